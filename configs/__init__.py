@@ -1,0 +1,1 @@
+"""Parameter files: species, soils, root zones, delivery systems, sources and vocabulary."""

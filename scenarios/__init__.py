@@ -1,0 +1,1 @@
+"""Scenarios that ship with drysward."""

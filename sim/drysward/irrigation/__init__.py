@@ -1,0 +1,1 @@
+"""Irrigation science: how evenly water lands, what is lost on the way, what a plan asks."""

@@ -1,0 +1,175 @@
+"""Quantities with units at the edges of the program, base units inside.
+
+Inside: mm, m2, m3, m3/h, degrees C, h, days, degrees of arc. A scenario writes ``"12 in"``
+or ``"300 mm"``; a bare number for a dimensional quantity is refused.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import pint
+
+
+@dataclass(frozen=True)
+class Kind:
+    """A kind of quantity: its base unit inside, and the units we suggest to a writer."""
+
+    name: str
+    base: str
+    examples: tuple[str, ...]
+
+
+LENGTH = Kind("depth or length", "mm", ("in", "mm", "cm", "ft", "m"))
+RATE = Kind("depth rate", "mm/h", ("in/h", "mm/h"))
+DAILY_RATE = Kind("daily depth rate", "mm/d", ("in/d", "mm/d"))
+AREA = Kind("area", "m^2", ("acre", "ft2", "m2", "ha", "yd2"))
+VOLUME = Kind("volume", "m^3", ("gal", "acre-in", "acre-ft", "m3", "L"))
+FLOW = Kind("flow rate", "m^3/h", ("gpm", "m3/h", "L/s", "cfs"))
+TIME = Kind("time of work", "h", ("h", "min"))
+SPAN = Kind("span of days", "d", ("days", "weeks"))
+ANGLE = Kind("angle", "deg", ("deg",))
+TEMPERATURE = Kind("temperature", "degC", ("degC", "degF"))
+PRESSURE_HEAD = Kind("soil water tension", "cm", ("cm", "in"))
+DENSITY = Kind("bulk density", "g/cm^3", ("g/cm3",))
+SPEED = Kind("wind speed", "m/s", ("m/s", "mph", "km/h"))
+RADIATION = Kind("daily radiation", "MJ/m^2", ("MJ/m2",))
+PRESSURE = Kind("vapour pressure", "kPa", ("kPa", "hPa"))
+
+
+@cache
+def registry() -> pint.UnitRegistry:
+    """The unit registry with the trade's own units added. Loaded on first use (0.3 s)."""
+    import pint
+
+    ureg: pint.UnitRegistry = pint.UnitRegistry(autoconvert_offset_to_baseunit=False)
+    ureg.define("acre_inch = acre * inch = acre_in")
+    ureg.define("acre_foot_survey = acre * foot")
+    ureg.define("usgpm = gallon / minute")
+    return ureg
+
+
+# Spellings people write that the unit library does not read as meant.
+_SPELLINGS = {
+    "gpm": "gallon/minute",
+    "gal/min": "gallon/minute",
+    "cfs": "foot**3/second",
+    "in": "inch",
+    "in/h": "inch/hour",
+    "in/hr": "inch/hour",
+    "in/d": "inch/day",
+    "mm/h": "millimeter/hour",
+    "mm/d": "millimeter/day",
+    "in/week": "inch/week",
+    "mm/week": "millimeter/week",
+    "ft2": "foot**2",
+    "sq ft": "foot**2",
+    "yd2": "yard**2",
+    "m2": "meter**2",
+    "m3": "meter**3",
+    "m3/h": "meter**3/hour",
+    "m3/d": "meter**3/day",
+    "L/s": "liter/second",
+    "L/min": "liter/minute",
+    "acre-in": "acre*inch",
+    "acre-inch": "acre*inch",
+    "acre-ft": "acre*foot",
+    "g/cm3": "gram/centimeter**3",
+    "MJ/m2": "megajoule/meter**2",
+    "min": "minute",
+    "h": "hour",
+    "hr": "hour",
+    "hours": "hour",
+    "days": "day",
+    "d": "day",
+    "weeks": "week",
+    "C": "degC",
+    "F": "degF",
+    "deg": "degree",
+    "mph": "mile/hour",
+    "km/h": "kilometer/hour",
+    "hPa": "hectopascal",
+}
+
+
+def parse(text: str, kind: Kind) -> float:
+    """Read ``"12 in"`` as a number in the base unit of ``kind``.
+
+    Parameters
+    ----------
+    text : number, blank, unit.
+    kind : one of the kinds of this module.
+
+    Returns
+    -------
+    The value in ``kind.base``.
+
+    Raises
+    ------
+    ValueError
+        In words meant for the writer of the file: no unit, unknown unit, wrong dimension.
+    """
+    wanted = f"a {kind.name} is written as a number and a unit: " + ", ".join(kind.examples)
+    if not isinstance(text, str):
+        raise ValueError(f"{text!r} has no unit; {wanted}")
+    head, _, unit = text.strip().partition(" ")
+    try:
+        number = float(head)
+    except ValueError:
+        raise ValueError(f"'{text}' is not a quantity; {wanted}") from None
+    if number != number or number in (float("inf"), float("-inf")):
+        raise ValueError(f"'{text}' is not a finite number; {wanted}")
+    unit = unit.strip()
+    if not unit:
+        raise ValueError(f"'{text}' has no unit; {wanted}")
+    return convert(number, unit, kind.base, wanted=wanted)
+
+
+def convert(value: float, unit: str, to: str, *, wanted: str = "") -> float:
+    """Convert ``value`` from ``unit`` to ``to``; ValueError names the unit when it cannot."""
+    import pint
+
+    ureg = registry()
+    try:
+        quantity = ureg.Quantity(value, _SPELLINGS.get(unit, unit))
+        return float(quantity.to(_SPELLINGS.get(to, to)).magnitude)
+    except (pint.UndefinedUnitError, AttributeError, TypeError, SyntaxError):
+        raise ValueError(f"unit '{unit}' is not known" + (f"; {wanted}" if wanted else "")) from None
+    except pint.DimensionalityError:
+        hint = f"; {wanted}" if wanted else ""
+        raise ValueError(f"unit '{unit}' cannot be turned into {to}{hint}") from None
+
+
+@dataclass(frozen=True)
+class Display:
+    """How a base unit is shown: ``shown = base * factor``."""
+
+    unit: str
+    factor: float
+    decimals: int
+
+
+# Exact definitions: 1 in = 25.4 mm, 1 US gal = 231 in3, 1 acre = 43,560 ft2 (common practice).
+_US = {
+    "mm": Display("in", 1 / 25.4, 1),
+    "m^3": Display("gal", 1 / 0.003785411784, 0),
+    "m^2": Display("acre", 1 / 4046.8564224, 2),
+    "degC": Display("degC", 1.0, 1),
+    "m^3/h": Display("gpm", 1 / 0.2271247070, 1),
+}
+_METRIC = {
+    "mm": Display("mm", 1.0, 0),
+    "m^3": Display("m3", 1.0, 0),
+    "m^2": Display("m2", 1.0, 0),
+    "degC": Display("degC", 1.0, 1),
+    "m^3/h": Display("m3/h", 1.0, 1),
+}
+
+
+def display(base: str, system: str) -> Display:
+    """How a base unit is shown in ``system`` ("us" or "metric"); units without a pair pass through."""
+    table = _US if system == "us" else _METRIC
+    return table.get(base, Display(base, 1.0, 2))

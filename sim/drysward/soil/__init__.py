@@ -1,0 +1,1 @@
+"""Soil physics: texture, pedotransfer, retention, curve number, profiles."""

@@ -1,0 +1,1 @@
+"""Turf science on daily arrays: growth, rooting, winter rest, heat, crown drying."""

@@ -1,0 +1,1 @@
+"""Daily weather: reading, checking, filling, and reference evapotranspiration."""
