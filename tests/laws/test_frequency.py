@@ -1,0 +1,149 @@
+"""What must hold of any record of years, whatever its values."""
+
+import itertools
+import math
+import warnings
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy import stats
+
+from drysward import frequency
+
+records = st.lists(st.floats(0, 1000, allow_subnormal=False), min_size=1, max_size=40)
+PERIODS = [1.01, 1.25, 2, 5, 10, 20, 50]
+
+
+@given(records)
+def test_every_value_is_found_at_its_own_weibull_return_period(values):
+    descending = sorted(values, reverse=True)
+    n = len(values)
+    periods = [(n + 1) / m for m in range(1, n + 1)]
+    assert frequency.empirical_quantile(values, periods) == pytest.approx(descending)
+
+
+@pytest.mark.parametrize("n", [1, 2, 7, 30])
+def test_nothing_is_said_beyond_the_record(n):
+    values = np.arange(n, dtype=float)
+    edges = [n + 1, (n + 1) / n]
+    assert frequency.empirical_quantile(values, edges) == pytest.approx([n - 1, 0])
+    beyond = frequency.empirical_quantile(values, [n + 1.01, 1 + (1 / n) * 0.99])
+    assert np.isnan(beyond).all()
+
+
+def test_between_ranks_the_quantile_is_linear_in_probability():
+    # 4 years: rank m at probability m/5; T = 4 is rank 1.25.
+    assert frequency.empirical_quantile([1, 2, 3, 4], 4) == pytest.approx(4 - 0.25)
+
+
+def test_ties_keep_their_value():
+    values = [5.0, 5.0, 5.0, 1.0]
+    assert frequency.empirical_quantile(values, [5, 3, 2, 5 / 3]) == pytest.approx([5, 5, 5, 5])
+
+
+@settings(max_examples=25, deadline=None)
+@given(records)
+def test_levels_rise_with_the_period_and_lie_within_their_limits(values):
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        levels = frequency.demand_at_return_periods(values, PERIODS)
+    estimates = [level.estimate for level in levels]
+    assert all(b >= a - 1e-9 for a, b in itertools.pairwise(estimates))
+    for level in levels:
+        assert level.estimate >= 0
+        within = (len(values) + 1) / len(values) <= level.return_period <= len(values) + 1
+        assert level.how == (frequency.RECORD if within else frequency.FITTED)
+        if not within and level.return_period > 2:
+            assert level.estimate >= max(values)
+        if len(values) > 1:
+            assert 0 <= level.low <= level.estimate <= level.high
+        else:
+            assert math.isnan(level.low)
+            assert math.isnan(level.high)
+
+
+@pytest.mark.parametrize("values", [[0.0] * 12, [312.7] * 12, [0.1 + 0.2] * 5])
+def test_a_constant_record_is_certain_and_silent(values):
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        levels = frequency.demand_at_return_periods(values, PERIODS)
+    for level in levels:
+        assert level.estimate == pytest.approx(values[0])
+        assert level.low == pytest.approx(values[0])
+        assert level.high == pytest.approx(values[0])
+
+
+def test_same_call_same_numbers_and_the_seed_matters():
+    values = np.random.default_rng(3).gamma(9, 40, 30)
+    first = frequency.demand_at_return_periods(values, [5, 50])
+    assert frequency.demand_at_return_periods(values, [5, 50]) == first
+    other = frequency.demand_at_return_periods(values, [5, 50], seed=1)
+    assert [level.estimate for level in other] == [level.estimate for level in first]
+    assert other != first
+
+
+def test_limits_hold_the_truth_about_as_often_as_they_say():
+    """90 % limits of the 10-year demand from 30 gamma years: 80 records, binomial slack."""
+    truth = stats.gamma.isf(0.1, 9, scale=40)
+    rng = np.random.default_rng(11)
+    held = 0
+    for _ in range(80):
+        (level,) = frequency.demand_at_return_periods(rng.gamma(9, 40, 30), [10])
+        held += level.low <= truth <= level.high
+    assert 0.8 <= held / 80 <= 1.0
+
+
+def test_longer_records_narrow_the_limits():
+    values = np.random.default_rng(5).gamma(9, 40, 200)
+    short, long = (frequency.demand_at_return_periods(v, [10])[0] for v in (values[:20], values))
+    assert long.high - long.low < short.high - short.low
+
+
+@given(st.floats(-3, 3), st.floats(0.005, 0.995))
+def test_frequency_factor_is_the_standardized_pearson3_quantile(skew, exceedance):
+    found = frequency.pearson3_frequency_factor(skew, exceedance)
+    assert found == pytest.approx(stats.pearson3.isf(exceedance, skew), abs=1e-5)
+
+
+@given(st.lists(st.booleans(), min_size=1, max_size=60))
+def test_probability_and_its_limits(events):
+    found = frequency.probability_of(events)
+    n, count = len(events), sum(events)
+    assert found.p == count / n
+    assert 0 <= found.low <= found.p <= found.high <= 1
+    assert (found.bound is None) == (0 < count < n)
+    if count == 0:
+        # Exact: with chance `bound`, no event in n years has probability 0.05.
+        assert (1 - found.bound) ** n == pytest.approx(0.05)
+    if count == n:
+        assert found.bound**n == pytest.approx(0.05)
+    assert ("one year only" in found.note) == (n == 1)
+
+
+@pytest.mark.parametrize("values", [[], [1.0, np.nan], [np.inf], [[1.0, 2.0]]])
+def test_what_is_not_a_record_is_refused(values):
+    with pytest.raises(ValueError):
+        frequency.empirical_quantile(values, 2)
+    with pytest.raises(ValueError):
+        frequency.demand_at_return_periods(values, [2])
+    with pytest.raises(ValueError):
+        frequency.probability_of(values)
+
+
+@pytest.mark.parametrize("period", [1.0, 0.0, -5.0, np.nan, np.inf])
+def test_what_is_not_a_return_period_is_refused(period):
+    with pytest.raises(ValueError, match="return period"):
+        frequency.empirical_quantile([1.0, 2.0], period)
+
+
+def test_other_refusals():
+    with pytest.raises(ValueError, match="negative"):
+        frequency.demand_at_return_periods([-1.0, 2.0], [2])
+    with pytest.raises(ValueError, match="confidence"):
+        frequency.demand_at_return_periods([1.0, 2.0], [2], confidence=90)
+    with pytest.raises(ValueError, match="true or false"):
+        frequency.probability_of([0.5])
+    with pytest.raises(ValueError, match="above 0"):
+        frequency.log_pearson3_quantile([0.0, 1.0], 2)
