@@ -1,0 +1,378 @@
+"""The catalogue: every number of the parameter files with its unit, range, source and grade.
+
+One file a kind (``species.toml``, ``soils.toml``, ...), one table an entry, one line a number.
+In an entry a string is a word, a table is a number, and anything else is a fault, so no number
+can go without a source. ``like = "KEY"`` takes over another entry of the same file except for
+what is written anew. ``sources.toml`` is the one bibliography; ``vocabulary.toml`` gives each
+name its meaning, its units and the limits beyond which a value is physically impossible.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import math
+import tomllib
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from functools import cache
+from importlib.resources import files
+from typing import Any, TypeGuard
+
+from drysward.faults import Fault, FaultyInput, nearest
+
+KINDS = (
+    "species",
+    "kc_season",
+    "soils",
+    "compaction",
+    "root_zones",
+    "delivery",
+    "losses",
+    "curve_numbers",
+    "intake",
+    "turf_processes",
+)
+GRADES = ("measured", "published", "common practice", "from memory", "estimate")
+SCENARIO = "scenario"
+"""Grade and source of a number that a scenario set in place of the catalogue's."""
+
+_REQUIRED = {"value", "low", "high", "unit", "source", "grade"}
+_ENTRY_TEXTS = ("label", "note", "like")
+
+
+@dataclass(frozen=True)
+class Parameter:
+    """One number: ``low <= value <= high`` unless a scenario set the value.
+
+    ``source`` holds keys of ``Catalog.sources``; ``grade`` is one of ``GRADES`` or ``SCENARIO``.
+    """
+
+    name: str
+    value: float
+    unit: str
+    low: float
+    high: float
+    source: tuple[str, ...]
+    grade: str
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One species, soil, construction and so on: its numbers, and its words (such as season)."""
+
+    kind: str
+    key: str
+    label: str
+    note: str
+    numbers: Mapping[str, Parameter]
+    words: Mapping[str, str]
+
+    def __getitem__(self, name: str) -> float:
+        """Value of the number ``name``; FaultyInput when there is none."""
+        return self.parameter(name).value
+
+    def parameter(self, name: str) -> Parameter:
+        """The number ``name`` with all that is known of it; FaultyInput when there is none."""
+        if name not in self.numbers:
+            raise FaultyInput(
+                Fault(f"{self.kind}.{self.key}", f"no number '{name}'", nearest(name, self.numbers))
+            )
+        return self.numbers[name]
+
+
+@dataclass(frozen=True)
+class Term:
+    """One name of the vocabulary: meaning, units, and the range that a value can take."""
+
+    key: str
+    meaning: str
+    units: str
+    low: float
+    high: float
+    long_name: str
+
+
+@dataclass(frozen=True)
+class Catalog:
+    """All entries by kind and key, the sources, and the vocabulary.
+
+    ``quantities`` are what a run answers with, ``meanings`` what parameters are called.
+    ``texts`` are the files it was read from and ``overrides`` what a scenario changed.
+    """
+
+    entries: Mapping[str, Mapping[str, Entry]]
+    sources: Mapping[str, str]
+    quantities: Mapping[str, Term]
+    meanings: Mapping[str, Term]
+    texts: Mapping[str, str] = field(repr=False)
+    overrides: Mapping[str, float] = field(default_factory=dict)
+
+    def get(self, kind: str, key: str, where: str = "") -> Entry:
+        """The entry ``key`` of ``kind``.
+
+        FaultyInput with the nearest name when there is none, told at ``where`` when given.
+        """
+        if kind not in self.entries:
+            raise FaultyInput(
+                Fault(where or kind, f"no kind '{kind}'", nearest(kind, self.entries))
+            )
+        known = self.entries[kind]
+        if key not in known:
+            raise FaultyInput(Fault(where or kind, f"no entry '{key}'", nearest(key, known)))
+        return known[key]
+
+    def find(self, name: str) -> tuple[Entry, ...]:
+        """Every entry called ``name``, of whatever kind; FaultyInput when there is none."""
+        found = tuple(known[name] for known in self.entries.values() if name in known)
+        if not found:
+            names = {key for known in self.entries.values() for key in known}
+            raise FaultyInput(Fault("catalogue", f"no entry '{name}'", nearest(name, names)))
+        return found
+
+    def parameters(self) -> Iterator[tuple[str, Parameter]]:
+        """Every number with its dotted name ``kind.key.name``."""
+        for kind, known in self.entries.items():
+            for key, entry in known.items():
+                for name, parameter in entry.numbers.items():
+                    yield f"{kind}.{key}.{name}", parameter
+
+    def digest(self) -> str:
+        """SHA-256 over the parameter files and the overrides, as hexadecimal."""
+        sha = hashlib.sha256()
+        for name, text in sorted(self.texts.items()):
+            sha.update(f"{name}\0{text}\0".encode())
+        for name, value in sorted(self.overrides.items()):
+            sha.update(f"{name}={value!r}\0".encode())
+        return sha.hexdigest()
+
+    def with_overrides(self, values: Mapping[str, Any]) -> Catalog:
+        """A new catalogue with the numbers named ``kind.key.name`` set anew.
+
+        They carry grade and source ``SCENARIO`` and keep the catalogue's range, so that a report
+        can tell what lies outside it. FaultyInput with every unknown name, every value that is
+        no finite number, and every value beyond its physical limits.
+        """
+        faults: list[Fault] = []
+        entries = {kind: dict(known) for kind, known in self.entries.items()}
+        for dotted, value in values.items():
+            try:
+                parameter = self._overridden(dotted, value)
+            except FaultyInput as refusal:
+                faults.extend(refusal.faults)
+                continue
+            kind, key, name = dotted.split(".")
+            entry = entries[kind][key]
+            numbers = {**entry.numbers, name: parameter}
+            entries[kind][key] = replace(entry, numbers=numbers)
+        if faults:
+            raise FaultyInput(faults)
+        overrides = {**self.overrides, **{name: float(value) for name, value in values.items()}}
+        return replace(self, entries=entries, overrides=overrides)
+
+    def _overridden(self, dotted: str, value: object) -> Parameter:
+        parts = dotted.split(".")
+        if len(parts) != 3:
+            raise FaultyInput(
+                Fault(
+                    dotted,
+                    "not the name of a number",
+                    "write kind.key.name, such as species.kentucky_bluegrass.p_wilt",
+                )
+            )
+        kind, key, name = parts
+        entry = self.get(kind, key, where=dotted)
+        if name not in entry.numbers:
+            raise FaultyInput(Fault(dotted, f"no number '{name}'", nearest(name, entry.numbers)))
+        old = entry.numbers[name]
+        limits = self.meanings[name]
+        allowed = f"a number from {limits.low:g} to {limits.high:g} {old.unit}"
+        if not _is_number(value):
+            raise FaultyInput(Fault(dotted, f"{value!r} is not a number", allowed))
+        if not limits.low <= value <= limits.high:
+            raise FaultyInput(Fault(dotted, f"{value} is physically impossible", allowed))
+        return replace(
+            old,
+            value=float(value),
+            source=(SCENARIO,),
+            grade=SCENARIO,
+            note=f"catalogue: {old.value:g} ({old.grade})",
+        )
+
+
+@cache
+def load_catalog() -> Catalog:
+    """The catalogue that ships with the package, read and checked once."""
+    folder = files("drysward.configs")
+    names = (*KINDS, "sources", "vocabulary")
+    return read_catalog(
+        {name: folder.joinpath(f"{name}.toml").read_text(encoding="utf-8") for name in names}
+    )
+
+
+def read_catalog(texts: Mapping[str, str]) -> Catalog:
+    """Read and check the parameter files, given as text by name without ``.toml``.
+
+    Raises
+    ------
+    FaultyInput
+        With every number that lacks a unit, range, known source or known grade, lies outside its
+        own range, or has a name or unit that the vocabulary does not know.
+    """
+    faults: list[Fault] = []
+    tables: dict[str, dict[str, Any]] = {}
+    for name, text in texts.items():
+        try:
+            tables[name] = tomllib.loads(text)
+        except tomllib.TOMLDecodeError as error:
+            faults.append(Fault(f"{name}.toml", str(error)))
+    if faults:
+        raise FaultyInput(faults)
+    sources: dict[str, str] = tables["sources"]
+    quantities = _terms(tables["vocabulary"]["quantities"], "range")
+    meanings = _terms(tables["vocabulary"]["parameters"], "limits")
+    entries = {
+        kind: {
+            key: _entry(kind, key, table, sources, meanings, faults)
+            for key, table in _with_likes(kind, tables[kind], faults).items()
+        }
+        for kind in KINDS
+    }
+    if faults:
+        raise FaultyInput(faults)
+    return Catalog(entries, sources, quantities, meanings, dict(texts))
+
+
+def _terms(table: Mapping[str, Any], bounds: str) -> dict[str, Term]:
+    """The names of one section of the vocabulary."""
+    return {
+        key: Term(
+            key,
+            row["meaning"],
+            row["units"],
+            float(row[bounds][0]),
+            float(row[bounds][1]),
+            row.get("long_name", key.replace("_", " ")),
+        )
+        for key, row in table.items()
+    }
+
+
+def _with_likes(kind: str, table: Mapping[str, Any], faults: list[Fault]) -> dict[str, Any]:
+    """Entries of one file, each completed by the earlier entry that its ``like`` names."""
+    full: dict[str, Any] = {}
+    for key, row in table.items():
+        if not isinstance(row, dict):
+            faults.append(
+                Fault(f"{kind}.{key}", "stands outside any entry", "write [key] above it")
+            )
+            continue
+        base = row.get("like", "")
+        if base and base not in full:
+            faults.append(
+                Fault(f"{kind}.{key}.like", f"no earlier entry '{base}'", nearest(base, full))
+            )
+        full[key] = {**full.get(base, {}), **row}
+    return full
+
+
+def _entry(
+    kind: str,
+    key: str,
+    table: Mapping[str, Any],
+    sources: Mapping[str, str],
+    meanings: Mapping[str, Term],
+    faults: list[Fault],
+) -> Entry:
+    """One entry; its faults are added to ``faults``."""
+    numbers: dict[str, Parameter] = {}
+    words: dict[str, str] = {}
+    for name, row in table.items():
+        where = f"{kind}.{key}.{name}"
+        if isinstance(row, str):
+            if name not in _ENTRY_TEXTS:
+                words[name] = row
+        elif isinstance(row, dict):
+            found = _parameter_faults(where, name, row, sources, meanings)
+            faults.extend(found)
+            if not found:
+                numbers[name] = _parameter(name, row)
+        else:
+            faults.append(
+                Fault(where, "a number without unit, range, source and grade", "write a table")
+            )
+    if "label" not in table:
+        faults.append(Fault(f"{kind}.{key}", "no label"))
+    return Entry(kind, key, table.get("label", key), table.get("note", ""), numbers, words)
+
+
+def _parameter(name: str, row: Mapping[str, Any]) -> Parameter:
+    """A number whose row has been checked."""
+    return Parameter(
+        name,
+        float(row["value"]),
+        row["unit"],
+        float(row["low"]),
+        float(row["high"]),
+        _source_keys(row),
+        row["grade"],
+        row.get("note", ""),
+    )
+
+
+def _source_keys(row: Mapping[str, Any]) -> tuple[str, ...]:
+    """One source is written as text, several as a list."""
+    return (row["source"],) if isinstance(row["source"], str) else tuple(row["source"])
+
+
+def _parameter_faults(
+    where: str,
+    name: str,
+    row: Mapping[str, Any],
+    sources: Mapping[str, str],
+    meanings: Mapping[str, Term],
+) -> list[Fault]:
+    """Everything wrong with one number."""
+    missing = sorted(_REQUIRED - row.keys())
+    surplus = sorted(row.keys() - _REQUIRED - {"note"})
+    faults = [Fault(where, f"'{part}' is missing") for part in missing]
+    faults += [
+        Fault(where, f"'{part}' is not known", "only 'note' may be added") for part in surplus
+    ]
+    if missing:
+        return faults
+    value, low, high = row["value"], row["low"], row["high"]
+    if not all(_is_number(number) for number in (value, low, high)):
+        faults.append(Fault(where, "value, low and high must be finite numbers"))
+    elif not low <= value <= high:
+        faults.append(Fault(where, f"{value:g} lies outside its own range {low:g} to {high:g}"))
+    keys = _source_keys(row)
+    if not keys:
+        faults.append(Fault(where, "names no source"))
+    faults += [
+        Fault(where, f"no source '{source}'", nearest(source, sources))
+        for source in keys
+        if source not in sources
+    ]
+    if row["grade"] not in GRADES:
+        faults.append(
+            Fault(where, f"no grade '{row['grade']}'", nearest(str(row["grade"]), GRADES))
+        )
+    if name not in meanings:
+        faults.append(Fault(where, f"'{name}' has no meaning", nearest(name, meanings)))
+        return faults
+    term = meanings[name]
+    if row["unit"] != term.units:
+        faults.append(Fault(where, f"unit '{row['unit']}'", f"the vocabulary has '{term.units}'"))
+    if _is_number(low) and _is_number(high) and not term.low <= low <= high <= term.high:
+        faults.append(
+            Fault(where, "range beyond the physical limits", f"{term.low:g} to {term.high:g}")
+        )
+    return faults
+
+
+def _is_number(value: object) -> TypeGuard[float]:
+    """Whether ``value`` is a finite number; true and false are not numbers."""
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return False
+    return -math.inf < value < math.inf
