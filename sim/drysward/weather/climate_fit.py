@@ -1,0 +1,374 @@
+"""A climate model fitted to a daily record."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import linalg, optimize
+
+from drysward.faults import Fault, FaultyInput
+from drysward.weather.climate import (
+    CLEARNESS,
+    CLEARNESS_RANGE,
+    DEPRESSION,
+    MONTH_OF_DAY,
+    ROOT_WIND,
+    TMAX,
+    TMIN,
+    WET_MM,
+    BoolArray,
+    ClimateModel,
+    FloatArray,
+    calendar_day,
+    extraterrestrial_radiation,
+    harmonics,
+    knot_covariances,
+    knot_weights,
+    likeliest_gamma_shape,
+    possible_persistence,
+    residual_matrices,
+    smooth_curve,
+)
+from drysward.weather.record import DailyRecord
+
+LEAST_YEARS = 5
+
+
+def fit(record: DailyRecord, latitude_deg: float, elevation_m: float) -> ClimateModel:
+    """Climate of a daily record of at least five years.
+
+    Rain by month; means by four harmonics with a wet-day shift of one, then corrected to the
+    record's month means; spreads by two harmonics. Solar radiation comes from sunshine (FAO-56
+    Eq 35, a 0.25, b 0.50) where only that is recorded. FaultyInput for a shorter record, or one
+    whose other variables are seldom there together.
+    """
+    dates = np.asarray(record.dates).astype("datetime64[D]")
+    rain = np.asarray(record.rain_mm, dtype=float)
+    if np.isfinite(rain).sum() < LEAST_YEARS * 365:
+        raise FaultyInput(
+            Fault(
+                "weather record",
+                f"{np.isfinite(rain).sum() / 365.25:.1f} years are too few to fit a climate",
+                f"at least {LEAST_YEARS} years; monthly normals can be given instead",
+            )
+        )
+    day = calendar_day(dates)
+    month = MONTH_OF_DAY[day]
+    wet = np.asarray(rain >= WET_MM)  # NaN compares false
+
+    wet_fraction, persistence = _fit_chain(rain, wet, month)
+    mean_mm, shape = _fit_amounts(rain, wet, month)
+    values = _residual_variables(record, day, latitude_deg)
+    together = np.isfinite(np.stack(list(values.values()))).all(axis=0).sum()
+    if together < LEAST_YEARS * 180:
+        raise FaultyInput(
+            Fault(
+                "weather record",
+                f"only {together} days have {', '.join(values)} together",
+                f"at least {LEAST_YEARS * 180} days; leave out the column that has gaps",
+            )
+        )
+    means, sds, z = _fit_curves(np.stack(list(values.values())), wet, day)
+    m0, m1 = _residual_correlations(z)
+    a, b = residual_matrices(m0, m1)
+    latent = _fit_latent(dates, rain, wet_fraction, persistence, mean_mm, shape)
+    model = ClimateModel(
+        latitude_deg=latitude_deg,
+        elevation_m=elevation_m,
+        variables=tuple(values),
+        wet_fraction=wet_fraction,
+        persistence=persistence,
+        rain_per_wet_day_mm=mean_mm,
+        gamma_shape=shape,
+        mean_dry=means[0],
+        mean_wet=means[1],
+        sd_dry=sds[0],
+        sd_wet=sds[1],
+        a=a,
+        b=b,
+        **latent,
+        drift_on_latent=np.zeros(len(values)),
+        drift=np.zeros((len(values), len(values))),
+        wind_height_m=record.wind_height_m if ROOT_WIND in values else None,
+        origin=f"fitted to {dates[0]} to {dates[-1]}",
+    )
+    drift_on_latent, drift = _fit_drift(dates, rain, z, model)
+    return replace(model, drift_on_latent=drift_on_latent, drift=drift)
+
+
+def _fit_chain(
+    rain: FloatArray, wet: BoolArray, month: NDArray[np.int64]
+) -> tuple[FloatArray, FloatArray]:
+    """Wet share and persistence by month; a month with few wet or dry days shares the year's."""
+    known = np.isfinite(rain)
+    pair = np.concatenate([[False], known[1:] & known[:-1]])
+    before = np.concatenate([[False], wet[:-1]])
+
+    def correlation(chosen: BoolArray) -> float:
+        after_wet, after_dry = chosen & before, chosen & ~before
+        if min(after_wet.sum(), after_dry.sum()) < 20:
+            return np.nan
+        return float(wet[after_wet].mean() - wet[after_dry].mean())
+
+    fraction = np.array([wet[known & (month == m)].mean() for m in range(12)])
+    pooled = np.nan_to_num(correlation(pair))
+    persistence = np.array([correlation(pair & (month == m)) for m in range(12)])
+    persistence = np.where(np.isnan(persistence), pooled, persistence)
+    return fraction, possible_persistence(fraction, persistence)
+
+
+def _fit_amounts(
+    rain: FloatArray, wet: BoolArray, month: NDArray[np.int64]
+) -> tuple[FloatArray, FloatArray]:
+    """Mean rain per wet day (traces of dry days included) and gamma shape, by month."""
+    if not wet.any():
+        return np.full(12, WET_MM), np.ones(12)
+    mean, shape = np.full(12, rain[wet].mean()), np.full(12, likeliest_gamma_shape(rain[wet]))
+    for m in range(12):
+        amounts = rain[wet & (month == m)]
+        if amounts.size:
+            mean[m] = np.nansum(rain[month == m]) / amounts.size
+        if amounts.size >= 20:
+            shape[m] = likeliest_gamma_shape(amounts)
+    return mean, shape
+
+
+def _residual_variables(
+    record: DailyRecord, day: NDArray[np.int64], latitude_deg: float
+) -> dict[str, FloatArray]:
+    """The variables besides rain that the record carries, each (n,), in model order."""
+
+    def column(name: str) -> FloatArray | None:
+        values = getattr(record, name)
+        if values is None or not np.isfinite(values).any():
+            return None
+        return np.asarray(values, dtype=float)
+
+    tmax, tmin = np.asarray(record.tmax_c, float), np.asarray(record.tmin_c, float)
+    found = {TMAX: tmax, TMIN: tmin}
+    ra, day_length_h = (curve[day] for curve in extraterrestrial_radiation(latitude_deg))
+    # Near the polar night Rs/Ra is noise over nothing.
+    light = np.where(ra > 1.0, ra, np.nan)
+    if (solar := column("solar_mj_m2")) is not None:
+        found[CLEARNESS] = np.clip(solar / light, *CLEARNESS_RANGE)
+    elif (sunshine := column("sunshine_h")) is not None:
+        share = np.clip(sunshine / np.maximum(day_length_h, 0.1), 0, 1)
+        found[CLEARNESS] = np.where(np.isnan(light), np.nan, 0.25 + 0.50 * share)
+    if (dewpoint := column("dewpoint_c")) is not None:
+        found[DEPRESSION] = tmin - dewpoint
+    if (wind := column("wind_m_s")) is not None:
+        found[ROOT_WIND] = np.sqrt(np.maximum(wind, 0.0))
+    return found
+
+
+def _fit_curves(
+    values: FloatArray, wet: BoolArray, day: NDArray[np.int64]
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Means and sds, each (2, k, 366) for dry and wet, and the residuals, of values (k, n)."""
+    k, month = values.shape[0], MONTH_OF_DAY[day]
+    # With next to no wet (or dry) days there is no shift to tell.
+    shift_order = 1 if min(wet.sum(), (~wet).sum()) >= 60 else None
+    means, sds = np.empty((2, k, 366)), np.empty((2, k, 366))
+    z = np.empty_like(values)
+    for i, series in enumerate(values):
+        known = np.isfinite(series)
+        means[:, i] = _curves(series, known, wet, day, 4, shift_order)
+        state = wet.astype(int)
+        residual = series - means[state, i, day]
+        known_in_month = np.bincount(month[known], minlength=12)
+        sums = np.bincount(month[known], residual[known], minlength=12)
+        means[:, i] += smooth_curve(sums / np.maximum(known_in_month, 1))
+        residual = series - means[state, i, day]
+        variance = float(np.nanvar(residual))
+        squares = _curves(residual**2, known, wet, day, 2, None if shift_order is None else 0)
+        sds[:, i] = np.sqrt(np.maximum(squares, 0.05 * variance + 1e-12))
+        z[i] = residual / sds[state, i, day]
+    return means, sds, z
+
+
+def _residual_correlations(z: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """M0 and M1 (k, k) of residuals (k, n), over days with all of them."""
+    complete = np.asarray(np.isfinite(z).all(axis=0))
+    pairs = complete[1:] & complete[:-1]
+    now, before = z[:, 1:][:, pairs], z[:, :-1][:, pairs]
+    m0 = np.atleast_2d(np.cov(z[:, complete]))
+    m1 = (now - now.mean(1, keepdims=True)) @ (before - before.mean(1, keepdims=True)).T
+    return m0, m1 / now.shape[1]
+
+
+def _curves(
+    series: FloatArray,
+    known: BoolArray,
+    wet: BoolArray,
+    day: NDArray[np.int64],
+    order: int,
+    shift_order: int | None,
+) -> FloatArray:
+    """Least-squares seasonal curves (2, 366) for dry and wet days of a series (n,)."""
+    base = harmonics(order)
+    shift = np.empty((366, 0)) if shift_order is None else harmonics(shift_order)
+    design = np.hstack([base[day], shift[day] * wet[:, None]])[known]
+    coefficients = np.linalg.lstsq(design, series[known], rcond=None)[0]
+    dry = base @ coefficients[: base.shape[1]]
+    return np.stack([dry, dry + shift @ coefficients[base.shape[1] :]])
+
+
+# ---------------------------------------------------------------- dry and wet years
+
+# Windows on an axis of two 366-day years: the calendar year, and four seasons in knot order
+# (December to February is that of the second year).
+_TWO_YEARS = np.arange(732)
+_WINDOWS = [_TWO_YEARS < 366] + [
+    (start <= _TWO_YEARS) & (stop > _TWO_YEARS)
+    for start, stop in ((335, 426), (60, 152), (152, 244), (244, 335))
+]
+
+
+def _window_days(dates: NDArray[np.datetime64], window: int) -> list[NDArray[np.int64]]:
+    """Places in the record of each complete year (window 0) or season (1 to 4)."""
+    first = np.datetime64("0000-01") + (0, 11, 2, 5, 8)[window]
+    length = 12 if window == 0 else 3
+    year, place = np.divmod((dates.astype("datetime64[M]") - first).astype(int), 12)
+    found = []
+    for y in np.unique(year):
+        inside = np.flatnonzero((year == y) & (place < length))
+        start, stop = ((first + 12 * y + n).astype("datetime64[D]") for n in (0, length))
+        if inside.size == (stop - start).astype(int):
+            found.append(inside)
+    return found
+
+
+def _totals(dates: NDArray[np.datetime64], values: FloatArray, window: int) -> FloatArray:
+    """Totals of the complete years or seasons that have no value missing."""
+    totals = np.array([values[days].sum() for days in _window_days(dates, window)])
+    return totals[np.isfinite(totals)]
+
+
+def _chain_variance(
+    wet_fraction: FloatArray,
+    persistence: FloatArray,
+    mean_mm: FloatArray,
+    shape: FloatArray,
+    window: BoolArray,
+) -> float:
+    """Variance (mm2) of the rain total of a window under the plain chain, exactly."""
+    month = np.tile(MONTH_OF_DAY, 2)[window]
+    pi, r, mu = wet_fraction[month], np.maximum(persistence[month], 1e-6), mean_mm[month]
+    run = np.concatenate([[0.0], np.cumsum(np.log(r[1:]))])
+    correlation = np.exp(-np.abs(run[:, None] - run))
+    spread = mu * np.sqrt(pi * (1 - pi))
+    return float(spread @ correlation @ spread + np.sum(pi * mu**2 / shape[month]))
+
+
+def _fit_latent(
+    dates: NDArray[np.datetime64],
+    rain: FloatArray,
+    wet_fraction: FloatArray,
+    persistence: FloatArray,
+    mean_mm: FloatArray,
+    shape: FloatArray,
+) -> dict[str, Any]:
+    """The model's fields of the latent factor.
+
+    Its variances are those that add to the plain chain what the record's totals spread more,
+    for the year and the four seasons at once (non-negative least squares, relative errors).
+    The part of wet days compares, over the seasons, how much more their number spreads.
+    """
+    daily = np.tile((wet_fraction * mean_mm)[MONTH_OF_DAY], 2)
+    daily_share = np.tile(wet_fraction[MONTH_OF_DAY], 2)
+    weights = knot_weights(_TWO_YEARS.astype(float), -1, 4)
+    wetness = np.where(np.isfinite(rain), rain >= WET_MM, np.nan)
+    observed = [_totals(dates, rain, window) for window in range(5)]
+    lag1 = 0.0
+    if observed[0].size >= 20:
+        deviation = observed[0] - observed[0].mean()
+        found = float(deviation[1:] @ deviation[:-1] / max(deviation @ deviation, 1e-12))
+        # Below about 1.64/sqrt(n) a correlation is not told from none.
+        lag1 = min(found, 0.7) if found > 1.64 / np.sqrt(observed[0].size) else 0.0
+    unit = knot_covariances(4, lag1)
+    rows, targets = [], []
+    excess_rain = excess_days = 0.0
+    for number, (window, totals) in enumerate(zip(_WINDOWS, observed, strict=True)):
+        if totals.size < LEAST_YEARS - 1:
+            continue
+        variance = float(totals.var(ddof=1))
+        if variance == 0:
+            continue
+        plain = _chain_variance(wet_fraction, persistence, mean_mm, shape, window)
+        pull = daily[window] @ weights[window]
+        rows.append(np.einsum("i,sij,j->s", pull, unit, pull) / variance)
+        targets.append(max(variance - plain, 0.0) / variance)
+        if number > 0:
+            plain_days = _chain_variance(
+                wet_fraction, persistence, np.ones(12), np.full(12, np.inf), window
+            )
+            days = _totals(dates, wetness, number)
+            excess_rain += (variance - plain) / daily[window].sum() ** 2
+            excess_days += (days.var(ddof=1) - plain_days) / daily_share[window].sum() ** 2
+    sizes = np.zeros(5)
+    if rows:
+        sizes = np.sqrt(np.minimum(optimize.nnls(np.array(rows), np.array(targets))[0], 1.0))
+    part = np.sqrt(max(excess_days, 0.0) / excess_rain) if excess_rain > 0 else 0.0
+    return {
+        "annual_sd": float(sizes[0]),
+        "annual_lag1": lag1,
+        "season_sd": sizes[1:],
+        "wet_day_part": min(float(part), 0.8),
+    }
+
+
+def _mean_of_most(z: FloatArray) -> FloatArray:
+    """Mean over the days of (k, days), NaN where fewer than three days in four are known."""
+    known = np.isfinite(z)
+    mean = np.where(known, z, 0.0).sum(axis=1) / np.maximum(known.sum(axis=1), 1)
+    return np.where(known.mean(axis=1) >= 0.75, mean, np.nan)
+
+
+def _fit_drift(
+    dates: NDArray[np.datetime64], rain: FloatArray, z: FloatArray, model: ClimateModel
+) -> tuple[FloatArray, FloatArray]:
+    """Seasonal drift of the residuals z (k, n): on the rain's latent factor, and their own.
+
+    The excess of the covariance of season means over that of the AR(1) process, all seasons
+    pooled; the part that goes with season rain is put on the latent factor.
+    """
+    k = z.shape[0]
+    means, wetness, of_latent, of_own = [], [], [], []
+    weights = knot_weights(_TWO_YEARS.astype(float), -1, 4)
+    unit = knot_covariances(4, model.annual_lag1)
+    sizes = np.array([model.annual_sd, *model.season_sd]) ** 2
+    for window in range(1, 5):
+        seasons = _window_days(dates, window)
+        totals = np.array([rain[days].sum() for days in seasons])
+        if len(seasons) < LEAST_YEARS - 1 or not np.nansum(totals) > 0:
+            continue
+        # Deviations within the season, so that the fit of its mean plays no part.
+        mean = np.stack([_mean_of_most(z[:, days]) for days in seasons])
+        known = np.isfinite(mean).all(axis=1) & np.isfinite(totals)
+        if known.sum() < LEAST_YEARS - 1:
+            continue
+        means.append(mean[known] - mean[known].mean(axis=0))
+        wetness.append(totals[known] / totals[known].mean() - 1)
+        pull = weights[_WINDOWS[window]].mean(axis=0)
+        parts = np.einsum("i,sij,j->s", pull, unit, pull)
+        of_latent.append(parts @ sizes)
+        of_own.append(parts[1:].sum())
+    if not means:
+        return np.zeros(k), np.zeros((k, k))
+    season_means, season_wetness = np.concatenate(means), np.concatenate(wetness)
+    freedom = len(season_means) - len(means)
+    inverse = np.linalg.inv(np.eye(k) - model.a)
+    m0 = linalg.solve_discrete_lyapunov(model.a, model.b @ model.b.T)
+    plain = (inverse @ m0 + m0 @ inverse.T - m0) / 91
+    excess = season_means.T @ season_means / freedom - plain
+    latent, own = float(np.mean(of_latent)), float(np.mean(of_own))
+    slope = np.zeros(k)
+    if latent > 0.005:
+        slope = season_wetness @ season_means / freedom / latent
+        most = np.sqrt(np.maximum(np.diag(excess), 0.0) / latent)
+        slope = np.clip(slope, -most, most)
+    values, vectors = np.linalg.eigh((excess - np.outer(slope, slope) * latent) / own)
+    return slope, vectors * np.sqrt(np.maximum(values, 0.0))
