@@ -1,0 +1,93 @@
+"""A daily weather record: one row a day without gaps, in the units used inside."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, fields, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+
+REQUIRED = ("rain_mm", "tmax_c", "tmin_c")
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class DailyRecord:
+    """Daily weather of one place; every array has shape (n,).
+
+    Rain and temperatures are there on every day. The other quantities are None when the
+    record has no such column, and NaN on days when it has no value. ``filled`` counts the
+    days that a rule filled, as ``{"rain: zero": 9}``, in the file as a whole; ``digest`` is
+    the SHA-256 of the file's bytes.
+
+    ValueError when dates are not consecutive, a required value is not finite, lengths differ,
+    or wind has no height.
+    """
+
+    name: str = ""
+    dates: NDArray[np.datetime64]
+    rain_mm: FloatArray
+    tmax_c: FloatArray
+    tmin_c: FloatArray
+    dewpoint_c: FloatArray | None = None
+    vapour_pressure_kpa: FloatArray | None = None
+    rh_mean_pct: FloatArray | None = None
+    rh_max_pct: FloatArray | None = None
+    rh_min_pct: FloatArray | None = None
+    wind_m_s: FloatArray | None = None
+    wind_height_m: float | None = None
+    solar_mj_m2: FloatArray | None = None
+    sunshine_h: FloatArray | None = None
+    reference_et_mm: FloatArray | None = None
+    filled: Mapping[str, int] = field(default_factory=dict)
+    digest: str = ""
+
+    def __post_init__(self) -> None:
+        dates = np.asarray(self.dates).astype("datetime64[D]")
+        object.__setattr__(self, "dates", dates)
+        if not dates.size or np.isnat(dates).any() or (np.diff(dates).astype(int) != 1).any():
+            raise ValueError("dates of a record are consecutive days, at least one")
+        for name, values in self.columns().items():
+            if values.shape != dates.shape:
+                raise ValueError(f"{name} has shape {values.shape}, dates {dates.shape}")
+            if name in REQUIRED and not np.isfinite(values).all():
+                raise ValueError(f"{name} is not finite on every day")
+        if self.wind_m_s is not None and self.wind_height_m is None:
+            raise ValueError("wind_m_s has no wind_height_m")
+
+    def columns(self) -> dict[str, FloatArray]:
+        """The daily arrays that the record has, by name, dates left out."""
+        apart = ("name", "dates", "wind_height_m", "filled", "digest")
+        named = {f.name: getattr(self, f.name) for f in fields(self) if f.name not in apart}
+        return {name: values for name, values in named.items() if values is not None}
+
+    @property
+    def n_days(self) -> int:
+        return int(self.dates.size)
+
+    def years(self) -> tuple[int, ...]:
+        """The calendar years that the record touches, in order."""
+        first, last = self.dates[[0, -1]].astype("datetime64[Y]").astype(int) + 1970
+        return tuple(range(int(first), int(last) + 1))
+
+    def select(self, days: slice) -> DailyRecord:
+        """The days of a slice without a step."""
+        cut: dict[str, Any] = {name: values[days] for name, values in self.columns().items()}
+        return replace(self, dates=self.dates[days], **cut)
+
+    def between(self, first_year: int, last_year: int) -> DailyRecord:
+        """The days of the calendar years ``first_year`` to ``last_year``, both included.
+
+        ValueError when the record has none of them.
+        """
+        start, stop = np.array([f"{first_year:04d}", f"{last_year + 1:04d}"], dtype="datetime64[D]")
+        first, after = np.searchsorted(self.dates, [start, stop])
+        if first >= after:
+            raise ValueError(
+                f"no day from {first_year} to {last_year}; "
+                f"the record runs {self.dates[0]} to {self.dates[-1]}"
+            )
+        return self.select(slice(int(first), int(after)))
