@@ -1,0 +1,235 @@
+"""Columns of weather files: which quantity a column holds, and in which unit.
+
+A header says both (``tmax_f``, ``wind_10m_m_s``), or the reader is told. Nothing is guessed.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
+
+from drysward.faults import Fault, nearest
+from drysward.quantities import convert
+from drysward.weather.record import FloatArray
+
+DATE = "date"
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """A weather quantity: its array in the record, units, and what is possible on earth."""
+
+    field: str
+    base: str  # the unit inside, as drysward.quantities.convert reads it
+    shown: str  # the same, for messages
+    suffixes: Mapping[str, str]  # end of a header -> unit
+    low: float
+    high: float
+    rate: str = ""  # the unit inside when the file gives a rate, for amounts in a day
+
+
+_TEMPERATURE = {"c": "degC", "f": "degF"}
+_DEPTH = {"mm": "mm", "in": "in"}
+_SPEED = {"m_s": "m/s", "mph": "mph", "km_h": "km/h"}
+_HUMIDITY = {"pct": "%"}
+
+# Temperatures: the records are -89 and 57 deg C. Rain: the record of a day is 1825 mm. Vapour
+# pressure: that of saturated air at 60 deg C is 19.9 kPa. Wind: the record gust is 113 m/s.
+# Solar: no place gets more than 49 MJ/m2 at the top of the air. Records are common knowledge;
+# the limit of reference ET is an estimate.
+QUANTITIES: dict[str, Quantity] = {
+    "rain": Quantity("rain_mm", "mm", "mm", _DEPTH, 0, 2000, "mm/d"),
+    "tmax": Quantity("tmax_c", "degC", "deg C", _TEMPERATURE, -90, 60),
+    "tmin": Quantity("tmin_c", "degC", "deg C", _TEMPERATURE, -90, 60),
+    "dewpoint": Quantity("dewpoint_c", "degC", "deg C", _TEMPERATURE, -90, 60),
+    "vapour_pressure": Quantity(
+        "vapour_pressure_kpa", "kPa", "kPa", {"kpa": "kPa", "hpa": "hPa"}, 0, 20
+    ),
+    "rh_mean": Quantity("rh_mean_pct", "%", "%", _HUMIDITY, 0, 100),
+    "rh_max": Quantity("rh_max_pct", "%", "%", _HUMIDITY, 0, 100),
+    "rh_min": Quantity("rh_min_pct", "%", "%", _HUMIDITY, 0, 100),
+    "wind": Quantity("wind_m_s", "m/s", "m/s", _SPEED, 0, 120),
+    "solar": Quantity(
+        "solar_mj_m2", "MJ/m2", "MJ/m2", {"mj_m2": "MJ/m2", "w_m2": "W/m2"}, 0, 50, "MJ/m**2/d"
+    ),
+    "sunshine": Quantity("sunshine_h", "h", "h", {"h": "h"}, 0, 24),
+    "reference_et": Quantity("reference_et_mm", "mm", "mm", _DEPTH, 0, 30, "mm/d"),
+}
+REQUIRED = ("rain", "tmax", "tmin")
+_OTHER_NAMES = {"precipitation": "rain"}
+_WIND_AT = re.compile(r"wind_([0-9]+(?:\.[0-9]+)?)m(?:_(.+))?")
+WIND_HEIGHTS_M = (0.5, 200.0)  # estimate: where the logarithmic profile of Eq 47 makes sense
+
+
+@dataclass(frozen=True)
+class ColumnSpec:
+    """A declared column: its name in the file, and the unit ("degF", "in"; none for the date)."""
+
+    column: str
+    unit: str = ""
+
+
+@dataclass(frozen=True)
+class Column:
+    """A column of the file that holds a known quantity."""
+
+    name: str
+    quantity: str  # key of QUANTITIES, or DATE
+    unit: str
+    height_m: float | None = None  # wind whose name says so
+
+
+def accepted_names() -> list[str]:
+    """Headers that say quantity and unit, wind at 2 m standing for wind at any height."""
+    names = [DATE]
+    for quantity, about in QUANTITIES.items():
+        stem = "wind_2m" if quantity == "wind" else quantity
+        names += [f"{stem}_{suffix}" for suffix in about.suffixes]
+    return names + [f"precipitation_{suffix}" for suffix in _DEPTH]
+
+
+def by_header(name: str) -> Column | None:
+    """The column that a CSV header names with quantity and unit, or None."""
+    if name == DATE:
+        return Column(name, DATE, "")
+    if (match := _WIND_AT.fullmatch(name)) and match[2] in _SPEED:
+        return Column(name, "wind", _SPEED[match[2]], float(match[1]))
+    for quantity in (*QUANTITIES, *_OTHER_NAMES):
+        known = _OTHER_NAMES.get(quantity, quantity)
+        unit = QUANTITIES[known].suffixes.get(name.removeprefix(f"{quantity}_"))
+        if unit and name.startswith(f"{quantity}_"):
+            return Column(name, known, unit)
+    return None
+
+
+def by_variable(name: str, unit: str) -> Column | None:
+    """The column that a NetCDF variable names with its quantity alone, or None."""
+    if match := _WIND_AT.fullmatch(name):
+        return None if match[2] else Column(name, "wind", unit, float(match[1]))
+    quantity = _OTHER_NAMES.get(name, name)
+    return Column(name, quantity, unit) if quantity in QUANTITIES else None
+
+
+def declared_columns(
+    specs: Mapping[str, ColumnSpec],
+    present: Collection[str],
+    units: Mapping[str, str] | None,
+    where: str,
+) -> tuple[list[Column], list[Fault]]:
+    """The declared columns that the file has, and what is wrong with the others.
+
+    ``units`` are those the file itself states by column; None for a file that states none.
+    """
+    columns: list[Column] = []
+    faults: list[Fault] = []
+    for quantity, spec in specs.items():
+        known = _OTHER_NAMES.get(quantity, quantity)
+        if known != DATE and known not in QUANTITIES:
+            hint = nearest(quantity, [DATE, *QUANTITIES])
+            faults.append(Fault(where, f"declares '{quantity}', which is no quantity", hint))
+        elif spec.column not in present:
+            hint = nearest(spec.column, present)
+            faults.append(Fault(where, f"has no column '{spec.column}' for {quantity}", hint))
+        elif any(spec.column == column.name for column in columns):
+            what = f"column '{spec.column}' is declared for two quantities"
+            faults.append(Fault(where, what, "one"))
+        elif known == DATE:
+            columns.append(Column(spec.column, DATE, ""))
+        elif units is None and not spec.unit:
+            known_units = ", ".join(QUANTITIES[known].suffixes.values())
+            what = f"column '{spec.column}' is declared without a unit"
+            faults.append(Fault(where, what, f"such as {known_units}"))
+        elif units is not None and spec.unit not in ("", units.get(spec.column)):
+            stated = units.get(spec.column) or "no unit"
+            what = f"'{spec.column}' is in {stated} by the file and {spec.unit} as declared"
+            faults.append(Fault(where, what, "leave the unit to the file"))
+        else:
+            unit = spec.unit if units is None else units.get(spec.column, "")
+            columns.append(Column(spec.column, known, unit))
+    return columns, faults
+
+
+def unknown_column(name: str, where: str) -> Fault:
+    """What to say of a column that no rule knows."""
+    quantity = _OTHER_NAMES.get(name, name)
+    at_height = _WIND_AT.fullmatch(name)
+    windy = name == "wind" or (at_height and not at_height[2])
+    if windy or quantity in QUANTITIES:
+        about = QUANTITIES["wind" if windy else quantity]
+        stem = "wind_2m" if name == "wind" else name
+        ways = " or ".join(f"{stem}_{suffix}" for suffix in about.suffixes)
+        return Fault(where, f"column '{name}' does not say its unit", f"{ways}, or declare it")
+    hint = nearest(name, accepted_names())
+    return Fault(where, f"column '{name}' is not known", f"{hint}; or declare or ignore it")
+
+
+def check_columns(
+    columns: Sequence[Column], where: str, wind_height_m: float | None
+) -> tuple[float | None, list[Fault]]:
+    """The height of the wind, and faults of the set of columns: missing, doubled, no height."""
+    faults = []
+    for quantity in (DATE, *QUANTITIES):
+        names = [column.name for column in columns if column.quantity == quantity]
+        if len(names) > 1:
+            told = " and ".join(f"'{name}'" for name in names)
+            faults.append(
+                Fault(where, f"two columns for {quantity}: {told}", "one; ignore the other")
+            )
+        if not names and quantity in (DATE, *REQUIRED):
+            about = QUANTITIES.get(quantity)
+            ways = [f"{quantity}_{suffix}" for suffix in about.suffixes] if about else [DATE]
+            faults.append(
+                Fault(where, f"no column for {quantity}", f"{' or '.join(ways)}, or declare one")
+            )
+    low, high = WIND_HEIGHTS_M
+    height = wind_height_m
+    for wind in (column for column in columns if column.quantity == "wind"):
+        if wind.height_m is not None:
+            if wind_height_m is not None and wind_height_m != wind.height_m:
+                faults.append(
+                    Fault(
+                        where,
+                        f"column '{wind.name}' is at {wind.height_m:g} m by its name "
+                        f"and at {wind_height_m:g} m as declared",
+                        "one height",
+                    )
+                )
+            height = wind.height_m
+        if height is None:
+            faults.append(
+                Fault(
+                    where,
+                    f"column '{wind.name}' does not say the height of the wind",
+                    "wind_2m_m_s or wind_10m_m_s, or declare the height",
+                )
+            )
+        elif not low <= height <= high:
+            faults.append(
+                Fault(where, f"wind is at {height:g} m", f"a height of {low:g} to {high:g} m")
+            )
+    return height, faults
+
+
+# Spellings of the CF conventions that the unit library does not know.
+_CF_SPELLINGS = {"Celsius": "celsius", "degrees_Celsius": "degC", "degrees_celsius": "degC"}
+
+
+def to_base(values: FloatArray, column: Column) -> FloatArray:
+    """Values (n,) in the unit used inside; ValueError says when the unit does not fit."""
+    about = QUANTITIES[column.quantity]
+    if column.unit == about.base:
+        return values
+    unit = _CF_SPELLINGS.get(column.unit, column.unit)
+    # "kg m-2 d-1" and "W/m2" are read as powers. A kg of water on a m2 is a mm deep.
+    unit = re.sub(r"(?<=[A-Za-z])\^?(-?[0-9])", r"**\1", "*".join(unit.split()))
+    unit = unit.replace("kg*m**-2", "mm").replace("kg/m**2", "mm")
+    for base in filter(None, (about.base, about.rate)):
+        try:
+            # All these units are linear, so two points give the line.
+            zero, hundred = convert(0.0, unit, base), convert(100.0, unit, base)
+        except Exception:
+            # The unit library raises more kinds of error on garbled text than it says.
+            continue
+        return zero + values * ((hundred - zero) / 100)
+    raise ValueError(f"unit '{column.unit}' cannot be turned into {about.shown}")
