@@ -54,6 +54,7 @@ def registry() -> pint.UnitRegistry:
 
 # Spellings people write that the unit library does not read as meant.
 _SPELLINGS = {
+    "gal": "gallon",
     "gpm": "gallon/minute",
     "gal/min": "gallon/minute",
     "cfs": "foot**3/second",

@@ -1,0 +1,132 @@
+"""The records that the day step reads and writes: one field of a dtype per named number.
+
+NumPy record arrays keep the names in the plain run and in the compiled one alike.
+Depths are mm over the patch unless the name says otherwise; rates are per day.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+WEEK = 7
+MONTHS = 12
+CALENDAR_DAYS = 366
+MOST_STAGES = 4
+
+# Irrigation rules (PLAN.rule).
+RULE_NONE, RULE_FIXED, RULE_ET_SHARE, RULE_REFILL = 0, 1, 2, 3
+
+# Turf stages, in the order in which a drying field passes them.
+STAGES = ("footprint", "wilt", "dormant", "dead")
+FOOTPRINT, WILT, DORMANT, DEAD = 0, 1, 2, 3
+
+
+def _dtype(floats: str, extra: tuple[tuple[str, str, tuple[int, ...]], ...] = ()) -> np.dtype:
+    fields: list[tuple[str, str] | tuple[str, str, tuple[int, ...]]] = [
+        (name, "f8") for name in floats.split()
+    ]
+    return np.dtype([*fields, *extra], align=True)
+
+
+FIELD = _dtype(
+    # area of the field (m2)
+    "area_m2 "
+    # surface layer: water at field capacity, wilting point, saturation and air-dry
+    "fc1 wp1 sat1 dry1 inv_taw1 tew rew inv_tew_less_rew "
+    # share of the water above field capacity that drains in a day, by layer
+    "drain1 drain2 drain3 percolation_limit infiltration_limit "
+    # potential retention S of the curve number, its initial abstraction, and the upward flow
+    "retention abstraction upward_max subsoil_reach "
+    # sprinkler rate against soil intake (mm/h) and what the surface can hold meanwhile
+    "sprinkler_rate intake_rate surface_storage overspray "
+    # turf
+    "thatch_storage ground_cover mulch uptake_weight ramp_half_width "
+    "leaf_loss_start inv_leaf_loss_span inv_crown_wet crown_refill subsoil_speed "
+    "inv_age_slowing heat_shelter"
+)
+"""What does not change from day to day on one field."""
+
+DAY = _dtype(
+    # weather: total precipitation, its liquid part with melt, snow on the ground at day's end
+    "precipitation liquid snow_water eto "
+    # demand: basal coefficient of full green cover, upper limit, crop coefficient
+    "kcb kc_max kc "
+    # thresholds as depletion fractions, adjusted for demand
+    "p_footprint p_wilt inv_one_less_p "
+    # rooted layer below the surface layer, and the subsoil below the roots
+    "fc2 wp2 sat2 fc3 wp3 sat3 taw inv_taw inv_taw2 inv_taw3 shift "
+    # reference moisture of the curve number, and how fast abstraction falls as soil wets
+    "moisture_reference abstraction_slope "
+    # turf rates of the day
+    "leaf_loss crown_clock heat_kill recovery spread reseed active root_depth "
+    # share of liquid water that frozen ground lets in; 1 when not frozen
+    "intake_share"
+)
+"""What weather, season and species make of one day on one field, worked out beforehand."""
+
+CALENDAR = np.dtype(
+    [
+        ("year", "i8"),  # index of the counted year, -1 when the day is not counted
+        ("first", "i8"),  # 1 on the first day of a turf year
+        ("month", "i8"),  # 0..11
+        ("weekday", "i8"),  # 0 Monday .. 6 Sunday
+        ("day_of_year", "i8"),  # 0..365 in a leap-year calendar
+    ],
+    align=True,
+)
+
+PATCH = _dtype("w1 w2 w3 thatch green dormant dead crown_dryness dormant_age depletion footprint wilt")
+"""State of one patch, with the leaf signals of the day's end."""
+
+FIELD_STATE = _dtype(
+    "depletion dormant days_since_water owed_et stage paused paused_days "
+    "wilt_run dormant_run peak_dormant recovery_clock recovering",
+    (("last_week", "f8", (WEEK,)),),
+)
+"""What the person who waters knows of a field, and the running counts of the year."""
+
+PLAN = _dtype(
+    "rule trigger target share least_depth most_depth rain_skip rain_skip_days interval "
+    "first_day last_day time_of_day run_time_multiplier cycle_and_soak "
+    "crown_depth crown_interval crown_from "
+    "pause_above pause_below pause_first pause_last pause_longest stages",
+    (
+        ("depth", "f8", (WEEK,)),
+        ("allowed", "f8", (WEEK,)),
+        ("adjust", "f8", (MONTHS,)),
+        ("stage_above", "f8", (MOST_STAGES,)),
+        ("stage_below", "f8", (MOST_STAGES,)),
+        ("stage_share", "f8", (MOST_STAGES,)),
+        ("stage_crown_only", "f8", (MOST_STAGES,)),
+        ("stage_allowed", "f8", (MOST_STAGES, WEEK)),
+    ),
+)
+"""One irrigation plan as one field follows it; depths reach the turf."""
+
+FLOWS = _dtype("runoff drainage leaf_evaporation soil_evaporation transpiration residual")
+"""What left one patch in a day, and what the account is short by."""
+
+YEAR = _dtype(
+    "precipitation irrigation_gross irrigation_landed spray_loss overspray runoff drainage "
+    "leaf_evaporation soil_evaporation transpiration reference_et "
+    "watering_days capped_days shortage peak_week "
+    "days_footprint days_wilt days_dormant days_dead "
+    "peak_footprint peak_wilt peak_dormant peak_dead "
+    "longest_wilt longest_dormant least_green recovery_days "
+    "water_start water_end residual",
+    (("irrigation_month", "f8", (MONTHS,)),),
+)
+"""Sums, counts and extremes of one field, plan and year; depths are means over the field."""
+
+TRACE = _dtype(
+    "precipitation reference_et irrigation_gross irrigation_landed runoff drainage "
+    "leaf_evaporation soil_evaporation transpiration snow_water thatch_water "
+    "surface_water root_water subsoil_water residual depletion root_depth "
+    "footprint wilt green dormant dead winter_rest crown_hydration drought_index stage"
+)
+"""One day of one field in the ledger; means over the field."""
+
+
+def records(dtype: np.dtype, shape: int | tuple[int, ...]) -> np.recarray:
+    """A zeroed record array of ``dtype``."""
+    return np.zeros(shape, dtype).view(np.recarray)
