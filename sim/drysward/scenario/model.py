@@ -1,0 +1,207 @@
+"""A scenario as the program sees it: checked, every quantity in base units, nothing missing.
+
+Days of the year count from 0 (1 January) to 365 in a leap-year calendar; a span whose first day
+comes after its last runs over the turn of the year. Weeks start on Monday.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TypeVar
+
+from drysward.catalog import Catalog
+from drysward.faults import Fault, FaultyInput, nearest
+from drysward.weather.columns import ColumnSpec
+from drysward.weather.fill import FillRule
+
+RULES = ("none", "fixed", "share of et", "refill")
+TIMES_OF_DAY = ("night", "early morning", "midday", "evening")
+STANDS = ("established", "first-year sod")
+TURF_YEARS = ("established each year", "continuous")
+
+Days = tuple[bool, ...]
+"""Seven flags, Monday first."""
+
+EVERY_DAY: Days = (True,) * 7
+WHOLE_YEAR = (0, 365)
+
+
+@dataclass(frozen=True)
+class Site:
+    """Where the fields lie, and the most water that the site may draw in a day."""
+
+    name: str
+    latitude_deg: float
+    elevation_m: float
+    coastal: bool = False
+    arid: bool = False
+    supply_m3_d: float = math.inf
+
+
+@dataclass(frozen=True)
+class WeatherSource:
+    """The weather file and what has to be said about it for it to be read."""
+
+    file: Path
+    columns: Mapping[str, ColumnSpec] = field(default_factory=dict)
+    ignore: tuple[str, ...] = ()
+    fill: FillRule | None = None
+    wind_height_m: float | None = None
+
+
+@dataclass(frozen=True)
+class RootZoneSpec:
+    """A construction of the catalogue and what the scenario writes in place of its entries.
+
+    ``numbers`` are in the catalogue's units. ``words`` are soil, compaction and base.
+    ``given`` is empty, or holds measured ``field_capacity``, ``wilting_point`` and ``saturation``
+    (m3 of water per m3 of soil) and perhaps ``ksat_mm_h``.
+    """
+
+    like: str
+    numbers: Mapping[str, float] = field(default_factory=dict)
+    words: Mapping[str, str] = field(default_factory=dict)
+    given: Mapping[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class DeliverySpec:
+    """How irrigation reaches the field; shares are 0 to 1, ``flow_m3_h`` None is not limited."""
+
+    system: str
+    distribution_uniformity: float
+    precipitation_rate_mm_h: float
+    overspray: float
+    flow_m3_h: float | None
+    hours_per_pass: float
+    labour_hours_per_pass: float
+
+
+@dataclass(frozen=True)
+class FieldSpec:
+    """One field. ``mowing_height_mm`` None is the species' usual height."""
+
+    key: str
+    label: str
+    area_m2: float
+    species: str
+    root_zone: RootZoneSpec
+    delivery: DeliverySpec
+    stand: str = STANDS[0]
+    mowing_height_mm: float | None = None
+    reseed_day: int | None = None
+    patches: int = 5
+
+
+@dataclass(frozen=True)
+class Pause:
+    """When a plan lets the turf go without: between two dates, or by the drought index (mm)."""
+
+    first: int = -1
+    last: int = -1
+    above: float = math.inf
+    below: float = math.inf
+    longest_days: float = math.inf
+
+
+@dataclass(frozen=True)
+class Stage:
+    """A stage of restrictions, entered and left by the drought index."""
+
+    above_mm: float
+    below_mm: float
+    share: float = 1.0
+    allowed: Days = EVERY_DAY
+    crown_only: bool = False
+
+
+@dataclass(frozen=True)
+class PlanSpec:
+    """One irrigation plan; depths are mm that reach the turf.
+
+    ``trigger`` and ``target`` are depletion fractions of the available water of the rooted depth.
+    ``pause.first`` is -1 and ``pause.above`` infinite when the plan has no such pause.
+    """
+
+    key: str
+    label: str
+    rule: str
+    depth_by_weekday: tuple[float, ...] = (0.0,) * 7
+    share: float = 0.0
+    trigger: float = 1.0
+    target: float = 0.0
+    least_depth_mm: float = 3.0
+    season: tuple[int, int] = WHOLE_YEAR
+    allowed: Days = EVERY_DAY
+    time_of_day: str = "early morning"
+    window_h: float = 8.0
+    rain_skip_mm: float = math.inf
+    rain_skip_days: int = 1
+    interval_days: int = 1
+    adjust: tuple[float, ...] = (1.0,) * 12
+    allow_for_uniformity: bool = True
+    cycle_and_soak: bool = True
+    crown_depth_mm: float = 0.0
+    crown_interval_days: int = 14
+    crown_from: float = 0.2
+    pause: Pause = field(default_factory=Pause)
+    stages: tuple[Stage, ...] = ()
+
+
+@dataclass(frozen=True)
+class Answers:
+    """What the odds are told of.
+
+    ``reached`` is the share of a field at which a stage counts as reached; ``season`` the first
+    and last day counted; ``fewest_days`` the days that a year must have to be counted;
+    ``drought_days`` the days over which reference ET less rain makes the drought index.
+    """
+
+    reached: Mapping[str, float]
+    season: tuple[int, int]
+    turf: str = TURF_YEARS[0]
+    start_soil_water: float = 1.0
+    return_periods: tuple[float, ...] = (2.0, 5.0, 10.0, 20.0, 50.0)
+    confidence: float = 0.90
+    fewest_days: int = 360
+    drought_days: int = 60
+
+
+@dataclass(frozen=True)
+class Scenario:
+    """A whole scenario. ``written`` are the dotted keys that its text sets, for the record.
+
+    ``catalog`` has the scenario's overrides applied. ``digest`` is the SHA-256 of ``text``.
+    """
+
+    title: str
+    text: str = field(repr=False)
+    folder: Path
+    digest: str
+    site: Site
+    weather: WeatherSource
+    fields: tuple[FieldSpec, ...]
+    plans: tuple[PlanSpec, ...]
+    answers: Answers
+    catalog: Catalog = field(repr=False)
+    written: frozenset[str] = field(default_factory=frozenset, repr=False)
+
+    def field_named(self, key: str) -> FieldSpec:
+        """The field ``key``; FaultyInput with the nearest name when there is none."""
+        return _named(key, "fields", {spec.key: spec for spec in self.fields})
+
+    def plan_named(self, key: str) -> PlanSpec:
+        """The plan ``key``; FaultyInput with the nearest name when there is none."""
+        return _named(key, "plans", {spec.key: spec for spec in self.plans})
+
+
+_Spec = TypeVar("_Spec")
+
+
+def _named(key: str, where: str, specs: Mapping[str, _Spec]) -> _Spec:
+    if key not in specs:
+        raise FaultyInput(Fault(where, f"no '{key}'", nearest(key, specs)))
+    return specs[key]
