@@ -1,1 +1,33 @@
+"""Turf water stress and recovery over many weather years.
+
+``load`` a scenario, ``run`` it, ask ``answers`` of the result, or see one year's ``ledger``.
+The numerical stack is imported on first use, so that the command line answers at once.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import Any
+
 __version__ = "0.1.0"
+
+_HOMES = {
+    "load": "drysward.scenario.load",
+    "loads": "drysward.scenario.load",
+    "shipped": "drysward.scenario.load",
+    "run": "drysward.ensemble",
+    "ledger": "drysward.ensemble",
+    "answers": "drysward.probability",
+}
+
+__all__ = ["__version__", "answers", "ledger", "load", "loads", "run", "shipped"]
+
+
+def __getattr__(name: str) -> Any:
+    if name in _HOMES:
+        return getattr(import_module(_HOMES[name]), name)
+    raise AttributeError(f"module 'drysward' has no attribute '{name}'")
+
+
+def __dir__() -> list[str]:
+    return sorted(__all__)

@@ -1,0 +1,313 @@
+"""What weather, season and species make of every day on one field, before any plan runs.
+
+Everything here is the same for all plans and patches of a field, so it is worked out once, on
+arrays, and the day step only reads it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from drysward.catalog import Catalog, Entry
+from drysward.day.records import CALENDAR, DAY, FIELD, records
+from drysward.root_zone import NATIVE, SAND_CAP, RootZone
+from drysward.scenario.model import FieldSpec
+from drysward.turf.growth import (
+    daily_rate_to_share,
+    growth_potential,
+    heat_kill_share,
+    median_lethal_days,
+    trailing_mean,
+)
+from drysward.turf.season import root_depth_share, winter_rest_share
+from drysward.weather.procedures import ReferenceEt
+from drysward.weather.record import DailyRecord
+from drysward.weather.snow import frozen_days, snow_account
+
+FloatArray = NDArray[np.float64]
+
+SURFACE_LAYER_MM = 100.0  # FAO-56 gives 0.10 to 0.15 m to the evaporation layer
+SURFACE_UPTAKE_WEIGHT = 2.0  # roots are denser near the surface; own estimate
+SOIL_MEMORY_DAYS = 7  # trailing mean of air temperature that stands in for the top soil
+COLD_BELOW_C = 10.0  # soil; cool-season roots and leaves work from here on up
+SNOW_ET_SHARE = 0.4  # FAO-56 chapter 11: 0.4 mm/d under snow beside 1.0 without
+TURF_HEIGHT_M = 0.10  # FAO-56 Table 12
+NO_SUBSOIL_RISE_MM_D = 0.2  # upward flow at which moist subsoil keeps crowns hydrated in full
+LEAF_LOSS_ETO_MM = 5.0  # demand at which leaves brown at the stated rate; own estimate
+CROWN_CLOCK_ETO_MM = 6.0  # demand behind the species' median lethal times
+HEIGHT_EFFECT_PER_MM = 0.003  # of ET, from low to high cut 5 to 15 % (from memory)
+
+
+@dataclass(frozen=True, eq=False)
+class SiteWeather:
+    """Daily arrays that all fields of a site share; each (n,)."""
+
+    record: DailyRecord
+    et: ReferenceEt
+    tmean_c: FloatArray
+    soil_c: FloatArray
+    liquid_mm: FloatArray
+    snow_water_mm: FloatArray
+    frozen: FloatArray
+    drought_index_mm: FloatArray
+    spray_loss: FloatArray  # (times of day, n)
+
+
+def site_weather(
+    record: DailyRecord, et: ReferenceEt, catalog: Catalog, drought_days: int
+) -> SiteWeather:
+    """Snow, frost, drought and spray losses of every day."""
+    turf = catalog.get("turf_processes", "all")
+    tmean = 0.5 * (record.tmax_c + record.tmin_c)
+    liquid, snow = snow_account(
+        record.rain_mm, tmean, turf["snow_threshold_c"], turf["melt_factor"]
+    )
+    frozen = frozen_days(
+        tmean,
+        snow,
+        turf["frozen_index_decay"],
+        turf["frozen_index_insulation_cold"],
+        turf["frozen_index_insulation_warm"],
+        turf["frozen_index_freeze"],
+        turf["frozen_index_thaw"],
+    )
+    return SiteWeather(
+        record=record,
+        et=et,
+        tmean_c=tmean,
+        soil_c=trailing_mean(tmean, SOIL_MEMORY_DAYS),
+        liquid_mm=liquid,
+        snow_water_mm=snow,
+        frozen=frozen,
+        drought_index_mm=rain_deficit(record.rain_mm, et.eto_mm, drought_days),
+        spray_loss=spray_losses(et, catalog),
+    )
+
+
+def rain_deficit(rain_mm: FloatArray, eto_mm: FloatArray, days: int) -> FloatArray:
+    """Drought index: reference ET less rain over the last ``days``, not below 0 (mm)."""
+    balance = np.concatenate([[0.0], np.cumsum(eto_mm - rain_mm)])
+    stop = np.arange(1, rain_mm.size + 1)
+    return np.maximum(balance[stop] - balance[np.maximum(stop - days, 0)], 0.0)
+
+
+def spray_losses(et: ReferenceEt, catalog: Catalog) -> FloatArray:
+    """Share of sprinkler water lost in flight, (times of day, n): midday by how dry the air is.
+
+    Midday runs from the humid to the arid figure between minimum RH 45 and 25 % and takes the
+    arid one in wind above 4 m/s (own estimate of the passage).
+    """
+    n = et.eto_mm.size
+
+    def share(key: str) -> float:
+        return catalog.get("losses", key)["spray_loss_share"]
+
+    dry = np.clip((45.0 - et.rh_min_pct) / 20.0, 0.0, 1.0)
+    dry = np.where(et.u2_m_s > 4.0, 1.0, dry)
+    midday = share("midday_humid") + dry * (share("midday_arid") - share("midday_humid"))
+    return np.stack(
+        [
+            np.full(n, share("night")),
+            np.full(n, share("early_morning")),
+            midday,
+            np.full(n, share("evening")),
+        ]
+    )
+
+
+def calendar_records(dates: NDArray[np.datetime64], southern: bool) -> np.recarray:
+    """CALENDAR of each day; counted years are filled in by the caller. Turf years start in winter."""
+    out = records(CALENDAR, dates.size)
+    month = dates.astype("datetime64[M]").astype(int) % 12
+    day = (dates - dates.astype("datetime64[M]")).astype(int)
+    leap_starts = np.array([0, 31, 60, 91, 121, 152, 182, 213, 244, 274, 305, 335])
+    out.month = month
+    out.day_of_year = leap_starts[month] + day
+    out.weekday = (dates.astype(int) + 3) % 7  # 1970-01-01 was a Thursday
+    out.first = (day == 0) & (month == (6 if southern else 0))
+    out.year = -1
+    return out
+
+
+def rooting_mm(spec: FieldSpec, species: Entry, zone: RootZone) -> float:
+    """Full working depth of roots on this root zone (mm)."""
+    in_sand = species["root_depth_sand"]
+    in_native = species["root_depth_native"] * zone.root_factor
+    if zone.kind == NATIVE:
+        depth = in_native
+    elif zone.kind == SAND_CAP:
+        # Fewer roots go below a deeper cap (Dyer et al. 2020); half of the reach is our estimate.
+        below = max(species["root_depth_native"] - zone.profile.sand_depth_mm, 0.0)
+        depth = max(in_sand, min(species["root_depth_native"], zone.profile.sand_depth_mm))
+        depth = max(depth, zone.profile.sand_depth_mm + 0.5 * below) if below else depth
+    else:
+        depth = in_sand
+    if spec.stand == "first-year sod":
+        depth *= species["sod_root_factor"]
+    return min(depth, zone.profile.depth_mm)
+
+
+def crop_coefficient(
+    spec: FieldSpec, species: Entry, catalog: Catalog, month: NDArray[np.int64], southern: bool
+) -> FloatArray:
+    """Well-watered Kc of awake turf against short-grass reference ET, (n,)."""
+    row = catalog.get("kc_season", species.words["season"])
+    by_month = np.array([row[f"m{m:02d}"] for m in range(1, 13)])
+    if southern:
+        by_month = np.roll(by_month, 6)
+    kc = species["kc_summer"] * by_month[month]
+    if spec.mowing_height_mm is not None:
+        change = HEIGHT_EFFECT_PER_MM * (spec.mowing_height_mm - species["usual_height_mm"])
+        kc = kc * (1.0 + np.clip(change, -0.1, 0.1))
+    return kc
+
+
+def field_forcing(
+    spec: FieldSpec,
+    zone: RootZone,
+    weather: SiteWeather,
+    catalog: Catalog,
+    calendar: np.recarray,
+    southern: bool,
+) -> tuple[np.recarray, np.recarray]:
+    """FIELD (1,) and DAY (n,) records of one field."""
+    species = catalog.get("species", spec.species)
+    turf = catalog.get("turf_processes", "all")
+    profile = zone.profile
+    eto = weather.et.eto_mm
+    n = eto.size
+    sod = species["sod_death_factor"] if spec.stand == "first-year sod" else 1.0
+
+    warm = species.words["season"] == "warm"
+    growth = growth_potential(
+        weather.tmean_c, species["growth_optimum_c"], species["growth_spread_c"], warm
+    )
+    rest = winter_rest_share(
+        weather.record.tmin_c,
+        weather.soil_c,
+        species["greenup_soil_c"],
+        turf["frost_brown_c"],
+        turf["greenup_weeks"] * 7.0,
+        turf["browning_days"],
+    )
+
+    # --- depth of roots and the water in each layer ------------------------------------------
+    full = rooting_mm(spec, species, zone)
+    share = root_depth_share(
+        weather.soil_c,
+        growth,
+        species["root_heat_loss"],
+        species["root_floor"],
+        turf["root_regrowth_days"],
+    )
+    surface = min(SURFACE_LAYER_MM, 0.7 * full * species["root_floor"])
+    root = np.maximum(full * share, surface + 5.0)
+    fc1, wp1, sat1 = (float(x) for x in profile.between(0.0, surface))
+    fc2, wp2, sat2 = profile.between(surface, root)
+    fc3, wp3, sat3 = profile.between(root, profile.depth_mm)
+
+    field = records(FIELD, 1)
+    day = records(DAY, n)
+    field.area_m2 = spec.area_m2
+    field.fc1, field.wp1, field.sat1, field.dry1 = fc1, wp1, sat1, 0.5 * wp1
+    field.inv_taw1 = 1.0 / (fc1 - wp1)
+    tew = fc1 - 0.5 * wp1
+    rew = min(zone.rew_mm * surface / SURFACE_LAYER_MM, 0.9 * tew)
+    field.tew, field.rew, field.inv_tew_less_rew = tew, rew, 1.0 / (tew - rew)
+    field.drain1 = profile.drain_share(0.0, surface)
+    field.drain2 = profile.drain_share(surface, full)
+    field.drain3 = profile.drain_share(full, profile.depth_mm)
+    field.percolation_limit = profile.percolation_limit_mm_d
+    field.infiltration_limit = zone.intake_mm_h * 24.0
+    field.retention = zone.retention_mm
+    field.abstraction = 0.2 * zone.retention_mm
+    field.upward_max = zone.upward_max_mm_d
+    field.subsoil_reach = min(zone.upward_max_mm_d / NO_SUBSOIL_RISE_MM_D, 1.0)
+    field.sprinkler_rate = spec.delivery.precipitation_rate_mm_h
+    field.intake_rate = zone.intake_mm_h
+    field.surface_storage = zone.surface_storage_mm
+    field.overspray = spec.delivery.overspray
+    field.thatch_storage = turf["thatch_storage_mm"]
+    field.ground_cover = species["ground_cover_full"]
+    field.mulch = turf["dead_cover_mulch"]
+    field.uptake_weight = SURFACE_UPTAKE_WEIGHT
+    field.ramp_half_width = turf["stress_ramp_half_width"]
+    field.leaf_loss_start = turf["leaf_loss_start"]
+    field.inv_leaf_loss_span = 1.0 / (turf["leaf_loss_start"] - turf["leaf_loss_full"])
+    field.inv_crown_wet = 1.0 / turf["crown_wet_share"]
+    field.crown_refill = turf["crown_refill_rate"] / (species["median_death_25c"] * sod)
+    field.subsoil_speed = turf["subsoil_clock_speed"]
+    field.inv_age_slowing = 1.0 / turf["dormant_age_slowing_days"]
+    field.heat_shelter = species["heat_shelter"]
+
+    day.precipitation = weather.record.rain_mm
+    day.liquid = weather.liquid_mm
+    day.snow_water = weather.snow_water_mm
+    day.eto = eto
+    day.fc2, day.wp2, day.sat2 = fc2, wp2, sat2
+    day.fc3, day.wp3, day.sat3 = fc3, wp3, sat3
+    taw = fc1 - wp1 + fc2 - wp2
+    day.taw = taw
+    day.inv_taw = 1.0 / taw
+    day.inv_taw2 = 1.0 / (fc2 - wp2)
+    held3 = fc3 - wp3
+    day.inv_taw3 = np.divide(1.0, held3, out=np.zeros(n), where=held3 > 1e-9)
+    day.root_depth = root
+    day.shift = _shift(profile.between(0.0, root)[0], fc2, fc3)
+    # Initial abstraction is 0.2 S half-way between wilting point and field capacity, none at
+    # field capacity and double at the wilting point; never faster than the water itself moves.
+    day.moisture_reference = wp1 + wp2 + 0.5 * taw
+    day.abstraction_slope = np.minimum(1.0, 0.2 * zone.retention_mm / (0.5 * taw))
+
+    # --- demand ------------------------------------------------------------------------------
+    awake = crop_coefficient(spec, species, catalog, calendar.month, southern)
+    kc = awake * (1.0 - rest) + species["winter_kc"] * rest
+    # Cold turf hardly transpires: FAO-56 chapter 11 has Kc 0.25 with frosts and 0.5 on open
+    # winter days; the passage from 0 to 10 C of soil temperature is our own estimate.
+    warmth = np.clip(weather.soil_c / COLD_BELOW_C, 0.0, 1.0)
+    kc = np.minimum(kc, turf["kc_winter_frost"] + warmth * (kc - turf["kc_winter_frost"]))
+    kc = np.where(weather.snow_water_mm > 0.0, kc * SNOW_ET_SHARE, kc)
+    kcb = np.maximum(kc - turf["basal_difference"], 0.0)
+    climate = 0.04 * (weather.et.u2_m_s - 2.0) - 0.004 * (weather.et.rh_min_pct - 45.0)
+    kc_max = turf["kc_max"] + climate * (TURF_HEIGHT_M / 3.0) ** 0.3  # FAO-56 eq 72
+    kc_max = np.where(weather.snow_water_mm > 0.0, kc_max * SNOW_ET_SHARE, kc_max)
+    day.kc, day.kcb, day.kc_max = kc, kcb, np.maximum(kc_max, kcb + 0.05)
+    ease = 0.04 * (5.0 - kc * eto)  # FAO-56 Table 22, note on p
+    p_footprint = np.clip(species["p_footprint"] + ease, 0.1, 0.8)
+    day.p_footprint = p_footprint
+    day.p_wilt = np.clip(species["p_wilt"] + ease, p_footprint + 0.05, 0.95)
+    day.inv_one_less_p = 1.0 / (1.0 - p_footprint)
+
+    # --- rates of the turf -------------------------------------------------------------------
+    active = 1.0 - rest
+    day.active = active
+    browning = turf["leaf_loss_rate"] * np.clip(eto / LEAF_LOSS_ETO_MM, 0.2, 1.5)
+    day.leaf_loss = browning * active * warmth
+    median = sod * median_lethal_days(
+        weather.tmean_c, species["median_death_25c"], species["median_death_35c"]
+    )
+    day.crown_clock = np.clip(0.5 + 0.5 * eto / CROWN_CLOCK_ETO_MM, 0.5, 1.5) / median
+    day.heat_kill = heat_kill_share(
+        weather.record.tmax_c, species["heat_kill_from_c"], species["heat_kill_rate"]
+    )
+    day.recovery = daily_rate_to_share(0.8, species["recovery_days"]) * growth * active
+    day.spread = species["spread_rate"] * growth * active
+    if spec.reseed_day is not None:
+        since = (calendar.day_of_year - spec.reseed_day) % 366
+        rate = daily_rate_to_share(0.9, turf["reseed_days"])
+        day.reseed = np.where(since < turf["reseed_days"], rate, 0.0)
+    day.intake_share = 1.0 - weather.frozen * (1.0 - turf["frozen_intake_share"])
+    return field, day
+
+
+def _shift(rooted_fc: FloatArray, fc2: FloatArray, fc3: FloatArray) -> FloatArray:
+    """Share of the subsoil (above 0) or root layer (below 0) that changes hands each day."""
+    change = np.diff(rooted_fc, prepend=rooted_fc[:1])
+    before3 = np.concatenate([fc3[:1], fc3[:-1]])
+    before2 = np.concatenate([fc2[:1], fc2[:-1]])
+    grown = np.divide(change, before3, out=np.zeros_like(change), where=before3 > 1e-9)
+    shrunk = change / before2
+    return np.clip(np.where(change > 0.0, grown, shrunk), -1.0, 1.0)
