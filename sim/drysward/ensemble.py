@@ -79,7 +79,8 @@ def prepare(
     """
     record = read_scenario_weather(scenario) if record is None else record
     if years is not None:
-        stop = np.datetime64(f"{years[1] + 1}-07-01" if scenario.site.latitude_deg < 0 else f"{years[1] + 1}-01-01")
+        turn = "07-01" if scenario.site.latitude_deg < 0 else "01-01"
+        stop = np.datetime64(f"{years[1] + 1}-{turn}")
         keep = int((record.dates < stop).sum())
         if keep:
             record = record.select(slice(0, keep))
@@ -106,10 +107,7 @@ def prepare(
         fields=np.concatenate([field for field, _ in made]).view(np.recarray),
         days=np.ascontiguousarray(np.stack([day for _, day in made], axis=1)).view(np.recarray),
         catches=np.stack(
-            [
-                patch_catches(f.delivery.distribution_uniformity, patches)
-                for f in scenario.fields
-            ]
+            [patch_catches(f.delivery.distribution_uniformity, patches) for f in scenario.fields]
         ),
     )
 
@@ -180,6 +178,10 @@ def run_plan(
     n_days = site.calendar.size
     states = records(FIELD_STATE, n_fields)
     states.days_since_water = LONG_AGO_DAYS
+    patches = start_patches(site)
+    first = site.days[0]
+    held = (patches.w1 + patches.w2).mean(axis=1)
+    states.depletion = (site.fields.fc1 + first.fc2 - held) * first.inv_taw
     plans = np.concatenate([plan_record(plan, f) for f in scenario.fields]).view(np.recarray)
     out = PlanRun(
         years=records(YEAR, (n_fields, len(site.years))),
@@ -200,7 +202,7 @@ def run_plan(
         np.full(n_days, scenario.site.supply_m3_d),
         np.array([scenario.answers.reached[stage] for stage in STAGES]),
         scenario.answers.turf == "established each year",
-        start_patches(site),
+        patches,
         states,
         out.years,
         out.odds,
@@ -266,7 +268,9 @@ def run(
     return as_dataset(site, plans, runs)
 
 
-def as_dataset(site: PreparedSite, plans: Sequence[PlanSpec], runs: Sequence[PlanRun]) -> xr.Dataset:
+def as_dataset(
+    site: PreparedSite, plans: Sequence[PlanSpec], runs: Sequence[PlanRun]
+) -> xr.Dataset:
     """The runs of several plans as one self-describing Dataset."""
     scenario = site.scenario
     catalog = scenario.catalog

@@ -31,9 +31,7 @@ class FaultyInput(Exception):
     """Input that cannot be used. Carries every fault found, not only the first."""
 
     def __init__(self, faults: Fault | Iterable[Fault]) -> None:
-        self.faults: tuple[Fault, ...] = (
-            (faults,) if isinstance(faults, Fault) else tuple(faults)
-        )
+        self.faults: tuple[Fault, ...] = (faults,) if isinstance(faults, Fault) else tuple(faults)
         super().__init__("\n".join(str(fault) for fault in self.faults))
 
 

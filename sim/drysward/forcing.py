@@ -119,7 +119,7 @@ def spray_losses(et: ReferenceEt, catalog: Catalog) -> FloatArray:
 
 
 def calendar_records(dates: NDArray[np.datetime64], southern: bool) -> np.recarray:
-    """CALENDAR of each day; counted years are filled in by the caller. Turf years start in winter."""
+    """CALENDAR of each day; turf years start in winter. The caller fills in counted years."""
     out = records(CALENDAR, dates.size)
     month = dates.astype("datetime64[M]").astype(int) % 12
     day = (dates - dates.astype("datetime64[M]")).astype(int)

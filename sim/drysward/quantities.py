@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cache
+from tokenize import TokenError
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -46,9 +47,8 @@ def registry() -> pint.UnitRegistry:
     import pint
 
     ureg: pint.UnitRegistry = pint.UnitRegistry(autoconvert_offset_to_baseunit=False)
-    ureg.define("acre_inch = acre * inch = acre_in")
-    ureg.define("acre_foot_survey = acre * foot")
-    ureg.define("usgpm = gallon / minute")
+    # The library's acre is that of the old US survey foot; the trade's is 43,560 ft2.
+    ureg.define("field_acre = 43560 * foot ** 2")
     return ureg
 
 
@@ -75,9 +75,11 @@ _SPELLINGS = {
     "m3/d": "meter**3/day",
     "L/s": "liter/second",
     "L/min": "liter/minute",
-    "acre-in": "acre*inch",
-    "acre-inch": "acre*inch",
-    "acre-ft": "acre*foot",
+    "acre": "field_acre",
+    "acres": "field_acre",
+    "acre-in": "field_acre*inch",
+    "acre-inch": "field_acre*inch",
+    "acre-ft": "field_acre*foot",
     "g/cm3": "gram/centimeter**3",
     "MJ/m2": "megajoule/meter**2",
     "min": "minute",
@@ -134,11 +136,20 @@ def convert(value: float, unit: str, to: str, *, wanted: str = "") -> float:
     import pint
 
     ureg = registry()
+    unreadable = (AttributeError, TypeError, SyntaxError, AssertionError, TokenError)
     try:
         quantity = ureg.Quantity(value, _SPELLINGS.get(unit, unit))
         return float(quantity.to(_SPELLINGS.get(to, to)).magnitude)
-    except (pint.UndefinedUnitError, AttributeError, TypeError, SyntaxError):
-        raise ValueError(f"unit '{unit}' is not known" + (f"; {wanted}" if wanted else "")) from None
+    except (
+        pint.UndefinedUnitError,
+        AttributeError,
+        TypeError,
+        SyntaxError,
+        AssertionError,
+        TokenError,
+    ):
+        hint = f"; {wanted}" if wanted else ""
+        raise ValueError(f"unit '{unit}' is not known{hint}") from None
     except pint.DimensionalityError:
         hint = f"; {wanted}" if wanted else ""
         raise ValueError(f"unit '{unit}' cannot be turned into {to}{hint}") from None
@@ -171,6 +182,6 @@ _METRIC = {
 
 
 def display(base: str, system: str) -> Display:
-    """How a base unit is shown in ``system`` ("us" or "metric"); units without a pair pass through."""
+    """How a base unit is shown in ``system`` ("us" or "metric"); other units pass through."""
     table = _US if system == "us" else _METRIC
     return table.get(base, Display(base, 1.0, 2))

@@ -25,7 +25,7 @@ def share_past(depletion: float, threshold: float, half_width: float) -> float:
 
 @register_jitable
 def leaf_loss_share(ks: float, start: float, inv_span: float) -> float:
-    """How far leaf loss runs at full rate: none above Ks ``start``, all once Ks has fallen by the span."""
+    """Share of the full leaf-loss rate: none above Ks ``start``, all once Ks fell by the span."""
     share = (start - ks) * inv_span
     if share < 0.0:
         return 0.0

@@ -75,7 +75,9 @@ CALENDAR = np.dtype(
     align=True,
 )
 
-PATCH = _dtype("w1 w2 w3 thatch green dormant dead crown_dryness dormant_age depletion footprint wilt")
+PATCH = _dtype(
+    "w1 w2 w3 thatch green dormant dead crown_dryness dormant_age depletion footprint wilt"
+)
 """State of one patch, with the leaf signals of the day's end."""
 
 FIELD_STATE = _dtype(

@@ -152,9 +152,7 @@ def patch_day(field: Any, day: Any, patch: Any, flows: Any, landed: float, soak:
     soil_evaporation = exposed * day.kc_max * eto
     if soil_evaporation > most:
         soil_evaporation = most
-    soil_evaporation *= evaporation_reduction(
-        field.fc1 - w1, field.tew, field.inv_tew_less_rew
-    )
+    soil_evaporation *= evaporation_reduction(field.fc1 - w1, field.tew, field.inv_tew_less_rew)
     left = w1 - field.dry1
     if soil_evaporation > left:
         soil_evaporation = left if left > 0.0 else 0.0
@@ -162,9 +160,7 @@ def patch_day(field: Any, day: Any, patch: Any, flows: Any, landed: float, soak:
 
     wet3 = clamp((w3 - day.wp3) * day.inv_taw3, 0.0, 1.0)
     if field.upward_max > 0.0:
-        rise = upward_flow(
-            field.upward_max, clamp((w2 - day.wp2) * day.inv_taw2, 0.0, 1.0), wet3
-        )
+        rise = upward_flow(field.upward_max, clamp((w2 - day.wp2) * day.inv_taw2, 0.0, 1.0), wet3)
         if rise > w3 - day.wp3:
             rise = w3 - day.wp3 if w3 > day.wp3 else 0.0
         w3 -= rise
@@ -192,8 +188,8 @@ def patch_day(field: Any, day: Any, patch: Any, flows: Any, landed: float, soak:
     if heat > 0.0:
         kill = 1.0 - (1.0 - kill) * (1.0 - heat)
 
-    browning = green * day.leaf_loss * leaf_loss_share(
-        ks, field.leaf_loss_start, field.inv_leaf_loss_span
+    browning = (
+        green * day.leaf_loss * leaf_loss_share(ks, field.leaf_loss_start, field.inv_leaf_loss_span)
     )
     regreening = dormant * day.recovery * ks / (1.0 + patch.dormant_age * field.inv_age_slowing)
     green += regreening - browning

@@ -13,7 +13,6 @@ from drysward.day.records import (
     RULE_REFILL,
     records,
 )
-
 from drysward.irrigation.uniformity import run_time_multiplier
 from drysward.scenario.model import TIMES_OF_DAY, DeliverySpec, FieldSpec, PlanSpec
 

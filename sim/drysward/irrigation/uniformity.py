@@ -47,5 +47,9 @@ def patch_catches(du_low_quarter: float, patches: int) -> NDArray[np.float64]:
     score = (density[:-1] - density[1:]) * patches
     fall = 1.0 - low_quarter_uniformity(score + 10.0)  # per tenth of a unit of spread
     catches = 1.0 + score * (1.0 - du_low_quarter) / (10.0 * fall)
-    catches = np.maximum(catches, 0.0)
-    return catches / catches.mean()
+    if catches[0] < 0.0:
+        raise ValueError(
+            f"uniformity {du_low_quarter} leaves the driest of {patches} patches less than no"
+            " water; use fewer patches"
+        )
+    return catches

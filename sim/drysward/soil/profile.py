@@ -58,7 +58,7 @@ class Profile:
 
 
 def _nodes(depth_mm: float) -> NDArray[np.float64]:
-    count = max(int(round(depth_mm / NODE_MM)), 2)
+    count = max(round(depth_mm / NODE_MM), 2)
     return np.linspace(0.0, depth_mm, count + 1)
 
 

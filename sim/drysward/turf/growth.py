@@ -27,9 +27,7 @@ def daily_rate_to_share(share: float, days: float) -> float:
     return -np.log(1.0 - share) / days
 
 
-def median_lethal_days(
-    tmean_c: ArrayLike, median_25c_d: float, median_35c_d: float
-) -> FloatArray:
+def median_lethal_days(tmean_c: ArrayLike, median_25c_d: float, median_35c_d: float) -> FloatArray:
     """Days with the rooted depth dry that kill half of the plants, by mean air temperature.
 
     Log-linear between the medians at 25 and 35 C, held beyond 10 and 40 C (own estimate).
