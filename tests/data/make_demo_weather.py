@@ -13,7 +13,7 @@ from drysward.weather.normals import from_monthly_table
 from drysward.weather.record import DailyRecord
 
 FILE = Path(__file__).parents[2] / "scenarios" / "tarrow-mills.csv"
-LATITUDE_DEG, ELEVATION_M = 40.3, 110.0
+LATITUDE_DEG, ELEVATION_M = 40.3, 140.0
 FIRST_YEAR, YEARS, SEED = 1990, 30, 1
 
 NORMALS = {
