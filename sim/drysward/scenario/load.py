@@ -1,0 +1,348 @@
+"""A scenario file to a checked ``Scenario``: read, refuse with every fault, put in base units."""
+
+from __future__ import annotations
+
+import hashlib
+import math
+import re
+import tomllib
+from collections.abc import Iterator, Mapping, Sequence
+from importlib.resources import files
+from pathlib import Path
+from typing import Any, get_args
+
+from pydantic import BaseModel, ValidationError
+from pydantic_core import ErrorDetails
+
+from drysward.catalog import Catalog, load_catalog
+from drysward.faults import Fault, FaultyInput, nearest
+from drysward.scenario.model import (
+    EVERY_DAY,
+    WHOLE_YEAR,
+    Answers,
+    Days,
+    DeliverySpec,
+    FieldSpec,
+    Pause,
+    PlanSpec,
+    RootZoneSpec,
+    Scenario,
+    Site,
+    Stage,
+    WeatherSource,
+)
+from drysward.scenario.schema import (
+    EVERY_TIME,
+    GIVEN_SOIL,
+    MONTHS,
+    ROOT_ZONE_NUMBERS,
+    WEEKDAYS,
+    AnswersTable,
+    DeliveryTable,
+    FieldTable,
+    PauseTable,
+    PlanTable,
+    RootZoneTable,
+    ScenarioTable,
+    SiteTable,
+    SpanTable,
+    WeatherTable,
+)
+from drysward.weather.columns import ColumnSpec
+from drysward.weather.fill import FillRule
+
+
+def load(path: str | Path) -> Scenario:
+    """The scenario in the file ``path``; files that it names are looked for beside it.
+
+    Raises
+    ------
+    FaultyInput
+        With every fault of the file, each by its dotted key (or line, when it is not TOML).
+    """
+    path = Path(path)
+    try:
+        text = path.read_bytes().decode("utf-8-sig")
+    except OSError as error:
+        raise FaultyInput(Fault(str(path), f"cannot be read: {error.strerror}")) from None
+    except UnicodeDecodeError as error:
+        told = f"is not UTF-8 text at byte {error.start}"
+        raise FaultyInput(Fault(str(path), told, "save it as UTF-8")) from None
+    return loads(text, path.parent, str(path))
+
+
+def shipped(name: str = "demo") -> Scenario:
+    """A scenario that ships with drysward; FaultyInput with the nearest name when there is none."""
+    folder = Path(str(files("drysward.scenarios")))
+    names = [path.stem for path in folder.glob("*.toml")]
+    if name not in names:
+        raise FaultyInput(Fault("scenario", f"none ships as '{name}'", nearest(name, names)))
+    return load(folder / f"{name}.toml")
+
+
+def loads(text: str, base_folder: str | Path, name: str = "scenario") -> Scenario:
+    """The scenario in ``text``.
+
+    Parameters
+    ----------
+    base_folder : where files that it names are looked for.
+    name : what faults call the text.
+
+    Raises
+    ------
+    FaultyInput
+        With every fault, as ``load``.
+    """
+    try:
+        raw = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise FaultyInput(_syntax_fault(name, str(error))) from None
+    faults: list[Fault] = []
+    catalog = load_catalog()
+    try:
+        overrides = raw.get("overrides", {})
+        if isinstance(overrides, dict):
+            catalog = catalog.with_overrides(dict(_leaves(overrides)))
+    except FaultyInput as refusal:
+        faults += [
+            Fault(f"{name}: overrides.{fault.where}", fault.what, fault.allowed)
+            for fault in refusal.faults
+        ]
+    try:
+        table = ScenarioTable.model_validate(raw)
+    except ValidationError as error:
+        told = [fault for detail in error.errors() for fault in _faults(name, detail)]
+        raise FaultyInput([*told, *faults]) from None
+    if faults:
+        raise FaultyInput(faults)
+
+    folder = Path(base_folder)
+    return Scenario(
+        title=table.title,
+        text=text,
+        folder=folder,
+        digest=hashlib.sha256(text.encode()).hexdigest(),
+        site=_site(table.site),
+        weather=_weather(table.weather, folder),
+        fields=tuple(_field(key, part, catalog) for key, part in table.fields.items()),
+        plans=tuple(_plan(key, part) for key, part in table.plans.items()),
+        answers=_answers(table.answers),
+        catalog=catalog,
+        written=frozenset(key for key, _ in _leaves(raw)),
+    )
+
+
+# --- tables to the model ----------------------------------------------------------------------
+
+
+def _site(table: SiteTable) -> Site:
+    return Site(
+        name=table.name,
+        latitude_deg=table.latitude,
+        elevation_m=table.elevation,
+        coastal=table.coastal,
+        arid=table.arid,
+        supply_m3_d=math.inf if table.supply is None else table.supply,
+    )
+
+
+def _weather(table: WeatherTable, folder: Path) -> WeatherSource:
+    fill = None
+    if table.fill is not None:
+        # FillRule names the same choices as literals, and checks them again.
+        fill = FillRule(**{
+            "rain": table.fill.rain,
+            "temperature": table.fill.temperature,
+            "longest_gap_days": table.fill.longest,
+        })  # type: ignore[arg-type]  # fmt: skip
+    return WeatherSource(
+        file=folder / table.file,
+        columns={key: ColumnSpec(part.column, part.unit) for key, part in table.columns.items()},
+        ignore=tuple(table.ignore),
+        fill=fill,
+        wind_height_m=table.wind_height,
+    )
+
+
+def _field(key: str, table: FieldTable, catalog: Catalog) -> FieldSpec:
+    return FieldSpec(
+        key=key,
+        label=table.label or key.replace("_", " "),
+        area_m2=table.area,
+        species=table.species,
+        root_zone=_root_zone(table.root_zone),
+        delivery=_delivery(table.delivery, catalog),
+        stand=table.stand,
+        mowing_height_mm=table.mowing_height,
+        reseed_day=table.reseed,
+        patches=table.patches,
+    )
+
+
+def _root_zone(table: RootZoneTable) -> RootZoneSpec:
+    def written(keys: Mapping[str, str]) -> dict[str, Any]:
+        values = {name: getattr(table, key) for key, name in keys.items()}
+        return {name: value for name, value in values.items() if value is not None}
+
+    given_names = {key: "ksat_mm_h" if key == "conductivity" else key for key in GIVEN_SOIL}
+    return RootZoneSpec(
+        like=table.like,
+        numbers=written(ROOT_ZONE_NUMBERS),
+        words=written({key: key for key in ("soil", "compaction", "base")}),
+        given=written(given_names),
+    )
+
+
+def _delivery(table: DeliveryTable, catalog: Catalog) -> DeliverySpec:
+    entry = catalog.get("delivery", table.system)
+
+    def number(value: float | None, name: str) -> float:
+        return entry[name] if value is None else value
+
+    return DeliverySpec(
+        system=table.system,
+        distribution_uniformity=number(table.uniformity, "distribution_uniformity"),
+        precipitation_rate_mm_h=number(table.precipitation_rate, "precipitation_rate"),
+        overspray=number(table.overspray, "overspray"),
+        flow_m3_h=table.flow,
+        hours_per_pass=number(table.time_per_pass, "hours_per_pass"),
+        labour_hours_per_pass=number(table.labour_per_pass, "labour_hours_per_pass"),
+    )
+
+
+def _plan(key: str, table: PlanTable) -> PlanSpec:
+    crown, rain_skip = table.crown, table.rain_skip
+    depths = dict(table.depth or {})
+    if EVERY_TIME in depths:
+        depths = dict.fromkeys(table.days or (), depths[EVERY_TIME])
+    return PlanSpec(
+        key=key,
+        label=table.label or key.replace("_", " "),
+        rule=table.rule,
+        depth_by_weekday=tuple(depths.get(day, 0.0) for day in WEEKDAYS),
+        share=table.share or 0.0,
+        trigger=1.0 if table.trigger is None else table.trigger,
+        target=table.target or 0.0,
+        least_depth_mm=table.least_depth,
+        season=_span(table.season) if table.season else WHOLE_YEAR,
+        allowed=_flags(table.days or list(depths) or None),
+        time_of_day=table.time,
+        window_h=table.window,
+        rain_skip_mm=rain_skip.rain if rain_skip else math.inf,
+        rain_skip_days=rain_skip.within if rain_skip else 1,
+        interval_days=table.interval,
+        adjust=tuple(table.adjust.get(month, 1.0) for month in MONTHS),
+        allow_for_uniformity=table.allow_for_uniformity,
+        cycle_and_soak=table.cycle_and_soak,
+        crown_depth_mm=crown.depth if crown else 0.0,
+        crown_interval_days=crown.every if crown else 14,
+        crown_from=crown.from_dormant if crown else 0.2,
+        pause=_pause(table.pause) if table.pause else Pause(),
+        stages=tuple(
+            Stage(part.above, part.below, part.share, _flags(part.days), part.crown_only)
+            for part in table.stages
+        ),
+    )
+
+
+def _pause(table: PauseTable) -> Pause:
+    return Pause(
+        first=-1 if table.first is None else table.first,
+        last=-1 if table.last is None else table.last,
+        above=math.inf if table.above is None else table.above,
+        below=math.inf if table.below is None else table.below,
+        longest_days=math.inf if table.longest is None else table.longest,
+    )
+
+
+def _answers(table: AnswersTable) -> Answers:
+    return Answers(
+        reached=table.reached.model_dump(),
+        season=_span(table.season),
+        turf=table.turf,
+        start_soil_water=table.start_soil_water,
+        return_periods=tuple(table.return_periods),
+        confidence=table.confidence,
+        fewest_days=table.fewest_days,
+        drought_days=table.drought_days,
+    )
+
+
+def _span(table: SpanTable) -> tuple[int, int]:
+    return table.first, table.last
+
+
+def _flags(days: Sequence[str] | None) -> Days:
+    return EVERY_DAY if days is None else tuple(day in days for day in WEEKDAYS)
+
+
+# --- faults -----------------------------------------------------------------------------------
+
+
+def _leaves(table: Mapping[str, Any], above: str = "") -> Iterator[tuple[str, Any]]:
+    """Every value that is no table, with its dotted key."""
+    for key, value in table.items():
+        if isinstance(value, dict):
+            yield from _leaves(value, f"{above}{key}.")
+        else:
+            yield f"{above}{key}", value
+
+
+def _syntax_fault(name: str, message: str) -> Fault:
+    """The TOML reader says "... (at line 3, column 5)"."""
+    if match := re.fullmatch(r"(.*) \(at line (\d+), column (\d+)\)", message):
+        return Fault(f"{name} line {match[2]}, column {match[3]}", f"is not TOML: {match[1]}")
+    return Fault(name, f"is not TOML: {message}")
+
+
+def _faults(name: str, detail: ErrorDetails) -> Iterator[Fault]:
+    """What the validator found wrong, in the words of this program."""
+    place = [part for part in detail["loc"] if part not in (EVERY_TIME, "[key]")]
+    where = f"{name}: {_dotted(place)}"
+    kind, value, context = detail["type"], detail["input"], detail.get("ctx", {})
+    if kind == "faults":
+        for key, what, allowed in context["faults"]:
+            yield Fault(f"{where}.{key}" if key else where, what, allowed)
+    elif kind == "missing":
+        yield Fault(where, "is missing", "it has no default")
+    elif kind == "extra_forbidden":
+        known = _known_keys(place[:-1])
+        yield Fault(where, "is not known here", nearest(str(place[-1]), known))
+    elif kind == "value_error":
+        what, _, allowed = str(context["error"]).partition("; ")
+        yield Fault(where, what, allowed)
+    elif kind in ("model_type", "dict_type"):
+        yield Fault(where, f"{value!r} is not a table", "a table of keys and values")
+    elif kind == "string_pattern_mismatch":
+        yield Fault(where, f"'{value}' cannot be a key", "letters, digits, _ and -")
+    else:
+        shown = "nothing" if value in ({}, []) else repr(value)
+        allowed = re.sub(r"^(Input|Value|String|List|Dictionary) should ", "should ", detail["msg"])
+        yield Fault(where, f"{shown} is refused", allowed)
+
+
+def _dotted(place: Sequence[str | int]) -> str:
+    """``("plans", "a", "stages", 0)`` as ``plans.a.stages[1]``, counting as people do."""
+    text = ""
+    for part in place:
+        text += f"[{part + 1}]" if isinstance(part, int) else f".{part}"
+    return text.removeprefix(".")
+
+
+def _known_keys(place: Sequence[str | int]) -> list[str]:
+    """Keys that the table at ``place`` may hold."""
+    model: type[BaseModel] = ScenarioTable
+    for part in place:
+        fields = {field.alias or key: field for key, field in model.model_fields.items()}
+        if part in fields:
+            # A part that is no key of a table is an index or the name of a field or plan.
+            model = _table_within(fields[str(part)].annotation) or model
+    return [field.alias or key for key, field in model.model_fields.items()]
+
+
+def _table_within(annotation: Any) -> type[BaseModel] | None:
+    """The table that an annotation such as ``dict[str, Table] | None`` holds."""
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return annotation
+    found = (_table_within(inner) for inner in get_args(annotation))
+    return next((table for table in found if table), None)
