@@ -140,14 +140,7 @@ def convert(value: float, unit: str, to: str, *, wanted: str = "") -> float:
     try:
         quantity = ureg.Quantity(value, _SPELLINGS.get(unit, unit))
         return float(quantity.to(_SPELLINGS.get(to, to)).magnitude)
-    except (
-        pint.UndefinedUnitError,
-        AttributeError,
-        TypeError,
-        SyntaxError,
-        AssertionError,
-        TokenError,
-    ):
+    except (pint.UndefinedUnitError, *unreadable):
         hint = f"; {wanted}" if wanted else ""
         raise ValueError(f"unit '{unit}' is not known{hint}") from None
     except pint.DimensionalityError:

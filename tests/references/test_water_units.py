@@ -48,16 +48,13 @@ class TestDefinitions:
             volume_m3(25.4, area(1, "acre")), rel=1e-9
         )
 
-    @pytest.mark.xfail(
-        reason="the unit library's acre is the US survey acre, 4 parts in a million larger",
-    )
     def test_acre_is_43_560_square_feet(self):
         assert area(1, "acre") == pytest.approx(area(43_560), rel=1e-9)
 
     def test_acre_foot(self):
         assert convert(1, "acre-ft", "m^3") / convert(1, "gal", "m^3") == pytest.approx(
             325_851,
-            abs=2,  # the survey acre adds 1.3 gal
+            abs=0.5,
         )
 
     def test_inch_on_a_square_foot(self):

@@ -1,1 +1,64 @@
-"""The command line: one file per command."""
+"""The command line: one file per command.
+
+Only click is imported here and at the top of the command files; the numerical stack is imported
+inside the commands, so that ``--help`` and ``--version`` answer at once.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import Any
+
+import click
+
+from drysward import __version__
+from drysward.faults import FaultyInput
+
+COMMANDS = ("compare", "check", "ledger", "catalog")
+
+
+class Commands(click.Group):
+    """Commands by name from ``drysward.cli.NAME``; faults told in a line each, no traceback."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in COMMANDS:
+            return None
+        command: click.Command = import_module(f"drysward.cli.{cmd_name}").command
+        return command
+
+    def invoke(self, ctx: click.Context) -> Any:
+        try:
+            return super().invoke(ctx)
+        except FaultyInput as refusal:
+            for fault in refusal.faults:
+                click.echo(" ".join(str(fault).split()), err=True)
+            ctx.exit(2)
+        # click's own endings, and a reader that closed the pipe, are click's to handle.
+        except (click.ClickException, click.exceptions.Exit, click.Abort, BrokenPipeError):
+            raise
+        except Exception as error:
+            if ctx.params["debug"]:
+                raise
+            told = " ".join(str(error).split()) or "no message"
+            click.echo(
+                f"drysward: {type(error).__name__}: {told} "
+                f"('drysward --debug {ctx.invoked_subcommand} ...' shows where)",
+                err=True,
+            )
+            ctx.exit(1)
+
+
+@click.group(cls=Commands)
+@click.version_option(__version__, prog_name="drysward")
+@click.option("--debug", is_flag=True, help="Show the full traceback of an error.")
+def main(debug: bool) -> None:
+    """Odds of wilt, dormancy and death of sports turf under irrigation plans.
+
+    A daily water account of each field is run over every weather year of a record. Start with
+    'drysward compare', which runs the scenario that ships with the program.
+
+    Exit status: 0 done, 1 the run failed, 2 faulty input.
+    """

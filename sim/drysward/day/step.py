@@ -180,26 +180,39 @@ def patch_day(field: Any, day: Any, patch: Any, flows: Any, landed: float, soak:
     wetness = clamp(crown_supply * field.inv_crown_wet, 0.0, 1.0)
     from_below = clamp(wet3 * field.inv_crown_wet, 0.0, 1.0) * field.subsoil_reach
     speed = 1.0 - (1.0 - field.subsoil_speed) * from_below
+    # Most days nothing is dormant, dead or drying: the guards only save work.
+    before_dryness = patch.crown_dryness
     dryness = crown_dryness_step(
-        patch.crown_dryness, wetness, day.crown_clock, field.crown_refill, speed
+        before_dryness, wetness, day.crown_clock, field.crown_refill, speed
     )
-    kill = kill_share(patch.crown_dryness, dryness)
-    heat = day.heat_kill * (1.0 - field.heat_shelter * ks)
-    if heat > 0.0:
-        kill = 1.0 - (1.0 - kill) * (1.0 - heat)
+    kill = 0.0
+    if dryness > before_dryness:
+        kill = kill_share(before_dryness, dryness)
+    if day.heat_kill > 0.0:
+        kill = 1.0 - (1.0 - kill) * (1.0 - day.heat_kill * (1.0 - field.heat_shelter * ks))
 
-    browning = (
-        green * day.leaf_loss * leaf_loss_share(ks, field.leaf_loss_start, field.inv_leaf_loss_span)
-    )
-    regreening = dormant * day.recovery * ks / (1.0 + patch.dormant_age * field.inv_age_slowing)
-    green += regreening - browning
-    dormant += browning - regreening
-    died_green = kill * green
-    died_dormant = kill * dormant
-    refilled = dead * ks * (day.spread * green + day.reseed)
-    green += refilled - died_green
-    dormant -= died_dormant
-    dead += died_green + died_dormant - refilled
+    if ks < field.leaf_loss_start:
+        browning = (
+            green
+            * day.leaf_loss
+            * leaf_loss_share(ks, field.leaf_loss_start, field.inv_leaf_loss_span)
+        )
+        green -= browning
+        dormant += browning
+    if patch.dormant > 0.0:
+        regreening = (
+            patch.dormant * day.recovery * ks / (1.0 + patch.dormant_age * field.inv_age_slowing)
+        )
+        green += regreening
+        dormant -= regreening
+    if kill > 0.0:
+        dead += kill * (green + dormant)
+        green -= kill * green
+        dormant -= kill * dormant
+    if patch.dead > 0.0:
+        refilled = patch.dead * ks * (day.spread * green + day.reseed)
+        green += refilled
+        dead -= refilled
 
     # Rounding must not push a share out of 0..1.
     green = clamp(green, 0.0, 1.0)

@@ -9,7 +9,7 @@ import tomllib
 from collections.abc import Iterator, Mapping, Sequence
 from importlib.resources import files
 from pathlib import Path
-from typing import Any, get_args
+from typing import Any, cast, get_args
 
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
@@ -149,12 +149,11 @@ def _site(table: SiteTable) -> Site:
 def _weather(table: WeatherTable, folder: Path) -> WeatherSource:
     fill = None
     if table.fill is not None:
-        # FillRule names the same choices as literals, and checks them again.
-        fill = FillRule(**{
-            "rain": table.fill.rain,
-            "temperature": table.fill.temperature,
-            "longest_gap_days": table.fill.longest,
-        })  # type: ignore[arg-type]  # fmt: skip
+        fill = FillRule(
+            rain=cast(Any, table.fill.rain),
+            temperature=cast(Any, table.fill.temperature),
+            longest_gap_days=table.fill.longest,
+        )
     return WeatherSource(
         file=folder / table.file,
         columns={key: ColumnSpec(part.column, part.unit) for key, part in table.columns.items()},
@@ -280,10 +279,14 @@ def _flags(days: Sequence[str] | None) -> Days:
 
 
 def _leaves(table: Mapping[str, Any], above: str = "") -> Iterator[tuple[str, Any]]:
-    """Every value that is no table, with its dotted key."""
+    """Every value that is no table, with its dotted key; tables of a list count from 1."""
     for key, value in table.items():
         if isinstance(value, dict):
             yield from _leaves(value, f"{above}{key}.")
+        elif isinstance(value, list) and value and isinstance(value[0], dict):
+            for i, part in enumerate(value, start=1):
+                if isinstance(part, dict):
+                    yield from _leaves(part, f"{above}{key}[{i}].")
         else:
             yield f"{above}{key}", value
 
@@ -317,6 +320,9 @@ def _faults(name: str, detail: ErrorDetails) -> Iterator[Fault]:
         yield Fault(where, f"'{value}' cannot be a key", "letters, digits, _ and -")
     else:
         shown = "nothing" if value in ({}, []) else repr(value)
+        if kind in ("too_short", "too_long"):
+            # "List should have at least 1 item after validation, not 0"
+            detail["msg"] = detail["msg"].partition(" after validation")[0]
         allowed = re.sub(r"^(Input|Value|String|List|Dictionary) should ", "should ", detail["msg"])
         yield Fault(where, f"{shown} is refused", allowed)
 
