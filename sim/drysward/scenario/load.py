@@ -96,7 +96,7 @@ def loads(text: str, base_folder: str | Path, name: str = "scenario") -> Scenari
     try:
         raw = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise FaultyInput(_syntax_fault(name, str(error))) from None
+        raise FaultyInput(_syntax_fault(name, str(error), len(text.splitlines()))) from None
     faults: list[Fault] = []
     catalog = load_catalog()
     try:
@@ -291,11 +291,12 @@ def _leaves(table: Mapping[str, Any], above: str = "") -> Iterator[tuple[str, An
             yield f"{above}{key}", value
 
 
-def _syntax_fault(name: str, message: str) -> Fault:
-    """The TOML reader says "... (at line 3, column 5)"."""
-    if match := re.fullmatch(r"(.*) \(at line (\d+), column (\d+)\)", message):
-        return Fault(f"{name} line {match[2]}, column {match[3]}", f"is not TOML: {match[1]}")
-    return Fault(name, f"is not TOML: {message}")
+def _syntax_fault(name: str, message: str, lines: int) -> Fault:
+    """The TOML reader says "... (at line 3, column 5)" or "... (at end of document)"."""
+    what, _, place = message.rstrip(")").partition(" (at ")
+    if place == "end of document":
+        place = f"line {lines}"
+    return Fault(f"{name} {place}".rstrip(), f"is not TOML: {what}")
 
 
 def _faults(name: str, detail: ErrorDetails) -> Iterator[Fault]:
@@ -320,10 +321,9 @@ def _faults(name: str, detail: ErrorDetails) -> Iterator[Fault]:
         yield Fault(where, f"'{value}' cannot be a key", "letters, digits, _ and -")
     else:
         shown = "nothing" if value in ({}, []) else repr(value)
-        if kind in ("too_short", "too_long"):
-            # "List should have at least 1 item after validation, not 0"
-            detail["msg"] = detail["msg"].partition(" after validation")[0]
-        allowed = re.sub(r"^(Input|Value|String|List|Dictionary) should ", "should ", detail["msg"])
+        # "List should have at least 1 item after validation, not 0"
+        message = detail["msg"].partition(" after validation")[0]
+        allowed = re.sub(r"^(Input|Value|String|List|Dictionary) should ", "should ", message)
         yield Fault(where, f"{shown} is refused", allowed)
 
 

@@ -1,0 +1,319 @@
+"""Scenario files: what is written is what runs, and every fault is told at once, in its place."""
+
+from __future__ import annotations
+
+import hashlib
+import math
+from collections.abc import Callable
+from datetime import date
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from drysward.catalog import SCENARIO, load_catalog
+from drysward.faults import FaultyInput
+from drysward.scenario.load import load, loads, shipped
+from drysward.scenario.model import PlanSpec, Scenario
+from drysward.scenario.resolved import DEFAULT, Row, resolved_values
+from drysward.scenario.schema import day_of_year
+
+HEAD = """
+[site]
+name = "Ostrel Bay"
+latitude = "35 deg"
+elevation = "1000 ft"
+[weather]
+file = "ostrel.csv"
+"""
+FIELD = """
+[fields.a]
+area = "1 acre"
+species = "bermudagrass"
+root_zone = "native_loam"
+delivery = "hand_hose"
+"""
+PLAN = """
+[plans.p]
+rule = "none"
+"""
+
+
+def read(*parts: str) -> Scenario:
+    return loads("\n".join(parts), Path("here"))
+
+
+def faults(*parts: str) -> list[str]:
+    with pytest.raises(FaultyInput) as refusal:
+        read(*parts)
+    return [str(fault) for fault in refusal.value.faults]
+
+
+def plan(text: str) -> PlanSpec:
+    return read(HEAD, FIELD, f"[plans.p]\n{text}").plan_named("p")
+
+
+def plan_faults(text: str) -> list[str]:
+    return faults(HEAD, FIELD, f"[plans.p]\n{text}")
+
+
+def root_zone_faults(text: str) -> list[str]:
+    return faults(HEAD, FIELD.replace('"native_loam"', text), PLAN)
+
+
+@pytest.fixture(scope="module")
+def demo() -> Scenario:
+    return shipped()
+
+
+# --- what is written is what runs ------------------------------------------------------------
+
+
+def test_demo_in_base_units(demo: Scenario) -> None:
+    stadium, practice = demo.fields
+    assert demo.site.latitude_deg == 40.3
+    assert demo.site.elevation_m == pytest.approx(140.0)
+    assert demo.site.supply_m3_d == math.inf
+    # 1 US survey or international acre is 4046.87 or 4046.86 m2 (common practice).
+    assert stadium.area_m2 == pytest.approx(2 * 4046.86, rel=1e-5)
+    # 120 US gal of 3.785411784 L a minute.
+    assert stadium.delivery.flow_m3_h == pytest.approx(120 * 3.785411784e-3 * 60)
+    assert practice.delivery.distribution_uniformity == 0.6
+    assert practice.root_zone.words == {"compaction": "moderate"}
+    assert [spec.key for spec in demo.plans] == [
+        "none", "inch_a_week", "deficit", "refill", "crown_keeping", "restricted",
+    ]  # fmt: skip
+    inch = demo.plan_named("inch_a_week")
+    assert inch.depth_by_weekday == pytest.approx((0, 12.7, 0, 0, 12.7, 0, 0))
+    assert inch.allowed == (False, True, False, False, True, False, False)
+    assert (inch.rain_skip_mm, inch.rain_skip_days) == (pytest.approx(12.7), 2)
+    first, second = demo.plan_named("restricted").stages
+    assert (first.above_mm, first.below_mm, first.share) == (120.0, 80.0, 0.8)
+    assert second.crown_only
+    assert demo.digest == hashlib.sha256(demo.text.encode()).hexdigest()
+
+
+def test_a_file_names_its_weather_beside_itself(tmp_path: Path, demo: Scenario) -> None:
+    path = tmp_path / "mine.toml"
+    path.write_bytes(b"\xef\xbb\xbf" + demo.text.encode())  # as some editors save it
+    again = load(path)
+    assert again.weather.file == tmp_path / "tarrow-mills.csv"
+    assert (again.fields, again.plans, again.digest) == (demo.fields, demo.plans, demo.digest)
+
+
+def test_units_do_not_matter() -> None:
+    """The same field in US and in metric units."""
+    delivery = '{ system = "hand_hose", flow = "10 gpm", precipitation_rate = "0.5 in/h" }'
+    us = FIELD.replace('"hand_hose"', delivery)
+    metric = us.replace("10 gpm", "2.271247070 m3/h").replace("0.5 in/h", "12.7 mm/h")
+    one, other = (read(HEAD, text, PLAN).fields[0].delivery for text in (us, metric))
+    assert one.flow_m3_h == pytest.approx(other.flow_m3_h, rel=1e-9)
+    assert one.precipitation_rate_mm_h == pytest.approx(other.precipitation_rate_mm_h)
+    assert read(HEAD, FIELD, PLAN).site.elevation_m == pytest.approx(304.8)
+
+
+def test_supply_weather_and_answers() -> None:
+    head = HEAD.replace("[weather]", 'supply = "50000 gal"\n[weather]\nwind_height = "10 m"\n'
+                        'columns = { tmax = { column = "High", unit = "degF" } }\n'
+                        'fill = { rain = "zero", longest = "1 weeks" }')  # fmt: skip
+    answers = '[answers]\nreached = { dead = 0.01 }\nseason = { from = "11-01", to = "02-28" }'
+    scenario = read(head, FIELD, PLAN, answers)
+    assert scenario.site.supply_m3_d == pytest.approx(50000 * 3.785411784e-3)
+    assert scenario.weather.wind_height_m == pytest.approx(10.0)
+    assert scenario.weather.columns["tmax"].unit == "degF"
+    assert scenario.weather.fill is not None
+    assert scenario.weather.fill.longest_gap_days == 7
+    assert scenario.answers.reached == {
+        "footprint": 0.10, "wilt": 0.10, "dormant": 0.10, "dead": 0.01,
+    }  # fmt: skip
+    assert scenario.answers.season == (day_of_year("11-01"), day_of_year("02-28"))
+
+
+def test_answers_by_default(demo: Scenario) -> None:
+    assert demo.answers.season == (day_of_year("04-01"), day_of_year("10-31"))
+    assert demo.answers.reached["dead"] == 0.05
+    assert demo.answers.turf == "established each year"
+
+
+def test_measured_soil() -> None:
+    zone = (
+        '{ like = "native_loam", soil = "clay_loam", depth = "600 mm", field_capacity = 0.28, '
+        'wilting_point = 0.14, saturation = 0.46, conductivity = "0.6 in/h" }'
+    )
+    root_zone = read(HEAD, FIELD.replace('"native_loam"', zone), PLAN).fields[0].root_zone
+    assert root_zone.numbers == {"depth_mm": 600.0}
+    assert root_zone.words == {"soil": "clay_loam"}
+    assert root_zone.given == {
+        "wilting_point": 0.14, "field_capacity": 0.28, "saturation": 0.46,
+        "ksat_mm_h": pytest.approx(15.24),
+    }  # fmt: skip
+
+
+def test_plan_settings() -> None:
+    spec = plan(
+        'rule = "fixed"\ndepth = { Mon = "10 mm", Sun = "1 cm" }\nadjust = { Jul = 1.1 }\n'
+        'pause = { above = "150 mm", below = "80 mm", longest = "45 days" }\ntime = "night"'
+    )
+    assert spec.depth_by_weekday == (10.0, 0, 0, 0, 0, 0, pytest.approx(10.0))
+    assert spec.allowed == (True, False, False, False, False, False, True)
+    assert spec.adjust[6] == 1.1
+    assert sum(spec.adjust) == pytest.approx(12.1)
+    assert (spec.pause.first, spec.pause.last) == (-1, -1)
+    assert (spec.pause.above, spec.pause.below, spec.pause.longest_days) == (150.0, 80.0, 45)
+    assert spec.time_of_day == "night"
+    dated = plan('rule = "none"\npause = { from = "07-01", to = "08-31" }').pause
+    assert (dated.first, dated.above) == (day_of_year("07-01"), math.inf)
+
+
+@given(st.dates(min_value=date(2004, 1, 1),
+                max_value=date(2004, 12, 31)))  # fmt: skip
+def test_days_of_the_leap_year(day: date) -> None:
+    assert day_of_year(f"{day:%m-%d}") == int(f"{day:%j}") - 1
+
+
+def test_overrides_reach_the_catalogue_and_what_is_taken_from_it() -> None:
+    overrides = "[overrides]\nspecies.bermudagrass.p_wilt = 0.7\n'delivery.hand_hose.overspray' = 0"
+    scenario = read(HEAD, FIELD, PLAN, overrides)
+    assert scenario.catalog.get("species", "bermudagrass")["p_wilt"] == 0.7
+    assert scenario.fields[0].delivery.overspray == 0.0
+    assert load_catalog().get("species", "bermudagrass")["p_wilt"] != 0.7
+
+
+# --- every fault at once, in its place --------------------------------------------------------
+
+
+def test_every_fault_at_once(demo: Scenario) -> None:
+    text = (
+        demo.text.replace('species = "kentucky_bluegrass"', 'species = "kentucky_blugrass"', 1)
+        .replace('"1.8 acre"', "1.8")
+        .replace("uniformity = 0.6", "uniformity = 60")
+        .replace("trigger = 0.5\ntarget", "triger = 0.5\ntarget")
+        .replace("share = 0.6", "share = true")
+    ) + "[overrides]\nspecies.bermudagrass.p_wilts = 0.5"
+    told = faults(text)
+    starts = [
+        "scenario: fields.stadium.species: 'kentucky_blugrass' is not known; did you mean 'kentu",
+        "scenario: fields.practice.area: 1.8 has no unit; ",
+        "scenario: fields.practice.delivery.uniformity: 60 cannot be; 0.05 to 1",
+        "scenario: plans.deficit.share: True is refused; should be a valid number",
+        "scenario: plans.refill.triger: is not known here; did you mean 'trigger'?",
+        "scenario: overrides.species.bermudagrass.p_wilts: no number 'p_wilts'; did you mean",
+    ]
+    assert len(told) == len(starts)
+    for line, start in zip(told, starts, strict=True):
+        assert line.startswith(start)
+        assert "\n" not in line
+
+
+@pytest.mark.parametrize(
+    "wrong, told",
+    [
+        ('rule = "refil"', "plans.p.rule: 'refil' is not known; did you mean 'refill'?"),
+        ('rule = "refill"', "plans.p.trigger: is missing"),
+        ('rule = "refill"\ntrigger = 0.5\ntarget = 0.5', "plans.p.target: is not below trigger"),
+        ('rule = "none"\nshare = 0.6', "plans.p.share: rule 'none' does not use it"),
+        ('rule = "fixed"\ndepth = "1 in"', "plans.p.days: a fixed plan says its days once"),
+        ('rule = "fixed"\ndepth = 1\ndays = ["Mon"]', "plans.p.depth: "),
+        ('rule = "fixed"\ndepth = "1 in"\ndays = ["Tues"]', "days[1]: 'Tues' is not known; did"),
+        ('rule = "fixed"\ndepth = "-1 in"\ndays = ["Tue"]', "plans.p.depth: "),
+        ('rule = "none"\nseason = { from = "02-30", to = "03-01" }', "season.from: '02-30' is no"),
+        ('rule = "none"\npause = { from = "07-01" }', "plans.p.pause.from: a pause by dates has"),
+        ('rule = "none"\npause = {}', "plans.p.pause: says no time"),
+        ('rule = "none"\npause = { above = "1 cm", below = "2 cm" }', "pause.below: is more than"),
+        ('rule = "none"\nadjust = { Jull = 1.0 }', "adjust.Jull: 'Jull' is not known; did you"),
+        ('rule = "none"\ninterval = "1.5 days"', "interval: '1.5 days' is not whole days"),
+        (
+            'rule = "none"\nstages = [{ above = "9 cm", below = "1 cm" }, '
+            '{ above = "8 cm", below = "0 cm" }]',
+            "plans.p.stages[2].above: does not rise",
+        ),
+        (
+            'rule = "none"\nstages = [{ above = "9 cm", bellow = "1 cm" }]',
+            "plans.p.stages[1].bellow: is not known here; did you mean 'below'?",
+        ),
+    ],
+)  # fmt: skip
+def test_faults_of_plans(wrong: str, told: str) -> None:
+    assert any(told in line for line in plan_faults(wrong))
+
+
+@pytest.mark.parametrize(
+    "wrong, told",
+    [
+        ('"native_lome"', "fields.a.root_zone.like: 'native_lome' is not known; did you mean"),
+        ('{ like = "native_loam", base_suction = "9 cm" }', "base_suction: 'native_loam' has none"),
+        ('{ like = "sand_over_gravel_12in", soil = "clay" }', "root_zone.soil: "),
+        ('{ like = "native_loam", depth = "9 km" }', "depth: 9e+06 mm cannot be; 20 to 5000 mm"),
+        ('{ like = "native_loam", field_capacity = 0.3 }', "a measured soil needs more"),
+        (
+            '{ like = "native_loam", field_capacity = 0.1, wilting_point = 0.2, '
+            'saturation = 0.4, conductivity = "1 in/h" }',
+            "root_zone.wilting_point: the measured soil is out of order",
+        ),
+    ],
+)  # fmt: skip
+def test_faults_of_root_zones(wrong: str, told: str) -> None:
+    assert any(told in line for line in root_zone_faults(wrong))
+
+
+def test_an_empty_file_lacks_its_tables() -> None:
+    assert [line.split(": ")[1] for line in faults("")] == ["site", "weather", "fields", "plans"]
+
+
+def test_faults_before_there_is_a_table(tmp_path: Path) -> None:
+    assert faults("a = 1\nb = \nc = 1")[0].startswith("scenario line 2, column 5: is not TOML")
+    assert faults("a = 1\nb = ")[0].startswith("scenario line 2: is not TOML")
+    path = tmp_path / "scenario.toml"
+    with pytest.raises(FaultyInput, match="cannot be read"):
+        load(path)
+    path.write_bytes(b"title = '\xff'")
+    with pytest.raises(FaultyInput, match="not UTF-8"):
+        load(path)
+    with pytest.raises(FaultyInput, match="did you mean 'demo'"):
+        shipped("demos")
+
+
+def test_keys_that_are_no_names_are_refused() -> None:
+    assert "cannot be a key" in faults(HEAD, FIELD.replace("fields.a", "fields.'../a'"), PLAN)[0]
+
+
+@pytest.mark.parametrize("find", [Scenario.field_named, Scenario.plan_named])
+def test_unknown_field_or_plan(demo: Scenario, find: Callable[[Scenario, str], object]) -> None:
+    with pytest.raises(FaultyInput, match="no 'stadum'"):
+        find(demo, "stadum")
+
+
+# --- what a scenario runs on ------------------------------------------------------------------
+
+
+def test_resolved_values(demo: Scenario) -> None:
+    rows = resolved_values(demo)
+    by_key = {row.key: row for row in rows}
+    assert len(by_key) == len(rows)
+    assert by_key["fields.practice.delivery.uniformity"] == Row(
+        "fields.practice.delivery.uniformity", 0.6, "1", SCENARIO, SCENARIO
+    )
+    assert by_key["fields.stadium.delivery.uniformity"].grade != SCENARIO
+    assert by_key["plans.refill.trigger"].source == SCENARIO
+    assert by_key["plans.restricted.target"].source == DEFAULT
+    assert by_key["plans.restricted.crown.from_dormant"].source == DEFAULT
+    assert by_key["plans.restricted.stages[1].share"].source == SCENARIO
+    assert by_key["plans.restricted.stages[2].share"].source == DEFAULT
+    assert by_key["plans.inch_a_week.depth.Tue"].source == SCENARIO
+    assert by_key["compaction.moderate.intake_factor"].value == 0.4
+    # Every number of the species, of its soil and of turf in general is there, with its source.
+    for kind, key in (
+        ("species", "kentucky_bluegrass"), ("soils", "loam"), ("turf_processes", "all")
+    ):  # fmt: skip
+        for name, number in demo.catalog.get(kind, key).numbers.items():
+            row = by_key[f"{kind}.{key}.{name}"]
+            assert (row.value, row.source) == (number.value, ", ".join(number.source))
+    assert "species.bermudagrass.p_wilt" not in by_key
+    assert all(row.source and row.grade for row in rows)
+
+
+def test_resolved_values_tell_overrides() -> None:
+    scenario = read(HEAD, FIELD, PLAN, "[overrides]\nspecies.bermudagrass.p_wilt = 0.7")
+    row = next(r for r in resolved_values(scenario) if r.key == "species.bermudagrass.p_wilt")
+    assert (row.value, row.grade, row.source) == (0.7, SCENARIO, SCENARIO)
