@@ -397,9 +397,9 @@ class PlanTable(Part):
 
 
 class ReachedTable(Part):
-    footprint: Annotated[float, Field(gt=0.0, le=1.0)] = 0.10
-    wilt: Annotated[float, Field(gt=0.0, le=1.0)] = 0.10
-    dormant: Annotated[float, Field(gt=0.0, le=1.0)] = 0.10
+    footprint: Annotated[float, Field(gt=0.0, le=1.0)] = 0.25
+    wilt: Annotated[float, Field(gt=0.0, le=1.0)] = 0.25
+    dormant: Annotated[float, Field(gt=0.0, le=1.0)] = 0.25
     dead: Annotated[float, Field(gt=0.0, le=1.0)] = 0.05
 
 
