@@ -311,8 +311,8 @@ def as_dataset(
         },
         attrs=_provenance(site),
     )
-    for name, variable in out.variables.items():
-        term = catalog.quantities.get(str(name))
+    for key, variable in out.variables.items():
+        term = catalog.quantities.get(str(key))
         if term is not None:
             variable.attrs.update(units=term.units, long_name=term.long_name, comment=term.meaning)
     out["area_m2"].attrs.update(units="m2", long_name="area of the field")
@@ -400,8 +400,8 @@ def ledger(
         coords={"date": site.weather.record.dates[span].astype("datetime64[ns]")},
         attrs={**_provenance(replace(site)), "field": field, "plan": plan},
     )
-    for name in out.data_vars:
-        term = scenario.catalog.quantities.get(str(name))
+    for variable in map(str, out.data_vars):
+        term = scenario.catalog.quantities.get(variable)
         if term is not None:
-            out[name].attrs.update(units=term.units, long_name=term.long_name)
+            out[variable].attrs.update(units=term.units, long_name=term.long_name)
     return out

@@ -125,7 +125,7 @@ def test_supply_weather_and_answers() -> None:
     assert scenario.weather.fill is not None
     assert scenario.weather.fill.longest_gap_days == 7
     assert scenario.answers.reached == {
-        "footprint": 0.10, "wilt": 0.10, "dormant": 0.10, "dead": 0.01,
+        "footprint": 0.25, "wilt": 0.25, "dormant": 0.25, "dead": 0.01,
     }  # fmt: skip
     assert scenario.answers.season == (day_of_year("11-01"), day_of_year("02-28"))
 
@@ -188,7 +188,7 @@ def test_every_fault_at_once(demo: Scenario) -> None:
         demo.text.replace('species = "kentucky_bluegrass"', 'species = "kentucky_blugrass"', 1)
         .replace('"1.8 acre"', "1.8")
         .replace("uniformity = 0.6", "uniformity = 60")
-        .replace("trigger = 0.5\ntarget", "triger = 0.5\ntarget")
+        .replace("trigger = 0.4\ntarget", "triger = 0.4\ntarget")
         .replace("share = 0.6", "share = true")
     ) + "[overrides]\nspecies.bermudagrass.p_wilts = 0.5"
     told = faults(text)

@@ -46,15 +46,16 @@ def is_warm() -> bool:
 @cache
 def compiled_run_site() -> Callable[..., Any]:
     """``run_site`` compiled; it releases the GIL so that threads run plans side by side."""
-    before = numba.config.CACHE_DIR
+    config: Any = numba.config  # its settings are made at run time
+    before = config.CACHE_DIR
     folder = cache_folder()
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        numba.config.CACHE_DIR = str(folder)
+        config.CACHE_DIR = str(folder)
         keep = True
     except OSError:
         keep = False  # a read-only home: compile each time
     try:
         return numba.njit(nogil=True, cache=keep, error_model="numpy")(run_site)
     finally:
-        numba.config.CACHE_DIR = before
+        config.CACHE_DIR = before

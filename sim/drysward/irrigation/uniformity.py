@@ -35,8 +35,8 @@ def patch_catches(du_low_quarter: float, patches: int) -> NDArray[np.float64]:
     """Catch of ``patches`` equal areas, driest first, as shares of the mean.
 
     Conditional means of equal slices of a normal distribution, stretched so that their
-    own low-quarter uniformity is the one asked for. ValueError outside 0.3..1: below that a
-    normal distribution would water some ground less than not at all.
+    own low-quarter uniformity is the one asked for; exact as long as the driest slice does not
+    come out below zero, where it is held. ValueError outside 0.3..1.
     """
     if not LEAST_UNIFORMITY <= du_low_quarter <= 1.0:
         raise ValueError(f"distribution uniformity {du_low_quarter} is not in 0.3..1")
@@ -47,9 +47,5 @@ def patch_catches(du_low_quarter: float, patches: int) -> NDArray[np.float64]:
     score = (density[:-1] - density[1:]) * patches
     fall = 1.0 - low_quarter_uniformity(score + 10.0)  # per tenth of a unit of spread
     catches = 1.0 + score * (1.0 - du_low_quarter) / (10.0 * fall)
-    if catches[0] < 0.0:
-        raise ValueError(
-            f"uniformity {du_low_quarter} leaves the driest of {patches} patches less than no"
-            " water; use fewer patches"
-        )
-    return catches
+    catches = np.maximum(catches, 0.0)
+    return catches / catches.mean()

@@ -70,7 +70,8 @@ def from_texture(
     density = (1.0 - saturation) * PARTICLE_DENSITY * density_factor
     compacted = 1.0 - density / PARTICLE_DENSITY
     cap -= 0.2 * (saturation - compacted)
-    if not wilt < cap < compacted:
+    cap = min(cap, compacted - 0.01)
+    if cap <= wilt:
         raise ValueError(
             f"a density factor of {density_factor} leaves sand {sand}, clay {clay} no pores that"
             " hold available water; use a smaller one or give the water contents"

@@ -42,7 +42,7 @@ class Profile:
         """Field capacity, wilting point and saturation (mm) of the slab between two depths."""
         curves = (self.field_capacity, self.wilting_point, self.saturation)
         fc, wp, sat = (
-            np.interp(bottom_mm, self.node_mm, c) - np.interp(top_mm, self.node_mm, c)
+            np.asarray(np.interp(bottom_mm, self.node_mm, c) - np.interp(top_mm, self.node_mm, c))
             for c in curves
         )
         return fc, wp, sat

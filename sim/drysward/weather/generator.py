@@ -6,6 +6,8 @@ afresh: any year can be made alone. The price is no memory of 31 December's weat
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from scipy import linalg, special
 
@@ -51,10 +53,13 @@ def generate(
         _generate_years(model, start, min(_YEARS_AT_ONCE, skip + n_years - start), seed, first_year)
         for start in range(skip, skip + n_years, _YEARS_AT_ONCE)
     ]
-    columns = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
+    columns: dict[str, Any] = {
+        name: np.concatenate([part[name] for part in parts]) for name in parts[0]
+    }
     start, stop = (np.datetime64(f"{first_year + skip + n:04d}", "D") for n in (0, n_years))
-    extra = {} if model.wind_height_m is None else {"wind_height_m": model.wind_height_m}
-    return DailyRecord(dates=np.arange(start, stop), **columns, **extra)
+    if model.wind_height_m is not None:
+        columns["wind_height_m"] = model.wind_height_m
+    return DailyRecord(dates=np.arange(start, stop), **columns)
 
 
 def residual_series(a: FloatArray, b: FloatArray, normal: FloatArray) -> FloatArray:

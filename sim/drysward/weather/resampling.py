@@ -85,7 +85,7 @@ def resample(
     kept[:, LEAP_DAY] = is_leap(first_year + np.arange(n_years))
     index = chosen[kept]
     start, stop = (np.datetime64(f"{first_year + n:04d}", "D") for n in (0, n_years))
-    columns = {name: values[index] for name, values in _columns(record).items()}
+    columns: dict[str, Any] = {name: values[index] for name, values in _columns(record).items()}
     return replace(record, dates=np.arange(start, stop), **columns)
 
 
@@ -120,9 +120,9 @@ def change(climate: Climate, factors: ChangeFactors, seed: int = 0) -> Climate:
     On a record wet days are dried, or dry days wetted with the rain of a wet day of that month,
     by seeded choice. A model's clearness stays within its bounds; a record's is not checked.
     """
-    if isinstance(climate, ClimateModel):
-        return _change_model(climate, factors)
-    return _change_record(climate, factors, seed)
+    if isinstance(climate, DailyRecord):
+        return _change_record(climate, factors, seed)
+    return _change_model(climate, factors)
 
 
 def _change_model(model: ClimateModel, factors: ChangeFactors) -> ClimateModel:
