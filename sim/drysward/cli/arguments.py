@@ -1,0 +1,62 @@
+"""What several commands ask for in the same words: a scenario, units, years."""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+if TYPE_CHECKING:
+    from drysward.scenario.model import Scenario
+
+DEMO = "demo"
+"""Name of the scenario that ships with the program, wherever a scenario file is asked for."""
+
+
+class Years(click.ParamType):
+    """``2011-2018`` or ``2012`` as first and last year."""
+
+    name = "years"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> tuple[int, int]:
+        if isinstance(value, tuple):
+            return value
+        match = re.fullmatch(r"(\d{4})(?:-(\d{4}))?", value.strip())
+        if not match:
+            self.fail(f"'{value}' is not a year or two, such as 2012 or 2011-2018", param, ctx)
+        first, last = int(match[1]), int(match[2] or match[1])
+        if first > last:
+            self.fail(f"'{value}' ends before it starts", param, ctx)
+        return first, last
+
+
+def units_option(command: Callable[..., None]) -> Callable[..., None]:
+    return click.option(
+        "--units",
+        type=click.Choice(["us", "metric"]),
+        default="us",
+        show_default=True,
+        help="Units of what is shown and of the CSV files.",
+    )(command)
+
+
+def open_scenario(name: str, weather: str | None = None) -> Scenario:
+    """The scenario file ``name``, or the shipped one when that is 'demo' and no such file is there.
+
+    ``weather`` takes the place of the scenario's weather file and is read as the scenario says.
+    FaultyInput as ``drysward.load``.
+    """
+    import drysward
+
+    shipped = name == DEMO and not os.path.exists(name)
+    scenario: Scenario = drysward.shipped() if shipped else drysward.load(Path(name))
+    if weather is None:
+        return scenario
+    return replace(scenario, weather=replace(scenario.weather, file=Path(weather)))

@@ -1,0 +1,50 @@
+"""``drysward catalog``: the parameters with their source and grade."""
+
+from __future__ import annotations
+
+import click
+
+
+@click.command()
+@click.argument("name", default="")
+def command(name: str) -> None:
+    """Every parameter with its source and grade.
+
+    NAME is a kind (species, soils, root-zones, delivery, ...), an entry such as
+    kentucky_bluegrass, a quantity such as peak_wilt, or 'plans' for the rules a plan can follow.
+    Without NAME the kinds are listed.
+    """
+    from drysward.catalog import load_catalog
+    from drysward.faults import Fault, FaultyInput, nearest
+    from drysward.tables import (
+        catalog_entry,
+        catalog_kind,
+        catalog_kinds,
+        catalog_plans,
+        catalog_term,
+        console,
+    )
+
+    catalog = load_catalog()
+    # Names are written with underscores in files; people type hyphens and blanks.
+    key = name.strip().lower().replace("-", "_").replace(" ", "_")
+    entries = [known[key] for known in catalog.entries.values() if key in known]
+    terms = {**catalog.meanings, **catalog.quantities}
+    if not key:
+        parts = catalog_kinds(catalog)
+    elif key == "plans":
+        parts = catalog_plans()
+    elif key in catalog.entries:
+        parts = catalog_kind(catalog, key)
+    elif entries or key in terms:
+        parts = [part for entry in entries for part in catalog_entry(catalog, entry)]
+        parts += catalog_term(terms[key]) if key in terms else []
+    else:
+        known = {entry for kind in catalog.entries.values() for entry in kind}
+        hint = nearest(key, {*catalog.entries, *known, *terms, "plans"})
+        # The list of every name is too long for one line; the kinds lead to it.
+        hint = hint if hint.startswith("did") else "'drysward catalog' lists the kinds"
+        raise FaultyInput(Fault("catalog", f"nothing is called '{name}'", hint))
+    screen = console()
+    for part in parts:
+        screen.print(part)

@@ -1,0 +1,63 @@
+"""``drysward compare``: every plan on every field, side by side."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from drysward.cli.arguments import DEMO, Years, open_scenario, units_option
+
+
+@click.command()
+@click.argument("scenario", default=DEMO)
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    help="Folder for results.nc, summary.csv and daily-odds.csv; made when it is not there.",
+)
+@units_option
+@click.option("--weather", help="Weather file in place of the scenario's, with the same columns.")
+@click.option("--years", type=Years(), metavar="A-B", help="Count only the years from A to B.")
+def command(
+    scenario: str,
+    out: Path | None,
+    units: str,
+    weather: str | None,
+    years: tuple[int, int] | None,
+) -> None:
+    """Odds of stress and water used, each plan on each field.
+
+    SCENARIO is a scenario file (.toml); without it the scenario that ships with the program runs.
+    """
+    import drysward
+    from drysward.day.compiled import is_warm
+    from drysward.export import claim_folder, summarise, write_results
+    from drysward.tables import comparison, console
+
+    opened = open_scenario(scenario, weather)
+    # A folder that cannot be written is told before the run, not after it.
+    if out is not None:
+        claim_folder(out)
+    span = "every complete year" if years is None else f"the years {years[0]} to {years[1]}"
+    click.echo(
+        f"{opened.title}: {len(opened.plans)} plans on {len(opened.fields)} fields "
+        f"over {span} of {opened.weather.file.name}",
+        err=True,
+    )
+    if not is_warm():
+        click.echo(
+            "Compiling the day loop: needed once after installing, later runs start at once.",
+            err=True,
+        )
+    result = drysward.run(opened, years=years)
+    answers = drysward.answers(
+        result, tuple(opened.answers.return_periods), opened.answers.confidence
+    )
+    summary = summarise(result, answers)
+    screen = console()
+    for part in comparison(summary, units):
+        screen.print(part)
+    if out is not None:
+        for path in write_results(result, summary, out, units):
+            click.echo(f"Wrote {path}", err=True)

@@ -1,0 +1,292 @@
+"""Results as files: NetCDF after the CF conventions, and CSV with units in the header.
+
+Every file is written beside its place under another name and then renamed, so that a reader
+sees the old file or the new one and never half of one.
+"""
+
+from __future__ import annotations
+
+import csv
+import datetime
+import os
+from collections.abc import Callable, Iterable, Sequence
+from pathlib import Path
+
+import netCDF4
+import numpy as np
+import xarray as xr
+
+from drysward.catalog import load_catalog
+from drysward.faults import Fault, FaultyInput
+from drysward.quantities import Display, display
+
+NO_UNIT = ("", "1")
+FILL = netCDF4.default_fillvals["f8"]
+
+# Units and names of what the vocabulary has under another name or not at all.
+_ATTRIBUTES = {
+    "precipitation": ("mm", "precipitation"),
+    "leaf_evaporation": ("mm", "evaporation from leaves and thatch"),
+    "soil_evaporation": ("mm", "evaporation from the soil surface"),
+    "peak_week": ("mm", "irrigation of the peak week"),
+    "longest_wilt": ("d", "longest spell of wilt"),
+    "longest_dormant": ("d", "longest spell of dormancy"),
+    "not_recovered": ("1", "1 when the field had not recovered from dormancy by the year's end"),
+    "water_start": ("mm", "stored water at the start of the year"),
+    "water_end": ("mm", "stored water at the end of the year"),
+    "odds": ("1", "share of years in which the stage is reached on the day"),
+    "probability_low": ("1", "lower 90 % limit of the probability"),
+    "probability_high": ("1", "upper 90 % limit of the probability"),
+    "days_mean": ("d", "mean days a year on which the stage is reached"),
+    "season_water": ("mm", "mean irrigation a year drawn from the supply"),
+    "demand": ("mm", "irrigation demand by return period"),
+    "demand_low": ("mm", "lower limit of the demand"),
+    "demand_high": ("mm", "upper limit of the demand"),
+    "demand_fitted": ("1", "1 when the demand comes from a fitted curve, 0 from the record"),
+    "area_m2": ("m2", "area of the field"),
+    "labour_hours_per_day": ("h", "labour on a day of watering"),
+    "reached": ("1", "share of the field at which the stage counts as reached"),
+    "period": ("year", "return period"),
+    "year": ("1", "turf year, by the calendar year it starts in"),
+    "month": ("1", "month of the year"),
+    "day_of_year": ("1", "day of the year in a leap-year calendar, from 1"),
+    "surface_water": ("mm", "water in the surface layer"),
+    "depletion": ("1", "depletion of available water"),
+    "footprint": ("1", "share of the field footprinting"),
+    "wilt": ("1", "share of the field wilting"),
+    "green": ("1", "green cover"),
+    "dormant": ("1", "drought-dormant cover"),
+    "dead": ("1", "dead cover"),
+    "winter_rest": ("1", "share of the field in winter rest"),
+    "stage": ("1", "stage of restrictions in force"),
+}
+
+# Means over the years, and extremes, that a summary holds beside the answers.
+_MEANS = (
+    "precipitation", "reference_et", "transpiration", "leaf_evaporation", "soil_evaporation",
+    "spray_loss", "overspray", "runoff", "drainage", "watering_days", "capped_days", "shortage",
+    "recovery_days", "not_recovered",
+)  # fmt: skip
+_MOST = ("peak_week", "longest_wilt", "longest_dormant", "peak_dead")
+
+
+def summarise(result: xr.Dataset, answers: xr.Dataset) -> xr.Dataset:
+    """The answers with means and extremes over the years, by field and plan.
+
+    Adds ``NAME_mean`` and ``NAME_most`` of the yearly numbers, ``least_green``, the volumes
+    (m3) of the mean year, the peak week and the demand, the labour, and in the attributes
+    ``n_years`` and ``worst_residual_mm``.
+    """
+    out = answers.copy()
+    for how, names in (("mean", _MEANS), ("most", _MOST)):
+        for name in names:
+            if name not in result:
+                continue
+            values = result[name].mean("year") if how == "mean" else result[name].max("year")
+            told = "mean over the years of" if how == "mean" else "most in any year of"
+            units, long_name = _units_and_name(name, result[name])
+            out[f"{name}_{how}"] = values.assign_attrs(units=units, long_name=f"{told} {long_name}")
+    out["least_green"] = (
+        result["least_green"]
+        .min("year")
+        .assign_attrs(units="1", long_name="least green cover of any year")
+    )
+    per_mm = result["area_m2"] / 1000.0
+    for depth, volume in (
+        ("season_water", "season_volume"),
+        ("peak_week_most", "peak_week_volume"),
+        ("demand", "demand_volume"),
+    ):
+        _, long_name = _units_and_name(depth, out[depth])
+        made = (out[depth] * per_mm).transpose(*out[depth].dims)
+        out[volume] = made.assign_attrs(units="m3", long_name=f"{long_name}, as volume")
+    labour = out["watering_days_mean"] * result["labour_hours_per_day"]
+    out["labour_mean"] = labour.transpose("field", "plan").assign_attrs(
+        units="h", long_name="mean labour a year of watering"
+    )
+    out.attrs.update(
+        n_years=int(result.sizes["year"]),
+        worst_residual_mm=float(np.abs(result["residual"]).max()),
+    )
+    return out
+
+
+def write_results(
+    result: xr.Dataset, summary: xr.Dataset, folder: Path, units: str = "us"
+) -> list[Path]:
+    """Write results.nc (base units), summary.csv and daily-odds.csv into ``folder``.
+
+    Parameters
+    ----------
+    result : Dataset of ``drysward.run``.
+    summary : Dataset of ``summarise``; its variables go into results.nc too.
+    folder : made when it is not there; files of these names are replaced.
+    units : "us" or "metric", of summary.csv.
+
+    Returns
+    -------
+    The paths written. FaultyInput when the folder or a file cannot be written.
+    """
+    claim_folder(folder)
+    whole = result.assign(
+        {name: values for name, values in summary.data_vars.items() if name not in result}
+    )
+    paths = [folder / name for name in ("results.nc", "summary.csv", "daily-odds.csv")]
+    _replace(paths[0], lambda part: _write_netcdf(whole, part))
+    _replace(paths[1], lambda part: _write_csv(summary_rows(summary, units), part))
+    _replace(paths[2], lambda part: _write_csv(daily_rows(result), part))
+    return paths
+
+
+def write_ledger(account: xr.Dataset, path: Path, units: str = "us") -> None:
+    """Write a ``drysward.ledger`` as CSV, a row a day. FaultyInput when it cannot be written."""
+    claim_folder(path.parent)
+    _replace(path, lambda part: _write_csv(ledger_rows(account, units), part))
+
+
+def claim_folder(folder: Path) -> None:
+    """Make ``folder`` when it is not there; FaultyInput unless files can be written in it."""
+    probe = folder / f".drysward-{os.getpid()}.part"
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        probe.touch()
+        probe.unlink()
+    except OSError as error:
+        raise _unwritable(folder, error) from None
+
+
+def shown(units: str, system: str) -> Display:
+    """How a CF unit is shown in ``system``; a share has no unit and passes through."""
+    return display({"m2": "m^2", "m3": "m^3"}.get(units, units), system)
+
+
+def summary_rows(summary: xr.Dataset, system: str) -> list[list[object]]:
+    """Header and a row for each field and plan; stages and return periods go across."""
+    per_field = ("field_label", "area_m2")
+    columns: list[tuple[str, xr.DataArray, dict[str, object], Display | None]] = []
+    for name, values in summary.data_vars.items():
+        unit, _ = _units_and_name(str(name), values)
+        how = None if values.dtype == bool or unit in NO_UNIT else shown(unit, system)
+        title = str(name)
+        for extra in ("stage", "period"):
+            if extra in values.dims:
+                for value in summary[extra].values:
+                    tag = f"1in{value:g}" if extra == "period" else value
+                    columns.append((f"{title}_{tag}", values, {extra: value}, how))
+                break
+        else:
+            columns.append((title, values, {}, how))
+    area = shown("m2", system)
+    header: list[object] = [
+        "field", "field_label", f"area ({area.unit})", "plan", "plan_label", "years",
+    ]  # fmt: skip
+    header += [name if how is None else f"{name} ({how.unit})" for name, _, _, how in columns]
+    rows: list[list[object]] = [header]
+    for field in summary["field"].values:
+        label, area_m2 = (summary[name].sel(field=field).item() for name in per_field)
+        for plan in summary["plan"].values:
+            row: list[object] = [
+                field, label, _number(area_m2 * area.factor), plan,
+                summary["plan_label"].sel(plan=plan).item(), summary.attrs["n_years"],
+            ]  # fmt: skip
+            for _, values, where, how in columns:
+                value = values.sel({"field": field, "plan": plan, **where}).item()
+                row.append(_number(value * (1.0 if how is None else how.factor)))
+            rows.append(row)
+    return rows
+
+
+def daily_rows(result: xr.Dataset) -> list[list[object]]:
+    """Header and a row for each field, plan and calendar day: odds of each stage, green cover."""
+    stages = [str(stage) for stage in result["stage"].values]
+    header: list[object] = ["field", "plan", "day_of_year", "date (MM-DD)"]
+    header += [f"odds_{stage} (share of years)" for stage in stages]
+    header.append("green_cover (share of field)")
+    rows = [header]
+    odds = result["odds"].transpose("field", "plan", "day_of_year", "stage").values
+    green = result["green_cover"].transpose("field", "plan", "day_of_year").values
+    new_year = datetime.date(2000, 1, 1)  # of a leap year, as the calendar of the days is
+    for i, field in enumerate(result["field"].values):
+        for j, plan in enumerate(result["plan"].values):
+            for k, day in enumerate(result["day_of_year"].values):
+                date = new_year + datetime.timedelta(days=int(day) - 1)
+                numbers = [_number(value) for value in (*odds[i, j, k], green[i, j, k])]
+                rows.append([field, plan, int(day), f"{date:%m-%d}", *numbers])
+    return rows
+
+
+def ledger_rows(account: xr.Dataset, system: str) -> list[list[object]]:
+    """Header and a row a day of every column of the account."""
+    names = [str(name) for name in account.data_vars]
+    hows = [shown(_units_and_name(name, account[name])[0], system) for name in names]
+    header: list[object] = ["date"]
+    header += [
+        name if how.unit in NO_UNIT else f"{name} ({how.unit})"
+        for name, how in zip(names, hows, strict=True)
+    ]
+    columns = [account[name].values * how.factor for name, how in zip(names, hows, strict=True)]
+    dates = np.datetime_as_string(account["date"].values, unit="D")
+    return [
+        header,
+        *([str(date), *map(_number, row)] for date, *row in zip(dates, *columns, strict=True)),
+    ]
+
+
+def _units_and_name(name: str, values: xr.DataArray) -> tuple[str, str]:
+    """Units and long name: as the variable has them, else from above or the vocabulary."""
+    units, long_name = _ATTRIBUTES.get(name, ("", name.replace("_", " ")))
+    term = load_catalog().quantities.get(name)
+    if term is not None and name not in _ATTRIBUTES:
+        units, long_name = term.units, term.long_name
+    return values.attrs.get("units", units), values.attrs.get("long_name", long_name)
+
+
+def _number(value: float) -> object:
+    """Seven figures, whole numbers without a point, nothing for what is not known."""
+    if isinstance(value, bool | np.bool_):
+        return int(value)
+    return "" if np.isnan(value) else f"{value:.7g}"
+
+
+def _write_netcdf(dataset: xr.Dataset, path: Path) -> None:
+    out = dataset.copy()
+    encoding: dict[str, dict[str, object]] = {}
+    for name in map(str, out.variables):
+        variable = out[name].variable
+        text = variable.dtype.kind in "OUS"
+        if text:
+            # Characters of fixed width: what every reader of the format can read.
+            encoding[name] = {"dtype": "S1"}
+        elif variable.dtype == bool:
+            out[name] = (variable.dims, variable.values.astype(np.int8), variable.attrs)
+        else:
+            is_float = variable.dtype.kind == "f"
+            encoding[name] = {"_FillValue": FILL if is_float and name in out.data_vars else None}
+        units, long_name = _units_and_name(name, out[name])
+        out[name].attrs["long_name"] = long_name
+        if not text:
+            out[name].attrs["units"] = units
+    out.attrs.setdefault("Conventions", "CF-1.11")
+    out.to_netcdf(path, engine="netcdf4", format="NETCDF4", encoding=encoding)
+
+
+def _write_csv(rows: Iterable[Sequence[object]], path: Path) -> None:
+    with path.open("w", encoding="utf-8", newline="") as stream:
+        csv.writer(stream, lineterminator="\n").writerows(rows)
+
+
+def _replace(path: Path, write: Callable[[Path], None]) -> None:
+    """Let ``write`` fill a file beside ``path``, then put it in its place."""
+    part = path.with_name(f".{path.name}-{os.getpid()}.part")
+    try:
+        write(part)
+        os.replace(part, path)
+    except OSError as error:
+        raise _unwritable(path, error) from None
+    finally:
+        part.unlink(missing_ok=True)
+
+
+def _unwritable(path: Path, error: OSError) -> FaultyInput:
+    why = error.strerror or str(error)
+    return FaultyInput(Fault(str(path), f"cannot be written ({why})", "name another place"))

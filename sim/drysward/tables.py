@@ -1,0 +1,401 @@
+"""What a person reads at a terminal: tables at most 100 columns wide. Nothing is computed here."""
+
+from __future__ import annotations
+
+import json
+import math
+import shutil
+import sys
+from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+import xarray as xr
+from rich.box import SIMPLE_HEAD
+from rich.console import Console, RenderableType
+from rich.table import Table
+from rich.text import Text
+
+from drysward.catalog import Catalog, Entry, Term
+from drysward.export import shown
+from drysward.quantities import Display
+
+if TYPE_CHECKING:
+    from drysward.ensemble import PreparedSite
+
+WIDTH = 100
+UNKNOWN = "-"
+
+
+def console() -> Console:
+    """Where the tables go: as wide as the terminal, at most 100 columns, text taken as it is."""
+    columns = shutil.get_terminal_size().columns if sys.stdout.isatty() else WIDTH
+    return Console(
+        file=sys.stdout, width=min(WIDTH, columns), markup=False, highlight=False, emoji=False
+    )
+
+
+# The comparison of plans
+
+
+def comparison(summary: xr.Dataset, system: str) -> list[RenderableType]:
+    """A table for each field with a row for each plan, then what a reader must know of them."""
+    parts: list[RenderableType] = [_title(summary.attrs["title"], summary.attrs["site"])]
+    parts += [_field_table(summary.sel(field=key), system) for key in summary["field"].values]
+    parts.append(_lines(_notes(summary, system)))
+    return parts
+
+
+def _field_table(of_field: xr.Dataset, system: str) -> Table:
+    """All plans on one field."""
+    depth = shown("mm", system)
+    area = shown("m2", system)
+    size = f"{of_field['area_m2'].item() * area.factor:,.{area.decimals}f} {area.unit}"
+    period = _demand_period(of_field)
+    table = _table(f"{of_field['field_label'].item()}, {size}")
+    table.add_column("plan", ratio=1, min_width=14, overflow="fold")
+    for title in ("foot-\nprint\n%", "wilt\n\n%", "dor-\nmant\n%", "death\n\n%"):
+        table.add_column(title, justify="right", no_wrap=True)
+    for title in ("days\nof\nwilt", "days\ndor-\nmant"):
+        table.add_column(title, justify="right", no_wrap=True)
+    for title in (
+        "water\na year",
+        "peak\nweek",
+        f"1-in-{period:g} year\n(limits)",
+        "run-\noff",
+        "drain-\nage",
+    ):
+        lines = title + "\n" * (2 - title.count("\n")) + depth.unit
+        table.add_column(lines, justify="right", no_wrap=True)
+    for key in of_field["plan"].values:
+        one = of_field.sel(plan=key)
+        days = one["days_mean"]
+        table.add_row(
+            str(one["plan_label"].item()),
+            *(_odds(one.sel(stage=stage)) for stage in ("footprint", "wilt", "dormant", "dead")),
+            *(_rounded(days.sel(stage=stage).item(), 0) for stage in ("wilt", "dormant")),
+            _depth(one["season_water"].item(), depth),
+            _depth(one["peak_week_most"].item(), depth),
+            _demand(one.sel(period=period), depth),
+            _depth(one["runoff_mean"].item(), depth),
+            _depth(one["drainage_mean"].item(), depth),
+        )
+    return table
+
+
+def _odds(one: xr.Dataset) -> str:
+    """Percent with its standard error; a limit when no year, or every year, had the event."""
+    p = one["probability"].item()
+    if math.isnan(p):
+        return UNKNOWN
+    if p == 0.0:
+        return f"<{math.ceil(100 * one['probability_high'].item())}"
+    if p == 1.0:
+        return f">{math.floor(100 * one['probability_low'].item())}"
+    return f"{100 * p:.0f}±{100 * one['probability_se'].item():.0f}"
+
+
+def _demand(one: xr.Dataset, depth: Display) -> str:
+    """The demand, a star when it is fitted, and its limits on a second line."""
+    value, low, high = (one[name].item() for name in ("demand", "demand_low", "demand_high"))
+    if value == low == high:  # a plan that never waters
+        return _depth(value, depth)
+    mark = "*" if one["demand_fitted"].item() else ""
+    limits = "no limits"
+    if not (math.isnan(low) or math.isnan(high)):
+        limits = f"{_depth(low, depth)}-{_depth(high, depth)}"
+    return f"{_depth(value, depth)}{mark}\n({limits})"
+
+
+def _demand_period(summary: xr.Dataset) -> float:
+    """The 1-in-10 year when the scenario asks for it, else the rarest that it asks for."""
+    periods = [float(period) for period in summary["period"].values]
+    return 10.0 if 10.0 in periods else max(periods)
+
+
+def _notes(summary: xr.Dataset, system: str) -> Iterable[tuple[str, str]]:
+    """What stands below the tables: how to read them, what they rest on, and the cautions."""
+    attrs = summary.attrs
+    n_years = attrs["n_years"]
+    odds = summary["probability"].values
+    yield (
+        "Odds",
+        "percent of years in which the stage reaches its share of the field, ± standard error"
+        + (f"; <: in none of {n_years} years, upper 90 % limit" if (odds == 0).any() else "")
+        + (f"; >: in all of {n_years} years, lower 90 % limit" if (odds == 1).any() else ""),
+    )
+    fitted = summary["demand_fitted"].sel(period=_demand_period(summary)).values.any()
+    yield (
+        "Water",
+        f"{shown('mm', system).unit} over the field, drawn from the supply, mean of the years; "
+        "peak week is the most of any year" + ("; *: read from a fitted curve" if fitted else ""),
+    )
+    yield "Years used", f"{attrs['years']} ({n_years})"
+    yield "Left out", attrs["years_left_out"] or "none"
+    yield "Driest years", attrs["driest_years"]
+    yield "Reference ET", "; ".join(procedures(json.loads(attrs["et_procedures"])))
+    yield "Filled days", attrs["filled"] or "none"
+    yield "Account", f"worst residual of any day {attrs['worst_residual_mm']:.1g} mm"
+    yield "Caution", attrs["cautions"]
+
+
+def procedures(by_year: dict[str, dict[str, int]]) -> list[str]:
+    """Each procedure once, with the years (and the days, when not all of a year) that used it."""
+    used: dict[str, list[str]] = {}
+    for year, days in by_year.items():
+        for name, count in days.items():
+            used.setdefault(name, []).append(
+                str(year) if len(days) == 1 else f"{year} ({count} days)"
+            )
+    return [f"{name}: {_spans(years)}" for name, years in used.items()]
+
+
+def _spans(years: Sequence[str]) -> str:
+    """Years in a row as one span: ``2011-2013, 2015 (12 days)``."""
+    out: list[list[str]] = []
+    for year in years:
+        if out and year.isdigit() and out[-1][-1].isdigit() and int(out[-1][-1]) + 1 == int(year):
+            out[-1].append(year)
+        else:
+            out.append([year])
+    return ", ".join(run[0] if len(run) == 1 else f"{run[0]}-{run[-1]}" for run in out)
+
+
+# A scenario told back
+
+
+def site_overview(site: PreparedSite, system: str) -> list[RenderableType]:
+    """What a checked scenario would run: fields, plans, years, weather, numbers out of range."""
+    scenario = site.scenario
+    area = shown("m2", system)
+    fields = _table("Fields")
+    for title in ("key", "label", "species", "root zone", "delivery", f"area\n{area.unit}"):
+        fields.add_column(title, overflow="fold", justify="right" if "area" in title else "left")
+    for spec in scenario.fields:
+        fields.add_row(
+            spec.key,
+            spec.label,
+            spec.species,
+            spec.root_zone.like,
+            spec.delivery.system,
+            f"{spec.area_m2 * area.factor:,.{area.decimals}f}",
+        )
+    plans = _table("Plans")
+    for title in ("key", "label", "rule", "time"):
+        plans.add_column(title, overflow="fold")
+    for plan in scenario.plans:
+        plans.add_row(plan.key, plan.label, plan.rule, plan.time_of_day)
+    record = site.weather.record
+    by_year = {str(year): days for year, days in site.weather.et.by_year()}
+    filled = "; ".join(f"{rule}: {count} days" for rule, count in record.filled.items())
+    lines = [
+        ("Weather", f"{scenario.weather.file.name}, {record.dates[0]} to {record.dates[-1]}"),
+        ("Years used", f"{_spans([str(y) for y in site.years])} ({len(site.years)})"),
+        ("Left out", ", ".join(site.left_out) or "none"),
+        ("Reference ET", "; ".join(procedures(by_year))),
+        ("Filled days", filled or "none"),
+    ]
+    for dotted in scenario.catalog.overrides:
+        kind, key, name = dotted.split(".")
+        number = scenario.catalog.get(kind, key).parameter(name)
+        if not number.low <= number.value <= number.high:
+            lines.append(
+                (
+                    "Caution",
+                    f"{dotted} = {number.value:g} lies outside the catalogue's range, "
+                    f"{number.low:g} to {number.high:g} {number.unit}",
+                )
+            )
+    heading = _title(scenario.title, scenario.site.name)
+    lines.append(("Faults", "none"))
+    return [heading, fields, plans, _lines(lines)]
+
+
+# The daily account
+
+_LEDGER = {
+    "precipitation": "rain",
+    "irrigation_landed": "irri-\ngated",
+    "transpiration": "trans-\npired",
+    "soil_evaporation": "soil\nevap.",
+    "leaf_evaporation": "leaf\nevap.",
+    "runoff": "run-\noff",
+    "drainage": "drain-\nage",
+    "surface_water": "surface\nwater",
+    "root_water": "root\nwater",
+}
+_LEDGER_SHARES = {
+    "depletion": "deple-\ntion",
+    "wilt": "wilt",
+    "green": "green",
+    "dormant": "dor-\nmant",
+    "dead": "dead",
+}
+
+
+def daily_account(account: xr.Dataset, system: str) -> list[RenderableType]:
+    """The main columns of a ledger, a row a day; shares of the field in percent."""
+    depth = shown("mm", system)
+    # A day's flows are small: one figure more than in the sums of a year.
+    decimals = depth.decimals + 1
+    table = _table(f"{account.attrs['field']}, plan {account.attrs['plan']}")
+    table.add_column("date", no_wrap=True)
+    for name, title in {**_LEDGER, **_LEDGER_SHARES}.items():
+        unit = depth.unit if name in _LEDGER else "%"
+        lines = title + "\n" * (2 - title.count("\n")) + unit
+        table.add_column(lines, justify="right", no_wrap=True)
+    dates = np.datetime_as_string(account["date"].values, unit="D")
+    flows = [account[name].values * depth.factor for name in _LEDGER]
+    shares = [account[name].values * 100.0 for name in _LEDGER_SHARES]
+    for i, date in enumerate(dates):
+        table.add_row(
+            str(date),
+            *(_rounded(values[i], decimals) for values in flows),
+            *(_rounded(values[i], 0) for values in shares),
+        )
+    worst = float(np.abs(account["residual"].values).max())
+    return [table, _lines([("Account", f"worst residual of any day {worst:.1g} mm")])]
+
+
+# The catalogue
+
+
+def catalog_kinds(catalog: Catalog) -> list[RenderableType]:
+    """The kinds of entry and their keys."""
+    table = _table("Kinds of entry; ask for a kind or for an entry")
+    table.add_column("kind", no_wrap=True)
+    table.add_column("entries", overflow="fold")
+    for kind, known in catalog.entries.items():
+        table.add_row(kind, ", ".join(known))
+    table.add_row("plans", "the rules and options of an irrigation plan")
+    return [table]
+
+
+def catalog_kind(catalog: Catalog, kind: str) -> list[RenderableType]:
+    """The entries of one kind."""
+    table = _table(kind)
+    table.add_column("key", no_wrap=True)
+    table.add_column("label", overflow="fold")
+    table.add_column("numbers", justify="right")
+    table.add_column("words", overflow="fold")
+    for key, entry in catalog.entries[kind].items():
+        words = ", ".join(f"{name} {word}" for name, word in entry.words.items())
+        table.add_row(key, entry.label, str(len(entry.numbers)), words)
+    return [table, Text("'drysward catalog KEY' shows the numbers with source and grade.")]
+
+
+def catalog_entry(catalog: Catalog, entry: Entry) -> list[RenderableType]:
+    """Every number of one entry with unit, range, grade, source and note; then the sources."""
+    table = _table(f"{entry.kind}.{entry.key}: {entry.label}")
+    table.add_column("name", no_wrap=True)
+    for title in ("value", "low", "high"):
+        table.add_column(title, justify="right", no_wrap=True)
+    table.add_column("unit", no_wrap=True)
+    table.add_column("grade", no_wrap=True)
+    table.add_column("source and note", ratio=1, overflow="fold")
+    sources: dict[str, None] = {}
+    for name, number in entry.numbers.items():
+        sources.update(dict.fromkeys(number.source))
+        told = ", ".join(number.source) + (f"; {number.note}" if number.note else "")
+        table.add_row(
+            name,
+            f"{number.value:g}",
+            f"{number.low:g}",
+            f"{number.high:g}",
+            "" if number.unit == "1" else number.unit,
+            number.grade,
+            told,
+        )
+    lines = [*entry.words.items()]
+    lines += [("note", entry.note)] if entry.note else []
+    lines += [(key, catalog.sources.get(key, key)) for key in sources]
+    return [table, _lines(lines), Text()]
+
+
+def catalog_term(term: Term) -> list[RenderableType]:
+    """One name of the vocabulary."""
+    return [
+        _bold(f"{term.key}: {term.long_name}"),
+        _lines(
+            [
+                ("meaning", term.meaning),
+                ("units", term.units),
+                ("can be", f"{term.low:g} to {term.high:g}"),
+            ]
+        ),
+    ]
+
+
+_PLAN_RULES = {
+    "none": "no watering, but for crown-keeping when it is asked for",
+    "fixed": "a depth on named weekdays: depth, days",
+    "share of et": "a share of what the turf used since it was last watered: share",
+    "refill": "back to a target when depletion passes a trigger: trigger, target",
+}
+_PLAN_OPTIONS = {
+    "season": "first and last day of watering: from, to",
+    "days": "weekdays on which watering is allowed",
+    "interval": "least days from one watering to the next",
+    "least_depth": "a watering smaller than this waits",
+    "time, window": "time of day, which sets the losses, and the hours there are",
+    "rain_skip": "no watering after a rain: rain, within",
+    "adjust": "a factor by month",
+    "allow_for_uniformity": "run longer, so that the part that catches least has enough",
+    "cycle_and_soak": "split a watering where the sprinklers are faster than the soil",
+    "crown": "a small depth to keep dormant crowns alive: depth, every, from_dormant",
+    "pause": "let the turf go dormant: from, to by date; above, below by drought index; longest",
+    "stages": "restrictions by drought index: above, below, and share, days or crown_only",
+}
+
+
+def catalog_plans() -> list[RenderableType]:
+    """The rules and options of a plan; definitions of this program, so without source or grade."""
+    out: list[RenderableType] = []
+    for title, told in (("Rules of a plan", _PLAN_RULES), ("Options of a plan", _PLAN_OPTIONS)):
+        table = _table(title)
+        table.add_column("name", no_wrap=True)
+        table.add_column("meaning", overflow="fold")
+        for name, meaning in told.items():
+            table.add_row(name, meaning)
+        out.append(table)
+    return out
+
+
+# Parts of every page
+
+
+def _table(title: str) -> Table:
+    return Table(
+        title=Text(title, style="bold"),
+        title_justify="left",
+        box=SIMPLE_HEAD,
+        pad_edge=False,
+        collapse_padding=True,
+    )
+
+
+def _title(title: str, site: str) -> Text:
+    """Title and site, the site once only."""
+    return _bold(title if site in title else f"{title}, {site}")
+
+
+def _bold(text: str) -> Text:
+    return Text(text, style="bold")
+
+
+def _lines(pairs: Iterable[tuple[str, str]]) -> Table:
+    """Names and their texts, each text wrapped beside its name."""
+    grid = Table.grid(padding=(0, 1))
+    grid.add_column(no_wrap=True)
+    grid.add_column(overflow="fold")
+    for name, text in pairs:
+        grid.add_row(name, text)
+    return grid
+
+
+def _depth(value_mm: float, depth: Display) -> str:
+    return _rounded(value_mm * depth.factor, depth.decimals)
+
+
+def _rounded(value: float, decimals: int) -> str:
+    return UNKNOWN if math.isnan(value) else f"{value:,.{decimals}f}"

@@ -1,0 +1,390 @@
+"""The command line as a person sees it."""
+
+from __future__ import annotations
+
+import csv
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+import xarray as xr
+from click.testing import CliRunner, Result
+
+import drysward
+from drysward.catalog import load_catalog
+from drysward.cli import COMMANDS, main
+from drysward.export import claim_folder, summarise, summary_rows, write_results
+from drysward.faults import Fault, FaultyInput
+from drysward.tables import comparison, console, procedures
+
+STAGES = ["footprint", "wilt", "dormant", "dead"]
+YEARS = [2011, 2012, 2013, 2014]
+PERIODS = [2.0, 10.0]
+
+
+def made_up_run() -> xr.Dataset:
+    """Two fields, two plans, four years; numbers chosen so that each can be told apart."""
+    yearly = ("field", "plan", "year")
+    base = np.arange(2 * 2 * 4, dtype=float).reshape(2, 2, 4)
+    names = """precipitation irrigation_gross irrigation_landed spray_loss overspray runoff drainage
+    leaf_evaporation soil_evaporation transpiration reference_et watering_days capped_days
+    shortage peak_week longest_wilt longest_dormant least_green recovery_days peak_dead"""
+    data: dict[str, tuple] = {
+        name: (yearly, base + 25.4 * k) for k, name in enumerate(names.split())
+    }
+    data["residual"] = (yearly, np.full_like(base, 3e-13))
+    data["odds"] = (("field", "plan", "stage", "day_of_year"), np.full((2, 2, 4, 366), 0.25))
+    data["green_cover"] = (("field", "plan", "day_of_year"), np.full((2, 2, 366), 0.75))
+    return xr.Dataset(
+        data,
+        coords={
+            "field": ["sand", "native"],
+            "plan": ["none", "inch"],
+            "year": YEARS,
+            "stage": STAGES,
+            "day_of_year": np.arange(1, 367, dtype=np.int32),
+            "field_label": ("field", ["Stadium [north]", "Practice field"]),
+            "plan_label": ("plan", ["No irrigation", "An inch a week, twice, with rain skip"]),
+            "area_m2": ("field", [8000.0, 4046.8564224]),
+            "labour_hours_per_day": ("field", [0.0, 0.75]),
+        },
+        attrs={
+            "title": "A title",
+            "site": "Tarrow Mills",
+            "years": "2011-2014",
+            "years_left_out": "2010 (200 days)",
+            "filled": "",
+            "et_procedures": json.dumps({"2011": {"given": 365}, "2012": {"given": 366}}),
+            "driest_years": "2012, 2011, 2013",
+            "cautions": "A screening estimate.",
+        },
+    )
+
+
+def made_up_answers(run: xr.Dataset) -> xr.Dataset:
+    """Wilt in one year of four, footprinting in all, the other stages in none."""
+    size = (2, 2, 4)
+    p = np.broadcast_to([1.0, 0.25, 0.0, 0.0], size)
+    staged = ("field", "plan", "stage")
+    by_period = ("field", "plan", "period")
+    return xr.Dataset(
+        {
+            "probability": (staged, p),
+            "probability_se": (staged, np.sqrt(p * (1 - p) / 4)),
+            "probability_low": (staged, np.broadcast_to([0.597, 0.06, 0.0, 0.0], size)),
+            "probability_high": (staged, np.broadcast_to([1.0, 0.6, 0.403, 0.403], size)),
+            "days_mean": (staged, np.broadcast_to([20.0, 11.0, 7.0, 0.0], size)),
+            "season_water": (("field", "plan"), np.full((2, 2), 254.0)),
+            "demand": (by_period, np.full((2, 2, 2), 508.0)),
+            "demand_low": (by_period, np.full((2, 2, 2), 381.0)),
+            "demand_high": (by_period, np.full((2, 2, 2), np.nan)),
+            "demand_fitted": (by_period, np.broadcast_to([False, True], (2, 2, 2))),
+        },
+        coords={
+            **{name: run[name] for name in ("field", "plan", "stage", "field_label")},
+            "plan_label": run["plan_label"],
+            "area_m2": run["area_m2"],
+            "period": PERIODS,
+        },
+        attrs=dict(run.attrs),
+    )
+
+
+@pytest.fixture
+def run() -> xr.Dataset:
+    return made_up_run()
+
+
+@pytest.fixture
+def summary(run: xr.Dataset) -> xr.Dataset:
+    return summarise(run, made_up_answers(run))
+
+
+def ask(*words: str) -> Result:
+    return CliRunner().invoke(main, list(words))
+
+
+def printed(parts: list, capsys: pytest.CaptureFixture[str]) -> str:
+    screen = console()
+    for part in parts:
+        screen.print(part)
+    return capsys.readouterr().out
+
+
+# Speaking at the terminal
+
+
+@pytest.mark.parametrize("words", [["--help"], ["--version"], ["compare", "--help"]])
+def test_help_and_version_load_no_heavy_library(words: list[str]) -> None:
+    code = (
+        "import sys\nfrom drysward.cli import main\n"
+        f"try: main({words!r})\nexcept SystemExit as end: assert end.code == 0, end.code\n"
+        "heavy = {'numpy', 'xarray', 'numba', 'scipy', 'pydantic', 'pint', 'rich'}\n"
+        "assert not heavy & set(sys.modules), heavy & set(sys.modules)\n"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)
+    assert done.returncode == 0, done.stderr
+    assert "drysward" in done.stdout or "Usage" in done.stdout
+
+
+def test_every_command_has_help() -> None:
+    listed = ask("--help").output
+    for name in COMMANDS:
+        assert name in listed
+        assert ask(name, "--help").exit_code == 0
+
+
+def test_version() -> None:
+    assert drysward.__version__ in ask("--version").output
+
+
+def test_each_fault_is_one_line_on_stderr(monkeypatch: pytest.MonkeyPatch) -> None:
+    def faulty(*_: object) -> None:
+        raise FaultyInput([Fault("a.toml: site", "no\nname"), Fault("b", "bad", "good")])
+
+    monkeypatch.setattr("drysward.load", faulty, raising=False)
+    told = ask("compare", "some.toml")
+    assert told.exit_code == 2
+    assert told.stderr.splitlines() == ["a.toml: site: no name", "b: bad; good"]
+    assert told.stdout == ""
+
+
+def test_other_errors_are_one_line_unless_debugging(monkeypatch: pytest.MonkeyPatch) -> None:
+    def broken(*_: object) -> None:
+        raise ArithmeticError("the account\ndoes not close")
+
+    monkeypatch.setattr("drysward.load", broken, raising=False)
+    told = ask("compare", "some.toml")
+    assert told.exit_code == 1
+    assert told.stderr.count("\n") == 1
+    assert "ArithmeticError: the account does not close" in told.stderr
+    shown = ask("--debug", "compare", "some.toml")
+    assert shown.exit_code == 1
+    assert isinstance(shown.exception, ArithmeticError)
+
+
+@pytest.mark.parametrize("years", ["2018-2016", "16-18", "all", "2016-"])
+def test_years_that_are_none_are_refused(years: str) -> None:
+    told = ask("compare", "--years", years)
+    assert told.exit_code == 2
+    assert years in told.stderr
+
+
+def test_a_file_that_is_not_there_is_a_fault(tmp_path: Path) -> None:
+    told = ask("check", str(tmp_path / "absent.toml"))
+    assert told.exit_code == 2
+    assert "absent.toml" in told.stderr
+
+
+# The catalogue
+
+
+def test_catalog_lists_kinds_and_entries() -> None:
+    told = ask("catalog").output
+    for kind in load_catalog().entries:
+        assert kind in told
+    for kind in ("species", "soils", "root-zones", "delivery", "plans"):
+        assert ask("catalog", kind).exit_code == 0
+    assert "native_loam" in ask("catalog", "root-zones").output
+
+
+def test_catalog_entry_shows_value_source_and_grade() -> None:
+    told = ask("catalog", "Kentucky bluegrass").output
+    number = load_catalog().get("species", "kentucky_bluegrass").parameter("root_depth_sand")
+    line = next(line for line in told.splitlines() if "root_depth_sand" in line)
+    assert f"{number.value:g}" in line
+    assert number.grade in line
+    assert number.source[0] in line
+    assert load_catalog().sources[number.source[0]][:40] in told
+
+
+def test_catalog_shows_a_word_that_is_entry_and_number() -> None:
+    told = ask("catalog", "sand").output
+    assert "soils.sand" in told
+    assert "intake.sand" in told
+    assert load_catalog().meanings["sand"].meaning in told
+
+
+def test_catalog_suggests_the_nearest_name() -> None:
+    told = ask("catalog", "kentucky_blugrass")
+    assert told.exit_code == 2
+    assert "did you mean 'kentucky_bluegrass'?" in told.stderr
+
+
+@pytest.mark.parametrize("name", ["", "plans", *load_catalog().entries, "tall_fescue"])
+def test_catalog_pages_fit_100_columns(name: str) -> None:
+    assert max(map(len, ask("catalog", name).output.splitlines())) <= 100
+
+
+# The comparison
+
+
+def test_comparison_tells_odds_water_and_what_they_rest_on(
+    summary: xr.Dataset, capsys: pytest.CaptureFixture[str]
+) -> None:
+    told = printed(comparison(summary, "us"), capsys)
+    assert max(map(len, told.splitlines())) <= 100
+    assert "Stadium [north], 1.98 acre" in told
+    row = next(line for line in told.splitlines() if line.strip().startswith("No irrigation"))
+    # All years, one in four, none and none; then days, water in inches, peak week, demand.
+    assert row.split()[2:12] == [
+        ">59", "25±22", "<41", "<41", "11", "7", "10.0", "14.1", "20.0*", "5.1",
+    ]  # fmt: skip
+    for note in (
+        "in none of 4 years", "in all of 4 years", "no limits", "2010 (200 days)",
+        "2012, 2011, 2013", "given: 2011-2012", "2011-2014 (4)", "3e-13 mm",
+        "A screening estimate.",
+    ):  # fmt: skip
+        assert note in told, note
+
+
+def test_comparison_in_metric(summary: xr.Dataset, capsys: pytest.CaptureFixture[str]) -> None:
+    told = printed(comparison(summary, "metric"), capsys)
+    assert "8,000 m2" in told
+    row = next(line for line in told.splitlines() if line.strip().startswith("No irrigation"))
+    assert row.split()[8:11] == ["254", "359", "508*"]
+
+
+def test_procedures_of_a_mixed_year_tell_the_days() -> None:
+    by_year = {"2011": {"a": 365}, "2012": {"a": 300, "b": 66}, "2013": {"a": 365}}
+    assert procedures(by_year) == ["a: 2011, 2012 (300 days), 2013", "b: 2012 (66 days)"]
+
+
+# Files
+
+
+def test_summary_has_a_row_for_each_field_and_plan_with_units(summary: xr.Dataset) -> None:
+    header, *rows = summary_rows(summary, "us")
+    assert len(rows) == 4
+    assert len(set(header)) == len(header)
+    native = dict(zip(header, rows[3], strict=True))
+    assert (native["field"], native["plan"]) == ("native", "inch")
+    assert float(native["area (acre)"]) == pytest.approx(1.0, abs=1e-6)
+    assert float(native["season_water (in)"]) == pytest.approx(10.0, abs=1e-5)
+    # An acre-inch is 27,154 gal (common practice).
+    assert float(native["season_volume (gal)"]) == pytest.approx(271_543, abs=1)
+    assert float(native["probability_wilt"]) == 0.25
+    assert native["demand_high_1in10 (in)"] == ""
+    assert native["demand_fitted_1in10"] == "1"
+    # 12 to 15 d of watering and 25.4 for each name before it, 0.75 h a day.
+    assert float(native["labour_mean (h)"]) == pytest.approx(0.75 * (13.5 + 11 * 25.4))
+
+
+def test_files_are_whole_and_replace_older_ones(
+    run: xr.Dataset, summary: xr.Dataset, tmp_path: Path
+) -> None:
+    folder = tmp_path / "made" / "here"
+    write_results(run, summary, folder)
+    (folder / "summary.csv").write_text("old")
+    paths = write_results(run, summary, folder, "metric")
+    assert sorted(path.name for path in folder.iterdir()) == sorted(path.name for path in paths)
+    with (folder / "summary.csv").open() as stream:
+        assert "season_water (mm)" in next(csv.reader(stream))
+    with (folder / "daily-odds.csv").open() as stream:
+        days = list(csv.DictReader(stream))
+    assert len(days) == 2 * 2 * 366
+    assert days[59]["date (MM-DD)"] == "02-29"
+    assert days[365]["date (MM-DD)"] == "12-31"
+
+
+def test_netcdf_round_trip_and_attributes(
+    run: xr.Dataset, summary: xr.Dataset, tmp_path: Path
+) -> None:
+    run["recovery_days"][0, 0, 0] = np.nan
+    path = write_results(run, summary, tmp_path)[0]
+    back = xr.load_dataset(path)
+    for name in run.variables:
+        np.testing.assert_array_equal(back[name].values, run[name].values)
+    assert back.attrs["title"] == run.attrs["title"]
+    raw = xr.load_dataset(path, decode_cf=False)
+    for name, variable in raw.variables.items():
+        assert variable.attrs.get("long_name"), name
+        if variable.dtype.kind in "fi":
+            assert variable.attrs.get("units"), name
+    assert raw["runoff"].attrs["units"] == "mm"
+    assert raw["runoff"].attrs["_FillValue"] == pytest.approx(9.969209968386869e36)
+    assert "_FillValue" not in raw["year"].attrs
+
+
+def test_an_out_folder_that_cannot_be_made_is_a_fault(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("")
+    with pytest.raises(FaultyInput) as refusal:
+        claim_folder(tmp_path / "file" / "out")
+    assert "cannot be written" in str(refusal.value)
+
+
+def test_a_failed_write_leaves_the_old_file(
+    run: xr.Dataset, summary: xr.Dataset, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "results.nc").write_text("old")
+
+    def full(path: Path, **_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(xr.Dataset, "to_netcdf", lambda self, path, **_: full(path))
+    with pytest.raises(FaultyInput, match="No space left"):
+        write_results(run, summary, tmp_path)
+    assert [path.name for path in tmp_path.iterdir()] == ["results.nc"]
+    assert (tmp_path / "results.nc").read_text() == "old"
+
+
+# End to end, on the scenario that ships with the program
+
+
+@pytest.mark.slow
+def test_compare_runs_the_shipped_scenario(tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    told = ask("compare", "--years", "2016-2018", "--out", str(out))
+    assert told.exit_code == 0, told.stderr
+    scenario = drysward.shipped()
+    assert f"{len(scenario.plans)} plans on {len(scenario.fields)} fields" in told.stderr
+    assert max(map(len, told.stdout.splitlines())) <= 100
+    for spec in scenario.fields:
+        assert spec.label in told.stdout
+    assert "2016-2018 (3)" in told.stdout
+    assert "A screening estimate" in told.stdout
+    with (out / "summary.csv").open() as stream:
+        assert len(list(csv.DictReader(stream))) == len(scenario.plans) * len(scenario.fields)
+    results = xr.load_dataset(out / "results.nc")
+    assert results["year"].values.tolist() == [2016, 2017, 2018]
+    assert float(results["residual"].max()) < 1e-9
+
+
+@pytest.mark.slow
+def test_ledger_of_the_shipped_scenario(tmp_path: Path) -> None:
+    scenario = drysward.shipped()
+    words = ["--field", scenario.fields[0].key, "--plan", scenario.plans[0].key, "--year", "2016"]
+    told = ask("ledger", "demo", *words)
+    assert told.exit_code == 0, told.stderr
+    assert sum("2016-" in line for line in told.stdout.splitlines()) == 366
+    assert max(map(len, told.stdout.splitlines())) <= 100
+    path = tmp_path / "days.csv"
+    assert ask("ledger", "demo", *words, "--units", "metric", "--out", str(path)).exit_code == 0
+    with path.open() as stream:
+        days = list(csv.DictReader(stream))
+    assert len(days) == 366
+    assert "precipitation (mm)" in days[0]
+
+
+def test_check_of_the_shipped_scenario() -> None:
+    told = ask("check", "demo")
+    assert told.exit_code == 0, told.stderr
+    assert max(map(len, told.stdout.splitlines())) <= 100
+    for spec in (*drysward.shipped().fields, *drysward.shipped().plans):
+        assert spec.key in told.stdout
+
+
+def test_ledger_names_the_nearest_plan() -> None:
+    told = ask("ledger", "demo", "--field", "stadium", "--plan", "defict", "--year", "2016")
+    assert told.exit_code == 2
+    assert "did you mean 'deficit'?" in told.stderr
+
+
+def test_another_weather_file_that_is_not_there_is_a_fault() -> None:
+    told = ask("compare", "--weather", "absent.csv")
+    assert told.exit_code == 2
+    assert "absent.csv" in told.stderr
+    assert "Traceback" not in told.stderr
