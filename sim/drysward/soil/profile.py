@@ -7,6 +7,7 @@ fast water enters and leaves.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -38,11 +39,14 @@ class Profile:
 
     def between(
         self, top_mm: NDArray[np.float64] | float, bottom_mm: NDArray[np.float64] | float
-    ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
-        """Field capacity, wilting point and saturation (mm) of the slab between two depths."""
+    ) -> tuple[Any, Any, Any]:
+        """Field capacity, wilting point and saturation (mm) of the slab between two depths.
+
+        Each of the shape of the depths: arrays from arrays, a number from numbers.
+        """
         curves = (self.field_capacity, self.wilting_point, self.saturation)
         fc, wp, sat = (
-            np.asarray(np.interp(bottom_mm, self.node_mm, c) - np.interp(top_mm, self.node_mm, c))
+            np.interp(bottom_mm, self.node_mm, c) - np.interp(top_mm, self.node_mm, c)
             for c in curves
         )
         return fc, wp, sat

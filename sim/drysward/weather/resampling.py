@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from typing import Literal, TypeVar
+from typing import Any, Literal, TypeVar, cast
 
 import numpy as np
 
@@ -121,8 +121,8 @@ def change(climate: Climate, factors: ChangeFactors, seed: int = 0) -> Climate:
     by seeded choice. A model's clearness stays within its bounds; a record's is not checked.
     """
     if isinstance(climate, DailyRecord):
-        return _change_record(climate, factors, seed)
-    return _change_model(climate, factors)
+        return cast(Climate, _change_record(climate, factors, seed))
+    return cast(Climate, _change_model(climate, factors))
 
 
 def _change_model(model: ClimateModel, factors: ChangeFactors) -> ClimateModel:
