@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import math
-import shutil
 import sys
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
@@ -28,11 +27,11 @@ UNKNOWN = "-"
 
 
 def console() -> Console:
-    """Where the tables go: as wide as the terminal, at most 100 columns, text taken as it is."""
-    columns = shutil.get_terminal_size().columns if sys.stdout.isatty() else WIDTH
-    return Console(
-        file=sys.stdout, width=min(WIDTH, columns), markup=False, highlight=False, emoji=False
-    )
+    """Where the tables go: 100 columns, text taken as it is.
+
+    A narrower terminal wraps the lines; fitting the tables to it would cut numbers off.
+    """
+    return Console(file=sys.stdout, width=WIDTH, markup=False, highlight=False, emoji=False)
 
 
 # The comparison of plans
@@ -213,19 +212,20 @@ def site_overview(site: PreparedSite, system: str) -> list[RenderableType]:
 
 # The daily account
 
+# Headings of at most five characters, so that fifteen columns fit.
 _LEDGER = {
     "precipitation": "rain",
     "irrigation_landed": "irri-\ngated",
-    "transpiration": "trans-\npired",
-    "soil_evaporation": "soil\nevap.",
-    "leaf_evaporation": "leaf\nevap.",
+    "transpiration": "turf\nuse",
+    "soil_evaporation": "soil\nevap",
+    "leaf_evaporation": "leaf\nevap",
     "runoff": "run-\noff",
-    "drainage": "drain-\nage",
-    "surface_water": "surface\nwater",
+    "drainage": "drain\nage",
+    "surface_water": "top\nwater",
     "root_water": "root\nwater",
 }
 _LEDGER_SHARES = {
-    "depletion": "deple-\ntion",
+    "depletion": "deple\ntion",
     "wilt": "wilt",
     "green": "green",
     "dormant": "dor-\nmant",
@@ -239,6 +239,7 @@ def daily_account(account: xr.Dataset, system: str) -> list[RenderableType]:
     # A day's flows are small: one figure more than in the sums of a year.
     decimals = depth.decimals + 1
     table = _table(f"{account.attrs['field']}, plan {account.attrs['plan']}")
+    table.padding = (0, 0)
     table.add_column("date", no_wrap=True)
     for name, title in {**_LEDGER, **_LEDGER_SHARES}.items():
         unit = depth.unit if name in _LEDGER else "%"

@@ -242,10 +242,16 @@ def test_comparison_tells_odds_water_and_what_they_rest_on(
 
 
 def test_comparison_in_metric(summary: xr.Dataset, capsys: pytest.CaptureFixture[str]) -> None:
+    summary["demand"] = summary["demand"] * 10.0
+    summary["demand_low"] = summary["demand_low"] * 10.0
+    summary["demand_high"][:] = 12345.0
     told = printed(comparison(summary, "metric"), capsys)
+    assert max(map(len, told.splitlines())) <= 100
+    assert "…" not in told
+    assert "(3,810-12,345)" in told
     assert "8,000 m2" in told
     row = next(line for line in told.splitlines() if line.strip().startswith("No irrigation"))
-    assert row.split()[8:11] == ["254", "359", "508*"]
+    assert row.split()[8:11] == ["254", "359", "5,080*"]
 
 
 def test_procedures_of_a_mixed_year_tell_the_days() -> None:
@@ -342,6 +348,7 @@ def test_compare_runs_the_shipped_scenario(tmp_path: Path) -> None:
     scenario = drysward.shipped()
     assert f"{len(scenario.plans)} plans on {len(scenario.fields)} fields" in told.stderr
     assert max(map(len, told.stdout.splitlines())) <= 100
+    assert "…" not in told.stdout
     for spec in scenario.fields:
         assert spec.label in told.stdout
     assert "2016-2018 (3)" in told.stdout
@@ -359,7 +366,9 @@ def test_ledger_of_the_shipped_scenario(tmp_path: Path) -> None:
     words = ["--field", scenario.fields[0].key, "--plan", scenario.plans[0].key, "--year", "2016"]
     told = ask("ledger", "demo", *words)
     assert told.exit_code == 0, told.stderr
-    assert sum("2016-" in line for line in told.stdout.splitlines()) == 366
+    assert sum(line.strip().startswith("2016-") for line in told.stdout.splitlines()) == 366
+    assert "2016-02-29" in told.stdout
+    assert "…" not in told.stdout
     assert max(map(len, told.stdout.splitlines())) <= 100
     path = tmp_path / "days.csv"
     assert ask("ledger", "demo", *words, "--units", "metric", "--out", str(path)).exit_code == 0
