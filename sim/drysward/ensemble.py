@@ -90,6 +90,7 @@ def prepare(
     catalog = scenario.catalog
     weather = site_weather(record, et, catalog, scenario.answers.drought_days)
     calendar = calendar_records(record.dates, southern)
+    calendar.in_season = in_season(calendar.day_of_year, scenario.answers.season)
     counted, left_out = _count_years(record, calendar, southern, scenario, years)
     zones = tuple(build_root_zone(f.root_zone, catalog) for f in scenario.fields)
     made = [
@@ -110,6 +111,14 @@ def prepare(
             [patch_catches(f.delivery.distribution_uniformity, patches) for f in scenario.fields]
         ),
     )
+
+
+def in_season(day_of_year: np.ndarray, season: tuple[int, int]) -> np.ndarray:
+    """Whether calendar days lie in a season that may run over the turn of the year."""
+    first, last = season
+    if first <= last:
+        return (day_of_year >= first) & (day_of_year <= last)
+    return (day_of_year >= first) | (day_of_year <= last)
 
 
 def _count_years(
@@ -327,10 +336,7 @@ def _calendar_counts(site: PreparedSite) -> np.ndarray:
 
 def driest_years(site: PreparedSite, most: int = 3) -> list[int]:
     """Counted years with the largest deficit of rain against reference ET in the answer season."""
-    first, last = site.scenario.answers.season
-    day = site.calendar.day_of_year
-    inside = (day >= first) & (day <= last) if first <= last else (day >= first) | (day <= last)
-    inside &= site.calendar.year >= 0
+    inside = (site.calendar.in_season == 1) & (site.calendar.year >= 0)
     deficit = site.weather.et.eto_mm - site.weather.record.rain_mm
     total = np.bincount(
         site.calendar.year[inside], weights=deficit[inside], minlength=len(site.years)
@@ -359,6 +365,8 @@ def _provenance(site: PreparedSite) -> dict[str, str]:
         "et_procedures": json.dumps({str(y): p for y, p in site.weather.et.by_year()}),
         "driest_years": ", ".join(str(y) for y in driest_years(site)),
         "turf": scenario.answers.turf,
+        "return_periods": json.dumps(scenario.answers.return_periods),
+        "confidence": str(scenario.answers.confidence),
         "cautions": " ".join(CAUTIONS),
     }
 

@@ -2,33 +2,36 @@
 
 from __future__ import annotations
 
+import json
+
 import numpy as np
 import xarray as xr
 
 from drysward.day.records import STAGES
 from drysward.frequency import demand_at_return_periods, probability_of
 
-RETURN_PERIODS = (2.0, 5.0, 10.0, 20.0, 50.0)
-CONFIDENCE = 0.90
-
 
 def answers(
     result: xr.Dataset,
-    periods: tuple[float, ...] = RETURN_PERIODS,
-    confidence: float = CONFIDENCE,
+    periods: tuple[float, ...] | None = None,
+    confidence: float | None = None,
 ) -> xr.Dataset:
     """Odds, days and water of every field and plan.
 
     Parameters
     ----------
     result : Dataset of ``drysward.run``.
-    periods : return periods (years) of the demand.
-    confidence : of the limits on the demand; those on odds are 90 % limits.
+    periods : return periods (years) of the demand; the scenario's when None.
+    confidence : of the limits on the demand, the scenario's when None; those on odds are 90 %.
 
     Returns
     -------
     Dataset by field, plan, stage and period; depths in mm gross.
     """
+    if periods is None:
+        periods = tuple(json.loads(result.attrs["return_periods"]))
+    if confidence is None:
+        confidence = float(result.attrs["confidence"])
     keys = ("field", "plan")
     size = tuple(result.sizes[k] for k in keys)
     n_stage = len(STAGES)

@@ -67,6 +67,7 @@ DAY = _dtype(
 CALENDAR = np.dtype(
     [
         ("year", "i8"),  # index of the counted year, -1 when the day is not counted
+        ("in_season", "i8"),  # 1 on days on which stages are counted
         ("first", "i8"),  # 1 on the first day of a turf year
         ("month", "i8"),  # 0..11
         ("weekday", "i8"),  # 0 Monday .. 6 Sunday

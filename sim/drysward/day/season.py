@@ -52,6 +52,25 @@ def water_in_field(patches: Any, snow: float) -> float:
 
 
 @register_jitable
+def count_stages(
+    year: Any, footprint: float, wilt: float, dormant: float, dead: float, reached: Any
+) -> None:
+    """Days of the season on which a stage is reached, and its largest share of the field."""
+    if footprint >= reached[FOOTPRINT]:
+        year.days_footprint += 1.0
+    if wilt >= reached[WILT]:
+        year.days_wilt += 1.0
+    if dormant >= reached[DORMANT]:
+        year.days_dormant += 1.0
+    if dead >= reached[DEAD]:
+        year.days_dead += 1.0
+    year.peak_footprint = max(year.peak_footprint, footprint)
+    year.peak_wilt = max(year.peak_wilt, wilt)
+    year.peak_dormant = max(year.peak_dormant, dormant)
+    year.peak_dead = max(year.peak_dead, dead)
+
+
+@register_jitable
 def count_spells(state: Any, year: Any, wilt: float, dormant: float, reached: Any) -> None:
     """Longest spells of the year at a stage."""
     if wilt >= reached[WILT]:
@@ -273,26 +292,20 @@ def run_site(
                     for i in range(WEEK):
                         week += state.last_week[i]
                     year.peak_week = max(year.peak_week, week)
+                green_sum[f, doy] += green
                 if footprint >= reached[FOOTPRINT]:
-                    year.days_footprint += 1.0
                     odds[f, FOOTPRINT, doy] += 1
                 if wilt >= reached[WILT]:
-                    year.days_wilt += 1.0
                     odds[f, WILT, doy] += 1
                 if dormant >= reached[DORMANT]:
-                    year.days_dormant += 1.0
                     odds[f, DORMANT, doy] += 1
                 if dead >= reached[DEAD]:
-                    year.days_dead += 1.0
                     odds[f, DEAD, doy] += 1
-                year.peak_footprint = max(year.peak_footprint, footprint)
-                year.peak_wilt = max(year.peak_wilt, wilt)
-                year.peak_dormant = max(year.peak_dormant, dormant)
-                year.peak_dead = max(year.peak_dead, dead)
-                year.least_green = min(year.least_green, green)
-                green_sum[f, doy] += green
-                count_spells(state, year, wilt, dormant, reached)
                 time_recovery(state, year, green, dormant, reached[DORMANT])
+                if cal.in_season == 1:
+                    count_stages(year, footprint, wilt, dormant, dead, reached)
+                    count_spells(state, year, wilt, dormant, reached)
+                    year.least_green = min(year.least_green, green)
                 if d + 1 == n_days or calendar[d + 1].first == 1:
                     year.water_end = water_in_field(patches[f], day.snow_water)
 
