@@ -1,0 +1,55 @@
+"""Laws of the results: a Dataset comes back from a file as it went in."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import xarray as xr
+
+from drysward.ensemble import ledger, run
+
+
+@pytest.fixture
+def scenario(scenes):
+    fields = [scenes.field(), scenes.field("sand_over_gravel_12in", "creeping_bentgrass")]
+    return scenes.scenario(fields, [scenes.plan(), scenes.plan("refill", trigger=0.5)])
+
+
+def back_from_file(made, path):
+    made.to_netcdf(path, engine="netcdf4")
+    return xr.load_dataset(path, engine="netcdf4")
+
+
+def test_results_come_back_from_netcdf(scenes, scenario, tmp_path):
+    made = run(scenario, record=scenes.weather(2))
+    xr.testing.assert_identical(back_from_file(made, tmp_path / "results.nc"), made)
+
+
+def test_ledger_comes_back_from_netcdf(scenes, scenario, tmp_path):
+    field = scenario.fields[0].key
+    made = ledger(scenario, field, "refill", 2002, scenes.weather(2))
+    xr.testing.assert_identical(back_from_file(made, tmp_path / "ledger.nc"), made)
+
+
+def test_ledger_sums_to_the_year(scenes, scenario):
+    record = scenes.weather(2)
+    years = run(scenario, record=record)
+    field = scenario.fields[1].key
+    days = ledger(scenario, field, "refill", 2002, record)
+    year = years.sel(field=field, plan="refill", year=2002)
+    for name in ("precipitation", "irrigation_gross", "drainage", "transpiration", "runoff"):
+        assert float(days[name].sum()) == pytest.approx(float(year[name]), rel=1e-12, abs=1e-9)
+    assert float(days.residual.max()) <= float(year.residual)
+
+
+def test_odds_are_shares_of_years(scenes, scenario):
+    scenario = replace(scenario, answers=replace(scenario.answers, season=(0, 365)))
+    made = run(scenario, record=scenes.weather(3))
+    assert float(made.odds.min()) >= 0.0
+    assert float(made.odds.max()) <= 1.0
+    counted = made.odds.sel(stage="wilt").sum("day_of_year") * 3
+    leap_day = 59
+    assert not made.odds.isel(day_of_year=leap_day).any()  # 2001 to 2003 have none
+    assert np.allclose(counted, made.days_wilt.sum("year"))
