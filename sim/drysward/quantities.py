@@ -115,7 +115,7 @@ def parse(text: str, kind: Kind) -> float:
     ValueError
         In words meant for the writer of the file: no unit, unknown unit, wrong dimension.
     """
-    wanted = f"a {kind.name} is written as a number and a unit: " + ", ".join(kind.examples)
+    wanted = f"{kind.name} is written as a number and a unit: " + ", ".join(kind.examples)
     if not isinstance(text, str):
         raise ValueError(f"{text!r} has no unit; {wanted}")
     head, _, unit = text.strip().partition(" ")

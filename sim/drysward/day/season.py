@@ -265,6 +265,10 @@ def run_site(
                     owed -= landed_mean / (plan.share * plan.run_time_multiplier)
             else:
                 state.days_since_water += 1.0
+            # Nobody waters for more than the soil has room for: a dry winter is not owed in spring.
+            room = depletion * day.taw
+            if owed > room:
+                owed = room
             state.owed_et = owed if owed > 0.0 else 0.0
             state.last_week[d % WEEK] = gross
 
