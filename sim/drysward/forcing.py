@@ -225,7 +225,10 @@ def field_forcing(
     field.retention = zone.retention_mm
     field.abstraction = 0.2 * zone.retention_mm
     field.upward_max = zone.upward_max_mm_d
-    field.subsoil_reach = min(zone.upward_max_mm_d / NO_SUBSOIL_RISE_MM_D, 1.0)
+    # The short roots of new sod are not fed from below: set while looking at the one published
+    # result, first-year bluegrass sod in Manhattan KS of which none recovered (Hong et al. 2019).
+    rooted_in = spec.stand != "first-year sod"
+    field.subsoil_reach = rooted_in * min(zone.upward_max_mm_d / NO_SUBSOIL_RISE_MM_D, 1.0)
     field.sprinkler_rate = spec.delivery.precipitation_rate_mm_h
     field.intake_rate = zone.intake_mm_h
     field.surface_storage = zone.surface_storage_mm

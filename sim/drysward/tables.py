@@ -21,6 +21,7 @@ from drysward.quantities import Display
 
 if TYPE_CHECKING:
     from drysward.ensemble import PreparedSite
+    from drysward.scenario.resolved import Row
 
 WIDTH = 100
 UNKNOWN = "-"
@@ -311,6 +312,20 @@ def catalog_entry(catalog: Catalog, entry: Entry) -> list[RenderableType]:
     lines += [("note", entry.note)] if entry.note else []
     lines += [(key, catalog.sources.get(key, key)) for key in sources]
     return [table, _lines(lines), Text()]
+
+
+def resolved_table(rows: Iterable[Row]) -> Table:
+    """Every value that a scenario runs on, with unit, grade and source key."""
+    table = _table("Resolved values")
+    table.add_column("key", overflow="fold", width=42)
+    table.add_column("value", justify="right", overflow="fold", max_width=14)
+    table.add_column("unit", overflow="fold", max_width=9)
+    table.add_column("grade", overflow="fold", width=11)
+    table.add_column("source", overflow="fold", ratio=1)
+    for row in rows:
+        value = row.value if isinstance(row.value, str) else f"{row.value:g}"
+        table.add_row(row.key, value, "" if row.unit == "1" else row.unit, row.grade, row.source)
+    return table
 
 
 def catalog_term(term: Term) -> list[RenderableType]:

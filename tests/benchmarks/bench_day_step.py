@@ -169,7 +169,8 @@ def column_day(field: Any, day: Any, patch: dict[str, np.ndarray]) -> dict[str, 
     kill = 1.0 - (1.0 - kill) * (1.0 - day.heat_kill * (1.0 - field.heat_shelter * ks))
     loss = np.clip((field.leaf_loss_start - ks) * field.inv_leaf_loss_span, 0.0, 1.0)
     browning = green * day.leaf_loss * loss
-    regreening = patch["dormant"] * day.recovery * ks
+    supply = np.maximum((ks - field.leaf_loss_start) / (1.0 - field.leaf_loss_start), 0.0)
+    regreening = patch["dormant"] * day.recovery * supply
     regreening /= 1.0 + patch["dormant_age"] * field.inv_age_slowing
     green += regreening - browning
     dormant += browning - regreening

@@ -26,7 +26,8 @@ def draw(target: Path) -> None:
             here = result.sel(field=field, plan=plan)
             odds = here["odds"].sel(stage="wilt").values * 100.0
             label = str(here["plan_label"].values)
-            axis.plot(result.day_of_year, np.convolve(odds, week, "same"), color=colour, label=label)
+            smooth = np.convolve(odds, week, "same")
+            axis.plot(result.day_of_year, smooth, color=colour, label=label)
         axis.set_title(str(result["field_label"].sel(field=field).values), loc="left")
         axis.set_xticks(MONTH_STARTS, list("JFMAMJJASOND"), ha="left")
         axis.spines[["top", "right"]].set_visible(False)

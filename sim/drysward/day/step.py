@@ -199,9 +199,14 @@ def patch_day(field: Any, day: Any, patch: Any, flows: Any, landed: float, soak:
         )
         green -= browning
         dormant += browning
-    if patch.dormant > 0.0:
+    if patch.dormant > 0.0 and ks > field.leaf_loss_start:
+        # No leaf comes back at a water supply at which leaves are still being lost.
+        supply = (ks - field.leaf_loss_start) / (1.0 - field.leaf_loss_start)
         regreening = (
-            patch.dormant * day.recovery * ks / (1.0 + patch.dormant_age * field.inv_age_slowing)
+            patch.dormant
+            * day.recovery
+            * supply
+            / (1.0 + patch.dormant_age * field.inv_age_slowing)
         )
         green += regreening
         dormant -= regreening
