@@ -91,6 +91,11 @@ def summarise(result: xr.Dataset, answers: xr.Dataset) -> xr.Dataset:
         .min("year")
         .assign_attrs(units="1", long_name="least green cover of any year")
     )
+    out["water_by_month"] = (
+        result["irrigation_month"]
+        .mean("year")
+        .assign_attrs(units="mm", long_name="mean irrigation of the month, as drawn")
+    )
     per_mm = result["area_m2"] / 1000.0
     for depth, volume in (
         ("season_water", "season_volume"),
@@ -161,14 +166,14 @@ def shown(units: str, system: str) -> Display:
 
 
 def summary_rows(summary: xr.Dataset, system: str) -> list[list[object]]:
-    """Header and a row for each field and plan; stages and return periods go across."""
+    """Header and a row for each field and plan; stages, return periods and months go across."""
     per_field = ("field_label", "area_m2")
     columns: list[tuple[str, xr.DataArray, dict[str, object], Display | None]] = []
     for name, values in summary.data_vars.items():
         unit, _ = _units_and_name(str(name), values)
         how = None if values.dtype == bool or unit in NO_UNIT else shown(unit, system)
         title = str(name)
-        for extra in ("stage", "period"):
+        for extra in ("stage", "period", "month"):
             if extra in values.dims:
                 for value in summary[extra].values:
                     tag = f"1in{value:g}" if extra == "period" else value

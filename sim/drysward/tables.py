@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import calendar
 import json
 import math
 import sys
@@ -42,6 +43,7 @@ def comparison(summary: xr.Dataset, system: str) -> list[RenderableType]:
     """A table for each field with a row for each plan, then what a reader must know of them."""
     parts: list[RenderableType] = [_title(summary.attrs["title"], summary.attrs["site"])]
     parts += [_field_table(summary.sel(field=key), system) for key in summary["field"].values]
+    parts += [_month_table(summary.sel(field=key), system) for key in summary["field"].values]
     parts.append(_lines(_notes(summary, system)))
     return parts
 
@@ -80,6 +82,21 @@ def _field_table(of_field: xr.Dataset, system: str) -> Table:
             _depth(one["runoff_mean"].item(), depth),
             _depth(one["drainage_mean"].item(), depth),
         )
+    return table
+
+
+def _month_table(of_field: xr.Dataset, system: str) -> Table:
+    """Mean water of each month under the plans that use any."""
+    depth = shown("mm", system)
+    table = _table(f"{of_field['field_label'].item()}: water by month, {depth.unit}")
+    table.add_column("plan", ratio=1, min_width=14, overflow="fold")
+    for month in of_field["month"].values:
+        table.add_column(calendar.month_abbr[int(month)], justify="right", no_wrap=True)
+    for key in of_field["plan"].values:
+        one = of_field.sel(plan=key)
+        if float(one["season_water"]) > 0.0:
+            water = [_depth(float(mm), depth) for mm in one["water_by_month"].values]
+            table.add_row(str(one["plan_label"].item()), *water)
     return table
 
 

@@ -36,6 +36,7 @@ def made_up_run() -> xr.Dataset:
         name: (yearly, base + 25.4 * k) for k, name in enumerate(names.split())
     }
     data["residual"] = (yearly, np.full_like(base, 3e-13))
+    data["irrigation_month"] = ((*yearly, "month"), np.full((*base.shape, 12), 25.4))
     data["odds"] = (("field", "plan", "stage", "day_of_year"), np.full((2, 2, 4, 366), 0.25))
     data["green_cover"] = (("field", "plan", "day_of_year"), np.full((2, 2, 366), 0.75))
     return xr.Dataset(
@@ -44,6 +45,7 @@ def made_up_run() -> xr.Dataset:
             "field": ["sand", "native"],
             "plan": ["none", "inch"],
             "year": YEARS,
+            "month": np.arange(1, 13),
             "stage": STAGES,
             "day_of_year": np.arange(1, 367, dtype=np.int32),
             "field_label": ("field", ["Stadium [north]", "Practice field"]),
