@@ -317,3 +317,9 @@ def test_resolved_values_tell_overrides() -> None:
     scenario = read(HEAD, FIELD, PLAN, "[overrides]\nspecies.bermudagrass.p_wilt = 0.7")
     row = next(r for r in resolved_values(scenario) if r.key == "species.bermudagrass.p_wilt")
     assert (row.value, row.grade, row.source) == (0.7, SCENARIO, SCENARIO)
+
+
+def test_the_answer_season_is_the_warm_half_of_the_year(demo: Scenario) -> None:
+    southern = loads(demo.text.replace('"40.3 deg"', '"-35 deg"'), demo.folder)
+    assert demo.answers.season == (91, 304)  # 1 April to 31 October
+    assert southern.answers.season == (274, 120)  # 1 October to 30 April

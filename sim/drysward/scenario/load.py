@@ -51,6 +51,8 @@ from drysward.scenario.schema import (
 from drysward.weather.columns import ColumnSpec
 from drysward.weather.fill import FillRule
 
+NORTHERN_SEASON = (91, 304)  # 1 April to 31 October
+SOUTHERN_SEASON = (274, 120)  # 1 October to 30 April
 
 def load(path: str | Path) -> Scenario:
     """The scenario in the file ``path``; files that it names are looked for beside it.
@@ -126,7 +128,7 @@ def loads(text: str, base_folder: str | Path, name: str = "scenario") -> Scenari
         weather=_weather(table.weather, folder),
         fields=tuple(_field(key, part, catalog) for key, part in table.fields.items()),
         plans=tuple(_plan(key, part) for key, part in table.plans.items()),
-        answers=_answers(table.answers),
+        answers=_answers(table.answers, southern=table.site.latitude < 0.0),
         catalog=catalog,
         written=frozenset(key for key, _ in _leaves(raw)),
     )
@@ -254,10 +256,11 @@ def _pause(table: PauseTable) -> Pause:
     )
 
 
-def _answers(table: AnswersTable) -> Answers:
+def _answers(table: AnswersTable, southern: bool) -> Answers:
+    warm_months = SOUTHERN_SEASON if southern else NORTHERN_SEASON
     return Answers(
         reached=table.reached.model_dump(),
-        season=_span(table.season),
+        season=_span(table.season) if table.season else warm_months,
         turf=table.turf,
         start_soil_water=table.start_soil_water,
         return_periods=tuple(table.return_periods),

@@ -405,7 +405,7 @@ class ReachedTable(Part):
 
 class AnswersTable(Part):
     reached: ReachedTable = ReachedTable()
-    season: SpanTable = SpanTable.model_validate({"from": "04-01", "to": "10-31"})
+    season: SpanTable | None = None
     turf: Annotated[str, one_of(*TURF_YEARS)] = TURF_YEARS[0]
     start_soil_water: Share = 1.0
     return_periods: Annotated[list[Annotated[float, Field(gt=1.0)]], Field(min_length=1)] = [
