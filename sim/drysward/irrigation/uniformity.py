@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import stats
+from scipy import special
 
 LEAST_UNIFORMITY = 0.3
 
@@ -42,8 +42,8 @@ def patch_catches(du_low_quarter: float, patches: int) -> NDArray[np.float64]:
         raise ValueError(f"distribution uniformity {du_low_quarter} is not in 0.3..1")
     if patches == 1:
         return np.ones(1)
-    edges = stats.norm.ppf(np.linspace(0.0, 1.0, patches + 1))
-    density = stats.norm.pdf(edges)
+    edges = special.ndtri(np.linspace(0.0, 1.0, patches + 1))
+    density = np.exp(-0.5 * edges**2) / np.sqrt(2.0 * np.pi)
     score = (density[:-1] - density[1:]) * patches
     fall = 1.0 - low_quarter_uniformity(score + 10.0)  # per tenth of a unit of spread
     catches = 1.0 + score * (1.0 - du_low_quarter) / (10.0 * fall)

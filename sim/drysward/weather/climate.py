@@ -23,6 +23,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
+from drysward.weather.reference_et import daylight_hours, extraterrestrial_radiation_mj_m2
+
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
@@ -175,21 +177,11 @@ def gamma_scale(mean_mm: FloatArray, shape: FloatArray) -> FloatArray:
 
 def extraterrestrial_radiation(latitude_deg: float) -> tuple[FloatArray, FloatArray]:
     """Ra (MJ/m2/d) and day length (h) for the 366 calendar days (FAO-56 Eq 21 to 25, 34)."""
-    latitude = np.radians(latitude_deg)
-    angle = 2 * np.pi * np.arange(1, 367) / 365
-    distance = 1 + 0.033 * np.cos(angle)
-    declination = 0.409 * np.sin(angle - 1.39)
-    sunset = np.arccos(np.clip(-np.tan(latitude) * np.tan(declination), -1, 1))
-    ra = (
-        (24 * 60 / np.pi)
-        * 0.0820
-        * distance
-        * (
-            sunset * np.sin(latitude) * np.sin(declination)
-            + np.cos(latitude) * np.cos(declination) * np.sin(sunset)
-        )
+    day = np.arange(1.0, 367.0)
+    return (
+        np.asarray(extraterrestrial_radiation_mj_m2(latitude_deg, day)),
+        np.asarray(daylight_hours(latitude_deg, day)),
     )
-    return np.maximum(ra, 0.0), 24 / np.pi * sunset
 
 
 # ---------------------------------------------------------------- calendar and seasonal curves

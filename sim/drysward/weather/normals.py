@@ -28,6 +28,7 @@ from drysward.weather.climate import (
     residual_matrices,
     smooth_curve,
 )
+from drysward.weather.reference_et import mean_saturation_vapour_pressure_kpa
 
 _REQUIRED = ("rain_mm", "wet_days", "tmax_c", "tmin_c")
 _OPTIONAL = (
@@ -176,17 +177,12 @@ def _daily_sd_c(mean_c: FloatArray) -> FloatArray:
     return (1.3 + 0.24 * half_range) * (1 + 0.2 * (mean_c.mean() - mean_c) / half_range)
 
 
-def _saturation_kpa(temperature_c: FloatArray) -> FloatArray:
-    """FAO-56 Eq 11."""
-    return 0.6108 * np.exp(17.27 * temperature_c / (temperature_c + 237.3))
-
-
 def _dewpoint_normals(given: Mapping[str, FloatArray]) -> FloatArray | None:
     if "dewpoint_c" in given:
         return given["dewpoint_c"]
     if "relative_humidity_pct" not in given:
         return None
-    saturation = (_saturation_kpa(given["tmax_c"]) + _saturation_kpa(given["tmin_c"])) / 2
+    saturation = mean_saturation_vapour_pressure_kpa(given["tmax_c"], given["tmin_c"])
     ratio = np.log(given["relative_humidity_pct"] / 100 * saturation / 0.6108)  # FAO-56 Eq 19
     return 237.3 * ratio / (17.27 - ratio)
 
