@@ -278,3 +278,15 @@ def test_only_continuous_turf_carries_dead_cover_over_the_turn_of_the_year(scene
     assert carried[364] == fresh[364] > 0.2
     assert carried[365] > 0.5 * carried[364]
     assert fresh[365] < 0.01
+
+
+@pytest.mark.parametrize("rule", ["fixed", "refill"])
+def test_interval_keeps_waterings_apart(scenes, rule):
+    daily = scenes.plan(
+        rule, depth_by_weekday=(5.0,) * 7, trigger=0.05, least_depth_mm=0.1, interval_days=3
+    )
+    scenario = scenes.scenario([scenes.field()], [daily], fewest_days=1)
+    site = prepare(scenario, scenes.record(60, et=5.0))
+    watered = np.flatnonzero(run_plan(site, daily, slice(0, 60)).trace.irrigation_gross[:, 0])
+    assert watered.size > 10
+    assert np.diff(watered).min() == 3

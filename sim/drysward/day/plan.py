@@ -86,10 +86,10 @@ def wanted_depth(
 
     depth = 0.0
     if not crown_only and plan.rule != RULE_NONE:
-        if plan.rule == RULE_FIXED:
-            depth = plan.depth[weekday]
-        elif state.days_since_water < plan.interval:
+        if state.days_since_water < plan.interval:
             depth = 0.0
+        elif plan.rule == RULE_FIXED:
+            depth = plan.depth[weekday]
         elif plan.rule == RULE_ET_SHARE:
             depth = plan.share * state.owed_et * plan.run_time_multiplier
         elif plan.rule == RULE_REFILL and state.depletion >= plan.trigger:
