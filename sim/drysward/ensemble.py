@@ -6,7 +6,7 @@ import json
 import os
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import xarray as xr
@@ -25,7 +25,7 @@ from drysward.day.records import (
     records,
 )
 from drysward.day.season import NO_DORMANCY, run_site
-from drysward.faults import Fault, FaultyInput, nearest
+from drysward.faults import Fault, FaultyInput
 from drysward.forcing import SiteWeather, calendar_records, field_forcing, site_weather
 from drysward.irrigation.plan_records import plan_record
 from drysward.irrigation.uniformity import patch_catches
@@ -261,11 +261,7 @@ def run(
     """
     plans = scenario.plans
     if only is not None:
-        known = {plan.key: plan for plan in plans}
-        for key in only:
-            if key not in known:
-                raise FaultyInput(Fault("plans", f"no plan '{key}'", nearest(key, known)))
-        plans = tuple(known[key] for key in only)
+        plans = tuple(scenario.plan_named(key) for key in only)
     site = prepare(scenario, record, years)
     compiled_run_site()
     runs: list[PlanRun] = []
@@ -386,11 +382,8 @@ def ledger(
 
     FaultyInput when there is no such field, plan or complete year.
     """
-    fields = {f.key: i for i, f in enumerate(scenario.fields)}
-    plans = {p.key: p for p in scenario.plans}
-    for kind, key, known in (("field", field, fields), ("plan", plan, plans)):
-        if key not in known:
-            raise FaultyInput(Fault(f"{kind}s", f"no {kind} '{key}'", nearest(key, known)))
+    place = scenario.fields.index(scenario.field_named(field))
+    followed = scenario.plan_named(plan)
     site = prepare(scenario, record)
     if year not in site.years:
         raise FaultyInput(
@@ -402,11 +395,11 @@ def ledger(
         )
     here = np.flatnonzero(site.calendar.year == site.years.index(year))
     span = slice(int(here[0]), int(here[-1]) + 1)
-    trace = run_plan(site, plans[plan], span).trace[:, fields[field]]
+    trace = run_plan(site, followed, span).trace[:, place]
     out = xr.Dataset(
         {name: ("date", np.ascontiguousarray(trace[name])) for name in TRACE.names or ()},
         coords={"date": site.weather.record.dates[span].astype("datetime64[ns]")},
-        attrs={**_provenance(replace(site)), "field": field, "plan": plan},
+        attrs={**_provenance(site), "field": field, "plan": plan},
     )
     for variable in map(str, out.data_vars):
         term = scenario.catalog.quantities.get(variable)

@@ -15,6 +15,7 @@ from drysward.catalog import Catalog, Entry
 from drysward.day.records import CALENDAR, DAY, FIELD, records
 from drysward.root_zone import NATIVE, SAND_CAP, RootZone
 from drysward.scenario.model import FieldSpec
+from drysward.soil.evaporation import depletion_fraction, kc_max
 from drysward.turf.growth import (
     daily_rate_to_share,
     growth_potential,
@@ -274,13 +275,15 @@ def field_forcing(
     kc = np.minimum(kc, turf["kc_winter_frost"] + warmth * (kc - turf["kc_winter_frost"]))
     kc = np.where(weather.snow_water_mm > 0.0, kc * SNOW_ET_SHARE, kc)
     kcb = np.maximum(kc - turf["basal_difference"], 0.0)
-    climate = 0.04 * (weather.et.u2_m_s - 2.0) - 0.004 * (weather.et.rh_min_pct - 45.0)
-    kc_max = turf["kc_max"] + climate * (TURF_HEIGHT_M / 3.0) ** 0.3  # FAO-56 eq 72
-    kc_max = np.where(weather.snow_water_mm > 0.0, kc_max * SNOW_ET_SHARE, kc_max)
-    day.kc, day.kcb, day.kc_max = kc, kcb, np.maximum(kc_max, kcb + 0.05)
-    ease = 0.04 * (5.0 - kc * eto)  # FAO-56 Table 22, note on p
-    p_footprint = np.clip(species["p_footprint"] + ease, 0.1, 0.8)
+    limit = kc_max(
+        weather.et.u2_m_s, weather.et.rh_min_pct, TURF_HEIGHT_M, kcb, turf["kc_max"]
+    )
+    limit = np.where(weather.snow_water_mm > 0.0, limit * SNOW_ET_SHARE, limit)
+    day.kc, day.kcb, day.kc_max = kc, kcb, np.maximum(limit, kcb + 0.05)
+    p_footprint = depletion_fraction(species["p_footprint"], kc * eto)
     day.p_footprint = p_footprint
+    # Wilt moves with demand as the p of stress does, and always lies past it.
+    ease = 0.04 * (5.0 - kc * eto)
     day.p_wilt = np.clip(species["p_wilt"] + ease, p_footprint + 0.05, 0.95)
     day.inv_one_less_p = 1.0 / (1.0 - p_footprint)
 

@@ -33,7 +33,6 @@ def nightly_depth_mm(delivery: DeliverySpec, area_m2: float, window_h: float) ->
     hours = window_h
     if delivery.hours_per_pass > 0.0:
         hours = max(1.0, np.floor(window_h / delivery.hours_per_pass)) * delivery.hours_per_pass
-        hours = min(hours, max(window_h, delivery.hours_per_pass))
     if delivery.flow_m3_h is not None:
         return delivery.flow_m3_h * hours / area_m2 * 1000.0
     return delivery.precipitation_rate_mm_h * hours
