@@ -7,6 +7,7 @@ import hashlib
 import io
 import re
 from collections.abc import Collection, Iterator, Mapping
+from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
@@ -69,8 +70,39 @@ def read_weather(
     FaultyInput
         With every fault of the file, at most 20 told and the rest counted.
     """
+    return to_record(read_table(path, columns, wind_height_m, ignore), fill or FillRule())
+
+
+@dataclass(frozen=True, eq=False)
+class WeatherFile:
+    """A weather file as its rows say, before days and values are checked and blanks filled.
+
+    ``faults`` are those of header and cells; ``table`` is None when no row could be read.
+    """
+
+    path: Path
+    table: Table | None
+    wind_height_m: float | None
+    faults: tuple[RowFault, ...]
+    digest: str
+
+    @property
+    def header_faults(self) -> tuple[Fault, ...]:
+        """Faults of the file as a whole: columns unknown, missing or without a unit."""
+        return tuple(fault for row, fault in self.faults if row == _ON_TOP)
+
+
+def read_table(
+    path: str | Path,
+    columns: Mapping[str, ColumnSpec] | None = None,
+    wind_height_m: float | None = None,
+    ignore: Collection[str] = (),
+) -> WeatherFile:
+    """The rows of a .csv or .nc file with the faults of its cells; see :func:`read_weather`.
+
+    Raises FaultyInput when there is no file, or nothing in it can be told apart as columns.
+    """
     path = Path(path)
-    rule = fill or FillRule()
     data = _bytes_of(path)
     if path.suffix.lower() == ".csv":
         table, height, faults = _read_csv(path, data, columns or {}, wind_height_m, ignore)
@@ -78,7 +110,34 @@ def read_weather(
         table, height, faults = _read_netcdf(path, columns or {}, wind_height_m, ignore)
     else:
         raise FaultyInput(Fault(str(path), "is neither .csv nor .nc by its name", ".csv or .nc"))
+    return WeatherFile(path, table, height, tuple(faults), hashlib.sha256(data).hexdigest())
 
+
+def to_record(file: WeatherFile, rule: FillRule) -> DailyRecord:
+    """The checked and filled record of a file; FaultyInput as :func:`read_weather`."""
+    table, filled, faults = _filled(file, rule)
+    if faults or table is None:
+        raise FaultyInput(_told(str(file.path), faults))
+    return DailyRecord(
+        name=file.path.stem,
+        dates=table.dates,
+        **{QUANTITIES[quantity].field: values for quantity, values in table.values.items()},
+        wind_height_m=file.wind_height_m if "wind" in table.values else None,
+        filled=filled,
+        digest=file.digest,
+    )
+
+
+def faults_under(file: WeatherFile, rule: FillRule) -> list[Fault]:
+    """Every fault for which a run would refuse the file under a rule, in file order."""
+    return _in_order(_filled(file, rule)[2])
+
+
+def _filled(
+    file: WeatherFile, rule: FillRule
+) -> tuple[Table | None, dict[str, int], list[RowFault]]:
+    """The table with blanks filled by the rule, days filled by quantity and rule, all faults."""
+    table, faults = file.table, list(file.faults)
     filled: dict[str, int] = {}
     if table is not None:
         date_faults = check_dates(table, rule.fills_absent_days, rule.longest_gap_days)
@@ -91,16 +150,7 @@ def read_weather(
             faults += blanks
         else:
             faults += check_blanks(table, rule)
-    if faults or table is None:
-        raise FaultyInput(_told(str(path), faults))
-    return DailyRecord(
-        name=path.stem,
-        dates=table.dates,
-        **{QUANTITIES[quantity].field: values for quantity, values in table.values.items()},
-        wind_height_m=height if "wind" in table.values else None,
-        filled=filled,
-        digest=hashlib.sha256(data).hexdigest(),
-    )
+    return table, filled, faults
 
 
 def _bytes_of(path: Path) -> bytes:
@@ -119,10 +169,14 @@ def _bytes_of(path: Path) -> bytes:
 
 def _told(path: str, faults: list[RowFault]) -> list[Fault]:
     """Faults in file order, at most twenty and a count of the rest."""
-    told = [fault for _, fault in sorted(faults, key=lambda pair: pair[0])]
+    told = _in_order(faults)
     if len(told) > FAULTS_TOLD:
         told = [*told[:FAULTS_TOLD], Fault(path, f"and {len(told) - FAULTS_TOLD} more")]
     return told
+
+
+def _in_order(faults: list[RowFault]) -> list[Fault]:
+    return [fault for _, fault in sorted(faults, key=lambda pair: pair[0])]
 
 
 def _known_columns(

@@ -1,0 +1,333 @@
+"""What a person reads of a weather file at a terminal. Nothing is computed here."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from datetime import date
+from itertools import groupby
+
+from rich.console import RenderableType
+from rich.table import Table
+from rich.text import Text
+
+from drysward.faults import Fault
+from drysward.quantities import Display, display
+from drysward.tables import _bold, _depth, _lines, _rounded, _table
+from drysward.weather.fill import FillRule
+from drysward.weather.survey import (
+    LEAST_SEASONS_FOR_FIT,
+    LEAST_SEASONS_FOR_PERIODS,
+    USUAL_GAP_DAYS,
+    WET_DAY_MM,
+    WHOLE_YEAR_DAYS,
+    WINDOWS,
+    Gap,
+    Season,
+    Seasons,
+    Survey,
+    Verdict,
+    Year,
+)
+from drysward.weather.suspicion import Suspicion
+
+GAPS_TOLD = 12
+ALIKE_TOLD = 4
+SEASONS_TOLD = 10
+FAULTS_TOLD = 5
+
+
+def weather_survey(
+    survey: Survey, system: str, ignored: Sequence[str] = ()
+) -> list[RenderableType]:
+    """Columns, gaps, suspicious values, years, dry seasons and the verdict, in this order."""
+    depth = display("mm", system)
+    days = (survey.last - survey.first).days + 1
+    rows = f"{survey.rows:,} rows for {days:,} days"
+    if survey.rows_unused:
+        rows += f"; {survey.rows_unused} rows have no date of use or a day that came before"
+    return [
+        _bold(f"{survey.name}, {survey.first} to {survey.last}"),
+        Text(rows),
+        _columns(survey),
+        *_gaps(survey.gaps),
+        *_suspicions(survey.suspicions),
+        *_years(survey.years, depth, system),
+        _lines(_notes(survey, depth)),
+        *_seasons(survey.seasons, depth),
+        *_verdict(survey.verdict, ignored),
+    ]
+
+
+def _columns(survey: Survey) -> Table:
+    table = _table("Columns, as the file has them")
+    table.add_column("column", overflow="fold")
+    for title in ("quantity", "unit"):
+        table.add_column(title, no_wrap=True)
+    for title in ("days known", "share", "least", "mean", "most"):
+        table.add_column(title, justify="right", no_wrap=True)
+    for column in survey.columns:
+        table.add_row(
+            column.name,
+            column.quantity,
+            column.unit,
+            f"{column.days_known:,}",
+            _share(column.share_known),
+            *(_rounded(value, 2) for value in (column.least, column.mean, column.most)),
+        )
+    return table
+
+
+def _share(share: float) -> str:
+    """Percent that says 100 only when nothing is missing."""
+    return "100 %" if share == 1.0 else f"{min(100 * share, 99.9):.1f} %"
+
+
+def _gaps(gaps: Sequence[Gap]) -> list[RenderableType]:
+    if not gaps:
+        return [_lines([("Gaps", "none: rain, Tmax and Tmin are known on every day")])]
+    table = _table("Gaps in days, rain and temperature")
+    table.add_column("what", no_wrap=True)
+    table.add_column("days", justify="right")
+    table.add_column("spans", ratio=3, overflow="fold")
+    table.add_column("days by year", ratio=2, overflow="fold")
+    for what in dict.fromkeys(gap.what for gap in gaps):
+        spans = [gap for gap in gaps if gap.what == what]
+        told = ", ".join(_span(gap.first, gap.last) for gap in spans[:GAPS_TOLD])
+        if len(spans) > GAPS_TOLD:
+            longest = max(spans, key=lambda gap: gap.days)
+            told += f" and {len(spans) - GAPS_TOLD} more"
+            told += f"; the longest is {_span(longest.first, longest.last)}"
+        years = Counter[int]()
+        for gap in spans:
+            for year in range(gap.first.year, gap.last.year + 1):
+                first, last = max(gap.first, date(year, 1, 1)), min(gap.last, date(year, 12, 31))
+                years[year] += (last - first).days + 1
+        by_year = ", ".join(f"{year}:{count}" for year, count in sorted(years.items()))
+        title = what if what == "no row" else f"{what} blank"
+        table.add_row(title, f"{sum(gap.days for gap in spans):,}", told, by_year)
+    return [table]
+
+
+def _span(first: date, last: date) -> str:
+    return str(first) if first == last else f"{first} to {last} ({(last - first).days + 1} days)"
+
+
+def _suspicions(suspicions: Sequence[Suspicion]) -> list[RenderableType]:
+    if not suspicions:
+        return [_lines([("Suspicious", "nothing found")])]
+    table = _table("Suspicious: look at these, they may be true")
+    table.add_column("days", no_wrap=True)
+    table.add_column("what", ratio=1, overflow="fold")
+    by_kind = sorted(suspicions, key=lambda one: _first_of_kind(suspicions, one.kind))
+    for kind, group in groupby(by_kind, key=lambda one: one.kind):
+        alike = list(group)
+        for one in alike[:ALIKE_TOLD]:
+            days = str(one.first) if one.first == one.last else f"{one.first} to {one.last}"
+            table.add_row(days, one.what)
+        if len(alike) > ALIKE_TOLD:
+            last = max(one.last for one in alike)
+            table.add_row(f"to {last}", f"and {len(alike) - ALIKE_TOLD} more: {kind}")
+    return [table]
+
+
+def _first_of_kind(suspicions: Sequence[Suspicion], kind: str) -> int:
+    return next(i for i, one in enumerate(suspicions) if one.kind == kind)
+
+
+def _years(years: Sequence[Year], depth: Display, system: str) -> list[RenderableType]:
+    """A row a year and the mean of whole years."""
+    with_et = any(year.et_mm == year.et_mm for year in years)
+    table = _table("Years")
+    titles = ["year", "days\nknown", f"rain\n{depth.unit}", "wet\ndays"]
+    degrees = "F" if system == "us" else "C"
+    titles += [f"Tmax\n{degrees}", f"Tmin\n{degrees}", "longest dry\nspell, days"]
+    titles += [f"driest {days}\ndays, {depth.unit}" for days in WINDOWS]
+    if with_et:
+        titles += [f"ET\n{depth.unit}", f"ET less\nrain, {depth.unit}"]
+    for title in titles:
+        table.add_column(title, justify="right", no_wrap=True)
+
+    def row(name: str, known: str, wet: str, spell: str, one: Sequence[float]) -> None:
+        rain, tmax, tmin, *rest = one
+        temperatures = [_rounded(_degrees(value, system), 1) for value in (tmax, tmin)]
+        amounts = [_depth(value, depth) for value in (rain, *rest)]
+        table.add_row(name, known, amounts[0], wet, *temperatures, spell, *amounts[1:])
+
+    def numbers(year: Year) -> list[float]:
+        et = [year.et_mm, year.et_less_rain_mm] if with_et else []
+        return [year.rain_mm, year.tmax_c, year.tmin_c, *year.driest_mm, *et]
+
+    for year in years:
+        name = str(year.year) + ("" if year.whole else "*")
+        spell = str(year.longest_dry_days)
+        row(name, str(year.days_known), str(year.wet_days), spell, numbers(year))
+    whole = [year for year in years if year.whole]
+    if len(whole) > 1:
+        table.add_section()
+        n = len(whole)
+        means = [sum(column) / n for column in zip(*map(numbers, whole), strict=True)]
+        wet = sum(year.wet_days for year in whole) / n
+        spell_days = sum(year.longest_dry_days for year in whole) / n
+        row("mean", "", f"{wet:.0f}", f"{spell_days:.0f}", means)
+    return [table]
+
+
+def _degrees(celsius: float, system: str) -> float:
+    return celsius * 1.8 + 32 if system == "us" else celsius
+
+
+def _notes(survey: Survey, depth: Display) -> list[tuple[str, str]]:
+    wet = f"{WET_DAY_MM * depth.factor:.1g} {depth.unit}"
+    notes = [
+        (
+            "Dry spell",
+            f"days on end under {wet}; spells and driest days count in the year in which they end",
+        )
+    ]
+    if any(not year.whole for year in survey.years):
+        told = (
+            f"fewer than {WHOLE_YEAR_DAYS} days known: what is there is summed up, and a run "
+            "leaves the year out"
+        )
+        notes.append(("* Part year", told))
+    et = "not worked out: give --latitude and --elevation"
+    if survey.procedures:
+        et = "FAO-56 " + "; ".join(survey.procedures)
+    elif survey.seasons.by_et:
+        et = "no day has both temperatures"
+    return [*notes, ("Reference ET", et)]
+
+
+def _seasons(seasons: Seasons, depth: Display) -> list[RenderableType]:
+    n = len(seasons.ranked)
+    rough = n < LEAST_SEASONS_FOR_PERIODS
+    table = _table("Driest seasons")
+    titles = ["rank", "season", f"rain\n{depth.unit}"]
+    titles += [f"ET less\nrain, {depth.unit}"] if seasons.by_et else []
+    titles += [] if rough else ["return period\nyears"]
+    for heading in titles:
+        table.add_column(heading, justify="right", no_wrap=True)
+    for rank, one in enumerate(seasons.ranked[:SEASONS_TOLD], start=1):
+        cells = [str(rank), _season_year(one.year, seasons.season), _depth(one.rain_mm, depth)]
+        cells += [_depth(one.et_less_rain_mm, depth)] if seasons.by_et else []
+        cells += [] if rough else [f"{one.return_period:.1f}"]
+        table.add_row(*cells)
+    parts: list[RenderableType] = [table] if seasons.ranked else []
+    if seasons.levels:
+        fitted = _table("Dry seasons by return period, Pearson III fit")
+        fitted.add_column("return period, years", justify="right", no_wrap=True)
+        what = "ET less rain" if seasons.by_et else "rain"
+        fitted.add_column(f"{what}, {depth.unit}", justify="right", no_wrap=True)
+        fitted.add_column("90 % limits", justify="right", no_wrap=True)
+        fitted.add_column("")
+        for level in seasons.levels:
+            limits = sorted((level.low_mm, level.high_mm))
+            fitted.add_row(
+                f"{level.return_period:g}",
+                _depth(level.estimate_mm, depth),
+                " to ".join(_depth(value, depth) for value in limits),
+                "beyond the record" if level.beyond_record else "",
+            )
+        parts.append(fitted)
+    return [*parts, _lines(_season_notes(seasons))]
+
+
+def _season_notes(seasons: Seasons) -> list[tuple[str, str]]:
+    n = len(seasons.ranked)
+    by = "ET less rain" if seasons.by_et else "rain"
+    notes = [("Season", f"{_season(seasons.season)}, ranked by {by}; {_seasons_counted(n)}")]
+    if 0 < n < LEAST_SEASONS_FOR_PERIODS:
+        told = (
+            f"{_seasons_counted(n)}, far too few for odds: the rank says which was driest, not how "
+            "rare it is; do not size a supply on this"
+        )
+        notes.append(("Short record", told))
+    elif n < LEAST_SEASONS_FOR_FIT:
+        told = (
+            f"{_seasons_counted(n)}; the return periods are rough and none is fitted; a longer "
+            "record of a station nearby is better than any fit"
+        )
+        notes.append(("Short record", told))
+    if seasons.driest_between and n >= LEAST_SEASONS_FOR_PERIODS:
+        low, high = seasons.driest_between
+        told = (
+            f"by plotting position m/(n + 1); the driest of {n} seasons may truly return every "
+            f"{low:.0f} to {high:,.0f} years (90 % limits)"
+        )
+        notes.append(("Return period", told))
+    if seasons.left_out:
+        left = ", ".join(_season_year(year, seasons.season) for year in seasons.left_out)
+        notes.append(("Left out", f"seasons that are not known throughout: {left}"))
+    return notes
+
+
+def _seasons_counted(n: int) -> str:
+    return "1 season known throughout" if n == 1 else f"{n or 'no'} seasons known throughout"
+
+
+def _season(season: Season) -> str:
+    first, last = (date(2000, *day) for day in (season.first, season.last))
+    return f"{first.day} {first:%B} to {last.day} {last:%B}"
+
+
+def _season_year(year: int, season: Season) -> str:
+    return f"{year}-{(year + 1) % 100:02d}" if season.over_new_year else str(year)
+
+
+def _verdict(verdict: Verdict, ignored: Sequence[str]) -> list[RenderableType]:
+    """Faults in short form, then whether a run takes the file and what it needs."""
+    settings = [f"ignore = [{', '.join(quoted(name) for name in ignored)}]"] if ignored else []
+    if not verdict.faults:
+        if not settings:
+            return [_bold("A run accepts this file as it is.")]
+        return [_bold(_with("A run accepts this file", settings))]
+    parts: list[RenderableType] = [_lines([("Faults", _short(verdict.faults))])]
+    refused = f"A run refuses this file as it is ({_counted(len(verdict.faults))})"
+    if verdict.rule is None:
+        return [*parts, _bold(f"{refused}; no fill rule helps: correct the file.")]
+    settings = [fill_line(verdict.rule), *settings]
+    if not verdict.remaining:
+        return [*parts, _bold(_with(f"{refused} and accepts it", settings))]
+    parts.append(_lines([("Left by the fill", _short(verdict.remaining))]))
+    left = f"{refused}; {_counted(len(verdict.remaining))} would be left to correct"
+    return [*parts, _bold(_with(left, settings))]
+
+
+def _with(told: str, settings: Sequence[str]) -> str:
+    return f"{told} with {' and '.join(settings)} under [weather] of the scenario."
+
+
+def fill_line(rule: FillRule) -> str:
+    """The rule as a scenario states it."""
+    parts = [f"rain = {quoted(rule.rain)}"] if rule.rain else []
+    parts += [f"temperature = {quoted(rule.temperature)}"] if rule.temperature else []
+    if rule.longest_gap_days != USUAL_GAP_DAYS:
+        parts.append(f'longest = "{rule.longest_gap_days} days"')
+    return f"fill = {{ {', '.join(parts)} }}"
+
+
+def quoted(text: str) -> str:
+    """Text as TOML writes it."""
+    return '"' + text.replace("\\", "\\\\").replace('"', '\\"') + '"'
+
+
+def _short(faults: Sequence[Fault]) -> str:
+    """The first faults, each on its line and without the file's name."""
+    told = [f"{_place(fault)}: {fault.what}" for fault in faults[:FAULTS_TOLD]]
+    if len(faults) > FAULTS_TOLD:
+        told.append(f"and {len(faults) - FAULTS_TOLD} more")
+    return "\n".join(told)
+
+
+def _place(fault: Fault) -> str:
+    """``line 12, column 'tmax_c'`` of ``some folder/file.csv line 12, column 'tmax_c'``."""
+    for mark in (" line ", " day ", ", variable "):
+        _, found, rest = fault.where.rpartition(mark)
+        if found:
+            return mark.strip(" ,") + " " + rest
+    return "file"
+
+
+def _counted(faults: int) -> str:
+    return "1 fault" if faults == 1 else f"{faults} faults"
