@@ -137,16 +137,16 @@ def write_results(
         {name: values for name, values in summary.data_vars.items() if name not in result}
     )
     paths = [folder / name for name in ("results.nc", "summary.csv", "daily-odds.csv")]
-    _replace(paths[0], lambda part: _write_netcdf(whole, part))
-    _replace(paths[1], lambda part: _write_csv(summary_rows(summary, units), part))
-    _replace(paths[2], lambda part: _write_csv(daily_rows(result), part))
+    write_whole(paths[0], lambda part: _write_netcdf(whole, part))
+    write_whole(paths[1], lambda part: _write_csv(summary_rows(summary, units), part))
+    write_whole(paths[2], lambda part: _write_csv(daily_rows(result), part))
     return paths
 
 
 def write_ledger(account: xr.Dataset, path: Path, units: str = "us") -> None:
     """Write a ``drysward.ledger`` as CSV, a row a day. FaultyInput when it cannot be written."""
     claim_folder(path.parent)
-    _replace(path, lambda part: _write_csv(ledger_rows(account, units), part))
+    write_whole(path, lambda part: _write_csv(ledger_rows(account, units), part))
 
 
 def claim_folder(folder: Path) -> None:
@@ -280,8 +280,11 @@ def _write_csv(rows: Iterable[Sequence[object]], path: Path) -> None:
         csv.writer(stream, lineterminator="\n").writerows(rows)
 
 
-def _replace(path: Path, write: Callable[[Path], None]) -> None:
-    """Let ``write`` fill a file beside ``path``, then put it in its place."""
+def write_whole(path: Path, write: Callable[[Path], None]) -> None:
+    """Let ``write`` fill a file beside ``path``, then put it in its place.
+
+    FaultyInput when it cannot be written; what was there before is then left as it was.
+    """
     part = path.with_name(f".{path.name}-{os.getpid()}.part")
     try:
         write(part)

@@ -308,6 +308,15 @@ def demand_at_return_periods(
     ]
 
 
+def thinned(values: ArrayLike, n: int) -> FloatArray:
+    """``n`` values (n,) that stand for a longer series: its quantiles at Hazen's positions.
+
+    For years drawn again and again from a record of ``n``, which tell no more than it does.
+    """
+    array = _checked(values)
+    return np.asarray(np.quantile(array, 1.0 - plotting_positions(n, "hazen"), method="hazen"))
+
+
 # ---------------------------------------------------------------- risk and sampling error
 
 
@@ -359,29 +368,32 @@ class Probability:
     note: str
 
 
-def probability_of(events: ArrayLike) -> Probability:
+def probability_of(events: ArrayLike, independent_years: int | None = None) -> Probability:
     """Probability of an event from one true or false for each year, (n,).
 
-    The exact bound is Clopper & Pearson's (1934), one-sided at 95 %: 1 - 0.05^(1/n), about
-    3/n, for no event. ValueError for an empty series, NaN, or anything but 0 and 1.
+    Sampling error counts ``independent_years``, all of them when None: fewer when the years
+    were drawn again and again from a record. The exact bound is Clopper & Pearson's (1934),
+    one-sided at 95 %: 1 - 0.05^(1/n), about 3/n, for no event. ValueError for an empty series,
+    NaN, or anything but 0 and 1.
     """
     array = _checked(events)
     if not np.all((array == 0) | (array == 1)):
         raise ValueError("events are true or false for each year")
-    n, count = array.size, int(array.sum())
-    p = count / n
-    low, high = wilson_limits(count, n)
+    seen, count = array.size, int(array.sum())
+    n = min(independent_years or seen, seen)
+    p = count / seen
+    low, high = wilson_limits(p * n, n)
     bound, notes = None, []
     if n == 1:
         notes.append("one year only: the probability is hardly known")
     if count == 0:
         bound = 1.0 - 0.05 ** (1.0 / n)
-        notes.append(f"in none of {n} years: at most {bound:.2g} with 95 % confidence")
-    elif count == n:
+        notes.append(f"in none of {seen} years: at most {bound:.2g} with 95 % confidence")
+    elif count == seen:
         bound = 0.05 ** (1.0 / n)
-        notes.append(f"in all of {n} years: at least {bound:.2g} with 95 % confidence")
+        notes.append(f"in all of {seen} years: at least {bound:.2g} with 95 % confidence")
     return Probability(
-        years=n,
+        years=seen,
         events=count,
         p=p,
         standard_error=float(standard_error(p, n)),

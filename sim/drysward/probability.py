@@ -8,7 +8,7 @@ import numpy as np
 import xarray as xr
 
 from drysward.day.records import STAGES
-from drysward.frequency import demand_at_return_periods, probability_of
+from drysward.frequency import demand_at_return_periods, probability_of, thinned
 
 
 def answers(
@@ -32,6 +32,7 @@ def answers(
         periods = tuple(json.loads(result.attrs["return_periods"]))
     if confidence is None:
         confidence = float(result.attrs["confidence"])
+    independent = int(result.attrs["independent_years"])
     keys = ("field", "plan")
     size = tuple(result.sizes[k] for k in keys)
     n_stage = len(STAGES)
@@ -48,12 +49,14 @@ def answers(
             for k, stage in enumerate(STAGES):
                 reached = float(result["reached"].values[k])
                 events = result[f"peak_{stage}"].values[i, j] >= reached
-                told = probability_of(events)
+                told = probability_of(events, independent)
                 odds["probability"][i, j, k] = told.p
                 odds["probability_se"][i, j, k] = told.standard_error
                 odds["probability_low"][i, j, k] = told.low
                 odds["probability_high"][i, j, k] = told.high
             water = result["irrigation_gross"].values[i, j]
+            if independent < water.size:
+                water = thinned(water, independent)
             for k, level in enumerate(demand_at_return_periods(water, periods, confidence)):
                 demand["demand"][i, j, k] = level.estimate
                 demand["demand_low"][i, j, k] = level.low

@@ -33,6 +33,8 @@ FLOW = Kind("flow rate", "m^3/h", ("gpm", "m3/h", "L/s", "cfs"))
 TIME = Kind("time of work", "h", ("h", "min"))
 SPAN = Kind("span of days", "d", ("days", "weeks"))
 ANGLE = Kind("angle", "deg", ("deg",))
+# A difference, so that 1 degF is 5/9 degC and not 32 degrees apart.
+WARMING = Kind("change of temperature", "delta_degC", ("delta_degC", "delta_degF"))
 TEMPERATURE = Kind("temperature", "degC", ("degC", "degF"))
 PRESSURE_HEAD = Kind("soil water tension", "cm", ("cm", "in"))
 DENSITY = Kind("bulk density", "g/cm^3", ("g/cm3",))

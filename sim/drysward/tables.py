@@ -19,12 +19,20 @@ from rich.text import Text
 from drysward.catalog import Catalog, Entry, Term
 from drysward.export import shown
 from drysward.quantities import Display
+from drysward.scenario.model import GENERATOR, RECORD, RESAMPLE
 
 if TYPE_CHECKING:
-    from drysward.ensemble import PreparedSite
     from drysward.scenario.resolved import Row
+    from drysward.site import PreparedSite, WeatherSeen
+    from drysward.weather.series import Series
 
 WIDTH = 100
+MADE_WEATHER = {
+    GENERATOR: "limits count the chance of the made years only; the climate behind them is known "
+    "no better than the record or normals that it comes from",
+    RESAMPLE: "limits count the years of the record, however many are drawn; no drought is longer "
+    "than the record's own",
+}
 UNKNOWN = "-"
 
 
@@ -147,6 +155,10 @@ def _notes(summary: xr.Dataset, system: str) -> Iterable[tuple[str, str]]:
         f"{shown('mm', system).unit} over the field, drawn from the supply, mean of the years; "
         "peak week is the most of any year" + ("; *: read from a fitted curve" if fitted else ""),
     )
+    yield "Weather", attrs["weather"]
+    yield from (("Assumed", note) for note in json.loads(attrs["weather_notes"]))
+    if attrs["weather_kind"] != RECORD:
+        yield "Trust", MADE_WEATHER[attrs["weather_kind"]]
     yield "Years used", f"{attrs['years']} ({n_years})"
     yield "Left out", attrs["years_left_out"] or "none"
     yield "Driest years", attrs["driest_years"]
@@ -181,7 +193,9 @@ def _spans(years: Sequence[str]) -> str:
 # A scenario told back
 
 
-def site_overview(site: PreparedSite, system: str) -> list[RenderableType]:
+def site_overview(
+    series: Series, seen: WeatherSeen, site: PreparedSite, system: str
+) -> list[RenderableType]:
     """What a checked scenario would run: fields, plans, years, weather, numbers out of range."""
     scenario = site.scenario
     area = shown("m2", system)
@@ -202,15 +216,15 @@ def site_overview(site: PreparedSite, system: str) -> list[RenderableType]:
         plans.add_column(title, overflow="fold")
     for plan in scenario.plans:
         plans.add_row(plan.key, plan.label, plan.rule, plan.time_of_day)
-    record = site.weather.record
-    by_year = {str(year): days for year, days in site.weather.et.by_year()}
-    filled = "; ".join(f"{rule}: {count} days" for rule, count in record.filled.items())
+    by_year = {year: dict(days) for year, days in seen.procedures.items()}
+    filled = site.weather.record.filled.items()
     lines = [
-        ("Weather", f"{scenario.weather.file.name}, {record.dates[0]} to {record.dates[-1]}"),
+        ("Weather", series.told),
+        *(("Assumed", note) for note in series.notes),
         ("Years used", f"{_spans([str(y) for y in site.years])} ({len(site.years)})"),
         ("Left out", ", ".join(site.left_out) or "none"),
         ("Reference ET", "; ".join(procedures(by_year))),
-        ("Filled days", filled or "none"),
+        ("Filled days", "; ".join(f"{rule}: {count} days" for rule, count in filled) or "none"),
     ]
     for dotted in scenario.catalog.overrides:
         kind, key, name = dotted.split(".")

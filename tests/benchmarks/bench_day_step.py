@@ -26,7 +26,8 @@ import drysward
 from drysward.day.compiled import is_warm
 from drysward.day.records import FLOWS, PATCH, records
 from drysward.day.step import patch_day
-from drysward.ensemble import prepare, run_plan
+from drysward.ensemble import run_plan
+from drysward.site import prepare
 
 YEARS = 60
 COLUMNS = 20_000

@@ -56,6 +56,10 @@ def made_up_run() -> xr.Dataset:
         attrs={
             "title": "A title",
             "site": "Tarrow Mills",
+            "weather": "a record",
+            "weather_kind": "record",
+            "weather_notes": json.dumps(["that much is [assumed]"]),
+            "independent_years": 4,
             "years": "2011-2014",
             "years_left_out": "2010 (200 days)",
             "filled": "",
@@ -236,6 +240,7 @@ def test_comparison_tells_odds_water_and_what_they_rest_on(
         ">59", "25±22", "<41", "<41", "11", "7", "10.0", "14.1", "20.0*", "5.1",
     ]  # fmt: skip
     for note in (
+        "a record", "that much is [assumed]",
         "in none of 4 years", "in all of 4 years", "no limits", "2010 (200 days)",
         "2012, 2011, 2013", "given: 2011-2012", "2011-2014 (4)", "3e-13 mm",
         "A screening estimate.",

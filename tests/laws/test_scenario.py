@@ -95,11 +95,15 @@ def test_demo_in_base_units(demo: Scenario) -> None:
 
 
 def test_a_file_names_its_weather_beside_itself(tmp_path: Path, demo: Scenario) -> None:
+    head, _, rest = demo.text.partition("[weather]")
+    _, _, rest = rest.partition("[fields.stadium]")
+    text = f'{head}[weather]\nfile = "ours.csv"\n[fields.stadium]{rest}'
     path = tmp_path / "mine.toml"
-    path.write_bytes(b"\xef\xbb\xbf" + demo.text.encode())  # as some editors save it
+    path.write_bytes(b"\xef\xbb\xbf" + text.encode())  # as some editors save it
     again = load(path)
-    assert again.weather.file == tmp_path / "tarrow-mills.csv"
-    assert (again.fields, again.plans, again.digest) == (demo.fields, demo.plans, demo.digest)
+    assert again.weather.file == tmp_path / "ours.csv"
+    assert again.digest == hashlib.sha256(text.encode()).hexdigest()
+    assert (again.fields, again.plans) == (demo.fields, demo.plans)
 
 
 def test_units_do_not_matter() -> None:

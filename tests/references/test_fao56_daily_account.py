@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 
 from drysward import ensemble
-from drysward.ensemble import prepare, run_plan, start_patches
+from drysward.ensemble import run_plan, start_patches
 from drysward.scenario.model import RootZoneSpec
+from drysward.site import prepare
 
 PLAIN = {
     "turf_processes.all.basal_difference": 0.05,

@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 import re
 from collections.abc import Callable
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -47,16 +46,39 @@ def units_option(command: Callable[..., None]) -> Callable[..., None]:
     )(command)
 
 
-def open_scenario(name: str, weather: str | None = None) -> Scenario:
+def weather_options(command: Callable[..., None]) -> Callable[..., None]:
+    """What replaces the scenario's own settings of the weather; see ``open_scenario``."""
+    options = (
+        click.option("--weather", help="Weather file in place of the scenario's."),
+        click.option(
+            "--source",
+            type=click.Choice(["record", "generator", "resample"]),
+            help="The record as it is, years made by the generator, or the record's years drawn.",
+        ),
+        click.option("--future", help="Key of the changed climate to run under; 'none' for none."),
+        click.option("--seed", type=click.IntRange(0, 2**63 - 1), help="Seed of made years."),
+    )
+    for option in reversed(options):
+        command = option(command)
+    return command
+
+
+def open_scenario(
+    name: str,
+    weather: str | None = None,
+    source: str | None = None,
+    future: str | None = None,
+    seed: int | None = None,
+    made_years: int | None = None,
+) -> Scenario:
     """The scenario file ``name``, or the shipped one when that is 'demo' and no such file is there.
 
-    ``weather`` takes the place of the scenario's weather file and is read as the scenario says.
-    FaultyInput as ``drysward.load``.
+    What is not None takes the place of the scenario's setting; a weather file is read as the
+    scenario says. FaultyInput as ``drysward.load``, and when the settings do not go together.
     """
     import drysward
+    from drysward.scenario.load import with_weather
 
     shipped = name == DEMO and not os.path.exists(name)
     scenario: Scenario = drysward.shipped() if shipped else drysward.load(Path(name))
-    if weather is None:
-        return scenario
-    return replace(scenario, weather=replace(scenario.weather, file=Path(weather)))
+    return with_weather(scenario, weather, source, future, seed, made_years)

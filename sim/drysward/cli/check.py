@@ -2,26 +2,29 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import click
 
-from drysward.cli.arguments import open_scenario, units_option
+from drysward.cli.arguments import open_scenario, units_option, weather_options
 
 
 @click.command()
 @click.argument("scenario")
+@weather_options
 @units_option
-def command(scenario: str, units: str) -> None:
+def command(scenario: str, units: str, **weather: Any) -> None:
     """Read a scenario and its weather, name every fault, and show every value with its source.
 
     Nothing is run; what would run is told.
 
     SCENARIO is a scenario file (.toml), or 'demo' for the one that ships with the program.
     """
-    from drysward.ensemble import prepare
     from drysward.scenario.resolved import resolved_values
+    from drysward.site import survey
     from drysward.tables import console, resolved_table, site_overview
 
-    site = prepare(open_scenario(scenario))
+    opened = open_scenario(scenario, **weather)
     screen = console()
-    for part in (*site_overview(site, units), resolved_table(resolved_values(site.scenario))):
+    for part in (*site_overview(*survey(opened), units), resolved_table(resolved_values(opened))):
         screen.print(part)

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import click
 
-from drysward.cli.arguments import DEMO, Years, open_scenario, units_option
+from drysward.cli.arguments import DEMO, Years, open_scenario, units_option, weather_options
 
 
 @click.command()
@@ -17,14 +18,14 @@ from drysward.cli.arguments import DEMO, Years, open_scenario, units_option
     help="Folder for results.nc, summary.csv and daily-odds.csv; made when it is not there.",
 )
 @units_option
-@click.option("--weather", help="Weather file in place of the scenario's, with the same columns.")
+@weather_options
 @click.option("--years", type=Years(), metavar="A-B", help="Count only the years from A to B.")
 def command(
     scenario: str,
     out: Path | None,
     units: str,
-    weather: str | None,
     years: tuple[int, int] | None,
+    **weather: Any,
 ) -> None:
     """Odds of stress and water used, each plan on each field.
 
@@ -35,14 +36,14 @@ def command(
     from drysward.export import claim_folder, summarise, write_results
     from drysward.tables import comparison, console
 
-    opened = open_scenario(scenario, weather)
+    opened = open_scenario(scenario, **weather)
     # A folder that cannot be written is told before the run, not after it.
     if out is not None:
         claim_folder(out)
     span = "every complete year" if years is None else f"the years {years[0]} to {years[1]}"
     click.echo(
         f"{opened.title}: {len(opened.plans)} plans on {len(opened.fields)} fields "
-        f"over {span} of {opened.weather.file.name}",
+        f"over {span} of {opened.weather.name}",
         err=True,
     )
     if not is_warm():

@@ -3,24 +3,34 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import click
 
-from drysward.cli.arguments import open_scenario, units_option
+from drysward.cli.arguments import open_scenario, units_option, weather_options
 
 
 @click.command()
 @click.argument("scenario")
 @click.option("--field", required=True, help="Key of the field, as in [fields.KEY].")
 @click.option("--plan", required=True, help="Key of the plan, as in [plans.KEY].")
-@click.option("--year", required=True, type=int, help="A complete year of the weather file.")
+@click.option("--year", required=True, type=int, help="A complete year of the weather.")
 @click.option(
     "--out",
     type=click.Path(path_type=Path),
     help="CSV file for the whole account, in place of the table of its main columns.",
 )
+@weather_options
 @units_option
-def command(scenario: str, field: str, plan: str, year: int, out: Path | None, units: str) -> None:
+def command(
+    scenario: str,
+    field: str,
+    plan: str,
+    year: int,
+    out: Path | None,
+    units: str,
+    **weather: Any,
+) -> None:
     """Daily water account of one field, plan and year.
 
     SCENARIO is a scenario file (.toml), or 'demo' for the one that ships with the program.
@@ -29,7 +39,7 @@ def command(scenario: str, field: str, plan: str, year: int, out: Path | None, u
     from drysward.export import write_ledger
     from drysward.tables import console, daily_account
 
-    account = drysward.ledger(open_scenario(scenario), field, plan, year)
+    account = drysward.ledger(open_scenario(scenario, **weather), field, plan, year)
     if out is not None:
         write_ledger(account, out, units)
         click.echo(f"Wrote {out}", err=True)

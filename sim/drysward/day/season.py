@@ -105,6 +105,7 @@ def run_site(
     fields: Any,
     days: Any,
     calendar: Any,
+    from_day: int,
     rain_before: Any,
     drought_index: Any,
     spray_loss: Any,
@@ -127,6 +128,7 @@ def run_site(
     Parameters
     ----------
     fields : FIELD (F,). days : DAY (D, F). calendar : CALENDAR (D,).
+    from_day : first day to run; those before only tell what rain fell and snow lay.
     rain_before : rain summed over all days before each (D + 1,), mm.
     drought_index : (D,), mm. spray_loss : share lost in flight (times of day, D).
     plans : PLAN (F,), the plan as each field follows it.
@@ -147,7 +149,7 @@ def run_site(
     asked = np.zeros(n_fields)
     flows = flow_line[0]
 
-    for d in range(n_days):
+    for d in range(from_day, n_days):
         cal = calendar[d]
         y = cal.year
         doy = cal.day_of_year
@@ -270,7 +272,7 @@ def run_site(
             if owed > room:
                 owed = room
             state.owed_et = owed if owed > 0.0 else 0.0
-            state.last_week[d % WEEK] = gross
+            state.last_week[cal.weekday] = gross
 
             # --- sums -----------------------------------------------------------------------
             if y >= 0:

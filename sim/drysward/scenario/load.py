@@ -7,10 +7,12 @@ import math
 import re
 import tomllib
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from importlib.resources import files
 from pathlib import Path
 from typing import Any, cast, get_args
 
+import numpy as np
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
@@ -18,6 +20,9 @@ from drysward.catalog import Catalog, load_catalog
 from drysward.faults import Fault, FaultyInput, nearest
 from drysward.scenario.model import (
     EVERY_DAY,
+    FIRST_MADE_YEAR,
+    GENERATOR,
+    RECORD,
     WHOLE_YEAR,
     Answers,
     Days,
@@ -34,12 +39,15 @@ from drysward.scenario.model import (
 from drysward.scenario.schema import (
     EVERY_TIME,
     GIVEN_SOIL,
+    MADE_YEARS,
     MONTHS,
+    NORMALS,
     ROOT_ZONE_NUMBERS,
     WEEKDAYS,
     AnswersTable,
     DeliveryTable,
     FieldTable,
+    FutureTable,
     PauseTable,
     PlanTable,
     RootZoneTable,
@@ -50,9 +58,13 @@ from drysward.scenario.schema import (
 )
 from drysward.weather.columns import ColumnSpec
 from drysward.weather.fill import FillRule
+from drysward.weather.normals import from_monthly_table
+from drysward.weather.resampling import ChangeFactors
 
 NORTHERN_SEASON = (91, 304)  # 1 April to 31 October
+NO_FUTURE = "none"
 SOUTHERN_SEASON = (274, 120)  # 1 October to 30 April
+
 
 def load(path: str | Path) -> Scenario:
     """The scenario in the file ``path``; files that it names are looked for beside it.
@@ -119,13 +131,16 @@ def loads(text: str, base_folder: str | Path, name: str = "scenario") -> Scenari
         raise FaultyInput(faults)
 
     folder = Path(base_folder)
+    site, weather = _site(table.site), _weather(table.weather, folder)
+    if weather.climate is not None:
+        _check_climate(name, site, weather.climate, catalog)
     return Scenario(
         title=table.title,
         text=text,
         folder=folder,
         digest=hashlib.sha256(text.encode()).hexdigest(),
-        site=_site(table.site),
-        weather=_weather(table.weather, folder),
+        site=site,
+        weather=weather,
         fields=tuple(_field(key, part, catalog) for key, part in table.fields.items()),
         plans=tuple(_plan(key, part) for key, part in table.plans.items()),
         answers=_answers(table.answers, southern=table.site.latitude < 0.0),
@@ -156,12 +171,57 @@ def _weather(table: WeatherTable, folder: Path) -> WeatherSource:
             temperature=cast(Any, table.fill.temperature),
             longest_gap_days=table.fill.longest,
         )
+    climate = None
+    if table.climate is not None:
+        written = table.climate.model_dump(exclude_none=True)
+        climate = {NORMALS[key]: values for key, values in written.items()}
+    source = table.source_or_default
     return WeatherSource(
-        file=folder / table.file,
+        file=folder / table.file if table.file else None,
         columns={key: ColumnSpec(part.column, part.unit) for key, part in table.columns.items()},
         ignore=tuple(table.ignore),
         fill=fill,
         wind_height_m=table.wind_height,
+        source=source,
+        climate=climate,
+        years=0 if source == RECORD else table.years or MADE_YEARS,
+        seed=1 if table.seed is None else table.seed,
+        first_year=table.first_year or FIRST_MADE_YEAR,
+        draw=cast(Any, table.draw or "years"),
+        future=table.future or "",
+        futures={key: _future(part) for key, part in table.futures.items()},
+    )
+
+
+def _check_climate(name: str, site: Site, climate: Mapping[str, Any], catalog: Catalog) -> None:
+    """FaultyInput when monthly normals contradict themselves, in the words of the file."""
+    keys = {normal: key for key, normal in NORMALS.items()}
+    try:
+        from_monthly_table(
+            {"latitude_deg": site.latitude_deg, "elevation_m": site.elevation_m, **climate},
+            "weather.climate",
+            catalog,
+        )
+    except FaultyInput as refusal:
+        words = re.compile("|".join(sorted(keys, key=len, reverse=True)))
+
+        def told(text: str) -> str:
+            return words.sub(lambda found: keys[found[0]], text)
+
+        raise FaultyInput(
+            [
+                Fault(f"{name}: {told(fault.where)}", told(fault.what), told(fault.allowed))
+                for fault in refusal.faults
+            ]
+        ) from None
+
+
+def _future(table: FutureTable) -> ChangeFactors:
+    return ChangeFactors(
+        temperature_add_c=np.array(table.temperature),
+        rain_amount_x=np.array(table.rain_amount),
+        wet_days_x=np.array(table.wet_days),
+        radiation_x=np.array(table.radiation),
     )
 
 
@@ -276,6 +336,44 @@ def _span(table: SpanTable) -> tuple[int, int]:
 
 def _flags(days: Sequence[str] | None) -> Days:
     return EVERY_DAY if days is None else tuple(day in days for day in WEEKDAYS)
+
+
+def with_weather(
+    scenario: Scenario,
+    file: str | Path | None = None,
+    source: str | None = None,
+    future: str | None = None,
+    seed: int | None = None,
+    years: int | None = None,
+) -> Scenario:
+    """The scenario with what is not None in place of its own settings of the weather.
+
+    A file takes the place of a climate table too. FaultyInput when there is no such future, or
+    years would have to be drawn from a climate table.
+    """
+    old = scenario.weather
+    new = replace(
+        old,
+        file=old.file if file is None else Path(file),
+        climate=old.climate if file is None else None,
+        source=source or (RECORD if file is not None and old.climate is not None else old.source),
+        future=old.future if future is None else "" if future == NO_FUTURE else future,
+        seed=old.seed if seed is None else seed,
+    )
+    new = replace(new, years=0 if new.source == RECORD else years or old.years or MADE_YEARS)
+    faults = []
+    if new.climate is not None and new.source != GENERATOR:
+        told = f"'{new.source}' needs a weather file, and the scenario has a climate table"
+        faults.append(Fault("source", told, GENERATOR))
+    if new.future and new.future not in new.futures:
+        told = f"the scenario has no '{new.future}'"
+        faults.append(Fault("future", told, nearest(new.future, [*new.futures, NO_FUTURE])))
+    if new.first_year + new.years > 10_000:
+        most = 10_000 - new.first_year
+        faults.append(Fault("years", f"{new.years} years pass the year 9999", f"at most {most}"))
+    if faults:
+        raise FaultyInput(faults)
+    return replace(scenario, weather=new)
 
 
 # --- faults -----------------------------------------------------------------------------------

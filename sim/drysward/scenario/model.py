@@ -10,16 +10,20 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, Literal, TypeVar
 
 from drysward.catalog import Catalog
 from drysward.faults import Fault, FaultyInput, nearest
 from drysward.weather.columns import ColumnSpec
 from drysward.weather.fill import FillRule
+from drysward.weather.resampling import ChangeFactors
 
 RULES = ("none", "fixed", "share of et", "refill")
 TIMES_OF_DAY = ("night", "early morning", "midday", "evening")
 STANDS = ("established", "first-year sod")
+RECORD, GENERATOR, RESAMPLE = "record", "generator", "resample"
+SOURCES = (RECORD, GENERATOR, RESAMPLE)
+FIRST_MADE_YEAR = 2001
 TURF_YEARS = ("established each year", "continuous")
 
 Days = tuple[bool, ...]
@@ -43,13 +47,33 @@ class Site:
 
 @dataclass(frozen=True)
 class WeatherSource:
-    """The weather file and what has to be said about it for it to be read."""
+    """Where the weather comes from: a record as it is, or years made from one or from normals.
 
-    file: Path
+    ``file`` is the record, and ``columns`` to ``wind_height_m`` what must be said for it to be
+    read; without one ``climate`` holds monthly normals as ``weather.normals`` takes them.
+    Made weather has ``years`` calendar years from ``first_year``; ``draw`` is how a record's
+    years are drawn again. ``future`` is the key in ``futures`` of the changed climate that the
+    run is under, "" for none.
+    """
+
+    file: Path | None
     columns: Mapping[str, ColumnSpec] = field(default_factory=dict)
     ignore: tuple[str, ...] = ()
     fill: FillRule | None = None
     wind_height_m: float | None = None
+    source: str = RECORD
+    climate: Mapping[str, Any] | None = None
+    years: int = 0
+    seed: int = 1
+    first_year: int = FIRST_MADE_YEAR
+    draw: Literal["years", "blocks"] = "years"
+    future: str = ""
+    futures: Mapping[str, ChangeFactors] = field(default_factory=dict)
+
+    @property
+    def name(self) -> str:
+        """The file's name, or that it is a table of normals."""
+        return self.file.name if self.file else "its climate table"
 
 
 @dataclass(frozen=True)

@@ -34,12 +34,13 @@ class ReferenceEt:
     rh_min_pct: FloatArray
     vapour_pressure_kpa: FloatArray
 
-    def by_year(self) -> list[tuple[int, dict[str, int]]]:
+    def by_year(self, from_day: int = 0) -> list[tuple[int, dict[str, int]]]:
         """Days by procedure in each calendar year, the most used procedure first."""
-        year = self.dates.astype("datetime64[Y]").astype(int) + 1970
+        year = self.dates[from_day:].astype("datetime64[Y]").astype(int) + 1970
+        procedure = self.procedure[from_day:]
         told = []
         for one in np.unique(year):
-            days = np.bincount(self.procedure[year == one], minlength=len(self.labels))
+            days = np.bincount(procedure[year == one], minlength=len(self.labels))
             order = [i for i in np.argsort(-days, kind="stable") if days[i]]
             told.append((int(one), {self.labels[i]: int(days[i]) for i in order}))
         return told

@@ -73,6 +73,13 @@ class DailyRecord:
         first, last = self.dates[[0, -1]].astype("datetime64[Y]").astype(int) + 1970
         return tuple(range(int(first), int(last) + 1))
 
+    def complete_years(self) -> tuple[int, ...]:
+        """The calendar years of which the record has every day."""
+        year = self.dates.astype("datetime64[Y]")
+        found, days = np.unique(year, return_counts=True)
+        length = (found + 1).astype("datetime64[D]") - found.astype("datetime64[D]")
+        return tuple(int(y) + 1970 for y in found[days == length.astype(int)].astype(int))
+
     def select(self, days: slice) -> DailyRecord:
         """The days of a slice without a step."""
         cut: dict[str, Any] = {name: values[days] for name, values in self.columns().items()}

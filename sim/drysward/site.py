@@ -1,0 +1,239 @@
+"""What a site is before any plan runs: soils, species and weather, a stretch of years at a time.
+
+A stretch is worked out on arrays and then run; the next one follows where it ends. However many
+years there are, only a stretch or two of them are in memory.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from drysward.day.records import CALENDAR_DAYS
+from drysward.faults import Fault, FaultyInput
+from drysward.forcing import SiteWeather, calendar_records, field_forcing, site_weather
+from drysward.irrigation.uniformity import patch_catches
+from drysward.root_zone import RootZone, build_root_zone
+from drysward.scenario.model import Scenario
+from drysward.weather.procedures import reference_et
+from drysward.weather.record import DailyRecord
+from drysward.weather.series import Series, recorded
+from drysward.weather_years import weather_series
+
+# Part of what a result means: what remembers the days before (snow, frost, roots, winter rest)
+# is worked out from LEAD_IN days before each stretch, two winters, after which nothing of the
+# start is left that a figure shows.
+YEARS_AT_ONCE = 50
+LEAD_IN = np.timedelta64(731, "D")
+
+
+@dataclass(frozen=True, eq=False)
+class PreparedSite:
+    """A stretch of days, ready for any plan; days before ``from_day`` only lead in.
+
+    ``years`` are all the years that the run counts, those of other stretches too, and
+    ``calendar.year`` points into them.
+    """
+
+    scenario: Scenario
+    weather: SiteWeather
+    calendar: np.recarray
+    from_day: int
+    years: tuple[int, ...]
+    left_out: tuple[str, ...]
+    zones: tuple[RootZone, ...]
+    fields: np.recarray  # FIELD (F,)
+    days: np.recarray  # DAY (n, F)
+    catches: np.ndarray  # (F, P)
+
+
+def prepare(
+    scenario: Scenario,
+    record: DailyRecord | None = None,
+    years: tuple[int, int] | None = None,
+) -> PreparedSite:
+    """The whole of a scenario's weather as one stretch.
+
+    ``years`` counts only those from first to last; earlier ones still run, so that soil water
+    is carried into them. FaultyInput when no year is complete.
+    """
+    series = weather_series(scenario) if record is None else recorded(record)
+    return next(stretches(scenario, series, years, years_at_once=None))
+
+
+def survey(scenario: Scenario) -> tuple[Series, WeatherSeen, PreparedSite]:
+    """All of the weather that a scenario would run on, and the last stretch; nothing is run.
+
+    FaultyInput as ``stretches``.
+    """
+    series = weather_series(scenario)
+    seen = None
+    for site in stretches(scenario, series):
+        seen = seen or WeatherSeen(site.years)
+        seen.add(site)
+    assert seen is not None
+    return series, seen, site
+
+
+def stretches(
+    scenario: Scenario,
+    series: Series,
+    years: tuple[int, int] | None = None,
+    years_at_once: int | None = YEARS_AT_ONCE,
+) -> Iterator[PreparedSite]:
+    """The days of ``series`` in stretches of so many turf years, all in one when None.
+
+    A turf year is named by the year it starts in. FaultyInput when no year is complete.
+    """
+    southern = scenario.site.latitude_deg < 0.0
+    stop = series.stop
+    if years is not None:
+        stop = max(min(stop, _turf_new_year(years[1] + 1, southern)), series.first + 1)
+    counted, left_out = _count_years(series.first, stop, southern, scenario, years)
+    zones = tuple(build_root_zone(f.root_zone, scenario.catalog) for f in scenario.fields)
+    patches = max(f.patches for f in scenario.fields)
+    catches = np.stack(
+        [patch_catches(f.delivery.distribution_uniformity, patches) for f in scenario.fields]
+    )
+    for start, end in _spans(series.first, stop, southern, years_at_once):
+        read_from = max(series.first, start - LEAD_IN)
+        record = series.between(read_from, end)
+        weather, calendar, fields, days = _forcing(scenario, record, zones, southern, counted)
+        yield PreparedSite(
+            scenario=scenario,
+            weather=weather,
+            calendar=calendar,
+            from_day=int((start - read_from).astype(int)),
+            years=counted,
+            left_out=left_out,
+            zones=zones,
+            fields=fields,
+            days=days,
+            catches=catches,
+        )
+
+
+def _forcing(
+    scenario: Scenario,
+    record: DailyRecord,
+    zones: tuple[RootZone, ...],
+    southern: bool,
+    counted: tuple[int, ...],
+) -> tuple[SiteWeather, np.recarray, np.recarray, np.recarray]:
+    """Site weather, CALENDAR (n,), FIELD (F,) and DAY (n, F) of a stretch of days."""
+    site, catalog = scenario.site, scenario.catalog
+    et = reference_et(record, site.latitude_deg, site.elevation_m, site.coastal, site.arid)
+    weather = site_weather(record, et, catalog, scenario.answers.drought_days)
+    calendar = calendar_records(record.dates, southern)
+    calendar.in_season = in_season(calendar.day_of_year, scenario.answers.season)
+    calendar.year = _places(_turf_year(record.dates, southern), counted)
+    made = [
+        field_forcing(spec, zone, weather, catalog, calendar, southern)
+        for spec, zone in zip(scenario.fields, zones, strict=True)
+    ]
+    fields = np.concatenate([field for field, _ in made]).view(np.recarray)
+    days = np.ascontiguousarray(np.stack([day for _, day in made], axis=1)).view(np.recarray)
+    return weather, calendar, fields, days
+
+
+def in_season(day_of_year: np.ndarray, season: tuple[int, int]) -> np.ndarray:
+    """Whether calendar days lie in a season that may run over the turn of the year."""
+    first, last = season
+    if first <= last:
+        return (day_of_year >= first) & (day_of_year <= last)
+    return (day_of_year >= first) | (day_of_year <= last)
+
+
+def _turf_new_year(year: int, southern: bool) -> np.datetime64:
+    return np.datetime64(f"{year:04d}-{'07' if southern else '01'}-01", "D")
+
+
+def _turf_year(dates: np.ndarray, southern: bool) -> np.ndarray:
+    months = dates.astype("datetime64[M]") - (6 if southern else 0)
+    return months.astype("datetime64[Y]").astype(int) + 1970
+
+
+def _places(year: np.ndarray, counted: tuple[int, ...]) -> np.ndarray:
+    """Place of each day's year among the counted ones, -1 when it is none of them."""
+    known = np.asarray(counted)
+    place = np.minimum(np.searchsorted(known, year), known.size - 1)
+    return np.where(known[place] == year, place, -1)
+
+
+def _spans(
+    first: np.datetime64, stop: np.datetime64, southern: bool, years_at_once: int | None
+) -> Iterator[tuple[np.datetime64, np.datetime64]]:
+    """First day, and day after the last, of each stretch."""
+    start = first
+    while start < stop:
+        end = stop
+        if years_at_once is not None:
+            here = int(_turf_year(np.array([start]), southern)[0])
+            end = min(stop, _turf_new_year(here + years_at_once, southern))
+        yield start, end
+        start = end
+
+
+def _count_years(
+    first: np.datetime64,
+    stop: np.datetime64,
+    southern: bool,
+    scenario: Scenario,
+    years: tuple[int, int] | None,
+) -> tuple[tuple[int, ...], tuple[str, ...]]:
+    """The years that count, and those left out with the days that they have."""
+    counted: list[int] = []
+    left_out: list[str] = []
+    earliest, latest = _turf_year(np.array([first, stop - 1]), southern)
+    for year in range(int(earliest), int(latest) + 1):
+        if years is not None and not years[0] <= year <= years[1]:
+            continue
+        start, end = (_turf_new_year(y, southern) for y in (year, year + 1))
+        days = int((min(end, stop) - max(start, first)).astype(int))
+        if days < scenario.answers.fewest_days or start < first:
+            left_out.append(f"{year} ({days} days)")
+        else:
+            counted.append(year)
+    if not counted:
+        source = scenario.weather
+        raise FaultyInput(
+            Fault(
+                str(source.file or "weather.climate"),
+                f"no complete year among the days asked for; there are {first} to {stop - 1}",
+                f"a year counts from {scenario.answers.fewest_days} days on",
+            )
+        )
+    return tuple(counted), tuple(left_out)
+
+
+@dataclass(eq=False)
+class WeatherSeen:
+    """What all stretches have seen of the weather, counted years and procedures."""
+
+    years: tuple[int, ...]
+    calendar_days: np.ndarray = field(init=False)  # (366,) counted years that have each day
+    deficit_mm: np.ndarray = field(init=False)  # (Y,) reference ET less rain in the season
+    procedures: dict[str, Counter[str]] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        self.calendar_days = np.zeros(CALENDAR_DAYS, int)
+        self.deficit_mm = np.zeros(len(self.years))
+
+    def add(self, site: PreparedSite) -> None:
+        here = slice(site.from_day, None)
+        year, day = site.calendar.year[here], site.calendar.day_of_year[here]
+        counted = year >= 0
+        self.calendar_days += np.bincount(day[counted], minlength=CALENDAR_DAYS)
+        inside = counted & (site.calendar.in_season[here] == 1)
+        deficit = (site.weather.et.eto_mm - site.weather.record.rain_mm)[here]
+        self.deficit_mm += np.bincount(year[inside], deficit[inside], minlength=len(self.years))
+        for calendar_year, days in site.weather.et.by_year(site.from_day):
+            self.procedures.setdefault(str(calendar_year), Counter()).update(days)
+
+    def driest_years(self, most: int = 3) -> list[int]:
+        """Counted years with the largest deficit of rain against reference ET."""
+        order = np.argsort(-self.deficit_mm, kind="stable")
+        return [self.years[i] for i in order[:most]]
