@@ -106,6 +106,46 @@ PLAN = _dtype(
 )
 """One irrigation plan as one field follows it; depths reach the turf."""
 
+SUPPLY = _dtype(
+    # most that the pipes carry in a day, and the store: all it holds, and what stays in it (m3)
+    "network capacity dead seepage "
+    # restrictions: what their index is, and how many stages
+    "index stages"
+)
+"""What a site has to draw on; volumes m3, seepage mm a day over the water's area."""
+
+INDEX_DROUGHT, INDEX_STORAGE, INDEX_CALENDAR = 0, 1, 2
+
+SOURCE = _dtype("to_fields to_storage first week month year")
+"""A source: what it feeds (flags), and the most it may give by week, month and year (m3)."""
+
+SITE_STAGE = _dtype("enter leave first last share crown_only", (("allowed", "f8", (WEEK,)),))
+"""A stage of the site's restrictions."""
+
+STORE = _dtype("volume stage event_volume short_yesterday month")
+"""State of the supply: water in store (m3), stage in force, the shortage of a running event."""
+
+USED = _dtype("week month year today")
+"""What a source has given so far (m3)."""
+
+SUPPLY_YEAR = _dtype(
+    # m3 of the year
+    "asked granted from_store catchment rain_on_store evaporation seepage spill refill "
+    # shortage: days, events, the largest event (m3) and all events
+    "shortage short_days short_events worst_event "
+    # least and last water in store, and the largest error of the account on a day
+    "least_store store_end residual "
+    "restricted_days"
+)
+"""Sums of one plan and year at the supply."""
+
+SUPPLY_TRACE = _dtype(
+    "asked granted from_store catchment rain_on_store evaporation seepage spill refill "
+    "store stage residual"
+)
+"""One day at the supply (m3)."""
+
+
 FLOWS = _dtype("runoff drainage leaf_evaporation soil_evaporation transpiration residual")
 """What left one patch in a day, and what the account is short by."""
 
@@ -117,7 +157,7 @@ YEAR = _dtype(
     "peak_footprint peak_wilt peak_dormant peak_dead "
     "longest_wilt longest_dormant least_green recovery_days "
     "water_start water_end residual",
-    (("irrigation_month", "f8", (MONTHS,)),),
+    (("irrigation_month", "f8", (MONTHS,)), ("shortage_month", "f8", (MONTHS,))),
 )
 """Sums, counts and extremes of one field, plan and year; depths are means over the field."""
 

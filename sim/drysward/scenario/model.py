@@ -106,7 +106,11 @@ class DeliverySpec:
 
 @dataclass(frozen=True)
 class FieldSpec:
-    """One field. ``mowing_height_mm`` None is the species' usual height."""
+    """One field. ``mowing_height_mm`` None is the species' usual height.
+
+    When water is short, fields of a lower ``priority`` are served first; those of the same
+    priority get the same share of what they asked for.
+    """
 
     key: str
     label: str
@@ -118,6 +122,7 @@ class FieldSpec:
     mowing_height_mm: float | None = None
     reseed_day: int | None = None
     patches: int = 5
+    priority: int = 1
 
 
 @dataclass(frozen=True)
@@ -176,6 +181,150 @@ class PlanSpec:
 
 
 @dataclass(frozen=True)
+class TariffBlock:
+    """A price per m3 for what is drawn in a month up to ``upto_m3``, from the last block on."""
+
+    upto_m3: float
+    price_m3: float
+
+
+@dataclass(frozen=True)
+class SourceSpec:
+    """Where water comes from.
+
+    It gives ``rate_m3_h`` for ``hours`` a day within ``season``, to the fields, the storage or
+    both, and nothing from a drought index of ``stops_above_mm`` until ``resumes_below_mm``.
+    ``allowance_m3`` is the most by "day", "week", "month" and "year". Fields draw from a
+    source that comes ``first`` before they draw from storage, from others after it.
+    """
+
+    key: str
+    label: str
+    kind: str
+    rate_m3_h: float = math.inf
+    hours: float = 24.0
+    season: tuple[int, int] = WHOLE_YEAR
+    stops_above_mm: float = math.inf
+    resumes_below_mm: float = math.inf
+    feeds: str = "fields"
+    first: bool = False
+    allowance_m3: Mapping[str, float] = field(default_factory=dict)
+    lift_m: float = 0.0
+    pump_efficiency: float = 0.6
+    tariff: tuple[TariffBlock, ...] = ()
+
+
+@dataclass(frozen=True)
+class StorageSpec:
+    """A pond or a closed tank: area of the water (K,) at volumes (K,) from empty to full.
+
+    ``dead_m3`` cannot be drawn. A tank has areas of 0: no rain, evaporation or seepage.
+    """
+
+    kind: str
+    volumes_m3: tuple[float, ...]
+    areas_m2: tuple[float, ...]
+    dead_m3: float = 0.0
+    start_share: float = 1.0
+    seepage_mm_d: float = 0.0
+    evaporation_factor: float = 0.0
+    lift_m: float = 0.0
+    pump_efficiency: float = 0.6
+
+
+@dataclass(frozen=True)
+class CatchmentSpec:
+    """Ground that drains into the storage; ``runoff`` a share (roof, paved) or curve number."""
+
+    key: str
+    label: str
+    kind: str
+    area_m2: float
+    runoff: float
+    first_flush_mm: float = 0.0
+
+
+@dataclass(frozen=True)
+class SiteStage:
+    """A stage of the district's restrictions: entered and left by the index, or by dates."""
+
+    enter: float
+    leave: float
+    first: int = -1
+    last: int = -1
+    share: float = 1.0
+    allowed: Days = EVERY_DAY
+    crown_only: bool = False
+    exempt: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Restrictions:
+    """Stages that tighten. ``index`` is "drought" (mm, rises), "storage" (share of capacity in
+    store, falls) or "calendar" (dates).
+    """
+
+    index: str
+    stages: tuple[SiteStage, ...]
+
+
+@dataclass(frozen=True)
+class SupplySpec:
+    """All the water of a site, shared by its fields; ``network_m3_h`` for ``window_h`` a day."""
+
+    sources: tuple[SourceSpec, ...]
+    storage: StorageSpec | None = None
+    catchments: tuple[CatchmentSpec, ...] = ()
+    network_m3_h: float = math.inf
+    window_h: float = 24.0
+    restrictions: Restrictions | None = None
+
+
+@dataclass(frozen=True)
+class Costs:
+    """Prices of energy and labour, in ``currency``; water has its tariff at the source."""
+
+    currency: str = "USD"
+    energy_price_kwh: float = 0.0
+    labour_price_h: float = 0.0
+
+
+SIZES = ("storage", "source rate", "allowance", "catchment area")
+
+
+@dataclass(frozen=True)
+class Sought:
+    """A size that sizing varies: ``what`` of SIZES, ``of`` the source or catchment it is of.
+
+    ``low`` and ``high`` bound it: m3 of storage, m3/h of rate, m3 a year (or ``per``) of
+    allowance, m2 of catchment; NaN where the scenario leaves them to the program.
+    """
+
+    what: str
+    of: str = ""
+    per: str = "year"
+    low: float = math.nan
+    high: float = math.nan
+
+
+@dataclass(frozen=True)
+class Sizing:
+    """The least ``find`` that keeps an outcome: in no more than ``odds`` of years does
+    ``outcome`` ("dead", "dormant", "wilt", "footprint" of ``field``, or "shortage") pass
+    ``share`` of the field (of the year's request, for "shortage"). ``against`` makes a curve.
+    """
+
+    plan: str
+    find: Sought
+    outcome: str = "dead"
+    field: str = ""
+    share: float = 0.05
+    odds: float = 0.10
+    against: Sought | None = None
+    points: int = 12
+
+
+@dataclass(frozen=True)
 class Answers:
     """What the odds are told of.
 
@@ -211,6 +360,9 @@ class Scenario:
     plans: tuple[PlanSpec, ...]
     answers: Answers
     catalog: Catalog = field(repr=False)
+    supply: SupplySpec | None = None
+    costs: Costs = Costs()
+    sizing: Sizing | None = None
     written: frozenset[str] = field(default_factory=frozenset, repr=False)
 
     def field_named(self, key: str) -> FieldSpec:
