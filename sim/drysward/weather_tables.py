@@ -243,7 +243,7 @@ def _season_notes(seasons: Seasons) -> list[tuple[str, str]]:
             "rare it is; do not size a supply on this"
         )
         notes.append(("Short record", told))
-    elif n < LEAST_SEASONS_FOR_FIT:
+    elif LEAST_SEASONS_FOR_PERIODS <= n < LEAST_SEASONS_FOR_FIT:
         told = (
             f"{_seasons_counted(n)}; the return periods are rough and none is fitted; a longer "
             "record of a station nearby is better than any fit"

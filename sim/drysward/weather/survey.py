@@ -17,7 +17,7 @@ from drysward.weather.fill import FillRule
 from drysward.weather.procedures import reference_et
 from drysward.weather.read import WeatherFile, faults_under
 from drysward.weather.record import DailyRecord, FloatArray
-from drysward.weather.suspicion import Suspicion, possible, suspicions
+from drysward.weather.suspicion import Suspicion, possible, runs_of_equal, suspicions
 from drysward.weather.table import BoolArray, Table, with_every_day
 
 WET_DAY_MM = 1.0  # common practice: a day with 1 mm or more is a wet day
@@ -55,14 +55,6 @@ class Season:
 
 NORTHERN = Season((4, 1), (10, 31))
 SOUTHERN = Season((10, 1), (4, 30))
-
-
-@dataclass(frozen=True)
-class Site:
-    """Where the file's weather was observed."""
-
-    latitude_deg: float
-    elevation_m: float
 
 
 @dataclass(frozen=True)
@@ -296,8 +288,7 @@ def gaps(rows: Table, every_day: Table) -> tuple[Gap, ...]:
 
 def runs_of(flags: BoolArray) -> list[tuple[int, int]]:
     """Start and end (not included) of each run of True."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], flags, [False]]).astype(int)))
-    return [(int(start), int(stop)) for start, stop in edges.reshape(-1, 2)]
+    return [(start, stop) for start, stop in runs_of_equal(flags) if flags[start]]
 
 
 def known_days(table: Table) -> BoolArray:
@@ -331,7 +322,9 @@ def known_reference_et(
     et = reference_et(record, latitude_deg, elevation_m)
     used = np.bincount(et.procedure[known], minlength=len(et.labels))
     order = [i for i in np.argsort(-used, kind="stable") if used[i]]
-    return np.where(known, et.eto_mm, np.nan), [f"{et.labels[i]} ({used[i]} days)" for i in order]
+    return np.where(known, et.eto_mm, np.nan), [
+        f"{et.labels[i]} ({used[i]:,} {'day' if used[i] == 1 else 'days'})" for i in order
+    ]
 
 
 # ---------------------------------------------------------------- years
@@ -421,8 +414,8 @@ def dry_seasons(table: Table, season: Season, eto_mm: FloatArray | None) -> Seas
     left_out: list[int] = []
     first_year, last_year = start.item().year, end.item().year
     for year in range(first_year - season.over_new_year, last_year + 1):
-        first = np.datetime64(date(year, *season.first), "D")
-        last = np.datetime64(date(year + season.over_new_year, *season.last), "D")
+        first = _day(year, season.first)
+        last = _day(year + season.over_new_year, season.last)
         days = (table.dates >= first) & (table.dates <= last)
         if not days.any():
             continue
@@ -448,6 +441,13 @@ def dry_seasons(table: Table, season: Season, eto_mm: FloatArray | None) -> Seas
         driest_between=return_period_of_largest(n) if n else None,
         levels=_levels(dryness, rain=eto_mm is None) if n >= LEAST_SEASONS_FOR_FIT else (),
     )
+
+
+def _day(year: int, month_day: MonthDay) -> np.datetime64:
+    # A season of the first or last year that a date can have reaches past what `date` knows.
+    month, day = month_day
+    first_of_month = np.datetime64(12 * (year - 1970) + month - 1, "M")
+    return first_of_month.astype("datetime64[D]") + (day - 1)
 
 
 def return_period_of_largest(n: int) -> tuple[float, float]:

@@ -192,7 +192,7 @@ def _clearest_days(table: Table, ratio: FloatArray) -> Iterator[Suspicion]:
 # ---------------------------------------------------------------- runs of days
 
 
-def runs_of_equal(values: FloatArray) -> list[tuple[int, int]]:
+def runs_of_equal(values: FloatArray | BoolArray) -> list[tuple[int, int]]:
     """Start and end (not included) of the runs of one known value, single days included."""
     if not values.size:
         return []
@@ -354,10 +354,12 @@ def _splits(values: FloatArray) -> list[int]:
     n = values.size
     if n < LEAST_YEARS_FOR_STEP or np.ptp(values) == 0:
         return []
-    split, statistic = _best_split(values)
+    of_splits = homogeneity_statistic(values)
+    split = int(of_splits.argmax()) + 1
     rng = np.random.Generator(np.random.Philox(_SEED))
-    by_chance = [_best_split(rng.permutation(values))[1] for _ in range(PERMUTATIONS)]
-    if np.mean(np.array(by_chance) >= statistic) >= STEP_CHANCE:
+    shuffled = rng.permuted(np.tile(values, (PERMUTATIONS, 1)), axis=1)
+    by_chance = homogeneity_statistic(shuffled).max(axis=1)
+    if np.mean(by_chance >= of_splits.max()) >= STEP_CHANCE:
         return []
     before, after = values[:split], values[split:]
     step_rest = np.sum((before - before.mean()) ** 2) + np.sum((after - after.mean()) ** 2)
@@ -367,16 +369,20 @@ def _splits(values: FloatArray) -> list[int]:
     return [*_splits(before), split, *(split + later for later in _splits(after))]
 
 
-def _best_split(values: FloatArray) -> tuple[int, float]:
-    """Where the new level begins and T = k z1^2 + (n - k) z2^2 there, z the standardized means."""
-    n = values.size
-    z = (values - values.mean()) / values.std()
+def homogeneity_statistic(values: FloatArray) -> FloatArray:
+    """T(k) = k z1^2 + (n - k) z2^2 (..., n - 1) of splits after k = 1 to n - 1 of (..., n) years.
+
+    z1 and z2 are the means of both sides of the standardized series (Alexandersson 1986, from
+    memory); 0 where a side is too short for a level. The series is not constant.
+    """
+    n = values.shape[-1]
+    mean, sd = values.mean(axis=-1, keepdims=True), values.std(axis=-1, keepdims=True)
     k = np.arange(1, n)
-    sums = np.cumsum(z)[:-1]
+    # Standardized values add to 0, so that one side's sum is the other's with its sign turned.
+    sums = np.cumsum((values - mean) / sd, axis=-1)[..., :-1]
     statistic = sums**2 / k + sums**2 / (n - k)
-    statistic[(k < LEAST_YEARS_OF_SIDE) | (n - k < LEAST_YEARS_OF_SIDE)] = 0.0
-    best = int(statistic.argmax())
-    return best + 1, float(statistic[best])
+    short = (k < LEAST_YEARS_OF_SIDE) | (n - k < LEAST_YEARS_OF_SIDE)
+    return np.where(short, 0.0, statistic)
 
 
 def _steps(table: Table, clear_ratio: FloatArray | None) -> Iterator[Suspicion]:
