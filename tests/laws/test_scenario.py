@@ -17,7 +17,7 @@ from drysward.faults import FaultyInput
 from drysward.scenario.load import load, loads, shipped
 from drysward.scenario.model import PlanSpec, Scenario
 from drysward.scenario.resolved import DEFAULT, Row, resolved_values
-from drysward.scenario.schema import day_of_year
+from drysward.scenario.values import day_of_year
 
 HEAD = """
 [site]

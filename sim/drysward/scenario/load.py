@@ -10,22 +10,18 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from importlib.resources import files
 from pathlib import Path
-from typing import Any, cast, get_args
+from typing import Any, get_args
 
-import numpy as np
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
 from drysward.catalog import Catalog, load_catalog
 from drysward.faults import Fault, FaultyInput, nearest
 from drysward.scenario.model import (
-    EVERY_DAY,
-    FIRST_MADE_YEAR,
     GENERATOR,
     RECORD,
     WHOLE_YEAR,
     Answers,
-    Days,
     DeliverySpec,
     FieldSpec,
     Pause,
@@ -34,32 +30,21 @@ from drysward.scenario.model import (
     Scenario,
     Site,
     Stage,
-    WeatherSource,
 )
 from drysward.scenario.schema import (
-    EVERY_TIME,
     GIVEN_SOIL,
-    MADE_YEARS,
-    MONTHS,
-    NORMALS,
     ROOT_ZONE_NUMBERS,
-    WEEKDAYS,
     AnswersTable,
     DeliveryTable,
     FieldTable,
-    FutureTable,
     PauseTable,
     PlanTable,
     RootZoneTable,
     ScenarioTable,
     SiteTable,
-    SpanTable,
-    WeatherTable,
 )
-from drysward.weather.columns import ColumnSpec
-from drysward.weather.fill import FillRule
-from drysward.weather.normals import from_monthly_table
-from drysward.weather.resampling import ChangeFactors
+from drysward.scenario.values import EVERY_TIME, MONTHS, WEEKDAYS, flags, span
+from drysward.scenario.weather_tables import MADE_YEARS, check_climate, weather_source
 
 NORTHERN_SEASON = (91, 304)  # 1 April to 31 October
 NO_FUTURE = "none"
@@ -131,9 +116,9 @@ def loads(text: str, base_folder: str | Path, name: str = "scenario") -> Scenari
         raise FaultyInput(faults)
 
     folder = Path(base_folder)
-    site, weather = _site(table.site), _weather(table.weather, folder)
+    site, weather = _site(table.site), weather_source(table.weather, folder)
     if weather.climate is not None:
-        _check_climate(name, site, weather.climate, catalog)
+        check_climate(name, site, weather.climate, catalog)
     return Scenario(
         title=table.title,
         text=text,
@@ -160,68 +145,6 @@ def _site(table: SiteTable) -> Site:
         coastal=table.coastal,
         arid=table.arid,
         supply_m3_d=math.inf if table.supply is None else table.supply,
-    )
-
-
-def _weather(table: WeatherTable, folder: Path) -> WeatherSource:
-    fill = None
-    if table.fill is not None:
-        fill = FillRule(
-            rain=cast(Any, table.fill.rain),
-            temperature=cast(Any, table.fill.temperature),
-            longest_gap_days=table.fill.longest,
-        )
-    climate = None
-    if table.climate is not None:
-        written = table.climate.model_dump(exclude_none=True)
-        climate = {NORMALS[key]: values for key, values in written.items()}
-    source = table.source_or_default
-    return WeatherSource(
-        file=folder / table.file if table.file else None,
-        columns={key: ColumnSpec(part.column, part.unit) for key, part in table.columns.items()},
-        ignore=tuple(table.ignore),
-        fill=fill,
-        wind_height_m=table.wind_height,
-        source=source,
-        climate=climate,
-        years=0 if source == RECORD else table.years or MADE_YEARS,
-        seed=1 if table.seed is None else table.seed,
-        first_year=table.first_year or FIRST_MADE_YEAR,
-        draw=cast(Any, table.draw or "years"),
-        future=table.future or "",
-        futures={key: _future(part) for key, part in table.futures.items()},
-    )
-
-
-def _check_climate(name: str, site: Site, climate: Mapping[str, Any], catalog: Catalog) -> None:
-    """FaultyInput when monthly normals contradict themselves, in the words of the file."""
-    keys = {normal: key for key, normal in NORMALS.items()}
-    try:
-        from_monthly_table(
-            {"latitude_deg": site.latitude_deg, "elevation_m": site.elevation_m, **climate},
-            "weather.climate",
-            catalog,
-        )
-    except FaultyInput as refusal:
-        words = re.compile("|".join(sorted(keys, key=len, reverse=True)))
-
-        def told(text: str) -> str:
-            return words.sub(lambda found: keys[found[0]], text)
-
-        raise FaultyInput(
-            [
-                Fault(f"{name}: {told(fault.where)}", told(fault.what), told(fault.allowed))
-                for fault in refusal.faults
-            ]
-        ) from None
-
-
-def _future(table: FutureTable) -> ChangeFactors:
-    return ChangeFactors(
-        temperature_add_c=np.array(table.temperature),
-        rain_amount_x=np.array(table.rain_amount),
-        wet_days_x=np.array(table.wet_days),
-        radiation_x=np.array(table.radiation),
     )
 
 
@@ -285,8 +208,8 @@ def _plan(key: str, table: PlanTable) -> PlanSpec:
         trigger=1.0 if table.trigger is None else table.trigger,
         target=table.target or 0.0,
         least_depth_mm=table.least_depth,
-        season=_span(table.season) if table.season else WHOLE_YEAR,
-        allowed=_flags(table.days or list(depths) or None),
+        season=span(table.season) if table.season else WHOLE_YEAR,
+        allowed=flags(table.days or list(depths) or None),
         time_of_day=table.time,
         window_h=table.window,
         rain_skip_mm=rain_skip.rain if rain_skip else math.inf,
@@ -300,7 +223,7 @@ def _plan(key: str, table: PlanTable) -> PlanSpec:
         crown_from=crown.from_dormant if crown else 0.2,
         pause=_pause(table.pause) if table.pause else Pause(),
         stages=tuple(
-            Stage(part.above, part.below, part.share, _flags(part.days), part.crown_only)
+            Stage(part.above, part.below, part.share, flags(part.days), part.crown_only)
             for part in table.stages
         ),
     )
@@ -320,7 +243,7 @@ def _answers(table: AnswersTable, southern: bool) -> Answers:
     warm_months = SOUTHERN_SEASON if southern else NORTHERN_SEASON
     return Answers(
         reached=table.reached.model_dump(),
-        season=_span(table.season) if table.season else warm_months,
+        season=span(table.season) if table.season else warm_months,
         turf=table.turf,
         start_soil_water=table.start_soil_water,
         return_periods=tuple(table.return_periods),
@@ -328,14 +251,6 @@ def _answers(table: AnswersTable, southern: bool) -> Answers:
         fewest_days=table.fewest_days,
         drought_days=table.drought_days,
     )
-
-
-def _span(table: SpanTable) -> tuple[int, int]:
-    return table.first, table.last
-
-
-def _flags(days: Sequence[str] | None) -> Days:
-    return EVERY_DAY if days is None else tuple(day in days for day in WEEKDAYS)
 
 
 def with_weather(

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 
 from drysward.catalog import SCENARIO, Entry
 from drysward.scenario.model import FieldSpec, PlanSpec, Scenario
-from drysward.scenario.schema import DELIVERY_NUMBERS, MONTHS, ROOT_ZONE_NUMBERS, WEEKDAYS
+from drysward.scenario.schema import DELIVERY_NUMBERS, ROOT_ZONE_NUMBERS
+from drysward.scenario.values import MONTHS, WEEKDAYS
 
 DEFAULT = "default"
 """Grade and source of a plan setting that the scenario leaves as it is."""

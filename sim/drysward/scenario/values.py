@@ -1,0 +1,118 @@
+"""How the values of a scenario file are read: quantities, names, days of the year.
+
+Each is an annotation for a table of the file; a value that cannot be is refused in words meant
+for the writer, "what; what is allowed".
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from datetime import date
+from typing import Annotated
+
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic_core import PydanticCustomError
+
+from drysward.catalog import load_catalog
+from drysward.faults import nearest
+from drysward.quantities import LENGTH, SPAN, Kind, parse
+from drysward.scenario.model import EVERY_DAY, Days
+
+WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+MONTHS = (
+    "Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec",
+)  # fmt: skip
+MM_PER_M = 1000.0
+
+
+def quantity(kind: Kind, scale: float = 1.0) -> BeforeValidator:
+    """Reads a text with a unit as a number in the base unit of ``kind``, times ``scale``."""
+    return BeforeValidator(lambda text: parse(text, kind) * scale)
+
+
+def one_of(*names: str) -> AfterValidator:
+    """Lets a text pass that is one of ``names``."""
+    return AfterValidator(lambda text: known_name(text, names))
+
+
+def entry_of(kind: str) -> AfterValidator:
+    """Lets a text pass that names an entry of the catalogue."""
+    return one_of(*load_catalog().entries[kind])
+
+
+def known_name(text: str, names: Iterable[str]) -> str:
+    """``text`` when it is one of ``names``; ValueError with the nearest when not."""
+    names = tuple(names)
+    if text not in names:
+        raise ValueError(f"'{text}' is not known; {nearest(text, names)}")
+    return text
+
+
+def day_of_year(text: object) -> int:
+    """``"04-15"`` as a day of the leap-year calendar, 0 to 365; ValueError when it is no day."""
+    wanted = 'month and day, such as "04-15"'
+    if not isinstance(text, str):
+        raise ValueError(f"{text!r} is not a day of the year; {wanted}")
+    try:
+        # 2000 was a leap year.
+        return (date.fromisoformat(f"2000-{text}") - date(2000, 1, 1)).days
+    except ValueError:
+        raise ValueError(f"'{text}' is not a day of the year; {wanted}") from None
+
+
+def whole_days(text: str) -> int:
+    """``"2 weeks"`` as 14; ValueError when it is no span of whole days, one at least."""
+    days = round(parse(text, SPAN), 6)
+    if days < 1 or days != int(days):
+        raise ValueError(f"'{text}' is not whole days; 1 day or more")
+    return int(days)
+
+
+def in_table(key: str) -> Callable[[object], object]:
+    """A bare text stands for a table that holds only ``key``."""
+    return lambda value: {key: value} if isinstance(value, str) else value
+
+
+Share = Annotated[float, Field(ge=0.0, le=1.0)]
+Odds = Annotated[float, Field(gt=0.0, lt=1.0)]
+DayOfYear = Annotated[int, BeforeValidator(day_of_year)]
+WholeDays = Annotated[int, BeforeValidator(whole_days)]
+Weekday = Annotated[str, one_of(*WEEKDAYS)]
+Weekdays = Annotated[list[Weekday], Field(min_length=1)]
+Month = Annotated[str, one_of(*MONTHS)]
+Text = Annotated[str, Field(min_length=1)]
+Identifier = Annotated[str, Field(pattern=r"^[A-Za-z0-9_-]+$", max_length=40)]
+# More than 200 mm at once, or an index of 10 m, is a slip of the pen (own estimate).
+Depth = Annotated[float, quantity(LENGTH), Field(gt=0.0, le=200.0)]
+Drought = Annotated[float, quantity(LENGTH), Field(ge=0.0, le=10_000.0)]
+
+
+EVERY_TIME = "every time"
+"""Key under which one depth for all watering days is kept."""
+
+
+def refuse(faults: list[tuple[str, str, str]]) -> None:
+    """Refuse a table for each of ``faults``: key inside the table, what, and what is allowed."""
+    if faults:
+        raise PydanticCustomError("faults", "see faults", {"faults": faults})
+
+
+class Part(BaseModel):
+    """A table of the file: unknown keys and values of another type are refused."""
+
+    model_config = ConfigDict(extra="forbid", strict=True, allow_inf_nan=False, frozen=True)
+
+
+class SpanTable(Part):
+    first: Annotated[DayOfYear, Field(alias="from")]
+    last: Annotated[DayOfYear, Field(alias="to")]
+
+
+def span(table: SpanTable) -> tuple[int, int]:
+    """First and last day."""
+    return table.first, table.last
+
+
+def flags(days: Sequence[str] | None) -> Days:
+    """One flag a weekday; every day when there are none."""
+    return EVERY_DAY if days is None else tuple(day in days for day in WEEKDAYS)

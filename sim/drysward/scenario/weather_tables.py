@@ -1,0 +1,280 @@
+"""The weather of a scenario file: its tables, and what they mean to the model."""
+
+# pydantic copies a default that can change.
+# ruff: noqa: RUF012
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Annotated, Any, cast
+
+import numpy as np
+from pydantic import BeforeValidator, Field, model_validator
+
+from drysward.catalog import Catalog
+from drysward.faults import Fault, FaultyInput, nearest
+from drysward.quantities import (
+    LENGTH,
+    RADIATION,
+    SPEED,
+    TEMPERATURE,
+    TIME,
+    WARMING,
+    Kind,
+    convert,
+    parse,
+)
+from drysward.scenario.model import (
+    FIRST_MADE_YEAR,
+    GENERATOR,
+    RECORD,
+    RESAMPLE,
+    SOURCES,
+    Site,
+    WeatherSource,
+)
+from drysward.scenario.values import (
+    MM_PER_M,
+    MONTHS,
+    Identifier,
+    Part,
+    Text,
+    WholeDays,
+    known_name,
+    one_of,
+    quantity,
+    refuse,
+)
+from drysward.weather.columns import ColumnSpec
+from drysward.weather.fill import FillRule
+from drysward.weather.normals import from_monthly_table
+from drysward.weather.resampling import ChangeFactors
+
+MADE_YEARS = 200
+MOST_MADE_YEARS = 7_900
+
+
+class ColumnTable(Part):
+    column: Text
+    unit: str = ""
+
+
+class FillTable(Part):
+    rain: Annotated[str, one_of("zero", "neighbour-years")] | None = None
+    temperature: Annotated[str, one_of("interpolate", "neighbour-years")] | None = None
+    longest: WholeDays = 5
+
+
+def by_month(kind: Kind) -> BeforeValidator:
+    """Reads ``{ unit = "in", months = [...] }`` as twelve numbers in the base unit of ``kind``."""
+
+    def read(table: object) -> list[float]:
+        told = f'{{ unit = "{kind.examples[0]}", months = [January to December] }}'
+        if not isinstance(table, dict):
+            raise ValueError(f"is not twelve numbers with a unit; {told}")
+        extra = set(table) - {"unit", "months"}
+        if extra or not isinstance(table.get("unit"), str):
+            what = f"'{min(extra)}' is not known here" if extra else "has no unit"
+            raise ValueError(f"{what}; {told}")
+        months = table.get("months")
+        months = months if isinstance(months, list) else []
+        if len(months) != 12 or not all(type(number) in (int, float) for number in months):
+            raise ValueError(f"months are not twelve numbers; {told}")
+        return [convert(number, table["unit"], kind.base, wanted=told) for number in months]
+
+    return BeforeValidator(read)
+
+
+Twelve = Annotated[list[float], Field(min_length=12, max_length=12)]
+
+
+class ClimateTable(Part):
+    """Monthly normals. What they may hold is for ``weather.normals`` to say."""
+
+    rain: Annotated[list[float], by_month(LENGTH)]
+    wet_days: Twelve
+    tmax: Annotated[list[float], by_month(TEMPERATURE)]
+    tmin: Annotated[list[float], by_month(TEMPERATURE)]
+    tmax_spread: Annotated[list[float], by_month(WARMING)] | None = None
+    tmin_spread: Annotated[list[float], by_month(WARMING)] | None = None
+    dewpoint: Annotated[list[float], by_month(TEMPERATURE)] | None = None
+    relative_humidity: Twelve | None = None
+    solar: Annotated[list[float], by_month(RADIATION)] | None = None
+    sunshine: Annotated[list[float], by_month(TIME)] | None = None
+    wind: Annotated[list[float], by_month(SPEED)] | None = None
+    wind_height: Annotated[float, quantity(LENGTH, 1 / MM_PER_M)] | None = None
+
+
+# Key of the table -> key of the normals that it is.
+NORMALS = {
+    "rain": "rain_mm",
+    "wet_days": "wet_days",
+    "tmax": "tmax_c",
+    "tmin": "tmin_c",
+    "tmax_spread": "tmax_sd_c",
+    "tmin_spread": "tmin_sd_c",
+    "dewpoint": "dewpoint_c",
+    "relative_humidity": "relative_humidity_pct",
+    "solar": "solar_mj_m2",
+    "sunshine": "sunshine_h",
+    "wind": "wind_m_s",
+    "wind_height": "wind_height_m",
+}
+
+
+def each_month(read: Callable[[object], float], neutral: float) -> BeforeValidator:
+    """One value for every month, or a table of those months that differ from ``neutral``."""
+
+    def monthly(value: object) -> list[float]:
+        if not isinstance(value, dict):
+            return [read(value)] * len(MONTHS)
+        for month in value:
+            known_name(str(month), MONTHS)
+        return [read(value[month]) if month in value else neutral for month in MONTHS]
+
+    return BeforeValidator(monthly)
+
+
+def factor(value: object) -> float:
+    """A factor from 0 to 10; ValueError for anything else."""
+    if type(value) not in (int, float) or not 0.0 <= value <= 10.0:  # type: ignore[operator]
+        raise ValueError(f"{value!r} is not a factor; 0 to 10, 1 changes nothing")
+    return float(value)  # type: ignore[arg-type]
+
+
+def warming(value: object) -> float:
+    """``"2 degC"`` or ``"3.6 degF"`` as a change in degrees C; ValueError beyond 20."""
+    text = re.sub(r" (deg)?([CF])$", r" delta_deg\2", value) if isinstance(value, str) else value
+    change = parse(text, WARMING)  # type: ignore[arg-type]
+    if abs(change) > 20.0:
+        raise ValueError(f"'{value}' is no change that a climate makes; -20 to 20 degC")
+    return change
+
+
+Factors = Annotated[list[float], each_month(factor, 1.0)]
+
+
+class FutureTable(Part):
+    """What a changed climate adds or multiplies, the same all year or by month."""
+
+    temperature: Annotated[list[float], each_month(warming, 0.0)] = [0.0] * 12
+    rain_amount: Factors = [1.0] * 12
+    wet_days: Factors = [1.0] * 12
+    radiation: Factors = [1.0] * 12
+
+
+class WeatherTable(Part):
+    source: Annotated[str, one_of(*SOURCES)] | None = None
+    file: Text | None = None
+    columns: dict[str, ColumnTable] = {}
+    ignore: list[str] = []
+    fill: FillTable | None = None
+    wind_height: Annotated[float, quantity(LENGTH, 1 / MM_PER_M)] | None = None
+    climate: ClimateTable | None = None
+    years: Annotated[int, Field(ge=1, le=MOST_MADE_YEARS)] | None = None
+    seed: Annotated[int, Field(ge=0, lt=2**63)] | None = None
+    first_year: Annotated[int, Field(ge=1, le=9999)] | None = None
+    draw: Annotated[str, one_of("years", "blocks")] | None = None
+    future: Text | None = None
+    futures: dict[Identifier, FutureTable] = {}
+
+    @property
+    def source_or_default(self) -> str:
+        return self.source or (RECORD if self.file else GENERATOR)
+
+    @model_validator(mode="after")
+    def _comes_from_somewhere(self) -> WeatherTable:
+        faults = []
+        source = self.source_or_default
+        if self.file is None and self.climate is None:
+            faults.append(("", "has neither file nor climate", "one of the two"))
+        if self.file is not None and self.climate is not None:
+            faults.append(("climate", "is given beside file", "one of the two"))
+        elif self.climate is not None and source != GENERATOR:
+            told = f"'{source}' needs a file to draw from"
+            faults.append(("source", told, f"with a climate table: {GENERATOR}"))
+        if self.climate is not None:
+            for key in ("columns", "ignore", "fill", "wind_height"):
+                if getattr(self, key):
+                    faults.append((key, "belongs to a file", "with file only"))
+        if source == RECORD:
+            for key in ("years", "seed", "first_year", "draw"):
+                # A future may dry or wet days of a record by chance.
+                if getattr(self, key) is not None and not (key == "seed" and self.futures):
+                    allowed = f"with source = {GENERATOR} or {RESAMPLE}"
+                    faults.append((key, "is for made years", allowed))
+        elif self.draw is not None and source != RESAMPLE:
+            faults.append(("draw", "is for drawn years", f"with source = {RESAMPLE}"))
+        last = (self.first_year or FIRST_MADE_YEAR) + (self.years or MADE_YEARS) - 1
+        if last > 9999:
+            faults.append(("first_year", f"the last year would be {last}", "to the year 9999"))
+        if self.future is not None and self.future not in self.futures:
+            told = f"'{self.future}' is not among the futures"
+            faults.append(("future", told, nearest(self.future, self.futures)))
+        refuse(faults)
+        return self
+
+
+def weather_source(table: WeatherTable, folder: Path) -> WeatherSource:
+    """The model's weather; files are looked for in ``folder``."""
+    fill = None
+    if table.fill is not None:
+        fill = FillRule(
+            rain=cast(Any, table.fill.rain),
+            temperature=cast(Any, table.fill.temperature),
+            longest_gap_days=table.fill.longest,
+        )
+    climate = None
+    if table.climate is not None:
+        written = table.climate.model_dump(exclude_none=True)
+        climate = {NORMALS[key]: values for key, values in written.items()}
+    source = table.source_or_default
+    return WeatherSource(
+        file=folder / table.file if table.file else None,
+        columns={key: ColumnSpec(part.column, part.unit) for key, part in table.columns.items()},
+        ignore=tuple(table.ignore),
+        fill=fill,
+        wind_height_m=table.wind_height,
+        source=source,
+        climate=climate,
+        years=0 if source == RECORD else table.years or MADE_YEARS,
+        seed=1 if table.seed is None else table.seed,
+        first_year=table.first_year or FIRST_MADE_YEAR,
+        draw=cast(Any, table.draw or "years"),
+        future=table.future or "",
+        futures={key: _future(part) for key, part in table.futures.items()},
+    )
+
+
+def check_climate(name: str, site: Site, climate: Mapping[str, Any], catalog: Catalog) -> None:
+    """FaultyInput when monthly normals contradict themselves, in the words of the file."""
+    keys = {normal: key for key, normal in NORMALS.items()}
+    try:
+        from_monthly_table(
+            {"latitude_deg": site.latitude_deg, "elevation_m": site.elevation_m, **climate},
+            "weather.climate",
+            catalog,
+        )
+    except FaultyInput as refusal:
+        words = re.compile("|".join(sorted(keys, key=len, reverse=True)))
+
+        def told(text: str) -> str:
+            return words.sub(lambda found: keys[found[0]], text)
+
+        raise FaultyInput(
+            [
+                Fault(f"{name}: {told(fault.where)}", told(fault.what), told(fault.allowed))
+                for fault in refusal.faults
+            ]
+        ) from None
+
+
+def _future(table: FutureTable) -> ChangeFactors:
+    return ChangeFactors(
+        temperature_add_c=np.array(table.temperature),
+        rain_amount_x=np.array(table.rain_amount),
+        wet_days_x=np.array(table.wet_days),
+        radiation_x=np.array(table.radiation),
+    )
