@@ -52,7 +52,7 @@ def comparison(summary: xr.Dataset, system: str) -> list[RenderableType]:
     parts: list[RenderableType] = [_title(summary.attrs["title"], summary.attrs["site"])]
     parts += [_field_table(summary.sel(field=key), system) for key in summary["field"].values]
     parts += [_month_table(summary.sel(field=key), system) for key in summary["field"].values]
-    parts.append(_lines(_notes(summary, system)))
+    parts.append(named_lines(_notes(summary, system)))
     return parts
 
 
@@ -62,7 +62,7 @@ def _field_table(of_field: xr.Dataset, system: str) -> Table:
     area = shown("m2", system)
     size = f"{of_field['area_m2'].item() * area.factor:,.{area.decimals}f} {area.unit}"
     period = _demand_period(of_field)
-    table = _table(f"{of_field['field_label'].item()}, {size}")
+    table = plain_table(f"{of_field['field_label'].item()}, {size}")
     table.add_column("plan", ratio=1, min_width=14, overflow="fold")
     for title in ("foot-\nprint\n%", "wilt\n\n%", "dor-\nmant\n%", "death\n\n%"):
         table.add_column(title, justify="right", no_wrap=True)
@@ -83,12 +83,12 @@ def _field_table(of_field: xr.Dataset, system: str) -> Table:
         table.add_row(
             str(one["plan_label"].item()),
             *(_odds(one.sel(stage=stage)) for stage in ("footprint", "wilt", "dormant", "dead")),
-            *(_rounded(days.sel(stage=stage).item(), 0) for stage in ("wilt", "dormant")),
-            _depth(one["season_water"].item(), depth),
-            _depth(one["peak_week_most"].item(), depth),
+            *(rounded(days.sel(stage=stage).item(), 0) for stage in ("wilt", "dormant")),
+            depth_text(one["season_water"].item(), depth),
+            depth_text(one["peak_week_most"].item(), depth),
             _demand(one.sel(period=period), depth),
-            _depth(one["runoff_mean"].item(), depth),
-            _depth(one["drainage_mean"].item(), depth),
+            depth_text(one["runoff_mean"].item(), depth),
+            depth_text(one["drainage_mean"].item(), depth),
         )
     return table
 
@@ -96,14 +96,14 @@ def _field_table(of_field: xr.Dataset, system: str) -> Table:
 def _month_table(of_field: xr.Dataset, system: str) -> Table:
     """Mean water of each month under the plans that use any."""
     depth = shown("mm", system)
-    table = _table(f"{of_field['field_label'].item()}: water by month, {depth.unit}")
+    table = plain_table(f"{of_field['field_label'].item()}: water by month, {depth.unit}")
     table.add_column("plan", ratio=1, min_width=14, overflow="fold")
     for month in of_field["month"].values:
         table.add_column(calendar.month_abbr[int(month)], justify="right", no_wrap=True)
     for key in of_field["plan"].values:
         one = of_field.sel(plan=key)
         if float(one["season_water"]) > 0.0:
-            water = [_depth(float(mm), depth) for mm in one["water_by_month"].values]
+            water = [depth_text(float(mm), depth) for mm in one["water_by_month"].values]
             table.add_row(str(one["plan_label"].item()), *water)
     return table
 
@@ -124,12 +124,12 @@ def _demand(one: xr.Dataset, depth: Display) -> str:
     """The demand, a star when it is fitted, and its limits on a second line."""
     value, low, high = (one[name].item() for name in ("demand", "demand_low", "demand_high"))
     if value == low == high:  # a plan that never waters
-        return _depth(value, depth)
+        return depth_text(value, depth)
     mark = "*" if one["demand_fitted"].item() else ""
     limits = "no limits"
     if not (math.isnan(low) or math.isnan(high)):
-        limits = f"{_depth(low, depth)}-{_depth(high, depth)}"
-    return f"{_depth(value, depth)}{mark}\n({limits})"
+        limits = f"{depth_text(low, depth)}-{depth_text(high, depth)}"
+    return f"{depth_text(value, depth)}{mark}\n({limits})"
 
 
 def _demand_period(summary: xr.Dataset) -> float:
@@ -199,7 +199,7 @@ def site_overview(
     """What a checked scenario would run: fields, plans, years, weather, numbers out of range."""
     scenario = site.scenario
     area = shown("m2", system)
-    fields = _table("Fields")
+    fields = plain_table("Fields")
     for title in ("key", "label", "species", "root zone", "delivery", f"area\n{area.unit}"):
         fields.add_column(title, overflow="fold", justify="right" if "area" in title else "left")
     for spec in scenario.fields:
@@ -211,7 +211,7 @@ def site_overview(
             spec.delivery.system,
             f"{spec.area_m2 * area.factor:,.{area.decimals}f}",
         )
-    plans = _table("Plans")
+    plans = plain_table("Plans")
     for title in ("key", "label", "rule", "time"):
         plans.add_column(title, overflow="fold")
     for plan in scenario.plans:
@@ -239,7 +239,7 @@ def site_overview(
             )
     heading = _title(scenario.title, scenario.site.name)
     lines.append(("Faults", "none"))
-    return [heading, fields, plans, _lines(lines)]
+    return [heading, fields, plans, named_lines(lines)]
 
 
 # The daily account
@@ -270,7 +270,7 @@ def daily_account(account: xr.Dataset, system: str) -> list[RenderableType]:
     depth = shown("mm", system)
     # A day's flows are small: one figure more than in the sums of a year.
     decimals = depth.decimals + 1
-    table = _table(f"{account.attrs['field']}, plan {account.attrs['plan']}")
+    table = plain_table(f"{account.attrs['field']}, plan {account.attrs['plan']}")
     table.padding = (0, 0)
     table.add_column("date", no_wrap=True)
     for name, title in {**_LEDGER, **_LEDGER_SHARES}.items():
@@ -283,11 +283,11 @@ def daily_account(account: xr.Dataset, system: str) -> list[RenderableType]:
     for i, date in enumerate(dates):
         table.add_row(
             str(date),
-            *(_rounded(values[i], decimals) for values in flows),
-            *(_rounded(values[i], 0) for values in shares),
+            *(rounded(values[i], decimals) for values in flows),
+            *(rounded(values[i], 0) for values in shares),
         )
     worst = float(np.abs(account["residual"].values).max())
-    return [table, _lines([("Account", f"worst residual of any day {worst:.1g} mm")])]
+    return [table, named_lines([("Account", f"worst residual of any day {worst:.1g} mm")])]
 
 
 # The catalogue
@@ -295,7 +295,7 @@ def daily_account(account: xr.Dataset, system: str) -> list[RenderableType]:
 
 def catalog_kinds(catalog: Catalog) -> list[RenderableType]:
     """The kinds of entry and their keys."""
-    table = _table("Kinds of entry; ask for a kind or for an entry")
+    table = plain_table("Kinds of entry; ask for a kind or for an entry")
     table.add_column("kind", no_wrap=True)
     table.add_column("entries", overflow="fold")
     for kind, known in catalog.entries.items():
@@ -306,7 +306,7 @@ def catalog_kinds(catalog: Catalog) -> list[RenderableType]:
 
 def catalog_kind(catalog: Catalog, kind: str) -> list[RenderableType]:
     """The entries of one kind."""
-    table = _table(kind)
+    table = plain_table(kind)
     table.add_column("key", no_wrap=True)
     table.add_column("label", overflow="fold")
     table.add_column("numbers", justify="right")
@@ -319,7 +319,7 @@ def catalog_kind(catalog: Catalog, kind: str) -> list[RenderableType]:
 
 def catalog_entry(catalog: Catalog, entry: Entry) -> list[RenderableType]:
     """Every number of one entry with unit, range, grade, source and note; then the sources."""
-    table = _table(f"{entry.kind}.{entry.key}: {entry.label}")
+    table = plain_table(f"{entry.kind}.{entry.key}: {entry.label}")
     table.add_column("name", no_wrap=True)
     for title in ("value", "low", "high"):
         table.add_column(title, justify="right", no_wrap=True)
@@ -342,12 +342,12 @@ def catalog_entry(catalog: Catalog, entry: Entry) -> list[RenderableType]:
     lines = [*entry.words.items()]
     lines += [("note", entry.note)] if entry.note else []
     lines += [(key, catalog.sources.get(key, key)) for key in sources]
-    return [table, _lines(lines), Text()]
+    return [table, named_lines(lines), Text()]
 
 
 def resolved_table(rows: Iterable[Row]) -> Table:
     """Every value that a scenario runs on, with unit, grade and source key."""
-    table = _table("Resolved values")
+    table = plain_table("Resolved values")
     table.add_column("key", overflow="fold", width=42)
     table.add_column("value", justify="right", overflow="fold", max_width=14)
     table.add_column("unit", overflow="fold", max_width=9)
@@ -362,8 +362,8 @@ def resolved_table(rows: Iterable[Row]) -> Table:
 def catalog_term(term: Term) -> list[RenderableType]:
     """One name of the vocabulary."""
     return [
-        _bold(f"{term.key}: {term.long_name}"),
-        _lines(
+        bold(f"{term.key}: {term.long_name}"),
+        named_lines(
             [
                 ("meaning", term.meaning),
                 ("units", term.units),
@@ -399,7 +399,7 @@ def catalog_plans() -> list[RenderableType]:
     """The rules and options of a plan; definitions of this program, so without source or grade."""
     out: list[RenderableType] = []
     for title, told in (("Rules of a plan", _PLAN_RULES), ("Options of a plan", _PLAN_OPTIONS)):
-        table = _table(title)
+        table = plain_table(title)
         table.add_column("name", no_wrap=True)
         table.add_column("meaning", overflow="fold")
         for name, meaning in told.items():
@@ -411,7 +411,7 @@ def catalog_plans() -> list[RenderableType]:
 # Parts of every page
 
 
-def _table(title: str) -> Table:
+def plain_table(title: str) -> Table:
     return Table(
         title=Text(title, style="bold"),
         title_justify="left",
@@ -423,14 +423,14 @@ def _table(title: str) -> Table:
 
 def _title(title: str, site: str) -> Text:
     """Title and site, the site once only."""
-    return _bold(title if site in title else f"{title}, {site}")
+    return bold(title if site in title else f"{title}, {site}")
 
 
-def _bold(text: str) -> Text:
+def bold(text: str) -> Text:
     return Text(text, style="bold")
 
 
-def _lines(pairs: Iterable[tuple[str, str]]) -> Table:
+def named_lines(pairs: Iterable[tuple[str, str]]) -> Table:
     """Names and their texts, each text wrapped beside its name."""
     grid = Table.grid(padding=(0, 1))
     grid.add_column(no_wrap=True)
@@ -440,9 +440,9 @@ def _lines(pairs: Iterable[tuple[str, str]]) -> Table:
     return grid
 
 
-def _depth(value_mm: float, depth: Display) -> str:
-    return _rounded(value_mm * depth.factor, depth.decimals)
+def depth_text(value_mm: float, depth: Display) -> str:
+    return rounded(value_mm * depth.factor, depth.decimals)
 
 
-def _rounded(value: float, decimals: int) -> str:
+def rounded(value: float, decimals: int) -> str:
     return UNKNOWN if math.isnan(value) else f"{value:,.{decimals}f}"

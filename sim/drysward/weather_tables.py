@@ -13,7 +13,7 @@ from rich.text import Text
 
 from drysward.faults import Fault
 from drysward.quantities import Display, display
-from drysward.tables import _bold, _depth, _lines, _rounded, _table
+from drysward.tables import bold, depth_text, named_lines, plain_table, rounded
 from drysward.weather.fill import FillRule
 from drysward.weather.survey import (
     LEAST_SEASONS_FOR_FIT,
@@ -47,20 +47,20 @@ def weather_survey(
     if survey.rows_unused:
         rows += f"; {survey.rows_unused} rows have no date of use or a day that came before"
     return [
-        _bold(f"{survey.name}, {survey.first} to {survey.last}"),
+        bold(f"{survey.name}, {survey.first} to {survey.last}"),
         Text(rows),
         _columns(survey),
         *_gaps(survey.gaps),
         *_suspicions(survey.suspicions),
         *_years(survey.years, depth, system),
-        _lines(_notes(survey, depth)),
+        named_lines(_notes(survey, depth)),
         *_seasons(survey.seasons, depth),
         *_verdict(survey.verdict, ignored),
     ]
 
 
 def _columns(survey: Survey) -> Table:
-    table = _table("Columns, as the file has them")
+    table = plain_table("Columns, as the file has them")
     table.add_column("column", overflow="fold")
     for title in ("quantity", "unit"):
         table.add_column(title, no_wrap=True)
@@ -73,7 +73,7 @@ def _columns(survey: Survey) -> Table:
             column.unit,
             f"{column.days_known:,}",
             _share(column.share_known),
-            *(_rounded(value, 2) for value in (column.least, column.mean, column.most)),
+            *(rounded(value, 2) for value in (column.least, column.mean, column.most)),
         )
     return table
 
@@ -85,8 +85,8 @@ def _share(share: float) -> str:
 
 def _gaps(gaps: Sequence[Gap]) -> list[RenderableType]:
     if not gaps:
-        return [_lines([("Gaps", "none: rain, Tmax and Tmin are known on every day")])]
-    table = _table("Gaps in days, rain and temperature")
+        return [named_lines([("Gaps", "none: rain, Tmax and Tmin are known on every day")])]
+    table = plain_table("Gaps in days, rain and temperature")
     table.add_column("what", no_wrap=True)
     table.add_column("days", justify="right")
     table.add_column("spans", ratio=3, overflow="fold")
@@ -115,8 +115,8 @@ def _span(first: date, last: date) -> str:
 
 def _suspicions(suspicions: Sequence[Suspicion]) -> list[RenderableType]:
     if not suspicions:
-        return [_lines([("Suspicious", "nothing found")])]
-    table = _table("Suspicious: look at these, they may be true")
+        return [named_lines([("Suspicious", "nothing found")])]
+    table = plain_table("Suspicious: look at these, they may be true")
     table.add_column("days", no_wrap=True)
     table.add_column("what", ratio=1, overflow="fold")
     by_kind = sorted(suspicions, key=lambda one: _first_of_kind(suspicions, one.kind))
@@ -138,7 +138,7 @@ def _first_of_kind(suspicions: Sequence[Suspicion], kind: str) -> int:
 def _years(years: Sequence[Year], depth: Display, system: str) -> list[RenderableType]:
     """A row a year and the mean of whole years."""
     with_et = any(year.et_mm == year.et_mm for year in years)
-    table = _table("Years")
+    table = plain_table("Years")
     titles = ["year", "days\nknown", f"rain\n{depth.unit}", "wet\ndays"]
     degrees = "F" if system == "us" else "C"
     titles += [f"Tmax\n{degrees}", f"Tmin\n{degrees}", "longest dry\nspell, days"]
@@ -150,8 +150,8 @@ def _years(years: Sequence[Year], depth: Display, system: str) -> list[Renderabl
 
     def row(name: str, known: str, wet: str, spell: str, one: Sequence[float]) -> None:
         rain, tmax, tmin, *rest = one
-        temperatures = [_rounded(_degrees(value, system), 1) for value in (tmax, tmin)]
-        amounts = [_depth(value, depth) for value in (rain, *rest)]
+        temperatures = [rounded(_degrees(value, system), 1) for value in (tmax, tmin)]
+        amounts = [depth_text(value, depth) for value in (rain, *rest)]
         table.add_row(name, known, amounts[0], wet, *temperatures, spell, *amounts[1:])
 
     def numbers(year: Year) -> list[float]:
@@ -202,20 +202,20 @@ def _notes(survey: Survey, depth: Display) -> list[tuple[str, str]]:
 def _seasons(seasons: Seasons, depth: Display) -> list[RenderableType]:
     n = len(seasons.ranked)
     rough = n < LEAST_SEASONS_FOR_PERIODS
-    table = _table("Driest seasons")
+    table = plain_table("Driest seasons")
     titles = ["rank", "season", f"rain\n{depth.unit}"]
     titles += [f"ET less\nrain, {depth.unit}"] if seasons.by_et else []
     titles += [] if rough else ["return period\nyears"]
     for heading in titles:
         table.add_column(heading, justify="right", no_wrap=True)
     for rank, one in enumerate(seasons.ranked[:SEASONS_TOLD], start=1):
-        cells = [str(rank), _season_year(one.year, seasons.season), _depth(one.rain_mm, depth)]
-        cells += [_depth(one.et_less_rain_mm, depth)] if seasons.by_et else []
+        cells = [str(rank), _season_year(one.year, seasons.season), depth_text(one.rain_mm, depth)]
+        cells += [depth_text(one.et_less_rain_mm, depth)] if seasons.by_et else []
         cells += [] if rough else [f"{one.return_period:.1f}"]
         table.add_row(*cells)
     parts: list[RenderableType] = [table] if seasons.ranked else []
     if seasons.levels:
-        fitted = _table("Dry seasons by return period, Pearson III fit")
+        fitted = plain_table("Dry seasons by return period, Pearson III fit")
         fitted.add_column("return period, years", justify="right", no_wrap=True)
         what = "ET less rain" if seasons.by_et else "rain"
         fitted.add_column(f"{what}, {depth.unit}", justify="right", no_wrap=True)
@@ -225,12 +225,12 @@ def _seasons(seasons: Seasons, depth: Display) -> list[RenderableType]:
             limits = sorted((level.low_mm, level.high_mm))
             fitted.add_row(
                 f"{level.return_period:g}",
-                _depth(level.estimate_mm, depth),
-                " to ".join(_depth(value, depth) for value in limits),
+                depth_text(level.estimate_mm, depth),
+                " to ".join(depth_text(value, depth) for value in limits),
                 "beyond the record" if level.beyond_record else "",
             )
         parts.append(fitted)
-    return [*parts, _lines(_season_notes(seasons))]
+    return [*parts, named_lines(_season_notes(seasons))]
 
 
 def _season_notes(seasons: Seasons) -> list[tuple[str, str]]:
@@ -280,18 +280,18 @@ def _verdict(verdict: Verdict, ignored: Sequence[str]) -> list[RenderableType]:
     settings = [f"ignore = [{', '.join(quoted(name) for name in ignored)}]"] if ignored else []
     if not verdict.faults:
         if not settings:
-            return [_bold("A run accepts this file as it is.")]
-        return [_bold(_with("A run accepts this file", settings))]
-    parts: list[RenderableType] = [_lines([("Faults", _short(verdict.faults))])]
+            return [bold("A run accepts this file as it is.")]
+        return [bold(_with("A run accepts this file", settings))]
+    parts: list[RenderableType] = [named_lines([("Faults", _short(verdict.faults))])]
     refused = f"A run refuses this file as it is ({_counted(len(verdict.faults))})"
     if verdict.rule is None:
-        return [*parts, _bold(f"{refused}; no fill rule helps: correct the file.")]
+        return [*parts, bold(f"{refused}; no fill rule helps: correct the file.")]
     settings = [fill_line(verdict.rule), *settings]
     if not verdict.remaining:
-        return [*parts, _bold(_with(f"{refused} and accepts it", settings))]
-    parts.append(_lines([("Left by the fill", _short(verdict.remaining))]))
+        return [*parts, bold(_with(f"{refused} and accepts it", settings))]
+    parts.append(named_lines([("Left by the fill", _short(verdict.remaining))]))
     left = f"{refused}; {_counted(len(verdict.remaining))} would be left to correct"
-    return [*parts, _bold(_with(left, settings))]
+    return [*parts, bold(_with(left, settings))]
 
 
 def _with(told: str, settings: Sequence[str]) -> str:

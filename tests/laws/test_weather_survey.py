@@ -284,6 +284,18 @@ def test_a_year_sums_its_own_days(surveyed):
     assert with_et.et_less_rain_mm == pytest.approx(with_et.et_mm - with_et.rain_mm)
 
 
+def test_days_without_temperature_have_no_et(surveyed):
+    cells = made_weather(years=1)
+    place = {"latitude_deg": LATITUDE, "elevation_m": 10.0}
+    (whole,) = surveyed(cells, **place).years
+    spoil(cells, "tmax_c", days("2001-07-01", 31), "")
+    (part,) = surveyed(cells, **place).years
+    assert 60 < whole.et_mm - part.et_mm < 250
+    spoil(cells, "tmax_c", slice(None), "")
+    (none,) = surveyed(cells, **place).years
+    assert np.isnan(none.et_mm)
+
+
 # ---------------------------------------------------------------- seasons
 
 
