@@ -31,6 +31,8 @@ KINDS = (
     "curve_numbers",
     "intake",
     "turf_processes",
+    "supply",
+    "generated_weather",
 )
 GRADES = ("measured", "published", "common practice", "from memory", "estimate")
 SCENARIO = "scenario"

@@ -1,16 +1,18 @@
 """The weather generator against its published equations and figures.
 
 Sources: Richardson 1981 and Richardson & Wright 1984 (A, B printed; M0, M1 from memory, held by
-the agreement below); standard results for two-state chains and gamma amounts;
+the agreement below); standard results for chains, gamma and mixed exponential amounts;
 FAO-56 examples 8, 9 and 15 for radiation at the top of the atmosphere.
 """
+
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from scipy import linalg, stats
 
 from drysward.weather import climate
-from drysward.weather.generator import generate, residual_series
+from drysward.weather.generator import generate, residual_series, wet_days
 
 A = np.array([[0.567, 0.086, -0.002], [0.253, 0.504, -0.050], [-0.006, -0.039, 0.244]])
 B = np.array([[0.781, 0, 0], [0.328, 0.637, 0], [0.238, -0.341, 0.873]])
@@ -80,29 +82,81 @@ class TestWetAndDryDays:
         after_dry = wet[:, 1:][~wet[:, :-1]].mean()
         assert (after_dry, after_wet) == pytest.approx((p01, p11), abs=0.01)
 
-    def test_generated_amounts(self):
-        """Gamma: mean a b, variance a b^2; month total N pi E[x], Var = E[k]Var[x] + Var[k]E[x]^2.
+    @pytest.mark.parametrize("r1, r2", [(0.35, -0.15), (0.2, 0.2)])
+    def test_second_order_chain(self, r1, r2):
+        """Yule-Walker: rho1 = r1/(1 - r2), rho2 = r1 rho1 + r2; and who stands beside a wet day."""
+        share, shape = 0.35, (4000, 200)
+        weights = climate.chain_weights(
+            np.full(shape, share), np.full(shape, r1 / (1 - r2)), second_day=r2
+        )
+        assert weights[0][0, 0] == pytest.approx(r1)
+        assert weights[1][0, 0] == pytest.approx(r2)
+        u = np.random.default_rng(6).random(shape)
+        wet = wet_days(np.full(shape, share), *weights, u)[:, 20:]
+        assert wet.mean() == pytest.approx(share, abs=0.004)
+        deviation = wet - wet.mean()
+        rho = [np.mean(deviation[:, n:] * deviation[:, :-n]) / deviation.var() for n in (1, 2)]
+        rho1 = r1 / (1 - r2)
+        assert rho == pytest.approx([rho1, r1 * rho1 + r2], abs=0.01)
+        beside = (wet[:, :-2].astype(int) + wet[:, 2:])[wet[:, 1:-1]]
+        expected = climate.neighbour_chances(np.array(share), np.array(r1), np.array(r2))
+        found = np.bincount(beside, minlength=3) / beside.size
+        assert found == pytest.approx(np.array(expected), abs=0.01)
 
-        The floor at 0.254 mm takes a little of the variance.
+    def test_a_chance_stays_a_chance(self):
+        """A rare wet day cannot be avoided two days on: the weight shrinks with its share."""
+        share = np.array([0.0, 0.01, 0.5, 0.99, 1.0])
+        r1, r2 = climate.chain_weights(share, np.array(0.2), -0.3)
+        for w1 in (0, 1):
+            for w2 in (0, 1):
+                chance = share + r1 * (w1 - share) + r2 * (w2 - share)
+                assert (chance[1:-1] >= -1e-12).all()
+                assert (chance[1:-1] <= 1 + 1e-12).all()
+        assert list(r2[[0, 2, 4]]) == [0.0, pytest.approx(-0.3), 0.0]
+
+    def test_generated_amounts(self):
+        """Mixed exponential: mean a b1 + (1-a) b2, var a b1^2 + (1-a) b2^2 + a(1-a)(b1-b2)^2;
+        month total N pi E[x], Var = E[k] Var[x] + Var[k] E[x]^2.
+
+        The amounts lie above 0.254 mm, which shifts their mean and leaves their variance.
         """
-        model = plain_model(wet_fraction=0.2857, persistence=0.3, mean_mm=9.0, shape=0.75)
+        mean_mm, a = 9.0, 0.3
+        excess = mean_mm - climate.WET_MM
+        b1 = 0.2 * excess
+        b2 = (excess - a * b1) / (1 - a)
+        variance = a * b1**2 + (1 - a) * b2**2 + a * (1 - a) * (b1 - b2) ** 2
+        model = plain_model(wet_fraction=0.2857, persistence=0.3, mean_mm=mean_mm)
+        model = replace(model, light_share=a, light_ratio=0.2)
         rain = june(generate(model, 3000, seed=9))
         amounts = rain[rain > 0]
-        assert amounts.mean() == pytest.approx(9.0, rel=0.02)
-        assert amounts.var() == pytest.approx(9.0**2 / 0.75, rel=0.04)
+        assert amounts.min() >= climate.WET_MM
+        assert amounts.mean() == pytest.approx(mean_mm, rel=0.02)
+        assert amounts.var() == pytest.approx(variance, rel=0.04)
         totals = rain.sum(axis=1)
-        mean, variance = climate.wet_day_moments(0.2, 0.5, 30)
-        assert totals.mean() == pytest.approx(mean * 9.0, rel=0.03)
-        assert totals.var() == pytest.approx(mean * 9.0**2 / 0.75 + variance * 81.0, rel=0.06)
+        days, of_days = climate.wet_day_moments(0.2, 0.5, 30)
+        assert totals.mean() == pytest.approx(days * mean_mm, rel=0.03)
+        assert totals.var() == pytest.approx(days * variance + of_days * mean_mm**2, rel=0.06)
 
-    def test_gamma_shape_by_likelihood(self):
-        """Against an independent fit of the same sample, and the shape that made it."""
-        rng = np.random.default_rng(2)
-        for shape in (0.5, 0.75, 1.0, 2.0):
-            sample = rng.gamma(shape, 10.0, 20_000)
-            found = climate.likeliest_gamma_shape(sample)
-            assert found == pytest.approx(stats.gamma.fit(sample, floc=0)[0], rel=1e-4)
-            assert found == pytest.approx(shape, rel=0.04)
+    def test_exponential_amounts_of_1981(self):
+        """Without a light part the amounts are exponential (Richardson 1981)."""
+        rain = june(generate(plain_model(0.4, 0.2, mean_mm=6.0), 400, seed=2))
+        excess = rain[rain > 0] - climate.WET_MM
+        assert stats.kstest(excess / excess.mean(), "expon").pvalue > 0.05
+
+    @pytest.mark.parametrize("share, ratio", [(0.3, 0.1), (0.5, 0.4)])
+    def test_mixed_exponential_by_likelihood(self, share, ratio):
+        """The share and ratio that made the sample come back, and it has them."""
+        u = np.random.default_rng(2).random(40_000)
+        sample = climate.mixed_exponential(u, share, ratio)
+        assert sample.mean() == pytest.approx(1.0, abs=0.02)
+        heavy = (1 - share * ratio) / (1 - share)
+
+        def below(x):
+            return 1 - share * np.exp(-x / ratio) - (1 - share) * np.exp(-x / heavy)
+
+        assert stats.kstest(sample, below).pvalue > 0.05
+        found = climate.likeliest_mixed_exponential(sample / sample.mean())
+        assert found == pytest.approx((share, ratio), abs=0.04)
 
 
 class TestTopOfTheAtmosphere:
@@ -120,7 +174,7 @@ class TestTopOfTheAtmosphere:
 
 
 def plain_model(
-    wet_fraction: float, persistence: float, mean_mm: float = 8.0, shape: float = 0.8
+    wet_fraction: float, persistence: float, mean_mm: float = 8.0
 ) -> climate.ClimateModel:
     """A climate of one unchanging month without a latent factor."""
     curves = {
@@ -137,15 +191,14 @@ def plain_model(
         wet_fraction=np.full(12, wet_fraction),
         persistence=np.full(12, persistence),
         rain_per_wet_day_mm=np.full(12, mean_mm),
-        gamma_shape=np.full(12, shape),
         a=a,
         b=b,
         annual_sd=0.0,
         annual_lag1=0.0,
         season_sd=np.zeros(4),
         wet_day_part=0.0,
-        drift_on_latent=np.zeros(2),
-        drift=np.zeros((2, 2)),
+        drift_on_latent=np.zeros((4, 2)),
+        drift=np.zeros((4, 2, 2)),
         **{
             name: np.repeat(np.array(values, float)[:, None], 366, 1)
             for name, values in curves.items()

@@ -1,11 +1,13 @@
 """A climate as numbers: the model of daily weather, its equations and its curves.
 
 The published Markov-chain family (Richardson 1981; Richardson & Wright 1984): a two-state
-first-order chain decides wet and dry days, gamma amounts fall on wet days, and the other
-variables follow their seasonal mean and spread, conditioned on wet or dry, with residuals
-z(t) = A z(t-1) + B e(t) that keep the cross and lag-1 correlations.
+chain decides wet and dry days, amounts fall on wet days, and the other variables follow their
+seasonal mean and spread, conditioned on wet or dry, with residuals z(t) = A z(t-1) + B e(t) that
+keep the cross and lag-1 correlations. Three things were added where records asked for them: the
+chain remembers the day before yesterday, amounts are mixed exponential (they fit three records
+far better than gamma amounts do), and a wet day brings more between wet days than alone.
 
-A plain chain makes every year too much like the last, and so too few dry years. A latent
+Such a chain still makes every year too much like the last, and so too few dry years. A latent
 factor, smooth through the seasons and correlated from year to year, moves the chance of rain
 and its amount so that season and annual totals spread as the record's do (the "overdispersion"
 discussed by Katz & Parlange 1998). A seasonal drift of the other variables, part of it tied to
@@ -17,7 +19,7 @@ makes weather of it.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -38,19 +40,24 @@ RICHARDSON_M0 = np.array([[1, 0.633, 0.186], [0.633, 1, -0.193], [0.186, -0.193,
 RICHARDSON_M1 = np.array([[0.621, 0.445, 0.087], [0.563, 0.674, -0.100], [0.015, -0.091, 0.251]])
 
 # Order of the residual variables; a model carries the first two and those the data have.
-# Solar radiation is modelled as clearness Rs/Ra so that it stays bounded; dew point as its
-# depression below Tmin; wind as its square root, which is close to normal.
-TMAX, TMIN, CLEARNESS, DEPRESSION, ROOT_WIND = (
+# Solar radiation is modelled as clearness Rs/Ra so that it stays bounded; dew point as the root
+# of its depression below its highest, and wind as its root, which are closer to normal.
+TMAX, TMIN, CLEARNESS, ROOT_DEPRESSION, ROOT_WIND = (
     "tmax_c",
     "tmin_c",
     "clearness",
-    "dewpoint_depression_c",
+    "root_depression",
     "root_wind",
 )
+DEWPOINT_ABOVE_TMIN_C = 3.0  # estimate: a daily mean dew point exceeds Tmin by no more
 
 # One calendar for all years: 366 days with 29 February, which common years leave out.
 _CALENDAR = np.arange("2000-01-01", "2001-01-01", dtype="datetime64[D]")
 MONTH_OF_DAY = _CALENDAR.astype("datetime64[M]").astype(int) % 12
+MONTH_NAMES = (
+    *("January", "February", "March", "April", "May", "June"),
+    *("July", "August", "September", "October", "November", "December"),
+)
 DAYS_IN_MONTH = np.array([31, 28.25, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
 LEAP_DAY = 59
 _PHASE = 2 * np.pi * (np.arange(366) + 0.5) / 366
@@ -69,32 +76,27 @@ class ClimateModel:
     wet_fraction: FloatArray  # (12,) share of days that are wet
     persistence: FloatArray  # (12,) P11 - P01, the lag-1 correlation of wetness
     rain_per_wet_day_mm: FloatArray  # (12,)
-    gamma_shape: FloatArray  # (12,)
     mean_dry: FloatArray  # (k, 366)
     mean_wet: FloatArray  # (k, 366)
     sd_dry: FloatArray  # (k, 366)
     sd_wet: FloatArray  # (k, 366)
-    a: FloatArray  # (k, k)
+    a: FloatArray  # (k, k) of the residuals less their drift
     b: FloatArray  # (k, k)
     annual_sd: float  # latent factor common to a year, standard deviation of ln rain
     annual_lag1: float  # its year-to-year correlation
     season_sd: FloatArray  # (4,) latent factor of Dec-Feb, Mar-May, Jun-Aug, Sep-Nov
     wet_day_part: float  # part of the latent factor in the number of wet days; rest in amounts
-    drift_on_latent: FloatArray  # (k,) drift of the residuals per unit of the latent factor
-    drift: FloatArray  # (k, k) square root of the covariance of their own seasonal drift
+    drift_on_latent: FloatArray  # (4, k) drift of the residuals per unit of the latent factor
+    drift: FloatArray  # (4, k, k) square roots of the covariance of their own drift
+    # The defaults are the chain and the exponential amounts of Richardson 1981.
+    second_day: float = 0.0  # weight of the day before yesterday in the chance of rain
+    amount_by_neighbours: FloatArray = field(default_factory=lambda: np.ones(3))
+    # ... ratio (3,) of the mean amount of wet days with none, one and two wet neighbours
+    light_share: float = 0.0  # share of the light one of two exponentials in the amounts
+    light_ratio: float = 1.0  # its mean beside that of both
     wind_height_m: float | None = None
     origin: str = ""
     notes: tuple[str, ...] = field(default=())
-
-    @property
-    def p01(self) -> FloatArray:
-        """(12,) chance of a wet day after a dry one."""
-        return transition_probabilities(self.wet_fraction, self.persistence)[0]
-
-    @property
-    def p11(self) -> FloatArray:
-        """(12,) chance of a wet day after a wet one."""
-        return transition_probabilities(self.wet_fraction, self.persistence)[1]
 
 
 # ---------------------------------------------------------------- published equations
@@ -122,6 +124,35 @@ def possible_persistence(fraction: FloatArray, persistence: FloatArray) -> Float
     return np.clip(persistence, least, 0.95)
 
 
+def chain_weights(
+    share: FloatArray, persistence: FloatArray, second_day: float
+) -> tuple[FloatArray, FloatArray]:
+    """Weights r1, r2 of a second-order chain with lag-1 correlation ``persistence``; broadcasts.
+
+    Its linear form is P(wet) = pi + r1 (w - pi)[t-1] + r2 (w - pi)[t-2] (discrete autoregression,
+    Jacobs & Lewis 1983, from memory), and r1 = persistence (1 - r2) (Yule-Walker). r2 is
+    ``second_day`` as far as every chance stays within 0 and 1: a negative one must leave room
+    for the rarer of wet and dry.
+    """
+    rarer = np.minimum(share, 1 - share) / np.maximum(share, 1 - share)
+    least = -(1 - persistence) * rarer / (1 + np.maximum(persistence, 0.0) * rarer)
+    r2 = np.where(rarer > 0, np.clip(second_day, least, 0.9), 0.0)
+    return persistence * (1 - r2), r2
+
+
+def neighbour_chances(
+    share: FloatArray, r1: FloatArray, r2: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Chance that a wet day has none, one or two wet neighbours in that chain; broadcasts.
+
+    P(1|1) = pi + (1 - pi) r1/(1 - r2), and both are wet with P(1|1) P(1|11), where
+    P(1|11) = pi + (1 - pi)(r1 + r2).
+    """
+    after_wet = share + (1 - share) * r1 / (1 - r2)
+    both = after_wet * (share + (1 - share) * (r1 + r2))
+    return 1 - 2 * after_wet + both, 2 * (after_wet - both), both
+
+
 def wet_day_moments(p01: float, p11: float, days: int) -> tuple[float, float]:
     """Mean and large-sample variance of the number of wet days in ``days`` (standard results).
 
@@ -144,35 +175,30 @@ def residual_matrices(m0: FloatArray, m1: FloatArray) -> tuple[FloatArray, Float
     return np.asarray(a), np.linalg.cholesky(bb)
 
 
-def likeliest_gamma_shape(amounts: FloatArray) -> float:
-    """Maximum likelihood shape of the gamma distribution of positive amounts (n,).
+def mixed_exponential(u: FloatArray, light_share: float, light_ratio: float) -> FloatArray:
+    """Deviates of mean 1 from uniform ones: two exponentials, the light one of mean light_ratio.
 
-    Thom's (1958) approximation (1 + sqrt(1 + 4Y/3))/(4Y), Y = ln(mean) - mean(ln), which is
-    4 % high at shape 0.5, then Newton steps on ln(a) - digamma(a) = Y (Minka 2002).
+    Mixed exponential amounts: Woolhiser & Roldan 1982, from memory; mean a b1 + (1 - a) b2.
     """
-    y = max(float(np.log(amounts.mean()) - np.log(amounts).mean()), 1e-3)
-    shape = (1 + np.sqrt(1 + 4 * y / 3)) / (4 * y)
-    for _ in range(4):
-        miss = np.log(shape) - special.digamma(shape) - y
-        inverse = 1 / shape + miss / (shape**2 * (1 / shape - special.polygamma(1, shape)))
-        shape = 1 / inverse
-    return float(shape)
+    heavy_ratio = (1 - light_share * light_ratio) / (1 - light_share)
+    light = u < light_share
+    within = np.where(light, u / max(light_share, 1e-9), (u - light_share) / (1 - light_share))
+    return -np.log1p(-within) * np.where(light, light_ratio, heavy_ratio)
 
 
-def gamma_scale(mean_mm: FloatArray, shape: FloatArray) -> FloatArray:
-    """Gamma scale (mm) so that amounts floored at the wet threshold have the mean given.
+def likeliest_mixed_exponential(amounts: FloatArray) -> tuple[float, float]:
+    """Likeliest share and ratio of the light exponential in positive amounts (n,) of mean 1.
 
-    E max(t, G) = t P(a, t/b) + a b (1 - P(a+1, t/b)); solved by bisection. Broadcasts; a mean
-    at or below the threshold gets scale 0, every wet day then brings the threshold.
+    By expectation and maximisation from equal shares (Dempster, Laird & Rubin 1977).
     """
-    low, high = np.zeros_like(mean_mm), mean_mm / shape
-    for _ in range(50):
-        scale = (low + high) / 2
-        ratio = WET_MM / np.maximum(scale, 1e-12)
-        mean = WET_MM * special.gammainc(shape, ratio)
-        mean = mean + shape * scale * special.gammaincc(shape + 1, ratio)
-        low, high = np.where(mean < mean_mm, scale, low), np.where(mean < mean_mm, high, scale)
-    return (low + high) / 2
+    share, ratio = 0.5, 0.3
+    for _ in range(300):
+        heavy = (1 - share * ratio) / (1 - share)
+        density = share / ratio * np.exp(-amounts / ratio)
+        light = density / (density + (1 - share) / heavy * np.exp(-amounts / heavy))
+        share = float(np.clip(light.mean(), 1e-6, 1 - 1e-6))
+        ratio = float((light @ amounts) / light.sum() / amounts.mean())
+    return share, ratio
 
 
 def extraterrestrial_radiation(latitude_deg: float) -> tuple[FloatArray, FloatArray]:
@@ -202,6 +228,11 @@ def is_leap(years: NDArray[np.int64]) -> BoolArray:
     return (years % 4 == 0) & ((years % 100 != 0) | (years % 400 == 0))
 
 
+def month_means(curve: FloatArray) -> FloatArray:
+    """(12,) month averages of a curve by calendar day (366,)."""
+    return np.bincount(MONTH_OF_DAY, curve, 12) / np.bincount(MONTH_OF_DAY)
+
+
 def harmonics(count: int) -> FloatArray:
     """(366, 1 + 2 count): a constant and ``count`` annual harmonics."""
     waves = [np.ones(366)]
@@ -216,6 +247,24 @@ def smooth_curve(monthly: FloatArray) -> FloatArray:
     waves = np.column_stack([harmonics(5), np.sin(6 * _PHASE)])
     averages = np.stack([waves[m == MONTH_OF_DAY].mean(axis=0) for m in range(12)])
     return waves @ np.linalg.lstsq(averages, monthly, rcond=None)[0]
+
+
+def wet_share_curve(monthly: FloatArray) -> FloatArray:
+    """(366,) wet share without steps between months, whose month averages are the twelve shares.
+
+    Log-odds run straight between mid-months. A month that never or always rains stays so.
+    """
+    certain = (monthly <= 0) | (monthly >= 1)
+    if certain.all():
+        return monthly[MONTH_OF_DAY]
+    middle = month_means(np.arange(366.0))[~certain]
+    days, known = np.arange(366.0), monthly[~certain]
+    odds = special.logit(known)
+    for _ in range(30):  # the average of a bent curve is not its middle
+        curve = special.expit(np.interp(days, middle, odds, period=366))
+        made = month_means(curve)[~certain]
+        odds = odds + 0.7 * (special.logit(known) - special.logit(made))
+    return np.where(certain[MONTH_OF_DAY], monthly[MONTH_OF_DAY], curve)
 
 
 # ---------------------------------------------------------------- dry and wet years
@@ -248,3 +297,26 @@ def latent_variance(model: ClimateModel) -> FloatArray:
     unit = knot_covariances(3, model.annual_lag1)
     sizes = np.array([model.annual_sd, *model.season_sd]) ** 2
     return np.einsum("di,sij,dj,s->d", KNOT_WEIGHTS, unit, KNOT_WEIGHTS, sizes)
+
+
+def slope_by_day(model: ClimateModel) -> FloatArray:
+    """(366, k) drift of the residuals per unit of the latent factor, between the four seasons'."""
+    return KNOT_WEIGHTS @ np.tile(model.drift_on_latent, (3, 1))
+
+
+def drift_covariance(model: ClimateModel) -> FloatArray:
+    """(366, k, k) covariance of the drift by calendar day."""
+    slope = slope_by_day(model)
+    of_latent = np.einsum("di,dj,d->dij", slope, slope, latent_variance(model))
+    own = np.tile(model.drift @ model.drift.transpose(0, 2, 1), (3, 1, 1))
+    return of_latent + np.einsum("ds,sij->dij", KNOT_WEIGHTS**2, own)
+
+
+def without_drift(m0: FloatArray, m1: FloatArray, model: ClimateModel) -> ClimateModel:
+    """The model with A and B such that residuals and drift together have M0 and M1 (k, k).
+
+    The drift hardly changes from day to day, so its covariance is taken from both.
+    """
+    of_drift = drift_covariance(model).mean(axis=0)
+    a, b = residual_matrices(m0 - of_drift, m1 - of_drift)
+    return replace(model, a=a, b=b)

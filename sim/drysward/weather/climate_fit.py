@@ -13,8 +13,9 @@ from drysward.faults import Fault, FaultyInput
 from drysward.weather.climate import (
     CLEARNESS,
     CLEARNESS_RANGE,
-    DEPRESSION,
+    DEWPOINT_ABOVE_TMIN_C,
     MONTH_OF_DAY,
+    ROOT_DEPRESSION,
     ROOT_WIND,
     TMAX,
     TMIN,
@@ -27,14 +28,18 @@ from drysward.weather.climate import (
     harmonics,
     knot_covariances,
     knot_weights,
-    likeliest_gamma_shape,
+    likeliest_mixed_exponential,
     possible_persistence,
-    residual_matrices,
     smooth_curve,
+    without_drift,
 )
+from drysward.weather.generator import rain_without_latent, wet_neighbours
 from drysward.weather.record import DailyRecord
 
 LEAST_YEARS = 5
+_YEARS_OF_ALL = 10  # estimate: years for which all seasons together count in one season's drift
+_MOST_DRIFT = 0.4  # estimate: largest part of a residual's variance that may be drift
+_PLAIN_YEARS = 1000  # made to measure how the model spreads by itself: 4 % error of a variance
 
 
 def fit(record: DailyRecord, latitude_deg: float, elevation_m: float) -> ClimateModel:
@@ -59,8 +64,9 @@ def fit(record: DailyRecord, latitude_deg: float, elevation_m: float) -> Climate
     month = MONTH_OF_DAY[day]
     wet = np.asarray(rain >= WET_MM)  # NaN compares false
 
-    wet_fraction, persistence = _fit_chain(rain, wet, month)
-    mean_mm, shape = _fit_amounts(rain, wet, month)
+    wet_fraction, persistence, second_day = _fit_chain(rain, wet, month)
+    by_neighbours = _fit_neighbours(rain, wet, month)
+    mean_mm, light_share, light_ratio = _fit_amounts(rain, wet, month, by_neighbours)
     values = _residual_variables(record, day, latitude_deg)
     together = np.isfinite(np.stack(list(values.values()))).all(axis=0).sum()
     if together < LEAST_YEARS * 180:
@@ -73,8 +79,6 @@ def fit(record: DailyRecord, latitude_deg: float, elevation_m: float) -> Climate
         )
     means, sds, z = _fit_curves(np.stack(list(values.values())), wet, day)
     m0, m1 = _residual_correlations(z)
-    a, b = residual_matrices(m0, m1)
-    latent = _fit_latent(dates, rain, wet_fraction, persistence, mean_mm, shape)
     model = ClimateModel(
         latitude_deg=latitude_deg,
         elevation_m=elevation_m,
@@ -82,27 +86,37 @@ def fit(record: DailyRecord, latitude_deg: float, elevation_m: float) -> Climate
         wet_fraction=wet_fraction,
         persistence=persistence,
         rain_per_wet_day_mm=mean_mm,
-        gamma_shape=shape,
         mean_dry=means[0],
         mean_wet=means[1],
         sd_dry=sds[0],
         sd_wet=sds[1],
-        a=a,
-        b=b,
-        **latent,
-        drift_on_latent=np.zeros(len(values)),
-        drift=np.zeros((len(values), len(values))),
+        a=np.zeros_like(m0),
+        b=np.eye(len(values)),
+        annual_sd=0.0,
+        annual_lag1=0.0,
+        season_sd=np.zeros(4),
+        wet_day_part=0.0,
+        drift_on_latent=np.zeros((4, len(values))),
+        drift=np.zeros((4, *m0.shape)),
+        second_day=second_day,
+        amount_by_neighbours=by_neighbours,
+        light_share=light_share,
+        light_ratio=light_ratio,
         wind_height_m=record.wind_height_m if ROOT_WIND in values else None,
         origin=f"fitted to {dates[0]} to {dates[-1]}",
     )
-    drift_on_latent, drift = _fit_drift(dates, rain, z, model)
-    return replace(model, drift_on_latent=drift_on_latent, drift=drift)
+    model = replace(model, **_fit_latent(dates, rain, model))
+    return _fit_drift(dates, rain, z, (m0, m1), model)
 
 
 def _fit_chain(
     rain: FloatArray, wet: BoolArray, month: NDArray[np.int64]
-) -> tuple[FloatArray, FloatArray]:
-    """Wet share and persistence by month; a month with few wet or dry days shares the year's."""
+) -> tuple[FloatArray, FloatArray, float]:
+    """Wet share and persistence by month, and the weight of the day before yesterday.
+
+    A month with few wet or dry days shares the year's persistence. The weight is one for the
+    year: r2 = (rho2 - rho1^2)/(1 - rho1^2) (Yule-Walker).
+    """
     known = np.isfinite(rain)
     pair = np.concatenate([[False], known[1:] & known[:-1]])
     before = np.concatenate([[False], wet[:-1]])
@@ -117,23 +131,57 @@ def _fit_chain(
     pooled = np.nan_to_num(correlation(pair))
     persistence = np.array([correlation(pair & (month == m)) for m in range(12)])
     persistence = np.where(np.isnan(persistence), pooled, persistence)
-    return fraction, possible_persistence(fraction, persistence)
+
+    deviation = np.where(known, wet - fraction[month], np.nan)
+
+    def lagged(lag: int) -> float:
+        return float(np.nanmean(deviation[lag:] * deviation[:-lag]))
+
+    variance = float(np.nanmean(deviation**2))
+    rho1, rho2 = (lagged(lag) / variance if variance > 0 else 0.0 for lag in (1, 2))
+    second_day = (rho2 - rho1**2) / (1 - rho1**2)
+    return fraction, possible_persistence(fraction, persistence), second_day
+
+
+def _fit_neighbours(rain: FloatArray, wet: BoolArray, month: NDArray[np.int64]) -> FloatArray:
+    """Mean amount of wet days with none, one and two wet neighbours, beside the month's (3,).
+
+    Rain of a wet spell is more than that of lone wet days (Buishand 1978, from memory). Ratios
+    that rest on fewer than 30 days are left at 1.
+    """
+    beside = wet_neighbours(wet[None])[0]
+    monthly = np.array([rain[wet & (month == m)].sum() for m in range(12)])
+    count = np.maximum(np.bincount(month[wet], minlength=12), 1)
+    relative = rain / np.where(monthly > 0, monthly / count, 1.0)[month]
+    found = np.ones(3)
+    for number in range(3):
+        chosen = wet & (beside == number)
+        if chosen.sum() >= 30:
+            found[number] = relative[chosen].mean()
+    return found
 
 
 def _fit_amounts(
-    rain: FloatArray, wet: BoolArray, month: NDArray[np.int64]
-) -> tuple[FloatArray, FloatArray]:
-    """Mean rain per wet day (traces of dry days included) and gamma shape, by month."""
+    rain: FloatArray, wet: BoolArray, month: NDArray[np.int64], by_neighbours: FloatArray
+) -> tuple[FloatArray, float, float]:
+    """Mean rain per wet day (traces of dry days included) by month; the mixed exponential.
+
+    The mixture is one for the year: it is fitted to amounts above the wet threshold over what
+    the month and the number of wet neighbours make of their mean.
+    """
     if not wet.any():
-        return np.full(12, WET_MM), np.ones(12)
-    mean, shape = np.full(12, rain[wet].mean()), np.full(12, likeliest_gamma_shape(rain[wet]))
+        return np.full(12, WET_MM), 0.0, 1.0
+    mean = np.full(12, rain[wet].mean())
     for m in range(12):
-        amounts = rain[wet & (month == m)]
-        if amounts.size:
-            mean[m] = np.nansum(rain[month == m]) / amounts.size
-        if amounts.size >= 20:
-            shape[m] = likeliest_gamma_shape(amounts)
-    return mean, shape
+        if number := np.sum(wet & (month == m)):
+            mean[m] = np.nansum(rain[month == m]) / number
+    expected = (mean[month] * by_neighbours[wet_neighbours(wet[None])[0]])[wet]
+    # Gauges step by about the threshold: amounts at it stand for half a step above nought.
+    step = WET_MM / 2
+    excess = (rain[wet] - WET_MM + step) / (np.maximum(expected - WET_MM, step) + step)
+    if wet.sum() < 60:
+        return mean, 0.0, 1.0
+    return mean, *likeliest_mixed_exponential(excess / excess.mean())
 
 
 def _residual_variables(
@@ -158,7 +206,8 @@ def _residual_variables(
         share = np.clip(sunshine / np.maximum(day_length_h, 0.1), 0, 1)
         found[CLEARNESS] = np.where(np.isnan(light), np.nan, 0.25 + 0.50 * share)
     if (dewpoint := column("dewpoint_c")) is not None:
-        found[DEPRESSION] = tmin - dewpoint
+        depression = tmin + DEWPOINT_ABOVE_TMIN_C - dewpoint
+        found[ROOT_DEPRESSION] = np.sqrt(np.maximum(depression, 0.0))
     if (wind := column("wind_m_s")) is not None:
         found[ROOT_WIND] = np.sqrt(np.maximum(wind, 0.0))
     return found
@@ -247,40 +296,20 @@ def _totals(dates: NDArray[np.datetime64], values: FloatArray, window: int) -> F
     return totals[np.isfinite(totals)]
 
 
-def _chain_variance(
-    wet_fraction: FloatArray,
-    persistence: FloatArray,
-    mean_mm: FloatArray,
-    shape: FloatArray,
-    window: BoolArray,
-) -> float:
-    """Variance (mm2) of the rain total of a window under the plain chain, exactly."""
-    month = np.tile(MONTH_OF_DAY, 2)[window]
-    pi, r, mu = wet_fraction[month], np.maximum(persistence[month], 1e-6), mean_mm[month]
-    run = np.concatenate([[0.0], np.cumsum(np.log(r[1:]))])
-    correlation = np.exp(-np.abs(run[:, None] - run))
-    spread = mu * np.sqrt(pi * (1 - pi))
-    return float(spread @ correlation @ spread + np.sum(pi * mu**2 / shape[month]))
-
-
 def _fit_latent(
-    dates: NDArray[np.datetime64],
-    rain: FloatArray,
-    wet_fraction: FloatArray,
-    persistence: FloatArray,
-    mean_mm: FloatArray,
-    shape: FloatArray,
+    dates: NDArray[np.datetime64], rain: FloatArray, model: ClimateModel
 ) -> dict[str, Any]:
-    """The model's fields of the latent factor.
+    """The model's fields of the latent factor; ``model`` has none yet.
 
-    Its variances are those that add to the plain chain what the record's totals spread more,
-    for the year and the four seasons at once (non-negative least squares, relative errors).
+    Its variances are those that add to the rest of the model what the record's totals spread
+    more, for the year and the four seasons at once (non-negative least squares, relative errors).
     The part of wet days compares, over the seasons, how much more their number spreads.
     """
-    daily = np.tile((wet_fraction * mean_mm)[MONTH_OF_DAY], 2)
-    daily_share = np.tile(wet_fraction[MONTH_OF_DAY], 2)
     weights = knot_weights(_TWO_YEARS.astype(float), -1, 4)
     wetness = np.where(np.isfinite(rain), rain >= WET_MM, np.nan)
+    # Two years side by side, so that December goes with the winter after it.
+    plain = np.concatenate(rain_without_latent(model, 2 * _PLAIN_YEARS).reshape(2, -1, 366), axis=1)
+    daily, daily_share = plain.mean(axis=0), (plain > 0).mean(axis=0)
     observed = [_totals(dates, rain, window) for window in range(5)]
     lag1 = 0.0
     if observed[0].size >= 20:
@@ -297,17 +326,17 @@ def _fit_latent(
         variance = float(totals.var(ddof=1))
         if variance == 0:
             continue
-        plain = _chain_variance(wet_fraction, persistence, mean_mm, shape, window)
+        excess = variance - float(plain[:, window].sum(axis=1).var())
         pull = daily[window] @ weights[window]
-        rows.append(np.einsum("i,sij,j->s", pull, unit, pull) / variance)
-        targets.append(max(variance - plain, 0.0) / variance)
+        # No size is below 0, so the five can disagree; turf lives by the season, not the year.
+        weight = 1.0 if number == 0 else np.sqrt(2.0)
+        rows.append(weight * np.einsum("i,sij,j->s", pull, unit, pull) / variance)
+        targets.append(weight * max(excess, 0.0) / variance)
         if number > 0:
-            plain_days = _chain_variance(
-                wet_fraction, persistence, np.ones(12), np.full(12, np.inf), window
-            )
             days = _totals(dates, wetness, number)
-            excess_rain += (variance - plain) / daily[window].sum() ** 2
-            excess_days += (days.var(ddof=1) - plain_days) / daily_share[window].sum() ** 2
+            of_days = days.var(ddof=1) - (plain[:, window] > 0).sum(axis=1).var()
+            excess_rain += excess / daily[window].sum() ** 2
+            excess_days += of_days / daily_share[window].sum() ** 2
     sizes = np.zeros(5)
     if rows:
         sizes = np.sqrt(np.minimum(optimize.nnls(np.array(rows), np.array(targets))[0], 1.0))
@@ -328,47 +357,65 @@ def _mean_of_most(z: FloatArray) -> FloatArray:
 
 
 def _fit_drift(
-    dates: NDArray[np.datetime64], rain: FloatArray, z: FloatArray, model: ClimateModel
-) -> tuple[FloatArray, FloatArray]:
-    """Seasonal drift of the residuals z (k, n): on the rain's latent factor, and their own.
+    dates: NDArray[np.datetime64],
+    rain: FloatArray,
+    z: FloatArray,
+    correlations: tuple[FloatArray, FloatArray],
+    model: ClimateModel,
+) -> ClimateModel:
+    """The model with the seasonal drift of the residuals z (k, n), and A and B beside it.
 
-    The excess of the covariance of season means over that of the AR(1) process, all seasons
-    pooled; the part that goes with season rain is put on the latent factor.
+    Drift is the excess of the covariance of season means over that of the AR(1) process; the
+    part that goes with season rain is put on the latent factor. What each season shows is drawn
+    towards all seasons together, the more so the fewer its years.
     """
     k = z.shape[0]
-    means, wetness, of_latent, of_own = [], [], [], []
-    weights = knot_weights(_TWO_YEARS.astype(float), -1, 4)
-    unit = knot_covariances(4, model.annual_lag1)
-    sizes = np.array([model.annual_sd, *model.season_sd]) ** 2
-    for window in range(1, 5):
-        seasons = _window_days(dates, window)
-        totals = np.array([rain[days].sum() for days in seasons])
-        if len(seasons) < LEAST_YEARS - 1 or not np.nansum(totals) > 0:
+    covariance, with_rain = np.full((4, k, k), np.nan), np.full((4, k), np.nan)
+    freedom = np.zeros(4)
+    for season in range(4):
+        days_of = _window_days(dates, season + 1)
+        totals = np.array([rain[days].sum() for days in days_of])
+        if len(days_of) < LEAST_YEARS - 1 or not np.nansum(totals) > 0:
             continue
-        # Deviations within the season, so that the fit of its mean plays no part.
-        mean = np.stack([_mean_of_most(z[:, days]) for days in seasons])
+        mean = np.stack([_mean_of_most(z[:, days]) for days in days_of])
         known = np.isfinite(mean).all(axis=1) & np.isfinite(totals)
         if known.sum() < LEAST_YEARS - 1:
             continue
-        means.append(mean[known] - mean[known].mean(axis=0))
-        wetness.append(totals[known] / totals[known].mean() - 1)
-        pull = weights[_WINDOWS[window]].mean(axis=0)
-        parts = np.einsum("i,sij,j->s", pull, unit, pull)
-        of_latent.append(parts @ sizes)
-        of_own.append(parts[1:].sum())
-    if not means:
-        return np.zeros(k), np.zeros((k, k))
-    season_means, season_wetness = np.concatenate(means), np.concatenate(wetness)
-    freedom = len(season_means) - len(means)
-    inverse = np.linalg.inv(np.eye(k) - model.a)
-    m0 = linalg.solve_discrete_lyapunov(model.a, model.b @ model.b.T)
-    plain = (inverse @ m0 + m0 @ inverse.T - m0) / 91
-    excess = season_means.T @ season_means / freedom - plain
-    latent, own = float(np.mean(of_latent)), float(np.mean(of_own))
-    slope = np.zeros(k)
-    if latent > 0.005:
-        slope = season_wetness @ season_means / freedom / latent
-        most = np.sqrt(np.maximum(np.diag(excess), 0.0) / latent)
-        slope = np.clip(slope, -most, most)
-    values, vectors = np.linalg.eigh((excess - np.outer(slope, slope) * latent) / own)
-    return slope, vectors * np.sqrt(np.maximum(values, 0.0))
+        # Deviations within the season, so that the fit of its mean plays no part.
+        deviation = mean[known] - mean[known].mean(axis=0)
+        wetness = totals[known] / totals[known].mean() - 1
+        freedom[season] = known.sum() - 1
+        covariance[season] = deviation.T @ deviation / freedom[season]
+        with_rain[season] = wetness @ deviation / freedom[season]
+    if not freedom.any():
+        return without_drift(*correlations, model)
+
+    weights = knot_weights(_TWO_YEARS.astype(float), -1, 4)
+    pulls = np.stack([weights[window].mean(axis=0) for window in _WINDOWS[1:]])
+    parts = np.einsum("wi,sij,wj->ws", pulls, knot_covariances(4, model.annual_lag1), pulls)
+    latent = parts @ np.array([model.annual_sd, *model.season_sd]) ** 2
+    own = parts[:, 1:].sum(axis=1)
+    covariance = _towards_all(covariance, freedom)
+    slope = _towards_all(with_rain / np.maximum(latent, 0.005)[:, None], freedom * (latent > 0.005))
+    for _ in range(6):  # A and B leave room for the drift, and the drift is what they leave
+        model = without_drift(*correlations, model)
+        inverse = np.linalg.inv(np.eye(k) - model.a)
+        m0 = linalg.solve_discrete_lyapunov(model.a, model.b @ model.b.T)
+        excess = covariance - (inverse @ m0 + m0 @ inverse.T - m0) / 91
+        of_each = np.clip(np.diagonal(excess, axis1=1, axis2=2), 0.0, _MOST_DRIFT)
+        most = np.sqrt(of_each / np.maximum(latent, 0.005)[:, None])
+        kept = np.clip(slope, -most, most)
+        of_latent = np.einsum("si,sj,s->sij", kept, kept, latent)
+        values, vectors = np.linalg.eigh((excess - of_latent) / own[:, None, None])
+        values = np.clip(values, 0.0, _MOST_DRIFT)
+        model = replace(model, drift_on_latent=kept, drift=vectors * np.sqrt(values)[:, None, :])
+    return without_drift(*correlations, model)
+
+
+def _towards_all(by_season: FloatArray, freedom: FloatArray) -> FloatArray:
+    """Values (4, ...) drawn towards their mean over the seasons; 0 where no season has any."""
+    shape = (4, *(1,) * (by_season.ndim - 1))
+    filled = np.where(freedom.reshape(shape) > 0, by_season, 0.0)
+    pooled = (filled * freedom.reshape(shape)).sum(axis=0) / max(freedom.sum(), 1.0)
+    weight = (freedom / (freedom + _YEARS_OF_ALL)).reshape(shape)
+    return np.asarray(weight * filled + (1 - weight) * pooled)

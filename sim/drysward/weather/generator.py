@@ -6,18 +6,21 @@ afresh: any year can be made alone. The price is no memory of 31 December's weat
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy import linalg, special
 
 from drysward.weather.climate import (
     CLEARNESS,
     CLEARNESS_RANGE,
-    DEPRESSION,
+    DEWPOINT_ABOVE_TMIN_C,
     KNOT_WEIGHTS,
     LEAP_DAY,
     MONTH_OF_DAY,
+    ROOT_DEPRESSION,
     ROOT_WIND,
     TMAX,
     TMIN,
@@ -25,16 +28,20 @@ from drysward.weather.climate import (
     BoolArray,
     ClimateModel,
     FloatArray,
+    chain_weights,
+    drift_covariance,
     extraterrestrial_radiation,
-    gamma_scale,
     is_leap,
     latent_variance,
+    mixed_exponential,
+    neighbour_chances,
+    slope_by_day,
     transition_probabilities,
+    wet_share_curve,
 )
 from drysward.weather.record import DailyRecord
 from drysward.weather.streams import Purpose, stream
 
-DEWPOINT_ABOVE_TMIN_C = 3.0  # estimate: a daily mean dew point exceeds Tmin by no more
 LEAST_RANGE_C = 0.5  # estimate: least gap of Tmax over Tmin
 _YEARS_AT_ONCE = 500  # bounds memory
 
@@ -109,18 +116,20 @@ def _drift(model: ClimateModel, latent: FloatArray, start: int, seed: int) -> Fl
     """(n, 366, k) seasonal drift of the residuals, from its own stream."""
     n, k = latent.shape[0], len(model.variables)
     shocks = stream(seed, Purpose.DRIFT).standard_normal((start + n + 2, 4, k))[start:]
-    return latent[:, :, None] * model.drift_on_latent + _between_knots(_times(shocks, model.drift))
+    own = np.stack([_times(shocks[:, s], model.drift[s]) for s in range(4)], axis=1)
+    return latent[:, :, None] * slope_by_day(model) + _between_knots(own)
 
 
-def _drift_variance(model: ClimateModel) -> FloatArray:
-    """(k,) mean variance over the year of the drift."""
-    on_latent = model.drift_on_latent**2 * latent_variance(model).mean()
-    return on_latent + (model.drift**2).sum(axis=1) * (KNOT_WEIGHTS**2).sum(axis=1).mean()
+def _room_for_drift(model: ClimateModel) -> FloatArray:
+    """(366, k) factor of the residuals that leaves the variance of the sum the same all year."""
+    of_drift = np.diagonal(drift_covariance(model), axis1=1, axis2=2)
+    return np.sqrt(np.maximum(1 - of_drift, 0.25) / np.maximum(1 - of_drift.mean(axis=0), 0.25))
 
 
 def _wet_share(model: ClimateModel, latent: FloatArray) -> FloatArray:
     """(n, 366) wet share under the latent factor: log-odds moved, mean over years kept."""
-    pi = np.clip(model.wet_fraction, 1e-9, 1 - 1e-9)[MONTH_OF_DAY]
+    curve = wet_share_curve(model.wet_fraction)
+    pi = np.clip(curve, 1e-9, 1 - 1e-9)
     # Slope that makes d ln(share)/d latent the wanted part; capped where almost always wet.
     slope = np.minimum(model.wet_day_part / (1 - pi), 3.0)
     nodes, weights = np.polynomial.hermite_e.hermegauss(15)
@@ -131,8 +140,52 @@ def _wet_share(model: ClimateModel, latent: FloatArray) -> FloatArray:
         share = special.expit(base + spread)
         base = base + (pi - weights @ share) / (weights @ (share * (1 - share)))
     share = special.expit(base + slope * latent)
-    certain = np.isin(model.wet_fraction, (0.0, 1.0))[MONTH_OF_DAY]
-    return np.where(certain, model.wet_fraction[MONTH_OF_DAY], share)
+    return np.where(np.isin(curve, (0.0, 1.0)), curve, share)
+
+
+def wet_days(share: FloatArray, r1: FloatArray, r2: FloatArray, u: FloatArray) -> BoolArray:
+    """(n, days) wet or dry from uniform deviates; arguments of that shape (``chain_weights``)."""
+    p01, p11 = transition_probabilities(share, r1)
+    # The chain of an even share, and what keeps the mean where the share rises or falls.
+    season = r1[:, 1:] * np.diff(share, axis=1)
+    wet = np.empty(share.shape, dtype=bool)
+    wet[:, 0] = u[:, 0] < share[:, 0]
+    for d in range(1, share.shape[1]):
+        chance = np.where(wet[:, d - 1], p11[:, d], p01[:, d]) + season[:, d - 1]
+        if d > 1:
+            chance += r2[:, d] * (wet[:, d - 2] - share[:, d - 2])
+        wet[:, d] = u[:, d] < chance
+    return wet
+
+
+def rain_of_years(model: ClimateModel, latent: FloatArray, u: FloatArray) -> FloatArray:
+    """(n, 366) rain of years with the latent factor given, from uniform deviates (n, 2, 366)."""
+    share = _wet_share(model, latent)
+    r1, r2 = chain_weights(share, model.persistence[MONTH_OF_DAY], model.second_day)
+    wet = wet_days(share, r1, r2, u[:, 0])
+    # Amounts keep their mean whatever the share of days with wet neighbours in that year.
+    chances = neighbour_chances(share, r1, r2)
+    by_neighbours = model.amount_by_neighbours
+    ratio = by_neighbours[wet_neighbours(wet)] / sum(
+        chance * of_count for chance, of_count in zip(chances, by_neighbours, strict=True)
+    )
+    return _rain_mm(model, latent, share, ratio, wet, u[:, 1])
+
+
+def rain_without_latent(model: ClimateModel, n_years: int) -> FloatArray:
+    """(n_years, 366) rain of the model as it would be without its latent factor, always the same.
+
+    Each year has its 29 February.
+    """
+    plain = replace(model, annual_sd=0.0, season_sd=np.zeros(4))
+    uniform = stream(0, Purpose.PLAIN).random((n_years, 2, 366))
+    return rain_of_years(plain, np.zeros((n_years, 366)), uniform)
+
+
+def wet_neighbours(wet: BoolArray) -> NDArray[np.int64]:
+    """Number of wet days beside each day (n, days); at the ends the one there is counts twice."""
+    beside = np.pad(wet.astype(int), ((0, 0), (1, 1)), mode="reflect")
+    return beside[:, :-2] + beside[:, 2:]
 
 
 def _generate_years(
@@ -147,39 +200,36 @@ def _generate_years(
         normal[i] = rng.standard_normal((367, k))
 
     latent = _latent_factor(model, start, n, seed)
-    share = _wet_share(model, latent)
-    persistence = model.persistence[MONTH_OF_DAY]
-    p01, p11 = transition_probabilities(share, persistence)
-
-    wet = np.empty((n, 366), dtype=bool)
-    wet[:, 0] = uniform[:, 0, 0] < share[:, 0]
-    for d in range(1, 366):
-        wet[:, d] = uniform[:, 0, d] < np.where(wet[:, d - 1], p11[:, d], p01[:, d])
-    # The drift's variance is taken from the daily residuals, so that the sum keeps theirs.
-    z = residual_series(model.a, model.b, normal)
-    z *= np.sqrt(np.maximum(1 - _drift_variance(model), 0.25))
+    rain_mm = rain_of_years(model, latent, uniform)
+    z = residual_series(model.a, model.b, normal) * _room_for_drift(model)
     z += _drift(model, latent, start, seed)
 
     years = first_year + start + np.arange(n)
     kept = np.ones((n, 366), dtype=bool)
     kept[:, LEAP_DAY] = is_leap(years)
-    columns = {"rain_mm": _rain_mm(model, latent, share, wet, uniform[:, 1])}
-    columns |= _bounded(model, wet, z)
+    columns = {"rain_mm": rain_mm} | _bounded(model, rain_mm > 0, z)
     return {name: values[kept] for name, values in columns.items()}
 
 
 def _rain_mm(
-    model: ClimateModel, latent: FloatArray, share: FloatArray, wet: BoolArray, u: FloatArray
+    model: ClimateModel,
+    latent: FloatArray,
+    share: FloatArray,
+    ratio: FloatArray,
+    wet: BoolArray,
+    u: FloatArray,
 ) -> FloatArray:
-    """(n, 366) rain: gamma amounts on wet days, mean over years as the model's."""
+    """(n, 366) rain: mixed exponential above the wet threshold, mean as the model's.
+
+    ``ratio`` is the mean amount of each day beside that of all wet days of its time of year.
+    """
     # exp(latent - variance/2) has mean 1; what the wet share has taken of it is divided out.
     factor = np.exp(latent - latent_variance(model) / 2)
-    factor *= model.wet_fraction[MONTH_OF_DAY] / np.where(share > 0, share, 1.0)
-    scale = gamma_scale(model.rain_per_wet_day_mm, model.gamma_shape)[MONTH_OF_DAY]
-    shape = np.broadcast_to(model.gamma_shape[MONTH_OF_DAY], wet.shape)
+    factor *= ratio * wet_share_curve(model.wet_fraction) / np.where(share > 0, share, 1.0)
+    mean = model.rain_per_wet_day_mm[MONTH_OF_DAY] * factor
     rain = np.zeros(wet.shape)
-    amount = special.gammaincinv(shape[wet], u[wet]) * (scale * factor)[wet]
-    rain[wet] = np.maximum(amount, WET_MM)
+    deviate = mixed_exponential(u[wet], model.light_share, model.light_ratio)
+    rain[wet] = WET_MM + np.maximum(mean[wet] - WET_MM, 0.0) * deviate
     return rain
 
 
@@ -196,8 +246,9 @@ def _bounded(model: ClimateModel, wet: BoolArray, z: FloatArray) -> dict[str, Fl
     if CLEARNESS in value:
         ra = extraterrestrial_radiation(model.latitude_deg)[0]
         columns["solar_mj_m2"] = np.clip(value[CLEARNESS], *CLEARNESS_RANGE) * ra
-    if DEPRESSION in value:
-        dewpoint = columns["tmin_c"] - np.maximum(value[DEPRESSION], -DEWPOINT_ABOVE_TMIN_C)
+    if ROOT_DEPRESSION in value:
+        depression = np.maximum(value[ROOT_DEPRESSION], 0.0) ** 2
+        dewpoint = columns["tmin_c"] + DEWPOINT_ABOVE_TMIN_C - depression
         columns["dewpoint_c"] = np.minimum(dewpoint, middle)
     if ROOT_WIND in value:
         columns["wind_m_s"] = np.maximum(value[ROOT_WIND], 0.0) ** 2

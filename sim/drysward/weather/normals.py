@@ -7,15 +7,18 @@ from typing import Any
 
 import numpy as np
 
+from drysward.catalog import Catalog, Entry, load_catalog
 from drysward.faults import Fault, FaultyInput, nearest
 from drysward.weather.climate import (
     CLEARNESS,
     CLEARNESS_RANGE,
     DAYS_IN_MONTH,
-    DEPRESSION,
+    DEWPOINT_ABOVE_TMIN_C,
+    MONTH_NAMES,
     MONTH_OF_DAY,
     RICHARDSON_M0,
     RICHARDSON_M1,
+    ROOT_DEPRESSION,
     ROOT_WIND,
     TMAX,
     TMIN,
@@ -24,9 +27,10 @@ from drysward.weather.climate import (
     ClimateModel,
     FloatArray,
     extraterrestrial_radiation,
+    month_means,
     possible_persistence,
-    residual_matrices,
     smooth_curve,
+    without_drift,
 )
 from drysward.weather.reference_et import mean_saturation_vapour_pressure_kpa
 
@@ -35,132 +39,178 @@ _OPTIONAL = (
     "tmax_sd_c",
     "tmin_sd_c",
     "solar_mj_m2",
+    "sunshine_h",
     "dewpoint_c",
     "relative_humidity_pct",
     "wind_m_s",
 )
 _PLACE = ("latitude_deg", "elevation_m", "wind_height_m")
-_MONTHS = "January February March April May June July August September October November December"
-_NAMES = _MONTHS.split()
-
-# Estimates, set beside two fitted records (Baltimore and Gangneung); a table may say otherwise
-# only where it has a key for it.
-_WET_TMAX_SHIFT_C = -1.5
-_WET_CLEARNESS_RATIO = 0.5
-_CLEARNESS_SD = 0.15
-_DEPRESSION_SD_C = 3.5
-_ROOT_WIND_SD = 0.30
-_OTHER_LAG1 = 0.5
-_ANNUAL_SD = 0.10
-_SEASON_SD = 0.25
-_WET_DAY_PART = 0.3
-_DRIFT_SD = 0.2
-_DRIFT_ON_LATENT = {TMAX: -0.5, TMIN: -0.3, CLEARNESS: -0.2}
+_LEAST_SEASON_C = 2.0  # estimate: annual range of mean temperature below which there is no season
 
 
-def from_monthly_table(table: Mapping[str, Any], where: str = "climate") -> ClimateModel:
+def from_monthly_table(
+    table: Mapping[str, Any], where: str = "climate", catalog: Catalog | None = None
+) -> ClimateModel:
     """Climate from monthly normals, each twelve numbers, January first.
 
     Required: latitude_deg, elevation_m, rain_mm and wet_days (month totals), tmax_c, tmin_c.
-    Optional: tmax_sd_c, tmin_sd_c (of single days), solar_mj_m2, dewpoint_c or
-    relative_humidity_pct, wind_m_s with wind_height_m. What has no normals is not generated.
-    Persistence and gamma shape follow Geng, Penning de Vries & Supit 1986 (from memory), the
-    residuals Richardson 1981; what else is missing is an estimate, told in ``notes``.
+    Optional: tmax_sd_c, tmin_sd_c (of single days), solar_mj_m2 or sunshine_h (hours a day),
+    dewpoint_c or relative_humidity_pct, wind_m_s with wind_height_m. What has no normals is not
+    generated. The residuals follow Richardson 1981; what else normals do not tell comes from the
+    catalogue's ``generated_weather`` (by default the shipped one) and is told in ``notes``.
     FaultyInput names key and month of whatever is missing, impossible or contradictory.
     """
     given = _checked_table(table, where)
+    assumed = (catalog or load_catalog()).get("generated_weather", "all")
     latitude_deg, elevation_m = float(table["latitude_deg"]), float(table["elevation_m"])
     notes = [
-        "persistence of wet days: P01 = 0.75 of the wet share (Geng et al. 1986, from memory)",
-        "gamma shape from the mean wet day (Geng et al. 1986, from memory)",
-        "residual correlations of Tmax, Tmin and radiation: Richardson 1981",
-        f"spread of years: {_ANNUAL_SD} annual and {_SEASON_SD} seasonal sd of ln rain, estimate",
-        f"seasonal drift of the other variables: {_DRIFT_SD} of the daily sd, estimate",
-        f"Tmax of wet days {_WET_TMAX_SHIFT_C} C beside dry days, estimate",
+        "residual correlations of Tmax, Tmin and radiation: Richardson 1981, published",
+        _told(assumed, "persistence of wet days", "wetness_persistence"),
+        _told(assumed, "rain of lone wet days over the mean", "rain_ratio_lone_day"),
+        _told(assumed, "rain inside wet spells over the mean", "rain_ratio_two_neighbours"),
+        _told(assumed, "share of light amounts", "light_rain_share"),
+        _told(assumed, "spread of years, sd of ln rain", "rain_annual_sd"),
+        _told(assumed, "spread of seasons, sd of ln rain", "rain_season_sd"),
+        _told(assumed, "part of that spread in wet days", "rain_wet_day_part"),
+        _told(
+            assumed, "seasonal drift of the other variables over the daily sd", "season_drift_sd"
+        ),
+        _told(assumed, "Tmax of wet days beside dry days, C", "wet_day_tmax_shift_c"),
     ]
 
     fraction = given["wet_days"] / DAYS_IN_MONTH
-    wet_days = np.where(given["wet_days"] > 0, given["wet_days"], 1.0)
-    rain_mm = np.where(given["wet_days"] > 0, given["rain_mm"] / wet_days, WET_MM)
-    # Geng et al. 1986, from memory: scale = 1.83 mean - 2.16 mm; shape = mean/scale. The
-    # relation fails for small means, so the shape is kept to 0.5 to 1 (estimate).
-    shape = np.clip(rain_mm / np.maximum(1.83 * rain_mm - 2.16, 1e-6), 0.5, 1.0)
+    rainy = given["wet_days"] > 0
+    rain_mm = np.where(rainy, given["rain_mm"] / np.where(rainy, given["wet_days"], 1.0), WET_MM)
+    if not rainy.all():
+        notes.append(f"no rain in {_listed(~rainy)}, in any year")
 
     wet = fraction[MONTH_OF_DAY]
     means, sds = {}, {}
     tmax, tmin = given["tmax_c"], given["tmin_c"]
-    for name, mean, shift in ((TMAX, tmax, _WET_TMAX_SHIFT_C), (TMIN, tmin, 0.0)):
+    for name, mean, shift in ((TMAX, tmax, assumed["wet_day_tmax_shift_c"]), (TMIN, tmin, 0.0)):
         means[name] = _split(smooth_curve(mean), wet, shift)
         if (sd := given.get(name.replace("_c", "_sd_c"))) is None:
             sd = _daily_sd_c((tmax + tmin) / 2)
             notes.append(f"sd of daily {name} from the annual range of temperature, estimate")
         sds[name] = np.maximum(smooth_curve(sd), 0.1)
-    if "solar_mj_m2" in given:
-        curve = _clearness_curve(given["solar_mj_m2"], latitude_deg)
-        # mean = dry (1 - wet) + ratio dry wet
-        dry = curve / (1 - wet * (1 - _WET_CLEARNESS_RATIO))
-        means[CLEARNESS] = np.stack([dry, dry * _WET_CLEARNESS_RATIO])
-        sds[CLEARNESS] = np.full(366, _CLEARNESS_SD)
-        notes.append(
-            f"clearness: wet days {_WET_CLEARNESS_RATIO} of dry, sd {_CLEARNESS_SD}, estimate"
-        )
-    if (dewpoint := _dewpoint_normals(given)) is not None:
-        means[DEPRESSION] = _split(smooth_curve(tmin - dewpoint), wet, 0.0)
-        sds[DEPRESSION] = np.full(366, _DEPRESSION_SD_C)
-        notes.append(f"dew point depression below Tmin: sd {_DEPRESSION_SD_C} C, estimate")
-    if "wind_m_s" in given:
-        # E[w] = mean^2 + sd^2 of the square root
-        root = np.sqrt(np.maximum(smooth_curve(given["wind_m_s"]) - _ROOT_WIND_SD**2, 0.01))
-        means[ROOT_WIND] = np.stack([root, root])
-        sds[ROOT_WIND] = np.full(366, _ROOT_WIND_SD)
-        notes.append(f"square root of wind: sd {_ROOT_WIND_SD}, estimate")
+    if np.ptp((tmax + tmin) / 2) < _LEAST_SEASON_C:
+        notes.append("temperature has no season to speak of: it varies by day and by drift alone")
 
-    m0, m1 = _default_correlations(tuple(means))
-    a, b = residual_matrices(m0, m1)
+    dark = month_means(extraterrestrial_radiation(latitude_deg)[0]) < 1.0
+    solar = given.get("solar_mj_m2")
+    if "sunshine_h" in given:
+        solar = _solar_of_sunshine(given["sunshine_h"], latitude_deg)
+        notes.append("radiation from sunshine hours: FAO-56 Eq 35 with 0.25 and 0.50, published")
+    if solar is not None:
+        curve, ratio = _clearness_curve(solar, latitude_deg), assumed["wet_day_clearness_ratio"]
+        dry = curve / (1 - wet * (1 - ratio))  # mean = dry (1 - wet) + ratio dry wet
+        means[CLEARNESS] = np.stack([dry, dry * ratio])
+        sds[CLEARNESS] = np.full(366, assumed["clearness_sd"])
+        notes.append(_told(assumed, "clearness of wet days over dry", "wet_day_clearness_ratio"))
+        notes.append(_told(assumed, "clearness, sd of days", "clearness_sd"))
+        if dark.any():
+            notes.append(f"the sun hardly rises in {_listed(dark)}: radiation there is a trace")
+    if (dewpoint := _dewpoint_normals(given)) is not None:
+        depression = np.maximum(smooth_curve(tmin - dewpoint) + DEWPOINT_ABOVE_TMIN_C, 0.1)
+        means[ROOT_DEPRESSION], sds[ROOT_DEPRESSION] = _root_normals(
+            depression, assumed["root_depression_sd"]
+        )
+        notes.append(_told(assumed, "root of Tmin + 3 C - dew point, sd", "root_depression_sd"))
+    if "wind_m_s" in given:
+        wind = np.maximum(smooth_curve(given["wind_m_s"]), 0.05)
+        means[ROOT_WIND], sds[ROOT_WIND] = _root_normals(wind, assumed["root_wind_sd"])
+        notes.append(_told(assumed, "square root of wind, sd of days", "root_wind_sd"))
+
+    m0, m1 = _default_correlations(tuple(means), assumed["other_lag1"])
+    on_latent = [
+        assumed[f"drift_on_rain_{name.removesuffix('_c')}"]
+        if name in (TMAX, TMIN, CLEARNESS)
+        else 0.0
+        for name in means
+    ]
     both_sds = np.stack(list(sds.values()))
-    return ClimateModel(
+    persistence = np.full(12, assumed["wetness_persistence"])
+    model = ClimateModel(
         latitude_deg=latitude_deg,
         elevation_m=elevation_m,
         variables=tuple(means),
         wet_fraction=fraction,
-        persistence=possible_persistence(fraction, np.full(12, 0.25)),
+        persistence=possible_persistence(fraction, persistence),
         rain_per_wet_day_mm=rain_mm,
-        gamma_shape=shape,
         mean_dry=np.stack([pair[0] for pair in means.values()]),
         mean_wet=np.stack([pair[1] for pair in means.values()]),
         sd_dry=both_sds,
         sd_wet=both_sds,
-        a=a,
-        b=b,
-        annual_sd=_ANNUAL_SD,
+        a=np.zeros_like(m0),
+        b=np.eye(len(means)),
+        annual_sd=assumed["rain_annual_sd"],
         annual_lag1=0.0,
-        season_sd=np.full(4, _SEASON_SD),
-        wet_day_part=_WET_DAY_PART,
-        drift_on_latent=np.array([_DRIFT_ON_LATENT.get(name, 0.0) for name in means]),
-        drift=np.asarray(_DRIFT_SD * np.linalg.cholesky(m0), dtype=float),
+        season_sd=np.full(4, assumed["rain_season_sd"]),
+        wet_day_part=assumed["rain_wet_day_part"],
+        drift_on_latent=np.tile(on_latent, (4, 1)),
+        drift=np.tile(assumed["season_drift_sd"] * np.linalg.cholesky(m0), (4, 1, 1)),
+        second_day=assumed["second_day_weight"],
+        amount_by_neighbours=np.array(
+            [
+                assumed["rain_ratio_lone_day"],
+                assumed["rain_ratio_one_neighbour"],
+                assumed["rain_ratio_two_neighbours"],
+            ]
+        ),
+        light_share=assumed["light_rain_share"],
+        light_ratio=assumed["light_rain_ratio"],
         wind_height_m=float(table["wind_height_m"]) if "wind_m_s" in given else None,
         origin="monthly normals",
         notes=tuple(notes),
     )
+    return without_drift(m0, m1, model)
 
 
-def _default_correlations(variables: tuple[str, ...]) -> tuple[FloatArray, FloatArray]:
-    """M0 and M1 (k, k): Richardson's where he has them, uncorrelated with lag-1 0.5 elsewhere."""
-    m0, m1 = np.eye(len(variables)), np.eye(len(variables)) * _OTHER_LAG1
+def _told(assumed: Entry, what: str, name: str) -> str:
+    """One assumption in words, with its value and grade."""
+    return f"{what}: {assumed[name]:g}, {assumed.parameter(name).grade}"
+
+
+def _listed(months: BoolArray) -> str:
+    return ", ".join(name for name, chosen in zip(MONTH_NAMES, months, strict=True) if chosen)
+
+
+def _default_correlations(
+    variables: tuple[str, ...], other_lag1: float
+) -> tuple[FloatArray, FloatArray]:
+    """M0 and M1 (k, k): Richardson's where he has them, uncorrelated among themselves elsewhere."""
+    m0, m1 = np.eye(len(variables)), np.eye(len(variables)) * other_lag1
     known = [i for i, name in enumerate(variables) if name in (TMAX, TMIN, CLEARNESS)]
     m0[np.ix_(known, known)] = RICHARDSON_M0[: len(known), : len(known)]
     m1[np.ix_(known, known)] = RICHARDSON_M1[: len(known), : len(known)]
     return m0, m1
 
 
+def _root_normals(mean: FloatArray, sd: float) -> tuple[FloatArray, FloatArray]:
+    """Dry and wet means (2, 366) and sd (366,) of the root of a quantity of that mean.
+
+    E[x] = mean^2 + sd^2 of the root; the sd is smaller where it would take most of E[x].
+    """
+    spread = np.minimum(sd, 0.7 * np.sqrt(mean))
+    root = np.sqrt(mean - spread**2)
+    return np.stack([root, root]), spread
+
+
+def _solar_of_sunshine(sunshine_h: FloatArray, latitude_deg: float) -> FloatArray:
+    """Monthly mean radiation (MJ/m2/d) from hours of sunshine a day (FAO-56 Eq 35)."""
+    ra, day_length_h = extraterrestrial_radiation(latitude_deg)
+    share = np.clip(sunshine_h[MONTH_OF_DAY] / np.maximum(day_length_h, 0.1), 0.0, 1.0)
+    return month_means((0.25 + 0.50 * share) * ra)
+
+
 def _clearness_curve(solar_mj_m2: FloatArray, latitude_deg: float) -> FloatArray:
     """(366,) smooth clearness whose radiation averages to the twelve normals."""
     ra = extraterrestrial_radiation(latitude_deg)[0]
-    light = np.array([ra[m == MONTH_OF_DAY].mean() for m in range(12)])
+    light = month_means(ra)
     monthly = np.where(light > 1.0, solar_mj_m2 / np.maximum(light, 1.0), 0.5)
     for _ in range(10):  # Ra changes within a month, steeply near the polar night
         curve = np.clip(smooth_curve(monthly), *CLEARNESS_RANGE)
-        made = np.array([(curve * ra)[m == MONTH_OF_DAY].mean() for m in range(12)])
+        made = month_means(curve * ra)
         missing = np.where(light > 1.0, (solar_mj_m2 - made) / np.maximum(light, 1.0), 0.0)
         monthly = np.clip(monthly + missing, *CLEARNESS_RANGE)
     return curve
@@ -226,6 +276,7 @@ def _checked_table(table: Mapping[str, Any], where: str) -> dict[str, FloatArray
         "tmax_sd_c": (0, 20),
         "tmin_sd_c": (0, 20),
         "solar_mj_m2": (0, 45),
+        "sunshine_h": (0, 24),
         "dewpoint_c": (-90, 40),
         "relative_humidity_pct": (1, 100),
         "wind_m_s": (0, 60),
@@ -236,7 +287,7 @@ def _checked_table(table: Mapping[str, Any], where: str) -> dict[str, FloatArray
             columns = [given[key] for key in keys]
             for m in np.flatnonzero(wrong(*columns)):
                 told = ", ".join(f"{key} {given[key][m]:g}" for key in keys)
-                faults.append(Fault(f"{where}.{keys[0]}, {_NAMES[m]}", told, what))
+                faults.append(Fault(f"{where}.{keys[0]}, {MONTH_NAMES[m]}", told, what))
 
     for key, (low, high) in ranges.items():
         check((key,), lambda x, a=low, b=high: (x < a) | (x > b), f"{low} to {high}")
@@ -255,10 +306,28 @@ def _checked_table(table: Mapping[str, Any], where: str) -> dict[str, FloatArray
     )
     check(("tmin_c", "tmax_c"), lambda low, high: low >= high, "tmin_c below tmax_c")
     check(("dewpoint_c", "tmax_c"), lambda dew, high: dew > high, "dew point below tmax_c")
-    if {"dewpoint_c", "relative_humidity_pct"} <= set(given):
-        faults.append(
-            Fault(f"{where}.relative_humidity_pct", "given beside dewpoint_c", "one of the two")
+    check(
+        ("dewpoint_c", "tmin_c"),
+        lambda dew, low: dew > low + DEWPOINT_ABOVE_TMIN_C,
+        f"dew point no more than {DEWPOINT_ABOVE_TMIN_C:g} C above tmin_c",
+    )
+    if not any(fault.where == f"{where}.latitude_deg" for fault in faults):
+        latitude = float(table["latitude_deg"])
+        ra, day_length_h = (month_means(x) for x in extraterrestrial_radiation(latitude))
+        most = CLEARNESS_RANGE[1] * ra + 0.5  # twilight, and means rounded upwards
+        check(
+            ("solar_mj_m2",),
+            lambda solar: solar > most,
+            f"no more than a clear sky gives at latitude {latitude:g}",
         )
+        check(
+            ("sunshine_h",),
+            lambda hours: hours > day_length_h + 0.1,
+            f"no longer than the day at latitude {latitude:g}",
+        )
+    for one, other in (("dewpoint_c", "relative_humidity_pct"), ("solar_mj_m2", "sunshine_h")):
+        if {one, other} <= set(given):
+            faults.append(Fault(f"{where}.{other}", f"given beside {one}", "one of the two"))
     if faults:
         raise FaultyInput(faults)
     given["wet_days"] = np.minimum(given["wet_days"], DAYS_IN_MONTH)

@@ -15,6 +15,7 @@ class Purpose(IntEnum):
     YEAR = 2
     RESAMPLE = 3
     CHANGE = 4
+    PLAIN = 5
 
 
 def stream(seed: int, purpose: Purpose, *index: int) -> np.random.Generator:
