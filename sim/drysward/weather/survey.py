@@ -48,10 +48,6 @@ class Season:
     def over_new_year(self) -> bool:
         return self.last < self.first
 
-    def __str__(self) -> str:
-        (m1, d1), (m2, d2) = self.first, self.last
-        return f"{m1:02d}-{d1:02d}..{m2:02d}-{d2:02d}"
-
 
 NORTHERN = Season((4, 1), (10, 31))
 SOUTHERN = Season((10, 1), (4, 30))
@@ -479,7 +475,8 @@ def verdict(file: WeatherFile) -> Verdict:
 
     Rules are tried from the mildest: rain or temperature alone, both, both over longer gaps
     and, for gaps over which a straight line says nothing, other years' days. When none is
-    enough, ``remaining`` are the faults left under the one that leaves fewest.
+    enough, ``remaining`` are the faults left under the one that leaves fewest; a day for which
+    it finds no value shows only once nothing else is wrong.
     """
     faults = tuple(faults_under(file, FillRule()))
     if not faults or file.table is None or np.isnat(file.table.dates).all():
