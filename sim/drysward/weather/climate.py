@@ -58,6 +58,8 @@ MONTH_NAMES = (
     *("January", "February", "March", "April", "May", "June"),
     *("July", "August", "September", "October", "November", "December"),
 )
+LEAST_SEASON_C = 2.0  # estimate: annual range of mean temperature below which there is no season
+DARK_MJ_M2 = 1.0  # estimate: top-of-atmosphere radiation below which clearness means nothing
 DAYS_IN_MONTH = np.array([31, 28.25, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
 LEAP_DAY = 59
 _PHASE = 2 * np.pi * (np.arange(366) + 0.5) / 366
@@ -210,6 +212,12 @@ def extraterrestrial_radiation(latitude_deg: float) -> tuple[FloatArray, FloatAr
     )
 
 
+def dewpoint_from_vapour_pressure_c(vapour_pressure_kpa: FloatArray) -> FloatArray:
+    """Dew point (C) of a vapour pressure above 0 (kPa): inverse of FAO-56 Eq 14."""
+    ratio = np.log(vapour_pressure_kpa / 0.6108)
+    return np.asarray(237.3 * ratio / (17.27 - ratio))
+
+
 # ---------------------------------------------------------------- calendar and seasonal curves
 
 
@@ -226,6 +234,11 @@ def years_of(dates: NDArray[np.datetime64]) -> NDArray[np.int64]:
 
 def is_leap(years: NDArray[np.int64]) -> BoolArray:
     return (years % 4 == 0) & ((years % 100 != 0) | (years % 400 == 0))
+
+
+def named_months(chosen: BoolArray) -> str:
+    """The months of (12,) in words."""
+    return ", ".join(name for name, yes in zip(MONTH_NAMES, chosen, strict=True) if yes)
 
 
 def month_means(curve: FloatArray) -> FloatArray:

@@ -13,7 +13,9 @@ from drysward.faults import Fault, FaultyInput
 from drysward.weather.climate import (
     CLEARNESS,
     CLEARNESS_RANGE,
+    DARK_MJ_M2,
     DEWPOINT_ABOVE_TMIN_C,
+    LEAST_SEASON_C,
     MONTH_OF_DAY,
     ROOT_DEPRESSION,
     ROOT_WIND,
@@ -24,19 +26,27 @@ from drysward.weather.climate import (
     ClimateModel,
     FloatArray,
     calendar_day,
+    dewpoint_from_vapour_pressure_c,
     extraterrestrial_radiation,
     harmonics,
     knot_covariances,
     knot_weights,
     likeliest_mixed_exponential,
+    month_means,
+    named_months,
     possible_persistence,
     smooth_curve,
     without_drift,
 )
 from drysward.weather.generator import rain_without_latent, wet_neighbours
 from drysward.weather.record import DailyRecord
+from drysward.weather.reference_et import (
+    vapour_pressure_from_rh_extremes_kpa,
+    vapour_pressure_from_rh_mean_kpa,
+)
 
 LEAST_YEARS = 5
+GOOD_YEARS = 20
 _YEARS_OF_ALL = 10  # estimate: years for which all seasons together count in one season's drift
 _MOST_DRIFT = 0.4  # estimate: largest part of a residual's variance that may be drift
 _PLAIN_YEARS = 1000  # made to measure how the model spreads by itself: 4 % error of a variance
@@ -47,8 +57,10 @@ def fit(record: DailyRecord, latitude_deg: float, elevation_m: float) -> Climate
 
     Rain by month; means by four harmonics with a wet-day shift of one, then corrected to the
     record's month means; spreads by two harmonics. Solar radiation comes from sunshine (FAO-56
-    Eq 35, a 0.25, b 0.50) where only that is recorded. FaultyInput for a shorter record, or one
-    whose other variables are seldom there together.
+    Eq 35, a 0.25, b 0.50) and the dew point from vapour pressure or relative humidity where only
+    those are recorded. ``notes`` tell what the record left open: gaps, months without rain or
+    sun, few years. FaultyInput for a shorter record, or one whose other variables are seldom
+    there together.
     """
     dates = np.asarray(record.dates).astype("datetime64[D]")
     rain = np.asarray(record.rain_mm, dtype=float)
@@ -104,6 +116,7 @@ def fit(record: DailyRecord, latitude_deg: float, elevation_m: float) -> Climate
         light_ratio=light_ratio,
         wind_height_m=record.wind_height_m if ROOT_WIND in values else None,
         origin=f"fitted to {dates[0]} to {dates[-1]}",
+        notes=_notes(record, values, wet_fraction, latitude_deg),
     )
     model = replace(model, **_fit_latent(dates, rain, model))
     return _fit_drift(dates, rain, z, (m0, m1), model)
@@ -199,18 +212,80 @@ def _residual_variables(
     found = {TMAX: tmax, TMIN: tmin}
     ra, day_length_h = (curve[day] for curve in extraterrestrial_radiation(latitude_deg))
     # Near the polar night Rs/Ra is noise over nothing.
-    light = np.where(ra > 1.0, ra, np.nan)
+    light = np.where(ra > DARK_MJ_M2, ra, np.nan)
     if (solar := column("solar_mj_m2")) is not None:
         found[CLEARNESS] = np.clip(solar / light, *CLEARNESS_RANGE)
     elif (sunshine := column("sunshine_h")) is not None:
         share = np.clip(sunshine / np.maximum(day_length_h, 0.1), 0, 1)
         found[CLEARNESS] = np.where(np.isnan(light), np.nan, 0.25 + 0.50 * share)
-    if (dewpoint := column("dewpoint_c")) is not None:
+    if (dewpoint := _dewpoint_c(record)) is not None:
         depression = tmin + DEWPOINT_ABOVE_TMIN_C - dewpoint
         found[ROOT_DEPRESSION] = np.sqrt(np.maximum(depression, 0.0))
     if (wind := column("wind_m_s")) is not None:
         found[ROOT_WIND] = np.sqrt(np.maximum(wind, 0.0))
     return found
+
+
+def _dewpoint_c(record: DailyRecord) -> FloatArray | None:
+    """Dew point (n,) from the humidity that the record has on most days; None without any."""
+    tmax, tmin = record.tmax_c, record.tmin_c
+    routes: dict[str, FloatArray] = {}
+    if record.dewpoint_c is not None:
+        routes["dew point"] = record.dewpoint_c
+    pressure: list[Any] = [record.vapour_pressure_kpa]
+    if record.rh_max_pct is not None and record.rh_min_pct is not None:
+        pressure.append(
+            vapour_pressure_from_rh_extremes_kpa(tmax, tmin, record.rh_max_pct, record.rh_min_pct)
+        )
+    if record.rh_mean_pct is not None:
+        pressure.append(vapour_pressure_from_rh_mean_kpa(tmax, tmin, record.rh_mean_pct))
+    for number, values in enumerate(pressure):
+        if values is not None:
+            positive = np.where(values > 0, values, np.nan)
+            routes[f"pressure {number}"] = dewpoint_from_vapour_pressure_c(positive)
+    if not routes:
+        return None
+    best = max(routes.values(), key=lambda values: np.isfinite(values).sum())
+    return best if np.isfinite(best).any() else None
+
+
+def _notes(
+    record: DailyRecord,
+    values: dict[str, FloatArray],
+    wet_fraction: FloatArray,
+    latitude_deg: float,
+) -> tuple[str, ...]:
+    """What a reader of the generated weather should know of its record."""
+    days = record.n_days
+    notes = []
+    if days < GOOD_YEARS * 365:
+        notes.append(
+            f"{days / 365.25:.0f} years of record: how dry years spread is uncertain; "
+            f"{GOOD_YEARS} or more are better"
+        )
+    for rule, count in record.filled.items():
+        if count:
+            notes.append(f"{rule}: {count} days of the record were filled ({count / days:.1%})")
+    for name, series in values.items():
+        if (missing := int((~np.isfinite(series)).sum())) and name not in (TMAX, TMIN):
+            notes.append(
+                f"{name}: not known on {missing} days of the record ({missing / days:.1%})"
+            )
+    if CLEARNESS in values and (record.solar_mj_m2 is None):
+        notes.append("radiation from sunshine hours: FAO-56 Eq 35 with 0.25 and 0.50, published")
+    if ROOT_DEPRESSION in values and record.dewpoint_c is None:
+        notes.append("dew point from vapour pressure or relative humidity (FAO-56 Eq 14)")
+    if (never := wet_fraction == 0).any():
+        notes.append(f"no rain in {named_months(never)} of the record, and so in no made year")
+    dark = month_means(extraterrestrial_radiation(latitude_deg)[0]) < DARK_MJ_M2
+    if dark.any():
+        notes.append(f"the sun hardly rises in {named_months(dark)}: radiation there is a trace")
+    month = record.dates.astype("datetime64[M]").astype(int) % 12
+    mean_c = (record.tmax_c + record.tmin_c) / 2
+    by_month = np.bincount(month, mean_c, 12) / np.maximum(np.bincount(month, minlength=12), 1)
+    if np.ptp(by_month) < LEAST_SEASON_C:
+        notes.append("temperature has no season to speak of: it varies by day and by drift alone")
+    return tuple(notes)
 
 
 def _fit_curves(

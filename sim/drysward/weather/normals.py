@@ -12,8 +12,10 @@ from drysward.faults import Fault, FaultyInput, nearest
 from drysward.weather.climate import (
     CLEARNESS,
     CLEARNESS_RANGE,
+    DARK_MJ_M2,
     DAYS_IN_MONTH,
     DEWPOINT_ABOVE_TMIN_C,
+    LEAST_SEASON_C,
     MONTH_NAMES,
     MONTH_OF_DAY,
     RICHARDSON_M0,
@@ -26,13 +28,18 @@ from drysward.weather.climate import (
     BoolArray,
     ClimateModel,
     FloatArray,
+    dewpoint_from_vapour_pressure_c,
     extraterrestrial_radiation,
     month_means,
+    named_months,
     possible_persistence,
     smooth_curve,
     without_drift,
 )
-from drysward.weather.reference_et import mean_saturation_vapour_pressure_kpa
+from drysward.weather.reference_et import (
+    solar_from_sunshine_mj_m2,
+    vapour_pressure_from_rh_mean_kpa,
+)
 
 _REQUIRED = ("rain_mm", "wet_days", "tmax_c", "tmin_c")
 _OPTIONAL = (
@@ -45,7 +52,6 @@ _OPTIONAL = (
     "wind_m_s",
 )
 _PLACE = ("latitude_deg", "elevation_m", "wind_height_m")
-_LEAST_SEASON_C = 2.0  # estimate: annual range of mean temperature below which there is no season
 
 
 def from_monthly_table(
@@ -82,7 +88,7 @@ def from_monthly_table(
     rainy = given["wet_days"] > 0
     rain_mm = np.where(rainy, given["rain_mm"] / np.where(rainy, given["wet_days"], 1.0), WET_MM)
     if not rainy.all():
-        notes.append(f"no rain in {_listed(~rainy)}, in any year")
+        notes.append(f"no rain in {named_months(~rainy)}, in any year")
 
     wet = fraction[MONTH_OF_DAY]
     means, sds = {}, {}
@@ -93,10 +99,10 @@ def from_monthly_table(
             sd = _daily_sd_c((tmax + tmin) / 2)
             notes.append(f"sd of daily {name} from the annual range of temperature, estimate")
         sds[name] = np.maximum(smooth_curve(sd), 0.1)
-    if np.ptp((tmax + tmin) / 2) < _LEAST_SEASON_C:
+    if np.ptp((tmax + tmin) / 2) < LEAST_SEASON_C:
         notes.append("temperature has no season to speak of: it varies by day and by drift alone")
 
-    dark = month_means(extraterrestrial_radiation(latitude_deg)[0]) < 1.0
+    dark = month_means(extraterrestrial_radiation(latitude_deg)[0]) < DARK_MJ_M2
     solar = given.get("solar_mj_m2")
     if "sunshine_h" in given:
         solar = _solar_of_sunshine(given["sunshine_h"], latitude_deg)
@@ -109,7 +115,9 @@ def from_monthly_table(
         notes.append(_told(assumed, "clearness of wet days over dry", "wet_day_clearness_ratio"))
         notes.append(_told(assumed, "clearness, sd of days", "clearness_sd"))
         if dark.any():
-            notes.append(f"the sun hardly rises in {_listed(dark)}: radiation there is a trace")
+            notes.append(
+                f"the sun hardly rises in {named_months(dark)}: radiation there is a trace"
+            )
     if (dewpoint := _dewpoint_normals(given)) is not None:
         depression = np.maximum(smooth_curve(tmin - dewpoint) + DEWPOINT_ABOVE_TMIN_C, 0.1)
         means[ROOT_DEPRESSION], sds[ROOT_DEPRESSION] = _root_normals(
@@ -171,10 +179,6 @@ def _told(assumed: Entry, what: str, name: str) -> str:
     return f"{what}: {assumed[name]:g}, {assumed.parameter(name).grade}"
 
 
-def _listed(months: BoolArray) -> str:
-    return ", ".join(name for name, chosen in zip(MONTH_NAMES, months, strict=True) if chosen)
-
-
 def _default_correlations(
     variables: tuple[str, ...], other_lag1: float
 ) -> tuple[FloatArray, FloatArray]:
@@ -199,19 +203,23 @@ def _root_normals(mean: FloatArray, sd: float) -> tuple[FloatArray, FloatArray]:
 def _solar_of_sunshine(sunshine_h: FloatArray, latitude_deg: float) -> FloatArray:
     """Monthly mean radiation (MJ/m2/d) from hours of sunshine a day (FAO-56 Eq 35)."""
     ra, day_length_h = extraterrestrial_radiation(latitude_deg)
-    share = np.clip(sunshine_h[MONTH_OF_DAY] / np.maximum(day_length_h, 0.1), 0.0, 1.0)
-    return month_means((0.25 + 0.50 * share) * ra)
+    hours = np.minimum(sunshine_h[MONTH_OF_DAY], day_length_h)
+    return month_means(
+        np.asarray(solar_from_sunshine_mj_m2(hours, np.maximum(day_length_h, 0.1), ra))
+    )
 
 
 def _clearness_curve(solar_mj_m2: FloatArray, latitude_deg: float) -> FloatArray:
     """(366,) smooth clearness whose radiation averages to the twelve normals."""
     ra = extraterrestrial_radiation(latitude_deg)[0]
     light = month_means(ra)
-    monthly = np.where(light > 1.0, solar_mj_m2 / np.maximum(light, 1.0), 0.5)
+    monthly = np.where(light > DARK_MJ_M2, solar_mj_m2 / np.maximum(light, DARK_MJ_M2), 0.5)
     for _ in range(10):  # Ra changes within a month, steeply near the polar night
         curve = np.clip(smooth_curve(monthly), *CLEARNESS_RANGE)
         made = month_means(curve * ra)
-        missing = np.where(light > 1.0, (solar_mj_m2 - made) / np.maximum(light, 1.0), 0.0)
+        missing = np.where(
+            light > DARK_MJ_M2, (solar_mj_m2 - made) / np.maximum(light, DARK_MJ_M2), 0.0
+        )
         monthly = np.clip(monthly + missing, *CLEARNESS_RANGE)
     return curve
 
@@ -232,9 +240,13 @@ def _dewpoint_normals(given: Mapping[str, FloatArray]) -> FloatArray | None:
         return given["dewpoint_c"]
     if "relative_humidity_pct" not in given:
         return None
-    saturation = mean_saturation_vapour_pressure_kpa(given["tmax_c"], given["tmin_c"])
-    ratio = np.log(given["relative_humidity_pct"] / 100 * saturation / 0.6108)  # FAO-56 Eq 19
-    return 237.3 * ratio / (17.27 - ratio)
+    return dewpoint_from_vapour_pressure_c(
+        np.asarray(
+            vapour_pressure_from_rh_mean_kpa(
+                given["tmax_c"], given["tmin_c"], given["relative_humidity_pct"]
+            )
+        )
+    )
 
 
 def _checked_table(table: Mapping[str, Any], where: str) -> dict[str, FloatArray]:

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any, Literal, TypeVar, cast
 
 import numpy as np
+from numpy.typing import NDArray
 
 from drysward.faults import Fault, FaultyInput
 from drysward.weather.climate import (
@@ -19,25 +20,15 @@ from drysward.weather.climate import (
     ClimateModel,
     FloatArray,
     calendar_day,
+    dewpoint_from_vapour_pressure_c,
+    extraterrestrial_radiation,
     is_leap,
     possible_persistence,
     years_of,
 )
 from drysward.weather.record import DailyRecord
+from drysward.weather.reference_et import vapour_pressure_from_dewpoint_kpa
 from drysward.weather.streams import Purpose, stream
-
-
-def _columns(record: DailyRecord) -> dict[str, FloatArray]:
-    """The record's daily arrays by name, dates left out."""
-    found = {}
-    for name, values in vars(record).items():
-        if (
-            name != "dates"
-            and isinstance(values, np.ndarray)
-            and values.shape == record.dates.shape
-        ):
-            found[name] = values
-    return found
 
 
 def resample(
@@ -46,16 +37,20 @@ def resample(
     seed: int,
     method: Literal["years", "blocks"] = "years",
     first_year: int = 2001,
+    skip: int = 0,
 ) -> DailyRecord:
     """Years drawn with replacement from a record: whole, or season by season.
+
+    As in ``generate``, year i of a seed is the same whatever is asked beside it, and the first
+    one returned is ``first_year + skip``.
 
     ``years`` keeps each year whole. ``blocks`` draws January-February, the three seasons and
     December each from a year of its own: new years, but less spread of annual totals. Only
     complete calendar years are drawn; 29 February, where a common year falls on a leap one,
     repeats 28 February. FaultyInput when the record has no complete year.
     """
-    if n_years < 1:
-        raise ValueError("n_years is at least 1")
+    if n_years < 1 or skip < 0:
+        raise ValueError("n_years is at least 1 and skip at least 0")
     if method not in ("years", "blocks"):
         raise ValueError(f"method is 'years' or 'blocks', not {method!r}")
     dates = record.dates.astype("datetime64[D]")
@@ -79,13 +74,13 @@ def resample(
         block = np.searchsorted([2, 5, 8, 11], MONTH_OF_DAY, side="right")
     chosen = np.empty((n_years, 366), dtype=int)
     for i in range(n_years):
-        drawn = stream(seed, Purpose.RESAMPLE, i).integers(complete.size, size=5)
+        drawn = stream(seed, Purpose.RESAMPLE, skip + i).integers(complete.size, size=5)
         chosen[i] = place[drawn[block], np.arange(366)]
     kept = np.ones((n_years, 366), dtype=bool)
-    kept[:, LEAP_DAY] = is_leap(first_year + np.arange(n_years))
+    kept[:, LEAP_DAY] = is_leap(first_year + skip + np.arange(n_years))
     index = chosen[kept]
-    start, stop = (np.datetime64(f"{first_year + n:04d}", "D") for n in (0, n_years))
-    columns: dict[str, Any] = {name: values[index] for name, values in _columns(record).items()}
+    start, stop = (np.datetime64(f"{first_year + skip + n:04d}", "D") for n in (0, n_years))
+    columns: dict[str, Any] = {name: values[index] for name, values in record.columns().items()}
     return replace(record, dates=np.arange(start, stop), **columns)
 
 
@@ -112,16 +107,20 @@ class ChangeFactors:
 Climate = TypeVar("Climate", ClimateModel, DailyRecord)
 
 
-def change(climate: Climate, factors: ChangeFactors, seed: int = 0) -> Climate:
+def change(
+    climate: Climate, factors: ChangeFactors, seed: int = 0, latitude_deg: float | None = None
+) -> Climate:
     """A model or a record moved by month factors.
 
     Temperature shifts Tmax, Tmin and dew point alike (relative humidity nearly kept). Rain per
     wet day and the number of wet days are scaled separately: a month's total by their product.
     On a record wet days are dried, or dry days wetted with the rain of a wet day of that month,
-    by seeded choice. A model's clearness stays within its bounds; a record's is not checked.
+    by seeded choice. Radiation stays below what a clear sky lets through, for which a record
+    needs the latitude. FaultyInput when a record lacks it, or gives reference ET, which would
+    not follow.
     """
     if isinstance(climate, DailyRecord):
-        return cast(Climate, _change_record(climate, factors, seed))
+        return cast(Climate, _change_record(climate, factors, seed, latitude_deg))
     return cast(Climate, _change_model(climate, factors))
 
 
@@ -145,25 +144,76 @@ def _change_model(model: ClimateModel, factors: ChangeFactors) -> ClimateModel:
     )
 
 
-def _change_record(record: DailyRecord, factors: ChangeFactors, seed: int) -> DailyRecord:
+def _change_record(
+    record: DailyRecord, factors: ChangeFactors, seed: int, latitude_deg: float | None
+) -> DailyRecord:
+    brighter = (factors.radiation_x > 1).any() and record.solar_mj_m2 is not None
+    sunnier = (factors.radiation_x != 1).any() and record.sunshine_h is not None
+    faults = []
+    if (brighter or sunnier) and latitude_deg is None:
+        faults.append(Fault("change.radiation_x", "the record needs latitude_deg", "-90 to 90"))
+    moved = (factors.temperature_add_c != 0).any() or (factors.radiation_x != 1).any()
+    if moved and record.reference_et_mm is not None:
+        told = "would not move the reference ET that the record gives"
+        faults.append(Fault("change", told, "leave that column out"))
+    if faults:
+        raise FaultyInput(faults)
+
     day = calendar_day(record.dates)
     month = MONTH_OF_DAY[day]
+    add_c, radiation_x = factors.temperature_add_c[month], factors.radiation_x[month]
+    rain = _change_wet_days(record, factors.wet_days_x, month, day, seed)
+    changed: dict[str, Any] = {
+        "rain_mm": rain * factors.rain_amount_x[month],
+        "tmax_c": record.tmax_c + add_c,
+        "tmin_c": record.tmin_c + add_c,
+    }
+    if record.dewpoint_c is not None:
+        changed["dewpoint_c"] = record.dewpoint_c + add_c
+    if record.vapour_pressure_kpa is not None:
+        positive = np.where(record.vapour_pressure_kpa > 0, record.vapour_pressure_kpa, np.nan)
+        shifted = vapour_pressure_from_dewpoint_kpa(
+            dewpoint_from_vapour_pressure_c(positive) + add_c
+        )
+        changed["vapour_pressure_kpa"] = shifted
+    if record.solar_mj_m2 is not None:
+        solar = record.solar_mj_m2 * radiation_x
+        if latitude_deg is not None:
+            clear = CLEARNESS_RANGE[1] * extraterrestrial_radiation(latitude_deg)[0][day]
+            solar = np.minimum(solar, np.maximum(clear, record.solar_mj_m2))
+        changed["solar_mj_m2"] = solar
+    if record.sunshine_h is not None and latitude_deg is not None:
+        hours = extraterrestrial_radiation(latitude_deg)[1][day]
+        # Rs = (0.25 + 0.50 n/N) Ra, FAO-56 Eq 35, solved for n
+        sunshine = (0.5 * hours + record.sunshine_h) * radiation_x - 0.5 * hours
+        changed["sunshine_h"] = np.clip(sunshine, 0.0, np.maximum(hours, record.sunshine_h))
+    return replace(record, **changed)
+
+
+def _change_wet_days(
+    record: DailyRecord,
+    wet_days_x: FloatArray,
+    month: NDArray[np.int64],
+    day: NDArray[np.int64],
+    seed: int,
+) -> FloatArray:
+    """Rain (n,) with wet days turned dry or dry ones wet, the share of each month as asked.
+
+    Each day has chances of its own, keyed by year and calendar day; those lowest in them turn.
+    """
+    years = years_of(record.dates)
+    chance = np.empty((2, years.size))
+    for year in np.unique(years):
+        inside = years == year
+        chance[:, inside] = stream(seed, Purpose.CHANGE, int(year)).random((2, 366))[:, day[inside]]
     rain = record.rain_mm.copy()
-    rng = stream(seed, Purpose.CHANGE)
     for m in range(12):
         wet = np.flatnonzero((month == m) & (record.rain_mm >= WET_MM))
         dry = np.flatnonzero((month == m) & (record.rain_mm < WET_MM))
-        turned = round(wet.size * (factors.wet_days_x[m] - 1))
+        turned = round(wet.size * (wet_days_x[m] - 1))
         if turned < 0:
-            rain[rng.choice(wet, -turned, replace=False)] = 0.0
+            rain[wet[np.argsort(chance[0, wet])[:-turned]]] = 0.0
         elif turned > 0:
-            more = rng.choice(dry, min(turned, dry.size), replace=False)
-            rain[more] = rng.choice(record.rain_mm[wet], more.size)
-    changed = {"rain_mm": rain * factors.rain_amount_x[month]}
-    columns = _columns(record)
-    for name in ("tmax_c", "tmin_c", "dewpoint_c"):
-        if name in columns:
-            changed[name] = columns[name] + factors.temperature_add_c[month]
-    if "solar_mj_m2" in columns:
-        changed["solar_mj_m2"] = columns["solar_mj_m2"] * factors.radiation_x[month]
-    return replace(record, **changed)
+            more = dry[np.argsort(chance[0, dry])[:turned]]
+            rain[more] = record.rain_mm[wet[(chance[1, more] * wet.size).astype(int)]]
+    return rain
