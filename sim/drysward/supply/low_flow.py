@@ -1,0 +1,22 @@
+"""When a stream or well may not be drawn on because water is low."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+
+def may_draw(
+    drought_index_mm: NDArray[np.float64], stops_above_mm: float, resumes_below_mm: float
+) -> NDArray[np.bool_]:
+    """Days (n,) on which a source runs.
+
+    It stops on the day the index (n,) reaches ``stops_above_mm`` and runs again on the day it
+    falls below ``resumes_below_mm``; in between it does what it did the day before. It runs
+    until the index first says otherwise. That flow is low when the drought index is high is a
+    stand-in for a gauge, our own.
+    """
+    stops = drought_index_mm >= stops_above_mm
+    told = np.where(stops | (drought_index_mm < resumes_below_mm), np.arange(stops.size), -1)
+    last_told = np.maximum.accumulate(told)
+    return np.where(last_told >= 0, ~stops[last_told], True)
