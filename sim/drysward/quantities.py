@@ -28,7 +28,7 @@ LENGTH = Kind("depth or length", "mm", ("in", "mm", "cm", "ft", "m"))
 RATE = Kind("depth rate", "mm/h", ("in/h", "mm/h"))
 DAILY_RATE = Kind("daily depth rate", "mm/d", ("in/d", "mm/d"))
 AREA = Kind("area", "m^2", ("acre", "ft2", "m2", "ha", "yd2"))
-VOLUME = Kind("volume", "m^3", ("gal", "acre-in", "acre-ft", "m3", "L"))
+VOLUME = Kind("volume", "m^3", ("gal", "Mgal", "acre-in", "acre-ft", "ft3", "m3", "L"))
 FLOW = Kind("flow rate", "m^3/h", ("gpm", "m3/h", "L/s", "cfs"))
 TIME = Kind("time of work", "h", ("h", "min"))
 SPAN = Kind("span of days", "d", ("days", "weeks"))
@@ -57,6 +57,7 @@ def registry() -> pint.UnitRegistry:
 # Spellings people write that the unit library does not read as meant.
 _SPELLINGS = {
     "gal": "gallon",
+    "million gal": "megagallon",
     "gpm": "gallon/minute",
     "gal/min": "gallon/minute",
     "cfs": "foot**3/second",
@@ -70,6 +71,8 @@ _SPELLINGS = {
     "mm/week": "millimeter/week",
     "ft2": "foot**2",
     "sq ft": "foot**2",
+    "ft3": "foot**3",
+    "cu ft": "foot**3",
     "yd2": "yard**2",
     "m2": "meter**2",
     "m3": "meter**3",
@@ -82,6 +85,7 @@ _SPELLINGS = {
     "acre-in": "field_acre*inch",
     "acre-inch": "field_acre*inch",
     "acre-ft": "field_acre*foot",
+    "acre-feet": "field_acre*foot",
     "g/cm3": "gram/centimeter**3",
     "MJ/m2": "megajoule/meter**2",
     "min": "minute",

@@ -31,6 +31,7 @@ from drysward.scenario.model import (
     Site,
     Stage,
 )
+from drysward.scenario.names import Named
 from drysward.scenario.schema import (
     GIVEN_SOIL,
     ROOT_ZONE_NUMBERS,
@@ -43,6 +44,8 @@ from drysward.scenario.schema import (
     ScenarioTable,
     SiteTable,
 )
+from drysward.scenario.sizing_tables import sizing_spec
+from drysward.scenario.supply_tables import costs_spec, supply_spec
 from drysward.scenario.values import EVERY_TIME, MONTHS, WEEKDAYS, flags, span
 from drysward.scenario.weather_tables import MADE_YEARS, check_climate, weather_source
 
@@ -98,6 +101,7 @@ def loads(text: str, base_folder: str | Path, name: str = "scenario") -> Scenari
         raise FaultyInput(_syntax_fault(name, str(error), len(text.splitlines()))) from None
     faults: list[Fault] = []
     catalog = load_catalog()
+    named = Named.in_file(raw)
     try:
         overrides = raw.get("overrides", {})
         if isinstance(overrides, dict):
@@ -108,7 +112,7 @@ def loads(text: str, base_folder: str | Path, name: str = "scenario") -> Scenari
             for fault in refusal.faults
         ]
     try:
-        table = ScenarioTable.model_validate(raw)
+        table = ScenarioTable.model_validate(raw, context=named)
     except ValidationError as error:
         told = [fault for detail in error.errors() for fault in _faults(name, detail)]
         raise FaultyInput([*told, *faults]) from None
@@ -119,6 +123,9 @@ def loads(text: str, base_folder: str | Path, name: str = "scenario") -> Scenari
     site, weather = _site(table.site), weather_source(table.weather, folder)
     if weather.climate is not None:
         check_climate(name, site, weather.climate, catalog)
+    plans = tuple(_plan(key, part) for key, part in table.plans.items())
+    longest_window_h = max(plan.window_h for plan in plans)
+    answers = _answers(table.answers, southern=table.site.latitude < 0.0)
     return Scenario(
         title=table.title,
         text=text,
@@ -127,9 +134,12 @@ def loads(text: str, base_folder: str | Path, name: str = "scenario") -> Scenari
         site=site,
         weather=weather,
         fields=tuple(_field(key, part, catalog) for key, part in table.fields.items()),
-        plans=tuple(_plan(key, part) for key, part in table.plans.items()),
-        answers=_answers(table.answers, southern=table.site.latitude < 0.0),
+        plans=plans,
+        answers=answers,
         catalog=catalog,
+        supply=supply_spec(table.supply, catalog, longest_window_h) if table.supply else None,
+        costs=costs_spec(table.costs),
+        sizing=sizing_spec(table.sizing, named, answers) if table.sizing else None,
         written=frozenset(key for key, _ in _leaves(raw)),
     )
 
@@ -160,6 +170,7 @@ def _field(key: str, table: FieldTable, catalog: Catalog) -> FieldSpec:
         mowing_height_mm=table.mowing_height,
         reseed_day=table.reseed,
         patches=table.patches,
+        priority=table.priority,
     )
 
 

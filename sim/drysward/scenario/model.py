@@ -219,6 +219,7 @@ class StorageSpec:
     """A pond or a closed tank: area of the water (K,) at volumes (K,) from empty to full.
 
     ``dead_m3`` cannot be drawn. A tank has areas of 0: no rain, evaporation or seepage.
+    ``lining`` is what seepage was taken by, "" when it is given as a number.
     """
 
     kind: str
@@ -226,6 +227,7 @@ class StorageSpec:
     areas_m2: tuple[float, ...]
     dead_m3: float = 0.0
     start_share: float = 1.0
+    lining: str = ""
     seepage_mm_d: float = 0.0
     evaporation_factor: float = 0.0
     lift_m: float = 0.0

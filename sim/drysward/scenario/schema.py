@@ -12,12 +12,14 @@ from __future__ import annotations
 from itertools import pairwise
 from typing import Annotated, Any
 
-from pydantic import BeforeValidator, Field, model_validator
+from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
 from drysward.catalog import load_catalog
 from drysward.day.records import MOST_STAGES
 from drysward.quantities import ANGLE, AREA, FLOW, LENGTH, PRESSURE_HEAD, RATE, TIME, VOLUME, Kind
 from drysward.scenario.model import RULES, STANDS, TIMES_OF_DAY, TURF_YEARS
+from drysward.scenario.sizing_tables import SizingTable
+from drysward.scenario.supply_tables import CostsTable, SupplyTable, said_once
 from drysward.scenario.values import (
     EVERY_TIME,
     MM_PER_M,
@@ -25,6 +27,7 @@ from drysward.scenario.values import (
     DayOfYear,
     Depth,
     Drought,
+    Flaws,
     Identifier,
     Month,
     Odds,
@@ -94,7 +97,7 @@ class RootZoneTable(Part):
     @model_validator(mode="after")
     def _fits_the_construction(self) -> RootZoneTable:
         entry = load_catalog().get("root_zones", self.like)
-        faults: list[tuple[str, str, str]] = []
+        faults: Flaws = []
         for key in ("soil", "compaction"):
             if getattr(self, key) is not None and key not in entry.words:
                 faults.append((key, f"'{self.like}' has no native soil", "leave it out"))
@@ -125,7 +128,7 @@ class RootZoneTable(Part):
         return self
 
 
-def beyond_limits(key: str, name: str, value: float) -> list[tuple[str, str, str]]:
+def beyond_limits(key: str, name: str, value: float) -> Flaws:
     """A fault when ``value`` lies beyond the physical limits of the catalogue's ``name``."""
     limits = load_catalog().meanings[name]
     if limits.low <= value <= limits.high:
@@ -156,7 +159,7 @@ class DeliveryTable(Part):
 
     @model_validator(mode="after")
     def _within_limits(self) -> DeliveryTable:
-        faults: list[tuple[str, str, str]] = []
+        faults: Flaws = []
         for key, name in DELIVERY_NUMBERS.items():
             if (value := getattr(self, key)) is not None:
                 faults += beyond_limits(key, name, value)
@@ -174,6 +177,7 @@ class FieldTable(Part):
     mowing_height: Annotated[float, quantity(LENGTH), Field(ge=1.0, le=300.0)] | None = None
     reseed: DayOfYear | None = None
     patches: Annotated[int, Field(ge=1, le=50)] = 5
+    priority: Annotated[int, Field(ge=1, le=99)] = 1
 
 
 class RainSkipTable(Part):
@@ -196,7 +200,7 @@ class PauseTable(Part):
 
     @model_validator(mode="after")
     def _in_pairs(self) -> PauseTable:
-        faults: list[tuple[str, str, str]] = []
+        faults: Flaws = []
         if (self.first is None) != (self.last is None):
             faults.append(("from", "a pause by dates has two", "write from and to"))
         if (self.above is None) != (self.below is None):
@@ -256,7 +260,7 @@ class PlanTable(Part):
 
     @model_validator(mode="after")
     def _fits_the_rule(self) -> PlanTable:
-        faults: list[tuple[str, str, str]] = []
+        faults: Flaws = []
         mine = RULE_KEYS[self.rule]
         for rule, keys in RULE_KEYS.items():
             for key in keys:
@@ -278,8 +282,8 @@ class PlanTable(Part):
         refuse(faults)
         return self
 
-    def _stage_faults(self) -> list[tuple[str, str, str]]:
-        faults: list[tuple[str, str, str]] = []
+    def _stage_faults(self) -> Flaws:
+        faults: Flaws = []
         for i, stage in enumerate(self.stages):
             if stage.below > stage.above:
                 faults.append((f"stages[{i + 1}].below", "is more than above", "at most above"))
@@ -314,12 +318,15 @@ class AnswersTable(Part):
 
 
 class ScenarioTable(Part):
-    """The whole file. ``overrides`` is checked by the catalogue itself."""
+    """The whole file, read with ``Named`` as context. The catalogue checks ``overrides``."""
 
     title: Text = "Untitled"
     site: SiteTable
     weather: WeatherTable
     fields: Annotated[dict[Identifier, FieldTable], Field(min_length=1)]
     plans: Annotated[dict[Identifier, PlanTable], Field(min_length=1)]
+    supply: Annotated[SupplyTable, AfterValidator(said_once)] | None = None
+    costs: CostsTable = CostsTable()
+    sizing: SizingTable | None = None
     answers: AnswersTable = AnswersTable()
     overrides: dict[str, Any] = {}

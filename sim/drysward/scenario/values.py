@@ -15,7 +15,7 @@ from pydantic_core import PydanticCustomError
 
 from drysward.catalog import load_catalog
 from drysward.faults import nearest
-from drysward.quantities import LENGTH, SPAN, Kind, parse
+from drysward.quantities import LENGTH, SPAN, Kind, convert, parse
 from drysward.scenario.model import EVERY_DAY, Days
 
 WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
@@ -68,6 +68,32 @@ def whole_days(text: str) -> int:
     return int(days)
 
 
+def numbers_with_unit(
+    kind: Kind, key: str, told_of: str, count: int | None = None
+) -> BeforeValidator:
+    """Reads ``{ unit = "in", KEY = [...] }`` as numbers in the base unit of ``kind``.
+
+    ``told_of`` is what a writer is told that the list holds; ``count`` how many it must hold.
+    """
+
+    def read(table: object) -> list[float]:
+        told = f'{{ unit = "{kind.examples[0]}", {key} = [{told_of}] }}'
+        if not isinstance(table, dict):
+            raise ValueError(f"is not numbers with a unit; {told}")
+        extra = set(table) - {"unit", key}
+        if extra or not isinstance(table.get("unit"), str):
+            what = f"'{min(extra)}' is not known here" if extra else "has no unit"
+            raise ValueError(f"{what}; {told}")
+        numbers = table.get(key)
+        if not isinstance(numbers, list) or any(type(n) not in (int, float) for n in numbers):
+            raise ValueError(f"{key} are not numbers; {told}")
+        if count is not None and len(numbers) != count:
+            raise ValueError(f"{len(numbers)} {key} are not {count}; {told}")
+        return [convert(number, table["unit"], kind.base, wanted=told) for number in numbers]
+
+    return BeforeValidator(read)
+
+
 def in_table(key: str) -> Callable[[object], object]:
     """A bare text stands for a table that holds only ``key``."""
     return lambda value: {key: value} if isinstance(value, str) else value
@@ -91,8 +117,12 @@ EVERY_TIME = "every time"
 """Key under which one depth for all watering days is kept."""
 
 
-def refuse(faults: list[tuple[str, str, str]]) -> None:
-    """Refuse a table for each of ``faults``: key inside the table, what, and what is allowed."""
+Flaws = list[tuple[str, str, str]]
+"""Key inside a table, what is wrong, and what is allowed."""
+
+
+def refuse(faults: Flaws) -> None:
+    """Refuse a table for each of ``faults``."""
     if faults:
         raise PydanticCustomError("faults", "see faults", {"faults": faults})
 

@@ -23,7 +23,6 @@ from drysward.quantities import (
     TIME,
     WARMING,
     Kind,
-    convert,
     parse,
 )
 from drysward.scenario.model import (
@@ -43,6 +42,7 @@ from drysward.scenario.values import (
     Text,
     WholeDays,
     known_name,
+    numbers_with_unit,
     one_of,
     quantity,
     refuse,
@@ -69,22 +69,7 @@ class FillTable(Part):
 
 def by_month(kind: Kind) -> BeforeValidator:
     """Reads ``{ unit = "in", months = [...] }`` as twelve numbers in the base unit of ``kind``."""
-
-    def read(table: object) -> list[float]:
-        told = f'{{ unit = "{kind.examples[0]}", months = [January to December] }}'
-        if not isinstance(table, dict):
-            raise ValueError(f"is not twelve numbers with a unit; {told}")
-        extra = set(table) - {"unit", "months"}
-        if extra or not isinstance(table.get("unit"), str):
-            what = f"'{min(extra)}' is not known here" if extra else "has no unit"
-            raise ValueError(f"{what}; {told}")
-        months = table.get("months")
-        months = months if isinstance(months, list) else []
-        if len(months) != 12 or not all(type(number) in (int, float) for number in months):
-            raise ValueError(f"months are not twelve numbers; {told}")
-        return [convert(number, table["unit"], kind.base, wanted=told) for number in months]
-
-    return BeforeValidator(read)
+    return numbers_with_unit(kind, "months", "January to December", len(MONTHS))
 
 
 Twelve = Annotated[list[float], Field(min_length=12, max_length=12)]

@@ -1,0 +1,134 @@
+"""The sizing of a scenario file: which size is sought, and what it has to keep."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import Annotated, Any
+
+from pydantic import BeforeValidator, Field, ValidationInfo, model_validator
+
+from drysward.faults import nearest
+from drysward.quantities import AREA, FLOW, VOLUME, Kind, parse
+from drysward.scenario.model import SIZES, Answers, Sizing, Sought
+from drysward.scenario.names import Named, named_in, names_of
+from drysward.scenario.supply_tables import PERIODS
+from drysward.scenario.values import Flaws, Part, Text, in_table, one_of, refuse
+
+SHORTAGE = "shortage"
+OUTCOMES = ("footprint", "wilt", "dormant", "dead", SHORTAGE)
+# Where neither the file nor its answers say (own choice).
+SHORTAGE_SHARE, ODDS = 0.05, 0.10
+
+# What bounds of a size are written in.
+SIZE_KINDS: Mapping[str, Kind] = dict(zip(SIZES, (VOLUME, FLOW, VOLUME, AREA), strict=True))
+
+
+class SoughtTable(Part):
+    what: Annotated[str, one_of(*SIZES)]
+    of: Text | None = None
+    per: Annotated[str, one_of(*PERIODS)] | None = None
+    low: object = None
+    high: object = None
+
+    @model_validator(mode="after")
+    def _can_be_sized(self, info: ValidationInfo) -> SoughtTable:
+        named = names_of(info)
+        names = named.can_be_sized(self.what)
+        flaws: Flaws = []
+        if not names:
+            others = [f"'{size}'" for size in SIZES if named.can_be_sized(size)]
+            allowed = "can be sized: " + ", ".join(others) if others else "write supply"
+            flaws.append(("what", f"the scenario has no {self.what} to size", allowed))
+        elif names == ("",):
+            if self.of is not None:
+                flaws.append(("of", "there is one storage", "leave it out"))
+        elif self.of is None and len(names) > 1:
+            flaws.append(("of", "is missing", "one of " + ", ".join(names)))
+        elif self.of is not None and self.of not in names:
+            flaws.append(("of", f"no '{self.of}'", nearest(self.of, names)))
+        if self.per is not None and self.what != "allowance":
+            flaws.append(("per", f"'{self.what}' is not by period", "with what = 'allowance'"))
+        for key in ("low", "high"):
+            try:
+                if self.bound(key) < 0.0:
+                    flaws.append((key, "is less than nothing", "0 or more"))
+            except ValueError as error:
+                told, _, allowed = str(error).partition("; ")
+                flaws.append((key, told, allowed))
+        # A bound that is left out is NaN, and no comparison holds.
+        if not flaws and self.bound("low") >= self.bound("high"):
+            flaws.append(("high", "is not more than low", "more than low"))
+        refuse(flaws)
+        return self
+
+    def bound(self, key: str) -> float:
+        """``low`` or ``high`` in base units, NaN when it is left out."""
+        written: Any = getattr(self, key)
+        return math.nan if written is None else parse(written, SIZE_KINDS[self.what])
+
+
+Wanted = Annotated[SoughtTable, BeforeValidator(in_table("what"))]
+
+
+class KeepTable(Part):
+    outcome: Annotated[str, one_of(*OUTCOMES)] = "dead"
+    field: Annotated[str, named_in("fields")] | None = None
+    share: Annotated[float, Field(ge=0.0, lt=1.0)] | None = None
+    odds: Annotated[float, Field(gt=0.0, lt=1.0)] | None = None
+    return_period: Annotated[float, Field(gt=1.0)] | None = None
+
+    @model_validator(mode="after")
+    def _hangs_together(self) -> KeepTable:
+        flaws: Flaws = []
+        if self.odds is not None and self.return_period is not None:
+            flaws.append(("return_period", "is given beside odds", "one of the two"))
+        if self.outcome == SHORTAGE and self.field is not None:
+            flaws.append(("field", "a shortage is that of the whole site", "leave it out"))
+        refuse(flaws)
+        return self
+
+
+class SizingTable(Part):
+    plan: Annotated[str, named_in("plans")]
+    find: Wanted
+    keep: KeepTable = KeepTable()
+    against: Wanted | None = None
+    points: Annotated[int, Field(ge=2, le=200)] = 12
+
+    @model_validator(mode="after")
+    def _two_sizes(self, info: ValidationInfo) -> SizingTable:
+        if self.against is not None:
+            find, against = (_sought(part, names_of(info)) for part in (self.find, self.against))
+            if (find.what, find.of, find.per) == (against.what, against.of, against.per):
+                refuse([("against", "is the same as find", "another size, or leave it out")])
+        return self
+
+
+def sizing_spec(table: SizingTable, named: Named, answers: Answers) -> Sizing:
+    """The model's sizing. A stage counts as reached where the answers say, if the file does not."""
+    keep = table.keep
+    field = "" if keep.outcome == SHORTAGE else keep.field or named.fields[0]
+    share = answers.reached.get(keep.outcome, SHORTAGE_SHARE) if keep.share is None else keep.share
+    odds = 1.0 / keep.return_period if keep.return_period else keep.odds or ODDS
+    return Sizing(
+        plan=table.plan,
+        find=_sought(table.find, named),
+        outcome=keep.outcome,
+        field=field,
+        share=share,
+        odds=odds,
+        against=_sought(table.against, named) if table.against else None,
+        points=table.points,
+    )
+
+
+def _sought(table: SoughtTable, named: Named) -> Sought:
+    (only, *_) = named.can_be_sized(table.what)
+    return Sought(
+        what=table.what,
+        of=table.of or only,
+        per=table.per or "year",
+        low=table.bound("low"),
+        high=table.bound("high"),
+    )

@@ -1,0 +1,524 @@
+"""The shared water of a scenario file and its costs: tables, and what they mean to the model."""
+
+# pydantic copies a default that can change.
+# ruff: noqa: RUF012
+
+from __future__ import annotations
+
+import math
+import re
+from itertools import pairwise
+from typing import Annotated
+
+from pydantic import BeforeValidator, Field, ValidationInfo, model_validator
+
+from drysward.catalog import Catalog
+from drysward.quantities import AREA, DAILY_RATE, FLOW, LENGTH, TIME, VOLUME, parse
+from drysward.scenario.model import (
+    WHOLE_YEAR,
+    CatchmentSpec,
+    Costs,
+    Restrictions,
+    SiteStage,
+    SourceSpec,
+    StorageSpec,
+    SupplySpec,
+    TariffBlock,
+)
+from drysward.scenario.names import named_in, names_of
+from drysward.scenario.values import (
+    MM_PER_M,
+    DayOfYear,
+    Drought,
+    Flaws,
+    Identifier,
+    Part,
+    Share,
+    SpanTable,
+    Text,
+    Weekdays,
+    flags,
+    numbers_with_unit,
+    one_of,
+    quantity,
+    refuse,
+    span,
+)
+from drysward.supply.basin import square_bottom_m, square_pond, surveyed_pond, tank
+
+MAINS, WELL, STREAM, RECLAIMED = SOURCE_KINDS = ("mains", "well", "stream", "reclaimed")
+POND, TANK = STORAGE_KINDS = ("pond", "tank")
+ROOF, PAVED, GRASS = CATCHMENT_KINDS = ("roof", "paved", "grass")
+FIELDS, STORAGE, BOTH = FEEDS = ("fields", "storage", "both")
+DROUGHT, IN_STORE, CALENDAR = INDICES = ("drought", "storage", "calendar")
+PERIODS = ("day", "week", "month", "year")
+MOST_SITE_STAGES = 6
+LININGS = {"membrane": "membrane_lining", "clay": "clay_lining", "none": "no_lining"}
+"""Name in the file -> entry of the catalogue."""
+
+USUAL_LINING = "clay"
+
+SUPPLY_NUMBERS = {
+    "runoff": "runoff_coefficient",
+    "curve_number": "curve_number",
+    "first_flush": "first_flush_mm",
+    "dead": "dead_share",
+    "evaporation": "evaporation_factor",
+    "seepage": "seepage_mm_d",
+    "pump_efficiency": "pump_efficiency",
+}
+"""Numbers that the catalogue's ``supply`` has where a file is silent: key in the file -> name."""
+
+
+def price_m3(text: object) -> float:
+    """``"3.10 per 1000 gal"`` or ``"0.8 per m3"`` as a price per m3.
+
+    ValueError when it is no price, or not that of a volume.
+    """
+    wanted = 'a price and a volume, such as "3.10 per 1000 gal" or "0.80 per m3"'
+    written = re.fullmatch(r"(\S+) per (\S.*)", text.strip()) if isinstance(text, str) else None
+    if written is None:
+        raise ValueError(f"{text!r} is not a price of water; {wanted}")
+    amount, volume = written.groups()
+    if not re.match(r"[\d.+-]", volume):
+        volume = f"1 {volume}"
+    try:
+        price, per_m3 = float(amount), parse(volume, VOLUME)
+    except ValueError:
+        raise ValueError(f"'{text}' is not a price of water; {wanted}") from None
+    if not (0.0 <= price < math.inf and per_m3 > 0.0):
+        raise ValueError(f"'{text}' cannot be a price of water; {wanted}")
+    return price / per_m3
+
+
+# --- tables -----------------------------------------------------------------------------------
+
+Volume = Annotated[float, quantity(VOLUME), Field(gt=0.0)]
+Hours = Annotated[float, quantity(TIME), Field(gt=0.0, le=24.0)]
+FlowRate = Annotated[float, quantity(FLOW), Field(gt=0.0)]
+Lift = Annotated[float, quantity(LENGTH, 1 / MM_PER_M), Field(ge=0.0, le=1000.0)]
+Efficiency = Annotated[float, Field(gt=0.0, le=1.0)]
+
+
+class StopsTable(Part):
+    above: Drought
+    below: Drought
+
+    @model_validator(mode="after")
+    def _in_order(self) -> StopsTable:
+        if self.below > self.above:
+            refuse([("below", "is more than above", "at most above")])
+        return self
+
+
+class AllowanceTable(Part):
+    day: Volume | None = None
+    week: Volume | None = None
+    month: Volume | None = None
+    year: Volume | None = None
+
+    @model_validator(mode="after")
+    def _says_something(self) -> AllowanceTable:
+        if not self.model_fields_set:
+            refuse([("", "says no volume", "one or more of " + ", ".join(PERIODS))])
+        return self
+
+
+class TariffTable(Part):
+    to: Volume | None = None
+    price: Annotated[float, BeforeValidator(price_m3)]
+
+
+def one_block(value: object) -> object:
+    """A bare text is the price of all water."""
+    return [{"price": value}] if isinstance(value, str) else value
+
+
+class SourceTable(Part):
+    label: Text | None = None
+    kind: Annotated[str, one_of(*SOURCE_KINDS)]
+    rate: FlowRate | None = None
+    hours: Hours | None = None
+    season: SpanTable | None = None
+    stops: StopsTable | None = None
+    feeds: Annotated[str, one_of(*FEEDS)] | None = None
+    first: bool | None = None
+    allowance: AllowanceTable | None = None
+    lift: Lift = 0.0
+    pump_efficiency: Efficiency | None = None
+    tariff: Annotated[list[TariffTable], BeforeValidator(one_block)] = []
+
+    @model_validator(mode="after")
+    def _hangs_together(self) -> SourceTable:
+        flaws: Flaws = []
+        if self.rate is None and self.hours is not None:
+            flaws.append(("hours", "has no rate to go with", "write rate as well"))
+        if self.kind != MAINS and self.rate is None and self.allowance is None:
+            told = f"a source of kind '{self.kind}' is not without limit"
+            flaws.append(("rate", told, "write rate, or an allowance"))
+        if self.first and self.feeds == STORAGE:
+            told = "fields do not draw from a source that only feeds the storage"
+            flaws.append(("first", told, f"with feeds = '{FIELDS}' or '{BOTH}'"))
+        flaws += self._tariff_flaws()
+        refuse(flaws)
+        return self
+
+    def _tariff_flaws(self) -> Flaws:
+        flaws: Flaws = []
+        *bounded, last = [block.to for block in self.tariff] or [None]
+        for i, to in enumerate(bounded, start=1):
+            if to is None:
+                told = "only the last block has no end"
+                flaws.append((f"tariff[{i}].to", "is missing", told))
+        if last is not None:
+            told = "the last block has no end"
+            flaws.append((f"tariff[{len(self.tariff)}].to", "leaves water without a price", told))
+        ends = [to for to in bounded if to is not None]
+        for i, (one, other) in enumerate(pairwise(ends), start=2):
+            if other <= one:
+                flaws.append((f"tariff[{i}].to", "does not rise", f"more than {one:g} m3"))
+        return flaws
+
+
+Rising = Annotated[list[float], Field(min_length=2, max_length=100)]
+
+
+class PondTable(Part):
+    """A survey of the basin: area of the water at depths above the bottom."""
+
+    depth: Annotated[Rising, numbers_with_unit(LENGTH, "values", "rising, from 0")]
+    area: Annotated[Rising, numbers_with_unit(AREA, "values", "rising")]
+
+    @model_validator(mode="after")
+    def _rises(self) -> PondTable:
+        flaws: Flaws = []
+        if len(self.area) != len(self.depth):
+            told = f"has {len(self.area)} values, depth has {len(self.depth)}"
+            flaws.append(("area", told, "one area a depth"))
+        if self.depth[0] != 0.0:
+            flaws.append(("depth", "does not start at the bottom", "0 first"))
+        for key in ("depth", "area"):
+            values: list[float] = getattr(self, key)
+            if values[0] < 0.0:
+                flaws.append((key, "is less than nothing", "0 or more"))
+        if any(above <= below for below, above in pairwise(self.depth)):
+            flaws.append(("depth", "does not rise", "each value more than the one before"))
+        if any(above < below for below, above in pairwise(self.area)) or self.area[-1] == 0.0:
+            flaws.append(("area", "does not rise", "no value less than the one below it"))
+        refuse(flaws)
+        return self
+
+
+class StorageTable(Part):
+    kind: Annotated[str, one_of(*STORAGE_KINDS)]
+    capacity: Volume | None = None
+    depth: Annotated[float, quantity(LENGTH, 1 / MM_PER_M), Field(gt=0.0, le=100.0)] | None = None
+    side_slope: Annotated[float, Field(ge=0.0, le=20.0)] | None = None
+    table: PondTable | None = None
+    lining: Annotated[str, one_of(*LININGS)] | None = None
+    dead: Annotated[float, Field(ge=0.0, lt=1.0)] | None = None
+    start: Share = 1.0
+    seepage: Annotated[float, quantity(DAILY_RATE), Field(ge=0.0, le=1000.0)] | None = None
+    evaporation: Annotated[float, Field(ge=0.0, le=3.0)] | None = None
+    lift: Lift = 0.0
+    pump_efficiency: Efficiency | None = None
+
+    @model_validator(mode="after")
+    def _has_a_shape(self) -> StorageTable:
+        flaws: Flaws = []
+        shape = ("capacity", "depth", "side_slope")
+        if self.kind == TANK:
+            if self.capacity is None:
+                flaws.append(("capacity", "is missing", "a tank needs it"))
+            for key in ("depth", "side_slope", "table", "lining", "seepage", "evaporation"):
+                if getattr(self, key) is not None:
+                    flaws.append((key, "a tank is closed and has none", f"with kind = '{POND}'"))
+        elif self.table is not None:
+            for key in shape:
+                if getattr(self, key) is not None:
+                    flaws.append((key, "is given beside table", "one of the two"))
+        else:
+            for key in shape:
+                if getattr(self, key) is None:
+                    told = "a pond needs capacity, depth and side_slope, or table"
+                    flaws.append((key, "is missing", told))
+            if not flaws:
+                flaws += self._square_flaws()
+        if self.lining is not None and self.seepage is not None:
+            flaws.append(("lining", "is given beside seepage", "one of the two"))
+        refuse(flaws)
+        return self
+
+    def _square_flaws(self) -> Flaws:
+        """Sides may meet in the middle before the depth is reached."""
+        try:
+            square_bottom_m(self.capacity or 0.0, self.depth or 0.0, self.side_slope or 0.0)
+        except ValueError as error:
+            return [("capacity", str(error), "more capacity, less depth or steeper sides")]
+        return []
+
+
+class CatchmentTable(Part):
+    label: Text | None = None
+    kind: Annotated[str, one_of(*CATCHMENT_KINDS)]
+    area: Annotated[float, quantity(AREA), Field(gt=0.0)]
+    runoff: Annotated[float, Field(gt=0.0, le=1.0)] | None = None
+    curve_number: Annotated[float, Field(gt=0.0, le=100.0)] | None = None
+    first_flush: Annotated[float, quantity(LENGTH), Field(ge=0.0, le=100.0)] | None = None
+
+    @model_validator(mode="after")
+    def _sheds_in_one_way(self) -> CatchmentTable:
+        grass = self.kind == GRASS
+        mine = "curve_number" if grass else "runoff, first_flush"
+        flaws: Flaws = [
+            (key, f"a catchment of kind '{self.kind}' has none", mine)
+            for key in (("runoff", "first_flush") if grass else ("curve_number",))
+            if getattr(self, key) is not None
+        ]
+        refuse(flaws)
+        return self
+
+
+# What enters and leaves a stage, by the index.
+STAGE_KEYS = {
+    DROUGHT: ("above", "below"),
+    IN_STORE: ("falls_to", "back_at"),
+    CALENDAR: ("from", "to"),
+}
+
+
+class SiteStageTable(Part):
+    above: Drought | None = None
+    below: Drought | None = None
+    falls_to: Share | None = None
+    back_at: Share | None = None
+    first: Annotated[DayOfYear | None, Field(alias="from")] = None
+    last: Annotated[DayOfYear | None, Field(alias="to")] = None
+    days: Weekdays | None = None
+    share: Share = 1.0
+    crown_only: bool = False
+    exempt: list[Annotated[str, named_in("fields")]] = []
+
+    def limit(self, key: str) -> float | None:
+        """What the stage has under a key of ``STAGE_KEYS``."""
+        found: float | None = getattr(self, {"from": "first", "to": "last"}.get(key, key))
+        return found
+
+
+class RestrictionsTable(Part):
+    index: Annotated[str, one_of(*INDICES)]
+    stages: Annotated[list[SiteStageTable], Field(min_length=1, max_length=MOST_SITE_STAGES)]
+
+    @model_validator(mode="after")
+    def _stages_tighten(self) -> RestrictionsTable:
+        flaws: Flaws = []
+        enter, leave = STAGE_KEYS[self.index]
+        for i, stage in enumerate(self.stages, start=1):
+            for index, keys in STAGE_KEYS.items():
+                for key in keys:
+                    given = stage.limit(key) is not None
+                    if given and index != self.index:
+                        told = f"index '{self.index}' does not use it"
+                        flaws.append((f"stages[{i}].{key}", told, f"'{index}' does"))
+                    elif not given and index == self.index:
+                        told = f"index '{index}' needs {enter} and {leave}"
+                        flaws.append((f"stages[{i}].{key}", "is missing", told))
+        if not flaws and self.index != CALENDAR:
+            flaws = self._order_flaws(enter, leave)
+        refuse(flaws)
+        return self
+
+    def _order_flaws(self, enter: str, leave: str) -> Flaws:
+        """Drought rises from stage to stage and water in store falls; told with one sign."""
+        flaws: Flaws = []
+        sign = 1.0 if self.index == DROUGHT else -1.0
+        more, least = ("more than", "at least") if sign > 0 else ("less than", "at most")
+        goes = "rise" if sign > 0 else "fall"
+        limits = [
+            (sign * (stage.limit(enter) or 0.0), sign * (stage.limit(leave) or 0.0))
+            for stage in self.stages
+        ]
+        for i, (entered, left) in enumerate(limits, start=1):
+            if left > entered:
+                told = f"is {'more' if sign > 0 else 'less'} than {enter}"
+                allowed = f"at {'most' if sign > 0 else 'least'} {enter}"
+                flaws.append((f"stages[{i}].{leave}", told, allowed))
+        for i, (milder, harder) in enumerate(pairwise(limits), start=2):
+            if harder[0] <= milder[0]:
+                told = f"{more} {abs(milder[0]):g}"
+                flaws.append((f"stages[{i}].{enter}", f"does not {goes}", told))
+            if harder[1] < milder[1]:
+                told = f"{least} {abs(milder[1]):g}"
+                flaws.append((f"stages[{i}].{leave}", f"does not {goes}", told))
+        return flaws
+
+
+class SupplyTable(Part):
+    network: FlowRate | None = None
+    window: Hours | None = None
+    sources: dict[Identifier, SourceTable] = {}
+    storage: StorageTable | None = None
+    catchments: dict[Identifier, CatchmentTable] = {}
+    restrictions: RestrictionsTable | None = None
+
+    def feeds(self, source: SourceTable) -> str:
+        """What a source feeds; wells and streams fill the storage when there is one."""
+        fills = self.storage is not None and source.kind in (WELL, STREAM)
+        return source.feeds or (STORAGE if fills else FIELDS)
+
+    @model_validator(mode="after")
+    def _hangs_together(self) -> SupplyTable:
+        flaws: Flaws = []
+        if not self.sources and not (self.storage and self.catchments):
+            flaws.append(("", "has nothing to draw on", "a source, or storage with catchments"))
+        fed = [self.feeds(source) for source in self.sources.values()]
+        if self.storage is None:
+            for key, source in self.sources.items():
+                if source.feeds in (STORAGE, BOTH):
+                    told = f"there is no storage; '{FIELDS}', or write supply.storage"
+                    flaws.append((f"sources.{key}.feeds", f"'{source.feeds}' cannot be", told))
+            for key in self.catchments:
+                told = "drains into a storage that is not there"
+                flaws.append((f"catchments.{key}", told, "write supply.storage"))
+            if self.restrictions is not None and self.restrictions.index == IN_STORE:
+                told = f"there is no storage; '{DROUGHT}', '{CALENDAR}'"
+                flaws.append(("restrictions.index", f"'{IN_STORE}' cannot be", told))
+        elif self.storage.kind == TANK and not self.catchments and set(fed) <= {FIELDS}:
+            flaws.append(("storage", "nothing fills the tank", "a catchment, or feeds of a source"))
+        for (key, source), feeds in zip(self.sources.items(), fed, strict=True):
+            if source.first and source.feeds is None and feeds == STORAGE:
+                told = "fields do not draw from a source that only feeds the storage"
+                flaws.append((f"sources.{key}.first", told, f"with feeds = '{BOTH}' or '{FIELDS}'"))
+        refuse(flaws)
+        return self
+
+
+def said_once(table: SupplyTable, info: ValidationInfo) -> SupplyTable:
+    """Lets a supply pass when the site does not say one as well."""
+    if names_of(info).site_supply:
+        raise ValueError("is given beside site.supply; one of the two")
+    return table
+
+
+class CostsTable(Part):
+    currency: Annotated[str, Field(min_length=1, max_length=12)] = "USD"
+    energy: Annotated[float, Field(ge=0.0)] = 0.0
+    labour: Annotated[float, Field(ge=0.0)] = 0.0
+
+
+# --- tables to the model ----------------------------------------------------------------------
+
+
+def supply_spec(table: SupplyTable, catalog: Catalog, plans_window_h: float) -> SupplySpec:
+    """The model's supply; the network runs for ``plans_window_h`` where the file does not say."""
+    return SupplySpec(
+        sources=tuple(
+            _source(key, part, table.feeds(part), catalog) for key, part in table.sources.items()
+        ),
+        storage=_storage(table.storage, catalog) if table.storage else None,
+        catchments=tuple(_catchment(key, part, catalog) for key, part in table.catchments.items()),
+        network_m3_h=math.inf if table.network is None else table.network,
+        window_h=table.window or plans_window_h,
+        restrictions=_restrictions(table.restrictions) if table.restrictions else None,
+    )
+
+
+def _number(catalog: Catalog, entry: str, key: str, written: float | None) -> float:
+    """What the file has, or else the catalogue's."""
+    return catalog.get("supply", entry)[SUPPLY_NUMBERS[key]] if written is None else written
+
+
+def _label(key: str, written: str | None) -> str:
+    return written or key.replace("_", " ")
+
+
+def _source(key: str, table: SourceTable, feeds: str, catalog: Catalog) -> SourceSpec:
+    first = table.kind == RECLAIMED and feeds != STORAGE if table.first is None else table.first
+    allowance = table.allowance.model_dump(exclude_none=True) if table.allowance else {}
+    return SourceSpec(
+        key=key,
+        label=_label(key, table.label),
+        kind=table.kind,
+        rate_m3_h=math.inf if table.rate is None else table.rate,
+        hours=table.hours or 24.0,
+        season=span(table.season) if table.season else WHOLE_YEAR,
+        stops_above_mm=table.stops.above if table.stops else math.inf,
+        resumes_below_mm=table.stops.below if table.stops else math.inf,
+        feeds=feeds,
+        first=first,
+        allowance_m3=allowance,
+        lift_m=table.lift,
+        pump_efficiency=_number(catalog, "pump", "pump_efficiency", table.pump_efficiency),
+        tariff=tuple(
+            TariffBlock(math.inf if block.to is None else block.to, block.price)
+            for block in table.tariff
+        ),
+    )
+
+
+def _storage(table: StorageTable, catalog: Catalog) -> StorageSpec:
+    capacity, depth, slope = table.capacity or 0.0, table.depth or 0.0, table.side_slope or 0.0
+    if table.kind == TANK:
+        volumes, areas = tank(capacity)
+    elif table.table is not None:
+        depths_m = [depth_mm / MM_PER_M for depth_mm in table.table.depth]
+        volumes, areas = surveyed_pond(depths_m, table.table.area)
+    else:
+        volumes, areas = square_pond(capacity, depth, slope)
+    lining, seepage, evaporation = "", 0.0, 0.0
+    if table.kind == POND:
+        lining = "" if table.seepage is not None else table.lining or USUAL_LINING
+        seepage = _number(catalog, LININGS.get(lining, ""), "seepage", table.seepage)
+        evaporation = _number(catalog, POND, "evaporation", table.evaporation)
+    return StorageSpec(
+        kind=table.kind,
+        volumes_m3=tuple(volumes.tolist()),
+        areas_m2=tuple(areas.tolist()),
+        dead_m3=_number(catalog, table.kind, "dead", table.dead) * float(volumes[-1]),
+        start_share=table.start,
+        lining=lining,
+        seepage_mm_d=seepage,
+        evaporation_factor=evaporation,
+        lift_m=table.lift,
+        pump_efficiency=_number(catalog, "pump", "pump_efficiency", table.pump_efficiency),
+    )
+
+
+def _catchment(key: str, table: CatchmentTable, catalog: Catalog) -> CatchmentSpec:
+    grass = table.kind == GRASS
+    name, written = ("curve_number", table.curve_number) if grass else ("runoff", table.runoff)
+    flush = 0.0 if grass else _number(catalog, table.kind, "first_flush", table.first_flush)
+    return CatchmentSpec(
+        key=key,
+        label=_label(key, table.label),
+        kind=table.kind,
+        area_m2=table.area,
+        runoff=_number(catalog, table.kind, name, written),
+        first_flush_mm=flush,
+    )
+
+
+def _restrictions(table: RestrictionsTable) -> Restrictions:
+    enter, leave = STAGE_KEYS[table.index]
+    by_date = table.index == CALENDAR
+
+    def stage(part: SiteStageTable) -> SiteStage:
+        limits = (part.limit(enter) or 0.0, part.limit(leave) or 0.0)
+        return SiteStage(
+            # Dates alone put a stage by the calendar in force.
+            enter=math.inf if by_date else limits[0],
+            leave=math.inf if by_date else limits[1],
+            first=-1 if part.first is None else part.first,
+            last=-1 if part.last is None else part.last,
+            share=part.share,
+            allowed=flags(part.days),
+            crown_only=part.crown_only,
+            exempt=tuple(part.exempt),
+        )
+
+    return Restrictions(table.index, tuple(stage(part) for part in table.stages))
+
+
+def costs_spec(table: CostsTable) -> Costs:
+    """The model's costs."""
+    return Costs(table.currency, table.energy, table.labour)
