@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import calendar
 from collections import Counter
 from collections.abc import Sequence
 from datetime import date
 from itertools import groupby
+from typing import TYPE_CHECKING
 
 from rich.console import RenderableType
 from rich.table import Table
@@ -13,8 +15,9 @@ from rich.text import Text
 
 from drysward.faults import Fault
 from drysward.quantities import Display, display
-from drysward.tables import bold, depth_text, named_lines, plain_table, rounded
+from drysward.tables import MADE_WEATHER, bold, depth_text, named_lines, plain_table, rounded
 from drysward.weather.fill import FillRule
+from drysward.weather.spread import MEASURES, SpreadComparison
 from drysward.weather.survey import (
     LEAST_SEASONS_FOR_FIT,
     LEAST_SEASONS_FOR_PERIODS,
@@ -30,6 +33,10 @@ from drysward.weather.survey import (
     Year,
 )
 from drysward.weather.suspicion import Suspicion
+
+if TYPE_CHECKING:
+    from drysward.weather.series import Series
+    from drysward.weather_years import Origin
 
 GAPS_TOLD = 12
 ALIKE_TOLD = 4
@@ -331,3 +338,68 @@ def _place(fault: Fault) -> str:
 
 def _counted(faults: int) -> str:
     return "1 fault" if faults == 1 else f"{faults} faults"
+
+
+# Weather that was made
+
+
+def made_weather(series: Series, origin: Origin, system: str) -> list[RenderableType]:
+    """Months beside those of the origin, the spread of dry years, what was assumed."""
+    depth = display("mm", system)
+    notes = [("Made", series.told), *(("Assumed", note) for note in series.notes)]
+    notes.append(("Trust", MADE_WEATHER[series.kind]))
+    parts: list[RenderableType] = [_origin_months(origin, depth, system)]
+    if origin.spread is not None:
+        parts.append(_spread(origin.spread, depth))
+        years = f"{origin.spread.observed_years} years"
+        notes.append(
+            (
+                "Range",
+                f"nine in ten records of {years} drawn from the made ones show a value in it; "
+                "* marks an observed value outside",
+            )
+        )
+    return [*parts, named_lines(notes)]
+
+
+def _origin_months(origin: Origin, depth: Display, system: str) -> Table:
+    """Two rows for each quantity, what the origin has and what was made."""
+    table = plain_table("Months of the made years beside what they come from")
+    table.add_column("", no_wrap=True)
+    table.add_column("", no_wrap=True)
+    for month in calendar.month_abbr[1:]:
+        table.add_column(month, justify="right", no_wrap=True)
+    fahrenheit = system == "us"
+    for name, wanted in origin.expected.items():
+        unit = {"rain": depth.unit, "wet days": "days"}.get(name, "F" if fahrenheit else "C")
+        for label, values in (("wanted", wanted), ("made", origin.made[name])):
+            if name == "rain":
+                values = values * depth.factor
+            elif name != "wet days" and fahrenheit:
+                values = values * 1.8 + 32.0
+            shown = (rounded(float(value), 1) for value in values)
+            table.add_row(f"{name}, {unit}" if label == "wanted" else "", label, *shown)
+    return table
+
+
+def _spread(spread: SpreadComparison, depth: Display) -> Table:
+    """Mean, spread and dry end of what a year brings, observed beside made."""
+    table = plain_table("Dry and wet years")
+    table.add_column("of the years", no_wrap=True)
+    table.add_column("", no_wrap=True)
+    for title in ("observed", "made", "range"):
+        table.add_column(title, justify="right", no_wrap=True)
+    for measure, (meaning, unit) in MEASURES.items():
+        factor = depth.factor if unit == "mm" else 1.0
+        name = f"{meaning}, {depth.unit if unit == 'mm' else 'days'}"
+        worst = "maximum" if unit == "d" else "minimum"
+        for statistic in ("mean", "sd", worst):
+            row = spread.row(measure, statistic)
+            observed, made, low, high = (
+                rounded(value * factor, 1)
+                for value in (row.observed, row.generated, row.low, row.high)
+            )
+            mark = "" if row.inside else "*"
+            table.add_row(name, statistic, f"{observed}{mark}", made, f"{low} to {high}")
+            name = ""
+    return table

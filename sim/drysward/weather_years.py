@@ -2,12 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import TypeVar
 
+import numpy as np
+
 from drysward.scenario.model import GENERATOR, RECORD, Scenario
-from drysward.weather.climate import ClimateModel
+from drysward.weather.climate import (
+    DAYS_IN_MONTH,
+    MONTH_OF_DAY,
+    WET_MM,
+    ClimateModel,
+    calendar_day,
+)
 from drysward.weather.climate_fit import fit
 from drysward.weather.generator import generate
 from drysward.weather.normals import from_monthly_table
@@ -15,6 +23,7 @@ from drysward.weather.read import read_weather
 from drysward.weather.record import DailyRecord
 from drysward.weather.resampling import change, resample
 from drysward.weather.series import Series, made, recorded
+from drysward.weather.spread import LEAST_SHARE_OF_YEARS, SpreadComparison, compare_spread
 
 Climate = TypeVar("Climate", ClimateModel, DailyRecord)
 
@@ -86,6 +95,60 @@ def climate_model(scenario: Scenario, record: DailyRecord | None = None) -> Clim
         if record.name:
             model = replace(model, origin=f"{model.origin} of {record.name}")
     return _under_future(model, scenario)
+
+
+@dataclass(frozen=True)
+class Origin:
+    """Months of made weather beside those of what it was made from; arrays (12,).
+
+    ``expected`` and ``made`` are by quantity: rain (mm a month), wet days (a month), Tmax and
+    Tmin (deg C). ``spread`` compares dry and wet years; None without a record of three.
+    """
+
+    expected: dict[str, np.ndarray]
+    made: dict[str, np.ndarray]
+    spread: SpreadComparison | None
+
+
+def compare_with_origin(scenario: Scenario, series: Series) -> Origin:
+    """What was made beside the record or the normals behind it, under the same future.
+
+    FaultyInput as ``weather_series``.
+    """
+    made_days = series.between(series.first, series.stop)
+    months = month_means(made_days)
+    if scenario.weather.climate is not None:
+        model = climate_model(scenario)
+        rain = model.wet_fraction * model.rain_per_wet_day_mm * DAYS_IN_MONTH
+        wet = model.wet_fraction[MONTH_OF_DAY]
+        expected = {"rain": rain, "wet days": model.wet_fraction * DAYS_IN_MONTH}
+        for i, name in enumerate(("Tmax", "Tmin")):
+            mean = (1.0 - wet) * model.mean_dry[i] + wet * model.mean_wet[i]
+            expected[name] = np.bincount(MONTH_OF_DAY, mean) / np.bincount(MONTH_OF_DAY)
+        return Origin(expected, months, None)
+    record = _under_future(read_record(scenario), scenario)
+    spread = None
+    enough = len(record.complete_years()) * LEAST_SHARE_OF_YEARS
+    if 3 * LEAST_SHARE_OF_YEARS <= enough <= scenario.weather.years:
+        southern = scenario.site.latitude_deg < 0.0
+        spread = compare_spread(record, made_days, "south" if southern else "north")
+    return Origin(month_means(record), months, spread)
+
+
+def month_means(record: DailyRecord) -> dict[str, np.ndarray]:
+    """Mean rain (mm) and wet days of a month, mean Tmax and Tmin (deg C), each (12,)."""
+    month = MONTH_OF_DAY[calendar_day(record.dates)]
+    days = np.maximum(np.bincount(month, minlength=12), 1)
+
+    def mean(values: np.ndarray) -> np.ndarray:
+        return np.bincount(month, values, minlength=12) / days
+
+    return {
+        "rain": mean(record.rain_mm) * DAYS_IN_MONTH,
+        "wet days": mean(record.rain_mm >= WET_MM) * DAYS_IN_MONTH,
+        "Tmax": mean(record.tmax_c),
+        "Tmin": mean(record.tmin_c),
+    }
 
 
 def _under_future(climate: Climate, scenario: Scenario) -> Climate:

@@ -1,22 +1,20 @@
-"""``drysward weather``: what a daily weather file holds and how far to trust it."""
+"""``drysward weather``: check a daily weather file, make weather years."""
 
 from __future__ import annotations
 
 import re
 from datetime import date
-from typing import TYPE_CHECKING, Any
+from pathlib import Path
+from typing import Any
 
 import click
 
-from drysward.cli.arguments import units_option
-
-if TYPE_CHECKING:
-    pass
+from drysward.cli.arguments import open_scenario, units_option
 
 
 @click.group()
 def command() -> None:
-    """Daily weather files: check one before a scenario uses it."""
+    """Daily weather: check a file before a scenario uses it, make years of a climate."""
 
 
 class SeasonDays(click.ParamType):
@@ -87,3 +85,45 @@ def check(
     screen = console()
     for part in weather_survey(found, units, ignore):
         screen.print(part)
+
+
+@command.command()
+@click.argument("scenario")
+@click.option("--years", type=click.IntRange(1), help="Years in place of the scenario's.")
+@click.option("--seed", type=click.IntRange(0, 2**63 - 1), help="Seed in place of the scenario's.")
+@click.option(
+    "--source",
+    type=click.Choice(["generator", "resample"]),
+    help="How; the scenario's if it makes years, else the generator.",
+)
+@click.option("--future", help="Key of the changed climate; 'none' for none.")
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    help="File to write, .csv or .nc, that another scenario can name.",
+)
+@units_option
+def make(scenario: str, years: int | None, out: Path | None, units: str, **weather: Any) -> None:
+    """Make daily weather and tell how far it can be trusted.
+
+    The months of what was made stand beside those of the record or the normals behind it; with
+    a record, so does the spread of dry years. The same seed makes the same years.
+
+    SCENARIO is a scenario file (.toml), or 'demo' for the one that ships with the program.
+    """
+    from drysward.scenario.model import GENERATOR, RECORD
+    from drysward.tables import console
+    from drysward.weather_export import write_weather
+    from drysward.weather_tables import made_weather
+    from drysward.weather_years import compare_with_origin, weather_series
+
+    opened = open_scenario(scenario, made_years=years, **weather)
+    if opened.weather.source == RECORD:
+        opened = open_scenario(scenario, made_years=years, **{**weather, "source": GENERATOR})
+    series = weather_series(opened)
+    screen = console()
+    for part in made_weather(series, compare_with_origin(opened, series), units):
+        screen.print(part)
+    if out is not None:
+        write_weather(series, out, units)
+        click.echo(f"Wrote {out}", err=True)
