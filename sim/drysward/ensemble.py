@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import os
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
@@ -12,26 +11,27 @@ from functools import partial
 import numpy as np
 import xarray as xr
 
-from drysward import __version__
 from drysward.day.compiled import compiled_run_site
 from drysward.day.records import (
     CALENDAR_DAYS,
     FIELD_STATE,
     FLOWS,
-    MONTHS,
     PATCH,
     STAGES,
+    SUPPLY_TRACE,
     TRACE,
     YEAR,
     records,
 )
-from drysward.day.season import NO_DORMANCY, run_site
+from drysward.day.season import run_site
+from drysward.day.supply import SupplyState
 from drysward.faults import Fault, FaultyInput
 from drysward.irrigation.plan_records import plan_record
+from drysward.results import as_dataset, provenance
 from drysward.scenario.model import PlanSpec, Scenario
 from drysward.site import PreparedSite, WeatherSeen, stretches
+from drysward.supply.arrays import start_supply
 from drysward.weather.record import DailyRecord
-from drysward.weather.series import Series
 from drysward.weather_years import weather_series
 
 LONG_AGO_DAYS = 10_000.0
@@ -52,6 +52,7 @@ class PlanRun:
     plans: np.recarray
     patches: np.recarray
     states: np.recarray
+    supply: SupplyState
     years: np.recarray
     odds: np.ndarray
     green: np.ndarray
@@ -85,6 +86,7 @@ def start_run(site: PreparedSite, plan: PlanSpec) -> PlanRun:
         plans=np.concatenate([plan_record(plan, f) for f in scenario.fields]).view(np.recarray),
         patches=patches,
         states=states,
+        supply=start_supply(scenario, site.supply, len(site.years)),
         years=records(YEAR, (n_fields, len(site.years))),
         odds=np.zeros((n_fields, len(STAGES), CALENDAR_DAYS), np.int64),
         green=np.zeros((n_fields, CALENDAR_DAYS)),
@@ -100,7 +102,9 @@ def advance(
     ArithmeticError when the water account does not close.
     """
     scenario = site.scenario
-    run.trace = records(TRACE, (max(trace.stop - trace.start, 0), site.fields.size))
+    n_trace = max(trace.stop - trace.start, 0)
+    run.trace = records(TRACE, (n_trace, site.fields.size))
+    run.supply = run.supply._replace(trace=records(SUPPLY_TRACE, n_trace))
     rain = site.weather.record.rain_mm
     (compiled_run_site() if compiled else run_site)(
         site.fields,
@@ -112,7 +116,8 @@ def advance(
         site.weather.spray_loss,
         run.plans,
         site.catches,
-        np.full(site.calendar.size, scenario.site.supply_m3_d),
+        site.supply,
+        run.supply,
         np.array([scenario.answers.reached[stage] for stage in STAGES]),
         scenario.answers.turf == "established each year",
         run.patches,
@@ -121,6 +126,7 @@ def advance(
         run.odds,
         run.green,
         records(FLOWS, 1),
+        records(SUPPLY_TRACE, 1),
         run.trace,
         trace.start,
     )
@@ -198,98 +204,6 @@ def run(
     return as_dataset(last, series, seen, runs)
 
 
-def as_dataset(
-    site: PreparedSite, series: Series, seen: WeatherSeen, runs: Sequence[PlanRun]
-) -> xr.Dataset:
-    """The runs of several plans as one self-describing Dataset."""
-    scenario = site.scenario
-    catalog = scenario.catalog
-    by_year = np.stack([r.years for r in runs], axis=1).view(np.recarray)  # (F, plan, Y)
-    data: dict[str, tuple] = {}
-    for name in YEAR.names or ():
-        values = np.ascontiguousarray(by_year[name])
-        dims: tuple[str, ...] = ("field", "plan", "year")
-        if values.ndim == 4:
-            dims = (*dims, "month")
-        if name == "recovery_days":
-            data["not_recovered"] = (dims, (values < NO_DORMANCY).astype(np.int8))
-            values = np.where(values < 0.0, np.nan, values)
-        data[name] = (dims, values)
-    # Few records have every 29 February; none at all would divide by nought.
-    years_with_day = np.maximum(seen.calendar_days, 1)
-    odds = np.stack([r.odds for r in runs], axis=1) / years_with_day
-    green = np.stack([r.green for r in runs], axis=1) / years_with_day
-    data["odds"] = (("field", "plan", "stage", "day_of_year"), odds)
-    data["green_cover"] = (("field", "plan", "day_of_year"), green)
-
-    out = xr.Dataset(
-        data,
-        coords={
-            "field": [f.key for f in scenario.fields],
-            "plan": [r.plan.key for r in runs],
-            "year": np.array(site.years, np.int32),
-            "month": np.arange(1, MONTHS + 1, dtype=np.int32),
-            "stage": list(STAGES),
-            "day_of_year": np.arange(1, CALENDAR_DAYS + 1, dtype=np.int32),
-            "field_label": ("field", [f.label for f in scenario.fields]),
-            "plan_label": ("plan", [r.plan.label for r in runs]),
-            "area_m2": ("field", [f.area_m2 for f in scenario.fields]),
-            "labour_hours_per_day": (
-                "field",
-                [f.delivery.labour_hours_per_pass for f in scenario.fields],
-            ),
-            "reached": ("stage", [scenario.answers.reached[s] for s in STAGES]),
-        },
-        attrs={
-            **_provenance(site, series),
-            "et_procedures": json.dumps(seen.procedures),
-            "driest_years": ", ".join(str(y) for y in seen.driest_years()),
-        },
-    )
-    for key, variable in out.variables.items():
-        term = catalog.quantities.get(str(key))
-        if term is not None:
-            variable.attrs.update(units=term.units, long_name=term.long_name, comment=term.meaning)
-    out["area_m2"].attrs.update(units="m2", long_name="area of the field")
-    return out
-
-
-def _provenance(site: PreparedSite, series: Series) -> dict[str, str | int]:
-    scenario = site.scenario
-    record = site.weather.record
-    filled = "; ".join(f"{rule}: {count} days" for rule, count in record.filled.items())
-    return {
-        "Conventions": "CF-1.11",
-        "title": scenario.title,
-        "site": scenario.site.name,
-        "source": f"drysward {__version__}",
-        "drysward_version": __version__,
-        "scenario": scenario.text,
-        "scenario_digest": scenario.digest,
-        "weather": series.told,
-        "weather_kind": series.kind,
-        "weather_notes": json.dumps(series.notes),
-        "independent_years": series.independent_years or len(site.years),
-        "weather_digest": record.digest,
-        "catalog_digest": scenario.catalog.digest(),
-        "years": f"{site.years[0]}-{site.years[-1]}" if len(site.years) > 1 else str(site.years[0]),
-        "years_left_out": ", ".join(site.left_out),
-        "filled": filled,
-        "turf": scenario.answers.turf,
-        "return_periods": json.dumps(scenario.answers.return_periods),
-        "confidence": str(scenario.answers.confidence),
-        "cautions": " ".join(CAUTIONS),
-    }
-
-
-CAUTIONS = (
-    "A screening estimate: thresholds differ by cultivar, mowing, traffic and weather.",
-    "Whether a surface is safe is decided by measuring it to the applicable test method.",
-    "Local water law, drought orders, backflow rules, pond and dam rules and licensed design"
-    " come first; reclaimed water needs its own approvals.",
-)
-
-
 def ledger(
     scenario: Scenario, field: str, plan: str, year: int, record: DailyRecord | None = None
 ) -> xr.Dataset:
@@ -316,8 +230,12 @@ def ledger(
     out = xr.Dataset(
         {name: ("date", np.ascontiguousarray(trace[name])) for name in TRACE.names or ()},
         coords={"date": site.weather.record.dates[span].astype("datetime64[s]")},
-        attrs={**_provenance(site, series), "field": field, "plan": plan},
+        attrs={**provenance(site, series), "field": field, "plan": plan},
     )
+    if scenario.supply is not None and run is not None:
+        at_supply = run.supply.trace
+        for name in SUPPLY_TRACE.names or ():
+            out[f"supply_{name}"] = ("date", np.ascontiguousarray(at_supply[name]))
     for variable in map(str, out.data_vars):
         term = scenario.catalog.quantities.get(variable)
         if term is not None:

@@ -13,11 +13,13 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from drysward.day.records import CALENDAR_DAYS
+from drysward.day.supply import SupplyInput
 from drysward.faults import Fault, FaultyInput
 from drysward.forcing import SiteWeather, calendar_records, field_forcing, site_weather
 from drysward.irrigation.uniformity import patch_catches
 from drysward.root_zone import RootZone, build_root_zone
 from drysward.scenario.model import Scenario
+from drysward.supply.arrays import supply_input
 from drysward.weather.procedures import reference_et
 from drysward.weather.record import DailyRecord
 from drysward.weather.series import Series, recorded
@@ -48,6 +50,7 @@ class PreparedSite:
     fields: np.recarray  # FIELD (F,)
     days: np.recarray  # DAY (n, F)
     catches: np.ndarray  # (F, P)
+    supply: SupplyInput
 
 
 def prepare(
@@ -113,6 +116,7 @@ def stretches(
             fields=fields,
             days=days,
             catches=catches,
+            supply=supply_input(scenario, weather, calendar),
         )
 
 

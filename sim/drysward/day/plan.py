@@ -59,6 +59,9 @@ def wanted_depth(
     month: int,
     day_of_year: int,
     recent_rain: float,
+    site_allowed: bool,
+    site_share: float,
+    site_crown_only: bool,
 ) -> float:
     """Depth (mm, reaching the turf on average) that the plan wants this morning.
 
@@ -68,17 +71,18 @@ def wanted_depth(
     taw : total available water of the rooted depth today (mm).
     weekday : 0 Monday to 6 Sunday. month : 0..11. day_of_year : 0..365.
     recent_rain : rain of the last ``plan.rain_skip_days`` days (mm), today not included.
+    site_allowed, site_share, site_crown_only : what the site's restrictions leave of today.
     """
     if plan.rule == RULE_NONE and plan.crown_depth <= 0.0:
         return 0.0
     if not within(day_of_year, plan.first_day, plan.last_day):
         return 0.0
     stage = int(state.stage)
-    crown_only = state.paused > 0
-    share = 1.0
-    allowed = plan.allowed[weekday] > 0
+    crown_only = site_crown_only or state.paused > 0
+    share = site_share
+    allowed = site_allowed and plan.allowed[weekday] > 0
     if stage > 0:
-        share = plan.stage_share[stage - 1]
+        share *= plan.stage_share[stage - 1]
         allowed = allowed and plan.stage_allowed[stage - 1, weekday] > 0
         crown_only = crown_only or plan.stage_crown_only[stage - 1] > 0
     if not allowed:

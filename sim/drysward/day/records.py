@@ -132,7 +132,7 @@ SUPPLY_YEAR = _dtype(
     # m3 of the year
     "asked granted from_store catchment rain_on_store evaporation seepage spill refill "
     # shortage: days, events, the largest event (m3) and all events
-    "shortage short_days short_events worst_event "
+    "shortage asked_days short_days short_events worst_event "
     # least and last water in store, and the largest error of the account on a day
     "least_store store_end residual "
     "restricted_days"

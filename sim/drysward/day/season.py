@@ -10,7 +10,14 @@ from numba.extending import register_jitable
 from drysward.day.plan import update_pause, update_stage, wanted_depth
 from drysward.day.records import DEAD, DORMANT, FOOTPRINT, RULE_NONE, WEEK, WILT
 from drysward.day.step import patch_day
-from drysward.day.supply import granted_share
+from drysward.day.supply import (
+    SupplyInput,
+    SupplyState,
+    count_supply,
+    new_allowances,
+    supply_day,
+    update_site_stage,
+)
 
 NEVER = 10_000.0
 NO_DORMANCY, NOT_RECOVERED = -1.0, -2.0
@@ -111,7 +118,8 @@ def run_site(
     spray_loss: Any,
     plans: Any,
     catches: Any,
-    supply_m3: Any,
+    supply: SupplyInput,
+    supply_state: SupplyState,
     reached: Any,
     fresh_turf_each_year: bool,
     patches: Any,
@@ -120,6 +128,7 @@ def run_site(
     odds: Any,
     green_sum: Any,
     flow_line: Any,
+    supply_line: Any,
     trace: Any,
     trace_from: int,
 ) -> None:
@@ -133,13 +142,13 @@ def run_site(
     drought_index : (D,), mm. spray_loss : share lost in flight (times of day, D).
     plans : PLAN (F,), the plan as each field follows it.
     catches : share of the mean irrigation that each patch catches (F, P), mean 1 by field.
-    supply_m3 : most that the site may draw on each day (D,), m3; inf when not limited.
+    supply, supply_state : what the fields share, see ``day.supply``; the state is changed.
     reached : share of a field at which a stage counts as reached (4,).
     fresh_turf_each_year : start every turf year with established turf.
     patches : PATCH (F, P), the state, changed. states : FIELD_STATE (F,), changed.
     years : YEAR (F, Y), written. odds : days on which a stage was reached (F, 4, 366), added to.
     green_sum : sum of green cover by calendar day (F, 366), added to.
-    flow_line : FLOWS (1,), the day step's scratch.
+    flow_line : FLOWS (1,), supply_line : SUPPLY_TRACE (1,), scratch of the day.
     trace : TRACE (T, F), written for T days from day ``trace_from``; T may be 0.
     """
     n_fields = fields.shape[0]
@@ -147,7 +156,13 @@ def run_site(
     n_days = calendar.shape[0]
     per_patch = 1.0 / n_patches
     asked = np.zeros(n_fields)
+    asked_m3 = np.zeros(n_fields)
+    share = np.ones(n_fields)
+    draws_today = np.zeros(supply.sources.shape[0])
     flows = flow_line[0]
+    at_supply = supply_line[0]
+    site = supply.site[0]
+    store = supply_state.store[0]
 
     for d in range(from_day, n_days):
         cal = calendar[d]
@@ -155,8 +170,16 @@ def run_site(
         doy = cal.day_of_year
         index = drought_index[d]
 
+        if cal.first == 1 and y >= 0:
+            supply_state.years[y].least_store = store.volume
+        new_month = cal.month != store.month
+        store.month = cal.month
+        new_allowances(supply.sources, supply_state.used, cal.weekday, new_month, cal.first == 1)
+        update_site_stage(site, store, supply.stages, index, doy)
+        stage = int(store.stage)
+
         # --- everybody asks ---------------------------------------------------------------
-        asked_m3 = 0.0
+        asked_of_all = 0.0
         for f in range(n_fields):
             plan = plans[f]
             state = states[f]
@@ -166,6 +189,12 @@ def run_site(
                 update_stage(plan, state, index)
                 update_pause(plan, state, index, doy)
                 span = min(d, int(plan.rain_skip_days))
+                site_allowed, site_share, site_crown_only = True, 1.0, False
+                if stage > 0 and supply.exempt[stage - 1, f] == 0.0:
+                    in_force = supply.stages[stage - 1]
+                    site_allowed = in_force.allowed[cal.weekday] > 0.0
+                    site_share = in_force.share
+                    site_crown_only = in_force.crown_only > 0.0
                 depth = wanted_depth(
                     plan,
                     state,
@@ -174,6 +203,9 @@ def run_site(
                     cal.month,
                     doy,
                     rain_before[d] - rain_before[d - span],
+                    site_allowed,
+                    site_share,
+                    site_crown_only,
                 )
                 if depth > 0.0:
                     loss = spray_loss[int(plan.time_of_day), d]
@@ -183,8 +215,19 @@ def run_site(
                         if y >= 0:
                             years[f, y].capped_days += 1.0
             asked[f] = gross
-            asked_m3 += gross * field.area_m2 * 0.001
-        share = granted_share(asked_m3, supply_m3[d])
+            asked_m3[f] = gross * field.area_m2 * 0.001
+            asked_of_all += asked_m3[f]
+        # Without a store nothing happens at the supply on a day on which nobody asks.
+        drawn_on = asked_of_all > 0.0 or site.capacity > 0.0
+        if drawn_on:
+            supply_day(supply, supply_state, asked_m3, share, at_supply, d, draws_today)
+            if y >= 0:
+                count_supply(at_supply, store, supply_state.years[y])
+                for s in range(draws_today.shape[0]):
+                    supply_state.draws[y, s, cal.month] += draws_today[s]
+                supply_state.store_month[y, cal.month] = store.volume
+        if y >= 0 and stage > 0:
+            supply_state.years[y].restricted_days += 1.0
 
         # --- everybody lives through the day --------------------------------------------------
         for f in range(n_fields):
@@ -203,7 +246,7 @@ def run_site(
                     years[f, y].least_green = 1.0
                     years[f, y].recovery_days = NO_DORMANCY
 
-            gross = asked[f] * share
+            gross = asked[f] * share[f]
             spray = gross * spray_loss[int(plan.time_of_day), d]
             beside = (gross - spray) * field.overspray
             landed = gross - spray - beside
@@ -291,6 +334,7 @@ def run_site(
                     year.spray_loss += spray
                     year.overspray += beside
                     year.shortage += asked[f] - gross
+                    year.shortage_month[cal.month] += asked[f] - gross
                     year.irrigation_month[cal.month] += gross
                     if gross > 0.0:
                         year.watering_days += 1.0
@@ -351,3 +395,9 @@ def run_site(
                     line.root_water += patch.w2 * per_patch
                     line.subsoil_water += patch.w3 * per_patch
                     line.crown_hydration += per_patch / (1.0 + patch.crown_dryness)
+
+        t = d - trace_from
+        if 0 <= t < supply_state.trace.shape[0]:
+            if drawn_on:
+                supply_state.trace[t] = at_supply
+            supply_state.trace[t].stage = stage

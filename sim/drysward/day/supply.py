@@ -1,8 +1,60 @@
-"""What the supply gives when several fields ask at once."""
+"""A day at the supply: what is there, who gets it, where it comes from, and what is left.
+
+The order is the standard operating policy of storage studies: the store takes in the day's
+runoff and rain, the fields draw what they ask for as far as it goes, sources then refill the
+store, and what it cannot hold spills.
+"""
 
 from __future__ import annotations
 
+from typing import Any, NamedTuple
+
+import numpy as np
 from numba.extending import register_jitable
+
+from drysward.day.plan import within
+from drysward.day.records import INDEX_CALENDAR, INDEX_STORAGE
+
+
+class SupplyInput(NamedTuple):
+    """What a site draws on, and what weather makes of it on D days.
+
+    Record arrays: ``site`` SUPPLY (1,), ``sources`` SOURCE (S,), ``stages`` SITE_STAGE (R,).
+    ``source_m3`` (D, S) is the most that each source gives on the day, ``direct_m3`` (D, S) the
+    most of it that goes straight to fields. ``catchment_m3``, ``rain_mm`` and
+    ``evaporation_mm`` (D,) enter and leave the store, whose water has ``areas`` (K,), m2, at
+    ``volumes`` (K,), m3. ``exempt`` (R, F) is 1 where a stage spares a field; fields of a
+    lower ``priority`` (F,) are served first.
+    """
+
+    site: Any
+    sources: Any
+    source_m3: Any
+    direct_m3: Any
+    catchment_m3: Any
+    rain_mm: Any
+    evaporation_mm: Any
+    volumes: Any
+    areas: Any
+    stages: Any
+    exempt: Any
+    priority: Any
+
+
+class SupplyState(NamedTuple):
+    """Where the supply stands, and what it has done so far.
+
+    ``store`` STORE (1,) and ``used`` USED (S,) are the state; ``years`` SUPPLY_YEAR (Y,),
+    ``draws`` (Y, S, 12) and ``store_month`` (Y, 12), m3, are gathered; ``trace`` SUPPLY_TRACE
+    (T,) keeps the days that were asked for.
+    """
+
+    store: Any
+    used: Any
+    years: Any
+    draws: Any
+    store_month: Any
+    trace: Any
 
 
 @register_jitable
@@ -11,3 +63,239 @@ def granted_share(asked_m3: float, available_m3: float) -> float:
     if asked_m3 <= available_m3 or asked_m3 <= 0.0:
         return 1.0
     return available_m3 / asked_m3 if available_m3 > 0.0 else 0.0
+
+
+@register_jitable
+def share_out(asked_m3: Any, priority: Any, available_m3: float, share: Any) -> float:
+    """Write the granted ``share`` (F,) of requests (F,) in place; returns m3 granted in all.
+
+    Fields of a lower priority number come first; those of one number get the same share.
+    """
+    n = asked_m3.shape[0]
+    lowest, highest = priority[0], priority[0]
+    for f in range(1, n):
+        lowest = min(lowest, priority[f])
+        highest = max(highest, priority[f])
+    granted = 0.0
+    for rank in range(lowest, highest + 1):
+        asked = 0.0
+        for f in range(n):
+            if priority[f] == rank:
+                asked += asked_m3[f]
+        part = granted_share(asked, available_m3 - granted)
+        for f in range(n):
+            if priority[f] == rank:
+                share[f] = part
+        granted += asked * part
+    return granted
+
+
+@register_jitable
+def area_at(volume: float, volumes: Any, areas: Any) -> float:
+    """Area of the water (m2) at a volume (m3), linear between the points of the table."""
+    last = volumes.shape[0] - 1
+    if volume >= volumes[last]:
+        return areas[last]
+    k = 1
+    while k < last and volume > volumes[k]:
+        k += 1
+    span = volumes[k] - volumes[k - 1]
+    if span <= 0.0:
+        return areas[k]
+    part = (volume - volumes[k - 1]) / span
+    return areas[k - 1] + part * (areas[k] - areas[k - 1])
+
+
+@register_jitable
+def new_allowances(sources: Any, used: Any, weekday: int, new_month: bool, new_year: bool) -> None:
+    """Start the week (on Monday), month and year of every source's allowance anew."""
+    for s in range(sources.shape[0]):
+        used[s].today = 0.0
+        if weekday == 0:
+            used[s].week = 0.0
+        if new_month:
+            used[s].month = 0.0
+        if new_year:
+            used[s].year = 0.0
+
+
+@register_jitable
+def source_left(source: Any, used: Any, most_today: float) -> float:
+    """What a source can still give today under its rate and allowances (m3)."""
+    left = most_today - used.today
+    left = min(left, source.week - used.week)
+    left = min(left, source.month - used.month)
+    left = min(left, source.year - used.year)
+    return max(left, 0.0)
+
+
+@register_jitable
+def take(used: Any, volume: float) -> None:
+    """Book ``volume`` (m3) to a source."""
+    used.today += volume
+    used.week += volume
+    used.month += volume
+    used.year += volume
+
+
+@register_jitable
+def update_site_stage(site: Any, store: Any, stages: Any, drought_index: float, doy: int) -> None:
+    """Enter or leave the stages of the site's restrictions; a later stage is stricter."""
+    last = int(site.stages)
+    if last == 0:
+        return
+    stage = int(store.stage)
+    if site.index == INDEX_CALENDAR:
+        stage = 0
+        for i in range(last):
+            if within(doy, stages[i].first, stages[i].last):
+                stage = i + 1
+    elif site.index == INDEX_STORAGE:
+        held = store.volume / site.capacity if site.capacity > 0.0 else 0.0
+        while stage < last and held <= stages[stage].enter:
+            stage += 1
+        while stage > 0 and held > stages[stage - 1].leave:
+            stage -= 1
+    else:
+        while stage < last and drought_index >= stages[stage].enter:
+            stage += 1
+        while stage > 0 and drought_index < stages[stage - 1].leave:
+            stage -= 1
+    store.stage = stage
+
+
+@register_jitable
+def supply_day(
+    given: Any, state: Any, asked_m3: Any, share: Any, flows: Any, d: int, draws_today: Any
+) -> None:
+    """One day at the supply, in place; allowances and stage already brought up to date.
+
+    Parameters
+    ----------
+    given, state : SupplyInput, SupplyState.
+    asked_m3 : (F,) requests. share : (F,) written, the granted share of each.
+    flows : a line of SUPPLY_TRACE, written. d : the day.
+    draws_today : (S,) m3 that each source gives today, written.
+    """
+    site = given.site[0]
+    store = state.store[0]
+    n_sources = given.sources.shape[0]
+    before = store.volume
+
+    # What weather does to the store, over the water that lay there in the morning.
+    catchment = given.catchment_m3[d] if site.capacity > 0.0 else 0.0
+    area = area_at(before, given.volumes, given.areas)
+    rain = given.rain_mm[d] * area * 0.001
+    held = before + catchment + rain
+    evaporation = min(given.evaporation_mm[d] * area * 0.001, held)
+    held -= evaporation
+    seepage = min(site.seepage * area * 0.001, held)
+    held -= seepage
+
+    # What could be had today.
+    direct, into_store = 0.0, 0.0
+    for s in range(n_sources):
+        source = given.sources[s]
+        left = source_left(source, state.used[s], given.source_m3[d, s])
+        straight = 0.0
+        if source.to_fields > 0.0:
+            straight = min(left, given.direct_m3[d, s])
+            direct += straight
+        if source.to_storage > 0.0:
+            # Without a limit there is enough for both.
+            into_store += left - straight if left < np.inf else left
+        draws_today[s] = 0.0
+    drawable = max(held + into_store - site.dead, 0.0)
+    available = min(site.network, direct + drawable)
+    granted = share_out(asked_m3, given.priority, available, share)
+
+    # Where it comes from: sources that come first, the store, the other sources.
+    wanted = granted
+    for s in range(n_sources):
+        if given.sources[s].first > 0.0:
+            wanted -= draw_direct(given, state, d, s, wanted, draws_today)
+    from_store = min(wanted, drawable)
+    wanted -= from_store
+    for s in range(n_sources):
+        if given.sources[s].first == 0.0 and wanted > 0.0:
+            wanted -= draw_direct(given, state, d, s, wanted, draws_today)
+    held -= from_store  # may be below nothing until the sources have filled up today
+
+    refill = 0.0
+    for s in range(n_sources):
+        source = given.sources[s]
+        room = site.capacity - held
+        if source.to_storage > 0.0 and room > 0.0:
+            volume = min(source_left(source, state.used[s], given.source_m3[d, s]), room)
+            take(state.used[s], volume)
+            draws_today[s] += volume
+            held += volume
+            refill += volume
+    spill = max(held - site.capacity, 0.0)
+    held -= spill
+    store.volume = held
+
+    asked = 0.0
+    for f in range(asked_m3.shape[0]):
+        asked += asked_m3[f]
+    flows.asked = asked
+    flows.granted = granted
+    flows.from_store = from_store
+    flows.catchment = catchment
+    flows.rain_on_store = rain
+    flows.evaporation = evaporation
+    flows.seepage = seepage
+    flows.spill = spill
+    flows.refill = refill
+    flows.store = held
+    flows.stage = store.stage
+    balance = before + catchment + rain + refill - from_store - evaporation - seepage - spill
+    flows.residual = max(abs(balance - held), abs(wanted))
+
+
+@register_jitable
+def draw_direct(
+    given: Any, state: Any, d: int, s: int, wanted: float, draws_today: Any
+) -> float:
+    """Draw up to ``wanted`` m3 from source ``s`` straight to the fields; returns m3 drawn."""
+    source = given.sources[s]
+    if source.to_fields == 0.0 or wanted <= 0.0:
+        return 0.0
+    left = source_left(source, state.used[s], given.source_m3[d, s])
+    volume = min(wanted, min(left, given.direct_m3[d, s]))
+    take(state.used[s], volume)
+    draws_today[s] += volume
+    return volume
+
+
+@register_jitable
+def count_supply(flows: Any, store: Any, year: Any) -> None:
+    """Add a day's flows to the year, and follow the shortage that is running."""
+    year.asked += flows.asked
+    year.granted += flows.granted
+    year.from_store += flows.from_store
+    year.catchment += flows.catchment
+    year.rain_on_store += flows.rain_on_store
+    year.evaporation += flows.evaporation
+    year.seepage += flows.seepage
+    year.spill += flows.spill
+    year.refill += flows.refill
+    year.residual = max(year.residual, flows.residual)
+    year.least_store = min(year.least_store, flows.store)
+    year.store_end = flows.store
+    if flows.asked > 0.0:
+        year.asked_days += 1.0
+    short = flows.asked - flows.granted
+    # Rounding in the shares is no shortage.
+    if short > 1e-9 * (1.0 + flows.asked):
+        year.shortage += short
+        year.short_days += 1.0
+        if store.short_yesterday == 0.0:
+            year.short_events += 1.0
+            store.event_volume = 0.0
+        store.short_yesterday = 1.0
+        store.event_volume += short
+        year.worst_event = max(year.worst_event, store.event_volume)
+    elif flows.asked > 0.0:
+        # A day on which nobody asks neither ends nor lengthens an event.
+        store.short_yesterday = 0.0
