@@ -3,16 +3,42 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from drysward.catalog import SCENARIO, Entry
-from drysward.scenario.model import FieldSpec, PlanSpec, Scenario
+from drysward.scenario.model import (
+    GENERATOR,
+    Costs,
+    FieldSpec,
+    PlanSpec,
+    Restrictions,
+    Scenario,
+    Sizing,
+    SourceSpec,
+    StorageSpec,
+    SupplySpec,
+)
 from drysward.scenario.schema import DELIVERY_NUMBERS, ROOT_ZONE_NUMBERS
+from drysward.scenario.sizing_tables import ALLOWANCE, SIZE_KINDS
+from drysward.scenario.supply_tables import (
+    CALENDAR,
+    DROUGHT,
+    GRASS,
+    IN_STORE,
+    LININGS,
+    POND,
+    STAGE_KEYS,
+    SUPPLY_NUMBERS,
+    USUAL_LINING,
+)
 from drysward.scenario.values import MONTHS, WEEKDAYS
 
 DEFAULT = "default"
-"""Grade and source of a plan setting that the scenario leaves as it is."""
+"""Grade and source of a setting that the scenario leaves as it is."""
+
+Setting = tuple[str, float | str, str]
+"""Key inside a table, value, unit; infinite or NaN where there is none."""
 
 
 @dataclass(frozen=True)
@@ -27,11 +53,12 @@ class Row:
 
 
 def resolved_values(scenario: Scenario) -> list[Row]:
-    """What the scenario runs on: numbers of the catalogue that its fields use, then its plans.
+    """What the scenario runs on: numbers of the catalogue that it uses, its plans, its water.
 
     Numbers carry the grade and source of the catalogue, or ``scenario`` for both where the
-    scenario writes them. Settings of plans carry ``scenario`` or ``default``. A limit that is
-    not set, such as a plan's pause, is left out.
+    scenario writes them. Settings of plans, supply, costs and sizing carry ``scenario`` or
+    ``default`` unless they are the catalogue's. A limit that is not set, such as a plan's pause,
+    is left out.
     """
     rows: dict[str, Row] = {}  # by key, for entries that several fields share
     catalog = scenario.catalog
@@ -51,8 +78,16 @@ def resolved_values(scenario: Scenario) -> list[Row]:
     for kind in ("losses", "curve_numbers", "turf_processes"):
         for entry in catalog.entries[kind].values():
             rows.update((row.key, row) for row in _entry(entry))
+    if scenario.weather.source == GENERATOR and scenario.weather.climate is not None:
+        # What a fitted climate takes from its record.
+        rows.update((row.key, row) for row in _entry(catalog.get("generated_weather", "all")))
     for plan in scenario.plans:
-        rows.update((row.key, row) for row in _plan(scenario, plan))
+        rows.update((row.key, row) for row in _rows(scenario, f"plans.{plan.key}", _plan(plan)))
+    if scenario.supply is not None:
+        rows.update((row.key, row) for row in _supply(scenario, scenario.supply))
+        rows.update((row.key, row) for row in _rows(scenario, "costs", _costs(scenario.costs)))
+    if scenario.sizing is not None:
+        rows.update((row.key, row) for row in _rows(scenario, "sizing", _sizing(scenario.sizing)))
     return list(rows.values())
 
 
@@ -99,18 +134,21 @@ def _delivery(scenario: Scenario, spec: FieldSpec) -> Iterator[Row]:
         yield Row(f"{at}.flow", spec.delivery.flow_m3_h, "m3/h", SCENARIO, SCENARIO)
 
 
-def _plan(scenario: Scenario, plan: PlanSpec) -> Iterator[Row]:
-    for setting, value, unit in _settings(plan):
-        key = f"plans.{plan.key}.{setting}"
-        # One depth for all days is written as the depth itself, not under each day.
-        here = {key, key.rpartition(".")[0]} & scenario.written
+def _rows(scenario: Scenario, at: str, settings: Iterable[Setting]) -> Iterator[Row]:
+    """Settings of the table ``at`` that are finite, each with where it comes from."""
+    for setting, value, unit in settings:
+        key = f"{at}.{setting}"
+        # What a bare value stands for is written as the value itself: one depth for all days,
+        # one price for all water.
+        table = key.rpartition(".")[0]
+        here = {key, table, table.partition("[")[0]} & scenario.written
         source = SCENARIO if here else DEFAULT
-        if value != math.inf:
+        if isinstance(value, str) or math.isfinite(value):
             yield Row(key, value, unit, source, source)
 
 
-def _settings(plan: PlanSpec) -> Iterator[tuple[str, float | str, str]]:
-    """Key as the file has it, value and unit of each setting that the plan's rule reads.
+def _plan(plan: PlanSpec) -> Iterator[Setting]:
+    """Settings that the plan's rule reads.
 
     Months whose run times are not adjusted are left out.
     """
@@ -156,6 +194,128 @@ def _settings(plan: PlanSpec) -> Iterator[tuple[str, float | str, str]]:
         yield f"stages[{i}].share", stage.share, "1"
         yield f"stages[{i}].days", _named(stage.allowed), ""
         yield f"stages[{i}].crown_only", _yes(stage.crown_only), ""
+
+
+def _supply(scenario: Scenario, supply: SupplySpec) -> Iterator[Row]:
+    for field in scenario.fields:
+        yield from _rows(scenario, f"fields.{field.key}", [("priority", field.priority, "")])
+    network: list[Setting] = [
+        ("network", supply.network_m3_h, "m3/h"),
+        ("window", supply.window_h, "h"),
+    ]
+    yield from _rows(scenario, "supply", network)
+    for source in supply.sources:
+        at = f"supply.sources.{source.key}"
+        yield from _rows(scenario, at, _source(source))
+        if source.lift_m > 0.0:
+            pump = {"pump_efficiency": source.pump_efficiency}
+            yield from _catalogued(scenario, at, "pump", pump)
+    if supply.storage is not None:
+        yield from _storage(scenario, supply.storage)
+    for catchment in supply.catchments:
+        at = f"supply.catchments.{catchment.key}"
+        kind: list[Setting] = [("kind", catchment.kind, ""), ("area", catchment.area_m2, "m2")]
+        yield from _rows(scenario, at, kind)
+        sheds = {"runoff": catchment.runoff, "first_flush": catchment.first_flush_mm}
+        if catchment.kind == GRASS:
+            sheds = {"curve_number": catchment.runoff}
+        yield from _catalogued(scenario, at, catchment.kind, sheds)
+    if supply.restrictions is not None:
+        yield from _rows(scenario, "supply.restrictions", _restrictions(supply.restrictions))
+
+
+def _catalogued(
+    scenario: Scenario, at: str, entry_key: str, used: Mapping[str, float]
+) -> Iterator[Row]:
+    """Numbers of the table ``at`` that the catalogue has where the scenario is silent."""
+    entry = scenario.catalog.get("supply", entry_key)
+    for key, value in used.items():
+        name = SUPPLY_NUMBERS[key]
+        if f"{at}.{key}" in scenario.written:
+            yield Row(f"{at}.{key}", value, entry.parameter(name).unit, SCENARIO, SCENARIO)
+        else:
+            yield _number(f"{at}.{key}", entry, name)
+
+
+def _source(source: SourceSpec) -> Iterator[Setting]:
+    yield "kind", source.kind, ""
+    yield "rate", source.rate_m3_h, "m3/h"
+    if source.rate_m3_h < math.inf:
+        yield "hours", source.hours, "h"
+    yield "season.from", source.season[0] + 1, "day of leap year"
+    yield "season.to", source.season[1] + 1, "day of leap year"
+    yield "stops.above", source.stops_above_mm, "mm"
+    yield "stops.below", source.resumes_below_mm, "mm"
+    yield "feeds", source.feeds, ""
+    yield "first", _yes(source.first), ""
+    for period, volume in source.allowance_m3.items():
+        yield f"allowance.{period}", volume, "m3"
+    yield "lift", source.lift_m, "m"
+    for i, block in enumerate(source.tariff, start=1):
+        yield f"tariff[{i}].to", block.upto_m3, "m3"
+        yield f"tariff[{i}].price", block.price_m3, "per m3"
+
+
+def _storage(scenario: Scenario, storage: StorageSpec) -> Iterator[Row]:
+    at, capacity = "supply.storage", storage.volumes_m3[-1]
+    settings: list[Setting] = [("kind", storage.kind, ""), ("start", storage.start_share, "1")]
+    yield from _rows(scenario, at, settings)
+    # The size follows from a capacity or from a table; either is the scenario's.
+    yield Row(f"{at}.capacity", capacity, "m3", SCENARIO, SCENARIO)
+    yield from _catalogued(scenario, at, storage.kind, {"dead": storage.dead_m3 / capacity})
+    if storage.kind == POND:
+        yield Row(f"{at}.full_area", storage.areas_m2[-1], "m2", SCENARIO, SCENARIO)
+        factor = {"evaporation": storage.evaporation_factor}
+        yield from _catalogued(scenario, at, POND, factor)
+        if storage.lining:
+            yield from _rows(scenario, at, [("lining", storage.lining, "")])
+        lining = LININGS[storage.lining or USUAL_LINING]
+        yield from _catalogued(scenario, at, lining, {"seepage": storage.seepage_mm_d})
+    yield from _rows(scenario, at, [("lift", storage.lift_m, "m")])
+    if storage.lift_m > 0.0:
+        pump = {"pump_efficiency": storage.pump_efficiency}
+        yield from _catalogued(scenario, at, "pump", pump)
+
+
+def _restrictions(restrictions: Restrictions) -> Iterator[Setting]:
+    yield "index", restrictions.index, ""
+    enter, leave = STAGE_KEYS[restrictions.index]
+    unit = {DROUGHT: "mm", IN_STORE: "1", CALENDAR: "day of leap year"}[restrictions.index]
+    for i, stage in enumerate(restrictions.stages, start=1):
+        by_date = restrictions.index == CALENDAR
+        yield f"stages[{i}].{enter}", stage.first + 1 if by_date else stage.enter, unit
+        yield f"stages[{i}].{leave}", stage.last + 1 if by_date else stage.leave, unit
+        yield f"stages[{i}].share", stage.share, "1"
+        yield f"stages[{i}].days", _named(stage.allowed), ""
+        yield f"stages[{i}].crown_only", _yes(stage.crown_only), ""
+        yield f"stages[{i}].exempt", ", ".join(stage.exempt) or "no field", ""
+
+
+def _costs(costs: Costs) -> Iterator[Setting]:
+    yield "currency", costs.currency, ""
+    yield "energy", costs.energy_price_kwh, "per kWh"
+    yield "labour", costs.labour_price_h, "per h"
+
+
+def _sizing(sizing: Sizing) -> Iterator[Setting]:
+    yield "plan", sizing.plan, ""
+    for key, sought in (("find", sizing.find), ("against", sizing.against)):
+        if sought is not None:
+            unit = SIZE_KINDS[sought.what].base.replace("^", "")
+            yield f"{key}.what", sought.what, ""
+            if sought.of:
+                yield f"{key}.of", sought.of, ""
+            if sought.what == ALLOWANCE:
+                yield f"{key}.per", sought.per, ""
+            yield f"{key}.low", sought.low, unit
+            yield f"{key}.high", sought.high, unit
+    yield "keep.outcome", sizing.outcome, ""
+    if sizing.field:
+        yield "keep.field", sizing.field, ""
+    yield "keep.share", sizing.share, "1"
+    yield "keep.odds", sizing.odds, "1"
+    if sizing.against is not None:
+        yield "points", sizing.points, ""
 
 
 def _named(flags: tuple[bool, ...]) -> str:

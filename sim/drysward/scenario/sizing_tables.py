@@ -15,13 +15,19 @@ from drysward.scenario.names import Named, named_in, names_of
 from drysward.scenario.supply_tables import PERIODS
 from drysward.scenario.values import Flaws, Part, Text, in_table, one_of, refuse
 
+STORAGE, RATE, ALLOWANCE, CATCHMENT = SIZES
 SHORTAGE = "shortage"
 OUTCOMES = ("footprint", "wilt", "dormant", "dead", SHORTAGE)
 # Where neither the file nor its answers say (own choice).
 SHORTAGE_SHARE, ODDS = 0.05, 0.10
 
 # What bounds of a size are written in.
-SIZE_KINDS: Mapping[str, Kind] = dict(zip(SIZES, (VOLUME, FLOW, VOLUME, AREA), strict=True))
+SIZE_KINDS: Mapping[str, Kind] = {
+    STORAGE: VOLUME,
+    RATE: FLOW,
+    ALLOWANCE: VOLUME,
+    CATCHMENT: AREA,
+}
 
 
 class SoughtTable(Part):
@@ -47,8 +53,8 @@ class SoughtTable(Part):
             flaws.append(("of", "is missing", "one of " + ", ".join(names)))
         elif self.of is not None and self.of not in names:
             flaws.append(("of", f"no '{self.of}'", nearest(self.of, names)))
-        if self.per is not None and self.what != "allowance":
-            flaws.append(("per", f"'{self.what}' is not by period", "with what = 'allowance'"))
+        if self.per is not None and self.what != ALLOWANCE:
+            flaws.append(("per", f"'{self.what}' is not by period", f"with what = '{ALLOWANCE}'"))
         for key in ("low", "high"):
             try:
                 if self.bound(key) < 0.0:
