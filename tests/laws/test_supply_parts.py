@@ -292,12 +292,14 @@ def test_network_runs_for_its_window(inputs):
 
 @pytest.mark.parametrize("feeds, to_fields, to_storage", [("fields", 1, 0), ("storage", 0, 1)])
 def test_sources_feed_what_is_written(inputs, feeds, to_fields, to_storage):
-    pond = StorageSpec("tank", *((0.0, 100.0), (0.0, 0.0)))
-    _, given_ = inputs(SupplySpec((source(rate_m3_h=10.0, feeds=feeds),), pond))
-    assert given_.sources.to_fields == to_fields
-    assert given_.sources.to_storage == to_storage
-    assert (given_.source_m3 == 240.0).all()
-    assert (given_.direct_m3 == 240.0 * to_fields).all()
+    pond = StorageSpec("tank", volumes_m3=(0.0, 100.0), areas_m2=(0.0, 0.0))
+    fed = source(rate_m3_h=10.0, feeds=feeds, first=True)
+    _, given_ = inputs(SupplySpec((fed, source("b")), pond))
+    assert given_.sources["first"].tolist() == [1.0, 0.0]
+    assert given_.sources.to_fields[0] == to_fields
+    assert given_.sources.to_storage[0] == to_storage
+    assert (given_.source_m3[:, 0] == 240.0).all()
+    assert (given_.direct_m3[:, 0] == 240.0 * to_fields).all()
 
 
 def test_no_hours_of_a_rate_without_limit_give_nothing(inputs):
@@ -351,7 +353,9 @@ def test_low_flow_stops_the_source_and_not_its_neighbour(inputs):
 def test_weather_on_the_pond(inputs):
     volumes, areas = basin.square_pond(2000.0, 3.0, 3.0)
     pond = StorageSpec(
-        *("pond", tuple(volumes), tuple(areas)),
+        "pond",
+        tuple(volumes),
+        tuple(areas),
         dead_m3=100.0,
         start_share=0.5,
         seepage_mm_d=3.0,
@@ -378,7 +382,7 @@ def test_weather_on_the_pond(inputs):
 def test_melt_reaches_the_storage_when_it_melts(scenes):
     record = scenes.record(20, rain=10.0, tmax=np.repeat([-5.0, 15.0], 10), tmin=-6.0, et=1.0)
     roof = CatchmentSpec("roof", "Roof", "roof", 1000.0, 1.0)
-    tank = StorageSpec("tank", *((0.0, 100.0), (0.0, 0.0)))
+    tank = StorageSpec("tank", volumes_m3=(0.0, 100.0), areas_m2=(0.0, 0.0))
     scenario = dataclasses.replace(
         scenes.scenario([scenes.field()]), supply=SupplySpec((), tank, (roof,))
     )
@@ -394,7 +398,7 @@ def test_restrictions_and_priorities(inputs, scenes):
     weekend = (False,) * 5 + (True,) * 2
     stages = (
         SiteStage(0.5, 0.6, share=0.8, allowed=weekend, exempt=("stadium",)),
-        SiteStage(0.3, 0.4, crown_only=True),
+        SiteStage(0.3, 0.4, first=120, last=240, crown_only=True),
     )
     _, given_ = inputs(
         SupplySpec((source(),), restrictions=Restrictions("storage", stages)), fields=fields
@@ -403,6 +407,8 @@ def test_restrictions_and_priorities(inputs, scenes):
     assert given_.site.index == 1
     assert given_.stages.enter.tolist() == [0.5, 0.3]
     assert given_.stages.leave.tolist() == [0.6, 0.4]
+    assert given_.stages.first.tolist() == [-1.0, 120.0]
+    assert given_.stages["last"].tolist() == [-1.0, 240.0]
     assert given_.stages.share.tolist() == [0.8, 1.0]
     assert given_.stages.crown_only.tolist() == [0.0, 1.0]
     assert given_.stages.allowed.tolist() == [[0.0] * 5 + [1.0] * 2, [1.0] * 7]

@@ -19,7 +19,6 @@ from drysward.supply.basin import square_pond
 from drysward.supply.reliability import (
     events,
     reliability_of_series,
-    reliability_of_years,
     sequent_deficits_m3,
     sequent_peak_m3,
     shortages_m3,
@@ -89,16 +88,15 @@ class TestHashimoto:
         assert reliability_of_series(ASKED, granted_by_hand(6.0)).worst_event_m3 == 1.5
 
     @pytest.mark.parametrize("capacity", [0.0, 4.0, 6.0, 7.4, 7.5])
-    def test_sums_of_the_year_tell_the_same(self, capacity):
-        trace, year = run_alone(capacity, TWICE, ASKED)
-        by_step = reliability_of_series(ASKED, trace.granted)
-        by_year = reliability_of_years(year, TWICE.size)
-        assert by_year.time == pytest.approx(by_step.time)
-        assert by_year.volume == pytest.approx(by_step.volume)
-        assert by_year.mean_event_m3 == pytest.approx(by_step.mean_event_m3)
-        assert by_year.worst_event_m3 == pytest.approx(by_step.worst_event_m3)
-        if capacity > 0.0:  # with no store at all the last event has not ended
-            assert by_year.resilience == pytest.approx(by_step.resilience, nan_ok=True)
+    def test_sums_of_the_day_step_tell_the_same(self, capacity):
+        trace, (year,) = run_alone(capacity, TWICE, ASKED)
+        found = reliability_of_series(ASKED, trace.granted)
+        assert found.time == pytest.approx(1 - year.short_days / year.asked_days)
+        assert found.volume == pytest.approx(1 - year.shortage / year.asked)
+        assert found.mean_event_m3 * year.short_events == pytest.approx(year.shortage)
+        assert found.worst_event_m3 == pytest.approx(year.worst_event)
+        if capacity in (4.0, 6.0):  # each event ends
+            assert found.resilience == pytest.approx(year.short_events / year.short_days)
 
     def test_nothing_short(self):
         found = reliability_of_series(ASKED, ASKED)
@@ -106,10 +104,13 @@ class TestHashimoto:
         assert math.isnan(found.resilience)
         assert (found.mean_event_m3, found.worst_event_m3) == (0.0, 0.0)
 
+    def test_nothing_asked(self):
+        assert math.isnan(reliability_of_series([0, 0], [0, 0]).time)
+
     def test_two_events_and_days_on_which_nobody_asks(self):
         # Short by 1 and 2 with a day between on which nothing is asked, then served, then by 4.
         found = reliability_of_series([5, 0, 5, 5, 5, 5], [4, 0, 3, 5, 1, 5])
-        assert found.time == pytest.approx(0.5)
+        assert found.time == pytest.approx(2 / 5)
         assert found.resilience == pytest.approx(2 / 3)
         assert found.mean_event_m3 == pytest.approx(3.5)
         assert found.worst_event_m3 == pytest.approx(4.0)

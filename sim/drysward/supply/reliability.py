@@ -2,15 +2,14 @@
 
 Sources: Hashimoto, Stedinger & Loucks 1982, Water Resources Research 18:14-20 (reliability,
 resilience, vulnerability); Loucks & van Beek 2005, chapter 11 (sequent peak).
-A step is short when less was granted than asked. An event is a run of short steps; a step on
-which nothing is asked neither ends nor lengthens it.
+A step is short when less was granted than asked; an event is a run of short steps. Steps on
+which nothing is asked do not count: they neither end nor lengthen an event.
 """
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -23,7 +22,7 @@ ROUNDING = 1e-9
 
 @dataclass(frozen=True)
 class Reliability:
-    """How a supply fares.
+    """How a supply fares; NaN where nothing was asked.
 
     ``time`` is the share of steps that are not short, ``volume`` the share granted of what was
     asked. ``resilience`` is the chance that the step after a short one is not short, NaN when
@@ -52,11 +51,6 @@ def events(shortage_m3: FloatArray) -> list[FloatArray]:
     return [run for run in np.split(shortage_m3, turns) if run.size and run[0] > 0.0]
 
 
-def time_reliability(shortage_m3: FloatArray) -> float:
-    """Share of steps that are not short (Hashimoto et al. 1982, reliability)."""
-    return float(np.mean(shortage_m3 == 0.0))
-
-
 def resilience(shortage_m3: FloatArray) -> float:
     """Steps out of shortage over short steps (Hashimoto et al. 1982); NaN when none was short."""
     short = shortage_m3 > 0.0
@@ -67,37 +61,17 @@ def resilience(shortage_m3: FloatArray) -> float:
 def reliability_of_series(asked_m3: ArrayLike, granted_m3: ArrayLike) -> Reliability:
     """Reliability of what was asked (n,) and granted (n,) step by step."""
     asked = np.asarray(asked_m3, float)
-    shortage = shortages_m3(asked, granted_m3)
-    at_need = shortage[asked > 0.0]
-    sizes = [float(run.sum()) for run in events(at_need)]
+    shortage = shortages_m3(asked, granted_m3)[asked > 0.0]
+    if not shortage.size:
+        return Reliability(math.nan, math.nan, math.nan, 0.0, 0.0)
+    sizes = [float(run.sum()) for run in events(shortage)]
     return Reliability(
-        time=time_reliability(shortage),
-        volume=_volume_share(float(asked.sum()), float(shortage.sum())),
-        resilience=resilience(at_need),
+        time=float(np.mean(shortage == 0.0)),
+        volume=1.0 - float(shortage.sum() / asked.sum()),
+        resilience=resilience(shortage),
         mean_event_m3=float(np.mean(sizes)) if sizes else 0.0,
         worst_event_m3=max(sizes, default=0.0),
     )
-
-
-def reliability_of_years(years: Any, days: int) -> Reliability:
-    """Reliability from SUPPLY_YEAR (Y,) of ``days`` days in all.
-
-    Every event counts as ended, which can be wrong of the last one only.
-    """
-    short_days, n_events = float(years.short_days.sum()), float(years.short_events.sum())
-    shortage = float(years.shortage.sum())
-    return Reliability(
-        time=1.0 - short_days / days,
-        volume=_volume_share(float(years.asked.sum()), shortage),
-        resilience=n_events / short_days if short_days > 0.0 else math.nan,
-        mean_event_m3=shortage / n_events if n_events > 0.0 else 0.0,
-        worst_event_m3=float(years.worst_event.max()),
-    )
-
-
-def _volume_share(asked_m3: float, shortage_m3: float) -> float:
-    """Share granted of what was asked; 1 when nothing was."""
-    return 1.0 - shortage_m3 / asked_m3 if asked_m3 > 0.0 else 1.0
 
 
 def sequent_deficits_m3(inflow_m3: ArrayLike, release_m3: ArrayLike) -> FloatArray:
