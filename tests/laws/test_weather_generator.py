@@ -1,21 +1,19 @@
 """What must hold of generated, resampled and changed weather, whatever the climate."""
 
-import csv
-from dataclasses import replace
-from pathlib import Path
+from dataclasses import fields, replace
 
 import numpy as np
 import pytest
 
+from drysward.catalog import load_catalog
 from drysward.faults import FaultyInput
 from drysward.weather import climate, generator, normals
+from drysward.weather import reference_et as fao
 from drysward.weather.climate_fit import fit
 from drysward.weather.generator import generate
 from drysward.weather.normals import from_monthly_table
 from drysward.weather.record import DailyRecord
 from drysward.weather.resampling import ChangeFactors, change, resample
-
-BALTIMORE = Path(__file__).parents[1] / "data" / "baltimore-washington-2010-2019.csv"
 
 TEMPERATE = {
     "latitude_deg": 39.2,
@@ -220,31 +218,6 @@ def test_fitting_generated_weather_returns_the_climate(temperate):
     )
 
 
-@pytest.fixture(scope="module")
-def baltimore() -> DailyRecord:
-    if not BALTIMORE.exists():
-        pytest.skip("the Baltimore record is not here")
-    lines = [line for line in BALTIMORE.read_text().splitlines() if not line.startswith("#")]
-    rows = list(csv.reader(lines))[1:]
-    return DailyRecord(
-        dates=np.array([row[0] for row in rows], dtype="datetime64[D]"),
-        rain_mm=np.array([float(row[1]) for row in rows]),
-        tmax_c=np.array([float(row[2]) for row in rows]),
-        tmin_c=np.array([float(row[3]) for row in rows]),
-    )
-
-
-def test_a_real_record_and_its_thousand_years(baltimore):
-    """Rain within 3 % by month, temperature within 0.3 C, summers at least 0.9 as varied."""
-    record = generate(fit(baltimore, 39.17, 47.0), 1000, seed=7)
-    rain, seen = month_means(record, "rain_mm"), month_means(baltimore, "rain_mm")
-    assert rain == pytest.approx(seen, rel=0.03)
-    for column in ("tmax_c", "tmin_c"):
-        means = month_means(record, column)
-        assert means == pytest.approx(month_means(baltimore, column), abs=0.3)
-    assert season_totals(record).std() >= 0.9 * season_totals(baltimore).std(ddof=1)
-
-
 def test_a_short_record_is_refused(temperate):
     with pytest.raises(FaultyInput, match="at least 5 years"):
         fit(generate(temperate, 4, seed=1), 39.2, 47.0)
@@ -294,7 +267,107 @@ def test_sunshine_stands_in_for_radiation(temperate):
     assert record.solar_mj_m2.mean() == pytest.approx(made.solar_mj_m2.mean(), rel=0.06)
 
 
+def test_what_a_record_leaves_open_is_told(temperate):
+    made = generate(temperate, 8, seed=1)
+    solar = made.solar_mj_m2.copy()
+    solar[np.random.default_rng(0).random(solar.size) < 0.1] = np.nan
+    rain = np.where(month_of(made) == 6, 0.0, made.rain_mm)
+    gappy = replace(made, solar_mj_m2=solar, rain_mm=rain, filled={"rain: zero": 292})
+    told = "\n".join(fit(gappy, 39.2, 47.0).notes)
+    assert "8 years of record" in told
+    assert "rain: zero: 292 days of the record were filled (10.0%)" in told
+    assert "clearness: not known on" in told
+    assert "no rain in July of the record" in told
+    assert "sun hardly rises" not in told
+    assert "no season" not in told
+    full = fit(generate(temperate, 25, seed=1), 39.2, 47.0)
+    assert full.notes == ()
+
+
+def test_gaps_in_ten_days_of_a_hundred_move_the_climate_little(temperate):
+    made = generate(temperate, 20, seed=1)
+    rng = np.random.default_rng(3)
+    holes = {
+        name: np.where(rng.random(made.n_days) < 0.1, np.nan, getattr(made, name))
+        for name in ("solar_mj_m2", "dewpoint_c", "wind_m_s")
+    }
+    whole, gappy = (
+        generate(fit(record, 39.2, 47.0), 200, seed=2) for record in (made, replace(made, **holes))
+    )
+    for column, within in (("solar_mj_m2", 0.3), ("dewpoint_c", 0.3), ("wind_m_s", 0.1)):
+        assert month_means(gappy, column) == pytest.approx(month_means(whole, column), abs=within)
+    assert gappy.rain_mm.tobytes() == whole.rain_mm.tobytes()
+
+
+@pytest.mark.parametrize(
+    "name, told", [("polar", "sun hardly rises in January"), ("tropical", "no season")]
+)
+def test_places_without_a_day_or_a_season(name, told):
+    """The table and a record made from it both say so, and make finite weather."""
+    model = from_monthly_table(CLIMATES[name])
+    latitude_deg = CLIMATES[name]["latitude_deg"]
+    again = fit(generate(model, 6, seed=1), latitude_deg, 10.0)
+    for one in (model, again):
+        assert told in "\n".join(one.notes)
+        record = generate(one, 5, seed=2)
+        assert all(np.isfinite(getattr(record, column)).all() for column in COLUMNS)
+
+
+def test_humidity_of_any_kind_gives_the_dew_point(temperate):
+    made = generate(temperate, 10, seed=1)
+    pressure = fao.vapour_pressure_from_dewpoint_kpa(made.dewpoint_c)
+    half = fao.mean_saturation_vapour_pressure_kpa(made.tmax_c, made.tmin_c)
+    for column, values in (
+        ("vapour_pressure_kpa", pressure),
+        ("rh_mean_pct", 100 * pressure / half),
+    ):
+        model = fit(replace(made, dewpoint_c=None, **{column: values}), 39.2, 47.0)
+        assert any("dew point from" in note for note in model.notes)
+        means = month_means(generate(model, 200, seed=1), "dewpoint_c")
+        assert means == pytest.approx(month_means(made, "dewpoint_c"), abs=0.5)
+
+
 # ---------------------------------------------------------------- monthly tables
+
+
+def test_sunshine_normals_stand_in_for_radiation():
+    """FAO-56 Eq 35 with 0.25 and 0.50 on the month's mean day."""
+    ra, hours = (climate.month_means(x) for x in climate.extraterrestrial_radiation(39.2))
+    sunshine = 0.55 * hours
+    table = {**TEMPERATE, "sunshine_h": list(sunshine)}
+    with pytest.raises(FaultyInput, match="sunshine_h: given beside solar_mj_m2; one of the two"):
+        from_monthly_table(table)
+    del table["solar_mj_m2"]
+    model = from_monthly_table(table)
+    assert any("FAO-56 Eq 35" in note for note in model.notes)
+    made = month_means(generate(model, 300, seed=1), "solar_mj_m2")
+    assert made == pytest.approx((0.25 + 0.5 * 0.55) * ra, rel=0.04)
+
+
+def test_a_scenario_can_set_what_normals_leave_open(temperate):
+    name = "generated_weather.all.rain_season_sd"
+    catalog = load_catalog().with_overrides({name: 0.4})
+    model = from_monthly_table(TEMPERATE, catalog=catalog)
+    assert list(model.season_sd) == [0.4] * 4
+    assert "spread of seasons, sd of ln rain: 0.4, scenario" in model.notes
+    assert "spread of seasons, sd of ln rain: 0.2, estimate" in temperate.notes
+    wide, narrow = (season_totals(generate(m, 400, seed=1)).std() for m in (model, temperate))
+    assert wide > 1.2 * narrow
+
+
+def test_every_assumption_reaches_the_model(temperate):
+    """Each number of the catalogue, moved within its range, changes the model."""
+    entry = load_catalog().get("generated_weather", "all")
+    for name, parameter in entry.numbers.items():
+        other = parameter.low if parameter.low != parameter.value else parameter.high
+        catalog = load_catalog().with_overrides({f"generated_weather.all.{name}": other})
+        moved = from_monthly_table(TEMPERATE, catalog=catalog)
+        same = [
+            np.array_equal(getattr(moved, f.name), getattr(temperate, f.name))
+            for f in fields(moved)
+            if f.name != "notes"
+        ]
+        assert not all(same), name
 
 
 @pytest.mark.parametrize(
@@ -306,6 +379,7 @@ def test_sunshine_stands_in_for_radiation(temperate):
         ("tmin_c", 0, 6.0, r"tmin_c, January: tmin_c 6, tmax_c 5.5; tmin_c below tmax_c"),
         ("rain_mm", 11, -1.0, r"rain_mm, December: rain_mm -1; 0 to 5000"),
         ("relative_humidity_pct", 4, 140, r"relative_humidity_pct, May"),
+        ("solar_mj_m2", 0, 16.0, r"solar_mj_m2, January: .*no more than a clear sky gives"),
     ],
 )
 def test_a_table_that_contradicts_itself_is_refused(key, month, value, told):
@@ -352,6 +426,18 @@ def test_resampled_years_are_years_of_the_record(temperate):
     assert other.rain_mm.tobytes() != again.rain_mm.tobytes()
     longer = resample(made, 20, seed=3)
     assert longer.rain_mm[: again.dates.size].tobytes() == again.rain_mm.tobytes()
+
+
+def test_a_resampled_year_is_the_same_alone(temperate):
+    made = generate(temperate, 6, seed=1)
+    for method in ("years", "blocks"):
+        whole = resample(made, 12, seed=3, method=method)
+        parts = [
+            resample(made, n, seed=3, method=method, skip=skip) for skip, n in ((0, 5), (5, 7))
+        ]
+        for column in ("dates", *COLUMNS):
+            joined = np.concatenate([getattr(part, column) for part in parts])
+            assert getattr(whole, column).tobytes() == joined.tobytes()
 
 
 def test_blocks_keep_seasons_whole_and_mix_years(temperate):
@@ -414,6 +500,47 @@ def test_change_moves_what_it_says_by_month(temperate, long_run, of):
     dimmer = month_means(moved, "solar_mj_m2") / month_means(long_run, "solar_mj_m2")
     others = np.arange(12) != 6  # July of the model is drier and so clearer
     assert dimmer[others] == pytest.approx(0.9, abs=0.02)
+
+
+def test_a_changed_record_stays_physical(temperate):
+    """Brighter, no day passes a clear sky; warmer or colder, the dew point stays below Tmax."""
+    made = generate(temperate, 4, seed=1)
+    day = climate.calendar_day(made.dates)
+    ra, hours = (curve[day] for curve in climate.extraterrestrial_radiation(39.2))
+    pressure = np.asarray(fao.vapour_pressure_from_dewpoint_kpa(made.dewpoint_c))
+    sunshine = np.clip((made.solar_mj_m2 / ra - 0.25) / 0.5, 0, 1) * hours
+    made = replace(made, vapour_pressure_kpa=pressure, sunshine_h=sunshine)
+    brighter = ChangeFactors(radiation_x=np.full(12, 1.5), temperature_add_c=np.full(12, -8.0))
+    with pytest.raises(FaultyInput, match="radiation_x: the record needs latitude_deg"):
+        change(made, brighter)
+    moved = change(made, brighter, latitude_deg=39.2)
+    assert (moved.solar_mj_m2 <= 0.82 * ra + 1e-9).all()
+    assert (moved.solar_mj_m2 >= made.solar_mj_m2).all()
+    assert moved.solar_mj_m2.mean() > 1.1 * made.solar_mj_m2.mean()
+    assert (moved.sunshine_h <= hours + 1e-9).all()
+    assert moved.sunshine_h.mean() > 1.1 * sunshine.mean()
+    assert (moved.dewpoint_c <= moved.tmax_c).all()
+    expected = fao.vapour_pressure_from_dewpoint_kpa(made.dewpoint_c - 8.0)
+    assert moved.vapour_pressure_kpa == pytest.approx(expected)
+
+
+def test_a_given_reference_et_does_not_follow(temperate):
+    made = generate(temperate, 1, seed=1)
+    made = replace(made, reference_et_mm=np.full(made.n_days, 3.0))
+    with pytest.raises(FaultyInput, match="leave that column out"):
+        change(made, ChangeFactors(temperature_add_c=np.ones(12)))
+    assert change(made, ChangeFactors(wet_days_x=np.full(12, 0.5))).rain_mm.sum() > 0
+
+
+def test_a_longer_record_turns_mostly_the_same_days(temperate):
+    """Days have chances of their own: more years beside them turn few others."""
+    made = generate(temperate, 20, seed=1)
+    factors = ChangeFactors(wet_days_x=np.full(12, 0.8))
+    whole = change(made, factors).between(2001, 2010)
+    part = change(made.between(2001, 2010), factors)
+    before = made.between(2001, 2010).rain_mm > 0
+    turned = [before & (record.rain_mm == 0) for record in (whole, part)]
+    assert np.sum(turned[0] & turned[1]) > 0.85 * np.sum(turned[1])
 
 
 def test_more_wet_days_on_a_record(long_run):

@@ -82,6 +82,7 @@ def from_monthly_table(
             assumed, "seasonal drift of the other variables over the daily sd", "season_drift_sd"
         ),
         _told(assumed, "Tmax of wet days beside dry days, C", "wet_day_tmax_shift_c"),
+        "these and the rest of what is assumed: generated_weather in the catalogue",
     ]
 
     fraction = given["wet_days"] / DAYS_IN_MONTH

@@ -126,12 +126,14 @@ def year_spread(record: DailyRecord, hemisphere: Hemisphere = "north") -> YearSp
     if hemisphere == "south":
         month = month - 6  # the year from July is then as the north's from January
     year, place = np.divmod(month, 12)
-    found = [y for y in np.unique(year) if (year == y).sum() >= LEAST_DAYS]
-    if not found:
+    first, starts = np.unique(year, return_index=True)  # days are in order
+    stops = np.append(starts[1:], year.size)
+    whole = stops - starts >= LEAST_DAYS
+    if not whole.any():
         raise FaultyInput(Fault("weather record", "has no whole year", f"{LEAST_DAYS} days a year"))
     columns: dict[str, list[float]] = {name: [] for name in MEASURES}
-    for y in found:
-        inside = year == y
+    for start, stop in zip(starts[whole], stops[whole], strict=True):
+        inside = slice(int(start), int(stop))
         rain, months = record.rain_mm[inside], place[inside]
         dry = rain < DRY_BELOW_MM
         columns["annual_rain_mm"].append(float(rain.sum()))
@@ -141,7 +143,7 @@ def year_spread(record: DailyRecord, hemisphere: Hemisphere = "north") -> YearSp
         columns["least_30_day_rain_mm"].append(least_window_mm(rain, 30))
         columns["least_90_day_rain_mm"].append(least_window_mm(rain, 90))
     arrays = {name: np.array(values, dtype=float) for name, values in columns.items()}
-    return YearSpread(years=np.array(found) + 1970, **arrays)
+    return YearSpread(years=first[whole] + 1970, **arrays)
 
 
 def compare_spread(
