@@ -37,6 +37,7 @@ from drysward.weather_years import weather_series
 LONG_AGO_DAYS = 10_000.0
 # The account must close within this on every day and patch, or the run is refused.
 ACCOUNT_TOLERANCE_MM = 1e-9
+SUPPLY_TOLERANCE_M3 = 1e-6
 
 
 @dataclass(eq=False)
@@ -130,12 +131,15 @@ def advance(
         run.trace,
         trace.start,
     )
-    worst = float(run.years.residual.max())
-    if not worst <= ACCOUNT_TOLERANCE_MM:
-        raise ArithmeticError(
-            f"the water account of plan '{run.plan.key}' is short by {worst:.3g} mm on some day; "
-            "this is a fault of the program, please report it with the scenario"
-        )
+    for account, worst, tolerance, unit in (
+        ("the water account", run.years.residual.max(), ACCOUNT_TOLERANCE_MM, "mm"),
+        ("the supply's account", run.supply.years.residual.max(), SUPPLY_TOLERANCE_M3, "m3"),
+    ):
+        if not worst <= tolerance:
+            raise ArithmeticError(
+                f"{account} of plan '{run.plan.key}' is short by {worst:.3g} {unit} on some day; "
+                "this is a fault of the program, please report it with the scenario"
+            )
     return run
 
 

@@ -34,7 +34,7 @@ TIME = Kind("time of work", "h", ("h", "min"))
 SPAN = Kind("span of days", "d", ("days", "weeks"))
 ANGLE = Kind("angle", "deg", ("deg",))
 # A difference, so that 1 degF is 5/9 degC and not 32 degrees apart.
-WARMING = Kind("change of temperature", "delta_degC", ("delta_degC", "delta_degF"))
+WARMING = Kind("change of temperature", "delta_degC", ("degC", "degF"))
 TEMPERATURE = Kind("temperature", "degC", ("degC", "degF"))
 PRESSURE_HEAD = Kind("soil water tension", "cm", ("cm", "in"))
 DENSITY = Kind("bulk density", "g/cm^3", ("g/cm3",))
@@ -146,12 +146,13 @@ def convert(value: float, unit: str, to: str, *, wanted: str = "") -> float:
     try:
         quantity = ureg.Quantity(value, _SPELLINGS.get(unit, unit))
         return float(quantity.to(_SPELLINGS.get(to, to)).magnitude)
-    except (pint.UndefinedUnitError, *unreadable):
-        hint = f"; {wanted}" if wanted else ""
-        raise ValueError(f"unit '{unit}' is not known{hint}") from None
+    # A wrong dimension is a TypeError to the unit library, so it is caught first.
     except pint.DimensionalityError:
         hint = f"; {wanted}" if wanted else ""
         raise ValueError(f"unit '{unit}' cannot be turned into {to}{hint}") from None
+    except (pint.UndefinedUnitError, *unreadable):
+        hint = f"; {wanted}" if wanted else ""
+        raise ValueError(f"unit '{unit}' is not known{hint}") from None
 
 
 @dataclass(frozen=True)

@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from drysward.weather.series import Series
 
 WIDTH = 100
+NOTES_TOLD = 3
 MADE_WEATHER = {
     GENERATOR: "limits count the chance of the made years only; the climate behind them is known "
     "no better than the record or normals that it comes from",
@@ -156,7 +157,11 @@ def _notes(summary: xr.Dataset, system: str) -> Iterable[tuple[str, str]]:
         "peak week is the most of any year" + ("; *: read from a fitted curve" if fitted else ""),
     )
     yield "Weather", attrs["weather"]
-    yield from (("Assumed", note) for note in json.loads(attrs["weather_notes"]))
+    assumed = json.loads(attrs["weather_notes"])
+    if len(assumed) > NOTES_TOLD:
+        told = f"{len(assumed)} things about the weather; 'drysward check' and 'weather make' tell"
+        assumed = [f"{told} them"]
+    yield from (("Assumed", note) for note in assumed)
     if attrs["weather_kind"] != RECORD:
         yield "Trust", MADE_WEATHER[attrs["weather_kind"]]
     yield "Years used", f"{attrs['years']} ({n_years})"

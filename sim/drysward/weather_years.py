@@ -21,7 +21,7 @@ from drysward.weather.generator import generate
 from drysward.weather.normals import from_monthly_table
 from drysward.weather.read import read_weather
 from drysward.weather.record import DailyRecord
-from drysward.weather.resampling import change, resample
+from drysward.weather.resampling import ChangeFactors, change, resample
 from drysward.weather.series import Series, made, recorded
 from drysward.weather.spread import LEAST_SHARE_OF_YEARS, SpreadComparison, compare_spread
 
@@ -50,7 +50,9 @@ def weather_series(scenario: Scenario, record: DailyRecord | None = None) -> Ser
     source = scenario.weather
     if source.climate is None and record is None:
         record = read_record(scenario)
-    future = f"; future '{source.future}'" if source.future else ""
+    future = ""
+    if source.future:
+        future = f"; future '{source.future}': {told_change(source.futures[source.future])}"
     if record is not None and source.source != GENERATOR:
         name, span = record.name, f"{record.dates[0]} to {record.dates[-1]}"
         record = _under_future(record, scenario)
@@ -77,6 +79,23 @@ def weather_series(scenario: Scenario, record: DailyRecord | None = None) -> Ser
         f"{model.origin}{future}",
         notes=model.notes,
     )
+
+
+def told_change(factors: ChangeFactors) -> str:
+    """``temperature +2 C, wet days x 0.85 to 1``: what a future changes, its range by month."""
+    told = []
+    for name, values, sign, unit, neutral in (
+        ("temperature", factors.temperature_add_c, "+", " C", 0.0),
+        ("rain of a wet day", factors.rain_amount_x, "", "", 1.0),
+        ("wet days", factors.wet_days_x, "", "", 1.0),
+        ("radiation", factors.radiation_x, "", "", 1.0),
+    ):
+        low, high = float(values.min()), float(values.max())
+        if low == high == neutral:
+            continue
+        span = f"{low:{sign}.3g}" + (f" to {high:{sign}.3g}" if low != high else "")
+        told.append(f"{name} {'' if sign else 'x '}{span}{unit}")
+    return ", ".join(told) or "nothing changed"
 
 
 def climate_model(scenario: Scenario, record: DailyRecord | None = None) -> ClimateModel:

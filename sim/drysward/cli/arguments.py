@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -15,6 +15,11 @@ if TYPE_CHECKING:
 
 DEMO = "demo"
 """Name of the scenario that ships with the program, wherever a scenario file is asked for."""
+
+
+def counted(things: Sequence[object], name: str) -> str:
+    """``2 plans``, ``1 plan``."""
+    return f"{len(things)} {name}{'' if len(things) == 1 else 's'}"
 
 
 class Years(click.ParamType):

@@ -7,7 +7,14 @@ from typing import Any
 
 import click
 
-from drysward.cli.arguments import DEMO, Years, open_scenario, units_option, weather_options
+from drysward.cli.arguments import (
+    DEMO,
+    Years,
+    counted,
+    open_scenario,
+    units_option,
+    weather_options,
+)
 
 
 @click.command()
@@ -42,7 +49,7 @@ def command(
         claim_folder(out)
     span = "every complete year" if years is None else f"the years {years[0]} to {years[1]}"
     click.echo(
-        f"{opened.title}: {len(opened.plans)} plans on {len(opened.fields)} fields "
+        f"{opened.title}: {counted(opened.plans, 'plan')} on {counted(opened.fields, 'field')} "
         f"over {span} of {opened.weather.name}",
         err=True,
     )
