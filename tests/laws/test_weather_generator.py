@@ -267,6 +267,13 @@ def test_sunshine_stands_in_for_radiation(temperate):
     assert record.solar_mj_m2.mean() == pytest.approx(made.solar_mj_m2.mean(), rel=0.06)
 
 
+def test_a_column_that_never_changes_is_refused(temperate):
+    made = generate(temperate, 6, seed=1)
+    still = np.full(made.n_days, 2.0)
+    with pytest.raises(FaultyInput, match="root_wind is the same on every day"):
+        fit(replace(made, wind_m_s=still), 39.2, 47.0)
+
+
 def test_what_a_record_leaves_open_is_told(temperate):
     made = generate(temperate, 8, seed=1)
     solar = made.solar_mj_m2.copy()

@@ -89,6 +89,12 @@ def fit(record: DailyRecord, latitude_deg: float, elevation_m: float) -> Climate
                 f"at least {LEAST_YEARS * 180} days; leave out the column that has gaps",
             )
         )
+    still = [name for name, series in values.items() if np.nanstd(series) < 1e-6]
+    if still:
+        raise FaultyInput(
+            Fault("weather record", f"{name} is the same on every day", "leave that column out")
+            for name in still
+        )
     means, sds, z = _fit_curves(np.stack(list(values.values())), wet, day)
     m0, m1 = _residual_correlations(z)
     model = ClimateModel(
@@ -309,6 +315,8 @@ def _fit_curves(
         variance = float(np.nanvar(residual))
         squares = _curves(residual**2, known, wet, day, 2, None if shift_order is None else 0)
         sds[:, i] = np.sqrt(np.maximum(squares, 0.05 * variance + 1e-12))
+        # The curve follows squares, not ratios: what it misses on the whole is made up for here.
+        sds[:, i] *= max(float(np.nanstd(residual / sds[state, i, day])), 0.1)
         z[i] = residual / sds[state, i, day]
     return means, sds, z
 
