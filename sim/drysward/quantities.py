@@ -144,7 +144,10 @@ def convert(value: float, unit: str, to: str, *, wanted: str = "") -> float:
     ureg = registry()
     unreadable = (AttributeError, TypeError, SyntaxError, AssertionError, TokenError)
     try:
-        quantity = ureg.Quantity(value, _SPELLINGS.get(unit, unit))
+        known = _SPELLINGS.get(unit, unit)
+        if to == WARMING.base and known in ("degC", "degF"):
+            known = f"delta_{known}"
+        quantity = ureg.Quantity(value, known)
         return float(quantity.to(_SPELLINGS.get(to, to)).magnitude)
     # A wrong dimension is a TypeError to the unit library, so it is caught first.
     except pint.DimensionalityError:

@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 
 from drysward.catalog import SCENARIO, load_catalog
 from drysward.faults import FaultyInput
+from drysward.quantities import TEMPERATURE, WARMING, convert, parse
 from drysward.scenario.load import load, loads, shipped
 from drysward.scenario.model import PlanSpec, Scenario
 from drysward.scenario.resolved import DEFAULT, Row, resolved_values
@@ -327,3 +328,11 @@ def test_the_answer_season_is_the_warm_half_of_the_year(demo: Scenario) -> None:
     southern = read(HEAD.replace('"35 deg"', '"-35 deg"'), FIELD, PLAN)
     assert demo.answers.season == (91, 304)  # 1 April to 31 October
     assert southern.answers.season == (274, 120)  # 1 October to 30 April
+
+
+@pytest.mark.parametrize("unit", ["degF", "F", "delta_degF"])
+def test_a_difference_of_temperature_has_no_zero_point(unit: str) -> None:
+    """9 degF more is 5 degC more; alone, or in a list by month."""
+    assert parse(f"9 {unit}", WARMING) == pytest.approx(5.0)
+    assert convert(9.0, unit, WARMING.base) == pytest.approx(5.0)
+    assert parse("41 degF", TEMPERATURE) == pytest.approx(5.0)

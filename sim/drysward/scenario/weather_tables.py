@@ -131,8 +131,7 @@ def factor(value: object) -> float:
 
 def warming(value: object) -> float:
     """``"2 degC"`` or ``"3.6 degF"`` as a change in degrees C; ValueError beyond 20."""
-    text = re.sub(r" (deg)?([CF])$", r" delta_deg\2", value) if isinstance(value, str) else value
-    change = parse(text, WARMING)  # type: ignore[arg-type]
+    change = parse(value, WARMING)  # type: ignore[arg-type]
     if abs(change) > 20.0:
         raise ValueError(f"'{value}' is no change that a climate makes; -20 to 20 degC")
     return change
