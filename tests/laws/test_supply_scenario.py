@@ -569,6 +569,7 @@ def test_resolved_supply(pond: Scenario) -> None:
     assert by_key["supply.storage.capacity"].value == pond.supply.storage.volumes_m3[-1]  # type: ignore[union-attr]
     assert by_key["supply.sources.well.rate"].source == SCENARIO
     assert by_key["supply.sources.well.feeds"].source == DEFAULT
+    assert by_key["supply.sources.mains.tariff[1].price"].unit == "USD/m3"
     assert by_key["supply.restrictions.stages[1].exempt"].value == "stadium"
     assert by_key["sizing.keep.odds"].source == SCENARIO
     # Weather made from normals rests on numbers of the catalogue.
@@ -585,7 +586,8 @@ def test_resolved_values_tell_bare_values_and_what_is_written() -> None:
     seepage = by_key["supply.storage.seepage"]
     assert (seepage.value, seepage.grade, seepage.unit) == (1.0, SCENARIO, "mm/d")
     assert "supply.storage.lining" not in by_key
-    assert "supply.storage.pump_efficiency" not in by_key  # nothing is lifted
+    for at in ("supply.storage", "supply.sources.well"):
+        assert f"{at}.pump_efficiency" not in by_key  # nothing is lifted
 
 
 def test_a_record_is_not_made_by_the_generator() -> None:

@@ -206,7 +206,7 @@ def _supply(scenario: Scenario, supply: SupplySpec) -> Iterator[Row]:
     yield from _rows(scenario, "supply", network)
     for source in supply.sources:
         at = f"supply.sources.{source.key}"
-        yield from _rows(scenario, at, _source(source))
+        yield from _rows(scenario, at, _source(source, scenario.costs.currency))
         if source.lift_m > 0.0:
             pump = {"pump_efficiency": source.pump_efficiency}
             yield from _catalogued(scenario, at, "pump", pump)
@@ -237,7 +237,7 @@ def _catalogued(
             yield _number(f"{at}.{key}", entry, name)
 
 
-def _source(source: SourceSpec) -> Iterator[Setting]:
+def _source(source: SourceSpec, currency: str) -> Iterator[Setting]:
     yield "kind", source.kind, ""
     yield "rate", source.rate_m3_h, "m3/h"
     if source.rate_m3_h < math.inf:
@@ -253,7 +253,7 @@ def _source(source: SourceSpec) -> Iterator[Setting]:
     yield "lift", source.lift_m, "m"
     for i, block in enumerate(source.tariff, start=1):
         yield f"tariff[{i}].to", block.upto_m3, "m3"
-        yield f"tariff[{i}].price", block.price_m3, "per m3"
+        yield f"tariff[{i}].price", block.price_m3, f"{currency}/m3"
 
 
 def _storage(scenario: Scenario, storage: StorageSpec) -> Iterator[Row]:
@@ -293,8 +293,8 @@ def _restrictions(restrictions: Restrictions) -> Iterator[Setting]:
 
 def _costs(costs: Costs) -> Iterator[Setting]:
     yield "currency", costs.currency, ""
-    yield "energy", costs.energy_price_kwh, "per kWh"
-    yield "labour", costs.labour_price_h, "per h"
+    yield "energy", costs.energy_price_kwh, f"{costs.currency}/kWh"
+    yield "labour", costs.labour_price_h, f"{costs.currency}/h"
 
 
 def _sizing(sizing: Sizing) -> Iterator[Setting]:
