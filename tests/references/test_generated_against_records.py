@@ -177,10 +177,19 @@ def test_heavy_rain(pair):
     assert found[4] == pytest.approx(seen[4], rel=0.22)
 
 
-def test_summers_spread(pair):
-    _, record, made = pair
-    seen, found = (year_spread(r).summer_rain_mm.std(ddof=1) for r in (record, made))
-    assert found >= 0.9 * seen
+def test_summers_and_years_spread(pair):
+    """Season totals to nine tenths of the record's sd, annual ones to three quarters.
+
+    Without the latent factor the annual sd is 0.65 of Baltimore's and 0.77 of the invented one.
+    """
+    place, record, made = pair
+    seen, found = year_spread(record), year_spread(made)
+    summer, annual = (
+        getattr(found, name).std(ddof=1) / getattr(seen, name).std(ddof=1)
+        for name in ("summer_rain_mm", "annual_rain_mm")
+    )
+    assert summer >= 0.9
+    assert annual >= (0.9 if place == "invented" else 0.75)
 
 
 def test_dry_end_of_the_years_lies_in_the_sampling_band(pair):
