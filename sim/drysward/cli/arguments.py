@@ -76,7 +76,7 @@ def open_scenario(
     seed: int | None = None,
     made_years: int | None = None,
 ) -> Scenario:
-    """The scenario file ``name``, or the shipped one when that is 'demo' and no such file is there.
+    """The scenario file ``name``, or the shipped scenario of that name when there is no such file.
 
     What is not None takes the place of the scenario's setting; a weather file is read as the
     scenario says. FaultyInput as ``drysward.load``, and when the settings do not go together.
@@ -84,6 +84,7 @@ def open_scenario(
     import drysward
     from drysward.scenario.load import with_weather
 
-    shipped = name == DEMO and not os.path.exists(name)
-    scenario: Scenario = drysward.shipped() if shipped else drysward.load(Path(name))
+    # A bare word that is no file here is looked for among the scenarios that ship.
+    shipped = not os.path.exists(name) and re.fullmatch(r"[a-z-]+", name) is not None
+    scenario: Scenario = drysward.shipped(name) if shipped else drysward.load(Path(name))
     return with_weather(scenario, weather, source, future, seed, made_years)

@@ -18,7 +18,7 @@ def command(scenario: str, units: str, **weather: Any) -> None:
 
     Nothing is run; what would run is told.
 
-    SCENARIO is a scenario file (.toml), or 'demo' for the one that ships with the program.
+    SCENARIO is a scenario file (.toml), or the name of one that ships with the program, as 'demo'.
     """
     from drysward.scenario.resolved import resolved_values
     from drysward.site import survey

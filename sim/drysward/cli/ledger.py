@@ -33,7 +33,7 @@ def command(
 ) -> None:
     """Daily water account of one field, plan and year.
 
-    SCENARIO is a scenario file (.toml), or 'demo' for the one that ships with the program.
+    SCENARIO is a scenario file (.toml), or the name of one that ships with the program, as 'demo'.
     """
     import drysward
     from drysward.export import write_ledger

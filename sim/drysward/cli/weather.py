@@ -109,7 +109,7 @@ def make(scenario: str, years: int | None, out: Path | None, units: str, **weath
     The months of what was made stand beside those of the record or the normals behind it; with
     a record, so does the spread of dry years. The same seed makes the same years.
 
-    SCENARIO is a scenario file (.toml), or 'demo' for the one that ships with the program.
+    SCENARIO is a scenario file (.toml), or the name of one that ships with the program, as 'demo'.
     """
     from drysward.scenario.model import GENERATOR, RECORD
     from drysward.tables import console
