@@ -69,7 +69,7 @@ def test_southern_years_run_from_july_in_any_stretch(scenes):
     record = scenes.weather(9)
     scenario = scenes.scenario([scenes.field()], latitude=-38.0)
     one, many = (
-        [site for site in stretches(scenario, recorded(record), None, years)] for years in (None, 2)
+        list(stretches(scenario, recorded(record), None, years)) for years in (None, 2)
     )
     assert len(many) == 5  # from January to June, then four times two years
     assert one[0].years == many[0].years == tuple(range(2001, 2009))
