@@ -17,6 +17,8 @@ from drysward.day.records import (
     FIELD_STATE,
     FLOWS,
     PATCH,
+    PLAY_SHARES,
+    PLAY_YEAR,
     STAGES,
     SUPPLY_TRACE,
     TRACE,
@@ -45,8 +47,8 @@ class PlanRun:
     """One plan on its way through the years: where its fields stand, and what it did so far.
 
     PLAN (F,), PATCH (F, P) and FIELD_STATE (F,) are carried from stretch to stretch. YEAR
-    (F, Y), odds (F, 4, 366) and the sum of green cover (F, 366) are gathered; TRACE (T, F) is
-    the daily account that was last asked for.
+    and PLAY_YEAR (F, Y), odds (F, 4, 366) and the sum of green cover (F, 366) are gathered;
+    TRACE (T, F) is the daily account that was last asked for.
     """
 
     plan: PlanSpec
@@ -54,6 +56,7 @@ class PlanRun:
     patches: np.recarray
     states: np.recarray
     supply: SupplyState
+    play: np.recarray
     years: np.recarray
     odds: np.ndarray
     green: np.ndarray
@@ -88,6 +91,7 @@ def start_run(site: PreparedSite, plan: PlanSpec) -> PlanRun:
         patches=patches,
         states=states,
         supply=start_supply(scenario, site.supply, len(site.years)),
+        play=records(PLAY_YEAR, (n_fields, len(site.years))),
         years=records(YEAR, (n_fields, len(site.years))),
         odds=np.zeros((n_fields, len(STAGES), CALENDAR_DAYS), np.int64),
         green=np.zeros((n_fields, CALENDAR_DAYS)),
@@ -119,6 +123,8 @@ def advance(
         site.catches,
         site.supply,
         run.supply,
+        site.play,
+        run.play,
         np.array([scenario.answers.reached[stage] for stage in STAGES]),
         scenario.answers.turf == "established each year",
         run.patches,
@@ -128,6 +134,7 @@ def advance(
         run.green,
         records(FLOWS, 1),
         records(SUPPLY_TRACE, 1),
+        records(PLAY_SHARES, 1),
         run.trace,
         trace.start,
     )

@@ -12,8 +12,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from drysward.day.records import CALENDAR_DAYS
+from drysward.day.records import CALENDAR_DAYS, PLAY_DAY, PLAY_FIELD, records
 from drysward.day.supply import SupplyInput
+from drysward.day.surface import PlayInput
 from drysward.faults import Fault, FaultyInput
 from drysward.forcing import SiteWeather, calendar_records, field_forcing, site_weather
 from drysward.irrigation.uniformity import patch_catches
@@ -51,6 +52,7 @@ class PreparedSite:
     days: np.recarray  # DAY (n, F)
     catches: np.ndarray  # (F, P)
     supply: SupplyInput
+    play: PlayInput
 
 
 def prepare(
@@ -117,6 +119,7 @@ def stretches(
             days=days,
             catches=catches,
             supply=supply_input(scenario, weather, calendar),
+            play=no_play(len(zones)),
         )
 
 
@@ -141,6 +144,10 @@ def _forcing(
     fields = np.concatenate([field for field, _ in made]).view(np.recarray)
     days = np.ascontiguousarray(np.stack([day for _, day in made], axis=1)).view(np.recarray)
     return weather, calendar, fields, days
+
+
+def no_play(n_fields: int) -> PlayInput:
+    return PlayInput(records(PLAY_FIELD, n_fields), records(PLAY_DAY, (0, n_fields)))
 
 
 def in_season(day_of_year: np.ndarray, season: tuple[int, int]) -> np.ndarray:

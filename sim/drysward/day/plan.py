@@ -6,6 +6,7 @@ from typing import Any
 
 from numba.extending import register_jitable
 
+from drysward.day.play import skin_wanted
 from drysward.day.records import RULE_ET_SHARE, RULE_FIXED, RULE_NONE, RULE_REFILL
 
 # Crown watering waits until the rooted depth is this dry (depletion fraction; own estimate):
@@ -112,3 +113,26 @@ def wanted_depth(
     ):
         depth = plan.crown_depth
     return depth
+
+
+@register_jitable
+def depth_for_play(plan: Any, state: Any, about: Any, today: Any, depth: float) -> float:
+    """What play makes of the ``depth`` (mm) that a plan wants on a field this morning.
+
+    A plan that waters at all also waters young turf lightly, a skinned surface to its moisture,
+    and wets a field before an event; no plan waters on a day that is kept dry for one.
+    """
+    if plan.rule == RULE_NONE:
+        return depth
+    if about.skinned > 0.0:
+        depth = skin_wanted(state.surface_water, about.skin_target, about.inv_surface_mm)
+    depth = max(depth, today.light, today.prewet)
+    return 0.0 if today.blackout > 0.0 else depth
+
+
+@register_jitable
+def syringe_depth(plan: Any, state: Any, today: Any) -> float:
+    """Depth (mm) syringed this afternoon: on a hot day, once enough of the field wilts."""
+    if today.tmax < plan.syringe_above or state.wilt < plan.syringe_from:
+        return 0.0
+    return plan.syringe_depth

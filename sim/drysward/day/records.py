@@ -16,6 +16,9 @@ MOST_STAGES = 4
 # Irrigation rules (PLAN.rule).
 RULE_NONE, RULE_FIXED, RULE_ET_SHARE, RULE_REFILL = 0, 1, 2, 3
 
+# Time of day of watering (PLAN.time_of_day).
+NIGHT, EARLY_MORNING, MIDDAY, EVENING = 0, 1, 2, 3
+
 # Turf stages, in the order in which a drying field passes them.
 STAGES = ("footprint", "wilt", "dormant", "dead")
 FOOTPRINT, WILT, DORMANT, DEAD = 0, 1, 2, 3
@@ -77,13 +80,15 @@ CALENDAR = np.dtype(
 )
 
 PATCH = _dtype(
-    "w1 w2 w3 thatch green dormant dead crown_dryness dormant_age depletion footprint wilt"
+    "w1 w2 w3 thatch green dormant dead worn crown_dryness dormant_age root_loss airless_days "
+    "depletion footprint wilt"
 )
-"""State of one patch, with the leaf signals of the day's end."""
+"""State of one patch, with the leaf signals of the day's end. Covers add to one; ``worn`` is
+ground worn bare, or bare by design."""
 
 FIELD_STATE = _dtype(
-    "depletion dormant days_since_water owed_et stage paused paused_days "
-    "wilt_run dormant_run peak_dormant recovery_clock recovering",
+    "depletion dormant wilt surface_water days_since_water owed_et stage paused paused_days "
+    "airless_run wilt_run dormant_run peak_dormant recovery_clock recovering",
     (("last_week", "f8", (WEEK,)),),
 )
 """What the person who waters knows of a field, and the running counts of the year."""
@@ -92,7 +97,8 @@ PLAN = _dtype(
     "rule trigger target share least_depth most_depth rain_skip rain_skip_days interval "
     "first_day last_day time_of_day run_time_multiplier cycle_and_soak "
     "crown_depth crown_interval crown_from "
-    "pause_above pause_below pause_first pause_last pause_longest stages",
+    "pause_above pause_below pause_first pause_last pause_longest stages "
+    "syringe_above syringe_depth syringe_from",
     (
         ("depth", "f8", (WEEK,)),
         ("allowed", "f8", (WEEK,)),
@@ -105,6 +111,47 @@ PLAN = _dtype(
     ),
 )
 """One irrigation plan as one field follows it; depths reach the turf."""
+
+PLAY_FIELD = _dtype(
+    # 1 when play is looked at; 1 for a skinned surface
+    "on skinned inv_surface_mm "
+    # peak deceleration (g) by surface moisture, and the limits asked for
+    "hard_intercept hard_slope hard_floor hard_bare hard_frozen hard_scatter hard_above soft_below "
+    # too wet: air-filled share, moisture at which native soil turns to mud, share of the field
+    "air_below mud_above share "
+    # wear: cover lost in an hour of use, and how much faster in middling and wet soil
+    "wear_rate wear_middle wear_wet wear_middle_from wear_wet_from dormant_wear "
+    "most_root_loss invader_air evening_wet "
+    # a skinned surface: the moisture to water to, dust below and mud above, passes a day
+    "skin_target skin_dust skin_mud skin_passes"
+)
+"""What play needs to know of a field."""
+
+PLAY_DAY = _dtype(
+    # hours of use, 1 on a judged event, 1 on a day without watering, depth before an event
+    "use_hours judged blackout prewet "
+    # rain kept off by a cover, 1 when it lies, labour
+    "kept_off covered labour "
+    # 1 on a night warm enough for leaf disease, hours of dew, hours that rain adds
+    "warm_night dew_hours rain_wet_hours "
+    # root loss in a day of saturation and its recovery, regrowth of worn ground, frozen ground
+    "root_harm root_heal regrowth frozen tmax "
+    # newly sown or sodded: its light watering (mm), 1 while young, 1 on the day it starts bare
+    "light young sown"
+)
+"""What weather and calendar make of one day of play on one field."""
+
+PLAY_SHARES = _dtype("hard soft mud standing airless dust moist hardness air worn root_loss")
+"""One day of play on one field: shares of it, and means over it."""
+
+PLAY_YEAR = _dtype(
+    "days_hard days_soft days_mud days_standing days_airless longest_airless days_invaders "
+    "disease_nights mean_hardness hardest season_days "
+    "events events_hard events_wet events_frozen events_playable "
+    "peak_worn peak_root_loss use_hours covered_days rain_kept_off cover_labour "
+    "syringed days_dust"
+)
+"""Days, events and extremes of one field, plan and year, in the answer season."""
 
 SUPPLY = _dtype(
     # most that the pipes carry in a day, and the store: all it holds, and what stays in it (m3)
@@ -165,7 +212,8 @@ TRACE = _dtype(
     "precipitation reference_et irrigation_gross irrigation_landed runoff drainage "
     "leaf_evaporation soil_evaporation transpiration snow_water thatch_water "
     "surface_water root_water subsoil_water residual depletion root_depth "
-    "footprint wilt green dormant dead winter_rest crown_hydration drought_index stage"
+    "footprint wilt green dormant dead worn winter_rest crown_hydration drought_index stage "
+    "hardness air_filled root_loss"
 )
 """One day of one field in the ledger; means over the field."""
 

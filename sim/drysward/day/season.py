@@ -7,8 +7,14 @@ from typing import Any
 import numpy as np
 from numba.extending import register_jitable
 
-from drysward.day.plan import update_pause, update_stage, wanted_depth
-from drysward.day.records import DEAD, DORMANT, FOOTPRINT, RULE_NONE, WEEK, WILT
+from drysward.day.plan import (
+    depth_for_play,
+    syringe_depth,
+    update_pause,
+    update_stage,
+    wanted_depth,
+)
+from drysward.day.records import DEAD, DORMANT, EVENING, FOOTPRINT, RULE_NONE, WEEK, WILT
 from drysward.day.step import patch_day
 from drysward.day.supply import (
     SupplyInput,
@@ -18,17 +24,21 @@ from drysward.day.supply import (
     supply_day,
     update_site_stage,
 )
+from drysward.day.surface import PlayInput, count_play, count_use, play_patch, start_shares
 
 NEVER = 10_000.0
 NO_DORMANCY, NOT_RECOVERED = -1.0, -2.0
 
 
 @register_jitable
-def start_turf(patch: Any) -> None:
-    """Established turf: full green cover, crowns hydrated. Soil water is left as it is."""
-    patch.green = 1.0
+def start_turf(patch: Any, bare: bool) -> None:
+    """Established turf, crowns hydrated, or bare ground. Soil water is left as it is."""
+    patch.green = 0.0 if bare else 1.0
+    patch.worn = 1.0 if bare else 0.0
     patch.dormant = 0.0
     patch.dead = 0.0
+    patch.root_loss = 0.0
+    patch.airless_days = 0.0
     patch.crown_dryness = 0.0
     patch.dormant_age = 0.0
     patch.footprint = 0.0
@@ -38,6 +48,7 @@ def start_turf(patch: Any) -> None:
 @register_jitable
 def start_year(state: Any) -> None:
     """Forget the running counts of the last year; what the waterer knows stays."""
+    state.airless_run = 0.0
     state.wilt_run = 0.0
     state.dormant_run = 0.0
     state.peak_dormant = 0.0
@@ -120,6 +131,8 @@ def run_site(
     catches: Any,
     supply: SupplyInput,
     supply_state: SupplyState,
+    play: PlayInput,
+    play_years: Any,
     reached: Any,
     fresh_turf_each_year: bool,
     patches: Any,
@@ -129,6 +142,7 @@ def run_site(
     green_sum: Any,
     flow_line: Any,
     supply_line: Any,
+    share_line: Any,
     trace: Any,
     trace_from: int,
 ) -> None:
@@ -143,12 +157,15 @@ def run_site(
     plans : PLAN (F,), the plan as each field follows it.
     catches : share of the mean irrigation that each patch catches (F, P), mean 1 by field.
     supply, supply_state : what the fields share, see ``day.supply``; the state is changed.
+    play : what the surface is played on for, see ``day.surface``. play_years : PLAY_YEAR (F, Y),
+        written for the fields that are looked at.
     reached : share of a field at which a stage counts as reached (4,).
     fresh_turf_each_year : start every turf year with established turf.
     patches : PATCH (F, P), the state, changed. states : FIELD_STATE (F,), changed.
     years : YEAR (F, Y), written. odds : days on which a stage was reached (F, 4, 366), added to.
     green_sum : sum of green cover by calendar day (F, 366), added to.
-    flow_line : FLOWS (1,), supply_line : SUPPLY_TRACE (1,), scratch of the day.
+    flow_line : FLOWS (1,), supply_line : SUPPLY_TRACE (1,), share_line : PLAY_SHARES (1,),
+        scratch of the day.
     trace : TRACE (T, F), written for T days from day ``trace_from``; T may be 0.
     """
     n_fields = fields.shape[0]
@@ -157,10 +174,12 @@ def run_site(
     per_patch = 1.0 / n_patches
     asked = np.zeros(n_fields)
     asked_m3 = np.zeros(n_fields)
+    syringed = np.zeros(n_fields)
     share = np.ones(n_fields)
     draws_today = np.zeros(supply.sources.shape[0])
     flows = flow_line[0]
     at_supply = supply_line[0]
+    shares = share_line[0]
     site = supply.site[0]
     store = supply_state.store[0]
 
@@ -207,6 +226,9 @@ def run_site(
                     site_share,
                     site_crown_only,
                 )
+                if play.fields[f].on > 0.0:
+                    today = play.days[d, f]
+                    depth = depth_for_play(plan, state, play.fields[f], today, depth)
                 if depth > 0.0:
                     loss = spray_loss[int(plan.time_of_day), d]
                     gross = depth / ((1.0 - loss) * (1.0 - field.overspray))
@@ -214,6 +236,10 @@ def run_site(
                         gross = plan.most_depth
                         if y >= 0:
                             years[f, y].capped_days += 1.0
+            syringed[f] = 0.0
+            if plan.syringe_depth > 0.0 and play.fields[f].on > 0.0:
+                syringed[f] = syringe_depth(plan, state, play.days[d, f])
+                gross += syringed[f]
             asked[f] = gross
             asked_m3[f] = gross * field.area_m2 * 0.001
             asked_of_all += asked_m3[f]
@@ -239,7 +265,7 @@ def run_site(
                 start_year(state)
                 if fresh_turf_each_year:
                     for p in range(n_patches):
-                        start_turf(patches[f, p])
+                        start_turf(patches[f, p], play.fields[f].skinned > 0.0)
                 if y >= 0:
                     snow_before = days[d - 1, f].snow_water if d > 0 else 0.0
                     years[f, y].water_start = water_in_field(patches[f], snow_before)
@@ -247,9 +273,18 @@ def run_site(
                     years[f, y].recovery_days = NO_DORMANCY
 
             gross = asked[f] * share[f]
-            spray = gross * spray_loss[int(plan.time_of_day), d]
+            # Syringing cools leaves for minutes and is gone.
+            gone = syringed[f] * share[f]
+            spray = gone + (gross - gone) * spray_loss[int(plan.time_of_day), d]
             beside = (gross - spray) * field.overspray
             landed = gross - spray - beside
+            about = play.fields[f]
+            looked_at = about.on > 0.0
+            if looked_at:
+                start_shares(shares)
+                if play.days[d, f].sown > 0.0:
+                    for p in range(n_patches):
+                        start_turf(patches[f, p], play.days[d, f].sown > 1.0)
             soak = plan.cycle_and_soak > 0.0
 
             landed_sum = 0.0
@@ -265,10 +300,14 @@ def run_site(
             green = 0.0
             dormant = 0.0
             dead = 0.0
+            surface = 0.0
             for p in range(n_patches):
                 patch = patches[f, p]
                 caught = landed * catches[f, p]
                 patch_day(field, day, patch, flows, caught, soak)
+                if looked_at:
+                    play_patch(about, play.days[d, f], field, day, patch, shares, per_patch)
+                    surface += patch.w1
                 landed_sum += caught
                 runoff += flows.runoff
                 drainage += flows.drainage
@@ -303,8 +342,10 @@ def run_site(
             # --- what the person who waters knows tomorrow ------------------------------------
             state.depletion = depletion
             state.dormant = dormant
+            state.wilt = wilt
+            state.surface_water = surface * per_patch
             owed = state.owed_et + day.kc * day.eto - day.liquid
-            if gross > 0.0:
+            if gross > gone:
                 state.days_since_water = 1.0
                 if plan.share > 0.0:
                     owed -= landed_mean / (plan.share * plan.run_time_multiplier)
@@ -352,6 +393,15 @@ def run_site(
                 if dead >= reached[DEAD]:
                     odds[f, DEAD, doy] += 1
                 time_recovery(state, year, green, dormant, reached[DORMANT])
+                if looked_at:
+                    today = play.days[d, f]
+                    played = play_years[f, y]
+                    count_use(about, today, shares, played)
+                    if gone > 0.0:
+                        played.syringed += gone
+                    if cal.in_season == 1:
+                        wet_hours = about.evening_wet if plan.time_of_day == EVENING else 0.0
+                        count_play(about, today, shares, state, played, gross > gone, wet_hours)
                 if cal.in_season == 1:
                     count_stages(year, footprint, wilt, dormant, dead, reached)
                     count_spells(state, year, wilt, dormant, reached)
@@ -381,6 +431,11 @@ def run_site(
                 line.dormant = dormant
                 line.dead = dead
                 line.winter_rest = 1.0 - day.active
+                if looked_at:
+                    line.hardness = shares.hardness
+                    line.air_filled = shares.air
+                    line.worn = shares.worn
+                    line.root_loss = shares.root_loss
                 line.drought_index = index
                 line.stage = state.stage
                 line.thatch_water = 0.0

@@ -128,7 +128,9 @@ def patch_day(field: Any, day: Any, patch: Any, flows: Any, landed: float, soak:
     a2 = w2 - day.wp2
     if a2 < 0.0:
         a2 = 0.0
-    depletion = (field.fc1 + day.fc2 - w1 - w2) * day.inv_taw
+    # Roots lost to lack of air leave the others with as much less of the water.
+    inv_rooting = 1.0 / (1.0 - patch.root_loss) if patch.root_loss > 0.0 else 1.0
+    depletion = (field.fc1 + day.fc2 - w1 - w2) * day.inv_taw * inv_rooting
     ks = stress_coefficient(depletion, day.inv_one_less_p)
     green = patch.green
     transpiration = day.kcb * green * ks * eto
@@ -168,13 +170,14 @@ def patch_day(field: Any, day: Any, patch: Any, flows: Any, landed: float, soak:
 
     # --- the turf answers -------------------------------------------------------------------
     depletion = (field.fc1 + day.fc2 - w1 - w2) * day.inv_taw
+    felt = depletion * inv_rooting
     dormant = patch.dormant
     dead = patch.dead
     active = day.active
     awake = green * active
 
     crown_supply = (w1 - field.wp1) * field.inv_taw1
-    rooted_supply = 1.0 - depletion
+    rooted_supply = 1.0 - felt
     if rooted_supply > crown_supply:
         crown_supply = rooted_supply
     wetness = clamp(crown_supply * field.inv_crown_wet, 0.0, 1.0)
@@ -221,8 +224,10 @@ def patch_day(field: Any, day: Any, patch: Any, flows: Any, landed: float, soak:
 
     # Rounding must not push a share out of 0..1.
     green = clamp(green, 0.0, 1.0)
-    dormant = clamp(dormant, 0.0, 1.0 - green)
-    dead = 1.0 - green - dormant
+    bare = patch.worn
+    green = min(green, 1.0 - bare)
+    dormant = clamp(dormant, 0.0, 1.0 - bare - green)
+    dead = 1.0 - bare - green - dormant
     if dead < 0.0:
         dead = 0.0
 
@@ -239,8 +244,8 @@ def patch_day(field: Any, day: Any, patch: Any, flows: Any, landed: float, soak:
     else:
         patch.dormant_age *= 0.9
     patch.depletion = depletion
-    patch.footprint = awake * share_past(depletion, day.p_footprint, field.ramp_half_width)
-    patch.wilt = awake * share_past(depletion, day.p_wilt, field.ramp_half_width)
+    patch.footprint = awake * share_past(felt, day.p_footprint, field.ramp_half_width)
+    patch.wilt = awake * share_past(felt, day.p_wilt, field.ramp_half_width)
 
     out = runoff + drainage + leaf_evaporation + transpiration + soil_evaporation
     flows.runoff = runoff
