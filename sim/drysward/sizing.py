@@ -3,6 +3,10 @@
 The daily simulation itself decides: a size is tried by running a plan over all years with it,
 and the least size that keeps the wanted outcome is closed in on by halving. Every size is tried
 on the same weather years.
+
+More is not always better: a pond that grows in plan loses more to the air and into the ground,
+so that past some size it helps less and may fail altogether. The search therefore takes the sizes
+that keep the outcome to be one span, from the least on, and says where it ends.
 """
 
 from __future__ import annotations
@@ -12,6 +16,7 @@ import os
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
+from threading import Lock
 
 import numpy as np
 from scipy import stats
@@ -26,8 +31,11 @@ from drysward.supply.arrays import supply_input
 from drysward.weather_years import weather_series
 
 # The least size is told to this part of itself; a shade less is known to fail.
-TOLERANCE = 0.005
-_DOUBLINGS = 40
+TOLERANCE = 0.01
+# Sizes are doubled and halved from the one given, this often downwards, before closing in.
+_HALVINGS = 10
+# Looks between the rungs when none of them keeps the outcome.
+_LOOKS = 6
 _BAND = (0.05, 0.95)
 
 
@@ -35,11 +43,13 @@ _BAND = (0.05, 0.95)
 class Least:
     """The least size that keeps the outcome, in base units (m3, m3/h, m2).
 
-    NaN when no size does; ``failing_years`` are then those that fail however large it is. ``low``
-    and ``high`` are 90 % limits for the chance of the years: sizes that keep the outcome when
-    as few, or as many, years may fail as that many years of the wanted odds would bring.
-    ``tried_less`` is a size just below that fails, and ``deciding_year`` the year that then
-    fails beside those allowed.
+    NaN when no size does; ``fewest_at`` is then the tried size with the fewest failing years.
+    ``low`` and ``high`` are 90 % limits for the chance of the years: sizes that keep the outcome
+    when as many, or as few, years may fail as that many years of the wanted odds would bring; NaN
+    where none does. ``failing_years`` fail at ``size`` (at ``fewest_at`` when that is NaN).
+    ``tried_less`` is a size just below that fails (the size itself when that is the smallest
+    asked about), and ``deciding_year`` the first of the years that fail only with it.
+    ``fails_from`` is the least larger size tried that fails again, NaN when none does.
     """
 
     size: float
@@ -48,6 +58,8 @@ class Least:
     tried_less: float
     deciding_year: int | None
     failing_years: tuple[int, ...]
+    fewest_at: float
+    fails_from: float
 
 
 @dataclass(frozen=True)
@@ -85,47 +97,60 @@ def solve(
     given = size_of(scenario.supply, sizing.find)
     compiled_run_site()
 
-    tasks: list[tuple[SupplySpec, int]] = [
-        (scenario.supply, allowed),
-        (scenario.supply, looser),
-        (scenario.supply, stricter),
-    ]
+    main = Tried(trial, scenario.supply, sizing.find)
     against = np.zeros(0)
     if sizing.against is not None:
         against = _points(scenario.supply, sizing)
-        tasks += [(with_size(scenario.supply, sizing.against, x), allowed) for x in against]
+    beside = [
+        Tried(trial, with_size(scenario.supply, sizing.against, x), sizing.find)
+        for x in against
+        if sizing.against is not None
+    ]
+    tasks = [(main, allowed), *((tried, allowed) for tried in beside)]
+    tasks += [(main, looser), (main, stricter)]
     done = 0
+    lock = Lock()
 
-    def one(task: tuple[SupplySpec, int]) -> tuple[float, float]:
+    def one(task: tuple[Tried, int]) -> tuple[float, float]:
         nonlocal done
-        found = least_size(trial, task[0], sizing.find, task[1])
-        done += 1
-        if on_progress is not None:
-            on_progress(done / len(tasks))
+        found = least_size(*task)
+        with lock:
+            done += 1
+            if on_progress is not None:
+                on_progress(done / len(tasks))
         return found
 
     with ThreadPoolExecutor(workers or os.cpu_count()) as pool:
         found = list(pool.map(one, tasks))
-    (size, less), (low, _), (high, _) = found[:3]
+    (size, less), (low, _), (high, _) = found[0], found[-2], found[-1]
+    fewest = math.nan
     if math.isnan(size):
-        failing = trial.failing(with_size(scenario.supply, sizing.find, _most(trial, sizing.find)))
-        least = Least(size, low, high, math.nan, None, trial.named(failing))
+        fewest = main.best()
+        decides: tuple[int, ...] = ()
+        failing = main.failing(fewest)
+        beyond: list[float] = []
     else:
-        kept = trial.failing(with_size(scenario.supply, sizing.find, size))
-        lost = trial.failing(with_size(scenario.supply, sizing.find, less)) if less > 0 else kept
-        decides = trial.named(lost & ~kept)
-        least = Least(
-            size, low, high, less, decides[0] if decides else None, trial.named(kept)
-        )
+        failing = main.failing(size)
+        decides = trial.named(main.failing(less) & ~failing)
+        beyond = [x for x in main.rungs() if x > size and main.count(x) > allowed]
     return SizingResult(
         sizing=sizing,
         n_years=n,
         allowed_years=allowed,
         as_given=given,
         failing_as_given=trial.named(trial.failing(scenario.supply)),
-        least=least,
+        least=Least(
+            size=size,
+            low=low,
+            high=high,
+            tried_less=less,
+            deciding_year=decides[0] if decides else None,
+            failing_years=trial.named(failing),
+            fewest_at=fewest,
+            fails_from=min(beyond, default=math.nan),
+        ),
         against=against,
-        curve=np.array([size for size, _ in found[3:]]),
+        curve=np.array([size for size, _ in found[1:-2]]),
     )
 
 
@@ -142,37 +167,87 @@ class Trial:
         whole = [f.key for f in scenario.fields]
         self.place = whole.index(self.sizing.field) if self.sizing.field else 0
 
-    def run(self, supply: SupplySpec) -> PlanRun:
-        """The plan over all years; a second time when the store ends lower than it began.
+    def failing(self, supply: SupplySpec) -> np.ndarray:
+        """Years (Y,) in which the outcome is not kept, true or false.
 
-        A store that starts full would otherwise lend its first filling to the years: a sequent
-        peak is taken over two cycles for the same reason (Loucks & van Beek 2017, chapter 11).
+        Years are run a second time when the store ends lower than it began. A store that starts
+        full would otherwise lend its first filling to the years: a sequent peak is taken over two
+        cycles for the same reason (Loucks & van Beek 2017, chapter 11). The second cycle ends
+        where it meets the first: from there on every day is the same.
         """
         scenario = replace(self.scenario, supply=supply)
         sites = [_with_supply(site, scenario) for site in self.sites]
         run = start_run(sites[0], self.plan)
-        before = float(run.supply.store.volume[0])
+        before = _held(run)
+        passed = []
         for site in sites:
             advance(site, run)
-        after = float(run.supply.store.volume[0])
-        if after < before * (1.0 - 1e-9):
-            run = start_run(sites[0], self.plan)
-            run.supply.store.volume = after
-            for site in sites:
-                advance(site, run)
-        return run
+            passed.append((_held(run), run.patches.copy()))
+        fails = self._not_kept(run)
+        if _held(run) >= before * (1.0 - 1e-9):
+            return fails
+        again = start_run(sites[0], self.plan)
+        again.supply.store.volume = _held(run)
+        for site, (held, patches) in zip(sites, passed, strict=True):
+            advance(site, again)
+            here = np.unique(site.calendar.year[site.from_day :])
+            here = here[here >= 0]
+            fails[here] = self._not_kept(again)[here]
+            if abs(_held(again) - held) <= 1e-9 * before and _same(again.patches, patches):
+                break
+        return fails
 
-    def failing(self, supply: SupplySpec) -> np.ndarray:
-        """Years (Y,) in which the outcome is not kept, true or false."""
-        run, sizing = self.run(supply), self.sizing
+    def _not_kept(self, run: PlanRun) -> np.ndarray:
+        sizing = self.sizing
         if sizing.outcome == "shortage":
             asked, short = run.supply.years.asked, run.supply.years.shortage
-            return np.asarray(short > sizing.share * asked)
+            # Rounding is no shortage.
+            return np.asarray(short > sizing.share * asked + 1e-9 * (1.0 + asked))
         assert sizing.outcome in STAGES
         return np.asarray(run.years[f"peak_{sizing.outcome}"][self.place] > sizing.share)
 
     def named(self, years: np.ndarray) -> tuple[int, ...]:
         return tuple(year for year, fails in zip(self.years, years, strict=True) if fails)
+
+
+class Tried:
+    """What was found by trying sizes of ``sought`` in a supply; each size is run once only."""
+
+    def __init__(self, trial: Trial, supply: SupplySpec, sought: Sought) -> None:
+        self.trial, self.supply, self.sought = trial, supply, sought
+        self.low = 0.0 if math.isnan(sought.low) else sought.low
+        self.most = _most(trial, sought)
+        self.known: dict[float, np.ndarray] = {}
+
+    def failing(self, size: float) -> np.ndarray:
+        """Years (Y,) that fail with ``size``."""
+        if size not in self.known:
+            self.known[size] = self.trial.failing(with_size(self.supply, self.sought, size))
+        return self.known[size]
+
+    def count(self, size: float) -> int:
+        return int(self.failing(size).sum())
+
+    def rungs(self) -> list[float]:
+        """Sizes from the smallest to the largest: the one given, doubled and halved."""
+        start = size_of(self.supply, self.sought)
+        if not self.low < start <= self.most:
+            start = math.sqrt(max(self.low, self.most * 2.0**-_HALVINGS) * self.most)
+        ups = math.ceil(math.log2(self.most / start)) if self.most > start else 0
+        between = [start * 2.0**k for k in range(-_HALVINGS, ups)]
+        return [self.low, *(x for x in between if self.low < x < self.most), self.most]
+
+    def best(self) -> float:
+        """The size tried with the fewest failing years, the smallest such."""
+        return min(sorted(self.known), key=self.count)
+
+
+def _held(run: PlanRun) -> float:
+    return float(run.supply.store.volume[0])
+
+
+def _same(one: np.recarray, other: np.recarray) -> bool:
+    return all(np.allclose(one[n], other[n], rtol=1e-9, atol=1e-9) for n in one.dtype.names or ())
 
 
 def _with_supply(site: PreparedSite, scenario: Scenario) -> PreparedSite:
@@ -222,33 +297,56 @@ def with_size(supply: SupplySpec, sought: Sought, size: float) -> SupplySpec:
     return replace(supply, sources=tuple(sources))
 
 
-def least_size(
-    trial: Trial, supply: SupplySpec, sought: Sought, allowed: int
-) -> tuple[float, float]:
+def least_size(tried: Tried, allowed: int) -> tuple[float, float]:
     """The least size with no more than ``allowed`` failing years, and one just below that fails.
 
-    Both in base units; NaN and NaN when no size suffices, 0 and 0 when none is needed. Rests on
-    more water never making a year fail; halving keeps to sizes that were tried.
+    Both in base units; NaN and NaN when no size suffices; the smallest size asked about, twice,
+    when that does already. Rests on the sizes that keep the outcome being one span: from one of
+    them the way down leads to the least. Halving keeps to sizes that were tried.
     """
 
     def keeps(size: float) -> bool:
-        return int(trial.failing(with_size(supply, sought, size)).sum()) <= allowed
+        return tried.count(size) <= allowed
 
-    low = 0.0 if math.isnan(sought.low) else sought.low
-    if keeps(low):
-        return low, low
-    most = _most(trial, sought)
-    high = size_of(supply, sought)
-    if not (math.isfinite(high) and low < high <= most):
-        high = most
-    while not keeps(high):
-        if high >= most:
+    rungs = tried.rungs()
+    if keeps(rungs[0]):
+        return rungs[0], rungs[0]
+    given = size_of(tried.supply, tried.sought)
+    middle = rungs.index(given) if given in rungs else len(rungs) // 2
+    found = next((i for i in (*range(middle, len(rungs)), *range(middle)) if keeps(rungs[i])), None)
+    if found is None:
+        high = _between_rungs(tried, rungs, allowed)
+        if math.isnan(high):
             return math.nan, math.nan
-        low, high = high, min(2.0 * high, most)
+        low = max(x for x in rungs if x < high)
+    else:
+        while keeps(rungs[found - 1]):
+            found -= 1
+        low, high = rungs[found - 1], rungs[found]
     while high - low > TOLERANCE * high:
-        middle = 0.5 * (low + high)
-        low, high = (low, middle) if keeps(middle) else (middle, high)
+        half = 0.5 * (low + high)
+        low, high = (low, half) if keeps(half) else (half, high)
     return high, low
+
+
+def _between_rungs(tried: Tried, rungs: list[float], allowed: int) -> float:
+    """A size that keeps the outcome although no rung does; NaN when none is found.
+
+    The span may be narrower than the step from rung to rung: it is looked for on both sides of
+    the size with the fewest failing years, ever closer.
+    """
+    best = min(rungs, key=tried.count)
+    near = sorted(rungs)
+    for _ in range(_LOOKS // 2):
+        at = near.index(best)
+        for other in near[max(at - 1, 0) : at] + near[at + 1 : at + 2]:
+            size = 0.5 * (best + other)
+            near.append(size)
+            if tried.count(size) <= allowed:
+                return size
+        near.sort()
+        best = min(near, key=tried.count)
+    return math.nan
 
 
 def _most(trial: Trial, sought: Sought) -> float:
