@@ -143,6 +143,69 @@ def write_results(
     return paths
 
 
+def write_supply(
+    result: xr.Dataset, told: xr.Dataset, folder: Path, units: str = "us"
+) -> list[Path]:
+    """Write results.nc (base units), supply.csv and, with a curve of sizes, tradeoff.csv.
+
+    Parameters
+    ----------
+    result : Dataset of ``drysward.run`` of a scenario with a supply.
+    told : what is told of it, by plan, field, source and month; its variables go into results.nc.
+    folder : made when it is not there; files of these names are replaced.
+    units : "us" or "metric", of the CSV files.
+
+    Returns
+    -------
+    The paths written. FaultyInput when the folder or a file cannot be written.
+    """
+    claim_folder(folder)
+    whole = result.assign(
+        {name: values for name, values in told.data_vars.items() if name not in result}
+    )
+    whole.attrs.update(told.attrs)
+    paths = [folder / name for name in ("results.nc", "supply.csv")]
+    write_whole(paths[0], lambda part: _write_netcdf(whole, part))
+    write_whole(paths[1], lambda part: _write_csv(supply_rows(told, units), part))
+    if "sizing_curve" in told:
+        paths.append(folder / "tradeoff.csv")
+        write_whole(paths[2], lambda part: _write_csv(curve_rows(told, units), part))
+    return paths
+
+
+def supply_rows(told: xr.Dataset, system: str) -> list[list[object]]:
+    """Header and a row for each number by plan, and by field, source or month where it has them."""
+    across = ("field", "source", "month", "stage")
+    rows: list[list[object]] = [["quantity", "plan", *across, "value", "unit", "meaning"]]
+    for name, values in told.data_vars.items():
+        if "plan" not in values.dims or {"year", "period"} & set(values.dims):
+            continue
+        unit, long_name = _units_and_name(str(name), values)
+        how = None if unit in NO_UNIT else shown(unit, system)
+        stacked = values.stack(row=values.dims)
+        for place, value in zip(stacked["row"].values, stacked.values, strict=True):
+            where = dict(zip(values.dims, place, strict=True))
+            number = _number(value * (1.0 if how is None else how.factor))
+            parts = [str(where.get(key, "")) for key in ("plan", *across)]
+            rows.append([str(name), *parts, number, how.unit if how else "", long_name])
+    return rows
+
+
+def curve_rows(told: xr.Dataset, system: str) -> list[list[object]]:
+    """Header and a row for each point of the curve of least sizes; blank where none suffices."""
+    against, curve = told["sizing_against"], told["sizing_curve"]
+    hows = [shown(values.attrs["units"], system) for values in (against, curve)]
+    header: list[object] = [
+        f"{values.attrs['long_name']} ({how.unit})"
+        for values, how in zip((against, curve), hows, strict=True)
+    ]
+    points = zip(against.values, curve.values, strict=True)
+    return [
+        header,
+        *([_number(x * hows[0].factor), _number(y * hows[1].factor)] for x, y in points),
+    ]
+
+
 def write_ledger(account: xr.Dataset, path: Path, units: str = "us") -> None:
     """Write a ``drysward.ledger`` as CSV, a row a day. FaultyInput when it cannot be written."""
     claim_folder(path.parent)
@@ -162,7 +225,7 @@ def claim_folder(folder: Path) -> None:
 
 def shown(units: str, system: str) -> Display:
     """How a CF unit is shown in ``system``; a share has no unit and passes through."""
-    return display({"m2": "m^2", "m3": "m^3"}.get(units, units), system)
+    return display({"m2": "m^2", "m3": "m^3", "m3 h-1": "m^3/h"}.get(units, units), system)
 
 
 def summary_rows(summary: xr.Dataset, system: str) -> list[list[object]]:

@@ -19,6 +19,7 @@ from dataclasses import dataclass, replace
 from threading import Lock
 
 import numpy as np
+import xarray as xr
 from scipy import stats
 
 from drysward.day.compiled import compiled_run_site
@@ -152,6 +153,58 @@ def solve(
         against=against,
         curve=np.array([size for size, _ in found[1:-2]]),
     )
+
+
+UNITS = {"storage": "m3", "source rate": "m3 h-1", "allowance": "m3", "catchment area": "m2"}
+
+
+def sizing_dataset(solved: SizingResult) -> xr.Dataset:
+    """The answer of a sizing as variables that say what they are; NaN where there is none."""
+    sizing, least = solved.sizing, solved.least
+    unit = UNITS[sizing.find.what]
+    sought = named_size(sizing.find)
+    year = math.nan if least.deciding_year is None else float(least.deciding_year)
+    out = xr.Dataset()
+    for name, value, units, told in (
+        ("size", least.size, unit, f"least {sought}"),
+        ("low", least.low, unit, f"least {sought}, lower 90 % limit"),
+        ("high", least.high, unit, f"least {sought}, upper 90 % limit"),
+        ("as_given", solved.as_given, unit, f"{sought} of the scenario"),
+        ("tried_less", least.tried_less, unit, f"{sought} just below the least, which fails"),
+        ("fewest_at", least.fewest_at, unit, f"{sought} with the fewest failing years"),
+        ("fails_from", least.fails_from, unit, f"larger {sought} that fails again"),
+        ("deciding_year", year, "1", "year that fails first with a shade less"),
+        ("failing_years", len(least.failing_years), "1", "years that fail with the least size"),
+        ("failing_given", len(solved.failing_as_given), "1", "years that fail as given"),
+        ("allowed_years", solved.allowed_years, "1", "years that may fail"),
+        ("years", solved.n_years, "1", "years tried"),
+    ):
+        out[f"sizing_{name}"] = ((), float(value), {"units": units, "long_name": told})
+    if sizing.against is not None:
+        units = UNITS[sizing.against.what]
+        attrs = {"units": units, "long_name": named_size(sizing.against)}
+        out["sizing_against"] = ("point", solved.against, attrs)
+        attrs = {"units": unit, "long_name": f"least {sought}"}
+        out["sizing_curve"] = ("point", solved.curve, attrs)
+    out.attrs["sizing"] = (
+        f"{sought} so that under plan '{sizing.plan}' {_outcome(sizing)} in at most "
+        f"{100.0 * sizing.odds:g} % of years"
+    )
+    return out
+
+
+def named_size(sought: Sought) -> str:
+    """``storage``, ``source rate of well``, ``allowance of mains a month``."""
+    of = f" of {sought.of}" if sought.of else ""
+    return f"{sought.what}{of}" + (f" a {sought.per}" if sought.what == "allowance" else "")
+
+
+def _outcome(sizing: Sizing) -> str:
+    share = f"{100.0 * sizing.share:g} %"
+    if sizing.outcome == "shortage":
+        return f"the shortage passes {share} of the water asked for"
+    stage = {"dead": "death", "dormant": "dormancy", "footprint": "footprinting"}
+    return f"{stage.get(sizing.outcome, sizing.outcome)} passes {share} of field '{sizing.field}'"
 
 
 class Trial:

@@ -17,6 +17,7 @@ from rich.table import Table
 from rich.text import Text
 
 from drysward.catalog import Catalog, Entry, Term
+from drysward.day.records import STAGES
 from drysward.export import shown
 from drysward.quantities import Display
 from drysward.scenario.model import GENERATOR, RECORD, RESAMPLE
@@ -83,7 +84,7 @@ def _field_table(of_field: xr.Dataset, system: str) -> Table:
         days = one["days_mean"]
         table.add_row(
             str(one["plan_label"].item()),
-            *(_odds(one.sel(stage=stage)) for stage in ("footprint", "wilt", "dormant", "dead")),
+            *(odds_text(one.sel(stage=stage)) for stage in STAGES),
             *(rounded(days.sel(stage=stage).item(), 0) for stage in ("wilt", "dormant")),
             depth_text(one["season_water"].item(), depth),
             depth_text(one["peak_week_most"].item(), depth),
@@ -109,16 +110,16 @@ def _month_table(of_field: xr.Dataset, system: str) -> Table:
     return table
 
 
-def _odds(one: xr.Dataset) -> str:
+def odds_text(one: xr.Dataset, name: str = "probability") -> str:
     """Percent with its standard error; a limit when no year, or every year, had the event."""
-    p = one["probability"].item()
+    p = one[name].item()
     if math.isnan(p):
         return UNKNOWN
     if p == 0.0:
-        return f"<{math.ceil(100 * one['probability_high'].item())}"
+        return f"<{math.ceil(100 * one[f'{name}_high'].item())}"
     if p == 1.0:
-        return f">{math.floor(100 * one['probability_low'].item())}"
-    return f"{100 * p:.0f}±{100 * one['probability_se'].item():.0f}"
+        return f">{math.floor(100 * one[f'{name}_low'].item())}"
+    return f"{100 * p:.0f}±{100 * one[f'{name}_se'].item():.0f}"
 
 
 def _demand(one: xr.Dataset, depth: Display) -> str:

@@ -1,0 +1,102 @@
+"""``drysward supply``: how a site's supply fares, what it costs, and how large it must be."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from drysward.cli.arguments import (
+    DEMO,
+    Years,
+    counted,
+    open_scenario,
+    units_option,
+    weather_options,
+)
+
+
+@click.command()
+@click.argument("scenario", default=DEMO)
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    help="Folder for results.nc, supply.csv and tradeoff.csv; made when it is not there.",
+)
+@units_option
+@weather_options
+@click.option("--years", type=Years(), metavar="A-B", help="Count only the years from A to B.")
+@click.option("--no-sizing", is_flag=True, help="Leave out the least size that [sizing] asks for.")
+def command(
+    scenario: str,
+    out: Path | None,
+    units: str,
+    years: tuple[int, int] | None,
+    no_sizing: bool,
+    **weather: Any,
+) -> None:
+    """How far the supply can be relied on, what it costs, how large it must be.
+
+    SCENARIO is a scenario file (.toml) with a table [supply], or the name of one that ships with
+    the program: 'drysward supply pond'. With a table [sizing] the least size is looked for.
+    """
+    import xarray as xr
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+
+    import drysward
+    from drysward.export import claim_folder, write_supply
+    from drysward.faults import Fault, FaultyInput
+    from drysward.sizing import sizing_dataset, solve
+    from drysward.supply.report import (
+        has_prices,
+        supply_answers,
+        supply_cautions,
+        supply_costs,
+    )
+    from drysward.supply_tables import supply_report
+    from drysward.tables import console
+
+    opened = open_scenario(scenario, **weather)
+    if opened.supply is None:
+        raise FaultyInput(
+            Fault(
+                "supply",
+                "is missing",
+                "a table [supply] in the scenario; 'drysward supply pond' shows one",
+            )
+        )
+    if out is not None:
+        claim_folder(out)
+    span = "every complete year" if years is None else f"the years {years[0]} to {years[1]}"
+    click.echo(
+        f"{opened.title}: {counted(opened.plans, 'plan')} on {counted(opened.fields, 'field')} "
+        f"over {span} of {opened.weather.name}",
+        err=True,
+    )
+    columns = (TextColumn("{task.description}"), BarColumn(), TimeRemainingColumn())
+    with Progress(*columns, console=Console(stderr=True), transient=True) as progress:
+        running = progress.add_task("Running the plans", total=1.0)
+        result = drysward.run(
+            opened, years=years, on_progress=lambda done: progress.update(running, completed=done)
+        )
+        parts = [supply_answers(result), drysward.answers(result)]
+        if has_prices(opened.supply, opened.costs):
+            parts.append(supply_costs(result, opened.supply, opened.costs))
+        if opened.sizing is not None and not no_sizing:
+            sizing = progress.add_task("Trying sizes", total=1.0)
+            solved = solve(
+                opened,
+                years,
+                on_progress=lambda done: progress.update(sizing, completed=done),
+            )
+            parts.append(sizing_dataset(solved))
+    told = xr.merge(parts, combine_attrs="no_conflicts", compat="equals", join="exact")
+    told.attrs["supply_cautions"] = " ".join(supply_cautions(opened.supply))
+    screen = console()
+    for part in supply_report(told, units):
+        screen.print(part)
+    if out is not None:
+        for path in write_supply(result, told, out, units):
+            click.echo(f"Wrote {path}", err=True)

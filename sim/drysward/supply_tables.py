@@ -1,0 +1,313 @@
+"""What a person reads of a supply: tables at most 100 columns wide. Nothing is computed here."""
+
+from __future__ import annotations
+
+import calendar
+import math
+from collections.abc import Callable, Iterable, Sequence
+
+import numpy as np
+import xarray as xr
+from rich.console import RenderableType
+from rich.table import Table
+
+from drysward.export import shown
+from drysward.quantities import Display
+from drysward.scenario.model import RECORD
+from drysward.tables import (
+    MADE_WEATHER,
+    UNKNOWN,
+    bold,
+    named_lines,
+    odds_text,
+    plain_table,
+    rounded,
+)
+
+_MILLION = 1e6
+
+
+def supply_report(told: xr.Dataset, system: str) -> list[RenderableType]:
+    """Every table of a supply, from the answers by plan, then what a reader must know."""
+    parts: list[RenderableType] = [
+        bold(told.attrs["title"]),
+        _water_table(told, system),
+        _trust_table(told, system),
+    ]
+    if float(told["store_by_month"].max()) > 0.0:
+        parts += [_store_table(told, system), _store_months(told, system)]
+    if float(told["shortage_by_month"].max()) > 0.0:
+        parts.append(_shortage_months(told, system))
+    parts.append(_turf_table(told))
+    if "cost" in told:
+        parts.append(_cost_table(told))
+    if "sizing_size" in told:
+        parts += _sizing(told, system)
+    parts.append(named_lines(_notes(told)))
+    return parts
+
+
+def volume_display(values: Sequence[xr.DataArray], system: str) -> Display:
+    """Gallons, or millions of them when any value reaches one; m3 as they are."""
+    unit = shown("m3", system)
+    largest = max(
+        (float(np.nanmax(v.values, initial=0.0, where=np.isfinite(v.values))) for v in values),
+        default=0.0,
+    )
+    if system == "us" and largest * unit.factor >= _MILLION:
+        return Display("Mgal", unit.factor / _MILLION, 3)
+    return unit
+
+
+def volume_text(value_m3: float, unit: Display) -> str:
+    return rounded(value_m3 * unit.factor, unit.decimals)
+
+
+def _by_plan(
+    told: xr.Dataset, title: str, columns: Sequence[tuple[str, Callable[[xr.Dataset], str]]]
+) -> Table:
+    """A row for each plan; a column is its heading and what it says of a plan."""
+    table = plain_table(title)
+    table.add_column("plan", ratio=1, min_width=14, overflow="fold")
+    for heading, _ in columns:
+        table.add_column(heading, justify="right", overflow="fold")
+    for key in told["plan"].values:
+        one = told.sel(plan=key)
+        table.add_row(str(one["plan_label"].item()), *(text(one) for _, text in columns))
+    return table
+
+
+def _water_table(told: xr.Dataset, system: str) -> Table:
+    names = ("asked_mean", "granted_mean", "from_store_mean")
+    unit = volume_display([told[name] for name in names], system)
+
+    def volume(name: str) -> Callable[[xr.Dataset], str]:
+        return lambda one: volume_text(one[name].item(), unit)
+
+    def drawn(source: str) -> Callable[[xr.Dataset], str]:
+        return lambda one: volume_text(one["drawn_by_source"].sel(source=source).item(), unit)
+
+    columns = [("asked", volume("asked_mean")), ("given", volume("granted_mean"))]
+    if float(told["store_by_month"].max()) > 0.0:
+        columns.append(("out of\nstore", volume("from_store_mean")))
+    for key in told["source"].values:
+        columns.append((str(told["source_label"].sel(source=key).item()), drawn(key)))
+    columns.append(("short", volume("shortage_mean")))
+    columns.append(
+        ("days re-\nstricted", lambda one: rounded(one["restricted_days_mean"].item(), 1))
+    )
+    return _by_plan(told, f"Water of the mean year, {unit.unit}", columns)
+
+
+def _trust_table(told: xr.Dataset, system: str) -> Table:
+    unit = volume_display([told["vulnerability"], told["worst_event"]], system)
+
+    def percent(name: str) -> Callable[[xr.Dataset], str]:
+        return lambda one: rounded(100.0 * one[name].item(), 1)
+
+    def volume(name: str) -> Callable[[xr.Dataset], str]:
+        return lambda one: volume_text(one[name].item(), unit)
+
+    def worst(one: xr.Dataset) -> str:
+        year = one["worst_year"].item()
+        return UNKNOWN if math.isnan(year) else f"{year:.0f}"
+
+    columns: list[tuple[str, Callable[[xr.Dataset], str]]] = [
+        ("years\nshort, %", lambda one: odds_text(one, "shortage_odds")),
+        ("days\nserved, %", percent("time_reliability")),
+        ("volume\ngiven, %", percent("volume_reliability")),
+        ("resil-\nience, %", percent("resilience")),
+        (f"mean\nshortage, {unit.unit}", volume("vulnerability")),
+        (f"worst\nshortage, {unit.unit}", volume("worst_event")),
+        ("in\nyear", worst),
+    ]
+    return _by_plan(told, "How far the supply can be relied on", columns)
+
+
+def _store_table(told: xr.Dataset, system: str) -> Table:
+    headings = {
+        "catchment_mean": "runoff\nin",
+        "rain_on_store_mean": "rain\non it",
+        "refill_mean": "pumped\nin",
+        "from_store_mean": "drawn",
+        "evaporation_mean": "evapo-\nrated",
+        "seepage_mean": "seeped",
+        "spill_mean": "spilt",
+        "least_store": "least\never held",
+    }
+    unit = volume_display([told[name] for name in headings], system)
+
+    def volume(name: str) -> Callable[[xr.Dataset], str]:
+        return lambda one: volume_text(one[name].item(), unit)
+
+    return _by_plan(
+        told,
+        f"The store in the mean year, {unit.unit}",
+        [(heading, volume(name)) for name, heading in headings.items()],
+    )
+
+
+def _months(title: str, unit: Display) -> Table:
+    table = plain_table(f"{title}, {unit.unit}")
+    table.padding = (0, 0)
+    table.add_column("", ratio=1, overflow="fold")
+    for month in range(1, 13):
+        table.add_column(f" {calendar.month_abbr[month]}", justify="right", no_wrap=True)
+    return table
+
+
+def _store_months(told: xr.Dataset, system: str) -> Table:
+    unit = volume_display([told["store_by_month"]], system)
+    if unit.unit == "Mgal":
+        unit = Display(unit.unit, unit.factor, 2)
+    table = _months("In store at the month's end: mean, and what 1 year in 10 falls below", unit)
+    for key in told["plan"].values:
+        one = told.sel(plan=key)
+        for name, row in (("store_by_month", "{}"), ("store_by_month_low", "  1 in 10")):
+            cells = (f" {volume_text(v, unit)}" for v in one[name].values)
+            table.add_row(row.format(one["plan_label"].item()), *cells)
+    return table
+
+
+def _shortage_months(told: xr.Dataset, system: str) -> Table:
+    by_month = told["shortage_by_month"]
+    unit = volume_display([by_month], system)
+    table = _months("Shortage of the mean year by field and month", unit)
+    for key in told["plan"].values:
+        for field in told["field"].values:
+            one = by_month.sel(plan=key, field=field)
+            if float(one.max()) > 0.0:
+                table.add_row(
+                    f"{told['plan_label'].sel(plan=key).item()}, "
+                    f"{told['field_label'].sel(field=field).item()}",
+                    *(f" {volume_text(v, unit)}" for v in one.values),
+                )
+    return table
+
+
+def _turf_table(told: xr.Dataset) -> Table:
+    table = plain_table("What it does to the turf, % of years")
+    table.add_column("field", overflow="fold")
+    table.add_column("plan", ratio=1, overflow="fold")
+    for title in ("wilt", "dormant", "death"):
+        table.add_column(title, justify="right", no_wrap=True)
+    for field in told["field"].values:
+        for plan in told["plan"].values:
+            one = told.sel(field=field, plan=plan)
+            table.add_row(
+                str(one["field_label"].item()),
+                str(one["plan_label"].item()),
+                *(odds_text(one.sel(stage=stage)) for stage in ("wilt", "dormant", "dead")),
+            )
+    return table
+
+
+def _cost_table(told: xr.Dataset) -> Table:
+    def money(name: str) -> Callable[[xr.Dataset], str]:
+        return lambda one: rounded(one[name].item(), 0)
+
+    columns = [
+        ("water", money("cost_water_mean")),
+        ("energy,\nkWh", money("energy_used_mean")),
+        ("energy", money("cost_energy_mean")),
+        ("labour", money("cost_labour_mean")),
+        ("all", money("cost_mean")),
+        ("all, 1 year\nin 10 passes", money("cost_dry")),
+    ]
+    return _by_plan(told, f"Cost of a season, {told['cost'].attrs['units']}", columns)
+
+
+def _size_text(values: xr.DataArray, system: str, of: xr.DataArray | None = None) -> str:
+    """A size with its unit; millions of gallons when it, or any that it is one ``of``, has one."""
+    value, units = values.item(), values.attrs["units"]
+    if math.isnan(value):
+        return "none"
+    if math.isinf(value):
+        return "no limit"
+    unit = (
+        volume_display([values if of is None else of], system)
+        if units == "m3"
+        else shown(units, system)
+    )
+    return f"{rounded(value * unit.factor, unit.decimals)} {unit.unit}"
+
+
+def _sizing(told: xr.Dataset, system: str) -> list[RenderableType]:
+    """The least size, what a shade less does, and the curve."""
+
+    def size(name: str) -> str:
+        return _size_text(told[f"sizing_{name}"], system)
+
+    def number(name: str) -> str:
+        return f"{told[f'sizing_{name}'].item():.0f}"
+
+    of = f"of {number('years')}"
+    lines = [
+        ("Sought", f"least {told.attrs['sizing']}: {number('allowed_years')} {of}"),
+        ("As given", f"{size('as_given')}: {number('failing_given')} {of} years fail"),
+    ]
+    smallest = told["sizing_tried_less"].item() == told["sizing_size"].item()
+    if math.isnan(told["sizing_size"].item()):
+        lines.append(
+            (
+                "Least",
+                "nothing suffices within the sizes tried; the fewest years, "
+                f"{number('failing_years')} {of}, fail with {size('fewest_at')}",
+            )
+        )
+    else:
+        limits = f"90 % limits {size('low')} to {size('high')}"
+        lines.append(("Least", f"{size('size')} ({limits}); {number('failing_years')} years fail"))
+        if smallest:
+            lines.append(("A shade less", "not tried: the smallest size asked about suffices"))
+        else:
+            year = f"; {number('deciding_year')} decides"
+            known = not math.isnan(told["sizing_deciding_year"].item())
+            lines.append(("A shade less", f"{size('tried_less')} fails{year if known else ''}"))
+    if not math.isnan(told["sizing_fails_from"].item()):
+        lines.append(
+            (
+                "More fails",
+                f"with {size('fails_from')} too many years fail again: a larger pond loses more to "
+                "the air and the ground, or turf served longer asks for more",
+            )
+        )
+    lines.append(
+        (
+            "Limits",
+            "of the chance of the years only; 'none': not even the best size tried would do",
+        )
+    )
+    parts: list[RenderableType] = [bold("Least size"), named_lines(lines)]
+    if "sizing_curve" in told:
+        against, curve = told["sizing_against"], told["sizing_curve"]
+        table = plain_table("What may be traded")
+        for values in (against, curve):
+            table.add_column(values.attrs["long_name"], justify="right")
+        for i in range(told.sizes["point"]):
+            least = curve[i].assign_attrs(curve.attrs)
+            suffices = not math.isnan(least.item())
+            table.add_row(
+                _size_text(against[i].assign_attrs(against.attrs), system, against),
+                _size_text(least, system, curve) if suffices else "nothing suffices",
+            )
+        parts += [bold(""), table]
+    return parts
+
+
+def _notes(told: xr.Dataset) -> Iterable[tuple[str, str]]:
+    attrs = told.attrs
+    yield (
+        "Relied on",
+        "years short: any shortage, ± standard error, < and > upper and lower 90 % limits; days, "
+        "volume: of those asked for; resilience: chance that a day short is the last of its run",
+    )
+    yield "Store", "at the month's end; the sources named give to the fields or fill the store"
+    if "cost" in told:
+        yield "Cost", "water by the tariff of each month, pumping, labour on days of watering"
+    yield "Weather", attrs["weather"]
+    if attrs["weather_kind"] != RECORD:
+        yield "Trust", MADE_WEATHER[attrs["weather_kind"]]
+    yield "Years used", f"{attrs['years']} ({told.sizes.get('year', attrs['independent_years'])})"
+    yield "Driest years", attrs["driest_years"]
+    yield "Caution", f"{attrs['cautions']} {attrs['supply_cautions']}"
