@@ -32,6 +32,7 @@ KINDS = (
     "intake",
     "turf_processes",
     "supply",
+    "play",
     "generated_weather",
 )
 GRADES = ("measured", "published", "common practice", "from memory", "estimate")

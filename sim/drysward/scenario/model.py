@@ -21,6 +21,8 @@ from drysward.weather.resampling import ChangeFactors
 RULES = ("none", "fixed", "share of et", "refill")
 TIMES_OF_DAY = ("night", "early morning", "midday", "evening")
 STANDS = ("established", "first-year sod")
+TURF, SKINNED = SURFACES = ("turf", "skinned")
+SEED, SOD = ESTABLISH_KINDS = ("seed", "sod")
 RECORD, GENERATOR, RESAMPLE = "record", "generator", "resample"
 SOURCES = (RECORD, GENERATOR, RESAMPLE)
 FIRST_MADE_YEAR = 2001
@@ -105,11 +107,97 @@ class DeliverySpec:
 
 
 @dataclass(frozen=True)
+class EventSpec:
+    """Use of a field, ``hours`` on each of its days: ``dates`` (days of the year), or when
+    there are none ``weekdays`` within ``season``. A practice wears the turf but is not
+    ``judged``.
+    """
+
+    label: str
+    weekdays: Days = EVERY_DAY
+    season: tuple[int, int] = WHOLE_YEAR
+    dates: tuple[int, ...] = ()
+    hours: float = 2.0
+    judged: bool = True
+
+
+@dataclass(frozen=True)
+class CoverSpec:
+    """A rain cover, laid on the ``days_before`` a judged event on which ``rain_from_mm`` falls.
+
+    Each day under it takes ``labour_h``; it stays off when the day's maximum passes ``heat_c``
+    and after ``longest_days`` in a row.
+    """
+
+    rain_from_mm: float
+    days_before: int
+    labour_h: float
+    longest_days: int
+    heat_c: float
+
+
+@dataclass(frozen=True)
+class HardnessSpec:
+    """Readings of the field: peak deceleration (g) = ``intercept_g`` + ``slope_g`` x water by
+    volume (0..1), with a residual scatter.
+    """
+
+    intercept_g: float
+    slope_g: float
+    scatter_g: float
+
+
+@dataclass(frozen=True)
+class PlaySpec:
+    """What a field is used for and when it is too hard, too soft or too wet.
+
+    No water is given on ``blackout_days`` up to and including a judged event; ``prewet_mm`` is
+    given ``prewet_days_before`` one. ``share`` is the part of the field that must be affected
+    for a day to count. ``hardness`` None is the catalogue's estimate.
+    """
+
+    events: tuple[EventSpec, ...] = ()
+    cover: CoverSpec | None = None
+    blackout_days: int = 0
+    prewet_mm: float = 0.0
+    prewet_days_before: int = 0
+    hardness: HardnessSpec | None = None
+    hard_above_g: float = 100.0
+    soft_below_g: float = 40.0
+    air_filled_below: float = 0.10
+    share: float = 0.25
+
+
+@dataclass(frozen=True)
+class SkinSpec:
+    """How a skinned surface is kept: dust and mud limits and ``target`` are water by volume."""
+
+    dust_below: float
+    mud_above: float
+    target: float
+    passes: int = 3
+
+
+@dataclass(frozen=True)
+class EstablishSpec:
+    """Turf sown or laid on ``day`` of every year: ``light_mm`` a watering, ``times_a_day``,
+    for ``days``.
+    """
+
+    day: int
+    kind: str
+    light_mm: float
+    times_a_day: int
+    days: int
+
+
+@dataclass(frozen=True)
 class FieldSpec:
     """One field. ``mowing_height_mm`` None is the species' usual height.
 
     When water is short, fields of a lower ``priority`` are served first; those of the same
-    priority get the same share of what they asked for.
+    priority get the same share of what they asked for. A "skinned" ``surface`` has a ``skin``
+    and no turf: its ``species`` is "".
     """
 
     key: str
@@ -123,6 +211,21 @@ class FieldSpec:
     reseed_day: int | None = None
     patches: int = 5
     priority: int = 1
+    play: PlaySpec | None = None
+    surface: str = TURF
+    skin: SkinSpec | None = None
+    establish: EstablishSpec | None = None
+
+
+@dataclass(frozen=True)
+class SyringeSpec:
+    """A light midday watering that cools: on days with a maximum above ``above_c`` while at
+    least ``from_wilt`` of the field wilts.
+    """
+
+    above_c: float
+    depth_mm: float
+    from_wilt: float
 
 
 @dataclass(frozen=True)
@@ -178,6 +281,7 @@ class PlanSpec:
     crown_from: float = 0.2
     pause: Pause = field(default_factory=Pause)
     stages: tuple[Stage, ...] = ()
+    syringe: SyringeSpec | None = None
 
 
 @dataclass(frozen=True)

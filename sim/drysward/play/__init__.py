@@ -1,0 +1,1 @@
+"""Playable and safe: hardness, wetness, wear, disease nights, calendars of use, infields."""
