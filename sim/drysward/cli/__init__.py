@@ -14,7 +14,7 @@ import click
 from drysward import __version__
 from drysward.faults import FaultyInput
 
-COMMANDS = ("compare", "supply", "check", "ledger", "catalog", "weather")
+COMMANDS = ("compare", "supply", "check", "ledger", "catalog", "weather", "fit")
 
 
 class Commands(click.Group):

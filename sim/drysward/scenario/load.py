@@ -20,6 +20,7 @@ from drysward.faults import Fault, FaultyInput, nearest
 from drysward.scenario.model import (
     GENERATOR,
     RECORD,
+    SKINNED,
     WHOLE_YEAR,
     Answers,
     DeliverySpec,
@@ -32,6 +33,13 @@ from drysward.scenario.model import (
     Stage,
 )
 from drysward.scenario.names import Named
+from drysward.scenario.play_tables import (
+    SkinTable,
+    establish_spec,
+    play_spec,
+    skin_spec,
+    syringe_spec,
+)
 from drysward.scenario.schema import (
     GIVEN_SOIL,
     ROOT_ZONE_NUMBERS,
@@ -123,7 +131,7 @@ def loads(text: str, base_folder: str | Path, name: str = "scenario") -> Scenari
     site, weather = _site(table.site), weather_source(table.weather, folder)
     if weather.climate is not None:
         check_climate(name, site, weather.climate, catalog)
-    plans = tuple(_plan(key, part) for key, part in table.plans.items())
+    plans = tuple(_plan(key, part, catalog) for key, part in table.plans.items())
     longest_window_h = max(plan.window_h for plan in plans)
     answers = _answers(table.answers, southern=table.site.latitude < 0.0)
     return Scenario(
@@ -171,6 +179,10 @@ def _field(key: str, table: FieldTable, catalog: Catalog) -> FieldSpec:
         reseed_day=table.reseed,
         patches=table.patches,
         priority=table.priority,
+        play=play_spec(table.play, catalog) if table.play else None,
+        surface=table.surface,
+        skin=skin_spec(table.skin or SkinTable(), catalog) if table.surface == SKINNED else None,
+        establish=establish_spec(table.establish, catalog) if table.establish else None,
     )
 
 
@@ -205,7 +217,7 @@ def _delivery(table: DeliveryTable, catalog: Catalog) -> DeliverySpec:
     )
 
 
-def _plan(key: str, table: PlanTable) -> PlanSpec:
+def _plan(key: str, table: PlanTable, catalog: Catalog) -> PlanSpec:
     crown, rain_skip = table.crown, table.rain_skip
     depths = dict(table.depth or {})
     if EVERY_TIME in depths:
@@ -237,6 +249,7 @@ def _plan(key: str, table: PlanTable) -> PlanSpec:
             Stage(part.above, part.below, part.share, flags(part.days), part.crown_only)
             for part in table.stages
         ),
+        syringe=syringe_spec(table.syringe, catalog) if table.syringe else None,
     )
 
 

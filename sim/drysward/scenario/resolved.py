@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from datetime import date, timedelta
 
 from drysward.catalog import SCENARIO, Entry
 from drysward.scenario.model import (
@@ -12,12 +13,20 @@ from drysward.scenario.model import (
     Costs,
     FieldSpec,
     PlanSpec,
+    PlaySpec,
     Restrictions,
     Scenario,
     Sizing,
     SourceSpec,
     StorageSpec,
     SupplySpec,
+    SyringeSpec,
+)
+from drysward.scenario.play_tables import (
+    ESTABLISH_NUMBERS,
+    PLAY_LIMITS,
+    SKIN_NUMBERS,
+    SYRINGE_NUMBERS,
 )
 from drysward.scenario.schema import DELIVERY_NUMBERS, ROOT_ZONE_NUMBERS
 from drysward.scenario.sizing_tables import ALLOWANCE, SIZE_KINDS
@@ -63,17 +72,19 @@ def resolved_values(scenario: Scenario) -> list[Row]:
     rows: dict[str, Row] = {}  # by key, for entries that several fields share
     catalog = scenario.catalog
     for spec in scenario.fields:
-        species = catalog.get("species", spec.species)
         zone = catalog.get("root_zones", spec.root_zone.like)
         words = {**zone.words, **spec.root_zone.words}
-        shared = [species, catalog.get("kc_season", species.words["season"])]
+        shared = []
+        if spec.species:
+            species = catalog.get("species", spec.species)
+            shared += [species, catalog.get("kc_season", species.words["season"])]
         if "soil" in words:
             shared += [catalog.get("soils", words["soil"]), catalog.get("intake", words["soil"])]
         if "compaction" in words:
             shared.append(catalog.get("compaction", words["compaction"]))
         for entry in shared:
             rows.update((row.key, row) for row in _entry(entry))
-        own = [*_root_zone(spec, zone), *_delivery(scenario, spec)]
+        own = [*_root_zone(spec, zone), *_delivery(scenario, spec), *_use(scenario, spec, zone)]
         rows.update((row.key, row) for row in own)
     for kind in ("losses", "curve_numbers", "turf_processes"):
         for entry in catalog.entries[kind].values():
@@ -83,6 +94,8 @@ def resolved_values(scenario: Scenario) -> list[Row]:
         rows.update((row.key, row) for row in _entry(catalog.get("generated_weather", "all")))
     for plan in scenario.plans:
         rows.update((row.key, row) for row in _rows(scenario, f"plans.{plan.key}", _plan(plan)))
+        if plan.syringe is not None:
+            rows.update((row.key, row) for row in _syringe(scenario, plan.key, plan.syringe))
     if scenario.supply is not None:
         rows.update((row.key, row) for row in _supply(scenario, scenario.supply))
         rows.update((row.key, row) for row in _rows(scenario, "costs", _costs(scenario.costs)))
@@ -132,6 +145,92 @@ def _delivery(scenario: Scenario, spec: FieldSpec) -> Iterator[Row]:
             yield _number(f"{at}.{key}", entry, name)
     if spec.delivery.flow_m3_h is not None:
         yield Row(f"{at}.flow", spec.delivery.flow_m3_h, "m3/h", SCENARIO, SCENARIO)
+
+
+def _use(scenario: Scenario, spec: FieldSpec, zone: Entry) -> Iterator[Row]:
+    """Play on a field, how skinned ground is kept, how new turf is watered."""
+    at = f"fields.{spec.key}"
+    settings: list[Setting] = [("surface", spec.surface, "")]
+    yield from _rows(scenario, at, settings)
+    if spec.skin is not None:
+        used = {key: getattr(spec.skin, key) for key in SKIN_NUMBERS}
+        yield from _played(scenario, f"{at}.skin", "infield", SKIN_NUMBERS, used)
+    if spec.establish is not None:
+        new = spec.establish
+        settings = [("day", new.day + 1, "day of leap year"), ("kind", new.kind, "")]
+        yield from _rows(scenario, f"{at}.establish", settings)
+        used = {"light": new.light_mm, "times": new.times_a_day, "days": new.days}
+        entry = f"establish_{new.kind}"
+        yield from _played(scenario, f"{at}.establish", entry, ESTABLISH_NUMBERS, used)
+    if spec.play is None:
+        return
+    play = spec.play
+    used = {
+        "hard_above": play.hard_above_g,
+        "soft_below": play.soft_below_g,
+        "air_filled_below": play.air_filled_below,
+        "share": play.share,
+    }
+    yield from _played(scenario, f"{at}.play", "limits", PLAY_LIMITS, used)
+    yield from _rows(scenario, f"{at}.play", _play(play))
+    surface = "native" if zone.words["kind"] == "native" else "sand"
+    entries = ["use", "airless_roots", "leaf_disease", f"hardness_{surface}", f"wear_{surface}"]
+    for entry_key in entries:
+        yield from _entry(scenario.catalog.get("play", entry_key))
+
+
+def _played(
+    scenario: Scenario,
+    at: str,
+    entry_key: str,
+    names: Mapping[str, str],
+    used: Mapping[str, float],
+) -> Iterator[Row]:
+    """Numbers of the table ``at`` that ``play.ENTRY`` has where the scenario is silent."""
+    entry = scenario.catalog.get("play", entry_key)
+    for key, name in names.items():
+        if f"{at}.{key}" in scenario.written:
+            yield Row(f"{at}.{key}", used[key], entry.parameter(name).unit, SCENARIO, SCENARIO)
+        else:
+            yield _number(f"{at}.{key}", entry, name)
+
+
+def _play(play: PlaySpec) -> Iterator[Setting]:
+    if play.hardness is not None:
+        yield "hardness.intercept", play.hardness.intercept_g, "g"
+        yield "hardness.slope", play.hardness.slope_g, "g"
+        yield "hardness.scatter", play.hardness.scatter_g, "g"
+    for i, event in enumerate(play.events, start=1):
+        at = f"events[{i}]"
+        yield f"{at}.label", event.label, ""
+        if event.dates:
+            days = ", ".join(f"{date(2000, 1, 1) + timedelta(d):%m-%d}" for d in event.dates)
+            yield f"{at}.dates", days, ""
+        else:
+            yield f"{at}.days", _named(event.weekdays), ""
+            yield f"{at}.season.from", event.season[0] + 1, "day of leap year"
+            yield f"{at}.season.to", event.season[1] + 1, "day of leap year"
+        yield f"{at}.hours", event.hours, "h"
+        yield f"{at}.judged", _yes(event.judged), ""
+    yield "blackout", play.blackout_days, "d"
+    if play.prewet_mm > 0.0:
+        yield "prewet.depth", play.prewet_mm, "mm"
+        yield "prewet.before", play.prewet_days_before, "d"
+    if play.cover is not None:
+        yield "cover.rain", play.cover.rain_from_mm, "mm"
+        yield "cover.before", play.cover.days_before, "d"
+        yield "cover.labour", play.cover.labour_h, "h"
+        yield "cover.longest", play.cover.longest_days, "d"
+        yield "cover.heat", play.cover.heat_c, "degC"
+
+
+def _syringe(scenario: Scenario, plan: str, syringe: SyringeSpec) -> Iterator[Row]:
+    used = {
+        "above": syringe.above_c,
+        "depth": syringe.depth_mm,
+        "from_wilt": syringe.from_wilt,
+    }
+    yield from _played(scenario, f"plans.{plan}.syringe", "syringe", SYRINGE_NUMBERS, used)
 
 
 def _rows(scenario: Scenario, at: str, settings: Iterable[Setting]) -> Iterator[Row]:

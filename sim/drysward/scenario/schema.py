@@ -17,7 +17,21 @@ from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 from drysward.catalog import load_catalog
 from drysward.day.records import MOST_STAGES
 from drysward.quantities import ANGLE, AREA, FLOW, LENGTH, PRESSURE_HEAD, RATE, TIME, VOLUME, Kind
-from drysward.scenario.model import RULES, STANDS, TIMES_OF_DAY, TURF_YEARS
+from drysward.scenario.model import (
+    RULES,
+    SKINNED,
+    STANDS,
+    SURFACES,
+    TIMES_OF_DAY,
+    TURF_YEARS,
+)
+from drysward.scenario.play_tables import (
+    EstablishTable,
+    PlayTable,
+    SkinTable,
+    SyringeTable,
+    grown,
+)
 from drysward.scenario.sizing_tables import SizingTable
 from drysward.scenario.supply_tables import CostsTable, SupplyTable, said_once
 from drysward.scenario.values import (
@@ -170,7 +184,8 @@ class DeliveryTable(Part):
 class FieldTable(Part):
     label: Text | None = None
     area: Annotated[float, quantity(AREA), Field(gt=0.0)]
-    species: Annotated[str, entry_of("species")]
+    surface: Annotated[str, one_of(*SURFACES)] = SURFACES[0]
+    species: Annotated[str, AfterValidator(grown), Field(validate_default=True)] = ""
     root_zone: Annotated[RootZoneTable, BeforeValidator(in_table("like"))]
     delivery: Annotated[DeliveryTable, BeforeValidator(in_table("system"))]
     stand: Annotated[str, one_of(*STANDS)] = STANDS[0]
@@ -178,6 +193,25 @@ class FieldTable(Part):
     reseed: DayOfYear | None = None
     patches: Annotated[int, Field(ge=1, le=50)] = 5
     priority: Annotated[int, Field(ge=1, le=99)] = 1
+    play: PlayTable | None = None
+    skin: SkinTable | None = None
+    establish: EstablishTable | None = None
+
+    @model_validator(mode="after")
+    def _fits_the_surface(self) -> FieldTable:
+        faults: Flaws = []
+        if self.surface == SKINNED:
+            faults += [
+                (key, "a skinned surface grows nothing", "leave it out")
+                for key in ("stand", "mowing_height", "reseed", "establish")
+                if key in self.model_fields_set
+            ]
+        elif self.skin is not None:
+            faults.append(("skin", "belongs to a skinned surface", f"surface = '{SKINNED}'"))
+        if self.establish is not None and self.stand != STANDS[0]:
+            faults.append(("establish", f"is given beside stand '{self.stand}'", "one of the two"))
+        refuse(faults)
+        return self
 
 
 class RainSkipTable(Part):
@@ -257,6 +291,7 @@ class PlanTable(Part):
     crown: CrownTable | None = None
     pause: PauseTable | None = None
     stages: Annotated[list[StageTable], Field(max_length=MOST_STAGES)] = []
+    syringe: SyringeTable | None = None
 
     @model_validator(mode="after")
     def _fits_the_rule(self) -> PlanTable:

@@ -1,0 +1,264 @@
+"""Play in a scenario file: events, covers, hardness, skinned ground, new turf, syringing."""
+
+# pydantic copies a default that can change.
+# ruff: noqa: RUF012
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from pydantic import BeforeValidator, Field, ValidationInfo, model_validator
+
+from drysward.catalog import Catalog, load_catalog
+from drysward.quantities import LENGTH, TEMPERATURE, TIME, parse
+from drysward.scenario.model import (
+    ESTABLISH_KINDS,
+    SKINNED,
+    WHOLE_YEAR,
+    CoverSpec,
+    EstablishSpec,
+    EventSpec,
+    HardnessSpec,
+    PlaySpec,
+    SkinSpec,
+    SyringeSpec,
+)
+from drysward.scenario.values import (
+    DayOfYear,
+    Depth,
+    Flaws,
+    Odds,
+    Part,
+    Share,
+    SpanTable,
+    Text,
+    Weekdays,
+    WholeDays,
+    flags,
+    known_name,
+    one_of,
+    quantity,
+    refuse,
+    span,
+)
+
+PLAY_LIMITS = {
+    "hard_above": "hard_above_g",
+    "soft_below": "soft_below_g",
+    "air_filled_below": "air_filled_least",
+    "share": "affected_share",
+}
+"""Limits of play where a file is silent: key in the file -> name in ``play.limits``."""
+
+SKIN_NUMBERS = {
+    "dust_below": "skin_dust_below",
+    "mud_above": "skin_mud_above",
+    "target": "skin_target",
+    "passes": "skin_passes",
+}
+SYRINGE_NUMBERS = {
+    "above": "syringe_above_c",
+    "depth": "syringe_depth_mm",
+    "from_wilt": "syringe_from_wilt",
+}
+ESTABLISH_NUMBERS = {
+    "light": "establish_light_mm",
+    "times": "establish_times",
+    "days": "establish_days",
+}
+
+Gs = Annotated[float, Field(gt=0.0, le=1000.0)]
+Temperature = Annotated[float, quantity(TEMPERATURE), Field(ge=-20.0, le=60.0)]
+# More is no light watering (own estimate).
+Light = Annotated[float, quantity(LENGTH), Field(gt=0.0, le=15.0)]
+
+
+def hours(value: object) -> object:
+    """``2.5`` and ``"2.5 h"`` are the same, since the key says the unit."""
+    return parse(value, TIME) if isinstance(value, str) else value
+
+
+class EventTable(Part):
+    label: Text
+    days: Weekdays | None = None
+    season: SpanTable | None = None
+    dates: Annotated[list[DayOfYear], Field(min_length=1)] | None = None
+    hours: Annotated[float, BeforeValidator(hours), Field(gt=0.0, le=24.0)]
+    judged: bool = True
+
+    @model_validator(mode="after")
+    def _says_its_days_once(self) -> EventTable:
+        flaws: Flaws = []
+        if self.dates is None and self.days is None:
+            flaws.append(("days", "is missing", "days of the week, or dates"))
+        for key in ("days", "season"):
+            if self.dates is not None and getattr(self, key) is not None:
+                flaws.append((key, "is given beside dates", "dates alone, or days and season"))
+        refuse(flaws)
+        return self
+
+
+class CoverTable(Part):
+    rain: Annotated[float, quantity(LENGTH), Field(ge=0.0, le=500.0)]
+    before: WholeDays
+    labour: Annotated[float, quantity(TIME), Field(ge=0.0, le=1000.0)] = 0.0
+    # A day in sun or three otherwise, from memory.
+    longest: WholeDays = 2
+    heat: Temperature = 30.0
+
+
+class PrewetTable(Part):
+    depth: Depth
+    before: WholeDays
+
+
+class HardnessTable(Part):
+    intercept: Annotated[float, Field(gt=0.0, le=1000.0)]
+    slope: Annotated[float, Field(ge=-5000.0, le=0.0)]
+    scatter: Annotated[float, Field(ge=0.0, le=200.0)]
+
+
+class PlayTable(Part):
+    events: list[EventTable] = []
+    cover: CoverTable | None = None
+    blackout: WholeDays | None = None
+    prewet: PrewetTable | None = None
+    hardness: HardnessTable | None = None
+    hard_above: Gs | None = None
+    soft_below: Gs | None = None
+    air_filled_below: Annotated[float, Field(gt=0.0, le=0.5)] | None = None
+    share: Annotated[float, Field(gt=0.0, le=1.0)] | None = None
+
+    @model_validator(mode="after")
+    def _hangs_together(self) -> PlayTable:
+        flaws: Flaws = []
+        if not any(event.judged for event in self.events):
+            flaws += [
+                (key, "waits for an event, and none is judged", "events with judged = true")
+                for key in ("cover", "blackout", "prewet")
+                if getattr(self, key) is not None
+            ]
+        if self.prewet and self.blackout and self.prewet.before < self.blackout:
+            told = f"no water is given on {self.blackout} days up to the event"
+            flaws.append(("prewet.before", told, f"{self.blackout} days or more"))
+        limits = load_catalog().get("play", "limits")
+        hard = self.hard_above or limits["hard_above_g"]
+        soft = self.soft_below or limits["soft_below_g"]
+        if soft >= hard:
+            flaws.append(("soft_below", f"{soft:g} is not below hard_above", f"under {hard:g}"))
+        refuse(flaws)
+        return self
+
+
+class SkinTable(Part):
+    dust_below: Odds | None = None
+    mud_above: Odds | None = None
+    target: Odds | None = None
+    passes: Annotated[int, Field(ge=1, le=20)] | None = None
+
+    @model_validator(mode="after")
+    def _in_order(self) -> SkinTable:
+        entry = load_catalog().get("play", "infield")
+        dust, mud, target = (
+            getattr(self, key) or entry[SKIN_NUMBERS[key]]
+            for key in ("dust_below", "mud_above", "target")
+        )
+        flaws: Flaws = []
+        if not dust < target < mud:
+            told = f"between dust_below {dust:g} and mud_above {mud:g}"
+            flaws.append(("target", f"{target:g} is not in the good band", told))
+        refuse(flaws)
+        return self
+
+
+class EstablishTable(Part):
+    day: DayOfYear
+    kind: Annotated[str, one_of(*ESTABLISH_KINDS)]
+    light: Light | None = None
+    times: Annotated[int, Field(ge=1, le=20)] | None = None
+    days: WholeDays | None = None
+
+
+class SyringeTable(Part):
+    above: Temperature | None = None
+    depth: Light | None = None
+    from_wilt: Share | None = None
+
+
+def grown(species: str, info: ValidationInfo) -> str:
+    """Lets a species pass on turf, and its absence on a skinned surface."""
+    skinned = info.data.get("surface") == SKINNED
+    if species and skinned:
+        raise ValueError("a skinned surface grows nothing; leave it out")
+    if not species and not skinned:
+        raise ValueError("is missing; it has no default")
+    return known_name(species, load_catalog().entries["species"]) if species else species
+
+
+# --- tables to the model ----------------------------------------------------------------------
+
+
+def play_spec(table: PlayTable, catalog: Catalog) -> PlaySpec:
+    """What a field is used for, with limits of the catalogue where the file is silent."""
+
+    def limit(key: str) -> float:
+        written: float | None = getattr(table, key)
+        return catalog.get("play", "limits")[PLAY_LIMITS[key]] if written is None else written
+
+    cover, hardness, prewet = table.cover, table.hardness, table.prewet
+    return PlaySpec(
+        events=tuple(_event(part) for part in table.events),
+        cover=CoverSpec(cover.rain, cover.before, cover.labour, cover.longest, cover.heat)
+        if cover
+        else None,
+        blackout_days=table.blackout or 0,
+        prewet_mm=prewet.depth if prewet else 0.0,
+        prewet_days_before=prewet.before if prewet else 0,
+        hardness=HardnessSpec(hardness.intercept, hardness.slope, hardness.scatter)
+        if hardness
+        else None,
+        hard_above_g=limit("hard_above"),
+        soft_below_g=limit("soft_below"),
+        air_filled_below=limit("air_filled_below"),
+        share=limit("share"),
+    )
+
+
+def _event(table: EventTable) -> EventSpec:
+    return EventSpec(
+        label=table.label,
+        weekdays=flags(table.days),
+        season=span(table.season) if table.season else WHOLE_YEAR,
+        dates=tuple(sorted(set(table.dates or ()))),
+        hours=table.hours,
+        judged=table.judged,
+    )
+
+
+def skin_spec(table: SkinTable, catalog: Catalog) -> SkinSpec:
+    """How a skinned surface is kept, as the catalogue has it where the file is silent."""
+    entry = catalog.get("play", "infield")
+    used = {key: getattr(table, key) or entry[name] for key, name in SKIN_NUMBERS.items()}
+    return SkinSpec(
+        used["dust_below"], used["mud_above"], used["target"], passes=int(used["passes"])
+    )
+
+
+def establish_spec(table: EstablishTable, catalog: Catalog) -> EstablishSpec:
+    """How new turf is watered, as the catalogue has it where the file is silent."""
+    entry = catalog.get("play", f"establish_{table.kind}")
+    used = {key: getattr(table, key) or entry[name] for key, name in ESTABLISH_NUMBERS.items()}
+    return EstablishSpec(
+        table.day, table.kind, used["light"], int(used["times"]), int(used["days"])
+    )
+
+
+def syringe_spec(table: SyringeTable, catalog: Catalog) -> SyringeSpec:
+    """When a plan syringes, as the catalogue has it where the file is silent."""
+    entry = catalog.get("play", "syringe")
+
+    def number(key: str) -> float:
+        written: float | None = getattr(table, key)
+        return entry[SYRINGE_NUMBERS[key]] if written is None else written
+
+    return SyringeSpec(number("above"), number("depth"), number("from_wilt"))
