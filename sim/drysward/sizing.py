@@ -35,8 +35,8 @@ from drysward.weather_years import weather_series
 TOLERANCE = 0.01
 # Sizes are doubled and halved from the one given, this often downwards, before closing in.
 _HALVINGS = 10
-# Looks between the rungs when none of them keeps the outcome.
-_LOOKS = 6
+# Between the rungs it is looked no closer than this: a span narrower than that may be missed.
+_CLOSEST = 0.05
 _BAND = (0.05, 0.95)
 
 
@@ -368,10 +368,9 @@ def least_size(tried: Tried, allowed: int) -> tuple[float, float]:
     middle = rungs.index(given) if given in rungs else len(rungs) // 2
     found = next((i for i in (*range(middle, len(rungs)), *range(middle)) if keeps(rungs[i])), None)
     if found is None:
-        high = _between_rungs(tried, rungs, allowed)
+        low, high = _between_rungs(tried, rungs, allowed)
         if math.isnan(high):
             return math.nan, math.nan
-        low = max(x for x in rungs if x < high)
     else:
         while keeps(rungs[found - 1]):
             found -= 1
@@ -382,24 +381,25 @@ def least_size(tried: Tried, allowed: int) -> tuple[float, float]:
     return high, low
 
 
-def _between_rungs(tried: Tried, rungs: list[float], allowed: int) -> float:
-    """A size that keeps the outcome although no rung does; NaN when none is found.
+def _between_rungs(tried: Tried, rungs: list[float], allowed: int) -> tuple[float, float]:
+    """A failing size, and one that keeps the outcome although no rung does; NaN when none is found.
 
     The span may be narrower than the step from rung to rung: it is looked for on both sides of
     the size with the fewest failing years, ever closer.
     """
-    best = min(rungs, key=tried.count)
     near = sorted(rungs)
-    for _ in range(_LOOKS // 2):
-        at = near.index(best)
-        for other in near[max(at - 1, 0) : at] + near[at + 1 : at + 2]:
-            size = 0.5 * (best + other)
-            near.append(size)
-            if tried.count(size) <= allowed:
-                return size
-        near.sort()
+    while True:
         best = min(near, key=tried.count)
-    return math.nan
+        at = near.index(best)
+        gaps = [x for x in near[max(at - 1, 0) : at + 2] if abs(x - best) > _CLOSEST * best]
+        if not gaps:
+            return math.nan, math.nan
+        for other in gaps:
+            size = 0.5 * (best + other)
+            if tried.count(size) <= allowed:
+                return max(x for x in near if x < size), size
+            near.append(size)
+        near.sort()
 
 
 def _most(trial: Trial, sought: Sought) -> float:
