@@ -37,12 +37,14 @@ def days_until_harm(soil_c: ArrayLike, entry: Entry) -> FloatArray:
 
 
 def root_harm_rate(soil_c: ArrayLike, entry: Entry) -> FloatArray:
-    """Share of the roots still there that a day without air kills.
+    """Share of the roots still there that a day without air kills, from the second day on.
 
-    So that ``visible_root_loss`` is reached after ``days_until_harm``: 1 - (1 - v)^(1/days).
+    So that ``visible_root_loss`` v is reached after ``days_until_harm`` in a row, of which the
+    first does no harm: 1 - (1 - v)^(1/(days - 1)), with at least half a day of harm.
     Source: own estimate of the form.
     """
-    return 1.0 - (1.0 - entry["visible_root_loss"]) ** (1.0 / days_until_harm(soil_c, entry))
+    harmed = np.maximum(days_until_harm(soil_c, entry) - 1.0, 0.5)
+    return 1.0 - (1.0 - entry["visible_root_loss"]) ** (1.0 / harmed)
 
 
 def root_heal_rate(growth_potential: ArrayLike, regrowth_days: float) -> FloatArray:

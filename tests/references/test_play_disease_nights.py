@@ -1,0 +1,61 @@
+"""Nights for brown patch of tall fescue.
+
+Oregon State University, tall fescue monograph: leaves wet for more than 10 h and nights above
+70 degF (21 degC). From memory: dew of 8 to 12 h in humid summers; watering before dawn adds
+little, evening watering 2 to 6 h.
+"""
+
+import numpy as np
+import pytest
+
+from drysward.catalog import load_catalog
+from drysward.day.play import disease_night, leaf_wet_hours
+from drysward.play.disease import dew_hours, dewpoint_c, warm_nights, watering_wet_hours
+from drysward.scenario.model import TIMES_OF_DAY
+
+ENTRY = load_catalog().get("play", "leaf_disease")
+
+
+def celsius(degf):
+    return (degf - 32.0) / 1.8
+
+
+@pytest.mark.parametrize("night_degf, warm", [(69.0, False), (71.0, True), (78.0, True)])
+def test_warm_nights_are_above_70_degf(night_degf, warm):
+    assert bool(warm_nights(celsius(night_degf), ENTRY)) is warm
+
+
+@pytest.mark.parametrize("wet, favours", [(9.5, 0.0), (10.5, 1.0)])
+def test_ten_hours_of_wet_leaves_on_a_warm_night(wet, favours):
+    assert disease_night(1.0, wet, ENTRY["leaf_wet_least_h"]) == favours
+    assert disease_night(0.0, wet, ENTRY["leaf_wet_least_h"]) == 0.0
+
+
+@pytest.mark.parametrize("tmax, tmin, dew", [(86, 64, 63), (90, 72, 72), (92, 74, 73)])
+def test_dew_of_humid_summer_nights_from_memory(tmax, tmin, dew):
+    hours = dew_hours(celsius(tmax), celsius(tmin), celsius(dew), 9.5, ENTRY)
+    assert 8.0 <= hours <= 12.0
+
+
+def test_no_dew_in_dry_air():
+    assert dew_hours(celsius(100), celsius(60), celsius(40), 9.5, ENTRY) == 0.0
+
+
+def test_watering_in_the_evening_and_before_dawn_from_memory():
+    added = dict(zip(TIMES_OF_DAY, watering_wet_hours(ENTRY), strict=True))
+    assert 2.0 <= added["evening"] <= 6.0
+    assert added["early morning"] <= 1.0
+    assert added["midday"] == 0.0
+
+
+def test_evening_watering_makes_the_night_that_dew_alone_does_not():
+    added = dict(zip(TIMES_OF_DAY, watering_wet_hours(ENTRY), strict=True))
+    least = ENTRY["leaf_wet_least_h"]
+    by_time = {t: leaf_wet_hours(8.5, 0.0, 10.0, h) >= least for t, h in added.items()}
+    assert by_time["evening"]
+    assert not by_time["early morning"]
+
+
+def test_dew_point_is_the_inverse_of_fao56_eq_14():
+    """FAO-56 Annex 2, Table 2.3: 2.338 kPa at 20.0 degC, 4.243 kPa at 30.0 degC."""
+    assert dewpoint_c(np.array([2.338, 4.243])) == pytest.approx([20.0, 30.0], abs=0.05)
