@@ -1,0 +1,272 @@
+"""Laws of the parts of play: calendars, covers, hardness, roots, infields."""
+
+from datetime import date, timedelta
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from drysward.catalog import load_catalog
+from drysward.day.play import root_loss_step
+from drysward.play.calendar import days_before, days_of_use, event_days
+from drysward.play.covers import cover_days
+from drysward.play.disease import dew_hours, rain_wet_hours
+from drysward.play.hardness import FEWEST_READINGS, fit_line, hardness_line, peak_deceleration_g
+from drysward.play.infield import DUST, GOOD, MUD, moisture_band, skin_wanted_mm
+from drysward.play.wear import cover_left, moisture_classes
+from drysward.play.wetness import (
+    air_filled_porosity,
+    days_until_harm,
+    root_harm_rate,
+    root_heal_rate,
+)
+from drysward.scenario.model import CoverSpec, EventSpec, HardnessSpec, PlaySpec
+
+CATALOG = load_catalog()
+ROOTS = CATALOG.get("play", "airless_roots")
+SATURDAY = (False, False, False, False, False, True, False)
+AUTUMN = (237, 324)  # 25 August to 20 November
+
+
+def dates(first, last):
+    return np.arange(np.datetime64(first), np.datetime64(last) + 1)
+
+
+def played(event, first, last):
+    days = dates(first, last)
+    return days[event_days(event, days)].astype(str).tolist()
+
+
+# --- calendar ---------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("year", [2023, 2024])
+def test_matches_fall_on_the_saturdays_of_the_season_in_any_year(year):
+    day, wanted = date(year, 8, 25), []
+    while day <= date(year, 11, 20):
+        if day.weekday() == 5:
+            wanted.append(day.isoformat())
+        day += timedelta(days=1)
+    event = EventSpec("match", SATURDAY, AUTUMN)
+    assert played(event, f"{year}-01-01", f"{year}-12-31") == wanted
+
+
+@pytest.mark.parametrize("year", [2023, 2024])
+def test_a_date_stays_the_same_day_in_leap_years(year):
+    event = EventSpec("final", dates=(60,))  # 1 March
+    assert played(event, f"{year}-01-01", f"{year}-12-31") == [f"{year}-03-01"]
+
+
+def test_29_february_is_played_in_leap_years_only():
+    event = EventSpec("leap", dates=(59,))
+    assert played(event, "2023-01-01", "2024-12-31") == ["2024-02-29"]
+
+
+def test_a_season_may_run_over_the_turn_of_the_year():
+    event = EventSpec("winter", SATURDAY, (350, 10))
+    found = played(event, "2023-12-10", "2024-01-31")
+    assert found == ["2023-12-16", "2023-12-23", "2023-12-30", "2024-01-06"]
+
+
+def play(**more):
+    events = (
+        EventSpec("match", SATURDAY, AUTUMN, hours=2.5),
+        EventSpec("practice", (False, True, False, True, False, True, False), hours=2.0,
+                  judged=False),
+    )  # fmt: skip
+    return PlaySpec(events, **more)
+
+
+def test_hours_add_up_and_practice_is_not_judged():
+    days = dates("2024-09-02", "2024-09-08")  # Monday to Sunday
+    use = days_of_use(play(), days)
+    assert use.use_hours.tolist() == [0, 2, 0, 2, 0, 4.5, 0]
+    assert np.flatnonzero(use.judged).tolist() == [5]
+    assert not use.blackout.any()
+    assert not use.prewet_mm.any()
+
+
+def test_blackout_runs_up_to_and_including_the_event():
+    use = days_of_use(play(blackout_days=2), dates("2024-09-02", "2024-09-08"))
+    assert np.flatnonzero(use.blackout).tolist() == [4, 5]
+
+
+def test_prewet_comes_its_days_ahead():
+    use = days_of_use(play(prewet_mm=5.0, prewet_days_before=2), dates("2024-09-02", "2024-09-08"))
+    assert use.prewet_mm.tolist() == [0, 0, 0, 5, 0, 0, 0]
+
+
+@given(st.integers(1, 360))
+def test_the_calendar_of_a_part_is_that_part_of_the_calendar(stop):
+    days = dates("2023-06-01", "2024-05-31")
+    spec = play(blackout_days=3, prewet_mm=5.0, prewet_days_before=3)
+    whole, part = days_of_use(spec, days), days_of_use(spec, days[:stop])
+    for name in ("use_hours", "judged", "blackout", "prewet_mm"):
+        assert np.array_equal(getattr(part, name), getattr(whole, name)[:stop])
+
+
+# --- covers -----------------------------------------------------------------------------------
+
+COVER = CoverSpec(rain_from_mm=2.0, days_before=3, labour_h=4.0, longest_days=2, heat_c=30.0)
+WEEK = dates("2024-09-02", "2024-09-08")
+
+
+def covered(rain, tmax=20.0, cover=COVER):
+    return cover_days(cover, play().events, WEEK, np.array(rain, float), np.full(7, tmax))
+
+
+def test_a_cover_lies_before_a_judged_event_when_it_rains_enough():
+    lies = covered([9, 9, 9, 1, 9, 9, 9]).lies
+    assert np.flatnonzero(lies).tolist() == [2, 4]
+    assert not covered([0, 0, 0, 1.9, 1.9, 0, 0]).lies.any()
+
+
+def test_a_cover_comes_off_after_its_longest_days():
+    assert np.flatnonzero(covered([9] * 7).lies).tolist() == [2, 3]
+
+
+def test_a_cover_stays_off_in_heat():
+    assert not covered([9] * 7, tmax=30.1).lies.any()
+    assert covered([9] * 7, tmax=30.0).lies.any()
+
+
+@given(st.lists(st.floats(0, 80), min_size=7, max_size=7), st.floats(0, 40))
+def test_covers_never_add_water(rain, tmax):
+    found = covered(rain, tmax)
+    assert (found.kept_off_mm >= 0.0).all()
+    assert (found.kept_off_mm <= rain).all()
+    assert (found.kept_off_mm[~found.lies] == 0.0).all()
+    assert np.array_equal(found.labour_h > 0.0, found.lies)
+
+
+def test_without_a_cover_nothing_lies():
+    found = covered([9] * 7, cover=None)
+    assert not found.lies.any()
+    assert not found.kept_off_mm.any()
+
+
+def test_days_before_none_are_none():
+    assert not days_before(play().events, WEEK, 0, -1).any()
+
+
+# --- hardness ---------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("kind", ["native", "sand"])
+def test_bare_and_dense_ground_is_harder_or_as_hard(kind):
+    entry = CATALOG.get("play", f"hardness_{kind}")
+    line, dense = hardness_line(entry), hardness_line(entry, 1.7)
+    moisture = np.linspace(0.05, 0.4, 10)
+    assert (peak_deceleration_g(moisture, line, 1.0) > peak_deceleration_g(moisture, line)).all()
+    assert (peak_deceleration_g(moisture, dense) >= peak_deceleration_g(moisture, line)).all()
+
+
+def test_readings_take_the_place_of_the_catalogue():
+    entry = CATALOG.get("play", "hardness_native")
+    line = hardness_line(entry, 1.7, HardnessSpec(120.0, -200.0, 6.0))
+    assert peak_deceleration_g(0.25, line) == pytest.approx(70.0)
+    assert line.scatter_g == 6.0
+
+
+@given(st.integers(0, 2**31), st.floats(60, 250), st.floats(-600, -50))
+def test_a_fit_finds_the_line_that_made_the_readings(seed, intercept, slope):
+    moisture = np.random.default_rng(seed).uniform(0.05, 0.40, 30)
+    fit = fit_line(moisture, intercept + slope * moisture)
+    assert fit.intercept_g == pytest.approx(intercept, rel=1e-6)
+    assert fit.slope_g == pytest.approx(slope, rel=1e-6)
+    assert fit.scatter_g == pytest.approx(0.0, abs=1e-6)
+
+
+def test_scatter_is_the_residual_standard_deviation():
+    """Slow twin: normal equations and the sum of squares over n - 2."""
+    moisture = np.array([0.10, 0.14, 0.18, 0.22, 0.26, 0.30, 0.34, 0.38])
+    g = np.array([120.0, 101.0, 98.0, 77.0, 75.0, 52.0, 50.0, 31.0])
+    a, b = np.linalg.lstsq(np.column_stack([np.ones(8), moisture]), g, rcond=None)[0]
+    left = sum((y - a - b * x) ** 2 for x, y in zip(moisture, g, strict=True))
+    fit = fit_line(moisture, g)
+    assert (fit.intercept_g, fit.slope_g) == pytest.approx((a, b))
+    assert fit.scatter_g == pytest.approx((left / 6) ** 0.5)
+
+
+def test_too_few_or_equal_readings_make_no_line():
+    with pytest.raises(ValueError, match="too few"):
+        fit_line(np.linspace(0.1, 0.3, FEWEST_READINGS - 1), np.arange(FEWEST_READINGS - 1))
+    with pytest.raises(ValueError, match="same in all"):
+        fit_line(np.full(9, 0.2), np.arange(9))
+
+
+# --- wetness, wear, leaves ----------------------------------------------------------------------
+
+
+def test_air_is_what_water_leaves_of_the_pores():
+    assert air_filled_porosity([10.0, 40.0, 45.0], 40.0, 100.0) == pytest.approx([0.3, 0, 0])
+
+
+@pytest.mark.parametrize("soil_c", [5.0, 17.5, 25.0])
+def test_harm_shows_after_its_days_in_a_row(soil_c):
+    days, rate = float(days_until_harm(soil_c, ROOTS)), float(root_harm_rate(soil_c, ROOTS))
+    loss, seen = 0.0, [0.0]
+    for run in range(1, 61):
+        loss = root_loss_step(loss, run, rate, 0.0, 1.0)
+        seen.append(loss)
+    assert seen[1] == 0.0
+    assert np.interp(ROOTS["visible_root_loss"], seen, range(61)) == pytest.approx(days, abs=0.1)
+
+
+def test_warmer_soil_harms_roots_faster():
+    assert (np.diff(root_harm_rate(np.arange(5.0, 33.0), ROOTS)) > 0.0).all()
+
+
+@given(
+    st.lists(st.tuples(st.booleans(), st.floats(-5, 40)), min_size=1, max_size=60),
+    st.floats(0.1, 0.9),
+)
+def test_root_loss_stays_within_its_bounds(days, most):
+    loss, run = 0.0, 0
+    for airless, soil_c in days:
+        run = run + 1 if airless else 0
+        rate = float(root_harm_rate(soil_c, ROOTS))
+        loss = root_loss_step(loss, run, rate, float(root_heal_rate(0.5, 60.0)), most)
+        assert 0.0 <= loss <= most
+
+
+def test_wear_classes_move_with_field_capacity():
+    entry = CATALOG.get("play", "wear_native")
+    middle, wet = moisture_classes(entry, entry["wear_field_capacity"])
+    assert (middle, wet) == pytest.approx((0.22, 0.30))
+    assert moisture_classes(entry, 0.155) == pytest.approx((0.11, 0.15))
+
+
+@given(st.floats(0, 100), st.floats(0, 100))
+def test_wear_does_not_mind_how_use_is_split(one, other):
+    together = cover_left(0.05, 1.0, one + other)
+    assert together == pytest.approx(cover_left(0.05, 1.0, one) * cover_left(0.05, 1.0, other))
+
+
+@given(st.floats(-10, 30), st.floats(0, 20), st.floats(-20, 30), st.floats(6, 18))
+def test_dew_lasts_no_longer_than_the_night_and_its_drying(tmin, span, dew, night):
+    entry = CATALOG.get("play", "leaf_disease")
+    hours = dew_hours(tmin + span, tmin, dew, night, entry)
+    assert 0.0 <= hours <= night + entry["dew_after_sunrise_h"]
+    assert dew_hours(tmin + span, tmin, dew + 1.0, night, entry) >= hours
+
+
+def test_rain_wets_leaves_from_its_least_depth():
+    entry = CATALOG.get("play", "leaf_disease")
+    hours = rain_wet_hours([0.0, 0.9, 1.0, 30.0], entry)
+    assert hours.tolist() == [0.0, 0.0, entry["rain_wet_h"], entry["rain_wet_h"]]
+
+
+# --- infield ------------------------------------------------------------------------------------
+
+
+def test_bands_of_a_skinned_surface():
+    found = moisture_band([0.05, 0.10, 0.19, 0.28, 0.30], 0.10, 0.28)
+    assert found.tolist() == [DUST, GOOD, GOOD, GOOD, MUD]
+
+
+def test_more_passes_put_back_more_of_the_days_evaporation():
+    wanted = [float(skin_wanted_mm(19.0, 19.0, 6.0, passes)) for passes in (1, 2, 3)]
+    assert wanted == pytest.approx([0.0, 3.0, 4.0])
+    assert skin_wanted_mm(30.0, 19.0, 6.0, 3) == 0.0
