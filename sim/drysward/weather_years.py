@@ -8,7 +8,9 @@ from typing import TypeVar
 
 import numpy as np
 
-from drysward.scenario.model import GENERATOR, RECORD, Scenario
+from drysward.faults import Fault, FaultyInput
+from drysward.scenario.model import GENERATOR, RECORD, RESAMPLE, Scenario
+from drysward.weather import climate as curves
 from drysward.weather.climate import (
     DAYS_IN_MONTH,
     MONTH_OF_DAY,
@@ -143,11 +145,14 @@ def compare_with_origin(scenario: Scenario, series: Series) -> Origin:
         expected = {"rain": rain, "wet days": model.wet_fraction * DAYS_IN_MONTH}
         for i, name in enumerate(("Tmax", "Tmin")):
             mean = (1.0 - wet) * model.mean_dry[i] + wet * model.mean_wet[i]
-            expected[name] = np.bincount(MONTH_OF_DAY, mean) / np.bincount(MONTH_OF_DAY)
+            expected[name] = curves.month_means(mean)
         return Origin(expected, months, None)
     record = _under_future(read_record(scenario), scenario)
+    complete = record.complete_years()
+    if scenario.weather.source == RESAMPLE and complete:
+        record = record.between(complete[0], complete[-1])  # no other days are drawn
     spread = None
-    enough = len(record.complete_years()) * LEAST_SHARE_OF_YEARS
+    enough = len(complete) * LEAST_SHARE_OF_YEARS
     if 3 * LEAST_SHARE_OF_YEARS <= enough <= scenario.weather.years:
         southern = scenario.site.latitude_deg < 0.0
         spread = compare_spread(record, made_days, "south" if southern else "north")
@@ -175,7 +180,20 @@ def _under_future(climate: Climate, scenario: Scenario) -> Climate:
     source = scenario.weather
     if not source.future:
         return climate
-    return change(climate, source.futures[source.future], source.seed)
+    factors = source.futures[source.future]
+    try:
+        return change(climate, factors, source.seed, scenario.site.latitude_deg)
+    except FaultyInput as refusal:
+        # The scenario's key of change.radiation_x is radiation.
+        where = f"weather.futures.{source.future}"
+        raise FaultyInput(
+            Fault(
+                where + fault.where.removeprefix("change").removesuffix("_x"),
+                fault.what,
+                fault.allowed,
+            )
+            for fault in refusal.faults
+        ) from None
 
 
 def _generated(model: ClimateModel, scenario: Scenario, skip: int, n_years: int) -> DailyRecord:

@@ -10,8 +10,10 @@ import numpy as np
 import pytest
 from click.testing import CliRunner, Result
 
+from drysward import load
 from drysward.cli import main
 from drysward.weather.read import read_weather
+from drysward.weather_years import compare_with_origin, month_means, weather_series
 
 DATA = Path(__file__).parents[1] / "data"
 
@@ -155,3 +157,44 @@ def test_a_folder_that_cannot_be_written_is_a_fault(tmp_path: Path) -> None:
     told = ask("weather", "make", "demo", "--years", "1", "--out", str(tmp_path / "a.txt"))
     assert told.exit_code == 2
     assert "neither .csv nor .nc" in told.stderr
+
+
+BRIGHT = "[weather.futures.bright]\nradiation = 1.2"
+
+
+def test_a_brighter_future_of_a_record(tmp_path: Path) -> None:
+    """Radiation of a record's future needs the site's latitude, and gets it."""
+    ask("weather", "make", "demo", "--years", "6", "--out", str(tmp_path / "sunny.csv"))
+    scenario = scenario_with(tmp_path, f'file = "sunny.csv"\n{BRIGHT}')
+    solar = {}
+    for future in ("none", "bright"):
+        for source in ("resample", "generator"):
+            path = tmp_path / f"{future}-{source}.csv"
+            told = ask(
+                "weather", "make", scenario, "--source", source, "--future", future,
+                "--years", "3", "--out", str(path),
+            )  # fmt: skip
+            assert told.exit_code == 0, told.stderr
+            solar[future, source] = read_weather(path).solar_mj_m2.mean()
+    for source in ("resample", "generator"):
+        assert 1.05 < solar["bright", source] / solar["none", source] < 1.2
+
+
+def test_a_brighter_future_without_radiation_is_refused(tmp_path: Path) -> None:
+    scenario = with_baltimore(tmp_path, BRIGHT)
+    for source in ("resample", "generator"):
+        told = ask("weather", "make", scenario, "--source", source, "--future", "bright")
+        assert told.exit_code == 2
+        assert told.stderr.strip() == (
+            "weather.futures.bright.radiation: there is neither radiation nor sunshine to "
+            "change; leave it out"
+        )
+
+
+def test_drawn_years_stand_beside_the_years_they_are_drawn_from(tmp_path: Path) -> None:
+    """The record's odd days of 2010 hold a wet end of September that no drawn year has."""
+    scenario = load(Path(with_baltimore(tmp_path, 'source = "resample"\nyears = 24')))
+    found = compare_with_origin(scenario, weather_series(scenario))
+    record = read_weather(tmp_path / "ours.csv")
+    assert found.expected["rain"] == pytest.approx(month_means(record.between(2011, 2018))["rain"])
+    assert month_means(record)["rain"][8] > 1.1 * found.expected["rain"][8]

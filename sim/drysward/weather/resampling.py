@@ -55,14 +55,12 @@ def resample(
         raise ValueError(f"method is 'years' or 'blocks', not {method!r}")
     dates = record.dates.astype("datetime64[D]")
     years = years_of(dates)
-    found, counts = np.unique(years, return_counts=True)
-    complete = found[counts == 365 + is_leap(found)]
-    if not complete.size:
-        raise FaultyInput(
-            Fault("weather record", "no complete calendar year to draw from", "January to December")
-        )
+    complete = record.complete_years()
+    if not complete:
+        told = "no complete calendar year to draw from"
+        raise FaultyInput(Fault(record.name or "weather record", told, "January to December"))
     # (years, 366) index into the record
-    place = np.empty((complete.size, 366), dtype=int)
+    place = np.empty((len(complete), 366), dtype=int)
     for row, year in zip(place, complete, strict=True):
         days = np.flatnonzero(years == year)
         row[calendar_day(dates[days])] = days
@@ -74,7 +72,7 @@ def resample(
         block = np.searchsorted([2, 5, 8, 11], MONTH_OF_DAY, side="right")
     chosen = np.empty((n_years, 366), dtype=int)
     for i in range(n_years):
-        drawn = stream(seed, Purpose.RESAMPLE, skip + i).integers(complete.size, size=5)
+        drawn = stream(seed, Purpose.RESAMPLE, skip + i).integers(len(complete), size=5)
         chosen[i] = place[drawn[block], np.arange(366)]
     kept = np.ones((n_years, 366), dtype=bool)
     kept[:, LEAP_DAY] = is_leap(first_year + skip + np.arange(n_years))
@@ -116,15 +114,23 @@ def change(
     wet day and the number of wet days are scaled separately: a month's total by their product.
     On a record wet days are dried, or dry days wetted with the rain of a wet day of that month,
     by seeded choice. Radiation stays below what a clear sky lets through, for which a record
-    needs the latitude. FaultyInput when a record lacks it, or gives reference ET, which would
-    not follow.
+    needs the latitude. FaultyInput when a record lacks it, when radiation is to change and there
+    is neither radiation nor sunshine, or when the record gives reference ET, which would not
+    follow.
     """
     if isinstance(climate, DailyRecord):
         return cast(Climate, _change_record(climate, factors, seed, latitude_deg))
     return cast(Climate, _change_model(climate, factors))
 
 
+_NO_RADIATION = Fault(
+    "change.radiation_x", "there is neither radiation nor sunshine to change", "leave it out"
+)
+
+
 def _change_model(model: ClimateModel, factors: ChangeFactors) -> ClimateModel:
+    if (factors.radiation_x != 1).any() and CLEARNESS not in model.variables:
+        raise FaultyInput(_NO_RADIATION)
     fraction = np.minimum(model.wet_fraction * factors.wet_days_x, 1.0)
     dry, wet = model.mean_dry.copy(), model.mean_wet.copy()
     for i, name in enumerate(model.variables):
@@ -150,6 +156,8 @@ def _change_record(
     brighter = (factors.radiation_x > 1).any() and record.solar_mj_m2 is not None
     sunnier = (factors.radiation_x != 1).any() and record.sunshine_h is not None
     faults = []
+    if (factors.radiation_x != 1).any() and record.solar_mj_m2 is record.sunshine_h is None:
+        faults.append(_NO_RADIATION)
     if (brighter or sunnier) and latitude_deg is None:
         faults.append(Fault("change.radiation_x", "the record needs latitude_deg", "-90 to 90"))
     moved = (factors.temperature_add_c != 0).any() or (factors.radiation_x != 1).any()
