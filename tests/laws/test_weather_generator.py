@@ -562,3 +562,48 @@ def test_impossible_factors_are_refused():
         ChangeFactors(rain_amount_x=np.full(12, -1.0))
     with pytest.raises(FaultyInput, match="temperature_add_c"):
         ChangeFactors(temperature_add_c=np.full(12, np.nan))
+
+
+def test_radiation_that_is_not_there_cannot_change(temperate):
+    """A factor that would move nothing is refused, of a record and of normals."""
+    brighter = ChangeFactors(radiation_x=np.full(12, 1.1))
+    made = replace(generate(temperate, 1, seed=1), solar_mj_m2=None)
+    bare = {key: value for key, value in TEMPERATE.items() if key != "solar_mj_m2"}
+    for climate_or_record in (made, from_monthly_table(bare)):
+        with pytest.raises(FaultyInput, match="neither radiation nor sunshine"):
+            change(climate_or_record, brighter, latitude_deg=39.2)
+        assert change(climate_or_record, ChangeFactors(wet_days_x=np.full(12, 0.9)))
+
+
+def test_light_falls_come_back_by_season(temperate):
+    """A record with many light falls in summer and few in winter: so has its fitted climate."""
+    share = np.where(np.isin(np.arange(12), [5, 6, 7, 8]), 0.6, 0.1)
+    record = generate(replace(temperate, light_share=share), 60, seed=8)
+    again = generate(fit(record, 39.2, 47.0), 300, seed=9)
+
+    def fewer_in_summer(some):
+        """How much less often a wet day of summer brings 1 mm than one of winter."""
+        month = some.dates.astype("datetime64[M]").astype(int) % 12
+        wet = some.rain_mm > 0
+        winter, summer = (
+            np.mean(some.rain_mm[wet & np.isin(month, few)] >= 1.0) for few in ([0, 1, 2], [6, 7])
+        )
+        return winter - summer
+
+    assert fewer_in_summer(record) > 0.12
+    assert fewer_in_summer(again) == pytest.approx(fewer_in_summer(record), abs=0.05)
+
+
+def test_rain_in_the_wrong_unit_is_refused():
+    """Inches taken for millimetres twice over: 120 in a month in ten days."""
+    table = {**TEMPERATE, "rain_mm": [25.4 * x for x in TEMPERATE["rain_mm"]]}
+    with pytest.raises(FaultyInput, match=r"rain_mm, September: .*150 mm a wet day"):
+        from_monthly_table(table)
+
+
+def test_a_record_too_short_is_named(temperate):
+    made = replace(generate(temperate, 4, seed=1), name="our-station")
+    with pytest.raises(FaultyInput, match=r"our-station: 4\.0 years are too few"):
+        fit(made, 39.2, 47.0)
+    with pytest.raises(FaultyInput, match="our-station: no complete calendar year"):
+        resample(made.select(slice(1, 300)), 2, seed=1)

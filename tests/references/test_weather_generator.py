@@ -126,7 +126,7 @@ class TestWetAndDryDays:
         b2 = (excess - a * b1) / (1 - a)
         variance = a * b1**2 + (1 - a) * b2**2 + a * (1 - a) * (b1 - b2) ** 2
         model = plain_model(wet_fraction=0.2857, persistence=0.3, mean_mm=mean_mm)
-        model = replace(model, light_share=a, light_ratio=0.2)
+        model = replace(model, light_share=np.full(12, a), light_ratio=np.full(12, 0.2))
         rain = june(generate(model, 3000, seed=9))
         amounts = rain[rain > 0]
         assert amounts.min() >= climate.WET_MM

@@ -94,8 +94,9 @@ class ClimateModel:
     second_day: float = 0.0  # weight of the day before yesterday in the chance of rain
     amount_by_neighbours: FloatArray = field(default_factory=lambda: np.ones(3))
     # ... ratio (3,) of the mean amount of wet days with none, one and two wet neighbours
-    light_share: float = 0.0  # share of the light one of two exponentials in the amounts
-    light_ratio: float = 1.0  # its mean beside that of both
+    # (12,) share of the light one of two exponentials in the amounts, its mean beside both's
+    light_share: FloatArray = field(default_factory=lambda: np.zeros(12))
+    light_ratio: FloatArray = field(default_factory=lambda: np.ones(12))
     wind_height_m: float | None = None
     origin: str = ""
     notes: tuple[str, ...] = field(default=())
@@ -177,14 +178,19 @@ def residual_matrices(m0: FloatArray, m1: FloatArray) -> tuple[FloatArray, Float
     return np.asarray(a), np.linalg.cholesky(bb)
 
 
-def mixed_exponential(u: FloatArray, light_share: float, light_ratio: float) -> FloatArray:
+def mixed_exponential(
+    u: FloatArray, light_share: FloatArray | float, light_ratio: FloatArray | float
+) -> FloatArray:
     """Deviates of mean 1 from uniform ones: two exponentials, the light one of mean light_ratio.
 
-    Mixed exponential amounts: Woolhiser & Roldan 1982, from memory; mean a b1 + (1 - a) b2.
+    Share and ratio broadcast against ``u``. Mixed exponential amounts: Woolhiser & Roldan 1982,
+    from memory; mean a b1 + (1 - a) b2.
     """
     heavy_ratio = (1 - light_share * light_ratio) / (1 - light_share)
     light = u < light_share
-    within = np.where(light, u / max(light_share, 1e-9), (u - light_share) / (1 - light_share))
+    within = np.where(
+        light, u / np.maximum(light_share, 1e-9), (u - light_share) / (1 - light_share)
+    )
     return -np.log1p(-within) * np.where(light, light_ratio, heavy_ratio)
 
 

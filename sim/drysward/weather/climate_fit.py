@@ -49,6 +49,7 @@ LEAST_YEARS = 5
 GOOD_YEARS = 20
 _YEARS_OF_ALL = 10  # estimate: years for which all seasons together count in one season's drift
 _MOST_DRIFT = 0.4  # estimate: largest part of a residual's variance that may be drift
+_LEAST_AMOUNTS = 60  # estimate: wet days that a mixture of amounts needs
 _PLAIN_YEARS = 1000  # made to measure how the model spreads by itself: 4 % error of a variance
 
 
@@ -64,10 +65,11 @@ def fit(record: DailyRecord, latitude_deg: float, elevation_m: float) -> Climate
     """
     dates = np.asarray(record.dates).astype("datetime64[D]")
     rain = np.asarray(record.rain_mm, dtype=float)
+    where = record.name or "weather record"
     if np.isfinite(rain).sum() < LEAST_YEARS * 365:
         raise FaultyInput(
             Fault(
-                "weather record",
+                where,
                 f"{np.isfinite(rain).sum() / 365.25:.1f} years are too few to fit a climate",
                 f"at least {LEAST_YEARS} years; monthly normals can be given instead",
             )
@@ -84,7 +86,7 @@ def fit(record: DailyRecord, latitude_deg: float, elevation_m: float) -> Climate
     if together < LEAST_YEARS * 180:
         raise FaultyInput(
             Fault(
-                "weather record",
+                where,
                 f"only {together} days have {', '.join(values)} together",
                 f"at least {LEAST_YEARS * 180} days; leave out the column that has gaps",
             )
@@ -92,7 +94,7 @@ def fit(record: DailyRecord, latitude_deg: float, elevation_m: float) -> Climate
     still = [name for name, series in values.items() if np.nanstd(series) < 1e-6]
     if still:
         raise FaultyInput(
-            Fault("weather record", f"{name} is the same on every day", "leave that column out")
+            Fault(where, f"{name} is the same on every day", "leave that column out")
             for name in still
         )
     means, sds, z = _fit_curves(np.stack(list(values.values())), wet, day)
@@ -182,14 +184,17 @@ def _fit_neighbours(rain: FloatArray, wet: BoolArray, month: NDArray[np.int64]) 
 
 def _fit_amounts(
     rain: FloatArray, wet: BoolArray, month: NDArray[np.int64], by_neighbours: FloatArray
-) -> tuple[FloatArray, float, float]:
-    """Mean rain per wet day (traces of dry days included) by month; the mixed exponential.
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Mean rain per wet day (traces of dry days included) and the mixed exponential, by month.
 
-    The mixture is one for the year: it is fitted to amounts above the wet threshold over what
-    the month and the number of wet neighbours make of their mean.
+    The mixture is fitted to amounts above the wet threshold over what the month and the number
+    of wet neighbours make of their mean: those of the month and the two beside it, or of the
+    whole year where these have few. Light falls do not grow with a month's mean, so that one
+    mixture for the year makes too many days of drizzle in the dry season and too few in the wet.
     """
+    share, ratio = np.zeros(12), np.ones(12)
     if not wet.any():
-        return np.full(12, WET_MM), 0.0, 1.0
+        return np.full(12, WET_MM), share, ratio
     mean = np.full(12, rain[wet].mean())
     for m in range(12):
         if number := np.sum(wet & (month == m)):
@@ -198,9 +203,13 @@ def _fit_amounts(
     # Gauges step by about the threshold: amounts at it stand for half a step above nought.
     step = WET_MM / 2
     excess = (rain[wet] - WET_MM + step) / (np.maximum(expected - WET_MM, step) + step)
-    if wet.sum() < 60:
-        return mean, 0.0, 1.0
-    return mean, *likeliest_mixed_exponential(excess / excess.mean())
+    if excess.size < _LEAST_AMOUNTS:
+        return mean, share, ratio
+    for m in range(12):
+        near = excess[np.isin(month[wet], [(m - 1) % 12, m, (m + 1) % 12])]
+        some = near if near.size >= _LEAST_AMOUNTS else excess
+        share[m], ratio[m] = likeliest_mixed_exponential(some / some.mean())
+    return mean, share, ratio
 
 
 def _residual_variables(

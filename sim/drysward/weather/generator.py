@@ -228,7 +228,8 @@ def _rain_mm(
     factor *= ratio * wet_share_curve(model.wet_fraction) / np.where(share > 0, share, 1.0)
     mean = model.rain_per_wet_day_mm[MONTH_OF_DAY] * factor
     rain = np.zeros(wet.shape)
-    deviate = mixed_exponential(u[wet], model.light_share, model.light_ratio)
+    month = np.broadcast_to(MONTH_OF_DAY, wet.shape)[wet]
+    deviate = mixed_exponential(u[wet], model.light_share[month], model.light_ratio[month])
     rain[wet] = WET_MM + np.maximum(mean[wet] - WET_MM, 0.0) * deviate
     return rain
 

@@ -51,6 +51,7 @@ _OPTIONAL = (
     "relative_humidity_pct",
     "wind_m_s",
 )
+_MOST_WET_DAY_MM = 150.0  # estimate: the wettest months on earth bring some 100
 _PLACE = ("latitude_deg", "elevation_m", "wind_height_m")
 
 
@@ -166,8 +167,8 @@ def from_monthly_table(
                 assumed["rain_ratio_two_neighbours"],
             ]
         ),
-        light_share=assumed["light_rain_share"],
-        light_ratio=assumed["light_rain_ratio"],
+        light_share=np.full(12, assumed["light_rain_share"]),
+        light_ratio=np.full(12, assumed["light_rain_ratio"]),
         wind_height_m=float(table["wind_height_m"]) if "wind_m_s" in given else None,
         origin="monthly normals",
         notes=tuple(notes),
@@ -316,6 +317,11 @@ def _checked_table(table: Mapping[str, Any], where: str) -> dict[str, FloatArray
         ("rain_mm", "wet_days"),
         lambda rain, days: (days > 0) & (rain < WET_MM * days),
         f"a wet day brings at least {WET_MM} mm",
+    )
+    check(
+        ("rain_mm", "wet_days"),
+        lambda rain, days: (days > 0) & (rain > _MOST_WET_DAY_MM * days),
+        f"no place has more than {_MOST_WET_DAY_MM:g} mm a wet day in the mean of a month",
     )
     check(("tmin_c", "tmax_c"), lambda low, high: low >= high, "tmin_c below tmax_c")
     check(("dewpoint_c", "tmax_c"), lambda dew, high: dew > high, "dew point below tmax_c")
