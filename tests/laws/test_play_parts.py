@@ -162,6 +162,12 @@ def test_bare_and_dense_ground_is_harder_or_as_hard(kind):
     assert (peak_deceleration_g(moisture, dense) >= peak_deceleration_g(moisture, line)).all()
 
 
+def test_a_tenth_of_density_is_12_g_on_native_soil():
+    entry = CATALOG.get("play", "hardness_native")
+    risen = hardness_line(entry, 1.5).intercept_g - hardness_line(entry, 1.4).intercept_g
+    assert risen == pytest.approx(12.0)
+
+
 def test_readings_take_the_place_of_the_catalogue():
     entry = CATALOG.get("play", "hardness_native")
     line = hardness_line(entry, 1.7, HardnessSpec(120.0, -200.0, 6.0))
@@ -250,6 +256,15 @@ def test_dew_lasts_no_longer_than_the_night_and_its_drying(tmin, span, dew, nigh
     hours = dew_hours(tmin + span, tmin, dew, night, entry)
     assert 0.0 <= hours <= night + entry["dew_after_sunrise_h"]
     assert dew_hours(tmin + span, tmin, dew + 1.0, night, entry) >= hours
+
+
+def test_dew_by_hand():
+    """Sunset 6 degC above the minimum, leaves at the dew point 3 degC above: half the cooling,
+    reached when a quarter of the night is gone.
+    """
+    entry = CATALOG.get("play", "leaf_disease")
+    hours = dew_hours(30.0, 18.0, 21.0 - entry["leaf_depression_c"], 10.0, entry)
+    assert hours == pytest.approx(7.5 + entry["dew_after_sunrise_h"])
 
 
 def test_rain_wets_leaves_from_its_least_depth():
