@@ -334,8 +334,9 @@ class Made(Tried):
         return min(4 + int(10 * abs(math.log(size / (least if size < least else most)))), 100)
 
 
-@given(st.floats(0.02, 50.0), st.floats(1.12, 40.0), st.floats(0.02, 90.0))
+@given(st.floats(0.02, 50.0), st.floats(1.3, 40.0), st.floats(0.02, 90.0))
 def test_the_least_of_a_span_is_found(least, times, start):
+    # Spans much narrower than the step from size to size may be missed.
     tried = Made((least, least * times), 0.01, 100.0, start)
     size, less = least_size(tried, 3)
     assert tried.count(size) <= 3 < tried.count(less)
