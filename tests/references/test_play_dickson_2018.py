@@ -19,9 +19,15 @@ RATE = 1e-6  # so small that shares of cover are rates
 
 
 def speed(entry, moisture):
-    limits = (entry["wear_middle_from"], entry["wear_wet_from"])
-    factors = (entry["wear_middle_factor"], entry["wear_wet_factor"])
-    return wear_share(1.0, moisture, *limits, *factors, RATE)
+    return wear_share(
+        hours=1.0,
+        moisture=moisture,
+        rate=RATE,
+        middle_from=entry["wear_middle_from"],
+        wet_from=entry["wear_wet_from"],
+        middle=entry["wear_middle_factor"],
+        wet=entry["wear_wet_factor"],
+    )
 
 
 @pytest.mark.parametrize("wet", [0.30, 0.37])
