@@ -55,6 +55,7 @@ def as_dataset(
         data.update(_supply_data(runs))
     data["odds"] = (("field", "plan", "stage", "day_of_year"), odds)
     data["green_cover"] = (("field", "plan", "day_of_year"), green)
+    data["deficit"] = ("year", seen.deficit_mm)
 
     out = xr.Dataset(
         data,

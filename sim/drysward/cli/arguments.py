@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import re
+import shlex
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -66,6 +67,12 @@ def weather_options(command: Callable[..., None]) -> Callable[..., None]:
     for option in reversed(options):
         command = option(command)
     return command
+
+
+def settings(**options: object) -> str:
+    """Options of ``weather_options`` that were given, as they are typed; empty when none was."""
+    given = {name: value for name, value in options.items() if value is not None}
+    return shlex.join(part for name, v in given.items() for part in (f"--{name}", str(v)))
 
 
 def open_scenario(

@@ -12,6 +12,7 @@ from drysward.cli.arguments import (
     Years,
     counted,
     open_scenario,
+    settings,
     units_option,
     weather_options,
 )
@@ -39,6 +40,7 @@ def command(
     SCENARIO is a scenario file (.toml); without it the scenario that ships with the program runs.
     """
     import drysward
+    from drysward.chosen_years import with_details
     from drysward.day.compiled import is_warm
     from drysward.export import claim_folder, summarise, write_results
     from drysward.tables import comparison, console
@@ -67,5 +69,6 @@ def command(
     for part in comparison(summary, units):
         screen.print(part)
     if out is not None:
+        result = with_details(result, opened, settings(**weather))
         for path in write_results(result, summary, out, units):
             click.echo(f"Wrote {path}", err=True)

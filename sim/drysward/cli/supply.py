@@ -12,6 +12,7 @@ from drysward.cli.arguments import (
     Years,
     counted,
     open_scenario,
+    settings,
     units_option,
     weather_options,
 )
@@ -46,7 +47,8 @@ def command(
     from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
     import drysward
-    from drysward.export import claim_folder, write_supply
+    from drysward.chosen_years import with_details
+    from drysward.export import claim_folder, summarise, write_supply
     from drysward.faults import Fault, FaultyInput
     from drysward.sizing import sizing_dataset, solve
     from drysward.supply.report import (
@@ -98,5 +100,9 @@ def command(
     for part in supply_report(told, units):
         screen.print(part)
     if out is not None:
+        # The summary too: what a plan does to the turf belongs to a supply's page.
+        turf = summarise(result, told).data_vars
+        detailed = with_details(result, opened, settings(**weather))
+        result = detailed.assign({n: v for n, v in turf.items() if n not in told})
         for path in write_supply(result, told, out, units):
             click.echo(f"Wrote {path}", err=True)
