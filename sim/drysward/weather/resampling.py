@@ -113,7 +113,8 @@ def change(
     Temperature shifts Tmax, Tmin and dew point alike (relative humidity nearly kept). Rain per
     wet day and the number of wet days are scaled separately: a month's total by their product.
     On a record wet days are dried, or dry days wetted with the rain of a wet day of that month,
-    by seeded choice. Radiation stays below what a clear sky lets through, for which a record
+    by seeded choice, and what else those days had stays; a model's drier month is also clearer and
+    a little warmer. Radiation stays below what a clear sky lets through, for which a record
     needs the latitude. FaultyInput when a record lacks it, when radiation is to change and there
     is neither radiation nor sunshine, or when the record gives reference ET, which would not
     follow.
