@@ -7,7 +7,7 @@ or ``"300 mm"``; a bare number for a dimensional quantity is refused.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from tokenize import TokenError
 from typing import TYPE_CHECKING
 
@@ -137,6 +137,8 @@ def parse(text: str, kind: Kind) -> float:
     return convert(number, unit, kind.base, wanted=wanted)
 
 
+# A sweep reads the same quantities thousands of times, and the unit library takes its time.
+@lru_cache(maxsize=4096)
 def convert(value: float, unit: str, to: str, *, wanted: str = "") -> float:
     """Convert ``value`` from ``unit`` to ``to``; ValueError names the unit when it cannot."""
     import pint

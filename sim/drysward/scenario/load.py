@@ -107,6 +107,21 @@ def loads(text: str, base_folder: str | Path, name: str = "scenario") -> Scenari
         raw = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise FaultyInput(_syntax_fault(name, str(error), len(text.splitlines()))) from None
+    return from_tree(raw, base_folder, name, text)
+
+
+def from_tree(
+    raw: dict[str, Any],
+    base_folder: str | Path,
+    name: str = "scenario",
+    text: str = "",
+    climate_is_checked: bool = False,
+) -> Scenario:
+    """The scenario in ``raw``, the tables of a file as they were read; ``text`` is kept with it.
+
+    ``climate_is_checked`` spares the second check of normals that a scenario had before.
+    FaultyInput with every fault, as ``load``.
+    """
     faults: list[Fault] = []
     catalog = load_catalog()
     named = Named.in_file(raw)
@@ -129,7 +144,7 @@ def loads(text: str, base_folder: str | Path, name: str = "scenario") -> Scenari
 
     folder = Path(base_folder)
     site, weather = _site(table.site), weather_source(table.weather, folder)
-    if weather.climate is not None:
+    if weather.climate is not None and not climate_is_checked:
         check_climate(name, site, weather.climate, catalog)
     plans = tuple(_plan(key, part, catalog) for key, part in table.plans.items())
     longest_window_h = max(plan.window_h for plan in plans)
