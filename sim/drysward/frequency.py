@@ -246,6 +246,24 @@ def _resampled(values: FloatArray, seed: int) -> Iterator[FloatArray]:
         yield values[rng.integers(n, size=(min(step, RESAMPLES - start), n))]
 
 
+def _estimates(values: FloatArray, exceedance: FloatArray) -> tuple[FloatArray, NDArray[np.bool_]]:
+    """Levels (..., k) of series ``values`` (..., n), and whether the record itself gives them."""
+    record, fitted = _levels(values, exceedance)
+    low_end = exceedance > 0.5
+    least, most = values.min(axis=-1)[..., None], values.max(axis=-1)[..., None]
+    fitted = np.where(low_end, np.minimum(fitted, least), np.maximum(fitted, most))
+    within = ~np.isnan(record)
+    return np.where(within, record, fitted), within
+
+
+def demand_estimates(values: FloatArray, periods: Sequence[float]) -> FloatArray:
+    """The estimates of :func:`demand_at_return_periods` alone, of many series at once.
+
+    ``values`` (..., n) finite and not negative -> (..., periods).
+    """
+    return _estimates(np.ascontiguousarray(values), _exceedance(periods))[0]
+
+
 def demand_at_return_periods(
     values: ArrayLike, periods: Sequence[float], confidence: float = 0.90, seed: int = 20_130_701
 ) -> list[ReturnLevel]:
@@ -274,11 +292,7 @@ def demand_at_return_periods(
     if exceedance.ndim != 1:
         raise ValueError("periods must be a list of years")
 
-    record, fitted = _levels(array, exceedance)
-    low_end = exceedance > 0.5
-    fitted = np.where(low_end, np.minimum(fitted, array.min()), np.maximum(fitted, array.max()))
-    within = ~np.isnan(record)
-    estimate = np.where(within, record, fitted)
+    estimate, within = _estimates(array, exceedance)
 
     if array.size == 1:
         low = high = np.full_like(estimate, np.nan)

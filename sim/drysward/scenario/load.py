@@ -106,7 +106,7 @@ def loads(text: str, base_folder: str | Path, name: str = "scenario") -> Scenari
     try:
         raw = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise FaultyInput(_syntax_fault(name, str(error), len(text.splitlines()))) from None
+        raise FaultyInput(syntax_fault(name, str(error), len(text.splitlines()))) from None
     return from_tree(raw, base_folder, name, text)
 
 
@@ -128,7 +128,7 @@ def from_tree(
     try:
         overrides = raw.get("overrides", {})
         if isinstance(overrides, dict):
-            catalog = catalog.with_overrides(dict(_leaves(overrides)))
+            catalog = catalog.with_overrides(dict(leaves(overrides)))
     except FaultyInput as refusal:
         faults += [
             Fault(f"{name}: overrides.{fault.where}", fault.what, fault.allowed)
@@ -137,7 +137,7 @@ def from_tree(
     try:
         table = ScenarioTable.model_validate(raw, context=named)
     except ValidationError as error:
-        told = [fault for detail in error.errors() for fault in _faults(name, detail)]
+        told = [fault for detail in error.errors() for fault in told_faults(name, detail)]
         raise FaultyInput([*told, *faults]) from None
     if faults:
         raise FaultyInput(faults)
@@ -163,7 +163,7 @@ def from_tree(
         supply=supply_spec(table.supply, catalog, longest_window_h) if table.supply else None,
         costs=costs_spec(table.costs),
         sizing=sizing_spec(table.sizing, named, answers) if table.sizing else None,
-        written=frozenset(key for key, _ in _leaves(raw)),
+        written=frozenset(key for key, _ in leaves(raw)),
     )
 
 
@@ -333,20 +333,20 @@ def with_weather(
 # --- faults -----------------------------------------------------------------------------------
 
 
-def _leaves(table: Mapping[str, Any], above: str = "") -> Iterator[tuple[str, Any]]:
+def leaves(table: Mapping[str, Any], above: str = "") -> Iterator[tuple[str, Any]]:
     """Every value that is no table, with its dotted key; tables of a list count from 1."""
     for key, value in table.items():
         if isinstance(value, dict):
-            yield from _leaves(value, f"{above}{key}.")
+            yield from leaves(value, f"{above}{key}.")
         elif isinstance(value, list) and value and isinstance(value[0], dict):
             for i, part in enumerate(value, start=1):
                 if isinstance(part, dict):
-                    yield from _leaves(part, f"{above}{key}[{i}].")
+                    yield from leaves(part, f"{above}{key}[{i}].")
         else:
             yield f"{above}{key}", value
 
 
-def _syntax_fault(name: str, message: str, lines: int) -> Fault:
+def syntax_fault(name: str, message: str, lines: int) -> Fault:
     """The TOML reader says "... (at line 3, column 5)" or "... (at end of document)"."""
     what, _, place = message.rstrip(")").partition(" (at ")
     if place == "end of document":
@@ -354,8 +354,10 @@ def _syntax_fault(name: str, message: str, lines: int) -> Fault:
     return Fault(f"{name} {place}".rstrip(), f"is not TOML: {what}")
 
 
-def _faults(name: str, detail: ErrorDetails) -> Iterator[Fault]:
-    """What the validator found wrong, in the words of this program."""
+def told_faults(
+    name: str, detail: ErrorDetails, whole: type[BaseModel] = ScenarioTable
+) -> Iterator[Fault]:
+    """What the validator of ``whole`` found wrong, in the words of this program."""
     place = [part for part in detail["loc"] if part not in (EVERY_TIME, "[key]")]
     where = f"{name}: {_dotted(place)}"
     kind, value, context = detail["type"], detail["input"], detail.get("ctx", {})
@@ -365,7 +367,7 @@ def _faults(name: str, detail: ErrorDetails) -> Iterator[Fault]:
     elif kind == "missing":
         yield Fault(where, "is missing", "it has no default")
     elif kind == "extra_forbidden":
-        known = _known_keys(place[:-1])
+        known = _known_keys(place[:-1], whole)
         yield Fault(where, "is not known here", nearest(str(place[-1]), known))
     elif kind == "value_error":
         what, _, allowed = str(context["error"]).partition("; ")
@@ -390,9 +392,8 @@ def _dotted(place: Sequence[str | int]) -> str:
     return text.removeprefix(".")
 
 
-def _known_keys(place: Sequence[str | int]) -> list[str]:
-    """Keys that the table at ``place`` may hold."""
-    model: type[BaseModel] = ScenarioTable
+def _known_keys(place: Sequence[str | int], model: type[BaseModel]) -> list[str]:
+    """Keys that the table at ``place`` below ``model`` may hold."""
     for part in place:
         fields = {field.alias or key: field for key, field in model.model_fields.items()}
         if part in fields:
