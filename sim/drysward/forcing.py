@@ -12,9 +12,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drysward.catalog import Catalog, Entry
+from drysward.day.compiled import compiled
 from drysward.day.records import CALENDAR, DAY, FIELD, records
 from drysward.root_zone import NATIVE, SAND_CAP, RootZone
-from drysward.scenario.model import FieldSpec
+from drysward.scenario.model import SKINNED, FieldSpec
 from drysward.soil.evaporation import depletion_fraction, kc_max
 from drysward.turf.growth import (
     daily_rate_to_share,
@@ -24,6 +25,7 @@ from drysward.turf.growth import (
     trailing_mean,
 )
 from drysward.turf.season import root_depth_share, winter_rest_share
+from drysward.weather.climate import calendar_day
 from drysward.weather.procedures import ReferenceEt
 from drysward.weather.record import DailyRecord
 from drysward.weather.snow import frozen_days, snow_account
@@ -31,6 +33,8 @@ from drysward.weather.snow import frozen_days, snow_account
 FloatArray = NDArray[np.float64]
 
 SURFACE_LAYER_MM = 100.0  # FAO-56 gives 0.10 to 0.15 m to the evaporation layer
+THINNEST_LAYER_MM = 5.0
+ANY_SPECIES = "tall_fescue"
 SURFACE_UPTAKE_WEIGHT = 2.0  # roots are denser near the surface; own estimate
 SOIL_MEMORY_DAYS = 7  # trailing mean of air temperature that stands in for the top soil
 COLD_BELOW_C = 10.0  # soil; cool-season roots and leaves work from here on up
@@ -48,6 +52,7 @@ class SiteWeather:
 
     record: DailyRecord
     et: ReferenceEt
+    calendar_day: NDArray[np.int64]  # 0..365 in a leap-year calendar
     tmean_c: FloatArray
     soil_c: FloatArray
     liquid_mm: FloatArray
@@ -63,10 +68,10 @@ def site_weather(
     """Snow, frost, drought and spray losses of every day."""
     turf = catalog.get("turf_processes", "all")
     tmean = 0.5 * (record.tmax_c + record.tmin_c)
-    liquid, snow = snow_account(
+    liquid, snow = compiled(snow_account)(
         record.rain_mm, tmean, turf["snow_threshold_c"], turf["melt_factor"]
     )
-    frozen = frozen_days(
+    frozen = compiled(frozen_days)(
         tmean,
         snow,
         turf["frozen_index_decay"],
@@ -78,6 +83,7 @@ def site_weather(
     return SiteWeather(
         record=record,
         et=et,
+        calendar_day=calendar_day(record.dates),
         tmean_c=tmean,
         soil_c=trailing_mean(tmean, SOIL_MEMORY_DAYS),
         liquid_mm=liquid,
@@ -151,6 +157,25 @@ def rooting_mm(spec: FieldSpec, species: Entry, zone: RootZone) -> float:
     return min(depth, zone.profile.depth_mm)
 
 
+def turf_growth(species: Entry, tmean_c: FloatArray) -> FloatArray:
+    """Growth potential of a species (0..1) at mean temperatures (n,)."""
+    warm = species.words["season"] == "warm"
+    return growth_potential(
+        tmean_c, species["growth_optimum_c"], species["growth_spread_c"], warm
+    )
+
+
+def young_rooting(
+    spec: FieldSpec, catalog: Catalog, day: NDArray[np.int64]
+) -> FloatArray:
+    """Share of its full rooting that new turf has reached on calendar days (n,)."""
+    assert spec.establish is not None
+    entry = catalog.get("play", f"establish_{spec.establish.kind}")
+    age = (day - spec.establish.day) % 366
+    start = entry["young_root_start"]
+    return np.minimum(start + (1.0 - start) * age / entry["young_rooting_days"], 1.0)
+
+
 def crop_coefficient(
     spec: FieldSpec, species: Entry, catalog: Catalog, month: NDArray[np.int64], southern: bool
 ) -> FloatArray:
@@ -173,20 +198,20 @@ def field_forcing(
     catalog: Catalog,
     calendar: np.recarray,
     southern: bool,
+    kept_off_mm: FloatArray | float = 0.0,
 ) -> tuple[np.recarray, np.recarray]:
-    """FIELD (1,) and DAY (n,) records of one field."""
-    species = catalog.get("species", spec.species)
+    """FIELD (1,) and DAY (n,) records of one field; a cover keeps ``kept_off_mm`` (n,) off."""
+    skinned = spec.surface == SKINNED
+    # Nothing grows on a skinned surface: what a species would do there does not matter.
+    species = catalog.get("species", ANY_SPECIES if skinned else spec.species)
     turf = catalog.get("turf_processes", "all")
     profile = zone.profile
     eto = weather.et.eto_mm
     n = eto.size
     sod = species["sod_death_factor"] if spec.stand == "first-year sod" else 1.0
 
-    warm = species.words["season"] == "warm"
-    growth = growth_potential(
-        weather.tmean_c, species["growth_optimum_c"], species["growth_spread_c"], warm
-    )
-    rest = winter_rest_share(
+    growth = turf_growth(species, weather.tmean_c)
+    rest = compiled(winter_rest_share)(
         weather.record.tmin_c,
         weather.soil_c,
         species["greenup_soil_c"],
@@ -196,23 +221,28 @@ def field_forcing(
     )
 
     # --- depth of roots and the water in each layer ------------------------------------------
-    full = rooting_mm(spec, species, zone)
-    share = root_depth_share(
+    full = profile.depth_mm if skinned else rooting_mm(spec, species, zone)
+    share = compiled(root_depth_share)(
         weather.soil_c,
         growth,
         species["root_heat_loss"],
         species["root_floor"],
         turf["root_regrowth_days"],
     )
+    if spec.establish is not None:
+        share = share * young_rooting(spec, catalog, weather.calendar_day)
     surface = min(SURFACE_LAYER_MM, 0.7 * full * species["root_floor"])
-    root = np.maximum(full * share, surface + 5.0)
+    if skinned:
+        # One layer that dries from the top: bare ground has no root zone below it.
+        surface, share = full - THINNEST_LAYER_MM, np.ones(n)
+    root = np.maximum(full * share, surface + THINNEST_LAYER_MM)
     fc1, wp1, sat1 = (float(x) for x in profile.between(0.0, surface))
     fc2, wp2, sat2 = profile.between(surface, root)
     fc3, wp3, sat3 = profile.between(root, profile.depth_mm)
 
     field = records(FIELD, 1)
     day = records(DAY, n)
-    field.area_m2 = spec.area_m2
+    field.area_m2, field.surface_mm = spec.area_m2, surface
     field.fc1, field.wp1, field.sat1, field.dry1 = fc1, wp1, sat1, 0.5 * wp1
     field.inv_taw1 = 1.0 / (fc1 - wp1)
     tew = fc1 - 0.5 * wp1
@@ -234,9 +264,9 @@ def field_forcing(
     field.intake_rate = zone.intake_mm_h
     field.surface_storage = zone.surface_storage_mm
     field.overspray = spec.delivery.overspray
-    field.thatch_storage = turf["thatch_storage_mm"]
+    field.thatch_storage = 0.0 if skinned else turf["thatch_storage_mm"]
     field.ground_cover = species["ground_cover_full"]
-    field.mulch = turf["dead_cover_mulch"]
+    field.mulch = 1.0 if skinned else turf["dead_cover_mulch"]
     field.uptake_weight = SURFACE_UPTAKE_WEIGHT
     field.ramp_half_width = turf["stress_ramp_half_width"]
     field.leaf_loss_start = turf["leaf_loss_start"]
@@ -247,8 +277,9 @@ def field_forcing(
     field.inv_age_slowing = 1.0 / turf["dormant_age_slowing_days"]
     field.heat_shelter = species["heat_shelter"]
 
-    day.precipitation = weather.record.rain_mm
-    day.liquid = weather.liquid_mm
+    # A cover keeps rain off, which is then no part of the field's account.
+    day.precipitation = weather.record.rain_mm - kept_off_mm
+    day.liquid = weather.liquid_mm - kept_off_mm
     day.snow_water = weather.snow_water_mm
     day.eto = eto
     day.fc2, day.wp2, day.sat2 = fc2, wp2, sat2

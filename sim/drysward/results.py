@@ -10,7 +10,7 @@ import numpy as np
 import xarray as xr
 
 from drysward import __version__
-from drysward.day.records import CALENDAR_DAYS, MONTHS, STAGES, SUPPLY_YEAR, YEAR
+from drysward.day.records import CALENDAR_DAYS, MONTHS, PLAY_YEAR, STAGES, SUPPLY_YEAR, YEAR
 from drysward.day.season import NO_DORMANCY
 from drysward.site import PreparedSite, WeatherSeen
 from drysward.weather.series import Series
@@ -53,6 +53,13 @@ def as_dataset(
     green = np.stack([r.green for r in runs], axis=1) / years_with_day
     if scenario.supply is not None:
         data.update(_supply_data(runs))
+    if site.play.fields.on.any():
+        played = np.stack([r.play for r in runs], axis=1).view(np.recarray)
+        for name in PLAY_YEAR.names or ():
+            values = np.ascontiguousarray(played[name])
+            if name == "hardness_sum":
+                name, values = "mean_hardness", values / np.maximum(played.season_days, 1.0)
+            data[f"play_{name}"] = (("field", "plan", "year"), values)
     data["odds"] = (("field", "plan", "stage", "day_of_year"), odds)
     data["green_cover"] = (("field", "plan", "day_of_year"), green)
     data["deficit"] = ("year", seen.deficit_mm)
@@ -81,6 +88,13 @@ def as_dataset(
             "driest_years": ", ".join(str(y) for y in seen.driest_years()),
         },
     )
+    if site.play.fields.on.any():
+        out = out.assign_coords(
+            looked_at=("field", site.play.fields.on > 0.0),
+            skinned=("field", site.play.fields.skinned > 0.0),
+            hard_above=("field", site.play.fields.hard_above),
+        )
+        out["hard_above"].attrs.update(units="1", long_name="hardness limit, in g")
     if scenario.supply is not None:
         sources = scenario.supply.sources
         out = out.assign_coords(

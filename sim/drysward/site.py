@@ -7,19 +7,21 @@ years there are, only a stretch or two of them are in memory.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 
-from drysward.day.records import CALENDAR_DAYS, PLAY_DAY, PLAY_FIELD, records
+from drysward.day.records import CALENDAR_DAYS
 from drysward.day.supply import SupplyInput
 from drysward.day.surface import PlayInput
 from drysward.faults import Fault, FaultyInput
 from drysward.forcing import SiteWeather, calendar_records, field_forcing, site_weather
 from drysward.irrigation.uniformity import patch_catches
+from drysward.play.arrays import field_covers, play_input
+from drysward.play.covers import Covered
 from drysward.root_zone import RootZone, build_root_zone
-from drysward.scenario.model import Scenario
+from drysward.scenario.model import FieldSpec, Scenario
 from drysward.supply.arrays import supply_input
 from drysward.weather.procedures import reference_et
 from drysward.weather.record import DailyRecord
@@ -93,61 +95,122 @@ def stretches(
 
     A turf year is named by the year it starts in. FaultyInput when no year is complete.
     """
+    span = spans(scenario, series, years, years_at_once)
+    zones = tuple(build_root_zone(f.root_zone, scenario.catalog) for f in scenario.fields)
+    catches = catches_of(scenario)
+    for start, end in span.parts:
+        part = weather_stretch(scenario, series, span, start, end)
+        made = [
+            field_stretch(spec, zone, scenario, part)
+            for spec, zone in zip(scenario.fields, zones, strict=True)
+        ]
+        fields, days = side_by_side(made)
+        yield PreparedSite(
+            scenario=scenario,
+            weather=part.weather,
+            calendar=part.calendar,
+            from_day=part.from_day,
+            years=span.years,
+            left_out=span.left_out,
+            zones=zones,
+            fields=fields,
+            days=days,
+            catches=catches,
+            supply=supply_input(scenario, part.weather, part.calendar),
+            play=play_input(scenario, zones, fields, part.weather, [one.covered for one in made]),
+        )
+
+
+@dataclass(frozen=True)
+class Spans:
+    """Years that a run counts and leaves out, and its stretches: first day, day after the last."""
+
+    years: tuple[int, ...]
+    left_out: tuple[str, ...]
+    parts: tuple[tuple[np.datetime64, np.datetime64], ...]
+
+
+def spans(
+    scenario: Scenario,
+    series: Series,
+    years: tuple[int, int] | None = None,
+    years_at_once: int | None = YEARS_AT_ONCE,
+) -> Spans:
+    """How the days of ``series`` are counted and cut; FaultyInput when no year is complete."""
     southern = scenario.site.latitude_deg < 0.0
     stop = series.stop
     if years is not None:
         stop = max(min(stop, _turf_new_year(years[1] + 1, southern)), series.first + 1)
     counted, left_out = _count_years(series.first, stop, southern, scenario, years)
-    zones = tuple(build_root_zone(f.root_zone, scenario.catalog) for f in scenario.fields)
+    return Spans(counted, left_out, tuple(_spans(series.first, stop, southern, years_at_once)))
+
+
+@dataclass(frozen=True, eq=False)
+class WeatherStretch:
+    """A stretch of days before any field; those before ``from_day`` only lead in."""
+
+    weather: SiteWeather
+    calendar: np.recarray  # CALENDAR (n,)
+    from_day: int
+
+
+def weather_stretch(
+    scenario: Scenario,
+    series: Series,
+    span: Spans,
+    start: np.datetime64,
+    end: np.datetime64,
+) -> WeatherStretch:
+    """The days from ``start`` to the day before ``end``, led in to.
+
+    Nothing of the scenario's fields, plans or supply has a part in it.
+    """
+    site, answers = scenario.site, scenario.answers
+    southern = site.latitude_deg < 0.0
+    read_from = max(series.first, start - LEAD_IN)
+    record = series.between(read_from, end)
+    et = reference_et(record, site.latitude_deg, site.elevation_m, site.coastal, site.arid)
+    weather = site_weather(record, et, scenario.catalog, answers.drought_days)
+    calendar = calendar_records(record.dates, southern)
+    calendar.in_season = in_season(calendar.day_of_year, answers.season)
+    calendar.year = _places(_turf_year(record.dates, southern), span.years)
+    return WeatherStretch(weather, calendar, int((start - read_from).astype(int)))
+
+
+@dataclass(frozen=True, eq=False)
+class FieldStretch:
+    """What a stretch of weather makes of a field: FIELD (1,), DAY (n,), days under cover."""
+
+    field: np.recarray
+    day: np.recarray
+    covered: Covered
+
+
+def field_stretch(
+    spec: FieldSpec, zone: RootZone, scenario: Scenario, part: WeatherStretch
+) -> FieldStretch:
+    """One field on a stretch of weather; no other field, no plan, has a part in it."""
+    covered = field_covers(spec, part.weather)
+    southern = scenario.site.latitude_deg < 0.0
+    field, day = field_forcing(
+        spec, zone, part.weather, scenario.catalog, part.calendar, southern, covered.kept_off_mm
+    )
+    return FieldStretch(field, day, covered)
+
+
+def side_by_side(made: Sequence[FieldStretch]) -> tuple[np.recarray, np.recarray]:
+    """FIELD (F,) and DAY (n, F) of the fields of a site."""
+    fields = np.concatenate([one.field for one in made]).view(np.recarray)
+    days = np.ascontiguousarray(np.stack([one.day for one in made], axis=1)).view(np.recarray)
+    return fields, days
+
+
+def catches_of(scenario: Scenario) -> np.ndarray:
+    """Share of the mean irrigation that each patch of each field catches, (F, P)."""
     patches = max(f.patches for f in scenario.fields)
-    catches = np.stack(
+    return np.stack(
         [patch_catches(f.delivery.distribution_uniformity, patches) for f in scenario.fields]
     )
-    for start, end in _spans(series.first, stop, southern, years_at_once):
-        read_from = max(series.first, start - LEAD_IN)
-        record = series.between(read_from, end)
-        weather, calendar, fields, days = _forcing(scenario, record, zones, southern, counted)
-        yield PreparedSite(
-            scenario=scenario,
-            weather=weather,
-            calendar=calendar,
-            from_day=int((start - read_from).astype(int)),
-            years=counted,
-            left_out=left_out,
-            zones=zones,
-            fields=fields,
-            days=days,
-            catches=catches,
-            supply=supply_input(scenario, weather, calendar),
-            play=no_play(len(zones)),
-        )
-
-
-def _forcing(
-    scenario: Scenario,
-    record: DailyRecord,
-    zones: tuple[RootZone, ...],
-    southern: bool,
-    counted: tuple[int, ...],
-) -> tuple[SiteWeather, np.recarray, np.recarray, np.recarray]:
-    """Site weather, CALENDAR (n,), FIELD (F,) and DAY (n, F) of a stretch of days."""
-    site, catalog = scenario.site, scenario.catalog
-    et = reference_et(record, site.latitude_deg, site.elevation_m, site.coastal, site.arid)
-    weather = site_weather(record, et, catalog, scenario.answers.drought_days)
-    calendar = calendar_records(record.dates, southern)
-    calendar.in_season = in_season(calendar.day_of_year, scenario.answers.season)
-    calendar.year = _places(_turf_year(record.dates, southern), counted)
-    made = [
-        field_forcing(spec, zone, weather, catalog, calendar, southern)
-        for spec, zone in zip(scenario.fields, zones, strict=True)
-    ]
-    fields = np.concatenate([field for field, _ in made]).view(np.recarray)
-    days = np.ascontiguousarray(np.stack([day for _, day in made], axis=1)).view(np.recarray)
-    return weather, calendar, fields, days
-
-
-def no_play(n_fields: int) -> PlayInput:
-    return PlayInput(records(PLAY_FIELD, n_fields), records(PLAY_DAY, (0, n_fields)))
 
 
 def in_season(day_of_year: np.ndarray, season: tuple[int, int]) -> np.ndarray:

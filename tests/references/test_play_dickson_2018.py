@@ -10,8 +10,9 @@ import numpy as np
 import pytest
 
 from drysward.catalog import load_catalog
-from drysward.day.play import wear_share
+from drysward.day.play import by_moisture
 from drysward.play.hardness import hardness_line, peak_deceleration_g
+from drysward.play.wear import cover_left
 
 CATALOG = load_catalog()
 SILT_LOAM, SAND = (CATALOG.get("play", f"wear_{kind}") for kind in ("native", "sand"))
@@ -19,15 +20,9 @@ RATE = 1e-6  # so small that shares of cover are rates
 
 
 def speed(entry, moisture):
-    return wear_share(
-        hours=1.0,
-        moisture=moisture,
-        rate=RATE,
-        middle_from=entry["wear_middle_from"],
-        wet_from=entry["wear_wet_from"],
-        middle=entry["wear_middle_factor"],
-        wet=entry["wear_wet_factor"],
-    )
+    factors = (1.0, entry["wear_middle_factor"], entry["wear_wet_factor"])
+    lost = [1.0 - float(cover_left(RATE, factor, 1.0)) for factor in factors]
+    return by_moisture(moisture, entry["wear_middle_from"], entry["wear_wet_from"], *lost)
 
 
 @pytest.mark.parametrize("wet", [0.30, 0.37])

@@ -25,12 +25,20 @@ from drysward.cli.arguments import (
     type=click.Path(path_type=Path),
     help="Folder for results.nc, summary.csv and daily-odds.csv; made when it is not there.",
 )
+@click.option(
+    "--show",
+    type=click.Choice(["stress", "play"]),
+    default="stress",
+    show_default=True,
+    help="Odds of stress and water, or what is left to play on: hard, wet, airless days, events.",
+)
 @units_option
 @weather_options
 @click.option("--years", type=Years(), metavar="A-B", help="Count only the years from A to B.")
 def command(
     scenario: str,
     out: Path | None,
+    show: str,
     units: str,
     years: tuple[int, int] | None,
     **weather: Any,
@@ -43,9 +51,14 @@ def command(
     from drysward.chosen_years import with_details
     from drysward.day.compiled import is_warm
     from drysward.export import claim_folder, summarise, write_results
+    from drysward.play.arrays import require_play
+    from drysward.play.report import play_answers
+    from drysward.play_tables import play
     from drysward.tables import comparison, console
 
     opened = open_scenario(scenario, **weather)
+    if show == "play":
+        require_play(opened)
     # A folder that cannot be written is told before the run, not after it.
     if out is not None:
         claim_folder(out)
@@ -66,7 +79,10 @@ def command(
     )
     summary = summarise(result, answers)
     screen = console()
-    for part in comparison(summary, units):
+    parts = comparison(summary, units)
+    if show == "play":
+        parts = play(result, play_answers(result))
+    for part in parts:
         screen.print(part)
     if out is not None:
         result = with_details(result, opened, settings(**weather))

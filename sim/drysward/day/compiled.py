@@ -1,7 +1,8 @@
-"""The compiled day loop, and where its machine code is kept.
+"""Compiled code, the day loop's above all, and where its machine code is kept.
 
 numba's own cache looks only at the file of the outer function, so an edit to a process file
-would run old code. The cache folder is therefore named by a digest of every kernel source.
+would run old code. The cache folder is therefore named by a digest of every source that is
+compiled.
 """
 
 from __future__ import annotations
@@ -16,17 +17,20 @@ from typing import Any
 import numba
 import platformdirs
 
-from drysward.day.season import run_site
-
-_KERNEL_PACKAGES = ("drysward.day",)
+# Packages and files of them whose functions are compiled; all files when none is named.
+_COMPILED: dict[str, tuple[str, ...]] = {
+    "drysward.day": (),
+    "drysward.turf": ("season.py",),
+    "drysward.weather": ("snow.py",),
+}
 
 
 def sources_digest() -> str:
-    """Digest of every source file that is compiled into the day loop."""
+    """Digest of every source file with compiled code."""
     digest = hashlib.sha256(numba.__version__.encode())
-    for package in _KERNEL_PACKAGES:
+    for package, names in _COMPILED.items():
         for item in sorted(importlib.resources.files(package).iterdir(), key=lambda f: f.name):
-            if item.name.endswith(".py"):
+            if item.name in names or (not names and item.name.endswith(".py")):
                 digest.update(item.name.encode())
                 digest.update(item.read_bytes())
     return digest.hexdigest()[:16]
@@ -46,6 +50,14 @@ def is_warm() -> bool:
 @cache
 def compiled_run_site() -> Callable[..., Any]:
     """``run_site`` compiled; it releases the GIL so that threads run plans side by side."""
+    from drysward.day.season import run_site
+
+    return compiled(run_site)
+
+
+@cache
+def compiled(function: Callable[..., Any]) -> Callable[..., Any]:
+    """A function of the numba subset compiled, without the GIL; kept for the next program."""
     config: Any = numba.config  # its settings are made at run time
     before = config.CACHE_DIR
     folder = cache_folder()
@@ -56,6 +68,6 @@ def compiled_run_site() -> Callable[..., Any]:
     except OSError:
         keep = False  # a read-only home: compile each time
     try:
-        return numba.njit(nogil=True, cache=keep, error_model="numpy")(run_site)
+        return numba.njit(nogil=True, cache=keep, error_model="numpy")(function)
     finally:
         config.CACHE_DIR = before

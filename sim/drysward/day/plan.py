@@ -116,8 +116,12 @@ def wanted_depth(
 
 
 @register_jitable
-def depth_for_play(plan: Any, state: Any, about: Any, today: Any, depth: float) -> float:
+def depth_for_play(
+    plan: Any, state: Any, about: Any, today: Any, demand: float, depth: float
+) -> float:
     """What play makes of the ``depth`` (mm) that a plan wants on a field this morning.
+
+    ``demand`` is the day's reference ET (mm), which a skinned surface is watered for.
 
     A plan that waters at all also waters young turf lightly, a skinned surface to its moisture,
     and wets a field before an event; no plan waters on a day that is kept dry for one.
@@ -125,7 +129,13 @@ def depth_for_play(plan: Any, state: Any, about: Any, today: Any, depth: float) 
     if plan.rule == RULE_NONE:
         return depth
     if about.skinned > 0.0:
-        depth = skin_wanted(state.surface_water, about.skin_target, about.inv_surface_mm)
+        depth = skin_wanted(
+            state.surface_water,
+            about.skin_target_mm,
+            demand,
+            about.skin_passes,
+            about.skin_most_per_pass,
+        )
     depth = max(depth, today.light, today.prewet)
     return 0.0 if today.blackout > 0.0 else depth
 

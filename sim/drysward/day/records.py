@@ -18,6 +18,7 @@ RULE_NONE, RULE_FIXED, RULE_ET_SHARE, RULE_REFILL = 0, 1, 2, 3
 
 # Time of day of watering (PLAN.time_of_day).
 NIGHT, EARLY_MORNING, MIDDAY, EVENING = 0, 1, 2, 3
+TIMES = 4
 
 # Turf stages, in the order in which a drying field passes them.
 STAGES = ("footprint", "wilt", "dormant", "dead")
@@ -32,8 +33,8 @@ def _dtype(floats: str, extra: tuple[tuple[str, str, tuple[int, ...]], ...] = ()
 
 
 FIELD = _dtype(
-    # area of the field (m2)
-    "area_m2 "
+    # area of the field (m2), depth of the surface layer
+    "area_m2 surface_mm "
     # surface layer: water at field capacity, wilting point, saturation and air-dry
     "fc1 wp1 sat1 dry1 inv_taw1 tew rew inv_tew_less_rew "
     # share of the water above field capacity that drains in a day, by layer
@@ -113,40 +114,50 @@ PLAN = _dtype(
 """One irrigation plan as one field follows it; depths reach the turf."""
 
 PLAY_FIELD = _dtype(
-    # 1 when play is looked at; 1 for a skinned surface
-    "on skinned inv_surface_mm "
+    # 1 when play is looked at; 1 for a skinned surface; depth of the surface layer
+    "on skinned surface_mm inv_surface_mm "
     # peak deceleration (g) by surface moisture, and the limits asked for
-    "hard_intercept hard_slope hard_floor hard_bare hard_frozen hard_scatter hard_above soft_below "
-    # too wet: air-filled share, moisture at which native soil turns to mud, share of the field
-    "air_below mud_above share "
-    # wear: cover lost in an hour of use, and how much faster in middling and wet soil
-    "wear_rate wear_middle wear_wet wear_middle_from wear_wet_from dormant_wear "
-    "most_root_loss invader_air evening_wet "
-    # a skinned surface: the moisture to water to, dust below and mud above, passes a day
-    "skin_target skin_dust skin_mud skin_passes"
+    "hard_intercept hard_slope hard_floor hard_bare hard_frozen hard_inv_scatter "
+    "hard_above hard_from soft_below soft_until "
+    # too wet: air-filled share, moisture from which the surface is mud, share of the field
+    "air_below mud_above share invader_air most_root_loss "
+    # moisture from which use wears faster, and fastest
+    "wear_middle_from wear_wet_from "
+    # hours of wet leaves: those that watering adds (by time of day), and those of a disease night
+    "least_wet_hours "
+    # a skinned surface: water to fill to (mm), dust below (by volume), passes a day
+    "skin_target_mm skin_dust skin_passes skin_most_per_pass "
+    # what is left of a syringing after the hour
+    "syringe_left",
+    (("watering_wet_hours", "f8", (TIMES,)),),
 )
 """What play needs to know of a field."""
 
 PLAY_DAY = _dtype(
     # hours of use, 1 on a judged event, 1 on a day without watering, depth before an event
     "use_hours judged blackout prewet "
+    # share of green cover that the day's use wears off dry, middling and wet soil; of dormant
+    "wear_dry wear_middle wear_wet wear_dormant "
     # rain kept off by a cover, 1 when it lies, labour
     "kept_off covered labour "
     # 1 on a night warm enough for leaf disease, hours of dew, hours that rain adds
     "warm_night dew_hours rain_wet_hours "
     # root loss in a day of saturation and its recovery, regrowth of worn ground, frozen ground
     "root_harm root_heal regrowth frozen tmax "
-    # newly sown or sodded: its light watering (mm), 1 while young, 1 on the day it starts bare
-    "light young sown"
+    # new turf: light watering (mm), 1 while young with its losses on a dry surface, and 1 on
+    # the day on which sod is laid, 2 on which seed is sown
+    "light young young_dry_below young_loss sown"
 )
 """What weather and calendar make of one day of play on one field."""
 
-PLAY_SHARES = _dtype("hard soft mud standing airless dust moist hardness air worn root_loss")
+PLAY_SHARES = _dtype(
+    "hard soft mud standing airless dust moist hardness air worn root_loss surface_water"
+)
 """One day of play on one field: shares of it, and means over it."""
 
 PLAY_YEAR = _dtype(
     "days_hard days_soft days_mud days_standing days_airless longest_airless days_invaders "
-    "disease_nights mean_hardness hardest season_days "
+    "disease_nights hardness_sum hardest season_days "
     "events events_hard events_wet events_frozen events_playable "
     "peak_worn peak_root_loss use_hours covered_days rain_kept_off cover_labour "
     "syringed days_dust"

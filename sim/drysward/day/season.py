@@ -14,7 +14,7 @@ from drysward.day.plan import (
     update_stage,
     wanted_depth,
 )
-from drysward.day.records import DEAD, DORMANT, EVENING, FOOTPRINT, RULE_NONE, WEEK, WILT
+from drysward.day.records import DEAD, DORMANT, FOOTPRINT, RULE_NONE, WEEK, WILT
 from drysward.day.step import patch_day
 from drysward.day.supply import (
     SupplyInput,
@@ -24,7 +24,7 @@ from drysward.day.supply import (
     supply_day,
     update_site_stage,
 )
-from drysward.day.surface import PlayInput, count_play, count_use, play_patch, start_shares
+from drysward.day.surface import PlayInput, count_play, count_use, play_field
 
 NEVER = 10_000.0
 NO_DORMANCY, NOT_RECOVERED = -1.0, -2.0
@@ -228,7 +228,8 @@ def run_site(
                 )
                 if play.fields[f].on > 0.0:
                     today = play.days[d, f]
-                    depth = depth_for_play(plan, state, play.fields[f], today, depth)
+                    demand = days[d, f].eto
+                    depth = depth_for_play(plan, state, play.fields[f], today, demand, depth)
                 if depth > 0.0:
                     loss = spray_loss[int(plan.time_of_day), d]
                     gross = depth / ((1.0 - loss) * (1.0 - field.overspray))
@@ -273,18 +274,18 @@ def run_site(
                     years[f, y].recovery_days = NO_DORMANCY
 
             gross = asked[f] * share[f]
-            # Syringing cools leaves for minutes and is gone.
+            # Syringing cools leaves for minutes; what does not evaporate lands with the rest.
             gone = syringed[f] * share[f]
+            if gone > 0.0:
+                gone *= 1.0 - play.fields[f].syringe_left
             spray = gone + (gross - gone) * spray_loss[int(plan.time_of_day), d]
             beside = (gross - spray) * field.overspray
             landed = gross - spray - beside
             about = play.fields[f]
             looked_at = about.on > 0.0
-            if looked_at:
-                start_shares(shares)
-                if play.days[d, f].sown > 0.0:
-                    for p in range(n_patches):
-                        start_turf(patches[f, p], play.days[d, f].sown > 1.0)
+            if looked_at and play.days[d, f].sown > 0.0:
+                for p in range(n_patches):
+                    start_turf(patches[f, p], play.days[d, f].sown > 1.0)
             soak = plan.cycle_and_soak > 0.0
 
             landed_sum = 0.0
@@ -300,14 +301,10 @@ def run_site(
             green = 0.0
             dormant = 0.0
             dead = 0.0
-            surface = 0.0
             for p in range(n_patches):
                 patch = patches[f, p]
                 caught = landed * catches[f, p]
                 patch_day(field, day, patch, flows, caught, soak)
-                if looked_at:
-                    play_patch(about, play.days[d, f], field, day, patch, shares, per_patch)
-                    surface += patch.w1
                 landed_sum += caught
                 runoff += flows.runoff
                 drainage += flows.drainage
@@ -321,6 +318,12 @@ def run_site(
                 green += patch.green
                 dormant += patch.dormant
                 dead += patch.dead
+            if looked_at:
+                today = play.days[d, f]
+                t = d - trace_from
+                told = cal.in_season == 1 or today.judged > 0.0 or 0 <= t < trace.shape[0]
+                play_field(about, today, field, patches[f], shares, told)
+                state.surface_water = shares.surface_water
             landed_mean = landed_sum * per_patch
             runoff *= per_patch
             drainage *= per_patch
@@ -343,7 +346,6 @@ def run_site(
             state.depletion = depletion
             state.dormant = dormant
             state.wilt = wilt
-            state.surface_water = surface * per_patch
             owed = state.owed_et + day.kc * day.eto - day.liquid
             if gross > gone:
                 state.days_since_water = 1.0
@@ -400,8 +402,8 @@ def run_site(
                     if gone > 0.0:
                         played.syringed += gone
                     if cal.in_season == 1:
-                        wet_hours = about.evening_wet if plan.time_of_day == EVENING else 0.0
-                        count_play(about, today, shares, state, played, gross > gone, wet_hours)
+                        wet_hours = about.watering_wet_hours[int(plan.time_of_day)]
+                        count_play(about, today, shares, state, played, gross - gone, wet_hours)
                 if cal.in_season == 1:
                     count_stages(year, footprint, wilt, dormant, dead, reached)
                     count_spells(state, year, wilt, dormant, reached)

@@ -68,6 +68,10 @@ def plan_record(plan: PlanSpec, field: FieldSpec) -> np.recarray:
     row.depth[:] = plan.depth_by_weekday
     row.allowed[:] = plan.allowed
     row.adjust[:] = plan.adjust
+    if plan.syringe is not None:
+        row.syringe_above = plan.syringe.above_c
+        row.syringe_depth = plan.syringe.depth_mm
+        row.syringe_from = plan.syringe.from_wilt
     row.stages = len(plan.stages)
     row.stage_above[:] = np.inf
     for i, stage in enumerate(plan.stages[:MOST_STAGES]):

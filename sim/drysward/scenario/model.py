@@ -153,7 +153,7 @@ class PlaySpec:
 
     No water is given on ``blackout_days`` up to and including a judged event; ``prewet_mm`` is
     given ``prewet_days_before`` one. ``share`` is the part of the field that must be affected
-    for a day to count. ``hardness`` None is the catalogue's estimate.
+    for a day to count. ``hardness`` and ``hard_above_g`` None are the catalogue's for the soil.
     """
 
     events: tuple[EventSpec, ...] = ()
@@ -162,7 +162,7 @@ class PlaySpec:
     prewet_mm: float = 0.0
     prewet_days_before: int = 0
     hardness: HardnessSpec | None = None
-    hard_above_g: float = 100.0
+    hard_above_g: float | None = None
     soft_below_g: float = 40.0
     air_filled_below: float = 0.10
     share: float = 0.25

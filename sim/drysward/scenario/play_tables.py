@@ -43,7 +43,6 @@ from drysward.scenario.values import (
 )
 
 PLAY_LIMITS = {
-    "hard_above": "hard_above_g",
     "soft_below": "soft_below_g",
     "air_filled_below": "air_filled_least",
     "share": "affected_share",
@@ -142,9 +141,9 @@ class PlayTable(Part):
             told = f"no water is given on {self.blackout} days up to the event"
             flaws.append(("prewet.before", told, f"{self.blackout} days or more"))
         limits = load_catalog().get("play", "limits")
-        hard = self.hard_above or limits["hard_above_g"]
         soft = self.soft_below or limits["soft_below_g"]
-        if soft >= hard:
+        hard = self.hard_above
+        if hard is not None and soft >= hard:
             flaws.append(("soft_below", f"{soft:g} is not below hard_above", f"under {hard:g}"))
         refuse(flaws)
         return self
@@ -217,7 +216,7 @@ def play_spec(table: PlayTable, catalog: Catalog) -> PlaySpec:
         hardness=HardnessSpec(hardness.intercept, hardness.slope, hardness.scatter)
         if hardness
         else None,
-        hard_above_g=limit("hard_above"),
+        hard_above_g=table.hard_above,
         soft_below_g=limit("soft_below"),
         air_filled_below=limit("air_filled_below"),
         share=limit("share"),

@@ -166,7 +166,6 @@ def _use(scenario: Scenario, spec: FieldSpec, zone: Entry) -> Iterator[Row]:
         return
     play = spec.play
     used = {
-        "hard_above": play.hard_above_g,
         "soft_below": play.soft_below_g,
         "air_filled_below": play.air_filled_below,
         "share": play.share,
@@ -174,6 +173,8 @@ def _use(scenario: Scenario, spec: FieldSpec, zone: Entry) -> Iterator[Row]:
     yield from _played(scenario, f"{at}.play", "limits", PLAY_LIMITS, used)
     yield from _rows(scenario, f"{at}.play", _play(play))
     surface = "native" if zone.words["kind"] == "native" else "sand"
+    if play.hard_above_g is not None:
+        yield Row(f"{at}.play.hard_above", play.hard_above_g, "g", SCENARIO, SCENARIO)
     entries = ["use", "airless_roots", "leaf_disease", f"hardness_{surface}", f"wear_{surface}"]
     for entry_key in entries:
         yield from _entry(scenario.catalog.get("play", entry_key))

@@ -1,0 +1,65 @@
+"""From yearly numbers of play to means and odds, with their sampling error."""
+
+from __future__ import annotations
+
+import numpy as np
+import xarray as xr
+
+MEANS = (
+    "days_hard", "days_soft", "days_mud", "days_standing", "days_airless", "longest_airless",
+    "days_invaders", "disease_nights", "mean_hardness", "hardest", "peak_worn",
+    "peak_root_loss", "use_hours", "covered_days", "rain_kept_off", "cover_labour", "syringed",
+    "days_dust", "events",
+)  # fmt: skip
+_EVENTS = ("playable", "hard", "wet", "frozen")
+
+
+def play_answers(result: xr.Dataset) -> xr.Dataset:
+    """What each plan leaves of a field to play on.
+
+    Parameters
+    ----------
+    result : Dataset of ``drysward.run`` of a scenario in which a field is looked at for play.
+
+    Returns
+    -------
+    Dataset by field and plan: ``NAME_mean`` and ``NAME_se`` (sampling error of the mean over
+    the years) of the yearly numbers, ``longest_airless_most``, and for the events the share
+    of all events that are playable, too hard, too wet or frozen, as ``events_KIND_share`` and
+    ``_se``. Years, not events, count in the error: days of one year hang together. NaN for
+    fields that are not looked at or have no events. ValueError when none is looked at.
+    """
+    if "play_days_hard" not in result:
+        raise ValueError("no field of the run was looked at for play")
+    out = xr.Dataset(attrs=dict(result.attrs))
+    on = result["looked_at"]
+    n = min(int(result.attrs["independent_years"]), result.sizes["year"])
+    for name in MEANS:
+        values = result[f"play_{name}"].where(on)
+        told = values.attrs.get("long_name", name)
+        units = values.attrs.get("units", "1")
+        mean = values.mean("year")
+        out[f"{name}_mean"] = mean.assign_attrs(units=units, long_name=f"mean of {told}")
+        error = values.std("year", ddof=1 if n > 1 else 0) / np.sqrt(n)
+        out[f"{name}_se"] = error.assign_attrs(
+            units=units, long_name=f"sampling error of the mean of {told}"
+        )
+    most = result["play_longest_airless"].where(on).max("year")
+    out["longest_airless_most"] = most.assign_attrs(
+        units="d", long_name="longest spell short of air of any year"
+    )
+    events = result["play_events"].where(on)
+    total = events.sum("year")
+    for kind in _EVENTS:
+        these = result[f"play_events_{kind}"].where(on)
+        share = these.sum("year") / total.where(total > 0.0)
+        # Ratio estimate (Cochran 1977, from memory): spread of the years about the ratio.
+        about = these - share * events
+        error = about.std("year") / (np.sqrt(n) * events.mean("year").where(total > 0.0))
+        out[f"events_{kind}_share"] = share.assign_attrs(
+            units="1", long_name=f"share of events that are {kind}"
+        )
+        out[f"events_{kind}_se"] = error.assign_attrs(
+            units="1", long_name=f"sampling error of the share of events that are {kind}"
+        )
+    return out
