@@ -117,16 +117,22 @@ def summarise(result: xr.Dataset, answers: xr.Dataset) -> xr.Dataset:
 
 
 def write_results(
-    result: xr.Dataset, summary: xr.Dataset, folder: Path, units: str = "us"
+    result: xr.Dataset,
+    summary: xr.Dataset,
+    folder: Path,
+    units: str = "us",
+    played: xr.Dataset | None = None,
 ) -> list[Path]:
-    """Write results.nc (base units), summary.csv and daily-odds.csv into ``folder``.
+    """Write results.nc (base units), summary.csv, daily-odds.csv and perhaps play.csv.
 
     Parameters
     ----------
     result : Dataset of ``drysward.run``.
     summary : Dataset of ``summarise``; its variables go into results.nc too.
     folder : made when it is not there; files of these names are replaced.
-    units : "us" or "metric", of summary.csv.
+    units : "us" or "metric", of the CSV files.
+    played : Dataset of ``play.report.play_answers``; its variables go into results.nc under
+        ``play_NAME``, and into play.csv.
 
     Returns
     -------
@@ -136,10 +142,16 @@ def write_results(
     whole = result.assign(
         {name: values for name, values in summary.data_vars.items() if name not in result}
     )
+    if played is not None:
+        whole = whole.assign({f"play_{name}": values for name, values in played.data_vars.items()})
     paths = [folder / name for name in ("results.nc", "summary.csv", "daily-odds.csv")]
     write_whole(paths[0], lambda part: _write_netcdf(whole, part))
     write_whole(paths[1], lambda part: _write_csv(summary_rows(summary, units), part))
     write_whole(paths[2], lambda part: _write_csv(daily_rows(result), part))
+    if played is not None:
+        told = played.assign_attrs(n_years=summary.attrs["n_years"])
+        paths.append(folder / "play.csv")
+        write_whole(paths[3], lambda part: _write_csv(summary_rows(told, units), part))
     return paths
 
 

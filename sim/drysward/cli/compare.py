@@ -23,7 +23,7 @@ from drysward.cli.arguments import (
 @click.option(
     "--out",
     type=click.Path(path_type=Path),
-    help="Folder for results.nc, summary.csv and daily-odds.csv; made when it is not there.",
+    help="Folder for results.nc and CSV files of the answers; made when it is not there.",
 )
 @click.option(
     "--show",
@@ -79,12 +79,13 @@ def command(
     )
     summary = summarise(result, answers)
     screen = console()
+    played = play_answers(result) if "looked_at" in result.coords else None
     parts = comparison(summary, units)
-    if show == "play":
-        parts = play(result, play_answers(result))
+    if show == "play" and played is not None:
+        parts = play(result, played)
     for part in parts:
         screen.print(part)
     if out is not None:
         result = with_details(result, opened, settings(**weather))
-        for path in write_results(result, summary, out, units):
+        for path in write_results(result, summary, out, units, played):
             click.echo(f"Wrote {path}", err=True)
