@@ -17,6 +17,7 @@ import xarray as xr
 from drysward.day.records import CALENDAR_DAYS
 from drysward.ensemble import PlanRun, advance, start_run
 from drysward.frequency import wilson_limits
+from drysward.play.report import play_answers
 from drysward.scenario.model import Scenario
 from drysward.scenario.resolved import resolved_values
 from drysward.site import stretches
@@ -70,8 +71,6 @@ def with_details(
     out["water_saved"].attrs = _told("mm", "mean irrigation a year less than the thirstiest plan's")
     out = out.merge(chosen_days(result, scenario, record), combine_attrs="override")
     if "play_days_hard" in out:
-        from drysward.play.report import play_answers
-
         played = play_answers(result)
         out = out.assign({name: v for name, v in played.data_vars.items() if name not in out})
     rows = resolved_values(scenario)

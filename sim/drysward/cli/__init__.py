@@ -14,7 +14,9 @@ import click
 from drysward import __version__
 from drysward.faults import FaultyInput
 
-COMMANDS = ("compare", "supply", "check", "ledger", "catalog", "weather", "fit")
+COMMANDS = (
+    "compare", "supply", "report", "picture", "check", "ledger", "catalog", "weather", "fit",
+)  # fmt: skip
 
 
 class Commands(click.Group):

@@ -1,0 +1,52 @@
+"""``drysward picture``: one figure of a result, as a file."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from drysward.cli.arguments import units_option
+
+ENDINGS = (".svg", ".png", ".pdf")
+
+
+@click.command()
+@click.argument("result", type=click.Path(path_type=Path))
+@click.argument("name")
+@click.option(
+    "-o",
+    "--out",
+    type=click.Path(path_type=Path, dir_okay=False),
+    required=True,
+    help="File to write: .svg, .png or .pdf.",
+)
+@click.option("--field", help="Key of one field.")
+@click.option("--plan", help="Key of one plan.")
+@click.option("--stage", help="Stage: footprint, wilt, dormant or dead.")
+@click.option("--case", help="Year of 'account': dry, middling or wet.")
+@units_option
+def command(result: Path, name: str, out: Path, units: str, **choice: str | None) -> None:
+    """One figure of a result.
+
+    RESULT is a folder that 'compare --out' or 'supply --out' wrote, or its results.nc. NAME is
+    plans, fields, saved, cover, stages, months, demand, account; of a supply also storage,
+    shortage, sizing; of play events and play. Without a choice of field, plan, stage or case the
+    panels that stand open on the page are drawn.
+    """
+    from drysward.export import claim_folder, write_whole
+    from drysward.faults import Fault, FaultyInput
+    from drysward.report import gallery
+    from drysward.report.result import open_result
+    from drysward.report.style import save
+
+    if out.suffix.lower() not in ENDINGS:
+        raise FaultyInput(Fault(str(out), "no such kind of picture", " ".join(ENDINGS)))
+    picture = gallery.named(name)
+    opened = open_result(result)
+    wanted = {key: value for key, value in choice.items() if value is not None}
+    panels = gallery.choose(opened, picture, wanted)
+    claim_folder(out.parent)
+    figure = gallery.compose(opened, picture, panels, units)
+    write_whole(out, lambda part: save(figure, part, out.suffix.lower()[1:]))
+    click.echo(f"Wrote {out}", err=True)

@@ -1,0 +1,37 @@
+"""Results to look at: figures, and one page that stands on its own. Nothing is computed here.
+
+In a notebook: ``result = open_result("out")``, then ``stages(result, "stadium", "none")``.
+"""
+
+from drysward.report.figures import (
+    account,
+    cover,
+    demand,
+    fields,
+    months,
+    plans,
+    saved,
+    stages,
+)
+from drysward.report.page import page
+from drysward.report.play_figures import events, play_calendar
+from drysward.report.result import open_result
+from drysward.report.supply_figures import shortage, sizing, storage
+
+__all__ = [
+    "account",
+    "cover",
+    "demand",
+    "events",
+    "fields",
+    "months",
+    "open_result",
+    "page",
+    "plans",
+    "play_calendar",
+    "saved",
+    "shortage",
+    "sizing",
+    "stages",
+    "storage",
+]

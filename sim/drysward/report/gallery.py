@@ -1,0 +1,497 @@
+"""Every figure by name: what it needs, its panels, and what it says in words."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import xarray as xr
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from drysward.export import shown
+from drysward.faults import Fault, FaultyInput, nearest
+from drysward.report import figures, play_figures, style, supply_figures
+from drysward.report.result import driest_plan, keys, label, safest_plan
+from drysward.supply_tables import volume_display
+
+Choice = dict[str, str]
+"""What a panel shows: keys by the names of the drawing function's arguments."""
+
+
+@dataclass(frozen=True)
+class Picture:
+    """One figure: a panel for each choice, drawn by ``draw(result, **choice, axes=, units=)``.
+
+    ``needs`` are variables without which it cannot be drawn; ``main`` choices stand open on a
+    page and the others folded away, or left out when not ``on_page``; ``told`` is a panel in
+    words, for those who do not see it.
+    """
+
+    name: str
+    title: str
+    caption: str
+    draw: Callable[..., Axes]
+    needs: tuple[str, ...]
+    panels: Callable[[xr.Dataset], list[Choice]]
+    told: Callable[[xr.Dataset, Choice, str], str]
+    main: Callable[[xr.Dataset, Choice], bool] = lambda result, choice: True
+    on_page: Callable[[xr.Dataset, Choice], bool] = lambda result, choice: True
+
+    def lacks(self, result: xr.Dataset) -> list[str]:
+        """Needed variables that the result does not have."""
+        return [name for name in self.needs if name not in result.variables]
+
+
+def panel_title(result: xr.Dataset, choice: Choice) -> str:
+    """``Stadium, No irrigation, wilt``."""
+    parts = [
+        label(result, key, value)
+        if key in ("field", "plan")
+        else style.STAGE_WORDS.get(value, value)
+        for key, value in choice.items()
+    ]
+    return ", ".join(parts)
+
+
+def _fields_and_plans(result: xr.Dataset) -> list[Choice]:
+    return [
+        {"field": field, "plan": plan}
+        for plan in keys(result, "plan")
+        for field in keys(result, "field")
+    ]
+
+
+def _watered(result: xr.Dataset) -> list[Choice]:
+    water = result["season_water"]
+    return [one for one in _fields_and_plans(result) if float(water.sel(one)) > 0.0]
+
+
+def _fields(result: xr.Dataset) -> list[Choice]:
+    return [{"field": field} for field in keys(result, "field")]
+
+
+def _fields_and_stages(result: xr.Dataset) -> list[Choice]:
+    return [
+        {"field": field, "stage": stage}
+        for stage in ("wilt", "dormant")
+        for field in keys(result, "field")
+    ]
+
+
+def _plans(result: xr.Dataset) -> list[Choice]:
+    return [{"plan": plan} for plan in keys(result, "plan")]
+
+
+def _accounts(result: xr.Dataset) -> list[Choice]:
+    return [
+        {**one, "case": case} for one in _fields_and_plans(result) for case in keys(result, "case")
+    ]
+
+
+def _of_interest(result: xr.Dataset) -> tuple[str, str]:
+    return driest_plan(result), safest_plan(result)
+
+
+def _is_of_interest(result: xr.Dataset, choice: Choice) -> bool:
+    return choice["plan"] in _of_interest(result)
+
+
+def _is_safest(result: xr.Dataset, choice: Choice) -> bool:
+    return choice["plan"] == safest_plan(result) and choice.get("case", "dry") == "dry"
+
+
+def _is_dry_of_interest(result: xr.Dataset, choice: Choice) -> bool:
+    return choice["case"] == "dry" and _is_of_interest(result, choice)
+
+
+def _is_wilt(result: xr.Dataset, choice: Choice) -> bool:
+    return choice["stage"] == "wilt"
+
+
+def _played(result: xr.Dataset) -> list[Choice]:
+    return [{"field": field} for field in play_figures.looked_at(result)]
+
+
+def _turf_played(result: xr.Dataset) -> list[Choice]:
+    """Fields whose hardness is told, with each plan."""
+    hardness = result["daily_hardness"]
+    return [
+        {"field": field, "plan": plan}
+        for plan in keys(result, "plan")
+        for field in play_figures.looked_at(result)
+        if float(hardness.sel(field=field, plan=plan).max()) > 0.0
+    ]
+
+
+# A panel in words
+
+
+def day_text(day_of_year: int) -> str:
+    """``28 July`` of a day of a leap year, from 1."""
+    date = datetime.date(2000, 1, 1) + datetime.timedelta(days=int(day_of_year) - 1)
+    return f"{date.day} {date:%B}"
+
+
+def _peak(odds: xr.DataArray) -> str:
+    """When odds by day are highest, with their size."""
+    if float(odds.max()) == 0.0:
+        return "never"
+    return f"highest {float(odds.max()):.0%} on {day_text(int(odds.idxmax()))}"
+
+
+def _told_stages(result: xr.Dataset, choice: Choice, units: str) -> str:
+    one = result["odds"].sel(choice)
+    parts = [f"{word} {_peak(one.sel(stage=stage))}" for stage, word in style.STAGE_WORDS.items()]
+    return f"Odds by day of the year, {panel_title(result, choice)}: {'; '.join(parts)}."
+
+
+def _told_plans(result: xr.Dataset, choice: Choice, units: str) -> str:
+    one = result["odds"].sel(choice)
+    parts = [f"{label(result, 'plan', k)} {_peak(one.sel(plan=k))}" for k in keys(result, "plan")]
+    return f"Odds by day of the year, {panel_title(result, choice)}: {'; '.join(parts)}."
+
+
+def _told_fields(result: xr.Dataset, choice: Choice, units: str) -> str:
+    one = result["odds"].sel(choice).sel(stage="wilt")
+    parts = [
+        f"{label(result, 'field', k)} {_peak(one.sel(field=k))}" for k in keys(result, "field")
+    ]
+    return f"Odds of wilt by day of the year, {panel_title(result, choice)}: {'; '.join(parts)}."
+
+
+def _told_cover(result: xr.Dataset, choice: Choice, units: str) -> str:
+    one = result[["daily_dormant", "daily_dead"]].sel(choice)
+    parts = [
+        f"{case} year {int(result['chosen_year'].sel(case=case))}: "
+        f"dormant at most {float(one['daily_dormant'].sel(case=case).max()):.0%}, "
+        f"dead at most {float(one['daily_dead'].sel(case=case).max()):.0%}"
+        for case in keys(result, "case")
+    ]
+    return f"Cover day by day, {panel_title(result, choice)}: {'; '.join(parts)}."
+
+
+def _told_months(result: xr.Dataset, choice: Choice, units: str) -> str:
+    depth = shown("mm", units)
+    middle = result["irrigation_month_quantile"].sel(choice).sel(share=0.5)
+    most = int(middle.idxmax())
+    return (
+        f"Water of each month, {panel_title(result, choice)}: the median is largest in "
+        f"{datetime.date(2000, most, 1):%B}, {float(middle.max()) * depth.factor:.1f} {depth.unit}."
+    )
+
+
+def _told_demand(result: xr.Dataset, choice: Choice, units: str) -> str:
+    depth = shown("mm", units)
+    rarest = float(result["period"].max())
+    one = result["demand"].sel(choice).sel(period=rarest)
+    parts = [
+        f"{label(result, 'plan', k)} {float(one.sel(plan=k)) * depth.factor:.1f} {depth.unit}"
+        for k in keys(result, "plan")
+        if float(one.sel(plan=k)) > 0.0
+    ]
+    told = "; ".join(parts) or "no plan takes water"
+    return f"Water once in {rarest:g} years, {panel_title(result, choice)}: {told}."
+
+
+def _told_saved(result: xr.Dataset, choice: Choice, units: str) -> str:
+    depth = shown("mm", units)
+    one = result[["water_saved", "probability"]].sel(choice)
+    parts = [
+        f"{label(result, 'plan', k)} saves "
+        f"{float(one['water_saved'].sel(plan=k)) * depth.factor:.1f} {depth.unit} "
+        f"at odds of {float(one['probability'].sel(plan=k)):.0%}"
+        for k in keys(result, "plan")
+    ]
+    return f"Water saved against risk, {panel_title(result, choice)}: {'; '.join(parts)}."
+
+
+def _told_account(result: xr.Dataset, choice: Choice, units: str) -> str:
+    one = result[["chosen_year", "daily_depletion"]].sel(choice)
+    return (
+        f"Rain, irrigation and depletion day by day, {panel_title(result, choice)} year "
+        f"{int(one['chosen_year'])}: depletion reaches {float(one['daily_depletion'].max()):.0%} "
+        "of the available water."
+    )
+
+
+def _told_storage(result: xr.Dataset, choice: Choice, units: str) -> str:
+    unit = volume_display([result["supply_store"]], units)
+    years = supply_figures.worst_run(result, choice["plan"])
+    store = result["supply_store"].sel(choice).sel(year=years)
+    lowest = f"{float(store.min()) * unit.factor:,.2f} {unit.unit}"
+    return (
+        f"Water in store at the month's end from {years[0]} to {years[-1]}, "
+        f"{panel_title(result, choice)}: lowest {lowest}."
+    )
+
+
+def _told_shortage(result: xr.Dataset, choice: Choice, units: str) -> str:
+    unit = volume_display([result["shortage_by_field"]], units)
+    total = result["shortage_by_field"].sum("field")
+    parts = [
+        f"{label(result, 'plan', k)} {float(total.sel(plan=k)) * unit.factor:,.{unit.decimals}f} "
+        f"{unit.unit}"
+        for k in keys(result, "plan")
+    ]
+    return f"Mean shortage a year: {'; '.join(parts)}."
+
+
+def _told_sizing(result: xr.Dataset, choice: Choice, units: str) -> str:
+    against, least = result["sizing_against"], result["sizing_curve"]
+    across, up = (supply_figures.size_display(values, units) for values in (against, least))
+    parts = [
+        f"at {x * across.factor:,.{across.decimals}f} {across.unit} "
+        + (f"{y * up.factor:,.{up.decimals}f} {up.unit}" if np.isfinite(y) else "nothing suffices")
+        for x, y in zip(against.values, least.values, strict=True)
+    ]
+    return f"Least size that suffices: {'; '.join(parts)}."
+
+
+def _told_events(result: xr.Dataset, choice: Choice, units: str) -> str:
+    one = result["events_playable_share"].sel(choice)
+    parts = [
+        f"{label(result, 'plan', k)} {float(one.sel(plan=k)):.0%}"
+        for k in keys(result, "plan")
+        if np.isfinite(float(one.sel(plan=k)))
+    ]
+    return f"Events that are playable, {panel_title(result, choice)}: {'; '.join(parts)}."
+
+
+def _told_play(result: xr.Dataset, choice: Choice, units: str) -> str:
+    limit = float(result["hard_above"].sel(field=choice["field"]))
+    one = result["daily_hardness"].sel(choice)
+    parts = [
+        f"{case} year {int(result['chosen_year'].sel(case=case))} "
+        f"{int((one.sel(case=case) > limit).sum())} days"
+        for case in keys(result, "case")
+    ]
+    title = panel_title(result, choice)
+    return f"Days of the whole year harder than {limit:.0f} g, {title}: {'; '.join(parts)}."
+
+
+_DAILY = ("chosen_year", "daily_green", "daily_dormant", "daily_dead")
+
+PICTURES = (
+    Picture(
+        "plans",
+        "All plans on one field",
+        "Share of the years in which wilt (then dormancy) holds on the stated share of the field, "
+        "for each day of the year. The shaded bands are 90 % limits: the chance of the years.",
+        figures.plans,
+        ("odds",),
+        _fields_and_stages,
+        _told_plans,
+        _is_wilt,
+    ),
+    Picture(
+        "fields",
+        "The fields side by side",
+        "The same odds of wilt, the fields beside each other under one plan and the same weather.",
+        figures.fields,
+        ("odds",),
+        _plans,
+        _told_fields,
+        _is_of_interest,
+    ),
+    Picture(
+        "saved",
+        "Water saved, risk taken",
+        "Each plan's mean saving of water against the thirstiest plan, and the odds that a year "
+        "sees the stage; the upright line is the 90 % limits of the odds.",
+        figures.saved,
+        ("water_saved", "probability_low"),
+        _fields_and_stages,
+        _told_saved,
+        _is_wilt,
+    ),
+    Picture(
+        "cover",
+        "Cover through a dry, a middling and a wet year",
+        "What stands on the field day by day; each lane is the whole field. The years are the "
+        "driest, the middling and the wettest by the season's reference ET less rain.",
+        figures.cover,
+        _DAILY,
+        _fields_and_plans,
+        _told_cover,
+        _is_of_interest,
+    ),
+    Picture(
+        "stages",
+        "Odds of each stage",
+        "Share of the years in which each stage holds on its share of the field, for each day of "
+        "the year, with 90 % limits.",
+        figures.stages,
+        ("odds",),
+        _fields_and_plans,
+        _told_stages,
+        _is_of_interest,
+    ),
+    Picture(
+        "months",
+        "Water by month",
+        "Water drawn for the field in each month over all years; the hollow marks are the driest "
+        "years.",
+        figures.months,
+        ("irrigation_month_quantile",),
+        _watered,
+        _told_months,
+        _is_safest,
+    ),
+    Picture(
+        "demand",
+        "Water of a dry year",
+        "Water of the year that is reached once in so many years; upright lines are the limits at "
+        "the confidence asked for, hollow marks read from a fitted curve.",
+        figures.demand,
+        ("demand", "demand_low", "demand_high", "demand_fitted"),
+        _fields,
+        _told_demand,
+    ),
+    Picture(
+        "account",
+        "One year, day by day",
+        "Rain and irrigation hang from the top; the share of the available water that is gone "
+        "rises from the bottom.",
+        figures.account,
+        ("chosen_year", "daily_depletion", "daily_precipitation", "daily_irrigation_landed"),
+        _accounts,
+        _told_account,
+        _is_safest,
+        _is_dry_of_interest,
+    ),
+    Picture(
+        "storage",
+        "The store through its worst years",
+        "Water in store at the end of each month around the year in which it is lowest, beside "
+        "the mean of all years.",
+        supply_figures.storage,
+        ("supply_store", "supply_least_store", "supply_shortage", "store_by_month"),
+        _plans,
+        _told_storage,
+    ),
+    Picture(
+        "shortage",
+        "Who goes short",
+        "Water that the plan asks for and the supply cannot give, mean of the years.",
+        supply_figures.shortage,
+        ("shortage_by_field",),
+        lambda result: [{}],
+        _told_shortage,
+    ),
+    Picture(
+        "sizing",
+        "What may be traded",
+        "The least size that keeps the outcome asked for, for each size of the other part.",
+        supply_figures.sizing,
+        ("sizing_curve", "sizing_against"),
+        lambda result: [{}],
+        _told_sizing,
+    ),
+    Picture(
+        "events",
+        "Events",
+        "Shares of the judged events of all years.",
+        play_figures.events,
+        ("events_playable_share", "looked_at"),
+        _played,
+        _told_events,
+    ),
+    Picture(
+        "play",
+        "Too hard, day by day",
+        "Estimated hardness, mean of the field, through three years, against the limit stated.",
+        play_figures.play_calendar,
+        ("daily_hardness", "hard_above", "chosen_year"),
+        _turf_played,
+        _told_play,
+        _is_of_interest,
+    ),
+)  # fmt: skip
+
+NAMES = tuple(picture.name for picture in PICTURES)
+_OF_SUPPLY = ("storage", "shortage", "sizing")
+_OF_PLAY = ("events", "play")
+
+
+def named(name: str) -> Picture:
+    """The figure of that name; FaultyInput with the names there are."""
+    for picture in PICTURES:
+        if picture.name == name:
+            return picture
+    raise FaultyInput(Fault("picture", f"no figure is called '{name}'", nearest(name, NAMES)))
+
+
+def fitting(result: xr.Dataset) -> Iterator[Picture]:
+    """Figures that belong to such a result, whether or not it has all that they need."""
+    store = "supply_store" in result and float(result["supply_store"].max()) > 0.0
+    for picture in PICTURES:
+        if picture.name in _OF_PLAY:
+            if play_figures.looked_at(result):
+                yield picture
+        elif picture.name == "storage":
+            if store and "store_by_month" in result:
+                yield picture
+        elif picture.name in _OF_SUPPLY:
+            if not picture.lacks(result):
+                yield picture
+        else:
+            yield picture
+
+
+def choose(result: xr.Dataset, picture: Picture, wanted: Choice) -> list[Choice]:
+    """Panels of a figure that agree with ``wanted``; its main ones when nothing is wanted.
+
+    FaultyInput when the result lacks what it needs, or nothing agrees.
+    """
+    lacks = picture.lacks(result)
+    if lacks:
+        version = result.attrs["drysward_version"]
+        told = f"the result, written by drysward {version}, lacks {', '.join(lacks)}"
+        raise FaultyInput(Fault(picture.name, told, "run the scenario again with --out"))
+    panels = picture.panels(result)
+    known = {key: list(dict.fromkeys(p[key] for p in panels if key in p)) for key in wanted}
+    faults = [
+        Fault(f"--{key}", f"'{value}' is nothing that '{picture.name}' shows", nearest(value, have))
+        if (have := known[key])
+        else Fault(f"--{key}", f"'{picture.name}' has no such choice", "leave it out")
+        for key, value in wanted.items()
+        if value not in known[key]
+    ]
+    if faults:
+        raise FaultyInput(faults)
+    if not panels:
+        raise FaultyInput(Fault(picture.name, "the result has nothing for it to show"))
+    if wanted:
+        return [p for p in panels if all(p.get(key) == value for key, value in wanted.items())]
+    return [p for p in panels if picture.main(result, p)] or panels[:1]
+
+
+def compose(result: xr.Dataset, picture: Picture, panels: list[Choice], units: str) -> Figure:
+    """Panels of one figure side by side, two in a row, each under its own title."""
+    columns = min(len(panels), 2)
+    rows = -(-len(panels) // columns)
+    width, height = style.PANEL_IN
+    with style.look():
+        figure = style.new_figure(width * columns, (height + 0.25) * rows)
+        grid: Any = figure.subplots(rows, columns, squeeze=False)
+        for axes, choice in zip(grid.ravel(), panels, strict=False):
+            picture.draw(result, **choice, axes=axes, units=units)
+            axes.set_title(panel_title(result, choice) or picture.title, pad=4)
+        for axes in grid.ravel()[len(panels) :]:
+            axes.remove()
+    return figure
+
+
+def panel_svg(result: xr.Dataset, picture: Picture, choice: Choice, units: str, key: str) -> str:
+    """One panel for the middle of a page."""
+    with style.look():
+        figure = style.new_figure()
+        axes = figure.add_subplot()
+        picture.draw(result, **choice, axes=axes, units=units)
+        style.fit(figure, axes)
+        text = style.svg_text(figure)
+    return style.inline_svg(text, key, picture.told(result, choice, units))

@@ -1,0 +1,322 @@
+"""One page that stands on its own: a result through a template, with every figure inside it."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import NamedTuple
+
+import xarray as xr
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
+from drysward import __version__
+from drysward.export import shown
+from drysward.quantities import Display
+from drysward.report import style, words
+from drysward.report.gallery import fitting, panel_svg, panel_title
+from drysward.report.result import SUPPLY, keys, kind_of, label, plain
+from drysward.supply_tables import volume_display
+from drysward.tables import UNKNOWN, odds_text, rounded
+
+TEMPLATE = "page.html.j2"
+MOST_FOLDED = 8
+"""Panels of a figure that a page folds away; more are named, and drawn on request."""
+
+
+class Cell(NamedTuple):
+    """A number as shown, and where in the file it stands: ``season_water[field=x, plan=y]``."""
+
+    text: str
+    of: str = ""
+
+
+@dataclass(frozen=True)
+class Table:
+    """Rows with a heading each; ``note`` says how to read them."""
+
+    caption: str
+    columns: Sequence[str]
+    rows: Sequence[tuple[str, Sequence[Cell]]]
+    note: str = ""
+
+
+class Panel(NamedTuple):
+    title: str
+    svg: Markup
+
+
+@dataclass(frozen=True)
+class Figure:
+    """A figure's panels: those that stand open and those folded away."""
+
+    name: str
+    title: str
+    caption: str
+    open: Sequence[Panel]
+    folded: Sequence[Panel]
+    left: int
+
+
+def page(result: xr.Dataset, units: str = "us") -> str:
+    """The page of a result, as HTML that needs nothing else.
+
+    Parameters
+    ----------
+    result : Dataset of ``open_result``.
+    units : "us" or "metric".
+
+    Figures that the result cannot give are named, with what they lack.
+    """
+    environment = Environment(
+        loader=PackageLoader("drysward.report", "."),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    drawn, lacking = _figures(result, units)
+    attrs = {name: plain(str(value)) for name, value in result.attrs.items()}
+    return environment.get_template(TEMPLATE).render(
+        title=attrs.get("title", "A result"),
+        site=attrs.get("site", ""),
+        kind=kind_of(result),
+        answer=[plain(sentence) for sentence in words.answer(result, units)],
+        tables=_tables(result, units),
+        figures=drawn,
+        lacking=lacking,
+        assumed=[(name, plain(told)) for name, told in words.assumed(result, units)],
+        values=_values(result),
+        sources=json.loads(result.attrs.get("sources", "{}")),
+        cautions=words.cautions(result),
+        attrs=attrs,
+        scenario=str(result.attrs.get("scenario", "")),
+        version=__version__,
+        colours=[(style.variable_name(c), c, dark) for c, dark in style.DARK.items()],
+        ink=style.variable_name(style.INK),
+        muted=style.variable_name(style.MUTED),
+        rule=style.variable_name(style.RULE),
+        paper=style.variable_name(style.PAPER),
+        accent=style.variable_name(style.LINES[0]),
+    )
+
+
+def write_page(text: str, path: Path) -> None:
+    path.write_text(text, encoding="utf-8")
+
+
+def _figures(result: xr.Dataset, units: str) -> tuple[list[Figure], list[tuple[str, str]]]:
+    """Figures drawn, and those that cannot be with what the file lacks."""
+    drawn, lacking = [], []
+    for picture in fitting(result):
+        if lacks := picture.lacks(result):
+            lacking.append((picture.title, ", ".join(lacks)))
+            continue
+        choices = [one for one in picture.panels(result) if picture.on_page(result, one)]
+        is_open = [picture.main(result, choice) for choice in choices]
+        if choices and not any(is_open):
+            is_open[0] = True
+        folded = [choice for choice, here in zip(choices, is_open, strict=True) if not here]
+        drawable = [choice for choice in choices if choice not in folded[MOST_FOLDED:]]
+        is_open = [choice not in folded for choice in drawable]
+        panels = []
+        for choice in drawable:
+            text = repr((picture.name, sorted(choice.items())))
+            key = f"{picture.name}-{hashlib.sha256(text.encode()).hexdigest()[:8]}"
+            # Made by our own code from parsed XML, in which all names are escaped text.
+            svg = Markup(panel_svg(result, picture, choice, units, key))
+            panels.append(Panel(panel_title(result, choice) or picture.title, svg))
+        pairs = list(zip(panels, is_open, strict=True))
+        if panels:
+            drawn.append(
+                Figure(
+                    picture.name,
+                    picture.title,
+                    picture.caption,
+                    [panel for panel, here in pairs if here],
+                    [panel for panel, here in pairs if not here],
+                    len(choices) - len(drawable),
+                )
+            )
+    return drawn, lacking
+
+
+# Tables
+
+
+def _at(name: str, where: dict[str, object]) -> str:
+    return f"{name}[{', '.join(f'{key}={value}' for key, value in where.items())}]"
+
+
+def _number(result: xr.Dataset, name: str, how: Display, where: dict[str, object]) -> Cell:
+    if name not in result:
+        return Cell(UNKNOWN)
+    value = result[name].sel(where).item()
+    if math.isnan(value):
+        return Cell(UNKNOWN, _at(name, where))
+    return Cell(rounded(value * how.factor, how.decimals), _at(name, where))
+
+
+def _odds(result: xr.Dataset, name: str, where: dict[str, object]) -> Cell:
+    if f"{name}_se" not in result:
+        return Cell(UNKNOWN)
+    return Cell(odds_text(result.sel(where), name), _at(name, where))
+
+
+def _tables(result: xr.Dataset, units: str) -> list[Table]:
+    tables = [_field_table(result, field, units) for field in keys(result, "field")]
+    if kind_of(result) == SUPPLY:
+        tables = [_supply_table(result, units), *tables]
+        if "cost_mean" in result:
+            tables.insert(1, _cost_table(result))
+    if "events_playable_share" in result:
+        tables += [
+            _play_table(result, field)
+            for field in keys(result, "field")
+            if bool(result["looked_at"].sel(field=field))
+        ]
+    return tables
+
+
+_DAYS = Display("d", 1.0, 0)
+
+
+def _field_table(result: xr.Dataset, field: str, units: str) -> Table:
+    depth = shown("mm", units)
+    periods = [float(period) for period in result["period"].values] if "period" in result else []
+    stages = keys(result, "stage")
+    rows = []
+    for plan in keys(result, "plan"):
+        here: dict[str, object] = {"field": field, "plan": plan}
+        cells = [_odds(result, "probability", {**here, "stage": stage}) for stage in stages]
+        cells += [
+            _number(result, "days_mean", _DAYS, {**here, "stage": stage})
+            for stage in ("wilt", "dormant")
+        ]
+        cells.append(_number(result, "season_water", depth, here))
+        cells.append(_number(result, "peak_week_most", depth, here))
+        cells += [
+            _number(result, "demand", depth, {**here, "period": period}) for period in periods
+        ]
+        rows.append((label(result, "plan", plan), cells))
+    columns = [f"{style.STAGE_WORDS[stage].capitalize()}, % of years" for stage in stages]
+    columns += ["Days of wilt", "Days dormant"]
+    columns += [f"Water a year, {depth.unit}", f"Peak week, {depth.unit}"]
+    columns += [f"1 in {period:g} years, {depth.unit}" for period in periods]
+    return Table(
+        f"{label(result, 'field', field)}: odds and water",
+        columns,
+        rows,
+        "Odds: percent of years in which the stage reaches its share of the field, ± standard "
+        "error; < and > are 90 % limits where no year, or every year, had it. Water: drawn from "
+        "the supply, as depth over the field; 1 in N years: reached or passed once in N years.",
+    )
+
+
+def _supply_table(result: xr.Dataset, units: str) -> Table:
+    names = ("asked_mean", "granted_mean", "shortage_mean", "vulnerability", "worst_event")
+    unit = volume_display([result[name] for name in names], units)
+    percent = Display("%", 100.0, 1)
+    rows = []
+    for plan in keys(result, "plan"):
+        here: dict[str, object] = {"plan": plan}
+        rows.append(
+            (
+                label(result, "plan", plan),
+                [
+                    *(_number(result, name, unit, here) for name in names[:3]),
+                    _odds(result, "shortage_odds", here),
+                    _number(result, "time_reliability", percent, here),
+                    _number(result, "volume_reliability", percent, here),
+                    *(_number(result, name, unit, here) for name in names[3:]),
+                    _number(result, "restricted_days_mean", Display("d", 1.0, 1), here),
+                ],
+            )
+        )
+    return Table(
+        "The supply",
+        [
+            f"Asked a year, {unit.unit}", f"Given, {unit.unit}", f"Short, {unit.unit}",
+            "Years short, %", "Days served, %", "Volume given, %",
+            f"Mean shortage, {unit.unit}", f"Worst shortage, {unit.unit}", "Days restricted",
+        ],
+        rows,
+        "Mean of the years. Days and volume: of those asked for.",
+    )  # fmt: skip
+
+
+def _cost_table(result: xr.Dataset) -> Table:
+    money = str(result["cost_mean"].attrs.get("units", ""))
+    names = {
+        "cost_water_mean": f"Water, {money}",
+        "energy_used_mean": "Energy, kWh",
+        "cost_energy_mean": f"Energy, {money}",
+        "cost_labour_mean": f"Labour, {money}",
+        "cost_mean": f"All, {money}",
+        "cost_dry": f"All, one year in ten passes, {money}",
+    }
+    whole = Display("", 1.0, 0)
+    rows = [
+        (label(result, "plan", plan), [_number(result, n, whole, {"plan": plan}) for n in names])
+        for plan in keys(result, "plan")
+    ]
+    return Table("What a year costs", list(names.values()), rows)
+
+
+def _play_table(result: xr.Dataset, field: str) -> Table:
+    days = {
+        "days_hard_mean": "Days too hard",
+        "days_mud_mean": "Days of mud",
+        "days_standing_mean": "Days of standing water",
+        "days_airless_mean": "Days short of air",
+        "disease_nights_mean": "Disease nights",
+    }
+    tenth = Display("d", 1.0, 1)
+    percent = Display("%", 100.0, 0)
+    rows = []
+    for plan in keys(result, "plan"):
+        here: dict[str, object] = {"field": field, "plan": plan}
+        cells = [_number(result, name, tenth, here) for name in days]
+        cells += [
+            _number(result, f"events_{kind}_share", percent, here)
+            for kind in ("playable", "hard", "wet")
+        ]
+        rows.append((label(result, "plan", plan), cells))
+    return Table(
+        f"{label(result, 'field', field)}: play",
+        [*days.values(), "Events playable, %", "Too hard, %", "Too wet, %"],
+        rows,
+        "Mean days of the answer season on which the stated share of the field is affected. "
+        "Hardness is an estimate from moisture, soil and cover; disease nights are nights that "
+        "favour leaf disease, not disease.",
+    )
+
+
+class Value(NamedTuple):
+    """One value that the result rests on."""
+
+    key: str
+    value: str
+    unit: str
+    grade: str
+    source: str
+
+
+def _values(result: xr.Dataset) -> list[tuple[str, list[Value]]]:
+    """Every value by the first part of its key; empty when the file does not hold them."""
+    groups: dict[str, list[Value]] = {}
+    for row in json.loads(result.attrs.get("resolved", "[]")):
+        value = row["value"] if isinstance(row["value"], str) else f"{row['value']:g}"
+        unit = "" if row["unit"] == "1" else row["unit"]
+        name, _, rest = row["key"].partition(".")
+        if rest.count("."):
+            second, _, rest = rest.partition(".")
+            name = f"{name}: {second}"
+        groups.setdefault(name, []).append(
+            Value(rest or name, value, unit, row["grade"], row["source"])
+        )
+    return list(groups.items())

@@ -1,0 +1,89 @@
+"""A result as it was kept in a file, and how its numbers and names are told."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import xarray as xr
+
+from drysward.faults import Fault, FaultyInput
+
+FILE = "results.nc"
+COMPARE, SUPPLY = "compare", "supply"
+# Without these there is nothing to show.
+_NEEDED = ("probability", "season_water", "days_mean")
+_NEEDED_COORDS = ("field", "plan", "field_label", "plan_label")
+
+
+def open_result(path: str | Path) -> xr.Dataset:
+    """A result that ``compare --out`` or ``supply --out`` kept.
+
+    Parameters
+    ----------
+    path : the folder, or its results.nc.
+
+    Returns
+    -------
+    The Dataset, loaded. FaultyInput when there is no such file, when it is damaged, or when it
+    is no such result.
+    """
+    place = Path(path)
+    at = str(place)
+    allowed = "a folder that 'drysward compare --out FOLDER' wrote, or its results.nc"
+    if place.is_dir():
+        place = place / FILE
+    if not place.is_file():
+        raise FaultyInput(Fault(at, "holds no result", allowed))
+    try:
+        result = xr.load_dataset(place, engine="netcdf4")
+    except (OSError, RuntimeError, ValueError, IndexError, KeyError) as error:
+        why = " ".join(str(error).split())
+        told = f"cannot be read as NetCDF; it is damaged, or no such file ({why})"
+        raise FaultyInput(Fault(at, told, "write it again with --out")) from None
+    if "drysward_version" not in result.attrs:
+        raise FaultyInput(Fault(at, "is no result of drysward", allowed))
+    missing = [name for name in (*_NEEDED_COORDS, *_NEEDED) if name not in result.variables]
+    if missing:
+        version = result.attrs["drysward_version"]
+        told = f"written by drysward {version}, lacks {', '.join(missing)}"
+        raise FaultyInput(Fault(at, told, "run the scenario again with --out"))
+    for name in ("field", "plan"):
+        if not result.sizes[name]:
+            raise FaultyInput(Fault(at, f"holds no {name}", allowed))
+    return result
+
+
+def kind_of(result: xr.Dataset) -> str:
+    """Which command made a result."""
+    return SUPPLY if "time_reliability" in result else COMPARE
+
+
+def keys(result: xr.Dataset, name: str) -> list[str]:
+    return [str(key) for key in result[name].values]
+
+
+def label(result: xr.Dataset, name: str, key: str) -> str:
+    """What a field, plan or source is called, fit for a page: no control characters."""
+    return plain(str(result[f"{name}_label"].sel({name: key}).item()))
+
+
+def plain(text: str) -> str:
+    """Text that XML can hold, in one line."""
+    return "".join(c if c.isprintable() else " " for c in text)
+
+
+def driest_plan(result: xr.Dataset) -> str:
+    """The plan that takes the least water over all fields, the first of equals."""
+    return keys(result, "plan")[int(np.argmin(_water(result)))]
+
+
+def safest_plan(result: xr.Dataset) -> str:
+    """The plan with the least odds of wilt, on the mean of the fields; of equals the thriftier."""
+    wilt = result["probability"].sel(stage="wilt").mean("field").values
+    return keys(result, "plan")[int(np.lexsort((_water(result), wilt))[0])]
+
+
+def _water(result: xr.Dataset) -> np.ndarray:
+    water: np.ndarray = (result["season_water"] * result["area_m2"]).sum("field").values
+    return water

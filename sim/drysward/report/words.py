@@ -1,0 +1,216 @@
+"""What a page says: the answer in three sentences, and what was assumed. Numbers as kept."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable
+
+import numpy as np
+import xarray as xr
+
+from drysward.export import shown
+from drysward.report import style
+from drysward.report.result import (
+    SUPPLY,
+    driest_plan,
+    keys,
+    kind_of,
+    label,
+    plain,
+    safest_plan,
+)
+from drysward.scenario.model import RECORD
+from drysward.supply_tables import volume_display, volume_text
+from drysward.tables import MADE_WEATHER, procedures, rounded
+
+MOST_FIELDS = 3
+
+
+def chance(one: xr.Dataset, name: str = "probability") -> str:
+    """``in 74 of 100 years (limits 69 to 79)``, or a limit when none or all years had it."""
+    p, low, high = (100.0 * one[f"{name}{end}"].item() for end in ("", "_low", "_high"))
+    if np.isnan(p):
+        return "in an unknown share of years"
+    if p == 0.0:
+        return f"in none of the years (at most {np.ceil(high):.0f} of 100)"
+    if p == 100.0:
+        return f"in every year (at least {np.floor(low):.0f} of 100)"
+    return f"in {p:.0f} of 100 years (limits {low:.0f} to {high:.0f})"
+
+
+def listed(parts: list[str]) -> str:
+    """``a, b and c``."""
+    return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
+
+
+def _first_fields(result: xr.Dataset) -> list[str]:
+    return keys(result, "field")[:MOST_FIELDS]
+
+
+def _more(result: xr.Dataset) -> str:
+    more = result.sizes["field"] - MOST_FIELDS
+    return f"; {more} more in the tables" if more > 0 else ""
+
+
+def answer(result: xr.Dataset, units: str) -> list[str]:
+    """Three sentences that answer the question behind the result, with their uncertainty."""
+    if kind_of(result) == SUPPLY:
+        return [*_supply_answer(result, units), _turf_answer(result, safest_plan(result))]
+    driest, safest = driest_plan(result), safest_plan(result)
+    first = _turf_answer(result, driest)
+    if driest == safest:
+        second = (
+            "There is no other plan to set beside it."
+            if result.sizes["plan"] == 1
+            else ("No other plan has lower odds of wilt, though all take more water.")
+        )
+    else:
+        wilt = listed(
+            [
+                f"{chance(result.sel(field=f, plan=safest, stage='wilt'))} on {_name(result, f)}"
+                for f in _first_fields(result)
+            ]
+        )
+        second = (
+            f"The plan with the lowest odds of wilt is “{label(result, 'plan', safest)}”: "
+            f"wilt comes {wilt}{_more(result)}."
+        )
+    return [first, second, _water_answer(result, safest, units)]
+
+
+def _name(result: xr.Dataset, field: str) -> str:
+    return f"“{label(result, 'field', field)}”"
+
+
+def _turf_answer(result: xr.Dataset, plan: str) -> str:
+    """How often wilt, or dormancy, and death come under a plan, field by field."""
+    parts = []
+    for field in _first_fields(result):
+        one = result.sel(field=field, plan=plan)
+        parts.append(
+            f"on {_name(result, field)} dormancy comes {chance(one.sel(stage='dormant'))} "
+            f"and death {chance(one.sel(stage='dead'))}"
+        )
+    return f"Under “{label(result, 'plan', plan)}”, {listed(parts)}{_more(result)}."
+
+
+def _water_answer(result: xr.Dataset, plan: str, units: str) -> str:
+    depth = shown("mm", units)
+    periods = [float(period) for period in result["period"].values]
+    period = 10.0 if 10.0 in periods else max(periods)
+    parts = []
+    for field in _first_fields(result):
+        one = result.sel(field=field, plan=plan)
+        need, low, high = (
+            one[name].sel(period=period).item() * depth.factor
+            for name in ("demand", "demand_low", "demand_high")
+        )
+        if one["season_water"].item() == 0.0:
+            parts.append(f"no water on {_name(result, field)}")
+            continue
+        limits = (
+            "limits not known"
+            if np.isnan(low + high)
+            else f"limits {low:.{depth.decimals}f} to {high:.{depth.decimals}f}"
+        )
+        parts.append(
+            f"{one['season_water'].item() * depth.factor:.{depth.decimals}f} {depth.unit} of water "
+            f"in the mean year and {need:.{depth.decimals}f} {depth.unit} ({limits}) in the year "
+            f"that comes once in {period:g} on {_name(result, field)}"
+        )
+    return f"“{label(result, 'plan', plan)}” takes {listed(parts)}{_more(result)}."
+
+
+def _supply_answer(result: xr.Dataset, units: str) -> list[str]:
+    thirsty = keys(result, "plan")[int(np.argmax(result["asked_mean"].values))]
+    one = result.sel(plan=thirsty)
+    name = label(result, "plan", thirsty)
+    unit = volume_display([result["asked_mean"], result["worst_event"]], units)
+    if one["asked_mean"].item() == 0.0:
+        first = "No plan asks for water, so the supply is never short."
+    else:
+        worst = one["worst_event"].item()
+        event = (
+            f"; the largest shortage is {volume_text(worst, unit)} {unit.unit}, in "
+            f"{one['worst_year'].item():.0f}"
+            if worst > 0.0
+            else ""
+        )
+        given = f"{100 * one['volume_reliability'].item():.1f} %"
+        first = (
+            f"Under the thirstiest plan, “{name}”, the supply falls short "
+            f"{chance(one, 'shortage_odds')} and gives {given} of the "
+            f"{volume_text(one['asked_mean'].item(), unit)} {unit.unit} asked for in the "
+            f"mean year{event}."
+        )
+    return [first, _sizing_answer(result, units)]
+
+
+def _sizing_answer(result: xr.Dataset, units: str) -> str:
+    if "sizing_size" not in result:
+        return "No size was asked for; a table [sizing] in the scenario has the least one found."
+    size = result["sizing_size"]
+    what = plain(str(result.attrs.get("sizing", "size")))
+    if np.isnan(size.item()):
+        return f"Nothing that was tried suffices for this: least {what}."
+
+    def told(name: str) -> str:
+        values = result[name]
+        if not np.isfinite(values.item()):
+            return "none" if np.isnan(values.item()) else "no limit"
+        unit = (
+            volume_display([size], units)
+            if size.attrs["units"] == "m3"
+            else shown(size.attrs["units"], units)
+        )
+        return f"{rounded(values.item() * unit.factor, unit.decimals)} {unit.unit}"
+
+    return (
+        f"The least {what} is {told('sizing_size')} "
+        f"(90 % limits {told('sizing_low')} to {told('sizing_high')})."
+    )
+
+
+def assumed(result: xr.Dataset, units: str) -> Iterable[tuple[str, str]]:
+    """What was assumed, as name and text."""
+    attrs = result.attrs
+    yield "Weather", attrs.get("weather", "not told")
+    if attrs.get("weather_kind", RECORD) != RECORD:
+        yield "Trust", MADE_WEATHER[attrs["weather_kind"]]
+    left_out = attrs.get("years_left_out") or "none"
+    yield "Years", f"{attrs.get('years', 'not told')} ({result.sizes.get('year', 0)}); left out: " \
+        f"{left_out}"  # fmt: skip
+    yield "Turf", attrs.get("turf", "not told")
+    if "reached" in result.coords:
+        reached = [
+            f"{style.STAGE_WORDS[stage]} {float(result['reached'].sel(stage=stage)):.0%}"
+            for stage in keys(result, "stage")
+        ]
+        told = "; ".join(reached)
+        yield "A stage counts", f"when it holds on this share of the field on any day of the " \
+            f"answer season: {told}"  # fmt: skip
+    area = shown("m2", units)
+    if "area_m2" in result.coords:
+        sizes = (float(values) * area.factor for values in result["area_m2"].values)
+        areas = [
+            f"{label(result, 'field', key)} {size:,.{area.decimals}f} {area.unit}"
+            for key, size in zip(keys(result, "field"), sizes, strict=True)
+        ]
+        yield "Fields", "; ".join(areas)
+    if "et_procedures" in attrs:
+        yield "Reference ET", "; ".join(procedures(json.loads(attrs["et_procedures"])))
+    yield "Filled days", attrs.get("filled") or "none"
+    yield "Driest years", attrs.get("driest_years") or "not told"
+    for note in json.loads(attrs.get("weather_notes", "[]")):
+        yield "Made weather", note
+
+
+def cautions(result: xr.Dataset) -> list[str]:
+    """The result's own cautions, sentence by sentence as they were written."""
+    told = [result.attrs.get("cautions", ""), result.attrs.get("supply_cautions", "")]
+    text = " ".join(part for part in told if part)
+    sentences = [f"{part.rstrip('.')}." for part in text.split(". ") if part.strip()]
+    return sentences or [
+        "The file carries no cautions: it is from another version. Treat it as a screening "
+        "estimate."
+    ]
