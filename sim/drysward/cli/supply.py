@@ -103,6 +103,7 @@ def command(
         # The summary too: what a plan does to the turf belongs to a supply's page.
         turf = summarise(result, told).data_vars
         detailed = with_details(result, opened, settings(**weather))
-        result = detailed.assign({n: v for n, v in turf.items() if n not in told})
+        known = {*told.data_vars, *result.data_vars}
+        result = detailed.assign({n: v for n, v in turf.items() if n not in known})
         for path in write_supply(result, told, out, units):
             click.echo(f"Wrote {path}", err=True)
