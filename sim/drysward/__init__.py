@@ -1,6 +1,7 @@
 """Turf water stress and recovery over many weather years.
 
-``load`` a scenario, ``run`` it, ask ``answers`` of the result, or see one year's ``ledger``.
+``load`` a scenario, ``run`` it, ask ``answers`` of the result, or see one year's ``ledger``;
+``open`` what a sweep has written.
 The numerical stack is imported on first use, so that the command line answers at once.
 """
 
@@ -18,14 +19,16 @@ _HOMES = {
     "run": "drysward.ensemble",
     "ledger": "drysward.ensemble",
     "answers": "drysward.probability",
+    "open": "drysward.sweep.folder:open_sweep",
 }
 
-__all__ = ["__version__", "answers", "ledger", "load", "loads", "run", "shipped"]
+__all__ = ["__version__", "answers", "ledger", "load", "loads", "open", "run", "shipped"]
 
 
 def __getattr__(name: str) -> Any:
     if name in _HOMES:
-        return getattr(import_module(_HOMES[name]), name)
+        module, _, called = _HOMES[name].partition(":")
+        return getattr(import_module(module), called or name)
     raise AttributeError(f"module 'drysward' has no attribute '{name}'")
 
 

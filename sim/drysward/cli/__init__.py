@@ -15,7 +15,8 @@ from drysward import __version__
 from drysward.faults import FaultyInput
 
 COMMANDS = (
-    "compare", "supply", "report", "picture", "check", "ledger", "catalog", "weather", "fit",
+    "compare", "supply", "report", "picture", "sweep", "front", "effects", "search", "check",
+    "ledger", "catalog", "weather", "fit",
 )  # fmt: skip
 
 

@@ -84,7 +84,7 @@ def load(path: str | Path) -> Scenario:
 def shipped(name: str = "demo") -> Scenario:
     """A scenario that ships with drysward; FaultyInput with the nearest name when there is none."""
     folder = Path(str(files("drysward.scenarios")))
-    names = [path.stem for path in folder.glob("*.toml")]
+    names = [path.stem for path in folder.glob("*.toml") if not path.stem.startswith("sweep-")]
     if name not in names:
         raise FaultyInput(Fault("scenario", f"none ships as '{name}'", nearest(name, names)))
     return load(folder / f"{name}.toml")

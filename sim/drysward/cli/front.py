@@ -1,0 +1,37 @@
+"""``drysward front``: the choices of a sweep that no other beats in both cost and risk."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from drysward.cli.arguments import units_option
+
+
+@click.command()
+@click.argument("folder", type=click.Path(path_type=Path))
+@click.option(
+    "--cost",
+    default="water",
+    show_default=True,
+    help="water, a stage of the turf, or any number by point and plan in the sweep.",
+)
+@click.option("--risk", default="wilt", show_default=True, help="The same, such as death.")
+@click.option("--field", metavar="KEY", help="The field that counts; else the worst one's risk.")
+@units_option
+def command(folder: Path, cost: str, risk: str, field: str | None, units: str) -> None:
+    """Print and write (front.csv) the trade-off between cost and risk of a sweep.
+
+    FOLDER is what 'drysward sweep' has written; points that are not done yet are left out.
+    """
+    import drysward
+    from drysward.sweep.front import front, write_front
+    from drysward.sweep_tables import front_table
+    from drysward.tables import console
+
+    kept = front(drysward.open(folder), cost, risk, field)
+    screen = console()
+    for part in front_table(kept, units):
+        screen.print(part)
+    click.echo(f"Wrote {write_front(kept, folder)}", err=True)

@@ -1,0 +1,103 @@
+"""``drysward sweep``: thousands of scenarios that differ in a few keys."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from typing import Any
+
+import click
+
+
+class SweepOrStatus(click.Group):
+    """``sweep SWEEP --out DIR`` runs; ``sweep status DIR`` tells."""
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        if args[0] not in self.commands:
+            args = ["run", *args]
+        return super().resolve_command(ctx, args)
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        # Options may stand before the sweep; they belong to it.
+        if args and args[0].startswith("-") and args[0] not in ("--help",):
+            args = ["run", *args]
+        return super().parse_args(ctx, args)
+
+
+@click.group(cls=SweepOrStatus)
+def command() -> None:
+    """Thousands of scenarios that differ in a few keys, in chunks that survive the machine.
+
+    \b
+    drysward sweep SWEEP --out FOLDER    run a sweep file, or go on with it
+    drysward sweep status FOLDER         how far it is
+
+    SWEEP is a sweep file (.toml), or the name of one that ships with the program: sweep-demo.
+    Stopped by Ctrl-C or by the machine, the same command goes on from the last chunk.
+    """
+
+
+@command.command("run")
+@click.argument("sweep")
+@click.option(
+    "--out", type=click.Path(path_type=Path), required=True, help="Folder of the sweep's chunks."
+)
+@click.option(
+    "--workers", type=click.IntRange(min=1), help="Cores to use.  [default: all of them]"
+)
+@click.option("--cluster", metavar="ADDRESS", help="Scheduler of a dask cluster to run on.")
+@click.option("--forecast", "only_forecast", is_flag=True, help="Say how much it is; run nothing.")
+def run(
+    sweep: str, out: Path, workers: int | None, cluster: str | None, only_forecast: bool
+) -> None:
+    """Run a sweep file, or go on with it."""
+    from rich.console import Console
+
+    from drysward.cli.sweep_progress import sweep_progress
+    from drysward.day.compiled import is_warm
+    from drysward.sweep.description import read_sweep
+    from drysward.sweep.folder import chunks_there, claim
+    from drysward.sweep.run import forecast, plan_work, run_sweep
+    from drysward.sweep_tables import forecast_lines
+
+    work = plan_work(read_sweep(sweep))
+    if not is_warm():
+        click.echo("Compiling the day loop: needed once after installing.", err=True)
+    done = 0
+    if not only_forecast:
+        claim(out, work.manifest)
+        done = len(chunks_there(out, work.manifest))
+    cores = workers or os.cpu_count() or 1
+    for line in forecast_lines(work, done, forecast(work, done, cores), cores, cluster):
+        click.echo(line, err=True)
+    if only_forecast:
+        return
+    try:
+        with sweep_progress(work.manifest, Console(stderr=True)) as on_chunk:
+            run_sweep(work, out, workers, cluster, on_chunk)
+    except KeyboardInterrupt:
+        kept = len(chunks_there(out, work.manifest))
+        click.echo(
+            f"Stopped: {kept} of {work.manifest.chunks} chunks are kept in {out}; "
+            "the same command goes on.",
+            err=True,
+        )
+        raise click.exceptions.Exit(1) from None
+    click.echo(f"Done: {work.manifest.points:,} points in {out}", err=True)
+
+
+@command.command()
+@click.argument("folder", type=click.Path(path_type=Path))
+def status(folder: Path) -> None:
+    """How far a sweep is, and whether it can go on."""
+    from drysward.sweep.folder import chunks_there, read_manifest
+    from drysward.sweep_tables import status_lines
+    from drysward.tables import console
+
+    manifest = read_manifest(folder)
+    there: list[int] = chunks_there(folder, manifest)
+    screen: Any = console()
+    for part in status_lines(folder, manifest, there):
+        screen.print(part)

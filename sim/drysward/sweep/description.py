@@ -1,0 +1,434 @@
+"""A sweep file: which keys of a base scenario vary, over what, and in what design."""
+
+from __future__ import annotations
+
+import math
+import tomllib
+from dataclasses import dataclass
+from importlib.resources import files
+from pathlib import Path
+from typing import Annotated, Any
+
+from pydantic import Field, ValidationError, model_validator
+
+from drysward.catalog import load_catalog
+from drysward.day.records import TRACE, YEAR
+from drysward.faults import Fault, FaultyInput, nearest
+from drysward.scenario.load import syntax_fault, told_faults
+from drysward.scenario.values import Flaws, Identifier, Odds, Part, Text, one_of, refuse
+
+GRID, LATIN, SEQUENCE, INDICES = "grid", "latin hypercube", "sobol sequence", "sobol indices"
+DESIGNS = (GRID, LATIN, SEQUENCE, INDICES)
+LINEAR, LOG = "linear", "log"
+MOST_POINTS = 1_000_000
+STAGE_NAMES = {
+    "footprinting": "footprint",
+    "footprint": "footprint",
+    "wilt": "wilt",
+    "dormancy": "dormant",
+    "dormant": "dormant",
+    "death": "dead",
+    "dead": "dead",
+}
+"""What people call the stages -> their keys in a Dataset."""
+
+# Kept of every year unless the sweep asks for more: what odds and demand are worked out from.
+KEPT = ("irrigation_gross", "peak_footprint", "peak_wilt", "peak_dormant", "peak_dead")
+# Dimensions and coordinates of the result, which no axis may be called.
+TAKEN = (
+    "point", "sample", "draw", "block", "field", "plan", "year", "stage", "period", "month",
+    "day", "area_m2", "site_water", "field_label", "plan_label", "reached", "residual",
+)  # fmt: skip
+# Numbers of a year that are one a year.
+_YEARLY = tuple(name for name in YEAR.names or () if not YEAR[name].shape)
+_WAYS = ("values", "from", "alternatives", "catalog")
+
+
+class AxisTable(Part):
+    """One thing that varies: a key (or several alike), and what it takes."""
+
+    key: Text | None = None
+    keys: Annotated[list[Text], Field(min_length=1)] | None = None
+    values: list[Any] | None = None
+    first: Annotated[Any, Field(alias="from")] = None
+    last: Annotated[Any, Field(alias="to")] = None
+    steps: Annotated[int, Field(ge=2)] | None = None
+    scale: Annotated[str, one_of(LINEAR, LOG)] = LINEAR
+    whole: bool = False
+    alternatives: dict[Text, dict[Text, Any]] | None = None
+    catalog: Text | None = None
+    linked: Text | None = None
+
+    @model_validator(mode="after")
+    def _one_way(self) -> AxisTable:
+        faults: Flaws = []
+        given = {
+            "values": self.values is not None,
+            "from": self.first is not None or self.last is not None,
+            "alternatives": self.alternatives is not None,
+            "catalog": self.catalog is not None,
+        }
+        ways = [way for way in _WAYS if given[way]]
+        if len(ways) != 1:
+            what = "says nothing to vary over" if not ways else f"says both {' and '.join(ways)}"
+            faults.append(("", what, "one of values, from and to, alternatives, catalog"))
+        if given["values"] and not self.values:
+            faults.append(("values", "is empty", "one value at least"))
+        if given["alternatives"] and not self.alternatives:
+            faults.append(("alternatives", "is empty", "one alternative at least"))
+        if given["from"] and (self.first is None or self.last is None):
+            faults.append(("from", "goes with to", 'from = "8 in", to = "16 in"'))
+        if self.steps is not None and not given["from"]:
+            faults.append(("steps", "goes with from and to", "leave it out"))
+        named = (self.key is not None) + (self.keys is not None)
+        if (given["alternatives"] or given["catalog"]) and named:
+            faults.append(("key", f"is not used with {ways[0]}", "leave it out"))
+        elif not (given["alternatives"] or given["catalog"]) and named != 1:
+            faults.append(("key", "is missing", 'key = "plans.refill.trigger", or keys = [...]'))
+        refuse(faults)
+        return self
+
+
+class DesignTable(Part):
+    kind: Annotated[str, one_of(*DESIGNS)] = GRID
+    samples: Annotated[int, Field(ge=1)] | None = None
+    seed: Annotated[int, Field(ge=0)] = 1
+
+
+class SearchTable(Part):
+    """The least water that keeps a risk: which plan and field, and on how many fresh years."""
+
+    plan: Text
+    field: Text
+    stage: Annotated[str, one_of(*STAGE_NAMES)] = "wilt"
+    odds: Odds = 0.10
+    tries: Annotated[int, Field(ge=10, le=100_000)] = 400
+    fresh_years: Annotated[int, Field(ge=1)] | None = None
+
+
+class SweepTable(Part):
+    title: Text = "Untitled sweep"
+    scenario: Text
+    plans: Annotated[list[Text], Field(min_length=1)] | None = None
+    years: Annotated[int, Field(ge=1)] | None = None
+    seed: Annotated[int, Field(ge=0)] | None = None
+    keep: tuple[Annotated[str, one_of(*_YEARLY)], ...] = ()
+    daily: tuple[Annotated[str, one_of(*(TRACE.names or ()))], ...] = ()
+    design: DesignTable = DesignTable()
+    axes: Annotated[dict[Identifier, AxisTable], Field(min_length=1)]
+    search: SearchTable | None = None
+
+
+@dataclass(frozen=True)
+class Axis:
+    """One axis.
+
+    ``changes`` are, for each value of a list, the keys that it sets; a range has ``low`` and
+    ``high`` in ``unit`` ("" for a bare number) and sets ``keys``. ``labels`` are what listed
+    values are called: numbers when all are, in ``unit``.
+    """
+
+    name: str
+    keys: tuple[str, ...]
+    unit: str = ""
+    changes: tuple[dict[str, Any], ...] = ()
+    labels: tuple[Any, ...] = ()
+    low: float = math.nan
+    high: float = math.nan
+    log: bool = False
+    whole: bool = False
+    linked: str = ""
+
+    @property
+    def listed(self) -> bool:
+        return bool(self.changes)
+
+    def at(self, share: float) -> float:
+        """The value of a range at ``share`` of it (0..1)."""
+        if self.log:
+            value = self.low * (self.high / self.low) ** share
+        else:
+            value = self.low + share * (self.high - self.low)
+        return float(round(value)) if self.whole else value
+
+    def sets(self, position: float) -> dict[str, Any]:
+        """Keys and values at a position: a place in the list, or a share of the range."""
+        if self.listed:
+            return self.changes[int(position)]
+        value = self.at(position)
+        written: Any = int(value) if self.whole else value
+        return dict.fromkeys(self.keys, f"{written!r} {self.unit}" if self.unit else written)
+
+
+@dataclass(frozen=True)
+class Sweep:
+    """A sweep file and its base scenario, read but not yet run.
+
+    ``base`` are the tables of the base scenario with the sweep's years and seed; ``plans`` the
+    keys of the plans to run, all when empty. ``text`` and ``base_text`` are the two files.
+    """
+
+    name: str
+    title: str
+    text: str
+    base_name: str
+    base_text: str
+    base: dict[str, Any]
+    folder: Path
+    plans: tuple[str, ...]
+    keep: tuple[str, ...]
+    daily: tuple[str, ...]
+    kind: str
+    samples: int
+    seed: int
+    axes: tuple[Axis, ...]
+    search: SearchTable | None
+
+
+def read_sweep(path: str | Path) -> Sweep:
+    """The sweep in the file ``path``, its scenario beside it, or one that ships with drysward.
+
+    A bare word that is no file is looked for among the sweeps that ship. FaultyInput with every
+    fault of the file by its dotted key.
+    """
+    place = Path(path)
+    ships = Path(str(files("drysward.scenarios")))
+    if not place.exists() and place.suffix == "" and place.name == str(path):
+        place = ships / f"{path}.toml"
+        if not place.exists():
+            known = [found.stem for found in ships.glob("sweep-*.toml")]
+            raise FaultyInput(Fault(str(path), "is no file", nearest(str(path), known)))
+    text = _text(place)
+    try:
+        scenario = tomllib.loads(text).get("scenario")
+    except tomllib.TOMLDecodeError as error:
+        raise FaultyInput(syntax_fault(str(path), str(error), len(text.splitlines()))) from None
+    base = place.parent
+    if isinstance(scenario, str):
+        base = place.parent / scenario
+        if not base.exists() and (ships / f"{scenario}.toml").exists():
+            base = ships / f"{scenario}.toml"
+        if not base.is_file():
+            allowed = "a file beside the sweep, or one that ships, such as demo"
+            raise FaultyInput(Fault(f"{path}: scenario", f"'{scenario}' is no file", allowed))
+    base_text = _text(base) if base.is_file() else ""
+    return sweep_of(str(path), text, str(base), base_text, base.parent)
+
+
+def _text(path: Path) -> str:
+    try:
+        return path.read_bytes().decode("utf-8-sig")
+    except OSError as error:
+        raise FaultyInput(Fault(str(path), f"cannot be read: {error.strerror}")) from None
+    except UnicodeDecodeError as error:
+        told = f"is not UTF-8 text at byte {error.start}"
+        raise FaultyInput(Fault(str(path), told, "save it as UTF-8")) from None
+
+
+def sweep_of(name: str, text: str, base_name: str, base_text: str, folder: str | Path) -> Sweep:
+    """The sweep in ``text`` over the scenario in ``base_text``; ``name`` is what faults call it.
+
+    Files that the scenario names are looked for in ``folder``. FaultyInput as ``read_sweep``.
+    """
+    try:
+        table = SweepTable.model_validate(tomllib.loads(text))
+    except ValidationError as error:
+        raise FaultyInput(
+            fault for detail in error.errors() for fault in told_faults(name, detail, SweepTable)
+        ) from None
+    try:
+        base = tomllib.loads(base_text)
+    except tomllib.TOMLDecodeError as error:
+        lines = len(base_text.splitlines())
+        raise FaultyInput(syntax_fault(base_name, str(error), lines)) from None
+    # A sizing has no part in a sweep, and an axis may take away what it is about.
+    base.pop("sizing", None)
+    for key, value in (("years", table.years), ("seed", table.seed)):
+        if value is not None:
+            base.setdefault("weather", {})[key] = value
+    faults: list[Fault] = []
+    axes = []
+    for key, part in table.axes.items():
+        where = f"{name}: axes.{key}"
+        try:
+            axes.append(_axis(where, key, part, base, table.design))
+        except FaultyInput as refusal:
+            faults += refusal.faults
+    plans = base.get("plans", {})
+    for plan in table.plans or ():
+        if plan not in plans:
+            faults.append(Fault(f"{name}: plans", f"no plan '{plan}'", nearest(plan, plans)))
+    if faults:
+        raise FaultyInput(faults)
+    return Sweep(
+        name=name,
+        title=table.title,
+        text=text,
+        base_name=base_name,
+        base_text=base_text,
+        base=base,
+        folder=Path(folder),
+        plans=tuple(table.plans or ()),
+        keep=tuple(dict.fromkeys((*KEPT, *table.keep))),
+        daily=tuple(table.daily),
+        kind=table.design.kind,
+        samples=table.design.samples or 0,
+        seed=table.design.seed,
+        axes=tuple(axes),
+        search=table.search,
+    )
+
+
+# --- an axis of the file to an Axis ------------------------------------------------------------
+
+
+def _axis(
+    where: str, name: str, table: AxisTable, base: dict[str, Any], design: DesignTable
+) -> Axis:
+    if name in TAKEN or name in (YEAR.names or ()):
+        raise FaultyInput(Fault(where, f"'{name}' is a name of the results", "another name"))
+    linked = table.linked or ""
+    if table.catalog is not None:
+        return _catalog_axis(f"{where}.catalog", name, table, linked)
+    if table.alternatives is not None:
+        changes = tuple(
+            {
+                full: value
+                for key, value in part.items()
+                for full in every_key(f"{where}.alternatives.{label}", key, base)
+            }
+            for label, part in table.alternatives.items()
+        )
+        keys = tuple(dict.fromkeys(key for part in changes for key in part))
+        _refuse_fixed(where, keys)
+        return Axis(
+            name, keys, changes=changes, labels=tuple(table.alternatives), linked=linked
+        )
+    keys = tuple(
+        full
+        for key in table.keys or [str(table.key)]
+        for full in every_key(f"{where}.key", key, base)
+    )
+    _refuse_fixed(where, keys)
+    if table.values is not None:
+        labels, unit = _labels(table.values)
+        changes = tuple(dict.fromkeys(keys, value) for value in table.values)
+        return Axis(name, keys, unit, changes, labels, linked=linked)
+    low, high, unit = _ends(where, table)
+    span = Axis(
+        name, keys, unit, low=low, high=high, log=table.scale == LOG, whole=table.whole,
+        linked=linked,
+    )  # fmt: skip
+    if table.steps is None:
+        return span
+    shares = [i / (table.steps - 1) for i in range(table.steps)]
+    values = [span.at(share) for share in shares]
+    return Axis(
+        name,
+        keys,
+        unit,
+        changes=tuple(span.sets(share) for share in shares),
+        labels=tuple(values),
+        linked=linked,
+    )
+
+
+def _catalog_axis(where: str, name: str, table: AxisTable, linked: str) -> Axis:
+    """A number of the catalogue over its own range."""
+    dotted = str(table.catalog)
+    catalog = load_catalog()
+    parts = dotted.split(".")
+    if len(parts) != 3:
+        told = "kind.key.name, such as species.kentucky_bluegrass.p_wilt"
+        raise FaultyInput(Fault(where, f"'{dotted}' is not the name of a number", told))
+    number = catalog.get(parts[0], parts[1], where=where).parameter(parts[2])
+    if not number.low < number.high:
+        raise FaultyInput(Fault(where, f"'{dotted}' has no range", "from and to of your own"))
+    return Axis(
+        name,
+        (f"overrides.{dotted}",),
+        low=number.low,
+        high=number.high,
+        log=table.scale == LOG,
+        whole=table.whole,
+        linked=linked,
+    )
+
+
+# What every point must share, so that years stand side by side.
+_FIXED = (
+    "title", "sizing", "weather.years", "weather.first_year", "answers.fewest_days",
+    "answers.return_periods", "answers.reached",
+)  # fmt: skip
+
+
+def _refuse_fixed(where: str, keys: tuple[str, ...]) -> None:
+    for key in keys:
+        if any(key == fixed or key.startswith(f"{fixed}.") for fixed in _FIXED):
+            raise FaultyInput(
+                Fault(where, f"'{key}' must be the same at all points", "another sweep for it")
+            )
+
+
+def _ends(where: str, table: AxisTable) -> tuple[float, float, str]:
+    """Low, high and unit of a range."""
+    allowed = 'two numbers, or two quantities in one unit: from = "8 in", to = "16 in"'
+    (low, low_unit), (high, high_unit) = _number(table.first), _number(table.last)
+    if low is None or high is None or low_unit != high_unit:
+        told = f"{table.first!r} to {table.last!r} is no range"
+        raise FaultyInput(Fault(where, told, allowed))
+    if not low < high:
+        raise FaultyInput(Fault(where, f"{table.first!r} is not below {table.last!r}", allowed))
+    if table.scale == LOG and low <= 0.0:
+        raise FaultyInput(Fault(where, "a log scale starts above 0", "from above 0"))
+    return low, high, low_unit
+
+
+def _number(value: Any) -> tuple[float | None, str]:
+    """``12`` or ``"12 in"`` as number and unit; None when it is neither."""
+    if isinstance(value, int | float) and not isinstance(value, bool):
+        return float(value), ""
+    if isinstance(value, str):
+        head, _, unit = value.strip().partition(" ")
+        try:
+            return float(head), unit.strip()
+        except ValueError:
+            return None, ""
+    return None, ""
+
+
+def _labels(values: list[Any]) -> tuple[tuple[Any, ...], str]:
+    """Numbers in one unit when all values are, else texts; and the unit."""
+    read = [_number(value) for value in values]
+    units = {unit for _, unit in read}
+    if len(units) == 1 and all(number is not None for number, _ in read):
+        return tuple(number for number, _ in read), units.pop()
+    return tuple(v if isinstance(v, str) else str(v) for v in values), ""
+
+
+# --- dotted keys -------------------------------------------------------------------------------
+
+# Tables whose keys are names that the writer of a scenario gave.
+_NAMED = ("fields", "plans", "supply.sources", "supply.catchments", "weather.futures")
+
+
+def every_key(where: str, key: str, base: dict[str, Any]) -> list[str]:
+    """``fields.*.species`` as the key of every field; other keys as they are.
+
+    FaultyInput when the key goes through a field, plan or source that is not there.
+    """
+    if key.startswith("overrides."):
+        return [key]
+    for table in _NAMED:
+        if key.startswith(f"{table}."):
+            names = base
+            for part in table.split("."):
+                names = names.get(part, {}) if isinstance(names, dict) else {}
+            name, _, rest = key.removeprefix(f"{table}.").partition(".")
+            if name == "*":
+                return [f"{table}.{one}.{rest}" for one in names]
+            if name not in names:
+                raise FaultyInput(
+                    Fault(where, f"'{key}': the scenario has no '{name}'", nearest(name, names))
+                )
+    return [key]

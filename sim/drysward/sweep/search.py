@@ -1,0 +1,206 @@
+"""The plan with the least water that keeps a stated risk, checked on years it was not made for."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
+from threading import Lock
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import NonlinearConstraint, differential_evolution
+
+from drysward.day.records import STAGES
+from drysward.faults import Fault, FaultyInput
+from drysward.frequency import Probability, probability_of
+from drysward.scenario.model import RECORD
+from drysward.sweep.chunk import Arrays, run_points
+from drysward.sweep.description import STAGE_NAMES, Axis, SearchTable, Sweep
+from drysward.sweep.design import WEATHER, Design, columns_of, depth_of
+from drysward.sweep.points import point_at
+from drysward.sweep.shared import Held
+
+FloatArray = NDArray[np.float64]
+
+# Candidates in hand for each axis that is searched.
+_CANDIDATES = 10
+_FRESH_SEED = 1
+
+
+@dataclass(frozen=True, eq=False)
+class Tried:
+    """A plan and how it does: positions on the axes, mean water (mm of the field), odds."""
+
+    positions: FloatArray
+    water_mm: float
+    odds: Probability
+
+
+@dataclass(frozen=True, eq=False)
+class Found:
+    """Answer of a search: the least water that keeps the odds on the years searched with.
+
+    ``best`` is None when nothing that was tried keeps them; ``nearest`` has the least odds.
+    ``fresh`` is ``best`` on ``fresh_years`` years that the search has not seen.
+    """
+
+    sweep: Sweep
+    asked: SearchTable
+    best: Tried | None
+    nearest: Tried
+    fresh: Tried | None
+    fresh_seed: int
+    n_years: int
+    n_tried: int
+
+
+def search(
+    sweep: Sweep,
+    workers: int | None = None,
+    on_progress: Callable[[float], None] = lambda done: None,
+) -> Found:
+    """Look for the least water that keeps the odds of ``[search]`` in the sweep file.
+
+    The axes of the sweep are what may be chosen: ranges as they are, lists by their places.
+    Every candidate runs on the same years (common random numbers), so that two plans differ by
+    what they do and not by their luck. Differential evolution (Storn & Price 1997, by scipy),
+    which needs no slope: odds of so many years move in steps.
+
+    FaultyInput when the file has no [search], its names are not there, the weather is a record
+    (there are no fresh years), or an axis changes the weather.
+    """
+    asked = _asked(sweep)
+    held = Held()
+    leaders, spread = _columns(sweep)
+    trial = _Trial(sweep, asked, held, spread)
+    # Bounds take in the last place of a list; whole places alone are tried there.
+    bounds = [(0.0, float(len(axis.changes) - 1)) if axis.listed else (0.0, 1.0)
+              for axis in leaders]  # fmt: skip
+    generations = max(asked.tries // (_CANDIDATES * len(leaders)), 1)
+    with ThreadPoolExecutor(workers or os.cpu_count()) as pool:
+
+        def side_by_side(
+            function: Callable[[FloatArray], float], candidates: list[FloatArray]
+        ) -> list[float]:
+            candidates = list(candidates)
+            list(pool.map(trial.at, candidates))
+            on_progress(min(len(trial.known) / asked.tries, 1.0))
+            return [function(x) for x in candidates]
+
+        differential_evolution(
+            lambda x: trial.at(x).water_mm,
+            bounds,
+            constraints=NonlinearConstraint(lambda x: trial.at(x).odds.p, 0.0, asked.odds),
+            integrality=[axis.listed for axis in leaders],
+            popsize=_CANDIDATES,
+            maxiter=generations,
+            rng=sweep.seed,
+            polish=False,
+            updating="deferred",
+            workers=side_by_side,
+            tol=1e-3,
+        )
+    tried = list(trial.known.values())
+    keeping = [one for one in tried if one.odds.p <= asked.odds]
+    best = min(keeping, key=lambda one: one.water_mm, default=None)
+    fresh, seed = None, int(sweep.base["weather"].get("seed", 1)) + _FRESH_SEED
+    if best is not None:
+        fresh = _on_fresh_years(sweep, asked, best, seed)
+    return Found(
+        sweep=sweep,
+        asked=asked,
+        best=best,
+        nearest=min(tried, key=lambda one: (one.odds.p, one.water_mm)),
+        fresh=fresh,
+        fresh_seed=seed,
+        n_years=tried[0].odds.years,
+        n_tried=len(tried),
+    )
+
+
+class _Trial:
+    """Candidates run so far; each is run once, though objective and constraint both ask."""
+
+    def __init__(
+        self, sweep: Sweep, asked: SearchTable, held: Held, spread: list[int]
+    ) -> None:
+        self.sweep, self.asked, self.held, self.spread = sweep, asked, held, spread
+        self.known: dict[bytes, Tried] = {}
+        self._lock = Lock()
+
+    def at(self, x: FloatArray) -> Tried:
+        positions = np.asarray(x, float)[self.spread]
+        for i, axis in enumerate(self.sweep.axes):
+            if axis.listed:
+                positions[i] = round(positions[i])
+        key = positions.tobytes()
+        if key not in self.known:
+            tried = try_plan(self.sweep, self.asked, positions, self.held)
+            with self._lock:
+                self.known[key] = tried
+        return self.known[key]
+
+
+def try_plan(sweep: Sweep, asked: SearchTable, positions: FloatArray, held: Held) -> Tried:
+    """One candidate on all years of the sweep."""
+    one = np.zeros(1, np.int64)
+    design = Design(sweep, positions[None, :], one, one, one)
+    kept: Arrays = run_points(design, range(1), held)[0]
+    scenario = point_at(sweep, positions, climate_is_checked=True).scenario
+    plans = list(sweep.plans) or [plan.key for plan in scenario.plans]
+    place = [field.key for field in scenario.fields].index(asked.field), plans.index(asked.plan)
+    stage = STAGE_NAMES[asked.stage]
+    # In double precision, as the sweep counts; the yearly series are kept in single.
+    p = float(kept["probability"][1][(*place, STAGES.index(stage))])
+    n = kept["irrigation_gross"][1].shape[-1]
+    events = np.arange(n) < round(p * n)
+    return Tried(positions, float(kept["season_water"][1][place]), probability_of(events))
+
+
+def _on_fresh_years(sweep: Sweep, asked: SearchTable, best: Tried, seed: int) -> Tried:
+    """The plan that was found, on years of another seed."""
+    weather = {**sweep.base["weather"], "seed": seed}
+    if asked.fresh_years is not None:
+        weather["years"] = asked.fresh_years
+    other = replace(sweep, base={**sweep.base, "weather": weather})
+    return try_plan(other, asked, best.positions, Held())
+
+
+def _asked(sweep: Sweep) -> SearchTable:
+    """The sweep's [search]; FaultyInput with what is wrong with it."""
+    asked = sweep.search
+    if asked is None:
+        allowed = "a table [search] with plan, field, stage and odds"
+        raise FaultyInput(Fault(f"{sweep.name}: search", "is missing", allowed))
+    start = np.zeros(len(sweep.axes))
+    point = point_at(sweep, start, sweep.name)
+    point.scenario.plan_named(asked.plan)
+    point.scenario.field_named(asked.field)
+    faults = []
+    if sweep.plans and asked.plan not in sweep.plans:
+        faults.append(
+            Fault(f"{sweep.name}: search.plan", f"'{asked.plan}' is not run", "one of plans")
+        )
+    if point.scenario.weather.source == RECORD:
+        told = "needs made weather: a record has no years that the search has not seen"
+        faults.append(Fault(f"{sweep.name}: search", told, 'weather.source = "generator"'))
+    for axis in sweep.axes:
+        if depth_of(axis) == WEATHER:
+            told = f"axis '{axis.name}' changes the weather, which nobody can choose"
+            faults.append(Fault(f"{sweep.name}: search", told, "axes of plans and fields"))
+    if faults:
+        raise FaultyInput(faults)
+    return asked
+
+
+def _columns(sweep: Sweep) -> tuple[list[Axis], list[int]]:
+    """The axes that are chosen freely, and which of them each axis moves with."""
+    columns = columns_of(sweep)
+    spread = [0] * len(sweep.axes)
+    for j, places in enumerate(columns):
+        for i in places:
+            spread[i] = j
+    return [sweep.axes[places[0]] for places in columns], spread
+

@@ -1,0 +1,220 @@
+"""What a person reads of a sweep: how much it is, how far it is, what it found."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterator, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+import xarray as xr
+from rich.console import RenderableType
+
+from drysward.export import shown
+from drysward.sweep.description import STAGE_NAMES
+from drysward.sweep.points import told_at
+from drysward.tables import UNKNOWN, named_lines, plain_table
+
+if TYPE_CHECKING:
+    from drysward.sweep.folder import Manifest
+    from drysward.sweep.run import Forecast, Work
+    from drysward.sweep.search import Found, Tried
+
+
+def told_time(seconds: float) -> str:
+    """``40 s``, ``12 min``, ``3.5 h``, ``2.1 days``."""
+    for size, unit, decimals in ((86_400.0, "days", 1), (3600.0, "h", 1), (60.0, "min", 0)):
+        if seconds >= 1.5 * size:
+            return f"{seconds / size:.{decimals}f} {unit}"
+    return f"{max(round(seconds), 1)} s"
+
+
+def told_bytes(n: float) -> str:
+    """``12 MB``, ``3.4 GB``."""
+    return f"{n / 1e9:.1f} GB" if n >= 1e9 else f"{max(round(n / 1e6), 1)} MB"
+
+
+def forecast_lines(
+    work: Work, done: int, left: Forecast, cores: int, cluster: str | None
+) -> Iterator[str]:
+    """Size, time and room of a sweep before it runs."""
+    m = work.manifest
+    yield (
+        f"{work.design.sweep.title}: {m.points:,} points x {len(m.plans)} plans x "
+        f"{len(m.years)} years = {m.site_years:,} site-years of {len(m.fields)} fields, "
+        f"in {m.chunks} chunks"
+    )
+    if done:
+        yield f"{done} chunks are there; {left.site_years:,} site-years are left"
+    where = f"on the cluster at {cluster}; {told_time(left.seconds * cores)} of one core here"
+    if cluster is None:
+        where = f"on {cores} core{'s' if cores > 1 else ''}"
+        yield f"About {told_time(left.seconds)} {where}, {told_bytes(left.bytes)} on the disk"
+    else:
+        yield f"About {told_bytes(left.bytes)} on the disk, run {where}"
+
+
+def status_lines(
+    folder: Path, manifest: Manifest, there: Sequence[int]
+) -> Iterator[RenderableType]:
+    """How far a sweep is."""
+    points = sum(len(manifest.numbers(chunk)) for chunk in there)
+    size = sum(path.stat().st_size for path in folder.glob("chunk-*.nc"))
+    yield f"{folder}: {manifest.name} over {manifest.base_name}"
+    yield f"Points   {points:,} of {manifest.points:,} ({100.0 * points / manifest.points:.0f} %)"
+    yield f"Chunks   {len(there)} of {manifest.chunks}"
+    site_years = points * len(manifest.plans) * len(manifest.years)
+    yield f"Years    {site_years:,} of {manifest.site_years:,} site-years"
+    yield f"Size     {told_bytes(size)}"
+    if len(there) < manifest.chunks:
+        yield f"Goes on with: drysward sweep {manifest.name} --out {folder}"
+
+
+# --- what it found -----------------------------------------------------------------------------
+
+FRONT_ROWS = 30
+
+
+def front_table(kept: xr.Dataset, system: str) -> Iterator[RenderableType]:
+    """Choices on the front, cheapest first; thinned evenly when there are many."""
+    axes = json.loads(kept.attrs["axes"])
+    on = f" on {kept.attrs['field']}" if kept.attrs["field"] else ", worst field"
+    cost, risk = kept["cost"], kept["risk"]
+    title = f"{kept.attrs['title']}: {kept.attrs['cost']} against {kept.attrs['risk']}{on}"
+    table = plain_table(title)
+    told_cost, cost_unit = _column(kept.attrs["cost"], cost, system)
+    told_risk, risk_unit = _column(kept.attrs["risk"], risk, system)
+    table.add_column(f"{kept.attrs['cost']}\n{cost_unit}", justify="right", no_wrap=True)
+    table.add_column(f"{kept.attrs['risk']}\n{risk_unit}", justify="right", no_wrap=True)
+    table.add_column("plan", ratio=1, min_width=12, overflow="fold")
+    present = [name for name in axes if name in kept]
+    for name in present:
+        unit = kept[name].attrs.get("units", "")
+        table.add_column(f"{name}\n{unit}", justify="right", overflow="fold")
+    n = kept.sizes["choice"]
+    for i in np.unique(np.linspace(0, n - 1, min(n, FRONT_ROWS)).astype(int)):
+        one = kept.isel(choice=int(i))
+        error = f"±{100.0 * float(one['risk_se']):.0f}" if "risk_se" in one else ""
+        table.add_row(
+            told_cost(float(one["cost"])),
+            told_risk(float(one["risk"])) + error,
+            str(one["plan"].item()),
+            *(_shown(one[name].item()) for name in present),
+        )
+    yield table
+    lines = {"On the front": f"{n} of {kept.attrs['choices']:,} choices"}
+    if n > FRONT_ROWS:
+        lines["On the front"] += f"; {FRONT_ROWS} shown"
+    lines["Chosen by"] = "the same weather years that it is judged by: the best looks a little "
+    lines["Chosen by"] += "better than it is; try it on another seed before you lean on it"
+    lines["Weather"] = kept.attrs["weather"]
+    yield named_lines(list(lines.items()))
+
+
+def _column(
+    name: str, values: xr.DataArray, system: str
+) -> tuple[Callable[[float], str], str]:
+    """How numbers of a front are written, and in which unit."""
+    if name in STAGE_NAMES or name.endswith("_odds"):
+        return (lambda value: f"{100.0 * value:.1f}"), "%"
+    unit = values.attrs.get("units", "")
+    if unit == "mm":
+        depth = shown("mm", system)
+        return (lambda value: f"{value * depth.factor:.{depth.decimals}f}"), depth.unit
+    return (lambda value: f"{value:.4g}"), unit if unit != "1" else ""
+
+
+def _shown(value: object) -> str:
+    return f"{value:.4g}" if isinstance(value, float) else str(value)
+
+
+def effects_table(told: xr.Dataset) -> Iterator[RenderableType]:
+    """What each axis accounts for, the strongest first."""
+    percent = told.attrs["of"] in STAGE_NAMES
+    on = f", field {told.attrs['field']}" if told.attrs["field"] else ""
+    title = f"{told.attrs['title']}: what drives {told.attrs['of']}, plan {told.attrs['plan']}{on}"
+    table = plain_table(title)
+    table.add_column("axis", ratio=1, min_width=10, overflow="fold")
+    table.add_column("main\n%", justify="right")
+    table.add_column("least at", justify="right", overflow="fold")
+    table.add_column("mean", justify="right")
+    table.add_column("most at", justify="right", overflow="fold")
+    table.add_column("mean", justify="right")
+    with_indices = "first" in told
+    if with_indices:
+        table.add_column("first\n(limits)", justify="right", no_wrap=True)
+        table.add_column("total\n(limits)", justify="right", no_wrap=True)
+
+    def number(value: float) -> str:
+        return f"{100.0 * value:.1f}" if percent else f"{value:.4g}"
+
+    order = np.argsort(-np.nan_to_num(told["total" if with_indices else "main"].values))
+    for i in order:
+        one = told.isel(axis=int(i))
+        row = [
+            str(one["axis"].item()),
+            UNKNOWN if np.isnan(one["main"]) else f"{100.0 * float(one['main']):.0f}",
+            str(one["low_at"].item()),
+            number(float(one["low_mean"])),
+            str(one["high_at"].item()),
+            number(float(one["high_mean"])),
+        ]
+        if with_indices:
+            row += [
+                f"{float(one[name]):.2f} ({float(one[name + '_low']):.2f}-"
+                f"{float(one[name + '_high']):.2f})"
+                for name in ("first", "total")
+            ]
+        table.add_row(*row)
+    yield table
+    unit = " %" if percent else ""
+    yield named_lines(
+        [
+            (
+                "Points",
+                f"{told.attrs['points']:,}; mean {number(told.attrs['mean'])}{unit}, "
+                f"sd {number(told.attrs['sd'])}{unit}",
+            ),
+            (
+                "Main",
+                "share of the variance between points that the axis accounts for by itself; what "
+                "is missing to 100 % is the axes' interplay",
+            ),
+        ]
+    )
+
+
+def found_lines(found: Found, system: str) -> Iterator[RenderableType]:
+    """The plan found, and how it does on fresh years."""
+    asked, depth = found.asked, shown("mm", system)
+    risk = f"{asked.stage} in at most {100.0 * asked.odds:g} % of years"
+    yield f"{found.sweep.title}: least water with {risk}, plan {asked.plan}, field {asked.field}"
+
+    def told(one: Tried) -> str:
+        odds = one.odds
+        return (
+            f"{one.water_mm * depth.factor:.1f} {depth.unit} a year, {asked.stage} in "
+            f"{100.0 * odds.p:.1f} % of {odds.years} years "
+            f"(90 % limits {100.0 * odds.low:.1f}-{100.0 * odds.high:.1f})"
+        )
+
+    lines = []
+    if found.best is None:
+        lines.append(("Found", f"nothing of {found.n_tried} plans tried keeps it"))
+        lines.append(("Nearest", told_at(found.sweep, found.nearest.positions)))
+        lines.append(("", told(found.nearest)))
+    else:
+        lines.append(("Found", told_at(found.sweep, found.best.positions)))
+        lines.append(("", told(found.best)))
+        assert found.fresh is not None
+        lines.append((f"Seed {found.fresh_seed}", told(found.fresh)))
+        keeps = found.fresh.odds.p <= asked.odds
+        verdict = "keeps the risk on fresh years too"
+        if not keeps and found.fresh.odds.low <= asked.odds:
+            verdict = "a little over on fresh years, within their sampling error: allow a margin"
+        elif not keeps:
+            verdict = "does NOT keep the risk on fresh years: search with more years"
+        lines.append(("Check", verdict))
+    lines.append(("Tried", f"{found.n_tried} plans on the same {found.n_years} years"))
+    yield named_lines(lines)
