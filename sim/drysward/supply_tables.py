@@ -300,7 +300,8 @@ def _notes(told: xr.Dataset) -> Iterable[tuple[str, str]]:
     yield (
         "Relied on",
         "years short: any shortage, ± standard error, < and > upper and lower 90 % limits; days, "
-        "volume: of those asked for; resilience: chance that a day short is the last of its run",
+        "volume: of those asked for; a request that is made again until it is met counts once; "
+        "resilience: chance that a day short is the last of its run",
     )
     yield "Store", "at the month's end; the sources named give to the fields or fill the store"
     if "cost" in told:

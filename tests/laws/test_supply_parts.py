@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 
 from drysward.catalog import load_catalog
-from drysward.day.supply import area_at
+from drysward.day.records import FIELD_STATE, records
+from drysward.day.supply import area_at, newly_unmet
 from drysward.forcing import calendar_records, site_weather
 from drysward.scenario.model import (
     CatchmentSpec,
@@ -415,3 +416,14 @@ def test_restrictions_and_priorities(inputs, scenes):
     assert given_.exempt.tolist() == [[1.0, 0.0], [0.0, 0.0]]
     assert given_.priority.tolist() == [1, 2]
     assert given_.priority.dtype == np.int64
+
+
+def test_a_request_made_again_is_missed_once():
+    """A refill asks on until it is served; two inches of a fixed plan are two inches each time."""
+    state = records(FIELD_STATE, 1)[0]
+    asked = [10.0, 14.0, 18.0, 18.0, 6.0]
+    granted = [4.0, 4.0, 4.0, 18.0, 0.0]
+    missed = [newly_unmet(state, a, g, True) for a, g in zip(asked, granted, strict=True)]
+    assert missed == [6.0, 4.0, 4.0, 0.0, 6.0]
+    each_time = [newly_unmet(state, 10.0, 4.0, False) for _ in range(2)]
+    assert each_time == [6.0, 6.0]

@@ -88,7 +88,7 @@ PATCH = _dtype(
 ground worn bare, or bare by design."""
 
 FIELD_STATE = _dtype(
-    "depletion dormant wilt surface_water days_since_water owed_et stage paused paused_days "
+    "depletion dormant wilt surface_water days_since_water owed_et unmet stage paused paused_days "
     "airless_run wilt_run dormant_run peak_dormant recovery_clock recovering",
     (("last_week", "f8", (WEEK,)),),
 )
@@ -198,7 +198,7 @@ SUPPLY_YEAR = _dtype(
 """Sums of one plan and year at the supply."""
 
 SUPPLY_TRACE = _dtype(
-    "asked granted from_store catchment rain_on_store evaporation seepage spill refill "
+    "asked granted short from_store catchment rain_on_store evaporation seepage spill refill "
     "store stage residual"
 )
 """One day at the supply (m3)."""
@@ -224,7 +224,7 @@ TRACE = _dtype(
     "leaf_evaporation soil_evaporation transpiration snow_water thatch_water "
     "surface_water root_water subsoil_water residual depletion root_depth "
     "footprint wilt green dormant dead worn winter_rest crown_hydration drought_index stage "
-    "hardness air_filled root_loss"
+    "hardness air_filled root_loss hard mud standing dust frozen"
 )
 """One day of one field in the ledger; means over the field."""
 

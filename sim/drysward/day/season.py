@@ -14,13 +14,14 @@ from drysward.day.plan import (
     update_stage,
     wanted_depth,
 )
-from drysward.day.records import DEAD, DORMANT, FOOTPRINT, RULE_NONE, WEEK, WILT
+from drysward.day.records import DEAD, DORMANT, FOOTPRINT, RULE_FIXED, RULE_NONE, WEEK, WILT
 from drysward.day.step import patch_day
 from drysward.day.supply import (
     SupplyInput,
     SupplyState,
     count_supply,
     new_allowances,
+    newly_unmet,
     supply_day,
     update_site_stage,
 )
@@ -175,6 +176,7 @@ def run_site(
     asked = np.zeros(n_fields)
     asked_m3 = np.zeros(n_fields)
     syringed = np.zeros(n_fields)
+    missed = np.zeros(n_fields)
     share = np.ones(n_fields)
     draws_today = np.zeros(supply.sources.shape[0])
     flows = flow_line[0]
@@ -248,6 +250,13 @@ def run_site(
         drawn_on = asked_of_all > 0.0 or site.capacity > 0.0
         if drawn_on:
             supply_day(supply, supply_state, asked_m3, share, at_supply, d, draws_today)
+            at_supply.short = 0.0
+            for f in range(n_fields):
+                missed[f] = 0.0
+                if asked[f] > 0.0:
+                    again = plans[f].rule != RULE_FIXED
+                    missed[f] = newly_unmet(states[f], asked[f], asked[f] * share[f], again)
+                    at_supply.short += missed[f] * fields[f].area_m2 * 0.001
             if y >= 0:
                 count_supply(at_supply, store, supply_state.years[y])
                 for s in range(draws_today.shape[0]):
@@ -376,8 +385,8 @@ def run_site(
                     year.irrigation_landed += landed_mean
                     year.spray_loss += spray
                     year.overspray += beside
-                    year.shortage += asked[f] - gross
-                    year.shortage_month[cal.month] += asked[f] - gross
+                    year.shortage += missed[f]
+                    year.shortage_month[cal.month] += missed[f]
                     year.irrigation_month[cal.month] += gross
                     if gross > 0.0:
                         year.watering_days += 1.0
@@ -436,6 +445,11 @@ def run_site(
                 if looked_at:
                     line.hardness = shares.hardness
                     line.air_filled = shares.air
+                    line.hard = shares.hard
+                    line.mud = shares.mud
+                    line.standing = shares.standing
+                    line.dust = shares.dust
+                    line.frozen = today.frozen
                     line.worn = shares.worn
                     line.root_loss = shares.root_loss
                 line.drought_index = index

@@ -269,9 +269,29 @@ def draw_direct(
 
 
 @register_jitable
+def newly_unmet(state: Any, asked: float, granted: float, asked_again: bool) -> float:
+    """What a field asks for and does not get today, less what it did not get before (mm).
+
+    A plan that looks at the turf asks again for what it has not got (``asked_again``), and the
+    same water must not be missed twice. ``state`` is FIELD_STATE, changed.
+    """
+    unmet = asked - granted
+    # Rounding in the shares is no shortage.
+    if unmet <= 1e-9 * asked:
+        unmet = 0.0
+    fresh = unmet - state.unmet if asked_again else unmet
+    state.unmet = unmet
+    return fresh if fresh > 0.0 else 0.0
+
+
+@register_jitable
 def count_supply(flows: Any, store: Any, year: Any) -> None:
-    """Add a day's flows to the year, and follow the shortage that is running."""
-    year.asked += flows.asked
+    """Add a day's flows to the year, and follow the shortage that is running.
+
+    ``flows.short`` is what is newly missed today; the year has asked for what it was given and
+    what it missed.
+    """
+    year.asked += flows.granted + flows.short
     year.granted += flows.granted
     year.from_store += flows.from_store
     year.catchment += flows.catchment
@@ -285,16 +305,14 @@ def count_supply(flows: Any, store: Any, year: Any) -> None:
     year.store_end = flows.store
     if flows.asked > 0.0:
         year.asked_days += 1.0
-    short = flows.asked - flows.granted
-    # Rounding in the shares is no shortage.
-    if short > 1e-9 * (1.0 + flows.asked):
-        year.shortage += short
+    if flows.asked - flows.granted > 1e-9 * (1.0 + flows.asked):
+        year.shortage += flows.short
         year.short_days += 1.0
         if store.short_yesterday == 0.0:
             year.short_events += 1.0
             store.event_volume = 0.0
         store.short_yesterday = 1.0
-        store.event_volume += short
+        store.event_volume += flows.short
         year.worst_event = max(year.worst_event, store.event_volume)
     elif flows.asked > 0.0:
         # A day on which nobody asks neither ends nor lengthens an event.

@@ -69,5 +69,6 @@ def run_alone(
     for step in range(n):
         line = state.trace[step]
         supply_day(given, state, asked[step : step + 1], share, line, step, np.zeros(0))
+        line.short = line.asked - line.granted
         count_supply(line, state.store[0], state.years[0])
     return state.trace, state.years
