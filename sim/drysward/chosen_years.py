@@ -32,6 +32,8 @@ KEPT = (
     "worn", "winter_rest", "drought_index",
 )  # fmt: skip
 KEPT_OF_PLAY = ("hardness", "air_filled")
+PLAY_STATES = ("fit", "hard", "wet", "frozen")
+NOT_LOOKED_AT = -1
 
 
 def with_details(
@@ -101,6 +103,7 @@ def chosen_days(
     plans = [scenario.plan_named(str(key)) for key in result["plan"].values]
     size = (result.sizes["field"], len(plans), len(CASES), CALENDAR_DAYS)
     days = {name: np.full(size, np.nan, np.float32) for name in names}
+    play = np.full(size, NOT_LOOKED_AT, np.int8)
     runs: list[PlanRun] = []
     left = set(chosen)
     with ThreadPoolExecutor() as pool:
@@ -122,15 +125,22 @@ def chosen_days(
                         account = run.trace[span - first]
                         for name in names:
                             days[name][:, j, case, : span.size] = account[name].T
+                        looked_at = site.play.fields.on > 0.0
+                        states = play_states(account, site.play.fields.share)
+                        play[looked_at, j, case, : span.size] = states.T[looked_at]
             left -= set(spans)
             if not left:
                 break
     quantities = scenario.catalog.quantities
-    data = {}
+    data: dict[str, tuple] = {}
     for name in names:
         term = quantities.get(name)
         told = _told(*((term.units, term.long_name) if term else _PLAIN[name]))
         data[f"daily_{name}"] = (("field", "plan", "case", "turf_day"), days[name], told)
+    if "play_days_hard" in result:
+        told = _told("1", "what the surface is fit for on the day")
+        told["flag_meanings"] = " ".join(PLAY_STATES)
+        data["daily_play"] = (("field", "plan", "case", "turf_day"), play, told)
     return xr.Dataset(
         data,
         coords={
@@ -139,6 +149,17 @@ def chosen_days(
             "chosen_year": ("case", np.array(chosen, np.int32)),
         },
     )
+
+
+def play_states(account: np.ndarray, share: np.ndarray) -> np.ndarray:
+    """State of each day and field (T, F), a place in ``PLAY_STATES``.
+
+    ``account`` is TRACE (T, F); ``share`` (F,) is how much of the field must be affected. Frozen
+    comes before hard or dusty, and that before mud or standing water.
+    """
+    hard = (account["hard"] >= share) | (account["dust"] >= share)
+    wet = (account["mud"] >= share) | (account["standing"] >= share)
+    return np.select([account["frozen"] > 0.0, hard, wet], [3, 1, 2], 0)
 
 
 # Columns of the daily account that the vocabulary knows under a longer name.

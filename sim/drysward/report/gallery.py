@@ -116,14 +116,11 @@ def _played(result: xr.Dataset) -> list[Choice]:
     return [{"field": field} for field in play_figures.looked_at(result)]
 
 
-def _turf_played(result: xr.Dataset) -> list[Choice]:
-    """Fields whose hardness is told, with each plan."""
-    hardness = result["daily_hardness"]
+def _played_by_plan(result: xr.Dataset) -> list[Choice]:
     return [
         {"field": field, "plan": plan}
         for plan in keys(result, "plan")
         for field in play_figures.looked_at(result)
-        if float(hardness.sel(field=field, plan=plan).max()) > 0.0
     ]
 
 
@@ -262,20 +259,69 @@ def _told_events(result: xr.Dataset, choice: Choice, units: str) -> str:
 
 
 def _told_play(result: xr.Dataset, choice: Choice, units: str) -> str:
-    limit = float(result["hard_above"].sel(field=choice["field"]))
-    one = result["daily_hardness"].sel(choice)
-    parts = [
-        f"{case} year {int(result['chosen_year'].sel(case=case))} "
-        f"{int((one.sel(case=case) > limit).sum())} days"
-        for case in keys(result, "case")
-    ]
-    title = panel_title(result, choice)
-    return f"Days of the whole year harder than {limit:.0f} g, {title}: {'; '.join(parts)}."
+    one = result["daily_play"].sel(choice)
+    parts = []
+    for case in keys(result, "case"):
+        days = [
+            f"{int((one.sel(case=case) == i).sum())} {word}"
+            for i, word in enumerate(play_figures.STATES.values())
+        ]
+        year = int(result["chosen_year"].sel(case=case))
+        parts.append(f"{case} year {year} {', '.join(days)}")
+    return f"Days of the whole year, {panel_title(result, choice)}: {'; '.join(parts)}."
 
 
 _DAILY = ("chosen_year", "daily_green", "daily_dormant", "daily_dead")
 
 PICTURES = (
+    Picture(
+        "storage",
+        "The store through its worst years",
+        "Water in store at the end of each month around the year in which it is lowest, beside "
+        "the mean of all years.",
+        supply_figures.storage,
+        ("supply_store", "supply_least_store", "supply_shortage", "store_by_month"),
+        _plans,
+        _told_storage,
+    ),
+    Picture(
+        "shortage",
+        "Who goes short",
+        "Water that the plan asks for and the supply cannot give, mean of the years.",
+        supply_figures.shortage,
+        ("shortage_by_field",),
+        lambda result: [{}],
+        _told_shortage,
+    ),
+    Picture(
+        "sizing",
+        "What may be traded",
+        "The least size that keeps the outcome asked for, for each size of the other part.",
+        supply_figures.sizing,
+        ("sizing_curve", "sizing_against"),
+        lambda result: [{}],
+        _told_sizing,
+    ),
+    Picture(
+        "events",
+        "Events",
+        "Shares of the judged events of all years.",
+        play_figures.events,
+        ("events_playable_share", "looked_at"),
+        _played,
+        _told_events,
+    ),
+    Picture(
+        "play",
+        "Days to play on",
+        "What the surface is fit for, day by day through three years: too hard, dusty, wet or "
+        "frozen on the stated share of the field, by an estimate that measuring alone can settle.",
+        play_figures.play_calendar,
+        ("daily_play", "chosen_year"),
+        _played_by_plan,
+        _told_play,
+        _is_of_interest,
+    ),
     Picture(
         "plans",
         "All plans on one field",
@@ -362,53 +408,6 @@ PICTURES = (
         _told_account,
         _is_safest,
         _is_dry_of_interest,
-    ),
-    Picture(
-        "storage",
-        "The store through its worst years",
-        "Water in store at the end of each month around the year in which it is lowest, beside "
-        "the mean of all years.",
-        supply_figures.storage,
-        ("supply_store", "supply_least_store", "supply_shortage", "store_by_month"),
-        _plans,
-        _told_storage,
-    ),
-    Picture(
-        "shortage",
-        "Who goes short",
-        "Water that the plan asks for and the supply cannot give, mean of the years.",
-        supply_figures.shortage,
-        ("shortage_by_field",),
-        lambda result: [{}],
-        _told_shortage,
-    ),
-    Picture(
-        "sizing",
-        "What may be traded",
-        "The least size that keeps the outcome asked for, for each size of the other part.",
-        supply_figures.sizing,
-        ("sizing_curve", "sizing_against"),
-        lambda result: [{}],
-        _told_sizing,
-    ),
-    Picture(
-        "events",
-        "Events",
-        "Shares of the judged events of all years.",
-        play_figures.events,
-        ("events_playable_share", "looked_at"),
-        _played,
-        _told_events,
-    ),
-    Picture(
-        "play",
-        "Too hard, day by day",
-        "Estimated hardness, mean of the field, through three years, against the limit stated.",
-        play_figures.play_calendar,
-        ("daily_hardness", "hard_above", "chosen_year"),
-        _turf_played,
-        _told_play,
-        _is_of_interest,
     ),
 )  # fmt: skip
 

@@ -24,7 +24,7 @@ from drysward.supply_tables import volume_display
 from drysward.tables import UNKNOWN, odds_text, rounded
 
 TEMPLATE = "page.html.j2"
-MOST_FOLDED = 8
+MOST_FOLDED = 6
 """Panels of a figure that a page folds away; more are named, and drawn on request."""
 
 
@@ -129,7 +129,7 @@ def _figures(result: xr.Dataset, units: str) -> tuple[list[Figure], list[tuple[s
             key = f"{picture.name}-{hashlib.sha256(text.encode()).hexdigest()[:8]}"
             # Made by our own code from parsed XML, in which all names are escaped text.
             svg = Markup(panel_svg(result, picture, choice, units, key))
-            panels.append(Panel(panel_title(result, choice) or picture.title, svg))
+            panels.append(Panel(panel_title(result, choice), svg))
         pairs = list(zip(panels, is_open, strict=True))
         if panels:
             drawn.append(

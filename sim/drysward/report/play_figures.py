@@ -12,6 +12,8 @@ from drysward.report.figures import case_lanes, month_axis, start
 from drysward.report.result import keys, label
 
 KINDS = {"playable": "fit", "hard": "hard", "wet": "wet", "frozen": "frozen"}
+STATES = {"fit": "fit to play", "hard": "too hard or dusty", "wet": "too wet", "frozen": "frozen"}
+"""States of a day as ``daily_play`` counts them, from 0."""
 WORDS = {"playable": "playable", "hard": "too hard or dusty", "wet": "too wet", "frozen": "frozen"}
 
 
@@ -25,22 +27,18 @@ def looked_at(result: xr.Dataset) -> list[str]:
 def play_calendar(
     result: xr.Dataset, field: str, plan: str, *, axes: Axes | None = None, units: str = "us"
 ) -> Axes:
-    """Hardness of the surface day by day through three years; the limit marked."""
+    """What the surface is fit for, day by day through a dry, a middling and a wet year."""
     axes = start(axes)
-    limit = float(result["hard_above"].sel(field=field))
     with style.look():
-        one = result["daily_hardness"].sel(field=field, plan=plan)
+        one = result["daily_play"].sel(field=field, plan=plan)
         days = result["turf_day"].values
         for case, floor in case_lanes(axes, result):
-            hardness = one.sel(case=case).values
-            known = np.isfinite(hardness)
-            _strip(axes, known & (hardness <= limit), days, floor, style.PLAY["fit"])
-            _strip(axes, known & (hardness > limit), days, floor, style.PLAY["hard"])
+            state = one.sel(case=case).values
+            for i, name in enumerate(STATES):
+                _strip(axes, state == i, days, floor, style.PLAY[name])
         month_axis(axes, result)
         style.legend(
-            axes,
-            [Patch(color=style.PLAY["fit"]), Patch(color=style.PLAY["hard"])],
-            [f"up to {limit:.0f} g", f"harder than {limit:.0f} g"],
+            axes, [Patch(color=style.PLAY[name]) for name in STATES], list(STATES.values())
         )
     return axes
 

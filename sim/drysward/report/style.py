@@ -185,6 +185,7 @@ def svg_text(figure: Figure) -> str:
 _SVG = "http://www.w3.org/2000/svg"
 _XLINK = "http://www.w3.org/1999/xlink"
 _HEX = re.compile(r"#[0-9a-f]{6}")
+_LETTERS = re.compile(r"[A-Za-z]")
 _DECIMALS = re.compile(r"-?\d+\.\d+")
 _FAMILY = re.compile(r"font-family:[^;]*;?\s*")
 _REFERENCE = re.compile(r"url\(#([^)]+)\)")
@@ -235,14 +236,34 @@ def inline_svg(text: str, key: str, alt: str) -> str:
 
 
 def _short_path(path: str) -> str:
-    """Coordinates to a tenth of a point, which no eye can tell from the whole."""
-    short = _DECIMALS.sub(lambda hit: f"{float(hit[0]):.1f}", " ".join(path.split()))
-    # A line to several points needs its letter once.
-    return re.sub(r"L ([^A-Za-z]*)(?:L [^A-Za-z]*)+", lambda hit: _once(hit[0]), short)
+    """The path by steps of a tenth of a point, which no eye can tell from the whole."""
+    parts = path.split()
+    if set(_LETTERS.findall(path)) - {"M", "L", "z"}:
+        return _DECIMALS.sub(lambda hit: f"{float(hit[0]):.1f}", " ".join(parts))
+    out: list[str] = []
+    at = (0, 0)
+    place = 0
+    while place < len(parts):
+        letter = parts[place]
+        if letter == "z":
+            out.append("z")
+            place += 1
+            continue
+        # Whole tenths, so that the steps add up to where the line ends.
+        here = (round(10 * float(parts[place + 1])), round(10 * float(parts[place + 2])))
+        if letter == "M":
+            out.append(f"M{_tenths(here[0])} {_tenths(here[1])}l")
+        else:
+            out.append(f"{_tenths(here[0] - at[0])} {_tenths(here[1] - at[1])}")
+        at = here
+        place += 3
+    return " ".join(out).replace(" M", "M").replace("l z", "z").removesuffix("l")
 
 
-def _once(lines: str) -> str:
-    return "L " + lines.replace("L ", "")
+def _tenths(value: int) -> str:
+    """``-.3`` of -3."""
+    text = f"{value / 10:g}"
+    return text.replace("0.", ".", 1) if text.startswith(("0.", "-0.")) else text
 
 
 def variable_name(colour: str) -> str:

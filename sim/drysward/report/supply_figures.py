@@ -7,6 +7,7 @@ import xarray as xr
 from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
+from matplotlib.ticker import MaxNLocator, StrMethodFormatter
 
 from drysward.export import shown
 from drysward.quantities import Display
@@ -73,6 +74,8 @@ def shortage(result: xr.Dataset, *, axes: Axes | None = None, units: str = "us")
         axes.grid(axis="y", visible=False)
         axes.grid(axis="x", visible=True)
         axes.set_xlim(0, None if base.max() > 0.0 else 1.0)
+        axes.xaxis.set_major_formatter(StrMethodFormatter("{x:,g}"))
+        axes.xaxis.set_major_locator(MaxNLocator(5))
         axes.set_xlabel(f"asked for and not given, {unit.unit} a year")
         style.legend(
             axes,
