@@ -27,12 +27,16 @@ def write_weather(series: Series, path: Path, units: str = "us") -> None:
     ``units`` is "us" or "metric", of a CSV file; NetCDF has base units. Numbers are rounded to
     what weather is measured to. FaultyInput when the file cannot be written.
     """
-    kinds = {".csv": _write_csv, ".nc": _write_netcdf}
-    write = kinds.get(path.suffix.lower())
-    if write is None:
+    check_target(path)
+    write = _write_csv if path.suffix.lower() == ".csv" else _write_netcdf
+    write_whole(path, lambda part: write(series, part, units))
+
+
+def check_target(path: Path) -> None:
+    """FaultyInput when ``path`` is no .csv or .nc file that can be written."""
+    if path.suffix.lower() not in (".csv", ".nc"):
         raise FaultyInput(Fault(str(path), "is neither .csv nor .nc by its name", ".csv or .nc"))
     claim_folder(path.parent)
-    write_whole(path, lambda part: write(series, part, units))
 
 
 def _parts(series: Series) -> Iterator[DailyRecord]:

@@ -385,21 +385,23 @@ def _origin_months(origin: Origin, depth: Display, system: str) -> Table:
 def _spread(spread: SpreadComparison, depth: Display) -> Table:
     """Mean, spread and dry end of what a year brings, observed beside made."""
     table = plain_table("Dry and wet years")
-    table.add_column("of the years", no_wrap=True)
+    table.add_column("of the years", ratio=1, overflow="fold")
     table.add_column("", no_wrap=True)
     for title in ("observed", "made", "range"):
         table.add_column(title, justify="right", no_wrap=True)
+    words = {"minimum": "least", "maximum": "most"}
     for measure, (meaning, unit) in MEASURES.items():
-        factor = depth.factor if unit == "mm" else 1.0
+        factor, decimals = (depth.factor, depth.decimals) if unit == "mm" else (1.0, 1)
         name = f"{meaning}, {depth.unit if unit == 'mm' else 'days'}"
         worst = "maximum" if unit == "d" else "minimum"
         for statistic in ("mean", "sd", worst):
             row = spread.row(measure, statistic)
             observed, made, low, high = (
-                rounded(value * factor, 1)
+                rounded(value * factor, decimals)
                 for value in (row.observed, row.generated, row.low, row.high)
             )
             mark = "" if row.inside else "*"
-            table.add_row(name, statistic, f"{observed}{mark}", made, f"{low} to {high}")
+            told = words.get(statistic, statistic)
+            table.add_row(name, told, f"{observed}{mark}", made, f"{low} to {high}")
             name = ""
     return table

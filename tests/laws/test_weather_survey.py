@@ -381,3 +381,12 @@ def test_what_no_rule_mends(surveyed):
     verdict = surveyed(cells).verdict
     assert verdict.rule == FillRule(rain="zero")
     assert len(verdict.remaining) == 1
+
+
+@pytest.mark.parametrize("times, unit", [(1 / 25.4, "inches"), (10.0, "tenths of a millimetre")])
+def test_rain_in_another_unit_than_its_header_says(surveyed, times, unit):
+    cells = made_weather()
+    cells["rain_mm"] = np.round(cells["rain_mm"] * times, 2)
+    found = told(surveyed(cells), "rain in another unit")
+    assert len(found) == 1
+    assert unit in found[0][1]

@@ -113,13 +113,15 @@ def make(scenario: str, years: int | None, out: Path | None, units: str, **weath
     """
     from drysward.scenario.model import GENERATOR, RECORD
     from drysward.tables import console
-    from drysward.weather_export import write_weather
+    from drysward.weather_export import check_target, write_weather
     from drysward.weather_tables import made_weather
     from drysward.weather_years import compare_with_origin, weather_series
 
     opened = open_scenario(scenario, made_years=years, **weather)
     if opened.weather.source == RECORD:
         opened = open_scenario(scenario, made_years=years, **{**weather, "source": GENERATOR})
+    if out is not None:
+        check_target(out)
     series = weather_series(opened)
     screen = console()
     for part in made_weather(series, compare_with_origin(opened, series), units):

@@ -26,6 +26,8 @@ REPEATS_BY_CHANCE = 0.01  # expected number of runs as long in the whole record
 LEAST_REPEATED_RAIN_MM = 2.0  # smaller amounts repeat by chance
 RAIN_OVER_P95 = 7.0  # times the 95 % quantile of the days with rain
 LEAST_WET_DAYS = 30  # for a quantile or a share of the days with rain
+LEAST_WET_DAY_MM = 1.0  # mean of days with rain; the driest deserts have 2
+MOST_WET_DAY_MM = 60.0  # the wettest monsoon coasts have 50
 ROUND_SHARE = 0.5  # of the days with rain; 0.2 is natural where whole mm are noted
 USUAL_MONTH_MM = 25.0  # median of the other years from which on a month without rain is odd
 DRIEST_MONTH_MM = 5.0  # and the driest of them
@@ -92,6 +94,7 @@ def suspicions(
         _repeats,
         _calms,
         _great_rain,
+        _rain_of_another_unit,
         _repeated_rain,
         _round_rain,
         _rainless_months,
@@ -163,6 +166,20 @@ def _great_rain(table: Table) -> Iterator[Suspicion]:
             "1 rainy day in 20 brings; it may be true, or the sum of several days"
         )
         yield _on(table, row, "great rain", what)
+
+
+def _rain_of_another_unit(table: Table) -> Iterator[Suspicion]:
+    """Days with rain that bring so little or so much, on average, that the unit may be wrong."""
+    rain = table.values["rain"]
+    wet = rain[rain > 0.0]
+    if wet.size < LEAST_WET_DAYS:
+        return
+    mean = float(wet.mean())
+    if LEAST_WET_DAY_MM <= mean <= MOST_WET_DAY_MM:
+        return
+    other = "in inches" if mean < LEAST_WET_DAY_MM else "in tenths of a millimetre"
+    what = f"a day with rain brings {mean:.2g} mm on average; is the column {other}?"
+    yield _over(table, "rain in another unit", what)
 
 
 def _above_clear_sky(table: Table, clear: FloatArray) -> Iterator[Suspicion]:
