@@ -386,7 +386,7 @@ def test_what_no_rule_mends(surveyed):
 @pytest.mark.parametrize("times, unit", [(1 / 25.4, "inches"), (10.0, "tenths of a millimetre")])
 def test_rain_in_another_unit_than_its_header_says(surveyed, times, unit):
     cells = made_weather()
-    cells["rain_mm"] = np.round(cells["rain_mm"] * times, 2)
+    cells["rain_mm"] = np.round(np.asarray(cells["rain_mm"], float) * times, 2)
     found = told(surveyed(cells), "rain in another unit")
     assert len(found) == 1
     assert unit in found[0][1]
