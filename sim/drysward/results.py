@@ -55,10 +55,7 @@ def as_dataset(
         data.update(_supply_data(runs))
     if site.play.fields.on.any():
         played = np.stack([r.play for r in runs], axis=1).view(np.recarray)
-        for name in PLAY_YEAR.names or ():
-            values = np.ascontiguousarray(played[name])
-            if name == "hardness_sum":
-                name, values = "mean_hardness", values / np.maximum(played.season_days, 1.0)
+        for name, values in play_numbers(played).items():
             data[f"play_{name}"] = (("field", "plan", "year"), values)
     data["odds"] = (("field", "plan", "stage", "day_of_year"), odds)
     data["green_cover"] = (("field", "plan", "day_of_year"), green)
@@ -106,6 +103,13 @@ def as_dataset(
         if term is not None:
             variable.attrs.update(units=term.units, long_name=term.long_name, comment=term.meaning)
     out["area_m2"].attrs.update(units="m2", long_name="area of the field")
+    return out
+
+
+def play_numbers(played: np.recarray) -> dict[str, np.ndarray]:
+    """Yearly numbers of play by name, from PLAY_YEAR of any shape."""
+    out = {name: np.ascontiguousarray(played[name]) for name in PLAY_YEAR.names or ()}
+    out["mean_hardness"] = out.pop("hardness_sum") / np.maximum(played.season_days, 1.0)
     return out
 
 

@@ -13,6 +13,7 @@ from drysward.day.records import PLAY_YEAR, STAGES, SUPPLY_YEAR, YEAR, records
 from drysward.ensemble import PlanRun, advance, start_run
 from drysward.faults import Fault, FaultyInput
 from drysward.frequency import demand_estimates, standard_error, thinned
+from drysward.results import play_numbers
 from drysward.scenario.model import Scenario
 from drysward.site import PreparedSite
 from drysward.sweep.description import Sweep
@@ -119,7 +120,7 @@ def _start(sweep: Sweep, point: Point, site: PreparedSite, n_years: int) -> _Gat
     for name in MEANS:
         sums[name] = np.zeros((*shape, *YEAR[name].shape))
     if site.play.fields.on.any():
-        sums |= {f"play_{name}": np.zeros(shape) for name in PLAY_YEAR.names or ()}
+        sums |= {f"play_{name}": np.zeros(shape) for name in play_numbers(records(PLAY_YEAR, 0))}
     if scenario.supply is not None:
         sums |= {f"supply_{name}": np.zeros(shape[1]) for name in _SUPPLY_MEANS}
     return _Gathered(
@@ -152,13 +153,14 @@ def _step(
     advance(site, run, trace)
     here = slice(from_year, from_year + n)
     years = run.years[:, :n]
+    played = play_numbers(run.play[:, :n].view(np.recarray))
     for name, values in so_far.yearly.items():
         values[:, p, here] = years[name]
     for name, total in so_far.sums.items():
         if name.startswith("supply_"):
             total[p] += run.supply.years[name.removeprefix("supply_")][:n].sum()
         elif name.startswith("play_"):
-            total[:, p] += run.play[name.removeprefix("play_")][:, :n].sum(axis=1)
+            total[:, p] += played[name.removeprefix("play_")].sum(axis=1)
         else:
             total[:, p] += years[name].sum(axis=1)
     for name, most in so_far.most.items():

@@ -112,8 +112,8 @@ class SweepTable(Part):
     plans: Annotated[list[Text], Field(min_length=1)] | None = None
     years: Annotated[int, Field(ge=1)] | None = None
     seed: Annotated[int, Field(ge=0)] | None = None
-    keep: tuple[Annotated[str, one_of(*_YEARLY)], ...] = ()
-    daily: tuple[Annotated[str, one_of(*(TRACE.names or ()))], ...] = ()
+    keep: list[Annotated[str, one_of(*_YEARLY)]] | None = None
+    daily: list[Annotated[str, one_of(*(TRACE.names or ()))]] | None = None
     design: DesignTable = DesignTable()
     axes: Annotated[dict[Identifier, AxisTable], Field(min_length=1)]
     search: SearchTable | None = None
@@ -269,8 +269,8 @@ def sweep_of(name: str, text: str, base_name: str, base_text: str, folder: str |
         base=base,
         folder=Path(folder),
         plans=tuple(table.plans or ()),
-        keep=tuple(dict.fromkeys((*KEPT, *table.keep))),
-        daily=tuple(table.daily),
+        keep=tuple(dict.fromkeys((*KEPT, *(table.keep or ())))),
+        daily=tuple(table.daily or ()),
         kind=table.design.kind,
         samples=table.design.samples or 0,
         seed=table.design.seed,

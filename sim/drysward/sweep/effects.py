@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from drysward.faults import Fault, FaultyInput
-from drysward.sweep.description import INDICES
+from drysward.sweep.description import GRID, INDICES
 from drysward.sweep.front import measure, refuse_unfinished
 
 FloatArray = NDArray[np.float64]
@@ -37,17 +37,18 @@ def effects(
     Returns
     -------
     Dataset by ``axis``: ``main`` is the share of the variance that the means at the axis' values
-    (or in ``BINS`` equal classes of a range) account for, less what chance alone would leave
-    (Kelley's epsilon squared, from memory), ``low_at`` and ``high_at`` the values with the least
-    and the largest mean, ``low_mean`` and ``high_mean`` those means. A design "sobol indices"
-    adds ``first`` and ``total`` (Saltelli et al. 2010, by scipy) with 90 % limits. FaultyInput
-    for names that are not there, or indices of an unfinished sweep.
+    (or in ``BINS`` equal classes of a range) account for, see ``correlation_ratio``; ``low_at``
+    and ``high_at`` are the values with the least and the largest mean, ``low_mean`` and
+    ``high_mean`` those means. A design "sobol indices" adds ``first`` and ``total`` (Saltelli et
+    al. 2010, by scipy) with 90 % limits. FaultyInput for names that are not there, or indices of
+    an unfinished sweep.
     """
     refuse_unfinished(sweep)
     plan = str(sweep["plan"].values[0]) if plan is None else plan
     values = measure(sweep, of, "--of", plan, field).values
     names = json.loads(sweep.attrs["axes"])
-    rows = [_main(np.asarray(sweep[name].values), values) for name in names]
+    drawn = sweep.attrs["design"] != GRID
+    rows = [_main(np.asarray(sweep[name].values), values, drawn) for name in names]
     out = xr.Dataset(
         {
             "main": ("axis", [row[0] for row in rows]),
@@ -75,23 +76,31 @@ def effects(
     return out
 
 
-def correlation_ratio(groups: NDArray[np.int64], values: FloatArray) -> float:
-    """Share of the variance of ``values`` (n,) between ``groups`` (n,), corrected for chance.
+def correlation_ratio(
+    groups: NDArray[np.int64], values: FloatArray, by_chance: bool
+) -> float:
+    """Share of the variance of ``values`` (n,) that lies between ``groups`` (n,), 0 to 1.
 
-    Epsilon squared (Kelley 1935, from memory): 1 - (mean square within) / (mean square in all);
-    not below 0. NaN when the values do not vary or every group has one value.
+    The ratio of sums of squares (Pearson's eta squared, from memory). Groups of points that were
+    drawn ``by_chance`` differ a little though nothing drives them: for those it is less that part
+    (Kelley's epsilon squared, 1935, from memory), not below 0. NaN when nothing varies.
     """
     known, place = np.unique(groups, return_inverse=True)
     n, k = values.size, known.size
     total = ((values - values.mean()) ** 2).sum()
-    if k >= n or total <= 0.0:
+    if total <= 0.0 or (by_chance and k >= n):
         return float("nan")
     means = np.bincount(place, values) / np.bincount(place)
     within = ((values - means[place]) ** 2).sum()
-    return float(max(1.0 - (within / (n - k)) / (total / (n - 1)), 0.0))
+    if by_chance:
+        return float(max(1.0 - (within / (n - k)) / (total / (n - 1)), 0.0))
+    return float(1.0 - within / total)
 
 
-def _main(axis: NDArray[np.generic], values: FloatArray) -> tuple[float, str, float, str, float]:
+def _main(
+    axis: NDArray[np.generic], values: FloatArray, by_chance: bool
+) -> tuple[float, str, float, str, float]:
+    """A row of ``effects``: main effect, value and mean where it is least, and where most."""
     known, place = np.unique(axis, return_inverse=True)
     labels: list[str] = [_shown(value) for value in known]
     if known.size > BINS and np.issubdtype(axis.dtype, np.number):
@@ -102,7 +111,7 @@ def _main(axis: NDArray[np.generic], values: FloatArray) -> tuple[float, str, fl
     sums = np.bincount(place, values, minlength=len(labels))
     means = np.divide(sums, count, out=np.full(len(labels), np.nan), where=count > 0)
     low, high = int(np.nanargmin(means)), int(np.nanargmax(means))
-    share = correlation_ratio(place, values)
+    share = correlation_ratio(place, values, by_chance)
     return share, labels[low], float(means[low]), labels[high], float(means[high])
 
 

@@ -2,7 +2,8 @@
 
 ``sweep.json`` says which sweep it is; ``chunk-000012.nc`` holds the points of chunk 12. A chunk
 is written under another name, made safe on the disk and renamed, so that a file of that name is
-whole.
+whole. Chunks are NetCDF 3: any reader takes them, and scipy reads them in many threads at once and
+ten times faster than the library of NetCDF 4 opens a file.
 """
 
 from __future__ import annotations
@@ -20,6 +21,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import xarray as xr
 from pydantic import TypeAdapter
+from scipy.io import netcdf_file
 
 from drysward import __version__
 from drysward.catalog import load_catalog
@@ -30,7 +32,6 @@ from drysward.results import CAUTIONS
 from drysward.sweep.description import Sweep, sweep_of
 from drysward.sweep.design import Design, design_of
 from drysward.sweep.points import Point
-from drysward.sweep.shared import NETCDF_LOCK
 
 if TYPE_CHECKING:
     from drysward.sweep.chunk import Arrays
@@ -217,11 +218,10 @@ def write_chunk(folder: Path, manifest: Manifest, chunk: int, kept: Sequence[Arr
             name: (("point", *dims), np.stack([one[name][1] for one in kept]))
             for name, (dims, _) in kept[0].items()
         },
-        coords={"point": np.array(manifest.numbers(chunk))},
+        coords={"point": np.array(manifest.numbers(chunk), np.int32)},
     )
     path = chunk_path(folder, chunk)
-    with NETCDF_LOCK:
-        _write(path, lambda part: dataset.to_netcdf(part, engine="netcdf4"))
+    _write(path, lambda part: dataset.to_netcdf(part, engine="scipy", format="NETCDF3_64BIT"))
 
 
 def _write(path: Path, content: Any) -> None:
@@ -241,9 +241,8 @@ def _write(path: Path, content: Any) -> None:
                 os.fsync(folder)
             finally:
                 os.close(folder)
-    # The NetCDF library tells of a full disk as a RuntimeError.
-    except (OSError, RuntimeError) as error:
-        why = getattr(error, "strerror", None) or str(error)
+    except OSError as error:
+        why = error.strerror or str(error)
         raise FaultyInput(
             Fault(
                 str(path),
@@ -298,25 +297,24 @@ def open_sweep(folder: str | Path) -> xr.Dataset:
 def _variables(folder: Path, manifest: Manifest, there: Sequence[int]) -> dict[str, xr.Variable]:
     import dask.array as da
 
-    first = read_chunk(folder, there[0])
     sizes = tuple(len(manifest.numbers(i)) for i in there)
     terms = load_catalog().quantities
     out = {}
-    for name, variable in first.data_vars.items():
+    for name, (dims, shape, dtype) in _shapes(chunk_path(folder, there[0])).items():
         lazy = da.map_blocks(
-            _Reader(folder, tuple(there), str(name)),
-            dtype=variable.dtype,
-            chunks=(sizes, *((n,) for n in variable.shape[1:])),
+            _Reader(folder, tuple(there), name),
+            dtype=dtype,
+            chunks=(sizes, *((n,) for n in shape[1:])),
             name=f"sweep-{name}-{_digest(f'{folder.resolve()}{there}')[:12]}",
-            meta=np.empty((0,) * variable.ndim, variable.dtype),
+            meta=np.empty((0,) * len(dims), dtype),
         )
-        key, how = _parts_of(str(name))
+        key, how = _parts_of(name)
         term = terms.get(key)
         attrs = {}
         if term is not None:
             attrs = {"units": term.units, "long_name": f"{how}{term.long_name}"}
-        attrs |= _ATTRIBUTES.get(str(name), {})
-        out[str(name)] = xr.Variable(variable.dims, lazy, attrs)
+        attrs |= _ATTRIBUTES.get(name, {})
+        out[name] = xr.Variable(dims, lazy, attrs)
     return out
 
 
@@ -352,14 +350,20 @@ class _Reader:
     def __call__(self, block_info: Any = None) -> np.ndarray:
         place = block_info[None]["chunk-location"][0]
         path = chunk_path(self.folder, self.there[place])
-        with NETCDF_LOCK, xr.open_dataset(path, engine="netcdf4") as one:
-            return np.asarray(one[self.name].values)
+        with netcdf_file(path, mmap=False) as file:
+            variable = file.variables[self.name]
+            # Numbers of this format are written most significant byte first.
+            return variable.data.astype(variable.data.dtype.newbyteorder("="))
 
 
-def read_chunk(folder: Path, chunk: int) -> xr.Dataset:
-    """A chunk of which values are no longer to be read: for names, types and shapes."""
-    with NETCDF_LOCK, xr.open_dataset(chunk_path(folder, chunk), engine="netcdf4") as one:
-        return one.copy()
+def _shapes(path: Path) -> dict[str, tuple[tuple[str, ...], tuple[int, ...], np.dtype]]:
+    """Dimensions, shape and type of every variable of a chunk."""
+    with netcdf_file(path, mmap=False) as file:
+        return {
+            name: (variable.dimensions, variable.shape, variable.data.dtype.newbyteorder("="))
+            for name, variable in file.variables.items()
+            if name != "point"
+        }
 
 
 def _attributes(manifest: Manifest, design: Design, done: int) -> dict[str, Any]:

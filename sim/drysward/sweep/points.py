@@ -14,7 +14,7 @@ from drysward.faults import Fault, FaultyInput, nearest
 from drysward.scenario.load import from_tree, leaves
 from drysward.scenario.model import PlanSpec, Scenario
 from drysward.sweep.description import Sweep
-from drysward.sweep.design import Design
+from drysward.sweep.design import WEATHER, Design, depth_of
 
 # Points that are read before anything runs, besides every value of every axis.
 _TRIED = 200
@@ -101,9 +101,12 @@ def check_points(design: Design) -> Point:
     sweep = design.sweep
     faults: dict[str, Fault] = {}
     first: Point | None = None
+    # Normals of a climate need to be looked at once only, unless an axis changes them.
+    one_climate = all(depth_of(axis) > WEATHER for axis in sweep.axes)
     for told, positions in _tried(design):
+        checked = one_climate and first is not None
         try:
-            point = point_at(sweep, positions, f"{sweep.name}, {told}")
+            point = point_at(sweep, positions, f"{sweep.name}, {told}", checked)
         except FaultyInput as refusal:
             for fault in refusal.faults:
                 # A fault that every point has is told once.

@@ -70,49 +70,65 @@ def plan_work(sweep: Sweep) -> Work:
 def forecast(work: Work, done: int, workers: int) -> Forecast:
     """What the chunks that are not ``done`` will take, from a trial of one stretch here."""
     design, manifest, held = work.design, work.manifest, work.held
-    compiled_run_site()
-    weather_s, field_s, plan_s, bytes_a_point = _trial(work)
+    trial = _trial(work)
     left = 1.0 - done / manifest.chunks
-    years = years_of(held, work.first)
-    stretches = len(years.spans.parts)
     weathers, fields = design.groups
     # Weather that does not stay in memory from chunk to chunk is made again in each.
-    if held.bytes * stretches > held.most_bytes:
+    if trial.held_bytes_a_day * trial.days > held.most_bytes:
         weathers, fields = max(weathers, manifest.chunks), max(fields, manifest.chunks)
-    seconds = stretches * (
-        weathers * weather_s + fields * field_s + design.n * len(manifest.plans) * plan_s
+    seconds = trial.days * (
+        weathers * trial.weather_s
+        + fields * trial.fields_s
+        + manifest.points * len(manifest.plans) * trial.plan_s
     )
+    seconds += manifest.points * trial.reading_s
     return Forecast(
         site_years=round(left * manifest.site_years),
         seconds=left * seconds / workers,
-        bytes=round(left * manifest.points * bytes_a_point),
+        bytes=round(left * manifest.points * _point_bytes(work)),
     )
 
 
-def _trial(work: Work) -> tuple[float, float, float, int]:
-    """Time (s) of a stretch's weather, of its fields and of one plan on it; bytes of a point."""
+@dataclass(frozen=True)
+class _Trial:
+    """Time (s) of a day's weather, of it on the fields, and of a plan; days of a run."""
+
+    weather_s: float
+    fields_s: float
+    plan_s: float
+    reading_s: float
+    held_bytes_a_day: float
+    days: int
+
+
+def _trial(work: Work) -> _Trial:
+    """The first stretch of the first point, worked out here; what it makes is used again."""
     held, point = work.held, work.first
     years = years_of(held, point)
-    middle = len(years.spans.parts) // 2
     start = perf_counter()
-    part = part_of(held, point, years, middle)
+    part = part_of(held, point, years, 0)
     weather_s = perf_counter() - start
     start = perf_counter()
-    site = site_of(held, point, part, middle)
-    field_s = perf_counter() - start
-    times = []
+    site = site_of(held, point, part, 0)
+    fields_s = perf_counter() - start
+    run_s = []
     for _ in range(_TRIALS):
         run = start_run(site, point.plans[-1])
-        if not site.years:
-            break
         start = perf_counter()
         advance(site, run)
-        times.append(perf_counter() - start)
+        run_s.append(perf_counter() - start)
     start = perf_counter()
     point_at(work.design.sweep, work.design.positions[0], climate_is_checked=True)
-    read_s = perf_counter() - start
-    plan_s = min(times, default=0.0) + read_s / len(point.plans) / len(years.spans.parts)
-    return weather_s, field_s, plan_s, _point_bytes(work)
+    reading_s = perf_counter() - start
+    here = site.calendar.size - site.from_day
+    return _Trial(
+        weather_s=weather_s / here,
+        fields_s=fields_s / here,
+        plan_s=min(run_s) / here,
+        reading_s=reading_s,
+        held_bytes_a_day=held.bytes / here,
+        days=int((years.series.stop - years.series.first).astype(int)),
+    )
 
 
 def _point_bytes(work: Work) -> int:
