@@ -15,7 +15,6 @@ from drysward.day.compiled import compiled_run_site
 from drysward.day.records import (
     CALENDAR_DAYS,
     FIELD_STATE,
-    FLOWS,
     PATCH,
     PLAY_SHARES,
     PLAY_YEAR,
@@ -132,7 +131,6 @@ def advance(
         run.years,
         run.odds,
         run.green,
-        records(FLOWS, 1),
         records(SUPPLY_TRACE, 1),
         records(PLAY_SHARES, 1),
         run.trace,

@@ -24,8 +24,8 @@ import numpy as np
 
 import drysward
 from drysward.day.compiled import is_warm
-from drysward.day.records import FLOWS, PATCH, records
-from drysward.day.step import patch_day
+from drysward.day.records import PATCH, records
+from drysward.day.step import Flows, patch_day
 from drysward.ensemble import run_plan
 from drysward.site import prepare
 
@@ -80,7 +80,7 @@ def column_day(field: Any, day: Any, patch: dict[str, np.ndarray]) -> dict[str, 
     """One day of every column without irrigation: ``drysward.day.step.patch_day`` in NumPy.
 
     ``patch`` maps the names of PATCH to arrays (columns,) and is changed; returns the losses
-    (mm) by the names of FLOWS.
+    (mm) by the names of ``Flows``.
     """
     w1, w2, w3, thatch = (patch[n].copy() for n in ("w1", "w2", "w3", "thatch"))
     before = w1 + w2 + w3 + thatch
@@ -198,15 +198,15 @@ def column_day(field: Any, day: Any, patch: dict[str, np.ndarray]) -> dict[str, 
     )
     losses = (runoff, drainage, leaf_evaporation, soil_evaporation, transpiration)
     residual = liquid - sum(losses) - (w1 + w2 + w3 + thatch - before)
-    return dict(zip(FLOWS.names or (), (*losses, residual), strict=True))
+    return dict(zip(Flows._fields, (*losses, residual), strict=True))
 
 
 @numba.njit(error_model="numpy")
-def compiled_columns(field: Any, days: Any, patches: Any, flows: Any, lost: Any) -> None:
+def compiled_columns(field: Any, days: Any, patches: Any, lost: Any) -> None:
     """``patch_day`` over days and columns without irrigation; ``lost`` sums losses by column."""
     for d in range(days.shape[0]):
         for c in range(patches.shape[0]):
-            patch_day(field, days[d], patches[c], flows, 0.0, True)
+            flows = patch_day(field, days[d], patches[c], 0.0, True)
             lost[c] += (
                 flows.runoff
                 + flows.drainage
@@ -307,11 +307,10 @@ def step() -> list[tuple[str, str]]:
     field = site.fields[0]
     days = site.days[FIRST_COMPARED_DAY : FIRST_COMPARED_DAY + COMPARED_DAYS, 0].copy()
     start = start_columns(field, days[0])
-    flows = records(FLOWS, 1)[0]
 
     patches = start.copy()
     lost = np.zeros(COLUMNS)
-    compiled_columns(field, days, patches, flows, lost)
+    compiled_columns(field, days, patches, lost)
     columns = {name: start[name].copy() for name in PATCH.names or ()}
     lost_numpy = np.zeros(COLUMNS)
     begun = perf_counter()
@@ -325,7 +324,7 @@ def step() -> list[tuple[str, str]]:
 
     def again() -> None:
         patches[:] = start
-        compiled_columns(field, days, patches, flows, lost)
+        compiled_columns(field, days, patches, lost)
 
     compiled = patch_days / best(again)
     plain = patch_days / numpy_time

@@ -203,10 +203,6 @@ SUPPLY_TRACE = _dtype(
 )
 """One day at the supply (m3)."""
 
-
-FLOWS = _dtype("runoff drainage leaf_evaporation soil_evaporation transpiration residual")
-"""What left one patch in a day, and what the account is short by."""
-
 YEAR = _dtype(
     "precipitation irrigation_gross irrigation_landed spray_loss overspray runoff drainage "
     "leaf_evaporation soil_evaporation transpiration reference_et "

@@ -141,7 +141,6 @@ def run_site(
     years: Any,
     odds: Any,
     green_sum: Any,
-    flow_line: Any,
     supply_line: Any,
     share_line: Any,
     trace: Any,
@@ -165,8 +164,7 @@ def run_site(
     patches : PATCH (F, P), the state, changed. states : FIELD_STATE (F,), changed.
     years : YEAR (F, Y), written. odds : days on which a stage was reached (F, 4, 366), added to.
     green_sum : sum of green cover by calendar day (F, 366), added to.
-    flow_line : FLOWS (1,), supply_line : SUPPLY_TRACE (1,), share_line : PLAY_SHARES (1,),
-        scratch of the day.
+    supply_line : SUPPLY_TRACE (1,), share_line : PLAY_SHARES (1,), scratch of the day.
     trace : TRACE (T, F), written for T days from day ``trace_from``; T may be 0.
     """
     n_fields = fields.shape[0]
@@ -179,7 +177,6 @@ def run_site(
     missed = np.zeros(n_fields)
     share = np.ones(n_fields)
     draws_today = np.zeros(supply.sources.shape[0])
-    flows = flow_line[0]
     at_supply = supply_line[0]
     shares = share_line[0]
     site = supply.site[0]
@@ -313,7 +310,7 @@ def run_site(
             for p in range(n_patches):
                 patch = patches[f, p]
                 caught = landed * catches[f, p]
-                patch_day(field, day, patch, flows, caught, soak)
+                flows = patch_day(field, day, patch, caught, soak)
                 landed_sum += caught
                 runoff += flows.runoff
                 drainage += flows.drainage

@@ -7,7 +7,7 @@ early and what cannot be held drains (the convention of the daily account in FAO
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, NamedTuple
 
 from numba.extending import register_jitable
 
@@ -28,15 +28,25 @@ from drysward.day.water import (
 )
 
 
+class Flows(NamedTuple):
+    """What left one patch in a day, and what the account is short by (mm)."""
+
+    runoff: float
+    drainage: float
+    leaf_evaporation: float
+    soil_evaporation: float
+    transpiration: float
+    residual: float
+
+
 @register_jitable
-def patch_day(field: Any, day: Any, patch: Any, flows: Any, landed: float, soak: bool) -> None:
-    """Step one patch by one day, in place.
+def patch_day(field: Any, day: Any, patch: Any, landed: float, soak: bool) -> Flows:
+    """Step one patch by one day, in place; what left it, and the residual of the account.
 
     Parameters
     ----------
     field, day : records FIELD and DAY.
     patch : record PATCH, changed.
-    flows : record FLOWS, overwritten with the day's losses and the residual of the account.
     landed : irrigation that lands on this patch (mm).
     soak : irrigation is split so that it never outruns the soil's intake.
     """
@@ -248,9 +258,11 @@ def patch_day(field: Any, day: Any, patch: Any, flows: Any, landed: float, soak:
     patch.wilt = awake * share_past(felt, day.p_wilt, field.ramp_half_width)
 
     out = runoff + drainage + leaf_evaporation + transpiration + soil_evaporation
-    flows.runoff = runoff
-    flows.drainage = drainage
-    flows.leaf_evaporation = leaf_evaporation
-    flows.soil_evaporation = soil_evaporation
-    flows.transpiration = transpiration
-    flows.residual = liquid + landed - out - (w1 + w2 + w3 + thatch - before)
+    return Flows(
+        runoff,
+        drainage,
+        leaf_evaporation,
+        soil_evaporation,
+        transpiration,
+        liquid + landed - out - (w1 + w2 + w3 + thatch - before),
+    )
