@@ -48,5 +48,6 @@ def command(result: Path, name: str, out: Path, units: str, **choice: str | None
     panels = gallery.choose(opened, picture, wanted)
     claim_folder(out.parent)
     figure = gallery.compose(opened, picture, panels, units)
-    write_whole(out, lambda part: save(figure, part, out.suffix.lower()[1:]))
+    alt = " ".join(picture.told(opened, panel, units) for panel in panels)
+    write_whole(out, lambda part: save(figure, part, out.suffix.lower()[1:], alt))
     click.echo(f"Wrote {out}", err=True)

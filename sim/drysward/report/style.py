@@ -200,6 +200,34 @@ def inline_svg(text: str, key: str, alt: str) -> str:
     key : begins every name inside, so that many figures live on one page.
     alt : what a reader hears who does not see it.
     """
+    root = _tidied(text, f"{key}-")
+    for element in root.iter():
+        if "style" in element.attrib:
+            style = _HEX.sub(lambda hit: _variable(hit[0]), element.attrib["style"])
+            element.set("style", style)
+    del root.attrib["width"], root.attrib["height"]
+    _tell(root, f"{key}-alt", alt)
+    return ElementTree.tostring(root, encoding="unicode")
+
+
+def svg_file(text: str, alt: str) -> str:
+    """An SVG that stands alone: small, with a title for those who do not see it."""
+    root = _tidied(text, "")
+    root.set("font-family", "system-ui, Helvetica, Arial, sans-serif")
+    _tell(root, "alt", alt)
+    return ElementTree.tostring(root, encoding="unicode", xml_declaration=True) + "\n"
+
+
+def _tell(root: ElementTree.Element, name: str, alt: str) -> None:
+    root.set("role", "img")
+    root.set("aria-labelledby", name)
+    title = ElementTree.Element(f"{{{_SVG}}}title", {"id": name})
+    title.text = alt
+    root.insert(0, title)
+
+
+def _tidied(text: str, prefix: str) -> ElementTree.Element:
+    """An SVG without what no reader needs; names that are used begin with ``prefix``."""
     ElementTree.register_namespace("", _SVG)
     ElementTree.register_namespace("xlink", _XLINK)
     root = ElementTree.fromstring(text)
@@ -213,26 +241,20 @@ def inline_svg(text: str, key: str, alt: str) -> str:
         element.tail = None
         for name, value in list(element.attrib.items()):
             if name == "id":
-                element.set(name, f"{key}-{value}")
+                element.set(name, f"{prefix}{value}")
             elif name in ("href", f"{{{_XLINK}}}href") and value.startswith("#"):
-                used.add(f"{key}-{value[1:]}")
-                element.set(name, f"#{key}-{value[1:]}")
+                used.add(f"{prefix}{value[1:]}")
+                element.set(name, f"#{prefix}{value[1:]}")
             elif name == "d":
                 element.set(name, _short_path(value))
             elif name in ("style", "clip-path"):
-                used.update(f"{key}-{hit}" for hit in _REFERENCE.findall(value))
-                value = _REFERENCE.sub(rf"url(#{key}-\1)", _FAMILY.sub("", value))
-                element.set(name, _HEX.sub(lambda hit: _variable(hit[0]), value))
+                used.update(f"{prefix}{hit}" for hit in _REFERENCE.findall(value))
+                kept = _FAMILY.sub("", value)
+                element.set(name, _REFERENCE.sub(rf"url(#{prefix}\1)", kept))
     for element in root.iter():
-        if element.get("id", key) not in used:
+        if element.get("id") not in used:
             element.attrib.pop("id", None)
-    del root.attrib["width"], root.attrib["height"]
-    root.set("role", "img")
-    root.set("aria-labelledby", f"{key}-alt")
-    title = ElementTree.Element(f"{{{_SVG}}}title", {"id": f"{key}-alt"})
-    title.text = alt
-    root.insert(0, title)
-    return ElementTree.tostring(root, encoding="unicode")
+    return root
 
 
 def _short_path(path: str) -> str:
@@ -274,11 +296,11 @@ def _variable(colour: str) -> str:
     return f"var({variable_name(colour)})" if colour in DARK else colour
 
 
-def save(figure: Figure, path: Path, kind: str) -> None:
+def save(figure: Figure, path: Path, kind: str, alt: str) -> None:
     """A figure as svg, png or pdf, without date, so that the same figure is the same file."""
-    if kind == "svg":
-        path.write_text(svg_text(figure), encoding="utf-8")
-        return
     with look():
+        if kind == "svg":
+            path.write_text(svg_file(svg_text(figure), alt), encoding="utf-8")
+            return
         metadata = {"CreationDate": None} if kind == "pdf" else {"Software": None}
         figure.savefig(path, format=kind, dpi=200, metadata=metadata)

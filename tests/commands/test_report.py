@@ -1,0 +1,470 @@
+"""A result as a page and as pictures, as a person meets them."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from html.parser import HTMLParser
+from itertools import pairwise
+from pathlib import Path
+from xml.etree import ElementTree
+
+import matplotlib as mpl
+import numpy as np
+import pytest
+import xarray as xr
+from click.testing import CliRunner, Result
+
+import drysward
+from drysward.chosen_years import PLAY_STATES, play_states, with_details
+from drysward.cli import main
+from drysward.day.records import TRACE, records
+from drysward.export import summarise, write_results
+from drysward.faults import FaultyInput
+from drysward.report import figures as drawn
+from drysward.report import open_result, page
+from drysward.report.gallery import NAMES, PICTURES, choose, compose, fitting, named
+from drysward.report.style import COVERS, DARK, LINES, STAGES, look, new_figure
+from drysward.report.words import answer
+
+mpl.use("agg")
+
+NASTY = '<script>alert("x")</script> & $x_1$ _[b]'
+DEMO_PICTURE = Path(__file__).parents[1] / "data" / "demo-wilt-odds.svg"
+
+
+@pytest.fixture(scope="session")
+def kept(scenes, tmp_path_factory):
+    """A result of two fields and two plans over three years, kept as a folder; and its scenario."""
+    sand = replace(scenes.field("sand_over_gravel_12in", key="sand"), label=NASTY)
+    native = replace(scenes.field("native_loam", key="native"), label="Practice")
+    plans = [
+        scenes.plan(key="none"),
+        replace(scenes.plan("refill", key="refill", trigger=0.5), label="_Refill"),
+    ]
+    scenario = scenes.scenario([sand, native], plans)
+    record = scenes.weather(years=3)
+    result = drysward.run(scenario, record=record)
+    summary = summarise(result, drysward.answers(result))
+    detailed = with_details(result, scenario, "--seed 3", record)
+    folder = tmp_path_factory.mktemp("kept")
+    write_results(detailed, summary, folder)
+    return folder, scenario, record
+
+
+@pytest.fixture(scope="session")
+def result(kept):
+    return open_result(kept[0])
+
+
+class Reader(HTMLParser):
+    """What stands on a page: tags with attributes, numbers with their origin, text."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self.tags: list[tuple[str, dict[str, str | None]]] = []
+        self.cells: dict[str, str] = {}
+        self.text = ""
+        self._of: str | None = None
+        self.feed(text)
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.append((tag, dict(attrs)))
+        self._of = dict(attrs).get("data-of")
+
+    def handle_data(self, data):
+        self.text += data
+        if self._of:
+            self.cells[self._of] = data
+            self._of = None
+
+
+@pytest.fixture(scope="session")
+def text(result):
+    return page(result)
+
+
+@pytest.fixture(scope="session")
+def read(text):
+    return Reader(text)
+
+
+def drysward_says(*arguments: object) -> Result:
+    return CliRunner().invoke(main, [str(argument) for argument in arguments])
+
+
+# What is kept with a result
+
+
+def test_the_daily_account_kept_is_that_of_the_ledger(kept, result):
+    _, scenario, record = kept
+    for case in ("dry", "middling", "wet"):
+        year = int(result["chosen_year"].sel(case=case))
+        account = drysward.ledger(scenario, "sand", "refill", year, record)
+        for name in ("green", "dormant", "depletion", "irrigation_landed"):
+            here = result[f"daily_{name}"].sel(field="sand", plan="refill", case=case).values
+            n = account.sizes["date"]
+            np.testing.assert_allclose(here[:n], account[name].values, rtol=1e-6, atol=1e-6)
+            assert np.isnan(here[n:]).all()
+
+
+def test_the_years_chosen_are_the_driest_the_middle_and_the_wettest(result):
+    deficit = result["deficit"].sel(year=result["chosen_year"].values).values
+    assert list(deficit) == sorted(result["deficit"].values, reverse=True)
+    assert int(result["chosen_year"][0]) == drawn.driest(result)[0]
+
+
+def test_limits_of_daily_odds_hold_the_odds(result):
+    assert (result["odds_low"] <= result["odds"]).all()
+    assert (result["odds"] <= result["odds_high"]).all()
+    # Three years say little: a day without wilt may still have it in two years of five.
+    assert float(result["odds_high"].min()) > 0.3
+
+
+def test_states_of_play_come_in_order():
+    account = records(TRACE, (5, 1))
+    account["hard"][1:] = 0.3
+    account["standing"][2:] = 0.5
+    account["frozen"][3] = 1.0
+    account["hard"][4] = 0.1
+    found = play_states(account, np.array([0.25]))[:, 0]
+    assert [PLAY_STATES[i] for i in found] == ["fit", "hard", "hard", "frozen", "wet"]
+
+
+# Numbers
+
+
+@pytest.mark.parametrize("units, mm, decimals", [("us", 1 / 25.4, 1), ("metric", 1.0, 0)])
+def test_numbers_on_the_page_are_those_of_the_file(kept, tmp_path, units, mm, decimals):
+    out = tmp_path / "deep" / "page.html"
+    said = drysward_says("report", kept[0], "--out", out, "--units", units)
+    assert said.exit_code == 0, said.output
+    text = out.read_text(encoding="utf-8")
+    assert len(text) < 1_000_000
+    cells = Reader(text).cells
+    file = xr.load_dataset(kept[0] / "results.nc")
+    seen = set()
+    for of, text in cells.items():
+        name, _, rest = of.rstrip("]").partition("[")
+        where = dict(part.split("=") for part in rest.split(", "))
+        if "period" in where:
+            where["period"] = float(where["period"])
+        value = file[name].sel(where).item()
+        if name == "probability":
+            low, high = (100 * file[f"{name}_{end}"].sel(where).item() for end in ("low", "high"))
+            error = 100 * file[f"{name}_se"].sel(where).item()
+            if value == 0:
+                expected = f"<{np.ceil(high):.0f}"
+            elif value == 1:
+                expected = f">{np.floor(low):.0f}"
+            else:
+                expected = f"{100 * value:.0f}±{error:.0f}"
+        elif name == "days_mean":
+            expected = f"{value:,.0f}"
+        else:
+            expected = f"{value * mm:,.{decimals}f}"
+        assert text == expected, of
+        seen.add(name)
+    assert seen == {"probability", "days_mean", "season_water", "peak_week_most", "demand"}
+    # Two fields, two plans: four odds, two numbers of days, water, peak week, five periods.
+    assert len(cells) == 2 * 2 * (4 + 2 + 2 + 5)
+
+
+def test_lines_of_a_figure_are_the_numbers_of_the_file(result):
+    axes = drawn.stages(result, "sand", "none", axes=new_figure().add_subplot())
+    for line, stage in zip(axes.lines, result["stage"].values, strict=True):
+        odds = result["odds"].sel(field="sand", plan="none", stage=stage).values
+        np.testing.assert_array_equal(line.get_ydata(), 100 * odds)
+    axes = drawn.demand(result, "sand", axes=new_figure().add_subplot(), units="metric")
+    demand = result["demand"].sel(field="sand", plan="refill").values
+    np.testing.assert_array_equal(axes.lines[0].get_ydata(), demand)
+
+
+def test_the_answer_tells_odds_water_and_their_limits(result, read):
+    low = result["probability"].copy()
+    low.loc[{"plan": "refill", "stage": "wilt"}] = 0.25
+    better = result.assign(
+        probability=low,
+        probability_low=xr.full_like(low, 0.125),
+        probability_high=xr.full_like(low, 0.875),
+    )
+    sentences = answer(better, "us")
+    assert len(sentences) == 3
+    assert "Under “none”, on “<script>" in sentences[0]
+    assert "“_Refill”: wilt comes in 25 of 100 years (limits 12 to 88) on “" in sentences[1]
+    one = better.sel(field="native", plan="refill", period=10.0)
+    need, low, high = (one[f"demand{end}"].item() / 25.4 for end in ("", "_low", "_high"))
+    assert f"{need:.1f} in (limits {low:.1f} to {high:.1f})" in sentences[2]
+    assert answer(result, "us")[0] in read.text
+
+
+def test_in_the_south_the_year_begins_in_july(result):
+    south = result.assign_attrs(turf_year_starts="07-01")
+    assert drawn.turf_order(south)[0] == 182
+    axes = drawn.plans(south, "sand", axes=new_figure().add_subplot())
+    assert [tick.get_text() for tick in axes.get_xticklabels()] == list("JASONDJFMAMJ")
+    assert axes.lines[0].get_ydata()[0] == 100 * result["odds"].sel(
+        field="sand", plan="none", stage="wilt", day_of_year=183
+    )
+
+
+# The page
+
+
+def test_the_page_needs_nothing_else(read):
+    links = [
+        value
+        for _, attributes in read.tags
+        for name, value in attributes.items()
+        if name in ("src", "href", "xlink:href", "srcset", "action", "data")
+    ]
+    assert links
+    assert [link for link in links if not link.startswith(("#", "data:,"))] == []
+    assert "@import" not in read.text
+    assert not [tag for tag, _ in read.tags if tag in ("script", "iframe", "object", "embed")]
+
+
+def test_names_from_a_scenario_are_text(text, read):
+    assert "<script" not in text
+    assert text.count("&lt;script&gt;alert(") > 5
+    # A dollar sign is no formula and a leading underscore no reason to leave a name out.
+    assert "$x_1$" in read.text
+    assert "_Refill" in read.text
+
+
+def test_every_figure_is_told_in_words_and_every_name_is_used_once(result, read):
+    figures = [attributes for tag, attributes in read.tags if tag == "svg"]
+    assert len(figures) > 10
+    names = [a["id"] for _, a in read.tags if "id" in a]
+    assert len(names) == len(set(names))
+    for attributes in figures:
+        assert attributes["role"] == "img"
+        assert attributes["aria-labelledby"] in names
+    for attribute in ("href", "xlink:href"):
+        for _, attributes in read.tags:
+            target = attributes.get(attribute) or ""
+            assert not target.startswith("#") or target[1:] in names
+
+
+def test_headings_and_tables_can_be_followed(read):
+    levels = [int(tag[1]) for tag, _ in read.tags if re.fullmatch("h[1-6]", tag)]
+    assert levels[0] == 1
+    assert levels.count(1) == 1
+    assert all(b - a <= 1 for a, b in pairwise(levels))
+    assert ("html", {"lang": "en"}) in read.tags
+    tables = [tag for tag, _ in read.tags if tag in ("table", "caption")]
+    assert tables == ["table", "caption"] * (len(tables) // 2)
+    assert all(a.get("scope") in ("row", "col") for tag, a in read.tags if tag == "th")
+
+
+def test_the_page_tells_what_it_rests_on(result, read):
+    assert "p wilt" in read.text
+    assert "estimate" in read.text
+    assert "FAO" in read.text
+    assert "screening estimate" in read.text
+    assert f"--seed 3 --years {result.attrs['years']}" in read.text
+    assert result.attrs["catalog_digest"] in read.text
+
+
+def test_the_same_result_gives_the_same_page(result, text):
+    assert page(result) == text
+
+
+# Odd results
+
+
+def told(result: xr.Dataset, name: str) -> str:
+    """First panel of a figure in words, after it was drawn."""
+    picture = named(name)
+    panels = choose(result, picture, {})[:1]
+    compose(result, picture, panels, "us")
+    return picture.told(result, panels[0], "us")
+
+
+def changed(result: xr.Dataset, **values: float) -> xr.Dataset:
+    out = result.copy()
+    for name, value in values.items():
+        out[name] = xr.full_like(out[name], value)
+    return out
+
+
+def test_no_risk_at_all(result):
+    none = dict.fromkeys(("odds", "odds_low", "probability", "probability_low", "days_mean"), 0.0)
+    calm = changed(result, probability_high=0.6, **none)
+    assert "dormancy comes in none of the years (at most 60 of 100)" in answer(calm, "us")[0]
+    assert "wilt never" in told(calm, "stages")
+
+
+def test_everything_dead(result):
+    dead = changed(result, daily_green=0.0, daily_dormant=0.0, daily_dead=1.0, probability=1.0)
+    assert "death in every year" in answer(dead, "us")[0]
+    assert "dead at most 100%" in told(dead, "cover")
+
+
+def test_one_plan_that_takes_no_water(result):
+    text = Reader(page(result.sel(plan=["none"]))).text
+    assert "There is no other plan to set beside it." in text
+    assert "no plan takes water" in text
+
+
+def test_one_year(scenes, tmp_path):
+    scenario = scenes.scenario([scenes.field(key="a")], [scenes.plan(key="none")])
+    record = scenes.weather(years=1)
+    run = drysward.run(scenario, record=record)
+    summary = summarise(run, drysward.answers(run))
+    write_results(with_details(run, scenario, record=record), summary, tmp_path)
+    text = Reader(page(open_result(tmp_path))).text
+    assert "dry year 2001" in text
+    assert "wet year 2001" in text
+
+
+def test_a_file_of_an_older_version_gives_what_it_has(result):
+    new = [name for name in result.variables if str(name).startswith(("daily_", "odds_"))]
+    old = result.drop_vars([*new, "case", "turf_day", "chosen_year", "water_saved"])
+    old = old.drop_vars(["irrigation_month_quantile", "deficit"])
+    old.attrs = {
+        key: value
+        for key, value in result.attrs.items()
+        if key not in ("resolved", "sources", "settings", "turf_year_starts", "cautions")
+    }
+    old.attrs["drysward_version"] = "0.0.1"
+    text = Reader(page(old)).text
+    assert "Not shown" in text
+    assert "written by drysward 0.0.1" in text
+    assert "daily_green" in text
+    assert "Odds of each stage" in text
+    assert "Treat it as a screening estimate" in text
+
+
+@pytest.mark.parametrize("left", [0.0, 0.3, 0.9])
+def test_a_truncated_file_is_told(kept, tmp_path, left):
+    whole = (kept[0] / "results.nc").read_bytes()
+    (tmp_path / "results.nc").write_bytes(whole[: int(len(whole) * left)])
+    said = drysward_says("report", tmp_path, "--out", tmp_path / "page.html")
+    assert said.exit_code == 2
+    assert "damaged" in said.output
+    assert said.output.count("\n") == 1
+    assert not (tmp_path / "page.html").exists()
+
+
+def test_what_is_no_result_is_told(result, tmp_path):
+    assert "holds no result" in drysward_says("report", tmp_path).output
+    xr.Dataset({"x": ("x", [1.0])}).to_netcdf(tmp_path / "results.nc")
+    assert "is no result of drysward" in drysward_says("report", tmp_path).output
+    (tmp_path / "other").mkdir()
+    result.drop_vars("probability").to_netcdf(tmp_path / "other" / "results.nc")
+    said = drysward_says("report", tmp_path / "other")
+    assert "lacks probability; run the scenario again" in said.output
+    assert said.exit_code == 2
+
+
+# The commands
+
+
+def test_picture_writes_each_kind_of_file_twice_the_same(kept, tmp_path):
+    for ending, begins in ((".svg", b"<?xml"), (".png", b"\x89PNG"), (".pdf", b"%PDF")):
+        paths = [tmp_path / f"{n}{ending}" for n in "ab"]
+        for path in paths:
+            said = drysward_says("picture", kept[0], "cover", "-o", path, "--plan", "none")
+            assert said.exit_code == 0, said.output
+        first, second = (path.read_bytes() for path in paths)
+        assert first.startswith(begins)
+        assert first == second
+
+
+def test_picture_tells_what_it_cannot_do(kept, tmp_path):
+    out = tmp_path / "x.svg"
+    assert "did you mean 'cover'?" in drysward_says("picture", kept[0], "covr", "-o", out).output
+    said = drysward_says("picture", kept[0], "cover", "-o", out, "--plan", "refil")
+    assert "did you mean 'refill'?" in said.output
+    said = drysward_says("picture", kept[0], "demand", "-o", out, "--stage", "wilt")
+    assert "has no such choice" in said.output
+    assert ".svg .png .pdf" in drysward_says("picture", kept[0], "cover", "-o", "x.bmp").output
+    assert "lacks" in drysward_says("picture", kept[0], "storage", "-o", out).output
+
+
+def test_every_figure_can_be_drawn_in_both_units(result):
+    for picture in fitting(result):
+        for units in ("us", "metric"):
+            figure = compose(result, picture, choose(result, picture, {})[:1], units)
+            assert figure.axes[0].has_data()
+    assert {picture.name for picture in fitting(result)} == set(NAMES) - {
+        "storage", "shortage", "sizing", "events", "play",
+    }  # fmt: skip
+
+
+def test_names_are_unique_and_known():
+    assert len(set(NAMES)) == len(PICTURES)
+    with pytest.raises(FaultyInput, match="no figure is called 'x'"):
+        named("x")
+
+
+# Colour
+
+
+def luminance(colour: str) -> float:
+    """Relative luminance (WCAG 2.1)."""
+    parts = [int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]
+    linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in parts]
+    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+
+def contrast(a: str, b: str) -> float:
+    high, low = sorted((luminance(a), luminance(b)), reverse=True)
+    return (high + 0.05) / (low + 0.05)
+
+
+def test_lines_stand_out_from_light_and_dark_paper():
+    # 3 : 1 for parts of graphics, WCAG 2.1 success criterion 1.4.11.
+    paper = "#fcfbf7"
+    for colour in (*LINES, *STAGES.values()):
+        assert contrast(colour, paper) >= 3.0, colour
+        assert contrast(DARK[colour], DARK[paper]) >= 3.0, colour
+
+
+def test_covers_differ_in_lightness():
+    # What is beside one another is told apart without any colour.
+    for one, other in (("green", "dormant"), ("dormant", "dead"), ("green", "dead")):
+        assert contrast(COVERS[one], COVERS[other]) > 1.5
+        assert contrast(DARK[COVERS[one]], DARK[COVERS[other]]) > 1.4
+
+
+# The README's picture
+
+
+def curves(text: str) -> list[np.ndarray]:
+    """Points of the long lines of an SVG, in their order."""
+    out = []
+    for path in ElementTree.fromstring(text).iter("{http://www.w3.org/2000/svg}path"):
+        numbers = np.array(re.findall(r"-?\d*\.?\d+", path.get("d", "")), float)
+        if "z" not in path.get("d", "") and numbers.size > 200:
+            out.append(np.cumsum(numbers[: numbers.size // 2 * 2].reshape(-1, 2), axis=0))
+    return out
+
+
+def words(text: str) -> list[str]:
+    root = ElementTree.fromstring(text)
+    return [e.text or "" for e in root.iter("{http://www.w3.org/2000/svg}text")]
+
+
+def test_the_picture_of_the_readme_is_that_of_the_demo(tmp_path):
+    out = tmp_path / "demo"
+    assert drysward_says("compare", "--out", out).exit_code == 0
+    said = drysward_says("picture", out, "plans", "--stage", "wilt", "-o", tmp_path / "new.svg")
+    assert said.exit_code == 0, said.output
+    new, kept = (p.read_text(encoding="utf-8") for p in (tmp_path / "new.svg", DEMO_PICTURE))
+    assert words(new) == words(kept)
+    lines = list(zip(curves(new), curves(kept), strict=True))
+    assert len(lines) == 2 * 6
+    for here, there in lines:
+        # Another version of the plotting library may simplify or place a line a little otherwise.
+        across = np.linspace(there[0, 0] + 2, there[-1, 0] - 2, 100)
+        found = [np.interp(across, xy[:, 0], xy[:, 1]) for xy in (here, there)]
+        assert np.median(np.abs(found[0] - found[1])) < 1.5
+
+
+def test_look_does_not_leak():
+    before = mpl.rcParams["text.parse_math"]
+    with look():
+        assert mpl.rcParams["text.parse_math"] is False
+    assert mpl.rcParams["text.parse_math"] is before
