@@ -479,7 +479,7 @@ def compose(result: xr.Dataset, picture: Picture, panels: list[Choice], units: s
         grid: Any = figure.subplots(rows, columns, squeeze=False)
         for axes, choice in zip(grid.ravel(), panels, strict=False):
             picture.draw(result, **choice, axes=axes, units=units)
-            axes.set_title(panel_title(result, choice) or picture.title, pad=4)
+            style.head(axes, panel_title(result, choice) or picture.title)
         for axes in grid.ravel()[len(panels) :]:
             axes.remove()
     return figure

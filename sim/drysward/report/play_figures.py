@@ -72,6 +72,6 @@ def events(result: xr.Dataset, field: str, *, axes: Axes | None = None, units: s
         axes.grid(visible=False)
         axes.set_xlim(0, 100)
         axes.set_xlabel("events, % (± standard error of the playable)")
-        style.legend(axes, [Patch(color=style.PLAY[look]) for look in KINDS.values()],
-                     list(WORDS.values()))  # fmt: skip
+        patches = [Patch(color=style.PLAY[look]) for look in KINDS.values()]
+        style.legend(axes, patches, list(WORDS.values()), flush="right")
     return axes

@@ -10,7 +10,7 @@ import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any, cast
+from typing import Any, Literal, cast
 from xml.etree import ElementTree
 
 import matplotlib as mpl
@@ -18,6 +18,7 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
+from matplotlib.font_manager import FontProperties
 
 INK, MUTED, RULE, PAPER = "#22323b", "#56666e", "#d3dad8", "#fcfbf7"
 
@@ -64,6 +65,8 @@ DARK = {
     "#1e5d8f": "#6fb1e6", "#c1550f": "#f08b4c", "#2c8773": "#5cc4ac", "#8a3f86": "#d592d0",
     "#8c7a16": "#d0bd4e", "#a32c45": "#ee7f95", "#505c66": "#b3bec6", "#3f4fa8": "#99a6f2",
 }  # fmt: skip
+
+Flush = Literal["left", "right"]
 
 PANEL_IN = (4.7, 3.1)
 SVG_SALT = "drysward"
@@ -142,6 +145,7 @@ def fit(figure: Figure, axes: Axes) -> None:
     for one in figure.axes:
         one.set_position(at)
     if key is not None:
+        key.set_loc("lower left")
         key.set_bbox_to_anchor((0.0, at[1] + at[3]), figure.transFigure)
 
 
@@ -157,20 +161,35 @@ def marker(place: int) -> str:
     return MARKERS[place % len(MARKERS)]
 
 
-def legend(axes: Axes, handles: list[Any], labels: list[str], columns: int = 2) -> None:
-    """A legend above the axes. A name that begins with an underscore is a name like any other."""
+def legend(
+    axes: Axes, handles: list[Any], labels: list[str], columns: int = 2, flush: Flush = "left"
+) -> None:
+    """A legend above the axes, flush with their left or right.
+
+    A name that begins with an underscore is a name like any other.
+    """
     shown = [f"\u200a{text}" if text.startswith("_") else text for text in labels]
     shown = [text if len(text) <= 34 else f"{text[:33]}…" for text in shown]
     axes.legend(
         handles,
         shown,
         ncols=columns,
-        loc="lower left",
-        bbox_to_anchor=(0.0, 1.0),
+        loc="lower left" if flush == "left" else "lower right",
+        bbox_to_anchor=(0.0 if flush == "left" else 1.0, 1.0),
         borderaxespad=0.2,
         columnspacing=1.2,
         labelspacing=0.3,
     )
+
+
+def head(axes: Axes, title: str) -> None:
+    """A title above the legend, where there is one."""
+    key = axes.get_legend()
+    if key is None:
+        axes.set_title(title)
+        return
+    key.set_title(title, prop=FontProperties(size=10.0, weight="bold"))
+    key.set_alignment("left")
 
 
 def svg_text(figure: Figure) -> str:

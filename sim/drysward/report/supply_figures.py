@@ -75,7 +75,7 @@ def shortage(result: xr.Dataset, *, axes: Axes | None = None, units: str = "us")
         axes.grid(axis="x", visible=True)
         axes.set_xlim(0, None if base.max() > 0.0 else 1.0)
         axes.xaxis.set_major_formatter(StrMethodFormatter("{x:,g}"))
-        axes.xaxis.set_major_locator(MaxNLocator(5))
+        axes.xaxis.set_major_locator(MaxNLocator(4))
         axes.set_xlabel(f"asked for and not given, {unit.unit} a year")
         style.legend(
             axes,
@@ -89,6 +89,7 @@ def shortage(result: xr.Dataset, *, axes: Axes | None = None, units: str = "us")
             ],
             [label(result, "field", field) for field in parts],
             3,
+            "right",
         )
     return axes
 
