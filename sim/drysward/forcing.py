@@ -242,7 +242,8 @@ def field_forcing(
 
     field = records(FIELD, 1)
     day = records(DAY, n)
-    field.area_m2, field.surface_mm = spec.area_m2, surface
+    write_delivery(field, spec)
+    field.surface_mm = surface
     field.fc1, field.wp1, field.sat1, field.dry1 = fc1, wp1, sat1, 0.5 * wp1
     field.inv_taw1 = 1.0 / (fc1 - wp1)
     tew = fc1 - 0.5 * wp1
@@ -260,10 +261,8 @@ def field_forcing(
     # result, first-year bluegrass sod in Manhattan KS of which none recovered (Hong et al. 2019).
     rooted_in = spec.stand != "first-year sod"
     field.subsoil_reach = rooted_in * min(zone.upward_max_mm_d / NO_SUBSOIL_RISE_MM_D, 1.0)
-    field.sprinkler_rate = spec.delivery.precipitation_rate_mm_h
     field.intake_rate = zone.intake_mm_h
     field.surface_storage = zone.surface_storage_mm
-    field.overspray = spec.delivery.overspray
     field.thatch_storage = 0.0 if skinned else turf["thatch_storage_mm"]
     field.ground_cover = species["ground_cover_full"]
     field.mulch = 1.0 if skinned else turf["dead_cover_mulch"]
@@ -338,6 +337,13 @@ def field_forcing(
         day.reseed = np.where(since < turf["reseed_days"], rate, 0.0)
     day.intake_share = 1.0 - weather.frozen * (1.0 - turf["frozen_intake_share"])
     return field, day
+
+
+def write_delivery(field: np.recarray, spec: FieldSpec) -> None:
+    """What FIELD (1,) has of the field's size and delivery; DAY has nothing of either."""
+    field.area_m2 = spec.area_m2
+    field.sprinkler_rate = spec.delivery.precipitation_rate_mm_h
+    field.overspray = spec.delivery.overspray
 
 
 def _shift(rooted_fc: FloatArray, fc2: FloatArray, fc3: FloatArray) -> FloatArray:

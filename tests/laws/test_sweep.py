@@ -73,7 +73,7 @@ def ran(sweep: Sweep, folder: Path, **how) -> xr.Dataset:
             'alternatives.later = { "weather.future" = "warm_dry", "plans.refill.trigger" = 0.6 }',
         ),
         ("pond", ["refill", "thrifty"], 'key = "supply.storage.capacity"\nvalues = ["1 Mgal"]'),
-        ("match-days", ["refill"], 'key = "fields.*.delivery.uniformity"\nvalues = [0.6]'),
+        ("match-days", ["refill_morning"], 'key = "fields.*.delivery.uniformity"\nvalues = [0.6]'),
     ],
 )
 def test_a_point_is_the_scenario_run_alone_bit_for_bit(tmp_path, shipped, plans, axis):

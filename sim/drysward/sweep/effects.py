@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import warnings
 from collections.abc import Hashable
 from itertools import pairwise
 
@@ -133,7 +134,10 @@ def _indices(sweep: xr.Dataset, values: FloatArray, names: list[str]) -> xr.Data
         },
         n=n,
     )
-    limits = found.bootstrap(confidence_level=_LIMITS)
+    with warnings.catch_warnings():
+        # An axis without any effect has no limits; they are NaN then.
+        warnings.simplefilter("ignore")
+        limits = found.bootstrap(confidence_level=_LIMITS)
     column = _columns(sweep, names)
     told: dict[Hashable, tuple[str, FloatArray]] = {}
     for name, index, limit in (

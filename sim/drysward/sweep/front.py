@@ -99,7 +99,7 @@ def measure(
         sweep = sweep.sel(plan=plan)
     if name == WATER:
         weights = sweep["area_m2"]
-        water = (sweep["season_water"] * weights).sum("field") / weights.sum("field")
+        water = (sweep["season_water"] * weights).sum("field", skipna=False) / weights.sum("field")
         return water.compute()
     if name in STAGE_NAMES:
         odds = sweep["probability"].sel(stage=STAGE_NAMES[name], drop=True)
@@ -123,16 +123,31 @@ def _reduced(sweep: xr.Dataset) -> list[str]:
 def _odds_error(sweep: xr.Dataset, stage: str) -> xr.DataArray:
     """Sampling error of the odds of the worst field."""
     odds = sweep[["probability", "probability_se"]].sel(stage=stage, drop=True).compute()
-    worst = odds["probability"].argmax("field")
+    worst = odds["probability"].fillna(0.0).argmax("field")
     return odds["probability_se"].isel(field=worst).drop_vars(["field", "field_label"])
 
 
 def _over_draws(table: xr.Dataset) -> xr.Dataset:
-    """Means over the common draws of a grid: its cells are the choices."""
+    """Means over the common draws of a grid: its cells are the choices.
+
+    What is drawn differs within a cell and is left out.
+    """
     draws = int(table["draw"].max()) + 1
-    cell = table["sample"] // draws
-    mean = table.groupby(cell.rename("cell")).mean()
-    return mean.rename(cell="point")
+    cell = (table["sample"] // draws).rename("cell")
+    mean = table.groupby(cell).mean().rename(cell="point")
+    _, first, place = np.unique(cell.values, return_index=True, return_inverse=True)
+    of_points = {
+        name: values
+        for name, values in table.coords.items()
+        if values.dims == ("point",) and name not in ("point", "sample", "draw")
+    }
+    return mean.assign_coords(
+        {
+            name: ("point", values.values[first], values.attrs)
+            for name, values in of_points.items()
+            if np.array_equal(values.values[first][place], values.values)
+        }
+    )
 
 
 def _told(sweep: xr.Dataset, name: str) -> dict[str, str]:

@@ -22,6 +22,8 @@ _TRIED = 200
 _BARE = {"root_zone": "like", "delivery": "system"}
 # Settings of the answers that the weather and calendar of a stretch do not depend on.
 _NOT_OF_WEATHER = ("reached", "return_periods", "confidence", "turf", "start_soil_water")
+# Settings of a field that weather and soil have nothing to do with.
+_NOT_OF_GROUND = ("label", "area", "delivery", "patches", "priority")
 _OVERRIDES_OF_WEATHER = ("turf_processes.", "losses.", "generated_weather.")
 
 
@@ -72,7 +74,7 @@ def point_at(
     of_weather = {k: v for k, v in overrides.items() if k.startswith(_OVERRIDES_OF_WEATHER)}
     fields = []
     for spec in scenario.fields:
-        table = tree["fields"][spec.key]
+        table = {k: v for k, v in tree["fields"][spec.key].items() if k not in _NOT_OF_GROUND}
         used = {
             key: value
             for key, value in overrides.items()

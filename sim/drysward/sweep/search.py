@@ -63,7 +63,8 @@ def search(
 ) -> Found:
     """Look for the least water that keeps the odds of ``[search]`` in the sweep file.
 
-    The axes of the sweep are what may be chosen: ranges as they are, lists by their places.
+    The axes of the sweep are what may be chosen: ranges as they are, lists by their places. Axes
+    of numbers of the catalogue are left out.
     Every candidate runs on the same years (common random numbers), so that two plans differ by
     what they do and not by their luck. Differential evolution (Storn & Price 1997, by scipy),
     which needs no slope: odds of so many years move in steps.
@@ -71,6 +72,9 @@ def search(
     FaultyInput when the file has no [search], its names are not there, the weather is a record
     (there are no fresh years), or an axis changes the weather.
     """
+    # What the turf is like is not for anyone to choose: such axes keep the catalogue's values.
+    chosen = tuple(a for a in sweep.axes if not all(k.startswith("overrides.") for k in a.keys))
+    sweep = replace(sweep, axes=chosen)
     asked = _asked(sweep)
     held = Held()
     leaders, spread = _columns(sweep)
@@ -179,6 +183,8 @@ def _asked(sweep: Sweep) -> SearchTable:
     point.scenario.plan_named(asked.plan)
     point.scenario.field_named(asked.field)
     faults = []
+    if not sweep.axes:
+        faults.append(Fault(f"{sweep.name}: axes", "none may be chosen", "axes of plans, fields"))
     if sweep.plans and asked.plan not in sweep.plans:
         faults.append(
             Fault(f"{sweep.name}: search.plan", f"'{asked.plan}' is not run", "one of plans")

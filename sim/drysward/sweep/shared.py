@@ -13,6 +13,7 @@ import numpy as np
 
 from drysward.day.supply import SupplyInput
 from drysward.day.surface import PlayInput
+from drysward.forcing import write_delivery
 from drysward.play.arrays import play_input
 from drysward.root_zone import RootZone, build_root_zone
 from drysward.site import (
@@ -144,7 +145,7 @@ def part_of(held: Held, point: Point, years: Years, place: int) -> Part:
 
 @dataclass(frozen=True, eq=False)
 class _Ground:
-    """The fields of a site on a stretch."""
+    """The fields of a site on a stretch, whatever their size and delivery."""
 
     zones: tuple[RootZone, ...]
     fields: np.recarray
@@ -176,6 +177,9 @@ def site_of(held: Held, point: Point, part: Part, place: int) -> PreparedSite:
         return _Ground(tuple(zone(i) for i in here), *side_by_side(made), made)
 
     on: _Ground = held.get(("ground", point.weather, point.fields, place), ground)
+    fields = on.fields.copy()
+    for i, spec in enumerate(scenario.fields):
+        write_delivery(fields[i : i + 1].view(np.recarray), spec)
     # Syringing by any plan has all fields looked at.
     syringed = any(plan.syringe is not None for plan in scenario.plans)
     key = (point.weather, point.fields, place)
@@ -197,7 +201,7 @@ def site_of(held: Held, point: Point, part: Part, place: int) -> PreparedSite:
         years=part.years,
         left_out=(),
         zones=on.zones,
-        fields=on.fields,
+        fields=fields,
         days=on.days,
         catches=catches_of(scenario),
         supply=supply,

@@ -1,0 +1,203 @@
+"""What is read off a sweep: front, effects, search."""
+
+from __future__ import annotations
+
+import json
+
+import numpy as np
+import pytest
+import xarray as xr
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+import drysward
+from drysward.faults import FaultyInput
+from drysward.sweep.description import sweep_of
+from drysward.sweep.effects import correlation_ratio, effects
+from drysward.sweep.front import front, unbeaten
+from drysward.sweep.search import search
+
+STAGES = ["footprint", "wilt", "dormant", "dead"]
+
+
+def made_up(cost: np.ndarray, risk: np.ndarray, **axes) -> xr.Dataset:
+    """A sweep of one field and plan whose water and odds of wilt are given, (n,)."""
+    n = cost.size
+    odds = np.zeros((n, 1, 1, 4))
+    odds[:, 0, 0, 1] = risk
+    staged = ("point", "field", "plan", "stage")
+    return xr.Dataset(
+        {
+            "season_water": (("point", "field", "plan"), cost.reshape(n, 1, 1)),
+            "probability": (staged, odds),
+            "probability_se": (staged, np.full((n, 1, 1, 4), 0.03)),
+            "area_m2": (("point", "field"), np.ones((n, 1))),
+            "months": (("point", "plan", "month"), np.zeros((n, 1, 12))),
+        },
+        coords={
+            "point": np.arange(n),
+            "sample": ("point", np.arange(n)),
+            "field": ["f"],
+            "field_label": ("field", ["F"]),
+            "plan": ["p"],
+            "plan_label": ("plan", ["P"]),
+            "stage": STAGES,
+            **{name: ("point", values) for name, values in axes.items()},
+        },
+        attrs={
+            "title": "T",
+            "source": "drysward",
+            "weather": "w",
+            "identity": "",
+            "design": "grid",
+            "axes": json.dumps(list(axes)),
+            "linked": json.dumps(dict.fromkeys(axes, "")),
+            "points": n,
+            "points_done": n,
+        },
+    )
+
+
+@given(st.lists(st.tuples(st.integers(0, 6), st.integers(0, 6)), min_size=1, max_size=25))
+@settings(deadline=None)
+def test_nothing_on_a_front_is_beaten_and_all_else_is(pairs):
+    cost, risk = np.array(pairs, float).T
+    kept = set(unbeaten(cost, risk))
+
+    def beaten(i: int) -> bool:
+        return any(
+            (cost[j] <= cost[i] and risk[j] <= risk[i])
+            and (cost[j] < cost[i] or risk[j] < risk[i])
+            for j in range(cost.size)
+        )
+
+    points = {(cost[i], risk[i]) for i in kept}
+    assert points == {(cost[i], risk[i]) for i in range(cost.size) if not beaten(i)}
+    assert len(points) == len(kept)
+
+
+def test_a_front_is_sorted_by_cost_and_leaves_out_what_is_not_known():
+    cost = np.array([30.0, 10.0, 20.0, np.nan, 5.0])
+    risk = np.array([0.1, 0.5, 0.6, 0.0, np.nan])
+    kept = front(made_up(cost, risk, depth=np.arange(5.0)))
+    assert list(kept["depth"].values) == [1.0, 0.0]
+    assert list(kept["cost"].values) == [10.0, 30.0]
+    assert list(kept["risk_se"].values) == [0.03, 0.03]
+
+
+def test_common_draws_are_averaged_before_a_front_is_drawn():
+    cost = np.array([10.0, 14.0, 20.0, 22.0])
+    risk = np.array([0.2, 0.4, 0.1, 0.3])
+    sweep = made_up(cost, risk, trigger=np.array([0.3, 0.3, 0.6, 0.6]))
+    sweep = sweep.assign_coords(draw=("point", [0, 1, 0, 1]))
+    kept = front(sweep)
+    assert list(kept["cost"].values) == [12.0, 21.0]
+    np.testing.assert_allclose(kept["risk"].values, [0.3, 0.2])
+    assert list(kept["trigger"].values) == [0.3, 0.6]
+
+
+@pytest.mark.parametrize("name", ["wlit", "months", "demand"])
+def test_what_is_no_number_of_a_point_is_refused(name):
+    with pytest.raises(FaultyInput, match=f"--risk: no '{name}' that is one number"):
+        front(made_up(np.ones(2), np.ones(2)), risk=name)
+
+
+def test_main_effects_of_a_grid_add_up_when_nothing_interplays():
+    a, b = (axis.ravel() for axis in np.meshgrid([0.0, 1.0, 2.0], [0.0, 1.0], indexing="ij"))
+    risk = 0.2 * a + 0.1 * b
+    told = effects(made_up(np.ones(6), risk, a=a, b=b))
+    # Variances 0.04 * 2/3 and 0.01 * 1/4.
+    np.testing.assert_allclose(told["main"], np.array([0.04 * 2 / 3, 0.01 / 4]) / risk.var())
+    assert float(told["main"].sum()) == pytest.approx(1.0)
+    assert list(told["low_at"].values) == ["0", "0"]
+    np.testing.assert_allclose(told["high_mean"], [0.45, 0.30])
+
+
+def test_an_axis_that_drives_nothing_has_no_effect_by_chance():
+    rng = np.random.default_rng(3)
+    groups = rng.integers(0, 8, 400)
+    values = rng.normal(size=400)
+    plain = correlation_ratio(groups, values, by_chance=False)
+    corrected = correlation_ratio(groups, values, by_chance=True)
+    assert 0.0 < plain < 0.06
+    assert corrected < plain - 0.01
+    assert np.isnan(correlation_ratio(groups, np.ones(400), by_chance=True))
+
+
+def test_indices_of_a_linear_function_are_its_shares_of_variance(tmp_path):
+    """y = 2 x + z + nothing of w: first and total indices 0.8, 0.2 and 0."""
+    from drysward.sweep.design import design_of
+
+    shipped = drysward.shipped()
+    axes = "\n".join(
+        f'[axes.{name}]\nkey = "plans.refill.{key}"\nfrom = 0.0\nto = 0.3'
+        for name, key in (("x", "trigger"), ("z", "target"), ("w", "least_depth"))
+    )
+    text = f'scenario = "demo"\n[design]\nkind = "sobol indices"\nsamples = 512\n{axes}'
+    design = design_of(sweep_of("s", text, "b", shipped.text, shipped.folder))
+    x, z, _ = design.positions.T
+    sweep = made_up(np.ones(design.n), (2.0 * x + z) / 3.0, x=x, z=z, w=design.positions[:, 2])
+    sweep = sweep.assign_coords(
+        block=("point", design.block), sample=("point", design.sample)
+    ).assign_attrs(design="sobol indices")
+    told = effects(sweep)
+    np.testing.assert_allclose(told["first"], [0.8, 0.2, 0.0], atol=0.02)
+    np.testing.assert_allclose(told["total"], [0.8, 0.2, 0.0], atol=0.02)
+    assert (told["total_low"] <= told["total"])[:2].all()
+    unfinished = sweep.assign_attrs(points_done=design.n - 1)
+    with pytest.raises(FaultyInput, match="indices need all points"):
+        effects(unfinished)
+
+
+SEARCH = """
+scenario = "demo"
+years = 40
+[axes.trigger]
+key = "plans.refill.trigger"
+values = [0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8]
+[axes.target]
+key = "plans.refill.target"
+values = [0.0, 0.1]
+[search]
+plan = "refill"
+field = "practice"
+odds = 0.60
+tries = 60
+"""
+
+
+def test_the_search_finds_what_trying_everything_finds(tmp_path):
+    from drysward.sweep.run import plan_work, run_sweep
+
+    shipped = drysward.shipped()
+    sweep = sweep_of("s.toml", SEARCH, "demo.toml", shipped.text, shipped.folder)
+    text = SEARCH.replace("years = 40", 'years = 40\nplans = ["refill"]')
+    run_sweep(
+        plan_work(sweep_of("s.toml", text, "demo.toml", shipped.text, shipped.folder)), tmp_path
+    )
+    every = drysward.open(tmp_path).load().sel(field="practice", plan="refill")
+    keeps = every["probability"].sel(stage="wilt") <= 0.60
+    least = every["season_water"].where(keeps).min()
+    found = search(sweep)
+    assert found.best is not None
+    assert found.best.water_mm == float(least)
+    assert found.best.odds.p <= 0.60
+    assert found.n_tried <= 14
+    # Fresh years are others: the same plan does a little differently on them.
+    assert found.fresh is not None
+    assert found.fresh.water_mm != found.best.water_mm
+    np.testing.assert_array_equal(found.fresh.positions, found.best.positions)
+
+
+def test_what_cannot_be_searched_is_refused():
+    shipped = drysward.shipped()
+
+    def searched(text: str) -> None:
+        search(sweep_of("s.toml", text, "demo.toml", shipped.text, shipped.folder))
+
+    with pytest.raises(FaultyInput, match="search: is missing"):
+        searched(SEARCH.partition("[search]")[0])
+    with pytest.raises(FaultyInput, match=r"no 'refil'.*did you mean 'refill'"):
+        searched(SEARCH.replace('plan = "refill"', 'plan = "refil"'))
+    with pytest.raises(FaultyInput, match="which nobody can choose"):
+        searched(SEARCH.replace("plans.refill.target", "weather.seed").replace("0.0, 0.1", "1, 2"))
