@@ -22,10 +22,11 @@ from drysward.day.records import TRACE, records
 from drysward.export import summarise, write_results
 from drysward.faults import FaultyInput
 from drysward.report import figures as drawn
-from drysward.report import open_result, page
-from drysward.report.gallery import NAMES, PICTURES, choose, compose, fitting, named
+from drysward.report import front, open_result, page
+from drysward.report.gallery import NAMES, PICTURES, SWEEP_PICTURES, choose, compose, fitting, named
 from drysward.report.style import COVERS, DARK, LINES, STAGES, look, new_figure
 from drysward.report.words import answer
+from drysward.sweep.surface import strongest, surface
 
 mpl.use("agg")
 
@@ -358,6 +359,83 @@ def test_what_is_no_result_is_told(result, tmp_path):
     assert said.exit_code == 2
 
 
+# Sweeps
+
+
+@pytest.fixture
+def sweep() -> xr.Dataset:
+    """Nine points of two axes; water falls as the trigger rises and wilt rises with it alone."""
+    trigger, depth = (part.ravel() for part in np.meshgrid([0.3, 0.5, 0.7], [10.0, 12.0, 14.0]))
+    odds = np.zeros((9, 1, 1, 4))
+    odds[:, 0, 0, 1] = trigger
+    staged = ("point", "field", "plan", "stage")
+    return xr.Dataset(
+        {
+            "season_water": (("point", "field", "plan"), (1000 * (1 - trigger)).reshape(9, 1, 1)),
+            "probability": (staged, odds),
+            "probability_se": (staged, np.full(odds.shape, 0.03)),
+            "area_m2": (("point", "field"), np.ones((9, 1))),
+        },
+        coords={
+            "point": np.arange(9),
+            "sample": ("point", np.arange(9)),
+            "trigger": ("point", trigger),
+            "depth": ("point", depth),
+            "field": ["f"],
+            "field_label": ("field", ["F"]),
+            "plan": ["p"],
+            "plan_label": ("plan", [NASTY]),
+            "stage": ["footprint", "wilt", "dormant", "dead"],
+        },
+        attrs={
+            "title": "A sweep",
+            "source": "drysward",
+            "weather": "sixty years",
+            "identity": "",
+            "design": "grid",
+            "axes": '["trigger", "depth"]',
+            "linked": "{}",
+            "points": 12,
+            "points_done": 9,
+            "independent_years": 60,
+            "precision": "double",
+            "sweep": "sweep text",
+            "scenario": "scenario text",
+        },
+    )
+
+
+def test_a_sweep_has_its_front_what_drives_it_and_its_surface(sweep):
+    read = Reader(page(sweep))
+    assert "3 of 9 choices are beaten by no other" in read.text
+    assert "from 11.8 in of water a year with wilt in 70 ± 3 of 100 years" in read.text
+    assert "is trigger: it accounts for 100% of the variance, with 30 % of years at 0.3" in (
+        read.text
+    )
+    assert "rests on 9 of 12 points" in read.text
+    assert "sweep text" in read.text
+    assert "<script" not in page(sweep)
+    assert {a["id"] for t, a in read.tags if t == "h2"} > {"front", "drivers", "surface"}
+
+
+def test_a_surface_is_the_mean_over_all_else(sweep):
+    found = surface(sweep, "trigger", "depth")
+    np.testing.assert_allclose(found["mean"], np.tile([0.3, 0.5, 0.7], (3, 1)))
+    assert (found["count"] == 1).all()
+    assert strongest(sweep) == ["trigger", "depth"]
+    other = surface(sweep.isel(point=slice(0, 8)), "depth", "trigger")
+    assert list(other["across"].values) == ["10", "12", "14"]
+    assert np.isnan(other["mean"].sel(across="14", up="0.7"))
+    with pytest.raises(FaultyInput, match="did you mean 'depth'"):
+        surface(sweep, "dept", "trigger")
+
+
+def test_the_front_drawn_is_the_front_found(sweep):
+    axes = front(sweep, axes=new_figure().add_subplot(), units="metric")
+    np.testing.assert_allclose(axes.lines[0].get_xdata(), [300.0, 500.0, 700.0])
+    np.testing.assert_allclose(axes.lines[0].get_ydata(), [70.0, 50.0, 30.0])
+
+
 # The commands
 
 
@@ -389,12 +467,12 @@ def test_every_figure_can_be_drawn_in_both_units(result):
             figure = compose(result, picture, choose(result, picture, {})[:1], units)
             assert figure.axes[0].has_data()
     assert {picture.name for picture in fitting(result)} == set(NAMES) - {
-        "storage", "shortage", "sizing", "events", "play",
+        "storage", "shortage", "sizing", "events", "play", "front", "drivers", "surface",
     }  # fmt: skip
 
 
 def test_names_are_unique_and_known():
-    assert len(set(NAMES)) == len(PICTURES)
+    assert len(set(NAMES)) == len(NAMES) == len(PICTURES) + len(SWEEP_PICTURES)
     with pytest.raises(FaultyInput, match="no figure is called 'x'"):
         named("x")
 

@@ -29,10 +29,10 @@ ENDINGS = (".svg", ".png", ".pdf")
 def command(result: Path, name: str, out: Path, units: str, **choice: str | None) -> None:
     """One figure of a result.
 
-    RESULT is a folder that 'compare --out' or 'supply --out' wrote, or its results.nc. NAME is
+    RESULT is a folder that --out of compare, supply or sweep wrote, or its results.nc. NAME is
     plans, fields, saved, cover, stages, months, demand, account; of a supply also storage,
-    shortage, sizing; of play events and play. Without a choice of field, plan, stage or case the
-    panels that stand open on the page are drawn.
+    shortage, sizing; of play events and play; of a sweep front, drivers and surface. Without a
+    choice of field, plan, stage or case the panels that stand open on the page are drawn.
     """
     from drysward.export import claim_folder, write_whole
     from drysward.faults import Fault, FaultyInput

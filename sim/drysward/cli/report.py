@@ -22,7 +22,7 @@ from drysward.cli.arguments import units_option
 def command(result: Path, out: Path, units: str) -> None:
     """One page to look at, print or mail, of a result.
 
-    RESULT is a folder that 'compare --out' or 'supply --out' wrote, or its results.nc.
+    RESULT is a folder that --out of compare, supply or sweep wrote, or its results.nc.
     """
     from drysward.export import claim_folder, write_whole
     from drysward.report.page import page, write_page

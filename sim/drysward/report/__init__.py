@@ -17,18 +17,22 @@ from drysward.report.page import page
 from drysward.report.play_figures import events, play_calendar
 from drysward.report.result import open_result
 from drysward.report.supply_figures import shortage, sizing, storage
+from drysward.report.sweep_figures import drivers, front, response
 
 __all__ = [
     "account",
     "cover",
     "demand",
+    "drivers",
     "events",
     "fields",
+    "front",
     "months",
     "open_result",
     "page",
     "plans",
     "play_calendar",
+    "response",
     "saved",
     "shortage",
     "sizing",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import json
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Any
@@ -14,9 +15,20 @@ from matplotlib.figure import Figure
 
 from drysward.export import shown
 from drysward.faults import Fault, FaultyInput, nearest
-from drysward.report import figures, play_figures, style, supply_figures
-from drysward.report.result import driest_plan, keys, label, safest_plan
+from drysward.report import figures, play_figures, style, supply_figures, sweep_figures
+from drysward.report.result import (
+    SWEEP,
+    driest_plan,
+    keys,
+    kind_of,
+    label,
+    plain,
+    safest_plan,
+)
 from drysward.supply_tables import volume_display
+from drysward.sweep.effects import effects
+from drysward.sweep.front import front as front_of
+from drysward.sweep.surface import strongest, surface
 
 Choice = dict[str, str]
 """What a panel shows: keys by the names of the drawing function's arguments."""
@@ -271,6 +283,47 @@ def _told_play(result: xr.Dataset, choice: Choice, units: str) -> str:
     return f"Days of the whole year, {panel_title(result, choice)}: {'; '.join(parts)}."
 
 
+def _stages(result: xr.Dataset) -> list[Choice]:
+    return [{"stage": stage} for stage in ("wilt", "dormant", "dead")]
+
+
+def _plans_and_stages(result: xr.Dataset) -> list[Choice]:
+    return [{"plan": p, "stage": s} for s in ("wilt", "dormant") for p in keys(result, "plan")]
+
+
+def _plans_and_wilt(result: xr.Dataset) -> list[Choice]:
+    axes = json.loads(result.attrs["axes"])
+    return _plans_and_stages(result) if len(axes) > 1 else []
+
+
+def _told_front(result: xr.Dataset, choice: Choice, units: str) -> str:
+    depth = shown("mm", units)
+    kept = front_of(result, "water", choice["stage"])
+    parts = [
+        f"{float(cost) * depth.factor:.1f} {depth.unit} at odds of {float(risk):.0%}"
+        for cost, risk in zip(kept["cost"].values, kept["risk"].values, strict=True)
+    ]
+    return f"Choices that none beats, {panel_title(result, choice)}: {'; '.join(parts)}."
+
+
+def _told_drivers(result: xr.Dataset, choice: Choice, units: str) -> str:
+    told = effects(result, choice["stage"], choice["plan"])
+    parts = [
+        f"{plain(str(name))} {float(share):.0%}" if np.isfinite(share) else f"{plain(str(name))} -"
+        for name, share in zip(told["axis"].values, told["main"].values, strict=True)
+    ]
+    return f"Share of the variance by axis, {panel_title(result, choice)}: {'; '.join(parts)}."
+
+
+def _told_response(result: xr.Dataset, choice: Choice, units: str) -> str:
+    across, up = strongest(result, choice["stage"], choice["plan"])[:2]
+    mean = surface(result, across, up, choice["stage"], choice["plan"])["mean"]
+    return (
+        f"Mean odds by {plain(across)} and {plain(up)}, {panel_title(result, choice)}: from "
+        f"{float(mean.min()):.0%} to {float(mean.max()):.0%}."
+    )
+
+
 _DAILY = ("chosen_year", "daily_green", "daily_dormant", "daily_dead")
 
 PICTURES = (
@@ -411,14 +464,51 @@ PICTURES = (
     ),
 )  # fmt: skip
 
-NAMES = tuple(picture.name for picture in PICTURES)
+SWEEP_PICTURES = (
+    Picture(
+        "front",
+        "The front: less water or less risk",
+        "Choices that no other beats in both water and the odds of the worst field; the upright "
+        "line is the standard error of the odds. Chosen by the same years that it is judged by, "
+        "the best looks a little better than it is.",
+        sweep_figures.front,
+        ("probability", "probability_se", "season_water"),
+        _stages,
+        _told_front,
+        _is_wilt,
+    ),
+    Picture(
+        "drivers",
+        "What drives the risk",
+        "Share of the variance between the points that each axis accounts for; what is missing to "
+        "the whole is the axes' interplay.",
+        sweep_figures.drivers,
+        ("probability",),
+        _plans_and_stages,
+        _told_drivers,
+        _is_wilt,
+    ),
+    Picture(
+        "surface",
+        "Response to the two strongest",
+        "Odds by the two axes that drive them most, mean over all the others. Classes of a range "
+        "are named by their middle.",
+        sweep_figures.response,
+        ("probability",),
+        _plans_and_wilt,
+        _told_response,
+        _is_wilt,
+    ),
+)
+
+NAMES = tuple(picture.name for picture in (*PICTURES, *SWEEP_PICTURES))
 _OF_SUPPLY = ("storage", "shortage", "sizing")
 _OF_PLAY = ("events", "play")
 
 
 def named(name: str) -> Picture:
     """The figure of that name; FaultyInput with the names there are."""
-    for picture in PICTURES:
+    for picture in (*PICTURES, *SWEEP_PICTURES):
         if picture.name == name:
             return picture
     raise FaultyInput(Fault("picture", f"no figure is called '{name}'", nearest(name, NAMES)))
@@ -426,6 +516,9 @@ def named(name: str) -> Picture:
 
 def fitting(result: xr.Dataset) -> Iterator[Picture]:
     """Figures that belong to such a result, whether or not it has all that they need."""
+    if kind_of(result) == SWEEP:
+        yield from SWEEP_PICTURES
+        return
     store = "supply_store" in result and float(result["supply_store"].max()) > 0.0
     for picture in PICTURES:
         if picture.name in _OF_PLAY:
@@ -447,9 +540,9 @@ def choose(result: xr.Dataset, picture: Picture, wanted: Choice) -> list[Choice]
     FaultyInput when the result lacks what it needs, or nothing agrees.
     """
     lacks = picture.lacks(result)
-    if lacks:
-        version = result.attrs["drysward_version"]
-        told = f"the result, written by drysward {version}, lacks {', '.join(lacks)}"
+    if lacks or picture not in tuple(fitting(result)):
+        made_by = result.attrs.get("source", "another program")
+        told = f"the result, written by {made_by}, lacks {', '.join(lacks) or 'what it shows'}"
         raise FaultyInput(Fault(picture.name, told, "run the scenario again with --out"))
     panels = picture.panels(result)
     known = {key: list(dict.fromkeys(p[key] for p in panels if key in p)) for key in wanted}

@@ -19,8 +19,11 @@ from drysward.export import shown
 from drysward.quantities import Display
 from drysward.report import style, words
 from drysward.report.gallery import fitting, panel_svg, panel_title
-from drysward.report.result import SUPPLY, keys, kind_of, label, plain
+from drysward.report.result import SUPPLY, SWEEP, keys, kind_of, label, plain
 from drysward.supply_tables import volume_display
+from drysward.sweep.effects import effects
+from drysward.sweep.front import front as front_of
+from drysward.sweep.surface import strongest
 from drysward.tables import UNKNOWN, odds_text, rounded
 
 TEMPLATE = "page.html.j2"
@@ -43,6 +46,7 @@ class Table:
     columns: Sequence[str]
     rows: Sequence[tuple[str, Sequence[Cell]]]
     note: str = ""
+    heading: str = "Plan"
 
 
 class Panel(NamedTuple):
@@ -94,7 +98,11 @@ def page(result: xr.Dataset, units: str = "us") -> str:
         sources=json.loads(result.attrs.get("sources", "{}")),
         cautions=words.cautions(result),
         attrs=attrs,
-        scenario=str(result.attrs.get("scenario", "")),
+        texts=[
+            (name, str(result.attrs[key]))
+            for name, key in (("The sweep", "sweep"), ("The scenario", "scenario"))
+            if result.attrs.get(key)
+        ],
         version=__version__,
         colours=[(style.variable_name(c), c, dark) for c, dark in style.DARK.items()],
         ink=style.variable_name(style.INK),
@@ -168,6 +176,8 @@ def _odds(result: xr.Dataset, name: str, where: dict[str, object]) -> Cell:
 
 
 def _tables(result: xr.Dataset, units: str) -> list[Table]:
+    if kind_of(result) == SWEEP:
+        return [_front_table(result, units), *_effects_tables(result)]
     tables = [_field_table(result, field, units) for field in keys(result, "field")]
     if kind_of(result) == SUPPLY:
         tables = [_supply_table(result, units), *tables]
@@ -294,6 +304,52 @@ def _play_table(result: xr.Dataset, field: str) -> Table:
         "Hardness is an estimate from moisture, soil and cover; disease nights are nights that "
         "favour leaf disease, not disease.",
     )
+
+
+def _front_table(result: xr.Dataset, units: str) -> Table:
+    depth = shown("mm", units)
+    kept = front_of(result, "water", "wilt")
+    axes = [name for name in json.loads(result.attrs["axes"]) if name in kept]
+    rows = []
+    for i in range(kept.sizes["choice"]):
+        one = kept.isel(choice=i)
+        odds = f"{100 * one['risk'].item():.0f}±{100 * one['risk_se'].item():.0f}"
+        cells = [Cell(rounded(one["cost"].item() * depth.factor, depth.decimals)), Cell(odds)]
+        cells += [Cell(_short(one[name].item())) for name in axes]
+        rows.append((label(result, "plan", str(one["plan"].item())), cells))
+    columns = [f"Water a year, {depth.unit}", "Wilt, % of years"]
+    columns += [_with_unit(name, kept[name].attrs.get("units", "")) for name in axes]
+    return Table("Choices that no other beats", columns, rows, "Odds of the worst field, ± error.")
+
+
+def _effects_tables(result: xr.Dataset) -> list[Table]:
+    tables = []
+    for plan in keys(result, "plan"):
+        told = effects(result, "wilt", plan)
+        rows = []
+        for name in strongest(result, "wilt", plan):
+            one = told.sel(axis=name)
+            share = one["main"].item()
+            cells = [
+                Cell(UNKNOWN if math.isnan(share) else f"{100 * share:.0f}"),
+                Cell(plain(str(one["low_at"].item()))),
+                Cell(f"{100 * one['low_mean'].item():.0f}"),
+                Cell(plain(str(one["high_at"].item()))),
+                Cell(f"{100 * one['high_mean'].item():.0f}"),
+            ]
+            rows.append((plain(name), cells))
+        columns = ["Share of variance, %", "Least at", "Wilt there, %", "Most at", "Wilt there, %"]
+        caption = f"What drives wilt, {label(result, 'plan', plan)}"
+        tables.append(Table(caption, columns, rows, heading="Axis"))
+    return tables
+
+
+def _short(value: object) -> str:
+    return f"{value:.4g}" if isinstance(value, float) else plain(str(value))
+
+
+def _with_unit(name: str, unit: str) -> str:
+    return f"{plain(name)}, {unit}" if unit not in ("", "1") else plain(name)
 
 
 class Value(NamedTuple):

@@ -8,16 +8,19 @@ import numpy as np
 import xarray as xr
 
 from drysward.faults import Fault, FaultyInput
+from drysward.sweep.folder import MANIFEST, open_sweep
+from drysward.sweep.front import refuse_unfinished
 
 FILE = "results.nc"
-COMPARE, SUPPLY = "compare", "supply"
+COMPARE, SUPPLY, SWEEP = "compare", "supply", "sweep"
+_OF_SWEEP = ("probability", "probability_se", "season_water", "area_m2")
 # Without these there is nothing to show.
 _NEEDED = ("probability", "season_water", "days_mean")
 _NEEDED_COORDS = ("field", "plan", "field_label", "plan_label")
 
 
 def open_result(path: str | Path) -> xr.Dataset:
-    """A result that ``compare --out`` or ``supply --out`` kept.
+    """A result that ``compare --out``, ``supply --out`` or ``sweep --out`` kept.
 
     Parameters
     ----------
@@ -31,6 +34,10 @@ def open_result(path: str | Path) -> xr.Dataset:
     place = Path(path)
     at = str(place)
     allowed = "a folder that 'drysward compare --out FOLDER' wrote, or its results.nc"
+    if (place / MANIFEST).is_file():
+        sweep = open_sweep(place)
+        refuse_unfinished(sweep)
+        return sweep[[name for name in _OF_SWEEP if name in sweep]].load()
     if place.is_dir():
         place = place / FILE
     if not place.is_file():
@@ -56,6 +63,8 @@ def open_result(path: str | Path) -> xr.Dataset:
 
 def kind_of(result: xr.Dataset) -> str:
     """Which command made a result."""
+    if "points_done" in result.attrs:
+        return SWEEP
     return SUPPLY if "time_reliability" in result else COMPARE
 
 

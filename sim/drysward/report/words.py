@@ -12,6 +12,7 @@ from drysward.export import shown
 from drysward.report import style
 from drysward.report.result import (
     SUPPLY,
+    SWEEP,
     driest_plan,
     keys,
     kind_of,
@@ -21,6 +22,9 @@ from drysward.report.result import (
 )
 from drysward.scenario.model import RECORD
 from drysward.supply_tables import volume_display, volume_text
+from drysward.sweep.effects import effects
+from drysward.sweep.front import front as front_of
+from drysward.sweep.surface import strongest
 from drysward.tables import MADE_WEATHER, procedures, rounded
 
 MOST_FIELDS = 3
@@ -54,6 +58,8 @@ def _more(result: xr.Dataset) -> str:
 
 def answer(result: xr.Dataset, units: str) -> list[str]:
     """Three sentences that answer the question behind the result, with their uncertainty."""
+    if kind_of(result) == SWEEP:
+        return _sweep_answer(result, units)
     if kind_of(result) == SUPPLY:
         return [*_supply_answer(result, units), _turf_answer(result, safest_plan(result))]
     driest, safest = driest_plan(result), safest_plan(result)
@@ -171,9 +177,50 @@ def _sizing_answer(result: xr.Dataset, units: str) -> str:
     )
 
 
+def _sweep_answer(sweep: xr.Dataset, units: str) -> list[str]:
+    depth = shown("mm", units)
+    kept = front_of(sweep, "water", "wilt")
+    ends = []
+    for place in (0, -1):
+        one = kept.isel(choice=place)
+        ends.append(
+            f"{one['cost'].item() * depth.factor:.{depth.decimals}f} {depth.unit} of water a year "
+            f"with wilt in {100 * one['risk'].item():.0f} ± {100 * one['risk_se'].item():.0f} of "
+            "100 years"
+        )
+    plan = str(sweep["plan"].values[0])
+    told = effects(sweep, "wilt", plan)
+    first = strongest(sweep, "wilt", plan)[0]
+    row = told.sel(axis=first)
+    share = float(row["main"])
+    drives = (
+        f"What drives wilt most under “{label(sweep, 'plan', plan)}” is {plain(first)}: it "
+        f"accounts for {share:.0%} of the variance, with {100 * float(row['low_mean']):.0f} % of "
+        f"years at {plain(str(row['low_at'].item()))} and {100 * float(row['high_mean']):.0f} % at "
+        f"{plain(str(row['high_at'].item()))}."
+        if np.isfinite(share)
+        else "Nothing that was varied changes the odds of wilt."
+    )
+    done, points = sweep.attrs["points_done"], sweep.attrs["points"]
+    choices = f"{kept.sizes['choice']} of {kept.attrs['choices']:,} choices are beaten by no other"
+    return [
+        f"{choices} in both water and wilt on the worst field: from {ends[0]} to {ends[1]}.",
+        drives,
+        f"This rests on {done:,} of {points:,} points; the choices were picked by the same "
+        f"{sweep.attrs['independent_years']} years that judge them, so the best looks a little "
+        "better than it is: try it on another seed.",
+    ]
+
+
 def assumed(result: xr.Dataset, units: str) -> Iterable[tuple[str, str]]:
     """What was assumed, as name and text."""
     attrs = result.attrs
+    if kind_of(result) == SWEEP:
+        yield "Weather", attrs["weather"]
+        yield "Points", f"{attrs['points_done']:,} of {attrs['points']:,}, design {attrs['design']}"
+        yield "Axes", ", ".join(json.loads(attrs["axes"]))
+        yield "Numbers", attrs["precision"]
+        return
     yield "Weather", attrs.get("weather", "not told")
     if attrs.get("weather_kind", RECORD) != RECORD:
         yield "Trust", MADE_WEATHER[attrs["weather_kind"]]
