@@ -22,7 +22,7 @@ from drysward.day.records import TRACE, records
 from drysward.export import summarise, write_results
 from drysward.faults import FaultyInput
 from drysward.report import figures as drawn
-from drysward.report import front, open_result, page
+from drysward.report import front, open_result, page, play_calendar, storage
 from drysward.report.gallery import NAMES, PICTURES, SWEEP_PICTURES, choose, compose, fitting, named
 from drysward.report.style import COVERS, DARK, LINES, STAGES, look, new_figure
 from drysward.report.words import answer
@@ -357,6 +357,61 @@ def test_what_is_no_result_is_told(result, tmp_path):
     said = drysward_says("report", tmp_path / "other")
     assert "lacks probability; run the scenario again" in said.output
     assert said.exit_code == 2
+
+
+# Supply and play
+
+
+def cell_numbers(read: Reader, file: xr.Dataset, names: dict[str, tuple[float, int]]) -> int:
+    """Cells of the variables named, each held to the file by its factor and decimals."""
+    count = 0
+    for of, text in read.cells.items():
+        name, _, rest = of.rstrip("]").partition("[")
+        if name in names:
+            value = file[name].sel(dict(part.split("=") for part in rest.split(", "))).item()
+            factor, decimals = names[name]
+            told = "-" if np.isnan(value) else f"{value * factor:,.{decimals}f}"
+            assert text == told, of
+            count += 1
+    return count
+
+
+def test_a_supply_has_its_store_its_shortage_and_its_numbers(tmp_path):
+    shown = ("supply", "pond", "--years", "2001-2004", "--no-sizing", "--out", tmp_path)
+    assert drysward_says(*shown).exit_code == 0
+    result = open_result(tmp_path)
+    # One plan on one field: a page of all takes its seconds.
+    read = Reader(page(result.sel(plan=["refill"], field=["stadium"]), "metric"))
+    names = {
+        "asked_mean": (1.0, 0),
+        "worst_event": (1.0, 0),
+        "time_reliability": (100.0, 1),
+        "cost_mean": (1.0, 0),
+    }
+    assert cell_numbers(read, result, names) == 4
+    assert {a["id"] for t, a in read.tags if t == "h2"} > {"storage", "shortage", "plans"}
+    assert "No size was asked for" in read.text
+    assert "A pond drowns people" in read.text
+    axes = storage(result, "refill", axes=new_figure().add_subplot(), units="metric")
+    worst = result["supply_store"].sel(plan="refill").values.ravel()
+    np.testing.assert_array_equal(
+        axes.lines[0].get_ydata(), worst[-axes.lines[0].get_xdata().size :]
+    )
+
+
+def test_play_has_its_days_and_events(tmp_path):
+    shown = ("compare", "match-days", "--years", "2001-2003", "--out", tmp_path)
+    assert drysward_says(*shown).exit_code == 0
+    result = open_result(tmp_path)
+    read = Reader(page(result.sel(plan=["none"], field=["practice"])))
+    names = {"days_mud_mean": (1.0, 1), "events_playable_share": (100.0, 0)}
+    assert cell_numbers(read, result, names) == 2
+    assert {a["id"] for t, a in read.tags if t == "h2"} > {"events", "play"}
+    # Days of a lane are the days of the file.
+    axes = play_calendar(result, "practice", "none", axes=new_figure().add_subplot())
+    hard = (result["daily_play"].sel(field="practice", plan="none", case="dry") == 1).sum()
+    drawn = axes.collections[1].get_paths()
+    assert sum(path.get_extents().width for path in drawn) == pytest.approx(int(hard))
 
 
 # Sweeps
