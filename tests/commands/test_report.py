@@ -135,17 +135,23 @@ def test_states_of_play_come_in_order():
 # Numbers
 
 
-@pytest.mark.parametrize("units, mm, decimals", [("us", 1 / 25.4, 1), ("metric", 1.0, 0)])
-def test_numbers_on_the_page_are_those_of_the_file(kept, tmp_path, units, mm, decimals):
+def test_the_command_writes_the_page(kept, tmp_path, text):
     out = tmp_path / "deep" / "page.html"
-    said = drysward_says("report", kept[0], "--out", out, "--units", units)
+    said = drysward_says("report", kept[0], "--out", out)
     assert said.exit_code == 0, said.output
-    text = out.read_text(encoding="utf-8")
+    # The same bytes from the same file: nothing depends on the hour or the order of a set.
+    assert out.read_text(encoding="utf-8") == text
     assert len(text) < 1_000_000
+
+
+@pytest.mark.parametrize("units, mm, decimals", [("us", 1 / 25.4, 1), ("metric", 1.0, 0)])
+def test_numbers_on_the_page_are_those_of_the_file(kept, result, text, units, mm, decimals):
     cells = Reader(text).cells
+    if units == "metric":
+        cells = Reader(page(result.sel(field=["native"]), units)).cells
     file = xr.load_dataset(kept[0] / "results.nc")
     seen = set()
-    for of, text in cells.items():
+    for of, told in cells.items():
         name, _, rest = of.rstrip("]").partition("[")
         where = dict(part.split("=") for part in rest.split(", "))
         if "period" in where:
@@ -164,11 +170,11 @@ def test_numbers_on_the_page_are_those_of_the_file(kept, tmp_path, units, mm, de
             expected = f"{value:,.0f}"
         else:
             expected = f"{value * mm:,.{decimals}f}"
-        assert text == expected, of
+        assert told == expected, of
         seen.add(name)
     assert seen == {"probability", "days_mean", "season_water", "peak_week_most", "demand"}
-    # Two fields, two plans: four odds, two numbers of days, water, peak week, five periods.
-    assert len(cells) == 2 * 2 * (4 + 2 + 2 + 5)
+    # Two plans: four odds, two numbers of days, water, peak week, five periods.
+    assert len(cells) == (2 if units == "us" else 1) * 2 * (4 + 2 + 2 + 5)
 
 
 def test_lines_of_a_figure_are_the_numbers_of_the_file(result):
@@ -265,10 +271,6 @@ def test_the_page_tells_what_it_rests_on(result, read):
     assert "screening estimate" in read.text
     assert f"--seed 3 --years {result.attrs['years']}" in read.text
     assert result.attrs["catalog_digest"] in read.text
-
-
-def test_the_same_result_gives_the_same_page(result, text):
-    assert page(result) == text
 
 
 # Odd results
