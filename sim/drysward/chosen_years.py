@@ -6,7 +6,7 @@ It is worked out once, when a result is kept as a file, so that whoever draws it
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict
 from functools import partial
@@ -14,13 +14,13 @@ from functools import partial
 import numpy as np
 import xarray as xr
 
-from drysward.day.records import CALENDAR_DAYS
+from drysward.day.records import CALENDAR_DAYS, TRACE, records
 from drysward.ensemble import PlanRun, advance, start_run
 from drysward.frequency import wilson_limits
 from drysward.play.report import play_answers
 from drysward.scenario.model import Scenario
 from drysward.scenario.resolved import resolved_values
-from drysward.site import stretches
+from drysward.site import PreparedSite, stretches
 from drysward.weather.record import DailyRecord
 from drysward.weather_years import weather_series
 
@@ -101,33 +101,18 @@ def chosen_days(
     chosen = [years[order[place]] for place in (0, (len(years) - 1) // 2, -1)]
     names = KEPT + (KEPT_OF_PLAY if "play_days_hard" in result else ())
     plans = [scenario.plan_named(str(key)) for key in result["plan"].values]
-    size = (result.sizes["field"], len(plans), len(CASES), CALENDAR_DAYS)
-    days = {name: np.full(size, np.nan, np.float32) for name in names}
-    play = np.full(size, NOT_LOOKED_AT, np.int8)
+    kept = _Kept(chosen, names, (result.sizes["field"], len(plans)))
     runs: list[PlanRun] = []
     left = set(chosen)
     with ThreadPoolExecutor() as pool:
         for site in stretches(scenario, weather_series(scenario, record), (years[0], years[-1])):
             runs = runs or [start_run(site, plan) for plan in plans]
-            at = np.arange(site.calendar.size)
-            places = {year: site.years.index(year) for year in left}
-            spans = {
-                year: np.flatnonzero((site.calendar.year == place) & (at >= site.from_day))
-                for year, place in places.items()
-            }
+            counted = np.where(
+                np.arange(site.calendar.size) >= site.from_day, site.calendar.year, -1
+            )
+            spans = {year: np.flatnonzero(counted == site.years.index(year)) for year in left}
             spans = {year: span for year, span in spans.items() if span.size}
-            first = min((span[0] for span in spans.values()), default=0)
-            last = max((span[-1] + 1 for span in spans.values()), default=0)
-            list(pool.map(partial(advance, site, trace=slice(int(first), int(last))), runs))
-            for year, span in spans.items():
-                for case in (i for i, one in enumerate(chosen) if one == year):
-                    for j, run in enumerate(runs):
-                        account = run.trace[span - first]
-                        for name in names:
-                            days[name][:, j, case, : span.size] = account[name].T
-                        looked_at = site.play.fields.on > 0.0
-                        states = play_states(account, site.play.fields.share)
-                        play[looked_at, j, case, : span.size] = states.T[looked_at]
+            list(pool.map(partial(kept.take, site, spans), range(len(plans)), runs))
             left -= set(spans)
             if not left:
                 break
@@ -136,11 +121,11 @@ def chosen_days(
     for name in names:
         term = quantities.get(name)
         told = _told(*((term.units, term.long_name) if term else _PLAIN[name]))
-        data[f"daily_{name}"] = (("field", "plan", "case", "turf_day"), days[name], told)
+        data[f"daily_{name}"] = (("field", "plan", "case", "turf_day"), kept.days[name], told)
     if "play_days_hard" in result:
         told = _told("1", "what the surface is fit for on the day")
         told["flag_meanings"] = " ".join(PLAY_STATES)
-        data["daily_play"] = (("field", "plan", "case", "turf_day"), play, told)
+        data["daily_play"] = (("field", "plan", "case", "turf_day"), kept.play, told)
     return xr.Dataset(
         data,
         coords={
@@ -149,6 +134,37 @@ def chosen_days(
             "chosen_year": ("case", np.array(chosen, np.int32)),
         },
     )
+
+
+class _Kept:
+    """Days of the chosen years by field, plan, case and turf day, gathered as plans advance."""
+
+    def __init__(
+        self, chosen: Sequence[int], names: Sequence[str], fields_and_plans: tuple[int, int]
+    ) -> None:
+        size = (*fields_and_plans, len(CASES), CALENDAR_DAYS)
+        self.chosen = chosen
+        self.days = {name: np.full(size, np.nan, np.float32) for name in names}
+        self.play = np.full(size, NOT_LOOKED_AT, np.int8)
+
+    def take(
+        self, site: PreparedSite, spans: Mapping[int, np.ndarray], plan: int, run: PlanRun
+    ) -> None:
+        """Advance a run through a stretch; ``spans`` are the days of the chosen years in it."""
+        first = min((int(span[0]) for span in spans.values()), default=0)
+        last = max((int(span[-1]) + 1 for span in spans.values()), default=0)
+        account = advance(site, run, slice(first, last)).trace
+        # A stretch of days of many plans would fill the memory.
+        run.trace = records(TRACE, (0, site.fields.size))
+        on = site.play.fields.on > 0.0
+        for case, year in enumerate(self.chosen):
+            if year not in spans:
+                continue
+            days = account[spans[year] - first]
+            for name, values in self.days.items():
+                values[:, plan, case, : len(days)] = days[name].T
+            states = play_states(days, site.play.fields.share)
+            self.play[on, plan, case, : len(days)] = states.T[on]
 
 
 def play_states(account: np.ndarray, share: np.ndarray) -> np.ndarray:
