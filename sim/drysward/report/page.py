@@ -27,7 +27,7 @@ from drysward.sweep.surface import strongest
 from drysward.tables import UNKNOWN, odds_text, rounded
 
 TEMPLATE = "page.html.j2"
-MOST_FOLDED = 6
+MOST_FOLDED = 4
 """Panels of a figure that a page folds away; more are named, and drawn on request."""
 
 
