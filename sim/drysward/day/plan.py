@@ -52,6 +52,30 @@ def update_pause(plan: Any, state: Any, drought_index: float, day_of_year: int) 
 
 
 @register_jitable
+def left_by_restrictions(
+    plan: Any,
+    state: Any,
+    weekday: int,
+    site_allowed: bool,
+    site_share: float,
+    site_crown_only: bool,
+) -> tuple[bool, float, bool]:
+    """What the site's restrictions and the plan's own stage leave of today.
+
+    Whether watering is allowed, the share of the wanted depth, and whether it may only keep
+    crowns; the stricter of the two in each.
+    """
+    stage = int(state.stage)
+    if stage == 0:
+        return site_allowed, site_share, site_crown_only
+    return (
+        site_allowed and plan.stage_allowed[stage - 1, weekday] > 0.0,
+        site_share * plan.stage_share[stage - 1],
+        site_crown_only or plan.stage_crown_only[stage - 1] > 0.0,
+    )
+
+
+@register_jitable
 def wanted_depth(
     plan: Any,
     state: Any,
@@ -60,9 +84,9 @@ def wanted_depth(
     month: int,
     day_of_year: int,
     recent_rain: float,
-    site_allowed: bool,
-    site_share: float,
-    site_crown_only: bool,
+    allowed: bool,
+    share: float,
+    crown_only: bool,
 ) -> float:
     """Depth (mm, reaching the turf on average) that the plan wants this morning.
 
@@ -72,24 +96,17 @@ def wanted_depth(
     taw : total available water of the rooted depth today (mm).
     weekday : 0 Monday to 6 Sunday. month : 0..11. day_of_year : 0..365.
     recent_rain : rain of the last ``plan.rain_skip_days`` days (mm), today not included.
-    site_allowed, site_share, site_crown_only : what the site's restrictions leave of today.
+    allowed, share, crown_only : what restrictions leave of today, from ``left_by_restrictions``.
     """
     if plan.rule == RULE_NONE and plan.crown_depth <= 0.0:
         return 0.0
     if not within(day_of_year, plan.first_day, plan.last_day):
         return 0.0
-    stage = int(state.stage)
-    crown_only = site_crown_only or state.paused > 0
-    share = site_share
-    allowed = site_allowed and plan.allowed[weekday] > 0
-    if stage > 0:
-        share *= plan.stage_share[stage - 1]
-        allowed = allowed and plan.stage_allowed[stage - 1, weekday] > 0
-        crown_only = crown_only or plan.stage_crown_only[stage - 1] > 0
-    if not allowed:
+    if not allowed or plan.allowed[weekday] == 0.0:
         return 0.0
 
     depth = 0.0
+    crown_only = crown_only or state.paused > 0
     if not crown_only and plan.rule != RULE_NONE:
         if state.days_since_water < plan.interval:
             depth = 0.0
@@ -117,32 +134,53 @@ def wanted_depth(
 
 @register_jitable
 def depth_for_play(
-    plan: Any, state: Any, about: Any, today: Any, demand: float, depth: float
+    plan: Any,
+    state: Any,
+    about: Any,
+    today: Any,
+    demand: float,
+    day_of_year: int,
+    allowed: bool,
+    share: float,
+    depth: float,
 ) -> float:
     """What play makes of the ``depth`` (mm) that a plan wants on a field this morning.
 
-    ``demand`` is the day's reference ET (mm), which a skinned surface is watered for.
+    A plan that waters at all also waters young turf lightly, a skinned surface to its moisture
+    within the plan's season, and wets a field before an event, as far as restrictions let it;
+    the weekdays of the plan are those of its turf. No plan waters on a day kept dry for an
+    event.
 
-    A plan that waters at all also waters young turf lightly, a skinned surface to its moisture,
-    and wets a field before an event; no plan waters on a day that is kept dry for one.
+    Parameters
+    ----------
+    about, today : records PLAY_FIELD and PLAY_DAY.
+    demand : the day's reference ET (mm), which a skinned surface is watered for.
+    allowed, share : what restrictions leave of today, from ``left_by_restrictions``.
     """
     if plan.rule == RULE_NONE:
         return depth
+    extra = max(today.light, today.prewet)
     if about.skinned > 0.0:
-        depth = skin_wanted(
-            state.surface_water,
-            about.skin_target_mm,
-            demand,
-            about.skin_passes,
-            about.skin_most_per_pass,
-        )
-    depth = max(depth, today.light, today.prewet)
+        depth = 0.0
+        if within(day_of_year, plan.first_day, plan.last_day):
+            wanted = skin_wanted(
+                state.surface_water,
+                about.skin_target_mm,
+                demand,
+                about.skin_passes,
+                about.skin_most_per_pass,
+            )
+            extra = max(extra, wanted)
+    if allowed:
+        depth = max(depth, extra * share)
     return 0.0 if today.blackout > 0.0 else depth
 
 
 @register_jitable
 def syringe_depth(plan: Any, state: Any, today: Any) -> float:
     """Depth (mm) syringed this afternoon: on a hot day, once enough of the field wilts."""
+    if today.blackout > 0.0:
+        return 0.0
     if today.tmax < plan.syringe_above or state.wilt < plan.syringe_from:
         return 0.0
     return plan.syringe_depth

@@ -88,7 +88,8 @@ PATCH = _dtype(
 ground worn bare, or bare by design."""
 
 FIELD_STATE = _dtype(
-    "depletion dormant wilt surface_water days_since_water owed_et unmet stage paused paused_days "
+    "depletion dormant wilt surface_water days_since_water owed_et unmet evening_water "
+    "stage paused paused_days "
     "airless_run wilt_run dormant_run peak_dormant recovery_clock recovering",
     (("last_week", "f8", (WEEK,)),),
 )

@@ -9,12 +9,22 @@ from numba.extending import register_jitable
 
 from drysward.day.plan import (
     depth_for_play,
+    left_by_restrictions,
     syringe_depth,
     update_pause,
     update_stage,
     wanted_depth,
 )
-from drysward.day.records import DEAD, DORMANT, FOOTPRINT, RULE_FIXED, RULE_NONE, WEEK, WILT
+from drysward.day.records import (
+    DEAD,
+    DORMANT,
+    EVENING,
+    FOOTPRINT,
+    RULE_FIXED,
+    RULE_NONE,
+    WEEK,
+    WILT,
+)
 from drysward.day.step import patch_day
 from drysward.day.supply import (
     SupplyInput,
@@ -213,6 +223,9 @@ def run_site(
                     site_allowed = in_force.allowed[cal.weekday] > 0.0
                     site_share = in_force.share
                     site_crown_only = in_force.crown_only > 0.0
+                allowed, left, crown_only = left_by_restrictions(
+                    plan, state, cal.weekday, site_allowed, site_share, site_crown_only
+                )
                 depth = wanted_depth(
                     plan,
                     state,
@@ -221,14 +234,22 @@ def run_site(
                     cal.month,
                     doy,
                     rain_before[d] - rain_before[d - span],
-                    site_allowed,
-                    site_share,
-                    site_crown_only,
+                    allowed,
+                    left,
+                    crown_only,
                 )
                 if play.fields[f].on > 0.0:
-                    today = play.days[d, f]
-                    demand = days[d, f].eto
-                    depth = depth_for_play(plan, state, play.fields[f], today, demand, depth)
+                    depth = depth_for_play(
+                        plan,
+                        state,
+                        play.fields[f],
+                        play.days[d, f],
+                        days[d, f].eto,
+                        doy,
+                        allowed and not crown_only,
+                        left,
+                        depth,
+                    )
                 if depth > 0.0:
                     loss = spray_loss[int(plan.time_of_day), d]
                     gross = depth / ((1.0 - loss) * (1.0 - field.overspray))
@@ -281,10 +302,11 @@ def run_site(
 
             gross = asked[f] * share[f]
             # Syringing cools leaves for minutes; what does not evaporate lands with the rest.
-            gone = syringed[f] * share[f]
-            if gone > 0.0:
-                gone *= 1.0 - play.fields[f].syringe_left
-            spray = gone + (gross - gone) * spray_loss[int(plan.time_of_day), d]
+            cooling = syringed[f] * share[f]
+            watering = gross - cooling
+            spray = watering * spray_loss[int(plan.time_of_day), d]
+            if cooling > 0.0:
+                spray += cooling * (1.0 - play.fields[f].syringe_left)
             beside = (gross - spray) * field.overspray
             landed = gross - spray - beside
             about = play.fields[f]
@@ -293,6 +315,7 @@ def run_site(
                 for p in range(n_patches):
                     start_turf(patches[f, p], play.days[d, f].sown > 1.0)
             soak = plan.cycle_and_soak > 0.0
+            evening = plan.time_of_day == EVENING
 
             landed_sum = 0.0
             runoff = 0.0
@@ -353,7 +376,7 @@ def run_site(
             state.dormant = dormant
             state.wilt = wilt
             owed = state.owed_et + day.kc * day.eto - day.liquid
-            if gross > gone:
+            if watering > 0.0:
                 state.days_since_water = 1.0
                 if plan.share > 0.0:
                     owed -= landed_mean / (plan.share * plan.run_time_multiplier)
@@ -405,17 +428,21 @@ def run_site(
                     today = play.days[d, f]
                     played = play_years[f, y]
                     count_use(about, today, shares, played)
-                    if gone > 0.0:
-                        played.syringed += gone
+                    if cooling > 0.0:
+                        played.syringed += cooling
                     if cal.in_season == 1:
                         wet_hours = about.watering_wet_hours[int(plan.time_of_day)]
-                        count_play(about, today, shares, state, played, gross - gone, wet_hours)
+                        # The night ends this morning: an evening's watering was yesterday's.
+                        wetted = state.evening_water if evening else watering
+                        count_play(about, today, shares, state, played, wetted, wet_hours)
                 if cal.in_season == 1:
                     count_stages(year, footprint, wilt, dormant, dead, reached)
                     count_spells(state, year, wilt, dormant, reached)
                     year.least_green = min(year.least_green, green)
                 if d + 1 == n_days or calendar[d + 1].first == 1:
                     year.water_end = water_in_field(patches[f], day.snow_water)
+
+            state.evening_water = watering if evening else 0.0
 
             t = d - trace_from
             if 0 <= t < trace.shape[0]:

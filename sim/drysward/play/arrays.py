@@ -161,7 +161,9 @@ def _write_days(
     daylight = np.asarray(daylight_hours(scenario.site.latitude_deg, day_of_year(record.dates)))
     dewpoint = dewpoint_c(weather.et.vapour_pressure_kpa)
     out["dew_hours"] = dew_hours(record.tmax_c, record.tmin_c, dewpoint, 24.0 - daylight, disease)
-    out["rain_wet_hours"] = rain_wet_hours(record.rain_mm, disease)
+    # A night ends on the morning of its day; what fell on the day before it began wets it.
+    before = np.concatenate([[0.0], record.rain_mm[:-1]])
+    out["rain_wet_hours"] = rain_wet_hours(before, disease)
     out["root_harm"] = root_harm_rate(weather.soil_c, catalog.get("play", "airless_roots"))
     out["frozen"], out["tmax"] = weather.frozen, record.tmax_c
     if spec.surface == SKINNED:

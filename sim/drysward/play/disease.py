@@ -55,7 +55,7 @@ def warm_nights(tmin_c: ArrayLike, entry: Entry) -> NDArray[np.bool_]:
 
 
 def rain_wet_hours(rain_mm: ArrayLike, entry: Entry) -> FloatArray:
-    """Hours of wet leaves in the night of a day with rain; own estimate."""
+    """Hours of wet leaves in the night after a day with rain; own estimate."""
     return np.where(np.asarray(rain_mm, float) >= entry["rain_wet_from_mm"], entry["rain_wet_h"], 0)
 
 
