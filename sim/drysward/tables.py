@@ -269,6 +269,12 @@ _LEDGER_SHARES = {
     "dormant": "dor-\nmant",
     "dead": "dead",
 }
+# Of a field that is looked at for play: heading, and what its number is multiplied by.
+_LEDGER_PLAY = {
+    "hardness": ("hard\n\ng", 1.0),
+    "air_filled": ("air\n\n%", 100.0),
+    "worn": ("worn\n\n%", 100.0),
+}
 
 
 def daily_account(account: xr.Dataset, system: str) -> list[RenderableType]:
@@ -283,9 +289,13 @@ def daily_account(account: xr.Dataset, system: str) -> list[RenderableType]:
         unit = depth.unit if name in _LEDGER else "%"
         lines = title + "\n" * (2 - title.count("\n")) + unit
         table.add_column(lines, justify="right", no_wrap=True)
+    played = _LEDGER_PLAY if bool((account["hardness"] > 0.0).any()) else {}
+    for heading, _ in played.values():
+        table.add_column(heading, justify="right", no_wrap=True)
     dates = np.datetime_as_string(account["date"].values, unit="D")
     flows = [account[name].values * depth.factor for name in _LEDGER]
     shares = [account[name].values * 100.0 for name in _LEDGER_SHARES]
+    shares += [account[name].values * times for name, (_, times) in played.items()]
     for i, date in enumerate(dates):
         table.add_row(
             str(date),
