@@ -273,7 +273,6 @@ _LEDGER_SHARES = {
 _LEDGER_PLAY = {
     "hardness": ("hard\n\ng", 1.0),
     "air_filled": ("air\n\n%", 100.0),
-    "worn": ("worn\n\n%", 100.0),
 }
 
 
