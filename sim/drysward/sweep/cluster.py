@@ -14,7 +14,7 @@ from drysward.sweep.shared import Held
 
 # Tasks for each thread of the cluster that are out at one time.
 _IN_HAND = 2
-_PATIENCE = "15s"
+PATIENCE = "15s"
 
 
 def on_cluster(
@@ -31,7 +31,7 @@ def on_cluster(
         what, allowed = "dask.distributed is not installed", "pip install 'drysward[cluster]'"
         raise FaultyInput(Fault("--cluster", what, allowed)) from None
     try:
-        client = Client(address, timeout=_PATIENCE)
+        client = Client(address, timeout=PATIENCE)
     except (OSError, ValueError) as error:
         told = f"no scheduler answers at '{address}' ({error})"
         allowed = "an address such as tcp://127.0.0.1:8786, or the path of a scheduler file"
