@@ -52,7 +52,7 @@ class AxisTable(Part):
     values: list[Any] | None = None
     first: Annotated[Any, Field(alias="from")] = None
     last: Annotated[Any, Field(alias="to")] = None
-    steps: Annotated[int, Field(ge=2)] | None = None
+    steps: Annotated[int, Field(ge=2, le=MOST_POINTS)] | None = None
     scale: Annotated[str, one_of(LINEAR, LOG)] = LINEAR
     whole: bool = False
     alternatives: dict[Text, dict[Text, Any]] | None = None
@@ -341,7 +341,11 @@ def _catalog_axis(where: str, name: str, table: AxisTable, linked: str) -> Axis:
     if len(parts) != 3:
         told = "kind.key.name, such as species.kentucky_bluegrass.p_wilt"
         raise FaultyInput(Fault(where, f"'{dotted}' is not the name of a number", told))
-    number = catalog.get(parts[0], parts[1], where=where).parameter(parts[2])
+    entry = catalog.get(parts[0], parts[1], where=where)
+    if parts[2] not in entry.numbers:
+        hint = nearest(parts[2], entry.numbers)
+        raise FaultyInput(Fault(where, f"'{dotted}': no number '{parts[2]}'", hint))
+    number = entry.parameter(parts[2])
     if not number.low < number.high:
         raise FaultyInput(Fault(where, f"'{dotted}' has no range", "from and to of your own"))
     return Axis(

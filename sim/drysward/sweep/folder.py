@@ -40,10 +40,12 @@ if TYPE_CHECKING:
 MANIFEST = "sweep.json"
 # Work of a chunk, in years of one plan on one field: some seconds of a core.
 CHUNK_YEARS = 50_000
-# A chunk has so many points at least where the sweep has them, to share what is costly to make.
-LEAST_POINTS = 32
-# and a sweep so many chunks at least where it has points, for the cores to share.
+# A sweep has so many chunks at least where it has points, for the cores to share.
 LEAST_CHUNKS = 16
+# Weather and fields of more years than these do not stay in memory from chunk to chunk; a chunk
+# then has so many points at least, to share what is made for it.
+HELD_FIELD_YEARS = 1000
+LEAST_POINTS = 16
 
 
 @dataclass(frozen=True)
@@ -99,7 +101,9 @@ def manifest_of(design: Design, first: Point, years: Years) -> Manifest:
         base_text=sweep.base_text,
         folder=str(sweep.folder.resolve()),
         points=design.n,
-        chunk_points=_chunk_points(design.n, len(scenario.fields) * len(first.plans), len(counted)),
+        chunk_points=_chunk_points(
+            design.n, len(scenario.fields), len(first.plans), len(counted)
+        ),
         years=counted,
         fields=tuple((field.key, field.label) for field in scenario.fields),
         plans=tuple((plan.key, plan.label) for plan in first.plans),
@@ -118,10 +122,12 @@ def manifest_of(design: Design, first: Point, years: Years) -> Manifest:
     )
 
 
-def _chunk_points(points: int, runs: int, years: int) -> int:
+def _chunk_points(points: int, fields: int, plans: int, years: int) -> int:
     """Points of a chunk; the same whoever works, so that a sweep goes on anywhere."""
-    by_work = max(CHUNK_YEARS // (runs * years), LEAST_POINTS)
-    return max(min(by_work, -(-points // LEAST_CHUNKS)), 1)
+    size = min(CHUNK_YEARS // (fields * plans * years), -(-points // LEAST_CHUNKS))
+    if fields * years > HELD_FIELD_YEARS:
+        size = max(size, LEAST_POINTS)
+    return max(min(size, points), 1)
 
 
 def _digest(text: str) -> str:
@@ -213,15 +219,20 @@ def chunks_there(folder: Path, manifest: Manifest) -> list[int]:
 
 def write_chunk(folder: Path, manifest: Manifest, chunk: int, kept: Sequence[Arrays]) -> None:
     """Write the points of a chunk whole. FaultyInput when there is no room, or no leave."""
-    dataset = xr.Dataset(
-        {
-            name: (("point", *dims), np.stack([one[name][1] for one in kept]))
-            for name, (dims, _) in kept[0].items()
-        },
-        coords={"point": np.array(manifest.numbers(chunk), np.int32)},
-    )
-    path = chunk_path(folder, chunk)
-    _write(path, lambda part: dataset.to_netcdf(part, engine="scipy", format="NETCDF3_64BIT"))
+    names = [("point", *dims) for dims, _ in kept[0].values()]
+
+    def write(part: Path) -> None:
+        with netcdf_file(part, "w", version=2) as file:
+            for name, dims in zip(kept[0], names, strict=True):
+                values = np.stack([one[name][1] for one in kept])
+                for dimension, size in zip(dims, values.shape, strict=True):
+                    if dimension not in file.dimensions:
+                        file.createDimension(dimension, size)
+                file.createVariable(name, values.dtype, dims)[:] = values
+            numbers = np.array(manifest.numbers(chunk), np.int32)
+            file.createVariable("point", numbers.dtype, ("point",))[:] = numbers
+
+    _write(chunk_path(folder, chunk), write)
 
 
 def _write(path: Path, content: Any) -> None:

@@ -17,7 +17,7 @@ from drysward.sweep.description import Sweep
 from drysward.sweep.design import WEATHER, Design, depth_of
 
 # Points that are read before anything runs, besides every value of every axis.
-_TRIED = 200
+_TRIED = 100
 # Tables that may be written as the bare name of what they start from.
 _BARE = {"root_zone": "like", "delivery": "system"}
 # Settings of the answers that the weather and calendar of a stretch do not depend on.

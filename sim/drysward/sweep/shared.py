@@ -15,6 +15,7 @@ from drysward.day.supply import SupplyInput
 from drysward.day.surface import PlayInput
 from drysward.forcing import write_delivery
 from drysward.play.arrays import play_input
+from drysward.play.covers import Covered
 from drysward.root_zone import RootZone, build_root_zone
 from drysward.site import (
     FieldStretch,
@@ -150,7 +151,7 @@ class _Ground:
     zones: tuple[RootZone, ...]
     fields: np.recarray
     days: np.recarray
-    made: tuple[FieldStretch, ...]
+    covered: tuple[Covered, ...]
 
 
 def site_of(held: Held, point: Point, part: Part, place: int) -> PreparedSite:
@@ -174,7 +175,8 @@ def site_of(held: Held, point: Point, part: Part, place: int) -> PreparedSite:
     def ground() -> _Ground:
         here = range(len(scenario.fields))
         made = tuple(one_field(i) for i in here)
-        return _Ground(tuple(zone(i) for i in here), *side_by_side(made), made)
+        covered = tuple(one.covered for one in made)
+        return _Ground(tuple(zone(i) for i in here), *side_by_side(made), covered)
 
     on: _Ground = held.get(("ground", point.weather, point.fields, place), ground)
     fields = on.fields.copy()
@@ -185,9 +187,7 @@ def site_of(held: Held, point: Point, part: Part, place: int) -> PreparedSite:
     key = (point.weather, point.fields, place)
     play: PlayInput = held.get(
         ("play", *key, syringed),
-        lambda: play_input(
-            scenario, on.zones, on.fields, stretch.weather, [one.covered for one in on.made]
-        ),
+        lambda: play_input(scenario, on.zones, on.fields, stretch.weather, list(on.covered)),
     )
     supply: SupplyInput = held.get(
         ("supply", point.weather, point.supply, place),
