@@ -65,7 +65,8 @@ def patch_days(points: int, years: int) -> float:
 
 
 def speed() -> None:
-    one_plan, fields = sweep(POINTS, YEARS), sweep(POINTS, YEARS, "overrides.species.kentucky_bluegrass.p_wilt")
+    one_plan = sweep(POINTS, YEARS)
+    fields = sweep(POINTS, YEARS, "overrides.species.kentucky_bluegrass.p_wilt")
     swept(sweep(4, 20), 2)
     rows: dict[str, list[float]] = {"bare": [], "one": [], "two": [], "fields": []}
     for _ in range(REPEATS):
