@@ -63,14 +63,17 @@ class PlanRun:
 
 
 def start_patches(site: PreparedSite) -> np.recarray:
-    """PATCH (F, P) of established turf with the scenario's share of available water."""
+    """PATCH (F, P) with the scenario's share of available water: established turf, or bare ground
+    where it is skinned.
+    """
     share = site.scenario.answers.start_soil_water
     out = records(PATCH, site.catches.shape)
     first = site.days[0]
     out.w1 = (site.fields.wp1 + share * (site.fields.fc1 - site.fields.wp1))[:, None]
     out.w2 = (first.wp2 + share * (first.fc2 - first.wp2))[:, None]
     out.w3 = (first.wp3 + share * (first.fc3 - first.wp3))[:, None]
-    out.green = 1.0
+    bare = site.play.fields.skinned[:, None] > 0.0
+    out.green, out.worn = np.where(bare, 0.0, 1.0), np.where(bare, 1.0, 0.0)
     return out
 
 

@@ -25,9 +25,6 @@ FILL = netCDF4.default_fillvals["f8"]
 
 # Units and names of what the vocabulary has under another name or not at all.
 _ATTRIBUTES = {
-    "precipitation": ("mm", "precipitation"),
-    "leaf_evaporation": ("mm", "evaporation from leaves and thatch"),
-    "soil_evaporation": ("mm", "evaporation from the soil surface"),
     "peak_week": ("mm", "irrigation of the peak week"),
     "longest_wilt": ("d", "longest spell of wilt"),
     "longest_dormant": ("d", "longest spell of dormancy"),
@@ -51,13 +48,6 @@ _ATTRIBUTES = {
     "month": ("1", "month of the year"),
     "day_of_year": ("1", "day of the year in a leap-year calendar, from 1"),
     "surface_water": ("mm", "water in the surface layer"),
-    "depletion": ("1", "depletion of available water"),
-    "footprint": ("1", "share of the field footprinting"),
-    "wilt": ("1", "share of the field wilting"),
-    "green": ("1", "green cover"),
-    "dormant": ("1", "drought-dormant cover"),
-    "dead": ("1", "dead cover"),
-    "winter_rest": ("1", "share of the field in winter rest"),
     "stage": ("1", "stage of restrictions in force"),
 }
 

@@ -164,8 +164,6 @@ def test_the_ledger_keeps_hardness(tmp_path: Path) -> None:
     assert float(account["hardness"].min()) > 40.0
 
 
-# The vocabulary has no entry for what the ledger holds of play.
-@pytest.mark.xfail(strict=True)
 def test_the_ledger_says_what_its_columns_of_play_are() -> None:
     account = drysward.ledger(drysward.shipped("match-days"), "stadium", "none", 2003)
     for name in ("hardness", "air_filled", "root_loss", "hard", "mud", "standing", "dust", "worn"):

@@ -157,8 +157,6 @@ def test_covers_sum_to_one_in_every_patch(traced):
         assert np.allclose(total(done.patches, COVERS), 1.0, atol=1e-12), plan.key
 
 
-# The account takes green, dormant and dead before the day's use, worn after it.
-@pytest.mark.xfail(strict=True)
 def test_covers_of_the_account_sum_to_one_every_day(traced):
     for plan, done in traced[1]:
         assert np.allclose(total(done.trace, COVERS), 1.0, atol=1e-12), plan.key
@@ -476,8 +474,6 @@ def test_no_water_is_drawn_on_days_kept_dry(traced):
     assert runs[2][1].trace.irrigation_gross[saturday, 2].any()  # a field without blackout
 
 
-# Crown watering of a plan with rule "none" does not look at the days kept dry.
-@pytest.mark.xfail(strict=True)
 def test_crown_water_too_waits_for_the_day_after_an_event(scenes):
     plan = scenes.plan(key="crown", crown_depth_mm=8.0, crown_interval_days=1)
     record = scenes.record(120, et=6.0)
@@ -510,17 +506,13 @@ def test_restrictions_hold_for_wetting_before_a_match_too(scenes):
 # --- skinned ground ---------------------------------------------------------------------------
 
 
-# The run starts with green turf on skinned ground, until the first turn of the turf year at best.
-STARTS_GREEN = pytest.mark.xfail(strict=True)
-
-
 @pytest.mark.parametrize(
     "turf, latitude",
     [
         ("established each year", 39.0),
-        pytest.param("established each year", -38.0, marks=STARTS_GREEN),
-        pytest.param("continuous", 39.0, marks=STARTS_GREEN),
-        pytest.param("continuous", -38.0, marks=STARTS_GREEN),
+        ("established each year", -38.0),
+        ("continuous", 39.0),
+        ("continuous", -38.0),
     ],
 )
 def test_skinned_ground_has_no_stages(scenes, turf, latitude):

@@ -157,6 +157,8 @@ def depth_for_play(
     demand : the day's reference ET (mm), which a skinned surface is watered for.
     allowed, share : what restrictions leave of today, from ``left_by_restrictions``.
     """
+    if today.blackout > 0.0:
+        return 0.0
     if plan.rule == RULE_NONE:
         return depth
     extra = max(today.light, today.prewet)
@@ -173,7 +175,7 @@ def depth_for_play(
             extra = max(extra, wanted)
     if allowed:
         depth = max(depth, extra * share)
-    return 0.0 if today.blackout > 0.0 else depth
+    return depth
 
 
 @register_jitable

@@ -152,7 +152,8 @@ PLAY_DAY = _dtype(
 """What weather and calendar make of one day of play on one field."""
 
 PLAY_SHARES = _dtype(
-    "hard soft mud standing airless dust moist hardness air worn root_loss surface_water"
+    "hard soft mud standing airless dust moist hardness air "
+    "green dormant dead worn root_loss surface_water"
 )
 """One day of play on one field: shares of it, and means over it."""
 

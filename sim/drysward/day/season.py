@@ -365,6 +365,9 @@ def run_site(
             green *= per_patch
             dormant *= per_patch
             dead *= per_patch
+            if looked_at:
+                # Use and lack of rain on young turf have changed the covers since.
+                green, dormant, dead = shares.green, shares.dormant, shares.dead
 
             # The account of the whole field: sky to snow to ground, and pipe to ground.
             snow_change = day.snow_water - (days[d - 1, f].snow_water if d > 0 else 0.0)

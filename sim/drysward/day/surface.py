@@ -51,6 +51,7 @@ def play_field(about: Any, today: Any, field: Any, patches: Any, shares: Any, to
     mud_above = about.mud_above
     hard = soft = mud = standing = airless = dust = moist = 0.0
     hardness_sum = air_sum = worn_sum = root_loss_sum = surface_sum = 0.0
+    green_sum = dormant_sum = dead_sum = 0.0
     for p in range(n):
         patch = patches[p]
         water = patch.w1
@@ -78,6 +79,9 @@ def play_field(about: Any, today: Any, field: Any, patches: Any, shares: Any, to
         if short_of_air:
             airless += 1.0
         air_sum += air
+        green_sum += patch.green
+        dormant_sum += patch.dormant
+        dead_sum += patch.dead
         worn_sum += patch.worn
         root_loss_sum += patch.root_loss
         surface_sum += water
@@ -116,6 +120,9 @@ def play_field(about: Any, today: Any, field: Any, patches: Any, shares: Any, to
     shares.moist = moist * part
     shares.hardness = hardness_sum * part
     shares.air = air_sum * part
+    shares.green = green_sum * part
+    shares.dormant = dormant_sum * part
+    shares.dead = dead_sum * part
     shares.worn = worn_sum * part
     shares.root_loss = root_loss_sum * part
     shares.surface_water = surface_sum * part
