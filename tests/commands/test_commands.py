@@ -18,7 +18,7 @@ from drysward.catalog import load_catalog
 from drysward.cli import COMMANDS, main
 from drysward.export import claim_folder, summarise, summary_rows, write_results
 from drysward.faults import Fault, FaultyInput
-from drysward.tables import comparison, console, procedures
+from drysward.screen.tables import comparison, console, procedures
 
 STAGES = ["footprint", "wilt", "dormant", "dead"]
 YEARS = [2011, 2012, 2013, 2014]

@@ -16,7 +16,7 @@ def command(name: str) -> None:
     """
     from drysward.catalog import load_catalog
     from drysward.faults import Fault, FaultyInput, nearest
-    from drysward.tables import (
+    from drysward.screen.tables import (
         catalog_entry,
         catalog_kind,
         catalog_kinds,

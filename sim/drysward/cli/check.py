@@ -21,8 +21,8 @@ def command(scenario: str, units: str, **weather: Any) -> None:
     SCENARIO is a scenario file (.toml), or the name of one that ships with the program, as 'demo'.
     """
     from drysward.scenario.resolved import resolved_values
+    from drysward.screen.tables import console, resolved_table, site_overview
     from drysward.site import survey
-    from drysward.tables import console, resolved_table, site_overview
 
     opened = open_scenario(scenario, **weather)
     screen = console()

@@ -53,8 +53,8 @@ def command(
     from drysward.export import claim_folder, summarise, write_results
     from drysward.play.arrays import require_play
     from drysward.play.report import play_answers
-    from drysward.play_tables import play
-    from drysward.tables import comparison, console
+    from drysward.screen.play import play
+    from drysward.screen.tables import comparison, console
 
     opened = open_scenario(scenario, **weather)
     if show == "play":

@@ -24,9 +24,9 @@ def command(folder: Path, of_what: str, plan: str | None, field: str | None) -> 
     Main effects of any design; with a design "sobol indices" their indices too.
     """
     import drysward
+    from drysward.screen.sweep import effects_table
+    from drysward.screen.tables import console
     from drysward.sweep.effects import effects
-    from drysward.sweep_tables import effects_table
-    from drysward.tables import console
 
     screen = console()
     for part in effects_table(effects(drysward.open(folder), of_what, plan, field)):

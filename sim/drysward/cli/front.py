@@ -26,9 +26,9 @@ def command(folder: Path, cost: str, risk: str, field: str | None, units: str) -
     FOLDER is what 'drysward sweep' has written; points that are not done yet are left out.
     """
     import drysward
+    from drysward.screen.sweep import front_table
+    from drysward.screen.tables import console
     from drysward.sweep.front import front, write_front
-    from drysward.sweep_tables import front_table
-    from drysward.tables import console
 
     kept = front(drysward.open(folder), cost, risk, field)
     screen = console()

@@ -37,7 +37,7 @@ def command(
     """
     import drysward
     from drysward.export import write_ledger
-    from drysward.tables import console, daily_account
+    from drysward.screen.tables import console, daily_account
 
     account = drysward.ledger(open_scenario(scenario, **weather), field, plan, year)
     if out is not None:

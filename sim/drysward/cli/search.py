@@ -20,10 +20,10 @@ def command(sweep: str, workers: int | None, units: str) -> None:
     from rich.console import Console
     from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
+    from drysward.screen.sweep import found_lines
+    from drysward.screen.tables import console
     from drysward.sweep.description import read_sweep
     from drysward.sweep.search import search
-    from drysward.sweep_tables import found_lines
-    from drysward.tables import console
 
     read = read_sweep(sweep)
     columns = (TextColumn("Trying plans"), BarColumn(), TimeRemainingColumn())

@@ -50,6 +50,8 @@ def command(
     from drysward.chosen_years import with_details
     from drysward.export import claim_folder, summarise, write_supply
     from drysward.faults import Fault, FaultyInput
+    from drysward.screen.supply import supply_report
+    from drysward.screen.tables import console
     from drysward.sizing import sizing_dataset, solve
     from drysward.supply.report import (
         has_prices,
@@ -57,8 +59,6 @@ def command(
         supply_cautions,
         supply_costs,
     )
-    from drysward.supply_tables import supply_report
-    from drysward.tables import console
 
     opened = open_scenario(scenario, **weather)
     if opened.supply is None:

@@ -57,10 +57,10 @@ def run(
 
     from drysward.cli.sweep_progress import sweep_progress
     from drysward.day.compiled import is_warm
+    from drysward.screen.sweep import forecast_lines
     from drysward.sweep.description import read_sweep
     from drysward.sweep.folder import chunks_there, claim
     from drysward.sweep.run import forecast, plan_work, run_sweep
-    from drysward.sweep_tables import forecast_lines
 
     work = plan_work(read_sweep(sweep))
     if not is_warm():
@@ -92,9 +92,9 @@ def run(
 @click.argument("folder", type=click.Path(path_type=Path))
 def status(folder: Path) -> None:
     """How far a sweep is, and whether it can go on."""
+    from drysward.screen.sweep import status_lines
+    from drysward.screen.tables import console
     from drysward.sweep.folder import chunks_there, read_manifest
-    from drysward.sweep_tables import status_lines
-    from drysward.tables import console
 
     manifest = read_manifest(folder)
     there: list[int] = chunks_there(folder, manifest)

@@ -21,7 +21,7 @@ def sweep_progress(manifest: Manifest, screen: Console) -> Iterator[Callable[[in
     """
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 
-    from drysward.sweep_tables import told_time
+    from drysward.screen.sweep import told_time
 
     columns = (
         TextColumn("Chunks"),

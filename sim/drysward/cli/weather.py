@@ -75,10 +75,10 @@ def check(
     would accept the file as it is. FILE is a .csv or .nc file. Gaps and blanks do not stop the
     check; a file whose columns are not known does.
     """
-    from drysward.tables import console
+    from drysward.screen.tables import console
+    from drysward.screen.weather import weather_survey
     from drysward.weather.read import read_table
     from drysward.weather.survey import Season, survey
-    from drysward.weather_tables import weather_survey
 
     days = Season(*season) if season else None
     found = survey(read_table(file, ignore=ignore), latitude, elevation, days)
@@ -112,9 +112,9 @@ def make(scenario: str, years: int | None, out: Path | None, units: str, **weath
     SCENARIO is a scenario file (.toml), or the name of one that ships with the program, as 'demo'.
     """
     from drysward.scenario.model import GENERATOR, RECORD
-    from drysward.tables import console
+    from drysward.screen.tables import console
+    from drysward.screen.weather import made_weather
     from drysward.weather_export import check_target, write_weather
-    from drysward.weather_tables import made_weather
     from drysward.weather_years import compare_with_origin, weather_series
 
     opened = open_scenario(scenario, made_years=years, **weather)

@@ -25,7 +25,7 @@ from drysward.report.result import (
     plain,
     safest_plan,
 )
-from drysward.supply_tables import volume_display
+from drysward.screen.supply import volume_display
 from drysward.sweep.effects import effects
 from drysward.sweep.front import front as front_of
 from drysward.sweep.surface import strongest, surface

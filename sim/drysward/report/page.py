@@ -20,11 +20,11 @@ from drysward.quantities import Display
 from drysward.report import style, words
 from drysward.report.gallery import fitting, panel_svg, panel_title
 from drysward.report.result import SUPPLY, SWEEP, keys, kind_of, label, plain
-from drysward.supply_tables import volume_display
+from drysward.screen.supply import volume_display
+from drysward.screen.tables import UNKNOWN, odds_text, rounded
 from drysward.sweep.effects import effects
 from drysward.sweep.front import front as front_of
 from drysward.sweep.surface import strongest
-from drysward.tables import UNKNOWN, odds_text, rounded
 
 TEMPLATE = "page.html.j2"
 MOST_FOLDED = 4

@@ -14,7 +14,7 @@ from drysward.quantities import Display
 from drysward.report import style
 from drysward.report.figures import start
 from drysward.report.result import keys, label
-from drysward.supply_tables import volume_display
+from drysward.screen.supply import volume_display
 
 BEFORE, AFTER = 2, 1
 """Years shown before and after the one in which the store is lowest."""

@@ -21,11 +21,11 @@ from drysward.report.result import (
     safest_plan,
 )
 from drysward.scenario.model import RECORD
-from drysward.supply_tables import volume_display, volume_text
+from drysward.screen.supply import volume_display, volume_text
+from drysward.screen.tables import MADE_WEATHER, procedures, rounded
 from drysward.sweep.effects import effects
 from drysward.sweep.front import front as front_of
 from drysward.sweep.surface import strongest
-from drysward.tables import MADE_WEATHER, procedures, rounded
 
 MOST_FIELDS = 3
 

@@ -12,9 +12,9 @@ import xarray as xr
 from rich.console import RenderableType
 
 from drysward.export import shown
+from drysward.screen.tables import UNKNOWN, named_lines, plain_table
 from drysward.sweep.description import STAGE_NAMES
 from drysward.sweep.points import told_at
-from drysward.tables import UNKNOWN, named_lines, plain_table
 
 if TYPE_CHECKING:
     from drysward.sweep.folder import Manifest

@@ -15,7 +15,7 @@ from rich.text import Text
 
 from drysward.faults import Fault
 from drysward.quantities import Display, display
-from drysward.tables import MADE_WEATHER, bold, depth_text, named_lines, plain_table, rounded
+from drysward.screen.tables import MADE_WEATHER, bold, depth_text, named_lines, plain_table, rounded
 from drysward.weather.fill import FillRule
 from drysward.weather.spread import MEASURES, SpreadComparison
 from drysward.weather.survey import (

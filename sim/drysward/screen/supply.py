@@ -14,7 +14,7 @@ from rich.table import Table
 from drysward.export import shown
 from drysward.quantities import Display
 from drysward.scenario.model import RECORD
-from drysward.tables import (
+from drysward.screen.tables import (
     MADE_WEATHER,
     UNKNOWN,
     bold,

@@ -9,7 +9,7 @@ import xarray as xr
 from rich.console import RenderableType
 from rich.table import Table
 
-from drysward.tables import named_lines, plain_table, rounded
+from drysward.screen.tables import named_lines, plain_table, rounded
 
 UNKNOWN = "-"
 
