@@ -236,9 +236,11 @@ def field_forcing(
         # One layer that dries from the top: bare ground has no root zone below it.
         surface, share = full - THINNEST_LAYER_MM, np.ones(n)
     root = np.maximum(full * share, surface + THINNEST_LAYER_MM)
-    fc1, wp1, sat1 = (float(x) for x in profile.between(0.0, surface))
-    fc2, wp2, sat2 = profile.between(surface, root)
-    fc3, wp3, sat3 = profile.between(root, profile.depth_mm)
+    fc1, wp1, sat1 = (float(x) for x in profile.above(surface))
+    rooted_fc, rooted_wp, rooted_sat = profile.above(root)
+    all_fc, all_wp, all_sat = (float(x) for x in profile.above(profile.depth_mm))
+    fc2, wp2, sat2 = rooted_fc - fc1, rooted_wp - wp1, rooted_sat - sat1
+    fc3, wp3, sat3 = all_fc - rooted_fc, all_wp - rooted_wp, all_sat - rooted_sat
 
     field = records(FIELD, 1)
     day = records(DAY, n)
@@ -290,7 +292,7 @@ def field_forcing(
     held3 = fc3 - wp3
     day.inv_taw3 = np.divide(1.0, held3, out=np.zeros(n), where=held3 > 1e-9)
     day.root_depth = root
-    day.shift = _shift(profile.between(0.0, root)[0], fc2, fc3)
+    day.shift = _shift(rooted_fc, fc2, fc3)
     # Initial abstraction is 0.2 S half-way between wilting point and field capacity, none at
     # field capacity and double at the wilting point; never faster than the water itself moves.
     day.moisture_reference = wp1 + wp2 + 0.5 * taw

@@ -37,6 +37,15 @@ class Profile:
         """Depth of the profile."""
         return float(self.node_mm[-1])
 
+    def above(self, depth_mm: NDArray[np.float64] | float) -> tuple[Any, Any, Any]:
+        """Field capacity, wilting point and saturation (mm) from the surface down to a depth.
+
+        Each of the shape of the depth.
+        """
+        curves = (self.field_capacity, self.wilting_point, self.saturation)
+        fc, wp, sat = (np.interp(depth_mm, self.node_mm, curve) for curve in curves)
+        return fc, wp, sat
+
     def between(
         self, top_mm: NDArray[np.float64] | float, bottom_mm: NDArray[np.float64] | float
     ) -> tuple[Any, Any, Any]:
@@ -44,10 +53,8 @@ class Profile:
 
         Each of the shape of the depths: arrays from arrays, a number from numbers.
         """
-        curves = (self.field_capacity, self.wilting_point, self.saturation)
         fc, wp, sat = (
-            np.interp(bottom_mm, self.node_mm, c) - np.interp(top_mm, self.node_mm, c)
-            for c in curves
+            low - high for low, high in zip(self.above(bottom_mm), self.above(top_mm), strict=True)
         )
         return fc, wp, sat
 
