@@ -13,9 +13,9 @@ from numpy.typing import NDArray
 
 from drysward.catalog import Catalog, Entry
 from drysward.day.compiled import compiled
-from drysward.day.records import CALENDAR, DAY, FIELD, records
+from drysward.day.records import CALENDAR, CALENDAR_DAYS, DAY, FIELD, records
 from drysward.root_zone import NATIVE, SAND_CAP, RootZone
-from drysward.scenario.model import SKINNED, FieldSpec
+from drysward.scenario.model import SKINNED, EstablishSpec, FieldSpec
 from drysward.soil.evaporation import depletion_fraction, kc_max
 from drysward.turf.growth import (
     daily_rate_to_share,
@@ -25,7 +25,7 @@ from drysward.turf.growth import (
     trailing_mean,
 )
 from drysward.turf.season import root_depth_share, winter_rest_share
-from drysward.weather.climate import calendar_day
+from drysward.weather.climate import MONTH_OF_DAY, calendar_day
 from drysward.weather.procedures import ReferenceEt
 from drysward.weather.record import DailyRecord
 from drysward.weather.snow import frozen_days, snow_account
@@ -34,6 +34,7 @@ FloatArray = NDArray[np.float64]
 
 SURFACE_LAYER_MM = 100.0  # FAO-56 gives 0.10 to 0.15 m to the evaporation layer
 THINNEST_LAYER_MM = 5.0
+FIRST_OF_JULY = 182  # in a leap-year calendar
 ANY_SPECIES = "tall_fescue"
 SURFACE_UPTAKE_WEIGHT = 2.0  # roots are denser near the surface; own estimate
 SOIL_MEMORY_DAYS = 7  # trailing mean of air temperature that stands in for the top soil
@@ -128,15 +129,25 @@ def spray_losses(et: ReferenceEt, catalog: Catalog) -> FloatArray:
 def calendar_records(dates: NDArray[np.datetime64], southern: bool) -> np.recarray:
     """CALENDAR of each day; turf years start in winter. The caller fills in counted years."""
     out = records(CALENDAR, dates.size)
-    month = dates.astype("datetime64[M]").astype(int) % 12
-    day = (dates - dates.astype("datetime64[M]")).astype(int)
-    leap_starts = np.array([0, 31, 60, 91, 121, 152, 182, 213, 244, 274, 305, 335])
-    out.month = month
-    out.day_of_year = leap_starts[month] + day
-    out.weekday = (dates.astype(int) + 3) % 7  # 1970-01-01 was a Thursday
-    out.first = (day == 0) & (month == (6 if southern else 0))
+    out.day_of_year = calendar_day(dates)
+    out.month = MONTH_OF_DAY[out.day_of_year]
+    out.weekday = weekday(dates)
+    out.first = out.day_of_year == (FIRST_OF_JULY if southern else 0)
     out.year = -1
     return out
+
+
+def weekday(dates: NDArray[np.datetime64]) -> NDArray[np.int64]:
+    """Monday 0 to Sunday 6 of dates (n,)."""
+    return (dates.astype(int) + 3) % 7  # 1970-01-01 was a Thursday
+
+
+def in_season(day_of_year: NDArray[np.int64], season: tuple[int, int]) -> NDArray[np.bool_]:
+    """Whether calendar days lie in a season that may run over the turn of the year."""
+    first, last = season
+    if first <= last:
+        return (day_of_year >= first) & (day_of_year <= last)
+    return (day_of_year >= first) | (day_of_year <= last)
 
 
 def rooting_mm(spec: FieldSpec, species: Entry, zone: RootZone) -> float:
@@ -160,20 +171,25 @@ def rooting_mm(spec: FieldSpec, species: Entry, zone: RootZone) -> float:
 def turf_growth(species: Entry, tmean_c: FloatArray) -> FloatArray:
     """Growth potential of a species (0..1) at mean temperatures (n,)."""
     warm = species.words["season"] == "warm"
-    return growth_potential(
-        tmean_c, species["growth_optimum_c"], species["growth_spread_c"], warm
-    )
+    return growth_potential(tmean_c, species["growth_optimum_c"], species["growth_spread_c"], warm)
+
+
+def new_turf_age(new: EstablishSpec, calendar_day: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Days since new turf was last sown or laid, 0 to 365, on calendar days (n,)."""
+    return (calendar_day - new.day) % CALENDAR_DAYS
 
 
 def young_rooting(
-    spec: FieldSpec, catalog: Catalog, day: NDArray[np.int64]
+    new: EstablishSpec, catalog: Catalog, calendar_day: NDArray[np.int64]
 ) -> FloatArray:
-    """Share of its full rooting that new turf has reached on calendar days (n,)."""
-    assert spec.establish is not None
-    entry = catalog.get("play", f"establish_{spec.establish.kind}")
-    age = (day - spec.establish.day) % 366
+    """Share of its full rooting that new turf has reached, linearly, on calendar days (n,).
+
+    Source: own estimate of the form.
+    """
+    entry = catalog.get("play", f"establish_{new.kind}")
     start = entry["young_root_start"]
-    return np.minimum(start + (1.0 - start) * age / entry["young_rooting_days"], 1.0)
+    grown = new_turf_age(new, calendar_day) / entry["young_rooting_days"]
+    return np.minimum(start + (1.0 - start) * grown, 1.0)
 
 
 def crop_coefficient(
@@ -230,7 +246,7 @@ def field_forcing(
         turf["root_regrowth_days"],
     )
     if spec.establish is not None:
-        share = share * young_rooting(spec, catalog, weather.calendar_day)
+        share = share * young_rooting(spec.establish, catalog, weather.calendar_day)
     surface = min(SURFACE_LAYER_MM, 0.7 * full * species["root_floor"])
     if skinned:
         # One layer that dries from the top: bare ground has no root zone below it.
@@ -307,9 +323,7 @@ def field_forcing(
     kc = np.minimum(kc, turf["kc_winter_frost"] + warmth * (kc - turf["kc_winter_frost"]))
     kc = np.where(weather.snow_water_mm > 0.0, kc * SNOW_ET_SHARE, kc)
     kcb = np.maximum(kc - turf["basal_difference"], 0.0)
-    limit = kc_max(
-        weather.et.u2_m_s, weather.et.rh_min_pct, TURF_HEIGHT_M, kcb, turf["kc_max"]
-    )
+    limit = kc_max(weather.et.u2_m_s, weather.et.rh_min_pct, TURF_HEIGHT_M, kcb, turf["kc_max"])
     limit = np.where(weather.snow_water_mm > 0.0, limit * SNOW_ET_SHARE, limit)
     day.kc, day.kcb, day.kc_max = kc, kcb, np.maximum(limit, kcb + 0.05)
     p_footprint = depletion_fraction(species["p_footprint"], kc * eto)

@@ -37,10 +37,8 @@ ANGLE = Kind("angle", "deg", ("deg",))
 WARMING = Kind("change of temperature", "delta_degC", ("degC", "degF"))
 TEMPERATURE = Kind("temperature", "degC", ("degC", "degF"))
 PRESSURE_HEAD = Kind("soil water tension", "cm", ("cm", "in"))
-DENSITY = Kind("bulk density", "g/cm^3", ("g/cm3",))
 SPEED = Kind("wind speed", "m/s", ("m/s", "mph", "km/h"))
 RADIATION = Kind("daily radiation", "MJ/m^2", ("MJ/m2",))
-PRESSURE = Kind("vapour pressure", "kPa", ("kPa", "hPa"))
 
 
 @cache

@@ -16,7 +16,7 @@ from drysward.day.records import CALENDAR_DAYS
 from drysward.day.supply import SupplyInput
 from drysward.day.surface import PlayInput
 from drysward.faults import Fault, FaultyInput
-from drysward.forcing import SiteWeather, calendar_records, field_forcing, site_weather
+from drysward.forcing import SiteWeather, calendar_records, field_forcing, in_season, site_weather
 from drysward.irrigation.uniformity import patch_catches
 from drysward.play.arrays import field_covers, play_input
 from drysward.play.covers import Covered
@@ -211,14 +211,6 @@ def catches_of(scenario: Scenario) -> np.ndarray:
     return np.stack(
         [patch_catches(f.delivery.distribution_uniformity, patches) for f in scenario.fields]
     )
-
-
-def in_season(day_of_year: np.ndarray, season: tuple[int, int]) -> np.ndarray:
-    """Whether calendar days lie in a season that may run over the turn of the year."""
-    first, last = season
-    if first <= last:
-        return (day_of_year >= first) & (day_of_year <= last)
-    return (day_of_year >= first) | (day_of_year <= last)
 
 
 def _turf_new_year(year: int, southern: bool) -> np.datetime64:

@@ -42,6 +42,34 @@ class Years(click.ParamType):
         return first, last
 
 
+def years_option(command: Callable[..., None]) -> Callable[..., None]:
+    return click.option(
+        "--years", type=Years(), metavar="A-B", help="Count only the years from A to B."
+    )(command)
+
+
+def announce(scenario: Scenario, years: tuple[int, int] | None) -> None:
+    """Say on stderr what is about to run, and that the day loop has to be compiled first."""
+    span = "every complete year" if years is None else f"the years {years[0]} to {years[1]}"
+    click.echo(
+        f"{scenario.title}: {counted(scenario.plans, 'plan')} on "
+        f"{counted(scenario.fields, 'field')} over {span} of {scenario.weather.name}",
+        err=True,
+    )
+    tell_compiling()
+
+
+def tell_compiling() -> None:
+    """Say on stderr that the day loop has to be compiled first, when it has."""
+    from drysward.day.compiled import is_warm
+
+    if not is_warm():
+        click.echo(
+            "Compiling the day loop: needed once after installing, later runs start at once.",
+            err=True,
+        )
+
+
 def units_option(command: Callable[..., None]) -> Callable[..., None]:
     return click.option(
         "--units",

@@ -9,12 +9,12 @@ import click
 
 from drysward.cli.arguments import (
     DEMO,
-    Years,
-    counted,
+    announce,
     open_scenario,
     settings,
     units_option,
     weather_options,
+    years_option,
 )
 
 
@@ -34,7 +34,7 @@ from drysward.cli.arguments import (
 )
 @units_option
 @weather_options
-@click.option("--years", type=Years(), metavar="A-B", help="Count only the years from A to B.")
+@years_option
 def command(
     scenario: str,
     out: Path | None,
@@ -49,7 +49,6 @@ def command(
     """
     import drysward
     from drysward.chosen_years import with_details
-    from drysward.day.compiled import is_warm
     from drysward.export import claim_folder, summarise, write_results
     from drysward.play.arrays import require_play
     from drysward.play.report import play_answers
@@ -62,17 +61,7 @@ def command(
     # A folder that cannot be written is told before the run, not after it.
     if out is not None:
         claim_folder(out)
-    span = "every complete year" if years is None else f"the years {years[0]} to {years[1]}"
-    click.echo(
-        f"{opened.title}: {counted(opened.plans, 'plan')} on {counted(opened.fields, 'field')} "
-        f"over {span} of {opened.weather.name}",
-        err=True,
-    )
-    if not is_warm():
-        click.echo(
-            "Compiling the day loop: needed once after installing, later runs start at once.",
-            err=True,
-        )
+    announce(opened, years)
     result = drysward.run(opened, years=years)
     answers = drysward.answers(
         result, tuple(opened.answers.return_periods), opened.answers.confidence

@@ -9,12 +9,12 @@ import click
 
 from drysward.cli.arguments import (
     DEMO,
-    Years,
-    counted,
+    announce,
     open_scenario,
     settings,
     units_option,
     weather_options,
+    years_option,
 )
 
 
@@ -27,7 +27,7 @@ from drysward.cli.arguments import (
 )
 @units_option
 @weather_options
-@click.option("--years", type=Years(), metavar="A-B", help="Count only the years from A to B.")
+@years_option
 @click.option("--no-sizing", is_flag=True, help="Leave out the least size that [sizing] asks for.")
 def command(
     scenario: str,
@@ -71,12 +71,7 @@ def command(
         )
     if out is not None:
         claim_folder(out)
-    span = "every complete year" if years is None else f"the years {years[0]} to {years[1]}"
-    click.echo(
-        f"{opened.title}: {counted(opened.plans, 'plan')} on {counted(opened.fields, 'field')} "
-        f"over {span} of {opened.weather.name}",
-        err=True,
-    )
+    announce(opened, years)
     columns = (TextColumn("{task.description}"), BarColumn(), TimeRemainingColumn())
     with Progress(*columns, console=Console(stderr=True), transient=True) as progress:
         running = progress.add_task("Running the plans", total=1.0)

@@ -8,6 +8,8 @@ from typing import Any
 
 import click
 
+from drysward.cli.arguments import tell_compiling
+
 
 class SweepOrStatus(click.Group):
     """``sweep SWEEP --out DIR`` runs; ``sweep status DIR`` tells."""
@@ -56,15 +58,13 @@ def run(
     from rich.console import Console
 
     from drysward.cli.sweep_progress import sweep_progress
-    from drysward.day.compiled import is_warm
     from drysward.screen.sweep import forecast_lines
     from drysward.sweep.description import read_sweep
     from drysward.sweep.folder import chunks_there, claim
     from drysward.sweep.run import forecast, plan_work, run_sweep
 
     work = plan_work(read_sweep(sweep))
-    if not is_warm():
-        click.echo("Compiling the day loop: needed once after installing.", err=True)
+    tell_compiling()
     done = 0
     if not only_forecast:
         claim(out, work.manifest)

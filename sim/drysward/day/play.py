@@ -166,17 +166,6 @@ def syringe_left(depth_mm: float, evaporated_share: float) -> float:
 
 
 @register_jitable
-def young_root_share(age_days: float, start_share: float, rooting_days: float) -> float:
-    """Share of the full rooting depth that seed or sod of an age has reached, linearly.
-
-    Source: own estimate of the form.
-    """
-    if age_days >= rooting_days:
-        return 1.0
-    return start_share + (1.0 - start_share) * age_days / rooting_days
-
-
-@register_jitable
 def young_loss(surface_wetness: float, dry_below: float, rate: float) -> float:
     """Share of young plants that a day kills: none with a moist surface, ``rate`` on a dry one.
 

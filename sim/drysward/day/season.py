@@ -37,7 +37,6 @@ from drysward.day.supply import (
 )
 from drysward.day.surface import PlayInput, count_play, count_use, play_field
 
-NEVER = 10_000.0
 NO_DORMANCY, NOT_RECOVERED = -1.0, -2.0
 
 

@@ -11,7 +11,7 @@ from drysward.day.play import syringe_left
 from drysward.day.records import PLAY_DAY, PLAY_FIELD, records
 from drysward.day.surface import PlayInput
 from drysward.faults import Fault, FaultyInput
-from drysward.forcing import SiteWeather, turf_growth
+from drysward.forcing import SiteWeather, new_turf_age, turf_growth
 from drysward.play.calendar import days_of_use
 from drysward.play.covers import Covered, cover_days
 from drysward.play.disease import (
@@ -26,10 +26,9 @@ from drysward.play.wear import cover_left, moisture_classes, wear_rate_per_h
 from drysward.play.wetness import root_harm_rate, root_heal_rate
 from drysward.root_zone import NATIVE, RootZone
 from drysward.scenario.model import SEED, SKINNED, FieldSpec, PlanSpec, PlaySpec, Scenario
+from drysward.soil.pedotransfer import PARTICLE_DENSITY
 from drysward.turf.growth import daily_rate_to_share
 from drysward.weather.reference_et import day_of_year, daylight_hours
-
-MINERAL_DENSITY = 2.65  # g/cm3, common practice
 
 
 def is_looked_at(field: FieldSpec, plans: tuple[PlanSpec, ...]) -> bool:
@@ -75,7 +74,7 @@ def play_input(
         if looked_at[f]:
             surface_mm, saturation_mm = float(fields.surface_mm[f]), float(fields.sat1[f])
             field_capacity = float(fields.fc1[f]) / surface_mm
-            density = (1.0 - saturation_mm / surface_mm) * MINERAL_DENSITY
+            density = (1.0 - saturation_mm / surface_mm) * PARTICLE_DENSITY
             kind = "native" if zones[f].kind == NATIVE else "sand"
             _write_field(about[f], spec, kind, surface_mm, field_capacity, density, scenario)
             _write_days(days[:, f], spec, kind, scenario, weather, covered[f])
@@ -185,7 +184,7 @@ def _write_new_turf(
     new = spec.establish
     assert new is not None
     entry = catalog.get("play", f"establish_{new.kind}")
-    age = age_of_new_turf(spec, weather.calendar_day)
+    age = new_turf_age(new, weather.calendar_day)
     out["sown"] = np.where(age == 0, 2.0 if new.kind == SEED else 1.0, 0.0)
     out["light"] = np.where(age < new.days, new.light_mm * new.times_a_day, 0.0)
     young = age < entry["young_rooting_days"]
@@ -194,9 +193,3 @@ def _write_new_turf(
     if new.kind == SEED:
         coming_up = daily_rate_to_share(0.9, catalog.get("turf_processes", "all")["reseed_days"])
         out["regrowth"] = np.where(young, np.maximum(out["regrowth"], coming_up), out["regrowth"])
-
-
-def age_of_new_turf(spec: FieldSpec, calendar_day: np.ndarray) -> np.ndarray:
-    """Days since the day of the year on which new turf is sown or laid, 0 to 365, (D,)."""
-    assert spec.establish is not None
-    return np.asarray((calendar_day - spec.establish.day) % 366)

@@ -12,13 +12,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from drysward.forcing import in_season, weekday
 from drysward.scenario.model import EventSpec, PlaySpec
+from drysward.weather.climate import calendar_day
 
 FloatArray = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Dates = NDArray[np.datetime64]
 
-_MONTH_STARTS = np.array([0, 31, 60, 91, 121, 152, 182, 213, 244, 274, 305, 335])
 
 
 @dataclass(frozen=True, eq=False)
@@ -39,14 +40,10 @@ def event_days(event: EventSpec, dates: Dates) -> Flags:
     29 February is day 59 in every year, so that a date stays the same day; an event dated so
     is there in leap years only.
     """
-    months = dates.astype("datetime64[M]")
-    day = _MONTH_STARTS[months.astype(int) % 12] + (dates - months).astype(int)
+    day = calendar_day(dates)
     if event.dates:
         return np.isin(day, event.dates)
-    first, last = event.season
-    within = (day >= first) & (day <= last) if first <= last else (day >= first) | (day <= last)
-    weekday = (dates.astype(int) + 3) % 7  # 1970-01-01 was a Thursday
-    return np.asarray(within & np.array(event.weekdays)[weekday])
+    return in_season(day, event.season) & np.array(event.weekdays)[weekday(dates)]
 
 
 def judged_days(events: Iterable[EventSpec], dates: Dates) -> Flags:

@@ -91,17 +91,7 @@ def plans(
     units: str = "us",
 ) -> Axes:
     """All plans for one field: odds of a stage by day of year."""
-    axes = start(axes)
-    lines, names = [], []
-    with style.look():
-        for i, plan in enumerate(keys(result, "plan")):
-            where = {"field": field, "plan": plan, "stage": stage}
-            lines.append(_odds(axes, result, where, style.line_style(i)))
-            names.append(label(result, "plan", plan))
-        month_axis(axes, result)
-        percent_axis(axes, f"years with {style.STAGE_WORDS[stage]}, %")
-        style.legend(axes, lines, names)
-    return axes
+    return _odds_of_each(start(axes), result, "plan", {"field": field, "stage": stage})
 
 
 def fields(
@@ -113,15 +103,18 @@ def fields(
     units: str = "us",
 ) -> Axes:
     """All fields side by side under one plan: odds of a stage by day of year."""
-    axes = start(axes)
+    return _odds_of_each(start(axes), result, "field", {"plan": plan, "stage": stage})
+
+
+def _odds_of_each(axes: Axes, result: xr.Dataset, over: str, where: dict[str, str]) -> Axes:
+    """A line of odds by day of year for each plan, or each field."""
     lines, names = [], []
     with style.look():
-        for i, field in enumerate(keys(result, "field")):
-            where = {"field": field, "plan": plan, "stage": stage}
-            lines.append(_odds(axes, result, where, style.line_style(i)))
-            names.append(label(result, "field", field))
+        for i, key in enumerate(keys(result, over)):
+            lines.append(_odds(axes, result, {**where, over: key}, style.line_style(i)))
+            names.append(label(result, over, key))
         month_axis(axes, result)
-        percent_axis(axes, f"years with {style.STAGE_WORDS[stage]}, %")
+        percent_axis(axes, f"years with {style.STAGE_WORDS[where['stage']]}, %")
         style.legend(axes, lines, names)
     return axes
 

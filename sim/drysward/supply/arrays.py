@@ -8,9 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from drysward.day.plan import within
 from drysward.day.records import (
-    CALENDAR_DAYS,
     INDEX_CALENDAR,
     INDEX_DROUGHT,
     INDEX_STORAGE,
@@ -25,7 +23,7 @@ from drysward.day.records import (
     records,
 )
 from drysward.day.supply import SupplyInput, SupplyState
-from drysward.forcing import SiteWeather
+from drysward.forcing import SiteWeather, in_season
 from drysward.scenario.model import (
     FieldSpec,
     Restrictions,
@@ -109,8 +107,7 @@ def daily_limits_m3(
     shape = (day_of_year.size, len(spec.sources))
     whole_day, direct = np.zeros(shape), np.zeros(shape)
     for s, source in enumerate(spec.sources):
-        in_season = np.array([within(day, *source.season) for day in range(CALENDAR_DAYS)])
-        open_days = in_season[day_of_year] & may_draw(
+        open_days = in_season(day_of_year, source.season) & may_draw(
             drought_index_mm, source.stops_above_mm, source.resumes_below_mm
         )
         allowed_m3 = source.allowance_m3.get("day", math.inf)
