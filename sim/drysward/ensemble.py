@@ -7,13 +7,17 @@ from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import partial
+from itertools import pairwise
+from typing import Any
 
 import numpy as np
 import xarray as xr
 
 from drysward.day.compiled import compiled_run_site
+from drysward.day.lanes import from_lanes, into_lanes
 from drysward.day.records import (
     CALENDAR_DAYS,
+    FIELD_DAY,
     FIELD_STATE,
     PATCH,
     PLAY_SHARES,
@@ -21,10 +25,11 @@ from drysward.day.records import (
     STAGES,
     SUPPLY_TRACE,
     TRACE,
+    WATERING,
     YEAR,
     records,
 )
-from drysward.day.season import run_site
+from drysward.day.season import Desk, run_site
 from drysward.day.supply import SupplyState
 from drysward.faults import Fault, FaultyInput
 from drysward.irrigation.plan_records import plan_record
@@ -36,22 +41,27 @@ from drysward.weather.record import DailyRecord
 from drysward.weather_years import weather_series
 
 LONG_AGO_DAYS = 10_000.0
+# Plans that go through the days side by side: enough to fill lanes and share what a day is, few
+# enough for their patches to stay in the processor's nearest memory.
+MOST_TOGETHER = 8
 # The account must close within this on every day and patch, or the run is refused.
 ACCOUNT_TOLERANCE_MM = 1e-9
 SUPPLY_TOLERANCE_M3 = 1e-6
 
 
 @dataclass(eq=False)
-class PlanRun:
-    """One plan on its way through the years: where its fields stand, and what it did so far.
+class Runs:
+    """Plans on their way through the years together: where they stand, and what they did so far.
 
-    PLAN (F,), PATCH (F, P) and FIELD_STATE (F,) are carried from stretch to stretch. YEAR
-    and PLAY_YEAR (F, Y), odds (F, 4, 366) and the sum of green cover (F, 366) are gathered;
-    TRACE (T, F) is the daily account that was last asked for.
+    Every array leads with the plan, B of them. PATCH (B, F, P) and FIELD_STATE (B, F) are carried
+    from stretch to stretch. YEAR and PLAY_YEAR (B, F, Y), odds (B, F, 4, 366) and the sum of
+    green cover (B, F, 366) are gathered; TRACE (B, T, F) is the daily account last asked for.
     """
 
-    plan: PlanSpec
+    specs: tuple[PlanSpec, ...]
     plans: np.recarray
+    delivery: np.recarray
+    catches: np.ndarray
     patches: np.recarray
     states: np.recarray
     supply: SupplyState
@@ -60,6 +70,41 @@ class PlanRun:
     odds: np.ndarray
     green: np.ndarray
     trace: np.recarray
+
+    def one(self, b: int) -> PlanRun:
+        """Plan ``b`` alone; the same memory."""
+        supply = SupplyState(*(part[b] for part in self.supply))
+        parts = {name: getattr(self, name)[b] for name in _OF_A_PLAN}
+        return PlanRun(plan=self.specs[b], supply=supply, **parts)
+
+
+@dataclass(eq=False)
+class PlanRun:
+    """One plan of ``Runs``: the arrays without the plan that leads there."""
+
+    plan: PlanSpec
+    plans: np.recarray
+    delivery: np.recarray
+    catches: np.ndarray
+    patches: np.recarray
+    states: np.recarray
+    supply: SupplyState
+    play: np.recarray
+    years: np.recarray
+    odds: np.ndarray
+    green: np.ndarray
+    trace: np.recarray
+
+    def alone(self) -> Runs:
+        """Runs of this plan only; the same memory."""
+        supply = SupplyState(*(part[None] for part in self.supply))
+        parts = {name: getattr(self, name)[None] for name in _OF_A_PLAN}
+        return Runs(specs=(self.plan,), supply=supply, **parts)
+
+
+_OF_A_PLAN = (
+    "plans", "delivery", "catches", "patches", "states", "play", "years", "odds", "green", "trace",
+)  # fmt: skip
 
 
 def start_patches(site: PreparedSite) -> np.recarray:
@@ -77,10 +122,11 @@ def start_patches(site: PreparedSite) -> np.recarray:
     return out
 
 
-def start_run(site: PreparedSite, plan: PlanSpec) -> PlanRun:
-    """A plan on the first day of the first stretch."""
+def start_run(site: PreparedSite, plan: PlanSpec, n_years: int | None = None) -> PlanRun:
+    """A plan on the first day of the first stretch; ``n_years`` to gather, all when None."""
     scenario = site.scenario
     n_fields = site.fields.size
+    n_years = len(site.years) if n_years is None else n_years
     states = records(FIELD_STATE, n_fields)
     states.days_since_water = LONG_AGO_DAYS
     patches = start_patches(site)
@@ -90,29 +136,56 @@ def start_run(site: PreparedSite, plan: PlanSpec) -> PlanRun:
     return PlanRun(
         plan=plan,
         plans=np.concatenate([plan_record(plan, f) for f in scenario.fields]).view(np.recarray),
+        delivery=site.delivery,
+        catches=site.catches,
         patches=patches,
         states=states,
-        supply=start_supply(scenario, site.supply, len(site.years)),
-        play=records(PLAY_YEAR, (n_fields, len(site.years))),
-        years=records(YEAR, (n_fields, len(site.years))),
+        supply=start_supply(scenario, site.supply, n_years),
+        play=records(PLAY_YEAR, (n_fields, n_years)),
+        years=records(YEAR, (n_fields, n_years)),
         odds=np.zeros((n_fields, len(STAGES), CALENDAR_DAYS), np.int64),
         green=np.zeros((n_fields, CALENDAR_DAYS)),
         trace=records(TRACE, (0, n_fields)),
     )
 
 
-def advance(
-    site: PreparedSite, run: PlanRun, trace: slice = slice(0, 0), compiled: bool = True
-) -> PlanRun:
-    """Take ``run`` through a stretch, in place; ``trace`` are days to keep the account of.
+def together(runs: Sequence[PlanRun]) -> Runs:
+    """Runs side by side, in memory of their own."""
 
-    ArithmeticError when the water account does not close.
+    def stacked(parts: Sequence[np.ndarray]) -> Any:
+        whole = np.stack(parts)
+        return whole.view(np.recarray) if whole.dtype.names else whole
+
+    supply = SupplyState(*map(stacked, zip(*(run.supply for run in runs), strict=True)))
+    parts = {name: stacked([getattr(run, name) for run in runs]) for name in _OF_A_PLAN}
+    return Runs(specs=tuple(run.plan for run in runs), supply=supply, **parts)
+
+
+def advance_all(
+    site: PreparedSite, runs: Runs, trace: slice = slice(0, 0), compiled: bool = True
+) -> Runs:
+    """Take ``runs`` through a stretch, in place; ``trace`` are days to keep the account of.
+
+    What a plan does is the same whichever others go along. ArithmeticError when an account does
+    not close.
     """
-    scenario = site.scenario
+    answers = site.scenario.answers
+    n_plans, n_fields, _ = runs.catches.shape
     n_trace = max(trace.stop - trace.start, 0)
-    run.trace = records(TRACE, (n_trace, site.fields.size))
-    run.supply = run.supply._replace(trace=records(SUPPLY_TRACE, n_trace))
+    runs.trace = records(TRACE, (n_plans, n_trace, n_fields))
+    runs.supply = runs.supply._replace(trace=records(SUPPLY_TRACE, (n_plans, n_trace)))
     rain = site.weather.record.rain_mm
+    blocks = into_lanes(runs.patches)
+    desk = Desk(
+        waters=records(WATERING, (n_plans, n_fields)),
+        mean=records(FIELD_DAY, 1),
+        shares=records(PLAY_SHARES, 1),
+        at_supply=records(SUPPLY_TRACE, 1),
+        asked_m3=np.zeros(n_fields),
+        share=np.ones(n_fields),
+        draws_m3=np.zeros(site.supply.sources.size),
+    )
+    desk.waters.share = 1.0
     (compiled_run_site() if compiled else run_site)(
         site.fields,
         site.days,
@@ -121,33 +194,45 @@ def advance(
         np.concatenate([[0.0], np.cumsum(rain)]),
         site.weather.drought_index_mm,
         site.weather.spray_loss,
-        run.plans,
-        site.catches,
+        runs.plans,
+        runs.delivery,
+        runs.catches,
         site.supply,
-        run.supply,
+        runs.supply,
         site.play,
-        run.play,
-        np.array([scenario.answers.reached[stage] for stage in STAGES]),
-        scenario.answers.turf == "established each year",
-        run.patches,
-        run.states,
-        run.years,
-        run.odds,
-        run.green,
-        records(SUPPLY_TRACE, 1),
-        records(PLAY_SHARES, 1),
-        run.trace,
+        runs.play,
+        np.array([answers.reached[stage] for stage in STAGES]),
+        answers.turf == "established each year",
+        blocks,
+        runs.states,
+        runs.years,
+        runs.odds,
+        runs.green,
+        desk,
+        runs.trace,
         trace.start,
     )
+    from_lanes(blocks, runs.patches)
     for account, worst, tolerance, unit in (
-        ("the water account", run.years.residual.max(), ACCOUNT_TOLERANCE_MM, "mm"),
-        ("the supply's account", run.supply.years.residual.max(), SUPPLY_TOLERANCE_M3, "m3"),
+        ("the water account", runs.years.residual.max(axis=(1, 2)), ACCOUNT_TOLERANCE_MM, "mm"),
+        ("the supply's account", runs.supply.years.residual.max(axis=1), SUPPLY_TOLERANCE_M3, "m3"),
     ):
-        if not worst <= tolerance:
+        if not worst.max() <= tolerance:
+            b = int(np.argmax(~(worst <= tolerance)))
             raise ArithmeticError(
-                f"{account} of plan '{run.plan.key}' is short by {worst:.3g} {unit} on some day; "
-                "this is a fault of the program, please report it with the scenario"
+                f"{account} of plan '{runs.specs[b].key}' is short by {worst[b]:.3g} {unit} on "
+                "some day; this is a fault of the program, please report it with the scenario"
             )
+    return runs
+
+
+def advance(
+    site: PreparedSite, run: PlanRun, trace: slice = slice(0, 0), compiled: bool = True
+) -> PlanRun:
+    """Take one plan through a stretch, as ``advance_all``."""
+    runs = advance_all(site, run.alone(), trace, compiled)
+    run.trace = runs.trace[0]
+    run.supply = run.supply._replace(trace=runs.supply.trace[0])
     return run
 
 
@@ -194,26 +279,35 @@ def run(
     series = weather_series(scenario, record)
     days = (series.stop - series.first).astype(int)
     parts = stretches(scenario, series, years)
-    runs: list[PlanRun] = []
+    workers = workers or os.cpu_count() or 1
+    groups: list[Runs] = []
     seen: WeatherSeen | None = None
     done = 0
     compiled_run_site()
-    with ThreadPoolExecutor(workers or os.cpu_count()) as pool:
+    with ThreadPoolExecutor(workers) as pool:
         ahead = pool.submit(next, parts, None)
         while (site := ahead.result()) is not None:
             # The next stretch is worked out while this one runs.
             ahead = pool.submit(next, parts, None)
             if seen is None:
                 runs = [start_run(site, plan) for plan in plans]
+                groups = [together(part) for part in in_groups(runs, workers)]
                 seen = WeatherSeen(site.years)
             seen.add(site)
-            list(pool.map(partial(advance, site), runs))
+            list(pool.map(partial(advance_all, site), groups))
             done += site.calendar.size - site.from_day
             if on_progress is not None:
                 on_progress(done / days)
             last = site
     assert seen is not None
-    return as_dataset(last, series, seen, runs)
+    return as_dataset(last, series, seen, [g.one(b) for g in groups for b in range(len(g.specs))])
+
+
+def in_groups(runs: Sequence[PlanRun], workers: int) -> list[Sequence[PlanRun]]:
+    """Runs in as many groups as there are workers, or more when they are many."""
+    n_groups = max(min(workers, len(runs)), -(-len(runs) // MOST_TOGETHER))
+    edges = np.linspace(0, len(runs), n_groups + 1).round().astype(int)
+    return [runs[start:stop] for start, stop in pairwise(edges)]
 
 
 def ledger(

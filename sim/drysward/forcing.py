@@ -44,6 +44,7 @@ TURF_HEIGHT_M = 0.10  # FAO-56 Table 12
 NO_SUBSOIL_RISE_MM_D = 0.2  # upward flow at which moist subsoil keeps crowns hydrated in full
 LEAF_LOSS_ETO_MM = 5.0  # demand at which leaves brown at the stated rate; own estimate
 CROWN_CLOCK_ETO_MM = 6.0  # demand behind the species' median lethal times
+LEAST_RAMP = 1e-9  # width in depletion fraction that stands in for none
 HEIGHT_EFFECT_PER_MM = 0.003  # of ET, from low to high cut 5 to 15 % (from memory)
 
 
@@ -260,7 +261,6 @@ def field_forcing(
 
     field = records(FIELD, 1)
     day = records(DAY, n)
-    write_delivery(field, spec)
     field.surface_mm = surface
     field.fc1, field.wp1, field.sat1, field.dry1 = fc1, wp1, sat1, 0.5 * wp1
     field.inv_taw1 = 1.0 / (fc1 - wp1)
@@ -285,7 +285,7 @@ def field_forcing(
     field.ground_cover = species["ground_cover_full"]
     field.mulch = 1.0 if skinned else turf["dead_cover_mulch"]
     field.uptake_weight = SURFACE_UPTAKE_WEIGHT
-    field.ramp_half_width = turf["stress_ramp_half_width"]
+    field.inv_ramp = 1.0 / max(2.0 * turf["stress_ramp_half_width"], LEAST_RAMP)
     field.leaf_loss_start = turf["leaf_loss_start"]
     field.inv_leaf_loss_span = 1.0 / (turf["leaf_loss_start"] - turf["leaf_loss_full"])
     field.inv_crown_wet = 1.0 / turf["crown_wet_share"]
@@ -353,13 +353,6 @@ def field_forcing(
         day.reseed = np.where(since < turf["reseed_days"], rate, 0.0)
     day.intake_share = 1.0 - weather.frozen * (1.0 - turf["frozen_intake_share"])
     return field, day
-
-
-def write_delivery(field: np.recarray, spec: FieldSpec) -> None:
-    """What FIELD (1,) has of the field's size and delivery; DAY has nothing of either."""
-    field.area_m2 = spec.area_m2
-    field.sprinkler_rate = spec.delivery.precipitation_rate_mm_h
-    field.overspray = spec.delivery.overspray
 
 
 def _shift(rooted_fc: FloatArray, fc2: FloatArray, fc3: FloatArray) -> FloatArray:

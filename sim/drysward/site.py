@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from drysward.day.records import CALENDAR_DAYS
+from drysward.day.records import CALENDAR_DAYS, DELIVERY, records
 from drysward.day.supply import SupplyInput
 from drysward.day.surface import PlayInput
 from drysward.faults import Fault, FaultyInput
@@ -52,6 +52,7 @@ class PreparedSite:
     zones: tuple[RootZone, ...]
     fields: np.recarray  # FIELD (F,)
     days: np.recarray  # DAY (n, F)
+    delivery: np.recarray  # DELIVERY (F,)
     catches: np.ndarray  # (F, P)
     supply: SupplyInput
     play: PlayInput
@@ -97,7 +98,6 @@ def stretches(
     """
     span = spans(scenario, series, years, years_at_once)
     zones = tuple(build_root_zone(f.root_zone, scenario.catalog) for f in scenario.fields)
-    catches = catches_of(scenario)
     for start, end in span.parts:
         part = weather_stretch(scenario, series, span, start, end)
         made = [
@@ -115,7 +115,8 @@ def stretches(
             zones=zones,
             fields=fields,
             days=days,
-            catches=catches,
+            delivery=delivery_of(scenario),
+            catches=catches_of(scenario),
             supply=supply_input(scenario, part.weather, part.calendar),
             play=play_input(scenario, zones, fields, part.weather, [one.covered for one in made]),
         )
@@ -203,6 +204,16 @@ def side_by_side(made: Sequence[FieldStretch]) -> tuple[np.recarray, np.recarray
     fields = np.concatenate([one.field for one in made]).view(np.recarray)
     days = np.ascontiguousarray(np.stack([one.day for one in made], axis=1)).view(np.recarray)
     return fields, days
+
+
+def delivery_of(scenario: Scenario) -> np.recarray:
+    """DELIVERY (F,): how irrigation reaches each field."""
+    out = records(DELIVERY, len(scenario.fields))
+    for row, spec in zip(out, scenario.fields, strict=True):
+        row.area_m2 = spec.area_m2
+        row.sprinkler_rate = spec.delivery.precipitation_rate_mm_h
+        row.overspray = spec.delivery.overspray
+    return out
 
 
 def catches_of(scenario: Scenario) -> np.ndarray:

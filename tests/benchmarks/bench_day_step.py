@@ -24,8 +24,18 @@ import numpy as np
 
 import drysward
 from drysward.day.compiled import is_warm
+from drysward.day.lanes import (
+    DRAINAGE,
+    LANES,
+    LEAF_EVAPORATION,
+    RUNOFF,
+    SOIL_EVAPORATION,
+    TRANSPIRATION,
+    from_lanes,
+    into_lanes,
+)
 from drysward.day.records import PATCH, records
-from drysward.day.step import Flows, patch_day
+from drysward.day.step import block_day
 from drysward.ensemble import run_plan
 from drysward.site import prepare
 
@@ -66,9 +76,9 @@ def drain_columns(water: np.ndarray, fc: float, sat: float, share: float) -> np.
     return np.where(water > fc, np.maximum(share * (water - fc), water - sat), 0.0)
 
 
-def past_columns(depletion: np.ndarray, threshold: float, half_width: float) -> np.ndarray:
-    """Share of plants past a threshold, by column; ``half_width`` above 0."""
-    return np.clip((depletion - threshold + half_width) / (2.0 * half_width), 0.0, 1.0)
+def past_columns(depletion: np.ndarray, threshold: float, inv_width: float) -> np.ndarray:
+    """Share of plants past a threshold, by column."""
+    return np.clip((depletion - threshold) * inv_width + 0.5, 0.0, 1.0)
 
 
 def survival_columns(dryness: np.ndarray) -> np.ndarray:
@@ -77,10 +87,10 @@ def survival_columns(dryness: np.ndarray) -> np.ndarray:
 
 
 def column_day(field: Any, day: Any, patch: dict[str, np.ndarray]) -> dict[str, np.ndarray]:
-    """One day of every column without irrigation: ``drysward.day.step.patch_day`` in NumPy.
+    """One day of every column without irrigation: ``drysward.day.step.block_day`` in NumPy.
 
     ``patch`` maps the names of PATCH to arrays (columns,) and is changed; returns the losses
-    (mm) by the names of ``Flows``.
+    (mm) by name.
     """
     w1, w2, w3, thatch = (patch[n].copy() for n in ("w1", "w2", "w3", "thatch"))
     before = w1 + w2 + w3 + thatch
@@ -193,27 +203,37 @@ def column_day(field: Any, day: Any, patch: dict[str, np.ndarray]) -> dict[str, 
         crown_dryness=dryness,
         dormant_age=np.where(dormant > 0.02, aged, 0.9 * patch["dormant_age"]),
         depletion=depletion,
-        footprint=awake * past_columns(depletion, day.p_footprint, field.ramp_half_width),
-        wilt=awake * past_columns(depletion, day.p_wilt, field.ramp_half_width),
+        footprint=awake * past_columns(depletion, day.p_footprint, field.inv_ramp),
+        wilt=awake * past_columns(depletion, day.p_wilt, field.inv_ramp),
     )
     losses = (runoff, drainage, leaf_evaporation, soil_evaporation, transpiration)
     residual = liquid - sum(losses) - (w1 + w2 + w3 + thatch - before)
-    return dict(zip(Flows._fields, (*losses, residual), strict=True))
+    return dict(zip((*SHARES, "residual"), (*losses, residual), strict=True))
 
 
-@numba.njit(error_model="numpy")
-def compiled_columns(field: Any, days: Any, patches: Any, lost: Any) -> None:
-    """``patch_day`` over days and columns without irrigation; ``lost`` sums losses by column."""
+@numba.njit(error_model="numpy", forceinline=True)
+def compiled_columns(field: Any, days: Any, blocks: Any) -> None:
+    """``block_day`` over days and blocks (K, SIZE) without irrigation."""
     for d in range(days.shape[0]):
-        for c in range(patches.shape[0]):
-            flows = patch_day(field, days[d], patches[c], 0.0, True)
-            lost[c] += (
-                flows.runoff
-                + flows.drainage
-                + flows.leaf_evaporation
-                + flows.soil_evaporation
-                + flows.transpiration
-            )
+        for k in range(blocks.shape[0]):
+            block_day(field, days[d], blocks[k])
+
+
+@numba.njit(error_model="numpy", forceinline=True)
+def compiled_losses(field: Any, days: Any, blocks: Any, lost: Any) -> None:
+    """As ``compiled_columns``; ``lost`` (K * LANES,) sums losses by column."""
+    for d in range(days.shape[0]):
+        for k in range(blocks.shape[0]):
+            block = blocks[k]
+            block_day(field, days[d], block)
+            for i in range(LANES):
+                lost[k * LANES + i] += (
+                    block[RUNOFF + i]
+                    + block[DRAINAGE + i]
+                    + block[LEAF_EVAPORATION + i]
+                    + block[SOIL_EVAPORATION + i]
+                    + block[TRANSPIRATION + i]
+                )
 
 
 def numpy_columns(field: Any, days: Any, patch: dict[str, np.ndarray], lost: np.ndarray) -> None:
@@ -310,7 +330,9 @@ def step() -> list[tuple[str, str]]:
 
     patches = start.copy()
     lost = np.zeros(COLUMNS)
-    compiled_columns(field, days, patches, lost)
+    blocks = into_lanes(patches[None, None])
+    compiled_losses(field, days, blocks[0], lost)
+    from_lanes(blocks, patches[None, None])
     columns = {name: start[name].copy() for name in PATCH.names or ()}
     lost_numpy = np.zeros(COLUMNS)
     begun = perf_counter()
@@ -323,8 +345,7 @@ def step() -> list[tuple[str, str]]:
     patch_days = COLUMNS * COMPARED_DAYS
 
     def again() -> None:
-        patches[:] = start
-        compiled_columns(field, days, patches, lost)
+        compiled_columns(field, days, blocks[0])
 
     compiled = patch_days / best(again)
     plain = patch_days / numpy_time

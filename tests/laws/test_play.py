@@ -295,6 +295,8 @@ def test_syringing_leaves_no_more_than_its_remainder_in_the_ground(scenes):
 def test_syringing_is_drawn_and_accounted(scenes):
     plan = scenes.plan(key="cooled", syringe=SYRINGE)
     scenario = scenes.scenario([scenes.field()], [plan])
+    # What is drawn is only told of a supply that could be short.
+    scenario = replace(scenario, site=replace(scenario.site, supply_m3_d=1e6))
     record = scenes.weather(2, 4)
     site = prepare(scenario, replace(record, rain_mm=0.4 * record.rain_mm))
     done = whole_trace(site, plan)
@@ -533,6 +535,8 @@ def test_water_of_skinned_ground_counts_at_the_supply(scenes):
     fields = [scenes.field(), replace(infield(scenes), area_m2=1000.0)]
     plan = scenes.plan("refill", trigger=0.4)
     scenario = scenes.scenario(fields, [plan])
+    # What is drawn is only told of a supply that could be short.
+    scenario = replace(scenario, site=replace(scenario.site, supply_m3_d=1e6))
     limit = 20.0
     supply = SupplySpec((SourceSpec("mains", "Mains", "mains", allowance_m3={"day": limit}),))
     record = scenes.weather(2)

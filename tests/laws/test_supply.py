@@ -142,7 +142,7 @@ def test_volume_closes_every_day_over_all_parts(base, refill, supply):
     given_by_sources = done.supply.draws.sum()
     assert given_by_sources == pytest.approx((t.granted - t.from_store + t.refill).sum(), abs=1e-6)
     # What the fields receive is what the supply gives, and it lands less the stated losses.
-    area = base.fields.area_m2
+    area = base.delivery.area_m2
     received = (done.trace.irrigation_gross * area * 0.001).sum(axis=1)
     assert np.abs(received - t.granted).max() < 1e-6
     y = done.years

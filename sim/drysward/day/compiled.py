@@ -52,12 +52,16 @@ def compiled_run_site() -> Callable[..., Any]:
     """``run_site`` compiled; it releases the GIL so that threads run plans side by side."""
     from drysward.day.season import run_site
 
-    return compiled(run_site)
+    # Nothing is allocated in it: without reference counts every view of an array is free.
+    return compiled(run_site, counted=False)
 
 
 @cache
-def compiled(function: Callable[..., Any]) -> Callable[..., Any]:
-    """A function of the numba subset compiled, without the GIL; kept for the next program."""
+def compiled(function: Callable[..., Any], counted: bool = True) -> Callable[..., Any]:
+    """A function of the numba subset compiled, without the GIL; kept for the next program.
+
+    ``counted``: its arrays have reference counts, which what allocates needs.
+    """
     config: Any = numba.config  # its settings are made at run time
     before = config.CACHE_DIR
     folder = cache_folder()
@@ -68,6 +72,10 @@ def compiled(function: Callable[..., Any]) -> Callable[..., Any]:
     except OSError:
         keep = False  # a read-only home: compile each time
     try:
-        return numba.njit(nogil=True, cache=keep, error_model="numpy")(function)
+        # An option that numba leaves out of its own signature.
+        options: dict[str, Any] = {"_nrt": counted}
+        return numba.njit(
+            nogil=True, cache=keep, error_model="numpy", forceinline=True, **options
+        )(function)
     finally:
         config.CACHE_DIR = before

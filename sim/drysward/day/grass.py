@@ -8,47 +8,40 @@ from __future__ import annotations
 
 from numba.extending import register_jitable
 
+from drysward.day.water import clamp, larger
+
 
 @register_jitable
-def share_past(depletion: float, threshold: float, half_width: float) -> float:
+def share_past(depletion: float, threshold: float, inv_width: float) -> float:
     """Share of plants past a threshold of depletion, rising linearly across it.
 
-    Source: own estimate of the form and width (plants, depth and compaction differ).
+    ``inv_width`` is 1 over the whole width of the rise, half of which is passed at the
+    threshold. Source: own estimate of the form and width (plants, depth and compaction differ).
     """
-    if half_width <= 0.0:
-        return 1.0 if depletion >= threshold else 0.0
-    share = (depletion - threshold + half_width) / (2.0 * half_width)
-    if share < 0.0:
-        return 0.0
-    return share if share < 1.0 else 1.0
+    return clamp((depletion - threshold) * inv_width + 0.5, 0.0, 1.0)
 
 
 @register_jitable
 def leaf_loss_share(ks: float, start: float, inv_span: float) -> float:
     """Share of the full leaf-loss rate: none above Ks ``start``, all once Ks fell by the span."""
-    share = (start - ks) * inv_span
-    if share < 0.0:
-        return 0.0
-    return share if share < 1.0 else 1.0
+    return clamp((start - ks) * inv_span, 0.0, 1.0)
 
 
 @register_jitable
-def survival(dryness: float) -> float:
-    """Share of plants alive at a crown dryness (dose over median lethal dose).
+def inverse_survival(dryness: float) -> float:
+    """One over the share of plants alive at a crown dryness (dose over median lethal dose).
 
-    1 / (1 + u^5): log-logistic dose response with steepness 5. Source: own estimate of the
+    1 + u^5: log-logistic dose response with steepness 5. Source: own estimate of the
     steepness; the medians by species carry their own grades.
     """
     square = dryness * dryness
-    return 1.0 / (1.0 + square * square * dryness)
+    return 1.0 + square * square * dryness
 
 
 @register_jitable
 def kill_share(before: float, after: float) -> float:
     """Share of the living that die as crown dryness goes from ``before`` to ``after``."""
-    if after <= before:
-        return 0.0
-    return 1.0 - survival(after) / survival(before)
+    return 1.0 - inverse_survival(before) / inverse_survival(larger(before, after))
 
 
 @register_jitable
@@ -66,4 +59,14 @@ def crown_dryness_step(
     speed : below 1 when moist soil below the roots keeps crowns hydrated.
     """
     after = dryness + clock * speed * (1.0 - wetness) - refill * wetness
-    return after if after > 0.0 else 0.0
+    return larger(after, 0.0)
+
+
+@register_jitable
+def covers_within(green: float, dormant: float, bare: float) -> tuple[float, float, float]:
+    """Green, dormant and dead cover, each 0..1 and with ``bare`` ground 1 in all, whatever the
+    rounding of the first two.
+    """
+    green = clamp(green, 0.0, 1.0 - bare)
+    dormant = clamp(dormant, 0.0, 1.0 - bare - green)
+    return green, dormant, larger(1.0 - bare - green - dormant, 0.0)

@@ -7,6 +7,10 @@ from __future__ import annotations
 
 from numba.extending import register_jitable
 
+from drysward.day.water import NO_LESS, clamp, larger, smaller
+
+_FAR = 4.0  # standard deviations beyond which nothing is left
+
 
 @register_jitable
 def hardness_g(
@@ -30,13 +34,8 @@ def hardness_g(
     Source: own estimate of the line's form; that hardness rises as water falls is published
     (Dickson et al. 2018), frozen ground off the scale from memory.
     """
-    g = intercept + slope * moisture
-    if g < floor:
-        g = floor
-    g += bare_share * bare_extra
-    if frozen > 0.0 and g < frozen_g:
-        return frozen_g
-    return g
+    g = larger(intercept + slope * moisture, floor) + bare_share * bare_extra
+    return larger(g, frozen_g) if frozen > 0.0 else g
 
 
 @register_jitable
@@ -47,16 +46,12 @@ def share_beyond(mean: float, limit: float, inv_scatter: float) -> float:
     is one less this. Source: Abramowitz & Stegun 1964 eq 26.2.18, within 0.00025.
     """
     beyond = mean - limit
-    if beyond == 0.0:
-        return 0.5
-    x = abs(beyond) * inv_scatter
-    if x > 4.0:
-        tail = 0.0
-    else:
-        s = 1.0 + x * (0.196854 + x * (0.115194 + x * (0.000344 + x * 0.019527)))
-        s *= s
-        tail = 0.5 / (s * s)
-    return 1.0 - tail if beyond > 0.0 else tail
+    x = smaller(abs(beyond) * inv_scatter, _FAR)
+    s = 1.0 + x * (0.196854 + x * (0.115194 + x * (0.000344 + x * 0.019527)))
+    s *= s
+    tail = 0.5 / (s * s) if x < _FAR else 0.0
+    share = 1.0 - tail if beyond > 0.0 else tail
+    return share if beyond != 0.0 else 0.5
 
 
 @register_jitable
@@ -65,8 +60,7 @@ def air_filled(water_mm: float, saturation_mm: float, inv_depth: float) -> float
 
     By definition.
     """
-    room = saturation_mm - water_mm
-    return room * inv_depth if room > 0.0 else 0.0
+    return larger(saturation_mm - water_mm, 0.0) * inv_depth
 
 
 @register_jitable
@@ -78,9 +72,8 @@ def by_moisture(
     Source: use wears bermudagrass on silt loam 4 times as fast at 0.30-0.37 as at 0.06-0.21 and
     3 times as at 0.22-0.29, Dickson et al. 2018; on sand there are no classes.
     """
-    if moisture >= wet_from:
-        return wet
-    return middle if moisture >= middle_from else dry
+    drier = middle if moisture >= middle_from else dry
+    return wet if moisture >= wet_from else drier
 
 
 @register_jitable
@@ -106,10 +99,8 @@ def root_loss_step(
     ``heal`` is the share of the lost that comes back in a day; ``most`` is never passed.
     Source: own estimate of the form.
     """
-    if airless_run_days > 0.0:
-        after = loss + (1.0 - loss) * root_harm(airless_run_days, rate)
-        return after if after < most else most
-    return loss * (1.0 - heal)
+    harmed = smaller(loss + (1.0 - loss) * root_harm(airless_run_days, rate), most)
+    return harmed if airless_run_days > 0.0 else loss * (1.0 - heal)
 
 
 @register_jitable
@@ -172,8 +163,4 @@ def young_loss(surface_wetness: float, dry_below: float, rate: float) -> float:
     ``surface_wetness`` is the share of available water that the surface layer holds; the loss
     grows linearly from ``dry_below`` down to 0. Source: own estimate of the form.
     """
-    if surface_wetness >= dry_below:
-        return 0.0
-    if surface_wetness <= 0.0:
-        return rate
-    return rate * (1.0 - surface_wetness / dry_below)
+    return rate * clamp(1.0 - surface_wetness / larger(dry_below, NO_LESS), 0.0, 1.0)

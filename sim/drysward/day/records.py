@@ -22,7 +22,7 @@ TIMES = 4
 
 # Turf stages, in the order in which a drying field passes them.
 STAGES = ("footprint", "wilt", "dormant", "dead")
-FOOTPRINT, WILT, DORMANT, DEAD = 0, 1, 2, 3
+AT_FOOTPRINT, AT_WILT, AT_DORMANT, AT_DEAD = 0, 1, 2, 3
 
 
 def _dtype(floats: str, extra: tuple[tuple[str, str, tuple[int, ...]], ...] = ()) -> np.dtype:
@@ -33,22 +33,26 @@ def _dtype(floats: str, extra: tuple[tuple[str, str, tuple[int, ...]], ...] = ()
 
 
 FIELD = _dtype(
-    # area of the field (m2), depth of the surface layer
-    "area_m2 surface_mm "
+    # depth of the surface layer
+    "surface_mm "
     # surface layer: water at field capacity, wilting point, saturation and air-dry
     "fc1 wp1 sat1 dry1 inv_taw1 tew rew inv_tew_less_rew "
     # share of the water above field capacity that drains in a day, by layer
     "drain1 drain2 drain3 percolation_limit infiltration_limit "
     # potential retention S of the curve number, its initial abstraction, and the upward flow
     "retention abstraction upward_max subsoil_reach "
-    # sprinkler rate against soil intake (mm/h) and what the surface can hold meanwhile
-    "sprinkler_rate intake_rate surface_storage overspray "
+    # soil intake (mm/h), and what the surface can hold while more than that falls
+    "intake_rate surface_storage "
     # turf
-    "thatch_storage ground_cover mulch uptake_weight ramp_half_width "
+    "thatch_storage ground_cover mulch uptake_weight inv_ramp "
     "leaf_loss_start inv_leaf_loss_span inv_crown_wet crown_refill subsoil_speed "
     "inv_age_slowing heat_shelter"
 )
 """What does not change from day to day on one field."""
+
+DELIVERY = _dtype("area_m2 sprinkler_rate overspray")
+"""How irrigation reaches a field: over what area (m2), how fast (mm/h), and the share that falls
+beside it."""
 
 DAY = _dtype(
     # weather: total precipitation, its liquid part with melt, snow on the ground at day's end
@@ -95,6 +99,22 @@ FIELD_STATE = _dtype(
 )
 """What the person who waters knows of a field, and the running counts of the year."""
 
+WATERING = _dtype(
+    # asked for (syringing included) and the share of it that is granted; newly missed
+    "asked syringed share missed "
+    # of what is granted: all, for cooling, for water, lost in the air, beside the field
+    "gross cooling watering spray beside "
+    # what the patches caught, mean; above 0 when their lanes tell of irrigation
+    "caught told"
+)
+"""The irrigation of one field on one day (mm over the field)."""
+
+FIELD_DAY = _dtype(
+    "runoff drainage leaf_evaporation soil_evaporation transpiration residual "
+    "depletion footprint wilt green dormant dead"
+)
+"""One day of one field: means over its patches, and the largest residual of the account."""
+
 PLAN = _dtype(
     "rule trigger target share least_depth most_depth rain_skip rain_skip_days interval "
     "first_day last_day time_of_day run_time_multiplier cycle_and_soak "
@@ -119,7 +139,7 @@ PLAY_FIELD = _dtype(
     "on skinned surface_mm inv_surface_mm "
     # peak deceleration (g) by surface moisture, and the limits asked for
     "hard_intercept hard_slope hard_floor hard_bare hard_frozen hard_inv_scatter "
-    "hard_above hard_from soft_below soft_until "
+    "hard_above soft_below "
     # too wet: air-filled share, moisture from which the surface is mud, share of the field
     "air_below mud_above share invader_air most_root_loss "
     # moisture from which use wears faster, and fastest
@@ -167,6 +187,8 @@ PLAY_YEAR = _dtype(
 """Days, events and extremes of one field, plan and year, in the answer season."""
 
 SUPPLY = _dtype(
+    # 0 when nothing limits the supply and nobody asks what happens there
+    "on "
     # most that the pipes carry in a day, and the store: all it holds, and what stays in it (m3)
     "network capacity dead seepage "
     # restrictions: what their index is, and how many stages

@@ -1,268 +1,249 @@
-"""One patch, one day: water comes, runs off, sinks, leaves; the turf answers; the account closes.
+"""One day of the patches in a block: water comes, runs off, sinks, leaves; the turf answers.
 
 The order within a day: the root zone takes its depth of the day; irrigation and rain come
 early and what cannot be held drains (the convention of the daily account in FAO-56 example
 38); then evaporation and transpiration; then the turf answers to what is left.
+
+Each part loops over the lanes of a block, with no branch that differs from lane to lane, so that
+the compiler steps several at a time. What does not differ is read before the loop: writing to a
+block might change it, as far as the compiler knows.
 """
 
 from __future__ import annotations
 
-from typing import Any, NamedTuple
+from typing import Any
 
 from numba.extending import register_jitable
 
 from drysward.day.grass import (
+    covers_within,
     crown_dryness_step,
     kill_share,
     leaf_loss_share,
     share_past,
 )
+from drysward.day.lanes import (
+    BEFORE,
+    CAUGHT,
+    CROWN_DRYNESS,
+    DEAD,
+    DEPLETION,
+    DORMANT,
+    DORMANT_AGE,
+    DRAINAGE,
+    FOOTPRINT,
+    GREEN,
+    INV_ROOTING,
+    KS,
+    LANES,
+    LEAF_EVAPORATION,
+    RESIDUAL,
+    RUNOFF,
+    SHED,
+    SOIL_EVAPORATION,
+    THATCH,
+    TRANSPIRATION,
+    W1,
+    W2,
+    W3,
+    WET3,
+    WILT,
+    WORN,
+)
 from drysward.day.water import (
+    NO_LESS,
     clamp,
     drain,
     evaporation_reduction,
+    larger,
     rain_runoff,
-    sprinkler_runoff,
+    smaller,
     stress_coefficient,
     upward_flow,
 )
 
 
-class Flows(NamedTuple):
-    """What left one patch in a day, and what the account is short by (mm)."""
-
-    runoff: float
-    drainage: float
-    leaf_evaporation: float
-    soil_evaporation: float
-    transpiration: float
-    residual: float
-
-
 @register_jitable
-def patch_day(field: Any, day: Any, patch: Any, landed: float, soak: bool) -> Flows:
-    """Step one patch by one day, in place; what left it, and the residual of the account.
+def block_day(field: Any, day: Any, block: Any) -> None:
+    """Step the patches of a block by one day, in place; RESIDUAL is what the account is short by.
 
     Parameters
     ----------
     field, day : records FIELD and DAY.
-    patch : record PATCH, changed.
-    landed : irrigation that lands on this patch (mm).
-    soak : irrigation is split so that it never outruns the soil's intake.
+    block : see ``day.lanes``; CAUGHT and SHED are the irrigation (mm) of the day.
     """
-    w1 = patch.w1
-    w2 = patch.w2
-    w3 = patch.w3
-    thatch = patch.thatch
-    before = w1 + w2 + w3 + thatch
+    wet(field, day, block)
+    dry(field, day, block)
+    answer(field, day, block)
 
-    # The floor of the root zone moves through the soil and takes its water along.
-    shift = day.shift
-    if shift > 0.0:
-        moved = shift * w3
+
+@register_jitable
+def wet(field: Any, day: Any, block: Any) -> None:
+    """The root zone takes its depth; water runs off, enters, sinks, and backs up where it must."""
+    up, down = larger(-day.shift, 0.0), larger(day.shift, 0.0)
+    liquid = day.liquid
+    refused = (1.0 - day.intake_share) * liquid
+    retention, at_reference = field.retention, field.abstraction
+    slope, reference = day.abstraction_slope, day.moisture_reference
+    storage, intake = field.thatch_storage, field.infiltration_limit
+    fc1, sat1, drain1 = field.fc1, field.sat1, field.drain1
+    fc2, sat2, drain2 = day.fc2, day.sat2, field.drain2
+    fc3, sat3, drain3 = day.fc3, day.sat3, field.drain3
+    percolation = field.percolation_limit
+    for i in range(LANES):
+        w1 = block[W1 + i]
+        w2 = block[W2 + i]
+        w3 = block[W3 + i]
+        thatch = block[THATCH + i]
+        block[BEFORE + i] = w1 + w2 + w3 + thatch
+        # The floor of the root zone moves through the soil and takes its water along.
+        moved = down * w3 - up * w2
         w2 += moved
         w3 -= moved
-    elif shift < 0.0:
-        moved = -shift * w2
-        w2 -= moved
-        w3 += moved
 
-    # --- in at the top --------------------------------------------------------------------
-    liquid = day.liquid
-    runoff = 0.0
-    entering = 0.0
-    if liquid > 0.0:
-        abstraction = field.abstraction + day.abstraction_slope * (
-            day.moisture_reference - (w1 + w2)
-        )
-        runoff = rain_runoff(liquid, field.retention, abstraction)
-        shed = (1.0 - day.intake_share) * liquid
-        if shed > runoff:
-            runoff = shed
+        abstraction = at_reference + slope * (reference - (w1 + w2))
+        runoff = larger(rain_runoff(liquid, retention, abstraction), refused)
         entering = liquid - runoff
-    if landed > 0.0:
-        wasted = 0.0
-        if not soak:
-            wasted = sprinkler_runoff(
-                landed, field.sprinkler_rate, field.intake_rate, field.surface_storage
-            )
-        runoff += wasted
-        entering += landed - wasted
-
-    drainage = 0.0
-    if entering > 0.0:
-        room = field.thatch_storage - thatch
-        held = entering if entering < room else room
-        thatch += held
+        shed = block[SHED + i]
+        runoff += shed
+        entering += block[CAUGHT + i] - shed
+        held = smaller(entering, storage - thatch)
         entering -= held
-        if entering > field.infiltration_limit:
-            runoff += entering - field.infiltration_limit
-            entering = field.infiltration_limit
-        w1 += entering
+        over = larger(entering - intake, 0.0)
+        runoff += over
+        w1 += entering - over
 
-    # --- down, and back up where the bottom cannot take it -----------------------------------
-    if w1 > field.fc1 or w2 > day.fc2 or w3 > day.fc3:
-        down = drain(w1, field.fc1, field.sat1, field.drain1)
-        w1 -= down
-        w2 += down
-        down = drain(w2, day.fc2, day.sat2, field.drain2)
-        w2 -= down
-        w3 += down
-        drainage = drain(w3, day.fc3, day.sat3, field.drain3)
-        if drainage > field.percolation_limit:
-            drainage = field.percolation_limit
+        down1 = drain(w1, fc1, sat1, drain1)
+        w1 -= down1
+        w2 += down1
+        down2 = drain(w2, fc2, sat2, drain2)
+        w2 -= down2
+        w3 += down2
+        drainage = smaller(drain(w3, fc3, sat3, drain3), percolation)
         w3 -= drainage
-        over = w3 - day.sat3
-        if over > 0.0:
-            w3 -= over
-            w2 += over
-        over = w2 - day.sat2
-        if over > 0.0:
-            w2 -= over
-            w1 += over
-        over = w1 - field.sat1
-        if over > 0.0:
-            w1 -= over
-            runoff += over
+        # Back up where the bottom cannot take it.
+        over = larger(w3 - sat3, 0.0)
+        w3 -= over
+        w2 += over
+        over = larger(w2 - sat2, 0.0)
+        w2 -= over
+        w1 += over
+        over = larger(w1 - sat1, 0.0)
+        block[W1 + i] = w1 - over
+        block[W2 + i] = w2
+        block[W3 + i] = w3
+        block[THATCH + i] = thatch + held
+        block[DRAINAGE + i] = drainage
+        block[RUNOFF + i] = runoff + over
 
-    # --- out to the air -------------------------------------------------------------------
-    eto = day.eto
-    most = day.kc_max * eto
-    leaf_evaporation = thatch if thatch < most else most
-    thatch -= leaf_evaporation
-    most -= leaf_evaporation
 
-    a1 = w1 - field.wp1
-    if a1 < 0.0:
-        a1 = 0.0
-    a2 = w2 - day.wp2
-    if a2 < 0.0:
-        a2 = 0.0
-    # Roots lost to lack of air leave the others with as much less of the water.
-    inv_rooting = 1.0 / (1.0 - patch.root_loss) if patch.root_loss > 0.0 else 1.0
-    depletion = (field.fc1 + day.fc2 - w1 - w2) * day.inv_taw * inv_rooting
-    ks = stress_coefficient(depletion, day.inv_one_less_p)
-    green = patch.green
-    transpiration = day.kcb * green * ks * eto
-    if transpiration > most:
-        transpiration = most
-    available = a1 + a2
-    if transpiration > available:
-        transpiration = available
-    if transpiration > 0.0:
-        weighted = field.uptake_weight * a1
-        from_surface = transpiration * weighted / (weighted + a2)
-        if from_surface > a1:
-            from_surface = a1
-        if transpiration - from_surface > a2:
-            from_surface = transpiration - a2
+@register_jitable
+def dry(field: Any, day: Any, block: Any) -> None:
+    """Leaves and thatch dry, turf transpires, bare soil evaporates, the subsoil feeds the roots."""
+    eto, demand = day.eto, day.kcb * day.eto
+    most_of_all = day.kc_max * eto
+    held = field.fc1 + day.fc2
+    fc1, wp1, dry1 = field.fc1, field.wp1, field.dry1
+    wp2, wp3 = day.wp2, day.wp3
+    inv_taw, inv_taw2, inv_taw3 = day.inv_taw, day.inv_taw2, day.inv_taw3
+    inv_one_less_p = day.inv_one_less_p
+    weight, ground_cover, mulch = field.uptake_weight, field.ground_cover, field.mulch
+    tew, inv_tew_less_rew, upward_max = field.tew, field.inv_tew_less_rew, field.upward_max
+    for i in range(LANES):
+        w1 = block[W1 + i]
+        w2 = block[W2 + i]
+        thatch = block[THATCH + i]
+        leaf_evaporation = smaller(thatch, most_of_all)
+        most = most_of_all - leaf_evaporation
+
+        a1 = larger(w1 - wp1, 0.0)
+        a2 = larger(w2 - wp2, 0.0)
+        # Roots lost to lack of air leave the others with as much less of the water.
+        depletion = (held - w1 - w2) * inv_taw * block[INV_ROOTING + i]
+        ks = stress_coefficient(depletion, inv_one_less_p)
+        green = block[GREEN + i]
+        transpiration = smaller(smaller(demand * green * ks, most), a1 + a2)
+        weighted = weight * a1
+        # With no water to share out, none is transpired.
+        from_surface = transpiration * weighted / larger(weighted + a2, NO_LESS)
+        from_surface = larger(smaller(from_surface, a1), transpiration - a2)
         w1 -= from_surface
         w2 -= transpiration - from_surface
         most -= transpiration
 
-    exposed = (1.0 - field.ground_cover * green) * field.mulch
-    soil_evaporation = exposed * day.kc_max * eto
-    if soil_evaporation > most:
-        soil_evaporation = most
-    soil_evaporation *= evaporation_reduction(field.fc1 - w1, field.tew, field.inv_tew_less_rew)
-    left = w1 - field.dry1
-    if soil_evaporation > left:
-        soil_evaporation = left if left > 0.0 else 0.0
-    w1 -= soil_evaporation
+        exposed = (1.0 - ground_cover * green) * mulch
+        evaporation = smaller(exposed * most_of_all, most)
+        evaporation *= evaporation_reduction(fc1 - w1, tew, inv_tew_less_rew)
+        evaporation = smaller(evaporation, larger(w1 - dry1, 0.0))
 
-    wet3 = clamp((w3 - day.wp3) * day.inv_taw3, 0.0, 1.0)
-    if field.upward_max > 0.0:
-        rise = upward_flow(field.upward_max, clamp((w2 - day.wp2) * day.inv_taw2, 0.0, 1.0), wet3)
-        if rise > w3 - day.wp3:
-            rise = w3 - day.wp3 if w3 > day.wp3 else 0.0
-        w3 -= rise
-        w2 += rise
+        w3 = block[W3 + i]
+        wet3 = clamp((w3 - wp3) * inv_taw3, 0.0, 1.0)
+        rise = upward_flow(upward_max, clamp((w2 - wp2) * inv_taw2, 0.0, 1.0), wet3)
+        rise = smaller(rise, larger(w3 - wp3, 0.0))
+        block[W1 + i] = w1 - evaporation
+        block[W2 + i] = w2 + rise
+        block[W3 + i] = w3 - rise
+        block[THATCH + i] = thatch - leaf_evaporation
+        block[LEAF_EVAPORATION + i] = leaf_evaporation
+        block[TRANSPIRATION + i] = transpiration
+        block[SOIL_EVAPORATION + i] = evaporation
+        block[KS + i] = ks
+        block[WET3 + i] = wet3
 
-    # --- the turf answers -------------------------------------------------------------------
-    depletion = (field.fc1 + day.fc2 - w1 - w2) * day.inv_taw
-    felt = depletion * inv_rooting
-    dormant = patch.dormant
-    dead = patch.dead
-    active = day.active
-    awake = green * active
 
-    crown_supply = (w1 - field.wp1) * field.inv_taw1
-    rooted_supply = 1.0 - felt
-    if rooted_supply > crown_supply:
-        crown_supply = rooted_supply
-    wetness = clamp(crown_supply * field.inv_crown_wet, 0.0, 1.0)
-    from_below = clamp(wet3 * field.inv_crown_wet, 0.0, 1.0) * field.subsoil_reach
-    speed = 1.0 - (1.0 - field.subsoil_speed) * from_below
-    # Most days nothing is dormant, dead or drying: the guards only save work.
-    before_dryness = patch.crown_dryness
-    dryness = crown_dryness_step(
-        before_dryness, wetness, day.crown_clock, field.crown_refill, speed
-    )
-    kill = 0.0
-    if dryness > before_dryness:
-        kill = kill_share(before_dryness, dryness)
-    if day.heat_kill > 0.0:
-        kill = 1.0 - (1.0 - kill) * (1.0 - day.heat_kill * (1.0 - field.heat_shelter * ks))
+@register_jitable
+def answer(field: Any, day: Any, block: Any) -> None:
+    """Leaves footprint, wilt and brown, crowns dry or drink, plants die, come back or spread; the
+    water account is closed.
+    """
+    liquid = day.liquid
+    held = field.fc1 + day.fc2
+    wp1, inv_taw, inv_taw1 = field.wp1, day.inv_taw, field.inv_taw1
+    inv_crown_wet, reach, slowest = field.inv_crown_wet, field.subsoil_reach, field.subsoil_speed
+    clock, refill = day.crown_clock, field.crown_refill
+    heat_kill, shelter = day.heat_kill, field.heat_shelter
+    start, inv_span, leaf_loss = field.leaf_loss_start, field.inv_leaf_loss_span, day.leaf_loss
+    recovery = day.recovery / (1.0 - start)
+    inv_slowing, spread, reseed = field.inv_age_slowing, day.spread, day.reseed
+    active, p_footprint, p_wilt = day.active, day.p_footprint, day.p_wilt
+    inv_ramp = field.inv_ramp
+    for i in range(LANES):
+        w1 = block[W1 + i]
+        ks = block[KS + i]
+        w2 = block[W2 + i]
+        depletion = (held - w1 - w2) * inv_taw
+        felt = depletion * block[INV_ROOTING + i]
+        green_before = block[GREEN + i]
+        dormant_before = block[DORMANT + i]
 
-    if ks < field.leaf_loss_start:
-        browning = (
-            green
-            * day.leaf_loss
-            * leaf_loss_share(ks, field.leaf_loss_start, field.inv_leaf_loss_span)
-        )
-        green -= browning
-        dormant += browning
-    if patch.dormant > 0.0 and ks > field.leaf_loss_start:
+        wetness = clamp(larger((w1 - wp1) * inv_taw1, 1.0 - felt) * inv_crown_wet, 0.0, 1.0)
+        from_below = clamp(block[WET3 + i] * inv_crown_wet, 0.0, 1.0) * reach
+        speed = 1.0 - (1.0 - slowest) * from_below
+        dryness = block[CROWN_DRYNESS + i]
+        drier = crown_dryness_step(dryness, wetness, clock, refill, speed)
+        alive = (1.0 - kill_share(dryness, drier)) * (1.0 - heat_kill * (1.0 - shelter * ks))
+
+        browning = green_before * leaf_loss * leaf_loss_share(ks, start, inv_span)
         # No leaf comes back at a water supply at which leaves are still being lost.
-        supply = (ks - field.leaf_loss_start) / (1.0 - field.leaf_loss_start)
-        regreening = (
-            patch.dormant
-            * day.recovery
-            * supply
-            / (1.0 + patch.dormant_age * field.inv_age_slowing)
-        )
-        green += regreening
-        dormant -= regreening
-    if kill > 0.0:
-        dead += kill * (green + dormant)
-        green -= kill * green
-        dormant -= kill * dormant
-    if patch.dead > 0.0:
-        refilled = patch.dead * ks * (day.spread * green + day.reseed)
-        green += refilled
-        dead -= refilled
+        age = block[DORMANT_AGE + i]
+        regreening = dormant_before * recovery * larger(ks - start, 0.0) / (1.0 + age * inv_slowing)
+        change = regreening - browning
+        green = (green_before + change) * alive
+        dormant = (dormant_before - change) * alive
+        green += block[DEAD + i] * ks * (spread * green + reseed)
+        green, dormant, dead = covers_within(green, dormant, block[WORN + i])
 
-    # Rounding must not push a share out of 0..1.
-    green = clamp(green, 0.0, 1.0)
-    bare = patch.worn
-    green = min(green, 1.0 - bare)
-    dormant = clamp(dormant, 0.0, 1.0 - bare - green)
-    dead = 1.0 - bare - green - dormant
-    if dead < 0.0:
-        dead = 0.0
+        awake = green_before * active
+        block[GREEN + i] = green
+        block[DORMANT + i] = dormant
+        block[DEAD + i] = dead
+        block[CROWN_DRYNESS + i] = drier
+        block[DORMANT_AGE + i] = age + dormant * (1.0 - wetness) if dormant > 0.02 else 0.9 * age
+        block[DEPLETION + i] = depletion
+        block[FOOTPRINT + i] = awake * share_past(felt, p_footprint, inv_ramp)
+        block[WILT + i] = awake * share_past(felt, p_wilt, inv_ramp)
 
-    patch.w1 = w1
-    patch.w2 = w2
-    patch.w3 = w3
-    patch.thatch = thatch
-    patch.green = green
-    patch.dormant = dormant
-    patch.dead = dead
-    patch.crown_dryness = dryness
-    if dormant > 0.02:
-        patch.dormant_age += dormant * (1.0 - wetness)
-    else:
-        patch.dormant_age *= 0.9
-    patch.depletion = depletion
-    patch.footprint = awake * share_past(felt, day.p_footprint, field.ramp_half_width)
-    patch.wilt = awake * share_past(felt, day.p_wilt, field.ramp_half_width)
-
-    out = runoff + drainage + leaf_evaporation + transpiration + soil_evaporation
-    return Flows(
-        runoff,
-        drainage,
-        leaf_evaporation,
-        soil_evaporation,
-        transpiration,
-        liquid + landed - out - (w1 + w2 + w3 + thatch - before),
-    )
+        out = block[RUNOFF + i] + block[DRAINAGE + i] + block[LEAF_EVAPORATION + i]
+        out += block[TRANSPIRATION + i] + block[SOIL_EVAPORATION + i]
+        now = w1 + w2 + block[W3 + i] + block[THATCH + i]
+        block[RESIDUAL + i] = liquid + block[CAUGHT + i] - out - (now - block[BEFORE + i])

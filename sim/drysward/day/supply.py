@@ -58,6 +58,19 @@ class SupplyState(NamedTuple):
 
 
 @register_jitable
+def of_plan(states: SupplyState, b: int) -> SupplyState:
+    """The state of one plan, of states whose arrays lead with the plan."""
+    return SupplyState(
+        states.store[b],
+        states.used[b],
+        states.years[b],
+        states.draws[b],
+        states.store_month[b],
+        states.trace[b],
+    )
+
+
+@register_jitable
 def granted_share(asked_m3: float, available_m3: float) -> float:
     """Share of every request that is met: all of it, or the same share for every field."""
     if asked_m3 <= available_m3 or asked_m3 <= 0.0:

@@ -6,6 +6,26 @@ from typing import Any, NamedTuple
 
 from numba.extending import register_jitable
 
+from drysward.day.lanes import (
+    AIR,
+    AIRLESS,
+    AIRLESS_DAYS,
+    DEAD,
+    DORMANT,
+    DUST,
+    GREEN,
+    HARD,
+    HARDNESS,
+    INV_ROOTING,
+    LANES,
+    MOIST,
+    MUD,
+    ROOT_LOSS,
+    SOFT,
+    STANDING,
+    W1,
+    WORN,
+)
 from drysward.day.play import (
     air_filled,
     by_moisture,
@@ -16,6 +36,7 @@ from drysward.day.play import (
     share_beyond,
     young_loss,
 )
+from drysward.day.water import clamp
 
 SATURATED = 0.99  # share of saturation from which water stands on the surface; own estimate
 
@@ -28,89 +49,134 @@ class PlayInput(NamedTuple):
 
 
 @register_jitable
-def play_field(about: Any, today: Any, field: Any, patches: Any, shares: Any, told: bool) -> None:
-    """Use, lack of air and young turf act on the patches; what is left to play on is told.
+def play_block(about: Any, today: Any, field: Any, block: Any, told: bool) -> None:
+    """Use, lack of air and young turf act on the patches of a block at the day's end.
 
     Parameters
     ----------
     about, today, field : records PLAY_FIELD, PLAY_DAY and FIELD.
-    patches : PATCH (P,) at the day's end, changed.
-    shares : record PLAY_SHARES, written; without hardness when the day is not ``told``.
+    told : whether anybody asks today what there is to play on.
     """
-    n = patches.shape[0]
-    skinned = about.skinned > 0.0
-    frozen = today.frozen > 0.0
-    saturated = SATURATED * field.sat1
-    used = today.use_hours > 0.0
-    young = today.young > 0.0
-    # Read once: the compiler cannot know that writing to a patch leaves these as they are.
+    if about.skinned == 0.0:
+        use_turf(about, today, field, block)
+    if told:
+        look_at_surface(about, today, field, block)
+
+
+@register_jitable
+def use_turf(about: Any, today: Any, field: Any, block: Any) -> None:
+    """Use wears, roots die without air and heal, young turf dries, worn ground closes."""
+    inv_surface, sat1, air_below = about.inv_surface_mm, field.sat1, about.air_below
+    wp1, inv_taw1 = field.wp1, field.inv_taw1
+    middle_from, wet_from = about.wear_middle_from, about.wear_wet_from
+    wear_dry, wear_middle, wear_wet = today.wear_dry, today.wear_middle, today.wear_wet
+    wear_dormant = today.wear_dormant
+    harm, heal, most = today.root_harm, today.root_heal, about.most_root_loss
+    dry_below, regrowth = today.young_dry_below, today.regrowth
+    loss = today.young_loss if today.young > 0.0 else 0.0
+    for i in range(LANES):
+        water = block[W1 + i]
+        moisture = water * inv_surface
+        green = block[GREEN + i]
+        dormant = block[DORMANT + i]
+        worn = block[WORN + i]
+        # Use wears living cover bare, faster in moister soil; dormant turf loses crowns.
+        lost = green * by_moisture(moisture, middle_from, wet_from, wear_dry, wear_middle, wear_wet)
+        crowns = wear_dormant * dormant
+        green -= lost
+        worn += lost
+
+        airless_days = block[AIRLESS_DAYS + i] + 1.0
+        if air_filled(water, sat1, inv_surface) >= air_below:
+            airless_days = 0.0
+        root_loss = root_loss_step(block[ROOT_LOSS + i], airless_days, harm, heal, most)
+
+        # Young turf dies on a dry surface; worn ground closes as far as the surface is moist.
+        wetness = (water - wp1) * inv_taw1
+        lost = green * young_loss(wetness, dry_below, loss)
+        worn += lost
+        regrown = worn * regrowth * clamp(wetness, 0.0, 1.0)
+        block[GREEN + i] = green - lost + regrown
+        block[WORN + i] = worn - regrown
+        block[DORMANT + i] = dormant - crowns
+        block[DEAD + i] += crowns
+        block[AIRLESS_DAYS + i] = airless_days
+        block[ROOT_LOSS + i] = root_loss
+        block[INV_ROOTING + i] = 1.0 / (1.0 - root_loss)
+
+
+@register_jitable
+def look_at_surface(about: Any, today: Any, field: Any, block: Any) -> None:
+    """Hardness and air of each patch, and how much of it is hard, soft, muddy, wet or dusty."""
     inv_surface, sat1 = about.inv_surface_mm, field.sat1
+    saturated = SATURATED * sat1
     air_below, invader_air = about.air_below, about.invader_air
     intercept, slope, floor = about.hard_intercept, about.hard_slope, about.hard_floor
-    bare_extra, hard_from, soft_until = about.hard_bare, about.hard_from, about.soft_until
-    mud_above = about.mud_above
-    hard = soft = mud = standing = airless = dust = moist = 0.0
-    hardness_sum = air_sum = worn_sum = root_loss_sum = surface_sum = 0.0
-    green_sum = dormant_sum = dead_sum = 0.0
-    for p in range(n):
-        patch = patches[p]
-        water = patch.w1
+    bare_extra, hard_frozen = about.hard_bare, about.hard_frozen
+    hard_above, soft_below = about.hard_above, about.soft_below
+    inv_scatter, mud_above = about.hard_inv_scatter, about.mud_above
+    frozen = today.frozen
+    thawed = 0.0 if frozen > 0.0 else 1.0
+    # No dust but on a skinned surface, and no weeds on one.
+    dust_below = about.skin_dust if about.skinned > 0.0 else -1.0
+    invaded = 0.0 if about.skinned > 0.0 else 1.0
+    for i in range(LANES):
+        water = block[W1 + i]
         moisture = water * inv_surface
         air = air_filled(water, sat1, inv_surface)
-        short_of_air = air < air_below
-        if not skinned:
-            if used:
-                wear(about, today, patch, moisture)
-            patch.airless_days = patch.airless_days + 1.0 if short_of_air else 0.0
-            if short_of_air or patch.root_loss > 0.0:
-                patch.root_loss = root_loss_step(
-                    patch.root_loss,
-                    patch.airless_days,
-                    today.root_harm,
-                    today.root_heal,
-                    about.most_root_loss,
-                )
-            if young or patch.worn > 0.0:
-                renew(today, patch, (water - field.wp1) * field.inv_taw1)
-            if air < invader_air:
-                moist += 1.0
-        if water >= saturated:
-            standing += 1.0
-        if short_of_air:
-            airless += 1.0
-        air_sum += air
-        green_sum += patch.green
-        dormant_sum += patch.dormant
-        dead_sum += patch.dead
-        worn_sum += patch.worn
-        root_loss_sum += patch.root_loss
-        surface_sum += water
-        if not told:
-            continue
+        bare = 1.0 - block[GREEN + i] - block[DORMANT + i]
         hardness = hardness_g(
-            moisture,
-            intercept,
-            slope,
-            floor,
-            1.0 - patch.green - patch.dormant,
-            bare_extra,
-            today.frozen,
-            about.hard_frozen,
+            moisture, intercept, slope, floor, bare, bare_extra, frozen, hard_frozen
         )
-        if frozen:
-            hard += 1.0
-        else:
-            # Most days are far from a limit: the guards only save work.
-            if hardness > hard_from:
-                hard += share_beyond(hardness, about.hard_above, about.hard_inv_scatter)
-            if hardness < soft_until:
-                soft += 1.0 - share_beyond(hardness, about.soft_below, about.hard_inv_scatter)
-            if moisture > mud_above:
-                mud += 1.0
-            elif skinned and moisture < about.skin_dust:
-                dust += 1.0
-        hardness_sum += hardness
+        muddy = thawed if moisture > mud_above else 0.0
+        block[AIR + i] = air
+        block[HARDNESS + i] = hardness
+        block[HARD + i] = 1.0 - thawed * (1.0 - share_beyond(hardness, hard_above, inv_scatter))
+        block[SOFT + i] = thawed * (1.0 - share_beyond(hardness, soft_below, inv_scatter))
+        block[MUD + i] = muddy
+        block[DUST + i] = thawed - muddy if moisture < dust_below else 0.0
+        block[STANDING + i] = 1.0 if water >= saturated else 0.0
+        block[AIRLESS + i] = 1.0 if air < air_below else 0.0
+        block[MOIST + i] = invaded if air < invader_air else 0.0
+
+
+@register_jitable
+def play_shares(blocks: Any, first: int, n: int, shares: Any, told: bool) -> None:
+    """Means over the ``n`` patches of a field from number ``first`` on, into PLAY_SHARES; what
+    ``look_at_surface`` wrote only when the day is ``told``.
+    """
     part = 1.0 / n
+    green = dormant = dead = worn = root_loss = water = 0.0
+    for number in range(first, first + n):
+        block = blocks[number // LANES]
+        i = number % LANES
+        green += block[GREEN + i]
+        dormant += block[DORMANT + i]
+        dead += block[DEAD + i]
+        worn += block[WORN + i]
+        root_loss += block[ROOT_LOSS + i]
+        water += block[W1 + i]
+    shares.green = green * part
+    shares.dormant = dormant * part
+    shares.dead = dead * part
+    shares.worn = worn * part
+    shares.root_loss = root_loss * part
+    shares.surface_water = water * part
+    if not told:
+        return
+    hard = soft = mud = standing = airless = dust = moist = hardness = air = 0.0
+    for number in range(first, first + n):
+        block = blocks[number // LANES]
+        i = number % LANES
+        hard += block[HARD + i]
+        soft += block[SOFT + i]
+        mud += block[MUD + i]
+        standing += block[STANDING + i]
+        airless += block[AIRLESS + i]
+        dust += block[DUST + i]
+        moist += block[MOIST + i]
+        hardness += block[HARDNESS + i]
+        air += block[AIR + i]
     shares.hard = hard * part
     shares.soft = soft * part
     shares.mud = mud * part
@@ -118,45 +184,8 @@ def play_field(about: Any, today: Any, field: Any, patches: Any, shares: Any, to
     shares.airless = airless * part
     shares.dust = dust * part
     shares.moist = moist * part
-    shares.hardness = hardness_sum * part
-    shares.air = air_sum * part
-    shares.green = green_sum * part
-    shares.dormant = dormant_sum * part
-    shares.dead = dead_sum * part
-    shares.worn = worn_sum * part
-    shares.root_loss = root_loss_sum * part
-    shares.surface_water = surface_sum * part
-
-
-@register_jitable
-def renew(today: Any, patch: Any, wetness: float) -> None:
-    """Young turf dies on a dry surface; worn ground closes as far as the surface is moist."""
-    if today.young > 0.0:
-        lost = patch.green * young_loss(wetness, today.young_dry_below, today.young_loss)
-        patch.green -= lost
-        patch.worn += lost
-    regrown = patch.worn * today.regrowth * min(max(wetness, 0.0), 1.0)
-    patch.worn -= regrown
-    patch.green += regrown
-
-
-@register_jitable
-def wear(about: Any, today: Any, patch: Any, moisture: float) -> None:
-    """Use wears living cover bare, faster in moister soil; dormant turf loses crowns."""
-    worn = by_moisture(
-        moisture,
-        about.wear_middle_from,
-        about.wear_wet_from,
-        today.wear_dry,
-        today.wear_middle,
-        today.wear_wet,
-    )
-    lost = worn * patch.green
-    patch.green -= lost
-    patch.worn += lost
-    crowns = today.wear_dormant * patch.dormant
-    patch.dormant -= crowns
-    patch.dead += crowns
+    shares.hardness = hardness * part
+    shares.air = air * part
 
 
 @register_jitable

@@ -7,15 +7,26 @@ from __future__ import annotations
 
 from numba.extending import register_jitable
 
+# Stands in for a divisor that is nought, where what it divides is nought too.
+NO_LESS = 1e-300
+
+
+@register_jitable
+def larger(a: float, b: float) -> float:
+    """The larger of two numbers. The built-in minds NaN, which costs a branch."""
+    return a if a > b else b
+
+
+@register_jitable
+def smaller(a: float, b: float) -> float:
+    """The smaller of two numbers."""
+    return a if a < b else b
+
 
 @register_jitable
 def clamp(value: float, low: float, high: float) -> float:
     """``value`` held between ``low`` and ``high``."""
-    if value < low:
-        return low
-    if value > high:
-        return high
-    return value
+    return smaller(larger(value, low), high)
 
 
 @register_jitable
@@ -24,7 +35,7 @@ def rain_runoff(rain: float, retention: float, abstraction: float) -> float:
 
     Parameters
     ----------
-    rain : liquid water reaching the ground.
+    rain : liquid water reaching the ground, not below 0.
     retention : potential retention S.
     abstraction : room left before runoff starts; 0.2 S at the reference moisture, more when
         drier, negative when the soil is so wet that runoff has begun.
@@ -33,17 +44,12 @@ def rain_runoff(rain: float, retention: float, abstraction: float) -> float:
     other moistures after Michel, Andréassian & Perrin 2005, Water Resources Research 41,
     W02011 (from memory), under which a wetter soil never ends the day holding less.
     """
-    if rain <= 0.0:
-        return 0.0
-    if abstraction >= 0.0:
-        excess = rain - abstraction
-        if excess <= 0.0:
-            return 0.0
-        return excess * excess / (excess + retention)
-    room = retention + abstraction
-    if room <= 0.0:
-        return rain
-    return rain * (1.0 - room * room / (retention * retention + room * rain))
+    excess = larger(rain - abstraction, 0.0)
+    before_it_began = excess * excess / larger(excess + retention, NO_LESS)
+    room = larger(retention + abstraction, 0.0)
+    held = room * room / larger(retention * retention + room * rain, NO_LESS)
+    since_it_began = rain * (1.0 - held)
+    return before_it_began if abstraction >= 0.0 else since_it_began
 
 
 @register_jitable
@@ -65,12 +71,8 @@ def drain(water: float, field_capacity: float, saturation: float, share: float) 
     What is above saturation passes at once. Source: linear reservoir; the share comes from
     the power-law conductivity under unit gradient (see ``soil.pedotransfer``).
     """
-    excess = water - field_capacity
-    if excess <= 0.0:
-        return 0.0
-    down = share * excess
-    over = water - saturation
-    return over if over > down else down
+    down = larger(share * (water - field_capacity), water - saturation)
+    return larger(down, 0.0)
 
 
 @register_jitable

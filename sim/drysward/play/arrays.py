@@ -124,9 +124,6 @@ def _write_field(
         row.skin_dust, row.mud_above = spec.skin.dust_below, spec.skin.mud_above
         row.skin_passes = spec.skin.passes
         row.skin_most_per_pass = infield["skin_most_per_pass_mm"]
-    # Beyond four times the scatter no reading is told from none.
-    row.hard_from = row.hard_above - 4.0 * line.scatter_g
-    row.soft_until = row.soft_below + 4.0 * line.scatter_g
     gone = catalog.get("play", "syringe")["syringe_evaporated_share"]
     row.syringe_left = syringe_left(1.0, gone)
 

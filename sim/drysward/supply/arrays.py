@@ -59,7 +59,7 @@ def supply_input(scenario: Scenario, weather: SiteWeather, calendar: np.recarray
     storage = spec.storage or NO_STORAGE
     source_m3, direct_m3 = daily_limits_m3(spec, weather.drought_index_mm, calendar.day_of_year)
     return SupplyInput(
-        site=site_record(spec),
+        site=site_record(spec, is_asked_for=scenario.supply is not None),
         sources=source_records(spec.sources),
         source_m3=source_m3,
         direct_m3=direct_m3,
@@ -120,10 +120,12 @@ def daily_limits_m3(
     return whole_day, direct
 
 
-def site_record(spec: SupplySpec) -> np.recarray:
-    """SUPPLY (1,)."""
+def site_record(spec: SupplySpec, is_asked_for: bool = True) -> np.recarray:
+    """SUPPLY (1,); not on when nobody ``is_asked_for`` it and its sources give without limit."""
     storage = spec.storage or NO_STORAGE
     out = records(SUPPLY, 1)
+    limits = [limit for source in spec.sources for limit in source.allowance_m3.values()]
+    out.on = is_asked_for or not all(map(math.isinf, limits))
     out.network = volume_of_hours_m3(spec.network_m3_h, spec.window_h)
     out.capacity = storage.volumes_m3[-1]
     out.dead = storage.dead_m3

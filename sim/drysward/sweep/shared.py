@@ -13,7 +13,6 @@ import numpy as np
 
 from drysward.day.supply import SupplyInput
 from drysward.day.surface import PlayInput
-from drysward.forcing import write_delivery
 from drysward.play.arrays import play_input
 from drysward.play.covers import Covered
 from drysward.root_zone import RootZone, build_root_zone
@@ -23,6 +22,7 @@ from drysward.site import (
     Spans,
     WeatherStretch,
     catches_of,
+    delivery_of,
     field_stretch,
     side_by_side,
     spans,
@@ -179,9 +179,6 @@ def site_of(held: Held, point: Point, part: Part, place: int) -> PreparedSite:
         return _Ground(tuple(zone(i) for i in here), *side_by_side(made), covered)
 
     on: _Ground = held.get(("ground", point.weather, point.fields, place), ground)
-    fields = on.fields.copy()
-    for i, spec in enumerate(scenario.fields):
-        write_delivery(fields[i : i + 1].view(np.recarray), spec)
     # Syringing by any plan has all fields looked at.
     syringed = any(plan.syringe is not None for plan in scenario.plans)
     key = (point.weather, point.fields, place)
@@ -201,8 +198,9 @@ def site_of(held: Held, point: Point, part: Part, place: int) -> PreparedSite:
         years=part.years,
         left_out=(),
         zones=on.zones,
-        fields=fields,
+        fields=on.fields,
         days=on.days,
+        delivery=delivery_of(scenario),
         catches=catches_of(scenario),
         supply=supply,
         play=play,
