@@ -8,7 +8,7 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import partial
 from itertools import pairwise
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 import xarray as xr
@@ -20,6 +20,7 @@ from drysward.day.records import (
     FIELD_DAY,
     FIELD_STATE,
     PATCH,
+    PLAN,
     PLAY_SHARES,
     PLAY_YEAR,
     STAGES,
@@ -32,13 +33,15 @@ from drysward.day.records import (
 from drysward.day.season import Desk, run_site
 from drysward.day.supply import SupplyState
 from drysward.faults import Fault, FaultyInput
-from drysward.irrigation.plan_records import plan_record
+from drysward.irrigation.plan_records import write_plan
 from drysward.results import as_dataset, provenance
 from drysward.scenario.model import PlanSpec, Scenario
 from drysward.site import PreparedSite, WeatherSeen, stretches
 from drysward.supply.arrays import start_supply
 from drysward.weather.record import DailyRecord
 from drysward.weather_years import weather_series
+
+T = TypeVar("T")
 
 LONG_AGO_DAYS = 10_000.0
 # Plans that go through the days side by side: enough to fill lanes and share what a day is, few
@@ -122,43 +125,52 @@ def start_patches(site: PreparedSite) -> np.recarray:
     return out
 
 
-def start_run(site: PreparedSite, plan: PlanSpec, n_years: int | None = None) -> PlanRun:
-    """A plan on the first day of the first stretch; ``n_years`` to gather, all when None."""
-    scenario = site.scenario
-    n_fields = site.fields.size
-    n_years = len(site.years) if n_years is None else n_years
-    states = records(FIELD_STATE, n_fields)
+def start_runs(
+    starts: Sequence[tuple[PreparedSite, PlanSpec]], n_years: int | None = None
+) -> Runs:
+    """Plans on the first day of the first stretch, each on a site of its own.
+
+    The sites must share all but their delivery and the scenario's plans and start. ``n_years``
+    is how many years to gather, all when None.
+    """
+    first, _ = starts[0]
+    n_runs, n_fields = len(starts), first.fields.size
+    n_years = len(first.years) if n_years is None else n_years
+    patches = np.stack([start_patches(site) for site, _ in starts]).view(np.recarray)
+    states = records(FIELD_STATE, (n_runs, n_fields))
     states.days_since_water = LONG_AGO_DAYS
-    patches = start_patches(site)
-    first = site.days[0]
-    held = (patches.w1 + patches.w2).mean(axis=1)
-    states.depletion = (site.fields.fc1 + first.fc2 - held) * first.inv_taw
-    return PlanRun(
-        plan=plan,
-        plans=np.concatenate([plan_record(plan, f) for f in scenario.fields]).view(np.recarray),
-        delivery=site.delivery,
-        catches=site.catches,
+    day = first.days[0]
+    held = (patches.w1 + patches.w2).mean(axis=-1)
+    states.depletion = (first.fields.fc1 + day.fc2 - held) * day.inv_taw
+    plans = records(PLAN, (n_runs, n_fields))
+    for lines, (site, plan) in zip(plans, starts, strict=True):
+        for line, field in zip(lines, site.scenario.fields, strict=True):
+            write_plan(line, plan, field)
+    supply = [start_supply(site.scenario, site.supply, n_years) for site, _ in starts]
+    return Runs(
+        specs=tuple(plan for _, plan in starts),
+        plans=plans,
+        delivery=np.stack([site.delivery for site, _ in starts]).view(np.recarray),
+        catches=np.stack([site.catches for site, _ in starts]),
         patches=patches,
         states=states,
-        supply=start_supply(scenario, site.supply, n_years),
-        play=records(PLAY_YEAR, (n_fields, n_years)),
-        years=records(YEAR, (n_fields, n_years)),
-        odds=np.zeros((n_fields, len(STAGES), CALENDAR_DAYS), np.int64),
-        green=np.zeros((n_fields, CALENDAR_DAYS)),
-        trace=records(TRACE, (0, n_fields)),
+        supply=SupplyState(*map(_stacked, zip(*supply, strict=True))),
+        play=records(PLAY_YEAR, (n_runs, n_fields, n_years)),
+        years=records(YEAR, (n_runs, n_fields, n_years)),
+        odds=np.zeros((n_runs, n_fields, len(STAGES), CALENDAR_DAYS), np.int64),
+        green=np.zeros((n_runs, n_fields, CALENDAR_DAYS)),
+        trace=records(TRACE, (n_runs, 0, n_fields)),
     )
 
 
-def together(runs: Sequence[PlanRun]) -> Runs:
-    """Runs side by side, in memory of their own."""
+def _stacked(parts: Sequence[np.ndarray]) -> Any:
+    whole = np.stack(parts)
+    return whole.view(np.recarray) if whole.dtype.names else whole
 
-    def stacked(parts: Sequence[np.ndarray]) -> Any:
-        whole = np.stack(parts)
-        return whole.view(np.recarray) if whole.dtype.names else whole
 
-    supply = SupplyState(*map(stacked, zip(*(run.supply for run in runs), strict=True)))
-    parts = {name: stacked([getattr(run, name) for run in runs]) for name in _OF_A_PLAN}
-    return Runs(specs=tuple(run.plan for run in runs), supply=supply, **parts)
+def start_run(site: PreparedSite, plan: PlanSpec) -> PlanRun:
+    """One plan on the first day of the first stretch."""
+    return start_runs([(site, plan)]).one(0)
 
 
 def advance_all(
@@ -290,8 +302,8 @@ def run(
             # The next stretch is worked out while this one runs.
             ahead = pool.submit(next, parts, None)
             if seen is None:
-                runs = [start_run(site, plan) for plan in plans]
-                groups = [together(part) for part in in_groups(runs, workers)]
+                starts = [(site, plan) for plan in plans]
+                groups = [start_runs(part) for part in in_groups(starts, workers)]
                 seen = WeatherSeen(site.years)
             seen.add(site)
             list(pool.map(partial(advance_all, site), groups))
@@ -303,11 +315,11 @@ def run(
     return as_dataset(last, series, seen, [g.one(b) for g in groups for b in range(len(g.specs))])
 
 
-def in_groups(runs: Sequence[PlanRun], workers: int) -> list[Sequence[PlanRun]]:
-    """Runs in as many groups as there are workers, or more when they are many."""
-    n_groups = max(min(workers, len(runs)), -(-len(runs) // MOST_TOGETHER))
-    edges = np.linspace(0, len(runs), n_groups + 1).round().astype(int)
-    return [runs[start:stop] for start, stop in pairwise(edges)]
+def in_groups(plans: Sequence[T], workers: int) -> list[Sequence[T]]:
+    """Plans in as many groups as there are workers, or more when they are many."""
+    n_groups = max(min(workers, len(plans)), -(-len(plans) // MOST_TOGETHER))
+    edges = np.linspace(0, len(plans), n_groups + 1).round().astype(int)
+    return [plans[start:stop] for start, stop in pairwise(edges)]
 
 
 def ledger(

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from drysward.day.records import CALENDAR_DAYS, DELIVERY, records
+from drysward.day.records import CALENDAR_DAYS, DAY, DELIVERY, as_records, as_values, records
 from drysward.day.supply import SupplyInput
 from drysward.day.surface import PlayInput
 from drysward.faults import Fault, FaultyInput
@@ -202,8 +202,9 @@ def field_stretch(
 def side_by_side(made: Sequence[FieldStretch]) -> tuple[np.recarray, np.recarray]:
     """FIELD (F,) and DAY (n, F) of the fields of a site."""
     fields = np.concatenate([one.field for one in made]).view(np.recarray)
-    days = np.ascontiguousarray(np.stack([one.day for one in made], axis=1)).view(np.recarray)
-    return fields, days
+    # As plain numbers: NumPy copies records one by one.
+    days = np.stack([as_values(one.day) for one in made], axis=1)
+    return fields, as_records(days, DAY)
 
 
 def delivery_of(scenario: Scenario) -> np.recarray:

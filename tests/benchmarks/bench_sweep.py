@@ -17,7 +17,7 @@ from time import perf_counter
 
 import drysward
 from drysward.day.compiled import compiled_run_site
-from drysward.ensemble import advance, start_run
+from drysward.ensemble import MOST_TOGETHER, advance_all, start_runs
 from drysward.site import stretches
 from drysward.sweep.description import Sweep, sweep_of
 from drysward.sweep.run import plan_work, run_sweep
@@ -25,7 +25,7 @@ from drysward.weather_years import weather_series
 
 PATCHES, FIELDS, DAYS = 5, 2, 365.2425
 YEARS = 200
-POINTS = 256
+POINTS = 1024
 REPEATS = 2
 
 
@@ -46,17 +46,19 @@ def swept(one: Sweep, workers: int) -> float:
 
 
 def bare(points: int, years: int) -> float:
-    """Time of the compiled day loop alone for as many points, on one core (s)."""
+    """Time of the compiled day loop alone for as many points, on one core (s): as many side by
+    side as the sweep has.
+    """
     from drysward.scenario.load import with_weather
 
     scenario = with_weather(drysward.shipped(), years=years)
     plan = scenario.plan_named("refill")
     sites = list(stretches(scenario, weather_series(scenario)))
     start = perf_counter()
-    for _ in range(points):
-        run = start_run(sites[0], plan)
+    for _ in range(points // MOST_TOGETHER):
+        runs = start_runs([(sites[0], plan)] * MOST_TOGETHER)
         for site in sites:
-            advance(site, run)
+            advance_all(site, runs)
     return perf_counter() - start
 
 

@@ -18,7 +18,7 @@ from drysward.day.lanes import (
     into_lanes,
 )
 from drysward.day.records import PATCH, records
-from drysward.ensemble import advance, advance_all, in_groups, start_run, together
+from drysward.ensemble import advance, advance_all, in_groups, start_run, start_runs
 from drysward.scenario.model import SourceSpec, SupplySpec
 from drysward.site import prepare
 
@@ -53,7 +53,7 @@ def same(one, other):
 @pytest.mark.parametrize("n", [1, 2, 3, 4, 7])
 def test_a_plan_does_the_same_whoever_goes_along(site, n):
     plans = (site.scenario.plans * 2)[:n]
-    runs = together([start_run(site, plan) for plan in plans])
+    runs = start_runs([(site, plan) for plan in plans])
     days = slice(100, 300)
     advance_all(site, runs, days)
     assert runs.supply.years.shortage.max() > 0.0 or n == 1
@@ -73,7 +73,7 @@ def test_each_run_has_its_own_delivery(site):
             for field in site.scenario.fields
         )
         sites.append(prepare(replace(site.scenario, fields=fields), site.weather.record))
-    runs = together([start_run(one, plan) for one in sites])
+    runs = start_runs([(one, plan) for one in sites])
     advance_all(site, runs)
     same(runs.one(0), advance(sites[0], start_run(sites[0], plan)))
     same(runs.one(1), advance(sites[1], start_run(sites[1], plan)))
@@ -83,7 +83,7 @@ def test_each_run_has_its_own_delivery(site):
 def test_compiled_and_plain_give_the_same(site):
     stretch = replace(site, calendar=site.calendar[:120], days=site.days[:120], from_day=60)
     plans = site.scenario.plans
-    compiled, plain = (together([start_run(site, plan) for plan in plans]) for _ in range(2))
+    compiled, plain = (start_runs([(site, plan) for plan in plans]) for _ in range(2))
     advance_all(stretch, compiled)
     advance_all(stretch, plain, compiled=False)
     for name in PATCH.names:

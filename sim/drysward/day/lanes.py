@@ -13,7 +13,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from drysward.day.records import PATCH
+from drysward.day.records import PATCH, as_values
 
 FloatArray = NDArray[np.float64]
 
@@ -50,7 +50,7 @@ def into_lanes(patches: np.recarray) -> FloatArray:
     n_plans, n_fields, n_patches = patches.shape
     n = n_plans * n_patches
     n_blocks = -(-n // LANES)
-    values = _values(patches).transpose(1, 0, 2, 3).reshape(n_fields, n, -1)
+    values = as_values(patches).transpose(1, 0, 2, 3).reshape(n_fields, n, -1)
     filled = np.pad(values, ((0, 0), (0, n_blocks * LANES - n), (0, 0)), mode="edge")
     blocks = _aligned_zeros((n_fields, n_blocks, SIZE))
     side_by_side = filled.reshape(n_fields, n_blocks, LANES, -1).transpose(0, 1, 3, 2)
@@ -67,7 +67,7 @@ def from_lanes(blocks: FloatArray, patches: np.recarray) -> None:
     by_lane = carried.reshape(n_fields, -1, len(_CARRIED), LANES).transpose(0, 1, 3, 2)
     values = by_lane.reshape(n_fields, -1, len(_CARRIED))[:, : n_plans * n_patches]
     values = values.reshape(n_fields, n_plans, n_patches, -1)
-    _values(patches)[:] = values.transpose(1, 0, 2, 3)
+    as_values(patches)[:] = values.transpose(1, 0, 2, 3)
 
 
 def _aligned_zeros(shape: tuple[int, ...]) -> FloatArray:
@@ -76,8 +76,3 @@ def _aligned_zeros(shape: tuple[int, ...]) -> FloatArray:
     raw = np.zeros(n_bytes + CACHE_LINE, np.uint8)
     start = -raw.ctypes.data % CACHE_LINE
     return raw[start : start + n_bytes].view(np.float64).reshape(shape)
-
-
-def _values(patches: np.recarray) -> FloatArray:
-    """PATCH of any shape as floats with the values last; the same memory."""
-    return patches.view(np.ndarray).view(np.float64).reshape(*patches.shape, len(_CARRIED))

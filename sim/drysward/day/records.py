@@ -7,6 +7,7 @@ Depths are mm over the patch unless the name says otherwise; rates are per day.
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 WEEK = 7
 MONTHS = 12
@@ -252,3 +253,16 @@ TRACE = _dtype(
 def records(dtype: np.dtype, shape: int | tuple[int, ...]) -> np.recarray:
     """A zeroed record array of ``dtype``."""
     return np.zeros(shape, dtype).view(np.recarray)
+
+
+def as_values(lines: np.ndarray) -> NDArray[np.float64]:
+    """Records of floats only, of any shape, as floats with the values of a record last: the same
+    memory when it lies in one piece.
+    """
+    whole = np.ascontiguousarray(lines).view(np.ndarray)
+    return whole.view(np.float64).reshape(*lines.shape, -1)
+
+
+def as_records(values: NDArray[np.float64], dtype: np.dtype) -> np.recarray:
+    """The inverse of ``as_values``."""
+    return values.view(dtype).view(np.recarray)[..., 0]  # type: ignore[return-value]

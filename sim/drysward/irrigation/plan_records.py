@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 
 from drysward.day.records import (
     MOST_STAGES,
-    PLAN,
     RULE_ET_SHARE,
     RULE_FIXED,
     RULE_NONE,
     RULE_REFILL,
-    records,
 )
 from drysward.irrigation.uniformity import run_time_multiplier
 from drysward.scenario.model import TIMES_OF_DAY, DeliverySpec, FieldSpec, PlanSpec
@@ -38,10 +38,8 @@ def nightly_depth_mm(delivery: DeliverySpec, area_m2: float, window_h: float) ->
     return delivery.precipitation_rate_mm_h * hours
 
 
-def plan_record(plan: PlanSpec, field: FieldSpec) -> np.recarray:
-    """PLAN (1,) of ``plan`` as it is followed on ``field``."""
-    out = records(PLAN, 1)
-    row = out[0]
+def write_plan(row: Any, plan: PlanSpec, field: FieldSpec) -> None:
+    """Write ``plan`` as it is followed on ``field`` into a record PLAN of noughts."""
     row.rule = RULES[plan.rule]
     row.trigger = plan.trigger
     row.target = plan.target
@@ -80,4 +78,3 @@ def plan_record(plan: PlanSpec, field: FieldSpec) -> np.recarray:
         row.stage_share[i] = stage.share
         row.stage_crown_only[i] = stage.crown_only
         row.stage_allowed[i, :] = stage.allowed
-    return out

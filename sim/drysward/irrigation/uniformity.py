@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import special
@@ -31,6 +33,7 @@ def run_time_multiplier(du_low_quarter: float) -> float:
     return 1.0 / (0.4 + 0.6 * du_low_quarter)
 
 
+@cache
 def patch_catches(du_low_quarter: float, patches: int) -> NDArray[np.float64]:
     """Catch of ``patches`` equal areas, driest first, as shares of the mean.
 
@@ -41,11 +44,17 @@ def patch_catches(du_low_quarter: float, patches: int) -> NDArray[np.float64]:
     if not LEAST_UNIFORMITY <= du_low_quarter <= 1.0:
         raise ValueError(f"distribution uniformity {du_low_quarter} is not in 0.3..1")
     if patches == 1:
-        return np.ones(1)
+        return _kept(np.ones(1))
     edges = special.ndtri(np.linspace(0.0, 1.0, patches + 1))
     density = np.exp(-0.5 * edges**2) / np.sqrt(2.0 * np.pi)
     score = (density[:-1] - density[1:]) * patches
     fall = 1.0 - low_quarter_uniformity(score + 10.0)  # per tenth of a unit of spread
     catches = 1.0 + score * (1.0 - du_low_quarter) / (10.0 * fall)
     catches = np.maximum(catches, 0.0)
-    return catches / catches.mean()
+    return _kept(catches / catches.mean())
+
+
+def _kept(values: NDArray[np.float64]) -> NDArray[np.float64]:
+    """An array that whoever is given it cannot change."""
+    values.setflags(write=False)
+    return values

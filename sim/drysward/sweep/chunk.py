@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import groupby
 
 import numpy as np
 from numpy.typing import NDArray
 
-from drysward.day.records import PLAY_YEAR, STAGES, SUPPLY_YEAR, YEAR, records
-from drysward.ensemble import PlanRun, advance, start_run
+from drysward.day.records import PLAY_YEAR, STAGES, SUPPLY_YEAR, YEAR, as_values, records
+from drysward.ensemble import MOST_TOGETHER, Runs, advance_all, start_runs
 from drysward.faults import Fault, FaultyInput
 from drysward.frequency import demand_estimates, standard_error, thinned
 from drysward.results import play_numbers
-from drysward.scenario.model import Scenario
+from drysward.scenario.model import PlanSpec, Scenario
 from drysward.site import PreparedSite
 from drysward.sweep.description import Sweep
 from drysward.sweep.design import Design
@@ -23,8 +23,8 @@ from drysward.sweep.shared import Held, Years, part_of, site_of, years_of
 
 FloatArray = NDArray[np.float64]
 Arrays = dict[str, tuple[tuple[str, ...], np.ndarray]]
-"""Dimensions after "point", and values of one point, by name."""
-Done = tuple[int, list[Arrays]]
+"""Dimensions, of which the first is "point", and values, by name."""
+Done = tuple[int, Arrays]
 """A chunk and what is kept of its points."""
 
 MOST = ("peak_week", "longest_wilt", "longest_dormant")
@@ -42,22 +42,41 @@ class Stopped(Exception):
     """Whoever asked for the points no longer wants them."""
 
 
-@dataclass(eq=False)
-class _Gathered:
-    """One point on its way: its plans' runs, and what they have given so far.
-
-    ``yearly`` arrays are (F, plans, Y), ``daily`` a list of (F, plans, days) for each name;
-    sums are (F, plans) or (F, plans, 12), of the supply (plans,).
-    """
+@dataclass(frozen=True, eq=False)
+class _Member:
+    """A plan of a point: the places of both in what is kept."""
 
     point: Point
-    runs: list[PlanRun]
+    row: int
+    plan: int
+
+    @property
+    def spec(self) -> PlanSpec:
+        return self.point.plans[self.plan]
+
+
+@dataclass(eq=False)
+class _Together:
+    """B plans of points on one ground, on their way, and what they have given so far.
+
+    ``yearly`` arrays are (B, F, Y), ``daily`` a list of (B, F, days) for each name; totals and
+    largest values of the years are YEAR (B, F), totals of the supply SUPPLY_YEAR (B,), of play
+    (B, F) by name.
+    """
+
+    members: Sequence[_Member]
+    runs: Runs
     yearly: dict[str, FloatArray]
-    sums: dict[str, FloatArray]
-    most: dict[str, FloatArray]
-    daily: dict[str, list[np.ndarray]]
+    total: np.recarray
+    most: np.recarray
+    supply: np.recarray
+    play: dict[str, FloatArray]
     short_years: NDArray[np.int64]
-    area_m2: FloatArray
+    daily: dict[str, list[np.ndarray]]
+
+    @property
+    def scenario(self) -> Scenario:
+        return self.members[0].point.scenario
 
 
 def run_points(
@@ -66,7 +85,7 @@ def run_points(
     held: Held,
     is_stopped: Callable[[], bool] = lambda: False,
     n_years: int | None = None,
-) -> list[Arrays]:
+) -> Arrays:
     """What is kept of the points ``numbers``.
 
     ``n_years`` is refused to be any other when given. FaultyInput for a point whose scenario
@@ -80,144 +99,192 @@ def run_points(
         name = f"{sweep.name}, {told_at(sweep, positions)}"
         # Normals of a climate were checked with the axes; years_of reads them again.
         points.append(point_at(sweep, positions, name, climate_is_checked=True))
-    out: list[Arrays] = []
-    for _, together in groupby(points, key=lambda point: point.weather):
-        alike = list(together)
-        years = years_of(held, alike[0])
+    out = _Kept(len(points), len(points[0].plans))
+    for _, group in groupby(enumerate(points), key=lambda numbered: numbered[1].weather):
+        alike = list(group)
+        years = years_of(held, alike[0][1])
         if n_years is not None and len(years.spans.years) != n_years:
             told = f"{len(years.spans.years)} years at some points and {n_years} at others"
             raise FaultyInput(Fault(sweep.name, told, "as many years at every point"))
-        out += _run_together(sweep, alike, years, held, is_stopped)
-    return out
+        members = [
+            _Member(point, row, plan) for row, point in alike for plan in range(len(point.plans))
+        ]
+        for one in _run_alike(sweep, members, years, held, is_stopped):
+            _keep(out, sweep, one, years)
+    return out.arrays
 
 
-def _run_together(
+def _run_alike(
     sweep: Sweep,
-    points: list[Point],
+    members: list[_Member],
     years: Years,
     held: Held,
     is_stopped: Callable[[], bool],
-) -> list[Arrays]:
-    """Points that share their weather: each stretch of it is held while all of them run."""
-    gathered: list[_Gathered] = []
+) -> list[_Together]:
+    """Plans that share their weather: each stretch of it is held while all of them run."""
+    groups = list(_groups(members))
+    running: list[_Together] = []
     for place in range(len(years.spans.parts)):
-        for i, point in enumerate(points):
-            part = part_of(held, point, years, place)
-            site = site_of(held, point, part, place)
+        for i, group in enumerate(groups):
+            if is_stopped():
+                raise Stopped
+            first = group[0].point
+            part = part_of(held, first, years, place)
+            site = site_of(held, first, part, place)
             if place == 0:
-                gathered.append(_start(sweep, point, site, len(years.spans.years)))
-            for p, run in enumerate(gathered[i].runs):
-                if is_stopped():
-                    raise Stopped
-                _step(sweep, gathered[i], p, run, site, part.from_year)
-    return [_kept(sweep, one, years) for one in gathered]
+                sites = [site_of(held, member.point, part, place) for member in group]
+                running.append(_start(sweep, group, sites, len(years.spans.years)))
+            _step(sweep, running[i], site, part.from_year)
+    return running
 
 
-def _start(sweep: Sweep, point: Point, site: PreparedSite, n_years: int) -> _Gathered:
+def _groups(members: list[_Member]) -> Iterator[list[_Member]]:
+    """Plans that can go through the days side by side, some at a time."""
+    alike: dict[object, list[_Member]] = {}
+    for member in members:
+        alike.setdefault(_ground(member.point), []).append(member)
+    for group in alike.values():
+        for start in range(0, len(group), MOST_TOGETHER):
+            yield group[start : start + MOST_TOGETHER]
+
+
+def _ground(point: Point) -> object:
+    """What points must have in common besides their weather to share the days of a site."""
     scenario = point.scenario
-    shape = (len(scenario.fields), len(point.plans))
-    sums: dict[str, FloatArray] = {}
-    for name in MEANS:
-        sums[name] = np.zeros((*shape, *YEAR[name].shape))
-    if site.play.fields.on.any():
-        sums |= {f"play_{name}": np.zeros(shape) for name in play_numbers(records(PLAY_YEAR, 0))}
-    if scenario.supply is not None:
-        sums |= {f"supply_{name}": np.zeros(shape[1]) for name in _SUPPLY_MEANS}
-    return _Gathered(
-        point=point,
-        runs=[start_run(site, plan) for plan in point.plans],
+    patches = max(field.patches for field in scenario.fields)
+    syringed = any(plan.syringe is not None for plan in scenario.plans)
+    return point.fields, point.supply, patches, syringed, repr(scenario.answers)
+
+
+def _start(
+    sweep: Sweep, members: Sequence[_Member], sites: Sequence[PreparedSite], n_years: int
+) -> _Together:
+    starts = [(site, one.spec) for site, one in zip(sites, members, strict=True)]
+    runs = start_runs(starts, n_years=1)
+    shape = runs.states.shape
+    play: dict[str, FloatArray] = {}
+    if sites[0].play.fields.on.any():
+        play = {name: np.zeros(shape) for name in play_numbers(records(PLAY_YEAR, 0))}
+    return _Together(
+        members=members,
+        runs=runs,
         yearly={name: np.zeros((*shape, n_years)) for name in sweep.keep},
-        sums=sums | {f"days_{stage}": np.zeros(shape) for stage in STAGES},
-        most={name: np.zeros(shape) for name in (*MOST, "residual")},
+        total=records(YEAR, shape),
+        most=records(YEAR, shape),
+        supply=records(SUPPLY_YEAR, shape[0]),
+        play=play,
+        short_years=np.zeros(shape[0], np.int64),
         daily={name: [] for name in sweep.daily},
-        short_years=np.zeros(shape[1], np.int64),
-        area_m2=np.array([field.area_m2 for field in scenario.fields]),
     )
 
 
-def _step(
-    sweep: Sweep, so_far: _Gathered, p: int, run: PlanRun, site: PreparedSite, from_year: int
-) -> None:
-    """Take one plan through a stretch and add what its years gave."""
+def _step(sweep: Sweep, so_far: _Together, site: PreparedSite, from_year: int) -> None:
+    """Take the plans through a stretch and add what its years gave."""
     n = len(site.years)
-    supply = run.supply
+    runs = so_far.runs
+    n_runs, n_fields = runs.states.shape
     # A stretch without a whole year still needs a line that nothing is written to.
-    run.years = records(YEAR, (site.fields.size, max(n, 1)))
-    run.play = records(PLAY_YEAR, run.years.shape)
-    run.supply = supply._replace(
-        years=records(SUPPLY_YEAR, max(n, 1)),
-        draws=np.zeros((max(n, 1), *supply.draws.shape[1:])),
-        store_month=np.zeros((max(n, 1), *supply.store_month.shape[1:])),
+    lines = max(n, 1)
+    runs.years = records(YEAR, (n_runs, n_fields, lines))
+    runs.play = records(PLAY_YEAR, runs.years.shape)
+    runs.supply = runs.supply._replace(
+        years=records(SUPPLY_YEAR, (n_runs, lines)),
+        draws=np.zeros((n_runs, lines, *runs.supply.draws.shape[2:])),
+        store_month=np.zeros((n_runs, lines, *runs.supply.store_month.shape[2:])),
     )
     trace = slice(site.from_day, site.calendar.size) if sweep.daily else slice(0, 0)
-    advance(site, run, trace)
-    here = slice(from_year, from_year + n)
-    years = run.years[:, :n]
-    played = play_numbers(run.play[:, :n].view(np.recarray))
+    advance_all(site, runs, trace)
+    years, here = runs.years[..., :n], slice(from_year, from_year + n)
     for name, values in so_far.yearly.items():
-        values[:, p, here] = years[name]
-    for name, total in so_far.sums.items():
-        if name.startswith("supply_"):
-            total[p] += run.supply.years[name.removeprefix("supply_")][:n].sum()
-        elif name.startswith("play_"):
-            total[:, p] += played[name.removeprefix("play_")].sum(axis=1)
-        else:
-            total[:, p] += years[name].sum(axis=1)
-    for name, most in so_far.most.items():
-        most[:, p] = np.maximum(most[:, p], years[name].max(axis=1, initial=0.0))
-    so_far.short_years[p] += np.count_nonzero(run.supply.years.short_days[:n] > 0.0)
+        values[..., here] = years[name]
+    by_value = as_values(years)
+    as_values(so_far.total)[:] += by_value.sum(axis=-2)
+    most = as_values(so_far.most)
+    np.maximum(most, by_value.max(axis=-2, initial=0.0), out=most)
+    as_values(so_far.supply)[:] += as_values(runs.supply.years[:, :n]).sum(axis=-2)
+    so_far.short_years += np.count_nonzero(runs.supply.years.short_days[:, :n] > 0.0, axis=-1)
+    if so_far.play:
+        for name, played in play_numbers(runs.play[..., :n].view(np.recarray)).items():
+            so_far.play[name] += played.sum(axis=-1)
     for name, parts in so_far.daily.items():
-        if p == 0:
-            shape = (site.fields.size, len(so_far.runs), trace.stop - trace.start)
-            parts.append(np.zeros(shape, np.float32))
-        parts[-1][:, p] = run.trace[name].T
+        parts.append(np.moveaxis(runs.trace[name], 1, -1).astype(np.float32))
 
 
-def _kept(sweep: Sweep, one: _Gathered, years: Years) -> Arrays:
-    """Answers of a point as ``drysward.answers`` gives them, means, and the yearly series."""
-    scenario = one.point.scenario
+class _Kept:
+    """Arrays of all points, filled as plans come in."""
+
+    def __init__(self, points: int, plans: int) -> None:
+        self.arrays: Arrays = {}
+        self.points, self.plans = points, plans
+
+    def put(
+        self, name: str, dims: tuple[str, ...], members: Sequence[_Member], values: np.ndarray
+    ) -> None:
+        """Values (B, ...) of plans, to the places of their points; ``dims`` are those of a point.
+
+        Where there is no dimension "plan" all plans of a point say the same.
+        """
+        rows = [member.row for member in members]
+        plans = [member.plan for member in members]
+        known = self.arrays.get(name)
+        if known is None:
+            size = list(values.shape[1:])
+            if "plan" in dims:
+                size.insert(dims.index("plan"), self.plans)
+            whole = np.zeros((self.points, *size), values.dtype)
+            known = self.arrays[name] = (("point", *dims), whole)
+        if dims[:1] == ("plan",):
+            known[1][rows, plans] = values
+        elif dims[1:2] == ("plan",):
+            known[1][rows, :, plans] = values
+        else:
+            known[1][rows] = values
+
+
+def _keep(out: _Kept, sweep: Sweep, one: _Together, years: Years) -> None:
+    """Answers as ``drysward.answers`` gives them, means, and the yearly series."""
+    scenario, members = one.scenario, one.members
     n = len(years.spans.years)
     independent = min(years.series.independent_years or n, n)
     by = ("field", "plan")
+    area = np.array([[field.area_m2 for field in m.point.scenario.fields] for m in members])
     peaks = np.stack([one.yearly[f"peak_{stage}"] for stage in STAGES], axis=-2)
     reached = np.array([scenario.answers.reached[stage] for stage in STAGES])
     odds = (peaks >= reached[:, None]).sum(axis=-1) / n
     water = one.yearly["irrigation_gross"]
     season = water.mean(axis=-1)
-    days = np.stack([one.sums[f"days_{stage}"] for stage in STAGES], axis=-1)
-    out: Arrays = {
-        "probability": ((*by, "stage"), odds),
-        "probability_se": ((*by, "stage"), standard_error(odds, independent)),
-        "days_mean": ((*by, "stage"), days / n),
-        "season_water": (by, season),
-        "site_water": (("plan",), (season * one.area_m2[:, None] / 1000.0).sum(axis=0)),
-        "demand": ((*by, "period"), _demand(water, scenario, independent)),
-        "area_m2": (("field",), one.area_m2),
-    }
+    days = np.stack([one.total[f"days_{stage}"] for stage in STAGES], axis=-1)
+
+    def put(name: str, dims: tuple[str, ...], values: np.ndarray) -> None:
+        out.put(name, dims, members, values)
+
+    put("probability", (*by, "stage"), odds)
+    put("probability_se", (*by, "stage"), standard_error(odds, independent))
+    put("days_mean", (*by, "stage"), days / n)
+    put("season_water", by, season)
+    put("site_water", ("plan",), (season * area / 1000.0).sum(axis=-1))
+    put("demand", (*by, "period"), _demand(water, scenario, independent))
+    put("area_m2", ("field",), area)
     for name in MEANS:
-        total = one.sums[name]
-        out[f"{name}_mean"] = ((*by, "month") if total.ndim == 3 else by, total / n)
+        total = one.total[name]
+        put(f"{name}_mean", (*by, "month") if total.ndim == 3 else by, total / n)
     for name in MOST:
-        out[f"{name}_most"] = (by, one.most[name])
-    out["residual"] = ((), one.most["residual"].max())
-    for name, total in one.sums.items():
-        if name.startswith("supply_"):
-            out[f"{name}_mean"] = (("plan",), total / n)
-        elif name.startswith("play_"):
-            out[f"{name}_mean"] = (by, total / n)
+        put(f"{name}_most", by, one.most[name])
+    put("residual", ("plan",), one.most["residual"].max(axis=-1))
+    for name in _SUPPLY_MEANS if scenario.supply is not None else ():
+        put(f"supply_{name}_mean", ("plan",), one.supply[name] / n)
+    for name, total in one.play.items():
+        put(f"play_{name}_mean", by, total / n)
     if scenario.supply is not None:
-        out["supply_shortage_odds"] = (("plan",), one.short_years / n)
+        put("supply_shortage_odds", ("plan",), one.short_years / n)
     for name in sweep.keep:
-        out[name] = ((*by, "year"), one.yearly[name].astype(np.float32))
+        put(name, (*by, "year"), one.yearly[name].astype(np.float32))
     for name, parts in one.daily.items():
-        out[f"daily_{name}"] = ((*by, "date"), np.concatenate(parts, axis=-1))
-    return out
+        put(f"daily_{name}", (*by, "date"), np.concatenate(parts, axis=-1))
 
 
 def _demand(water: FloatArray, scenario: Scenario, independent: int) -> FloatArray:
-    """Estimates (F, plans, periods) of the demand, without limits: those take resampling."""
+    """Estimates (..., periods) of the demand (..., Y), without limits: those take resampling."""
     if independent < water.shape[-1]:
         water = np.apply_along_axis(lambda series: thinned(series, independent), -1, water)
     return demand_estimates(water, scenario.answers.return_periods)
-
-

@@ -55,7 +55,7 @@ def on_cluster(
             yield chunk, kept
 
 
-def run_task(manifest: Manifest, chunk: int) -> tuple[int, list[Arrays], str]:
+def run_task(manifest: Manifest, chunk: int) -> tuple[int, Arrays, str]:
     """A chunk on a worker: its number, what is kept of its points, and the worker's program."""
     design, held = _prepared(manifest.text, manifest.base_text, manifest.name, manifest.folder)
     kept = run_points(design, manifest.numbers(chunk), held, n_years=len(manifest.years))

@@ -217,14 +217,12 @@ def chunks_there(folder: Path, manifest: Manifest) -> list[int]:
     return [i for i in range(manifest.chunks) if chunk_path(folder, i).name in names]
 
 
-def write_chunk(folder: Path, manifest: Manifest, chunk: int, kept: Sequence[Arrays]) -> None:
+def write_chunk(folder: Path, manifest: Manifest, chunk: int, kept: Arrays) -> None:
     """Write the points of a chunk whole. FaultyInput when there is no room, or no leave."""
-    names = [("point", *dims) for dims, _ in kept[0].values()]
 
     def write(part: Path) -> None:
         with netcdf_file(part, "w", version=2) as file:
-            for name, dims in zip(kept[0], names, strict=True):
-                values = np.stack([one[name][1] for one in kept])
+            for name, (dims, values) in kept.items():
                 for dimension, size in zip(dims, values.shape, strict=True):
                     if dimension not in file.dimensions:
                         file.createDimension(dimension, size)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,10 +13,10 @@ import numpy as np
 from drysward.faults import Fault, FaultyInput, nearest
 from drysward.scenario.load import from_tree, leaves
 from drysward.scenario.model import PlanSpec, Scenario
-from drysward.sweep.description import Sweep
+from drysward.sweep.description import Axis, Sweep
 from drysward.sweep.design import WEATHER, Design, depth_of
 
-# Points that are read before anything runs, besides every value of every axis.
+# Points that are read before anything runs, besides the values of every axis.
 _TRIED = 100
 # Tables that may be written as the bare name of what they start from.
 _BARE = {"root_zone": "like", "delivery": "system"}
@@ -96,7 +96,7 @@ def _told(*parts: Any) -> str:
 
 
 def check_points(design: Design) -> Point:
-    """The first point, once every value of every axis and a spread of the points were read.
+    """The first point, once the values of every axis and a spread of the points were read.
 
     FaultyInput with every fault, each told with the axis and value that it came with.
     """
@@ -105,7 +105,11 @@ def check_points(design: Design) -> Point:
     first: Point | None = None
     # Normals of a climate need to be looked at once only, unless an axis changes them.
     one_climate = all(depth_of(axis) > WEATHER for axis in sweep.axes)
+    seen: set[bytes] = set()
     for told, positions in _tried(design):
+        if positions.tobytes() in seen:
+            continue
+        seen.add(positions.tobytes())
         checked = one_climate and first is not None
         try:
             point = point_at(sweep, positions, f"{sweep.name}, {told}", checked)
@@ -132,12 +136,27 @@ def _tried(design: Design) -> Iterator[tuple[str, np.ndarray]]:
     for i, axis in enumerate(sweep.axes):
         if axis.linked:
             continue
-        for position in range(len(axis.changes)) if axis.listed else (0.0, 1.0):
+        for position in _positions_tried(axis):
             positions = start.copy()
             positions[i] = position
             yield told_at(sweep, positions, i), positions
-    for i in np.unique(np.linspace(0, design.n - 1, min(design.n, _TRIED)).astype(int)):
+    for i in _spread(design.n):
         yield told_at(sweep, design.positions[i]), design.positions[i]
+
+
+def _positions_tried(axis: Axis) -> Iterable[float]:
+    """Every value of a list, but of many numbers a spread with both ends; the ends of a range."""
+    n = len(axis.changes)
+    if not axis.listed:
+        return (0.0, 1.0)
+    if n > _TRIED and all(isinstance(label, int | float) for label in axis.labels):
+        return _spread(n)
+    return range(n)
+
+
+def _spread(n: int) -> list[int]:
+    """Of ``n`` places ``_TRIED`` at most, evenly, with both ends."""
+    return np.unique(np.linspace(0, n - 1, min(n, _TRIED)).astype(int)).tolist()
 
 
 def told_at(sweep: Sweep, positions: np.ndarray, only: int | None = None) -> str:

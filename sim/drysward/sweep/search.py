@@ -151,10 +151,14 @@ def try_plan(sweep: Sweep, asked: SearchTable, positions: FloatArray, held: Held
     """One candidate on all years of the sweep."""
     one = np.zeros(1, np.int64)
     design = Design(sweep, positions[None, :], one, one, one)
-    kept: Arrays = run_points(design, range(1), held)[0]
+    kept: Arrays = run_points(design, range(1), held)
     scenario = point_at(sweep, positions, climate_is_checked=True).scenario
     plans = list(sweep.plans) or [plan.key for plan in scenario.plans]
-    place = [field.key for field in scenario.fields].index(asked.field), plans.index(asked.plan)
+    place = (
+        0,
+        [field.key for field in scenario.fields].index(asked.field),
+        plans.index(asked.plan),
+    )
     stage = STAGE_NAMES[asked.stage]
     # In double precision, as the sweep counts; the yearly series are kept in single.
     p = float(kept["probability"][1][(*place, STAGES.index(stage))])
