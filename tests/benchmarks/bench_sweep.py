@@ -2,8 +2,8 @@
 
 Not run by pytest. Measures, in one run and turn about: the compiled day loop alone and a whole
 sweep (reading, weather, fields, day loop, answers, files) in patch-days a second on one core and
-on two; that the cost is linear in points and in years over two decades; and with ``--memory`` the
-peak memory of 10^6 site-years of fields of five patches. Quote ratios of one run.
+on two; that the cost is linear in points and in years over two decades; and the peak memory of
+10^6 site-years of fields of five patches, here and on a cluster. Quote ratios of one run.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ import resource
 import subprocess
 import sys
 import tempfile
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from time import perf_counter
 
@@ -45,20 +46,24 @@ def swept(one: Sweep, workers: int) -> float:
         return perf_counter() - start
 
 
-def bare(points: int, years: int) -> float:
-    """Time of the compiled day loop alone for as many points, on one core (s): as many side by
-    side as the sweep has.
+def bare(points: int, years: int, threads: int) -> float:
+    """Time of the compiled day loop alone for as many points (s): as many side by side as the
+    sweep has.
     """
     from drysward.scenario.load import with_weather
 
     scenario = with_weather(drysward.shipped(), years=years)
     plan = scenario.plan_named("refill")
     sites = list(stretches(scenario, weather_series(scenario)))
-    start = perf_counter()
-    for _ in range(points // MOST_TOGETHER):
+
+    def some(_: int) -> None:
         runs = start_runs([(sites[0], plan)] * MOST_TOGETHER)
         for site in sites:
             advance_all(site, runs)
+
+    start = perf_counter()
+    with ThreadPoolExecutor(threads) as pool:
+        list(pool.map(some, range(points // MOST_TOGETHER)))
     return perf_counter() - start
 
 
@@ -68,52 +73,81 @@ def patch_days(points: int, years: int) -> float:
 
 def speed() -> None:
     one_plan = sweep(POINTS, YEARS)
-    fields = sweep(POINTS, YEARS, "overrides.species.kentucky_bluegrass.p_wilt")
+    fields = sweep(POINTS // 4, YEARS, "overrides.species.kentucky_bluegrass.p_wilt")
     swept(sweep(4, 20), 2)
-    rows: dict[str, list[float]] = {"bare": [], "one": [], "two": [], "fields": []}
+    rows: dict[str, list[float]] = {}
     for _ in range(REPEATS):
-        rows["bare"].append(bare(POINTS, YEARS))
-        rows["one"].append(swept(one_plan, 1))
-        rows["two"].append(swept(one_plan, 2))
-        rows["fields"].append(swept(fields, 1))
+        for name, taken in (
+            ("bare", lambda: bare(POINTS, YEARS, 1)),
+            ("bare two", lambda: bare(POINTS, YEARS, 2)),
+            ("one", lambda: swept(one_plan, 1)),
+            ("two", lambda: swept(one_plan, 2)),
+            ("fields", lambda: 4.0 * swept(fields, 1)),
+        ):
+            rows.setdefault(name, []).append(taken())
     least = {name: min(times) for name, times in rows.items()}
-    work = patch_days(POINTS, YEARS) / 1e6
+    rate = {name: patch_days(POINTS, YEARS) / 1e6 / taken for name, taken in least.items()}
     print(f"{POINTS} points, {YEARS} years, {FIELDS} fields of {PATCHES} patches, one plan")
-    print(f"bare day loop, one core       {work / least['bare']:6.1f} million patch-days/s")
-    print(f"sweep, one core               {work / least['one']:6.1f}", end="")
+    print(f"bare day loop, one core       {rate['bare']:6.1f} million patch-days/s")
+    print(f"bare day loop, two cores      {rate['bare two']:6.1f}", end="")
+    print(f"   {least['bare'] / least['bare two']:.2f} times one core")
+    print(f"sweep, one core               {rate['one']:6.1f}", end="")
     print(f"   overhead {100 * (least['one'] / least['bare'] - 1):.0f} %")
-    print(f"sweep, two cores              {work / least['two']:6.1f}", end="")
+    print(f"sweep, two cores              {rate['two']:6.1f}", end="")
     print(f"   {least['one'] / least['two']:.2f} times one core")
-    print(f"sweep, every point its fields {work / least['fields']:6.1f}", end="")
-    print(f"   overhead {100 * (least['fields'] / least['bare'] - 1):.0f} %")
+    print(f"sweep, every point its fields {rate['fields']:6.1f}", end="")
+    print(f"   {least['fields'] / least['one']:.1f} times the time")
 
 
 def linear() -> None:
     for told, sizes in (
-        ("points, of 50 years", [(20, 50), (200, 50), (2000, 50)]),
-        ("years, of 32 points", [(32, 50), (32, 500), (32, 5000)]),
+        ("points, of 50 years", [(1000, 50), (10000, 50), (100000, 50)]),
+        ("years, of 32 points", [(1000, 50), (1000, 500), (1000, 5000)]),
     ):
         rates = []
         for points, years in sizes:
-            taken = min(swept(sweep(points, years), 2) for _ in range(3 if years < 5000 else 1))
+            repeats = 3 if points * years < 100_000 else 1
+            taken = min(swept(sweep(points, years), 2) for _ in range(repeats))
             rates.append(patch_days(points, years) / taken / 1e6)
         shown = ", ".join(f"{rate:.1f}" for rate in rates)
-        print(f"{told}: {' / '.join(map(str, sizes))}: {shown} million patch-days/s")
+        print(f"{told}: {' / '.join(map(str, sizes))}: {shown} million patch-days/s", flush=True)
+
+
+def peak_mb() -> float:
+    """Largest memory that this process has held (MB)."""
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
 
 
 def memory() -> None:
     """Peak of a process that runs 10^6 site-years: 5,000 points of 200 years."""
-    one = sweep(5000, 200)
-    taken = swept(one, 2)
-    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-    print(f"10^6 site-years of {FIELDS} fields: {taken:.0f} s, peak {peak:.0f} MB")
+    taken = swept(sweep(5000, 200), 2)
+    print(f"10^6 site-years of {FIELDS} fields: {taken:.0f} s, peak {peak_mb():.0f} MB")
 
+
+def cluster_memory() -> None:
+    """Peaks of the parent and of two workers of a dask cluster on the same 10^6 site-years."""
+    from distributed import Client, LocalCluster
+
+    with (
+        LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None) as cluster,
+        Client(cluster) as client,
+        tempfile.TemporaryDirectory() as folder,
+    ):
+        start = perf_counter()
+        run_sweep(plan_work(sweep(5000, 200)), folder, cluster=cluster.scheduler_address)
+        taken = perf_counter() - start
+        workers = ", ".join(f"{peak:.0f}" for peak in client.run(peak_mb).values())
+    print(f"the same on a cluster: {taken:.0f} s, parent {peak_mb():.0f} MB, workers {workers} MB")
+
+
+_PARTS = {"--memory": memory, "--cluster": cluster_memory}
 
 if __name__ == "__main__":
     compiled_run_site()
-    if "--memory" in sys.argv:
-        memory()
-    else:
-        speed()
-        linear()
-        subprocess.run([sys.executable, str(Path(__file__)), "--memory"], check=True)
+    asked = [part for option, part in _PARTS.items() if option in sys.argv]
+    for part in asked or (speed, linear):
+        part()
+    if not asked:
+        # Peak memory only ever grows: each in a process of its own.
+        for option in _PARTS:
+            subprocess.run([sys.executable, str(Path(__file__)), option], check=True)

@@ -168,6 +168,20 @@ def test_a_tenth_of_density_is_12_g_on_native_soil():
     assert risen == pytest.approx(12.0)
 
 
+@pytest.mark.parametrize("kind", ["native", "sand"])
+def test_soils_are_as_hard_at_the_same_share_of_their_field_capacity(kind):
+    entry = CATALOG.get("play", f"hardness_{kind}")
+    own = entry["hardness_field_capacity"]
+    share = np.linspace(0.3, 1.2, 10)
+    expected = peak_deceleration_g(share * own, hardness_line(entry))
+    for capacity in (0.8 * own, own, 1.3 * own):
+        line = hardness_line(entry, field_capacity=capacity)
+        np.testing.assert_allclose(peak_deceleration_g(share * capacity, line), expected)
+    # What was read on the field itself is not moved.
+    read = HardnessSpec(120.0, -200.0, 6.0)
+    assert hardness_line(entry, None, read, 0.9 * own) == hardness_line(entry, None, read)
+
+
 def test_readings_take_the_place_of_the_catalogue():
     entry = CATALOG.get("play", "hardness_native")
     line = hardness_line(entry, 1.7, HardnessSpec(120.0, -200.0, 6.0))

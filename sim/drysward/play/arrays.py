@@ -96,7 +96,7 @@ def _write_field(
     catalog = scenario.catalog
     play = spec.play or PlaySpec()
     hardness = catalog.get("play", f"hardness_{kind}")
-    line = hardness_line(hardness, density, play.hardness)
+    line = hardness_line(hardness, density, play.hardness, field_capacity)
     wear = catalog.get("play", f"wear_{kind}")
     limits, infield = catalog.get("play", "limits"), catalog.get("play", "infield")
     disease = catalog.get("play", "leaf_disease")

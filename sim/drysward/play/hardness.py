@@ -42,7 +42,10 @@ class Fit(NamedTuple):
 
 
 def hardness_line(
-    entry: Entry, bulk_density: float | None = None, fitted: HardnessSpec | None = None
+    entry: Entry,
+    bulk_density: float | None = None,
+    fitted: HardnessSpec | None = None,
+    field_capacity: float | None = None,
 ) -> HardnessLine:
     """The line of a surface.
 
@@ -51,6 +54,9 @@ def hardness_line(
     entry : ``play.hardness_native`` or ``play.hardness_sand`` of the catalogue.
     bulk_density : of the surface soil (g/cm3); None leaves it at that of the line.
     fitted : readings of the field itself, in place of the catalogue's line and scatter.
+    field_capacity : of the surface soil (0..1); None leaves it at that of the line. The line is
+        moved in proportion, as wear is: a clay loam is as hard at a share of its field capacity
+        as a silt loam is at the same share of its own.
 
     Source: own estimate; see ``configs/play.toml``.
     """
@@ -62,9 +68,10 @@ def hardness_line(
     if bulk_density is not None:
         above = bulk_density - entry["hardness_reference_density"]
         intercept += entry["hardness_density_g"] * above
-    return HardnessLine(
-        intercept, entry["hardness_slope_g"], floor, bare, entry["hardness_scatter_g"]
-    )
+    slope = entry["hardness_slope_g"]
+    if field_capacity is not None:
+        slope *= entry["hardness_field_capacity"] / field_capacity
+    return HardnessLine(intercept, slope, floor, bare, entry["hardness_scatter_g"])
 
 
 def peak_deceleration_g(
