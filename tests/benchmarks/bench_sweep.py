@@ -100,17 +100,23 @@ def speed() -> None:
 
 
 def linear() -> None:
+    """Times over two decades of points and of years, on two cores, and how far the middle one is
+    off the straight line through the others: a sweep has some fixed cost, a point too.
+    """
     for told, sizes in (
-        ("points, of 50 years", [(1000, 50), (10000, 50), (100000, 50)]),
-        ("years, of 32 points", [(1000, 50), (1000, 500), (1000, 5000)]),
+        ("points", [(500, 50), (5000, 50), (50000, 50)]),
+        ("years", [(256, 50), (256, 500), (256, 5000)]),
     ):
-        rates = []
+        times = []
         for points, years in sizes:
-            repeats = 3 if points * years < 100_000 else 1
-            taken = min(swept(sweep(points, years), 2) for _ in range(repeats))
-            rates.append(patch_days(points, years) / taken / 1e6)
-        shown = ", ".join(f"{rate:.1f}" for rate in rates)
-        print(f"{told}: {' / '.join(map(str, sizes))}: {shown} million patch-days/s", flush=True)
+            repeats = 3 if points * years < 200_000 else 1
+            times.append(min(swept(sweep(points, years), 2) for _ in range(repeats)))
+        few, some, many = (points * years for points, years in sizes)
+        line = times[0] + (times[2] - times[0]) * (some - few) / (many - few)
+        for (points, years), taken in zip(sizes, times, strict=True):
+            rate = patch_days(points, years) / taken / 1e6
+            print(f"{points:6d} points of {years:4d} years: {taken:6.1f} s, {rate:5.1f} million/s")
+        print(f"in {told}: {100 * (times[1] / line - 1):+.0f} % off the straight line", flush=True)
 
 
 def peak_mb() -> float:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import partial
 from itertools import groupby
 
 import numpy as np
@@ -124,7 +125,8 @@ def _run_alike(
     """Plans that share their weather: each stretch of it is held while all of them run."""
     groups = list(_groups(members))
     running: list[_Together] = []
-    for place in range(len(years.spans.parts)):
+    n_parts = len(years.spans.parts)
+    for place in range(n_parts):
         for i, group in enumerate(groups):
             if is_stopped():
                 raise Stopped
@@ -134,8 +136,15 @@ def _run_alike(
             if place == 0:
                 sites = [site_of(held, member.point, part, place) for member in group]
                 running.append(_start(sweep, group, sites, len(years.spans.years)))
+            if i == 0 and place + 1 < n_parts:
+                held.soon(partial(_make, held, first, years, place + 1))
             _step(sweep, running[i], site, part.from_year)
     return running
+
+
+def _make(held: Held, point: Point, years: Years, place: int) -> None:
+    """What a point will ask for at the stretch ``place``."""
+    site_of(held, point, part_of(held, point, years, place), place)
 
 
 def _groups(members: list[_Member]) -> Iterator[list[_Member]]:

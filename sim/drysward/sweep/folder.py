@@ -42,10 +42,12 @@ MANIFEST = "sweep.json"
 CHUNK_YEARS = 50_000
 # A sweep has so many chunks at least where it has points, for the cores to share.
 LEAST_CHUNKS = 16
-# Weather and fields of more years than these do not stay in memory from chunk to chunk; a chunk
-# then has so many points at least, to share what is made for it.
+# Weather and fields of more years than these do not stay in memory from chunk to chunk. A chunk
+# then has more points, a quarter of all or so many, to share what is made for it, as far as their
+# yearly numbers (years of one plan on one field) have room.
 HELD_FIELD_YEARS = 1000
-LEAST_POINTS = 16
+SHARING_POINTS = 64
+MOST_CHUNK_YEARS = 3_000_000
 
 
 @dataclass(frozen=True)
@@ -124,9 +126,10 @@ def manifest_of(design: Design, first: Point, years: Years) -> Manifest:
 
 def _chunk_points(points: int, fields: int, plans: int, years: int) -> int:
     """Points of a chunk; the same whoever works, so that a sweep goes on anywhere."""
-    size = min(CHUNK_YEARS // (fields * plans * years), -(-points // LEAST_CHUNKS))
+    of_a_point = fields * plans * years
+    size = min(CHUNK_YEARS // of_a_point, -(-points // LEAST_CHUNKS))
     if fields * years > HELD_FIELD_YEARS:
-        size = max(size, LEAST_POINTS)
+        size = max(size, min(SHARING_POINTS, -(-points // 4), MOST_CHUNK_YEARS // of_a_point))
     return max(min(size, points), 1)
 
 

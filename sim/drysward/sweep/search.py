@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Callable, Sequence
+from concurrent.futures import Executor, ThreadPoolExecutor
 from dataclasses import dataclass, replace
-from threading import Lock
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import NonlinearConstraint, differential_evolution
 
 from drysward.day.records import STAGES
+from drysward.ensemble import MOST_TOGETHER
 from drysward.faults import Fault, FaultyInput
 from drysward.frequency import Probability, probability_of
 from drysward.scenario.model import RECORD
@@ -89,7 +89,7 @@ def search(
             function: Callable[[FloatArray], float], candidates: list[FloatArray]
         ) -> list[float]:
             candidates = list(candidates)
-            list(pool.map(trial.at, candidates))
+            trial.run(candidates, pool)
             on_progress(min(len(trial.known) / asked.tries, 1.0))
             return [function(x) for x in candidates]
 
@@ -132,39 +132,55 @@ class _Trial:
     ) -> None:
         self.sweep, self.asked, self.held, self.spread = sweep, asked, held, spread
         self.known: dict[bytes, Tried] = {}
-        self._lock = Lock()
 
     def at(self, x: FloatArray) -> Tried:
+        positions = self._positions(x)
+        key = positions.tobytes()
+        if key not in self.known:
+            self._learn(positions[None, :])
+        return self.known[key]
+
+    def run(self, candidates: Sequence[FloatArray], pool: Executor) -> None:
+        """Run those that were not run before, some at a time."""
+        new = {p.tobytes(): p for p in map(self._positions, candidates)}
+        todo = [p for key, p in new.items() if key not in self.known]
+        groups = [
+            np.stack(todo[start : start + MOST_TOGETHER])
+            for start in range(0, len(todo), MOST_TOGETHER)
+        ]
+        list(pool.map(self._learn, groups))
+
+    def _positions(self, x: FloatArray) -> FloatArray:
         positions = np.asarray(x, float)[self.spread]
         for i, axis in enumerate(self.sweep.axes):
             if axis.listed:
                 positions[i] = round(positions[i])
-        key = positions.tobytes()
-        if key not in self.known:
-            tried = try_plan(self.sweep, self.asked, positions, self.held)
-            with self._lock:
-                self.known[key] = tried
-        return self.known[key]
+        return positions
+
+    def _learn(self, positions: FloatArray) -> None:
+        for tried in try_plans(self.sweep, self.asked, positions, self.held):
+            self.known[tried.positions.tobytes()] = tried
 
 
-def try_plan(sweep: Sweep, asked: SearchTable, positions: FloatArray, held: Held) -> Tried:
-    """One candidate on all years of the sweep."""
-    one = np.zeros(1, np.int64)
-    design = Design(sweep, positions[None, :], one, one, one)
-    kept: Arrays = run_points(design, range(1), held)
-    scenario = point_at(sweep, positions, climate_is_checked=True).scenario
+def try_plans(
+    sweep: Sweep, asked: SearchTable, positions: FloatArray, held: Held
+) -> list[Tried]:
+    """Candidates at ``positions`` (N, axes) on all years of the sweep."""
+    n = len(positions)
+    none = np.zeros(n, np.int64)
+    kept: Arrays = run_points(Design(sweep, positions, none, none, none), range(n), held)
+    scenario = point_at(sweep, positions[0], climate_is_checked=True).scenario
     plans = list(sweep.plans) or [plan.key for plan in scenario.plans]
-    place = (
-        0,
-        [field.key for field in scenario.fields].index(asked.field),
-        plans.index(asked.plan),
-    )
-    stage = STAGE_NAMES[asked.stage]
+    field = [field.key for field in scenario.fields].index(asked.field)
+    plan, stage = plans.index(asked.plan), STAGES.index(STAGE_NAMES[asked.stage])
     # In double precision, as the sweep counts; the yearly series are kept in single.
-    p = float(kept["probability"][1][(*place, STAGES.index(stage))])
-    n = kept["irrigation_gross"][1].shape[-1]
-    events = np.arange(n) < round(p * n)
-    return Tried(positions, float(kept["season_water"][1][place]), probability_of(events))
+    odds = kept["probability"][1][:, field, plan, stage]
+    water = kept["season_water"][1][:, field, plan]
+    years = kept["irrigation_gross"][1].shape[-1]
+    return [
+        Tried(at, float(mm), probability_of(np.arange(years) < round(float(p) * years)))
+        for at, mm, p in zip(positions, water, odds, strict=True)
+    ]
 
 
 def _on_fresh_years(sweep: Sweep, asked: SearchTable, best: Tried, seed: int) -> Tried:
@@ -173,7 +189,7 @@ def _on_fresh_years(sweep: Sweep, asked: SearchTable, best: Tried, seed: int) ->
     if asked.fresh_years is not None:
         weather["years"] = asked.fresh_years
     other = replace(sweep, base={**sweep.base, "weather": weather})
-    return try_plan(other, asked, best.positions, Held())
+    return try_plans(other, asked, best.positions[None, :], Held())[0]
 
 
 def _asked(sweep: Sweep) -> SearchTable:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import OrderedDict
 from collections.abc import Callable, Hashable
-from concurrent.futures import Future
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from threading import Lock
 from typing import Any
@@ -48,6 +48,7 @@ class Held:
         self._lock = Lock()
         self._values: OrderedDict[Hashable, Future[Any]] = OrderedDict()
         self._sizes: dict[Hashable, int] = {}
+        self._ahead = ThreadPoolExecutor(1, "ahead")
 
     def get(self, key: Hashable, make: Callable[[], Any]) -> Any:
         with self._lock:
@@ -67,6 +68,10 @@ class Held:
             value.set_result(made)
             self._count(key, _n_bytes(made))
         return value.result()
+
+    def soon(self, make: Callable[[], Any]) -> None:
+        """Make what will be asked for, while others work; what goes wrong is met when it is."""
+        self._ahead.submit(make)
 
     def _count(self, key: Hashable, n_bytes: int) -> None:
         with self._lock:
