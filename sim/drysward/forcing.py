@@ -7,13 +7,21 @@ arrays, and the day step only reads it.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from drysward.catalog import Catalog, Entry
 from drysward.day.compiled import compiled
-from drysward.day.records import CALENDAR, CALENDAR_DAYS, DAY, FIELD, records
+from drysward.day.records import (
+    CALENDAR,
+    CALENDAR_DAYS,
+    DAY,
+    FIELD,
+    columns,
+    records,
+)
 from drysward.root_zone import NATIVE, SAND_CAP, RootZone
 from drysward.scenario.model import SKINNED, EstablishSpec, FieldSpec
 from drysward.soil.evaporation import depletion_fraction, kc_max
@@ -216,8 +224,10 @@ def field_forcing(
     calendar: np.recarray,
     southern: bool,
     kept_off_mm: FloatArray | float = 0.0,
-) -> tuple[np.recarray, np.recarray]:
-    """FIELD (1,) and DAY (n,) records of one field; a cover keeps ``kept_off_mm`` (n,) off."""
+) -> tuple[np.recarray, Any]:
+    """FIELD (1,) and the ``columns`` of DAY (n,) of one field; a cover keeps ``kept_off_mm`` (n,)
+    off.
+    """
     skinned = spec.surface == SKINNED
     # Nothing grows on a skinned surface: what a species would do there does not matter.
     species = catalog.get("species", ANY_SPECIES if skinned else spec.species)
@@ -260,7 +270,7 @@ def field_forcing(
     fc3, wp3, sat3 = all_fc - rooted_fc, all_wp - rooted_wp, all_sat - rooted_sat
 
     field = records(FIELD, 1)
-    day = records(DAY, n)
+    day = columns(DAY, n)
     field.surface_mm = surface
     field.fc1, field.wp1, field.sat1, field.dry1 = fc1, wp1, sat1, 0.5 * wp1
     field.inv_taw1 = 1.0 / (fc1 - wp1)

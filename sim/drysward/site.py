@@ -9,10 +9,11 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 
-from drysward.day.records import CALENDAR_DAYS, DAY, DELIVERY, as_records, as_values, records
+from drysward.day.records import CALENDAR_DAYS, DAY, DELIVERY, from_columns, records
 from drysward.day.supply import SupplyInput
 from drysward.day.surface import PlayInput
 from drysward.faults import Fault, FaultyInput
@@ -180,10 +181,12 @@ def weather_stretch(
 
 @dataclass(frozen=True, eq=False)
 class FieldStretch:
-    """What a stretch of weather makes of a field: FIELD (1,), DAY (n,), days under cover."""
+    """What a stretch of weather makes of a field: FIELD (1,), ``columns`` of DAY (n,), days under
+    cover.
+    """
 
     field: np.recarray
-    day: np.recarray
+    day: Any
     covered: Covered
 
 
@@ -202,9 +205,7 @@ def field_stretch(
 def side_by_side(made: Sequence[FieldStretch]) -> tuple[np.recarray, np.recarray]:
     """FIELD (F,) and DAY (n, F) of the fields of a site."""
     fields = np.concatenate([one.field for one in made]).view(np.recarray)
-    # As plain numbers: NumPy copies records one by one.
-    days = np.stack([as_values(one.day) for one in made], axis=1)
-    return fields, as_records(days, DAY)
+    return fields, from_columns([one.day for one in made], DAY)
 
 
 def delivery_of(scenario: Scenario) -> np.recarray:

@@ -121,3 +121,12 @@ def test_groups_keep_all_workers_busy(n, workers, sizes):
     groups = in_groups(list(range(n)), workers)
     assert [len(group) for group in groups] == sizes
     assert [run for group in groups for run in group] == list(range(n))
+
+
+@pytest.mark.parametrize("value", ["w1", "w2", "w3", "thatch"])
+def test_what_is_no_number_is_a_fault_of_the_program(site, value):
+    """The error of the account, of which the largest is kept, must not lose it."""
+    runs = start_runs([(site, plan) for plan in site.scenario.plans])
+    runs.patches[value][1, 0, 3] = np.nan
+    with pytest.raises(ArithmeticError, match="plan 'refill' is short by nan"):
+        advance_all(site, runs)

@@ -9,6 +9,7 @@ import signal
 import subprocess
 import sys
 import time
+from contextlib import contextmanager
 from pathlib import Path
 
 import numpy as np
@@ -315,6 +316,34 @@ def test_a_full_disk_keeps_what_is_done(tmp_path, monkeypatch):
         run_sweep(work, tmp_path)
     assert len(chunks_there(tmp_path, work.manifest)) == 2
     assert not list(tmp_path.glob(".*"))
+
+
+@contextmanager
+def without_leave(folder):
+    """Nobody may write in ``folder`` meanwhile; the superuser always may, so as someone else."""
+    folder.chmod(0o500)
+    was = os.geteuid()
+    if was == 0:
+        os.seteuid(65534)
+    try:
+        yield
+    finally:
+        os.seteuid(was)
+        folder.chmod(0o700)
+
+
+@pytest.mark.skipif(os.name != "posix", reason="leave to write is told otherwise")
+def test_a_read_only_folder_is_told_and_what_is_done_is_kept(tmp_path):
+    sweep = small()
+    run_sweep(work_of(sweep), tmp_path)
+    whole = {path.name: path.read_bytes() for path in tmp_path.iterdir()}
+    (tmp_path / "chunk-000000.nc").unlink()
+    work = work_of(sweep)
+    with without_leave(tmp_path), pytest.raises(FaultyInput, match=r"Permission denied"):
+        run_sweep(work, tmp_path)
+    assert len(chunks_there(tmp_path, work.manifest)) == work.manifest.chunks - 1
+    run_sweep(work, tmp_path)
+    assert {path.name: path.read_bytes() for path in tmp_path.iterdir()} == whole
 
 
 # --- designs ------------------------------------------------------------------------------------

@@ -27,7 +27,7 @@ from drysward.day.lanes import (
     WILT,
 )
 from drysward.day.records import AT_DEAD, AT_DORMANT, AT_FOOTPRINT, AT_WILT, WEEK
-from drysward.day.water import larger
+from drysward.day.water import larger, worse
 
 NO_DORMANCY, NOT_RECOVERED = -1.0, -2.0
 
@@ -45,7 +45,7 @@ def mean_of_patches(blocks: Any, first: int, n: int, mean: Any) -> None:
         leaf_evaporation += block[LEAF_EVAPORATION + i]
         soil_evaporation += block[SOIL_EVAPORATION + i]
         transpiration += block[TRANSPIRATION + i]
-        residual = larger(abs(block[RESIDUAL + i]), residual)
+        residual = worse(abs(block[RESIDUAL + i]), residual)
         depletion += block[DEPLETION + i]
         footprint += block[FOOTPRINT + i]
         wilt += block[WILT + i]
@@ -90,7 +90,7 @@ def count_water(
     year.leaf_evaporation += mean.leaf_evaporation
     year.soil_evaporation += mean.soil_evaporation
     year.transpiration += mean.transpiration
-    year.residual = larger(mean.residual, year.residual)
+    year.residual = worse(mean.residual, year.residual)
     if water.asked <= 0.0:
         return
     year.irrigation_gross += water.gross

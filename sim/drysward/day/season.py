@@ -40,6 +40,7 @@ from drysward.day.records import AT_DORMANT, EVENING, WEEK
 from drysward.day.step import block_day
 from drysward.day.supply import SupplyInput, SupplyState, new_allowances, update_site_stage
 from drysward.day.surface import PlayInput, count_play, count_use, play_block, play_shares
+from drysward.day.water import worse
 from drysward.day.watering import ask, catch, deliver, share_out_today
 
 
@@ -285,7 +286,7 @@ def run_site(
                 mean_of_patches(blocks[f], first, n_patches, mean)
                 # The account of the whole field: sky to snow to ground, and pipe to ground.
                 pipe_short = abs(water.gross - water.spray - water.beside - water.caught)
-                mean.residual = max(mean.residual, snow_short, pipe_short)
+                mean.residual = worse(mean.residual, worse(snow_short, pipe_short))
                 if looked_at:
                     play_shares(blocks[f], first, n_patches, shares, told)
                     state.surface_water = shares.surface_water

@@ -14,6 +14,7 @@ from numba.extending import register_jitable
 
 from drysward.day.plan import within
 from drysward.day.records import INDEX_CALENDAR, INDEX_STORAGE
+from drysward.day.water import worse
 
 
 class SupplyInput(NamedTuple):
@@ -263,7 +264,7 @@ def supply_day(
     flows.store = held
     flows.stage = store.stage
     balance = before + catchment + rain + refill - from_store - evaporation - seepage - spill
-    flows.residual = max(abs(balance - held), abs(wanted))
+    flows.residual = worse(abs(balance - held), abs(wanted))
 
 
 @register_jitable
@@ -313,7 +314,7 @@ def count_supply(flows: Any, store: Any, year: Any) -> None:
     year.seepage += flows.seepage
     year.spill += flows.spill
     year.refill += flows.refill
-    year.residual = max(year.residual, flows.residual)
+    year.residual = worse(flows.residual, year.residual)
     year.least_store = min(year.least_store, flows.store)
     year.store_end = flows.store
     if flows.asked > 0.0:

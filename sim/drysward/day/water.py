@@ -24,6 +24,12 @@ def smaller(a: float, b: float) -> float:
 
 
 @register_jitable
+def worse(a: float, b: float) -> float:
+    """The larger of two errors; no number when either is none, so that it is not lost."""
+    return a if a > b or a != a else b
+
+
+@register_jitable
 def clamp(value: float, low: float, high: float) -> float:
     """``value`` held between ``low`` and ``high``."""
     return smaller(larger(value, low), high)

@@ -126,6 +126,7 @@ def _run_alike(
     groups = list(_groups(members))
     running: list[_Together] = []
     n_parts = len(years.spans.parts)
+    one_ground = all(group[0].point.fields == members[0].point.fields for group in groups)
     for place in range(n_parts):
         for i, group in enumerate(groups):
             if is_stopped():
@@ -137,14 +138,18 @@ def _run_alike(
                 sites = [site_of(held, member.point, part, place) for member in group]
                 running.append(_start(sweep, group, sites, len(years.spans.years)))
             if i == 0 and place + 1 < n_parts:
-                held.soon(partial(_make, held, first, years, place + 1))
+                held.soon(partial(_make, held, first, years, place + 1, one_ground))
             _step(sweep, running[i], site, part.from_year)
     return running
 
 
-def _make(held: Held, point: Point, years: Years, place: int) -> None:
-    """What a point will ask for at the stretch ``place``."""
-    site_of(held, point, part_of(held, point, years, place), place)
+def _make(held: Held, point: Point, years: Years, place: int, with_ground: bool) -> None:
+    """What a point will ask for at the stretch ``place``: its weather, and its fields unless they
+    would be let go before they are used.
+    """
+    part = part_of(held, point, years, place)
+    if with_ground:
+        site_of(held, point, part, place)
 
 
 def _groups(members: list[_Member]) -> Iterator[list[_Member]]:

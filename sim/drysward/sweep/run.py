@@ -74,7 +74,7 @@ def forecast(work: Work, done: int, workers: int) -> Forecast:
     left = 1.0 - done / manifest.chunks
     weathers, fields = design.groups
     # Weather that does not stay in memory from chunk to chunk is made again in each.
-    if trial.held_bytes_a_day * trial.days > held.most_bytes:
+    if not held.has_room(trial.days / trial.days_held):
         weathers, fields = max(weathers, manifest.chunks), max(fields, manifest.chunks)
     seconds = trial.days * (
         weathers * trial.weather_s
@@ -91,13 +91,15 @@ def forecast(work: Work, done: int, workers: int) -> Forecast:
 
 @dataclass(frozen=True)
 class _Trial:
-    """Time (s) of a day's weather, of it on the fields, and of a plan; days of a run."""
+    """Time (s) of a day's weather, of it on the fields, of a plan and of reading a point; days
+    that are held now and days of a run.
+    """
 
     weather_s: float
     fields_s: float
     plan_s: float
     reading_s: float
-    held_bytes_a_day: float
+    days_held: int
     days: int
 
 
@@ -130,7 +132,7 @@ def _trial(work: Work) -> _Trial:
         fields_s=fields_s / here,
         plan_s=min(run_s) / here,
         reading_s=reading_s,
-        held_bytes_a_day=held.bytes / here,
+        days_held=here,
         days=int((years.series.stop - years.series.first).astype(int)),
     )
 

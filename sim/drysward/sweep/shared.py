@@ -33,22 +33,47 @@ from drysward.sweep.points import Point
 from drysward.weather.series import Series
 from drysward.weather_years import weather_series
 
-# Of all that is held; it bounds the memory of a process however many years and points there are.
+# Of all that is held, half of it for weather and half for fields, which must not drive out what
+# they share. It bounds the memory of a process however many years and points there are.
 MOST_HELD_BYTES = 256 * 2**20
+_OF_FIELDS = ("field", "ground", "play")
 # The NetCDF library may be called by one thread of a process only.
 NETCDF_LOCK = Lock()
 
 
 class Held:
-    """Values by key, each made once though threads ask together; the least used go first."""
+    """Values by key, each made once though threads ask together; the least used go first.
+
+    The first part of a key is the kind of the value.
+    """
 
     def __init__(self, most_bytes: int = MOST_HELD_BYTES) -> None:
+        self._weather, self._fields = _Values(most_bytes // 2), _Values(most_bytes // 2)
+        self._ahead = ThreadPoolExecutor(1, "ahead")
+
+    def get(self, key: tuple[Hashable, ...], make: Callable[[], Any]) -> Any:
+        values = self._fields if key[0] in _OF_FIELDS else self._weather
+        return values.get(key, make)
+
+    def soon(self, make: Callable[[], Any]) -> None:
+        """Make what will be asked for, while others work; what goes wrong is met when it is."""
+        self._ahead.submit(make)
+
+    def has_room(self, times: float) -> bool:
+        """Whether so many times of what is held now could be held."""
+        pools = (self._weather, self._fields)
+        return all(pool.bytes * times <= pool.most_bytes for pool in pools)
+
+
+class _Values:
+    """Values by key within a bound of memory."""
+
+    def __init__(self, most_bytes: int) -> None:
         self.most_bytes = most_bytes
         self.bytes = 0
         self._lock = Lock()
         self._values: OrderedDict[Hashable, Future[Any]] = OrderedDict()
         self._sizes: dict[Hashable, int] = {}
-        self._ahead = ThreadPoolExecutor(1, "ahead")
 
     def get(self, key: Hashable, make: Callable[[], Any]) -> Any:
         with self._lock:
@@ -69,10 +94,6 @@ class Held:
             self._count(key, _n_bytes(made))
         return value.result()
 
-    def soon(self, make: Callable[[], Any]) -> None:
-        """Make what will be asked for, while others work; what goes wrong is met when it is."""
-        self._ahead.submit(make)
-
     def _count(self, key: Hashable, n_bytes: int) -> None:
         with self._lock:
             self._sizes[key] = n_bytes
@@ -92,7 +113,7 @@ def _n_bytes(value: Any, seen: set[int] | None = None) -> int:
     if id(value) in seen:
         return 0
     seen.add(id(value))
-    if isinstance(value, np.ndarray):
+    if isinstance(value, np.ndarray | np.void):
         return value.nbytes
     if isinstance(value, tuple):
         return sum(_n_bytes(part, seen) for part in value)
