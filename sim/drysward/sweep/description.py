@@ -96,13 +96,16 @@ class DesignTable(Part):
 
 
 class SearchTable(Part):
-    """The least water that keeps a risk: which plan and field, and on how many fresh years."""
+    """The least water that keeps a risk: which plan and field, on how many years (those of the
+    sweep when left out), and on how many fresh ones the plan that was found is tried.
+    """
 
     plan: Text
     field: Text
     stage: Annotated[str, one_of(*STAGE_NAMES)] = "wilt"
     odds: Odds = 0.10
     tries: Annotated[int, Field(ge=10, le=100_000)] = 400
+    years: Annotated[int, Field(ge=1)] | None = None
     fresh_years: Annotated[int, Field(ge=1)] | None = None
 
 

@@ -76,6 +76,9 @@ def search(
     chosen = tuple(a for a in sweep.axes if not all(k.startswith("overrides.") for k in a.keys))
     sweep = replace(sweep, axes=chosen)
     asked = _asked(sweep)
+    if asked.years is not None:
+        weather = {**sweep.base["weather"], "years": asked.years}
+        sweep = replace(sweep, base={**sweep.base, "weather": weather})
     held = Held()
     leaders, spread = _columns(sweep)
     trial = _Trial(sweep, asked, held, spread)

@@ -33,9 +33,9 @@ from drysward.sweep.points import Point
 from drysward.weather.series import Series
 from drysward.weather_years import weather_series
 
-# Of all that is held, half of it for weather and half for fields, which must not drive out what
-# they share. It bounds the memory of a process however many years and points there are.
-MOST_HELD_BYTES = 256 * 2**20
+# Of weather and of fields that are held, which must not drive out what they share. It bounds the
+# memory of a process however many years and points there are.
+MOST_WEATHER_BYTES, MOST_FIELD_BYTES = 256 * 2**20, 128 * 2**20
 _OF_FIELDS = ("field", "ground", "play")
 # The NetCDF library may be called by one thread of a process only.
 NETCDF_LOCK = Lock()
@@ -47,8 +47,8 @@ class Held:
     The first part of a key is the kind of the value.
     """
 
-    def __init__(self, most_bytes: int = MOST_HELD_BYTES) -> None:
-        self._weather, self._fields = _Values(most_bytes // 2), _Values(most_bytes // 2)
+    def __init__(self) -> None:
+        self._weather, self._fields = _Values(MOST_WEATHER_BYTES), _Values(MOST_FIELD_BYTES)
         self._ahead = ThreadPoolExecutor(1, "ahead")
 
     def get(self, key: tuple[Hashable, ...], make: Callable[[], Any]) -> Any:
