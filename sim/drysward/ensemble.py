@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from functools import partial
 from itertools import pairwise
 from typing import Any, TypeVar
@@ -52,16 +52,15 @@ ACCOUNT_TOLERANCE_MM = 1e-9
 SUPPLY_TOLERANCE_M3 = 1e-6
 
 
-@dataclass(eq=False)
-class Runs:
-    """Plans on their way through the years together: where they stand, and what they did so far.
+@dataclass(eq=False, kw_only=True)
+class _Gathered:
+    """Where plans stand on their way through the years, and what they did so far.
 
-    Every array leads with the plan, B of them. PATCH (B, F, P) and FIELD_STATE (B, F) are carried
-    from stretch to stretch. YEAR and PLAY_YEAR (B, F, Y), odds (B, F, 4, 366) and the sum of
-    green cover (B, F, 366) are gathered; TRACE (B, T, F) is the daily account last asked for.
+    PATCH (..., F, P) and FIELD_STATE (..., F) are carried from stretch to stretch. YEAR and
+    PLAY_YEAR (..., F, Y), odds (..., F, 4, 366) and the sum of green cover (..., F, 366) are
+    gathered; TRACE (..., T, F) is the daily account last asked for.
     """
 
-    specs: tuple[PlanSpec, ...]
     plans: np.recarray
     delivery: np.recarray
     catches: np.ndarray
@@ -73,41 +72,37 @@ class Runs:
     odds: np.ndarray
     green: np.ndarray
     trace: np.recarray
+
+    def _at(self, place: int | None) -> dict[str, Any]:
+        """All arrays at a place of their first axis, or with a new one when None."""
+        return {
+            part.name: SupplyState(*(array[place] for array in self.supply))
+            if part.name == "supply"
+            else getattr(self, part.name)[place]
+            for part in fields(_Gathered)
+        }
+
+
+@dataclass(eq=False, kw_only=True)
+class Runs(_Gathered):
+    """B plans that go together: every array leads with the plan."""
+
+    specs: tuple[PlanSpec, ...]
 
     def one(self, b: int) -> PlanRun:
         """Plan ``b`` alone; the same memory."""
-        supply = SupplyState(*(part[b] for part in self.supply))
-        parts = {name: getattr(self, name)[b] for name in _OF_A_PLAN}
-        return PlanRun(plan=self.specs[b], supply=supply, **parts)
+        return PlanRun(plan=self.specs[b], **self._at(b))
 
 
-@dataclass(eq=False)
-class PlanRun:
+@dataclass(eq=False, kw_only=True)
+class PlanRun(_Gathered):
     """One plan of ``Runs``: the arrays without the plan that leads there."""
 
     plan: PlanSpec
-    plans: np.recarray
-    delivery: np.recarray
-    catches: np.ndarray
-    patches: np.recarray
-    states: np.recarray
-    supply: SupplyState
-    play: np.recarray
-    years: np.recarray
-    odds: np.ndarray
-    green: np.ndarray
-    trace: np.recarray
 
     def alone(self) -> Runs:
         """Runs of this plan only; the same memory."""
-        supply = SupplyState(*(part[None] for part in self.supply))
-        parts = {name: getattr(self, name)[None] for name in _OF_A_PLAN}
-        return Runs(specs=(self.plan,), supply=supply, **parts)
-
-
-_OF_A_PLAN = (
-    "plans", "delivery", "catches", "patches", "states", "play", "years", "odds", "green", "trace",
-)  # fmt: skip
+        return Runs(specs=(self.plan,), **self._at(None))
 
 
 def start_patches(site: PreparedSite) -> np.recarray:
