@@ -181,7 +181,6 @@ def advance_all(
     n_trace = max(trace.stop - trace.start, 0)
     runs.trace = records(TRACE, (n_plans, n_trace, n_fields))
     runs.supply = runs.supply._replace(trace=records(SUPPLY_TRACE, (n_plans, n_trace)))
-    rain = site.weather.record.rain_mm
     blocks = into_lanes(runs.patches)
     desk = Desk(
         waters=records(WATERING, (n_plans, n_fields)),
@@ -198,7 +197,7 @@ def advance_all(
         site.days,
         site.calendar,
         site.from_day,
-        np.concatenate([[0.0], np.cumsum(rain)]),
+        site.weather.rain_before_mm,
         site.weather.drought_index_mm,
         site.weather.spray_loss,
         runs.plans,
@@ -310,7 +309,7 @@ def run(
     return as_dataset(last, series, seen, [g.one(b) for g in groups for b in range(len(g.specs))])
 
 
-def in_groups(plans: Sequence[T], workers: int) -> list[Sequence[T]]:
+def in_groups(plans: Sequence[T], workers: int = 1) -> list[Sequence[T]]:
     """Plans in as many groups as there are workers, or more when they are many."""
     n_groups = max(min(workers, len(plans)), -(-len(plans) // MOST_TOGETHER))
     edges = np.linspace(0, len(plans), n_groups + 1).round().astype(int)

@@ -58,7 +58,7 @@ HEIGHT_EFFECT_PER_MM = 0.003  # of ET, from low to high cut 5 to 15 % (from memo
 
 @dataclass(frozen=True, eq=False)
 class SiteWeather:
-    """Daily arrays that all fields of a site share; each (n,)."""
+    """Daily arrays that all fields of a site share; each (n,) unless told."""
 
     record: DailyRecord
     et: ReferenceEt
@@ -69,6 +69,7 @@ class SiteWeather:
     snow_water_mm: FloatArray
     frozen: FloatArray
     drought_index_mm: FloatArray
+    rain_before_mm: FloatArray  # (n + 1,), of all days before each
     spray_loss: FloatArray  # (times of day, n)
 
 
@@ -100,6 +101,7 @@ def site_weather(
         snow_water_mm=snow,
         frozen=frozen,
         drought_index_mm=rain_deficit(record.rain_mm, et.eto_mm, drought_days),
+        rain_before_mm=np.concatenate([[0.0], np.cumsum(record.rain_mm)]),
         spray_loss=spray_losses(et, catalog),
     )
 
@@ -183,9 +185,9 @@ def turf_growth(species: Entry, tmean_c: FloatArray) -> FloatArray:
     return growth_potential(tmean_c, species["growth_optimum_c"], species["growth_spread_c"], warm)
 
 
-def new_turf_age(new: EstablishSpec, calendar_day: NDArray[np.int64]) -> NDArray[np.int64]:
-    """Days since new turf was last sown or laid, 0 to 365, on calendar days (n,)."""
-    return (calendar_day - new.day) % CALENDAR_DAYS
+def days_since(day: int, calendar_day: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Days since ``day`` of the year was last, 0 to 365, on calendar days (n,)."""
+    return (calendar_day - day) % CALENDAR_DAYS
 
 
 def young_rooting(
@@ -197,7 +199,7 @@ def young_rooting(
     """
     entry = catalog.get("play", f"establish_{new.kind}")
     start = entry["young_root_start"]
-    grown = new_turf_age(new, calendar_day) / entry["young_rooting_days"]
+    grown = days_since(new.day, calendar_day) / entry["young_rooting_days"]
     return np.minimum(start + (1.0 - start) * grown, 1.0)
 
 
@@ -358,7 +360,7 @@ def field_forcing(
     day.recovery = daily_rate_to_share(0.8, species["recovery_days"]) * growth * active
     day.spread = species["spread_rate"] * growth * active
     if spec.reseed_day is not None:
-        since = (calendar.day_of_year - spec.reseed_day) % 366
+        since = days_since(spec.reseed_day, calendar.day_of_year)
         rate = daily_rate_to_share(0.9, turf["reseed_days"])
         day.reseed = np.where(since < turf["reseed_days"], rate, 0.0)
     day.intake_share = 1.0 - weather.frozen * (1.0 - turf["frozen_intake_share"])

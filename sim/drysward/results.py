@@ -10,8 +10,8 @@ import numpy as np
 import xarray as xr
 
 from drysward import __version__
+from drysward.day.counting import NO_DORMANCY
 from drysward.day.records import CALENDAR_DAYS, MONTHS, PLAY_YEAR, STAGES, SUPPLY_YEAR, YEAR
-from drysward.day.season import NO_DORMANCY
 from drysward.site import PreparedSite, WeatherSeen
 from drysward.weather.series import Series
 

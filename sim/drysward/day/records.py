@@ -266,11 +266,6 @@ def as_values(lines: np.ndarray) -> NDArray[np.float64]:
     return whole.view(np.float64).reshape(*lines.shape, -1)
 
 
-def as_records(values: NDArray[np.float64], dtype: np.dtype) -> np.recarray:
-    """The inverse of ``as_values``."""
-    return values.view(dtype).view(np.recarray)[..., 0]  # type: ignore[return-value]
-
-
 def columns(dtype: np.dtype, n: int) -> Any:
     """One record of arrays (n,), for the numbers of ``n`` records of ``dtype`` to be written to:
     those of one name lie in one piece here, which is faster.
@@ -284,4 +279,4 @@ def from_columns(written: Sequence[Any], dtype: np.dtype) -> np.recarray:
     values = np.empty((by_name[0].shape[1], len(by_name), len(by_name[0])))
     for k, numbers in enumerate(by_name):
         values[:, k] = numbers.T
-    return as_records(values, dtype)
+    return values.view(dtype).view(np.recarray)[..., 0]  # type: ignore[return-value]

@@ -11,7 +11,7 @@ from drysward.day.play import syringe_left
 from drysward.day.records import PLAY_DAY, PLAY_FIELD, records
 from drysward.day.surface import PlayInput
 from drysward.faults import Fault, FaultyInput
-from drysward.forcing import SiteWeather, new_turf_age, turf_growth
+from drysward.forcing import SiteWeather, days_since, turf_growth
 from drysward.play.calendar import days_of_use
 from drysward.play.covers import Covered, cover_days
 from drysward.play.disease import (
@@ -181,7 +181,7 @@ def _write_new_turf(
     new = spec.establish
     assert new is not None
     entry = catalog.get("play", f"establish_{new.kind}")
-    age = new_turf_age(new, weather.calendar_day)
+    age = days_since(new.day, weather.calendar_day)
     out["sown"] = np.where(age == 0, 2.0 if new.kind == SEED else 1.0, 0.0)
     out["light"] = np.where(age < new.days, new.light_mm * new.times_a_day, 0.0)
     young = age < entry["young_rooting_days"]

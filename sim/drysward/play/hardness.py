@@ -56,7 +56,7 @@ def hardness_line(
     fitted : readings of the field itself, in place of the catalogue's line and scatter.
     field_capacity : of the surface soil (0..1); None leaves it at that of the line. The line is
         moved in proportion, as wear is: a clay loam is as hard at a share of its field capacity
-        as a silt loam is at the same share of its own.
+        as a loam is at the same share of its own.
 
     Source: own estimate; see ``configs/play.toml``.
     """

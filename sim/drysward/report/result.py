@@ -8,9 +8,9 @@ import numpy as np
 import xarray as xr
 
 from drysward.faults import Fault, FaultyInput
+from drysward.sweep import MANIFEST
 
 FILE = "results.nc"
-SWEEP_FILE = "sweep.json"
 COMPARE, SUPPLY, SWEEP = "compare", "supply", "sweep"
 _OF_SWEEP = ("probability", "probability_se", "season_water", "area_m2")
 # Without these there is nothing to show.
@@ -33,7 +33,7 @@ def open_result(path: str | Path) -> xr.Dataset:
     place = Path(path)
     at = str(place)
     allowed = "a folder that 'drysward compare --out FOLDER' wrote, or its results.nc"
-    if (place / SWEEP_FILE).is_file():
+    if (place / MANIFEST).is_file():
         # Here, since all that runs a sweep takes a second to import.
         from drysward.sweep.folder import open_sweep
         from drysward.sweep.front import refuse_unfinished

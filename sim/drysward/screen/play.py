@@ -9,9 +9,7 @@ import xarray as xr
 from rich.console import RenderableType
 from rich.table import Table
 
-from drysward.screen.tables import named_lines, plain_table, rounded
-
-UNKNOWN = "-"
+from drysward.screen.tables import UNKNOWN, named_lines, plain_table, rounded
 
 CAUTIONS = (
     "Hardness is an estimate from moisture, soil and cover: only a measurement by the applicable "

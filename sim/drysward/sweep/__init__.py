@@ -1,1 +1,4 @@
 """Many scenarios that differ in a few keys, run in chunks that survive the machine."""
+
+# Says which sweep a folder holds. Here for those who ask for it and nothing else of a sweep.
+MANIFEST = "sweep.json"

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drysward.day.records import PLAY_YEAR, STAGES, SUPPLY_YEAR, YEAR, as_values, records
-from drysward.ensemble import MOST_TOGETHER, Runs, advance_all, start_runs
+from drysward.ensemble import Runs, advance_all, in_groups, start_runs
 from drysward.faults import Fault, FaultyInput
 from drysward.frequency import demand_estimates, standard_error, thinned
 from drysward.results import play_numbers
@@ -152,14 +152,13 @@ def _make(held: Held, point: Point, years: Years, place: int, with_ground: bool)
         site_of(held, point, part, place)
 
 
-def _groups(members: list[_Member]) -> Iterator[list[_Member]]:
+def _groups(members: list[_Member]) -> Iterator[Sequence[_Member]]:
     """Plans that can go through the days side by side, some at a time."""
     alike: dict[object, list[_Member]] = {}
     for member in members:
         alike.setdefault(_ground(member.point), []).append(member)
     for group in alike.values():
-        for start in range(0, len(group), MOST_TOGETHER):
-            yield group[start : start + MOST_TOGETHER]
+        yield from in_groups(group)
 
 
 def _ground(point: Point) -> object:

@@ -29,6 +29,7 @@ from drysward.day.records import MONTHS, STAGES
 from drysward.export import claim_folder
 from drysward.faults import Fault, FaultyInput
 from drysward.results import CAUTIONS
+from drysward.sweep import MANIFEST
 from drysward.sweep.description import Sweep, sweep_of
 from drysward.sweep.design import Design, design_of
 from drysward.sweep.points import Point
@@ -37,7 +38,6 @@ if TYPE_CHECKING:
     from drysward.sweep.chunk import Arrays
     from drysward.sweep.shared import Years
 
-MANIFEST = "sweep.json"
 # Work of a chunk, in years of one plan on one field: some seconds of a core.
 CHUNK_YEARS = 50_000
 # A sweep has so many chunks at least where it has points, for the cores to share.

@@ -145,12 +145,14 @@ def _tried(design: Design) -> Iterator[tuple[str, np.ndarray]]:
 
 
 def _positions_tried(axis: Axis) -> Iterable[float]:
-    """Every value of a list, but of many numbers a spread with both ends; the ends of a range."""
+    """Every value of a list, but of many numbers the least, the largest and a spread; the ends of
+    a range.
+    """
     n = len(axis.changes)
     if not axis.listed:
         return (0.0, 1.0)
     if n > _TRIED and all(isinstance(label, int | float) for label in axis.labels):
-        return _spread(n)
+        return {*_spread(n), int(np.argmin(axis.labels)), int(np.argmax(axis.labels))}
     return range(n)
 
 

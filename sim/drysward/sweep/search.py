@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from scipy.optimize import NonlinearConstraint, differential_evolution
 
 from drysward.day.records import STAGES
-from drysward.ensemble import MOST_TOGETHER
+from drysward.ensemble import in_groups
 from drysward.faults import Fault, FaultyInput
 from drysward.frequency import Probability, probability_of
 from drysward.scenario.model import RECORD
@@ -77,16 +77,15 @@ def search(
     sweep = replace(sweep, axes=chosen)
     asked = _asked(sweep)
     if asked.years is not None:
-        weather = {**sweep.base["weather"], "years": asked.years}
-        sweep = replace(sweep, base={**sweep.base, "weather": weather})
-    held = Held()
+        sweep = _on_weather(sweep, years=asked.years)
     leaders, spread = _columns(sweep)
-    trial = _Trial(sweep, asked, held, spread)
+    workers = workers or os.cpu_count() or 1
+    trial = _Trial(sweep, asked, spread, workers)
     # Bounds take in the last place of a list; whole places alone are tried there.
     bounds = [(0.0, float(len(axis.changes) - 1)) if axis.listed else (0.0, 1.0)
               for axis in leaders]  # fmt: skip
     generations = max(asked.tries // (_CANDIDATES * len(leaders)), 1)
-    with ThreadPoolExecutor(workers or os.cpu_count()) as pool:
+    with ThreadPoolExecutor(workers) as pool:
 
         def side_by_side(
             function: Callable[[FloatArray], float], candidates: list[FloatArray]
@@ -131,9 +130,10 @@ class _Trial:
     """Candidates run so far; each is run once, though objective and constraint both ask."""
 
     def __init__(
-        self, sweep: Sweep, asked: SearchTable, held: Held, spread: list[int]
+        self, sweep: Sweep, asked: SearchTable, spread: list[int], workers: int
     ) -> None:
-        self.sweep, self.asked, self.held, self.spread = sweep, asked, held, spread
+        self.sweep, self.asked, self.spread, self.workers = sweep, asked, spread, workers
+        self.held = Held()
         self.known: dict[bytes, Tried] = {}
 
     def at(self, x: FloatArray) -> Tried:
@@ -147,11 +147,7 @@ class _Trial:
         """Run those that were not run before, some at a time."""
         new = {p.tobytes(): p for p in map(self._positions, candidates)}
         todo = [p for key, p in new.items() if key not in self.known]
-        groups = [
-            np.stack(todo[start : start + MOST_TOGETHER])
-            for start in range(0, len(todo), MOST_TOGETHER)
-        ]
-        list(pool.map(self._learn, groups))
+        list(pool.map(self._learn, map(np.stack, in_groups(todo, self.workers))))
 
     def _positions(self, x: FloatArray) -> FloatArray:
         positions = np.asarray(x, float)[self.spread]
@@ -188,11 +184,16 @@ def try_plans(
 
 def _on_fresh_years(sweep: Sweep, asked: SearchTable, best: Tried, seed: int) -> Tried:
     """The plan that was found, on years of another seed."""
-    weather = {**sweep.base["weather"], "seed": seed}
+    other = _on_weather(sweep, seed=seed)
     if asked.fresh_years is not None:
-        weather["years"] = asked.fresh_years
-    other = replace(sweep, base={**sweep.base, "weather": weather})
+        other = _on_weather(other, years=asked.fresh_years)
     return try_plans(other, asked, best.positions[None, :], Held())[0]
+
+
+def _on_weather(sweep: Sweep, **changes: int) -> Sweep:
+    """The sweep with other settings of its weather."""
+    weather = {**sweep.base["weather"], **changes}
+    return replace(sweep, base={**sweep.base, "weather": weather})
 
 
 def _asked(sweep: Sweep) -> SearchTable:
