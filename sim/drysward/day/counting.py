@@ -25,6 +25,7 @@ from drysward.day.lanes import (
     W2,
     W3,
     WILT,
+    mean_of,
 )
 from drysward.day.records import AT_DEAD, AT_DORMANT, AT_FOOTPRINT, AT_WILT, WEEK
 from drysward.day.water import larger, worse
@@ -34,7 +35,10 @@ NO_DORMANCY, NOT_RECOVERED = -1.0, -2.0
 
 @register_jitable
 def mean_of_patches(blocks: Any, first: int, n: int, mean: Any) -> None:
-    """Means over the ``n`` patches of a field from number ``first`` on, into a FIELD_DAY."""
+    """Means over the ``n`` patches of a field from number ``first`` on, into a FIELD_DAY.
+
+    All in one loop: a ``mean_of`` for each took a third more of all time.
+    """
     runoff = drainage = leaf_evaporation = soil_evaporation = transpiration = residual = 0.0
     depletion = footprint = wilt = green = dormant = dead = 0.0
     for number in range(first, first + n):
@@ -70,12 +74,9 @@ def mean_of_patches(blocks: Any, first: int, n: int, mean: Any) -> None:
 @register_jitable
 def water_in_field(blocks: Any, first: int, n: int, snow: float) -> float:
     """Mean water of all stores of a field's patches, snow included (mm)."""
-    total = 0.0
-    for number in range(first, first + n):
-        block = blocks[number // LANES]
-        i = number % LANES
-        total += block[W1 + i] + block[W2 + i] + block[W3 + i] + block[THATCH + i]
-    return total / n + snow
+    soil = mean_of(W1, blocks, first, n) + mean_of(W2, blocks, first, n)
+    soil += mean_of(W3, blocks, first, n)
+    return soil + mean_of(THATCH, blocks, first, n) + snow
 
 
 @register_jitable
@@ -198,19 +199,13 @@ def tell_day(
     line.winter_rest = 1.0 - day.active
     line.drought_index = drought_index
     line.stage = state.stage
-    thatch = surface = root = subsoil = hydrated = 0.0
+    line.thatch_water = mean_of(THATCH, blocks, first, n)
+    line.surface_water = mean_of(W1, blocks, first, n)
+    line.root_water = mean_of(W2, blocks, first, n)
+    line.subsoil_water = mean_of(W3, blocks, first, n)
+    hydrated = 0.0
     for number in range(first, first + n):
-        block = blocks[number // LANES]
-        i = number % LANES
-        thatch += block[THATCH + i]
-        surface += block[W1 + i]
-        root += block[W2 + i]
-        subsoil += block[W3 + i]
-        hydrated += 1.0 / (1.0 + block[CROWN_DRYNESS + i])
-    line.thatch_water = thatch / n
-    line.surface_water = surface / n
-    line.root_water = root / n
-    line.subsoil_water = subsoil / n
+        hydrated += 1.0 / (1.0 + blocks[number // LANES, CROWN_DRYNESS + number % LANES])
     line.crown_hydration = hydrated / n
 
 

@@ -9,8 +9,10 @@ A patch's numbers do not depend on which others lie beside it.
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import numpy as np
+from numba.extending import register_jitable
 from numpy.typing import NDArray
 
 from drysward.day.records import PATCH, as_values
@@ -68,6 +70,17 @@ def from_lanes(blocks: FloatArray, patches: np.recarray) -> None:
     values = by_lane.reshape(n_fields, -1, len(_CARRIED))[:, : n_plans * n_patches]
     values = values.reshape(n_fields, n_plans, n_patches, -1)
     as_values(patches)[:] = values.transpose(1, 0, 2, 3)
+
+
+@register_jitable
+def mean_of(value: int, blocks: Any, first: int, n: int) -> float:
+    """Mean of a value, GREEN or another, over the ``n`` patches from number ``first`` on of the
+    blocks (K, SIZE) of a field.
+    """
+    total = 0.0
+    for number in range(first, first + n):
+        total += blocks[number // LANES, value + number % LANES]
+    return total / n
 
 
 def _aligned_zeros(shape: tuple[int, ...]) -> FloatArray:

@@ -177,7 +177,7 @@ PLAY_DAY = _dtype(
 
 PLAY_SHARES = _dtype(
     "hard soft mud standing airless dust moist hardness air "
-    "green dormant dead worn root_loss surface_water"
+    "worn root_loss surface_water"
 )
 """One day of play on one field: shares of it, and means over it."""
 

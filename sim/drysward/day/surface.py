@@ -146,19 +146,13 @@ def play_shares(blocks: Any, first: int, n: int, shares: Any, told: bool) -> Non
     ``look_at_surface`` wrote only when the day is ``told``.
     """
     part = 1.0 / n
-    green = dormant = dead = worn = root_loss = water = 0.0
+    worn = root_loss = water = 0.0
     for number in range(first, first + n):
         block = blocks[number // LANES]
         i = number % LANES
-        green += block[GREEN + i]
-        dormant += block[DORMANT + i]
-        dead += block[DEAD + i]
         worn += block[WORN + i]
         root_loss += block[ROOT_LOSS + i]
         water += block[W1 + i]
-    shares.green = green * part
-    shares.dormant = dormant * part
-    shares.dead = dead * part
     shares.worn = worn * part
     shares.root_loss = root_loss * part
     shares.surface_water = water * part
