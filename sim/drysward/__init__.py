@@ -16,10 +16,10 @@ _HOMES = {
     "load": "drysward.scenario.load",
     "loads": "drysward.scenario.load",
     "shipped": "drysward.scenario.load",
-    "run": "drysward.ensemble",
-    "ledger": "drysward.ensemble",
-    "answers": "drysward.probability",
-    "open": "drysward.sweep.folder:open_sweep",
+    "run": "drysward.drive.runs",
+    "ledger": "drysward.drive.runs",
+    "answers": "drysward.results.odds",
+    "open": "drysward.studies.sweep.folder:open_sweep",
 }
 
 __all__ = ["__version__", "answers", "ledger", "load", "loads", "open", "run", "shipped"]

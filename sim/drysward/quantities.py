@@ -188,3 +188,8 @@ def display(base: str, system: str) -> Display:
     """How a base unit is shown in ``system`` ("us" or "metric"); other units pass through."""
     table = _US if system == "us" else _METRIC
     return table.get(base, Display(base, 1.0, 2))
+
+
+def shown(units: str, system: str) -> Display:
+    """How a CF unit is shown in ``system``; a share has no unit and passes through."""
+    return display({"m2": "m^2", "m3": "m^3", "m3 h-1": "m^3/h"}.get(units, units), system)

@@ -23,7 +23,7 @@ import numba
 import numpy as np
 
 import drysward
-from drysward.day.compiled import is_warm
+from drysward.compiled import is_warm
 from drysward.day.lanes import (
     DRAINAGE,
     LANES,
@@ -36,8 +36,8 @@ from drysward.day.lanes import (
 )
 from drysward.day.records import PATCH, records
 from drysward.day.step import block_day
-from drysward.ensemble import run_plan
-from drysward.site import prepare
+from drysward.drive.runs import run_plan
+from drysward.site.stretches import prepare
 
 YEARS = 60
 COLUMNS = 20_000

@@ -10,10 +10,10 @@ from dataclasses import replace
 from time import perf_counter
 
 import drysward
-from drysward.ensemble import advance, start_run
+from drysward.drive.runs import advance, start_run
 from drysward.scenario.model import PlanSpec, Scenario
-from drysward.site import PreparedSite, stretches
-from drysward.weather_years import weather_series
+from drysward.site.stretches import PreparedSite, stretches
+from drysward.site.weather_years import weather_series
 
 TURNS = 60
 

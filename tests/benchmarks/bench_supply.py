@@ -12,11 +12,11 @@ from dataclasses import replace
 from time import perf_counter
 
 import drysward
-from drysward.ensemble import advance, start_run
+from drysward.drive.runs import advance, start_run
 from drysward.scenario.model import Scenario
-from drysward.site import PreparedSite, stretches
-from drysward.sizing import solve
-from drysward.weather_years import weather_series
+from drysward.site.stretches import PreparedSite, stretches
+from drysward.site.weather_years import weather_series
+from drysward.studies.sizing import solve
 
 REPEATS = 15
 POINTS = 12

@@ -17,12 +17,12 @@ from pathlib import Path
 from time import perf_counter
 
 import drysward
-from drysward.day.compiled import compiled_run_site
-from drysward.ensemble import MOST_TOGETHER, advance_all, start_runs
-from drysward.site import stretches
-from drysward.sweep.description import Sweep, sweep_of
-from drysward.sweep.run import plan_work, run_sweep
-from drysward.weather_years import weather_series
+from drysward.compiled import compiled_run_site
+from drysward.drive.runs import MOST_TOGETHER, advance_all, start_runs
+from drysward.site.stretches import stretches
+from drysward.site.weather_years import weather_series
+from drysward.studies.sweep.description import Sweep, sweep_of
+from drysward.studies.sweep.run import plan_work, run_sweep
 
 PATCHES, FIELDS, DAYS = 5, 2, 365.2425
 YEARS = 200

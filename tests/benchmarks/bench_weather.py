@@ -12,10 +12,10 @@ from collections.abc import Callable
 from time import perf_counter
 from typing import Any
 
-from drysward.weather.climate_fit import fit
-from drysward.weather.generator import generate
-from drysward.weather.normals import from_monthly_table
-from drysward.weather.spread import compare_spread
+from drysward.weather.checking.spread import compare_spread
+from drysward.weather.simulated.climate_fit import fit
+from drysward.weather.simulated.generator import generate
+from drysward.weather.simulated.normals import from_monthly_table
 
 YEARS = 1000
 LATITUDE_DEG, ELEVATION_M = 39.2, 47.0

@@ -16,8 +16,9 @@ from click.testing import CliRunner, Result
 import drysward
 from drysward.catalog import load_catalog
 from drysward.cli import COMMANDS, main
-from drysward.export import claim_folder, summarise, summary_rows, write_results
 from drysward.faults import Fault, FaultyInput
+from drysward.files import claim_folder
+from drysward.results.export import summarise, summary_rows, write_results
 from drysward.screen.tables import comparison, console, procedures
 
 STAGES = ["footprint", "wilt", "dormant", "dead"]

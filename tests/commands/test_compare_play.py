@@ -11,7 +11,7 @@ from click.testing import CliRunner, Result
 
 import drysward
 from drysward.cli import main
-from drysward.play.report import play_answers
+from drysward.results.play import play_answers
 
 YEARS = (2001, 2006)
 SPAN = ("--years", "2001-2006")

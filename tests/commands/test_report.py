@@ -16,17 +16,17 @@ import xarray as xr
 from click.testing import CliRunner, Result
 
 import drysward
-from drysward.chosen_years import PLAY_STATES, play_states, with_details
 from drysward.cli import main
 from drysward.day.records import TRACE, records
-from drysward.export import summarise, write_results
 from drysward.faults import FaultyInput
 from drysward.report import figures as drawn
 from drysward.report import front, open_result, page, play_calendar, storage
 from drysward.report.gallery import NAMES, PICTURES, SWEEP_PICTURES, choose, compose, fitting, named
 from drysward.report.style import COVERS, DARK, LINES, STAGES, look, new_figure
 from drysward.report.words import answer
-from drysward.sweep.surface import strongest, surface
+from drysward.results.export import summarise, write_results
+from drysward.studies.chosen_years import PLAY_STATES, play_states, with_details
+from drysward.studies.sweep.surface import strongest, surface
 
 mpl.use("agg")
 

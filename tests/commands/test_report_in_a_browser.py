@@ -10,9 +10,9 @@ from pathlib import Path
 import pytest
 
 import drysward
-from drysward.chosen_years import with_details
-from drysward.export import summarise, write_results
 from drysward.report import open_result, page
+from drysward.results.export import summarise, write_results
+from drysward.studies.chosen_years import with_details
 
 webdriver = pytest.importorskip("selenium.webdriver")
 axe = pytest.importorskip("axe_core_python.base")

@@ -12,7 +12,7 @@ from click.testing import CliRunner, Result
 
 import drysward
 from drysward.cli import main
-from drysward.supply.report import supply_answers
+from drysward.results.supply import supply_answers
 
 YEARS = ("--years", "2001-2030")
 

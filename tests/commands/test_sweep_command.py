@@ -131,7 +131,7 @@ def test_a_folder_without_a_sweep_is_told(command, tmp_path):
 
 def test_a_cluster_that_is_not_there_is_told(sweep, tmp_path, monkeypatch):
     pytest.importorskip("distributed")
-    monkeypatch.setattr("drysward.sweep.cluster.PATIENCE", "1s")
+    monkeypatch.setattr("drysward.studies.sweep.cluster.PATIENCE", "1s")
     ran = ask("sweep", sweep, "--out", tmp_path / "out", "--cluster", "tcp://127.0.0.1:9")
     assert ran.exit_code == 2
     assert "no scheduler answers at 'tcp://127.0.0.1:9'" in ran.output

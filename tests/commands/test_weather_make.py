@@ -12,8 +12,8 @@ from click.testing import CliRunner, Result
 
 from drysward import load
 from drysward.cli import main
-from drysward.weather.read import read_weather
-from drysward.weather_years import compare_with_origin, month_means, weather_series
+from drysward.site.weather_years import compare_with_origin, month_means, weather_series
+from drysward.weather.file.read import read_weather
 
 DATA = Path(__file__).parents[1] / "data"
 

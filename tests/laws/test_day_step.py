@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from drysward.day.records import TRACE, YEAR
-from drysward.ensemble import run, run_plan
+from drysward.drive.runs import run, run_plan
 from drysward.scenario.model import EVERY_DAY, Stage
-from drysward.site import prepare
+from drysward.site.stretches import prepare
 
 ZONES = (
     "native_loam",

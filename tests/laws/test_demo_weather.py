@@ -7,12 +7,12 @@ import pytest
 
 import drysward
 from drysward.scenario.load import with_weather
-from drysward.site import survey
-from drysward.weather.climate import MONTH_OF_DAY, calendar_day
-from drysward.weather.procedures import reference_et
+from drysward.site.stretches import survey
+from drysward.site.weather_years import weather_series
 from drysward.weather.record import DailyRecord
+from drysward.weather.reference_et import reference_et
 from drysward.weather.series import Series
-from drysward.weather_years import weather_series
+from drysward.weather.simulated.climate import MONTH_OF_DAY, calendar_day
 
 
 @pytest.fixture(scope="module")

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from drysward import frequency
+from drysward.results import frequency
 
 records = st.lists(st.floats(0, 1000, allow_subnormal=False), min_size=1, max_size=40)
 PERIODS = [1.01, 1.25, 2, 5, 10, 20, 50]

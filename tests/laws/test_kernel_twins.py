@@ -3,13 +3,14 @@
 import numpy as np
 import pytest
 
-from drysward.day.water import (
+from drysward.physics import curve_number, evaporation
+from drysward.physics import infiltration as intake
+from drysward.physics.water import (
     evaporation_reduction,
     rain_runoff,
     sprinkler_runoff,
     stress_coefficient,
 )
-from drysward.soil import curve_number, evaporation, intake
 
 
 @pytest.mark.parametrize("depletion", np.linspace(0.0, 25.0, 11))

@@ -12,10 +12,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import drysward
-from drysward import ensemble
-from drysward.day.play import hardness_g, share_beyond
 from drysward.day.records import PLAY_YEAR, STAGES, TRACE, YEAR
-from drysward.ensemble import advance, run, run_plan, start_run
+from drysward.drive import runs as ensemble
+from drysward.drive.runs import advance, run, run_plan, start_run
+from drysward.physics.play import hardness_g, share_beyond
 from drysward.scenario.load import with_weather
 from drysward.scenario.model import (
     CoverSpec,
@@ -30,7 +30,7 @@ from drysward.scenario.model import (
     SupplySpec,
     SyringeSpec,
 )
-from drysward.site import prepare, stretches
+from drysward.site.stretches import prepare, stretches
 
 STORES = ("snow_water", "thatch_water", "surface_water", "root_water", "subsoil_water")
 LOSSES = ("runoff", "drainage", "leaf_evaporation", "soil_evaporation", "transpiration")

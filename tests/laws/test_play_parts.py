@@ -8,20 +8,20 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from drysward.catalog import load_catalog
-from drysward.day.play import root_loss_step
-from drysward.play.calendar import days_before, days_of_use, event_days
-from drysward.play.covers import cover_days
-from drysward.play.disease import dew_hours, rain_wet_hours
-from drysward.play.hardness import FEWEST_READINGS, fit_line, hardness_line, peak_deceleration_g
-from drysward.play.infield import DUST, GOOD, MUD, moisture_band, skin_wanted_mm
-from drysward.play.wear import cover_left, moisture_classes
-from drysward.play.wetness import (
+from drysward.physics.air import (
     air_filled_porosity,
     days_until_harm,
     root_harm_rate,
     root_heal_rate,
 )
+from drysward.physics.hardness import FEWEST_READINGS, fit_line, hardness_line, peak_deceleration_g
+from drysward.physics.leaf_disease import dew_hours, rain_wet_hours
+from drysward.physics.play import root_loss_step
+from drysward.physics.skinned_surface import DUST, GOOD, MUD, moisture_band, skin_wanted_mm
+from drysward.physics.wear import cover_left, moisture_classes
 from drysward.scenario.model import CoverSpec, EventSpec, HardnessSpec, PlaySpec
+from drysward.site.covers import cover_days
+from drysward.site.play_calendar import days_before, days_of_use, event_days
 
 CATALOG = load_catalog()
 ROOTS = CATALOG.get("play", "airless_roots")

@@ -7,8 +7,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from drysward.soil.pedotransfer import drain_share_in_a_day, from_texture
-from drysward.soil.profile import (
+from drysward.physics.pedotransfer import drain_share_in_a_day, from_texture
+from drysward.physics.retention import RetentionCurve
+from drysward.site.profile import (
     BARRIER,
     GRAVEL,
     OPEN_SUBSOIL,
@@ -16,7 +17,6 @@ from drysward.soil.profile import (
     sand_cap_profile,
     sand_profile,
 )
-from drysward.soil.retention import RetentionCurve
 
 SAND = RetentionCurve(theta_s=0.40, theta_r=0.03, alpha=0.05, n=3.0)
 LOAM = from_texture(0.40, 0.20)

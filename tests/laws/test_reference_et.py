@@ -8,9 +8,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from drysward.faults import FaultyInput
-from drysward.weather import reference_et as fao
-from drysward.weather.procedures import GIVEN, reference_et
+from drysward.physics import reference_et as fao
 from drysward.weather.record import DailyRecord
+from drysward.weather.reference_et import GIVEN, reference_et
 
 YEAR = np.arange("2012-01-01", "2013-01-01", dtype="datetime64[D]")
 

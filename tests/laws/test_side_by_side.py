@@ -18,9 +18,9 @@ from drysward.day.lanes import (
     into_lanes,
 )
 from drysward.day.records import PATCH, records
-from drysward.ensemble import advance, advance_all, in_groups, start_run, start_runs
+from drysward.drive.runs import advance, advance_all, in_groups, start_run, start_runs
 from drysward.scenario.model import SourceSpec, SupplySpec
-from drysward.site import prepare
+from drysward.site.stretches import prepare
 
 STATE = ("patches", "states", "play", "years", "odds", "green", "trace")
 

@@ -10,11 +10,11 @@ import pytest
 import xarray as xr
 
 import drysward
-from drysward import ensemble
+from drysward.drive import runs as ensemble
 from drysward.scenario.load import with_weather
-from drysward.site import stretches, survey
+from drysward.site.stretches import stretches, survey
+from drysward.site.weather_years import weather_series
 from drysward.weather.series import recorded
-from drysward.weather_years import weather_series
 
 PLANS = ["none", "refill", "restricted"]
 

@@ -12,8 +12,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 import drysward
-import drysward.sizing
-from drysward.ensemble import run_plan
+import drysward.studies.sizing
+from drysward.drive.runs import run_plan
+from drysward.results.supply import supply_costs
 from drysward.scenario.model import (
     CatchmentSpec,
     Costs,
@@ -24,10 +25,9 @@ from drysward.scenario.model import (
     SupplySpec,
     TariffBlock,
 )
-from drysward.site import prepare
-from drysward.sizing import TOLERANCE, Tried, least_size, solve, with_size
-from drysward.supply.arrays import supply_input
-from drysward.supply.report import supply_costs
+from drysward.site.stretches import prepare
+from drysward.site.supply import supply_input
+from drysward.studies.sizing import TOLERANCE, Tried, least_size, solve, with_size
 
 TUE_FRI = (False, True, False, False, True, False, False)
 PRIORITIES = (1, 2, 2)
@@ -321,7 +321,7 @@ class Made(Tried):
     def __init__(self, span, low, most, start):
         self.span, self.low, self.most, self.known = span, low, most, {}
         self.supply = SupplySpec((source(start),))
-        self.sought = drysward.sizing.Sought("source rate", "well", low=low, high=most)
+        self.sought = drysward.studies.sizing.Sought("source rate", "well", low=low, high=most)
 
     def failing(self, size):
         self.known[size] = np.arange(100) < self.fails(size)
@@ -360,7 +360,7 @@ def shipped():
 
 
 def test_sizing_tells_the_least_and_a_shade_less_fails(shipped):
-    trial = drysward.sizing.Trial(shipped, YEARS)
+    trial = drysward.studies.sizing.Trial(shipped, YEARS)
     found = solve(shipped, YEARS)
     least, allowed = found.least, found.allowed_years
     assert (found.n_years, allowed) == (30, 3)
@@ -397,7 +397,7 @@ def test_no_first_filling_is_lent(shipped):
     sizing = replace(shipped.sizing, outcome="shortage", share=0.0, field="")
     trickle = with_size(shipped.supply, shipped.sizing.against, 0.4)
     great = with_size(trickle, shipped.sizing.find, 38000.0)
-    trial = drysward.sizing.Trial(replace(shipped, sizing=sizing), (2001, 2003))
+    trial = drysward.studies.sizing.Trial(replace(shipped, sizing=sizing), (2001, 2003))
     once = drysward.run(
         replace(shipped, supply=great), years=(2001, 2003), only=[shipped.sizing.plan]
     )

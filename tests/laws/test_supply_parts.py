@@ -14,7 +14,17 @@ from scipy.integrate import quad
 from drysward.catalog import load_catalog
 from drysward.day.records import FIELD_STATE, records
 from drysward.day.supply import area_at, newly_unmet
-from drysward.forcing import calendar_records, site_weather
+from drysward.physics import pond as basin
+from drysward.physics.catchment import catchment_m3, catchments_m3, hard_surface_runoff_mm
+from drysward.physics.curve_number import runoff_mm
+from drysward.physics.low_flow import may_draw
+from drysward.results.costs import (
+    block_tariff,
+    energy_kwh,
+    pumping_energy_kwh,
+    water_cost,
+    yearly_cost,
+)
 from drysward.scenario.model import (
     CatchmentSpec,
     Costs,
@@ -26,19 +36,9 @@ from drysward.scenario.model import (
     SupplySpec,
     TariffBlock,
 )
-from drysward.soil.curve_number import runoff_mm
-from drysward.supply import basin
-from drysward.supply.arrays import start_supply, supply_input, volume_of_hours_m3
-from drysward.supply.catchment import catchment_m3, catchments_m3, hard_surface_runoff_mm
-from drysward.supply.costs import (
-    block_tariff,
-    energy_kwh,
-    pumping_energy_kwh,
-    water_cost,
-    yearly_cost,
-)
-from drysward.supply.low_flow import may_draw
-from drysward.weather.procedures import reference_et
+from drysward.site.forcing import calendar_records, site_weather
+from drysward.site.supply import start_supply, supply_input, volume_of_hours_m3
+from drysward.weather.reference_et import reference_et
 
 # --- ponds ----------------------------------------------------------------------------------
 

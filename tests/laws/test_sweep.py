@@ -20,11 +20,11 @@ from scipy.io import netcdf_file
 import drysward
 from drysward.faults import FaultyInput
 from drysward.scenario.load import loads
-from drysward.sweep.description import Sweep, read_sweep, sweep_of
-from drysward.sweep.design import FIELDS, PLANS, WEATHER, Design, depth_of, design_of
-from drysward.sweep.folder import chunk_path, chunks_there, program_digest
-from drysward.sweep.points import point_at, tree_at
-from drysward.sweep.run import Work, plan_work, run_sweep
+from drysward.studies.sweep.description import Sweep, read_sweep, sweep_of
+from drysward.studies.sweep.design import FIELDS, PLANS, WEATHER, Design, depth_of, design_of
+from drysward.studies.sweep.folder import chunk_path, chunks_there, program_digest
+from drysward.studies.sweep.points import point_at, tree_at
+from drysward.studies.sweep.run import Work, plan_work, run_sweep
 
 AXES = """
 [axes.trigger]
@@ -182,9 +182,9 @@ KILLED = """
 import os, random, signal, sys, time
 from pathlib import Path
 sys.path.insert(0, "")
-from drysward.day.compiled import compiled_run_site
-from drysward.sweep.description import read_sweep
-from drysward.sweep.run import plan_work, run_sweep
+from drysward.compiled import compiled_run_site
+from drysward.studies.sweep.description import read_sweep
+from drysward.studies.sweep.run import plan_work, run_sweep
 
 path, folder, tries = sys.argv[1], Path(sys.argv[2]), int(sys.argv[3])
 sweep = read_sweep(path)
@@ -311,7 +311,7 @@ def test_a_full_disk_keeps_what_is_done(tmp_path, monkeypatch):
         written.append(path)
         return netcdf_file(path, *mode, **how)
 
-    monkeypatch.setattr("drysward.sweep.folder.netcdf_file", full)
+    monkeypatch.setattr("drysward.studies.sweep.folder.netcdf_file", full)
     with pytest.raises(FaultyInput, match=r"No space left on device.*make room"):
         run_sweep(work, tmp_path)
     assert len(chunks_there(tmp_path, work.manifest)) == 2

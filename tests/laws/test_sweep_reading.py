@@ -12,10 +12,10 @@ from hypothesis import strategies as st
 
 import drysward
 from drysward.faults import FaultyInput
-from drysward.sweep.description import sweep_of
-from drysward.sweep.effects import correlation_ratio, effects
-from drysward.sweep.front import front, unbeaten
-from drysward.sweep.search import search
+from drysward.studies.sweep.description import sweep_of
+from drysward.studies.sweep.effects import correlation_ratio, effects
+from drysward.studies.sweep.front import front, unbeaten
+from drysward.studies.sweep.search import search
 
 STAGES = ["footprint", "wilt", "dormant", "dead"]
 
@@ -126,7 +126,7 @@ def test_an_axis_that_drives_nothing_has_no_effect_by_chance():
 
 def test_indices_of_a_linear_function_are_its_shares_of_variance(tmp_path):
     """y = 2 x + z + nothing of w: first and total indices 0.8, 0.2 and 0."""
-    from drysward.sweep.design import design_of
+    from drysward.studies.sweep.design import design_of
 
     shipped = drysward.shipped()
     axes = "\n".join(
@@ -167,7 +167,7 @@ tries = 60
 
 
 def test_the_search_finds_what_trying_everything_finds(tmp_path):
-    from drysward.sweep.run import plan_work, run_sweep
+    from drysward.studies.sweep.run import plan_work, run_sweep
 
     shipped = drysward.shipped()
     sweep = sweep_of("s.toml", SEARCH, "demo.toml", shipped.text, shipped.folder)

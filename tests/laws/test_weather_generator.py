@@ -7,13 +7,13 @@ import pytest
 
 from drysward.catalog import load_catalog
 from drysward.faults import FaultyInput
-from drysward.weather import climate, generator, normals
-from drysward.weather import reference_et as fao
-from drysward.weather.climate_fit import fit
-from drysward.weather.generator import generate
-from drysward.weather.normals import from_monthly_table
+from drysward.physics import reference_et as fao
 from drysward.weather.record import DailyRecord
-from drysward.weather.resampling import ChangeFactors, change, resample
+from drysward.weather.simulated import climate, generator, normals
+from drysward.weather.simulated.climate_fit import fit
+from drysward.weather.simulated.generator import generate
+from drysward.weather.simulated.normals import from_monthly_table
+from drysward.weather.simulated.resampling import ChangeFactors, change, resample
 
 TEMPERATE = {
     "latitude_deg": 39.2,

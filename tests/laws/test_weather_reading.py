@@ -11,9 +11,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from drysward.faults import FaultyInput
-from drysward.weather.columns import ColumnSpec, accepted_names, by_header
-from drysward.weather.fill import FillRule
-from drysward.weather.read import read_weather
+from drysward.weather.file.columns import ColumnSpec, accepted_names, by_header
+from drysward.weather.file.fill import FillRule
+from drysward.weather.file.read import read_weather
 from drysward.weather.record import DailyRecord
 
 DATA = Path(__file__).parents[1] / "data"

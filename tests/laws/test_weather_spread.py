@@ -8,8 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from drysward.faults import FaultyInput
-from drysward.weather.record import DailyRecord
-from drysward.weather.spread import (
+from drysward.weather.checking.spread import (
     MEASURES,
     STATISTICS,
     compare_spread,
@@ -17,6 +16,7 @@ from drysward.weather.spread import (
     longest_run,
     year_spread,
 )
+from drysward.weather.record import DailyRecord
 
 
 def record_of(rain: dict[str, float], start: str = "2001-01-01", stop: str = "2005-01-01"):

@@ -11,11 +11,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from drysward.faults import FaultyInput
-from drysward.weather.fill import FillRule
-from drysward.weather.read import read_table, read_weather, to_record
-from drysward.weather.reference_et import clear_sky_solar_mj_m2, day_of_year
-from drysward.weather.reference_et import extraterrestrial_radiation_mj_m2 as above_air
-from drysward.weather.survey import (
+from drysward.physics.reference_et import clear_sky_solar_mj_m2, day_of_year
+from drysward.physics.reference_et import extraterrestrial_radiation_mj_m2 as above_air
+from drysward.weather.checking.survey import (
     NORTHERN,
     SOUTHERN,
     Season,
@@ -24,12 +22,14 @@ from drysward.weather.survey import (
     survey,
     window_sums,
 )
-from drysward.weather.suspicion import (
+from drysward.weather.checking.suspicion import (
     homogeneity_statistic,
     longest_run_by_chance,
     runs_of_equal,
     step_changes,
 )
+from drysward.weather.file.fill import FillRule
+from drysward.weather.file.read import read_table, read_weather, to_record
 
 DATA = Path(__file__).parents[1] / "data"
 FIRST = date(2001, 1, 1)

@@ -7,7 +7,7 @@ data of an open reference-ET function library (WSWUP RefET).
 import numpy as np
 import pytest
 
-from drysward.weather import reference_et as fao
+from drysward.physics import reference_et as fao
 
 # J, Tmax, Tmin, ea, Rs, u at 3 m, Rso, Rnl, Rn, ETos, ETrs
 GREELEY = np.array(

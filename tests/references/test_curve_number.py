@@ -11,8 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
-from drysward.day.water import rain_runoff
-from drysward.soil.curve_number import dry_condition, retention_mm, runoff_mm, wet_condition
+from drysward.physics.curve_number import dry_condition, retention_mm, runoff_mm, wet_condition
+from drysward.physics.water import rain_runoff
 
 IN = 25.4
 # Runoff, in, of 5.0 in of rain: TR-55 Table 2-1 (from memory).

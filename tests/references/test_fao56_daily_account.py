@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
-from drysward import ensemble
-from drysward.ensemble import run_plan, start_patches
+from drysward.drive import runs as ensemble
+from drysward.drive.runs import run_plan, start_patches
 from drysward.scenario.model import RootZoneSpec
-from drysward.site import prepare
+from drysward.site.stretches import prepare
 
 PLAIN = {
     "turf_processes.all.basal_difference": 0.05,

@@ -6,9 +6,9 @@ Inputs and results as printed; tolerance half the last printed digit unless said
 import numpy as np
 import pytest
 
-from drysward.weather import reference_et as fao
-from drysward.weather.procedures import reference_et
+from drysward.physics import reference_et as fao
 from drysward.weather.record import DailyRecord
+from drysward.weather.reference_et import reference_et
 
 
 def near(printed: float, tolerance: float):

@@ -7,7 +7,7 @@ Source: Allen, Pereira, Raes & Smith 1998, FAO Irrigation and Drainage Paper 56,
 import numpy as np
 import pytest
 
-from drysward.soil import evaporation as fao
+from drysward.physics import evaporation as fao
 
 
 def test_example_31_bare_loam_after_heavy_rain():

@@ -8,7 +8,7 @@ Chow, Maidment & Mays 1988, example 12.2.1; standard results for risk and sampli
 import numpy as np
 import pytest
 
-from drysward import frequency
+from drysward.results import frequency
 
 # Annual precipitation, inches, 1944 to 2009 in year order (AGSM 335 handout).
 NORTH_DAKOTA_IN = np.fromstring(

@@ -15,13 +15,13 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from drysward.weather import climate, climate_fit
-from drysward.weather.climate import WET_MM, calendar_day
-from drysward.weather.climate_fit import fit
-from drysward.weather.generator import generate
-from drysward.weather.normals import from_monthly_table
+from drysward.weather.checking.spread import compare_spread, year_spread
 from drysward.weather.record import DailyRecord
-from drysward.weather.spread import compare_spread, year_spread
+from drysward.weather.simulated import climate, climate_fit
+from drysward.weather.simulated.climate import WET_MM, calendar_day
+from drysward.weather.simulated.climate_fit import fit
+from drysward.weather.simulated.generator import generate
+from drysward.weather.simulated.normals import from_monthly_table
 
 DATA = Path(__file__).parents[1] / "data"
 WARM, COLD = (3, 4, 5, 6, 7, 8), (9, 10, 11, 0, 1, 2)

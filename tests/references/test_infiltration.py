@@ -10,7 +10,7 @@ import math
 import pytest
 from scipy.integrate import solve_ivp
 
-from drysward.soil import intake
+from drysward.physics import infiltration as intake
 
 CM = 10.0
 # Suction and conductivity, mm and mm/h: Rawls, Brakensiek & Miller 1983.

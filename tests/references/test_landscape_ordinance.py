@@ -8,7 +8,7 @@ own arithmetic with the printed formula.
 import pytest
 
 from drysward.quantities import convert
-from drysward.supply.allowance import estimated_water_use, landscape_allowance
+from drysward.results.allowance import estimated_water_use, landscape_allowance
 
 ETO_MM = convert(51.1, "in", "mm")
 EXACT = 1e-9

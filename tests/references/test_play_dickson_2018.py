@@ -10,9 +10,9 @@ import numpy as np
 import pytest
 
 from drysward.catalog import load_catalog
-from drysward.day.play import by_moisture
-from drysward.play.hardness import hardness_line, peak_deceleration_g
-from drysward.play.wear import cover_left
+from drysward.physics.hardness import hardness_line, peak_deceleration_g
+from drysward.physics.play import by_moisture
+from drysward.physics.wear import cover_left
 
 CATALOG = load_catalog()
 SILT_LOAM, SAND = (CATALOG.get("play", f"wear_{kind}") for kind in ("native", "sand"))

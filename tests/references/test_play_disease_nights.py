@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from drysward.catalog import load_catalog
-from drysward.day.play import disease_night, leaf_wet_hours
-from drysward.play.disease import dew_hours, dewpoint_c, warm_nights, watering_wet_hours
+from drysward.physics.leaf_disease import dew_hours, dewpoint_c, warm_nights, watering_wet_hours
+from drysward.physics.play import disease_night, leaf_wet_hours
 from drysward.scenario.model import TIMES_OF_DAY
 
 ENTRY = load_catalog().get("play", "leaf_disease")

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from drysward.catalog import load_catalog
-from drysward.play.hardness import hardness_line, peak_deceleration_g
-from drysward.play.wear import cover_left, event_rate
+from drysward.physics.hardness import hardness_line, peak_deceleration_g
+from drysward.physics.wear import cover_left, event_rate
 
 CATALOG = load_catalog()
 

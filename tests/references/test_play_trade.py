@@ -4,12 +4,19 @@ import numpy as np
 import pytest
 
 from drysward.catalog import load_catalog
-from drysward.play.hardness import hardness_line, peak_deceleration_g
-from drysward.play.infield import DUST, GOOD, MUD, moisture_band, skin_wanted_mm, water_by_volume
-from drysward.play.wear import wear_rate_per_h
-from drysward.play.wetness import days_until_harm
-from drysward.root_zone import build_root_zone
+from drysward.physics.air import days_until_harm
+from drysward.physics.hardness import hardness_line, peak_deceleration_g
+from drysward.physics.skinned_surface import (
+    DUST,
+    GOOD,
+    MUD,
+    moisture_band,
+    skin_wanted_mm,
+    water_by_volume,
+)
+from drysward.physics.wear import wear_rate_per_h
 from drysward.scenario.model import RootZoneSpec
+from drysward.site.root_zone import build_root_zone
 
 CATALOG = load_catalog()
 LIMITS = CATALOG.get("play", "limits")

@@ -14,11 +14,11 @@ import pyet
 import pytest
 import refet
 
-from drysward.weather import reference_et as fao
-from drysward.weather.fill import FillRule
-from drysward.weather.procedures import ReferenceEt, reference_et
-from drysward.weather.read import read_weather
+from drysward.physics import reference_et as fao
+from drysward.weather.file.fill import FillRule
+from drysward.weather.file.read import read_weather
 from drysward.weather.record import DailyRecord
+from drysward.weather.reference_et import ReferenceEt, reference_et
 
 NEWARK = Path(__file__).parents[1] / "data" / "newark-2013.csv"
 EXTRA = os.environ.get("DRYSWARD_EXTRA_WEATHER")

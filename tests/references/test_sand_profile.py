@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 from scipy.integrate import quad
 
-from drysward.soil.profile import sand_profile
-from drysward.soil.retention import WILTING_TENSION_CM, RetentionCurve, drained_profile
+from drysward.physics.retention import WILTING_TENSION_CM, RetentionCurve, drained_profile
+from drysward.site.profile import sand_profile
 
 CURVE = RetentionCurve(theta_s=0.40, theta_r=0.03, alpha=0.05, n=3.0)
 BASE_CM = 9.0

@@ -9,7 +9,7 @@ from itertools import pairwise
 import pytest
 from scipy.integrate import solve_ivp
 
-from drysward.soil import pedotransfer as soil_water
+from drysward.physics import pedotransfer as soil_water
 
 # Class, sand %, clay %, wilting point %, field capacity %, saturation %, Ks mm/h, g/cm3 at 2.5 %
 # organic matter: Saxton & Rawls 2006, Table 3 (from memory).

@@ -12,11 +12,11 @@ import numpy as np
 import pytest
 
 from drysward.catalog import load_catalog
-from drysward.irrigation.rates import volume_m3
+from drysward.drive.supply_alone import run_alone
+from drysward.physics.pond import square_pond
+from drysward.physics.sprinklers import volume_m3
 from drysward.quantities import convert
-from drysward.supply.alone import run_alone
-from drysward.supply.basin import square_pond
-from drysward.supply.reliability import (
+from drysward.results.reliability import (
     events,
     reliability_of_series,
     sequent_deficits_m3,

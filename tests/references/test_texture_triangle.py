@@ -8,7 +8,7 @@ memory.
 import pytest
 
 from drysward.faults import FaultyInput
-from drysward.soil.texture import texture_class
+from drysward.physics.texture import texture_class
 
 # Sand %, clay %: Saxton & Rawls 2006, Table 3 (from memory).
 CENTRES = {

@@ -9,9 +9,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from drysward.ensemble import run_plan
+from drysward.drive.runs import run_plan
 from drysward.scenario.model import RootZoneSpec
-from drysward.site import prepare
+from drysward.site.stretches import prepare
 
 FIRST_OF_JUNE, FIRST_OF_JULY = 151, 181
 # Constant weather of each spell: tmax C, tmin C, reference ET mm/d, rain mm/d (assumed).

@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import norm
 
-from drysward.irrigation.uniformity import (
+from drysward.physics.catch import (
     christiansen_uniformity,
     low_quarter_uniformity,
     patch_catches,

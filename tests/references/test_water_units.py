@@ -7,7 +7,7 @@ Irrigation Guide part 683 (supply rate); gpm per acre by water window, own arith
 
 import pytest
 
-from drysward.irrigation.rates import precipitation_rate_mm_h, supply_flow_m3_h, volume_m3
+from drysward.physics.sprinklers import precipitation_rate_mm_h, supply_flow_m3_h, volume_m3
 from drysward.quantities import convert
 
 

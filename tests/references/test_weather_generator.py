@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 from scipy import linalg, stats
 
-from drysward.weather import climate
-from drysward.weather.generator import generate, residual_series, wet_days
+from drysward.weather.simulated import climate
+from drysward.weather.simulated.generator import generate, residual_series, wet_days
 
 A = np.array([[0.567, 0.086, -0.002], [0.253, 0.504, -0.050], [-0.006, -0.039, 0.244]])
 B = np.array([[0.781, 0, 0], [0.328, 0.637, 0], [0.238, -0.341, 0.873]])

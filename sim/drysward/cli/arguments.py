@@ -61,7 +61,7 @@ def announce(scenario: Scenario, years: tuple[int, int] | None) -> None:
 
 def tell_compiling() -> None:
     """Say on stderr that the day loop has to be compiled first, when it has."""
-    from drysward.day.compiled import is_warm
+    from drysward.compiled import is_warm
 
     if not is_warm():
         click.echo(

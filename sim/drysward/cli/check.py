@@ -22,7 +22,7 @@ def command(scenario: str, units: str, **weather: Any) -> None:
     """
     from drysward.scenario.resolved import resolved_values
     from drysward.screen.tables import console, resolved_table, site_overview
-    from drysward.site import survey
+    from drysward.site.stretches import survey
 
     opened = open_scenario(scenario, **weather)
     screen = console()

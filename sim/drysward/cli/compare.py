@@ -48,12 +48,13 @@ def command(
     SCENARIO is a scenario file (.toml); without it the scenario that ships with the program runs.
     """
     import drysward
-    from drysward.chosen_years import with_details
-    from drysward.export import claim_folder, summarise, write_results
-    from drysward.play.arrays import require_play
-    from drysward.play.report import play_answers
+    from drysward.files import claim_folder
+    from drysward.results.export import summarise, write_results
+    from drysward.results.play import play_answers
     from drysward.screen.play import play
     from drysward.screen.tables import comparison, console
+    from drysward.site.play import require_play
+    from drysward.studies.chosen_years import with_details
 
     opened = open_scenario(scenario, **weather)
     if show == "play":

@@ -28,7 +28,7 @@ def command(folder: Path, cost: str, risk: str, field: str | None, units: str) -
     import drysward
     from drysward.screen.sweep import front_table
     from drysward.screen.tables import console
-    from drysward.sweep.front import front, write_front
+    from drysward.studies.sweep.front import front, write_front
 
     kept = front(drysward.open(folder), cost, risk, field)
     screen = console()

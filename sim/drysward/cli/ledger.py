@@ -36,7 +36,7 @@ def command(
     SCENARIO is a scenario file (.toml), or the name of one that ships with the program, as 'demo'.
     """
     import drysward
-    from drysward.export import write_ledger
+    from drysward.results.export import write_ledger
     from drysward.screen.tables import console, daily_account
 
     account = drysward.ledger(open_scenario(scenario, **weather), field, plan, year)

@@ -34,8 +34,8 @@ def command(result: Path, name: str, out: Path, units: str, **choice: str | None
     shortage, sizing; of play events and play; of a sweep front, drivers and surface. Without a
     choice of field, plan, stage or case the panels that stand open on the page are drawn.
     """
-    from drysward.export import claim_folder, write_whole
     from drysward.faults import Fault, FaultyInput
+    from drysward.files import claim_folder, write_whole
     from drysward.report import gallery
     from drysward.report.result import open_result
     from drysward.report.style import save

@@ -24,7 +24,7 @@ def command(result: Path, out: Path, units: str) -> None:
 
     RESULT is a folder that --out of compare, supply or sweep wrote, or its results.nc.
     """
-    from drysward.export import claim_folder, write_whole
+    from drysward.files import claim_folder, write_whole
     from drysward.report.page import page, write_page
     from drysward.report.result import open_result
 

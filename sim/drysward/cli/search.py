@@ -22,8 +22,8 @@ def command(sweep: str, workers: int | None, units: str) -> None:
 
     from drysward.screen.sweep import found_lines
     from drysward.screen.tables import console
-    from drysward.sweep.description import read_sweep
-    from drysward.sweep.search import search
+    from drysward.studies.sweep.description import read_sweep
+    from drysward.studies.sweep.search import search
 
     read = read_sweep(sweep)
     columns = (TextColumn("Trying plans"), BarColumn(), TimeRemainingColumn())

@@ -47,18 +47,19 @@ def command(
     from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
     import drysward
-    from drysward.chosen_years import with_details
-    from drysward.export import claim_folder, summarise, write_supply
     from drysward.faults import Fault, FaultyInput
-    from drysward.screen.supply import supply_report
-    from drysward.screen.tables import console
-    from drysward.sizing import sizing_dataset, solve
-    from drysward.supply.report import (
+    from drysward.files import claim_folder
+    from drysward.results.export import summarise, write_supply
+    from drysward.results.supply import (
         has_prices,
         supply_answers,
         supply_cautions,
         supply_costs,
     )
+    from drysward.screen.supply import supply_report
+    from drysward.screen.tables import console
+    from drysward.studies.chosen_years import with_details
+    from drysward.studies.sizing import sizing_dataset, solve
 
     opened = open_scenario(scenario, **weather)
     if opened.supply is None:

@@ -59,9 +59,9 @@ def run(
 
     from drysward.cli.sweep_progress import sweep_progress
     from drysward.screen.sweep import forecast_lines
-    from drysward.sweep.description import read_sweep
-    from drysward.sweep.folder import chunks_there, claim
-    from drysward.sweep.run import forecast, plan_work, run_sweep
+    from drysward.studies.sweep.description import read_sweep
+    from drysward.studies.sweep.folder import chunks_there, claim
+    from drysward.studies.sweep.run import forecast, plan_work, run_sweep
 
     work = plan_work(read_sweep(sweep))
     tell_compiling()
@@ -94,7 +94,7 @@ def status(folder: Path) -> None:
     """How far a sweep is, and whether it can go on."""
     from drysward.screen.sweep import status_lines
     from drysward.screen.tables import console
-    from drysward.sweep.folder import chunks_there, read_manifest
+    from drysward.studies.sweep.folder import chunks_there, read_manifest
 
     manifest = read_manifest(folder)
     there: list[int] = chunks_there(folder, manifest)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from drysward.sweep.folder import Manifest
+    from drysward.studies.sweep.folder import Manifest
 
 
 @contextmanager

@@ -77,8 +77,8 @@ def check(
     """
     from drysward.screen.tables import console
     from drysward.screen.weather import weather_survey
-    from drysward.weather.read import read_table
-    from drysward.weather.survey import Season, survey
+    from drysward.weather.checking.survey import Season, survey
+    from drysward.weather.file.read import read_table
 
     days = Season(*season) if season else None
     found = survey(read_table(file, ignore=ignore), latitude, elevation, days)
@@ -114,8 +114,8 @@ def make(scenario: str, years: int | None, out: Path | None, units: str, **weath
     from drysward.scenario.model import GENERATOR, RECORD
     from drysward.screen.tables import console
     from drysward.screen.weather import made_weather
-    from drysward.weather_export import check_target, write_weather
-    from drysward.weather_years import compare_with_origin, weather_series
+    from drysward.site.weather_years import compare_with_origin, weather_series
+    from drysward.weather.export import check_target, write_weather
 
     opened = open_scenario(scenario, made_years=years, **weather)
     if opened.weather.source == RECORD:

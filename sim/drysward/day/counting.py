@@ -28,7 +28,7 @@ from drysward.day.lanes import (
     mean_of,
 )
 from drysward.day.records import AT_DEAD, AT_DORMANT, AT_FOOTPRINT, AT_WILT, WEEK
-from drysward.day.water import larger, worse
+from drysward.physics.water import larger, worse
 
 NO_DORMANCY, NOT_RECOVERED = -1.0, -2.0
 

@@ -40,8 +40,8 @@ from drysward.day.records import AT_DORMANT, EVENING, WEEK
 from drysward.day.step import block_day
 from drysward.day.supply import SupplyInput, SupplyState, new_allowances, update_site_stage
 from drysward.day.surface import PlayInput, count_play, count_use, play_block, play_shares
-from drysward.day.water import worse
 from drysward.day.watering import ask, catch, deliver, share_out_today
+from drysward.physics.water import worse
 
 
 @register_jitable

@@ -15,13 +15,6 @@ from typing import Any
 
 from numba.extending import register_jitable
 
-from drysward.day.grass import (
-    covers_within,
-    crown_dryness_step,
-    kill_share,
-    leaf_loss_share,
-    share_past,
-)
 from drysward.day.lanes import (
     BEFORE,
     CAUGHT,
@@ -50,7 +43,14 @@ from drysward.day.lanes import (
     WILT,
     WORN,
 )
-from drysward.day.water import (
+from drysward.physics.grass import (
+    covers_within,
+    crown_dryness_step,
+    kill_share,
+    leaf_loss_share,
+    share_past,
+)
+from drysward.physics.water import (
     NO_LESS,
     clamp,
     drain,

@@ -14,7 +14,7 @@ from numba.extending import register_jitable
 
 from drysward.day.plan import within
 from drysward.day.records import INDEX_CALENDAR, INDEX_STORAGE
-from drysward.day.water import worse
+from drysward.physics.water import worse
 
 
 class SupplyInput(NamedTuple):

@@ -26,7 +26,7 @@ from drysward.day.lanes import (
     W1,
     WORN,
 )
-from drysward.day.play import (
+from drysward.physics.play import (
     air_filled,
     by_moisture,
     disease_night,
@@ -36,7 +36,7 @@ from drysward.day.play import (
     share_beyond,
     young_loss,
 )
-from drysward.day.water import clamp
+from drysward.physics.water import clamp
 
 SATURATED = 0.99  # share of saturation from which water stands on the surface; own estimate
 

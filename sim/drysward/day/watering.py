@@ -25,7 +25,7 @@ from drysward.day.supply import (
     supply_day,
 )
 from drysward.day.surface import PlayInput
-from drysward.day.water import sprinkler_runoff
+from drysward.physics.water import sprinkler_runoff
 
 
 @register_jitable

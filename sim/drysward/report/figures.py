@@ -14,7 +14,7 @@ from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
-from drysward.export import shown
+from drysward.quantities import shown
 from drysward.report import style
 from drysward.report.result import keys, label
 

@@ -13,8 +13,8 @@ import xarray as xr
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from drysward.export import shown
 from drysward.faults import Fault, FaultyInput, nearest
+from drysward.quantities import shown
 from drysward.report import figures, play_figures, style, supply_figures, sweep_figures
 from drysward.report.result import (
     SWEEP,
@@ -26,9 +26,9 @@ from drysward.report.result import (
     safest_plan,
 )
 from drysward.screen.supply import volume_display
-from drysward.sweep.effects import effects
-from drysward.sweep.front import front as front_of
-from drysward.sweep.surface import strongest, surface
+from drysward.studies.sweep.effects import effects
+from drysward.studies.sweep.front import front as front_of
+from drysward.studies.sweep.surface import strongest, surface
 
 Choice = dict[str, str]
 """What a panel shows: keys by the names of the drawing function's arguments."""

@@ -15,16 +15,15 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from drysward import __version__
-from drysward.export import shown
-from drysward.quantities import Display
+from drysward.quantities import Display, shown
 from drysward.report import style, words
 from drysward.report.gallery import fitting, panel_svg, panel_title
 from drysward.report.result import SUPPLY, SWEEP, keys, kind_of, label, plain
 from drysward.screen.supply import volume_display
 from drysward.screen.tables import UNKNOWN, odds_text, rounded
-from drysward.sweep.effects import effects
-from drysward.sweep.front import front as front_of
-from drysward.sweep.surface import strongest
+from drysward.studies.sweep.effects import effects
+from drysward.studies.sweep.front import front as front_of
+from drysward.studies.sweep.surface import strongest
 
 TEMPLATE = "page.html.j2"
 MOST_FOLDED = 4

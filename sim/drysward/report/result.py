@@ -8,7 +8,7 @@ import numpy as np
 import xarray as xr
 
 from drysward.faults import Fault, FaultyInput
-from drysward.sweep import MANIFEST
+from drysward.studies.sweep import MANIFEST
 
 FILE = "results.nc"
 COMPARE, SUPPLY, SWEEP = "compare", "supply", "sweep"
@@ -35,8 +35,8 @@ def open_result(path: str | Path) -> xr.Dataset:
     allowed = "a folder that 'drysward compare --out FOLDER' wrote, or its results.nc"
     if (place / MANIFEST).is_file():
         # Here, since all that runs a sweep takes a second to import.
-        from drysward.sweep.folder import open_sweep
-        from drysward.sweep.front import refuse_unfinished
+        from drysward.studies.sweep.folder import open_sweep
+        from drysward.studies.sweep.front import refuse_unfinished
 
         sweep = open_sweep(place)
         refuse_unfinished(sweep)

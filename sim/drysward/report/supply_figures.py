@@ -9,8 +9,7 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 from matplotlib.ticker import MaxNLocator, StrMethodFormatter
 
-from drysward.export import shown
-from drysward.quantities import Display
+from drysward.quantities import Display, shown
 from drysward.report import style
 from drysward.report.figures import start
 from drysward.report.result import keys, label

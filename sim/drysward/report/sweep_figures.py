@@ -9,13 +9,13 @@ from matplotlib.axes import Axes
 from matplotlib.colors import LinearSegmentedColormap
 from matplotlib.patches import Patch
 
-from drysward.export import shown
+from drysward.quantities import shown
 from drysward.report import style
 from drysward.report.figures import percent_axis, start
 from drysward.report.result import plain
-from drysward.sweep.effects import effects
-from drysward.sweep.front import front as front_of
-from drysward.sweep.surface import strongest, surface
+from drysward.studies.sweep.effects import effects
+from drysward.studies.sweep.front import front as front_of
+from drysward.studies.sweep.surface import strongest, surface
 
 # From the lightest to the darkest, so that it is read without colour too.
 _SCALE = LinearSegmentedColormap.from_list("risk", ["#f2ead2", "#d9a24f", "#a3492c", "#3c1c2b"])

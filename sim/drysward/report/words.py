@@ -8,7 +8,7 @@ from collections.abc import Iterable
 import numpy as np
 import xarray as xr
 
-from drysward.export import shown
+from drysward.quantities import shown
 from drysward.report import style
 from drysward.report.result import (
     SUPPLY,
@@ -23,9 +23,9 @@ from drysward.report.result import (
 from drysward.scenario.model import RECORD
 from drysward.screen.supply import volume_display, volume_text
 from drysward.screen.tables import MADE_WEATHER, procedures, rounded
-from drysward.sweep.effects import effects
-from drysward.sweep.front import front as front_of
-from drysward.sweep.surface import strongest
+from drysward.studies.sweep.effects import effects
+from drysward.studies.sweep.front import front as front_of
+from drysward.studies.sweep.surface import strongest
 
 MOST_FIELDS = 3
 

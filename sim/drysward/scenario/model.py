@@ -14,9 +14,9 @@ from typing import Any, Literal, TypeVar
 
 from drysward.catalog import Catalog
 from drysward.faults import Fault, FaultyInput, nearest
-from drysward.weather.columns import ColumnSpec
-from drysward.weather.fill import FillRule
-from drysward.weather.resampling import ChangeFactors
+from drysward.weather.file.columns import ColumnSpec
+from drysward.weather.file.fill import FillRule
+from drysward.weather.simulated.resampling import ChangeFactors
 
 RULES = ("none", "fixed", "share of et", "refill")
 TIMES_OF_DAY = ("night", "early morning", "midday", "evening")

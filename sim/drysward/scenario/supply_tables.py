@@ -13,6 +13,7 @@ from typing import Annotated
 from pydantic import BeforeValidator, Field, ValidationInfo, model_validator
 
 from drysward.catalog import Catalog
+from drysward.physics.pond import square_bottom_m, square_pond, surveyed_pond, tank
 from drysward.quantities import AREA, DAILY_RATE, FLOW, LENGTH, TIME, VOLUME, parse
 from drysward.scenario.model import (
     WHOLE_YEAR,
@@ -44,7 +45,6 @@ from drysward.scenario.values import (
     refuse,
     span,
 )
-from drysward.supply.basin import square_bottom_m, square_pond, surveyed_pond, tank
 
 MAINS, WELL, STREAM, RECLAIMED = SOURCE_KINDS = ("mains", "well", "stream", "reclaimed")
 POND, TANK = STORAGE_KINDS = ("pond", "tank")

@@ -47,10 +47,10 @@ from drysward.scenario.values import (
     quantity,
     refuse,
 )
-from drysward.weather.columns import ColumnSpec
-from drysward.weather.fill import FillRule
-from drysward.weather.normals import from_monthly_table
-from drysward.weather.resampling import ChangeFactors
+from drysward.weather.file.columns import ColumnSpec
+from drysward.weather.file.fill import FillRule
+from drysward.weather.simulated.normals import from_monthly_table
+from drysward.weather.simulated.resampling import ChangeFactors
 
 MADE_YEARS = 200
 MOST_MADE_YEARS = 7_900

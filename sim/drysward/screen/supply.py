@@ -11,8 +11,7 @@ import xarray as xr
 from rich.console import RenderableType
 from rich.table import Table
 
-from drysward.export import shown
-from drysward.quantities import Display
+from drysward.quantities import Display, shown
 from drysward.scenario.model import RECORD
 from drysward.screen.tables import (
     MADE_WEATHER,

@@ -11,15 +11,15 @@ import numpy as np
 import xarray as xr
 from rich.console import RenderableType
 
-from drysward.export import shown
+from drysward.quantities import shown
 from drysward.screen.tables import UNKNOWN, named_lines, plain_table
-from drysward.sweep.description import STAGE_NAMES
-from drysward.sweep.points import told_at
+from drysward.studies.sweep.description import STAGE_NAMES
+from drysward.studies.sweep.points import told_at
 
 if TYPE_CHECKING:
-    from drysward.sweep.folder import Manifest
-    from drysward.sweep.run import Forecast, Work
-    from drysward.sweep.search import Found, Tried
+    from drysward.studies.sweep.folder import Manifest
+    from drysward.studies.sweep.run import Forecast, Work
+    from drysward.studies.sweep.search import Found, Tried
 
 
 def told_time(seconds: float) -> str:

@@ -18,13 +18,12 @@ from rich.text import Text
 
 from drysward.catalog import Catalog, Entry, Term
 from drysward.day.records import STAGES
-from drysward.export import shown
-from drysward.quantities import Display
+from drysward.quantities import Display, shown
 from drysward.scenario.model import GENERATOR, RECORD, RESAMPLE
 
 if TYPE_CHECKING:
     from drysward.scenario.resolved import Row
-    from drysward.site import PreparedSite, WeatherSeen
+    from drysward.site.stretches import PreparedSite, WeatherSeen
     from drysward.weather.series import Series
 
 WIDTH = 100

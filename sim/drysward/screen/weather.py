@@ -16,9 +16,8 @@ from rich.text import Text
 from drysward.faults import Fault
 from drysward.quantities import Display, display
 from drysward.screen.tables import MADE_WEATHER, bold, depth_text, named_lines, plain_table, rounded
-from drysward.weather.fill import FillRule
-from drysward.weather.spread import MEASURES, SpreadComparison
-from drysward.weather.survey import (
+from drysward.weather.checking.spread import MEASURES, SpreadComparison
+from drysward.weather.checking.survey import (
     LEAST_SEASONS_FOR_FIT,
     LEAST_SEASONS_FOR_PERIODS,
     USUAL_GAP_DAYS,
@@ -32,11 +31,12 @@ from drysward.weather.survey import (
     Verdict,
     Year,
 )
-from drysward.weather.suspicion import Suspicion
+from drysward.weather.checking.suspicion import Suspicion
+from drysward.weather.file.fill import FillRule
 
 if TYPE_CHECKING:
+    from drysward.site.weather_years import Origin
     from drysward.weather.series import Series
-    from drysward.weather_years import Origin
 
 GAPS_TOLD = 12
 ALIKE_TOLD = 4

@@ -1,251 +1,192 @@
-"""Reference evapotranspiration and what it is made of: equations of FAO-56 chapters 2 to 4.
+"""Reference evapotranspiration of a record by the best procedure each day's data allow.
 
-Every function is pure and works on numbers or arrays that broadcast together. Equation
-numbers are those of Allen, Pereira, Raes & Smith (1998), FAO Irrigation and Drainage Paper
-56. Vapour pressures are kPa, temperatures deg C, radiation MJ/m2 in a day, wind m/s,
-evapotranspiration mm in a day. Angles that come in are degrees of arc, north positive;
-angles that go out say ``_rad``.
+FAO-56 chapter 3 says what stands in for humidity, wind and radiation that were not measured;
+the result names, day by day, what did.
 """
 
 from __future__ import annotations
 
-from typing import TypeAlias
+from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-Values: TypeAlias = float | NDArray[np.float64]
+from drysward.faults import Fault, FaultyInput
+from drysward.physics import reference_et as fao
+from drysward.weather.record import DailyRecord, FloatArray
 
-SOLAR_CONSTANT_MJ_M2_MIN = 0.0820  # FAO-56 Eq 21
-STEFAN_BOLTZMANN_MJ_M2_K4 = 4.903e-9  # a day; FAO-56 Eq 39
-KELVIN = 273.16  # as FAO-56 Eq 39 has it
-MM_PER_MJ_M2 = 0.408  # 1 / 2.45 MJ/kg, FAO-56 Eq 20
-ALBEDO = 0.23  # of the reference grass, FAO-56 Eq 38
-ANGSTROM_A, ANGSTROM_B = 0.25, 0.50  # FAO-56 Eq 35 where no calibration is at hand
-KRS_INTERIOR, KRS_COAST = 0.16, 0.19  # FAO-56 Eq 50
-SHORT_CN, SHORT_CD = 900.0, 0.34  # FAO-56 Eq 6
-TALL_CN, TALL_CD = 1600.0, 0.38  # ASCE-EWRI 2005, daily, tall reference
-ASPIRATED, NATURAL, INDOOR = 0.000662, 0.000800, 0.001200  # psychrometers, FAO-56 Eq 16
-# Rs/Rso is 0/0 in the polar night. FAO-56 Example 19 takes 0.8 for a night it cannot see.
-NIGHT_CLEARNESS = 0.8
-ARID_DEPRESSION_C = 2.5  # middle of the 2 to 3 deg C that FAO-56 gives with Eq 48
+USUAL_WIND_M_S = 2.0  # FAO-56 chapter 3, where wind is not known
+LEAST_WIND_M_S = 0.5  # FAO-56 chapter 3: air over warm ground is never still
+GIVEN = "Reference ET as given"
 
 
-# ---------------------------------------------------------------- air
+@dataclass(frozen=True, eq=False)
+class ReferenceEt:
+    """Reference evapotranspiration of every day and what went into it; arrays (n,)."""
+
+    dates: NDArray[np.datetime64]
+    eto_mm: FloatArray
+    procedure: NDArray[np.intp]  # index into labels
+    labels: tuple[str, ...]
+    solar_mj_m2: FloatArray
+    u2_m_s: FloatArray
+    rh_min_pct: FloatArray
+    vapour_pressure_kpa: FloatArray
+
+    def by_year(self, from_day: int = 0) -> list[tuple[int, dict[str, int]]]:
+        """Days by procedure in each calendar year, the most used procedure first."""
+        year = self.dates[from_day:].astype("datetime64[Y]").astype(int) + 1970
+        procedure = self.procedure[from_day:]
+        told = []
+        for one in np.unique(year):
+            days = np.bincount(procedure[year == one], minlength=len(self.labels))
+            order = [i for i in np.argsort(-days, kind="stable") if days[i]]
+            told.append((int(one), {self.labels[i]: int(days[i]) for i in order}))
+        return told
 
 
-def atmospheric_pressure_kpa(elevation_m: Values) -> Values:
-    """Mean air pressure at an elevation (FAO-56 Eq 7)."""
-    return 101.3 * ((293 - 0.0065 * elevation_m) / 293) ** 5.26
+def reference_et(
+    record: DailyRecord,
+    latitude_deg: float,
+    elevation_m: float,
+    coastal: bool = False,
+    arid: bool = False,
+) -> ReferenceEt:
+    """Short-grass reference evapotranspiration of a record, never negative.
 
+    A given reference ET is taken as it is. Otherwise Penman-Monteith (FAO-56 Eq 6) with the
+    day's best humidity (vapour pressure; dew point; largest and least, largest, mean relative
+    humidity; Tmin for the dew point), wind (measured, or 2 m/s) and radiation (measured; from
+    sunshine, Eq 35; from the temperature range, Eq 50).
 
-def psychrometric_constant_kpa_c(pressure_kpa: Values) -> Values:
-    """Psychrometric constant, kPa/deg C (FAO-56 Eq 8)."""
-    return 0.000665 * pressure_kpa
+    Parameters
+    ----------
+    latitude_deg : north positive.
+    coastal : the site is on a coast, for Eq 50 (kRs 0.19, else 0.16).
+    arid : the air is not saturated at dawn, for Eq 48 (dew point 2.5 deg C under Tmin).
 
-
-def saturation_vapour_pressure_kpa(temperature_c: Values) -> Values:
-    """Vapour pressure of saturated air (FAO-56 Eq 11); of a dew point, the actual one (Eq 14)."""
-    return 0.6108 * np.exp(17.27 * temperature_c / (temperature_c + 237.3))
-
-
-def mean_saturation_vapour_pressure_kpa(tmax_c: Values, tmin_c: Values) -> Values:
-    """Mean saturation vapour pressure of a day (FAO-56 Eq 12)."""
-    return (saturation_vapour_pressure_kpa(tmax_c) + saturation_vapour_pressure_kpa(tmin_c)) / 2
-
-
-def vapour_pressure_slope_kpa_c(tmean_c: Values) -> Values:
-    """Slope of the saturation vapour pressure curve, kPa/deg C (FAO-56 Eq 13)."""
-    return 4098 * saturation_vapour_pressure_kpa(tmean_c) / (tmean_c + 237.3) ** 2
-
-
-# ---------------------------------------------------------------- humidity
-
-
-def vapour_pressure_from_dewpoint_kpa(dewpoint_c: Values) -> Values:
-    """Actual vapour pressure from the dew point (FAO-56 Eq 14)."""
-    return saturation_vapour_pressure_kpa(dewpoint_c)
-
-
-def vapour_pressure_from_wet_bulb_kpa(
-    dry_c: Values, wet_c: Values, pressure_kpa: Values, psychrometer: float = ASPIRATED
-) -> Values:
-    """Actual vapour pressure from dry and wet bulb (FAO-56 Eq 15 and 16)."""
-    return saturation_vapour_pressure_kpa(wet_c) - psychrometer * pressure_kpa * (dry_c - wet_c)
-
-
-def vapour_pressure_from_rh_extremes_kpa(
-    tmax_c: Values, tmin_c: Values, rh_max_pct: Values, rh_min_pct: Values
-) -> Values:
-    """Actual vapour pressure from the day's largest and least humidity (FAO-56 Eq 17)."""
-    at_night = saturation_vapour_pressure_kpa(tmin_c) * rh_max_pct / 100
-    at_noon = saturation_vapour_pressure_kpa(tmax_c) * rh_min_pct / 100
-    return (at_night + at_noon) / 2
-
-
-def vapour_pressure_from_rh_max_kpa(tmin_c: Values, rh_max_pct: Values) -> Values:
-    """Actual vapour pressure from the day's largest humidity (FAO-56 Eq 18)."""
-    return saturation_vapour_pressure_kpa(tmin_c) * rh_max_pct / 100
-
-
-def vapour_pressure_from_rh_mean_kpa(tmax_c: Values, tmin_c: Values, rh_mean_pct: Values) -> Values:
-    """Actual vapour pressure from the day's mean humidity (FAO-56 Eq 19), the last choice."""
-    return mean_saturation_vapour_pressure_kpa(tmax_c, tmin_c) * rh_mean_pct / 100
-
-
-def dewpoint_from_tmin_c(tmin_c: Values, arid: bool = False) -> Values:
-    """Dew point where no humidity is known (FAO-56 Eq 48); lower at an arid station."""
-    return tmin_c - (ARID_DEPRESSION_C if arid else 0.0)
-
-
-def rh_min_from_vapour_pressure_pct(tmax_c: Values, vapour_pressure_kpa: Values) -> Values:
-    """Least humidity of the day, where it is not measured: that of the day's air at Tmax.
-
-    FAO-56 chapter 6 (Eq 64; equation number from memory), e(Tdew)/e(Tmax).
+    Raises FaultyInput for a latitude or elevation that no site on earth has.
     """
-    share = vapour_pressure_kpa / saturation_vapour_pressure_kpa(tmax_c)
-    return np.clip(100 * share, 0.0, 100.0)
+    _check_site(latitude_deg, elevation_m)
+    day = fao.day_of_year(record.dates)
+    tmax, tmin = record.tmax_c, record.tmin_c
+    tmean = (tmax + tmin) / 2
+    ra = np.asarray(fao.extraterrestrial_radiation_mj_m2(latitude_deg, day))
+    rso = np.asarray(fao.clear_sky_solar_mj_m2(ra, elevation_m))
+    daylight_h = np.asarray(fao.daylight_hours(latitude_deg, day))
+
+    ea, humidity = _best(_humidity_routes(record, arid))
+    u2, wind = _best(_wind_routes(record))
+    solar, radiation = _best(_radiation_routes(record, ra, rso, daylight_h, coastal))
+
+    net = fao.net_radiation_mj_m2(
+        fao.net_shortwave_mj_m2(solar), fao.net_longwave_mj_m2(tmax, tmin, ea, solar, rso)
+    )
+    gamma = fao.psychrometric_constant_kpa_c(fao.atmospheric_pressure_kpa(elevation_m))
+    # Humidity measured through a whole day can pass the mean of two saturation pressures.
+    deficit = np.maximum(fao.mean_saturation_vapour_pressure_kpa(tmax, tmin) - ea, 0.0)
+    computed = fao.penman_monteith_mm(
+        tmean, u2, net, 0.0, deficit, fao.vapour_pressure_slope_kpa_c(tmean), gamma
+    )
+    given = _column(record, "reference_et_mm")
+    taken = np.isfinite(given)
+    eto = np.maximum(np.where(taken, given, computed), 0.0)
+
+    told = np.array(
+        [f"Penman-Monteith; {h}; {w}; {r}" for h in humidity[1] for w in wind[1]
+         for r in radiation[1]] + [GIVEN]
+    )  # fmt: skip
+    code = (humidity[0] * len(wind[1]) + wind[0]) * len(radiation[1]) + radiation[0]
+    code = np.where(taken, told.size - 1, code)
+    used, procedure = np.unique(code, return_inverse=True)
+
+    rh_min, _ = _best(
+        [
+            ("measured", _column(record, "rh_min_pct")),
+            ("from vapour pressure", np.asarray(fao.rh_min_from_vapour_pressure_pct(tmax, ea))),
+        ]
+    )
+    return ReferenceEt(
+        dates=record.dates,
+        eto_mm=eto,
+        procedure=procedure,
+        labels=tuple(str(label) for label in told[used]),
+        solar_mj_m2=solar,
+        u2_m_s=u2,
+        rh_min_pct=rh_min,
+        vapour_pressure_kpa=ea,
+    )
 
 
-# ---------------------------------------------------------------- sun
+Routes = Sequence[tuple[str, fao.Values]]
 
 
-def day_of_year(dates: NDArray[np.datetime64]) -> NDArray[np.float64]:
-    """Day of the year J, 1 to 366, of dates (n,)."""
-    days = dates.astype("datetime64[D]")
-    return (days - days.astype("datetime64[Y]")).astype(float) + 1
+def _humidity_routes(record: DailyRecord, arid: bool) -> Routes:
+    tmax, tmin = record.tmax_c, record.tmin_c
+    dewpoint, rh_max = _column(record, "dewpoint_c"), _column(record, "rh_max_pct")
+    rh_min, rh_mean = _column(record, "rh_min_pct"), _column(record, "rh_mean_pct")
+    assumed = fao.dewpoint_from_tmin_c(tmin, arid)
+    return [
+        ("humidity from vapour pressure", _column(record, "vapour_pressure_kpa")),
+        ("humidity from dew point", fao.vapour_pressure_from_dewpoint_kpa(dewpoint)),
+        (
+            "humidity from largest and least RH",
+            fao.vapour_pressure_from_rh_extremes_kpa(tmax, tmin, rh_max, rh_min),
+        ),
+        ("humidity from largest RH", fao.vapour_pressure_from_rh_max_kpa(tmin, rh_max)),
+        ("humidity from mean RH", fao.vapour_pressure_from_rh_mean_kpa(tmax, tmin, rh_mean)),
+        (
+            "humidity from Tmin less 2.5 deg C" if arid else "humidity from Tmin",
+            fao.vapour_pressure_from_dewpoint_kpa(assumed),
+        ),
+    ]
 
 
-def inverse_relative_distance(day: Values) -> Values:
-    """Inverse relative distance of the sun, of the day of the year (FAO-56 Eq 23)."""
-    return 1 + 0.033 * np.cos(2 * np.pi * day / 365)
+def _wind_routes(record: DailyRecord) -> Routes:
+    height_m = 2.0 if record.wind_height_m is None else record.wind_height_m
+    measured = fao.wind_at_2m_m_s(_column(record, "wind_m_s"), height_m)
+    return [
+        ("wind measured", np.maximum(measured, LEAST_WIND_M_S)),
+        ("wind taken as 2 m/s", np.full(record.n_days, USUAL_WIND_M_S)),
+    ]
 
 
-def solar_declination_rad(day: Values) -> Values:
-    """Declination of the sun, of the day of the year (FAO-56 Eq 24)."""
-    return 0.409 * np.sin(2 * np.pi * day / 365 - 1.39)
+def _radiation_routes(
+    record: DailyRecord, ra: FloatArray, rso: FloatArray, daylight_h: FloatArray, coastal: bool
+) -> Routes:
+    sunshine = _column(record, "sunshine_h")
+    krs = fao.KRS_COAST if coastal else fao.KRS_INTERIOR
+    return [
+        ("radiation measured", _column(record, "solar_mj_m2")),
+        ("radiation from sunshine", fao.solar_from_sunshine_mj_m2(sunshine, daylight_h, ra)),
+        (
+            "radiation from temperature range",
+            fao.solar_from_temperature_mj_m2(record.tmax_c, record.tmin_c, ra, rso, krs),
+        ),
+    ]
 
 
-def sunset_hour_angle_rad(latitude_deg: Values, day: Values) -> Values:
-    """Sunset hour angle (FAO-56 Eq 25): 0 in the polar night, pi in the polar day."""
-    latitude = np.radians(latitude_deg)
-    return np.arccos(np.clip(-np.tan(latitude) * np.tan(solar_declination_rad(day)), -1, 1))
+def _column(record: DailyRecord, name: str) -> FloatArray:
+    """The column (n,), NaN throughout when the record has none."""
+    values = getattr(record, name)
+    return np.full(record.n_days, np.nan) if values is None else np.asarray(values, dtype=float)
 
 
-def extraterrestrial_radiation_mj_m2(latitude_deg: Values, day: Values) -> Values:
-    """Solar radiation on a level at the top of the air in a day (FAO-56 Eq 21)."""
-    latitude, declination = np.radians(latitude_deg), solar_declination_rad(day)
-    sunset = sunset_hour_angle_rad(latitude_deg, day)
-    height = sunset * np.sin(latitude) * np.sin(declination)
-    height = height + np.cos(latitude) * np.cos(declination) * np.sin(sunset)
-    full_sun = 24 * 60 / np.pi * SOLAR_CONSTANT_MJ_M2_MIN * inverse_relative_distance(day)
-    # Rounding leaves a shade below zero in the polar night.
-    return np.maximum(full_sun * height, 0.0)
+def _best(routes: Routes) -> tuple[FloatArray, tuple[NDArray[np.intp], tuple[str, ...]]]:
+    """Of each day the first route that gives a value: the values, which route, the names."""
+    stacked = np.stack([np.asarray(values, dtype=float) for _, values in routes])
+    choice = np.isfinite(stacked).argmax(axis=0)
+    chosen = np.take_along_axis(stacked, choice[None], axis=0)[0]
+    return chosen, (choice, tuple(name for name, _ in routes))
 
 
-def daylight_hours(latitude_deg: Values, day: Values) -> Values:
-    """Hours of daylight N (FAO-56 Eq 34)."""
-    return 24 / np.pi * sunset_hour_angle_rad(latitude_deg, day)
-
-
-def solar_from_sunshine_mj_m2(sunshine_h: Values, daylight_h: Values, ra_mj_m2: Values) -> Values:
-    """Solar radiation from hours of sunshine (FAO-56 Eq 35).
-
-    The sunshine share is held at 1: a recorder may see the sun a little longer than N.
-    """
-    share = np.minimum(sunshine_h / np.maximum(daylight_h, 1e-6), 1.0)
-    return (ANGSTROM_A + ANGSTROM_B * share) * ra_mj_m2
-
-
-def solar_from_temperature_mj_m2(
-    tmax_c: Values, tmin_c: Values, ra_mj_m2: Values, rso_mj_m2: Values, krs: float = KRS_INTERIOR
-) -> Values:
-    """Solar radiation from the day's temperature range (FAO-56 Eq 50), at most clear-sky."""
-    return np.minimum(krs * np.sqrt(tmax_c - tmin_c) * ra_mj_m2, rso_mj_m2)
-
-
-def clear_sky_solar_mj_m2(ra_mj_m2: Values, elevation_m: Values) -> Values:
-    """Solar radiation under a clear sky (FAO-56 Eq 37)."""
-    return (0.75 + 2e-5 * elevation_m) * ra_mj_m2
-
-
-def net_shortwave_mj_m2(solar_mj_m2: Values) -> Values:
-    """Solar radiation that the reference grass keeps (FAO-56 Eq 38)."""
-    return (1 - ALBEDO) * solar_mj_m2
-
-
-def black_body_mj_m2(temperature_c: Values) -> Values:
-    """Radiation of a black body in a day, sigma T^4 (within FAO-56 Eq 39)."""
-    return STEFAN_BOLTZMANN_MJ_M2_K4 * (temperature_c + KELVIN) ** 4
-
-
-def net_longwave_mj_m2(
-    tmax_c: Values,
-    tmin_c: Values,
-    vapour_pressure_kpa: Values,
-    solar_mj_m2: Values,
-    rso_mj_m2: Values,
-) -> Values:
-    """Net outgoing longwave radiation (FAO-56 Eq 39).
-
-    Rs/Rso is held within 0.3 and 1 (ASCE-EWRI 2005; FAO-56 has the upper limit only), which
-    holds the cloud term within 0.055 and 1.
-    """
-    lit = np.asarray(rso_mj_m2) > 0
-    clearness = np.where(lit, solar_mj_m2 / np.where(lit, rso_mj_m2, 1.0), NIGHT_CLEARNESS)
-    cloud = 1.35 * np.clip(clearness, 0.3, 1.0) - 0.35
-    humidity = 0.34 - 0.14 * np.sqrt(vapour_pressure_kpa)
-    return (black_body_mj_m2(tmax_c) + black_body_mj_m2(tmin_c)) / 2 * humidity * cloud
-
-
-def net_radiation_mj_m2(net_shortwave: Values, net_longwave: Values) -> Values:
-    """Net radiation (FAO-56 Eq 40)."""
-    return net_shortwave - net_longwave
-
-
-# ---------------------------------------------------------------- ground and wind
-
-
-def soil_heat_flux_month_mj_m2(tmean_before_c: Values, tmean_after_c: Values) -> Values:
-    """Soil heat flux of a month, from the means of its neighbours (FAO-56 Eq 43)."""
-    return 0.07 * (tmean_after_c - tmean_before_c)
-
-
-def soil_heat_flux_month_so_far_mj_m2(tmean_before_c: Values, tmean_c: Values) -> Values:
-    """Soil heat flux of a month whose next is not known yet (FAO-56 Eq 44)."""
-    return 0.14 * (tmean_c - tmean_before_c)
-
-
-def wind_at_2m_m_s(wind_m_s: Values, height_m: Values) -> Values:
-    """Wind at 2 m from wind at ``height_m`` over short grass (FAO-56 Eq 47)."""
-    return wind_m_s * 4.87 / np.log(67.8 * height_m - 5.42)
-
-
-# ---------------------------------------------------------------- evapotranspiration
-
-
-def penman_monteith_mm(
-    tmean_c: Values,
-    u2_m_s: Values,
-    net_radiation_mj_m2: Values,
-    soil_heat_flux_mj_m2: Values,
-    deficit_kpa: Values,
-    slope_kpa_c: Values,
-    psychrometric_kpa_c: Values,
-    cn: float = SHORT_CN,
-    cd: float = SHORT_CD,
-) -> Values:
-    """Reference evapotranspiration of a day (FAO-56 Eq 6).
-
-    ``deficit_kpa`` is es - ea. ``TALL_CN`` and ``TALL_CD`` give the tall reference of
-    ASCE-EWRI 2005. May be negative on a day of dew.
-    """
-    energy = MM_PER_MJ_M2 * slope_kpa_c * (net_radiation_mj_m2 - soil_heat_flux_mj_m2)
-    wind = psychrometric_kpa_c * cn / (tmean_c + 273) * u2_m_s * deficit_kpa
-    return (energy + wind) / (slope_kpa_c + psychrometric_kpa_c * (1 + cd * u2_m_s))
-
-
-def hargreaves_mm(tmax_c: Values, tmin_c: Values, ra_mj_m2: Values) -> Values:
-    """Reference evapotranspiration of a day from temperature alone (FAO-56 Eq 52)."""
-    warmth = (tmax_c + tmin_c) / 2 + 17.8
-    return 0.0023 * warmth * np.sqrt(tmax_c - tmin_c) * MM_PER_MJ_M2 * ra_mj_m2
+def _check_site(latitude_deg: float, elevation_m: float) -> None:
+    faults = []
+    if not -90 <= latitude_deg <= 90:
+        faults.append(Fault("latitude_deg", f"is {latitude_deg:g}", "-90 to 90, north positive"))
+    # The Dead Sea shore lies at -430 m, the highest summit at 8849 m (common knowledge).
+    if not -450 <= elevation_m <= 8900:
+        faults.append(Fault("elevation_m", f"is {elevation_m:g}", "-450 to 8900 m above the sea"))
+    if faults:
+        raise FaultyInput(faults)

@@ -1,0 +1,1 @@
+"""Taking plans through the days: lanes, threads, and what runs gather."""

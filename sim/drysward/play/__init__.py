@@ -1,1 +1,0 @@
-"""Playable and safe: hardness, wetness, wear, disease nights, calendars of use, infields."""

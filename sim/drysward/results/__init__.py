@@ -1,0 +1,1 @@
+"""From what runs have gathered to odds, limits, volumes and files."""

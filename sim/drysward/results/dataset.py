@@ -1,0 +1,156 @@
+"""What runs have gathered, as one Dataset that says what everything in it is."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+import xarray as xr
+
+from drysward import __version__
+from drysward.day.counting import NO_DORMANCY
+from drysward.day.records import CALENDAR_DAYS, MONTHS, PLAY_YEAR, STAGES, SUPPLY_YEAR, YEAR
+from drysward.site.stretches import PreparedSite, WeatherSeen
+from drysward.weather.series import Series
+
+if TYPE_CHECKING:
+    from drysward.drive.runs import PlanRun
+
+CAUTIONS = (
+    "A screening estimate: thresholds differ by cultivar, mowing, traffic and weather.",
+    "Whether a surface is safe is decided by measuring it to the applicable test method.",
+    "Local water law, drought orders, backflow rules, pond and dam rules and licensed design"
+    " come first; reclaimed water needs its own approvals.",
+)
+
+
+def as_dataset(
+    site: PreparedSite, series: Series, seen: WeatherSeen, runs: Sequence[PlanRun]
+) -> xr.Dataset:
+    """The runs of several plans as one self-describing Dataset.
+
+    Adds the dimension source, and numbers of the supply by plan and year, to those of the
+    fields when the scenario has a supply.
+    """
+    scenario = site.scenario
+    catalog = scenario.catalog
+    by_year = np.stack([r.years for r in runs], axis=1).view(np.recarray)  # (F, plan, Y)
+    data: dict[str, tuple] = {}
+    for name in YEAR.names or ():
+        values = np.ascontiguousarray(by_year[name])
+        dims: tuple[str, ...] = ("field", "plan", "year")
+        if values.ndim == 4:
+            dims = (*dims, "month")
+        if name == "recovery_days":
+            data["not_recovered"] = (dims, (values < NO_DORMANCY).astype(np.int8))
+            values = np.where(values < 0.0, np.nan, values)
+        data[name] = (dims, values)
+    # Few records have every 29 February; none at all would divide by nought.
+    years_with_day = np.maximum(seen.calendar_days, 1)
+    odds = np.stack([r.odds for r in runs], axis=1) / years_with_day
+    green = np.stack([r.green for r in runs], axis=1) / years_with_day
+    if scenario.supply is not None:
+        data.update(_supply_data(runs))
+    if site.play.fields.on.any():
+        played = np.stack([r.play for r in runs], axis=1).view(np.recarray)
+        for name, values in play_numbers(played).items():
+            data[f"play_{name}"] = (("field", "plan", "year"), values)
+    data["odds"] = (("field", "plan", "stage", "day_of_year"), odds)
+    data["green_cover"] = (("field", "plan", "day_of_year"), green)
+    data["deficit"] = ("year", seen.deficit_mm)
+
+    out = xr.Dataset(
+        data,
+        coords={
+            "field": [f.key for f in scenario.fields],
+            "plan": [r.plan.key for r in runs],
+            "year": np.array(site.years, np.int32),
+            "month": np.arange(1, MONTHS + 1, dtype=np.int32),
+            "stage": list(STAGES),
+            "day_of_year": np.arange(1, CALENDAR_DAYS + 1, dtype=np.int32),
+            "field_label": ("field", [f.label for f in scenario.fields]),
+            "plan_label": ("plan", [r.plan.label for r in runs]),
+            "area_m2": ("field", [f.area_m2 for f in scenario.fields]),
+            "labour_hours_per_day": (
+                "field",
+                [f.delivery.labour_hours_per_pass for f in scenario.fields],
+            ),
+            "reached": ("stage", [scenario.answers.reached[s] for s in STAGES]),
+        },
+        attrs={
+            **provenance(site, series),
+            "et_procedures": json.dumps(seen.procedures),
+            "driest_years": ", ".join(str(y) for y in seen.driest_years()),
+        },
+    )
+    if site.play.fields.on.any():
+        out = out.assign_coords(
+            looked_at=("field", site.play.fields.on > 0.0),
+            skinned=("field", site.play.fields.skinned > 0.0),
+            hard_above=("field", site.play.fields.hard_above),
+        )
+        out["hard_above"].attrs.update(units="1", long_name="hardness limit, in g")
+    if scenario.supply is not None:
+        sources = scenario.supply.sources
+        out = out.assign_coords(
+            source=[s.key for s in sources],
+            source_label=("source", [s.label for s in sources]),
+        )
+    for key, variable in out.variables.items():
+        term = catalog.quantities.get(str(key))
+        if term is not None:
+            variable.attrs.update(units=term.units, long_name=term.long_name, comment=term.meaning)
+    out["area_m2"].attrs.update(units="m2", long_name="area of the field")
+    return out
+
+
+def play_numbers(played: np.recarray) -> dict[str, np.ndarray]:
+    """Yearly numbers of play by name, from PLAY_YEAR of any shape."""
+    out = {name: np.ascontiguousarray(played[name]) for name in PLAY_YEAR.names or ()}
+    out["mean_hardness"] = out.pop("hardness_sum") / np.maximum(played.season_days, 1.0)
+    return out
+
+
+def _supply_data(runs: Sequence[PlanRun]) -> dict[str, tuple]:
+    """What happened at the supply, by plan and year; m3 unless the vocabulary says otherwise."""
+    by_year = np.stack([r.supply.years for r in runs]).view(np.recarray)  # (plan, Y)
+    data: dict[str, tuple] = {
+        f"supply_{name}": (("plan", "year"), np.ascontiguousarray(by_year[name]))
+        for name in SUPPLY_YEAR.names or ()
+    }
+    draws = np.stack([r.supply.draws for r in runs])
+    store = np.stack([r.supply.store_month for r in runs])
+    data["supply_drawn"] = (("plan", "year", "source", "month"), draws)
+    data["supply_store"] = (("plan", "year", "month"), store)
+    return data
+
+
+def provenance(site: PreparedSite, series: Series) -> dict[str, str | int]:
+    """What a result came from, as attributes."""
+    scenario = site.scenario
+    record = site.weather.record
+    filled = "; ".join(f"{rule}: {count} days" for rule, count in record.filled.items())
+    return {
+        "Conventions": "CF-1.11",
+        "title": scenario.title,
+        "site": scenario.site.name,
+        "source": f"drysward {__version__}",
+        "drysward_version": __version__,
+        "scenario": scenario.text,
+        "scenario_digest": scenario.digest,
+        "weather": series.told,
+        "weather_kind": series.kind,
+        "weather_notes": json.dumps(series.notes),
+        "independent_years": series.independent_years or len(site.years),
+        "weather_digest": record.digest,
+        "catalog_digest": scenario.catalog.digest(),
+        "years": f"{site.years[0]}-{site.years[-1]}" if len(site.years) > 1 else str(site.years[0]),
+        "years_left_out": ", ".join(site.left_out),
+        "filled": filled,
+        "turf": scenario.answers.turf,
+        "return_periods": json.dumps(scenario.answers.return_periods),
+        "confidence": str(scenario.answers.confidence),
+        "cautions": " ".join(CAUTIONS),
+    }

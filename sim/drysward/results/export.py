@@ -1,0 +1,328 @@
+"""Results as files: NetCDF after the CF conventions, and CSV with units in the header.
+
+Every file is written beside its place under another name and then renamed, so that a reader
+sees the old file or the new one and never half of one.
+"""
+
+from __future__ import annotations
+
+import csv
+import datetime
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+
+import netCDF4
+import numpy as np
+import xarray as xr
+
+from drysward.catalog import load_catalog
+from drysward.files import claim_folder, write_whole
+from drysward.quantities import Display, shown
+
+NO_UNIT = ("", "1")
+FILL = netCDF4.default_fillvals["f8"]
+
+# Units and names of what the vocabulary has under another name or not at all.
+_ATTRIBUTES = {
+    "peak_week": ("mm", "irrigation of the peak week"),
+    "longest_wilt": ("d", "longest spell of wilt"),
+    "longest_dormant": ("d", "longest spell of dormancy"),
+    "not_recovered": ("1", "1 when the field had not recovered from dormancy by the year's end"),
+    "water_start": ("mm", "stored water at the start of the year"),
+    "water_end": ("mm", "stored water at the end of the year"),
+    "odds": ("1", "share of years in which the stage is reached on the day"),
+    "probability_low": ("1", "lower 90 % limit of the probability"),
+    "probability_high": ("1", "upper 90 % limit of the probability"),
+    "days_mean": ("d", "mean days a year on which the stage is reached"),
+    "season_water": ("mm", "mean irrigation a year drawn from the supply"),
+    "demand": ("mm", "irrigation demand by return period"),
+    "demand_low": ("mm", "lower limit of the demand"),
+    "demand_high": ("mm", "upper limit of the demand"),
+    "demand_fitted": ("1", "1 when the demand comes from a fitted curve, 0 from the record"),
+    "area_m2": ("m2", "area of the field"),
+    "labour_hours_per_day": ("h", "labour on a day of watering"),
+    "reached": ("1", "share of the field at which the stage counts as reached"),
+    "period": ("year", "return period"),
+    "year": ("1", "turf year, by the calendar year it starts in"),
+    "month": ("1", "month of the year"),
+    "day_of_year": ("1", "day of the year in a leap-year calendar, from 1"),
+    "surface_water": ("mm", "water in the surface layer"),
+    "stage": ("1", "stage of restrictions in force"),
+}
+
+# Means over the years, and extremes, that a summary holds beside the answers.
+_MEANS = (
+    "precipitation", "reference_et", "transpiration", "leaf_evaporation", "soil_evaporation",
+    "spray_loss", "overspray", "runoff", "drainage", "watering_days", "capped_days", "shortage",
+    "recovery_days", "not_recovered",
+)  # fmt: skip
+_MOST = ("peak_week", "longest_wilt", "longest_dormant", "peak_dead")
+
+
+def summarise(result: xr.Dataset, answers: xr.Dataset) -> xr.Dataset:
+    """The answers with means and extremes over the years, by field and plan.
+
+    Adds ``NAME_mean`` and ``NAME_most`` of the yearly numbers, ``least_green``, the volumes
+    (m3) of the mean year, the peak week and the demand, the labour, and in the attributes
+    ``n_years`` and ``worst_residual_mm``.
+    """
+    out = answers.copy()
+    for how, names in (("mean", _MEANS), ("most", _MOST)):
+        for name in names:
+            if name not in result:
+                continue
+            values = result[name].mean("year") if how == "mean" else result[name].max("year")
+            told = "mean over the years of" if how == "mean" else "most in any year of"
+            units, long_name = _units_and_name(name, result[name])
+            out[f"{name}_{how}"] = values.assign_attrs(units=units, long_name=f"{told} {long_name}")
+    out["least_green"] = (
+        result["least_green"]
+        .min("year")
+        .assign_attrs(units="1", long_name="least green cover of any year")
+    )
+    out["water_by_month"] = (
+        result["irrigation_month"]
+        .mean("year")
+        .assign_attrs(units="mm", long_name="mean irrigation of the month, as drawn")
+    )
+    per_mm = result["area_m2"] / 1000.0
+    for depth, volume in (
+        ("season_water", "season_volume"),
+        ("peak_week_most", "peak_week_volume"),
+        ("demand", "demand_volume"),
+    ):
+        _, long_name = _units_and_name(depth, out[depth])
+        made = (out[depth] * per_mm).transpose(*out[depth].dims)
+        out[volume] = made.assign_attrs(units="m3", long_name=f"{long_name}, as volume")
+    labour = out["watering_days_mean"] * result["labour_hours_per_day"]
+    out["labour_mean"] = labour.transpose("field", "plan").assign_attrs(
+        units="h", long_name="mean labour a year of watering"
+    )
+    out.attrs.update(
+        n_years=int(result.sizes["year"]),
+        worst_residual_mm=float(np.abs(result["residual"]).max()),
+    )
+    return out
+
+
+def write_results(
+    result: xr.Dataset,
+    summary: xr.Dataset,
+    folder: Path,
+    units: str = "us",
+    played: xr.Dataset | None = None,
+) -> list[Path]:
+    """Write results.nc (base units), summary.csv, daily-odds.csv and perhaps play.csv.
+
+    Parameters
+    ----------
+    result : Dataset of ``drysward.run``.
+    summary : Dataset of ``summarise``; its variables go into results.nc too.
+    folder : made when it is not there; files of these names are replaced.
+    units : "us" or "metric", of the CSV files.
+    played : Dataset of ``play.report.play_answers``; its variables go into results.nc under
+        ``play_NAME``, and into play.csv.
+
+    Returns
+    -------
+    The paths written. FaultyInput when the folder or a file cannot be written.
+    """
+    claim_folder(folder)
+    whole = result.assign(
+        {name: values for name, values in summary.data_vars.items() if name not in result}
+    )
+    if played is not None:
+        whole = whole.assign({f"play_{name}": values for name, values in played.data_vars.items()})
+    paths = [folder / name for name in ("results.nc", "summary.csv", "daily-odds.csv")]
+    write_whole(paths[0], lambda part: _write_netcdf(whole, part))
+    write_whole(paths[1], lambda part: _write_csv(summary_rows(summary, units), part))
+    write_whole(paths[2], lambda part: _write_csv(daily_rows(result), part))
+    if played is not None:
+        told = played.assign_attrs(n_years=summary.attrs["n_years"])
+        paths.append(folder / "play.csv")
+        write_whole(paths[3], lambda part: _write_csv(summary_rows(told, units), part))
+    return paths
+
+
+def write_supply(
+    result: xr.Dataset, told: xr.Dataset, folder: Path, units: str = "us"
+) -> list[Path]:
+    """Write results.nc (base units), supply.csv and, with a curve of sizes, tradeoff.csv.
+
+    Parameters
+    ----------
+    result : Dataset of ``drysward.run`` of a scenario with a supply.
+    told : what is told of it, by plan, field, source and month; its variables go into results.nc.
+    folder : made when it is not there; files of these names are replaced.
+    units : "us" or "metric", of the CSV files.
+
+    Returns
+    -------
+    The paths written. FaultyInput when the folder or a file cannot be written.
+    """
+    claim_folder(folder)
+    whole = result.assign(
+        {name: values for name, values in told.data_vars.items() if name not in result}
+    )
+    whole.attrs.update(told.attrs)
+    paths = [folder / name for name in ("results.nc", "supply.csv")]
+    write_whole(paths[0], lambda part: _write_netcdf(whole, part))
+    write_whole(paths[1], lambda part: _write_csv(supply_rows(told, units), part))
+    if "sizing_curve" in told:
+        paths.append(folder / "tradeoff.csv")
+        write_whole(paths[2], lambda part: _write_csv(curve_rows(told, units), part))
+    return paths
+
+
+def supply_rows(told: xr.Dataset, system: str) -> list[list[object]]:
+    """Header and a row for each number by plan, and by field, source or month where it has them."""
+    across = ("field", "source", "month", "stage")
+    rows: list[list[object]] = [["quantity", "plan", *across, "value", "unit", "meaning"]]
+    for name, values in told.data_vars.items():
+        if "plan" not in values.dims or {"year", "period"} & set(values.dims):
+            continue
+        unit, long_name = _units_and_name(str(name), values)
+        how = None if unit in NO_UNIT else shown(unit, system)
+        stacked = values.stack(row=values.dims)
+        for place, value in zip(stacked["row"].values, stacked.values, strict=True):
+            where = dict(zip(values.dims, place, strict=True))
+            number = _number(value * (1.0 if how is None else how.factor))
+            parts = [str(where.get(key, "")) for key in ("plan", *across)]
+            rows.append([str(name), *parts, number, how.unit if how else "", long_name])
+    return rows
+
+
+def curve_rows(told: xr.Dataset, system: str) -> list[list[object]]:
+    """Header and a row for each point of the curve of least sizes; blank where none suffices."""
+    against, curve = told["sizing_against"], told["sizing_curve"]
+    hows = [shown(values.attrs["units"], system) for values in (against, curve)]
+    header: list[object] = [
+        f"{values.attrs['long_name']} ({how.unit})"
+        for values, how in zip((against, curve), hows, strict=True)
+    ]
+    points = zip(against.values, curve.values, strict=True)
+    return [
+        header,
+        *([_number(x * hows[0].factor), _number(y * hows[1].factor)] for x, y in points),
+    ]
+
+
+def write_ledger(account: xr.Dataset, path: Path, units: str = "us") -> None:
+    """Write a ``drysward.ledger`` as CSV, a row a day. FaultyInput when it cannot be written."""
+    claim_folder(path.parent)
+    write_whole(path, lambda part: _write_csv(ledger_rows(account, units), part))
+
+
+def summary_rows(summary: xr.Dataset, system: str) -> list[list[object]]:
+    """Header and a row for each field and plan; stages, return periods and months go across."""
+    per_field = ("field_label", "area_m2")
+    columns: list[tuple[str, xr.DataArray, dict[str, object], Display | None]] = []
+    for name, values in summary.data_vars.items():
+        unit, _ = _units_and_name(str(name), values)
+        how = None if values.dtype == bool or unit in NO_UNIT else shown(unit, system)
+        title = str(name)
+        for extra in ("stage", "period", "month"):
+            if extra in values.dims:
+                for value in summary[extra].values:
+                    tag = f"1in{value:g}" if extra == "period" else value
+                    columns.append((f"{title}_{tag}", values, {extra: value}, how))
+                break
+        else:
+            columns.append((title, values, {}, how))
+    area = shown("m2", system)
+    header: list[object] = [
+        "field", "field_label", f"area ({area.unit})", "plan", "plan_label", "years",
+    ]  # fmt: skip
+    header += [name if how is None else f"{name} ({how.unit})" for name, _, _, how in columns]
+    rows: list[list[object]] = [header]
+    for field in summary["field"].values:
+        label, area_m2 = (summary[name].sel(field=field).item() for name in per_field)
+        for plan in summary["plan"].values:
+            row: list[object] = [
+                field, label, _number(area_m2 * area.factor), plan,
+                summary["plan_label"].sel(plan=plan).item(), summary.attrs["n_years"],
+            ]  # fmt: skip
+            for _, values, where, how in columns:
+                value = values.sel({"field": field, "plan": plan, **where}).item()
+                row.append(_number(value * (1.0 if how is None else how.factor)))
+            rows.append(row)
+    return rows
+
+
+def daily_rows(result: xr.Dataset) -> list[list[object]]:
+    """Header and a row for each field, plan and calendar day: odds of each stage, green cover."""
+    stages = [str(stage) for stage in result["stage"].values]
+    header: list[object] = ["field", "plan", "day_of_year", "date (MM-DD)"]
+    header += [f"odds_{stage} (share of years)" for stage in stages]
+    header.append("green_cover (share of field)")
+    rows = [header]
+    odds = result["odds"].transpose("field", "plan", "day_of_year", "stage").values
+    green = result["green_cover"].transpose("field", "plan", "day_of_year").values
+    new_year = datetime.date(2000, 1, 1)  # of a leap year, as the calendar of the days is
+    for i, field in enumerate(result["field"].values):
+        for j, plan in enumerate(result["plan"].values):
+            for k, day in enumerate(result["day_of_year"].values):
+                date = new_year + datetime.timedelta(days=int(day) - 1)
+                numbers = [_number(value) for value in (*odds[i, j, k], green[i, j, k])]
+                rows.append([field, plan, int(day), f"{date:%m-%d}", *numbers])
+    return rows
+
+
+def ledger_rows(account: xr.Dataset, system: str) -> list[list[object]]:
+    """Header and a row a day of every column of the account."""
+    names = [str(name) for name in account.data_vars]
+    hows = [shown(_units_and_name(name, account[name])[0], system) for name in names]
+    header: list[object] = ["date"]
+    header += [
+        name if how.unit in NO_UNIT else f"{name} ({how.unit})"
+        for name, how in zip(names, hows, strict=True)
+    ]
+    columns = [account[name].values * how.factor for name, how in zip(names, hows, strict=True)]
+    dates = np.datetime_as_string(account["date"].values, unit="D")
+    return [
+        header,
+        *([str(date), *map(_number, row)] for date, *row in zip(dates, *columns, strict=True)),
+    ]
+
+
+def _units_and_name(name: str, values: xr.DataArray) -> tuple[str, str]:
+    """Units and long name: as the variable has them, else from above or the vocabulary."""
+    units, long_name = _ATTRIBUTES.get(name, ("", name.replace("_", " ")))
+    term = load_catalog().quantities.get(name)
+    if term is not None and name not in _ATTRIBUTES:
+        units, long_name = term.units, term.long_name
+    return values.attrs.get("units", units), values.attrs.get("long_name", long_name)
+
+
+def _number(value: float) -> object:
+    """Seven figures, whole numbers without a point, nothing for what is not known."""
+    if isinstance(value, bool | np.bool_):
+        return int(value)
+    return "" if np.isnan(value) else f"{value:.7g}"
+
+
+def _write_netcdf(dataset: xr.Dataset, path: Path) -> None:
+    out = dataset.copy()
+    encoding: dict[str, dict[str, object]] = {}
+    for name in map(str, out.variables):
+        variable = out[name].variable
+        text = variable.dtype.kind in "OUS"
+        if text:
+            # Characters of fixed width: what every reader of the format can read.
+            encoding[name] = {"dtype": "S1"}
+        elif variable.dtype == bool:
+            out[name] = (variable.dims, variable.values.astype(np.int8), variable.attrs)
+        else:
+            is_float = variable.dtype.kind == "f"
+            encoding[name] = {"_FillValue": FILL if is_float and name in out.data_vars else None}
+        units, long_name = _units_and_name(name, out[name])
+        out[name].attrs["long_name"] = long_name
+        if not text:
+            out[name].attrs["units"] = units
+    out.attrs.setdefault("Conventions", "CF-1.11")
+    out.to_netcdf(path, engine="netcdf4", format="NETCDF4", encoding=encoding)
+
+
+def _write_csv(rows: Iterable[Sequence[object]], path: Path) -> None:
+    with path.open("w", encoding="utf-8", newline="") as stream:
+        csv.writer(stream, lineterminator="\n").writerows(rows)

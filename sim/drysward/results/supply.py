@@ -1,0 +1,183 @@
+"""From yearly numbers at the supply to how far it can be relied on, and what it costs."""
+
+from __future__ import annotations
+
+import numpy as np
+import xarray as xr
+
+from drysward.results.costs import energy_kwh, water_cost
+from drysward.results.frequency import probability_of
+from drysward.scenario.model import Costs, SupplySpec
+
+_MEANS = (
+    "asked", "granted", "from_store", "catchment", "rain_on_store", "evaporation", "seepage",
+    "spill", "refill", "shortage", "short_days", "restricted_days",
+)  # fmt: skip
+
+
+def supply_answers(result: xr.Dataset) -> xr.Dataset:
+    """How each plan gets on with the supply.
+
+    Parameters
+    ----------
+    result : Dataset of ``drysward.run`` of a scenario with a supply.
+
+    Returns
+    -------
+    Dataset by plan (and field, source, month): means of the years in m3; odds that a year has
+    any shortage, with standard error and 90 % limits; and, after Hashimoto, Stedinger &
+    Loucks (1982), over days on which water is asked for: ``time_reliability`` (share of them
+    without shortage), ``volume_reliability`` (share of the water asked for that is given),
+    ``resilience`` (shortages over days of shortage: chance that a day of shortage is the
+    last), ``vulnerability`` (mean volume of a shortage) and ``worst_event``. NaN where there is
+    nothing to divide by. ValueError when the run had no supply.
+    """
+    if "supply_asked" not in result:
+        raise ValueError("the run had no supply")
+    total = {name: result[f"supply_{name}"].sum("year") for name in (*_MEANS, "asked_days")}
+    events = result["supply_short_events"].sum("year")
+    n_years = result.sizes["year"]
+    out = xr.Dataset(attrs=dict(result.attrs))
+    for name in _MEANS:
+        source = result[f"supply_{name}"]
+        out[f"{name}_mean"] = _named(
+            total[name] / n_years,
+            source.attrs.get("units", "m3"),
+            f"mean of the years of {source.attrs.get('long_name', name)}",
+        )
+    for name, values, told in (
+        (
+            "time_reliability",
+            1.0 - _over(total["short_days"], total["asked_days"]),
+            "share of the days of request without shortage",
+        ),
+        (
+            "volume_reliability",
+            _over(total["granted"], total["asked"]),
+            "share of the water asked for that is given",
+        ),
+        (
+            "resilience",
+            _over(events, total["short_days"]),
+            "chance that a day of shortage is the last of its run",
+        ),
+    ):
+        out[name] = _named(values, "1", told)
+    out["vulnerability"] = _named(_over(total["shortage"], events), "m3", "mean shortage")
+    worst = result["supply_worst_event"]
+    out["worst_event"] = _named(worst.max("year"), "m3", "largest shortage of all years")
+    out["worst_year"] = _named(worst.idxmax("year"), "1", "year of the largest shortage")
+    out["worst_year"] = out["worst_year"].where(out["worst_event"] > 0.0)
+    least = result["supply_least_store"]
+    out["least_store"] = _named(least.min("year"), "m3", "least water in store on any day")
+
+    independent = int(result.attrs["independent_years"])
+    told_odds = [
+        probability_of(one.values > 0.0, independent)
+        for one in result["supply_short_days"].transpose("plan", "year")
+    ]
+    for name, odds in (
+        ("shortage_odds", [p.p for p in told_odds]),
+        ("shortage_odds_se", [p.standard_error for p in told_odds]),
+        ("shortage_odds_low", [p.low for p in told_odds]),
+        ("shortage_odds_high", [p.high for p in told_odds]),
+    ):
+        out[name] = ("plan", odds, {"units": "1", "long_name": "odds that a year has shortage"})
+
+    per_mm = result["area_m2"] / 1000.0
+    out["shortage_by_field"] = _named(
+        (result["shortage"].mean("year") * per_mm).transpose("field", "plan"),
+        "m3",
+        "mean shortage a year by field",
+    )
+    out["shortage_by_month"] = _named(
+        (result["shortage_month"].mean("year") * per_mm).transpose("field", "plan", "month"),
+        "m3",
+        "mean shortage by field and month",
+    )
+    out["drawn_by_source"] = _named(
+        result["supply_drawn"].sum("month").mean("year"), "m3", "mean draw a year by source"
+    )
+    out["store_by_month"] = _named(
+        result["supply_store"].mean("year"), "m3", "mean water in store at the month's end"
+    )
+    out["store_by_month_low"] = _named(
+        result["supply_store"].quantile(0.1, "year").drop_vars("quantile"),
+        "m3",
+        "water in store at the month's end that one year in ten falls below",
+    )
+    return out
+
+
+def supply_costs(result: xr.Dataset, supply: SupplySpec, costs: Costs) -> xr.Dataset:
+    """What the supply costs by plan and year, on average and in a dear year.
+
+    Parameters
+    ----------
+    result : Dataset of ``drysward.run`` of a scenario with a supply.
+    supply, costs : of that scenario.
+
+    Returns
+    -------
+    Dataset with ``energy_used`` (kWh), ``cost_water``, ``cost_energy``, ``cost_labour`` and
+    ``cost`` by plan and year, in ``costs.currency``; their means over the years (``NAME_mean``);
+    and ``NAME_dry``, the quantile that one year in ten passes.
+    """
+    draws = result["supply_drawn"].transpose("plan", "year", "source", "month").values
+    from_store = result["supply_from_store"].transpose("plan", "year").values
+    hours = (result["watering_days"] * result["labour_hours_per_day"]).sum("field")
+    water = water_cost(draws, supply.sources)
+    energy = energy_kwh(draws, from_store, supply)
+    labour = hours.transpose("plan", "year").values * costs.labour_price_h
+    money = costs.currency
+    out = xr.Dataset(coords={name: result[name] for name in ("plan", "year", "plan_label")})
+    for name, values, units, told in (
+        ("energy_used", energy, "kWh", "energy of pumping"),
+        ("cost_water", water, money, "price of water"),
+        ("cost_energy", energy * costs.energy_price_kwh, money, "price of energy"),
+        ("cost_labour", labour, money, "price of labour"),
+        ("cost", water + energy * costs.energy_price_kwh + labour, money, "price of all"),
+    ):
+        attrs = {"units": units, "long_name": told}
+        out[name] = (("plan", "year"), values, attrs)
+        attrs = {"units": units, "long_name": f"mean of the years of {told}"}
+        out[f"{name}_mean"] = ("plan", values.mean(axis=1), attrs)
+        attrs = {"units": units, "long_name": f"{told} that one year in ten passes"}
+        out[f"{name}_dry"] = ("plan", np.quantile(values, 0.9, axis=1), attrs)
+    return out
+
+
+def supply_cautions(supply: SupplySpec) -> tuple[str, ...]:
+    """What whoever builds or draws on such a supply must see to, by its parts; common practice."""
+    kinds = {source.kind for source in supply.sources}
+    pond = supply.storage is not None and supply.storage.kind == "pond"
+    told = (
+        (pond, "A pond drowns people: banks, fences and outlets by an engineer; dam rules apply."),
+        (
+            pond or bool(supply.catchments) or bool(kinds & {"well", "stream"}),
+            "Taking or holding back ground, stream or storm water needs a right or a permit.",
+        ),
+        ("mains" in kinds, "Mains need a backflow preventer that the water works approves."),
+        (
+            "reclaimed" in kinds,
+            "Reclaimed water needs its permit, signs and separate pipes; watch salt in the soil.",
+        ),
+    )
+    return tuple(line for applies, line in told if applies)
+
+
+def has_prices(supply: SupplySpec, costs: Costs) -> bool:
+    """Whether the scenario says what anything costs."""
+    tariffs = any(source.tariff for source in supply.sources)
+    return tariffs or costs.energy_price_kwh > 0.0 or costs.labour_price_h > 0.0
+
+
+def _over(part: xr.DataArray, whole: xr.DataArray) -> xr.DataArray:
+    """Share, NaN where there is no whole."""
+    return part / whole.where(whole > 0.0)
+
+
+def _named(values: xr.DataArray, units: str, long_name: str) -> xr.DataArray:
+    out = values.copy()
+    out.attrs = {"units": units, "long_name": long_name}
+    return out

@@ -1,0 +1,80 @@
+"""When a field is used: hours of use, judged events, days without watering, prewetting.
+
+Events are known beyond the last day asked about, so that a run of some years has the same
+days as the same years of a longer run.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from drysward.scenario.model import EventSpec, PlaySpec
+from drysward.site.forcing import in_season, weekday
+from drysward.weather.simulated.climate import calendar_day
+
+FloatArray = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+Dates = NDArray[np.datetime64]
+
+
+
+@dataclass(frozen=True, eq=False)
+class DaysOfUse:
+    """Each (n,): hours of use, whether a judged event is played, whether watering is banned,
+    and the depth (mm) given ahead of an event.
+    """
+
+    use_hours: FloatArray
+    judged: Flags
+    blackout: Flags
+    prewet_mm: FloatArray
+
+
+def event_days(event: EventSpec, dates: Dates) -> Flags:
+    """Whether the event is on each of ``dates`` (n,).
+
+    29 February is day 59 in every year, so that a date stays the same day; an event dated so
+    is there in leap years only.
+    """
+    day = calendar_day(dates)
+    if event.dates:
+        return np.isin(day, event.dates)
+    return in_season(day, event.season) & np.array(event.weekdays)[weekday(dates)]
+
+
+def judged_days(events: Iterable[EventSpec], dates: Dates) -> Flags:
+    """Days (n,) on which at least one judged event is played."""
+    judged = np.zeros(dates.size, bool)
+    for event in events:
+        if event.judged:
+            judged |= event_days(event, dates)
+    return judged
+
+
+def days_before(events: Iterable[EventSpec], dates: Dates, first: int, last: int) -> Flags:
+    """Whether a judged event comes ``first`` to ``last`` days after each of ``dates`` (n,)."""
+    events = tuple(events)
+    near = np.zeros(dates.size, bool)
+    for ahead in range(first, last + 1):
+        near |= judged_days(events, dates + ahead)
+    return near
+
+
+def days_of_use(play: PlaySpec, dates: Dates) -> DaysOfUse:
+    """What the calendar makes of each of ``dates`` (n,), consecutive or not."""
+    dates = dates.astype("datetime64[D]")
+    hours = np.zeros(dates.size)
+    for event in play.events:
+        hours += event.hours * event_days(event, dates)
+    ahead = play.prewet_days_before
+    prewet = days_before(play.events, dates, ahead, ahead) if play.prewet_mm > 0.0 else False
+    return DaysOfUse(
+        use_hours=hours,
+        judged=judged_days(play.events, dates),
+        blackout=days_before(play.events, dates, 0, play.blackout_days - 1),
+        prewet_mm=np.where(prewet, play.prewet_mm, np.zeros(dates.size)),
+    )

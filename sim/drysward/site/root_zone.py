@@ -1,0 +1,136 @@
+"""From a construction in the catalogue, with what a scenario changes, to a soil profile."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from drysward.catalog import Catalog
+from drysward.physics.curve_number import retention_mm
+from drysward.physics.pedotransfer import (
+    Hydraulics,
+    conductivity_mm_h,
+    from_texture,
+    hydrologic_group,
+    pore_index,
+)
+from drysward.physics.retention import RetentionCurve
+from drysward.scenario.model import RootZoneSpec
+from drysward.site.profile import (
+    BARRIER,
+    Profile,
+    native_profile,
+    sand_cap_profile,
+    sand_profile,
+)
+
+SAND_OVER_GRAVEL, SAND_CAP, NATIVE = "sand over gravel", "sand cap over native", "native"
+_GROUPS = "abcd"
+# A sand surface takes rain as hydrologic group A, and no sprinkler outruns it.
+_SAND_GROUP = 0
+_SAND_SURFACE_STORAGE_MM = 10.0
+
+
+@dataclass(frozen=True, eq=False)
+class RootZone:
+    """A profile with the numbers that belong to its construction."""
+
+    kind: str
+    profile: Profile
+    curve_number: float
+    retention_mm: float
+    intake_mm_h: float
+    surface_storage_mm: float
+    rew_mm: float
+    upward_max_mm_d: float
+    root_factor: float
+    hydrologic_group: str
+
+
+def _hydraulics(
+    catalog: Catalog, soil_key: str, compaction_key: str, given: Mapping[str, float]
+) -> Hydraulics:
+    soil = catalog.get("soils", soil_key)
+    made = from_texture(
+        soil["sand"] / 100.0,
+        soil["clay"] / 100.0,
+        soil["organic_matter"],
+        catalog.get("compaction", compaction_key)["density_factor"],
+    )
+    if not given:
+        return made
+    wilt = given.get("wilting_point", made.wilting_point)
+    cap = given.get("field_capacity", made.field_capacity)
+    full = given.get("saturation", made.saturation)
+    return Hydraulics(
+        wilting_point=wilt,
+        field_capacity=cap,
+        saturation=full,
+        ksat_mm_h=given.get("ksat_mm_h", conductivity_mm_h(wilt, cap, full)),
+        pore_index=pore_index(wilt, cap),
+        bulk_density=(1.0 - full) * 2.65,
+    )
+
+
+def build_root_zone(spec: RootZoneSpec, catalog: Catalog) -> RootZone:
+    """Resolve a root zone. FaultyInput where it names what the catalogue does not have."""
+    entry = catalog.get("root_zones", spec.like)
+    numbers = {name: parameter.value for name, parameter in entry.numbers.items()}
+    numbers.update(spec.numbers)
+    words = {**entry.words, **spec.words}
+    kind = words["kind"]
+    base = words["base"]
+    good_cover = catalog.get("curve_numbers", "good")
+
+    sand: Profile | None = None
+    if kind in (SAND_OVER_GRAVEL, SAND_CAP):
+        curve = RetentionCurve(
+            numbers["theta_s"], numbers["theta_r"], numbers["alpha"], numbers["n"]
+        )
+        depth = numbers["cap_depth_mm"] if kind == SAND_CAP else numbers["depth_mm"]
+        sand = sand_profile(curve, depth, numbers["base_suction_cm"], numbers["ksat"], base)
+    if kind == SAND_OVER_GRAVEL:
+        assert sand is not None
+        return RootZone(
+            kind=kind,
+            profile=sand,
+            curve_number=good_cover[_GROUPS[_SAND_GROUP]],
+            retention_mm=retention_mm(good_cover[_GROUPS[_SAND_GROUP]]),
+            intake_mm_h=sand.intake_mm_h,
+            surface_storage_mm=_SAND_SURFACE_STORAGE_MM,
+            rew_mm=numbers["rew"],
+            upward_max_mm_d=0.0,
+            root_factor=1.0,
+            hydrologic_group=_GROUPS[_SAND_GROUP].upper(),
+        )
+
+    compaction = catalog.get("compaction", words.get("compaction", "none"))
+    soil = catalog.get("soils", words["soil"])
+    intake = catalog.get("intake", words["soil"])
+    hydraulics = _hydraulics(catalog, soil.key, compaction.key, spec.given)
+    intake_mm_h = intake["intake_rate"] * compaction["intake_factor"]
+    native_depth = numbers["native_depth_mm"] if kind == SAND_CAP else numbers["depth_mm"]
+    profile = native_profile(hydraulics, native_depth, base, intake_mm_h)
+    # The group is that of the soil as it grew; what compaction adds is its own number.
+    loose = _hydraulics(catalog, soil.key, "none", spec.given)
+    group = _GROUPS.index(hydrologic_group(loose.ksat_mm_h, native_depth, base == BARRIER))
+    rew = soil["rew"]
+    storage = intake["surface_storage"]
+    if sand is not None:
+        profile = sand_cap_profile(sand, profile)
+        group, rew, storage = _SAND_GROUP, numbers["rew"], _SAND_SURFACE_STORAGE_MM
+    else:
+        group = min(group + int(compaction["hydrologic_group_shift"]), 3)
+    number = good_cover[_GROUPS[group]]
+    return RootZone(
+        kind=kind,
+        profile=profile,
+        curve_number=number,
+        retention_mm=retention_mm(number),
+        intake_mm_h=profile.intake_mm_h,
+        surface_storage_mm=storage,
+        rew_mm=rew,
+        upward_max_mm_d=soil["upward_flow_max"],
+        root_factor=compaction["root_factor"] if sand is None else 1.0,
+        hydrologic_group=_GROUPS[group].upper(),
+    )

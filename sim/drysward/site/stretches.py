@@ -1,0 +1,324 @@
+"""What a site is before any plan runs: soils, species and weather, a stretch of years at a time.
+
+A stretch is worked out on arrays and then run; the next one follows where it ends. However many
+years there are, only a stretch or two of them are in memory.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from drysward.day.records import CALENDAR_DAYS, DAY, DELIVERY, from_columns, records
+from drysward.day.supply import SupplyInput
+from drysward.day.surface import PlayInput
+from drysward.faults import Fault, FaultyInput
+from drysward.physics.catch import patch_catches
+from drysward.scenario.model import FieldSpec, Scenario
+from drysward.site.covers import Covered
+from drysward.site.forcing import (
+    SiteWeather,
+    calendar_records,
+    field_forcing,
+    in_season,
+    site_weather,
+)
+from drysward.site.play import field_covers, play_input
+from drysward.site.root_zone import RootZone, build_root_zone
+from drysward.site.supply import supply_input
+from drysward.site.weather_years import weather_series
+from drysward.weather.record import DailyRecord
+from drysward.weather.reference_et import reference_et
+from drysward.weather.series import Series, recorded
+
+# Part of what a result means: what remembers the days before (snow, frost, roots, winter rest)
+# is worked out from LEAD_IN days before each stretch, two winters, after which nothing of the
+# start is left that a figure shows.
+YEARS_AT_ONCE = 50
+LEAD_IN = np.timedelta64(731, "D")
+
+
+@dataclass(frozen=True, eq=False)
+class PreparedSite:
+    """A stretch of days, ready for any plan; days before ``from_day`` only lead in.
+
+    ``years`` are all the years that the run counts, those of other stretches too, and
+    ``calendar.year`` points into them.
+    """
+
+    scenario: Scenario
+    weather: SiteWeather
+    calendar: np.recarray
+    from_day: int
+    years: tuple[int, ...]
+    left_out: tuple[str, ...]
+    zones: tuple[RootZone, ...]
+    fields: np.recarray  # FIELD (F,)
+    days: np.recarray  # DAY (n, F)
+    delivery: np.recarray  # DELIVERY (F,)
+    catches: np.ndarray  # (F, P)
+    supply: SupplyInput
+    play: PlayInput
+
+
+def prepare(
+    scenario: Scenario,
+    record: DailyRecord | None = None,
+    years: tuple[int, int] | None = None,
+) -> PreparedSite:
+    """The whole of a scenario's weather as one stretch.
+
+    ``years`` counts only those from first to last; earlier ones still run, so that soil water
+    is carried into them. FaultyInput when no year is complete.
+    """
+    series = weather_series(scenario) if record is None else recorded(record)
+    return next(stretches(scenario, series, years, years_at_once=None))
+
+
+def survey(scenario: Scenario) -> tuple[Series, WeatherSeen, PreparedSite]:
+    """All of the weather that a scenario would run on, and the last stretch; nothing is run.
+
+    FaultyInput as ``stretches``.
+    """
+    series = weather_series(scenario)
+    seen = None
+    for site in stretches(scenario, series):
+        seen = seen or WeatherSeen(site.years)
+        seen.add(site)
+    assert seen is not None
+    return series, seen, site
+
+
+def stretches(
+    scenario: Scenario,
+    series: Series,
+    years: tuple[int, int] | None = None,
+    years_at_once: int | None = YEARS_AT_ONCE,
+) -> Iterator[PreparedSite]:
+    """The days of ``series`` in stretches of so many turf years, all in one when None.
+
+    A turf year is named by the year it starts in. FaultyInput when no year is complete.
+    """
+    span = spans(scenario, series, years, years_at_once)
+    zones = tuple(build_root_zone(f.root_zone, scenario.catalog) for f in scenario.fields)
+    for start, end in span.parts:
+        part = weather_stretch(scenario, series, span, start, end)
+        made = [
+            field_stretch(spec, zone, scenario, part)
+            for spec, zone in zip(scenario.fields, zones, strict=True)
+        ]
+        fields, days = side_by_side(made)
+        yield PreparedSite(
+            scenario=scenario,
+            weather=part.weather,
+            calendar=part.calendar,
+            from_day=part.from_day,
+            years=span.years,
+            left_out=span.left_out,
+            zones=zones,
+            fields=fields,
+            days=days,
+            delivery=delivery_of(scenario),
+            catches=catches_of(scenario),
+            supply=supply_input(scenario, part.weather, part.calendar),
+            play=play_input(scenario, zones, fields, part.weather, [one.covered for one in made]),
+        )
+
+
+@dataclass(frozen=True)
+class Spans:
+    """Years that a run counts and leaves out, and its stretches: first day, day after the last."""
+
+    years: tuple[int, ...]
+    left_out: tuple[str, ...]
+    parts: tuple[tuple[np.datetime64, np.datetime64], ...]
+
+
+def spans(
+    scenario: Scenario,
+    series: Series,
+    years: tuple[int, int] | None = None,
+    years_at_once: int | None = YEARS_AT_ONCE,
+) -> Spans:
+    """How the days of ``series`` are counted and cut; FaultyInput when no year is complete."""
+    southern = scenario.site.latitude_deg < 0.0
+    stop = series.stop
+    if years is not None:
+        stop = max(min(stop, _turf_new_year(years[1] + 1, southern)), series.first + 1)
+    counted, left_out = _count_years(series.first, stop, southern, scenario, years)
+    return Spans(counted, left_out, tuple(_spans(series.first, stop, southern, years_at_once)))
+
+
+@dataclass(frozen=True, eq=False)
+class WeatherStretch:
+    """A stretch of days before any field; those before ``from_day`` only lead in."""
+
+    weather: SiteWeather
+    calendar: np.recarray  # CALENDAR (n,)
+    from_day: int
+
+
+def weather_stretch(
+    scenario: Scenario,
+    series: Series,
+    span: Spans,
+    start: np.datetime64,
+    end: np.datetime64,
+) -> WeatherStretch:
+    """The days from ``start`` to the day before ``end``, led in to.
+
+    Nothing of the scenario's fields, plans or supply has a part in it.
+    """
+    site, answers = scenario.site, scenario.answers
+    southern = site.latitude_deg < 0.0
+    read_from = max(series.first, start - LEAD_IN)
+    record = series.between(read_from, end)
+    et = reference_et(record, site.latitude_deg, site.elevation_m, site.coastal, site.arid)
+    weather = site_weather(record, et, scenario.catalog, answers.drought_days)
+    calendar = calendar_records(record.dates, southern)
+    calendar.in_season = in_season(calendar.day_of_year, answers.season)
+    calendar.year = _places(_turf_year(record.dates, southern), span.years)
+    return WeatherStretch(weather, calendar, int((start - read_from).astype(int)))
+
+
+@dataclass(frozen=True, eq=False)
+class FieldStretch:
+    """What a stretch of weather makes of a field: FIELD (1,), ``columns`` of DAY (n,), days under
+    cover.
+    """
+
+    field: np.recarray
+    day: Any
+    covered: Covered
+
+
+def field_stretch(
+    spec: FieldSpec, zone: RootZone, scenario: Scenario, part: WeatherStretch
+) -> FieldStretch:
+    """One field on a stretch of weather; no other field, no plan, has a part in it."""
+    covered = field_covers(spec, part.weather)
+    southern = scenario.site.latitude_deg < 0.0
+    field, day = field_forcing(
+        spec, zone, part.weather, scenario.catalog, part.calendar, southern, covered.kept_off_mm
+    )
+    return FieldStretch(field, day, covered)
+
+
+def side_by_side(made: Sequence[FieldStretch]) -> tuple[np.recarray, np.recarray]:
+    """FIELD (F,) and DAY (n, F) of the fields of a site."""
+    fields = np.concatenate([one.field for one in made]).view(np.recarray)
+    return fields, from_columns([one.day for one in made], DAY)
+
+
+def delivery_of(scenario: Scenario) -> np.recarray:
+    """DELIVERY (F,): how irrigation reaches each field."""
+    out = records(DELIVERY, len(scenario.fields))
+    for row, spec in zip(out, scenario.fields, strict=True):
+        row.area_m2 = spec.area_m2
+        row.sprinkler_rate = spec.delivery.precipitation_rate_mm_h
+        row.overspray = spec.delivery.overspray
+    return out
+
+
+def catches_of(scenario: Scenario) -> np.ndarray:
+    """Share of the mean irrigation that each patch of each field catches, (F, P)."""
+    patches = max(f.patches for f in scenario.fields)
+    return np.stack(
+        [patch_catches(f.delivery.distribution_uniformity, patches) for f in scenario.fields]
+    )
+
+
+def _turf_new_year(year: int, southern: bool) -> np.datetime64:
+    return np.datetime64(f"{year:04d}-{'07' if southern else '01'}-01", "D")
+
+
+def _turf_year(dates: np.ndarray, southern: bool) -> np.ndarray:
+    months = dates.astype("datetime64[M]") - (6 if southern else 0)
+    return months.astype("datetime64[Y]").astype(int) + 1970
+
+
+def _places(year: np.ndarray, counted: tuple[int, ...]) -> np.ndarray:
+    """Place of each day's year among the counted ones, -1 when it is none of them."""
+    known = np.asarray(counted)
+    place = np.minimum(np.searchsorted(known, year), known.size - 1)
+    return np.where(known[place] == year, place, -1)
+
+
+def _spans(
+    first: np.datetime64, stop: np.datetime64, southern: bool, years_at_once: int | None
+) -> Iterator[tuple[np.datetime64, np.datetime64]]:
+    """First day, and day after the last, of each stretch."""
+    start = first
+    while start < stop:
+        end = stop
+        if years_at_once is not None:
+            here = int(_turf_year(np.array([start]), southern)[0])
+            end = min(stop, _turf_new_year(here + years_at_once, southern))
+        yield start, end
+        start = end
+
+
+def _count_years(
+    first: np.datetime64,
+    stop: np.datetime64,
+    southern: bool,
+    scenario: Scenario,
+    years: tuple[int, int] | None,
+) -> tuple[tuple[int, ...], tuple[str, ...]]:
+    """The years that count, and those left out with the days that they have."""
+    counted: list[int] = []
+    left_out: list[str] = []
+    earliest, latest = _turf_year(np.array([first, stop - 1]), southern)
+    for year in range(int(earliest), int(latest) + 1):
+        if years is not None and not years[0] <= year <= years[1]:
+            continue
+        start, end = (_turf_new_year(y, southern) for y in (year, year + 1))
+        days = int((min(end, stop) - max(start, first)).astype(int))
+        if days < scenario.answers.fewest_days or start < first:
+            left_out.append(f"{year} ({days} days)")
+        else:
+            counted.append(year)
+    if not counted:
+        source = scenario.weather
+        raise FaultyInput(
+            Fault(
+                str(source.file or "weather.climate"),
+                f"no complete year among the days asked for; there are {first} to {stop - 1}",
+                f"a year counts from {scenario.answers.fewest_days} days on",
+            )
+        )
+    return tuple(counted), tuple(left_out)
+
+
+@dataclass(eq=False)
+class WeatherSeen:
+    """What all stretches have seen of the weather, counted years and procedures."""
+
+    years: tuple[int, ...]
+    calendar_days: np.ndarray = field(init=False)  # (366,) counted years that have each day
+    deficit_mm: np.ndarray = field(init=False)  # (Y,) reference ET less rain in the season
+    procedures: dict[str, Counter[str]] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        self.calendar_days = np.zeros(CALENDAR_DAYS, int)
+        self.deficit_mm = np.zeros(len(self.years))
+
+    def add(self, site: PreparedSite) -> None:
+        here = slice(site.from_day, None)
+        year, day = site.calendar.year[here], site.calendar.day_of_year[here]
+        counted = year >= 0
+        self.calendar_days += np.bincount(day[counted], minlength=CALENDAR_DAYS)
+        inside = counted & (site.calendar.in_season[here] == 1)
+        deficit = (site.weather.et.eto_mm - site.weather.record.rain_mm)[here]
+        self.deficit_mm += np.bincount(year[inside], deficit[inside], minlength=len(self.years))
+        for calendar_year, days in site.weather.et.by_year(site.from_day):
+            self.procedures.setdefault(str(calendar_year), Counter()).update(days)
+
+    def driest_years(self, most: int = 3) -> list[int]:
+        """Counted years with the largest deficit of rain against reference ET."""
+        order = np.argsort(-self.deficit_mm, kind="stable")
+        return [self.years[i] for i in order[:most]]

@@ -1,0 +1,170 @@
+"""A scenario's supply as the arrays that the day step reads: what each day may bring."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from drysward.day.records import (
+    INDEX_CALENDAR,
+    INDEX_DROUGHT,
+    INDEX_STORAGE,
+    MONTHS,
+    SITE_STAGE,
+    SOURCE,
+    STORE,
+    SUPPLY,
+    SUPPLY_TRACE,
+    SUPPLY_YEAR,
+    USED,
+    records,
+)
+from drysward.day.supply import SupplyInput, SupplyState
+from drysward.physics.catchment import catchments_m3
+from drysward.physics.low_flow import may_draw
+from drysward.physics.pond import open_water_evaporation_mm
+from drysward.scenario.model import (
+    FieldSpec,
+    Restrictions,
+    Scenario,
+    SourceSpec,
+    StorageSpec,
+    SupplySpec,
+)
+from drysward.site.forcing import SiteWeather, in_season
+
+FloatArray = NDArray[np.float64]
+
+INDICES = {"drought": INDEX_DROUGHT, "storage": INDEX_STORAGE, "calendar": INDEX_CALENDAR}
+NO_STORAGE = StorageSpec("tank", volumes_m3=(0.0, 0.0), areas_m2=(0.0, 0.0))
+
+
+def supply_of(scenario: Scenario) -> SupplySpec:
+    """The scenario's supply; one source that gives what ``site.supply`` allows if it has none."""
+    if scenario.supply is not None:
+        return scenario.supply
+    day_m3 = {"day": scenario.site.supply_m3_d}
+    return SupplySpec((SourceSpec("supply", "Supply", "mains", allowance_m3=day_m3),))
+
+
+def supply_input(scenario: Scenario, weather: SiteWeather, calendar: np.recarray) -> SupplyInput:
+    """What a stretch of days D brings to the supply, whatever plan is run.
+
+    ``calendar`` is CALENDAR (D,). ValueError for a curve number that is not in 0..100.
+    """
+    spec = supply_of(scenario)
+    storage = spec.storage or NO_STORAGE
+    source_m3, direct_m3 = daily_limits_m3(spec, weather.drought_index_mm, calendar.day_of_year)
+    return SupplyInput(
+        site=site_record(spec, is_asked_for=scenario.supply is not None),
+        sources=source_records(spec.sources),
+        source_m3=source_m3,
+        direct_m3=direct_m3,
+        catchment_m3=catchments_m3(spec.catchments, weather.liquid_mm),
+        # Snow on a pond is water of the pond, on ice or in it.
+        rain_mm=weather.record.rain_mm,
+        evaporation_mm=open_water_evaporation_mm(weather.et.eto_mm, storage.evaporation_factor),
+        volumes=np.array(storage.volumes_m3, float),
+        areas=np.array(storage.areas_m2, float),
+        stages=stage_records(spec.restrictions),
+        exempt=exempt_fields(spec.restrictions, scenario.fields),
+        priority=np.array([field.priority for field in scenario.fields], np.int64),
+    )
+
+
+def start_supply(scenario: Scenario, supply: SupplyInput, n_years: int) -> SupplyState:
+    """The supply on the first day: the storage as full as the scenario says, nothing drawn."""
+    storage = supply_of(scenario).storage or NO_STORAGE
+    n_sources = supply.sources.size
+    store = records(STORE, 1)
+    store.volume = storage.start_share * storage.volumes_m3[-1]
+    return SupplyState(
+        store=store,
+        used=records(USED, n_sources),
+        years=records(SUPPLY_YEAR, n_years),
+        draws=np.zeros((n_years, n_sources, MONTHS)),
+        store_month=np.zeros((n_years, MONTHS)),
+        trace=records(SUPPLY_TRACE, 0),
+    )
+
+
+def volume_of_hours_m3(rate_m3_h: float, hours: float) -> float:
+    """What a rate gives in so many hours; a rate without limit gives nothing in no time."""
+    return rate_m3_h * hours if hours > 0.0 else 0.0
+
+
+def daily_limits_m3(
+    spec: SupplySpec, drought_index_mm: FloatArray, day_of_year: NDArray[np.int64]
+) -> tuple[FloatArray, FloatArray]:
+    """Most that each source gives on each day, and most of it straight to fields; each (D, S).
+
+    Straight to fields it gives only while the network runs, and nothing if it feeds the storage
+    alone.
+    """
+    shape = (day_of_year.size, len(spec.sources))
+    whole_day, direct = np.zeros(shape), np.zeros(shape)
+    for s, source in enumerate(spec.sources):
+        open_days = in_season(day_of_year, source.season) & may_draw(
+            drought_index_mm, source.stops_above_mm, source.resumes_below_mm
+        )
+        allowed_m3 = source.allowance_m3.get("day", math.inf)
+        day_m3 = min(volume_of_hours_m3(source.rate_m3_h, source.hours), allowed_m3)
+        whole_day[:, s] = np.where(open_days, day_m3, 0.0)
+        if source.feeds != "storage":
+            hours = min(source.hours, spec.window_h)
+            window_m3 = min(volume_of_hours_m3(source.rate_m3_h, hours), allowed_m3)
+            direct[:, s] = np.where(open_days, window_m3, 0.0)
+    return whole_day, direct
+
+
+def site_record(spec: SupplySpec, is_asked_for: bool = True) -> np.recarray:
+    """SUPPLY (1,); not on when nobody ``is_asked_for`` it and its sources give without limit."""
+    storage = spec.storage or NO_STORAGE
+    out = records(SUPPLY, 1)
+    limits = [limit for source in spec.sources for limit in source.allowance_m3.values()]
+    out.on = is_asked_for or not all(map(math.isinf, limits))
+    out.network = volume_of_hours_m3(spec.network_m3_h, spec.window_h)
+    out.capacity = storage.volumes_m3[-1]
+    out.dead = storage.dead_m3
+    out.seepage = storage.seepage_mm_d
+    if spec.restrictions is not None:
+        out.index = INDICES[spec.restrictions.index]
+        out.stages = len(spec.restrictions.stages)
+    return out
+
+
+def source_records(sources: Sequence[SourceSpec]) -> np.recarray:
+    """SOURCE (S,)."""
+    out = records(SOURCE, len(sources))
+    for row, source in zip(out, sources, strict=True):
+        row.to_fields = source.feeds != "storage"
+        row.to_storage = source.feeds != "fields"
+        row.first = source.first
+        for span in ("week", "month", "year"):
+            row[span] = source.allowance_m3.get(span, math.inf)
+    return out
+
+
+def stage_records(restrictions: Restrictions | None) -> np.recarray:
+    """SITE_STAGE (R,); R is 0 without restrictions."""
+    stages = restrictions.stages if restrictions else ()
+    out = records(SITE_STAGE, len(stages))
+    for row, stage in zip(out, stages, strict=True):
+        row.enter, row.leave = stage.enter, stage.leave
+        row.first, row.last = stage.first, stage.last
+        row.share = stage.share
+        row.crown_only = stage.crown_only
+        row.allowed[:] = stage.allowed
+    return out
+
+
+def exempt_fields(restrictions: Restrictions | None, fields: Sequence[FieldSpec]) -> FloatArray:
+    """1 where a stage leaves a field alone, else 0, (R, F)."""
+    stages = restrictions.stages if restrictions else ()
+    out = np.zeros((len(stages), len(fields)))
+    for r, stage in enumerate(stages):
+        out[r] = [field.key in stage.exempt for field in fields]
+    return out

@@ -1,0 +1,206 @@
+"""The weather that a scenario asks for: its record, or years made from it or from normals."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import partial
+from typing import TypeVar
+
+import numpy as np
+
+from drysward.faults import Fault, FaultyInput
+from drysward.scenario.model import GENERATOR, RECORD, RESAMPLE, Scenario
+from drysward.weather.checking.spread import LEAST_SHARE_OF_YEARS, SpreadComparison, compare_spread
+from drysward.weather.file.read import read_weather
+from drysward.weather.record import DailyRecord
+from drysward.weather.series import Series, made, recorded
+from drysward.weather.simulated import climate as curves
+from drysward.weather.simulated.climate import (
+    DAYS_IN_MONTH,
+    MONTH_OF_DAY,
+    WET_MM,
+    ClimateModel,
+    calendar_day,
+)
+from drysward.weather.simulated.climate_fit import fit
+from drysward.weather.simulated.generator import generate
+from drysward.weather.simulated.normals import from_monthly_table
+from drysward.weather.simulated.resampling import ChangeFactors, change, resample
+
+Climate = TypeVar("Climate", ClimateModel, DailyRecord)
+
+
+def read_record(scenario: Scenario) -> DailyRecord:
+    """The daily record that the scenario names. FaultyInput with every fault of the file."""
+    source = scenario.weather
+    assert source.file is not None
+    return read_weather(
+        source.file,
+        columns=source.columns or None,
+        fill=source.fill,
+        wind_height_m=source.wind_height_m,
+        ignore=source.ignore,
+    )
+
+
+def weather_series(scenario: Scenario, record: DailyRecord | None = None) -> Series:
+    """The days that the scenario runs on, under the future that it has chosen.
+
+    ``record`` stands in for the scenario's file. FaultyInput for a faulty file, a record too
+    short for what is asked, or a climate table that cannot be.
+    """
+    source = scenario.weather
+    if source.climate is None and record is None:
+        record = read_record(scenario)
+    future = ""
+    if source.future:
+        future = f"; future '{source.future}': {told_change(source.futures[source.future])}"
+    if record is not None and source.source != GENERATOR:
+        name, span = record.name, f"{record.dates[0]} to {record.dates[-1]}"
+        record = _under_future(record, scenario)
+        if source.source == RECORD:
+            return recorded(record, f"{name}, {span}{future}")
+        whole = len(record.complete_years())
+        drawn = "each year whole" if source.draw == "years" else "season by season"
+        return made(
+            source.source,
+            partial(_resampled, record, scenario),
+            source.years,
+            source.first_year,
+            f"{source.years} made years, drawn {drawn} from the {whole} complete years of {name}, "
+            f"{span}; seed {source.seed}{future}",
+            independent_years=min(whole, source.years),
+        )
+    model = climate_model(scenario, record)
+    return made(
+        GENERATOR,
+        partial(_generated, model, scenario),
+        source.years,
+        source.first_year,
+        f"{source.years} made years; daily weather generator, seed {source.seed}, "
+        f"{model.origin}{future}",
+        notes=model.notes,
+    )
+
+
+def told_change(factors: ChangeFactors) -> str:
+    """``temperature +2 C, wet days x 0.85 to 1``: what a future changes, its range by month."""
+    told = []
+    for name, values, sign, unit, neutral in (
+        ("temperature", factors.temperature_add_c, "+", " C", 0.0),
+        ("rain of a wet day", factors.rain_amount_x, "", "", 1.0),
+        ("wet days", factors.wet_days_x, "", "", 1.0),
+        ("radiation", factors.radiation_x, "", "", 1.0),
+    ):
+        low, high = float(values.min()), float(values.max())
+        if low == high == neutral:
+            continue
+        span = f"{low:{sign}.3g}" + (f" to {high:{sign}.3g}" if low != high else "")
+        told.append(f"{name} {'' if sign else 'x '}{span}{unit}")
+    return ", ".join(told) or "nothing changed"
+
+
+def climate_model(scenario: Scenario, record: DailyRecord | None = None) -> ClimateModel:
+    """The scenario's climate, from its table of normals or fitted to its record.
+
+    FaultyInput as ``weather_series``.
+    """
+    source, site = scenario.weather, scenario.site
+    if record is None and source.climate is not None:
+        place = {"latitude_deg": site.latitude_deg, "elevation_m": site.elevation_m}
+        table = {**place, **source.climate}
+        model = from_monthly_table(table, "weather.climate", scenario.catalog)
+    else:
+        record = read_record(scenario) if record is None else record
+        model = fit(record, site.latitude_deg, site.elevation_m)
+        if record.name:
+            model = replace(model, origin=f"{model.origin} of {record.name}")
+    return _under_future(model, scenario)
+
+
+@dataclass(frozen=True)
+class Origin:
+    """Months of made weather beside those of what it was made from; arrays (12,).
+
+    ``expected`` and ``made`` are by quantity: rain (mm a month), wet days (a month), Tmax and
+    Tmin (deg C). ``spread`` compares dry and wet years; None without a record of three.
+    """
+
+    expected: dict[str, np.ndarray]
+    made: dict[str, np.ndarray]
+    spread: SpreadComparison | None
+
+
+def compare_with_origin(scenario: Scenario, series: Series) -> Origin:
+    """What was made beside the record or the normals behind it, under the same future.
+
+    FaultyInput as ``weather_series``.
+    """
+    made_days = series.between(series.first, series.stop)
+    months = month_means(made_days)
+    if scenario.weather.climate is not None:
+        model = climate_model(scenario)
+        rain = model.wet_fraction * model.rain_per_wet_day_mm * DAYS_IN_MONTH
+        wet = model.wet_fraction[MONTH_OF_DAY]
+        expected = {"rain": rain, "wet days": model.wet_fraction * DAYS_IN_MONTH}
+        for i, name in enumerate(("Tmax", "Tmin")):
+            mean = (1.0 - wet) * model.mean_dry[i] + wet * model.mean_wet[i]
+            expected[name] = curves.month_means(mean)
+        return Origin(expected, months, None)
+    record = _under_future(read_record(scenario), scenario)
+    complete = record.complete_years()
+    if scenario.weather.source == RESAMPLE and complete:
+        record = record.between(complete[0], complete[-1])  # no other days are drawn
+    spread = None
+    enough = len(complete) * LEAST_SHARE_OF_YEARS
+    if 3 * LEAST_SHARE_OF_YEARS <= enough <= scenario.weather.years:
+        southern = scenario.site.latitude_deg < 0.0
+        spread = compare_spread(record, made_days, "south" if southern else "north")
+    return Origin(month_means(record), months, spread)
+
+
+def month_means(record: DailyRecord) -> dict[str, np.ndarray]:
+    """Mean rain (mm) and wet days of a month, mean Tmax and Tmin (deg C), each (12,)."""
+    month = MONTH_OF_DAY[calendar_day(record.dates)]
+    days = np.maximum(np.bincount(month, minlength=12), 1)
+
+    def mean(values: np.ndarray) -> np.ndarray:
+        return np.bincount(month, values, minlength=12) / days
+
+    return {
+        "rain": mean(record.rain_mm) * DAYS_IN_MONTH,
+        "wet days": mean(record.rain_mm >= WET_MM) * DAYS_IN_MONTH,
+        "Tmax": mean(record.tmax_c),
+        "Tmin": mean(record.tmin_c),
+    }
+
+
+def _under_future(climate: Climate, scenario: Scenario) -> Climate:
+    """The climate moved by the factors of the chosen future."""
+    source = scenario.weather
+    if not source.future:
+        return climate
+    factors = source.futures[source.future]
+    try:
+        return change(climate, factors, source.seed, scenario.site.latitude_deg)
+    except FaultyInput as refusal:
+        # The scenario's key of change.radiation_x is radiation.
+        where = f"weather.futures.{source.future}"
+        raise FaultyInput(
+            Fault(
+                where + fault.where.removeprefix("change").removesuffix("_x"),
+                fault.what,
+                fault.allowed,
+            )
+            for fault in refusal.faults
+        ) from None
+
+
+def _generated(model: ClimateModel, scenario: Scenario, skip: int, n_years: int) -> DailyRecord:
+    source = scenario.weather
+    return generate(model, n_years, source.seed, source.first_year, skip)
+
+
+def _resampled(record: DailyRecord, scenario: Scenario, skip: int, n_years: int) -> DailyRecord:
+    source = scenario.weather
+    return resample(record, n_years, source.seed, source.draw, source.first_year, skip)

@@ -1,1 +1,0 @@
-"""Soil physics: texture, pedotransfer, retention, curve number, profiles."""

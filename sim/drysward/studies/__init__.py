@@ -1,0 +1,1 @@
+"""Runs that answer a question: every plan, a size, a sweep."""

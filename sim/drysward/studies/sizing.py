@@ -1,0 +1,432 @@
+"""How large a store, source, allowance or catchment must be for the turf to come through.
+
+The daily simulation itself decides: a size is tried by running a plan over all years with it,
+and the least size that keeps the wanted outcome is closed in on by halving. Every size is tried
+on the same weather years.
+
+More is not always better: a pond that grows in plan loses more to the air and into the ground,
+so that past some size it helps less and may fail altogether. The search therefore takes the sizes
+that keep the outcome to be one span, from the least on, and says where it ends.
+"""
+
+from __future__ import annotations
+
+import math
+import os
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
+from threading import Lock
+
+import numpy as np
+import xarray as xr
+from scipy import stats
+
+from drysward.compiled import compiled_run_site
+from drysward.day.records import STAGES
+from drysward.drive.runs import PlanRun, advance, start_run
+from drysward.faults import Fault, FaultyInput
+from drysward.scenario.model import Scenario, Sizing, Sought, SupplySpec
+from drysward.site.stretches import PreparedSite, stretches
+from drysward.site.supply import supply_input
+from drysward.site.weather_years import weather_series
+
+# The least size is told to this part of itself; a shade less is known to fail.
+TOLERANCE = 0.01
+# Sizes are doubled and halved from the one given, this often downwards, before closing in.
+_HALVINGS = 10
+# Between the rungs it is looked no closer than this: a span narrower than that may be missed.
+_CLOSEST = 0.05
+_BAND = (0.05, 0.95)
+
+
+@dataclass(frozen=True)
+class Least:
+    """The least size that keeps the outcome, in base units (m3, m3/h, m2).
+
+    NaN when no size does; ``fewest_at`` is then the tried size with the fewest failing years.
+    ``low`` and ``high`` are 90 % limits for the chance of the years: sizes that keep the outcome
+    when as many, or as few, years may fail as that many years of the wanted odds would bring; NaN
+    where none does. ``failing_years`` fail at ``size`` (at ``fewest_at`` when that is NaN).
+    ``tried_less`` is a size just below that fails (the size itself when that is the smallest
+    asked about), and ``deciding_year`` the first of the years that fail only with it.
+    ``fails_from`` is the least larger size tried that fails again, NaN when none does.
+    """
+
+    size: float
+    low: float
+    high: float
+    tried_less: float
+    deciding_year: int | None
+    failing_years: tuple[int, ...]
+    fewest_at: float
+    fails_from: float
+
+
+@dataclass(frozen=True)
+class SizingResult:
+    """Answer of a sizing, and the curve (points,) of ``least`` against the other size."""
+
+    sizing: Sizing
+    n_years: int
+    allowed_years: int
+    as_given: float
+    failing_as_given: tuple[int, ...]
+    least: Least
+    against: np.ndarray
+    curve: np.ndarray
+
+
+def solve(
+    scenario: Scenario,
+    years: tuple[int, int] | None = None,
+    workers: int | None = None,
+    on_progress: Callable[[float], None] | None = None,
+) -> SizingResult:
+    """Answer the scenario's ``sizing``.
+
+    FaultyInput when the scenario has no supply or no sizing, or as ``run``.
+    """
+    sizing = scenario.sizing
+    if scenario.supply is None or sizing is None:
+        missing = "supply" if scenario.supply is None else "sizing"
+        raise FaultyInput(Fault(missing, "is missing", f"a table [{missing}] in the scenario"))
+    trial = Trial(scenario, years)
+    n = len(trial.years)
+    allowed = math.floor(sizing.odds * n + 1e-9)
+    looser, stricter = (int(stats.binom.ppf(q, n, sizing.odds)) for q in reversed(_BAND))
+    given = size_of(scenario.supply, sizing.find)
+    compiled_run_site()
+
+    main = Tried(trial, scenario.supply, sizing.find)
+    against = np.zeros(0)
+    if sizing.against is not None:
+        against = _points(scenario.supply, sizing)
+    beside = [
+        Tried(trial, with_size(scenario.supply, sizing.against, x), sizing.find)
+        for x in against
+        if sizing.against is not None
+    ]
+    tasks = [(main, allowed), *((tried, allowed) for tried in beside)]
+    tasks += [(main, looser), (main, stricter)]
+    done = 0
+    lock = Lock()
+
+    def one(task: tuple[Tried, int]) -> tuple[float, float]:
+        nonlocal done
+        found = least_size(*task)
+        with lock:
+            done += 1
+            if on_progress is not None:
+                on_progress(done / len(tasks))
+        return found
+
+    with ThreadPoolExecutor(workers or os.cpu_count()) as pool:
+        found = list(pool.map(one, tasks))
+    (size, less), (low, _), (high, _) = found[0], found[-2], found[-1]
+    fewest = math.nan
+    if math.isnan(size):
+        fewest = main.best()
+        decides: tuple[int, ...] = ()
+        failing = main.failing(fewest)
+        beyond: list[float] = []
+    else:
+        failing = main.failing(size)
+        decides = trial.named(main.failing(less) & ~failing)
+        beyond = [x for x in main.rungs() if x > size and main.count(x) > allowed]
+    return SizingResult(
+        sizing=sizing,
+        n_years=n,
+        allowed_years=allowed,
+        as_given=given,
+        failing_as_given=trial.named(trial.failing(scenario.supply)),
+        least=Least(
+            size=size,
+            low=low,
+            high=high,
+            tried_less=less,
+            deciding_year=decides[0] if decides else None,
+            failing_years=trial.named(failing),
+            fewest_at=fewest,
+            fails_from=min(beyond, default=math.nan),
+        ),
+        against=against,
+        curve=np.array([size for size, _ in found[1:-2]]),
+    )
+
+
+UNITS = {"storage": "m3", "source rate": "m3 h-1", "allowance": "m3", "catchment area": "m2"}
+
+
+def sizing_dataset(solved: SizingResult) -> xr.Dataset:
+    """The answer of a sizing as variables that say what they are; NaN where there is none."""
+    sizing, least = solved.sizing, solved.least
+    unit = UNITS[sizing.find.what]
+    sought = named_size(sizing.find)
+    year = math.nan if least.deciding_year is None else float(least.deciding_year)
+    out = xr.Dataset()
+    for name, value, units, told in (
+        ("size", least.size, unit, f"least {sought}"),
+        ("low", least.low, unit, f"least {sought}, lower 90 % limit"),
+        ("high", least.high, unit, f"least {sought}, upper 90 % limit"),
+        ("as_given", solved.as_given, unit, f"{sought} of the scenario"),
+        ("tried_less", least.tried_less, unit, f"{sought} just below the least, which fails"),
+        ("fewest_at", least.fewest_at, unit, f"{sought} with the fewest failing years"),
+        ("fails_from", least.fails_from, unit, f"larger {sought} that fails again"),
+        ("deciding_year", year, "1", "year that fails first with a shade less"),
+        ("failing_years", len(least.failing_years), "1", "years that fail with the least size"),
+        ("failing_given", len(solved.failing_as_given), "1", "years that fail as given"),
+        ("allowed_years", solved.allowed_years, "1", "years that may fail"),
+        ("years", solved.n_years, "1", "years tried"),
+    ):
+        out[f"sizing_{name}"] = ((), float(value), {"units": units, "long_name": told})
+    if sizing.against is not None:
+        units = UNITS[sizing.against.what]
+        attrs = {"units": units, "long_name": named_size(sizing.against)}
+        out["sizing_against"] = ("point", solved.against, attrs)
+        attrs = {"units": unit, "long_name": f"least {sought}"}
+        out["sizing_curve"] = ("point", solved.curve, attrs)
+    out.attrs["sizing"] = (
+        f"{sought} so that under plan '{sizing.plan}' {_outcome(sizing)} in at most "
+        f"{100.0 * sizing.odds:g} % of years"
+    )
+    return out
+
+
+def named_size(sought: Sought) -> str:
+    """``storage``, ``source rate of well``, ``allowance of mains a month``."""
+    of = f" of {sought.of}" if sought.of else ""
+    return f"{sought.what}{of}" + (f" a {sought.per}" if sought.what == "allowance" else "")
+
+
+def _outcome(sizing: Sizing) -> str:
+    share = f"{100.0 * sizing.share:g} %"
+    if sizing.outcome == "shortage":
+        return f"the shortage passes {share} of the water asked for"
+    stage = {"dead": "death", "dormant": "dormancy", "footprint": "footprinting"}
+    return f"{stage.get(sizing.outcome, sizing.outcome)} passes {share} of field '{sizing.field}'"
+
+
+class Trial:
+    """A plan on prepared years, run again and again with other sizes of the supply."""
+
+    def __init__(self, scenario: Scenario, years: tuple[int, int] | None = None) -> None:
+        assert scenario.sizing is not None
+        self.scenario = scenario
+        self.sizing = scenario.sizing
+        self.plan = scenario.plan_named(self.sizing.plan)
+        self.sites = tuple(stretches(scenario, weather_series(scenario), years))
+        self.years = self.sites[0].years
+        whole = [f.key for f in scenario.fields]
+        self.place = whole.index(self.sizing.field) if self.sizing.field else 0
+
+    def failing(self, supply: SupplySpec) -> np.ndarray:
+        """Years (Y,) in which the outcome is not kept, true or false.
+
+        Years are run a second time when the store ends lower than it began. A store that starts
+        full would otherwise lend its first filling to the years: a sequent peak is taken over two
+        cycles for the same reason (Loucks & van Beek 2017, chapter 11). The second cycle ends
+        where it meets the first: from there on every day is the same.
+        """
+        scenario = replace(self.scenario, supply=supply)
+        sites = [_with_supply(site, scenario) for site in self.sites]
+        run = start_run(sites[0], self.plan)
+        before = _held(run)
+        passed = []
+        for site in sites:
+            advance(site, run)
+            passed.append((_held(run), run.patches.copy()))
+        fails = self._not_kept(run)
+        if _held(run) >= before * (1.0 - 1e-9):
+            return fails
+        again = start_run(sites[0], self.plan)
+        again.supply.store.volume = _held(run)
+        for site, (held, patches) in zip(sites, passed, strict=True):
+            advance(site, again)
+            here = np.unique(site.calendar.year[site.from_day :])
+            here = here[here >= 0]
+            fails[here] = self._not_kept(again)[here]
+            if abs(_held(again) - held) <= 1e-9 * before and _same(again.patches, patches):
+                break
+        return fails
+
+    def _not_kept(self, run: PlanRun) -> np.ndarray:
+        sizing = self.sizing
+        if sizing.outcome == "shortage":
+            asked, short = run.supply.years.asked, run.supply.years.shortage
+            # Rounding is no shortage.
+            return np.asarray(short > sizing.share * asked + 1e-9 * (1.0 + asked))
+        assert sizing.outcome in STAGES
+        return np.asarray(run.years[f"peak_{sizing.outcome}"][self.place] > sizing.share)
+
+    def named(self, years: np.ndarray) -> tuple[int, ...]:
+        return tuple(year for year, fails in zip(self.years, years, strict=True) if fails)
+
+
+class Tried:
+    """What was found by trying sizes of ``sought`` in a supply; each size is run once only."""
+
+    def __init__(self, trial: Trial, supply: SupplySpec, sought: Sought) -> None:
+        self.trial, self.supply, self.sought = trial, supply, sought
+        self.low = 0.0 if math.isnan(sought.low) else sought.low
+        self.most = _most(trial, sought)
+        self.known: dict[float, np.ndarray] = {}
+
+    def failing(self, size: float) -> np.ndarray:
+        """Years (Y,) that fail with ``size``."""
+        if size not in self.known:
+            self.known[size] = self.trial.failing(with_size(self.supply, self.sought, size))
+        return self.known[size]
+
+    def count(self, size: float) -> int:
+        return int(self.failing(size).sum())
+
+    def rungs(self) -> list[float]:
+        """Sizes from the smallest to the largest: the one given, doubled and halved."""
+        start = size_of(self.supply, self.sought)
+        if not self.low < start <= self.most:
+            start = math.sqrt(max(self.low, self.most * 2.0**-_HALVINGS) * self.most)
+        ups = math.ceil(math.log2(self.most / start)) if self.most > start else 0
+        between = [start * 2.0**k for k in range(-_HALVINGS, ups)]
+        return [self.low, *(x for x in between if self.low < x < self.most), self.most]
+
+    def best(self) -> float:
+        """The size tried with the fewest failing years, the smallest such."""
+        return min(sorted(self.known), key=self.count)
+
+
+def _held(run: PlanRun) -> float:
+    return float(run.supply.store.volume[0])
+
+
+def _same(one: np.recarray, other: np.recarray) -> bool:
+    return all(np.allclose(one[n], other[n], rtol=1e-9, atol=1e-9) for n in one.dtype.names or ())
+
+
+def _with_supply(site: PreparedSite, scenario: Scenario) -> PreparedSite:
+    given = supply_input(scenario, site.weather, site.calendar)
+    return replace(site, scenario=scenario, supply=given)
+
+
+def size_of(supply: SupplySpec, sought: Sought) -> float:
+    """The size that ``sought`` names, as the supply has it now; inf when it has no limit."""
+    if sought.what == "storage":
+        return supply.storage.volumes_m3[-1] if supply.storage else 0.0
+    if sought.what == "catchment area":
+        return next(c.area_m2 for c in supply.catchments if c.key == sought.of)
+    source = next(s for s in supply.sources if s.key == sought.of)
+    if sought.what == "allowance":
+        return source.allowance_m3.get(sought.per, math.inf)
+    return source.rate_m3_h
+
+
+def with_size(supply: SupplySpec, sought: Sought, size: float) -> SupplySpec:
+    """The supply with one size changed; a pond keeps its depths and grows in plan."""
+    if sought.what == "storage":
+        storage = supply.storage
+        assert storage is not None
+        times = size / storage.volumes_m3[-1]
+        grown = replace(
+            storage,
+            volumes_m3=tuple(v * times for v in storage.volumes_m3),
+            areas_m2=tuple(a * times for a in storage.areas_m2),
+            dead_m3=storage.dead_m3 * times,
+        )
+        return replace(supply, storage=grown)
+    if sought.what == "catchment area":
+        catchments = tuple(
+            replace(c, area_m2=size) if c.key == sought.of else c for c in supply.catchments
+        )
+        return replace(supply, catchments=catchments)
+    sources = []
+    for source in supply.sources:
+        if source.key == sought.of:
+            if sought.what == "allowance":
+                allowance = {**source.allowance_m3, sought.per: size}
+                source = replace(source, allowance_m3=allowance)
+            else:
+                source = replace(source, rate_m3_h=size)
+        sources.append(source)
+    return replace(supply, sources=tuple(sources))
+
+
+def least_size(tried: Tried, allowed: int) -> tuple[float, float]:
+    """The least size with no more than ``allowed`` failing years, and one just below that fails.
+
+    Both in base units; NaN and NaN when no size suffices; the smallest size asked about, twice,
+    when that does already. Rests on the sizes that keep the outcome being one span: from one of
+    them the way down leads to the least. Halving keeps to sizes that were tried.
+    """
+
+    def keeps(size: float) -> bool:
+        return tried.count(size) <= allowed
+
+    rungs = tried.rungs()
+    if keeps(rungs[0]):
+        return rungs[0], rungs[0]
+    given = size_of(tried.supply, tried.sought)
+    middle = rungs.index(given) if given in rungs else len(rungs) // 2
+    found = next((i for i in (*range(middle, len(rungs)), *range(middle)) if keeps(rungs[i])), None)
+    if found is None:
+        low, high = _between_rungs(tried, rungs, allowed)
+        if math.isnan(high):
+            return math.nan, math.nan
+    else:
+        while keeps(rungs[found - 1]):
+            found -= 1
+        low, high = rungs[found - 1], rungs[found]
+    while high - low > TOLERANCE * high:
+        half = 0.5 * (low + high)
+        low, high = (low, half) if keeps(half) else (half, high)
+    return high, low
+
+
+def _between_rungs(tried: Tried, rungs: list[float], allowed: int) -> tuple[float, float]:
+    """A failing size, and one that keeps the outcome although no rung does; NaN when none is found.
+
+    The span may be narrower than the step from rung to rung: it is looked for on both sides of
+    the size with the fewest failing years, ever closer.
+    """
+    near = sorted(rungs)
+    while True:
+        best = min(near, key=tried.count)
+        at = near.index(best)
+        gaps = [x for x in near[max(at - 1, 0) : at + 2] if abs(x - best) > _CLOSEST * best]
+        if not gaps:
+            return math.nan, math.nan
+        for other in gaps:
+            size = 0.5 * (best + other)
+            if tried.count(size) <= allowed:
+                return max(x for x in near if x < size), size
+            near.append(size)
+        near.sort()
+
+
+def _most(trial: Trial, sought: Sought) -> float:
+    """The size beyond which nothing more is gained: the scenario's, or more than all is asked.
+
+    A store, allowance or year's source need never exceed three times what a year can ask for;
+    a rate never what a day can.
+    """
+    if not math.isnan(sought.high):
+        return sought.high
+    area_m2 = sum(f.area_m2 for f in trial.scenario.fields)
+    year_m3 = 3.0 * area_m2  # 1,000 mm over all fields, three times
+    if sought.what == "source rate":
+        return area_m2 * 0.025 * 2.0  # two inches in an hour: no system puts out more
+    if sought.what == "catchment area":
+        return 1000.0 * area_m2
+    return year_m3
+
+
+def _points(supply: SupplySpec, sizing: Sizing) -> np.ndarray:
+    """Sizes (points,) of the other axis, from low to high; a half to double when not stated."""
+    against = sizing.against
+    assert against is not None
+    now = size_of(supply, against)
+    low = 0.5 * now if math.isnan(against.low) else against.low
+    high = 2.0 * now if math.isnan(against.high) else against.high
+    if not math.isfinite(low + high):
+        told = f"the {against.what} has no limit in the scenario to vary about"
+        raise FaultyInput(Fault("sizing.against", told, "low and high"))
+    return np.linspace(low, high, sizing.points)

@@ -1,0 +1,303 @@
+"""Running a few points of a sweep over all of their years, and what is kept of them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from functools import partial
+from itertools import groupby
+
+import numpy as np
+from numpy.typing import NDArray
+
+from drysward.day.records import PLAY_YEAR, STAGES, SUPPLY_YEAR, YEAR, as_values, records
+from drysward.drive.runs import Runs, advance_all, in_groups, start_runs
+from drysward.faults import Fault, FaultyInput
+from drysward.results.dataset import play_numbers
+from drysward.results.frequency import demand_estimates, standard_error, thinned
+from drysward.scenario.model import PlanSpec, Scenario
+from drysward.site.stretches import PreparedSite
+from drysward.studies.sweep.description import Sweep
+from drysward.studies.sweep.design import Design
+from drysward.studies.sweep.points import Point, point_at, told_at
+from drysward.studies.sweep.shared import Held, Years, part_of, site_of, years_of
+
+FloatArray = NDArray[np.float64]
+Arrays = dict[str, tuple[tuple[str, ...], np.ndarray]]
+"""Dimensions, of which the first is "point", and values, by name."""
+Done = tuple[int, Arrays]
+"""A chunk and what is kept of its points."""
+
+MOST = ("peak_week", "longest_wilt", "longest_dormant")
+_NOT_MEANT = (
+    *MOST, "irrigation_gross", "recovery_days", "residual", "water_start", "water_end",
+    *(f"peak_{stage}" for stage in STAGES), *(f"days_{stage}" for stage in STAGES),
+)  # fmt: skip
+MEANS = tuple(name for name in YEAR.names or () if name not in _NOT_MEANT)
+_SUPPLY_MEANS = tuple(
+    name for name in SUPPLY_YEAR.names or () if name not in ("residual", "store_end")
+)
+
+
+class Stopped(Exception):
+    """Whoever asked for the points no longer wants them."""
+
+
+@dataclass(frozen=True, eq=False)
+class _Member:
+    """A plan of a point: the places of both in what is kept."""
+
+    point: Point
+    row: int
+    plan: int
+
+    @property
+    def spec(self) -> PlanSpec:
+        return self.point.plans[self.plan]
+
+
+@dataclass(eq=False)
+class _Together:
+    """B plans of points on one ground, on their way, and what they have given so far.
+
+    ``yearly`` arrays are (B, F, Y), ``daily`` a list of (B, F, days) for each name; totals and
+    largest values of the years are YEAR (B, F), totals of the supply SUPPLY_YEAR (B,), of play
+    (B, F) by name.
+    """
+
+    members: Sequence[_Member]
+    runs: Runs
+    yearly: dict[str, FloatArray]
+    total: np.recarray
+    most: np.recarray
+    supply: np.recarray
+    play: dict[str, FloatArray]
+    short_years: NDArray[np.int64]
+    daily: dict[str, list[np.ndarray]]
+
+    @property
+    def scenario(self) -> Scenario:
+        return self.members[0].point.scenario
+
+
+def run_points(
+    design: Design,
+    numbers: range,
+    held: Held,
+    is_stopped: Callable[[], bool] = lambda: False,
+    n_years: int | None = None,
+) -> Arrays:
+    """What is kept of the points ``numbers``.
+
+    ``n_years`` is refused to be any other when given. FaultyInput for a point whose scenario
+    cannot be, ArithmeticError when an account does not close, ``Stopped`` soon after
+    ``is_stopped`` says so.
+    """
+    sweep = design.sweep
+    points = []
+    for i in numbers:
+        positions = design.positions[i]
+        name = f"{sweep.name}, {told_at(sweep, positions)}"
+        # Normals of a climate were checked with the axes; years_of reads them again.
+        points.append(point_at(sweep, positions, name, climate_is_checked=True))
+    out = _Kept(len(points), len(points[0].plans))
+    for _, group in groupby(enumerate(points), key=lambda numbered: numbered[1].weather):
+        alike = list(group)
+        years = years_of(held, alike[0][1])
+        if n_years is not None and len(years.spans.years) != n_years:
+            told = f"{len(years.spans.years)} years at some points and {n_years} at others"
+            raise FaultyInput(Fault(sweep.name, told, "as many years at every point"))
+        members = [
+            _Member(point, row, plan) for row, point in alike for plan in range(len(point.plans))
+        ]
+        for one in _run_alike(sweep, members, years, held, is_stopped):
+            _keep(out, sweep, one, years)
+    return out.arrays
+
+
+def _run_alike(
+    sweep: Sweep,
+    members: list[_Member],
+    years: Years,
+    held: Held,
+    is_stopped: Callable[[], bool],
+) -> list[_Together]:
+    """Plans that share their weather: each stretch of it is held while all of them run."""
+    groups = list(_groups(members))
+    running: list[_Together] = []
+    n_parts = len(years.spans.parts)
+    one_ground = all(group[0].point.fields == members[0].point.fields for group in groups)
+    for place in range(n_parts):
+        for i, group in enumerate(groups):
+            if is_stopped():
+                raise Stopped
+            first = group[0].point
+            part = part_of(held, first, years, place)
+            site = site_of(held, first, part, place)
+            if place == 0:
+                sites = [site_of(held, member.point, part, place) for member in group]
+                running.append(_start(sweep, group, sites, len(years.spans.years)))
+            if i == 0 and place + 1 < n_parts:
+                held.soon(partial(_make, held, first, years, place + 1, one_ground))
+            _step(sweep, running[i], site, part.from_year)
+    return running
+
+
+def _make(held: Held, point: Point, years: Years, place: int, with_ground: bool) -> None:
+    """What a point will ask for at the stretch ``place``: its weather, and its fields unless they
+    would be let go before they are used.
+    """
+    part = part_of(held, point, years, place)
+    if with_ground:
+        site_of(held, point, part, place)
+
+
+def _groups(members: list[_Member]) -> Iterator[Sequence[_Member]]:
+    """Plans that can go through the days side by side, some at a time."""
+    alike: dict[object, list[_Member]] = {}
+    for member in members:
+        alike.setdefault(_ground(member.point), []).append(member)
+    for group in alike.values():
+        yield from in_groups(group)
+
+
+def _ground(point: Point) -> object:
+    """What points must have in common besides their weather to share the days of a site."""
+    scenario = point.scenario
+    patches = max(field.patches for field in scenario.fields)
+    syringed = any(plan.syringe is not None for plan in scenario.plans)
+    return point.fields, point.supply, patches, syringed, repr(scenario.answers)
+
+
+def _start(
+    sweep: Sweep, members: Sequence[_Member], sites: Sequence[PreparedSite], n_years: int
+) -> _Together:
+    starts = [(site, one.spec) for site, one in zip(sites, members, strict=True)]
+    runs = start_runs(starts, n_years=1)
+    shape = runs.states.shape
+    play: dict[str, FloatArray] = {}
+    if sites[0].play.fields.on.any():
+        play = {name: np.zeros(shape) for name in play_numbers(records(PLAY_YEAR, 0))}
+    return _Together(
+        members=members,
+        runs=runs,
+        yearly={name: np.zeros((*shape, n_years)) for name in sweep.keep},
+        total=records(YEAR, shape),
+        most=records(YEAR, shape),
+        supply=records(SUPPLY_YEAR, shape[0]),
+        play=play,
+        short_years=np.zeros(shape[0], np.int64),
+        daily={name: [] for name in sweep.daily},
+    )
+
+
+def _step(sweep: Sweep, so_far: _Together, site: PreparedSite, from_year: int) -> None:
+    """Take the plans through a stretch and add what its years gave."""
+    n = len(site.years)
+    runs = so_far.runs
+    n_runs, n_fields = runs.states.shape
+    # A stretch without a whole year still needs a line that nothing is written to.
+    lines = max(n, 1)
+    runs.years = records(YEAR, (n_runs, n_fields, lines))
+    runs.play = records(PLAY_YEAR, runs.years.shape)
+    runs.supply = runs.supply._replace(
+        years=records(SUPPLY_YEAR, (n_runs, lines)),
+        draws=np.zeros((n_runs, lines, *runs.supply.draws.shape[2:])),
+        store_month=np.zeros((n_runs, lines, *runs.supply.store_month.shape[2:])),
+    )
+    trace = slice(site.from_day, site.calendar.size) if sweep.daily else slice(0, 0)
+    advance_all(site, runs, trace)
+    years, here = runs.years[..., :n], slice(from_year, from_year + n)
+    for name, values in so_far.yearly.items():
+        values[..., here] = years[name]
+    by_value = as_values(years)
+    as_values(so_far.total)[:] += by_value.sum(axis=-2)
+    most = as_values(so_far.most)
+    np.maximum(most, by_value.max(axis=-2, initial=0.0), out=most)
+    as_values(so_far.supply)[:] += as_values(runs.supply.years[:, :n]).sum(axis=-2)
+    so_far.short_years += np.count_nonzero(runs.supply.years.short_days[:, :n] > 0.0, axis=-1)
+    if so_far.play:
+        for name, played in play_numbers(runs.play[..., :n].view(np.recarray)).items():
+            so_far.play[name] += played.sum(axis=-1)
+    for name, parts in so_far.daily.items():
+        parts.append(np.moveaxis(runs.trace[name], 1, -1).astype(np.float32))
+
+
+class _Kept:
+    """Arrays of all points, filled as plans come in."""
+
+    def __init__(self, points: int, plans: int) -> None:
+        self.arrays: Arrays = {}
+        self.points, self.plans = points, plans
+
+    def put(
+        self, name: str, dims: tuple[str, ...], members: Sequence[_Member], values: np.ndarray
+    ) -> None:
+        """Values (B, ...) of plans, to the places of their points; ``dims`` are those of a point.
+
+        Where there is no dimension "plan" all plans of a point say the same.
+        """
+        rows = [member.row for member in members]
+        plans = [member.plan for member in members]
+        known = self.arrays.get(name)
+        if known is None:
+            size = list(values.shape[1:])
+            if "plan" in dims:
+                size.insert(dims.index("plan"), self.plans)
+            whole = np.zeros((self.points, *size), values.dtype)
+            known = self.arrays[name] = (("point", *dims), whole)
+        if dims[:1] == ("plan",):
+            known[1][rows, plans] = values
+        elif dims[1:2] == ("plan",):
+            known[1][rows, :, plans] = values
+        else:
+            known[1][rows] = values
+
+
+def _keep(out: _Kept, sweep: Sweep, one: _Together, years: Years) -> None:
+    """Answers as ``drysward.answers`` gives them, means, and the yearly series."""
+    scenario, members = one.scenario, one.members
+    n = len(years.spans.years)
+    independent = min(years.series.independent_years or n, n)
+    by = ("field", "plan")
+    area = np.array([[field.area_m2 for field in m.point.scenario.fields] for m in members])
+    peaks = np.stack([one.yearly[f"peak_{stage}"] for stage in STAGES], axis=-2)
+    reached = np.array([scenario.answers.reached[stage] for stage in STAGES])
+    odds = (peaks >= reached[:, None]).sum(axis=-1) / n
+    water = one.yearly["irrigation_gross"]
+    season = water.mean(axis=-1)
+    days = np.stack([one.total[f"days_{stage}"] for stage in STAGES], axis=-1)
+
+    def put(name: str, dims: tuple[str, ...], values: np.ndarray) -> None:
+        out.put(name, dims, members, values)
+
+    put("probability", (*by, "stage"), odds)
+    put("probability_se", (*by, "stage"), standard_error(odds, independent))
+    put("days_mean", (*by, "stage"), days / n)
+    put("season_water", by, season)
+    put("site_water", ("plan",), (season * area / 1000.0).sum(axis=-1))
+    put("demand", (*by, "period"), _demand(water, scenario, independent))
+    put("area_m2", ("field",), area)
+    for name in MEANS:
+        total = one.total[name]
+        put(f"{name}_mean", (*by, "month") if total.ndim == 3 else by, total / n)
+    for name in MOST:
+        put(f"{name}_most", by, one.most[name])
+    put("residual", ("plan",), one.most["residual"].max(axis=-1))
+    for name in _SUPPLY_MEANS if scenario.supply is not None else ():
+        put(f"supply_{name}_mean", ("plan",), one.supply[name] / n)
+    for name, total in one.play.items():
+        put(f"play_{name}_mean", by, total / n)
+    if scenario.supply is not None:
+        put("supply_shortage_odds", ("plan",), one.short_years / n)
+    for name in sweep.keep:
+        put(name, (*by, "year"), one.yearly[name].astype(np.float32))
+    for name, parts in one.daily.items():
+        put(f"daily_{name}", (*by, "date"), np.concatenate(parts, axis=-1))
+
+
+def _demand(water: FloatArray, scenario: Scenario, independent: int) -> FloatArray:
+    """Estimates (..., periods) of the demand (..., Y), without limits: those take resampling."""
+    if independent < water.shape[-1]:
+        water = np.apply_along_axis(lambda series: thinned(series, independent), -1, water)
+    return demand_estimates(water, scenario.answers.return_periods)

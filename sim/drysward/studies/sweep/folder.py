@@ -1,0 +1,399 @@
+"""The folder of a sweep: what it holds, chunks written whole, and all of them as one Dataset.
+
+``sweep.json`` says which sweep it is; ``chunk-000012.nc`` holds the points of chunk 12. A chunk
+is written under another name, made safe on the disk and renamed, so that a file of that name is
+whole. Chunks are NetCDF 3: any reader takes them, and scipy reads them in many threads at once and
+ten times faster than the library of NetCDF 4 opens a file.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass
+from functools import cache
+from importlib.resources import files
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import xarray as xr
+from pydantic import TypeAdapter
+from scipy.io import netcdf_file
+
+from drysward import __version__
+from drysward.catalog import load_catalog
+from drysward.day.records import MONTHS, STAGES
+from drysward.faults import Fault, FaultyInput
+from drysward.files import claim_folder
+from drysward.results.dataset import CAUTIONS
+from drysward.studies.sweep import MANIFEST
+from drysward.studies.sweep.description import Sweep, sweep_of
+from drysward.studies.sweep.design import Design, design_of
+from drysward.studies.sweep.points import Point
+
+if TYPE_CHECKING:
+    from drysward.studies.sweep.chunk import Arrays
+    from drysward.studies.sweep.shared import Years
+
+# Work of a chunk, in years of one plan on one field: some seconds of a core.
+CHUNK_YEARS = 50_000
+# A sweep has so many chunks at least where it has points, for the cores to share.
+LEAST_CHUNKS = 16
+# Weather and fields of more years than these do not stay in memory from chunk to chunk. A chunk
+# then has more points, a quarter of all or so many, to share what is made for it, as far as their
+# yearly numbers (years of one plan on one field) have room.
+HELD_FIELD_YEARS = 1000
+SHARING_POINTS = 64
+MOST_CHUNK_YEARS = 3_000_000
+
+
+@dataclass(frozen=True)
+class Manifest:
+    """Which sweep a folder holds. What is compared when it goes on is in ``identity``."""
+
+    name: str
+    text: str
+    base_name: str
+    base_text: str
+    folder: str
+    points: int
+    chunk_points: int
+    years: tuple[int, ...]
+    fields: tuple[tuple[str, str], ...]
+    plans: tuple[tuple[str, str], ...]
+    periods: tuple[float, ...]
+    reached: tuple[float, ...]
+    independent_years: int
+    weather: str
+    dates: tuple[str, str]
+    identity: dict[str, str]
+
+    @property
+    def chunks(self) -> int:
+        return -(-self.points // self.chunk_points)
+
+    @property
+    def site_years(self) -> int:
+        """Years of a site under one plan, all points together."""
+        return self.points * len(self.plans) * len(self.years)
+
+    def numbers(self, chunk: int) -> range:
+        """Points of a chunk."""
+        start = chunk * self.chunk_points
+        return range(start, min(start + self.chunk_points, self.points))
+
+    def sweep(self) -> Sweep:
+        return sweep_of(self.name, self.text, self.base_name, self.base_text, self.folder)
+
+
+_READER = TypeAdapter(Manifest)
+
+
+def manifest_of(design: Design, first: Point, years: Years) -> Manifest:
+    """What the folder of a sweep says of it; ``first`` is its first point."""
+    sweep, scenario = design.sweep, first.scenario
+    counted = years.spans.years
+    return Manifest(
+        name=sweep.name,
+        text=sweep.text,
+        base_name=sweep.base_name,
+        base_text=sweep.base_text,
+        folder=str(sweep.folder.resolve()),
+        points=design.n,
+        chunk_points=_chunk_points(
+            design.n, len(scenario.fields), len(first.plans), len(counted)
+        ),
+        years=counted,
+        fields=tuple((field.key, field.label) for field in scenario.fields),
+        plans=tuple((plan.key, plan.label) for plan in first.plans),
+        periods=tuple(scenario.answers.return_periods),
+        reached=tuple(scenario.answers.reached[stage] for stage in STAGES),
+        independent_years=min(years.series.independent_years or len(counted), len(counted)),
+        weather=years.series.told,
+        dates=(str(years.series.first), str(years.series.stop)),
+        identity={
+            "the sweep file": _digest(sweep.text),
+            "the base scenario": _digest(sweep.base_text),
+            "a weather file": _weather_digest(design),
+            "the catalogue": load_catalog().digest(),
+            "the program": program_digest(),
+        },
+    )
+
+
+def _chunk_points(points: int, fields: int, plans: int, years: int) -> int:
+    """Points of a chunk; the same whoever works, so that a sweep goes on anywhere."""
+    of_a_point = fields * plans * years
+    size = min(CHUNK_YEARS // of_a_point, -(-points // LEAST_CHUNKS))
+    if fields * years > HELD_FIELD_YEARS:
+        size = max(size, min(SHARING_POINTS, -(-points // 4), MOST_CHUNK_YEARS // of_a_point))
+    return max(min(size, points), 1)
+
+
+def _digest(text: str) -> str:
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def _weather_digest(design: Design) -> str:
+    """Digest of every weather file that a point may read."""
+    sweep = design.sweep
+    names = {sweep.base.get("weather", {}).get("file")}
+    for axis in sweep.axes:
+        for change in axis.changes:
+            names.add(change.get("weather.file"))
+            table = change.get("weather")
+            names.add(table.get("file") if isinstance(table, dict) else None)
+    sha = hashlib.sha256()
+    for name in sorted(str(name) for name in names if name):
+        path = sweep.folder / name
+        sha.update(name.encode() + (path.read_bytes() if path.is_file() else b""))
+    return sha.hexdigest()
+
+
+@cache
+def program_digest() -> str:
+    """Digest of the version and of every source file of the package that may alter a number."""
+    sha = hashlib.sha256(__version__.encode())
+    home = Path(str(files("drysward")))
+    for path in sorted(home.rglob("*.py")):
+        told = path.relative_to(home).as_posix()
+        if not told.startswith(("cli/", "report/", "screen/")):
+            sha.update(told.encode() + path.read_bytes())
+    return sha.hexdigest()
+
+
+# --- the folder --------------------------------------------------------------------------------
+
+
+def claim(folder: Path, wanted: Manifest) -> None:
+    """Make ``folder`` the one of this sweep, or see that it is and clear what was left half done.
+
+    FaultyInput when it holds another sweep, or this one of another scenario, weather, catalogue
+    or program; or when it cannot be written.
+    """
+    claim_folder(folder)
+    if (folder / MANIFEST).exists():
+        there = read_manifest(folder)
+        changed = [
+            told for told, digest in wanted.identity.items() if there.identity.get(told) != digest
+        ]
+        if changed:
+            told = f"was begun with another state of {' and '.join(changed)}"
+            raise FaultyInput(
+                Fault(str(folder), told, "put that back, or name a new folder with --out")
+            )
+    elif any(folder.glob("chunk-*.nc")):
+        raise FaultyInput(
+            Fault(str(folder), f"holds chunks but no {MANIFEST}", "name a new folder with --out")
+        )
+    else:
+        text = json.dumps(asdict(wanted), indent=1)
+        _write(folder / MANIFEST, text.encode())
+    for left in folder.glob(".*.part"):
+        left.unlink(missing_ok=True)
+
+
+def read_manifest(folder: Path) -> Manifest:
+    """FaultyInput when the folder holds no sweep."""
+    path = folder / MANIFEST
+    try:
+        return _READER.validate_json(path.read_bytes())
+    except FileNotFoundError:
+        allowed = "a folder that 'drysward sweep SWEEP --out FOLDER' has written"
+        raise FaultyInput(Fault(str(folder), "holds no sweep", allowed)) from None
+    except OSError as error:
+        raise FaultyInput(Fault(str(path), f"cannot be read: {error.strerror}")) from None
+    except ValueError:
+        raise FaultyInput(Fault(str(path), "is no file of a sweep", "name a new folder")) from None
+
+
+def chunk_path(folder: Path, chunk: int) -> Path:
+    return folder / f"chunk-{chunk:06d}.nc"
+
+
+def chunks_there(folder: Path, manifest: Manifest) -> list[int]:
+    """Chunks that are done."""
+    names = {entry.name for entry in os.scandir(folder)}
+    return [i for i in range(manifest.chunks) if chunk_path(folder, i).name in names]
+
+
+def write_chunk(folder: Path, manifest: Manifest, chunk: int, kept: Arrays) -> None:
+    """Write the points of a chunk whole. FaultyInput when there is no room, or no leave."""
+
+    def write(part: Path) -> None:
+        with netcdf_file(part, "w", version=2) as file:
+            for name, (dims, values) in kept.items():
+                for dimension, size in zip(dims, values.shape, strict=True):
+                    if dimension not in file.dimensions:
+                        file.createDimension(dimension, size)
+                file.createVariable(name, values.dtype, dims)[:] = values
+            numbers = np.array(manifest.numbers(chunk), np.int32)
+            file.createVariable("point", numbers.dtype, ("point",))[:] = numbers
+
+    _write(chunk_path(folder, chunk), write)
+
+
+def _write(path: Path, content: Any) -> None:
+    """Bytes, or what a function writes, under another name, safe on the disk, then renamed."""
+    part = path.with_name(f".{path.name}-{os.getpid()}.part")
+    try:
+        if isinstance(content, bytes):
+            part.write_bytes(content)
+        else:
+            content(part)
+        with part.open("rb+") as file:
+            os.fsync(file.fileno())
+        os.replace(part, path)
+        if os.name == "posix":
+            folder = os.open(path.parent, os.O_RDONLY)
+            try:
+                os.fsync(folder)
+            finally:
+                os.close(folder)
+    except OSError as error:
+        why = error.strerror or str(error)
+        raise FaultyInput(
+            Fault(
+                str(path),
+                f"cannot be written ({why})",
+                "what is done is kept; make room or leave to write, then the same command goes on",
+            )
+        ) from None
+    finally:
+        part.unlink(missing_ok=True)
+
+
+# --- the chunks as one Dataset -----------------------------------------------------------------
+
+
+def open_sweep(folder: str | Path) -> xr.Dataset:
+    """All points of a sweep's folder that are done, as one lazy Dataset.
+
+    Dimension ``point`` with a coordinate for each axis; field, plan, stage, period, month and
+    year as in a run. Yearly series are in single precision, everything else in double. Values
+    are read, a chunk at a time, when they are asked for, and no file stays open. The attribute
+    ``points_done`` tells how many of ``points`` are there.
+
+    FaultyInput when the folder holds no sweep.
+    """
+    folder = Path(folder)
+    manifest = read_manifest(folder)
+    design = design_of(manifest.sweep())
+    there = chunks_there(folder, manifest)
+    numbers = np.concatenate([np.array(manifest.numbers(i)) for i in there] or [np.zeros(0, int)])
+    out = xr.Dataset(attrs=_attributes(manifest, design, numbers.size))
+    if there:
+        out = out.assign(_variables(folder, manifest, there))
+    axes = {name: variable[numbers] for name, variable in design.coordinates().items()}
+    out = out.assign_coords(axes).assign_coords(
+        point=numbers.astype(np.int64),
+        field=[key for key, _ in manifest.fields],
+        plan=[key for key, _ in manifest.plans],
+        field_label=("field", [label for _, label in manifest.fields]),
+        plan_label=("plan", [label for _, label in manifest.plans]),
+        year=np.array(manifest.years, np.int32),
+        stage=list(STAGES),
+        reached=("stage", list(manifest.reached)),
+        period=("period", list(manifest.periods), {"units": "year"}),
+        month=np.arange(1, MONTHS + 1, dtype=np.int32),
+    )
+    if design.sweep.daily:
+        days = np.arange(*manifest.dates, dtype="datetime64[D]")
+        out = out.assign_coords(date=days.astype("datetime64[s]"))
+    return out
+
+
+def _variables(folder: Path, manifest: Manifest, there: Sequence[int]) -> dict[str, xr.Variable]:
+    import dask.array as da
+
+    sizes = tuple(len(manifest.numbers(i)) for i in there)
+    terms = load_catalog().quantities
+    out = {}
+    for name, (dims, shape, dtype) in _shapes(chunk_path(folder, there[0])).items():
+        lazy = da.map_blocks(
+            _Reader(folder, tuple(there), name),
+            dtype=dtype,
+            chunks=(sizes, *((n,) for n in shape[1:])),
+            name=f"sweep-{name}-{_digest(f'{folder.resolve()}{there}')[:12]}",
+            meta=np.empty((0,) * len(dims), dtype),
+        )
+        key, how = _parts_of(name)
+        term = terms.get(key)
+        attrs = {}
+        if term is not None:
+            attrs = {"units": term.units, "long_name": f"{how}{term.long_name}"}
+        attrs |= _ATTRIBUTES.get(name, {})
+        out[name] = xr.Variable(dims, lazy, attrs)
+    return out
+
+
+_ATTRIBUTES: Mapping[str, dict[str, str]] = {
+    "probability": {"units": "1", "long_name": "odds that a year reaches the stage"},
+    "probability_se": {"units": "1", "long_name": "sampling error of the odds"},
+    "days_mean": {"units": "d", "long_name": "mean days a year at the stage"},
+    "season_water": {"units": "mm", "long_name": "mean water a year, as drawn"},
+    "site_water": {"units": "m3", "long_name": "mean water a year of the whole site"},
+    "demand": {"units": "mm", "long_name": "water that a year of the period asks for"},
+    "area_m2": {"units": "m2", "long_name": "area of the field"},
+    "residual": {"units": "mm", "long_name": "largest error of the account on any day"},
+    "supply_shortage_odds": {"units": "1", "long_name": "odds that a year has shortage"},
+}
+
+
+def _parts_of(name: str) -> tuple[str, str]:
+    """``drainage_mean`` as "drainage" and "mean of ": what a name is made of."""
+    for end, how in (("_mean", "mean of "), ("_most", "most in any year of ")):
+        if name.endswith(end):
+            return name.removesuffix(end), how
+    return name.removeprefix("daily_"), ""
+
+
+@dataclass(frozen=True)
+class _Reader:
+    """One variable of one chunk, read when a block of the lazy array is asked for."""
+
+    folder: Path
+    there: tuple[int, ...]
+    name: str
+
+    def __call__(self, block_info: Any = None) -> np.ndarray:
+        place = block_info[None]["chunk-location"][0]
+        path = chunk_path(self.folder, self.there[place])
+        with netcdf_file(path, mmap=False) as file:
+            variable = file.variables[self.name]
+            # Numbers of this format are written most significant byte first.
+            return variable.data.astype(variable.data.dtype.newbyteorder("="))
+
+
+def _shapes(path: Path) -> dict[str, tuple[tuple[str, ...], tuple[int, ...], np.dtype]]:
+    """Dimensions, shape and type of every variable of a chunk."""
+    with netcdf_file(path, mmap=False) as file:
+        return {
+            name: (variable.dimensions, variable.shape, variable.data.dtype.newbyteorder("="))
+            for name, variable in file.variables.items()
+            if name != "point"
+        }
+
+
+def _attributes(manifest: Manifest, design: Design, done: int) -> dict[str, Any]:
+    sweep = design.sweep
+    return {
+        "Conventions": "CF-1.11",
+        "title": sweep.title,
+        "source": f"drysward {__version__}",
+        "sweep": manifest.text,
+        "scenario": manifest.base_text,
+        "identity": json.dumps(manifest.identity),
+        "axes": json.dumps([axis.name for axis in sweep.axes]),
+        "linked": json.dumps({axis.name: axis.linked for axis in sweep.axes}),
+        "design": sweep.kind,
+        "weather": manifest.weather,
+        "independent_years": manifest.independent_years,
+        "points": manifest.points,
+        "points_done": done,
+        "precision": "yearly and daily series: single; all else: double",
+        "cautions": " ".join(CAUTIONS),
+    }

@@ -1,0 +1,179 @@
+"""The trade-off front: plans and points that nothing beats in both cost and risk."""
+
+from __future__ import annotations
+
+import csv
+from pathlib import Path
+
+import numpy as np
+import xarray as xr
+from numpy.typing import NDArray
+
+from drysward.faults import Fault, FaultyInput, nearest
+from drysward.files import write_whole
+from drysward.studies.sweep.description import STAGE_NAMES
+
+WATER = "water"
+
+
+def front(
+    sweep: xr.Dataset, cost: str = WATER, risk: str = "wilt", field: str | None = None
+) -> xr.Dataset:
+    """Choices of a sweep that no other choice beats in cost and risk at once.
+
+    Parameters
+    ----------
+    sweep : from ``drysward.open``.
+    cost, risk : "water" (mm a year, mean of the fields by area), a stage of the turf (its odds,
+        those of the worst field), or any reduced variable of the sweep (the worst field's).
+        Less is better of both.
+    field : key of the field that counts alone.
+
+    Returns
+    -------
+    Dataset by ``choice``, cheapest first: ``cost`` and ``risk``, ``risk_se`` where the risk is
+    that of a stage, the plan, and what each axis takes. Common draws that cross a grid are no
+    choice: cost and risk are means over them. FaultyInput for a name that is not there.
+    """
+    refuse_unfinished(sweep)
+    table = xr.Dataset(
+        {
+            "cost": measure(sweep, cost, "--cost", field=field),
+            "risk": measure(sweep, risk, "--risk", field=field),
+        }
+    )
+    if risk in STAGE_NAMES:
+        of = sweep if field is None else sweep.sel(field=[field])
+        table["risk_se"] = _odds_error(of, STAGE_NAMES[risk])
+    if "draw" in sweep.coords:
+        table = _over_draws(table)
+    choices = table.stack(choice=("point", "plan"), create_index=False)
+    choices = choices.transpose("choice")
+    kept = choices.isel(choice=unbeaten(choices["cost"].values, choices["risk"].values))
+    kept["cost"].attrs.update(_told(sweep, cost))
+    kept["risk"].attrs.update(_told(sweep, risk))
+    kept.attrs.update(
+        {name: sweep.attrs[name] for name in ("title", "source", "weather", "identity")},
+        choices=int(choices.sizes["choice"]),
+        cost=cost,
+        risk=risk,
+        axes=sweep.attrs["axes"],
+        field=field or "",
+    )
+    return kept
+
+
+def unbeaten(cost: NDArray[np.float64], risk: NDArray[np.float64]) -> NDArray[np.int64]:
+    """Places of choices that no other beats: less of one and no more of the other.
+
+    Sorted by cost; of equal choices the first. NaN never stands on a front.
+    """
+    known = np.flatnonzero(np.isfinite(cost) & np.isfinite(risk))
+    order = known[np.lexsort((known, risk[known], cost[known]))]
+    least = np.minimum.accumulate(risk[order])
+    first = np.ones(order.size, bool)
+    first[1:] = risk[order][1:] < least[:-1]
+    return order[first]
+
+
+def refuse_unfinished(sweep: xr.Dataset) -> None:
+    """FaultyInput when no point of a sweep is done."""
+    if not sweep.attrs.get("points_done"):
+        raise FaultyInput(Fault("sweep", "no point is done yet", "run 'drysward sweep' first"))
+
+
+def measure(
+    sweep: xr.Dataset, name: str, where: str, plan: str | None = None, field: str | None = None
+) -> xr.DataArray:
+    """Cost or risk ``name`` of every point (and plan, unless one is named), computed.
+
+    As ``cost`` and ``risk`` of ``front``; ``where`` is what a fault calls ``name``.
+    """
+    for dimension, key in (("field", field), ("plan", plan)):
+        if key is not None and key not in sweep[dimension].values:
+            there = [str(name) for name in sweep[dimension].values]
+            raise FaultyInput(Fault(f"--{dimension}", f"no '{key}'", nearest(key, there)))
+    if field is not None:
+        sweep = sweep.sel(field=[field])
+    if plan is not None:
+        sweep = sweep.sel(plan=plan)
+    if name == WATER:
+        weights = sweep["area_m2"]
+        water = (sweep["season_water"] * weights).sum("field", skipna=False) / weights.sum("field")
+        return water.compute()
+    if name in STAGE_NAMES:
+        odds = sweep["probability"].sel(stage=STAGE_NAMES[name], drop=True)
+        return odds.max("field").compute()
+    if name not in _reduced(sweep):
+        known = [*STAGE_NAMES, WATER, *_reduced(sweep)]
+        told = f"no '{name}' that is one number for each point"
+        raise FaultyInput(Fault(where, told, nearest(name, known)))
+    values = sweep[name]
+    return (values.max("field") if "field" in values.dims else values).compute()
+
+
+def _reduced(sweep: xr.Dataset) -> list[str]:
+    return [
+        str(name)
+        for name, values in sweep.data_vars.items()
+        if "point" in values.dims and set(values.dims) <= {"point", "plan", "field"}
+    ]
+
+
+def _odds_error(sweep: xr.Dataset, stage: str) -> xr.DataArray:
+    """Sampling error of the odds of the worst field."""
+    odds = sweep[["probability", "probability_se"]].sel(stage=stage, drop=True).compute()
+    worst = odds["probability"].fillna(0.0).argmax("field")
+    return odds["probability_se"].isel(field=worst).drop_vars(["field", "field_label"])
+
+
+def _over_draws(table: xr.Dataset) -> xr.Dataset:
+    """Means over the common draws of a grid: its cells are the choices.
+
+    What is drawn differs within a cell and is left out.
+    """
+    draws = int(table["draw"].max()) + 1
+    cell = (table["sample"] // draws).rename("cell")
+    mean = table.groupby(cell).mean().rename(cell="point")
+    _, first, place = np.unique(cell.values, return_index=True, return_inverse=True)
+    of_points = {
+        name: values
+        for name, values in table.coords.items()
+        if values.dims == ("point",) and name not in ("point", "sample", "draw")
+    }
+    return mean.assign_coords(
+        {
+            name: ("point", values.values[first], values.attrs)
+            for name, values in of_points.items()
+            if np.array_equal(values.values[first][place], values.values)
+        }
+    )
+
+
+def _told(sweep: xr.Dataset, name: str) -> dict[str, str]:
+    if name == WATER:
+        return {"units": "mm", "long_name": "mean water a year, as drawn"}
+    if name in STAGE_NAMES:
+        return {"units": "1", "long_name": f"odds that a year reaches {name}"}
+    attrs = sweep[name].attrs
+    return {"units": attrs.get("units", "1"), "long_name": attrs.get("long_name", name)}
+
+
+def write_front(kept: xr.Dataset, folder: Path) -> Path:
+    """Write ``front.csv`` beside the chunks, whole; FaultyInput when it cannot be."""
+    path = folder / "front.csv"
+    frame = kept.to_dataframe()
+    columns = [str(column) for column in frame.columns]
+
+    def write(part: Path) -> None:
+        with part.open("w", newline="", encoding="utf-8") as file:
+            writer = csv.writer(file)
+            units = {name: kept[name].attrs.get("units", "") for name in columns}
+            writer.writerow(
+                f"{name}_{units[name]}" if units[name] not in ("", "1") else name
+                for name in columns
+            )
+            writer.writerows(frame.itertuples(index=False))
+
+    write_whole(path, write)
+    return path

@@ -1,0 +1,224 @@
+"""From a point of a sweep to the scenario that it stands for."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from drysward.faults import Fault, FaultyInput, nearest
+from drysward.scenario.load import from_tree, leaves
+from drysward.scenario.model import PlanSpec, Scenario
+from drysward.studies.sweep.description import Axis, Sweep
+from drysward.studies.sweep.design import WEATHER, Design, depth_of
+
+# Points that are read before anything runs, besides the values of every axis.
+_TRIED = 100
+# Tables that may be written as the bare name of what they start from.
+_BARE = {"root_zone": "like", "delivery": "system"}
+# Settings of the answers that the weather and calendar of a stretch do not depend on.
+_NOT_OF_WEATHER = ("reached", "return_periods", "confidence", "turf", "start_soil_water")
+# Settings of a field that weather and soil have nothing to do with.
+_NOT_OF_GROUND = ("label", "area", "delivery", "patches", "priority")
+_OVERRIDES_OF_WEATHER = ("turf_processes.", "losses.", "generated_weather.")
+
+
+@dataclass(frozen=True, eq=False)
+class Point:
+    """A point's scenario and plans, and texts that tell what it shares with others.
+
+    Points of equal ``weather`` share it; of equal ``fields[i]`` too, all that weather and soil
+    make of field i; of equal ``supply`` what the days bring to it.
+    """
+
+    scenario: Scenario
+    plans: tuple[PlanSpec, ...]
+    weather: str
+    fields: tuple[str, ...]
+    supply: str
+
+
+def tree_at(sweep: Sweep, positions: np.ndarray) -> dict[str, Any]:
+    """The base scenario's tables with every axis' keys replaced."""
+    tree = {
+        key: dict(part) if isinstance(part, dict) else part for key, part in sweep.base.items()
+    }
+    for axis, position in zip(sweep.axes, positions, strict=True):
+        for key, value in axis.sets(float(position)).items():
+            _replace(f"axes.{axis.name}", tree, key, value)
+    return tree
+
+
+def point_at(
+    sweep: Sweep, positions: np.ndarray, name: str = "", climate_is_checked: bool = False
+) -> Point:
+    """The point at ``positions`` (axes,); FaultyInput told at ``name``."""
+    tree = tree_at(sweep, positions)
+    scenario = from_tree(
+        tree,
+        sweep.folder,
+        name or sweep.base_name,
+        sweep.base_text,
+        climate_is_checked=climate_is_checked,
+    )
+    plans = scenario.plans
+    if sweep.plans:
+        plans = tuple(scenario.plan_named(key) for key in sweep.plans)
+    site = {key: value for key, value in tree["site"].items() if key != "supply"}
+    asked = {k: v for k, v in tree.get("answers", {}).items() if k not in _NOT_OF_WEATHER}
+    overrides = dict(leaves(tree.get("overrides", {})))
+    of_weather = {k: v for k, v in overrides.items() if k.startswith(_OVERRIDES_OF_WEATHER)}
+    fields = []
+    for spec in scenario.fields:
+        table = {k: v for k, v in tree["fields"][spec.key].items() if k not in _NOT_OF_GROUND}
+        used = {
+            key: value
+            for key, value in overrides.items()
+            if not key.startswith("species.") or key.startswith(f"species.{spec.species}.")
+        }
+        fields.append(_told(table, used))
+    shared = [spec.priority for spec in scenario.fields]
+    supply = _told(
+        tree.get("supply", {}), tree["site"].get("supply"), shared, overrides,
+        [field.key for field in scenario.fields],
+    )  # fmt: skip
+    return Point(
+        scenario, plans, _told(site, tree["weather"], asked, of_weather), tuple(fields), supply
+    )
+
+
+def _told(*parts: Any) -> str:
+    return json.dumps(parts, sort_keys=True, default=str)
+
+
+def check_points(design: Design) -> Point:
+    """The first point, once the values of every axis and a spread of the points were read.
+
+    FaultyInput with every fault, each told with the axis and value that it came with.
+    """
+    sweep = design.sweep
+    faults: dict[str, Fault] = {}
+    first: Point | None = None
+    # Normals of a climate need to be looked at once only, unless an axis changes them.
+    one_climate = all(depth_of(axis) > WEATHER for axis in sweep.axes)
+    seen: set[bytes] = set()
+    for told, positions in _tried(design):
+        if positions.tobytes() in seen:
+            continue
+        seen.add(positions.tobytes())
+        checked = one_climate and first is not None
+        try:
+            point = point_at(sweep, positions, f"{sweep.name}, {told}", checked)
+        except FaultyInput as refusal:
+            for fault in refusal.faults:
+                # A fault that every point has is told once.
+                faults.setdefault(f"{fault.where.rpartition(': ')[2]}: {fault.what}", fault)
+            continue
+        first = first or point
+    if faults:
+        raise FaultyInput(list(faults.values())[:20])
+    assert first is not None
+    return first
+
+
+def _tried(design: Design) -> Iterator[tuple[str, np.ndarray]]:
+    sweep = design.sweep
+    start = design.positions[0]
+    yield told_at(sweep, start), start
+    linked: dict[str, list[int]] = {}
+    for i, axis in enumerate(sweep.axes):
+        if axis.linked:
+            linked.setdefault(axis.linked, []).append(i)
+    for i, axis in enumerate(sweep.axes):
+        if axis.linked:
+            continue
+        for position in _positions_tried(axis):
+            positions = start.copy()
+            positions[i] = position
+            yield told_at(sweep, positions, i), positions
+    for i in _spread(design.n):
+        yield told_at(sweep, design.positions[i]), design.positions[i]
+
+
+def _positions_tried(axis: Axis) -> Iterable[float]:
+    """Every value of a list, but of many numbers the least, the largest and a spread; the ends of
+    a range.
+    """
+    n = len(axis.changes)
+    if not axis.listed:
+        return (0.0, 1.0)
+    if n > _TRIED and all(isinstance(label, int | float) for label in axis.labels):
+        return {*_spread(n), int(np.argmin(axis.labels)), int(np.argmax(axis.labels))}
+    return range(n)
+
+
+def _spread(n: int) -> list[int]:
+    """Of ``n`` places ``_TRIED`` at most, evenly, with both ends."""
+    return np.unique(np.linspace(0, n - 1, min(n, _TRIED)).astype(int)).tolist()
+
+
+def told_at(sweep: Sweep, positions: np.ndarray, only: int | None = None) -> str:
+    """``trigger = 0.4, turf = tall_fescue``: what the axes take, or one of them."""
+    told = []
+    for i, (axis, position) in enumerate(zip(sweep.axes, positions, strict=True)):
+        if only is not None and i != only:
+            continue
+        value = axis.labels[int(position)] if axis.listed else axis.at(float(position))
+        shown = f"{value:g}" if isinstance(value, float) else str(value)
+        told.append(f"{axis.name} = {shown}{' ' + axis.unit if axis.unit else ''}")
+    return ", ".join(told)
+
+
+# --- dotted keys -------------------------------------------------------------------------------
+
+
+def _replace(where: str, tree: dict[str, Any], key: str, value: Any) -> None:
+    """Set a dotted key, leaving what ``tree`` shares with others as it is.
+
+    Items of a list count from 1: ``plans.staged.stages[2].share``. FaultyInput when the key
+    goes through a list that is too short or through a value that is no table.
+    """
+    head, _, rest = key.partition(".")
+    if head == "overrides":
+        table = dict(leaves(tree.get("overrides", {})))
+        tree["overrides"] = {**table, rest: value}
+        return
+    at: Any = tree
+    parts = [part for name in key.split(".") for part in _steps(name)]
+    for here, step in enumerate(parts[:-1]):
+        at[step] = inner = _own(where, key, at, step, parts[here + 1])
+        at = inner
+    _own_place(where, key, at, parts[-1])
+    at[parts[-1]] = value
+
+
+def _steps(name: str) -> list[str | int]:
+    """``stages[2]`` as "stages" and 1."""
+    found = re.fullmatch(r"([^\[\]]+)\[(\d+)\]", name)
+    return [found[1], int(found[2]) - 1] if found else [name]
+
+
+def _own(where: str, key: str, at: Any, step: str | int, following: str | int) -> Any:
+    """A copy of what stands at ``step``, to be changed; a new table where there is none."""
+    _own_place(where, key, at, step)
+    inner = at[step] if isinstance(step, int) else at.get(step, {})
+    if isinstance(inner, str) and step in _BARE:
+        return {_BARE[str(step)]: inner}
+    if isinstance(inner, dict):
+        return dict(inner)
+    if isinstance(inner, list) and isinstance(following, int):
+        return list(inner)
+    raise FaultyInput(Fault(where, f"'{key}' goes through '{step}', which is no table", "a table"))
+
+
+def _own_place(where: str, key: str, at: Any, step: str | int) -> None:
+    if isinstance(step, int):
+        if not isinstance(at, list) or not 0 <= step < len(at):
+            n = len(at) if isinstance(at, list) else 0
+            raise FaultyInput(Fault(where, f"'{key}': there is no item {step + 1}", f"1 to {n}"))
+    elif not isinstance(at, Mapping):
+        raise FaultyInput(Fault(where, f"'{key}' goes through what is no table", nearest(key, [])))

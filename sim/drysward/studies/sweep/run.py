@@ -1,0 +1,223 @@
+"""A sweep from its description to a folder of chunks: on the cores here, or on a cluster."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Callable, Generator
+from concurrent.futures import FIRST_COMPLETED, ThreadPoolExecutor, wait
+from contextlib import closing
+from dataclasses import dataclass
+from itertools import islice
+from pathlib import Path
+from threading import Event
+from time import perf_counter
+
+import numpy as np
+
+from drysward.compiled import compiled_run_site
+from drysward.drive.runs import MOST_TOGETHER, advance_all, start_runs
+from drysward.faults import Fault, FaultyInput
+from drysward.studies.sweep.chunk import Done, run_points
+from drysward.studies.sweep.description import Sweep
+from drysward.studies.sweep.design import Design, design_of
+from drysward.studies.sweep.folder import (
+    Manifest,
+    chunks_there,
+    claim,
+    manifest_of,
+    write_chunk,
+)
+from drysward.studies.sweep.points import Point, check_points, point_at
+from drysward.studies.sweep.shared import Held, part_of, site_of, years_of
+
+# Room that is left on the disk besides what the sweep takes.
+_ROOM = 1.1
+_TRIALS = 2
+
+
+@dataclass(frozen=True, eq=False)
+class Work:
+    """A sweep that was read and checked: its design, what its folder says, and its first point."""
+
+    design: Design
+    manifest: Manifest
+    first: Point
+    held: Held
+
+
+@dataclass(frozen=True)
+class Forecast:
+    """What is still to be done: site-years, time on so many cores, and bytes on the disk."""
+
+    site_years: int
+    seconds: float
+    bytes: int
+
+
+def plan_work(sweep: Sweep) -> Work:
+    """Read and check a sweep; nothing is run or written.
+
+    FaultyInput with every fault of axes and points.
+    """
+    design = design_of(sweep)
+    first = check_points(design)
+    held = Held()
+    years = years_of(held, first)
+    return Work(design, manifest_of(design, first, years), first, held)
+
+
+def forecast(work: Work, done: int, workers: int) -> Forecast:
+    """What the chunks that are not ``done`` will take, from a trial of one stretch here."""
+    design, manifest, held = work.design, work.manifest, work.held
+    trial = _trial(work)
+    left = 1.0 - done / manifest.chunks
+    weathers, fields = design.groups
+    # Weather that does not stay in memory from chunk to chunk is made again in each.
+    if not held.has_room(trial.days / trial.days_held):
+        weathers, fields = max(weathers, manifest.chunks), max(fields, manifest.chunks)
+    seconds = trial.days * (
+        weathers * trial.weather_s
+        + fields * trial.fields_s
+        + manifest.points * len(manifest.plans) * trial.plan_s
+    )
+    seconds += manifest.points * trial.reading_s
+    return Forecast(
+        site_years=round(left * manifest.site_years),
+        seconds=left * seconds / workers,
+        bytes=round(left * manifest.points * _point_bytes(work)),
+    )
+
+
+@dataclass(frozen=True)
+class _Trial:
+    """Time (s) of a day's weather, of it on the fields, of a plan and of reading a point; days
+    that are held now and days of a run.
+    """
+
+    weather_s: float
+    fields_s: float
+    plan_s: float
+    reading_s: float
+    days_held: int
+    days: int
+
+
+def _trial(work: Work) -> _Trial:
+    """The first stretch of the first point, worked out here; what it makes is used again."""
+    held, point = work.held, work.first
+    years = years_of(held, point)
+    start = perf_counter()
+    part = part_of(held, point, years, 0)
+    weather_s = perf_counter() - start
+    start = perf_counter()
+    site = site_of(held, point, part, 0)
+    fields_s = perf_counter() - start
+    # As many side by side as there will be.
+    design = work.design
+    plans = design.n * len(point.plans) // design.groups[1]
+    n_together = min(max(plans, 1), MOST_TOGETHER)
+    run_s = []
+    for _ in range(_TRIALS):
+        runs = start_runs([(site, point.plans[-1])] * n_together)
+        start = perf_counter()
+        advance_all(site, runs)
+        run_s.append((perf_counter() - start) / n_together)
+    start = perf_counter()
+    point_at(work.design.sweep, work.design.positions[0], climate_is_checked=True)
+    reading_s = perf_counter() - start
+    here = site.calendar.size - site.from_day
+    return _Trial(
+        weather_s=weather_s / here,
+        fields_s=fields_s / here,
+        plan_s=min(run_s) / here,
+        reading_s=reading_s,
+        days_held=here,
+        days=int((years.series.stop - years.series.first).astype(int)),
+    )
+
+
+def _point_bytes(work: Work) -> int:
+    """Bytes that a point takes on the disk."""
+    manifest, sweep = work.manifest, work.design.sweep
+    runs = len(manifest.fields) * len(manifest.plans)
+    days = int((np.datetime64(manifest.dates[1]) - np.datetime64(manifest.dates[0])).astype(int))
+    series = 4 * (len(sweep.keep) * len(manifest.years) + len(sweep.daily) * days)
+    # Some fifty reduced numbers in double precision, two of them by month.
+    return runs * (series + 8 * 75) + 1000
+
+
+def run_sweep(
+    work: Work,
+    folder: str | Path,
+    workers: int | None = None,
+    cluster: str | None = None,
+    on_chunk: Callable[[int, int], None] = lambda done, chunks: None,
+) -> None:
+    """Run the chunks of a sweep that are not in its folder yet.
+
+    Parameters
+    ----------
+    folder : made when it is not there; one that holds part of this very sweep goes on.
+    workers : threads, as many as there are cores when None. No number changes any result.
+    cluster : address of a dask scheduler; its workers run the chunks instead, and must see the
+        scenario's weather file at the same path.
+    on_chunk : called with chunks done and chunks in all.
+
+    FaultyInput as ``claim``, for a point whose scenario cannot be, or a full disk.
+    """
+    folder = Path(folder)
+    manifest = work.manifest
+    claim(folder, manifest)
+    done = chunks_there(folder, manifest)
+    missing = sorted(set(range(manifest.chunks)) - set(done))
+    _refuse_full_disk(folder, len(missing) * manifest.chunk_points * _point_bytes(work))
+    on_chunk(len(done), manifest.chunks)
+    if cluster is None:
+        finished = _here(work, missing, workers or os.cpu_count() or 1)
+    else:
+        from drysward.studies.sweep.cluster import on_cluster
+
+        finished = on_cluster(manifest, missing, cluster)
+    # Closed at once when writing fails or is stopped, so that nothing goes on unseen.
+    with closing(finished):
+        for i, (chunk, kept) in enumerate(finished, start=len(done) + 1):
+            write_chunk(folder, manifest, chunk, kept)
+            on_chunk(i, manifest.chunks)
+
+
+def _refuse_full_disk(folder: Path, needed: int) -> None:
+    free = shutil.disk_usage(folder).free
+    if needed * _ROOM > free:
+        told = f"has {free / 1e9:.1f} GB free and the sweep takes about {needed / 1e9:.1f} GB"
+        allowed = "another disk, fewer points or years, or no daily series"
+        raise FaultyInput(Fault(str(folder), told, allowed))
+
+
+def _here(work: Work, missing: list[int], workers: int) -> Generator[Done, None, None]:
+    """Chunks as they are done by threads of this process; the day loop releases the GIL."""
+    compiled_run_site()
+    stop = Event()
+    manifest = work.manifest
+
+    def one(chunk: int) -> Done:
+        kept = run_points(
+            work.design, manifest.numbers(chunk), work.held, stop.is_set, len(manifest.years)
+        )
+        return chunk, kept
+
+    todo = iter(missing)
+    with ThreadPoolExecutor(workers) as pool:
+        try:
+            # No more in hand than cores and one, so that finished chunks never pile up.
+            running = {pool.submit(one, chunk) for chunk in islice(todo, workers + 1)}
+            while running:
+                ended, running = wait(running, return_when=FIRST_COMPLETED)
+                for future in ended:
+                    running |= {pool.submit(one, chunk) for chunk in islice(todo, 1)}
+                    yield future.result()
+        finally:
+            # Ctrl-C, or a chunk that failed: what is in hand ends with the plan that it is at.
+            stop.set()
+            pool.shutdown(wait=True, cancel_futures=True)
+

@@ -1,0 +1,236 @@
+"""The plan with the least water that keeps a stated risk, checked on years it was not made for."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Sequence
+from concurrent.futures import Executor, ThreadPoolExecutor
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import NonlinearConstraint, differential_evolution
+
+from drysward.day.records import STAGES
+from drysward.drive.runs import in_groups
+from drysward.faults import Fault, FaultyInput
+from drysward.results.frequency import Probability, probability_of
+from drysward.scenario.model import RECORD
+from drysward.studies.sweep.chunk import Arrays, run_points
+from drysward.studies.sweep.description import STAGE_NAMES, Axis, SearchTable, Sweep
+from drysward.studies.sweep.design import WEATHER, Design, columns_of, depth_of
+from drysward.studies.sweep.points import point_at
+from drysward.studies.sweep.shared import Held
+
+FloatArray = NDArray[np.float64]
+
+# Candidates in hand for each axis that is searched.
+_CANDIDATES = 10
+_FRESH_SEED = 1
+
+
+@dataclass(frozen=True, eq=False)
+class Tried:
+    """A plan and how it does: positions on the axes, mean water (mm of the field), odds."""
+
+    positions: FloatArray
+    water_mm: float
+    odds: Probability
+
+
+@dataclass(frozen=True, eq=False)
+class Found:
+    """Answer of a search: the least water that keeps the odds on the years searched with.
+
+    ``best`` is None when nothing that was tried keeps them; ``nearest`` has the least odds.
+    ``fresh`` is ``best`` on ``fresh_years`` years that the search has not seen.
+    """
+
+    sweep: Sweep
+    asked: SearchTable
+    best: Tried | None
+    nearest: Tried
+    fresh: Tried | None
+    fresh_seed: int
+    n_years: int
+    n_tried: int
+
+
+def search(
+    sweep: Sweep,
+    workers: int | None = None,
+    on_progress: Callable[[float], None] = lambda done: None,
+) -> Found:
+    """Look for the least water that keeps the odds of ``[search]`` in the sweep file.
+
+    The axes of the sweep are what may be chosen: ranges as they are, lists by their places. Axes
+    of numbers of the catalogue are left out.
+    Every candidate runs on the same years (common random numbers), so that two plans differ by
+    what they do and not by their luck. Differential evolution (Storn & Price 1997, by scipy),
+    which needs no slope: odds of so many years move in steps.
+
+    FaultyInput when the file has no [search], its names are not there, the weather is a record
+    (there are no fresh years), or an axis changes the weather.
+    """
+    # What the turf is like is not for anyone to choose: such axes keep the catalogue's values.
+    chosen = tuple(a for a in sweep.axes if not all(k.startswith("overrides.") for k in a.keys))
+    sweep = replace(sweep, axes=chosen)
+    asked = _asked(sweep)
+    if asked.years is not None:
+        sweep = _on_weather(sweep, years=asked.years)
+    leaders, spread = _columns(sweep)
+    workers = workers or os.cpu_count() or 1
+    trial = _Trial(sweep, asked, spread, workers)
+    # Bounds take in the last place of a list; whole places alone are tried there.
+    bounds = [(0.0, float(len(axis.changes) - 1)) if axis.listed else (0.0, 1.0)
+              for axis in leaders]  # fmt: skip
+    generations = max(asked.tries // (_CANDIDATES * len(leaders)), 1)
+    with ThreadPoolExecutor(workers) as pool:
+
+        def side_by_side(
+            function: Callable[[FloatArray], float], candidates: list[FloatArray]
+        ) -> list[float]:
+            candidates = list(candidates)
+            trial.run(candidates, pool)
+            on_progress(min(len(trial.known) / asked.tries, 1.0))
+            return [function(x) for x in candidates]
+
+        differential_evolution(
+            lambda x: trial.at(x).water_mm,
+            bounds,
+            constraints=NonlinearConstraint(lambda x: trial.at(x).odds.p, 0.0, asked.odds),
+            integrality=[axis.listed for axis in leaders],
+            popsize=_CANDIDATES,
+            maxiter=generations,
+            rng=sweep.seed,
+            polish=False,
+            updating="deferred",
+            workers=side_by_side,
+            tol=1e-3,
+        )
+    tried = list(trial.known.values())
+    keeping = [one for one in tried if one.odds.p <= asked.odds]
+    best = min(keeping, key=lambda one: one.water_mm, default=None)
+    fresh, seed = None, int(sweep.base["weather"].get("seed", 1)) + _FRESH_SEED
+    if best is not None:
+        fresh = _on_fresh_years(sweep, asked, best, seed)
+    return Found(
+        sweep=sweep,
+        asked=asked,
+        best=best,
+        nearest=min(tried, key=lambda one: (one.odds.p, one.water_mm)),
+        fresh=fresh,
+        fresh_seed=seed,
+        n_years=tried[0].odds.years,
+        n_tried=len(tried),
+    )
+
+
+class _Trial:
+    """Candidates run so far; each is run once, though objective and constraint both ask."""
+
+    def __init__(
+        self, sweep: Sweep, asked: SearchTable, spread: list[int], workers: int
+    ) -> None:
+        self.sweep, self.asked, self.spread, self.workers = sweep, asked, spread, workers
+        self.held = Held()
+        self.known: dict[bytes, Tried] = {}
+
+    def at(self, x: FloatArray) -> Tried:
+        positions = self._positions(x)
+        key = positions.tobytes()
+        if key not in self.known:
+            self._learn(positions[None, :])
+        return self.known[key]
+
+    def run(self, candidates: Sequence[FloatArray], pool: Executor) -> None:
+        """Run those that were not run before, some at a time."""
+        new = {p.tobytes(): p for p in map(self._positions, candidates)}
+        todo = [p for key, p in new.items() if key not in self.known]
+        list(pool.map(self._learn, map(np.stack, in_groups(todo, self.workers))))
+
+    def _positions(self, x: FloatArray) -> FloatArray:
+        positions = np.asarray(x, float)[self.spread]
+        for i, axis in enumerate(self.sweep.axes):
+            if axis.listed:
+                positions[i] = round(positions[i])
+        return positions
+
+    def _learn(self, positions: FloatArray) -> None:
+        for tried in try_plans(self.sweep, self.asked, positions, self.held):
+            self.known[tried.positions.tobytes()] = tried
+
+
+def try_plans(
+    sweep: Sweep, asked: SearchTable, positions: FloatArray, held: Held
+) -> list[Tried]:
+    """Candidates at ``positions`` (N, axes) on all years of the sweep."""
+    n = len(positions)
+    none = np.zeros(n, np.int64)
+    kept: Arrays = run_points(Design(sweep, positions, none, none, none), range(n), held)
+    scenario = point_at(sweep, positions[0], climate_is_checked=True).scenario
+    plans = list(sweep.plans) or [plan.key for plan in scenario.plans]
+    field = [field.key for field in scenario.fields].index(asked.field)
+    plan, stage = plans.index(asked.plan), STAGES.index(STAGE_NAMES[asked.stage])
+    # In double precision, as the sweep counts; the yearly series are kept in single.
+    odds = kept["probability"][1][:, field, plan, stage]
+    water = kept["season_water"][1][:, field, plan]
+    years = kept["irrigation_gross"][1].shape[-1]
+    return [
+        Tried(at, float(mm), probability_of(np.arange(years) < round(float(p) * years)))
+        for at, mm, p in zip(positions, water, odds, strict=True)
+    ]
+
+
+def _on_fresh_years(sweep: Sweep, asked: SearchTable, best: Tried, seed: int) -> Tried:
+    """The plan that was found, on years of another seed."""
+    other = _on_weather(sweep, seed=seed)
+    if asked.fresh_years is not None:
+        other = _on_weather(other, years=asked.fresh_years)
+    return try_plans(other, asked, best.positions[None, :], Held())[0]
+
+
+def _on_weather(sweep: Sweep, **changes: int) -> Sweep:
+    """The sweep with other settings of its weather."""
+    weather = {**sweep.base["weather"], **changes}
+    return replace(sweep, base={**sweep.base, "weather": weather})
+
+
+def _asked(sweep: Sweep) -> SearchTable:
+    """The sweep's [search]; FaultyInput with what is wrong with it."""
+    asked = sweep.search
+    if asked is None:
+        allowed = "a table [search] with plan, field, stage and odds"
+        raise FaultyInput(Fault(f"{sweep.name}: search", "is missing", allowed))
+    start = np.zeros(len(sweep.axes))
+    point = point_at(sweep, start, sweep.name)
+    point.scenario.plan_named(asked.plan)
+    point.scenario.field_named(asked.field)
+    faults = []
+    if not sweep.axes:
+        faults.append(Fault(f"{sweep.name}: axes", "none may be chosen", "axes of plans, fields"))
+    if sweep.plans and asked.plan not in sweep.plans:
+        faults.append(
+            Fault(f"{sweep.name}: search.plan", f"'{asked.plan}' is not run", "one of plans")
+        )
+    if point.scenario.weather.source == RECORD:
+        told = "needs made weather: a record has no years that the search has not seen"
+        faults.append(Fault(f"{sweep.name}: search", told, 'weather.source = "generator"'))
+    for axis in sweep.axes:
+        if depth_of(axis) == WEATHER:
+            told = f"axis '{axis.name}' changes the weather, which nobody can choose"
+            faults.append(Fault(f"{sweep.name}: search", told, "axes of plans and fields"))
+    if faults:
+        raise FaultyInput(faults)
+    return asked
+
+
+def _columns(sweep: Sweep) -> tuple[list[Axis], list[int]]:
+    """The axes that are chosen freely, and which of them each axis moves with."""
+    columns = columns_of(sweep)
+    spread = [0] * len(sweep.axes)
+    for j, places in enumerate(columns):
+        for i in places:
+            spread[i] = j
+    return [sweep.axes[places[0]] for places in columns], spread
+

@@ -1,1 +1,0 @@
-"""Where a site's water comes from, what it is stored in, how far it reaches and what it costs."""

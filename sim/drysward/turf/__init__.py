@@ -1,1 +1,0 @@
-"""Turf science on daily arrays: growth, rooting, winter rest, heat, crown drying."""

@@ -1,0 +1,1 @@
+"""What a weather file holds, and what in it looks wrong."""

@@ -1,0 +1,99 @@
+"""Daily weather as a file that a scenario can name: CSV, or NetCDF after the CF conventions."""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+import xarray as xr
+
+from drysward.faults import Fault, FaultyInput
+from drysward.files import claim_folder, write_whole
+from drysward.quantities import convert
+from drysward.weather.file.columns import QUANTITIES
+from drysward.weather.record import DailyRecord
+from drysward.weather.series import Series
+
+YEARS_AT_ONCE = 100
+_US = {"rain": "in", "tmax": "f", "tmin": "f", "dewpoint": "f", "wind": "mph", "reference_et": "in"}
+_DECIMALS = {"in": 3, "f": 1, "mph": 1}
+
+
+def write_weather(series: Series, path: Path, units: str = "us") -> None:
+    """Write the days of ``series`` to a .csv or .nc file, a hundred years at a time for CSV.
+
+    ``units`` is "us" or "metric", of a CSV file; NetCDF has base units. Numbers are rounded to
+    what weather is measured to. FaultyInput when the file cannot be written.
+    """
+    check_target(path)
+    write = _write_csv if path.suffix.lower() == ".csv" else _write_netcdf
+    write_whole(path, lambda part: write(series, part, units))
+
+
+def check_target(path: Path) -> None:
+    """FaultyInput when ``path`` is no .csv or .nc file that can be written."""
+    if path.suffix.lower() not in (".csv", ".nc"):
+        raise FaultyInput(Fault(str(path), "is neither .csv nor .nc by its name", ".csv or .nc"))
+    claim_folder(path.parent)
+
+
+def _parts(series: Series) -> Iterator[DailyRecord]:
+    start = series.first
+    while start < series.stop:
+        later = start.astype("datetime64[Y]") + YEARS_AT_ONCE
+        stop = min(later.astype("datetime64[D]"), series.stop)
+        yield series.between(start, stop)
+        start = stop
+
+
+def _header(quantity: str, suffix: str, record: DailyRecord) -> str:
+    at = f"_{record.wind_height_m:g}m" if quantity == "wind" else ""
+    return f"{quantity}{at}_{suffix}"
+
+
+def _write_csv(series: Series, path: Path, units: str) -> None:
+    with path.open("w", encoding="utf-8", newline="") as stream:
+        rows = csv.writer(stream, lineterminator="\n")
+        header: list[str] = []
+        for record in _parts(series):
+            columns = []
+            names = ["date"]
+            for quantity, about in QUANTITIES.items():
+                values = getattr(record, about.field)
+                if values is None:
+                    continue
+                suffix = _US.get(quantity) if units == "us" else None
+                suffix = suffix or next(iter(about.suffixes))
+                unit = about.suffixes[suffix]
+                # Two points make the line from one scale to another, offset and all.
+                nought, ten = (convert(x, about.base, unit) for x in (0.0, 10.0))
+                shown = nought + values * (ten - nought) / 10.0
+                names.append(_header(quantity, suffix, record))
+                columns.append(_texts(shown, _DECIMALS.get(suffix, 2)))
+            if not header:
+                header = names
+                rows.writerow(header)
+            days = np.datetime_as_string(record.dates, unit="D")
+            rows.writerows(zip(days, *columns, strict=True))
+
+
+def _texts(values: np.ndarray, decimals: int) -> list[str]:
+    """Numbers as text, nothing for what is not known; adding 0.0 turns -0.0 into 0.0."""
+    rounded = np.round(values, decimals) + 0.0
+    return ["" if value != value else f"{value:.{decimals}f}" for value in rounded.tolist()]
+
+
+def _write_netcdf(series: Series, path: Path, _units: str) -> None:
+    record = series.between(series.first, series.stop)
+    out = xr.Dataset(
+        coords={"time": record.dates.astype("datetime64[s]")},
+        attrs={"Conventions": "CF-1.11", "source": series.told},
+    )
+    for quantity, about in QUANTITIES.items():
+        values = getattr(record, about.field)
+        if values is not None:
+            at = f"_{record.wind_height_m:g}m" if quantity == "wind" else ""
+            out[quantity + at] = ("time", values, {"units": about.base})
+    out.to_netcdf(path, engine="netcdf4", encoding={"time": {"units": "days since 2000-01-01"}})

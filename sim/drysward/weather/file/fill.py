@@ -1,0 +1,129 @@
+"""Filling blank rain and temperature by a rule that the user asked for, and counting it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from drysward.faults import Fault
+from drysward.weather.file.table import BoolArray, RowFault, Table, blank_required, rows_of
+from drysward.weather.record import FloatArray
+
+
+@dataclass(frozen=True)
+class FillRule:
+    """How days without a value are filled; None leaves them refused.
+
+    ``zero``: no rain fell. ``interpolate``: on the line between the days before and after.
+    ``neighbour-years``: the same calendar day of the nearest other year that has it, the
+    earlier of two equally near. Longer gaps than ``longest_gap_days`` are refused.
+    """
+
+    rain: Literal["zero", "neighbour-years"] | None = None
+    temperature: Literal["interpolate", "neighbour-years"] | None = None
+    longest_gap_days: int = 5
+
+    def __post_init__(self) -> None:
+        if self.rain not in (None, "zero", "neighbour-years"):
+            raise ValueError(f"rain is filled by 'zero' or 'neighbour-years', not {self.rain!r}")
+        if self.temperature not in (None, "interpolate", "neighbour-years"):
+            raise ValueError(
+                "temperature is filled by 'interpolate' or 'neighbour-years', "
+                f"not {self.temperature!r}"
+            )
+        if self.longest_gap_days < 1:
+            raise ValueError("longest_gap_days is at least 1")
+
+    def of(self, quantity: str) -> str | None:
+        return self.rain if quantity == "rain" else self.temperature
+
+    @property
+    def fills_absent_days(self) -> bool:
+        """Whether a day without any row can be filled."""
+        return self.rain is not None and self.temperature is not None
+
+
+def check_blanks(table: Table, rule: FillRule) -> list[RowFault]:
+    """Blank required cells that the rule does not fill, and runs of them that are too long."""
+    faults: list[RowFault] = []
+    for quantity, blank in blank_required(table).items():
+        if rule.of(quantity) is None:
+            what = f"{quantity} is blank"
+            allowed = "a number, or a rule that fills it"
+            rows = rows_of(blank)
+            faults += [(row, Fault(table.where(row, quantity), what, allowed)) for row in rows]
+            continue
+        for start, stop in _runs(blank):
+            if stop - start > rule.longest_gap_days:
+                days = f"{table.dates[start]} to {table.dates[stop - 1]}"
+                what = f"{quantity} is blank for {stop - start} days, {days}"
+                allowed = f"at most {rule.longest_gap_days} are filled"
+                faults.append((start, Fault(table.where(start, quantity), what, allowed)))
+    return faults
+
+
+def fill_blanks(table: Table, rule: FillRule) -> tuple[Table, dict[str, int], list[RowFault]]:
+    """The table with required cells filled, days filled by quantity and rule, and faults.
+
+    The table has every day. A filled temperature never turns Tmin above Tmax: it stops at the
+    other, when that was measured. Faults are days for which the rule finds no value.
+    """
+    values = dict(table.values)
+    counts: dict[str, int] = {}
+    faults: list[RowFault] = []
+    for quantity, blank in blank_required(table).items():
+        how = rule.of(quantity)
+        if how is None or not blank.any():
+            continue
+        series = values[quantity]
+        if how == "zero":
+            found = np.where(blank, 0.0, series)
+        elif how == "interpolate":
+            found = _interpolated(series, blank)
+        else:
+            found = _from_neighbour_years(table.dates, series, blank)
+        for row in rows_of(blank & np.isnan(found)):
+            what = f"{quantity} of {table.dates[row]} is blank and '{how}' finds nothing for it"
+            faults.append((row, Fault(table.where(row, quantity), what)))
+        values[quantity] = found
+        counts[f"{quantity}: {how}"] = int(blank.sum())
+    if "tmax" in values and "tmin" in values:
+        tmax, tmin, blank_tmin = values["tmax"], values["tmin"], table.blank["tmin"]
+        values["tmin"] = np.where(blank_tmin, np.minimum(tmin, tmax), tmin)
+        values["tmax"] = np.where(table.blank["tmax"], np.maximum(tmax, values["tmin"]), tmax)
+    return replace(table, values=values), counts, faults
+
+
+def _interpolated(series: FloatArray, blank: BoolArray) -> FloatArray:
+    """Blank days on the line between known ones; none before the first or after the last."""
+    days = np.arange(series.size)
+    known = ~np.isnan(series)
+    if not known.any():
+        return series
+    line = np.interp(days, days[known], series[known], left=np.nan, right=np.nan)
+    return np.where(blank, line, series)
+
+
+def _from_neighbour_years(
+    dates: NDArray[np.datetime64], series: FloatArray, blank: BoolArray
+) -> FloatArray:
+    """Blank days from the same calendar day of the nearest year that has it."""
+    year = dates.astype("datetime64[Y]").astype(int)
+    month_day = np.array([str(day)[-5:] for day in dates])
+    known = ~np.isnan(series)
+    found = series.copy()
+    for row in np.flatnonzero(blank):
+        donors = np.flatnonzero(known & (month_day == month_day[row]))
+        if donors.size:
+            # argmin takes the first, so the earlier year, of two equally near.
+            found[row] = series[donors[np.abs(year[donors] - year[row]).argmin()]]
+    return found
+
+
+def _runs(flags: BoolArray) -> list[tuple[int, int]]:
+    """Start and end (not included) of each run of True."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], flags, [False]]).astype(int)))
+    return [(int(start), int(stop)) for start, stop in edges.reshape(-1, 2)]

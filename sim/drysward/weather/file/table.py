@@ -1,0 +1,171 @@
+"""A weather file as read, before it is a record: values, blanks, and where each came from."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import date
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from drysward.faults import Fault
+from drysward.physics.reference_et import saturation_vapour_pressure_kpa
+from drysward.weather.file.columns import QUANTITIES, REQUIRED, Column
+from drysward.weather.record import FloatArray
+
+BoolArray = NDArray[np.bool_]
+RowFault = tuple[int, Fault]  # index of the row, so that faults can be told in file order
+
+DEWPOINT_ABOVE_TMAX_C = 2.0  # estimate: room for two instruments that disagree
+
+
+@dataclass(frozen=True, eq=False)
+class Table:
+    """Rows of a weather file; arrays (n,).
+
+    ``values`` are in the units used inside, by quantity; NaN where a cell is blank or could
+    not be read. ``blank`` tells the two apart. ``dates`` is NaT where a date could not be
+    read. ``lines`` counts as an editor does, 0 for a day without a row, and is None for
+    NetCDF.
+    """
+
+    path: str
+    dates: NDArray[np.datetime64]
+    values: Mapping[str, FloatArray]
+    given: Mapping[str, FloatArray]  # as written, for messages
+    blank: Mapping[str, BoolArray]
+    columns: Mapping[str, Column]
+    lines: NDArray[np.intp] | None = None
+
+    def place(self, row: int) -> str:
+        """The line of the row; its day where there are no lines."""
+        if self.lines is not None and self.lines[row]:
+            return f"line {self.lines[row]}"
+        return f"day {self.dates[row]}"
+
+    def where(self, row: int, quantity: str = "") -> str:
+        """File, line (or day) and column, for a person to find."""
+        column = f", column '{self.columns[quantity].name}'" if quantity else ""
+        return f"{self.path} {self.place(row)}{column}"
+
+    def written(self, row: int, quantity: str) -> str:
+        """The value as the file has it, with its unit."""
+        return f"{self.given[quantity][row]:g} {self.columns[quantity].unit}"
+
+
+def check_dates(table: Table, gaps_allowed: bool, longest_gap_days: int) -> list[RowFault]:
+    """Duplicate days, disorder, and gaps that may not be or are too long to be filled."""
+    faults: list[RowFault] = []
+    first_row: dict[date, int] = {}
+    previous: date | None = None
+    for row, day in enumerate(table.dates.tolist()):
+        if day is None:
+            continue
+        if day in first_row:
+            again = f"day {day} is here again, first on {table.place(first_row[day])}"
+            faults.append((row, Fault(table.where(row), again, "each day once")))
+            continue
+        first_row[day] = row
+        if previous is not None and day < previous:
+            told = f"day {day} stands after {previous}"
+            faults.append((row, Fault(table.where(row), told, "days in order")))
+        previous = day
+
+    # Among days in order, so that a day out of its place is not told as missing too.
+    unread = np.isnat(table.dates)
+    for before, after in pairwise(sorted(first_row)):
+        missing = (after - before).days - 1
+        start, stop = sorted((first_row[before], first_row[after]))
+        if not missing or unread[start:stop].any():
+            continue  # a date that could not be read may be the missing one
+        told = f"{_days(missing)} missing between {before} and {after}"
+        allowed = "every day, or rules that fill rain and temperature"
+        if gaps_allowed:
+            if missing <= longest_gap_days:
+                continue
+            allowed = f"gaps of at most {_days(longest_gap_days)} are filled"
+        row = first_row[after]
+        faults.append((row, Fault(table.where(row), told, allowed)))
+    return faults
+
+
+def check_values(table: Table) -> list[RowFault]:
+    """Values that cannot be, each alone and against the others of its day."""
+    faults: list[RowFault] = []
+    for quantity, values in table.values.items():
+        about = QUANTITIES[quantity]
+        for row in rows_of((values < about.low) | (values > about.high)):
+            told = f"{quantity} of {table.written(row, quantity)} cannot be"
+            if values[row] < 0 == about.low:
+                told = f"{quantity} of {table.written(row, quantity)} is negative"
+            allowed = f"{about.low:g} to {about.high:g} {about.shown}"
+            faults.append((row, Fault(table.where(row, quantity), told, allowed)))
+
+    def above(high: str, low: str, limit: FloatArray, allowed: str) -> None:
+        for row in rows_of(table.values[high] > limit):
+            first, second = table.written(row, high), table.written(row, low)
+            told = f"{high} of {first} is above {low} of {second}"
+            faults.append((row, Fault(table.where(row, high), told, allowed)))
+
+    has = table.values
+    for low, high in (("tmin", "tmax"), ("rh_min", "rh_max"), ("rh_min", "rh_mean"),
+                      ("rh_mean", "rh_max")):  # fmt: skip
+        if low in has and high in has:
+            above(low, high, has[high], f"{low} at most {high}")
+    if "tmax" in has:
+        limit = has["tmax"] + DEWPOINT_ABOVE_TMAX_C
+        allowed = f"at most {DEWPOINT_ABOVE_TMAX_C:g} deg C above"
+        if "dewpoint" in has:
+            above("dewpoint", "tmax", limit, allowed)
+        if "vapour_pressure" in has:
+            # Colder than the check of Tmax lets pass, Eq 11 leaves its range.
+            with np.errstate(over="ignore", divide="ignore"):
+                most = np.asarray(saturation_vapour_pressure_kpa(limit))
+            above("vapour_pressure", "tmax", most, f"as dew point {allowed}")
+    return faults
+
+
+def with_every_day(table: Table) -> Table:
+    """The table with a blank row for every day that has none; its dates are in order."""
+    days = np.arange(table.dates[0], table.dates[-1] + 1)
+    at = (table.dates - table.dates[0]).astype(int)
+    absent = np.ones(days.size, dtype=bool)
+    absent[at] = False
+
+    def spread(values: FloatArray) -> FloatArray:
+        wide = np.full(days.size, np.nan)
+        wide[at] = values
+        return wide
+
+    blank = {}
+    for quantity, cells in table.blank.items():
+        blank[quantity] = absent.copy()
+        blank[quantity][at] = cells
+    lines = None
+    if table.lines is not None:
+        lines = np.zeros(days.size, dtype=int)
+        lines[at] = table.lines
+    return replace(
+        table,
+        dates=days,
+        values={quantity: spread(values) for quantity, values in table.values.items()},
+        given={quantity: spread(values) for quantity, values in table.given.items()},
+        blank=blank,
+        lines=lines,
+    )
+
+
+def blank_required(table: Table) -> dict[str, BoolArray]:
+    """Blank cells (n,) of the quantities that every day must have."""
+    return {quantity: table.blank[quantity] for quantity in REQUIRED if quantity in table.blank}
+
+
+def rows_of(flags: BoolArray) -> list[int]:
+    """Indices of the rows flagged."""
+    return [int(row) for row in np.flatnonzero(flags)]
+
+
+def _days(count: int) -> str:
+    return f"{count} day" if count == 1 else f"{count} days"

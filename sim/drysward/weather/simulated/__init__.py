@@ -1,0 +1,1 @@
+"""Weather years that were never recorded: a climate, a generator, resampling."""

@@ -1,0 +1,341 @@
+"""A climate as numbers: the model of daily weather, its equations and its curves.
+
+The published Markov-chain family (Richardson 1981; Richardson & Wright 1984): a two-state
+chain decides wet and dry days, amounts fall on wet days, and the other variables follow their
+seasonal mean and spread, conditioned on wet or dry, with residuals z(t) = A z(t-1) + B e(t) that
+keep the cross and lag-1 correlations. Three things were added where records asked for them: the
+chain remembers the day before yesterday, amounts are mixed exponential (they fit three records
+far better than gamma amounts do), and a wet day brings more between wet days than alone.
+
+Such a chain still makes every year too much like the last, and so too few dry years. A latent
+factor, smooth through the seasons and correlated from year to year, moves the chance of rain
+and its amount so that season and annual totals spread as the record's do (the "overdispersion"
+discussed by Katz & Parlange 1998). A seasonal drift of the other variables, part of it tied to
+that factor, makes dry summers as hot and clear as they were, beyond what their dry days do.
+
+``climate_fit`` makes a model from a record, ``normals`` from monthly normals; ``generator``
+makes weather of it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import special
+
+from drysward.physics.reference_et import daylight_hours, extraterrestrial_radiation_mj_m2
+
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+
+WET_MM = 0.254  # 0.01 in, the published threshold of a wet day
+CLEARNESS_RANGE = (0.03, 0.82)  # estimate: darkest and clearest daily Rs/Ra
+
+# Richardson 1981: lag-0 and lag-1 correlations of the residuals of Tmax, Tmin and solar
+# radiation, mean of 31 US stations. M0 and M1 from memory; A and B that follow from them
+# agree with the printed A and B within 0.0025.
+RICHARDSON_M0 = np.array([[1, 0.633, 0.186], [0.633, 1, -0.193], [0.186, -0.193, 1]])
+RICHARDSON_M1 = np.array([[0.621, 0.445, 0.087], [0.563, 0.674, -0.100], [0.015, -0.091, 0.251]])
+
+# Order of the residual variables; a model carries the first two and those the data have.
+# Solar radiation is modelled as clearness Rs/Ra so that it stays bounded; dew point as the root
+# of its depression below its highest, and wind as its root, which are closer to normal.
+TMAX, TMIN, CLEARNESS, ROOT_DEPRESSION, ROOT_WIND = (
+    "tmax_c",
+    "tmin_c",
+    "clearness",
+    "root_depression",
+    "root_wind",
+)
+DEWPOINT_ABOVE_TMIN_C = 3.0  # estimate: a daily mean dew point exceeds Tmin by no more
+
+# One calendar for all years: 366 days with 29 February, which common years leave out.
+_CALENDAR = np.arange("2000-01-01", "2001-01-01", dtype="datetime64[D]")
+MONTH_OF_DAY = _CALENDAR.astype("datetime64[M]").astype(int) % 12
+MONTH_NAMES = (
+    *("January", "February", "March", "April", "May", "June"),
+    *("July", "August", "September", "October", "November", "December"),
+)
+LEAST_SEASON_C = 2.0  # estimate: annual range of mean temperature below which there is no season
+DARK_MJ_M2 = 1.0  # estimate: top-of-atmosphere radiation below which clearness means nothing
+DAYS_IN_MONTH = np.array([31, 28.25, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
+LEAP_DAY = 59
+_PHASE = 2 * np.pi * (np.arange(366) + 0.5) / 366
+
+
+@dataclass(frozen=True)
+class ClimateModel:
+    """Everything needed to make daily weather at one place.
+
+    Arrays by month have shape (12,), by calendar day (366,), by variable and day (k, 366).
+    """
+
+    latitude_deg: float
+    elevation_m: float
+    variables: tuple[str, ...]
+    wet_fraction: FloatArray  # (12,) share of days that are wet
+    persistence: FloatArray  # (12,) P11 - P01, the lag-1 correlation of wetness
+    rain_per_wet_day_mm: FloatArray  # (12,)
+    mean_dry: FloatArray  # (k, 366)
+    mean_wet: FloatArray  # (k, 366)
+    sd_dry: FloatArray  # (k, 366)
+    sd_wet: FloatArray  # (k, 366)
+    a: FloatArray  # (k, k) of the residuals less their drift
+    b: FloatArray  # (k, k)
+    annual_sd: float  # latent factor common to a year, standard deviation of ln rain
+    annual_lag1: float  # its year-to-year correlation
+    season_sd: FloatArray  # (4,) latent factor of Dec-Feb, Mar-May, Jun-Aug, Sep-Nov
+    wet_day_part: float  # part of the latent factor in the number of wet days; rest in amounts
+    drift_on_latent: FloatArray  # (4, k) drift of the residuals per unit of the latent factor
+    drift: FloatArray  # (4, k, k) square roots of the covariance of their own drift
+    # The defaults are the chain and the exponential amounts of Richardson 1981.
+    second_day: float = 0.0  # weight of the day before yesterday in the chance of rain
+    amount_by_neighbours: FloatArray = field(default_factory=lambda: np.ones(3))
+    # ... ratio (3,) of the mean amount of wet days with none, one and two wet neighbours
+    # (12,) share of the light one of two exponentials in the amounts, its mean beside both's
+    light_share: FloatArray = field(default_factory=lambda: np.zeros(12))
+    light_ratio: FloatArray = field(default_factory=lambda: np.ones(12))
+    wind_height_m: float | None = None
+    origin: str = ""
+    notes: tuple[str, ...] = field(default=())
+
+
+# ---------------------------------------------------------------- published equations
+
+
+def transition_probabilities(
+    wet_fraction: FloatArray, persistence: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """P01 and P11 of the chain with stationary wet share pi and lag-1 correlation r.
+
+    Inverse of pi = P01/(1 + P01 - P11), r = P11 - P01 (standard results).
+    """
+    p01 = wet_fraction * (1 - persistence)
+    p11 = p01 + persistence
+    # A month that never (or always) rains does so from its first day, whatever came before.
+    p01 = np.where(wet_fraction >= 1, 1.0, p01)
+    p11 = np.where(wet_fraction <= 0, 0.0, p11)
+    return np.clip(p01, 0.0, 1.0), np.clip(p11, 0.0, 1.0)
+
+
+def possible_persistence(fraction: FloatArray, persistence: FloatArray) -> FloatArray:
+    """Keep P01 and P11 within 0 and 1: wet and dry can only avoid each other so far."""
+    odds = fraction / np.maximum(1 - fraction, 1e-9)
+    least = -np.minimum(odds, 1 / np.maximum(odds, 1e-9))
+    return np.clip(persistence, least, 0.95)
+
+
+def chain_weights(
+    share: FloatArray, persistence: FloatArray, second_day: float
+) -> tuple[FloatArray, FloatArray]:
+    """Weights r1, r2 of a second-order chain with lag-1 correlation ``persistence``; broadcasts.
+
+    Its linear form is P(wet) = pi + r1 (w - pi)[t-1] + r2 (w - pi)[t-2] (discrete autoregression,
+    Jacobs & Lewis 1983, from memory), and r1 = persistence (1 - r2) (Yule-Walker). r2 is
+    ``second_day`` as far as every chance stays within 0 and 1: a negative one must leave room
+    for the rarer of wet and dry.
+    """
+    rarer = np.minimum(share, 1 - share) / np.maximum(share, 1 - share)
+    least = -(1 - persistence) * rarer / (1 + np.maximum(persistence, 0.0) * rarer)
+    r2 = np.where(rarer > 0, np.clip(second_day, least, 0.9), 0.0)
+    return persistence * (1 - r2), r2
+
+
+def neighbour_chances(
+    share: FloatArray, r1: FloatArray, r2: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Chance that a wet day has none, one or two wet neighbours in that chain; broadcasts.
+
+    P(1|1) = pi + (1 - pi) r1/(1 - r2), and both are wet with P(1|1) P(1|11), where
+    P(1|11) = pi + (1 - pi)(r1 + r2).
+    """
+    after_wet = share + (1 - share) * r1 / (1 - r2)
+    both = after_wet * (share + (1 - share) * (r1 + r2))
+    return 1 - 2 * after_wet + both, 2 * (after_wet - both), both
+
+
+def wet_day_moments(p01: float, p11: float, days: int) -> tuple[float, float]:
+    """Mean and large-sample variance of the number of wet days in ``days`` (standard results).
+
+    N pi and N pi (1-pi) (1+r)/(1-r), with pi = P01/(1 + P01 - P11) and r = P11 - P01.
+    """
+    pi, r = p01 / (1 + p01 - p11), p11 - p01
+    return days * pi, days * pi * (1 - pi) * (1 + r) / (1 - r)
+
+
+def residual_matrices(m0: FloatArray, m1: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """A and B of z(t) = A z(t-1) + B e(t) from lag-0 and lag-1 correlations (k, k).
+
+    A = M1 M0^-1; B B' = M0 - M1 M0^-1 M1', B lower triangular (Matalas 1967; Richardson 1981).
+    """
+    a = np.linalg.solve(m0.T, m1.T).T
+    bb = m0 - a @ m1.T
+    # A short or gappy record can leave B B' a shade indefinite: lift it to the nearest valid.
+    values, vectors = np.linalg.eigh((bb + bb.T) / 2)
+    bb = (vectors * np.maximum(values, 1e-6)) @ vectors.T
+    return np.asarray(a), np.linalg.cholesky(bb)
+
+
+def mixed_exponential(
+    u: FloatArray, light_share: FloatArray | float, light_ratio: FloatArray | float
+) -> FloatArray:
+    """Deviates of mean 1 from uniform ones: two exponentials, the light one of mean light_ratio.
+
+    Share and ratio broadcast against ``u``. Mixed exponential amounts: Woolhiser & Roldan 1982,
+    from memory; mean a b1 + (1 - a) b2.
+    """
+    heavy_ratio = (1 - light_share * light_ratio) / (1 - light_share)
+    light = u < light_share
+    within = np.where(
+        light, u / np.maximum(light_share, 1e-9), (u - light_share) / (1 - light_share)
+    )
+    return -np.log1p(-within) * np.where(light, light_ratio, heavy_ratio)
+
+
+def likeliest_mixed_exponential(amounts: FloatArray) -> tuple[float, float]:
+    """Likeliest share and ratio of the light exponential in positive amounts (n,) of mean 1.
+
+    By expectation and maximisation from equal shares (Dempster, Laird & Rubin 1977).
+    """
+    share, ratio = 0.5, 0.3
+    for _ in range(300):
+        heavy = (1 - share * ratio) / (1 - share)
+        density = share / ratio * np.exp(-amounts / ratio)
+        light = density / (density + (1 - share) / heavy * np.exp(-amounts / heavy))
+        share = float(np.clip(light.mean(), 1e-6, 1 - 1e-6))
+        ratio = float((light @ amounts) / light.sum() / amounts.mean())
+    return share, ratio
+
+
+def extraterrestrial_radiation(latitude_deg: float) -> tuple[FloatArray, FloatArray]:
+    """Ra (MJ/m2/d) and day length (h) for the 366 calendar days (FAO-56 Eq 21 to 25, 34)."""
+    day = np.arange(1.0, 367.0)
+    return (
+        np.asarray(extraterrestrial_radiation_mj_m2(latitude_deg, day)),
+        np.asarray(daylight_hours(latitude_deg, day)),
+    )
+
+
+def dewpoint_from_vapour_pressure_c(vapour_pressure_kpa: FloatArray) -> FloatArray:
+    """Dew point (C) of a vapour pressure above 0 (kPa): inverse of FAO-56 Eq 14."""
+    ratio = np.log(vapour_pressure_kpa / 0.6108)
+    return np.asarray(237.3 * ratio / (17.27 - ratio))
+
+
+# ---------------------------------------------------------------- calendar and seasonal curves
+
+
+def calendar_day(dates: NDArray[np.datetime64]) -> NDArray[np.int64]:
+    """Index 0 to 365 in the 366-day calendar (29 February is 59)."""
+    dates = dates.astype("datetime64[D]")
+    day = (dates - dates.astype("datetime64[Y]")).astype(int)
+    return day + ((day >= LEAP_DAY) & ~is_leap(years_of(dates)))
+
+
+def years_of(dates: NDArray[np.datetime64]) -> NDArray[np.int64]:
+    return dates.astype("datetime64[Y]").astype(int) + 1970
+
+
+def is_leap(years: NDArray[np.int64]) -> BoolArray:
+    return (years % 4 == 0) & ((years % 100 != 0) | (years % 400 == 0))
+
+
+def named_months(chosen: BoolArray) -> str:
+    """The months of (12,) in words."""
+    return ", ".join(name for name, yes in zip(MONTH_NAMES, chosen, strict=True) if yes)
+
+
+def month_means(curve: FloatArray) -> FloatArray:
+    """(12,) month averages of a curve by calendar day (366,)."""
+    return np.bincount(MONTH_OF_DAY, curve, 12) / np.bincount(MONTH_OF_DAY)
+
+
+def harmonics(count: int) -> FloatArray:
+    """(366, 1 + 2 count): a constant and ``count`` annual harmonics."""
+    waves = [np.ones(366)]
+    for order in range(1, count + 1):
+        waves += [np.cos(order * _PHASE), np.sin(order * _PHASE)]
+    return np.stack(waves, axis=1)
+
+
+def smooth_curve(monthly: FloatArray) -> FloatArray:
+    """(366,) smooth curve whose month averages are the twelve values: 5 1/2 harmonics."""
+    # Of the sixth harmonic the half that peaks in mid-month; the other half averages to nought.
+    waves = np.column_stack([harmonics(5), np.sin(6 * _PHASE)])
+    averages = np.stack([waves[m == MONTH_OF_DAY].mean(axis=0) for m in range(12)])
+    return waves @ np.linalg.lstsq(averages, monthly, rcond=None)[0]
+
+
+def wet_share_curve(monthly: FloatArray) -> FloatArray:
+    """(366,) wet share without steps between months, whose month averages are the twelve shares.
+
+    Log-odds run straight between mid-months. A month that never or always rains stays so.
+    """
+    certain = (monthly <= 0) | (monthly >= 1)
+    if certain.all():
+        return monthly[MONTH_OF_DAY]
+    middle = month_means(np.arange(366.0))[~certain]
+    days, known = np.arange(366.0), monthly[~certain]
+    odds = special.logit(known)
+    for _ in range(30):  # the average of a bent curve is not its middle
+        curve = special.expit(np.interp(days, middle, odds, period=366))
+        made = month_means(curve)[~certain]
+        odds = odds + 0.7 * (special.logit(known) - special.logit(made))
+    return np.where(certain[MONTH_OF_DAY], monthly[MONTH_OF_DAY], curve)
+
+
+# ---------------------------------------------------------------- dry and wet years
+
+# Knots of the latent factor: mid-January, -April, -July and -October.
+_KNOT_DAYS = np.array([15.0, 105.0, 197.0, 289.0])
+
+
+def knot_weights(days: FloatArray, first_year: int, years: int) -> FloatArray:
+    """(days, 4 years): weights that interpolate the knots linearly; day 0 is 1 January, year 0."""
+    starts = 366.0 * np.arange(first_year, first_year + years)
+    knots = (starts[:, None] + _KNOT_DAYS).ravel()
+    return np.stack([np.interp(days, knots, row) for row in np.eye(knots.size)], axis=1)
+
+
+# Within one year the knots of the year before and after are needed too: (366, 12).
+KNOT_WEIGHTS = knot_weights(np.arange(366.0), -1, 3)
+
+
+def knot_covariances(years: int, annual_lag1: float) -> FloatArray:
+    """(5, 4 years, 4 years): covariance for unit variance of the year and of each season."""
+    year, season = np.divmod(np.arange(4 * years), 4)
+    parts = [annual_lag1 ** np.abs(year[:, None] - year)]
+    parts += [np.diag((season == s).astype(float)) for s in range(4)]
+    return np.stack(parts)
+
+
+def latent_variance(model: ClimateModel) -> FloatArray:
+    """(366,) variance of the latent factor by calendar day."""
+    unit = knot_covariances(3, model.annual_lag1)
+    sizes = np.array([model.annual_sd, *model.season_sd]) ** 2
+    return np.einsum("di,sij,dj,s->d", KNOT_WEIGHTS, unit, KNOT_WEIGHTS, sizes)
+
+
+def slope_by_day(model: ClimateModel) -> FloatArray:
+    """(366, k) drift of the residuals per unit of the latent factor, between the four seasons'."""
+    return KNOT_WEIGHTS @ np.tile(model.drift_on_latent, (3, 1))
+
+
+def drift_covariance(model: ClimateModel) -> FloatArray:
+    """(366, k, k) covariance of the drift by calendar day."""
+    slope = slope_by_day(model)
+    of_latent = np.einsum("di,dj,d->dij", slope, slope, latent_variance(model))
+    own = np.tile(model.drift @ model.drift.transpose(0, 2, 1), (3, 1, 1))
+    return of_latent + np.einsum("ds,sij->dij", KNOT_WEIGHTS**2, own)
+
+
+def without_drift(m0: FloatArray, m1: FloatArray, model: ClimateModel) -> ClimateModel:
+    """The model with A and B such that residuals and drift together have M0 and M1 (k, k).
+
+    The drift hardly changes from day to day, so its covariance is taken from both.
+    """
+    of_drift = drift_covariance(model).mean(axis=0)
+    a, b = residual_matrices(m0 - of_drift, m1 - of_drift)
+    return replace(model, a=a, b=b)

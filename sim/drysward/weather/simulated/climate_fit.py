@@ -1,0 +1,513 @@
+"""A climate model fitted to a daily record."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import linalg, optimize
+
+from drysward.faults import Fault, FaultyInput
+from drysward.physics.reference_et import (
+    vapour_pressure_from_rh_extremes_kpa,
+    vapour_pressure_from_rh_mean_kpa,
+)
+from drysward.weather.record import DailyRecord
+from drysward.weather.simulated.climate import (
+    CLEARNESS,
+    CLEARNESS_RANGE,
+    DARK_MJ_M2,
+    DEWPOINT_ABOVE_TMIN_C,
+    LEAST_SEASON_C,
+    MONTH_OF_DAY,
+    ROOT_DEPRESSION,
+    ROOT_WIND,
+    TMAX,
+    TMIN,
+    WET_MM,
+    BoolArray,
+    ClimateModel,
+    FloatArray,
+    calendar_day,
+    dewpoint_from_vapour_pressure_c,
+    extraterrestrial_radiation,
+    harmonics,
+    knot_covariances,
+    knot_weights,
+    likeliest_mixed_exponential,
+    month_means,
+    named_months,
+    possible_persistence,
+    smooth_curve,
+    without_drift,
+)
+from drysward.weather.simulated.generator import rain_without_latent, wet_neighbours
+
+LEAST_YEARS = 5
+GOOD_YEARS = 20
+_YEARS_OF_ALL = 10  # estimate: years for which all seasons together count in one season's drift
+_MOST_DRIFT = 0.4  # estimate: largest part of a residual's variance that may be drift
+_LEAST_AMOUNTS = 60  # estimate: wet days that a mixture of amounts needs
+_PLAIN_YEARS = 1000  # made to measure how the model spreads by itself: 4 % error of a variance
+
+
+def fit(record: DailyRecord, latitude_deg: float, elevation_m: float) -> ClimateModel:
+    """Climate of a daily record of at least five years.
+
+    Rain by month; means by four harmonics with a wet-day shift of one, then corrected to the
+    record's month means; spreads by two harmonics. Solar radiation comes from sunshine (FAO-56
+    Eq 35, a 0.25, b 0.50) and the dew point from vapour pressure or relative humidity where only
+    those are recorded. ``notes`` tell what the record left open: gaps, months without rain or
+    sun, few years. FaultyInput for a shorter record, or one whose other variables are seldom
+    there together.
+    """
+    dates = np.asarray(record.dates).astype("datetime64[D]")
+    rain = np.asarray(record.rain_mm, dtype=float)
+    where = record.name or "weather record"
+    if np.isfinite(rain).sum() < LEAST_YEARS * 365:
+        raise FaultyInput(
+            Fault(
+                where,
+                f"{np.isfinite(rain).sum() / 365.25:.1f} years are too few to fit a climate",
+                f"at least {LEAST_YEARS} years; monthly normals can be given instead",
+            )
+        )
+    day = calendar_day(dates)
+    month = MONTH_OF_DAY[day]
+    wet = np.asarray(rain >= WET_MM)  # NaN compares false
+
+    wet_fraction, persistence, second_day = _fit_chain(rain, wet, month)
+    by_neighbours = _fit_neighbours(rain, wet, month)
+    mean_mm, light_share, light_ratio = _fit_amounts(rain, wet, month, by_neighbours)
+    values = _residual_variables(record, day, latitude_deg)
+    together = np.isfinite(np.stack(list(values.values()))).all(axis=0).sum()
+    if together < LEAST_YEARS * 180:
+        raise FaultyInput(
+            Fault(
+                where,
+                f"only {together} days have {', '.join(values)} together",
+                f"at least {LEAST_YEARS * 180} days; leave out the column that has gaps",
+            )
+        )
+    still = [name for name, series in values.items() if np.nanstd(series) < 1e-6]
+    if still:
+        raise FaultyInput(
+            Fault(where, f"{name} is the same on every day", "leave that column out")
+            for name in still
+        )
+    means, sds, z = _fit_curves(np.stack(list(values.values())), wet, day)
+    m0, m1 = _residual_correlations(z)
+    model = ClimateModel(
+        latitude_deg=latitude_deg,
+        elevation_m=elevation_m,
+        variables=tuple(values),
+        wet_fraction=wet_fraction,
+        persistence=persistence,
+        rain_per_wet_day_mm=mean_mm,
+        mean_dry=means[0],
+        mean_wet=means[1],
+        sd_dry=sds[0],
+        sd_wet=sds[1],
+        a=np.zeros_like(m0),
+        b=np.eye(len(values)),
+        annual_sd=0.0,
+        annual_lag1=0.0,
+        season_sd=np.zeros(4),
+        wet_day_part=0.0,
+        drift_on_latent=np.zeros((4, len(values))),
+        drift=np.zeros((4, *m0.shape)),
+        second_day=second_day,
+        amount_by_neighbours=by_neighbours,
+        light_share=light_share,
+        light_ratio=light_ratio,
+        wind_height_m=record.wind_height_m if ROOT_WIND in values else None,
+        origin=f"fitted to {dates[0]} to {dates[-1]}",
+        notes=_notes(record, values, wet_fraction, latitude_deg),
+    )
+    model = replace(model, **_fit_latent(dates, rain, model))
+    return _fit_drift(dates, rain, z, (m0, m1), model)
+
+
+def _fit_chain(
+    rain: FloatArray, wet: BoolArray, month: NDArray[np.int64]
+) -> tuple[FloatArray, FloatArray, float]:
+    """Wet share and persistence by month, and the weight of the day before yesterday.
+
+    A month with few wet or dry days shares the year's persistence. The weight is one for the
+    year: r2 = (rho2 - rho1^2)/(1 - rho1^2) (Yule-Walker).
+    """
+    known = np.isfinite(rain)
+    pair = np.concatenate([[False], known[1:] & known[:-1]])
+    before = np.concatenate([[False], wet[:-1]])
+
+    def correlation(chosen: BoolArray) -> float:
+        after_wet, after_dry = chosen & before, chosen & ~before
+        if min(after_wet.sum(), after_dry.sum()) < 20:
+            return np.nan
+        return float(wet[after_wet].mean() - wet[after_dry].mean())
+
+    fraction = np.array([wet[known & (month == m)].mean() for m in range(12)])
+    pooled = np.nan_to_num(correlation(pair))
+    persistence = np.array([correlation(pair & (month == m)) for m in range(12)])
+    persistence = np.where(np.isnan(persistence), pooled, persistence)
+
+    deviation = np.where(known, wet - fraction[month], np.nan)
+
+    def lagged(lag: int) -> float:
+        return float(np.nanmean(deviation[lag:] * deviation[:-lag]))
+
+    variance = float(np.nanmean(deviation**2))
+    rho1, rho2 = (lagged(lag) / variance if variance > 0 else 0.0 for lag in (1, 2))
+    second_day = (rho2 - rho1**2) / (1 - rho1**2)
+    return fraction, possible_persistence(fraction, persistence), second_day
+
+
+def _fit_neighbours(rain: FloatArray, wet: BoolArray, month: NDArray[np.int64]) -> FloatArray:
+    """Mean amount of wet days with none, one and two wet neighbours, beside the month's (3,).
+
+    Rain of a wet spell is more than that of lone wet days (Buishand 1978, from memory). Ratios
+    that rest on fewer than 30 days are left at 1.
+    """
+    beside = wet_neighbours(wet[None])[0]
+    monthly = np.array([rain[wet & (month == m)].sum() for m in range(12)])
+    count = np.maximum(np.bincount(month[wet], minlength=12), 1)
+    relative = rain / np.where(monthly > 0, monthly / count, 1.0)[month]
+    found = np.ones(3)
+    for number in range(3):
+        chosen = wet & (beside == number)
+        if chosen.sum() >= 30:
+            found[number] = relative[chosen].mean()
+    return found
+
+
+def _fit_amounts(
+    rain: FloatArray, wet: BoolArray, month: NDArray[np.int64], by_neighbours: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Mean rain per wet day (traces of dry days included) and the mixed exponential, by month.
+
+    The mixture is fitted to amounts above the wet threshold over what the month and the number
+    of wet neighbours make of their mean: those of the month and the two beside it, or of the
+    whole year where these have few. Light falls do not grow with a month's mean, so that one
+    mixture for the year makes too many days of drizzle in the dry season and too few in the wet.
+    """
+    share, ratio = np.zeros(12), np.ones(12)
+    if not wet.any():
+        return np.full(12, WET_MM), share, ratio
+    mean = np.full(12, rain[wet].mean())
+    for m in range(12):
+        if number := np.sum(wet & (month == m)):
+            mean[m] = np.nansum(rain[month == m]) / number
+    expected = (mean[month] * by_neighbours[wet_neighbours(wet[None])[0]])[wet]
+    # Gauges step by about the threshold: amounts at it stand for half a step above nought.
+    step = WET_MM / 2
+    excess = (rain[wet] - WET_MM + step) / (np.maximum(expected - WET_MM, step) + step)
+    if excess.size < _LEAST_AMOUNTS:
+        return mean, share, ratio
+    for m in range(12):
+        near = excess[np.isin(month[wet], [(m - 1) % 12, m, (m + 1) % 12])]
+        some = near if near.size >= _LEAST_AMOUNTS else excess
+        share[m], ratio[m] = likeliest_mixed_exponential(some / some.mean())
+    return mean, share, ratio
+
+
+def _residual_variables(
+    record: DailyRecord, day: NDArray[np.int64], latitude_deg: float
+) -> dict[str, FloatArray]:
+    """The variables besides rain that the record carries, each (n,), in model order."""
+
+    def column(name: str) -> FloatArray | None:
+        values = getattr(record, name)
+        if values is None or not np.isfinite(values).any():
+            return None
+        return np.asarray(values, dtype=float)
+
+    tmax, tmin = np.asarray(record.tmax_c, float), np.asarray(record.tmin_c, float)
+    found = {TMAX: tmax, TMIN: tmin}
+    ra, day_length_h = (curve[day] for curve in extraterrestrial_radiation(latitude_deg))
+    # Near the polar night Rs/Ra is noise over nothing.
+    light = np.where(ra > DARK_MJ_M2, ra, np.nan)
+    if (solar := column("solar_mj_m2")) is not None:
+        found[CLEARNESS] = np.clip(solar / light, *CLEARNESS_RANGE)
+    elif (sunshine := column("sunshine_h")) is not None:
+        share = np.clip(sunshine / np.maximum(day_length_h, 0.1), 0, 1)
+        found[CLEARNESS] = np.where(np.isnan(light), np.nan, 0.25 + 0.50 * share)
+    if (dewpoint := _dewpoint_c(record)) is not None:
+        depression = tmin + DEWPOINT_ABOVE_TMIN_C - dewpoint
+        found[ROOT_DEPRESSION] = np.sqrt(np.maximum(depression, 0.0))
+    if (wind := column("wind_m_s")) is not None:
+        found[ROOT_WIND] = np.sqrt(np.maximum(wind, 0.0))
+    return found
+
+
+def _dewpoint_c(record: DailyRecord) -> FloatArray | None:
+    """Dew point (n,) from the humidity that the record has on most days; None without any."""
+    tmax, tmin = record.tmax_c, record.tmin_c
+    routes: dict[str, FloatArray] = {}
+    if record.dewpoint_c is not None:
+        routes["dew point"] = record.dewpoint_c
+    pressure: list[Any] = [record.vapour_pressure_kpa]
+    if record.rh_max_pct is not None and record.rh_min_pct is not None:
+        pressure.append(
+            vapour_pressure_from_rh_extremes_kpa(tmax, tmin, record.rh_max_pct, record.rh_min_pct)
+        )
+    if record.rh_mean_pct is not None:
+        pressure.append(vapour_pressure_from_rh_mean_kpa(tmax, tmin, record.rh_mean_pct))
+    for number, values in enumerate(pressure):
+        if values is not None:
+            positive = np.where(values > 0, values, np.nan)
+            routes[f"pressure {number}"] = dewpoint_from_vapour_pressure_c(positive)
+    if not routes:
+        return None
+    best = max(routes.values(), key=lambda values: np.isfinite(values).sum())
+    return best if np.isfinite(best).any() else None
+
+
+def _notes(
+    record: DailyRecord,
+    values: dict[str, FloatArray],
+    wet_fraction: FloatArray,
+    latitude_deg: float,
+) -> tuple[str, ...]:
+    """What a reader of the generated weather should know of its record."""
+    days = record.n_days
+    notes = []
+    if days < GOOD_YEARS * 365:
+        notes.append(
+            f"{days / 365.25:.0f} years of record: how dry years spread is uncertain; "
+            f"{GOOD_YEARS} or more are better"
+        )
+    for rule, count in record.filled.items():
+        if count:
+            notes.append(f"{rule}: {count} days of the record were filled ({count / days:.1%})")
+    for name, series in values.items():
+        if (missing := int((~np.isfinite(series)).sum())) and name not in (TMAX, TMIN):
+            notes.append(
+                f"{name}: not known on {missing} days of the record ({missing / days:.1%})"
+            )
+    if CLEARNESS in values and (record.solar_mj_m2 is None):
+        notes.append("radiation from sunshine hours: FAO-56 Eq 35 with 0.25 and 0.50, published")
+    if ROOT_DEPRESSION in values and record.dewpoint_c is None:
+        notes.append("dew point from vapour pressure or relative humidity (FAO-56 Eq 14)")
+    if (never := wet_fraction == 0).any():
+        notes.append(f"no rain in {named_months(never)} of the record, and so in no made year")
+    dark = month_means(extraterrestrial_radiation(latitude_deg)[0]) < DARK_MJ_M2
+    if dark.any():
+        notes.append(f"the sun hardly rises in {named_months(dark)}: radiation there is a trace")
+    month = record.dates.astype("datetime64[M]").astype(int) % 12
+    mean_c = (record.tmax_c + record.tmin_c) / 2
+    by_month = np.bincount(month, mean_c, 12) / np.maximum(np.bincount(month, minlength=12), 1)
+    if np.ptp(by_month) < LEAST_SEASON_C:
+        notes.append("temperature has no season to speak of: it varies by day and by drift alone")
+    return tuple(notes)
+
+
+def _fit_curves(
+    values: FloatArray, wet: BoolArray, day: NDArray[np.int64]
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Means and sds, each (2, k, 366) for dry and wet, and the residuals, of values (k, n)."""
+    k, month = values.shape[0], MONTH_OF_DAY[day]
+    # With next to no wet (or dry) days there is no shift to tell.
+    shift_order = 1 if min(wet.sum(), (~wet).sum()) >= 60 else None
+    means, sds = np.empty((2, k, 366)), np.empty((2, k, 366))
+    z = np.empty_like(values)
+    for i, series in enumerate(values):
+        known = np.isfinite(series)
+        means[:, i] = _curves(series, known, wet, day, 4, shift_order)
+        state = wet.astype(int)
+        residual = series - means[state, i, day]
+        known_in_month = np.bincount(month[known], minlength=12)
+        sums = np.bincount(month[known], residual[known], minlength=12)
+        means[:, i] += smooth_curve(sums / np.maximum(known_in_month, 1))
+        residual = series - means[state, i, day]
+        variance = float(np.nanvar(residual))
+        squares = _curves(residual**2, known, wet, day, 2, None if shift_order is None else 0)
+        sds[:, i] = np.sqrt(np.maximum(squares, 0.05 * variance + 1e-12))
+        # The curve follows squares, not ratios: what it misses on the whole is made up for here.
+        sds[:, i] *= max(float(np.nanstd(residual / sds[state, i, day])), 0.1)
+        z[i] = residual / sds[state, i, day]
+    return means, sds, z
+
+
+def _residual_correlations(z: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """M0 and M1 (k, k) of residuals (k, n), over days with all of them."""
+    complete = np.asarray(np.isfinite(z).all(axis=0))
+    pairs = complete[1:] & complete[:-1]
+    now, before = z[:, 1:][:, pairs], z[:, :-1][:, pairs]
+    m0 = np.atleast_2d(np.cov(z[:, complete]))
+    m1 = (now - now.mean(1, keepdims=True)) @ (before - before.mean(1, keepdims=True)).T
+    return m0, m1 / now.shape[1]
+
+
+def _curves(
+    series: FloatArray,
+    known: BoolArray,
+    wet: BoolArray,
+    day: NDArray[np.int64],
+    order: int,
+    shift_order: int | None,
+) -> FloatArray:
+    """Least-squares seasonal curves (2, 366) for dry and wet days of a series (n,)."""
+    base = harmonics(order)
+    shift = np.empty((366, 0)) if shift_order is None else harmonics(shift_order)
+    design = np.hstack([base[day], shift[day] * wet[:, None]])[known]
+    coefficients = np.linalg.lstsq(design, series[known], rcond=None)[0]
+    dry = base @ coefficients[: base.shape[1]]
+    return np.stack([dry, dry + shift @ coefficients[base.shape[1] :]])
+
+
+# ---------------------------------------------------------------- dry and wet years
+
+# Windows on an axis of two 366-day years: the calendar year, and four seasons in knot order
+# (December to February is that of the second year).
+_TWO_YEARS = np.arange(732)
+_WINDOWS = [_TWO_YEARS < 366] + [
+    (start <= _TWO_YEARS) & (stop > _TWO_YEARS)
+    for start, stop in ((335, 426), (60, 152), (152, 244), (244, 335))
+]
+
+
+def _window_days(dates: NDArray[np.datetime64], window: int) -> list[NDArray[np.int64]]:
+    """Places in the record of each complete year (window 0) or season (1 to 4)."""
+    first = np.datetime64("0000-01") + (0, 11, 2, 5, 8)[window]
+    length = 12 if window == 0 else 3
+    year, place = np.divmod((dates.astype("datetime64[M]") - first).astype(int), 12)
+    found = []
+    for y in np.unique(year):
+        inside = np.flatnonzero((year == y) & (place < length))
+        start, stop = ((first + 12 * y + n).astype("datetime64[D]") for n in (0, length))
+        if inside.size == (stop - start).astype(int):
+            found.append(inside)
+    return found
+
+
+def _totals(dates: NDArray[np.datetime64], values: FloatArray, window: int) -> FloatArray:
+    """Totals of the complete years or seasons that have no value missing."""
+    totals = np.array([values[days].sum() for days in _window_days(dates, window)])
+    return totals[np.isfinite(totals)]
+
+
+def _fit_latent(
+    dates: NDArray[np.datetime64], rain: FloatArray, model: ClimateModel
+) -> dict[str, Any]:
+    """The model's fields of the latent factor; ``model`` has none yet.
+
+    Its variances are those that add to the rest of the model what the record's totals spread
+    more, for the year and the four seasons at once (non-negative least squares, relative errors).
+    The part of wet days compares, over the seasons, how much more their number spreads.
+    """
+    weights = knot_weights(_TWO_YEARS.astype(float), -1, 4)
+    wetness = np.where(np.isfinite(rain), rain >= WET_MM, np.nan)
+    # Two years side by side, so that December goes with the winter after it.
+    plain = np.concatenate(rain_without_latent(model, 2 * _PLAIN_YEARS).reshape(2, -1, 366), axis=1)
+    daily, daily_share = plain.mean(axis=0), (plain > 0).mean(axis=0)
+    observed = [_totals(dates, rain, window) for window in range(5)]
+    lag1 = 0.0
+    if observed[0].size >= 20:
+        deviation = observed[0] - observed[0].mean()
+        found = float(deviation[1:] @ deviation[:-1] / max(deviation @ deviation, 1e-12))
+        # Below about 1.64/sqrt(n) a correlation is not told from none.
+        lag1 = min(found, 0.7) if found > 1.64 / np.sqrt(observed[0].size) else 0.0
+    unit = knot_covariances(4, lag1)
+    rows, targets = [], []
+    excess_rain = excess_days = 0.0
+    for number, (window, totals) in enumerate(zip(_WINDOWS, observed, strict=True)):
+        if totals.size < LEAST_YEARS - 1:
+            continue
+        variance = float(totals.var(ddof=1))
+        if variance == 0:
+            continue
+        excess = variance - float(plain[:, window].sum(axis=1).var())
+        pull = daily[window] @ weights[window]
+        # No size is below 0, so the five can disagree; turf lives by the season, not the year.
+        weight = 1.0 if number == 0 else np.sqrt(2.0)
+        rows.append(weight * np.einsum("i,sij,j->s", pull, unit, pull) / variance)
+        targets.append(weight * max(excess, 0.0) / variance)
+        if number > 0:
+            days = _totals(dates, wetness, number)
+            of_days = days.var(ddof=1) - (plain[:, window] > 0).sum(axis=1).var()
+            excess_rain += excess / daily[window].sum() ** 2
+            excess_days += of_days / daily_share[window].sum() ** 2
+    sizes = np.zeros(5)
+    if rows:
+        sizes = np.sqrt(np.minimum(optimize.nnls(np.array(rows), np.array(targets))[0], 1.0))
+    part = np.sqrt(max(excess_days, 0.0) / excess_rain) if excess_rain > 0 else 0.0
+    return {
+        "annual_sd": float(sizes[0]),
+        "annual_lag1": lag1,
+        "season_sd": sizes[1:],
+        "wet_day_part": min(float(part), 0.8),
+    }
+
+
+def _mean_of_most(z: FloatArray) -> FloatArray:
+    """Mean over the days of (k, days), NaN where fewer than three days in four are known."""
+    known = np.isfinite(z)
+    mean = np.where(known, z, 0.0).sum(axis=1) / np.maximum(known.sum(axis=1), 1)
+    return np.where(known.mean(axis=1) >= 0.75, mean, np.nan)
+
+
+def _fit_drift(
+    dates: NDArray[np.datetime64],
+    rain: FloatArray,
+    z: FloatArray,
+    correlations: tuple[FloatArray, FloatArray],
+    model: ClimateModel,
+) -> ClimateModel:
+    """The model with the seasonal drift of the residuals z (k, n), and A and B beside it.
+
+    Drift is the excess of the covariance of season means over that of the AR(1) process; the
+    part that goes with season rain is put on the latent factor. What each season shows is drawn
+    towards all seasons together, the more so the fewer its years.
+    """
+    k = z.shape[0]
+    covariance, with_rain = np.full((4, k, k), np.nan), np.full((4, k), np.nan)
+    freedom = np.zeros(4)
+    for season in range(4):
+        days_of = _window_days(dates, season + 1)
+        totals = np.array([rain[days].sum() for days in days_of])
+        if len(days_of) < LEAST_YEARS - 1 or not np.nansum(totals) > 0:
+            continue
+        mean = np.stack([_mean_of_most(z[:, days]) for days in days_of])
+        known = np.isfinite(mean).all(axis=1) & np.isfinite(totals)
+        if known.sum() < LEAST_YEARS - 1:
+            continue
+        # Deviations within the season, so that the fit of its mean plays no part.
+        deviation = mean[known] - mean[known].mean(axis=0)
+        wetness = totals[known] / totals[known].mean() - 1
+        freedom[season] = known.sum() - 1
+        covariance[season] = deviation.T @ deviation / freedom[season]
+        with_rain[season] = wetness @ deviation / freedom[season]
+    if not freedom.any():
+        return without_drift(*correlations, model)
+
+    weights = knot_weights(_TWO_YEARS.astype(float), -1, 4)
+    pulls = np.stack([weights[window].mean(axis=0) for window in _WINDOWS[1:]])
+    parts = np.einsum("wi,sij,wj->ws", pulls, knot_covariances(4, model.annual_lag1), pulls)
+    latent = parts @ np.array([model.annual_sd, *model.season_sd]) ** 2
+    own = parts[:, 1:].sum(axis=1)
+    covariance = _towards_all(covariance, freedom)
+    slope = _towards_all(with_rain / np.maximum(latent, 0.005)[:, None], freedom * (latent > 0.005))
+    for _ in range(6):  # A and B leave room for the drift, and the drift is what they leave
+        model = without_drift(*correlations, model)
+        inverse = np.linalg.inv(np.eye(k) - model.a)
+        m0 = linalg.solve_discrete_lyapunov(model.a, model.b @ model.b.T)
+        excess = covariance - (inverse @ m0 + m0 @ inverse.T - m0) / 91
+        of_each = np.clip(np.diagonal(excess, axis1=1, axis2=2), 0.0, _MOST_DRIFT)
+        most = np.sqrt(of_each / np.maximum(latent, 0.005)[:, None])
+        kept = np.clip(slope, -most, most)
+        of_latent = np.einsum("si,sj,s->sij", kept, kept, latent)
+        values, vectors = np.linalg.eigh((excess - of_latent) / own[:, None, None])
+        values = np.clip(values, 0.0, _MOST_DRIFT)
+        model = replace(model, drift_on_latent=kept, drift=vectors * np.sqrt(values)[:, None, :])
+    return without_drift(*correlations, model)
+
+
+def _towards_all(by_season: FloatArray, freedom: FloatArray) -> FloatArray:
+    """Values (4, ...) drawn towards their mean over the seasons; 0 where no season has any."""
+    shape = (4, *(1,) * (by_season.ndim - 1))
+    filled = np.where(freedom.reshape(shape) > 0, by_season, 0.0)
+    pooled = (filled * freedom.reshape(shape)).sum(axis=0) / max(freedom.sum(), 1.0)
+    weight = (freedom / (freedom + _YEARS_OF_ALL)).reshape(shape)
+    return np.asarray(weight * filled + (1 - weight) * pooled)

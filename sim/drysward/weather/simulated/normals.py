@@ -1,0 +1,358 @@
+"""A climate model from a table of monthly normals, the rest from published relations."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any
+
+import numpy as np
+
+from drysward.catalog import Catalog, Entry, load_catalog
+from drysward.faults import Fault, FaultyInput, nearest
+from drysward.physics.reference_et import (
+    solar_from_sunshine_mj_m2,
+    vapour_pressure_from_rh_mean_kpa,
+)
+from drysward.weather.simulated.climate import (
+    CLEARNESS,
+    CLEARNESS_RANGE,
+    DARK_MJ_M2,
+    DAYS_IN_MONTH,
+    DEWPOINT_ABOVE_TMIN_C,
+    LEAST_SEASON_C,
+    MONTH_NAMES,
+    MONTH_OF_DAY,
+    RICHARDSON_M0,
+    RICHARDSON_M1,
+    ROOT_DEPRESSION,
+    ROOT_WIND,
+    TMAX,
+    TMIN,
+    WET_MM,
+    BoolArray,
+    ClimateModel,
+    FloatArray,
+    dewpoint_from_vapour_pressure_c,
+    extraterrestrial_radiation,
+    month_means,
+    named_months,
+    possible_persistence,
+    smooth_curve,
+    without_drift,
+)
+
+_REQUIRED = ("rain_mm", "wet_days", "tmax_c", "tmin_c")
+_OPTIONAL = (
+    "tmax_sd_c",
+    "tmin_sd_c",
+    "solar_mj_m2",
+    "sunshine_h",
+    "dewpoint_c",
+    "relative_humidity_pct",
+    "wind_m_s",
+)
+_MOST_WET_DAY_MM = 150.0  # estimate: the wettest months on earth bring some 100
+_PLACE = ("latitude_deg", "elevation_m", "wind_height_m")
+
+
+def from_monthly_table(
+    table: Mapping[str, Any], where: str = "climate", catalog: Catalog | None = None
+) -> ClimateModel:
+    """Climate from monthly normals, each twelve numbers, January first.
+
+    Required: latitude_deg, elevation_m, rain_mm and wet_days (month totals), tmax_c, tmin_c.
+    Optional: tmax_sd_c, tmin_sd_c (of single days), solar_mj_m2 or sunshine_h (hours a day),
+    dewpoint_c or relative_humidity_pct, wind_m_s with wind_height_m. What has no normals is not
+    generated. The residuals follow Richardson 1981; what else normals do not tell comes from the
+    catalogue's ``generated_weather`` (by default the shipped one) and is told in ``notes``.
+    FaultyInput names key and month of whatever is missing, impossible or contradictory.
+    """
+    given = _checked_table(table, where)
+    assumed = (catalog or load_catalog()).get("generated_weather", "all")
+    latitude_deg, elevation_m = float(table["latitude_deg"]), float(table["elevation_m"])
+    notes = [
+        "residual correlations of Tmax, Tmin and radiation: Richardson 1981, published",
+        _told(assumed, "persistence of wet days", "wetness_persistence"),
+        _told(assumed, "rain of lone wet days over the mean", "rain_ratio_lone_day"),
+        _told(assumed, "rain inside wet spells over the mean", "rain_ratio_two_neighbours"),
+        _told(assumed, "share of light amounts", "light_rain_share"),
+        _told(assumed, "spread of years, sd of ln rain", "rain_annual_sd"),
+        _told(assumed, "spread of seasons, sd of ln rain", "rain_season_sd"),
+        _told(assumed, "part of that spread in wet days", "rain_wet_day_part"),
+        _told(
+            assumed, "seasonal drift of the other variables over the daily sd", "season_drift_sd"
+        ),
+        _told(assumed, "Tmax of wet days beside dry days, C", "wet_day_tmax_shift_c"),
+        "these and the rest of what is assumed: generated_weather in the catalogue",
+    ]
+
+    fraction = given["wet_days"] / DAYS_IN_MONTH
+    rainy = given["wet_days"] > 0
+    rain_mm = np.where(rainy, given["rain_mm"] / np.where(rainy, given["wet_days"], 1.0), WET_MM)
+    if not rainy.all():
+        notes.append(f"no rain in {named_months(~rainy)}, in any year")
+
+    wet = fraction[MONTH_OF_DAY]
+    means, sds = {}, {}
+    tmax, tmin = given["tmax_c"], given["tmin_c"]
+    for name, mean, shift in ((TMAX, tmax, assumed["wet_day_tmax_shift_c"]), (TMIN, tmin, 0.0)):
+        means[name] = _split(smooth_curve(mean), wet, shift)
+        if (sd := given.get(name.replace("_c", "_sd_c"))) is None:
+            sd = _daily_sd_c((tmax + tmin) / 2)
+            notes.append(f"sd of daily {name} from the annual range of temperature, estimate")
+        sds[name] = np.maximum(smooth_curve(sd), 0.1)
+    if np.ptp((tmax + tmin) / 2) < LEAST_SEASON_C:
+        notes.append("temperature has no season to speak of: it varies by day and by drift alone")
+
+    dark = month_means(extraterrestrial_radiation(latitude_deg)[0]) < DARK_MJ_M2
+    solar = given.get("solar_mj_m2")
+    if "sunshine_h" in given:
+        solar = _solar_of_sunshine(given["sunshine_h"], latitude_deg)
+        notes.append("radiation from sunshine hours: FAO-56 Eq 35 with 0.25 and 0.50, published")
+    if solar is not None:
+        curve, ratio = _clearness_curve(solar, latitude_deg), assumed["wet_day_clearness_ratio"]
+        dry = curve / (1 - wet * (1 - ratio))  # mean = dry (1 - wet) + ratio dry wet
+        means[CLEARNESS] = np.stack([dry, dry * ratio])
+        sds[CLEARNESS] = np.full(366, assumed["clearness_sd"])
+        notes.append(_told(assumed, "clearness of wet days over dry", "wet_day_clearness_ratio"))
+        notes.append(_told(assumed, "clearness, sd of days", "clearness_sd"))
+        if dark.any():
+            notes.append(
+                f"the sun hardly rises in {named_months(dark)}: radiation there is a trace"
+            )
+    if (dewpoint := _dewpoint_normals(given)) is not None:
+        depression = np.maximum(smooth_curve(tmin - dewpoint) + DEWPOINT_ABOVE_TMIN_C, 0.1)
+        means[ROOT_DEPRESSION], sds[ROOT_DEPRESSION] = _root_normals(
+            depression, assumed["root_depression_sd"]
+        )
+        notes.append(_told(assumed, "root of Tmin + 3 C - dew point, sd", "root_depression_sd"))
+    if "wind_m_s" in given:
+        wind = np.maximum(smooth_curve(given["wind_m_s"]), 0.05)
+        means[ROOT_WIND], sds[ROOT_WIND] = _root_normals(wind, assumed["root_wind_sd"])
+        notes.append(_told(assumed, "square root of wind, sd of days", "root_wind_sd"))
+
+    m0, m1 = _default_correlations(tuple(means), assumed["other_lag1"])
+    on_latent = [
+        assumed[f"drift_on_rain_{name.removesuffix('_c')}"]
+        if name in (TMAX, TMIN, CLEARNESS)
+        else 0.0
+        for name in means
+    ]
+    both_sds = np.stack(list(sds.values()))
+    persistence = np.full(12, assumed["wetness_persistence"])
+    model = ClimateModel(
+        latitude_deg=latitude_deg,
+        elevation_m=elevation_m,
+        variables=tuple(means),
+        wet_fraction=fraction,
+        persistence=possible_persistence(fraction, persistence),
+        rain_per_wet_day_mm=rain_mm,
+        mean_dry=np.stack([pair[0] for pair in means.values()]),
+        mean_wet=np.stack([pair[1] for pair in means.values()]),
+        sd_dry=both_sds,
+        sd_wet=both_sds,
+        a=np.zeros_like(m0),
+        b=np.eye(len(means)),
+        annual_sd=assumed["rain_annual_sd"],
+        annual_lag1=0.0,
+        season_sd=np.full(4, assumed["rain_season_sd"]),
+        wet_day_part=assumed["rain_wet_day_part"],
+        drift_on_latent=np.tile(on_latent, (4, 1)),
+        drift=np.tile(assumed["season_drift_sd"] * np.linalg.cholesky(m0), (4, 1, 1)),
+        second_day=assumed["second_day_weight"],
+        amount_by_neighbours=np.array(
+            [
+                assumed["rain_ratio_lone_day"],
+                assumed["rain_ratio_one_neighbour"],
+                assumed["rain_ratio_two_neighbours"],
+            ]
+        ),
+        light_share=np.full(12, assumed["light_rain_share"]),
+        light_ratio=np.full(12, assumed["light_rain_ratio"]),
+        wind_height_m=float(table["wind_height_m"]) if "wind_m_s" in given else None,
+        origin="monthly normals",
+        notes=tuple(notes),
+    )
+    return without_drift(m0, m1, model)
+
+
+def _told(assumed: Entry, what: str, name: str) -> str:
+    """One assumption in words, with its value and grade."""
+    return f"{what}: {assumed[name]:g}, {assumed.parameter(name).grade}"
+
+
+def _default_correlations(
+    variables: tuple[str, ...], other_lag1: float
+) -> tuple[FloatArray, FloatArray]:
+    """M0 and M1 (k, k): Richardson's where he has them, uncorrelated among themselves elsewhere."""
+    m0, m1 = np.eye(len(variables)), np.eye(len(variables)) * other_lag1
+    known = [i for i, name in enumerate(variables) if name in (TMAX, TMIN, CLEARNESS)]
+    m0[np.ix_(known, known)] = RICHARDSON_M0[: len(known), : len(known)]
+    m1[np.ix_(known, known)] = RICHARDSON_M1[: len(known), : len(known)]
+    return m0, m1
+
+
+def _root_normals(mean: FloatArray, sd: float) -> tuple[FloatArray, FloatArray]:
+    """Dry and wet means (2, 366) and sd (366,) of the root of a quantity of that mean.
+
+    E[x] = mean^2 + sd^2 of the root; the sd is smaller where it would take most of E[x].
+    """
+    spread = np.minimum(sd, 0.7 * np.sqrt(mean))
+    root = np.sqrt(mean - spread**2)
+    return np.stack([root, root]), spread
+
+
+def _solar_of_sunshine(sunshine_h: FloatArray, latitude_deg: float) -> FloatArray:
+    """Monthly mean radiation (MJ/m2/d) from hours of sunshine a day (FAO-56 Eq 35)."""
+    ra, day_length_h = extraterrestrial_radiation(latitude_deg)
+    hours = np.minimum(sunshine_h[MONTH_OF_DAY], day_length_h)
+    return month_means(
+        np.asarray(solar_from_sunshine_mj_m2(hours, np.maximum(day_length_h, 0.1), ra))
+    )
+
+
+def _clearness_curve(solar_mj_m2: FloatArray, latitude_deg: float) -> FloatArray:
+    """(366,) smooth clearness whose radiation averages to the twelve normals."""
+    ra = extraterrestrial_radiation(latitude_deg)[0]
+    light = month_means(ra)
+    monthly = np.where(light > DARK_MJ_M2, solar_mj_m2 / np.maximum(light, DARK_MJ_M2), 0.5)
+    for _ in range(10):  # Ra changes within a month, steeply near the polar night
+        curve = np.clip(smooth_curve(monthly), *CLEARNESS_RANGE)
+        made = month_means(curve * ra)
+        missing = np.where(
+            light > DARK_MJ_M2, (solar_mj_m2 - made) / np.maximum(light, DARK_MJ_M2), 0.0
+        )
+        monthly = np.clip(monthly + missing, *CLEARNESS_RANGE)
+    return curve
+
+
+def _split(mean: FloatArray, wet: FloatArray, shift: float) -> FloatArray:
+    """(2, 366) dry and wet means that differ by ``shift`` and average to ``mean``."""
+    return np.stack([mean - wet * shift, mean + (1 - wet) * shift])
+
+
+def _daily_sd_c(mean_c: FloatArray) -> FloatArray:
+    """Estimate of the day-to-day sd by month: grows with the annual range and in winter."""
+    half_range = max((mean_c.max() - mean_c.min()) / 2, 0.5)
+    return (1.3 + 0.24 * half_range) * (1 + 0.2 * (mean_c.mean() - mean_c) / half_range)
+
+
+def _dewpoint_normals(given: Mapping[str, FloatArray]) -> FloatArray | None:
+    if "dewpoint_c" in given:
+        return given["dewpoint_c"]
+    if "relative_humidity_pct" not in given:
+        return None
+    return dewpoint_from_vapour_pressure_c(
+        np.asarray(
+            vapour_pressure_from_rh_mean_kpa(
+                given["tmax_c"], given["tmin_c"], given["relative_humidity_pct"]
+            )
+        )
+    )
+
+
+def _checked_table(table: Mapping[str, Any], where: str) -> dict[str, FloatArray]:
+    """The monthly columns of a table, each (12,); FaultyInput with every fault."""
+    faults: list[Fault] = []
+    known = (*_PLACE, *_REQUIRED, *_OPTIONAL)
+    for key in table:
+        if key not in known:
+            faults.append(Fault(f"{where}.{key}", "not a known key", nearest(key, known)))
+    for key in ("latitude_deg", "elevation_m", *_REQUIRED):
+        if key not in table:
+            faults.append(Fault(f"{where}.{key}", "missing"))
+    if "wind_m_s" in table and "wind_height_m" not in table:
+        faults.append(Fault(f"{where}.wind_height_m", "missing", "wind needs its height, in m"))
+    limits = {"latitude_deg": (-90, 90), "elevation_m": (-450, 9000), "wind_height_m": (0.5, 200)}
+    for key, (low, high) in limits.items():
+        if key in table and not (_is_number(table[key]) and low <= table[key] <= high):
+            faults.append(Fault(f"{where}.{key}", f"is {table[key]!r}", f"{low} to {high}"))
+
+    given: dict[str, FloatArray] = {}
+    for key in (*_REQUIRED, *_OPTIONAL):
+        if key not in table:
+            continue
+        values = table[key]
+        if (
+            isinstance(values, str)
+            or not isinstance(values, (Sequence, np.ndarray))
+            or len(values) != 12
+            or not all(_is_number(value) for value in values)
+        ):
+            faults.append(Fault(f"{where}.{key}", "is not twelve numbers", "January to December"))
+        else:
+            given[key] = np.array(values, dtype=float)
+
+    ranges = {
+        "rain_mm": (0, 5000),
+        "tmax_c": (-80, 60),
+        "tmin_c": (-90, 50),
+        "tmax_sd_c": (0, 20),
+        "tmin_sd_c": (0, 20),
+        "solar_mj_m2": (0, 45),
+        "sunshine_h": (0, 24),
+        "dewpoint_c": (-90, 40),
+        "relative_humidity_pct": (1, 100),
+        "wind_m_s": (0, 60),
+    }
+
+    def check(keys: tuple[str, ...], wrong: Callable[..., BoolArray], what: str) -> None:
+        if all(key in given for key in keys):
+            columns = [given[key] for key in keys]
+            for m in np.flatnonzero(wrong(*columns)):
+                told = ", ".join(f"{key} {given[key][m]:g}" for key in keys)
+                faults.append(Fault(f"{where}.{keys[0]}, {MONTH_NAMES[m]}", told, what))
+
+    for key, (low, high) in ranges.items():
+        check((key,), lambda x, a=low, b=high: (x < a) | (x > b), f"{low} to {high}")
+    check(
+        ("wet_days",),
+        lambda days: (days < 0) | (days > np.ceil(DAYS_IN_MONTH)),
+        "no fewer than 0 and no more than the month has",
+    )
+    check(
+        ("rain_mm", "wet_days"), lambda rain, days: (rain > 0) & (days <= 0), "rain needs wet days"
+    )
+    check(
+        ("rain_mm", "wet_days"),
+        lambda rain, days: (days > 0) & (rain < WET_MM * days),
+        f"a wet day brings at least {WET_MM} mm",
+    )
+    check(
+        ("rain_mm", "wet_days"),
+        lambda rain, days: (days > 0) & (rain > _MOST_WET_DAY_MM * days),
+        f"no place has more than {_MOST_WET_DAY_MM:g} mm a wet day in the mean of a month",
+    )
+    check(("tmin_c", "tmax_c"), lambda low, high: low >= high, "tmin_c below tmax_c")
+    check(("dewpoint_c", "tmax_c"), lambda dew, high: dew > high, "dew point below tmax_c")
+    check(
+        ("dewpoint_c", "tmin_c"),
+        lambda dew, low: dew > low + DEWPOINT_ABOVE_TMIN_C,
+        f"dew point no more than {DEWPOINT_ABOVE_TMIN_C:g} C above tmin_c",
+    )
+    if not any(fault.where == f"{where}.latitude_deg" for fault in faults):
+        latitude = float(table["latitude_deg"])
+        ra, day_length_h = (month_means(x) for x in extraterrestrial_radiation(latitude))
+        most = CLEARNESS_RANGE[1] * ra + 0.5  # twilight, and means rounded upwards
+        check(
+            ("solar_mj_m2",),
+            lambda solar: solar > most,
+            f"no more than a clear sky gives at latitude {latitude:g}",
+        )
+        check(
+            ("sunshine_h",),
+            lambda hours: hours > day_length_h + 0.1,
+            f"no longer than the day at latitude {latitude:g}",
+        )
+    for one, other in (("dewpoint_c", "relative_humidity_pct"), ("solar_mj_m2", "sunshine_h")):
+        if {one, other} <= set(given):
+            faults.append(Fault(f"{where}.{other}", f"given beside {one}", "one of the two"))
+    if faults:
+        raise FaultyInput(faults)
+    given["wet_days"] = np.minimum(given["wet_days"], DAYS_IN_MONTH)
+    return given
+
+
+def _is_number(value: Any) -> bool:
+    number = isinstance(value, (int, float, np.integer, np.floating))
+    return number and not isinstance(value, bool) and bool(np.isfinite(value))
