@@ -16,8 +16,8 @@ _HOMES = {
     "load": "drysward.scenario.load",
     "loads": "drysward.scenario.load",
     "shipped": "drysward.scenario.load",
-    "run": "drysward.drive.runs",
-    "ledger": "drysward.drive.runs",
+    "run": "drysward.studies.compare",
+    "ledger": "drysward.studies.compare",
     "answers": "drysward.results.odds",
     "open": "drysward.studies.sweep.folder:open_sweep",
 }

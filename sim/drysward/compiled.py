@@ -44,15 +44,6 @@ def is_warm() -> bool:
 
 
 @cache
-def compiled_run_site() -> Callable[..., Any]:
-    """``run_site`` compiled; it releases the GIL so that threads run plans side by side."""
-    from drysward.day.season import run_site
-
-    # Nothing is allocated in it: without reference counts every view of an array is free.
-    return compiled(run_site, counted=False)
-
-
-@cache
 def compiled(function: Callable[..., Any], counted: bool = True) -> Callable[..., Any]:
     """A function of the numba subset compiled, without the GIL; kept for the next program.
 

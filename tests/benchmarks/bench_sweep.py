@@ -17,7 +17,7 @@ from pathlib import Path
 from time import perf_counter
 
 import drysward
-from drysward.compiled import compiled_run_site
+from drysward.drive.runs import compiled_run_site
 from drysward.drive.runs import MOST_TOGETHER, advance_all, start_runs
 from drysward.site.stretches import stretches
 from drysward.site.weather_years import weather_series

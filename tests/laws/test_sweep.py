@@ -182,7 +182,7 @@ KILLED = """
 import os, random, signal, sys, time
 from pathlib import Path
 sys.path.insert(0, "")
-from drysward.compiled import compiled_run_site
+from drysward.drive.runs import compiled_run_site
 from drysward.studies.sweep.description import read_sweep
 from drysward.studies.sweep.run import plan_work, run_sweep
 

@@ -1,89 +1,228 @@
-"""Patches side by side: the state of several in one array, so that one instruction steps them all.
+"""Runs side by side: every named number of several runs in one array, stepped together.
 
-A block holds ``LANES`` patches of one field as one flat array, value by value: the value NAME of
-the patch in lane i is at ``block[NAME + i]``. Only with one array, and places in it that are known
-beforehand, can the compiler see that no value overlaps another and step the lanes together.
-A patch's numbers do not depend on which others lie beside it.
+A *run* is one field under one plan; a block holds up to ``LANES`` of them as one flat array, name
+by name: the number NAME of the run in lane i is at ``block[PLACE[NAME] + i]``. Equations know
+nothing of this. They are written for one run, as a function of named numbers that returns named
+numbers; ``in_lanes`` makes of it the loop that does the same in every lane of a block.
+
+With one array, and places in it that are known beforehand, the compiler sees that no number
+overlaps another and steps four lanes with one instruction, as long as the function chooses with
+``a if x > 0.0 else b``, ``&`` and ``|`` and never with ``if``, ``and``, ``or``, ``min`` or ``max``.
+A run's numbers do not depend on which others lie beside it.
 """
 
 from __future__ import annotations
 
+import ast
+import inspect
+import linecache
 import math
+import textwrap
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
 from numba.extending import register_jitable
 from numpy.typing import NDArray
 
-from drysward.day.records import PATCH, as_values
+from drysward.day.records import (
+    DAY,
+    DELIVERY,
+    FIELD,
+    FIELD_STATE,
+    PATCH,
+    PLAN,
+    PLAY_DAY,
+    PLAY_FIELD,
+    PLAY_YEAR,
+    YEAR,
+)
 
 FloatArray = NDArray[np.float64]
 
-LANES = 8
+LANES = 16
+QUAD = 4  # lanes that one instruction steps; a block works on as many quads as it fills
 CACHE_LINE = 64  # bytes
-_CARRIED = PATCH.names or ()
-# Of a day on a patch: 1 over the share of roots left, irrigation caught and shed, water before,
-# what left it, what later parts of the day need of earlier ones, and what there is to play on.
-_OF_THE_DAY = (
-    "inv_rooting", "caught", "shed", "before", "runoff", "drainage", "leaf_evaporation",
-    "soil_evaporation", "transpiration", "ks", "wet3", "residual",
-    "hard", "soft", "mud", "standing", "airless", "dust", "moist", "hardness", "air",
-)  # fmt: skip
-_PLACE = {name: LANES * k for k, name in enumerate((*_CARRIED, *_OF_THE_DAY))}
-SIZE = LANES * len(_PLACE)
-
-W1, W2, W3, THATCH = (_PLACE[name] for name in ("w1", "w2", "w3", "thatch"))
-GREEN, DORMANT, DEAD, WORN = (_PLACE[name] for name in ("green", "dormant", "dead", "worn"))
-CROWN_DRYNESS, DORMANT_AGE = _PLACE["crown_dryness"], _PLACE["dormant_age"]
-ROOT_LOSS, AIRLESS_DAYS = _PLACE["root_loss"], _PLACE["airless_days"]
-DEPLETION, FOOTPRINT, WILT = (_PLACE[name] for name in ("depletion", "footprint", "wilt"))
-INV_ROOTING, CAUGHT, SHED, BEFORE = (_PLACE[name] for name in _OF_THE_DAY[:4])
-RUNOFF, DRAINAGE, LEAF_EVAPORATION = (_PLACE[name] for name in _OF_THE_DAY[4:7])
-SOIL_EVAPORATION, TRANSPIRATION = (_PLACE[name] for name in _OF_THE_DAY[7:9])
-KS, WET3, RESIDUAL = (_PLACE[name] for name in _OF_THE_DAY[9:12])
-HARD, SOFT, MUD, STANDING, AIRLESS = (_PLACE[name] for name in _OF_THE_DAY[12:17])
-DUST, MOIST, HARDNESS, AIR = (_PLACE[name] for name in _OF_THE_DAY[17:])
 
 
-def into_lanes(patches: np.recarray) -> FloatArray:
-    """Blocks (F, K, SIZE) of PATCH (B, F, P): patch p of plan b is number ``b * P + p``, of which
-    number n is lane ``n % LANES`` of block ``n // LANES``. Lanes left over repeat the last patch.
+def _plain(dtype: np.dtype, prefix: str = "") -> tuple[str, ...]:
+    """Names of the single numbers of a record, without its tables."""
+    fields = dtype.fields or {}
+    return tuple(prefix + name for name in dtype.names or () if fields[name][0].shape == ())
+
+
+def _names(text: str) -> tuple[str, ...]:
+    return tuple(text.split())
+
+
+SECTIONS: dict[str, tuple[str, ...]] = {
+    # the patch at hand, with 1 over the share of roots that it has left
+    "patch": (*_plain(PATCH), "inv_rooting"),
+    # its day: irrigation caught and shed, water before, what left it, what later parts of the
+    # day need of earlier ones
+    "of_patch": _names(
+        "catch_share caught shed before runoff drainage leaf_evaporation soil_evaporation "
+        "transpiration ks subsoil_wetness"
+    ),
+    "field": _plain(FIELD),
+    "day": _plain(DAY),
+    # worked out from the day's numbers once for all patches
+    "of_day": _names(
+        "refused demand evaporative_demand held_in_reach regreening_rate snow_before snow_error"
+    ),
+    "plan": _plain(PLAN, "plan_"),
+    "delivery": _plain(DELIVERY),
+    "state": _plain(FIELD_STATE),
+    # what the plan reads in its tables today, what restrictions leave of it, and the wish
+    "asking": _names(
+        "depth_today allowed_today adjust_today left_today crown_only_today restricted_today "
+        "recent_rain spray_loss_today wanted"
+    ),
+    "watering": _names(
+        "asked syringed granted_share missed gross cooling watering spray beside landed week_sum"
+    ),
+    # means over the patches
+    "mean": _names(
+        "mean_caught mean_runoff mean_drainage mean_leaf_evaporation mean_soil_evaporation "
+        "mean_transpiration mean_residual mean_depletion mean_footprint mean_wilt mean_green "
+        "mean_dormant mean_dead"
+    ),
+    "stored": _names(
+        "mean_w1 mean_w2 mean_w3 mean_thatch mean_hydration stored winter_rest "
+        "drought_index_today"
+    ),
+    "year": _plain(YEAR, "year_"),
+    "play_field": _plain(PLAY_FIELD, "play_"),
+    "play_day": _plain(PLAY_DAY, "today_"),
+    "surface": _names(
+        "mean_worn mean_root_loss mean_surface_water mean_hard mean_soft mean_mud mean_standing "
+        "mean_airless mean_dust mean_moist mean_hardness mean_air night_watering "
+        "wet_hours_of_watering"
+    ),
+    "play_year": _plain(PLAY_YEAR, "played_"),
+}
+PLACE = {
+    name: LANES * k for k, name in enumerate(name for names in SECTIONS.values() for name in names)
+}
+SIZE = LANES * sum(map(len, SECTIONS.values()))
+assert len(PLACE) * LANES == SIZE, "a name stands in two sections"
+
+PATCH_SIZE = LANES * len(SECTIONS["patch"])  # what is carried of a patch, first in a block
+
+
+def section(name: str) -> slice:
+    """Where the numbers of a section lie in a block."""
+    first = PLACE[SECTIONS[name][0]]
+    return slice(first, first + LANES * len(SECTIONS[name]))
+
+
+def in_lanes(part: Callable[..., Any]) -> Callable[..., None]:
+    """``part(block, quads, ...)`` that does what ``part`` does to one run in every lane of a block.
+
+    What ``part`` takes is read by name from the block and the names that it returns are written
+    there. A parameter that is no name of the block is the same for all lanes; those follow
+    ``block`` and ``quads`` in their order.
     """
-    n_plans, n_fields, n_patches = patches.shape
-    n = n_plans * n_patches
-    n_blocks = -(-n // LANES)
-    values = as_values(patches).transpose(1, 0, 2, 3).reshape(n_fields, n, -1)
-    filled = np.pad(values, ((0, 0), (0, n_blocks * LANES - n), (0, 0)), mode="edge")
-    blocks = _aligned_zeros((n_fields, n_blocks, SIZE))
-    side_by_side = filled.reshape(n_fields, n_blocks, LANES, -1).transpose(0, 1, 3, 2)
-    blocks[:, :, : LANES * len(_CARRIED)] = side_by_side.reshape(n_fields, n_blocks, -1)
-    lost = blocks[:, :, ROOT_LOSS : ROOT_LOSS + LANES]
-    blocks[:, :, INV_ROOTING : INV_ROOTING + LANES] = 1.0 / (1.0 - lost)
-    return blocks
+    source = ast.parse(textwrap.dedent(inspect.getsource(part))).body[0]
+    assert isinstance(source, ast.FunctionDef)
+    last = source.body[-1]
+    assert isinstance(last, ast.Return), f"{part.__name__} does not end with what it returns"
+    values = last.value.elts if isinstance(last.value, ast.Tuple) else [last.value]
+    written = [value.id for value in values if isinstance(value, ast.Name)]
+    assert len(written) == len(values), f"{part.__name__} returns what has no name"
+    read = list(inspect.signature(part).parameters)
+    shared = [name for name in read if name not in PLACE]
+
+    def lane(name: str) -> str:
+        return name if name in shared else f"block[{PLACE[name]} + lane]"
+
+    code = (
+        f"def {part.__name__}_in_lanes({', '.join(['block', 'quads', *shared])}):\n"
+        f"    for lane in range({QUAD} * quads):\n"
+        f"        {', '.join(map(lane, written))} = part({', '.join(map(lane, read))})\n"
+    )
+    file = f"<{part.__module__}.{part.__name__} in lanes>"
+    linecache.cache[file] = (len(code), None, code.splitlines(keepends=True), file)
+    known: dict[str, Any] = {"part": register_jitable(part)}
+    exec(compile(code, file, "exec"), known)
+    made: Callable[..., None] = register_jitable(known[f"{part.__name__}_in_lanes"])
+    return made
 
 
-def from_lanes(blocks: FloatArray, patches: np.recarray) -> None:
-    """Write what ``into_lanes`` made of ``patches``, stepped since, back into them."""
-    n_plans, n_fields, n_patches = patches.shape
-    carried = blocks[:, :, : LANES * len(_CARRIED)]
-    by_lane = carried.reshape(n_fields, -1, len(_CARRIED), LANES).transpose(0, 1, 3, 2)
-    values = by_lane.reshape(n_fields, -1, len(_CARRIED))[:, : n_plans * n_patches]
-    values = values.reshape(n_fields, n_plans, n_patches, -1)
-    as_values(patches)[:] = values.transpose(1, 0, 2, 3)
+def read_into_lanes(name: str) -> Callable[..., None]:
+    """``read(block, line, start, stop)``: the numbers of a record, for a section, to some lanes.
+
+    ``line`` holds them in their order; ``start`` and ``stop`` are unsigned, for then the compiler
+    need not ask whether a place lies before the array.
+    """
+    names = SECTIONS[name]
+    values = "".join(f"    value{k} = line[{k}]\n" for k in range(len(names)))
+    writes = "".join(f"        block[place{k} + lane] = value{k}\n" for k in range(len(names)))
+    code = (
+        f"def read_{name}(block, line, start, stop):\n{values}"
+        f"    for lane in range(start, stop):\n{writes}"
+    )
+    known: dict[str, Any] = {f"place{k}": np.uint64(PLACE[one]) for k, one in enumerate(names)}
+    exec(compile(code, f"<{name} read into lanes>", "exec"), known)
+    made: Callable[..., None] = register_jitable(known[f"read_{name}"])
+    return made
+
+
+# --- records into lanes and back ------------------------------------------------------------------
 
 
 @register_jitable
-def mean_of(value: int, blocks: Any, first: int, n: int) -> float:
-    """Mean of a value, GREEN or another, over the ``n`` patches from number ``first`` on of the
-    blocks (K, SIZE) of a field.
+def lane_of(run: int, field: int, n_runs: int) -> int:
+    """Number of the lane of a plan's field among all blocks: fields lie together, so that lanes
+    beside each other mostly read the same day.
     """
-    total = 0.0
-    for number in range(first, first + n):
-        total += blocks[number // LANES, value + number % LANES]
-    return total / n
+    return field * n_runs + run
 
 
-def _aligned_zeros(shape: tuple[int, ...]) -> FloatArray:
+def blocks_of(n_runs: int, n_fields: int) -> tuple[FloatArray, NDArray[np.int64]]:
+    """Empty blocks (K, SIZE) for the fields (F) of B plans, and the quads that each fills (K,)."""
+    lanes = n_runs * n_fields
+    n_blocks = -(-lanes // LANES)
+    quads = np.full(n_blocks, LANES // QUAD)
+    quads[-1] = -(-(lanes - (n_blocks - 1) * LANES) // QUAD)
+    return aligned_zeros((n_blocks, SIZE)), quads
+
+
+def by_lane(values: np.ndarray, n_blocks: int) -> np.ndarray:
+    """Values (B, F, ...) of runs as (K, LANES, ...); lanes left over repeat the last run."""
+    flat = values.swapaxes(0, 1).reshape(-1, *values.shape[2:])
+    more = n_blocks * LANES - len(flat)
+    filled = np.concatenate([flat, np.repeat(flat[-1:], more, axis=0)]) if more else flat
+    return filled.reshape(n_blocks, LANES, *values.shape[2:])
+
+
+def by_run(lanes: np.ndarray, n_runs: int, n_fields: int) -> np.ndarray:
+    """What ``by_lane`` made of values, as they were: (B, F, ...) of (K, LANES, ...)."""
+    flat = lanes.reshape(-1, *lanes.shape[2:])[: n_runs * n_fields]
+    return flat.reshape(n_fields, n_runs, *lanes.shape[2:]).swapaxes(0, 1)
+
+
+def put(blocks: FloatArray, name: str, lines: np.ndarray) -> None:
+    """Write the single numbers of records (B, F) into a section of the blocks."""
+    names = [n for n in lines.dtype.names or () if lines.dtype[n].shape == ()]
+    values = np.stack([lines[n] for n in names], axis=-1)
+    lanes = by_lane(values, len(blocks)).swapaxes(1, 2)
+    first = section(name).start
+    blocks[:, first : first + LANES * len(names)] = lanes.reshape(len(blocks), -1)
+
+
+def get(blocks: FloatArray, name: str, lines: np.ndarray) -> None:
+    """Write a section of the blocks into the single numbers of records (B, F)."""
+    n_runs, n_fields = lines.shape
+    names = [n for n in lines.dtype.names or () if lines.dtype[n].shape == ()]
+    first = section(name).start
+    part = blocks[:, first : first + LANES * len(names)].reshape(len(blocks), len(names), LANES)
+    values = by_run(part.swapaxes(1, 2), n_runs, n_fields)
+    for i, one in enumerate(names):
+        lines[one] = values[..., i]
+
+
+def aligned_zeros(shape: tuple[int, ...]) -> FloatArray:
     """Zeros that start on a cache line: values of a block that lie across two are slower."""
     n_bytes = 8 * math.prod(shape)
     raw = np.zeros(n_bytes + CACHE_LINE, np.uint8)

@@ -89,35 +89,19 @@ CALENDAR = np.dtype(
 )
 
 PATCH = _dtype(
-    "w1 w2 w3 thatch green dormant dead worn crown_dryness dormant_age root_loss airless_days "
-    "depletion footprint wilt"
+    "w1 w2 w3 thatch green dormant dead worn crown_dryness dormant_age root_loss airless_days"
 )
-"""State of one patch, with the leaf signals of the day's end. Covers add to one; ``worn`` is
-ground worn bare, or bare by design."""
+"""State of one patch at the day's end. Covers add to one; ``worn`` is ground worn bare, or bare
+by design."""
 
 FIELD_STATE = _dtype(
-    "depletion dormant wilt surface_water days_since_water owed_et unmet evening_water "
+    "seen_depletion seen_dormant seen_wilt seen_surface_water days_since_water owed_et unmet "
+    "evening_water "
     "stage paused paused_days "
     "airless_run wilt_run dormant_run peak_dormant recovery_clock recovering",
     (("last_week", "f8", (WEEK,)),),
 )
 """What the person who waters knows of a field, and the running counts of the year."""
-
-WATERING = _dtype(
-    # asked for (syringing included) and the share of it that is granted; newly missed
-    "asked syringed share missed "
-    # of what is granted: all, for cooling, for water, lost in the air, beside the field
-    "gross cooling watering spray beside "
-    # what the patches caught, mean; above 0 when their lanes tell of irrigation
-    "caught told"
-)
-"""The irrigation of one field on one day (mm over the field)."""
-
-FIELD_DAY = _dtype(
-    "runoff drainage leaf_evaporation soil_evaporation transpiration residual "
-    "depletion footprint wilt green dormant dead"
-)
-"""One day of one field: means over its patches, and the largest residual of the account."""
 
 PLAN = _dtype(
     "rule trigger target share least_depth most_depth rain_skip rain_skip_days interval "
@@ -175,12 +159,6 @@ PLAY_DAY = _dtype(
 )
 """What weather and calendar make of one day of play on one field."""
 
-PLAY_SHARES = _dtype(
-    "hard soft mud standing airless dust moist hardness air "
-    "worn root_loss surface_water"
-)
-"""One day of play on one field: shares of it, and means over it."""
-
 PLAY_YEAR = _dtype(
     "days_hard days_soft days_mud days_standing days_airless longest_airless days_invaders "
     "disease_nights hardness_sum hardest season_days "
@@ -205,7 +183,7 @@ INDEX_DROUGHT, INDEX_STORAGE, INDEX_CALENDAR = 0, 1, 2
 SOURCE = _dtype("to_fields to_storage first week month year")
 """A source: what it feeds (flags), and the most it may give by week, month and year (m3)."""
 
-SITE_STAGE = _dtype("enter leave first last share crown_only", (("allowed", "f8", (WEEK,)),))
+SITE_STAGE = _dtype("first last share crown_only", (("allowed", "f8", (WEEK,)),))
 """A stage of the site's restrictions."""
 
 STORE = _dtype("volume stage event_volume short_yesterday month")
@@ -263,7 +241,7 @@ def as_values(lines: np.ndarray) -> NDArray[np.float64]:
     memory when it lies in one piece.
     """
     whole = np.ascontiguousarray(lines).view(np.ndarray)
-    return whole.view(np.float64).reshape(*lines.shape, -1)
+    return whole.view(np.float64).reshape(*lines.shape, lines.dtype.itemsize // 8)
 
 
 def columns(dtype: np.dtype, n: int) -> Any:

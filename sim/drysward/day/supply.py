@@ -12,15 +12,21 @@ from typing import Any, NamedTuple
 import numpy as np
 from numba.extending import register_jitable
 
-from drysward.day.plan import within
-from drysward.day.records import INDEX_CALENDAR, INDEX_STORAGE
-from drysward.physics.water import worse
+from drysward.day.lanes import LANES, PLACE, lane_of
+from drysward.day.records import INDEX_CALENDAR, INDEX_STORAGE, RULE_FIXED
+from drysward.day.restrictions import stage_after
+from drysward.physics.arithmetic import within, worse
+
+ASKED, GRANTED_SHARE = PLACE["asked"], PLACE["granted_share"]
+MISSED, UNMET = PLACE["missed"], PLACE["unmet"]
 
 
 class SupplyInput(NamedTuple):
     """What a site draws on, and what weather makes of it on D days.
 
     Record arrays: ``site`` SUPPLY (1,), ``sources`` SOURCE (S,), ``stages`` SITE_STAGE (R,).
+    ``enter`` and ``leave`` (R,) are the index at which each stage begins and ends, with the sign
+    turned when less is worse.
     ``source_m3`` (D, S) is the most that each source gives on the day, ``direct_m3`` (D, S) the
     most of it that goes straight to fields. ``catchment_m3``, ``rain_mm`` and
     ``evaporation_mm`` (D,) enter and leave the store, whose water has ``areas`` (K,), m2, at
@@ -38,6 +44,8 @@ class SupplyInput(NamedTuple):
     volumes: Any
     areas: Any
     stages: Any
+    enter: Any
+    leave: Any
     exempt: Any
     priority: Any
 
@@ -56,6 +64,27 @@ class SupplyState(NamedTuple):
     draws: Any
     store_month: Any
     trace: Any
+
+
+@register_jitable
+def supply_at(given: SupplyInput, n: int) -> SupplyInput:
+    """One supply of several whose arrays lead with the supply."""
+    return SupplyInput(
+        given.site[n],
+        given.sources[n],
+        given.source_m3[n],
+        given.direct_m3[n],
+        given.catchment_m3[n],
+        given.rain_mm[n],
+        given.evaporation_mm[n],
+        given.volumes[n],
+        given.areas[n],
+        given.stages[n],
+        given.enter[n],
+        given.leave[n],
+        given.exempt[n],
+        given.priority[n],
+    )
 
 
 @register_jitable
@@ -153,8 +182,9 @@ def take(used: Any, volume: float) -> None:
 
 
 @register_jitable
-def update_site_stage(site: Any, store: Any, stages: Any, drought_index: float, doy: int) -> None:
+def update_site_stage(given: SupplyInput, store: Any, drought_index: float, doy: int) -> None:
     """Enter or leave the stages of the site's restrictions; a later stage is stricter."""
+    site = given.site[0]
     last = int(site.stages)
     if last == 0:
         return
@@ -162,19 +192,13 @@ def update_site_stage(site: Any, store: Any, stages: Any, drought_index: float, 
     if site.index == INDEX_CALENDAR:
         stage = 0
         for i in range(last):
-            if within(doy, stages[i].first, stages[i].last):
+            if within(doy, given.stages[i].first, given.stages[i].last):
                 stage = i + 1
     elif site.index == INDEX_STORAGE:
         held = store.volume / site.capacity if site.capacity > 0.0 else 0.0
-        while stage < last and held <= stages[stage].enter:
-            stage += 1
-        while stage > 0 and held > stages[stage - 1].leave:
-            stage -= 1
+        stage = stage_after(stage, last, -held, given.enter, given.leave)
     else:
-        while stage < last and drought_index >= stages[stage].enter:
-            stage += 1
-        while stage > 0 and drought_index < stages[stage - 1].leave:
-            stage -= 1
+        stage = stage_after(stage, last, drought_index, given.enter, given.leave)
     store.stage = stage
 
 
@@ -283,19 +307,21 @@ def draw_direct(
 
 
 @register_jitable
-def newly_unmet(state: Any, asked: float, granted: float, asked_again: bool) -> float:
-    """What a field asks for and does not get today, less what it did not get before (mm).
+def newly_unmet(unmet_before: float, unmet: float, asked_again: bool) -> float:
+    """What a field does not get today, less what it did not get before (mm).
 
     A plan that looks at the turf asks again for what it has not got (``asked_again``), and the
-    same water must not be missed twice. ``state`` is FIELD_STATE, changed.
+    same water must not be missed twice.
     """
-    unmet = asked - granted
-    # Rounding in the shares is no shortage.
-    if unmet <= 1e-9 * asked:
-        unmet = 0.0
-    fresh = unmet - state.unmet if asked_again else unmet
-    state.unmet = unmet
+    fresh = unmet - unmet_before if asked_again else unmet
     return fresh if fresh > 0.0 else 0.0
+
+
+@register_jitable
+def unmet_of(asked: float, granted: float) -> float:
+    """What a field asks for and does not get; rounding in the shares is no shortage."""
+    unmet = asked - granted
+    return 0.0 if unmet <= 1e-9 * asked else unmet
 
 
 @register_jitable
@@ -331,3 +357,63 @@ def count_supply(flows: Any, store: Any, year: Any) -> None:
     elif flows.asked > 0.0:
         # A day on which nobody asks neither ends nor lengthens an event.
         store.short_yesterday = 0.0
+
+
+@register_jitable
+def share_out_today(
+    blocks: Any,
+    plans: Any,
+    delivery: Any,
+    given: SupplyInput,
+    state: SupplyState,
+    b: int,
+    n_runs: int,
+    cal: Any,
+    d: int,
+    asked_m3: Any,
+    share: Any,
+    flows: Any,
+    draws_today: Any,
+) -> bool:
+    """The supply gives the fields of plan ``b`` what it can; whether anything happened there.
+
+    Parameters
+    ----------
+    blocks : where the plan's fields ask, and what they get is written.
+    plans, delivery : PLAN and DELIVERY (F,) of the plan.
+    given, state : SupplyInput and SupplyState of the plan.
+    asked_m3, share : (F,), scratch. flows : a line of SUPPLY_TRACE, written.
+    draws_today : m3 from each source (S,), written.
+    """
+    n_fields = plans.shape[0]
+    asked_of_all = 0.0
+    for f in range(n_fields):
+        n = lane_of(b, f, n_runs)
+        asked_m3[f] = blocks[n // LANES, ASKED + n % LANES] * delivery[f].area_m2 * 0.001
+        asked_of_all += asked_m3[f]
+    # Without a store nothing happens at the supply on a day on which nobody asks.
+    if asked_of_all <= 0.0 and given.site[0].capacity <= 0.0:
+        return False
+    supply_day(given, state, asked_m3, share, flows, d, draws_today)
+    flows.short = 0.0
+    for f in range(n_fields):
+        n = lane_of(b, f, n_runs)
+        block = blocks[n // LANES]
+        i = n % LANES
+        asked = block[ASKED + i]
+        block[GRANTED_SHARE + i] = share[f]
+        block[MISSED + i] = 0.0
+        if asked > 0.0:
+            unmet = unmet_of(asked, asked * share[f])
+            missed = newly_unmet(block[UNMET + i], unmet, plans[f].rule != RULE_FIXED)
+            block[UNMET + i] = unmet
+            block[MISSED + i] = missed
+            flows.short += missed * delivery[f].area_m2 * 0.001
+    store = state.store[0]
+    y = cal.year
+    if y >= 0:
+        count_supply(flows, store, state.years[y])
+        for s in range(draws_today.shape[0]):
+            state.draws[y, s, cal.month] += draws_today[s]
+        state.store_month[y, cal.month] = store.volume
+    return True

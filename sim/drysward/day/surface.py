@@ -1,31 +1,15 @@
-"""What a day of weather, water and use makes of the surface that is played on."""
+"""What a day of weather, water and use makes of the surface that is played on.
+
+``use_turf`` changes a patch at the end of its day, ``look_at_surface`` adds up what there is to
+play on; runs that nobody looks at come out of both as they went in.
+"""
 
 from __future__ import annotations
 
 from typing import Any, NamedTuple
 
-from numba.extending import register_jitable
-
-from drysward.day.lanes import (
-    AIR,
-    AIRLESS,
-    AIRLESS_DAYS,
-    DEAD,
-    DORMANT,
-    DUST,
-    GREEN,
-    HARD,
-    HARDNESS,
-    INV_ROOTING,
-    LANES,
-    MOIST,
-    MUD,
-    ROOT_LOSS,
-    SOFT,
-    STANDING,
-    W1,
-    WORN,
-)
+from drysward.day.records import EVENING
+from drysward.physics.arithmetic import clamp, larger
 from drysward.physics.play import (
     air_filled,
     by_moisture,
@@ -36,210 +20,329 @@ from drysward.physics.play import (
     share_beyond,
     young_loss,
 )
-from drysward.physics.water import clamp
 
 SATURATED = 0.99  # share of saturation from which water stands on the surface; own estimate
 
 
 class PlayInput(NamedTuple):
-    """PLAY_FIELD (F,), and PLAY_DAY (D, F) of the days; (0, F) when no field is looked at."""
+    """PLAY_FIELD (C,), and PLAY_DAY (D, C) of the days; (0, C) when no field is looked at."""
 
     fields: Any
     days: Any
 
 
-@register_jitable
-def play_block(about: Any, today: Any, field: Any, block: Any, told: bool) -> None:
-    """Use, lack of air and young turf act on the patches of a block at the day's end.
+def use_turf(
+    w1,
+    green,
+    dormant,
+    dead,
+    worn,
+    airless_days,
+    root_loss,
+    inv_rooting,
+    sat1,
+    wp1,
+    inv_taw1,
+    play_skinned,
+    play_inv_surface_mm,
+    play_air_below,
+    play_wear_middle_from,
+    play_wear_wet_from,
+    play_most_root_loss,
+    today_wear_dry,
+    today_wear_middle,
+    today_wear_wet,
+    today_wear_dormant,
+    today_root_harm,
+    today_root_heal,
+    today_regrowth,
+    today_young,
+    today_young_dry_below,
+    today_young_loss,
+):
+    """Use wears, roots die without air and heal, young turf dries, worn ground closes.
 
-    Parameters
-    ----------
-    about, today, field : records PLAY_FIELD, PLAY_DAY and FIELD.
-    told : whether anybody asks today what there is to play on.
+    Nothing of this happens on a skinned surface.
     """
-    if about.skinned == 0.0:
-        use_turf(about, today, field, block)
-    if told:
-        look_at_surface(about, today, field, block)
+    skinned = play_skinned > 0.0
+    moisture = w1 * play_inv_surface_mm
+    # Use wears living cover bare, faster in moister soil; dormant turf loses crowns.
+    lost = green * by_moisture(
+        moisture,
+        play_wear_middle_from,
+        play_wear_wet_from,
+        today_wear_dry,
+        today_wear_middle,
+        today_wear_wet,
+    )
+    crowns = today_wear_dormant * dormant
+    thinned = green - lost
+    bare = worn + lost
+
+    has_air = air_filled(w1, sat1, play_inv_surface_mm) >= play_air_below
+    airless = 0.0 if has_air else airless_days + 1.0
+    roots = root_loss_step(
+        root_loss, airless, today_root_harm, today_root_heal, play_most_root_loss
+    )
+
+    # Young turf dies on a dry surface; worn ground closes as far as the surface is moist.
+    wetness = (w1 - wp1) * inv_taw1
+    rate = today_young_loss if today_young > 0.0 else 0.0
+    lost = thinned * young_loss(wetness, today_young_dry_below, rate)
+    bare += lost
+    regrown = bare * today_regrowth * clamp(wetness, 0.0, 1.0)
+
+    green = green if skinned else thinned - lost + regrown
+    worn = worn if skinned else bare - regrown
+    dead = dead if skinned else dead + crowns
+    dormant = dormant if skinned else dormant - crowns
+    airless_days = airless_days if skinned else airless
+    root_loss = root_loss if skinned else roots
+    inv_rooting = inv_rooting if skinned else 1.0 / (1.0 - roots)
+    return green, dormant, dead, worn, airless_days, root_loss, inv_rooting
 
 
-@register_jitable
-def use_turf(about: Any, today: Any, field: Any, block: Any) -> None:
-    """Use wears, roots die without air and heal, young turf dries, worn ground closes."""
-    inv_surface, sat1, air_below = about.inv_surface_mm, field.sat1, about.air_below
-    wp1, inv_taw1 = field.wp1, field.inv_taw1
-    middle_from, wet_from = about.wear_middle_from, about.wear_wet_from
-    wear_dry, wear_middle, wear_wet = today.wear_dry, today.wear_middle, today.wear_wet
-    wear_dormant = today.wear_dormant
-    harm, heal, most = today.root_harm, today.root_heal, about.most_root_loss
-    dry_below, regrowth = today.young_dry_below, today.regrowth
-    loss = today.young_loss if today.young > 0.0 else 0.0
-    for i in range(LANES):
-        water = block[W1 + i]
-        moisture = water * inv_surface
-        green = block[GREEN + i]
-        dormant = block[DORMANT + i]
-        worn = block[WORN + i]
-        # Use wears living cover bare, faster in moister soil; dormant turf loses crowns.
-        lost = green * by_moisture(moisture, middle_from, wet_from, wear_dry, wear_middle, wear_wet)
-        crowns = wear_dormant * dormant
-        green -= lost
-        worn += lost
-
-        airless_days = block[AIRLESS_DAYS + i] + 1.0
-        if air_filled(water, sat1, inv_surface) >= air_below:
-            airless_days = 0.0
-        root_loss = root_loss_step(block[ROOT_LOSS + i], airless_days, harm, heal, most)
-
-        # Young turf dies on a dry surface; worn ground closes as far as the surface is moist.
-        wetness = (water - wp1) * inv_taw1
-        lost = green * young_loss(wetness, dry_below, loss)
-        worn += lost
-        regrown = worn * regrowth * clamp(wetness, 0.0, 1.0)
-        block[GREEN + i] = green - lost + regrown
-        block[WORN + i] = worn - regrown
-        block[DORMANT + i] = dormant - crowns
-        block[DEAD + i] += crowns
-        block[AIRLESS_DAYS + i] = airless_days
-        block[ROOT_LOSS + i] = root_loss
-        block[INV_ROOTING + i] = 1.0 / (1.0 - root_loss)
+def add_up_surface(
+    worn, root_loss, w1, mean_worn, mean_root_loss, mean_surface_water
+):
+    """The patch's part of what is known of a used field every day."""
+    mean_worn += worn
+    mean_root_loss += root_loss
+    mean_surface_water += w1
+    return mean_worn, mean_root_loss, mean_surface_water
 
 
-@register_jitable
-def look_at_surface(about: Any, today: Any, field: Any, block: Any) -> None:
-    """Hardness and air of each patch, and how much of it is hard, soft, muddy, wet or dusty."""
-    inv_surface, sat1 = about.inv_surface_mm, field.sat1
-    saturated = SATURATED * sat1
-    air_below, invader_air = about.air_below, about.invader_air
-    intercept, slope, floor = about.hard_intercept, about.hard_slope, about.hard_floor
-    bare_extra, hard_frozen = about.hard_bare, about.hard_frozen
-    hard_above, soft_below = about.hard_above, about.soft_below
-    inv_scatter, mud_above = about.hard_inv_scatter, about.mud_above
-    frozen = today.frozen
-    thawed = 0.0 if frozen > 0.0 else 1.0
+def look_at_surface(
+    w1,
+    green,
+    dormant,
+    sat1,
+    play_skinned,
+    play_inv_surface_mm,
+    play_hard_intercept,
+    play_hard_slope,
+    play_hard_floor,
+    play_hard_bare,
+    play_hard_frozen,
+    play_hard_inv_scatter,
+    play_hard_above,
+    play_soft_below,
+    play_air_below,
+    play_mud_above,
+    play_invader_air,
+    play_skin_dust,
+    today_frozen,
+    mean_hard,
+    mean_soft,
+    mean_mud,
+    mean_standing,
+    mean_airless,
+    mean_dust,
+    mean_moist,
+    mean_hardness,
+    mean_air,
+):
+    """Hardness and air of a patch, and how much of it is hard, soft, muddy, wet or dusty."""
+    skinned = play_skinned > 0.0
+    thawed = 0.0 if today_frozen > 0.0 else 1.0
     # No dust but on a skinned surface, and no weeds on one.
-    dust_below = about.skin_dust if about.skinned > 0.0 else -1.0
-    invaded = 0.0 if about.skinned > 0.0 else 1.0
-    for i in range(LANES):
-        water = block[W1 + i]
-        moisture = water * inv_surface
-        air = air_filled(water, sat1, inv_surface)
-        bare = 1.0 - block[GREEN + i] - block[DORMANT + i]
-        hardness = hardness_g(
-            moisture, intercept, slope, floor, bare, bare_extra, frozen, hard_frozen
-        )
-        muddy = thawed if moisture > mud_above else 0.0
-        block[AIR + i] = air
-        block[HARDNESS + i] = hardness
-        block[HARD + i] = 1.0 - thawed * (1.0 - share_beyond(hardness, hard_above, inv_scatter))
-        block[SOFT + i] = thawed * (1.0 - share_beyond(hardness, soft_below, inv_scatter))
-        block[MUD + i] = muddy
-        block[DUST + i] = thawed - muddy if moisture < dust_below else 0.0
-        block[STANDING + i] = 1.0 if water >= saturated else 0.0
-        block[AIRLESS + i] = 1.0 if air < air_below else 0.0
-        block[MOIST + i] = invaded if air < invader_air else 0.0
+    dust_below = play_skin_dust if skinned else -1.0
+    moisture = w1 * play_inv_surface_mm
+    air = air_filled(w1, sat1, play_inv_surface_mm)
+    hardness = hardness_g(
+        moisture,
+        play_hard_intercept,
+        play_hard_slope,
+        play_hard_floor,
+        1.0 - green - dormant,
+        play_hard_bare,
+        today_frozen,
+        play_hard_frozen,
+    )
+    harder = share_beyond(hardness, play_hard_above, play_hard_inv_scatter)
+    firmer = share_beyond(hardness, play_soft_below, play_hard_inv_scatter)
+    mud = thawed if moisture > play_mud_above else 0.0
+    mean_hard += 1.0 - thawed * (1.0 - harder)
+    mean_soft += thawed * (1.0 - firmer)
+    mean_mud += mud
+    mean_dust += thawed - mud if moisture < dust_below else 0.0
+    mean_standing += 1.0 if w1 >= SATURATED * sat1 else 0.0
+    mean_airless += 1.0 if air < play_air_below else 0.0
+    mean_moist += 1.0 if (air < play_invader_air) & (play_skinned == 0.0) else 0.0
+    mean_hardness += hardness
+    mean_air += air
+    return (
+        mean_hard, mean_soft, mean_mud, mean_standing, mean_airless, mean_dust, mean_moist,
+        mean_hardness, mean_air,
+    )  # fmt: skip
 
 
-@register_jitable
-def play_shares(blocks: Any, first: int, n: int, shares: Any, told: bool) -> None:
-    """Means over the ``n`` patches of a field from number ``first`` on, into PLAY_SHARES; what
-    ``look_at_surface`` wrote only when the day is ``told``.
-    """
-    part = 1.0 / n
-    worn = root_loss = water = 0.0
-    for number in range(first, first + n):
-        block = blocks[number // LANES]
-        i = number % LANES
-        worn += block[WORN + i]
-        root_loss += block[ROOT_LOSS + i]
-        water += block[W1 + i]
-    shares.worn = worn * part
-    shares.root_loss = root_loss * part
-    shares.surface_water = water * part
-    if not told:
-        return
-    hard = soft = mud = standing = airless = dust = moist = hardness = air = 0.0
-    for number in range(first, first + n):
-        block = blocks[number // LANES]
-        i = number % LANES
-        hard += block[HARD + i]
-        soft += block[SOFT + i]
-        mud += block[MUD + i]
-        standing += block[STANDING + i]
-        airless += block[AIRLESS + i]
-        dust += block[DUST + i]
-        moist += block[MOIST + i]
-        hardness += block[HARDNESS + i]
-        air += block[AIR + i]
-    shares.hard = hard * part
-    shares.soft = soft * part
-    shares.mud = mud * part
-    shares.standing = standing * part
-    shares.airless = airless * part
-    shares.dust = dust * part
-    shares.moist = moist * part
-    shares.hardness = hardness * part
-    shares.air = air * part
+def clear_surface():
+    """Sums over the patches, before the first."""
+    mean_worn = mean_root_loss = mean_surface_water = 0.0
+    mean_hard = mean_soft = mean_mud = mean_standing = mean_airless = mean_dust = 0.0
+    mean_moist = mean_hardness = mean_air = 0.0
+    return (
+        mean_worn, mean_root_loss, mean_surface_water, mean_hard, mean_soft, mean_mud,
+        mean_standing, mean_airless, mean_dust, mean_moist, mean_hardness, mean_air,
+    )  # fmt: skip
 
 
-@register_jitable
+def mean_surface(
+    per_patch,
+    mean_worn,
+    mean_root_loss,
+    mean_surface_water,
+    mean_hard,
+    mean_soft,
+    mean_mud,
+    mean_standing,
+    mean_airless,
+    mean_dust,
+    mean_moist,
+    mean_hardness,
+    mean_air,
+):
+    """Means over the patches of their sums; ``per_patch`` is 1 over how many there are."""
+    mean_worn *= per_patch
+    mean_root_loss *= per_patch
+    mean_surface_water *= per_patch
+    mean_hard *= per_patch
+    mean_soft *= per_patch
+    mean_mud *= per_patch
+    mean_standing *= per_patch
+    mean_airless *= per_patch
+    mean_dust *= per_patch
+    mean_moist *= per_patch
+    mean_hardness *= per_patch
+    mean_air *= per_patch
+    seen_surface_water = mean_surface_water
+    return (
+        mean_worn, mean_root_loss, mean_surface_water, mean_hard, mean_soft, mean_mud,
+        mean_standing, mean_airless, mean_dust, mean_moist, mean_hardness, mean_air,
+        seen_surface_water,
+    )  # fmt: skip
+
+
+def count_use(
+    cooling,
+    play_share,
+    today_use_hours,
+    today_covered,
+    today_kept_off,
+    today_labour,
+    today_judged,
+    today_frozen,
+    mean_hard,
+    mean_mud,
+    mean_standing,
+    mean_dust,
+    played_syringed,
+    played_use_hours,
+    played_covered_days,
+    played_rain_kept_off,
+    played_cover_labour,
+    played_events,
+    played_events_frozen,
+    played_events_hard,
+    played_events_wet,
+    played_events_playable,
+):
+    """Add a day's syringing, use, cover and event to the year, whatever the season."""
+    covered = today_covered > 0.0
+    frozen = today_frozen > 0.0
+    hard = (mean_hard >= play_share) | (mean_dust >= play_share)
+    wet = (mean_mud >= play_share) | (mean_standing >= play_share)
+    event = today_judged != 0.0
+    played_syringed += cooling
+    played_use_hours += today_use_hours
+    played_covered_days += 1.0 if covered else 0.0
+    played_rain_kept_off += today_kept_off if covered else 0.0
+    played_cover_labour += today_labour if covered else 0.0
+    played_events += 1.0 if event else 0.0
+    played_events_frozen += 1.0 if event & frozen else 0.0
+    played_events_hard += 1.0 if event & hard & (today_frozen <= 0.0) else 0.0
+    played_events_wet += 1.0 if event & wet else 0.0
+    unfit = frozen | hard | wet
+    played_events_playable += 0.0 if unfit | (today_judged == 0.0) else 1.0
+    return (
+        played_syringed, played_use_hours, played_covered_days, played_rain_kept_off,
+        played_cover_labour, played_events, played_events_frozen, played_events_hard,
+        played_events_wet, played_events_playable,
+    )  # fmt: skip
+
+
 def count_play(
-    about: Any, today: Any, shares: Any, state: Any, year: Any, watered: float, wet_hours: float
-) -> None:
+    night_watering,
+    wet_hours_of_watering,
+    airless_run,
+    play_share,
+    play_skinned,
+    play_least_wet_hours,
+    today_warm_night,
+    today_dew_hours,
+    today_rain_wet_hours,
+    mean_hard,
+    mean_soft,
+    mean_mud,
+    mean_standing,
+    mean_airless,
+    mean_dust,
+    mean_moist,
+    mean_hardness,
+    mean_worn,
+    mean_root_loss,
+    played_season_days,
+    played_hardness_sum,
+    played_hardest,
+    played_days_hard,
+    played_days_soft,
+    played_days_mud,
+    played_days_standing,
+    played_days_dust,
+    played_days_invaders,
+    played_days_airless,
+    played_longest_airless,
+    played_disease_nights,
+    played_peak_worn,
+    played_peak_root_loss,
+):
     """Add a day of the answer season to the year.
 
-    ``watered`` is the irrigation of the day (mm), ``wet_hours`` how much longer watering at its
-    time of day keeps leaves wet.
+    ``night_watering`` is the irrigation of the night that ends this morning (mm),
+    ``wet_hours_of_watering`` how much longer watering at its time of day keeps leaves wet.
     """
-    least = about.share
-    year.season_days += 1.0
-    year.hardness_sum += shares.hardness
-    year.hardest = max(year.hardest, shares.hardness)
-    if shares.hard >= least:
-        year.days_hard += 1.0
-    if shares.soft >= least:
-        year.days_soft += 1.0
-    if shares.mud >= least:
-        year.days_mud += 1.0
-    if shares.standing >= least:
-        year.days_standing += 1.0
-    if shares.dust >= least:
-        year.days_dust += 1.0
-    if shares.moist >= least:
-        year.days_invaders += 1.0
-    if shares.airless >= least:
-        year.days_airless += 1.0
-        state.airless_run += 1.0
-        year.longest_airless = max(year.longest_airless, state.airless_run)
-    else:
-        state.airless_run = 0.0
-    if about.skinned == 0.0 and today.warm_night > 0.0:
-        hours = leaf_wet_hours(today.dew_hours, today.rain_wet_hours, watered, wet_hours)
-        year.disease_nights += disease_night(today.warm_night, hours, about.least_wet_hours)
-    year.peak_worn = max(year.peak_worn, shares.worn)
-    year.peak_root_loss = max(year.peak_root_loss, shares.root_loss)
+    played_season_days += 1.0
+    played_hardness_sum += mean_hardness
+    played_hardest = larger(played_hardest, mean_hardness)
+    played_days_hard += 1.0 if mean_hard >= play_share else 0.0
+    played_days_soft += 1.0 if mean_soft >= play_share else 0.0
+    played_days_mud += 1.0 if mean_mud >= play_share else 0.0
+    played_days_standing += 1.0 if mean_standing >= play_share else 0.0
+    played_days_dust += 1.0 if mean_dust >= play_share else 0.0
+    played_days_invaders += 1.0 if mean_moist >= play_share else 0.0
+    airless = mean_airless >= play_share
+    played_days_airless += 1.0 if airless else 0.0
+    airless_run = airless_run + 1.0 if airless else 0.0
+    played_longest_airless = larger(played_longest_airless, airless_run)
+    hours = leaf_wet_hours(
+        today_dew_hours, today_rain_wet_hours, night_watering, wet_hours_of_watering
+    )
+    diseased = disease_night(today_warm_night, hours, play_least_wet_hours)
+    played_disease_nights += diseased if play_skinned == 0.0 else 0.0
+    played_peak_worn = larger(played_peak_worn, mean_worn)
+    played_peak_root_loss = larger(played_peak_root_loss, mean_root_loss)
+    return (
+        airless_run, played_season_days, played_hardness_sum, played_hardest, played_days_hard,
+        played_days_soft, played_days_mud, played_days_standing, played_days_dust,
+        played_days_invaders, played_days_airless, played_longest_airless, played_disease_nights,
+        played_peak_worn, played_peak_root_loss,
+    )  # fmt: skip
 
 
-@register_jitable
-def count_use(about: Any, today: Any, shares: Any, year: Any) -> None:
-    """Add a day's use, cover and event to the year, whatever the season."""
-    year.use_hours += today.use_hours
-    if today.covered > 0.0:
-        year.covered_days += 1.0
-        year.rain_kept_off += today.kept_off
-        year.cover_labour += today.labour
-    if today.judged == 0.0:
-        return
-    frozen = today.frozen > 0.0
-    hard = shares.hard >= about.share
-    wet = shares.mud >= about.share or shares.standing >= about.share
-    dust = shares.dust >= about.share
-    year.events += 1.0
-    if frozen:
-        year.events_frozen += 1.0
-    elif hard or dust:
-        year.events_hard += 1.0
-    if wet:
-        year.events_wet += 1.0
-    if not (frozen or hard or dust or wet):
-        year.events_playable += 1.0
+def night(watering, evening_water, plan_time_of_day):
+    """The irrigation of the night that ends this morning: an evening's watering was yesterday's."""
+    evening = plan_time_of_day == EVENING
+    night_watering = evening_water if evening else watering
+    evening_water = watering if evening else 0.0
+    return night_watering, evening_water

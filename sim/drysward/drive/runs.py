@@ -1,45 +1,35 @@
-"""Every plan over every year of a scenario: weather file in, Dataset of yearly numbers out."""
+"""Plans on their way through the years: where they stand, and what they have given so far."""
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, fields
-from functools import partial
+from functools import cache
 from itertools import pairwise
 from typing import Any, TypeVar
 
 import numpy as np
-import xarray as xr
 
-from drysward.compiled import compiled_run_site
-from drysward.day.lanes import from_lanes, into_lanes
+from drysward.compiled import compiled
+from drysward.day.loop import Desk, run_site
 from drysward.day.records import (
     CALENDAR_DAYS,
-    FIELD_DAY,
     FIELD_STATE,
     PATCH,
     PLAN,
-    PLAY_SHARES,
     PLAY_YEAR,
     STAGES,
     SUPPLY_TRACE,
     TRACE,
-    WATERING,
     YEAR,
     records,
 )
-from drysward.day.season import Desk, run_site
 from drysward.day.supply import SupplyState
-from drysward.faults import Fault, FaultyInput
-from drysward.results.dataset import as_dataset, provenance
-from drysward.scenario.model import PlanSpec, Scenario
+from drysward.drive.party import give_back, ground_of, party_of, tally_of
+from drysward.scenario.model import PlanSpec
 from drysward.site.plans import write_plan
-from drysward.site.stretches import PreparedSite, WeatherSeen, stretches
+from drysward.site.stretches import PreparedSite
 from drysward.site.supply import start_supply
-from drysward.site.weather_years import weather_series
-from drysward.weather.record import DailyRecord
 
 T = TypeVar("T")
 
@@ -52,10 +42,19 @@ ACCOUNT_TOLERANCE_MM = 1e-9
 SUPPLY_TOLERANCE_M3 = 1e-6
 
 
+@cache
+def compiled_run_site() -> Callable[..., Any]:
+    """``run_site`` compiled; it releases the GIL so that threads run plans side by side."""
+    # Nothing is allocated in it: without reference counts every view of an array is free.
+    return compiled(run_site, counted=False)
+
+
 @dataclass(eq=False, kw_only=True)
 class _Gathered:
     """Where plans stand on their way through the years, and what they did so far.
 
+    ``columns`` (..., F) and ``supply_of`` (...) say which field and which supply of a stretch
+    each plan lives on.
     PATCH (..., F, P) and FIELD_STATE (..., F) are carried from stretch to stretch. YEAR and
     PLAY_YEAR (..., F, Y), odds (..., F, 4, 366) and the sum of green cover (..., F, 366) are
     gathered; TRACE (..., T, F) is the daily account last asked for.
@@ -64,6 +63,8 @@ class _Gathered:
     plans: np.recarray
     delivery: np.recarray
     catches: np.ndarray
+    columns: np.ndarray
+    supply_of: np.ndarray
     patches: np.recarray
     states: np.recarray
     supply: SupplyState
@@ -136,7 +137,7 @@ def start_runs(
     states.days_since_water = LONG_AGO_DAYS
     day = first.days[0]
     held = (patches.w1 + patches.w2).mean(axis=-1)
-    states.depletion = (first.fields.fc1 + day.fc2 - held) * day.inv_taw
+    states.seen_depletion = (first.fields.fc1 + day.fc2 - held) * day.inv_taw
     plans = records(PLAN, (n_runs, n_fields))
     for lines, (site, plan) in zip(plans, starts, strict=True):
         for line, field in zip(lines, site.scenario.fields, strict=True):
@@ -147,6 +148,8 @@ def start_runs(
         plans=plans,
         delivery=np.stack([site.delivery for site, _ in starts]).view(np.recarray),
         catches=np.stack([site.catches for site, _ in starts]),
+        columns=np.tile(np.arange(n_fields), (n_runs, 1)),
+        supply_of=np.zeros(n_runs, np.int64),
         patches=patches,
         states=states,
         supply=SupplyState(*map(_stacked, zip(*supply, strict=True))),
@@ -181,44 +184,28 @@ def advance_all(
     n_trace = max(trace.stop - trace.start, 0)
     runs.trace = records(TRACE, (n_plans, n_trace, n_fields))
     runs.supply = runs.supply._replace(trace=records(SUPPLY_TRACE, (n_plans, n_trace)))
-    blocks = into_lanes(runs.patches)
+    party = party_of(site, runs)
+    tally = tally_of(runs, len(party.blocks))
     desk = Desk(
-        waters=records(WATERING, (n_plans, n_fields)),
-        mean=records(FIELD_DAY, 1),
-        shares=records(PLAY_SHARES, 1),
         at_supply=records(SUPPLY_TRACE, 1),
         asked_m3=np.zeros(n_fields),
         share=np.ones(n_fields),
-        draws_m3=np.zeros(site.supply.sources.size),
+        draws_m3=np.zeros(site.supply.sources.shape[1]),
     )
-    desk.waters.share = 1.0
     (compiled_run_site() if compiled else run_site)(
-        site.fields,
-        site.days,
-        site.calendar,
-        site.from_day,
-        site.weather.rain_before_mm,
-        site.weather.drought_index_mm,
-        site.weather.spray_loss,
-        runs.plans,
-        runs.delivery,
-        runs.catches,
+        ground_of(site),
+        party,
         site.supply,
+        runs.supply_of,
         runs.supply,
-        site.play,
-        runs.play,
+        tally,
+        desk,
         np.array([answers.reached[stage] for stage in STAGES]),
         answers.turf == "established each year",
-        blocks,
-        runs.states,
-        runs.years,
-        runs.odds,
-        runs.green,
-        desk,
-        runs.trace,
+        site.from_day,
         trace.start,
     )
-    from_lanes(blocks, runs.patches)
+    give_back(party, tally, runs)
     for account, worst, tolerance, unit in (
         ("the water account", runs.years.residual.max(axis=(1, 2)), ACCOUNT_TOLERANCE_MM, "mm"),
         ("the supply's account", runs.supply.years.residual.max(axis=1), SUPPLY_TOLERANCE_M3, "m3"),
@@ -249,107 +236,8 @@ def run_plan(
     return advance(site, start_run(site, plan), trace, compiled)
 
 
-def run(
-    scenario: Scenario,
-    years: tuple[int, int] | None = None,
-    only: Sequence[str] | None = None,
-    on_progress: Callable[[float], None] | None = None,
-    workers: int | None = None,
-    record: DailyRecord | None = None,
-) -> xr.Dataset:
-    """Run every plan of a scenario on every field and year.
-
-    Parameters
-    ----------
-    scenario : from ``drysward.load``.
-    years : first and last year to count; all complete ones when None.
-    only : keys of the plans to run; all when None.
-    on_progress : called with the share of the work that is done.
-    workers : threads; as many as there are cores when None. No number changes any result.
-    record : daily weather to use in place of the scenario's file.
-
-    Returns
-    -------
-    Dataset with dimensions field, plan, year, month, stage and day_of_year; depths in mm.
-
-    Raises
-    ------
-    FaultyInput
-        For a faulty weather file or a name that is not known.
-    ArithmeticError
-        When the water account does not close (a fault of the program).
-    """
-    plans = scenario.plans
-    if only is not None:
-        plans = tuple(scenario.plan_named(key) for key in only)
-    series = weather_series(scenario, record)
-    days = (series.stop - series.first).astype(int)
-    parts = stretches(scenario, series, years)
-    workers = workers or os.cpu_count() or 1
-    groups: list[Runs] = []
-    seen: WeatherSeen | None = None
-    done = 0
-    compiled_run_site()
-    with ThreadPoolExecutor(workers) as pool:
-        ahead = pool.submit(next, parts, None)
-        while (site := ahead.result()) is not None:
-            # The next stretch is worked out while this one runs.
-            ahead = pool.submit(next, parts, None)
-            if seen is None:
-                starts = [(site, plan) for plan in plans]
-                groups = [start_runs(part) for part in in_groups(starts, workers)]
-                seen = WeatherSeen(site.years)
-            seen.add(site)
-            list(pool.map(partial(advance_all, site), groups))
-            done += site.calendar.size - site.from_day
-            if on_progress is not None:
-                on_progress(done / days)
-            last = site
-    assert seen is not None
-    return as_dataset(last, series, seen, [g.one(b) for g in groups for b in range(len(g.specs))])
-
-
 def in_groups(plans: Sequence[T], workers: int = 1) -> list[Sequence[T]]:
     """Plans in as many groups as there are workers, or more when they are many."""
     n_groups = max(min(workers, len(plans)), -(-len(plans) // MOST_TOGETHER))
     edges = np.linspace(0, len(plans), n_groups + 1).round().astype(int)
     return [plans[start:stop] for start, stop in pairwise(edges)]
-
-
-def ledger(
-    scenario: Scenario, field: str, plan: str, year: int, record: DailyRecord | None = None
-) -> xr.Dataset:
-    """The daily water account of one field, plan and year; dimension ``date``.
-
-    FaultyInput when there is no such field, plan or complete year.
-    """
-    place = scenario.fields.index(scenario.field_named(field))
-    followed = scenario.plan_named(plan)
-    series = weather_series(scenario, record)
-    run: PlanRun | None = None
-    for site in stretches(scenario, series):
-        if year not in site.years:
-            told = f"{year} is not a complete year of {series.told}"
-            allowed = f"years: {site.years[0]} to {site.years[-1]}"
-            raise FaultyInput(Fault("year", told, allowed))
-        run = run or start_run(site, followed)
-        here = np.flatnonzero(site.calendar.year == site.years.index(year))
-        here = here[here >= site.from_day]
-        span = slice(int(here[0]), int(here[-1]) + 1) if here.size else slice(0, 0)
-        trace = advance(site, run, span).trace[:, place]
-        if here.size:
-            break
-    out = xr.Dataset(
-        {name: ("date", np.ascontiguousarray(trace[name])) for name in TRACE.names or ()},
-        coords={"date": site.weather.record.dates[span].astype("datetime64[s]")},
-        attrs={**provenance(site, series), "field": field, "plan": plan},
-    )
-    if scenario.supply is not None and run is not None:
-        at_supply = run.supply.trace
-        for name in SUPPLY_TRACE.names or ():
-            out[f"supply_{name}"] = ("date", np.ascontiguousarray(at_supply[name]))
-    for variable in map(str, out.data_vars):
-        term = scenario.catalog.quantities.get(variable)
-        if term is not None:
-            out[variable].attrs.update(units=term.units, long_name=term.long_name)
-    return out

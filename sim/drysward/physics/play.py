@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from numba.extending import register_jitable
 
-from drysward.physics.water import NO_LESS, clamp, larger, smaller
+from drysward.physics.arithmetic import NO_LESS, clamp, larger, smaller
 
 _FAR = 4.0  # standard deviations beyond which nothing is left
 

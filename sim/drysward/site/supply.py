@@ -51,14 +51,15 @@ def supply_of(scenario: Scenario) -> SupplySpec:
 
 
 def supply_input(scenario: Scenario, weather: SiteWeather, calendar: np.recarray) -> SupplyInput:
-    """What a stretch of days D brings to the supply, whatever plan is run.
+    """What a stretch of days D brings to the supply, whatever plan is run; one supply leads.
 
     ``calendar`` is CALENDAR (D,). ValueError for a curve number that is not in 0..100.
     """
     spec = supply_of(scenario)
     storage = spec.storage or NO_STORAGE
     source_m3, direct_m3 = daily_limits_m3(spec, weather.drought_index_mm, calendar.day_of_year)
-    return SupplyInput(
+    enter, leave = stage_limits(spec.restrictions)
+    alone = SupplyInput(
         site=site_record(spec, is_asked_for=scenario.supply is not None),
         sources=source_records(spec.sources),
         source_m3=source_m3,
@@ -70,15 +71,23 @@ def supply_input(scenario: Scenario, weather: SiteWeather, calendar: np.recarray
         volumes=np.array(storage.volumes_m3, float),
         areas=np.array(storage.areas_m2, float),
         stages=stage_records(spec.restrictions),
+        enter=enter,
+        leave=leave,
         exempt=exempt_fields(spec.restrictions, scenario.fields),
         priority=np.array([field.priority for field in scenario.fields], np.int64),
     )
+    return SupplyInput(*(array[None] for array in alone))
+
+
+def supplies_alongside(supplies: Sequence[SupplyInput]) -> SupplyInput:
+    """Several supplies of one site as one input; its arrays lead with the supply."""
+    return SupplyInput(*(np.concatenate(arrays) for arrays in zip(*supplies, strict=True)))
 
 
 def start_supply(scenario: Scenario, supply: SupplyInput, n_years: int) -> SupplyState:
     """The supply on the first day: the storage as full as the scenario says, nothing drawn."""
     storage = supply_of(scenario).storage or NO_STORAGE
-    n_sources = supply.sources.size
+    n_sources = supply.sources.shape[1]
     store = records(STORE, 1)
     store.volume = storage.start_share * storage.volumes_m3[-1]
     return SupplyState(
@@ -153,12 +162,21 @@ def stage_records(restrictions: Restrictions | None) -> np.recarray:
     stages = restrictions.stages if restrictions else ()
     out = records(SITE_STAGE, len(stages))
     for row, stage in zip(out, stages, strict=True):
-        row.enter, row.leave = stage.enter, stage.leave
         row.first, row.last = stage.first, stage.last
         row.share = stage.share
         row.crown_only = stage.crown_only
         row.allowed[:] = stage.allowed
     return out
+
+
+def stage_limits(restrictions: Restrictions | None) -> tuple[FloatArray, FloatArray]:
+    """Index at which each stage begins and ends, (R,) each; signs are turned where less storage
+    is worse.
+    """
+    stages = restrictions.stages if restrictions else ()
+    sign = -1.0 if restrictions and restrictions.index == "storage" else 1.0
+    limits = np.array([[stage.enter, stage.leave] for stage in stages], float).reshape(-1, 2)
+    return sign * limits[:, 0], sign * limits[:, 1]
 
 
 def exempt_fields(restrictions: Restrictions | None, fields: Sequence[FieldSpec]) -> FloatArray:

@@ -22,9 +22,8 @@ import numpy as np
 import xarray as xr
 from scipy import stats
 
-from drysward.compiled import compiled_run_site
 from drysward.day.records import STAGES
-from drysward.drive.runs import PlanRun, advance, start_run
+from drysward.drive.runs import PlanRun, advance, compiled_run_site, start_run
 from drysward.faults import Fault, FaultyInput
 from drysward.scenario.model import Scenario, Sizing, Sought, SupplySpec
 from drysward.site.stretches import PreparedSite, stretches

@@ -15,8 +15,7 @@ from time import perf_counter
 
 import numpy as np
 
-from drysward.compiled import compiled_run_site
-from drysward.drive.runs import MOST_TOGETHER, advance_all, start_runs
+from drysward.drive.runs import MOST_TOGETHER, advance_all, compiled_run_site, start_runs
 from drysward.faults import Fault, FaultyInput
 from drysward.studies.sweep.chunk import Done, run_points
 from drysward.studies.sweep.description import Sweep

@@ -1,0 +1,249 @@
+"""What a plan asks for on one field this morning, before anybody knows today's rain.
+
+``day_tables`` and ``restrict`` bring together what the plan says of today, ``wish`` is the depth
+that it wants, ``wish_for_play`` what the use of the field makes of it, ``gross_up`` what that takes
+from the supply. The waterer goes by what was seen of the field yesterday.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from numba.extending import register_jitable
+
+from drysward.day.lanes import PLACE
+from drysward.day.records import (
+    EARLY_MORNING,
+    MIDDAY,
+    NIGHT,
+    RULE_ET_SHARE,
+    RULE_FIXED,
+    RULE_NONE,
+    RULE_REFILL,
+)
+from drysward.day.restrictions import stage_after
+from drysward.physics.arithmetic import larger, within
+from drysward.physics.play import skin_wanted
+
+# Crown watering waits until the rooted depth is this dry (depletion fraction; own estimate):
+# before that the crowns still drink from the root zone.
+CROWN_WATER_FROM_DEPLETION = 0.8
+
+# Lines of the tables by weekday and by month.
+WEEK_DEPTH, WEEK_ALLOWED, WEEK_GROSS = 0, 1, 2
+MONTH_ADJUST, MONTH_IRRIGATION, MONTH_SHORTAGE = 0, 1, 2
+
+DEPTH_TODAY, ALLOWED_TODAY = PLACE["depth_today"], PLACE["allowed_today"]
+ADJUST_TODAY, LEFT_TODAY = PLACE["adjust_today"], PLACE["left_today"]
+CROWN_ONLY_TODAY, RESTRICTED_TODAY = PLACE["crown_only_today"], PLACE["restricted_today"]
+STAGE, PAUSED, PAUSED_DAYS = PLACE["stage"], PLACE["paused"], PLACE["paused_days"]
+
+
+def wish(
+    plan_rule,
+    plan_trigger,
+    plan_target,
+    plan_share,
+    plan_run_time_multiplier,
+    plan_least_depth,
+    plan_rain_skip,
+    plan_interval,
+    plan_first_day,
+    plan_last_day,
+    plan_crown_depth,
+    plan_crown_interval,
+    plan_crown_from,
+    depth_today,
+    allowed_today,
+    adjust_today,
+    left_today,
+    crown_only_today,
+    recent_rain,
+    seen_depletion,
+    seen_dormant,
+    days_since_water,
+    owed_et,
+    paused,
+    taw,
+    day_of_year,
+):
+    """Depth (mm, reaching the turf on average) that the plan wants this morning.
+
+    ``recent_rain`` is that of the last ``plan_rain_skip_days`` days, today not included;
+    ``allowed_today``, ``left_today`` and ``crown_only_today`` are what restrictions leave.
+    """
+    refill = larger(0.0, seen_depletion - plan_target) * taw * plan_run_time_multiplier
+    refill = refill if seen_depletion >= plan_trigger else 0.0
+    share_of_et = plan_share * owed_et * plan_run_time_multiplier
+    depth = refill if plan_rule == RULE_REFILL else 0.0
+    depth = share_of_et if plan_rule == RULE_ET_SHARE else depth
+    depth = depth_today if plan_rule == RULE_FIXED else depth
+    depth = depth if days_since_water >= plan_interval else 0.0
+    depth *= adjust_today * left_today
+    depth = depth if (depth >= plan_least_depth) & (recent_rain < plan_rain_skip) else 0.0
+    crown_only = (crown_only_today > 0.0) | (paused > 0.0)
+    depth = 0.0 if crown_only | (plan_rule == RULE_NONE) else depth
+
+    crowns_due = (
+        (plan_crown_depth > depth)
+        & ((seen_dormant >= plan_crown_from) | crown_only)
+        & (days_since_water >= plan_crown_interval)
+        & (seen_depletion >= CROWN_WATER_FROM_DEPLETION)
+    )
+    depth = plan_crown_depth if crowns_due else depth
+    may = within(day_of_year, plan_first_day, plan_last_day) & (allowed_today > 0.0)
+    wanted = depth if may else 0.0
+    return wanted
+
+
+def wish_for_play(
+    plan_rule,
+    plan_first_day,
+    plan_last_day,
+    left_today,
+    restricted_today,
+    wanted,
+    seen_surface_water,
+    eto,
+    play_on,
+    play_skinned,
+    play_skin_target_mm,
+    play_skin_passes,
+    play_skin_most_per_pass,
+    today_blackout,
+    today_light,
+    today_prewet,
+    today_tmax,
+    plan_syringe_above,
+    plan_syringe_depth,
+    plan_syringe_from,
+    seen_wilt,
+    day_of_year,
+):
+    """What play makes of the depth that a plan wants, and what it syringes this afternoon (mm).
+
+    A plan that waters at all also waters young turf lightly, a skinned surface to its moisture
+    within the plan's season, and wets a field before an event, as far as restrictions let it;
+    the weekdays of the plan are those of its turf. No plan waters on a day kept dry for an
+    event. It syringes on a hot day, once enough of the field wilts.
+    """
+    waters = (play_on > 0.0) & (plan_rule != RULE_NONE)
+    skinned = play_skinned > 0.0
+    in_time = within(day_of_year, plan_first_day, plan_last_day)
+    skin = skin_wanted(
+        seen_surface_water, play_skin_target_mm, eto, play_skin_passes, play_skin_most_per_pass
+    )
+    extra = larger(today_light, today_prewet)
+    extra = larger(extra, skin) if skinned & in_time else extra
+    depth = 0.0 if skinned else wanted
+    depth = larger(depth, extra * left_today) if restricted_today == 0.0 else depth
+    depth = depth if waters else wanted
+    blackout = (play_on > 0.0) & (today_blackout > 0.0)
+    wanted = 0.0 if blackout else depth
+    hot = (today_tmax >= plan_syringe_above) & (seen_wilt >= plan_syringe_from)
+    syringed = plan_syringe_depth if hot & (play_on > 0.0) & (today_blackout == 0.0) else 0.0
+    return wanted, syringed
+
+
+def gross_up(
+    wanted,
+    syringed,
+    plan_time_of_day,
+    plan_most_depth,
+    overspray,
+    loss_night,
+    loss_early_morning,
+    loss_midday,
+    loss_evening,
+    year_capped_days,
+    counted,
+):
+    """What must leave the pipes for the wish, no more than the night gives; ``counted`` is 1 on a
+    day that counts.
+
+    ``loss_...`` are the shares lost in flight by time of day.
+    """
+    spray_loss_today = loss_night if plan_time_of_day == NIGHT else loss_evening
+    spray_loss_today = (
+        loss_early_morning if plan_time_of_day == EARLY_MORNING else spray_loss_today
+    )
+    spray_loss_today = loss_midday if plan_time_of_day == MIDDAY else spray_loss_today
+    gross = wanted / ((1.0 - spray_loss_today) * (1.0 - overspray))
+    capped = gross > plan_most_depth
+    gross = plan_most_depth if capped else gross
+    year_capped_days += counted if capped else 0.0
+    asked = gross + syringed
+    missed = 0.0
+    return asked, missed, spray_loss_today, year_capped_days
+
+
+@register_jitable
+def open_day(block: Any, quads: int, weekday: Any, month: Any) -> None:
+    """What the tables of the plans say of today, as if nothing were restricted.
+
+    ``weekday`` (3, LANES) and ``month`` (3, LANES) are the lines of today in the plans' tables.
+    """
+    for lane in range(4 * quads):
+        block[DEPTH_TODAY + lane] = weekday[WEEK_DEPTH, lane]
+        block[ALLOWED_TODAY + lane] = weekday[WEEK_ALLOWED, lane]
+        block[ADJUST_TODAY + lane] = month[MONTH_ADJUST, lane]
+        block[LEFT_TODAY + lane] = 1.0
+        block[CROWN_ONLY_TODAY + lane] = 0.0
+        block[RESTRICTED_TODAY + lane] = 0.0
+
+
+@register_jitable
+def restrict(
+    block: Any,
+    lane: int,
+    plan: Any,
+    drought_index: float,
+    weekday: int,
+    day_of_year: int,
+    site_allowed: bool,
+    site_share: float,
+    site_crown_only: bool,
+) -> None:
+    """What the site's restrictions, the plan's own stage and its pause leave of today, in a lane.
+
+    The stricter of the two in each: whether watering is allowed, the share of the wanted depth,
+    and whether it may only keep crowns.
+    """
+    if plan.rule == RULE_NONE and plan.crown_depth <= 0.0:
+        return
+    before = int(block[STAGE + lane])
+    stage = stage_after(
+        before, int(plan.stages), drought_index, plan.stage_above, plan.stage_below
+    )
+    block[STAGE + lane] = stage
+    update_pause(block, lane, plan, drought_index, day_of_year)
+    allowed, left, crown_only = site_allowed, site_share, site_crown_only
+    if stage > 0:
+        allowed = allowed and plan.stage_allowed[stage - 1, weekday] > 0.0
+        left *= plan.stage_share[stage - 1]
+        crown_only = crown_only or plan.stage_crown_only[stage - 1] > 0.0
+    if not allowed:
+        block[ALLOWED_TODAY + lane] = 0.0
+    block[LEFT_TODAY + lane] = left
+    block[CROWN_ONLY_TODAY + lane] = 1.0 if crown_only else 0.0
+    block[RESTRICTED_TODAY + lane] = 1.0 if crown_only or not allowed else 0.0
+
+
+@register_jitable
+def update_pause(
+    block: Any, lane: int, plan: Any, drought_index: float, day_of_year: int
+) -> None:
+    """Start or end the time in which the plan lets the turf go without."""
+    dated = plan.pause_first >= 0.0 and within(day_of_year, plan.pause_first, plan.pause_last)
+    due = dated or drought_index >= plan.pause_above
+    if block[PAUSED + lane] > 0.0:
+        block[PAUSED_DAYS + lane] += 1.0
+        over = block[PAUSED_DAYS + lane] >= plan.pause_longest
+        rained = not dated and drought_index < plan.pause_below
+        if over or rained:
+            block[PAUSED + lane] = 0.0
+    elif due and block[PAUSED_DAYS + lane] < plan.pause_longest:
+        block[PAUSED + lane] = 1.0
+        block[PAUSED_DAYS + lane] = 1.0
+    if not due and block[PAUSED + lane] == 0.0 and drought_index < plan.pause_below:
+        block[PAUSED_DAYS + lane] = 0.0  # a new drought may pause again

@@ -1,0 +1,77 @@
+"""From what the supply grants to what the patches catch."""
+
+from __future__ import annotations
+
+from drysward.physics.arithmetic import NO_LESS, larger, smaller
+from drysward.physics.runoff import sprinkler_runoff
+
+
+def deliver(asked, syringed, granted_share, spray_loss_today, overspray, play_syringe_left):
+    """Where the granted water of a field goes (mm over the field); ``landed`` is on the turf."""
+    gross = asked * granted_share
+    # Syringing cools leaves for minutes; what does not evaporate lands with the rest.
+    cooling = syringed * granted_share
+    watering = gross - cooling
+    spray = watering * spray_loss_today
+    spray += cooling * (1.0 - play_syringe_left) if cooling > 0.0 else 0.0
+    beside = (gross - spray) * overspray
+    landed = gross - spray - beside
+    mean_caught = 0.0
+    return gross, cooling, watering, spray, beside, landed, mean_caught
+
+
+def deliver_nothing():
+    """A day without irrigation."""
+    asked = syringed = missed = gross = cooling = watering = spray = beside = landed = 0.0
+    caught = shed = mean_caught = 0.0
+    return (
+        asked, syringed, missed, gross, cooling, watering, spray, beside, landed, caught, shed,
+        mean_caught,
+    )  # fmt: skip
+
+
+def catch(
+    landed,
+    catch_share,
+    mean_caught,
+    sprinkler_rate,
+    intake_rate,
+    surface_storage,
+    plan_cycle_and_soak,
+):
+    """What a patch catches, and what of it runs off because sprinklers outrun the soil's intake
+    (mm); irrigation that is split never does.
+    """
+    caught = landed * catch_share
+    shed = sprinkler_runoff(caught, sprinkler_rate, intake_rate, surface_storage)
+    shed = shed if plan_cycle_and_soak == 0.0 else 0.0
+    mean_caught += caught
+    return caught, shed, mean_caught
+
+
+def learn(
+    mean_depletion,
+    mean_dormant,
+    mean_wilt,
+    mean_caught,
+    watering,
+    liquid,
+    kc,
+    eto,
+    taw,
+    plan_share,
+    plan_run_time_multiplier,
+    owed_et,
+    days_since_water,
+):
+    """What the person who waters knows of the field tomorrow."""
+    seen_depletion = mean_depletion
+    seen_dormant = mean_dormant
+    seen_wilt = mean_wilt
+    paid = mean_caught / larger(plan_share * plan_run_time_multiplier, NO_LESS)
+    owed_et = owed_et + kc * eto - liquid
+    owed_et -= paid if (watering > 0.0) & (plan_share > 0.0) else 0.0
+    # Nobody waters for more than the soil has room for: a dry winter is not owed in spring.
+    owed_et = larger(smaller(owed_et, mean_depletion * taw), 0.0)
+    days_since_water = 1.0 if watering > 0.0 else days_since_water + 1.0
+    return seen_depletion, seen_dormant, seen_wilt, owed_et, days_since_water

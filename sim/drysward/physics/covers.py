@@ -1,0 +1,29 @@
+"""Green, dormant and dead cover of a patch, which with bare ground make 1."""
+
+from __future__ import annotations
+
+from numba.extending import register_jitable
+
+from drysward.physics.arithmetic import clamp, larger
+
+
+@register_jitable
+def regrowth_into_dead(
+    dead: float, ks: float, green: float, spread: float, reseed: float
+) -> float:
+    """Dead ground that runners and seedlings close in a day.
+
+    ``spread`` is the share a day beside full green cover, ``reseed`` the share a day that
+    seedlings take. Source: own estimate of the form.
+    """
+    return dead * ks * (spread * green + reseed)
+
+
+@register_jitable
+def covers_within(green: float, dormant: float, bare: float) -> tuple[float, float, float]:
+    """Green, dormant and dead cover, each 0..1 and with ``bare`` ground 1 in all, whatever the
+    rounding of the first two.
+    """
+    green = clamp(green, 0.0, 1.0 - bare)
+    dormant = clamp(dormant, 0.0, 1.0 - bare - green)
+    return green, dormant, larger(1.0 - bare - green - dormant, 0.0)
