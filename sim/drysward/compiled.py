@@ -15,10 +15,16 @@ from pathlib import Path
 from typing import Any
 
 import numba
+import numba.extending
 import platformdirs
 
 # Packages whose functions are compiled.
 _COMPILED = ("drysward.day", "drysward.physics")
+
+
+# A function that compiled code may call and plain code too. Nobody calls it from outside, so it
+# needs no way in: to make those took a seventh of all compiling.
+jitable = numba.extending.register_jitable(no_cpython_wrapper=True, no_cfunc_wrapper=True)
 
 
 def sources_digest() -> str:

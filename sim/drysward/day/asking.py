@@ -9,8 +9,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from numba.extending import register_jitable
-
+from drysward.compiled import jitable
 from drysward.day.lanes import PLACE
 from drysward.day.records import (
     EARLY_MORNING,
@@ -177,7 +176,7 @@ def gross_up(
     return asked, missed, spray_loss_today, year_capped_days
 
 
-@register_jitable
+@jitable
 def open_day(block: Any, quads: int, weekday: Any, month: Any) -> None:
     """What the tables of the plans say of today, as if nothing were restricted.
 
@@ -192,7 +191,7 @@ def open_day(block: Any, quads: int, weekday: Any, month: Any) -> None:
         block[RESTRICTED_TODAY + lane] = 0.0
 
 
-@register_jitable
+@jitable
 def restrict(
     block: Any,
     lane: int,
@@ -229,7 +228,7 @@ def restrict(
     block[RESTRICTED_TODAY + lane] = 1.0 if crown_only or not allowed else 0.0
 
 
-@register_jitable
+@jitable
 def update_pause(
     block: Any, lane: int, plan: Any, drought_index: float, day_of_year: int
 ) -> None:

@@ -16,18 +16,7 @@ def deliver(asked, syringed, granted_share, spray_loss_today, overspray, play_sy
     spray += cooling * (1.0 - play_syringe_left) if cooling > 0.0 else 0.0
     beside = (gross - spray) * overspray
     landed = gross - spray - beside
-    mean_caught = 0.0
-    return gross, cooling, watering, spray, beside, landed, mean_caught
-
-
-def deliver_nothing():
-    """A day without irrigation."""
-    asked = syringed = missed = gross = cooling = watering = spray = beside = landed = 0.0
-    caught = shed = mean_caught = 0.0
-    return (
-        asked, syringed, missed, gross, cooling, watering, spray, beside, landed, caught, shed,
-        mean_caught,
-    )  # fmt: skip
+    return gross, cooling, watering, spray, beside, landed
 
 
 def catch(

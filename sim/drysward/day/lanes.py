@@ -22,9 +22,9 @@ from collections.abc import Callable
 from typing import Any
 
 import numpy as np
-from numba.extending import register_jitable
 from numpy.typing import NDArray
 
+from drysward.compiled import jitable
 from drysward.day.records import (
     DAY,
     DELIVERY,
@@ -58,11 +58,10 @@ def _names(text: str) -> tuple[str, ...]:
 SECTIONS: dict[str, tuple[str, ...]] = {
     # the patch at hand, with 1 over the share of roots that it has left
     "patch": (*_plain(PATCH), "inv_rooting"),
-    # its day: irrigation caught and shed, water before, what left it, what later parts of the
-    # day need of earlier ones
+    # its day: water before, what left it, what later parts of the day need of earlier ones
     "of_patch": _names(
-        "catch_share caught shed before runoff drainage leaf_evaporation soil_evaporation "
-        "transpiration ks subsoil_wetness"
+        "catch_share before runoff drainage leaf_evaporation soil_evaporation transpiration ks "
+        "subsoil_wetness"
     ),
     "field": _plain(FIELD),
     "day": _plain(DAY),
@@ -76,29 +75,28 @@ SECTIONS: dict[str, tuple[str, ...]] = {
     # what the plan reads in its tables today, what restrictions leave of it, and the wish
     "asking": _names(
         "depth_today allowed_today adjust_today left_today crown_only_today restricted_today "
-        "recent_rain spray_loss_today wanted"
+        "recent_rain spray_loss_today wanted granted_share week_sum"
     ),
+    # the irrigation of the field, and of the patch at hand; nought on a day without
     "watering": _names(
-        "asked syringed granted_share missed gross cooling watering spray beside landed week_sum"
+        "asked syringed missed gross cooling watering spray beside landed caught shed mean_caught"
     ),
-    # means over the patches
+    # means over the patches, sums as long as these are gone through; the worst error of any
     "mean": _names(
-        "mean_caught mean_runoff mean_drainage mean_leaf_evaporation mean_soil_evaporation "
-        "mean_transpiration mean_residual mean_depletion mean_footprint mean_wilt mean_green "
-        "mean_dormant mean_dead"
+        "mean_runoff mean_drainage mean_leaf_evaporation mean_soil_evaporation mean_transpiration "
+        "mean_depletion mean_footprint mean_wilt mean_green mean_dormant mean_dead"
     ),
-    "stored": _names(
-        "mean_w1 mean_w2 mean_w3 mean_thatch mean_hydration stored winter_rest "
-        "drought_index_today"
-    ),
+    "error": _names("mean_residual"),
+    "stored": _names("mean_w1 mean_w2 mean_w3 mean_thatch mean_hydration"),
+    "told": _names("stored winter_rest drought_index_today"),
     "year": _plain(YEAR, "year_"),
     "play_field": _plain(PLAY_FIELD, "play_"),
     "play_day": _plain(PLAY_DAY, "today_"),
     "surface": _names(
         "mean_worn mean_root_loss mean_surface_water mean_hard mean_soft mean_mud mean_standing "
-        "mean_airless mean_dust mean_moist mean_hardness mean_air night_watering "
-        "wet_hours_of_watering"
+        "mean_airless mean_dust mean_moist mean_hardness mean_air"
     ),
+    "night": _names("night_watering wet_hours_of_watering"),
     "play_year": _plain(PLAY_YEAR, "played_"),
 }
 PLACE = {
@@ -110,10 +108,35 @@ assert len(PLACE) * LANES == SIZE, "a name stands in two sections"
 PATCH_SIZE = LANES * len(SECTIONS["patch"])  # what is carried of a patch, first in a block
 
 
-def section(name: str) -> slice:
+def span(first: str, last: str) -> tuple[int, int]:
+    """Where the numbers from one name to another lie in a block."""
+    return PLACE[first], PLACE[last] + LANES
+
+
+def section(name: str) -> tuple[int, int]:
     """Where the numbers of a section lie in a block."""
-    first = PLACE[SECTIONS[name][0]]
-    return slice(first, first + LANES * len(SECTIONS[name]))
+    return span(SECTIONS[name][0], SECTIONS[name][-1])
+
+
+@jitable
+def clear(block: Any, first: int, stop: int) -> None:
+    """Set a span of a block to nought."""
+    for place in range(first, stop):
+        block[place] = 0.0
+
+
+@jitable
+def scale(block: Any, first: int, stop: int, factor: float) -> None:
+    """Multiply a span of a block."""
+    for place in range(first, stop):
+        block[place] *= factor
+
+
+@jitable
+def divide(block: Any, first: int, stop: int, divisor: float) -> None:
+    """Divide a span of a block."""
+    for place in range(first, stop):
+        block[place] /= divisor
 
 
 def in_lanes(part: Callable[..., Any]) -> Callable[..., None]:
@@ -121,31 +144,38 @@ def in_lanes(part: Callable[..., Any]) -> Callable[..., None]:
 
     What ``part`` takes is read by name from the block and the names that it returns are written
     there. A parameter that is no name of the block is the same for all lanes; those follow
-    ``block`` and ``quads`` in their order.
+    ``block`` and ``quads`` in their order. The statements of ``part`` are set into the loop as
+    they stand: to compile them as a function of its own first took a third of all compiling.
     """
     source = ast.parse(textwrap.dedent(inspect.getsource(part))).body[0]
     assert isinstance(source, ast.FunctionDef)
-    last = source.body[-1]
+    *statements, last = source.body[1:]
     assert isinstance(last, ast.Return), f"{part.__name__} does not end with what it returns"
     values = last.value.elts if isinstance(last.value, ast.Tuple) else [last.value]
     written = [value.id for value in values if isinstance(value, ast.Name)]
     assert len(written) == len(values), f"{part.__name__} returns what has no name"
     read = list(inspect.signature(part).parameters)
     shared = [name for name in read if name not in PLACE]
-
-    def lane(name: str) -> str:
-        return name if name in shared else f"block[{PLACE[name]} + lane]"
-
+    body = [
+        *(f"{name} = block[{PLACE[name]} + lane]" for name in read if name not in shared),
+        *(ast.unparse(statement) for statement in statements),
+        *(f"block[{PLACE[name]} + lane] = {name}" for name in written),
+    ]
+    name = f"{part.__name__}_in_lanes"
     code = (
-        f"def {part.__name__}_in_lanes({', '.join(['block', 'quads', *shared])}):\n"
+        f"def {name}({', '.join(['block', 'quads', *shared])}):\n"
         f"    for lane in range({QUAD} * quads):\n"
-        f"        {', '.join(map(lane, written))} = part({', '.join(map(lane, read))})\n"
+        + textwrap.indent("\n".join(body), " " * 8)
     )
-    file = f"<{part.__module__}.{part.__name__} in lanes>"
+    return _made(name, code, {**part.__globals__})
+
+
+def _made(name: str, code: str, known: dict[str, Any]) -> Callable[..., None]:
+    """The function ``name`` of generated code, which a debugger can show."""
+    file = f"<{name}>"
     linecache.cache[file] = (len(code), None, code.splitlines(keepends=True), file)
-    known: dict[str, Any] = {"part": register_jitable(part)}
     exec(compile(code, file, "exec"), known)
-    made: Callable[..., None] = register_jitable(known[f"{part.__name__}_in_lanes"])
+    made: Callable[..., None] = jitable(known[name])
     return made
 
 
@@ -163,15 +193,13 @@ def read_into_lanes(name: str) -> Callable[..., None]:
         f"    for lane in range(start, stop):\n{writes}"
     )
     known: dict[str, Any] = {f"place{k}": np.uint64(PLACE[one]) for k, one in enumerate(names)}
-    exec(compile(code, f"<{name} read into lanes>", "exec"), known)
-    made: Callable[..., None] = register_jitable(known[f"read_{name}"])
-    return made
+    return _made(f"read_{name}", code, known)
 
 
 # --- records into lanes and back ------------------------------------------------------------------
 
 
-@register_jitable
+@jitable
 def lane_of(run: int, field: int, n_runs: int) -> int:
     """Number of the lane of a plan's field among all blocks: fields lie together, so that lanes
     beside each other mostly read the same day.
@@ -207,7 +235,7 @@ def put(blocks: FloatArray, name: str, lines: np.ndarray) -> None:
     names = [n for n in lines.dtype.names or () if lines.dtype[n].shape == ()]
     values = np.stack([lines[n] for n in names], axis=-1)
     lanes = by_lane(values, len(blocks)).swapaxes(1, 2)
-    first = section(name).start
+    first, _ = section(name)
     blocks[:, first : first + LANES * len(names)] = lanes.reshape(len(blocks), -1)
 
 
@@ -215,7 +243,7 @@ def get(blocks: FloatArray, name: str, lines: np.ndarray) -> None:
     """Write a section of the blocks into the single numbers of records (B, F)."""
     n_runs, n_fields = lines.shape
     names = [n for n in lines.dtype.names or () if lines.dtype[n].shape == ()]
-    first = section(name).start
+    first, _ = section(name)
     part = blocks[:, first : first + LANES * len(names)].reshape(len(blocks), len(names), LANES)
     values = by_run(part.swapaxes(1, 2), n_runs, n_fields)
     for i, one in enumerate(names):

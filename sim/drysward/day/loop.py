@@ -12,8 +12,8 @@ from __future__ import annotations
 from typing import Any, NamedTuple
 
 import numpy as np
-from numba.extending import register_jitable
 
+from drysward.compiled import jitable
 from drysward.day import asking, counting, delivering, patch, surface
 from drysward.day.asking import MONTH_IRRIGATION, MONTH_SHORTAGE, WEEK_GROSS, open_day, restrict
 from drysward.day.counting import NO_DORMANCY
@@ -23,8 +23,13 @@ from drysward.day.lanes import (
     PLACE,
     QUAD,
     SECTIONS,
+    clear,
+    divide,
     in_lanes,
     read_into_lanes,
+    scale,
+    section,
+    span,
 )
 from drysward.day.records import AT_DEAD, AT_DORMANT, AT_FOOTPRINT, AT_WILT, STAGES, TRACE, WEEK
 from drysward.day.supply import (
@@ -41,23 +46,24 @@ from drysward.day.supply import (
 
 read_day, read_play_day = read_into_lanes("day"), read_into_lanes("play_day")
 wish, wish_for_play = in_lanes(asking.wish), in_lanes(asking.wish_for_play)
-gross_up = in_lanes(asking.gross_up)
-deliver, deliver_nothing = in_lanes(delivering.deliver), in_lanes(delivering.deliver_nothing)
+gross_up, deliver = in_lanes(asking.gross_up), in_lanes(delivering.deliver)
 catch, learn = in_lanes(delivering.catch), in_lanes(delivering.learn)
 today, move, enter, sink = map(in_lanes, (patch.today, patch.move, patch.enter, patch.sink))
 dry, answer, add_up = map(in_lanes, (patch.dry, patch.answer, patch.add_up))
 use_turf, look_at_surface = in_lanes(surface.use_turf), in_lanes(surface.look_at_surface)
-add_up_surface, clear_surface = in_lanes(surface.add_up_surface), in_lanes(surface.clear_surface)
-mean_surface, night = in_lanes(surface.mean_surface), in_lanes(surface.night)
+add_up_surface, night = in_lanes(surface.add_up_surface), in_lanes(surface.night)
 count_use, count_play = in_lanes(surface.count_use), in_lanes(surface.count_play)
-clear_sums, take_means = in_lanes(counting.clear_sums), in_lanes(counting.take_means)
-clear_water, add_up_water = in_lanes(counting.clear_water), in_lanes(counting.add_up_water)
-mean_water, tell = in_lanes(counting.mean_water), in_lanes(counting.tell)
-start_counts = in_lanes(counting.start_counts)
+close_account, add_up_water = in_lanes(counting.close_account), in_lanes(counting.add_up_water)
+add_up_stored, tell = in_lanes(counting.add_up_stored), in_lanes(counting.tell)
 count_water, count_stages = in_lanes(counting.count_water), in_lanes(counting.count_stages)
 count_irrigation = in_lanes(counting.count_irrigation)
 time_recovery, count_week = in_lanes(counting.time_recovery), in_lanes(counting.count_week)
 
+WATERING, MEANS, STORES = section("watering"), section("mean"), section("stored")
+SUMS = span(SECTIONS["mean"][0], "mean_residual")
+SURFACE, YEAR_SUMS, PLAY_SUMS = section("surface"), section("year"), section("play_year")
+RUNNING = span("paused_days", "recovering")  # counts that do not outlast a year
+CAUGHT = span("mean_caught", "mean_caught")
 ASKED, LIQUID = PLACE["asked"], PLACE["liquid"]
 GROSS, MISSED, CATCH_SHARE = PLACE["gross"], PLACE["missed"], PLACE["catch_share"]
 SNOW_WATER, SNOW_BEFORE = PLACE["snow_water"], PLACE["snow_before"]
@@ -66,10 +72,10 @@ RECENT_RAIN = PLACE["recent_rain"]
 GREEN, WORN = PLACE["green"], PLACE["worn"]
 MEANS_AT_STAGES = tuple(PLACE[f"mean_{name}"] for name in ("footprint", "wilt", "dormant", "dead"))
 MEAN_GREEN = PLACE["mean_green"]
-YEAR_FIRST, YEAR_NAMES = PLACE[SECTIONS["year"][0]], len(SECTIONS["year"])
+YEAR_FIRST, YEAR_NAMES = YEAR_SUMS[0], len(SECTIONS["year"])
 WATER_START, WATER_END = PLACE["year_water_start"], PLACE["year_water_end"]
 LEAST_GREEN, RECOVERY_DAYS = PLACE["year_least_green"], PLACE["year_recovery_days"]
-PLAYED_FIRST, PLAYED_NAMES = PLACE[SECTIONS["play_year"][0]], len(SECTIONS["play_year"])
+PLAYED_FIRST, PLAYED_NAMES = PLAY_SUMS[0], len(SECTIONS["play_year"])
 # Everything of a patch but its water.
 TURF = np.array(
     [PLACE[name] for name in SECTIONS["patch"] if name not in ("w1", "w2", "w3", "thatch")]
@@ -197,7 +203,7 @@ def run_site(
     n_told = tally.trace.shape[1]
     for k in range(n_blocks):
         if from_day > 0:
-            read_ground(ground.days[from_day - 1], read_day, DAY_FIRST, party, k)
+            read_ground(ground.days[from_day - 1], party, k)
             for lane in range(LANES):
                 party.blocks[k, SNOW_BEFORE + lane] = party.blocks[k, SNOW_WATER + lane]
     for d in range(from_day, n_days):
@@ -229,28 +235,44 @@ def run_site(
 # --- morning: everybody asks, and the supply gives ------------------------------------------------
 
 
-@register_jitable
-def read_ground(line: Any, read: Any, first: int, party: Party, k: int) -> None:
-    """The numbers of a day, ``line`` (C, names), to the lanes of the runs on each field."""
-    block = party.blocks[k]
+@jitable
+def read_ground(line: Any, party: Party, k: int) -> None:
+    """The numbers of a day, ``line`` (C, names of DAY), to the lanes of the runs on each field."""
     spans = party.spans[k]
-    if spans[0, 1] > 0:
-        for s in range(spans.shape[0]):
-            read(block, line[spans[s, 2]], spans[s, 0], spans[s, 1])
-        return
-    columns = party.columns[k]
+    if spans[0, 1] == 0:
+        read_each(line, DAY_FIRST, party, k)
+    for s in range(spans.shape[0]):
+        if spans[s, 1] > 0:
+            read_day(party.blocks[k], line[spans[s, 2]], spans[s, 0], spans[s, 1])
+
+
+@jitable
+def read_play(line: Any, party: Party, k: int) -> None:
+    """The numbers of a day of play, ``line`` (C, names of PLAY_DAY), as ``read_ground``."""
+    spans = party.spans[k]
+    if spans[0, 1] == 0:
+        read_each(line, PLAY_DAY_FIRST, party, k)
+    for s in range(spans.shape[0]):
+        if spans[s, 1] > 0:
+            read_play_day(party.blocks[k], line[spans[s, 2]], spans[s, 0], spans[s, 1])
+
+
+@jitable
+def read_each(line: Any, first: int, party: Party, k: int) -> None:
+    """The numbers of a day to lanes that each live on a field of their own."""
+    block, columns = party.blocks[k], party.columns[k]
     for j in range(line.shape[1]):
         place = first + LANES * j
         for lane in range(QUAD * party.quads[k]):
             block[place + lane] = line[columns[lane], j]
 
 
-@register_jitable
+@jitable
 def open_morning(ground: Ground, party: Party, cal: Any, d: int, k: int) -> None:
     """What the day is, and what the plans say of it as if nothing were restricted."""
-    read_ground(ground.days[d], read_day, DAY_FIRST, party, k)
+    read_ground(ground.days[d], party, k)
     if party.is_played[k]:
-        read_ground(ground.play_days[d], read_play_day, PLAY_DAY_FIRST, party, k)
+        read_play(ground.play_days[d], party, k)
     block = party.blocks[k]
     open_day(block, party.quads[k], party.weekly[k, cal.weekday], party.monthly[k, cal.month])
     rain = ground.rain_before[d]
@@ -259,7 +281,7 @@ def open_morning(ground: Ground, party: Party, cal: Any, d: int, k: int) -> None
         block[RECENT_RAIN + lane] = rain - ground.rain_before[since]
 
 
-@register_jitable
+@jitable
 def open_supply(
     ground: Ground,
     party: Party,
@@ -284,7 +306,7 @@ def open_supply(
             supply_states.years[b, cal.year].restricted_days += 1.0
 
 
-@register_jitable
+@jitable
 def ask(
     ground: Ground,
     party: Party,
@@ -331,7 +353,7 @@ def ask(
     gross_up(block, quads, losses[0, d], losses[1, d], losses[2, d], losses[3, d], counted)
 
 
-@register_jitable
+@jitable
 def share_out(
     party: Party,
     supply: SupplyInput,
@@ -370,7 +392,7 @@ def share_out(
 # --- day: patches take, lose and respond ----------------------------------------------------------
 
 
-@register_jitable
+@jitable
 def live(ground: Ground, party: Party, in_season: bool, is_told: bool, k: int) -> bool:
     """The patches of a block live through the day; whether anybody asked for water."""
     block, quads = party.blocks[k], party.quads[k]
@@ -383,14 +405,15 @@ def live(ground: Ground, party: Party, in_season: bool, is_told: bool, k: int) -
     if has_water:
         deliver(block, quads)
     else:
-        deliver_nothing(block, quads)
+        clear(block, WATERING[0], WATERING[1])
     is_wet = has_water or is_any_above(block, LIQUID, quads)
     looks = is_played and (in_season or is_told or is_any_above(block, TODAY_JUDGED, quads))
-    clear_sums(block, quads)
+    clear(block, SUMS[0], SUMS[1])
+    clear(block, CAUGHT[0], CAUGHT[1])
     if is_played:
-        clear_surface(block, quads)
+        clear(block, SURFACE[0], SURFACE[1])
     if is_told:
-        clear_water(block, quads)
+        clear(block, STORES[0], STORES[1])
     for p in range(n_patches):
         take_up(block, party.patches[k, p])
         if has_water:
@@ -416,21 +439,21 @@ def live(ground: Ground, party: Party, in_season: bool, is_told: bool, k: int) -
     return has_water
 
 
-@register_jitable
+@jitable
 def take_up(block: Any, patch: Any) -> None:
     """A patch's state into the block."""
     for place in range(PATCH_SIZE):
         block[place] = patch[place]
 
 
-@register_jitable
+@jitable
 def lay_down(block: Any, patch: Any) -> None:
     """A patch's state out of the block."""
     for place in range(PATCH_SIZE):
         patch[place] = block[place]
 
 
-@register_jitable
+@jitable
 def is_any_above(block: Any, place: int, quads: int) -> bool:
     """Whether a number is above nought in any lane."""
     found = False
@@ -439,7 +462,7 @@ def is_any_above(block: Any, place: int, quads: int) -> bool:
     return found
 
 
-@register_jitable
+@jitable
 def sow(party: Party, k: int) -> None:
     """New turf begins in the lanes in which it is laid or sown today."""
     block = party.blocks[k]
@@ -449,7 +472,7 @@ def sow(party: Party, k: int) -> None:
             start_turf(party.patches[k], lane, sown > 1.0)
 
 
-@register_jitable
+@jitable
 def start_turf(patches: Any, lane: int, bare: bool) -> None:
     """Established turf, crowns hydrated, or bare ground in a lane. Soil water is left as it is."""
     for p in range(patches.shape[0]):
@@ -463,7 +486,7 @@ def start_turf(patches: Any, lane: int, bare: bool) -> None:
 # --- evening: the waterer learns, the year counts -------------------------------------------------
 
 
-@register_jitable
+@jitable
 def close_day(
     party: Party, tally: Tally, reached: Any, cal: Any, has_water: bool, k: int
 ) -> None:
@@ -471,9 +494,12 @@ def close_day(
     block, quads = party.blocks[k], party.quads[k]
     is_played = party.is_played[k]
     n_patches = float(party.patches.shape[1])
-    take_means(block, quads, 1.0 / n_patches, n_patches)
+    scale(block, MEANS[0], MEANS[1], 1.0 / n_patches)
+    if has_water:
+        divide(block, CAUGHT[0], CAUGHT[1], n_patches)
     if is_played:
-        mean_surface(block, quads, 1.0 / n_patches)
+        scale(block, SURFACE[0], SURFACE[1], 1.0 / n_patches)
+    close_account(block, quads)
     learn(block, quads)
     night(block, quads)
     for lane in range(LANES):
@@ -508,7 +534,7 @@ def close_day(
             count_play(block, quads)
 
 
-@register_jitable
+@jitable
 def count_by_day(block: Any, line: Any, reached: Any) -> None:
     """Add to the days (5, LANES) on which each stage was reached, and to the green cover."""
     for s in range(N_STAGES):
@@ -519,25 +545,24 @@ def count_by_day(block: Any, line: Any, reached: Any) -> None:
         line[N_STAGES, lane] += block[MEAN_GREEN + lane]
 
 
-@register_jitable
+@jitable
 def count_stored(party: Party, k: int) -> None:
     """Means over the patches of what the field holds."""
     block, quads = party.blocks[k], party.quads[k]
-    clear_water(block, quads)
+    clear(block, STORES[0], STORES[1])
     for p in range(party.patches.shape[1]):
         take_up(block, party.patches[k, p])
         add_up_water(block, quads)
-    mean_water(block, quads, float(party.patches.shape[1]))
+    divide(block, STORES[0], STORES[1], float(party.patches.shape[1]))
+    add_up_stored(block, quads)
 
 
-@register_jitable
+@jitable
 def clear_year(party: Party, k: int) -> None:
     """The sums of a new year begin, with the water that is there in its first morning."""
     block = party.blocks[k]
-    for place in range(YEAR_FIRST, YEAR_FIRST + LANES * YEAR_NAMES):
-        block[place] = 0.0
-    for place in range(PLAYED_FIRST, PLAYED_FIRST + LANES * PLAYED_NAMES):
-        block[place] = 0.0
+    clear(block, YEAR_SUMS[0], YEAR_SUMS[1])
+    clear(block, PLAY_SUMS[0], PLAY_SUMS[1])
     for i in range(party.monthly.shape[1]):
         for lane in range(LANES):
             party.monthly[k, i, MONTH_IRRIGATION, lane] = 0.0
@@ -549,11 +574,11 @@ def clear_year(party: Party, k: int) -> None:
         block[RECOVERY_DAYS + lane] = NO_DORMANCY
 
 
-@register_jitable
+@jitable
 def open_year(party: Party, fresh_turf: bool, k: int) -> None:
     """Running counts begin anew, and the turf too when each year is to stand for itself."""
     block, quads = party.blocks[k], party.quads[k]
-    start_counts(block, quads)
+    clear(block, RUNNING[0], RUNNING[1])
     for i in range(WEEK):
         for lane in range(LANES):
             party.weekly[k, i, WEEK_GROSS, lane] = 0.0
@@ -562,7 +587,7 @@ def open_year(party: Party, fresh_turf: bool, k: int) -> None:
             start_turf(party.patches[k], lane, block[SKINNED + lane] > 0.0)
 
 
-@register_jitable
+@jitable
 def close_year(party: Party, tally: Tally, year: int, k: int) -> None:
     """Write the numbers of the year that ends today."""
     count_stored(party, k)
@@ -586,11 +611,11 @@ def close_year(party: Party, tally: Tally, year: int, k: int) -> None:
                 tally.played[b, f, year, j] = block[PLAYED_FIRST + LANES * j + lane]
 
 
-@register_jitable
+@jitable
 def write_trace(party: Party, tally: Tally, drought_index: float, t: int, k: int) -> None:
     """Write the day of every run into the daily account."""
     block, quads = party.blocks[k], party.quads[k]
-    mean_water(block, quads, float(party.patches.shape[1]))
+    divide(block, STORES[0], STORES[1], float(party.patches.shape[1]))
     tell(block, quads, drought_index)
     n_runs, n_fields = party.plans.shape
     for lane in range(LANES):

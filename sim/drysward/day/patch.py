@@ -88,7 +88,10 @@ def enter(
     infiltration_limit,
 ):
     """The floor moves; rain and irrigation run off, wet the thatch and enter the surface layer."""
-    before, w2, w3, runoff = move(w1, w2, w3, thatch, shift)
+    before = w1 + w2 + w3 + thatch
+    moved = moved_by_floor(w2, w3, shift)
+    w2 += moved
+    w3 -= moved
     left = abstraction_left(abstraction, abstraction_slope, moisture_reference, w1 + w2)
     runoff = larger(rain_runoff(liquid, retention, left), refused)
     entering = liquid - runoff

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
-from numba.extending import register_jitable
+from drysward.compiled import jitable
 
 
-@register_jitable
+@jitable
 def stage_after(stage: int, last: int, index: float, enter: Any, leave: Any) -> int:
     """Stage in force once ``index`` has been read: 0 for none, ``last`` the strictest.
 

@@ -10,8 +10,8 @@ from __future__ import annotations
 from typing import Any, NamedTuple
 
 import numpy as np
-from numba.extending import register_jitable
 
+from drysward.compiled import jitable
 from drysward.day.lanes import LANES, PLACE, lane_of
 from drysward.day.records import INDEX_CALENDAR, INDEX_STORAGE, RULE_FIXED
 from drysward.day.restrictions import stage_after
@@ -66,7 +66,7 @@ class SupplyState(NamedTuple):
     trace: Any
 
 
-@register_jitable
+@jitable
 def supply_at(given: SupplyInput, n: int) -> SupplyInput:
     """One supply of several whose arrays lead with the supply."""
     return SupplyInput(
@@ -87,7 +87,7 @@ def supply_at(given: SupplyInput, n: int) -> SupplyInput:
     )
 
 
-@register_jitable
+@jitable
 def of_plan(states: SupplyState, b: int) -> SupplyState:
     """The state of one plan, of states whose arrays lead with the plan."""
     return SupplyState(
@@ -100,7 +100,7 @@ def of_plan(states: SupplyState, b: int) -> SupplyState:
     )
 
 
-@register_jitable
+@jitable
 def granted_share(asked_m3: float, available_m3: float) -> float:
     """Share of every request that is met: all of it, or the same share for every field."""
     if asked_m3 <= available_m3 or asked_m3 <= 0.0:
@@ -108,7 +108,7 @@ def granted_share(asked_m3: float, available_m3: float) -> float:
     return available_m3 / asked_m3 if available_m3 > 0.0 else 0.0
 
 
-@register_jitable
+@jitable
 def share_out(asked_m3: Any, priority: Any, available_m3: float, share: Any) -> float:
     """Write the granted ``share`` (F,) of requests (F,) in place; returns m3 granted in all.
 
@@ -133,7 +133,7 @@ def share_out(asked_m3: Any, priority: Any, available_m3: float, share: Any) -> 
     return granted
 
 
-@register_jitable
+@jitable
 def area_at(volume: float, volumes: Any, areas: Any) -> float:
     """Area of the water (m2) at a volume (m3), linear between the points of the table."""
     last = volumes.shape[0] - 1
@@ -149,7 +149,7 @@ def area_at(volume: float, volumes: Any, areas: Any) -> float:
     return areas[k - 1] + part * (areas[k] - areas[k - 1])
 
 
-@register_jitable
+@jitable
 def new_allowances(sources: Any, used: Any, weekday: int, new_month: bool, new_year: bool) -> None:
     """Start the week (on Monday), month and year of every source's allowance anew."""
     for s in range(sources.shape[0]):
@@ -162,7 +162,7 @@ def new_allowances(sources: Any, used: Any, weekday: int, new_month: bool, new_y
             used[s].year = 0.0
 
 
-@register_jitable
+@jitable
 def source_left(source: Any, used: Any, most_today: float) -> float:
     """What a source can still give today under its rate and allowances (m3)."""
     left = most_today - used.today
@@ -172,7 +172,7 @@ def source_left(source: Any, used: Any, most_today: float) -> float:
     return max(left, 0.0)
 
 
-@register_jitable
+@jitable
 def take(used: Any, volume: float) -> None:
     """Book ``volume`` (m3) to a source."""
     used.today += volume
@@ -181,7 +181,7 @@ def take(used: Any, volume: float) -> None:
     used.year += volume
 
 
-@register_jitable
+@jitable
 def update_site_stage(given: SupplyInput, store: Any, drought_index: float, doy: int) -> None:
     """Enter or leave the stages of the site's restrictions; a later stage is stricter."""
     site = given.site[0]
@@ -202,7 +202,7 @@ def update_site_stage(given: SupplyInput, store: Any, drought_index: float, doy:
     store.stage = stage
 
 
-@register_jitable
+@jitable
 def supply_day(
     given: Any, state: Any, asked_m3: Any, share: Any, flows: Any, d: int, draws_today: Any
 ) -> None:
@@ -291,7 +291,7 @@ def supply_day(
     flows.residual = worse(abs(balance - held), abs(wanted))
 
 
-@register_jitable
+@jitable
 def draw_direct(
     given: Any, state: Any, d: int, s: int, wanted: float, draws_today: Any
 ) -> float:
@@ -306,7 +306,7 @@ def draw_direct(
     return volume
 
 
-@register_jitable
+@jitable
 def newly_unmet(unmet_before: float, unmet: float, asked_again: bool) -> float:
     """What a field does not get today, less what it did not get before (mm).
 
@@ -317,14 +317,14 @@ def newly_unmet(unmet_before: float, unmet: float, asked_again: bool) -> float:
     return fresh if fresh > 0.0 else 0.0
 
 
-@register_jitable
+@jitable
 def unmet_of(asked: float, granted: float) -> float:
     """What a field asks for and does not get; rounding in the shares is no shortage."""
     unmet = asked - granted
     return 0.0 if unmet <= 1e-9 * asked else unmet
 
 
-@register_jitable
+@jitable
 def count_supply(flows: Any, store: Any, year: Any) -> None:
     """Add a day's flows to the year, and follow the shortage that is running.
 
@@ -359,7 +359,7 @@ def count_supply(flows: Any, store: Any, year: Any) -> None:
         store.short_yesterday = 0.0
 
 
-@register_jitable
+@jitable
 def share_out_today(
     blocks: Any,
     plans: Any,

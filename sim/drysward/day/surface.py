@@ -177,53 +177,6 @@ def look_at_surface(
     )  # fmt: skip
 
 
-def clear_surface():
-    """Sums over the patches, before the first."""
-    mean_worn = mean_root_loss = mean_surface_water = 0.0
-    mean_hard = mean_soft = mean_mud = mean_standing = mean_airless = mean_dust = 0.0
-    mean_moist = mean_hardness = mean_air = 0.0
-    return (
-        mean_worn, mean_root_loss, mean_surface_water, mean_hard, mean_soft, mean_mud,
-        mean_standing, mean_airless, mean_dust, mean_moist, mean_hardness, mean_air,
-    )  # fmt: skip
-
-
-def mean_surface(
-    per_patch,
-    mean_worn,
-    mean_root_loss,
-    mean_surface_water,
-    mean_hard,
-    mean_soft,
-    mean_mud,
-    mean_standing,
-    mean_airless,
-    mean_dust,
-    mean_moist,
-    mean_hardness,
-    mean_air,
-):
-    """Means over the patches of their sums; ``per_patch`` is 1 over how many there are."""
-    mean_worn *= per_patch
-    mean_root_loss *= per_patch
-    mean_surface_water *= per_patch
-    mean_hard *= per_patch
-    mean_soft *= per_patch
-    mean_mud *= per_patch
-    mean_standing *= per_patch
-    mean_airless *= per_patch
-    mean_dust *= per_patch
-    mean_moist *= per_patch
-    mean_hardness *= per_patch
-    mean_air *= per_patch
-    seen_surface_water = mean_surface_water
-    return (
-        mean_worn, mean_root_loss, mean_surface_water, mean_hard, mean_soft, mean_mud,
-        mean_standing, mean_airless, mean_dust, mean_moist, mean_hardness, mean_air,
-        seen_surface_water,
-    )  # fmt: skip
-
-
 def count_use(
     cooling,
     play_share,
@@ -340,9 +293,13 @@ def count_play(
     )  # fmt: skip
 
 
-def night(watering, evening_water, plan_time_of_day):
-    """The irrigation of the night that ends this morning: an evening's watering was yesterday's."""
+def night(watering, evening_water, plan_time_of_day, mean_surface_water):
+    """The irrigation of the night that ends this morning: an evening's watering was yesterday's.
+
+    Whoever waters for play has also seen how wet the surface is.
+    """
     evening = plan_time_of_day == EVENING
     night_watering = evening_water if evening else watering
     evening_water = watering if evening else 0.0
-    return night_watering, evening_water
+    seen_surface_water = mean_surface_water
+    return night_watering, evening_water, seen_surface_water

@@ -2,37 +2,37 @@
 
 from __future__ import annotations
 
-from numba.extending import register_jitable
+from drysward.compiled import jitable
 
 # Stands in for a divisor that is nought, where what it divides is nought too.
 NO_LESS = 1e-300
 
 
-@register_jitable
+@jitable
 def larger(a: float, b: float) -> float:
     """The larger of two numbers. The built-in minds NaN, which costs a branch."""
     return a if a > b else b
 
 
-@register_jitable
+@jitable
 def smaller(a: float, b: float) -> float:
     """The smaller of two numbers."""
     return a if a < b else b
 
 
-@register_jitable
+@jitable
 def worse(a: float, b: float) -> float:
     """The larger of two errors; no number when either is none, so that it is not lost."""
     return a if (a > b) | (a != a) else b
 
 
-@register_jitable
+@jitable
 def clamp(value: float, low: float, high: float) -> float:
     """``value`` held between ``low`` and ``high``."""
     return smaller(larger(value, low), high)
 
 
-@register_jitable
+@jitable
 def within(day_of_year: float, first: float, last: float) -> bool:
     """Whether a calendar day lies in a span that may run over the turn of the year."""
     inside = (first <= day_of_year) & (day_of_year <= last)

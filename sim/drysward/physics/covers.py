@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from numba.extending import register_jitable
-
+from drysward.compiled import jitable
 from drysward.physics.arithmetic import clamp, larger
 
 
-@register_jitable
+@jitable
 def regrowth_into_dead(
     dead: float, ks: float, green: float, spread: float, reseed: float
 ) -> float:
@@ -19,7 +18,7 @@ def regrowth_into_dead(
     return dead * ks * (spread * green + reseed)
 
 
-@register_jitable
+@jitable
 def covers_within(green: float, dormant: float, bare: float) -> tuple[float, float, float]:
     """Green, dormant and dead cover, each 0..1 and with ``bare`` ground 1 in all, whatever the
     rounding of the first two.

@@ -5,14 +5,13 @@ Moisture is water by volume (0..1) of the surface layer; shares are 0..1; depths
 
 from __future__ import annotations
 
-from numba.extending import register_jitable
-
+from drysward.compiled import jitable
 from drysward.physics.arithmetic import NO_LESS, clamp, larger, smaller
 
 _FAR = 4.0  # standard deviations beyond which nothing is left
 
 
-@register_jitable
+@jitable
 def hardness_g(
     moisture: float,
     intercept: float,
@@ -38,7 +37,7 @@ def hardness_g(
     return larger(g, frozen_g) if frozen > 0.0 else g
 
 
-@register_jitable
+@jitable
 def share_beyond(mean: float, limit: float, inv_scatter: float) -> float:
     """Share of a surface above ``limit`` when its readings scatter normally about ``mean``.
 
@@ -54,7 +53,7 @@ def share_beyond(mean: float, limit: float, inv_scatter: float) -> float:
     return share if beyond != 0.0 else 0.5
 
 
-@register_jitable
+@jitable
 def air_filled(water_mm: float, saturation_mm: float, inv_depth: float) -> float:
     """Air-filled porosity (m3/m3) of a layer of depth 1/``inv_depth`` (mm); 0 when saturated.
 
@@ -63,7 +62,7 @@ def air_filled(water_mm: float, saturation_mm: float, inv_depth: float) -> float
     return larger(saturation_mm - water_mm, 0.0) * inv_depth
 
 
-@register_jitable
+@jitable
 def by_moisture(
     moisture: float, middle_from: float, wet_from: float, dry: float, middle: float, wet: float
 ) -> float:
@@ -76,7 +75,7 @@ def by_moisture(
     return wet if moisture >= wet_from else drier
 
 
-@register_jitable
+@jitable
 def root_harm(airless_run_days: float, rate: float) -> float:
     """Share of the roots still there that a day without air kills.
 
@@ -90,7 +89,7 @@ def root_harm(airless_run_days: float, rate: float) -> float:
     return rate if airless_run_days > 1.0 else 0.0
 
 
-@register_jitable
+@jitable
 def root_loss_step(
     loss: float, airless_run_days: float, rate: float, heal: float, most: float
 ) -> float:
@@ -103,7 +102,7 @@ def root_loss_step(
     return harmed if airless_run_days > 0.0 else loss * (1.0 - heal)
 
 
-@register_jitable
+@jitable
 def leaf_wet_hours(
     dew_hours: float, rain_hours: float, watered_mm: float, watering_hours: float
 ) -> float:
@@ -118,7 +117,7 @@ def leaf_wet_hours(
     return hours if hours < 24.0 else 24.0
 
 
-@register_jitable
+@jitable
 def disease_night(warm_night: float, wet_hours: float, least_hours: float) -> float:
     """1.0 on a night warm enough with leaves wet for at least ``least_hours``, else 0.0.
 
@@ -127,7 +126,7 @@ def disease_night(warm_night: float, wet_hours: float, least_hours: float) -> fl
     return 1.0 if warm_night > 0.0 and wet_hours >= least_hours else 0.0
 
 
-@register_jitable
+@jitable
 def skin_wanted(
     water_mm: float, target_mm: float, demand_mm: float, passes: float, most_per_pass_mm: float
 ) -> float:
@@ -146,7 +145,7 @@ def skin_wanted(
     return wanted if wanted < most else most
 
 
-@register_jitable
+@jitable
 def syringe_left(depth_mm: float, evaporated_share: float) -> float:
     """Water (mm) of a syringing that is left after the hour, at most for the root zone.
 
@@ -156,7 +155,7 @@ def syringe_left(depth_mm: float, evaporated_share: float) -> float:
     return depth_mm * (1.0 - evaporated_share)
 
 
-@register_jitable
+@jitable
 def young_loss(surface_wetness: float, dry_below: float, rate: float) -> float:
     """Share of young plants that a day kills: none with a moist surface, ``rate`` on a dry one.
 

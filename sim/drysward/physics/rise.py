@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from numba.extending import register_jitable
+from drysward.compiled import jitable
 
 
-@register_jitable
+@jitable
 def upward_flow(most: float, root_wetness: float, subsoil_wetness: float) -> float:
     """Water rising from the subsoil to the roots: none to wet roots, none from dry subsoil.
 

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from numba.extending import register_jitable
-
+from drysward.compiled import jitable
 from drysward.physics.arithmetic import NO_LESS, larger
 
 
-@register_jitable
+@jitable
 def rain_runoff(rain: float, retention: float, abstraction: float) -> float:
     """Runoff of a day's rain by the curve number with continuous moisture accounting (mm).
 
@@ -30,7 +29,7 @@ def rain_runoff(rain: float, retention: float, abstraction: float) -> float:
     return before_it_began if abstraction >= 0.0 else since_it_began
 
 
-@register_jitable
+@jitable
 def abstraction_left(
     at_reference: float, slope: float, reference: float, root_water: float
 ) -> float:
@@ -44,7 +43,7 @@ def abstraction_left(
     return at_reference + slope * (reference - root_water)
 
 
-@register_jitable
+@jitable
 def sprinkler_runoff(depth: float, rate: float, intake: float, surface_storage: float) -> float:
     """Runoff of one sprinkler run: rate over intake, less what the surface holds (mm).
 

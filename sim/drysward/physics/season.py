@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
-from numba.extending import register_jitable
 from numpy.typing import NDArray
+
+from drysward.compiled import jitable
 
 FloatArray = NDArray[np.float64]
 
@@ -12,7 +13,7 @@ ROOT_HEAT_FROM_C = 23.0
 REGROWTH_POTENTIAL = 0.5
 
 
-@register_jitable
+@jitable
 def root_depth_share(
     soil_c: FloatArray,
     growth_potential: FloatArray,
@@ -39,7 +40,7 @@ def root_depth_share(
     return share
 
 
-@register_jitable
+@jitable
 def winter_rest_share(
     tmin_c: FloatArray,
     soil_c: FloatArray,

@@ -5,14 +5,15 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numba.extending import register_jitable
 from numpy.typing import NDArray
+
+from drysward.compiled import jitable
 
 FloatArray = NDArray[np.float64]
 SNOW_DENSITY = 0.15  # of settled snow, from memory: only sets how deep the insulation is
 
 
-@register_jitable
+@jitable
 def snow_account(
     precipitation_mm: FloatArray, tmean_c: FloatArray, threshold_c: float, melt_mm_c_d: float
 ) -> tuple[FloatArray, FloatArray]:
@@ -40,7 +41,7 @@ def snow_account(
     return liquid, lying
 
 
-@register_jitable
+@jitable
 def frozen_days(
     tmean_c: FloatArray,
     snow_water_mm: FloatArray,

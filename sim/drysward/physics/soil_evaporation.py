@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from numba.extending import register_jitable
-
+from drysward.compiled import jitable
 from drysward.physics.arithmetic import clamp
 
 
-@register_jitable
+@jitable
 def evaporation_reduction(depletion: float, tew: float, inv_tew_less_rew: float) -> float:
     """Kr of FAO-56 eq 74 from the depletion of the surface layer (mm)."""
     return clamp((tew - depletion) * inv_tew_less_rew, 0.0, 1.0)

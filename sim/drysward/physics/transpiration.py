@@ -2,24 +2,23 @@
 
 from __future__ import annotations
 
-from numba.extending import register_jitable
-
+from drysward.compiled import jitable
 from drysward.physics.arithmetic import NO_LESS, clamp, larger, smaller
 
 
-@register_jitable
+@jitable
 def stress_coefficient(depletion: float, inv_one_less_p: float) -> float:
     """Ks of FAO-56 eq 84 from the depletion fraction Dr/TAW and 1/(1 - p)."""
     return clamp((1.0 - depletion) * inv_one_less_p, 0.0, 1.0)
 
 
-@register_jitable
+@jitable
 def transpiration_of(demand: float, most: float, available: float) -> float:
     """Water that turf takes: its demand, no more than the air takes or the roots can reach."""
     return smaller(smaller(demand, most), available)
 
 
-@register_jitable
+@jitable
 def uptake_from_surface(taken: float, surface: float, roots: float, weight: float) -> float:
     """What of the water ``taken`` comes from the surface layer.
 
