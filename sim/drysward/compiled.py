@@ -7,9 +7,14 @@ compiled.
 
 from __future__ import annotations
 
+import ast
+import copy
 import hashlib
 import importlib.resources
-from collections.abc import Callable
+import inspect
+import linecache
+import textwrap
+from collections.abc import Callable, Mapping
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -22,9 +27,71 @@ import platformdirs
 _COMPILED = ("drysward.day", "drysward.physics")
 
 
-# A function that compiled code may call and plain code too. Nobody calls it from outside, so it
-# needs no way in: to make those took a seventh of all compiling.
-jitable = numba.extending.register_jitable(no_cpython_wrapper=True, no_cfunc_wrapper=True)
+# Nobody calls such a function from outside, so it needs no way in: to make those took a seventh of
+# all compiling.
+_OPTIONS = {"no_cpython_wrapper": True, "no_cfunc_wrapper": True}
+
+
+@numba.extending.intrinsic
+def select(context: Any, condition: Any, one: Any, other: Any) -> Any:
+    """``one if condition else other``, both worked out: no branch, as lanes need it."""
+    both = context.unify_types(numba.types.unliteral(one), numba.types.unliteral(other))
+
+    def build(_: Any, builder: Any, __: Any, values: Any) -> Any:
+        return builder.select(*values)
+
+    return both(numba.types.boolean, both, both), build
+
+
+class _Selects(ast.NodeTransformer):
+    def visit_IfExp(self, node: ast.IfExp) -> ast.Call:
+        self.generic_visit(node)
+        return ast.Call(ast.Name("select", ast.Load()), [node.test, node.body, node.orelse], [])
+
+
+def with_selects(
+    tree: ast.FunctionDef, known: Mapping[str, Any], branches: bool = False
+) -> Callable[..., Any]:
+    """The function of a syntax tree, whose ``a if x else b`` are made without branches.
+
+    Numba makes a branch of each, and of a branch that keeps an old number a masked write, which
+    takes twenty times as long as a write on some processors. ``branches`` leaves them, for code
+    that is not compiled.
+    """
+    tree = copy.deepcopy(tree)
+    tree.decorator_list = []
+    module = ast.Module([tree if branches else _Selects().visit(tree)], [])
+    text = ast.unparse(module)
+    file = f"<{tree.name} {'as it is' if branches else 'with selects'}>"
+    linecache.cache[file] = (len(text), None, text.splitlines(keepends=True), file)
+    names = {**known, "select": select}
+    exec(compile(text, file, "exec"), names)
+    made: Callable[..., Any] = names[tree.name]
+    return made
+
+
+def tree_of(function: Callable[..., Any]) -> ast.FunctionDef:
+    """The syntax tree of a function."""
+    tree = ast.parse(textwrap.dedent(inspect.getsource(function))).body[0]
+    assert isinstance(tree, ast.FunctionDef)
+    return tree
+
+
+def compiles_as(
+    plain: Callable[..., Any], make: Callable[[], Callable[..., Any]], inlined: bool = False
+) -> Callable[..., Any]:
+    """``plain``, for which compiled code has what ``make`` gives; made when it is first needed."""
+    made = cache(make)
+    options = {**_OPTIONS, "forceinline": inlined}
+    numba.extending.overload(plain, jit_options=options, strict=False)(lambda *_: made())
+    return plain
+
+
+def jitable(function: Callable[..., Any]) -> Any:
+    """A function that compiled code may call, and plain code too."""
+    return compiles_as(
+        function, lambda: with_selects(tree_of(function), function.__globals__), inlined=True
+    )
 
 
 def sources_digest() -> str:
@@ -68,7 +135,7 @@ def compiled(function: Callable[..., Any], counted: bool = True) -> Callable[...
         # An option that numba leaves out of its own signature.
         options: dict[str, Any] = {"_nrt": counted}
         return numba.njit(
-            nogil=True, cache=keep, error_model="numpy", forceinline=True, **options
+            nogil=True, cache=keep, error_model="numpy", **options
         )(function)
     finally:
         config.CACHE_DIR = before

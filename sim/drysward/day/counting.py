@@ -7,11 +7,50 @@ from drysward.physics.arithmetic import larger, smaller, worse
 NO_DORMANCY, NOT_RECOVERED = -1.0, -2.0
 
 
-def close_account(gross, spray, beside, snow_error, mean_caught, mean_residual):
-    """The account of the whole field: sky to snow to ground, and pipe to ground."""
+def take_means(
+    per_patch,
+    n_patches,
+    gross,
+    spray,
+    beside,
+    snow_error,
+    mean_caught,
+    mean_runoff,
+    mean_drainage,
+    mean_leaf_evaporation,
+    mean_soil_evaporation,
+    mean_transpiration,
+    mean_residual,
+    mean_depletion,
+    mean_footprint,
+    mean_wilt,
+    mean_green,
+    mean_dormant,
+    mean_dead,
+):
+    """Means over the patches of their sums; ``per_patch`` is 1 over ``n_patches``.
+
+    The account of the whole field closes here: sky to snow to ground, and pipe to ground.
+    """
+    mean_caught /= n_patches
+    mean_runoff *= per_patch
+    mean_drainage *= per_patch
+    mean_leaf_evaporation *= per_patch
+    mean_soil_evaporation *= per_patch
+    mean_transpiration *= per_patch
+    mean_depletion *= per_patch
+    mean_footprint *= per_patch
+    mean_wilt *= per_patch
+    mean_green *= per_patch
+    mean_dormant *= per_patch
+    mean_dead *= per_patch
     pipe_error = abs(gross - spray - beside - mean_caught)
     mean_residual = worse(mean_residual, worse(snow_error, pipe_error))
-    return mean_residual
+    return (
+        mean_caught, mean_runoff, mean_drainage, mean_leaf_evaporation, mean_soil_evaporation,
+        mean_transpiration, mean_residual, mean_depletion, mean_footprint, mean_wilt, mean_green,
+        mean_dormant, mean_dead,
+    )  # fmt: skip
 
 
 def count_water(
@@ -159,10 +198,17 @@ def add_up_water(w1, w2, w3, thatch, crown_dryness, mean_w1, mean_w2, mean_w3, m
     return mean_w1, mean_w2, mean_w3, mean_thatch, mean_hydration
 
 
-def add_up_stored(mean_w1, mean_w2, mean_w3, mean_thatch, snow_before):
-    """All that the field holds, snow included (mm)."""
+def take_means_of_water(
+    n_patches, mean_w1, mean_w2, mean_w3, mean_thatch, mean_hydration, snow_before
+):
+    """Means over the patches of what the field holds, and all of it, snow included (mm)."""
+    mean_w1 /= n_patches
+    mean_w2 /= n_patches
+    mean_w3 /= n_patches
+    mean_thatch /= n_patches
+    mean_hydration /= n_patches
     stored = mean_w1 + mean_w2 + mean_w3 + mean_thatch + snow_before
-    return stored
+    return mean_w1, mean_w2, mean_w3, mean_thatch, mean_hydration, stored
 
 
 def tell(active, drought_index):

@@ -1,30 +1,35 @@
 """Runs side by side: every named number of several runs in one array, stepped together.
 
 A *run* is one field under one plan; a block holds up to ``LANES`` of them as one flat array, name
-by name: the number NAME of the run in lane i is at ``block[PLACE[NAME] + i]``. Equations know
-nothing of this. They are written for one run, as a function of named numbers that returns named
-numbers; ``in_lanes`` makes of it the loop that does the same in every lane of a block.
+by name: the number NAME of the run in lane i is at ``block[PLACE[NAME] + i]``. What is carried of
+one patch of each of them lies in another flat array in the same way. Equations know nothing of
+this. They are written for one run, as a function of named numbers that returns named numbers;
+``in_lanes`` makes of it the loop that does the same in every lane.
 
-With one array, and places in it that are known beforehand, the compiler sees that no number
+With so few arrays, and places in them that are known beforehand, the compiler sees that no number
 overlaps another and steps four lanes with one instruction, as long as the function chooses with
 ``a if x > 0.0 else b``, ``&`` and ``|`` and never with ``if``, ``and``, ``or``, ``min`` or ``max``.
 A run's numbers do not depend on which others lie beside it.
+
+Few runs would leave most lanes empty. All patches of a run then lie side by side too, each in a
+lane of its own (``Spread``), and its other numbers are the same in all of these.
 """
 
 from __future__ import annotations
 
 import ast
-import inspect
-import linecache
 import math
 import textwrap
-from collections.abc import Callable
-from typing import Any
+from collections.abc import Callable, Sequence
+from functools import cache
+from typing import Any, NamedTuple
 
 import numpy as np
+from numba.core import cgutils, types
+from numba.extending import intrinsic
 from numpy.typing import NDArray
 
-from drysward.compiled import jitable
+from drysward.compiled import compiles_as, jitable, tree_of, with_selects
 from drysward.day.records import (
     DAY,
     DELIVERY,
@@ -55,10 +60,13 @@ def _names(text: str) -> tuple[str, ...]:
     return tuple(text.split())
 
 
+# What is carried of a patch, with 1 over the share of roots that it has left.
+PATCH_NAMES = (*_plain(PATCH), "inv_rooting")
+PATCH_PLACE = {name: LANES * k for k, name in enumerate(PATCH_NAMES)}
+PATCH_SIZE = LANES * len(PATCH_NAMES)
+
 SECTIONS: dict[str, tuple[str, ...]] = {
-    # the patch at hand, with 1 over the share of roots that it has left
-    "patch": (*_plain(PATCH), "inv_rooting"),
-    # its day: water before, what left it, what later parts of the day need of earlier ones
+    # the day of the patch at hand: water before, what left it, what later parts of the day need
     "of_patch": _names(
         "catch_share before runoff drainage leaf_evaporation soil_evaporation transpiration ks "
         "subsoil_wetness"
@@ -104,8 +112,8 @@ PLACE = {
 }
 SIZE = LANES * sum(map(len, SECTIONS.values()))
 assert len(PLACE) * LANES == SIZE, "a name stands in two sections"
-
-PATCH_SIZE = LANES * len(SECTIONS["patch"])  # what is carried of a patch, first in a block
+_PLACED = PLACE.keys() | PATCH_PLACE.keys()
+assert not PLACE.keys() & PATCH_PLACE.keys(), "a name of a patch stands in the block"
 
 
 def span(first: str, last: str) -> tuple[int, int]:
@@ -125,58 +133,114 @@ def clear(block: Any, first: int, stop: int) -> None:
         block[place] = 0.0
 
 
-@jitable
-def scale(block: Any, first: int, stop: int, factor: float) -> None:
-    """Multiply a span of a block."""
-    for place in range(first, stop):
-        block[place] *= factor
-
-
-@jitable
-def divide(block: Any, first: int, stop: int, divisor: float) -> None:
-    """Divide a span of a block."""
-    for place in range(first, stop):
-        block[place] /= divisor
-
-
 def in_lanes(part: Callable[..., Any]) -> Callable[..., None]:
     """``part(block, quads, ...)`` that does what ``part`` does to one run in every lane of a block.
 
-    What ``part`` takes is read by name from the block and the names that it returns are written
-    there. A parameter that is no name of the block is the same for all lanes; those follow
-    ``block`` and ``quads`` in their order. The statements of ``part`` are set into the loop as
-    they stand: to compile them as a function of its own first took a third of all compiling.
+    What ``part`` takes is read by name and the names that it returns are written. Where names of
+    a patch are among them it is ``part(block, patch, quads, ...)``. A parameter that has no place
+    is the same for all lanes; those follow in their order. The statements of ``part`` are set into
+    the loop as they stand.
     """
-    source = ast.parse(textwrap.dedent(inspect.getsource(part))).body[0]
-    assert isinstance(source, ast.FunctionDef)
-    *statements, last = source.body[1:]
-    assert isinstance(last, ast.Return), f"{part.__name__} does not end with what it returns"
-    values = last.value.elts if isinstance(last.value, ast.Tuple) else [last.value]
-    written = [value.id for value in values if isinstance(value, ast.Name)]
-    assert len(written) == len(values), f"{part.__name__} returns what has no name"
-    read = list(inspect.signature(part).parameters)
-    shared = [name for name in read if name not in PLACE]
-    body = [
-        *(f"{name} = block[{PLACE[name]} + lane]" for name in read if name not in shared),
-        *(ast.unparse(statement) for statement in statements),
-        *(f"block[{PLACE[name]} + lane] = {name}" for name in written),
-    ]
-    name = f"{part.__name__}_in_lanes"
-    code = (
-        f"def {name}({', '.join(['block', 'quads', *shared])}):\n"
-        f"    for lane in range({QUAD} * quads):\n"
-        + textwrap.indent("\n".join(body), " " * 8)
-    )
-    return _made(name, code, {**part.__globals__})
+
+    @cache
+    def names() -> tuple[list[ast.stmt], list[str], list[str], list[str], list[str]]:
+        source = tree_of(part)
+        *statements, last = source.body[1:]
+        assert isinstance(last, ast.Return), f"{part.__name__} does not end with what it returns"
+        values = last.value.elts if isinstance(last.value, ast.Tuple) else [last.value]
+        written = [value.id for value in values if isinstance(value, ast.Name)]
+        assert len(written) == len(values), f"{part.__name__} returns what has no name"
+        taken = [argument.arg for argument in source.args.args]
+        read = [name for name in taken if name in _PLACED]
+        shared = [name for name in taken if name not in _PLACED]
+        arrays = ["block", "patch"] if PATCH_PLACE.keys() & {*read, *written} else ["block"]
+        return statements, arrays, shared, read, written
+
+    def loop(before: list[str], after: list[str]) -> ast.FunctionDef:
+        statements, arrays, shared, _, _ = names()
+        body = [*before, *map(ast.unparse, statements), *after]
+        return _function(
+            f"def {part.__name__}_in_lanes({', '.join([*arrays, 'quads', *shared])}):\n"
+            f"    for lane in range({QUAD} * quads):\n"
+            + textwrap.indent("\n".join(body), " " * 8)
+        )
+
+    @cache
+    def as_it_is() -> Callable[..., None]:
+        _, _, _, read, written = names()
+        before = [f"{name} = {_lane(name)}" for name in read]
+        after = [f"{_lane(name)} = {name}" for name in written]
+        return with_selects(loop(before, after), part.__globals__, branches=True)
+
+    def for_the_compiler() -> Callable[..., None]:
+        _, arrays, _, read, written = names()
+        given = ", ".join([*arrays, "lane"])
+        before = [f"{', '.join(read)}, = read_lane({given})"] if read else []
+        after = [f"write_lane({given}, ({', '.join(written)},))"]
+        known = {"read_lane": _reader(read, arrays), "write_lane": _writer(written, arrays)}
+        return with_selects(loop(before, after), {**part.__globals__, **known})
+
+    def in_every_lane(*arguments: Any) -> None:
+        as_it_is()(*arguments)
+
+    return compiles_as(in_every_lane, for_the_compiler)
 
 
-def _made(name: str, code: str, known: dict[str, Any]) -> Callable[..., None]:
-    """The function ``name`` of generated code, which a debugger can show."""
-    file = f"<{name}>"
-    linecache.cache[file] = (len(code), None, code.splitlines(keepends=True), file)
-    exec(compile(code, file, "exec"), known)
-    made: Callable[..., None] = jitable(known[name])
-    return made
+def _function(code: str) -> ast.FunctionDef:
+    tree = ast.parse(code).body[0]
+    assert isinstance(tree, ast.FunctionDef)
+    return tree
+
+
+def _lane(name: str) -> str:
+    """Where a name stands, as code."""
+    if name in PATCH_PLACE:
+        return f"patch[{PATCH_PLACE[name]} + lane]"
+    return f"block[{PLACE[name]} + lane]"
+
+
+# All names of a part are read at once, and written at once: an index for each of them would make
+# numba work out a thousand types, which took a third of all compiling.
+
+
+def _reader(names: Sequence[str], arrays: Sequence[str]) -> Any:
+    """``read_lane(block, lane)`` or ``(block, patch, lane)`` for the compiler: names of a lane."""
+
+    def read(context: Any, builder: Any, signature: Any, given: Any) -> Any:
+        places = [_pointer(context, builder, signature, given, name) for name in names]
+        values = [builder.load(place) for place in places]
+        return context.make_tuple(builder, signature.return_type, values)
+
+    found = types.UniTuple(types.float64, len(names))
+    if "patch" in arrays:
+        return intrinsic(lambda context, block, patch, lane: (found(block, patch, lane), read))
+    return intrinsic(lambda context, block, lane: (found(block, lane), read))
+
+
+def _writer(names: Sequence[str], arrays: Sequence[str]) -> Any:
+    """``write_lane(block, lane, values)``, likewise."""
+
+    def write(context: Any, builder: Any, signature: Any, given: Any) -> Any:
+        values = cgutils.unpack_tuple(builder, given[-1])
+        for name, value in zip(names, values, strict=True):
+            builder.store(value, _pointer(context, builder, signature, given, name))
+        return context.get_dummy_value()
+
+    values = types.UniTuple(types.float64, len(names))
+    if "patch" in arrays:
+        return intrinsic(
+            lambda context, block, patch, lane, _: (types.none(block, patch, lane, values), write)
+        )
+    return intrinsic(lambda context, block, lane, _: (types.none(block, lane, values), write))
+
+
+def _pointer(context: Any, builder: Any, signature: Any, given: Any, name: str) -> Any:
+    """Where a name of the lane stands in the array that holds it."""
+    of_patch = name in PATCH_PLACE
+    array = context.make_array(signature.args[of_patch])(context, builder, given[of_patch])
+    lane = given[2 if isinstance(signature.args[1], types.Array) else 1]
+    place = lane.type((PATCH_PLACE if of_patch else PLACE)[name])
+    return builder.gep(array.data, [builder.add(lane, place, flags=["nsw"])], inbounds=True)
 
 
 def read_into_lanes(name: str) -> Callable[..., None]:
@@ -192,60 +256,122 @@ def read_into_lanes(name: str) -> Callable[..., None]:
         f"def read_{name}(block, line, start, stop):\n{values}"
         f"    for lane in range(start, stop):\n{writes}"
     )
-    known: dict[str, Any] = {f"place{k}": np.uint64(PLACE[one]) for k, one in enumerate(names)}
-    return _made(f"read_{name}", code, known)
+    known = {f"place{k}": np.uint64(PLACE[one]) for k, one in enumerate(names)}
+    plain = with_selects(_function(code), known, branches=True)
+    taken = ", ".join(f"value{k}" for k in range(len(names)))
+    compact = _function(
+        f"def read_{name}(block, line, start, stop):\n    {taken}, = read_line(line)\n"
+        f"    for lane in range(start, stop):\n        write_lane(block, lane, ({taken},))\n"
+    )
+    in_order = {"read_line": _line_reader(len(names)), "write_lane": _writer(names, ["block"])}
+    return compiles_as(plain, lambda: with_selects(compact, in_order))
 
 
-# --- records into lanes and back ------------------------------------------------------------------
+def _line_reader(n: int) -> Any:
+    """``read_line(line)`` for the compiler: the first ``n`` numbers of an array."""
+
+    def read(context: Any, builder: Any, signature: Any, given: Any) -> Any:
+        data = context.make_array(signature.args[0])(context, builder, given[0]).data
+        index = context.get_constant
+        places = [builder.gep(data, [index(types.intp, k)], inbounds=True) for k in range(n)]
+        values = [builder.load(place) for place in places]
+        return context.make_tuple(builder, signature.return_type, values)
+
+    return intrinsic(lambda context, line: (types.UniTuple(types.float64, n)(line), read))
+
+
+class Spread(NamedTuple):
+    """How the fields (F) of B plans with P patches lie in lanes.
+
+    ``side`` patches of a run lie side by side, all or one, and are gone through in ``rounds``.
+    Fields lie together, so that lanes beside each other mostly read the same day; within a field
+    the patches, within these the plans.
+    """
+
+    n_runs: int
+    n_fields: int
+    side: int
+    rounds: int
+
+    @property
+    def n_blocks(self) -> int:
+        return -(-self.n_runs * self.n_fields * self.side // LANES)
+
+    def quads(self) -> NDArray[np.int64]:
+        """Quads that each block fills (K,)."""
+        filled = np.full(self.n_blocks, LANES // QUAD)
+        last = self.n_runs * self.n_fields * self.side - (self.n_blocks - 1) * LANES
+        filled[-1] = -(-last // QUAD)
+        return filled
+
+    def first_lanes(self) -> NDArray[np.uint64]:
+        """Lane of the first patch of each run (B * F,)."""
+        fields = np.arange(self.n_fields) * self.side * self.n_runs
+        return (fields[:, None] + np.arange(self.n_runs)).reshape(-1).astype(np.uint64)
+
+    def by_lane(self, values: np.ndarray) -> np.ndarray:
+        """Values (B, F, ...) of runs as (K, LANES, ...), the same for all patches of a run."""
+        patches = np.repeat(values[:, :, None], self.side, axis=2)
+        return self._filled(patches.transpose(1, 2, 0, *range(3, patches.ndim)))
+
+    def patch_by_lane(self, values: np.ndarray) -> np.ndarray:
+        """Values (B, F, P, ...) of patches as (K, rounds, LANES, ...)."""
+        shape = (*values.shape[:2], self.rounds, self.side, *values.shape[3:])
+        rest = range(4, len(shape))
+        lanes = self._filled(values.reshape(shape).transpose(1, 3, 0, 2, *rest))
+        return lanes.swapaxes(1, 2)
+
+    def by_run(self, lanes: np.ndarray) -> np.ndarray:
+        """What ``by_lane`` made of values, as they were: (B, F, ...) of (K, LANES, ...)."""
+        return self._taken(lanes)[:, 0].swapaxes(0, 1)
+
+    def patch_by_run(self, lanes: np.ndarray) -> np.ndarray:
+        """What ``patch_by_lane`` made of values, as they were."""
+        taken = self._taken(lanes.swapaxes(1, 2))  # (F, side, B, rounds, ...)
+        values = taken.transpose(2, 0, 3, 1, *range(4, taken.ndim))
+        return values.reshape(*values.shape[:2], -1, *values.shape[4:])
+
+    def _filled(self, values: np.ndarray) -> np.ndarray:
+        """Values (F, side, B, ...) as (K, LANES, ...); lanes left over repeat the last."""
+        flat = values.reshape(-1, *values.shape[3:])
+        more = self.n_blocks * LANES - len(flat)
+        filled = np.concatenate([flat, np.repeat(flat[-1:], more, axis=0)]) if more else flat
+        return filled.reshape(self.n_blocks, LANES, *values.shape[3:])
+
+    def _taken(self, lanes: np.ndarray) -> np.ndarray:
+        n = self.n_fields * self.side * self.n_runs
+        flat = lanes.reshape(-1, *lanes.shape[2:])[:n]
+        return flat.reshape(self.n_fields, self.side, self.n_runs, *lanes.shape[2:])
+
+
+def spread_of(n_runs: int, n_fields: int, n_patches: int) -> Spread:
+    """All patches side by side where a block has room for them, else one after another."""
+    if n_runs * n_fields * n_patches <= LANES:
+        return Spread(n_runs, n_fields, n_patches, 1)
+    return Spread(n_runs, n_fields, 1, n_patches)
 
 
 @jitable
-def lane_of(run: int, field: int, n_runs: int) -> int:
-    """Number of the lane of a plan's field among all blocks: fields lie together, so that lanes
-    beside each other mostly read the same day.
-    """
-    return field * n_runs + run
+def lane_of(run: int, field: int, n_runs: int, side: int) -> int:
+    """Number of the first lane of a plan's field among all blocks."""
+    return field * side * n_runs + run
 
 
-def blocks_of(n_runs: int, n_fields: int) -> tuple[FloatArray, NDArray[np.int64]]:
-    """Empty blocks (K, SIZE) for the fields (F) of B plans, and the quads that each fills (K,)."""
-    lanes = n_runs * n_fields
-    n_blocks = -(-lanes // LANES)
-    quads = np.full(n_blocks, LANES // QUAD)
-    quads[-1] = -(-(lanes - (n_blocks - 1) * LANES) // QUAD)
-    return aligned_zeros((n_blocks, SIZE)), quads
-
-
-def by_lane(values: np.ndarray, n_blocks: int) -> np.ndarray:
-    """Values (B, F, ...) of runs as (K, LANES, ...); lanes left over repeat the last run."""
-    flat = values.swapaxes(0, 1).reshape(-1, *values.shape[2:])
-    more = n_blocks * LANES - len(flat)
-    filled = np.concatenate([flat, np.repeat(flat[-1:], more, axis=0)]) if more else flat
-    return filled.reshape(n_blocks, LANES, *values.shape[2:])
-
-
-def by_run(lanes: np.ndarray, n_runs: int, n_fields: int) -> np.ndarray:
-    """What ``by_lane`` made of values, as they were: (B, F, ...) of (K, LANES, ...)."""
-    flat = lanes.reshape(-1, *lanes.shape[2:])[: n_runs * n_fields]
-    return flat.reshape(n_fields, n_runs, *lanes.shape[2:]).swapaxes(0, 1)
-
-
-def put(blocks: FloatArray, name: str, lines: np.ndarray) -> None:
+def put(blocks: FloatArray, name: str, lines: np.ndarray, spread: Spread) -> None:
     """Write the single numbers of records (B, F) into a section of the blocks."""
     names = [n for n in lines.dtype.names or () if lines.dtype[n].shape == ()]
     values = np.stack([lines[n] for n in names], axis=-1)
-    lanes = by_lane(values, len(blocks)).swapaxes(1, 2)
+    lanes = spread.by_lane(values).swapaxes(1, 2)
     first, _ = section(name)
     blocks[:, first : first + LANES * len(names)] = lanes.reshape(len(blocks), -1)
 
 
-def get(blocks: FloatArray, name: str, lines: np.ndarray) -> None:
+def get(blocks: FloatArray, name: str, lines: np.ndarray, spread: Spread) -> None:
     """Write a section of the blocks into the single numbers of records (B, F)."""
-    n_runs, n_fields = lines.shape
     names = [n for n in lines.dtype.names or () if lines.dtype[n].shape == ()]
     first, _ = section(name)
     part = blocks[:, first : first + LANES * len(names)].reshape(len(blocks), len(names), LANES)
-    values = by_run(part.swapaxes(1, 2), n_runs, n_fields)
+    values = spread.by_run(part.swapaxes(1, 2))
     for i, one in enumerate(names):
         lines[one] = values[..., i]
 

@@ -19,15 +19,13 @@ from drysward.day.asking import MONTH_IRRIGATION, MONTH_SHORTAGE, WEEK_GROSS, op
 from drysward.day.counting import NO_DORMANCY
 from drysward.day.lanes import (
     LANES,
-    PATCH_SIZE,
+    PATCH_PLACE,
     PLACE,
     QUAD,
     SECTIONS,
     clear,
-    divide,
     in_lanes,
     read_into_lanes,
-    scale,
     section,
     span,
 )
@@ -41,6 +39,7 @@ from drysward.day.supply import (
     supply_at,
     update_site_stage,
 )
+from drysward.physics.arithmetic import worse
 
 # --- the parts of a day, in lanes -----------------------------------------------------------------
 
@@ -48,28 +47,35 @@ read_day, read_play_day = read_into_lanes("day"), read_into_lanes("play_day")
 wish, wish_for_play = in_lanes(asking.wish), in_lanes(asking.wish_for_play)
 gross_up, deliver = in_lanes(asking.gross_up), in_lanes(delivering.deliver)
 catch, learn = in_lanes(delivering.catch), in_lanes(delivering.learn)
-today, move, enter, sink = map(in_lanes, (patch.today, patch.move, patch.enter, patch.sink))
+today, move, shed_rain = map(in_lanes, (patch.today, patch.move, patch.shed_rain))
+soak_in, sink = in_lanes(patch.soak_in), in_lanes(patch.sink)
 dry, answer, add_up = map(in_lanes, (patch.dry, patch.answer, patch.add_up))
 use_turf, look_at_surface = in_lanes(surface.use_turf), in_lanes(surface.look_at_surface)
 add_up_surface, night = in_lanes(surface.add_up_surface), in_lanes(surface.night)
 count_use, count_play = in_lanes(surface.count_use), in_lanes(surface.count_play)
-close_account, add_up_water = in_lanes(counting.close_account), in_lanes(counting.add_up_water)
-add_up_stored, tell = in_lanes(counting.add_up_stored), in_lanes(counting.tell)
+take_means, add_up_water = in_lanes(counting.take_means), in_lanes(counting.add_up_water)
+take_means_of_water, tell = in_lanes(counting.take_means_of_water), in_lanes(counting.tell)
+take_means_of_surface = in_lanes(surface.take_means_of_surface)
 count_water, count_stages = in_lanes(counting.count_water), in_lanes(counting.count_stages)
 count_irrigation = in_lanes(counting.count_irrigation)
 time_recovery, count_week = in_lanes(counting.time_recovery), in_lanes(counting.count_week)
 
-WATERING, MEANS, STORES = section("watering"), section("mean"), section("stored")
+WATERING, STORES = section("watering"), section("stored")
 SUMS = span(SECTIONS["mean"][0], "mean_residual")
 SURFACE, YEAR_SUMS, PLAY_SUMS = section("surface"), section("year"), section("play_year")
 RUNNING = span("paused_days", "recovering")  # counts that do not outlast a year
-CAUGHT = span("mean_caught", "mean_caught")
+CAUGHT, ERROR = span("mean_caught", "mean_caught"), PLACE["mean_residual"]
+# As unsigned numbers, for then the compiler need not ask whether a place lies before the array.
+ONE_NAME = np.uint64(LANES)
+U_SUMS, U_CAUGHT, U_SURFACE, U_STORES = (
+    (np.uint64(first), np.uint64(stop)) for first, stop in (SUMS, CAUGHT, SURFACE, STORES)
+)
 ASKED, LIQUID = PLACE["asked"], PLACE["liquid"]
 GROSS, MISSED, CATCH_SHARE = PLACE["gross"], PLACE["missed"], PLACE["catch_share"]
 SNOW_WATER, SNOW_BEFORE = PLACE["snow_water"], PLACE["snow_before"]
 STORED, WEEK_SUM = PLACE["stored"], PLACE["week_sum"]
 RECENT_RAIN = PLACE["recent_rain"]
-GREEN, WORN = PLACE["green"], PLACE["worn"]
+GREEN, WORN = PATCH_PLACE["green"], PATCH_PLACE["worn"]
 MEANS_AT_STAGES = tuple(PLACE[f"mean_{name}"] for name in ("footprint", "wilt", "dormant", "dead"))
 MEAN_GREEN = PLACE["mean_green"]
 YEAR_FIRST, YEAR_NAMES = YEAR_SUMS[0], len(SECTIONS["year"])
@@ -78,9 +84,9 @@ LEAST_GREEN, RECOVERY_DAYS = PLACE["year_least_green"], PLACE["year_recovery_day
 PLAYED_FIRST, PLAYED_NAMES = PLAY_SUMS[0], len(SECTIONS["play_year"])
 # Everything of a patch but its water.
 TURF = np.array(
-    [PLACE[name] for name in SECTIONS["patch"] if name not in ("w1", "w2", "w3", "thatch")]
+    [place for name, place in PATCH_PLACE.items() if name not in ("w1", "w2", "w3", "thatch")]
 )
-INV_ROOTING = PLACE["inv_rooting"]
+INV_ROOTING = PATCH_PLACE["inv_rooting"]
 DAY_FIRST, PLAY_DAY_FIRST = PLACE[SECTIONS["day"][0]], PLACE[SECTIONS["play_day"][0]]
 TODAY_SOWN, TODAY_JUDGED = PLACE["today_sown"], PLACE["today_judged"]
 SKINNED, PLAY_ON = PLACE["play_skinned"], PLACE["play_on"]
@@ -126,14 +132,16 @@ class Ground(NamedTuple):
 class Party(NamedTuple):
     """The runs that go together, B plans on F fields, in K blocks of lanes; all of it changes.
 
-    ``blocks`` (K, SIZE), ``patches`` (K, P, PATCH_SIZE) and ``catches``, the share of the mean
-    irrigation that each patch catches (K, P, LANES). ``weekly`` (K, 7, 3, LANES) and ``monthly``
-    (K, 12, 3, LANES): tables of the plans, and what is summed by weekday and month. ``quads``
-    (K,) that are filled; ``columns`` (K, LANES), the field of the ground that each lane reads;
-    ``spans`` (K, ..., 3): lanes from, to, and column where those are few, else empty.
-    ``rain_skip_days`` (K, LANES). ``plans`` PLAN and ``delivery`` DELIVERY (B, F).
-    ``is_restricted`` and ``is_played`` (K,): whether a plan has stages or pauses, and whether a
-    field is looked at.
+    ``blocks`` (K, SIZE), ``patches`` (K, rounds, PATCH_SIZE) and ``catches``, the share of the
+    mean irrigation that each patch catches (K, rounds, LANES); ``side`` patches of a run lie side
+    by side (see ``day.lanes.Spread``), from its lane of ``first_lanes`` (B * F,) on. ``weekly``
+    (K, 7, 3, LANES) and ``monthly`` (K, 12, 3, LANES): tables of the plans, and what is summed by
+    weekday and month. ``quads`` (K,) that are filled; ``run_of`` and ``field_of`` (K, LANES) say
+    whose each lane is, ``columns`` which field of the ground it reads; ``spans`` (K, ..., 3):
+    lanes from, to, and column where those are few, else empty. ``rain_skip_days`` (K, LANES), and
+    (K,) where all have as many, else -1. ``plans`` PLAN and ``delivery`` DELIVERY (B, F).
+    ``is_restricted`` (K, LANES): whether a plan has stages or pauses; ``is_played`` (K,): whether
+    a field is looked at.
     """
 
     blocks: Any
@@ -142,13 +150,19 @@ class Party(NamedTuple):
     weekly: Any
     monthly: Any
     quads: Any
+    run_of: Any
+    field_of: Any
     columns: Any
     spans: Any
     rain_skip_days: Any
+    common_skip_days: Any
     plans: Any
     delivery: Any
     is_restricted: Any
+    is_any_restricted: Any
     is_played: Any
+    side: int
+    first_lanes: Any
 
 
 class Tally(NamedTuple):
@@ -275,7 +289,12 @@ def open_morning(ground: Ground, party: Party, cal: Any, d: int, k: int) -> None
         read_play(ground.play_days[d], party, k)
     block = party.blocks[k]
     open_day(block, party.quads[k], party.weekly[k, cal.weekday], party.monthly[k, cal.month])
-    rain = ground.rain_before[d]
+    rain, common = ground.rain_before[d], party.common_skip_days[k]
+    if common >= 0:
+        rain -= ground.rain_before[max(d - common, 0)]
+        for lane in range(QUAD * party.quads[k]):
+            block[RECENT_RAIN + lane] = rain
+        return
     for lane in range(QUAD * party.quads[k]):
         since = max(d - party.rain_skip_days[k, lane], 0)
         block[RECENT_RAIN + lane] = rain - ground.rain_before[since]
@@ -320,11 +339,11 @@ def ask(
     """Every run of a block says what it asks of the supply."""
     block, quads = party.blocks[k], party.quads[k]
     has_stages = supply.stages.shape[1] > 0
-    if party.is_restricted[k] or has_stages:
-        n_runs, n_fields = party.plans.shape
+    if party.is_any_restricted[k] or has_stages:
         for lane in range(QUAD * quads):
-            n = min(k * LANES + lane, n_runs * n_fields - 1)
-            b, f = n % n_runs, n // n_runs
+            if not (has_stages or party.is_restricted[k, lane]):
+                continue
+            b, f = party.run_of[k, lane], party.field_of[k, lane]
             allowed, left, crown_only = True, 1.0, False
             stage = int(supply_states.store[b, 0].stage)
             given = supply_of[b]
@@ -376,6 +395,7 @@ def share_out(
             of_plan(supply_states, b),
             b,
             n_runs,
+            party.side,
             cal,
             d,
             desk.asked_m3,
@@ -396,7 +416,6 @@ def share_out(
 def live(ground: Ground, party: Party, in_season: bool, is_told: bool, k: int) -> bool:
     """The patches of a block live through the day; whether anybody asked for water."""
     block, quads = party.blocks[k], party.quads[k]
-    n_patches = party.patches.shape[1]
     is_played = party.is_played[k]
     if is_played:
         sow(party, k)
@@ -406,7 +425,7 @@ def live(ground: Ground, party: Party, in_season: bool, is_told: bool, k: int) -
         deliver(block, quads)
     else:
         clear(block, WATERING[0], WATERING[1])
-    is_wet = has_water or is_any_above(block, LIQUID, quads)
+    has_rain = is_any_above(block, LIQUID, quads)
     looks = is_played and (in_season or is_told or is_any_above(block, TODAY_JUDGED, quads))
     clear(block, SUMS[0], SUMS[1])
     clear(block, CAUGHT[0], CAUGHT[1])
@@ -414,43 +433,60 @@ def live(ground: Ground, party: Party, in_season: bool, is_told: bool, k: int) -
         clear(block, SURFACE[0], SURFACE[1])
     if is_told:
         clear(block, STORES[0], STORES[1])
-    for p in range(n_patches):
-        take_up(block, party.patches[k, p])
+    for p in range(party.patches.shape[1]):
+        patch = party.patches[k, p]
         if has_water:
-            for lane in range(LANES):
-                block[CATCH_SHARE + lane] = party.catches[k, p, lane]
+            put_line(block, CATCH_SHARE, party.catches[k, p], quads)
             catch(block, quads)
-        if is_wet:
-            enter(block, quads)
-        else:
-            move(block, quads)
-        sink(block, quads)
-        dry(block, quads)
-        answer(block, quads)
+        move(block, patch, quads)
+        if has_rain:
+            shed_rain(block, patch, quads)
+        if has_rain or has_water:
+            soak_in(block, patch, quads)
+        sink(block, patch, quads)
+        dry(block, patch, quads)
+        answer(block, patch, quads)
         if is_played:
-            use_turf(block, quads)
-            add_up_surface(block, quads)
+            use_turf(block, patch, quads)
+            add_up_surface(block, patch, quads)
             if looks:
-                look_at_surface(block, quads)
-        add_up(block, quads)
+                look_at_surface(block, patch, quads)
+        add_up(block, patch, quads)
         if is_told:
-            add_up_water(block, quads)
-        lay_down(block, party.patches[k, p])
+            add_up_water(block, patch, quads)
+    if party.side > 1:
+        add_sides(block, U_SUMS[0], U_SUMS[1], party)
+        add_sides(block, U_CAUGHT[0], U_CAUGHT[1], party)
+        if is_played:
+            add_sides(block, U_SURFACE[0], U_SURFACE[1], party)
+        if is_told:
+            add_sides(block, U_STORES[0], U_STORES[1], party)
     return has_water
 
 
 @jitable
-def take_up(block: Any, patch: Any) -> None:
-    """A patch's state into the block."""
-    for place in range(PATCH_SIZE):
-        block[place] = patch[place]
+def put_line(block: Any, place: int, line: Any, quads: int) -> None:
+    """Write a number of every lane."""
+    for lane in range(QUAD * quads):
+        block[place + lane] = line[lane]
 
 
 @jitable
-def lay_down(block: Any, patch: Any) -> None:
-    """A patch's state out of the block."""
-    for place in range(PATCH_SIZE):
-        patch[place] = block[place]
+def add_sides(block: Any, first: Any, stop: Any, party: Party) -> None:
+    """Patches that lie side by side add up, in their order, to what all their lanes then hold.
+
+    The worst error of any is no sum.
+    """
+    step, side = np.uint64(party.plans.shape[0]), np.uint64(party.side)
+    for place in range(first, stop, ONE_NAME):
+        for run in range(party.first_lanes.shape[0]):
+            start = place + party.first_lanes[run]
+            total = 0.0
+            for i in range(side):
+                value = block[start + i * step]
+                total = worse(value, total) if place == ERROR else total + value
+            for i in range(side):
+                block[start + i * step] = total
 
 
 @jitable
@@ -493,31 +529,22 @@ def close_day(
     """Means over the patches, what the waterer knows tomorrow, what the day adds to its year."""
     block, quads = party.blocks[k], party.quads[k]
     is_played = party.is_played[k]
-    n_patches = float(party.patches.shape[1])
-    scale(block, MEANS[0], MEANS[1], 1.0 / n_patches)
-    if has_water:
-        divide(block, CAUGHT[0], CAUGHT[1], n_patches)
+    n_patches = float(party.patches.shape[1] * party.side)
+    take_means(block, quads, 1.0 / n_patches, n_patches)
     if is_played:
-        scale(block, SURFACE[0], SURFACE[1], 1.0 / n_patches)
-    close_account(block, quads)
+        take_means_of_surface(block, quads, 1.0 / n_patches)
     learn(block, quads)
     night(block, quads)
-    for lane in range(LANES):
-        party.weekly[k, cal.weekday, WEEK_GROSS, lane] = block[GROSS + lane]
+    take_line(party.weekly[k, cal.weekday, WEEK_GROSS], block, GROSS, quads)
     if cal.year < 0:
         return
     count_water(block, quads)
     if has_water:
         count_irrigation(block, quads)
-        for lane in range(LANES):
-            party.monthly[k, cal.month, MONTH_IRRIGATION, lane] += block[GROSS + lane]
-            party.monthly[k, cal.month, MONTH_SHORTAGE, lane] += block[MISSED + lane]
-            block[WEEK_SUM + lane] = 0.0
-        for i in range(WEEK):
-            for lane in range(LANES):
-                block[WEEK_SUM + lane] += party.weekly[k, i, WEEK_GROSS, lane]
+        count_irrigation_of_month(block, party.monthly[k, cal.month], quads)
+        sum_week(block, party.weekly[k], quads)
         count_week(block, quads)
-    count_by_day(block, tally.by_day[k, cal.day_of_year], reached)
+    count_by_day(block, tally.by_day[k, cal.day_of_year], reached, quads)
     time_recovery(block, quads, reached[AT_DORMANT])
     if cal.in_season == 1:
         count_stages(
@@ -535,13 +562,38 @@ def close_day(
 
 
 @jitable
-def count_by_day(block: Any, line: Any, reached: Any) -> None:
+def take_line(line: Any, block: Any, place: int, quads: int) -> None:
+    """Keep a number of every lane."""
+    for lane in range(QUAD * quads):
+        line[lane] = block[place + lane]
+
+
+@jitable
+def count_irrigation_of_month(block: Any, month: Any, quads: int) -> None:
+    """Add a day of irrigation to its month (3, LANES)."""
+    for lane in range(QUAD * quads):
+        month[MONTH_IRRIGATION, lane] += block[GROSS + lane]
+        month[MONTH_SHORTAGE, lane] += block[MISSED + lane]
+
+
+@jitable
+def sum_week(block: Any, weekly: Any, quads: int) -> None:
+    """Irrigation of the last seven days, from the tables by weekday (7, 3, LANES)."""
+    for lane in range(QUAD * quads):
+        total = 0.0
+        for i in range(WEEK):
+            total += weekly[i, WEEK_GROSS, lane]
+        block[WEEK_SUM + lane] = total
+
+
+@jitable
+def count_by_day(block: Any, line: Any, reached: Any, quads: int) -> None:
     """Add to the days (5, LANES) on which each stage was reached, and to the green cover."""
     for s in range(N_STAGES):
         place, least = MEANS_AT_STAGES[s], reached[s]
-        for lane in range(LANES):
+        for lane in range(QUAD * quads):
             line[s, lane] += 1.0 if block[place + lane] >= least else 0.0
-    for lane in range(LANES):
+    for lane in range(QUAD * quads):
         line[N_STAGES, lane] += block[MEAN_GREEN + lane]
 
 
@@ -551,10 +603,10 @@ def count_stored(party: Party, k: int) -> None:
     block, quads = party.blocks[k], party.quads[k]
     clear(block, STORES[0], STORES[1])
     for p in range(party.patches.shape[1]):
-        take_up(block, party.patches[k, p])
-        add_up_water(block, quads)
-    divide(block, STORES[0], STORES[1], float(party.patches.shape[1]))
-    add_up_stored(block, quads)
+        add_up_water(block, party.patches[k, p], quads)
+    if party.side > 1:
+        add_sides(block, U_STORES[0], U_STORES[1], party)
+    take_means_of_water(block, quads, float(party.patches.shape[1] * party.side))
 
 
 @jitable
@@ -592,13 +644,9 @@ def close_year(party: Party, tally: Tally, year: int, k: int) -> None:
     """Write the numbers of the year that ends today."""
     count_stored(party, k)
     block = party.blocks[k]
-    n_runs, n_fields = party.plans.shape
     n_months = party.monthly.shape[1]
-    for lane in range(LANES):
-        n = k * LANES + lane
-        if n >= n_runs * n_fields:
-            break
-        b, f = n % n_runs, n // n_runs
+    for lane in range(QUAD * party.quads[k]):
+        b, f = party.run_of[k, lane], party.field_of[k, lane]
         block[WATER_END + lane] = block[STORED + lane]
         line = tally.years[b, f, year]
         for j in range(YEAR_NAMES):
@@ -615,14 +663,11 @@ def close_year(party: Party, tally: Tally, year: int, k: int) -> None:
 def write_trace(party: Party, tally: Tally, drought_index: float, t: int, k: int) -> None:
     """Write the day of every run into the daily account."""
     block, quads = party.blocks[k], party.quads[k]
-    divide(block, STORES[0], STORES[1], float(party.patches.shape[1]))
+    take_means_of_water(block, quads, float(party.patches.shape[1] * party.side))
     tell(block, quads, drought_index)
-    n_runs, n_fields = party.plans.shape
-    for lane in range(LANES):
-        n = k * LANES + lane
-        if n >= n_runs * n_fields:
-            break
+    for lane in range(QUAD * quads):
+        b, f = party.run_of[k, lane], party.field_of[k, lane]
         is_played = block[PLAY_ON + lane] > 0.0
         for j in range(TRACE_PLACES.shape[0]):
             if is_played or not IS_OF_PLAY[j]:
-                tally.trace[n % n_runs, t, n // n_runs, j] = block[TRACE_PLACES[j] + lane]
+                tally.trace[b, t, f, j] = block[TRACE_PLACES[j] + lane]

@@ -4,8 +4,9 @@ The order within a day: the root zone takes its depth of the day; irrigation and
 early and what cannot be held drains (the convention of the daily account in FAO-56 example
 38); then evaporation and transpiration; then the turf answers to what is left.
 
-Every function takes and returns named numbers of one patch (see ``day.lanes``); on a dry day
-``move`` stands for ``enter``. The equations are those of ``drysward.physics``.
+Every function takes and returns named numbers of one patch (see ``day.lanes``), in the order in
+which they are called; without rain there is no ``shed_rain``, without water no ``soak_in``. The
+equations are those of ``drysward.physics``.
 """
 
 from __future__ import annotations
@@ -70,30 +71,24 @@ def move(w1, w2, w3, thatch, shift):
     return before, w2, w3, runoff
 
 
-def enter(
+def shed_rain(
     w1,
     w2,
-    w3,
-    thatch,
-    shift,
     liquid,
     refused,
-    caught,
-    shed,
     retention,
     abstraction,
     abstraction_slope,
     moisture_reference,
-    thatch_storage,
-    infiltration_limit,
 ):
-    """The floor moves; rain and irrigation run off, wet the thatch and enter the surface layer."""
-    before = w1 + w2 + w3 + thatch
-    moved = moved_by_floor(w2, w3, shift)
-    w2 += moved
-    w3 -= moved
+    """Rain and melt run off, the more the wetter the soil; frozen ground refuses most."""
     left = abstraction_left(abstraction, abstraction_slope, moisture_reference, w1 + w2)
     runoff = larger(rain_runoff(liquid, retention, left), refused)
+    return runoff
+
+
+def soak_in(w1, thatch, liquid, caught, shed, thatch_storage, infiltration_limit, runoff):
+    """What does not run off wets the thatch and enters the surface layer."""
     entering = liquid - runoff
     runoff += shed
     entering += caught - shed
@@ -103,7 +98,7 @@ def enter(
     over = larger(entering - infiltration_limit, 0.0)
     runoff += over
     w1 += entering - over
-    return before, w1, w2, w3, thatch, runoff
+    return w1, thatch, runoff
 
 
 def sink(

@@ -177,6 +177,40 @@ def look_at_surface(
     )  # fmt: skip
 
 
+def take_means_of_surface(
+    per_patch,
+    mean_worn,
+    mean_root_loss,
+    mean_surface_water,
+    mean_hard,
+    mean_soft,
+    mean_mud,
+    mean_standing,
+    mean_airless,
+    mean_dust,
+    mean_moist,
+    mean_hardness,
+    mean_air,
+):
+    """Means over the patches of their sums; ``per_patch`` is 1 over how many there are."""
+    mean_worn *= per_patch
+    mean_root_loss *= per_patch
+    mean_surface_water *= per_patch
+    mean_hard *= per_patch
+    mean_soft *= per_patch
+    mean_mud *= per_patch
+    mean_standing *= per_patch
+    mean_airless *= per_patch
+    mean_dust *= per_patch
+    mean_moist *= per_patch
+    mean_hardness *= per_patch
+    mean_air *= per_patch
+    return (
+        mean_worn, mean_root_loss, mean_surface_water, mean_hard, mean_soft, mean_mud,
+        mean_standing, mean_airless, mean_dust, mean_moist, mean_hardness, mean_air,
+    )  # fmt: skip
+
+
 def count_use(
     cooling,
     play_share,

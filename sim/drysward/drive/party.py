@@ -9,18 +9,18 @@ import numpy as np
 from drysward.day.asking import MONTH_ADJUST, WEEK_ALLOWED, WEEK_DEPTH, WEEK_GROSS
 from drysward.day.lanes import (
     LANES,
+    PATCH_NAMES,
     PATCH_SIZE,
     PLACE,
-    SECTIONS,
+    SIZE,
+    Spread,
     aligned_zeros,
-    blocks_of,
-    by_lane,
-    by_run,
     get,
     put,
+    spread_of,
 )
 from drysward.day.loop import Ground, Party, Tally
-from drysward.day.records import MONTHS, PATCH, STAGES, TIMES, WEEK, as_values
+from drysward.day.records import MONTHS, PATCH, STAGES, WEEK, as_values
 
 if TYPE_CHECKING:
     from drysward.drive.runs import Runs
@@ -42,87 +42,88 @@ def ground_of(site: PreparedSite) -> Ground:
     )
 
 
-def party_of(site: PreparedSite, runs: Runs) -> Party:
-    """The runs of plans in lanes, where they stand now."""
-    n_runs, n_fields, n_patches = runs.catches.shape
-    blocks, quads = blocks_of(n_runs, n_fields)
-    n_blocks = len(blocks)
+def party_of(site: PreparedSite, runs: Runs) -> tuple[Party, Spread]:
+    """The runs of plans in lanes, where they stand now, and how they lie there."""
+    n_runs, n_fields, _ = runs.catches.shape
+    spread = spread_of(*runs.catches.shape)
+    by_lane = spread.by_lane
+    blocks = aligned_zeros((spread.n_blocks, SIZE))
     played = site.play.fields[runs.columns]
-    put(blocks, "field", site.fields[runs.columns])
-    put(blocks, "plan", runs.plans)
-    put(blocks, "delivery", runs.delivery)
-    put(blocks, "state", runs.states)
-    put(blocks, "play_field", played)
+    put(blocks, "field", site.fields[runs.columns], spread)
+    put(blocks, "plan", runs.plans, spread)
+    put(blocks, "delivery", runs.delivery, spread)
+    put(blocks, "state", runs.states, spread)
+    put(blocks, "play_field", played, spread)
     time_of_day = runs.plans.time_of_day.astype(int)
-    wet_hours = np.take_along_axis(
-        played.watering_wet_hours, time_of_day[..., None] % TIMES, axis=-1
-    )
-    _set(blocks, "wet_hours_of_watering", wet_hours[..., 0])
-    _set(blocks, "granted_share", np.ones((n_runs, n_fields)))
-    patches = aligned_zeros((n_blocks, n_patches, PATCH_SIZE))
-    values = as_values(runs.patches)
+    wet_hours = np.take_along_axis(played.watering_wet_hours, time_of_day[..., None], axis=-1)
+    _set(blocks, "wet_hours_of_watering", by_lane(wet_hours[..., 0]))
+    blocks[:, PLACE["granted_share"] : PLACE["granted_share"] + LANES] = 1.0
     left = 1.0 / (1.0 - runs.patches.root_loss)
-    values = np.concatenate([values, left[..., None]], axis=-1)
-    patches[:] = by_lane(values, n_blocks).transpose(0, 2, 3, 1).reshape(patches.shape)
-    weekly = np.zeros((n_blocks, WEEK, 3, LANES))
-    monthly = np.zeros((n_blocks, MONTHS, 3, LANES))
+    carried = np.concatenate([as_values(runs.patches), left[..., None]], axis=-1)
+    patches = aligned_zeros((spread.n_blocks, spread.rounds, PATCH_SIZE))
+    patches[:] = spread.patch_by_lane(carried).swapaxes(2, 3).reshape(patches.shape)
+    weekly = np.zeros((spread.n_blocks, WEEK, 3, LANES))
+    monthly = np.zeros((spread.n_blocks, MONTHS, 3, LANES))
     for table, line, lines in (
         (weekly, WEEK_DEPTH, runs.plans.depth),
         (weekly, WEEK_ALLOWED, runs.plans.allowed),
         (weekly, WEEK_GROSS, runs.states.last_week),
         (monthly, MONTH_ADJUST, runs.plans.adjust),
     ):
-        table[:, :, line] = by_lane(lines, n_blocks).swapaxes(1, 2)
-    columns = by_lane(runs.columns, n_blocks)
-    skip_days = runs.plans.rain_skip_days.astype(np.int64)
+        table[:, :, line] = by_lane(lines).swapaxes(1, 2)
+    columns = by_lane(runs.columns)
+    skip_days = by_lane(runs.plans.rain_skip_days.astype(np.int64))
     restricted = (runs.plans.stages > 0.0) | (runs.plans.pause_first >= 0.0)
     restricted |= np.isfinite(runs.plans.pause_above)
-    return Party(
+    party = Party(
         blocks=blocks,
         patches=patches,
-        catches=np.ascontiguousarray(by_lane(runs.catches, n_blocks).swapaxes(1, 2)),
+        catches=np.ascontiguousarray(spread.patch_by_lane(runs.catches)),
         weekly=weekly,
         monthly=monthly,
-        quads=quads,
+        quads=spread.quads(),
+        run_of=by_lane(np.broadcast_to(np.arange(n_runs)[:, None], (n_runs, n_fields))),
+        field_of=by_lane(np.broadcast_to(np.arange(n_fields), (n_runs, n_fields))),
         columns=columns,
         spans=_spans(columns),
-        rain_skip_days=by_lane(skip_days, n_blocks),
+        rain_skip_days=skip_days,
+        common_skip_days=np.where(np.ptp(skip_days, axis=1) == 0, skip_days[:, 0], -1),
         plans=runs.plans,
         delivery=runs.delivery,
-        is_restricted=by_lane(restricted, n_blocks).any(axis=1),
-        is_played=by_lane(played.on > 0.0, n_blocks).any(axis=1),
+        is_restricted=by_lane(restricted),
+        is_any_restricted=by_lane(restricted).any(axis=1),
+        is_played=by_lane(played.on > 0.0).any(axis=1),
+        side=spread.side,
+        first_lanes=spread.first_lanes(),
     )
+    return party, spread
 
 
-def tally_of(runs: Runs, n_blocks: int) -> Tally:
+def tally_of(runs: Runs, spread: Spread) -> Tally:
     """Where what the runs have gathered goes on being gathered."""
     gathered = np.concatenate([runs.odds, runs.green[:, :, None]], axis=2)
-    by_day = np.ascontiguousarray(by_lane(gathered, n_blocks).transpose(0, 3, 2, 1))
     return Tally(
         years=as_values(runs.years),
         played=as_values(runs.play),
-        by_day=by_day,
+        by_day=np.ascontiguousarray(spread.by_lane(gathered).transpose(0, 3, 2, 1)),
         trace=as_values(runs.trace),
     )
 
 
-def give_back(party: Party, tally: Tally, runs: Runs) -> None:
+def give_back(party: Party, spread: Spread, tally: Tally, runs: Runs) -> None:
     """Write what became of the runs into their records."""
-    n_runs, n_fields, _ = runs.catches.shape
-    get(party.blocks, "state", runs.states)
-    weekly = party.weekly[:, :, WEEK_GROSS].swapaxes(1, 2)
-    runs.states.last_week = by_run(weekly, n_runs, n_fields)
-    lanes = party.patches.reshape(*party.patches.shape[:2], -1, LANES).transpose(0, 3, 1, 2)
-    carried = len(PATCH.names or ())
-    as_values(runs.patches)[:] = by_run(lanes[..., :carried], n_runs, n_fields)
-    gathered = by_run(tally.by_day.transpose(0, 3, 2, 1), n_runs, n_fields)
+    get(party.blocks, "state", runs.states, spread)
+    runs.states.last_week = spread.by_run(party.weekly[:, :, WEEK_GROSS].swapaxes(1, 2))
+    lanes = party.patches.reshape(*party.patches.shape[:2], -1, LANES).swapaxes(2, 3)
+    carried = spread.patch_by_run(lanes)[..., : len(PATCH.names or ())]
+    as_values(runs.patches)[:] = carried
+    gathered = spread.by_run(tally.by_day.transpose(0, 3, 2, 1))
     runs.odds[:] = gathered[:, :, : len(STAGES)]
     runs.green[:] = gathered[:, :, len(STAGES)]
 
 
-def _set(blocks: np.ndarray, name: str, values: np.ndarray) -> None:
-    """Write one number of the runs (B, F)."""
-    blocks[:, PLACE[name] : PLACE[name] + LANES] = by_lane(values, len(blocks))
+def _set(blocks: np.ndarray, name: str, lanes: np.ndarray) -> None:
+    blocks[:, PLACE[name] : PLACE[name] + LANES] = lanes
 
 
 def _spans(columns: np.ndarray) -> np.ndarray:
@@ -136,4 +137,4 @@ def _spans(columns: np.ndarray) -> np.ndarray:
     return out
 
 
-assert SECTIONS["patch"][:-1] == PATCH.names, "what is carried of a patch has its order"
+assert PATCH_NAMES[:-1] == PATCH.names, "what is carried of a patch has its order"

@@ -184,8 +184,8 @@ def advance_all(
     n_trace = max(trace.stop - trace.start, 0)
     runs.trace = records(TRACE, (n_plans, n_trace, n_fields))
     runs.supply = runs.supply._replace(trace=records(SUPPLY_TRACE, (n_plans, n_trace)))
-    party = party_of(site, runs)
-    tally = tally_of(runs, len(party.blocks))
+    party, spread = party_of(site, runs)
+    tally = tally_of(runs, spread)
     desk = Desk(
         at_supply=records(SUPPLY_TRACE, 1),
         asked_m3=np.zeros(n_fields),
@@ -205,7 +205,7 @@ def advance_all(
         site.from_day,
         trace.start,
     )
-    give_back(party, tally, runs)
+    give_back(party, spread, tally, runs)
     for account, worst, tolerance, unit in (
         ("the water account", runs.years.residual.max(axis=(1, 2)), ACCOUNT_TOLERANCE_MM, "mm"),
         ("the supply's account", runs.supply.years.residual.max(axis=1), SUPPLY_TOLERANCE_M3, "m3"),
