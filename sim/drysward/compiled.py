@@ -17,8 +17,8 @@ from typing import Any
 import numba
 import platformdirs
 
-# Packages whose functions are compiled.
-_COMPILED = ("drysward.day", "drysward.physics")
+# Packages whose functions are compiled: of ``site`` the passes over weather that make its days.
+_COMPILED = ("drysward.day", "drysward.physics", "drysward.site")
 
 
 def sources_digest() -> str:

@@ -204,7 +204,7 @@ def column_day(field: Any, day: Any, patch: dict[str, np.ndarray]) -> dict[str, 
         dormant_age=np.where(dormant > 0.02, aged, 0.9 * patch["dormant_age"]),
         depletion=depletion,
         footprint=awake * past_columns(depletion, day.p_footprint, field.inv_ramp),
-        wilt=awake * past_columns(depletion, day.p_wilt, field.inv_ramp),
+        wilt=awake * past_columns(depletion, day.wilt_threshold, field.inv_ramp),
     )
     losses = (runoff, drainage, leaf_evaporation, soil_evaporation, transpiration)
     residual = liquid - sum(losses) - (w1 + w2 + w3 + thatch - before)

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from drysward.physics import curve_number, evaporation
+from drysward.physics import curve_number
 from drysward.physics import infiltration as intake
 from drysward.physics.water import (
     evaporation_reduction,
@@ -15,13 +15,13 @@ from drysward.physics.water import (
 
 @pytest.mark.parametrize("depletion", np.linspace(0.0, 25.0, 11))
 def test_evaporation_reduction(depletion):
-    array = evaporation.evaporation_reduction(depletion, 20.0, 9.0)
+    array = np.clip((20.0 - depletion) / (20.0 - 9.0), 0.0, 1.0)  # FAO-56 Eq 74
     assert evaporation_reduction(depletion, 20.0, 1.0 / 11.0) == pytest.approx(array, abs=1e-12)
 
 
 @pytest.mark.parametrize("depletion", np.linspace(0.0, 180.0, 10))
 def test_stress_coefficient(depletion):
-    array = evaporation.stress_coefficient(depletion, 160.0, 0.4)
+    array = np.clip((160.0 - depletion) / ((1.0 - 0.4) * 160.0), 0.0, 1.0)  # FAO-56 Eq 84
     assert stress_coefficient(depletion / 160.0, 1.0 / 0.6) == pytest.approx(array, abs=1e-12)
 
 

@@ -36,7 +36,8 @@ from drysward.scenario.model import (
     SupplySpec,
     TariffBlock,
 )
-from drysward.site.forcing import calendar_records, site_weather
+from drysward.site.forcing import calendar_records
+from drysward.site.site_weather import site_weather
 from drysward.site.supply import start_supply, supply_input, volume_of_hours_m3
 from drysward.weather.reference_et import reference_et
 
@@ -391,7 +392,7 @@ def test_melt_reaches_the_storage_when_it_melts(scenes):
     given_ = supply_input(scenario, weather, calendar_records(record.dates, False))
     assert given_.source_m3.shape == (20, 0)
     assert (given_.catchment_m3[:10] == 0.0).all()
-    assert given_.catchment_m3.sum() + weather.snow_water_mm[-1] == pytest.approx(200.0)
+    assert given_.catchment_m3.sum() + weather.days.snow_water_mm[-1] == pytest.approx(200.0)
 
 
 def test_restrictions_and_priorities(inputs, scenes):

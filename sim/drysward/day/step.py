@@ -205,7 +205,7 @@ def answer(field: Any, day: Any, block: Any) -> None:
     start, inv_span, leaf_loss = field.leaf_loss_start, field.inv_leaf_loss_span, day.leaf_loss
     recovery = day.recovery / (1.0 - start)
     inv_slowing, spread, reseed = field.inv_age_slowing, day.spread, day.reseed
-    active, p_footprint, p_wilt = day.active, day.p_footprint, day.p_wilt
+    active, p_footprint, p_wilt = day.active, day.p_footprint, day.wilt_threshold
     inv_ramp = field.inv_ramp
     for i in range(LANES):
         w1 = block[W1 + i]

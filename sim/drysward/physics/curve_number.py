@@ -1,11 +1,14 @@
 """Runoff by NRCS curve number (NEH-630 chapters 9 and 10; TR-55). Depths in mm.
 
-The day step's own version, which follows soil moisture, is ``day.water.rain_runoff``.
+The day step's own version, which follows soil moisture, is ``physics.water.rain_runoff``.
 """
 
 from __future__ import annotations
 
 import numpy as np
+from numba.extending import register_jitable
+
+from drysward.physics.water import smaller
 
 ABSTRACTION_RATIO = 0.2
 
@@ -32,3 +35,19 @@ def dry_condition(curve_number: float) -> float:
 def wet_condition(curve_number: float) -> float:
     """CN(III) = 23 CN / (10 + 0.13 CN)."""
     return 23.0 * curve_number / (10.0 + 0.13 * curve_number)
+
+
+@register_jitable
+def reference_moisture_mm(wilting_point_mm: float, available_mm: float) -> float:
+    """Water (mm) at which initial abstraction is 0.2 S: half-way from wilting to field capacity."""
+    return wilting_point_mm + 0.5 * available_mm
+
+
+@register_jitable
+def abstraction_slope(abstraction_mm: float, available_mm: float) -> float:
+    """Initial abstraction gained per mm that the soil dries.
+
+    None at field capacity, 0.2 S (``abstraction_mm``) at the reference moisture and double at
+    the wilting point; never faster than the water itself moves. Source: own estimate.
+    """
+    return smaller(1.0, abstraction_mm / (0.5 * available_mm))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -11,7 +12,7 @@ from drysward.day.records import PLAY_DAY, PLAY_FIELD, records
 from drysward.day.surface import PlayInput
 from drysward.faults import Fault, FaultyInput
 from drysward.physics.air import root_harm_rate, root_heal_rate
-from drysward.physics.growth import daily_rate_to_share
+from drysward.physics.growth import daily_rate_to_share, growth_potential
 from drysward.physics.hardness import hardness_line
 from drysward.physics.leaf_disease import (
     dew_hours,
@@ -26,9 +27,10 @@ from drysward.physics.reference_et import day_of_year, daylight_hours
 from drysward.physics.wear import cover_left, moisture_classes, wear_rate_per_h
 from drysward.scenario.model import SEED, SKINNED, FieldSpec, PlanSpec, PlaySpec, Scenario
 from drysward.site.covers import Covered, cover_days
-from drysward.site.forcing import SiteWeather, days_since, turf_growth
+from drysward.site.forcing import days_since
 from drysward.site.play_calendar import days_of_use
 from drysward.site.root_zone import NATIVE, RootZone
+from drysward.site.site_weather import SiteWeather
 
 
 def is_looked_at(field: FieldSpec, plans: tuple[PlanSpec, ...]) -> bool:
@@ -52,7 +54,7 @@ def field_covers(spec: FieldSpec, weather: SiteWeather) -> Covered:
     """Days under the field's rain cover; snow is left to lie."""
     record = weather.record
     play = spec.play or PlaySpec()
-    rain = np.where(weather.liquid_mm >= record.rain_mm, record.rain_mm, 0.0)
+    rain = np.where(weather.days.liquid_mm >= record.rain_mm, record.rain_mm, 0.0)
     return cover_days(play.cover, play.events, record.dates, rain, record.tmax_c)
 
 
@@ -61,7 +63,7 @@ def play_input(
     zones: tuple[RootZone, ...],
     fields: np.recarray,
     weather: SiteWeather,
-    covered: list[Covered],
+    covered: Sequence[Covered],
 ) -> PlayInput:
     """PLAY_FIELD (F,) and PLAY_DAY (D, F) of a stretch; no days when no field is looked at.
 
@@ -160,13 +162,19 @@ def _write_days(
     # A night ends on the morning of its day; what fell on the day before it began wets it.
     before = np.concatenate([[0.0], record.rain_mm[:-1]])
     out["rain_wet_hours"] = rain_wet_hours(before, disease)
-    out["root_harm"] = root_harm_rate(weather.soil_c, catalog.get("play", "airless_roots"))
-    out["frozen"], out["tmax"] = weather.frozen, record.tmax_c
+    out["root_harm"] = root_harm_rate(weather.days.soil_c, catalog.get("play", "airless_roots"))
+    out["frozen"], out["tmax"] = weather.days.frozen, record.tmax_c
     if spec.surface == SKINNED:
         return
     species = catalog.get("species", spec.species)
     turf = catalog.get("turf_processes", "all")
-    growth = turf_growth(species, weather.tmean_c)
+    warm = species.words["season"] == "warm"
+    growth = np.array(
+        [
+            growth_potential(t, species["growth_optimum_c"], species["growth_spread_c"], warm)
+            for t in weather.days.tmean_c
+        ]
+    )
     out["root_heal"] = root_heal_rate(growth, turf["root_regrowth_days"])
     # Worn ground closes as browned turf greens: crowns are left in it (own estimate).
     out["regrowth"] = daily_rate_to_share(0.8, species["recovery_days"]) * growth

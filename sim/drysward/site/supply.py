@@ -34,7 +34,8 @@ from drysward.scenario.model import (
     StorageSpec,
     SupplySpec,
 )
-from drysward.site.forcing import SiteWeather, in_season
+from drysward.site.forcing import in_season
+from drysward.site.site_weather import SiteWeather
 
 FloatArray = NDArray[np.float64]
 
@@ -63,7 +64,7 @@ def supply_input(scenario: Scenario, weather: SiteWeather, calendar: np.recarray
         sources=source_records(spec.sources),
         source_m3=source_m3,
         direct_m3=direct_m3,
-        catchment_m3=catchments_m3(spec.catchments, weather.liquid_mm),
+        catchment_m3=catchments_m3(spec.catchments, weather.days.liquid_mm),
         # Snow on a pond is water of the pond, on ice or in it.
         rain_mm=weather.record.rain_mm,
         evaporation_mm=open_water_evaporation_mm(weather.et.eto_mm, storage.evaporation_factor),
