@@ -21,7 +21,7 @@ def soil_temperature_c(total_c: Any, day: int) -> float:
     ``total_c`` are running totals (n + 1,) of daily mean air temperature. Common practice.
     """
     stop = day + 1
-    start = max(stop - SOIL_MEMORY_DAYS, 0)
+    start = stop - SOIL_MEMORY_DAYS if stop > SOIL_MEMORY_DAYS else 0
     return (total_c[stop] - total_c[start]) / (stop - start)
 
 
@@ -32,4 +32,5 @@ def drought_index_mm(total_mm: Any, day: int, days: int) -> float:
     ``total_mm`` are running totals (n + 1,) of daily reference ET less rain.
     """
     stop = day + 1
-    return larger(total_mm[stop] - total_mm[max(stop - days, 0)], 0.0)
+    start = stop - days if stop > days else 0
+    return larger(total_mm[stop] - total_mm[start], 0.0)

@@ -38,7 +38,7 @@ from drysward.physics.winter_rest import winter_rest_at_start, winter_rest_step
 from drysward.scenario.model import SKINNED, FieldSpec
 from drysward.site.profile import Curves, node_above, water_above_mm
 from drysward.site.root_zone import NATIVE, SAND_CAP, RootZone
-from drysward.site.site_weather import SiteWeather, WeatherDays
+from drysward.site.site_weather import SiteWeather
 from drysward.weather.simulated.climate import MONTH_OF_DAY, calendar_day
 
 FloatArray = NDArray[np.float64]
@@ -307,7 +307,7 @@ def force_field(
 def field_pass(
     turf: Turf,
     curves: Curves,
-    weather: WeatherDays,
+    weather: Any,
     calendar: Any,
     kept_off_mm: FloatArray,
     days: Any,
@@ -319,20 +319,19 @@ def field_pass(
     surface_mm, rooting = turf.layers
     fc1, wp1, sat1 = turf.surface
     all_fc, all_wp, all_sat = turf.whole
-    rest, browning_left = winter_rest_at_start(weather.soil_c[0], species.greenup_soil_c), 0.0
+    rest, browning_left = winter_rest_at_start(weather[0].soil_c, species.greenup_soil_c), 0.0
     root_share, node = 1.0, 0
     rooted_before, fc2_before, fc3_before = 0.0, 0.0, 0.0
     for d in range(days.shape[0]):
-        day, on = days[d, f], calendar[d]
-        tmean, soil, eto = weather.tmean_c[d], weather.soil_c[d], weather.eto_mm[d]
-        snow = weather.snow_water_mm[d]
+        day, today, on = days[d, f], weather[d], calendar[d]
+        tmean, soil, eto, snow = today.tmean_c, today.soil_c, today.eto_mm, today.snow_water_mm
 
         # A cover keeps rain off, which is then no part of the field's account.
-        day.precipitation = weather.rain_mm[d] - kept_off_mm[d]
-        day.liquid = weather.liquid_mm[d] - kept_off_mm[d]
+        day.precipitation = today.rain_mm - kept_off_mm[d]
+        day.liquid = today.liquid_mm - kept_off_mm[d]
         day.snow_water = snow
         day.eto = eto
-        day.intake_share = intake_share(weather.frozen[d], processes.frozen_intake_share)
+        day.intake_share = intake_share(today.frozen, processes.frozen_intake_share)
 
         growth = growth_potential(
             tmean, species.growth_optimum_c, species.growth_spread_c, turf.warm_season
@@ -340,7 +339,7 @@ def field_pass(
         rest, browning_left = winter_rest_step(
             rest,
             browning_left,
-            weather.tmin_c[d],
+            today.tmin_c,
             soil,
             species.greenup_soil_c,
             processes.frost_brown_c,
@@ -388,9 +387,7 @@ def field_pass(
         kc = turf_kc(awake, species.winter_kc, rest, processes.kc_winter_frost, warmth)
         kc = under_snow(kc, snow)
         kcb = larger(kc - processes.basal_difference, 0.0)
-        limit = kc_max(
-            weather.u2_m_s[d], weather.rh_min_pct[d], TURF_HEIGHT_M, kcb, processes.kc_max
-        )
+        limit = kc_max(today.u2_m_s, today.rh_min_pct, TURF_HEIGHT_M, kcb, processes.kc_max)
         footprint = depletion_fraction(species.p_footprint, kc * eto)
         day.kc = kc
         day.kcb = kcb
@@ -407,7 +404,7 @@ def field_pass(
         )
         day.crown_clock = crown_clock(eto, median)
         day.heat_kill = heat_kill_share(
-            weather.tmax_c[d], species.heat_kill_from_c, species.heat_kill_rate
+            today.tmax_c, species.heat_kill_from_c, species.heat_kill_rate
         )
         day.recovery = turf.recovery_rate * growth * active
         day.spread = species.spread_rate * growth * active
