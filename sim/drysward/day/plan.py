@@ -7,7 +7,7 @@ from typing import Any
 from numba.extending import register_jitable
 
 from drysward.day.records import RULE_ET_SHARE, RULE_FIXED, RULE_NONE, RULE_REFILL
-from drysward.physics.play import skin_wanted
+from drysward.physics.skinned_surface import skin_wanted
 
 # Crown watering waits until the rooted depth is this dry (depletion fraction; own estimate):
 # before that the crowns still drink from the root zone.

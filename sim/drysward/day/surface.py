@@ -26,17 +26,12 @@ from drysward.day.lanes import (
     W1,
     WORN,
 )
-from drysward.physics.play import (
-    air_filled,
-    by_moisture,
-    disease_night,
-    hardness_g,
-    leaf_wet_hours,
-    root_loss_step,
-    share_beyond,
-    young_loss,
-)
+from drysward.physics.air import air_filled, root_loss_step
+from drysward.physics.hardness import hardness_g, share_beyond
+from drysward.physics.leaf_disease import disease_night, leaf_wet_hours
 from drysward.physics.water import clamp
+from drysward.physics.wear import by_moisture
+from drysward.physics.young_turf import young_loss
 
 SATURATED = 0.99  # share of saturation from which water stands on the surface; own estimate
 

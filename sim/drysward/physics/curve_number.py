@@ -1,11 +1,10 @@
-"""Runoff by NRCS curve number (NEH-630 chapters 9 and 10; TR-55). Depths in mm.
+"""What the runoff of a curve number starts from (NEH-630 chapters 9 and 10; TR-55). Depths in mm.
 
-The day step's own version, which follows soil moisture, is ``physics.water.rain_runoff``.
+The runoff itself is ``physics.water.rain_runoff``.
 """
 
 from __future__ import annotations
 
-import numpy as np
 from numba.extending import register_jitable
 
 from drysward.physics.water import smaller
@@ -18,23 +17,6 @@ def retention_mm(curve_number: float) -> float:
     if not 0.0 < curve_number <= 100.0:
         raise ValueError(f"curve number {curve_number} is not in 0..100")
     return 25400.0 / curve_number - 254.0
-
-
-def runoff_mm(rain_mm: np.ndarray | float, curve_number: float) -> np.ndarray:
-    """Q = (P - 0.2 S)^2 / (P + 0.8 S) above the initial abstraction."""
-    s = retention_mm(curve_number)
-    excess = np.maximum(np.asarray(rain_mm, float) - ABSTRACTION_RATIO * s, 0.0)
-    return np.divide(excess**2, excess + s, out=np.zeros_like(excess), where=excess + s > 0)
-
-
-def dry_condition(curve_number: float) -> float:
-    """CN(I) = 4.2 CN / (10 - 0.058 CN)."""
-    return 4.2 * curve_number / (10.0 - 0.058 * curve_number)
-
-
-def wet_condition(curve_number: float) -> float:
-    """CN(III) = 23 CN / (10 + 0.13 CN)."""
-    return 23.0 * curve_number / (10.0 + 0.13 * curve_number)
 
 
 @register_jitable

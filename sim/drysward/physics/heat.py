@@ -6,7 +6,7 @@ import math
 
 from numba.extending import register_jitable
 
-from drysward.physics.water import clamp, larger
+from drysward.physics.water import clamp
 
 CROWN_CLOCK_ETO_MM = 6.0  # demand behind the species' median lethal times
 
@@ -33,5 +33,6 @@ def crown_clock(eto_mm: float, median_d: float) -> float:
 @register_jitable
 def heat_kill_share(tmax_c: float, from_c: float, rate_per_c_d: float) -> float:
     """Share of plants without water that a day's heat kills, by degrees above ``from_c``."""
-    excess = larger(tmax_c - from_c, 0.0)
-    return 1.0 - math.exp(-rate_per_c_d * excess)
+    if tmax_c <= from_c:
+        return 0.0
+    return 1.0 - math.exp(-rate_per_c_d * (tmax_c - from_c))

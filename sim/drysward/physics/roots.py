@@ -35,15 +35,6 @@ def root_share_step(
 
 
 @register_jitable
-def young_root_share(age_d: float, start_share: float, rooting_days: float) -> float:
-    """Share of its full rooting that new turf has reached at an age, linearly.
-
-    Source: own estimate of the form.
-    """
-    return smaller(start_share + (1.0 - start_share) * (age_d / rooting_days), 1.0)
-
-
-@register_jitable
 def root_floor_shift(change_mm: float, subsoil_mm: float, root_layer_mm: float) -> float:
     """Share of the subsoil (above 0) or root layer (below 0) that changes hands in a day.
 

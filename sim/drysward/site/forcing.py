@@ -30,11 +30,11 @@ from drysward.physics.roots import (
     root_floor_shift,
     root_share_step,
     sand_cap_rooting_mm,
-    young_root_share,
 )
 from drysward.physics.thresholds import depletion_fraction, wilt_threshold
 from drysward.physics.water import larger
 from drysward.physics.winter_rest import winter_rest_at_start, winter_rest_step
+from drysward.physics.young_turf import young_root_share
 from drysward.scenario.model import SKINNED, FieldSpec
 from drysward.site.profile import Curves, node_above, water_above_mm
 from drysward.site.root_zone import NATIVE, SAND_CAP, RootZone
@@ -109,7 +109,7 @@ def layers_of(spec: FieldSpec, zone: RootZone, catalog: Catalog) -> Layers:
     if spec.surface == SKINNED:
         # One layer that dries from the top: bare ground has no root zone below it.
         return Layers(zone.profile.depth_mm - THINNEST_LAYER_MM, zone.profile.depth_mm)
-    species = _species(spec, catalog)
+    species = species_of(spec, catalog)
     full = rooting_mm(spec, species, zone)
     return Layers(min(SURFACE_LAYER_MM, 0.7 * full * species["root_floor"]), full)
 
@@ -120,7 +120,8 @@ def _above(zone: RootZone, depth_mm: float) -> tuple[float, float, float]:
     return fc, wp, sat
 
 
-def _species(spec: FieldSpec, catalog: Catalog) -> Entry:
+def species_of(spec: FieldSpec, catalog: Catalog) -> Entry:
+    """The field's species in the catalogue."""
     # Nothing grows on a skinned surface: what a species would do there does not matter.
     return catalog.get("species", ANY_SPECIES if spec.surface == SKINNED else spec.species)
 
@@ -128,7 +129,7 @@ def _species(spec: FieldSpec, catalog: Catalog) -> Entry:
 def field_record(spec: FieldSpec, zone: RootZone, catalog: Catalog) -> np.recarray:
     """FIELD (1,): what does not change from day to day on a field."""
     skinned = spec.surface == SKINNED
-    species = _species(spec, catalog)
+    species = species_of(spec, catalog)
     turf = catalog.get("turf_processes", "all")
     profile = zone.profile
     surface, full = layers_of(spec, zone, catalog)
@@ -233,7 +234,7 @@ class Turf(NamedTuple):
 def turf_of(spec: FieldSpec, zone: RootZone, catalog: Catalog, southern: bool) -> Turf:
     """What the days of a field are worked out from."""
     skinned = spec.surface == SKINNED
-    entry, turf = _species(spec, catalog), catalog.get("turf_processes", "all")
+    entry, turf = species_of(spec, catalog), catalog.get("turf_processes", "all")
     species = _Species(*(float(entry[name]) for name in _Species._fields))
     # Nothing moves the floor of a skinned surface.
     new_day, new_root_start, new_rooting_days = 0, 1.0, 1.0
