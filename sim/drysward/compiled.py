@@ -68,8 +68,8 @@ def compiled(function: Callable[..., Any], counted: bool = True) -> Callable[...
     except OSError:
         keep = False  # a read-only home: compile each time
     try:
-        # An option that numba leaves out of its own signature.
-        options: dict[str, Any] = {"_nrt": counted}
+        # Options that numba leaves out of its own signature. Only Python calls these functions.
+        options: dict[str, Any] = {"_nrt": counted, "no_cfunc_wrapper": True}
         return numba.njit(
             nogil=True, cache=keep, error_model="numpy", forceinline=True, **options
         )(function)

@@ -97,27 +97,14 @@ def days_since(day: int, calendar_day: NDArray[np.int64]) -> NDArray[np.int64]:
     return (calendar_day - day) % CALENDAR_DAYS
 
 
-class Layers(NamedTuple):
-    """How the profile of a field is cut, and how deep its roots go in full (mm)."""
-
-    surface_mm: float
-    rooting_mm: float
-
-
-def layers_of(spec: FieldSpec, zone: RootZone, catalog: Catalog) -> Layers:
-    """The surface layer, and the rooted depth below which the subsoil begins."""
+def layers_mm(spec: FieldSpec, zone: RootZone, catalog: Catalog) -> tuple[float, float]:
+    """Depth of the surface layer, and that of the roots in full, below which the subsoil begins."""
     if spec.surface == SKINNED:
         # One layer that dries from the top: bare ground has no root zone below it.
-        return Layers(zone.profile.depth_mm - THINNEST_LAYER_MM, zone.profile.depth_mm)
+        return zone.profile.depth_mm - THINNEST_LAYER_MM, zone.profile.depth_mm
     species = species_of(spec, catalog)
     full = rooting_mm(spec, species, zone)
-    return Layers(min(SURFACE_LAYER_MM, 0.7 * full * species["root_floor"]), full)
-
-
-def _above(zone: RootZone, depth_mm: float) -> tuple[float, float, float]:
-    """Field capacity, wilting point and saturation (mm) from the surface down to a depth."""
-    fc, wp, sat = (float(water) for water in zone.profile.above(depth_mm))
-    return fc, wp, sat
+    return min(SURFACE_LAYER_MM, 0.7 * full * species["root_floor"]), full
 
 
 def species_of(spec: FieldSpec, catalog: Catalog) -> Entry:
@@ -132,8 +119,8 @@ def field_record(spec: FieldSpec, zone: RootZone, catalog: Catalog) -> np.recarr
     species = species_of(spec, catalog)
     turf = catalog.get("turf_processes", "all")
     profile = zone.profile
-    surface, full = layers_of(spec, zone, catalog)
-    fc1, wp1, sat1 = _above(zone, surface)
+    surface, full = layers_mm(spec, zone, catalog)
+    fc1, wp1, sat1 = (float(water) for water in profile.above(surface))
     field = records(FIELD, 1)
     field.surface_mm = surface
     field.fc1, field.wp1, field.sat1, field.dry1 = fc1, wp1, sat1, 0.5 * wp1
@@ -218,11 +205,7 @@ class Turf(NamedTuple):
     awake_kc: tuple[float, ...]  # by month
     sod_death_factor: float
     recovery_rate: float
-    # field capacity, wilting point and saturation of the surface layer and of the whole profile
-    layers: Layers
-    surface: tuple[float, float, float]
-    whole: tuple[float, float, float]
-    abstraction_mm: float
+    rooting_mm: float
     # calendar days of seed and of new turf, and what they do
     reseed_day: int
     reseed_rate: float
@@ -244,7 +227,7 @@ def turf_of(spec: FieldSpec, zone: RootZone, catalog: Catalog, southern: bool) -
         new = catalog.get("play", f"establish_{spec.establish.kind}")
         new_day = spec.establish.day
         new_root_start, new_rooting_days = new["young_root_start"], new["young_rooting_days"]
-    layers = layers_of(spec, zone, catalog)
+    _, full = layers_mm(spec, zone, catalog)
     seeds = spec.reseed_day is not None
     return Turf(
         species=species,
@@ -253,10 +236,7 @@ def turf_of(spec: FieldSpec, zone: RootZone, catalog: Catalog, southern: bool) -
         awake_kc=awake_kc(spec, entry, catalog, southern),
         sod_death_factor=_sod_death_factor(spec, entry),
         recovery_rate=daily_rate_to_share(0.8, entry["recovery_days"]),
-        layers=layers,
-        surface=_above(zone, layers.surface_mm),
-        whole=_above(zone, zone.profile.depth_mm),
-        abstraction_mm=ABSTRACTION_RATIO * zone.retention_mm,
+        rooting_mm=full,
         reseed_day=spec.reseed_day or 0,
         reseed_rate=daily_rate_to_share(0.9, turf["reseed_days"]) if seeds else 0.0,
         new_day=new_day,
@@ -282,26 +262,24 @@ def awake_kc(
 def force_field(
     spec: FieldSpec,
     zone: RootZone,
-    weather: SiteWeather,
     catalog: Catalog,
+    weather: SiteWeather,
     calendar: np.recarray,
     southern: bool,
     kept_off_mm: FloatArray,
+    fields: np.recarray,
     days: np.recarray,
     f: int,
 ) -> None:
-    """Write DAY of a field into ``days[:, f]``, in place.
+    """Write FIELD and DAY of a field into ``fields[f]`` and ``days[:, f]``, in place.
 
-    ``calendar`` is CALENDAR (n,), ``days`` DAY (n, F); a cover keeps ``kept_off_mm`` (n,) off.
+    ``calendar`` is CALENDAR (n,), ``fields`` FIELD (F,), ``days`` DAY (n, F); a cover keeps
+    ``kept_off_mm`` (n,) off.
     """
+    fields[f] = field_record(spec, zone, catalog)[0]
+    turf = turf_of(spec, zone, catalog, southern)
     compiled(field_pass, counted=False)(
-        turf_of(spec, zone, catalog, southern),
-        zone.profile.curves,
-        weather.days,
-        calendar,
-        kept_off_mm,
-        days,
-        f,
+        turf, zone.profile.curves, weather.days, calendar, kept_off_mm, fields, days, f
     )
 
 
@@ -311,15 +289,18 @@ def field_pass(
     weather: Any,
     calendar: Any,
     kept_off_mm: FloatArray,
+    fields: Any,
     days: Any,
     f: int,
 ) -> None:
-    """Write DAY of a field into ``days[:, f]``; see ``force_field``."""
+    """Write DAY of a field into ``days[:, f]``; ``weather`` is WEATHER (n,), the rest as above."""
     species, processes = turf.species, turf.processes
     greenup_days = processes.greenup_weeks * 7.0
-    surface_mm, rooting = turf.layers
-    fc1, wp1, sat1 = turf.surface
-    all_fc, all_wp, all_sat = turf.whole
+    field = fields[f]
+    fc1, wp1, sat1, abstraction = field.fc1, field.wp1, field.sat1, field.abstraction
+    shallowest = field.surface_mm + THINNEST_LAYER_MM
+    all_fc, all_wp = curves.field_capacity[-1], curves.wilting_point[-1]
+    all_sat = curves.saturation[-1]
     rest, browning_left = winter_rest_at_start(weather[0].soil_c, species.greenup_soil_c), 0.0
     root_share, node = 1.0, 0
     rooted_before, fc2_before, fc3_before = 0.0, 0.0, 0.0
@@ -361,7 +342,7 @@ def field_pass(
         )
         age = (on.day_of_year - turf.new_day) % CALENDAR_DAYS
         young = young_root_share(age, turf.new_root_start, turf.new_rooting_days)
-        root = larger(rooting * (root_share * young), surface_mm + THINNEST_LAYER_MM)
+        root = larger(turf.rooting_mm * (root_share * young), shallowest)
         node = node_above(root, curves.node_mm, node)
         rooted_fc = water_above_mm(root, curves.node_mm, curves.field_capacity, node)
         rooted_wp = water_above_mm(root, curves.node_mm, curves.wilting_point, node)
@@ -381,7 +362,7 @@ def field_pass(
             day.shift = root_floor_shift(rooted_fc - rooted_before, fc3_before, fc2_before)
         rooted_before, fc2_before, fc3_before = rooted_fc, fc2, fc3
         day.moisture_reference = reference_moisture_mm(wp1 + wp2, taw)
-        day.abstraction_slope = abstraction_slope(turf.abstraction_mm, taw)
+        day.abstraction_slope = abstraction_slope(abstraction, taw)
 
         # --- demand
         awake = turf.awake_kc[on.month]

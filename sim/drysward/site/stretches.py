@@ -19,7 +19,7 @@ from drysward.faults import Fault, FaultyInput
 from drysward.physics.catch import patch_catches
 from drysward.scenario.model import Scenario
 from drysward.site.covers import Covered
-from drysward.site.forcing import calendar_records, field_record, force_field, in_season
+from drysward.site.forcing import calendar_records, force_field, in_season
 from drysward.site.play import field_covers, play_input
 from drysward.site.root_zone import RootZone, build_root_zone
 from drysward.site.site_weather import SiteWeather, site_weather
@@ -193,10 +193,9 @@ def ground_of(scenario: Scenario, zones: Sequence[RootZone], part: WeatherStretc
     covered = tuple(field_covers(spec, part.weather) for spec in scenario.fields)
     for f, (spec, zone) in enumerate(zip(scenario.fields, zones, strict=True)):
         force_field(
-            spec, zone, part.weather, scenario.catalog, part.calendar, southern,
-            covered[f].kept_off_mm, days, f,
+            spec, zone, scenario.catalog, part.weather, part.calendar, southern,
+            covered[f].kept_off_mm, fields, days, f,
         )  # fmt: skip
-        fields[f] = field_record(spec, zone, scenario.catalog)
     return Ground(fields, days, covered)
 
 
