@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from drysward.catalog import load_catalog
+from drysward.physics.hardness import hardness_g
 from drysward.scenario.model import (
     Answers,
     DeliverySpec,
@@ -82,3 +83,16 @@ class Scenes:
 @pytest.fixture(scope="session")
 def scenes():
     return Scenes()
+
+
+@pytest.fixture(scope="session")
+def hardness():
+    """Peak deceleration (g) of unfrozen ground by its line, at each moisture."""
+
+    def g(moisture, line, bare_share=0.0):
+        intercept, slope, floor, bare, _ = line
+        at = np.atleast_1d(moisture)
+        found = [hardness_g(m, intercept, slope, floor, bare_share, bare, 0, 0) for m in at]
+        return np.array(found)
+
+    return g

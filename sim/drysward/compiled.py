@@ -23,8 +23,8 @@ import numba
 import numba.extending
 import platformdirs
 
-# Packages whose functions are compiled.
-_COMPILED = ("drysward.day", "drysward.physics")
+# Packages whose functions are compiled: of ``site`` the passes over weather that make its days.
+_COMPILED = ("drysward.day", "drysward.physics", "drysward.site")
 
 
 # Nobody calls such a function from outside, so it needs no way in: to make those took a seventh of
@@ -132,8 +132,8 @@ def compiled(function: Callable[..., Any], counted: bool = True) -> Callable[...
     except OSError:
         keep = False  # a read-only home: compile each time
     try:
-        # An option that numba leaves out of its own signature.
-        options: dict[str, Any] = {"_nrt": counted}
+        # Options that numba leaves out of its own signature. Only Python calls these functions.
+        options: dict[str, Any] = {"_nrt": counted, "no_cfunc_wrapper": True}
         return numba.njit(
             nogil=True, cache=keep, error_model="numpy", **options
         )(function)

@@ -21,6 +21,7 @@ from typing import Any
 
 import numba
 import numpy as np
+from drysward.day.step import block_day
 
 import drysward
 from drysward.compiled import is_warm
@@ -35,7 +36,6 @@ from drysward.day.lanes import (
     into_lanes,
 )
 from drysward.day.records import PATCH, records
-from drysward.day.step import block_day
 from drysward.drive.runs import run_plan
 from drysward.site.stretches import prepare
 
@@ -204,7 +204,7 @@ def column_day(field: Any, day: Any, patch: dict[str, np.ndarray]) -> dict[str, 
         dormant_age=np.where(dormant > 0.02, aged, 0.9 * patch["dormant_age"]),
         depletion=depletion,
         footprint=awake * past_columns(depletion, day.p_footprint, field.inv_ramp),
-        wilt=awake * past_columns(depletion, day.p_wilt, field.inv_ramp),
+        wilt=awake * past_columns(depletion, day.wilt_threshold, field.inv_ramp),
     )
     losses = (runoff, drainage, leaf_evaporation, soil_evaporation, transpiration)
     residual = liquid - sum(losses) - (w1 + w2 + w3 + thatch - before)

@@ -17,8 +17,7 @@ from pathlib import Path
 from time import perf_counter
 
 import drysward
-from drysward.drive.runs import compiled_run_site
-from drysward.drive.runs import MOST_TOGETHER, advance_all, start_runs
+from drysward.drive.runs import MOST_TOGETHER, advance_all, compiled_run_site, start_runs
 from drysward.site.stretches import stretches
 from drysward.site.weather_years import weather_series
 from drysward.studies.sweep.description import Sweep, sweep_of

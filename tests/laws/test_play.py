@@ -15,7 +15,7 @@ import drysward
 from drysward.day.records import PLAY_YEAR, STAGES, TRACE, YEAR
 from drysward.drive import runs as ensemble
 from drysward.drive.runs import advance, run, run_plan, start_run
-from drysward.physics.play import hardness_g, share_beyond
+from drysward.physics.hardness import hardness_g, share_beyond
 from drysward.scenario.load import with_weather
 from drysward.scenario.model import (
     CoverSpec,

@@ -9,19 +9,20 @@ from hypothesis import strategies as st
 
 from drysward.catalog import load_catalog
 from drysward.physics.air import (
-    air_filled_porosity,
+    air_filled,
     days_until_harm,
     root_harm_rate,
     root_heal_rate,
+    root_loss_step,
 )
-from drysward.physics.hardness import FEWEST_READINGS, fit_line, hardness_line, peak_deceleration_g
 from drysward.physics.leaf_disease import dew_hours, rain_wet_hours
-from drysward.physics.play import root_loss_step
-from drysward.physics.skinned_surface import DUST, GOOD, MUD, moisture_band, skin_wanted_mm
-from drysward.physics.wear import cover_left, moisture_classes
+from drysward.physics.skinned_surface import skin_wanted
+from drysward.physics.wear import cover_left, wear_limit
 from drysward.scenario.model import CoverSpec, EventSpec, HardnessSpec, PlaySpec
 from drysward.site.covers import cover_days
+from drysward.site.play import hardness_line, harm_days
 from drysward.site.play_calendar import days_before, days_of_use, event_days
+from drysward.studies.hardness_readings import FEWEST_READINGS, fit_line
 
 CATALOG = load_catalog()
 ROOTS = CATALOG.get("play", "airless_roots")
@@ -154,12 +155,12 @@ def test_days_before_none_are_none():
 
 
 @pytest.mark.parametrize("kind", ["native", "sand"])
-def test_bare_and_dense_ground_is_harder_or_as_hard(kind):
+def test_bare_and_dense_ground_is_harder_or_as_hard(kind, hardness):
     entry = CATALOG.get("play", f"hardness_{kind}")
     line, dense = hardness_line(entry), hardness_line(entry, 1.7)
     moisture = np.linspace(0.05, 0.4, 10)
-    assert (peak_deceleration_g(moisture, line, 1.0) > peak_deceleration_g(moisture, line)).all()
-    assert (peak_deceleration_g(moisture, dense) >= peak_deceleration_g(moisture, line)).all()
+    assert (hardness(moisture, line, 1.0) > hardness(moisture, line)).all()
+    assert (hardness(moisture, dense) >= hardness(moisture, line)).all()
 
 
 def test_a_tenth_of_density_is_12_g_on_native_soil():
@@ -169,23 +170,23 @@ def test_a_tenth_of_density_is_12_g_on_native_soil():
 
 
 @pytest.mark.parametrize("kind", ["native", "sand"])
-def test_soils_are_as_hard_at_the_same_share_of_their_field_capacity(kind):
+def test_soils_are_as_hard_at_the_same_share_of_their_field_capacity(kind, hardness):
     entry = CATALOG.get("play", f"hardness_{kind}")
     own = entry["hardness_field_capacity"]
     share = np.linspace(0.3, 1.2, 10)
-    expected = peak_deceleration_g(share * own, hardness_line(entry))
+    expected = hardness(share * own, hardness_line(entry))
     for capacity in (0.8 * own, own, 1.3 * own):
         line = hardness_line(entry, field_capacity=capacity)
-        np.testing.assert_allclose(peak_deceleration_g(share * capacity, line), expected)
+        np.testing.assert_allclose(hardness(share * capacity, line), expected)
     # What was read on the field itself is not moved.
     read = HardnessSpec(120.0, -200.0, 6.0)
     assert hardness_line(entry, None, read, 0.9 * own) == hardness_line(entry, None, read)
 
 
-def test_readings_take_the_place_of_the_catalogue():
+def test_readings_take_the_place_of_the_catalogue(hardness):
     entry = CATALOG.get("play", "hardness_native")
     line = hardness_line(entry, 1.7, HardnessSpec(120.0, -200.0, 6.0))
-    assert peak_deceleration_g(0.25, line) == pytest.approx(70.0)
+    assert hardness(0.25, line) == pytest.approx(70.0)
     assert line.scatter_g == 6.0
 
 
@@ -219,13 +220,18 @@ def test_too_few_or_equal_readings_make_no_line():
 # --- wetness, wear, leaves ----------------------------------------------------------------------
 
 
+def harm_rate(soil_c):
+    return root_harm_rate(days_until_harm(soil_c, harm_days(ROOTS)), ROOTS["visible_root_loss"])
+
+
 def test_air_is_what_water_leaves_of_the_pores():
-    assert air_filled_porosity([10.0, 40.0, 45.0], 40.0, 100.0) == pytest.approx([0.3, 0, 0])
+    found = [air_filled(water, 40.0, 1.0 / 100.0) for water in (10.0, 40.0, 45.0)]
+    assert found == pytest.approx([0.3, 0, 0])
 
 
 @pytest.mark.parametrize("soil_c", [5.0, 17.5, 25.0])
 def test_harm_shows_after_its_days_in_a_row(soil_c):
-    days, rate = float(days_until_harm(soil_c, ROOTS)), float(root_harm_rate(soil_c, ROOTS))
+    days, rate = days_until_harm(soil_c, harm_days(ROOTS)), harm_rate(soil_c)
     loss, seen = 0.0, [0.0]
     for run in range(1, 61):
         loss = root_loss_step(loss, run, rate, 0.0, 1.0)
@@ -235,7 +241,15 @@ def test_harm_shows_after_its_days_in_a_row(soil_c):
 
 
 def test_warmer_soil_harms_roots_faster():
-    assert (np.diff(root_harm_rate(np.arange(5.0, 33.0), ROOTS)) > 0.0).all()
+    assert (np.diff([harm_rate(soil_c) for soil_c in np.arange(5.0, 33.0)]) > 0.0).all()
+
+
+@given(st.floats(-10, 45))
+def test_days_until_harm_against_interpolated_logarithms(soil_c):
+    """Slow twin."""
+    days = harm_days(ROOTS)
+    expected = np.exp(np.interp(soil_c, [5.0, 17.5, 25.0, 32.0], np.log(days)))
+    assert days_until_harm(soil_c, days) == pytest.approx(expected, rel=1e-12)
 
 
 @given(
@@ -246,16 +260,21 @@ def test_root_loss_stays_within_its_bounds(days, most):
     loss, run = 0.0, 0
     for airless, soil_c in days:
         run = run + 1 if airless else 0
-        rate = float(root_harm_rate(soil_c, ROOTS))
-        loss = root_loss_step(loss, run, rate, float(root_heal_rate(0.5, 60.0)), most)
+        loss = root_loss_step(loss, run, harm_rate(soil_c), root_heal_rate(0.5, 60.0), most)
         assert 0.0 <= loss <= most
 
 
 def test_wear_classes_move_with_field_capacity():
     entry = CATALOG.get("play", "wear_native")
-    middle, wet = moisture_classes(entry, entry["wear_field_capacity"])
-    assert (middle, wet) == pytest.approx((0.22, 0.30))
-    assert moisture_classes(entry, 0.155) == pytest.approx((0.11, 0.15))
+
+    def classes(capacity):
+        return [
+            wear_limit(entry[name], capacity, entry["wear_field_capacity"])
+            for name in ("wear_middle_from", "wear_wet_from")
+        ]
+
+    assert classes(entry["wear_field_capacity"]) == pytest.approx((0.22, 0.30))
+    assert classes(0.155) == pytest.approx((0.11, 0.15))
 
 
 @given(st.floats(0, 100), st.floats(0, 100))
@@ -267,9 +286,10 @@ def test_wear_does_not_mind_how_use_is_split(one, other):
 @given(st.floats(-10, 30), st.floats(0, 20), st.floats(-20, 30), st.floats(6, 18))
 def test_dew_lasts_no_longer_than_the_night_and_its_drying(tmin, span, dew, night):
     entry = CATALOG.get("play", "leaf_disease")
-    hours = dew_hours(tmin + span, tmin, dew, night, entry)
-    assert 0.0 <= hours <= night + entry["dew_after_sunrise_h"]
-    assert dew_hours(tmin + span, tmin, dew + 1.0, night, entry) >= hours
+    colder, after = entry["leaf_depression_c"], entry["dew_after_sunrise_h"]
+    hours = dew_hours(tmin + span, tmin, dew, night, colder, after)
+    assert 0.0 <= hours <= night + after
+    assert dew_hours(tmin + span, tmin, dew + 1.0, night, colder, after) >= hours
 
 
 def test_dew_by_hand():
@@ -277,25 +297,22 @@ def test_dew_by_hand():
     reached when a quarter of the night is gone.
     """
     entry = CATALOG.get("play", "leaf_disease")
-    hours = dew_hours(30.0, 18.0, 21.0 - entry["leaf_depression_c"], 10.0, entry)
-    assert hours == pytest.approx(7.5 + entry["dew_after_sunrise_h"])
+    colder, after = entry["leaf_depression_c"], entry["dew_after_sunrise_h"]
+    assert dew_hours(30.0, 18.0, 21.0 - colder, 10.0, colder, after) == pytest.approx(7.5 + after)
 
 
 def test_rain_wets_leaves_from_its_least_depth():
     entry = CATALOG.get("play", "leaf_disease")
-    hours = rain_wet_hours([0.0, 0.9, 1.0, 30.0], entry)
-    assert hours.tolist() == [0.0, 0.0, entry["rain_wet_h"], entry["rain_wet_h"]]
+    least, added = entry["rain_wet_from_mm"], entry["rain_wet_h"]
+    hours = [rain_wet_hours(rain, least, added) for rain in (0.0, 0.9, 1.0, 30.0)]
+    assert hours == [0.0, 0.0, added, added]
 
 
 # --- infield ------------------------------------------------------------------------------------
 
 
-def test_bands_of_a_skinned_surface():
-    found = moisture_band([0.05, 0.10, 0.19, 0.28, 0.30], 0.10, 0.28)
-    assert found.tolist() == [DUST, GOOD, GOOD, GOOD, MUD]
-
-
 def test_more_passes_put_back_more_of_the_days_evaporation():
-    wanted = [float(skin_wanted_mm(19.0, 19.0, 6.0, passes)) for passes in (1, 2, 3)]
+    wanted = [skin_wanted(19.0, 19.0, 6.0, passes, 10.0) for passes in (1, 2, 3)]
     assert wanted == pytest.approx([0.0, 3.0, 4.0])
-    assert skin_wanted_mm(30.0, 19.0, 6.0, 3) == 0.0
+    assert skin_wanted(30.0, 19.0, 6.0, 3, 10.0) == 0.0
+    assert skin_wanted(10.0, 19.0, 6.0, 3, 2.0) == 6.0  # no more than passes give without puddles

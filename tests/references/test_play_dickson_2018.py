@@ -10,9 +10,8 @@ import numpy as np
 import pytest
 
 from drysward.catalog import load_catalog
-from drysward.physics.hardness import hardness_line, peak_deceleration_g
-from drysward.physics.play import by_moisture
-from drysward.physics.wear import cover_left
+from drysward.physics.wear import by_moisture, cover_left
+from drysward.site.play import hardness_line
 
 CATALOG = load_catalog()
 SILT_LOAM, SAND = (CATALOG.get("play", f"wear_{kind}") for kind in ("native", "sand"))
@@ -21,7 +20,7 @@ RATE = 1e-6  # so small that shares of cover are rates
 
 def speed(entry, moisture):
     factors = (1.0, entry["wear_middle_factor"], entry["wear_wet_factor"])
-    lost = [1.0 - float(cover_left(RATE, factor, 1.0)) for factor in factors]
+    lost = [1.0 - cover_left(RATE, factor, 1.0) for factor in factors]
     return by_moisture(moisture, entry["wear_middle_from"], entry["wear_wet_from"], *lost)
 
 
@@ -42,7 +41,7 @@ def test_moisture_makes_no_difference_to_wear_on_sand():
 
 
 @pytest.mark.parametrize("surface, driest, wettest", [("native", 0.06, 0.37), ("sand", 0.05, 0.30)])
-def test_hardness_rises_as_water_falls(surface, driest, wettest):
+def test_hardness_rises_as_water_falls(surface, driest, wettest, hardness):
     line = hardness_line(CATALOG.get("play", f"hardness_{surface}"))
-    g = peak_deceleration_g(np.linspace(driest, wettest, 20), line)
+    g = hardness(np.linspace(driest, wettest, 20), line)
     assert (np.diff(g) < 0.0).all()

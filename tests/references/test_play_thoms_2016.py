@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from drysward.catalog import load_catalog
-from drysward.physics.hardness import hardness_line, peak_deceleration_g
 from drysward.physics.wear import cover_left, event_rate
+from drysward.site.play import hardness_line
 
 CATALOG = load_catalog()
 
@@ -18,12 +18,14 @@ CATALOG = load_catalog()
 def test_events_to_half_of_the_cover(surface, events):
     entry = CATALOG.get("play", f"wear_{surface}")
     # The moisture is not told; the middle class is taken.
-    left = cover_left(event_rate(entry), entry["wear_middle_factor"], np.arange(41))
+    middle = entry["wear_middle_factor"]
+    rate = event_rate(entry["events_to_half_cover"], middle)
+    left = np.array([cover_left(rate, middle, count) for count in range(41)])
     assert np.interp(-0.5, -left, np.arange(41)) == pytest.approx(events, rel=0.1)
 
 
 @pytest.mark.parametrize("surface", ["native", "sand"])
 @pytest.mark.parametrize("bare", [0.0, 1.0])
-def test_no_surface_passes_200_g(surface, bare):
+def test_no_surface_passes_200_g(surface, bare, hardness):
     line = hardness_line(CATALOG.get("play", f"hardness_{surface}"))
-    assert (peak_deceleration_g(np.linspace(0.02, 0.40, 30), line, bare) < 200.0).all()
+    assert (hardness(np.linspace(0.02, 0.40, 30), line, bare) < 200.0).all()

@@ -22,7 +22,7 @@ from drysward.day.records import (
 )
 from drysward.day.restrictions import stage_after
 from drysward.physics.arithmetic import larger, within
-from drysward.physics.play import skin_wanted
+from drysward.physics.skinned_surface import skin_wanted
 
 # Crown watering waits until the rooted depth is this dry (depletion fraction; own estimate):
 # before that the crowns still drink from the root zone.

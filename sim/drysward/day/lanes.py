@@ -309,6 +309,12 @@ class Spread(NamedTuple):
         fields = np.arange(self.n_fields) * self.side * self.n_runs
         return (fields[:, None] + np.arange(self.n_runs)).reshape(-1).astype(np.uint64)
 
+    def is_first(self) -> NDArray[np.bool_]:
+        """Whether a lane is the first of a run (K, LANES)."""
+        first = np.zeros(self.n_blocks * LANES, bool)
+        first[self.first_lanes()] = True
+        return first.reshape(self.n_blocks, LANES)
+
     def by_lane(self, values: np.ndarray) -> np.ndarray:
         """Values (B, F, ...) of runs as (K, LANES, ...), the same for all patches of a run."""
         patches = np.repeat(values[:, :, None], self.side, axis=2)

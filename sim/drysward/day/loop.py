@@ -137,7 +137,8 @@ class Party(NamedTuple):
     by side (see ``day.lanes.Spread``), from its lane of ``first_lanes`` (B * F,) on. ``weekly``
     (K, 7, 3, LANES) and ``monthly`` (K, 12, 3, LANES): tables of the plans, and what is summed by
     weekday and month. ``quads`` (K,) that are filled; ``run_of`` and ``field_of`` (K, LANES) say
-    whose each lane is, ``columns`` which field of the ground it reads; ``spans`` (K, ..., 3):
+    whose each lane is, ``is_first`` whether it is that run's first, ``columns`` which field of
+    the ground it reads; ``spans`` (K, ..., 3):
     lanes from, to, and column where those are few, else empty. ``rain_skip_days`` (K, LANES), and
     (K,) where all have as many, else -1. ``plans`` PLAN and ``delivery`` DELIVERY (B, F).
     ``is_restricted`` (K, LANES): whether a plan has stages or pauses; ``is_played`` (K,): whether
@@ -152,6 +153,7 @@ class Party(NamedTuple):
     quads: Any
     run_of: Any
     field_of: Any
+    is_first: Any
     columns: Any
     spans: Any
     rain_skip_days: Any
@@ -645,7 +647,9 @@ def close_year(party: Party, tally: Tally, year: int, k: int) -> None:
     count_stored(party, k)
     block = party.blocks[k]
     n_months = party.monthly.shape[1]
-    for lane in range(QUAD * party.quads[k]):
+    for lane in range(LANES):
+        if not party.is_first[k, lane]:
+            continue
         b, f = party.run_of[k, lane], party.field_of[k, lane]
         block[WATER_END + lane] = block[STORED + lane]
         line = tally.years[b, f, year]
@@ -665,7 +669,9 @@ def write_trace(party: Party, tally: Tally, drought_index: float, t: int, k: int
     block, quads = party.blocks[k], party.quads[k]
     take_means_of_water(block, quads, float(party.patches.shape[1] * party.side))
     tell(block, quads, drought_index)
-    for lane in range(QUAD * quads):
+    for lane in range(LANES):
+        if not party.is_first[k, lane]:
+            continue
         b, f = party.run_of[k, lane], party.field_of[k, lane]
         is_played = block[PLAY_ON + lane] > 0.0
         for j in range(TRACE_PLACES.shape[0]):

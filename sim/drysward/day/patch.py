@@ -21,11 +21,11 @@ from drysward.physics.crowns import (
     kill_share,
 )
 from drysward.physics.drainage import drain, moved_by_floor
+from drysward.physics.evaporation import evaporation_reduction
 from drysward.physics.interception import interception, leaf_evaporation_of
 from drysward.physics.leaves import leaf_loss_share, regreening, share_past
 from drysward.physics.rise import upward_flow
 from drysward.physics.runoff import abstraction_left, rain_runoff
-from drysward.physics.soil_evaporation import evaporation_reduction
 from drysward.physics.transpiration import (
     stress_coefficient,
     transpiration_of,
@@ -216,7 +216,7 @@ def answer(
     reseed,
     active,
     p_footprint,
-    p_wilt,
+    wilt_threshold,
     inv_ramp,
     liquid,
     caught,
@@ -240,7 +240,7 @@ def answer(
     awake = green * active
     mean_depletion += depletion
     mean_footprint += awake * share_past(felt, p_footprint, inv_ramp)
-    mean_wilt += awake * share_past(felt, p_wilt, inv_ramp)
+    mean_wilt += awake * share_past(felt, wilt_threshold, inv_ramp)
 
     wetness = crown_wetness((w1 - wp1) * inv_taw1, felt, inv_crown_wet)
     speed = clock_speed(subsoil_wetness, inv_crown_wet, subsoil_reach, subsoil_speed)

@@ -6,9 +6,6 @@ Depths are mm over the patch unless the name says otherwise; rates are per day.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import Any
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -64,7 +61,7 @@ DAY = _dtype(
     # demand: basal coefficient of full green cover, upper limit, crop coefficient
     "kcb kc_max kc "
     # thresholds as depletion fractions, adjusted for demand
-    "p_footprint p_wilt inv_one_less_p "
+    "p_footprint wilt_threshold inv_one_less_p "
     # rooted layer below the surface layer, and the subsoil below the roots
     "fc2 wp2 sat2 fc3 wp3 sat3 taw inv_taw inv_taw2 inv_taw3 shift "
     # reference moisture of the curve number, and how fast abstraction falls as soil wets
@@ -242,19 +239,3 @@ def as_values(lines: np.ndarray) -> NDArray[np.float64]:
     """
     whole = np.ascontiguousarray(lines).view(np.ndarray)
     return whole.view(np.float64).reshape(*lines.shape, lines.dtype.itemsize // 8)
-
-
-def columns(dtype: np.dtype, n: int) -> Any:
-    """One record of arrays (n,), for the numbers of ``n`` records of ``dtype`` to be written to:
-    those of one name lie in one piece here, which is faster.
-    """
-    return records(np.dtype([(name, "f8", (n,)) for name in dtype.names or ()]), 1)[0]
-
-
-def from_columns(written: Sequence[Any], dtype: np.dtype) -> np.recarray:
-    """Records (n, k) of the numbers that were written to k ``columns``."""
-    by_name = [np.frombuffer(one).reshape(len(dtype.names or ()), -1) for one in written]
-    values = np.empty((by_name[0].shape[1], len(by_name), len(by_name[0])))
-    for k, numbers in enumerate(by_name):
-        values[:, k] = numbers.T
-    return values.view(dtype).view(np.recarray)[..., 0]  # type: ignore[return-value]

@@ -9,17 +9,12 @@ from __future__ import annotations
 from typing import Any, NamedTuple
 
 from drysward.day.records import EVENING
+from drysward.physics.air import air_filled, root_loss_step
 from drysward.physics.arithmetic import clamp, larger
-from drysward.physics.play import (
-    air_filled,
-    by_moisture,
-    disease_night,
-    hardness_g,
-    leaf_wet_hours,
-    root_loss_step,
-    share_beyond,
-    young_loss,
-)
+from drysward.physics.hardness import hardness_g, share_beyond
+from drysward.physics.leaf_disease import disease_night, leaf_wet_hours
+from drysward.physics.wear import by_moisture
+from drysward.physics.young_turf import young_loss
 
 SATURATED = 0.99  # share of saturation from which water stands on the surface; own estimate
 

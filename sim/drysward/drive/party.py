@@ -84,6 +84,7 @@ def party_of(site: PreparedSite, runs: Runs) -> tuple[Party, Spread]:
         quads=spread.quads(),
         run_of=by_lane(np.broadcast_to(np.arange(n_runs)[:, None], (n_runs, n_fields))),
         field_of=by_lane(np.broadcast_to(np.arange(n_fields), (n_runs, n_fields))),
+        is_first=spread.is_first(),
         columns=columns,
         spans=_spans(columns),
         rain_skip_days=skip_days,

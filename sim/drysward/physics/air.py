@@ -1,55 +1,83 @@
-"""Soil too wet for roots: air-filled pores, and what lack of air does; arrays of any shape."""
+"""Soil too wet for roots: air-filled pores, and what lack of air does."""
 
 from __future__ import annotations
 
-import numpy as np
-from numpy.typing import ArrayLike, NDArray
+import math
 
-from drysward.catalog import Entry
+from drysward.compiled import jitable
+from drysward.physics.arithmetic import larger, smaller
 
-FloatArray = NDArray[np.float64]
-
-HARM_AT_C = {
-    5.0: "harm_days_5c",
-    17.5: "harm_days_17c",
-    25.0: "harm_days_25c",
-    32.0: "harm_days_32c",
-}
-"""Soil temperature -> number of the catalogue's ``play.airless_roots``."""
+HARM_AT_C = (5.0, 17.5, 25.0, 32.0)
+"""Soil temperatures of the catalogue's days of saturation until harm shows."""
 
 
-def air_filled_porosity(
-    water_mm: ArrayLike, saturation_mm: ArrayLike, depth_mm: ArrayLike
-) -> FloatArray:
-    """Pores without water (m3/m3) of a layer; 0 at saturation and beyond. By definition."""
-    room = np.asarray(saturation_mm, float) - np.asarray(water_mm, float)
-    return np.maximum(room, 0.0) / np.asarray(depth_mm, float)
+@jitable
+def air_filled(water_mm: float, saturation_mm: float, inv_depth: float) -> float:
+    """Air-filled porosity (m3/m3) of a layer of depth 1/``inv_depth`` (mm); 0 when saturated.
 
-
-def days_until_harm(soil_c: ArrayLike, entry: Entry) -> FloatArray:
-    """Days of saturation before harm shows, log-linear between the catalogue's temperatures.
-
-    Held below the lowest and above the highest. Source: own estimate; that injury grows from
-    10 to 30 C water is published (Michigan State E0020TURF after Beard 1973).
+    By definition.
     """
-    days = [np.log(entry[name]) for name in HARM_AT_C.values()]
-    return np.asarray(np.exp(np.interp(np.asarray(soil_c, float), list(HARM_AT_C), days)))
+    return larger(saturation_mm - water_mm, 0.0) * inv_depth
 
 
-def root_harm_rate(soil_c: ArrayLike, entry: Entry) -> FloatArray:
+@jitable
+def days_until_harm(soil_c: float, days: tuple[float, float, float, float]) -> float:
+    """Days of saturation before harm shows, log-linear between ``days`` at HARM_AT_C.
+
+    Held below the lowest temperature and above the highest. Source: own estimate; that injury
+    grows from 10 to 30 C water is published (Michigan State E0020TURF after Beard 1973).
+    """
+    if soil_c <= HARM_AT_C[0]:
+        return days[0]
+    for k in range(3):
+        if soil_c < HARM_AT_C[k + 1]:
+            part = (soil_c - HARM_AT_C[k]) / (HARM_AT_C[k + 1] - HARM_AT_C[k])
+            return days[k] * (days[k + 1] / days[k]) ** part
+    return days[3]
+
+
+@jitable
+def root_harm_rate(harm_days: float, visible_loss: float) -> float:
     """Share of the roots still there that a day without air kills, from the second day on.
 
-    So that ``visible_root_loss`` v is reached after ``days_until_harm`` in a row, of which the
-    first does no harm: 1 - (1 - v)^(1/(days - 1)), with at least half a day of harm.
+    So that ``visible_loss`` v is reached after ``harm_days`` in a row (``days_until_harm``), of
+    which the first does no harm: 1 - (1 - v)^(1/(days - 1)), with at least half a day of harm.
     Source: own estimate of the form.
     """
-    harmed = np.maximum(days_until_harm(soil_c, entry) - 1.0, 0.5)
-    return 1.0 - (1.0 - entry["visible_root_loss"]) ** (1.0 / harmed)
+    return 1.0 - (1.0 - visible_loss) ** (1.0 / larger(harm_days - 1.0, 0.5))
 
 
-def root_heal_rate(growth_potential: ArrayLike, regrowth_days: float) -> FloatArray:
+@jitable
+def root_heal_rate(growth_potential: float, regrowth_days: float) -> float:
     """Share of the lost roots that a day with air brings back, as fast as turf grows.
 
     At full growth two thirds are back after ``regrowth_days``. Source: own estimate.
     """
-    return 1.0 - np.exp(-np.asarray(growth_potential, float) / regrowth_days)
+    return 1.0 - math.exp(-growth_potential / regrowth_days)
+
+
+@jitable
+def root_harm(airless_run_days: float, rate: float) -> float:
+    """Share of the roots still there that a day without air kills.
+
+    Parameters
+    ----------
+    airless_run_days : days in a row without air, today included; the first does no harm.
+    rate : share a day from the second on, by soil temperature (``root_harm_rate``).
+
+    Source: own estimate of the form.
+    """
+    return rate if airless_run_days > 1.0 else 0.0
+
+
+@jitable
+def root_loss_step(
+    loss: float, airless_run_days: float, rate: float, heal: float, most: float
+) -> float:
+    """Share of roots lost after one more day: harmed without air, else healed.
+
+    ``heal`` is the share of the lost that comes back in a day; ``most`` is never passed.
+    Source: own estimate of the form.
+    """
+    harmed = smaller(loss + (1.0 - loss) * root_harm(airless_run_days, rate), most)
+    return harmed if airless_run_days > 0.0 else loss * (1.0 - heal)

@@ -1,11 +1,12 @@
-"""Runoff by NRCS curve number (NEH-630 chapters 9 and 10; TR-55). Depths in mm.
+"""What the runoff of a curve number starts from (NEH-630 chapters 9 and 10; TR-55). Depths in mm.
 
-The day step's own version, which follows soil moisture, is ``day.water.rain_runoff``.
+The runoff itself is ``physics.water.rain_runoff``.
 """
 
 from __future__ import annotations
 
-import numpy as np
+from drysward.compiled import jitable
+from drysward.physics.arithmetic import smaller
 
 ABSTRACTION_RATIO = 0.2
 
@@ -17,18 +18,17 @@ def retention_mm(curve_number: float) -> float:
     return 25400.0 / curve_number - 254.0
 
 
-def runoff_mm(rain_mm: np.ndarray | float, curve_number: float) -> np.ndarray:
-    """Q = (P - 0.2 S)^2 / (P + 0.8 S) above the initial abstraction."""
-    s = retention_mm(curve_number)
-    excess = np.maximum(np.asarray(rain_mm, float) - ABSTRACTION_RATIO * s, 0.0)
-    return np.divide(excess**2, excess + s, out=np.zeros_like(excess), where=excess + s > 0)
+@jitable
+def reference_moisture_mm(wilting_point_mm: float, available_mm: float) -> float:
+    """Water (mm) at which initial abstraction is 0.2 S: half-way from wilting to field capacity."""
+    return wilting_point_mm + 0.5 * available_mm
 
 
-def dry_condition(curve_number: float) -> float:
-    """CN(I) = 4.2 CN / (10 - 0.058 CN)."""
-    return 4.2 * curve_number / (10.0 - 0.058 * curve_number)
+@jitable
+def abstraction_slope(abstraction_mm: float, available_mm: float) -> float:
+    """Initial abstraction gained per mm that the soil dries.
 
-
-def wet_condition(curve_number: float) -> float:
-    """CN(III) = 23 CN / (10 + 0.13 CN)."""
-    return 23.0 * curve_number / (10.0 + 0.13 * curve_number)
+    None at field capacity, 0.2 S (``abstraction_mm``) at the reference moisture and double at
+    the wilting point; never faster than the water itself moves. Source: own estimate.
+    """
+    return smaller(1.0, abstraction_mm / (0.5 * available_mm))

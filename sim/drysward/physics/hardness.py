@@ -1,112 +1,75 @@
-"""Hardness of a playing surface from its moisture; arrays of any shape.
+"""Hardness of a playing surface from its moisture.
 
-Peak deceleration (g) of the 2.25 kg hammer, first drop. Only a measurement by the applicable
-test method decides whether a surface is safe.
+Peak deceleration (g) of the 2.25 kg hammer, first drop. Moisture is water by volume (0..1) of the
+surface layer. Only a measurement by the applicable test method decides whether a surface is safe.
 """
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from drysward.compiled import jitable
+from drysward.physics.arithmetic import larger, smaller
 
-import numpy as np
-from numpy.typing import ArrayLike, NDArray
-from scipy.stats import linregress
-
-from drysward.catalog import Entry
-from drysward.scenario.model import HardnessSpec
-
-FloatArray = NDArray[np.float64]
-FEWEST_READINGS = 8  # below this a scatter means little; own estimate
+_FAR = 4.0  # standard deviations beyond which nothing is left
 
 
-class HardnessLine(NamedTuple):
-    """Line on water by volume (0..1), its floor, what bare ground adds, and scatter; all in g."""
-
-    intercept_g: float
-    slope_g: float
-    floor_g: float
-    bare_g: float
-    scatter_g: float
-
-
-class Fit(NamedTuple):
-    """A line through ``n`` readings, for moistures ``driest`` to ``wettest`` (0..1)."""
-
-    intercept_g: float
-    slope_g: float
-    scatter_g: float
-    n: int
-    driest: float
-    wettest: float
-    r_squared: float
-
-
-def hardness_line(
-    entry: Entry,
-    bulk_density: float | None = None,
-    fitted: HardnessSpec | None = None,
-    field_capacity: float | None = None,
-) -> HardnessLine:
-    """The line of a surface.
+@jitable
+def hardness_g(
+    moisture: float,
+    intercept: float,
+    slope: float,
+    floor: float,
+    bare_share: float,
+    bare_extra: float,
+    frozen: float,
+    frozen_g: float,
+) -> float:
+    """Peak deceleration (g) of a 2.25 kg hammer: falls with moisture, rises with bare ground.
 
     Parameters
     ----------
-    entry : ``play.hardness_native`` or ``play.hardness_sand`` of the catalogue.
-    bulk_density : of the surface soil (g/cm3); None leaves it at that of the line.
-    fitted : readings of the field itself, in place of the catalogue's line and scatter.
-    field_capacity : of the surface soil (0..1); None leaves it at that of the line. The line is
-        moved in proportion, as wear is: a clay loam is as hard at a share of its field capacity
-        as a loam is at the same share of its own.
+    intercept, slope : of the line against ``moisture``; ``slope`` in g per unit of it.
+    floor : g that no wetting goes below. bare_extra : g that fully bare ground adds.
+    frozen : above 0 on frozen ground, which reads at least ``frozen_g``.
 
-    Source: own estimate; see ``configs/play.toml``.
+    Source: own estimate of the line's form; that hardness rises as water falls is published
+    (Dickson et al. 2018), frozen ground off the scale from memory.
     """
-    floor, bare = entry["hardness_floor_g"], entry["hardness_bare_g"]
-    if fitted is not None:
-        # What is measured has no floor but zero.
-        return HardnessLine(fitted.intercept_g, fitted.slope_g, 0.0, bare, fitted.scatter_g)
-    intercept = entry["hardness_intercept_g"]
-    if bulk_density is not None:
-        above = bulk_density - entry["hardness_reference_density"]
-        intercept += entry["hardness_density_g"] * above
-    slope = entry["hardness_slope_g"]
-    if field_capacity is not None:
-        slope *= entry["hardness_field_capacity"] / field_capacity
-    return HardnessLine(intercept, slope, floor, bare, entry["hardness_scatter_g"])
+    g = larger(intercept + slope * moisture, floor) + bare_share * bare_extra
+    return larger(g, frozen_g) if frozen > 0.0 else g
 
 
-def peak_deceleration_g(
-    moisture: ArrayLike, line: HardnessLine, bare_share: ArrayLike = 0.0
-) -> FloatArray:
-    """Peak deceleration (g) at water by volume and bare share (0..1) of unfrozen ground."""
-    covered = np.maximum(line.intercept_g + line.slope_g * np.asarray(moisture), line.floor_g)
-    return np.asarray(covered + line.bare_g * np.asarray(bare_share))
+@jitable
+def share_beyond(mean: float, limit: float, inv_scatter: float) -> float:
+    """Share of a surface above ``limit`` when its readings scatter normally about ``mean``.
 
-
-def fit_line(moisture: ArrayLike, g: ArrayLike) -> Fit:
-    """Least-squares line through readings (n,), with the standard deviation of the residuals.
-
-    Parameters
-    ----------
-    moisture : water by volume (0..1), not all the same. g : peak deceleration.
-
-    Raises
-    ------
-    ValueError
-        With fewer than FEWEST_READINGS readings, or when moisture does not vary.
+    ``inv_scatter`` is one over their standard deviation, inf for none; what is below the limit
+    is one less this. Source: Abramowitz & Stegun 1964 eq 26.2.18, within 0.00025.
     """
-    x, y = np.asarray(moisture, float), np.asarray(g, float)
-    if x.size < FEWEST_READINGS:
-        raise ValueError(f"{x.size} readings are too few; at least {FEWEST_READINGS}")
-    if np.ptp(x) == 0.0:
-        raise ValueError("moisture is the same in all readings; wet and dry ground")
-    line = linregress(x, y)
-    left = y - (line.intercept + line.slope * x)
-    return Fit(
-        float(line.intercept),
-        float(line.slope),
-        float(np.sqrt(left @ left / (x.size - 2))),
-        x.size,
-        float(x.min()),
-        float(x.max()),
-        float(line.rvalue**2),
-    )
+    beyond = mean - limit
+    x = smaller(abs(beyond) * inv_scatter, _FAR)
+    s = 1.0 + x * (0.196854 + x * (0.115194 + x * (0.000344 + x * 0.019527)))
+    s *= s
+    tail = 0.5 / (s * s) if x < _FAR else 0.0
+    share = 1.0 - tail if beyond > 0.0 else tail
+    return share if beyond != 0.0 else 0.5
+
+
+def intercept_at_density_g(
+    intercept_g: float, per_density_g: float, bulk_density: float, reference_density: float
+) -> float:
+    """Intercept of the line on a soil of another bulk density (g/cm3) than the line was read on.
+
+    ``per_density_g`` are g more for each g/cm3. Source: own estimate; see ``configs/play.toml``.
+    """
+    return intercept_g + per_density_g * (bulk_density - reference_density)
+
+
+def slope_at_capacity_g(
+    slope_g: float, field_capacity: float, reference_field_capacity: float
+) -> float:
+    """Slope of the line on a soil of another field capacity (0..1) than the line was read on.
+
+    The line is moved in proportion, as wear is: a clay loam is as hard at a share of its field
+    capacity as a loam is at the same share of its own. Source: own estimate.
+    """
+    return slope_g * (reference_field_capacity / field_capacity)

@@ -1,40 +1,21 @@
-"""Skinned infields: states of bare mix by its moisture, and what it asks of the supply."""
+"""Skinned infields: what bare mix asks of the supply."""
 
 from __future__ import annotations
 
-import numpy as np
-from numpy.typing import ArrayLike, NDArray
-
-FloatArray = NDArray[np.float64]
-
-DUST, GOOD, MUD = 0, 1, 2
+from drysward.compiled import jitable
+from drysward.physics.arithmetic import larger, smaller
 
 
-def water_by_volume(by_weight: ArrayLike, bulk_density: ArrayLike) -> FloatArray:
-    """Water by volume (0..1) from water by weight of dry soil and bulk density (g/cm3).
+@jitable
+def skin_wanted(
+    water_mm: float, target_mm: float, demand_mm: float, passes: float, most_per_pass_mm: float
+) -> float:
+    """Water (mm) that a skinned surface asks for today, in light passes.
 
-    By definition, with water of 1 g/cm3.
+    The first pass of the morning fills to the target; each later one replaces what the day's
+    ``demand_mm`` of evaporation took since the pass before. Never more than ``passes`` times
+    what one pass can give without puddles. Source: own estimate of the form.
     """
-    return np.asarray(by_weight, float) * np.asarray(bulk_density, float)
-
-
-def moisture_band(moisture: ArrayLike, dust_below: float, mud_above: float) -> NDArray[np.int64]:
-    """DUST, GOOD or MUD of water by volume (0..1)."""
-    m = np.asarray(moisture, float)
-    return np.where(m < dust_below, DUST, np.where(m > mud_above, MUD, GOOD)).astype(np.int64)
-
-
-def skin_wanted_mm(
-    water_mm: ArrayLike,
-    target_mm: ArrayLike,
-    evaporation_mm: ArrayLike = 0.0,
-    passes: ArrayLike = 1.0,
-) -> FloatArray:
-    """Water that a skinned surface asks for in a day of light passes.
-
-    The first pass fills to the target; each of the others puts back what has evaporated since
-    the one before: (passes - 1)/passes of the day's. Source: own estimate of the form.
-    """
-    passes = np.asarray(passes, float)
-    later = np.asarray(evaporation_mm, float) * (passes - 1.0) / passes
-    return np.maximum(np.asarray(target_mm, float) - np.asarray(water_mm, float) + later, 0.0)
+    later = demand_mm * (passes - 1.0) / larger(passes, 1.0)
+    wanted = target_mm - water_mm + larger(later, 0.0)
+    return larger(smaller(wanted, passes * most_per_pass_mm), 0.0)

@@ -3,32 +3,43 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
+from typing import Any, NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
-from drysward.catalog import Catalog
+from drysward.catalog import Catalog, Entry
+from drysward.compiled import compiled
 from drysward.day.records import PLAY_DAY, PLAY_FIELD, records
 from drysward.day.surface import PlayInput
 from drysward.faults import Fault, FaultyInput
-from drysward.physics.air import root_harm_rate, root_heal_rate
-from drysward.physics.growth import daily_rate_to_share
-from drysward.physics.hardness import hardness_line
-from drysward.physics.leaf_disease import (
-    dew_hours,
-    dewpoint_c,
-    rain_wet_hours,
-    warm_nights,
-    watering_wet_hours,
-)
+from drysward.physics.air import days_until_harm, root_harm_rate, root_heal_rate
+from drysward.physics.arithmetic import larger
+from drysward.physics.growth import daily_rate_to_share, growth_potential
+from drysward.physics.hardness import intercept_at_density_g, slope_at_capacity_g
+from drysward.physics.leaf_disease import dew_hours, dewpoint_c, rain_wet_hours, warm_night
 from drysward.physics.pedotransfer import PARTICLE_DENSITY
-from drysward.physics.play import syringe_left
 from drysward.physics.reference_et import day_of_year, daylight_hours
-from drysward.physics.wear import cover_left, moisture_classes, wear_rate_per_h
-from drysward.scenario.model import SEED, SKINNED, FieldSpec, PlanSpec, PlaySpec, Scenario
+from drysward.physics.syringing import syringe_left
+from drysward.physics.wear import cover_left, event_rate, wear_limit, wear_rate_per_h
+from drysward.scenario.model import (
+    SEED,
+    SKINNED,
+    TIMES_OF_DAY,
+    FieldSpec,
+    HardnessSpec,
+    PlanSpec,
+    PlaySpec,
+    Scenario,
+)
 from drysward.site.covers import Covered, cover_days
-from drysward.site.forcing import SiteWeather, days_since, turf_growth
+from drysward.site.forcing import days_since, species_of
 from drysward.site.play_calendar import days_of_use
 from drysward.site.root_zone import NATIVE, RootZone
+from drysward.site.site_weather import SiteWeather
+
+FloatArray = NDArray[np.float64]
 
 
 def is_looked_at(field: FieldSpec, plans: tuple[PlanSpec, ...]) -> bool:
@@ -52,7 +63,7 @@ def field_covers(spec: FieldSpec, weather: SiteWeather) -> Covered:
     """Days under the field's rain cover; snow is left to lie."""
     record = weather.record
     play = spec.play or PlaySpec()
-    rain = np.where(weather.liquid_mm >= record.rain_mm, record.rain_mm, 0.0)
+    rain = np.where(weather.days.liquid_mm >= record.rain_mm, record.rain_mm, 0.0)
     return cover_days(play.cover, play.events, record.dates, rain, record.tmax_c)
 
 
@@ -61,7 +72,7 @@ def play_input(
     zones: tuple[RootZone, ...],
     fields: np.recarray,
     weather: SiteWeather,
-    covered: list[Covered],
+    covered: Sequence[Covered],
 ) -> PlayInput:
     """PLAY_FIELD (F,) and PLAY_DAY (D, F) of a stretch; no days when no field is looked at.
 
@@ -70,6 +81,8 @@ def play_input(
     looked_at = [is_looked_at(spec, scenario.plans) for spec in scenario.fields]
     about = records(PLAY_FIELD, len(zones))
     days = records(PLAY_DAY, (weather.record.n_days if any(looked_at) else 0, len(zones)))
+    day = day_of_year(weather.record.dates)
+    nights_h = 24.0 - np.asarray(daylight_hours(scenario.site.latitude_deg, day))
     for f, spec in enumerate(scenario.fields):
         if looked_at[f]:
             surface_mm, saturation_mm = float(fields.surface_mm[f]), float(fields.sat1[f])
@@ -77,7 +90,15 @@ def play_input(
             density = (1.0 - saturation_mm / surface_mm) * PARTICLE_DENSITY
             kind = "native" if zones[f].kind == NATIVE else "sand"
             _write_field(about[f], spec, kind, surface_mm, field_capacity, density, scenario)
-            _write_days(days[:, f], spec, kind, scenario, weather, covered[f])
+            _write_calendar(days[:, f], spec, scenario.catalog, weather, covered[f])
+            compiled(play_pass, counted=False)(
+                _numbers(spec, kind, scenario.catalog),
+                weather.days,
+                weather.et.vapour_pressure_kpa,
+                nights_h,
+                days,
+                f,
+            )
     return PlayInput(about, days)
 
 
@@ -114,7 +135,8 @@ def _write_field(
     row.air_below, row.share = play.air_filled_below, play.share
     row.invader_air = limits["invader_air"]
     row.most_root_loss = catalog.get("play", "airless_roots")["most_root_loss"]
-    row.wear_middle_from, row.wear_wet_from = moisture_classes(wear, field_capacity)
+    for name in ("wear_middle_from", "wear_wet_from"):
+        row[name] = wear_limit(wear[name], field_capacity, wear["wear_field_capacity"])
     # Mud is the moisture at which use wears fastest; sand has none.
     row.mud_above = row.wear_wet_from if kind == "native" else math.inf
     row.least_wet_hours = disease["leaf_wet_least_h"]
@@ -128,50 +150,170 @@ def _write_field(
     row.syringe_left = syringe_left(1.0, gone)
 
 
-def _write_days(
-    out: np.ndarray,
-    spec: FieldSpec,
-    kind: str,
-    scenario: Scenario,
-    weather: SiteWeather,
-    covered: Covered,
+class HardnessLine(NamedTuple):
+    """Line on water by volume (0..1), its floor, what bare ground adds, and scatter; all in g."""
+
+    intercept_g: float
+    slope_g: float
+    floor_g: float
+    bare_g: float
+    scatter_g: float
+
+
+def hardness_line(
+    entry: Entry,
+    bulk_density: float | None = None,
+    fitted: HardnessSpec | None = None,
+    field_capacity: float | None = None,
+) -> HardnessLine:
+    """The line of a surface.
+
+    Parameters
+    ----------
+    entry : ``play.hardness_native`` or ``play.hardness_sand`` of the catalogue.
+    bulk_density : of the surface soil (g/cm3); None leaves it at that of the line.
+    fitted : readings of the field itself, in place of the catalogue's line and scatter.
+    field_capacity : of the surface soil (0..1); None leaves it at that of the line.
+    """
+    floor, bare = entry["hardness_floor_g"], entry["hardness_bare_g"]
+    if fitted is not None:
+        # What is measured has no floor but zero.
+        return HardnessLine(fitted.intercept_g, fitted.slope_g, 0.0, bare, fitted.scatter_g)
+    intercept, slope = entry["hardness_intercept_g"], entry["hardness_slope_g"]
+    if bulk_density is not None:
+        intercept = intercept_at_density_g(
+            intercept,
+            entry["hardness_density_g"],
+            bulk_density,
+            entry["hardness_reference_density"],
+        )
+    if field_capacity is not None:
+        slope = slope_at_capacity_g(slope, field_capacity, entry["hardness_field_capacity"])
+    return HardnessLine(intercept, slope, floor, bare, entry["hardness_scatter_g"])
+
+
+def watering_wet_hours(disease: Entry) -> list[float]:
+    """Wet hours that irrigation adds to a night, by time of day in the order of TIMES_OF_DAY."""
+    return [disease[f"wet_hours_{time.replace(' ', '_')}"] for time in TIMES_OF_DAY]
+
+
+def harm_days(roots: Entry) -> tuple[float, float, float, float]:
+    """Days of saturation until harm shows at the temperatures of ``air.HARM_AT_C``."""
+    cold, cool, warm, hot = (float(roots[f"harm_days_{t}c"]) for t in (5, 17, 25, 32))
+    return cold, cool, warm, hot
+
+
+def _write_calendar(
+    out: np.ndarray, spec: FieldSpec, catalog: Catalog, weather: SiteWeather, covered: Covered
 ) -> None:
-    """PLAY_DAY (D,) of one field."""
-    catalog, record = scenario.catalog, weather.record
+    """What the calendar makes of PLAY_DAY (n,): use, events, covers, new turf."""
     if spec.play is not None:
-        use = days_of_use(spec.play, record.dates)
+        use = days_of_use(spec.play, weather.record.dates)
         out["use_hours"], out["judged"] = use.use_hours, use.judged
         out["blackout"], out["prewet"] = use.blackout, use.prewet_mm
-        wear, rates = catalog.get("play", f"wear_{kind}"), catalog.get("play", "use")
-        for name, times in (
-            ("wear_dry", 1.0),
-            ("wear_middle", wear["wear_middle_factor"]),
-            ("wear_wet", wear["wear_wet_factor"]),
-        ):
-            rate = wear_rate_per_h(wear, rates)
-            out[name] = 1.0 - cover_left(rate, times, use.use_hours)
-        out["wear_dormant"] = 1.0 - cover_left(rates["dormant_wear_per_h"], 1.0, use.use_hours)
     out["covered"], out["kept_off"], out["labour"] = covered
-    disease = catalog.get("play", "leaf_disease")
-    out["warm_night"] = warm_nights(record.tmin_c, disease)
-    daylight = np.asarray(daylight_hours(scenario.site.latitude_deg, day_of_year(record.dates)))
-    dewpoint = dewpoint_c(weather.et.vapour_pressure_kpa)
-    out["dew_hours"] = dew_hours(record.tmax_c, record.tmin_c, dewpoint, 24.0 - daylight, disease)
-    # A night ends on the morning of its day; what fell on the day before it began wets it.
-    before = np.concatenate([[0.0], record.rain_mm[:-1]])
-    out["rain_wet_hours"] = rain_wet_hours(before, disease)
-    out["root_harm"] = root_harm_rate(weather.soil_c, catalog.get("play", "airless_roots"))
-    out["frozen"], out["tmax"] = weather.frozen, record.tmax_c
-    if spec.surface == SKINNED:
-        return
-    species = catalog.get("species", spec.species)
-    turf = catalog.get("turf_processes", "all")
-    growth = turf_growth(species, weather.tmean_c)
-    out["root_heal"] = root_heal_rate(growth, turf["root_regrowth_days"])
-    # Worn ground closes as browned turf greens: crowns are left in it (own estimate).
-    out["regrowth"] = daily_rate_to_share(0.8, species["recovery_days"]) * growth
-    if spec.establish is not None:
+    if spec.establish is not None and spec.surface != SKINNED:
         _write_new_turf(out, spec, catalog, weather)
+
+
+class _Numbers(NamedTuple):
+    """The numbers of a field that its days of play are worked out from."""
+
+    leaf_depression_c: float
+    dew_after_sunrise_h: float
+    night_above_c: float
+    rain_wet_from_mm: float
+    rain_wet_h: float
+    harm_days: tuple[float, float, float, float]
+    visible_root_loss: float
+    # wear of an hour of use, on dry soil, and how much faster elsewhere
+    wear_per_h: float
+    middle_factor: float
+    wet_factor: float
+    dormant_wear_per_h: float
+    # growth: none on a skinned surface
+    growth_optimum_c: float
+    growth_spread_c: float
+    warm_season: bool
+    root_regrowth_days: float
+    recovery_rate: float
+    coming_up_rate: float  # of seed, while young
+
+
+def _numbers(spec: FieldSpec, kind: str, catalog: Catalog) -> _Numbers:
+    disease, roots = catalog.get("play", "leaf_disease"), catalog.get("play", "airless_roots")
+    wear, use = catalog.get("play", f"wear_{kind}"), catalog.get("play", "use")
+    species, turf = species_of(spec, catalog), catalog.get("turf_processes", "all")
+    event = event_rate(wear["events_to_half_cover"], wear["wear_middle_factor"])
+    grows = spec.surface != SKINNED
+    seeded = spec.establish is not None and spec.establish.kind == SEED
+    return _Numbers(
+        leaf_depression_c=float(disease["leaf_depression_c"]),
+        dew_after_sunrise_h=float(disease["dew_after_sunrise_h"]),
+        night_above_c=float(disease["night_above_c"]),
+        rain_wet_from_mm=float(disease["rain_wet_from_mm"]),
+        rain_wet_h=float(disease["rain_wet_h"]),
+        harm_days=harm_days(roots),
+        visible_root_loss=float(roots["visible_root_loss"]),
+        wear_per_h=wear_rate_per_h(event, use["worn_part"], use["event_hours"]),
+        middle_factor=float(wear["wear_middle_factor"]),
+        wet_factor=float(wear["wear_wet_factor"]),
+        dormant_wear_per_h=float(use["dormant_wear_per_h"]),
+        growth_optimum_c=float(species["growth_optimum_c"]),
+        growth_spread_c=float(species["growth_spread_c"]),
+        warm_season=species.words["season"] == "warm",
+        root_regrowth_days=float(turf["root_regrowth_days"]) if grows else math.inf,
+        recovery_rate=daily_rate_to_share(0.8, species["recovery_days"]) if grows else 0.0,
+        coming_up_rate=daily_rate_to_share(0.9, turf["reseed_days"]) if grows and seeded else 0.0,
+    )
+
+
+def play_pass(
+    turf: _Numbers,
+    weather: Any,
+    vapour_pressure_kpa: FloatArray,
+    nights_h: FloatArray,
+    days: Any,
+    f: int,
+) -> None:
+    """Write what the weather makes of PLAY_DAY of a field into ``days[:, f]``, in place.
+
+    Parameters
+    ----------
+    weather : WEATHER (n,). vapour_pressure_kpa, nights_h : (n,).
+    days : PLAY_DAY (n, F), of which hours of use and young turf are read.
+    """
+    rain_before = 0.0
+    for d in range(days.shape[0]):
+        day, today = days[d, f], weather[d]
+        use = day.use_hours
+        day.wear_dry = 1.0 - cover_left(turf.wear_per_h, 1.0, use)
+        day.wear_middle = 1.0 - cover_left(turf.wear_per_h, turf.middle_factor, use)
+        day.wear_wet = 1.0 - cover_left(turf.wear_per_h, turf.wet_factor, use)
+        day.wear_dormant = 1.0 - cover_left(turf.dormant_wear_per_h, 1.0, use)
+        day.warm_night = warm_night(today.tmin_c, turf.night_above_c)
+        day.dew_hours = dew_hours(
+            today.tmax_c,
+            today.tmin_c,
+            dewpoint_c(vapour_pressure_kpa[d]),
+            nights_h[d],
+            turf.leaf_depression_c,
+            turf.dew_after_sunrise_h,
+        )
+        # A night ends on the morning of its day; what fell on the day before it began wets it.
+        day.rain_wet_hours = rain_wet_hours(rain_before, turf.rain_wet_from_mm, turf.rain_wet_h)
+        rain_before = today.rain_mm
+        day.root_harm = root_harm_rate(
+            days_until_harm(today.soil_c, turf.harm_days), turf.visible_root_loss
+        )
+        day.frozen, day.tmax = today.frozen, today.tmax_c
+        growth = growth_potential(
+            today.tmean_c, turf.growth_optimum_c, turf.growth_spread_c, turf.warm_season
+        )
+        day.root_heal = root_heal_rate(growth, turf.root_regrowth_days)
+        # Worn ground closes as browned turf greens: crowns are left in it (own estimate).
+        regrowth = turf.recovery_rate * growth
+        day.regrowth = larger(regrowth, turf.coming_up_rate) if day.young > 0.0 else regrowth
 
 
 def _write_new_turf(
@@ -187,6 +329,3 @@ def _write_new_turf(
     young = age < entry["young_rooting_days"]
     out["young"] = young
     out["young_dry_below"], out["young_loss"] = entry["young_dry_below"], entry["young_loss_rate"]
-    if new.kind == SEED:
-        coming_up = daily_rate_to_share(0.9, catalog.get("turf_processes", "all")["reseed_days"])
-        out["regrowth"] = np.where(young, np.maximum(out["regrowth"], coming_up), out["regrowth"])

@@ -7,16 +7,52 @@ fast water enters and leaves.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
+from drysward.compiled import jitable
 from drysward.physics.pedotransfer import Hydraulics, drain_share_in_a_day
 from drysward.physics.retention import WILTING_TENSION_CM, RetentionCurve, drained_profile
 
 NODE_MM = 5.0
 BARRIER, OPEN_SUBSOIL, GRAVEL = "barrier", "open subsoil", "gravel"
+
+
+class Curves(NamedTuple):
+    """Water (mm) from the surface down to each node, (k,) each."""
+
+    node_mm: NDArray[np.float64]
+    field_capacity: NDArray[np.float64]
+    wilting_point: NDArray[np.float64]
+    saturation: NDArray[np.float64]
+
+
+@jitable
+def node_above(depth_mm: float, node_mm: Any, near: int) -> int:
+    """Place of the last node not below a depth, but not the last of all; sought from ``near`` on.
+
+    Depths of following days lie close together, so that a step or two finds it.
+    """
+    last = node_mm.size - 2
+    while near < last and node_mm[near + 1] <= depth_mm:
+        near += 1
+    while near > 0 and node_mm[near] > depth_mm:
+        near -= 1
+    return near
+
+
+@jitable
+def water_above_mm(depth_mm: float, node_mm: Any, curve: Any, node: int) -> float:
+    """Water from the surface down to a depth below ``node``, on a straight line to the next one.
+
+    Beyond the last node it is that of the last.
+    """
+    if depth_mm >= node_mm[node + 1]:
+        return curve[node + 1]
+    slope = (curve[node + 1] - curve[node]) / (node_mm[node + 1] - node_mm[node])
+    return slope * (depth_mm - node_mm[node]) + curve[node]
 
 
 @dataclass(frozen=True, eq=False)
@@ -31,6 +67,11 @@ class Profile:
     sand_depth_mm: float
     percolation_limit_mm_d: float
     intake_mm_h: float
+
+    @property
+    def curves(self) -> Curves:
+        """Its arrays alone, as compiled code reads them."""
+        return Curves(self.node_mm, self.field_capacity, self.wilting_point, self.saturation)
 
     @property
     def depth_mm(self) -> float:

@@ -9,26 +9,20 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 
-from drysward.day.records import CALENDAR_DAYS, DAY, DELIVERY, from_columns, records
+from drysward.day.records import CALENDAR_DAYS, DAY, DELIVERY, FIELD, records
 from drysward.day.supply import SupplyInput
 from drysward.day.surface import PlayInput
 from drysward.faults import Fault, FaultyInput
 from drysward.physics.catch import patch_catches
-from drysward.scenario.model import FieldSpec, Scenario
+from drysward.scenario.model import Scenario
 from drysward.site.covers import Covered
-from drysward.site.forcing import (
-    SiteWeather,
-    calendar_records,
-    field_forcing,
-    in_season,
-    site_weather,
-)
+from drysward.site.forcing import calendar_records, force_field, in_season
 from drysward.site.play import field_covers, play_input
 from drysward.site.root_zone import RootZone, build_root_zone
+from drysward.site.site_weather import SiteWeather, site_weather
 from drysward.site.supply import supply_input
 from drysward.site.weather_years import weather_series
 from drysward.weather.record import DailyRecord
@@ -107,11 +101,7 @@ def stretches(
     zones = tuple(build_root_zone(f.root_zone, scenario.catalog) for f in scenario.fields)
     for start, end in span.parts:
         part = weather_stretch(scenario, series, span, start, end)
-        made = [
-            field_stretch(spec, zone, scenario, part)
-            for spec, zone in zip(scenario.fields, zones, strict=True)
-        ]
-        fields, days = side_by_side(made)
+        ground = ground_of(scenario, zones, part)
         yield PreparedSite(
             scenario=scenario,
             weather=part.weather,
@@ -120,12 +110,12 @@ def stretches(
             years=span.years,
             left_out=span.left_out,
             zones=zones,
-            fields=fields,
-            days=days,
+            fields=ground.fields,
+            days=ground.days,
             delivery=delivery_of(scenario),
             catches=catches_of(scenario),
             supply=supply_input(scenario, part.weather, part.calendar),
-            play=play_input(scenario, zones, fields, part.weather, [one.covered for one in made]),
+            play=play_input(scenario, zones, ground.fields, part.weather, ground.covered),
         )
 
 
@@ -186,32 +176,27 @@ def weather_stretch(
 
 
 @dataclass(frozen=True, eq=False)
-class FieldStretch:
-    """What a stretch of weather makes of a field: FIELD (1,), ``columns`` of DAY (n,), days under
-    cover.
-    """
+class Ground:
+    """What a stretch of weather makes of fields, whatever their size and delivery."""
 
-    field: np.recarray
-    day: Any
-    covered: Covered
+    fields: np.recarray  # FIELD (F,)
+    days: np.recarray  # DAY (n, F)
+    covered: tuple[Covered, ...]  # (F,), days under cover
 
 
-def field_stretch(
-    spec: FieldSpec, zone: RootZone, scenario: Scenario, part: WeatherStretch
-) -> FieldStretch:
-    """One field on a stretch of weather; no other field, no plan, has a part in it."""
-    covered = field_covers(spec, part.weather)
+def ground_of(scenario: Scenario, zones: Sequence[RootZone], part: WeatherStretch) -> Ground:
+    """The fields of a scenario on a stretch of weather; no plan has a part in it."""
     southern = scenario.site.latitude_deg < 0.0
-    field, day = field_forcing(
-        spec, zone, part.weather, scenario.catalog, part.calendar, southern, covered.kept_off_mm
-    )
-    return FieldStretch(field, day, covered)
-
-
-def side_by_side(made: Sequence[FieldStretch]) -> tuple[np.recarray, np.recarray]:
-    """FIELD (F,) and DAY (n, F) of the fields of a site."""
-    fields = np.concatenate([one.field for one in made]).view(np.recarray)
-    return fields, from_columns([one.day for one in made], DAY)
+    n_fields = len(scenario.fields)
+    fields = records(FIELD, n_fields)
+    days = np.empty((part.calendar.size, n_fields), DAY).view(np.recarray)
+    covered = tuple(field_covers(spec, part.weather) for spec in scenario.fields)
+    for f, (spec, zone) in enumerate(zip(scenario.fields, zones, strict=True)):
+        force_field(
+            spec, zone, scenario.catalog, part.weather, part.calendar, southern,
+            covered[f].kept_off_mm, fields, days, f,
+        )  # fmt: skip
+    return Ground(fields, days, covered)
 
 
 def delivery_of(scenario: Scenario) -> np.recarray:

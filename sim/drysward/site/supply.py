@@ -23,10 +23,14 @@ from drysward.day.records import (
     records,
 )
 from drysward.day.supply import SupplyInput, SupplyState
-from drysward.physics.catchment import catchments_m3
+from drysward.physics.catchment import hard_surface_runoff_mm
+from drysward.physics.curve_number import ABSTRACTION_RATIO, retention_mm
 from drysward.physics.low_flow import may_draw
 from drysward.physics.pond import open_water_evaporation_mm
+from drysward.physics.runoff import rain_runoff
+from drysward.physics.sprinklers import MM_PER_M
 from drysward.scenario.model import (
+    CatchmentSpec,
     FieldSpec,
     Restrictions,
     Scenario,
@@ -34,7 +38,9 @@ from drysward.scenario.model import (
     StorageSpec,
     SupplySpec,
 )
-from drysward.site.forcing import SiteWeather, in_season
+from drysward.scenario.supply_tables import GRASS
+from drysward.site.forcing import in_season
+from drysward.site.site_weather import SiteWeather
 
 FloatArray = NDArray[np.float64]
 
@@ -64,7 +70,7 @@ def supply_input(scenario: Scenario, weather: SiteWeather, calendar: np.recarray
         sources=source_records(spec.sources),
         source_m3=source_m3,
         direct_m3=direct_m3,
-        catchment_m3=catchments_m3(spec.catchments, weather.liquid_mm),
+        catchment_m3=catchments_m3(spec.catchments, weather.days.liquid_mm),
         # Snow on a pond is water of the pond, on ice or in it.
         rain_mm=weather.record.rain_mm,
         evaporation_mm=open_water_evaporation_mm(weather.et.eto_mm, storage.evaporation_factor),
@@ -98,6 +104,34 @@ def start_supply(scenario: Scenario, supply: SupplyInput, n_years: int) -> Suppl
         store_month=np.zeros((n_years, MONTHS)),
         trace=records(SUPPLY_TRACE, 0),
     )
+
+
+def catchment_m3(catchment: CatchmentSpec, liquid_mm: FloatArray) -> FloatArray:
+    """Volume that a catchment sheds (n,) of rain and melt ``liquid_mm`` (n,).
+
+    ValueError for grass whose curve number is not in 0..100.
+    """
+    if catchment.kind == GRASS:
+        retention = retention_mm(catchment.runoff)
+        least = ABSTRACTION_RATIO * retention
+
+        def shed_mm(day_mm: float) -> float:
+            return rain_runoff(day_mm, retention, least)
+    else:
+        least = catchment.first_flush_mm
+
+        def shed_mm(day_mm: float) -> float:
+            return hard_surface_runoff_mm(day_mm, catchment.runoff, least)
+
+    out = np.zeros(liquid_mm.size)
+    for day in np.flatnonzero(liquid_mm > least):  # few days shed any
+        out[day] = shed_mm(float(liquid_mm[day]))
+    return out * (catchment.area_m2 / MM_PER_M)
+
+
+def catchments_m3(catchments: Sequence[CatchmentSpec], liquid_mm: FloatArray) -> FloatArray:
+    """Volume that all catchments shed together (n,); ValueError as ``catchment_m3``."""
+    return sum((catchment_m3(one, liquid_mm) for one in catchments), np.zeros(liquid_mm.size))
 
 
 def volume_of_hours_m3(rate_m3_h: float, hours: float) -> float:

@@ -6,19 +6,35 @@ import csv
 import io
 from collections.abc import Iterator
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
+from scipy.stats import linregress
 
 from drysward.catalog import load_catalog
 from drysward.faults import Fault, FaultyInput
-from drysward.physics.hardness import Fit, fit_line, hardness_line
+from drysward.site.play import hardness_line
 
 MOISTURE_SCALES = {"moisture (v/v)": 1.0, "moisture (%)": 0.01}
 HARDNESS = "g"
 MOST_MOISTURE = 0.8  # more water by volume than any mineral soil holds
 MOST_G = 1000.0
 NARROW = 0.08  # span of moisture under which a slope is hardly known; own estimate
+
+FEWEST_READINGS = 8  # below this a scatter means little; own estimate
+
+
+class Fit(NamedTuple):
+    """A line through ``n`` readings, for moistures ``driest`` to ``wettest`` (0..1)."""
+
+    intercept_g: float
+    slope_g: float
+    scatter_g: float
+    n: int
+    driest: float
+    wettest: float
+    r_squared: float
 
 
 def fit_readings(path: Path) -> Fit:
@@ -35,6 +51,36 @@ def fit_readings(path: Path) -> Fit:
     except ValueError as error:
         what, _, allowed = str(error).partition("; ")
         raise FaultyInput(Fault(str(path), what, allowed)) from None
+
+
+def fit_line(moisture: ArrayLike, g: ArrayLike) -> Fit:
+    """Least-squares line through readings (n,), with the standard deviation of the residuals.
+
+    Parameters
+    ----------
+    moisture : water by volume (0..1), not all the same. g : peak deceleration.
+
+    Raises
+    ------
+    ValueError
+        With fewer than FEWEST_READINGS readings, or when moisture does not vary.
+    """
+    x, y = np.asarray(moisture, float), np.asarray(g, float)
+    if x.size < FEWEST_READINGS:
+        raise ValueError(f"{x.size} readings are too few; at least {FEWEST_READINGS}")
+    if np.ptp(x) == 0.0:
+        raise ValueError("moisture is the same in all readings; wet and dry ground")
+    line = linregress(x, y)
+    left = y - (line.intercept + line.slope * x)
+    return Fit(
+        float(line.intercept),
+        float(line.slope),
+        float(np.sqrt(left @ left / (x.size - 2))),
+        x.size,
+        float(x.min()),
+        float(x.max()),
+        float(line.rvalue**2),
+    )
 
 
 def read_readings(path: Path) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

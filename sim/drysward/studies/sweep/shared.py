@@ -13,18 +13,16 @@ import numpy as np
 
 from drysward.day.supply import SupplyInput
 from drysward.day.surface import PlayInput
-from drysward.site.covers import Covered
 from drysward.site.play import play_input
 from drysward.site.root_zone import RootZone, build_root_zone
 from drysward.site.stretches import (
-    FieldStretch,
+    Ground,
     PreparedSite,
     Spans,
     WeatherStretch,
     catches_of,
     delivery_of,
-    field_stretch,
-    side_by_side,
+    ground_of,
     spans,
     weather_stretch,
 )
@@ -36,7 +34,7 @@ from drysward.weather.series import Series
 # Of weather and of fields that are held, which must not drive out what they share. It bounds the
 # memory of a process however many years and points there are.
 MOST_WEATHER_BYTES, MOST_FIELD_BYTES = 256 * 2**20, 128 * 2**20
-_OF_FIELDS = ("field", "ground", "play")
+_OF_FIELDS = ("ground", "play")
 # The NetCDF library may be called by one thread of a process only.
 NETCDF_LOCK = Lock()
 
@@ -170,16 +168,6 @@ def part_of(held: Held, point: Point, years: Years, place: int) -> Part:
     return part
 
 
-@dataclass(frozen=True, eq=False)
-class _Ground:
-    """The fields of a site on a stretch, whatever their size and delivery."""
-
-    zones: tuple[RootZone, ...]
-    fields: np.recarray
-    days: np.recarray
-    covered: tuple[Covered, ...]
-
-
 def site_of(held: Held, point: Point, part: Part, place: int) -> PreparedSite:
     """A point's site on a stretch of its weather, ready for any of its plans."""
     scenario, stretch = point.scenario, part.stretch
@@ -191,26 +179,16 @@ def site_of(held: Held, point: Point, part: Part, place: int) -> PreparedSite:
         )
         return made
 
-    def one_field(i: int) -> FieldStretch:
-        made: FieldStretch = held.get(
-            ("field", point.weather, point.fields[i], place),
-            lambda: field_stretch(scenario.fields[i], zone(i), scenario, stretch),
-        )
-        return made
-
-    def ground() -> _Ground:
-        here = range(len(scenario.fields))
-        made = tuple(one_field(i) for i in here)
-        covered = tuple(one.covered for one in made)
-        return _Ground(tuple(zone(i) for i in here), *side_by_side(made), covered)
-
-    on: _Ground = held.get(("ground", point.weather, point.fields, place), ground)
+    zones = tuple(map(zone, range(len(scenario.fields))))
+    on: Ground = held.get(
+        ("ground", point.weather, point.fields, place), lambda: ground_of(scenario, zones, stretch)
+    )
     # Syringing by any plan has all fields looked at.
     syringed = any(plan.syringe is not None for plan in scenario.plans)
     key = (point.weather, point.fields, place)
     play: PlayInput = held.get(
         ("play", *key, syringed),
-        lambda: play_input(scenario, on.zones, on.fields, stretch.weather, list(on.covered)),
+        lambda: play_input(scenario, zones, on.fields, stretch.weather, on.covered),
     )
     supply: SupplyInput = held.get(
         ("supply", point.weather, point.supply, place),
@@ -223,7 +201,7 @@ def site_of(held: Held, point: Point, part: Part, place: int) -> PreparedSite:
         from_day=stretch.from_day,
         years=part.years,
         left_out=(),
-        zones=on.zones,
+        zones=zones,
         fields=on.fields,
         days=on.days,
         delivery=delivery_of(scenario),

@@ -1,0 +1,37 @@
+"""What heat does to plants that lack water."""
+
+from __future__ import annotations
+
+import math
+
+from drysward.compiled import jitable
+from drysward.physics.arithmetic import clamp
+
+CROWN_CLOCK_ETO_MM = 6.0  # demand behind the species' median lethal times
+
+
+@jitable
+def median_lethal_days(tmean_c: float, median_25c_d: float, median_35c_d: float) -> float:
+    """Days with the rooted depth dry that kill half of the plants, by mean air temperature.
+
+    Log-linear between the medians at 25 and 35 C, held beyond 10 and 40 C (own estimate).
+    """
+    t = clamp(tmean_c, 10.0, 40.0)
+    return median_25c_d * (median_35c_d / median_25c_d) ** ((t - 25.0) / 10.0)
+
+
+@jitable
+def crown_clock(eto_mm: float, median_d: float) -> float:
+    """Crown dryness gained in a day with everything dry: faster at a larger demand (own estimate).
+
+    ``median_d`` are the median lethal days at the day's temperature.
+    """
+    return clamp(0.5 + 0.5 * eto_mm / CROWN_CLOCK_ETO_MM, 0.5, 1.5) / median_d
+
+
+@jitable
+def heat_kill_share(tmax_c: float, from_c: float, rate_per_c_d: float) -> float:
+    """Share of plants without water that a day's heat kills, by degrees above ``from_c``."""
+    if tmax_c <= from_c:
+        return 0.0
+    return 1.0 - math.exp(-rate_per_c_d * (tmax_c - from_c))

@@ -1,0 +1,59 @@
+"""How deep roots work, and the water that changes hands when their depth moves."""
+
+from __future__ import annotations
+
+from drysward.compiled import jitable
+from drysward.physics.arithmetic import clamp, larger, smaller
+
+ROOT_HEAT_FROM_C = 23.0
+REGROWTH_POTENTIAL = 0.5
+HOLDS_NOTHING_MM = 1e-9
+
+
+@jitable
+def root_share_step(
+    share: float,
+    soil_c: float,
+    growth_potential: float,
+    loss_per_degree_day: float,
+    floor: float,
+    regrowth_days: float,
+) -> float:
+    """Share of the full rooting depth that is at work after one day.
+
+    Falls with degree-days above 23 C down to ``floor`` and grows back where growth potential
+    passes a half. Source: own estimate of the shape; direction and size for creeping
+    bentgrass published (root mass -76 % over a North Carolina summer).
+    """
+    excess = soil_c - ROOT_HEAT_FROM_C
+    if excess > 0.0:
+        return larger(share - loss_per_degree_day * excess, floor)
+    if growth_potential > REGROWTH_POTENTIAL:
+        return smaller(share + (1.0 - floor) / regrowth_days, 1.0)
+    return share
+
+
+@jitable
+def root_floor_shift(change_mm: float, subsoil_mm: float, root_layer_mm: float) -> float:
+    """Share of the subsoil (above 0) or root layer (below 0) that changes hands in a day.
+
+    Parameters
+    ----------
+    change_mm : of the field capacity of the rooted depth since yesterday.
+    subsoil_mm, root_layer_mm : field capacity of the two layers yesterday.
+    """
+    if change_mm > 0.0:
+        share = change_mm / subsoil_mm if subsoil_mm > HOLDS_NOTHING_MM else 0.0
+    else:
+        share = change_mm / root_layer_mm
+    return clamp(share, -1.0, 1.0)
+
+
+def sand_cap_rooting_mm(in_sand_mm: float, in_native_mm: float, sand_mm: float) -> float:
+    """Full working depth of roots in a sand cap of ``sand_mm`` laid over native soil (mm).
+
+    Fewer roots go below a deeper cap (Dyer et al. 2020); half of the reach is our estimate.
+    """
+    below = max(in_native_mm - sand_mm, 0.0)
+    depth = max(in_sand_mm, min(in_native_mm, sand_mm))
+    return max(depth, sand_mm + 0.5 * below) if below else depth

@@ -1,0 +1,25 @@
+"""New turf: how it roots, and what dry days take of it."""
+
+from __future__ import annotations
+
+from drysward.compiled import jitable
+from drysward.physics.arithmetic import NO_LESS, clamp, larger, smaller
+
+
+@jitable
+def young_root_share(age_d: float, start_share: float, rooting_days: float) -> float:
+    """Share of its full rooting that new turf has reached at an age, linearly.
+
+    Source: own estimate of the form.
+    """
+    return smaller(start_share + (1.0 - start_share) * (age_d / rooting_days), 1.0)
+
+
+@jitable
+def young_loss(surface_wetness: float, dry_below: float, rate: float) -> float:
+    """Share of young plants that a day kills: none with a moist surface, ``rate`` on a dry one.
+
+    ``surface_wetness`` is the share of available water that the surface layer holds; the loss
+    grows linearly from ``dry_below`` down to 0. Source: own estimate of the form.
+    """
+    return rate * clamp(1.0 - surface_wetness / larger(dry_below, NO_LESS), 0.0, 1.0)
