@@ -12,7 +12,7 @@ from __future__ import annotations
 import hashlib
 import math
 import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import cache
 from importlib.resources import files
@@ -132,13 +132,6 @@ class Catalog:
             names = {key for known in self.entries.values() for key in known}
             raise FaultyInput(Fault("catalogue", f"no entry '{name}'", nearest(name, names)))
         return found
-
-    def parameters(self) -> Iterator[tuple[str, Parameter]]:
-        """Every number with its dotted name ``kind.key.name``."""
-        for kind, known in self.entries.items():
-            for key, entry in known.items():
-                for name, parameter in entry.numbers.items():
-                    yield f"{kind}.{key}.{name}", parameter
 
     def digest(self) -> str:
         """SHA-256 over the parameter files and the overrides, as hexadecimal."""

@@ -4,11 +4,9 @@ import numpy as np
 import pytest
 
 from drysward.physics import curve_number, evaporation
-from drysward.physics import infiltration as intake
 from drysward.physics.water import (
     evaporation_reduction,
     rain_runoff,
-    sprinkler_runoff,
     stress_coefficient,
 )
 
@@ -25,15 +23,10 @@ def test_stress_coefficient(depletion):
     assert stress_coefficient(depletion / 160.0, 1.0 / 0.6) == pytest.approx(array, abs=1e-12)
 
 
-@pytest.mark.parametrize("rate", [5.0, 12.5, 38.1])
-def test_sprinkler_runoff(rate):
-    array = intake.sprinkler_runoff_mm(20.0, rate, 5.08, 6.6)
-    assert sprinkler_runoff(20.0, rate, 5.08, 6.6) == pytest.approx(array, abs=1e-12)
-
-
 @pytest.mark.parametrize("number", [39.0, 61.0, 74.0, 80.0])
 def test_rain_runoff_at_the_reference_moisture(number):
     retention = curve_number.retention_mm(number)
     for rain in (0.0, 10.0, 50.8, 127.0):
         array = curve_number.runoff_mm(rain, number)
-        assert rain_runoff(rain, retention, 0.2 * retention) == pytest.approx(array, abs=1e-9)
+        found = rain_runoff(rain, retention, curve_number.INITIAL_ABSTRACTION * retention)
+        assert found == pytest.approx(array, abs=1e-9)

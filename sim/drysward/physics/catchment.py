@@ -8,12 +8,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drysward.physics.curve_number import runoff_mm
-from drysward.physics.sprinklers import MM_PER_M
 from drysward.scenario.model import CatchmentSpec
 
 FloatArray = NDArray[np.float64]
 
 GRASS = "grass"
+MM_PER_M = 1000.0
 
 
 def hard_surface_runoff_mm(

@@ -1,13 +1,14 @@
 """Runoff by NRCS curve number (NEH-630 chapters 9 and 10; TR-55). Depths in mm.
 
-The day step's own version, which follows soil moisture, is ``day.water.rain_runoff``.
+The day step's own version, which follows soil moisture, is ``physics.water.rain_runoff``.
 """
 
 from __future__ import annotations
 
 import numpy as np
 
-ABSTRACTION_RATIO = 0.2
+INITIAL_ABSTRACTION = 0.2
+"""Ia over S: share of the retention that rain fills before any runs off (NEH-630 ch. 10)."""
 
 
 def retention_mm(curve_number: float) -> float:
@@ -20,15 +21,5 @@ def retention_mm(curve_number: float) -> float:
 def runoff_mm(rain_mm: np.ndarray | float, curve_number: float) -> np.ndarray:
     """Q = (P - 0.2 S)^2 / (P + 0.8 S) above the initial abstraction."""
     s = retention_mm(curve_number)
-    excess = np.maximum(np.asarray(rain_mm, float) - ABSTRACTION_RATIO * s, 0.0)
+    excess = np.maximum(np.asarray(rain_mm, float) - INITIAL_ABSTRACTION * s, 0.0)
     return np.divide(excess**2, excess + s, out=np.zeros_like(excess), where=excess + s > 0)
-
-
-def dry_condition(curve_number: float) -> float:
-    """CN(I) = 4.2 CN / (10 - 0.058 CN)."""
-    return 4.2 * curve_number / (10.0 - 0.058 * curve_number)
-
-
-def wet_condition(curve_number: float) -> float:
-    """CN(III) = 23 CN / (10 + 0.13 CN)."""
-    return 23.0 * curve_number / (10.0 + 0.13 * curve_number)
