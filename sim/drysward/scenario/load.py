@@ -40,6 +40,7 @@ from drysward.scenario.play_tables import (
     skin_spec,
     syringe_spec,
 )
+from drysward.scenario.rules import rule_values
 from drysward.scenario.schema import (
     GIVEN_SOIL,
     ROOT_ZONE_NUMBERS,
@@ -54,7 +55,7 @@ from drysward.scenario.schema import (
 )
 from drysward.scenario.sizing_tables import sizing_spec
 from drysward.scenario.supply_tables import costs_spec, supply_spec
-from drysward.scenario.values import EVERY_TIME, MONTHS, WEEKDAYS, flags, span
+from drysward.scenario.values import EVERY_TIME, MONTHS, flags, span
 from drysward.scenario.weather_tables import MADE_YEARS, check_climate, weather_source
 
 NORTHERN_SEASON = (91, 304)  # 1 April to 31 October
@@ -234,20 +235,17 @@ def _delivery(table: DeliveryTable, catalog: Catalog) -> DeliverySpec:
 
 def _plan(key: str, table: PlanTable, catalog: Catalog) -> PlanSpec:
     crown, rain_skip = table.crown, table.rain_skip
-    depths = dict(table.depth or {})
-    if EVERY_TIME in depths:
-        depths = dict.fromkeys(table.days or (), depths[EVERY_TIME])
+    by_rule = rule_values(table)
+    # A plan of depths by weekday waters on those days.
+    days = [d > 0.0 for d in by_rule.get("depth_by_weekday", ())]
     return PlanSpec(
         key=key,
         label=table.label or key.replace("_", " "),
         rule=table.rule,
-        depth_by_weekday=tuple(depths.get(day, 0.0) for day in WEEKDAYS),
-        share=table.share or 0.0,
-        trigger=1.0 if table.trigger is None else table.trigger,
-        target=table.target or 0.0,
+        **by_rule,
         least_depth_mm=table.least_depth,
         season=span(table.season) if table.season else WHOLE_YEAR,
-        allowed=flags(table.days or list(depths) or None),
+        allowed=tuple(days) if days and not table.days else flags(table.days),
         time_of_day=table.time,
         window_h=table.window,
         rain_skip_mm=rain_skip.rain if rain_skip else math.inf,

@@ -12,13 +12,12 @@ from __future__ import annotations
 from itertools import pairwise
 from typing import Annotated, Any
 
-from pydantic import AfterValidator, BeforeValidator, Field, model_validator
+from pydantic import AfterValidator, BeforeValidator, Field, create_model, model_validator
 
 from drysward.catalog import load_catalog
 from drysward.day.records import MOST_STAGES
 from drysward.quantities import ANGLE, AREA, FLOW, LENGTH, PRESSURE_HEAD, RATE, TIME, VOLUME, Kind
 from drysward.scenario.model import (
-    RULES,
     SKINNED,
     STANDS,
     SURFACES,
@@ -32,12 +31,11 @@ from drysward.scenario.play_tables import (
     SyringeTable,
     grown,
 )
+from drysward.scenario.rules import RULE_KEYS, RULES, rule_flaws
 from drysward.scenario.sizing_tables import SizingTable
 from drysward.scenario.supply_tables import CostsTable, SupplyTable, said_once
 from drysward.scenario.values import (
-    EVERY_TIME,
     MM_PER_M,
-    WEEKDAYS,
     DayOfYear,
     Depth,
     Drought,
@@ -255,29 +253,16 @@ class StageTable(Part):
     crown_only: bool = False
 
 
-# Keys that only one rule reads.
-RULE_KEYS = {
-    "none": (),
-    "fixed": ("depth",),
-    "share of et": ("share",),
-    "refill": ("trigger", "target"),
-}
-
-
-class PlanTable(Part):
+class RuleTable(Part):
     label: Text | None = None
     rule: Annotated[str, one_of(*RULES)]
-    depth: (
-        Annotated[
-            dict[Annotated[str, one_of(*WEEKDAYS, EVERY_TIME)], Depth],
-            BeforeValidator(in_table(EVERY_TIME)),
-            Field(min_length=1),
-        ]
-        | None
-    ) = None
-    share: Annotated[float, Field(gt=0.0, le=2.0)] | None = None
-    trigger: Annotated[float, Field(gt=0.0, le=1.0)] | None = None
-    target: Share | None = None
+
+
+_OF_RULES: dict[str, Any] = {name: (key.check | None, None) for name, key in RULE_KEYS.items()}
+RuleKeysTable: Any = create_model("RuleKeysTable", __base__=RuleTable, **_OF_RULES)
+
+
+class PlanTable(RuleKeysTable):
     days: Weekdays | None = None
     least_depth: Annotated[float, quantity(LENGTH), Field(ge=0.0, le=100.0)] = 3.0
     season: SpanTable | None = None
@@ -295,26 +280,7 @@ class PlanTable(Part):
 
     @model_validator(mode="after")
     def _fits_the_rule(self) -> PlanTable:
-        faults: Flaws = []
-        mine = RULE_KEYS[self.rule]
-        for rule, keys in RULE_KEYS.items():
-            for key in keys:
-                if rule != self.rule and getattr(self, key) is not None:
-                    faults.append((key, f"rule '{self.rule}' does not use it", f"'{rule}' does"))
-        for key in mine:
-            if key != "target" and getattr(self, key) is None:
-                faults.append((key, "is missing", f"rule '{self.rule}' needs it"))
-        if (
-            self.rule == "fixed"
-            and self.depth
-            and (self.days is None) == (EVERY_TIME in self.depth)
-        ):
-            told = "days with one depth, or depth = { Tue = ..., Fri = ... } without days"
-            faults.append(("days", "a fixed plan says its days once", told))
-        if self.trigger is not None and (self.target or 0.0) >= self.trigger:
-            faults.append(("target", "is not below trigger", f"less than {self.trigger:g}"))
-        faults += self._stage_faults()
-        refuse(faults)
+        refuse(rule_flaws(self) + self._stage_faults())
         return self
 
     def _stage_faults(self) -> Flaws:

@@ -20,6 +20,7 @@ from drysward.catalog import Catalog, Entry, Term
 from drysward.day.records import STAGES
 from drysward.quantities import Display, shown
 from drysward.scenario.model import GENERATOR, RECORD, RESAMPLE
+from drysward.scenario.rules import RULES
 
 if TYPE_CHECKING:
     from drysward.scenario.resolved import Row
@@ -387,12 +388,6 @@ def catalog_term(term: Term) -> list[RenderableType]:
     ]
 
 
-_PLAN_RULES = {
-    "none": "no watering, but for crown-keeping when it is asked for",
-    "fixed": "a depth on named weekdays: depth, days",
-    "share of et": "a share of what the turf used since it was last watered: share",
-    "refill": "back to a target when depletion passes a trigger: trigger, target",
-}
 _PLAN_OPTIONS = {
     "season": "first and last day of watering: from, to",
     "days": "weekdays on which watering is allowed",
@@ -412,7 +407,8 @@ _PLAN_OPTIONS = {
 def catalog_plans() -> list[RenderableType]:
     """The rules and options of a plan; definitions of this program, so without source or grade."""
     out: list[RenderableType] = []
-    for title, told in (("Rules of a plan", _PLAN_RULES), ("Options of a plan", _PLAN_OPTIONS)):
+    rules = {name: rule.asks for name, rule in RULES.items()}
+    for title, told in (("Rules of a plan", rules), ("Options of a plan", _PLAN_OPTIONS)):
         table = plain_table(title)
         table.add_column("name", no_wrap=True)
         table.add_column("meaning", overflow="fold")
