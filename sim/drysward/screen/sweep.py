@@ -12,7 +12,8 @@ import xarray as xr
 from rich.console import RenderableType
 
 from drysward.quantities import shown
-from drysward.screen.tables import UNKNOWN, named_lines, plain_table
+from drysward.results.text import UNKNOWN
+from drysward.screen.tables import named_lines, plain_table
 from drysward.studies.sweep.description import GRID, STAGE_NAMES
 from drysward.studies.sweep.points import told_at
 
