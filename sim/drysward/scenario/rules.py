@@ -51,12 +51,12 @@ class Rule:
 
 def _depth_by_weekday(depths: Mapping[str, float], plan: Any) -> tuple[float, ...]:
     if EVERY_TIME in depths:
-        depths = dict.fromkeys(plan.days, depths[EVERY_TIME])
+        return tuple(depths[EVERY_TIME] if waters else 0.0 for waters in plan.allowed)
     return tuple(depths.get(day, 0.0) for day in WEEKDAYS)
 
 
 def _says_its_days_once(plan: Any) -> Flaws:
-    if not plan.depth or (plan.days is None) != (EVERY_TIME in plan.depth):
+    if not plan.depth or (plan.allowed is None) != (EVERY_TIME in plan.depth):
         return []
     told = "days with one depth, or depth = { Tue = ..., Fri = ... } without days"
     return [("days", "a fixed plan says its days once", told)]

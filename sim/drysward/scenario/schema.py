@@ -23,6 +23,11 @@ from drysward.scenario.model import (
     SURFACES,
     TIMES_OF_DAY,
     TURF_YEARS,
+    Answers,
+    Pause,
+    PlanSpec,
+    Site,
+    Stage,
 )
 from drysward.scenario.play_tables import (
     EstablishTable,
@@ -36,19 +41,21 @@ from drysward.scenario.sizing_tables import SizingTable
 from drysward.scenario.supply_tables import CostsTable, SupplyTable, said_once
 from drysward.scenario.values import (
     MM_PER_M,
+    MONTHS,
     DayOfYear,
     Depth,
     Drought,
+    Flags,
     Flaws,
     Identifier,
     Month,
     Odds,
     Part,
     Share,
-    SpanTable,
+    Span,
     Text,
-    Weekdays,
     WholeDays,
+    as_a,
     entry_of,
     in_table,
     one_of,
@@ -63,11 +70,15 @@ INVERSE_TENSION = Kind("inverse of tension", "1/cm", ("1/cm",))
 
 class SiteTable(Part):
     name: Text
-    latitude: Annotated[float, quantity(ANGLE), Field(ge=-90.0, le=90.0)]
-    elevation: Annotated[float, quantity(LENGTH, 1 / MM_PER_M), Field(ge=-430.0, le=6000.0)]
+    latitude_deg: Annotated[float, quantity(ANGLE), Field(alias="latitude", ge=-90.0, le=90.0)]
+    elevation_m: Annotated[
+        float, quantity(LENGTH, 1 / MM_PER_M), Field(alias="elevation", ge=-430.0, le=6000.0)
+    ]
     coastal: bool = False
     arid: bool = False
-    supply: Annotated[float, quantity(VOLUME), Field(ge=0.0)] | None = None
+    supply_m3_d: Annotated[
+        float, quantity(VOLUME), Field(alias="supply", ge=0.0)
+    ] = Site.supply_m3_d
 
 
 # Numbers of a construction: key in the file, name in the catalogue.
@@ -213,14 +224,14 @@ class FieldTable(Part):
 
 
 class RainSkipTable(Part):
-    rain: Annotated[float, quantity(LENGTH), Field(gt=0.0)]
-    within: WholeDays = 1
+    rain_skip_mm: Annotated[float, quantity(LENGTH), Field(alias="rain", gt=0.0)]
+    rain_skip_days: Annotated[WholeDays, Field(alias="within")] = PlanSpec.rain_skip_days
 
 
 class CrownTable(Part):
-    depth: Depth
-    every: WholeDays = 14
-    from_dormant: Share = 0.2
+    crown_depth_mm: Annotated[Depth, Field(alias="depth")]
+    crown_interval_days: Annotated[WholeDays, Field(alias="every")] = PlanSpec.crown_interval_days
+    crown_from: Annotated[Share, Field(alias="from_dormant")] = PlanSpec.crown_from
 
 
 class PauseTable(Part):
@@ -228,7 +239,7 @@ class PauseTable(Part):
     last: Annotated[DayOfYear | None, Field(alias="to")] = None
     above: Drought | None = None
     below: Drought | None = None
-    longest: WholeDays | None = None
+    longest_days: Annotated[WholeDays | None, Field(alias="longest")] = None
 
     @model_validator(mode="after")
     def _in_pairs(self) -> PauseTable:
@@ -246,11 +257,11 @@ class PauseTable(Part):
 
 
 class StageTable(Part):
-    above: Drought
-    below: Drought
-    share: Share = 1.0
-    days: Weekdays | None = None
-    crown_only: bool = False
+    above_mm: Annotated[Drought, Field(alias="above")]
+    below_mm: Annotated[Drought, Field(alias="below")]
+    share: Share = Stage.share
+    allowed: Annotated[Flags | None, Field(alias="days")] = None
+    crown_only: bool = Stage.crown_only
 
 
 class RuleTable(Part):
@@ -263,19 +274,28 @@ RuleKeysTable: Any = create_model("RuleKeysTable", __base__=RuleTable, **_OF_RUL
 
 
 class PlanTable(RuleKeysTable):
-    days: Weekdays | None = None
-    least_depth: Annotated[float, quantity(LENGTH), Field(ge=0.0, le=100.0)] = 3.0
-    season: SpanTable | None = None
-    time: Annotated[str, one_of(*TIMES_OF_DAY)] = "early morning"
-    window: Annotated[float, quantity(TIME), Field(gt=0.0, le=24.0)] = 8.0
+    """A plan; its attributes but tables of other keys are those of PlanSpec."""
+
+    allowed: Annotated[Flags | None, Field(alias="days")] = None
+    least_depth_mm: Annotated[
+        float, quantity(LENGTH), Field(alias="least_depth", ge=0.0, le=100.0)
+    ] = PlanSpec.least_depth_mm
+    season: Span | None = None
+    time_of_day: Annotated[str, one_of(*TIMES_OF_DAY), Field(alias="time")] = PlanSpec.time_of_day
+    window_h: Annotated[
+        float, quantity(TIME), Field(alias="window", gt=0.0, le=24.0)
+    ] = PlanSpec.window_h
     rain_skip: RainSkipTable | None = None
-    interval: WholeDays = 1
-    adjust: dict[Month, Annotated[float, Field(ge=0.0, le=5.0)]] = {}
-    allow_for_uniformity: bool = True
-    cycle_and_soak: bool = True
+    interval_days: Annotated[WholeDays, Field(alias="interval")] = PlanSpec.interval_days
+    adjust: Annotated[
+        dict[Month, Annotated[float, Field(ge=0.0, le=5.0)]],
+        AfterValidator(lambda factors: tuple(factors.get(month, 1.0) for month in MONTHS)),
+    ] | None = None
+    allow_for_uniformity: bool = PlanSpec.allow_for_uniformity
+    cycle_and_soak: bool = PlanSpec.cycle_and_soak
     crown: CrownTable | None = None
-    pause: PauseTable | None = None
-    stages: Annotated[list[StageTable], Field(max_length=MOST_STAGES)] = []
+    pause: Annotated[PauseTable, as_a(Pause)] | None = None
+    stages: Annotated[list[Annotated[StageTable, as_a(Stage)]], Field(max_length=MOST_STAGES)] = []
     syringe: SyringeTable | None = None
 
     @model_validator(mode="after")
@@ -286,14 +306,14 @@ class PlanTable(RuleKeysTable):
     def _stage_faults(self) -> Flaws:
         faults: Flaws = []
         for i, stage in enumerate(self.stages):
-            if stage.below > stage.above:
+            if stage.below_mm > stage.above_mm:
                 faults.append((f"stages[{i + 1}].below", "is more than above", "at most above"))
         for i, (milder, harder) in enumerate(pairwise(self.stages), start=2):
-            if harder.above <= milder.above:
-                told = f"more than {milder.above:g} mm"
+            if harder.above_mm <= milder.above_mm:
+                told = f"more than {milder.above_mm:g} mm"
                 faults.append((f"stages[{i}].above", "does not rise", told))
-            if harder.below < milder.below:
-                told = f"at least {milder.below:g} mm"
+            if harder.below_mm < milder.below_mm:
+                told = f"at least {milder.below_mm:g} mm"
                 faults.append((f"stages[{i}].below", "falls", told))
         return faults
 
@@ -307,15 +327,15 @@ class ReachedTable(Part):
 
 class AnswersTable(Part):
     reached: ReachedTable = ReachedTable()
-    season: SpanTable | None = None
-    turf: Annotated[str, one_of(*TURF_YEARS)] = TURF_YEARS[0]
-    start_soil_water: Share = 1.0
-    return_periods: Annotated[list[Annotated[float, Field(gt=1.0)]], Field(min_length=1)] = [
-        2.0, 5.0, 10.0, 20.0, 50.0,
-    ]  # fmt: skip
-    confidence: Odds = 0.90
-    fewest_days: Annotated[int, Field(ge=1, le=366)] = 360
-    drought_days: Annotated[int, Field(ge=1, le=366)] = 60
+    season: Span | None = None
+    turf: Annotated[str, one_of(*TURF_YEARS)] = Answers.turf
+    start_soil_water: Share = Answers.start_soil_water
+    return_periods: (
+        Annotated[list[Annotated[float, Field(gt=1.0)]], Field(min_length=1)] | None
+    ) = None
+    confidence: Odds = Answers.confidence
+    fewest_days: Annotated[int, Field(ge=1, le=366)] = Answers.fewest_days
+    drought_days: Annotated[int, Field(ge=1, le=366)] = Answers.drought_days
 
 
 class ScenarioTable(Part):
