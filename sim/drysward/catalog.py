@@ -100,13 +100,15 @@ class Term:
 class Catalog:
     """All entries by kind and key, the sources, and the vocabulary.
 
-    ``quantities`` are what a run answers with, ``meanings`` what parameters are called.
+    ``quantities`` are what a run answers with, ``derived`` what is worked out from them, and
+    ``meanings`` what parameters are called.
     ``texts`` are the files it was read from and ``overrides`` what a scenario changed.
     """
 
     entries: Mapping[str, Mapping[str, Entry]]
     sources: Mapping[str, str]
     quantities: Mapping[str, Term]
+    derived: Mapping[str, Term]
     meanings: Mapping[str, Term]
     texts: Mapping[str, str] = field(repr=False)
     overrides: Mapping[str, float] = field(default_factory=dict)
@@ -226,6 +228,7 @@ def read_catalog(texts: Mapping[str, str]) -> Catalog:
         raise FaultyInput(faults)
     sources: dict[str, str] = tables["sources"]
     quantities = _terms(tables["vocabulary"]["quantities"], "range")
+    derived = _terms(tables["vocabulary"]["derived"], "range")
     meanings = _terms(tables["vocabulary"]["parameters"], "limits")
     entries = {
         kind: {
@@ -236,7 +239,7 @@ def read_catalog(texts: Mapping[str, str]) -> Catalog:
     }
     if faults:
         raise FaultyInput(faults)
-    return Catalog(entries, sources, quantities, meanings, dict(texts))
+    return Catalog(entries, sources, quantities, derived, meanings, dict(texts))
 
 
 def _terms(table: Mapping[str, Any], bounds: str) -> dict[str, Term]:

@@ -85,7 +85,9 @@ def test_every_source_has_a_citation(catalog: Catalog) -> None:
 
 
 def test_vocabulary_is_whole(catalog: Catalog) -> None:
-    for term in (*catalog.quantities.values(), *catalog.meanings.values()):
+    assert not set(catalog.derived) & set(catalog.quantities)
+    known = (catalog.quantities, catalog.derived, catalog.meanings)
+    for term in (term for terms in known for term in terms.values()):
         assert term.low <= term.high, term.key
         assert term.meaning.endswith("."), term.key
         assert term.units, term.key
