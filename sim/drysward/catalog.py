@@ -12,7 +12,7 @@ from __future__ import annotations
 import hashlib
 import math
 import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import cache
 from importlib.resources import files
@@ -100,13 +100,15 @@ class Term:
 class Catalog:
     """All entries by kind and key, the sources, and the vocabulary.
 
-    ``quantities`` are what a run answers with, ``meanings`` what parameters are called.
+    ``quantities`` are what a run answers with, ``derived`` what is worked out from them, and
+    ``meanings`` what parameters are called.
     ``texts`` are the files it was read from and ``overrides`` what a scenario changed.
     """
 
     entries: Mapping[str, Mapping[str, Entry]]
     sources: Mapping[str, str]
     quantities: Mapping[str, Term]
+    derived: Mapping[str, Term]
     meanings: Mapping[str, Term]
     texts: Mapping[str, str] = field(repr=False)
     overrides: Mapping[str, float] = field(default_factory=dict)
@@ -132,13 +134,6 @@ class Catalog:
             names = {key for known in self.entries.values() for key in known}
             raise FaultyInput(Fault("catalogue", f"no entry '{name}'", nearest(name, names)))
         return found
-
-    def parameters(self) -> Iterator[tuple[str, Parameter]]:
-        """Every number with its dotted name ``kind.key.name``."""
-        for kind, known in self.entries.items():
-            for key, entry in known.items():
-                for name, parameter in entry.numbers.items():
-                    yield f"{kind}.{key}.{name}", parameter
 
     def digest(self) -> str:
         """SHA-256 over the parameter files and the overrides, as hexadecimal."""
@@ -233,6 +228,7 @@ def read_catalog(texts: Mapping[str, str]) -> Catalog:
         raise FaultyInput(faults)
     sources: dict[str, str] = tables["sources"]
     quantities = _terms(tables["vocabulary"]["quantities"], "range")
+    derived = _terms(tables["vocabulary"]["derived"], "range")
     meanings = _terms(tables["vocabulary"]["parameters"], "limits")
     entries = {
         kind: {
@@ -243,7 +239,7 @@ def read_catalog(texts: Mapping[str, str]) -> Catalog:
     }
     if faults:
         raise FaultyInput(faults)
-    return Catalog(entries, sources, quantities, meanings, dict(texts))
+    return Catalog(entries, sources, quantities, derived, meanings, dict(texts))
 
 
 def _terms(table: Mapping[str, Any], bounds: str) -> dict[str, Term]:

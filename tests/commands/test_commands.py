@@ -19,7 +19,8 @@ from drysward.cli import COMMANDS, main
 from drysward.faults import Fault, FaultyInput
 from drysward.files import claim_folder
 from drysward.results.export import summarise, summary_rows, write_results
-from drysward.screen.tables import comparison, console, procedures
+from drysward.results.text import procedures
+from drysward.screen.tables import comparison, console
 
 STAGES = ["footprint", "wilt", "dormant", "dead"]
 YEARS = [2011, 2012, 2013, 2014]

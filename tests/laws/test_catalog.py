@@ -4,13 +4,22 @@ from __future__ import annotations
 
 import dataclasses
 import tomllib
+from collections.abc import Iterator
 from importlib.resources import files
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from drysward.catalog import GRADES, KINDS, SCENARIO, Catalog, load_catalog, read_catalog
+from drysward.catalog import (
+    GRADES,
+    KINDS,
+    SCENARIO,
+    Catalog,
+    Parameter,
+    load_catalog,
+    read_catalog,
+)
 from drysward.faults import FaultyInput
 
 P_WILT = "species.kentucky_bluegrass.p_wilt"
@@ -27,6 +36,14 @@ def config_texts() -> dict[str, str]:
         for path in files("drysward.configs").iterdir()
         if path.name.endswith(".toml")
     }
+
+
+def parameters(catalog: Catalog) -> Iterator[tuple[str, Parameter]]:
+    """Every number with its dotted name."""
+    for kind, known in catalog.entries.items():
+        for key, entry in known.items():
+            for name, parameter in entry.numbers.items():
+                yield f"{kind}.{key}.{name}", parameter
 
 
 def test_every_config_file_is_read(catalog: Catalog) -> None:
@@ -54,7 +71,7 @@ def test_every_number_is_a_table_with_unit_range_source_and_grade() -> None:
 
 def test_grades_are_honest_about_their_sources(catalog: Catalog) -> None:
     """Our own judgement alone is an estimate, and nothing published rests on memory."""
-    for dotted, parameter in catalog.parameters():
+    for dotted, parameter in parameters(catalog):
         if parameter.source == ("own_estimate",):
             assert parameter.grade == "estimate", dotted
         if parameter.grade in ("measured", "published"):
@@ -68,12 +85,14 @@ def test_every_source_has_a_citation(catalog: Catalog) -> None:
 
 
 def test_vocabulary_is_whole(catalog: Catalog) -> None:
-    for term in (*catalog.quantities.values(), *catalog.meanings.values()):
+    assert not set(catalog.derived) & set(catalog.quantities)
+    known = (catalog.quantities, catalog.derived, catalog.meanings)
+    for term in (term for terms in known for term in terms.values()):
         assert term.low <= term.high, term.key
         assert term.meaning.endswith("."), term.key
         assert term.units, term.key
         assert term.long_name, term.key
-    used = {parameter.name for _, parameter in catalog.parameters()}
+    used = {parameter.name for _, parameter in parameters(catalog)}
     assert used == set(catalog.meanings)
 
 
@@ -185,8 +204,8 @@ def test_parameters_and_entries_cannot_be_changed(catalog: Catalog) -> None:
 
 def test_override_is_marked_and_leaves_the_rest_alone(catalog: Catalog) -> None:
     changed = catalog.with_overrides({P_WILT: 0.7})
-    was = dict(catalog.parameters())
-    now = dict(changed.parameters())
+    was = dict(parameters(catalog))
+    now = dict(parameters(changed))
     assert {name for name in was if was[name] != now[name]} == {P_WILT}
     assert now[P_WILT].value == 0.7
     assert now[P_WILT].grade == SCENARIO

@@ -16,7 +16,7 @@ from drysward.physics.heat import crown_clock, heat_kill_share, median_lethal_da
 from drysward.physics.leaf_loss import leaf_loss_rate
 from drysward.physics.roots import root_floor_shift, root_share_step, sand_cap_rooting_mm
 from drysward.physics.snow import snow_step
-from drysward.physics.sprinklers import midday_spray_loss
+from drysward.physics.spray_loss import midday_spray_loss
 from drysward.physics.thresholds import depletion_fraction, wilt_threshold
 from drysward.physics.trailing import drought_index_mm, soil_temperature_c
 from drysward.physics.winter_rest import winter_rest_at_start, winter_rest_step

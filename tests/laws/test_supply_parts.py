@@ -17,16 +17,9 @@ from drysward.day.supply import area_at, newly_unmet
 from drysward.physics import pond as basin
 from drysward.physics.catchment import hard_surface_runoff_mm
 from drysward.physics.low_flow import may_draw
-from drysward.results.costs import (
-    block_tariff,
-    energy_kwh,
-    pumping_energy_kwh,
-    water_cost,
-    yearly_cost,
-)
+from drysward.results.costs import block_tariff, energy_kwh, pumping_energy_kwh, water_cost
 from drysward.scenario.model import (
     CatchmentSpec,
-    Costs,
     Restrictions,
     Site,
     SiteStage,
@@ -233,9 +226,6 @@ def test_costs_of_a_year():
     # 1 kWh lifts 1000 m3 by 0.367 m: 36 m at 0.5 take 196.1 kWh, half the volume by half 49.0.
     energy = energy_kwh(draws, from_store, supply)
     assert energy == pytest.approx([196.133 + 49.033, 0.0], abs=1e-3)
-    costs = Costs(energy_price_kwh=0.15, labour_price_h=25.0)
-    total = yearly_cost(draws, from_store, np.array([10.0, 2.0]), supply, costs)
-    assert total == pytest.approx([270.0 + 0.15 * energy[0] + 250.0, 50.0])
     # A dimension of plans in front changes nothing.
     stacked = energy_kwh(np.stack([draws, draws]), np.stack([from_store] * 2), supply)
     assert stacked == pytest.approx(np.stack([energy, energy]))

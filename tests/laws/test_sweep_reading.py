@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 
 import numpy as np
@@ -9,9 +10,11 @@ import pytest
 import xarray as xr
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from rich.console import Console
 
 import drysward
 from drysward.faults import FaultyInput
+from drysward.screen.sweep import found_lines
 from drysward.studies.sweep.description import sweep_of
 from drysward.studies.sweep.effects import correlation_ratio, effects
 from drysward.studies.sweep.front import front, unbeaten
@@ -187,6 +190,66 @@ def test_the_search_finds_what_trying_everything_finds(tmp_path):
     assert found.fresh is not None
     assert found.fresh.water_mm != found.best.water_mm
     np.testing.assert_array_equal(found.fresh.positions, found.best.positions)
+
+
+DRAWN = SEARCH.replace("[search]", """
+[axes.p_wilt]
+catalog = "species.kentucky_bluegrass.p_wilt"
+[design]
+samples = 4
+[search]""").replace("values = [0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8]", "values = [0.4, 0.6]")
+
+
+def test_what_is_drawn_is_averaged_over_as_on_a_front(tmp_path):
+    """A plan's water and odds are the same in ``search`` and in ``front`` of one sweep file."""
+    from drysward.studies.sweep.run import plan_work, run_sweep
+
+    shipped = drysward.shipped()
+    sweep = sweep_of("s.toml", DRAWN, "demo.toml", shipped.text, shipped.folder)
+    ran = sweep_of("s.toml", f'plans = ["refill"]\n{DRAWN}', "d", shipped.text, shipped.folder)
+    run_sweep(plan_work(ran), tmp_path)
+    every = drysward.open(tmp_path)
+    assert every["probability"].sel(stage="wilt", field="practice").max() > 0.60
+    choices = front(every, risk="wilt", field="practice")
+    found = search(sweep)
+    assert (found.averaged, found.n_draws, found.left_out) == (("p_wilt",), 4, ())
+    assert [axis.name for axis in found.sweep.axes] == ["trigger", "target"]
+    said = Console(file=io.StringIO(), width=200)
+    for part in found_lines(found, "us"):
+        said.print(part)
+    assert "means over 4 draws of p_wilt." in said.file.getvalue()
+    assert found.n_tried <= 4
+    keeping = choices.where(choices["risk"] <= 0.60, drop=True)
+    best = keeping.isel(choice=int(np.argmin(keeping["cost"].values)))
+    assert found.best is not None
+    assert found.best.water_mm == pytest.approx(float(best["cost"]), rel=1e-12)
+    assert found.best.odds.p == pytest.approx(float(best["risk"]), rel=1e-12)
+    trigger, target = found.sweep.axes
+    at = [int(place) for place in found.best.positions]
+    assert (trigger.labels[at[0]], target.labels[at[1]]) == (best["trigger"], best["target"])
+    # and other odds under each draw, so that which of them are used would show
+    same = (every["trigger"] == best["trigger"]) & (every["target"] == best["target"])
+    of_best = every["probability"].sel(stage="wilt", field="practice").where(same)
+    assert float(of_best.std()) > 0.02
+
+
+def test_what_is_searched_is_parted_from_what_nobody_chooses():
+    from drysward.studies.sweep.search import _parted
+
+    shipped = drysward.shipped()
+
+    def parted(text: str) -> list[list[str]]:
+        sweep = sweep_of("s.toml", text, "demo.toml", shipped.text, shipped.folder)
+        return [[axis.name for axis in part] for part in _parted(sweep)]
+
+    both = ["trigger", "target"]
+    ranged = DRAWN.replace("values = [0.4, 0.6]", "from = 0.4\nto = 0.6")
+    assert parted(DRAWN) == [both, ["p_wilt"], []]
+    assert parted(ranged) == [["target"], ["trigger", "p_wilt"], []]
+    latin = ranged.replace("samples", 'kind = "latin hypercube"\nsamples')
+    assert parted(latin) == [both, ["p_wilt"], []]
+    listed = DRAWN.replace('catalog = "', 'values = [0.5, 0.6]\nkey = "overrides.')
+    assert parted(listed) == [both, [], ["p_wilt"]]
 
 
 def test_what_cannot_be_searched_is_refused():

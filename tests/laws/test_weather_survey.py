@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from drysward.faults import FaultyInput
 from drysward.physics.reference_et import clear_sky_solar_mj_m2, day_of_year
 from drysward.physics.reference_et import extraterrestrial_radiation_mj_m2 as above_air
-from drysward.weather.checking.survey import (
+from drysward.studies.weather_survey import (
     NORTHERN,
     SOUTHERN,
     Season,

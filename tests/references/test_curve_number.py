@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
-from drysward.physics.curve_number import ABSTRACTION_RATIO, retention_mm
+from drysward.physics.curve_number import INITIAL_ABSTRACTION, retention_mm
 from drysward.physics.runoff import rain_runoff
 
 IN = 25.4
@@ -41,7 +41,7 @@ OPEN_SPACE_IN = {
 
 def runoff_mm(rain_mm, curve_number):
     retention = retention_mm(curve_number)
-    return rain_runoff(rain_mm, retention, ABSTRACTION_RATIO * retention)
+    return rain_runoff(rain_mm, retention, INITIAL_ABSTRACTION * retention)
 
 
 def handbook_mm(rain_mm, curve_number):
@@ -110,7 +110,7 @@ class TestMoistureAccounting:
         cases += [(5.0, cn) for cn in AT_5_IN]
         for rain_in, curve_number in cases:
             retention = retention_mm(curve_number)
-            found = rain_runoff(rain_in * IN, retention, 0.2 * retention)
+            found = rain_runoff(rain_in * IN, retention, INITIAL_ABSTRACTION * retention)
             expected = handbook_mm(rain_in * IN, curve_number)
             assert found == pytest.approx(expected, abs=1e-12), (rain_in, curve_number)
 
@@ -142,9 +142,9 @@ class TestMoistureAccounting:
         near = 0.09 * rain_mm
         dry_number = 4.2 * average / (10.0 - 0.058 * average)  # Chow et al. 1988
         wet_number = 23.0 * average / (10.0 + 0.13 * average)
-        dry = rain_runoff(rain_mm, retention, (0.2 + 0.55) * retention)
+        dry = rain_runoff(rain_mm, retention, (INITIAL_ABSTRACTION + 0.55) * retention)
         assert dry == pytest.approx(handbook_mm(rain_mm, dry_number), abs=near)
-        wet = rain_runoff(rain_mm, retention, (0.2 - 0.40) * retention)
+        wet = rain_runoff(rain_mm, retention, (INITIAL_ABSTRACTION - 0.40) * retention)
         assert wet == pytest.approx(handbook_mm(rain_mm, wet_number), abs=near)
         assert dry < handbook_mm(rain_mm, average) < wet
 

@@ -6,28 +6,83 @@ resilience, vulnerability). How smaller stores fare on the inflows of Table 11.2
 arithmetic. Pond figures are rules of the trade, those of seepage from memory.
 """
 
-import math
-
 import numpy as np
 import pytest
+import xarray as xr
 
 from drysward.catalog import load_catalog
-from drysward.drive.supply_alone import run_alone
-from drysward.physics.pond import square_pond
-from drysward.physics.sprinklers import volume_m3
-from drysward.quantities import convert
-from drysward.results.reliability import (
-    events,
-    reliability_of_series,
-    sequent_deficits_m3,
-    sequent_peak_m3,
-    shortages_m3,
+from drysward.day.records import (
+    SITE_STAGE,
+    SOURCE,
+    STORE,
+    SUPPLY,
+    SUPPLY_TRACE,
+    SUPPLY_YEAR,
+    USED,
+    records,
 )
+from drysward.day.supply import SupplyInput, SupplyState, count_supply, supply_day
+from drysward.physics.pond import square_pond, surveyed_pond
+from drysward.quantities import convert
+from drysward.results.supply import supply_answers
 
 INFLOW = np.array([1.0, 3, 3, 5, 8, 6, 7, 2, 1])
 RELEASE = 3.5
 TWICE = np.tile(INFLOW, 2)
 ASKED = np.full(TWICE.size, RELEASE)
+
+
+def run_alone(capacity, inflow, asked, start_share=1.0):
+    """A closed store under the day step of a site: SUPPLY_TRACE (n,), SUPPLY_YEAR (1,) of all."""
+    n = inflow.size
+    site = records(SUPPLY, 1)
+    site.network, site.capacity = np.inf, capacity
+    given = SupplyInput(
+        site=site,
+        sources=records(SOURCE, 0),
+        source_m3=np.zeros((n, 0)),
+        direct_m3=np.zeros((n, 0)),
+        catchment_m3=inflow,
+        rain_mm=np.zeros(n),
+        evaporation_mm=np.zeros(n),
+        volumes=np.array([0.0, capacity]),
+        areas=np.zeros(2),
+        stages=records(SITE_STAGE, 0),
+        exempt=np.zeros((0, 1)),
+        priority=np.zeros(1, np.int64),
+    )
+    state = SupplyState(
+        store=records(STORE, 1),
+        used=records(USED, 0),
+        years=records(SUPPLY_YEAR, 1),
+        draws=np.zeros((1, 0, 12)),
+        store_month=np.zeros((1, 12)),
+        trace=records(SUPPLY_TRACE, n),
+    )
+    state.store.volume = state.years.least_store = start_share * capacity
+    for step in range(n):
+        line = state.trace[step]
+        supply_day(given, state, asked[step : step + 1], np.zeros(1), line, step, np.zeros(0))
+        line.short = line.asked - line.granted
+        count_supply(line, state.store[0], state.years[0])
+    return state.trace, state.years
+
+
+def reliability(year):
+    """What is told of one plan at a supply whose only year is ``year``."""
+    of_plan = {
+        f"supply_{name}": (("plan", "year"), [[float(year[name][0])]])
+        for name in SUPPLY_YEAR.names
+    }
+    of_month = {
+        "supply_drawn": (("plan", "year", "source", "month"), np.zeros((1, 1, 1, 12))),
+        "supply_store": (("plan", "year", "month"), np.zeros((1, 1, 12))),
+        "shortage": (("field", "plan", "year"), np.zeros((1, 1, 1))),
+        "shortage_month": (("field", "plan", "year", "month"), np.zeros((1, 1, 1, 12))),
+    }
+    coords = {"plan": ["p"], "year": [1], "field": ["f"], "area_m2": ("field", [1.0])}
+    result = xr.Dataset({**of_plan, **of_month}, coords, {"independent_years": 1})
+    return supply_answers(result).isel(plan=0)
 
 
 def granted_by_hand(capacity):
@@ -41,17 +96,18 @@ def granted_by_hand(capacity):
 
 
 class TestSequentPeak:
+    """K[t] = max(0, R[t] - Q[t] + K[t-1]): what a store that starts full has given up."""
+
     def test_table_11_2(self):
         printed = [2.5, 3, 3.5, 2, 0, 0, 0, 1.5, 4, 6.5, 7, 7.5, 6, 1.5, 0, 0, 1.5, 4]
-        assert sequent_deficits_m3(TWICE, RELEASE) == pytest.approx(printed, abs=1e-12)
-        assert sequent_peak_m3(INFLOW, RELEASE) == pytest.approx(7.5, abs=1e-12)
+        trace, year = run_alone(7.5, TWICE, ASKED)
+        assert 7.5 - trace.store == pytest.approx(printed, abs=1e-12)
+        assert year.least_store[0] == pytest.approx(0.0, abs=1e-12)
+        assert year.short_days[0] == 0
 
     def test_one_cycle_would_miss_the_drought_over_its_end(self):
-        assert sequent_deficits_m3(INFLOW, RELEASE).max() == 4.0
-
-    def test_more_than_flows_in_needs_no_end_of_storage(self):
-        with pytest.raises(ValueError, match="flows in"):
-            sequent_peak_m3(INFLOW, INFLOW.mean() + 0.01)
+        _, year = run_alone(7.5, INFLOW, ASKED[: INFLOW.size])
+        assert 7.5 - year.least_store[0] == pytest.approx(4.0, abs=1e-12)
 
     @pytest.mark.parametrize("capacity, short_steps", [(7.5, 0), (7.4, 1), (6.0, 3), (4.0, 3)])
     def test_the_store_of_that_size_and_smaller_ones(self, capacity, short_steps):
@@ -60,68 +116,76 @@ class TestSequentPeak:
         assert np.count_nonzero(trace.granted < ASKED - 1e-9) == short_steps
         assert trace.residual.max() < 1e-12
 
-    def test_seven_and_a_half_is_used_to_the_last(self):
-        assert run_alone(7.5, TWICE, ASKED)[0].store.min() == pytest.approx(0.0, abs=1e-12)
-
     def test_smallest_store_is_the_sequent_peak_for_any_inflow(self):
-        inflow = np.random.default_rng(4).gamma(0.5, 8.0, 200)
+        inflow = np.tile(np.random.default_rng(4).gamma(0.5, 8.0, 200), 2)
         asked = np.full(inflow.size, 0.9 * inflow.mean())
-        needed = sequent_peak_m3(inflow, asked)
+        needed = deficit = 0.0
+        for net in asked - inflow:
+            deficit = max(0.0, deficit + net)
+            needed = max(needed, deficit)
         for share, is_short in ((1.0, False), (0.999, True)):
-            _, year = run_alone(share * needed, np.tile(inflow, 2), np.tile(asked, 2))
+            _, year = run_alone(share * needed, inflow, asked)
             assert (year.short_days[0] > 0) == is_short
 
 
 class TestHashimoto:
+    """Time and volume reliability, resilience and vulnerability, as the supply's answers."""
+
     def test_store_of_four(self):
-        found = reliability_of_series(ASKED, granted_by_hand(4.0))
-        assert found.time == pytest.approx(0.833, abs=0.0005)
-        assert found.resilience == pytest.approx(1 / 3)
-        assert found.worst_event_m3 == pytest.approx(3.5)
-        assert found.volume == pytest.approx(0.944, abs=0.0005)
-        (event,) = events(shortages_m3(ASKED, granted_by_hand(4.0)))
-        assert event == pytest.approx([2.5, 0.5, 0.5])
+        trace, year = run_alone(4.0, TWICE, ASKED)
+        found = reliability(year)
+        assert found["time_reliability"] == pytest.approx(0.833, abs=0.0005)
+        assert found["resilience"] == pytest.approx(1 / 3)
+        assert found["worst_event"] == pytest.approx(3.5)
+        assert found["volume_reliability"] == pytest.approx(0.944, abs=0.0005)
+        assert trace.short[trace.short > 1e-9] == pytest.approx([2.5, 0.5, 0.5])
 
     def test_store_of_six(self):
-        (event,) = events(shortages_m3(ASKED, granted_by_hand(6.0)))
-        assert event == pytest.approx([0.5, 0.5, 0.5])
-        assert reliability_of_series(ASKED, granted_by_hand(6.0)).worst_event_m3 == 1.5
+        trace, year = run_alone(6.0, TWICE, ASKED)
+        assert trace.short[trace.short > 1e-9] == pytest.approx([0.5, 0.5, 0.5])
+        assert reliability(year)["worst_event"] == pytest.approx(1.5)
 
     @pytest.mark.parametrize("capacity", [0.0, 4.0, 6.0, 7.4, 7.5])
-    def test_sums_of_the_day_step_tell_the_same(self, capacity):
-        trace, (year,) = run_alone(capacity, TWICE, ASKED)
-        found = reliability_of_series(ASKED, trace.granted)
-        assert found.time == pytest.approx(1 - year.short_days / year.asked_days)
-        assert found.volume == pytest.approx(1 - year.shortage / year.asked)
-        assert found.mean_event_m3 * year.short_events == pytest.approx(year.shortage)
-        assert found.worst_event_m3 == pytest.approx(year.worst_event)
-        if capacity in (4.0, 6.0):  # each event ends
-            assert found.resilience == pytest.approx(year.short_events / year.short_days)
+    def test_from_the_series_itself(self, capacity):
+        """The definitions on the steps one by one, beside what the year's sums tell."""
+        trace, year = run_alone(capacity, TWICE, ASKED)
+        short = np.array(trace.asked - trace.granted)
+        short[short < 1e-9] = 0.0
+        runs = np.split(short, np.flatnonzero(np.diff(short > 0.0)) + 1)
+        events = [run.sum() for run in runs if run[0] > 0.0]
+        found = reliability(year)
+        assert found["time_reliability"] == pytest.approx(np.mean(short == 0.0))
+        assert found["volume_reliability"] == pytest.approx(1 - short.sum() / ASKED.sum())
+        assert found["worst_event"] == pytest.approx(max(events, default=0.0))
+        if events:
+            assert found["vulnerability"] == pytest.approx(np.mean(events))
+            assert found["resilience"] == pytest.approx(len(events) / np.count_nonzero(short))
 
     def test_nothing_short(self):
-        found = reliability_of_series(ASKED, ASKED)
-        assert (found.time, found.volume) == (1.0, 1.0)
-        assert math.isnan(found.resilience)
-        assert (found.mean_event_m3, found.worst_event_m3) == (0.0, 0.0)
+        found = reliability(run_alone(7.5, TWICE, ASKED)[1])
+        assert (found["time_reliability"], found["volume_reliability"]) == (1.0, 1.0)
+        assert np.isnan(found["resilience"])
+        assert np.isnan(found["vulnerability"])
+        assert found["worst_event"] == 0.0
 
     def test_nothing_asked(self):
-        assert math.isnan(reliability_of_series([0, 0], [0, 0]).time)
+        found = reliability(run_alone(1.0, np.zeros(2), np.zeros(2))[1])
+        assert np.isnan(found["time_reliability"])
 
     def test_two_events_and_days_on_which_nobody_asks(self):
         # Short by 1 and 2 with a day between on which nothing is asked, then served, then by 4.
-        found = reliability_of_series([5, 0, 5, 5, 5, 5], [4, 0, 3, 5, 1, 5])
-        assert found.time == pytest.approx(2 / 5)
-        assert found.resilience == pytest.approx(2 / 3)
-        assert found.mean_event_m3 == pytest.approx(3.5)
-        assert found.worst_event_m3 == pytest.approx(4.0)
+        inflow, asked = np.array([4.0, 0, 3, 5, 1, 5]), np.array([5.0, 0, 5, 5, 5, 5])
+        found = reliability(run_alone(100.0, inflow, asked, start_share=0.0)[1])
+        assert found["time_reliability"] == pytest.approx(2 / 5)
+        assert found["resilience"] == pytest.approx(2 / 3)
+        assert found["vulnerability"] == pytest.approx(3.5)
+        assert found["worst_event"] == pytest.approx(4.0)
 
 
 class TestPonds:
     """Figures of the trade, through the units that a scenario may write."""
 
     def test_inch_over_an_acre(self):
-        gallons = volume_m3(convert(1, "in", "mm"), convert(1, "acre", "m^2"))
-        assert gallons / convert(1, "gal", "m^3") == pytest.approx(27_154, abs=0.5)
         assert convert(27_154, "gal", "m^3") == pytest.approx(
             convert(1, "acre-in", "m^3"), abs=convert(0.5, "gal", "m^3")
         )
@@ -129,8 +193,9 @@ class TestPonds:
     def test_inch_over_half_an_acre_of_pond(self):
         # About 13,600 gal for 0.5 acre taken as 21,800 ft2: the same in three figures.
         for area in (convert(0.5, "acre", "m^2"), convert(21_800, "ft2", "m^2")):
-            gallons = volume_m3(25.4, area) / convert(1, "gal", "m^3")
-            assert gallons == pytest.approx(13_600, abs=50)
+            # A box of that area, an inch deep.
+            volumes, _ = surveyed_pond([0.0, 0.0254], [area, area])
+            assert volumes[-1] / convert(1, "gal", "m^3") == pytest.approx(13_600, abs=50)
 
     def test_seepage_of_clay(self):
         # 1e-6 cm/s under unit gradient is 0.034 in/d; 1/8 in/d is the most aimed at (memory).

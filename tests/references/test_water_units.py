@@ -1,14 +1,14 @@
 """Depths, areas, flows and volumes of water across the units people write.
 
 Sources: definitions of the units (common practice); published examples of precipitation rate;
-California Model Water Efficient Landscape Ordinance, 2009 and 2015 (Fresno example); Colorado
-Irrigation Guide part 683 (supply rate); gpm per acre by water window, own arithmetic.
+Colorado Irrigation Guide part 683 (supply rate); gpm per acre by water window, own arithmetic.
 """
 
 import pytest
 
-from drysward.physics.sprinklers import precipitation_rate_mm_h, supply_flow_m3_h, volume_m3
 from drysward.quantities import convert
+from drysward.scenario.model import DeliverySpec
+from drysward.site.plans import nightly_depth_mm
 
 
 def flow(gpm):
@@ -19,8 +19,14 @@ def area(value, unit="ft2"):
     return convert(value, unit, "m^2")
 
 
+def depth_in(flow_m3_h, area_m2, hours=1.0):
+    """What a system of this flow puts on an area in so many hours."""
+    delivery = DeliverySpec("in_ground_rotors", 0.7, 12.5, 0.0, flow_m3_h, 0.0, 0.0)
+    return nightly_depth_mm(delivery, area_m2, hours) / 25.4
+
+
 def in_per_hour(gpm, ft2):
-    return precipitation_rate_mm_h(flow(gpm), area(ft2)) / 25.4
+    return depth_in(flow(gpm), area(ft2))
 
 
 class TestPrecipitationRate:
@@ -42,11 +48,9 @@ class TestPrecipitationRate:
 
 class TestDefinitions:
     def test_acre_inch(self):
-        gallons = volume_m3(25.4, area(1, "acre")) / convert(1, "gal", "m^3")
-        assert gallons == pytest.approx(27_154, abs=0.5)
-        assert convert(1, "acre-in", "m^3") == pytest.approx(
-            volume_m3(25.4, area(1, "acre")), rel=1e-9
-        )
+        volume_m3 = convert(1, "acre-in", "m^3")
+        assert volume_m3 / convert(1, "gal", "m^3") == pytest.approx(27_154, abs=0.5)
+        assert depth_in(volume_m3, area(1, "acre")) == pytest.approx(1, rel=1e-9)
 
     def test_acre_is_43_560_square_feet(self):
         assert area(1, "acre") == pytest.approx(area(43_560), rel=1e-9)
@@ -58,7 +62,7 @@ class TestDefinitions:
         )
 
     def test_inch_on_a_square_foot(self):
-        gallons = volume_m3(25.4, area(1)) / convert(1, "gal", "m^3")
+        gallons = 1 / depth_in(convert(1, "gal", "m^3"), area(1))
         assert gallons == pytest.approx(0.6234, abs=0.00005)
 
     def test_flows(self):
@@ -67,41 +71,14 @@ class TestDefinitions:
         assert convert(1, "cfs", "m^3/h") / acre_inch_per_hour == pytest.approx(0.992, abs=0.0005)
 
     def test_millimetre_on_a_square_metre_is_a_litre(self):
-        assert volume_m3(1, 1) == pytest.approx(convert(1, "L", "m^3"), rel=1e-12)
-
-
-class TestLandscapeAllowance:
-    """Allowance, gal/yr = ETo x 0.62 x [ETAF x LA + (1 - ETAF) x SLA]; Fresno, ETo 51.1 in."""
-
-    @staticmethod
-    def gallons(eto_in, factor, landscape_ft2, special_ft2=0.0):
-        return eto_in * 0.62 * (factor * landscape_ft2 + (1 - factor) * special_ft2)
-
-    @pytest.mark.parametrize(
-        "factor, landscape_ft2, special_ft2, expected, tolerance",
-        [
-            (0.7, 50_000, 0, 1_108_870, 1e-9),
-            (0.7, 50_000, 2_000, 1_127_808, 1e-3),  # printed; the formula gives 1,127,879
-            (0.45, 50_000, 0, 712_845, 1e-9),  # own arithmetic
-            (0.45, 80_000, 80_000, 2_534_560, 1e-9),  # own arithmetic, whole field special
-        ],
-    )
-    def test_formula(self, factor, landscape_ft2, special_ft2, expected, tolerance):
-        found = self.gallons(51.1, factor, landscape_ft2, special_ft2)
-        assert found == pytest.approx(expected, rel=tolerance)
-
-    def test_the_same_season_through_our_units(self):
-        # The ordinance rounds 0.6234 gal/(in ft2) to 0.62; our units do not.
-        season_mm = 0.7 * convert(51.1, "in", "mm")
-        gallons = volume_m3(season_mm, area(50_000)) / convert(1, "gal", "m^3")
-        assert gallons * 0.62 / (144 / 231) == pytest.approx(1_108_870, rel=1e-9)
+        assert 25.4 * depth_in(convert(1, "L", "m^3"), 1) == pytest.approx(1, rel=1e-12)
 
 
 class TestSupplyRate:
-    def acre_inches_per_hour(self, depth_in, hours):
-        depth_mm = convert(depth_in, "in", "mm")
-        found = supply_flow_m3_h(depth_mm, area(120, "acre"), hours, efficiency=0.60)
-        return found / convert(1, "acre-in", "m^3")
+    def acre_inches_per_hour(self, net_in, hours):
+        """Flow that brings a net depth to 120 acre, 60 % of it reaching the roots."""
+        of_one = depth_in(convert(1, "acre-in", "m^3"), area(120, "acre"), hours)
+        return net_in / 0.60 / of_one
 
     def test_peak_day(self):
         # 0.25 in/d on 120 acre at 60 %: printed 2.1 cfs, an acre-inch per hour taken as a cfs.
@@ -128,5 +105,5 @@ class TestSupplyRate:
         ],
     )
     def test_inch_a_week_on_an_acre(self, window_h, gpm):
-        found = supply_flow_m3_h(25.4, area(1, "acre"), window_h, efficiency=1.0) / flow(1)
+        found = 1 / depth_in(flow(1), area(1, "acre"), window_h)
         assert found == pytest.approx(gpm, abs=0.05 if gpm > 10 else 0.006)

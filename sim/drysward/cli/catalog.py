@@ -29,7 +29,7 @@ def command(name: str) -> None:
     # Names are written with underscores in files; people type hyphens and blanks.
     key = name.strip().lower().replace("-", "_").replace(" ", "_")
     entries = [known[key] for known in catalog.entries.values() if key in known]
-    terms = {**catalog.meanings, **catalog.quantities}
+    terms = {**catalog.derived, **catalog.meanings, **catalog.quantities}
     if not key:
         parts = catalog_kinds(catalog)
     elif key == "plans":

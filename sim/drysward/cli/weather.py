@@ -77,7 +77,7 @@ def check(
     """
     from drysward.screen.tables import console
     from drysward.screen.weather import weather_survey
-    from drysward.weather.checking.survey import Season, survey
+    from drysward.studies.weather_survey import Season, survey
     from drysward.weather.file.read import read_table
 
     days = Season(*season) if season else None

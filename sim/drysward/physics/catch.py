@@ -22,12 +22,6 @@ def low_quarter_uniformity(catches: ArrayLike) -> float:
     return float((weights * values).sum() / quarter / values.mean())
 
 
-def christiansen_uniformity(catches: ArrayLike) -> float:
-    """CU = 1 - sum |x - mean| / (n mean) (Christiansen 1942)."""
-    values = np.asarray(catches, float)
-    return float(1.0 - np.abs(values - values.mean()).mean() / values.mean())
-
-
 def run_time_multiplier(du_low_quarter: float) -> float:
     """1 / (0.4 + 0.6 DU_LQ), so that the dry parts get enough (from memory, trade practice)."""
     return 1.0 / (0.4 + 0.6 * du_low_quarter)

@@ -1,6 +1,6 @@
 """What the runoff of a curve number starts from (NEH-630 chapters 9 and 10; TR-55). Depths in mm.
 
-The runoff itself is ``physics.water.rain_runoff``.
+The runoff itself is ``physics.runoff.rain_runoff``.
 """
 
 from __future__ import annotations
@@ -8,7 +8,8 @@ from __future__ import annotations
 from drysward.compiled import jitable
 from drysward.physics.arithmetic import smaller
 
-ABSTRACTION_RATIO = 0.2
+INITIAL_ABSTRACTION = 0.2
+"""Ia over S: share of the retention that rain fills before any runs off (NEH-630 ch. 10)."""
 
 
 def retention_mm(curve_number: float) -> float:

@@ -24,8 +24,6 @@ ALBEDO = 0.23  # of the reference grass, FAO-56 Eq 38
 ANGSTROM_A, ANGSTROM_B = 0.25, 0.50  # FAO-56 Eq 35 where no calibration is at hand
 KRS_INTERIOR, KRS_COAST = 0.16, 0.19  # FAO-56 Eq 50
 SHORT_CN, SHORT_CD = 900.0, 0.34  # FAO-56 Eq 6
-TALL_CN, TALL_CD = 1600.0, 0.38  # ASCE-EWRI 2005, daily, tall reference
-ASPIRATED, NATURAL, INDOOR = 0.000662, 0.000800, 0.001200  # psychrometers, FAO-56 Eq 16
 # Rs/Rso is 0/0 in the polar night. FAO-56 Example 19 takes 0.8 for a night it cannot see.
 NIGHT_CLEARNESS = 0.8
 ARID_DEPRESSION_C = 2.5  # middle of the 2 to 3 deg C that FAO-56 gives with Eq 48
@@ -65,13 +63,6 @@ def vapour_pressure_slope_kpa_c(tmean_c: Values) -> Values:
 def vapour_pressure_from_dewpoint_kpa(dewpoint_c: Values) -> Values:
     """Actual vapour pressure from the dew point (FAO-56 Eq 14)."""
     return saturation_vapour_pressure_kpa(dewpoint_c)
-
-
-def vapour_pressure_from_wet_bulb_kpa(
-    dry_c: Values, wet_c: Values, pressure_kpa: Values, psychrometer: float = ASPIRATED
-) -> Values:
-    """Actual vapour pressure from dry and wet bulb (FAO-56 Eq 15 and 16)."""
-    return saturation_vapour_pressure_kpa(wet_c) - psychrometer * pressure_kpa * (dry_c - wet_c)
 
 
 def vapour_pressure_from_rh_extremes_kpa(
@@ -203,17 +194,7 @@ def net_radiation_mj_m2(net_shortwave: Values, net_longwave: Values) -> Values:
     return net_shortwave - net_longwave
 
 
-# ---------------------------------------------------------------- ground and wind
-
-
-def soil_heat_flux_month_mj_m2(tmean_before_c: Values, tmean_after_c: Values) -> Values:
-    """Soil heat flux of a month, from the means of its neighbours (FAO-56 Eq 43)."""
-    return 0.07 * (tmean_after_c - tmean_before_c)
-
-
-def soil_heat_flux_month_so_far_mj_m2(tmean_before_c: Values, tmean_c: Values) -> Values:
-    """Soil heat flux of a month whose next is not known yet (FAO-56 Eq 44)."""
-    return 0.14 * (tmean_c - tmean_before_c)
+# ---------------------------------------------------------------- wind
 
 
 def wind_at_2m_m_s(wind_m_s: Values, height_m: Values) -> Values:
@@ -232,20 +213,11 @@ def penman_monteith_mm(
     deficit_kpa: Values,
     slope_kpa_c: Values,
     psychrometric_kpa_c: Values,
-    cn: float = SHORT_CN,
-    cd: float = SHORT_CD,
 ) -> Values:
     """Reference evapotranspiration of a day (FAO-56 Eq 6).
 
-    ``deficit_kpa`` is es - ea. ``TALL_CN`` and ``TALL_CD`` give the tall reference of
-    ASCE-EWRI 2005. May be negative on a day of dew.
+    ``deficit_kpa`` is es - ea. May be negative on a day of dew.
     """
     energy = MM_PER_MJ_M2 * slope_kpa_c * (net_radiation_mj_m2 - soil_heat_flux_mj_m2)
-    wind = psychrometric_kpa_c * cn / (tmean_c + 273) * u2_m_s * deficit_kpa
-    return (energy + wind) / (slope_kpa_c + psychrometric_kpa_c * (1 + cd * u2_m_s))
-
-
-def hargreaves_mm(tmax_c: Values, tmin_c: Values, ra_mj_m2: Values) -> Values:
-    """Reference evapotranspiration of a day from temperature alone (FAO-56 Eq 52)."""
-    warmth = (tmax_c + tmin_c) / 2 + 17.8
-    return 0.0023 * warmth * np.sqrt(tmax_c - tmin_c) * MM_PER_MJ_M2 * ra_mj_m2
+    wind = psychrometric_kpa_c * SHORT_CN / (tmean_c + 273) * u2_m_s * deficit_kpa
+    return (energy + wind) / (slope_kpa_c + psychrometric_kpa_c * (1 + SHORT_CD * u2_m_s))

@@ -25,7 +25,7 @@ from drysward.report.result import (
     plain,
     safest_plan,
 )
-from drysward.screen.supply import volume_display
+from drysward.results.text import volume_display
 from drysward.studies.sweep.effects import effects
 from drysward.studies.sweep.front import front as front_of
 from drysward.studies.sweep.surface import strongest, surface

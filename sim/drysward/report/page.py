@@ -19,8 +19,7 @@ from drysward.quantities import Display, shown
 from drysward.report import style, words
 from drysward.report.gallery import fitting, panel_svg, panel_title
 from drysward.report.result import SUPPLY, SWEEP, keys, kind_of, label, plain
-from drysward.screen.supply import volume_display
-from drysward.screen.tables import UNKNOWN, odds_text, rounded
+from drysward.results.text import UNKNOWN, odds_text, rounded, volume_display
 from drysward.studies.sweep.effects import effects
 from drysward.studies.sweep.front import front as front_of
 from drysward.studies.sweep.surface import strongest

@@ -13,7 +13,7 @@ from drysward.quantities import Display, shown
 from drysward.report import style
 from drysward.report.figures import start
 from drysward.report.result import keys, label
-from drysward.screen.supply import volume_display
+from drysward.results.text import volume_display
 
 BEFORE, AFTER = 2, 1
 """Years shown before and after the one in which the store is lowest."""

@@ -20,9 +20,8 @@ from drysward.report.result import (
     plain,
     safest_plan,
 )
+from drysward.results.text import MADE_WEATHER, procedures, rounded, volume_display, volume_text
 from drysward.scenario.model import RECORD
-from drysward.screen.supply import volume_display, volume_text
-from drysward.screen.tables import MADE_WEATHER, procedures, rounded
 from drysward.studies.sweep.effects import effects
 from drysward.studies.sweep.front import front as front_of
 from drysward.studies.sweep.surface import strongest

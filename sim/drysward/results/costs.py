@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from drysward.scenario.model import Costs, SourceSpec, SupplySpec, TariffBlock
+from drysward.scenario.model import SourceSpec, SupplySpec, TariffBlock
 
 FloatArray = NDArray[np.float64]
 
@@ -64,18 +64,3 @@ def energy_kwh(draws_m3: FloatArray, from_store_m3: FloatArray, supply: SupplySp
         store = supply.storage
         energy += pumping_energy_kwh(from_store_m3, store.lift_m, store.pump_efficiency)
     return energy
-
-
-def yearly_cost(
-    draws_m3: FloatArray,
-    from_store_m3: FloatArray,
-    labour_h: FloatArray,
-    supply: SupplySpec,
-    costs: Costs,
-) -> FloatArray:
-    """Water, energy and labour of a year together (..., Y), in ``costs.currency``.
-
-    Shapes as ``energy_kwh``; ``labour_h`` (..., Y) are hours of work.
-    """
-    energy = energy_kwh(draws_m3, from_store_m3, supply) * costs.energy_price_kwh
-    return water_cost(draws_m3, supply.sources) + energy + labour_h * costs.labour_price_h

@@ -23,33 +23,6 @@ NO_UNIT = ("", "1")
 FILL = netCDF4.default_fillvals["f8"]
 
 # Units and names of what the vocabulary has under another name or not at all.
-_ATTRIBUTES = {
-    "peak_week": ("mm", "irrigation of the peak week"),
-    "longest_wilt": ("d", "longest spell of wilt"),
-    "longest_dormant": ("d", "longest spell of dormancy"),
-    "not_recovered": ("1", "1 when the field had not recovered from dormancy by the year's end"),
-    "water_start": ("mm", "stored water at the start of the year"),
-    "water_end": ("mm", "stored water at the end of the year"),
-    "odds": ("1", "share of years in which the stage is reached on the day"),
-    "probability_low": ("1", "lower 90 % limit of the probability"),
-    "probability_high": ("1", "upper 90 % limit of the probability"),
-    "days_mean": ("d", "mean days a year on which the stage is reached"),
-    "season_water": ("mm", "mean irrigation a year drawn from the supply"),
-    "demand": ("mm", "irrigation demand by return period"),
-    "demand_low": ("mm", "lower limit of the demand"),
-    "demand_high": ("mm", "upper limit of the demand"),
-    "demand_fitted": ("1", "1 when the demand comes from a fitted curve, 0 from the record"),
-    "area_m2": ("m2", "area of the field"),
-    "labour_hours_per_day": ("h", "labour on a day of watering"),
-    "reached": ("1", "share of the field at which the stage counts as reached"),
-    "period": ("year", "return period"),
-    "year": ("1", "turf year, by the calendar year it starts in"),
-    "month": ("1", "month of the year"),
-    "day_of_year": ("1", "day of the year in a leap-year calendar, from 1"),
-    "surface_water": ("mm", "water in the surface layer"),
-    "stage": ("1", "stage of restrictions in force"),
-}
-
 # Means over the years, and extremes, that a summary holds beside the answers.
 _MEANS = (
     "precipitation", "reference_et", "transpiration", "leaf_evaporation", "soil_evaporation",
@@ -286,11 +259,10 @@ def ledger_rows(account: xr.Dataset, system: str) -> list[list[object]]:
 
 
 def _units_and_name(name: str, values: xr.DataArray) -> tuple[str, str]:
-    """Units and long name: as the variable has them, else from above or the vocabulary."""
-    units, long_name = _ATTRIBUTES.get(name, ("", name.replace("_", " ")))
-    term = load_catalog().quantities.get(name)
-    if term is not None and name not in _ATTRIBUTES:
-        units, long_name = term.units, term.long_name
+    """Units and long name: as the variable has them, else from the vocabulary."""
+    catalog = load_catalog()
+    term = catalog.quantities.get(name) or catalog.derived.get(name)
+    units, long_name = (term.units, term.long_name) if term else ("", name.replace("_", " "))
     return values.attrs.get("units", units), values.attrs.get("long_name", long_name)
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import math
 import re
 import tomllib
 from collections.abc import Iterator, Mapping, Sequence
@@ -21,16 +20,14 @@ from drysward.scenario.model import (
     GENERATOR,
     RECORD,
     SKINNED,
-    WHOLE_YEAR,
     Answers,
+    Costs,
     DeliverySpec,
     FieldSpec,
-    Pause,
     PlanSpec,
     RootZoneSpec,
     Scenario,
     Site,
-    Stage,
 )
 from drysward.scenario.names import Named
 from drysward.scenario.play_tables import (
@@ -40,21 +37,20 @@ from drysward.scenario.play_tables import (
     skin_spec,
     syringe_spec,
 )
+from drysward.scenario.rules import RULE_KEYS, rule_values
 from drysward.scenario.schema import (
     GIVEN_SOIL,
     ROOT_ZONE_NUMBERS,
     AnswersTable,
     DeliveryTable,
     FieldTable,
-    PauseTable,
     PlanTable,
     RootZoneTable,
     ScenarioTable,
-    SiteTable,
 )
 from drysward.scenario.sizing_tables import sizing_spec
-from drysward.scenario.supply_tables import costs_spec, supply_spec
-from drysward.scenario.values import EVERY_TIME, MONTHS, WEEKDAYS, flags, span
+from drysward.scenario.supply_tables import supply_spec
+from drysward.scenario.values import EVERY_TIME, label_of, values_of
 from drysward.scenario.weather_tables import MADE_YEARS, check_climate, weather_source
 
 NORTHERN_SEASON = (91, 304)  # 1 April to 31 October
@@ -143,12 +139,12 @@ def from_tree(
         raise FaultyInput(faults)
 
     folder = Path(base_folder)
-    site, weather = _site(table.site), weather_source(table.weather, folder)
+    site, weather = Site(**values_of(table.site)), weather_source(table.weather, folder)
     if weather.climate is not None and not climate_is_checked:
         check_climate(name, site, weather.climate, catalog)
     plans = tuple(_plan(key, part, catalog) for key, part in table.plans.items())
     longest_window_h = max(plan.window_h for plan in plans)
-    answers = _answers(table.answers, southern=table.site.latitude < 0.0)
+    answers = _answers(table.answers, southern=site.latitude_deg < 0.0)
     return Scenario(
         title=table.title,
         text=text,
@@ -161,7 +157,7 @@ def from_tree(
         answers=answers,
         catalog=catalog,
         supply=supply_spec(table.supply, catalog, longest_window_h) if table.supply else None,
-        costs=costs_spec(table.costs),
+        costs=Costs(**values_of(table.costs)),
         sizing=sizing_spec(table.sizing, named, answers) if table.sizing else None,
         written=frozenset(key for key, _ in leaves(raw)),
     )
@@ -170,21 +166,10 @@ def from_tree(
 # --- tables to the model ----------------------------------------------------------------------
 
 
-def _site(table: SiteTable) -> Site:
-    return Site(
-        name=table.name,
-        latitude_deg=table.latitude,
-        elevation_m=table.elevation,
-        coastal=table.coastal,
-        arid=table.arid,
-        supply_m3_d=math.inf if table.supply is None else table.supply,
-    )
-
-
 def _field(key: str, table: FieldTable, catalog: Catalog) -> FieldSpec:
     return FieldSpec(
         key=key,
-        label=table.label or key.replace("_", " "),
+        label=label_of(key, table.label),
         area_m2=table.area,
         species=table.species,
         root_zone=_root_zone(table.root_zone),
@@ -233,48 +218,17 @@ def _delivery(table: DeliveryTable, catalog: Catalog) -> DeliverySpec:
 
 
 def _plan(key: str, table: PlanTable, catalog: Catalog) -> PlanSpec:
-    crown, rain_skip = table.crown, table.rain_skip
-    depths = dict(table.depth or {})
-    if EVERY_TIME in depths:
-        depths = dict.fromkeys(table.days or (), depths[EVERY_TIME])
+    by_rule = rule_values(table)
+    if table.allowed is None and "depth_by_weekday" in by_rule:
+        by_rule["allowed"] = tuple(depth > 0.0 for depth in by_rule["depth_by_weekday"])
     return PlanSpec(
         key=key,
-        label=table.label or key.replace("_", " "),
-        rule=table.rule,
-        depth_by_weekday=tuple(depths.get(day, 0.0) for day in WEEKDAYS),
-        share=table.share or 0.0,
-        trigger=1.0 if table.trigger is None else table.trigger,
-        target=table.target or 0.0,
-        least_depth_mm=table.least_depth,
-        season=span(table.season) if table.season else WHOLE_YEAR,
-        allowed=flags(table.days or list(depths) or None),
-        time_of_day=table.time,
-        window_h=table.window,
-        rain_skip_mm=rain_skip.rain if rain_skip else math.inf,
-        rain_skip_days=rain_skip.within if rain_skip else 1,
-        interval_days=table.interval,
-        adjust=tuple(table.adjust.get(month, 1.0) for month in MONTHS),
-        allow_for_uniformity=table.allow_for_uniformity,
-        cycle_and_soak=table.cycle_and_soak,
-        crown_depth_mm=crown.depth if crown else 0.0,
-        crown_interval_days=crown.every if crown else 14,
-        crown_from=crown.from_dormant if crown else 0.2,
-        pause=_pause(table.pause) if table.pause else Pause(),
-        stages=tuple(
-            Stage(part.above, part.below, part.share, flags(part.days), part.crown_only)
-            for part in table.stages
-        ),
+        label=label_of(key, table.label),
         syringe=syringe_spec(table.syringe, catalog) if table.syringe else None,
-    )
-
-
-def _pause(table: PauseTable) -> Pause:
-    return Pause(
-        first=-1 if table.first is None else table.first,
-        last=-1 if table.last is None else table.last,
-        above=math.inf if table.above is None else table.above,
-        below=math.inf if table.below is None else table.below,
-        longest_days=math.inf if table.longest is None else table.longest,
+        **by_rule,
+        **values_of(table.crown),
+        **values_of(table.rain_skip),
+        **values_of(table, "label", "crown", "rain_skip", "syringe", *RULE_KEYS),
     )
 
 
@@ -282,13 +236,7 @@ def _answers(table: AnswersTable, southern: bool) -> Answers:
     warm_months = SOUTHERN_SEASON if southern else NORTHERN_SEASON
     return Answers(
         reached=table.reached.model_dump(),
-        season=span(table.season) if table.season else warm_months,
-        turf=table.turf,
-        start_soil_water=table.start_soil_water,
-        return_periods=tuple(table.return_periods),
-        confidence=table.confidence,
-        fewest_days=table.fewest_days,
-        drought_days=table.drought_days,
+        **{"season": warm_months, **values_of(table, "reached")},
     )
 
 

@@ -18,7 +18,6 @@ from drysward.weather.file.columns import ColumnSpec
 from drysward.weather.file.fill import FillRule
 from drysward.weather.simulated.resampling import ChangeFactors
 
-RULES = ("none", "fixed", "share of et", "refill")
 TIMES_OF_DAY = ("night", "early morning", "midday", "evening")
 STANDS = ("established", "first-year sod")
 TURF, SKINNED = SURFACES = ("turf", "skinned")

@@ -7,14 +7,13 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from pydantic import BeforeValidator, Field, ValidationInfo, model_validator
+from pydantic import AfterValidator, BeforeValidator, Field, ValidationInfo, model_validator
 
 from drysward.catalog import Catalog, load_catalog
 from drysward.quantities import LENGTH, TEMPERATURE, TIME, parse
 from drysward.scenario.model import (
     ESTABLISH_KINDS,
     SKINNED,
-    WHOLE_YEAR,
     CoverSpec,
     EstablishSpec,
     EventSpec,
@@ -26,20 +25,20 @@ from drysward.scenario.model import (
 from drysward.scenario.values import (
     DayOfYear,
     Depth,
+    Flags,
     Flaws,
     Odds,
     Part,
     Share,
-    SpanTable,
+    Span,
     Text,
-    Weekdays,
     WholeDays,
-    flags,
+    as_a,
     known_name,
     one_of,
     quantity,
     refuse,
-    span,
+    values_of,
 )
 
 PLAY_LIMITS = {
@@ -79,51 +78,58 @@ def hours(value: object) -> object:
 
 class EventTable(Part):
     label: Text
-    days: Weekdays | None = None
-    season: SpanTable | None = None
-    dates: Annotated[list[DayOfYear], Field(min_length=1)] | None = None
+    weekdays: Annotated[Flags | None, Field(alias="days")] = None
+    season: Span | None = None
+    dates: (
+        Annotated[
+            list[DayOfYear],
+            Field(min_length=1),
+            AfterValidator(lambda days: tuple(sorted(set(days)))),
+        ]
+        | None
+    ) = None
     hours: Annotated[float, BeforeValidator(hours), Field(gt=0.0, le=24.0)]
-    judged: bool = True
+    judged: bool = EventSpec.judged
 
     @model_validator(mode="after")
     def _says_its_days_once(self) -> EventTable:
         flaws: Flaws = []
-        if self.dates is None and self.days is None:
+        if self.dates is None and self.weekdays is None:
             flaws.append(("days", "is missing", "days of the week, or dates"))
-        for key in ("days", "season"):
-            if self.dates is not None and getattr(self, key) is not None:
+        for key, value in (("days", self.weekdays), ("season", self.season)):
+            if self.dates is not None and value is not None:
                 flaws.append((key, "is given beside dates", "dates alone, or days and season"))
         refuse(flaws)
         return self
 
 
 class CoverTable(Part):
-    rain: Annotated[float, quantity(LENGTH), Field(ge=0.0, le=500.0)]
-    before: WholeDays
-    labour: Annotated[float, quantity(TIME), Field(ge=0.0, le=1000.0)] = 0.0
+    rain_from_mm: Annotated[float, quantity(LENGTH), Field(alias="rain", ge=0.0, le=500.0)]
+    days_before: Annotated[WholeDays, Field(alias="before")]
+    labour_h: Annotated[float, quantity(TIME), Field(alias="labour", ge=0.0, le=1000.0)] = 0.0
     # A day in sun or three otherwise, from memory.
-    longest: WholeDays = 2
-    heat: Temperature = 30.0
+    longest_days: Annotated[WholeDays, Field(alias="longest")] = 2
+    heat_c: Annotated[Temperature, Field(alias="heat")] = 30.0
 
 
 class PrewetTable(Part):
-    depth: Depth
-    before: WholeDays
+    prewet_mm: Annotated[Depth, Field(alias="depth")]
+    prewet_days_before: Annotated[WholeDays, Field(alias="before")]
 
 
 class HardnessTable(Part):
-    intercept: Annotated[float, Field(gt=0.0, le=1000.0)]
-    slope: Annotated[float, Field(ge=-5000.0, le=0.0)]
-    scatter: Annotated[float, Field(ge=0.0, le=200.0)]
+    intercept_g: Annotated[float, Field(alias="intercept", gt=0.0, le=1000.0)]
+    slope_g: Annotated[float, Field(alias="slope", ge=-5000.0, le=0.0)]
+    scatter_g: Annotated[float, Field(alias="scatter", ge=0.0, le=200.0)]
 
 
 class PlayTable(Part):
-    events: list[EventTable] = []
-    cover: CoverTable | None = None
-    blackout: WholeDays | None = None
+    events: list[Annotated[EventTable, as_a(EventSpec)]] = []
+    cover: Annotated[CoverTable, as_a(CoverSpec)] | None = None
+    blackout_days: Annotated[WholeDays | None, Field(alias="blackout")] = None
     prewet: PrewetTable | None = None
-    hardness: HardnessTable | None = None
-    hard_above: Gs | None = None
+    hardness: Annotated[HardnessTable, as_a(HardnessSpec)] | None = None
+    hard_above_g: Annotated[Gs | None, Field(alias="hard_above")] = None
     soft_below: Gs | None = None
     air_filled_below: Annotated[float, Field(gt=0.0, le=0.5)] | None = None
     share: Annotated[float, Field(gt=0.0, le=1.0)] | None = None
@@ -134,15 +140,20 @@ class PlayTable(Part):
         if not any(event.judged for event in self.events):
             flaws += [
                 (key, "waits for an event, and none is judged", "events with judged = true")
-                for key in ("cover", "blackout", "prewet")
-                if getattr(self, key) is not None
+                for key, value in (
+                    ("cover", self.cover),
+                    ("blackout", self.blackout_days),
+                    ("prewet", self.prewet),
+                )
+                if value is not None
             ]
-        if self.prewet and self.blackout and self.prewet.before < self.blackout:
-            told = f"no water is given on {self.blackout} days up to the event"
-            flaws.append(("prewet.before", told, f"{self.blackout} days or more"))
+        dry = self.blackout_days or 0
+        if self.prewet and self.prewet.prewet_days_before < dry:
+            told = f"no water is given on {dry} days up to the event"
+            flaws.append(("prewet.before", told, f"{dry} days or more"))
         limits = load_catalog().get("play", "limits")
         soft = self.soft_below or limits["soft_below_g"]
-        hard = self.hard_above
+        hard = self.hard_above_g
         if hard is not None and soft >= hard:
             flaws.append(("soft_below", f"{soft:g} is not below hard_above", f"under {hard:g}"))
         refuse(flaws)
@@ -204,33 +215,12 @@ def play_spec(table: PlayTable, catalog: Catalog) -> PlaySpec:
         written: float | None = getattr(table, key)
         return catalog.get("play", "limits")[PLAY_LIMITS[key]] if written is None else written
 
-    cover, hardness, prewet = table.cover, table.hardness, table.prewet
     return PlaySpec(
-        events=tuple(_event(part) for part in table.events),
-        cover=CoverSpec(cover.rain, cover.before, cover.labour, cover.longest, cover.heat)
-        if cover
-        else None,
-        blackout_days=table.blackout or 0,
-        prewet_mm=prewet.depth if prewet else 0.0,
-        prewet_days_before=prewet.before if prewet else 0,
-        hardness=HardnessSpec(hardness.intercept, hardness.slope, hardness.scatter)
-        if hardness
-        else None,
-        hard_above_g=table.hard_above,
         soft_below_g=limit("soft_below"),
         air_filled_below=limit("air_filled_below"),
         share=limit("share"),
-    )
-
-
-def _event(table: EventTable) -> EventSpec:
-    return EventSpec(
-        label=table.label,
-        weekdays=flags(table.days),
-        season=span(table.season) if table.season else WHOLE_YEAR,
-        dates=tuple(sorted(set(table.dates or ()))),
-        hours=table.hours,
-        judged=table.judged,
+        **values_of(table.prewet),
+        **values_of(table, "prewet", *PLAY_LIMITS),
     )
 
 

@@ -28,6 +28,7 @@ from drysward.scenario.play_tables import (
     SKIN_NUMBERS,
     SYRINGE_NUMBERS,
 )
+from drysward.scenario.rules import NO_WATERING, RULES
 from drysward.scenario.schema import DELIVERY_NUMBERS, ROOT_ZONE_NUMBERS
 from drysward.scenario.sizing_tables import ALLOWANCE, SIZE_KINDS
 from drysward.scenario.supply_tables import (
@@ -253,16 +254,15 @@ def _plan(plan: PlanSpec) -> Iterator[Setting]:
     Months whose run times are not adjusted are left out.
     """
     yield "rule", plan.rule, ""
-    if plan.rule == "fixed":
-        for day, depth in zip(WEEKDAYS, plan.depth_by_weekday, strict=True):
-            if depth > 0.0:
-                yield f"depth.{day}", depth, "mm"
-    elif plan.rule == "share of et":
-        yield "share", plan.share, "1"
-    elif plan.rule == "refill":
-        yield "trigger", plan.trigger, "1"
-        yield "target", plan.target, "1"
-    if plan.rule != "none":
+    for name, key in RULES[plan.rule].keys.items():
+        value = getattr(plan, key.attribute)
+        if isinstance(value, tuple):
+            for day, of_day in zip(WEEKDAYS, value, strict=True):
+                if of_day > 0.0:
+                    yield f"{name}.{day}", of_day, key.unit
+        else:
+            yield name, value, key.unit
+    if plan.rule != NO_WATERING:
         yield "least_depth", plan.least_depth_mm, "mm"
         yield "interval", plan.interval_days, "d"
         if plan.rain_skip_mm < math.inf:

@@ -12,18 +12,22 @@ from __future__ import annotations
 from itertools import pairwise
 from typing import Annotated, Any
 
-from pydantic import AfterValidator, BeforeValidator, Field, model_validator
+from pydantic import AfterValidator, BeforeValidator, Field, create_model, model_validator
 
 from drysward.catalog import load_catalog
 from drysward.day.records import MOST_STAGES
 from drysward.quantities import ANGLE, AREA, FLOW, LENGTH, PRESSURE_HEAD, RATE, TIME, VOLUME, Kind
 from drysward.scenario.model import (
-    RULES,
     SKINNED,
     STANDS,
     SURFACES,
     TIMES_OF_DAY,
     TURF_YEARS,
+    Answers,
+    Pause,
+    PlanSpec,
+    Site,
+    Stage,
 )
 from drysward.scenario.play_tables import (
     EstablishTable,
@@ -32,25 +36,26 @@ from drysward.scenario.play_tables import (
     SyringeTable,
     grown,
 )
+from drysward.scenario.rules import RULE_KEYS, RULES, rule_flaws
 from drysward.scenario.sizing_tables import SizingTable
 from drysward.scenario.supply_tables import CostsTable, SupplyTable, said_once
 from drysward.scenario.values import (
-    EVERY_TIME,
     MM_PER_M,
-    WEEKDAYS,
+    MONTHS,
     DayOfYear,
     Depth,
     Drought,
+    Flags,
     Flaws,
     Identifier,
     Month,
     Odds,
     Part,
     Share,
-    SpanTable,
+    Span,
     Text,
-    Weekdays,
     WholeDays,
+    as_a,
     entry_of,
     in_table,
     one_of,
@@ -65,11 +70,15 @@ INVERSE_TENSION = Kind("inverse of tension", "1/cm", ("1/cm",))
 
 class SiteTable(Part):
     name: Text
-    latitude: Annotated[float, quantity(ANGLE), Field(ge=-90.0, le=90.0)]
-    elevation: Annotated[float, quantity(LENGTH, 1 / MM_PER_M), Field(ge=-430.0, le=6000.0)]
+    latitude_deg: Annotated[float, quantity(ANGLE), Field(alias="latitude", ge=-90.0, le=90.0)]
+    elevation_m: Annotated[
+        float, quantity(LENGTH, 1 / MM_PER_M), Field(alias="elevation", ge=-430.0, le=6000.0)
+    ]
     coastal: bool = False
     arid: bool = False
-    supply: Annotated[float, quantity(VOLUME), Field(ge=0.0)] | None = None
+    supply_m3_d: Annotated[
+        float, quantity(VOLUME), Field(alias="supply", ge=0.0)
+    ] = Site.supply_m3_d
 
 
 # Numbers of a construction: key in the file, name in the catalogue.
@@ -215,14 +224,14 @@ class FieldTable(Part):
 
 
 class RainSkipTable(Part):
-    rain: Annotated[float, quantity(LENGTH), Field(gt=0.0)]
-    within: WholeDays = 1
+    rain_skip_mm: Annotated[float, quantity(LENGTH), Field(alias="rain", gt=0.0)]
+    rain_skip_days: Annotated[WholeDays, Field(alias="within")] = PlanSpec.rain_skip_days
 
 
 class CrownTable(Part):
-    depth: Depth
-    every: WholeDays = 14
-    from_dormant: Share = 0.2
+    crown_depth_mm: Annotated[Depth, Field(alias="depth")]
+    crown_interval_days: Annotated[WholeDays, Field(alias="every")] = PlanSpec.crown_interval_days
+    crown_from: Annotated[Share, Field(alias="from_dormant")] = PlanSpec.crown_from
 
 
 class PauseTable(Part):
@@ -230,7 +239,7 @@ class PauseTable(Part):
     last: Annotated[DayOfYear | None, Field(alias="to")] = None
     above: Drought | None = None
     below: Drought | None = None
-    longest: WholeDays | None = None
+    longest_days: Annotated[WholeDays | None, Field(alias="longest")] = None
 
     @model_validator(mode="after")
     def _in_pairs(self) -> PauseTable:
@@ -248,86 +257,63 @@ class PauseTable(Part):
 
 
 class StageTable(Part):
-    above: Drought
-    below: Drought
-    share: Share = 1.0
-    days: Weekdays | None = None
-    crown_only: bool = False
+    above_mm: Annotated[Drought, Field(alias="above")]
+    below_mm: Annotated[Drought, Field(alias="below")]
+    share: Share = Stage.share
+    allowed: Annotated[Flags | None, Field(alias="days")] = None
+    crown_only: bool = Stage.crown_only
 
 
-# Keys that only one rule reads.
-RULE_KEYS = {
-    "none": (),
-    "fixed": ("depth",),
-    "share of et": ("share",),
-    "refill": ("trigger", "target"),
-}
-
-
-class PlanTable(Part):
+class RuleTable(Part):
     label: Text | None = None
     rule: Annotated[str, one_of(*RULES)]
-    depth: (
-        Annotated[
-            dict[Annotated[str, one_of(*WEEKDAYS, EVERY_TIME)], Depth],
-            BeforeValidator(in_table(EVERY_TIME)),
-            Field(min_length=1),
-        ]
-        | None
-    ) = None
-    share: Annotated[float, Field(gt=0.0, le=2.0)] | None = None
-    trigger: Annotated[float, Field(gt=0.0, le=1.0)] | None = None
-    target: Share | None = None
-    days: Weekdays | None = None
-    least_depth: Annotated[float, quantity(LENGTH), Field(ge=0.0, le=100.0)] = 3.0
-    season: SpanTable | None = None
-    time: Annotated[str, one_of(*TIMES_OF_DAY)] = "early morning"
-    window: Annotated[float, quantity(TIME), Field(gt=0.0, le=24.0)] = 8.0
+
+
+_OF_RULES: dict[str, Any] = {name: (key.check | None, None) for name, key in RULE_KEYS.items()}
+RuleKeysTable: Any = create_model("RuleKeysTable", __base__=RuleTable, **_OF_RULES)
+
+
+class PlanTable(RuleKeysTable):
+    """A plan; its attributes but tables of other keys are those of PlanSpec."""
+
+    allowed: Annotated[Flags | None, Field(alias="days")] = None
+    least_depth_mm: Annotated[
+        float, quantity(LENGTH), Field(alias="least_depth", ge=0.0, le=100.0)
+    ] = PlanSpec.least_depth_mm
+    season: Span | None = None
+    time_of_day: Annotated[str, one_of(*TIMES_OF_DAY), Field(alias="time")] = PlanSpec.time_of_day
+    window_h: Annotated[
+        float, quantity(TIME), Field(alias="window", gt=0.0, le=24.0)
+    ] = PlanSpec.window_h
     rain_skip: RainSkipTable | None = None
-    interval: WholeDays = 1
-    adjust: dict[Month, Annotated[float, Field(ge=0.0, le=5.0)]] = {}
-    allow_for_uniformity: bool = True
-    cycle_and_soak: bool = True
+    interval_days: Annotated[WholeDays, Field(alias="interval")] = PlanSpec.interval_days
+    adjust: Annotated[
+        dict[Month, Annotated[float, Field(ge=0.0, le=5.0)]],
+        AfterValidator(lambda factors: tuple(factors.get(month, 1.0) for month in MONTHS)),
+    ] | None = None
+    allow_for_uniformity: bool = PlanSpec.allow_for_uniformity
+    cycle_and_soak: bool = PlanSpec.cycle_and_soak
     crown: CrownTable | None = None
-    pause: PauseTable | None = None
-    stages: Annotated[list[StageTable], Field(max_length=MOST_STAGES)] = []
+    pause: Annotated[PauseTable, as_a(Pause)] | None = None
+    stages: Annotated[list[Annotated[StageTable, as_a(Stage)]], Field(max_length=MOST_STAGES)] = []
     syringe: SyringeTable | None = None
 
     @model_validator(mode="after")
     def _fits_the_rule(self) -> PlanTable:
-        faults: Flaws = []
-        mine = RULE_KEYS[self.rule]
-        for rule, keys in RULE_KEYS.items():
-            for key in keys:
-                if rule != self.rule and getattr(self, key) is not None:
-                    faults.append((key, f"rule '{self.rule}' does not use it", f"'{rule}' does"))
-        for key in mine:
-            if key != "target" and getattr(self, key) is None:
-                faults.append((key, "is missing", f"rule '{self.rule}' needs it"))
-        if (
-            self.rule == "fixed"
-            and self.depth
-            and (self.days is None) == (EVERY_TIME in self.depth)
-        ):
-            told = "days with one depth, or depth = { Tue = ..., Fri = ... } without days"
-            faults.append(("days", "a fixed plan says its days once", told))
-        if self.trigger is not None and (self.target or 0.0) >= self.trigger:
-            faults.append(("target", "is not below trigger", f"less than {self.trigger:g}"))
-        faults += self._stage_faults()
-        refuse(faults)
+        refuse(rule_flaws(self) + self._stage_faults())
         return self
 
     def _stage_faults(self) -> Flaws:
         faults: Flaws = []
         for i, stage in enumerate(self.stages):
-            if stage.below > stage.above:
+            if stage.below_mm > stage.above_mm:
                 faults.append((f"stages[{i + 1}].below", "is more than above", "at most above"))
         for i, (milder, harder) in enumerate(pairwise(self.stages), start=2):
-            if harder.above <= milder.above:
-                told = f"more than {milder.above:g} mm"
+            if harder.above_mm <= milder.above_mm:
+                told = f"more than {milder.above_mm:g} mm"
                 faults.append((f"stages[{i}].above", "does not rise", told))
-            if harder.below < milder.below:
-                told = f"at least {milder.below:g} mm"
+            if harder.below_mm < milder.below_mm:
+                told = f"at least {milder.below_mm:g} mm"
                 faults.append((f"stages[{i}].below", "falls", told))
         return faults
 
@@ -341,15 +327,15 @@ class ReachedTable(Part):
 
 class AnswersTable(Part):
     reached: ReachedTable = ReachedTable()
-    season: SpanTable | None = None
-    turf: Annotated[str, one_of(*TURF_YEARS)] = TURF_YEARS[0]
-    start_soil_water: Share = 1.0
-    return_periods: Annotated[list[Annotated[float, Field(gt=1.0)]], Field(min_length=1)] = [
-        2.0, 5.0, 10.0, 20.0, 50.0,
-    ]  # fmt: skip
-    confidence: Odds = 0.90
-    fewest_days: Annotated[int, Field(ge=1, le=366)] = 360
-    drought_days: Annotated[int, Field(ge=1, le=366)] = 60
+    season: Span | None = None
+    turf: Annotated[str, one_of(*TURF_YEARS)] = Answers.turf
+    start_soil_water: Share = Answers.start_soil_water
+    return_periods: (
+        Annotated[list[Annotated[float, Field(gt=1.0)]], Field(min_length=1)] | None
+    ) = None
+    confidence: Odds = Answers.confidence
+    fewest_days: Annotated[int, Field(ge=1, le=366)] = Answers.fewest_days
+    drought_days: Annotated[int, Field(ge=1, le=366)] = Answers.drought_days
 
 
 class ScenarioTable(Part):

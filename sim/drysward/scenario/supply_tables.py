@@ -16,7 +16,6 @@ from drysward.catalog import Catalog
 from drysward.physics.pond import square_bottom_m, square_pond, surveyed_pond, tank
 from drysward.quantities import AREA, DAILY_RATE, FLOW, LENGTH, TIME, VOLUME, parse
 from drysward.scenario.model import (
-    WHOLE_YEAR,
     CatchmentSpec,
     Costs,
     Restrictions,
@@ -31,19 +30,20 @@ from drysward.scenario.values import (
     MM_PER_M,
     DayOfYear,
     Drought,
+    Flags,
     Flaws,
     Identifier,
     Part,
     Share,
-    SpanTable,
+    Span,
     Text,
-    Weekdays,
-    flags,
+    as_a,
+    label_of,
     numbers_with_unit,
     one_of,
     quantity,
     refuse,
-    span,
+    values_of,
 )
 
 MAINS, WELL, STREAM, RECLAIMED = SOURCE_KINDS = ("mains", "well", "stream", "reclaimed")
@@ -101,12 +101,12 @@ Efficiency = Annotated[float, Field(gt=0.0, le=1.0)]
 
 
 class StopsTable(Part):
-    above: Drought
-    below: Drought
+    stops_above_mm: Annotated[Drought, Field(alias="above")]
+    resumes_below_mm: Annotated[Drought, Field(alias="below")]
 
     @model_validator(mode="after")
     def _in_order(self) -> StopsTable:
-        if self.below > self.above:
+        if self.resumes_below_mm > self.stops_above_mm:
             refuse([("below", "is more than above", "at most above")])
         return self
 
@@ -137,23 +137,25 @@ def one_block(value: object) -> object:
 class SourceTable(Part):
     label: Text | None = None
     kind: Annotated[str, one_of(*SOURCE_KINDS)]
-    rate: FlowRate | None = None
+    rate_m3_h: Annotated[FlowRate | None, Field(alias="rate")] = None
     hours: Hours | None = None
-    season: SpanTable | None = None
+    season: Span | None = None
     stops: StopsTable | None = None
     feeds: Annotated[str, one_of(*FEEDS)] | None = None
     first: bool | None = None
-    allowance: AllowanceTable | None = None
-    lift: Lift = 0.0
+    allowance_m3: Annotated[
+        Annotated[AllowanceTable, as_a(dict)] | None, Field(alias="allowance")
+    ] = None
+    lift_m: Annotated[Lift, Field(alias="lift")] = SourceSpec.lift_m
     pump_efficiency: Efficiency | None = None
     tariff: Annotated[list[TariffTable], BeforeValidator(one_block)] = []
 
     @model_validator(mode="after")
     def _hangs_together(self) -> SourceTable:
         flaws: Flaws = []
-        if self.rate is None and self.hours is not None:
+        if self.rate_m3_h is None and self.hours is not None:
             flaws.append(("hours", "has no rate to go with", "write rate as well"))
-        if self.kind != MAINS and self.rate is None and self.allowance is None:
+        if self.kind != MAINS and self.rate_m3_h is None and self.allowance_m3 is None:
             told = f"a source of kind '{self.kind}' is not without limit"
             flaws.append(("rate", told, "write rate, or an allowance"))
         if self.first and self.feeds == STORAGE:
@@ -217,10 +219,10 @@ class StorageTable(Part):
     table: PondTable | None = None
     lining: Annotated[str, one_of(*LININGS)] | None = None
     dead: Annotated[float, Field(ge=0.0, lt=1.0)] | None = None
-    start: Share = 1.0
+    start_share: Annotated[Share, Field(alias="start")] = StorageSpec.start_share
     seepage: Annotated[float, quantity(DAILY_RATE), Field(ge=0.0, le=1000.0)] | None = None
     evaporation: Annotated[float, Field(ge=0.0, le=3.0)] | None = None
-    lift: Lift = 0.0
+    lift_m: Annotated[Lift, Field(alias="lift")] = StorageSpec.lift_m
     pump_efficiency: Efficiency | None = None
 
     @model_validator(mode="after")
@@ -294,9 +296,9 @@ class SiteStageTable(Part):
     back_at: Share | None = None
     first: Annotated[DayOfYear | None, Field(alias="from")] = None
     last: Annotated[DayOfYear | None, Field(alias="to")] = None
-    days: Weekdays | None = None
-    share: Share = 1.0
-    crown_only: bool = False
+    allowed: Annotated[Flags | None, Field(alias="days")] = None
+    share: Share = SiteStage.share
+    crown_only: bool = SiteStage.crown_only
     exempt: list[Annotated[str, named_in("fields")]] = []
 
     def limit(self, key: str) -> float | None:
@@ -401,9 +403,9 @@ def said_once(table: SupplyTable, info: ValidationInfo) -> SupplyTable:
 
 
 class CostsTable(Part):
-    currency: Annotated[str, Field(min_length=1, max_length=12)] = "USD"
-    energy: Annotated[float, Field(ge=0.0)] = 0.0
-    labour: Annotated[float, Field(ge=0.0)] = 0.0
+    currency: Annotated[str, Field(min_length=1, max_length=12)] = Costs.currency
+    energy_price_kwh: Annotated[float, Field(alias="energy", ge=0.0)] = Costs.energy_price_kwh
+    labour_price_h: Annotated[float, Field(alias="labour", ge=0.0)] = Costs.labour_price_h
 
 
 # --- tables to the model ----------------------------------------------------------------------
@@ -423,36 +425,25 @@ def supply_spec(table: SupplyTable, catalog: Catalog, plans_window_h: float) -> 
     )
 
 
-def _number(catalog: Catalog, entry: str, key: str, written: float | None) -> float:
+def _number(catalog: Catalog, entry: str, key: str, own: float | None) -> float:
     """What the file has, or else the catalogue's."""
-    return catalog.get("supply", entry)[SUPPLY_NUMBERS[key]] if written is None else written
-
-
-def _label(key: str, written: str | None) -> str:
-    return written or key.replace("_", " ")
+    return catalog.get("supply", entry)[SUPPLY_NUMBERS[key]] if own is None else own
 
 
 def _source(key: str, table: SourceTable, feeds: str, catalog: Catalog) -> SourceSpec:
     first = table.kind == RECLAIMED and feeds != STORAGE if table.first is None else table.first
-    allowance = table.allowance.model_dump(exclude_none=True) if table.allowance else {}
     return SourceSpec(
         key=key,
-        label=_label(key, table.label),
-        kind=table.kind,
-        rate_m3_h=math.inf if table.rate is None else table.rate,
-        hours=table.hours or 24.0,
-        season=span(table.season) if table.season else WHOLE_YEAR,
-        stops_above_mm=table.stops.above if table.stops else math.inf,
-        resumes_below_mm=table.stops.below if table.stops else math.inf,
+        label=label_of(key, table.label),
         feeds=feeds,
         first=first,
-        allowance_m3=allowance,
-        lift_m=table.lift,
         pump_efficiency=_number(catalog, "pump", "pump_efficiency", table.pump_efficiency),
         tariff=tuple(
             TariffBlock(math.inf if block.to is None else block.to, block.price)
             for block in table.tariff
         ),
+        **values_of(table.stops),
+        **values_of(table, "label", "stops", "feeds", "first", "pump_efficiency", "tariff"),
     )
 
 
@@ -475,25 +466,25 @@ def _storage(table: StorageTable, catalog: Catalog) -> StorageSpec:
         volumes_m3=tuple(volumes.tolist()),
         areas_m2=tuple(areas.tolist()),
         dead_m3=_number(catalog, table.kind, "dead", table.dead) * float(volumes[-1]),
-        start_share=table.start,
+        start_share=table.start_share,
         lining=lining,
         seepage_mm_d=seepage,
         evaporation_factor=evaporation,
-        lift_m=table.lift,
+        lift_m=table.lift_m,
         pump_efficiency=_number(catalog, "pump", "pump_efficiency", table.pump_efficiency),
     )
 
 
 def _catchment(key: str, table: CatchmentTable, catalog: Catalog) -> CatchmentSpec:
     grass = table.kind == GRASS
-    name, written = ("curve_number", table.curve_number) if grass else ("runoff", table.runoff)
+    name, own = ("curve_number", table.curve_number) if grass else ("runoff", table.runoff)
     flush = 0.0 if grass else _number(catalog, table.kind, "first_flush", table.first_flush)
     return CatchmentSpec(
         key=key,
-        label=_label(key, table.label),
+        label=label_of(key, table.label),
         kind=table.kind,
         area_m2=table.area,
-        runoff=_number(catalog, table.kind, name, written),
+        runoff=_number(catalog, table.kind, name, own),
         first_flush_mm=flush,
     )
 
@@ -508,17 +499,7 @@ def _restrictions(table: RestrictionsTable) -> Restrictions:
             # Dates alone put a stage by the calendar in force.
             enter=math.inf if by_date else limits[0],
             leave=math.inf if by_date else limits[1],
-            first=-1 if part.first is None else part.first,
-            last=-1 if part.last is None else part.last,
-            share=part.share,
-            allowed=flags(part.days),
-            crown_only=part.crown_only,
-            exempt=tuple(part.exempt),
+            **values_of(part, "above", "below", "falls_to", "back_at"),
         )
 
     return Restrictions(table.index, tuple(stage(part) for part in table.stages))
-
-
-def costs_spec(table: CostsTable) -> Costs:
-    """The model's costs."""
-    return Costs(table.currency, table.energy, table.labour)

@@ -6,9 +6,9 @@ for the writer, "what; what is allowed".
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable
 from datetime import date
-from typing import Annotated
+from typing import Annotated, Any
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
 from pydantic_core import PydanticCustomError
@@ -16,7 +16,6 @@ from pydantic_core import PydanticCustomError
 from drysward.catalog import load_catalog
 from drysward.faults import nearest
 from drysward.quantities import LENGTH, SPAN, Kind, convert, parse
-from drysward.scenario.model import EVERY_DAY, Days
 
 WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 MONTHS = (
@@ -138,11 +137,28 @@ class SpanTable(Part):
     last: Annotated[DayOfYear, Field(alias="to")]
 
 
-def span(table: SpanTable) -> tuple[int, int]:
-    """First and last day."""
-    return table.first, table.last
+def values_of(table: Part | None, *but: str) -> dict[str, Any]:
+    """What a table holds, by attribute, for the record of the model that calls it the same.
+
+    What is left out has the default there, and a list is a tuple; ``but`` are attributes that
+    the record has not, or has otherwise.
+    """
+    return {
+        name: tuple(value) if isinstance(value, list) else value
+        for name, value in table or ()
+        if value is not None and name not in but
+    }
 
 
-def flags(days: Sequence[str] | None) -> Days:
-    """One flag a weekday; every day when there are none."""
-    return EVERY_DAY if days is None else tuple(day in days for day in WEEKDAYS)
+def as_a(record: Callable[..., Any]) -> AfterValidator:
+    """Turns a checked table into the record of the model."""
+    return AfterValidator(lambda table: record(**values_of(table)))
+
+
+def label_of(key: str, label: str | None) -> str:
+    """What people call the thing ``key``."""
+    return label or key.replace("_", " ")
+
+
+Span = Annotated[SpanTable, AfterValidator(lambda table: (table.first, table.last))]
+Flags = Annotated[Weekdays, AfterValidator(lambda days: tuple(day in days for day in WEEKDAYS))]

@@ -9,7 +9,8 @@ import xarray as xr
 from rich.console import RenderableType
 from rich.table import Table
 
-from drysward.screen.tables import UNKNOWN, named_lines, plain_table, rounded
+from drysward.results.text import UNKNOWN, rounded
+from drysward.screen.tables import named_lines, plain_table
 
 CAUTIONS = (
     "Hardness is an estimate from moisture, soil and cover: only a measurement by the applicable "

@@ -6,24 +6,21 @@ import calendar
 import math
 from collections.abc import Callable, Iterable, Sequence
 
-import numpy as np
 import xarray as xr
 from rich.console import RenderableType
 from rich.table import Table
 
 from drysward.quantities import Display, shown
-from drysward.scenario.model import RECORD
-from drysward.screen.tables import (
+from drysward.results.text import (
     MADE_WEATHER,
     UNKNOWN,
-    bold,
-    named_lines,
     odds_text,
-    plain_table,
     rounded,
+    volume_display,
+    volume_text,
 )
-
-_MILLION = 1e6
+from drysward.scenario.model import RECORD
+from drysward.screen.tables import bold, named_lines, plain_table
 
 
 def supply_report(told: xr.Dataset, system: str) -> list[RenderableType]:
@@ -44,22 +41,6 @@ def supply_report(told: xr.Dataset, system: str) -> list[RenderableType]:
         parts += _sizing(told, system)
     parts.append(named_lines(_notes(told)))
     return parts
-
-
-def volume_display(values: Sequence[xr.DataArray], system: str) -> Display:
-    """Gallons, or millions of them when any value reaches one; m3 as they are."""
-    unit = shown("m3", system)
-    largest = max(
-        (float(np.nanmax(v.values, initial=0.0, where=np.isfinite(v.values))) for v in values),
-        default=0.0,
-    )
-    if system == "us" and largest * unit.factor >= _MILLION:
-        return Display("Mgal", unit.factor / _MILLION, 3)
-    return unit
-
-
-def volume_text(value_m3: float, unit: Display) -> str:
-    return rounded(value_m3 * unit.factor, unit.decimals)
 
 
 def _by_plan(

@@ -12,8 +12,9 @@ import xarray as xr
 from rich.console import RenderableType
 
 from drysward.quantities import shown
-from drysward.screen.tables import UNKNOWN, named_lines, plain_table
-from drysward.studies.sweep.description import STAGE_NAMES
+from drysward.results.text import UNKNOWN
+from drysward.screen.tables import named_lines, plain_table
+from drysward.studies.sweep.description import GRID, STAGE_NAMES
 from drysward.studies.sweep.points import told_at
 
 if TYPE_CHECKING:
@@ -217,4 +218,13 @@ def found_lines(found: Found, system: str) -> Iterator[RenderableType]:
             verdict = "does NOT keep the risk on fresh years: search with more years"
         lines.append(("Check", verdict))
     lines.append(("Tried", f"{found.n_tried} plans on the same {found.n_years} years"))
+    if found.averaged:
+        names = ", ".join(found.averaged)
+        told_of = f"Water and odds are means over {found.n_draws} draws of {names}."
+        if found.sweep.kind != GRID:
+            told_of += " The front of this sweep has one draw at each point and averages none."
+        lines.append(("Averaged", told_of))
+    if found.left_out:
+        names = ", ".join(found.left_out)
+        lines.append(("Left out", f"Nobody chooses {names}: the scenario's own values were used."))
     yield named_lines(lines)

@@ -6,7 +6,7 @@ import calendar
 import json
 import math
 import sys
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -19,7 +19,16 @@ from rich.text import Text
 from drysward.catalog import Catalog, Entry, Term
 from drysward.day.records import STAGES
 from drysward.quantities import Display, shown
-from drysward.scenario.model import GENERATOR, RECORD, RESAMPLE
+from drysward.results.text import (
+    MADE_WEATHER,
+    depth_text,
+    odds_text,
+    procedures,
+    rounded,
+    year_spans,
+)
+from drysward.scenario.model import RECORD
+from drysward.scenario.rules import RULES
 
 if TYPE_CHECKING:
     from drysward.scenario.resolved import Row
@@ -28,13 +37,6 @@ if TYPE_CHECKING:
 
 WIDTH = 100
 NOTES_TOLD = 3
-MADE_WEATHER = {
-    GENERATOR: "limits count the chance of the made years only; the climate behind them is known "
-    "no better than the record or normals that it comes from",
-    RESAMPLE: "limits count the years of the record, however many are drawn; no drought is longer "
-    "than the record's own",
-}
-UNKNOWN = "-"
 
 
 def console() -> Console:
@@ -109,18 +111,6 @@ def _month_table(of_field: xr.Dataset, system: str) -> Table:
     return table
 
 
-def odds_text(one: xr.Dataset, name: str = "probability") -> str:
-    """Percent with its standard error; a limit when no year, or every year, had the event."""
-    p = one[name].item()
-    if math.isnan(p):
-        return UNKNOWN
-    if p == 0.0:
-        return f"<{math.ceil(100 * one[f'{name}_high'].item())}"
-    if p == 1.0:
-        return f">{math.floor(100 * one[f'{name}_low'].item())}"
-    return f"{100 * p:.0f}±{100 * one[f'{name}_se'].item():.0f}"
-
-
 def _demand(one: xr.Dataset, depth: Display) -> str:
     """The demand, a star when it is fitted, and its limits on a second line."""
     value, low, high = (one[name].item() for name in ("demand", "demand_low", "demand_high"))
@@ -173,28 +163,6 @@ def _notes(summary: xr.Dataset, system: str) -> Iterable[tuple[str, str]]:
     yield "Caution", attrs["cautions"]
 
 
-def procedures(by_year: dict[str, dict[str, int]]) -> list[str]:
-    """Each procedure once, with the years (and the days, when not all of a year) that used it."""
-    used: dict[str, list[str]] = {}
-    for year, days in by_year.items():
-        for name, count in days.items():
-            used.setdefault(name, []).append(
-                str(year) if len(days) == 1 else f"{year} ({count} days)"
-            )
-    return [f"{name}: {_spans(years)}" for name, years in used.items()]
-
-
-def _spans(years: Sequence[str]) -> str:
-    """Years in a row as one span: ``2011-2013, 2015 (12 days)``."""
-    out: list[list[str]] = []
-    for year in years:
-        if out and year.isdigit() and out[-1][-1].isdigit() and int(out[-1][-1]) + 1 == int(year):
-            out[-1].append(year)
-        else:
-            out.append([year])
-    return ", ".join(run[0] if len(run) == 1 else f"{run[0]}-{run[-1]}" for run in out)
-
-
 # A scenario told back
 
 
@@ -226,7 +194,7 @@ def site_overview(
     lines = [
         ("Weather", series.told),
         *(("Assumed", note) for note in series.notes),
-        ("Years used", f"{_spans([str(y) for y in site.years])} ({len(site.years)})"),
+        ("Years used", f"{year_spans([str(y) for y in site.years])} ({len(site.years)})"),
         ("Left out", ", ".join(site.left_out) or "none"),
         ("Reference ET", "; ".join(procedures(by_year))),
         ("Filled days", "; ".join(f"{rule}: {count} days" for rule, count in filled) or "none"),
@@ -387,12 +355,6 @@ def catalog_term(term: Term) -> list[RenderableType]:
     ]
 
 
-_PLAN_RULES = {
-    "none": "no watering, but for crown-keeping when it is asked for",
-    "fixed": "a depth on named weekdays: depth, days",
-    "share of et": "a share of what the turf used since it was last watered: share",
-    "refill": "back to a target when depletion passes a trigger: trigger, target",
-}
 _PLAN_OPTIONS = {
     "season": "first and last day of watering: from, to",
     "days": "weekdays on which watering is allowed",
@@ -412,7 +374,8 @@ _PLAN_OPTIONS = {
 def catalog_plans() -> list[RenderableType]:
     """The rules and options of a plan; definitions of this program, so without source or grade."""
     out: list[RenderableType] = []
-    for title, told in (("Rules of a plan", _PLAN_RULES), ("Options of a plan", _PLAN_OPTIONS)):
+    rules = {name: rule.asks for name, rule in RULES.items()}
+    for title, told in (("Rules of a plan", rules), ("Options of a plan", _PLAN_OPTIONS)):
         table = plain_table(title)
         table.add_column("name", no_wrap=True)
         table.add_column("meaning", overflow="fold")
@@ -452,11 +415,3 @@ def named_lines(pairs: Iterable[tuple[str, str]]) -> Table:
     for name, text in pairs:
         grid.add_row(name, text)
     return grid
-
-
-def depth_text(value_mm: float, depth: Display) -> str:
-    return rounded(value_mm * depth.factor, depth.decimals)
-
-
-def rounded(value: float, decimals: int) -> str:
-    return UNKNOWN if math.isnan(value) else f"{value:,.{decimals}f}"

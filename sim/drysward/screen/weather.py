@@ -15,9 +15,9 @@ from rich.text import Text
 
 from drysward.faults import Fault
 from drysward.quantities import Display, display
-from drysward.screen.tables import MADE_WEATHER, bold, depth_text, named_lines, plain_table, rounded
-from drysward.weather.checking.spread import MEASURES, SpreadComparison
-from drysward.weather.checking.survey import (
+from drysward.results.text import MADE_WEATHER, depth_text, rounded
+from drysward.screen.tables import bold, named_lines, plain_table
+from drysward.studies.weather_survey import (
     LEAST_SEASONS_FOR_FIT,
     LEAST_SEASONS_FOR_PERIODS,
     USUAL_GAP_DAYS,
@@ -31,6 +31,7 @@ from drysward.weather.checking.survey import (
     Verdict,
     Year,
 )
+from drysward.weather.checking.spread import MEASURES, SpreadComparison
 from drysward.weather.checking.suspicion import Suspicion
 from drysward.weather.file.fill import FillRule
 

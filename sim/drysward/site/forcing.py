@@ -17,7 +17,7 @@ from drysward.day.records import CALENDAR, CALENDAR_DAYS, FIELD, records
 from drysward.physics.arithmetic import larger
 from drysward.physics.crop_coefficient import height_effect, soil_warmth, turf_kc, under_snow
 from drysward.physics.curve_number import (
-    ABSTRACTION_RATIO,
+    INITIAL_ABSTRACTION,
     abstraction_slope,
     reference_moisture_mm,
 )
@@ -134,7 +134,7 @@ def field_record(spec: FieldSpec, zone: RootZone, catalog: Catalog) -> np.recarr
     field.percolation_limit = profile.percolation_limit_mm_d
     field.infiltration_limit = zone.intake_mm_h * 24.0
     field.retention = zone.retention_mm
-    field.abstraction = ABSTRACTION_RATIO * zone.retention_mm
+    field.abstraction = INITIAL_ABSTRACTION * zone.retention_mm
     field.upward_max = zone.upward_max_mm_d
     # The short roots of new sod are not fed from below: set while looking at the one published
     # result, first-year bluegrass sod in Manhattan KS of which none recovered (Hong et al. 2019).

@@ -6,22 +6,10 @@ from typing import Any
 
 import numpy as np
 
-from drysward.day.records import (
-    MOST_STAGES,
-    RULE_ET_SHARE,
-    RULE_FIXED,
-    RULE_NONE,
-    RULE_REFILL,
-)
+from drysward.day.records import MOST_STAGES
 from drysward.physics.catch import run_time_multiplier
 from drysward.scenario.model import TIMES_OF_DAY, DeliverySpec, FieldSpec, PlanSpec
-
-RULES = {
-    "none": RULE_NONE,
-    "fixed": RULE_FIXED,
-    "share of et": RULE_ET_SHARE,
-    "refill": RULE_REFILL,
-}
+from drysward.scenario.rules import RULES
 
 
 def nightly_depth_mm(delivery: DeliverySpec, area_m2: float, window_h: float) -> float:
@@ -40,10 +28,10 @@ def nightly_depth_mm(delivery: DeliverySpec, area_m2: float, window_h: float) ->
 
 def write_plan(row: Any, plan: PlanSpec, field: FieldSpec) -> None:
     """Write ``plan`` as it is followed on ``field`` into a record PLAN of noughts."""
-    row.rule = RULES[plan.rule]
-    row.trigger = plan.trigger
-    row.target = plan.target
-    row.share = plan.share if plan.rule == "share of et" else 0.0
+    rule = RULES[plan.rule]
+    row.rule = rule.number
+    for name, key in rule.keys.items():
+        row[name] = getattr(plan, key.attribute)
     row.least_depth = plan.least_depth_mm
     row.most_depth = nightly_depth_mm(field.delivery, field.area_m2, plan.window_h)
     row.rain_skip = plan.rain_skip_mm
@@ -51,7 +39,7 @@ def write_plan(row: Any, plan: PlanSpec, field: FieldSpec) -> None:
     row.interval = plan.interval_days
     row.first_day, row.last_day = plan.season
     row.time_of_day = TIMES_OF_DAY.index(plan.time_of_day)
-    by_need = plan.rule in ("share of et", "refill") and plan.allow_for_uniformity
+    by_need = rule.by_need and plan.allow_for_uniformity
     uniformity = field.delivery.distribution_uniformity
     row.run_time_multiplier = run_time_multiplier(uniformity) if by_need else 1.0
     row.cycle_and_soak = plan.cycle_and_soak
@@ -63,7 +51,6 @@ def write_plan(row: Any, plan: PlanSpec, field: FieldSpec) -> None:
     row.pause_first = plan.pause.first
     row.pause_last = plan.pause.last
     row.pause_longest = plan.pause.longest_days
-    row.depth[:] = plan.depth_by_weekday
     row.allowed[:] = plan.allowed
     row.adjust[:] = plan.adjust
     if plan.syringe is not None:

@@ -16,7 +16,7 @@ from drysward.compiled import compiled
 from drysward.day.records import EARLY_MORNING, EVENING, MIDDAY, NIGHT, TIMES, records
 from drysward.physics.frost import frozen_after, frozen_index_step
 from drysward.physics.snow import snow_step
-from drysward.physics.sprinklers import midday_spray_loss
+from drysward.physics.spray_loss import midday_spray_loss
 from drysward.physics.trailing import drought_index_mm, soil_temperature_c
 from drysward.weather.record import DailyRecord
 from drysward.weather.reference_et import ReferenceEt

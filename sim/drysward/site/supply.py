@@ -24,11 +24,10 @@ from drysward.day.records import (
 )
 from drysward.day.supply import SupplyInput, SupplyState
 from drysward.physics.catchment import hard_surface_runoff_mm
-from drysward.physics.curve_number import ABSTRACTION_RATIO, retention_mm
+from drysward.physics.curve_number import INITIAL_ABSTRACTION, retention_mm
 from drysward.physics.low_flow import may_draw
 from drysward.physics.pond import open_water_evaporation_mm
 from drysward.physics.runoff import rain_runoff
-from drysward.physics.sprinklers import MM_PER_M
 from drysward.scenario.model import (
     CatchmentSpec,
     FieldSpec,
@@ -39,6 +38,7 @@ from drysward.scenario.model import (
     SupplySpec,
 )
 from drysward.scenario.supply_tables import GRASS
+from drysward.scenario.values import MM_PER_M
 from drysward.site.forcing import in_season
 from drysward.site.site_weather import SiteWeather
 
@@ -113,7 +113,7 @@ def catchment_m3(catchment: CatchmentSpec, liquid_mm: FloatArray) -> FloatArray:
     """
     if catchment.kind == GRASS:
         retention = retention_mm(catchment.runoff)
-        least = ABSTRACTION_RATIO * retention
+        least = INITIAL_ABSTRACTION * retention
 
         def shed_mm(day_mm: float) -> float:
             return rain_runoff(day_mm, retention, least)

@@ -119,8 +119,7 @@ def chosen_days(
     quantities = scenario.catalog.quantities
     data: dict[str, tuple] = {}
     for name in names:
-        term = quantities.get(name)
-        told = _told(*((term.units, term.long_name) if term else _PLAIN[name]))
+        told = _told(quantities[name].units, quantities[name].long_name)
         data[f"daily_{name}"] = (("field", "plan", "case", "turf_day"), kept.days[name], told)
     if "play_days_hard" in result:
         told = _told("1", "what the surface is fit for on the day")
@@ -176,22 +175,6 @@ def play_states(account: np.ndarray, share: np.ndarray) -> np.ndarray:
     hard = (account["hard"] >= share) | (account["dust"] >= share)
     wet = (account["mud"] >= share) | (account["standing"] >= share)
     return np.select([account["frozen"] > 0.0, hard, wet], [3, 1, 2], 0)
-
-
-# Columns of the daily account that the vocabulary knows under a longer name.
-_PLAIN: Mapping[str, tuple[str, str]] = {
-    "precipitation": ("mm", "precipitation"),
-    "depletion": ("1", "depletion of available water"),
-    "footprint": ("1", "share of the field footprinting"),
-    "wilt": ("1", "share of the field wilting"),
-    "green": ("1", "green cover"),
-    "dormant": ("1", "drought-dormant cover"),
-    "dead": ("1", "dead cover"),
-    "worn": ("1", "cover worn bare"),
-    "winter_rest": ("1", "share of the field in winter rest"),
-    "hardness": ("1", "hardness, in g"),
-    "air_filled": ("1", "air-filled share of the surface layer"),
-}
 
 
 def _told(units: str, long_name: str) -> dict[str, str]:

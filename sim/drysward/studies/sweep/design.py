@@ -176,9 +176,13 @@ def _grid(sweep: Sweep, leaders: list[Axis]) -> tuple[FloatArray, NDArray[np.int
         positions[:, j] = place
     draw = places[-1].astype(np.int64)
     if drawn:
-        shares = qmc.LatinHypercube(len(drawn), rng=sweep.seed).random(draws)
-        positions[:, drawn] = shares[draw]
+        positions[:, drawn] = common_draws(sweep, len(drawn), draws)[draw]
     return positions, draw
+
+
+def common_draws(sweep: Sweep, d: int, draws: int) -> FloatArray:
+    """Shares (draws, d) of what a grid draws, the same for all its cells."""
+    return qmc.LatinHypercube(d, rng=sweep.seed).random(draws)
 
 
 def _drawn(sweep: Sweep, d: int) -> tuple[FloatArray, NDArray[np.int64]]:

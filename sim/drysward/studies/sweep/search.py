@@ -17,8 +17,8 @@ from drysward.faults import Fault, FaultyInput
 from drysward.results.frequency import Probability, probability_of
 from drysward.scenario.model import RECORD
 from drysward.studies.sweep.chunk import Arrays, run_points
-from drysward.studies.sweep.description import STAGE_NAMES, Axis, SearchTable, Sweep
-from drysward.studies.sweep.design import WEATHER, Design, columns_of, depth_of
+from drysward.studies.sweep.description import GRID, STAGE_NAMES, Axis, SearchTable, Sweep
+from drysward.studies.sweep.design import WEATHER, Design, columns_of, common_draws, depth_of
 from drysward.studies.sweep.points import point_at
 from drysward.studies.sweep.shared import Held
 
@@ -26,12 +26,18 @@ FloatArray = NDArray[np.float64]
 
 # Candidates in hand for each axis that is searched.
 _CANDIDATES = 10
+# Draws of what is averaged over, where the design does not say how many.
+_DRAWS = 16
 _FRESH_SEED = 1
 
 
 @dataclass(frozen=True, eq=False)
 class Tried:
-    """A plan and how it does: positions on the axes, mean water (mm of the field), odds."""
+    """A plan and how it does: positions on the axes, mean water (mm of the field), odds.
+
+    Both are means over the draws of what nobody can choose. The limits of the odds are those of
+    so many years: all draws meet the same ones.
+    """
 
     positions: FloatArray
     water_mm: float
@@ -43,7 +49,9 @@ class Found:
     """Answer of a search: the least water that keeps the odds on the years searched with.
 
     ``best`` is None when nothing that was tried keeps them; ``nearest`` has the least odds.
-    ``fresh`` is ``best`` on ``fresh_years`` years that the search has not seen.
+    ``fresh`` is ``best`` on ``fresh_years`` years that the search has not seen. The axes of
+    ``sweep`` are those that were chosen on; ``averaged`` were averaged over in ``n_draws`` draws,
+    ``left_out`` stayed as the scenario has them.
     """
 
     sweep: Sweep
@@ -54,6 +62,9 @@ class Found:
     fresh_seed: int
     n_years: int
     n_tried: int
+    averaged: tuple[str, ...]
+    n_draws: int
+    left_out: tuple[str, ...]
 
 
 def search(
@@ -63,8 +74,10 @@ def search(
 ) -> Found:
     """Look for the least water that keeps the odds of ``[search]`` in the sweep file.
 
-    The axes of the sweep are what may be chosen: ranges as they are, lists by their places. Axes
-    of numbers of the catalogue are left out.
+    The axes of the sweep are what may be chosen: ranges as they are, lists by their places. What
+    a grid draws is averaged over with its own draws, as ``front`` does; so is a range of a number
+    of the catalogue in any design, since what the turf is like is not for anyone to choose. A
+    list of such numbers is left out: they stay as the scenario has them.
     Every candidate runs on the same years (common random numbers), so that two plans differ by
     what they do and not by their luck. Differential evolution (Storn & Price 1997, by scipy),
     which needs no slope: odds of so many years move in steps.
@@ -72,15 +85,15 @@ def search(
     FaultyInput when the file has no [search], its names are not there, the weather is a record
     (there are no fresh years), or an axis changes the weather.
     """
-    # What the turf is like is not for anyone to choose: such axes keep the catalogue's values.
-    chosen = tuple(a for a in sweep.axes if not all(k.startswith("overrides.") for k in a.keys))
-    sweep = replace(sweep, axes=chosen)
-    asked = _asked(sweep)
+    chosen, averaged, left_out = _parted(sweep)
+    asked = _asked(replace(sweep, axes=chosen), averaged)
     if asked.years is not None:
         sweep = _on_weather(sweep, years=asked.years)
-    leaders, spread = _columns(sweep)
+    leaders, spread = _columns(replace(sweep, axes=chosen))
+    draws = _draws(sweep, averaged)
+    sweep = replace(sweep, axes=(*chosen, *averaged))
     workers = workers or os.cpu_count() or 1
-    trial = _Trial(sweep, asked, spread, workers)
+    trial = _Trial(sweep, asked, spread, draws, workers)
     # Bounds take in the last place of a list; whole places alone are tried there.
     bounds = [(0.0, float(len(axis.changes) - 1)) if axis.listed else (0.0, 1.0)
               for axis in leaders]  # fmt: skip
@@ -113,9 +126,9 @@ def search(
     best = min(keeping, key=lambda one: one.water_mm, default=None)
     fresh, seed = None, int(sweep.base["weather"].get("seed", 1)) + _FRESH_SEED
     if best is not None:
-        fresh = _on_fresh_years(sweep, asked, best, seed)
+        fresh = _on_fresh_years(sweep, asked, best, draws, seed)
     return Found(
-        sweep=sweep,
+        sweep=replace(sweep, axes=chosen),
         asked=asked,
         best=best,
         nearest=min(tried, key=lambda one: (one.odds.p, one.water_mm)),
@@ -123,6 +136,9 @@ def search(
         fresh_seed=seed,
         n_years=tried[0].odds.years,
         n_tried=len(tried),
+        averaged=tuple(axis.name for axis in averaged),
+        n_draws=len(draws),
+        left_out=tuple(axis.name for axis in left_out),
     )
 
 
@@ -130,9 +146,15 @@ class _Trial:
     """Candidates run so far; each is run once, though objective and constraint both ask."""
 
     def __init__(
-        self, sweep: Sweep, asked: SearchTable, spread: list[int], workers: int
+        self,
+        sweep: Sweep,
+        asked: SearchTable,
+        spread: list[int],
+        draws: FloatArray,
+        workers: int,
     ) -> None:
-        self.sweep, self.asked, self.spread, self.workers = sweep, asked, spread, workers
+        self.sweep, self.asked, self.spread = sweep, asked, spread
+        self.draws, self.workers = draws, workers
         self.held = Held()
         self.known: dict[bytes, Tried] = {}
 
@@ -151,43 +173,49 @@ class _Trial:
 
     def _positions(self, x: FloatArray) -> FloatArray:
         positions = np.asarray(x, float)[self.spread]
-        for i, axis in enumerate(self.sweep.axes):
-            if axis.listed:
+        for i in range(len(self.spread)):
+            if self.sweep.axes[i].listed:
                 positions[i] = round(positions[i])
         return positions
 
     def _learn(self, positions: FloatArray) -> None:
-        for tried in try_plans(self.sweep, self.asked, positions, self.held):
+        for tried in try_plans(self.sweep, self.asked, positions, self.draws, self.held):
             self.known[tried.positions.tobytes()] = tried
 
 
 def try_plans(
-    sweep: Sweep, asked: SearchTable, positions: FloatArray, held: Held
+    sweep: Sweep, asked: SearchTable, positions: FloatArray, draws: FloatArray, held: Held
 ) -> list[Tried]:
-    """Candidates at ``positions`` (N, axes) on all years of the sweep."""
-    n = len(positions)
-    none = np.zeros(n, np.int64)
-    kept: Arrays = run_points(Design(sweep, positions, none, none, none), range(n), held)
-    scenario = point_at(sweep, positions[0], climate_is_checked=True).scenario
+    """Candidates at ``positions`` (N, first axes) on all years of the sweep, each under all
+    ``draws`` (D, last axes).
+    """
+    shape = len(draws), len(positions)
+    # Those of a draw stand together: they share its weather and fields.
+    every = np.hstack([np.tile(positions, (shape[0], 1)), np.repeat(draws, shape[1], axis=0)])
+    none = np.zeros(len(every), np.int64)
+    kept: Arrays = run_points(Design(sweep, every, none, none, none), range(len(every)), held)
+    scenario = point_at(sweep, every[0], climate_is_checked=True).scenario
     plans = list(sweep.plans) or [plan.key for plan in scenario.plans]
     field = [field.key for field in scenario.fields].index(asked.field)
     plan, stage = plans.index(asked.plan), STAGES.index(STAGE_NAMES[asked.stage])
     # In double precision, as the sweep counts; the yearly series are kept in single.
-    odds = kept["probability"][1][:, field, plan, stage]
-    water = kept["season_water"][1][:, field, plan]
+    odds = kept["probability"][1][:, field, plan, stage].reshape(shape).mean(axis=0)
+    water = kept["season_water"][1][:, field, plan].reshape(shape).mean(axis=0)
     years = kept["irrigation_gross"][1].shape[-1]
     return [
-        Tried(at, float(mm), probability_of(np.arange(years) < round(float(p) * years)))
-        for at, mm, p in zip(positions, water, odds, strict=True)
+        Tried(at, mm, replace(probability_of(np.arange(years) < round(p * years)), p=p))
+        for at, mm, p in zip(positions, water.tolist(), odds.tolist(), strict=True)
     ]
 
 
-def _on_fresh_years(sweep: Sweep, asked: SearchTable, best: Tried, seed: int) -> Tried:
+def _on_fresh_years(
+    sweep: Sweep, asked: SearchTable, best: Tried, draws: FloatArray, seed: int
+) -> Tried:
     """The plan that was found, on years of another seed."""
     other = _on_weather(sweep, seed=seed)
     if asked.fresh_years is not None:
         other = _on_weather(other, years=asked.fresh_years)
-    return try_plans(other, asked, best.positions[None, :], Held())[0]
+    return try_plans(other, asked, best.positions[None, :], draws, Held())[0]
 
 
 def _on_weather(sweep: Sweep, **changes: int) -> Sweep:
@@ -196,8 +224,8 @@ def _on_weather(sweep: Sweep, **changes: int) -> Sweep:
     return replace(sweep, base={**sweep.base, "weather": weather})
 
 
-def _asked(sweep: Sweep) -> SearchTable:
-    """The sweep's [search]; FaultyInput with what is wrong with it."""
+def _asked(sweep: Sweep, averaged: tuple[Axis, ...]) -> SearchTable:
+    """The [search] of a sweep over what is chosen; FaultyInput with what is wrong with it."""
     asked = sweep.search
     if asked is None:
         allowed = "a table [search] with plan, field, stage and odds"
@@ -208,7 +236,8 @@ def _asked(sweep: Sweep) -> SearchTable:
     point.scenario.field_named(asked.field)
     faults = []
     if not sweep.axes:
-        faults.append(Fault(f"{sweep.name}: axes", "none may be chosen", "axes of plans, fields"))
+        allowed = "axes of plans and fields that are not drawn"
+        faults.append(Fault(f"{sweep.name}: axes", "none may be chosen", allowed))
     if sweep.plans and asked.plan not in sweep.plans:
         faults.append(
             Fault(f"{sweep.name}: search.plan", f"'{asked.plan}' is not run", "one of plans")
@@ -216,13 +245,44 @@ def _asked(sweep: Sweep) -> SearchTable:
     if point.scenario.weather.source == RECORD:
         told = "needs made weather: a record has no years that the search has not seen"
         faults.append(Fault(f"{sweep.name}: search", told, 'weather.source = "generator"'))
-    for axis in sweep.axes:
-        if depth_of(axis) == WEATHER:
+    for axis in (*sweep.axes, *averaged):
+        if depth_of(axis) == WEATHER and not _of_catalog(axis):
             told = f"axis '{axis.name}' changes the weather, which nobody can choose"
             faults.append(Fault(f"{sweep.name}: search", told, "axes of plans and fields"))
     if faults:
         raise FaultyInput(faults)
     return asked
+
+
+def _parted(sweep: Sweep) -> tuple[tuple[Axis, ...], tuple[Axis, ...], tuple[Axis, ...]]:
+    """The axes that are chosen on, that are averaged over, and that are left out."""
+    parts: dict[str, set[int]] = {"chosen": set(), "averaged": set(), "left out": set()}
+    for places in columns_of(sweep):
+        axes = [sweep.axes[i] for i in places]
+        of_catalog = all(map(_of_catalog, axes))
+        drawn = sweep.kind == GRID and sweep.samples > 0
+        if not axes[0].listed and (drawn or of_catalog):
+            parts["averaged"].update(places)
+        else:
+            parts["left out" if of_catalog else "chosen"].update(places)
+    chosen, averaged, left_out = (
+        tuple(axis for i, axis in enumerate(sweep.axes) if i in places)
+        for places in parts.values()
+    )
+    return chosen, averaged, left_out
+
+
+def _of_catalog(axis: Axis) -> bool:
+    return all(key.startswith("overrides.") for key in axis.keys)
+
+
+def _draws(sweep: Sweep, averaged: tuple[Axis, ...]) -> FloatArray:
+    """Shares (D, axes) of the ranges that are averaged over: in a grid its common draws."""
+    if not averaged:
+        return np.empty((1, 0))
+    n = sweep.samples if sweep.kind == GRID and sweep.samples else _DRAWS
+    leaders, spread = _columns(replace(sweep, axes=averaged))
+    return common_draws(sweep, len(leaders), n)[:, spread]
 
 
 def _columns(sweep: Sweep) -> tuple[list[Axis], list[int]]:

@@ -156,15 +156,6 @@ def neighbour_chances(
     return 1 - 2 * after_wet + both, 2 * (after_wet - both), both
 
 
-def wet_day_moments(p01: float, p11: float, days: int) -> tuple[float, float]:
-    """Mean and large-sample variance of the number of wet days in ``days`` (standard results).
-
-    N pi and N pi (1-pi) (1+r)/(1-r), with pi = P01/(1 + P01 - P11) and r = P11 - P01.
-    """
-    pi, r = p01 / (1 + p01 - p11), p11 - p01
-    return days * pi, days * pi * (1 - pi) * (1 + r) / (1 - r)
-
-
 def residual_matrices(m0: FloatArray, m1: FloatArray) -> tuple[FloatArray, FloatArray]:
     """A and B of z(t) = A z(t-1) + B e(t) from lag-0 and lag-1 correlations (k, k).
 

@@ -1,0 +1,131 @@
+"""The irrigation rules of plans: everything that is said of a rule outside the day loop.
+
+A new rule is an entry in ``RULES``, with its number (and what it reads, in PLAN) in
+``day.records``, and its case in ``day.plan.wanted_depth``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import Annotated, Any
+
+from pydantic import BeforeValidator, Field
+
+from drysward.day.records import RULE_ET_SHARE, RULE_FIXED, RULE_NONE, RULE_REFILL
+from drysward.scenario.values import EVERY_TIME, WEEKDAYS, Depth, Flaws, Share, in_table, one_of
+
+NO_WATERING = "none"
+
+
+@dataclass(frozen=True)
+class RuleKey:
+    """A key that one rule alone reads; PLAN has a field of its name.
+
+    ``check`` is its annotation in the table of the file, ``attribute`` where PlanSpec holds it,
+    as ``read`` of its value and the plan's whole table. One that is not ``needed`` may be left
+    out.
+    """
+
+    check: Any
+    attribute: str
+    unit: str = "1"
+    needed: bool = True
+    read: Callable[[Any, Any], Any] = lambda value, plan: value
+
+
+@dataclass(frozen=True)
+class Rule:
+    """A rule: the ``number`` that the day loop knows, what it asks of a day in words, its keys.
+
+    One that waters ``by_need`` may run longer so that the part that catches least has enough.
+    ``flaws`` are what is wrong with a plan's table whose keys are each right.
+    """
+
+    number: int
+    asks: str
+    keys: Mapping[str, RuleKey] = field(default_factory=dict)
+    by_need: bool = False
+    flaws: Callable[[Any], Flaws] = lambda plan: []
+
+
+def _depth_by_weekday(depths: Mapping[str, float], plan: Any) -> tuple[float, ...]:
+    if EVERY_TIME in depths:
+        return tuple(depths[EVERY_TIME] if waters else 0.0 for waters in plan.allowed)
+    return tuple(depths.get(day, 0.0) for day in WEEKDAYS)
+
+
+def _says_its_days_once(plan: Any) -> Flaws:
+    if not plan.depth or (plan.allowed is None) != (EVERY_TIME in plan.depth):
+        return []
+    told = "days with one depth, or depth = { Tue = ..., Fri = ... } without days"
+    return [("days", "a fixed plan says its days once", told)]
+
+
+def _fills_up(plan: Any) -> Flaws:
+    if plan.trigger is None or (plan.target or 0.0) < plan.trigger:
+        return []
+    return [("target", "is not below trigger", f"less than {plan.trigger:g}")]
+
+
+_DEPTHS = Annotated[
+    dict[Annotated[str, one_of(*WEEKDAYS, EVERY_TIME)], Depth],
+    BeforeValidator(in_table(EVERY_TIME)),
+    Field(min_length=1),
+]
+
+RULES = {
+    NO_WATERING: Rule(RULE_NONE, "no watering, but for crown-keeping when it is asked for"),
+    "fixed": Rule(
+        RULE_FIXED,
+        "a depth on named weekdays: depth, days",
+        {"depth": RuleKey(_DEPTHS, "depth_by_weekday", "mm", read=_depth_by_weekday)},
+        flaws=_says_its_days_once,
+    ),
+    "share of et": Rule(
+        RULE_ET_SHARE,
+        "a share of what the turf used since it was last watered: share",
+        {"share": RuleKey(Annotated[float, Field(gt=0.0, le=2.0)], "share")},
+        by_need=True,
+    ),
+    "refill": Rule(
+        RULE_REFILL,
+        "back to a target when depletion passes a trigger: trigger, target",
+        {
+            "trigger": RuleKey(Annotated[float, Field(gt=0.0, le=1.0)], "trigger"),
+            "target": RuleKey(Share, "target", needed=False),
+        },
+        by_need=True,
+        flaws=_fills_up,
+    ),
+}
+
+RULE_KEYS = {name: key for rule in RULES.values() for name, key in rule.keys.items()}
+
+
+def rule_flaws(plan: Any) -> Flaws:
+    """What is wrong with the keys of rules in a plan's table: not its own, missing, at odds."""
+    mine = RULES[plan.rule]
+    faults = [
+        (name, f"rule '{plan.rule}' does not use it", f"'{other}' does")
+        for other, rule in RULES.items()
+        for name in rule.keys
+        if rule is not mine and getattr(plan, name) is not None
+    ]
+    faults += [
+        (name, "is missing", f"rule '{plan.rule}' needs it")
+        for name, key in mine.keys.items()
+        if key.needed and getattr(plan, name) is None
+    ]
+    return faults + mine.flaws(plan)
+
+
+def rule_values(plan: Any) -> dict[str, Any]:
+    """What the keys of its rule in a plan's table come to, by attribute of PlanSpec."""
+    keys = RULES[plan.rule].keys
+    written = {name: getattr(plan, name) for name in keys}
+    return {
+        keys[name].attribute: keys[name].read(value, plan)
+        for name, value in written.items()
+        if value is not None
+    }
