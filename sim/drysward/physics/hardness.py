@@ -10,7 +10,6 @@ from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.stats import linregress
 
 from drysward.catalog import Entry
 from drysward.scenario.model import HardnessSpec
@@ -99,6 +98,9 @@ def fit_line(moisture: ArrayLike, g: ArrayLike) -> Fit:
         raise ValueError(f"{x.size} readings are too few; at least {FEWEST_READINGS}")
     if np.ptp(x) == 0.0:
         raise ValueError("moisture is the same in all readings; wet and dry ground")
+    # Here, since it takes half a second to import and only readings need it.
+    from scipy.stats import linregress
+
     line = linregress(x, y)
     left = y - (line.intercept + line.slope * x)
     return Fit(

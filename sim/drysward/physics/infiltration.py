@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import math
 
-from scipy.optimize import brentq
-
 
 def longest_run_h(rate_mm_h: float, intake_mm_h: float, surface_storage_mm: float) -> float:
     """Longest sprinkler run without runoff, hours; infinite where the soil keeps up.
@@ -91,6 +89,9 @@ def _after_ponding_mm(time_h: float, start_mm: float, ksat_mm_h: float, pull_mm:
 
     def short_of(added_mm: float) -> float:
         return added_mm - pull_mm * math.log1p(added_mm / (pull_mm + start_mm)) - steady
+
+    # Here, since it takes a quarter of a second to import and few runs need it.
+    from scipy.optimize import brentq
 
     # The front takes at least K t; gravity and capillarity apart take at least as much together.
     most = steady + math.sqrt(2 * pull_mm * steady)

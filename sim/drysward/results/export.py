@@ -11,7 +11,6 @@ import datetime
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
-import netCDF4
 import numpy as np
 import xarray as xr
 
@@ -20,7 +19,6 @@ from drysward.files import claim_folder, write_whole
 from drysward.quantities import Display, shown
 
 NO_UNIT = ("", "1")
-FILL = netCDF4.default_fillvals["f8"]
 
 # Units and names of what the vocabulary has under another name or not at all.
 _ATTRIBUTES = {
@@ -302,8 +300,11 @@ def _number(value: float) -> object:
 
 
 def _write_netcdf(dataset: xr.Dataset, path: Path) -> None:
+    import netCDF4  # here, since what is only printed does not need it
+
     out = dataset.copy()
     encoding: dict[str, dict[str, object]] = {}
+    fill = netCDF4.default_fillvals["f8"]
     for name in map(str, out.variables):
         variable = out[name].variable
         text = variable.dtype.kind in "OUS"
@@ -314,7 +315,7 @@ def _write_netcdf(dataset: xr.Dataset, path: Path) -> None:
             out[name] = (variable.dims, variable.values.astype(np.int8), variable.attrs)
         else:
             is_float = variable.dtype.kind == "f"
-            encoding[name] = {"_FillValue": FILL if is_float and name in out.data_vars else None}
+            encoding[name] = {"_FillValue": fill if is_float and name in out.data_vars else None}
         units, long_name = _units_and_name(name, out[name])
         out[name].attrs["long_name"] = long_name
         if not text:

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import linalg, optimize
+from scipy import linalg
 
 from drysward.faults import Fault, FaultyInput
 from drysward.physics.reference_et import (
@@ -431,7 +431,10 @@ def _fit_latent(
             excess_days += of_days / daily_share[window].sum() ** 2
     sizes = np.zeros(5)
     if rows:
-        sizes = np.sqrt(np.minimum(optimize.nnls(np.array(rows), np.array(targets))[0], 1.0))
+        # Here, since it takes a quarter of a second to import and only a fit to a record needs it.
+        from scipy.optimize import nnls
+
+        sizes = np.sqrt(np.minimum(nnls(np.array(rows), np.array(targets))[0], 1.0))
     part = np.sqrt(max(excess_days, 0.0) / excess_rain) if excess_rain > 0 else 0.0
     return {
         "annual_sd": float(sizes[0]),
