@@ -8,7 +8,7 @@ Irrigation Guide part 683 (supply rate); gpm per acre by water window, own arith
 import pytest
 
 from drysward.physics.sprinklers import precipitation_rate_mm_h, supply_flow_m3_h, volume_m3
-from drysward.quantities import convert
+from drysward.quantities import EXACT, TEMPERATURE, convert, library_convert
 
 
 def flow(gpm):
@@ -41,6 +41,17 @@ class TestPrecipitationRate:
 
 
 class TestDefinitions:
+    def test_the_unit_library_agrees(self):
+        for base, units in EXACT.items():
+            for unit in units:
+                assert convert(3.7, unit, base) == pytest.approx(
+                    library_convert(3.7, unit, base), rel=1e-14
+                ), (unit, base)
+        for fahrenheit in (-40.0, 0.0, 32.0, 88.6):
+            found = convert(fahrenheit, "degF", TEMPERATURE.base)
+            assert found == library_convert(fahrenheit, "degF", TEMPERATURE.base)
+            assert found == pytest.approx((fahrenheit - 32.0) * 5.0 / 9.0, abs=1e-12)
+
     def test_acre_inch(self):
         gallons = volume_m3(25.4, area(1, "acre")) / convert(1, "gal", "m^3")
         assert gallons == pytest.approx(27_154, abs=0.5)

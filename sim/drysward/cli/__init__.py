@@ -6,6 +6,7 @@ inside the commands, so that ``--help`` and ``--version`` answer at once.
 
 from __future__ import annotations
 
+import sys
 from importlib import import_module
 from typing import Any
 
@@ -13,6 +14,7 @@ import click
 
 from drysward import __version__
 from drysward.faults import FaultyInput
+from drysward.loading import leave_unloaded
 
 COMMANDS = (
     "compare", "supply", "report", "picture", "sweep", "front", "effects", "search", "check",
@@ -52,6 +54,17 @@ class Commands(click.Group):
                 err=True,
             )
             ctx.exit(1)
+
+
+# Commands whose arrays are those of a sweep, which dask holds.
+_OF_SWEEPS = ("sweep", "front", "effects", "search")
+
+
+def start() -> None:
+    """``main`` as a process of its own."""
+    if not set(_OF_SWEEPS) & set(sys.argv[1:]):
+        leave_unloaded()
+    main()
 
 
 @click.group(cls=Commands)
