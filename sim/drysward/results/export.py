@@ -64,7 +64,7 @@ def summarise(result: xr.Dataset, answers: xr.Dataset) -> xr.Dataset:
     (m3) of the mean year, the peak week and the demand, the labour, and in the attributes
     ``n_years`` and ``worst_residual_mm``.
     """
-    out = answers.copy()
+    added: dict[str, xr.DataArray] = {}
     for how, names in (("mean", _MEANS), ("most", _MOST)):
         for name in names:
             if name not in result:
@@ -72,13 +72,14 @@ def summarise(result: xr.Dataset, answers: xr.Dataset) -> xr.Dataset:
             values = result[name].mean("year") if how == "mean" else result[name].max("year")
             told = "mean over the years of" if how == "mean" else "most in any year of"
             units, long_name = _units_and_name(name, result[name])
-            out[f"{name}_{how}"] = values.assign_attrs(units=units, long_name=f"{told} {long_name}")
-    out["least_green"] = (
+            attrs = {"units": units, "long_name": f"{told} {long_name}"}
+            added[f"{name}_{how}"] = values.assign_attrs(attrs)
+    added["least_green"] = (
         result["least_green"]
         .min("year")
         .assign_attrs(units="1", long_name="least green cover of any year")
     )
-    out["water_by_month"] = (
+    added["water_by_month"] = (
         result["irrigation_month"]
         .mean("year")
         .assign_attrs(units="mm", long_name="mean irrigation of the month, as drawn")
@@ -89,18 +90,18 @@ def summarise(result: xr.Dataset, answers: xr.Dataset) -> xr.Dataset:
         ("peak_week_most", "peak_week_volume"),
         ("demand", "demand_volume"),
     ):
-        _, long_name = _units_and_name(depth, out[depth])
-        made = (out[depth] * per_mm).transpose(*out[depth].dims)
-        out[volume] = made.assign_attrs(units="m3", long_name=f"{long_name}, as volume")
-    labour = out["watering_days_mean"] * result["labour_hours_per_day"]
-    out["labour_mean"] = labour.transpose("field", "plan").assign_attrs(
+        depths = added[depth] if depth in added else answers[depth]
+        _, long_name = _units_and_name(depth, depths)
+        made = (depths * per_mm).transpose(*depths.dims)
+        added[volume] = made.assign_attrs(units="m3", long_name=f"{long_name}, as volume")
+    labour = added["watering_days_mean"] * result["labour_hours_per_day"]
+    added["labour_mean"] = labour.transpose("field", "plan").assign_attrs(
         units="h", long_name="mean labour a year of watering"
     )
-    out.attrs.update(
+    return answers.assign(added).assign_attrs(
         n_years=int(result.sizes["year"]),
-        worst_residual_mm=float(np.abs(result["residual"]).max()),
+        worst_residual_mm=float(np.abs(result["residual"].values).max()),
     )
-    return out
 
 
 def write_results(

@@ -178,6 +178,16 @@ def residual_matrices(m0: FloatArray, m1: FloatArray) -> tuple[FloatArray, Float
     return np.asarray(a), np.linalg.cholesky(bb)
 
 
+def stationary_covariance(a: FloatArray, b: FloatArray) -> FloatArray:
+    """Covariance (k, k) of the residuals that A and B (k, k) keep up: M = A M A' + B B'.
+
+    As one system of linear equations, vec M = (I - A x A)^-1 vec(B B') (standard result).
+    """
+    k = len(a)
+    system = np.eye(k * k) - np.kron(a, a)
+    return np.linalg.solve(system, (b @ b.T).ravel()).reshape(k, k)
+
+
 def mixed_exponential(
     u: FloatArray, light_share: FloatArray | float, light_ratio: FloatArray | float
 ) -> FloatArray:

@@ -7,7 +7,6 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import linalg
 
 from drysward.faults import Fault, FaultyInput
 from drysward.physics.reference_et import (
@@ -41,6 +40,7 @@ from drysward.weather.simulated.climate import (
     named_months,
     possible_persistence,
     smooth_curve,
+    stationary_covariance,
     without_drift,
 )
 from drysward.weather.simulated.generator import rain_without_latent, wet_neighbours
@@ -495,7 +495,7 @@ def _fit_drift(
     for _ in range(6):  # A and B leave room for the drift, and the drift is what they leave
         model = without_drift(*correlations, model)
         inverse = np.linalg.inv(np.eye(k) - model.a)
-        m0 = linalg.solve_discrete_lyapunov(model.a, model.b @ model.b.T)
+        m0 = stationary_covariance(model.a, model.b)
         excess = covariance - (inverse @ m0 + m0 @ inverse.T - m0) / 91
         of_each = np.clip(np.diagonal(excess, axis1=1, axis2=2), 0.0, _MOST_DRIFT)
         most = np.sqrt(of_each / np.maximum(latent, 0.005)[:, None])
