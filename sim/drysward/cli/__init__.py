@@ -14,7 +14,7 @@ import click
 
 from drysward import __version__
 from drysward.faults import FaultyInput
-from drysward.loading import leave_unloaded
+from drysward.loading import collect_seldom, leave_unloaded
 
 COMMANDS = (
     "compare", "supply", "report", "picture", "sweep", "front", "effects", "search", "check",
@@ -62,6 +62,7 @@ _OF_SWEEPS = ("sweep", "front", "effects", "search")
 
 def start() -> None:
     """``main`` as a process of its own."""
+    collect_seldom()
     if not set(_OF_SWEEPS) & set(sys.argv[1:]):
         leave_unloaded()
     main()

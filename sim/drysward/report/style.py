@@ -72,7 +72,8 @@ PANEL_IN = (4.7, 3.1)
 SVG_SALT = "drysward"
 
 _RC: dict[str, Any] = {
-    "font.family": "sans-serif",
+    # The library's own type, which is always there; a list is gone through for every text.
+    "font.family": "DejaVu Sans",
     "font.size": 9.0,
     "axes.titlesize": 10.0,
     "axes.titleweight": "bold",
