@@ -184,7 +184,7 @@ def stationary_covariance(a: FloatArray, b: FloatArray) -> FloatArray:
     """
     k = len(a)
     system = np.eye(k * k) - np.kron(a, a)
-    return np.linalg.solve(system, (b @ b.T).ravel()).reshape(k, k)
+    return np.asarray(np.linalg.solve(system, (b @ b.T).ravel()).reshape(k, k), float)
 
 
 def mixed_exponential(

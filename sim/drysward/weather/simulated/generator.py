@@ -75,7 +75,8 @@ def residual_series(a: FloatArray, b: FloatArray, normal: FloatArray) -> FloatAr
 
     The first deviates draw the state before the first day from the stationary distribution.
     """
-    state = _times(normal[:, 0], np.linalg.cholesky(stationary_covariance(a, b)))
+    spread = np.asarray(np.linalg.cholesky(stationary_covariance(a, b)), float)
+    state = _times(normal[:, 0], spread)
     z = _times(normal[:, 1:], b)
     for day in range(z.shape[1]):
         state = _times(state, a) + z[:, day]
