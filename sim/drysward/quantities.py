@@ -139,25 +139,33 @@ def parse(text: str, kind: Kind) -> float:
     return convert(number, unit, kind.base, wanted=wanted)
 
 
-# What one of a unit is in a base unit, by definition. The units that people mostly write are told
-# here, since the unit library takes most of a second to load; it reads all others.
-EXACT: Mapping[str, Mapping[str, float]] = {
-    "mm": {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "ft": 304.8},
+# What one of a unit is in a base unit. The units that people mostly write are told here, since the
+# unit library takes most of a second to load; it reads all others. The numbers are the library's
+# to the last bit, which the exact definitions (ft = 304.8 mm) are not.
+FACTORS: Mapping[str, Mapping[str, float]] = {
+    "mm": {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "ft": 304.79999999999995},
     "cm": {"cm": 1.0, "in": 2.54},
     "mm/h": {"mm/h": 1.0, "in/h": 25.4},
     "mm/d": {"mm/d": 1.0, "in/d": 25.4},
-    "m^2": {"m2": 1.0, "ha": 10_000.0, "ft2": 0.09290304, "yd2": 0.83612736, "acre": 4046.8564224},
-    "m^3": {
-        "m3": 1.0, "L": 0.001, "ft3": 0.028316846592, "gal": 0.003785411784, "Mgal": 3785.411784,
-        "acre-in": 102.79015312896, "acre-ft": 1233.48183754752,
+    "m^2": {
+        "m2": 1.0, "ha": 10_000.0, "ft2": 0.09290303999999999, "yd2": 0.83612736,
+        "acre": 4046.8564224,
     },
-    "m^3/h": {"m3/h": 1.0, "L/s": 3.6, "gpm": 0.22712470704, "cfs": 101.9406477312},
+    "m^3": {
+        "m3": 1.0, "L": 0.0010000000000000002, "ft3": 0.028316846591999994,
+        "gal": 0.0037854117839999993, "Mgal": 3785.411783999999, "acre-in": 102.79015312896,
+        "acre-ft": 1233.4818375475197,
+    },
+    "m^3/h": {
+        "m3/h": 1.0, "L/s": 3.600000000000001, "gpm": 0.22712470703999996,
+        "cfs": 101.94064773119997,
+    },
     "h": {"h": 1.0, "min": 1.0 / 60.0},
     "d": {"d": 1.0, "day": 1.0, "days": 1.0, "weeks": 7.0},
     "deg": {"deg": 1.0},
     "degC": {"degC": 1.0},
     "delta_degC": {"degC": 1.0, "degF": 5.0 / 9.0},
-    "m/s": {"m/s": 1.0, "mph": 0.44704, "km/h": 1.0 / 3.6},
+    "m/s": {"m/s": 1.0, "mph": 0.44704, "km/h": 0.2777777777777778},
     "MJ/m^2": {"MJ/m2": 1.0},
 }  # fmt: skip
 _KELVIN_AT_0_DEGC = 273.15
@@ -166,7 +174,7 @@ _KELVIN_AT_0_DEGF = 233.15 + 200.0 / 9.0
 
 def convert(value: float, unit: str, to: str, *, wanted: str = "") -> float:
     """``value`` of ``unit`` in the unit ``to``; ValueError names the unit when it cannot be."""
-    factor = EXACT.get(to, {}).get(unit)
+    factor = FACTORS.get(to, {}).get(unit)
     if factor is not None:
         return float(value * factor)
     if unit == "degF" and to == TEMPERATURE.base:

@@ -8,7 +8,7 @@ Irrigation Guide part 683 (supply rate); gpm per acre by water window, own arith
 import pytest
 
 from drysward.physics.sprinklers import precipitation_rate_mm_h, supply_flow_m3_h, volume_m3
-from drysward.quantities import EXACT, TEMPERATURE, convert, library_convert
+from drysward.quantities import FACTORS, TEMPERATURE, convert, library_convert
 
 
 def flow(gpm):
@@ -42,7 +42,7 @@ class TestPrecipitationRate:
 
 class TestDefinitions:
     def test_the_unit_library_agrees(self):
-        for base, units in EXACT.items():
+        for base, units in FACTORS.items():
             for unit in units:
                 assert convert(3.7, unit, base) == pytest.approx(
                     library_convert(3.7, unit, base), rel=1e-14
