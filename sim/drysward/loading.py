@@ -5,9 +5,11 @@ from __future__ import annotations
 import gc
 import sys
 
-# xarray asks of every array whether it is one of these libraries', and imports them to ask, which
-# takes longer than all of a run. They are marked as not there: xarray then knows the answer.
-_LEFT = ("dask", "pint")
+# Libraries that others import if they are there, only to ask about them: xarray asks of every array
+# whether it is dask's or pint's, numba of every argument whether it is cffi's, and scipy brings in
+# all of numpy, with a reader of Fortran that guesses encodings. That takes longer than a run. They
+# are marked as not there, which all of these know how to do without.
+_LEFT = ("dask", "pint", "cffi", "charset_normalizer")
 
 
 # Objects made before the collector looks for cycles among them. Loading makes half a million that
@@ -21,7 +23,7 @@ def collect_seldom() -> None:
 
 
 def leave_unloaded() -> None:
-    """Mark as not there what is only imported to ask about arrays of it.
+    """Mark as not there what is only imported to ask about it.
 
     For a whole process, before its first array: xarray asks once and remembers.
     """
