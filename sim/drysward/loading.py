@@ -32,6 +32,6 @@ def leave_unloaded() -> None:
 
 
 def load_after_all(name: str) -> None:
-    """Let ``name`` be imported although it was left; of dask, before the first array."""
+    """Let ``name`` be imported although it was left; not dask, which xarray has done without."""
     if sys.modules.get(name, sys) is None:
         del sys.modules[name]

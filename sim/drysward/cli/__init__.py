@@ -6,6 +6,7 @@ inside the commands, so that ``--help`` and ``--version`` answer at once.
 
 from __future__ import annotations
 
+import os
 import sys
 from importlib import import_module
 from typing import Any
@@ -15,6 +16,7 @@ import click
 from drysward import __version__
 from drysward.faults import FaultyInput
 from drysward.loading import collect_seldom, leave_unloaded
+from drysward.studies.sweep import MANIFEST
 
 COMMANDS = (
     "compare", "supply", "report", "picture", "sweep", "front", "effects", "search", "check",
@@ -56,14 +58,16 @@ class Commands(click.Group):
             ctx.exit(1)
 
 
-# Commands whose arrays are those of a sweep, which dask holds.
+# Commands whose arrays are those of a sweep, which dask holds; others may be given its folder.
 _OF_SWEEPS = ("sweep", "front", "effects", "search")
 
 
 def start() -> None:
     """``main`` as a process of its own."""
     collect_seldom()
-    if not set(_OF_SWEEPS) & set(sys.argv[1:]):
+    words = sys.argv[1:]
+    has_folder = any(os.path.isfile(os.path.join(word, MANIFEST)) for word in words)
+    if not has_folder and not set(_OF_SWEEPS) & set(words):
         leave_unloaded()
     main()
 

@@ -8,7 +8,6 @@ import numpy as np
 import xarray as xr
 
 from drysward.faults import Fault, FaultyInput
-from drysward.loading import load_after_all
 from drysward.studies.sweep import MANIFEST
 
 FILE = "results.nc"
@@ -36,7 +35,6 @@ def open_result(path: str | Path) -> xr.Dataset:
     allowed = "a folder that 'drysward compare --out FOLDER' wrote, or its results.nc"
     if (place / MANIFEST).is_file():
         # Here, since all that runs a sweep takes a second to import.
-        load_after_all("dask")
         from drysward.studies.sweep.folder import open_sweep
         from drysward.studies.sweep.front import refuse_unfinished
 
