@@ -82,7 +82,7 @@ def compiles_as(
 ) -> Callable[..., Any]:
     """``plain``, for which compiled code has what ``make`` gives; made when it is first needed."""
     made = cache(make)
-    options = {**_OPTIONS, "forceinline": inlined}
+    options: Any = {**_OPTIONS, "forceinline": inlined}
     numba.extending.overload(plain, jit_options=options, strict=False)(lambda *_: made())
     return plain
 
@@ -134,8 +134,6 @@ def compiled(function: Callable[..., Any], counted: bool = True) -> Callable[...
     try:
         # Options that numba leaves out of its own signature. Only Python calls these functions.
         options: dict[str, Any] = {"_nrt": counted, "no_cfunc_wrapper": True}
-        return numba.njit(
-            nogil=True, cache=keep, error_model="numpy", **options
-        )(function)
+        return numba.njit(nogil=True, cache=keep, error_model="numpy", **options)(function)
     finally:
         config.CACHE_DIR = before

@@ -6,10 +6,13 @@ or ``"300 mm"``; a bare number for a dimensional quantity is refused.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache, lru_cache
 from tokenize import TokenError
 from typing import TYPE_CHECKING
+
+from drysward.loading import load_after_all
 
 if TYPE_CHECKING:
     import pint
@@ -43,7 +46,8 @@ RADIATION = Kind("daily radiation", "MJ/m^2", ("MJ/m2",))
 
 @cache
 def registry() -> pint.UnitRegistry:
-    """The unit registry with the trade's own units added. Loaded on first use (0.3 s)."""
+    """The unit registry with the trade's own units added. Loaded on first use (0.6 s)."""
+    load_after_all("pint")
     import pint
 
     ureg: pint.UnitRegistry = pint.UnitRegistry(autoconvert_offset_to_baseunit=False)
@@ -135,13 +139,56 @@ def parse(text: str, kind: Kind) -> float:
     return convert(number, unit, kind.base, wanted=wanted)
 
 
+# What one of a unit is in a base unit. The units that people mostly write are told here, since the
+# unit library takes most of a second to load; it reads all others. The numbers are the library's
+# to the last bit, which the exact definitions (ft = 304.8 mm) are not.
+FACTORS: Mapping[str, Mapping[str, float]] = {
+    "mm": {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "ft": 304.79999999999995},
+    "cm": {"cm": 1.0, "in": 2.54},
+    "mm/h": {"mm/h": 1.0, "in/h": 25.4},
+    "mm/d": {"mm/d": 1.0, "in/d": 25.4},
+    "m^2": {
+        "m2": 1.0, "ha": 10_000.0, "ft2": 0.09290303999999999, "yd2": 0.83612736,
+        "acre": 4046.8564224,
+    },
+    "m^3": {
+        "m3": 1.0, "L": 0.0010000000000000002, "ft3": 0.028316846591999994,
+        "gal": 0.0037854117839999993, "Mgal": 3785.411783999999, "acre-in": 102.79015312896,
+        "acre-ft": 1233.4818375475197,
+    },
+    "m^3/h": {
+        "m3/h": 1.0, "L/s": 3.600000000000001, "gpm": 0.22712470703999996,
+        "cfs": 101.94064773119997,
+    },
+    "h": {"h": 1.0, "min": 1.0 / 60.0},
+    "d": {"d": 1.0, "day": 1.0, "days": 1.0, "weeks": 7.0},
+    "deg": {"deg": 1.0},
+    "degC": {"degC": 1.0},
+    "delta_degC": {"degC": 1.0, "degF": 5.0 / 9.0},
+    "m/s": {"m/s": 1.0, "mph": 0.44704, "km/h": 0.2777777777777778},
+    "MJ/m^2": {"MJ/m2": 1.0},
+}  # fmt: skip
+_KELVIN_AT_0_DEGC = 273.15
+_KELVIN_AT_0_DEGF = 233.15 + 200.0 / 9.0
+
+
+def convert(value: float, unit: str, to: str, *, wanted: str = "") -> float:
+    """``value`` of ``unit`` in the unit ``to``; ValueError names the unit when it cannot be."""
+    factor = FACTORS.get(to, {}).get(unit)
+    if factor is not None:
+        return float(value * factor)
+    if unit == "degF" and to == TEMPERATURE.base:
+        return value * (5.0 / 9.0) + _KELVIN_AT_0_DEGF - _KELVIN_AT_0_DEGC
+    return library_convert(value, unit, to, wanted)
+
+
 # A sweep reads the same quantities thousands of times, and the unit library takes its time.
 @lru_cache(maxsize=4096)
-def convert(value: float, unit: str, to: str, *, wanted: str = "") -> float:
-    """Convert ``value`` from ``unit`` to ``to``; ValueError names the unit when it cannot."""
+def library_convert(value: float, unit: str, to: str, wanted: str = "") -> float:
+    """As ``convert``, by the unit library."""
+    ureg = registry()
     import pint
 
-    ureg = registry()
     unreadable = (AttributeError, TypeError, SyntaxError, AssertionError, TokenError)
     try:
         known = _SPELLINGS.get(unit, unit)

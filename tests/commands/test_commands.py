@@ -138,6 +138,20 @@ def test_help_and_version_load_no_heavy_library(words: list[str]) -> None:
     assert "drysward" in done.stdout or "Usage" in done.stdout
 
 
+def test_a_process_of_its_own_loads_nothing_only_to_ask_about_it() -> None:
+    code = (
+        "import sys\nfrom drysward.cli import start\n"
+        "sys.argv = ['drysward', 'check', 'demo']\n"
+        "try: start()\nexcept SystemExit as end: assert end.code == 0, end.code\n"
+        "assert sys.modules['dask'] is None and sys.modules['pint'] is None\n"
+        "from drysward.quantities import convert\n"
+        "assert abs(convert(1.0, 'furlong', 'mm') - 201168.0) < 1.0\n"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)
+    assert done.returncode == 0, done.stderr
+    assert "Fields" in done.stdout
+
+
 def test_every_command_has_help() -> None:
     listed = ask("--help").output
     for name in COMMANDS:

@@ -21,26 +21,27 @@ def test_every_value_is_found_at_its_own_weibull_return_period(values):
     descending = sorted(values, reverse=True)
     n = len(values)
     periods = [(n + 1) / m for m in range(1, n + 1)]
-    assert frequency.empirical_quantile(values, periods) == pytest.approx(descending)
+    assert frequency.demand_estimates(values, periods) == pytest.approx(descending)
 
 
 @pytest.mark.parametrize("n", [1, 2, 7, 30])
-def test_nothing_is_said_beyond_the_record(n):
+def test_the_record_says_nothing_beyond_itself(n):
     values = np.arange(n, dtype=float)
-    edges = [n + 1, (n + 1) / n]
-    assert frequency.empirical_quantile(values, edges) == pytest.approx([n - 1, 0])
-    beyond = frequency.empirical_quantile(values, [n + 1.01, 1 + (1 / n) * 0.99])
-    assert np.isnan(beyond).all()
+    edges = frequency.demand_at_return_periods(values, [n + 1, (n + 1) / n])
+    assert edges.estimate == pytest.approx([n - 1, 0])
+    assert not edges.fitted.any()
+    beyond = frequency.demand_at_return_periods(values, [n + 1.01, 1 + (1 / n) * 0.99])
+    assert beyond.fitted.all()
 
 
 def test_between_ranks_the_quantile_is_linear_in_probability():
     # 4 years: rank m at probability m/5; T = 4 is rank 1.25.
-    assert frequency.empirical_quantile([1, 2, 3, 4], 4) == pytest.approx(4 - 0.25)
+    assert frequency.demand_estimates([1, 2, 3, 4], [4]) == pytest.approx(4 - 0.25)
 
 
 def test_ties_keep_their_value():
     values = [5.0, 5.0, 5.0, 1.0]
-    assert frequency.empirical_quantile(values, [5, 3, 2, 5 / 3]) == pytest.approx([5, 5, 5, 5])
+    assert frequency.demand_estimates(values, [5, 3, 2, 5 / 3]) == pytest.approx([5, 5, 5, 5])
 
 
 @settings(max_examples=25, deadline=None)
@@ -49,19 +50,18 @@ def test_levels_rise_with_the_period_and_lie_within_their_limits(values):
     with warnings.catch_warnings():
         warnings.simplefilter("error")
         levels = frequency.demand_at_return_periods(values, PERIODS)
-    estimates = [level.estimate for level in levels]
-    assert all(b >= a - 1e-9 for a, b in itertools.pairwise(estimates))
-    for level in levels:
-        assert level.estimate >= 0
-        within = (len(values) + 1) / len(values) <= level.return_period <= len(values) + 1
-        assert level.how == (frequency.RECORD if within else frequency.FITTED)
-        if not within and level.return_period > 2:
-            assert level.estimate >= max(values)
+    assert all(b >= a - 1e-9 for a, b in itertools.pairwise(levels.estimate))
+    for period, estimate, low, high, fitted in zip(PERIODS, *levels, strict=True):
+        assert estimate >= 0
+        within = (len(values) + 1) / len(values) <= period <= len(values) + 1
+        assert fitted == (not within)
+        if not within and period > 2:
+            assert estimate >= max(values)
         if len(values) > 1:
-            assert 0 <= level.low <= level.estimate <= level.high
+            assert 0 <= low <= estimate <= high
         else:
-            assert math.isnan(level.low)
-            assert math.isnan(level.high)
+            assert math.isnan(low)
+            assert math.isnan(high)
 
 
 @pytest.mark.parametrize("values", [[0.0] * 12, [312.7] * 12, [0.1 + 0.2] * 5])
@@ -69,19 +69,28 @@ def test_a_constant_record_is_certain_and_silent(values):
     with warnings.catch_warnings():
         warnings.simplefilter("error")
         levels = frequency.demand_at_return_periods(values, PERIODS)
-    for level in levels:
-        assert level.estimate == pytest.approx(values[0])
-        assert level.low == pytest.approx(values[0])
-        assert level.high == pytest.approx(values[0])
+    for found in (levels.estimate, levels.low, levels.high):
+        assert found == pytest.approx([values[0]] * len(PERIODS))
 
 
 def test_same_call_same_numbers_and_the_seed_matters():
     values = np.random.default_rng(3).gamma(9, 40, 30)
     first = frequency.demand_at_return_periods(values, [5, 50])
-    assert frequency.demand_at_return_periods(values, [5, 50]) == first
+    again = frequency.demand_at_return_periods(values, [5, 50])
+    assert all(np.array_equal(*pair) for pair in zip(first, again, strict=True))
     other = frequency.demand_at_return_periods(values, [5, 50], seed=1)
-    assert [level.estimate for level in other] == [level.estimate for level in first]
-    assert other != first
+    assert np.array_equal(other.estimate, first.estimate)
+    assert not np.array_equal(other.low, first.low)
+
+
+def test_many_series_at_once_are_each_as_alone():
+    values = np.random.default_rng(4).gamma(9, 40, (2, 3, 12))
+    values[0, 1] = 0.0
+    together = frequency.demand_at_return_periods(values, PERIODS)
+    for place in np.ndindex(2, 3):
+        alone = frequency.demand_at_return_periods(values[place], PERIODS)
+        for one, many in zip(alone, together, strict=True):
+            assert np.array_equal(one, many[place])
 
 
 def test_limits_hold_the_truth_about_as_often_as_they_say():
@@ -90,14 +99,14 @@ def test_limits_hold_the_truth_about_as_often_as_they_say():
     rng = np.random.default_rng(11)
     held = 0
     for _ in range(80):
-        (level,) = frequency.demand_at_return_periods(rng.gamma(9, 40, 30), [10])
-        held += level.low <= truth <= level.high
+        level = frequency.demand_at_return_periods(rng.gamma(9, 40, 30), [10])
+        held += level.low[0] <= truth <= level.high[0]
     assert 0.8 <= held / 80 <= 1.0
 
 
 def test_longer_records_narrow_the_limits():
     values = np.random.default_rng(5).gamma(9, 40, 200)
-    short, long = (frequency.demand_at_return_periods(v, [10])[0] for v in (values[:20], values))
+    short, long = (frequency.demand_at_return_periods(v, [10]) for v in (values[:20], values))
     assert long.high - long.low < short.high - short.low
 
 
@@ -122,20 +131,27 @@ def test_probability_and_its_limits(events):
     assert ("one year only" in found.note) == (n == 1)
 
 
-@pytest.mark.parametrize("values", [[], [1.0, np.nan], [np.inf], [[1.0, 2.0]]])
+@pytest.mark.parametrize("values", [[], [1.0, np.nan], [np.inf]])
 def test_what_is_not_a_record_is_refused(values):
-    with pytest.raises(ValueError):
-        frequency.empirical_quantile(values, 2)
     with pytest.raises(ValueError):
         frequency.demand_at_return_periods(values, [2])
     with pytest.raises(ValueError):
+        frequency.pearson3_quantile(values, 2)
+    with pytest.raises(ValueError):
         frequency.probability_of(values)
+
+
+def test_where_one_record_is_asked_for_two_are_refused():
+    with pytest.raises(ValueError, match="one series"):
+        frequency.pearson3_quantile([[1.0, 2.0]], 2)
+    with pytest.raises(ValueError, match="one series"):
+        frequency.probability_of([[1.0, 0.0]])
 
 
 @pytest.mark.parametrize("period", [1.0, 0.0, -5.0, np.nan, np.inf])
 def test_what_is_not_a_return_period_is_refused(period):
     with pytest.raises(ValueError, match="return period"):
-        frequency.empirical_quantile([1.0, 2.0], period)
+        frequency.demand_estimates([1.0, 2.0], [period])
 
 
 def test_other_refusals():
@@ -145,5 +161,3 @@ def test_other_refusals():
         frequency.demand_at_return_periods([1.0, 2.0], [2], confidence=90)
     with pytest.raises(ValueError, match="true or false"):
         frequency.probability_of([0.5])
-    with pytest.raises(ValueError, match="above 0"):
-        frequency.log_pearson3_quantile([0.0, 1.0], 2)

@@ -1,8 +1,7 @@
 """Return periods and sampling error against printed worked examples.
 
 Sources: a North Dakota class handout (AGSM 335) with 66 years of annual precipitation;
-Bulletin 17B (1982), Fishkill Creek example; Cornell CEE 304 section 6 (Gumbel, lognormal);
-Chow, Maidment & Mays 1988, example 12.2.1; standard results for risk and sampling error.
+Bulletin 17B (1982), Fishkill Creek example; standard results for sampling error.
 """
 
 import numpy as np
@@ -51,29 +50,32 @@ class TestNorthDakota:
         percent = 100 * frequency.plotting_positions(66, "hazen")
         assert percent[rank - 1] == pytest.approx(printed_percent, abs=0.01)
         assert np.sort(NORTH_DAKOTA_IN)[::-1][rank - 1] == value_in
-        found = frequency.empirical_quantile(NORTH_DAKOTA_IN, 100 / percent[rank - 1], "hazen")
-        assert found == pytest.approx(value_in, abs=1e-9)
+        found = frequency.thinned(NORTH_DAKOTA_IN, 66)
+        assert found[rank - 1] == pytest.approx(value_in, abs=1e-9)
 
     @pytest.mark.parametrize(
-        "dependable, position, expected_in",
-        [
-            (0.80, "hazen", 13.87),
-            (0.80, "weibull", 13.84),
-            (0.90, "weibull", 12.8),
-            (0.50, "weibull", 17.8),
-        ],
+        "dependable, expected_in",
+        [(0.80, 13.84), (0.90, 12.8), (0.50, 17.8)],
     )
-    def test_dependable_rain(self, dependable, position, expected_in):
-        """Derived from the handout's data, not printed in it."""
-        found = frequency.empirical_quantile(NORTH_DAKOTA_IN, 1 / dependable, position)
-        assert found == pytest.approx(expected_in, abs=0.005 if position == "hazen" else 0.05)
+    def test_dependable_rain(self, dependable, expected_in):
+        """Derived from the handout's data, not printed in it; by Weibull's positions."""
+        found = frequency.demand_estimates(NORTH_DAKOTA_IN, [1 / dependable])
+        assert found == pytest.approx(expected_in, abs=0.05)
+
+    def test_dependable_rain_by_hazens_positions(self):
+        """Derived from the handout's data: 13.87 in is passed in four years of five."""
+        ranked = frequency.thinned(NORTH_DAKOTA_IN, 66)
+        found = np.interp(0.8, frequency.plotting_positions(66, "hazen"), ranked)
+        assert found == pytest.approx(13.87, abs=0.005)
 
     def test_driest_years(self):
         """Derived: 8.8 in of 2003 is driest, once in 67 years by Weibull; then 1956 and 1948."""
         years = np.arange(1944, 2010)[np.argsort(NORTH_DAKOTA_IN)]
         assert years[:3].tolist() == [2003, 1956, 1948]
-        assert frequency.empirical_quantile(-NORTH_DAKOTA_IN, 67.0) == pytest.approx(-8.8)
-        assert np.isnan(frequency.empirical_quantile(-NORTH_DAKOTA_IN, 67.1))
+        dryness = NORTH_DAKOTA_IN.max() - NORTH_DAKOTA_IN
+        found = frequency.demand_at_return_periods(dryness, [67.0, 67.1])
+        assert NORTH_DAKOTA_IN.max() - found.estimate[0] == pytest.approx(8.8)
+        assert found.fitted.tolist() == [False, True]
 
 
 class TestFishkillCreek:
@@ -95,7 +97,8 @@ class TestFishkillCreek:
     )
     def test_quantiles_at_adopted_skew(self, exceedance, expected_cfs):
         """11,500 and 841 as printed; the others recomputed. Tolerance 0.5 %."""
-        found = frequency.log_pearson3_quantile(FISHKILL_CFS, 1 / exceedance, skew=0.7)
+        mean, sd, _ = frequency.sample_moments(np.log10(FISHKILL_CFS))
+        found = 10 ** (mean + sd * frequency.pearson3_frequency_factor(0.7, exceedance))
         assert found == pytest.approx(expected_cfs, rel=0.005)
 
     def test_limits_of_the_smallest_flood(self):
@@ -105,44 +108,7 @@ class TestFishkillCreek:
         assert 10**high == pytest.approx(1100, rel=0.005)
 
 
-class TestGumbelAndLognormal:
-    def test_gumbel(self):
-        """Cornell CEE 304: mean 2.5, sd 0.7."""
-        location, scale = frequency.gumbel_parameters(2.5, 0.7)
-        assert 1 / scale == pytest.approx(1.832, abs=0.0005)
-        assert location == pytest.approx(2.185, abs=0.0005)
-        assert frequency.gumbel_quantile(2.5, 0.7, 50) == pytest.approx(4.315, abs=0.005)
-
-    def test_lognormal(self):
-        mu, sigma = frequency.lognormal_parameters(2.5, 0.7)
-        assert mu == pytest.approx(0.879, abs=0.0005)
-        assert sigma == pytest.approx(0.275, abs=0.0005)
-        assert frequency.lognormal_quantile(2.5, 0.7, 50) == pytest.approx(4.23, abs=0.005)
-
-    def test_chicago_ten_minute_rain(self):
-        """From memory (Chow et al. example 12.2.1): mean 0.649 in, sd 0.177 in."""
-        location, scale = frequency.gumbel_parameters(0.649, 0.177)
-        assert scale == pytest.approx(0.138, abs=0.0005)
-        assert location == pytest.approx(0.569, abs=0.0005)
-        found = frequency.gumbel_quantile(0.649, 0.177, [5, 10, 50])
-        assert found == pytest.approx([0.78, 0.88, 1.11], abs=0.005)
-
-
-class TestRiskAndSamplingError:
-    @pytest.mark.parametrize(
-        "period, years, printed",
-        [
-            (10, 10, 0.651),
-            (20, 20, 0.642),
-            (25, 25, 0.640),
-            (50, 25, 0.397),
-            (100, 30, 0.260),
-            (100, 50, 0.395),
-        ],
-    )
-    def test_risk(self, period, years, printed):
-        assert frequency.risk_over_years(period, years) == pytest.approx(printed, abs=0.0005)
-
+class TestSamplingError:
     @pytest.mark.parametrize(
         "p, n, printed",
         [
@@ -181,12 +147,8 @@ class TestRiskAndSamplingError:
 
 @pytest.mark.parametrize(
     "position, expected",
-    [
-        ("weibull", [1 / 5, 4 / 5]),
-        ("hazen", [1 / 8, 7 / 8]),
-        ("blom", [0.625 / 4.25, 3.625 / 4.25]),
-    ],
+    [("weibull", [1 / 5, 4 / 5]), ("hazen", [1 / 8, 7 / 8])],
 )
 def test_plotting_position_formulas(position, expected):
-    """Weibull m/(n+1), Hazen (2m-1)/(2n), Blom-type (m-0.375)/(n+0.25), for n = 4."""
+    """Weibull m/(n+1), Hazen (2m-1)/(2n), for n = 4."""
     assert frequency.plotting_positions(4, position)[[0, -1]] == pytest.approx(expected)

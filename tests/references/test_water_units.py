@@ -6,7 +6,7 @@ Colorado Irrigation Guide part 683 (supply rate); gpm per acre by water window, 
 
 import pytest
 
-from drysward.quantities import convert
+from drysward.quantities import FACTORS, TEMPERATURE, convert, library_convert
 from drysward.scenario.model import DeliverySpec
 from drysward.site.plans import nightly_depth_mm
 
@@ -47,6 +47,17 @@ class TestPrecipitationRate:
 
 
 class TestDefinitions:
+    def test_the_unit_library_agrees(self):
+        for base, units in FACTORS.items():
+            for unit in units:
+                assert convert(3.7, unit, base) == pytest.approx(
+                    library_convert(3.7, unit, base), rel=1e-14
+                ), (unit, base)
+        for fahrenheit in (-40.0, 0.0, 32.0, 88.6):
+            found = convert(fahrenheit, "degF", TEMPERATURE.base)
+            assert found == library_convert(fahrenheit, "degF", TEMPERATURE.base)
+            assert found == pytest.approx((fahrenheit - 32.0) * 5.0 / 9.0, abs=1e-12)
+
     def test_acre_inch(self):
         volume_m3 = convert(1, "acre-in", "m^3")
         assert volume_m3 / convert(1, "gal", "m^3") == pytest.approx(27_154, abs=0.5)

@@ -6,6 +6,8 @@ inside the commands, so that ``--help`` and ``--version`` answer at once.
 
 from __future__ import annotations
 
+import os
+import sys
 from importlib import import_module
 from typing import Any
 
@@ -13,6 +15,8 @@ import click
 
 from drysward import __version__
 from drysward.faults import FaultyInput
+from drysward.loading import collect_seldom, leave_unloaded
+from drysward.studies.sweep import MANIFEST
 
 COMMANDS = (
     "compare", "supply", "report", "picture", "sweep", "front", "effects", "search", "check",
@@ -52,6 +56,20 @@ class Commands(click.Group):
                 err=True,
             )
             ctx.exit(1)
+
+
+# Commands whose arrays are those of a sweep, which dask holds; others may be given its folder.
+_OF_SWEEPS = ("sweep", "front", "effects", "search")
+
+
+def start() -> None:
+    """``main`` as a process of its own."""
+    collect_seldom()
+    words = sys.argv[1:]
+    has_folder = any(os.path.isfile(os.path.join(word, MANIFEST)) for word in words)
+    if not has_folder and not set(_OF_SWEEPS) & set(words):
+        leave_unloaded()
+    main()
 
 
 @click.group(cls=Commands)

@@ -39,33 +39,12 @@ STAGE, PAUSED, PAUSED_DAYS = PLACE["stage"], PLACE["paused"], PLACE["paused_days
 
 
 def wish(
-    plan_rule,
-    plan_trigger,
-    plan_target,
-    plan_share,
-    plan_run_time_multiplier,
-    plan_least_depth,
-    plan_rain_skip,
-    plan_interval,
-    plan_first_day,
-    plan_last_day,
-    plan_crown_depth,
-    plan_crown_interval,
-    plan_crown_from,
-    depth_today,
-    allowed_today,
-    adjust_today,
-    left_today,
-    crown_only_today,
-    recent_rain,
-    seen_depletion,
-    seen_dormant,
-    days_since_water,
-    owed_et,
-    paused,
-    taw,
-    day_of_year,
-):
+    plan_rule, plan_trigger, plan_target, plan_share, plan_run_time_multiplier,
+    plan_least_depth, plan_rain_skip, plan_interval, plan_first_day, plan_last_day,
+    plan_crown_depth, plan_crown_interval, plan_crown_from, depth_today, allowed_today,
+    adjust_today, left_today, crown_only_today, recent_rain, seen_depletion, seen_dormant,
+    days_since_water, owed_et, paused, taw, day_of_year,
+):  # fmt: skip
     """Depth (mm, reaching the turf on average) that the plan wants this morning.
 
     ``recent_rain`` is that of the last ``plan_rain_skip_days`` days, today not included;
@@ -96,29 +75,11 @@ def wish(
 
 
 def wish_for_play(
-    plan_rule,
-    plan_first_day,
-    plan_last_day,
-    left_today,
-    restricted_today,
-    wanted,
-    seen_surface_water,
-    eto,
-    play_on,
-    play_skinned,
-    play_skin_target_mm,
-    play_skin_passes,
-    play_skin_most_per_pass,
-    today_blackout,
-    today_light,
-    today_prewet,
-    today_tmax,
-    plan_syringe_above,
-    plan_syringe_depth,
-    plan_syringe_from,
-    seen_wilt,
-    day_of_year,
-):
+    plan_rule, plan_first_day, plan_last_day, left_today, restricted_today, wanted,
+    seen_surface_water, eto, play_on, play_skinned, play_skin_target_mm, play_skin_passes,
+    play_skin_most_per_pass, today_blackout, today_light, today_prewet, today_tmax,
+    plan_syringe_above, plan_syringe_depth, plan_syringe_from, seen_wilt, day_of_year,
+):  # fmt: skip
     """What play makes of the depth that a plan wants, and what it syringes this afternoon (mm).
 
     A plan that waters at all also waters young turf lightly, a skinned surface to its moisture
@@ -145,18 +106,9 @@ def wish_for_play(
 
 
 def gross_up(
-    wanted,
-    syringed,
-    plan_time_of_day,
-    plan_most_depth,
-    overspray,
-    loss_night,
-    loss_early_morning,
-    loss_midday,
-    loss_evening,
-    year_capped_days,
-    counted,
-):
+    wanted, syringed, plan_time_of_day, plan_most_depth, overspray, loss_night,
+    loss_early_morning, loss_midday, loss_evening, year_capped_days, counted,
+):  # fmt: skip
     """What must leave the pipes for the wish, no more than the night gives; ``counted`` is 1 on a
     day that counts.
 

@@ -8,26 +8,11 @@ NO_DORMANCY, NOT_RECOVERED = -1.0, -2.0
 
 
 def take_means(
-    per_patch,
-    n_patches,
-    gross,
-    spray,
-    beside,
-    snow_error,
-    mean_caught,
-    mean_runoff,
-    mean_drainage,
-    mean_leaf_evaporation,
-    mean_soil_evaporation,
-    mean_transpiration,
-    mean_residual,
-    mean_depletion,
-    mean_footprint,
-    mean_wilt,
-    mean_green,
-    mean_dormant,
+    per_patch, n_patches, gross, spray, beside, snow_error, mean_caught, mean_runoff,
+    mean_drainage, mean_leaf_evaporation, mean_soil_evaporation, mean_transpiration,
+    mean_residual, mean_depletion, mean_footprint, mean_wilt, mean_green, mean_dormant,
     mean_dead,
-):
+):  # fmt: skip
     """Means over the patches of their sums; ``per_patch`` is 1 over ``n_patches``.
 
     The account of the whole field closes here: sky to snow to ground, and pipe to ground.
@@ -54,23 +39,11 @@ def take_means(
 
 
 def count_water(
-    precipitation,
-    eto,
-    mean_runoff,
-    mean_drainage,
-    mean_leaf_evaporation,
-    mean_soil_evaporation,
-    mean_transpiration,
-    mean_residual,
-    year_precipitation,
-    year_reference_et,
-    year_runoff,
-    year_drainage,
-    year_leaf_evaporation,
-    year_soil_evaporation,
-    year_transpiration,
-    year_residual,
-):
+    precipitation, eto, mean_runoff, mean_drainage, mean_leaf_evaporation,
+    mean_soil_evaporation, mean_transpiration, mean_residual, year_precipitation,
+    year_reference_et, year_runoff, year_drainage, year_leaf_evaporation, year_soil_evaporation,
+    year_transpiration, year_residual,
+):  # fmt: skip
     """Add a day's water to the year."""
     year_precipitation += precipitation
     year_reference_et += eto
@@ -87,18 +60,9 @@ def count_water(
 
 
 def count_irrigation(
-    gross,
-    mean_caught,
-    spray,
-    beside,
-    missed,
-    year_irrigation_gross,
-    year_irrigation_landed,
-    year_spray_loss,
-    year_overspray,
-    year_shortage,
-    year_watering_days,
-):
+    gross, mean_caught, spray, beside, missed, year_irrigation_gross, year_irrigation_landed,
+    year_spray_loss, year_overspray, year_shortage, year_watering_days,
+):  # fmt: skip
     """Add a day of irrigation, or of a wish for it, to the year."""
     year_irrigation_gross += gross
     year_irrigation_landed += mean_caught
@@ -119,14 +83,9 @@ def count_week(week_sum, year_peak_week):
 
 
 def time_recovery(
-    at_dormant,
-    mean_green,
-    mean_dormant,
-    peak_dormant,
-    recovery_clock,
-    recovering,
+    at_dormant, mean_green, mean_dormant, peak_dormant, recovery_clock, recovering,
     year_recovery_days,
-):
+):  # fmt: skip
     """Days from the height of dormancy until four fifths of the living cover is green."""
     higher = mean_dormant > peak_dormant
     deep = higher & (mean_dormant >= at_dormant)
@@ -143,29 +102,11 @@ def time_recovery(
 
 
 def count_stages(
-    at_footprint,
-    at_wilt,
-    at_dormant,
-    at_dead,
-    mean_footprint,
-    mean_wilt,
-    mean_dormant,
-    mean_dead,
-    mean_green,
-    wilt_run,
-    dormant_run,
-    year_days_footprint,
-    year_days_wilt,
-    year_days_dormant,
-    year_days_dead,
-    year_peak_footprint,
-    year_peak_wilt,
-    year_peak_dormant,
-    year_peak_dead,
-    year_longest_wilt,
-    year_longest_dormant,
-    year_least_green,
-):
+    at_footprint, at_wilt, at_dormant, at_dead, mean_footprint, mean_wilt, mean_dormant,
+    mean_dead, mean_green, wilt_run, dormant_run, year_days_footprint, year_days_wilt,
+    year_days_dormant, year_days_dead, year_peak_footprint, year_peak_wilt, year_peak_dormant,
+    year_peak_dead, year_longest_wilt, year_longest_dormant, year_least_green,
+):  # fmt: skip
     """Days and spells of the season on which a stage is reached, and its largest share."""
     year_days_footprint += 1.0 if mean_footprint >= at_footprint else 0.0
     year_days_wilt += 1.0 if mean_wilt >= at_wilt else 0.0
@@ -187,8 +128,9 @@ def count_stages(
     )  # fmt: skip
 
 
-def add_up_water(w1, w2, w3, thatch, crown_dryness, mean_w1, mean_w2, mean_w3, mean_thatch,
-                 mean_hydration):
+def add_up_water(
+    w1, w2, w3, thatch, crown_dryness, mean_w1, mean_w2, mean_w3, mean_thatch, mean_hydration,
+):  # fmt: skip
     """The patch's part of the water that the field holds."""
     mean_w1 += w1
     mean_w2 += w2
@@ -199,8 +141,8 @@ def add_up_water(w1, w2, w3, thatch, crown_dryness, mean_w1, mean_w2, mean_w3, m
 
 
 def take_means_of_water(
-    n_patches, mean_w1, mean_w2, mean_w3, mean_thatch, mean_hydration, snow_before
-):
+    n_patches, mean_w1, mean_w2, mean_w3, mean_thatch, mean_hydration, snow_before,
+):  # fmt: skip
     """Means over the patches of what the field holds, and all of it, snow included (mm)."""
     mean_w1 /= n_patches
     mean_w2 /= n_patches

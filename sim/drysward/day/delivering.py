@@ -20,14 +20,9 @@ def deliver(asked, syringed, granted_share, spray_loss_today, overspray, play_sy
 
 
 def catch(
-    landed,
-    catch_share,
-    mean_caught,
-    sprinkler_rate,
-    intake_rate,
-    surface_storage,
+    landed, catch_share, mean_caught, sprinkler_rate, intake_rate, surface_storage,
     plan_cycle_and_soak,
-):
+):  # fmt: skip
     """What a patch catches, and what of it runs off because sprinklers outrun the soil's intake
     (mm); irrigation that is split never does.
     """
@@ -39,20 +34,9 @@ def catch(
 
 
 def learn(
-    mean_depletion,
-    mean_dormant,
-    mean_wilt,
-    mean_caught,
-    watering,
-    liquid,
-    kc,
-    eto,
-    taw,
-    plan_share,
-    plan_run_time_multiplier,
-    owed_et,
-    days_since_water,
-):
+    mean_depletion, mean_dormant, mean_wilt, mean_caught, watering, liquid, kc, eto, taw,
+    plan_share, plan_run_time_multiplier, owed_et, days_since_water,
+):  # fmt: skip
     """What the person who waters knows of the field tomorrow."""
     seen_depletion = mean_depletion
     seen_dormant = mean_dormant

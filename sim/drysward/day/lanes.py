@@ -52,8 +52,7 @@ CACHE_LINE = 64  # bytes
 
 def _plain(dtype: np.dtype, prefix: str = "") -> tuple[str, ...]:
     """Names of the single numbers of a record, without its tables."""
-    fields = dtype.fields or {}
-    return tuple(prefix + name for name in dtype.names or () if fields[name][0].shape == ())
+    return tuple(prefix + name for name in dtype.names or () if dtype[name].shape == ())
 
 
 def _names(text: str) -> tuple[str, ...]:

@@ -34,19 +34,9 @@ from drysward.physics.transpiration import (
 
 
 def today(
-    liquid,
-    intake_share,
-    kcb,
-    kc_max,
-    eto,
-    fc1,
-    fc2,
-    recovery,
-    leaf_loss_start,
-    precipitation,
-    snow_water,
-    snow_before,
-):
+    liquid, intake_share, kcb, kc_max, eto, fc1, fc2, recovery, leaf_loss_start, precipitation,
+    snow_water, snow_before,
+):  # fmt: skip
     """What all patches of the field need to know of the day, and tomorrow of today's snow."""
     refused = (1.0 - intake_share) * liquid
     demand = kcb * eto
@@ -72,15 +62,8 @@ def move(w1, w2, w3, thatch, shift):
 
 
 def shed_rain(
-    w1,
-    w2,
-    liquid,
-    refused,
-    retention,
-    abstraction,
-    abstraction_slope,
-    moisture_reference,
-):
+    w1, w2, liquid, refused, retention, abstraction, abstraction_slope, moisture_reference,
+):  # fmt: skip
     """Rain and melt run off, the more the wetter the soil; frozen ground refuses most."""
     left = abstraction_left(abstraction, abstraction_slope, moisture_reference, w1 + w2)
     runoff = larger(rain_runoff(liquid, retention, left), refused)
@@ -102,8 +85,9 @@ def soak_in(w1, thatch, liquid, caught, shed, thatch_storage, infiltration_limit
 
 
 def sink(
-    w1, w2, w3, fc1, sat1, drain1, fc2, sat2, drain2, fc3, sat3, drain3, percolation_limit, runoff
-):
+    w1, w2, w3, fc1, sat1, drain1, fc2, sat2, drain2, fc3, sat3, drain3, percolation_limit,
+    runoff,
+):  # fmt: skip
     """Water drains from layer to layer, and backs up where the bottom cannot take it."""
     down = drain(w1, fc1, sat1, drain1)
     w1 -= down
@@ -126,31 +110,10 @@ def sink(
 
 
 def dry(
-    w1,
-    w2,
-    w3,
-    thatch,
-    green,
-    inv_rooting,
-    demand,
-    evaporative_demand,
-    held_in_reach,
-    fc1,
-    wp1,
-    dry1,
-    wp2,
-    wp3,
-    inv_taw,
-    inv_taw2,
-    inv_taw3,
-    inv_one_less_p,
-    uptake_weight,
-    ground_cover,
-    mulch,
-    tew,
-    inv_tew_less_rew,
-    upward_max,
-):
+    w1, w2, w3, thatch, green, inv_rooting, demand, evaporative_demand, held_in_reach, fc1, wp1,
+    dry1, wp2, wp3, inv_taw, inv_taw2, inv_taw3, inv_one_less_p, uptake_weight, ground_cover,
+    mulch, tew, inv_tew_less_rew, upward_max,
+):  # fmt: skip
     """Leaves and thatch dry, turf transpires, bare soil evaporates, the subsoil feeds the roots."""
     leaf_evaporation = leaf_evaporation_of(thatch, evaporative_demand)
     thatch -= leaf_evaporation
@@ -183,54 +146,14 @@ def dry(
 
 
 def answer(
-    w1,
-    w2,
-    w3,
-    thatch,
-    green,
-    dormant,
-    dead,
-    worn,
-    crown_dryness,
-    dormant_age,
-    inv_rooting,
-    ks,
-    subsoil_wetness,
-    held_in_reach,
-    wp1,
-    inv_taw,
-    inv_taw1,
-    inv_crown_wet,
-    subsoil_reach,
-    subsoil_speed,
-    crown_clock,
-    crown_refill,
-    heat_kill,
-    heat_shelter,
-    leaf_loss,
-    leaf_loss_start,
-    inv_leaf_loss_span,
-    regreening_rate,
-    inv_age_slowing,
-    spread,
-    reseed,
-    active,
-    p_footprint,
-    wilt_threshold,
-    inv_ramp,
-    liquid,
-    caught,
-    before,
-    runoff,
-    drainage,
-    leaf_evaporation,
-    transpiration,
-    soil_evaporation,
-    mean_depletion,
-    mean_footprint,
-    mean_wilt,
-    mean_residual,
-):
+    w1, w2, w3, thatch, green, dormant, dead, worn, crown_dryness, dormant_age, inv_rooting, ks,
+    subsoil_wetness, held_in_reach, wp1, inv_taw, inv_taw1, inv_crown_wet, subsoil_reach,
+    subsoil_speed, crown_clock, crown_refill, heat_kill, heat_shelter, leaf_loss,
+    leaf_loss_start, inv_leaf_loss_span, regreening_rate, inv_age_slowing, spread, reseed,
+    active, p_footprint, wilt_threshold, inv_ramp, liquid, caught, before, runoff, drainage,
+    leaf_evaporation, transpiration, soil_evaporation, mean_depletion, mean_footprint,
+    mean_wilt, mean_residual,
+):  # fmt: skip
     """Leaves footprint, wilt and brown, crowns dry or drink, plants die, come back or spread.
 
     Sums over the patches of what leaves show begin here, and the water account is closed.
@@ -270,23 +193,10 @@ def answer(
 
 
 def add_up(
-    green,
-    dormant,
-    dead,
-    runoff,
-    drainage,
-    leaf_evaporation,
-    soil_evaporation,
-    transpiration,
-    mean_green,
-    mean_dormant,
-    mean_dead,
-    mean_runoff,
-    mean_drainage,
-    mean_leaf_evaporation,
-    mean_soil_evaporation,
-    mean_transpiration,
-):
+    green, dormant, dead, runoff, drainage, leaf_evaporation, soil_evaporation, transpiration,
+    mean_green, mean_dormant, mean_dead, mean_runoff, mean_drainage, mean_leaf_evaporation,
+    mean_soil_evaporation, mean_transpiration,
+):  # fmt: skip
     """The patch's part of the field's sums."""
     mean_green += green
     mean_dormant += dormant

@@ -27,34 +27,12 @@ class PlayInput(NamedTuple):
 
 
 def use_turf(
-    w1,
-    green,
-    dormant,
-    dead,
-    worn,
-    airless_days,
-    root_loss,
-    inv_rooting,
-    sat1,
-    wp1,
-    inv_taw1,
-    play_skinned,
-    play_inv_surface_mm,
-    play_air_below,
-    play_wear_middle_from,
-    play_wear_wet_from,
-    play_most_root_loss,
-    today_wear_dry,
-    today_wear_middle,
-    today_wear_wet,
-    today_wear_dormant,
-    today_root_harm,
-    today_root_heal,
-    today_regrowth,
-    today_young,
-    today_young_dry_below,
-    today_young_loss,
-):
+    w1, green, dormant, dead, worn, airless_days, root_loss, inv_rooting, sat1, wp1, inv_taw1,
+    play_skinned, play_inv_surface_mm, play_air_below, play_wear_middle_from,
+    play_wear_wet_from, play_most_root_loss, today_wear_dry, today_wear_middle, today_wear_wet,
+    today_wear_dormant, today_root_harm, today_root_heal, today_regrowth, today_young,
+    today_young_dry_below, today_young_loss,
+):  # fmt: skip
     """Use wears, roots die without air and heal, young turf dries, worn ground closes.
 
     Nothing of this happens on a skinned surface.
@@ -97,9 +75,7 @@ def use_turf(
     return green, dormant, dead, worn, airless_days, root_loss, inv_rooting
 
 
-def add_up_surface(
-    worn, root_loss, w1, mean_worn, mean_root_loss, mean_surface_water
-):
+def add_up_surface(worn, root_loss, w1, mean_worn, mean_root_loss, mean_surface_water):
     """The patch's part of what is known of a used field every day."""
     mean_worn += worn
     mean_root_loss += root_loss
@@ -108,35 +84,12 @@ def add_up_surface(
 
 
 def look_at_surface(
-    w1,
-    green,
-    dormant,
-    sat1,
-    play_skinned,
-    play_inv_surface_mm,
-    play_hard_intercept,
-    play_hard_slope,
-    play_hard_floor,
-    play_hard_bare,
-    play_hard_frozen,
-    play_hard_inv_scatter,
-    play_hard_above,
-    play_soft_below,
-    play_air_below,
-    play_mud_above,
-    play_invader_air,
-    play_skin_dust,
-    today_frozen,
-    mean_hard,
-    mean_soft,
-    mean_mud,
-    mean_standing,
-    mean_airless,
-    mean_dust,
-    mean_moist,
-    mean_hardness,
-    mean_air,
-):
+    w1, green, dormant, sat1, play_skinned, play_inv_surface_mm, play_hard_intercept,
+    play_hard_slope, play_hard_floor, play_hard_bare, play_hard_frozen, play_hard_inv_scatter,
+    play_hard_above, play_soft_below, play_air_below, play_mud_above, play_invader_air,
+    play_skin_dust, today_frozen, mean_hard, mean_soft, mean_mud, mean_standing, mean_airless,
+    mean_dust, mean_moist, mean_hardness, mean_air,
+):  # fmt: skip
     """Hardness and air of a patch, and how much of it is hard, soft, muddy, wet or dusty."""
     skinned = play_skinned > 0.0
     thawed = 0.0 if today_frozen > 0.0 else 1.0
@@ -173,20 +126,9 @@ def look_at_surface(
 
 
 def take_means_of_surface(
-    per_patch,
-    mean_worn,
-    mean_root_loss,
-    mean_surface_water,
-    mean_hard,
-    mean_soft,
-    mean_mud,
-    mean_standing,
-    mean_airless,
-    mean_dust,
-    mean_moist,
-    mean_hardness,
-    mean_air,
-):
+    per_patch, mean_worn, mean_root_loss, mean_surface_water, mean_hard, mean_soft, mean_mud,
+    mean_standing, mean_airless, mean_dust, mean_moist, mean_hardness, mean_air,
+):  # fmt: skip
     """Means over the patches of their sums; ``per_patch`` is 1 over how many there are."""
     mean_worn *= per_patch
     mean_root_loss *= per_patch
@@ -207,29 +149,12 @@ def take_means_of_surface(
 
 
 def count_use(
-    cooling,
-    play_share,
-    today_use_hours,
-    today_covered,
-    today_kept_off,
-    today_labour,
-    today_judged,
-    today_frozen,
-    mean_hard,
-    mean_mud,
-    mean_standing,
-    mean_dust,
-    played_syringed,
-    played_use_hours,
-    played_covered_days,
-    played_rain_kept_off,
-    played_cover_labour,
-    played_events,
-    played_events_frozen,
-    played_events_hard,
-    played_events_wet,
+    cooling, play_share, today_use_hours, today_covered, today_kept_off, today_labour,
+    today_judged, today_frozen, mean_hard, mean_mud, mean_standing, mean_dust, played_syringed,
+    played_use_hours, played_covered_days, played_rain_kept_off, played_cover_labour,
+    played_events, played_events_frozen, played_events_hard, played_events_wet,
     played_events_playable,
-):
+):  # fmt: skip
     """Add a day's syringing, use, cover and event to the year, whatever the season."""
     covered = today_covered > 0.0
     frozen = today_frozen > 0.0
@@ -255,40 +180,14 @@ def count_use(
 
 
 def count_play(
-    night_watering,
-    wet_hours_of_watering,
-    airless_run,
-    play_share,
-    play_skinned,
-    play_least_wet_hours,
-    today_warm_night,
-    today_dew_hours,
-    today_rain_wet_hours,
-    mean_hard,
-    mean_soft,
-    mean_mud,
-    mean_standing,
-    mean_airless,
-    mean_dust,
-    mean_moist,
-    mean_hardness,
-    mean_worn,
-    mean_root_loss,
-    played_season_days,
-    played_hardness_sum,
-    played_hardest,
-    played_days_hard,
-    played_days_soft,
-    played_days_mud,
-    played_days_standing,
-    played_days_dust,
-    played_days_invaders,
-    played_days_airless,
-    played_longest_airless,
-    played_disease_nights,
-    played_peak_worn,
-    played_peak_root_loss,
-):
+    night_watering, wet_hours_of_watering, airless_run, play_share, play_skinned,
+    play_least_wet_hours, today_warm_night, today_dew_hours, today_rain_wet_hours, mean_hard,
+    mean_soft, mean_mud, mean_standing, mean_airless, mean_dust, mean_moist, mean_hardness,
+    mean_worn, mean_root_loss, played_season_days, played_hardness_sum, played_hardest,
+    played_days_hard, played_days_soft, played_days_mud, played_days_standing, played_days_dust,
+    played_days_invaders, played_days_airless, played_longest_airless, played_disease_nights,
+    played_peak_worn, played_peak_root_loss,
+):  # fmt: skip
     """Add a day of the answer season to the year.
 
     ``night_watering`` is the irrigation of the night that ends this morning (mm),

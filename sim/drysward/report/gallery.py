@@ -147,9 +147,10 @@ def day_text(day_of_year: int) -> str:
 
 def _peak(odds: xr.DataArray) -> str:
     """When odds by day are highest, with their size."""
-    if float(odds.max()) == 0.0:
+    place = int(np.argmax(odds.values))
+    if odds.values[place] == 0.0:
         return "never"
-    return f"highest {float(odds.max()):.0%} on {day_text(int(odds.idxmax()))}"
+    return f"highest {odds.values[place]:.0%} on {day_text(int(odds['day_of_year'].values[place]))}"
 
 
 def _told_stages(result: xr.Dataset, choice: Choice, units: str) -> str:

@@ -77,7 +77,7 @@ def keys(result: xr.Dataset, name: str) -> list[str]:
 
 def label(result: xr.Dataset, name: str, key: str) -> str:
     """What a field, plan or source is called, fit for a page: no control characters."""
-    return plain(str(result[f"{name}_label"].sel({name: key}).item()))
+    return plain(str(result[f"{name}_label"].values[keys(result, name).index(key)]))
 
 
 def plain(text: str) -> str:
@@ -92,10 +92,10 @@ def driest_plan(result: xr.Dataset) -> str:
 
 def safest_plan(result: xr.Dataset) -> str:
     """The plan with the least odds of wilt, on the mean of the fields; of equals the thriftier."""
-    wilt = result["probability"].sel(stage="wilt").mean("field").values
+    wilt = result["probability"].sel(stage="wilt").transpose("field", "plan").values.mean(axis=0)
     return keys(result, "plan")[int(np.lexsort((_water(result), wilt))[0])]
 
 
 def _water(result: xr.Dataset) -> np.ndarray:
-    water: np.ndarray = (result["season_water"] * result["area_m2"]).sum("field").values
-    return water
+    depths: np.ndarray = result["season_water"].transpose("plan", "field").values
+    return (depths * result["area_m2"].values).sum(axis=1)

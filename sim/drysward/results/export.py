@@ -11,7 +11,6 @@ import datetime
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
-import netCDF4
 import numpy as np
 import xarray as xr
 
@@ -20,7 +19,6 @@ from drysward.files import claim_folder, write_whole
 from drysward.quantities import Display, shown
 
 NO_UNIT = ("", "1")
-FILL = netCDF4.default_fillvals["f8"]
 
 # Units and names of what the vocabulary has under another name or not at all.
 # Means over the years, and extremes, that a summary holds beside the answers.
@@ -39,7 +37,7 @@ def summarise(result: xr.Dataset, answers: xr.Dataset) -> xr.Dataset:
     (m3) of the mean year, the peak week and the demand, the labour, and in the attributes
     ``n_years`` and ``worst_residual_mm``.
     """
-    out = answers.copy()
+    added: dict[str, xr.DataArray] = {}
     for how, names in (("mean", _MEANS), ("most", _MOST)):
         for name in names:
             if name not in result:
@@ -47,13 +45,14 @@ def summarise(result: xr.Dataset, answers: xr.Dataset) -> xr.Dataset:
             values = result[name].mean("year") if how == "mean" else result[name].max("year")
             told = "mean over the years of" if how == "mean" else "most in any year of"
             units, long_name = _units_and_name(name, result[name])
-            out[f"{name}_{how}"] = values.assign_attrs(units=units, long_name=f"{told} {long_name}")
-    out["least_green"] = (
+            attrs = {"units": units, "long_name": f"{told} {long_name}"}
+            added[f"{name}_{how}"] = values.assign_attrs(attrs)
+    added["least_green"] = (
         result["least_green"]
         .min("year")
         .assign_attrs(units="1", long_name="least green cover of any year")
     )
-    out["water_by_month"] = (
+    added["water_by_month"] = (
         result["irrigation_month"]
         .mean("year")
         .assign_attrs(units="mm", long_name="mean irrigation of the month, as drawn")
@@ -64,18 +63,18 @@ def summarise(result: xr.Dataset, answers: xr.Dataset) -> xr.Dataset:
         ("peak_week_most", "peak_week_volume"),
         ("demand", "demand_volume"),
     ):
-        _, long_name = _units_and_name(depth, out[depth])
-        made = (out[depth] * per_mm).transpose(*out[depth].dims)
-        out[volume] = made.assign_attrs(units="m3", long_name=f"{long_name}, as volume")
-    labour = out["watering_days_mean"] * result["labour_hours_per_day"]
-    out["labour_mean"] = labour.transpose("field", "plan").assign_attrs(
+        depths = added[depth] if depth in added else answers[depth]
+        _, long_name = _units_and_name(depth, depths)
+        made = (depths * per_mm).transpose(*depths.dims)
+        added[volume] = made.assign_attrs(units="m3", long_name=f"{long_name}, as volume")
+    labour = added["watering_days_mean"] * result["labour_hours_per_day"]
+    added["labour_mean"] = labour.transpose("field", "plan").assign_attrs(
         units="h", long_name="mean labour a year of watering"
     )
-    out.attrs.update(
+    return answers.assign(added).assign_attrs(
         n_years=int(result.sizes["year"]),
-        worst_residual_mm=float(np.abs(result["residual"]).max()),
+        worst_residual_mm=float(np.abs(result["residual"].values).max()),
     )
-    return out
 
 
 def write_results(
@@ -274,8 +273,11 @@ def _number(value: float) -> object:
 
 
 def _write_netcdf(dataset: xr.Dataset, path: Path) -> None:
+    import netCDF4  # here, since what is only printed does not need it
+
     out = dataset.copy()
     encoding: dict[str, dict[str, object]] = {}
+    fill = netCDF4.default_fillvals["f8"]
     for name in map(str, out.variables):
         variable = out[name].variable
         text = variable.dtype.kind in "OUS"
@@ -286,7 +288,7 @@ def _write_netcdf(dataset: xr.Dataset, path: Path) -> None:
             out[name] = (variable.dims, variable.values.astype(np.int8), variable.attrs)
         else:
             is_float = variable.dtype.kind == "f"
-            encoding[name] = {"_FillValue": FILL if is_float and name in out.data_vars else None}
+            encoding[name] = {"_FillValue": fill if is_float and name in out.data_vars else None}
         units, long_name = _units_and_name(name, out[name])
         out[name].attrs["long_name"] = long_name
         if not text:

@@ -12,32 +12,35 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
 FloatArray = NDArray[np.float64]
-Position = Literal["weibull", "hazen", "blom"]
+Position = Literal["weibull", "hazen"]
 
-# Offset a of the plotting position (m - a)/(n + 1 - 2a): Weibull 1939, Hazen 1914, Blom 1958.
-POSITION_OFFSETS: dict[str, float] = {"weibull": 0.0, "hazen": 0.5, "blom": 0.375}
+# Offset a of the plotting position (m - a)/(n + 1 - 2a): Weibull 1939, Hazen 1914.
+POSITION_OFFSETS: dict[str, float] = {"weibull": 0.0, "hazen": 0.5}
 
 RESAMPLES = 2_000
-RECORD = "record"
-FITTED = "fitted beyond the record"
 
 _CHUNK = 2_000_000  # resampled values held at once: bounds memory for records of many years
-_EULER_GAMMA = 0.5772156649015329
 
 
 def _checked(values: ArrayLike, least: int = 1) -> FloatArray:
     array = np.asarray(values, dtype=float)
     if array.ndim != 1:
         raise ValueError(f"values must be one series of years, not of shape {array.shape}")
-    if array.size < least:
-        raise ValueError(f"{array.size} years given; at least {least} needed")
+    return _checked_all(array, least)
+
+
+def _checked_all(values: ArrayLike, least: int = 1) -> FloatArray:
+    """Series of years (..., n)."""
+    array = np.asarray(values, dtype=float)
+    if array.shape[-1] < least:
+        raise ValueError(f"{array.shape[-1]} years given; at least {least} needed")
     if not np.all(np.isfinite(array)):
         raise ValueError("values must be finite: a missing year is left out, not written as NaN")
     return array
@@ -56,7 +59,7 @@ def _exceedance(return_period: ArrayLike) -> FloatArray:
 def plotting_positions(n: int, position: Position = "weibull") -> FloatArray:
     """Exceedance probability (n,) of ranks 1 (largest) to n.
 
-    Weibull m/(n+1), Hazen (2m-1)/(2n), Blom (m-0.375)/(n+0.25). ValueError when n < 1.
+    Weibull m/(n+1), Hazen (2m-1)/(2n). ValueError when n < 1.
     """
     if n < 1:
         raise ValueError("plotting positions need at least one year")
@@ -64,10 +67,14 @@ def plotting_positions(n: int, position: Position = "weibull") -> FloatArray:
     return (np.arange(1.0, n + 1) - offset) / (n + 1 - 2 * offset)
 
 
-def _at_exceedance(descending: FloatArray, exceedance: FloatArray, offset: float) -> FloatArray:
-    """Linear interpolation by plotting position in ``descending`` (..., n); result (..., k)."""
+def _at_exceedance(descending: FloatArray, exceedance: FloatArray) -> FloatArray:
+    """Values (..., k) equalled or exceeded with the chances ``exceedance`` (k,).
+
+    Linear between neighbouring ranks of ``descending`` (..., n) by Weibull's positions; NaN where
+    the record gives no answer (return periods above n + 1 or under (n + 1)/n).
+    """
     n = descending.shape[-1]
-    rank = exceedance * (n + 1 - 2 * offset) + offset
+    rank = exceedance * (n + 1)
     # 1/T is rounded: T = n + 1 must still find rank 1, and T = (n + 1)/n rank n.
     rank = np.where(np.abs(rank - np.rint(rank)) < 1e-9 * n, np.rint(rank), rank)
     lower = np.clip(np.floor(rank).astype(int), 1, n)
@@ -75,21 +82,6 @@ def _at_exceedance(descending: FloatArray, exceedance: FloatArray, offset: float
     part = rank - lower
     found = descending[..., lower - 1] * (1 - part) + descending[..., upper - 1] * part
     return np.where((rank >= 1) & (rank <= n), found, np.nan)
-
-
-def empirical_quantile(
-    values: ArrayLike, return_period: ArrayLike, position: Position = "weibull"
-) -> FloatArray:
-    """Value equalled or exceeded once in T years on average, by plotting position.
-
-    Linear between neighbouring ranks; NaN where the record of n years gives no answer
-    (with Weibull positions T > n + 1 or T < (n + 1)/n). The result has the shape of
-    ``return_period``; ValueError for NaN values, an empty record or T <= 1.
-    """
-    descending = np.sort(_checked(values))[::-1]
-    exceedance = _exceedance(return_period)
-    found = _at_exceedance(descending, exceedance.ravel(), POSITION_OFFSETS[position])
-    return found.reshape(exceedance.shape)
 
 
 # ---------------------------------------------------------------- fitted distributions
@@ -111,7 +103,8 @@ def sample_moments(values: FloatArray) -> tuple[FloatArray, FloatArray, FloatArr
         return mean, sd, np.zeros_like(mean)
     safe = np.where(sd > 0, sd, 1.0)
     standard = deviation / safe[..., None]
-    skew = n * (standard**3).sum(axis=-1) / ((n - 1) * (n - 2))
+    # A power of three takes ten times as long.
+    skew = n * (standard * standard * standard).sum(axis=-1) / ((n - 1) * (n - 2))
     return mean, sd, np.where(sd > 0, skew, 0.0)
 
 
@@ -125,28 +118,25 @@ def pearson3_frequency_factor(skew: ArrayLike, exceedance: ArrayLike) -> FloatAr
         np.asarray(skew, dtype=float), np.asarray(exceedance, dtype=float)
     )
     z = special.ndtri(1.0 - exceedance)
-    tiny = np.abs(skew) < 1e-3
-    shape = 4.0 / np.where(tiny, 1.0, skew) ** 2
-    gamma = np.where(
-        skew > 0, special.gammainccinv(shape, exceedance), special.gammaincinv(shape, exceedance)
-    )
-    factor = np.sign(skew) * (gamma - shape) / np.sqrt(shape)
     # Near zero skew the gamma shape runs away; first Cornish-Fisher term instead.
-    return np.where(tiny, z + skew * (z * z - 1.0) / 6.0, factor)
+    factor = np.asarray(z + skew * (z * z - 1.0) / 6.0)
+    # Each inverse takes long, so it is asked only where its side of the curve is wanted.
+    for here, sign, inverse in (
+        (skew >= 1e-3, 1.0, special.gammainccinv),
+        (skew <= -1e-3, -1.0, special.gammaincinv),
+    ):
+        shape = 4.0 / skew[here] ** 2
+        factor[here] = sign * (inverse(shape, exceedance[here]) - shape) / np.sqrt(shape)
+    return factor
 
 
-def pearson3_quantile(
-    values: ArrayLike, return_period: ArrayLike, skew: float | None = None
-) -> FloatArray:
-    """Pearson type III quantile by the method of moments; ``skew`` replaces the sample's own.
+def pearson3_quantile(values: ArrayLike, return_period: ArrayLike) -> FloatArray:
+    """Pearson type III quantile by the method of moments: mean + K sd.
 
-    mean + K sd. Shape of ``return_period``. ValueError as :func:`empirical_quantile`.
+    Shape of ``return_period``. ValueError for NaN values, an empty record or T <= 1.
     """
-    mean, sd, own_skew = sample_moments(_checked(values))
-    factor = pearson3_frequency_factor(
-        own_skew if skew is None else skew, _exceedance(return_period)
-    )
-    return mean + sd * factor
+    mean, sd, skew = sample_moments(_checked(values))
+    return mean + sd * pearson3_frequency_factor(skew, _exceedance(return_period))
 
 
 def _least_years_for_limits(confidence: float) -> int:
@@ -158,92 +148,52 @@ def _least_years_for_limits(confidence: float) -> int:
 def pearson3_limits(
     values: ArrayLike, return_period: ArrayLike, confidence: float, skew: float | None = None
 ) -> tuple[FloatArray, FloatArray]:
-    """Two-sided limits of the Pearson type III quantile (Bulletin 17B, appendix 9).
+    """Two-sided limits (..., k) of the Pearson type III quantiles of series (..., n).
 
-    Non-central t limits of a normal quantile in their closed approximation, the frequency
-    factor taken at the skew, whose own error they leave out. ValueError for too few years
-    (under 3 at 90 % confidence).
+    Bulletin 17B, appendix 9: non-central t limits of a normal quantile in their closed
+    approximation, the frequency factor taken at the skew, whose own error they leave out.
+    ``return_period`` is one or (k,); ``skew`` replaces the sample's own. ValueError for too few
+    years (under 3 at 90 % confidence).
     """
-    array = _checked(values, least=_least_years_for_limits(confidence))
-    n = array.size
-    mean, sd, own_skew = sample_moments(array)
-    factor = pearson3_frequency_factor(
-        own_skew if skew is None else skew, _exceedance(return_period)
-    )
+    array = _checked_all(values, least=_least_years_for_limits(confidence))
+    n = array.shape[-1]
+    exceedance = _exceedance(return_period)
+    moments = sample_moments(array)
+    mean, sd, own_skew = (moment[(..., *(None,) * exceedance.ndim)] for moment in moments)
+    factor = pearson3_frequency_factor(own_skew if skew is None else skew, exceedance)
     z = special.ndtri((1.0 + confidence) / 2)
     a = 1.0 - z * z / (2 * (n - 1))
     half = np.sqrt(factor**2 - a * (factor**2 - z * z / n))
     return mean + sd * (factor - half) / a, mean + sd * (factor + half) / a
 
 
-def log_pearson3_quantile(
-    values: ArrayLike, return_period: ArrayLike, skew: float | None = None
-) -> FloatArray:
-    """Log-Pearson type III quantile (Bulletin 17B, Eq 1): Pearson III on log10 of the values.
-
-    ``skew`` is the adopted skew of the logarithms. ValueError also for values <= 0.
-    """
-    array = _checked(values)
-    if np.any(array <= 0):
-        raise ValueError("log-Pearson III needs values above 0")
-    return 10.0 ** pearson3_quantile(np.log10(array), return_period, skew)
-
-
-def gumbel_parameters(mean: float, sd: float) -> tuple[float, float]:
-    """Location and scale of the Gumbel (EV1) distribution of maxima, by moments."""
-    scale = sd * np.sqrt(6.0) / np.pi
-    return float(mean - _EULER_GAMMA * scale), float(scale)
-
-
-def gumbel_quantile(mean: float, sd: float, return_period: ArrayLike) -> FloatArray:
-    """Gumbel (EV1) quantile from the mean and standard deviation (Gumbel 1958)."""
-    location, scale = gumbel_parameters(mean, sd)
-    return location - scale * np.log(-np.log1p(-_exceedance(return_period)))
-
-
-def lognormal_parameters(mean: float, sd: float) -> tuple[float, float]:
-    """Mean and standard deviation of the natural logarithm, by moments; mean > 0."""
-    if mean <= 0:
-        raise ValueError("a lognormal variable has a mean above 0")
-    variance = np.log1p((sd / mean) ** 2)
-    return float(np.log(mean) - variance / 2), float(np.sqrt(variance))
-
-
-def lognormal_quantile(mean: float, sd: float, return_period: ArrayLike) -> FloatArray:
-    """Two-parameter lognormal quantile from the mean and standard deviation of the values."""
-    mu, sigma = lognormal_parameters(mean, sd)
-    return np.exp(mu + sigma * special.ndtri(1.0 - _exceedance(return_period)))
-
-
 # ---------------------------------------------------------------- demand with limits
 
 
-@dataclass(frozen=True)
-class ReturnLevel:
-    """A value at a return period, with confidence limits and where it came from."""
+class Demand(NamedTuple):
+    """Values (..., periods) with their limits, and whether they lie beyond the record."""
 
-    return_period: float
-    estimate: float
-    low: float
-    high: float
-    how: str
+    estimate: FloatArray
+    low: FloatArray
+    high: FloatArray
+    fitted: NDArray[np.bool_]
 
 
 def _levels(sample: FloatArray, exceedance: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Record levels and fitted levels, both (..., k), of series ``sample`` (..., n)."""
-    descending = np.sort(sample, axis=-1)[..., ::-1]
-    record = _at_exceedance(descending, exceedance, POSITION_OFFSETS["weibull"])
+    record = _at_exceedance(np.sort(sample, axis=-1)[..., ::-1], exceedance)
     mean, sd, skew = (moment[..., None] for moment in sample_moments(sample))
     fitted = np.maximum(mean + sd * pearson3_frequency_factor(skew, exceedance), 0.0)
     return record, fitted
 
 
-def _resampled(values: FloatArray, seed: int) -> Iterator[FloatArray]:
+def _draws(n: int, seed: int) -> Iterator[tuple[slice, NDArray[np.int64]]]:
+    """Resamples of n years by their places, and which of the 2,000 they are."""
     rng = np.random.Generator(np.random.Philox(seed))
-    n = values.size
     step = max(1, _CHUNK // n)
     for start in range(0, RESAMPLES, step):
-        yield values[rng.integers(n, size=(min(step, RESAMPLES - start), n))]
+        stop = min(start + step, RESAMPLES)
+        yield slice(start, stop), rng.integers(n, size=(stop - start, n))
 
 
 def _estimates(values: FloatArray, exceedance: FloatArray) -> tuple[FloatArray, NDArray[np.bool_]]:
@@ -257,22 +207,22 @@ def _estimates(values: FloatArray, exceedance: FloatArray) -> tuple[FloatArray, 
 
 
 def demand_estimates(values: FloatArray, periods: Sequence[float]) -> FloatArray:
-    """The estimates of :func:`demand_at_return_periods` alone, of many series at once.
+    """The estimates of :func:`demand_at_return_periods` alone.
 
     ``values`` (..., n) finite and not negative -> (..., periods).
     """
-    return _estimates(np.ascontiguousarray(values), _exceedance(periods))[0]
+    return _estimates(np.ascontiguousarray(values, float), _exceedance(periods))[0]
 
 
 def demand_at_return_periods(
     values: ArrayLike, periods: Sequence[float], confidence: float = 0.90, seed: int = 20_130_701
-) -> list[ReturnLevel]:
-    """Demand (n,) >= 0 equalled or exceeded once in each of ``periods`` years.
+) -> Demand:
+    """Demands (..., n) >= 0 equalled or exceeded once in each of ``periods`` years.
 
     Within the record: Weibull positions. Beyond it: Pearson type III by moments, never below
     zero and never short of the record's largest value (never above its smallest at the low
     end). Limits are percentiles over 2,000 resamples of the years (Efron 1979), seeded, so
-    the same call gives the same numbers.
+    the same call gives the same numbers; all series are resampled by the same years.
 
     A resample can never exceed the largest year seen, so resampling alone is over-confident
     near and beyond the top of the record. The limits are therefore the widest of the resampled
@@ -283,7 +233,7 @@ def demand_at_return_periods(
 
     ValueError for NaN or negative values, T <= 1, or a confidence outside (0, 1).
     """
-    array = _checked(values)
+    array = _checked_all(values)
     if np.any(array < 0):
         raise ValueError("a demand is never negative")
     if not 0 < confidence < 1:
@@ -293,53 +243,42 @@ def demand_at_return_periods(
         raise ValueError("periods must be a list of years")
 
     estimate, within = _estimates(array, exceedance)
+    n = array.shape[-1]
+    if n == 1:
+        unknown = np.full_like(estimate, np.nan)
+        return Demand(estimate, unknown, unknown, ~within)
 
-    if array.size == 1:
-        low = high = np.full_like(estimate, np.nan)
-    else:
-        pairs = [_levels(sample, exceedance) for sample in _resampled(array, seed)]
-        fits = np.concatenate([pair[1] for pair in pairs])
-        records = np.where(within, np.concatenate([pair[0] for pair in pairs]), fits)
-        tails = [(1 - confidence) / 2, (1 + confidence) / 2]
-        (record_low, record_high), (fit_low, fit_high) = (
-            np.quantile(levels, tails, axis=0) for levels in (records, fits)
-        )
-        low = np.minimum(np.minimum(record_low, fit_low), estimate)
-        high = np.maximum(np.maximum(record_high, fit_high), estimate)
-        if array.size >= _least_years_for_limits(confidence):
-            fit_low, fit_high = pearson3_limits(array, periods, confidence)
-            low, high = np.fmin(low, np.maximum(fit_low, 0.0)), np.fmax(high, fit_high)
-
-    return [
-        ReturnLevel(
-            return_period=float(period),
-            estimate=float(estimate[i]),
-            low=float(low[i]),
-            high=float(high[i]),
-            how=RECORD if within[i] else FITTED,
-        )
-        for i, period in enumerate(periods)
-    ]
+    by_series = array.reshape(-1, n)
+    shape = (len(by_series), RESAMPLES, exceedance.size)
+    records, fits = np.empty(shape), np.empty(shape)
+    for part, places in _draws(n, seed):
+        # One series at a time stays in the processor's nearer memory.
+        for i, series in enumerate(by_series):
+            records[i, part], fits[i, part] = _levels(series[places], exceedance)
+    records = np.where(within.reshape(-1, 1, exceedance.size), records, fits)
+    tails = [(1 - confidence) / 2, (1 + confidence) / 2]
+    (record_low, record_high), (fit_low, fit_high) = (
+        np.quantile(levels, tails, axis=1).reshape(2, *estimate.shape) for levels in (records, fits)
+    )
+    low = np.minimum(np.minimum(record_low, fit_low), estimate)
+    high = np.maximum(np.maximum(record_high, fit_high), estimate)
+    if n >= _least_years_for_limits(confidence):
+        fit_low, fit_high = pearson3_limits(array, periods, confidence)
+        low, high = np.fmin(low, np.maximum(fit_low, 0.0)), np.fmax(high, fit_high)
+    return Demand(estimate, low, high, ~within)
 
 
 def thinned(values: ArrayLike, n: int) -> FloatArray:
-    """``n`` values (n,) that stand for a longer series: its quantiles at Hazen's positions.
+    """``n`` values (..., n) for each longer series (..., years): quantiles at Hazen's positions.
 
     For years drawn again and again from a record of ``n``, which tell no more than it does.
     """
-    array = _checked(values)
-    return np.asarray(np.quantile(array, 1.0 - plotting_positions(n, "hazen"), method="hazen"))
+    wanted = 1.0 - plotting_positions(n, "hazen")
+    found = np.quantile(_checked_all(values), wanted, axis=-1, method="hazen")
+    return np.moveaxis(found, 0, -1)
 
 
-# ---------------------------------------------------------------- risk and sampling error
-
-
-def risk_over_years(return_period: ArrayLike, years: ArrayLike) -> FloatArray:
-    """Chance that the T-year event comes at least once in ``years`` independent years.
-
-    1 - (1 - 1/T)^n (Chow, Maidment & Mays 1988, Eq 13.2.1).
-    """
-    return -np.expm1(np.asarray(years, dtype=float) * np.log1p(-_exceedance(return_period)))
+# ---------------------------------------------------------------- sampling error
 
 
 def standard_error(p: ArrayLike, n: ArrayLike) -> FloatArray:

@@ -8,7 +8,12 @@ import numpy as np
 import xarray as xr
 
 from drysward.day.records import STAGES
-from drysward.results.frequency import demand_at_return_periods, probability_of, thinned
+from drysward.results.frequency import (
+    demand_at_return_periods,
+    standard_error,
+    thinned,
+    wilson_limits,
+)
 
 
 def answers(
@@ -34,41 +39,34 @@ def answers(
         confidence = float(result.attrs["confidence"])
     independent = int(result.attrs["independent_years"])
     keys = ("field", "plan")
-    size = tuple(result.sizes[k] for k in keys)
-    n_stage = len(STAGES)
+    peaks = np.stack([result[f"peak_{stage}"].values for stage in STAGES], axis=2)
+    seen = peaks.shape[-1]
+    independent = min(independent, seen)
+    p = (peaks >= result["reached"].values[:, None]).sum(axis=-1) / seen
+    low, high = wilson_limits(p * independent, independent)
     odds = {
-        name: np.full((*size, n_stage), np.nan)
-        for name in ("probability", "probability_se", "probability_low", "probability_high")
+        "probability": p,
+        "probability_se": standard_error(p, independent),
+        "probability_low": low,
+        "probability_high": high,
     }
+    water = result["irrigation_gross"].values
+    if independent < seen:
+        water = thinned(water, independent)
+    found = demand_at_return_periods(water, periods, confidence)
     demand = {
-        name: np.full((*size, len(periods)), np.nan)
-        for name in ("demand", "demand_low", "demand_high", "demand_fitted")
+        "demand": found.estimate,
+        "demand_low": found.low,
+        "demand_high": found.high,
+        "demand_fitted": found.fitted,
     }
-    for i in range(size[0]):
-        for j in range(size[1]):
-            for k, stage in enumerate(STAGES):
-                reached = float(result["reached"].values[k])
-                events = result[f"peak_{stage}"].values[i, j] >= reached
-                told = probability_of(events, independent)
-                odds["probability"][i, j, k] = told.p
-                odds["probability_se"][i, j, k] = told.standard_error
-                odds["probability_low"][i, j, k] = told.low
-                odds["probability_high"][i, j, k] = told.high
-            water = result["irrigation_gross"].values[i, j]
-            if independent < water.size:
-                water = thinned(water, independent)
-            for k, level in enumerate(demand_at_return_periods(water, periods, confidence)):
-                demand["demand"][i, j, k] = level.estimate
-                demand["demand_low"][i, j, k] = level.low
-                demand["demand_high"][i, j, k] = level.high
-                demand["demand_fitted"][i, j, k] = level.how != "record"
-    days = np.stack([result[f"days_{s}"].mean("year").values for s in STAGES], axis=-1)
-    out = xr.Dataset(
+    days = np.stack([result[f"days_{s}"].values.mean(axis=-1) for s in STAGES], axis=-1)
+    return xr.Dataset(
         {
             **{name: ((*keys, "stage"), values) for name, values in odds.items()},
             **{name: ((*keys, "period"), values) for name, values in demand.items()},
             "days_mean": ((*keys, "stage"), days),
-            "season_water": (keys, result["irrigation_gross"].mean("year").values),
+            "season_water": (keys, result["irrigation_gross"].values.mean(axis=-1)),
         },
         coords={
             **{name: result.coords[name] for name in ("field", "plan", "stage")},
@@ -79,5 +77,3 @@ def answers(
         },
         attrs=dict(result.attrs),
     )
-    out["demand_fitted"] = out["demand_fitted"].astype(bool)
-    return out

@@ -3,9 +3,7 @@
 # pydantic copies a default that can change.
 # ruff: noqa: RUF012
 
-from __future__ import annotations
-
-from typing import Annotated
+from typing import Annotated, Self
 
 from pydantic import AfterValidator, BeforeValidator, Field, ValidationInfo, model_validator
 
@@ -92,7 +90,7 @@ class EventTable(Part):
     judged: bool = EventSpec.judged
 
     @model_validator(mode="after")
-    def _says_its_days_once(self) -> EventTable:
+    def _says_its_days_once(self) -> Self:
         flaws: Flaws = []
         if self.dates is None and self.weekdays is None:
             flaws.append(("days", "is missing", "days of the week, or dates"))
@@ -135,7 +133,7 @@ class PlayTable(Part):
     share: Annotated[float, Field(gt=0.0, le=1.0)] | None = None
 
     @model_validator(mode="after")
-    def _hangs_together(self) -> PlayTable:
+    def _hangs_together(self) -> Self:
         flaws: Flaws = []
         if not any(event.judged for event in self.events):
             flaws += [
@@ -167,7 +165,7 @@ class SkinTable(Part):
     passes: Annotated[int, Field(ge=1, le=20)] | None = None
 
     @model_validator(mode="after")
-    def _in_order(self) -> SkinTable:
+    def _in_order(self) -> Self:
         entry = load_catalog().get("play", "infield")
         dust, mud, target = (
             getattr(self, key) or entry[SKIN_NUMBERS[key]]

@@ -7,10 +7,8 @@ combinations checked, so that every fault of a file is told at once by its dotte
 # pydantic copies a default that can change.
 # ruff: noqa: RUF012
 
-from __future__ import annotations
-
 from itertools import pairwise
-from typing import Annotated, Any
+from typing import Annotated, Any, Self
 
 from pydantic import AfterValidator, BeforeValidator, Field, create_model, model_validator
 
@@ -118,7 +116,7 @@ class RootZoneTable(Part):
     conductivity: Annotated[float, quantity(RATE), Field(gt=0.0, le=10_000.0)] | None = None
 
     @model_validator(mode="after")
-    def _fits_the_construction(self) -> RootZoneTable:
+    def _fits_the_construction(self) -> Self:
         entry = load_catalog().get("root_zones", self.like)
         faults: Flaws = []
         for key in ("soil", "compaction"):
@@ -181,7 +179,7 @@ class DeliveryTable(Part):
     labour_per_pass: Annotated[float, quantity(TIME)] | None = None
 
     @model_validator(mode="after")
-    def _within_limits(self) -> DeliveryTable:
+    def _within_limits(self) -> Self:
         faults: Flaws = []
         for key, name in DELIVERY_NUMBERS.items():
             if (value := getattr(self, key)) is not None:
@@ -207,7 +205,7 @@ class FieldTable(Part):
     establish: EstablishTable | None = None
 
     @model_validator(mode="after")
-    def _fits_the_surface(self) -> FieldTable:
+    def _fits_the_surface(self) -> Self:
         faults: Flaws = []
         if self.surface == SKINNED:
             faults += [
@@ -242,7 +240,7 @@ class PauseTable(Part):
     longest_days: Annotated[WholeDays | None, Field(alias="longest")] = None
 
     @model_validator(mode="after")
-    def _in_pairs(self) -> PauseTable:
+    def _in_pairs(self) -> Self:
         faults: Flaws = []
         if (self.first is None) != (self.last is None):
             faults.append(("from", "a pause by dates has two", "write from and to"))
@@ -299,7 +297,7 @@ class PlanTable(RuleKeysTable):
     syringe: SyringeTable | None = None
 
     @model_validator(mode="after")
-    def _fits_the_rule(self) -> PlanTable:
+    def _fits_the_rule(self) -> Self:
         refuse(rule_flaws(self) + self._stage_faults())
         return self
 

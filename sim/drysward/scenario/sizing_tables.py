@@ -1,10 +1,8 @@
 """The sizing of a scenario file: which size is sought, and what it has to keep."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Mapping
-from typing import Annotated, Any
+from typing import Annotated, Any, Self
 
 from pydantic import BeforeValidator, Field, ValidationInfo, model_validator
 
@@ -38,7 +36,7 @@ class SoughtTable(Part):
     high: object = None
 
     @model_validator(mode="after")
-    def _can_be_sized(self, info: ValidationInfo) -> SoughtTable:
+    def _can_be_sized(self, info: ValidationInfo) -> Self:
         named = names_of(info)
         names = named.can_be_sized(self.what)
         flaws: Flaws = []
@@ -85,7 +83,7 @@ class KeepTable(Part):
     return_period: Annotated[float, Field(gt=1.0)] | None = None
 
     @model_validator(mode="after")
-    def _hangs_together(self) -> KeepTable:
+    def _hangs_together(self) -> Self:
         flaws: Flaws = []
         if self.odds is not None and self.return_period is not None:
             flaws.append(("return_period", "is given beside odds", "one of the two"))
@@ -103,7 +101,7 @@ class SizingTable(Part):
     points: Annotated[int, Field(ge=2, le=200)] = 12
 
     @model_validator(mode="after")
-    def _two_sizes(self, info: ValidationInfo) -> SizingTable:
+    def _two_sizes(self, info: ValidationInfo) -> Self:
         if self.against is not None:
             find, against = (_sought(part, names_of(info)) for part in (self.find, self.against))
             if (find.what, find.of, find.per) == (against.what, against.of, against.per):

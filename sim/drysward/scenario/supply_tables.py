@@ -3,12 +3,10 @@
 # pydantic copies a default that can change.
 # ruff: noqa: RUF012
 
-from __future__ import annotations
-
 import math
 import re
 from itertools import pairwise
-from typing import Annotated
+from typing import Annotated, Self
 
 from pydantic import BeforeValidator, Field, ValidationInfo, model_validator
 
@@ -105,7 +103,7 @@ class StopsTable(Part):
     resumes_below_mm: Annotated[Drought, Field(alias="below")]
 
     @model_validator(mode="after")
-    def _in_order(self) -> StopsTable:
+    def _in_order(self) -> Self:
         if self.resumes_below_mm > self.stops_above_mm:
             refuse([("below", "is more than above", "at most above")])
         return self
@@ -118,7 +116,7 @@ class AllowanceTable(Part):
     year: Volume | None = None
 
     @model_validator(mode="after")
-    def _says_something(self) -> AllowanceTable:
+    def _says_something(self) -> Self:
         if not self.model_fields_set:
             refuse([("", "says no volume", "one or more of " + ", ".join(PERIODS))])
         return self
@@ -151,7 +149,7 @@ class SourceTable(Part):
     tariff: Annotated[list[TariffTable], BeforeValidator(one_block)] = []
 
     @model_validator(mode="after")
-    def _hangs_together(self) -> SourceTable:
+    def _hangs_together(self) -> Self:
         flaws: Flaws = []
         if self.rate_m3_h is None and self.hours is not None:
             flaws.append(("hours", "has no rate to go with", "write rate as well"))
@@ -192,7 +190,7 @@ class PondTable(Part):
     area: Annotated[Rising, numbers_with_unit(AREA, "values", "rising")]
 
     @model_validator(mode="after")
-    def _rises(self) -> PondTable:
+    def _rises(self) -> Self:
         flaws: Flaws = []
         if len(self.area) != len(self.depth):
             told = f"has {len(self.area)} values, depth has {len(self.depth)}"
@@ -226,7 +224,7 @@ class StorageTable(Part):
     pump_efficiency: Efficiency | None = None
 
     @model_validator(mode="after")
-    def _has_a_shape(self) -> StorageTable:
+    def _has_a_shape(self) -> Self:
         flaws: Flaws = []
         shape = ("capacity", "depth", "side_slope")
         if self.kind == TANK:
@@ -269,7 +267,7 @@ class CatchmentTable(Part):
     first_flush: Annotated[float, quantity(LENGTH), Field(ge=0.0, le=100.0)] | None = None
 
     @model_validator(mode="after")
-    def _sheds_in_one_way(self) -> CatchmentTable:
+    def _sheds_in_one_way(self) -> Self:
         grass = self.kind == GRASS
         mine = "curve_number" if grass else "runoff, first_flush"
         flaws: Flaws = [
@@ -312,7 +310,7 @@ class RestrictionsTable(Part):
     stages: Annotated[list[SiteStageTable], Field(min_length=1, max_length=MOST_SITE_STAGES)]
 
     @model_validator(mode="after")
-    def _stages_tighten(self) -> RestrictionsTable:
+    def _stages_tighten(self) -> Self:
         flaws: Flaws = []
         enter, leave = STAGE_KEYS[self.index]
         for i, stage in enumerate(self.stages, start=1):
@@ -369,7 +367,7 @@ class SupplyTable(Part):
         return source.feeds or (STORAGE if fills else FIELDS)
 
     @model_validator(mode="after")
-    def _hangs_together(self) -> SupplyTable:
+    def _hangs_together(self) -> Self:
         flaws: Flaws = []
         if not self.sources and not (self.storage and self.catchments):
             flaws.append(("", "has nothing to draw on", "a source, or storage with catchments"))

@@ -4,8 +4,6 @@ Each is an annotation for a table of the file; a value that cannot be is refused
 for the writer, "what; what is allowed".
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterable
 from datetime import date
 from typing import Annotated, Any

@@ -3,12 +3,10 @@
 # pydantic copies a default that can change.
 # ruff: noqa: RUF012
 
-from __future__ import annotations
-
 import re
 from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import Annotated, Any, cast
+from typing import Annotated, Any, Self, cast
 
 import numpy as np
 from pydantic import BeforeValidator, Field, model_validator
@@ -169,7 +167,7 @@ class WeatherTable(Part):
         return self.source or (RECORD if self.file else GENERATOR)
 
     @model_validator(mode="after")
-    def _comes_from_somewhere(self) -> WeatherTable:
+    def _comes_from_somewhere(self) -> Self:
         faults = []
         source = self.source_or_default
         if self.file is None and self.climate is None:

@@ -20,7 +20,7 @@ from threading import Lock
 
 import numpy as np
 import xarray as xr
-from scipy import stats
+from scipy import special
 
 from drysward.day.records import STAGES
 from drysward.drive.runs import PlanRun, advance, compiled_run_site, start_run
@@ -93,7 +93,9 @@ def solve(
     trial = Trial(scenario, years)
     n = len(trial.years)
     allowed = math.floor(sizing.odds * n + 1e-9)
-    looser, stricter = (int(stats.binom.ppf(q, n, sizing.odds)) for q in reversed(_BAND))
+    # Chance that no more than 0, 1, ... of the years fail when each does with the wanted odds.
+    no_more = special.bdtr(np.arange(n + 1.0), n, sizing.odds)
+    looser, stricter = (int(np.searchsorted(no_more, q)) for q in reversed(_BAND))
     given = size_of(scenario.supply, sizing.find)
     compiled_run_site()
 

@@ -10,7 +10,6 @@ from itertools import pairwise
 import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
-from scipy import stats
 
 from drysward.faults import Fault, FaultyInput
 from drysward.studies.sweep.description import GRID, INDICES
@@ -122,6 +121,9 @@ def _shown(value: object) -> str:
 
 def _indices(sweep: xr.Dataset, values: FloatArray, names: list[str]) -> xr.Dataset:
     """Indices of each axis; linked axes have those of the group that moves together."""
+    # Here, since it takes half a second to import, which a page of no sweep need not wait for.
+    from scipy import stats
+
     block, order = sweep["block"].values, np.argsort(sweep["sample"].values)
     d = int(block.max()) - 1
     n = values.size // (d + 2)

@@ -23,7 +23,6 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import special
 
 from drysward.physics.reference_et import daylight_hours, extraterrestrial_radiation_mj_m2
 
@@ -169,6 +168,16 @@ def residual_matrices(m0: FloatArray, m1: FloatArray) -> tuple[FloatArray, Float
     return np.asarray(a), np.linalg.cholesky(bb)
 
 
+def stationary_covariance(a: FloatArray, b: FloatArray) -> FloatArray:
+    """Covariance (k, k) of the residuals that A and B (k, k) keep up: M = A M A' + B B'.
+
+    As one system of linear equations, vec M = (I - A x A)^-1 vec(B B') (standard result).
+    """
+    k = len(a)
+    system = np.eye(k * k) - np.kron(a, a)
+    return np.asarray(np.linalg.solve(system, (b @ b.T).ravel()).reshape(k, k), float)
+
+
 def mixed_exponential(
     u: FloatArray, light_share: FloatArray | float, light_ratio: FloatArray | float
 ) -> FloatArray:
@@ -268,6 +277,9 @@ def wet_share_curve(monthly: FloatArray) -> FloatArray:
     if certain.all():
         return monthly[MONTH_OF_DAY]
     middle = month_means(np.arange(366.0))[~certain]
+    # Here, since a page of a result does without.
+    from scipy import special
+
     days, known = np.arange(366.0), monthly[~certain]
     odds = special.logit(known)
     for _ in range(30):  # the average of a bent curve is not its middle

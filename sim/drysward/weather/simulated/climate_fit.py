@@ -7,7 +7,6 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import linalg, optimize
 
 from drysward.faults import Fault, FaultyInput
 from drysward.physics.reference_et import (
@@ -41,6 +40,7 @@ from drysward.weather.simulated.climate import (
     named_months,
     possible_persistence,
     smooth_curve,
+    stationary_covariance,
     without_drift,
 )
 from drysward.weather.simulated.generator import rain_without_latent, wet_neighbours
@@ -431,7 +431,10 @@ def _fit_latent(
             excess_days += of_days / daily_share[window].sum() ** 2
     sizes = np.zeros(5)
     if rows:
-        sizes = np.sqrt(np.minimum(optimize.nnls(np.array(rows), np.array(targets))[0], 1.0))
+        # Here, since it takes a quarter of a second to import and only a fit to a record needs it.
+        from scipy.optimize import nnls
+
+        sizes = np.sqrt(np.minimum(nnls(np.array(rows), np.array(targets))[0], 1.0))
     part = np.sqrt(max(excess_days, 0.0) / excess_rain) if excess_rain > 0 else 0.0
     return {
         "annual_sd": float(sizes[0]),
@@ -492,7 +495,7 @@ def _fit_drift(
     for _ in range(6):  # A and B leave room for the drift, and the drift is what they leave
         model = without_drift(*correlations, model)
         inverse = np.linalg.inv(np.eye(k) - model.a)
-        m0 = linalg.solve_discrete_lyapunov(model.a, model.b @ model.b.T)
+        m0 = stationary_covariance(model.a, model.b)
         excess = covariance - (inverse @ m0 + m0 @ inverse.T - m0) / 91
         of_each = np.clip(np.diagonal(excess, axis1=1, axis2=2), 0.0, _MOST_DRIFT)
         most = np.sqrt(of_each / np.maximum(latent, 0.005)[:, None])

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import linalg, special
+from scipy import special
 
 from drysward.weather.record import DailyRecord
 from drysward.weather.simulated.climate import (
@@ -37,6 +37,7 @@ from drysward.weather.simulated.climate import (
     mixed_exponential,
     neighbour_chances,
     slope_by_day,
+    stationary_covariance,
     transition_probabilities,
     wet_share_curve,
 )
@@ -74,8 +75,8 @@ def residual_series(a: FloatArray, b: FloatArray, normal: FloatArray) -> FloatAr
 
     The first deviates draw the state before the first day from the stationary distribution.
     """
-    covariance = linalg.solve_discrete_lyapunov(a, b @ b.T)
-    state = _times(normal[:, 0], np.linalg.cholesky(covariance))
+    spread = np.asarray(np.linalg.cholesky(stationary_covariance(a, b)), float)
+    state = _times(normal[:, 0], spread)
     z = _times(normal[:, 1:], b)
     for day in range(z.shape[1]):
         state = _times(state, a) + z[:, day]
