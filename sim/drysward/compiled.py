@@ -8,13 +8,14 @@ compiled.
 from __future__ import annotations
 
 import ast
+import builtins
 import copy
 import hashlib
 import importlib.resources
 import inspect
 import linecache
 import textwrap
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -49,6 +50,94 @@ class _Selects(ast.NodeTransformer):
         return ast.Call(ast.Name("select", ast.Load()), [node.test, node.body, node.orelse], [])
 
 
+class _SetIn:
+    """Sets equations in where they are called.
+
+    An equation is a ``jitable`` function that only names numbers and returns one: to compile each
+    of them by itself and link it took a third of all compiling. ``known`` gets what they refer to.
+    """
+
+    def __init__(self, known: dict[str, Any]) -> None:
+        self.known = known
+        self.calls = 0
+        self.before: list[ast.stmt] = []
+
+    def body(self, statements: Sequence[ast.stmt]) -> list[ast.stmt]:
+        out: list[ast.stmt] = []
+        for statement in statements:
+            if isinstance(statement, ast.For | ast.If | ast.While):
+                statement.body = self.body(statement.body)
+                statement.orelse = self.body(statement.orelse)
+                out.append(statement)
+                continue
+            self.before = []
+            changed = self._visit(statement)
+            out += [*self.before, changed]
+        return out
+
+    def _visit(self, node: Any) -> Any:
+        for name, value in ast.iter_fields(node):
+            if isinstance(value, list):
+                parts = [self._visit(v) if isinstance(v, ast.AST) else v for v in value]
+                setattr(node, name, parts)
+            elif isinstance(value, ast.AST):
+                setattr(node, name, self._visit(value))
+        if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and not node.keywords:
+            called = self.known.get(node.func.id)
+            equation = _equation(called) if called in _EQUATIONS else None
+            if equation is not None:
+                return self._set_in(*equation, node.args)
+        return node
+
+    def _set_in(
+        self, equation: ast.FunctionDef, known: Mapping[str, Any], arguments: list[ast.expr]
+    ) -> ast.expr:
+        self.calls += 1
+        mark = f"_{self.calls}"
+        steps = copy.deepcopy(equation.body)
+        for node in (node for step in steps for node in ast.walk(step)):
+            if isinstance(node, ast.Name):
+                if node.id in known:
+                    if self.known.setdefault(node.id, known[node.id]) is not known[node.id]:
+                        node.id = f"{node.id}_of_{equation.name}"
+                        self.known[node.id] = known[node.id]
+                else:
+                    node.id += mark
+        for name, argument in zip(equation.args.args, arguments, strict=True):
+            self.before.append(ast.Assign([ast.Name(name.arg + mark, ast.Store())], argument))
+        *steps, last = steps
+        self.before += steps
+        assert isinstance(last, ast.Return)
+        assert last.value is not None
+        return last.value
+
+
+_EQUATIONS: set[Any] = set()
+
+
+@cache
+def _equation(function: Callable[..., Any]) -> tuple[ast.FunctionDef, dict[str, Any]] | None:
+    """A function with what it calls set in, and what its names refer to; None when it has loops or
+    turns off early.
+    """
+    tree = tree_of(function)
+    plain = (ast.Assign, ast.AugAssign, ast.Expr)
+    if not all(isinstance(s, plain) for s in tree.body[:-1]) or not isinstance(
+        tree.body[-1], ast.Return
+    ):
+        return None
+    known = {**vars(builtins), **function.__globals__}
+    tree.body = _SetIn(known).body(tree.body[1:])
+    names = {node.id for node in ast.walk(tree) if isinstance(node, ast.Name)}
+    local = {argument.arg for argument in tree.args.args}
+    local |= {n.id for n in ast.walk(tree) if isinstance(n, ast.Name) and _is_stored(n)}
+    return tree, {name: known[name] for name in names - local if name in known}
+
+
+def _is_stored(name: ast.Name) -> bool:
+    return isinstance(name.ctx, ast.Store)
+
+
 def with_selects(
     tree: ast.FunctionDef, known: Mapping[str, Any], branches: bool = False
 ) -> Callable[..., Any]:
@@ -58,13 +147,16 @@ def with_selects(
     takes twenty times as long as a write on some processors. ``branches`` leaves them, for code
     that is not compiled.
     """
-    tree = copy.deepcopy(tree)
+    tree, names = copy.deepcopy(tree), dict(known)
     tree.decorator_list = []
-    module = ast.Module([tree if branches else _Selects().visit(tree)], [])
+    if not branches:
+        tree.body = _SetIn(names).body(tree.body)
+        tree = _Selects().visit(tree)
+    module = ast.fix_missing_locations(ast.Module([tree], []))
     text = ast.unparse(module)
     file = f"<{tree.name} {'as it is' if branches else 'with selects'}>"
     linecache.cache[file] = (len(text), None, text.splitlines(keepends=True), file)
-    names = {**known, "select": select}
+    names["select"] = select
     exec(compile(text, file, "exec"), names)
     made: Callable[..., Any] = names[tree.name]
     return made
@@ -85,6 +177,12 @@ def compiles_as(
     options: Any = {**_OPTIONS, "forceinline": inlined}
     numba.extending.overload(plain, jit_options=options, strict=False)(lambda *_: made())
     return plain
+
+
+def equation(function: Callable[..., Any]) -> Any:
+    """As ``jitable``, for a function that is set in where compiled code calls it."""
+    _EQUATIONS.add(function)
+    return jitable(function)
 
 
 def jitable(function: Callable[..., Any]) -> Any:

@@ -206,8 +206,10 @@ def _reader(names: Sequence[str], arrays: Sequence[str]) -> Any:
     """``read_lane(block, lane)`` or ``(block, patch, lane)`` for the compiler: names of a lane."""
 
     def read(context: Any, builder: Any, signature: Any, given: Any) -> Any:
-        places = [_pointer(context, builder, signature, given, name) for name in names]
-        values = [builder.load(place) for place in places]
+        values = []
+        for name in names:
+            value = builder.load(_pointer(context, builder, signature, given, name))
+            values.append(_told_apart(builder, value, name))
         return context.make_tuple(builder, signature.return_type, values)
 
     found = types.UniTuple(types.float64, len(names))
@@ -222,7 +224,8 @@ def _writer(names: Sequence[str], arrays: Sequence[str]) -> Any:
     def write(context: Any, builder: Any, signature: Any, given: Any) -> Any:
         values = cgutils.unpack_tuple(builder, given[-1])
         for name, value in zip(names, values, strict=True):
-            builder.store(value, _pointer(context, builder, signature, given, name))
+            place = _pointer(context, builder, signature, given, name)
+            _told_apart(builder, builder.store(value, place), name)
         return context.get_dummy_value()
 
     values = types.UniTuple(types.float64, len(names))
@@ -240,6 +243,21 @@ def _pointer(context: Any, builder: Any, signature: Any, given: Any, name: str) 
     lane = given[2 if isinstance(signature.args[1], types.Array) else 1]
     place = lane.type((PATCH_PLACE if of_patch else PLACE)[name])
     return builder.gep(array.data, [builder.add(lane, place, flags=["nsw"])], inbounds=True)
+
+
+def _told_apart(builder: Any, access: Any, name: str) -> Any:
+    """A load or store, with the promise that no patch overlaps a block: else the compiler makes
+    every loop twice, for the case that one does.
+    """
+    domain = builder.module.add_metadata(["lanes"])
+    scopes = [
+        builder.module.add_metadata([builder.module.add_metadata([one, domain])])
+        for one in ("block", "patch")
+    ]
+    mine = name in PATCH_PLACE
+    access.set_metadata("alias.scope", scopes[mine])
+    access.set_metadata("noalias", scopes[not mine])
+    return access
 
 
 def read_into_lanes(name: str) -> Callable[..., None]:
@@ -303,10 +321,10 @@ class Spread(NamedTuple):
         filled[-1] = -(-last // QUAD)
         return filled
 
-    def first_lanes(self) -> NDArray[np.uint64]:
+    def first_lanes(self) -> NDArray[np.int64]:
         """Lane of the first patch of each run (B * F,)."""
         fields = np.arange(self.n_fields) * self.side * self.n_runs
-        return (fields[:, None] + np.arange(self.n_runs)).reshape(-1).astype(np.uint64)
+        return (fields[:, None] + np.arange(self.n_runs)).reshape(-1)
 
     def is_first(self) -> NDArray[np.bool_]:
         """Whether a lane is the first of a run (K, LANES)."""

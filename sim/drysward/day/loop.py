@@ -3,8 +3,10 @@
 Plans have nothing to do with one another. They go through the days together because their runs
 can then be stepped side by side, and what a day is to a field is read once for all.
 
-A day has a morning (``ask_and_share``), a day (``live``) and an evening (``close_day``). What
-each of them does to a run is written once, for one run, in the files beside this one.
+A day has a morning, in which everybody asks and the supply gives, a day that patches live through
+(``live``), and an evening in which the year counts (``count_day``). What each of them does to a run
+is written once, for one run, in the files beside this one. Functions take the arrays that they
+need and not the bundles: a bundle costs the compiler a hundred numbers in every call.
 """
 
 from __future__ import annotations
@@ -33,11 +35,10 @@ from drysward.day.records import AT_DEAD, AT_DORMANT, AT_FOOTPRINT, AT_WILT, STA
 from drysward.day.supply import (
     SupplyInput,
     SupplyState,
-    new_allowances,
     of_plan,
+    open_supply,
     share_out_today,
     supply_at,
-    update_site_stage,
 )
 from drysward.physics.arithmetic import worse
 
@@ -134,16 +135,16 @@ class Party(NamedTuple):
     """The runs that go together, B plans on F fields, in K blocks of lanes; all of it changes.
 
     ``blocks`` (K, SIZE), ``patches`` (K, rounds, PATCH_SIZE) and ``catches``, the share of the
-    mean irrigation that each patch catches (K, rounds, LANES); ``side`` patches of a run lie side
-    by side (see ``day.lanes.Spread``), from its lane of ``first_lanes`` (B * F,) on. ``weekly``
-    (K, 7, 3, LANES) and ``monthly`` (K, 12, 3, LANES): tables of the plans, and what is summed by
-    weekday and month. ``quads`` (K,) that are filled; ``run_of`` and ``field_of`` (K, LANES) say
-    whose each lane is, ``is_first`` whether it is that run's first, ``columns`` which field of
-    the ground it reads; ``spans`` (K, ..., 3):
-    lanes from, to, and column where those are few, else empty. ``rain_skip_days`` (K, LANES), and
-    (K,) where all have as many, else -1. ``plans`` PLAN and ``delivery`` DELIVERY (B, F).
-    ``is_restricted`` (K, LANES): whether a plan has stages or pauses; ``is_played`` (K,): whether
-    a field is looked at.
+    mean irrigation that each patch catches (K, rounds, LANES); ``side`` patches of a run lie
+    side by side (see ``day.lanes.Spread``), from its lane of ``first_lanes`` on, which are led
+    by how many lanes lie from one to the next (1 + B * F,). ``weekly`` (K, 7, 3, LANES) and
+    ``monthly`` (K, 12, 3, LANES): tables of the plans, and what is summed by weekday and month.
+    ``quads`` (K,) that are filled; ``run_of`` and ``field_of`` (K, LANES) say whose each lane
+    is, ``is_first`` whether it is that run's first, ``columns`` which field of the ground it
+    reads; ``spans`` (K, ..., 3): lanes from, to, and column where those are few, else empty.
+    ``rain_skip_days`` (K, LANES). ``plans`` PLAN and ``delivery`` DELIVERY (B, F).
+    ``is_restricted`` (K, LANES): whether a plan has stages or pauses; ``is_played`` (K,):
+    whether a field is looked at.
     """
 
     blocks: Any
@@ -158,7 +159,6 @@ class Party(NamedTuple):
     columns: Any
     spans: Any
     rain_skip_days: Any
-    common_skip_days: Any
     plans: Any
     delivery: Any
     is_restricted: Any
@@ -216,212 +216,214 @@ def run_site(
     trace_from : first of the days that ``tally.trace`` keeps.
     """
     n_days = ground.calendar.shape[0]
-    n_blocks = party.blocks.shape[0]
-    n_told = tally.trace.shape[1]
+    n_runs = party.plans.shape[0]
+    n_blocks, side = party.blocks.shape[0], party.side
+    has_supply = supply.site[0, 0].on > 0.0
     for k in range(n_blocks):
         if from_day > 0:
-            read_ground(ground.days[from_day - 1], party, k)
-            for lane in range(LANES):
-                party.blocks[k, SNOW_BEFORE + lane] = party.blocks[k, SNOW_WATER + lane]
+            block = party.blocks[k]
+            read_ground(
+                block, ground.days[from_day - 1], party.spans[k], party.columns[k], party.quads[k]
+            )
+            put_line(block, SNOW_BEFORE, block[SNOW_WATER:], party.quads[k])
     for d in range(from_day, n_days):
         cal = ground.calendar[d]
-        t = d - trace_from
-        is_told = 0 <= t < n_told
+        y, weekday, month, index = cal.year, cal.weekday, cal.month, ground.drought_index[d]
+        begins_year = cal.first == 1
         ends_year = d + 1 == n_days or ground.calendar[d + 1].first == 1
+        t = d - trace_from
+        is_told = 0 <= t < tally.trace.shape[1]
+
+        # --- morning: everybody asks, and the supply gives ----------------------------------------
+        if has_supply:
+            for b in range(n_runs):
+                n = supply_of[b]
+                open_supply(
+                    supply.site[n, 0], supply.sources[n], supply.stages[n], supply.enter[n],
+                    supply.leave[n], supply_states.store[b, 0], supply_states.used[b],
+                    supply_states.years[b], cal, index,
+                )  # fmt: skip
         for k in range(n_blocks):
-            if cal.first == 1 and cal.year >= 0:
-                clear_year(party, k)
-            open_morning(ground, party, cal, d, k)
-        if supply.site[0, 0].on > 0.0:
-            open_supply(ground, party, supply, supply_of, supply_states, cal, d)
+            block, quads = party.blocks[k], party.quads[k]
+            weekly, monthly = party.weekly[k], party.monthly[k]
+            if begins_year and y >= 0:
+                clear_year(block, party.patches[k], monthly, party.first_lanes, side, quads)
+            read_ground(block, ground.days[d], party.spans[k], party.columns[k], quads)
+            if party.is_played[k]:
+                read_play(block, ground.play_days[d], party.spans[k], party.columns[k], quads)
+            open_day(block, quads, weekly[weekday], monthly[month])
+            recall_rain(block, quads, ground.rain_before, d, party.rain_skip_days[k])
+            if party.is_any_restricted[k] or supply.stages.shape[1] > 0:
+                restrict_all(
+                    block, quads, party.plans, party.run_of[k], party.field_of[k],
+                    party.is_restricted[k], supply.stages, supply.exempt, supply_of,
+                    supply_states.store, weekday, cal.day_of_year, index,
+                )  # fmt: skip
+            wish(block, quads, float(cal.day_of_year))
+            if party.is_played[k]:
+                wish_for_play(block, quads, float(cal.day_of_year))
+            losses, counted = ground.spray_loss, 1.0 if y >= 0 else 0.0
+            gross_up(block, quads, losses[0, d], losses[1, d], losses[2, d], losses[3, d], counted)
+        if has_supply:
+            for b in range(n_runs):
+                state = of_plan(supply_states, b)
+                drawn_on = share_out_today(
+                    party.blocks, party.plans[b], party.delivery[b],
+                    supply_at(supply, supply_of[b]), state, b, n_runs, side, cal, d,
+                    desk.asked_m3, desk.share, desk.at_supply[0], desk.draws_m3,
+                )  # fmt: skip
+                if 0 <= t < state.trace.shape[0]:
+                    if drawn_on:
+                        state.trace[t] = desk.at_supply[0]
+                    state.trace[t].stage = state.store[0].stage
+
+        # --- day and evening: patches take, lose and respond; what it all came to -----------------
         for k in range(n_blocks):
-            ask(ground, party, supply, supply_of, supply_states, cal, d, k)
-        if supply.site[0, 0].on > 0.0:
-            share_out(party, supply, supply_of, supply_states, desk, cal, d, trace_from)
-        for k in range(n_blocks):
-            if cal.first == 1:
-                open_year(party, fresh_turf_each_year, k)
-            has_water = live(ground, party, cal.in_season == 1, is_told, k)
-            close_day(party, tally, reached, cal, has_water, k)
+            block, quads, patches = party.blocks[k], party.quads[k], party.patches[k]
+            is_played = party.is_played[k]
+            if begins_year:
+                open_year(block, patches, party.weekly[k], fresh_turf_each_year, quads)
+            has_water = live(
+                block, patches, party.catches[k], party.first_lanes, side, quads, is_played,
+                cal.in_season == 1, is_told,
+            )  # fmt: skip
+            n_patches = float(patches.shape[0] * side)
+            take_means(block, quads, 1.0 / n_patches, n_patches)
+            if is_played:
+                take_means_of_surface(block, quads, 1.0 / n_patches)
+            learn(block, quads)
+            night(block, quads)
+            take_line(party.weekly[k, weekday, WEEK_GROSS], block, GROSS, quads)
+            if y >= 0:
+                count_day(
+                    block, quads, party.weekly[k], party.monthly[k, month],
+                    tally.by_day[k, cal.day_of_year], reached, has_water, is_played,
+                    cal.in_season == 1,
+                )  # fmt: skip
             if is_told:
-                write_trace(party, tally, ground.drought_index[d], t, k)
-            if cal.year >= 0 and ends_year:
-                close_year(party, tally, cal.year, k)
+                take_means_of_water(block, quads, n_patches)
+                tell(block, quads, index)
+                write_trace(
+                    block, party.is_first[k], party.run_of[k], party.field_of[k], tally.trace, t
+                )
+            if y >= 0 and ends_year:
+                count_stored(block, patches, party.first_lanes, side, quads)
+                close_year(
+                    block, party.is_first[k], party.run_of[k], party.field_of[k],
+                    party.monthly[k], tally.years, tally.played, y,
+                )  # fmt: skip
 
 
-# --- morning: everybody asks, and the supply gives ------------------------------------------------
+# --- morning --------------------------------------------------------------------------------------
 
 
 @jitable
-def read_ground(line: Any, party: Party, k: int) -> None:
+def read_ground(block: Any, line: Any, spans: Any, columns: Any, quads: int) -> None:
     """The numbers of a day, ``line`` (C, names of DAY), to the lanes of the runs on each field."""
-    spans = party.spans[k]
     if spans[0, 1] == 0:
-        read_each(line, DAY_FIRST, party, k)
+        read_each(block, line, DAY_FIRST, columns, quads)
     for s in range(spans.shape[0]):
         if spans[s, 1] > 0:
-            read_day(party.blocks[k], line[spans[s, 2]], spans[s, 0], spans[s, 1])
+            read_day(block, line[spans[s, 2]], spans[s, 0], spans[s, 1])
 
 
 @jitable
-def read_play(line: Any, party: Party, k: int) -> None:
+def read_play(block: Any, line: Any, spans: Any, columns: Any, quads: int) -> None:
     """The numbers of a day of play, ``line`` (C, names of PLAY_DAY), as ``read_ground``."""
-    spans = party.spans[k]
     if spans[0, 1] == 0:
-        read_each(line, PLAY_DAY_FIRST, party, k)
+        read_each(block, line, PLAY_DAY_FIRST, columns, quads)
     for s in range(spans.shape[0]):
         if spans[s, 1] > 0:
-            read_play_day(party.blocks[k], line[spans[s, 2]], spans[s, 0], spans[s, 1])
+            read_play_day(block, line[spans[s, 2]], spans[s, 0], spans[s, 1])
 
 
 @jitable
-def read_each(line: Any, first: int, party: Party, k: int) -> None:
+def read_each(block: Any, line: Any, first: int, columns: Any, quads: int) -> None:
     """The numbers of a day to lanes that each live on a field of their own."""
-    block, columns = party.blocks[k], party.columns[k]
     for j in range(line.shape[1]):
         place = first + LANES * j
-        for lane in range(QUAD * party.quads[k]):
+        for lane in range(QUAD * quads):
             block[place + lane] = line[columns[lane], j]
 
 
 @jitable
-def open_morning(ground: Ground, party: Party, cal: Any, d: int, k: int) -> None:
-    """What the day is, and what the plans say of it as if nothing were restricted."""
-    read_ground(ground.days[d], party, k)
-    if party.is_played[k]:
-        read_play(ground.play_days[d], party, k)
-    block = party.blocks[k]
-    open_day(block, party.quads[k], party.weekly[k, cal.weekday], party.monthly[k, cal.month])
-    rain, common = ground.rain_before[d], party.common_skip_days[k]
-    if common >= 0:
-        rain -= ground.rain_before[max(d - common, 0)]
-        for lane in range(QUAD * party.quads[k]):
-            block[RECENT_RAIN + lane] = rain
-        return
-    for lane in range(QUAD * party.quads[k]):
-        since = max(d - party.rain_skip_days[k, lane], 0)
-        block[RECENT_RAIN + lane] = rain - ground.rain_before[since]
+def recall_rain(block: Any, quads: int, rain_before: Any, d: int, days: Any) -> None:
+    """Rain of the last ``days`` (LANES,), today not included."""
+    for lane in range(QUAD * quads):
+        block[RECENT_RAIN + lane] = rain_before[d] - rain_before[max(d - days[lane], 0)]
 
 
 @jitable
-def open_supply(
-    ground: Ground,
-    party: Party,
-    supply: SupplyInput,
+def restrict_all(
+    block: Any,
+    quads: int,
+    plans: Any,
+    run_of: Any,
+    field_of: Any,
+    is_restricted: Any,
+    stages: Any,
+    exempt: Any,
     supply_of: Any,
-    supply_states: SupplyState,
-    cal: Any,
-    d: int,
+    store: Any,
+    weekday: int,
+    day_of_year: int,
+    drought_index: float,
 ) -> None:
-    """Allowances begin anew on their days, and the site's stages of restrictions move."""
-    for b in range(party.plans.shape[0]):
-        given = supply_at(supply, supply_of[b])
-        store = supply_states.store[b, 0]
-        if cal.first == 1 and cal.year >= 0:
-            supply_states.years[b, cal.year].least_store = store.volume
-        new_month = cal.month != store.month
-        store.month = cal.month
-        used = supply_states.used[b]
-        new_allowances(given.sources, used, cal.weekday, new_month, cal.first == 1)
-        update_site_stage(given, store, ground.drought_index[d], cal.day_of_year)
-        if cal.year >= 0 and store.stage > 0.0:
-            supply_states.years[b, cal.year].restricted_days += 1.0
+    """What restrictions leave of today, in the lanes that have any."""
+    for lane in range(QUAD * quads):
+        b, f = run_of[lane], field_of[lane]
+        stage = int(store[b, 0].stage)
+        if not (is_restricted[lane] or stage > 0):
+            continue
+        allowed, left, crown_only = True, 1.0, False
+        given = supply_of[b]
+        if stage > 0 and exempt[given, stage - 1, f] == 0.0:
+            in_force = stages[given, stage - 1]
+            allowed = in_force.allowed[weekday] > 0.0
+            left = in_force.share
+            crown_only = in_force.crown_only > 0.0
+        restrict(
+            block, lane, plans[b, f], drought_index, weekday, day_of_year, allowed, left,
+            crown_only,
+        )  # fmt: skip
 
 
 @jitable
-def ask(
-    ground: Ground,
-    party: Party,
-    supply: SupplyInput,
-    supply_of: Any,
-    supply_states: SupplyState,
-    cal: Any,
-    d: int,
-    k: int,
+def clear_year(
+    block: Any, patches: Any, monthly: Any, first_lanes: Any, side: int, quads: int
 ) -> None:
-    """Every run of a block says what it asks of the supply."""
-    block, quads = party.blocks[k], party.quads[k]
-    has_stages = supply.stages.shape[1] > 0
-    if party.is_any_restricted[k] or has_stages:
-        for lane in range(QUAD * quads):
-            if not (has_stages or party.is_restricted[k, lane]):
-                continue
-            b, f = party.run_of[k, lane], party.field_of[k, lane]
-            allowed, left, crown_only = True, 1.0, False
-            stage = int(supply_states.store[b, 0].stage)
-            given = supply_of[b]
-            if stage > 0 and supply.exempt[given, stage - 1, f] == 0.0:
-                in_force = supply.stages[given, stage - 1]
-                allowed = in_force.allowed[cal.weekday] > 0.0
-                left = in_force.share
-                crown_only = in_force.crown_only > 0.0
-            restrict(
-                block,
-                lane,
-                party.plans[b, f],
-                ground.drought_index[d],
-                cal.weekday,
-                cal.day_of_year,
-                allowed,
-                left,
-                crown_only,
-            )
-    day_of_year = float(cal.day_of_year)
-    wish(block, quads, day_of_year)
-    if party.is_played[k]:
-        wish_for_play(block, quads, day_of_year)
-    losses = ground.spray_loss
-    counted = 1.0 if cal.year >= 0 else 0.0
-    gross_up(block, quads, losses[0, d], losses[1, d], losses[2, d], losses[3, d], counted)
+    """The sums of a new year begin, with the water that is there in its first morning."""
+    clear(block, YEAR_SUMS[0], YEAR_SUMS[1])
+    clear(block, PLAY_SUMS[0], PLAY_SUMS[1])
+    for i in range(monthly.shape[0]):
+        for lane in range(LANES):
+            monthly[i, MONTH_IRRIGATION, lane] = 0.0
+            monthly[i, MONTH_SHORTAGE, lane] = 0.0
+    count_stored(block, patches, first_lanes, side, quads)
+    for lane in range(LANES):
+        block[WATER_START + lane] = block[STORED + lane]
+        block[LEAST_GREEN + lane] = 1.0
+        block[RECOVERY_DAYS + lane] = NO_DORMANCY
+
+
+# --- day ------------------------------------------------------------------------------------------
 
 
 @jitable
-def share_out(
-    party: Party,
-    supply: SupplyInput,
-    supply_of: Any,
-    supply_states: SupplyState,
-    desk: Desk,
-    cal: Any,
-    d: int,
-    trace_from: int,
-) -> None:
-    """The supply of every plan gives its fields what it can."""
-    n_runs = party.plans.shape[0]
-    t = d - trace_from
-    for b in range(n_runs):
-        drawn_on = share_out_today(
-            party.blocks,
-            party.plans[b],
-            party.delivery[b],
-            supply_at(supply, supply_of[b]),
-            of_plan(supply_states, b),
-            b,
-            n_runs,
-            party.side,
-            cal,
-            d,
-            desk.asked_m3,
-            desk.share,
-            desk.at_supply[0],
-            desk.draws_m3,
-        )
-        if 0 <= t < supply_states.trace.shape[1]:
-            if drawn_on:
-                supply_states.trace[b, t] = desk.at_supply[0]
-            supply_states.trace[b, t].stage = supply_states.store[b, 0].stage
-
-
-# --- day: patches take, lose and respond ----------------------------------------------------------
-
-
-@jitable
-def live(ground: Ground, party: Party, in_season: bool, is_told: bool, k: int) -> bool:
+def live(
+    block: Any,
+    patches: Any,
+    catches: Any,
+    first_lanes: Any,
+    side: int,
+    quads: int,
+    is_played: bool,
+    in_season: bool,
+    is_told: bool,
+) -> bool:
     """The patches of a block live through the day; whether anybody asked for water."""
-    block, quads = party.blocks[k], party.quads[k]
-    is_played = party.is_played[k]
     if is_played:
-        sow(party, k)
+        sow(block, patches, quads)
     today(block, quads)
     has_water = is_any_above(block, ASKED, quads)
     if has_water:
@@ -436,10 +438,10 @@ def live(ground: Ground, party: Party, in_season: bool, is_told: bool, k: int) -
         clear(block, SURFACE[0], SURFACE[1])
     if is_told:
         clear(block, STORES[0], STORES[1])
-    for p in range(party.patches.shape[1]):
-        patch = party.patches[k, p]
+    for p in range(patches.shape[0]):
+        patch = patches[p]
         if has_water:
-            put_line(block, CATCH_SHARE, party.catches[k, p], quads)
+            put_line(block, CATCH_SHARE, catches[p], quads)
             catch(block, quads)
         move(block, patch, quads)
         if has_rain:
@@ -457,13 +459,13 @@ def live(ground: Ground, party: Party, in_season: bool, is_told: bool, k: int) -
         add_up(block, patch, quads)
         if is_told:
             add_up_water(block, patch, quads)
-    if party.side > 1:
-        add_sides(block, U_SUMS[0], U_SUMS[1], party)
-        add_sides(block, U_CAUGHT[0], U_CAUGHT[1], party)
+    if side > 1:
+        add_sides(block, U_SUMS[0], U_SUMS[1], first_lanes, side)
+        add_sides(block, U_CAUGHT[0], U_CAUGHT[1], first_lanes, side)
         if is_played:
-            add_sides(block, U_SURFACE[0], U_SURFACE[1], party)
+            add_sides(block, U_SURFACE[0], U_SURFACE[1], first_lanes, side)
         if is_told:
-            add_sides(block, U_STORES[0], U_STORES[1], party)
+            add_sides(block, U_STORES[0], U_STORES[1], first_lanes, side)
     return has_water
 
 
@@ -475,20 +477,21 @@ def put_line(block: Any, place: int, line: Any, quads: int) -> None:
 
 
 @jitable
-def add_sides(block: Any, first: Any, stop: Any, party: Party) -> None:
+def add_sides(block: Any, first: Any, stop: Any, first_lanes: Any, side: int) -> None:
     """Patches that lie side by side add up, in their order, to what all their lanes then hold.
 
     The worst error of any is no sum.
     """
-    step, side = np.uint64(party.plans.shape[0]), np.uint64(party.side)
+    # Runs of a field lie between its patches: as many as there are from one to the next.
+    step, n = first_lanes[0], np.uint64(side)
     for place in range(first, stop, ONE_NAME):
-        for run in range(party.first_lanes.shape[0]):
-            start = place + party.first_lanes[run]
+        for run in range(1, first_lanes.shape[0]):
+            start = place + first_lanes[run]
             total = 0.0
-            for i in range(side):
+            for i in range(n):
                 value = block[start + i * step]
                 total = worse(value, total) if place == ERROR else total + value
-            for i in range(side):
+            for i in range(n):
                 block[start + i * step] = total
 
 
@@ -502,13 +505,12 @@ def is_any_above(block: Any, place: int, quads: int) -> bool:
 
 
 @jitable
-def sow(party: Party, k: int) -> None:
+def sow(block: Any, patches: Any, quads: int) -> None:
     """New turf begins in the lanes in which it is laid or sown today."""
-    block = party.blocks[k]
-    for lane in range(QUAD * party.quads[k]):
+    for lane in range(QUAD * quads):
         sown = block[TODAY_SOWN + lane]
         if sown > 0.0:
-            start_turf(party.patches[k], lane, sown > 1.0)
+            start_turf(patches, lane, sown > 1.0)
 
 
 @jitable
@@ -522,45 +524,50 @@ def start_turf(patches: Any, lane: int, bare: bool) -> None:
         patches[p, INV_ROOTING + lane] = 1.0
 
 
-# --- evening: the waterer learns, the year counts -------------------------------------------------
+@jitable
+def open_year(block: Any, patches: Any, weekly: Any, fresh_turf: bool, quads: int) -> None:
+    """Running counts begin anew, and the turf too when each year is to stand for itself."""
+    clear(block, RUNNING[0], RUNNING[1])
+    for i in range(WEEK):
+        for lane in range(LANES):
+            weekly[i, WEEK_GROSS, lane] = 0.0
+    if fresh_turf:
+        for lane in range(QUAD * quads):
+            start_turf(patches, lane, block[SKINNED + lane] > 0.0)
+
+
+# --- evening --------------------------------------------------------------------------------------
 
 
 @jitable
-def close_day(
-    party: Party, tally: Tally, reached: Any, cal: Any, has_water: bool, k: int
+def count_day(
+    block: Any,
+    quads: int,
+    weekly: Any,
+    month: Any,
+    day_of_year: Any,
+    reached: Any,
+    has_water: bool,
+    is_played: bool,
+    in_season: bool,
 ) -> None:
-    """Means over the patches, what the waterer knows tomorrow, what the day adds to its year."""
-    block, quads = party.blocks[k], party.quads[k]
-    is_played = party.is_played[k]
-    n_patches = float(party.patches.shape[1] * party.side)
-    take_means(block, quads, 1.0 / n_patches, n_patches)
-    if is_played:
-        take_means_of_surface(block, quads, 1.0 / n_patches)
-    learn(block, quads)
-    night(block, quads)
-    take_line(party.weekly[k, cal.weekday, WEEK_GROSS], block, GROSS, quads)
-    if cal.year < 0:
-        return
+    """What the day adds to its year; ``month`` and ``day_of_year`` are its lines of the tables."""
     count_water(block, quads)
     if has_water:
         count_irrigation(block, quads)
-        count_irrigation_of_month(block, party.monthly[k, cal.month], quads)
-        sum_week(block, party.weekly[k], quads)
+        count_irrigation_of_month(block, month, quads)
+        sum_week(block, weekly, quads)
         count_week(block, quads)
-    count_by_day(block, tally.by_day[k, cal.day_of_year], reached, quads)
+    count_by_day(block, day_of_year, reached, quads)
     time_recovery(block, quads, reached[AT_DORMANT])
-    if cal.in_season == 1:
+    if in_season:
         count_stages(
-            block,
-            quads,
-            reached[AT_FOOTPRINT],
-            reached[AT_WILT],
-            reached[AT_DORMANT],
+            block, quads, reached[AT_FOOTPRINT], reached[AT_WILT], reached[AT_DORMANT],
             reached[AT_DEAD],
-        )
+        )  # fmt: skip
     if is_played:
         count_use(block, quads)
-        if cal.in_season == 1:
+        if in_season:
             count_play(block, quads)
 
 
@@ -601,80 +608,55 @@ def count_by_day(block: Any, line: Any, reached: Any, quads: int) -> None:
 
 
 @jitable
-def count_stored(party: Party, k: int) -> None:
+def count_stored(block: Any, patches: Any, first_lanes: Any, side: int, quads: int) -> None:
     """Means over the patches of what the field holds."""
-    block, quads = party.blocks[k], party.quads[k]
     clear(block, STORES[0], STORES[1])
-    for p in range(party.patches.shape[1]):
-        add_up_water(block, party.patches[k, p], quads)
-    if party.side > 1:
-        add_sides(block, U_STORES[0], U_STORES[1], party)
-    take_means_of_water(block, quads, float(party.patches.shape[1] * party.side))
+    for p in range(patches.shape[0]):
+        add_up_water(block, patches[p], quads)
+    if side > 1:
+        add_sides(block, U_STORES[0], U_STORES[1], first_lanes, side)
+    take_means_of_water(block, quads, float(patches.shape[0] * side))
 
 
 @jitable
-def clear_year(party: Party, k: int) -> None:
-    """The sums of a new year begin, with the water that is there in its first morning."""
-    block = party.blocks[k]
-    clear(block, YEAR_SUMS[0], YEAR_SUMS[1])
-    clear(block, PLAY_SUMS[0], PLAY_SUMS[1])
-    for i in range(party.monthly.shape[1]):
-        for lane in range(LANES):
-            party.monthly[k, i, MONTH_IRRIGATION, lane] = 0.0
-            party.monthly[k, i, MONTH_SHORTAGE, lane] = 0.0
-    count_stored(party, k)
-    for lane in range(LANES):
-        block[WATER_START + lane] = block[STORED + lane]
-        block[LEAST_GREEN + lane] = 1.0
-        block[RECOVERY_DAYS + lane] = NO_DORMANCY
-
-
-@jitable
-def open_year(party: Party, fresh_turf: bool, k: int) -> None:
-    """Running counts begin anew, and the turf too when each year is to stand for itself."""
-    block, quads = party.blocks[k], party.quads[k]
-    clear(block, RUNNING[0], RUNNING[1])
-    for i in range(WEEK):
-        for lane in range(LANES):
-            party.weekly[k, i, WEEK_GROSS, lane] = 0.0
-    if fresh_turf:
-        for lane in range(QUAD * quads):
-            start_turf(party.patches[k], lane, block[SKINNED + lane] > 0.0)
-
-
-@jitable
-def close_year(party: Party, tally: Tally, year: int, k: int) -> None:
+def close_year(
+    block: Any,
+    is_first: Any,
+    run_of: Any,
+    field_of: Any,
+    monthly: Any,
+    years: Any,
+    played: Any,
+    year: int,
+) -> None:
     """Write the numbers of the year that ends today."""
-    count_stored(party, k)
-    block = party.blocks[k]
-    n_months = party.monthly.shape[1]
+    n_months = monthly.shape[0]
     for lane in range(LANES):
-        if not party.is_first[k, lane]:
+        if not is_first[lane]:
             continue
-        b, f = party.run_of[k, lane], party.field_of[k, lane]
+        b, f = run_of[lane], field_of[lane]
         block[WATER_END + lane] = block[STORED + lane]
-        line = tally.years[b, f, year]
+        line = years[b, f, year]
         for j in range(YEAR_NAMES):
             line[j] = block[YEAR_FIRST + LANES * j + lane]
         for i in range(n_months):
-            line[YEAR_NAMES + i] = party.monthly[k, i, MONTH_IRRIGATION, lane]
-            line[YEAR_NAMES + n_months + i] = party.monthly[k, i, MONTH_SHORTAGE, lane]
+            line[YEAR_NAMES + i] = monthly[i, MONTH_IRRIGATION, lane]
+            line[YEAR_NAMES + n_months + i] = monthly[i, MONTH_SHORTAGE, lane]
         if block[PLAY_ON + lane] > 0.0:
             for j in range(PLAYED_NAMES):
-                tally.played[b, f, year, j] = block[PLAYED_FIRST + LANES * j + lane]
+                played[b, f, year, j] = block[PLAYED_FIRST + LANES * j + lane]
 
 
 @jitable
-def write_trace(party: Party, tally: Tally, drought_index: float, t: int, k: int) -> None:
+def write_trace(
+    block: Any, is_first: Any, run_of: Any, field_of: Any, trace: Any, t: int
+) -> None:
     """Write the day of every run into the daily account."""
-    block, quads = party.blocks[k], party.quads[k]
-    take_means_of_water(block, quads, float(party.patches.shape[1] * party.side))
-    tell(block, quads, drought_index)
     for lane in range(LANES):
-        if not party.is_first[k, lane]:
+        if not is_first[lane]:
             continue
-        b, f = party.run_of[k, lane], party.field_of[k, lane]
+        line = trace[run_of[lane], t, field_of[lane]]
         is_played = block[PLAY_ON + lane] > 0.0
         for j in range(TRACE_PLACES.shape[0]):
             if is_played or not IS_OF_PLAY[j]:
-                tally.trace[b, t, f, j] = block[TRACE_PLACES[j] + lane]
+                line[j] = block[TRACE_PLACES[j] + lane]

@@ -182,24 +182,55 @@ def take(used: Any, volume: float) -> None:
 
 
 @jitable
-def update_site_stage(given: SupplyInput, store: Any, drought_index: float, doy: int) -> None:
-    """Enter or leave the stages of the site's restrictions; a later stage is stricter."""
-    site = given.site[0]
+def open_supply(
+    site: Any,
+    sources: Any,
+    stages: Any,
+    enter: Any,
+    leave: Any,
+    store: Any,
+    used: Any,
+    years: Any,
+    cal: Any,
+    drought_index: float,
+) -> None:
+    """Allowances begin anew on their days, and the site's stages of restrictions move.
+
+    ``years`` is SUPPLY_YEAR (Y,) of a plan; the others as in SupplyInput and SupplyState.
+    """
+    begins_year = cal.first == 1
+    if begins_year and cal.year >= 0:
+        years[cal.year].least_store = store.volume
+    new_month = cal.month != store.month
+    store.month = cal.month
+    new_allowances(sources, used, cal.weekday, new_month, begins_year)
+    store.stage = site_stage(site, stages, enter, leave, store, drought_index, cal.day_of_year)
+    if cal.year >= 0 and store.stage > 0.0:
+        years[cal.year].restricted_days += 1.0
+
+
+@jitable
+def site_stage(
+    site: Any,
+    stages: Any,
+    enter: Any,
+    leave: Any,
+    store: Any,
+    drought_index: float,
+    day_of_year: int,
+) -> int:
+    """Stage of the site's restrictions that is in force; a later one is stricter."""
     last = int(site.stages)
-    if last == 0:
-        return
-    stage = int(store.stage)
     if site.index == INDEX_CALENDAR:
         stage = 0
         for i in range(last):
-            if within(doy, given.stages[i].first, given.stages[i].last):
+            if within(day_of_year, stages[i].first, stages[i].last):
                 stage = i + 1
-    elif site.index == INDEX_STORAGE:
-        held = store.volume / site.capacity if site.capacity > 0.0 else 0.0
-        stage = stage_after(stage, last, -held, given.enter, given.leave)
-    else:
-        stage = stage_after(stage, last, drought_index, given.enter, given.leave)
-    store.stage = stage
+        return stage
+    index = drought_index
+    if site.index == INDEX_STORAGE:
+        index = -(store.volume / site.capacity) if site.capacity > 0.0 else 0.0
+    return stage_after(int(store.stage), last, index, enter, leave)
 
 
 @jitable

@@ -88,14 +88,13 @@ def party_of(site: PreparedSite, runs: Runs) -> tuple[Party, Spread]:
         columns=columns,
         spans=_spans(columns),
         rain_skip_days=skip_days,
-        common_skip_days=np.where(np.ptp(skip_days, axis=1) == 0, skip_days[:, 0], -1),
         plans=runs.plans,
         delivery=runs.delivery,
         is_restricted=by_lane(restricted),
         is_any_restricted=by_lane(restricted).any(axis=1),
         is_played=by_lane(played.on > 0.0).any(axis=1),
         side=spread.side,
-        first_lanes=spread.first_lanes(),
+        first_lanes=np.array([n_runs, *spread.first_lanes()], np.uint64),
     )
     return party, spread
 

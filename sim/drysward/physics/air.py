@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import math
 
-from drysward.compiled import jitable
+from drysward.compiled import equation
 from drysward.physics.arithmetic import larger, smaller
 
 HARM_AT_C = (5.0, 17.5, 25.0, 32.0)
 """Soil temperatures of the catalogue's days of saturation until harm shows."""
 
 
-@jitable
+@equation
 def air_filled(water_mm: float, saturation_mm: float, inv_depth: float) -> float:
     """Air-filled porosity (m3/m3) of a layer of depth 1/``inv_depth`` (mm); 0 when saturated.
 
@@ -20,7 +20,7 @@ def air_filled(water_mm: float, saturation_mm: float, inv_depth: float) -> float
     return larger(saturation_mm - water_mm, 0.0) * inv_depth
 
 
-@jitable
+@equation
 def days_until_harm(soil_c: float, days: tuple[float, float, float, float]) -> float:
     """Days of saturation before harm shows, log-linear between ``days`` at HARM_AT_C.
 
@@ -36,7 +36,7 @@ def days_until_harm(soil_c: float, days: tuple[float, float, float, float]) -> f
     return days[3]
 
 
-@jitable
+@equation
 def root_harm_rate(harm_days: float, visible_loss: float) -> float:
     """Share of the roots still there that a day without air kills, from the second day on.
 
@@ -47,7 +47,7 @@ def root_harm_rate(harm_days: float, visible_loss: float) -> float:
     return 1.0 - (1.0 - visible_loss) ** (1.0 / larger(harm_days - 1.0, 0.5))
 
 
-@jitable
+@equation
 def root_heal_rate(growth_potential: float, regrowth_days: float) -> float:
     """Share of the lost roots that a day with air brings back, as fast as turf grows.
 
@@ -56,7 +56,7 @@ def root_heal_rate(growth_potential: float, regrowth_days: float) -> float:
     return 1.0 - math.exp(-growth_potential / regrowth_days)
 
 
-@jitable
+@equation
 def root_harm(airless_run_days: float, rate: float) -> float:
     """Share of the roots still there that a day without air kills.
 
@@ -70,7 +70,7 @@ def root_harm(airless_run_days: float, rate: float) -> float:
     return rate if airless_run_days > 1.0 else 0.0
 
 
-@jitable
+@equation
 def root_loss_step(
     loss: float, airless_run_days: float, rate: float, heal: float, most: float
 ) -> float:

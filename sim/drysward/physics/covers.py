@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from drysward.compiled import jitable
+from drysward.compiled import equation
 from drysward.physics.arithmetic import clamp, larger
 
 
-@jitable
+@equation
 def regrowth_into_dead(
     dead: float, ks: float, green: float, spread: float, reseed: float
 ) -> float:
@@ -18,7 +18,7 @@ def regrowth_into_dead(
     return dead * ks * (spread * green + reseed)
 
 
-@jitable
+@equation
 def covers_within(green: float, dormant: float, bare: float) -> tuple[float, float, float]:
     """Green, dormant and dead cover, each 0..1 and with ``bare`` ground 1 in all, whatever the
     rounding of the first two.

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from drysward.compiled import jitable
+from drysward.compiled import equation
 from drysward.physics.arithmetic import clamp, smaller
 
 HEIGHT_EFFECT_PER_MM = 0.003  # of ET, from low to high cut 5 to 15 % (from memory)
@@ -11,20 +11,20 @@ COLD_BELOW_C = 10.0  # soil; cool-season roots and leaves work from here on up
 SNOW_ET_SHARE = 0.4  # FAO-56 chapter 11: 0.4 mm/d under snow beside 1.0 without
 
 
-@jitable
+@equation
 def height_effect(height_mm: float, usual_mm: float) -> float:
     """Factor on Kc of turf cut at ``height_mm`` in place of the species' usual height."""
     change = HEIGHT_EFFECT_PER_MM * (height_mm - usual_mm)
     return 1.0 + clamp(change, -MOST_HEIGHT_EFFECT, MOST_HEIGHT_EFFECT)
 
 
-@jitable
+@equation
 def soil_warmth(soil_c: float) -> float:
     """How far the soil is warm enough for turf to work: 0 at 0 C to 1 at 10 C (own estimate)."""
     return clamp(soil_c / COLD_BELOW_C, 0.0, 1.0)
 
 
-@jitable
+@equation
 def turf_kc(
     awake_kc: float, winter_kc: float, rest: float, frost_kc: float, warmth: float
 ) -> float:
@@ -37,7 +37,7 @@ def turf_kc(
     return smaller(kc, frost_kc + warmth * (kc - frost_kc))
 
 
-@jitable
+@equation
 def under_snow(kc: float, snow_water_mm: float) -> float:
     """A coefficient with snow on the ground: 0.4 of it (FAO-56 chapter 11)."""
     return kc * SNOW_ET_SHARE if snow_water_mm > 0.0 else kc

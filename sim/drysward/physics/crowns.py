@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from drysward.compiled import jitable
+from drysward.compiled import equation
 from drysward.physics.arithmetic import clamp, larger
 
 LEAST_DORMANT = 0.02  # cover from which dormancy ages; own estimate
 AGE_KEPT = 0.9  # of the age that is left a day after dormancy has passed; own estimate
 
 
-@jitable
+@equation
 def crown_wetness(surface: float, depletion: float, inv_wet: float) -> float:
     """How freely crowns drink: 0 at the wilting point, 1 from a share of available water on.
 
@@ -19,7 +19,7 @@ def crown_wetness(surface: float, depletion: float, inv_wet: float) -> float:
     return clamp(larger(surface, 1.0 - depletion) * inv_wet, 0.0, 1.0)
 
 
-@jitable
+@equation
 def clock_speed(subsoil: float, inv_wet: float, reach: float, slowest: float) -> float:
     """How fast crowns dry: down to ``slowest`` over moist subsoil that feeds them.
 
@@ -28,7 +28,7 @@ def clock_speed(subsoil: float, inv_wet: float, reach: float, slowest: float) ->
     return 1.0 - (1.0 - slowest) * (clamp(subsoil * inv_wet, 0.0, 1.0) * reach)
 
 
-@jitable
+@equation
 def crown_dryness_step(
     dryness: float, wetness: float, clock: float, refill: float, speed: float
 ) -> float:
@@ -46,7 +46,7 @@ def crown_dryness_step(
     return larger(after, 0.0)
 
 
-@jitable
+@equation
 def inverse_survival(dryness: float) -> float:
     """One over the share of plants alive at a crown dryness (dose over median lethal dose).
 
@@ -57,13 +57,13 @@ def inverse_survival(dryness: float) -> float:
     return 1.0 + square * square * dryness
 
 
-@jitable
+@equation
 def kill_share(before: float, after: float) -> float:
     """Share of the living that die as crown dryness goes from ``before`` to ``after``."""
     return 1.0 - inverse_survival(before) / inverse_survival(larger(before, after))
 
 
-@jitable
+@equation
 def dormant_age_step(age: float, dormant: float, wetness: float) -> float:
     """Dry days that dormant cover has behind it, after one more; forgotten once it is green.
 

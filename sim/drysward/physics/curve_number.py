@@ -5,7 +5,7 @@ The runoff itself is ``physics.runoff.rain_runoff``.
 
 from __future__ import annotations
 
-from drysward.compiled import jitable
+from drysward.compiled import equation
 from drysward.physics.arithmetic import smaller
 
 INITIAL_ABSTRACTION = 0.2
@@ -19,13 +19,13 @@ def retention_mm(curve_number: float) -> float:
     return 25400.0 / curve_number - 254.0
 
 
-@jitable
+@equation
 def reference_moisture_mm(wilting_point_mm: float, available_mm: float) -> float:
     """Water (mm) at which initial abstraction is 0.2 S: half-way from wilting to field capacity."""
     return wilting_point_mm + 0.5 * available_mm
 
 
-@jitable
+@equation
 def abstraction_slope(abstraction_mm: float, available_mm: float) -> float:
     """Initial abstraction gained per mm that the soil dries.
 

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from drysward.compiled import jitable
+from drysward.compiled import equation
 from drysward.physics.arithmetic import larger
 
 
-@jitable
+@equation
 def drain(water: float, field_capacity: float, saturation: float, share: float) -> float:
     """Water leaving a layer downwards: a share of what is above field capacity in a day.
 
@@ -17,7 +17,7 @@ def drain(water: float, field_capacity: float, saturation: float, share: float) 
     return larger(down, 0.0)
 
 
-@jitable
+@equation
 def moved_by_floor(root_water: float, subsoil_water: float, shift: float) -> float:
     """Water that changes hands as the floor of the root zone moves: above 0 to the roots.
 

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from drysward.compiled import jitable
+from drysward.compiled import equation
 from drysward.physics.arithmetic import clamp, larger
 
 LEAST_OVER_KCB = 0.05  # by which Kc max passes Kcb at least (FAO-56 Eq 72)
 
 
-@jitable
+@equation
 def kc_max(wind_m_s: float, rh_min_pct: float, height_m: float, kcb: float, base: float) -> float:
     """Upper limit of evaporation and transpiration over reference ET, Kc max (FAO-56 Eq 72).
 
@@ -27,7 +27,7 @@ def total_evaporable_mm(field_capacity_mm: float, wilting_point_mm: float) -> fl
     return field_capacity_mm - 0.5 * wilting_point_mm
 
 
-@jitable
+@equation
 def evaporation_reduction(depletion: float, tew: float, inv_tew_less_rew: float) -> float:
     """Kr of FAO-56 eq 74 from the depletion of the surface layer (mm)."""
     return clamp((tew - depletion) * inv_tew_less_rew, 0.0, 1.0)

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 
-from drysward.compiled import jitable
+from drysward.compiled import equation
 from drysward.physics.arithmetic import larger
 
 SNOW_DENSITY = 0.15  # of settled snow, from memory: only sets how deep the insulation is
 
 
-@jitable
+@equation
 def frozen_index_step(
     index: float,
     tmean_c: float,
@@ -29,7 +29,7 @@ def frozen_index_step(
     return larger(decay * index - tmean_c * math.exp(-0.4 * k * depth_cm), 0.0)
 
 
-@jitable
+@equation
 def frozen_after(frozen: float, index: float, freeze: float, thaw: float) -> float:
     """1 when the ground is frozen, else 0: frozen above ``freeze``, thawed below ``thaw`` (C d).
 
@@ -40,7 +40,7 @@ def frozen_after(frozen: float, index: float, freeze: float, thaw: float) -> flo
     return 0.0 if index < thaw else frozen
 
 
-@jitable
+@equation
 def intake_share(frozen: float, frozen_intake_share: float) -> float:
     """Share of liquid water that the ground lets in: all of it unless ``frozen`` is 1."""
     return 1.0 - frozen * (1.0 - frozen_intake_share)

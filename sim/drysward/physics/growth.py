@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import math
 
-from drysward.compiled import jitable
+from drysward.compiled import equation
 from drysward.physics.arithmetic import smaller
 
 
-@jitable
+@equation
 def growth_potential(tmean_c: float, optimum_c: float, spread_c: float, warm_season: bool) -> float:
     """GP = exp(-0.5 ((T - To)/s)^2), 0..1; warm-season turf stays at 1 above its optimum.
 
@@ -25,7 +25,7 @@ def daily_rate_to_share(share: float, days: float) -> float:
     return -math.log(1.0 - share) / days
 
 
-@jitable
+@equation
 def reseed_rate(age_d: float, reseed_days: float, rate: float) -> float:
     """Share of dead ground (1/d) that seed closes: ``rate`` for ``reseed_days``, then none."""
     return rate if age_d < reseed_days else 0.0

@@ -6,13 +6,13 @@ surface layer. Only a measurement by the applicable test method decides whether 
 
 from __future__ import annotations
 
-from drysward.compiled import jitable
+from drysward.compiled import equation
 from drysward.physics.arithmetic import larger, smaller
 
 _FAR = 4.0  # standard deviations beyond which nothing is left
 
 
-@jitable
+@equation
 def hardness_g(
     moisture: float,
     intercept: float,
@@ -38,7 +38,7 @@ def hardness_g(
     return larger(g, frozen_g) if frozen > 0.0 else g
 
 
-@jitable
+@equation
 def share_beyond(mean: float, limit: float, inv_scatter: float) -> float:
     """Share of a surface above ``limit`` when its readings scatter normally about ``mean``.
 

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 
-from drysward.compiled import jitable
+from drysward.compiled import equation
 from drysward.physics.arithmetic import clamp
 
 CROWN_CLOCK_ETO_MM = 6.0  # demand behind the species' median lethal times
 
 
-@jitable
+@equation
 def median_lethal_days(tmean_c: float, median_25c_d: float, median_35c_d: float) -> float:
     """Days with the rooted depth dry that kill half of the plants, by mean air temperature.
 
@@ -20,7 +20,7 @@ def median_lethal_days(tmean_c: float, median_25c_d: float, median_35c_d: float)
     return median_25c_d * (median_35c_d / median_25c_d) ** ((t - 25.0) / 10.0)
 
 
-@jitable
+@equation
 def crown_clock(eto_mm: float, median_d: float) -> float:
     """Crown dryness gained in a day with everything dry: faster at a larger demand (own estimate).
 
@@ -29,7 +29,7 @@ def crown_clock(eto_mm: float, median_d: float) -> float:
     return clamp(0.5 + 0.5 * eto_mm / CROWN_CLOCK_ETO_MM, 0.5, 1.5) / median_d
 
 
-@jitable
+@equation
 def heat_kill_share(tmax_c: float, from_c: float, rate_per_c_d: float) -> float:
     """Share of plants without water that a day's heat kills, by degrees above ``from_c``."""
     if tmax_c <= from_c:

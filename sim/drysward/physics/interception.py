@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from drysward.compiled import jitable
+from drysward.compiled import equation
 from drysward.physics.arithmetic import smaller
 
 
-@jitable
+@equation
 def interception(entering: float, storage: float, thatch: float) -> float:
     """Water that thatch keeps of what is ``entering``: as much as it has room for (mm).
 
@@ -16,7 +16,7 @@ def interception(entering: float, storage: float, thatch: float) -> float:
     return smaller(entering, storage - thatch)
 
 
-@jitable
+@equation
 def leaf_evaporation_of(thatch: float, demand: float) -> float:
     """Water that leaves and thatch lose before the plant transpires: all that the air takes (mm).
 

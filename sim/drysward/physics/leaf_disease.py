@@ -7,13 +7,13 @@ from __future__ import annotations
 
 import math
 
-from drysward.compiled import jitable
+from drysward.compiled import equation
 from drysward.physics.arithmetic import clamp, larger, smaller
 
 SUNSET_WARMTH = 0.5  # of the day's range above its minimum; own estimate
 
 
-@jitable
+@equation
 def dew_hours(
     tmax_c: float,
     tmin_c: float,
@@ -42,26 +42,26 @@ def dew_hours(
     return night_h * (1.0 - (1.0 - part) * (1.0 - part)) + after_sunrise_h
 
 
-@jitable
+@equation
 def dewpoint_c(vapour_pressure_kpa: float) -> float:
     """Dew point of air, the inverse of FAO-56 eq 14."""
     log = math.log(larger(vapour_pressure_kpa, 1e-3) / 0.6108)
     return 237.3 * log / (17.27 - log)
 
 
-@jitable
+@equation
 def warm_night(tmin_c: float, above_c: float) -> float:
     """1 on a night whose minimum is above ``above_c``, else 0; Oregon State University, 70 degF."""
     return 1.0 if tmin_c > above_c else 0.0
 
 
-@jitable
+@equation
 def rain_wet_hours(rain_mm: float, from_mm: float, hours: float) -> float:
     """Hours of wet leaves in the night after a day with rain from ``from_mm`` on; own estimate."""
     return hours if rain_mm >= from_mm else 0.0
 
 
-@jitable
+@equation
 def leaf_wet_hours(
     dew_hours: float, rain_hours: float, watered_mm: float, watering_hours: float
 ) -> float:
@@ -75,7 +75,7 @@ def leaf_wet_hours(
     return smaller(hours, 24.0)
 
 
-@jitable
+@equation
 def disease_night(warm: float, wet_hours: float, least_hours: float) -> float:
     """1.0 on a night warm enough with leaves wet for at least ``least_hours``, else 0.0.
 

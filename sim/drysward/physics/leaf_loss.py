@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from drysward.compiled import jitable
+from drysward.compiled import equation
 from drysward.physics.arithmetic import clamp
 
 LEAF_LOSS_ETO_MM = 5.0  # demand at which leaves brown at the stated rate; own estimate
 
 
-@jitable
+@equation
 def leaf_loss_rate(rate: float, eto_mm: float, active: float, warmth: float) -> float:
     """Share of green leaves (1/d) lost without water: as demand drives it, none at rest or cold.
 

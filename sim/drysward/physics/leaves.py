@@ -5,11 +5,11 @@ Plants in a patch differ, so every passage is a rate or a curve and never one sw
 
 from __future__ import annotations
 
-from drysward.compiled import jitable
+from drysward.compiled import equation
 from drysward.physics.arithmetic import clamp, larger
 
 
-@jitable
+@equation
 def share_past(depletion: float, threshold: float, inv_width: float) -> float:
     """Share of plants past a threshold of depletion, rising linearly across it.
 
@@ -19,13 +19,13 @@ def share_past(depletion: float, threshold: float, inv_width: float) -> float:
     return clamp((depletion - threshold) * inv_width + 0.5, 0.0, 1.0)
 
 
-@jitable
+@equation
 def leaf_loss_share(ks: float, start: float, inv_span: float) -> float:
     """Share of the full leaf-loss rate: none above Ks ``start``, all once Ks fell by the span."""
     return clamp((start - ks) * inv_span, 0.0, 1.0)
 
 
-@jitable
+@equation
 def regreening(
     dormant: float, rate: float, ks: float, start: float, age: float, inv_slowing: float
 ) -> float:

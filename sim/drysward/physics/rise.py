@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from drysward.compiled import jitable
+from drysward.compiled import equation
 
 
-@jitable
+@equation
 def upward_flow(most: float, root_wetness: float, subsoil_wetness: float) -> float:
     """Water rising from the subsoil to the roots: none to wet roots, none from dry subsoil.
 

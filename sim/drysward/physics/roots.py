@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from drysward.compiled import jitable
+from drysward.compiled import equation
 from drysward.physics.arithmetic import clamp, larger, smaller
 
 ROOT_HEAT_FROM_C = 23.0
@@ -10,7 +10,7 @@ REGROWTH_POTENTIAL = 0.5
 HOLDS_NOTHING_MM = 1e-9
 
 
-@jitable
+@equation
 def root_share_step(
     share: float,
     soil_c: float,
@@ -33,7 +33,7 @@ def root_share_step(
     return share
 
 
-@jitable
+@equation
 def root_floor_shift(change_mm: float, subsoil_mm: float, root_layer_mm: float) -> float:
     """Share of the subsoil (above 0) or root layer (below 0) that changes hands in a day.
 

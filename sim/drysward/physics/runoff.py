@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from drysward.compiled import jitable
+from drysward.compiled import equation
 from drysward.physics.arithmetic import NO_LESS, larger
 
 
-@jitable
+@equation
 def rain_runoff(rain: float, retention: float, abstraction: float) -> float:
     """Runoff of a day's rain by the curve number with continuous moisture accounting (mm).
 
@@ -29,7 +29,7 @@ def rain_runoff(rain: float, retention: float, abstraction: float) -> float:
     return before_it_began if abstraction >= 0.0 else since_it_began
 
 
-@jitable
+@equation
 def abstraction_left(
     at_reference: float, slope: float, reference: float, root_water: float
 ) -> float:
@@ -43,7 +43,7 @@ def abstraction_left(
     return at_reference + slope * (reference - root_water)
 
 
-@jitable
+@equation
 def sprinkler_runoff(depth: float, rate: float, intake: float, surface_storage: float) -> float:
     """Runoff of one sprinkler run: rate over intake, less what the surface holds (mm).
 

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from drysward.compiled import jitable
+from drysward.compiled import equation
 from drysward.physics.arithmetic import larger, smaller
 
 
-@jitable
+@equation
 def skin_wanted(
     water_mm: float, target_mm: float, demand_mm: float, passes: float, most_per_pass_mm: float
 ) -> float:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from drysward.compiled import jitable
+from drysward.compiled import equation
 from drysward.physics.arithmetic import larger, smaller
 
 
-@jitable
+@equation
 def snow_step(
     lying_mm: float,
     precipitation_mm: float,

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from drysward.compiled import jitable
+from drysward.compiled import equation
 from drysward.physics.arithmetic import clamp
 
 
-@jitable
+@equation
 def midday_spray_loss(rh_min_pct: float, u2_m_s: float, humid: float, arid: float) -> float:
     """Share of sprinkler water lost in flight at midday, by how dry the air is.
 

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from drysward.compiled import jitable
+from drysward.compiled import equation
 
 
-@jitable
+@equation
 def syringe_left(depth_mm: float, evaporated_share: float) -> float:
     """Water (mm) of a syringing that is left after the hour, at most for the root zone.
 

@@ -7,13 +7,13 @@ from __future__ import annotations
 
 from typing import Any
 
-from drysward.compiled import jitable
+from drysward.compiled import equation
 from drysward.physics.arithmetic import larger
 
 SOIL_MEMORY_DAYS = 7  # trailing mean of air temperature that stands in for the top soil
 
 
-@jitable
+@equation
 def soil_temperature_c(total_c: Any, day: int) -> float:
     """Temperature of the top soil: mean of the air's over the last week, fewer days at the start.
 
@@ -24,7 +24,7 @@ def soil_temperature_c(total_c: Any, day: int) -> float:
     return (total_c[stop] - total_c[start]) / (stop - start)
 
 
-@jitable
+@equation
 def drought_index_mm(total_mm: Any, day: int, days: int) -> float:
     """Drought index: reference ET less rain over the last ``days``, not below 0 (mm).
 

@@ -2,23 +2,23 @@
 
 from __future__ import annotations
 
-from drysward.compiled import jitable
+from drysward.compiled import equation
 from drysward.physics.arithmetic import NO_LESS, clamp, larger, smaller
 
 
-@jitable
+@equation
 def stress_coefficient(depletion: float, inv_one_less_p: float) -> float:
     """Ks of FAO-56 eq 84 from the depletion fraction Dr/TAW and 1/(1 - p)."""
     return clamp((1.0 - depletion) * inv_one_less_p, 0.0, 1.0)
 
 
-@jitable
+@equation
 def transpiration_of(demand: float, most: float, available: float) -> float:
     """Water that turf takes: its demand, no more than the air takes or the roots can reach."""
     return smaller(smaller(demand, most), available)
 
 
-@jitable
+@equation
 def uptake_from_surface(taken: float, surface: float, roots: float, weight: float) -> float:
     """What of the water ``taken`` comes from the surface layer.
 

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 
-from drysward.compiled import jitable
+from drysward.compiled import equation
 
 
-@jitable
+@equation
 def by_moisture(
     moisture: float, middle_from: float, wet_from: float, dry: float, middle: float, wet: float
 ) -> float:
@@ -46,7 +46,7 @@ def wear_rate_per_h(rate: float, worn_part: float, event_hours: float) -> float:
     return rate * worn_part / event_hours
 
 
-@jitable
+@equation
 def cover_left(rate: float, factor: float, events: float) -> float:
     """Share of the cover left after ``events`` at ``rate`` times ``factor``, without regrowth.
 

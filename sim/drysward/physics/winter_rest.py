@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-from drysward.compiled import jitable
+from drysward.compiled import equation
 from drysward.physics.arithmetic import clamp
 
 FADING_BELOW_C = 10.0  # soil; growth stops near 13 C
 
 
-@jitable
+@equation
 def winter_rest_at_start(soil_c: float, greenup_c: float) -> float:
     """Share of leaves at winter rest before the first day; see ``winter_rest_step``."""
     return 1.0 if soil_c < greenup_c and greenup_c > 0.0 else 0.0
 
 
-@jitable
+@equation
 def winter_rest_step(
     rest: float,
     browning_left_d: float,

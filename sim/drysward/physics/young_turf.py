@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from drysward.compiled import jitable
+from drysward.compiled import equation
 from drysward.physics.arithmetic import NO_LESS, clamp, larger, smaller
 
 
-@jitable
+@equation
 def young_root_share(age_d: float, start_share: float, rooting_days: float) -> float:
     """Share of its full rooting that new turf has reached at an age, linearly.
 
@@ -15,7 +15,7 @@ def young_root_share(age_d: float, start_share: float, rooting_days: float) -> f
     return smaller(start_share + (1.0 - start_share) * (age_d / rooting_days), 1.0)
 
 
-@jitable
+@equation
 def young_loss(surface_wetness: float, dry_below: float, rate: float) -> float:
     """Share of young plants that a day kills: none with a moist surface, ``rate`` on a dry one.
 
