@@ -119,11 +119,11 @@ def gross_up(
         loss_early_morning if plan_time_of_day == EARLY_MORNING else spray_loss_today
     )
     spray_loss_today = loss_midday if plan_time_of_day == MIDDAY else spray_loss_today
-    gross = wanted / ((1.0 - spray_loss_today) * (1.0 - overspray))
-    capped = gross > plan_most_depth
-    gross = plan_most_depth if capped else gross
+    from_pipes = wanted / ((1.0 - spray_loss_today) * (1.0 - overspray))
+    capped = from_pipes > plan_most_depth
+    from_pipes = plan_most_depth if capped else from_pipes
     year_capped_days += counted if capped else 0.0
-    asked = gross + syringed
+    asked = from_pipes + syringed
     missed = 0.0
     return asked, missed, spray_loss_today, year_capped_days
 

@@ -12,7 +12,7 @@ overlaps another and steps four lanes with one instruction, as long as the funct
 A run's numbers do not depend on which others lie beside it.
 
 Few runs would leave most lanes empty. All patches of a run then lie side by side too, each in a
-lane of its own (``Spread``), and its other numbers are the same in all of these.
+lane of its own (``Spread``); what is asked, learned and counted is done in the first of them.
 """
 
 from __future__ import annotations
@@ -132,34 +132,48 @@ def clear(block: Any, first: int, stop: int) -> None:
         block[place] = 0.0
 
 
-def in_lanes(part: Callable[..., Any]) -> Callable[..., None]:
-    """``part(block, quads, ...)`` that does what ``part`` does to one run in every lane of a block.
+def in_lanes(*parts: Any) -> Callable[..., None]:
+    """``done(block, quads, ...)`` that does what ``parts`` do, one after the other, in every lane.
 
-    What ``part`` takes is read by name and the names that it returns are written. Where names of
-    a patch are among them it is ``part(block, patch, quads, ...)``. A parameter that has no place
-    is the same for all lanes; those follow in their order. The statements of ``part`` are set into
-    the loop as they stand.
+    What a part takes is read by name and the names that it returns are written. Where names of a
+    patch are among them it is ``done(block, patch, quads, ...)``. A parameter that has no place is
+    the same for all lanes; those follow in their order. The statements of the parts are set into
+    one loop as they stand, and what one of them hands to the next stays at hand.
     """
 
     @cache
     def names() -> tuple[list[ast.stmt], list[str], list[str], list[str], list[str]]:
-        source = tree_of(part)
-        *statements, last = source.body[1:]
-        assert isinstance(last, ast.Return), f"{part.__name__} does not end with what it returns"
-        values = last.value.elts if isinstance(last.value, ast.Tuple) else [last.value]
-        written = [value.id for value in values if isinstance(value, ast.Name)]
-        assert len(written) == len(values), f"{part.__name__} returns what has no name"
-        taken = [argument.arg for argument in source.args.args]
-        read = [name for name in taken if name in _PLACED]
-        shared = [name for name in taken if name not in _PLACED]
+        statements: list[ast.stmt] = []
+        read: dict[str, None] = {}
+        shared: dict[str, None] = {}
+        written: dict[str, None] = {}
+        for part in parts:
+            source = tree_of(part)
+            *body, last = source.body[1:]
+            assert isinstance(last, ast.Return), f"{part.__name__} does not end with a return"
+            values = last.value.elts if isinstance(last.value, ast.Tuple) else [last.value]
+            given = {value.id: None for value in values if isinstance(value, ast.Name)}
+            assert len(given) == len(values), f"{part.__name__} returns what has no name"
+            kept = _assigned(body) & _PLACED - given.keys()
+            assert not kept, f"{part.__name__} changes {kept} and does not return it"
+            for name in (argument.arg for argument in source.args.args):
+                if name not in _PLACED:
+                    shared[name] = None
+                elif name not in written:
+                    read[name] = None
+            written |= given
+            statements += body
         arrays = ["block", "patch"] if PATCH_PLACE.keys() & {*read, *written} else ["block"]
-        return statements, arrays, shared, read, written
+        return statements, arrays, list(shared), list(read), list(written)
+
+    known = {name: value for part in parts for name, value in part.__globals__.items()}
+    title = "_".join(part.__name__ for part in parts)
 
     def loop(before: list[str], after: list[str]) -> ast.FunctionDef:
         statements, arrays, shared, _, _ = names()
         body = [*before, *map(ast.unparse, statements), *after]
         return _function(
-            f"def {part.__name__}_in_lanes({', '.join([*arrays, 'quads', *shared])}):\n"
+            f"def {title}_in_lanes({', '.join([*arrays, 'quads', *shared])}):\n"
             f"    for lane in range({QUAD} * quads):\n"
             + textwrap.indent("\n".join(body), " " * 8)
         )
@@ -169,20 +183,26 @@ def in_lanes(part: Callable[..., Any]) -> Callable[..., None]:
         _, _, _, read, written = names()
         before = [f"{name} = {_lane(name)}" for name in read]
         after = [f"{_lane(name)} = {name}" for name in written]
-        return with_selects(loop(before, after), part.__globals__, branches=True)
+        return with_selects(loop(before, after), known, branches=True)
 
     def for_the_compiler() -> Callable[..., None]:
         _, arrays, _, read, written = names()
         given = ", ".join([*arrays, "lane"])
         before = [f"{', '.join(read)}, = read_lane({given})"] if read else []
         after = [f"write_lane({given}, ({', '.join(written)},))"]
-        known = {"read_lane": _reader(read, arrays), "write_lane": _writer(written, arrays)}
-        return with_selects(loop(before, after), {**part.__globals__, **known})
+        at_once = {"read_lane": _reader(read, arrays), "write_lane": _writer(written, arrays)}
+        return with_selects(loop(before, after), {**known, **at_once})
 
     def in_every_lane(*arguments: Any) -> None:
         as_it_is()(*arguments)
 
     return compiles_as(in_every_lane, for_the_compiler)
+
+
+def _assigned(statements: Sequence[ast.stmt]) -> set[str]:
+    """Names that statements give a value."""
+    found = (node for part in statements for node in ast.walk(part) if isinstance(node, ast.Name))
+    return {node.id for node in found if isinstance(node.ctx, ast.Store)}
 
 
 def _function(code: str) -> ast.FunctionDef:
@@ -298,86 +318,79 @@ def _line_reader(n: int) -> Any:
 
 
 class Spread(NamedTuple):
-    """How the fields (F) of B plans with P patches lie in lanes.
+    """How B plans on fields (F) with P patches lie in K blocks of lanes.
 
-    ``side`` patches of a run lie side by side, all or one, and are gone through in ``rounds``.
-    Fields lie together, so that lanes beside each other mostly read the same day; within a field
-    the patches, within these the plans.
+    ``run`` and ``patch`` (K * LANES,) say what is in each lane: which run, and its patch of the
+    first round. Runs come field by field, so that lanes beside each other mostly read the same
+    day; the first lanes are their first patches, and the other patches of each follow after these
+    when ``side`` of them lie side by side. Lanes left over repeat the last run.
     """
 
     n_runs: int
     n_fields: int
     side: int
     rounds: int
+    run: NDArray[np.int64]
+    patch: NDArray[np.int64]
 
     @property
     def n_blocks(self) -> int:
-        return -(-self.n_runs * self.n_fields * self.side // LANES)
+        return self.run.size // LANES
 
-    def quads(self) -> NDArray[np.int64]:
-        """Quads that each block fills (K,)."""
+    def quads(self, lanes: int) -> NDArray[np.int64]:
+        """Quads of each block (K,) that the first ``lanes`` of all fill."""
         filled = np.full(self.n_blocks, LANES // QUAD)
-        last = self.n_runs * self.n_fields * self.side - (self.n_blocks - 1) * LANES
-        filled[-1] = -(-last // QUAD)
+        filled[-1] = -(-(lanes - (self.n_blocks - 1) * LANES) // QUAD)
         return filled
 
-    def first_lanes(self) -> NDArray[np.int64]:
-        """Lane of the first patch of each run (B * F,)."""
-        fields = np.arange(self.n_fields) * self.side * self.n_runs
-        return (fields[:, None] + np.arange(self.n_runs)).reshape(-1)
-
-    def is_first(self) -> NDArray[np.bool_]:
-        """Whether a lane is the first of a run (K, LANES)."""
-        first = np.zeros(self.n_blocks * LANES, bool)
-        first[self.first_lanes()] = True
-        return first.reshape(self.n_blocks, LANES)
-
     def by_lane(self, values: np.ndarray) -> np.ndarray:
-        """Values (B, F, ...) of runs as (K, LANES, ...), the same for all patches of a run."""
-        patches = np.repeat(values[:, :, None], self.side, axis=2)
-        return self._filled(patches.transpose(1, 2, 0, *range(3, patches.ndim)))
+        """Values (B, F, ...) of runs as (K, LANES, ...)."""
+        return self._runs(values)[self.run].reshape(self.n_blocks, LANES, *values.shape[2:])
 
     def patch_by_lane(self, values: np.ndarray) -> np.ndarray:
         """Values (B, F, P, ...) of patches as (K, rounds, LANES, ...)."""
-        shape = (*values.shape[:2], self.rounds, self.side, *values.shape[3:])
-        rest = range(4, len(shape))
-        lanes = self._filled(values.reshape(shape).transpose(1, 3, 0, 2, *rest))
-        return lanes.swapaxes(1, 2)
+        rounds = self.patch[:, None] + np.arange(self.rounds)
+        lanes = self._runs(values)[self.run[:, None], rounds]
+        return lanes.reshape(self.n_blocks, LANES, self.rounds, *values.shape[3:]).swapaxes(1, 2)
 
     def by_run(self, lanes: np.ndarray) -> np.ndarray:
         """What ``by_lane`` made of values, as they were: (B, F, ...) of (K, LANES, ...)."""
-        return self._taken(lanes)[:, 0].swapaxes(0, 1)
+        n = self.n_runs * self.n_fields
+        flat = lanes.reshape(-1, *lanes.shape[2:])[:n]
+        return flat.reshape(self.n_fields, self.n_runs, *lanes.shape[2:]).swapaxes(0, 1)
 
     def patch_by_run(self, lanes: np.ndarray) -> np.ndarray:
         """What ``patch_by_lane`` made of values, as they were."""
-        taken = self._taken(lanes.swapaxes(1, 2))  # (F, side, B, rounds, ...)
-        values = taken.transpose(2, 0, 3, 1, *range(4, taken.ndim))
-        return values.reshape(*values.shape[:2], -1, *values.shape[4:])
+        flat = lanes.swapaxes(1, 2).reshape(-1, self.rounds, *lanes.shape[3:])
+        n = self.n_runs * self.n_fields
+        whole = np.zeros((n, self.side * self.rounds, *lanes.shape[3:]))
+        used = slice(None, n * self.side)
+        rounds = self.patch[used, None] + np.arange(self.rounds)
+        whole[self.run[used, None], rounds] = flat[used]
+        return whole.reshape(self.n_fields, self.n_runs, *whole.shape[1:]).swapaxes(0, 1)
 
-    def _filled(self, values: np.ndarray) -> np.ndarray:
-        """Values (F, side, B, ...) as (K, LANES, ...); lanes left over repeat the last."""
-        flat = values.reshape(-1, *values.shape[3:])
-        more = self.n_blocks * LANES - len(flat)
-        filled = np.concatenate([flat, np.repeat(flat[-1:], more, axis=0)]) if more else flat
-        return filled.reshape(self.n_blocks, LANES, *values.shape[3:])
-
-    def _taken(self, lanes: np.ndarray) -> np.ndarray:
-        n = self.n_fields * self.side * self.n_runs
-        flat = lanes.reshape(-1, *lanes.shape[2:])[:n]
-        return flat.reshape(self.n_fields, self.side, self.n_runs, *lanes.shape[2:])
+    @staticmethod
+    def _runs(values: np.ndarray) -> np.ndarray:
+        return values.swapaxes(0, 1).reshape(-1, *values.shape[2:])
 
 
 def spread_of(n_runs: int, n_fields: int, n_patches: int) -> Spread:
     """All patches side by side where a block has room for them, else one after another."""
-    if n_runs * n_fields * n_patches <= LANES:
-        return Spread(n_runs, n_fields, n_patches, 1)
-    return Spread(n_runs, n_fields, 1, n_patches)
+    n = n_runs * n_fields
+    side = n_patches if n * n_patches <= LANES else 1
+    others = side - 1
+    left_over = -n * side % LANES
+    run = [*range(n), *np.repeat(np.arange(n), others), *[n - 1] * left_over]
+    patch = [*[0] * n, *np.tile(np.arange(1, side), n), *[0] * left_over]
+    return Spread(
+        n_runs, n_fields, side, n_patches // side, np.array(run, int), np.array(patch, int)
+    )
 
 
 @jitable
-def lane_of(run: int, field: int, n_runs: int, side: int) -> int:
+def lane_of(run: int, field: int, n_runs: int) -> int:
     """Number of the first lane of a plan's field among all blocks."""
-    return field * side * n_runs + run
+    return field * n_runs + run
 
 
 def put(blocks: FloatArray, name: str, lines: np.ndarray, spread: Spread) -> None:

@@ -45,22 +45,22 @@ from drysward.physics.arithmetic import worse
 # --- the parts of a day, in lanes -----------------------------------------------------------------
 
 read_day, read_play_day = read_into_lanes("day"), read_into_lanes("play_day")
-wish, wish_for_play = in_lanes(asking.wish), in_lanes(asking.wish_for_play)
-gross_up, deliver = in_lanes(asking.gross_up), in_lanes(delivering.deliver)
-catch, learn = in_lanes(delivering.catch), in_lanes(delivering.learn)
-today, move = in_lanes(patch.today), in_lanes(patch.move)
-shed_rain = in_lanes(patch.shed_rain)
-soak_in, sink = in_lanes(patch.soak_in), in_lanes(patch.sink)
-dry, answer, add_up = in_lanes(patch.dry), in_lanes(patch.answer), in_lanes(patch.add_up)
-use_turf, look_at_surface = in_lanes(surface.use_turf), in_lanes(surface.look_at_surface)
-add_up_surface, night = in_lanes(surface.add_up_surface), in_lanes(surface.night)
-count_use, count_play = in_lanes(surface.count_use), in_lanes(surface.count_play)
-take_means, add_up_water = in_lanes(counting.take_means), in_lanes(counting.add_up_water)
-take_means_of_water, tell = in_lanes(counting.take_means_of_water), in_lanes(counting.tell)
+ask = in_lanes(asking.wish, asking.gross_up)
+ask_for_play = in_lanes(asking.wish, asking.wish_for_play, asking.gross_up)
+today, deliver, catch = map(in_lanes, (patch.today, delivering.deliver, delivering.catch))
+stay_dry = in_lanes(patch.move, patch.sink)
+take_irrigation = in_lanes(patch.move, patch.soak_in, patch.sink)
+take_rain = in_lanes(patch.move, patch.shed_rain, patch.soak_in, patch.sink)
+dry, answer, add_up = map(in_lanes, (patch.dry, patch.answer, patch.add_up))
+use_turf = in_lanes(surface.use_turf, surface.add_up_surface)
+look_at_surface, add_up_water = map(in_lanes, (surface.look_at_surface, counting.add_up_water))
+close_day = in_lanes(counting.take_means, delivering.learn, surface.night)
 take_means_of_surface = in_lanes(surface.take_means_of_surface)
-count_water, count_stages = in_lanes(counting.count_water), in_lanes(counting.count_stages)
-count_irrigation = in_lanes(counting.count_irrigation)
-time_recovery, count_week = in_lanes(counting.time_recovery), in_lanes(counting.count_week)
+take_means_of_water = in_lanes(counting.take_means_of_water)
+count_every_day = in_lanes(counting.count_water, counting.time_recovery)
+count_irrigation = in_lanes(counting.count_irrigation, counting.count_week)
+count_stages, tell = map(in_lanes, (counting.count_stages, counting.tell))
+count_use, count_play = map(in_lanes, (surface.count_use, surface.count_play))
 
 WATERING, STORES = section("watering"), section("stored")
 SUMS = span(SECTIONS["mean"][0], "mean_residual")
@@ -72,7 +72,7 @@ ONE_NAME = np.uint64(LANES)
 U_SUMS, U_CAUGHT, U_SURFACE, U_STORES = (
     (np.uint64(first), np.uint64(stop)) for first, stop in (SUMS, CAUGHT, SURFACE, STORES)
 )
-ASKED, LIQUID = PLACE["asked"], PLACE["liquid"]
+ASKED, LIQUID, LANDED = PLACE["asked"], PLACE["liquid"], PLACE["landed"]
 GROSS, MISSED, CATCH_SHARE = PLACE["gross"], PLACE["missed"], PLACE["catch_share"]
 SNOW_WATER, SNOW_BEFORE = PLACE["snow_water"], PLACE["snow_before"]
 STORED, WEEK_SUM = PLACE["stored"], PLACE["week_sum"]
@@ -135,16 +135,14 @@ class Party(NamedTuple):
     """The runs that go together, B plans on F fields, in K blocks of lanes; all of it changes.
 
     ``blocks`` (K, SIZE), ``patches`` (K, rounds, PATCH_SIZE) and ``catches``, the share of the
-    mean irrigation that each patch catches (K, rounds, LANES); ``side`` patches of a run lie
-    side by side (see ``day.lanes.Spread``), from its lane of ``first_lanes`` on, which are led
-    by how many lanes lie from one to the next (1 + B * F,). ``weekly`` (K, 7, 3, LANES) and
-    ``monthly`` (K, 12, 3, LANES): tables of the plans, and what is summed by weekday and month.
-    ``quads`` (K,) that are filled; ``run_of`` and ``field_of`` (K, LANES) say whose each lane
-    is, ``is_first`` whether it is that run's first, ``columns`` which field of the ground it
-    reads; ``spans`` (K, ..., 3): lanes from, to, and column where those are few, else empty.
-    ``rain_skip_days`` (K, LANES). ``plans`` PLAN and ``delivery`` DELIVERY (B, F).
-    ``is_restricted`` (K, LANES): whether a plan has stages or pauses; ``is_played`` (K,):
-    whether a field is looked at.
+    mean irrigation that each patch catches (K, rounds, LANES); ``side`` patches of a run lie side
+    by side (see ``day.lanes.Spread``). ``weekly`` (K, 7, 3, LANES) and ``monthly`` (K, 12, 3,
+    LANES): tables of the plans, and what is summed by weekday and month. ``quads`` (K,) that are
+    filled, and ``run_quads`` that first patches fill; ``run_of`` and ``field_of`` (K, LANES) say
+    whose each lane is, ``columns`` which field of the ground it reads; ``spans`` (K, ..., 3):
+    lanes from, to, and column where those are few, else empty. ``rain_skip_days`` (K, LANES).
+    ``plans`` PLAN and ``delivery`` DELIVERY (B, F). ``is_restricted`` (K, LANES): whether a plan
+    has stages or pauses; ``is_played`` (K,): whether a field is looked at.
     """
 
     blocks: Any
@@ -153,9 +151,9 @@ class Party(NamedTuple):
     weekly: Any
     monthly: Any
     quads: Any
+    run_quads: Any
     run_of: Any
     field_of: Any
-    is_first: Any
     columns: Any
     spans: Any
     rain_skip_days: Any
@@ -165,7 +163,6 @@ class Party(NamedTuple):
     is_any_restricted: Any
     is_played: Any
     side: int
-    first_lanes: Any
 
 
 class Tally(NamedTuple):
@@ -217,6 +214,7 @@ def run_site(
     """
     n_days = ground.calendar.shape[0]
     n_runs = party.plans.shape[0]
+    n_lanes = n_runs * party.plans.shape[1]
     n_blocks, side = party.blocks.shape[0], party.side
     has_supply = supply.site[0, 0].on > 0.0
     for k in range(n_blocks):
@@ -244,13 +242,13 @@ def run_site(
                     supply_states.years[b], cal, index,
                 )  # fmt: skip
         for k in range(n_blocks):
-            block, quads = party.blocks[k], party.quads[k]
+            block, quads, all_quads = party.blocks[k], party.run_quads[k], party.quads[k]
             weekly, monthly = party.weekly[k], party.monthly[k]
             if begins_year and y >= 0:
-                clear_year(block, party.patches[k], monthly, party.first_lanes, side, quads)
-            read_ground(block, ground.days[d], party.spans[k], party.columns[k], quads)
+                clear_year(block, party.patches[k], monthly, n_lanes, side, all_quads)
+            read_ground(block, ground.days[d], party.spans[k], party.columns[k], all_quads)
             if party.is_played[k]:
-                read_play(block, ground.play_days[d], party.spans[k], party.columns[k], quads)
+                read_play(block, ground.play_days[d], party.spans[k], party.columns[k], all_quads)
             open_day(block, quads, weekly[weekday], monthly[month])
             recall_rain(block, quads, ground.rain_before, d, party.rain_skip_days[k])
             if party.is_any_restricted[k] or supply.stages.shape[1] > 0:
@@ -259,17 +257,19 @@ def run_site(
                     party.is_restricted[k], supply.stages, supply.exempt, supply_of,
                     supply_states.store, weekday, cal.day_of_year, index,
                 )  # fmt: skip
-            wish(block, quads, float(cal.day_of_year))
+            losses = ground.spray_loss
+            night, early, midday, evening = losses[0, d], losses[1, d], losses[2, d], losses[3, d]
+            doy, counted = float(cal.day_of_year), 1.0 if y >= 0 else 0.0
             if party.is_played[k]:
-                wish_for_play(block, quads, float(cal.day_of_year))
-            losses, counted = ground.spray_loss, 1.0 if y >= 0 else 0.0
-            gross_up(block, quads, losses[0, d], losses[1, d], losses[2, d], losses[3, d], counted)
+                ask_for_play(block, quads, doy, night, early, midday, evening, counted)
+            else:
+                ask(block, quads, doy, night, early, midday, evening, counted)
         if has_supply:
             for b in range(n_runs):
                 state = of_plan(supply_states, b)
                 drawn_on = share_out_today(
                     party.blocks, party.plans[b], party.delivery[b],
-                    supply_at(supply, supply_of[b]), state, b, n_runs, side, cal, d,
+                    supply_at(supply, supply_of[b]), state, b, n_runs, cal, d,
                     desk.asked_m3, desk.share, desk.at_supply[0], desk.draws_m3,
                 )  # fmt: skip
                 if 0 <= t < state.trace.shape[0]:
@@ -279,20 +279,19 @@ def run_site(
 
         # --- day and evening: patches take, lose and respond; what it all came to -----------------
         for k in range(n_blocks):
-            block, quads, patches = party.blocks[k], party.quads[k], party.patches[k]
+            block, quads, patches = party.blocks[k], party.run_quads[k], party.patches[k]
             is_played = party.is_played[k]
+            n_here = min(n_lanes - k * LANES, LANES)
             if begins_year:
-                open_year(block, patches, party.weekly[k], fresh_turf_each_year, quads)
+                open_year(block, patches, party.weekly[k], fresh_turf_each_year, party.quads[k])
             has_water = live(
-                block, patches, party.catches[k], party.first_lanes, side, quads, is_played,
+                block, patches, party.catches[k], n_here, side, quads, party.quads[k], is_played,
                 cal.in_season == 1, is_told,
             )  # fmt: skip
             n_patches = float(patches.shape[0] * side)
-            take_means(block, quads, 1.0 / n_patches, n_patches)
             if is_played:
                 take_means_of_surface(block, quads, 1.0 / n_patches)
-            learn(block, quads)
-            night(block, quads)
+            close_day(block, quads, 1.0 / n_patches, n_patches)
             take_line(party.weekly[k, weekday, WEEK_GROSS], block, GROSS, quads)
             if y >= 0:
                 count_day(
@@ -303,14 +302,12 @@ def run_site(
             if is_told:
                 take_means_of_water(block, quads, n_patches)
                 tell(block, quads, index)
-                write_trace(
-                    block, party.is_first[k], party.run_of[k], party.field_of[k], tally.trace, t
-                )
+                write_trace(block, n_here, party.run_of[k], party.field_of[k], tally.trace, t)
             if y >= 0 and ends_year:
-                count_stored(block, patches, party.first_lanes, side, quads)
+                count_stored(block, patches, n_here, side, party.quads[k])
                 close_year(
-                    block, party.is_first[k], party.run_of[k], party.field_of[k],
-                    party.monthly[k], tally.years, tally.played, y,
+                    block, n_here, party.run_of[k], party.field_of[k], party.monthly[k],
+                    tally.years, tally.played, y,
                 )  # fmt: skip
 
 
@@ -390,7 +387,7 @@ def restrict_all(
 
 @jitable
 def clear_year(
-    block: Any, patches: Any, monthly: Any, first_lanes: Any, side: int, quads: int
+    block: Any, patches: Any, monthly: Any, n_lanes: int, side: int, quads: int
 ) -> None:
     """The sums of a new year begin, with the water that is there in its first morning."""
     clear(block, YEAR_SUMS[0], YEAR_SUMS[1])
@@ -399,7 +396,7 @@ def clear_year(
         for lane in range(LANES):
             monthly[i, MONTH_IRRIGATION, lane] = 0.0
             monthly[i, MONTH_SHORTAGE, lane] = 0.0
-    count_stored(block, patches, first_lanes, side, quads)
+    count_stored(block, patches, min(n_lanes, LANES), side, quads)
     for lane in range(LANES):
         block[WATER_START + lane] = block[STORED + lane]
         block[LEAST_GREEN + lane] = 1.0
@@ -414,20 +411,27 @@ def live(
     block: Any,
     patches: Any,
     catches: Any,
-    first_lanes: Any,
+    n_lanes: int,
     side: int,
+    run_quads: int,
     quads: int,
     is_played: bool,
     in_season: bool,
     is_told: bool,
 ) -> bool:
-    """The patches of a block live through the day; whether anybody asked for water."""
+    """The patches of a block live through the day; whether anybody asked for water.
+
+    ``n_lanes`` runs lie in the block, on ``run_quads``, and with all patches that lie side by side
+    on ``quads``.
+    """
     if is_played:
         sow(block, patches, quads)
     today(block, quads)
-    has_water = is_any_above(block, ASKED, quads)
+    has_water = is_any_above(block, ASKED, run_quads)
     if has_water:
-        deliver(block, quads)
+        deliver(block, run_quads)
+        if side > 1:
+            hand_on(block, LANDED, n_lanes, side)
     else:
         clear(block, WATERING[0], WATERING[1])
     has_rain = is_any_above(block, LIQUID, quads)
@@ -443,29 +447,28 @@ def live(
         if has_water:
             put_line(block, CATCH_SHARE, catches[p], quads)
             catch(block, quads)
-        move(block, patch, quads)
         if has_rain:
-            shed_rain(block, patch, quads)
-        if has_rain or has_water:
-            soak_in(block, patch, quads)
-        sink(block, patch, quads)
+            take_rain(block, patch, quads)
+        elif has_water:
+            take_irrigation(block, patch, quads)
+        else:
+            stay_dry(block, patch, quads)
         dry(block, patch, quads)
         answer(block, patch, quads)
         if is_played:
             use_turf(block, patch, quads)
-            add_up_surface(block, patch, quads)
             if looks:
                 look_at_surface(block, patch, quads)
         add_up(block, patch, quads)
         if is_told:
             add_up_water(block, patch, quads)
     if side > 1:
-        add_sides(block, U_SUMS[0], U_SUMS[1], first_lanes, side)
-        add_sides(block, U_CAUGHT[0], U_CAUGHT[1], first_lanes, side)
+        add_sides(block, U_SUMS[0], U_SUMS[1], n_lanes, side)
+        add_sides(block, U_CAUGHT[0], U_CAUGHT[1], n_lanes, side)
         if is_played:
-            add_sides(block, U_SURFACE[0], U_SURFACE[1], first_lanes, side)
+            add_sides(block, U_SURFACE[0], U_SURFACE[1], n_lanes, side)
         if is_told:
-            add_sides(block, U_STORES[0], U_STORES[1], first_lanes, side)
+            add_sides(block, U_STORES[0], U_STORES[1], n_lanes, side)
     return has_water
 
 
@@ -477,22 +480,29 @@ def put_line(block: Any, place: int, line: Any, quads: int) -> None:
 
 
 @jitable
-def add_sides(block: Any, first: Any, stop: Any, first_lanes: Any, side: int) -> None:
-    """Patches that lie side by side add up, in their order, to what all their lanes then hold.
+def hand_on(block: Any, place: int, n_lanes: int, side: int) -> None:
+    """Give a number of the first patch of every run to those beside it."""
+    others = side - 1
+    for run in range(n_lanes):
+        for i in range(others):
+            block[place + n_lanes + run * others + i] = block[place + run]
+
+
+@jitable
+def add_sides(block: Any, first: Any, stop: Any, n_lanes: int, side: int) -> None:
+    """Patches that lie side by side add up, in their order, into the first lane of their run.
 
     The worst error of any is no sum.
     """
-    # Runs of a field lie between its patches: as many as there are from one to the next.
-    step, n = first_lanes[0], np.uint64(side)
+    n, others = np.uint64(n_lanes), np.uint64(side - 1)
     for place in range(first, stop, ONE_NAME):
-        for run in range(1, first_lanes.shape[0]):
-            start = place + first_lanes[run]
-            total = 0.0
-            for i in range(n):
-                value = block[start + i * step]
+        for run in range(n):
+            total = block[place + run]
+            start = place + n + run * others
+            for i in range(others):
+                value = block[start + i]
                 total = worse(value, total) if place == ERROR else total + value
-            for i in range(n):
-                block[start + i * step] = total
+            block[place + run] = total
 
 
 @jitable
@@ -552,14 +562,12 @@ def count_day(
     in_season: bool,
 ) -> None:
     """What the day adds to its year; ``month`` and ``day_of_year`` are its lines of the tables."""
-    count_water(block, quads)
+    count_every_day(block, quads, reached[AT_DORMANT])
     if has_water:
+        sum_week(block, weekly, quads)
         count_irrigation(block, quads)
         count_irrigation_of_month(block, month, quads)
-        sum_week(block, weekly, quads)
-        count_week(block, quads)
     count_by_day(block, day_of_year, reached, quads)
-    time_recovery(block, quads, reached[AT_DORMANT])
     if in_season:
         count_stages(
             block, quads, reached[AT_FOOTPRINT], reached[AT_WILT], reached[AT_DORMANT],
@@ -608,20 +616,20 @@ def count_by_day(block: Any, line: Any, reached: Any, quads: int) -> None:
 
 
 @jitable
-def count_stored(block: Any, patches: Any, first_lanes: Any, side: int, quads: int) -> None:
+def count_stored(block: Any, patches: Any, n_lanes: int, side: int, quads: int) -> None:
     """Means over the patches of what the field holds."""
     clear(block, STORES[0], STORES[1])
     for p in range(patches.shape[0]):
         add_up_water(block, patches[p], quads)
     if side > 1:
-        add_sides(block, U_STORES[0], U_STORES[1], first_lanes, side)
+        add_sides(block, U_STORES[0], U_STORES[1], n_lanes, side)
     take_means_of_water(block, quads, float(patches.shape[0] * side))
 
 
 @jitable
 def close_year(
     block: Any,
-    is_first: Any,
+    n_lanes: int,
     run_of: Any,
     field_of: Any,
     monthly: Any,
@@ -631,9 +639,7 @@ def close_year(
 ) -> None:
     """Write the numbers of the year that ends today."""
     n_months = monthly.shape[0]
-    for lane in range(LANES):
-        if not is_first[lane]:
-            continue
+    for lane in range(n_lanes):
         b, f = run_of[lane], field_of[lane]
         block[WATER_END + lane] = block[STORED + lane]
         line = years[b, f, year]
@@ -649,12 +655,10 @@ def close_year(
 
 @jitable
 def write_trace(
-    block: Any, is_first: Any, run_of: Any, field_of: Any, trace: Any, t: int
+    block: Any, n_lanes: int, run_of: Any, field_of: Any, trace: Any, t: int
 ) -> None:
     """Write the day of every run into the daily account."""
-    for lane in range(LANES):
-        if not is_first[lane]:
-            continue
+    for lane in range(n_lanes):
         line = trace[run_of[lane], t, field_of[lane]]
         is_played = block[PLAY_ON + lane] > 0.0
         for j in range(TRACE_PLACES.shape[0]):

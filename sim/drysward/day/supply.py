@@ -399,7 +399,6 @@ def share_out_today(
     state: SupplyState,
     b: int,
     n_runs: int,
-    side: int,
     cal: Any,
     d: int,
     asked_m3: Any,
@@ -420,7 +419,7 @@ def share_out_today(
     n_fields = plans.shape[0]
     asked_of_all = 0.0
     for f in range(n_fields):
-        n = lane_of(b, f, n_runs, side)
+        n = lane_of(b, f, n_runs)
         asked_m3[f] = blocks[n // LANES, ASKED + n % LANES] * delivery[f].area_m2 * 0.001
         asked_of_all += asked_m3[f]
     # Without a store nothing happens at the supply on a day on which nobody asks.
@@ -429,18 +428,16 @@ def share_out_today(
     supply_day(given, state, asked_m3, share, flows, d, draws_today)
     flows.short = 0.0
     for f in range(n_fields):
-        n = lane_of(b, f, n_runs, side)
+        n = lane_of(b, f, n_runs)
         block = blocks[n // LANES]
         asked, unmet, missed = block[ASKED + n % LANES], block[UNMET + n % LANES], 0.0
         if asked > 0.0:
             before, unmet = unmet, unmet_of(asked, asked * share[f])
             missed = newly_unmet(before, unmet, plans[f].rule != RULE_FIXED)
             flows.short += missed * delivery[f].area_m2 * 0.001
-        for i in range(side):
-            lane = (n + i * n_runs) % LANES
-            block[GRANTED_SHARE + lane] = share[f]
-            block[MISSED + lane] = missed
-            block[UNMET + lane] = unmet
+        block[GRANTED_SHARE + n % LANES] = share[f]
+        block[MISSED + n % LANES] = missed
+        block[UNMET + n % LANES] = unmet
     store = state.store[0]
     y = cal.year
     if y >= 0:

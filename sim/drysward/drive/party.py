@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from drysward.site.stretches import PreparedSite
 
 # Reading a day span by span pays as long as the lanes fall into so few.
-MOST_SPANS = 4
+MOST_SPANS = 6
 
 
 def ground_of(site: PreparedSite) -> Ground:
@@ -81,10 +81,10 @@ def party_of(site: PreparedSite, runs: Runs) -> tuple[Party, Spread]:
         catches=np.ascontiguousarray(spread.patch_by_lane(runs.catches)),
         weekly=weekly,
         monthly=monthly,
-        quads=spread.quads(),
-        run_of=by_lane(np.broadcast_to(np.arange(n_runs)[:, None], (n_runs, n_fields))),
-        field_of=by_lane(np.broadcast_to(np.arange(n_fields), (n_runs, n_fields))),
-        is_first=spread.is_first(),
+        quads=spread.quads(n_runs * n_fields * spread.side),
+        run_quads=spread.quads(n_runs * n_fields),
+        run_of=(spread.run % n_runs).reshape(-1, LANES),
+        field_of=(spread.run // n_runs).reshape(-1, LANES),
         columns=columns,
         spans=_spans(columns),
         rain_skip_days=skip_days,
@@ -94,7 +94,6 @@ def party_of(site: PreparedSite, runs: Runs) -> tuple[Party, Spread]:
         is_any_restricted=by_lane(restricted).any(axis=1),
         is_played=by_lane(played.on > 0.0).any(axis=1),
         side=spread.side,
-        first_lanes=np.array([n_runs, *spread.first_lanes()], np.uint64),
     )
     return party, spread
 
