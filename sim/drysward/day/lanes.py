@@ -48,6 +48,7 @@ FloatArray = NDArray[np.float64]
 LANES = 16
 QUAD = 4  # lanes that one instruction steps; a block works on as many quads as it fills
 CACHE_LINE = 64  # bytes
+_AT_A_TIME = 12  # names that are read into lanes together
 
 
 def _plain(dtype: np.dtype, prefix: str = "") -> tuple[str, ...]:
@@ -284,34 +285,38 @@ def read_into_lanes(name: str) -> Callable[..., None]:
     """``read(block, line, start, stop)``: the numbers of a record, for a section, to some lanes.
 
     ``line`` holds them in their order; ``start`` and ``stop`` are unsigned, for then the compiler
-    need not ask whether a place lies before the array.
+    need not ask whether a place lies before the array. A few names go at a time: more would not
+    fit the processor's registers.
     """
     names = SECTIONS[name]
-    values = "".join(f"    value{k} = line[{k}]\n" for k in range(len(names)))
-    writes = "".join(f"        block[place{k} + lane] = value{k}\n" for k in range(len(names)))
-    code = (
-        f"def read_{name}(block, line, start, stop):\n{values}"
-        f"    for lane in range(start, stop):\n{writes}"
-    )
-    known = {f"place{k}": np.uint64(PLACE[one]) for k, one in enumerate(names)}
-    plain = with_selects(_function(code), known, branches=True)
-    taken = ", ".join(f"value{k}" for k in range(len(names)))
-    compact = _function(
-        f"def read_{name}(block, line, start, stop):\n    {taken}, = read_line(line)\n"
-        f"    for lane in range(start, stop):\n        write_lane(block, lane, ({taken},))\n"
-    )
-    in_order = {"read_line": _line_reader(len(names)), "write_lane": _writer(names, ["block"])}
-    return compiles_as(plain, lambda: with_selects(compact, in_order))
+    plain, compact, in_order = [], [], {}
+    for first in range(0, len(names), _AT_A_TIME):
+        some = names[first : first + _AT_A_TIME]
+        values = ", ".join(f"value{k}" for k in range(len(some)))
+        plain += [f"value{k} = line[{first + k}]" for k in range(len(some))]
+        plain += ["for lane in range(start, stop):"]
+        plain += [f"    block[{PLACE[one]} + lane] = value{k}" for k, one in enumerate(some)]
+        in_order[f"read{first}"] = _line_reader(first, len(some))
+        in_order[f"write{first}"] = _writer(some, ["block"])
+        compact += [f"{values}, = read{first}(line)", "for lane in range(start, stop):"]
+        compact += [f"    write{first}(block, lane, ({values},))"]
+    head = f"def read_{name}(block, line, start, stop):\n"
+    as_it_is = with_selects(_function(head + _indented(plain)), {}, branches=True)
+    tree = _function(head + _indented(compact))
+    return compiles_as(as_it_is, lambda: with_selects(tree, in_order))
 
 
-def _line_reader(n: int) -> Any:
-    """``read_line(line)`` for the compiler: the first ``n`` numbers of an array."""
+def _indented(lines: Sequence[str]) -> str:
+    return textwrap.indent("\n".join(lines), "    ")
+
+
+def _line_reader(first: int, n: int) -> Any:
+    """``read_line(line)`` for the compiler: ``n`` numbers of an array from ``first`` on."""
 
     def read(context: Any, builder: Any, signature: Any, given: Any) -> Any:
         data = context.make_array(signature.args[0])(context, builder, given[0]).data
-        index = context.get_constant
-        places = [builder.gep(data, [index(types.intp, k)], inbounds=True) for k in range(n)]
-        values = [builder.load(place) for place in places]
+        places = [context.get_constant(types.intp, first + k) for k in range(n)]
+        values = [builder.load(builder.gep(data, [place], inbounds=True)) for place in places]
         return context.make_tuple(builder, signature.return_type, values)
 
     return intrinsic(lambda context, line: (types.UniTuple(types.float64, n)(line), read))
