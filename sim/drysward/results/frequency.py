@@ -16,7 +16,8 @@ from typing import Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import special
+
+from drysward import special
 
 FloatArray = NDArray[np.float64]
 Position = Literal["weibull", "hazen"]
