@@ -9,6 +9,10 @@ from contextlib import contextmanager, suppress
 from importlib import import_module
 from threading import Thread
 from types import ModuleType
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from multiprocessing.context import BaseContext
 
 # Libraries that others import if they are there, only to ask about them: xarray asks of every array
 # whether it is dask's or pint's, numba of every argument whether it is cffi's, and scipy brings in
@@ -81,6 +85,22 @@ def load_meanwhile(*names: str) -> None:
             sys.setswitchinterval(before)
 
     Thread(target=load).start()
+
+
+def light_processes(module: str) -> BaseContext | None:
+    """What makes processes that have left unloaded what this one has, and have loaded ``module``.
+
+    They begin to load it now. None where this is no process of its own that left something, or
+    the system has none such.
+    """
+    from multiprocessing import forkserver, get_all_start_methods, get_context
+
+    if sys.modules.get(_LEFT[0], sys) is not None or "forkserver" not in get_all_start_methods():
+        return None
+    context = get_context("forkserver")
+    context.set_forkserver_preload(["drysward.light", module])
+    forkserver.ensure_running()
+    return context
 
 
 def load_after_all(name: str) -> None:
