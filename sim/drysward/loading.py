@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import atexit
 import gc
 import sys
 from collections.abc import Iterator
@@ -15,9 +16,10 @@ if TYPE_CHECKING:
     from multiprocessing.context import BaseContext
 
 # Libraries that others import if they are there, only to ask about them: xarray asks of every array
-# whether it is dask's or pint's, numba of every argument whether it is cffi's, and scipy brings in
-# all of numpy, with a reader of Fortran that guesses encodings. That takes longer than a run. They
-# are marked as not there, which all of these know how to do without.
+# whether it is dask's or pint's, numba of every argument whether it is cffi's and of its settings
+# whether they are YAML, and scipy brings in all of numpy, with a reader of Fortran that guesses
+# encodings. That takes longer than a run. They are marked as not there, which all of these know how
+# to do without.
 _LEFT = ("dask", "pint", "cffi", "charset_normalizer", "yaml")
 
 
@@ -38,6 +40,8 @@ def collect_seldom() -> None:
     global _own
     _own = True
     gc.set_threshold(_BETWEEN_COLLECTIONS, *gc.get_threshold()[1:])
+    # Python ends with several searches of all that is left, a tenth of a short run.
+    atexit.register(gc.freeze)
 
 
 def leave_unloaded() -> None:
@@ -65,8 +69,8 @@ def standing_in(name: str, module: ModuleType | None) -> Iterator[None]:
             del sys.modules[name]
 
 
-# How often threads take turns while one of them loads: by Python's own 5 ms, each step of a run that
-# lets others go meanwhile would wait as long for its turn.
+# How often threads take turns while one of them loads: by Python's own 5 ms, each step of a run
+# that lets others go meanwhile would wait as long for its turn.
 _TURN_S = 0.0002
 
 
