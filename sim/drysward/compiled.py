@@ -11,6 +11,7 @@ import ast
 import builtins
 import copy
 import hashlib
+import importlib
 import importlib.resources
 import inspect
 import linecache
@@ -23,6 +24,12 @@ from typing import Any
 import numba
 import numba.extending
 import platformdirs
+
+from drysward.loading import standing_in
+
+# numba asks scipy for its linear algebra, which no compiled code of ours uses.
+with standing_in("scipy.linalg.cython_blas", None):
+    importlib.import_module("numba.np.arraymath")
 
 # Packages whose functions are compiled: of ``site`` the passes over weather that make its days.
 _COMPILED = ("drysward.day", "drysward.physics", "drysward.site")

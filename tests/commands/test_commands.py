@@ -152,6 +152,23 @@ def test_a_process_of_its_own_loads_nothing_only_to_ask_about_it() -> None:
     assert "Fields" in done.stdout
 
 
+def test_special_functions_loaded_alone_are_those_of_scipy() -> None:
+    code = (
+        "import sys\nfrom drysward.loading import collect_seldom\n"
+        "collect_seldom()\n"
+        "from drysward import special as alone\n"
+        "assert 'scipy.special' not in sys.modules\n"
+        "from scipy import special\n"
+        "for name, given in {\n"
+        "    'expit': (0.2,), 'logit': (0.2,), 'ndtri': (0.2,),\n"
+        "    'gammaincinv': (3.0, 0.2), 'gammainccinv': (3.0, 0.2),\n"
+        "}.items():\n"
+        "    assert getattr(alone, name)(*given) == getattr(special, name)(*given), name\n"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)
+    assert done.returncode == 0, done.stderr
+
+
 def test_every_command_has_help() -> None:
     listed = ask("--help").output
     for name in COMMANDS:

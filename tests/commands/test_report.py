@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+import subprocess
+import sys
 from dataclasses import replace
 from html.parser import HTMLParser
 from itertools import pairwise
@@ -142,6 +144,22 @@ def test_the_command_writes_the_page(kept, tmp_path, text):
     # The same bytes from the same file: nothing depends on the hour or the order of a set.
     assert out.read_text(encoding="utf-8") == text
     assert len(text) < 1_000_000
+
+
+def test_processes_side_by_side_draw_the_same_page(kept, tmp_path, text):
+    out = tmp_path / "page.html"
+    code = (
+        "import os, sys\n"
+        "os.cpu_count = lambda: 2\n"
+        "from drysward.cli import start\n"
+        f"sys.argv = ['drysward', 'report', {str(kept[0])!r}, '--out', {str(out)!r}]\n"
+        "try: start()\nexcept SystemExit as end: assert end.code == 0, end.code\n"
+        "from drysward.report import drawing\n"
+        "assert not hasattr(drawing._Here, 'result')\n"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)
+    assert done.returncode == 0, done.stderr
+    assert out.read_text(encoding="utf-8") == text
 
 
 @pytest.mark.parametrize("units, mm, decimals", [("us", 1 / 25.4, 1), ("metric", 1.0, 0)])

@@ -49,21 +49,27 @@ def command(
     """
     import drysward
     from drysward.files import claim_folder
-    from drysward.results.export import summarise, write_results
-    from drysward.results.play import play_answers
-    from drysward.screen.play import play
-    from drysward.screen.tables import comparison, console
-    from drysward.site.play import require_play
-    from drysward.studies.chosen_years import with_details
+    from drysward.loading import load_meanwhile
 
     opened = open_scenario(scenario, **weather)
     if show == "play":
+        from drysward.site.play import require_play
+
         require_play(opened)
     # A folder that cannot be written is told before the run, not after it.
     if out is not None:
         claim_folder(out)
     announce(opened, years)
+    load_meanwhile(
+        "drysward.results.dataset", "drysward.results.odds", "drysward.results.export",
+        "drysward.screen.play",
+    )  # fmt: skip
     result = drysward.run(opened, years=years)
+    from drysward.results.export import summarise, write_results
+    from drysward.results.play import play_answers
+    from drysward.screen.play import play
+    from drysward.screen.tables import comparison, console
+
     answers = drysward.answers(
         result, tuple(opened.answers.return_periods), opened.answers.confidence
     )
@@ -76,6 +82,8 @@ def command(
     for part in parts:
         screen.print(part)
     if out is not None:
+        from drysward.studies.chosen_years import with_details
+
         result = with_details(result, opened, settings(**weather))
         for path in write_results(result, summary, out, units, played):
             click.echo(f"Wrote {path}", err=True)

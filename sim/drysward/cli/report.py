@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import click
@@ -25,11 +26,15 @@ def command(result: Path, out: Path, units: str) -> None:
     RESULT is a folder that --out of compare, supply or sweep wrote, or its results.nc.
     """
     from drysward.files import claim_folder, write_whole
+    from drysward.loading import light_processes
+
+    # Before all that loads slowly, which they load too.
+    processes = light_processes("drysward.report.drawing")
     from drysward.report.page import page, write_page
     from drysward.report.result import open_result
 
     opened = open_result(result)
     claim_folder(out.parent)
-    text = page(opened, units)
+    text = page(opened, units, processes, os.cpu_count() or 1)
     write_whole(out, lambda part: write_page(text, part))
     click.echo(f"Wrote {out}", err=True)

@@ -6,7 +6,8 @@ from functools import cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import special
+
+from drysward import special
 
 LEAST_UNIFORMITY = 0.3
 

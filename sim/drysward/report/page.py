@@ -7,6 +7,7 @@ import json
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from multiprocessing.context import BaseContext
 from pathlib import Path
 from typing import NamedTuple
 
@@ -17,7 +18,8 @@ from markupsafe import Markup
 from drysward import __version__
 from drysward.quantities import Display, shown
 from drysward.report import style, words
-from drysward.report.gallery import fitting, panel_svg, panel_title
+from drysward.report.drawing import Wanted, panel_svgs
+from drysward.report.gallery import Choice, Picture, fitting, panel_title
 from drysward.report.result import SUPPLY, SWEEP, keys, kind_of, label, plain
 from drysward.results.text import UNKNOWN, odds_text, rounded, volume_display
 from drysward.studies.sweep.effects import effects
@@ -64,13 +66,19 @@ class Figure:
     left: int
 
 
-def page(result: xr.Dataset, units: str = "us") -> str:
+def page(
+    result: xr.Dataset,
+    units: str = "us",
+    processes: BaseContext | None = None,
+    workers: int = 1,
+) -> str:
     """The page of a result, as HTML that needs nothing else.
 
     Parameters
     ----------
     result : Dataset of ``open_result``.
     units : "us" or "metric".
+    processes : makes the ``workers`` that draw; all is drawn in this process when None.
 
     Figures that the result cannot give are named, with what they lack.
     """
@@ -81,7 +89,11 @@ def page(result: xr.Dataset, units: str = "us") -> str:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    drawn, lacking = _figures(result, units)
+    fit, lacking = _fitting(result)
+    wanted = [Wanted(one.picture.name, *panel) for one in fit for panel in one.panels]
+    svgs = panel_svgs(result, units, wanted, processes, workers)
+    # Made by our own code from parsed XML, in which all names are escaped text.
+    drawn = {one.key: Markup(svg) for one, svg in zip(wanted, svgs, strict=True)}
     attrs = {name: plain(str(value)) for name, value in result.attrs.items()}
     return environment.get_template(TEMPLATE).render(
         title=attrs.get("title", "A result"),
@@ -89,7 +101,7 @@ def page(result: xr.Dataset, units: str = "us") -> str:
         kind=kind_of(result),
         answer=[plain(sentence) for sentence in words.answer(result, units)],
         tables=_tables(result, units),
-        figures=drawn,
+        figures=[_figure(result, one, drawn) for one in fit],
         lacking=lacking,
         assumed=[(name, plain(told)) for name, told in words.assumed(result, units)],
         values=_values(result),
@@ -115,9 +127,19 @@ def write_page(text: str, path: Path) -> None:
     path.write_text(text, encoding="utf-8")
 
 
-def _figures(result: xr.Dataset, units: str) -> tuple[list[Figure], list[tuple[str, str]]]:
-    """Figures drawn, and those that cannot be with what the file lacks."""
-    drawn, lacking = [], []
+class _Fit(NamedTuple):
+    """A figure that a result gives: panels with their keys, which of them stand open, how many
+    are left out."""
+
+    picture: Picture
+    panels: list[tuple[Choice, str]]
+    is_open: list[bool]
+    left: int
+
+
+def _fitting(result: xr.Dataset) -> tuple[list[_Fit], list[tuple[str, str]]]:
+    """Figures to draw, and those that cannot be with what the file lacks."""
+    fit, lacking = [], []
     for picture in fitting(result):
         if lacks := picture.lacks(result):
             lacking.append((picture.title, ", ".join(lacks)))
@@ -128,27 +150,29 @@ def _figures(result: xr.Dataset, units: str) -> tuple[list[Figure], list[tuple[s
             is_open[0] = True
         folded = [choice for choice, here in zip(choices, is_open, strict=True) if not here]
         drawable = [choice for choice in choices if choice not in folded[MOST_FOLDED:]]
-        is_open = [choice not in folded for choice in drawable]
-        panels = []
-        for choice in drawable:
-            text = repr((picture.name, sorted(choice.items())))
-            key = f"{picture.name}-{hashlib.sha256(text.encode()).hexdigest()[:8]}"
-            # Made by our own code from parsed XML, in which all names are escaped text.
-            svg = Markup(panel_svg(result, picture, choice, units, key))
-            panels.append(Panel(panel_title(result, choice), svg))
-        pairs = list(zip(panels, is_open, strict=True))
-        if panels:
-            drawn.append(
-                Figure(
-                    picture.name,
-                    picture.title,
-                    picture.caption,
-                    [panel for panel, here in pairs if here],
-                    [panel for panel, here in pairs if not here],
-                    len(choices) - len(drawable),
-                )
-            )
-    return drawn, lacking
+        if drawable:
+            panels = [(choice, _key(picture, choice)) for choice in drawable]
+            is_open = [choice not in folded for choice in drawable]
+            fit.append(_Fit(picture, panels, is_open, len(choices) - len(drawable)))
+    return fit, lacking
+
+
+def _key(picture: Picture, choice: Choice) -> str:
+    text = repr((picture.name, sorted(choice.items())))
+    return f"{picture.name}-{hashlib.sha256(text.encode()).hexdigest()[:8]}"
+
+
+def _figure(result: xr.Dataset, fit: _Fit, drawn: dict[str, Markup]) -> Figure:
+    panels = [Panel(panel_title(result, choice), drawn[key]) for choice, key in fit.panels]
+    pairs = list(zip(panels, fit.is_open, strict=True))
+    return Figure(
+        fit.picture.name,
+        fit.picture.title,
+        fit.picture.caption,
+        [panel for panel, here in pairs if here],
+        [panel for panel, here in pairs if not here],
+        fit.left,
+    )
 
 
 # Tables

@@ -309,6 +309,7 @@ def _short_path(path: str) -> str:
     return " ".join(out).replace(" M", "M").replace("l z", "z").removesuffix("l")
 
 
+@cache
 def _tenths(value: int) -> str:
     """``-.3`` of -3."""
     text = f"{value / 10:g}"

@@ -10,13 +10,16 @@ distribution fitted by moments answers, and the answer says so.
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import special
+
+from drysward import special
 
 FloatArray = NDArray[np.float64]
 Position = Literal["weibull", "hazen"]
@@ -251,10 +254,12 @@ def demand_at_return_periods(
     by_series = array.reshape(-1, n)
     shape = (len(by_series), RESAMPLES, exceedance.size)
     records, fits = np.empty(shape), np.empty(shape)
-    for part, places in _draws(n, seed):
-        # One series at a time stays in the processor's nearer memory.
-        for i, series in enumerate(by_series):
-            records[i, part], fits[i, part] = _levels(series[places], exceedance)
+    with ThreadPoolExecutor(os.cpu_count()) as pool:
+        for part, places in _draws(n, seed):
+            # One series at a time stays in the processor's nearer memory.
+            levels = pool.map(lambda s, p=places: _levels(s[p], exceedance), by_series)
+            for i, (record, fit) in enumerate(levels):
+                records[i, part], fits[i, part] = record, fit
     records = np.where(within.reshape(-1, 1, exceedance.size), records, fits)
     tails = [(1 - confidence) / 2, (1 + confidence) / 2]
     (record_low, record_high), (fit_low, fit_high) = (

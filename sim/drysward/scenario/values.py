@@ -127,7 +127,14 @@ def refuse(faults: Flaws) -> None:
 class Part(BaseModel):
     """A table of the file: unknown keys and values of another type are refused."""
 
-    model_config = ConfigDict(extra="forbid", strict=True, allow_inf_nan=False, frozen=True)
+    model_config = ConfigDict(
+        extra="forbid",
+        strict=True,
+        allow_inf_nan=False,
+        frozen=True,
+        # Built once, as parts of the file's own table.
+        defer_build=True,
+    )
 
 
 class SpanTable(Part):

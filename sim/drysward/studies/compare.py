@@ -6,9 +6,9 @@ import os
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from functools import partial
+from typing import TYPE_CHECKING
 
 import numpy as np
-import xarray as xr
 
 from drysward.day.records import SUPPLY_TRACE, TRACE
 from drysward.drive.runs import (
@@ -22,11 +22,13 @@ from drysward.drive.runs import (
     start_runs,
 )
 from drysward.faults import Fault, FaultyInput
-from drysward.results.dataset import as_dataset, provenance
 from drysward.scenario.model import Scenario
 from drysward.site.stretches import WeatherSeen, stretches
 from drysward.site.weather_years import weather_series
 from drysward.weather.record import DailyRecord
+
+if TYPE_CHECKING:
+    import xarray as xr
 
 
 def run(
@@ -86,6 +88,9 @@ def run(
                 on_progress(done / days)
             last = site
     assert seen is not None
+    # Here, so that a command line can load it while the plans run.
+    from drysward.results.dataset import as_dataset
+
     return as_dataset(last, series, seen, [g.one(b) for g in groups for b in range(len(g.specs))])
 
 
@@ -96,6 +101,10 @@ def ledger(
 
     FaultyInput when there is no such field, plan or complete year.
     """
+    import xarray as xr
+
+    from drysward.results.dataset import provenance
+
     place = scenario.fields.index(scenario.field_named(field))
     followed = scenario.plan_named(plan)
     series = weather_series(scenario, record)

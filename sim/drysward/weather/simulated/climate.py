@@ -24,6 +24,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from drysward import special
 from drysward.physics.reference_et import daylight_hours, extraterrestrial_radiation_mj_m2
 
 FloatArray = NDArray[np.float64]
@@ -277,9 +278,6 @@ def wet_share_curve(monthly: FloatArray) -> FloatArray:
     if certain.all():
         return monthly[MONTH_OF_DAY]
     middle = month_means(np.arange(366.0))[~certain]
-    # Here, since a page of a result does without.
-    from scipy import special
-
     days, known = np.arange(366.0), monthly[~certain]
     odds = special.logit(known)
     for _ in range(30):  # the average of a bent curve is not its middle

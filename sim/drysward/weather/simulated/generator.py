@@ -11,8 +11,8 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import special
 
+from drysward import special
 from drysward.weather.record import DailyRecord
 from drysward.weather.simulated.climate import (
     CLEARNESS,
