@@ -8,9 +8,10 @@ import numpy as np
 import pytest
 
 from drysward.day.records import TRACE, YEAR
-from drysward.drive.runs import run, run_plan
+from drysward.drive.runs import run_plan
 from drysward.scenario.model import EVERY_DAY, Stage
 from drysward.site.stretches import prepare
+from drysward.studies.compare import run
 
 ZONES = (
     "native_loam",
