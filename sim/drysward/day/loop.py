@@ -241,7 +241,7 @@ def run_site(
         for k in range(n_blocks):
             if cal.first == 1:
                 open_year(party, fresh_turf_each_year, k)
-            has_water = live(ground, party, cal.in_season == 1, is_told, k)
+            has_water = live(party, cal.in_season == 1, is_told, k)
             close_day(party, tally, reached, cal, has_water, k)
             if is_told:
                 write_trace(party, tally, ground.drought_index[d], t, k)
@@ -416,7 +416,7 @@ def share_out(
 
 
 @jitable
-def live(ground: Ground, party: Party, in_season: bool, is_told: bool, k: int) -> bool:
+def live(party: Party, in_season: bool, is_told: bool, k: int) -> bool:
     """The patches of a block live through the day; whether anybody asked for water."""
     block, quads = party.blocks[k], party.quads[k]
     is_played = party.is_played[k]
