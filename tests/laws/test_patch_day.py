@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import inspect
+from functools import cache
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -15,16 +16,19 @@ SUMS = ("mean_depletion", "mean_footprint", "mean_wilt", "mean_residual", "mean_
 ROUNDING = 1e-9
 
 
-def names_returned(part):
+@cache
+def names(part):
+    """Names that ``part`` takes, and those that it returns."""
     value = tree_of(part).body[-1].value
-    return [one.id for one in getattr(value, "elts", [value])]
+    returned = [one.id for one in getattr(value, "elts", [value])]
+    return list(inspect.signature(part).parameters), returned
 
 
 def do(part, numbers):
     """What ``part`` makes of a patch's ``numbers`` by name; these are changed."""
-    found = part(**{name: numbers[name] for name in inspect.signature(part).parameters})
-    names = names_returned(part)
-    numbers.update(zip(names, found if len(names) > 1 else [found], strict=True))
+    taken, returned = names(part)
+    found = part(*[numbers[name] for name in taken])
+    numbers.update(zip(returned, found if len(returned) > 1 else [found], strict=True))
 
 
 def share(least=0.0, most=1.0):
