@@ -7,7 +7,7 @@ import ast
 import numba
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from drysward.compiled import jitable, select, tree_of, with_selects
@@ -125,6 +125,7 @@ def compiled_chosen(x, y, one, other):
     return CHOSEN(x, y, one, other)
 
 
+@settings(deadline=None)  # the first example compiles
 @given(*[st.floats(width=64)] * 4)
 def test_select_is_the_plain_condition(x, y, one, other):
     expected = np.float64(chosen(x, y, one, other))
