@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -11,12 +12,26 @@ from drysward.catalog import load_catalog
 from drysward.physics.hardness import hardness_g
 from drysward.scenario.model import (
     Answers,
+    CatchmentSpec,
+    CoverSpec,
     DeliverySpec,
+    EstablishSpec,
+    EventSpec,
     FieldSpec,
+    Pause,
     PlanSpec,
+    PlaySpec,
+    Restrictions,
     RootZoneSpec,
     Scenario,
     Site,
+    SiteStage,
+    SkinSpec,
+    SourceSpec,
+    Stage,
+    StorageSpec,
+    SupplySpec,
+    SyringeSpec,
     WeatherSource,
 )
 from drysward.weather.record import DailyRecord
@@ -78,6 +93,78 @@ class Scenes:
         rain = np.where(rng.random(days) < 0.25, rng.gamma(0.8, 12.0, days), 0.0)
         et = np.clip(3.0 - 2.6 * np.cos(2 * np.pi * (day - 10) / 365.25), 0.2, 8.0)
         return self.record(days, rain, mean + 5.5, mean - 5.5, et, start)
+
+    def everything(self, patches=2, turf="established each year"):
+        """A scenario with all that a day can bring: a stadium, new turf and an infield under
+        plans of every rule, short of water under a district's restrictions; its weather is
+        ``hard_weather``.
+        """
+        saturday, practice = (tuple(day in days for day in range(7)) for days in ((5,), (1, 3)))
+        play = PlaySpec(
+            (EventSpec("match", saturday, hours=2.5), EventSpec("practice", practice, hours=6.0)),
+            CoverSpec(rain_from_mm=2.0, days_before=4, labour_h=4.0, longest_days=2, heat_c=26.0),
+            blackout_days=1,
+            prewet_mm=6.0,
+            prewet_days_before=2,
+        )
+        uneven = {"overspray": 0.05, "precipitation_rate_mm_h": 40.0}
+        fields = [
+            self.field(
+                "sand_over_gravel_12in", "creeping_bentgrass", "stadium", play=play,
+                patches=patches, priority=1,
+            ),
+            self.field(
+                "native_clay", "tall_fescue", "seeded", patches=patches, priority=2,
+                establish=EstablishSpec(152, "seed", 3.0, 3, 21),
+                delivery=replace(self.delivery(), **uneven),
+            ),
+            self.field(
+                "infield_mix", "", "infield", patches=patches, priority=2, surface="skinned",
+                skin=SkinSpec(dust_below=0.10, mud_above=0.28, target=0.19),
+                play=PlaySpec(play.events),
+            ),
+        ]  # fmt: skip
+        stages = (Stage(100.0, 70.0, 0.8), Stage(170.0, 120.0, crown_only=True))
+        syringe = SyringeSpec(above_c=27.0, depth_mm=1.0, from_wilt=0.1)
+        plans = [
+            self.plan("refill", trigger=0.4, stages=stages, crown_depth_mm=8.0, syringe=syringe),
+            self.plan(
+                "fixed", depth_by_weekday=(8.0, 0.0) * 3 + (4.0,), time_of_day="evening",
+                cycle_and_soak=False, rain_skip_mm=5.0, rain_skip_days=2,
+            ),
+            self.plan(
+                "share of et", share=0.8, interval_days=3, crown_depth_mm=6.0,
+                pause=Pause(above=120.0, below=60.0, longest_days=30.0),
+            ),
+            self.plan("none", syringe=syringe),
+        ]  # fmt: skip
+        district = (
+            SiteStage(90.0, 60.0, share=0.9, exempt=("stadium",)),
+            SiteStage(150.0, 100.0, allowed=tuple(day in (0, 3) for day in range(7))),
+        )
+        supply = SupplySpec(
+            (
+                SourceSpec("well", "Well", "well", rate_m3_h=2.0, feeds="storage"),
+                SourceSpec("mains", "Mains", "mains", allowance_m3={"day": 40.0, "week": 120.0}),
+            ),
+            StorageSpec("pond", (0.0, 400.0), (100.0, 300.0), 20.0, 0.7, "", 2.0, 1.05),
+            (CatchmentSpec("roof", "Roof", "roof", 1000.0, 0.9, first_flush_mm=1.0),),
+            network_m3_h=30.0,
+            window_h=8.0,
+            restrictions=Restrictions("drought", district),
+        )
+        return replace(self.scenario(fields, plans, turf=turf, fewest_days=1), supply=supply)
+
+    def hard_weather(self, years=2, seed=1):
+        """Years that bring everything: little rain, and frost deep enough to freeze the ground."""
+        record = self.weather(years, seed)
+        colder = np.where(record.tmax_c < 8.0, 10.0, 0.0)
+        return replace(
+            record,
+            rain_mm=0.6 * record.rain_mm,
+            tmax_c=record.tmax_c - colder,
+            tmin_c=record.tmin_c - colder,
+        )
 
 
 @pytest.fixture(scope="session")

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 import xarray as xr
 
-from drysward.drive.runs import ledger, run
+from drysward.studies.compare import ledger, run
 
 
 @pytest.fixture

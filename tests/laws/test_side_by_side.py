@@ -7,17 +7,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from drysward.day.lanes import (
-    CACHE_LINE,
-    INV_ROOTING,
-    LANES,
-    SIZE,
-    THATCH,
-    W1,
-    from_lanes,
-    into_lanes,
-)
-from drysward.day.records import PATCH, records
+from drysward.day import lanes
+from drysward.day.lanes import LANES, spread_of
+from drysward.day.records import FIELD_STATE, records
 from drysward.drive.runs import advance, advance_all, in_groups, start_run, start_runs
 from drysward.scenario.model import SourceSpec, SupplySpec
 from drysward.site.stretches import prepare
@@ -50,15 +42,41 @@ def same(one, other):
         assert ours.tobytes() == theirs.tobytes()
 
 
-@pytest.mark.parametrize("n", [1, 2, 3, 4, 7])
-def test_a_plan_does_the_same_whoever_goes_along(site, n):
-    plans = (site.scenario.plans * 2)[:n]
-    runs = start_runs([(site, plan) for plan in plans])
+@pytest.fixture(scope="module", params=["short", "unlimited", "everything", "one field"])
+def any_site(request, scenes, site):
+    """Sites whose runs lie in lanes in every way that there is, with and without supply, play
+    and stages.
+    """
+    if request.param == "short":
+        return site
+    if request.param == "unlimited":
+        return prepare(replace(site.scenario, supply=None), site.weather.record)
+    whole = scenes.everything()
+    if request.param == "one field":
+        whole = replace(whole, fields=(replace(whole.fields[0], area_m2=24000.0),))
+    return prepare(whole, scenes.hard_weather())
+
+
+@pytest.mark.parametrize("n", [1, 2, 3, 4, 7, 8, 20])
+def test_a_plan_does_the_same_whoever_goes_along(any_site, n):
+    plans = (any_site.scenario.plans * 5)[:n]
+    runs = start_runs([(any_site, plan) for plan in plans])
     days = slice(100, 300)
-    advance_all(site, runs, days)
-    assert runs.supply.years.shortage.max() > 0.0 or n == 1
+    advance_all(any_site, runs, days)
+    if any_site.scenario.supply is not None and n > 1:
+        assert runs.supply.years.shortage.max() > 0.0
     for b, plan in enumerate(plans):
-        same(runs.one(b), advance(site, start_run(site, plan), days))
+        same(runs.one(b), advance(any_site, start_run(any_site, plan), days))
+
+
+def test_runs_lie_in_every_way_that_there_is():
+    """Of those above: patches side by side, one after another, and in more than one block."""
+    ways = set()
+    for n_fields, n_patches in ((2, 5), (3, 2), (1, 2)):
+        for n_plans in (1, 2, 3, 4, 7, 8, 20):
+            spread = spread_of(n_plans, n_fields, n_patches)
+            ways.add((spread.side > 1, spread.n_blocks > 1))
+    assert ways == {(True, False), (False, False), (False, True)}
 
 
 def test_each_run_has_its_own_delivery(site):
@@ -80,37 +98,62 @@ def test_each_run_has_its_own_delivery(site):
     assert runs.years.overspray[0].max() == 0.0 < runs.years.overspray[1].max()
 
 
-def test_compiled_and_plain_give_the_same(site):
-    stretch = replace(site, calendar=site.calendar[:120], days=site.days[:120], from_day=60)
-    plans = site.scenario.plans
-    compiled, plain = (start_runs([(site, plan) for plan in plans]) for _ in range(2))
-    advance_all(stretch, compiled)
-    advance_all(stretch, plain, compiled=False)
-    for name in PATCH.names:
-        np.testing.assert_allclose(compiled.patches[name], plain.patches[name], rtol=1e-12)
+SHAPES = [(1, 1, 1), (1, 1, 16), (1, 2, 5), (3, 1, 5), (1, 3, 5), (3, 2, 5), (8, 2, 2), (20, 3, 1)]
 
 
-@pytest.mark.parametrize(("n_plans", "n_patches"), [(1, 1), (1, 5), (3, 5), (8, 5), (2, 8), (1, 9)])
-def test_into_lanes_and_back(n_plans, n_patches):
-    n_fields = 2
-    rng = np.random.default_rng(n_plans)
-    patches = records(PATCH, (n_plans, n_fields, n_patches))
-    for name in PATCH.names:
-        patches[name] = rng.uniform(0.0, 0.9, patches.shape)
-    blocks = into_lanes(patches)
-    assert blocks.shape == (n_fields, -(-n_plans * n_patches // LANES), SIZE)
-    assert blocks.ctypes.data % CACHE_LINE == 0
+@pytest.mark.parametrize("shape", SHAPES)
+def test_into_lanes_and_back(shape):
+    """Every lane holds whose it is said to be, and nothing is lost on the way."""
+    n_plans, n_fields, n_patches = shape
+    spread = spread_of(*shape)
+    assert spread.side in (1, n_patches)
+    assert spread.side * spread.rounds == n_patches
+    assert spread.side == 1 or n_plans * n_fields * n_patches <= LANES
+    run, field, patch = np.indices(shape)
+    whose = np.stack([run, field, patch], axis=-1)
+    by_patch = spread.patch_by_lane(whose)
+    by_run = spread.by_lane(whose[:, :, 0, :2])
+    assert by_patch.shape == (spread.n_blocks, spread.rounds, LANES, 3)
+    assert by_run.shape == (spread.n_blocks, LANES, 2)
+    np.testing.assert_array_equal(spread.patch_by_run(by_patch), whose)
+    np.testing.assert_array_equal(spread.by_run(by_run), whose[:, :, 0, :2])
+
+    filled = n_plans * n_fields * spread.side
+    lane_by_lane = by_patch.swapaxes(1, 2).reshape(-1, spread.rounds, 3)
+    assert len({tuple(one.ravel()) for one in lane_by_lane[:filled]}) == filled
+    n = n_plans * n_fields
+    # Lanes left over repeat the last run.
+    assert (lane_by_lane[filled:] == lane_by_lane[n - 1]).all()
+    runs = by_run.reshape(-1, 2)
     for b in range(n_plans):
         for f in range(n_fields):
-            for p in range(n_patches):
-                block, i = divmod(b * n_patches + p, LANES)
-                one = patches[b, f, p]
-                assert blocks[f, block, W1 + i] == one.w1
-                assert blocks[f, block, THATCH + i] == one.thatch
-                assert blocks[f, block, INV_ROOTING + i] == 1.0 / (1.0 - one.root_loss)
-    again = records(PATCH, patches.shape)
-    from_lanes(blocks, again)
-    assert again.tobytes() == patches.tobytes()
+            first = lanes.lane_of(b, f, n_plans)
+            assert runs[first].tolist() == [b, f]
+            assert lane_by_lane[first, 0].tolist() == [b, f, 0]
+            # The other patches of a run lie beside one another, after the first of all.
+            for i in range(1, spread.side):
+                lane = n + first * (spread.side - 1) + i - 1
+                assert runs[lane].tolist() == [b, f]
+                assert lane_by_lane[lane, 0].tolist() == [b, f, i]
+    for lanes_in_all in (filled, n):
+        held = lanes.QUAD * spread.quads(lanes_in_all)
+        assert (held <= LANES).all()
+        assert lanes_in_all <= held.sum() < lanes_in_all + lanes.QUAD
+
+
+def test_records_come_back_from_lanes_as_they_were():
+    spread = spread_of(3, 2, 5)
+    rng = np.random.default_rng(1)
+    states = records(FIELD_STATE, (3, 2))
+    for name in FIELD_STATE.names:
+        states[name] = rng.random(states[name].shape)
+    blocks = lanes.aligned_zeros((spread.n_blocks, lanes.SIZE))
+    assert blocks.ctypes.data % lanes.CACHE_LINE == 0
+    lanes.put(blocks, "state", states, spread)
+    again = records(FIELD_STATE, (3, 2))
+    again.last_week = states.last_week  # a table, which has no place in a block
+    lanes.get(blocks, "state", again, spread)
+    assert again.tobytes() == states.tobytes()
 
 
 @pytest.mark.parametrize(

@@ -10,10 +10,10 @@ import pytest
 import xarray as xr
 
 import drysward
-from drysward.drive import runs as ensemble
 from drysward.scenario.load import with_weather
 from drysward.site.stretches import stretches, survey
 from drysward.site.weather_years import weather_series
+from drysward.studies import compare
 from drysward.weather.series import recorded
 
 PLANS = ["none", "refill", "restricted"]
@@ -34,7 +34,7 @@ def test_the_length_of_a_stretch_changes_no_figure(demo, whole, monkeypatch, yea
     def shorter(scenario, series, years=None):
         return stretches(scenario, series, years, years_at_once)
 
-    monkeypatch.setattr(ensemble, "stretches", shorter)
+    monkeypatch.setattr(compare, "stretches", shorter)
     again = drysward.run(demo, only=PLANS)
     # What remembers the days before starts afresh two winters early: nothing is left of it.
     xr.testing.assert_allclose(again, whole, rtol=1e-7, atol=1e-7)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -12,8 +13,7 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 
 from drysward.catalog import load_catalog
-from drysward.day.records import FIELD_STATE, records
-from drysward.day.supply import area_at, newly_unmet
+from drysward.day.supply import SupplyInput, area_at, newly_unmet, supply_at, unmet_of
 from drysward.physics import pond as basin
 from drysward.physics.catchment import hard_surface_runoff_mm
 from drysward.physics.low_flow import may_draw
@@ -238,7 +238,9 @@ DAYS = 730
 
 @pytest.fixture
 def inputs(scenes):
-    """Maker of the supply's arrays over two years from 2001-01-01, without rain by default."""
+    """Maker of a scenario and its only supply over two years from 2001-01-01, without rain by
+    default.
+    """
 
     def make(supply=None, rain=0.0, fields=None, **site):
         fields = fields or [scenes.field(key="one")]
@@ -248,7 +250,9 @@ def inputs(scenes):
         record = scenes.record(DAYS, rain=rain, et=4.0)
         et = reference_et(record, 39.0, 50.0)
         weather = site_weather(record, et, load_catalog(), drought_days=60)
-        return scenario, supply_input(scenario, weather, calendar_records(record.dates, False))
+        made = supply_input(scenario, weather, calendar_records(record.dates, False))
+        assert {len(array) for array in made} == {1}
+        return scenario, supply_at(made, 0)
 
     return make
 
@@ -369,7 +373,7 @@ def test_weather_on_the_pond(inputs):
     assert given_.areas == pytest.approx(areas)
     assert given_.site.capacity == pytest.approx(2000.0)
     assert (given_.site.dead, given_.site.seepage) == (100.0, 3.0)
-    state = start_supply(scenario, given_, n_years=2)
+    state = start_supply(scenario, SupplyInput(*(a[None] for a in given_)), n_years=2)
     assert state.store.volume == pytest.approx(1000.0)
     assert state.used.size == 1
     assert state.years.size == 2
@@ -386,7 +390,7 @@ def test_melt_reaches_the_storage_when_it_melts(scenes):
         scenes.scenario([scenes.field()]), supply=SupplySpec((), tank, (roof,))
     )
     weather = site_weather(record, reference_et(record, 39.0, 50.0), load_catalog(), 60)
-    given_ = supply_input(scenario, weather, calendar_records(record.dates, False))
+    given_ = supply_at(supply_input(scenario, weather, calendar_records(record.dates, False)), 0)
     assert given_.source_m3.shape == (20, 0)
     assert (given_.catchment_m3[:10] == 0.0).all()
     assert given_.catchment_m3.sum() + weather.days.snow_water_mm[-1] == pytest.approx(200.0)
@@ -404,8 +408,9 @@ def test_restrictions_and_priorities(inputs, scenes):
     )
     assert given_.site.stages == 2
     assert given_.site.index == 1
-    assert given_.stages.enter.tolist() == [0.5, 0.3]
-    assert given_.stages.leave.tolist() == [0.6, 0.4]
+    # Less in store is worse: with all signs turned.
+    assert given_.enter.tolist() == [-0.5, -0.3]
+    assert given_.leave.tolist() == [-0.6, -0.4]
     assert given_.stages.first.tolist() == [-1.0, 120.0]
     assert given_.stages["last"].tolist() == [-1.0, 240.0]
     assert given_.stages.share.tolist() == [0.8, 1.0]
@@ -418,10 +423,10 @@ def test_restrictions_and_priorities(inputs, scenes):
 
 def test_a_request_made_again_is_missed_once():
     """A refill asks on until it is served; two inches of a fixed plan are two inches each time."""
-    state = records(FIELD_STATE, 1)[0]
     asked = [10.0, 14.0, 18.0, 18.0, 6.0]
     granted = [4.0, 4.0, 4.0, 18.0, 0.0]
-    missed = [newly_unmet(state, a, g, True) for a, g in zip(asked, granted, strict=True)]
+    unmet = [unmet_of(a, g) for a, g in zip(asked, granted, strict=True)]
+    missed = [newly_unmet(before, now, True) for before, now in pairwise([0.0, *unmet])]
     assert missed == [6.0, 4.0, 4.0, 0.0, 6.0]
-    each_time = [newly_unmet(state, 10.0, 4.0, False) for _ in range(2)]
+    each_time = [newly_unmet(before, now, False) for before, now in pairwise([0.0, 6.0, 6.0])]
     assert each_time == [6.0, 6.0]

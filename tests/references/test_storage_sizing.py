@@ -21,7 +21,7 @@ from drysward.day.records import (
     USED,
     records,
 )
-from drysward.day.supply import SupplyInput, SupplyState, count_supply, supply_day
+from drysward.day.supply import SupplyInput, SupplyState, count_supply, supply_at, supply_day
 from drysward.physics.pond import square_pond, surveyed_pond
 from drysward.quantities import convert
 from drysward.results.supply import supply_answers
@@ -37,7 +37,7 @@ def run_alone(capacity, inflow, asked, start_share=1.0):
     n = inflow.size
     site = records(SUPPLY, 1)
     site.network, site.capacity = np.inf, capacity
-    given = SupplyInput(
+    alone = SupplyInput(
         site=site,
         sources=records(SOURCE, 0),
         source_m3=np.zeros((n, 0)),
@@ -48,9 +48,12 @@ def run_alone(capacity, inflow, asked, start_share=1.0):
         volumes=np.array([0.0, capacity]),
         areas=np.zeros(2),
         stages=records(SITE_STAGE, 0),
+        enter=np.zeros(0),
+        leave=np.zeros(0),
         exempt=np.zeros((0, 1)),
         priority=np.zeros(1, np.int64),
     )
+    given = supply_at(SupplyInput(*(array[None] for array in alone)), 0)
     state = SupplyState(
         store=records(STORE, 1),
         used=records(USED, 0),

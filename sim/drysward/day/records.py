@@ -37,7 +37,7 @@ FIELD = _dtype(
     # depth of the surface layer
     "surface_mm "
     # surface layer: water at field capacity, wilting point, saturation and air-dry
-    "fc1 wp1 sat1 dry1 inv_taw1 tew rew inv_tew_less_rew "
+    "fc1 wp1 sat1 dry1 inv_taw1 tew inv_tew_less_rew "
     # share of the water above field capacity that drains in a day, by layer
     "drain1 drain2 drain3 percolation_limit infiltration_limit "
     # potential retention S of the curve number, its initial abstraction, and the upward flow
@@ -120,8 +120,8 @@ PLAN = _dtype(
 """One irrigation plan as one field follows it; depths reach the turf."""
 
 PLAY_FIELD = _dtype(
-    # 1 when play is looked at; 1 for a skinned surface; depth of the surface layer
-    "on skinned surface_mm inv_surface_mm "
+    # 1 when play is looked at; 1 for a skinned surface; 1 over the depth of the surface layer
+    "on skinned inv_surface_mm "
     # peak deceleration (g) by surface moisture, and the limits asked for
     "hard_intercept hard_slope hard_floor hard_bare hard_frozen hard_inv_scatter "
     "hard_above soft_below "

@@ -127,7 +127,7 @@ def field_record(spec: FieldSpec, zone: RootZone, catalog: Catalog) -> np.recarr
     field.inv_taw1 = 1.0 / (fc1 - wp1)
     tew = total_evaporable_mm(fc1, wp1)
     rew = min(zone.rew_mm * surface / SURFACE_LAYER_MM, 0.9 * tew)
-    field.tew, field.rew, field.inv_tew_less_rew = tew, rew, 1.0 / (tew - rew)
+    field.tew, field.inv_tew_less_rew = tew, 1.0 / (tew - rew)
     field.drain1 = profile.drain_share(0.0, surface)
     field.drain2 = profile.drain_share(surface, full)
     field.drain3 = profile.drain_share(full, profile.depth_mm)

@@ -123,7 +123,7 @@ def _write_field(
     disease = catalog.get("play", "leaf_disease")
     row.on = 1.0
     row.skinned = spec.surface == SKINNED
-    row.surface_mm, row.inv_surface_mm = surface_mm, 1.0 / surface_mm
+    row.inv_surface_mm = 1.0 / surface_mm
     row.hard_intercept, row.hard_slope, row.hard_floor = line[:3]
     row.hard_bare = line.bare_g
     row.hard_inv_scatter = 1.0 / line.scatter_g if line.scatter_g > 0.0 else math.inf
