@@ -366,7 +366,7 @@ def test_sizing_tells_the_least_and_a_shade_less_fails(shipped):
     assert (found.n_years, allowed) == (30, 3)
 
     def fails(size):
-        return trial.failing(with_size(shipped.supply, shipped.sizing.find, size))
+        return trial.failing([with_size(shipped.supply, shipped.sizing.find, size)])[0]
 
     kept, lost = fails(least.size), fails(least.tried_less)
     assert kept.sum() <= allowed < lost.sum()
@@ -402,7 +402,7 @@ def test_no_first_filling_is_lent(shipped):
         replace(shipped, supply=great), years=(2001, 2003), only=[shipped.sizing.plan]
     )
     assert once["supply_shortage"].isel(year=0).item() == 0.0  # the full pond lasts the first year
-    assert trial.failing(great)[0]
+    assert trial.failing([great])[0, 0]
 
 
 # Costs, by hand

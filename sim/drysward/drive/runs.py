@@ -74,8 +74,8 @@ class _Gathered:
     green: np.ndarray
     trace: np.recarray
 
-    def _at(self, place: int | None) -> dict[str, Any]:
-        """All arrays at a place of their first axis, or with a new one when None."""
+    def _at(self, place: int | np.ndarray | None) -> dict[str, Any]:
+        """All arrays at places of their first axis, or with a new one when None."""
         return {
             part.name: SupplyState(*(array[place] for array in self.supply))
             if part.name == "supply"
@@ -93,6 +93,10 @@ class Runs(_Gathered):
     def one(self, b: int) -> PlanRun:
         """Plan ``b`` alone; the same memory."""
         return PlanRun(plan=self.specs[b], **self._at(b))
+
+    def some(self, places: np.ndarray) -> Runs:
+        """The plans at ``places`` only; memory of their own."""
+        return Runs(specs=tuple(self.specs[b] for b in places), **self._at(places))
 
 
 @dataclass(eq=False, kw_only=True)
