@@ -323,9 +323,8 @@ class Made(Tried):
         self.supply = SupplySpec((source(start),))
         self.sought = drysward.studies.sizing.Sought("source rate", "well", low=low, high=most)
 
-    def failing(self, size):
-        self.known[size] = np.arange(100) < self.fails(size)
-        return self.known[size]
+    def need(self, sizes):
+        self.known.update({size: np.arange(100) < self.fails(size) for size in sizes})
 
     def fails(self, size):
         least, most = self.span

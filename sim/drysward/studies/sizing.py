@@ -419,7 +419,11 @@ def least_size(tried: Tried, allowed: int) -> tuple[float, float]:
         return rungs[0], rungs[0]
     given = size_of(tried.supply, tried.sought)
     middle = rungs.index(given) if given in rungs else len(rungs) // 2
-    found = next((i for i in (*range(middle, len(rungs)), *range(middle)) if keeps(rungs[i])), None)
+    found = next((i for i in range(middle, len(rungs)) if keeps(rungs[i])), None)
+    if found is None:
+        # A size has been given that is far from enough, or more than is good: any of these may do.
+        tried.need(rungs[:middle])
+        found = next((i for i in range(middle) if keeps(rungs[i])), None)
     if found is None:
         low, high = _between_rungs(tried, rungs, allowed)
         if math.isnan(high):
@@ -455,8 +459,9 @@ def _between_rungs(tried: Tried, rungs: list[float], allowed: int) -> tuple[floa
         gaps = [x for x in near[max(at - 1, 0) : at + 2] if abs(x - best) > _CLOSEST * best]
         if not gaps:
             return math.nan, math.nan
-        for other in gaps:
-            size = 0.5 * (best + other)
+        halves = [0.5 * (best + other) for other in gaps]
+        tried.need(halves)
+        for size in halves:
             if tried.count(size) <= allowed:
                 return max(x for x in near if x < size), size
             near.append(size)
