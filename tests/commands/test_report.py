@@ -45,9 +45,9 @@ def kept(scenes, tmp_path_factory):
     ]
     scenario = scenes.scenario([sand, native], plans)
     record = scenes.weather(years=3)
-    result = drysward.run(scenario, record=record)
+    result = drysward.run(scenario, record=record, daily=True)
     summary = summarise(result, drysward.answers(result))
-    detailed = with_details(result, scenario, "--seed 3", record)
+    detailed = with_details(result, scenario, "--seed 3")
     folder = tmp_path_factory.mktemp("kept")
     write_results(detailed, summary, folder)
     return folder, scenario, record
@@ -313,9 +313,9 @@ def test_one_plan_that_takes_no_water(result):
 def test_one_year(scenes, tmp_path):
     scenario = scenes.scenario([scenes.field(key="a")], [scenes.plan(key="none")])
     record = scenes.weather(years=1)
-    run = drysward.run(scenario, record=record)
+    run = drysward.run(scenario, record=record, daily=True)
     summary = summarise(run, drysward.answers(run))
-    write_results(with_details(run, scenario, record=record), summary, tmp_path)
+    write_results(with_details(run, scenario), summary, tmp_path)
     text = Reader(page(open_result(tmp_path))).text
     assert "dry year 2001" in text
     assert "wet year 2001" in text

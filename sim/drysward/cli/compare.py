@@ -63,7 +63,7 @@ def command(
     if out is not None:
         claim_folder(out)
     announce(opened, years)
-    result = drysward.run(opened, years=years)
+    result = drysward.run(opened, years=years, daily=out is not None)
     answers = drysward.answers(
         result, tuple(opened.answers.return_periods), opened.answers.confidence
     )

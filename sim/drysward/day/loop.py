@@ -202,7 +202,7 @@ def run_site(
     reached: Any,
     fresh_turf_each_year: bool,
     from_day: int,
-    trace_from: int,
+    trace_at: Any,
 ) -> None:
     """Run B plans over all days of a site, in place.
 
@@ -213,11 +213,10 @@ def run_site(
     reached : share of a field at which a stage counts as reached (4,).
     fresh_turf_each_year : start every turf year with established turf.
     from_day : first day to run; those before only tell what rain fell and snow lay.
-    trace_from : first of the days that ``tally.trace`` keeps.
+    trace_at : place of each day (D,) in ``tally.trace``, -1 for a day that is not kept.
     """
     n_days = ground.calendar.shape[0]
     n_blocks = party.blocks.shape[0]
-    n_told = tally.trace.shape[1]
     for k in range(n_blocks):
         if from_day > 0:
             read_ground(ground.days[from_day - 1], party, k)
@@ -225,8 +224,8 @@ def run_site(
                 party.blocks[k, SNOW_BEFORE + lane] = party.blocks[k, SNOW_WATER + lane]
     for d in range(from_day, n_days):
         cal = ground.calendar[d]
-        t = d - trace_from
-        is_told = 0 <= t < n_told
+        t = trace_at[d]
+        is_told = t >= 0
         ends_year = d + 1 == n_days or ground.calendar[d + 1].first == 1
         for k in range(n_blocks):
             if cal.first == 1 and cal.year >= 0:
@@ -237,7 +236,7 @@ def run_site(
         for k in range(n_blocks):
             ask(ground, party, supply, supply_of, supply_states, cal, d, k)
         if supply.site[0, 0].on > 0.0:
-            share_out(party, supply, supply_of, supply_states, desk, cal, d, trace_from)
+            share_out(party, supply, supply_of, supply_states, desk, cal, d, t)
         for k in range(n_blocks):
             if cal.first == 1:
                 open_year(party, fresh_turf_each_year, k)
@@ -344,11 +343,11 @@ def ask(
     has_stages = supply.stages.shape[1] > 0
     if party.is_any_restricted[k] or has_stages:
         for lane in range(QUAD * quads):
-            if not (has_stages or party.is_restricted[k, lane]):
-                continue
             b, f = party.run_of[k, lane], party.field_of[k, lane]
-            allowed, left, crown_only = True, 1.0, False
             stage = int(supply_states.store[b, 0].stage)
+            if stage == 0 and not party.is_restricted[k, lane]:
+                continue
+            allowed, left, crown_only = True, 1.0, False
             given = supply_of[b]
             if stage > 0 and supply.exempt[given, stage - 1, f] == 0.0:
                 in_force = supply.stages[given, stage - 1]
@@ -384,11 +383,10 @@ def share_out(
     desk: Desk,
     cal: Any,
     d: int,
-    trace_from: int,
+    t: int,
 ) -> None:
     """The supply of every plan gives its fields what it can."""
     n_runs = party.plans.shape[0]
-    t = d - trace_from
     for b in range(n_runs):
         drawn_on = share_out_today(
             party.blocks,
@@ -406,7 +404,7 @@ def share_out(
             desk.at_supply[0],
             desk.draws_m3,
         )
-        if 0 <= t < supply_states.trace.shape[1]:
+        if t >= 0:
             if drawn_on:
                 supply_states.trace[b, t] = desk.at_supply[0]
             supply_states.trace[b, t].stage = supply_states.store[b, 0].stage
