@@ -115,6 +115,14 @@ def test_the_years_chosen_are_the_driest_the_middle_and_the_wettest(result):
     assert int(result["chosen_year"][0]) == drawn.driest(result)[0]
 
 
+def test_nothing_changes_when_days_are_kept(kept):
+    _, scenario, record = kept
+    plain, daily = (drysward.run(scenario, record=record, daily=kept) for kept in (False, True))
+    more = [name for name in daily.data_vars if str(name).startswith("daily_")]
+    assert more
+    xr.testing.assert_identical(daily.drop_vars(more).drop_dims(["case", "turf_day"]), plain)
+
+
 def test_limits_of_daily_odds_hold_the_odds(result):
     assert (result["odds_low"] <= result["odds"]).all()
     assert (result["odds"] <= result["odds_high"]).all()

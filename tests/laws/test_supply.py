@@ -391,6 +391,18 @@ def test_sizing_is_the_same_on_one_and_two_workers(shipped):
     assert repr(one) == repr(two)
 
 
+def test_a_size_does_the_same_whatever_others_go_along(shipped):
+    """Some of them end lower than they began, and go through the years again."""
+    trial = drysward.studies.sizing.Trial(shipped, YEARS)
+    sizes = (400.0, 3000.0, 6000.0, 30000.0)
+    supplies = [with_size(shipped.supply, shipped.sizing.find, size) for size in sizes]
+    supplies.append(with_size(supplies[1], shipped.sizing.against, 0.4))
+    together = trial.failing(supplies)
+    assert 0 < together[1].sum() < together[0].sum()
+    for fails, supply in zip(together, supplies, strict=True):
+        assert fails.tolist() == trial.failing([supply])[0].tolist()
+
+
 def test_no_first_filling_is_lent(shipped):
     """A store too slow to fill is judged by what it holds at the end, not by a full start."""
     sizing = replace(shipped.sizing, outcome="shortage", share=0.0, field="")
