@@ -201,11 +201,11 @@ def daily_limits_m3(
     for s, source in enumerate(spec.sources):
         allowed_m3 = source.allowance_m3.get("day", math.inf)
         day_m3 = min(volume_of_hours_m3(source.rate_m3_h, source.hours), allowed_m3)
-        whole_day[is_open[:, s], s] = day_m3
+        whole_day[:, s] = np.where(is_open[:, s], day_m3, 0.0)
         if source.feeds != "storage":
             hours = min(source.hours, spec.window_h)
             window_m3 = min(volume_of_hours_m3(source.rate_m3_h, hours), allowed_m3)
-            direct[is_open[:, s], s] = window_m3
+            direct[:, s] = np.where(is_open[:, s], window_m3, 0.0)
     return whole_day, direct
 
 
