@@ -47,9 +47,9 @@ def kept(scenes, tmp_path_factory):
     ]
     scenario = scenes.scenario([sand, native], plans)
     record = scenes.weather(years=3)
-    result = drysward.run(scenario, record=record)
+    result = drysward.run(scenario, record=record, daily=True)
     summary = summarise(result, drysward.answers(result))
-    detailed = with_details(result, scenario, "--seed 3", record)
+    detailed = with_details(result, scenario, "--seed 3")
     folder = tmp_path_factory.mktemp("kept")
     write_results(detailed, summary, folder)
     return folder, scenario, record
@@ -115,6 +115,14 @@ def test_the_years_chosen_are_the_driest_the_middle_and_the_wettest(result):
     deficit = result["deficit"].sel(year=result["chosen_year"].values).values
     assert list(deficit) == sorted(result["deficit"].values, reverse=True)
     assert int(result["chosen_year"][0]) == drawn.driest(result)[0]
+
+
+def test_nothing_changes_when_days_are_kept(kept):
+    _, scenario, record = kept
+    plain, daily = (drysward.run(scenario, record=record, daily=kept) for kept in (False, True))
+    more = [name for name in daily.data_vars if str(name).startswith("daily_")]
+    assert more
+    xr.testing.assert_identical(daily.drop_vars(more).drop_dims(["case", "turf_day"]), plain)
 
 
 def test_limits_of_daily_odds_hold_the_odds(result):
@@ -331,9 +339,9 @@ def test_one_plan_that_takes_no_water(result):
 def test_one_year(scenes, tmp_path):
     scenario = scenes.scenario([scenes.field(key="a")], [scenes.plan(key="none")])
     record = scenes.weather(years=1)
-    run = drysward.run(scenario, record=record)
+    run = drysward.run(scenario, record=record, daily=True)
     summary = summarise(run, drysward.answers(run))
-    write_results(with_details(run, scenario, record=record), summary, tmp_path)
+    write_results(with_details(run, scenario), summary, tmp_path)
     text = Reader(page(open_result(tmp_path))).text
     assert "dry year 2001" in text
     assert "wet year 2001" in text

@@ -38,9 +38,9 @@ def html(scenes, tmp_path_factory) -> Path:
     fields = [first, scenes.field("native_loam", key="b")]
     scenario = scenes.scenario(fields, [scenes.plan(), scenes.plan("refill", trigger=0.5)])
     record = scenes.weather(years=3)
-    run = drysward.run(scenario, record=record)
+    run = drysward.run(scenario, record=record, daily=True)
     summary = summarise(run, drysward.answers(run))
-    write_results(with_details(run, scenario, record=record), summary, folder)
+    write_results(with_details(run, scenario), summary, folder)
     out = folder / "page.html"
     out.write_text(page(open_result(folder)), encoding="utf-8")
     return out

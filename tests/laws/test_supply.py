@@ -323,9 +323,8 @@ class Made(Tried):
         self.supply = SupplySpec((source(start),))
         self.sought = drysward.studies.sizing.Sought("source rate", "well", low=low, high=most)
 
-    def failing(self, size):
-        self.known[size] = np.arange(100) < self.fails(size)
-        return self.known[size]
+    def need(self, sizes):
+        self.known.update({size: np.arange(100) < self.fails(size) for size in sizes})
 
     def fails(self, size):
         least, most = self.span
@@ -366,7 +365,7 @@ def test_sizing_tells_the_least_and_a_shade_less_fails(shipped):
     assert (found.n_years, allowed) == (30, 3)
 
     def fails(size):
-        return trial.failing(with_size(shipped.supply, shipped.sizing.find, size))
+        return trial.failing([with_size(shipped.supply, shipped.sizing.find, size)])[0]
 
     kept, lost = fails(least.size), fails(least.tried_less)
     assert kept.sum() <= allowed < lost.sum()
@@ -392,6 +391,18 @@ def test_sizing_is_the_same_on_one_and_two_workers(shipped):
     assert repr(one) == repr(two)
 
 
+def test_a_size_does_the_same_whatever_others_go_along(shipped):
+    """Some of them end lower than they began, and go through the years again."""
+    trial = drysward.studies.sizing.Trial(shipped, YEARS)
+    sizes = (400.0, 3000.0, 6000.0, 30000.0)
+    supplies = [with_size(shipped.supply, shipped.sizing.find, size) for size in sizes]
+    supplies.append(with_size(supplies[1], shipped.sizing.against, 0.4))
+    together = trial.failing(supplies)
+    assert 0 < together[1].sum() < together[0].sum()
+    for fails, supply in zip(together, supplies, strict=True):
+        assert fails.tolist() == trial.failing([supply])[0].tolist()
+
+
 def test_no_first_filling_is_lent(shipped):
     """A store too slow to fill is judged by what it holds at the end, not by a full start."""
     sizing = replace(shipped.sizing, outcome="shortage", share=0.0, field="")
@@ -402,7 +413,7 @@ def test_no_first_filling_is_lent(shipped):
         replace(shipped, supply=great), years=(2001, 2003), only=[shipped.sizing.plan]
     )
     assert once["supply_shortage"].isel(year=0).item() == 0.0  # the full pond lasts the first year
-    assert trial.failing(great)[0]
+    assert trial.failing([great])[0, 0]
 
 
 # Costs, by hand

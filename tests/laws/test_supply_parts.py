@@ -31,7 +31,7 @@ from drysward.scenario.model import (
 from drysward.site.forcing import calendar_records
 from drysward.site.site_weather import site_weather
 from drysward.site.supply import (
-    catchment_m3,
+    catchment_runoff_mm,
     catchments_m3,
     start_supply,
     supply_input,
@@ -135,7 +135,8 @@ def test_first_flush_never_turns_negative(rain, coefficient, flush):
 def test_roof():
     roof = CatchmentSpec("roof", "Roof", "roof", 1000.0, 0.9, first_flush_mm=1.0)
     # 1000 m2, 11 mm: 0.9 x 10 mm is 9 m3; the flush is lost on each wet day.
-    found = catchment_m3(roof, np.array([0.0, 0.4, 11.0, 11.0]))
+    rain = np.array([0.0, 0.4, 11.0, 11.0])
+    found = catchments_m3([roof], catchment_runoff_mm(roof, rain)[None])
     assert found == pytest.approx([0.0, 0.0, 9.0, 9.0])
 
 
@@ -144,17 +145,18 @@ def test_grass_sheds_by_curve_number():
     grass = CatchmentSpec("bank", "Bank", "grass", 2500.0, 74.0)
     s = 25400.0 / 74.0 - 254.0
     excess = np.maximum(rain - 0.2 * s, 0.0)  # NEH-630 eq 10-11
-    assert catchment_m3(grass, rain) == pytest.approx(2.5 * excess**2 / (excess + s))
-    assert catchment_m3(grass, np.array([10.0])) == 0.0
+    assert catchment_runoff_mm(grass, rain) == pytest.approx(excess**2 / (excess + s))
+    assert catchment_runoff_mm(grass, np.array([10.0])) == 0.0
 
 
 def test_catchments_add_up():
     rain = np.array([5.0, 60.0])
     roof = CatchmentSpec("roof", "Roof", "roof", 1000.0, 0.9, first_flush_mm=1.0)
     grass = CatchmentSpec("bank", "Bank", "grass", 2500.0, 74.0)
-    both = catchments_m3([roof, grass], rain)
-    assert both == pytest.approx(catchment_m3(roof, rain) + catchment_m3(grass, rain))
-    assert catchments_m3([], rain).tolist() == [0.0, 0.0]
+    shed_mm = np.array([catchment_runoff_mm(one, rain) for one in (roof, grass)])
+    both = catchments_m3([roof, grass], shed_mm)
+    assert both == pytest.approx(shed_mm[0] + 2.5 * shed_mm[1])
+    assert catchments_m3([], np.zeros((0, 2))).tolist() == [0.0, 0.0]
 
 
 # --- low flow -------------------------------------------------------------------------------

@@ -64,7 +64,7 @@ def command(
         "drysward.results.dataset", "drysward.results.odds", "drysward.results.export",
         "drysward.screen.play",
     )  # fmt: skip
-    result = drysward.run(opened, years=years)
+    result = drysward.run(opened, years=years, daily=out is not None)
     from drysward.results.export import summarise, write_results
     from drysward.results.play import play_answers
     from drysward.screen.play import play

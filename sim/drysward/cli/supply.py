@@ -77,7 +77,10 @@ def command(
     with Progress(*columns, console=Console(stderr=True), transient=True) as progress:
         running = progress.add_task("Running the plans", total=1.0)
         result = drysward.run(
-            opened, years=years, on_progress=lambda done: progress.update(running, completed=done)
+            opened,
+            years=years,
+            on_progress=lambda done: progress.update(running, completed=done),
+            daily=out is not None,
         )
         parts = [supply_answers(result), drysward.answers(result)]
         if has_prices(opened.supply, opened.costs):

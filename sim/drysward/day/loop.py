@@ -199,7 +199,7 @@ def run_site(
     reached: Any,
     fresh_turf_each_year: bool,
     from_day: int,
-    trace_from: int,
+    trace_at: Any,
 ) -> None:
     """Run B plans over all days of a site, in place.
 
@@ -210,7 +210,7 @@ def run_site(
     reached : share of a field at which a stage counts as reached (4,).
     fresh_turf_each_year : start every turf year with established turf.
     from_day : first day to run; those before only tell what rain fell and snow lay.
-    trace_from : first of the days that ``tally.trace`` keeps.
+    trace_at : place of each day (D,) in ``tally.trace``, -1 for a day that is not kept.
     """
     n_days = ground.calendar.shape[0]
     n_runs = party.plans.shape[0]
@@ -229,8 +229,8 @@ def run_site(
         y, weekday, month, index = cal.year, cal.weekday, cal.month, ground.drought_index[d]
         begins_year = cal.first == 1
         ends_year = d + 1 == n_days or ground.calendar[d + 1].first == 1
-        t = d - trace_from
-        is_told = 0 <= t < tally.trace.shape[1]
+        t = trace_at[d]
+        is_told = t >= 0
 
         # --- morning: everybody asks, and the supply gives ----------------------------------------
         if has_supply:
@@ -272,7 +272,7 @@ def run_site(
                     supply_at(supply, supply_of[b]), state, b, n_runs, cal, d,
                     desk.asked_m3, desk.share, desk.at_supply[0], desk.draws_m3,
                 )  # fmt: skip
-                if 0 <= t < state.trace.shape[0]:
+                if is_told:
                     if drawn_on:
                         state.trace[t] = desk.at_supply[0]
                     state.trace[t].stage = state.store[0].stage

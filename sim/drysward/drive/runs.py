@@ -9,6 +9,7 @@ from itertools import pairwise
 from typing import Any, TypeVar
 
 import numpy as np
+from numpy.typing import NDArray
 
 from drysward.compiled import compiled
 from drysward.day.loop import Desk, run_site
@@ -32,6 +33,7 @@ from drysward.site.stretches import PreparedSite
 from drysward.site.supply import start_supply
 
 T = TypeVar("T")
+Days = slice | NDArray[np.int64]  # of a stretch, by number
 
 LONG_AGO_DAYS = 10_000.0
 # Plans that go through the days side by side: enough to fill lanes and share what a day is, few
@@ -74,8 +76,8 @@ class _Gathered:
     green: np.ndarray
     trace: np.recarray
 
-    def _at(self, place: int | None) -> dict[str, Any]:
-        """All arrays at a place of their first axis, or with a new one when None."""
+    def _at(self, place: int | np.ndarray | None) -> dict[str, Any]:
+        """All arrays at places of their first axis, or with a new one when None."""
         return {
             part.name: SupplyState(*(array[place] for array in self.supply))
             if part.name == "supply"
@@ -93,6 +95,10 @@ class Runs(_Gathered):
     def one(self, b: int) -> PlanRun:
         """Plan ``b`` alone; the same memory."""
         return PlanRun(plan=self.specs[b], **self._at(b))
+
+    def some(self, places: np.ndarray) -> Runs:
+        """The plans at ``places`` only; memory of their own."""
+        return Runs(specs=tuple(self.specs[b] for b in places), **self._at(places))
 
 
 @dataclass(eq=False, kw_only=True)
@@ -172,7 +178,7 @@ def start_run(site: PreparedSite, plan: PlanSpec) -> PlanRun:
 
 
 def advance_all(
-    site: PreparedSite, runs: Runs, trace: slice = slice(0, 0), compiled: bool = True
+    site: PreparedSite, runs: Runs, trace: Days = slice(0, 0), compiled: bool = True
 ) -> Runs:
     """Take ``runs`` through a stretch, in place; ``trace`` are days to keep the account of.
 
@@ -181,7 +187,10 @@ def advance_all(
     """
     answers = site.scenario.answers
     n_plans, n_fields, _ = runs.catches.shape
-    n_trace = max(trace.stop - trace.start, 0)
+    n_days = site.calendar.size
+    n_trace = np.arange(n_days)[trace].size
+    trace_at = np.full(n_days, -1)
+    trace_at[trace] = np.arange(n_trace)
     runs.trace = records(TRACE, (n_plans, n_trace, n_fields))
     runs.supply = runs.supply._replace(trace=records(SUPPLY_TRACE, (n_plans, n_trace)))
     party, spread = party_of(site, runs)
@@ -203,7 +212,7 @@ def advance_all(
         np.array([answers.reached[stage] for stage in STAGES]),
         answers.turf == "established each year",
         site.from_day,
-        trace.start,
+        trace_at,
     )
     give_back(party, spread, tally, runs)
     for account, worst, tolerance, unit in (
@@ -220,7 +229,7 @@ def advance_all(
 
 
 def advance(
-    site: PreparedSite, run: PlanRun, trace: slice = slice(0, 0), compiled: bool = True
+    site: PreparedSite, run: PlanRun, trace: Days = slice(0, 0), compiled: bool = True
 ) -> PlanRun:
     """Take one plan through a stretch, as ``advance_all``."""
     runs = advance_all(site, run.alone(), trace, compiled)
@@ -230,7 +239,7 @@ def advance(
 
 
 def run_plan(
-    site: PreparedSite, plan: PlanSpec, trace: slice = slice(0, 0), compiled: bool = True
+    site: PreparedSite, plan: PlanSpec, trace: Days = slice(0, 0), compiled: bool = True
 ) -> PlanRun:
     """One plan through a scenario that is prepared as one stretch."""
     return advance(site, start_run(site, plan), trace, compiled)

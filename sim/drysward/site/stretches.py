@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -34,6 +35,8 @@ from drysward.weather.series import Series, recorded
 # start is left that a figure shows.
 YEARS_AT_ONCE = 50
 LEAD_IN = np.timedelta64(731, "D")
+# Stretches whose weather is kept when it is looked through before anything is run.
+MOST_KEPT = 8
 
 
 @dataclass(frozen=True, eq=False)
@@ -92,15 +95,18 @@ def stretches(
     series: Series,
     years: tuple[int, int] | None = None,
     years_at_once: int | None = YEARS_AT_ONCE,
+    known: dict[np.datetime64, WeatherStretch] | None = None,
 ) -> Iterator[PreparedSite]:
     """The days of ``series`` in stretches of so many turf years, all in one when None.
 
-    A turf year is named by the year it starts in. FaultyInput when no year is complete.
+    A turf year is named by the year it starts in. What is ``known`` of their weather, by first
+    day, is taken from there. FaultyInput when no year is complete.
     """
+    known = known or {}
     span = spans(scenario, series, years, years_at_once)
     zones = tuple(build_root_zone(f.root_zone, scenario.catalog) for f in scenario.fields)
     for start, end in span.parts:
-        part = weather_stretch(scenario, series, span, start, end)
+        part = known.pop(start, None) or weather_stretch(scenario, series, span, start, end)
         ground = ground_of(scenario, zones, part)
         yield PreparedSite(
             scenario=scenario,
@@ -173,6 +179,30 @@ def weather_stretch(
     calendar.in_season = in_season(calendar.day_of_year, answers.season)
     calendar.year = _places(_turf_year(record.dates, southern), span.years)
     return WeatherStretch(weather, calendar, int((start - read_from).astype(int)))
+
+
+def weather_ahead(
+    scenario: Scenario,
+    series: Series,
+    years: tuple[int, int] | None,
+    pool: ThreadPoolExecutor,
+) -> tuple[np.ndarray, dict[np.datetime64, WeatherStretch]]:
+    """Deficit of each counted year (Y,), mm, and the weather of the first stretches.
+
+    FaultyInput when no year is complete.
+    """
+    span = spans(scenario, series, years)
+    first = {start for start, _ in span.parts[:MOST_KEPT]}
+    kept = {}
+
+    def deficit_mm(part: tuple[np.datetime64, np.datetime64]) -> np.ndarray:
+        made, seen = weather_stretch(scenario, series, span, *part), WeatherSeen(span.years)
+        seen.add(made)
+        if part[0] in first:
+            kept[part[0]] = made
+        return seen.deficit_mm
+
+    return np.sum(list(pool.map(deficit_mm, span.parts)), axis=0), kept
 
 
 @dataclass(frozen=True, eq=False)
@@ -292,7 +322,7 @@ class WeatherSeen:
         self.calendar_days = np.zeros(CALENDAR_DAYS, int)
         self.deficit_mm = np.zeros(len(self.years))
 
-    def add(self, site: PreparedSite) -> None:
+    def add(self, site: PreparedSite | WeatherStretch) -> None:
         here = slice(site.from_day, None)
         year, day = site.calendar.year[here], site.calendar.day_of_year[here]
         counted = year >= 0

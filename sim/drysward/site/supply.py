@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -56,24 +57,58 @@ def supply_of(scenario: Scenario) -> SupplySpec:
     return SupplySpec((SourceSpec("supply", "Supply", "mains", allowance_m3=day_m3),))
 
 
-def supply_input(scenario: Scenario, weather: SiteWeather, calendar: np.recarray) -> SupplyInput:
-    """What a stretch of days D brings to the supply, whatever plan is run; one supply leads.
+class SupplyDays(NamedTuple):
+    """What D days are to a supply of S sources and C catchments, whatever their size.
+
+    ``is_open`` (D, S): whether a source gives water; ``shed_mm`` (C, D): runoff of each catchment;
+    ``rain_mm`` and ``evaporation_mm`` (D,) of open water.
+    """
+
+    is_open: NDArray[np.bool_]
+    shed_mm: FloatArray
+    rain_mm: FloatArray
+    evaporation_mm: FloatArray
+
+
+def supply_days(scenario: Scenario, weather: SiteWeather, calendar: np.recarray) -> SupplyDays:
+    """What a stretch of days is to the scenario's supply.
 
     ``calendar`` is CALENDAR (D,). ValueError for a curve number that is not in 0..100.
     """
     spec = supply_of(scenario)
     storage = spec.storage or NO_STORAGE
-    source_m3, direct_m3 = daily_limits_m3(spec, weather.drought_index_mm, calendar.day_of_year)
+    shed_mm = [catchment_runoff_mm(one, weather.days.liquid_mm) for one in spec.catchments]
+    return SupplyDays(
+        is_open=open_days(spec.sources, weather.drought_index_mm, calendar.day_of_year),
+        shed_mm=np.array(shed_mm).reshape(-1, calendar.size),
+        # Snow on a pond is water of the pond, on ice or in it.
+        rain_mm=weather.record.rain_mm,
+        evaporation_mm=open_water_evaporation_mm(weather.et.eto_mm, storage.evaporation_factor),
+    )
+
+
+def supply_input(scenario: Scenario, weather: SiteWeather, calendar: np.recarray) -> SupplyInput:
+    """What a stretch of days D brings to the supply, whatever plan is run; one supply leads.
+
+    ``calendar`` and errors as ``supply_days``.
+    """
+    return sized_input(scenario, supply_days(scenario, weather, calendar))
+
+
+def sized_input(scenario: Scenario, days: SupplyDays) -> SupplyInput:
+    """``supply_input`` on known ``days``, of this supply or of one that differs only in size."""
+    spec = supply_of(scenario)
+    storage = spec.storage or NO_STORAGE
+    source_m3, direct_m3 = daily_limits_m3(spec, days.is_open)
     enter, leave = stage_limits(spec.restrictions)
     alone = SupplyInput(
         site=site_record(spec, is_asked_for=scenario.supply is not None),
         sources=source_records(spec.sources),
         source_m3=source_m3,
         direct_m3=direct_m3,
-        catchment_m3=catchments_m3(spec.catchments, weather.days.liquid_mm),
-        # Snow on a pond is water of the pond, on ice or in it.
-        rain_mm=weather.record.rain_mm,
-        evaporation_mm=open_water_evaporation_mm(weather.et.eto_mm, storage.evaporation_factor),
+        catchment_m3=catchments_m3(spec.catchments, days.shed_mm),
+        rain_mm=days.rain_mm,
+        evaporation_mm=days.evaporation_mm,
         volumes=np.array(storage.volumes_m3, float),
         areas=np.array(storage.areas_m2, float),
         stages=stage_records(spec.restrictions),
@@ -106,8 +141,8 @@ def start_supply(scenario: Scenario, supply: SupplyInput, n_years: int) -> Suppl
     )
 
 
-def catchment_m3(catchment: CatchmentSpec, liquid_mm: FloatArray) -> FloatArray:
-    """Volume that a catchment sheds (n,) of rain and melt ``liquid_mm`` (n,).
+def catchment_runoff_mm(catchment: CatchmentSpec, liquid_mm: FloatArray) -> FloatArray:
+    """Runoff of a catchment (n,) from rain and melt ``liquid_mm`` (n,).
 
     ValueError for grass whose curve number is not in 0..100.
     """
@@ -126,12 +161,15 @@ def catchment_m3(catchment: CatchmentSpec, liquid_mm: FloatArray) -> FloatArray:
     out = np.zeros(liquid_mm.size)
     for day in np.flatnonzero(liquid_mm > least):  # few days shed any
         out[day] = shed_mm(float(liquid_mm[day]))
-    return out * (catchment.area_m2 / MM_PER_M)
+    return out
 
 
-def catchments_m3(catchments: Sequence[CatchmentSpec], liquid_mm: FloatArray) -> FloatArray:
-    """Volume that all catchments shed together (n,); ValueError as ``catchment_m3``."""
-    return sum((catchment_m3(one, liquid_mm) for one in catchments), np.zeros(liquid_mm.size))
+def catchments_m3(catchments: Sequence[CatchmentSpec], shed_mm: FloatArray) -> FloatArray:
+    """Volume that all catchments shed together (n,), of the runoff of each (C, n)."""
+    out = np.zeros(shed_mm.shape[1])
+    for catchment, runoff_mm in zip(catchments, shed_mm, strict=True):
+        out += runoff_mm * (catchment.area_m2 / MM_PER_M)
+    return out
 
 
 def volume_of_hours_m3(rate_m3_h: float, hours: float) -> float:
@@ -139,27 +177,35 @@ def volume_of_hours_m3(rate_m3_h: float, hours: float) -> float:
     return rate_m3_h * hours if hours > 0.0 else 0.0
 
 
+def open_days(
+    sources: Sequence[SourceSpec], drought_index_mm: FloatArray, day_of_year: NDArray[np.int64]
+) -> NDArray[np.bool_]:
+    """Whether each source gives water on each day (D, S)."""
+    out = np.zeros((day_of_year.size, len(sources)), bool)
+    for s, source in enumerate(sources):
+        out[:, s] = in_season(day_of_year, source.season) & may_draw(
+            drought_index_mm, source.stops_above_mm, source.resumes_below_mm
+        )
+    return out
+
+
 def daily_limits_m3(
-    spec: SupplySpec, drought_index_mm: FloatArray, day_of_year: NDArray[np.int64]
+    spec: SupplySpec, is_open: NDArray[np.bool_]
 ) -> tuple[FloatArray, FloatArray]:
     """Most that each source gives on each day, and most of it straight to fields; each (D, S).
 
     Straight to fields it gives only while the network runs, and nothing if it feeds the storage
     alone.
     """
-    shape = (day_of_year.size, len(spec.sources))
-    whole_day, direct = np.zeros(shape), np.zeros(shape)
+    whole_day, direct = np.zeros(is_open.shape), np.zeros(is_open.shape)
     for s, source in enumerate(spec.sources):
-        open_days = in_season(day_of_year, source.season) & may_draw(
-            drought_index_mm, source.stops_above_mm, source.resumes_below_mm
-        )
         allowed_m3 = source.allowance_m3.get("day", math.inf)
         day_m3 = min(volume_of_hours_m3(source.rate_m3_h, source.hours), allowed_m3)
-        whole_day[:, s] = np.where(open_days, day_m3, 0.0)
+        whole_day[:, s] = np.where(is_open[:, s], day_m3, 0.0)
         if source.feeds != "storage":
             hours = min(source.hours, spec.window_h)
             window_m3 = min(volume_of_hours_m3(source.rate_m3_h, hours), allowed_m3)
-            direct[:, s] = np.where(open_days, window_m3, 0.0)
+            direct[:, s] = np.where(is_open[:, s], window_m3, 0.0)
     return whole_day, direct
 
 

@@ -6,6 +6,7 @@ import os
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from functools import partial
+from itertools import accumulate
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -23,8 +24,9 @@ from drysward.drive.runs import (
 )
 from drysward.faults import Fault, FaultyInput
 from drysward.scenario.model import Scenario
-from drysward.site.stretches import WeatherSeen, stretches
+from drysward.site.stretches import PreparedSite, WeatherSeen, stretches, weather_ahead
 from drysward.site.weather_years import weather_series
+from drysward.studies.chosen_years import DailyAccounts
 from drysward.weather.record import DailyRecord
 
 if TYPE_CHECKING:
@@ -38,6 +40,7 @@ def run(
     on_progress: Callable[[float], None] | None = None,
     workers: int | None = None,
     record: DailyRecord | None = None,
+    daily: bool = False,
 ) -> xr.Dataset:
     """Run every plan of a scenario on every field and year.
 
@@ -49,10 +52,12 @@ def run(
     on_progress : called with the share of the work that is done.
     workers : threads; as many as there are cores when None. No number changes any result.
     record : daily weather to use in place of the scenario's file.
+    daily : keep the daily account of the driest, the middling and the wettest year too.
 
     Returns
     -------
-    Dataset with dimensions field, plan, year, month, stage and day_of_year; depths in mm.
+    Dataset with dimensions field, plan, year, month, stage and day_of_year; depths in mm. With
+    ``daily`` also ``daily_NAME`` of three years by season's deficit, by case and turf_day.
 
     Raises
     ------
@@ -66,13 +71,17 @@ def run(
         plans = tuple(scenario.plan_named(key) for key in only)
     series = weather_series(scenario, record)
     days = (series.stop - series.first).astype(int)
-    parts = stretches(scenario, series, years)
     workers = workers or os.cpu_count() or 1
     groups: list[Runs] = []
     seen: WeatherSeen | None = None
+    accounts: DailyAccounts | None = None
     done = 0
     compiled_run_site()
     with ThreadPoolExecutor(workers) as pool:
+        deficit_mm, known = None, None
+        if daily:
+            deficit_mm, known = weather_ahead(scenario, series, years, pool)
+        parts = stretches(scenario, series, years, known=known)
         ahead = pool.submit(next, parts, None)
         while (site := ahead.result()) is not None:
             # The next stretch is worked out while this one runs.
@@ -80,9 +89,12 @@ def run(
             if seen is None:
                 starts = [(site, plan) for plan in plans]
                 groups = [start_runs(part) for part in in_groups(starts, workers)]
+                firsts = list(accumulate((len(g.specs) for g in groups), initial=0))[:-1]
                 seen = WeatherSeen(site.years)
+                if deficit_mm is not None:
+                    accounts = DailyAccounts(deficit_mm, site, len(plans))
             seen.add(site)
-            list(pool.map(partial(advance_all, site), groups))
+            list(pool.map(partial(_advance, site, accounts), firsts, groups))
             done += site.calendar.size - site.from_day
             if on_progress is not None:
                 on_progress(done / days)
@@ -91,7 +103,20 @@ def run(
     # Here, so that a command line can load it while the plans run.
     from drysward.results.dataset import as_dataset
 
-    return as_dataset(last, series, seen, [g.one(b) for g in groups for b in range(len(g.specs))])
+    each = [group.one(b) for group in groups for b in range(len(group.specs))]
+    out = as_dataset(last, series, seen, each)
+    if accounts is None:
+        return out
+    return out.merge(accounts.dataset(scenario.catalog), combine_attrs="override")
+
+
+def _advance(site: PreparedSite, accounts: DailyAccounts | None, first: int, runs: Runs) -> None:
+    """Take ``runs``, of the plans from ``first`` on, through a stretch."""
+    if accounts is None:
+        advance_all(site, runs)
+    else:
+        days = accounts.days_in(site)
+        accounts.take(site, days, first, advance_all(site, runs, days))
 
 
 def ledger(

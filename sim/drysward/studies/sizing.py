@@ -13,21 +13,22 @@ from __future__ import annotations
 
 import math
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
-from threading import Lock
+from functools import partial
 
 import numpy as np
 import xarray as xr
 from scipy import special
 
+from drysward.day.lanes import LANES
 from drysward.day.records import STAGES
-from drysward.drive.runs import PlanRun, advance, compiled_run_site, start_run
+from drysward.drive.runs import Runs, advance_all, compiled_run_site, in_groups, start_runs
 from drysward.faults import Fault, FaultyInput
 from drysward.scenario.model import Scenario, Sizing, Sought, SupplySpec
-from drysward.site.stretches import PreparedSite, stretches
-from drysward.site.supply import supply_input
+from drysward.site.stretches import stretches
+from drysward.site.supply import sized_input, supplies_alongside, supply_days
 from drysward.site.weather_years import weather_series
 
 # The least size is told to this part of itself; a shade less is known to fail.
@@ -108,51 +109,35 @@ def solve(
         for x in against
         if sizing.against is not None
     ]
-    tasks = [(main, allowed), *((tried, allowed) for tried in beside)]
-    tasks += [(main, looser), (main, stricter)]
-    done = 0
-    lock = Lock()
-
-    def one(task: tuple[Tried, int]) -> tuple[float, float]:
-        nonlocal done
-        found = least_size(*task)
-        with lock:
-            done += 1
-            if on_progress is not None:
-                on_progress(done / len(tasks))
-        return found
-
-    with ThreadPoolExecutor(workers or os.cpu_count()) as pool:
-        found = list(pool.map(one, tasks))
-    (size, less), (low, _), (high, _) = found[0], found[-2], found[-1]
-    fewest = math.nan
-    if math.isnan(size):
-        fewest = main.best()
-        decides: tuple[int, ...] = ()
-        failing = main.failing(fewest)
-        beyond: list[float] = []
-    else:
-        failing = main.failing(size)
-        decides = trial.named(main.failing(less) & ~failing)
-        beyond = [x for x in main.rungs() if x > size and main.count(x) > allowed]
+    searches: list[Callable[[], object]] = [
+        partial(main.failing, given),
+        partial(_beyond, main, allowed),
+        *(partial(least_size, main, n) for n in (looser, stricter)),
+        *(partial(least_size, tried, allowed) for tried in beside),
+    ]
+    _go_through(searches, trial, workers or os.cpu_count() or 1, on_progress)
+    size, less = least_size(main, allowed)
+    fewest = main.best() if math.isnan(size) else math.nan
+    failing = main.failing(fewest if math.isnan(size) else size)
+    decides = () if math.isnan(size) else trial.named(main.failing(less) & ~failing)
     return SizingResult(
         sizing=sizing,
         n_years=n,
         allowed_years=allowed,
         as_given=given,
-        failing_as_given=trial.named(trial.failing(scenario.supply)),
+        failing_as_given=trial.named(main.failing(given)),
         least=Least(
             size=size,
-            low=low,
-            high=high,
+            low=least_size(main, looser)[0],
+            high=least_size(main, stricter)[0],
             tried_less=less,
             deciding_year=decides[0] if decides else None,
             failing_years=trial.named(failing),
             fewest_at=fewest,
-            fails_from=min(beyond, default=math.nan),
+            fails_from=_beyond(main, allowed),
         ),
         against=against,
-        curve=np.array([size for size, _ in found[1:-2]]),
+        curve=np.array([least_size(tried, allowed)[0] for tried in beside]),
     )
 
 
@@ -217,51 +202,80 @@ class Trial:
         self.sizing = scenario.sizing
         self.plan = scenario.plan_named(self.sizing.plan)
         self.sites = tuple(stretches(scenario, weather_series(scenario), years))
+        self.supply_days = [supply_days(scenario, at.weather, at.calendar) for at in self.sites]
         self.years = self.sites[0].years
         whole = [f.key for f in scenario.fields]
         self.place = whole.index(self.sizing.field) if self.sizing.field else 0
 
-    def failing(self, supply: SupplySpec) -> np.ndarray:
-        """Years (Y,) in which the outcome is not kept, true or false.
+    def failing(self, supplies: Sequence[SupplySpec]) -> np.ndarray:
+        """Years (B, Y) in which the outcome is not kept, true or false, under each supply.
 
+        The supplies differ from the scenario's only in size, and go side by side.
         Years are run a second time when the store ends lower than it began. A store that starts
         full would otherwise lend its first filling to the years: a sequent peak is taken over two
         cycles for the same reason (Loucks & van Beek 2017, chapter 11). The second cycle ends
         where it meets the first: from there on every day is the same.
         """
-        scenario = replace(self.scenario, supply=supply)
-        sites = [_with_supply(site, scenario) for site in self.sites]
-        run = start_run(sites[0], self.plan)
-        before = _held(run)
+        with_each = [replace(self.scenario, supply=supply) for supply in supplies]
+        runs = self._start(with_each)
+        before = _held(runs)
         passed = []
-        for site in sites:
-            advance(site, run)
-            passed.append((_held(run), run.patches.copy()))
-        fails = self._not_kept(run)
-        if _held(run) >= before * (1.0 - 1e-9):
+        for k in range(len(self.sites)):
+            self._advance(k, with_each, runs)
+            passed.append((_held(runs), runs.patches.copy()))
+        fails, end = self._not_kept(runs), _held(runs)
+        left = np.flatnonzero(end < before * (1.0 - 1e-9))
+        again = self._start([with_each[b] for b in left]) if left.size else None
+        if again is None:
             return fails
-        again = start_run(sites[0], self.plan)
-        again.supply.store.volume = _held(run)
-        for site, (held, patches) in zip(sites, passed, strict=True):
-            advance(site, again)
+        again.supply.store.volume[:, 0] = end[left]
+        for k, (held, patches) in enumerate(passed):
+            self._advance(k, [with_each[b] for b in left], again)
+            site = self.sites[k]
             here = np.unique(site.calendar.year[site.from_day :])
             here = here[here >= 0]
-            fails[here] = self._not_kept(again)[here]
-            if abs(_held(again) - held) <= 1e-9 * before and _same(again.patches, patches):
+            fails[np.ix_(left, here)] = self._not_kept(again)[:, here]
+            met = np.abs(_held(again) - held[left]) <= 1e-9 * before[left]
+            met &= _same(again.patches, patches[left].view(np.recarray))
+            if met.all():
                 break
+            left, again = left[~met], again.some(np.flatnonzero(~met))
         return fails
 
-    def _not_kept(self, run: PlanRun) -> np.ndarray:
+    def learn(self, wanted: Sequence[tuple[Tried, float]]) -> None:
+        """Run sizes that searches asked for, side by side, and let these know."""
+        fails = self.failing([tried.supply_with(size) for tried, size in wanted])
+        for (tried, size), years in zip(wanted, fails, strict=True):
+            tried.known[size] = years
+
+    def _start(self, scenarios: Sequence[Scenario]) -> Runs:
+        first = self.sites[0]
+        return start_runs([(replace(first, scenario=one), self.plan) for one in scenarios])
+
+    def _advance(self, k: int, scenarios: Sequence[Scenario], runs: Runs) -> None:
+        """Take runs through stretch ``k``, each on the supply of its own scenario."""
+        given = [sized_input(one, self.supply_days[k]) for one in scenarios]
+        runs.supply_of = np.arange(len(scenarios))
+        advance_all(replace(self.sites[k], supply=supplies_alongside(given)), runs)
+
+    def _not_kept(self, runs: Runs) -> np.ndarray:
         sizing = self.sizing
         if sizing.outcome == "shortage":
-            asked, short = run.supply.years.asked, run.supply.years.shortage
+            asked, short = runs.supply.years.asked, runs.supply.years.shortage
             # Rounding is no shortage.
             return np.asarray(short > sizing.share * asked + 1e-9 * (1.0 + asked))
         assert sizing.outcome in STAGES
-        return np.asarray(run.years[f"peak_{sizing.outcome}"][self.place] > sizing.share)
+        return np.asarray(runs.years[f"peak_{sizing.outcome}"][:, self.place] > sizing.share)
 
     def named(self, years: np.ndarray) -> tuple[int, ...]:
         return tuple(year for year, fails in zip(self.years, years, strict=True) if fails)
+
+
+class Untried(Exception):
+    """A search asks for sizes that were not run yet."""
+
+    def __init__(self, tried: Tried, sizes: Sequence[float]) -> None:
+        self.wanted = [(tried, size) for size in sizes]
 
 
 class Tried:
@@ -273,10 +287,18 @@ class Tried:
         self.most = _most(trial, sought)
         self.known: dict[float, np.ndarray] = {}
 
+    def supply_with(self, size: float) -> SupplySpec:
+        return with_size(self.supply, self.sought, size)
+
+    def need(self, sizes: Sequence[float]) -> None:
+        """``Untried`` unless all sizes are known."""
+        unknown = [size for size in sizes if size not in self.known]
+        if unknown:
+            raise Untried(self, unknown)
+
     def failing(self, size: float) -> np.ndarray:
-        """Years (Y,) that fail with ``size``."""
-        if size not in self.known:
-            self.known[size] = self.trial.failing(with_size(self.supply, self.sought, size))
+        """Years (Y,) that fail with ``size``; ``Untried`` when it was not run yet."""
+        self.need([size])
         return self.known[size]
 
     def count(self, size: float) -> int:
@@ -293,20 +315,50 @@ class Tried:
 
     def best(self) -> float:
         """The size tried with the fewest failing years, the smallest such."""
-        return min(sorted(self.known), key=self.count)
+        asked_about = [size for size in self.known if self.low <= size <= self.most]
+        return min(sorted(asked_about), key=self.count)
 
 
-def _held(run: PlanRun) -> float:
-    return float(run.supply.store.volume[0])
+def _go_through(
+    searches: Sequence[Callable[[], object]],
+    trial: Trial,
+    workers: int,
+    on_progress: Callable[[float], None] | None,
+) -> None:
+    """Run every size that the searches ask for, until all of them come to their end.
+
+    A search stops at the first size that was not run yet, and later begins anew from what is
+    known. So the sizes of all searches can be run side by side.
+    """
+    together = max(LANES // len(trial.scenario.fields), 1)
+    left = list(searches)
+    with ThreadPoolExecutor(workers) as pool:
+        while left:
+            wanted: dict[tuple[Tried, float], None] = {}
+            stopped = []
+            for search in left:
+                try:
+                    search()
+                except Untried as untried:
+                    stopped.append(search)
+                    wanted.update(dict.fromkeys(untried.wanted))
+            left = stopped
+            if on_progress is not None:
+                on_progress(1.0 - len(left) / len(searches))
+            rounds = math.ceil(len(wanted) / (workers * together))
+            list(pool.map(trial.learn, in_groups(list(wanted), rounds * workers)))
 
 
-def _same(one: np.recarray, other: np.recarray) -> bool:
-    return all(np.allclose(one[n], other[n], rtol=1e-9, atol=1e-9) for n in one.dtype.names or ())
+def _held(runs: Runs) -> np.ndarray:
+    """What is in store under each run (B,), m3."""
+    return runs.supply.store.volume[:, 0].copy()
 
 
-def _with_supply(site: PreparedSite, scenario: Scenario) -> PreparedSite:
-    given = supply_input(scenario, site.weather, site.calendar)
-    return replace(site, scenario=scenario, supply=given)
+def _same(one: np.recarray, other: np.recarray) -> np.ndarray:
+    """Whether patches (B, ...) of runs are the same (B,)."""
+    names = one.dtype.names or ()
+    near = [np.isclose(one[n], other[n], rtol=1e-9, atol=1e-9).all(axis=(1, 2)) for n in names]
+    return np.all(near, axis=0)
 
 
 def size_of(supply: SupplySpec, sought: Sought) -> float:
@@ -367,7 +419,11 @@ def least_size(tried: Tried, allowed: int) -> tuple[float, float]:
         return rungs[0], rungs[0]
     given = size_of(tried.supply, tried.sought)
     middle = rungs.index(given) if given in rungs else len(rungs) // 2
-    found = next((i for i in (*range(middle, len(rungs)), *range(middle)) if keeps(rungs[i])), None)
+    found = next((i for i in range(middle, len(rungs)) if keeps(rungs[i])), None)
+    if found is None:
+        # A size has been given that is far from enough, or more than is good: any of these may do.
+        tried.need(rungs[:middle])
+        found = next((i for i in range(middle) if keeps(rungs[i])), None)
     if found is None:
         low, high = _between_rungs(tried, rungs, allowed)
         if math.isnan(high):
@@ -380,6 +436,14 @@ def least_size(tried: Tried, allowed: int) -> tuple[float, float]:
         half = 0.5 * (low + high)
         low, high = (low, half) if keeps(half) else (half, high)
     return high, low
+
+
+def _beyond(tried: Tried, allowed: int) -> float:
+    """The least rung above the least size that fails again; NaN when none does."""
+    size, _ = least_size(tried, allowed)
+    larger = [x for x in tried.rungs() if x > size]
+    tried.need(larger)
+    return min((x for x in larger if tried.count(x) > allowed), default=math.nan)
 
 
 def _between_rungs(tried: Tried, rungs: list[float], allowed: int) -> tuple[float, float]:
@@ -395,8 +459,9 @@ def _between_rungs(tried: Tried, rungs: list[float], allowed: int) -> tuple[floa
         gaps = [x for x in near[max(at - 1, 0) : at + 2] if abs(x - best) > _CLOSEST * best]
         if not gaps:
             return math.nan, math.nan
-        for other in gaps:
-            size = 0.5 * (best + other)
+        halves = [0.5 * (best + other) for other in gaps]
+        tried.need(halves)
+        for size in halves:
             if tried.count(size) <= allowed:
                 return max(x for x in near if x < size), size
             near.append(size)
