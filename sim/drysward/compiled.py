@@ -23,8 +23,9 @@ import numba
 import numba.extending
 import platformdirs
 
-# Packages whose functions are compiled: of ``site`` the passes over weather that make its days.
-_COMPILED = ("drysward.day", "drysward.physics", "drysward.site")
+# Packages whose functions are compiled: of ``site`` the passes over weather that make its days, of
+# ``drive`` what goes through them.
+_COMPILED = ("drysward.day", "drysward.physics", "drysward.site", "drysward.drive")
 
 
 # Nobody calls such a function from outside, so it needs no way in: to make those took a seventh of

@@ -73,7 +73,6 @@ U_SUMS, U_CAUGHT, U_SURFACE, U_STORES = (
 )
 ASKED, LIQUID = PLACE["asked"], PLACE["liquid"]
 GROSS, MISSED, CATCH_SHARE = PLACE["gross"], PLACE["missed"], PLACE["catch_share"]
-SNOW_WATER, SNOW_BEFORE = PLACE["snow_water"], PLACE["snow_before"]
 STORED, WEEK_SUM = PLACE["stored"], PLACE["week_sum"]
 RECENT_RAIN = PLACE["recent_rain"]
 GREEN, WORN = PATCH_PLACE["green"], PATCH_PLACE["worn"]
@@ -116,10 +115,10 @@ IS_OF_PLAY = np.array([name in _OF_PLAY for name in TRACE.names or ()])
 class Ground(NamedTuple):
     """What D days bring to C fields, whatever plan is run.
 
-    ``days`` (D, C, names of DAY) and ``play_days`` (D, C, names of PLAY_DAY), the latter (0, ...)
-    when no field is looked at. ``calendar`` CALENDAR (D,). ``rain_before``: rain summed over all
-    days before each (D + 1,), mm. ``drought_index`` (D,), mm. ``spray_loss``: share lost in
-    flight (times of day, D).
+    ``days`` (D, C, names of DAY), or some lines of it, and ``play_days`` (D, C, names of PLAY_DAY),
+    the latter (0, ...) when no field is looked at. ``calendar`` CALENDAR (D,). ``rain_before``:
+    rain summed over all days before each (D + 1,), mm. ``drought_index`` (D,), mm.
+    ``spray_loss``: share lost in flight (times of day, D).
     """
 
     days: Any
@@ -191,6 +190,7 @@ class Desk(NamedTuple):
     draws_m3: Any
 
 
+@jitable
 def run_site(
     ground: Ground,
     party: Party,
@@ -202,9 +202,11 @@ def run_site(
     reached: Any,
     fresh_turf_each_year: bool,
     from_day: int,
+    stop_day: int,
+    first_line: int,
     trace_from: int,
 ) -> None:
-    """Run B plans over all days of a site, in place.
+    """Run B plans over days of a site, in place.
 
     Parameters
     ----------
@@ -212,18 +214,15 @@ def run_site(
         one of each plan. supply_states : see ``day.supply``; every array leads with the plan.
     reached : share of a field at which a stage counts as reached (4,).
     fresh_turf_each_year : start every turf year with established turf.
-    from_day : first day to run; those before only tell what rain fell and snow lay.
+    from_day, stop_day : first day to run, and the one after the last; those before only tell what
+        rain fell.
+    first_line : day of the first line of ``ground.days``.
     trace_from : first of the days that ``tally.trace`` keeps.
     """
     n_days = ground.calendar.shape[0]
     n_blocks = party.blocks.shape[0]
     n_told = tally.trace.shape[1]
-    for k in range(n_blocks):
-        if from_day > 0:
-            read_ground(ground.days[from_day - 1], party, k)
-            for lane in range(LANES):
-                party.blocks[k, SNOW_BEFORE + lane] = party.blocks[k, SNOW_WATER + lane]
-    for d in range(from_day, n_days):
+    for d in range(from_day, stop_day):
         cal = ground.calendar[d]
         t = d - trace_from
         is_told = 0 <= t < n_told
@@ -231,7 +230,7 @@ def run_site(
         for k in range(n_blocks):
             if cal.first == 1 and cal.year >= 0:
                 clear_year(party, k)
-            open_morning(ground, party, cal, d, k)
+            open_morning(ground, party, cal, d, d - first_line, k)
         if supply.site[0, 0].on > 0.0:
             open_supply(ground, party, supply, supply_of, supply_states, cal, d)
         for k in range(n_blocks):
@@ -285,9 +284,9 @@ def read_each(line: Any, first: int, party: Party, k: int) -> None:
 
 
 @jitable
-def open_morning(ground: Ground, party: Party, cal: Any, d: int, k: int) -> None:
+def open_morning(ground: Ground, party: Party, cal: Any, d: int, line: int, k: int) -> None:
     """What the day is, and what the plans say of it as if nothing were restricted."""
-    read_ground(ground.days[d], party, k)
+    read_ground(ground.days[line], party, k)
     if party.is_played[k]:
         read_play(ground.play_days[d], party, k)
     block = party.blocks[k]

@@ -6,6 +6,7 @@ compiled pass over the days, and the day step only reads it.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -13,7 +14,7 @@ from numpy.typing import NDArray
 
 from drysward.catalog import Catalog, Entry
 from drysward.compiled import compiled, jitable
-from drysward.day.records import CALENDAR, CALENDAR_DAYS, FIELD, records
+from drysward.day.records import CALENDAR, CALENDAR_DAYS, DAY, FIELD, records
 from drysward.physics.arithmetic import larger
 from drysward.physics.crop_coefficient import height_effect, soil_warmth, turf_kc, under_snow
 from drysward.physics.curve_number import (
@@ -38,7 +39,7 @@ from drysward.physics.young_turf import young_root_share
 from drysward.scenario.model import SKINNED, FieldSpec
 from drysward.site.profile import Curves, node_above, water_above_mm
 from drysward.site.root_zone import NATIVE, SAND_CAP, RootZone
-from drysward.site.site_weather import SiteWeather
+from drysward.site.site_weather import WEATHER, SiteWeather
 from drysward.weather.simulated.climate import MONTH_OF_DAY, calendar_day
 
 FloatArray = NDArray[np.float64]
@@ -199,6 +200,68 @@ MEMORY = np.dtype(
     ]
 )
 """What the days of a field remember of the day before."""
+
+
+class Forcing(NamedTuple):
+    """What the days of C fields are worked out from where that is done as they are run.
+
+    ``turfs`` TURF, ``fields`` FIELD and ``memories`` MEMORY (C,); water above the nodes of their
+    profiles, of which field f has ``n_nodes[f]``, in the order of ``Curves`` (4, C, N);
+    ``weather`` WEATHER (n,); what covers keep off (C, n), mm; and DAY (lines, C), which is
+    written.
+    """
+
+    turfs: np.recarray
+    fields: np.recarray
+    memories: np.recarray
+    curves: FloatArray
+    n_nodes: NDArray[np.int64]
+    weather: np.recarray
+    kept_off_mm: FloatArray
+    days: np.recarray
+
+
+NOTHING_TO_FORCE = Forcing(
+    records(TURF, 0),
+    records(FIELD, 0),
+    records(MEMORY, 0),
+    np.empty((4, 0, 0)),
+    np.empty(0, np.int64),
+    records(WEATHER, 0),
+    np.empty((0, 0)),
+    records(DAY, (0, 0)),
+)
+
+
+def forcing_of(
+    of_fields: Sequence[tuple[FieldSpec, RootZone, Catalog]], southern: bool, lines: int
+) -> Forcing:
+    """What the days of fields are worked out from, so many at a time, but for the weather."""
+    profiles = [zone.profile for _, zone, _ in of_fields]
+    n_nodes = np.array([profile.node_mm.size for profile in profiles])
+    curves = np.zeros((4, len(profiles), n_nodes.max()))
+    for f, profile in enumerate(profiles):
+        curves[:, f, : n_nodes[f]] = profile.curves
+    turfs = [turf_record(*one, southern) for one in of_fields]
+    fields = [field_record(*one) for one in of_fields]
+    return NOTHING_TO_FORCE._replace(
+        turfs=np.concatenate(turfs).view(np.recarray),
+        fields=np.concatenate(fields).view(np.recarray),
+        memories=records(MEMORY, len(turfs)),
+        curves=curves,
+        n_nodes=n_nodes,
+        days=records(DAY, (lines, len(turfs))),
+    )
+
+
+def force_first_day(forcing: Forcing, calendar: np.recarray) -> None:
+    """Write the first of a stretch's days, which runs start from; it is forced again with them."""
+    for f, n in enumerate(forcing.n_nodes):
+        curves = Curves(*(curve[f, :n] for curve in forcing.curves))
+        compiled(field_pass, counted=False)(
+            forcing.turfs, curves, forcing.weather, calendar, forcing.kept_off_mm[f],
+            forcing.fields, forcing.days, f, forcing.memories, 0, 1,
+        )  # fmt: skip
 
 
 def turf_record(spec: FieldSpec, zone: RootZone, catalog: Catalog, southern: bool) -> np.recarray:

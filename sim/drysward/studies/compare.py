@@ -77,7 +77,8 @@ def run(
             ahead = pool.submit(next, parts, None)
             if seen is None:
                 starts = [(site, plan) for plan in plans]
-                groups = [start_runs(part) for part in in_groups(starts, workers)]
+                together = in_groups(starts, workers, len(scenario.fields))
+                groups = [start_runs(part) for part in together]
                 seen = WeatherSeen(site.years)
             seen.add(site)
             list(pool.map(partial(advance_all, site), groups))
