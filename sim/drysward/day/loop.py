@@ -276,11 +276,11 @@ def read_play(line: Any, party: Party, k: int) -> None:
 @jitable
 def read_each(line: Any, first: int, party: Party, k: int) -> None:
     """The numbers of a day to lanes that each live on a field of their own."""
-    block, columns = party.blocks[k], party.columns[k]
-    for j in range(line.shape[1]):
-        place = first + LANES * j
-        for lane in range(QUAD * party.quads[k]):
-            block[place + lane] = line[columns[lane], j]
+    block = party.blocks[k]
+    for lane in range(QUAD * party.quads[k]):
+        own = line[party.columns[k, lane]]
+        for j in range(line.shape[1]):
+            block[first + LANES * j + lane] = own[j]
 
 
 @jitable
