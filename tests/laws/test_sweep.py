@@ -115,10 +115,10 @@ def test_points_with_fields_of_their_own_are_the_same_alone_and_in_a_group(tmp_p
     """
     base = drysward.shipped(shipped)
     kind = base.fields[0].species
-    axes = f'''[axes.wilt]
-key = "overrides.species.{kind}.p_wilt"
-from = 0.55
-to = 0.75
+    axes = f'''[axes.kc]
+key = "overrides.species.{kind}.kc_summer"
+from = 0.7
+to = 0.9
 steps = 7
 [axes.depth]
 key = "fields.{base.fields[0].key}.root_zone.depth"
@@ -127,7 +127,7 @@ values = ["10 in", "14 in"]
 key = "overrides.species.{kind}.root_heat_loss"
 values = [0.01]
 '''
-    text = f'scenario = "{shipped}"\nyears = 52\nplans = ["{base.plans[0].key}"]\n{axes}'
+    text = f'scenario = "{shipped}"\nyears = 52\nplans = ["{base.plans[-1].key}"]\n{axes}'
     design = design_of(sweep_of("sweep.toml", text, "base.toml", base.text, base.folder))
     numbers = range(11)
     together = run_points(design, numbers, Held())

@@ -251,7 +251,7 @@ class Grounds:
     """
 
     def __init__(self, held: Held, points: Sequence[Point]) -> None:
-        self.held, self.first = held, points[0]
+        self.held, self.points, self.first = held, points, points[0]
         self.is_shared = all(point.fields == self.first.fields for point in points)
         places: dict[str, int] = {}
         self.columns = [
@@ -295,10 +295,9 @@ class Grounds:
             spec = point.scenario.fields[i]
             covered = field_covers(spec, weather)
             kept_off_mm[c] = covered.kept_off_mm
-            one = play_input(
-                replace(point.scenario, fields=(spec,)), self.zones[c : c + 1],
-                self.forcing.fields[c : c + 1], weather, [covered],
-            )  # fmt: skip
+            alone = replace(point.scenario, fields=(spec,))
+            field = self.forcing.fields[c : c + 1].view(np.recarray)
+            one = play_input(alone, self.zones[c : c + 1], field, weather, [covered])
             play.fields[c], play.days[: len(one.days), c] = one.fields[0], one.days[:, 0]
         forcing = self.forcing._replace(weather=weather.days, kept_off_mm=kept_off_mm)
         if place == 0:
