@@ -17,6 +17,7 @@ import textwrap
 from collections.abc import Callable, Mapping
 from functools import cache
 from pathlib import Path
+from threading import Lock
 from typing import Any
 
 import numba
@@ -117,12 +118,21 @@ def is_warm() -> bool:
     return folder.is_dir() and any(folder.rglob("*.nbc"))
 
 
+# The folder is a setting of the whole process, and threads may ask for functions together.
+_SETTING = Lock()
+
+
 @cache
 def compiled(function: Callable[..., Any], counted: bool = True) -> Callable[..., Any]:
     """A function of the numba subset compiled, without the GIL; kept for the next program.
 
     ``counted``: its arrays have reference counts, which what allocates needs.
     """
+    with _SETTING:
+        return _compiled(function, counted)
+
+
+def _compiled(function: Callable[..., Any], counted: bool) -> Callable[..., Any]:
     config: Any = numba.config  # its settings are made at run time
     before = config.CACHE_DIR
     folder = cache_folder()
