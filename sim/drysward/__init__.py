@@ -18,7 +18,7 @@ _HOMES = {
     "shipped": "drysward.scenario.load",
     "run": "drysward.studies.compare",
     "ledger": "drysward.studies.compare",
-    "answers": "drysward.results.odds",
+    "answers": "drysward.results.answers",
     "open": "drysward.studies.sweep.folder:open_sweep",
 }
 

@@ -19,6 +19,7 @@ import textwrap
 from collections.abc import Callable, Mapping, Sequence
 from functools import cache
 from pathlib import Path
+from threading import Lock
 from typing import Any
 
 import numba
@@ -31,8 +32,11 @@ from drysward.loading import standing_in
 with standing_in("scipy.linalg.cython_blas", None):
     importlib.import_module("numba.np.arraymath")
 
-# Packages whose functions are compiled: of ``site`` the passes over weather that make its days.
-_COMPILED = ("drysward.day", "drysward.physics", "drysward.site")
+# Packages whose functions are compiled: of ``site`` the passes over weather that make its days, of
+# ``drive`` what goes through them.
+_COMPILED = ("drysward.day", "drysward.physics", "drysward.site", "drysward.drive")
+# The folder is a setting of the whole process, and threads may ask for functions together.
+_SETTING = Lock()
 
 
 # Nobody calls such a function from outside, so it needs no way in: to make those took a seventh of
@@ -202,6 +206,7 @@ def jitable(function: Callable[..., Any]) -> Any:
 def sources_digest() -> str:
     """Digest of every source file with compiled code."""
     digest = hashlib.sha256(numba.__version__.encode())
+    digest.update(Path(__file__).read_bytes())  # it rewrites what is compiled
     for package in _COMPILED:
         for item in sorted(importlib.resources.files(package).iterdir(), key=lambda f: f.name):
             if item.name.endswith(".py"):
@@ -227,6 +232,11 @@ def compiled(function: Callable[..., Any], counted: bool = True) -> Callable[...
 
     ``counted``: its arrays have reference counts, which what allocates needs.
     """
+    with _SETTING:
+        return _compiled(function, counted)
+
+
+def _compiled(function: Callable[..., Any], counted: bool) -> Callable[..., Any]:
     config: Any = numba.config  # its settings are made at run time
     before = config.CACHE_DIR
     folder = cache_folder()

@@ -2,8 +2,9 @@
 
 Not run by pytest. Measures, in one run and turn about: the compiled day loop alone and a whole
 sweep (reading, weather, fields, day loop, answers, files) in patch-days a second on one core and
-on two; that the cost is linear in points and in years over two decades; and the peak memory of
-10^6 site-years of fields of five patches, here and on a cluster. Quote ratios of one run.
+on two; a year of one field with its own draw of numbers; that the cost is linear in points and in
+years over two decades; and the peak memory of 10^6 site-years of fields of five patches, here and
+on a cluster. Quote ratios of one run.
 """
 
 from __future__ import annotations
@@ -17,11 +18,15 @@ from pathlib import Path
 from time import perf_counter
 
 import drysward
-from drysward.drive.runs import MOST_TOGETHER, advance_all, compiled_run_site, start_runs
+from drysward.drive.runs import advance_all, most_together, start_runs
+from drysward.drive.windows import compiled_run_site
 from drysward.site.stretches import stretches
 from drysward.site.weather_years import weather_series
 from drysward.studies.sweep.description import Sweep, sweep_of
+from drysward.studies.sweep.design import design_of
+from drysward.studies.sweep.points import point_at
 from drysward.studies.sweep.run import plan_work, run_sweep
+from drysward.studies.sweep.shared import Grounds, Held, for_point, part_of, years_of
 
 PATCHES, FIELDS, DAYS = 5, 2, 365.2425
 YEARS = 200
@@ -56,13 +61,13 @@ def bare(points: int, years: int, threads: int) -> float:
     sites = list(stretches(scenario, weather_series(scenario)))
 
     def some(_: int) -> None:
-        runs = start_runs([(sites[0], plan)] * MOST_TOGETHER)
+        runs = start_runs([(sites[0], plan)] * most_together(FIELDS))
         for site in sites:
             advance_all(site, runs)
 
     start = perf_counter()
     with ThreadPoolExecutor(threads) as pool:
-        list(pool.map(some, range(points // MOST_TOGETHER)))
+        list(pool.map(some, range(points // most_together(FIELDS))))
     return perf_counter() - start
 
 
@@ -82,6 +87,7 @@ def speed() -> None:
             ("one", lambda: swept(one_plan, 1)),
             ("two", lambda: swept(one_plan, 2)),
             ("fields", lambda: 4.0 * swept(fields, 1)),
+            ("fields two", lambda: 4.0 * swept(fields, 2)),
         ):
             rows.setdefault(name, []).append(taken())
     least = {name: min(times) for name, times in rows.items()}
@@ -96,6 +102,33 @@ def speed() -> None:
     print(f"   {least['one'] / least['two']:.2f} times one core")
     print(f"sweep, every point its fields {rate['fields']:6.1f}", end="")
     print(f"   {least['fields'] / least['one']:.1f} times the time")
+    print(f"the same, two cores           {rate['fields two']:6.1f}", end="")
+    print(f"   {least['fields'] / least['fields two']:.2f} times one core")
+
+
+def field_years() -> None:
+    """Time of a year of one field with its own draw of a species' numbers: forcing and loop."""
+    one = sweep(128, 50, "overrides.species.kentucky_bluegrass.p_wilt")
+    text = one.base_text.replace("[fields.practice]", "[fields.practice_not_run]")
+    head, _, tail = text.partition("[fields.practice_not_run]")
+    text = head + tail[tail.index("\n[") :]
+    one = sweep_of(one.name, one.text, "demo.toml", text, one.folder)
+    design, held = design_of(one), Held()
+    points = [point_at(one, at, climate_is_checked=True) for at in design.positions]
+    years = years_of(held, points[0])
+    part = part_of(held, points[0], years, 0)
+    together = most_together(len(points[0].fields))
+    times = []
+    for _ in range(3):
+        start = perf_counter()
+        for i in range(0, len(points), together):
+            grounds = Grounds(held, points[i : i + together])
+            site = grounds.site(part, 0)
+            alike = zip(grounds.points, grounds.columns, strict=True)
+            runs = start_runs([(for_point(site, p, c), p.plans[0]) for p, c in alike])
+            advance_all(site, runs)
+        times.append((perf_counter() - start) / len(points) / len(part.years))
+    print(f"a year of one field with its own draw {1e3 * min(times):.3f} ms")
 
 
 def linear() -> None:
@@ -145,14 +178,19 @@ def cluster_memory() -> None:
     print(f"the same on a cluster: {taken:.0f} s, parent {peak_mb():.0f} MB, workers {workers} MB")
 
 
-_PARTS = {"--memory": memory, "--cluster": cluster_memory}
+_PARTS = {
+    "--speed": speed,
+    "--field-years": field_years,
+    "--memory": memory,
+    "--cluster": cluster_memory,
+}
 
 if __name__ == "__main__":
     compiled_run_site()
     asked = [part for option, part in _PARTS.items() if option in sys.argv]
-    for part in asked or (speed, linear):
+    for part in asked or (speed, field_years, linear):
         part()
     if not asked:
         # Peak memory only ever grows: each in a process of its own.
-        for option in _PARTS:
+        for option in ("--memory", "--cluster"):
             subprocess.run([sys.executable, str(Path(__file__)), option], check=True)

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from drysward.results import frequency
+from drysward.results import frequency, odds
 
 records = st.lists(st.floats(0, 1000, allow_subnormal=False), min_size=1, max_size=40)
 PERIODS = [1.01, 1.25, 2, 5, 10, 20, 50]
@@ -118,7 +118,7 @@ def test_frequency_factor_is_the_standardized_pearson3_quantile(skew, exceedance
 
 @given(st.lists(st.booleans(), min_size=1, max_size=60))
 def test_probability_and_its_limits(events):
-    found = frequency.probability_of(events)
+    found = odds.probability_of(events)
     n, count = len(events), sum(events)
     assert found.p == count / n
     assert 0 <= found.low <= found.p <= found.high <= 1
@@ -138,14 +138,14 @@ def test_what_is_not_a_record_is_refused(values):
     with pytest.raises(ValueError):
         frequency.pearson3_quantile(values, 2)
     with pytest.raises(ValueError):
-        frequency.probability_of(values)
+        odds.probability_of(values)
 
 
 def test_where_one_record_is_asked_for_two_are_refused():
     with pytest.raises(ValueError, match="one series"):
         frequency.pearson3_quantile([[1.0, 2.0]], 2)
     with pytest.raises(ValueError, match="one series"):
-        frequency.probability_of([[1.0, 0.0]])
+        odds.probability_of([[1.0, 0.0]])
 
 
 @pytest.mark.parametrize("period", [1.0, 0.0, -5.0, np.nan, np.inf])
@@ -160,4 +160,4 @@ def test_other_refusals():
     with pytest.raises(ValueError, match="confidence"):
         frequency.demand_at_return_periods([1.0, 2.0], [2], confidence=90)
     with pytest.raises(ValueError, match="true or false"):
-        frequency.probability_of([0.5])
+        odds.probability_of([0.5])

@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from drysward.physics.curve_number import retention_mm
+from drysward.physics.curve_number import rain_runoff, retention_mm
 from drysward.physics.evaporation import evaporation_reduction
-from drysward.physics.runoff import rain_runoff, sprinkler_runoff
+from drysward.physics.sprinkler_runoff import sprinkler_runoff
 from drysward.physics.transpiration import stress_coefficient
 
 

@@ -639,7 +639,7 @@ def whole(match_days) -> xr.Dataset:
 def test_the_length_of_a_stretch_changes_no_number_of_play(
     match_days, whole, monkeypatch, years_at_once
 ):
-    def shorter(scenario, series, years=None):
+    def shorter(scenario, series, years=None, **_):
         return stretches(scenario, series, years, years_at_once)
 
     monkeypatch.setattr(compare, "stretches", shorter)

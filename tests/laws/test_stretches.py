@@ -31,7 +31,7 @@ def whole(demo) -> xr.Dataset:
 
 @pytest.mark.parametrize("years_at_once", [7, 1000])
 def test_the_length_of_a_stretch_changes_no_figure(demo, whole, monkeypatch, years_at_once):
-    def shorter(scenario, series, years=None):
+    def shorter(scenario, series, years=None, **_):
         return stretches(scenario, series, years, years_at_once)
 
     monkeypatch.setattr(compare, "stretches", shorter)

@@ -20,11 +20,13 @@ from scipy.io import netcdf_file
 import drysward
 from drysward.faults import FaultyInput
 from drysward.scenario.load import loads
+from drysward.studies.sweep.chunk import run_points
 from drysward.studies.sweep.description import Sweep, read_sweep, sweep_of
 from drysward.studies.sweep.design import FIELDS, PLANS, WEATHER, Design, depth_of, design_of
 from drysward.studies.sweep.folder import chunk_path, chunks_there, program_digest
 from drysward.studies.sweep.points import point_at, tree_at
 from drysward.studies.sweep.run import Work, plan_work, run_sweep
+from drysward.studies.sweep.shared import Held
 
 AXES = """
 [axes.trigger]
@@ -104,6 +106,38 @@ def test_a_point_is_the_scenario_run_alone_bit_for_bit(tmp_path, shipped, plans,
             values = alone[name].mean("year").values
             np.testing.assert_allclose(point[f"{name}_mean"].values, values, rtol=1e-12)
     assert point["peak_week_most"].values.max() == alone["peak_week"].values.max()
+
+
+@pytest.mark.parametrize("shipped", ["demo", "match-days"])
+def test_points_with_fields_of_their_own_are_the_same_alone_and_in_a_group(tmp_path, shipped):
+    """Species' numbers and soil, over two stretches, some points on common ground; with play too,
+    where a cover lies. Eleven points of a chunk are more than a block holds.
+    """
+    base = drysward.shipped(shipped)
+    kind = base.fields[0].species
+    axes = f'''[axes.kc]
+key = "overrides.species.{kind}.kc_summer"
+from = 0.7
+to = 0.9
+steps = 7
+[axes.depth]
+key = "fields.{base.fields[0].key}.root_zone.depth"
+values = ["10 in", "14 in"]
+[axes.lost]
+key = "overrides.species.{kind}.root_heat_loss"
+values = [0.01]
+'''
+    text = f'scenario = "{shipped}"\nyears = 52\nplans = ["{base.plans[-1].key}"]\n{axes}'
+    design = design_of(sweep_of("sweep.toml", text, "base.toml", base.text, base.folder))
+    numbers = range(11)
+    together = run_points(design, numbers, Held())
+    for number in numbers:
+        alone = run_points(design, range(number, number + 1), Held())
+        assert alone.keys() == together.keys()
+        for name, (_, values) in alone.items():
+            assert values[0].tobytes() == together[name][1][number].tobytes(), name
+    told = together["transpiration_mean"][1]
+    assert len(np.unique(told.reshape(len(numbers), -1), axis=0)) == len(numbers)
 
 
 def test_a_point_is_the_file_with_its_keys_written_by_hand():

@@ -11,8 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
-from drysward.physics.curve_number import INITIAL_ABSTRACTION, retention_mm
-from drysward.physics.runoff import rain_runoff
+from drysward.physics.curve_number import INITIAL_ABSTRACTION, rain_runoff, retention_mm
 
 IN = 25.4
 # Runoff, in, of 5.0 in of rain: TR-55 Table 2-1 (from memory).

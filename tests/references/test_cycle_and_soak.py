@@ -6,7 +6,7 @@ memory).
 
 import pytest
 
-from drysward.physics.runoff import sprinkler_runoff
+from drysward.physics.sprinkler_runoff import sprinkler_runoff
 
 IN = 25.4
 CLAY_LOAM = {"rate": 1.5 * IN, "intake": 0.20 * IN, "surface_storage": 0.26 * IN}

@@ -7,7 +7,7 @@ Bulletin 17B (1982), Fishkill Creek example; standard results for sampling error
 import numpy as np
 import pytest
 
-from drysward.results import frequency
+from drysward.results import frequency, odds
 
 # Annual precipitation, inches, 1944 to 2009 in year order (AGSM 335 handout).
 NORTH_DAKOTA_IN = np.fromstring(
@@ -120,27 +120,27 @@ class TestSamplingError:
         ],
     )
     def test_standard_error(self, p, n, printed):
-        assert frequency.standard_error(p, n) == pytest.approx(printed, abs=0.0005)
+        assert odds.standard_error(p, n) == pytest.approx(printed, abs=0.0005)
 
     def test_repeat_samples_scatter_as_the_formula_says(self):
         """20,000 records of 30 years, event chance 0.1: their p scatters by 0.055."""
         rng = np.random.default_rng(9)
         events = rng.random((20_000, 30)) < 0.1
-        found = np.array([frequency.probability_of(record).p for record in events[:4_000]])
+        found = np.array([odds.probability_of(record).p for record in events[:4_000]])
         assert np.std(found) == pytest.approx(0.055, abs=0.002)
         assert np.std(events.mean(axis=1)) == pytest.approx(
-            float(frequency.standard_error(0.1, 30)), rel=0.02
+            float(odds.standard_error(0.1, 30)), rel=0.02
         )
 
     def test_no_event_in_thirty_years(self):
         """Exact one-sided 95 % bound 0.095; the rule of three gives 0.1."""
-        found = frequency.probability_of(np.zeros(30, bool))
+        found = odds.probability_of(np.zeros(30, bool))
         assert found.bound == pytest.approx(0.095, abs=0.0005)
         assert found.bound == pytest.approx(3 / 30, rel=0.06)
 
     def test_wilson_example(self):
         """By hand: 3 of 10, z 1.645: (0.3 + 0.1353 -+ 0.2745)/1.2706."""
-        low, high = frequency.wilson_limits(3, 10, 0.90)
+        low, high = odds.wilson_limits(3, 10, 0.90)
         assert low == pytest.approx(0.1269, abs=0.0005)
         assert high == pytest.approx(0.5587, abs=0.0005)
 

@@ -61,7 +61,7 @@ def command(
         claim_folder(out)
     announce(opened, years)
     load_meanwhile(
-        "drysward.results.dataset", "drysward.results.odds", "drysward.results.export",
+        "drysward.results.dataset", "drysward.results.answers", "drysward.results.export",
         "drysward.screen.play",
     )  # fmt: skip
     result = drysward.run(opened, years=years, daily=out is not None)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from drysward.physics.arithmetic import NO_LESS, larger, smaller
-from drysward.physics.runoff import sprinkler_runoff
+from drysward.physics.sprinkler_runoff import sprinkler_runoff
 
 
 def deliver(asked, syringed, granted_share, spray_loss_today, overspray, play_syringe_left):

@@ -74,7 +74,6 @@ U_SUMS, U_CAUGHT, U_SURFACE, U_STORES = (
 )
 ASKED, LIQUID, LANDED = PLACE["asked"], PLACE["liquid"], PLACE["landed"]
 GROSS, MISSED, CATCH_SHARE = PLACE["gross"], PLACE["missed"], PLACE["catch_share"]
-SNOW_WATER, SNOW_BEFORE = PLACE["snow_water"], PLACE["snow_before"]
 STORED, WEEK_SUM = PLACE["stored"], PLACE["week_sum"]
 RECENT_RAIN = PLACE["recent_rain"]
 GREEN, WORN = PATCH_PLACE["green"], PATCH_PLACE["worn"]
@@ -117,10 +116,10 @@ IS_OF_PLAY = np.array([name in _OF_PLAY for name in TRACE.names or ()])
 class Ground(NamedTuple):
     """What D days bring to C fields, whatever plan is run.
 
-    ``days`` (D, C, names of DAY) and ``play_days`` (D, C, names of PLAY_DAY), the latter (0, ...)
-    when no field is looked at. ``calendar`` CALENDAR (D,). ``rain_before``: rain summed over all
-    days before each (D + 1,), mm. ``drought_index`` (D,), mm. ``spray_loss``: share lost in
-    flight (times of day, D).
+    ``days`` (D, C, names of DAY), or some lines of it, and ``play_days`` (D, C, names of PLAY_DAY),
+    the latter (0, ...) when no field is looked at. ``calendar`` CALENDAR (D,). ``rain_before``:
+    rain summed over all days before each (D + 1,), mm. ``drought_index`` (D,), mm.
+    ``spray_loss``: share lost in flight (times of day, D).
     """
 
     days: Any
@@ -188,6 +187,7 @@ class Desk(NamedTuple):
     draws_m3: Any
 
 
+@jitable
 def run_site(
     ground: Ground,
     party: Party,
@@ -199,9 +199,11 @@ def run_site(
     reached: Any,
     fresh_turf_each_year: bool,
     from_day: int,
+    stop_day: int,
+    first_line: int,
     trace_at: Any,
 ) -> None:
-    """Run B plans over all days of a site, in place.
+    """Run B plans over days of a site, in place.
 
     Parameters
     ----------
@@ -209,7 +211,9 @@ def run_site(
         one of each plan. supply_states : see ``day.supply``; every array leads with the plan.
     reached : share of a field at which a stage counts as reached (4,).
     fresh_turf_each_year : start every turf year with established turf.
-    from_day : first day to run; those before only tell what rain fell and snow lay.
+    from_day, stop_day : first day to run, and the one after the last; those before only tell what
+        rain fell.
+    first_line : day of the first line of ``ground.days``.
     trace_at : place of each day (D,) in ``tally.trace``, -1 for a day that is not kept.
     """
     n_days = ground.calendar.shape[0]
@@ -217,14 +221,7 @@ def run_site(
     n_lanes = n_runs * party.plans.shape[1]
     n_blocks, side = party.blocks.shape[0], party.side
     has_supply = supply.site[0, 0].on > 0.0
-    for k in range(n_blocks):
-        if from_day > 0:
-            block = party.blocks[k]
-            read_ground(
-                block, ground.days[from_day - 1], party.spans[k], party.columns[k], party.quads[k]
-            )
-            put_line(block, SNOW_BEFORE, block[SNOW_WATER:], party.quads[k])
-    for d in range(from_day, n_days):
+    for d in range(from_day, stop_day):
         cal = ground.calendar[d]
         y, weekday, month, index = cal.year, cal.weekday, cal.month, ground.drought_index[d]
         begins_year = cal.first == 1
@@ -246,7 +243,9 @@ def run_site(
             weekly, monthly = party.weekly[k], party.monthly[k]
             if begins_year and y >= 0:
                 clear_year(block, party.patches[k], monthly, n_lanes, side, all_quads)
-            read_ground(block, ground.days[d], party.spans[k], party.columns[k], all_quads)
+            read_ground(
+                block, ground.days[d - first_line], party.spans[k], party.columns[k], all_quads
+            )
             if party.is_played[k]:
                 read_play(block, ground.play_days[d], party.spans[k], party.columns[k], all_quads)
             open_day(block, quads, weekly[weekday], monthly[month])
@@ -337,10 +336,10 @@ def read_play(block: Any, line: Any, spans: Any, columns: Any, quads: int) -> No
 @jitable
 def read_each(block: Any, line: Any, first: int, columns: Any, quads: int) -> None:
     """The numbers of a day to lanes that each live on a field of their own."""
-    for j in range(line.shape[1]):
-        place = first + LANES * j
-        for lane in range(QUAD * quads):
-            block[place + lane] = line[columns[lane], j]
+    for lane in range(QUAD * quads):
+        own = line[columns[lane]]
+        for j in range(line.shape[1]):
+            block[first + LANES * j + lane] = own[j]
 
 
 @jitable

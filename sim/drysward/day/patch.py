@@ -20,12 +20,12 @@ from drysward.physics.crowns import (
     dormant_age_step,
     kill_share,
 )
+from drysward.physics.curve_number import abstraction_left, rain_runoff
 from drysward.physics.drainage import drain, moved_by_floor
 from drysward.physics.evaporation import evaporation_reduction
 from drysward.physics.interception import interception, leaf_evaporation_of
 from drysward.physics.leaves import leaf_loss_share, regreening, share_past
 from drysward.physics.rise import upward_flow
-from drysward.physics.runoff import abstraction_left, rain_runoff
 from drysward.physics.transpiration import (
     stress_coefficient,
     transpiration_of,

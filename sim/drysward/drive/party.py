@@ -57,6 +57,9 @@ def party_of(site: PreparedSite, runs: Runs) -> tuple[Party, Spread]:
     time_of_day = runs.plans.time_of_day.astype(int)
     wet_hours = np.take_along_axis(played.watering_wet_hours, time_of_day[..., None], axis=-1)
     _set(blocks, "wet_hours_of_watering", by_lane(wet_hours[..., 0]))
+    if site.from_day > 0:
+        snow_mm = site.weather.days.snow_water_mm[site.from_day - 1]
+        blocks[:, PLACE["snow_before"] : PLACE["snow_before"] + LANES] = snow_mm
     blocks[:, PLACE["granted_share"] : PLACE["granted_share"] + LANES] = 1.0
     left = 1.0 / (1.0 - runs.patches.root_loss)
     carried = np.concatenate([as_values(runs.patches), left[..., None]], axis=-1)

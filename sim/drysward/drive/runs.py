@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, fields
-from functools import cache
 from itertools import pairwise
 from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
-from drysward.compiled import compiled
-from drysward.day.loop import Desk, run_site
+from drysward.day.lanes import LANES
+from drysward.day.loop import Desk
 from drysward.day.records import (
     CALENDAR_DAYS,
     FIELD_STATE,
@@ -27,6 +26,7 @@ from drysward.day.records import (
 )
 from drysward.day.supply import SupplyState
 from drysward.drive.party import give_back, ground_of, party_of, tally_of
+from drysward.drive.windows import compiled_run_site, run_windows
 from drysward.scenario.model import PlanSpec
 from drysward.site.plans import write_plan
 from drysward.site.stretches import PreparedSite
@@ -36,19 +36,9 @@ T = TypeVar("T")
 Days = slice | NDArray[np.int64]  # of a stretch, by number
 
 LONG_AGO_DAYS = 10_000.0
-# Plans that go through the days side by side: enough to fill lanes and share what a day is, few
-# enough for their patches to stay in the processor's nearest memory.
-MOST_TOGETHER = 8
 # The account must close within this on every day and patch, or the run is refused.
 ACCOUNT_TOLERANCE_MM = 1e-9
 SUPPLY_TOLERANCE_M3 = 1e-6
-
-
-@cache
-def compiled_run_site() -> Callable[..., Any]:
-    """``run_site`` compiled; it releases the GIL so that threads run plans side by side."""
-    # Nothing is allocated in it: without reference counts every view of an array is free.
-    return compiled(run_site, counted=False)
 
 
 @dataclass(eq=False, kw_only=True)
@@ -118,11 +108,11 @@ def start_patches(site: PreparedSite) -> np.recarray:
     """
     share = site.scenario.answers.start_soil_water
     out = records(PATCH, site.catches.shape)
-    first = site.days[0]
-    out.w1 = (site.fields.wp1 + share * (site.fields.fc1 - site.fields.wp1))[:, None]
+    fields, first = site.fields[site.columns], site.days[0, site.columns]
+    out.w1 = (fields.wp1 + share * (fields.fc1 - fields.wp1))[:, None]
     out.w2 = (first.wp2 + share * (first.fc2 - first.wp2))[:, None]
     out.w3 = (first.wp3 + share * (first.fc3 - first.wp3))[:, None]
-    bare = site.play.fields.skinned[:, None] > 0.0
+    bare = site.play.fields.skinned[site.columns, None] > 0.0
     out.green, out.worn = np.where(bare, 0.0, 1.0), np.where(bare, 1.0, 0.0)
     return out
 
@@ -132,18 +122,19 @@ def start_runs(
 ) -> Runs:
     """Plans on the first day of the first stretch, each on a site of its own.
 
-    The sites must share all but their delivery and the scenario's plans and start. ``n_years``
-    is how many years to gather, all when None.
+    The sites must share all but their columns, delivery and the scenario's plans and start.
+    ``n_years`` is how many years to gather, all when None.
     """
     first, _ = starts[0]
-    n_runs, n_fields = len(starts), first.fields.size
+    columns = np.stack([site.columns for site, _ in starts])
+    n_runs, n_fields = columns.shape
     n_years = len(first.years) if n_years is None else n_years
     patches = np.stack([start_patches(site) for site, _ in starts]).view(np.recarray)
     states = records(FIELD_STATE, (n_runs, n_fields))
     states.days_since_water = LONG_AGO_DAYS
-    day = first.days[0]
+    day = first.days[0, columns]
     held = (patches.w1 + patches.w2).mean(axis=-1)
-    states.seen_depletion = (first.fields.fc1 + day.fc2 - held) * day.inv_taw
+    states.seen_depletion = (first.fields.fc1[columns] + day.fc2 - held) * day.inv_taw
     plans = records(PLAN, (n_runs, n_fields))
     for lines, (site, plan) in zip(plans, starts, strict=True):
         for line, field in zip(lines, site.scenario.fields, strict=True):
@@ -154,7 +145,7 @@ def start_runs(
         plans=plans,
         delivery=np.stack([site.delivery for site, _ in starts]).view(np.recarray),
         catches=np.stack([site.catches for site, _ in starts]),
-        columns=np.tile(np.arange(n_fields), (n_runs, 1)),
+        columns=columns,
         supply_of=np.zeros(n_runs, np.int64),
         patches=patches,
         states=states,
@@ -201,7 +192,8 @@ def advance_all(
         share=np.ones(n_fields),
         draws_m3=np.zeros(site.supply.sources.shape[1]),
     )
-    (compiled_run_site() if compiled else run_site)(
+    (compiled_run_site() if compiled else run_windows)(
+        site.forcing,
         ground_of(site),
         party,
         site.supply,
@@ -245,8 +237,13 @@ def run_plan(
     return advance(site, start_run(site, plan), trace, compiled)
 
 
-def in_groups(plans: Sequence[T], workers: int = 1) -> list[Sequence[T]]:
-    """Plans in as many groups as there are workers, or more when they are many."""
-    n_groups = max(min(workers, len(plans)), -(-len(plans) // MOST_TOGETHER))
+def most_together(n_fields: int) -> int:
+    """Plans that go through the days side by side: as many as fill a block of lanes."""
+    return max(LANES // n_fields, 1)
+
+
+def in_groups(plans: Sequence[T], workers: int = 1, n_fields: int = 2) -> list[Sequence[T]]:
+    """Plans in as many groups as there are workers, or more when they fill more blocks."""
+    n_groups = max(min(workers, len(plans)), -(-len(plans) // most_together(n_fields)))
     edges = np.linspace(0, len(plans), n_groups + 1).round().astype(int)
     return [plans[start:stop] for start, stop in pairwise(edges)]

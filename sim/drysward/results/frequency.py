@@ -13,7 +13,6 @@ from __future__ import annotations
 import os
 from collections.abc import Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
 import numpy as np
@@ -32,7 +31,7 @@ RESAMPLES = 2_000
 _CHUNK = 2_000_000  # resampled values held at once: bounds memory for records of many years
 
 
-def _checked(values: ArrayLike, least: int = 1) -> FloatArray:
+def checked(values: ArrayLike, least: int = 1) -> FloatArray:
     array = np.asarray(values, dtype=float)
     if array.ndim != 1:
         raise ValueError(f"values must be one series of years, not of shape {array.shape}")
@@ -138,7 +137,7 @@ def pearson3_quantile(values: ArrayLike, return_period: ArrayLike) -> FloatArray
 
     Shape of ``return_period``. ValueError for NaN values, an empty record or T <= 1.
     """
-    mean, sd, skew = sample_moments(_checked(values))
+    mean, sd, skew = sample_moments(checked(values))
     return mean + sd * pearson3_frequency_factor(skew, _exceedance(return_period))
 
 
@@ -281,82 +280,3 @@ def thinned(values: ArrayLike, n: int) -> FloatArray:
     wanted = 1.0 - plotting_positions(n, "hazen")
     found = np.quantile(_checked_all(values), wanted, axis=-1, method="hazen")
     return np.moveaxis(found, 0, -1)
-
-
-# ---------------------------------------------------------------- sampling error
-
-
-def standard_error(p: ArrayLike, n: ArrayLike) -> FloatArray:
-    """Sampling error of a probability estimated from n independent years: sqrt(p(1-p)/n)."""
-    p = np.asarray(p, dtype=float)
-    return np.sqrt(p * (1.0 - p) / np.asarray(n, dtype=float))
-
-
-def wilson_limits(
-    events: ArrayLike, n: ArrayLike, confidence: float = 0.90
-) -> tuple[FloatArray, FloatArray]:
-    """Two-sided score limits of a probability, ``events`` out of ``n`` (Wilson 1927)."""
-    n = np.asarray(n, dtype=float)
-    events = np.asarray(events, dtype=float)
-    p = events / n
-    z = special.ndtri((1.0 + confidence) / 2)
-    centre = (p + z * z / (2 * n)) / (1 + z * z / n)
-    half = z / (1 + z * z / n) * np.sqrt(p * (1 - p) / n + z * z / (4 * n * n))
-    low = np.where(events == 0, 0.0, np.clip(centre - half, 0.0, 1.0))
-    high = np.where(events == n, 1.0, np.clip(centre + half, 0.0, 1.0))
-    return low, high
-
-
-@dataclass(frozen=True)
-class Probability:
-    """A probability counted over years.
-
-    ``low``, ``high``: 90 % Wilson limits. ``bound``: when no year or every year had the event,
-    the exact one-sided 95 % bound (above p when none, below p when all); otherwise None.
-    ``note``: what a reader must know of a count this thin; empty when nothing.
-    """
-
-    years: int
-    events: int
-    p: float
-    standard_error: float
-    low: float
-    high: float
-    bound: float | None
-    note: str
-
-
-def probability_of(events: ArrayLike, independent_years: int | None = None) -> Probability:
-    """Probability of an event from one true or false for each year, (n,).
-
-    Sampling error counts ``independent_years``, all of them when None: fewer when the years
-    were drawn again and again from a record. The exact bound is Clopper & Pearson's (1934),
-    one-sided at 95 %: 1 - 0.05^(1/n), about 3/n, for no event. ValueError for an empty series,
-    NaN, or anything but 0 and 1.
-    """
-    array = _checked(events)
-    if not np.all((array == 0) | (array == 1)):
-        raise ValueError("events are true or false for each year")
-    seen, count = array.size, int(array.sum())
-    n = min(independent_years or seen, seen)
-    p = count / seen
-    low, high = wilson_limits(p * n, n)
-    bound, notes = None, []
-    if n == 1:
-        notes.append("one year only: the probability is hardly known")
-    if count == 0:
-        bound = 1.0 - 0.05 ** (1.0 / n)
-        notes.append(f"in none of {seen} years: at most {bound:.2g} with 95 % confidence")
-    elif count == seen:
-        bound = 0.05 ** (1.0 / n)
-        notes.append(f"in all of {seen} years: at least {bound:.2g} with 95 % confidence")
-    return Probability(
-        years=seen,
-        events=count,
-        p=p,
-        standard_error=float(standard_error(p, n)),
-        low=float(low),
-        high=float(high),
-        bound=bound,
-        note="; ".join(notes),
-    )

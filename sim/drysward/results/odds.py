@@ -1,79 +1,89 @@
-"""From yearly numbers to answers: odds with their sampling error, and the dry-year demand."""
+"""Odds counted over years, their sampling error and limits."""
 
 from __future__ import annotations
 
-import json
+from dataclasses import dataclass
 
 import numpy as np
-import xarray as xr
+from numpy.typing import ArrayLike, NDArray
 
-from drysward.day.records import STAGES
-from drysward.results.frequency import (
-    demand_at_return_periods,
-    standard_error,
-    thinned,
-    wilson_limits,
-)
+from drysward import special
+from drysward.results.frequency import checked
+
+FloatArray = NDArray[np.float64]
 
 
-def answers(
-    result: xr.Dataset,
-    periods: tuple[float, ...] | None = None,
-    confidence: float | None = None,
-) -> xr.Dataset:
-    """Odds, days and water of every field and plan.
+def standard_error(p: ArrayLike, n: ArrayLike) -> FloatArray:
+    """Sampling error of a probability estimated from n independent years: sqrt(p(1-p)/n)."""
+    p = np.asarray(p, dtype=float)
+    return np.sqrt(p * (1.0 - p) / np.asarray(n, dtype=float))
 
-    Parameters
-    ----------
-    result : Dataset of ``drysward.run``.
-    periods : return periods (years) of the demand; the scenario's when None.
-    confidence : of the limits on the demand, the scenario's when None; those on odds are 90 %.
 
-    Returns
-    -------
-    Dataset by field, plan, stage and period; depths in mm gross.
+def wilson_limits(
+    events: ArrayLike, n: ArrayLike, confidence: float = 0.90
+) -> tuple[FloatArray, FloatArray]:
+    """Two-sided score limits of a probability, ``events`` out of ``n`` (Wilson 1927)."""
+    n = np.asarray(n, dtype=float)
+    events = np.asarray(events, dtype=float)
+    p = events / n
+    z = special.ndtri((1.0 + confidence) / 2)
+    centre = (p + z * z / (2 * n)) / (1 + z * z / n)
+    half = z / (1 + z * z / n) * np.sqrt(p * (1 - p) / n + z * z / (4 * n * n))
+    low = np.where(events == 0, 0.0, np.clip(centre - half, 0.0, 1.0))
+    high = np.where(events == n, 1.0, np.clip(centre + half, 0.0, 1.0))
+    return low, high
+
+
+@dataclass(frozen=True)
+class Probability:
+    """A probability counted over years.
+
+    ``low``, ``high``: 90 % Wilson limits. ``bound``: when no year or every year had the event,
+    the exact one-sided 95 % bound (above p when none, below p when all); otherwise None.
+    ``note``: what a reader must know of a count this thin; empty when nothing.
     """
-    if periods is None:
-        periods = tuple(json.loads(result.attrs["return_periods"]))
-    if confidence is None:
-        confidence = float(result.attrs["confidence"])
-    independent = int(result.attrs["independent_years"])
-    keys = ("field", "plan")
-    peaks = np.stack([result[f"peak_{stage}"].values for stage in STAGES], axis=2)
-    seen = peaks.shape[-1]
-    independent = min(independent, seen)
-    p = (peaks >= result["reached"].values[:, None]).sum(axis=-1) / seen
-    low, high = wilson_limits(p * independent, independent)
-    odds = {
-        "probability": p,
-        "probability_se": standard_error(p, independent),
-        "probability_low": low,
-        "probability_high": high,
-    }
-    water = result["irrigation_gross"].values
-    if independent < seen:
-        water = thinned(water, independent)
-    found = demand_at_return_periods(water, periods, confidence)
-    demand = {
-        "demand": found.estimate,
-        "demand_low": found.low,
-        "demand_high": found.high,
-        "demand_fitted": found.fitted,
-    }
-    days = np.stack([result[f"days_{s}"].values.mean(axis=-1) for s in STAGES], axis=-1)
-    return xr.Dataset(
-        {
-            **{name: ((*keys, "stage"), values) for name, values in odds.items()},
-            **{name: ((*keys, "period"), values) for name, values in demand.items()},
-            "days_mean": ((*keys, "stage"), days),
-            "season_water": (keys, result["irrigation_gross"].values.mean(axis=-1)),
-        },
-        coords={
-            **{name: result.coords[name] for name in ("field", "plan", "stage")},
-            "field_label": result["field_label"],
-            "plan_label": result["plan_label"],
-            "area_m2": result["area_m2"],
-            "period": ("period", np.asarray(periods, float), {"units": "year"}),
-        },
-        attrs=dict(result.attrs),
+
+    years: int
+    events: int
+    p: float
+    standard_error: float
+    low: float
+    high: float
+    bound: float | None
+    note: str
+
+
+def probability_of(events: ArrayLike, independent_years: int | None = None) -> Probability:
+    """Probability of an event from one true or false for each year, (n,).
+
+    Sampling error counts ``independent_years``, all of them when None: fewer when the years
+    were drawn again and again from a record. The exact bound is Clopper & Pearson's (1934),
+    one-sided at 95 %: 1 - 0.05^(1/n), about 3/n, for no event. ValueError for an empty series,
+    NaN, or anything but 0 and 1.
+    """
+    array = checked(events)
+    if not np.all((array == 0) | (array == 1)):
+        raise ValueError("events are true or false for each year")
+    seen, count = array.size, int(array.sum())
+    n = min(independent_years or seen, seen)
+    p = count / seen
+    low, high = wilson_limits(p * n, n)
+    bound, notes = None, []
+    if n == 1:
+        notes.append("one year only: the probability is hardly known")
+    if count == 0:
+        bound = 1.0 - 0.05 ** (1.0 / n)
+        notes.append(f"in none of {seen} years: at most {bound:.2g} with 95 % confidence")
+    elif count == seen:
+        bound = 0.05 ** (1.0 / n)
+        notes.append(f"in all of {seen} years: at least {bound:.2g} with 95 % confidence")
+    return Probability(
+        years=seen,
+        events=count,
+        p=p,
+        standard_error=float(standard_error(p, n)),
+        low=float(low),
+        high=float(high),
+        bound=bound,
+        note="; ".join(notes),
     )

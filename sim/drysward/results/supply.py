@@ -6,7 +6,7 @@ import numpy as np
 import xarray as xr
 
 from drysward.results.costs import energy_kwh, water_cost
-from drysward.results.frequency import probability_of
+from drysward.results.odds import probability_of
 from drysward.scenario.model import Costs, SupplySpec
 
 _MEANS = (

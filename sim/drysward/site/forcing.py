@@ -6,14 +6,16 @@ compiled pass over the days, and the day step only reads it.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from types import SimpleNamespace
 from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from drysward.catalog import Catalog, Entry
-from drysward.compiled import compiled
-from drysward.day.records import CALENDAR, CALENDAR_DAYS, FIELD, records
+from drysward.compiled import compiled, jitable
+from drysward.day.records import CALENDAR, CALENDAR_DAYS, DAY, FIELD, records
 from drysward.physics.arithmetic import larger
 from drysward.physics.crop_coefficient import height_effect, soil_warmth, turf_kc, under_snow
 from drysward.physics.curve_number import (
@@ -38,7 +40,7 @@ from drysward.physics.young_turf import young_root_share
 from drysward.scenario.model import SKINNED, FieldSpec
 from drysward.site.profile import Curves, node_above, water_above_mm
 from drysward.site.root_zone import NATIVE, SAND_CAP, RootZone
-from drysward.site.site_weather import SiteWeather
+from drysward.site.site_weather import WEATHER, SiteWeather
 from drysward.weather.simulated.climate import MONTH_OF_DAY, calendar_day
 
 FloatArray = NDArray[np.float64]
@@ -121,7 +123,7 @@ def field_record(spec: FieldSpec, zone: RootZone, catalog: Catalog) -> np.recarr
     profile = zone.profile
     surface, full = layers_mm(spec, zone, catalog)
     fc1, wp1, sat1 = (float(water) for water in profile.above(surface))
-    field = records(FIELD, 1)
+    field = SimpleNamespace()
     field.surface_mm = surface
     field.fc1, field.wp1, field.sat1, field.dry1 = fc1, wp1, sat1, 0.5 * wp1
     field.inv_taw1 = 1.0 / (fc1 - wp1)
@@ -156,93 +158,145 @@ def field_record(spec: FieldSpec, zone: RootZone, catalog: Catalog) -> np.recarr
     field.subsoil_speed = turf["subsoil_clock_speed"]
     field.inv_age_slowing = 1.0 / turf["dormant_age_slowing_days"]
     field.heat_shelter = species["heat_shelter"]
-    return field
+    return _record(FIELD, field)
+
+
+def _record(dtype: np.dtype, numbers: SimpleNamespace) -> np.recarray:
+    """A record (1,) of numbers by name, all of which must be there: quicker than one by one."""
+    row = tuple(getattr(numbers, name) for name in dtype.names or ())
+    return np.array([row], dtype).view(np.recarray)
 
 
 def _sod_death_factor(spec: FieldSpec, species: Entry) -> float:
     return species["sod_death_factor"] if spec.stand == SOD else 1.0
 
 
-class _Species(NamedTuple):
-    """Numbers of a species under their names in the catalogue."""
+# Numbers of a species, and of ``turf_processes.all``, under their names in the catalogue.
+_OF_SPECIES = (
+    "growth_optimum_c", "growth_spread_c", "greenup_soil_c", "root_heat_loss", "root_floor",
+    "winter_kc", "p_footprint", "p_wilt", "median_death_25c", "median_death_35c",
+    "heat_kill_from_c", "heat_kill_rate", "spread_rate",
+)  # fmt: skip
+_OF_PROCESSES = (
+    "frost_brown_c", "greenup_weeks", "browning_days", "root_regrowth_days", "kc_winter_frost",
+    "basal_difference", "kc_max", "leaf_loss_rate", "reseed_days", "frozen_intake_share",
+)  # fmt: skip
+TURF = np.dtype(
+    [
+        *((name, "f8") for name in (*_OF_SPECIES, *_OF_PROCESSES)),
+        ("warm_season", "f8"),  # 1 or 0
+        ("awake_kc", "f8", (12,)),  # by month
+        ("sod_death_factor", "f8"),
+        ("recovery_rate", "f8"),
+        ("rooting_mm", "f8"),
+        # calendar days of seed and of new turf, and what they do
+        ("reseed_day", "i8"),
+        ("reseed_rate", "f8"),
+        ("new_day", "i8"),
+        ("new_root_start", "f8"),
+        ("new_rooting_days", "f8"),
+    ]
+)
+"""The numbers of a field that its days are worked out from."""
 
-    growth_optimum_c: float
-    growth_spread_c: float
-    greenup_soil_c: float
-    root_heat_loss: float
-    root_floor: float
-    winter_kc: float
-    p_footprint: float
-    p_wilt: float
-    median_death_25c: float
-    median_death_35c: float
-    heat_kill_from_c: float
-    heat_kill_rate: float
-    spread_rate: float
-
-
-class _Processes(NamedTuple):
-    """Numbers of the catalogue's ``turf_processes.all`` under their names there."""
-
-    frost_brown_c: float
-    greenup_weeks: float
-    browning_days: float
-    root_regrowth_days: float
-    kc_winter_frost: float
-    basal_difference: float
-    kc_max: float
-    leaf_loss_rate: float
-    reseed_days: float
-    frozen_intake_share: float
-
-
-class Turf(NamedTuple):
-    """The numbers of a field that its days are worked out from."""
-
-    species: _Species
-    processes: _Processes
-    warm_season: bool
-    awake_kc: tuple[float, ...]  # by month
-    sod_death_factor: float
-    recovery_rate: float
-    rooting_mm: float
-    # calendar days of seed and of new turf, and what they do
-    reseed_day: int
-    reseed_rate: float
-    new_day: int
-    new_root_start: float
-    new_rooting_days: float
+MEMORY = np.dtype(
+    [
+        *((name, "f8") for name in ("rest", "browning_left", "root_share")),
+        ("node", "i8"),
+        *((name, "f8") for name in ("rooted_before", "fc2_before", "fc3_before")),
+    ]
+)
+"""What the days of a field remember of the day before."""
 
 
-def turf_of(spec: FieldSpec, zone: RootZone, catalog: Catalog, southern: bool) -> Turf:
-    """What the days of a field are worked out from."""
+class Forcing(NamedTuple):
+    """What the days of C fields are worked out from where that is done as they are run.
+
+    ``turfs`` TURF, ``fields`` FIELD and ``memories`` MEMORY (C,); water above the nodes of their
+    profiles, of which field f has ``n_nodes[f]``, in the order of ``Curves`` (4, C, N);
+    ``weather`` WEATHER (n,); what covers keep off (C, n), mm; and DAY (lines, C), which is
+    written.
+    """
+
+    turfs: np.recarray
+    fields: np.recarray
+    memories: np.recarray
+    curves: FloatArray
+    n_nodes: NDArray[np.int64]
+    weather: np.recarray
+    kept_off_mm: FloatArray
+    days: np.recarray
+
+
+NOTHING_TO_FORCE = Forcing(
+    records(TURF, 0),
+    records(FIELD, 0),
+    records(MEMORY, 0),
+    np.empty((4, 0, 0)),
+    np.empty(0, np.int64),
+    records(WEATHER, 0),
+    np.empty((0, 0)),
+    records(DAY, (0, 0)),
+)
+
+
+def forcing_of(
+    of_fields: Sequence[tuple[FieldSpec, RootZone, Catalog]], southern: bool, lines: int
+) -> Forcing:
+    """What the days of fields are worked out from, so many at a time, but for the weather."""
+    profiles = [zone.profile for _, zone, _ in of_fields]
+    n_nodes = np.array([profile.node_mm.size for profile in profiles])
+    curves = np.zeros((4, len(profiles), n_nodes.max()))
+    for f, profile in enumerate(profiles):
+        curves[:, f, : n_nodes[f]] = profile.curves
+    turfs = [turf_record(*one, southern) for one in of_fields]
+    fields = [field_record(*one) for one in of_fields]
+    return NOTHING_TO_FORCE._replace(
+        turfs=np.concatenate(turfs).view(np.recarray),
+        fields=np.concatenate(fields).view(np.recarray),
+        memories=records(MEMORY, len(turfs)),
+        curves=curves,
+        n_nodes=n_nodes,
+        days=records(DAY, (lines, len(turfs))),
+    )
+
+
+def force_first_day(forcing: Forcing, calendar: np.recarray) -> None:
+    """Write the first of a stretch's days, which runs start from; it is forced again with them."""
+    for f, n in enumerate(forcing.n_nodes):
+        curves = Curves(*(curve[f, :n] for curve in forcing.curves))
+        compiled(field_pass, counted=False)(
+            forcing.turfs, curves, forcing.weather, calendar, forcing.kept_off_mm[f],
+            forcing.fields, forcing.days, f, forcing.memories, 0, 1,
+        )  # fmt: skip
+
+
+def turf_record(spec: FieldSpec, zone: RootZone, catalog: Catalog, southern: bool) -> np.recarray:
+    """TURF (1,): what the days of a field are worked out from."""
     skinned = spec.surface == SKINNED
-    entry, turf = species_of(spec, catalog), catalog.get("turf_processes", "all")
-    species = _Species(*(float(entry[name]) for name in _Species._fields))
+    species, processes = species_of(spec, catalog), catalog.get("turf_processes", "all")
+    turf = SimpleNamespace(
+        **{name: species[name] for name in _OF_SPECIES},
+        **{name: processes[name] for name in _OF_PROCESSES},
+    )
     # Nothing moves the floor of a skinned surface.
-    new_day, new_root_start, new_rooting_days = 0, 1.0, 1.0
+    turf.new_day, turf.new_root_start, turf.new_rooting_days = 0, 1.0, 1.0
     if skinned:
-        species = species._replace(root_heat_loss=0.0)
+        turf.root_heat_loss = 0.0
     elif spec.establish is not None:
         new = catalog.get("play", f"establish_{spec.establish.kind}")
-        new_day = spec.establish.day
-        new_root_start, new_rooting_days = new["young_root_start"], new["young_rooting_days"]
-    _, full = layers_mm(spec, zone, catalog)
+        turf.new_day = spec.establish.day
+        turf.new_root_start = new["young_root_start"]
+        turf.new_rooting_days = new["young_rooting_days"]
+    turf.warm_season = species.words["season"] == "warm"
+    turf.awake_kc = awake_kc(spec, species, catalog, southern)
+    turf.sod_death_factor = _sod_death_factor(spec, species)
+    turf.recovery_rate = daily_rate_to_share(0.8, species["recovery_days"])
+    _, turf.rooting_mm = layers_mm(spec, zone, catalog)
     seeds = spec.reseed_day is not None
-    return Turf(
-        species=species,
-        processes=_Processes(*(float(turf[name]) for name in _Processes._fields)),
-        warm_season=entry.words["season"] == "warm",
-        awake_kc=awake_kc(spec, entry, catalog, southern),
-        sod_death_factor=_sod_death_factor(spec, entry),
-        recovery_rate=daily_rate_to_share(0.8, entry["recovery_days"]),
-        rooting_mm=full,
-        reseed_day=spec.reseed_day or 0,
-        reseed_rate=daily_rate_to_share(0.9, turf["reseed_days"]) if seeds else 0.0,
-        new_day=new_day,
-        new_root_start=float(new_root_start),
-        new_rooting_days=float(new_rooting_days),
-    )
+    turf.reseed_day = spec.reseed_day or 0
+    turf.reseed_rate = daily_rate_to_share(0.9, processes["reseed_days"]) if seeds else 0.0
+    return _record(TURF, turf)
 
 
 def awake_kc(
@@ -277,14 +331,16 @@ def force_field(
     ``kept_off_mm`` (n,) off.
     """
     fields[f] = field_record(spec, zone, catalog)[0]
-    turf = turf_of(spec, zone, catalog, southern)
+    turf = turf_record(spec, zone, catalog, southern)
     compiled(field_pass, counted=False)(
-        turf, zone.profile.curves, weather.days, calendar, kept_off_mm, fields, days, f
-    )
+        turf, zone.profile.curves, weather.days, calendar, kept_off_mm, fields, days, f,
+        records(MEMORY, 1), 0, days.shape[0],
+    )  # fmt: skip
 
 
+@jitable
 def field_pass(
-    turf: Turf,
+    turfs: Any,
     curves: Curves,
     weather: Any,
     calendar: Any,
@@ -292,20 +348,37 @@ def field_pass(
     fields: Any,
     days: Any,
     f: int,
+    memories: Any,
+    first: int,
+    stop: int,
 ) -> None:
-    """Write DAY of a field into ``days[:, f]``; ``weather`` is WEATHER (n,), the rest as above."""
-    species, processes = turf.species, turf.processes
+    """Write DAY of a field on the days from ``first`` to before ``stop`` into ``days[:, f]``.
+
+    ``weather`` is WEATHER (n,), the rest as above. ``turfs`` TURF and ``memories`` MEMORY hold the
+    field at ``f``, or it alone; days are gone through from 0 on, without a gap.
+    """
+    mine = f if turfs.shape[0] > 1 else 0
+    species = processes = turf = turfs[mine]
+    memory = memories[mine]
     greenup_days = processes.greenup_weeks * 7.0
     field = fields[f]
     fc1, wp1, sat1, abstraction = field.fc1, field.wp1, field.sat1, field.abstraction
     shallowest = field.surface_mm + THINNEST_LAYER_MM
     all_fc, all_wp = curves.field_capacity[-1], curves.wilting_point[-1]
     all_sat = curves.saturation[-1]
-    rest, browning_left = winter_rest_at_start(weather[0].soil_c, species.greenup_soil_c), 0.0
-    root_share, node = 1.0, 0
-    rooted_before, fc2_before, fc3_before = 0.0, 0.0, 0.0
-    for d in range(days.shape[0]):
-        day, today, on = days[d, f], weather[d], calendar[d]
+    if first == 0:
+        memory.rest = winter_rest_at_start(weather[0].soil_c, species.greenup_soil_c)
+        memory.browning_left = 0.0
+        memory.root_share, memory.node = 1.0, 0
+    rest, browning_left = memory.rest, memory.browning_left
+    root_share, node = memory.root_share, memory.node
+    rooted_before = memory.rooted_before
+    fc2_before, fc3_before = memory.fc2_before, memory.fc3_before
+    root_before = -1.0
+    rooted_fc = fc2 = wp2 = sat2 = fc3 = wp3 = sat3 = taw = 0.0
+    inv_taw = inv_taw2 = inv_taw3 = reference = slope = 0.0
+    for d in range(first, stop):
+        day, today, on = days[d - first, f], weather[d], calendar[d]
         tmean, soil, eto, snow = today.tmean_c, today.soil_c, today.eto_mm, today.snow_water_mm
 
         # A cover keeps rain off, which is then no part of the field's account.
@@ -316,7 +389,7 @@ def field_pass(
         day.intake_share = intake_share(today.frozen, processes.frozen_intake_share)
 
         growth = growth_potential(
-            tmean, species.growth_optimum_c, species.growth_spread_c, turf.warm_season
+            tmean, species.growth_optimum_c, species.growth_spread_c, turf.warm_season > 0.0
         )
         rest, browning_left = winter_rest_step(
             rest,
@@ -343,26 +416,29 @@ def field_pass(
         age = (on.day_of_year - turf.new_day) % CALENDAR_DAYS
         young = young_root_share(age, turf.new_root_start, turf.new_rooting_days)
         root = larger(turf.rooting_mm * (root_share * young), shallowest)
-        node = node_above(root, curves.node_mm, node)
-        rooted_fc = water_above_mm(root, curves.node_mm, curves.field_capacity, node)
-        rooted_wp = water_above_mm(root, curves.node_mm, curves.wilting_point, node)
-        rooted_sat = water_above_mm(root, curves.node_mm, curves.saturation, node)
-        fc2, wp2 = rooted_fc - fc1, rooted_wp - wp1
-        fc3, wp3 = all_fc - rooted_fc, all_wp - rooted_wp
-        taw = fc1 - wp1 + fc2 - wp2
+        # On most days the roots end where they did.
+        if root != root_before:
+            node = node_above(root, curves.node_mm, node)
+            rooted_fc = water_above_mm(root, curves.node_mm, curves.field_capacity, node)
+            rooted_wp = water_above_mm(root, curves.node_mm, curves.wilting_point, node)
+            rooted_sat = water_above_mm(root, curves.node_mm, curves.saturation, node)
+            fc2, wp2, sat2 = rooted_fc - fc1, rooted_wp - wp1, rooted_sat - sat1
+            fc3, wp3, sat3 = all_fc - rooted_fc, all_wp - rooted_wp, all_sat - rooted_sat
+            taw = fc1 - wp1 + fc2 - wp2
+            inv_taw, inv_taw2 = 1.0 / taw, 1.0 / (fc2 - wp2)
+            inv_taw3 = 1.0 / (fc3 - wp3) if fc3 - wp3 > HOLDS_NOTHING_MM else 0.0
+            reference = reference_moisture_mm(wp1 + wp2, taw)
+            slope = abstraction_slope(abstraction, taw)
+            root_before = root
         day.root_depth = root
-        day.fc2, day.wp2, day.sat2 = fc2, wp2, rooted_sat - sat1
-        day.fc3, day.wp3, day.sat3 = fc3, wp3, all_sat - rooted_sat
-        day.taw = taw
-        day.inv_taw = 1.0 / taw
-        day.inv_taw2 = 1.0 / (fc2 - wp2)
-        day.inv_taw3 = 1.0 / (fc3 - wp3) if fc3 - wp3 > HOLDS_NOTHING_MM else 0.0
+        day.fc2, day.wp2, day.sat2 = fc2, wp2, sat2
+        day.fc3, day.wp3, day.sat3 = fc3, wp3, sat3
+        day.taw, day.inv_taw, day.inv_taw2, day.inv_taw3 = taw, inv_taw, inv_taw2, inv_taw3
         day.shift = 0.0
-        if d > 0:
+        if d > 0 and rooted_fc != rooted_before:
             day.shift = root_floor_shift(rooted_fc - rooted_before, fc3_before, fc2_before)
         rooted_before, fc2_before, fc3_before = rooted_fc, fc2, fc3
-        day.moisture_reference = reference_moisture_mm(wp1 + wp2, taw)
-        day.abstraction_slope = abstraction_slope(abstraction, taw)
+        day.moisture_reference, day.abstraction_slope = reference, slope
 
         # --- demand
         awake = turf.awake_kc[on.month]
@@ -392,3 +468,7 @@ def field_pass(
         day.spread = species.spread_rate * growth * active
         since = (on.day_of_year - turf.reseed_day) % CALENDAR_DAYS
         day.reseed = reseed_rate(since, processes.reseed_days, turf.reseed_rate)
+    memory.rest, memory.browning_left = rest, browning_left
+    memory.root_share, memory.node = root_share, node
+    memory.rooted_before = rooted_before
+    memory.fc2_before, memory.fc3_before = fc2_before, fc3_before

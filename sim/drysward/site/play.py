@@ -52,9 +52,14 @@ def is_looked_at(field: FieldSpec, plans: tuple[PlanSpec, ...]) -> bool:
     )
 
 
+def is_any_looked_at(scenario: Scenario) -> bool:
+    """Whether any field of a scenario is looked at for play."""
+    return any(is_looked_at(field, scenario.plans) for field in scenario.fields)
+
+
 def require_play(scenario: Scenario) -> None:
     """FaultyInput when no field of the scenario is looked at for play."""
-    if not any(is_looked_at(field, scenario.plans) for field in scenario.fields):
+    if not is_any_looked_at(scenario):
         allowed = "a table [fields.KEY.play], such as play = { hard_above = 100 }"
         raise FaultyInput(Fault("fields", "none asks to be looked at for play", allowed))
 

@@ -20,7 +20,13 @@ from drysward.faults import Fault, FaultyInput
 from drysward.physics.catch import patch_catches
 from drysward.scenario.model import Scenario
 from drysward.site.covers import Covered
-from drysward.site.forcing import calendar_records, force_field, in_season
+from drysward.site.forcing import (
+    NOTHING_TO_FORCE,
+    Forcing,
+    calendar_records,
+    force_field,
+    in_season,
+)
 from drysward.site.play import field_covers, play_input
 from drysward.site.root_zone import RootZone, build_root_zone
 from drysward.site.site_weather import SiteWeather, site_weather
@@ -44,7 +50,9 @@ class PreparedSite:
     """A stretch of days, ready for any plan; days before ``from_day`` only lead in.
 
     ``years`` are all the years that the run counts, those of other stretches too, and
-    ``calendar.year`` points into them.
+    ``calendar.year`` points into them. ``columns`` are the scenario's fields among C that the
+    stretch has records of; these are its own alone unless several scenarios share it.
+    ``days`` are some at a time, one by one those of ``calendar``, where ``forcing`` makes them.
     """
 
     scenario: Scenario
@@ -54,12 +62,14 @@ class PreparedSite:
     years: tuple[int, ...]
     left_out: tuple[str, ...]
     zones: tuple[RootZone, ...]
-    fields: np.recarray  # FIELD (F,)
-    days: np.recarray  # DAY (n, F)
+    fields: np.recarray  # FIELD (C,)
+    days: np.recarray  # DAY (n, C)
     delivery: np.recarray  # DELIVERY (F,)
     catches: np.ndarray  # (F, P)
     supply: SupplyInput
     play: PlayInput
+    columns: np.ndarray  # (F,)
+    forcing: Forcing = NOTHING_TO_FORCE
 
 
 def prepare(
@@ -122,6 +132,7 @@ def stretches(
             catches=catches_of(scenario),
             supply=supply_input(scenario, part.weather, part.calendar),
             play=play_input(scenario, zones, ground.fields, part.weather, ground.covered),
+            columns=np.arange(len(zones)),
         )
 
 

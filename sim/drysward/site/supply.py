@@ -25,10 +25,9 @@ from drysward.day.records import (
 )
 from drysward.day.supply import SupplyInput, SupplyState
 from drysward.physics.catchment import hard_surface_runoff_mm
-from drysward.physics.curve_number import INITIAL_ABSTRACTION, retention_mm
+from drysward.physics.curve_number import INITIAL_ABSTRACTION, rain_runoff, retention_mm
 from drysward.physics.low_flow import may_draw
 from drysward.physics.pond import open_water_evaporation_mm
-from drysward.physics.runoff import rain_runoff
 from drysward.scenario.model import (
     CatchmentSpec,
     FieldSpec,

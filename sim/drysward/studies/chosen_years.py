@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from drysward.catalog import Catalog
 from drysward.day.records import CALENDAR_DAYS
 from drysward.drive.runs import Runs
-from drysward.results.frequency import wilson_limits
+from drysward.results.odds import wilson_limits
 from drysward.results.play import play_answers
 from drysward.scenario.model import Scenario
 from drysward.scenario.resolved import resolved_values

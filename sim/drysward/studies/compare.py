@@ -88,7 +88,8 @@ def run(
             ahead = pool.submit(next, parts, None)
             if seen is None:
                 starts = [(site, plan) for plan in plans]
-                groups = [start_runs(part) for part in in_groups(starts, workers)]
+                together = in_groups(starts, workers, len(scenario.fields))
+                groups = [start_runs(part) for part in together]
                 firsts = list(accumulate((len(g.specs) for g in groups), initial=0))[:-1]
                 seen = WeatherSeen(site.years)
                 if deficit_mm is not None:

@@ -11,16 +11,26 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drysward.day.records import PLAY_YEAR, STAGES, SUPPLY_YEAR, YEAR, as_values, records
-from drysward.drive.runs import Runs, advance_all, in_groups, start_runs
+from drysward.drive.runs import Runs, advance_all, most_together, start_runs
 from drysward.faults import Fault, FaultyInput
 from drysward.results.dataset import play_numbers
-from drysward.results.frequency import demand_estimates, standard_error, thinned
+from drysward.results.frequency import demand_estimates, thinned
+from drysward.results.odds import standard_error
 from drysward.scenario.model import PlanSpec, Scenario
+from drysward.site.play import is_any_looked_at
 from drysward.site.stretches import PreparedSite
 from drysward.studies.sweep.description import Sweep
 from drysward.studies.sweep.design import Design
 from drysward.studies.sweep.points import Point, point_at, told_at
-from drysward.studies.sweep.shared import Held, Years, part_of, site_of, years_of
+from drysward.studies.sweep.shared import (
+    Grounds,
+    Held,
+    Years,
+    for_point,
+    part_of,
+    site_of,
+    years_of,
+)
 
 FloatArray = NDArray[np.float64]
 Arrays = dict[str, tuple[tuple[str, ...], np.ndarray]]
@@ -126,16 +136,20 @@ def _run_alike(
     groups = list(_groups(members))
     running: list[_Together] = []
     n_parts = len(years.spans.parts)
-    one_ground = all(group[0].point.fields == members[0].point.fields for group in groups)
+    one_ground = all(member.point.fields == members[0].point.fields for member in members)
+    grounds = [Grounds(held, [member.point for member in group]) for group in groups]
     for place in range(n_parts):
         for i, group in enumerate(groups):
             if is_stopped():
                 raise Stopped
             first = group[0].point
             part = part_of(held, first, years, place)
-            site = site_of(held, first, part, place)
+            site = grounds[i].site(part, place)
             if place == 0:
-                sites = [site_of(held, member.point, part, place) for member in group]
+                sites = [
+                    for_point(site, member.point, columns)
+                    for member, columns in zip(group, grounds[i].columns, strict=True)
+                ]
                 running.append(_start(sweep, group, sites, len(years.spans.years)))
             if i == 0 and place + 1 < n_parts:
                 held.soon(partial(_make, held, first, years, place + 1, one_ground))
@@ -153,20 +167,36 @@ def _make(held: Held, point: Point, years: Years, place: int, with_ground: bool)
 
 
 def _groups(members: list[_Member]) -> Iterator[Sequence[_Member]]:
-    """Plans that can go through the days side by side, some at a time."""
-    alike: dict[object, list[_Member]] = {}
+    """Plans that can go through the days side by side, a block of lanes at a time.
+
+    Blocks are filled with plans on the same ground as far as there are enough of them.
+    """
+    most = most_together(len(members[0].point.scenario.fields))
+    alike: dict[object, dict[object, list[_Member]]] = {}
     for member in members:
-        alike.setdefault(_ground(member.point), []).append(member)
-    for group in alike.values():
-        yield from in_groups(group)
+        grounds = alike.setdefault(_shared(member.point), {})
+        grounds.setdefault(member.point.fields, []).append(member)
+    for grounds in alike.values():
+        mixed: list[_Member] = []
+        for on_ground in grounds.values():
+            whole = len(on_ground) - len(on_ground) % most
+            yield from (on_ground[i : i + most] for i in range(0, whole, most))
+            if len(mixed) + len(on_ground) - whole > most:
+                yield mixed
+                mixed = []
+            mixed += on_ground[whole:]
+        if mixed:
+            yield mixed
 
 
-def _ground(point: Point) -> object:
-    """What points must have in common besides their weather to share the days of a site."""
+def _shared(point: Point) -> object:
+    """What points must have in common besides their weather to go through the days together."""
     scenario = point.scenario
     patches = max(field.patches for field in scenario.fields)
+    # Syringing by any plan has all fields looked at.
     syringed = any(plan.syringe is not None for plan in scenario.plans)
-    return point.fields, point.supply, patches, syringed, repr(scenario.answers)
+    played = is_any_looked_at(scenario)
+    return point.supply, patches, syringed, played, repr(scenario.answers)
 
 
 def _start(

@@ -72,6 +72,7 @@ def point_at(
     asked = {k: v for k, v in tree.get("answers", {}).items() if k not in _NOT_OF_WEATHER}
     overrides = dict(leaves(tree.get("overrides", {})))
     of_weather = {k: v for k, v in overrides.items() if k.startswith(_OVERRIDES_OF_WEATHER)}
+    of_supply = {k: v for k, v in overrides.items() if k.startswith("supply.")}
     fields = []
     for spec in scenario.fields:
         table = {k: v for k, v in tree["fields"][spec.key].items() if k not in _NOT_OF_GROUND}
@@ -83,7 +84,7 @@ def point_at(
         fields.append(_told(table, used))
     shared = [spec.priority for spec in scenario.fields]
     supply = _told(
-        tree.get("supply", {}), tree["site"].get("supply"), shared, overrides,
+        tree.get("supply", {}), tree["site"].get("supply"), shared, of_supply,
         [field.key for field in scenario.fields],
     )  # fmt: skip
     return Point(

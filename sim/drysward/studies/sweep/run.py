@@ -15,7 +15,8 @@ from time import perf_counter
 
 import numpy as np
 
-from drysward.drive.runs import MOST_TOGETHER, advance_all, compiled_run_site, start_runs
+from drysward.drive.runs import advance_all, most_together, start_runs
+from drysward.drive.windows import compiled_run_site
 from drysward.faults import Fault, FaultyInput
 from drysward.studies.sweep.chunk import Done, run_points
 from drysward.studies.sweep.description import Sweep
@@ -115,7 +116,7 @@ def _trial(work: Work) -> _Trial:
     # As many side by side as there will be.
     design = work.design
     plans = design.n * len(point.plans) // design.groups[1]
-    n_together = min(max(plans, 1), MOST_TOGETHER)
+    n_together = min(max(plans, 1), most_together(len(point.scenario.fields)))
     run_s = []
     for _ in range(_TRIALS):
         runs = start_runs([(site, point.plans[-1])] * n_together)

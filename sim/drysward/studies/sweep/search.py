@@ -14,7 +14,7 @@ from scipy.optimize import NonlinearConstraint, differential_evolution
 from drysward.day.records import STAGES
 from drysward.drive.runs import in_groups
 from drysward.faults import Fault, FaultyInput
-from drysward.results.frequency import Probability, probability_of
+from drysward.results.odds import Probability, probability_of
 from drysward.scenario.model import RECORD
 from drysward.studies.sweep.chunk import Arrays, run_points
 from drysward.studies.sweep.description import GRID, STAGE_NAMES, Axis, SearchTable, Sweep

@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 from collections import OrderedDict
-from collections.abc import Callable, Hashable
+from collections.abc import Callable, Hashable, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from threading import Lock
 from typing import Any
 
 import numpy as np
 
+from drysward.day.records import PLAY_DAY, PLAY_FIELD, records
 from drysward.day.supply import SupplyInput
 from drysward.day.surface import PlayInput
-from drysward.site.play import play_input
+from drysward.site.forcing import NOTHING_TO_FORCE, Forcing, force_first_day, forcing_of
+from drysward.site.play import field_covers, is_any_looked_at, play_input
 from drysward.site.root_zone import RootZone, build_root_zone
 from drysward.site.stretches import (
     Ground,
@@ -35,6 +37,8 @@ from drysward.weather.series import Series
 # memory of a process however many years and points there are.
 MOST_WEATHER_BYTES, MOST_FIELD_BYTES = 256 * 2**20, 128 * 2**20
 _OF_FIELDS = ("ground", "play")
+# Days of fields that are forced as they run: few enough to stay in the processor's own memory.
+DAYS_AT_ONCE = 32
 # The NetCDF library may be called by one thread of a process only.
 NETCDF_LOCK = Lock()
 
@@ -168,18 +172,17 @@ def part_of(held: Held, point: Point, years: Years, place: int) -> Part:
     return part
 
 
+def zone_of(held: Held, point: Point, i: int) -> RootZone:
+    """The root zone of a point's field ``i``."""
+    spec, catalog = point.scenario.fields[i].root_zone, point.scenario.catalog
+    zone: RootZone = held.get(("zone", point.fields[i]), lambda: build_root_zone(spec, catalog))
+    return zone
+
+
 def site_of(held: Held, point: Point, part: Part, place: int) -> PreparedSite:
     """A point's site on a stretch of its weather, ready for any of its plans."""
     scenario, stretch = point.scenario, part.stretch
-
-    def zone(i: int) -> RootZone:
-        spec = scenario.fields[i].root_zone
-        made: RootZone = held.get(
-            ("zone", point.fields[i]), lambda: build_root_zone(spec, scenario.catalog)
-        )
-        return made
-
-    zones = tuple(map(zone, range(len(scenario.fields))))
+    zones = tuple(zone_of(held, point, i) for i in range(len(scenario.fields)))
     on: Ground = held.get(
         ("ground", point.weather, point.fields, place), lambda: ground_of(scenario, zones, stretch)
     )
@@ -190,6 +193,22 @@ def site_of(held: Held, point: Point, part: Part, place: int) -> PreparedSite:
         ("play", *key, syringed),
         lambda: play_input(scenario, zones, on.fields, stretch.weather, on.covered),
     )
+    return _site(held, point, part, place, zones, on.fields, on.days, play)
+
+
+def _site(
+    held: Held,
+    point: Point,
+    part: Part,
+    place: int,
+    zones: tuple[RootZone, ...],
+    fields: np.recarray,
+    days: np.recarray,
+    play: PlayInput,
+    forcing: Forcing = NOTHING_TO_FORCE,
+) -> PreparedSite:
+    """A point's site on such fields, of which the first are its own."""
+    scenario, stretch = point.scenario, part.stretch
     supply: SupplyInput = held.get(
         ("supply", point.weather, point.supply, place),
         lambda: supply_input(scenario, stretch.weather, stretch.calendar),
@@ -202,12 +221,90 @@ def site_of(held: Held, point: Point, part: Part, place: int) -> PreparedSite:
         years=part.years,
         left_out=(),
         zones=zones,
-        fields=on.fields,
-        days=on.days,
+        fields=fields,
+        days=days,
         delivery=delivery_of(scenario),
         catches=catches_of(scenario),
         supply=supply,
         play=play,
+        columns=np.arange(len(scenario.fields)),
+        forcing=forcing,
     )
+
+
+def for_point(site: PreparedSite, point: Point, columns: np.ndarray) -> PreparedSite:
+    """The site of a point that shares ``site``, on its own fields ``columns`` (F,) of that."""
+    return replace(
+        site,
+        scenario=point.scenario,
+        delivery=delivery_of(point.scenario),
+        catches=catches_of(point.scenario),
+        columns=columns,
+    )
+
+
+class Grounds:
+    """What the fields of points are, a column for each different one, for them to go together.
+
+    Points must share weather, supply and answers. Where all have the same fields these are forced
+    once and held; else nobody else needs them, and they are forced as the points run.
+    """
+
+    def __init__(self, held: Held, points: Sequence[Point]) -> None:
+        self.held, self.points, self.first = held, points, points[0]
+        self.is_shared = all(point.fields == self.first.fields for point in points)
+        places: dict[str, int] = {}
+        self.columns = [
+            np.array([places.setdefault(told, len(places)) for told in point.fields])
+            for point in points
+        ]
+        # A point that has each column, and which of its fields that is.
+        self.of_column = {
+            int(c): (point, i)
+            for point, columns in zip(points, self.columns, strict=True)
+            for i, c in enumerate(columns)
+        }
+        self.forcing = NOTHING_TO_FORCE
+        self.zones: tuple[RootZone, ...] = ()
+        if not self.is_shared:
+            self._number()
+
+    def _number(self) -> None:
+        of_column = [self.of_column[c] for c in range(len(self.of_column))]
+        self.zones = tuple(zone_of(self.held, point, i) for point, i in of_column)
+        of_fields = [
+            (point.scenario.fields[i], zone, point.scenario.catalog)
+            for (point, i), zone in zip(of_column, self.zones, strict=True)
+        ]
+        southern = self.first.scenario.site.latitude_deg < 0.0
+        self.forcing = forcing_of(of_fields, southern, DAYS_AT_ONCE)
+
+    def site(self, part: Part, place: int) -> PreparedSite:
+        """The site of all points on a stretch; the scenario is that of the first."""
+        if self.is_shared:
+            return site_of(self.held, self.first, part, place)
+        weather, scenario = part.stretch.weather, self.first.scenario
+        n = part.stretch.calendar.size
+        kept_off_mm = np.zeros((len(self.zones), n))
+        looked_at = is_any_looked_at(scenario)
+        play = PlayInput(
+            records(PLAY_FIELD, len(self.zones)),
+            records(PLAY_DAY, (n if looked_at else 0, len(self.zones))),
+        )
+        for c, (point, i) in self.of_column.items() if looked_at else ():
+            spec = point.scenario.fields[i]
+            covered = field_covers(spec, weather)
+            kept_off_mm[c] = covered.kept_off_mm
+            alone = replace(point.scenario, fields=(spec,))
+            field = self.forcing.fields[c : c + 1].view(np.recarray)
+            one = play_input(alone, self.zones[c : c + 1], field, weather, [covered])
+            play.fields[c], play.days[: len(one.days), c] = one.fields[0], one.days[:, 0]
+        forcing = self.forcing._replace(weather=weather.days, kept_off_mm=kept_off_mm)
+        if place == 0:
+            force_first_day(forcing, part.stretch.calendar)
+        return _site(
+            self.held, self.first, part, place, self.zones, forcing.fields, forcing.days, play,
+            forcing,
+        )  # fmt: skip
 
 
