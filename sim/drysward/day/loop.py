@@ -202,6 +202,7 @@ def run_site(
     stop_day: int,
     first_line: int,
     trace_at: Any,
+    more: bool | None,
 ) -> None:
     """Run B plans over days of a site, in place.
 
@@ -215,6 +216,8 @@ def run_site(
         rain fell.
     first_line : day of the first line of ``ground.days``.
     trace_at : place of each day (D,) in ``tally.trace``, -1 for a day that is not kept.
+    more : whether any field shares a supply or is looked at. None instead of False makes the
+        compiler leave out everything that has to do with either, near half of all there is.
     """
     n_days = ground.calendar.shape[0]
     n_runs = party.plans.shape[0]
@@ -230,7 +233,7 @@ def run_site(
         is_told = t >= 0
 
         # --- morning: everybody asks, and the supply gives ----------------------------------------
-        if has_supply:
+        if more is not None and has_supply:
             for b in range(n_runs):
                 n = supply_of[b]
                 open_supply(
@@ -246,8 +249,10 @@ def run_site(
             read_ground(
                 block, ground.days[d - first_line], party.spans[k], party.columns[k], all_quads
             )
-            if party.is_played[k]:
-                read_play(block, ground.play_days[d], party.spans[k], party.columns[k], all_quads)
+            if more is not None and party.is_played[k]:
+                read_play(
+                    block, ground.play_days[d], party.spans[k], party.columns[k], all_quads
+                )
             open_day(block, quads, weekly[weekday], monthly[month])
             recall_rain(block, quads, ground.rain_before, d, party.rain_skip_days[k])
             if party.is_any_restricted[k] or supply.stages.shape[1] > 0:
@@ -259,11 +264,11 @@ def run_site(
             losses = ground.spray_loss
             night, early, midday, evening = losses[0, d], losses[1, d], losses[2, d], losses[3, d]
             doy, counted = float(cal.day_of_year), 1.0 if y >= 0 else 0.0
-            if party.is_played[k]:
+            if more is not None and party.is_played[k]:
                 ask_for_play(block, quads, doy, night, early, midday, evening, counted)
             else:
                 ask(block, quads, doy, night, early, midday, evening, counted)
-        if has_supply:
+        if more is not None and has_supply:
             for b in range(n_runs):
                 state = of_plan(supply_states, b)
                 drawn_on = share_out_today(
@@ -285,10 +290,10 @@ def run_site(
                 open_year(block, patches, party.weekly[k], fresh_turf_each_year, party.quads[k])
             has_water = live(
                 block, patches, party.catches[k], n_here, side, quads, party.quads[k], is_played,
-                cal.in_season == 1, is_told,
+                cal.in_season == 1, is_told, more,
             )  # fmt: skip
             n_patches = float(patches.shape[0] * side)
-            if is_played:
+            if more is not None and is_played:
                 take_means_of_surface(block, quads, 1.0 / n_patches)
             close_day(block, quads, 1.0 / n_patches, n_patches)
             take_line(party.weekly[k, weekday, WEEK_GROSS], block, GROSS, quads)
@@ -296,7 +301,7 @@ def run_site(
                 count_day(
                     block, quads, party.weekly[k], party.monthly[k, month],
                     tally.by_day[k, cal.day_of_year], reached, has_water, is_played,
-                    cal.in_season == 1,
+                    cal.in_season == 1, more,
                 )  # fmt: skip
             if is_told:
                 take_means_of_water(block, quads, n_patches)
@@ -417,13 +422,14 @@ def live(
     is_played: bool,
     in_season: bool,
     is_told: bool,
+    more: bool | None,
 ) -> bool:
     """The patches of a block live through the day; whether anybody asked for water.
 
     ``n_lanes`` runs lie in the block, on ``run_quads``, and with all patches that lie side by side
-    on ``quads``.
+    on ``quads``; ``more`` as in ``run_site``.
     """
-    if is_played:
+    if more is not None and is_played:
         sow(block, patches, quads)
     today(block, quads)
     has_water = is_any_above(block, ASKED, run_quads)
@@ -454,7 +460,7 @@ def live(
             stay_dry(block, patch, quads)
         dry(block, patch, quads)
         answer(block, patch, quads)
-        if is_played:
+        if more is not None and is_played:
             use_turf(block, patch, quads)
             if looks:
                 look_at_surface(block, patch, quads)
@@ -559,6 +565,7 @@ def count_day(
     has_water: bool,
     is_played: bool,
     in_season: bool,
+    more: bool | None,
 ) -> None:
     """What the day adds to its year; ``month`` and ``day_of_year`` are its lines of the tables."""
     count_every_day(block, quads, reached[AT_DORMANT])
@@ -572,7 +579,7 @@ def count_day(
             block, quads, reached[AT_FOOTPRINT], reached[AT_WILT], reached[AT_DORMANT],
             reached[AT_DEAD],
         )  # fmt: skip
-    if is_played:
+    if more is not None and is_played:
         count_use(block, quads)
         if in_season:
             count_play(block, quads)

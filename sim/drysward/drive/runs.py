@@ -205,6 +205,7 @@ def advance_all(
         answers.turf == "established each year",
         site.from_day,
         trace_at,
+        True if site.supply.site["on"].any() or party.is_played.any() else None,
     )
     give_back(party, spread, tally, runs)
     for account, worst, tolerance, unit in (

@@ -37,6 +37,7 @@ def run_windows(
     fresh_turf_each_year: bool,
     from_day: int,
     trace_at: Any,
+    more: bool | None,
 ) -> None:
     """Run plans over all days of a stretch, in place, as many at once as ``ground.days`` has lines.
 
@@ -82,4 +83,5 @@ def run_windows(
                 stop,
                 first,
                 trace_at,
+                more,
             )
