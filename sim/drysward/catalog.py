@@ -175,7 +175,7 @@ class Catalog:
                 Fault(
                     dotted,
                     "not the name of a number",
-                    "write kind.key.name, such as species.kentucky_bluegrass.p_wilt",
+                    "write kind.key.name, such as species.kentucky_bluegrass.wilt_ks",
                 )
             )
         kind, key, name = parts

@@ -24,9 +24,9 @@ from drysward.day.restrictions import stage_after
 from drysward.physics.arithmetic import larger, within
 from drysward.physics.skinned_surface import skin_wanted
 
-# Crown watering waits until the rooted depth is this dry (depletion fraction; own estimate):
-# before that the crowns still drink from the root zone.
-CROWN_WATER_FROM_DEPLETION = 0.8
+# Crown watering waits until the crown layer gives crowns less than this share of what they would
+# drink (own estimate): before that they need none.
+CROWNS_DRY_BELOW = 0.5
 
 # Lines of the tables by weekday and by month.
 WEEK_DEPTH, WEEK_ALLOWED, WEEK_GROSS = 0, 1, 2
@@ -42,15 +42,15 @@ def wish(
     plan_rule, plan_trigger, plan_target, plan_share, plan_run_time_multiplier,
     plan_least_depth, plan_rain_skip, plan_interval, plan_first_day, plan_last_day,
     plan_crown_depth, plan_crown_interval, plan_crown_from, depth_today, allowed_today,
-    adjust_today, left_today, crown_only_today, recent_rain, seen_depletion, seen_dormant,
-    days_since_water, owed_et, paused, taw, day_of_year,
+    adjust_today, left_today, crown_only_today, recent_rain, seen_depletion, seen_deficit,
+    seen_crown_wetness, seen_dormant, days_since_water, owed_et, paused, taw, day_of_year,
 ):  # fmt: skip
     """Depth (mm, reaching the turf on average) that the plan wants this morning.
 
     ``recent_rain`` is that of the last ``plan_rain_skip_days`` days, today not included;
     ``allowed_today``, ``left_today`` and ``crown_only_today`` are what restrictions leave.
     """
-    refill = larger(0.0, seen_depletion - plan_target) * taw * plan_run_time_multiplier
+    refill = larger(0.0, seen_deficit - plan_target * taw) * plan_run_time_multiplier
     refill = refill if seen_depletion >= plan_trigger else 0.0
     share_of_et = plan_share * owed_et * plan_run_time_multiplier
     depth = refill if plan_rule == RULE_REFILL else 0.0
@@ -66,7 +66,7 @@ def wish(
         (plan_crown_depth > depth)
         & ((seen_dormant >= plan_crown_from) | crown_only)
         & (days_since_water >= plan_crown_interval)
-        & (seen_depletion >= CROWN_WATER_FROM_DEPLETION)
+        & (seen_crown_wetness < CROWNS_DRY_BELOW)
     )
     depth = plan_crown_depth if crowns_due else depth
     may = within(day_of_year, plan_first_day, plan_last_day) & (allowed_today > 0.0)

@@ -10,8 +10,8 @@ NO_DORMANCY, NOT_RECOVERED = -1.0, -2.0
 def take_means(
     per_patch, n_patches, gross, spray, beside, snow_error, mean_caught, mean_runoff,
     mean_drainage, mean_leaf_evaporation, mean_soil_evaporation, mean_transpiration,
-    mean_residual, mean_depletion, mean_footprint, mean_wilt, mean_green, mean_dormant,
-    mean_dead,
+    mean_residual, mean_depletion, mean_deficit, mean_crown_wetness, mean_footprint, mean_wilt,
+    mean_green, mean_dormant, mean_dead,
 ):  # fmt: skip
     """Means over the patches of their sums; ``per_patch`` is 1 over ``n_patches``.
 
@@ -24,6 +24,8 @@ def take_means(
     mean_soil_evaporation *= per_patch
     mean_transpiration *= per_patch
     mean_depletion *= per_patch
+    mean_deficit *= per_patch
+    mean_crown_wetness *= per_patch
     mean_footprint *= per_patch
     mean_wilt *= per_patch
     mean_green *= per_patch
@@ -33,8 +35,8 @@ def take_means(
     mean_residual = worse(mean_residual, worse(snow_error, pipe_error))
     return (
         mean_caught, mean_runoff, mean_drainage, mean_leaf_evaporation, mean_soil_evaporation,
-        mean_transpiration, mean_residual, mean_depletion, mean_footprint, mean_wilt, mean_green,
-        mean_dormant, mean_dead,
+        mean_transpiration, mean_residual, mean_depletion, mean_deficit, mean_crown_wetness,
+        mean_footprint, mean_wilt, mean_green, mean_dormant, mean_dead,
     )  # fmt: skip
 
 

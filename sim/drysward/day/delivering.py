@@ -34,17 +34,22 @@ def catch(
 
 
 def learn(
-    mean_depletion, mean_dormant, mean_wilt, mean_caught, watering, liquid, kc, eto, taw,
-    plan_share, plan_run_time_multiplier, owed_et, days_since_water,
+    mean_depletion, mean_deficit, mean_crown_wetness, mean_dormant, mean_wilt, mean_caught,
+    watering, liquid, kc, eto, plan_share, plan_run_time_multiplier, owed_et, days_since_water,
 ):  # fmt: skip
     """What the person who waters knows of the field tomorrow."""
     seen_depletion = mean_depletion
+    seen_deficit = mean_deficit
+    seen_crown_wetness = mean_crown_wetness
     seen_dormant = mean_dormant
     seen_wilt = mean_wilt
     paid = mean_caught / larger(plan_share * plan_run_time_multiplier, NO_LESS)
     owed_et = owed_et + kc * eto - liquid
     owed_et -= paid if (watering > 0.0) & (plan_share > 0.0) else 0.0
     # Nobody waters for more than the soil has room for: a dry winter is not owed in spring.
-    owed_et = larger(smaller(owed_et, mean_depletion * taw), 0.0)
+    owed_et = larger(smaller(owed_et, mean_deficit), 0.0)
     days_since_water = 1.0 if watering > 0.0 else days_since_water + 1.0
-    return seen_depletion, seen_dormant, seen_wilt, owed_et, days_since_water
+    return (
+        seen_depletion, seen_deficit, seen_crown_wetness, seen_dormant, seen_wilt, owed_et,
+        days_since_water,
+    )  # fmt: skip

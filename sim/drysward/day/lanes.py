@@ -60,8 +60,9 @@ def _names(text: str) -> tuple[str, ...]:
     return tuple(text.split())
 
 
-# What is carried of a patch, with 1 over the share of roots that it has left.
-PATCH_NAMES = (*_plain(PATCH), "inv_rooting")
+# What is carried of a patch, with 1 over the share of the root zone that its roots reach, by nature
+# and with those that it has left.
+PATCH_NAMES = (*_plain(PATCH), "inv_reach", "inv_rooting")
 PATCH_PLACE = {name: LANES * k for k, name in enumerate(PATCH_NAMES)}
 PATCH_SIZE = LANES * len(PATCH_NAMES)
 
@@ -69,13 +70,13 @@ SECTIONS: dict[str, tuple[str, ...]] = {
     # the day of the patch at hand: water before, what left it, what later parts of the day need
     "of_patch": _names(
         "catch_share before runoff drainage leaf_evaporation soil_evaporation transpiration ks "
-        "subsoil_wetness"
+        "wetness subsoil_wetness"
     ),
     "field": _plain(FIELD),
     "day": _plain(DAY),
     # worked out from the day's numbers once for all patches
     "of_day": _names(
-        "refused demand evaporative_demand held_in_reach regreening_rate snow_before snow_error"
+        "refused demand evaporative_demand held_in_reach snow_before snow_error"
     ),
     "plan": _plain(PLAN, "plan_"),
     "delivery": _plain(DELIVERY),
@@ -92,7 +93,7 @@ SECTIONS: dict[str, tuple[str, ...]] = {
     # means over the patches, sums as long as these are gone through; the worst error of any
     "mean": _names(
         "mean_runoff mean_drainage mean_leaf_evaporation mean_soil_evaporation mean_transpiration "
-        "mean_depletion mean_footprint mean_wilt mean_green mean_dormant mean_dead"
+        "mean_depletion mean_deficit mean_crown_wetness mean_footprint mean_wilt mean_green mean_dormant mean_dead"
     ),
     "error": _names("mean_residual"),
     "stored": _names("mean_w1 mean_w2 mean_w3 mean_thatch mean_hydration"),

@@ -31,7 +31,16 @@ from drysward.day.lanes import (
     section,
     span,
 )
-from drysward.day.records import AT_DEAD, AT_DORMANT, AT_FOOTPRINT, AT_WILT, STAGES, TRACE, WEEK
+from drysward.day.records import (
+    AT_DEAD,
+    AT_DORMANT,
+    AT_FOOTPRINT,
+    AT_WILT,
+    PATCH,
+    STAGES,
+    TRACE,
+    WEEK,
+)
 from drysward.day.supply import (
     SupplyInput,
     SupplyState,
@@ -83,11 +92,12 @@ YEAR_FIRST, YEAR_NAMES = YEAR_SUMS[0], len(SECTIONS["year"])
 WATER_START, WATER_END = PLACE["year_water_start"], PLACE["year_water_end"]
 LEAST_GREEN, RECOVERY_DAYS = PLACE["year_least_green"], PLACE["year_recovery_days"]
 PLAYED_FIRST, PLAYED_NAMES = PLAY_SUMS[0], len(SECTIONS["play_year"])
-# Everything of a patch but its water.
+# Everything of a patch but its water and where its roots reach.
+WATER_OF_PATCH = ("w1", "w2", "w3", "crown_water", "thatch")
 TURF = np.array(
-    [place for name, place in PATCH_PLACE.items() if name not in ("w1", "w2", "w3", "thatch")]
+    [PATCH_PLACE[name] for name in PATCH.names or () if name not in WATER_OF_PATCH]
 )
-INV_ROOTING = PATCH_PLACE["inv_rooting"]
+INV_REACH, INV_ROOTING = PATCH_PLACE["inv_reach"], PATCH_PLACE["inv_rooting"]
 DAY_FIRST, PLAY_DAY_FIRST = PLACE[SECTIONS["day"][0]], PLACE[SECTIONS["play_day"][0]]
 TODAY_SOWN, TODAY_JUDGED = PLACE["today_sown"], PLACE["today_judged"]
 SKINNED, PLAY_ON = PLACE["play_skinned"], PLACE["play_on"]
@@ -536,7 +546,7 @@ def start_turf(patches: Any, lane: int, bare: bool) -> None:
             patches[p, TURF[i] + lane] = 0.0
         patches[p, GREEN + lane] = 0.0 if bare else 1.0
         patches[p, WORN + lane] = 1.0 if bare else 0.0
-        patches[p, INV_ROOTING + lane] = 1.0
+        patches[p, INV_ROOTING + lane] = patches[p, INV_REACH + lane]
 
 
 @jitable

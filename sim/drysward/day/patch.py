@@ -11,7 +11,7 @@ equations are those of ``drysward.physics``.
 
 from __future__ import annotations
 
-from drysward.physics.arithmetic import clamp, larger, smaller, worse
+from drysward.physics.arithmetic import NO_LESS, clamp, larger, smaller, worse
 from drysward.physics.covers import covers_within, regrowth_into_dead
 from drysward.physics.crowns import (
     clock_speed,
@@ -19,14 +19,17 @@ from drysward.physics.crowns import (
     crown_wetness,
     dormant_age_step,
     kill_share,
+    wetting_step,
+    worst_dryness_step,
 )
 from drysward.physics.curve_number import abstraction_left, rain_runoff
 from drysward.physics.drainage import drain, moved_by_floor
 from drysward.physics.evaporation import evaporation_reduction
 from drysward.physics.interception import interception, leaf_evaporation_of
-from drysward.physics.leaves import leaf_loss_share, regreening, share_past
+from drysward.physics.leaves import leaf_death, regreening, share_past
 from drysward.physics.rise import upward_flow
 from drysward.physics.transpiration import (
+    felt_depletion,
     stress_coefficient,
     transpiration_of,
     uptake_from_surface,
@@ -34,21 +37,16 @@ from drysward.physics.transpiration import (
 
 
 def today(
-    liquid, intake_share, kcb, kc_max, eto, fc1, fc2, recovery, leaf_loss_start, precipitation,
-    snow_water, snow_before,
+    liquid, intake_share, kcb, kc_max, eto, fc1, fc2, precipitation, snow_water, snow_before,
 ):  # fmt: skip
     """What all patches of the field need to know of the day, and tomorrow of today's snow."""
     refused = (1.0 - intake_share) * liquid
     demand = kcb * eto
     evaporative_demand = kc_max * eto
     held_in_reach = fc1 + fc2
-    regreening_rate = recovery / (1.0 - leaf_loss_start)
     snow_error = abs(precipitation - liquid - (snow_water - snow_before))
     snow_before = snow_water
-    return (
-        refused, demand, evaporative_demand, held_in_reach, regreening_rate, snow_error,
-        snow_before,
-    )  # fmt: skip
+    return refused, demand, evaporative_demand, held_in_reach, snow_error, snow_before
 
 
 def move(w1, w2, w3, thatch, shift):
@@ -70,8 +68,13 @@ def shed_rain(
     return runoff
 
 
-def soak_in(w1, thatch, liquid, caught, shed, thatch_storage, infiltration_limit, runoff):
-    """What does not run off wets the thatch and enters the surface layer."""
+def soak_in(
+    w1, crown_water, thatch, liquid, caught, shed, thatch_storage, infiltration_limit, crown_fc,
+    runoff,
+):  # fmt: skip
+    """What does not run off wets the thatch and enters the surface layer, through the crown layer
+    that lies at its top and keeps what it can hold.
+    """
     entering = liquid - runoff
     runoff += shed
     entering += caught - shed
@@ -81,7 +84,8 @@ def soak_in(w1, thatch, liquid, caught, shed, thatch_storage, infiltration_limit
     over = larger(entering - infiltration_limit, 0.0)
     runoff += over
     w1 += entering - over
-    return w1, thatch, runoff
+    crown_water = smaller(crown_water + (entering - over), crown_fc)
+    return w1, crown_water, thatch, runoff
 
 
 def sink(
@@ -110,30 +114,39 @@ def sink(
 
 
 def dry(
-    w1, w2, w3, thatch, green, inv_rooting, demand, evaporative_demand, held_in_reach, fc1, wp1,
-    dry1, wp2, wp3, inv_taw, inv_taw2, inv_taw3, inv_one_less_p, uptake_weight, ground_cover,
-    mulch, tew, inv_tew_less_rew, upward_max,
+    w1, w2, w3, crown_water, thatch, green, dormant, dead, inv_rooting, demand,
+    evaporative_demand, fc1, wp1, dry1, crown_wp, crown_dry, inv_crown_wet, wp2, wp3, inv_taw,
+    inv_taw2, inv_taw3, inv_one_less_p, uptake_weight, ground_cover, mulch, dormant_shade, tew,
+    inv_tew_less_rew, upward_max,
 ):  # fmt: skip
-    """Leaves and thatch dry, turf transpires, bare soil evaporates, the subsoil feeds the roots."""
+    """Leaves and thatch dry, turf transpires, bare soil evaporates, the subsoil feeds the roots.
+
+    How freely crowns drink is that of the morning: what fell is theirs before roots take it.
+    """
     leaf_evaporation = leaf_evaporation_of(thatch, evaporative_demand)
     thatch -= leaf_evaporation
     most = evaporative_demand - leaf_evaporation
 
-    surface = larger(w1 - wp1, 0.0)
+    crown = larger(crown_water - crown_wp, 0.0)
+    wetness = crown_wetness(crown, inv_crown_wet)
+    surface = crown + larger(w1 - crown_water - (wp1 - crown_wp), 0.0)
     roots = larger(w2 - wp2, 0.0)
-    # Roots lost to lack of air leave the others with as much less of the water.
-    ks = stress_coefficient((held_in_reach - w1 - w2) * inv_taw * inv_rooting, inv_one_less_p)
+    ks = stress_coefficient(
+        felt_depletion(surface + roots, inv_taw, inv_rooting), inv_one_less_p
+    )
     transpiration = transpiration_of(demand * green * ks, most, surface + roots)
     from_surface = uptake_from_surface(transpiration, surface, roots, uptake_weight)
     w1 -= from_surface
+    crown_water -= from_surface * (crown / larger(surface, NO_LESS))
     w2 -= transpiration - from_surface
     most -= transpiration
 
-    exposed = (1.0 - ground_cover * green) * mulch
+    exposed = (1.0 - ground_cover * green) * mulch * (1.0 - dormant_shade * (dormant + dead))
     soil_evaporation = smaller(exposed * evaporative_demand, most)
     soil_evaporation *= evaporation_reduction(fc1 - w1, tew, inv_tew_less_rew)
     soil_evaporation = smaller(soil_evaporation, larger(w1 - dry1, 0.0))
     w1 -= soil_evaporation
+    crown_water -= smaller(soil_evaporation, larger(crown_water - crown_dry, 0.0))
 
     subsoil_wetness = clamp((w3 - wp3) * inv_taw3, 0.0, 1.0)
     rise = upward_flow(upward_max, clamp((w2 - wp2) * inv_taw2, 0.0, 1.0), subsoil_wetness)
@@ -141,44 +154,54 @@ def dry(
     w2 += rise
     w3 -= rise
     return (
-        w1, w2, w3, thatch, leaf_evaporation, transpiration, soil_evaporation, ks, subsoil_wetness
+        w1, w2, w3, crown_water, thatch, leaf_evaporation, transpiration, soil_evaporation, ks,
+        wetness, subsoil_wetness,
     )  # fmt: skip
 
 
 def answer(
-    w1, w2, w3, thatch, green, dormant, dead, worn, crown_dryness, dormant_age, inv_rooting, ks,
-    subsoil_wetness, held_in_reach, wp1, inv_taw, inv_taw1, inv_crown_wet, subsoil_reach,
-    subsoil_speed, crown_clock, crown_refill, heat_kill, heat_shelter, leaf_loss,
-    leaf_loss_start, inv_leaf_loss_span, regreening_rate, inv_age_slowing, spread, reseed,
-    active, p_footprint, wilt_threshold, inv_ramp, liquid, caught, before, runoff, drainage,
-    leaf_evaporation, transpiration, soil_evaporation, mean_depletion, mean_footprint,
-    mean_wilt, mean_residual,
+    w1, w2, w3, crown_water, thatch, green, dormant, dead, worn, crown_dryness, worst_dryness,
+    wetting, dormant_age, inv_rooting, ks, wetness, subsoil_wetness, held_in_reach, wp1, crown_wp,
+    wp2, inv_taw, inv_moist_root_zone, root_zone_speed, subsoil_least, subsoil_held, crown_clock,
+    crown_refill, heat_kill, heat_shelter, browning_drive, inv_browning_start, browning_rate,
+    firing_rate, summer_decline, recovery, inv_age_slowing, spread, reseed, active, p_footprint,
+    wilt_threshold, inv_ramp, liquid, caught, before, runoff, drainage, leaf_evaporation,
+    transpiration, soil_evaporation, mean_depletion, mean_deficit, mean_crown_wetness,
+    mean_footprint, mean_wilt, mean_residual,
 ):  # fmt: skip
     """Leaves footprint, wilt and brown, crowns dry or drink, plants die, come back or spread.
 
     Sums over the patches of what leaves show begin here, and the water account is closed.
     """
-    depletion = (held_in_reach - w1 - w2) * inv_taw
-    felt = depletion * inv_rooting
+    surface = larger(crown_water - crown_wp, 0.0)
+    surface += larger(w1 - crown_water - (wp1 - crown_wp), 0.0)
+    available = surface + larger(w2 - wp2, 0.0)
+    felt = felt_depletion(available, inv_taw, inv_rooting)
     awake = green * active
-    mean_depletion += depletion
+    mean_depletion += felt_depletion(available, inv_taw, 1.0)
+    mean_deficit += held_in_reach - w1 - w2
+    mean_crown_wetness += wetness
     mean_footprint += awake * share_past(felt, p_footprint, inv_ramp)
     mean_wilt += awake * share_past(felt, wilt_threshold, inv_ramp)
 
-    wetness = crown_wetness((w1 - wp1) * inv_taw1, felt, inv_crown_wet)
-    speed = clock_speed(subsoil_wetness, inv_crown_wet, subsoil_reach, subsoil_speed)
-    drier = crown_dryness_step(crown_dryness, wetness, crown_clock, crown_refill, speed)
-    alive = (1.0 - kill_share(crown_dryness, drier)) * (1.0 - heat_kill * (1.0 - heat_shelter * ks))
-    crown_dryness = drier
+    speed = clock_speed(
+        1.0 - felt, inv_moist_root_zone, root_zone_speed, larger(subsoil_wetness, subsoil_least),
+        subsoil_held,
+    )  # fmt: skip
+    crown_dryness = crown_dryness_step(crown_dryness, wetness, crown_clock, crown_refill, speed)
+    unsheltered = 1.0 - heat_shelter * ks
+    alive = (1.0 - kill_share(worst_dryness, crown_dryness)) * (1.0 - heat_kill * unsheltered)
+    worst_dryness = worst_dryness_step(worst_dryness, crown_dryness)
+    wetting = wetting_step(wetting, wetness)
 
-    browning = green * leaf_loss * leaf_loss_share(ks, leaf_loss_start, inv_leaf_loss_span)
-    change = (
-        regreening(dormant, regreening_rate, ks, leaf_loss_start, dormant_age, inv_age_slowing)
-        - browning
-    )
+    change = regreening(dormant, recovery, ks, wetting, dormant_age, inv_age_slowing)
+    change -= green * leaf_death(
+        ks, inv_browning_start, browning_rate, firing_rate, browning_drive,
+        summer_decline * unsheltered,
+    )  # fmt: skip
     green = (green + change) * alive
     dormant = (dormant - change) * alive
-    green += regrowth_into_dead(dead, ks, green, spread, reseed)
+    green += regrowth_into_dead(dead, ks, wetting, green, spread, reseed)
     green, dormant, dead = covers_within(green, dormant, worn)
     dormant_age = dormant_age_step(dormant_age, dormant, wetness)
 
@@ -187,8 +210,9 @@ def answer(
     now = w1 + w2 + w3 + thatch
     mean_residual = worse(abs(liquid + caught - out - (now - before)), mean_residual)
     return (
-        green, dormant, dead, crown_dryness, dormant_age,
-        mean_depletion, mean_footprint, mean_wilt, mean_residual,
+        green, dormant, dead, crown_dryness, worst_dryness, wetting, dormant_age,
+        mean_depletion, mean_deficit, mean_crown_wetness, mean_footprint, mean_wilt,
+        mean_residual,
     )  # fmt: skip
 
 

@@ -38,16 +38,20 @@ FIELD = _dtype(
     "surface_mm "
     # surface layer: water at field capacity, wilting point, saturation and air-dry
     "fc1 wp1 sat1 dry1 inv_taw1 tew inv_tew_less_rew "
+    # crown layer, its top: water at field capacity, wilting point and air-dry, and 1 over what
+    # lets crowns drink freely
+    "crown_fc crown_wp crown_dry inv_crown_wet "
     # share of the water above field capacity that drains in a day, by layer
     "drain1 drain2 drain3 percolation_limit infiltration_limit "
     # potential retention S of the curve number, its initial abstraction, and the upward flow
-    "retention abstraction upward_max subsoil_reach "
+    "retention abstraction upward_max "
     # soil intake (mm/h), and what the surface can hold while more than that falls
     "intake_rate surface_storage "
     # turf
-    "thatch_storage ground_cover mulch uptake_weight inv_ramp "
-    "leaf_loss_start inv_leaf_loss_span inv_crown_wet crown_refill subsoil_speed "
-    "inv_age_slowing heat_shelter"
+    "thatch_storage ground_cover mulch dormant_shade uptake_weight inv_ramp "
+    "inv_browning_start browning_rate firing_rate inv_age_slowing heat_shelter "
+    # crowns: what moist soil around and below the roots does for them, and how fast they drink
+    "inv_moist_root_zone root_zone_speed subsoil_least subsoil_held crown_refill"
 )
 """What does not change from day to day on one field."""
 
@@ -67,7 +71,7 @@ DAY = _dtype(
     # reference moisture of the curve number, and how fast abstraction falls as soil wets
     "moisture_reference abstraction_slope "
     # turf rates of the day
-    "leaf_loss crown_clock heat_kill recovery spread reseed active root_depth "
+    "browning_drive summer_decline crown_clock heat_kill recovery spread reseed active root_depth "
     # share of liquid water that frozen ground lets in; 1 when not frozen
     "intake_share"
 )
@@ -81,18 +85,20 @@ CALENDAR = np.dtype(
         ("month", "i8"),  # 0..11
         ("weekday", "i8"),  # 0 Monday .. 6 Sunday
         ("day_of_year", "i8"),  # 0..365 in a leap-year calendar
+        ("rooting_score", "f8"),  # how deep roots go in this turf year, standard normal
     ],
     align=True,
 )
 
 PATCH = _dtype(
-    "w1 w2 w3 thatch green dormant dead worn crown_dryness dormant_age root_loss airless_days"
+    "w1 w2 w3 crown_water thatch green dormant dead worn crown_dryness worst_dryness wetting "
+    "dormant_age root_loss airless_days"
 )
 """State of one patch at the day's end. Covers add to one; ``worn`` is ground worn bare, or bare
-by design."""
+by design. ``crown_water`` is the part of ``w1`` that lies in the crown layer."""
 
 FIELD_STATE = _dtype(
-    "seen_depletion seen_dormant seen_wilt seen_surface_water days_since_water owed_et unmet "
+    "seen_depletion seen_deficit seen_crown_wetness seen_dormant seen_wilt seen_surface_water days_since_water owed_et unmet "
     "evening_water "
     "stage paused paused_days "
     "airless_run wilt_run dormant_run peak_dormant recovery_clock recovering",

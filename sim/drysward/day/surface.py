@@ -27,7 +27,7 @@ class PlayInput(NamedTuple):
 
 
 def use_turf(
-    w1, green, dormant, dead, worn, airless_days, root_loss, inv_rooting, sat1, wp1, inv_taw1,
+    w1, green, dormant, dead, worn, airless_days, root_loss, inv_reach, inv_rooting, sat1, wp1, inv_taw1,
     play_skinned, play_inv_surface_mm, play_air_below, play_wear_middle_from,
     play_wear_wet_from, play_most_root_loss, today_wear_dry, today_wear_middle, today_wear_wet,
     today_wear_dormant, today_root_harm, today_root_heal, today_regrowth, today_young,
@@ -71,7 +71,7 @@ def use_turf(
     dormant = dormant if skinned else dormant - crowns
     airless_days = airless_days if skinned else airless
     root_loss = root_loss if skinned else roots
-    inv_rooting = inv_rooting if skinned else 1.0 / (1.0 - roots)
+    inv_rooting = inv_rooting if skinned else inv_reach / (1.0 - roots)
     return green, dormant, dead, worn, airless_days, root_loss, inv_rooting
 
 

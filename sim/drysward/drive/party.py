@@ -61,8 +61,9 @@ def party_of(site: PreparedSite, runs: Runs) -> tuple[Party, Spread]:
         snow_mm = site.weather.days.snow_water_mm[site.from_day - 1]
         blocks[:, PLACE["snow_before"] : PLACE["snow_before"] + LANES] = snow_mm
     blocks[:, PLACE["granted_share"] : PLACE["granted_share"] + LANES] = 1.0
-    left = 1.0 / (1.0 - runs.patches.root_loss)
-    carried = np.concatenate([as_values(runs.patches), left[..., None]], axis=-1)
+    reach = 1.0 / runs.reaches
+    rooting = reach / (1.0 - runs.patches.root_loss)
+    carried = np.concatenate([as_values(runs.patches), np.stack([reach, rooting], -1)], axis=-1)
     patches = aligned_zeros((spread.n_blocks, spread.rounds, PATCH_SIZE))
     patches[:] = spread.patch_by_lane(carried).swapaxes(2, 3).reshape(patches.shape)
     weekly = np.zeros((spread.n_blocks, WEEK, 3, LANES))
@@ -139,4 +140,4 @@ def _spans(columns: np.ndarray) -> np.ndarray:
     return out
 
 
-assert PATCH_NAMES[:-1] == PATCH.names, "what is carried of a patch has its order"
+assert PATCH_NAMES[:-2] == PATCH.names, "what is carried of a patch has its order"

@@ -47,7 +47,8 @@ class _Gathered:
 
     ``columns`` (..., F) and ``supply_of`` (...) say which field and which supply of a stretch
     each plan lives on.
-    PATCH (..., F, P) and FIELD_STATE (..., F) are carried from stretch to stretch. YEAR and
+    ``catches`` and ``reaches`` (..., F, P): share of the mean irrigation that each patch catches,
+    and of the root zone that its roots reach. PATCH (..., F, P) and FIELD_STATE (..., F) are carried from stretch to stretch. YEAR and
     PLAY_YEAR (..., F, Y), odds (..., F, 4, 366) and the sum of green cover (..., F, 366) are
     gathered; TRACE (..., T, F) is the daily account last asked for.
     """
@@ -55,6 +56,7 @@ class _Gathered:
     plans: np.recarray
     delivery: np.recarray
     catches: np.ndarray
+    reaches: np.ndarray
     columns: np.ndarray
     supply_of: np.ndarray
     patches: np.recarray
@@ -111,6 +113,7 @@ def start_patches(site: PreparedSite) -> np.recarray:
     fields, first = site.fields[site.columns], site.days[0, site.columns]
     out.w1 = (fields.wp1 + share * (fields.fc1 - fields.wp1))[:, None]
     out.w2 = (first.wp2 + share * (first.fc2 - first.wp2))[:, None]
+    out.crown_water = (fields.crown_wp + share * (fields.crown_fc - fields.crown_wp))[:, None]
     out.w3 = (first.wp3 + share * (first.fc3 - first.wp3))[:, None]
     bare = site.play.fields.skinned[site.columns, None] > 0.0
     out.green, out.worn = np.where(bare, 0.0, 1.0), np.where(bare, 1.0, 0.0)
@@ -134,7 +137,9 @@ def start_runs(
     states.days_since_water = LONG_AGO_DAYS
     day = first.days[0, columns]
     held = (patches.w1 + patches.w2).mean(axis=-1)
-    states.seen_depletion = (first.fields.fc1[columns] + day.fc2 - held) * day.inv_taw
+    states.seen_deficit = first.fields.fc1[columns] + day.fc2 - held
+    states.seen_depletion = states.seen_deficit * day.inv_taw
+    states.seen_crown_wetness = 1.0
     plans = records(PLAN, (n_runs, n_fields))
     for lines, (site, plan) in zip(plans, starts, strict=True):
         for line, field in zip(lines, site.scenario.fields, strict=True):
@@ -145,6 +150,7 @@ def start_runs(
         plans=plans,
         delivery=np.stack([site.delivery for site, _ in starts]).view(np.recarray),
         catches=np.stack([site.catches for site, _ in starts]),
+        reaches=np.stack([site.reaches for site, _ in starts]),
         columns=columns,
         supply_of=np.zeros(n_runs, np.int64),
         patches=patches,

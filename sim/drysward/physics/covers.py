@@ -8,14 +8,14 @@ from drysward.physics.arithmetic import clamp, larger
 
 @equation
 def regrowth_into_dead(
-    dead: float, ks: float, green: float, spread: float, reseed: float
+    dead: float, ks: float, wetting: float, green: float, spread: float, reseed: float
 ) -> float:
-    """Dead ground that runners and seedlings close in a day.
+    """Dead ground that runners and seedlings close in a day, on ground that has been ``wetting``.
 
     ``spread`` is the share a day beside full green cover, ``reseed`` the share a day that
     seedlings take. Source: own estimate of the form.
     """
-    return dead * ks * (spread * green + reseed)
+    return dead * ks * wetting * (spread * green + reseed)
 
 
 @equation

@@ -6,7 +6,9 @@ Plants in a patch differ, so every passage is a rate or a curve and never one sw
 from __future__ import annotations
 
 from drysward.compiled import equation
-from drysward.physics.arithmetic import clamp, larger
+from drysward.physics.arithmetic import clamp
+
+FIRING_INV_KS = 8.0  # 1 over the Ks below which leaves fire: transpiration nearly gone
 
 
 @equation
@@ -20,24 +22,39 @@ def share_past(depletion: float, threshold: float, inv_width: float) -> float:
 
 
 @equation
-def leaf_loss_share(ks: float, start: float, inv_span: float) -> float:
-    """Share of the full leaf-loss rate: none above Ks ``start``, all once Ks fell by the span."""
-    return clamp((start - ks) * inv_span, 0.0, 1.0)
+def leaf_death(
+    ks: float, inv_start: float, browning: float, firing: float, drive: float, decline: float
+) -> float:
+    """Share of green leaves that die in a day.
+
+    Parameters
+    ----------
+    ks : transpiration over its demand. inv_start : 1 over the Ks at which leaves begin to die.
+    browning : rate (1/d) with no transpiration, of leaves that thin out over weeks of a deficit.
+    firing : further rate (1/d) once transpiration is nearly gone.
+    drive : how far demand and warmth drive both, 1 at 5 mm/d. decline : rate (1/d) of the heat.
+
+    A step back in time (x / (1 + x)), so that the share stays below 1. Source: own estimate of
+    the form.
+    """
+    thinning = browning * clamp(1.0 - ks * inv_start, 0.0, 1.0)
+    rate = drive * (thinning + firing * clamp(1.0 - ks * FIRING_INV_KS, 0.0, 1.0)) + decline
+    return rate / (1.0 + rate)
 
 
 @equation
 def regreening(
-    dormant: float, rate: float, ks: float, start: float, age: float, inv_slowing: float
+    dormant: float, rate: float, ks: float, wetting: float, age: float, inv_slowing: float
 ) -> float:
     """Dormant cover that greens in a day.
 
     Parameters
     ----------
-    rate : share a day at Ks 1, for each unit of Ks above ``start``.
-    start : Ks at which leaves are lost; no leaf comes back at a supply at which they still are.
+    rate : share a day with all the water and warmth it wants.
+    ks : transpiration over its demand. wetting : memory of a wet surface (0..1).
     age : dry days that the dormant cover has behind it. inv_slowing : 1 over the age that
         halves the rate.
 
     Source: own estimate of the form.
     """
-    return dormant * rate * larger(ks - start, 0.0) / (1.0 + age * inv_slowing)
+    return dormant * rate * ks * wetting / (1.0 + age * inv_slowing)

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import math
+from statistics import NormalDist
+
 from drysward.compiled import equation
 from drysward.physics.arithmetic import clamp, larger, smaller
 
@@ -47,6 +50,34 @@ def root_floor_shift(change_mm: float, subsoil_mm: float, root_layer_mm: float) 
     else:
         share = change_mm / root_layer_mm
     return clamp(share, -1.0, 1.0)
+
+
+@equation
+def rooting_of_year(score: float, cv: float) -> float:
+    """Factor on the rooting depth in a year, lognormal with mean 1 and a coefficient of variation.
+
+    ``score`` is standard normal. Source: own estimate of the form; days to half green cover of
+    the same turf differed by 17 and 24 d between two years (Steinke et al. 2010, 2011).
+    """
+    return math.exp(cv * score - 0.5 * cv * cv)
+
+
+def patch_reaches(cv: float, patches: int) -> tuple[float, ...]:
+    """Share of the root zone that the roots of each patch reach, in the order of the patches.
+
+    Quantiles of a lognormal with ``cv`` around 1, none past 1, for roots that go deeper than the
+    working depth find no more water in it. The order is far from that of the catch, with which it
+    has nothing to do: the patches of least and most catch have middling roots.
+    """
+    shares = [
+        min(math.exp(cv * NormalDist().inv_cdf((i + 0.5) / patches)), 1.0) for i in range(patches)
+    ]
+    middle_first = sorted(range(patches), key=lambda i: abs(i - (patches - 1) / 2.0))
+    ends_first = sorted(range(patches), key=lambda i: -abs(i - (patches - 1) / 2.0))
+    out = [1.0] * patches
+    for place, rank in zip(ends_first, middle_first, strict=True):
+        out[place] = shares[rank]
+    return tuple(out)
 
 
 def sand_cap_rooting_mm(in_sand_mm: float, in_native_mm: float, sand_mm: float) -> float:

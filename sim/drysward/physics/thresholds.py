@@ -6,8 +6,6 @@ from drysward.compiled import equation
 from drysward.physics.arithmetic import clamp
 
 PER_MM = 0.04  # note to FAO-56 Table 22
-LEAST_GAP = 0.05  # wilt always lies past footprinting; own estimate
-MOST_WILT = 0.95
 
 
 @equation
@@ -17,10 +15,9 @@ def depletion_fraction(p_table: float, etc_mm: float) -> float:
 
 
 @equation
-def wilt_threshold(p_wilt: float, etc_mm: float, footprint_threshold: float) -> float:
-    """Depletion fraction at which leaves wilt today, from that at 5 mm/d.
+def wilt_threshold(wilt_ks: float, p: float) -> float:
+    """Depletion fraction at which half of the leaves wilt: where Ks has fallen to ``wilt_ks``.
 
-    Moves with demand as the p of stress does (FAO-56, note to Table 22), and always lies past
-    ``footprint_threshold``, that of footprinting today. Source: own estimate of the form.
+    ``p`` is that of the day, so that wilt comes sooner at a larger demand, as stress does.
     """
-    return clamp(p_wilt + PER_MM * (5.0 - etc_mm), footprint_threshold + LEAST_GAP, MOST_WILT)
+    return 1.0 - wilt_ks * (1.0 - p)

@@ -13,6 +13,17 @@ def stress_coefficient(depletion: float, inv_one_less_p: float) -> float:
 
 
 @equation
+def felt_depletion(available: float, inv_taw: float, inv_rooting: float) -> float:
+    """Depletion as roots feel it: the share of their available water that is gone, never past 1.
+
+    ``available`` is the water above the wilting point of each layer (mm), so that what the ground
+    loses below it to the air does not count. Roots that reach less of the zone (``inv_rooting`` is
+    1 over their share) feel as much more.
+    """
+    return smaller((1.0 - available * inv_taw) * inv_rooting, 1.0)
+
+
+@equation
 def transpiration_of(demand: float, most: float, available: float) -> float:
     """Water that turf takes: its demand, no more than the air takes or the roots can reach."""
     return smaller(smaller(demand, most), available)

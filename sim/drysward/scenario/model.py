@@ -435,7 +435,8 @@ class Answers:
 
     ``reached`` is the share of a field at which a stage counts as reached; ``season`` the first
     and last day counted; ``fewest_days`` the days that a year must have to be counted;
-    ``drought_days`` the days over which reference ET less rain makes the drought index.
+    ``drought_days`` the days over which reference ET less rain makes the drought index;
+    ``rooting_varies`` whether roots go deeper in some years and patches than in others.
     """
 
     reached: Mapping[str, float]
@@ -446,6 +447,7 @@ class Answers:
     confidence: float = 0.90
     fewest_days: int = 360
     drought_days: int = 60
+    rooting_varies: bool = True
 
 
 @dataclass(frozen=True)

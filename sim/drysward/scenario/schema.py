@@ -334,6 +334,7 @@ class AnswersTable(Part):
     confidence: Odds = Answers.confidence
     fewest_days: Annotated[int, Field(ge=1, le=366)] = Answers.fewest_days
     drought_days: Annotated[int, Field(ge=1, le=366)] = Answers.drought_days
+    rooting_varies: bool = Answers.rooting_varies
 
 
 class ScenarioTable(Part):

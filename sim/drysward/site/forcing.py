@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from drysward.catalog import Catalog, Entry
 from drysward.compiled import compiled, jitable
 from drysward.day.records import CALENDAR, CALENDAR_DAYS, DAY, FIELD, records
-from drysward.physics.arithmetic import larger
+from drysward.physics.arithmetic import clamp, larger
 from drysward.physics.crop_coefficient import height_effect, soil_warmth, turf_kc, under_snow
 from drysward.physics.curve_number import (
     INITIAL_ABSTRACTION,
@@ -27,18 +27,19 @@ from drysward.physics.evaporation import LEAST_OVER_KCB, kc_max, total_evaporabl
 from drysward.physics.frost import intake_share
 from drysward.physics.growth import daily_rate_to_share, growth_potential, reseed_rate
 from drysward.physics.heat import crown_clock, heat_kill_share, median_lethal_days
-from drysward.physics.leaf_loss import leaf_loss_rate
+from drysward.physics.leaf_loss import browning_drive, summer_decline
 from drysward.physics.roots import (
     HOLDS_NOTHING_MM,
     root_floor_shift,
     root_share_step,
+    rooting_of_year,
     sand_cap_rooting_mm,
 )
 from drysward.physics.thresholds import depletion_fraction, wilt_threshold
 from drysward.physics.winter_rest import winter_rest_at_start, winter_rest_step
 from drysward.physics.young_turf import young_root_share
 from drysward.scenario.model import SKINNED, FieldSpec
-from drysward.site.profile import Curves, node_above, water_above_mm
+from drysward.site.profile import OPEN_SUBSOIL, Curves, node_above, water_above_mm
 from drysward.site.root_zone import NATIVE, SAND_CAP, RootZone
 from drysward.site.site_weather import WEATHER, SiteWeather
 from drysward.weather.simulated.climate import MONTH_OF_DAY, calendar_day
@@ -51,7 +52,10 @@ FIRST_OF_JULY = 182  # in a leap-year calendar
 ANY_SPECIES = "tall_fescue"
 SURFACE_UPTAKE_WEIGHT = 2.0  # roots are denser near the surface; own estimate
 TURF_HEIGHT_M = 0.10  # FAO-56 Table 12
-NO_SUBSOIL_RISE_MM_D = 0.2  # upward flow at which moist subsoil keeps crowns hydrated in full
+# Sod whose roots have come to no more of their full depth than this is not fed from below; from
+# this much more on it is in full (own estimate).
+SOD_UNFED, SOD_FED_SPAN = 0.55, 0.3
+MOST_OF_SURFACE = 0.5  # that the crown layer may be, under very short roots
 LEAST_RAMP = 1e-9  # width in depletion fraction that stands in for none
 SOD = "first-year sod"
 
@@ -127,6 +131,10 @@ def field_record(spec: FieldSpec, zone: RootZone, catalog: Catalog) -> np.recarr
     field.surface_mm = surface
     field.fc1, field.wp1, field.sat1, field.dry1 = fc1, wp1, sat1, 0.5 * wp1
     field.inv_taw1 = 1.0 / (fc1 - wp1)
+    crown_mm = min(turf["crown_layer_mm"], MOST_OF_SURFACE * surface)
+    crown_fc, crown_wp, _ = (float(water) for water in profile.above(crown_mm))
+    field.crown_fc, field.crown_wp, field.crown_dry = crown_fc, crown_wp, 0.5 * crown_wp
+    field.inv_crown_wet = 1.0 / ((crown_fc - crown_wp) * turf["crown_wet_share"])
     tew = total_evaporable_mm(fc1, wp1)
     rew = min(zone.rew_mm * surface / SURFACE_LAYER_MM, 0.9 * tew)
     field.tew, field.inv_tew_less_rew = tew, 1.0 / (tew - rew)
@@ -138,10 +146,6 @@ def field_record(spec: FieldSpec, zone: RootZone, catalog: Catalog) -> np.recarr
     field.retention = zone.retention_mm
     field.abstraction = INITIAL_ABSTRACTION * zone.retention_mm
     field.upward_max = zone.upward_max_mm_d
-    # The short roots of new sod are not fed from below: set while looking at the one published
-    # result, first-year bluegrass sod in Manhattan KS of which none recovered (Hong et al. 2019).
-    rooted_in = spec.stand != SOD
-    field.subsoil_reach = rooted_in * min(zone.upward_max_mm_d / NO_SUBSOIL_RISE_MM_D, 1.0)
     field.intake_rate = zone.intake_mm_h
     field.surface_storage = zone.surface_storage_mm
     field.thatch_storage = 0.0 if skinned else turf["thatch_storage_mm"]
@@ -149,13 +153,22 @@ def field_record(spec: FieldSpec, zone: RootZone, catalog: Catalog) -> np.recarr
     field.mulch = 1.0 if skinned else turf["dead_cover_mulch"]
     field.uptake_weight = SURFACE_UPTAKE_WEIGHT
     field.inv_ramp = 1.0 / max(2.0 * turf["stress_ramp_half_width"], LEAST_RAMP)
-    field.leaf_loss_start = turf["leaf_loss_start"]
-    field.inv_leaf_loss_span = 1.0 / (turf["leaf_loss_start"] - turf["leaf_loss_full"])
-    field.inv_crown_wet = 1.0 / turf["crown_wet_share"]
+    field.dormant_shade = turf["dormant_shade"]
+    field.inv_browning_start = 1.0 / species["browning_start_ks"]
+    field.browning_rate = species["browning_rate"]
+    field.firing_rate = turf["firing_rate"]
+    field.inv_moist_root_zone = 1.0 / turf["moist_root_zone_share"]
+    field.root_zone_speed = turf["root_zone_clock_speed"]
+    # Soil goes on below the profile that is looked at, and stays moist.
+    is_fed = zone.base == OPEN_SUBSOIL
+    field.subsoil_least = turf["subsoil_least_moisture"] if is_fed else 0.0
+    fed_share = 1.0
+    if spec.stand == SOD:
+        fed_share = min(max((species["sod_root_factor"] - SOD_UNFED) / SOD_FED_SPAN, 0.0), 1.0)
+    field.subsoil_held = is_fed * fed_share * (1.0 - turf["subsoil_clock_speed"])
     field.crown_refill = turf["crown_refill_rate"] / (
         species["median_death_25c"] * _sod_death_factor(spec, species)
     )
-    field.subsoil_speed = turf["subsoil_clock_speed"]
     field.inv_age_slowing = 1.0 / turf["dormant_age_slowing_days"]
     field.heat_shelter = species["heat_shelter"]
     return _record(FIELD, field)
@@ -174,12 +187,12 @@ def _sod_death_factor(spec: FieldSpec, species: Entry) -> float:
 # Numbers of a species, and of ``turf_processes.all``, under their names in the catalogue.
 _OF_SPECIES = (
     "growth_optimum_c", "growth_spread_c", "greenup_soil_c", "root_heat_loss", "root_floor",
-    "winter_kc", "p_footprint", "p_wilt", "median_death_25c", "median_death_35c",
+    "winter_kc", "p_footprint", "wilt_ks", "summer_decline", "median_death_25c", "median_death_35c",
     "heat_kill_from_c", "heat_kill_rate", "spread_rate",
 )  # fmt: skip
 _OF_PROCESSES = (
-    "frost_brown_c", "greenup_weeks", "browning_days", "root_regrowth_days", "kc_winter_frost",
-    "basal_difference", "kc_max", "leaf_loss_rate", "reseed_days", "frozen_intake_share",
+    "frost_brown_c", "greenup_weeks", "browning_days", "decline_from_c", "root_regrowth_days", "kc_winter_frost",
+    "basal_difference", "kc_max", "reseed_days", "frozen_intake_share",
 )  # fmt: skip
 TURF = np.dtype(
     [
@@ -187,6 +200,7 @@ TURF = np.dtype(
         ("warm_season", "f8"),  # 1 or 0
         ("awake_kc", "f8", (12,)),  # by month
         ("sod_death_factor", "f8"),
+        ("rooting_cv", "f8"),
         ("recovery_rate", "f8"),
         ("rooting_mm", "f8"),
         # calendar days of seed and of new turf, and what they do
@@ -204,6 +218,8 @@ MEMORY = np.dtype(
         *((name, "f8") for name in ("rest", "browning_left", "root_share")),
         ("node", "i8"),
         *((name, "f8") for name in ("rooted_before", "fc2_before", "fc3_before")),
+        ("rooting_score", "f8"),
+        ("rooting_factor", "f8"),
     ]
 )
 """What the days of a field remember of the day before."""
@@ -281,8 +297,9 @@ def turf_record(spec: FieldSpec, zone: RootZone, catalog: Catalog, southern: boo
     )
     # Nothing moves the floor of a skinned surface.
     turf.new_day, turf.new_root_start, turf.new_rooting_days = 0, 1.0, 1.0
+    turf.rooting_cv = processes["rooting_year_cv"]
     if skinned:
-        turf.root_heat_loss = 0.0
+        turf.root_heat_loss = turf.rooting_cv = 0.0
     elif spec.establish is not None:
         new = catalog.get("play", f"establish_{spec.establish.kind}")
         turf.new_day = spec.establish.day
@@ -366,14 +383,17 @@ def field_pass(
     shallowest = field.surface_mm + THINNEST_LAYER_MM
     all_fc, all_wp = curves.field_capacity[-1], curves.wilting_point[-1]
     all_sat = curves.saturation[-1]
+    deepest = larger(curves.node_mm[-1], shallowest)
     if first == 0:
         memory.rest = winter_rest_at_start(weather[0].soil_c, species.greenup_soil_c)
         memory.browning_left = 0.0
         memory.root_share, memory.node = 1.0, 0
+        memory.rooting_score, memory.rooting_factor = 0.0, rooting_of_year(0.0, turf.rooting_cv)
     rest, browning_left = memory.rest, memory.browning_left
     root_share, node = memory.root_share, memory.node
     rooted_before = memory.rooted_before
     fc2_before, fc3_before = memory.fc2_before, memory.fc3_before
+    score_before, factor = memory.rooting_score, memory.rooting_factor
     root_before = -1.0
     rooted_fc = fc2 = wp2 = sat2 = fc3 = wp3 = sat3 = taw = 0.0
     inv_taw = inv_taw2 = inv_taw3 = reference = slope = 0.0
@@ -415,7 +435,10 @@ def field_pass(
         )
         age = (on.day_of_year - turf.new_day) % CALENDAR_DAYS
         young = young_root_share(age, turf.new_root_start, turf.new_rooting_days)
-        root = larger(turf.rooting_mm * (root_share * young), shallowest)
+        if on.rooting_score != score_before:
+            score_before = on.rooting_score
+            factor = rooting_of_year(score_before, turf.rooting_cv)
+        root = clamp(turf.rooting_mm * (root_share * young * factor), shallowest, deepest)
         # On most days the roots end where they did.
         if root != root_before:
             node = node_above(root, curves.node_mm, node)
@@ -451,12 +474,15 @@ def field_pass(
         day.kcb = kcb
         day.kc_max = larger(under_snow(limit, snow), kcb + LEAST_OVER_KCB)
         day.p_footprint = footprint
-        day.wilt_threshold = wilt_threshold(species.p_wilt, kc * eto, footprint)
+        day.wilt_threshold = wilt_threshold(species.wilt_ks, footprint)
         day.inv_one_less_p = 1.0 / (1.0 - footprint)
 
         # --- rates of the turf
         day.active = active
-        day.leaf_loss = leaf_loss_rate(processes.leaf_loss_rate, eto, active, warmth)
+        day.browning_drive = browning_drive(eto, active, warmth)
+        day.summer_decline = summer_decline(
+            tmean, processes.decline_from_c, species.summer_decline, active
+        )
         median = turf.sod_death_factor * median_lethal_days(
             tmean, species.median_death_25c, species.median_death_35c
         )
@@ -470,5 +496,6 @@ def field_pass(
         day.reseed = reseed_rate(since, processes.reseed_days, turf.reseed_rate)
     memory.rest, memory.browning_left = rest, browning_left
     memory.root_share, memory.node = root_share, node
+    memory.rooting_score, memory.rooting_factor = score_before, factor
     memory.rooted_before = rooted_before
     memory.fc2_before, memory.fc3_before = fc2_before, fc3_before

@@ -36,6 +36,7 @@ class RootZone:
     """A profile with the numbers that belong to its construction."""
 
     kind: str
+    base: str
     profile: Profile
     curve_number: float
     retention_mm: float
@@ -93,6 +94,7 @@ def build_root_zone(spec: RootZoneSpec, catalog: Catalog) -> RootZone:
         assert sand is not None
         return RootZone(
             kind=kind,
+            base=base,
             profile=sand,
             curve_number=good_cover[_GROUPS[_SAND_GROUP]],
             retention_mm=retention_mm(good_cover[_GROUPS[_SAND_GROUP]]),
@@ -124,6 +126,7 @@ def build_root_zone(spec: RootZoneSpec, catalog: Catalog) -> RootZone:
     number = good_cover[_GROUPS[group]]
     return RootZone(
         kind=kind,
+        base=base,
         profile=profile,
         curve_number=number,
         retention_mm=retention_mm(number),

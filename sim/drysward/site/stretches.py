@@ -18,7 +18,8 @@ from drysward.day.supply import SupplyInput
 from drysward.day.surface import PlayInput
 from drysward.faults import Fault, FaultyInput
 from drysward.physics.catch import patch_catches
-from drysward.scenario.model import Scenario
+from drysward.physics.roots import patch_reaches
+from drysward.scenario.model import SKINNED, Scenario
 from drysward.site.covers import Covered
 from drysward.site.forcing import (
     NOTHING_TO_FORCE,
@@ -41,6 +42,7 @@ from drysward.weather.series import Series, recorded
 # start is left that a figure shows.
 YEARS_AT_ONCE = 50
 LEAD_IN = np.timedelta64(731, "D")
+ROOTING_DRAWS = 12  # tells these draws from others of the same seed and year
 # Stretches whose weather is kept when it is looked through before anything is run.
 MOST_KEPT = 8
 
@@ -66,6 +68,7 @@ class PreparedSite:
     days: np.recarray  # DAY (n, C)
     delivery: np.recarray  # DELIVERY (F,)
     catches: np.ndarray  # (F, P)
+    reaches: np.ndarray  # (F, P)
     supply: SupplyInput
     play: PlayInput
     columns: np.ndarray  # (F,)
@@ -130,6 +133,7 @@ def stretches(
             days=ground.days,
             delivery=delivery_of(scenario),
             catches=catches_of(scenario),
+            reaches=reaches_of(scenario),
             supply=supply_input(scenario, part.weather, part.calendar),
             play=play_input(scenario, zones, ground.fields, part.weather, ground.covered),
             columns=np.arange(len(zones)),
@@ -188,7 +192,9 @@ def weather_stretch(
     weather = site_weather(record, et, scenario.catalog, answers.drought_days)
     calendar = calendar_records(record.dates, southern)
     calendar.in_season = in_season(calendar.day_of_year, answers.season)
-    calendar.year = _places(_turf_year(record.dates, southern), span.years)
+    turf_year = _turf_year(record.dates, southern)
+    calendar.year = _places(turf_year, span.years)
+    calendar.rooting_score = rooting_scores(scenario, turf_year)
     return WeatherStretch(weather, calendar, int((start - read_from).astype(int)))
 
 
@@ -256,6 +262,26 @@ def catches_of(scenario: Scenario) -> np.ndarray:
     return np.stack(
         [patch_catches(f.delivery.distribution_uniformity, patches) for f in scenario.fields]
     )
+
+
+def reaches_of(scenario: Scenario) -> np.ndarray:
+    """Share of the root zone that the roots of each patch of each field reach, (F, P)."""
+    patches = max(f.patches for f in scenario.fields)
+    cv = scenario.catalog.get("turf_processes", "all")["rooting_patch_cv"]
+    varies = [
+        scenario.answers.rooting_varies and spec.surface != SKINNED for spec in scenario.fields
+    ]
+    return np.array([patch_reaches(cv if one else 0.0, patches) for one in varies])
+
+
+def rooting_scores(scenario: Scenario, turf_year: np.ndarray) -> np.ndarray:
+    """How deep roots go on days of turf years (n,): standard normal, one number a year."""
+    scores = np.zeros(turf_year.size)
+    if scenario.answers.rooting_varies:
+        for year in np.unique(turf_year):
+            draws = np.random.default_rng([scenario.weather.seed, abs(int(year)), ROOTING_DRAWS])
+            scores[turf_year == year] = draws.standard_normal()
+    return scores
 
 
 def _turf_new_year(year: int, southern: bool) -> np.datetime64:

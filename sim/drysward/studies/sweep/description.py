@@ -342,7 +342,7 @@ def _catalog_axis(where: str, name: str, table: AxisTable, linked: str) -> Axis:
     catalog = load_catalog()
     parts = dotted.split(".")
     if len(parts) != 3:
-        told = "kind.key.name, such as species.kentucky_bluegrass.p_wilt"
+        told = "kind.key.name, such as species.kentucky_bluegrass.wilt_ks"
         raise FaultyInput(Fault(where, f"'{dotted}' is not the name of a number", told))
     entry = catalog.get(parts[0], parts[1], where=where)
     if parts[2] not in entry.numbers:

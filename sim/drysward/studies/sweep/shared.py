@@ -23,6 +23,7 @@ from drysward.site.stretches import (
     Spans,
     WeatherStretch,
     catches_of,
+    reaches_of,
     delivery_of,
     ground_of,
     spans,
@@ -225,6 +226,7 @@ def _site(
         days=days,
         delivery=delivery_of(scenario),
         catches=catches_of(scenario),
+        reaches=reaches_of(scenario),
         supply=supply,
         play=play,
         columns=np.arange(len(scenario.fields)),
@@ -239,6 +241,7 @@ def for_point(site: PreparedSite, point: Point, columns: np.ndarray) -> Prepared
         scenario=point.scenario,
         delivery=delivery_of(point.scenario),
         catches=catches_of(point.scenario),
+        reaches=reaches_of(point.scenario),
         columns=columns,
     )
 
