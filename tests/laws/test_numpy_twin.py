@@ -93,7 +93,9 @@ class Columns:
         kept = np.minimum(entering, field["thatch_storage"] - patch["thatch"])
         patch["thatch"] = patch["thatch"] + kept
         refused = np.maximum(entering - kept - field["infiltration_limit"], 0.0)
-        patch["w1"] = patch["w1"] + entering - kept - refused
+        sunk = entering - kept - refused
+        patch["w1"] = patch["w1"] + sunk
+        patch["crown_water"] = np.minimum(patch["crown_water"] + sunk, field["crown_fc"])
         self.told["runoff"] = runoff + shed + refused
 
     def water_sinks(self, day):
@@ -127,11 +129,10 @@ class Columns:
         patch["thatch"] = patch["thatch"] - told["leaf_evaporation"]
         left = most - told["leaf_evaporation"]
 
-        rooting = 1.0 - patch["root_loss"]
-        depletion = self.depletion(day) / rooting
-        ks = np.clip((1.0 - depletion) * day["inv_one_less_p"], 0.0, 1.0)
-        surface = np.maximum(patch["w1"] - field["wp1"], 0.0)
-        roots = np.maximum(patch["w2"] - day["wp2"], 0.0)
+        crown, rest, roots = self.available(day)
+        told["wetness"] = np.minimum(crown * field["inv_crown_wet"], 1.0)
+        ks = np.clip((1.0 - self.felt(day)) * day["inv_one_less_p"], 0.0, 1.0)
+        surface = crown + rest
         taken = np.minimum(day["kcb"] * day["eto"] * patch["green"] * ks, left)
         taken = np.minimum(taken, surface + roots)
         sought = field["uptake_weight"] * surface + roots
@@ -140,15 +141,20 @@ class Columns:
         of_surface = np.maximum(of_surface, taken - roots)
         patch["w1"] = patch["w1"] - of_surface
         patch["w2"] = patch["w2"] - (taken - of_surface)
+        of_crown = of_surface * crown / np.where(surface > 0.0, surface, 1.0)
+        patch["crown_water"] = patch["crown_water"] - of_crown
         told["transpiration"] = taken
         left = left - taken
 
         bare = field["mulch"] * (1.0 - field["ground_cover"] * patch["green"])
+        bare = bare * (1.0 - field["dormant_shade"] * (patch["dormant"] + patch["dead"]))
         dryness = field["fc1"] - patch["w1"]
         kr = np.clip((field["tew"] - dryness) * field["inv_tew_less_rew"], 0.0, 1.0)
         evaporation = kr * np.minimum(bare * most, left)
         evaporation = np.minimum(evaporation, np.maximum(patch["w1"] - field["dry1"], 0.0))
         patch["w1"] = patch["w1"] - evaporation
+        least = np.minimum(patch["crown_water"], field["crown_dry"])
+        patch["crown_water"] = np.maximum(patch["crown_water"] - evaporation, least)
         told["soil_evaporation"] = evaporation
 
         wet2 = np.clip((patch["w2"] - day["wp2"]) * day["inv_taw2"], 0.0, 1.0)
@@ -163,33 +169,38 @@ class Columns:
     def turf_answers(self, day, ks):
         """Leaves footprint, wilt, brown and green; crowns dry and drink; plants die and spread."""
         patch, field, told = self.patch, self.field, self.told
-        depletion = self.depletion(day)
-        felt = depletion / (1.0 - patch["root_loss"])
-        told["depletion"] = depletion
+        felt, wetness = self.felt(day), told["wetness"]
+        told["depletion"] = 1.0 - sum(self.available(day)) * day["inv_taw"]
         for name, threshold in (("footprint", "p_footprint"), ("wilt", "wilt_threshold")):
             past = np.clip((felt - day[threshold]) * field["inv_ramp"] + 0.5, 0.0, 1.0)
             told[name] = patch["green"] * day["active"] * past
 
-        supply = np.maximum((patch["w1"] - field["wp1"]) * field["inv_taw1"], 1.0 - felt)
-        wetness = np.clip(supply * field["inv_crown_wet"], 0.0, 1.0)
-        below = field["subsoil_reach"] * np.minimum(told["subsoil"] * field["inv_crown_wet"], 1.0)
-        speed = 1.0 - below * (1.0 - field["subsoil_speed"])
-        dryness = patch["crown_dryness"]
-        drier = dryness + day["crown_clock"] * speed * (1.0 - wetness)
+        around = np.clip((1.0 - felt) * field["inv_moist_root_zone"], 0.0, 1.0)
+        speed = 1.0 - (1.0 - field["root_zone_speed"]) * around
+        below = np.maximum(told["subsoil"], field["subsoil_least"])
+        speed = speed * (1.0 - field["subsoil_held"] * below)
+        drier = patch["crown_dryness"] + day["crown_clock"] * speed * (1.0 - wetness)
         drier = np.maximum(drier - field["crown_refill"] * wetness, 0.0)
-        alive = np.where(drier > dryness, (1.0 + dryness**5) / (1.0 + drier**5), 1.0)
-        alive = alive * (1.0 - day["heat_kill"] * (1.0 - field["heat_shelter"] * ks))
+        worst = patch["worst_dryness"]
+        alive = np.where(drier > worst, (1.0 + worst**4) / (1.0 + drier**4), 1.0)
+        sheltered = 1.0 - field["heat_shelter"] * ks
+        alive = alive * (1.0 - day["heat_kill"] * sheltered)
         patch["crown_dryness"] = drier
+        patch["worst_dryness"] = np.maximum(drier, 0.99 * worst)
+        wetting = patch["wetting"]
+        patch["wetting"] = np.maximum(0.9 * wetting, 0.5 * (wetting + wetness))
 
-        start = field["leaf_loss_start"]
-        lost = np.clip((start - ks) * field["inv_leaf_loss_span"], 0.0, 1.0)
-        browned = patch["green"] * day["leaf_loss"] * lost
+        short = np.clip(1.0 - ks * field["inv_browning_start"], 0.0, 1.0)
+        fired = np.clip(1.0 - ks / 0.125, 0.0, 1.0)
+        rate = field["browning_rate"] * short + field["firing_rate"] * fired
+        rate = day["browning_drive"] * rate + day["summer_decline"] * sheltered
+        browned = patch["green"] * rate / (1.0 + rate)
         slowed = 1.0 + patch["dormant_age"] * field["inv_age_slowing"]
-        greened = np.maximum((ks - start) / (1.0 - start), 0.0)
-        greened = patch["dormant"] * day["recovery"] * greened / slowed
+        greened = patch["dormant"] * day["recovery"] * ks * patch["wetting"] / slowed
         green = (patch["green"] + greened - browned) * alive
         dormant = (patch["dormant"] - greened + browned) * alive
-        green = green + patch["dead"] * ks * (day["spread"] * green + day["reseed"])
+        filled = ks * patch["wetting"] * (day["spread"] * green + day["reseed"])
+        green = green + patch["dead"] * filled
         patch["green"] = np.clip(green, 0.0, 1.0 - patch["worn"])
         room = 1.0 - patch["worn"] - patch["green"]
         patch["dormant"] = np.clip(dormant, 0.0, room)
@@ -197,10 +208,17 @@ class Columns:
         aged = patch["dormant_age"] + patch["dormant"] * (1.0 - wetness)
         patch["dormant_age"] = np.where(patch["dormant"] > 0.02, aged, 0.9 * patch["dormant_age"])
 
-    def depletion(self, day):
-        """Share of the available water of the rooted depth that is gone."""
-        room = self.field["fc1"] + day["fc2"]
-        return (room - self.patch["w1"] - self.patch["w2"]) * day["inv_taw"]
+    def available(self, day):
+        """Water above the wilting point: of the crown layer, the rest of the surface, the roots."""
+        patch, field = self.patch, self.field
+        crown = np.maximum(patch["crown_water"] - field["crown_wp"], 0.0)
+        rest = patch["w1"] - patch["crown_water"] - field["wp1"] + field["crown_wp"]
+        return crown, np.maximum(rest, 0.0), np.maximum(patch["w2"] - day["wp2"], 0.0)
+
+    def felt(self, day):
+        """Depletion as the roots of each patch feel it."""
+        gone = 1.0 - sum(self.available(day)) * day["inv_taw"]
+        return np.minimum(gone / (self.site.reaches * (1.0 - self.patch["root_loss"])), 1.0)
 
 
 @pytest.fixture(scope="module")

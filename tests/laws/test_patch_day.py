@@ -12,7 +12,9 @@ from drysward.compiled import tree_of
 from drysward.day import delivering, patch
 
 STORES = ("w1", "w2", "w3", "thatch")
-SUMS = ("mean_depletion", "mean_footprint", "mean_wilt", "mean_residual", "mean_caught")
+SUMS = (
+    "mean_depletion", "mean_deficit", "mean_crown_wetness", "mean_footprint", "mean_wilt", "mean_residual", "mean_caught",
+)  # fmt: skip
 ROUNDING = 1e-9
 
 
@@ -46,6 +48,8 @@ def days(draw):
         n[f"drain{layer}"] = draw(share())
         n[f"inv_taw{layer}"] = 1.0 / (n[f"fc{layer}"] - n[f"wp{layer}"])
     n["dry1"] = 0.5 * n["wp1"]
+    part = draw(share(0.1, 0.5))
+    n["crown_fc"], n["crown_wp"], n["crown_dry"] = (part * n[k] for k in ("fc1", "wp1", "dry1"))
     n["tew"] = n["fc1"] - n["dry1"]
     n["inv_tew_less_rew"] = 1.0 / (n["tew"] * (1.0 - draw(share(0.0, 0.9))))
     n["inv_taw"] = 1.0 / (n["fc1"] - n["wp1"] + n["fc2"] - n["wp2"])
@@ -54,6 +58,7 @@ def days(draw):
     n["moisture_reference"] = 0.5 * (n["fc1"] + n["fc2"])
     n["w1"] = draw(share(n["dry1"], n["sat1"]))
     n["w2"], n["w3"] = draw(share(0.0, n["sat2"])), draw(share(0.0, n["sat3"]))
+    n["crown_water"] = draw(share(n["crown_dry"], max(n["crown_dry"], min(n["crown_fc"], n["w1"]))))
     n["thatch_storage"] = draw(share(0.0, 10.0))
     n["thatch"] = draw(share(0.0, n["thatch_storage"]))
     n["worn"] = draw(share())
@@ -64,17 +69,19 @@ def days(draw):
         ("crown_dryness", 3.0), ("dormant_age", 100.0), ("liquid", 200.0), ("intake_share", 1.0),
         ("caught", 60.0), ("abstraction_slope", 2.0), ("infiltration_limit", 400.0),
         ("percolation_limit", 200.0), ("upward_max", 4.0), ("eto", 12.0), ("kcb", 1.2),
-        ("ground_cover", 1.0), ("mulch", 1.0), ("uptake_weight", 5.0), ("leaf_loss", 1.0),
+        ("ground_cover", 1.0), ("mulch", 1.0), ("uptake_weight", 5.0), ("browning_drive", 1.5),
+        ("browning_rate", 1.0), ("firing_rate", 1.0), ("summer_decline", 1.0), ("wetting", 1.0),
+        ("dormant_shade", 1.0), ("worst_dryness", 3.0),
         ("crown_clock", 0.5), ("crown_refill", 1.0), ("heat_kill", 1.0), ("heat_shelter", 1.0),
-        ("subsoil_reach", 1.0), ("subsoil_speed", 1.0), ("recovery", 0.3), ("spread", 0.1),
-        ("reseed", 0.1), ("active", 1.0), ("leaf_loss_start", 0.9), ("p_footprint", 0.8),
+        ("subsoil_least", 1.0), ("subsoil_held", 1.0), ("root_zone_speed", 1.0), ("recovery", 0.3), ("spread", 0.1),
+        ("reseed", 0.1), ("active", 1.0), ("p_footprint", 0.8),
         ("inv_age_slowing", 1.0), ("wilt_threshold", 1.0),
     ):  # fmt: skip
         n[name] = draw(share(0.0, most))
     n["kc_max"] = n["kcb"] + draw(share(0.05, 0.3))
     n["inv_one_less_p"] = 1.0 / (1.0 - draw(share(0.0, 0.9)))
-    n["inv_leaf_loss_span"] = 1.0 / draw(share(0.05, 1.0))
-    n["inv_crown_wet"], n["inv_ramp"] = 1.0 / draw(share(0.05, 1.0)), 1.0 / draw(share(0.05, 1.0))
+    for name in ("inv_crown_wet", "inv_ramp", "inv_browning_start", "inv_moist_root_zone"):
+        n[name] = 1.0 / draw(share(0.05, 1.0))
     n["inv_rooting"] = 1.0 / (1.0 - draw(share(0.0, 0.7)))
     n["shift"] = draw(share(-0.5, 0.5))
     n["shed"] = n["caught"] * draw(share())
@@ -117,6 +124,8 @@ def test_the_water_account_closes(before):
 def test_no_store_runs_empty_or_over(before):
     n = lived(before)
     assert n["dry1"] - ROUNDING <= n["w1"] <= n["sat1"] + ROUNDING
+    assert n["crown_dry"] - ROUNDING <= n["crown_water"] <= n["crown_fc"] + ROUNDING
+    assert n["crown_water"] <= n["w1"] + ROUNDING
     for layer in "23":
         assert -ROUNDING <= n[f"w{layer}"] <= n[f"sat{layer}"] + ROUNDING
     assert -ROUNDING <= n["thatch"] <= n["thatch_storage"] + ROUNDING
@@ -135,6 +144,9 @@ def test_covers_are_shares_of_the_patch(before):
     assert abs(n["green"] + n["dormant"] + n["dead"] + n["worn"] - 1.0) <= 1e-12
     assert n["crown_dryness"] >= 0.0
     assert n["dormant_age"] >= 0.0
+    assert n["worst_dryness"] >= n["crown_dryness"]
+    assert 0.0 <= n["wetting"] <= 1.0
+    assert n["mean_depletion"] <= 1.0
 
 
 @settings(max_examples=300, deadline=None)
@@ -142,7 +154,7 @@ def test_covers_are_shares_of_the_patch(before):
 def test_more_rain_never_leaves_less_water(before, more_rain):
     """In no layer, once the water has come and sunk; and no more runs off than came."""
     less, more = wetted(before), wetted(before, more_rain)
-    for name in (*STORES, "drainage"):
+    for name in (*STORES, "crown_water", "drainage"):
         assert more[name] >= less[name] - ROUNDING, name
     assert more["runoff"] - less["runoff"] <= more_rain + ROUNDING
 
