@@ -13,7 +13,7 @@ from drysward.physics.curve_number import abstraction_slope, reference_moisture_
 from drysward.physics.frost import frozen_after, frozen_index_step, intake_share
 from drysward.physics.growth import daily_rate_to_share, growth_potential, reseed_rate
 from drysward.physics.heat import crown_clock, heat_kill_share, median_lethal_days
-from drysward.physics.leaf_loss import leaf_loss_rate
+from drysward.physics.leaf_loss import browning_drive, summer_decline
 from drysward.physics.roots import root_floor_shift, root_share_step, sand_cap_rooting_mm
 from drysward.physics.snow import snow_step
 from drysward.physics.spray_loss import midday_spray_loss
@@ -137,13 +137,13 @@ def test_crop_coefficient_by_hand():
     assert (under_snow(0.5, 0.0), under_snow(0.5, 3.0)) == pytest.approx((0.5, 0.2))
 
 
-@given(st.floats(0.1, 0.8), st.floats(0, 0.3), st.floats(0, 12))
-def test_wilt_lies_past_footprinting_and_moves_with_demand(p, gap, etc_mm):
+@given(st.floats(0.1, 0.8), st.floats(0.01, 0.99), st.floats(0, 12))
+def test_wilt_lies_past_footprinting_and_moves_with_demand(p, wilt_ks, etc_mm):
     footprint = depletion_fraction(p, etc_mm)
-    wilt = wilt_threshold(p + gap, etc_mm, footprint)
-    assert wilt >= min(footprint + 0.05, 0.95)
-    expected = np.clip(p + gap + 0.04 * (5.0 - etc_mm), footprint + 0.05, 0.95)
-    assert wilt == pytest.approx(expected)
+    wilt = wilt_threshold(wilt_ks, footprint)
+    assert footprint < wilt < 1.0
+    assert (1.0 - wilt) / (1.0 - footprint) == pytest.approx(wilt_ks)
+    assert wilt_threshold(wilt_ks, depletion_fraction(p, etc_mm + 1.0)) <= wilt
 
 
 # --- growth, heat, leaves, winter -------------------------------------------------------------
@@ -177,9 +177,11 @@ def test_heat_and_demand_by_hand():
     assert (crown_clock(0.0, 50.0), crown_clock(20.0, 50.0)) == pytest.approx((0.01, 0.03))
     assert heat_kill_share(38.0, 38.0, 0.02) == 0.0
     assert heat_kill_share(43.0, 38.0, 0.02) == pytest.approx(1.0 - math.exp(-0.1))
-    assert leaf_loss_rate(0.1, 5.0, 1.0, 1.0) == pytest.approx(0.1)
-    assert leaf_loss_rate(0.1, 0.0, 0.5, 0.4) == pytest.approx(0.1 * 0.2 * 0.5 * 0.4)
-    assert leaf_loss_rate(0.1, 50.0, 1.0, 1.0) == pytest.approx(0.15)
+    assert browning_drive(5.0, 1.0, 1.0) == pytest.approx(1.0)
+    assert browning_drive(0.0, 0.5, 0.4) == pytest.approx(0.2 * 0.5 * 0.4)
+    assert browning_drive(50.0, 1.0, 1.0) == pytest.approx(1.5)
+    assert summer_decline(26.0, 21.0, 0.01, 0.5) == pytest.approx(0.025)
+    assert summer_decline(20.0, 21.0, 0.01, 1.0) == 0.0
 
 
 def test_winter_rest_by_hand():

@@ -246,7 +246,7 @@ def site(scenes):
     record = scenes.hard_weather(3)
     hotter = np.where(record.tmax_c > 20.0, 10.0, 0.0)
     record = replace(record, tmax_c=record.tmax_c + hotter)
-    return prepare(scenes.scenario(fields, plans, turf="continuous"), record)
+    return prepare(scenes.scenario(fields, plans, turf="continuous", rooting_varies=True), record)
 
 
 @pytest.mark.parametrize("rule", ["none", "refill", "fixed"])

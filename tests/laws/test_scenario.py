@@ -178,11 +178,11 @@ def test_days_of_the_leap_year(day: date) -> None:
 
 
 def test_overrides_reach_the_catalogue_and_what_is_taken_from_it() -> None:
-    overrides = "[overrides]\nspecies.bermudagrass.p_wilt = 0.7\n'delivery.hand_hose.overspray' = 0"
+    overrides = "[overrides]\nspecies.bermudagrass.wilt_ks = 0.7\n'delivery.hand_hose.overspray' = 0"
     scenario = read(HEAD, FIELD, PLAN, overrides)
-    assert scenario.catalog.get("species", "bermudagrass")["p_wilt"] == 0.7
+    assert scenario.catalog.get("species", "bermudagrass")["wilt_ks"] == 0.7
     assert scenario.fields[0].delivery.overspray == 0.0
-    assert load_catalog().get("species", "bermudagrass")["p_wilt"] != 0.7
+    assert load_catalog().get("species", "bermudagrass")["wilt_ks"] != 0.7
 
 
 # --- every fault at once, in its place --------------------------------------------------------
@@ -195,7 +195,7 @@ def test_every_fault_at_once(demo: Scenario) -> None:
         .replace("uniformity = 0.6", "uniformity = 60")
         .replace("trigger = 0.4\ntarget", "triger = 0.4\ntarget")
         .replace("share = 0.6", "share = true")
-    ) + "[overrides]\nspecies.bermudagrass.p_wilts = 0.5"
+    ) + "[overrides]\nspecies.bermudagrass.wilt_kss = 0.5"
     told = faults(text)
     starts = [
         "scenario: fields.stadium.species: 'kentucky_blugrass' is not known; did you mean 'kentu",
@@ -203,7 +203,7 @@ def test_every_fault_at_once(demo: Scenario) -> None:
         "scenario: fields.practice.delivery.uniformity: 60 cannot be; 0.05 to 1",
         "scenario: plans.deficit.share: True is refused; should be a valid number",
         "scenario: plans.refill.triger: is not known here; did you mean 'trigger'?",
-        "scenario: overrides.species.bermudagrass.p_wilts: no number 'p_wilts'; did you mean",
+        "scenario: overrides.species.bermudagrass.wilt_kss: no number 'wilt_kss'; did you mean",
     ]
     assert len(told) == len(starts)
     for line, start in zip(told, starts, strict=True):
@@ -314,13 +314,13 @@ def test_resolved_values(demo: Scenario) -> None:
         for name, number in demo.catalog.get(kind, key).numbers.items():
             row = by_key[f"{kind}.{key}.{name}"]
             assert (row.value, row.source) == (number.value, ", ".join(number.source))
-    assert "species.bermudagrass.p_wilt" not in by_key
+    assert "species.bermudagrass.wilt_ks" not in by_key
     assert all(row.source and row.grade for row in rows)
 
 
 def test_resolved_values_tell_overrides() -> None:
-    scenario = read(HEAD, FIELD, PLAN, "[overrides]\nspecies.bermudagrass.p_wilt = 0.7")
-    row = next(r for r in resolved_values(scenario) if r.key == "species.bermudagrass.p_wilt")
+    scenario = read(HEAD, FIELD, PLAN, "[overrides]\nspecies.bermudagrass.wilt_ks = 0.7")
+    row = next(r for r in resolved_values(scenario) if r.key == "species.bermudagrass.wilt_ks")
     assert (row.value, row.grade, row.source) == (0.7, SCENARIO, SCENARIO)
 
 

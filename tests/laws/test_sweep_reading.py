@@ -193,8 +193,8 @@ def test_the_search_finds_what_trying_everything_finds(tmp_path):
 
 
 DRAWN = SEARCH.replace("[search]", """
-[axes.p_wilt]
-catalog = "species.kentucky_bluegrass.p_wilt"
+[axes.wilt_ks]
+catalog = "species.kentucky_bluegrass.wilt_ks"
 [design]
 samples = 4
 [search]""").replace("values = [0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8]", "values = [0.4, 0.6]")
@@ -212,12 +212,12 @@ def test_what_is_drawn_is_averaged_over_as_on_a_front(tmp_path):
     assert every["probability"].sel(stage="wilt", field="practice").max() > 0.60
     choices = front(every, risk="wilt", field="practice")
     found = search(sweep)
-    assert (found.averaged, found.n_draws, found.left_out) == (("p_wilt",), 4, ())
+    assert (found.averaged, found.n_draws, found.left_out) == (("wilt_ks",), 4, ())
     assert [axis.name for axis in found.sweep.axes] == ["trigger", "target"]
     said = Console(file=io.StringIO(), width=200)
     for part in found_lines(found, "us"):
         said.print(part)
-    assert "means over 4 draws of p_wilt." in said.file.getvalue()
+    assert "means over 4 draws of wilt_ks." in said.file.getvalue()
     assert found.n_tried <= 4
     keeping = choices.where(choices["risk"] <= 0.60, drop=True)
     best = keeping.isel(choice=int(np.argmin(keeping["cost"].values)))
@@ -244,12 +244,12 @@ def test_what_is_searched_is_parted_from_what_nobody_chooses():
 
     both = ["trigger", "target"]
     ranged = DRAWN.replace("values = [0.4, 0.6]", "from = 0.4\nto = 0.6")
-    assert parted(DRAWN) == [both, ["p_wilt"], []]
-    assert parted(ranged) == [["target"], ["trigger", "p_wilt"], []]
+    assert parted(DRAWN) == [both, ["wilt_ks"], []]
+    assert parted(ranged) == [["target"], ["trigger", "wilt_ks"], []]
     latin = ranged.replace("samples", 'kind = "latin hypercube"\nsamples')
-    assert parted(latin) == [both, ["p_wilt"], []]
+    assert parted(latin) == [both, ["wilt_ks"], []]
     listed = DRAWN.replace('catalog = "', 'values = [0.5, 0.6]\nkey = "overrides.')
-    assert parted(listed) == [both, [], ["p_wilt"]]
+    assert parted(listed) == [both, [], ["wilt_ks"]]
 
 
 def test_what_cannot_be_searched_is_refused():
