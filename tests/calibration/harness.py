@@ -299,7 +299,9 @@ def scenario_of(setup: Setup, catalog: Catalog) -> Scenario:
         weather=WeatherSource(Path("cases.csv")),
         fields=(field,),
         plans=(plan_of(setup),),
-        answers=Answers(reached=reached, season=(0, 365), fewest_days=1),
+        answers=Answers(
+            reached=reached, season=(0, 365), fewest_days=1, rooting_varies=setup.years > 1
+        ),
         catalog=catalog,
     )
 
@@ -341,11 +343,10 @@ def traces(
         (replace(whole, scenario=one, columns=np.array([c])), one.plans[0])
         for c, one in enumerate(scenarios)
     ]
-    # A few blocks of lanes at a time.
     runs = advance_all(whole, start_runs(starts), slice(0, len(record.dates)))
     trace = runs.trace[:, :, 0]
-    first = [int((_new_year(FIRST_YEAR + y) - _new_year(FIRST_YEAR)).astype(int)) for y in range(years)]
-    edges = [*first, len(record.dates)]
+    new_years = [_new_year(FIRST_YEAR + y) for y in range(years)]
+    edges = [*np.searchsorted(record.dates, new_years), len(record.dates)]
     cut = [slice(a + setup.day0, b) for a, b in pairwise(edges)]
     return [[one[days].view(np.recarray) for days in cut] for one in trace]
 
