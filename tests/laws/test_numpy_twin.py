@@ -168,7 +168,7 @@ class Columns:
         told["depletion"] = depletion
         for name, threshold in (("footprint", "p_footprint"), ("wilt", "wilt_threshold")):
             past = np.clip((felt - day[threshold]) * field["inv_ramp"] + 0.5, 0.0, 1.0)
-            told[name] = patch["green"] * day["active"] * past
+            told[name] = patch["green"] * day["awake"] * past
 
         supply = np.maximum((patch["w1"] - field["wp1"]) * field["inv_taw1"], 1.0 - felt)
         wetness = np.clip(supply * field["inv_crown_wet"], 0.0, 1.0)
@@ -179,6 +179,7 @@ class Columns:
         drier = np.maximum(drier - field["crown_refill"] * wetness, 0.0)
         alive = np.where(drier > dryness, (1.0 + dryness**5) / (1.0 + drier**5), 1.0)
         alive = alive * (1.0 - day["heat_kill"] * (1.0 - field["heat_shelter"] * ks))
+        alive = alive * (1.0 - day["freeze_kill"])
         patch["crown_dryness"] = drier
 
         start = field["leaf_loss_start"]
@@ -273,3 +274,4 @@ def everything_happened(site, rule, most):
     assert (days.shift > 0.0).any()
     assert (days.shift < 0.0).any()
     assert (days.heat_kill > 0.0).any()
+    assert (days.freeze_kill > 0.0).any()

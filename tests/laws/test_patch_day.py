@@ -66,8 +66,9 @@ def days(draw):
         ("percolation_limit", 200.0), ("upward_max", 4.0), ("eto", 12.0), ("kcb", 1.2),
         ("ground_cover", 1.0), ("mulch", 1.0), ("uptake_weight", 5.0), ("leaf_loss", 1.0),
         ("crown_clock", 0.5), ("crown_refill", 1.0), ("heat_kill", 1.0), ("heat_shelter", 1.0),
+        ("freeze_kill", 1.0),
         ("subsoil_reach", 1.0), ("subsoil_speed", 1.0), ("recovery", 0.3), ("spread", 0.1),
-        ("reseed", 0.1), ("active", 1.0), ("leaf_loss_start", 0.9), ("p_footprint", 0.8),
+        ("reseed", 0.1), ("awake", 1.0), ("leaf_loss_start", 0.9), ("p_footprint", 0.8),
         ("inv_age_slowing", 1.0), ("wilt_threshold", 1.0),
     ):  # fmt: skip
         n[name] = draw(share(0.0, most))

@@ -148,9 +148,9 @@ def dry(
 def answer(
     w1, w2, w3, thatch, green, dormant, dead, worn, crown_dryness, dormant_age, inv_rooting, ks,
     subsoil_wetness, held_in_reach, wp1, inv_taw, inv_taw1, inv_crown_wet, subsoil_reach,
-    subsoil_speed, crown_clock, crown_refill, heat_kill, heat_shelter, leaf_loss,
+    subsoil_speed, crown_clock, crown_refill, heat_kill, heat_shelter, freeze_kill, leaf_loss,
     leaf_loss_start, inv_leaf_loss_span, regreening_rate, inv_age_slowing, spread, reseed,
-    active, p_footprint, wilt_threshold, inv_ramp, liquid, caught, before, runoff, drainage,
+    awake, p_footprint, wilt_threshold, inv_ramp, liquid, caught, before, runoff, drainage,
     leaf_evaporation, transpiration, soil_evaporation, mean_depletion, mean_footprint,
     mean_wilt, mean_residual,
 ):  # fmt: skip
@@ -160,15 +160,16 @@ def answer(
     """
     depletion = (held_in_reach - w1 - w2) * inv_taw
     felt = depletion * inv_rooting
-    awake = green * active
+    showing = green * awake
     mean_depletion += depletion
-    mean_footprint += awake * share_past(felt, p_footprint, inv_ramp)
-    mean_wilt += awake * share_past(felt, wilt_threshold, inv_ramp)
+    mean_footprint += showing * share_past(felt, p_footprint, inv_ramp)
+    mean_wilt += showing * share_past(felt, wilt_threshold, inv_ramp)
 
     wetness = crown_wetness((w1 - wp1) * inv_taw1, felt, inv_crown_wet)
     speed = clock_speed(subsoil_wetness, inv_crown_wet, subsoil_reach, subsoil_speed)
     drier = crown_dryness_step(crown_dryness, wetness, crown_clock, crown_refill, speed)
     alive = (1.0 - kill_share(crown_dryness, drier)) * (1.0 - heat_kill * (1.0 - heat_shelter * ks))
+    alive *= 1.0 - freeze_kill
     crown_dryness = drier
 
     browning = green * leaf_loss * leaf_loss_share(ks, leaf_loss_start, inv_leaf_loss_span)

@@ -67,7 +67,7 @@ DAY = _dtype(
     # reference moisture of the curve number, and how fast abstraction falls as soil wets
     "moisture_reference abstraction_slope "
     # turf rates of the day
-    "leaf_loss crown_clock heat_kill recovery spread reseed active root_depth "
+    "leaf_loss crown_clock heat_kill freeze_kill recovery spread reseed active awake root_depth "
     # share of liquid water that frozen ground lets in; 1 when not frozen
     "intake_share"
 )

@@ -24,6 +24,20 @@ from drysward.physics.curve_number import (
     reference_moisture_mm,
 )
 from drysward.physics.evaporation import LEAST_OVER_KCB, kc_max, total_evaporable_mm
+from drysward.physics.freezing import (
+    air_resistance,
+    cold_spell_step,
+    crown_mean_c,
+    crown_night_c,
+    death_odds,
+    felt_cold_c,
+    freeze_kill_share,
+    frost_depth_step,
+    hardiness_sought,
+    hardiness_step,
+    lt50_c,
+    worst_odds_step,
+)
 from drysward.physics.frost import intake_share
 from drysward.physics.growth import daily_rate_to_share, growth_potential, reseed_rate
 from drysward.physics.heat import crown_clock, heat_kill_share, median_lethal_days
@@ -175,11 +189,14 @@ def _sod_death_factor(spec: FieldSpec, species: Entry) -> float:
 _OF_SPECIES = (
     "growth_optimum_c", "growth_spread_c", "greenup_soil_c", "root_heat_loss", "root_floor",
     "winter_kc", "p_footprint", "p_wilt", "median_death_25c", "median_death_35c",
-    "heat_kill_from_c", "heat_kill_rate", "spread_rate",
+    "heat_kill_from_c", "heat_kill_rate", "spread_rate", "lt50_hardened_c", "lt50_unhardened_c",
 )  # fmt: skip
 _OF_PROCESSES = (
     "frost_brown_c", "greenup_weeks", "browning_days", "root_regrowth_days", "kc_winter_frost",
     "basal_difference", "kc_max", "leaf_loss_rate", "reseed_days", "frozen_intake_share",
+    "hardening_from_c", "hardening_full_c", "hardening_weeks", "hardiness_loss_days",
+    "day_frozen_loss_c", "freeze_kill_steepness", "turf_insulation", "snow_insulation",
+    "ground_heat",
 )  # fmt: skip
 TURF = np.dtype(
     [
@@ -204,6 +221,8 @@ MEMORY = np.dtype(
         *((name, "f8") for name in ("rest", "browning_left", "root_share")),
         ("node", "i8"),
         *((name, "f8") for name in ("rooted_before", "fc2_before", "fc3_before")),
+        # depth of frost, mean of the crowns over a cold spell, hardiness, worst odds of the winter
+        *((name, "f8") for name in ("frost_mm", "spell_c", "hardiness", "worst_odds")),
     ]
 )
 """What the days of a field remember of the day before."""
@@ -370,8 +389,14 @@ def field_pass(
         memory.rest = winter_rest_at_start(weather[0].soil_c, species.greenup_soil_c)
         memory.browning_left = 0.0
         memory.root_share, memory.node = 1.0, 0
+        memory.hardiness = hardiness_sought(
+            weather[0].soil_c, processes.hardening_from_c, processes.hardening_full_c
+        )
+        memory.frost_mm, memory.spell_c, memory.worst_odds = 0.0, 0.0, 0.0
     rest, browning_left = memory.rest, memory.browning_left
     root_share, node = memory.root_share, memory.node
+    frost_mm, spell_c = memory.frost_mm, memory.spell_c
+    hardiness, worst_odds = memory.hardiness, memory.worst_odds
     rooted_before = memory.rooted_before
     fc2_before, fc3_before = memory.fc2_before, memory.fc3_before
     root_before = -1.0
@@ -454,8 +479,31 @@ def field_pass(
         day.wilt_threshold = wilt_threshold(species.p_wilt, kc * eto, footprint)
         day.inv_one_less_p = 1.0 / (1.0 - footprint)
 
+        # --- frost at the crowns
+        to_air = air_resistance(processes.turf_insulation, processes.snow_insulation, snow)
+        frost_mm = frost_depth_step(
+            frost_mm, tmean, snow, to_air, processes.turf_insulation, processes.ground_heat
+        )
+        crown = crown_mean_c(tmean, soil, frost_mm, to_air)
+        night = crown_night_c(crown, tmean, today.tmin_c, to_air)
+        spell_c = cold_spell_step(spell_c, crown)
+        sought = hardiness_sought(soil, processes.hardening_from_c, processes.hardening_full_c)
+        hardiness = hardiness_step(
+            hardiness, sought, processes.hardening_weeks, processes.hardiness_loss_days
+        )
+        odds = 0.0
+        if night < 0.0 or spell_c < 0.0:
+            odds = death_odds(
+                felt_cold_c(night, crown, spell_c, processes.day_frozen_loss_c),
+                lt50_c(hardiness, species.lt50_unhardened_c, species.lt50_hardened_c),
+                processes.freeze_kill_steepness,
+            )
+        day.freeze_kill = freeze_kill_share(odds, worst_odds)
+        worst_odds = worst_odds_step(worst_odds, odds, soil, frost_mm)
+
         # --- rates of the turf
         day.active = active
+        day.awake = active * warmth  # turf too cold to transpire shows no want of water
         day.leaf_loss = leaf_loss_rate(processes.leaf_loss_rate, eto, active, warmth)
         median = turf.sod_death_factor * median_lethal_days(
             tmean, species.median_death_25c, species.median_death_35c
@@ -470,5 +518,7 @@ def field_pass(
         day.reseed = reseed_rate(since, processes.reseed_days, turf.reseed_rate)
     memory.rest, memory.browning_left = rest, browning_left
     memory.root_share, memory.node = root_share, node
+    memory.frost_mm, memory.spell_c = frost_mm, spell_c
+    memory.hardiness, memory.worst_odds = hardiness, worst_odds
     memory.rooted_before = rooted_before
     memory.fc2_before, memory.fc3_before = fc2_before, fc3_before
