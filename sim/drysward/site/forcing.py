@@ -49,7 +49,7 @@ from drysward.physics.roots import (
     sand_cap_rooting_mm,
 )
 from drysward.physics.thresholds import depletion_fraction, wilt_threshold
-from drysward.physics.winter_rest import winter_rest_at_start, winter_rest_step
+from drysward.physics.winter_rest import awake_share, winter_rest_at_start, winter_rest_step
 from drysward.physics.young_turf import young_root_share
 from drysward.scenario.model import SKINNED, FieldSpec
 from drysward.site.profile import Curves, node_above, water_above_mm
@@ -503,7 +503,7 @@ def field_pass(
 
         # --- rates of the turf
         day.active = active
-        day.awake = active * warmth  # turf too cold to transpire shows no want of water
+        day.awake = awake_share(rest, soil, tmean, snow)
         day.leaf_loss = leaf_loss_rate(processes.leaf_loss_rate, eto, active, warmth)
         median = turf.sod_death_factor * median_lethal_days(
             tmean, species.median_death_25c, species.median_death_35c
