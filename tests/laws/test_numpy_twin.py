@@ -173,7 +173,7 @@ class Columns:
         told["depletion"] = 1.0 - sum(self.available(day)) * day["inv_taw"]
         for name, threshold in (("footprint", "p_footprint"), ("wilt", "wilt_threshold")):
             past = np.clip((felt - day[threshold]) * field["inv_ramp"] + 0.5, 0.0, 1.0)
-            told[name] = patch["green"] * day["active"] * past
+            told[name] = patch["green"] * day["awake"] * past
 
         around = np.clip((1.0 - felt) * field["inv_moist_root_zone"], 0.0, 1.0)
         speed = 1.0 - (1.0 - field["root_zone_speed"]) * around
@@ -185,6 +185,7 @@ class Columns:
         alive = np.where(drier > worst, (1.0 + worst**4) / (1.0 + drier**4), 1.0)
         sheltered = 1.0 - field["heat_shelter"] * ks
         alive = alive * (1.0 - day["heat_kill"] * sheltered)
+        alive = alive * (1.0 - day["freeze_kill"])
         patch["crown_dryness"] = drier
         patch["worst_dryness"] = np.maximum(drier, 0.99 * worst)
         wetting = patch["wetting"]
@@ -291,3 +292,4 @@ def everything_happened(site, rule, most):
     assert (days.shift > 0.0).any()
     assert (days.shift < 0.0).any()
     assert (days.heat_kill > 0.0).any()
+    assert (days.freeze_kill > 0.0).any()

@@ -73,8 +73,9 @@ def days(draw):
         ("browning_rate", 1.0), ("firing_rate", 1.0), ("summer_decline", 1.0), ("wetting", 1.0),
         ("dormant_shade", 1.0), ("worst_dryness", 3.0),
         ("crown_clock", 0.5), ("crown_refill", 1.0), ("heat_kill", 1.0), ("heat_shelter", 1.0),
-        ("subsoil_least", 1.0), ("subsoil_held", 1.0), ("root_zone_speed", 1.0), ("recovery", 0.3), ("spread", 0.1),
-        ("reseed", 0.1), ("active", 1.0), ("p_footprint", 0.8),
+        ("subsoil_least", 1.0), ("subsoil_held", 1.0), ("root_zone_speed", 1.0),
+        ("freeze_kill", 1.0), ("recovery", 0.3), ("spread", 0.1), ("reseed", 0.1), ("awake", 1.0),
+        ("p_footprint", 0.8),
         ("inv_age_slowing", 1.0), ("wilt_threshold", 1.0),
     ):  # fmt: skip
         n[name] = draw(share(0.0, most))

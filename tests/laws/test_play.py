@@ -382,7 +382,7 @@ def test_worn_ground_is_not_dead(scenes):
     plan = scenes.plan("fixed", depth_by_weekday=DAILY)
     trace, done, _ = play_on(scenes, PlaySpec((replace(MATCH, hours=12.0), PRACTICE)), plan)
     assert trace.worn.max() > 0.5
-    assert trace.dead.max() < 1e-12  # rounding
+    assert trace.dead.max() < 1e-9  # a mild winter's frosts kill next to none
     assert not done.odds[:, STAGES.index("dead")].any()
 
 

@@ -163,8 +163,8 @@ def answer(
     w1, w2, w3, crown_water, thatch, green, dormant, dead, worn, crown_dryness, worst_dryness,
     wetting, dormant_age, inv_rooting, ks, wetness, subsoil_wetness, held_in_reach, wp1, crown_wp,
     wp2, inv_taw, inv_moist_root_zone, root_zone_speed, subsoil_least, subsoil_held, crown_clock,
-    crown_refill, heat_kill, heat_shelter, browning_drive, inv_browning_start, browning_rate,
-    firing_rate, summer_decline, recovery, inv_age_slowing, spread, reseed, active, p_footprint,
+    crown_refill, heat_kill, heat_shelter, freeze_kill, browning_drive, inv_browning_start, browning_rate,
+    firing_rate, summer_decline, recovery, inv_age_slowing, spread, reseed, awake, p_footprint,
     wilt_threshold, inv_ramp, liquid, caught, before, runoff, drainage, leaf_evaporation,
     transpiration, soil_evaporation, mean_depletion, mean_deficit, mean_crown_wetness,
     mean_footprint, mean_wilt, mean_residual,
@@ -177,12 +177,12 @@ def answer(
     surface += larger(w1 - crown_water - (wp1 - crown_wp), 0.0)
     available = surface + larger(w2 - wp2, 0.0)
     felt = felt_depletion(available, inv_taw, inv_rooting)
-    awake = green * active
+    showing = green * awake
     mean_depletion += felt_depletion(available, inv_taw, 1.0)
     mean_deficit += held_in_reach - w1 - w2
     mean_crown_wetness += wetness
-    mean_footprint += awake * share_past(felt, p_footprint, inv_ramp)
-    mean_wilt += awake * share_past(felt, wilt_threshold, inv_ramp)
+    mean_footprint += showing * share_past(felt, p_footprint, inv_ramp)
+    mean_wilt += showing * share_past(felt, wilt_threshold, inv_ramp)
 
     speed = clock_speed(
         1.0 - felt, inv_moist_root_zone, root_zone_speed, larger(subsoil_wetness, subsoil_least),
@@ -191,6 +191,7 @@ def answer(
     crown_dryness = crown_dryness_step(crown_dryness, wetness, crown_clock, crown_refill, speed)
     unsheltered = 1.0 - heat_shelter * ks
     alive = (1.0 - kill_share(worst_dryness, crown_dryness)) * (1.0 - heat_kill * unsheltered)
+    alive *= 1.0 - freeze_kill
     worst_dryness = worst_dryness_step(worst_dryness, crown_dryness)
     wetting = wetting_step(wetting, wetness)
 

@@ -71,7 +71,8 @@ DAY = _dtype(
     # reference moisture of the curve number, and how fast abstraction falls as soil wets
     "moisture_reference abstraction_slope "
     # turf rates of the day
-    "browning_drive summer_decline crown_clock heat_kill recovery spread reseed active root_depth "
+    "browning_drive summer_decline crown_clock heat_kill freeze_kill recovery spread reseed active "
+    "awake root_depth "
     # share of liquid water that frozen ground lets in; 1 when not frozen
     "intake_share"
 )

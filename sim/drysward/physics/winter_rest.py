@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from drysward.compiled import equation
-from drysward.physics.arithmetic import clamp
+from drysward.physics.arithmetic import clamp, smaller
+from drysward.physics.crop_coefficient import soil_warmth
 
 FADING_BELOW_C = 10.0  # soil; growth stops near 13 C
 
@@ -44,3 +45,14 @@ def winter_rest_step(
     elif soil_c < FADING_BELOW_C:
         rest += 0.25 / greenup_days
     return clamp(rest, 0.0, 1.0), browning_left_d
+
+
+@equation
+def awake_share(rest: float, soil_c: float, tmean_c: float, snow_water_mm: float) -> float:
+    """Share of turf warm enough to transpire, which alone shows that it lacks water (0..1).
+
+    None of what is at winter ``rest``; less as the top soil or the day's air, whichever is colder,
+    nears 0 C; none under snow. Source: own estimate of the form, as ``soil_warmth``.
+    """
+    awake = (1.0 - rest) * soil_warmth(smaller(soil_c, tmean_c))
+    return 0.0 if snow_water_mm > 0.0 else awake

@@ -24,6 +24,20 @@ from drysward.physics.curve_number import (
     reference_moisture_mm,
 )
 from drysward.physics.evaporation import LEAST_OVER_KCB, kc_max, total_evaporable_mm
+from drysward.physics.freezing import (
+    air_resistance,
+    cold_spell_step,
+    crown_mean_c,
+    crown_night_c,
+    death_odds,
+    felt_cold_c,
+    freeze_kill_share,
+    frost_depth_step,
+    hardiness_sought,
+    hardiness_step,
+    lt50_c,
+    worst_odds_step,
+)
 from drysward.physics.frost import intake_share
 from drysward.physics.growth import daily_rate_to_share, growth_potential, reseed_rate
 from drysward.physics.heat import crown_clock, heat_kill_share, median_lethal_days
@@ -36,7 +50,7 @@ from drysward.physics.roots import (
     sand_cap_rooting_mm,
 )
 from drysward.physics.thresholds import depletion_fraction, wilt_threshold
-from drysward.physics.winter_rest import winter_rest_at_start, winter_rest_step
+from drysward.physics.winter_rest import awake_share, winter_rest_at_start, winter_rest_step
 from drysward.physics.young_turf import young_root_share
 from drysward.scenario.model import SKINNED, FieldSpec
 from drysward.site.profile import OPEN_SUBSOIL, Curves, node_above, water_above_mm
@@ -187,12 +201,16 @@ def _sod_death_factor(spec: FieldSpec, species: Entry) -> float:
 # Numbers of a species, and of ``turf_processes.all``, under their names in the catalogue.
 _OF_SPECIES = (
     "growth_optimum_c", "growth_spread_c", "greenup_soil_c", "root_heat_loss", "root_floor",
-    "winter_kc", "p_footprint", "wilt_ks", "summer_decline", "median_death_25c", "median_death_35c",
-    "heat_kill_from_c", "heat_kill_rate", "spread_rate",
+    "winter_kc", "p_footprint", "wilt_ks", "summer_decline", "median_death_25c",
+    "median_death_35c", "heat_kill_from_c", "heat_kill_rate", "spread_rate", "lt50_hardened_c",
+    "lt50_unhardened_c",
 )  # fmt: skip
 _OF_PROCESSES = (
-    "frost_brown_c", "greenup_weeks", "browning_days", "decline_from_c", "root_regrowth_days", "kc_winter_frost",
-    "basal_difference", "kc_max", "reseed_days", "frozen_intake_share",
+    "frost_brown_c", "greenup_weeks", "browning_days", "decline_from_c", "root_regrowth_days",
+    "kc_winter_frost", "basal_difference", "kc_max", "reseed_days", "frozen_intake_share",
+    "hardening_from_c", "hardening_full_c", "hardening_weeks", "hardiness_loss_days",
+    "day_frozen_loss_c", "freeze_kill_steepness", "turf_insulation", "snow_insulation",
+    "ground_heat",
 )  # fmt: skip
 TURF = np.dtype(
     [
@@ -220,6 +238,8 @@ MEMORY = np.dtype(
         *((name, "f8") for name in ("rooted_before", "fc2_before", "fc3_before")),
         ("rooting_score", "f8"),
         ("rooting_factor", "f8"),
+        # depth of frost, mean of the crowns over a cold spell, hardiness, worst odds of the winter
+        *((name, "f8") for name in ("frost_mm", "spell_c", "hardiness", "worst_odds")),
     ]
 )
 """What the days of a field remember of the day before."""
@@ -389,8 +409,14 @@ def field_pass(
         memory.browning_left = 0.0
         memory.root_share, memory.node = 1.0, 0
         memory.rooting_score, memory.rooting_factor = 0.0, rooting_of_year(0.0, turf.rooting_cv)
+        memory.hardiness = hardiness_sought(
+            weather[0].soil_c, processes.hardening_from_c, processes.hardening_full_c
+        )
+        memory.frost_mm, memory.spell_c, memory.worst_odds = 0.0, 0.0, 0.0
     rest, browning_left = memory.rest, memory.browning_left
     root_share, node = memory.root_share, memory.node
+    frost_mm, spell_c = memory.frost_mm, memory.spell_c
+    hardiness, worst_odds = memory.hardiness, memory.worst_odds
     rooted_before = memory.rooted_before
     fc2_before, fc3_before = memory.fc2_before, memory.fc3_before
     score_before, factor = memory.rooting_score, memory.rooting_factor
@@ -477,12 +503,35 @@ def field_pass(
         day.wilt_threshold = wilt_threshold(species.wilt_ks, footprint)
         day.inv_one_less_p = 1.0 / (1.0 - footprint)
 
+        # --- frost at the crowns
+        to_air = air_resistance(processes.turf_insulation, processes.snow_insulation, snow)
+        frost_mm = frost_depth_step(
+            frost_mm, tmean, snow, to_air, processes.turf_insulation, processes.ground_heat
+        )
+        crown = crown_mean_c(tmean, soil, frost_mm, to_air)
+        night = crown_night_c(crown, tmean, today.tmin_c, to_air)
+        spell_c = cold_spell_step(spell_c, crown)
+        sought = hardiness_sought(soil, processes.hardening_from_c, processes.hardening_full_c)
+        hardiness = hardiness_step(
+            hardiness, sought, processes.hardening_weeks, processes.hardiness_loss_days
+        )
+        odds = 0.0
+        if night < 0.0 or spell_c < 0.0:
+            odds = death_odds(
+                felt_cold_c(night, crown, spell_c, processes.day_frozen_loss_c),
+                lt50_c(hardiness, species.lt50_unhardened_c, species.lt50_hardened_c),
+                processes.freeze_kill_steepness,
+            )
+        day.freeze_kill = freeze_kill_share(odds, worst_odds)
+        worst_odds = worst_odds_step(worst_odds, odds, soil, frost_mm)
+
         # --- rates of the turf
         day.active = active
         day.browning_drive = browning_drive(eto, active, warmth)
         day.summer_decline = summer_decline(
             tmean, processes.decline_from_c, species.summer_decline, active
         )
+        day.awake = awake_share(rest, soil, tmean, snow)
         median = turf.sod_death_factor * median_lethal_days(
             tmean, species.median_death_25c, species.median_death_35c
         )
@@ -497,5 +546,7 @@ def field_pass(
     memory.rest, memory.browning_left = rest, browning_left
     memory.root_share, memory.node = root_share, node
     memory.rooting_score, memory.rooting_factor = score_before, factor
+    memory.frost_mm, memory.spell_c = frost_mm, spell_c
+    memory.hardiness, memory.worst_odds = hardiness, worst_odds
     memory.rooted_before = rooted_before
     memory.fc2_before, memory.fc3_before = fc2_before, fc3_before

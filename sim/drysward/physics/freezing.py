@@ -1,0 +1,172 @@
+"""Frost at the crowns, the hardiness that autumn gives them, and the turf that a winter kills.
+
+Crowns sit between the cold air and the ground. Leaves, thatch and snow keep the air's cold off;
+frozen ground keeps the ground's heat off, so crowns get colder as frost goes deeper.
+"""
+
+from __future__ import annotations
+
+import math
+
+from drysward.compiled import equation
+from drysward.physics.arithmetic import clamp, larger, smaller
+
+SECONDS_A_DAY = 86400.0
+FROZEN_SOIL_CONDUCTIVITY = 1.8  # W/m/degC, moist mineral soil; from memory
+FREEZING_HEAT_MJ_M3 = 80.0  # of soil with 0.24 of water by volume (334 MJ a m3 of water)
+# Of the soil that cools and warms within a day, (2 pi / day * conductivity * heat capacity)^-0.5.
+NIGHT_RESISTANCE = 0.06  # m2 degC/W, frozen soil; the formula is textbook, its use our estimate
+COLD_SPELL_DAYS = 3.0  # that the mean of a cold spell reaches back; own estimate
+NIGHT_H, DAY_H = 2.0, 24.0  # that crowns spend near the night's and near the day's mean cold
+FIRST_TOUCH_H = 0.5  # time frozen that counts as none; fits one published series, see below
+NEW_WINTER_SOIL_C = 12.0  # soil that ends a winter; own estimate
+
+
+@equation
+def air_resistance(turf_insulation: float, snow_insulation: float, snow_water_mm: float) -> float:
+    """Resistance to heat between air and crowns (m2 degC/W), of turf and of the snow on it.
+
+    ``snow_insulation`` is that of a millimetre of snow water.
+    """
+    return turf_insulation + snow_insulation * snow_water_mm
+
+
+@equation
+def ground_resistance(frost_mm: float) -> float:
+    """Resistance to heat between crowns and the floor of ``frost_mm`` of frost (m2 degC/W)."""
+    return 0.001 * frost_mm / FROZEN_SOIL_CONDUCTIVITY
+
+
+@equation
+def frost_depth_step(
+    frost_mm: float,
+    tmean_c: float,
+    snow_water_mm: float,
+    to_air: float,
+    turf_insulation: float,
+    ground_heat: float,
+) -> float:
+    """Depth of frost under turf (mm) after one day; the floor of frost is at 0 C.
+
+    Cold air draws heat through turf, snow and frost, and freezes as much soil as what does not
+    come up as ``ground_heat`` (W/m2). Warm air thaws from the top once the snow has gone.
+    Source: Stefan's equation with a surface resistance (from memory); thaw is our own estimate.
+    """
+    drawn = larger(-tmean_c, 0.0) / (to_air + ground_resistance(frost_mm))
+    given = larger(tmean_c, 0.0) / turf_insulation if snow_water_mm <= 0.0 else 0.0
+    frozen_m = (drawn - given - ground_heat) * SECONDS_A_DAY / (1e6 * FREEZING_HEAT_MJ_M3)
+    return larger(frost_mm + 1000.0 * frozen_m, 0.0)
+
+
+@equation
+def crown_mean_c(tmean_c: float, soil_c: float, frost_mm: float, to_air: float) -> float:
+    """Mean temperature of crowns on a day (C), between the air and the floor of the frost.
+
+    On ground without frost crowns are as warm as the top soil, ``soil_c``, and not below 0.
+    Source: steady flow of heat; the passage without frost is our own estimate.
+    """
+    below = ground_resistance(frost_mm)
+    frozen = smaller(tmean_c, 0.0) * below / (to_air + below)
+    return frozen if frost_mm > 0.0 else larger(soil_c, 0.0)
+
+
+@equation
+def crown_night_c(mean_c: float, tmean_c: float, tmin_c: float, to_air: float) -> float:
+    """Lowest temperature of crowns on a day (C): the swing of the air, damped by turf and soil."""
+    return mean_c + (tmin_c - tmean_c) * NIGHT_RESISTANCE / (to_air + NIGHT_RESISTANCE)
+
+
+@equation
+def cold_spell_step(spell_c: float, crown_c: float) -> float:
+    """Mean temperature of crowns over the last days (C); recent days count most."""
+    return spell_c + (crown_c - spell_c) / COLD_SPELL_DAYS
+
+
+@equation
+def time_frozen_loss_c(hours: float, day_frozen_loss_c: float) -> float:
+    """Degrees by which turf is less hardy after ``hours`` at a temperature than at first touch.
+
+    It grows with the logarithm of time; ``day_frozen_loss_c`` is that of 24 hours. The form is
+    our own estimate, fitted to Princess bermudagrass at -5.4 C: alive 89, 67, 30 and 11 % after
+    0, 2, 24 and 72 h (Anderson and others, Oklahoma).
+    """
+    day = math.log(1.0 + DAY_H / FIRST_TOUCH_H)
+    return day_frozen_loss_c * math.log(1.0 + hours / FIRST_TOUCH_H) / day
+
+
+@equation
+def as_at_first_touch_c(crown_c: float, loss_c: float) -> float:
+    """The cold (C) that at first touch would harm as much as ``crown_c`` for the time that makes
+    turf less hardy by ``loss_c``; 0 when crowns are not below 0 C.
+
+    Time adds no more than the cold itself, so that light frost stays light (own estimate).
+    """
+    return larger(smaller(crown_c, 0.0) - loss_c, 2.0 * smaller(crown_c, 0.0))
+
+
+@equation
+def felt_cold_c(night_c: float, mean_c: float, spell_c: float, day_frozen_loss_c: float) -> float:
+    """The cold (C), at most 0, that at first touch would harm as much as the days up to this one.
+
+    The worst of the coldest hours, of the whole day, and of a spell of ``COLD_SPELL_DAYS``.
+    """
+    night = as_at_first_touch_c(night_c, time_frozen_loss_c(NIGHT_H, day_frozen_loss_c))
+    day = as_at_first_touch_c(mean_c, time_frozen_loss_c(DAY_H, day_frozen_loss_c))
+    hours = COLD_SPELL_DAYS * DAY_H
+    spell = as_at_first_touch_c(spell_c, time_frozen_loss_c(hours, day_frozen_loss_c))
+    return smaller(night, smaller(day, spell))
+
+
+@equation
+def hardiness_sought(soil_c: float, from_c: float, full_c: float) -> float:
+    """Hardiness (0..1) that turf comes to in soil of ``soil_c``: none from ``from_c`` up, all from
+    ``full_c`` down. Source: own estimate of the form.
+    """
+    return clamp((from_c - soil_c) / (from_c - full_c), 0.0, 1.0)
+
+
+@equation
+def hardiness_step(hardiness: float, sought: float, weeks: float, loss_days: float) -> float:
+    """Hardiness (0..1) after one day: all of it gained in ``weeks``, lost in ``loss_days``.
+
+    Source: hardening over 6 to 8 weeks and its loss within days to 2 weeks above 8 C are our
+    reading of several published series; the form is our own estimate.
+    """
+    gained = smaller(sought, hardiness + 1.0 / (7.0 * weeks))
+    lost = larger(sought, hardiness - 1.0 / loss_days)
+    return gained if sought > hardiness else lost
+
+
+@equation
+def lt50_c(hardiness: float, unhardened_c: float, hardened_c: float) -> float:
+    """Temperature (C) that kills half of the plants at first touch, at a hardiness of 0..1."""
+    return unhardened_c + hardiness * (hardened_c - unhardened_c)
+
+
+@equation
+def death_odds(felt_c: float, lt50: float, steepness: float) -> float:
+    """Dead over living plants after cold of ``felt_c`` (C); 0 when it is not below 0 C.
+
+    Log-logistic in the cold over that which kills half. Source: own estimate of the form; the
+    steepness is fitted to Princess bermudagrass, see ``time_frozen_loss_c``.
+    """
+    return (larger(-felt_c, 0.0) / -lt50) ** steepness
+
+
+@equation
+def freeze_kill_share(odds: float, worst: float) -> float:
+    """Share of the living that frost kills: what its odds of death add to the winter's ``worst``.
+
+    The plants that are left stood as much before, so that an equal night kills none.
+    """
+    return 1.0 - (1.0 + worst) / (1.0 + larger(odds, worst))
+
+
+@equation
+def worst_odds_step(worst: float, odds: float, soil_c: float, frost_mm: float) -> float:
+    """The worst odds of death of a winter, after one more day; warm soil begins a new one.
+
+    Source: own estimate of the form.
+    """
+    new_winter = (soil_c >= NEW_WINTER_SOIL_C) & (frost_mm <= 0.0)
+    return 0.0 if new_winter else larger(worst, odds)
