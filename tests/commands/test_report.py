@@ -192,15 +192,20 @@ def test_numbers_on_the_page_are_those_of_the_file(kept, result, text, units, mm
                 expected = f">{np.floor(low):.0f}"
             else:
                 expected = f"{100 * value:.0f}±{error:.0f}"
+        elif name == "days_below_condition_mean":
+            expected = f"{value:.0f} ({file['days_below_condition_1in10'].sel(where).item():.0f})"
         elif name == "days_mean":
             expected = f"{value:,.0f}"
         else:
             expected = f"{value * mm:,.{decimals}f}"
         assert told == expected, of
         seen.add(name)
-    assert seen == {"probability", "days_mean", "season_water", "peak_week_most", "demand"}
-    # Two plans: four odds, two numbers of days, water, peak week, five periods.
-    assert len(cells) == (2 if units == "us" else 1) * 2 * (4 + 2 + 2 + 5)
+    assert seen == {
+        "days_below_condition_mean", "probability", "days_mean", "season_water",
+        "peak_week_most", "demand",
+    }  # fmt: skip
+    # Two plans: days below playing condition, four odds, two numbers of days, water, peak week, five periods.
+    assert len(cells) == (2 if units == "us" else 1) * 2 * (1 + 4 + 2 + 2 + 5)
 
 
 def test_lines_of_a_figure_are_the_numbers_of_the_file(result):
