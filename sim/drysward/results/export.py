@@ -28,7 +28,8 @@ _MEANS = (
     "recovery_days", "not_recovered",
 )  # fmt: skip
 _MOST = (
-    "peak_week", "longest_footprint", "longest_wilt", "longest_dormant", "longest_dead", "peak_dead",
+    "peak_week", "longest_footprint", "longest_wilt", "longest_dormant", "longest_dead",
+    "peak_dead",
 )  # fmt: skip
 
 

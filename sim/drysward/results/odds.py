@@ -40,7 +40,8 @@ def worst_in_ten(values: ArrayLike) -> FloatArray:
     The 90th percentile by Weibull's positions, as the demand of the 1-in-10 year is read; the
     largest value where the years are too few.
     """
-    return np.quantile(values, 0.9, axis=-1, method="weibull")
+    array = np.asarray(values, dtype=float)
+    return np.asarray(np.quantile(array, 0.9, axis=-1, method="weibull"))
 
 
 def error_of_mean(values: ArrayLike, n: int) -> FloatArray:

@@ -229,7 +229,8 @@ def found_lines(found: Found, system: str) -> Iterator[RenderableType]:
     lines.append(("Tried", f"{found.n_tried} plans on the same {found.n_years} years"))
     if found.averaged:
         names = ", ".join(found.averaged)
-        told_of = f"Water and {'days' if of_days else 'odds'} are means over {found.n_draws} draws of {names}."
+        what = "days" if of_days else "odds"
+        told_of = f"Water and {what} are means over {found.n_draws} draws of {names}."
         if found.sweep.kind != GRID:
             told_of += " The front of this sweep has one draw at each point and averages none."
         lines.append(("Averaged", told_of))

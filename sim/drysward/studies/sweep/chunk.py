@@ -41,7 +41,8 @@ Done = tuple[int, Arrays]
 
 MOST = ("peak_week", *(f"longest_{stage}" for stage in STAGES))
 _NOT_MEANT = (
-    *MOST, "days_below_condition", "irrigation_gross", "recovery_days", "residual", "water_start", "water_end",
+    *MOST, "days_below_condition", "irrigation_gross", "recovery_days", "residual",
+    "water_start", "water_end",
     *(f"peak_{stage}" for stage in STAGES), *(f"days_{stage}" for stage in STAGES),
 )  # fmt: skip
 MEANS = tuple(name for name in YEAR.names or () if name not in _NOT_MEANT)
