@@ -278,7 +278,8 @@ def _field_table(result: xr.Dataset, field: str, units: str) -> Table:
         rows,
         f"{_below_note(result)}Odds: percent of years in which the stage {_reached(result)}, "
         "± standard error; < and > are 90 % limits where no year, or every year, had it. Water: "
-        "drawn from the supply, as depth over the field; 1 in N years: reached or passed once in N years.",
+        "drawn from the supply, as depth over the field; 1 in N years: reached or passed once in "
+        "N years.",
     )
 
 
