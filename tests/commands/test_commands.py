@@ -62,6 +62,9 @@ def made_up_run() -> xr.Dataset:
             "weather_kind": "record",
             "weather_notes": json.dumps(["that much is [assumed]"]),
             "independent_years": 4,
+            "reached_days": 3,
+            "condition_green": 0.75,
+            "condition_wilt": 0.25,
             "years": "2011-2014",
             "years_left_out": "2010 (200 days)",
             "filled": "",
@@ -80,6 +83,9 @@ def made_up_answers(run: xr.Dataset) -> xr.Dataset:
     by_period = ("field", "plan", "period")
     return xr.Dataset(
         {
+            "days_below_condition_mean": (("field", "plan"), np.full((2, 2), 33.0)),
+            "days_below_condition_se": (("field", "plan"), np.full((2, 2), 2.5)),
+            "days_below_condition_1in10": (("field", "plan"), np.full((2, 2), 101.6)),
             "probability": (staged, p),
             "probability_se": (staged, np.sqrt(p * (1 - p) / 4)),
             "probability_low": (staged, np.broadcast_to([0.597, 0.06, 0.0, 0.0], size)),
@@ -268,10 +274,14 @@ def test_comparison_tells_odds_water_and_what_they_rest_on(
     assert max(map(len, told.splitlines())) <= 100
     assert "Stadium [north], 1.98 acre" in told
     row = next(line for line in told.splitlines() if line.strip().startswith("No irrigation"))
-    # All years, one in four, none and none; then days, water in inches, peak week, demand.
-    assert row.split()[2:12] == [
-        ">59", "25±22", "<41", "<41", "11", "7", "10.0", "14.1", "20.0*", "5.1",
+    # Days below; all years, one in four, none and none; then days, water in inches, peak week,
+    # demand.
+    assert row.split()[2:13] == [
+        "33", ">59", "25±22", "<41", "<41", "11", "7", "10.0", "14.1", "20.0*", "5.1",
     ]  # fmt: skip
+    assert "(102)" in told  # the worst year in ten, below the mean
+    assert "in which the stage holds on its share of the field for 3 days in a" in told
+    assert "less than 75 % of the field green or more than 25 % of it wilting" in told
     for note in (
         "a record", "that much is [assumed]",
         "in none of 4 years", "in all of 4 years", "no limits", "2010 (200 days)",
@@ -288,10 +298,10 @@ def test_comparison_in_metric(summary: xr.Dataset, capsys: pytest.CaptureFixture
     told = printed(comparison(summary, "metric"), capsys)
     assert max(map(len, told.splitlines())) <= 100
     assert "…" not in told
-    assert "(3,810-12,345)" in told
+    assert "3,810-12,345" in told
     assert "8,000 m2" in told
     row = next(line for line in told.splitlines() if line.strip().startswith("No irrigation"))
-    assert row.split()[8:11] == ["254", "359", "5,080*"]
+    assert row.split()[9:12] == ["254", "359", "5,080*"]
 
 
 def test_procedures_of_a_mixed_year_tell_the_days() -> None:
@@ -313,6 +323,8 @@ def test_summary_has_a_row_for_each_field_and_plan_with_units(summary: xr.Datase
     # An acre-inch is 27,154 gal (common practice).
     assert float(native["season_volume (gal)"]) == pytest.approx(271_543, abs=1)
     assert float(native["probability_wilt"]) == 0.25
+    assert float(native["days_below_condition_mean (d)"]) == 33.0
+    assert float(native["days_below_condition_1in10 (d)"]) == pytest.approx(101.6)
     assert native["demand_high_1in10 (in)"] == ""
     assert native["demand_fitted_1in10"] == "1"
     # 12 to 15 d of watering and 25.4 for each name before it, 0.75 h a day.

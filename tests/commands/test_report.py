@@ -192,15 +192,21 @@ def test_numbers_on_the_page_are_those_of_the_file(kept, result, text, units, mm
                 expected = f">{np.floor(low):.0f}"
             else:
                 expected = f"{100 * value:.0f}±{error:.0f}"
+        elif name == "days_below_condition_mean":
+            expected = f"{value:.0f} ({file['days_below_condition_1in10'].sel(where).item():.0f})"
         elif name == "days_mean":
             expected = f"{value:,.0f}"
         else:
             expected = f"{value * mm:,.{decimals}f}"
         assert told == expected, of
         seen.add(name)
-    assert seen == {"probability", "days_mean", "season_water", "peak_week_most", "demand"}
-    # Two plans: four odds, two numbers of days, water, peak week, five periods.
-    assert len(cells) == (2 if units == "us" else 1) * 2 * (4 + 2 + 2 + 5)
+    assert seen == {
+        "days_below_condition_mean", "probability", "days_mean", "season_water",
+        "peak_week_most", "demand",
+    }  # fmt: skip
+    # Two plans: days below playing condition, four odds, two numbers of days, water, peak week,
+    # five periods.
+    assert len(cells) == (2 if units == "us" else 1) * 2 * (1 + 4 + 2 + 2 + 5)
 
 
 def test_lines_of_a_figure_are_the_numbers_of_the_file(result):
@@ -224,7 +230,14 @@ def test_the_answer_tells_odds_water_and_their_limits(result, read):
     sentences = answer(better, "us")
     assert len(sentences) == 3
     assert "Under “none”, on “<script>" in sentences[0]
-    assert "“_Refill”: wilt comes in 25 of 100 years (limits 12 to 88) on “" in sentences[1]
+    mean, worst = (
+        better[f"days_below_condition_{name}"].sel(field="sand", plan="refill").item()
+        for name in ("mean", "1in10")
+    )
+    assert f"“_Refill”: {mean:.0f} in the mean year and {worst:.0f} in the worst" in sentences[1]
+    assert "wilt comes in 25 of 100 years (limits 12 to 88) on “" in sentences[1]
+    old = better.drop_vars([name for name in better if "condition" in str(name)])
+    assert "“_Refill”: wilt comes in 25 of 100 years" in answer(old, "us")[1]
     one = better.sel(field="native", plan="refill", period=10.0)
     need, low, high = (one[f"demand{end}"].item() / 25.4 for end in ("", "_low", "_high"))
     assert f"{need:.1f} in (limits {low:.1f} to {high:.1f})" in sentences[2]

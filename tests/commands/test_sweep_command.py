@@ -54,6 +54,9 @@ def test_a_sweep_from_file_to_front(sweep, tmp_path):
     lines = (out / "front.csv").read_text().splitlines()
     assert lines[0].startswith("trigger,depth_in,")
     assert "cost_mm" in lines[0]
+    told = ask("front", out, "--risk", "days below")
+    assert told.exit_code == 0, told.output
+    assert "water against days below" in told.output
     told = ask("effects", out, "--of", "water")
     assert told.exit_code == 0, told.output
     assert "what drives water, plan refill" in told.output
@@ -152,6 +155,12 @@ def test_a_search_tells_what_it_found_and_how_it_fares_on_fresh_years(sweep):
     assert "Found  trigger = 0.6" in told.output
     assert "Seed 2" in told.output
     assert "on the same 10 years" in told.output
+    below = '[search]\nplan = "refill"\nfield = "practice"\ndays_below = 30\n'
+    sweep.write_text(GOOD.replace("years = 3", "years = 10") + below + "tries = 20\n")
+    told = ask("search", sweep)
+    assert told.exit_code == 0, told.output
+    assert "least water with at most 30 days a year below playing condition" in told.output
+    assert "days a year below playing condition over 10 years" in told.output.replace("\n", " ")
     sweep.write_text(GOOD)
     refused = ask("search", sweep)
     assert refused.exit_code == 2

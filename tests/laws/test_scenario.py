@@ -16,7 +16,7 @@ from drysward.catalog import SCENARIO, load_catalog
 from drysward.faults import FaultyInput
 from drysward.quantities import TEMPERATURE, WARMING, convert, parse
 from drysward.scenario.load import load, loads, shipped
-from drysward.scenario.model import PlanSpec, Scenario
+from drysward.scenario.model import PlanSpec, PlayingCondition, Scenario
 from drysward.scenario.resolved import DEFAULT, Row, resolved_values
 from drysward.scenario.values import day_of_year
 
@@ -135,9 +135,35 @@ def test_supply_weather_and_answers() -> None:
     assert scenario.answers.season == (day_of_year("11-01"), day_of_year("02-28"))
 
 
+def test_days_in_a_row_and_the_playing_condition_are_read() -> None:
+    answers = "[answers]\ndays = 5\nplaying_condition = { green = 0.9 }"
+    found = read(HEAD, FIELD, PLAN, answers).answers
+    assert found.reached_days == 5
+    assert found.playing_condition == PlayingCondition(green=0.9, wilt=0.25)
+
+
+@pytest.mark.parametrize(
+    ("written", "told"),
+    [
+        ("days = 0", "answers.days: 0 is refused; should be greater than or equal to 1"),
+        ('days = "3 days"', "answers.days: "),
+        ("playing_condition = 0.75", "answers.playing_condition: "),
+        ("playing_condition = { green = 75 }", "answers.playing_condition.green: 75 is refused"),
+        ("playing_condition = { gren = 0.7 }", "did you mean 'green'?"),
+        ("playing_conditon = { green = 0.7 }", "did you mean 'playing_condition'?"),
+    ],
+)
+def test_faults_of_the_playing_condition_are_told_by_their_key(written: str, told: str) -> None:
+    with pytest.raises(FaultyInput) as refusal:
+        read(HEAD, FIELD, PLAN, f"[answers]\n{written}")
+    assert told in str(refusal.value)
+
+
 def test_answers_by_default(demo: Scenario) -> None:
     assert demo.answers.season == (day_of_year("04-01"), day_of_year("10-31"))
     assert demo.answers.reached["dead"] == 0.05
+    assert demo.answers.reached_days == 3
+    assert demo.answers.playing_condition == PlayingCondition(green=0.75, wilt=0.25)
     assert demo.answers.turf == "established each year"
 
 

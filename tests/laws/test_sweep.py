@@ -94,9 +94,10 @@ def test_a_point_is_the_scenario_run_alone_bit_for_bit(tmp_path, shipped, plans,
     alone = drysward.run(scenario, only=plans)
     told = drysward.answers(alone)
     point = swept.isel(point=last)
-    for name in ("probability", "probability_se", "days_mean", "season_water", "demand"):
+    below = [f"days_below_condition_{name}" for name in ("mean", "se", "1in10")]
+    for name in ("probability", "probability_se", "days_mean", "season_water", "demand", *below):
         np.testing.assert_array_equal(point[name].values, told[name].values, err_msg=name)
-    for name in ("irrigation_gross", "peak_wilt", "peak_dead"):
+    for name in ("irrigation_gross", "days_below_condition", "longest_wilt", "longest_dead"):
         np.testing.assert_array_equal(point[name].values, alone[name].values.astype(np.float32))
     for name in ("drainage", "transpiration", "shortage", "irrigation_month"):
         values = alone[name].mean("year").values

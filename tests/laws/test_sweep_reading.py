@@ -192,6 +192,35 @@ def test_the_search_finds_what_trying_everything_finds(tmp_path):
     np.testing.assert_array_equal(found.fresh.positions, found.best.positions)
 
 
+def test_the_search_keeps_days_below_playing_condition(tmp_path):
+    from drysward.studies.sweep.front import front
+    from drysward.studies.sweep.run import plan_work, run_sweep
+
+    shipped = drysward.shipped()
+    text = SEARCH.replace("odds = 0.60", "days_below = 6").replace("years = 40", "years = 20")
+    text = text.replace("values = [0.0, 0.1]", "values = [0.0]")
+    sweep = sweep_of("s.toml", text, "demo.toml", shipped.text, shipped.folder)
+    text = text.replace("years = 20", 'years = 20\nplans = ["refill"]')
+    run_sweep(
+        plan_work(sweep_of("s.toml", text, "demo.toml", shipped.text, shipped.folder)), tmp_path
+    )
+    every = drysward.open(tmp_path).load()
+    one = every.sel(field="practice", plan="refill")
+    keeps = one["days_below_condition_mean"] <= 6.0
+    assert 0 < int(keeps.sum()) < keeps.size
+    found = search(sweep)
+    assert found.best is not None
+    assert found.best.water_mm == float(one["season_water"].where(keeps).min())
+    assert found.best.risk == found.best.days_below <= 6.0
+    assert found.best.days_limits[0] < found.best.days_below < found.best.days_limits[1]
+    assert found.fresh is not None
+    assert found.fresh.days_below != found.best.days_below
+    named = front(every, risk="days below", field="practice")
+    full = front(every, risk="days_below_condition_mean", field="practice")
+    np.testing.assert_array_equal(named["risk"], full["risk"])
+    assert named["risk"].attrs["units"] == "d"
+
+
 DRAWN = SEARCH.replace("[search]", """
 [axes.wilt_ks]
 catalog = "species.kentucky_bluegrass.wilt_ks"
@@ -258,6 +287,8 @@ def test_what_cannot_be_searched_is_refused():
     def searched(text: str) -> None:
         search(sweep_of("s.toml", text, "demo.toml", shipped.text, shipped.folder))
 
+    with pytest.raises(FaultyInput, match=r"search\.days_below: is given beside odds"):
+        searched(SEARCH.replace("odds = 0.60", "odds = 0.60\ndays_below = 5"))
     with pytest.raises(FaultyInput, match="search: is missing"):
         searched(SEARCH.partition("[search]")[0])
     with pytest.raises(FaultyInput, match=r"no 'refil'.*did you mean 'refill'"):

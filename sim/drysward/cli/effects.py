@@ -14,7 +14,7 @@ import click
     "of_what",
     default="wilt",
     show_default=True,
-    help="water, a stage of the turf, or any number by point and plan in the sweep.",
+    help="water, a stage of the turf, 'days below' playing condition, or any number in the sweep.",
 )
 @click.option("--plan", metavar="KEY", help="The plan that counts.  [default: the first]")
 @click.option("--field", metavar="KEY", help="The field that counts; else the worst one's risk.")

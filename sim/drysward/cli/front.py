@@ -15,7 +15,7 @@ from drysward.cli.arguments import units_option
     "--cost",
     default="water",
     show_default=True,
-    help="water, a stage of the turf, or any number by point and plan in the sweep.",
+    help="water, a stage of the turf, 'days below' playing condition, or any number in the sweep.",
 )
 @click.option("--risk", default="wilt", show_default=True, help="The same, such as death.")
 @click.option("--field", metavar="KEY", help="The field that counts; else the worst one's risk.")

@@ -105,11 +105,14 @@ def time_recovery(
 
 def count_stages(
     at_footprint, at_wilt, at_dormant, at_dead, mean_footprint, mean_wilt, mean_dormant,
-    mean_dead, mean_green, wilt_run, dormant_run, year_days_footprint, year_days_wilt,
-    year_days_dormant, year_days_dead, year_peak_footprint, year_peak_wilt, year_peak_dormant,
-    year_peak_dead, year_longest_wilt, year_longest_dormant, year_least_green,
+    mean_dead, mean_green, footprint_run, wilt_run, dormant_run, dead_run, year_days_footprint,
+    year_days_wilt, year_days_dormant, year_days_dead, year_peak_footprint, year_peak_wilt,
+    year_peak_dormant, year_peak_dead, year_longest_footprint, year_longest_wilt,
+    year_longest_dormant, year_longest_dead, year_least_green,
 ):  # fmt: skip
-    """Days and spells of the season on which a stage is reached, and its largest share."""
+    """Days of the season with a stage on at least its share of the field (``at_...``), the longest
+    spell of such days in a row, and the largest share.
+    """
     year_days_footprint += 1.0 if mean_footprint >= at_footprint else 0.0
     year_days_wilt += 1.0 if mean_wilt >= at_wilt else 0.0
     year_days_dormant += 1.0 if mean_dormant >= at_dormant else 0.0
@@ -118,16 +121,33 @@ def count_stages(
     year_peak_wilt = larger(mean_wilt, year_peak_wilt)
     year_peak_dormant = larger(mean_dormant, year_peak_dormant)
     year_peak_dead = larger(mean_dead, year_peak_dead)
+    footprint_run = footprint_run + 1.0 if mean_footprint >= at_footprint else 0.0
     wilt_run = wilt_run + 1.0 if mean_wilt >= at_wilt else 0.0
     dormant_run = dormant_run + 1.0 if mean_dormant >= at_dormant else 0.0
+    dead_run = dead_run + 1.0 if mean_dead >= at_dead else 0.0
+    year_longest_footprint = larger(footprint_run, year_longest_footprint)
     year_longest_wilt = larger(wilt_run, year_longest_wilt)
     year_longest_dormant = larger(dormant_run, year_longest_dormant)
+    year_longest_dead = larger(dead_run, year_longest_dead)
     year_least_green = smaller(mean_green, year_least_green)
     return (
-        wilt_run, dormant_run, year_days_footprint, year_days_wilt, year_days_dormant,
-        year_days_dead, year_peak_footprint, year_peak_wilt, year_peak_dormant, year_peak_dead,
-        year_longest_wilt, year_longest_dormant, year_least_green,
+        footprint_run, wilt_run, dormant_run, dead_run, year_days_footprint, year_days_wilt,
+        year_days_dormant, year_days_dead, year_peak_footprint, year_peak_wilt, year_peak_dormant,
+        year_peak_dead, year_longest_footprint, year_longest_wilt, year_longest_dormant,
+        year_longest_dead, year_least_green,
     )  # fmt: skip
+
+
+def count_condition(
+    condition_green, condition_wilt, play_skinned, mean_green, mean_wilt,
+    year_days_below_condition,
+):  # fmt: skip
+    """Days of the season below the playing condition: too little green cover (share of the field)
+    or too much wilt. A skinned surface has no turf to judge.
+    """
+    below = (mean_green < condition_green) | (mean_wilt > condition_wilt)
+    year_days_below_condition += 1.0 if below & (play_skinned == 0.0) else 0.0
+    return year_days_below_condition
 
 
 def add_up_water(

@@ -68,13 +68,15 @@ take_means_of_surface = in_lanes(surface.take_means_of_surface)
 take_means_of_water = in_lanes(counting.take_means_of_water)
 count_every_day = in_lanes(counting.count_water, counting.time_recovery)
 count_irrigation = in_lanes(counting.count_irrigation, counting.count_week)
-count_stages, tell = map(in_lanes, (counting.count_stages, counting.tell))
+count_stages = in_lanes(counting.count_stages, counting.count_condition)
+tell = in_lanes(counting.tell)
 count_use, count_play = map(in_lanes, (surface.count_use, surface.count_play))
 
 WATERING, STORES = section("watering"), section("stored")
 SUMS = span(SECTIONS["mean"][0], "mean_residual")
 SURFACE, YEAR_SUMS, PLAY_SUMS = section("surface"), section("year"), section("play_year")
 RUNNING = span("paused_days", "recovering")  # counts that do not outlast a year
+STAGE_RUNS = span("footprint_run", "dead_run")
 CAUGHT, ERROR = span("mean_caught", "mean_caught"), PLACE["mean_residual"]
 # As unsigned numbers, for then the compiler need not ask whether a place lies before the array.
 ONE_NAME = np.uint64(LANES)
@@ -207,6 +209,7 @@ def run_site(
     tally: Tally,
     desk: Desk,
     reached: Any,
+    condition: Any,
     fresh_turf_each_year: bool,
     from_day: int,
     stop_day: int,
@@ -221,6 +224,7 @@ def run_site(
     supply : what the fields of a plan share, arrays led by the supply; ``supply_of`` (B,) is the
         one of each plan. supply_states : see ``day.supply``; every array leads with the plan.
     reached : share of a field at which a stage counts as reached (4,).
+    condition : least green cover and largest wilting share of the playing condition (2,).
     fresh_turf_each_year : start every turf year with established turf.
     from_day, stop_day : first day to run, and the one after the last; those before only tell what
         rain fell.
@@ -310,8 +314,8 @@ def run_site(
             if y >= 0:
                 count_day(
                     block, quads, party.weekly[k], party.monthly[k, month],
-                    tally.by_day[k, cal.day_of_year], reached, has_water, is_played,
-                    cal.in_season == 1, more,
+                    tally.by_day[k, cal.day_of_year], reached, condition, has_water,
+                    is_played, cal.in_season == 1, more,
                 )  # fmt: skip
             if is_told:
                 take_means_of_water(block, quads, n_patches)
@@ -572,6 +576,7 @@ def count_day(
     month: Any,
     day_of_year: Any,
     reached: Any,
+    condition: Any,
     has_water: bool,
     is_played: bool,
     in_season: bool,
@@ -587,8 +592,11 @@ def count_day(
     if in_season:
         count_stages(
             block, quads, reached[AT_FOOTPRINT], reached[AT_WILT], reached[AT_DORMANT],
-            reached[AT_DEAD],
+            reached[AT_DEAD], condition[0], condition[1],
         )  # fmt: skip
+    else:
+        # A season may span two parts of a turf year: no spell leads from one to the other.
+        clear(block, STAGE_RUNS[0], STAGE_RUNS[1])
     if more is not None and is_played:
         count_use(block, quads)
         if in_season:

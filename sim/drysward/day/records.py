@@ -102,7 +102,8 @@ FIELD_STATE = _dtype(
     "seen_depletion seen_deficit seen_crown_wetness seen_dormant seen_wilt seen_surface_water days_since_water owed_et unmet "
     "evening_water "
     "stage paused paused_days "
-    "airless_run wilt_run dormant_run peak_dormant recovery_clock recovering",
+    "airless_run footprint_run wilt_run dormant_run dead_run "
+    "peak_dormant recovery_clock recovering",
     (("last_week", "f8", (WEEK,)),),
 )
 """What the person who waters knows of a field, and the running counts of the year."""
@@ -219,7 +220,8 @@ YEAR = _dtype(
     "watering_days capped_days shortage peak_week "
     "days_footprint days_wilt days_dormant days_dead "
     "peak_footprint peak_wilt peak_dormant peak_dead "
-    "longest_wilt longest_dormant least_green recovery_days "
+    "longest_footprint longest_wilt longest_dormant longest_dead "
+    "days_below_condition least_green recovery_days "
     "water_start water_end residual",
     (("irrigation_month", "f8", (MONTHS,)), ("shortage_month", "f8", (MONTHS,))),
 )

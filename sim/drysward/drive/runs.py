@@ -208,6 +208,7 @@ def advance_all(
         tally,
         desk,
         np.array([answers.reached[stage] for stage in STAGES]),
+        np.array([answers.playing_condition.green, answers.playing_condition.wilt]),
         answers.turf == "established each year",
         site.from_day,
         trace_at,

@@ -21,7 +21,15 @@ from drysward.report import style, words
 from drysward.report.drawing import Wanted, panel_svgs
 from drysward.report.gallery import Choice, Picture, fitting, panel_title
 from drysward.report.result import SUPPLY, SWEEP, keys, kind_of, label, plain
-from drysward.results.text import UNKNOWN, odds_text, rounded, volume_display
+from drysward.results.text import (
+    UNKNOWN,
+    condition_text,
+    days_below_text,
+    odds_text,
+    reached_text,
+    rounded,
+    volume_display,
+)
 from drysward.studies.sweep.effects import effects
 from drysward.studies.sweep.front import front as front_of
 from drysward.studies.sweep.surface import strongest
@@ -197,6 +205,29 @@ def _odds(result: xr.Dataset, name: str, where: dict[str, object]) -> Cell:
     return Cell(odds_text(result.sel(where), name), _at(name, where))
 
 
+def _days_below(result: xr.Dataset, where: dict[str, object]) -> Cell:
+    name = "days_below_condition_mean"
+    if name not in result:
+        return Cell(UNKNOWN)
+    return Cell(days_below_text(result.sel(where)), _at(name, where))
+
+
+def _below_note(result: xr.Dataset) -> str:
+    """How to read the days below playing condition; nothing in a file that lacks them."""
+    if "condition_green" not in result.attrs:
+        return ""
+    return (
+        f"Days below playing condition: days of the season with {condition_text(result.attrs)}; "
+        "mean of the years and, in brackets, the worst year in ten; rank plans by it. "
+    )
+
+
+def _reached(result: xr.Dataset) -> str:
+    if "reached_days" not in result.attrs:
+        return "reaches its share of the field"
+    return reached_text(result.attrs)
+
+
 def _tables(result: xr.Dataset, units: str) -> list[Table]:
     if kind_of(result) == SWEEP:
         return [_front_table(result, units), *_effects_tables(result)]
@@ -224,7 +255,8 @@ def _field_table(result: xr.Dataset, field: str, units: str) -> Table:
     rows = []
     for plan in keys(result, "plan"):
         here: dict[str, object] = {"field": field, "plan": plan}
-        cells = [_odds(result, "probability", {**here, "stage": stage}) for stage in stages]
+        cells = [_days_below(result, here)]
+        cells += [_odds(result, "probability", {**here, "stage": stage}) for stage in stages]
         cells += [
             _number(result, "days_mean", _DAYS, {**here, "stage": stage})
             for stage in ("wilt", "dormant")
@@ -235,7 +267,8 @@ def _field_table(result: xr.Dataset, field: str, units: str) -> Table:
             _number(result, "demand", depth, {**here, "period": period}) for period in periods
         ]
         rows.append((label(result, "plan", plan), cells))
-    columns = [f"{style.STAGE_WORDS[stage].capitalize()}, % of years" for stage in stages]
+    columns = ["Days below playing condition"]
+    columns += [f"{style.STAGE_WORDS[stage].capitalize()}, % of years" for stage in stages]
     columns += ["Days of wilt", "Days dormant"]
     columns += [f"Water a year, {depth.unit}", f"Peak week, {depth.unit}"]
     columns += [f"1 in {period:g} years, {depth.unit}" for period in periods]
@@ -243,9 +276,10 @@ def _field_table(result: xr.Dataset, field: str, units: str) -> Table:
         f"{label(result, 'field', field)}: odds and water",
         columns,
         rows,
-        "Odds: percent of years in which the stage reaches its share of the field, ± standard "
-        "error; < and > are 90 % limits where no year, or every year, had it. Water: drawn from "
-        "the supply, as depth over the field; 1 in N years: reached or passed once in N years.",
+        f"{_below_note(result)}Odds: percent of years in which the stage {_reached(result)}, "
+        "± standard error; < and > are 90 % limits where no year, or every year, had it. Water: "
+        "drawn from the supply, as depth over the field; 1 in N years: reached or passed once in "
+        "N years.",
     )
 
 

@@ -90,10 +90,21 @@ def driest_plan(result: xr.Dataset) -> str:
     return keys(result, "plan")[int(np.argmin(_water(result)))]
 
 
+def has_days_below(result: xr.Dataset) -> bool:
+    """Whether a file tells days below playing condition, of one field of turf at least."""
+    name = "days_below_condition_mean"
+    return name in result and bool(np.isfinite(result[name].values).any())
+
+
 def safest_plan(result: xr.Dataset) -> str:
-    """The plan with the least odds of wilt, on the mean of the fields; of equals the thriftier."""
-    wilt = result["probability"].sel(stage="wilt").transpose("field", "plan").values.mean(axis=0)
-    return keys(result, "plan")[int(np.lexsort((_water(result), wilt))[0])]
+    """The plan with the fewest days below playing condition, on the mean of the fields of turf,
+    or the least odds of wilt where a file tells no such days; of equals the thriftier.
+    """
+    bad = result["probability"].sel(stage="wilt").transpose("field", "plan").values
+    if has_days_below(result):
+        days = result["days_below_condition_mean"].transpose("field", "plan").values
+        bad = days[np.isfinite(days).all(axis=1)]
+    return keys(result, "plan")[int(np.lexsort((_water(result), bad.mean(axis=0)))[0])]
 
 
 def _water(result: xr.Dataset) -> np.ndarray:

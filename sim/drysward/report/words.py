@@ -14,13 +14,21 @@ from drysward.report.result import (
     SUPPLY,
     SWEEP,
     driest_plan,
+    has_days_below,
     keys,
     kind_of,
     label,
     plain,
     safest_plan,
 )
-from drysward.results.text import MADE_WEATHER, procedures, rounded, volume_display, volume_text
+from drysward.results.text import (
+    MADE_WEATHER,
+    condition_text,
+    procedures,
+    rounded,
+    volume_display,
+    volume_text,
+)
 from drysward.scenario.model import RECORD
 from drysward.studies.sweep.effects import effects
 from drysward.studies.sweep.front import front as front_of
@@ -64,11 +72,12 @@ def answer(result: xr.Dataset, units: str) -> list[str]:
     driest, safest = driest_plan(result), safest_plan(result)
     first = _turf_answer(result, driest)
     if driest == safest:
-        second = (
-            "There is no other plan to set beside it."
-            if result.sizes["plan"] == 1
-            else ("No other plan has lower odds of wilt, though all take more water.")
-        )
+        second = "There is no other plan to set beside it."
+        if result.sizes["plan"] > 1:
+            fewer = "fewer days below playing condition" if has_days_below(result) else (
+                "lower odds of wilt"
+            )
+            second = f"No other plan has {fewer}, though all take more water."
     else:
         wilt = listed(
             [
@@ -76,10 +85,14 @@ def answer(result: xr.Dataset, units: str) -> list[str]:
                 for f in _first_fields(result)
             ]
         )
-        second = (
-            f"The plan with the lowest odds of wilt is “{label(result, 'plan', safest)}”: "
-            f"wilt comes {wilt}{_more(result)}."
-        )
+        name = f"“{label(result, 'plan', safest)}”"
+        second = f"The plan with the lowest odds of wilt is {name}: wilt comes {wilt}"
+        if has_days_below(result):
+            second = (
+                f"The plan with the fewest days below playing condition is {name}: "
+                f"{_days_below(result, safest)}; wilt comes {wilt}"
+            )
+        second += f"{_more(result)}."
     return [first, second, _water_answer(result, safest, units)]
 
 
@@ -97,6 +110,21 @@ def _turf_answer(result: xr.Dataset, plan: str) -> str:
             f"and death {chance(one.sel(stage='dead'))}"
         )
     return f"Under “{label(result, 'plan', plan)}”, {listed(parts)}{_more(result)}."
+
+
+def _days_below(result: xr.Dataset, plan: str) -> str:
+    parts = []
+    for field in _first_fields(result):
+        one = result.sel(field=field, plan=plan)
+        mean, worst = (
+            one[f"days_below_condition_{name}"].item() for name in ("mean", "1in10")
+        )
+        if not np.isnan(mean):
+            parts.append(
+                f"{mean:.0f} in the mean year and {worst:.0f} in the worst year in ten on "
+                f"{_name(result, field)}"
+            )
+    return listed(parts)
 
 
 def _water_answer(result: xr.Dataset, plan: str, units: str) -> str:
@@ -233,8 +261,12 @@ def assumed(result: xr.Dataset, units: str) -> Iterable[tuple[str, str]]:
             for stage in keys(result, "stage")
         ]
         told = "; ".join(reached)
-        yield "A stage counts", f"when it holds on this share of the field on any day of the " \
-            f"answer season: {told}"  # fmt: skip
+        days = int(attrs.get("reached_days", 1))
+        spell = f"for {days} days in a row" if days > 1 else "on any day"
+        yield "A stage counts", f"when it holds on this share of the field {spell} of the " \
+            f"season: {told}"  # fmt: skip
+    if "condition_green" in attrs:
+        yield "Playing condition", f"a day is below it with {condition_text(attrs)}"
     area = shown("m2", units)
     if "area_m2" in result.coords:
         sizes = (float(values) * area.factor for values in result["area_m2"].values)

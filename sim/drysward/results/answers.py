@@ -9,7 +9,7 @@ import xarray as xr
 
 from drysward.day.records import STAGES
 from drysward.results.frequency import demand_at_return_periods, thinned
-from drysward.results.odds import standard_error, wilson_limits
+from drysward.results.odds import error_of_mean, standard_error, wilson_limits, worst_in_ten
 
 
 def answers(
@@ -17,7 +17,10 @@ def answers(
     periods: tuple[float, ...] | None = None,
     confidence: float | None = None,
 ) -> xr.Dataset:
-    """Odds, days and water of every field and plan.
+    """Days below playing condition, odds, days of each stage and water of every field and plan.
+
+    The first is the number to rank plans by: it grows with every bad day, where odds of a stage
+    that comes each year are the same under all plans.
 
     Parameters
     ----------
@@ -35,10 +38,10 @@ def answers(
         confidence = float(result.attrs["confidence"])
     independent = int(result.attrs["independent_years"])
     keys = ("field", "plan")
-    peaks = np.stack([result[f"peak_{stage}"].values for stage in STAGES], axis=2)
-    seen = peaks.shape[-1]
+    spells = np.stack([result[f"longest_{stage}"].values for stage in STAGES], axis=2)
+    seen = spells.shape[-1]
     independent = min(independent, seen)
-    p = (peaks >= result["reached"].values[:, None]).sum(axis=-1) / seen
+    p = (spells >= int(result.attrs["reached_days"])).sum(axis=-1) / seen
     low, high = wilson_limits(p * independent, independent)
     odds = {
         "probability": p,
@@ -57,8 +60,10 @@ def answers(
         "demand_fitted": found.fitted,
     }
     days = np.stack([result[f"days_{s}"].values.mean(axis=-1) for s in STAGES], axis=-1)
+    below = days_below(result["days_below_condition"].values, independent)
     return xr.Dataset(
         {
+            **{name: (keys, values) for name, values in below.items()},
             **{name: ((*keys, "stage"), values) for name, values in odds.items()},
             **{name: ((*keys, "period"), values) for name, values in demand.items()},
             "days_mean": ((*keys, "stage"), days),
@@ -73,3 +78,14 @@ def answers(
         },
         attrs=dict(result.attrs),
     )
+
+
+def days_below(days: np.ndarray, independent: int) -> dict[str, np.ndarray]:
+    """What is told of the days below playing condition (..., Y): their mean over the years with
+    its sampling error, and those of the worst year in ten.
+    """
+    return {
+        "days_below_condition_mean": days.mean(axis=-1),
+        "days_below_condition_se": error_of_mean(days, independent),
+        "days_below_condition_1in10": worst_in_ten(days),
+    }

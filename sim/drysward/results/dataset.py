@@ -46,6 +46,8 @@ def as_dataset(
         if name == "recovery_days":
             data["not_recovered"] = (dims, (values < NO_DORMANCY).astype(np.int8))
             values = np.where(values < 0.0, np.nan, values)
+        if name == "days_below_condition":
+            values = of_turf(values, site.play.fields.skinned > 0.0)
         data[name] = (dims, values)
     # Few records have every 29 February; none at all would divide by nought.
     years_with_day = np.maximum(seen.calendar_days, 1)
@@ -127,7 +129,12 @@ def _supply_data(runs: Sequence[PlanRun]) -> dict[str, tuple]:
     return data
 
 
-def provenance(site: PreparedSite, series: Series) -> dict[str, str | int]:
+def of_turf(values: np.ndarray, is_skinned: np.ndarray) -> np.ndarray:
+    """Values (F, ...) of fields, NaN where a field is skinned (F,) and has no turf to judge."""
+    return np.where(is_skinned.reshape(-1, *[1] * (values.ndim - 1)), np.nan, values)
+
+
+def provenance(site: PreparedSite, series: Series) -> dict[str, str | int | float]:
     """What a result came from, as attributes."""
     scenario = site.scenario
     record = site.weather.record
@@ -150,6 +157,9 @@ def provenance(site: PreparedSite, series: Series) -> dict[str, str | int]:
         "years_left_out": ", ".join(site.left_out),
         "filled": filled,
         "turf": scenario.answers.turf,
+        "reached_days": scenario.answers.reached_days,
+        "condition_green": scenario.answers.playing_condition.green,
+        "condition_wilt": scenario.answers.playing_condition.wilt,
         "return_periods": json.dumps(scenario.answers.return_periods),
         "confidence": str(scenario.answers.confidence),
         "cautions": " ".join(CAUTIONS),

@@ -27,7 +27,10 @@ _MEANS = (
     "spray_loss", "overspray", "runoff", "drainage", "watering_days", "capped_days", "shortage",
     "recovery_days", "not_recovered",
 )  # fmt: skip
-_MOST = ("peak_week", "longest_wilt", "longest_dormant", "peak_dead")
+_MOST = (
+    "peak_week", "longest_footprint", "longest_wilt", "longest_dormant", "longest_dead",
+    "peak_dead",
+)  # fmt: skip
 
 
 def summarise(result: xr.Dataset, answers: xr.Dataset) -> xr.Dataset:

@@ -34,6 +34,26 @@ def wilson_limits(
     return low, high
 
 
+def worst_in_ten(values: ArrayLike) -> FloatArray:
+    """What one year in ten reaches or passes (...), of values (..., Y) by year.
+
+    The 90th percentile by Weibull's positions, as the demand of the 1-in-10 year is read; the
+    largest value where the years are too few.
+    """
+    array = np.asarray(values, dtype=float)
+    return np.asarray(np.quantile(array, 0.9, axis=-1, method="weibull"))
+
+
+def error_of_mean(values: ArrayLike, n: int) -> FloatArray:
+    """Sampling error of the mean over years (...), of values (..., Y) of which ``n`` are
+    independent; NaN of one year.
+    """
+    values = np.asarray(values, dtype=float)
+    if n < 2:
+        return np.full(values.shape[:-1], np.nan)
+    return values.std(axis=-1, ddof=1) / np.sqrt(n)
+
+
 @dataclass(frozen=True)
 class Probability:
     """A probability counted over years.

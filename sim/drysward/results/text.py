@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Hashable, Mapping, Sequence
+from typing import Any
 
 import numpy as np
 import xarray as xr
@@ -59,6 +60,26 @@ def odds_text(one: xr.Dataset, name: str = "probability") -> str:
     if p == 1.0:
         return f">{math.floor(100 * one[f'{name}_low'].item())}"
     return f"{100 * p:.0f}±{100 * one[f'{name}_se'].item():.0f}"
+
+
+def days_below_text(one: xr.Dataset) -> str:
+    """Mean days a year below playing condition, and those of the worst year in ten: "9 (24)"."""
+    mean, worst = (one[f"days_below_condition_{name}"].item() for name in ("mean", "1in10"))
+    return UNKNOWN if math.isnan(mean) else f"{mean:.0f} ({worst:.0f})"
+
+
+def reached_text(attrs: Mapping[Hashable, Any]) -> str:
+    """When a stage counts: what follows "a year in which the stage ..."."""
+    days = int(attrs["reached_days"])
+    return "holds on its share of the field " + (
+        f"for {days} days in a row" if days > 1 else "on any day"
+    )
+
+
+def condition_text(attrs: Mapping[Hashable, Any]) -> str:
+    """What is below playing condition."""
+    green, wilt = (100.0 * float(attrs[f"condition_{name}"]) for name in ("green", "wilt"))
+    return f"less than {green:g} % of the field green or more than {wilt:g} % of it wilting"
 
 
 def procedures(by_year: dict[str, dict[str, int]]) -> list[str]:

@@ -430,17 +430,30 @@ class Sizing:
 
 
 @dataclass(frozen=True)
+class PlayingCondition:
+    """What a field must keep to be fit for play: at least ``green`` of it green, and at most
+    ``wilt`` of it wilting (shares of the field; own choice, to be set by who plays there).
+    """
+
+    green: float = 0.75
+    wilt: float = 0.25
+
+
+@dataclass(frozen=True)
 class Answers:
     """What the odds are told of.
 
-    ``reached`` is the share of a field at which a stage counts as reached; ``season`` the first
-    and last day counted; ``fewest_days`` the days that a year must have to be counted;
-    ``drought_days`` the days over which reference ET less rain makes the drought index;
-    ``rooting_varies`` whether roots go deeper in some years and patches than in others.
+    A year has a stage when at least its share of the field, ``reached``, is at it for
+    ``reached_days`` in a row; ``season`` is the first and last day counted; ``fewest_days`` the
+    days that a year must have to be counted; ``drought_days`` the days over which reference ET
+    less rain makes the drought index; ``rooting_varies`` whether roots go deeper in some years and
+    patches than in others.
     """
 
     reached: Mapping[str, float]
     season: tuple[int, int]
+    reached_days: int = 3
+    playing_condition: PlayingCondition = PlayingCondition()
     turf: str = TURF_YEARS[0]
     start_soil_water: float = 1.0
     return_periods: tuple[float, ...] = (2.0, 5.0, 10.0, 20.0, 50.0)

@@ -24,6 +24,7 @@ from drysward.scenario.model import (
     Answers,
     Pause,
     PlanSpec,
+    PlayingCondition,
     Site,
     Stage,
 )
@@ -323,8 +324,15 @@ class ReachedTable(Part):
     dead: Annotated[float, Field(gt=0.0, le=1.0)] = 0.05
 
 
+class PlayingConditionTable(Part):
+    green: Share = PlayingCondition.green
+    wilt: Share = PlayingCondition.wilt
+
+
 class AnswersTable(Part):
     reached: ReachedTable = ReachedTable()
+    reached_days: Annotated[int, Field(alias="days", ge=1, le=366)] = Answers.reached_days
+    playing_condition: Annotated[PlayingConditionTable, as_a(PlayingCondition)] | None = None
     season: Span | None = None
     turf: Annotated[str, one_of(*TURF_YEARS)] = Answers.turf
     start_soil_water: Share = Answers.start_soil_water

@@ -189,13 +189,22 @@ def effects_table(told: xr.Dataset) -> Iterator[RenderableType]:
 def found_lines(found: Found, system: str) -> Iterator[RenderableType]:
     """The plan found, and how it does on fresh years."""
     asked, depth = found.asked, shown("mm", system)
+    of_days = asked.days_below is not None
     risk = f"{asked.stage} in at most {100.0 * asked.odds:g} % of years"
+    if of_days:
+        risk = f"at most {asked.most:g} days a year below playing condition"
     yield f"{found.sweep.title}: least water with {risk}, plan {asked.plan}, field {asked.field}"
 
     def told(one: Tried) -> str:
-        odds = one.odds
+        odds, water = one.odds, f"{one.water_mm * depth.factor:.1f} {depth.unit} a year"
+        if of_days:
+            low, high = one.days_limits
+            return (
+                f"{water}, {one.days_below:.1f} days a year below playing condition over "
+                f"{odds.years} years (90 % limits {low:.1f}-{high:.1f})"
+            )
         return (
-            f"{one.water_mm * depth.factor:.1f} {depth.unit} a year, {asked.stage} in "
+            f"{water}, {asked.stage} in "
             f"{100.0 * odds.p:.1f} % of {odds.years} years "
             f"(90 % limits {100.0 * odds.low:.1f}-{100.0 * odds.high:.1f})"
         )
@@ -210,9 +219,9 @@ def found_lines(found: Found, system: str) -> Iterator[RenderableType]:
         lines.append(("", told(found.best)))
         assert found.fresh is not None
         lines.append((f"Seed {found.fresh_seed}", told(found.fresh)))
-        keeps = found.fresh.odds.p <= asked.odds
+        keeps = found.fresh.risk <= asked.most
         verdict = "keeps the risk on fresh years too"
-        if not keeps and found.fresh.odds.low <= asked.odds:
+        if not keeps and found.fresh.risk_low <= asked.most:
             verdict = "a little over on fresh years, within their sampling error: allow a margin"
         elif not keeps:
             verdict = "does NOT keep the risk on fresh years: search with more years"
@@ -220,7 +229,8 @@ def found_lines(found: Found, system: str) -> Iterator[RenderableType]:
     lines.append(("Tried", f"{found.n_tried} plans on the same {found.n_years} years"))
     if found.averaged:
         names = ", ".join(found.averaged)
-        told_of = f"Water and odds are means over {found.n_draws} draws of {names}."
+        what = "days" if of_days else "odds"
+        told_of = f"Water and {what} are means over {found.n_draws} draws of {names}."
         if found.sweep.kind != GRID:
             told_of += " The front of this sweep has one draw at each point and averages none."
         lines.append(("Averaged", told_of))

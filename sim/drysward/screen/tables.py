@@ -21,9 +21,12 @@ from drysward.day.records import STAGES
 from drysward.quantities import Display, shown
 from drysward.results.text import (
     MADE_WEATHER,
+    condition_text,
+    days_below_text,
     depth_text,
     odds_text,
     procedures,
+    reached_text,
     rounded,
     year_spans,
 )
@@ -40,9 +43,10 @@ NOTES_TOLD = 3
 # What the tables of plans show: to pick a plan from these takes a tenth of the time that it takes
 # from all that a summary holds.
 _ODDS = ["probability", "probability_se", "probability_low", "probability_high"]
+_BELOW = ["days_below_condition_mean", "days_below_condition_1in10"]
 _DEMAND = ["demand", "demand_low", "demand_high", "demand_fitted"]
 _SHOWN = [
-    *_ODDS, *_DEMAND, "days_mean", "season_water", "peak_week_most", "runoff_mean",
+    *_BELOW, *_ODDS, *_DEMAND, "days_mean", "season_water", "peak_week_most", "runoff_mean",
     "drainage_mean", "water_by_month",
 ]  # fmt: skip
 
@@ -76,6 +80,7 @@ def _field_table(of_field: xr.Dataset, system: str) -> Table:
     period = _demand_period(of_field)
     table = plain_table(f"{of_field['field_label'].item()}, {size}")
     table.add_column("plan", ratio=1, min_width=14, overflow="fold")
+    table.add_column("days\nbelow\n", justify="right", no_wrap=True)
     for title in ("foot-\nprint\n%", "wilt\n\n%", "dor-\nmant\n%", "death\n\n%"):
         table.add_column(title, justify="right", no_wrap=True)
     for title in ("days\nof\nwilt", "days\ndor-\nmant"):
@@ -83,7 +88,7 @@ def _field_table(of_field: xr.Dataset, system: str) -> Table:
     for title in (
         "water\na year",
         "peak\nweek",
-        f"1-in-{period:g} year\n(limits)",
+        f"1-in-{period:g}\nyear",
         "run-\noff",
         "drain-\nage",
     ):
@@ -94,6 +99,7 @@ def _field_table(of_field: xr.Dataset, system: str) -> Table:
         odds, days = one[_ODDS], one["days_mean"]
         table.add_row(
             str(one["plan_label"].item()),
+            days_below_text(one[_BELOW]).replace(" ", "\n"),
             *(odds_text(odds.sel(stage=stage)) for stage in STAGES),
             *(rounded(days.sel(stage=stage).item(), 0) for stage in ("wilt", "dormant")),
             depth_text(one["season_water"].item(), depth),
@@ -129,7 +135,7 @@ def _demand(one: xr.Dataset, depth: Display) -> str:
     limits = "no limits"
     if not (math.isnan(low) or math.isnan(high)):
         limits = f"{depth_text(low, depth)}-{depth_text(high, depth)}"
-    return f"{depth_text(value, depth)}{mark}\n({limits})"
+    return f"{depth_text(value, depth)}{mark}\n{limits}"
 
 
 def _demand_period(summary: xr.Dataset) -> float:
@@ -144,8 +150,13 @@ def _notes(summary: xr.Dataset, system: str) -> Iterable[tuple[str, str]]:
     n_years = attrs["n_years"]
     odds = summary["probability"].values
     yield (
+        "Days below",
+        f"playing condition: {condition_text(attrs)}; mean of the years, and in brackets the "
+        "worst year in ten; rank plans by it",
+    )
+    yield (
         "Odds",
-        "percent of years in which the stage reaches its share of the field, ± standard error"
+        f"percent of years in which the stage {reached_text(attrs)}, ± standard error"
         + (f"; <: in none of {n_years} years, upper 90 % limit" if (odds == 0).any() else "")
         + (f"; >: in all of {n_years} years, lower 90 % limit" if (odds == 1).any() else ""),
     )
@@ -153,7 +164,9 @@ def _notes(summary: xr.Dataset, system: str) -> Iterable[tuple[str, str]]:
     yield (
         "Water",
         f"{shown('mm', system).unit} over the field, drawn from the supply, mean of the years; "
-        "peak week is the most of any year" + ("; *: read from a fitted curve" if fitted else ""),
+        "peak week is the most of any year; below the 1-in-"
+        f"{_demand_period(summary):g} year its limits"
+        + ("; *: read from a fitted curve" if fitted else ""),
     )
     yield "Weather", attrs["weather"]
     assumed = json.loads(attrs["weather_notes"])

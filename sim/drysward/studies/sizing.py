@@ -68,6 +68,7 @@ class SizingResult:
     """Answer of a sizing, and the curve (points,) of ``least`` against the other size."""
 
     sizing: Sizing
+    reached_days: int
     n_years: int
     allowed_years: int
     as_given: float
@@ -122,6 +123,7 @@ def solve(
     decides = () if math.isnan(size) else trial.named(main.failing(less) & ~failing)
     return SizingResult(
         sizing=sizing,
+        reached_days=scenario.answers.reached_days,
         n_years=n,
         allowed_years=allowed,
         as_given=given,
@@ -173,7 +175,7 @@ def sizing_dataset(solved: SizingResult) -> xr.Dataset:
         attrs = {"units": unit, "long_name": f"least {sought}"}
         out["sizing_curve"] = ("point", solved.curve, attrs)
     out.attrs["sizing"] = (
-        f"{sought} so that under plan '{sizing.plan}' {_outcome(sizing)} in at most "
+        f"{sought} so that under plan '{sizing.plan}' {_outcome(solved)} in at most "
         f"{100.0 * sizing.odds:g} % of years"
     )
     return out
@@ -185,12 +187,15 @@ def named_size(sought: Sought) -> str:
     return f"{sought.what}{of}" + (f" a {sought.per}" if sought.what == "allowance" else "")
 
 
-def _outcome(sizing: Sizing) -> str:
+def _outcome(solved: SizingResult) -> str:
+    sizing, days = solved.sizing, solved.reached_days
     share = f"{100.0 * sizing.share:g} %"
     if sizing.outcome == "shortage":
         return f"the shortage passes {share} of the water asked for"
     stage = {"dead": "death", "dormant": "dormancy", "footprint": "footprinting"}
-    return f"{stage.get(sizing.outcome, sizing.outcome)} passes {share} of field '{sizing.field}'"
+    spell = f" for {days} days in a row" if days > 1 else ""
+    told = stage.get(sizing.outcome, sizing.outcome)
+    return f"{told} passes {share} of field '{sizing.field}'{spell}"
 
 
 class Trial:
@@ -198,8 +203,8 @@ class Trial:
 
     def __init__(self, scenario: Scenario, years: tuple[int, int] | None = None) -> None:
         assert scenario.sizing is not None
-        self.scenario = scenario
         self.sizing = scenario.sizing
+        self.scenario = scenario = _counting(scenario, self.sizing)
         self.plan = scenario.plan_named(self.sizing.plan)
         self.sites = tuple(stretches(scenario, weather_series(scenario), years))
         self.supply_days = [supply_days(scenario, at.weather, at.calendar) for at in self.sites]
@@ -264,11 +269,21 @@ class Trial:
             asked, short = runs.supply.years.asked, runs.supply.years.shortage
             # Rounding is no shortage.
             return np.asarray(short > sizing.share * asked + 1e-9 * (1.0 + asked))
-        assert sizing.outcome in STAGES
-        return np.asarray(runs.years[f"peak_{sizing.outcome}"][:, self.place] > sizing.share)
+        spells = runs.years[f"longest_{sizing.outcome}"][:, self.place]
+        return np.asarray(spells >= self.scenario.answers.reached_days)
 
     def named(self, years: np.ndarray) -> tuple[int, ...]:
         return tuple(year for year, fails in zip(self.years, years, strict=True) if fails)
+
+
+def _counting(scenario: Scenario, sizing: Sizing) -> Scenario:
+    """The scenario with its spells counted at the share of the field that the sizing states."""
+    if sizing.outcome not in STAGES:
+        return scenario
+    # The outcome passes its share, and a stage is reached from its share on.
+    passed = float(np.nextafter(sizing.share, np.inf))
+    reached = {**scenario.answers.reached, sizing.outcome: passed}
+    return replace(scenario, answers=replace(scenario.answers, reached=reached))
 
 
 class Untried(Exception):

@@ -13,10 +13,11 @@ from numpy.typing import NDArray
 from drysward.day.records import PLAY_YEAR, STAGES, SUPPLY_YEAR, YEAR, as_values, records
 from drysward.drive.runs import Runs, advance_all, most_together, start_runs
 from drysward.faults import Fault, FaultyInput
+from drysward.results.answers import days_below
 from drysward.results.dataset import play_numbers
 from drysward.results.frequency import demand_estimates, thinned
 from drysward.results.odds import standard_error
-from drysward.scenario.model import PlanSpec, Scenario
+from drysward.scenario.model import SKINNED, PlanSpec, Scenario
 from drysward.site.play import is_any_looked_at
 from drysward.site.stretches import PreparedSite
 from drysward.studies.sweep.description import Sweep
@@ -38,9 +39,10 @@ Arrays = dict[str, tuple[tuple[str, ...], np.ndarray]]
 Done = tuple[int, Arrays]
 """A chunk and what is kept of its points."""
 
-MOST = ("peak_week", "longest_wilt", "longest_dormant")
+MOST = ("peak_week", *(f"longest_{stage}" for stage in STAGES))
 _NOT_MEANT = (
-    *MOST, "irrigation_gross", "recovery_days", "residual", "water_start", "water_end",
+    *MOST, "days_below_condition", "irrigation_gross", "recovery_days", "residual",
+    "water_start", "water_end",
     *(f"peak_{stage}" for stage in STAGES), *(f"days_{stage}" for stage in STAGES),
 )  # fmt: skip
 MEANS = tuple(name for name in YEAR.names or () if name not in _NOT_MEANT)
@@ -291,9 +293,11 @@ def _keep(out: _Kept, sweep: Sweep, one: _Together, years: Years) -> None:
     independent = min(years.series.independent_years or n, n)
     by = ("field", "plan")
     area = np.array([[field.area_m2 for field in m.point.scenario.fields] for m in members])
-    peaks = np.stack([one.yearly[f"peak_{stage}"] for stage in STAGES], axis=-2)
-    reached = np.array([scenario.answers.reached[stage] for stage in STAGES])
-    odds = (peaks >= reached[:, None]).sum(axis=-1) / n
+    spells = np.stack([one.yearly[f"longest_{stage}"] for stage in STAGES], axis=-2)
+    odds = (spells >= scenario.answers.reached_days).sum(axis=-1) / n
+    fields = [member.point.scenario.fields for member in members]
+    below = one.yearly["days_below_condition"]
+    below[np.array([[field.surface == SKINNED for field in own] for own in fields])] = np.nan
     water = one.yearly["irrigation_gross"]
     season = water.mean(axis=-1)
     days = np.stack([one.total[f"days_{stage}"] for stage in STAGES], axis=-1)
@@ -301,6 +305,8 @@ def _keep(out: _Kept, sweep: Sweep, one: _Together, years: Years) -> None:
     def put(name: str, dims: tuple[str, ...], values: np.ndarray) -> None:
         out.put(name, dims, members, values)
 
+    for name, values in days_below(below, independent).items():
+        put(name, by, values)
     put("probability", (*by, "stage"), odds)
     put("probability_se", (*by, "stage"), standard_error(odds, independent))
     put("days_mean", (*by, "stage"), days / n)

@@ -32,8 +32,11 @@ STAGE_NAMES = {
 }
 """What people call the stages -> their keys in a Dataset."""
 
-# Kept of every year unless the sweep asks for more: what odds and demand are worked out from.
-KEPT = ("irrigation_gross", "peak_footprint", "peak_wilt", "peak_dormant", "peak_dead")
+# Kept of every year unless the sweep asks for more: what days, odds and demand are worked out from.
+KEPT = (
+    "irrigation_gross", "days_below_condition",
+    "longest_footprint", "longest_wilt", "longest_dormant", "longest_dead",
+)  # fmt: skip
 # Dimensions and coordinates of the result, which no axis may be called.
 TAKEN = (
     "point", "sample", "draw", "block", "field", "plan", "year", "stage", "period", "month",
@@ -98,15 +101,31 @@ class DesignTable(Part):
 class SearchTable(Part):
     """The least water that keeps a risk: which plan and field, on how many years (those of the
     sweep when left out), and on how many fresh ones the plan that was found is tried.
+
+    The risk is the odds of a stage, or the mean days a year below playing condition.
     """
 
     plan: Text
     field: Text
     stage: Annotated[str, one_of(*STAGE_NAMES)] = "wilt"
     odds: Odds = 0.10
+    days_below: Annotated[float, Field(ge=0.0, le=366.0)] | None = None
     tries: Annotated[int, Field(ge=10, le=100_000)] = 400
     years: Annotated[int, Field(ge=1)] | None = None
     fresh_years: Annotated[int, Field(ge=1)] | None = None
+
+    @model_validator(mode="after")
+    def _one_risk(self) -> SearchTable:
+        both = self.model_fields_set & {"stage", "odds"}
+        if self.days_below is not None and both:
+            told = f"is given beside {' and '.join(sorted(both))}"
+            refuse([("days_below", told, "days_below alone, or stage and odds")])
+        return self
+
+    @property
+    def most(self) -> float:
+        """What the plan found may have at most: odds of the stage, or days a year."""
+        return self.odds if self.days_below is None else self.days_below
 
 
 class SweepTable(Part):
@@ -365,7 +384,7 @@ def _catalog_axis(where: str, name: str, table: AxisTable, linked: str) -> Axis:
 # What every point must share, so that years stand side by side.
 _FIXED = (
     "title", "sizing", "weather.years", "weather.first_year", "answers.fewest_days",
-    "answers.return_periods", "answers.reached",
+    "answers.return_periods", "answers.reached", "answers.days", "answers.playing_condition",
 )  # fmt: skip
 
 

@@ -66,6 +66,8 @@ class Manifest:
     plans: tuple[tuple[str, str], ...]
     periods: tuple[float, ...]
     reached: tuple[float, ...]
+    reached_days: int
+    condition: tuple[float, float]
     independent_years: int
     weather: str
     dates: tuple[str, str]
@@ -111,6 +113,10 @@ def manifest_of(design: Design, first: Point, years: Years) -> Manifest:
         plans=tuple((plan.key, plan.label) for plan in first.plans),
         periods=tuple(scenario.answers.return_periods),
         reached=tuple(scenario.answers.reached[stage] for stage in STAGES),
+        reached_days=scenario.answers.reached_days,
+        condition=(
+            scenario.answers.playing_condition.green, scenario.answers.playing_condition.wilt,
+        ),
         independent_years=min(years.series.independent_years or len(counted), len(counted)),
         weather=years.series.told,
         dates=(str(years.series.first), str(years.series.stop)),
@@ -334,6 +340,12 @@ _ATTRIBUTES: Mapping[str, dict[str, str]] = {
     "probability": {"units": "1", "long_name": "odds that a year reaches the stage"},
     "probability_se": {"units": "1", "long_name": "sampling error of the odds"},
     "days_mean": {"units": "d", "long_name": "mean days a year at the stage"},
+    "days_below_condition_se": {
+        "units": "d", "long_name": "sampling error of the mean days below playing condition",
+    },
+    "days_below_condition_1in10": {
+        "units": "d", "long_name": "days below playing condition in the worst year in ten",
+    },
     "season_water": {"units": "mm", "long_name": "mean water a year, as drawn"},
     "site_water": {"units": "m3", "long_name": "mean water a year of the whole site"},
     "demand": {"units": "mm", "long_name": "water that a year of the period asks for"},
@@ -391,6 +403,9 @@ def _attributes(manifest: Manifest, design: Design, done: int) -> dict[str, Any]
         "linked": json.dumps({axis.name: axis.linked for axis in sweep.axes}),
         "design": sweep.kind,
         "weather": manifest.weather,
+        "reached_days": manifest.reached_days,
+        "condition_green": manifest.condition[0],
+        "condition_wilt": manifest.condition[1],
         "independent_years": manifest.independent_years,
         "points": manifest.points,
         "points_done": done,

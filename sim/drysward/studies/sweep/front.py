@@ -13,7 +13,9 @@ from drysward.faults import Fault, FaultyInput, nearest
 from drysward.files import write_whole
 from drysward.studies.sweep.description import STAGE_NAMES
 
-WATER = "water"
+WATER, DAYS_BELOW = "water", "days below"
+# What people call a reduced variable -> its name.
+_CALLED = {DAYS_BELOW: "days_below_condition_mean"}
 
 
 def front(
@@ -25,7 +27,8 @@ def front(
     ----------
     sweep : from ``drysward.open``.
     cost, risk : "water" (mm a year, mean of the fields by area), a stage of the turf (its odds,
-        those of the worst field), or any reduced variable of the sweep (the worst field's).
+        those of the worst field), "days below" playing condition (mean a year, the worst field's)
+        or any reduced variable of the sweep (the worst field's).
         Less is better of both.
     field : key of the field that counts alone.
 
@@ -104,10 +107,11 @@ def measure(
     if name in STAGE_NAMES:
         odds = sweep["probability"].sel(stage=STAGE_NAMES[name], drop=True)
         return odds.max("field").compute()
+    called, name = name, _CALLED.get(name, name)
     if name not in _reduced(sweep):
-        known = [*STAGE_NAMES, WATER, *_reduced(sweep)]
-        told = f"no '{name}' that is one number for each point"
-        raise FaultyInput(Fault(where, told, nearest(name, known)))
+        known = [*STAGE_NAMES, WATER, *_CALLED, *_reduced(sweep)]
+        told = f"no '{called}' that is one number for each point"
+        raise FaultyInput(Fault(where, told, nearest(called, known)))
     values = sweep[name]
     return (values.max("field") if "field" in values.dims else values).compute()
 
@@ -155,7 +159,7 @@ def _told(sweep: xr.Dataset, name: str) -> dict[str, str]:
         return {"units": "mm", "long_name": "mean water a year, as drawn"}
     if name in STAGE_NAMES:
         return {"units": "1", "long_name": f"odds that a year reaches {name}"}
-    attrs = sweep[name].attrs
+    attrs = sweep[_CALLED.get(name, name)].attrs
     return {"units": attrs.get("units", "1"), "long_name": attrs.get("long_name", name)}
 
 

@@ -21,7 +21,10 @@ _TRIED = 100
 # Tables that may be written as the bare name of what they start from.
 _BARE = {"root_zone": "like", "delivery": "system"}
 # Settings of the answers that the weather and calendar of a stretch do not depend on.
-_NOT_OF_WEATHER = ("reached", "return_periods", "confidence", "turf", "start_soil_water")
+_NOT_OF_WEATHER = (
+    "reached", "days", "playing_condition", "return_periods", "confidence", "turf",
+    "start_soil_water",
+)  # fmt: skip
 # Settings of a field that weather and soil have nothing to do with.
 _NOT_OF_GROUND = ("label", "area", "delivery", "patches", "priority")
 _OVERRIDES_OF_WEATHER = ("turf_processes.", "losses.", "generated_weather.")

@@ -15,7 +15,7 @@ from drysward.day.records import STAGES
 from drysward.drive.runs import in_groups
 from drysward.faults import Fault, FaultyInput
 from drysward.results.odds import Probability, probability_of
-from drysward.scenario.model import RECORD
+from drysward.scenario.model import RECORD, SKINNED
 from drysward.studies.sweep.chunk import Arrays, run_points
 from drysward.studies.sweep.description import GRID, STAGE_NAMES, Axis, SearchTable, Sweep
 from drysward.studies.sweep.design import WEATHER, Design, columns_of, common_draws, depth_of
@@ -29,26 +29,47 @@ _CANDIDATES = 10
 # Draws of what is averaged over, where the design does not say how many.
 _DRAWS = 16
 _FRESH_SEED = 1
+_TWO_SIDED_90 = 1.645  # standard deviations
 
 
 @dataclass(frozen=True, eq=False)
 class Tried:
-    """A plan and how it does: positions on the axes, mean water (mm of the field), odds.
+    """A plan and how it does: positions on the axes, mean water (mm of the field), odds, days a
+    year below playing condition with their sampling error.
 
-    Both are means over the draws of what nobody can choose. The limits of the odds are those of
-    so many years: all draws meet the same ones.
+    All are means over the draws of what nobody can choose. The limits of the odds are those of
+    so many years: all draws meet the same ones. ``risk`` is what the search keeps, odds or days,
+    and ``risk_low`` its lower 90 % limit.
     """
 
     positions: FloatArray
     water_mm: float
     odds: Probability
+    days_below: float
+    days_below_se: float
+    of_days: bool
+
+    @property
+    def risk(self) -> float:
+        return self.days_below if self.of_days else self.odds.p
+
+    @property
+    def risk_low(self) -> float:
+        return self.days_limits[0] if self.of_days else self.odds.low
+
+    @property
+    def days_limits(self) -> tuple[float, float]:
+        """90 % limits of the days; the days themselves when one year says nothing of them."""
+        # Of many years the mean is near to normal.
+        half = 0.0 if np.isnan(self.days_below_se) else _TWO_SIDED_90 * self.days_below_se
+        return max(self.days_below - half, 0.0), self.days_below + half
 
 
 @dataclass(frozen=True, eq=False)
 class Found:
-    """Answer of a search: the least water that keeps the odds on the years searched with.
+    """Answer of a search: the least water that keeps the risk on the years searched with.
 
-    ``best`` is None when nothing that was tried keeps them; ``nearest`` has the least odds.
+    ``best`` is None when nothing that was tried keeps it; ``nearest`` has the least risk.
     ``fresh`` is ``best`` on ``fresh_years`` years that the search has not seen. The axes of
     ``sweep`` are those that were chosen on; ``averaged`` were averaged over in ``n_draws`` draws,
     ``left_out`` stayed as the scenario has them.
@@ -72,7 +93,7 @@ def search(
     workers: int | None = None,
     on_progress: Callable[[float], None] = lambda done: None,
 ) -> Found:
-    """Look for the least water that keeps the odds of ``[search]`` in the sweep file.
+    """Look for the least water that keeps the risk of ``[search]`` in the sweep file.
 
     The axes of the sweep are what may be chosen: ranges as they are, lists by their places. What
     a grid draws is averaged over with its own draws, as ``front`` does; so is a range of a number
@@ -111,7 +132,7 @@ def search(
         differential_evolution(
             lambda x: trial.at(x).water_mm,
             bounds,
-            constraints=NonlinearConstraint(lambda x: trial.at(x).odds.p, 0.0, asked.odds),
+            constraints=NonlinearConstraint(lambda x: trial.at(x).risk, 0.0, asked.most),
             integrality=[axis.listed for axis in leaders],
             popsize=_CANDIDATES,
             maxiter=generations,
@@ -122,7 +143,7 @@ def search(
             tol=1e-3,
         )
     tried = list(trial.known.values())
-    keeping = [one for one in tried if one.odds.p <= asked.odds]
+    keeping = [one for one in tried if one.risk <= asked.most]
     best = min(keeping, key=lambda one: one.water_mm, default=None)
     fresh, seed = None, int(sweep.base["weather"].get("seed", 1)) + _FRESH_SEED
     if best is not None:
@@ -131,7 +152,7 @@ def search(
         sweep=replace(sweep, axes=chosen),
         asked=asked,
         best=best,
-        nearest=min(tried, key=lambda one: (one.odds.p, one.water_mm)),
+        nearest=min(tried, key=lambda one: (one.risk, one.water_mm)),
         fresh=fresh,
         fresh_seed=seed,
         n_years=tried[0].odds.years,
@@ -202,9 +223,22 @@ def try_plans(
     odds = kept["probability"][1][:, field, plan, stage].reshape(shape).mean(axis=0)
     water = kept["season_water"][1][:, field, plan].reshape(shape).mean(axis=0)
     years = kept["irrigation_gross"][1].shape[-1]
+    below, error = (
+        kept[f"days_below_condition_{name}"][1][:, field, plan].reshape(shape).mean(axis=0)
+        for name in ("mean", "se")
+    )
     return [
-        Tried(at, mm, replace(probability_of(np.arange(years) < round(p * years)), p=p))
-        for at, mm, p in zip(positions, water.tolist(), odds.tolist(), strict=True)
+        Tried(
+            at,
+            mm,
+            replace(probability_of(np.arange(years) < round(p * years)), p=p),
+            days_below=days,
+            days_below_se=se,
+            of_days=asked.days_below is not None,
+        )
+        for at, mm, p, days, se in zip(
+            positions, *map(np.ndarray.tolist, (water, odds, below, error)), strict=True
+        )
     ]
 
 
@@ -228,13 +262,16 @@ def _asked(sweep: Sweep, averaged: tuple[Axis, ...]) -> SearchTable:
     """The [search] of a sweep over what is chosen; FaultyInput with what is wrong with it."""
     asked = sweep.search
     if asked is None:
-        allowed = "a table [search] with plan, field, stage and odds"
+        allowed = "a table [search] with plan, field, and stage and odds or days_below"
         raise FaultyInput(Fault(f"{sweep.name}: search", "is missing", allowed))
     start = np.zeros(len(sweep.axes))
     point = point_at(sweep, start, sweep.name)
     point.scenario.plan_named(asked.plan)
     point.scenario.field_named(asked.field)
     faults = []
+    if asked.days_below is not None and point.scenario.field_named(asked.field).surface == SKINNED:
+        told = f"field '{asked.field}' is skinned: no turf to judge"
+        faults.append(Fault(f"{sweep.name}: search.days_below", told, "a field of turf"))
     if not sweep.axes:
         allowed = "axes of plans and fields that are not drawn"
         faults.append(Fault(f"{sweep.name}: axes", "none may be chosen", allowed))
