@@ -22,6 +22,7 @@ from drysward.scenario.model import (
     EventSpec,
     PlaySpec,
     Restrictions,
+    RootZoneSpec,
     SiteStage,
     SkinSpec,
     SourceSpec,
@@ -460,6 +461,68 @@ def test_events_are_judged_by_their_day(traced):
             assert (spoilt >= np.maximum(hard_or_frozen, ours.events_wet)).all()
             assert (spoilt <= hard_or_frozen + ours.events_wet).all()
     assert min(some.values()) > 0.0
+
+
+EVERY_DAY = EventSpec("game", (True,) * 7, hours=0.5)
+
+
+def watered(scenes, depth_mm, time_of_day="early morning", **more):
+    """Year of a loam field, compacted as fields are, that plays every day; watered on weekdays."""
+    plan = scenes.plan(
+        "fixed", depth_by_weekday=(depth_mm,) * 5 + (0.0,) * 2, time_of_day=time_of_day
+    )
+    zone = RootZoneSpec("native_loam", words={"compaction": "moderate"})
+    return play_on(scenes, PlaySpec((EVERY_DAY,)), plan, zone=zone, **more)
+
+
+def test_a_game_on_mud_is_too_wet(scenes):
+    line, done, site = watered(scenes, 12.0)
+    muddy = line.mud >= 0.25
+    assert muddy.any()
+    year = site.calendar.year
+    wet = np.bincount(year, muddy | (line.standing >= 0.25))
+    assert np.array_equal(done.play[0].events_wet, wet)
+    in_season = site.calendar.in_season == 1
+    assert np.array_equal(done.play[0].days_mud, np.bincount(year, muddy & in_season))
+
+
+@pytest.mark.parametrize("seed", (1, 2))
+def test_more_water_never_leaves_less_mud_or_harder_ground(scenes, seed):
+    record = scenes.weather(2, seed)
+    lines = [watered(scenes, depth, record=record) for depth in (0.0, 3.0, 6.0, 12.0)]
+    for (_, drier, _), (_, wetter, _) in pairwise(lines):
+        less, more = drier.play[0], wetter.play[0]
+        assert (more.days_mud >= less.days_mud).all()
+        assert (more.events_wet >= less.events_wet).all()
+        assert (more.hardness_sum <= less.hardness_sum).all()
+    assert (lines[-1][1].play[0].events_wet > lines[0][1].play[0].events_wet).all()
+
+
+def test_a_field_in_need_of_water_is_no_mud_after_it_got_it(scenes):
+    """A groundskeeper's own observation: mud comes of heavy rain, or of watering too much."""
+    record = scenes.record(730, 0.0, 30.0, 18.0, 6.0)
+    plan = scenes.plan("refill", trigger=0.4, time_of_day="early morning")
+    zone = RootZoneSpec("native_loam", words={"compaction": "moderate"})
+    line, _, _ = play_on(scenes, PlaySpec((EVERY_DAY,)), plan, record, zone=zone)
+    assert (line.irrigation_gross > 0.0).sum() > 50
+    assert not line.mud[30:].any()
+    storm = replace(record, rain_mm=np.where(np.arange(730) % 60 == 59, 60.0, 0.0))
+    line, _, _ = play_on(scenes, PlaySpec((EVERY_DAY,)), plan, storm, zone=zone)
+    assert (line.mud[storm.rain_mm > 0.0] > 0.0).all()
+    assert line.mud[30:].sum() <= 2.0 * (storm.rain_mm[30:] > 0.0).sum()
+
+
+@pytest.mark.parametrize("seed", (1, 2, 3))
+@pytest.mark.parametrize("depth_mm", (3.0, 12.0))
+def test_evening_watering_never_brings_fewer_disease_nights(scenes, seed, depth_mm):
+    record = scenes.weather(2, seed)
+    record = replace(record, tmin_c=record.tmax_c - 8.0)  # warm nights
+    morning, evening = (
+        watered(scenes, depth_mm, time, record=record)[1].play[0].disease_nights
+        for time in ("early morning", "evening")
+    )
+    assert (evening >= morning).all()
+    assert evening.sum() > morning.sum()
 
 
 def test_no_water_is_drawn_on_days_kept_dry(traced):

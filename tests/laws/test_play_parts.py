@@ -15,13 +15,21 @@ from drysward.physics.air import (
     root_heal_rate,
     root_loss_step,
 )
-from drysward.physics.leaf_disease import dew_hours, rain_wet_hours
+from drysward.physics.leaf_disease import (
+    dew_hours,
+    leaf_cooling_c,
+    leaf_wet_hours,
+    rain_wet_hours,
+)
+from drysward.physics.mud import passing_mm
+from drysward.physics.reference_et import cloud_term
 from drysward.physics.skinned_surface import skin_wanted
 from drysward.physics.wear import cover_left, wear_limit
-from drysward.scenario.model import CoverSpec, EventSpec, HardnessSpec, PlaySpec
+from drysward.scenario.model import CoverSpec, EventSpec, HardnessSpec, PlaySpec, RootZoneSpec
 from drysward.site.covers import cover_days
-from drysward.site.play import hardness_line, harm_days
+from drysward.site.play import hardness_line, harm_days, held_until_play
 from drysward.site.play_calendar import days_before, days_of_use, event_days
+from drysward.site.root_zone import build_root_zone
 from drysward.studies.hardness_readings import FEWEST_READINGS, fit_line
 
 CATALOG = load_catalog()
@@ -170,17 +178,47 @@ def test_a_tenth_of_density_is_12_g_on_native_soil():
 
 
 @pytest.mark.parametrize("kind", ["native", "sand"])
-def test_soils_are_as_hard_at_the_same_share_of_their_field_capacity(kind, hardness):
+def test_soils_are_as_hard_as_far_above_their_wilting_points(kind, hardness):
     entry = CATALOG.get("play", f"hardness_{kind}")
-    own = entry["hardness_field_capacity"]
-    share = np.linspace(0.3, 1.2, 10)
-    expected = hardness(share * own, hardness_line(entry))
-    for capacity in (0.8 * own, own, 1.3 * own):
-        line = hardness_line(entry, field_capacity=capacity)
-        np.testing.assert_allclose(hardness(share * capacity, line), expected)
+    own = entry["hardness_wilting_point"]
+    above = np.linspace(0.0, 0.2, 10)
+    expected = hardness(own + above, hardness_line(entry))
+    for wilting_point in (0.8 * own, own, 2.0 * own):
+        line = hardness_line(entry, wilting_point=wilting_point)
+        np.testing.assert_allclose(hardness(wilting_point + above, line), expected)
     # What was read on the field itself is not moved.
     read = HardnessSpec(120.0, -200.0, 6.0)
     assert hardness_line(entry, None, read, 0.9 * own) == hardness_line(entry, None, read)
+
+
+@pytest.mark.parametrize("loose", [1.33, 1.40, 1.46])
+def test_an_uncompacted_soil_is_not_harder_for_being_dense(loose):
+    entry = CATALOG.get("play", "hardness_native")
+    as_it_is, packed = (
+        hardness_line(entry, factor * loose, loose_density=loose).intercept_g
+        for factor in (1.0, 1.15)
+    )
+    assert as_it_is == pytest.approx(entry["hardness_intercept_g"])
+    assert packed > as_it_is + 12.0
+
+
+@pytest.mark.parametrize("compaction", ["none", "moderate", "severe"])
+@pytest.mark.parametrize("soil", ["sandy_loam", "loam", "silt_loam", "clay_loam", "clay"])
+def test_more_water_never_hardens_native_soil(soil, compaction, hardness):
+    zone = build_root_zone(
+        RootZoneSpec("native_loam", words={"soil": soil, "compaction": compaction}), CATALOG
+    )
+    native = zone.profile.native
+    line = hardness_line(
+        CATALOG.get("play", "hardness_native"),
+        native.bulk_density,
+        None,
+        native.wilting_point,
+        zone.loose_density,
+    )
+    g = hardness(np.linspace(0.0, native.saturation, 50), line)
+    assert (np.diff(g) <= 0.0).all()
+    assert g[0] > g[-1] + 20.0
 
 
 def test_readings_take_the_place_of_the_catalogue(hardness):
@@ -264,6 +302,34 @@ def test_root_loss_stays_within_its_bounds(days, most):
         assert 0.0 <= loss <= most
 
 
+@given(
+    st.floats(0, 60), st.floats(0, 30), st.floats(0, 30), st.floats(0, 10), st.floats(0, 0.8),
+    st.floats(0, 0.8),
+)  # fmt: skip
+def test_more_water_never_passes_less(water, rain, watered, more, of_rain, of_watering):
+    held = (of_rain, of_watering)
+    now = passing_mm(water, 27.0, 42.0, rain, watered, *held)
+    assert 0.0 <= now <= max(held) * min(max(water - 27.0, 0.0), 15.0) + 1e-12
+    assert passing_mm(water + more, 27.0, 42.0, rain + more, watered, *held) >= now - 1e-12
+    assert passing_mm(water + more, 27.0, 42.0, rain, watered + more, *held) >= now - 1e-12
+
+
+def test_only_the_days_own_water_is_on_its_way_down():
+    """10 mm above field capacity, 4 of them of yesterday: 5 of rain, 1 of irrigation."""
+    assert passing_mm(37.0, 27.0, 42.0, 5.0, 1.0, 0.4, 0.1) == pytest.approx(2.1)
+    assert passing_mm(37.0, 27.0, 42.0, 0.0, 0.0, 0.4, 0.1) == 0.0
+
+
+def test_play_finds_less_of_water_that_came_earlier():
+    mud = CATALOG.get("play", "mud")
+    for soil in ("native_loam", "native_clay_loam", "native_silt_loam"):
+        of_rain, by_time = held_until_play(mud, build_root_zone(RootZoneSpec(soil), CATALOG), 100.0)
+        night, early, midday, evening = by_time
+        assert of_rain >= midday > early > night > evening >= 0.0
+    sand = build_root_zone(RootZoneSpec("sand_over_gravel_12in"), CATALOG)
+    assert held_until_play(mud, sand, 100.0) == (0.0, [0.0] * 4)
+
+
 def test_wear_classes_move_with_field_capacity():
     entry = CATALOG.get("play", "wear_native")
 
@@ -299,6 +365,28 @@ def test_dew_by_hand():
     entry = CATALOG.get("play", "leaf_disease")
     colder, after = entry["leaf_depression_c"], entry["dew_after_sunrise_h"]
     assert dew_hours(30.0, 18.0, 21.0 - colder, 10.0, colder, after) == pytest.approx(7.5 + after)
+
+
+def test_clouds_keep_leaves_warm():
+    cooling = [leaf_cooling_c(3.0, float(cloud_term(solar, 25.0))) for solar in (5.0, 15.0, 25.0)]
+    assert cooling == sorted(cooling)
+    assert cooling[-1] == 3.0
+    assert 0.0 <= cooling[0] < 0.5
+
+
+@given(
+    st.floats(0, 14), st.floats(0, 12), st.floats(0, 20), st.floats(0, 6), st.floats(0, 6),
+    st.floats(6, 18),
+)  # fmt: skip
+def test_leaves_are_wet_no_longer_than_all_night(dew, rain, watered, dawn, dusk, night):
+    hours = [
+        leaf_wet_hours(dew, rain, depth, added, at_dusk, night)
+        for depth, added, at_dusk in ((0.0, 9.9, 1.0), (watered, dawn, 0.0), (watered, dusk, 1.0))
+    ]
+    assert max(hours) <= night
+    assert min(hours) == hours[0]
+    # Evening watering never leaves leaves dry sooner, as long as it adds as much by itself.
+    assert hours[2] >= hours[1] or dusk < dawn
 
 
 def test_rain_wets_leaves_from_its_least_depth():

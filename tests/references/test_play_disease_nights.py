@@ -57,9 +57,22 @@ def test_watering_in_the_evening_and_before_dawn_from_memory():
 def test_evening_watering_makes_the_night_that_dew_alone_does_not():
     added = dict(zip(TIMES_OF_DAY, watering_wet_hours(ENTRY), strict=True))
     least = ENTRY["leaf_wet_least_h"]
-    by_time = {t: leaf_wet_hours(8.5, 0.0, 10.0, h) >= least for t, h in added.items()}
-    assert by_time["evening"]
-    assert not by_time["early morning"]
+    for dew in (3.0, 8.5):
+        hours = {
+            time: leaf_wet_hours(dew, 0.0, 10.0, more, float(time == "evening"), 11.8)
+            for time, more in added.items()
+        }
+        assert hours["evening"] >= least
+        assert hours["early morning"] < least
+
+
+def test_leaves_watered_in_the_evening_are_wet_all_night_when_dew_forms():
+    """Common practice: disease when nights stay above 70 degF and leaves are wet all night."""
+    added = dict(zip(TIMES_OF_DAY, watering_wet_hours(ENTRY), strict=True))
+    assert leaf_wet_hours(2.0, 0.0, 10.0, added["evening"], 1.0, 11.8) == 11.8
+    # In air too dry for dew they dry within hours.
+    assert leaf_wet_hours(0.0, 0.0, 10.0, added["evening"], 1.0, 11.8) == added["evening"]
+    assert leaf_wet_hours(2.0, 0.0, 0.0, added["evening"], 1.0, 11.8) == 2.0
 
 
 def test_dew_point_is_the_inverse_of_fao56_eq_14():

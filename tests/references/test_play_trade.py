@@ -5,6 +5,7 @@ import pytest
 
 from drysward.catalog import load_catalog
 from drysward.physics.air import days_until_harm
+from drysward.physics.mud import mud_from
 from drysward.physics.skinned_surface import skin_wanted
 from drysward.physics.wear import cover_left, event_rate, wear_rate_per_h
 from drysward.scenario.model import RootZoneSpec
@@ -31,6 +32,64 @@ def test_limits_of_hardness(hardness):
     native = hardness_line(CATALOG.get("play", "hardness_native"))
     drying = hardness(np.array([0.06, 0.15]), native)
     assert ((drying >= 100.0) & (drying <= 130.0)).all()
+
+
+def line_of(soil, compaction):
+    zone = build_root_zone(
+        RootZoneSpec("native_loam", words={"soil": soil, "compaction": compaction}), CATALOG
+    )
+    native = zone.profile.native
+    assert native is not None
+    entry = CATALOG.get("play", "hardness_native")
+    density, wilting_point = native.bulk_density, native.wilting_point
+    return hardness_line(entry, density, None, wilting_point, zone.loose_density), native
+
+
+@pytest.mark.parametrize("soil", ["sandy_loam", "loam", "silt_loam", "clay_loam", "clay"])
+def test_uncompacted_native_fields_moist_and_dry(soil, hardness):
+    """Common practice: under 100 g when well kept, 100 to 130 g uncompacted and dry."""
+    line, native = line_of(soil, "none")
+    between = 0.5 * (native.wilting_point + native.field_capacity)
+    at_capacity, kept, dry, dried_out = hardness(
+        np.array(
+            [native.field_capacity, between, native.wilting_point, native.wilting_point - 0.08]
+        ),
+        line,
+    )
+    assert LIMITS["soft_below_g"] < at_capacity < kept < 100.0
+    assert 100.0 <= dry <= dried_out <= 130.0
+    packed, _ = line_of(soil, "severe")
+    assert hardness(native.wilting_point, packed) > dry + 15.0
+
+
+@pytest.mark.parametrize("kind, steepest, flattest", [("native", 4.0, 1.0), ("sand", 1.5, 0.0)])
+def test_hardness_per_percent_of_water(kind, steepest, flattest):
+    """Assumed bracket of sign and size: 1 to 4 g for each % of water on silt and clay, 0 to 1.5
+    on sand. No slope is published.
+    """
+    entry = CATALOG.get("play", f"hardness_{kind}")
+    per_percent = -hardness_line(entry, 1.5, None, 0.2).slope_g / 100.0
+    assert flattest <= per_percent <= steepest
+    # Moisture alone explains at most about 60 % of readings (Linde 2009, greens: 0.19 to 0.63).
+    if kind == "native":
+        spread = 100.0 * per_percent * np.std(np.linspace(0.14, 0.28, 50))
+        assert spread**2 / (spread**2 + entry["hardness_scatter_g"] ** 2) <= 0.63
+
+
+def test_loam_is_mud_where_it_is_soft():
+    """Estimates that know nothing of each other agree: the wet limit of tillage (Dexter & Bird
+    2001, from memory), a surface that reads 40 g, and mud of infield mix.
+    """
+    line, loam = line_of("loam", "none")
+    pores = CATALOG.get("play", "mud")["mud_pores"]
+    mud = mud_from(loam.field_capacity, loam.saturation, pores)
+    soft = (LIMITS["soft_below_g"] - line.intercept_g) / line.slope_g
+    assert mud == pytest.approx(soft, abs=0.02)
+    assert loam.field_capacity < mud < loam.saturation
+    mix = build_root_zone(RootZoneSpec("infield_mix"), CATALOG).profile.native
+    assert mix is not None
+    infield = mud_from(mix.field_capacity, mix.saturation, pores)
+    assert infield == pytest.approx(INFIELD["skin_mud_above"], abs=0.02)
 
 
 def test_sand_stays_playable_where_native_soil_is_hard_or_soft(hardness):

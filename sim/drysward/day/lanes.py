@@ -70,7 +70,7 @@ SECTIONS: dict[str, tuple[str, ...]] = {
     # the day of the patch at hand: water before, what left it, what later parts of the day need
     "of_patch": _names(
         "catch_share before runoff drainage leaf_evaporation soil_evaporation transpiration ks "
-        "wetness subsoil_wetness"
+        "wetness subsoil_wetness passing"
     ),
     "field": _plain(FIELD),
     "day": _plain(DAY),
@@ -105,7 +105,7 @@ SECTIONS: dict[str, tuple[str, ...]] = {
         "mean_worn mean_root_loss mean_surface_water mean_hard mean_soft mean_mud mean_standing "
         "mean_airless mean_dust mean_moist mean_hardness mean_air"
     ),
-    "night": _names("night_watering wet_hours_of_watering"),
+    "night": _names("night_watering wet_hours_of_watering held_of_watering"),
     "play_year": _plain(PLAY_YEAR, "played_"),
 }
 PLACE = {

@@ -60,6 +60,13 @@ today, deliver, catch = map(in_lanes, (patch.today, delivering.deliver, deliveri
 stay_dry = in_lanes(patch.move, patch.sink)
 take_irrigation = in_lanes(patch.move, patch.soak_in, patch.sink)
 take_rain = in_lanes(patch.move, patch.shed_rain, patch.soak_in, patch.sink)
+# The same where play looks at the surface before the day's drainage is done.
+take_irrigation_before_play = in_lanes(
+    patch.move, patch.soak_in, surface.hold_until_play, patch.sink
+)
+take_rain_before_play = in_lanes(
+    patch.move, patch.shed_rain, patch.soak_in, surface.hold_until_play, patch.sink
+)
 dry, answer, add_up = map(in_lanes, (patch.dry, patch.answer, patch.add_up))
 use_turf = in_lanes(surface.use_turf, surface.add_up_surface)
 look_at_surface, add_up_water = map(in_lanes, (surface.look_at_surface, counting.add_up_water))
@@ -83,6 +90,7 @@ ONE_NAME = np.uint64(LANES)
 U_SUMS, U_CAUGHT, U_SURFACE, U_STORES = (
     (np.uint64(first), np.uint64(stop)) for first, stop in (SUMS, CAUGHT, SURFACE, STORES)
 )
+PASSING = span("passing", "passing")
 ASKED, LIQUID, LANDED = PLACE["asked"], PLACE["liquid"], PLACE["landed"]
 GROSS, MISSED, CATCH_SHARE = PLACE["gross"], PLACE["missed"], PLACE["catch_share"]
 STORED, WEEK_SUM = PLACE["stored"], PLACE["week_sum"]
@@ -459,6 +467,7 @@ def live(
     clear(block, CAUGHT[0], CAUGHT[1])
     if is_played:
         clear(block, SURFACE[0], SURFACE[1])
+        clear(block, PASSING[0], PASSING[1])
     if is_told:
         clear(block, STORES[0], STORES[1])
     for p in range(patches.shape[0]):
@@ -466,12 +475,17 @@ def live(
         if has_water:
             put_line(block, CATCH_SHARE, catches[p], quads)
             catch(block, quads)
-        if has_rain:
-            take_rain(block, patch, quads)
-        elif has_water:
-            take_irrigation(block, patch, quads)
-        else:
+        if not (has_rain or has_water):
             stay_dry(block, patch, quads)
+        elif more is not None and is_played:
+            if has_rain:
+                take_rain_before_play(block, patch, quads)
+            else:
+                take_irrigation_before_play(block, patch, quads)
+        elif has_rain:
+            take_rain(block, patch, quads)
+        else:
+            take_irrigation(block, patch, quads)
         dry(block, patch, quads)
         answer(block, patch, quads)
         if more is not None and is_played:

@@ -135,15 +135,18 @@ PLAY_FIELD = _dtype(
     "hard_above soft_below "
     # too wet: air-filled share, moisture from which the surface is mud, share of the field
     "air_below mud_above share invader_air most_root_loss "
+    # share of the water above field capacity that play still finds of rain, and not the day's end
+    "held_of_rain "
     # moisture from which use wears faster, and fastest
     "wear_middle_from wear_wet_from "
-    # hours of wet leaves: those that watering adds (by time of day), and those of a disease night
+    # hours of wet leaves of a disease night
     "least_wet_hours "
     # a skinned surface: water to fill to (mm), dust below (by volume), passes a day
     "skin_target_mm skin_dust skin_passes skin_most_per_pass "
     # what is left of a syringing after the hour
     "syringe_left",
-    (("watering_wet_hours", "f8", (TIMES,)),),
+    # hours that watering wets leaves, and what play finds of its water, by time of day
+    (("watering_wet_hours", "f8", (TIMES,)), ("held_of_watering", "f8", (TIMES,))),
 )
 """What play needs to know of a field."""
 
@@ -154,8 +157,9 @@ PLAY_DAY = _dtype(
     "wear_dry wear_middle wear_wet wear_dormant "
     # rain kept off by a cover, 1 when it lies, labour
     "kept_off covered labour "
-    # 1 on a night warm enough for leaf disease, hours of dew, hours that rain adds
-    "warm_night dew_hours rain_wet_hours "
+    # 1 on a night warm enough for leaf disease, hours of dew, hours that rain adds, hours from
+    # sunset until leaves are dry
+    "warm_night dew_hours rain_wet_hours wet_night_hours "
     # root loss in a day of saturation and its recovery, regrowth of worn ground, frozen ground
     "root_harm root_heal regrowth frozen tmax "
     # new turf: light watering (mm), 1 while young with its losses on a dry surface, and 1 on

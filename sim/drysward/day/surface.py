@@ -1,7 +1,8 @@
 """What a day of weather, water and use makes of the surface that is played on.
 
+``hold_until_play`` notes what the day's drainage has not yet taken when the field is played on,
 ``use_turf`` changes a patch at the end of its day, ``look_at_surface`` adds up what there is to
-play on; runs that nobody looks at come out of both as they went in.
+play on; runs that nobody looks at come out of all of them as they went in.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ from drysward.physics.air import air_filled, root_loss_step
 from drysward.physics.arithmetic import clamp, larger
 from drysward.physics.hardness import hardness_g, share_beyond
 from drysward.physics.leaf_disease import disease_night, leaf_wet_hours
+from drysward.physics.mud import passing_mm
 from drysward.physics.wear import by_moisture
 from drysward.physics.young_turf import young_loss
 
@@ -26,9 +28,19 @@ class PlayInput(NamedTuple):
     days: Any
 
 
+def hold_until_play(
+    w1, fc1, sat1, liquid, caught, play_held_of_rain, held_of_watering,
+):  # fmt: skip
+    """The part of the day's water that is still in the surface layer when the field is played on,
+    and drains from it before the day ends.
+    """
+    passing = passing_mm(w1, fc1, sat1, liquid, caught, play_held_of_rain, held_of_watering)
+    return passing
+
+
 def use_turf(
-    w1, green, dormant, dead, worn, airless_days, root_loss, inv_reach, inv_rooting, sat1, wp1, inv_taw1,
-    play_skinned, play_inv_surface_mm, play_air_below, play_wear_middle_from,
+    w1, passing, green, dormant, dead, worn, airless_days, root_loss, inv_reach, inv_rooting, sat1,
+    wp1, inv_taw1, play_skinned, play_inv_surface_mm, play_air_below, play_wear_middle_from,
     play_wear_wet_from, play_most_root_loss, today_wear_dry, today_wear_middle, today_wear_wet,
     today_wear_dormant, today_root_harm, today_root_heal, today_regrowth, today_young,
     today_young_dry_below, today_young_loss,
@@ -38,7 +50,7 @@ def use_turf(
     Nothing of this happens on a skinned surface.
     """
     skinned = play_skinned > 0.0
-    moisture = w1 * play_inv_surface_mm
+    moisture = (w1 + passing) * play_inv_surface_mm
     # Use wears living cover bare, faster in moister soil; dormant turf loses crowns.
     lost = green * by_moisture(
         moisture,
@@ -84,7 +96,7 @@ def add_up_surface(worn, root_loss, w1, mean_worn, mean_root_loss, mean_surface_
 
 
 def look_at_surface(
-    w1, green, dormant, sat1, play_skinned, play_inv_surface_mm, play_hard_intercept,
+    w1, passing, green, dormant, sat1, play_skinned, play_inv_surface_mm, play_hard_intercept,
     play_hard_slope, play_hard_floor, play_hard_bare, play_hard_frozen, play_hard_inv_scatter,
     play_hard_above, play_soft_below, play_air_below, play_mud_above, play_invader_air,
     play_skin_dust, today_frozen, mean_hard, mean_soft, mean_mud, mean_standing, mean_airless,
@@ -95,7 +107,8 @@ def look_at_surface(
     thawed = 0.0 if today_frozen > 0.0 else 1.0
     # No dust but on a skinned surface, and no weeds on one.
     dust_below = play_skin_dust if skinned else -1.0
-    moisture = w1 * play_inv_surface_mm
+    # Play finds what has not drained yet; roots are short of air by what the day leaves.
+    moisture = (w1 + passing) * play_inv_surface_mm
     air = air_filled(w1, sat1, play_inv_surface_mm)
     hardness = hardness_g(
         moisture,
@@ -114,7 +127,7 @@ def look_at_surface(
     mean_soft += thawed * (1.0 - firmer)
     mean_mud += mud
     mean_dust += thawed - mud if moisture < dust_below else 0.0
-    mean_standing += 1.0 if w1 >= SATURATED * sat1 else 0.0
+    mean_standing += 1.0 if w1 + passing >= SATURATED * sat1 else 0.0
     mean_airless += 1.0 if air < play_air_below else 0.0
     mean_moist += 1.0 if (air < play_invader_air) & (play_skinned == 0.0) else 0.0
     mean_hardness += hardness
@@ -181,12 +194,13 @@ def count_use(
 
 def count_play(
     night_watering, wet_hours_of_watering, airless_run, play_share, play_skinned,
-    play_least_wet_hours, today_warm_night, today_dew_hours, today_rain_wet_hours, mean_hard,
-    mean_soft, mean_mud, mean_standing, mean_airless, mean_dust, mean_moist, mean_hardness,
-    mean_worn, mean_root_loss, played_season_days, played_hardness_sum, played_hardest,
-    played_days_hard, played_days_soft, played_days_mud, played_days_standing, played_days_dust,
-    played_days_invaders, played_days_airless, played_longest_airless, played_disease_nights,
-    played_peak_worn, played_peak_root_loss,
+    play_least_wet_hours, plan_time_of_day, today_warm_night, today_dew_hours,
+    today_rain_wet_hours, today_wet_night_hours, mean_hard, mean_soft, mean_mud, mean_standing,
+    mean_airless, mean_dust, mean_moist, mean_hardness, mean_worn, mean_root_loss,
+    played_season_days, played_hardness_sum, played_hardest, played_days_hard, played_days_soft,
+    played_days_mud, played_days_standing, played_days_dust, played_days_invaders,
+    played_days_airless, played_longest_airless, played_disease_nights, played_peak_worn,
+    played_peak_root_loss,
 ):  # fmt: skip
     """Add a day of the answer season to the year.
 
@@ -207,7 +221,12 @@ def count_play(
     airless_run = airless_run + 1.0 if airless else 0.0
     played_longest_airless = larger(played_longest_airless, airless_run)
     hours = leaf_wet_hours(
-        today_dew_hours, today_rain_wet_hours, night_watering, wet_hours_of_watering
+        today_dew_hours,
+        today_rain_wet_hours,
+        night_watering,
+        wet_hours_of_watering,
+        1.0 if plan_time_of_day == EVENING else 0.0,
+        today_wet_night_hours,
     )
     diseased = disease_night(today_warm_night, hours, play_least_wet_hours)
     played_disease_nights += diseased if play_skinned == 0.0 else 0.0

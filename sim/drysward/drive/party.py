@@ -55,8 +55,12 @@ def party_of(site: PreparedSite, runs: Runs) -> tuple[Party, Spread]:
     put(blocks, "state", runs.states, spread)
     put(blocks, "play_field", played, spread)
     time_of_day = runs.plans.time_of_day.astype(int)
-    wet_hours = np.take_along_axis(played.watering_wet_hours, time_of_day[..., None], axis=-1)
-    _set(blocks, "wet_hours_of_watering", by_lane(wet_hours[..., 0]))
+    for name, by_time in (
+        ("wet_hours_of_watering", played.watering_wet_hours),
+        ("held_of_watering", played.held_of_watering),
+    ):
+        own = np.take_along_axis(by_time, time_of_day[..., None], axis=-1)
+        _set(blocks, name, by_lane(own[..., 0]))
     if site.from_day > 0:
         snow_mm = site.weather.days.snow_water_mm[site.from_day - 1]
         blocks[:, PLACE["snow_before"] : PLACE["snow_before"] + LANES] = snow_mm

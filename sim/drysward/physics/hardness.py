@@ -64,12 +64,24 @@ def intercept_at_density_g(
     return intercept_g + per_density_g * (bulk_density - reference_density)
 
 
-def slope_at_capacity_g(
-    slope_g: float, field_capacity: float, reference_field_capacity: float
-) -> float:
-    """Slope of the line on a soil of another field capacity (0..1) than the line was read on.
+def density_on_the_line(bulk_density: float, loose_density: float, line_density: float) -> float:
+    """Bulk density (g/cm3) of the line's own soil when it is as compact as a soil of
+    ``bulk_density`` is.
 
-    The line is moved in proportion, as wear is: a clay loam is as hard at a share of its field
-    capacity as a loam is at the same share of its own. Source: own estimate.
+    A clay is lighter than a loam without being looser, so density counts against that of the same
+    soil uncompacted, ``loose_density``; ``line_density`` is that of the line's soil. Source:
+    degree of compactness, Hakansson 1990 (from memory).
     """
-    return slope_g * (reference_field_capacity / field_capacity)
+    return line_density * bulk_density / loose_density
+
+
+def intercept_at_wilting_g(
+    intercept_g: float, slope_g: float, wilting_point: float, line_wilting_point: float
+) -> float:
+    """Intercept of the line on a soil of another wilting point (0..1) than the line was read on.
+
+    Dry is where plants find no more water, and soils that are as dry are as hard: a clay loam at
+    0.22 as a loam at 0.14. The slope stays, for it is bracketed in water by volume. Source: own
+    estimate.
+    """
+    return intercept_g - slope_g * (wilting_point - line_wilting_point)

@@ -25,12 +25,13 @@ def dew_hours(
     """Hours for which dew lies on leaves.
 
     From sunset the air cools as Tmin + (T_sunset - Tmin)(1 - sqrt(t/N)), and dew forms once
-    leaves are at the dew point; it dries after sunrise. Cloud and wind are not looked at.
+    leaves are at the dew point; it dries after sunrise. Wind is not looked at.
 
     Parameters
     ----------
     night_h : sunset to sunrise, N.
-    leaf_depression_c : by which leaves under the sky are colder than the air.
+    leaf_depression_c : by which leaves under tonight's sky are colder than the air
+        (``leaf_cooling_c``).
     after_sunrise_h : for which dew lies on after sunrise.
 
     Source: own estimate; square-root cooling from memory.
@@ -40,6 +41,22 @@ def dew_hours(
     if part <= 0.0:
         return 0.0
     return night_h * (1.0 - (1.0 - part) * (1.0 - part)) + after_sunrise_h
+
+
+@equation
+def leaf_cooling_c(under_clear_sky_c: float, cloud_term: float) -> float:
+    """How far leaves are colder than the air (degC): clouds send back what leaves send out.
+
+    ``cloud_term`` is 1 under a clear sky, that of net longwave radiation (FAO-56 eq 39) on the
+    day before the night. Source: own estimate of the form, cooling in proportion to the loss.
+    """
+    return under_clear_sky_c * cloud_term
+
+
+@equation
+def wet_night_hours(night_h: float, after_sunrise_h: float) -> float:
+    """Hours from sunset until leaves that were wet all night have dried. By definition."""
+    return night_h + after_sunrise_h
 
 
 @equation
@@ -63,16 +80,33 @@ def rain_wet_hours(rain_mm: float, from_mm: float, hours: float) -> float:
 
 @equation
 def leaf_wet_hours(
-    dew_hours: float, rain_hours: float, watered_mm: float, watering_hours: float
+    dew_hours: float,
+    rain_hours: float,
+    watered_mm: float,
+    watering_hours: float,
+    at_dusk: float,
+    wet_night_hours: float,
 ) -> float:
-    """Hours of a night with wet leaves, no more than 24.
+    """Hours of a night with wet leaves, from sunset until they are dry in the morning.
 
-    ``rain_hours`` are added by rain, ``watering_hours`` by irrigation at its time of day when
-    ``watered_mm`` is above 0. Source: own estimate, hours that simply add up.
+    Leaves that go wet into a night with dew stay wet until the morning, for air in which dew
+    forms takes up next to nothing.
+
+    Parameters
+    ----------
+    rain_hours : added by rain.
+    watering_hours : added by irrigation at its time of day when ``watered_mm`` is above 0.
+    at_dusk : above 0 when that is the evening.
+    wet_night_hours : most there can be, leaves wet all night.
+
+    Source: common practice for the evening, that leaves are then wet all night; own estimate of
+    the form.
     """
+    watered = watered_mm > 0.0
     hours = dew_hours + rain_hours
-    hours = hours + watering_hours if watered_mm > 0.0 else hours
-    return smaller(hours, 24.0)
+    hours = hours + watering_hours if watered else hours
+    all_night = watered & (at_dusk > 0.0) & (dew_hours > 0.0)
+    return wet_night_hours if all_night else smaller(hours, wet_night_hours)
 
 
 @equation

@@ -86,14 +86,14 @@ def from_texture(
     )
 
 
-def drain_share_in_a_day(soil: Hydraulics, thickness_mm: float) -> float:
-    """Share of the water above field capacity that a saturated slab loses in one day.
+def drain_share_in_a_day(soil: Hydraulics, thickness_mm: float, hours: float = 24.0) -> float:
+    """Share of the water above field capacity that a saturated slab loses in a day, or ``hours``.
 
     Unit gradient and K = Ks (theta/theta_s)^m give L dtheta/dt = -K, whose solution is
     theta/theta_s = (1 + (m - 1) Ks t / (L theta_s))^(-1/(m - 1)). Returns 0..1.
     """
     m = soil.conductivity_exponent
-    spread = (m - 1.0) * soil.ksat_mm_h * 24.0 / (thickness_mm * soil.saturation)
+    spread = (m - 1.0) * soil.ksat_mm_h * hours / (thickness_mm * soil.saturation)
     after = soil.saturation * (1.0 + spread) ** (-1.0 / (m - 1.0))
     share = (soil.saturation - after) / (soil.saturation - soil.field_capacity)
     return min(max(share, 0.0), 1.0)

@@ -170,6 +170,17 @@ def black_body_mj_m2(temperature_c: Values) -> Values:
     return STEFAN_BOLTZMANN_MJ_M2_K4 * (temperature_c + KELVIN) ** 4
 
 
+def cloud_term(solar_mj_m2: Values, rso_mj_m2: Values) -> Values:
+    """Share of the longwave loss under a clear sky that clouds leave (in FAO-56 Eq 39).
+
+    Rs/Rso is held within 0.3 and 1 (ASCE-EWRI 2005; FAO-56 has the upper limit only), which
+    holds the term within 0.055 and 1.
+    """
+    lit = np.asarray(rso_mj_m2) > 0
+    clearness = np.where(lit, solar_mj_m2 / np.where(lit, rso_mj_m2, 1.0), NIGHT_CLEARNESS)
+    return 1.35 * np.clip(clearness, 0.3, 1.0) - 0.35
+
+
 def net_longwave_mj_m2(
     tmax_c: Values,
     tmin_c: Values,
@@ -177,14 +188,8 @@ def net_longwave_mj_m2(
     solar_mj_m2: Values,
     rso_mj_m2: Values,
 ) -> Values:
-    """Net outgoing longwave radiation (FAO-56 Eq 39).
-
-    Rs/Rso is held within 0.3 and 1 (ASCE-EWRI 2005; FAO-56 has the upper limit only), which
-    holds the cloud term within 0.055 and 1.
-    """
-    lit = np.asarray(rso_mj_m2) > 0
-    clearness = np.where(lit, solar_mj_m2 / np.where(lit, rso_mj_m2, 1.0), NIGHT_CLEARNESS)
-    cloud = 1.35 * np.clip(clearness, 0.3, 1.0) - 0.35
+    """Net outgoing longwave radiation (FAO-56 Eq 39), with ``cloud_term``."""
+    cloud = cloud_term(solar_mj_m2, rso_mj_m2)
     humidity = 0.34 - 0.14 * np.sqrt(vapour_pressure_kpa)
     return (black_body_mj_m2(tmax_c) + black_body_mj_m2(tmin_c)) / 2 * humidity * cloud
 

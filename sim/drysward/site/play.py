@@ -17,10 +17,28 @@ from drysward.faults import Fault, FaultyInput
 from drysward.physics.air import days_until_harm, root_harm_rate, root_heal_rate
 from drysward.physics.arithmetic import larger
 from drysward.physics.growth import daily_rate_to_share, growth_potential
-from drysward.physics.hardness import intercept_at_density_g, slope_at_capacity_g
-from drysward.physics.leaf_disease import dew_hours, dewpoint_c, rain_wet_hours, warm_night
+from drysward.physics.hardness import (
+    density_on_the_line,
+    intercept_at_density_g,
+    intercept_at_wilting_g,
+)
+from drysward.physics.leaf_disease import (
+    dew_hours,
+    dewpoint_c,
+    leaf_cooling_c,
+    rain_wet_hours,
+    warm_night,
+    wet_night_hours,
+)
+from drysward.physics.mud import held_share, mud_from
 from drysward.physics.pedotransfer import PARTICLE_DENSITY
-from drysward.physics.reference_et import day_of_year, daylight_hours
+from drysward.physics.reference_et import (
+    clear_sky_solar_mj_m2,
+    cloud_term,
+    day_of_year,
+    daylight_hours,
+    extraterrestrial_radiation_mj_m2,
+)
 from drysward.physics.syringing import syringe_left
 from drysward.physics.wear import cover_left, event_rate, wear_limit, wear_rate_per_h
 from drysward.scenario.model import (
@@ -86,21 +104,23 @@ def play_input(
     looked_at = [is_looked_at(spec, scenario.plans) for spec in scenario.fields]
     about = records(PLAY_FIELD, len(zones))
     days = records(PLAY_DAY, (weather.record.n_days if any(looked_at) else 0, len(zones)))
-    day = day_of_year(weather.record.dates)
-    nights_h = 24.0 - np.asarray(daylight_hours(scenario.site.latitude_deg, day))
+    day, latitude = day_of_year(weather.record.dates), scenario.site.latitude_deg
+    nights_h = 24.0 - np.asarray(daylight_hours(latitude, day))
+    clear_sky = clear_sky_solar_mj_m2(
+        extraterrestrial_radiation_mj_m2(latitude, day), scenario.site.elevation_m
+    )
+    cloud_terms = np.asarray(cloud_term(weather.et.solar_mj_m2, clear_sky))
     for f, spec in enumerate(scenario.fields):
         if looked_at[f]:
-            surface_mm, saturation_mm = float(fields.surface_mm[f]), float(fields.sat1[f])
-            field_capacity = float(fields.fc1[f]) / surface_mm
-            density = (1.0 - saturation_mm / surface_mm) * PARTICLE_DENSITY
             kind = "native" if zones[f].kind == NATIVE else "sand"
-            _write_field(about[f], spec, kind, surface_mm, field_capacity, density, scenario)
+            _write_field(about[f], spec, kind, zones[f], fields[f], scenario)
             _write_calendar(days[:, f], spec, scenario.catalog, weather, covered[f])
             compiled(play_pass, counted=False)(
                 _numbers(spec, kind, scenario.catalog),
                 weather.days,
                 weather.et.vapour_pressure_kpa,
                 nights_h,
+                cloud_terms,
                 days,
                 f,
             )
@@ -111,18 +131,23 @@ def _write_field(
     row: np.record,
     spec: FieldSpec,
     kind: str,
-    surface_mm: float,
-    field_capacity: float,
-    density: float,
+    zone: RootZone,
+    field: np.record,
     scenario: Scenario,
 ) -> None:
-    """PLAY_FIELD of one field, of ``kind`` "native" or "sand"; ``density`` (g/cm3) is that of
-    its surface layer.
-    """
+    """PLAY_FIELD of one field, of ``kind`` "native" or "sand", from its FIELD."""
     catalog = scenario.catalog
     play = spec.play or PlaySpec()
+    surface_mm = float(field.surface_mm)
+    field_capacity, saturation = float(field.fc1) / surface_mm, float(field.sat1) / surface_mm
     hardness = catalog.get("play", f"hardness_{kind}")
-    line = hardness_line(hardness, density, play.hardness, field_capacity)
+    line = hardness_line(
+        hardness,
+        (1.0 - saturation) * PARTICLE_DENSITY,
+        play.hardness,
+        float(field.wp1) / surface_mm,
+        zone.loose_density if kind == "native" else None,
+    )
     wear = catalog.get("play", f"wear_{kind}")
     limits, infield = catalog.get("play", "limits"), catalog.get("play", "infield")
     disease = catalog.get("play", "leaf_disease")
@@ -142,8 +167,11 @@ def _write_field(
     row.most_root_loss = catalog.get("play", "airless_roots")["most_root_loss"]
     for name in ("wear_middle_from", "wear_wet_from"):
         row[name] = wear_limit(wear[name], field_capacity, wear["wear_field_capacity"])
-    # Mud is the moisture at which use wears fastest; sand has none.
-    row.mud_above = row.wear_wet_from if kind == "native" else math.inf
+    mud = catalog.get("play", "mud")
+    # Sand does not turn to mud.
+    native = kind == "native"
+    row.mud_above = mud_from(field_capacity, saturation, mud["mud_pores"]) if native else math.inf
+    row.held_of_rain, row.held_of_watering[:] = held_until_play(mud, zone, surface_mm)
     row.least_wet_hours = disease["leaf_wet_least_h"]
     row.watering_wet_hours[:] = watering_wet_hours(disease)
     if spec.skin is not None:
@@ -169,7 +197,8 @@ def hardness_line(
     entry: Entry,
     bulk_density: float | None = None,
     fitted: HardnessSpec | None = None,
-    field_capacity: float | None = None,
+    wilting_point: float | None = None,
+    loose_density: float | None = None,
 ) -> HardnessLine:
     """The line of a surface.
 
@@ -178,7 +207,8 @@ def hardness_line(
     entry : ``play.hardness_native`` or ``play.hardness_sand`` of the catalogue.
     bulk_density : of the surface soil (g/cm3); None leaves it at that of the line.
     fitted : readings of the field itself, in place of the catalogue's line and scatter.
-    field_capacity : of the surface soil (0..1); None leaves it at that of the line.
+    wilting_point : of the surface soil (0..1); None leaves it at that of the line.
+    loose_density : of the same soil uncompacted (g/cm3); None takes it to be that of the line.
     """
     floor, bare = entry["hardness_floor_g"], entry["hardness_bare_g"]
     if fitted is not None:
@@ -186,15 +216,29 @@ def hardness_line(
         return HardnessLine(fitted.intercept_g, fitted.slope_g, 0.0, bare, fitted.scatter_g)
     intercept, slope = entry["hardness_intercept_g"], entry["hardness_slope_g"]
     if bulk_density is not None:
+        of_line = entry["hardness_reference_density"]
+        compared = density_on_the_line(bulk_density, loose_density or of_line, of_line)
         intercept = intercept_at_density_g(
-            intercept,
-            entry["hardness_density_g"],
-            bulk_density,
-            entry["hardness_reference_density"],
+            intercept, entry["hardness_density_g"], compared, of_line
         )
-    if field_capacity is not None:
-        slope = slope_at_capacity_g(slope, field_capacity, entry["hardness_field_capacity"])
+    if wilting_point is not None:
+        intercept = intercept_at_wilting_g(
+            intercept, slope, wilting_point, entry["hardness_wilting_point"]
+        )
     return HardnessLine(intercept, slope, floor, bare, entry["hardness_scatter_g"])
+
+
+def held_until_play(mud: Entry, zone: RootZone, surface_mm: float) -> tuple[float, list[float]]:
+    """Share of the water above field capacity that play finds beyond that of the day's end: of
+    rain, and of irrigation by time of day in the order of TIMES_OF_DAY.
+    """
+
+    def held(hours: float) -> float:
+        drained = zone.profile.drain_share(0.0, surface_mm, hours)
+        return held_share(drained, zone.profile.drain_share(0.0, surface_mm))
+
+    by_time = [held(mud[f"play_after_{time.replace(' ', '_')}_h"]) for time in TIMES_OF_DAY]
+    return held(mud["play_after_rain_h"]), by_time
 
 
 def watering_wet_hours(disease: Entry) -> list[float]:
@@ -278,6 +322,7 @@ def play_pass(
     weather: Any,
     vapour_pressure_kpa: FloatArray,
     nights_h: FloatArray,
+    cloud_terms: FloatArray,
     days: Any,
     f: int,
 ) -> None:
@@ -286,9 +331,10 @@ def play_pass(
     Parameters
     ----------
     weather : WEATHER (n,). vapour_pressure_kpa, nights_h : (n,).
+    cloud_terms : of each day (n,); 1 under a clear sky.
     days : PLAY_DAY (n, F), of which hours of use and young turf are read.
     """
-    rain_before = 0.0
+    rain_before, cloud_term_before = 0.0, cloud_terms[0]
     for d in range(days.shape[0]):
         day, today = days[d, f], weather[d]
         use = day.use_hours
@@ -302,9 +348,11 @@ def play_pass(
             today.tmin_c,
             dewpoint_c(vapour_pressure_kpa[d]),
             nights_h[d],
-            turf.leaf_depression_c,
+            leaf_cooling_c(turf.leaf_depression_c, cloud_term_before),
             turf.dew_after_sunrise_h,
         )
+        day.wet_night_hours = wet_night_hours(nights_h[d], turf.dew_after_sunrise_h)
+        cloud_term_before = cloud_terms[d]
         # A night ends on the morning of its day; what fell on the day before it began wets it.
         day.rain_wet_hours = rain_wet_hours(rain_before, turf.rain_wet_from_mm, turf.rain_wet_h)
         rain_before = today.rain_mm

@@ -99,14 +99,14 @@ class Profile:
         )
         return fc, wp, sat
 
-    def drain_share(self, top_mm: float, bottom_mm: float) -> float:
-        """Share of the water above field capacity that the slab loses in a day.
+    def drain_share(self, top_mm: float, bottom_mm: float, hours: float = 24.0) -> float:
+        """Share of the water above field capacity that the slab loses in a day, or ``hours``.
 
         Sand loses all of it: three quarters within 15 minutes (Waltz et al. 2003).
         """
         if self.native is None or bottom_mm <= self.sand_depth_mm:
             return 1.0
-        return drain_share_in_a_day(self.native, max(bottom_mm - top_mm, NODE_MM))
+        return drain_share_in_a_day(self.native, max(bottom_mm - top_mm, NODE_MM), hours)
 
 
 def _nodes(depth_mm: float) -> NDArray[np.float64]:

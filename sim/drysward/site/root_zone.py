@@ -46,6 +46,7 @@ class RootZone:
     upward_max_mm_d: float
     root_factor: float
     hydrologic_group: str
+    loose_density: float | None  # of the native soil by its texture, uncompacted; g/cm3
 
 
 def _hydraulics(
@@ -104,6 +105,7 @@ def build_root_zone(spec: RootZoneSpec, catalog: Catalog) -> RootZone:
             upward_max_mm_d=0.0,
             root_factor=1.0,
             hydrologic_group=_GROUPS[_SAND_GROUP].upper(),
+            loose_density=None,
         )
 
     compaction = catalog.get("compaction", words.get("compaction", "none"))
@@ -136,4 +138,5 @@ def build_root_zone(spec: RootZoneSpec, catalog: Catalog) -> RootZone:
         upward_max_mm_d=soil["upward_flow_max"],
         root_factor=compaction["root_factor"] if sand is None else 1.0,
         hydrologic_group=_GROUPS[group].upper(),
+        loose_density=_hydraulics(catalog, soil.key, "none", {}).bulk_density,
     )
