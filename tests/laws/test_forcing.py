@@ -180,8 +180,8 @@ def test_heat_and_demand_by_hand():
     assert browning_drive(5.0, 1.0, 1.0) == pytest.approx(1.0)
     assert browning_drive(0.0, 0.5, 0.4) == pytest.approx(0.2 * 0.5 * 0.4)
     assert browning_drive(50.0, 1.0, 1.0) == pytest.approx(1.5)
-    assert summer_decline(26.0, 21.0, 0.01, 0.5) == pytest.approx(0.025)
-    assert summer_decline(20.0, 21.0, 0.01, 1.0) == 0.0
+    found = [summer_decline(c, 20.0, 0.04, 0.5) for c in (19.0, 22.0, 24.0, 30.0)]
+    assert found == pytest.approx([0.0, 0.01, 0.02, 0.02])
 
 
 def test_winter_rest_by_hand():

@@ -93,7 +93,8 @@ SECTIONS: dict[str, tuple[str, ...]] = {
     # means over the patches, sums as long as these are gone through; the worst error of any
     "mean": _names(
         "mean_runoff mean_drainage mean_leaf_evaporation mean_soil_evaporation mean_transpiration "
-        "mean_depletion mean_deficit mean_crown_wetness mean_footprint mean_wilt mean_green mean_dormant mean_dead"
+        "mean_depletion mean_deficit mean_crown_wetness mean_footprint mean_wilt mean_green "
+        "mean_dormant mean_dead"
     ),
     "error": _names("mean_residual"),
     "stored": _names("mean_w1 mean_w2 mean_w3 mean_thatch mean_hydration"),

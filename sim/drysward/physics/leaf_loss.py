@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from drysward.compiled import equation
-from drysward.physics.arithmetic import clamp, larger
+from drysward.physics.arithmetic import clamp
 
 LEAF_LOSS_ETO_MM = 5.0  # demand at which leaves brown at the stated rate; own estimate
+DECLINE_SPAN_C = 4.0  # over which summer decline sets in; own estimate
 
 
 @equation
@@ -19,11 +20,11 @@ def browning_drive(eto_mm: float, active: float, warmth: float) -> float:
 
 
 @equation
-def summer_decline(tmean_c: float, from_c: float, rate_per_c_d: float, active: float) -> float:
+def summer_decline(tmean_c: float, from_c: float, rate: float, active: float) -> float:
     """Rate (1/d) at which heat, and the disease that comes with it, takes green leaves.
 
-    ``rate_per_c_d`` for each degree of the day's mean above ``from_c``, without transpiration to
-    cool the leaves. Source: own estimate of the form; cool-season cover at St. Paul fell through
-    July on three quarters of ET (National Turfgrass Evaluation Program 2018).
+    ``rate`` without transpiration to cool the leaves, in full from 4 C of the day's mean above
+    ``from_c`` on. Source: own estimate of the form; cool-season cover at St. Paul fell through
+    July, at means of 21 to 24 C, on three quarters of ET (national trial 2018).
     """
-    return rate_per_c_d * larger(tmean_c - from_c, 0.0) * active
+    return rate * clamp((tmean_c - from_c) / DECLINE_SPAN_C, 0.0, 1.0) * active

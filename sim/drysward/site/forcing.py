@@ -53,7 +53,7 @@ from drysward.physics.thresholds import depletion_fraction, wilt_threshold
 from drysward.physics.winter_rest import awake_share, winter_rest_at_start, winter_rest_step
 from drysward.physics.young_turf import young_root_share
 from drysward.scenario.model import SKINNED, FieldSpec
-from drysward.site.profile import OPEN_SUBSOIL, Curves, node_above, water_above_mm
+from drysward.site.profile import Curves, node_above, water_above_mm
 from drysward.site.root_zone import NATIVE, SAND_CAP, RootZone
 from drysward.site.site_weather import WEATHER, SiteWeather
 from drysward.weather.simulated.climate import MONTH_OF_DAY, calendar_day
@@ -174,12 +174,12 @@ def field_record(spec: FieldSpec, zone: RootZone, catalog: Catalog) -> np.recarr
     field.inv_moist_root_zone = 1.0 / turf["moist_root_zone_share"]
     field.root_zone_speed = turf["root_zone_clock_speed"]
     # Soil goes on below the profile that is looked at, and stays moist.
-    is_fed = zone.base == OPEN_SUBSOIL
-    field.subsoil_least = turf["subsoil_least_moisture"] if is_fed else 0.0
+    field.subsoil_least = turf["subsoil_least_moisture"]
     fed_share = 1.0
     if spec.stand == SOD:
         fed_share = min(max((species["sod_root_factor"] - SOD_UNFED) / SOD_FED_SPAN, 0.0), 1.0)
-    field.subsoil_held = is_fed * fed_share * (1.0 - turf["subsoil_clock_speed"])
+    held = zone.subsoil_feeding * (1.0 - turf["subsoil_clock_speed"])
+    field.subsoil_held = fed_share * held
     field.crown_refill = turf["crown_refill_rate"] / (
         species["median_death_25c"] * _sod_death_factor(spec, species)
     )

@@ -36,7 +36,6 @@ class RootZone:
     """A profile with the numbers that belong to its construction."""
 
     kind: str
-    base: str
     profile: Profile
     curve_number: float
     retention_mm: float
@@ -44,6 +43,7 @@ class RootZone:
     surface_storage_mm: float
     rew_mm: float
     upward_max_mm_d: float
+    subsoil_feeding: float
     root_factor: float
     hydrologic_group: str
     loose_density: float | None  # of the native soil by its texture, uncompacted; g/cm3
@@ -95,7 +95,6 @@ def build_root_zone(spec: RootZoneSpec, catalog: Catalog) -> RootZone:
         assert sand is not None
         return RootZone(
             kind=kind,
-            base=base,
             profile=sand,
             curve_number=good_cover[_GROUPS[_SAND_GROUP]],
             retention_mm=retention_mm(good_cover[_GROUPS[_SAND_GROUP]]),
@@ -103,6 +102,7 @@ def build_root_zone(spec: RootZoneSpec, catalog: Catalog) -> RootZone:
             surface_storage_mm=_SAND_SURFACE_STORAGE_MM,
             rew_mm=numbers["rew"],
             upward_max_mm_d=0.0,
+            subsoil_feeding=0.0,
             root_factor=1.0,
             hydrologic_group=_GROUPS[_SAND_GROUP].upper(),
             loose_density=None,
@@ -128,7 +128,6 @@ def build_root_zone(spec: RootZoneSpec, catalog: Catalog) -> RootZone:
     number = good_cover[_GROUPS[group]]
     return RootZone(
         kind=kind,
-        base=base,
         profile=profile,
         curve_number=number,
         retention_mm=retention_mm(number),
@@ -136,6 +135,7 @@ def build_root_zone(spec: RootZoneSpec, catalog: Catalog) -> RootZone:
         surface_storage_mm=storage,
         rew_mm=rew,
         upward_max_mm_d=soil["upward_flow_max"],
+        subsoil_feeding=0.0 if base == BARRIER else soil["subsoil_feeding"],
         root_factor=compaction["root_factor"] if sand is None else 1.0,
         hydrologic_group=_GROUPS[group].upper(),
         loose_density=_hydraulics(catalog, soil.key, "none", {}).bulk_density,
