@@ -55,6 +55,8 @@ MOST_WILT_AT_QUALITY = {6: 0.25, 5: 0.50}
 # Days by which a crossing that is not reached lies beyond the span, for a unit of cover: this keeps
 # a slope where there is nothing to count.
 DAYS_PER_COVER = 100.0
+DOSE_POWER = 5.0
+DEAD_SHARES = ("dead at day", "dead after wilt")
 
 SOFTPLUS_AT_EDGE = math.log(math.e - 1.0)  # where softplus is 1
 
@@ -341,11 +343,10 @@ def traces(
         (replace(whole, scenario=one, columns=np.array([c])), one.plans[0])
         for c, one in enumerate(scenarios)
     ]
-    # A few blocks of lanes at a time.
     runs = advance_all(whole, start_runs(starts), slice(0, len(record.dates)))
     trace = runs.trace[:, :, 0]
-    first = [int((_new_year(FIRST_YEAR + y) - _new_year(FIRST_YEAR)).astype(int)) for y in range(years)]
-    edges = [*first, len(record.dates)]
+    new_years = [_new_year(FIRST_YEAR + y) for y in range(years)]
+    edges = [*np.searchsorted(record.dates, new_years), len(record.dates)]
     cut = [slice(a + setup.day0, b) for a, b in pairwise(edges)]
     return [[one[days].view(np.recarray) for days in cut] for one in trace]
 
@@ -368,6 +369,16 @@ def _side_by_side(sites: Sequence[PreparedSite]) -> PreparedSite:
 
 
 # --- what is measured
+
+
+def dose(dead: Any) -> Any:
+    """The death dose behind a dead share, 1 where half are dead.
+
+    A share stays near 0 or 1 over most doses; losses are worked out on the dose, which has a slope
+    there. The power is that of the dose-response curve.
+    """
+    dead = np.clip(dead, 1e-12, 1.0 - 1e-12)
+    return (dead / (1.0 - dead)) ** (1.0 / DOSE_POWER)
 
 
 def _below(values: FloatArray, level: float) -> float:
@@ -410,7 +421,7 @@ def _days_until_green_below(trace: Any, setup: Setup, at: Mapping[str, Any]) -> 
 
 
 def _days_until_dead_above(trace: Any, setup: Setup, at: Mapping[str, Any]) -> float:
-    return _below(-trace.dead[: setup.trial_days], -at["share"])
+    return _below(-dose(trace.dead[: setup.trial_days]), -float(dose(at["share"])))
 
 
 def _days_to_wilt(trace: Any, setup: Setup, at: Mapping[str, Any]) -> float:
@@ -493,8 +504,15 @@ def _water_mm(trace: Any, setup: Setup, at: Mapping[str, Any]) -> float:
 
 
 def _quality(trace: Any, setup: Setup, at: Mapping[str, Any]) -> float:
+    """Margin of the worst day that counts; below 0, halfway to the mean shortfall of all days.
+
+    Turf that is brown at the end has the same worst day however late it browns: the mean has a
+    slope then.
+    """
     margin = np.sort(_margin(_span(trace, setup, at), at.get("rating", 6)))
-    return float(margin[at.get("poor_days", 0)])
+    counted = margin[at.get("poor_days", 0) :]
+    worst = float(counted[0])
+    return worst if worst >= 0.0 else 0.5 * (worst + float(np.minimum(counted, 0.0).mean()))
 
 
 def _days_acceptable(trace: Any, setup: Setup, at: Mapping[str, Any]) -> float:
@@ -549,13 +567,13 @@ def predict(
     overrides: Sequence[Numbers],
     *,
     setups: Mapping[str, Setup] | None = None,
-    several_years: bool = True,
+    years: int | None = None,
     pool: ProcessPoolExecutor | None = None,
 ) -> FloatArray:
     """What the simulation makes of cases under sets of catalogue numbers, (sets, cases).
 
-    ``several_years`` runs each setup for as many years as it says, else for one. ``pool`` spreads
-    setups over processes. An order's number is the difference.
+    ``years`` is how many each setup runs, as many as it says when None; its number is their mean.
+    ``pool`` spreads setups over processes. An order's number is the difference.
     """
     setups = setups or read_cases().setups
     wanted: dict[str, list[Case]] = {}
@@ -571,8 +589,7 @@ def predict(
         place = [
             known.setdefault(_that_matter(setup, numbers), len(known)) for numbers in overrides
         ]
-        years = setup.years if several_years else 1
-        jobs.append((setup, tuple(known), years, tuple(some)))
+        jobs.append((setup, tuple(known), years or setup.years, tuple(some)))
         places.append((key, place))
     # The longest first, so that processes end together.
     order = sorted(range(len(jobs)), key=lambda j: -len(jobs[j][1]) * jobs[j][2])
@@ -605,15 +622,24 @@ def processes(workers: int) -> ProcessPoolExecutor:
 def residuals(cases: Sequence[Case], values: FloatArray) -> FloatArray:
     """Residual of each case, with a slope everywhere: values (..., cases).
 
-    A band gives (value - center) / half width, so that it is 1 at both ends, and grows like the
-    square root far out. A bound on one side gives a soft ramp that is 1 at the bound. Times the
-    root of the case's weight.
+    Dead shares are taken as doses. A band gives (value - center) / half width, which is 1 at both
+    ends; a bound on one side a soft ramp that is 1 at the bound. Both are bent (soft_l1) to grow
+    like a square root far out, and multiplied by the root of the case's weight.
     """
-    low = np.array([case.low for case in cases])
-    high = np.array([case.high for case in cases])
-    center = np.array([case.center for case in cases])
-    scale = np.array([case.scale for case in cases])
+    low, center, high, scale = (
+        np.array([getattr(case, name) for case in cases])
+        for name in ("low", "center", "high", "scale")
+    )
     weight = np.array([case.weight for case in cases])
+    on_dose = np.array([case.metric in DEAD_SHARES and not case.how for case in cases])
+    # The far end of a ramp, which must be a share as well.
+    far = np.where(np.isinf(low), high + scale, low - scale)
+    values, low, center, high = (
+        np.where(on_dose & np.isfinite(x), dose(x), x) for x in (values, low, center, high)
+    )
+    one_sided = np.isinf(low) | np.isinf(high)
+    width = np.where(one_sided, np.abs(dose(far) - center), 0.5 * (high - low))
+    scale = np.where(on_dose, width, scale)
     from_center = np.abs(values - center) / scale
     # A center that is not in the middle: each side has its own width.
     with np.errstate(invalid="ignore"):
@@ -621,12 +647,11 @@ def residuals(cases: Sequence[Case], values: FloatArray) -> FloatArray:
     side = np.where(values >= center, np.where(np.isfinite(up), up, 1.0), down)
     side = np.where(np.isfinite(side) & (side > 0.0), side, 1.0)
     band = np.sign(values - center) * from_center / side
-    one_sided = np.isinf(low) | np.isinf(high)
     beyond = np.where(np.isinf(low), values - high, low - values)
     beyond = np.where(one_sided, beyond, 0.0) / scale
     ramp = np.logaddexp(0.0, beyond + SOFTPLUS_AT_EDGE)
     plain = np.where(one_sided, ramp, band)
-    soft = np.sign(plain) * np.sqrt(2.0 * (np.sqrt(1.0 + plain**2) - 1.0))
+    soft = plain * np.sqrt(2.0 / (np.sqrt(1.0 + plain**2) + 1.0))
     return soft * np.sqrt(weight)
 
 
