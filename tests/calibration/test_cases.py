@@ -60,8 +60,8 @@ def test_results_are_of_today():
     table = fit.read_table()
     assert list(table) == [case.key for case in CASES]
     for case, value in zip(CASES, today(), strict=True):
-        told = float(table[case.key][column].rstrip(" *"))
-        assert value == pytest.approx(told, rel=0.02, abs=0.005), (
+        written = float(table[case.key][column].rstrip(" *"))
+        assert value == pytest.approx(written, rel=0.02, abs=0.005), (
             f"{case.key}: run python tests/calibration/fit.py --leave-one-out"
         )
 
@@ -89,7 +89,7 @@ def bound(low, high, metric="green at day"):
 
 
 @pytest.mark.parametrize("metric", ["green at day", "dead at day"])
-def test_residuals_tell_inside_and_always_have_a_slope(metric):
+def test_residuals_are_one_at_the_edge_and_always_have_a_slope(metric):
     edge = np.sqrt(2.0 * (np.sqrt(2.0) - 1.0))
     band, least, most = bound(0.2, 0.4, metric), bound(0.3, np.inf, metric), bound(-np.inf, 0.3)
     values = np.linspace(0.001, 0.999, 400)[:, None]
