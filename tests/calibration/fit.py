@@ -8,8 +8,9 @@
 
 ``--workers`` says how many processes, ``--table`` writes RESULTS.md in any case. What may move
 stands in ``free.toml``. ``prior.toml`` keeps the values from before the first fit that was written:
-priors stay centered on these, so that a second fit is no second look at the same cases. The loss is a sum of squares: residuals of the cases and of
-the priors, in which the numbers of a species are drawn to the shift that its group has in common.
+priors stay centered on these, so that a second fit is no second look at the same cases. The loss
+is a sum of squares: residuals of the cases and of the priors, in which the numbers of a species
+are drawn to the shift that its group has in common.
 """
 
 from __future__ import annotations
@@ -126,14 +127,14 @@ class Prior:
 
 def read_prior(catalog: Catalog, path: Path = FREE_FILE) -> Prior:
     """What may move. ValueError for a number that the catalogue does not have."""
-    told = tomllib.loads(path.read_text(encoding="utf-8"))
+    tables = tomllib.loads(path.read_text(encoding="utf-8"))
     numbers: list[Free] = []
     group_sd: list[float] = []
     group_names: list[str] = []
     passed_over: list[str] = []
-    for row in told["free"]:
+    for row in tables["free"]:
         kind, name = row["file"], row["name"]
-        groups = told["groups"] if kind == "species" and "group_sd" in row else {"": None}
+        groups = tables["groups"] if kind == "species" and "group_sd" in row else {"": None}
         for group, members in groups.items():
             keys = members or [row.get("entry", ENTRY_OF_FILE.get(kind, ""))]
             if not group and kind == "species":
@@ -181,8 +182,8 @@ def values_before() -> dict[str, float]:
     """Numbers as they were before the first fit that was written."""
     if not PRIOR_FILE.exists():
         return {}
-    told: dict[str, float] = tomllib.loads(PRIOR_FILE.read_text(encoding="utf-8"))
-    return told
+    values: dict[str, float] = tomllib.loads(PRIOR_FILE.read_text(encoding="utf-8"))
+    return values
 
 
 class Fit:
@@ -193,17 +194,17 @@ class Fit:
         cases: Sequence[Case],
         prior: Prior,
         pool: ProcessPoolExecutor | None,
-        several_years: bool,
+        years: int | None,
     ) -> None:
         self.cases, self.prior, self.pool = cases, prior, pool
-        self.several_years = several_years
+        self.years = years
         self.evaluations = 0
 
     def values(self, many: Sequence[FloatArray]) -> FloatArray:
         """Model values (sets, cases) at shifts."""
         self.evaluations += len(many)
         sets = [self.prior.overrides(shifts) for shifts in many]
-        return predict(self.cases, sets, several_years=self.several_years, pool=self.pool)
+        return predict(self.cases, sets, years=self.years, pool=self.pool)
 
     def residuals(self, shifts: FloatArray) -> FloatArray:
         of_cases = residuals(self.cases, self.values([shifts])[0])
@@ -226,13 +227,13 @@ class Fit:
             out[:, i] = (values[i + 1] - values[0]) / step
         return np.concatenate([out, self.prior.slope()])
 
-    def run(self, most: int, tell: Callable[[str], None]) -> FloatArray:
+    def run(self, most: int, report: Callable[[str], None]) -> FloatArray:
         """The shifts of least loss."""
         start = np.zeros(self.prior.n)
         low, high = self.prior.bounds()
 
         def slope(shifts: FloatArray) -> FloatArray:
-            tell(f"  loss {float((self.residuals(shifts) ** 2).sum()):.1f}, slopes")
+            report(f"  loss {float((self.residuals(shifts) ** 2).sum()):.1f}, slopes")
             return self.slope(shifts)
 
         found = least_squares(
@@ -242,7 +243,7 @@ class Fit:
 
 
 def leave_one_out(
-    fit: Fit, fitted: FloatArray, steps: int, tell: Callable[[str], None]
+    fit: Fit, fitted: FloatArray, steps: int, report: Callable[[str], None]
 ) -> FloatArray:
     """Value of each case when its study is left out of the fit (cases,).
 
@@ -271,7 +272,7 @@ def leave_one_out(
     rows, loss = losses(at, values)
     share = np.ones(len(studies))
     for step in range(steps):
-        tell(f"  leaving one out, step {step + 1} of {steps}")
+        report(f"  leaving one out, step {step + 1} of {steps}")
         new = at.copy()
         for s in range(len(studies)):
             on = kept[s]
@@ -326,12 +327,14 @@ def results_table(cases: Sequence[Case], columns: Mapping[str, FloatArray]) -> s
     lines += ["", "| study | case | observed | " + " | ".join(names) + " |"]
     lines.append("| --- | --- | --- |" + " ---: |" * len(names))
     for i, case in enumerate(cases):
-        told = [told_value(columns[name][i], bool(within[name][i])) for name in names]
-        lines.append(f"| {case.study} | {case.key} | {observed(case)} | " + " | ".join(told) + " |")
+        values = [value_text(columns[name][i], bool(within[name][i])) for name in names]
+        lines.append(
+            f"| {case.study} | {case.key} | {observed(case)} | " + " | ".join(values) + " |"
+        )
     return "\n".join(lines) + "\n"
 
 
-def told_value(value: float, is_inside: bool) -> str:
+def value_text(value: float, is_inside: bool) -> str:
     return f"{value:.3g}" + ("" if is_inside else " *")
 
 
@@ -380,7 +383,7 @@ def write_numbers(prior: Prior, shifts: FloatArray) -> None:
         (CONFIGS / f"{kind}.toml").write_text(text, encoding="utf-8")
 
 
-def tell_numbers(prior: Prior, shifts: FloatArray, slope: FloatArray) -> None:
+def print_numbers(prior: Prior, shifts: FloatArray, slope: FloatArray) -> None:
     """Each number before and after, its standard deviation over that of its prior, its bounds."""
     covariance = np.linalg.inv(slope.T @ slope)
     alone = np.linalg.inv(prior.slope().T @ prior.slope())
@@ -389,10 +392,10 @@ def tell_numbers(prior: Prior, shifts: FloatArray, slope: FloatArray) -> None:
     for i, one in enumerate(prior.numbers):
         edge = AT_BOUND * (high[i] - low[i])
         at_bound = shifts[i] - low[i] < edge or high[i] - shifts[i] < edge
-        told = "  not known: at its bound" if at_bound else ""
+        remark = "  not known: at its bound" if at_bound else ""
         print(
             f"{one.name:55s} {one.value:9.4g} -> {one.at(shifts[i]):9.4g}"
-            f"  sd {narrowed[i]:4.0%} of prior{told}"
+            f"  sd {narrowed[i]:4.0%} of prior{remark}"
         )
     for name, shift in zip(prior.group_names, shifts[len(prior.numbers) :], strict=True):
         print(f"group {name:49s} shift {shift:+.3f}")
@@ -404,39 +407,38 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--leave-one-out", action="store_true", help="predict each study as well")
     parser.add_argument("--write", action="store_true", help="write numbers into configs/")
     parser.add_argument("--table", action="store_true", help="write RESULTS.md")
-    parser.add_argument("--one-year", action="store_true", help="one year for every case")
+    parser.add_argument("--years", type=int, help="years of every case; its own when not given")
     parser.add_argument("--workers", type=int, default=os.cpu_count() or 1)
     parser.add_argument("--most", type=int, default=12, help="most evaluations of the fit")
-    told = parser.parse_args(arguments)
+    options = parser.parse_args(arguments)
     cases, _ = read_cases()
-    several = not told.one_year
     began = time.monotonic()
     prior = read_prior(load_catalog())
     # Compiled before processes are made, so that they share it.
     start = prior.overrides(np.zeros(prior.n))
-    columns = {"before": predict(cases, [start], several_years=several)[0]}
+    columns = {"before": predict(cases, [start], years=options.years)[0]}
     for name in prior.passed_over:
         print(f"passed over: {name}")
-    if told.as_it_is and PRIOR_FILE.exists():
-        columns["fitted"] = predict(cases, [{}], several_years=several)[0]
-    if not told.as_it_is:
-        with harness.processes(told.workers) as pool:
-            fit = Fit(cases, prior, pool, several)
-            shifts = fit.run(told.most, lambda text: print(text, flush=True))
+    if options.as_it_is and PRIOR_FILE.exists():
+        columns["fitted"] = predict(cases, [{}], years=options.years)[0]
+    if not options.as_it_is:
+        with harness.processes(options.workers) as pool:
+            fit = Fit(cases, prior, pool, options.years)
+            shifts = fit.run(options.most, lambda text: print(text, flush=True))
             columns["fitted"] = fit.values([prior.written(shifts)])[0]
-            if told.leave_one_out:
+            if options.leave_one_out:
                 columns["predicted"] = leave_one_out(
                     fit, shifts, GAUSS_NEWTON_STEPS, lambda text: print(text, flush=True)
                 )
-            tell_numbers(prior, shifts, fit.slope(shifts))
+            print_numbers(prior, shifts, fit.slope(shifts))
             print(f"{fit.evaluations} sets of numbers")
-        if told.write:
+        if options.write:
             write_numbers(prior, shifts)
     for name, values in columns.items():
         loss = float((residuals(cases, values) ** 2).sum())
         within = inside(cases, values)
         print(f"{name}: {within.sum()} of {len(cases)} cases inside, loss of cases {loss:.1f}")
-    if told.table or told.leave_one_out:
+    if options.table or options.leave_one_out:
         RESULTS_FILE.write_text(results_table(cases, columns), encoding="utf-8")
     print(f"{time.monotonic() - began:.0f} s")
     return 0

@@ -32,7 +32,15 @@ from drysward.scenario.model import (
     Site,
     WeatherSource,
 )
-from drysward.site.stretches import PreparedSite, spans, stretches, weather_stretch
+from drysward.site.root_zone import RootZone, build_root_zone
+from drysward.site.stretches import (
+    Ground,
+    PreparedSite,
+    ground_of,
+    spans,
+    stretches,
+    weather_stretch,
+)
 from drysward.weather.record import DailyRecord
 from drysward.weather.series import recorded
 
@@ -49,12 +57,14 @@ AREA_M2 = 100.0
 # Waterings on so many days of the week.
 WATERING_DAYS = {1: (0,), 2: (0, 3), 3: (0, 2, 4), 7: (0, 1, 2, 3, 4, 5, 6)}
 
-# How ratings of 1 to 9 are read as cover; our assumption, told in cases.toml.
+# How ratings of 1 to 9 are read as cover; our assumption, stated in cases.toml.
 GREEN_AT_QUALITY = {6: 0.75, 5: 0.60}
 MOST_WILT_AT_QUALITY = {6: 0.25, 5: 0.50}
 # Days by which a crossing that is not reached lies beyond the span, for a unit of cover: this keeps
 # a slope where there is nothing to count.
 DAYS_PER_COVER = 100.0
+DOSE_POWER = 5.0
+DEAD_SHARES = ("dead at day", "dead after wilt")
 
 SOFTPLUS_AT_EDGE = math.log(math.e - 1.0)  # where softplus is 1
 
@@ -122,9 +132,9 @@ class CaseFile(NamedTuple):
 @cache
 def read_cases(path: Path = CASES_FILE) -> CaseFile:
     """Cases and setups of a file; ValueError names the entry that is wrong."""
-    told = tomllib.loads(path.read_text(encoding="utf-8"))
-    setups = {key: _setup(key, row, told["weather"]) for key, row in told["setups"].items()}
-    cases = tuple(_case(key, row, setups) for key, row in told["cases"].items())
+    tables = tomllib.loads(path.read_text(encoding="utf-8"))
+    setups = {key: _setup(key, row, tables["weather"]) for key, row in tables["setups"].items()}
+    cases = tuple(_case(key, row, setups) for key, row in tables["cases"].items())
     return CaseFile(cases, setups)
 
 
@@ -243,44 +253,44 @@ def _columns(days: int, *pairs_and_interval: Any) -> FloatArray:
 
 def plan_of(setup: Setup) -> PlanSpec:
     """The plan of a setup, within its trial; depths are what reaches the plot."""
-    told = dict(setup.plan)
+    plan = setup.plan
     first, last = setup.day0, setup.day0 + setup.trial_days - 1
     # The calendar of the program has a 29th of February.
     season = tuple(day + (day >= 59) for day in (first, last))
     common = {"season": season, "allow_for_uniformity": False, "least_depth_mm": 0.0}
-    days = tuple(day in WATERING_DAYS[told.get("per_week", 7)] for day in range(7))
-    rule = told["rule"]
+    days = tuple(day in WATERING_DAYS[plan.get("per_week", 7)] for day in range(7))
+    rule = plan["rule"]
     if rule == "none":
         return PlanSpec("p", "p", "none", **common)
     if rule == "share of reference":
-        depth, interval = _depth_of_reference(setup, told), told.get("every", 1)
+        depth, interval = _depth_of_reference(setup, plan), plan.get("every", 1)
         by_weekday = tuple(depth * on for on in days)
         return PlanSpec("p", "p", "fixed", by_weekday, interval_days=interval, **common)
     if rule == "fixed":
-        by_weekday = tuple(told["depth_mm"] * on for on in days)
-        interval = told.get("every", 1)
+        by_weekday = tuple(plan["depth_mm"] * on for on in days)
+        interval = plan.get("every", 1)
         return PlanSpec("p", "p", "fixed", by_weekday, interval_days=interval, **common)
     if rule == "share of use":
-        return PlanSpec("p", "p", "share of et", share=told["share"], allowed=days, **common)
+        return PlanSpec("p", "p", "share of et", share=plan["share"], allowed=days, **common)
     if rule == "refill":
-        target = told.get("target", 0.0)
-        return PlanSpec("p", "p", "refill", trigger=told["trigger"], target=target, **common)
+        target = plan.get("target", 0.0)
+        return PlanSpec("p", "p", "refill", trigger=plan["trigger"], target=target, **common)
     if rule == "crowns":
-        depth, interval = told["depth_mm"], told["every"]
+        depth, interval = plan["depth_mm"], plan["every"]
         return PlanSpec(
             "p", "p", "none", crown_depth_mm=depth, crown_interval_days=interval, **common
         )
     raise ValueError(f"setups.{setup.key}: no rule '{rule}'")
 
 
-def _depth_of_reference(setup: Setup, told: Mapping[str, Any]) -> float:
+def _depth_of_reference(setup: Setup, plan: Mapping[str, Any]) -> float:
     """Depth of each watering that makes up a share of the trial's mean reference ET."""
     record = weather_record(setup)
     eto = record.reference_et_mm
     assert eto is not None
     mean = float(eto[setup.day0 : setup.day0 + setup.trial_days].mean())
-    every = told["every"] if "every" in told else 7.0 / told.get("per_week", 7)
-    return float(told["share"] * mean * every)
+    every = plan["every"] if "every" in plan else 7.0 / plan.get("per_week", 7)
+    return float(plan["share"] * mean * every)
 
 
 def scenario_of(setup: Setup, catalog: Catalog) -> Scenario:
@@ -331,14 +341,13 @@ def traces(
     """Daily account of each set of numbers and year, from the first day of the trial on."""
     record = weather_record(setup, years)
     series = recorded(record)
-    scenarios = [scenario_of(setup, _catalog(numbers)) for numbers in sets]
-    span = spans(scenarios[0], series, years_at_once=None)
+    first = scenario_of(setup, _catalog(sets[0]))
+    scenarios = [first, *(replace(first, catalog=_catalog(numbers)) for numbers in sets[1:])]
+    span = spans(first, series, years_at_once=None)
     ((start, end),) = span.parts
-    part = weather_stretch(scenarios[0], series, span, start, end)
-    sites = [
-        next(stretches(one, series, years_at_once=None, known={start: part})) for one in scenarios
-    ]
-    whole = _side_by_side(sites)
+    part = weather_stretch(first, series, span, start, end)
+    site = next(stretches(first, series, years_at_once=None, known={start: part}))
+    whole = _side_by_side(site, [ground_of(one, _zones(one), part) for one in scenarios])
     starts = [
         (replace(whole, scenario=one, columns=np.array([c])), one.plans[0])
         for c, one in enumerate(scenarios)
@@ -351,24 +360,35 @@ def traces(
     return [[one[days].view(np.recarray) for days in cut] for one in trace]
 
 
-def _side_by_side(sites: Sequence[PreparedSite]) -> PreparedSite:
-    """One stretch with the field of each site in a column of its own."""
-    first = sites[0]
-    play = first.play._replace(
-        fields=np.concatenate([site.play.fields for site in sites]).view(np.recarray),
-        days=np.concatenate([site.play.days for site in sites], axis=1).view(np.recarray),
-    )
+def _zones(scenario: Scenario) -> tuple[RootZone, ...]:
+    return tuple(build_root_zone(field.root_zone, scenario.catalog) for field in scenario.fields)
+
+
+def _side_by_side(site: PreparedSite, grounds: Sequence[Ground]) -> PreparedSite:
+    """One stretch with the field of each ground in a column of its own; nobody plays on it."""
+    n = len(grounds)
     return replace(
-        first,
-        zones=tuple(site.zones[0] for site in sites),
-        fields=np.concatenate([site.fields for site in sites]).view(np.recarray),
-        days=np.concatenate([site.days for site in sites], axis=1).view(np.recarray),
-        play=play,
-        columns=np.array([0]),
+        site,
+        fields=np.concatenate([one.fields for one in grounds]).view(np.recarray),
+        days=np.concatenate([one.days for one in grounds], axis=1).view(np.recarray),
+        play=site.play._replace(
+            fields=np.repeat(site.play.fields, n).view(np.recarray),
+            days=np.repeat(site.play.days, n, axis=1).view(np.recarray),
+        ),
     )
 
 
 # --- what is measured
+
+
+def dose(dead: Any) -> Any:
+    """The death dose behind a dead share, 1 where half are dead.
+
+    A share stays near 0 or 1 over most doses; losses are worked out on the dose, which has a slope
+    there. The power is that of the dose-response curve.
+    """
+    dead = np.clip(dead, 1e-12, 1.0 - 1e-12)
+    return (dead / (1.0 - dead)) ** (1.0 / DOSE_POWER)
 
 
 def _below(values: FloatArray, level: float) -> float:
@@ -411,7 +431,7 @@ def _days_until_green_below(trace: Any, setup: Setup, at: Mapping[str, Any]) -> 
 
 
 def _days_until_dead_above(trace: Any, setup: Setup, at: Mapping[str, Any]) -> float:
-    return _below(-trace.dead[: setup.trial_days], -at["share"])
+    return _below(-dose(trace.dead[: setup.trial_days]), -float(dose(at["share"])))
 
 
 def _days_to_wilt(trace: Any, setup: Setup, at: Mapping[str, Any]) -> float:
@@ -494,8 +514,15 @@ def _water_mm(trace: Any, setup: Setup, at: Mapping[str, Any]) -> float:
 
 
 def _quality(trace: Any, setup: Setup, at: Mapping[str, Any]) -> float:
+    """Margin of the worst day that counts; below 0, halfway to the mean shortfall of all days.
+
+    Turf that is brown at the end has the same worst day however late it browns: the mean has a
+    slope then.
+    """
     margin = np.sort(_margin(_span(trace, setup, at), at.get("rating", 6)))
-    return float(margin[at.get("poor_days", 0)])
+    counted = margin[at.get("poor_days", 0) :]
+    worst = float(counted[0])
+    return worst if worst >= 0.0 else 0.5 * (worst + float(np.minimum(counted, 0.0).mean()))
 
 
 def _days_acceptable(trace: Any, setup: Setup, at: Mapping[str, Any]) -> float:
@@ -550,30 +577,29 @@ def predict(
     overrides: Sequence[Numbers],
     *,
     setups: Mapping[str, Setup] | None = None,
-    several_years: bool = True,
+    years: int | None = None,
     pool: ProcessPoolExecutor | None = None,
 ) -> FloatArray:
     """What the simulation makes of cases under sets of catalogue numbers, (sets, cases).
 
-    ``several_years`` runs each setup for as many years as it says, else for one. ``pool`` spreads
-    setups over processes. An order's number is the difference.
+    ``years`` is how many each setup runs, as many as it says when None; its number is their mean.
+    ``pool`` spreads setups over processes. An order's number is the difference.
     """
     setups = setups or read_cases().setups
-    wanted: dict[str, list[Case]] = {}
+    cases_of: dict[str, list[Case]] = {}
     for case in cases:
         for key in filter(None, (case.setup, case.against)):
-            if case not in wanted.setdefault(key, []):
-                wanted[key].append(case)
+            if case not in cases_of.setdefault(key, []):
+                cases_of[key].append(case)
     jobs: list[Job] = []
     places: list[tuple[str, list[int]]] = []
-    for key, some in wanted.items():
+    for key, some in cases_of.items():
         setup = setups[key]
         known: dict[tuple[tuple[str, float], ...], int] = {}
         place = [
             known.setdefault(_that_matter(setup, numbers), len(known)) for numbers in overrides
         ]
-        years = setup.years if several_years else 1
-        jobs.append((setup, tuple(known), years, tuple(some)))
+        jobs.append((setup, tuple(known), years or setup.years, tuple(some)))
         places.append((key, place))
     # The longest first, so that processes end together.
     order = sorted(range(len(jobs)), key=lambda j: -len(jobs[j][1]) * jobs[j][2])
@@ -606,15 +632,24 @@ def processes(workers: int) -> ProcessPoolExecutor:
 def residuals(cases: Sequence[Case], values: FloatArray) -> FloatArray:
     """Residual of each case, with a slope everywhere: values (..., cases).
 
-    A band gives (value - center) / half width, so that it is 1 at both ends, and grows like the
-    square root far out. A bound on one side gives a soft ramp that is 1 at the bound. Times the
-    root of the case's weight.
+    Dead shares are taken as doses. A band gives (value - center) / half width, which is 1 at both
+    ends; a bound on one side a soft ramp that is 1 at the bound. Both are bent (soft_l1) to grow
+    like a square root far out, and multiplied by the root of the case's weight.
     """
-    low = np.array([case.low for case in cases])
-    high = np.array([case.high for case in cases])
-    center = np.array([case.center for case in cases])
-    scale = np.array([case.scale for case in cases])
+    low, center, high, scale = (
+        np.array([getattr(case, name) for case in cases])
+        for name in ("low", "center", "high", "scale")
+    )
     weight = np.array([case.weight for case in cases])
+    on_dose = np.array([case.metric in DEAD_SHARES and not case.how for case in cases])
+    # The far end of a ramp, which must be a share as well.
+    far = np.where(np.isinf(low), high + scale, low - scale)
+    values, low, center, high = (
+        np.where(on_dose & np.isfinite(x), dose(x), x) for x in (values, low, center, high)
+    )
+    one_sided = np.isinf(low) | np.isinf(high)
+    width = np.where(one_sided, np.abs(dose(far) - center), 0.5 * (high - low))
+    scale = np.where(on_dose, width, scale)
     from_center = np.abs(values - center) / scale
     # A center that is not in the middle: each side has its own width.
     with np.errstate(invalid="ignore"):
@@ -622,12 +657,11 @@ def residuals(cases: Sequence[Case], values: FloatArray) -> FloatArray:
     side = np.where(values >= center, np.where(np.isfinite(up), up, 1.0), down)
     side = np.where(np.isfinite(side) & (side > 0.0), side, 1.0)
     band = np.sign(values - center) * from_center / side
-    one_sided = np.isinf(low) | np.isinf(high)
     beyond = np.where(np.isinf(low), values - high, low - values)
     beyond = np.where(one_sided, beyond, 0.0) / scale
     ramp = np.logaddexp(0.0, beyond + SOFTPLUS_AT_EDGE)
     plain = np.where(one_sided, ramp, band)
-    soft = np.sign(plain) * np.sqrt(2.0 * (np.sqrt(1.0 + plain**2) - 1.0))
+    soft = plain * np.sqrt(2.0 / (np.sqrt(1.0 + plain**2) + 1.0))
     return soft * np.sqrt(weight)
 
 
