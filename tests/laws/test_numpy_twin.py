@@ -192,7 +192,7 @@ class Columns:
         patch["wetting"] = np.maximum(0.9 * wetting, 0.5 * (wetting + wetness))
 
         short = np.clip(1.0 - ks * field["inv_browning_start"], 0.0, 1.0)
-        fired = np.clip(1.0 - ks / 0.125, 0.0, 1.0)
+        fired = np.clip(1.0 - ks * field["inv_firing_ks"], 0.0, 1.0)
         rate = field["browning_rate"] * short + field["firing_rate"] * fired
         rate = day["browning_drive"] * rate + day["summer_decline"] * sheltered
         browned = patch["green"] * rate / (1.0 + rate)

@@ -164,7 +164,7 @@ def answer(
     wetting, dormant_age, inv_rooting, ks, wetness, subsoil_wetness, held_in_reach, wp1, crown_wp,
     wp2, inv_taw, inv_moist_root_zone, root_zone_speed, subsoil_least, subsoil_held, crown_clock,
     crown_refill, heat_kill, heat_shelter, freeze_kill, browning_drive, inv_browning_start, browning_rate,
-    firing_rate, summer_decline, recovery, inv_age_slowing, spread, reseed, awake, p_footprint,
+    inv_firing_ks, firing_rate, summer_decline, recovery, inv_age_slowing, spread, reseed, awake, p_footprint,
     wilt_threshold, inv_ramp, liquid, caught, before, runoff, drainage, leaf_evaporation,
     transpiration, soil_evaporation, mean_depletion, mean_deficit, mean_crown_wetness,
     mean_footprint, mean_wilt, mean_residual,
@@ -197,7 +197,7 @@ def answer(
 
     change = regreening(dormant, recovery, ks, wetting, dormant_age, inv_age_slowing)
     change -= green * leaf_death(
-        ks, inv_browning_start, browning_rate, firing_rate, browning_drive,
+        ks, inv_browning_start, browning_rate, inv_firing_ks, firing_rate, browning_drive,
         summer_decline * unsheltered,
     )  # fmt: skip
     green = (green + change) * alive

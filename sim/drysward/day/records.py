@@ -49,7 +49,7 @@ FIELD = _dtype(
     "intake_rate surface_storage "
     # turf
     "thatch_storage ground_cover mulch dormant_shade uptake_weight inv_ramp "
-    "inv_browning_start browning_rate firing_rate inv_age_slowing heat_shelter "
+    "inv_browning_start browning_rate inv_firing_ks firing_rate inv_age_slowing heat_shelter "
     # crowns: what moist soil around and below the roots does for them, and how fast they drink
     "inv_moist_root_zone root_zone_speed subsoil_least subsoil_held crown_refill"
 )

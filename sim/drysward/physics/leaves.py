@@ -7,10 +7,6 @@ from __future__ import annotations
 
 from drysward.compiled import equation
 from drysward.physics.arithmetic import clamp
-
-FIRING_INV_KS = 8.0  # 1 over the Ks below which leaves fire: transpiration nearly gone
-
-
 @equation
 def share_past(depletion: float, threshold: float, inv_width: float) -> float:
     """Share of plants past a threshold of depletion, rising linearly across it.
@@ -23,7 +19,13 @@ def share_past(depletion: float, threshold: float, inv_width: float) -> float:
 
 @equation
 def leaf_death(
-    ks: float, inv_start: float, browning: float, firing: float, drive: float, decline: float
+    ks: float,
+    inv_start: float,
+    browning: float,
+    inv_firing: float,
+    firing: float,
+    drive: float,
+    decline: float,
 ) -> float:
     """Share of green leaves that die in a day.
 
@@ -31,14 +33,14 @@ def leaf_death(
     ----------
     ks : transpiration over its demand. inv_start : 1 over the Ks at which leaves begin to die.
     browning : rate (1/d) with no transpiration, of leaves that thin out over weeks of a deficit.
-    firing : further rate (1/d) once transpiration is nearly gone.
+    firing : further rate (1/d) with no transpiration, from a Ks of 1 / ``inv_firing`` down.
     drive : how far demand and warmth drive both, 1 at 5 mm/d. decline : rate (1/d) of the heat.
 
     A step back in time (x / (1 + x)), so that the share stays below 1. Source: own estimate of
     the form.
     """
     thinning = browning * clamp(1.0 - ks * inv_start, 0.0, 1.0)
-    rate = drive * (thinning + firing * clamp(1.0 - ks * FIRING_INV_KS, 0.0, 1.0)) + decline
+    rate = drive * (thinning + firing * clamp(1.0 - ks * inv_firing, 0.0, 1.0)) + decline
     return rate / (1.0 + rate)
 
 

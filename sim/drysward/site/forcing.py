@@ -170,6 +170,7 @@ def field_record(spec: FieldSpec, zone: RootZone, catalog: Catalog) -> np.recarr
     field.dormant_shade = turf["dormant_shade"]
     field.inv_browning_start = 1.0 / species["browning_start_ks"]
     field.browning_rate = species["browning_rate"]
+    field.inv_firing_ks = 1.0 / turf["firing_ks"]
     field.firing_rate = turf["firing_rate"]
     field.inv_moist_root_zone = 1.0 / turf["moist_root_zone_share"]
     field.root_zone_speed = turf["root_zone_clock_speed"]
