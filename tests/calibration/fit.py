@@ -348,7 +348,7 @@ def read_table(path: Path = RESULTS_FILE) -> dict[str, dict[str, str]]:
 
 
 def written(value: float) -> str:
-    return f"{value:.{WRITTEN_DIGITS}g}"
+    return f"{float(f'{value:.{WRITTEN_DIGITS}g}'):.10g}"
 
 
 def with_value(text: str, entry: str, name: str, value: float) -> str:

@@ -70,9 +70,9 @@ def test_sets_side_by_side_are_as_alone():
     cases = CASES[:6]
     sets = [
         {},
-        {"species.kentucky_bluegrass.p_wilt": 0.7},
+        {"species.kentucky_bluegrass.wilt_ks": 0.4},
         {"turf_processes.all.leaf_loss_rate": 0.15},
-        {"species.bermudagrass.p_wilt": 0.8},  # none of these cases
+        {"species.bermudagrass.wilt_ks": 0.4},  # none of these cases
     ]
     together = harness.predict(cases, sets)
     alone = [harness.predict(cases, [one])[0] for one in sets]
@@ -126,9 +126,9 @@ def test_free_numbers_are_estimates_within_their_range():
 
 def test_a_value_is_put_into_its_line_alone():
     text = (fit.CONFIGS / "species.toml").read_text(encoding="utf-8")
-    new = fit.with_value(text, "zoysiagrass", "p_wilt", 0.7123)
+    new = fit.with_value(text, "zoysiagrass", "wilt_ks", 0.3123)
     changed = [(a, b) for a, b in zip(text.splitlines(), new.splitlines(), strict=True) if a != b]
     assert len(changed) == 1
-    assert changed[0][1].startswith("p_wilt = { value = 0.712, low = ")
+    assert changed[0][1].startswith("wilt_ks = { value = 0.312, low = ")
     with pytest.raises(ValueError, match="lines of nothing_such"):
         fit.with_value(text, "zoysiagrass", "nothing_such", 1.0)

@@ -13,7 +13,8 @@ from drysward.day import delivering, patch
 
 STORES = ("w1", "w2", "w3", "thatch")
 SUMS = (
-    "mean_depletion", "mean_deficit", "mean_crown_wetness", "mean_footprint", "mean_wilt", "mean_residual", "mean_caught",
+    "mean_depletion", "mean_deficit", "mean_crown_wetness", "mean_footprint", "mean_wilt",
+    "mean_residual", "mean_caught",
 )  # fmt: skip
 ROUNDING = 1e-9
 
@@ -81,7 +82,9 @@ def days(draw):
         n[name] = draw(share(0.0, most))
     n["kc_max"] = n["kcb"] + draw(share(0.05, 0.3))
     n["inv_one_less_p"] = 1.0 / (1.0 - draw(share(0.0, 0.9)))
-    for name in ("inv_crown_wet", "inv_ramp", "inv_browning_start", "inv_firing_ks", "inv_moist_root_zone"):
+    for name in (
+        "inv_crown_wet", "inv_ramp", "inv_browning_start", "inv_firing_ks", "inv_moist_root_zone",
+    ):  # fmt: skip
         n[name] = 1.0 / draw(share(0.05, 1.0))
     n["inv_rooting"] = 1.0 / (1.0 - draw(share(0.0, 0.7)))
     n["shift"] = draw(share(-0.5, 0.5))

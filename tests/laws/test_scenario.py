@@ -204,7 +204,8 @@ def test_days_of_the_leap_year(day: date) -> None:
 
 
 def test_overrides_reach_the_catalogue_and_what_is_taken_from_it() -> None:
-    overrides = "[overrides]\nspecies.bermudagrass.wilt_ks = 0.7\n'delivery.hand_hose.overspray' = 0"
+    overrides = "[overrides]\nspecies.bermudagrass.wilt_ks = 0.7\n"
+    overrides += "'delivery.hand_hose.overspray' = 0"
     scenario = read(HEAD, FIELD, PLAN, overrides)
     assert scenario.catalog.get("species", "bermudagrass")["wilt_ks"] == 0.7
     assert scenario.fields[0].delivery.overspray == 0.0
