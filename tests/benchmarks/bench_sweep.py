@@ -77,7 +77,7 @@ def patch_days(points: int, years: int) -> float:
 
 def speed() -> None:
     one_plan = sweep(POINTS, YEARS)
-    fields = sweep(POINTS // 4, YEARS, "overrides.species.kentucky_bluegrass.p_wilt")
+    fields = sweep(POINTS // 4, YEARS, "overrides.species.kentucky_bluegrass.wilt_ks")
     swept(sweep(4, 20), 2)
     rows: dict[str, list[float]] = {}
     for _ in range(REPEATS):
@@ -108,7 +108,7 @@ def speed() -> None:
 
 def field_years() -> None:
     """Time of a year of one field with its own draw of a species' numbers: forcing and loop."""
-    one = sweep(128, 50, "overrides.species.kentucky_bluegrass.p_wilt")
+    one = sweep(128, 50, "overrides.species.kentucky_bluegrass.wilt_ks")
     text = one.base_text.replace("[fields.practice]", "[fields.practice_not_run]")
     head, _, tail = text.partition("[fields.practice_not_run]")
     text = head + tail[tail.index("\n[") :]

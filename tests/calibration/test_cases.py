@@ -71,7 +71,7 @@ def test_sets_side_by_side_are_as_alone():
     sets = [
         {},
         {"species.kentucky_bluegrass.wilt_ks": 0.4},
-        {"turf_processes.all.leaf_loss_rate": 0.15},
+        {"turf_processes.all.firing_rate": 0.15},
         {"species.bermudagrass.wilt_ks": 0.4},  # none of these cases
     ]
     together = harness.predict(cases, sets)

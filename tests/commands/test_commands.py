@@ -436,7 +436,7 @@ def test_check_of_the_shipped_scenario() -> None:
     assert max(map(len, told.stdout.splitlines())) <= 100
     for spec in (*drysward.shipped().fields, *drysward.shipped().plans):
         assert spec.key in told.stdout
-    assert "species.kentucky_bluegrass.p_wilt" in told.stdout
+    assert "species.kentucky_bluegrass.wilt_ks" in told.stdout
     assert "goldsby2015" in told.stdout
 
 

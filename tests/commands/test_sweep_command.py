@@ -94,7 +94,8 @@ FAULTS = [
      "100 is no power of 2; 64 or 128"),
     ("years = 3", "years = 3\n[design]\nkind = 'latin'", "design.kind: 'latin' is not known"),
     ('key = "plans.refill.trigger"\nvalues = [0.3, 0.6]',
-     'catalog = "species.kentucky_bluegrass.p_wlit"', "no number 'p_wlit'; did you mean 'p_wilt'?"),
+     'catalog = "species.kentucky_bluegrass.wilt_sk"',
+     "no number 'wilt_sk'; did you mean 'wilt_ks'?"),
     ("years = 3", "years = 3 3", "mine.toml line 5"),
 ]  # fmt: skip
 

@@ -199,7 +199,7 @@ def test_better_uniformity_wilts_less_at_the_same_depth(scenes):
     fields = [
         scenes.field(key=str(u), delivery=scenes.delivery(uniformity=u)) for u in (0.55, 0.75)
     ]
-    plan = scenes.plan("fixed", depth_by_weekday=(9.0, 0.0, 9.0, 0.0, 9.0, 0.0, 0.0))
+    plan = scenes.plan("fixed", depth_by_weekday=(7.0, 0.0, 7.0, 0.0, 7.0, 0.0, 0.0))
     weather = replace(scenes.weather(2), rain_mm=np.zeros(730))
     done = run(scenes.scenario(fields, [plan], start_soil_water=0.9), record=weather)
     landed = done.irrigation_landed.values

@@ -342,7 +342,7 @@ def test_more_water_never_leaves_more_roots_on_wet_ground(scenes):
         losses.append(play_on(scenes, PlaySpec(), plan, zone="native_clay")[0].root_loss)
     for less, more in pairwise(losses):
         assert (more - less).min() >= -1e-12
-    assert losses[-1].max() > losses[0].max()
+    assert losses[-1].sum() > losses[0].sum()
 
 
 @pytest.mark.parametrize("zone", ("native_loam", "native_clay", "sand_over_gravel_12in"))
@@ -404,7 +404,8 @@ def test_wear_alone_kills_nothing_in_a_drought(scenes):
         odds.append(done.odds[0, STAGES.index("dead")])
         dead.append(trace.dead)
     assert dead[0].max() > 0.3
-    assert (dead[1] - dead[0]).max() <= 1e-12
+    # Bare ground beside them dries crowns a little.
+    assert (dead[1] - dead[0]).max() <= 1e-5
     assert np.abs(odds[1].sum() - odds[0].sum()) <= 14
 
 

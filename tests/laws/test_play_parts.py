@@ -307,7 +307,7 @@ def test_root_loss_stays_within_its_bounds(days, most):
     st.floats(0, 0.8),
 )  # fmt: skip
 def test_more_water_never_passes_less(water, rain, watered, more, of_rain, of_watering):
-    held = (of_rain, of_watering)
+    held = (max(of_rain, of_watering), of_watering)  # rain is the last to come
     now = passing_mm(water, 27.0, 42.0, rain, watered, *held)
     assert 0.0 <= now <= max(held) * min(max(water - 27.0, 0.0), 15.0) + 1e-12
     assert passing_mm(water + more, 27.0, 42.0, rain + more, watered, *held) >= now - 1e-12

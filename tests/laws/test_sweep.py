@@ -144,14 +144,14 @@ values = [0.01]
 def test_a_point_is_the_file_with_its_keys_written_by_hand():
     base = drysward.shipped()
     axes = '[axes.depth]\nkey = "fields.stadium.root_zone.depth"\nvalues = ["14 in"]'
-    axes += '\n[axes.wilt]\nkey = "overrides.species.kentucky_bluegrass.p_wilt"\nvalues = [0.7]'
+    axes += '\n[axes.wilt]\nkey = "overrides.species.kentucky_bluegrass.wilt_ks"\nvalues = [0.7]'
     axes += '\n[axes.below]\nkey = "plans.restricted.stages[2].below"\nvalues = ["100 mm"]'
     sweep = made(f'scenario = "demo"\n{axes}')
     by_hand = base.text.replace(
         'root_zone = "sand_over_gravel_12in"',
         'root_zone = { like = "sand_over_gravel_12in", depth = "14 in" }',
     ).replace('below = "120 mm", crown_only', 'below = "100 mm", crown_only')
-    by_hand += '\n[overrides]\n"species.kentucky_bluegrass.p_wilt" = 0.7\n'
+    by_hand += '\n[overrides]\n"species.kentucky_bluegrass.wilt_ks" = 0.7\n'
     wanted = loads(by_hand, base.folder)
     point = point_at(sweep, np.zeros(3)).scenario
     assert point.fields == wanted.fields
@@ -436,7 +436,7 @@ def test_matrices_for_indices_differ_in_one_column():
 
 
 def test_common_draws_cross_a_grid():
-    axes = AXES + '[axes.wilt]\ncatalog = "species.kentucky_bluegrass.p_wilt"\n'
+    axes = AXES + '[axes.wilt]\ncatalog = "species.kentucky_bluegrass.wilt_ks"\n'
     axes += '[axes.kc]\ncatalog = "species.kentucky_bluegrass.kc_summer"\n'
     design = designed("grid", 5, axes)
     assert design.n == 2 * 2 * 5

@@ -70,7 +70,7 @@ SECTIONS: dict[str, tuple[str, ...]] = {
     # the day of the patch at hand: water before, what left it, what later parts of the day need
     "of_patch": _names(
         "catch_share before runoff drainage leaf_evaporation soil_evaporation transpiration ks "
-        "wetness subsoil_wetness passing"
+        "crowns_wet subsoil_wetness passing"
     ),
     "field": _plain(FIELD),
     "day": _plain(DAY),

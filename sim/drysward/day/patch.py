@@ -128,7 +128,7 @@ def dry(
     most = evaporative_demand - leaf_evaporation
 
     crown = larger(crown_water - crown_wp, 0.0)
-    wetness = crown_wetness(crown, inv_crown_wet)
+    crowns_wet = crown_wetness(crown, inv_crown_wet)
     surface = crown + larger(w1 - crown_water - (wp1 - crown_wp), 0.0)
     roots = larger(w2 - wp2, 0.0)
     ks = stress_coefficient(
@@ -155,19 +155,19 @@ def dry(
     w3 -= rise
     return (
         w1, w2, w3, crown_water, thatch, leaf_evaporation, transpiration, soil_evaporation, ks,
-        wetness, subsoil_wetness,
+        crowns_wet, subsoil_wetness,
     )  # fmt: skip
 
 
 def answer(
     w1, w2, w3, crown_water, thatch, green, dormant, dead, worn, crown_dryness, worst_dryness,
-    wetting, dormant_age, inv_rooting, ks, wetness, subsoil_wetness, held_in_reach, wp1, crown_wp,
-    wp2, inv_taw, inv_moist_root_zone, root_zone_speed, subsoil_least, subsoil_held, crown_clock,
-    crown_refill, heat_kill, heat_shelter, freeze_kill, browning_drive, inv_browning_start, browning_rate,
-    inv_firing_ks, firing_rate, summer_decline, recovery, inv_age_slowing, spread, reseed, awake, p_footprint,
-    wilt_threshold, inv_ramp, liquid, caught, before, runoff, drainage, leaf_evaporation,
-    transpiration, soil_evaporation, mean_depletion, mean_deficit, mean_crown_wetness,
-    mean_footprint, mean_wilt, mean_residual,
+    wetting, dormant_age, inv_rooting, ks, crowns_wet, subsoil_wetness, held_in_reach, wp1,
+    crown_wp, wp2, inv_taw, inv_moist_root_zone, root_zone_speed, subsoil_least, subsoil_held,
+    crown_clock, crown_refill, heat_kill, heat_shelter, freeze_kill, browning_drive,
+    inv_browning_start, browning_rate, inv_firing_ks, firing_rate, summer_decline, recovery,
+    inv_age_slowing, spread, reseed, awake, p_footprint, wilt_threshold, inv_ramp, liquid, caught,
+    before, runoff, drainage, leaf_evaporation, transpiration, soil_evaporation, mean_depletion,
+    mean_deficit, mean_crown_wetness, mean_footprint, mean_wilt, mean_residual,
 ):  # fmt: skip
     """Leaves footprint, wilt and brown, crowns dry or drink, plants die, come back or spread.
 
@@ -180,7 +180,7 @@ def answer(
     showing = green * awake
     mean_depletion += felt_depletion(available, inv_taw, 1.0)
     mean_deficit += held_in_reach - w1 - w2
-    mean_crown_wetness += wetness
+    mean_crown_wetness += crowns_wet
     mean_footprint += showing * share_past(felt, p_footprint, inv_ramp)
     mean_wilt += showing * share_past(felt, wilt_threshold, inv_ramp)
 
@@ -188,12 +188,12 @@ def answer(
         1.0 - felt, inv_moist_root_zone, root_zone_speed, larger(subsoil_wetness, subsoil_least),
         subsoil_held,
     )  # fmt: skip
-    crown_dryness = crown_dryness_step(crown_dryness, wetness, crown_clock, crown_refill, speed)
+    crown_dryness = crown_dryness_step(crown_dryness, crowns_wet, crown_clock, crown_refill, speed)
     unsheltered = 1.0 - heat_shelter * ks
     alive = (1.0 - kill_share(worst_dryness, crown_dryness)) * (1.0 - heat_kill * unsheltered)
     alive *= 1.0 - freeze_kill
     worst_dryness = worst_dryness_step(worst_dryness, crown_dryness)
-    wetting = wetting_step(wetting, wetness)
+    wetting = wetting_step(wetting, crowns_wet)
 
     change = regreening(dormant, recovery, ks, wetting, dormant_age, inv_age_slowing)
     change -= green * leaf_death(
@@ -204,7 +204,7 @@ def answer(
     dormant = (dormant - change) * alive
     green += regrowth_into_dead(dead, ks, wetting, green, spread, reseed)
     green, dormant, dead = covers_within(green, dormant, worn)
-    dormant_age = dormant_age_step(dormant_age, dormant, wetness)
+    dormant_age = dormant_age_step(dormant_age, dormant, crowns_wet)
 
     out = runoff + drainage + leaf_evaporation
     out += transpiration + soil_evaporation

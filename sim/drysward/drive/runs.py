@@ -48,9 +48,10 @@ class _Gathered:
     ``columns`` (..., F) and ``supply_of`` (...) say which field and which supply of a stretch
     each plan lives on.
     ``catches`` and ``reaches`` (..., F, P): share of the mean irrigation that each patch catches,
-    and of the root zone that its roots reach. PATCH (..., F, P) and FIELD_STATE (..., F) are carried from stretch to stretch. YEAR and
-    PLAY_YEAR (..., F, Y), odds (..., F, 4, 366) and the sum of green cover (..., F, 366) are
-    gathered; TRACE (..., T, F) is the daily account last asked for.
+    and of the root zone that its roots reach. PATCH (..., F, P) and FIELD_STATE (..., F) are
+    carried from stretch to stretch. YEAR and PLAY_YEAR (..., F, Y), odds (..., F, 4, 366) and the
+    sum of green cover (..., F, 366) are gathered; TRACE (..., T, F) is the daily account last
+    asked for.
     """
 
     plans: np.recarray

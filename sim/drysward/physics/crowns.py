@@ -75,7 +75,7 @@ def inverse_survival(dryness: float) -> float:
 
 @equation
 def kill_share(worst: float, dryness: float) -> float:
-    """Share of the living that die as crowns dry past the ``worst`` that they have lived through."""
+    """Share of the living that die as crowns dry past the ``worst`` that they came through."""
     return 1.0 - inverse_survival(worst) / inverse_survival(larger(worst, dryness))
 
 

@@ -7,6 +7,8 @@ from __future__ import annotations
 
 from drysward.compiled import equation
 from drysward.physics.arithmetic import clamp
+
+
 @equation
 def share_past(depletion: float, threshold: float, inv_width: float) -> float:
     """Share of plants past a threshold of depletion, rising linearly across it.

@@ -54,12 +54,12 @@ def root_floor_shift(change_mm: float, subsoil_mm: float, root_layer_mm: float) 
 
 @equation
 def rooting_of_year(score: float, cv: float) -> float:
-    """Factor on the rooting depth in a year, lognormal with mean 1 and a coefficient of variation.
+    """Factor on the rooting depth in a year: lognormal, median 1, coefficient of variation ``cv``.
 
     ``score`` is standard normal. Source: own estimate of the form; days to half green cover of
     the same turf differed by 17 and 24 d between two years (Steinke et al. 2010, 2011).
     """
-    return math.exp(cv * score - 0.5 * cv * cv)
+    return math.exp(cv * score)
 
 
 def patch_reaches(cv: float, patches: int) -> tuple[float, ...]:

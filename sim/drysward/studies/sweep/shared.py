@@ -23,9 +23,9 @@ from drysward.site.stretches import (
     Spans,
     WeatherStretch,
     catches_of,
-    reaches_of,
     delivery_of,
     ground_of,
+    reaches_of,
     spans,
     weather_stretch,
 )
