@@ -383,7 +383,8 @@ def test_worn_ground_is_not_dead(scenes):
     plan = scenes.plan("fixed", depth_by_weekday=DAILY)
     trace, done, _ = play_on(scenes, PlaySpec((replace(MATCH, hours=12.0), PRACTICE)), plan)
     assert trace.worn.max() > 0.5
-    assert trace.dead.max() < 1e-9  # a mild winter's frosts kill next to none
+    # Use costs a few crowns where summer heat has thinned the leaves.
+    assert trace.dead.max() < 0.02
     assert not done.odds[:, STAGES.index("dead")].any()
 
 
@@ -405,7 +406,7 @@ def test_wear_alone_kills_nothing_in_a_drought(scenes):
         dead.append(trace.dead)
     assert dead[0].max() > 0.3
     # Bare ground beside them dries crowns a little.
-    assert (dead[1] - dead[0]).max() <= 1e-5
+    assert (dead[1] - dead[0]).max() <= 1e-4
     assert np.abs(odds[1].sum() - odds[0].sum()) <= 14
 
 

@@ -445,7 +445,7 @@ def test_common_draws_cross_a_grid():
         assert len(of_draw) == 4
         assert len(np.unique(of_draw[:, 2:], axis=0)) == 1
     values = design.coordinates()["wilt"].values
-    assert 0.55 <= values.min() < values.max() <= 0.75
+    assert 0.15 <= values.min() < values.max() <= 0.50
 
 
 def test_linked_axes_move_together():

@@ -226,7 +226,7 @@ DRAWN = SEARCH.replace("[search]", """
 catalog = "species.kentucky_bluegrass.wilt_ks"
 [design]
 samples = 4
-[search]""").replace("values = [0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8]", "values = [0.5, 0.9]")
+[search]""").replace("values = [0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8]", "values = [0.75, 0.85]")
 
 
 def test_what_is_drawn_is_averaged_over_as_on_a_front(tmp_path):
@@ -272,7 +272,7 @@ def test_what_is_searched_is_parted_from_what_nobody_chooses():
         return [[axis.name for axis in part] for part in _parted(sweep)]
 
     both = ["trigger", "target"]
-    ranged = DRAWN.replace("values = [0.4, 0.6]", "from = 0.4\nto = 0.6")
+    ranged = DRAWN.replace("values = [0.75, 0.85]", "from = 0.4\nto = 0.6")
     assert parted(DRAWN) == [both, ["wilt_ks"], []]
     assert parted(ranged) == [["target"], ["trigger", "wilt_ks"], []]
     latin = ranged.replace("samples", 'kind = "latin hypercube"\nsamples')
