@@ -50,6 +50,7 @@ ENTRY_OF_FILE = {"turf_processes": "all"}
 # within this share of the range.
 STEP = 0.1
 AT_BOUND = 0.01
+ROOM_AT_BOUND = 1e-9
 WRITTEN_DIGITS = 3
 GAUSS_NEWTON_STEPS = 3
 
@@ -71,6 +72,8 @@ class Free:
     group: int  # place of the group's shift among all groups, -1 when it has none
 
     def at(self, shift: float) -> float:
+        # The room for least_squares at the bounds is no part of the range.
+        shift = min(max(shift, self.low + ROOM_AT_BOUND), self.high - ROOM_AT_BOUND)
         return self.value * float(np.exp(shift)) if self.is_log else self.value + shift
 
 
@@ -175,7 +178,8 @@ def _free(
     else:
         low, high = known.low - center, known.high - center
     # A value on its own bound needs room for least_squares to start from.
-    return [Free(dotted, center, known.value, is_log, low - 1e-9, high + 1e-9, row["sd"], group)]
+    low, high = low - ROOM_AT_BOUND, high + ROOM_AT_BOUND
+    return [Free(dotted, center, known.value, is_log, low, high, row["sd"], group)]
 
 
 def values_before() -> dict[str, float]:
