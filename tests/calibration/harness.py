@@ -63,7 +63,7 @@ MOST_WILT_AT_QUALITY = {6: 0.25, 5: 0.50}
 # Days by which a crossing that is not reached lies beyond the span, for a unit of cover: this keeps
 # a slope where there is nothing to count.
 DAYS_PER_COVER = 100.0
-DOSE_POWER = 5.0
+DOSE_POWER = 4.0
 DEAD_SHARES = ("dead at day", "dead after wilt")
 
 SOFTPLUS_AT_EDGE = math.log(math.e - 1.0)  # where softplus is 1

@@ -9,12 +9,18 @@ from hypothesis import strategies as st
 
 from drysward.compiled import compiled
 from drysward.physics.crop_coefficient import height_effect, soil_warmth, turf_kc, under_snow
+from drysward.physics.crowns import kill_share, worst_dryness_step
 from drysward.physics.curve_number import abstraction_slope, reference_moisture_mm
 from drysward.physics.frost import frozen_after, frozen_index_step, intake_share
 from drysward.physics.growth import daily_rate_to_share, growth_potential, reseed_rate
 from drysward.physics.heat import crown_clock, heat_kill_share, median_lethal_days
 from drysward.physics.leaf_loss import browning_drive, summer_decline
-from drysward.physics.roots import root_floor_shift, root_share_step, sand_cap_rooting_mm
+from drysward.physics.roots import (
+    patch_reaches,
+    root_floor_shift,
+    root_share_step,
+    sand_cap_rooting_mm,
+)
 from drysward.physics.snow import snow_step
 from drysward.physics.spray_loss import midday_spray_loss
 from drysward.physics.thresholds import depletion_fraction, wilt_threshold
@@ -250,3 +256,22 @@ def test_compiled_passes_are_the_plain_ones_to_the_last_bit(passes):
         for plain, expected in zip(arguments, compiled_made, strict=True):
             if isinstance(plain, np.ndarray):
                 assert plain.tobytes() == expected.tobytes(), function.__name__
+
+
+@pytest.mark.parametrize("patches", range(1, 13))
+def test_roots_of_patches_have_nothing_to_do_with_their_catch(patches):
+    reaches = patch_reaches(0.2, patches)
+    assert max(reaches) <= 1.0 < min(reaches) + 0.5
+    if patches >= 5:
+        assert abs(np.corrcoef(np.arange(patches), reaches)[0, 1]) < 0.25
+
+
+def test_the_same_plants_do_not_die_twice():
+    worst, alive = 0.0, 1.0
+    for dryness in (0.5, 1.0, 0.7, 1.0, 0.4, 1.0):
+        alive *= 1.0 - kill_share(worst, dryness)
+        worst = worst_dryness_step(worst, dryness)
+    assert alive == pytest.approx(0.5)
+    for _ in range(200):
+        worst = worst_dryness_step(worst, 0.0)
+    assert worst < 0.2

@@ -146,7 +146,8 @@ class Columns:
         told["transpiration"] = taken
         left = left - taken
 
-        bare = field["mulch"] * (1.0 - field["ground_cover"] * patch["green"])
+        mulch = field["mulch"] + (1.0 - field["mulch"]) * patch["worn"]
+        bare = mulch * (1.0 - field["ground_cover"] * patch["green"])
         bare = bare * (1.0 - field["dormant_shade"] * (patch["dormant"] + patch["dead"]))
         dryness = field["fc1"] - patch["w1"]
         kr = np.clip((field["tew"] - dryness) * field["inv_tew_less_rew"], 0.0, 1.0)
@@ -187,7 +188,7 @@ class Columns:
         alive = alive * (1.0 - day["heat_kill"] * sheltered)
         alive = alive * (1.0 - day["freeze_kill"])
         patch["crown_dryness"] = drier
-        patch["worst_dryness"] = np.maximum(drier, 0.99 * worst)
+        patch["worst_dryness"] = np.maximum(drier, np.where(drier > 0.0, worst, 0.99 * worst))
         wetting = patch["wetting"]
         patch["wetting"] = np.maximum(0.9 * wetting, 0.5 * (wetting + wetness))
 

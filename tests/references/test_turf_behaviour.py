@@ -62,7 +62,6 @@ def san_antonio(scenes, zone, species):
     return dry_spell(scenes, zone, species, 60, SAN_ANTONIO, spring=WARM_SPRING, latitude=29.4)
 
 
-THE_SAME_SOIL = RootZoneSpec("native_loam", numbers={"depth_mm": 900.0})
 DRIEST = (33.0, 21.0, 6.0, 0.0)
 # Ready to die first comes last.
 BY_HARDINESS = (
@@ -89,25 +88,42 @@ def test_order_of_death_on_the_same_dry_soil(scenes):
 def test_sand_is_the_deadliest_soil_and_clay_not_deadlier_than_loam(scenes, species):
     """Common practice: sand-based fields die without water, native ones sleep."""
     sand, loam, clay = (
-        days_until_half_dead(
-            scenes, RootZoneSpec("native_loam", {"depth_mm": 900.0}, {"soil": soil}), species
-        )
+        dry_spell(
+            scenes, RootZoneSpec("native_loam", {"depth_mm": 900.0}, {"soil": soil}), species, 240,
+            DRIEST, start=90,
+        ).dead
         for soil in ("sand", "loam", "clay")
-    )
-    assert sand <= loam <= clay, (sand, loam, clay)
+    )  # fmt: skip
+    for day in (40, 60, 90, 120, 180, 239):
+        assert sand[day] >= loam[day] - 0.02, day
+        assert loam[day] >= clay[day] - 0.02, day
 
 
 @pytest.mark.parametrize("zone", [SAND, LOAM, "native_clay", "native_thin_100mm"])
 @pytest.mark.parametrize("species", ["kentucky_bluegrass", "tall_fescue", "bermudagrass"])
 def test_6_mm_a_fortnight_keeps_crowns_alive(scenes, zone, species):
-    """Reicher 2012, Miller 2008: 6 mm every 2 to 4 weeks keeps crowns alive."""
+    """Reicher 2012, Miller 2008: 6 mm every 2 to 4 weeks keeps crowns alive. 120 d without rain."""
     crowns = scenes.plan(crown_depth_mm=6.0, crown_interval_days=14, crown_from=0.2)
     kept, left = (
         dry_spell(scenes, zone, species, 120, DRIEST, start=90, plan=plan).dead[119]
         for plan in (crowns, None)
     )
     assert kept <= left
-    assert kept < 0.7 * left or left < 0.02, (kept, left)
+    # On a hand's breadth of soil over a barrier nothing else keeps them.
+    assert kept < (0.3 if zone == "native_thin_100mm" else 0.1), (kept, left)
+
+
+@pytest.mark.parametrize("zone", [SAND, "native_clay"])
+def test_more_crown_water_is_never_more_death(scenes, zone):
+    dead = [
+        dry_spell(
+            scenes, zone, "tall_fescue", 120, DRIEST, start=90,
+            plan=scenes.plan(crown_depth_mm=depth, crown_interval_days=14, crown_from=0.2),
+        ).dead[119]
+        for depth in (0.0, 3.0, 6.0, 9.0, 12.0)
+    ]  # fmt: skip
+    # Turf that greens again is watered no more until enough of it is dormant.
+    assert all(after <= before + 0.05 for before, after in pairwise(dead)), dead
 
 
 @pytest.mark.parametrize("zone", [SAND, LOAM, "native_clay"])
@@ -146,7 +162,7 @@ def test_dormant_cover_shades_the_soil(scenes):
         run = start_run(site, scenario.plans[0])
         run.patches.green, run.patches.dormant = 0.0, 1.0
         lost.append(advance(site, run, slice(0, 60)).trace[:, 0].soil_evaporation.sum())
-    assert 0.6 <= lost[1] / lost[0] <= 0.85, lost
+    assert 0.6 <= lost[1] / lost[0] <= 0.9, lost
 
 
 def test_roots_differ_between_years(scenes):

@@ -92,7 +92,7 @@ def time_recovery(
     higher = mean_dormant > peak_dormant
     deep = higher & (mean_dormant >= at_dormant)
     on_its_way = (mean_dormant <= peak_dormant) & (recovering > 0.0)
-    over = on_its_way & (mean_dormant <= 0.2 * (mean_green + mean_dormant))
+    over = on_its_way & (mean_dormant <= smaller(0.2, at_dormant) * (mean_green + mean_dormant))
     clock = recovery_clock + 1.0 if on_its_way else recovery_clock
     recovery_clock = 0.0 if higher else clock
     year_recovery_days = NOT_RECOVERED if deep else year_recovery_days
@@ -139,14 +139,15 @@ def count_stages(
 
 
 def count_condition(
-    condition_green, condition_wilt, play_skinned, mean_green, mean_wilt,
+    condition_green, condition_wilt, play_skinned, active, mean_green, mean_wilt,
     year_days_below_condition,
 ):  # fmt: skip
     """Days of the season below the playing condition: too little green cover (share of the field)
-    or too much wilt. A skinned surface has no turf to judge.
+    or too much wilt. A skinned surface has no turf to judge, and turf at winter rest is not judged.
     """
     below = (mean_green < condition_green) | (mean_wilt > condition_wilt)
-    year_days_below_condition += 1.0 if below & (play_skinned == 0.0) else 0.0
+    is_judged = (play_skinned == 0.0) & (active >= 0.5)
+    year_days_below_condition += 1.0 if below & is_judged else 0.0
     return year_days_below_condition
 
 

@@ -218,7 +218,6 @@ def run_site(
     desk: Desk,
     reached: Any,
     condition: Any,
-    fresh_turf_each_year: bool,
     from_day: int,
     stop_day: int,
     first_line: int,
@@ -233,7 +232,6 @@ def run_site(
         one of each plan. supply_states : see ``day.supply``; every array leads with the plan.
     reached : share of a field at which a stage counts as reached (4,).
     condition : least green cover and largest wilting share of the playing condition (2,).
-    fresh_turf_each_year : start every turf year with established turf.
     from_day, stop_day : first day to run, and the one after the last; those before only tell what
         rain fell.
     first_line : day of the first line of ``ground.days``.
@@ -309,7 +307,7 @@ def run_site(
             is_played = party.is_played[k]
             n_here = min(n_lanes - k * LANES, LANES)
             if begins_year:
-                open_year(block, patches, party.weekly[k], fresh_turf_each_year, party.quads[k])
+                open_year(block, patches, party.weekly[k], cal.fresh == 1, party.quads[k])
             has_water = live(
                 block, patches, party.catches[k], n_here, side, quads, party.quads[k], is_played,
                 cal.in_season == 1, is_told, more,

@@ -114,7 +114,7 @@ def sink(
 
 
 def dry(
-    w1, w2, w3, crown_water, thatch, green, dormant, dead, inv_rooting, demand,
+    w1, w2, w3, crown_water, thatch, green, dormant, dead, worn, inv_rooting, demand,
     evaporative_demand, fc1, wp1, dry1, crown_wp, crown_dry, inv_crown_wet, wp2, wp3, inv_taw,
     inv_taw2, inv_taw3, inv_one_less_p, uptake_weight, ground_cover, mulch, dormant_shade, tew,
     inv_tew_less_rew, upward_max,
@@ -141,7 +141,9 @@ def dry(
     w2 -= transpiration - from_surface
     most -= transpiration
 
-    exposed = (1.0 - ground_cover * green) * mulch * (1.0 - dormant_shade * (dormant + dead))
+    # Worn ground has lost its thatch.
+    cover = (mulch + (1.0 - mulch) * worn) * (1.0 - dormant_shade * (dormant + dead))
+    exposed = (1.0 - ground_cover * green) * cover
     soil_evaporation = smaller(exposed * evaporative_demand, most)
     soil_evaporation *= evaporation_reduction(fc1 - w1, tew, inv_tew_less_rew)
     soil_evaporation = smaller(soil_evaporation, larger(w1 - dry1, 0.0))

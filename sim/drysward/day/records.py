@@ -83,6 +83,7 @@ CALENDAR = np.dtype(
         ("year", "i8"),  # index of the counted year, -1 when the day is not counted
         ("in_season", "i8"),  # 1 on days on which stages are counted
         ("first", "i8"),  # 1 on the first day of a turf year
+        ("fresh", "i8"),  # 1 on days on which the stand begins anew, whole
         ("month", "i8"),  # 0..11
         ("weekday", "i8"),  # 0 Monday .. 6 Sunday
         ("day_of_year", "i8"),  # 0..365 in a leap-year calendar

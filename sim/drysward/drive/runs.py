@@ -210,7 +210,6 @@ def advance_all(
         desk,
         np.array([answers.reached[stage] for stage in STAGES]),
         np.array([answers.playing_condition.green, answers.playing_condition.wilt]),
-        answers.turf == "established each year",
         site.from_day,
         trace_at,
         True if site.supply.site["on"].any() or party.is_played.any() else None,

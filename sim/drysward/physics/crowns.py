@@ -7,8 +7,8 @@ from drysward.physics.arithmetic import clamp, larger
 
 LEAST_DORMANT = 0.02  # cover from which dormancy ages; own estimate
 AGE_KEPT = 0.9  # of the age that is left a day after dormancy has passed; own estimate
-# Survivors of a drought are the hardier plants; share of that kept a day once crowns are wet again,
-# as plants of all kinds take their place (own estimate: half of it after ten weeks).
+# Survivors of a drought are the hardier plants; share of that kept a day once their crowns are
+# hydrated, as plants of all kinds take their place (own estimate: half of it after ten weeks).
 HARDINESS_KEPT = 0.99
 WETTING_SHARE = 0.5  # of the way to wet that crowns go in a wet day; own estimate
 WETTING_KEPT = 0.9  # of that after a dry day; own estimate: about ten days
@@ -81,8 +81,11 @@ def kill_share(worst: float, dryness: float) -> float:
 
 @equation
 def worst_dryness_step(worst: float, dryness: float) -> float:
-    """The crown dryness that the living have come through, after one more day."""
-    return larger(dryness, HARDINESS_KEPT * worst)
+    """The crown dryness that the living have come through, after one more day.
+
+    Forgotten only with crowns hydrated in full: dry again, the same plants do not die twice.
+    """
+    return larger(dryness, worst if dryness > 0.0 else HARDINESS_KEPT * worst)
 
 
 @equation
@@ -97,7 +100,8 @@ def wetting_step(wetting: float, wetness: float) -> float:
 
 @equation
 def dormant_age_step(age: float, dormant: float, wetness: float) -> float:
-    """Dry days that dormant cover has behind it, after one more; forgotten once it is green.
+    """Dry days that dormant cover has behind it, each weighted by its share, after one more;
+    forgotten once it is green.
 
     Source: own estimate of the form.
     """

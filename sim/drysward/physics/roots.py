@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from functools import cache
 from statistics import NormalDist
 
 from drysward.compiled import equation
@@ -62,22 +63,29 @@ def rooting_of_year(score: float, cv: float) -> float:
     return math.exp(cv * score)
 
 
+@cache
 def patch_reaches(cv: float, patches: int) -> tuple[float, ...]:
     """Share of the root zone that the roots of each patch reach, in the order of the patches.
 
     Quantiles of a lognormal with ``cv`` around 1, none past 1, for roots that go deeper than the
-    working depth find no more water in it. The order is far from that of the catch, with which it
-    has nothing to do: the patches of least and most catch have middling roots.
+    working depth find no more water in it. Patches stand in the order of their catch, with which
+    roots have nothing to do: of all orders with even strides the one least correlated with it.
     """
     shares = [
         min(math.exp(cv * NormalDist().inv_cdf((i + 0.5) / patches)), 1.0) for i in range(patches)
     ]
-    middle_first = sorted(range(patches), key=lambda i: abs(i - (patches - 1) / 2.0))
-    ends_first = sorted(range(patches), key=lambda i: -abs(i - (patches - 1) / 2.0))
-    out = [1.0] * patches
-    for place, rank in zip(ends_first, middle_first, strict=True):
-        out[place] = shares[rank]
-    return tuple(out)
+    middle = (patches - 1) / 2.0
+
+    def drift(order: tuple[float, ...]) -> float:
+        return abs(sum((i - middle) * share for i, share in enumerate(order)))
+
+    strides = [k for k in range(1, patches + 1) if math.gcd(k, patches) == 1]
+    orders = (
+        tuple(shares[(start + k * i) % patches] for i in range(patches))
+        for k in strides
+        for start in range(patches)
+    )
+    return min(orders, key=drift)
 
 
 def sand_cap_rooting_mm(in_sand_mm: float, in_native_mm: float, sand_mm: float) -> float:

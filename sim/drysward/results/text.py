@@ -51,7 +51,9 @@ def volume_text(value_m3: float, unit: Display) -> str:
 
 
 def odds_text(one: xr.Dataset, name: str = "probability") -> str:
-    """Percent with its standard error; a limit when no year, or every year, had the event."""
+    """Percent with its standard error, with a decimal where whole ones would say none or all; a
+    limit when no year, or every year, had the event.
+    """
     p = one[name].item()
     if math.isnan(p):
         return UNKNOWN
@@ -59,7 +61,8 @@ def odds_text(one: xr.Dataset, name: str = "probability") -> str:
         return f"<{math.ceil(100 * one[f'{name}_high'].item())}"
     if p == 1.0:
         return f">{math.floor(100 * one[f'{name}_low'].item())}"
-    return f"{100 * p:.0f}±{100 * one[f'{name}_se'].item():.0f}"
+    digits = 0 if 0.01 <= p <= 0.99 else 1
+    return f"{100 * p:.{digits}f}±{100 * one[f'{name}_se'].item():.{digits}f}"
 
 
 def days_below_text(one: xr.Dataset) -> str:

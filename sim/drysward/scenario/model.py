@@ -25,7 +25,7 @@ SEED, SOD = ESTABLISH_KINDS = ("seed", "sod")
 RECORD, GENERATOR, RESAMPLE = "record", "generator", "resample"
 SOURCES = (RECORD, GENERATOR, RESAMPLE)
 FIRST_MADE_YEAR = 2001
-TURF_YEARS = ("established each year", "continuous")
+ANEW_EACH_YEAR, CONTINUOUS = TURF_YEARS = ("established each year", "continuous")
 
 Days = tuple[bool, ...]
 """Seven flags, Monday first."""
@@ -446,8 +446,8 @@ class Answers:
     A year has a stage when at least its share of the field, ``reached``, is at it for
     ``reached_days`` in a row; ``season`` is the first and last day counted; ``fewest_days`` the
     days that a year must have to be counted; ``drought_days`` the days over which reference ET
-    less rain makes the drought index; ``rooting_varies`` whether roots go deeper in some years and
-    patches than in others.
+    less rain makes the drought index; ``rooting_varies`` whether roots go deeper in some years than
+    in others.
     """
 
     reached: Mapping[str, float]

@@ -147,7 +147,9 @@ def field_record(spec: FieldSpec, zone: RootZone, catalog: Catalog) -> np.recarr
     field.inv_taw1 = 1.0 / (fc1 - wp1)
     crown_mm = min(turf["crown_layer_mm"], MOST_OF_SURFACE * surface)
     crown_fc, crown_wp, _ = (float(water) for water in profile.above(crown_mm))
-    field.crown_fc, field.crown_wp, field.crown_dry = crown_fc, crown_wp, 0.5 * crown_wp
+    field.crown_fc, field.crown_wp, field.crown_dry = (
+        crown_fc, crown_wp, turf["crown_dry_share"] * crown_wp
+    )
     field.inv_crown_wet = 1.0 / ((crown_fc - crown_wp) * turf["crown_wet_share"])
     tew = total_evaporable_mm(fc1, wp1)
     rew = min(zone.rew_mm * surface / SURFACE_LAYER_MM, 0.9 * tew)
@@ -524,6 +526,8 @@ def field_pass(
                 lt50_c(hardiness, species.lt50_unhardened_c, species.lt50_hardened_c),
                 processes.freeze_kill_steepness,
             )
+        # A stand that begins anew has not been through the winter so far.
+        worst_odds = 0.0 if on.fresh == 1 else worst_odds
         day.freeze_kill = freeze_kill_share(odds, worst_odds)
         worst_odds = worst_odds_step(worst_odds, odds, soil, frost_mm)
 
@@ -544,7 +548,7 @@ def field_pass(
         day.recovery = turf.recovery_rate * growth * active
         day.spread = species.spread_rate * growth * active
         since = (on.day_of_year - turf.reseed_day) % CALENDAR_DAYS
-        day.reseed = reseed_rate(since, processes.reseed_days, turf.reseed_rate)
+        day.reseed = growth * reseed_rate(since, processes.reseed_days, turf.reseed_rate)
     memory.rest, memory.browning_left = rest, browning_left
     memory.root_share, memory.node = root_share, node
     memory.rooting_score, memory.rooting_factor = score_before, factor

@@ -19,7 +19,7 @@ from drysward.day.surface import PlayInput
 from drysward.faults import Fault, FaultyInput
 from drysward.physics.catch import patch_catches
 from drysward.physics.roots import patch_reaches
-from drysward.scenario.model import SKINNED, Scenario
+from drysward.scenario.model import ANEW_EACH_YEAR, SKINNED, Scenario
 from drysward.site.covers import Covered
 from drysward.site.forcing import (
     NOTHING_TO_FORCE,
@@ -194,6 +194,7 @@ def weather_stretch(
     calendar.in_season = in_season(calendar.day_of_year, answers.season)
     turf_year = _turf_year(record.dates, southern)
     calendar.year = _places(turf_year, span.years)
+    calendar.fresh = (calendar.first == 1) & (answers.turf == ANEW_EACH_YEAR)
     calendar.rooting_score = rooting_scores(scenario, turf_year)
     return WeatherStretch(weather, calendar, int((start - read_from).astype(int)))
 
@@ -268,10 +269,8 @@ def reaches_of(scenario: Scenario) -> np.ndarray:
     """Share of the root zone that the roots of each patch of each field reach, (F, P)."""
     patches = max(f.patches for f in scenario.fields)
     cv = scenario.catalog.get("turf_processes", "all")["rooting_patch_cv"]
-    varies = [
-        scenario.answers.rooting_varies and spec.surface != SKINNED for spec in scenario.fields
-    ]
-    return np.array([patch_reaches(cv if one else 0.0, patches) for one in varies])
+    grown = [spec.surface != SKINNED for spec in scenario.fields]
+    return np.array([patch_reaches(cv if one else 0.0, patches) for one in grown])
 
 
 def rooting_scores(scenario: Scenario, turf_year: np.ndarray) -> np.ndarray:

@@ -22,8 +22,7 @@ _TRIED = 100
 _BARE = {"root_zone": "like", "delivery": "system"}
 # Settings of the answers that the weather and calendar of a stretch do not depend on.
 _NOT_OF_WEATHER = (
-    "reached", "days", "playing_condition", "return_periods", "confidence", "turf",
-    "start_soil_water",
+    "reached", "days", "playing_condition", "return_periods", "confidence", "start_soil_water",
 )  # fmt: skip
 # Settings of a field that weather and soil have nothing to do with.
 _NOT_OF_GROUND = ("label", "area", "delivery", "patches", "priority")
