@@ -73,7 +73,7 @@ def test_a_year_has_a_stage_after_so_many_days_in_a_row(scenes):
             ("native_loam", "kentucky_bluegrass"), ("sand_over_gravel_12in", "creeping_bentgrass"),
         )
     ]  # fmt: skip
-    plans = [scenes.plan(), scenes.plan("refill", trigger=0.35)]
+    plans = [scenes.plan(), scenes.plan("refill", trigger=0.72)]
     record = scenes.weather(8, seed=3)
     odds = []
     for days in (1, 2, 3, 6, 12, 366):
@@ -90,17 +90,18 @@ def test_a_year_has_a_stage_after_so_many_days_in_a_row(scenes):
 
 
 @pytest.mark.parametrize(
-    ("green", "wilt", "skinned", "expected"),
+    ("green", "wilt", "skinned", "active", "expected"),
     [
-        (0.75, 0.25, 0.0, 0.0),  # both limits are within the condition
-        (0.7499, 0.0, 0.0, 1.0),
-        (1.0, 0.2501, 0.0, 1.0),
-        (0.5, 0.4, 0.0, 1.0),  # once, though both are amiss
-        (0.0, 0.0, 1.0, 0.0),
+        (0.75, 0.25, 0.0, 1.0, 0.0),  # both limits are within the condition
+        (0.7499, 0.0, 0.0, 1.0, 1.0),
+        (1.0, 0.2501, 0.0, 1.0, 1.0),
+        (0.5, 0.4, 0.0, 1.0, 1.0),  # once, though both are amiss
+        (0.0, 0.0, 1.0, 1.0, 0.0),
+        (0.5, 0.0, 0.0, 0.4, 0.0),  # at winter rest
     ],
 )
-def test_a_day_below_condition(green, wilt, skinned, expected):
-    assert count_condition(0.75, 0.25, skinned, green, wilt, 7.0) == 7.0 + expected
+def test_a_day_below_condition(green, wilt, skinned, active, expected):
+    assert count_condition(0.75, 0.25, skinned, active, green, wilt, 7.0) == 7.0 + expected
 
 
 def test_stricter_conditions_have_more_days_below(scenes):

@@ -270,14 +270,14 @@ def test_stages_are_entered_and_left_at_their_own_values(base, refill, index):
     else:
         stages = (SiteStage(0.7, 0.9), SiteStage(0.3, 0.5))
         supply = SupplySpec(
-            (source(1.0, feeds="storage"),), tank(1200.0),
+            (source(1.0, feeds="storage"),), tank(4000.0),
             restrictions=Restrictions("storage", stages),
         )  # fmt: skip
     trace = through(base, refill, supply).supply.trace
     if index == "drought":
         level = base.weather.drought_index_mm
     else:  # falls: turned round, so that both rise; the morning's water is yesterday's
-        level = -np.concatenate([[1.0], trace.store[:-1] / 1200.0])
+        level = -np.concatenate([[1.0], trace.store[:-1] / 4000.0])
         stages = tuple(SiteStage(-s.enter, -s.leave) for s in stages)
     stage, expected = 0, []
     for value in level:

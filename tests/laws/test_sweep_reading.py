@@ -198,6 +198,7 @@ def test_the_search_keeps_days_below_playing_condition(tmp_path):
 
     shipped = drysward.shipped()
     text = SEARCH.replace("odds = 0.60", "days_below = 6").replace("years = 40", "years = 20")
+    text = text.replace("0.5, 0.6, 0.7, 0.8]", "0.785, 0.795, 0.8, 0.81]")
     text = text.replace("values = [0.0, 0.1]", "values = [0.0]")
     sweep = sweep_of("s.toml", text, "demo.toml", shipped.text, shipped.folder)
     text = text.replace("years = 20", 'years = 20\nplans = ["refill"]')

@@ -21,7 +21,7 @@ def bare_account(site, p, kcb):
     site.fields.upward_max = 0.0
     site.fields.drain1 = site.fields.drain2 = site.fields.drain3 = 1.0
     site.fields.browning_rate = site.fields.firing_rate = 0.0  # an annual crop: leaves stay
-    site.days.summer_decline = 0.0
+    site.days.summer_decline = site.days.crown_clock = 0.0
     site.days.kcb = kcb
     site.days.kc = kcb
     site.days.kc_max = 5.0

@@ -51,8 +51,8 @@ def volume_text(value_m3: float, unit: Display) -> str:
 
 
 def odds_text(one: xr.Dataset, name: str = "probability") -> str:
-    """Percent with its standard error, with a decimal where whole ones would say none or all; a
-    limit when no year, or every year, had the event.
+    """Percent with its standard error; alone with a decimal where whole ones would say none or all;
+    a limit when no year, or every year, had the event.
     """
     p = one[name].item()
     if math.isnan(p):
@@ -61,8 +61,9 @@ def odds_text(one: xr.Dataset, name: str = "probability") -> str:
         return f"<{math.ceil(100 * one[f'{name}_high'].item())}"
     if p == 1.0:
         return f">{math.floor(100 * one[f'{name}_low'].item())}"
-    digits = 0 if 0.01 <= p <= 0.99 else 1
-    return f"{100 * p:.{digits}f}±{100 * one[f'{name}_se'].item():.{digits}f}"
+    if not 0.01 <= p <= 0.99:
+        return f"{100 * p:.1f}"
+    return f"{100 * p:.0f}±{100 * one[f'{name}_se'].item():.0f}"
 
 
 def days_below_text(one: xr.Dataset) -> str:
