@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import time
 from dataclasses import replace
 from pathlib import Path
 
@@ -9,6 +11,8 @@ import numpy as np
 import pytest
 
 from drysward.catalog import load_catalog
+from drysward.compiled import is_warm
+from drysward.drive.runs import run_plan
 from drysward.physics.hardness import hardness_g
 from drysward.scenario.model import (
     Answers,
@@ -34,6 +38,7 @@ from drysward.scenario.model import (
     SyringeSpec,
     WeatherSource,
 )
+from drysward.site.stretches import prepare
 from drysward.weather.record import DailyRecord
 
 REACHED = {"footprint": 0.1, "wilt": 0.1, "dormant": 0.1, "dead": 0.05}
@@ -173,6 +178,23 @@ class Scenes:
 @pytest.fixture(scope="session")
 def scenes():
     return Scenes()
+
+
+@pytest.fixture(scope="session", autouse=True)
+def compiled_once(tmp_path_factory):
+    """The day loop is compiled in two builds: of two processes each makes one, for both."""
+    worker, both = os.environ.get("PYTEST_XDIST_WORKER", ""), ("gw0", "gw1")
+    if worker not in both or os.environ["PYTEST_XDIST_WORKER_COUNT"] != "2" or is_warm():
+        return
+    made = Scenes()
+    scenario, record = made.everything(), made.hard_weather(1)
+    if worker == "gw1":
+        scenario, record = made.scenario([made.field()], fewest_days=1), made.weather(1)
+    run_plan(prepare(scenario, record), scenario.plans[0])
+    shared = tmp_path_factory.getbasetemp().parent
+    (shared / worker).touch()
+    while not all((shared / other).exists() for other in both):
+        time.sleep(0.1)
 
 
 @pytest.fixture(scope="session")

@@ -112,7 +112,7 @@ def held(n):
     return sum(n[name] for name in STORES)
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=200, deadline=None)
 @given(days())
 def test_the_water_account_closes(before):
     n = lived(before)
@@ -123,7 +123,7 @@ def test_the_water_account_closes(before):
     assert n["mean_residual"] <= ROUNDING
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=200, deadline=None)
 @given(days())
 def test_no_store_runs_empty_or_over(before):
     n = lived(before)
@@ -139,7 +139,7 @@ def test_no_store_runs_empty_or_over(before):
     assert into_the_air <= n["kc_max"] * n["eto"] + ROUNDING
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=200, deadline=None)
 @given(days())
 def test_covers_are_shares_of_the_patch(before):
     n = lived(before)
@@ -153,7 +153,7 @@ def test_covers_are_shares_of_the_patch(before):
     assert n["mean_depletion"] <= 1.0
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=200, deadline=None)
 @given(days(), share(0.0, 100.0))
 def test_more_rain_never_leaves_less_water(before, more_rain):
     """In no layer, once the water has come and sunk; and no more runs off than came."""
