@@ -24,11 +24,11 @@ import drysward
 from drysward.compiled import is_warm
 from drysward.day import loop
 from drysward.drive.party import ground_of, party_of
-from drysward.drive.runs import MOST_TOGETHER, advance_all, start_runs
+from drysward.drive.runs import advance_all, most_together, start_runs
 from drysward.site.stretches import prepare
 
 YEARS = 60
-FULL = MOST_TOGETHER  # plans of two fields that fill the lanes
+FULL = most_together(2)  # plans of two fields that fill the lanes
 
 
 def best(action: Callable[[], Any], repeats: int = 5) -> float:
@@ -61,15 +61,14 @@ def patch_days(days: Any, party: Any) -> None:
     for d in range(days.shape[0]):
         for k in range(party.blocks.shape[0]):
             block, quads = party.blocks[k], party.quads[k]
-            loop.read_ground(days[d], party, k)
+            loop.read_ground(block, days[d], party.spans[k], party.columns[k], quads)
             loop.today(block, quads)
             for p in range(party.patches.shape[1]):
                 patch = party.patches[k, p]
-                loop.move(block, patch, quads)
                 if loop.is_any_above(block, loop.LIQUID, quads):
-                    loop.shed_rain(block, patch, quads)
-                    loop.soak_in(block, patch, quads)
-                loop.sink(block, patch, quads)
+                    loop.take_rain(block, patch, quads)
+                else:
+                    loop.stay_dry(block, patch, quads)
                 loop.dry(block, patch, quads)
                 loop.answer(block, patch, quads)
 

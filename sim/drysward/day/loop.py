@@ -11,11 +11,12 @@ need and not the bundles: a bundle costs the compiler a hundred numbers in every
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any, NamedTuple
 
 import numpy as np
 
-from drysward.compiled import jitable
+from drysward.compiled import compiles_as, jitable, tree_of, with_selects
 from drysward.day import asking, counting, delivering, patch, surface
 from drysward.day.asking import MONTH_IRRIGATION, MONTH_SHORTAGE, WEEK_GROSS, open_day, restrict
 from drysward.day.counting import NO_DORMANCY
@@ -53,7 +54,6 @@ from drysward.physics.arithmetic import worse
 
 # --- the parts of a day, in lanes -----------------------------------------------------------------
 
-read_day, read_play_day = read_into_lanes("day"), read_into_lanes("play_day")
 ask = in_lanes(asking.wish, asking.gross_up)
 ask_for_play = in_lanes(asking.wish, asking.wish_for_play, asking.gross_up)
 today, deliver, catch = map(in_lanes, (patch.today, delivering.deliver, delivering.catch))
@@ -108,7 +108,6 @@ TURF = np.array(
     [PATCH_PLACE[name] for name in PATCH.names or () if name not in WATER_OF_PATCH]
 )
 INV_REACH, INV_ROOTING = PATCH_PLACE["inv_reach"], PATCH_PLACE["inv_rooting"]
-DAY_FIRST, PLAY_DAY_FIRST = PLACE[SECTIONS["day"][0]], PLACE[SECTIONS["play_day"][0]]
 TODAY_SOWN, TODAY_JUDGED = PLACE["today_sown"], PLACE["today_judged"]
 SKINNED, PLAY_ON = PLACE["play_skinned"], PLACE["play_on"]
 N_STAGES = len(STAGES)
@@ -210,6 +209,9 @@ class Desk(NamedTuple):
 @jitable
 def run_site(
     ground: Ground,
+    from_day: int,
+    stop_day: int,
+    first_line: int,
     party: Party,
     supply: SupplyInput,
     supply_of: Any,
@@ -218,9 +220,6 @@ def run_site(
     desk: Desk,
     reached: Any,
     condition: Any,
-    from_day: int,
-    stop_day: int,
-    first_line: int,
     trace_at: Any,
     more: bool | None,
 ) -> None:
@@ -228,13 +227,13 @@ def run_site(
 
     Parameters
     ----------
+    from_day, stop_day : first day to run, and the one after the last; those before only tell what
+        rain fell.
+    first_line : day of the first line of ``ground.days``.
     supply : what the fields of a plan share, arrays led by the supply; ``supply_of`` (B,) is the
         one of each plan. supply_states : see ``day.supply``; every array leads with the plan.
     reached : share of a field at which a stage counts as reached (4,).
     condition : least green cover and largest wilting share of the playing condition (2,).
-    from_day, stop_day : first day to run, and the one after the last; those before only tell what
-        rain fell.
-    first_line : day of the first line of ``ground.days``.
     trace_at : place of each day (D,) in ``tally.trace``, -1 for a day that is not kept.
     more : whether any field shares a supply or is looked at. None instead of False makes the
         compiler leave out everything that has to do with either, near half of all there is.
@@ -338,24 +337,21 @@ def run_site(
 # --- morning --------------------------------------------------------------------------------------
 
 
-@jitable
-def read_ground(block: Any, line: Any, spans: Any, columns: Any, quads: int) -> None:
-    """The numbers of a day, ``line`` (C, names of DAY), to the lanes of the runs on each field."""
-    if spans[0, 1] == 0:
-        read_each(block, line, DAY_FIRST, columns, quads)
-    for s in range(spans.shape[0]):
-        if spans[s, 1] > 0:
-            read_day(block, line[spans[s, 2]], spans[s, 0], spans[s, 1])
+def reads_the_day(name: str) -> Callable[..., None]:
+    """``read(block, line, spans, columns, quads)``: the numbers of a day for a section, ``line``
+    (C, names of its record), to the lanes of the runs on each field.
+    """
+    read_span, first = read_into_lanes(name), PLACE[SECTIONS[name][0]]
 
+    def read(block: Any, line: Any, spans: Any, columns: Any, quads: int) -> None:
+        if spans[0, 1] == 0:
+            read_each(block, line, first, columns, quads)
+        for s in range(spans.shape[0]):
+            if spans[s, 1] > 0:
+                read_span(block, line[spans[s, 2]], spans[s, 0], spans[s, 1])
 
-@jitable
-def read_play(block: Any, line: Any, spans: Any, columns: Any, quads: int) -> None:
-    """The numbers of a day of play, ``line`` (C, names of PLAY_DAY), as ``read_ground``."""
-    if spans[0, 1] == 0:
-        read_each(block, line, PLAY_DAY_FIRST, columns, quads)
-    for s in range(spans.shape[0]):
-        if spans[s, 1] > 0:
-            read_play_day(block, line[spans[s, 2]], spans[s, 0], spans[s, 1])
+    known = {"first": first, "read_each": read_each, "read_span": read_span}
+    return compiles_as(read, lambda: with_selects(tree_of(read), known), inlined=True)
 
 
 @jitable
@@ -365,6 +361,9 @@ def read_each(block: Any, line: Any, first: int, columns: Any, quads: int) -> No
         own = line[columns[lane]]
         for j in range(line.shape[1]):
             block[first + LANES * j + lane] = own[j]
+
+
+read_ground, read_play = map(reads_the_day, ("day", "play_day"))
 
 
 @jitable

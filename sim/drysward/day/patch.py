@@ -29,6 +29,7 @@ from drysward.physics.interception import interception, leaf_evaporation_of
 from drysward.physics.leaves import leaf_death, regreening, share_past
 from drysward.physics.rise import upward_flow
 from drysward.physics.transpiration import (
+    available_in_surface,
     felt_depletion,
     stress_coefficient,
     transpiration_of,
@@ -129,7 +130,7 @@ def dry(
 
     crown = larger(crown_water - crown_wp, 0.0)
     crowns_wet = crown_wetness(crown, inv_crown_wet)
-    surface = crown + larger(w1 - crown_water - (wp1 - crown_wp), 0.0)
+    surface = available_in_surface(w1, crown_water, wp1, crown_wp)
     roots = larger(w2 - wp2, 0.0)
     ks = stress_coefficient(
         felt_depletion(surface + roots, inv_taw, inv_rooting), inv_one_less_p
@@ -175,9 +176,7 @@ def answer(
 
     Sums over the patches of what leaves show begin here, and the water account is closed.
     """
-    surface = larger(crown_water - crown_wp, 0.0)
-    surface += larger(w1 - crown_water - (wp1 - crown_wp), 0.0)
-    available = surface + larger(w2 - wp2, 0.0)
+    available = available_in_surface(w1, crown_water, wp1, crown_wp) + larger(w2 - wp2, 0.0)
     felt = felt_depletion(available, inv_taw, inv_rooting)
     showing = green * awake
     mean_depletion += felt_depletion(available, inv_taw, 1.0)

@@ -202,6 +202,7 @@ def advance_all(
     (compiled_run_site() if compiled else run_windows)(
         site.forcing,
         ground_of(site),
+        site.from_day,
         party,
         site.supply,
         runs.supply_of,
@@ -210,7 +211,6 @@ def advance_all(
         desk,
         np.array([answers.reached[stage] for stage in STAGES]),
         np.array([answers.playing_condition.green, answers.playing_condition.wilt]),
-        site.from_day,
         trace_at,
         True if site.supply.site["on"].any() or party.is_played.any() else None,
     )

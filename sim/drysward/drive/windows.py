@@ -11,8 +11,7 @@ from functools import cache
 from typing import Any
 
 from drysward.compiled import compiled
-from drysward.day.loop import Desk, Ground, Party, Tally, run_site
-from drysward.day.supply import SupplyInput, SupplyState
+from drysward.day.loop import Ground, run_site
 from drysward.site.forcing import Forcing, field_pass
 from drysward.site.profile import Curves
 
@@ -24,24 +23,10 @@ def compiled_run_site() -> Callable[..., Any]:
     return compiled(run_windows, counted=False)
 
 
-def run_windows(
-    forcing: Forcing,
-    ground: Ground,
-    party: Party,
-    supply: SupplyInput,
-    supply_of: Any,
-    supply_states: SupplyState,
-    tally: Tally,
-    desk: Desk,
-    reached: Any,
-    condition: Any,
-    from_day: int,
-    trace_at: Any,
-    more: bool | None,
-) -> None:
+def run_windows(forcing: Forcing, ground: Ground, from_day: int, *runs: Any) -> None:
     """Run plans over all days of a stretch, in place, as many at once as ``ground.days`` has lines.
 
-    Before each such window ``forcing`` fills it. Parameters as of ``run_site``.
+    Before each such window ``forcing`` fills it. ``runs`` is what else ``run_site`` takes.
     """
     n_days = ground.calendar.shape[0]
     n_lines = ground.days.shape[0]
@@ -69,19 +54,4 @@ def run_windows(
                 stop,
             )
         if stop > from_day:
-            run_site(
-                ground,
-                party,
-                supply,
-                supply_of,
-                supply_states,
-                tally,
-                desk,
-                reached,
-                condition,
-                max(first, from_day),
-                stop,
-                first,
-                trace_at,
-                more,
-            )
+            run_site(ground, max(first, from_day), stop, first, *runs)

@@ -13,6 +13,16 @@ def stress_coefficient(depletion: float, inv_one_less_p: float) -> float:
 
 
 @equation
+def available_in_surface(w1: float, crown_water: float, wp1: float, crown_wp: float) -> float:
+    """Water of the surface layer that roots can take (mm): what its crown layer and what the rest
+    of it hold above their own wilting points.
+
+    ``w1`` and ``wp1`` are of the whole layer, ``crown_water`` and ``crown_wp`` of the crown layer.
+    """
+    return larger(crown_water - crown_wp, 0.0) + larger(w1 - crown_water - (wp1 - crown_wp), 0.0)
+
+
+@equation
 def felt_depletion(available: float, inv_taw: float, inv_rooting: float) -> float:
     """Depletion as roots feel it: the share of their available water that is gone, never past 1.
 
