@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 
 from drysward.catalog import load_catalog
+from drysward.physics.crowns import inverse_survival
 
 HERE = Path(__file__).parent
 
@@ -85,6 +86,11 @@ def test_what_stays_outside_is_named_with_its_reason():
     reasons = " ".join((harness.HERE / "OUTSIDE.md").read_text(encoding="utf-8").split())
     named = set(re.findall(r"`([^`]+)`", reasons))
     assert named - {"RESULTS.md"} == outside
+
+
+
+def test_doses_are_those_of_the_turf():
+    assert inverse_survival(1.7) == pytest.approx(1.0 + 1.7**harness.DOSE_POWER)
 
 
 

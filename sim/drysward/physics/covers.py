@@ -10,10 +10,10 @@ from drysward.physics.arithmetic import clamp, larger
 def regrowth_into_dead(
     dead: float, ks: float, wetting: float, green: float, spread: float, reseed: float
 ) -> float:
-    """Dead ground that runners and seedlings close in a day, on ground that has been ``wetting``.
+    """Dead ground that runners and seedlings close in a day.
 
-    ``spread`` is the share a day beside full green cover, ``reseed`` the share a day that
-    seedlings take. Source: own estimate of the form.
+    ``wetting`` is the memory of a wet surface (0..1), ``spread`` the share a day beside full green
+    cover, ``reseed`` the share a day that seedlings take. Source: own estimate of the form.
     """
     return dead * ks * wetting * (spread * green + reseed)
 

@@ -12,7 +12,8 @@ CROWN_CLOCK_ETO_MM = 6.0  # demand behind the species' median lethal times
 
 @equation
 def median_lethal_days(tmean_c: float, median_25c_d: float, median_35c_d: float) -> float:
-    """Days with the rooted depth dry that kill half of the plants, by mean air temperature.
+    """Days with crowns dry and no moist soil near that kill half of the plants, by mean air
+    temperature.
 
     Log-linear between the medians at 25 and 35 C, held beyond 10 and 40 C (own estimate).
     """

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 from functools import cache
-from statistics import NormalDist
 
+from drysward import special
 from drysward.compiled import equation
 from drysward.physics.arithmetic import clamp, larger, smaller
 
@@ -72,7 +72,7 @@ def patch_reaches(cv: float, patches: int) -> tuple[float, ...]:
     roots have nothing to do: of all orders with even strides the one least correlated with it.
     """
     shares = [
-        min(math.exp(cv * NormalDist().inv_cdf((i + 0.5) / patches)), 1.0) for i in range(patches)
+        min(math.exp(cv * float(special.ndtri((i + 0.5) / patches))), 1.0) for i in range(patches)
     ]
     middle = (patches - 1) / 2.0
 

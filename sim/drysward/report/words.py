@@ -26,6 +26,7 @@ from drysward.results.text import (
     condition_text,
     procedures,
     rounded,
+    spell_text,
     volume_display,
     volume_text,
 )
@@ -261,10 +262,10 @@ def assumed(result: xr.Dataset, units: str) -> Iterable[tuple[str, str]]:
             for stage in keys(result, "stage")
         ]
         told = "; ".join(reached)
-        days = int(attrs.get("reached_days", 1))
-        spell = f"for {days} days in a row" if days > 1 else "on any day"
-        yield "A stage counts", f"when it holds on this share of the field {spell} of the " \
-            f"season: {told}"  # fmt: skip
+        yield (
+            "A stage counts",
+            f"when it holds on this share of the field {spell_text(attrs)} of the season: {told}",
+        )
     if "condition_green" in attrs:
         yield "Playing condition", f"a day is below it with {condition_text(attrs)}"
     area = shown("m2", units)

@@ -72,12 +72,15 @@ def days_below_text(one: xr.Dataset) -> str:
     return UNKNOWN if math.isnan(mean) else f"{mean:.0f} ({worst:.0f})"
 
 
+def spell_text(attrs: Mapping[Hashable, Any]) -> str:
+    """For how long a stage must hold; a file that does not say so counted any day."""
+    days = int(attrs.get("reached_days", 1))
+    return f"for {days} days in a row" if days > 1 else "on any day"
+
+
 def reached_text(attrs: Mapping[Hashable, Any]) -> str:
     """When a stage counts: what follows "a year in which the stage ..."."""
-    days = int(attrs["reached_days"])
-    return "holds on its share of the field " + (
-        f"for {days} days in a row" if days > 1 else "on any day"
-    )
+    return f"holds on its share of the field {spell_text(attrs)}"
 
 
 def condition_text(attrs: Mapping[Hashable, Any]) -> str:
