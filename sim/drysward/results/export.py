@@ -25,6 +25,7 @@ NO_UNIT = ("", "1")
 _MEANS = (
     "precipitation", "reference_et", "transpiration", "leaf_evaporation", "soil_evaporation",
     "spray_loss", "overspray", "runoff", "drainage", "watering_days", "capped_days", "shortage",
+    "irrigation_runoff", "irrigation_drained",
     "recovery_days", "not_recovered",
 )  # fmt: skip
 _MOST = (
@@ -70,8 +71,7 @@ def summarise(result: xr.Dataset, answers: xr.Dataset) -> xr.Dataset:
         _, long_name = _units_and_name(depth, depths)
         made = (depths * per_mm).transpose(*depths.dims)
         added[volume] = made.assign_attrs(units="m3", long_name=f"{long_name}, as volume")
-    labour = added["watering_days_mean"] * result["labour_hours_per_day"]
-    added["labour_mean"] = labour.transpose("field", "plan").assign_attrs(
+    added["labour_mean"] = result["labour_hours"].mean("year").assign_attrs(
         units="h", long_name="mean labour a year of watering"
     )
     return answers.assign(added).assign_attrs(

@@ -297,7 +297,9 @@ class SourceSpec:
 
     It gives ``rate_m3_h`` for ``hours`` a day within ``season``, to the fields, the storage or
     both, and nothing from a drought index of ``stops_above_mm`` until ``resumes_below_mm``.
-    ``allowance_m3`` is the most by "day", "week", "month" and "year". Fields draw from a
+    ``allowance_m3`` is the most by "day", "week", "month" and "year"; how it is spent is ``ration``:
+    "as it comes", "evenly" over what is left of the period, or "by month", with ``month_shares``
+    (12,) of the year's. Fields draw from a
     source that comes ``first`` before they draw from storage, from others after it.
     """
 
@@ -312,6 +314,8 @@ class SourceSpec:
     feeds: str = "fields"
     first: bool = False
     allowance_m3: Mapping[str, float] = field(default_factory=dict)
+    ration: str = "evenly"
+    month_shares: tuple[float, ...] = ()
     lift_m: float = 0.0
     pump_efficiency: float = 0.6
     tariff: tuple[TariffBlock, ...] = ()
@@ -447,7 +451,7 @@ class Answers:
     ``reached_days`` in a row; ``season`` is the first and last day counted; ``fewest_days`` the
     days that a year must have to be counted; ``drought_days`` the days over which reference ET
     less rain makes the drought index; ``rooting_varies`` whether roots go deeper in some years than
-    in others.
+    in others; a year is short of water from a shortage of ``short_year`` of its demand on.
     """
 
     reached: Mapping[str, float]
@@ -461,6 +465,7 @@ class Answers:
     fewest_days: int = 360
     drought_days: int = 60
     rooting_varies: bool = True
+    short_year: float = 0.05
 
 
 @dataclass(frozen=True)

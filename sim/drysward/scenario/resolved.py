@@ -350,6 +350,12 @@ def _source(source: SourceSpec, currency: str) -> Iterator[Setting]:
     yield "first", _yes(source.first), ""
     for period, volume in source.allowance_m3.items():
         yield f"allowance.{period}", volume, "m3"
+    if source.allowance_m3:
+        if source.month_shares:
+            for month, share in zip(MONTHS, source.month_shares, strict=True):
+                yield f"ration.{month}", share, "1"
+        else:
+            yield "ration", source.ration, ""
     yield "lift", source.lift_m, "m"
     for i, block in enumerate(source.tariff, start=1):
         yield f"tariff[{i}].to", block.upto_m3, "m3"

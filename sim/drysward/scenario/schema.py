@@ -343,6 +343,7 @@ class AnswersTable(Part):
     fewest_days: Annotated[int, Field(ge=1, le=366)] = Answers.fewest_days
     drought_days: Annotated[int, Field(ge=1, le=366)] = Answers.drought_days
     rooting_varies: bool = Answers.rooting_varies
+    short_year: Annotated[float, Field(gt=0.0, le=1.0)] = Answers.short_year
 
 
 class ScenarioTable(Part):

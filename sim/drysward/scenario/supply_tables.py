@@ -8,7 +8,7 @@ import re
 from itertools import pairwise
 from typing import Annotated, Self
 
-from pydantic import BeforeValidator, Field, ValidationInfo, model_validator
+from pydantic import BeforeValidator, Field, RootModel, ValidationInfo, model_validator
 
 from drysward.catalog import Catalog
 from drysward.physics.pond import square_bottom_m, square_pond, surveyed_pond, tank
@@ -26,11 +26,13 @@ from drysward.scenario.model import (
 from drysward.scenario.names import named_in, names_of
 from drysward.scenario.values import (
     MM_PER_M,
+    MONTHS,
     DayOfYear,
     Drought,
     Flags,
     Flaws,
     Identifier,
+    Month,
     Part,
     Share,
     Span,
@@ -50,6 +52,7 @@ ROOF, PAVED, GRASS = CATCHMENT_KINDS = ("roof", "paved", "grass")
 FIELDS, STORAGE, BOTH = FEEDS = ("fields", "storage", "both")
 DROUGHT, IN_STORE, CALENDAR = INDICES = ("drought", "storage", "calendar")
 PERIODS = ("day", "week", "month", "year")
+AS_IT_COMES, EVENLY, BY_MONTH = RATIONS = ("as it comes", "evenly", "by month")
 MOST_SITE_STAGES = 6
 LININGS = {"membrane": "membrane_lining", "clay": "clay_lining", "none": "no_lining"}
 """Name in the file -> entry of the catalogue."""
@@ -132,6 +135,27 @@ def one_block(value: object) -> object:
     return [{"price": value}] if isinstance(value, str) else value
 
 
+class MonthShares(RootModel[dict[Month, Share]]):
+    """Share of the year's allowance by month; the months not named have none."""
+
+    @model_validator(mode="after")
+    def _is_all_of_it(self) -> Self:
+        total = sum(self.root.values())
+        if abs(total - 1.0) > 1e-6:
+            refuse([("", f"shares add to {total:g}", "shares that add to 1")])
+        return self
+
+
+def ration(value: object) -> object:
+    """One of the ways to ration by name, or a table of months."""
+    if isinstance(value, dict):
+        return MonthShares.model_validate(value)
+    if value not in (AS_IT_COMES, EVENLY):
+        allowed = f"'{EVENLY}', '{AS_IT_COMES}', or shares by month {{ May = 0.1, ... }}"
+        raise ValueError(f"{value!r} is no way to ration; {allowed}")
+    return value
+
+
 class SourceTable(Part):
     label: Text | None = None
     kind: Annotated[str, one_of(*SOURCE_KINDS)]
@@ -144,6 +168,7 @@ class SourceTable(Part):
     allowance_m3: Annotated[
         Annotated[AllowanceTable, as_a(dict)] | None, Field(alias="allowance")
     ] = None
+    ration: Annotated[str | MonthShares, BeforeValidator(ration)] = EVENLY
     lift_m: Annotated[Lift, Field(alias="lift")] = SourceSpec.lift_m
     pump_efficiency: Efficiency | None = None
     tariff: Annotated[list[TariffTable], BeforeValidator(one_block)] = []
@@ -159,6 +184,11 @@ class SourceTable(Part):
         if self.first and self.feeds == STORAGE:
             told = "fields do not draw from a source that only feeds the storage"
             flaws.append(("first", told, f"with feeds = '{FIELDS}' or '{BOTH}'"))
+        if isinstance(self.ration, MonthShares):
+            by_year = self.allowance_m3 is not None and "year" in self.allowance_m3
+            if not by_year:
+                told = "shares by month are of the year's allowance"
+                flaws.append(("ration", told, 'write allowance = { year = "..." }'))
         flaws += self._tariff_flaws()
         refuse(flaws)
         return self
@@ -436,13 +466,22 @@ def _source(key: str, table: SourceTable, feeds: str, catalog: Catalog) -> Sourc
         feeds=feeds,
         first=first,
         pump_efficiency=_number(catalog, "pump", "pump_efficiency", table.pump_efficiency),
+        ration=BY_MONTH if isinstance(table.ration, MonthShares) else table.ration,
+        month_shares=month_shares(table.ration),
         tariff=tuple(
             TariffBlock(math.inf if block.to is None else block.to, block.price)
             for block in table.tariff
         ),
         **values_of(table.stops),
-        **values_of(table, "label", "stops", "feeds", "first", "pump_efficiency", "tariff"),
+        **values_of(table, "label", "stops", "feeds", "first", "ration", "pump_efficiency", "tariff"),
     )
+
+
+def month_shares(ration: str | MonthShares) -> tuple[float, ...]:
+    """Share of the year's allowance in each month (12,); none when it is rationed otherwise."""
+    if isinstance(ration, MonthShares):
+        return tuple(ration.root.get(month, 0.0) for month in MONTHS)
+    return ()
 
 
 def _storage(table: StorageTable, catalog: Catalog) -> StorageSpec:
