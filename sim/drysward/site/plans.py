@@ -8,22 +8,9 @@ import numpy as np
 
 from drysward.day.records import MOST_STAGES
 from drysward.physics.catch import run_time_multiplier
-from drysward.scenario.model import TIMES_OF_DAY, DeliverySpec, FieldSpec, PlanSpec
+from drysward.scenario.model import TIMES_OF_DAY, FieldSpec, PlanSpec
 from drysward.scenario.rules import RULES
-
-
-def nightly_depth_mm(delivery: DeliverySpec, area_m2: float, window_h: float) -> float:
-    """Most that the system can put out in one watering window, as gross depth over the field.
-
-    By its flow where that is given, else by its precipitation rate all over at once; a machine
-    that travels makes whole passes.
-    """
-    hours = window_h
-    if delivery.hours_per_pass > 0.0:
-        hours = max(1.0, np.floor(window_h / delivery.hours_per_pass)) * delivery.hours_per_pass
-    if delivery.flow_m3_h is not None:
-        return delivery.flow_m3_h * hours / area_m2 * 1000.0
-    return delivery.precipitation_rate_mm_h * hours
+from drysward.site.night import nightly_gross_mm as nightly_depth_mm
 
 
 def write_plan(row: Any, plan: PlanSpec, field: FieldSpec) -> None:
