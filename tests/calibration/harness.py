@@ -32,7 +32,7 @@ from drysward.scenario.model import (
     Site,
     WeatherSource,
 )
-from drysward.site.root_zone import RootZone, build_root_zone
+from drysward.site.root_zone import RootZone, field_root_zone
 from drysward.site.stretches import (
     Ground,
     PreparedSite,
@@ -361,7 +361,7 @@ def traces(
 
 
 def _zones(scenario: Scenario) -> tuple[RootZone, ...]:
-    return tuple(build_root_zone(field.root_zone, scenario.catalog) for field in scenario.fields)
+    return tuple(field_root_zone(field, scenario.catalog) for field in scenario.fields)
 
 
 def _side_by_side(site: PreparedSite, grounds: Sequence[Ground]) -> PreparedSite:

@@ -1,16 +1,16 @@
-"""Irrigation that the ground does not take (mm)."""
+"""Irrigation that the ground does not take in one run (mm)."""
 
 from __future__ import annotations
 
-from drysward.compiled import equation
-from drysward.physics.arithmetic import NO_LESS, larger
+from drysward.compiled import jitable
+from drysward.physics.intake import runoff_of_irrigation, runoff_terms
 
 
-@equation
+@jitable
 def sprinkler_runoff(depth: float, rate: float, intake: float, surface_storage: float) -> float:
     """Runoff of one sprinkler run: rate over intake, less what the surface holds (mm).
 
-    ``rate`` and ``intake`` in mm/h. Source: cycle-and-soak arithmetic, common practice.
+    ``rate`` and ``intake`` in mm/h.
     """
-    excess = larger(depth * (1.0 - intake / larger(rate, NO_LESS)) - surface_storage, 0.0)
-    return excess if (rate > intake) & (depth > 0.0) else 0.0
+    share, held = runoff_terms(rate, intake, surface_storage, 0.0, 0.0)
+    return runoff_of_irrigation(depth, share, held)

@@ -9,6 +9,8 @@ from datetime import date, timedelta
 
 from drysward.catalog import SCENARIO, Entry
 from drysward.scenario.model import (
+    BY_FLOW,
+    BY_MACHINE,
     GENERATOR,
     Costs,
     FieldSpec,
@@ -87,6 +89,11 @@ def resolved_values(scenario: Scenario) -> list[Row]:
             rows.update((row.key, row) for row in _entry(entry))
         own = [*_root_zone(spec, zone), *_delivery(scenario, spec), *_use(scenario, spec, zone)]
         rows.update((row.key, row) for row in own)
+    if scenario.site.crew_h is not None:
+        rows.update(
+            (row.key, row)
+            for row in _rows(scenario, "site", [("crew", scenario.site.crew_h, "h")])
+        )
     for kind in ("losses", "curve_numbers", "turf_processes"):
         for entry in catalog.entries[kind].values():
             rows.update((row.key, row) for row in _entry(entry))
@@ -144,14 +151,26 @@ def _delivery(scenario: Scenario, spec: FieldSpec) -> Iterator[Row]:
             yield Row(f"{at}.{key}", used[key], entry.parameter(name).unit, SCENARIO, SCENARIO)
         else:
             yield _number(f"{at}.{key}", entry, name)
-    if spec.delivery.flow_m3_h is not None:
-        yield Row(f"{at}.flow", spec.delivery.flow_m3_h, "m3/h", SCENARIO, SCENARIO)
+    basis, flow = spec.delivery.basis, spec.delivery.flow_m3_h
+    if basis == BY_MACHINE:
+        yield _number(f"{at}.flow", entry, "machine_flow")
+    elif flow is None:
+        yield Row(f"{at}.zones", spec.delivery.zones, "1", SCENARIO, SCENARIO)
+    elif basis == BY_FLOW:
+        yield Row(f"{at}.flow", flow, "m3/h", SCENARIO, SCENARIO)
+    else:
+        # What it is worked out from comes with it.
+        design = scenario.catalog.get("system_design", "usual")
+        yield Row(f"{at}.flow", flow, "m3/h", DEFAULT, DEFAULT)
+        yield from _entry(design)
+    if spec.delivery.machine:
+        yield Row(f"{at}.machine", spec.delivery.machine, "", SCENARIO, SCENARIO)
 
 
 def _use(scenario: Scenario, spec: FieldSpec, zone: Entry) -> Iterator[Row]:
     """Play on a field, how skinned ground is kept, how new turf is watered."""
     at = f"fields.{spec.key}"
-    settings: list[Setting] = [("surface", spec.surface, "")]
+    settings: list[Setting] = [("surface", spec.surface, ""), ("slope", spec.slope, "1")]
     yield from _rows(scenario, at, settings)
     if spec.skin is not None:
         used = {key: getattr(spec.skin, key) for key in SKIN_NUMBERS}
@@ -278,6 +297,9 @@ def _plan(plan: PlanSpec) -> Iterator[Setting]:
     yield "time", plan.time_of_day, ""
     yield "window", plan.window_h, "h"
     yield "cycle_and_soak", _yes(plan.cycle_and_soak), ""
+    if plan.most_depth_mm is not None:
+        yield "most", plan.most_depth_mm, "mm"
+    yield "stop_at_runoff", _yes(plan.stop_at_runoff), ""
     yield "crown.depth", plan.crown_depth_mm, "mm"
     if plan.crown_depth_mm > 0.0:
         yield "crown.every", plan.crown_interval_days, "d"

@@ -32,7 +32,7 @@ from drysward.site.forcing import (
 from drysward.site.night import pass_m3
 from drysward.site.plans import machines_of
 from drysward.site.play import field_covers, play_input
-from drysward.site.root_zone import RootZone, build_root_zone
+from drysward.site.root_zone import RootZone, field_root_zone
 from drysward.site.site_weather import SiteWeather, site_weather
 from drysward.site.supply import supply_input
 from drysward.site.weather_years import weather_series
@@ -120,7 +120,7 @@ def stretches(
     """
     known = known or {}
     span = spans(scenario, series, years, years_at_once)
-    zones = tuple(build_root_zone(f.root_zone, scenario.catalog) for f in scenario.fields)
+    zones = tuple(field_root_zone(f, scenario.catalog) for f in scenario.fields)
     for start, end in span.parts:
         part = known.pop(start, None) or weather_stretch(scenario, series, span, start, end)
         ground = ground_of(scenario, zones, part)

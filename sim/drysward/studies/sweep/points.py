@@ -24,6 +24,8 @@ _BARE = {"root_zone": "like", "delivery": "system"}
 _NOT_OF_WEATHER = (
     "reached", "days", "playing_condition", "return_periods", "confidence", "start_soil_water",
 )  # fmt: skip
+# Settings of the site that limit its water.
+_NOT_OF_SITE_WEATHER = ("supply", "crew")
 # Settings of a field that weather and soil have nothing to do with.
 _NOT_OF_GROUND = ("label", "area", "delivery", "patches", "priority")
 _OVERRIDES_OF_WEATHER = ("turf_processes.", "losses.", "generated_weather.")
@@ -70,7 +72,7 @@ def point_at(
     plans = scenario.plans
     if sweep.plans:
         plans = tuple(scenario.plan_named(key) for key in sweep.plans)
-    site = {key: value for key, value in tree["site"].items() if key != "supply"}
+    site = {key: value for key, value in tree["site"].items() if key not in _NOT_OF_SITE_WEATHER}
     asked = {k: v for k, v in tree.get("answers", {}).items() if k not in _NOT_OF_WEATHER}
     overrides = dict(leaves(tree.get("overrides", {})))
     of_weather = {k: v for k, v in overrides.items() if k.startswith(_OVERRIDES_OF_WEATHER)}
@@ -86,7 +88,8 @@ def point_at(
         fields.append(_told(table, used))
     shared = [spec.priority for spec in scenario.fields]
     supply = _told(
-        tree.get("supply", {}), tree["site"].get("supply"), shared, of_supply,
+        tree.get("supply", {}), [tree["site"].get(key) for key in _NOT_OF_SITE_WEATHER], shared,
+        of_supply,
         [field.key for field in scenario.fields],
     )  # fmt: skip
     return Point(
