@@ -83,9 +83,10 @@ def wish(
 
 def wish_for_play(
     plan_rule, plan_first_day, plan_last_day, left_today, crown_only_today, barred_today, wanted,
-    unrestricted, whole, on_its_day, seen_surface_water, eto, play_on, play_skinned, play_skin_target_mm,
-    play_skin_passes, play_skin_most_per_pass, today_blackout, today_light, today_prewet,
-    today_tmax, plan_syringe_above, plan_syringe_depth, plan_syringe_from, seen_wilt, day_of_year,
+    unrestricted, whole, on_its_day, seen_surface_water, eto, play_on, play_skinned,
+    play_skin_target_mm, play_skin_passes, play_skin_most_per_pass, today_blackout, today_light,
+    today_prewet, today_tmax, plan_syringe_above, plan_syringe_depth, plan_syringe_from,
+    seen_wilt, day_of_year,
 ):  # fmt: skip
     """What play makes of the depths that a plan wants, and what it syringes this afternoon (mm).
 
@@ -121,8 +122,8 @@ def wish_for_play(
 
 def gross_up(
     wanted, unrestricted, whole, on_its_day, barred_today, syringed, unmet, rest,
-    plan_time_of_day, plan_night_depth, plan_ground_takes, overspray, loss_night, loss_early_morning, loss_midday, loss_evening,
-    year_capped_days, counted,
+    plan_time_of_day, plan_night_depth, plan_ground_takes, overspray, loss_night,
+    loss_early_morning, loss_midday, loss_evening, year_capped_days, counted,
 ):  # fmt: skip
     """What must leave the pipes for the wish, no more than the ground and the night take; each
     depth that either cuts off, and restrictions, is kept. ``counted`` is 1 on a day that counts.
@@ -138,7 +139,7 @@ def gross_up(
     cut_restriction = larger(unrestricted - wanted, 0.0) / arrives
     from_pipes = wanted / arrives
     cut_ground = larger(wanted - plan_ground_takes, 0.0) / arrives
-    demand = from_pipes + cut_restriction
+    irrigation_demand = from_pipes + cut_restriction
     from_pipes -= cut_ground
     cut_window = larger(from_pipes - plan_night_depth, 0.0)
     from_pipes -= cut_window
@@ -148,12 +149,12 @@ def gross_up(
     missed = 0.0
     made_up = 0.0
     # On a day on which it could water and wants nothing, the need is gone.
-    is_over = (on_its_day > 0.0) & (demand == 0.0)
+    is_over = (on_its_day > 0.0) & (irrigation_demand == 0.0)
     unmet = 0.0 if is_over else unmet
     rest = 0.0 if is_over & (barred_today == 0.0) else rest
     return (
-        asked, demand, whole_demand, cut_restriction, cut_ground, cut_window, missed, made_up,
-        unmet, rest, spray_loss_today, year_capped_days,
+        asked, irrigation_demand, whole_demand, cut_restriction, cut_ground, cut_window, missed,
+        made_up, unmet, rest, spray_loss_today, year_capped_days,
     )  # fmt: skip
 
 

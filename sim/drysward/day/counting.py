@@ -40,8 +40,8 @@ def take_means(
     mean_residual = worse(mean_residual, worse(snow_error, pipe_error))
     return (
         mean_caught, mean_shed, mean_beyond, mean_runoff, mean_drainage, mean_leaf_evaporation,
-        mean_soil_evaporation, mean_transpiration, mean_residual, mean_depletion, mean_deficit, mean_crown_wetness,
-        mean_footprint, mean_wilt, mean_green, mean_dormant, mean_dead,
+        mean_soil_evaporation, mean_transpiration, mean_residual, mean_depletion, mean_deficit,
+        mean_crown_wetness, mean_footprint, mean_wilt, mean_green, mean_dormant, mean_dead,
     )  # fmt: skip
 
 
@@ -77,11 +77,11 @@ def count_irrigation(
     What runs off on a day without rain is irrigation. What the root zone had no room for drains,
     unless it ran off.
     """
-    runoff = mean_runoff if liquid == 0.0 else mean_shed
+    ran_off = mean_runoff if liquid == 0.0 else mean_shed
     year_irrigation_gross += gross
     year_irrigation_landed += mean_caught
-    year_irrigation_runoff += runoff
-    year_irrigation_drained += larger(mean_beyond - (runoff - mean_shed), 0.0)
+    year_irrigation_runoff += ran_off
+    year_irrigation_drained += larger(mean_beyond - (ran_off - mean_shed), 0.0)
     year_spray_loss += spray
     year_overspray += beside
     year_watering_days += 1.0 if gross > 0.0 else 0.0

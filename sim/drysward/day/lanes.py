@@ -89,7 +89,7 @@ SECTIONS: dict[str, tuple[str, ...]] = {
     ),
     # what leaves the pipes for the wish, what of it is cut off and by what, and what that comes to
     "shortage": (
-        *_names("demand whole_demand"),
+        *_names("irrigation_demand whole_demand"),
         *(f"cut_{cause}" for cause in CAUSES),
         *_names("short_today missed made_up"),
     ),

@@ -94,7 +94,7 @@ U_SUMS, U_CAUGHT, U_SURFACE, U_STORES = (
 )
 PASSING = span("passing", "passing")
 ASKED, LIQUID, LANDED = PLACE["asked"], PLACE["liquid"], PLACE["landed"]
-GROSS, CATCH_SHARE, DEMAND = PLACE["gross"], PLACE["catch_share"], PLACE["demand"]
+GROSS, CATCH_SHARE, DEMAND = PLACE["gross"], PLACE["catch_share"], PLACE["irrigation_demand"]
 MISSED, MADE_UP = PLACE["missed"], PLACE["made_up"]
 STORED, WEEK_SUM = PLACE["stored"], PLACE["week_sum"]
 RECENT_RAIN = PLACE["recent_rain"]
@@ -118,7 +118,7 @@ N_STAGES = len(STAGES)
 # Where a line of the ledger finds its numbers, in the order of TRACE.
 _TOLD_AS = {
     "reference_et": "eto", "irrigation_gross": "gross", "irrigation_landed": "mean_caught",
-    "demand": "demand", "shortage": "short_today",
+    "demand": "irrigation_demand", "shortage": "short_today",
     "thatch_water": "mean_thatch", "surface_water": "mean_w1", "root_water": "mean_w2",
     "subsoil_water": "mean_w3", "crown_hydration": "mean_hydration",
     "drought_index": "drought_index_today", "air_filled": "mean_air", "frozen": "today_frozen",

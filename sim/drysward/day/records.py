@@ -51,7 +51,7 @@ FIELD = _dtype(
     # lets crowns drink freely
     "crown_fc crown_wp crown_dry inv_crown_wet "
     # share of the water above field capacity that drains in a day, by layer
-    "drain1 drain2 drain3 percolation_limit infiltration_limit "
+    "drain1 drain2 drain3 percolation_limit "
     # potential retention S of the curve number, its initial abstraction, and the upward flow
     "retention abstraction upward_max "
     # turf
@@ -117,8 +117,10 @@ FIELD_STATE = _dtype(
     "peak_dormant recovery_clock recovering",
     (("last_week", "f8", (WEEK,)),),
 )
-"""What the person who waters knows of a field, and the running counts of the year. ``rest`` is
-what is left of the last wish, ``unmet`` what the plan wanted and has not had (mm from the pipes)."""
+"""What the person who waters knows of a field, and the running counts of the year.
+
+``rest`` is what is left of the last wish, ``unmet`` what the plan wanted and has not had (mm from
+the pipes)."""
 
 PLAN = _dtype(
     "rule trigger target share least_depth most_depth rain_skip rain_skip_days interval "
@@ -235,15 +237,16 @@ SUPPLY_YEAR = _dtype(
 """Sums of one plan and year at the supply."""
 
 SUPPLY_TRACE = _dtype(
-    "asked granted short made_up from_store catchment rain_on_store evaporation seepage spill refill "
-    "store stage residual"
+    "asked granted short made_up from_store catchment rain_on_store evaporation seepage spill "
+    "refill store stage residual"
 )
 """One day at the supply (m3)."""
 
 YEAR = _dtype(
     "precipitation irrigation_gross irrigation_landed spray_loss overspray runoff drainage "
     "leaf_evaporation soil_evaporation transpiration reference_et "
-    "watering_days capped_days irrigation_runoff irrigation_drained labour_hours shortage peak_week "
+    "watering_days capped_days irrigation_runoff irrigation_drained labour_hours shortage "
+    "peak_week "
     "days_footprint days_wilt days_dormant days_dead "
     "peak_footprint peak_wilt peak_dormant peak_dead "
     "longest_footprint longest_wilt longest_dormant longest_dead "

@@ -19,7 +19,7 @@ N_CAUSES = len(CAUSES)
 MISSED, MADE_UP, SHORT_TODAY = PLACE["missed"], PLACE["made_up"], PLACE["short_today"]
 CUTS = tuple(PLACE[f"cut_{cause}"] for cause in CAUSES)
 FIRST_CUT = CUTS[0]
-assert CUTS == tuple(range(FIRST_CUT, FIRST_CUT + 16 * N_CAUSES, 16)), "causes lie in their order"
+assert tuple(range(FIRST_CUT, FIRST_CUT + 16 * N_CAUSES, 16)) == CUTS, "causes lie in their order"
 
 
 @equation
@@ -44,29 +44,23 @@ def beyond_rounding(part: float, whole: float) -> float:
 
 
 def settle(
-    demand, whole_demand, gross, cooling, cut_restriction, cut_ground, cut_window, cut_crew,
-    cut_network, cut_source, cut_allowance, cut_storage, cut_priority, unmet, rest, plan_rule,
+    irrigation_demand, whole_demand, gross, cooling, cut_restriction, cut_ground, cut_window,
+    cut_crew, cut_network, cut_source, cut_allowance, cut_storage, cut_priority, unmet, rest,
+    plan_rule,
 ):  # fmt: skip
     """What the day has left unmet of a field's wish, what of it is new, and what is made up."""
     short_today = cut_restriction + cut_ground + cut_window + cut_crew + cut_network
     short_today = short_today + cut_source + cut_allowance + cut_storage + cut_priority
-    short_today = beyond_rounding(short_today, demand)
+    short_today = beyond_rounding(short_today, irrigation_demand)
     asks_again = 0.0 if plan_rule == RULE_FIXED else 1.0
-    asks = demand > 0.0
-    watering = gross - cooling
+    asks = irrigation_demand > 0.0
+    came = gross - cooling
     missed = newly_missed(unmet, short_today, asks_again) if asks else 0.0
-    made_up = made_up_by(unmet, short_today, watering, asks_again) if asks else 0.0
+    made_up = made_up_by(unmet, short_today, came, asks_again) if asks else 0.0
     unmet = short_today if asks else unmet
-    left = beyond_rounding(larger(whole_demand - watering, 0.0), whole_demand)
+    left = beyond_rounding(larger(whole_demand - came, 0.0), whole_demand)
     rest = left if whole_demand > 0.0 else rest
     return short_today, missed, made_up, unmet, rest
-
-
-@jitable
-def clear_cuts_at_supply(block: Any, lane: int) -> None:
-    """Nothing is cut from a field by the crew or the supply."""
-    for c in range(3, N_CAUSES):
-        block[CUTS[c] + lane] = 0.0
 
 
 @jitable

@@ -27,7 +27,8 @@ from drysward.day.shortage import beyond_rounding, made_up_by, newly_missed
 from drysward.physics.arithmetic import within, worse
 from drysward.physics.rationing import days_within, even_share
 
-ASKED, GRANTED_SHARE, DEMAND = PLACE["asked"], PLACE["granted_share"], PLACE["demand"]
+ASKED, GRANTED_SHARE = PLACE["asked"], PLACE["granted_share"]
+DEMAND = PLACE["irrigation_demand"]
 UNMET, SYRINGED, WAITED = PLACE["unmet"], PLACE["syringed"], PLACE["days_since_water"]
 CUTS = tuple(PLACE[f"cut_{cause}"] for cause in CAUSES)
 N_CAUSES = len(CAUSES)
@@ -201,7 +202,7 @@ def budget_today(source: Any, used: Any, plan: Any, cal: Any) -> float:
 def rationed(
     source: Any, used: Any, plan: Any, cal: Any, left: float, days: int
 ) -> float:
-    """What of the volume ``left`` of an allowance may go today, with ``days`` of its period left."""
+    """What of a volume ``left`` of an allowance may go today; ``days`` of its period are left."""
     if source.ration != EVENLY or not left < np.inf or left <= 0.0:
         return left
     today = cal.day_of_year
@@ -450,7 +451,7 @@ def draw_direct(
 def count_supply(flows: Any, store: Any, year: Any) -> None:
     """Add a day's flows to the year, and follow the shortage that is running.
 
-    ``flows.short`` is what is newly missed today and ``flows.made_up`` what of that comes later; the
+    ``flows.short`` is what is newly missed today, ``flows.made_up`` what of that comes later; the
     year has asked for what it was given and what it missed for good.
     """
     short = flows.short - flows.made_up

@@ -9,6 +9,7 @@ from drysward.results.costs import energy_kwh, water_cost
 from drysward.results.odds import probability_of
 from drysward.scenario.model import Costs, SupplySpec
 
+ROUNDING = 1e-9  # share of a demand below which a shortage is none
 _MEANS = (
     "asked", "granted", "from_store", "catchment", "rain_on_store", "evaporation", "seepage",
     "spill", "refill", "shortage", "short_days", "restricted_days",
@@ -24,10 +25,12 @@ def supply_answers(result: xr.Dataset) -> xr.Dataset:
 
     Returns
     -------
-    Dataset by plan (and field, source, month): means of the years in m3; odds that a year has
-    any shortage, with standard error and 90 % limits; and, after Hashimoto, Stedinger &
-    Loucks (1982), over days on which water is asked for: ``time_reliability`` (share of them
-    without shortage), ``volume_reliability`` (share of the water asked for that is given),
+    Dataset by plan (and field, source, month, cause): means of the years in m3; share of years
+    without shortage, odds that a year is short by more than the stated share of its demand
+    (``short_year``) and that it has any day of shortage, each with standard error and 90 % limits;
+    ``worst_year_share``, the largest shortage of a year over its demand; and, after Hashimoto,
+    Stedinger & Loucks (1982), over days on which water is wanted: ``time_reliability`` (share of
+    them without shortage), ``volume_reliability`` (share of the demand that is delivered),
     ``resilience`` (shortages over days of shortage: chance that a day of shortage is the
     last), ``vulnerability`` (mean volume of a shortage) and ``worst_event``. NaN where there is
     nothing to divide by. ValueError when the run had no supply.
@@ -54,7 +57,7 @@ def supply_answers(result: xr.Dataset) -> xr.Dataset:
         (
             "volume_reliability",
             _over(total["granted"], total["asked"]),
-            "share of the water asked for that is given",
+            "share of the demand that is delivered",
         ),
         (
             "resilience",
@@ -66,23 +69,30 @@ def supply_answers(result: xr.Dataset) -> xr.Dataset:
     out["vulnerability"] = _named(_over(total["shortage"], events), "m3", "mean shortage")
     worst = result["supply_worst_event"]
     out["worst_event"] = _named(worst.max("year"), "m3", "largest shortage of all years")
-    out["worst_year"] = _named(worst.idxmax("year"), "1", "year of the largest shortage")
-    out["worst_year"] = out["worst_year"].where(out["worst_event"] > 0.0)
+    short = short_shares(result)
+    out["worst_year_share"] = _named(short.max("year"), "1", "largest shortage of a year")
+    out["worst_year"] = _named(short.idxmax("year"), "1", "year of the largest shortage")
+    out["worst_year"] = out["worst_year"].where(out["worst_year_share"] > 0.0)
     least = result["supply_least_store"]
     out["least_store"] = _named(least.min("year"), "m3", "least water in store on any day")
 
     independent = int(result.attrs["independent_years"])
-    told_odds = [
-        probability_of(one.values > 0.0, independent)
-        for one in result["supply_short_days"].transpose("plan", "year")
-    ]
-    for name, odds in (
-        ("shortage_odds", [p.p for p in told_odds]),
-        ("shortage_odds_se", [p.standard_error for p in told_odds]),
-        ("shortage_odds_low", [p.low for p in told_odds]),
-        ("shortage_odds_high", [p.high for p in told_odds]),
+    limit = float(result.attrs["short_year"])
+    for name, happens, told in (
+        ("no_shortage", short == 0.0, "odds that a year has no shortage"),
+        ("short_year", short > limit, f"odds of a shortage over {100.0 * limit:g}% of the demand"),
+        ("shortage_odds", result["supply_short_days"] > 0.0, "odds of any day of shortage"),
     ):
-        out[name] = ("plan", odds, {"units": "1", "long_name": "odds that a year has shortage"})
+        found = [
+            probability_of(one, independent) for one in happens.transpose("plan", "year").values
+        ]
+        for part, numbers in (
+            (name, [p.p for p in found]),
+            (f"{name}_se", [p.standard_error for p in found]),
+            (f"{name}_low", [p.low for p in found]),
+            (f"{name}_high", [p.high for p in found]),
+        ):
+            out[part] = ("plan", numbers, {"units": "1", "long_name": told})
 
     per_mm = result["area_m2"] / 1000.0
     out["shortage_by_field"] = _named(
@@ -94,6 +104,15 @@ def supply_answers(result: xr.Dataset) -> xr.Dataset:
         (result["shortage_month"].mean("year") * per_mm).transpose("field", "plan", "month"),
         "m3",
         "mean shortage by field and month",
+    )
+    out["shortage_by_cause"] = _named(
+        (result["shortage_cause"].mean("year") * per_mm).transpose("field", "plan", "cause"),
+        "m3",
+        "mean shortage a year by field and cause",
+    )
+    by_cause = (result["shortage_month_cause"] * per_mm).sum("field")
+    out["shortage_by_month_and_cause"] = _named(
+        by_cause.transpose("plan", "month", "cause"), "m3", "mean shortage by month and cause"
     )
     out["drawn_by_source"] = _named(
         result["supply_drawn"].sum("month").mean("year"), "m3", "mean draw a year by source"
@@ -107,6 +126,13 @@ def supply_answers(result: xr.Dataset) -> xr.Dataset:
         "water in store at the month's end that one year in ten falls below",
     )
     return out
+
+
+def short_shares(result: xr.Dataset) -> xr.DataArray:
+    """Shortage of each plan and year over its demand; 0 where there is none but rounding."""
+    wanted, short = result["supply_asked"], result["supply_shortage"]
+    share = (short / wanted.where(wanted > 0.0)).fillna(0.0)
+    return share.where(share > ROUNDING, 0.0)
 
 
 def supply_costs(result: xr.Dataset, supply: SupplySpec, costs: Costs) -> xr.Dataset:
@@ -125,7 +151,7 @@ def supply_costs(result: xr.Dataset, supply: SupplySpec, costs: Costs) -> xr.Dat
     """
     draws = result["supply_drawn"].transpose("plan", "year", "source", "month").values
     from_store = result["supply_from_store"].transpose("plan", "year").values
-    hours = (result["watering_days"] * result["labour_hours_per_day"]).sum("field")
+    hours = result["labour_hours"].sum("field")
     water = water_cost(draws, supply.sources)
     energy = energy_kwh(draws, from_store, supply)
     labour = hours.transpose("plan", "year").values * costs.labour_price_h

@@ -319,7 +319,7 @@ class SourceSpec:
 
     It gives ``rate_m3_h`` for ``hours`` a day within ``season``, to the fields, the storage or
     both, and nothing from a drought index of ``stops_above_mm`` until ``resumes_below_mm``.
-    ``allowance_m3`` is the most by "day", "week", "month" and "year"; how it is spent is ``ration``:
+    ``allowance_m3`` is the most by "day", "week", "month" and "year"; it is spent by ``ration``:
     "as it comes", "evenly" over what is left of the period, or "by month", with ``month_shares``
     (12,) of the year's. Fields draw from a
     source that comes ``first`` before they draw from storage, from others after it.

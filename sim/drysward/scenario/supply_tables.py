@@ -6,7 +6,7 @@
 import math
 import re
 from itertools import pairwise
-from typing import Annotated, Self
+from typing import Annotated, Any, Self
 
 from pydantic import BeforeValidator, Field, RootModel, ValidationInfo, model_validator
 
@@ -185,8 +185,8 @@ class SourceTable(Part):
             told = "fields do not draw from a source that only feeds the storage"
             flaws.append(("first", told, f"with feeds = '{FIELDS}' or '{BOTH}'"))
         if isinstance(self.ration, MonthShares):
-            by_year = self.allowance_m3 is not None and "year" in self.allowance_m3
-            if not by_year:
+            allowed: Any = self.allowance_m3 or {}
+            if "year" not in allowed:
                 told = "shares by month are of the year's allowance"
                 flaws.append(("ration", told, 'write allowance = { year = "..." }'))
         flaws += self._tariff_flaws()
@@ -473,7 +473,9 @@ def _source(key: str, table: SourceTable, feeds: str, catalog: Catalog) -> Sourc
             for block in table.tariff
         ),
         **values_of(table.stops),
-        **values_of(table, "label", "stops", "feeds", "first", "ration", "pump_efficiency", "tariff"),
+        **values_of(
+            table, "label", "stops", "feeds", "first", "ration", "pump_efficiency", "tariff"
+        ),
     )
 
 

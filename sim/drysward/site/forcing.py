@@ -162,7 +162,6 @@ def field_record(spec: FieldSpec, zone: RootZone, catalog: Catalog) -> np.recarr
     field.drain2 = profile.drain_share(surface, full)
     field.drain3 = profile.drain_share(full, profile.depth_mm)
     field.percolation_limit = profile.percolation_limit_mm_d
-    field.infiltration_limit = zone.intake_mm_h * 24.0
     field.retention = zone.retention_mm
     field.abstraction = INITIAL_ABSTRACTION * zone.retention_mm
     field.upward_max = zone.upward_max_mm_d

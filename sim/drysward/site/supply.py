@@ -219,9 +219,9 @@ def site_record(spec: SupplySpec, scenario: Scenario) -> np.recarray:
     out = records(SUPPLY, 1)
     limits = [limit for source in spec.sources for limit in source.allowance_m3.values()]
     machines = [machine for machine in machines_of(scenario.fields) if machine >= 0]
-    has_crew = bool(machines) and scenario.site.crew_h < math.inf
-    out.crew = scenario.site.crew_h
-    out.is_shared = has_crew or len(set(machines)) < len(machines)
+    crew_h = math.inf if scenario.site.crew_h is None else scenario.site.crew_h
+    out.crew = crew_h
+    out.is_shared = (bool(machines) and crew_h < math.inf) or len(set(machines)) < len(machines)
     out.on = scenario.supply is not None or not all(map(math.isinf, limits)) or out.is_shared
     out.network = volume_of_hours_m3(spec.network_m3_h, spec.window_h)
     out.capacity = storage.volumes_m3[-1]
