@@ -68,7 +68,7 @@ def days(draw):
     n["dead"] = 1.0 - n["worn"] - n["green"] - n["dormant"]
     for name, most in (
         ("crown_dryness", 3.0), ("dormant_age", 100.0), ("liquid", 200.0), ("intake_share", 1.0),
-        ("caught", 60.0), ("abstraction_slope", 2.0), ("infiltration_limit", 400.0),
+        ("caught", 60.0), ("abstraction_slope", 2.0), 
         ("percolation_limit", 200.0), ("upward_max", 4.0), ("eto", 12.0), ("kcb", 1.2),
         ("ground_cover", 1.0), ("mulch", 1.0), ("uptake_weight", 5.0), ("browning_drive", 1.5),
         ("browning_rate", 1.0), ("firing_rate", 1.0), ("summer_decline", 1.0), ("wetting", 1.0),

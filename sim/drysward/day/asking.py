@@ -146,6 +146,7 @@ def gross_up(
     year_capped_days += counted if cut_window > 0.0 else 0.0
     whole_demand = whole / arrives
     asked = from_pipes + syringed
+    short_today = 0.0
     missed = 0.0
     made_up = 0.0
     # On a day on which it could water and wants nothing, the need is gone.
@@ -153,8 +154,8 @@ def gross_up(
     unmet = 0.0 if is_over else unmet
     rest = 0.0 if is_over & (barred_today == 0.0) else rest
     return (
-        asked, irrigation_demand, whole_demand, cut_restriction, cut_ground, cut_window, missed,
-        made_up, unmet, rest, spray_loss_today, year_capped_days,
+        asked, irrigation_demand, whole_demand, cut_restriction, cut_ground, cut_window,
+        short_today, missed, made_up, unmet, rest, spray_loss_today, year_capped_days,
     )  # fmt: skip
 
 

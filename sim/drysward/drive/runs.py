@@ -146,7 +146,8 @@ def start_runs(
     states.seen_crown_wetness = 1.0
     plans = records(PLAN, (n_runs, n_fields))
     for lines, (site, plan) in zip(plans, starts, strict=True):
-        grounds = zip(site.zones, site.catches.max(axis=-1), strict=True)
+        zones = (site.zones[column] for column in site.columns)
+        grounds = zip(zones, site.catches.max(axis=-1), strict=True)
         for line, field, ground in zip(lines, site.scenario.fields, grounds, strict=True):
             write_plan(line, plan, field, *ground)
     supply = [start_supply(site.scenario, site.supply, n_years) for site, _ in starts]
