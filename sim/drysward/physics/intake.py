@@ -17,9 +17,7 @@ LEVEL = 0.03
 
 
 @equation
-def intake_by_slope(
-    slope: float, to_5: float, to_8: float, to_12: float, steeper: float
-) -> float:
+def intake_by_slope(slope: float, to_5: float, to_8: float, to_12: float, steeper: float) -> float:
     """Intake of the slope's class (mm/h); a slope that ends a class belongs to it.
 
     Source: USDA, most sprinkler rates by soil, slope and cover, as reprinted in 2018.

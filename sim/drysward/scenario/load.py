@@ -339,7 +339,9 @@ def told_faults(
     kind, value, context = detail["type"], detail["input"], detail.get("ctx", {})
     if kind == "faults":
         for key, what, allowed in context["faults"]:
-            yield Fault(f"{where}.{key}" if key else where, what, allowed)
+            # A fault of the whole file has no table to stand in.
+            dotted = ".".join(part for part in (_dotted(place), key) if part)
+            yield Fault(f"{name}: {dotted}", what, allowed)
     elif kind == "missing":
         yield Fault(where, "is missing", "it has no default")
     elif kind == "extra_forbidden":

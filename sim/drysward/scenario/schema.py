@@ -196,7 +196,8 @@ class DeliveryTable(Part):
     def _says_once_what_a_night_gives(self) -> Self:
         faults: Flaws = []
         if self.zones is not None and self.makes_passes:
-            faults.append(("zones", "is for systems in the ground; this one makes passes", "flow"))
+            what = "is for systems in the ground; this one makes passes"
+            faults.append(("zones", what, 'write its flow, such as flow = "100 gpm"'))
         elif self.zones is not None and self.flow is not None:
             faults.append(("zones", "is given beside flow", "one of the two"))
         if self.machine is not None and not self.makes_passes:

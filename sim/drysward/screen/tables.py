@@ -387,6 +387,8 @@ _PLAN_OPTIONS = {
     "adjust": "a factor by month",
     "allow_for_uniformity": "run longer, so that the part that catches least has enough",
     "cycle_and_soak": "split a watering where the sprinklers are faster than the soil",
+    "most": "the largest depth for one watering; left out, that of good practice on the soil",
+    "stop_at_runoff": "end a watering where the ground takes no more (true), or run on (false)",
     "crown": "a small depth to keep dormant crowns alive: depth, every, from_dormant",
     "pause": "let the turf go dormant: from, to by date; above, below by drought index; longest",
     "stages": "restrictions by drought index: above, below, and share, days or crown_only",
