@@ -53,7 +53,6 @@ def made_up_run() -> xr.Dataset:
             "field_label": ("field", ["Stadium [north]", "Practice field"]),
             "plan_label": ("plan", ["No irrigation", "An inch a week, twice, with rain skip"]),
             "area_m2": ("field", [8000.0, 4046.8564224]),
-            "labour_hours_per_day": ("field", [0.0, 0.75]),
         },
         attrs={
             "title": "A title",

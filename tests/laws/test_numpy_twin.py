@@ -246,7 +246,7 @@ def site(scenes):
         ),
         scenes.plan(
             "fixed", depth_by_weekday=(16.0, 0.0, 0.0) * 2 + (6.0,), cycle_and_soak=False,
-            time_of_day="midday",
+            stop_at_runoff=False, time_of_day="midday",
         ),
     ]  # fmt: skip
     record = scenes.hard_weather(3)

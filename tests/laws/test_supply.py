@@ -431,11 +431,11 @@ def test_costs_by_plan_and_year():
         {
             "supply_drawn": (("plan", "year", "source", "month"), draws),
             "supply_from_store": (("plan", "year"), np.zeros((1, 2))),
-            "watering_days": (("field", "plan", "year"), days),
+            "labour_hours": (("field", "plan", "year"), days * [[[0.5]], [[2.0]]]),
         },
         coords={
             "plan": ["p"], "plan_label": ("plan", ["P"]), "year": [2001, 2002], "source": ["well"],
-            "field": ["a", "b"], "labour_hours_per_day": ("field", [0.5, 2.0]),
+            "field": ["a", "b"],
         },
     )  # fmt: skip
     told = supply_costs(result, supply, Costs("USD", 0.1, 20.0))

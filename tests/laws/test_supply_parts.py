@@ -13,7 +13,8 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 
 from drysward.catalog import load_catalog
-from drysward.day.supply import SupplyInput, area_at, newly_unmet, supply_at, unmet_of
+from drysward.day.shortage import made_up_by, newly_missed
+from drysward.day.supply import SupplyInput, area_at, supply_at
 from drysward.physics import pond as basin
 from drysward.physics.catchment import hard_surface_runoff_mm
 from drysward.physics.low_flow import may_draw
@@ -427,8 +428,16 @@ def test_a_request_made_again_is_missed_once():
     """A refill asks on until it is served; two inches of a fixed plan are two inches each time."""
     asked = [10.0, 14.0, 18.0, 18.0, 6.0]
     granted = [4.0, 4.0, 4.0, 18.0, 0.0]
-    unmet = [unmet_of(a, g) for a, g in zip(asked, granted, strict=True)]
-    missed = [newly_unmet(before, now, True) for before, now in pairwise([0.0, *unmet])]
+    unmet = [a - g for a, g in zip(asked, granted, strict=True)]
+    missed = [newly_missed(before, now, 1.0) for before, now in pairwise([0.0, *unmet])]
     assert missed == [6.0, 4.0, 4.0, 0.0, 6.0]
-    each_time = [newly_unmet(before, now, False) for before, now in pairwise([0.0, 6.0, 6.0])]
+    each_time = [newly_missed(before, now, 0.0) for before, now in pairwise([0.0, 6.0, 6.0])]
     assert each_time == [6.0, 6.0]
+
+
+def test_what_comes_in_a_later_night_is_made_up():
+    """14 mm were missed before; 10 mm come, and the need falls by 8."""
+    assert made_up_by(14.0, 6.0, 10.0, 1.0) == 8.0
+    assert made_up_by(14.0, 6.0, 5.0, 1.0) == 5.0  # rain did the rest
+    assert made_up_by(6.0, 9.0, 10.0, 1.0) == 0.0
+    assert made_up_by(14.0, 6.0, 10.0, 0.0) == 0.0  # a fixed plan does not look back
