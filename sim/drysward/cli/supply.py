@@ -49,9 +49,8 @@ def command(
     import drysward
     from drysward.faults import Fault, FaultyInput
     from drysward.files import claim_folder
-    from drysward.results.costs import has_prices
     from drysward.results.export import summarise, write_supply
-    from drysward.results.field_costs import field_costs
+    from drysward.results.field_costs import field_costs, has_prices
     from drysward.results.supply import supply_answers, supply_cautions
     from drysward.screen.supply import supply_report
     from drysward.screen.tables import console

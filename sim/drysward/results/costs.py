@@ -81,25 +81,6 @@ def labour_hours(result: xr.Dataset) -> xr.DataArray:
     return hours.transpose("field", "plan", "year")
 
 
-def has_prices(costs: Costs, supply: SupplySpec | None) -> bool:
-    """Whether the scenario says what anything costs; a price of 0 says nothing.
-
-    Energy counts only with a supply, whose lifts tell how much of it is used.
-    """
-    blocks = [*costs.water]
-    yearly = [costs.labour_price_h, costs.renovation_price_m2]
-    if supply is not None:
-        blocks += [block for source in supply.sources for block in source.tariff]
-        yearly.append(costs.energy_price_kwh)
-    return has_first_prices(costs) or any([*yearly, *(block.price_m3 for block in blocks)])
-
-
-def has_first_prices(costs: Costs) -> bool:
-    """Whether the scenario says what it costs to build anything."""
-    systems = (max(one.per_m2, one.lump) for one in costs.irrigation.values())
-    return any([*costs.construction.values(), *systems, costs.storage_price_m3])
-
-
 def storage_first_cost(volume_m3: float, costs: Costs) -> float:
     """Price of building a pond or tank that holds ``volume_m3``; 0 without a price."""
     return volume_m3 * costs.storage_price_m3

@@ -10,13 +10,13 @@ from typing import Any
 
 import numpy as np
 import xarray as xr
+from numpy.typing import NDArray
 
 from drysward.results.costs import (
     FloatArray,
     block_tariff,
     energy_kwh,
     equal_yearly_cost,
-    has_first_prices,
     has_life,
     labour_hours,
     present_worth,
@@ -36,6 +36,14 @@ YEARLY = {
 }
 
 
+def has_prices(costs: Costs, supply: SupplySpec | None) -> bool:
+    """Whether the scenario says what anything costs; a price of 0 says nothing.
+
+    Energy counts only with a supply, whose lifts tell how much of it is used.
+    """
+    return bool(priced_parts(costs, supply))
+
+
 def site_costs(result: xr.Dataset, supply: SupplySpec | None, costs: Costs) -> xr.Dataset:
     """What the years of the whole site cost by plan.
 
@@ -50,9 +58,12 @@ def site_costs(result: xr.Dataset, supply: SupplySpec | None, costs: Costs) -> x
     ``cost_lost_turf`` and ``cost`` by plan and year, in ``costs.currency``; their means over the
     years (``NAME_mean``); and ``NAME_dry``, the quantile that one year in ten passes.
     """
-    energy = _energy_kwh(result, supply)
+    # A plan that never waters draws nothing and keeps no pond full.
+    draws = _draws_any(result)
+    energy = np.where(draws, _energy_kwh(result, supply), 0.0)
+    water = _water_by_month(result, supply, costs).sum(axis=-1)
     by_year = {
-        "cost_water": _water_by_month(result, supply, costs).sum(axis=-1),
+        "cost_water": np.where(draws, water, 0.0),
         "cost_energy": energy * costs.energy_price_kwh,
         "cost_labour": _labour(result, costs).sum(axis=0),
         "cost_lost_turf": _lost_turf(result, costs).sum(axis=0),
@@ -75,8 +86,8 @@ def field_costs(result: xr.Dataset, scenario: Scenario) -> xr.Dataset:
     Water that the site draws in a month is priced by the tariff of the site and shared among the
     fields by the water that they had in that month; energy of pumping by their water of the year.
     Turf is lost in a year in which death is reached, as much of it as is dead at the most.
-    A plan that never waters needs no irrigation system and no storage. The pond or tank belongs
-    to the site, not to a field.
+    A plan that never waters needs no irrigation system, no storage and no pumping. The pond or tank
+    belongs to the site, not to a field.
 
     Parameters
     ----------
@@ -109,7 +120,7 @@ def field_costs(result: xr.Dataset, scenario: Scenario) -> xr.Dataset:
         key = f"field_cost_{name}" if name else "field_cost"
         _add_mean_and_dry(out, key, by_field, np.asarray(values), money, long_name)
 
-    waters = (result["irrigation_gross"].sum("year") > 0.0).transpose(*by_field).values
+    waters = _waters(result)
     building = np.array([_construction(f, costs) for f in fields])[:, None] + 0.0 * waters
     systems = _irrigation_systems(fields, waters, costs)
     store = supply.storage if supply is not None else None
@@ -119,6 +130,8 @@ def field_costs(result: xr.Dataset, scenario: Scenario) -> xr.Dataset:
         ("field_cost_construction", by_field, building, "price of building the root zone"),
         ("field_cost_irrigation", by_field, systems, "price of the irrigation system"),
         ("field_cost_first", by_field, building + systems, "first cost of the field"),
+        ("cost_construction", ("plan",), building.sum(axis=0), "price of building all root zones"),
+        ("cost_irrigation", ("plan",), systems.sum(axis=0), "price of all irrigation systems"),
         ("cost_storage", ("plan",), storage, "price of building pond or tank"),
         (
             "cost_first",
@@ -144,7 +157,7 @@ def field_costs(result: xr.Dataset, scenario: Scenario) -> xr.Dataset:
         currency=money,
         prices=json.dumps(_prices(costs, supply)),
         unpriced=json.dumps(_unpriced(fields, waters, costs)),
-        has_first_prices=int(has_first_prices(costs)),
+        priced=json.dumps(priced_parts(costs, supply)),
         life_years=costs.life_years,
         discount_rate=costs.discount_rate,
     )
@@ -152,6 +165,18 @@ def field_costs(result: xr.Dataset, scenario: Scenario) -> xr.Dataset:
 
 
 # Years
+
+
+def _draws_any(result: xr.Dataset) -> NDArray[np.bool_]:
+    """Whether a plan ever waters anything (plan, 1)."""
+    days: FloatArray = result["watering_days"].transpose("plan", "field", "year").values
+    return np.asarray((days > 0.0).any(axis=(1, 2)))[:, None]
+
+
+def _waters(result: xr.Dataset) -> NDArray[np.bool_]:
+    """Whether a field is ever watered under a plan (field, plan)."""
+    days: FloatArray = result["watering_days"].transpose("field", "plan", "year").values
+    return np.asarray((days > 0.0).any(axis=-1))
 
 
 def _volumes(result: xr.Dataset) -> FloatArray:
@@ -206,14 +231,16 @@ def _yearly_by_field(
 ) -> dict[str, FloatArray]:
     """Costs of each year (field, plan, year) by name, which add up to those of the site."""
     volumes = _volumes(result)
+    draws = _draws_any(result)
     areas = result["area_m2"].values
     of_year = _shares(volumes.sum(axis=-1), (areas / areas.sum())[:, None, None])
     # A pond may be filled from the mains in a month in which nobody waters.
     of_month = _shares(volumes, of_year[..., None])
     water = (of_month * _water_by_month(result, supply, costs)).sum(axis=-1)
+    energy = _energy_kwh(result, supply)
     return {
-        "water": water,
-        "energy": of_year * _energy_kwh(result, supply) * costs.energy_price_kwh,
+        "water": np.where(draws, water, 0.0),
+        "energy": np.where(draws, of_year * energy * costs.energy_price_kwh, 0.0),
         "labour": _labour(result, costs),
         "lost_turf": _lost_turf(result, costs),
     }
@@ -246,7 +273,7 @@ def _construction(field: FieldSpec, costs: Costs) -> float:
 
 
 def _irrigation_systems(
-    fields: Sequence[FieldSpec], waters: np.ndarray, costs: Costs
+    fields: Sequence[FieldSpec], waters: NDArray[np.bool_], costs: Costs
 ) -> FloatArray:
     """Price of the fields' irrigation systems (field, plan) where they are used; as
     ``_construction``. A lump is shared by area among the fields that use the system.
@@ -268,7 +295,7 @@ def _irrigation_systems(
     return out
 
 
-def _unpriced(fields: Sequence[FieldSpec], waters: np.ndarray, costs: Costs) -> list[str]:
+def _unpriced(fields: Sequence[FieldSpec], waters: NDArray[np.bool_], costs: Costs) -> list[str]:
     """What has no price while others of its kind have one."""
     zones = [field.root_zone.like for field in fields]
     systems = [f.delivery.system for f, plans in zip(fields, waters, strict=True) if plans.any()]
@@ -309,6 +336,8 @@ def _difference(
     scale = dearest.area_m2 / cheapest.area_m2
     attrs = {
         "units": costs.currency, "field": dearest.key, "other": cheapest.key,
+        "root_zone": scenario.catalog.get("root_zones", dearest.root_zone.like).label,
+        "other_root_zone": scenario.catalog.get("root_zones", cheapest.root_zone.like).label,
         "plan": _best_plan(result),
     }  # fmt: skip
     return {
@@ -332,6 +361,23 @@ def _best_plan(result: xr.Dataset) -> str:
     water = (result["irrigation_gross"].mean("year") * result["area_m2"]).sum("field")
     first = np.lexsort((water.values, days.fillna(0.0).values))[0]
     return str(result["plan"].values[first])
+
+
+def priced_parts(costs: Costs, supply: SupplySpec | None) -> list[str]:
+    """Which parts of the costs the scenario has a price for."""
+    blocks = [*costs.water]
+    if supply is not None:
+        blocks += [block for source in supply.sources for block in source.tariff]
+    parts = {
+        "construction": any(costs.construction.values()),
+        "irrigation": any(max(one.per_m2, one.lump) for one in costs.irrigation.values()),
+        "storage": costs.storage_price_m3 > 0.0,
+        "water": any(block.price_m3 for block in blocks),
+        "energy": supply is not None and costs.energy_price_kwh > 0.0,
+        "labour": costs.labour_price_h > 0.0,
+        "lost_turf": costs.renovation_price_m2 > 0.0,
+    }
+    return [name for name, has_one in parts.items() if has_one]
 
 
 def _prices(costs: Costs, supply: SupplySpec | None) -> dict[str, Any]:
