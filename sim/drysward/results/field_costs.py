@@ -85,7 +85,8 @@ def field_costs(result: xr.Dataset, scenario: Scenario) -> xr.Dataset:
 
     Water that the site draws in a month is priced by the tariff of the site and shared among the
     fields by the water that they had in that month; energy of pumping by their water of the year.
-    Turf is lost in a year in which death is reached, as much of it as is dead at the most.
+    Turf is lost in a year in which death is reached, as much of it as is dead at the most; where
+    turf goes on from year to year, ground that stays dead counts in each of them.
     A plan that never waters needs no irrigation system, no storage and no pumping. The pond or tank
     belongs to the site, not to a field.
 
@@ -158,6 +159,7 @@ def field_costs(result: xr.Dataset, scenario: Scenario) -> xr.Dataset:
         prices=json.dumps(_prices(costs, supply)),
         unpriced=json.dumps(_unpriced(fields, waters, costs)),
         priced=json.dumps(priced_parts(costs, supply)),
+        turf=scenario.answers.turf,
         life_years=costs.life_years,
         discount_rate=costs.discount_rate,
     )

@@ -11,7 +11,7 @@ import numpy as np
 import xarray as xr
 
 from drysward.quantities import Display, shown
-from drysward.scenario.model import GENERATOR, RESAMPLE
+from drysward.scenario.model import CONTINUOUS, GENERATOR, RESAMPLE
 
 MADE_WEATHER = {
     GENERATOR: "limits count the chance of the made years only; the climate behind them is known "
@@ -106,8 +106,9 @@ def cost_notes(costs: xr.Dataset, compare: bool = True) -> list[tuple[str, str]]
     notes = [
         (
             "Costs",
-            "at the scenario's own prices; a year: mean of the years; 1-in-10 year: one year in "
-            "ten costs more",
+            "at the scenario's own prices; a year: water by the tariff of each month, pumping, "
+            "watering work and lost turf, mean of the years; 1-in-10 year: one year in ten costs "
+            "more",
         )
     ]
     if has_first_costs(costs):
@@ -119,13 +120,13 @@ def cost_notes(costs: xr.Dataset, compare: bool = True) -> list[tuple[str, str]]
             )
         )
     if "lost_turf" in json.loads(attrs["priced"]):
-        notes.append(
-            (
-                "Lost turf",
-                "renovation of the largest share that is dead in a year in which death is reached, "
-                "nothing in other years",
-            )
+        lost = (
+            "renovation of the largest share that is dead in a year in which death is reached, "
+            "nothing in other years"
         )
+        if attrs["turf"] == CONTINUOUS:
+            lost += "; ground that stays dead for years counts in each of them"
+        notes.append(("Lost turf", lost))
     if attrs["life_years"]:
         notes.append(
             (
