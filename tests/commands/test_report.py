@@ -27,6 +27,7 @@ from drysward.report.gallery import NAMES, PICTURES, SWEEP_PICTURES, choose, com
 from drysward.report.style import COVERS, DARK, LINES, STAGES, look, new_figure
 from drysward.report.words import answer
 from drysward.results.export import summarise, write_results
+from drysward.results.text import money_text
 from drysward.studies.chosen_years import PLAY_STATES, play_states, with_details
 from drysward.studies.sweep.surface import strongest, surface
 
@@ -427,9 +428,16 @@ def test_a_supply_has_its_store_its_shortage_and_its_numbers(tmp_path):
         "asked_mean": (1.0, 0),
         "worst_event": (1.0, 0),
         "time_reliability": (100.0, 1),
-        "cost_mean": (1.0, 0),
     }
-    assert cell_numbers(read, result, names) == 4
+    assert cell_numbers(read, result, names) == 3
+    costs = {of: text for of, text in read.cells.items() if "cost_" in of}
+    for of, text in costs.items():
+        name, _, rest = of.rstrip("]").partition("[")
+        value = result[name].sel(dict(part.split("=") for part in rest.split(", "))).item()
+        assert text == money_text(value), of
+    assert {of.partition("[")[0] for of in costs} > {
+        "cost_mean", "cost_storage", "cost_present", "field_cost_first", "field_cost_lost_turf_mean"
+    }  # fmt: skip
     assert {a["id"] for t, a in read.tags if t == "h2"} > {"storage", "shortage", "plans"}
     assert "No size was asked for" in read.text
     assert "A pond drowns people" in read.text

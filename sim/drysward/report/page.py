@@ -22,9 +22,17 @@ from drysward.report.drawing import Wanted, panel_svgs
 from drysward.report.gallery import Choice, Picture, fitting, panel_title
 from drysward.report.result import SUPPLY, SWEEP, keys, kind_of, label, plain
 from drysward.results.text import (
+    COSTS,
+    FIELD_COSTS,
+    LIFE_COSTS,
     UNKNOWN,
+    YEARLY_COSTS,
     condition_text,
+    cost_columns,
+    cost_notes,
     days_below_text,
+    has_first_costs,
+    money_text,
     odds_text,
     reached_text,
     rounded,
@@ -234,8 +242,10 @@ def _tables(result: xr.Dataset, units: str) -> list[Table]:
     tables = [_field_table(result, field, units) for field in keys(result, "field")]
     if kind_of(result) == SUPPLY:
         tables = [_supply_table(result, units), *tables]
-        if "cost_mean" in result:
-            tables.insert(1, _cost_table(result))
+    if "site_season_volume" in result:
+        tables.append(_volume_table(result, units))
+    if "cost_mean" in result:
+        tables += _cost_tables(result)
     if "events_playable_share" in result:
         tables += [
             _play_table(result, field)
@@ -315,22 +325,91 @@ def _supply_table(result: xr.Dataset, units: str) -> Table:
     )  # fmt: skip
 
 
-def _cost_table(result: xr.Dataset) -> Table:
+def _volume_table(result: xr.Dataset, units: str) -> Table:
+    """Volumes of each field and of the whole site, under plans that use any water."""
+    names = ["season_volume", "peak_week_volume", "demand_volume"]
+    of_all = [result[f"{start}{name}"] for name in names for start in ("", "site_")]
+    unit = volume_display(of_all, units)
+    periods = [float(period) for period in result["period"].values]
+    rows = []
+    for plan in keys(result, "plan"):
+        if float(result["site_season_volume"].sel(plan=plan)) == 0.0:
+            continue
+        places: list[tuple[str, str, dict[str, object]]] = [
+            (label(result, "field", field), "", {"field": field}) for field in keys(result, "field")
+        ]
+        if len(places) > 1:
+            places.append(("whole site", "site_", {}))
+        for place, start, where in places:
+            here = {**where, "plan": plan}
+            cells = [_number(result, f"{start}{name}", unit, here) for name in names[:2]]
+            cells += [
+                _number(result, f"{start}{names[2]}", unit, {**here, "period": period})
+                for period in periods
+            ]
+            rows.append((f"{label(result, 'plan', plan)}, {place}", cells))
+    columns = [f"Water a year, {unit.unit}", f"Peak week, {unit.unit}"]
+    columns += [f"1 in {period:g} years, {unit.unit}" for period in periods]
+    return Table(
+        "Water by volume",
+        columns,
+        rows,
+        "Drawn from the supply. Peak week: the most of any year; that of the whole site is the "
+        "fields' peak weeks together, no less than the site's own.",
+        "Plan and field",
+    )
+
+
+def _cost_tables(result: xr.Dataset) -> list[Table]:
+    """Costs by field and of the whole site; of the site's year alone in a file that lacks them."""
     money = str(result["cost_mean"].attrs.get("units", ""))
-    names = {
-        "cost_water_mean": f"Water, {money}",
-        "energy_used_mean": "Energy, kWh",
-        "cost_energy_mean": f"Energy, {money}",
-        "cost_labour_mean": f"Labour, {money}",
-        "cost_mean": f"All, {money}",
-        "cost_dry": f"All, one year in ten passes, {money}",
-    }
-    whole = Display("", 1.0, 0)
-    rows = [
-        (label(result, "plan", plan), [_number(result, n, whole, {"plan": plan}) for n in names])
-        for plan in keys(result, "plan")
+    if "priced" not in result.attrs:
+        names = ["water_mean", "energy_mean", "labour_mean", "mean", "dry"]
+        columns = [(f"cost_{name}", COSTS[name][0]) for name in names]
+        return [_cost_table(result, "What a year costs", columns, money, {})]
+    note = " ".join(f"{name}: {told}." for name, told in cost_notes(result, compare=False))
+    per_field = cost_columns(result, "field_cost", FIELD_COSTS)
+    tables = []
+    for field in keys(result, "field"):
+        caption = f"{label(result, 'field', field)}: costs"
+        tables.append(_cost_table(result, caption, per_field, money, {"field": field}, note))
+    if yearly := cost_columns(result, "cost", YEARLY_COSTS):
+        columns = [*yearly, ("energy_used_mean", "energy, kWh")]
+        caption = "Whole site: what a year costs"
+        tables.append(_cost_table(result, caption, columns, money, {}, note))
+    if has_first_costs(result):
+        columns = cost_columns(result, "cost", LIFE_COSTS)
+        tables.append(
+            _cost_table(result, "Whole site: first cost and life", columns, money, {}, note)
+        )
+    return tables
+
+
+def _cost_table(
+    result: xr.Dataset,
+    caption: str,
+    columns: Sequence[tuple[str, str]],
+    money: str,
+    where: dict[str, object],
+    note: str = "",
+) -> Table:
+    """A row for each plan; ``columns`` are variables and their headings."""
+    rows = []
+    for plan in keys(result, "plan"):
+        here = {**where, "plan": plan}
+        cells = [_money(result, name, here) for name, _ in columns]
+        rows.append((label(result, "plan", plan), cells))
+    headings = [
+        f"{heading[0].upper()}{heading[1:]}" + ("" if heading.endswith("kWh") else f", {money}")
+        for _, heading in columns
     ]
-    return Table("What a year costs", list(names.values()), rows)
+    return Table(caption, headings, rows, note)
+
+
+def _money(result: xr.Dataset, name: str, where: dict[str, object]) -> Cell:
+    if name not in result:
+        return Cell(UNKNOWN)
+    return Cell(money_text(result[name].sel(where).item()), _at(name, where))
 
 
 def _play_table(result: xr.Dataset, field: str) -> Table:

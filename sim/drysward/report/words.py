@@ -24,6 +24,7 @@ from drysward.report.result import (
 from drysward.results.text import (
     MADE_WEATHER,
     condition_text,
+    difference_text,
     procedures,
     rounded,
     spell_text,
@@ -65,11 +66,15 @@ def _more(result: xr.Dataset) -> str:
 
 
 def answer(result: xr.Dataset, units: str) -> list[str]:
-    """Three sentences that answer the question behind the result, with their uncertainty."""
+    """Three sentences that answer the question behind the result, with their uncertainty; and what
+    one root zone costs more than another where the file tells it.
+    """
     if kind_of(result) == SWEEP:
         return _sweep_answer(result, units)
+    compared = [difference_text(result)] if difference_text(result) else []
     if kind_of(result) == SUPPLY:
-        return [*_supply_answer(result, units), _turf_answer(result, safest_plan(result))]
+        turf = _turf_answer(result, safest_plan(result))
+        return [*_supply_answer(result, units), turf, *compared]
     driest, safest = driest_plan(result), safest_plan(result)
     first = _turf_answer(result, driest)
     if driest == safest:
@@ -94,7 +99,7 @@ def answer(result: xr.Dataset, units: str) -> list[str]:
                 f"{_days_below(result, safest)}; wilt comes {wilt}"
             )
         second += f"{_more(result)}."
-    return [first, second, _water_answer(result, safest, units)]
+    return [first, second, _water_answer(result, safest, units), *compared]
 
 
 def _name(result: xr.Dataset, field: str) -> str:

@@ -17,6 +17,7 @@ import xarray as xr
 from drysward.catalog import load_catalog
 from drysward.files import claim_folder, write_whole
 from drysward.quantities import Display, shown
+from drysward.results.costs import labour_hours
 
 NO_UNIT = ("", "1")
 
@@ -71,7 +72,7 @@ def summarise(result: xr.Dataset, answers: xr.Dataset) -> xr.Dataset:
         _, long_name = _units_and_name(depth, depths)
         made = (depths * per_mm).transpose(*depths.dims)
         added[volume] = made.assign_attrs(units="m3", long_name=f"{long_name}, as volume")
-    added["labour_mean"] = result["labour_hours"].mean("year").assign_attrs(
+    added["labour_mean"] = labour_hours(result).mean("year").assign_attrs(
         units="h", long_name="mean labour a year of watering"
     )
     return answers.assign(added).assign_attrs(
@@ -86,8 +87,9 @@ def write_results(
     folder: Path,
     units: str = "us",
     played: xr.Dataset | None = None,
+    site: xr.Dataset | None = None,
 ) -> list[Path]:
-    """Write results.nc (base units), summary.csv, daily-odds.csv and perhaps play.csv.
+    """Write results.nc (base units), summary.csv, daily-odds.csv and what there is beside them.
 
     Parameters
     ----------
@@ -97,6 +99,8 @@ def write_results(
     units : "us" or "metric", of the CSV files.
     played : Dataset of ``play.report.play_answers``; its variables go into results.nc under
         ``play_NAME``, and into play.csv.
+    site : volumes of the whole site and perhaps costs; its variables and attributes go into
+        results.nc too, and those by plan into site.csv.
 
     Returns
     -------
@@ -108,6 +112,9 @@ def write_results(
     )
     if played is not None:
         whole = whole.assign({f"play_{name}": values for name, values in played.data_vars.items()})
+    if site is not None:
+        whole = whole.assign({n: v for n, v in site.data_vars.items() if n not in whole})
+        whole = whole.assign_attrs({**site.attrs, **whole.attrs})
     paths = [folder / name for name in ("results.nc", "summary.csv", "daily-odds.csv")]
     write_whole(paths[0], lambda part: _write_netcdf(whole, part))
     write_whole(paths[1], lambda part: _write_csv(summary_rows(summary, units), part))
@@ -116,6 +123,10 @@ def write_results(
         told = played.assign_attrs(n_years=summary.attrs["n_years"])
         paths.append(folder / "play.csv")
         write_whole(paths[3], lambda part: _write_csv(summary_rows(told, units), part))
+    if site is not None:
+        rows = site_rows(site, units)
+        paths.append(folder / "site.csv")
+        write_whole(paths[-1], lambda part: _write_csv(rows, part))
     return paths
 
 
@@ -151,10 +162,18 @@ def write_supply(
 
 def supply_rows(told: xr.Dataset, system: str) -> list[list[object]]:
     """Header and a row for each number by plan, and by field, source or month where it has them."""
-    across = ("field", "source", "month", "stage")
+    return _long_rows(told, system, ("field", "source", "month", "stage"))
+
+
+def site_rows(site: xr.Dataset, system: str) -> list[list[object]]:
+    """Header and a row for each volume or cost by plan, and by field or return period."""
+    return _long_rows(site, system, ("field", "period"))
+
+
+def _long_rows(told: xr.Dataset, system: str, across: tuple[str, ...]) -> list[list[object]]:
     rows: list[list[object]] = [["quantity", "plan", *across, "value", "unit", "meaning"]]
     for name, values in told.data_vars.items():
-        if "plan" not in values.dims or {"year", "period"} & set(values.dims):
+        if "plan" not in values.dims or set(values.dims) - {"plan", *across}:
             continue
         unit, long_name = _units_and_name(str(name), values)
         how = None if unit in NO_UNIT else shown(unit, system)

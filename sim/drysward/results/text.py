@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 from collections.abc import Hashable, Mapping, Sequence
 from typing import Any
@@ -10,7 +11,7 @@ import numpy as np
 import xarray as xr
 
 from drysward.quantities import Display, shown
-from drysward.scenario.model import GENERATOR, RESAMPLE
+from drysward.scenario.model import CONTINUOUS, GENERATOR, RESAMPLE
 
 MADE_WEATHER = {
     GENERATOR: "limits count the chance of the made years only; the climate behind them is known "
@@ -48,6 +49,131 @@ def volume_display(values: Sequence[xr.DataArray], system: str) -> Display:
 def volume_text(value_m3: float, unit: Display) -> str:
     """A volume as it is shown, "-" where there is none."""
     return rounded(value_m3 * unit.factor, unit.decimals)
+
+
+def money_text(value: float) -> str:
+    """Money to three figures, "-" where there is none."""
+    if not math.isfinite(value):
+        return UNKNOWN
+    if value == 0.0:
+        return "0"
+    decimals = 2 - math.floor(math.log10(abs(value)))
+    return f"{round(value, decimals):,.{min(max(decimals, 0), 2)}f}"
+
+
+COSTS = {
+    "construction": ("root zone", ("construction",)),
+    "irrigation": ("irrigation system", ("irrigation",)),
+    "storage": ("pond or tank", ("storage",)),
+    "first": ("first cost", ("construction", "irrigation", "storage")),
+    "water_mean": ("water", ("water",)),
+    "energy_mean": ("energy", ("energy",)),
+    "labour_mean": ("labour", ("labour",)),
+    "lost_turf_mean": ("lost turf", ("lost_turf",)),
+    "mean": ("all, a year", ("water", "energy", "labour", "lost_turf")),
+    "dry": ("1-in-10 year", ("water", "energy", "labour", "lost_turf")),
+    "present": ("present cost", ()),
+    "equal_yearly": ("equal yearly", ()),
+}
+"""Heading of ``field_cost_NAME`` and ``cost_NAME``, and what must have a price to show it."""
+
+FIELD_COSTS = tuple(name for name in COSTS if name not in ("construction", "irrigation", "storage"))
+YEARLY_COSTS = tuple(name for name in COSTS if name.endswith("mean") or name == "dry")
+LIFE_COSTS = tuple(name for name in COSTS if name not in YEARLY_COSTS)
+
+
+def cost_columns(costs: xr.Dataset, prefix: str, names: Sequence[str]) -> list[tuple[str, str]]:
+    """Variables ``prefix_NAME`` with their headings, less those that nothing has a price for."""
+    priced = set(json.loads(costs.attrs["priced"]))
+    out = []
+    for name in names:
+        heading, needs = COSTS[name]
+        if f"{prefix}_{name}" in costs and (priced & set(needs) or not needs):
+            out.append((f"{prefix}_{name}", heading))
+    return out
+
+
+def has_first_costs(costs: xr.Dataset) -> bool:
+    """Whether anything that is built has a price."""
+    return bool(set(json.loads(costs.attrs["priced"])) & set(COSTS["first"][1]))
+
+
+def cost_notes(costs: xr.Dataset, compare: bool = True) -> list[tuple[str, str]]:
+    """How to read the costs, what has no price, and (``compare``) what one root zone costs more
+    than another.
+    """
+    attrs = costs.attrs
+    notes = [
+        (
+            "Costs",
+            "at the scenario's own prices; a year: water by the tariff of each month, pumping, "
+            "watering work and lost turf, mean of the years; 1-in-10 year: one year in ten costs "
+            "more",
+        )
+    ]
+    if has_first_costs(costs):
+        notes.append(
+            (
+                "First cost",
+                "root zone, irrigation system and, for the site, pond or tank, as far as they have "
+                "a price; a plan that never waters needs neither system nor pond",
+            )
+        )
+    if "lost_turf" in json.loads(attrs["priced"]):
+        lost = (
+            "renovation of the largest share that is dead in a year in which death is reached, "
+            "nothing in other years"
+        )
+        if attrs["turf"] == CONTINUOUS:
+            lost += "; ground that stays dead for years counts in each of them"
+        notes.append(("Lost turf", lost))
+    if attrs["life_years"]:
+        notes.append(
+            (
+                "Present cost",
+                f"first cost and a year's costs over {attrs['life_years']} years in money of today "
+                f"at {100 * attrs['discount_rate']:g} % a year; equal yearly: the same as one sum "
+                "every year",
+            )
+        )
+    notes += [("No price", told) for told in json.loads(attrs["unpriced"])]
+    compared = difference_text(costs) if compare else ""
+    return notes + ([("Compared", compared)] if compared else [])
+
+
+def difference_text(costs: xr.Dataset) -> str:
+    """What the dearest root zone to build costs more than the cheapest; "" where it is not known.
+
+    On the same area, under the plan with the fewest days below playing condition.
+    """
+    if "difference_first" not in costs:
+        return ""
+    attrs, money = costs["difference_first"].attrs, costs.attrs["currency"]
+    fields, plan = [attrs["field"], attrs["other"]], attrs["plan"]
+    if plan not in costs["plan"].values or not set(fields) <= set(costs["field"].values):
+        return ""
+    one = costs.sel(plan=plan)
+    if not math.isfinite(one["difference_first"].item()):
+        return ""
+
+    def difference(name: str, each: str = "") -> str:
+        value = one[f"difference_{name}"].item()
+        return f"{money} {money_text(abs(value))}{each} {'more' if value >= 0.0 else 'less'}"
+
+    dearest, other = (str(costs["field_label"].sel(field=key).item()) for key in fields)
+    text = (
+        f"{dearest} ({attrs['root_zone']}) costs {difference('first')} to build than {other} "
+        f"({attrs['other_root_zone']}) would on the same area, and "
+        f"{difference('keeping', ' a year')} to water"
+    )
+    if one["difference_lost_turf"].item() != 0.0:
+        text += f", and {difference('lost_turf', ' a year')} for lost turf"
+    label = str(one["plan_label"].item())
+    text += f", under “{label}”, the plan with the fewest days below playing condition."
+    if "difference_present" in one:
+        life = f"Over {costs.attrs['life_years']} years at {100 * costs.attrs['discount_rate']:g} %"
+        text += f" {life} it costs {difference('present')} in money of today."
+    return text
 
 
 def odds_text(one: xr.Dataset, name: str = "probability") -> str:

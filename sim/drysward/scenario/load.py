@@ -17,6 +17,7 @@ from pydantic_core import ErrorDetails
 from drysward.catalog import Catalog, load_catalog
 from drysward.faults import Fault, FaultyInput, nearest
 from drysward.physics.watering_system import design_flow_m3_h
+from drysward.scenario.cost_tables import costs_spec
 from drysward.scenario.model import (
     BY_DESIGN,
     BY_FLOW,
@@ -162,7 +163,7 @@ def from_tree(
         answers=answers,
         catalog=catalog,
         supply=supply_spec(table.supply, catalog, longest_window_h) if table.supply else None,
-        costs=Costs(**values_of(table.costs)),
+        costs=costs_spec(table.costs) if table.costs else Costs(),
         sizing=sizing_spec(table.sizing, named, answers) if table.sizing else None,
         written=frozenset(key for key, _ in leaves(raw)),
     )

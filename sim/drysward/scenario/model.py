@@ -412,12 +412,36 @@ class SupplySpec:
 
 
 @dataclass(frozen=True)
+class SystemPrice:
+    """What an irrigation system costs: per m2 of each field that has it, or a ``lump`` for one
+    system that serves all of its fields.
+    """
+
+    per_m2: float = 0.0
+    lump: float = 0.0
+
+
+@dataclass(frozen=True)
 class Costs:
-    """Prices of energy and labour, in ``currency``; water has its tariff at the source."""
+    """The user's own prices, in ``currency``; 0, or a name that is missing, where none is given.
+
+    ``water`` is the tariff of all water of a site whose sources have none. ``construction`` is
+    the price of a root zone (per m2) by its name, ``irrigation`` that of a delivery system by its
+    name, ``storage_price_m3`` that of a pond or tank (per m3 of capacity), ``renovation_price_m2``
+    that of turf that dies. ``life_years`` is how long it all lasts, 0 where the scenario does not
+    say; ``discount_rate`` a share a year.
+    """
 
     currency: str = "USD"
     energy_price_kwh: float = 0.0
     labour_price_h: float = 0.0
+    water: tuple[TariffBlock, ...] = ()
+    construction: Mapping[str, float] = field(default_factory=dict)
+    irrigation: Mapping[str, SystemPrice] = field(default_factory=dict)
+    storage_price_m3: float = 0.0
+    renovation_price_m2: float = 0.0
+    life_years: int = 0
+    discount_rate: float = 0.0
 
 
 SIZES = ("storage", "source rate", "allowance", "catchment area")

@@ -106,6 +106,7 @@ def resolved_values(scenario: Scenario) -> list[Row]:
             rows.update((row.key, row) for row in _syringe(scenario, plan.key, plan.syringe))
     if scenario.supply is not None:
         rows.update((row.key, row) for row in _supply(scenario, scenario.supply))
+    if scenario.supply is not None or any(key.startswith("costs.") for key in scenario.written):
         rows.update((row.key, row) for row in _rows(scenario, "costs", _costs(scenario.costs)))
     if scenario.sizing is not None:
         rows.update((row.key, row) for row in _rows(scenario, "sizing", _sizing(scenario.sizing)))
@@ -423,6 +424,23 @@ def _costs(costs: Costs) -> Iterator[Setting]:
     yield "currency", costs.currency, ""
     yield "energy", costs.energy_price_kwh, f"{costs.currency}/kWh"
     yield "labour", costs.labour_price_h, f"{costs.currency}/h"
+    for i, block in enumerate(costs.water, start=1):
+        yield f"water[{i}].to", block.upto_m3, "m3"
+        yield f"water[{i}].price", block.price_m3, f"{costs.currency}/m3"
+    for key, price in costs.construction.items():
+        yield f"construction.{key}", price, f"{costs.currency}/m2"
+    for key, system in costs.irrigation.items():
+        if system.lump > 0.0:
+            yield f"irrigation.{key}", system.lump, costs.currency
+        else:
+            yield f"irrigation.{key}", system.per_m2, f"{costs.currency}/m2"
+    if costs.storage_price_m3 > 0.0:
+        yield "pond", costs.storage_price_m3, f"{costs.currency}/m3"
+    if costs.renovation_price_m2 > 0.0:
+        yield "renovation", costs.renovation_price_m2, f"{costs.currency}/m2"
+    if costs.life_years > 0:
+        yield "life", costs.life_years, "year"
+        yield "discount_rate", costs.discount_rate, "1"
 
 
 def _sizing(sizing: Sizing) -> Iterator[Setting]:

@@ -15,6 +15,7 @@ from pydantic import AfterValidator, BeforeValidator, Field, create_model, model
 from drysward.catalog import load_catalog
 from drysward.day.records import MOST_STAGES
 from drysward.quantities import ANGLE, AREA, FLOW, LENGTH, PRESSURE_HEAD, RATE, TIME, VOLUME, Kind
+from drysward.scenario.cost_tables import CostsTable
 from drysward.scenario.model import (
     SKINNED,
     STANDS,
@@ -38,7 +39,7 @@ from drysward.scenario.play_tables import (
 )
 from drysward.scenario.rules import RULE_KEYS, RULES, rule_flaws
 from drysward.scenario.sizing_tables import SizingTable
-from drysward.scenario.supply_tables import CostsTable, SupplyTable, said_once
+from drysward.scenario.supply_tables import SupplyTable, said_once
 from drysward.scenario.values import (
     MM_PER_M,
     MONTHS,
@@ -406,7 +407,7 @@ class ScenarioTable(Part):
     fields: Annotated[dict[Identifier, FieldTable], Field(min_length=1)]
     plans: Annotated[dict[Identifier, PlanTable], Field(min_length=1)]
     supply: Annotated[SupplyTable, AfterValidator(said_once)] | None = None
-    costs: CostsTable = CostsTable()
+    costs: CostsTable | None = None
     sizing: SizingTable | None = None
     answers: AnswersTable = AnswersTable()
     overrides: dict[str, Any] = {}

@@ -14,13 +14,14 @@ from drysward.quantities import Display, shown
 from drysward.results.text import (
     MADE_WEATHER,
     UNKNOWN,
+    cost_notes,
     odds_text,
     rounded,
     volume_display,
     volume_text,
 )
 from drysward.scenario.model import RECORD
-from drysward.screen.tables import bold, named_lines, plain_table
+from drysward.screen.tables import bold, named_lines, plain_table, site_cost_tables
 
 
 def supply_report(told: xr.Dataset, system: str) -> list[RenderableType]:
@@ -36,7 +37,7 @@ def supply_report(told: xr.Dataset, system: str) -> list[RenderableType]:
         parts.append(_shortage_months(told, system))
     parts.append(_turf_table(told))
     if "cost" in told:
-        parts.append(_cost_table(told))
+        parts += site_cost_tables(told)
     if "sizing_size" in told:
         parts += _sizing(told, system)
     parts.append(named_lines(_notes(told)))
@@ -182,21 +183,6 @@ def _turf_table(told: xr.Dataset) -> Table:
     return table
 
 
-def _cost_table(told: xr.Dataset) -> Table:
-    def money(name: str) -> Callable[[xr.Dataset], str]:
-        return lambda one: rounded(one[name].item(), 0)
-
-    columns = [
-        ("water", money("cost_water_mean")),
-        ("energy,\nkWh", money("energy_used_mean")),
-        ("energy", money("cost_energy_mean")),
-        ("labour", money("cost_labour_mean")),
-        ("all", money("cost_mean")),
-        ("all, 1 year\nin 10 passes", money("cost_dry")),
-    ]
-    return _by_plan(told, f"Cost of a season, {told['cost'].attrs['units']}", columns)
-
-
 def _size_text(values: xr.DataArray, system: str, of: xr.DataArray | None = None) -> str:
     """A size with its unit; millions of gallons when it, or any that it is one ``of``, has one."""
     value, units = values.item(), values.attrs["units"]
@@ -285,7 +271,7 @@ def _notes(told: xr.Dataset) -> Iterable[tuple[str, str]]:
     )
     yield "Store", "at the month's end; the sources named give to the fields or fill the store"
     if "cost" in told:
-        yield "Cost", "water by the tariff of each month, pumping, labour on days of watering"
+        yield from cost_notes(told)
     yield "Weather", attrs["weather"]
     if attrs["weather_kind"] != RECORD:
         yield "Trust", MADE_WEATHER[attrs["weather_kind"]]

@@ -62,6 +62,8 @@ def point_at(
 ) -> Point:
     """The point at ``positions`` (axes,); FaultyInput told at ``name``."""
     tree = tree_at(sweep, positions)
+    # A sweep uses no prices, and a point's fields may lack what the base scenario has prices of.
+    tree.pop("costs", None)
     scenario = from_tree(
         tree,
         sweep.folder,
