@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 import drysward
 import drysward.studies.sizing
 from drysward.drive.runs import run_plan
-from drysward.results.supply import supply_costs
+from drysward.results.field_costs import site_costs
 from drysward.scenario.model import (
     CatchmentSpec,
     Costs,
@@ -438,7 +438,7 @@ def test_costs_by_plan_and_year():
             "field": ["a", "b"], "labour_hours_per_day": ("field", [0.5, 2.0]),
         },
     )  # fmt: skip
-    told = supply_costs(result, supply, Costs("USD", 0.1, 20.0))
+    told = site_costs(result, supply, Costs("USD", 0.1, 20.0))
     water = [30.0 + 20.0, 10.0 + 30.0 + 140.0]
     # 1000 kg x 9.80665 x 36.7 m / (3.6e6 x 0.5) = 0.19995 kWh/m3
     energy = [40 * 0.199947, 110 * 0.199947]

@@ -224,7 +224,7 @@ def test_costs_of_a_year():
     draws[0, 0, 6] = 1000.0
     draws[0, 1, 5:7] = 60.0
     from_store = np.array([500.0, 0.0])
-    assert water_cost(draws, supply.sources) == pytest.approx([270.0, 0.0])
+    assert water_cost(draws, supply.sources).sum(axis=-1) == pytest.approx([270.0, 0.0])
     # 1 kWh lifts 1000 m3 by 0.367 m: 36 m at 0.5 take 196.1 kWh, half the volume by half 49.0.
     energy = energy_kwh(draws, from_store, supply)
     assert energy == pytest.approx([196.133 + 49.033, 0.0], abs=1e-3)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+import xarray as xr
 from numpy.typing import ArrayLike, NDArray
 
 from drysward.results.worth import capital_recovery_factor, present_worth_factor
@@ -44,10 +45,10 @@ def pumping_energy_kwh(volume_m3: ArrayLike, lift_m: float, efficiency: float) -
 
 
 def water_cost(draws_m3: FloatArray, sources: Sequence[SourceSpec]) -> FloatArray:
-    """Price of a year's water (..., Y) by the tariffs, from draws (..., Y, S, 12) by month."""
-    cost = np.zeros(draws_m3.shape[:-2])
+    """Price of each month's water (..., 12) by the tariffs, from draws (..., S, 12)."""
+    cost = np.zeros((*draws_m3.shape[:-2], draws_m3.shape[-1]))
     for s, source in enumerate(sources):
-        cost += block_tariff(draws_m3[..., s, :], source.tariff).sum(axis=-1)
+        cost += block_tariff(draws_m3[..., s, :], source.tariff)
     return cost
 
 
@@ -65,6 +66,38 @@ def energy_kwh(draws_m3: FloatArray, from_store_m3: FloatArray, supply: SupplySp
         store = supply.storage
         energy += pumping_energy_kwh(from_store_m3, store.lift_m, store.pump_efficiency)
     return energy
+
+
+def labour_hours(result: xr.Dataset) -> xr.DataArray:
+    """Hours of watering work by field, plan and year, from a Dataset of ``drysward.run``.
+
+    A result that does not count them has so many for each day of watering.
+    """
+    hours = (
+        result["labour_hours"]
+        if "labour_hours" in result
+        else result["watering_days"] * result["labour_hours_per_day"]
+    )
+    return hours.transpose("field", "plan", "year")
+
+
+def has_prices(costs: Costs, supply: SupplySpec | None) -> bool:
+    """Whether the scenario says what anything costs; a price of 0 says nothing.
+
+    Energy counts only with a supply, whose lifts tell how much of it is used.
+    """
+    blocks = [*costs.water]
+    yearly = [costs.labour_price_h, costs.renovation_price_m2]
+    if supply is not None:
+        blocks += [block for source in supply.sources for block in source.tariff]
+        yearly.append(costs.energy_price_kwh)
+    return has_first_prices(costs) or any([*yearly, *(block.price_m3 for block in blocks)])
+
+
+def has_first_prices(costs: Costs) -> bool:
+    """Whether the scenario says what it costs to build anything."""
+    systems = (max(one.per_m2, one.lump) for one in costs.irrigation.values())
+    return any([*costs.construction.values(), *systems, costs.storage_price_m3])
 
 
 def storage_first_cost(volume_m3: float, costs: Costs) -> float:

@@ -1,13 +1,11 @@
-"""From yearly numbers at the supply to how far it can be relied on, and what it costs."""
+"""From yearly numbers at the supply to how far it can be relied on."""
 
 from __future__ import annotations
 
-import numpy as np
 import xarray as xr
 
-from drysward.results.costs import energy_kwh, water_cost
 from drysward.results.odds import probability_of
-from drysward.scenario.model import Costs, SupplySpec
+from drysward.scenario.model import SupplySpec
 
 _MEANS = (
     "asked", "granted", "from_store", "catchment", "rain_on_store", "evaporation", "seepage",
@@ -109,44 +107,6 @@ def supply_answers(result: xr.Dataset) -> xr.Dataset:
     return out
 
 
-def supply_costs(result: xr.Dataset, supply: SupplySpec, costs: Costs) -> xr.Dataset:
-    """What the supply costs by plan and year, on average and in a dear year.
-
-    Parameters
-    ----------
-    result : Dataset of ``drysward.run`` of a scenario with a supply.
-    supply, costs : of that scenario.
-
-    Returns
-    -------
-    Dataset with ``energy_used`` (kWh), ``cost_water``, ``cost_energy``, ``cost_labour`` and
-    ``cost`` by plan and year, in ``costs.currency``; their means over the years (``NAME_mean``);
-    and ``NAME_dry``, the quantile that one year in ten passes.
-    """
-    draws = result["supply_drawn"].transpose("plan", "year", "source", "month").values
-    from_store = result["supply_from_store"].transpose("plan", "year").values
-    hours = (result["watering_days"] * result["labour_hours_per_day"]).sum("field")
-    water = water_cost(draws, supply.sources)
-    energy = energy_kwh(draws, from_store, supply)
-    labour = hours.transpose("plan", "year").values * costs.labour_price_h
-    money = costs.currency
-    out = xr.Dataset(coords={name: result[name] for name in ("plan", "year", "plan_label")})
-    for name, values, units, told in (
-        ("energy_used", energy, "kWh", "energy of pumping"),
-        ("cost_water", water, money, "price of water"),
-        ("cost_energy", energy * costs.energy_price_kwh, money, "price of energy"),
-        ("cost_labour", labour, money, "price of labour"),
-        ("cost", water + energy * costs.energy_price_kwh + labour, money, "price of all"),
-    ):
-        attrs = {"units": units, "long_name": told}
-        out[name] = (("plan", "year"), values, attrs)
-        attrs = {"units": units, "long_name": f"mean of the years of {told}"}
-        out[f"{name}_mean"] = ("plan", values.mean(axis=1), attrs)
-        attrs = {"units": units, "long_name": f"{told} that one year in ten passes"}
-        out[f"{name}_dry"] = ("plan", np.quantile(values, 0.9, axis=1), attrs)
-    return out
-
-
 def supply_cautions(supply: SupplySpec) -> tuple[str, ...]:
     """What whoever builds or draws on such a supply must see to, by its parts; common practice."""
     kinds = {source.kind for source in supply.sources}
@@ -164,12 +124,6 @@ def supply_cautions(supply: SupplySpec) -> tuple[str, ...]:
         ),
     )
     return tuple(line for applies, line in told if applies)
-
-
-def has_prices(supply: SupplySpec, costs: Costs) -> bool:
-    """Whether the scenario says what anything costs."""
-    tariffs = any(source.tariff for source in supply.sources)
-    return tariffs or costs.energy_price_kwh > 0.0 or costs.labour_price_h > 0.0
 
 
 def _over(part: xr.DataArray, whole: xr.DataArray) -> xr.DataArray:
