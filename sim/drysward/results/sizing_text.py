@@ -29,29 +29,43 @@ def size_text(values: xr.DataArray, system: str, of: xr.DataArray | None = None)
     return f"{rounded(value * unit.factor, unit.decimals)} {unit.unit}"
 
 
-def carriers(told: xr.Dataset, prefix: str = "sizing") -> Shares:
-    """Where the water delivered with one size comes from, the largest share first.
+def origins(told: xr.Dataset, prefix: str = "sizing") -> Shares:
+    """Where the water delivered with one size comes from: sources, runoff, rain on storage.
 
     What comes out of storage is shared among all that fills it, as if the water were mixed. Shares
-    add to 1, or there are none when nothing is delivered. ``told`` is of one case or one point.
+    add to 1; there are none when nothing is delivered. ``told`` is of one case or one point.
     """
     out_of_storage = told[f"{prefix}_from_storage"].item()
-    fill = [
-        ("runoff", told[f"{prefix}_runoff"].item()),
-        ("rain on storage", told[f"{prefix}_rain"].item()),
-        *_by_source(told, f"{prefix}_filled"),
+    filled = _by_source(told, f"{prefix}_filled")
+    weather = {
+        "runoff": told[f"{prefix}_runoff"].item(),
+        "rain on storage": told[f"{prefix}_rain"].item(),
+    }
+    into_storage = sum(weather.values()) + sum(volume for _, volume in filled)
+    part = out_of_storage / into_storage if into_storage > 0.0 else 0.0
+    volumes = [
+        (name, straight + part * through)
+        for (name, straight), (_, through) in zip(
+            _by_source(told, f"{prefix}_direct"), filled, strict=True
+        )
     ]
-    into_storage = sum(volume for _, volume in fill)
-    if into_storage > 0.0:
-        fill = [(name, out_of_storage * volume / into_storage) for name, volume in fill]
-    else:
-        fill = [("what storage held at first", out_of_storage)]
-    volumes: dict[str, float] = {}
-    for name, volume in (*_by_source(told, f"{prefix}_direct"), *fill):
-        volumes[name] = volumes.get(name, 0.0) + volume
-    total = sum(volumes.values())
-    some = [(name, volume / total) for name, volume in volumes.items() if volume > 0.0]
+    volumes += [(name, part * volume) for name, volume in weather.items()]
+    if part == 0.0 < out_of_storage:
+        volumes.append(("what storage held at first", out_of_storage))
+    total = sum(volume for _, volume in volumes)
+    return [(name, volume / total) for name, volume in volumes] if total > 0.0 else []
+
+
+def carriers(told: xr.Dataset, prefix: str = "sizing") -> Shares:
+    """``origins`` that give any water, the largest share first."""
+    some = [one for one in origins(told, prefix) if one[1] > 0.0]
     return sorted(some, key=lambda one: -one[1])
+
+
+def through_storage(told: xr.Dataset, prefix: str = "sizing") -> float:
+    """Share of the water delivered with one size that comes out of storage."""
+    delivered = told[f"{prefix}_delivered"].item()
+    return told[f"{prefix}_from_storage"].item() / delivered if delivered > 0.0 else math.nan
 
 
 def carried_text(told: xr.Dataset, prefix: str = "sizing") -> str:
@@ -59,9 +73,9 @@ def carried_text(told: xr.Dataset, prefix: str = "sizing") -> str:
     shares = carriers(told, prefix)
     if not shares:
         return "no water is delivered"
-    through = told[f"{prefix}_from_storage"].item() / told[f"{prefix}_delivered"].item()
-    each = ", ".join(f"{name} {_percent(share)}" for name, share in shares)
-    return f"{each}; {_percent(through)} of it through storage" if through > 0.0 else each
+    through = through_storage(told, prefix)
+    each = ", ".join(f"{name} {percent_text(share)}" for name, share in shares)
+    return f"{each}; {percent_text(through)} of it through storage" if through > 0.0 else each
 
 
 def smallest_text(told: xr.Dataset) -> str:
@@ -74,7 +88,7 @@ def smallest_text(told: xr.Dataset) -> str:
     if not shares:
         return f"{first}: the plan takes no water"
     name, share = shares[0]
-    return f"{first}: {_percent(share)} of the water comes from {name}"
+    return f"{first}: {percent_text(share)} of the water comes from {name}"
 
 
 def not_monotone_text(told: xr.Dataset, system: str) -> str:
@@ -113,5 +127,8 @@ def _by_source(told: xr.Dataset, name: str) -> Shares:
     ]
 
 
-def _percent(share: float) -> str:
+def percent_text(share: float) -> str:
+    """A share in whole percent, "<1%" where that would say none, "" where there is none."""
+    if not share > 0.0:
+        return ""
     return "<1%" if share < 0.005 else f"{100.0 * share:.0f}%"

@@ -15,8 +15,11 @@ from drysward.results.sizing_text import (
     NOTHING,
     carried_text,
     not_monotone_text,
+    origins,
+    percent_text,
     size_text,
     smallest_text,
+    through_storage,
     trade_title,
 )
 from drysward.results.text import (
@@ -255,15 +258,15 @@ def _sizing(told: xr.Dataset, system: str) -> list[RenderableType]:
         lines.append(("Cost", _COUNTED))
     parts: list[RenderableType] = [bold("Least size"), named_lines(lines)]
     if "sizing_curve" in told:
-        parts += [bold(""), _trade_off(told, system)]
+        parts += [bold(""), _trade_off(told, system), _carriers(told, system)]
         if why := not_monotone_text(told, system):
             parts.append(why)
     return parts
 
 
 _COUNTED = (
-    "yearly: water and energy of the mean year; first: the storage, at its price; nobody has priced "
-    "wells, mains or catchments here"
+    "yearly: water and energy of the mean year; first: storage at its price; present: both over "
+    "its life. Wells, mains and catchments are not priced"
 )
 
 
@@ -280,7 +283,7 @@ def _beside_size(one: xr.Dataset) -> Iterable[tuple[str, str]]:
         yield f"  cost, {money}", ", ".join(parts)
 
 
-_MONEY = (("first_cost", "first"), ("yearly_cost", "yearly"), ("present_cost", "present worth"))
+_MONEY = (("first_cost", "first"), ("yearly_cost", "yearly"), ("present_cost", "present"))
 
 
 def _trade_off(told: xr.Dataset, system: str) -> Table:
@@ -294,7 +297,6 @@ def _trade_off(told: xr.Dataset, system: str) -> Table:
         table.add_column(values.attrs["long_name"], justify="right")
     if marked:
         table.add_column("fails\nagain from", justify="right")
-    table.add_column("carried by", ratio=1, overflow="fold")
     money = [(name, title) for name, title in _MONEY if f"sizing_curve_{name}" in told]
     for name, title in money:
         unit = told[f"sizing_curve_{name}"].attrs["units"]
@@ -310,9 +312,25 @@ def _trade_off(told: xr.Dataset, system: str) -> Table:
         if marked:
             is_marked = not math.isnan(larger.item())
             row.append(f"! {size_text(larger, system, again)}" if is_marked else "")
-        row.append(carried_text(point, "sizing_curve") if suffices else "")
         row += [rounded(point[f"sizing_curve_{name}"].item(), 0) for name, _ in money]
         table.add_row(*row)
+    return table
+
+
+def _carriers(told: xr.Dataset, system: str) -> Table:
+    """A row for each point of the curve: where the water comes from."""
+    prefix = "sizing_curve"
+    against = told["sizing_against"]
+    table = plain_table("What carries the load with the least size, % of the water delivered")
+    table.add_column(against.attrs["long_name"], justify="right")
+    points = [told.isel(point=i) for i in range(told.sizes["point"])]
+    names = next((found for one in points if (found := origins(one, prefix))), [])
+    for name in (*(name for name, _ in names), "through\nstorage"):
+        table.add_column(name, justify="right", overflow="fold")
+    for i, point in enumerate(points):
+        shares = [share for _, share in origins(point, prefix)] or [math.nan] * len(names)
+        cells = (percent_text(share) for share in (*shares, through_storage(point, prefix)))
+        table.add_row(size_text(against[i].assign_attrs(against.attrs), system, against), *cells)
     return table
 
 

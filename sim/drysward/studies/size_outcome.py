@@ -96,7 +96,7 @@ def outcome_of(
     energy = float(energy_kwh(draws_m3, years.from_store, supply).mean())
     # Sources have tariffs of their own, or all water of the site has one; never both.
     water = water_cost(draws_m3, supply.sources)
-    water += block_tariff(draws_m3.sum(axis=-2), costs.water).sum(axis=-1)
+    water += block_tariff(draws_m3.sum(axis=-2), costs.water)
     spent = [
         _spent(volumes, supply.sources, span)
         for span, volumes in (("month", draws_m3), ("year", drawn[..., None]))
@@ -111,7 +111,7 @@ def outcome_of(
         runoff=float(years.catchment.mean()),
         rain=float(years.rain_on_store.mean()),
         energy_kwh=energy,
-        water_cost=float(water.mean()),
+        water_cost=float(water.sum(axis=-1).mean()),
         energy_cost=energy * costs.energy_price_kwh,
         demand=years.asked.copy(),
         lost=years.evaporation + years.seepage,

@@ -27,7 +27,6 @@ from drysward.day.records import STAGES
 from drysward.drive.runs import Runs, advance_all, compiled_run_site, in_groups, start_runs
 from drysward.faults import Fault, FaultyInput
 from drysward.results.costs import has_life
-from drysward.results.supply import has_prices
 from drysward.results.text import spell_text
 from drysward.scenario.model import Scenario, Sizing, Sought, SupplySpec
 from drysward.site.stretches import stretches
@@ -307,7 +306,8 @@ def _outcomes(
         ("rain", lambda one: one.rain, "m3", "rain on storage in the mean year"),
     ]
     is_priced = costs.storage_price_m3 > 0.0
-    if has_prices(supply, costs) or is_priced or costs.water:
+    has_tariff = bool(costs.water) or any(source.tariff for source in supply.sources)
+    if is_priced or has_tariff or costs.energy_price_kwh > 0.0:
         numbers += [
             ("energy", lambda one: one.energy_kwh, "kWh", "energy of pumping in the mean year"),
             ("yearly_cost", lambda one: one.yearly_cost, money,
