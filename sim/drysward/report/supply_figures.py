@@ -137,7 +137,7 @@ def sizing(result: xr.Dataset, *, axes: Axes | None = None, units: str = "us") -
             names.append("nothing suffices")
         axes.set_xlabel(f"{against.attrs['long_name']}, {across.unit}")
         axes.set_ylabel(f"{least.attrs['long_name']}, {up.unit}")
-        style.legend(axes, lines, names, 3)
+        style.legend(axes, lines, names, 2)
     return axes
 
 

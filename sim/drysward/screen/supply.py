@@ -286,12 +286,19 @@ def _beside_size(one: xr.Dataset) -> Iterable[tuple[str, str]]:
 _MONEY = (("first_cost", "first"), ("yearly_cost", "yearly"), ("present_cost", "present"))
 
 
+def _titled(title: str) -> Table:
+    """A table at least as wide as its title."""
+    table = plain_table(title)
+    table.min_width = len(title)
+    return table
+
+
 def _trade_off(told: xr.Dataset, system: str) -> Table:
     """A row for each point of the curve; what fails again with a larger size is marked."""
     against, curve, again = (
         told[f"sizing_{name}"] for name in ("against", "curve", "curve_fails_from")
     )
-    table = plain_table(trade_title(told))
+    table = _titled(trade_title(told))
     marked = bool(again.notnull().any())
     for values in (against, curve):
         table.add_column(values.attrs["long_name"], justify="right")
@@ -321,7 +328,7 @@ def _carriers(told: xr.Dataset, system: str) -> Table:
     """A row for each point of the curve: where the water comes from."""
     prefix = "sizing_curve"
     against = told["sizing_against"]
-    table = plain_table("What carries the load with the least size, % of the water delivered")
+    table = _titled("What carries the load with the least size: share of the water delivered")
     table.add_column(against.attrs["long_name"], justify="right")
     points = [told.isel(point=i) for i in range(told.sizes["point"])]
     names = next((found for one in points if (found := origins(one, prefix))), [])

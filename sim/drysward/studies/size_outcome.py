@@ -36,15 +36,15 @@ class Outcome:
     ``delivered`` to the fields, ``from_storage`` the part of it out of storage and ``direct`` (S,)
     that straight from each source; ``filled`` (S,) is what each source puts into storage,
     ``runoff`` and ``rain`` what else fills it. ``energy_kwh``, ``water_cost`` and ``energy_cost``
-    are means of the years too. ``storage_m3`` is what the storage holds.
+    are means of the years too. ``supply`` is the supply of that size.
 
     By year: ``demand``, ``lost`` from the storage to air and ground (Y,), m3; ``drawn`` (Y, S), m3;
     ``months_spent`` (Y, S) and ``years_spent`` (Y, S), how many months and years a source's
     allowance was used up; ``restricted_days`` (Y,).
     """
 
+    supply: SupplySpec = field(repr=False)
     fails: NDArray[np.bool_] = field(repr=False)
-    storage_m3: float
     delivered: float
     from_storage: float
     direct: FloatArray
@@ -63,7 +63,8 @@ class Outcome:
 
     def first_cost(self, costs: Costs) -> float:
         """Price of building the storage, in ``costs.currency``."""
-        return storage_first_cost(self.storage_m3, costs)
+        storage = self.supply.storage
+        return storage_first_cost(storage.volumes_m3[-1] if storage else 0.0, costs)
 
     @property
     def yearly_cost(self) -> float:
@@ -102,8 +103,8 @@ def outcome_of(
         for span, volumes in (("month", draws_m3), ("year", drawn[..., None]))
     ]
     return Outcome(
+        supply=supply,
         fails=fails,
-        storage_m3=supply.storage.volumes_m3[-1] if supply.storage else 0.0,
         delivered=delivered,
         from_storage=from_storage,
         direct=direct,
@@ -139,32 +140,36 @@ def direct_m3(
     return out
 
 
-def why_it_fails(kept: Outcome, failed: Outcome, supply: SupplySpec) -> str:
+def why_it_fails(kept: Outcome, failed: Outcome) -> str:
     """Why a supply fails where another keeps the outcome, as far as yearly sums show it.
 
     Means of the years that fail with the one only are set beside each other.
     """
     only = failed.fails & ~kept.fails
     years = only if only.any() else np.ones(only.size, bool)
-    reasons = list(_reasons(kept, failed, supply, years))
+    reasons = list(_reasons(kept, failed, years))
     if not reasons:
         return "the sums of those years do not show why; 'drysward ledger' shows their days"
     return "; ".join(reasons)
 
 
-def _reasons(
-    kept: Outcome, failed: Outcome, supply: SupplySpec, years: NDArray[np.bool_]
-) -> Iterator[str]:
+def _reasons(kept: Outcome, failed: Outcome, years: NDArray[np.bool_]) -> Iterator[str]:
     def means(of: str) -> tuple[FloatArray, FloatArray]:
         before, after = (getattr(one, of)[years].mean(axis=0) for one in (kept, failed))
         return before, after
 
-    for s, source in enumerate(supply.sources):
+    sources = failed.supply.sources
+    for s, (source, was) in enumerate(zip(sources, kept.supply.sources, strict=True)):
         before, after = (values[s] for values in means("months_spent"))
         if after > before + _WORTH_TELLING:
             yield (
                 f"{source.label} uses up its month's allowance in {after:.1f} months of the year, "
                 f"not {before:.1f}"
+            )
+        elif after > 0.0 and (days := _days_to_spend(source)) < _days_to_spend(was) - 0.5:
+            yield (
+                f"{source.label} can use up its month's allowance in {days:.0f} days, and the "
+                "storage must then last until the next month"
             )
         before, after = (values[s] for values in means("years_spent"))
         if after > before + _WORTH_TELLING:
@@ -185,10 +190,16 @@ def _reasons(
     before, after = map(float, means("restricted_days"))
     if after > before + 1.0:
         yield f"restrictions hold on {after:.0f} days of the year, not {before:.0f}"
-    for s, source in enumerate(supply.sources):
+    for s, source in enumerate(sources):
         before, after = (values[s] for values in means("drawn"))
         if before - after > _WORTH_TELLING * of:
             yield f"{source.label} gives less, by {_percent((before - after) / of)} of the demand"
+
+
+def _days_to_spend(source: SourceSpec) -> float:
+    """Days in which a source can give all of its month's allowance."""
+    day_m3 = min(source.rate_m3_h * source.hours, source.allowance_m3.get("day", np.inf))
+    return source.allowance_m3.get("month", np.inf) / day_m3 if day_m3 > 0.0 else np.inf
 
 
 def _spent(volumes_m3: FloatArray, sources: Sequence[SourceSpec], span: str) -> FloatArray:

@@ -185,7 +185,7 @@ def _least(main: Tried, allowed: int, limits: tuple[int, int]) -> Least:
         fails_from=again,
         why_fails=""
         if math.isnan(again)
-        else why_it_fails(outcome, main.outcome(again), main.supply),
+        else why_it_fails(outcome, main.outcome(again)),
         outcome=outcome,
     )
 
@@ -230,7 +230,7 @@ def _why_not_monotone(beside: Sequence[Tried], allowed: int) -> str:
     for i, before in enumerate(needs_more_than(sizes)):
         if before is not None:
             kept, failed = (beside[j].outcome(sizes[before]) for j in (before, i))
-            return why_it_fails(kept, failed, beside[i].supply)
+            return why_it_fails(kept, failed)
     return ""
 
 
