@@ -25,6 +25,7 @@ from drysward.report.result import (
     plain,
     safest_plan,
 )
+from drysward.results.sizing_text import NOTHING
 from drysward.results.text import volume_display
 from drysward.studies.sweep.effects import effects
 from drysward.studies.sweep.front import front as front_of
@@ -253,11 +254,14 @@ def _told_shortage(result: xr.Dataset, choice: Choice, units: str) -> str:
 def _told_sizing(result: xr.Dataset, choice: Choice, units: str) -> str:
     against, least = result["sizing_against"], result["sizing_curve"]
     across, up = (supply_figures.size_display(values, units) for values in (against, least))
-    parts = [
-        f"at {x * across.factor:,.{across.decimals}f} {across.unit} "
-        + (f"{y * up.factor:,.{up.decimals}f} {up.unit}" if np.isfinite(y) else "nothing suffices")
-        for x, y in zip(against.values, least.values, strict=True)
-    ]
+    parts = []
+    for x, y, more in zip(
+        against.values, least.values, supply_figures.fails_again_from(result).values, strict=True
+    ):
+        size = f"{y * up.factor:,.{up.decimals}f} {up.unit}" if np.isfinite(y) else NOTHING
+        if np.isfinite(more):
+            size += f" (fails again from {more * up.factor:,.{up.decimals}f})"
+        parts.append(f"at {x * across.factor:,.{across.decimals}f} {across.unit} {size}")
     return f"Least size that suffices: {'; '.join(parts)}."
 
 
@@ -349,8 +353,9 @@ PICTURES = (
     ),
     Picture(
         "sizing",
-        "What may be traded",
-        "The least size that keeps the outcome asked for, for each size of the other part.",
+        "Trade-off of two sizes",
+        "The least size that keeps the outcome asked for, for each size of the other part. Only "
+        "sizes up to the one that fails again suffice.",
         supply_figures.sizing,
         ("sizing_curve", "sizing_against"),
         lambda result: [{}],

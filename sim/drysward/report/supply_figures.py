@@ -101,23 +101,35 @@ def size_display(values: xr.DataArray, units: str) -> Display:
 
 
 def sizing(result: xr.Dataset, *, axes: Axes | None = None, units: str = "us") -> Axes:
-    """The least size for each size of the other part; above the line the outcome is kept."""
+    """The least size for each size of the other part, and how far up the outcome is kept."""
     axes = start(axes)
     with style.look():
         against, least = result["sizing_against"], result["sizing_curve"]
         across, up = size_display(against, units), size_display(least, units)
         x, y = against.values * across.factor, least.values * up.factor
-        known = np.isfinite(y)
+        again = fails_again_from(result).values * up.factor
+        known, falls = np.isfinite(y), np.isfinite(again)
         lines: list[Line2D | Patch] = []
         (line,) = axes.plot(x, y, color=style.LINES[0], marker="o", markersize=5)
         lines.append(line)
         names = ["least that suffices"]
         if known.any():
-            top = float(np.nanmax(y)) * 1.25
-            axes.fill_between(x, y, top, where=known, color=style.LINES[2], alpha=0.14, linewidth=0)
+            top = 1.25 * float(np.nanmax(y))
+            if falls.any():
+                top = max(top, 1.1 * float(np.nanmax(again)))
+            ceiling = np.where(falls, again, top)
+            axes.fill_between(
+                x, y, ceiling, where=known, color=style.LINES[2], alpha=0.14, linewidth=0
+            )
             axes.set_ylim(0, top)
             lines.append(Patch(color=style.LINES[2], alpha=0.14))
             names.append("suffices")
+        if falls.any():
+            (mark,) = axes.plot(
+                x[falls], again[falls], color=style.LINES[1], marker="v", markersize=5, linestyle=""
+            )
+            lines.append(mark)
+            names.append("fails again from here")
         if not known.all():
             floor = np.zeros(int((~known).sum()))
             axes.plot(x[~known], floor, "x", color=style.LINES[1], clip_on=False, markersize=6)
@@ -125,5 +137,12 @@ def sizing(result: xr.Dataset, *, axes: Axes | None = None, units: str = "us") -
             names.append("nothing suffices")
         axes.set_xlabel(f"{against.attrs['long_name']}, {across.unit}")
         axes.set_ylabel(f"{least.attrs['long_name']}, {up.unit}")
-        style.legend(axes, lines, names, 3)
+        style.legend(axes, lines, names, 2)
     return axes
+
+
+def fails_again_from(result: xr.Dataset) -> xr.DataArray:
+    """Larger size (point,) that fails again, NaN where none does or nobody looked."""
+    nobody = xr.full_like(result["sizing_curve"], np.nan)
+    return result.get("sizing_curve_fails_from", nobody)
+

@@ -21,12 +21,17 @@ from drysward.report.result import (
     plain,
     safest_plan,
 )
+from drysward.results.sizing_text import (
+    carried_text,
+    not_monotone_text,
+    size_text,
+    smallest_text,
+)
 from drysward.results.text import (
     MADE_WEATHER,
     condition_text,
     difference_text,
     procedures,
-    rounded,
     spell_text,
     volume_display,
     volume_text,
@@ -192,22 +197,20 @@ def _sizing_answer(result: xr.Dataset, units: str) -> str:
     what = plain(str(result.attrs.get("sizing", "size")))
     if np.isnan(size.item()):
         return f"Nothing that was tried suffices for this: least {what}."
-
-    def told(name: str) -> str:
-        values = result[name]
-        if not np.isfinite(values.item()):
-            return "none" if np.isnan(values.item()) else "no limit"
-        unit = (
-            volume_display([size], units)
-            if size.attrs["units"] == "m3"
-            else shown(size.attrs["units"], units)
-        )
-        return f"{rounded(values.item() * unit.factor, unit.decimals)} {unit.unit}"
-
-    return (
-        f"The least {what} is {told('sizing_size')} "
-        f"(90 % limits {told('sizing_low')} to {told('sizing_high')})."
+    least, low, high = (
+        size_text(result[f"sizing_{name}"], units, size) for name in ("size", "low", "high")
     )
+    parts = [f"The least {what} is {least} (90% limits {low} to {high})."]
+    if "sizing_case" in result.dims:
+        if result["sizing_tried_less"].item() == size.item():
+            parts.append(f"The search ends there: {plain(smallest_text(result))}.")
+        one = result.sel(sizing_case="least")
+        parts.append(f"Carried by {plain(carried_text(one))}.")
+    if not np.isnan(result["sizing_fails_from"].item()):
+        again = size_text(result["sizing_fails_from"], units)
+        parts.append(f"With {again} too many years fail again.")
+    parts.append(plain(not_monotone_text(result, units)))
+    return " ".join(filter(None, parts))
 
 
 def _sweep_answer(sweep: xr.Dataset, units: str) -> list[str]:

@@ -13,6 +13,7 @@ from pathlib import Path
 
 import numpy as np
 import xarray as xr
+from numpy.typing import NDArray
 
 from drysward.catalog import load_catalog
 from drysward.files import claim_folder, write_whole
@@ -187,18 +188,30 @@ def _long_rows(told: xr.Dataset, system: str, across: tuple[str, ...]) -> list[l
 
 
 def curve_rows(told: xr.Dataset, system: str) -> list[list[object]]:
-    """Header and a row for each point of the curve of least sizes; blank where none suffices."""
-    against, curve = told["sizing_against"], told["sizing_curve"]
-    hows = [shown(values.attrs["units"], system) for values in (against, curve)]
-    header: list[object] = [
-        f"{values.attrs['long_name']} ({how.unit})"
-        for values, how in zip((against, curve), hows, strict=True)
-    ]
-    points = zip(against.values, curve.values, strict=True)
-    return [
-        header,
-        *([_number(x * hows[0].factor), _number(y * hows[1].factor)] for x, y in points),
-    ]
+    """Header and a row for each point of the curve of least sizes: the size that fails again,
+    where the water of the mean year comes from, and costs. Blank where there is none.
+    """
+    columns: list[tuple[str, NDArray[np.float64]]] = []
+    for name in ("against", "curve", "curve_fails_from"):
+        values = told[f"sizing_{name}"]
+        how = shown(values.attrs["units"], system)
+        columns.append((f"{values.attrs['long_name']} ({how.unit})", values.values * how.factor))
+    volume = shown("m3", system)
+    for name in ("delivered", "from_storage", "runoff", "rain", "direct", "filled"):
+        values = told[f"sizing_curve_{name}"]
+        parts = [values] if "source" not in values.dims else [
+            values.sel(source=key) for key in values["source"].values
+        ]  # fmt: skip
+        for part in parts:
+            of = f" {part['source'].item()}" if "source" in part.coords else ""
+            columns.append((f"{name}{of} ({volume.unit})", part.values * volume.factor))
+    for name in ("yearly_cost", "first_cost", "present_cost"):
+        if f"sizing_curve_{name}" in told:
+            values = told[f"sizing_curve_{name}"]
+            columns.append((f"{name} ({values.attrs['units']})", values.values))
+    header: list[object] = [name for name, _ in columns]
+    numbers = zip(*(values for _, values in columns), strict=True)
+    return [header, *([_number(value) for value in row] for row in numbers)]
 
 
 def write_ledger(account: xr.Dataset, path: Path, units: str = "us") -> None:

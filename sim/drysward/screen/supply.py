@@ -10,7 +10,18 @@ import xarray as xr
 from rich.console import RenderableType
 from rich.table import Table
 
-from drysward.quantities import Display, shown
+from drysward.quantities import Display
+from drysward.results.sizing_text import (
+    NOTHING,
+    carried_text,
+    not_monotone_text,
+    origins,
+    percent_text,
+    size_text,
+    smallest_text,
+    through_storage,
+    trade_title,
+)
 from drysward.results.text import (
     MADE_WEATHER,
     UNKNOWN,
@@ -183,37 +194,26 @@ def _turf_table(told: xr.Dataset) -> Table:
     return table
 
 
-def _size_text(values: xr.DataArray, system: str, of: xr.DataArray | None = None) -> str:
-    """A size with its unit; millions of gallons when it, or any that it is one ``of``, has one."""
-    value, units = values.item(), values.attrs["units"]
-    if math.isnan(value):
-        return "none"
-    if math.isinf(value):
-        return "no limit"
-    unit = (
-        volume_display([values if of is None else of], system)
-        if units == "m3"
-        else shown(units, system)
-    )
-    return f"{rounded(value * unit.factor, unit.decimals)} {unit.unit}"
 
 
 def _sizing(told: xr.Dataset, system: str) -> list[RenderableType]:
-    """The least size, what a shade less does, and the curve."""
+    """The least size, what carries the load with it, what the next smaller does, the curve."""
 
     def size(name: str) -> str:
-        return _size_text(told[f"sizing_{name}"], system)
+        return size_text(told[f"sizing_{name}"], system)
 
     def number(name: str) -> str:
         return f"{told[f'sizing_{name}'].item():.0f}"
 
     of = f"of {number('years')}"
+    given, least = (told.sel(sizing_case=case) for case in ("as given", "least"))
     lines = [
         ("Sought", f"least {told.attrs['sizing']}: {number('allowed_years')} {of}"),
         ("As given", f"{size('as_given')}: {number('failing_given')} {of} years fail"),
+        *_beside_size(given),
     ]
-    smallest = told["sizing_tried_less"].item() == told["sizing_size"].item()
-    if math.isnan(told["sizing_size"].item()):
+    found = told["sizing_size"].item()
+    if math.isnan(found):
         lines.append(
             (
                 "Least",
@@ -222,43 +222,111 @@ def _sizing(told: xr.Dataset, system: str) -> list[RenderableType]:
             )
         )
     else:
-        limits = f"90 % limits {size('low')} to {size('high')}"
+        limits = f"90% limits {size('low')} to {size('high')}"
         lines.append(("Least", f"{size('size')} ({limits}); {number('failing_years')} years fail"))
-        if smallest:
-            lines.append(("A shade less", "not tried: the smallest size asked about suffices"))
-        else:
-            year = f"; {number('deciding_year')} decides"
-            known = not math.isnan(told["sizing_deciding_year"].item())
-            lines.append(("A shade less", f"{size('tried_less')} fails{year if known else ''}"))
-    if not math.isnan(told["sizing_fails_from"].item()):
+    lines += _beside_size(least)
+    if told["sizing_tried_less"].item() == found:
+        lines.append(("Next smaller size", f"not tried: {smallest_text(told)}"))
+    elif not math.isnan(found):
+        year = told["sizing_deciding_year"].item()
+        critical = "" if math.isnan(year) else f"; {year:.0f} is the critical year"
+        lines.append(("Next smaller size fails", f"{size('tried_less')}{critical}"))
+    again = told["sizing_fails_from"]
+    if not math.isnan(again.item()):
         lines.append(
             (
-                "More fails",
-                f"with {size('fails_from')} too many years fail again: a larger pond loses more to "
-                "the air and the ground, or turf served longer asks for more",
+                "Larger size fails",
+                f"with {size('fails_from')} too many years fail again. In the years that fail only "
+                f"with it: {again.attrs['why']}",
             )
         )
-    lines.append(
-        (
-            "Limits",
-            "of the chance of the years only; 'none': not even the best size tried would do",
-        )
-    )
+    limits_of = "sampling error of the years only; 'none': not even the best size tried would do"
+    lines.append(("Limits", limits_of))
+    if "sizing_yearly_cost" in told:
+        lines.append(("Cost", _COUNTED))
     parts: list[RenderableType] = [bold("Least size"), named_lines(lines)]
     if "sizing_curve" in told:
-        against, curve = told["sizing_against"], told["sizing_curve"]
-        table = plain_table("What may be traded")
-        for values in (against, curve):
-            table.add_column(values.attrs["long_name"], justify="right")
-        for i in range(told.sizes["point"]):
-            least = curve[i].assign_attrs(curve.attrs)
-            suffices = not math.isnan(least.item())
-            table.add_row(
-                _size_text(against[i].assign_attrs(against.attrs), system, against),
-                _size_text(least, system, curve) if suffices else "nothing suffices",
-            )
-        parts += [bold(""), table]
+        parts += [bold(""), _trade_off(told, system), _carriers(told, system)]
+        if why := not_monotone_text(told, system):
+            parts.append(why)
     return parts
+
+
+_COUNTED = (
+    "yearly: water and energy of the mean year; first: storage at its price; present: both over "
+    "its life. Wells, mains and catchments are not priced"
+)
+
+
+def _beside_size(one: xr.Dataset) -> Iterable[tuple[str, str]]:
+    """What stands below a size: where its water comes from and, with prices, its cost."""
+    yield "  carried by", carried_text(one)
+    if "sizing_yearly_cost" in one:
+        money = one["sizing_yearly_cost"].attrs["units"]
+        parts = [
+            f"{title} {rounded(one[f'sizing_{name}'].item(), 0)}"
+            for name, title in _MONEY
+            if f"sizing_{name}" in one
+        ]
+        yield f"  cost, {money}", ", ".join(parts)
+
+
+_MONEY = (("first_cost", "first"), ("yearly_cost", "yearly"), ("present_cost", "present"))
+
+
+def _titled(title: str) -> Table:
+    """A table at least as wide as its title."""
+    table = plain_table(title)
+    table.min_width = len(title)
+    return table
+
+
+def _trade_off(told: xr.Dataset, system: str) -> Table:
+    """A row for each point of the curve; what fails again with a larger size is marked."""
+    against, curve, again = (
+        told[f"sizing_{name}"] for name in ("against", "curve", "curve_fails_from")
+    )
+    table = _titled(trade_title(told))
+    marked = bool(again.notnull().any())
+    for values in (against, curve):
+        table.add_column(values.attrs["long_name"], justify="right")
+    if marked:
+        table.add_column("fails\nagain from", justify="right")
+    money = [(name, title) for name, title in _MONEY if f"sizing_curve_{name}" in told]
+    for name, title in money:
+        unit = told[f"sizing_curve_{name}"].attrs["units"]
+        table.add_column(f"{title.replace(' ', chr(10))},\n{unit}", justify="right")
+    for i in range(told.sizes["point"]):
+        point = told.isel(point=i)
+        suffices = not math.isnan(curve[i].item())
+        larger = again[i].assign_attrs(again.attrs)
+        row = [
+            size_text(against[i].assign_attrs(against.attrs), system, against),
+            size_text(curve[i].assign_attrs(curve.attrs), system, curve) if suffices else NOTHING,
+        ]
+        if marked:
+            is_marked = not math.isnan(larger.item())
+            row.append(f"! {size_text(larger, system, again)}" if is_marked else "")
+        row += [rounded(point[f"sizing_curve_{name}"].item(), 0) for name, _ in money]
+        table.add_row(*row)
+    return table
+
+
+def _carriers(told: xr.Dataset, system: str) -> Table:
+    """A row for each point of the curve: where the water comes from."""
+    prefix = "sizing_curve"
+    against = told["sizing_against"]
+    table = _titled("What carries the load with the least size: share of the water delivered")
+    table.add_column(against.attrs["long_name"], justify="right")
+    points = [told.isel(point=i) for i in range(told.sizes["point"])]
+    names = next((found for one in points if (found := origins(one, prefix))), [])
+    for name in (*(name for name, _ in names), "through\nstorage"):
+        table.add_column(name, justify="right", overflow="fold")
+    for i, point in enumerate(points):
+        shares = [share for _, share in origins(point, prefix)] or [math.nan] * len(names)
+        cells = (percent_text(share) for share in (*shares, through_storage(point, prefix)))
+        table.add_row(size_text(against[i].assign_attrs(against.attrs), system, against), *cells)
+    return table
 
 
 def _notes(told: xr.Dataset) -> Iterable[tuple[str, str]]:
