@@ -299,13 +299,19 @@ def test_sand_keeps_up() -> None:
     assert ground_take_mm(zone, field.delivery, plan, 1.5) == math.inf
 
 
-def test_a_machine_cannot_be_split() -> None:
+def test_a_travelling_machine_cannot_be_split() -> None:
     field, plan, zone = ground(SEVERE, delivery='"big_gun_traveller"')
     assert plan.cycle_and_soak
     assert not splits(field.delivery, plan)
     assert ground_take_mm(zone, field.delivery, plan, 1.0) == pytest.approx(
         6.604 / (1 - 0.508 / 10.0)
     )
+
+
+def test_a_hose_is_held_by_somebody_who_comes_back() -> None:
+    field, plan, zone = ground(SEVERE, delivery='"hand_hose"')
+    assert splits(field.delivery, plan)
+    assert ground_take_mm(zone, field.delivery, plan, 1.0) == pytest.approx(8 * 0.508 + 6.604)
 
 
 def test_slope_and_bare_ground_reach_the_root_zone() -> None:

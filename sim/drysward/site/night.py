@@ -23,6 +23,7 @@ _LOSSES = {
     "midday": "midday_humid",
     "evening": "evening",
 }
+_BY_HAND = "hand_hose"
 # A window of 7.5 h written in minutes still holds three passes of 2.5 h.
 _ROUNDING = 1e-9
 
@@ -60,8 +61,12 @@ def nightly_gross_mm(delivery: DeliverySpec, area_m2: float, window_h: float) ->
 
 
 def splits(delivery: DeliverySpec, plan: PlanSpec) -> bool:
-    """Whether a watering is split into cycles. A machine wets each spot in one run."""
-    return plan.cycle_and_soak and delivery.hours_per_pass <= 0.0
+    """Whether a watering is split into cycles.
+
+    A travelling machine wets each spot in one run; who holds a hose comes back to it.
+    """
+    travels = delivery.hours_per_pass > 0.0 and delivery.system != _BY_HAND
+    return plan.cycle_and_soak and not travels
 
 
 def ground_take_mm(
