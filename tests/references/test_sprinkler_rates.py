@@ -20,7 +20,6 @@ from drysward.physics.intake import (
     runoff_terms,
     storage_by_slope,
 )
-from drysward.physics.sprinkler_runoff import sprinkler_runoff
 from drysward.scenario.model import RootZoneSpec
 from drysward.site.root_zone import build_root_zone, intake_mm_h
 
@@ -116,8 +115,12 @@ class TestSurfaceStorage:
 CLAY_LOAM = {"rate": 1.5 * IN, "intake": 0.20 * IN, "surface_storage": 0.26 * IN}
 
 
+def in_one_run(depth, rate, intake, surface_storage):
+    return runoff_of_irrigation(depth, *runoff_terms(rate, intake, surface_storage, 8.0, 0.0))
+
+
 def after_hours(hours, rate, **soil):
-    return sprinkler_runoff(rate * hours, rate, **soil)
+    return in_one_run(rate * hours, rate, **soil)
 
 
 class TestOneRun:
@@ -141,15 +144,15 @@ class TestOneRun:
     def test_runoff_of_a_depth(self, rate):
         # What outruns the soil while the depth falls, less what the surface holds.
         expected = max(0.0, (rate - 5.08) * (20.0 / rate) - 6.6)
-        assert sprinkler_runoff(20.0, rate, 5.08, 6.6) == pytest.approx(expected, abs=1e-12)
+        assert in_one_run(20.0, rate, 5.08, 6.6) == pytest.approx(expected, abs=1e-12)
 
     def test_soil_that_keeps_up(self):
-        assert sprinkler_runoff(50.0, 5.0, 8.0, 6.0) == 0
+        assert in_one_run(50.0, 5.0, 8.0, 6.0) == 0
         assert longest_run_mm(5.0, 8.0, 6.0) == math.inf
         assert longest_run_mm(8.0, 8.0, 6.0) == math.inf
 
     def test_no_sprinkler_no_runoff(self):
-        assert sprinkler_runoff(0.0, 0.0, 5.0, 6.0) == 0
+        assert in_one_run(0.0, 0.0, 5.0, 6.0) == 0
 
 
 class TestANight:

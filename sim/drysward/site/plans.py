@@ -12,7 +12,13 @@ from drysward.physics.catch import run_time_multiplier
 from drysward.physics.intake import runoff_terms
 from drysward.scenario.model import TIMES_OF_DAY, FieldSpec, PlanSpec
 from drysward.scenario.rules import RULES
-from drysward.site.night import ground_take_mm, nightly_gross_mm, passes_a_night
+from drysward.site.night import (
+    ground_take_mm,
+    most_depth_mm,
+    nightly_gross_mm,
+    passes_a_night,
+    splits,
+)
 from drysward.site.root_zone import RootZone
 
 
@@ -44,13 +50,14 @@ def write_plan(
     for name, key in rule.keys.items():
         row[name] = getattr(plan, key.attribute)
     row.least_depth = plan.least_depth_mm
-    row.most_depth = zone.most_depth_mm if plan.most_depth_mm is None else plan.most_depth_mm
+    row.most_depth = most_depth_mm(zone, plan)
     row.night_depth = nightly_gross_mm(field.delivery, field.area_m2, plan.window_h)
     row.passes = passes_a_night(field.delivery, plan.window_h)
-    row.ground_takes = ground_take_mm(zone, field.delivery, plan, most_catch)
+    takes_mm = ground_take_mm(zone, field.delivery, plan, most_catch)
+    row.ground_takes = takes_mm if plan.stop_at_runoff else np.inf
     row.runoff_share, row.runoff_held = runoff_terms(
         field.delivery.precipitation_rate_mm_h, zone.intake_mm_h, zone.surface_storage_mm,
-        plan.window_h, 1.0 if plan.cycle_and_soak else 0.0,
+        plan.window_h, 1.0 if splits(field.delivery, plan) else 0.0,
     )  # fmt: skip
     row.rain_skip = plan.rain_skip_mm
     row.rain_skip_days = plan.rain_skip_days
