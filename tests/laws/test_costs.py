@@ -61,7 +61,7 @@ def a_result(dead_days=4.0, with_supply=False, seed=3):
         "irrigation_month": ((*yearly, "month"), month),
         "irrigation_gross": (yearly, month.sum(axis=-1)),
         "peak_week": (yearly, month.max(axis=-1) / 4.0),
-        "watering_days": (yearly, (month > 0.0).sum(axis=-1) * 4.0),
+        "labour_hours": (yearly, (month > 0.0).sum(axis=-1) * 4.0 * [[[0.5]], [[2.0]]]),
         "longest_dead": (yearly, np.full(shape, dead_days)),
         "peak_dead": (yearly, rng.uniform(0.1, 0.6, shape)),
         "days_below_condition": (yearly, rng.uniform(0.0, 50.0, shape)),
@@ -72,7 +72,7 @@ def a_result(dead_days=4.0, with_supply=False, seed=3):
         "year": np.arange(2001, 2001 + YEARS), "month": np.arange(1, 13),
         "field_label": ("field", ["Stadium", "Practice"]),
         "plan_label": ("plan", ["None", "Refill"]),
-        "area_m2": ("field", list(AREAS)), "labour_hours_per_day": ("field", [0.5, 2.0]),
+        "area_m2": ("field", list(AREAS)),
     }  # fmt: skip
     if with_supply:
         data["supply_drawn"] = (
