@@ -27,7 +27,7 @@ NO_UNIT = ("", "1")
 _MEANS = (
     "precipitation", "reference_et", "transpiration", "leaf_evaporation", "soil_evaporation",
     "spray_loss", "overspray", "runoff", "drainage", "watering_days", "capped_days", "shortage",
-    "irrigation_runoff", "irrigation_drained",
+    "irrigation_landed", "irrigation_runoff", "irrigation_drained", "shortage_cause",
     "recovery_days", "not_recovered",
 )  # fmt: skip
 _MOST = (

@@ -61,6 +61,85 @@ def money_text(value: float) -> str:
     return f"{round(value, decimals):,.{min(max(decimals, 0), 2)}f}"
 
 
+CAUSES = {
+    "restriction": ("restricted", "restrictions forbid it"),
+    "ground": ("ground", "the ground does not take it in a night"),
+    "window": ("night", "the night is too short for the system"),
+    "crew": ("crew", "crew and machines do not get to it"),
+    "network": ("pipes", "the pipes carry no more"),
+    "source": ("source", "the sources give no more in a day"),
+    "allowance": ("allowance", "an allowance is spent or rationed"),
+    "storage": ("storage", "the storage is empty"),
+    "priority": ("priority", "other fields come first"),
+}
+"""Heading of each cause of a shortage, and the cause in words."""
+
+
+def causes_of(told: xr.Dataset) -> list[str]:
+    """Causes of the shortages of all plans and fields, less those that are but rounding."""
+    by_cause = told["shortage_by_cause"].sum(("plan", "field"))
+    least = 1e-6 * float(by_cause.sum())
+    return [str(one) for one in by_cause["cause"].values if float(by_cause.sel(cause=one)) > least]
+
+
+MOST_LOST = 0.10  # of the irrigation that lands: more is told; own choice
+_REMEDIES = {
+    "runoff": "let it stop at runoff, split it (cycle_and_soak), or water slower",
+    "drained": "an audit that evens out the catch, a target above 0 or a smaller depth saves it",
+}
+
+
+def water_notes(of_field: xr.Dataset, system: str) -> list[tuple[str, str]]:
+    """What of the irrigation of a field is lost and what never came, by plan, and what to change.
+
+    A loss is told where it is more than a tenth of what lands, water that never came where it is
+    more than a hundredth of what the plan wants.
+    """
+    notes = []
+    for name, told in (("runoff", "Runs off"), ("drained", "Drains")):
+        if f"irrigation_{name}_mean" not in of_field or "irrigation_landed_mean" not in of_field:
+            continue
+        landed, lost = of_field["irrigation_landed_mean"], of_field[f"irrigation_{name}_mean"]
+        share = (lost / landed.where(landed > 0.0)).fillna(0.0)
+        plans = [key for key in share["plan"].values if float(share.sel(plan=key)) > MOST_LOST]
+        if plans:
+            by_plan = ", ".join(
+                f"{float(share.sel(plan=key)):.0%} under {_plan_label(of_field, key)}"
+                for key in plans
+            )
+            notes.append((told, f"of the irrigation: {by_plan}; {_REMEDIES[name]}"))
+    if "shortage_cause_mean" in of_field:
+        parts = [
+            text for key in of_field["plan"].values if (text := _missing(of_field, key, system))
+        ]
+        if parts:
+            notes.append(("Never comes", "; ".join(parts)))
+    return notes
+
+
+def _missing(of_field: xr.Dataset, plan: Hashable, system: str) -> str:
+    """What a plan wants in the mean year and the field never gets, by cause; "" when little."""
+    one, depth = of_field.sel(plan=plan), shown("mm", system)
+    short = float(one["shortage_mean"])
+    wanted = short + float(one["season_water"])
+    if short <= 0.01 * wanted:
+        return ""
+    causes = [
+        f"{depth_text(float(value), depth)} because {CAUSES[str(cause)][1]}"
+        for cause, value in zip(one["cause"].values, one["shortage_cause_mean"].values, strict=True)
+        if float(value) > 0.01 * wanted
+    ]
+    because = f": {', '.join(causes)}" if causes else ""
+    return (
+        f"{depth_text(short, depth)} of {depth_text(wanted, depth)} {depth.unit} a year under "
+        f"{_plan_label(of_field, plan)}{because}"
+    )
+
+
+def _plan_label(result: xr.Dataset, plan: Hashable) -> str:
+    return str(result["plan_label"].sel(plan=plan).item())
+
+
 COSTS = {
     "construction": ("root zone", ("construction",)),
     "irrigation": ("irrigation system", ("irrigation",)),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import calendar
 import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Hashable, Iterable, Sequence
 
 import xarray as xr
 from rich.console import RenderableType
@@ -23,6 +23,8 @@ from drysward.results.sizing_text import (
     trade_title,
 )
 from drysward.results.text import (
+    CAUSES,
+    causes_of,
     MADE_WEATHER,
     UNKNOWN,
     cost_notes,
@@ -40,12 +42,12 @@ def supply_report(told: xr.Dataset, system: str) -> list[RenderableType]:
     parts: list[RenderableType] = [
         bold(told.attrs["title"]),
         _water_table(told, system),
-        _trust_table(told, system),
+        _reliability_table(told, system),
     ]
     if float(told["store_by_month"].max()) > 0.0:
         parts += [_store_table(told, system), _store_months(told, system)]
     if float(told["shortage_by_month"].max()) > 0.0:
-        parts.append(_shortage_months(told, system))
+        parts += [_shortage_causes(told, system), _shortage_months(told, system)]
     parts.append(_turf_table(told))
     if "cost" in told:
         parts += site_cost_tables(told)
@@ -79,20 +81,23 @@ def _water_table(told: xr.Dataset, system: str) -> Table:
     def drawn(source: str) -> Callable[[xr.Dataset], str]:
         return lambda one: volume_text(one["drawn_by_source"].sel(source=source).item(), unit)
 
-    columns = [("asked", volume("asked_mean")), ("given", volume("granted_mean"))]
+    columns = [("demand", volume("asked_mean")), ("delivered", volume("granted_mean"))]
     if float(told["store_by_month"].max()) > 0.0:
-        columns.append(("out of\nstore", volume("from_store_mean")))
+        columns.append(("out of\nstorage", volume("from_store_mean")))
     for key in told["source"].values:
         columns.append((str(told["source_label"].sel(source=key).item()), drawn(key)))
-    columns.append(("short", volume("shortage_mean")))
+    columns.append(("shortage", volume("shortage_mean")))
     columns.append(
         ("days re-\nstricted", lambda one: rounded(one["restricted_days_mean"].item(), 1))
     )
     return _by_plan(told, f"Water of the mean year, {unit.unit}", columns)
 
 
-def _trust_table(told: xr.Dataset, system: str) -> Table:
-    unit = volume_display([told["vulnerability"], told["worst_event"]], system)
+def _reliability_table(told: xr.Dataset, system: str) -> Table:
+    unit = volume_display([told["worst_event"]], system)
+
+    def odds(name: str) -> Callable[[xr.Dataset], str]:
+        return lambda one: odds_text(one, name)
 
     def percent(name: str) -> Callable[[xr.Dataset], str]:
         return lambda one: rounded(100.0 * one[name].item(), 1)
@@ -105,15 +110,17 @@ def _trust_table(told: xr.Dataset, system: str) -> Table:
         return UNKNOWN if math.isnan(year) else f"{year:.0f}"
 
     columns: list[tuple[str, Callable[[xr.Dataset], str]]] = [
-        ("years\nshort, %", lambda one: odds_text(one, "shortage_odds")),
-        ("days\nserved, %", percent("time_reliability")),
-        ("volume\ngiven, %", percent("volume_reliability")),
-        ("resil-\nience, %", percent("resilience")),
-        (f"mean\nshortage, {unit.unit}", volume("vulnerability")),
-        (f"worst\nshortage, {unit.unit}", volume("worst_event")),
-        ("in\nyear", worst),
+        ("years\nwithout\nshortage", odds("no_shortage")),
+        (f"years\nshort by\nover {100.0 * told.attrs['short_year']:g}%", odds("short_year")),
+        ("worst\nyear\nshort by", percent("worst_year_share")),
+        ("in\n\n", worst),
+        ("years with\nany day\nshort", odds("shortage_odds")),
+        ("days in\nfull\n", percent("time_reliability")),
+        ("volume\ndelivered\n", percent("volume_reliability")),
+        ("resil-\nience\n", percent("resilience")),
+        (f"worst\nspell,\n{unit.unit}", volume("worst_event")),
     ]
-    return _by_plan(told, "How far the supply can be relied on", columns)
+    return _by_plan(told, "Reliability, %", columns)
 
 
 def _store_table(told: xr.Dataset, system: str) -> Table:
@@ -122,7 +129,7 @@ def _store_table(told: xr.Dataset, system: str) -> Table:
         "rain_on_store_mean": "rain\non it",
         "refill_mean": "pumped\nin",
         "from_store_mean": "drawn",
-        "evaporation_mean": "evapo-\nrated",
+        "evaporation_mean": "evap-\norated",
         "seepage_mean": "seeped",
         "spill_mean": "spilt",
         "least_store": "least\never held",
@@ -134,7 +141,7 @@ def _store_table(told: xr.Dataset, system: str) -> Table:
 
     return _by_plan(
         told,
-        f"The store in the mean year, {unit.unit}",
+        f"The storage in the mean year, {unit.unit}",
         [(heading, volume(name)) for name, heading in headings.items()],
     )
 
@@ -152,13 +159,37 @@ def _store_months(told: xr.Dataset, system: str) -> Table:
     unit = volume_display([told["store_by_month"]], system)
     if unit.unit == "Mgal":
         unit = Display(unit.unit, unit.factor, 2)
-    table = _months("In store at the month's end: mean, and what 1 year in 10 falls below", unit)
+    table = _months("In storage at the month's end: mean, and what 1 year in 10 falls below", unit)
     for key in told["plan"].values:
         one = told.sel(plan=key)
         for name, row in (("store_by_month", "{}"), ("store_by_month_low", "  1 in 10")):
             cells = (f" {volume_text(v, unit)}" for v in one[name].values)
             table.add_row(row.format(one["plan_label"].item()), *cells)
     return table
+
+
+def _shortage_causes(told: xr.Dataset, system: str) -> Table:
+    """Why water was short: a row for each plan and field that is, a column for each cause."""
+    by_cause = told["shortage_by_cause"]
+    unit = volume_display([by_cause.sum("cause")], system)
+    causes = causes_of(told)
+    table = plain_table(f"Shortage of the mean year by cause, {unit.unit}")
+    table.add_column("", ratio=1, overflow="fold")
+    for heading in (*(CAUSES[str(cause)][0] for cause in causes), "all"):
+        table.add_column(heading, justify="right", no_wrap=True)
+    for key in told["plan"].values:
+        for field in told["field"].values:
+            one = by_cause.sel(plan=key, field=field)
+            if float(one.sum()) > 0.0:
+                volumes = (*(one.sel(cause=cause).item() for cause in causes), float(one.sum()))
+                table.add_row(_plan_and_field(told, key, field),
+                              *(volume_text(v, unit) for v in volumes))  # fmt: skip
+    return table
+
+
+def _plan_and_field(told: xr.Dataset, plan: Hashable, field: Hashable) -> str:
+    plan_label = told["plan_label"].sel(plan=plan).item()
+    return f"{plan_label}, {told['field_label'].sel(field=field).item()}"
 
 
 def _shortage_months(told: xr.Dataset, system: str) -> Table:
@@ -169,11 +200,8 @@ def _shortage_months(told: xr.Dataset, system: str) -> Table:
         for field in told["field"].values:
             one = by_month.sel(plan=key, field=field)
             if float(one.max()) > 0.0:
-                table.add_row(
-                    f"{told['plan_label'].sel(plan=key).item()}, "
-                    f"{told['field_label'].sel(field=field).item()}",
-                    *(f" {volume_text(v, unit)}" for v in one.values),
-                )
+                volumes = (f" {volume_text(v, unit)}" for v in one.values)
+                table.add_row(_plan_and_field(told, key, field), *volumes)
     return table
 
 
@@ -192,8 +220,6 @@ def _turf_table(told: xr.Dataset) -> Table:
                 *(odds_text(one.sel(stage=stage)) for stage in ("wilt", "dormant", "dead")),
             )
     return table
-
-
 
 
 def _sizing(told: xr.Dataset, system: str) -> list[RenderableType]:
@@ -332,12 +358,15 @@ def _carriers(told: xr.Dataset, system: str) -> Table:
 def _notes(told: xr.Dataset) -> Iterable[tuple[str, str]]:
     attrs = told.attrs
     yield (
-        "Relied on",
-        "years short: any shortage, ± standard error, < and > upper and lower 90 % limits; days, "
-        "volume: of those asked for; a request that is made again until it is met counts once; "
-        "resilience: chance that a day short is the last of its run",
+        "Reliability",
+        "share of years, ± standard error, < and > upper and lower 90 % limits; shortage: water "
+        "that the plan wants and the field never gets, what comes in a later night is none; days "
+        "in full: days on which all that is wanted comes the same night; resilience: chance that "
+        "a day short is the last of its spell",
     )
-    yield "Store", "at the month's end; the sources named give to the fields or fill the store"
+    if causes := causes_of(told):
+        yield "Causes", "; ".join(f"{CAUSES[cause][0]}: {CAUSES[cause][1]}" for cause in causes)
+    yield "Storage", "at the month's end; the sources named give to the fields or fill the storage"
     if "cost" in told:
         yield from cost_notes(told)
     yield "Weather", attrs["weather"]

@@ -37,6 +37,7 @@ from drysward.results.text import (
     rounded,
     volume_display,
     volume_text,
+    water_notes,
     year_spans,
 )
 from drysward.scenario.model import RECORD
@@ -56,7 +57,8 @@ _BELOW = ["days_below_condition_mean", "days_below_condition_1in10"]
 _DEMAND = ["demand", "demand_low", "demand_high", "demand_fitted"]
 _SHOWN = [
     *_BELOW, *_ODDS, *_DEMAND, "days_mean", "season_water", "peak_week_most", "runoff_mean",
-    "drainage_mean", "water_by_month",
+    "drainage_mean", "water_by_month", "irrigation_landed_mean", "irrigation_runoff_mean",
+    "irrigation_drained_mean", "shortage_mean", "shortage_cause_mean",
 ]  # fmt: skip
 
 
@@ -79,8 +81,12 @@ def comparison(
     ``site`` holds the volumes of all fields together and, where there are prices, the costs.
     """
     parts: list[RenderableType] = [_title(summary.attrs["title"], summary.attrs["site"])]
-    by_field = [summary[_SHOWN].sel(field=key) for key in summary["field"].values]
-    parts += [_field_table(of_field, system) for of_field in by_field]
+    shown_here = [name for name in _SHOWN if name in summary]
+    by_field = [summary[shown_here].sel(field=key) for key in summary["field"].values]
+    for of_field in by_field:
+        parts.append(_field_table(of_field, system))
+        if notes_of_field := water_notes(of_field, system):
+            parts += [named_lines(notes_of_field), bold("")]
     parts += [_month_table(of_field, system) for of_field in by_field]
     parts.append(_volume_table(summary, site, system))
     priced = site is not None and "field_cost_mean" in site
