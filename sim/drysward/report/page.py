@@ -22,11 +22,13 @@ from drysward.report.drawing import Wanted, panel_svgs
 from drysward.report.gallery import Choice, Picture, fitting, panel_title
 from drysward.report.result import SUPPLY, SWEEP, keys, kind_of, label, plain
 from drysward.results.text import (
+    CAUSES,
     COSTS,
     FIELD_COSTS,
     LIFE_COSTS,
     UNKNOWN,
     YEARLY_COSTS,
+    causes_of,
     condition_text,
     cost_columns,
     cost_notes,
@@ -37,6 +39,7 @@ from drysward.results.text import (
     reached_text,
     rounded,
     volume_display,
+    water_notes,
 )
 from drysward.studies.sweep.effects import effects
 from drysward.studies.sweep.front import front as front_of
@@ -56,13 +59,16 @@ class Cell(NamedTuple):
 
 @dataclass(frozen=True)
 class Table:
-    """Rows with a heading each; ``note`` says how to read them."""
+    """Rows with a heading each; ``note`` says how to read them, ``found`` what stands out in them,
+    as name and text.
+    """
 
     caption: str
     columns: Sequence[str]
     rows: Sequence[tuple[str, Sequence[Cell]]]
     note: str = ""
     heading: str = "Plan"
+    found: Sequence[tuple[str, str]] = ()
 
 
 class Panel(NamedTuple):
@@ -207,6 +213,11 @@ def _number(result: xr.Dataset, name: str, how: Display, where: dict[str, object
     return Cell(rounded(value * how.factor, how.decimals), _at(name, where))
 
 
+def _year(result: xr.Dataset, name: str, where: dict[str, object]) -> Cell:
+    value = result[name].sel(where).item()
+    return Cell(UNKNOWN if math.isnan(value) else f"{value:.0f}", _at(name, where))
+
+
 def _odds(result: xr.Dataset, name: str, where: dict[str, object]) -> Cell:
     if f"{name}_se" not in result:
         return Cell(UNKNOWN)
@@ -241,7 +252,7 @@ def _tables(result: xr.Dataset, units: str) -> list[Table]:
         return [_front_table(result, units), *_effects_tables(result)]
     tables = [_field_table(result, field, units) for field in keys(result, "field")]
     if kind_of(result) == SUPPLY:
-        tables = [_supply_table(result, units), *tables]
+        tables = [*_supply_tables(result, units), *tables]
     if "site_season_volume" in result:
         tables.append(_volume_table(result, units))
     if "cost_mean" in result:
@@ -290,39 +301,110 @@ def _field_table(result: xr.Dataset, field: str, units: str) -> Table:
         "± standard error; < and > are 90 % limits where no year, or every year, had it. Water: "
         "drawn from the supply, as depth over the field; 1 in N years: reached or passed once in "
         "N years.",
+        found=_water_notes(result, field, units),
     )
 
 
-def _supply_table(result: xr.Dataset, units: str) -> Table:
-    names = ("asked_mean", "granted_mean", "shortage_mean", "vulnerability", "worst_event")
+_NOTED = (
+    "irrigation_landed_mean", "irrigation_runoff_mean", "irrigation_drained_mean",
+    "shortage_cause_mean", "season_water",
+)  # fmt: skip
+
+
+def _water_notes(result: xr.Dataset, field: str, units: str) -> list[tuple[str, str]]:
+    noted = result[[name for name in _NOTED if name in result]].sel(field=field)
+    return [(name, plain(told)) for name, told in water_notes(noted, units)]
+
+
+def _supply_tables(result: xr.Dataset, units: str) -> list[Table]:
+    tables = [_water_table(result, units), _reliability_table(result, units)]
+    if "shortage_by_cause" in result and float(result["shortage_by_cause"].max()) > 0.0:
+        tables.append(_causes_table(result, units))
+    return tables
+
+
+def _water_table(result: xr.Dataset, units: str) -> Table:
+    names = ("asked_mean", "granted_mean", "shortage_mean")
     unit = volume_display([result[name] for name in names], units)
-    percent = Display("%", 100.0, 1)
     rows = []
     for plan in keys(result, "plan"):
         here: dict[str, object] = {"plan": plan}
-        rows.append(
-            (
-                label(result, "plan", plan),
-                [
-                    *(_number(result, name, unit, here) for name in names[:3]),
-                    _odds(result, "shortage_odds", here),
-                    _number(result, "time_reliability", percent, here),
-                    _number(result, "volume_reliability", percent, here),
-                    *(_number(result, name, unit, here) for name in names[3:]),
-                    _number(result, "restricted_days_mean", Display("d", 1.0, 1), here),
-                ],
-            )
-        )
+        cells = [_number(result, name, unit, here) for name in names]
+        cells.append(_number(result, "restricted_days_mean", Display("d", 1.0, 1), here))
+        rows.append((label(result, "plan", plan), cells))
     return Table(
-        "The supply",
-        [
-            f"Asked a year, {unit.unit}", f"Given, {unit.unit}", f"Short, {unit.unit}",
-            "Years short, %", "Days served, %", "Volume given, %",
-            f"Mean shortage, {unit.unit}", f"Worst shortage, {unit.unit}", "Days restricted",
-        ],
+        "The supply: water of the mean year",
+        [*(f"{name}, {unit.unit}" for name in ("Demand", "Delivered", "Shortage")),
+         "Days restricted"],
         rows,
-        "Mean of the years. Days and volume: of those asked for.",
+        "Demand: what the plan wants. Shortage: water that the plan wants and the field never "
+        "gets; what comes in a later night is none.",
     )  # fmt: skip
+
+
+def _reliability_table(result: xr.Dataset, units: str) -> Table:
+    """How far the supply can be relied on; without what an older file lacks."""
+    volume = volume_display([result[name] for name in ("vulnerability", "worst_event")], units)
+    percent = Display("%", 100.0, 1)
+    rows = []
+    by_year = "short_year" in result and "short_year" in result.attrs
+    for plan in keys(result, "plan"):
+        here: dict[str, object] = {"plan": plan}
+        cells = []
+        if by_year:
+            cells += [_odds(result, name, here) for name in ("no_shortage", "short_year")]
+            cells.append(_number(result, "worst_year_share", percent, here))
+            cells.append(_year(result, "worst_year", here))
+        cells.append(_odds(result, "shortage_odds", here))
+        names = ("time_reliability", "volume_reliability", "resilience")
+        cells += [_number(result, name, percent, here) for name in names]
+        cells += [_number(result, name, volume, here) for name in ("vulnerability", "worst_event")]
+        rows.append((label(result, "plan", plan), cells))
+    columns = []
+    if by_year:
+        limit = f"{100.0 * float(result.attrs['short_year']):g}%"
+        columns = ["Years without shortage, %", f"Years short by over {limit}, %"]
+        columns += ["Worst year short by, %", "Worst year"]
+    columns += [
+        "Years with any day short, %", "Days in full, %", "Volume delivered, %", "Resilience, %",
+        f"Mean spell, {volume.unit}", f"Worst spell, {volume.unit}",
+    ]  # fmt: skip
+    return Table(
+        "The supply: reliability",
+        columns,
+        rows,
+        "Years: percent of the years, ± standard error; < and > are 90% limits where no year, or "
+        "every year, had it. Short by: shortage over the demand of the year. Days in full: days on "
+        "which all that is wanted comes the same night. Resilience: chance that a day short is the "
+        "last of its spell. Spell: volume short on days in a row.",
+    )
+
+
+def _causes_table(result: xr.Dataset, units: str) -> Table:
+    """Why water was short: a row for each plan and field that is, a column for each cause."""
+    unit = volume_display([result["shortage_by_field"]], units)
+    causes = causes_of(result)
+    rows = []
+    for plan in keys(result, "plan"):
+        for field in keys(result, "field"):
+            here: dict[str, object] = {"plan": plan, "field": field}
+            if float(result["shortage_by_field"].sel(here)) > 0.0:
+                cells = [
+                    _number(result, "shortage_by_cause", unit, {**here, "cause": cause})
+                    for cause in causes
+                ]
+                cells.append(_number(result, "shortage_by_field", unit, here))
+                names = (label(result, name, str(key)) for name, key in here.items())
+                rows.append((", ".join(names), cells))
+    headings = [CAUSES[cause][0].capitalize() for cause in causes]
+    told = "; ".join(f"{CAUSES[cause][0]}: {CAUSES[cause][1]}" for cause in causes)
+    return Table(
+        "Shortage by cause",
+        [f"{heading}, {unit.unit}" for heading in (*headings, "All")],
+        rows,
+        f"Mean of the years. {told[0].upper()}{told[1:]}.",
+        "Plan and field",
+    )
 
 
 def _volume_table(result: xr.Dataset, units: str) -> Table:

@@ -11,16 +11,24 @@ from matplotlib.ticker import MaxNLocator, StrMethodFormatter
 
 from drysward.quantities import Display, shown
 from drysward.report import style
-from drysward.report.figures import start
+from drysward.report.figures import MONTHS, start
 from drysward.report.result import keys, label
-from drysward.results.text import volume_display
+from drysward.results.text import CAUSES, causes_of, volume_display
 
 BEFORE, AFTER = 2, 1
-"""Years shown before and after the one in which the store is lowest."""
+"""Years shown before and after the one in which the storage is lowest."""
+HATCHES = ("", "///", "...", "xx", "\\\\\\")
+LOOKS = (
+    "restriction", "storage", "allowance", "priority", "ground", "source", "network", "crew",
+    "window",
+)  # fmt: skip
+"""Causes by the color and hatch that they get: those that often meet differ most."""
+MOST_ACROSS = 46
+"""Letters of two names that fit side by side in a legend."""
 
 
 def worst_run(result: xr.Dataset, plan: str) -> list[int]:
-    """The years around the one with the least water in store; of equals that with most shortage."""
+    """The years around the one with the least water in storage; of equals the shortest."""
     one = result.sel(plan=plan)
     least, short = one["supply_least_store"].values, one["supply_shortage"].values
     years = [int(year) for year in result["year"].values]
@@ -29,7 +37,7 @@ def worst_run(result: xr.Dataset, plan: str) -> list[int]:
 
 
 def storage(result: xr.Dataset, plan: str, *, axes: Axes | None = None, units: str = "us") -> Axes:
-    """Water in store at each month's end through the worst run of years, and in the mean year."""
+    """Water in storage at each month's end through the worst run of years and in the mean year."""
     axes = start(axes)
     with style.look():
         years = worst_run(result, plan)
@@ -47,7 +55,7 @@ def storage(result: xr.Dataset, plan: str, *, axes: Axes | None = None, units: s
         axes.tick_params(axis="x", length=0)
         axes.set_xlim(0, len(years))
         axes.set_ylim(0, None)
-        axes.set_ylabel(f"in store at the month's end, {unit.unit}")
+        axes.set_ylabel(f"in storage at the month's end, {unit.unit}")
         style.legend(axes, [line, usual], ["through the worst years", "mean of all years"])
     return axes
 
@@ -65,7 +73,7 @@ def shortage(result: xr.Dataset, *, axes: Axes | None = None, units: str = "us")
             width = values.sel(field=field).sel(plan=names).values * unit.factor
             axes.barh(
                 np.arange(len(names)), width, 0.62, base, color=style.LINES[i % len(style.LINES)],
-                edgecolor=style.PAPER, hatch=("", "///", "...", "xx")[i % 4], linewidth=0.5,
+                edgecolor=style.PAPER, hatch=HATCHES[i % len(HATCHES)], linewidth=0.5,
             )  # fmt: skip
             base += width
         axes.set_yticks(np.arange(len(names)), [label(result, "plan", key)[:34] for key in names])
@@ -75,14 +83,14 @@ def shortage(result: xr.Dataset, *, axes: Axes | None = None, units: str = "us")
         axes.set_xlim(0, None if base.max() > 0.0 else 1.0)
         axes.xaxis.set_major_formatter(StrMethodFormatter("{x:,g}"))
         axes.xaxis.set_major_locator(MaxNLocator(4))
-        axes.set_xlabel(f"asked for and not given, {unit.unit} a year")
+        axes.set_xlabel(f"shortage, {unit.unit} a year")
         style.legend(
             axes,
             [
                 Patch(
                     facecolor=style.LINES[i % len(style.LINES)],
                     edgecolor=style.PAPER,
-                    hatch=("", "///", "...", "xx")[i % 4],
+                    hatch=HATCHES[i % len(HATCHES)],
                 )
                 for i in range(len(parts))
             ],
@@ -91,6 +99,45 @@ def shortage(result: xr.Dataset, *, axes: Axes | None = None, units: str = "us")
             "right",
         )
     return axes
+
+
+def causes(result: xr.Dataset, plan: str, *, axes: Axes | None = None, units: str = "us") -> Axes:
+    """Mean shortage of each month under a plan, its causes on top of one another."""
+    axes = start(axes)
+    with style.look():
+        values = result["shortage_by_month_and_cause"]
+        unit = volume_display([values.sum("cause")], units)
+        one = values.sel(plan=plan)
+        at = np.arange(1, 13)
+        base = np.zeros(at.size)
+        handles: list[Patch] = []
+        names: list[str] = []
+        for cause in causes_of_plan(result, plan):
+            height = one.sel(cause=cause).values * unit.factor
+            # A cause looks the same in every panel.
+            i = LOOKS.index(cause)
+            face, hatch = style.LINES[i % len(style.LINES)], HATCHES[i % len(HATCHES)]
+            axes.bar(
+                at, height, 0.72, base, color=face, edgecolor=style.PAPER, hatch=hatch,
+                linewidth=0.5,
+            )  # fmt: skip
+            base += height
+            handles.append(Patch(facecolor=face, edgecolor=style.PAPER, hatch=hatch))
+            names.append(CAUSES[cause][2])
+        axes.set_xticks(at, list(MONTHS))
+        axes.set_xlim(0.4, 12.6)
+        axes.set_ylim(0, None if base.max() > 0.0 else 1.0)
+        axes.yaxis.set_major_formatter(StrMethodFormatter("{x:,g}"))
+        axes.set_ylabel(f"shortage of the month, {unit.unit}")
+        half = -(-len(names) // 2)
+        widths = (max(map(len, part), default=0) for part in (names[:half], names[half:]))
+        style.legend(axes, handles, names, 2 if sum(widths) <= MOST_ACROSS else 1)
+    return axes
+
+
+def causes_of_plan(result: xr.Dataset, plan: str) -> list[str]:
+    """Causes of the shortages under a plan, less those that are but rounding."""
+    return causes_of(result[["shortage_by_cause"]].sel(plan=[plan]))
 
 
 def size_display(values: xr.DataArray, units: str) -> Display:

@@ -28,6 +28,7 @@ from drysward.results.sizing_text import (
     smallest_text,
 )
 from drysward.results.text import (
+    CAUSES,
     MADE_WEATHER,
     condition_text,
     difference_text,
@@ -53,7 +54,9 @@ def chance(one: xr.Dataset, name: str = "probability") -> str:
         return f"in none of the years (at most {np.ceil(high):.0f} of 100)"
     if p == 100.0:
         return f"in every year (at least {np.floor(low):.0f} of 100)"
-    return f"in {p:.0f} of 100 years (limits {low:.0f} to {high:.0f})"
+    # A rare event is not none, and a common one not all.
+    share = f"{p:.0f}" if 1.0 <= p <= 99.0 else f"{p:.1f}"
+    return f"in {share} of 100 years (limits {low:.0f} to {high:.0f})"
 
 
 def listed(parts: list[str]) -> str:
@@ -168,26 +171,51 @@ def _water_answer(result: xr.Dataset, plan: str, units: str) -> str:
 def _supply_answer(result: xr.Dataset, units: str) -> list[str]:
     thirsty = keys(result, "plan")[int(np.argmax(result["asked_mean"].values))]
     one = result.sel(plan=thirsty)
-    name = label(result, "plan", thirsty)
-    unit = volume_display([result["asked_mean"], result["worst_event"]], units)
     if one["asked_mean"].item() == 0.0:
-        first = "No plan asks for water, so the supply is never short."
+        return ["No plan wants water, so the supply is never short.", _sizing_answer(result, units)]
+    unit = volume_display([result["asked_mean"], result["worst_event"]], units)
+    under = f"Under the thirstiest plan, “{label(result, 'plan', thirsty)}”, the supply"
+    delivered = (
+        f"{100 * one['volume_reliability'].item():.1f}% of the "
+        f"{volume_text(one['asked_mean'].item(), unit)} {unit.unit} that the plan wants in the "
+        "mean year"
+    )
+    if "short_year" in result and "short_year" in result.attrs:
+        first = (
+            f"{under} is short by more than {100 * float(result.attrs['short_year']):g}% of the "
+            f"demand {chance(one, 'short_year')}; {_worst_year(one)}.{_main_cause(one)} "
+            f"It delivers {delivered}."
+        )
     else:
         worst = one["worst_event"].item()
-        event = (
-            f"; the largest shortage is {volume_text(worst, unit)} {unit.unit}, in "
-            f"{one['worst_year'].item():.0f}"
-            if worst > 0.0
-            else ""
-        )
-        given = f"{100 * one['volume_reliability'].item():.1f} %"
-        first = (
-            f"Under the thirstiest plan, “{name}”, the supply falls short "
-            f"{chance(one, 'shortage_odds')} and gives {given} of the "
-            f"{volume_text(one['asked_mean'].item(), unit)} {unit.unit} asked for in the "
-            f"mean year{event}."
-        )
+        first = f"{under} falls short {chance(one, 'shortage_odds')} and delivers {delivered}"
+        if worst > 0.0:
+            first += f"; the largest shortage is {volume_text(worst, unit)} {unit.unit}"
+            first += f", in {one['worst_year'].item():.0f}" if "worst_year" in one else ""
+        first += "."
     return [first, _sizing_answer(result, units)]
+
+
+def _worst_year(one: xr.Dataset) -> str:
+    """How short the worst year is, of a plan."""
+    share = one["worst_year_share"].item()
+    if share == 0.0:
+        return "no year is short at all"
+    told = f"{share:.0%}" if share >= 0.01 else "less than 1%"
+    return f"the worst, {one['worst_year'].item():.0f}, is short by {told}"
+
+
+def _main_cause(one: xr.Dataset) -> str:
+    """What most of the shortage under a plan comes from, as a sentence; "" when not known."""
+    if "shortage_by_cause" not in one:
+        return ""
+    by_cause = one["shortage_by_cause"].sum("field")
+    whole = float(by_cause.sum())
+    if whole == 0.0:
+        return ""
+    main = str(by_cause.idxmax("cause").item())
+    share = f"{float(by_cause.max()) / whole:.0%}"
+    return f" The main cause is {CAUSES[main][2]}, with {share} of the shortage."
 
 
 def _sizing_answer(result: xr.Dataset, units: str) -> str:

@@ -62,17 +62,25 @@ def money_text(value: float) -> str:
 
 
 CAUSES = {
-    "restriction": ("restricted", "restrictions forbid it"),
-    "ground": ("ground", "the ground does not take it in a night"),
-    "window": ("night", "the night is too short for the system"),
-    "crew": ("crew", "crew and machines do not get to it"),
-    "network": ("pipes", "the pipes carry no more"),
-    "source": ("source", "the sources give no more in a day"),
-    "allowance": ("allowance", "an allowance is spent or rationed"),
-    "storage": ("storage", "the storage is empty"),
-    "priority": ("priority", "other fields come first"),
-}
-"""Heading of each cause of a shortage, and the cause in words."""
+    "restriction": ("restricted", "restrictions forbid it", "watering restrictions"),
+    "ground": (
+        "ground", "the ground does not take it in a night", "ground that takes water too slowly"
+    ),
+    "window": (
+        "night", "the night is too short for the system", "a night too short for the system"
+    ),
+    "crew": ("crew", "crew and machines do not get to it", "too few crew or machines"),
+    "network": ("pipes", "the pipes carry no more", "pipes that carry too little"),
+    "source": ("source", "the sources give no more in a day", "sources that give too little"),
+    "allowance": (
+        "allowance", "an allowance is spent or rationed", "a spent or rationed allowance"
+    ),
+    "storage": ("storage", "the storage is empty", "empty storage"),
+    "priority": ("priority", "other fields come first", "other fields that come first"),
+}  # fmt: skip
+"""Heading of each cause of a shortage, the cause in a sentence after "because", and as a noun of at
+most 34 characters, which is what a legend holds.
+"""
 
 
 def causes_of(told: xr.Dataset) -> list[str]:
@@ -120,7 +128,8 @@ def water_notes(of_field: xr.Dataset, system: str) -> list[tuple[str, str]]:
 def _missing(of_field: xr.Dataset, plan: Hashable, system: str) -> str:
     """What a plan wants in the mean year and the field never gets, by cause; "" when little."""
     one, depth = of_field.sel(plan=plan), shown("mm", system)
-    short = float(one["shortage_mean"])
+    # Not ``shortage_mean``: with a supply that is the volume of all fields.
+    short = float(one["shortage_cause_mean"].sum("cause"))
     wanted = short + float(one["season_water"])
     if short <= 0.01 * wanted:
         return ""
