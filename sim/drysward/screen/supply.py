@@ -24,9 +24,9 @@ from drysward.results.sizing_text import (
 )
 from drysward.results.text import (
     CAUSES,
-    causes_of,
     MADE_WEATHER,
     UNKNOWN,
+    causes_of,
     cost_notes,
     odds_text,
     rounded,
