@@ -431,6 +431,7 @@ def test_costs_by_plan_and_year():
         {
             "supply_drawn": (("plan", "year", "source", "month"), draws),
             "supply_from_store": (("plan", "year"), np.zeros((1, 2))),
+            "watering_days": (("field", "plan", "year"), days),
             "labour_hours": (("field", "plan", "year"), days * [[[0.5]], [[2.0]]]),
         },
         coords={
