@@ -53,6 +53,7 @@ CASES_FILE = HERE / "cases.toml"
 FIRST_YEAR = 2001  # no leap year; days of spells are counted from its first of January
 SITE_ELEVATION_M = 50.0
 UNIFORMITY = 0.8  # of a watered plot (assumed)
+PLOT_FILLED_MM = 500.0
 AREA_M2 = 100.0
 # Waterings on so many days of the week.
 WATERING_DAYS = {1: (0,), 2: (0, 3), 3: (0, 2, 4), 7: (0, 1, 2, 3, 4, 5, 6)}
@@ -257,7 +258,11 @@ def plan_of(setup: Setup) -> PlanSpec:
     first, last = setup.day0, setup.day0 + setup.trial_days - 1
     # The calendar of the program has a 29th of February.
     season = tuple(day + (day >= 59) for day in (first, last))
-    common = {"season": season, "allow_for_uniformity": False, "least_depth_mm": 0.0}
+    # A plot is filled in one go, however much it takes.
+    common = {
+        "season": season, "allow_for_uniformity": False, "least_depth_mm": 0.0,
+        "most_depth_mm": PLOT_FILLED_MM,
+    }  # fmt: skip
     days = tuple(day in WATERING_DAYS[plan.get("per_week", 7)] for day in range(7))
     rule = plan["rule"]
     if rule == "none":
