@@ -352,7 +352,9 @@ def traces(
     ((start, end),) = span.parts
     part = weather_stretch(first, series, span, start, end)
     site = next(stretches(first, series, years_at_once=None, known={start: part}))
-    whole = _side_by_side(site, [ground_of(one, _zones(one), part) for one in scenarios])
+    zones = [_zones(one) for one in scenarios]
+    grounds = [ground_of(one, z, part) for one, z in zip(scenarios, zones, strict=True)]
+    whole = _side_by_side(site, grounds, sum(zones, ()))
     starts = [
         (replace(whole, scenario=one, columns=np.array([c])), one.plans[0])
         for c, one in enumerate(scenarios)
@@ -369,11 +371,14 @@ def _zones(scenario: Scenario) -> tuple[RootZone, ...]:
     return tuple(field_root_zone(field, scenario.catalog) for field in scenario.fields)
 
 
-def _side_by_side(site: PreparedSite, grounds: Sequence[Ground]) -> PreparedSite:
+def _side_by_side(
+    site: PreparedSite, grounds: Sequence[Ground], zones: tuple[RootZone, ...]
+) -> PreparedSite:
     """One stretch with the field of each ground in a column of its own; nobody plays on it."""
     n = len(grounds)
     return replace(
         site,
+        zones=zones,
         fields=np.concatenate([one.fields for one in grounds]).view(np.recarray),
         days=np.concatenate([one.days for one in grounds], axis=1).view(np.recarray),
         play=site.play._replace(
