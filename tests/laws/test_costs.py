@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 import xarray as xr
 
-from drysward.results.costs import block_tariff, labour_hours, present_worth
+from drysward.results.costs import block_tariff, present_worth
 from drysward.results.field_costs import field_costs, has_prices, site_costs
 from drysward.results.text import cost_notes, difference_text, money_text
 from drysward.results.volumes import site_volumes
@@ -61,6 +61,7 @@ def a_result(dead_days=4.0, with_supply=False, seed=3):
         "irrigation_month": ((*yearly, "month"), month),
         "irrigation_gross": (yearly, month.sum(axis=-1)),
         "peak_week": (yearly, month.max(axis=-1) / 4.0),
+        "watering_days": (yearly, (month > 0.0).sum(axis=-1) * 4.0),
         "labour_hours": (yearly, (month > 0.0).sum(axis=-1) * 4.0 * [[[0.5]], [[2.0]]]),
         "longest_dead": (yearly, np.full(shape, dead_days)),
         "peak_dead": (yearly, rng.uniform(0.1, 0.6, shape)),
@@ -172,15 +173,6 @@ def test_a_skinned_surface_has_no_turf_to_lose(scenes):
     told = field_costs(result, a_scenario(scenes))
     assert (told["field_cost_lost_turf_mean"].sel(field="native") == 0.0).all()
     assert np.isfinite(told["cost_mean"]).all()
-
-
-def test_counted_hours_go_before_hours_by_day():
-    result = a_result()
-    by_day = labour_hours(result)
-    expected = result["watering_days"] * xr.DataArray([0.5, 2.0], dims="field")
-    np.testing.assert_allclose(by_day, expected)
-    result["labour_hours"] = result["watering_days"] * 0.25
-    np.testing.assert_allclose(labour_hours(result), result["watering_days"] * 0.25)
 
 
 def test_water_for_a_store_in_winter_is_paid_by_those_who_water(scenes):

@@ -280,10 +280,11 @@ def test_no_supply_is_one_source_without_limit(inputs):
 
 def test_daily_supply_of_the_site_is_the_source_of_it(inputs):
     _, given_ = inputs(supply_m3_d=75.0)
-    assert (given_.source_m3 == 75.0).all()
-    assert (given_.direct_m3 == 75.0).all()
+    assert given_.site.on == 1.0
+    assert given_.sources.day.tolist() == [75.0]
+    assert np.isposinf(given_.direct_m3).all()
     _, none = inputs(supply_m3_d=0.0)
-    assert (none.source_m3 == 0.0).all()
+    assert none.sources.day.tolist() == [0.0]
 
 
 def test_network_runs_for_its_window(inputs):
@@ -321,8 +322,8 @@ def test_no_hours_of_a_rate_without_limit_give_nothing(inputs):
 def test_allowances(inputs):
     allowed = {"day": 50.0, "month": 900.0}
     _, given_ = inputs(SupplySpec((source(rate_m3_h=10.0, allowance_m3=allowed), source("b"))))
-    assert (given_.source_m3[:, 0] == 50.0).all()
-    assert (given_.direct_m3[:, 0] == 50.0).all()
+    assert (given_.source_m3[:, 0] == 240.0).all()
+    assert given_.sources.day.tolist() == [50.0, math.inf]
     assert given_.sources.month.tolist() == [900.0, math.inf]
     assert np.isposinf(given_.sources.week).all()
     assert np.isposinf(given_.sources.year).all()

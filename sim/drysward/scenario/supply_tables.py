@@ -125,7 +125,7 @@ class MonthShares(RootModel[dict[Month, Share]]):
         return self
 
 
-def ration(value: object) -> object:
+def rationing(value: object) -> object:
     """One of the ways to ration by name, or a table of months."""
     if isinstance(value, dict):
         return MonthShares.model_validate(value)
@@ -173,7 +173,7 @@ class SourceTable(Part):
     allowance_m3: Annotated[
         Annotated[AllowanceTable, as_a(dict)] | None, Field(alias="allowance")
     ] = None
-    ration: Annotated[str | MonthShares, BeforeValidator(ration)] = EVENLY
+    ration: Annotated[str | MonthShares, BeforeValidator(rationing)] = EVENLY
     lift_m: Annotated[Lift, Field(alias="lift")] = SourceSpec.lift_m
     pump_efficiency: Efficiency | None = None
     tariff: Tariff = []

@@ -13,6 +13,7 @@ import numpy as np
 from drysward.faults import Fault, FaultyInput, nearest
 from drysward.scenario.load import from_tree, leaves
 from drysward.scenario.model import PlanSpec, Scenario
+from drysward.site.plans import machines_of
 from drysward.studies.sweep.description import Axis, Sweep
 from drysward.studies.sweep.design import WEATHER, Design, depth_of
 
@@ -92,7 +93,7 @@ def point_at(
     supply = _told(
         tree.get("supply", {}), [tree["site"].get(key) for key in _NOT_OF_SITE_WEATHER], shared,
         of_supply,
-        [field.key for field in scenario.fields],
+        [field.key for field in scenario.fields], machines_of(scenario.fields),
     )  # fmt: skip
     return Point(
         scenario, plans, _told(site, tree["weather"], asked, of_weather), tuple(fields), supply
