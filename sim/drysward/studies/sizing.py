@@ -638,7 +638,9 @@ def _between_rungs(tried: Tried, rungs: list[float], allowed: int) -> tuple[floa
     while True:
         best = min(near, key=tried.count)
         at = near.index(best)
-        gaps = [x for x in near[max(at - 1, 0) : at + 2] if abs(x - best) > _CLOSEST * best]
+        # Beside nothing at all, a share of it would never be close enough.
+        closest = _CLOSEST * max(best, rungs[1])
+        gaps = [x for x in near[max(at - 1, 0) : at + 2] if abs(x - best) > closest]
         if not gaps:
             return math.nan, math.nan
         halves = [0.5 * (best + other) for other in gaps]
