@@ -89,7 +89,8 @@ def test_what_is_kept_opens_as_it_was(told: tuple[Result, Path]) -> None:
     assert rows[0][2:] == [
         "larger storage that fails again (gal)", "delivered (gal)", "from_storage (gal)",
         "runoff (gal)", "rain (gal)", "direct well (gal)", "direct mains (gal)",
-        "filled well (gal)", "filled mains (gal)", "yearly_cost (USD)",
+        "filled well (gal)", "filled mains (gal)", "yearly_cost (USD)", "first_cost (USD)",
+        "present_cost (USD)",
     ]  # fmt: skip
     assert len(rows) == 1 + scenario.sizing.points  # type: ignore[union-attr]
     with (folder / "supply.csv").open(encoding="utf-8") as stream:
@@ -167,7 +168,8 @@ def test_the_mains_that_carry_the_load_are_named(tmp_path: Path) -> None:
 def test_costs_stand_beside_sizes(tmp_path: Path) -> None:
     mine = changed(
         tmp_path,
-        ("labour = 28.0", 'labour = 28.0\npond = "15 per m3"\nlife = "20 years"'),
+        ('pond = "0.05 per gal"', 'pond = "15 per m3"'),
+        ("discount_rate = 0.04", "discount_rate = 0.0"),
         ("points = 6", "points = 2"),
     )
     done = ask(mine, *YEARS, "--out", str(tmp_path / "out"))
