@@ -57,7 +57,7 @@ class Stopped(Exception):
 
 
 @dataclass(frozen=True, eq=False)
-class _Member:
+class Member:
     """A plan of a point: the places of both in what is kept."""
 
     point: Point
@@ -70,7 +70,7 @@ class _Member:
 
 
 @dataclass(eq=False)
-class _Together:
+class Together:
     """B plans of points on one ground, on their way, and what they have given so far.
 
     ``yearly`` arrays are (B, F, Y), ``daily`` a list of (B, F, days) for each name; totals and
@@ -78,7 +78,7 @@ class _Together:
     (B, F) by name.
     """
 
-    members: Sequence[_Member]
+    members: Sequence[Member]
     runs: Runs
     yearly: dict[str, FloatArray]
     total: np.recarray
@@ -121,23 +121,27 @@ def run_points(
             told = f"{len(years.spans.years)} years at some points and {n_years} at others"
             raise FaultyInput(Fault(sweep.name, told, "as many years at every point"))
         members = [
-            _Member(point, row, plan) for row, point in alike for plan in range(len(point.plans))
+            Member(point, row, plan) for row, point in alike for plan in range(len(point.plans))
         ]
-        for one in _run_alike(sweep, members, years, held, is_stopped):
+        for one in run_members(members, years, held, sweep.keep, sweep.daily, is_stopped):
             _keep(out, sweep, one, years)
     return out.arrays
 
 
-def _run_alike(
-    sweep: Sweep,
-    members: list[_Member],
+def run_members(
+    members: list[Member],
     years: Years,
     held: Held,
-    is_stopped: Callable[[], bool],
-) -> list[_Together]:
-    """Plans that share their weather: each stretch of it is held while all of them run."""
+    keep: Sequence[str],
+    daily: Sequence[str] = (),
+    is_stopped: Callable[[], bool] = lambda: False,
+) -> list[Together]:
+    """Plans that share their weather, with the yearly series ``keep`` and the ``daily`` ones.
+
+    Each stretch of the weather is held while all of them run. ``Stopped`` as ``run_points``.
+    """
     groups = list(_groups(members))
-    running: list[_Together] = []
+    running: list[Together] = []
     n_parts = len(years.spans.parts)
     one_ground = all(member.point.fields == members[0].point.fields for member in members)
     grounds = [Grounds(held, [member.point for member in group]) for group in groups]
@@ -153,10 +157,10 @@ def _run_alike(
                     for_point(site, member.point, columns)
                     for member, columns in zip(group, grounds[i].columns, strict=True)
                 ]
-                running.append(_start(sweep, group, sites, len(years.spans.years)))
+                running.append(_start(keep, daily, group, sites, len(years.spans.years)))
             if i == 0 and place + 1 < n_parts:
                 held.soon(partial(_make, held, first, years, place + 1, one_ground))
-            _step(sweep, running[i], site, part.from_year)
+            _step(running[i], site, part.from_year)
     return running
 
 
@@ -169,18 +173,18 @@ def _make(held: Held, point: Point, years: Years, place: int, with_ground: bool)
         site_of(held, point, part, place)
 
 
-def _groups(members: list[_Member]) -> Iterator[Sequence[_Member]]:
+def _groups(members: list[Member]) -> Iterator[Sequence[Member]]:
     """Plans that can go through the days side by side, a block of lanes at a time.
 
     Blocks are filled with plans on the same ground as far as there are enough of them.
     """
     most = most_together(len(members[0].point.scenario.fields))
-    alike: dict[object, dict[object, list[_Member]]] = {}
+    alike: dict[object, dict[object, list[Member]]] = {}
     for member in members:
         grounds = alike.setdefault(_shared(member.point), {})
         grounds.setdefault(member.point.fields, []).append(member)
     for grounds in alike.values():
-        mixed: list[_Member] = []
+        mixed: list[Member] = []
         for on_ground in grounds.values():
             whole = len(on_ground) - len(on_ground) % most
             yield from (on_ground[i : i + most] for i in range(0, whole, most))
@@ -203,28 +207,32 @@ def _shared(point: Point) -> object:
 
 
 def _start(
-    sweep: Sweep, members: Sequence[_Member], sites: Sequence[PreparedSite], n_years: int
-) -> _Together:
+    keep: Sequence[str],
+    daily: Sequence[str],
+    members: Sequence[Member],
+    sites: Sequence[PreparedSite],
+    n_years: int,
+) -> Together:
     starts = [(site, one.spec) for site, one in zip(sites, members, strict=True)]
     runs = start_runs(starts, n_years=1)
     shape = runs.states.shape
     play: dict[str, FloatArray] = {}
     if sites[0].play.fields.on.any():
         play = {name: np.zeros(shape) for name in play_numbers(records(PLAY_YEAR, 0))}
-    return _Together(
+    return Together(
         members=members,
         runs=runs,
-        yearly={name: np.zeros((*shape, n_years)) for name in sweep.keep},
+        yearly={name: np.zeros((*shape, n_years)) for name in keep},
         total=records(YEAR, shape),
         most=records(YEAR, shape),
         supply=records(SUPPLY_YEAR, shape[0]),
         play=play,
         short_years=np.zeros(shape[0], np.int64),
-        daily={name: [] for name in sweep.daily},
+        daily={name: [] for name in daily},
     )
 
 
-def _step(sweep: Sweep, so_far: _Together, site: PreparedSite, from_year: int) -> None:
+def _step(so_far: Together, site: PreparedSite, from_year: int) -> None:
     """Take the plans through a stretch and add what its years gave."""
     n = len(site.years)
     runs = so_far.runs
@@ -238,7 +246,7 @@ def _step(sweep: Sweep, so_far: _Together, site: PreparedSite, from_year: int) -
         draws=np.zeros((n_runs, lines, *runs.supply.draws.shape[2:])),
         store_month=np.zeros((n_runs, lines, *runs.supply.store_month.shape[2:])),
     )
-    trace = slice(site.from_day, site.calendar.size) if sweep.daily else slice(0, 0)
+    trace = slice(site.from_day, site.calendar.size) if so_far.daily else slice(0, 0)
     advance_all(site, runs, trace)
     years, here = runs.years[..., :n], slice(from_year, from_year + n)
     for name, values in so_far.yearly.items():
@@ -264,7 +272,7 @@ class _Kept:
         self.points, self.plans = points, plans
 
     def put(
-        self, name: str, dims: tuple[str, ...], members: Sequence[_Member], values: np.ndarray
+        self, name: str, dims: tuple[str, ...], members: Sequence[Member], values: np.ndarray
     ) -> None:
         """Values (B, ...) of plans, to the places of their points; ``dims`` are those of a point.
 
@@ -287,7 +295,7 @@ class _Kept:
             known[1][rows] = values
 
 
-def _keep(out: _Kept, sweep: Sweep, one: _Together, years: Years) -> None:
+def _keep(out: _Kept, sweep: Sweep, one: Together, years: Years) -> None:
     """Answers as ``drysward.answers`` gives them, means, and the yearly series."""
     scenario, members = one.scenario, one.members
     n = len(years.spans.years)

@@ -143,15 +143,18 @@ class Years:
     spans: Spans
 
 
-def years_of(held: Held, point: Point) -> Years:
-    """FaultyInput for faulty weather, as ``drysward.run``."""
+def years_of(held: Held, point: Point, counted: tuple[int, int] | None = None) -> Years:
+    """The years of a point's weather, those ``counted`` from first to last.
+
+    FaultyInput for faulty weather, as ``drysward.run``.
+    """
 
     def make() -> Years:
         with NETCDF_LOCK:
             series = weather_series(point.scenario)
-        return Years(series, spans(point.scenario, series))
+        return Years(series, spans(point.scenario, series, counted))
 
-    years: Years = held.get(("years", point.weather), make)
+    years: Years = held.get(("years", point.weather, counted), make)
     return years
 
 

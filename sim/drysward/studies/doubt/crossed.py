@@ -1,0 +1,197 @@
+"""Draws of all that is not known, crossed with the years of a scenario.
+
+Every draw is the scenario with other numbers, under every plan, on the same weather years. What
+comes of a year is an outcome: that a stage was reached, days, depths. Draws go through the days side
+by side as the points of a sweep do. Of each draw its means over the years are kept, of each year its
+means over the draws, so that memory does not grow with the number of cells.
+"""
+
+from __future__ import annotations
+
+import os
+import tomllib
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from drysward.day.records import STAGES
+from drysward.drive.runs import compiled_run_site
+from drysward.results.frequency import demand_estimates
+from drysward.scenario.load import from_tree
+from drysward.scenario.model import PlanSpec, Scenario
+from drysward.studies.doubt.draws import Draws, doubtful, draw
+from drysward.studies.sweep.chunk import Member, Together, run_members
+from drysward.studies.sweep.points import Point, point_of, replaced
+from drysward.studies.sweep.shared import Held, years_of
+
+FloatArray = NDArray[np.float64]
+
+# As many draws as so many days of patches allow, a power of two between the least and the most:
+# about two seconds on two cores (own choice).
+PATCH_DAYS, FEWEST, MOST = 6.0e7, 16, 128
+DAYS_A_YEAR = 365.25
+# Draws that go through the years together; more would hold more in memory and be no faster.
+TOGETHER = 4
+
+REACHED = tuple(f"reached_{stage}" for stage in STAGES)
+DAYS = ("days_below_condition", *(f"days_{stage}" for stage in STAGES))
+WATER = "irrigation_gross"
+OUTCOMES = (*REACHED, *DAYS, WATER)
+"""What of a year is looked at: whether a stage was reached (0 or 1), days, and irrigation (mm)."""
+PAIRED = ("days_below_condition", WATER)
+"""Outcomes by which plans, and fields, are set against each other."""
+_SERIES = (*(f"longest_{stage}" for stage in STAGES), *DAYS, WATER)
+
+
+@dataclass(eq=False)
+class Crossed:
+    """What K draws gave on Y years, of F fields under P plans.
+
+    By outcome: ``rows`` (F, P, K) means over the years, ``columns`` (F, P, Y) means over the draws,
+    ``squares`` (F, P) the mean square of all cells. ``plans`` (F, P, P) and ``fields`` (P, F, F) are
+    mean products of paired outcomes, plan with plan on a field and field with field under a plan.
+    ``demand`` (F, P, K, periods), mm of a dry year of each draw.
+    """
+
+    draws: Draws
+    years: int
+    rows: dict[str, FloatArray]
+    columns: dict[str, FloatArray]
+    squares: dict[str, FloatArray]
+    plans: dict[str, FloatArray]
+    fields: dict[str, FloatArray]
+    demand: FloatArray
+
+
+def fitting_draws(scenario: Scenario, n_plans: int, n_years: int) -> int:
+    """Draws that keep a run short: a power of two, fewer for many years, fields and plans."""
+    patches = sum(field.patches for field in scenario.fields)
+    each = max(n_plans * patches * n_years * DAYS_A_YEAR, 1.0)
+    most = min(max(PATCH_DAYS / each, FEWEST), MOST)
+    return int(2 ** np.floor(np.log2(most)))
+
+
+def crossed(
+    scenario: Scenario,
+    n_draws: int | None = None,
+    plans: Sequence[PlanSpec] | None = None,
+    years: tuple[int, int] | None = None,
+    workers: int | None = None,
+    on_progress: Callable[[float], None] | None = None,
+) -> Crossed:
+    """Run draws of a scenario's uncertain numbers on its years.
+
+    Parameters
+    ----------
+    n_draws : as many as keep the run short when None.
+    plans : of the scenario; all when None.
+    years : first and last year to count; all complete ones when None.
+    workers : threads; as many as there are cores when None. No number changes any result.
+
+    FaultyInput as ``drysward.run``; ValueError for fewer than two draws or years.
+    """
+    followed = tuple(plans or scenario.plans)
+    held = Held()
+    tree = tomllib.loads(scenario.text)
+    cut = years_of(held, _point(scenario, tree, followed, {}), years)
+    n_years = len(cut.spans.years)
+    k = fitting_draws(scenario, len(followed), n_years) if n_draws is None else n_draws
+    draws = draw(doubtful(scenario), k, scenario.weather.seed)
+    points = [_point(scenario, tree, followed, row) for row in draws.rows()]
+    out = _Gathered(scenario, draws, len(followed), n_years)
+    compiled_run_site()
+
+    def go(numbers: range) -> Sequence[Together]:
+        members = [Member(points[i], i, plan) for i in numbers for plan in range(len(followed))]
+        return run_members(members, cut, held, _SERIES)
+
+    chunks = [range(i, min(i + TOGETHER, k)) for i in range(0, k, TOGETHER)]
+    with ThreadPoolExecutor(workers or os.cpu_count() or 1) as pool:
+        # In the order of the draws, so that sums do not depend on which is done first.
+        for numbers, gathered in zip(chunks, pool.map(go, chunks), strict=True):
+            out.add(numbers, gathered)
+            if on_progress is not None:
+                on_progress(numbers.stop / k)
+    return out.crossed()
+
+
+def _point(
+    scenario: Scenario, tree: dict[str, Any], plans: tuple[PlanSpec, ...], row: dict[str, float]
+) -> Point:
+    """The scenario with the numbers of a draw, under its own weather whatever the text says."""
+    changed = replaced(tree, row)
+    for table in ("costs", "sizing"):  # neither has a part in a draw
+        changed.pop(table, None)
+    drawn = from_tree(changed, scenario.folder, "a draw", scenario.text, climate_is_checked=True)
+    keys = {plan.key for plan in plans}
+    drawn = replace(drawn, weather=scenario.weather)
+    own = tuple(plan for plan in drawn.plans if plan.key in keys)
+    return point_of(changed, drawn, own)
+
+
+class _Gathered:
+    """Sums over draws and years, as they come in."""
+
+    def __init__(self, scenario: Scenario, draws: Draws, n_plans: int, n_years: int) -> None:
+        self.scenario, self.draws, self.n_years = scenario, draws, n_years
+        k = len(draws.values)
+        at = (len(scenario.fields), n_plans)
+        periods = scenario.answers.return_periods
+        self.rows = {name: np.zeros((*at, k)) for name in OUTCOMES}
+        self.columns = {name: np.zeros((*at, n_years)) for name in OUTCOMES}
+        self.squares = {name: np.zeros(at) for name in OUTCOMES}
+        self.by_plan = {name: np.zeros((at[0], at[1], at[1])) for name in PAIRED}
+        self.by_field = {name: np.zeros((at[1], at[0], at[0])) for name in PAIRED}
+        self.irrigation = np.zeros((*at, k, len(periods)))
+
+    def add(self, numbers: range, gathered: Sequence[Together]) -> None:
+        """Take in the draws ``numbers``."""
+        by_place: dict[tuple[int, int], dict[str, FloatArray]] = {}
+        for one in gathered:
+            for b, member in enumerate(one.members):
+                series = {name: values[b] for name, values in one.yearly.items()}
+                by_place[member.row, member.plan] = series
+        for k in numbers:
+            for name, x in self._outcomes(by_place, k):
+                self.rows[name][..., k] = x.mean(axis=-1)
+                self.columns[name] += x
+                self.squares[name] += (x * x).mean(axis=-1)
+                if name in PAIRED:
+                    self.by_plan[name] += np.einsum("fpy,fqy->fpq", x, x) / self.n_years
+                    self.by_field[name] += np.einsum("fpy,gpy->pfg", x, x) / self.n_years
+                if name == WATER:
+                    water = x
+            periods = self.scenario.answers.return_periods
+            self.irrigation[:, :, k] = demand_estimates(water, periods)
+
+    def _outcomes(
+        self, series: dict[tuple[int, int], dict[str, FloatArray]], k: int
+    ) -> Iterator[tuple[str, FloatArray]]:
+        """Outcomes (F, P, Y) of draw ``k`` by name."""
+        n_plans = self.rows[WATER].shape[1]
+        in_a_row = self.scenario.answers.reached_days
+
+        def of(name: str) -> FloatArray:
+            return np.stack([series[k, p][name] for p in range(n_plans)], axis=1)
+
+        for stage in STAGES:
+            yield f"reached_{stage}", (of(f"longest_{stage}") >= in_a_row).astype(float)
+        for name in (*DAYS, WATER):
+            yield name, of(name)
+
+    def crossed(self) -> Crossed:
+        k = len(self.draws.values)
+        return Crossed(
+            draws=self.draws,
+            years=self.n_years,
+            rows=self.rows,
+            columns={name: values / k for name, values in self.columns.items()},
+            squares={name: values / k for name, values in self.squares.items()},
+            plans={name: values / k for name, values in self.by_plan.items()},
+            fields={name: values / k for name, values in self.by_field.items()},
+            demand=self.irrigation,
+        )
