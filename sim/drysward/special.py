@@ -30,3 +30,4 @@ def _functions() -> Any:
 _found = _functions()
 expit, logit, ndtri = _found.expit, _found.logit, _found.ndtri
 gammaincinv, gammainccinv = _found.gammaincinv, _found.gammainccinv
+betaincinv = _found.betaincinv
