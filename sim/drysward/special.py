@@ -28,5 +28,7 @@ def _functions() -> Any:
 
 
 _found = _functions()
-expit, logit, ndtri = _found.expit, _found.logit, _found.ndtri
+expit, logit = _found.expit, _found.logit
+ndtr, ndtri = _found.ndtr, _found.ndtri
 gammaincinv, gammainccinv = _found.gammaincinv, _found.gammainccinv
+betaincinv = _found.betaincinv

@@ -310,3 +310,20 @@ def test_faulty_files_are_refused(catalog: Catalog, old: str, new: str, told: st
     assert old in text
     with pytest.raises(FaultyInput, match=told):
         read_catalog({**catalog.texts, "losses": text.replace(old, new)})
+
+
+def test_a_range_is_passed_by_grade_and_kept_within_limits(catalog: Catalog) -> None:
+    """A guessed range is passed 1 time in 10 on each side, any other 1 time in 20."""
+    guessed = catalog.range_of("species", "kentucky_bluegrass", "wilt_ks")
+    assert (guessed.low, guessed.high, guessed.chance) == (0.15, 0.5, 0.10)
+    assert guessed.likely == catalog.get("species", "kentucky_bluegrass")["wilt_ks"]
+    assert (guessed.least, guessed.most) == (0.01, 0.99)
+    printed = catalog.range_of("species", "kentucky_bluegrass", "kc_summer")
+    assert printed.chance == 0.05
+    own = catalog.with_overrides({WILT_KS: 0.3}).range_of(*WILT_KS.split("."))
+    assert own.closed
+    assert own.likely == 0.3
+    for kind, known in catalog.entries.items():
+        for key, entry in known.items():
+            for name in entry.numbers:
+                catalog.range_of(kind, key, name)

@@ -134,3 +134,32 @@ def test_hydrologic_groups(ksat_um_s, deep, near):
     assert soil_water.hydrologic_group(ksat_mm_h, 1200, barrier=True) == deep
     assert soil_water.hydrologic_group(ksat_mm_h, 500, barrier=True) == near
     assert soil_water.hydrologic_group(ksat_mm_h, 499, barrier=True) == "d"
+
+
+class TestErrors:
+    """How far a soil lies from the regressions: standard errors of the same paper, from memory."""
+
+    def test_none_leaves_the_soil_as_it_is(self):
+        assert soil_water.with_errors(LOAM) is LOAM
+
+    def test_are_added_and_conductivity_is_multiplied(self):
+        found = soil_water.with_errors(LOAM, 0.02, -0.05, 0.04, 0.48)
+        assert found.wilting_point == pytest.approx(LOAM.wilting_point + 0.02)
+        assert found.field_capacity == pytest.approx(LOAM.field_capacity - 0.05)
+        assert found.saturation == pytest.approx(LOAM.saturation + 0.04)
+        # 0.48 is the logarithm of a factor of 3.
+        assert found.ksat_mm_h / LOAM.ksat_mm_h == pytest.approx(3.0, abs=0.05)
+        assert found.bulk_density == pytest.approx((1 - found.saturation) * 2.65)
+
+    @pytest.mark.parametrize("wilt", [-0.2, 0.0, 0.2])
+    @pytest.mark.parametrize("cap", [-0.3, 0.0, 0.3])
+    @pytest.mark.parametrize("full", [-0.3, 0.0, 0.3])
+    def test_leave_every_soil_possible(self, wilt, cap, full):
+        for row in TABLE_3:
+            soil = soil_water.from_texture(row[1] / 100, row[2] / 100)
+            found = soil_water.with_errors(soil, wilt, cap, full)
+            assert found.wilting_point >= 0.01
+            assert found.field_capacity >= found.wilting_point + 0.02
+            assert found.saturation >= found.field_capacity + 0.02
+            assert found.saturation < 1.0
+            assert found.pore_index > 0.0

@@ -86,6 +86,41 @@ def from_texture(
     )
 
 
+# Least water at wilting point, and least room between it and field capacity and between that and
+# saturation, of any soil (own estimate: coarse sand holds 0.02 and drains more).
+DRIEST, LEAST_ROOM = 0.01, 0.02
+
+
+def with_errors(
+    soil: Hydraulics,
+    wilting_point: float = 0.0,
+    field_capacity: float = 0.0,
+    saturation: float = 0.0,
+    log10_conductivity: float = 0.0,
+) -> Hydraulics:
+    """A soil that lies so far from the regressions, kept possible.
+
+    The errors are added to the water contents (shares of volume), from the driest up: wilting
+    point is at least 0.01, field capacity 0.02 above it, saturation 0.02 above that. Conductivity
+    is the soil's own times ten to the power of its error, which counts all that texture does not
+    say of it: the new water contents do not move it once more. Bulk density follows from
+    saturation. Without errors the soil is returned as it is.
+    """
+    if not (wilting_point or field_capacity or saturation or log10_conductivity):
+        return soil
+    wilt = max(soil.wilting_point + wilting_point, DRIEST)
+    cap = max(soil.field_capacity + field_capacity, wilt + LEAST_ROOM)
+    full = max(soil.saturation + saturation, cap + LEAST_ROOM)
+    return Hydraulics(
+        wilting_point=wilt,
+        field_capacity=cap,
+        saturation=full,
+        ksat_mm_h=soil.ksat_mm_h * 10.0**log10_conductivity,
+        pore_index=pore_index(wilt, cap),
+        bulk_density=(1.0 - full) * PARTICLE_DENSITY,
+    )
+
+
 def drain_share_in_a_day(soil: Hydraulics, thickness_mm: float, hours: float = 24.0) -> float:
     """Share of the water above field capacity that a saturated slab loses in a day, or ``hours``.
 

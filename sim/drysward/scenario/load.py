@@ -43,6 +43,7 @@ from drysward.scenario.play_tables import (
     skin_spec,
     syringe_spec,
 )
+from drysward.scenario.ranges import WrittenRange, dotted, taken_out, with_value
 from drysward.scenario.rules import RULE_KEYS, rule_values
 from drysward.scenario.schema import (
     GIVEN_SOIL,
@@ -124,7 +125,7 @@ def from_tree(
     ``climate_is_checked`` spares the second check of normals that a scenario had before.
     FaultyInput with every fault, as ``load``.
     """
-    faults: list[Fault] = []
+    raw, ranges, faults = taken_out(name, raw)
     catalog = load_catalog()
     named = Named.in_file(raw)
     try:
@@ -141,6 +142,8 @@ def from_tree(
     except ValidationError as error:
         told = [fault for detail in error.errors() for fault in told_faults(name, detail)]
         raise FaultyInput([*told, *faults]) from None
+    if not faults and not climate_is_checked:
+        faults = _range_faults(name, raw, ranges, named)
     if faults:
         raise FaultyInput(faults)
 
@@ -166,7 +169,49 @@ def from_tree(
         costs=costs_spec(table.costs) if table.costs else Costs(),
         sizing=sizing_spec(table.sizing, named, answers) if table.sizing else None,
         written=frozenset(key for key, _ in leaves(raw)),
+        ranges=ranges,
     )
+
+
+# Of the way from low to high: no end, and nothing round.
+_BETWEEN = 0.3819660112501051
+
+
+def _range_faults(
+    name: str, raw: dict[str, Any], ranges: Mapping[str, WrittenRange], named: Named
+) -> list[Fault]:
+    """What is wrong with values that ranges could draw: their ends, and one between."""
+    faults: list[Fault] = []
+    for key, told in ranges.items():
+        where = f"{name}: {key}"
+        before = len(faults)
+        for which, number in (("low", told.low), ("high", told.high)):
+            faults += [
+                Fault(where, f"{which} end of the range: {fault.what}", fault.allowed)
+                for fault in _refused(raw, told, number, named)
+            ]
+        between = told.low + _BETWEEN * (told.high - told.low)
+        if len(faults) == before and _refused(raw, told, between, named):
+            what = "takes no range: not every value between the ends is allowed"
+            faults.append(Fault(where, what, f"write {told.written(told.likely)} alone"))
+    return faults
+
+
+def _refused(
+    raw: dict[str, Any], told: WrittenRange, number: float, named: Named
+) -> list[Fault]:
+    """What is wrong with a file that has ``number`` in place of a range."""
+    tables = with_value(raw, told.path, told.written(number))
+    try:
+        if told.path[0] == "overrides":
+            load_catalog().with_overrides(dict(leaves(tables["overrides"])))
+        else:
+            ScenarioTable.model_validate(tables, context=named)
+    except FaultyInput as refusal:
+        return list(refusal.faults)
+    except ValidationError as error:
+        return [fault for detail in error.errors() for fault in told_faults("", detail)]
+    return []
 
 
 # --- tables to the model ----------------------------------------------------------------------
@@ -336,13 +381,13 @@ def told_faults(
 ) -> Iterator[Fault]:
     """What the validator of ``whole`` found wrong, in the words of this program."""
     place = [part for part in detail["loc"] if part not in (EVERY_TIME, "[key]")]
-    where = f"{name}: {_dotted(place)}"
+    where = f"{name}: {dotted(place)}"
     kind, value, context = detail["type"], detail["input"], detail.get("ctx", {})
     if kind == "faults":
         for key, what, allowed in context["faults"]:
             # A fault of the whole file has no table to stand in.
-            dotted = ".".join(part for part in (_dotted(place), key) if part)
-            yield Fault(f"{name}: {dotted}", what, allowed)
+            full = ".".join(part for part in (dotted(place), key) if part)
+            yield Fault(f"{name}: {full}", what, allowed)
     elif kind == "missing":
         yield Fault(where, "is missing", "it has no default")
     elif kind == "extra_forbidden":
@@ -361,14 +406,6 @@ def told_faults(
         message = detail["msg"].partition(" after validation")[0]
         allowed = re.sub(r"^(Input|Value|String|List|Dictionary) should ", "should ", message)
         yield Fault(where, f"{shown} is refused", allowed)
-
-
-def _dotted(place: Sequence[str | int]) -> str:
-    """``("plans", "a", "stages", 0)`` as ``plans.a.stages[1]``, counting as people do."""
-    text = ""
-    for part in place:
-        text += f"[{part + 1}]" if isinstance(part, int) else f".{part}"
-    return text.removeprefix(".")
 
 
 def _known_keys(place: Sequence[str | int], model: type[BaseModel]) -> list[str]:

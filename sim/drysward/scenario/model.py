@@ -14,6 +14,7 @@ from typing import Any, Literal, TypeVar
 
 from drysward.catalog import Catalog
 from drysward.faults import Fault, FaultyInput, nearest
+from drysward.scenario.ranges import WrittenRange
 from drysward.weather.file.columns import ColumnSpec
 from drysward.weather.file.fill import FillRule
 from drysward.weather.simulated.resampling import ChangeFactors
@@ -516,7 +517,8 @@ class Answers:
 
 @dataclass(frozen=True)
 class Scenario:
-    """A whole scenario. ``written`` are the dotted keys that its text sets, for the record.
+    """A whole scenario. ``written`` are the dotted keys that its text sets, for the record;
+    ``ranges`` what it says of how sure their values are, by such a key.
 
     ``catalog`` has the scenario's overrides applied. ``digest`` is the SHA-256 of ``text``.
     """
@@ -535,6 +537,7 @@ class Scenario:
     costs: Costs = Costs()
     sizing: Sizing | None = None
     written: frozenset[str] = field(default_factory=frozenset, repr=False)
+    ranges: Mapping[str, WrittenRange] = field(default_factory=dict, repr=False)
 
     def field_named(self, key: str) -> FieldSpec:
         """The field ``key``; FaultyInput with the nearest name when there is none."""

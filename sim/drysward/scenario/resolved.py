@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
-from drysward.catalog import SCENARIO, Entry
+from drysward.catalog import CHANCES, SCENARIO, Entry
 from drysward.scenario.model import (
     BY_FLOW,
     BY_MACHINE,
@@ -30,6 +30,7 @@ from drysward.scenario.play_tables import (
     SKIN_NUMBERS,
     SYRINGE_NUMBERS,
 )
+from drysward.scenario.ranges import passed_text
 from drysward.scenario.rules import NO_WATERING, RULES
 from drysward.scenario.schema import DELIVERY_NUMBERS, ROOT_ZONE_NUMBERS
 from drysward.scenario.sizing_tables import ALLOWANCE, SIZE_KINDS
@@ -55,13 +56,19 @@ Setting = tuple[str, float | str, str]
 
 @dataclass(frozen=True)
 class Row:
-    """One setting: a number in ``unit``, or a word. ``source`` names sources by key."""
+    """One setting: a number in ``unit``, or a word. ``source`` names sources by key.
+
+    ``range`` says in words what is not known of it, "" where it is certain; ``parameter`` is the
+    ``kind.key.name`` of a number of the catalogue.
+    """
 
     key: str
     value: float | str
     unit: str
     grade: str
     source: str
+    range: str = ""
+    parameter: str = ""
 
 
 def resolved_values(scenario: Scenario) -> list[Row]:
@@ -83,6 +90,8 @@ def resolved_values(scenario: Scenario) -> list[Row]:
             shared += [species, catalog.get("kc_season", species.words["season"])]
         if "soil" in words:
             shared += [catalog.get("soils", words["soil"]), catalog.get("intake", words["soil"])]
+        if "soil" in words and not spec.root_zone.given:
+            shared.append(catalog.get("soil_errors", "texture"))
         if "compaction" in words:
             shared.append(catalog.get("compaction", words["compaction"]))
         for entry in shared:
@@ -110,7 +119,12 @@ def resolved_values(scenario: Scenario) -> list[Row]:
         rows.update((row.key, row) for row in _rows(scenario, "costs", _costs(scenario.costs)))
     if scenario.sizing is not None:
         rows.update((row.key, row) for row in _rows(scenario, "sizing", _sizing(scenario.sizing)))
-    return list(rows.values())
+    return [_with_written_range(scenario, row) for row in rows.values()]
+
+
+def _with_written_range(scenario: Scenario, row: Row) -> Row:
+    written = scenario.ranges.get(row.key) or scenario.ranges.get(f"overrides.{row.key}")
+    return replace(row, range=str(written)) if written else row
 
 
 def _entry(entry: Entry) -> Iterator[Row]:
@@ -121,7 +135,12 @@ def _entry(entry: Entry) -> Iterator[Row]:
 def _number(key: str, entry: Entry, name: str) -> Row:
     """A number of the catalogue, overrides included, under ``key``."""
     number = entry.parameter(name)
-    return Row(key, number.value, number.unit, number.grade, ", ".join(number.source))
+    parameter, told = f"{entry.kind}.{entry.key}.{name}", ""
+    if number.grade in CHANCES and number.low < number.high:
+        chance = passed_text(CHANCES[number.grade])
+        told = f"{number.low:g} to {number.high:g}, {chance}"
+    source = ", ".join(number.source)
+    return Row(key, number.value, number.unit, number.grade, source, told, parameter)
 
 
 def _root_zone(spec: FieldSpec, zone: Entry) -> Iterator[Row]:
@@ -183,6 +202,7 @@ def _use(scenario: Scenario, spec: FieldSpec, zone: Entry) -> Iterator[Row]:
         used = {"light": new.light_mm, "times": new.times_a_day, "days": new.days}
         entry = f"establish_{new.kind}"
         yield from _played(scenario, f"{at}.establish", entry, ESTABLISH_NUMBERS, used)
+        yield from _others(scenario, entry, ESTABLISH_NUMBERS)
     if spec.play is None:
         return
     play = spec.play
@@ -196,7 +216,8 @@ def _use(scenario: Scenario, spec: FieldSpec, zone: Entry) -> Iterator[Row]:
     surface = "native" if zone.words["kind"] == "native" else "sand"
     if play.hard_above_g is not None:
         yield Row(f"{at}.play.hard_above", play.hard_above_g, "g", SCENARIO, SCENARIO)
-    entries = ["use", "airless_roots", "leaf_disease", f"hardness_{surface}", f"wear_{surface}"]
+    entries = ["use", "airless_roots", "leaf_disease", "mud"]
+    entries += [f"hardness_{surface}", f"wear_{surface}"]
     for entry_key in entries:
         yield from _entry(scenario.catalog.get("play", entry_key))
 
@@ -215,6 +236,14 @@ def _played(
             yield Row(f"{at}.{key}", used[key], entry.parameter(name).unit, SCENARIO, SCENARIO)
         else:
             yield _number(f"{at}.{key}", entry, name)
+
+
+def _others(scenario: Scenario, entry_key: str, names: Mapping[str, str]) -> Iterator[Row]:
+    """Numbers of ``play.ENTRY`` that no key of a scenario stands for."""
+    entry = scenario.catalog.get("play", entry_key)
+    for name in entry.numbers:
+        if name not in names.values():
+            yield _number(f"play.{entry_key}.{name}", entry, name)
 
 
 def _play(play: PlaySpec) -> Iterator[Setting]:
@@ -253,6 +282,7 @@ def _syringe(scenario: Scenario, plan: str, syringe: SyringeSpec) -> Iterator[Ro
         "from_wilt": syringe.from_wilt,
     }
     yield from _played(scenario, f"plans.{plan}.syringe", "syringe", SYRINGE_NUMBERS, used)
+    yield from _others(scenario, "syringe", SYRINGE_NUMBERS)
 
 
 def _rows(scenario: Scenario, at: str, settings: Iterable[Setting]) -> Iterator[Row]:

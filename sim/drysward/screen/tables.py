@@ -453,16 +453,18 @@ def catalog_entry(catalog: Catalog, entry: Entry) -> list[RenderableType]:
 
 
 def resolved_table(rows: Iterable[Row]) -> Table:
-    """Every value that a scenario runs on, with unit, grade and source key."""
+    """Every value that a scenario runs on, with unit, range, grade and source key."""
     table = plain_table("Resolved values")
-    table.add_column("key", overflow="fold", width=42)
-    table.add_column("value", justify="right", overflow="fold", max_width=14)
+    table.add_column("key", overflow="fold", width=36)
+    table.add_column("value", justify="right", overflow="fold", max_width=12)
     table.add_column("unit", overflow="fold", max_width=9)
+    table.add_column("range", overflow="fold", max_width=14)
     table.add_column("grade", overflow="fold", width=11)
     table.add_column("source", overflow="fold", ratio=1)
     for row in rows:
         value = row.value if isinstance(row.value, str) else f"{row.value:g}"
-        table.add_row(row.key, value, "" if row.unit == "1" else row.unit, row.grade, row.source)
+        unit = "" if row.unit == "1" else row.unit
+        table.add_row(row.key, value, unit, row.range, row.grade, row.source)
     return table
 
 

@@ -14,6 +14,7 @@ from drysward.physics.pedotransfer import (
     from_texture,
     hydrologic_group,
     pore_index,
+    with_errors,
 )
 from drysward.physics.retention import RetentionCurve
 from drysward.scenario.model import SKINNED, USUAL_SLOPE, FieldSpec, RootZoneSpec
@@ -66,7 +67,14 @@ def _hydraulics(
         catalog.get("compaction", compaction_key)["density_factor"],
     )
     if not given:
-        return made
+        errors = catalog.get("soil_errors", "texture")
+        return with_errors(
+            made,
+            errors["wilting_point_error"],
+            errors["field_capacity_error"],
+            errors["saturation_error"],
+            errors["conductivity_error"],
+        )
     wilt = given.get("wilting_point", made.wilting_point)
     cap = given.get("field_capacity", made.field_capacity)
     full = given.get("saturation", made.saturation)

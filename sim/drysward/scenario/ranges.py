@@ -1,0 +1,170 @@
+"""Ranges that a scenario file writes beside a number: ``"12 in (10 to 14 in)"``.
+
+One pass over the tables of a file takes them out, so that whatever reads the tables finds the
+likely value alone.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from drysward.faults import Fault
+from drysward.ranges import METALOG, PERT, TRIANGULAR, USUAL_CHANCE
+
+Path = tuple[str | int, ...]
+"""Keys and places in lists, from the top of a file down to a value."""
+
+WANTED = (
+    'a likely value, a low and a high, such as "12 in (10 to 14 in)" or "0.6 (0.5 to 0.7)";'
+    ' "(10 to 14 in, 1 in 10)" says how often each end is passed, "(10 to 14 in, pert)" or'
+    ' "triangular" that the ends are the extremes'
+)
+# Tables whose numbers are drawn. Weather years are the same for all draws, and what a scenario
+# asks for, or pays, is not a thing that soil or grass could be wrong about.
+DRAWN = ("fields", "plans", "supply", "overrides")
+# Texts of a person's own, which may well begin with a number: "2 (upper)".
+_OWN_TEXTS = ("title", "label", "name", "machine", "currency", "file", "column")
+# Known by counting or by a tape, or a matter of the crew: not drawn.
+_CERTAIN = ("area", "patches", "priority", "labour_per_pass", "price")
+
+_NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
+_WITH_PARENTHESIS = re.compile(rf"\s*({_NUMBER})(?:\s+([^()]*?))?\s*\((.*)")
+_ENDS = re.compile(
+    rf"\s*({_NUMBER})(?:\s+([^\s,].*?))??\s+to\s+({_NUMBER})(?:\s+([^,]*?))?\s*(?:,\s*(.*?))?\s*"
+)
+_ONE_IN = re.compile(rf"1\s+in\s+({_NUMBER})")
+
+
+@dataclass(frozen=True)
+class WrittenRange:
+    """A range as it is written: numbers of ``unit``, "" for none.
+
+    ``likely`` is passed half of the time, ``low`` and ``high`` with ``chance`` each; in the forms
+    "triangular" and "pert" (see ``drysward.ranges``) it is the mode, and they are the extremes.
+    ``path`` leads to the value in the tables of the file.
+    """
+
+    low: float
+    likely: float
+    high: float
+    unit: str
+    chance: float
+    form: str
+    path: Path
+
+    def __str__(self) -> str:
+        unit = f" {self.unit}" if self.unit else ""
+        return f"{self.low:g} to {self.high:g}{unit}, {passed_text(self.chance, self.form)}"
+
+    def written(self, number: float) -> float | str:
+        """``number`` as the file's reader takes it: with the unit as text, or bare."""
+        return f"{number!r} {self.unit}" if self.unit else number
+
+
+def passed_text(chance: float, form: str = METALOG) -> str:
+    """How often an end is passed: "1 in 20", or that it never is."""
+    return f"1 in {1.0 / chance:g}" if form == METALOG else f"{form} between extremes"
+
+
+def taken_out(
+    name: str, raw: dict[str, Any]
+) -> tuple[dict[str, Any], dict[str, WrittenRange], list[Fault]]:
+    """Tables with likely values in place of ranges, the ranges by dotted key, and faults.
+
+    ``raw`` is left as it is; ``name`` is what faults call the file.
+    """
+    ranges: dict[str, WrittenRange] = {}
+    faults: list[Fault] = []
+    plain = raw
+    for path, text in _texts(raw):
+        key = dotted(path)
+        found = _WITH_PARENTHESIS.fullmatch(text)
+        if found is None or path[-1] in _OWN_TEXTS:
+            continue
+        number, unit, rest = found.groups()
+        told = _read(number, unit or "", rest, path)
+        if isinstance(told, WrittenRange):
+            refused = _not_drawn(path, told)
+            if refused:
+                faults.append(Fault(f"{name}: {key}", *refused))
+            ranges[key] = told
+        else:
+            faults.append(Fault(f"{name}: {key}", *told))
+        plain = with_value(plain, path, f"{number} {unit}" if unit else float(number))
+    return plain, ranges, faults
+
+
+def dotted(path: Sequence[str | int]) -> str:
+    """``("plans", "a", "stages", 0)`` as ``plans.a.stages[1]``, counting as people do."""
+    text = ""
+    for part in path:
+        text += f"[{part + 1}]" if isinstance(part, int) else f".{part}"
+    return text.removeprefix(".")
+
+
+def with_value(tables: dict[str, Any], path: Path, value: Any) -> dict[str, Any]:
+    """``tables`` with another value at ``path``; nothing that was there is changed."""
+    top: dict[str, Any] = dict(tables)
+    at: Any = top
+    for step in path[:-1]:
+        at[step] = list(at[step]) if isinstance(at[step], list) else dict(at[step])
+        at = at[step]
+    at[path[-1]] = value
+    return top
+
+
+def _texts(value: Any, above: Path = ()) -> Iterator[tuple[Path, str]]:
+    """Every text of the tables that might be a range, with where it stands."""
+    if isinstance(value, str):
+        if "(" in value:
+            yield above, value
+    elif isinstance(value, Mapping):
+        for key, part in value.items():
+            yield from _texts(part, (*above, key))
+    elif isinstance(value, list):
+        for i, part in enumerate(value):
+            yield from _texts(part, (*above, i))
+
+
+def _read(number: str, unit: str, rest: str, path: Path) -> WrittenRange | tuple[str, str]:
+    """The range, or what is wrong with it and what is allowed."""
+    text = f"{number}{' ' if unit else ''}{unit} ({rest}"
+    inside, closed, after = rest.partition(")")
+    ends = _ENDS.fullmatch(inside)
+    if not closed or after.strip() or ends is None:
+        return f"'{text}' is not a range", WANTED
+    low_text, low_unit, high_text, high_unit, more = ends.groups()
+    for other in (low_unit, high_unit):
+        if other and other != unit:
+            shown = f"{number} {other} ({low_text} to {high_text} {other})"
+            told = f"has {'unit ' + repr(unit) if unit else 'no unit'} before and '{other}' inside"
+            return f"'{text}' {told}", f'one unit for all three: "{shown}"'
+    low, likely, high = float(low_text), float(number), float(high_text)
+    if not low <= likely <= high:
+        tail = f" {unit}" if unit else ""
+        low_, mid, high_ = sorted((low, likely, high))
+        shown = f"{mid:g}{tail} ({low_:g} to {high_:g}{tail})"
+        return f"'{text}' does not rise from low to high", f'low, likely, high: "{shown}"'
+    chance, form = USUAL_CHANCE, METALOG
+    if more in (TRIANGULAR, PERT):
+        form = more
+    elif more:
+        one_in = _ONE_IN.fullmatch(more)
+        if one_in is None or float(one_in[1]) <= 2.0:
+            return f"'{more}' does not say how often an end is passed", WANTED
+        chance = 1.0 / float(one_in[1])
+    return WrittenRange(low, likely, high, unit, chance, form, path)
+
+
+def _not_drawn(path: Path, told: WrittenRange) -> tuple[str, str] | None:
+    """Why no range is drawn of a value, and what to write; None when one is."""
+    likely = f"{told.likely:g} {told.unit}" if told.unit else f"{told.likely:g}"
+    alone = f"write {likely} alone"
+    if path[0] not in DRAWN:
+        return f"takes no range; ranges are for {', '.join(DRAWN)}", alone
+    if path[-1] in _CERTAIN or told.unit.startswith("per "):
+        return "takes no range: it is held to be known", alone
+    return None

@@ -1,0 +1,1 @@
+"""What is not known of soil, grass and delivery: draws of uncertain numbers."""

@@ -1,0 +1,404 @@
+"""From ranges to draws: the numbers of a scenario that are not known, and sets of values of them.
+
+Every draw is one way that soil, grass and delivery may really be. Draws are made to be crossed
+with the same weather years. Sources: Sobol' points in a scrambled sequence and Latin hypercubes
+(McKay, Beckman & Conover 1979) of scipy; a Gaussian copula for numbers that err together, as
+Iman & Conover 1982 use it (both from memory).
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from functools import cache
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.stats import qmc
+
+from drysward.catalog import SCENARIO, Catalog, Parameter, load_catalog
+from drysward.faults import Fault, FaultyInput
+from drysward.physics.intake import GENTLE, LEVEL, MODERATE, STRONG
+from drysward.quantities import convert
+from drysward.ranges import PERT, Range
+from drysward.scenario.load import from_tree, leaves
+from drysward.scenario.model import SKINNED, STANDS, FieldSpec, Scenario
+from drysward.scenario.ranges import WrittenRange, taken_out
+from drysward.scenario.resolved import Row, resolved_values
+from drysward.scenario.schema import DELIVERY_NUMBERS, ROOT_ZONE_NUMBERS
+from drysward.scenario.supply_tables import SUPPLY_NUMBERS
+from drysward.special import ndtr, ndtri
+from drysward.studies.sweep.points import _replace
+
+# Points are kept this far from 0 and 1, where quantiles are infinite.
+_EDGE = 1e-9
+
+
+@dataclass(frozen=True)
+class Doubtful:
+    """A number that a scenario uses and that is not known for sure.
+
+    ``key`` is its dotted key in the tables of a scenario, ``range`` what is known of it, in
+    ``unit`` ("" where the tables hold a bare number). ``group`` and ``measure`` say what it
+    belongs to and what a person could measure to know it; ``told`` is what it means. ``name`` is
+    its kind and name in ``vocabulary.toml``, and ``place`` the entry or table that holds it.
+    """
+
+    key: str
+    range: Range
+    unit: str
+    group: str
+    measure: str
+    name: str
+    place: str
+    told: str = ""
+
+    def written(self, value: float) -> float | str:
+        """``value`` as the tables of a scenario hold it."""
+        number = float(value)
+        return f"{number!r} {self.unit}" if self.unit else number
+
+
+@dataclass(frozen=True, eq=False)
+class Draws:
+    """Sets of values of ``doubtful``: ``values`` and ``u`` are of the shape (draws, numbers).
+
+    ``u`` are the shares of each number's distribution that lie below its values. Where numbers
+    had to be moved apart to be possible, ``u`` is that from before.
+    """
+
+    doubtful: tuple[Doubtful, ...]
+    values: NDArray[np.float64] = field(repr=False)
+    u: NDArray[np.float64] = field(repr=False)
+
+    def rows(self) -> list[dict[str, float | str]]:
+        """For each draw the values by key, as the tables of a scenario hold them."""
+        return [
+            {
+                number.key: number.written(value)
+                for number, value in zip(self.doubtful, values, strict=True)
+            }
+            for values in self.values
+        ]
+
+
+@dataclass(frozen=True)
+class Notes:
+    """What ``vocabulary.toml`` says of numbers that are drawn, by ``kind.name``."""
+
+    kinds: Mapping[str, Mapping[str, str]]
+    names: Mapping[str, Mapping[str, str]]
+    certain: Mapping[str, str]
+    own: Mapping[str, Sequence[str]]
+    forms: Mapping[str, str]
+    alike: Sequence[Mapping[str, Any]]
+    rising: Sequence[Mapping[str, Any]]
+
+    def of(self, name: str) -> Mapping[str, str]:
+        """Group and measure of the number ``kind.name``."""
+        kind = name.partition(".")[0]
+        return self.names.get(name) or self.kinds.get(kind) or self.kinds["supply"]
+
+
+@cache
+def notes() -> Notes:
+    """The notes that ship with the package, read once."""
+    return Notes(**tomllib.loads(load_catalog().texts["vocabulary"])["doubt"])
+
+
+# --- what is not known ------------------------------------------------------------------------
+
+
+def doubtful(scenario: Scenario) -> tuple[Doubtful, ...]:
+    """Every number that the scenario uses and that has a range.
+
+    Numbers that its fields share, such as those of a species, are one number; delivery and depth
+    are one for each field. What a scenario writes without a range is certain, and so is what
+    people choose or agree on.
+    """
+    found: dict[str, Doubtful] = {}
+    rows = resolved_values(scenario)
+    unused = _Unused(scenario)
+    for row in rows:
+        if row.parameter and row.key not in scenario.ranges:
+            number = _of_catalog(scenario, row)
+            if number is not None and not unused(row.parameter):
+                found.setdefault(number.key, number)
+    used = {row.parameter for row in rows}
+    for key, written in scenario.ranges.items():
+        parameter = key.removeprefix("overrides.")
+        if parameter != key and (parameter not in used or unused(parameter)):
+            continue
+        number = _as_written(scenario, key, written)
+        if not number.range.closed:
+            found[key] = number
+    return tuple(found.values())
+
+
+def _of_catalog(scenario: Scenario, row: Row) -> Doubtful | None:
+    kind, entry, name = row.parameter.split(".")
+    number = scenario.catalog.get(kind, entry).parameter(name)
+    full = f"{kind}.{name}"
+    by_definition = number.note.startswith("by definition")
+    if number.grade == SCENARIO or full in notes().certain or by_definition:
+        return None
+    told = scenario.catalog.range_of(kind, entry, name)
+    if told.closed:
+        return None
+    if notes().forms.get(full) == PERT:
+        told = replace(told, form=PERT)
+    own = name in notes().own.get(kind, ()) and row.key.startswith("fields.")
+    key = row.key if own else f"overrides.{row.parameter}"
+    unit = number.unit if own and number.unit != "1" else ""
+    return _doubtful(scenario.catalog, key, told, unit, full, number)
+
+
+def _as_written(scenario: Scenario, key: str, written: WrittenRange) -> Doubtful:
+    """A number whose range the scenario writes, with the limits of the catalogue's like it."""
+    at, _, last = key.rpartition(".")
+    number = _catalogs_like(scenario, key)
+    full = f"{at.rpartition('.')[2]}.{last}"
+    if at.count(".") == 1 and at.partition(".")[0] in ("fields", "plans"):
+        full = f"{at.partition('.')[0]}.{last}"
+    elif key.startswith("supply.sources."):
+        full = f"sources.{last}"
+    least, most = (0.0 if written.low >= 0.0 else -np.inf), np.inf
+    if number is not None:
+        full = f"{number[0]}.{number[1].name}"
+        limits, unit = scenario.catalog.meanings[number[1].name], number[1].unit
+        per = convert(1.0, written.unit, unit) if written.unit else 1.0
+        least, most = limits.low / per, limits.high / per
+    elif not written.unit and written.low >= 0.0 and written.high <= 1.0:
+        most = 1.0  # a share
+    told = Range(
+        written.low, written.likely, written.high, least, most, written.chance, written.form
+    )
+    like = number[1] if number else None
+    return _doubtful(scenario.catalog, key, told, written.unit, full, like)
+
+
+def _catalogs_like(scenario: Scenario, key: str) -> tuple[str, Parameter] | None:
+    """Kind and number of the catalogue that the key of a scenario stands in for."""
+    head, _, last = key.rpartition(".")
+    catalog = scenario.catalog
+    if key.startswith("overrides."):
+        kind, entry, name = key.removeprefix("overrides.").split(".")
+        return kind, catalog.get(kind, entry).parameter(name)
+    if head.startswith("fields."):
+        spec = scenario.field_named(head.split(".")[1])
+        if head.endswith(".root_zone") and last in ROOT_ZONE_NUMBERS:
+            entry_of = catalog.get("root_zones", spec.root_zone.like)
+            return "root_zones", entry_of.parameter(ROOT_ZONE_NUMBERS[last])
+        if head.endswith(".delivery") and last in DELIVERY_NUMBERS:
+            entry_of = catalog.get("delivery", spec.delivery.system)
+            return "delivery", entry_of.parameter(DELIVERY_NUMBERS[last])
+    if head.startswith("supply.") and last in SUPPLY_NUMBERS:
+        name = SUPPLY_NUMBERS[last]
+        entries = catalog.entries["supply"].values()
+        return "supply", next(e.parameter(name) for e in entries if name in e.numbers)
+    return None
+
+
+def _doubtful(
+    catalog: Catalog, key: str, told: Range, unit: str, full: str, number: Parameter | None
+) -> Doubtful:
+    noted = notes().of(full)
+    meaning = catalog.meanings[number.name].meaning if number else ""
+    place = key.rpartition(".")[0]
+    return Doubtful(key, told, unit, noted["group"], noted["measure"], full, place, meaning)
+
+
+class _Unused:
+    """Whether a number that stands in an entry which a scenario uses is not used itself."""
+
+    def __init__(self, scenario: Scenario) -> None:
+        catalog, self._scenario = scenario.catalog, scenario
+        zones = [_zone_words(scenario, spec) for spec in scenario.fields]
+        turf = [
+            (spec, words)
+            for spec, words in zip(scenario.fields, zones, strict=True)
+            if spec.species
+        ]
+        on = {"sand": set[str](), "native": set[str](), "sod": set[str]()}
+        for spec, words in turf:
+            # Roots grow by the sand's depth in sand over gravel alone.
+            on["sand" if words["kind"] == "sand over gravel" else "native"].add(spec.species)
+            if spec.stand != STANDS[0]:
+                on["sod"].add(spec.species)
+        self._on = on
+        # A turf that does not rest in winter has 0 here, and must not begin to by a draw.
+        resting = {
+            spec.species
+            for spec, _ in turf
+            if catalog.get("species", spec.species)["greenup_soil_c"] > 0.0
+        }
+        self._resting = resting
+        by_texture = [
+            (spec, words)
+            for spec, words in zip(scenario.fields, zones, strict=True)
+            if "soil" in words and not spec.root_zone.given
+        ]
+        self._textured = {words["soil"] for _, words in by_texture}
+        self._packed = {words["compaction"] for _, words in by_texture}
+        self._intakes = {
+            f"{words['soil']}.{name}"
+            for spec, words in zip(scenario.fields, zones, strict=True)
+            if words["kind"] == "native"
+            for name in _intake_names(spec)
+        }
+        self._times = {plan.time_of_day.replace(" ", "_") for plan in scenario.plans}
+
+    def __call__(self, parameter: str) -> bool:
+        kind, entry, name = parameter.split(".")
+        if kind == "species":
+            if name in ("winter_kc", "greenup_soil_c"):
+                return entry not in self._resting
+            if name.startswith("root_depth_"):
+                return entry not in self._on[name.removeprefix("root_depth_")]
+            return name.startswith("sod_") and entry not in self._on["sod"]
+        if kind == "turf_processes":
+            return name in ("frost_brown_c", "greenup_weeks", "browning_days") and (
+                not self._resting
+            )
+        if kind == "soils" and name in ("sand", "clay", "organic_matter"):
+            return entry not in self._textured
+        if kind == "compaction" and name == "density_factor":
+            return entry not in self._packed
+        if kind == "intake":
+            return f"{entry}.{name}" not in self._intakes
+        if kind == "curve_numbers":
+            return entry != "good"
+        if kind == "losses":
+            return not any(entry.startswith(time) for time in self._times)
+        return False
+
+
+def _zone_words(scenario: Scenario, spec: FieldSpec) -> dict[str, str]:
+    zone = scenario.catalog.get("root_zones", spec.root_zone.like)
+    return {**zone.words, **spec.root_zone.words}
+
+
+def _intake_names(spec: FieldSpec) -> Iterator[str]:
+    """What a native field's slope and cover take from ``intake.toml``."""
+    cover = "bare" if spec.surface == SKINNED else "covered"
+    for limit, name in ((GENTLE, "to_5"), (MODERATE, "to_8"), (STRONG, "to_12")):
+        if spec.slope <= limit:
+            yield f"intake_{cover}_{name}"
+            break
+    else:
+        yield f"intake_{cover}_steeper"
+    yield "surface_storage"
+    if spec.slope > LEVEL:
+        yield "surface_storage_steep"
+
+
+# --- draws ------------------------------------------------------------------------------------
+
+
+def draw(numbers: Sequence[Doubtful], n: int, seed: int) -> Draws:
+    """``n`` draws of ``numbers``: Sobol' points when n is a power of two, else a Latin hypercube.
+
+    The first draws of a power of two are those of any smaller one with the same seed.
+    """
+    if n < 1:
+        raise ValueError(f"{n} draws are none")
+    if not numbers:
+        nothing = np.empty((n, 0))
+        return Draws((), nothing, nothing)
+    stream = np.random.default_rng(seed)
+    if n & (n - 1) == 0:
+        points = qmc.Sobol(len(numbers), scramble=True, rng=stream).random_base2(n.bit_length() - 1)
+    else:
+        points = qmc.LatinHypercube(len(numbers), rng=stream).random(n)
+    u = _correlated(np.clip(points, _EDGE, 1.0 - _EDGE), numbers)
+    columns = [number.range.quantile(u[:, i]) for i, number in enumerate(numbers)]
+    return Draws(tuple(numbers), _kept_possible(np.column_stack(columns), numbers), u)
+
+
+def _correlated(
+    u: NDArray[np.float64], numbers: Sequence[Doubtful]
+) -> NDArray[np.float64]:
+    """Shares that err together as ``[[doubt.alike]]`` says, by a Gaussian copula."""
+    out = u.copy()
+    for row in notes().alike:
+        for columns in _together(numbers, row["names"]):
+            if len(columns) > 1:
+                size = len(columns)
+                wanted = np.full((size, size), float(row["correlation"]))
+                np.fill_diagonal(wanted, 1.0)
+                z = ndtri(u[:, columns]) @ np.linalg.cholesky(wanted).T
+                out[:, columns] = np.clip(ndtr(z), _EDGE, 1.0 - _EDGE)
+    return out
+
+
+def _together(numbers: Sequence[Doubtful], names: Sequence[str]) -> list[list[int]]:
+    """Columns of the numbers called ``names``, in that order, for each entry that has them."""
+    places: dict[str, dict[str, int]] = {}
+    for i, number in enumerate(numbers):
+        if number.name in names:
+            places.setdefault(number.place, {})[number.name] = i
+    return [[here[name] for name in names if name in here] for here in places.values()]
+
+
+def _kept_possible(
+    values: NDArray[np.float64], numbers: Sequence[Doubtful]
+) -> NDArray[np.float64]:
+    """Values that rise where ``[[doubt.rising]]`` says so, and textures that leave room for silt.
+
+    Of two numbers in the wrong order the later is lifted to ``gap`` above the earlier. Sand and
+    clay over 100 % give up clay. Written ranges of different units are left as they are.
+    """
+    for row in notes().rising:
+        for columns in _together(numbers, row["names"]):
+            for lower, upper in zip(columns, columns[1:], strict=False):
+                if numbers[lower].unit == numbers[upper].unit:
+                    least = values[:, lower] + row["gap"]
+                    values[:, upper] = np.maximum(values[:, upper], least)
+    for columns in _together(numbers, ("soils.sand", "soils.clay")):
+        if len(columns) == 2:
+            sand, clay = columns
+            values[:, clay] = np.minimum(values[:, clay], 100.0 - values[:, sand])
+    return values
+
+
+# --- scenarios --------------------------------------------------------------------------------
+
+
+def drawn_scenarios(
+    scenario: Scenario, rows: Iterable[Mapping[str, float | str]]
+) -> Iterator[Scenario]:
+    """The scenario with the values of each draw of ``rows`` in place of its own.
+
+    Weather is that of ``scenario``, whatever its text says. FaultyInput where the scenario was
+    not read from text, or a value cannot be.
+    """
+    if not scenario.text:
+        raise FaultyInput(Fault("draws", "the scenario has no text to be drawn from"))
+    plain, _, _ = taken_out("scenario", tomllib.loads(scenario.text))
+    for i, row in enumerate(rows, start=1):
+        drawn = from_tree(
+            placed(plain, row),
+            scenario.folder,
+            f"draw {i}",
+            scenario.text,
+            climate_is_checked=True,
+        )
+        yield replace(
+            drawn, weather=scenario.weather, written=scenario.written, ranges=scenario.ranges
+        )
+
+
+def placed(tables: dict[str, Any], row: Mapping[str, float | str]) -> dict[str, Any]:
+    """``tables`` of a scenario with the values of ``row`` at their dotted keys."""
+    out = dict(tables)
+    overrides = dict(leaves(tables.get("overrides", {})))
+    for key, value in row.items():
+        if key.startswith("overrides."):
+            overrides[key.removeprefix("overrides.")] = value
+        else:
+            _replace("draw", out, key, value)
+    if overrides:
+        out["overrides"] = overrides
+    return out
