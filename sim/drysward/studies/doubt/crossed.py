@@ -1,16 +1,16 @@
 """Draws of all that is not known, crossed with the years of a scenario.
 
 Every draw is the scenario with other numbers, under every plan, on the same weather years. What
-comes of a year is an outcome: that a stage was reached, days, depths. Draws go through the days side
-by side as the points of a sweep do. Of each draw its means over the years are kept, of each year its
-means over the draws, so that memory does not grow with the number of cells.
+comes of a year is an outcome: that a stage was reached, days, depths. Draws go through the days
+side by side as the points of a sweep do. Of each draw its means over the years are kept, of each
+year its means over the draws, so that memory does not grow with the number of cells.
 """
 
 from __future__ import annotations
 
 import os
 import tomllib
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from typing import Any
@@ -23,9 +23,9 @@ from drysward.drive.runs import compiled_run_site
 from drysward.results.frequency import demand_estimates
 from drysward.scenario.load import from_tree
 from drysward.scenario.model import PlanSpec, Scenario
-from drysward.studies.doubt.draws import Draws, doubtful, draw
+from drysward.studies.doubt.draws import Doubtful, Draws, doubtful, draw
 from drysward.studies.sweep.chunk import Member, Together, run_members
-from drysward.studies.sweep.points import Point, point_of, replaced
+from drysward.studies.sweep.points import OVERRIDES_OF_WEATHER, Point, point_of, replaced
 from drysward.studies.sweep.shared import Held, years_of
 
 FloatArray = NDArray[np.float64]
@@ -51,10 +51,10 @@ _SERIES = (*(f"longest_{stage}" for stage in STAGES), *DAYS, WATER)
 class Crossed:
     """What K draws gave on Y years, of F fields under P plans.
 
-    By outcome: ``rows`` (F, P, K) means over the years, ``columns`` (F, P, Y) means over the draws,
-    ``squares`` (F, P) the mean square of all cells. ``plans`` (F, P, P) and ``fields`` (P, F, F) are
-    mean products of paired outcomes, plan with plan on a field and field with field under a plan.
-    ``demand`` (F, P, K, periods), mm of a dry year of each draw.
+    By outcome: ``rows`` (F, P, K) means over the years, ``columns`` (F, P, Y) means over the
+    draws, ``squares`` (F, P) the mean square of all cells. ``plans`` (F, P, P) and ``fields``
+    (P, F, F) are mean products of paired outcomes, plan with plan on a field and field with field
+    under a plan. ``demand`` (F, P, K, periods), mm of a dry year of each draw.
     """
 
     draws: Draws
@@ -73,6 +73,14 @@ def fitting_draws(scenario: Scenario, n_plans: int, n_years: int) -> int:
     each = max(n_plans * patches * n_years * DAYS_A_YEAR, 1.0)
     most = min(max(PATCH_DAYS / each, FEWEST), MOST)
     return int(2 ** np.floor(np.log2(most)))
+
+
+def drawn_numbers(scenario: Scenario) -> tuple[Doubtful, ...]:
+    """What is drawn of a scenario's uncertain numbers: all but those of snow, frost and spray loss,
+    which all draws share with the weather.
+    """
+    of_weather = tuple(f"overrides.{start}" for start in OVERRIDES_OF_WEATHER)
+    return tuple(one for one in doubtful(scenario) if not one.key.startswith(of_weather))
 
 
 def crossed(
@@ -100,7 +108,7 @@ def crossed(
     cut = years_of(held, _point(scenario, tree, followed, {}), years)
     n_years = len(cut.spans.years)
     k = fitting_draws(scenario, len(followed), n_years) if n_draws is None else n_draws
-    draws = draw(doubtful(scenario), k, scenario.weather.seed)
+    draws = draw(drawn_numbers(scenario), k, scenario.weather.seed)
     points = [_point(scenario, tree, followed, row) for row in draws.rows()]
     out = _Gathered(scenario, draws, len(followed), n_years)
     compiled_run_site()
@@ -120,7 +128,7 @@ def crossed(
 
 
 def _point(
-    scenario: Scenario, tree: dict[str, Any], plans: tuple[PlanSpec, ...], row: dict[str, float]
+    scenario: Scenario, tree: dict[str, Any], plans: tuple[PlanSpec, ...], row: Mapping[str, float | str]
 ) -> Point:
     """The scenario with the numbers of a draw, under its own weather whatever the text says."""
     changed = replaced(tree, row)

@@ -31,7 +31,7 @@ _NOT_OF_WEATHER = (
 _NOT_OF_SITE_WEATHER = ("supply", "crew")
 # Settings of a field that weather and soil have nothing to do with.
 _NOT_OF_GROUND = ("label", "area", "delivery", "patches", "priority")
-_OVERRIDES_OF_WEATHER = (
+OVERRIDES_OF_WEATHER = (
     "losses.", "generated_weather.", *(f"turf_processes.all.{name}" for name in WEATHER_PROCESSES),
 )  # fmt: skip
 
@@ -87,7 +87,7 @@ def point_of(tree: Mapping[str, Any], scenario: Scenario, plans: tuple[PlanSpec,
     site = {key: value for key, value in tree["site"].items() if key not in _NOT_OF_SITE_WEATHER}
     asked = {k: v for k, v in tree.get("answers", {}).items() if k not in _NOT_OF_WEATHER}
     overrides = dict(leaves(tree.get("overrides", {})))
-    of_weather = {k: v for k, v in overrides.items() if k.startswith(_OVERRIDES_OF_WEATHER)}
+    of_weather = {k: v for k, v in overrides.items() if k.startswith(OVERRIDES_OF_WEATHER)}
     of_supply = {k: v for k, v in overrides.items() if k.startswith("supply.")}
     fields = []
     for spec in scenario.fields:
