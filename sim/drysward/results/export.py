@@ -162,8 +162,10 @@ def write_supply(
 
 
 def supply_rows(told: xr.Dataset, system: str) -> list[list[object]]:
-    """Header and a row for each number by plan, and by field, source or month where it has them."""
-    return _long_rows(told, system, ("field", "source", "month", "stage"))
+    """Header and a row for each number by plan, and by field, source, month, stage or cause where it has
+    them.
+    """
+    return _long_rows(told, system, ("field", "source", "month", "stage", "cause"))
 
 
 def site_rows(site: xr.Dataset, system: str) -> list[list[object]]:
@@ -221,14 +223,16 @@ def write_ledger(account: xr.Dataset, path: Path, units: str = "us") -> None:
 
 
 def summary_rows(summary: xr.Dataset, system: str) -> list[list[object]]:
-    """Header and a row for each field and plan; stages, return periods and months go across."""
+    """Header and a row for each field and plan; stages, return periods, months and causes go
+    across.
+    """
     per_field = ("field_label", "area_m2")
     columns: list[tuple[str, xr.DataArray, dict[str, object], Display | None]] = []
     for name, values in summary.data_vars.items():
         unit, _ = _units_and_name(str(name), values)
         how = None if values.dtype == bool or unit in NO_UNIT else shown(unit, system)
         title = str(name)
-        for extra in ("stage", "period", "month"):
+        for extra in ("stage", "period", "month", "cause"):
             if extra in values.dims:
                 for value in summary[extra].values:
                     tag = f"1in{value:g}" if extra == "period" else value
