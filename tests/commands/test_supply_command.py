@@ -45,9 +45,11 @@ def test_every_part_is_shown(told: tuple[Result, Path]) -> None:
     done, _ = told
     assert done.exit_code == 0, done.stderr
     for part in (
-        "Water of the mean year, Mgal", "Town mains", "How far the supply can be relied on",
-        "resil-", "The store in the mean year", "seeped", "spilt", "In store at the month's end",
-        "1 in 10", "Shortage of the mean year by field and month", "What it does to the turf",
+        "Water of the mean year, Mgal", "demand", "delivered", "Town mains", "Reliability, %",
+        "short by", "over 5%", "any day", "days in", "worst", "resil-",
+        "The storage in the mean year", "seeped", "spilt", "In storage at the month's end",
+        "1 in 10", "Shortage of the mean year by cause", "restricted: restrictions forbid it",
+        "Shortage of the mean year by field and month", "What it does to the turf",
         "Whole site: costs of a year, USD", "lost", "Whole site: first cost and life, USD",
         "present", "Least size", "90% limits", "Next smaller size fails",
         "is the critical year", "Trade-off: source rate of well against storage", "12.0 gpm",
