@@ -91,7 +91,8 @@ def test_what_is_kept_opens_as_it_was(told: tuple[Result, Path]) -> None:
     assert rows[0][2:] == [
         "larger storage that fails again (gal)", "delivered (gal)", "from_storage (gal)",
         "runoff (gal)", "rain (gal)", "direct well (gal)", "direct mains (gal)",
-        "filled well (gal)", "filled mains (gal)", "yearly_cost (USD)",
+        "filled well (gal)", "filled mains (gal)", "yearly_cost (USD)", "first_cost (USD)",
+        "present_cost (USD)",
     ]  # fmt: skip
     assert len(rows) == 1 + scenario.sizing.points  # type: ignore[union-attr]
     with (folder / "supply.csv").open(encoding="utf-8") as stream:
