@@ -170,7 +170,8 @@ def test_the_mains_that_carry_the_load_are_named(tmp_path: Path) -> None:
 def test_costs_stand_beside_sizes(tmp_path: Path) -> None:
     mine = changed(
         tmp_path,
-        ("labour = 28.0", 'labour = 28.0\npond = "15 per m3"\nlife = "20 years"'),
+        ('pond = "0.05 per gal"', 'pond = "15 per m3"'),
+        ("discount_rate = 0.04", "discount_rate = 0.0"),
         ("points = 6", "points = 2"),
     )
     done = ask(mine, *YEARS, "--out", str(tmp_path / "out"))

@@ -351,6 +351,16 @@ def test_no_span_no_size():
     assert least_size(Made((0.001, 900.0), 0.01, 100.0, 2.0), 3) == (0.01, 0.01)
 
 
+def test_the_search_ends_where_nothing_at_all_is_best():
+    class Worse(Made):
+        """The more, the more years fail."""
+
+        def fails(self, size):
+            return 5 + math.ceil(size)
+
+    assert all(map(math.isnan, least_size(Worse((1.0, 2.0), 0.0, 80.0, 2.0), 3)))
+
+
 YEARS = (2001, 2030)
 
 

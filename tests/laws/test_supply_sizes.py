@@ -140,11 +140,11 @@ def test_a_larger_pond_that_fails_loses_more(shipped):
 
 
 def test_a_faster_well_that_spends_its_allowance_sooner(shipped, solved):
-    def with_well(rate, months):
+    def with_well(rate, months, ration="as it comes"):
         supply = with_size(shipped.supply, shipped.sizing.against, rate)
         well, *others = supply.sources
         assert well.key == shipped.sizing.against.of
-        held = replace(well, allowance_m3={"month": 1000.0})
+        held = replace(well, allowance_m3={"month": 1000.0}, ration=ration)
         one = solved.least.outcome
         spent = np.zeros_like(one.months_spent)
         spent[:, 0] = months
@@ -156,6 +156,9 @@ def test_a_faster_well_that_spends_its_allowance_sooner(shipped, solved):
     assert said.startswith("Well can use up its month's allowance in 5 days")
     said = why_it_fails(with_well(2.5, 2.0), with_well(10.0, 3.0))
     assert said.startswith("Well uses up its month's allowance in 3.0 months of the year, not 2.0")
+    # Rationed evenly it lasts the month, however fast the well.
+    said = why_it_fails(with_well(2.5, 2.0, "evenly"), with_well(10.0, 2.0, "evenly"))
+    assert "do not show why" in said
     said = why_it_fails(with_well(2.5, 2.0), with_well(2.5, 2.0))
     assert "do not show why" in said
 

@@ -162,7 +162,7 @@ def write_supply(
 
 
 def supply_rows(told: xr.Dataset, system: str) -> list[list[object]]:
-    """Header and a row for each number by plan, and by what else it has (field, source ...)."""
+    """Header and a row for each number by plan, and by what else it has (field, source, cause)."""
     return _long_rows(told, system, ("field", "source", "month", "stage", "cause"))
 
 

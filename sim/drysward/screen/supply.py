@@ -269,7 +269,7 @@ def _sizing(told: xr.Dataset, system: str) -> list[RenderableType]:
     limits_of = "sampling error of the years only; 'none': not even the best size tried would do"
     lines.append(("Limits", limits_of))
     if "sizing_yearly_cost" in told:
-        lines.append(("Cost", _COUNTED))
+        lines.append(("Cost", _counted(told)))
     parts: list[RenderableType] = [bold("Least size"), named_lines(lines)]
     if "sizing_curve" in told:
         parts += [bold(""), _trade_off(told, system), _carriers(told, system)]
@@ -278,10 +278,14 @@ def _sizing(told: xr.Dataset, system: str) -> list[RenderableType]:
     return parts
 
 
-_COUNTED = (
-    "yearly: water and energy of the mean year; first: storage at its price; present: both over "
-    "its life. Wells, mains and catchments are not priced"
-)
+def _counted(told: xr.Dataset) -> str:
+    """What costs beside sizes are made of."""
+    parts = ["yearly: water and energy of the mean year"]
+    if "sizing_first_cost" in told:
+        parts.append("first: storage at its price")
+    if "sizing_present_cost" in told:
+        parts.append("present: both over the life")
+    return f"{'; '.join(parts)}. Wells, mains and catchments are not priced"
 
 
 def _beside_size(one: xr.Dataset) -> Iterable[tuple[str, str]]:

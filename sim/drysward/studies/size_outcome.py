@@ -19,6 +19,7 @@ from drysward.results.costs import (
     water_cost,
 )
 from drysward.scenario.model import Costs, SourceSpec, SupplySpec
+from drysward.scenario.supply_tables import AS_IT_COMES
 
 FloatArray = NDArray[np.float64]
 
@@ -197,7 +198,9 @@ def _reasons(kept: Outcome, failed: Outcome, years: NDArray[np.bool_]) -> Iterat
 
 
 def _days_to_spend(source: SourceSpec) -> float:
-    """Days in which a source can give all of its month's allowance."""
+    """Days in which a source can give all of its month's allowance; NaN when it is rationed."""
+    if source.ration != AS_IT_COMES:
+        return np.nan
     day_m3 = min(source.rate_m3_h * source.hours, source.allowance_m3.get("day", np.inf))
     return source.allowance_m3.get("month", np.inf) / day_m3 if day_m3 > 0.0 else np.inf
 

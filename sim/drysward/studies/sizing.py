@@ -139,6 +139,8 @@ def solve(
     beside = [_tried_beside(main, sizing.against, x) for x in against if sizing.against]
     searches: list[Callable[[], object]] = [
         partial(main.outcome, given),
+        # Every point comes to need its largest size: early on it fills lanes that are left over.
+        *(partial(tried.outcome, tried.most) for tried in (main, *beside)),
         *(partial(least_size, main, n) for n in (looser, stricter)),
         *(partial(_beyond, tried, allowed) for tried in (main, *beside)),
         partial(_why_not_monotone, beside, allowed),
@@ -621,11 +623,16 @@ def least_size(tried: Tried, allowed: int) -> tuple[float, float]:
 
 
 def _beyond(tried: Tried, allowed: int) -> float:
-    """The least rung above the least size that fails again; NaN when none does."""
+    """The least rung above the least size that fails again; NaN when none does.
+
+    Where the largest keeps the outcome all of them do, since sizes that keep it are one span.
+    """
     size, _ = least_size(tried, allowed)
     larger = [x for x in tried.rungs() if x > size]
-    tried.need(larger)
-    return min((x for x in larger if tried.count(x) > allowed), default=math.nan)
+    if larger and tried.count(larger[-1]) > allowed:
+        tried.need(larger)
+    some = (x for x in larger if x in tried.known and tried.count(x) > allowed)
+    return min(some, default=math.nan)
 
 
 def _between_rungs(tried: Tried, rungs: list[float], allowed: int) -> tuple[float, float]:
@@ -638,7 +645,9 @@ def _between_rungs(tried: Tried, rungs: list[float], allowed: int) -> tuple[floa
     while True:
         best = min(near, key=tried.count)
         at = near.index(best)
-        gaps = [x for x in near[max(at - 1, 0) : at + 2] if abs(x - best) > _CLOSEST * best]
+        # Beside nothing at all, a share of it would never be close enough.
+        closest = _CLOSEST * max(best, rungs[1])
+        gaps = [x for x in near[max(at - 1, 0) : at + 2] if abs(x - best) > closest]
         if not gaps:
             return math.nan, math.nan
         halves = [0.5 * (best + other) for other in gaps]

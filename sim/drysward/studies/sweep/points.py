@@ -14,6 +14,7 @@ from drysward.faults import Fault, FaultyInput, nearest
 from drysward.scenario.load import from_tree, leaves
 from drysward.scenario.model import PlanSpec, Scenario
 from drysward.site.plans import machines_of
+from drysward.site.site_weather import WEATHER_PROCESSES
 from drysward.studies.sweep.description import Axis, Sweep
 from drysward.studies.sweep.design import WEATHER, Design, depth_of
 
@@ -29,7 +30,9 @@ _NOT_OF_WEATHER = (
 _NOT_OF_SITE_WEATHER = ("supply", "crew")
 # Settings of a field that weather and soil have nothing to do with.
 _NOT_OF_GROUND = ("label", "area", "delivery", "patches", "priority")
-_OVERRIDES_OF_WEATHER = ("turf_processes.", "losses.", "generated_weather.")
+_OVERRIDES_OF_WEATHER = (
+    "losses.", "generated_weather.", *(f"turf_processes.all.{name}" for name in WEATHER_PROCESSES),
+)  # fmt: skip
 
 
 @dataclass(frozen=True, eq=False)
