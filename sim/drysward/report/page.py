@@ -337,8 +337,9 @@ def _water_table(result: xr.Dataset, units: str) -> Table:
         [*(f"{name}, {unit.unit}" for name in ("Demand", "Delivered", "Shortage")),
          "Days restricted"],
         rows,
+        # An older file counted nights, whatever came later.
         "Demand: what the plan wants. Shortage: water that the plan wants and the field never "
-        "gets; what comes in a later night is none.",
+        "gets; what comes in a later night is none." if "shortage_by_cause" in result else "",
     )  # fmt: skip
 
 

@@ -162,8 +162,8 @@ def write_supply(
 
 
 def supply_rows(told: xr.Dataset, system: str) -> list[list[object]]:
-    """Header and a row for each number by plan, and by field, source or month where it has them."""
-    return _long_rows(told, system, ("field", "source", "month", "stage"))
+    """Header and a row for each number by plan, and by what else it has (field, source, cause)."""
+    return _long_rows(told, system, ("field", "source", "month", "stage", "cause"))
 
 
 def site_rows(site: xr.Dataset, system: str) -> list[list[object]]:
@@ -221,7 +221,9 @@ def write_ledger(account: xr.Dataset, path: Path, units: str = "us") -> None:
 
 
 def summary_rows(summary: xr.Dataset, system: str) -> list[list[object]]:
-    """Header and a row for each field and plan; stages, periods, months and causes go across."""
+    """Header and a row for each field and plan; stages, return periods, months and causes go
+    across.
+    """
     per_field = ("field_label", "area_m2")
     columns: list[tuple[str, xr.DataArray, dict[str, object], Display | None]] = []
     for name, values in summary.data_vars.items():
