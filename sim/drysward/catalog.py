@@ -27,6 +27,7 @@ KINDS = (
     "compaction",
     "root_zones",
     "delivery",
+    "system_design",
     "losses",
     "curve_numbers",
     "intake",

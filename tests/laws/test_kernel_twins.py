@@ -5,7 +5,7 @@ import pytest
 
 from drysward.physics.curve_number import rain_runoff, retention_mm
 from drysward.physics.evaporation import evaporation_reduction
-from drysward.physics.sprinkler_runoff import sprinkler_runoff
+from drysward.physics.intake import runoff_of_irrigation, runoff_terms
 from drysward.physics.transpiration import stress_coefficient
 
 
@@ -24,7 +24,8 @@ def test_stress_coefficient(depletion):
 @pytest.mark.parametrize("rate", [5.0, 12.5, 38.1])
 def test_sprinkler_runoff(rate):
     expected = max(0.0, (rate - 5.08) * 20.0 / rate - 6.6)  # what outruns the soil over the run
-    assert sprinkler_runoff(20.0, rate, 5.08, 6.6) == pytest.approx(expected, abs=1e-12)
+    terms = runoff_terms(rate, 5.08, 6.6, 8.0, 0.0)
+    assert runoff_of_irrigation(20.0, *terms) == pytest.approx(expected, abs=1e-12)
 
 
 @pytest.mark.parametrize("number", [39.0, 61.0, 74.0, 80.0])

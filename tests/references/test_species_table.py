@@ -162,25 +162,6 @@ def test_open_space_curve_numbers(cover: str, numbers: tuple[int, ...]) -> None:
     assert tuple(entry[group] for group in "abcd") == numbers
 
 
-@pytest.mark.parametrize(
-    ("soil", "intake_in_h", "storage_in"),
-    [
-        ("clay", 0.10, 0.20),
-        ("silty_clay", 0.15, 0.23),
-        ("clay_loam", 0.20, 0.26),
-        ("loam", 0.35, 0.30),
-        ("sandy_loam", 0.40, 0.33),
-        ("loamy_sand", 0.50, 0.36),
-        ("sand", 0.60, 0.40),
-    ],
-)
-def test_intake_and_surface_storage(soil: str, intake_in_h: float, storage_in: float) -> None:
-    """Irrigation Association, controller test protocol (from memory)."""
-    entry = CATALOG.get("intake", soil)
-    assert entry["intake_rate"] / 25.4 == pytest.approx(intake_in_h, abs=0.0005)
-    assert entry["surface_storage"] / 25.4 == pytest.approx(storage_in, abs=0.0005)
-
-
 def sand_water_content(suction_cm: float) -> float:
     """Water content of the rootzone sand by volume (van Genuchten 1980, eq 3 with m = 1 - 1/n)."""
     sand = CATALOG.get("root_zones", "sand_over_gravel_12in")

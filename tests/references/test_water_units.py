@@ -4,11 +4,14 @@ Sources: definitions of the units (common practice); published examples of preci
 Colorado Irrigation Guide part 683 (supply rate); gpm per acre by water window, own arithmetic.
 """
 
+import math
+
 import pytest
 
+from drysward.physics.watering_system import design_flow_m3_h
 from drysward.quantities import FACTORS, TEMPERATURE, convert, library_convert
 from drysward.scenario.model import DeliverySpec
-from drysward.site.plans import nightly_depth_mm
+from drysward.site.night import nightly_gross_mm
 
 
 def flow(gpm):
@@ -20,9 +23,9 @@ def area(value, unit="ft2"):
 
 
 def depth_in(flow_m3_h, area_m2, hours=1.0):
-    """What a system of this flow puts on an area in so many hours."""
-    delivery = DeliverySpec("in_ground_rotors", 0.7, 12.5, 0.0, flow_m3_h, 0.0, 0.0)
-    return nightly_depth_mm(delivery, area_m2, hours) / 25.4
+    """What a system of this flow puts on an area in so many hours, whatever its sprinklers."""
+    delivery = DeliverySpec("in_ground_rotors", 0.7, math.inf, 0.0, flow_m3_h, 0.0, 0.0)
+    return nightly_gross_mm(delivery, area_m2, hours) / 25.4
 
 
 def in_per_hour(gpm, ft2):
@@ -96,6 +99,15 @@ class TestSupplyRate:
         found = self.acre_inches_per_hour(0.25, 24)
         assert found == pytest.approx(2.083, abs=0.0005)
         assert found == pytest.approx(2.1, abs=0.05)
+
+    def test_the_design_of_a_system(self):
+        # The same example: 0.25 in/d, 120 acre, 60 %, every hour of the week.
+        found = design_flow_m3_h(area(120, "acre"), 0.25 * 25.4, 0.60, 7.0, 24.0)
+        assert found / convert(1, "acre-in", "m^3") == pytest.approx(2.083, abs=0.0005)
+        # And in 2.75 days of 16, printed 12 cfs.
+        nights = 7 * 2.75 / 16
+        found = design_flow_m3_h(area(120, "acre"), 0.25 * 25.4, 0.60, nights, 24.0)
+        assert found / convert(1, "acre-in", "m^3") == pytest.approx(12.1, abs=0.05)
 
     def test_rotation(self):
         # 16 days' use brought in 2.75 days: printed 12 cfs.

@@ -21,10 +21,17 @@ def command(scenario: str, units: str, **weather: Any) -> None:
     SCENARIO is a scenario file (.toml), or the name of one that ships with the program, as 'demo'.
     """
     from drysward.scenario.resolved import resolved_values
+    from drysward.screen.night import night_tables
     from drysward.screen.tables import console, resolved_table, site_overview
+    from drysward.site.night import nights
     from drysward.site.stretches import survey
 
     opened = open_scenario(scenario, **weather)
     screen = console()
-    for part in (*site_overview(*survey(opened), units), resolved_table(resolved_values(opened))):
+    series, seen, site = survey(opened)
+    for part in (
+        *site_overview(series, seen, site, units),
+        *night_tables(nights(opened, site.zones, site.catches), units),
+        resolved_table(resolved_values(opened)),
+    ):
         screen.print(part)

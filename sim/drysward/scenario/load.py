@@ -16,7 +16,13 @@ from pydantic_core import ErrorDetails
 
 from drysward.catalog import Catalog, load_catalog
 from drysward.faults import Fault, FaultyInput, nearest
+from drysward.physics.watering_system import design_flow_m3_h
+from drysward.scenario.cost_tables import costs_spec
 from drysward.scenario.model import (
+    BY_DESIGN,
+    BY_FLOW,
+    BY_MACHINE,
+    BY_ZONES,
     GENERATOR,
     RECORD,
     SKINNED,
@@ -157,7 +163,7 @@ def from_tree(
         answers=answers,
         catalog=catalog,
         supply=supply_spec(table.supply, catalog, longest_window_h) if table.supply else None,
-        costs=Costs(**values_of(table.costs)),
+        costs=costs_spec(table.costs) if table.costs else Costs(),
         sizing=sizing_spec(table.sizing, named, answers) if table.sizing else None,
         written=frozenset(key for key, _ in leaves(raw)),
     )
@@ -173,7 +179,7 @@ def _field(key: str, table: FieldTable, catalog: Catalog) -> FieldSpec:
         area_m2=table.area,
         species=table.species,
         root_zone=_root_zone(table.root_zone),
-        delivery=_delivery(table.delivery, catalog),
+        delivery=_delivery(table.delivery, catalog, table.area),
         stand=table.stand,
         mowing_height_mm=table.mowing_height,
         reseed_day=table.reseed,
@@ -183,6 +189,7 @@ def _field(key: str, table: FieldTable, catalog: Catalog) -> FieldSpec:
         surface=table.surface,
         skin=skin_spec(table.skin or SkinTable(), catalog) if table.surface == SKINNED else None,
         establish=establish_spec(table.establish, catalog) if table.establish else None,
+        slope=table.slope,
     )
 
 
@@ -200,20 +207,42 @@ def _root_zone(table: RootZoneTable) -> RootZoneSpec:
     )
 
 
-def _delivery(table: DeliveryTable, catalog: Catalog) -> DeliverySpec:
+def _delivery(table: DeliveryTable, catalog: Catalog, area_m2: float) -> DeliverySpec:
     entry = catalog.get("delivery", table.system)
 
     def number(value: float | None, name: str) -> float:
         return entry[name] if value is None else value
 
+    flow_m3_h, basis = table.flow, BY_FLOW
+    if table.zones is not None:
+        basis = BY_ZONES
+    elif flow_m3_h is None and entry["machine_flow"] > 0.0:
+        flow_m3_h, basis = entry["machine_flow"], BY_MACHINE
+    elif flow_m3_h is None:
+        flow_m3_h, basis = _design_flow_m3_h(catalog, area_m2), BY_DESIGN
     return DeliverySpec(
         system=table.system,
         distribution_uniformity=number(table.uniformity, "distribution_uniformity"),
         precipitation_rate_mm_h=number(table.precipitation_rate, "precipitation_rate"),
         overspray=number(table.overspray, "overspray"),
-        flow_m3_h=table.flow,
+        flow_m3_h=flow_m3_h,
         hours_per_pass=number(table.time_per_pass, "hours_per_pass"),
         labour_hours_per_pass=number(table.labour_per_pass, "labour_hours_per_pass"),
+        zones=table.zones or 1,
+        basis=basis,
+        machine=table.machine or "",
+    )
+
+
+def _design_flow_m3_h(catalog: Catalog, area_m2: float) -> float:
+    """Flow of a system that keeps up with a peak week, as most are built to."""
+    usual = catalog.get("system_design", "usual")
+    return design_flow_m3_h(
+        area_m2,
+        usual["peak_day_loss"],
+        usual["application_efficiency"],
+        usual["nights_a_week"],
+        usual["design_window"],
     )
 
 
@@ -311,7 +340,9 @@ def told_faults(
     kind, value, context = detail["type"], detail["input"], detail.get("ctx", {})
     if kind == "faults":
         for key, what, allowed in context["faults"]:
-            yield Fault(f"{where}.{key}" if key else where, what, allowed)
+            # A fault of the whole file has no table to stand in.
+            dotted = ".".join(part for part in (_dotted(place), key) if part)
+            yield Fault(f"{name}: {dotted}", what, allowed)
     elif kind == "missing":
         yield Fault(where, "is missing", "it has no default")
     elif kind == "extra_forbidden":

@@ -25,6 +25,10 @@ SEED, SOD = ESTABLISH_KINDS = ("seed", "sod")
 RECORD, GENERATOR, RESAMPLE = "record", "generator", "resample"
 SOURCES = (RECORD, GENERATOR, RESAMPLE)
 FIRST_MADE_YEAR = 2001
+USUAL_SLOPE = 0.015  # fields are crowned at 1 to 1.5 %, common practice
+# What the most water of a night rests on: zones that share it, a stated flow, the usual design of
+# a system, or the flow of a machine.
+BY_ZONES, BY_FLOW, BY_DESIGN, BY_MACHINE = "zones", "flow", "design", "machine"
 ANEW_EACH_YEAR, CONTINUOUS = TURF_YEARS = ("established each year", "continuous")
 
 Days = tuple[bool, ...]
@@ -36,7 +40,11 @@ WHOLE_YEAR = (0, 365)
 
 @dataclass(frozen=True)
 class Site:
-    """Where the fields lie, and the most water that the site may draw in a day."""
+    """Where the fields lie, and the most water that the site may draw in a day.
+
+    ``crew_h`` is the hours of work there are in a day for machines and hoses, all fields
+    together; None is no limit.
+    """
 
     name: str
     latitude_deg: float
@@ -44,6 +52,7 @@ class Site:
     coastal: bool = False
     arid: bool = False
     supply_m3_d: float = math.inf
+    crew_h: float | None = None
 
 
 @dataclass(frozen=True)
@@ -94,7 +103,12 @@ class RootZoneSpec:
 
 @dataclass(frozen=True)
 class DeliverySpec:
-    """How irrigation reaches the field; shares are 0 to 1, ``flow_m3_h`` None is not limited."""
+    """How irrigation reaches the field; shares are 0 to 1.
+
+    ``zones`` water one after the other and share the night. ``flow_m3_h`` None is what the
+    sprinklers of a zone put out. ``basis`` says what that rests on. Fields whose ``machine``
+    has the same name share it, and so the passes of a night; "" is a machine of its own.
+    """
 
     system: str
     distribution_uniformity: float
@@ -103,6 +117,9 @@ class DeliverySpec:
     flow_m3_h: float | None
     hours_per_pass: float
     labour_hours_per_pass: float
+    zones: int = 1
+    basis: str = BY_ZONES
+    machine: str = ""
 
 
 @dataclass(frozen=True)
@@ -196,7 +213,7 @@ class FieldSpec:
 
     When water is short, fields of a lower ``priority`` are served first; those of the same
     priority get the same share of what they asked for. A "skinned" ``surface`` has a ``skin``
-    and no turf: its ``species`` is "".
+    and no turf: its ``species`` is "". ``slope`` is rise over run.
     """
 
     key: str
@@ -214,6 +231,7 @@ class FieldSpec:
     surface: str = TURF
     skin: SkinSpec | None = None
     establish: EstablishSpec | None = None
+    slope: float = USUAL_SLOPE
 
 
 @dataclass(frozen=True)
@@ -255,6 +273,8 @@ class PlanSpec:
 
     ``trigger`` and ``target`` are depletion fractions of the available water of the rooted depth.
     ``pause.first`` is -1 and ``pause.above`` infinite when the plan has no such pause.
+    ``most_depth_mm`` is the largest watering, None that of the soil. With ``stop_at_runoff`` a
+    watering ends where the ground takes no more.
     """
 
     key: str
@@ -275,6 +295,8 @@ class PlanSpec:
     adjust: tuple[float, ...] = (1.0,) * 12
     allow_for_uniformity: bool = True
     cycle_and_soak: bool = True
+    most_depth_mm: float | None = None
+    stop_at_runoff: bool = True
     crown_depth_mm: float = 0.0
     crown_interval_days: int = 14
     crown_from: float = 0.2
@@ -297,7 +319,9 @@ class SourceSpec:
 
     It gives ``rate_m3_h`` for ``hours`` a day within ``season``, to the fields, the storage or
     both, and nothing from a drought index of ``stops_above_mm`` until ``resumes_below_mm``.
-    ``allowance_m3`` is the most by "day", "week", "month" and "year". Fields draw from a
+    ``allowance_m3`` is the most by "day", "week", "month" and "year"; it is spent by ``ration``:
+    "as it comes", "evenly" over what is left of the period, or "by month", with ``month_shares``
+    (12,) of the year's. Fields draw from a
     source that comes ``first`` before they draw from storage, from others after it.
     """
 
@@ -312,6 +336,8 @@ class SourceSpec:
     feeds: str = "fields"
     first: bool = False
     allowance_m3: Mapping[str, float] = field(default_factory=dict)
+    ration: str = "evenly"
+    month_shares: tuple[float, ...] = ()
     lift_m: float = 0.0
     pump_efficiency: float = 0.6
     tariff: tuple[TariffBlock, ...] = ()
@@ -386,12 +412,36 @@ class SupplySpec:
 
 
 @dataclass(frozen=True)
+class SystemPrice:
+    """What an irrigation system costs: per m2 of each field that has it, or a ``lump`` for one
+    system that serves all of its fields.
+    """
+
+    per_m2: float = 0.0
+    lump: float = 0.0
+
+
+@dataclass(frozen=True)
 class Costs:
-    """Prices of energy and labour, in ``currency``; water has its tariff at the source."""
+    """The user's own prices, in ``currency``; 0, or a name that is missing, where none is given.
+
+    ``water`` is the tariff of all water of a site whose sources have none. ``construction`` is
+    the price of a root zone (per m2) by its name, ``irrigation`` that of a delivery system by its
+    name, ``storage_price_m3`` that of a pond or tank (per m3 of capacity), ``renovation_price_m2``
+    that of turf that dies. ``life_years`` is how long it all lasts, 0 where the scenario does not
+    say; ``discount_rate`` a share a year.
+    """
 
     currency: str = "USD"
     energy_price_kwh: float = 0.0
     labour_price_h: float = 0.0
+    water: tuple[TariffBlock, ...] = ()
+    construction: Mapping[str, float] = field(default_factory=dict)
+    irrigation: Mapping[str, SystemPrice] = field(default_factory=dict)
+    storage_price_m3: float = 0.0
+    renovation_price_m2: float = 0.0
+    life_years: int = 0
+    discount_rate: float = 0.0
 
 
 SIZES = ("storage", "source rate", "allowance", "catchment area")
@@ -447,7 +497,7 @@ class Answers:
     ``reached_days`` in a row; ``season`` is the first and last day counted; ``fewest_days`` the
     days that a year must have to be counted; ``drought_days`` the days over which reference ET
     less rain makes the drought index; ``rooting_varies`` whether roots go deeper in some years than
-    in others.
+    in others; a year is short of water from a shortage of ``short_year`` of its demand on.
     """
 
     reached: Mapping[str, float]
@@ -461,6 +511,7 @@ class Answers:
     fewest_days: int = 360
     drought_days: int = 60
     rooting_varies: bool = True
+    short_year: float = 0.05
 
 
 @dataclass(frozen=True)

@@ -23,19 +23,26 @@ class Named:
     plans: tuple[str, ...]
     sources: tuple[str, ...]
     catchments: tuple[str, ...]
+    root_zones: tuple[str, ...]
+    delivery: tuple[str, ...]
     storage: bool
+    tariffs: bool
     site_supply: bool
 
     @classmethod
     def in_file(cls, raw: Mapping[str, Any]) -> Named:
         """The names in the tables of a file that has not been checked."""
-        site, supply = _table(raw, "site"), _table(raw, "supply")
+        site, supply, fields = (_table(raw, key) for key in ("site", "supply", "fields"))
+        sources = _table(supply, "sources")
         return cls(
-            fields=tuple(_table(raw, "fields")),
+            fields=tuple(fields),
             plans=tuple(_table(raw, "plans")),
-            sources=tuple(_table(supply, "sources")),
+            sources=tuple(sources),
             catchments=tuple(_table(supply, "catchments")),
+            root_zones=_named_by_fields(fields, "root_zone", "like"),
+            delivery=_named_by_fields(fields, "delivery", "system"),
             storage="storage" in supply,
+            tariffs=any("tariff" in _table(sources, key) for key in sources),
             site_supply="supply" in site,
         )
 
@@ -49,6 +56,13 @@ class Named:
 def _table(raw: Mapping[str, Any], key: str) -> Mapping[str, Any]:
     found = raw.get(key)
     return found if isinstance(found, dict) else {}
+
+
+def _named_by_fields(fields: Mapping[str, Any], key: str, name: str) -> tuple[str, ...]:
+    """What the fields have under ``key``: a bare name, or the ``name`` of a table."""
+    found = (_table(fields, field).get(key) for field in fields)
+    bare = (one.get(name) if isinstance(one, dict) else one for one in found)
+    return tuple(one for one in bare if isinstance(one, str))
 
 
 def names_of(info: ValidationInfo) -> Named:

@@ -9,6 +9,8 @@ from datetime import date, timedelta
 
 from drysward.catalog import SCENARIO, Entry
 from drysward.scenario.model import (
+    BY_FLOW,
+    BY_MACHINE,
     GENERATOR,
     Costs,
     FieldSpec,
@@ -87,6 +89,11 @@ def resolved_values(scenario: Scenario) -> list[Row]:
             rows.update((row.key, row) for row in _entry(entry))
         own = [*_root_zone(spec, zone), *_delivery(scenario, spec), *_use(scenario, spec, zone)]
         rows.update((row.key, row) for row in own)
+    if scenario.site.crew_h is not None:
+        rows.update(
+            (row.key, row)
+            for row in _rows(scenario, "site", [("crew", scenario.site.crew_h, "h")])
+        )
     for kind in ("losses", "curve_numbers", "turf_processes"):
         for entry in catalog.entries[kind].values():
             rows.update((row.key, row) for row in _entry(entry))
@@ -99,6 +106,7 @@ def resolved_values(scenario: Scenario) -> list[Row]:
             rows.update((row.key, row) for row in _syringe(scenario, plan.key, plan.syringe))
     if scenario.supply is not None:
         rows.update((row.key, row) for row in _supply(scenario, scenario.supply))
+    if scenario.supply is not None or any(key.startswith("costs.") for key in scenario.written):
         rows.update((row.key, row) for row in _rows(scenario, "costs", _costs(scenario.costs)))
     if scenario.sizing is not None:
         rows.update((row.key, row) for row in _rows(scenario, "sizing", _sizing(scenario.sizing)))
@@ -144,14 +152,26 @@ def _delivery(scenario: Scenario, spec: FieldSpec) -> Iterator[Row]:
             yield Row(f"{at}.{key}", used[key], entry.parameter(name).unit, SCENARIO, SCENARIO)
         else:
             yield _number(f"{at}.{key}", entry, name)
-    if spec.delivery.flow_m3_h is not None:
-        yield Row(f"{at}.flow", spec.delivery.flow_m3_h, "m3/h", SCENARIO, SCENARIO)
+    basis, flow = spec.delivery.basis, spec.delivery.flow_m3_h
+    if basis == BY_MACHINE:
+        yield _number(f"{at}.flow", entry, "machine_flow")
+    elif flow is None:
+        yield Row(f"{at}.zones", spec.delivery.zones, "1", SCENARIO, SCENARIO)
+    elif basis == BY_FLOW:
+        yield Row(f"{at}.flow", flow, "m3/h", SCENARIO, SCENARIO)
+    else:
+        # What it is worked out from comes with it.
+        design = scenario.catalog.get("system_design", "usual")
+        yield Row(f"{at}.flow", flow, "m3/h", DEFAULT, DEFAULT)
+        yield from _entry(design)
+    if spec.delivery.machine:
+        yield Row(f"{at}.machine", spec.delivery.machine, "", SCENARIO, SCENARIO)
 
 
 def _use(scenario: Scenario, spec: FieldSpec, zone: Entry) -> Iterator[Row]:
     """Play on a field, how skinned ground is kept, how new turf is watered."""
     at = f"fields.{spec.key}"
-    settings: list[Setting] = [("surface", spec.surface, "")]
+    settings: list[Setting] = [("surface", spec.surface, ""), ("slope", spec.slope, "1")]
     yield from _rows(scenario, at, settings)
     if spec.skin is not None:
         used = {key: getattr(spec.skin, key) for key in SKIN_NUMBERS}
@@ -278,6 +298,9 @@ def _plan(plan: PlanSpec) -> Iterator[Setting]:
     yield "time", plan.time_of_day, ""
     yield "window", plan.window_h, "h"
     yield "cycle_and_soak", _yes(plan.cycle_and_soak), ""
+    if plan.most_depth_mm is not None:
+        yield "most", plan.most_depth_mm, "mm"
+    yield "stop_at_runoff", _yes(plan.stop_at_runoff), ""
     yield "crown.depth", plan.crown_depth_mm, "mm"
     if plan.crown_depth_mm > 0.0:
         yield "crown.every", plan.crown_interval_days, "d"
@@ -350,6 +373,12 @@ def _source(source: SourceSpec, currency: str) -> Iterator[Setting]:
     yield "first", _yes(source.first), ""
     for period, volume in source.allowance_m3.items():
         yield f"allowance.{period}", volume, "m3"
+    if source.allowance_m3:
+        if source.month_shares:
+            for month, share in zip(MONTHS, source.month_shares, strict=True):
+                yield f"ration.{month}", share, "1"
+        else:
+            yield "ration", source.ration, ""
     yield "lift", source.lift_m, "m"
     for i, block in enumerate(source.tariff, start=1):
         yield f"tariff[{i}].to", block.upto_m3, "m3"
@@ -395,6 +424,23 @@ def _costs(costs: Costs) -> Iterator[Setting]:
     yield "currency", costs.currency, ""
     yield "energy", costs.energy_price_kwh, f"{costs.currency}/kWh"
     yield "labour", costs.labour_price_h, f"{costs.currency}/h"
+    for i, block in enumerate(costs.water, start=1):
+        yield f"water[{i}].to", block.upto_m3, "m3"
+        yield f"water[{i}].price", block.price_m3, f"{costs.currency}/m3"
+    for key, price in costs.construction.items():
+        yield f"construction.{key}", price, f"{costs.currency}/m2"
+    for key, system in costs.irrigation.items():
+        if system.lump > 0.0:
+            yield f"irrigation.{key}", system.lump, costs.currency
+        else:
+            yield f"irrigation.{key}", system.per_m2, f"{costs.currency}/m2"
+    if costs.storage_price_m3 > 0.0:
+        yield "pond", costs.storage_price_m3, f"{costs.currency}/m3"
+    if costs.renovation_price_m2 > 0.0:
+        yield "renovation", costs.renovation_price_m2, f"{costs.currency}/m2"
+    if costs.life_years > 0:
+        yield "life", costs.life_years, "year"
+        yield "discount_rate", costs.discount_rate, "1"
 
 
 def _sizing(sizing: Sizing) -> Iterator[Setting]:

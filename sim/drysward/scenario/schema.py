@@ -15,12 +15,14 @@ from pydantic import AfterValidator, BeforeValidator, Field, create_model, model
 from drysward.catalog import load_catalog
 from drysward.day.records import MOST_STAGES
 from drysward.quantities import ANGLE, AREA, FLOW, LENGTH, PRESSURE_HEAD, RATE, TIME, VOLUME, Kind
+from drysward.scenario.cost_tables import CostsTable
 from drysward.scenario.model import (
     SKINNED,
     STANDS,
     SURFACES,
     TIMES_OF_DAY,
     TURF_YEARS,
+    USUAL_SLOPE,
     Answers,
     Pause,
     PlanSpec,
@@ -37,7 +39,7 @@ from drysward.scenario.play_tables import (
 )
 from drysward.scenario.rules import RULE_KEYS, RULES, rule_flaws
 from drysward.scenario.sizing_tables import SizingTable
-from drysward.scenario.supply_tables import CostsTable, SupplyTable, said_once
+from drysward.scenario.supply_tables import SupplyTable, said_once
 from drysward.scenario.values import (
     MM_PER_M,
     MONTHS,
@@ -64,6 +66,7 @@ from drysward.scenario.values import (
 from drysward.scenario.weather_tables import WeatherTable
 
 BASES = ("gravel", "open subsoil", "barrier")
+STEEPEST = 0.3  # turf that is played on and mown by machine is less steep (own estimate)
 INVERSE_TENSION = Kind("inverse of tension", "1/cm", ("1/cm",))
 
 
@@ -78,6 +81,9 @@ class SiteTable(Part):
     supply_m3_d: Annotated[
         float, quantity(VOLUME), Field(alias="supply", ge=0.0)
     ] = Site.supply_m3_d
+    crew_h: Annotated[
+        float | None, quantity(TIME), Field(alias="crew", gt=0.0, le=200.0)
+    ] = Site.crew_h
 
 
 # Numbers of a construction: key in the file, name in the catalogue.
@@ -178,6 +184,28 @@ class DeliveryTable(Part):
     flow: Annotated[float, quantity(FLOW), Field(gt=0.0)] | None = None
     time_per_pass: Annotated[float, quantity(TIME)] | None = None
     labour_per_pass: Annotated[float, quantity(TIME)] | None = None
+    zones: Annotated[int, Field(ge=1, le=60)] | None = None
+    machine: Identifier | None = None
+
+    @property
+    def makes_passes(self) -> bool:
+        """Whether the field is watered pass by pass, and not all of it in its zones."""
+        usual = load_catalog().get("delivery", self.system)["hours_per_pass"]
+        return (usual if self.time_per_pass is None else self.time_per_pass) > 0.0
+
+    @model_validator(mode="after")
+    def _says_once_what_a_night_gives(self) -> Self:
+        faults: Flaws = []
+        if self.zones is not None and self.makes_passes:
+            what = "is for systems in the ground; this one makes passes"
+            faults.append(("zones", what, 'write its flow, such as flow = "100 gpm"'))
+        elif self.zones is not None and self.flow is not None:
+            faults.append(("zones", "is given beside flow", "one of the two"))
+        if self.machine is not None and not self.makes_passes:
+            what = f"'{self.system}' makes no passes that fields could share"
+            faults.append(("machine", what, "leave it out"))
+        refuse(faults)
+        return self
 
     @model_validator(mode="after")
     def _within_limits(self) -> Self:
@@ -187,6 +215,16 @@ class DeliveryTable(Part):
                 faults += beyond_limits(key, name, value)
         refuse(faults)
         return self
+
+
+def as_slope(rise: float) -> float:
+    """A slope as rise over run; ValueError beyond ``STEEPEST``, percent among them."""
+    if 0.0 <= rise <= STEEPEST:
+        return rise
+    told = f"0 to {STEEPEST:g}, rise over run"
+    if STEEPEST < rise <= 100.0 * STEEPEST:
+        told += f"; {rise:g} % is slope = {rise / 100.0:g}"
+    raise ValueError(f"{rise:g} is no slope of a field; {told}")
 
 
 class FieldTable(Part):
@@ -201,6 +239,7 @@ class FieldTable(Part):
     reseed: DayOfYear | None = None
     patches: Annotated[int, Field(ge=1, le=50)] = 5
     priority: Annotated[int, Field(ge=1, le=99)] = 1
+    slope: Annotated[float, AfterValidator(as_slope)] = USUAL_SLOPE
     play: PlayTable | None = None
     skin: SkinTable | None = None
     establish: EstablishTable | None = None
@@ -292,6 +331,8 @@ class PlanTable(RuleKeysTable):
     ] | None = None
     allow_for_uniformity: bool = PlanSpec.allow_for_uniformity
     cycle_and_soak: bool = PlanSpec.cycle_and_soak
+    most_depth_mm: Annotated[Depth | None, Field(alias="most")] = PlanSpec.most_depth_mm
+    stop_at_runoff: bool = PlanSpec.stop_at_runoff
     crown: CrownTable | None = None
     pause: Annotated[PauseTable, as_a(Pause)] | None = None
     stages: Annotated[list[Annotated[StageTable, as_a(Stage)]], Field(max_length=MOST_STAGES)] = []
@@ -299,8 +340,19 @@ class PlanTable(RuleKeysTable):
 
     @model_validator(mode="after")
     def _fits_the_rule(self) -> Self:
-        refuse(rule_flaws(self) + self._stage_faults())
+        refuse(rule_flaws(self) + self._stage_faults() + self._most_faults())
         return self
+
+    def _most_faults(self) -> Flaws:
+        """What is wrong with the largest watering: the plan's own depths pass it."""
+        most, faults = self.most_depth_mm, list[tuple[str, str, str]]()
+        if most is None:
+            return faults
+        own = max((self.depth or {}).values(), default=0.0)
+        for key, depth in (("least_depth", self.least_depth_mm), ("depth", own)):
+            if most < depth:
+                faults.append(("most", f"is less than {key}", f"at least {depth:g} mm"))
+        return faults
 
     def _stage_faults(self) -> Flaws:
         faults: Flaws = []
@@ -343,6 +395,7 @@ class AnswersTable(Part):
     fewest_days: Annotated[int, Field(ge=1, le=366)] = Answers.fewest_days
     drought_days: Annotated[int, Field(ge=1, le=366)] = Answers.drought_days
     rooting_varies: bool = Answers.rooting_varies
+    short_year: Annotated[float, Field(gt=0.0, le=1.0)] = Answers.short_year
 
 
 class ScenarioTable(Part):
@@ -354,7 +407,22 @@ class ScenarioTable(Part):
     fields: Annotated[dict[Identifier, FieldTable], Field(min_length=1)]
     plans: Annotated[dict[Identifier, PlanTable], Field(min_length=1)]
     supply: Annotated[SupplyTable, AfterValidator(said_once)] | None = None
-    costs: CostsTable = CostsTable()
+    costs: CostsTable | None = None
     sizing: SizingTable | None = None
     answers: AnswersTable = AnswersTable()
     overrides: dict[str, Any] = {}
+
+    @model_validator(mode="after")
+    def _shares_one_kind_of_machine(self) -> Self:
+        faults: Flaws = []
+        first: dict[str, tuple[str, str]] = {}
+        for key, field in self.fields.items():
+            name, system = field.delivery.machine, field.delivery.system
+            if name is None:
+                continue
+            other, of_other = first.setdefault(name, (key, system))
+            if system != of_other:
+                what = f"'{name}' is a {of_other} on field '{other}'"
+                faults.append((f"fields.{key}.delivery.machine", what, "a name of its own"))
+        refuse(faults)
+        return self

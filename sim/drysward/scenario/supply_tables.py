@@ -1,21 +1,20 @@
-"""The shared water of a scenario file and its costs: tables, and what they mean to the model."""
+"""The shared water of a scenario file: tables, and what they mean to the model."""
 
 # pydantic copies a default that can change.
 # ruff: noqa: RUF012
 
 import math
-import re
+from collections.abc import Sequence
 from itertools import pairwise
-from typing import Annotated, Self
+from typing import Annotated, Any, Self
 
-from pydantic import BeforeValidator, Field, ValidationInfo, model_validator
+from pydantic import BeforeValidator, Field, RootModel, ValidationInfo, model_validator
 
 from drysward.catalog import Catalog
 from drysward.physics.pond import square_bottom_m, square_pond, surveyed_pond, tank
-from drysward.quantities import AREA, DAILY_RATE, FLOW, LENGTH, TIME, VOLUME, parse
+from drysward.quantities import AREA, DAILY_RATE, FLOW, LENGTH, TIME, VOLUME
 from drysward.scenario.model import (
     CatchmentSpec,
-    Costs,
     Restrictions,
     SiteStage,
     SourceSpec,
@@ -26,11 +25,13 @@ from drysward.scenario.model import (
 from drysward.scenario.names import named_in, names_of
 from drysward.scenario.values import (
     MM_PER_M,
+    MONTHS,
     DayOfYear,
     Drought,
     Flags,
     Flaws,
     Identifier,
+    Month,
     Part,
     Share,
     Span,
@@ -39,6 +40,7 @@ from drysward.scenario.values import (
     label_of,
     numbers_with_unit,
     one_of,
+    price_of,
     quantity,
     refuse,
     values_of,
@@ -50,6 +52,7 @@ ROOF, PAVED, GRASS = CATCHMENT_KINDS = ("roof", "paved", "grass")
 FIELDS, STORAGE, BOTH = FEEDS = ("fields", "storage", "both")
 DROUGHT, IN_STORE, CALENDAR = INDICES = ("drought", "storage", "calendar")
 PERIODS = ("day", "week", "month", "year")
+AS_IT_COMES, EVENLY, BY_MONTH = RATIONS = ("as it comes", "evenly", "by month")
 MOST_SITE_STAGES = 6
 LININGS = {"membrane": "membrane_lining", "clay": "clay_lining", "none": "no_lining"}
 """Name in the file -> entry of the catalogue."""
@@ -66,27 +69,6 @@ SUPPLY_NUMBERS = {
     "pump_efficiency": "pump_efficiency",
 }
 """Numbers that the catalogue's ``supply`` has where a file is silent: key in the file -> name."""
-
-
-def price_m3(text: object) -> float:
-    """``"3.10 per 1000 gal"`` or ``"0.8 per m3"`` as a price per m3.
-
-    ValueError when it is no price, or not that of a volume.
-    """
-    wanted = 'a price and a volume, such as "3.10 per 1000 gal" or "0.80 per m3"'
-    written = re.fullmatch(r"(\S+) per (\S.*)", text.strip()) if isinstance(text, str) else None
-    if written is None:
-        raise ValueError(f"{text!r} is not a price of water; {wanted}")
-    amount, volume = written.groups()
-    if not re.match(r"[\d.+-]", volume):
-        volume = f"1 {volume}"
-    try:
-        price, per_m3 = float(amount), parse(volume, VOLUME)
-    except ValueError:
-        raise ValueError(f"'{text}' is not a price of water; {wanted}") from None
-    if not (0.0 <= price < math.inf and per_m3 > 0.0):
-        raise ValueError(f"'{text}' cannot be a price of water; {wanted}")
-    return price / per_m3
 
 
 # --- tables -----------------------------------------------------------------------------------
@@ -124,12 +106,59 @@ class AllowanceTable(Part):
 
 class TariffTable(Part):
     to: Volume | None = None
-    price: Annotated[float, BeforeValidator(price_m3)]
+    price: Annotated[float, price_of(VOLUME)]
 
 
 def one_block(value: object) -> object:
     """A bare text is the price of all water."""
     return [{"price": value}] if isinstance(value, str) else value
+
+
+class MonthShares(RootModel[dict[Month, Share]]):
+    """Share of the year's allowance by month; the months not named have none."""
+
+    @model_validator(mode="after")
+    def _is_all_of_it(self) -> Self:
+        total = sum(self.root.values())
+        if abs(total - 1.0) > 1e-6:
+            refuse([("", f"shares add to {total:g}", "shares that add to 1")])
+        return self
+
+
+def rationing(value: object) -> object:
+    """One of the ways to ration by name, or a table of months."""
+    if isinstance(value, dict):
+        return MonthShares.model_validate(value)
+    if value not in (AS_IT_COMES, EVENLY):
+        allowed = f"'{EVENLY}', '{AS_IT_COMES}', or shares by month {{ May = 0.1, ... }}"
+        raise ValueError(f"{value!r} is no way to ration; {allowed}")
+    return value
+def tariff_flaws(key: str, blocks: Sequence[TariffTable]) -> Flaws:
+    """What is wrong with the blocks of the tariff under ``key``."""
+    flaws: Flaws = []
+    *bounded, last = [block.to for block in blocks] or [None]
+    for i, to in enumerate(bounded, start=1):
+        if to is None:
+            told = "only the last block has no end"
+            flaws.append((f"{key}[{i}].to", "is missing", told))
+    if last is not None:
+        told = "the last block has no end"
+        flaws.append((f"{key}[{len(blocks)}].to", "leaves water without a price", told))
+    ends = [to for to in bounded if to is not None]
+    for i, (one, other) in enumerate(pairwise(ends), start=2):
+        if other <= one:
+            flaws.append((f"{key}[{i}].to", "does not rise", f"more than {one:g} m3"))
+    return flaws
+
+
+def tariff_blocks(blocks: Sequence[TariffTable]) -> tuple[TariffBlock, ...]:
+    """The model's tariff; the last block has no end."""
+    return tuple(
+        TariffBlock(math.inf if block.to is None else block.to, block.price) for block in blocks
+    )
+
+
+Tariff = Annotated[list[TariffTable], BeforeValidator(one_block)]
 
 
 class SourceTable(Part):
@@ -144,9 +173,10 @@ class SourceTable(Part):
     allowance_m3: Annotated[
         Annotated[AllowanceTable, as_a(dict)] | None, Field(alias="allowance")
     ] = None
+    ration: Annotated[str | MonthShares, BeforeValidator(rationing)] = EVENLY
     lift_m: Annotated[Lift, Field(alias="lift")] = SourceSpec.lift_m
     pump_efficiency: Efficiency | None = None
-    tariff: Annotated[list[TariffTable], BeforeValidator(one_block)] = []
+    tariff: Tariff = []
 
     @model_validator(mode="after")
     def _hangs_together(self) -> Self:
@@ -159,25 +189,14 @@ class SourceTable(Part):
         if self.first and self.feeds == STORAGE:
             told = "fields do not draw from a source that only feeds the storage"
             flaws.append(("first", told, f"with feeds = '{FIELDS}' or '{BOTH}'"))
-        flaws += self._tariff_flaws()
+        if isinstance(self.ration, MonthShares):
+            allowed: Any = self.allowance_m3 or {}
+            if "year" not in allowed:
+                told = "shares by month are of the year's allowance"
+                flaws.append(("ration", told, 'write allowance = { year = "..." }'))
+        flaws += tariff_flaws("tariff", self.tariff)
         refuse(flaws)
         return self
-
-    def _tariff_flaws(self) -> Flaws:
-        flaws: Flaws = []
-        *bounded, last = [block.to for block in self.tariff] or [None]
-        for i, to in enumerate(bounded, start=1):
-            if to is None:
-                told = "only the last block has no end"
-                flaws.append((f"tariff[{i}].to", "is missing", told))
-        if last is not None:
-            told = "the last block has no end"
-            flaws.append((f"tariff[{len(self.tariff)}].to", "leaves water without a price", told))
-        ends = [to for to in bounded if to is not None]
-        for i, (one, other) in enumerate(pairwise(ends), start=2):
-            if other <= one:
-                flaws.append((f"tariff[{i}].to", "does not rise", f"more than {one:g} m3"))
-        return flaws
 
 
 Rising = Annotated[list[float], Field(min_length=2, max_length=100)]
@@ -400,12 +419,6 @@ def said_once(table: SupplyTable, info: ValidationInfo) -> SupplyTable:
     return table
 
 
-class CostsTable(Part):
-    currency: Annotated[str, Field(min_length=1, max_length=12)] = Costs.currency
-    energy_price_kwh: Annotated[float, Field(alias="energy", ge=0.0)] = Costs.energy_price_kwh
-    labour_price_h: Annotated[float, Field(alias="labour", ge=0.0)] = Costs.labour_price_h
-
-
 # --- tables to the model ----------------------------------------------------------------------
 
 
@@ -436,13 +449,21 @@ def _source(key: str, table: SourceTable, feeds: str, catalog: Catalog) -> Sourc
         feeds=feeds,
         first=first,
         pump_efficiency=_number(catalog, "pump", "pump_efficiency", table.pump_efficiency),
-        tariff=tuple(
-            TariffBlock(math.inf if block.to is None else block.to, block.price)
-            for block in table.tariff
-        ),
+        ration=BY_MONTH if isinstance(table.ration, MonthShares) else table.ration,
+        month_shares=month_shares(table.ration),
+        tariff=tariff_blocks(table.tariff),
         **values_of(table.stops),
-        **values_of(table, "label", "stops", "feeds", "first", "pump_efficiency", "tariff"),
+        **values_of(
+            table, "label", "stops", "feeds", "first", "ration", "pump_efficiency", "tariff"
+        ),
     )
+
+
+def month_shares(ration: str | MonthShares) -> tuple[float, ...]:
+    """Share of the year's allowance in each month (12,); none when it is rationed otherwise."""
+    if isinstance(ration, MonthShares):
+        return tuple(ration.root.get(month, 0.0) for month in MONTHS)
+    return ()
 
 
 def _storage(table: StorageTable, catalog: Catalog) -> StorageSpec:

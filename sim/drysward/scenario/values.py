@@ -4,6 +4,8 @@ Each is an annotation for a table of the file; a value that cannot be is refused
 for the writer, "what; what is allowed".
 """
 
+import math
+import re
 from collections.abc import Callable, Iterable
 from datetime import date
 from typing import Annotated, Any
@@ -13,7 +15,7 @@ from pydantic_core import PydanticCustomError
 
 from drysward.catalog import load_catalog
 from drysward.faults import nearest
-from drysward.quantities import LENGTH, SPAN, Kind, convert, parse
+from drysward.quantities import AREA, LENGTH, SPAN, VOLUME, Kind, convert, parse
 
 WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 MONTHS = (
@@ -89,6 +91,40 @@ def numbers_with_unit(
         return [convert(number, table["unit"], kind.base, wanted=told) for number in numbers]
 
     return BeforeValidator(read)
+
+
+# What is sold by each kind of quantity, and how its price is written.
+_PRICED = {
+    VOLUME: ("water", 'a price and a volume, such as "3.10 per 1000 gal" or "0.80 per m3"'),
+    AREA: ("ground", 'a price and an area, such as "8.50 per ft2" or "90 per m2"'),
+}
+
+
+def price_per(text: object, kind: Kind) -> float:
+    """``"3.10 per 1000 gal"`` or ``"8.50 per ft2"`` as a price per base unit of ``kind``.
+
+    ``kind`` is VOLUME (per m3) or AREA (per m2). ValueError when it is no price, or not that of
+    the kind.
+    """
+    sold, wanted = _PRICED[kind]
+    written = re.fullmatch(r"(\S+) per (\S.*)", text.strip()) if isinstance(text, str) else None
+    if written is None:
+        raise ValueError(f"{text!r} is not a price of {sold}; {wanted}")
+    amount, size = written.groups()
+    if not re.match(r"[\d.+-]", size):
+        size = f"1 {size}"
+    try:
+        price, of = float(amount), parse(size, kind)
+    except ValueError:
+        raise ValueError(f"'{text}' is not a price of {sold}; {wanted}") from None
+    if not (0.0 <= price < math.inf and of > 0.0):
+        raise ValueError(f"'{text}' cannot be a price of {sold}; {wanted}")
+    return price / of
+
+
+def price_of(kind: Kind) -> BeforeValidator:
+    """Reads a text as a price per base unit of ``kind``."""
+    return BeforeValidator(lambda text: price_per(text, kind))
 
 
 def in_table(key: str) -> Callable[[object], object]:

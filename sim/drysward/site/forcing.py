@@ -80,6 +80,10 @@ def calendar_records(dates: NDArray[np.datetime64], southern: bool) -> np.recarr
     out.day_of_year = calendar_day(dates)
     out.month = MONTH_OF_DAY[out.day_of_year]
     out.weekday = weekday(dates)
+    months = dates.astype("datetime64[M]")
+    out.month_left = (months + 1).astype("datetime64[D]") - dates
+    years = (months - 6 if southern else months).astype("datetime64[Y]") + 1
+    out.year_left = (years.astype("datetime64[M]") + 6 * southern).astype("datetime64[D]") - dates
     out.first = out.day_of_year == (FIRST_OF_JULY if southern else 0)
     out.year = -1
     return out
@@ -158,12 +162,9 @@ def field_record(spec: FieldSpec, zone: RootZone, catalog: Catalog) -> np.recarr
     field.drain2 = profile.drain_share(surface, full)
     field.drain3 = profile.drain_share(full, profile.depth_mm)
     field.percolation_limit = profile.percolation_limit_mm_d
-    field.infiltration_limit = zone.intake_mm_h * 24.0
     field.retention = zone.retention_mm
     field.abstraction = INITIAL_ABSTRACTION * zone.retention_mm
     field.upward_max = zone.upward_max_mm_d
-    field.intake_rate = zone.intake_mm_h
-    field.surface_storage = zone.surface_storage_mm
     field.thatch_storage = 0.0 if skinned else turf["thatch_storage_mm"]
     field.ground_cover = species["ground_cover_full"]
     field.mulch = 1.0 if skinned else turf["dead_cover_mulch"]

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from drysward.catalog import Catalog
+from drysward.catalog import Catalog, Entry
 from drysward.physics.curve_number import retention_mm
+from drysward.physics.intake import intake_by_slope, storage_by_slope
 from drysward.physics.pedotransfer import (
     Hydraulics,
     conductivity_mm_h,
@@ -15,7 +16,7 @@ from drysward.physics.pedotransfer import (
     pore_index,
 )
 from drysward.physics.retention import RetentionCurve
-from drysward.scenario.model import RootZoneSpec
+from drysward.scenario.model import SKINNED, USUAL_SLOPE, FieldSpec, RootZoneSpec
 from drysward.site.profile import (
     BARRIER,
     Profile,
@@ -33,7 +34,11 @@ _SAND_SURFACE_STORAGE_MM = 10.0
 
 @dataclass(frozen=True, eq=False)
 class RootZone:
-    """A profile with the numbers that belong to its construction."""
+    """A profile with the numbers that belong to its construction.
+
+    ``intake_mm_h`` is the most sprinkler rate that the ground takes in, ``most_depth_mm`` the
+    largest watering that is good practice on it.
+    """
 
     kind: str
     profile: Profile
@@ -41,6 +46,7 @@ class RootZone:
     retention_mm: float
     intake_mm_h: float
     surface_storage_mm: float
+    most_depth_mm: float
     rew_mm: float
     upward_max_mm_d: float
     subsoil_feeding: float
@@ -74,7 +80,26 @@ def _hydraulics(
     )
 
 
-def build_root_zone(spec: RootZoneSpec, catalog: Catalog) -> RootZone:
+def intake_mm_h(soil: Entry, slope: float, bare: bool) -> float:
+    """Most sprinkler rate (mm/h) that a soil of ``intake.toml`` takes in, not compacted."""
+    cover = "bare" if bare else "covered"
+    return intake_by_slope(
+        slope,
+        soil[f"intake_{cover}_to_5"],
+        soil[f"intake_{cover}_to_8"],
+        soil[f"intake_{cover}_to_12"],
+        soil[f"intake_{cover}_steeper"],
+    )
+
+
+def field_root_zone(spec: FieldSpec, catalog: Catalog) -> RootZone:
+    """The root zone of a field, with its slope and cover. FaultyInput as ``build_root_zone``."""
+    return build_root_zone(spec.root_zone, catalog, spec.slope, spec.surface == SKINNED)
+
+
+def build_root_zone(
+    spec: RootZoneSpec, catalog: Catalog, slope: float = USUAL_SLOPE, bare: bool = False
+) -> RootZone:
     """Resolve a root zone. FaultyInput where it names what the catalogue does not have."""
     entry = catalog.get("root_zones", spec.like)
     numbers = {name: parameter.value for name, parameter in entry.numbers.items()}
@@ -100,6 +125,7 @@ def build_root_zone(spec: RootZoneSpec, catalog: Catalog) -> RootZone:
             retention_mm=retention_mm(good_cover[_GROUPS[_SAND_GROUP]]),
             intake_mm_h=sand.intake_mm_h,
             surface_storage_mm=_SAND_SURFACE_STORAGE_MM,
+            most_depth_mm=catalog.get("intake", "sand")["most_depth"],
             rew_mm=numbers["rew"],
             upward_max_mm_d=0.0,
             subsoil_feeding=0.0,
@@ -112,17 +138,18 @@ def build_root_zone(spec: RootZoneSpec, catalog: Catalog) -> RootZone:
     soil = catalog.get("soils", words["soil"])
     intake = catalog.get("intake", words["soil"])
     hydraulics = _hydraulics(catalog, soil.key, compaction.key, spec.given)
-    intake_mm_h = intake["intake_rate"] * compaction["intake_factor"]
+    native_intake = intake_mm_h(intake, slope, bare) * compaction["intake_factor"]
     native_depth = numbers["native_depth_mm"] if kind == SAND_CAP else numbers["depth_mm"]
-    profile = native_profile(hydraulics, native_depth, base, intake_mm_h)
+    profile = native_profile(hydraulics, native_depth, base, native_intake)
     # The group is that of the soil as it grew; what compaction adds is its own number.
     loose = _hydraulics(catalog, soil.key, "none", spec.given)
     group = _GROUPS.index(hydrologic_group(loose.ksat_mm_h, native_depth, base == BARRIER))
     rew = soil["rew"]
-    storage = intake["surface_storage"]
+    storage = storage_by_slope(slope, intake["surface_storage"], intake["surface_storage_steep"])
     if sand is not None:
         profile = sand_cap_profile(sand, profile)
         group, rew, storage = _SAND_GROUP, numbers["rew"], _SAND_SURFACE_STORAGE_MM
+        intake = catalog.get("intake", "sand")
     else:
         group = min(group + int(compaction["hydrologic_group_shift"]), 3)
     number = good_cover[_GROUPS[group]]
@@ -133,6 +160,7 @@ def build_root_zone(spec: RootZoneSpec, catalog: Catalog) -> RootZone:
         retention_mm=retention_mm(number),
         intake_mm_h=profile.intake_mm_h,
         surface_storage_mm=storage,
+        most_depth_mm=intake["most_depth"],
         rew_mm=rew,
         upward_max_mm_d=soil["upward_flow_max"],
         subsoil_feeding=0.0 if base == BARRIER else soil["subsoil_feeding"],

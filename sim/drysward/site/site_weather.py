@@ -63,6 +63,10 @@ class _Processes(NamedTuple):
     frozen_index_thaw: float
 
 
+WEATHER_PROCESSES = _Processes._fields
+"""Numbers of ``turf_processes.all`` that a site's weather depends on, whatever its fields."""
+
+
 def site_weather(
     record: DailyRecord, et: ReferenceEt, catalog: Catalog, drought_days: int
 ) -> SiteWeather:

@@ -1,0 +1,190 @@
+"""What one night can put on a field, and what the ground takes of it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from drysward.catalog import Catalog
+from drysward.physics.intake import night_take_mm
+from drysward.physics.watering_system import DAYS_A_WEEK
+from drysward.scenario.model import DeliverySpec, FieldSpec, PlanSpec, Scenario
+from drysward.scenario.rules import NO_WATERING
+from drysward.site.root_zone import RootZone
+
+MM_PER_M = 1000.0
+# Losses of the catalogue by time of day; of midday those in humid air, where a table needs one.
+_LOSSES = {
+    "night": "night",
+    "early morning": "early_morning",
+    "midday": "midday_humid",
+    "evening": "evening",
+}
+_BY_HAND = "hand_hose"
+# A window of 7.5 h written in minutes still holds three passes of 2.5 h.
+_ROUNDING = 1e-9
+
+
+def passes_a_night(delivery: DeliverySpec, window_h: float) -> int:
+    """Passes of a machine or a hose that a night's window holds, one at least; 0 without passes."""
+    if delivery.hours_per_pass <= 0.0:
+        return 0
+    return max(1, math.floor(window_h / delivery.hours_per_pass + _ROUNDING))
+
+
+def pass_m3(delivery: DeliverySpec) -> float:
+    """Water that one pass puts out; 0 for a system that makes none.
+
+    ValueError when it has no flow.
+    """
+    if delivery.hours_per_pass <= 0.0:
+        return 0.0
+    if delivery.flow_m3_h is None:
+        raise ValueError(f"passes of '{delivery.system}' need a flow")
+    return delivery.flow_m3_h * delivery.hours_per_pass
+
+
+def nightly_gross_mm(delivery: DeliverySpec, area_m2: float, window_h: float) -> float:
+    """Most that the system can put out in one night's window, as gross depth over the field.
+
+    By its flow, or where it has none by its sprinklers, zone after zone; never more than the
+    sprinklers put out when all of them run. Machines and hoses make whole passes.
+    """
+    hours = passes_a_night(delivery, window_h) * delivery.hours_per_pass or window_h
+    by_sprinklers = delivery.precipitation_rate_mm_h * hours / delivery.zones
+    if delivery.flow_m3_h is None:
+        return by_sprinklers
+    return min(delivery.flow_m3_h * hours / area_m2 * MM_PER_M, by_sprinklers)
+
+
+def splits(delivery: DeliverySpec, plan: PlanSpec) -> bool:
+    """Whether a watering is split into cycles.
+
+    A travelling machine wets each spot in one run; who holds a hose comes back to it.
+    """
+    travels = delivery.hours_per_pass > 0.0 and delivery.system != _BY_HAND
+    return plan.cycle_and_soak and not travels
+
+
+def ground_take_mm(
+    zone: RootZone, delivery: DeliverySpec, plan: PlanSpec, most_catch: float
+) -> float:
+    """Largest mean depth (mm) of a night under a plan of which no patch sees any run off.
+
+    ``most_catch`` is the largest catch of a patch over the mean. Infinite where the soil keeps
+    up with the sprinklers.
+    """
+    take = night_take_mm(
+        delivery.precipitation_rate_mm_h,
+        zone.intake_mm_h,
+        zone.surface_storage_mm,
+        plan.window_h,
+        float(splits(delivery, plan)),
+    )
+    return take / most_catch
+
+
+def put_out_m3_h(delivery: DeliverySpec, area_m2: float) -> float:
+    """Flow while the system runs: its own, or that of one zone's sprinklers."""
+    by_sprinklers = delivery.precipitation_rate_mm_h / MM_PER_M * area_m2 / delivery.zones
+    return by_sprinklers if delivery.flow_m3_h is None else min(delivery.flow_m3_h, by_sprinklers)
+
+
+@dataclass(frozen=True)
+class Night:
+    """What a night's watering under a plan can be on a field; depths are means over the field.
+
+    ``gross_mm`` leaves the pipes and ``landed_mm`` of it reaches the turf. ``take_mm`` is what
+    the ground takes, infinite where it keeps up. ``largest_mm`` is the largest watering,
+    ``limit`` what sets it: "plan", "soil", "night" or "ground". A peak week loses ``peak_week_mm``;
+    the plan may water in ``nights_a_week``, NaN for one that only keeps crowns alive.
+    """
+
+    field: FieldSpec
+    plan: PlanSpec
+    zone: RootZone
+    passes: int
+    flow_m3_h: float
+    gross_mm: float
+    landed_mm: float
+    take_mm: float
+    largest_mm: float
+    limit: str
+    nights_a_week: float
+    peak_week_mm: float
+
+    @property
+    def week_mm(self) -> float:
+        """Most that reaches the turf in a week; NaN as ``nights_a_week``."""
+        return self.nights_a_week * self.largest_mm
+
+
+def waters(plan: PlanSpec) -> bool:
+    """Whether a plan ever waters, crowns included."""
+    return plan.rule != NO_WATERING or plan.crown_depth_mm > 0.0
+
+
+def most_depth_mm(zone: RootZone, plan: PlanSpec) -> float:
+    """Largest watering that a plan asks for (mm at the turf).
+
+    What it states; where it says nothing of this, the depths that it names itself, or what is
+    good practice on the soil.
+    """
+    if plan.most_depth_mm is not None:
+        return plan.most_depth_mm
+    return _own_depth_mm(plan) or zone.most_depth_mm
+
+
+def night_of(
+    field: FieldSpec, plan: PlanSpec, zone: RootZone, most_catch: float, catalog: Catalog
+) -> Night:
+    """A night under ``plan`` on ``field``; ``most_catch`` as in ``ground_take_mm``."""
+    delivery = field.delivery
+    loss = catalog.get("losses", _LOSSES[plan.time_of_day])["spray_loss_share"]
+    gross = nightly_gross_mm(delivery, field.area_m2, plan.window_h)
+    landed = gross * (1.0 - loss) * (1.0 - delivery.overspray)
+    take = ground_take_mm(zone, delivery, plan, most_catch)
+    stated = plan.most_depth_mm is not None or _own_depth_mm(plan) > 0.0
+    # Of equal limits the first named is told.
+    limits = [("plan" if stated else "soil", most_depth_mm(zone, plan)), ("night", landed)]
+    if plan.stop_at_runoff:
+        limits.append(("ground", take))
+    limit, largest = min(limits, key=lambda pair: pair[1])
+    nights = min(sum(plan.allowed), DAYS_A_WEEK / plan.interval_days)
+    return Night(
+        field=field,
+        plan=plan,
+        zone=zone,
+        passes=passes_a_night(delivery, plan.window_h),
+        flow_m3_h=put_out_m3_h(delivery, field.area_m2),
+        gross_mm=gross,
+        landed_mm=landed,
+        take_mm=take,
+        largest_mm=largest,
+        limit=limit,
+        nights_a_week=math.nan if plan.rule == NO_WATERING else nights,
+        peak_week_mm=catalog.get("system_design", "usual")["peak_day_loss"] * DAYS_A_WEEK,
+    )
+
+
+def nights(scenario: Scenario, zones: Sequence[RootZone], catches: np.ndarray) -> tuple[Night, ...]:
+    """A night of every plan that waters on every field, field by field.
+
+    ``zones`` (F,) are those of the fields, ``catches`` (F, P) what their patches catch over the
+    mean.
+    """
+    return tuple(
+        night_of(field, plan, zone, float(caught.max()), scenario.catalog)
+        for field, zone, caught in zip(scenario.fields, zones, catches, strict=True)
+        for plan in scenario.plans
+        if waters(plan)
+    )
+
+
+def _own_depth_mm(plan: PlanSpec) -> float:
+    """Largest depth that the plan names itself; 0 when it waters by need."""
+    by_rule = max(plan.depth_by_weekday)
+    return plan.crown_depth_mm if plan.rule == NO_WATERING else by_rule
