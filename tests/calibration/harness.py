@@ -32,7 +32,7 @@ from drysward.scenario.model import (
     Site,
     WeatherSource,
 )
-from drysward.site.root_zone import RootZone, build_root_zone
+from drysward.site.root_zone import RootZone, field_root_zone
 from drysward.site.stretches import (
     Ground,
     PreparedSite,
@@ -53,6 +53,7 @@ CASES_FILE = HERE / "cases.toml"
 FIRST_YEAR = 2001  # no leap year; days of spells are counted from its first of January
 SITE_ELEVATION_M = 50.0
 UNIFORMITY = 0.8  # of a watered plot (assumed)
+PLOT_FILLED_MM = 500.0
 AREA_M2 = 100.0
 # Waterings on so many days of the week.
 WATERING_DAYS = {1: (0,), 2: (0, 3), 3: (0, 2, 4), 7: (0, 1, 2, 3, 4, 5, 6)}
@@ -257,7 +258,11 @@ def plan_of(setup: Setup) -> PlanSpec:
     first, last = setup.day0, setup.day0 + setup.trial_days - 1
     # The calendar of the program has a 29th of February.
     season = tuple(day + (day >= 59) for day in (first, last))
-    common = {"season": season, "allow_for_uniformity": False, "least_depth_mm": 0.0}
+    # A plot is filled in one go, however much it takes.
+    common = {
+        "season": season, "allow_for_uniformity": False, "least_depth_mm": 0.0,
+        "most_depth_mm": PLOT_FILLED_MM,
+    }  # fmt: skip
     days = tuple(day in WATERING_DAYS[plan.get("per_week", 7)] for day in range(7))
     rule = plan["rule"]
     if rule == "none":
@@ -347,7 +352,9 @@ def traces(
     ((start, end),) = span.parts
     part = weather_stretch(first, series, span, start, end)
     site = next(stretches(first, series, years_at_once=None, known={start: part}))
-    whole = _side_by_side(site, [ground_of(one, _zones(one), part) for one in scenarios])
+    zones = [_zones(one) for one in scenarios]
+    grounds = [ground_of(one, z, part) for one, z in zip(scenarios, zones, strict=True)]
+    whole = _side_by_side(site, grounds, sum(zones, ()))
     starts = [
         (replace(whole, scenario=one, columns=np.array([c])), one.plans[0])
         for c, one in enumerate(scenarios)
@@ -361,14 +368,17 @@ def traces(
 
 
 def _zones(scenario: Scenario) -> tuple[RootZone, ...]:
-    return tuple(build_root_zone(field.root_zone, scenario.catalog) for field in scenario.fields)
+    return tuple(field_root_zone(field, scenario.catalog) for field in scenario.fields)
 
 
-def _side_by_side(site: PreparedSite, grounds: Sequence[Ground]) -> PreparedSite:
+def _side_by_side(
+    site: PreparedSite, grounds: Sequence[Ground], zones: tuple[RootZone, ...]
+) -> PreparedSite:
     """One stretch with the field of each ground in a column of its own; nobody plays on it."""
     n = len(grounds)
     return replace(
         site,
+        zones=zones,
         fields=np.concatenate([one.fields for one in grounds]).view(np.recarray),
         days=np.concatenate([one.days for one in grounds], axis=1).view(np.recarray),
         play=site.play._replace(

@@ -104,9 +104,9 @@ def test_what_a_part_returns_must_have_a_name():
 
 @pytest.mark.parametrize("call", [READ, compiled_read], ids=["plain", "compiled"])
 def test_a_line_is_read_to_the_lanes_from_one_to_another(call):
-    block, line = filled(SIZE), np.array([1.5, 2.5, 3.5])
+    block, line = filled(SIZE), np.array([1.5, 2.5, 3.5, 4.5, 5.5])
     expected = block.copy()
-    for name, value in zip(("area_m2", "sprinkler_rate", "overspray"), line, strict=True):
+    for name, value in zip(lanes.SECTIONS["delivery"], line, strict=True):
         expected[PLACE[name] + 5 : PLACE[name] + 9] = value
     call(block, line, np.uint64(5), np.uint64(9))
     assert block.tobytes() == expected.tobytes()

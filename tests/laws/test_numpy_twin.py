@@ -46,7 +46,7 @@ class Columns:
         """Live through day ``d`` with ``gross`` irrigation of the fields (F, 1)."""
         of_day = {name: self.site.days[d][name][:, None] for name in self.site.days.dtype.names}
         in_flight = self.site.weather.spray_loss[TIMES_OF_DAY.index(plan.time_of_day), d]
-        self.told = {"irrigation": self.irrigation(gross, in_flight, plan.cycle_and_soak)}
+        self.told = {"irrigation": self.irrigation(gross, in_flight, plan)}
         before = self.held()
         self.water_comes(of_day)
         self.water_sinks(of_day)
@@ -59,14 +59,19 @@ class Columns:
     def held(self):
         return sum(self.patch[name] for name in STORES)
 
-    def irrigation(self, gross, in_flight, cycle_and_soak):
+    def irrigation(self, gross, in_flight, plan):
         """What each patch catches, and what of it runs off at once."""
         landed = gross * (1.0 - in_flight) * (1.0 - self.delivery["overspray"])
         caught = landed * self.site.catches
-        hours = caught / self.delivery["sprinkler_rate"]
-        outrun = hours * (self.delivery["sprinkler_rate"] - self.field["intake_rate"])
-        shed = np.maximum(outrun - self.field["surface_storage"], 0.0)
-        return caught, np.zeros_like(shed) if cycle_and_soak else shed
+        fields = self.site.scenario.fields
+        rate = np.array([[f.delivery.precipitation_rate_mm_h] for f in fields])
+        intake = np.array([[zone.intake_mm_h] for zone in self.site.zones])
+        storage = np.array([[zone.surface_storage_mm] for zone in self.site.zones])
+        if plan.cycle_and_soak:  # all that soaks in from evening to morning, and then no more
+            shed = np.maximum(caught - intake * plan.window_h - storage, 0.0)
+        else:
+            shed = np.maximum(caught / rate * (rate - intake) - storage, 0.0)
+        return caught, np.where(rate > intake, shed, 0.0)
 
     def water_comes(self, day):
         """The floor of the root zone moves; rain runs off, thatch fills, the rest enters."""
@@ -92,11 +97,10 @@ class Columns:
         entering = rain - runoff + caught - shed
         kept = np.minimum(entering, field["thatch_storage"] - patch["thatch"])
         patch["thatch"] = patch["thatch"] + kept
-        refused = np.maximum(entering - kept - field["infiltration_limit"], 0.0)
-        sunk = entering - kept - refused
+        sunk = entering - kept
         patch["w1"] = patch["w1"] + sunk
         patch["crown_water"] = np.minimum(patch["crown_water"] + sunk, field["crown_fc"])
-        self.told["runoff"] = runoff + shed + refused
+        self.told["runoff"] = runoff + shed
 
     def water_sinks(self, day):
         """Down from layer to layer, and back up where the bottom cannot take it."""
@@ -242,7 +246,7 @@ def site(scenes):
         ),
         scenes.plan(
             "fixed", depth_by_weekday=(16.0, 0.0, 0.0) * 2 + (6.0,), cycle_and_soak=False,
-            time_of_day="midday",
+            stop_at_runoff=False, time_of_day="midday",
         ),
     ]  # fmt: skip
     record = scenes.hard_weather(3)

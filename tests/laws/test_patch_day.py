@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from drysward.compiled import tree_of
 from drysward.day import delivering, patch
+from drysward.physics.intake import runoff_terms
 
 STORES = ("w1", "w2", "w3", "thatch")
 SUMS = (
@@ -68,7 +69,7 @@ def days(draw):
     n["dead"] = 1.0 - n["worn"] - n["green"] - n["dormant"]
     for name, most in (
         ("crown_dryness", 3.0), ("dormant_age", 100.0), ("liquid", 200.0), ("intake_share", 1.0),
-        ("caught", 60.0), ("abstraction_slope", 2.0), ("infiltration_limit", 400.0),
+        ("caught", 60.0), ("abstraction_slope", 2.0),
         ("percolation_limit", 200.0), ("upward_max", 4.0), ("eto", 12.0), ("kcb", 1.2),
         ("ground_cover", 1.0), ("mulch", 1.0), ("uptake_weight", 5.0), ("browning_drive", 1.5),
         ("browning_rate", 1.0), ("firing_rate", 1.0), ("summer_decline", 1.0), ("wetting", 1.0),
@@ -163,10 +164,14 @@ def test_more_rain_never_leaves_less_water(before, more_rain):
     assert more["runoff"] - less["runoff"] <= more_rain + ROUNDING
 
 
-@given(share(0.0, 60.0), share(0.0, 100.0), share(0.0, 100.0), share(0.0, 10.0), st.booleans())
+@given(share(0.0, 60.0), share(0.1, 100.0), share(0.0, 100.0), share(0.0, 10.0), st.booleans())
 def test_a_patch_never_sheds_more_than_it_catches(landed, rate, intake, storage, soaks):
-    caught, shed, total = delivering.catch(landed, 0.8, 1.0, rate, intake, storage, float(soaks))
+    terms = runoff_terms(rate, intake, storage, 8.0, float(soaks))
+    caught, shed, *totals = delivering.catch(
+        landed, 0.8, 20.0, 30.0, 25.0, 40.0, *terms, 1.0, 2.0, 3.0
+    )
     assert caught == 0.8 * landed
-    assert total == 1.0 + caught
     assert 0.0 <= shed <= caught
-    assert shed == 0.0 or not soaks
+    assert shed == 0.0 or rate > intake
+    beyond = max(caught - shed - 15.0, 0.0)  # there is room for 15 mm
+    assert totals == [1.0 + caught, 2.0 + shed, 3.0 + beyond]

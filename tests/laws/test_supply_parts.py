@@ -13,7 +13,8 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 
 from drysward.catalog import load_catalog
-from drysward.day.supply import SupplyInput, area_at, newly_unmet, supply_at, unmet_of
+from drysward.day.shortage import made_up_by, newly_missed
+from drysward.day.supply import SupplyInput, area_at, supply_at
 from drysward.physics import pond as basin
 from drysward.physics.catchment import hard_surface_runoff_mm
 from drysward.physics.low_flow import may_draw
@@ -224,7 +225,7 @@ def test_costs_of_a_year():
     draws[0, 0, 6] = 1000.0
     draws[0, 1, 5:7] = 60.0
     from_store = np.array([500.0, 0.0])
-    assert water_cost(draws, supply.sources) == pytest.approx([270.0, 0.0])
+    assert water_cost(draws, supply.sources).sum(axis=-1) == pytest.approx([270.0, 0.0])
     # 1 kWh lifts 1000 m3 by 0.367 m: 36 m at 0.5 take 196.1 kWh, half the volume by half 49.0.
     energy = energy_kwh(draws, from_store, supply)
     assert energy == pytest.approx([196.133 + 49.033, 0.0], abs=1e-3)
@@ -279,10 +280,11 @@ def test_no_supply_is_one_source_without_limit(inputs):
 
 def test_daily_supply_of_the_site_is_the_source_of_it(inputs):
     _, given_ = inputs(supply_m3_d=75.0)
-    assert (given_.source_m3 == 75.0).all()
-    assert (given_.direct_m3 == 75.0).all()
+    assert given_.site.on == 1.0
+    assert given_.sources.day.tolist() == [75.0]
+    assert np.isposinf(given_.direct_m3).all()
     _, none = inputs(supply_m3_d=0.0)
-    assert (none.source_m3 == 0.0).all()
+    assert none.sources.day.tolist() == [0.0]
 
 
 def test_network_runs_for_its_window(inputs):
@@ -320,8 +322,8 @@ def test_no_hours_of_a_rate_without_limit_give_nothing(inputs):
 def test_allowances(inputs):
     allowed = {"day": 50.0, "month": 900.0}
     _, given_ = inputs(SupplySpec((source(rate_m3_h=10.0, allowance_m3=allowed), source("b"))))
-    assert (given_.source_m3[:, 0] == 50.0).all()
-    assert (given_.direct_m3[:, 0] == 50.0).all()
+    assert (given_.source_m3[:, 0] == 240.0).all()
+    assert given_.sources.day.tolist() == [50.0, math.inf]
     assert given_.sources.month.tolist() == [900.0, math.inf]
     assert np.isposinf(given_.sources.week).all()
     assert np.isposinf(given_.sources.year).all()
@@ -427,8 +429,16 @@ def test_a_request_made_again_is_missed_once():
     """A refill asks on until it is served; two inches of a fixed plan are two inches each time."""
     asked = [10.0, 14.0, 18.0, 18.0, 6.0]
     granted = [4.0, 4.0, 4.0, 18.0, 0.0]
-    unmet = [unmet_of(a, g) for a, g in zip(asked, granted, strict=True)]
-    missed = [newly_unmet(before, now, True) for before, now in pairwise([0.0, *unmet])]
+    unmet = [a - g for a, g in zip(asked, granted, strict=True)]
+    missed = [newly_missed(before, now, 1.0) for before, now in pairwise([0.0, *unmet])]
     assert missed == [6.0, 4.0, 4.0, 0.0, 6.0]
-    each_time = [newly_unmet(before, now, False) for before, now in pairwise([0.0, 6.0, 6.0])]
+    each_time = [newly_missed(before, now, 0.0) for before, now in pairwise([0.0, 6.0, 6.0])]
     assert each_time == [6.0, 6.0]
+
+
+def test_what_comes_in_a_later_night_is_made_up():
+    """14 mm were missed before; 10 mm come, and the need falls by 8."""
+    assert made_up_by(14.0, 6.0, 10.0, 1.0) == 8.0
+    assert made_up_by(14.0, 6.0, 5.0, 1.0) == 5.0  # rain did the rest
+    assert made_up_by(6.0, 9.0, 10.0, 1.0) == 0.0
+    assert made_up_by(14.0, 6.0, 10.0, 0.0) == 0.0  # a fixed plan does not look back

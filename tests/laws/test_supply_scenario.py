@@ -16,7 +16,8 @@ from drysward.quantities import AREA, FLOW, VOLUME, parse
 from drysward.scenario.load import loads, shipped
 from drysward.scenario.model import Scenario, Sizing, SupplySpec
 from drysward.scenario.resolved import DEFAULT, Row, resolved_values
-from drysward.scenario.supply_tables import MOST_SITE_STAGES, price_m3
+from drysward.scenario.supply_tables import MOST_SITE_STAGES
+from drysward.scenario.values import price_per
 
 HEAD = """
 [site]
@@ -130,7 +131,7 @@ def test_volumes_as_the_trade_writes_them(written: str, m3: float) -> None:
     ],
 )
 def test_prices_of_water(written: str, price: float) -> None:
-    assert price_m3(written) == pytest.approx(price, rel=1e-12)
+    assert price_per(written, VOLUME) == pytest.approx(price, rel=1e-12)
 
 
 @pytest.mark.parametrize(
@@ -140,12 +141,13 @@ def test_prices_of_water(written: str, price: float) -> None:
 )  # fmt: skip
 def test_what_is_no_price_of_water(wrong: object) -> None:
     with pytest.raises(ValueError, match=r'price.*; a price and a volume, such as "3.10 per'):
-        price_m3(wrong)
+        price_per(wrong, VOLUME)
 
 
 @given(st.floats(0.01, 1e4), st.floats(0.01, 1e6), st.sampled_from(["gal", "m3", "ft3", "acre-ft"]))
 def test_a_volume_costs_what_was_said_for_it(price: float, volume: float, unit: str) -> None:
-    cost = price_m3(f"{price} per {volume} {unit}") * parse(f"{volume} {unit}", VOLUME)
+    per_m3 = price_per(f"{price} per {volume} {unit}", VOLUME)
+    cost = per_m3 * parse(f"{volume} {unit}", VOLUME)
     assert cost == pytest.approx(price, rel=1e-9)
 
 

@@ -65,6 +65,17 @@ def ran(sweep: Sweep, folder: Path, **how) -> xr.Dataset:
     return drysward.open(folder).load()
 
 
+def test_a_point_may_lack_what_the_scenario_has_prices_of():
+    """Sand or native as an axis: at each point one of the two prices has no field."""
+    zones = ["sand_over_gravel_12in", "native_loam"]
+    prices = "\n[costs.construction]\n" + "".join(f'{zone} = "1 per ft2"\n' for zone in zones)
+    axis = f'[axes.ground]\nkey = "fields.*.root_zone"\nvalues = {json.dumps(zones)}\n'
+    sweep = made('scenario = "demo"\nyears = 3\n' + axis, drysward.shipped().text + prices)
+    for place, zone in enumerate(zones):
+        fields = point_at(sweep, np.array([place])).scenario.fields
+        assert {field.root_zone.like for field in fields} == {zone}
+
+
 # --- a point is the scenario itself -------------------------------------------------------------
 
 

@@ -115,8 +115,9 @@ def test_example_38_first_nine_days(scenes, monkeypatch):
     rain[5] = 6.0
     site = example_38_site(scenes, 9, ETC_38, rain, 0.4, roots)
     start = scenes.plan(
-        "refill", trigger=0.59, target=0.6 - 40.0 / 39.0, allow_for_uniformity=False
-    )
+        "refill", trigger=0.59, target=0.6 - 40.0 / 39.0, allow_for_uniformity=False,
+        most_depth_mm=100.0,
+    )  # fmt: skip
 
     # Below the root zone the soil is at field capacity.
     def with_wet_subsoil(prepared):
@@ -138,7 +139,9 @@ def test_example_38_first_nine_days(scenes, monkeypatch):
 def test_example_38_irrigation_on_day_ten(scenes):
     """27.4 mm used up of 45.5 is past p = 0.6: 27 mm net, and 6 mm are missing by night."""
     site = example_38_site(scenes, 1, [6.3], 0.0, 1.0 - 27.4 / 45.5, [0.35])
-    plan = scenes.plan("refill", trigger=0.60, target=0.0, allow_for_uniformity=False)
+    plan = scenes.plan(
+        "refill", trigger=0.60, target=0.0, allow_for_uniformity=False, most_depth_mm=100.0
+    )
     trace = run_plan(site, plan, slice(0, 1)).trace[:, 0]
     assert trace.irrigation_landed[0] == pytest.approx(27.0, abs=0.5)
     assert trace.depletion[0] * 45.5 == pytest.approx(6.3, abs=0.06)

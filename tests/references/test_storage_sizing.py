@@ -12,6 +12,7 @@ import xarray as xr
 
 from drysward.catalog import load_catalog
 from drysward.day.records import (
+    CAUSES,
     SITE_STAGE,
     SOURCE,
     STORE,
@@ -65,7 +66,10 @@ def run_alone(capacity, inflow, asked, start_share=1.0):
     state.store.volume = state.years.least_store = start_share * capacity
     for step in range(n):
         line = state.trace[step]
-        supply_day(given, state, asked[step : step + 1], np.zeros(1), line, step, np.zeros(0))
+        supply_day(
+            given, state, asked[step : step + 1], np.zeros(1), line, step, np.zeros(0),
+            np.zeros(len(CAUSES)),
+        )  # fmt: skip
         line.short = line.asked - line.granted
         count_supply(line, state.store[0], state.years[0])
     return state.trace, state.years
@@ -82,9 +86,12 @@ def reliability(year):
         "supply_store": (("plan", "year", "month"), np.zeros((1, 1, 12))),
         "shortage": (("field", "plan", "year"), np.zeros((1, 1, 1))),
         "shortage_month": (("field", "plan", "year", "month"), np.zeros((1, 1, 1, 12))),
+        "shortage_cause": (("field", "plan", "year", "cause"), np.zeros((1, 1, 1, 9))),
+        "shortage_month_cause": (("field", "plan", "month", "cause"), np.zeros((1, 1, 12, 9))),
     }
     coords = {"plan": ["p"], "year": [1], "field": ["f"], "area_m2": ("field", [1.0])}
-    result = xr.Dataset({**of_plan, **of_month}, coords, {"independent_years": 1})
+    attrs = {"independent_years": 1, "short_year": 0.05}
+    result = xr.Dataset({**of_plan, **of_month}, coords, attrs)
     return supply_answers(result).isel(plan=0)
 
 

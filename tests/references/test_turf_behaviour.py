@@ -193,7 +193,10 @@ def refilled(scenes, zone, species, et, trigger):
 
 
 def interval(trace):
-    return float(np.diff(np.flatnonzero(trace.irrigation_landed > 0.0)).mean())
+    """Mean days from one refill to the next; one that takes several nights counts once."""
+    nights = np.flatnonzero(trace.irrigation_landed > 0.0)
+    begins = nights[np.diff(nights, prepend=-2) > 1]
+    return float(np.diff(begins).mean())
 
 
 SPORTS_TURFS = ("kentucky_bluegrass", "bermudagrass")

@@ -21,7 +21,7 @@ from drysward.day.records import (
     RULE_REFILL,
 )
 from drysward.day.restrictions import stage_after
-from drysward.physics.arithmetic import larger, within
+from drysward.physics.arithmetic import larger, smaller, within
 from drysward.physics.skinned_surface import skin_wanted
 
 # Crown watering waits until the crown layer gives crowns less than this share of what they would
@@ -30,57 +30,65 @@ CROWNS_DRY_BELOW = 0.5
 
 # Lines of the tables by weekday and by month.
 WEEK_DEPTH, WEEK_ALLOWED, WEEK_GROSS = 0, 1, 2
-MONTH_ADJUST, MONTH_IRRIGATION, MONTH_SHORTAGE = 0, 1, 2
+MONTH_ADJUST, MONTH_IRRIGATION = 0, 1
 
 DEPTH_TODAY, ALLOWED_TODAY = PLACE["depth_today"], PLACE["allowed_today"]
 ADJUST_TODAY, LEFT_TODAY = PLACE["adjust_today"], PLACE["left_today"]
-CROWN_ONLY_TODAY, RESTRICTED_TODAY = PLACE["crown_only_today"], PLACE["restricted_today"]
+CROWN_ONLY_TODAY, BARRED_TODAY = PLACE["crown_only_today"], PLACE["barred_today"]
 STAGE, PAUSED, PAUSED_DAYS = PLACE["stage"], PLACE["paused"], PLACE["paused_days"]
 
 
 def wish(
     plan_rule, plan_trigger, plan_target, plan_share, plan_run_time_multiplier,
-    plan_least_depth, plan_rain_skip, plan_interval, plan_first_day, plan_last_day,
-    plan_crown_depth, plan_crown_interval, plan_crown_from, depth_today, allowed_today,
-    adjust_today, left_today, crown_only_today, recent_rain, seen_depletion, seen_deficit,
-    seen_crown_wetness, seen_dormant, days_since_water, owed_et, paused, taw, day_of_year,
+    plan_least_depth, plan_most_depth, plan_rain_skip, plan_interval, plan_first_day,
+    plan_last_day, plan_crown_depth, plan_crown_interval, plan_crown_from, depth_today,
+    allowed_today, adjust_today, left_today, crown_only_today, barred_today, recent_rain,
+    seen_depletion, seen_deficit, seen_crown_wetness, seen_dormant, days_since_water, owed_et,
+    rest, paused, taw, day_of_year,
 ):  # fmt: skip
-    """Depth (mm, reaching the turf on average) that the plan wants this morning.
+    """Depths (mm, reaching the turf on average) that the plan wants this morning.
+
+    ``wanted`` is within restrictions, ``unrestricted`` without them, ``whole`` what is to reach
+    the turf in one or more nights; ``on_its_day`` is 1 on a day on which the plan may water.
 
     ``recent_rain`` is that of the last ``plan_rain_skip_days`` days, today not included;
-    ``allowed_today``, ``left_today`` and ``crown_only_today`` are what restrictions leave.
+    ``left_today``, ``crown_only_today`` and ``barred_today`` are what restrictions leave. A refill
+    that was begun goes on below its trigger until it is done.
     """
     refill = larger(0.0, seen_deficit - plan_target * taw) * plan_run_time_multiplier
-    refill = refill if seen_depletion >= plan_trigger else 0.0
+    refill = refill if (seen_depletion >= plan_trigger) | (rest > 0.0) else 0.0
     share_of_et = plan_share * owed_et * plan_run_time_multiplier
     depth = refill if plan_rule == RULE_REFILL else 0.0
     depth = share_of_et if plan_rule == RULE_ET_SHARE else depth
     depth = depth_today if plan_rule == RULE_FIXED else depth
     depth = depth if days_since_water >= plan_interval else 0.0
-    depth *= adjust_today * left_today
-    depth = depth if (depth >= plan_least_depth) & (recent_rain < plan_rain_skip) else 0.0
-    crown_only = (crown_only_today > 0.0) | (paused > 0.0)
-    depth = 0.0 if crown_only | (plan_rule == RULE_NONE) else depth
+    depth *= adjust_today
+    goes = (recent_rain < plan_rain_skip) & (paused == 0.0) & (plan_rule != RULE_NONE)
+    free = depth if goes & (depth >= plan_least_depth) else 0.0
+    whole = depth * left_today
+    whole = whole if goes & (whole >= plan_least_depth) & (crown_only_today == 0.0) else 0.0
 
-    crowns_due = (
-        (plan_crown_depth > depth)
-        & ((seen_dormant >= plan_crown_from) | crown_only)
-        & (days_since_water >= plan_crown_interval)
-        & (seen_crown_wetness < CROWNS_DRY_BELOW)
-    )
-    depth = plan_crown_depth if crowns_due else depth
+    thirsty = (days_since_water >= plan_crown_interval) & (seen_crown_wetness < CROWNS_DRY_BELOW)
+    let_go = (seen_dormant >= plan_crown_from) | (paused > 0.0)
+    free = plan_crown_depth if thirsty & let_go & (plan_crown_depth > free) else free
+    let_go = let_go | (crown_only_today > 0.0)
+    whole = plan_crown_depth if thirsty & let_go & (plan_crown_depth > whole) else whole
     may = within(day_of_year, plan_first_day, plan_last_day) & (allowed_today > 0.0)
-    wanted = depth if may else 0.0
-    return wanted
+    on_its_day = 1.0 if may & (days_since_water >= plan_interval) else 0.0
+    unrestricted = smaller(free, plan_most_depth) if may else 0.0
+    whole = whole if may & (barred_today == 0.0) else 0.0
+    wanted = smaller(whole, plan_most_depth)
+    return wanted, unrestricted, whole, on_its_day
 
 
 def wish_for_play(
-    plan_rule, plan_first_day, plan_last_day, left_today, restricted_today, wanted,
-    seen_surface_water, eto, play_on, play_skinned, play_skin_target_mm, play_skin_passes,
-    play_skin_most_per_pass, today_blackout, today_light, today_prewet, today_tmax,
-    plan_syringe_above, plan_syringe_depth, plan_syringe_from, seen_wilt, day_of_year,
+    plan_rule, plan_first_day, plan_last_day, left_today, crown_only_today, barred_today, wanted,
+    unrestricted, whole, on_its_day, seen_surface_water, eto, play_on, play_skinned,
+    play_skin_target_mm, play_skin_passes, play_skin_most_per_pass, today_blackout, today_light,
+    today_prewet, today_tmax, plan_syringe_above, plan_syringe_depth, plan_syringe_from,
+    seen_wilt, day_of_year,
 ):  # fmt: skip
-    """What play makes of the depth that a plan wants, and what it syringes this afternoon (mm).
+    """What play makes of the depths that a plan wants, and what it syringes this afternoon (mm).
 
     A plan that waters at all also waters young turf lightly, a skinned surface to its moisture
     within the plan's season, and wets a field before an event, as far as restrictions let it;
@@ -95,22 +103,30 @@ def wish_for_play(
     )
     extra = larger(today_light, today_prewet)
     extra = larger(extra, skin) if skinned & in_time else extra
+    kept_dry = (play_on > 0.0) & (today_blackout > 0.0)
+    free = larger(0.0 if skinned else unrestricted, extra)
+    free = free if waters else unrestricted
+    unrestricted = 0.0 if kept_dry else free
+    open_today = (crown_only_today == 0.0) & (barred_today == 0.0)
     depth = 0.0 if skinned else wanted
-    depth = larger(depth, extra * left_today) if restricted_today == 0.0 else depth
+    depth = larger(depth, extra * left_today) if open_today else depth
     depth = depth if waters else wanted
-    blackout = (play_on > 0.0) & (today_blackout > 0.0)
-    wanted = 0.0 if blackout else depth
+    wanted = 0.0 if kept_dry else depth
+    whole = 0.0 if skinned | kept_dry else whole
+    whole = larger(whole, wanted)
+    on_its_day = 0.0 if kept_dry else on_its_day
     hot = (today_tmax >= plan_syringe_above) & (seen_wilt >= plan_syringe_from)
     syringed = plan_syringe_depth if hot & (play_on > 0.0) & (today_blackout == 0.0) else 0.0
-    return wanted, syringed
+    return wanted, unrestricted, whole, on_its_day, syringed
 
 
 def gross_up(
-    wanted, syringed, plan_time_of_day, plan_most_depth, overspray, loss_night,
+    wanted, unrestricted, whole, on_its_day, barred_today, syringed, unmet, rest,
+    plan_time_of_day, plan_night_depth, plan_ground_takes, overspray, loss_night,
     loss_early_morning, loss_midday, loss_evening, year_capped_days, counted,
 ):  # fmt: skip
-    """What must leave the pipes for the wish, no more than the night gives; ``counted`` is 1 on a
-    day that counts.
+    """What must leave the pipes for the wish, no more than the ground and the night take; each
+    depth that either cuts off, and restrictions, is kept. ``counted`` is 1 on a day that counts.
 
     ``loss_...`` are the shares lost in flight by time of day.
     """
@@ -119,20 +135,35 @@ def gross_up(
         loss_early_morning if plan_time_of_day == EARLY_MORNING else spray_loss_today
     )
     spray_loss_today = loss_midday if plan_time_of_day == MIDDAY else spray_loss_today
-    from_pipes = wanted / ((1.0 - spray_loss_today) * (1.0 - overspray))
-    capped = from_pipes > plan_most_depth
-    from_pipes = plan_most_depth if capped else from_pipes
-    year_capped_days += counted if capped else 0.0
+    arrives = (1.0 - spray_loss_today) * (1.0 - overspray)
+    cut_restriction = larger(unrestricted - wanted, 0.0) / arrives
+    from_pipes = wanted / arrives
+    cut_ground = larger(wanted - plan_ground_takes, 0.0) / arrives
+    irrigation_demand = from_pipes + cut_restriction
+    from_pipes -= cut_ground
+    cut_window = larger(from_pipes - plan_night_depth, 0.0)
+    from_pipes -= cut_window
+    year_capped_days += counted if cut_window > 0.0 else 0.0
+    whole_demand = whole / arrives
     asked = from_pipes + syringed
+    short_today = 0.0
     missed = 0.0
-    return asked, missed, spray_loss_today, year_capped_days
+    made_up = 0.0
+    # On a day on which it could water and wants nothing, the need is gone.
+    is_over = (on_its_day > 0.0) & (irrigation_demand == 0.0)
+    unmet = 0.0 if is_over else unmet
+    rest = 0.0 if is_over & (barred_today == 0.0) else rest
+    return (
+        asked, irrigation_demand, whole_demand, cut_restriction, cut_ground, cut_window,
+        short_today, missed, made_up, unmet, rest, spray_loss_today, year_capped_days,
+    )  # fmt: skip
 
 
 @jitable
 def open_day(block: Any, quads: int, weekday: Any, month: Any) -> None:
     """What the tables of the plans say of today, as if nothing were restricted.
 
-    ``weekday`` (3, LANES) and ``month`` (3, LANES) are the lines of today in the plans' tables.
+    ``weekday`` (3, LANES) and ``month`` (2, LANES) are the lines of today in the plans' tables.
     """
     for lane in range(4 * quads):
         block[DEPTH_TODAY + lane] = weekday[WEEK_DEPTH, lane]
@@ -140,7 +171,7 @@ def open_day(block: Any, quads: int, weekday: Any, month: Any) -> None:
         block[ADJUST_TODAY + lane] = month[MONTH_ADJUST, lane]
         block[LEFT_TODAY + lane] = 1.0
         block[CROWN_ONLY_TODAY + lane] = 0.0
-        block[RESTRICTED_TODAY + lane] = 0.0
+        block[BARRED_TODAY + lane] = 0.0
 
 
 @jitable
@@ -173,11 +204,9 @@ def restrict(
         allowed = allowed and plan.stage_allowed[stage - 1, weekday] > 0.0
         left *= plan.stage_share[stage - 1]
         crown_only = crown_only or plan.stage_crown_only[stage - 1] > 0.0
-    if not allowed:
-        block[ALLOWED_TODAY + lane] = 0.0
+    block[BARRED_TODAY + lane] = 0.0 if allowed else 1.0
     block[LEFT_TODAY + lane] = left
     block[CROWN_ONLY_TODAY + lane] = 1.0 if crown_only else 0.0
-    block[RESTRICTED_TODAY + lane] = 1.0 if crown_only or not allowed else 0.0
 
 
 @jitable

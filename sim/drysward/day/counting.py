@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from drysward.physics.arithmetic import larger, smaller, worse
 
 NO_DORMANCY, NOT_RECOVERED = -1.0, -2.0
 
 
 def take_means(
-    per_patch, n_patches, gross, spray, beside, snow_error, mean_caught, mean_runoff,
+    per_patch, n_patches, gross, spray, beside, snow_error, mean_caught, mean_shed, mean_beyond,
+    mean_runoff,
     mean_drainage, mean_leaf_evaporation, mean_soil_evaporation, mean_transpiration,
     mean_residual, mean_depletion, mean_deficit, mean_crown_wetness, mean_footprint, mean_wilt,
     mean_green, mean_dormant, mean_dead,
@@ -18,6 +21,8 @@ def take_means(
     The account of the whole field closes here: sky to snow to ground, and pipe to ground.
     """
     mean_caught /= n_patches
+    mean_shed *= per_patch
+    mean_beyond *= per_patch
     mean_runoff *= per_patch
     mean_drainage *= per_patch
     mean_leaf_evaporation *= per_patch
@@ -34,9 +39,9 @@ def take_means(
     pipe_error = abs(gross - spray - beside - mean_caught)
     mean_residual = worse(mean_residual, worse(snow_error, pipe_error))
     return (
-        mean_caught, mean_runoff, mean_drainage, mean_leaf_evaporation, mean_soil_evaporation,
-        mean_transpiration, mean_residual, mean_depletion, mean_deficit, mean_crown_wetness,
-        mean_footprint, mean_wilt, mean_green, mean_dormant, mean_dead,
+        mean_caught, mean_shed, mean_beyond, mean_runoff, mean_drainage, mean_leaf_evaporation,
+        mean_soil_evaporation, mean_transpiration, mean_residual, mean_depletion, mean_deficit,
+        mean_crown_wetness, mean_footprint, mean_wilt, mean_green, mean_dormant, mean_dead,
     )  # fmt: skip
 
 
@@ -62,19 +67,29 @@ def count_water(
 
 
 def count_irrigation(
-    gross, mean_caught, spray, beside, missed, year_irrigation_gross, year_irrigation_landed,
-    year_spray_loss, year_overspray, year_shortage, year_watering_days,
+    gross, mean_caught, mean_shed, mean_beyond, mean_runoff, spray, beside, liquid, inv_pass_mm,
+    pass_labour, year_irrigation_gross, year_irrigation_landed, year_irrigation_runoff,
+    year_irrigation_drained, year_spray_loss, year_overspray, year_watering_days,
+    year_labour_hours,
 ):  # fmt: skip
-    """Add a day of irrigation, or of a wish for it, to the year."""
+    """Add a day of irrigation to the year.
+
+    What runs off on a day without rain is irrigation. What the root zone had no room for drains,
+    unless it ran off.
+    """
+    ran_off = mean_runoff if liquid == 0.0 else mean_shed
     year_irrigation_gross += gross
     year_irrigation_landed += mean_caught
+    year_irrigation_runoff += ran_off
+    year_irrigation_drained += larger(mean_beyond - (ran_off - mean_shed), 0.0)
     year_spray_loss += spray
     year_overspray += beside
-    year_shortage += missed
     year_watering_days += 1.0 if gross > 0.0 else 0.0
+    year_labour_hours += np.ceil(gross * inv_pass_mm - 1e-9) * pass_labour
     return (
-        year_irrigation_gross, year_irrigation_landed, year_spray_loss, year_overspray,
-        year_shortage, year_watering_days,
+        year_irrigation_gross, year_irrigation_landed, year_irrigation_runoff,
+        year_irrigation_drained, year_spray_loss, year_overspray, year_watering_days,
+        year_labour_hours,
     )  # fmt: skip
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from drysward.physics.arithmetic import NO_LESS, larger, smaller
-from drysward.physics.sprinkler_runoff import sprinkler_runoff
+from drysward.physics.intake import runoff_of_irrigation
 
 
 def deliver(asked, syringed, granted_share, spray_loss_today, overspray, play_syringe_left):
@@ -20,17 +20,19 @@ def deliver(asked, syringed, granted_share, spray_loss_today, overspray, play_sy
 
 
 def catch(
-    landed, catch_share, mean_caught, sprinkler_rate, intake_rate, surface_storage,
-    plan_cycle_and_soak,
+    landed, catch_share, w1, w2, fc1, fc2, plan_runoff_share, plan_runoff_held, mean_caught,
+    mean_shed, mean_beyond,
 ):  # fmt: skip
-    """What a patch catches, and what of it runs off because sprinklers outrun the soil's intake
-    (mm); irrigation that is split never does.
+    """What a patch catches, what of it runs off because sprinklers outrun the soil, and what is
+    beyond what the root zone has room for (mm).
     """
     caught = landed * catch_share
-    shed = sprinkler_runoff(caught, sprinkler_rate, intake_rate, surface_storage)
-    shed = shed if plan_cycle_and_soak == 0.0 else 0.0
+    shed = runoff_of_irrigation(caught, plan_runoff_share, plan_runoff_held)
+    room = larger(fc1 + fc2 - w1 - w2, 0.0)
     mean_caught += caught
-    return caught, shed, mean_caught
+    mean_shed += shed
+    mean_beyond += larger(caught - shed - room, 0.0)
+    return caught, shed, mean_caught, mean_shed, mean_beyond
 
 
 def learn(

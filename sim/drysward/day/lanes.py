@@ -31,6 +31,7 @@ from numpy.typing import NDArray
 
 from drysward.compiled import compiles_as, jitable, tree_of, with_selects
 from drysward.day.records import (
+    CAUSES,
     DAY,
     DELIVERY,
     FIELD,
@@ -83,12 +84,19 @@ SECTIONS: dict[str, tuple[str, ...]] = {
     "state": _plain(FIELD_STATE),
     # what the plan reads in its tables today, what restrictions leave of it, and the wish
     "asking": _names(
-        "depth_today allowed_today adjust_today left_today crown_only_today restricted_today "
-        "recent_rain spray_loss_today wanted granted_share week_sum"
+        "depth_today allowed_today adjust_today left_today crown_only_today barred_today "
+        "recent_rain spray_loss_today wanted unrestricted whole on_its_day granted_share week_sum"
+    ),
+    # what leaves the pipes for the wish, what of it is cut off and by what, and what that comes to
+    "shortage": (
+        *_names("irrigation_demand whole_demand"),
+        *(f"cut_{cause}" for cause in CAUSES),
+        *_names("short_today missed made_up"),
     ),
     # the irrigation of the field, and of the patch at hand; nought on a day without
     "watering": _names(
-        "asked syringed missed gross cooling watering spray beside landed caught shed mean_caught"
+        "asked syringed gross cooling watering spray beside landed caught shed mean_caught "
+        "mean_shed mean_beyond"
     ),
     # means over the patches, sums as long as these are gone through; the worst error of any
     "mean": _names(

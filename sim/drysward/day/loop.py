@@ -17,8 +17,8 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from drysward.compiled import compiles_as, jitable, tree_of, with_selects
-from drysward.day import asking, counting, delivering, patch, surface
-from drysward.day.asking import MONTH_IRRIGATION, MONTH_SHORTAGE, WEEK_GROSS, open_day, restrict
+from drysward.day import asking, counting, delivering, patch, shortage, surface
+from drysward.day.asking import MONTH_IRRIGATION, WEEK_GROSS, open_day, restrict
 from drysward.day.counting import NO_DORMANCY
 from drysward.day.lanes import (
     LANES,
@@ -42,6 +42,7 @@ from drysward.day.records import (
     TRACE,
     WEEK,
 )
+from drysward.day.shortage import N_CAUSES, book
 from drysward.day.supply import (
     SupplyInput,
     SupplyState,
@@ -57,6 +58,7 @@ from drysward.physics.arithmetic import worse
 ask = in_lanes(asking.wish, asking.gross_up)
 ask_for_play = in_lanes(asking.wish, asking.wish_for_play, asking.gross_up)
 today, deliver, catch = map(in_lanes, (patch.today, delivering.deliver, delivering.catch))
+settle = in_lanes(shortage.settle)
 stay_dry = in_lanes(patch.move, patch.sink)
 take_irrigation = in_lanes(patch.move, patch.soak_in, patch.sink)
 take_rain = in_lanes(patch.move, patch.shed_rain, patch.soak_in, patch.sink)
@@ -84,7 +86,7 @@ SUMS = span(SECTIONS["mean"][0], "mean_residual")
 SURFACE, YEAR_SUMS, PLAY_SUMS = section("surface"), section("year"), section("play_year")
 RUNNING = span("paused_days", "recovering")  # counts that do not outlast a year
 STAGE_RUNS = span("footprint_run", "dead_run")
-CAUGHT, ERROR = span("mean_caught", "mean_caught"), PLACE["mean_residual"]
+CAUGHT, ERROR = span("mean_caught", "mean_beyond"), PLACE["mean_residual"]
 # As unsigned numbers, for then the compiler need not ask whether a place lies before the array.
 ONE_NAME = np.uint64(LANES)
 U_SUMS, U_CAUGHT, U_SURFACE, U_STORES = (
@@ -92,7 +94,8 @@ U_SUMS, U_CAUGHT, U_SURFACE, U_STORES = (
 )
 PASSING = span("passing", "passing")
 ASKED, LIQUID, LANDED = PLACE["asked"], PLACE["liquid"], PLACE["landed"]
-GROSS, MISSED, CATCH_SHARE = PLACE["gross"], PLACE["missed"], PLACE["catch_share"]
+GROSS, CATCH_SHARE, DEMAND = PLACE["gross"], PLACE["catch_share"], PLACE["irrigation_demand"]
+MISSED, MADE_UP = PLACE["missed"], PLACE["made_up"]
 STORED, WEEK_SUM = PLACE["stored"], PLACE["week_sum"]
 RECENT_RAIN = PLACE["recent_rain"]
 GREEN, WORN = PATCH_PLACE["green"], PATCH_PLACE["worn"]
@@ -100,6 +103,7 @@ MEANS_AT_STAGES = tuple(PLACE[f"mean_{name}"] for name in ("footprint", "wilt", 
 MEAN_GREEN = PLACE["mean_green"]
 YEAR_FIRST, YEAR_NAMES = YEAR_SUMS[0], len(SECTIONS["year"])
 WATER_START, WATER_END = PLACE["year_water_start"], PLACE["year_water_end"]
+YEAR_SHORTAGE = PLACE["year_shortage"]
 LEAST_GREEN, RECOVERY_DAYS = PLACE["year_least_green"], PLACE["year_recovery_days"]
 PLAYED_FIRST, PLAYED_NAMES = PLAY_SUMS[0], len(SECTIONS["play_year"])
 # Everything of a patch but its water and where its roots reach.
@@ -114,6 +118,7 @@ N_STAGES = len(STAGES)
 # Where a line of the ledger finds its numbers, in the order of TRACE.
 _TOLD_AS = {
     "reference_et": "eto", "irrigation_gross": "gross", "irrigation_landed": "mean_caught",
+    "demand": "irrigation_demand", "shortage": "short_today",
     "thatch_water": "mean_thatch", "surface_water": "mean_w1", "root_water": "mean_w2",
     "subsoil_water": "mean_w3", "crown_hydration": "mean_hydration",
     "drought_index": "drought_index_today", "air_filled": "mean_air", "frozen": "today_frozen",
@@ -154,8 +159,9 @@ class Party(NamedTuple):
 
     ``blocks`` (K, SIZE), ``patches`` (K, rounds, PATCH_SIZE) and ``catches``, the share of the
     mean irrigation that each patch catches (K, rounds, LANES); ``side`` patches of a run lie side
-    by side (see ``day.lanes.Spread``). ``weekly`` (K, 7, 3, LANES) and ``monthly`` (K, 12, 3,
-    LANES): tables of the plans, and what is summed by weekday and month. ``quads`` (K,) that are
+    by side (see ``day.lanes.Spread``). ``weekly`` (K, 7, 3, LANES) and ``monthly`` (K, 12, 2,
+    LANES): tables of the plans, and what is summed by weekday and month; ``booked`` (K, 12, causes,
+    LANES): shortage of the turf year by month and cause. ``quads`` (K,) that are
     filled, and ``run_quads`` that first patches fill; ``run_of`` and ``field_of`` (K, LANES) say
     whose each lane is, ``columns`` which field of the ground it reads; ``spans`` (K, ..., 3):
     lanes from, to, and column where those are few, else empty. ``rain_skip_days`` (K, LANES).
@@ -168,6 +174,7 @@ class Party(NamedTuple):
     catches: Any
     weekly: Any
     monthly: Any
+    booked: Any
     quads: Any
     run_quads: Any
     run_of: Any
@@ -186,24 +193,29 @@ class Party(NamedTuple):
 class Tally(NamedTuple):
     """What is gathered: ``years`` (B, F, Y, names of YEAR with its tables), ``played`` (B, F, Y,
     names of PLAY_YEAR), ``by_day`` (K, 366, 5, LANES), the days on which each stage was reached
-    and the sum of green cover, and ``trace`` (B, T, F, names of TRACE).
+    and the sum of green cover, ``shortage`` (B, F, 12, causes), by month and cause over all years,
+    and ``trace`` (B, T, F, names of TRACE).
     """
 
     years: Any
     played: Any
     by_day: Any
+    shortage: Any
     trace: Any
 
 
 class Desk(NamedTuple):
     """What a day at the supply is worked out on: SUPPLY_TRACE (1,), m3 asked for and share granted
-    (F,) and drawn from each source (S,). Nothing of it is carried to the next.
+    (F,), m3 drawn from each source (S,) and cut by each cause (causes,), and passes of each machine
+    that are left (F,). Nothing of it is carried to the next.
     """
 
     at_supply: Any
     asked_m3: Any
     share: Any
     draws_m3: Any
+    cut_m3: Any
+    passes: Any
 
 
 @jitable
@@ -258,13 +270,15 @@ def run_site(
                 open_supply(
                     supply.site[n, 0], supply.sources[n], supply.stages[n], supply.enter[n],
                     supply.leave[n], supply_states.store[b, 0], supply_states.used[b],
-                    supply_states.years[b], cal, index,
+                    supply_states.years[b], cal, index, party.plans[b, 0],
                 )  # fmt: skip
         for k in range(n_blocks):
             block, quads, all_quads = party.blocks[k], party.run_quads[k], party.quads[k]
             weekly, monthly = party.weekly[k], party.monthly[k]
             if begins_year and y >= 0:
-                clear_year(block, party.patches[k], monthly, n_lanes, side, all_quads)
+                clear_year(
+                    block, party.patches[k], monthly, party.booked[k], n_lanes, side, all_quads
+                )
             read_ground(
                 block, ground.days[d - first_line], party.spans[k], party.columns[k], all_quads
             )
@@ -293,7 +307,8 @@ def run_site(
                 drawn_on = share_out_today(
                     party.blocks, party.plans[b], party.delivery[b],
                     supply_at(supply, supply_of[b]), state, b, n_runs, cal, d,
-                    desk.asked_m3, desk.share, desk.at_supply[0], desk.draws_m3,
+                    desk.asked_m3, desk.share, desk.at_supply[0], desk.draws_m3, desk.cut_m3,
+                    desk.passes,
                 )  # fmt: skip
                 if is_told:
                     if drawn_on:
@@ -317,6 +332,8 @@ def run_site(
             close_day(block, quads, 1.0 / n_patches, n_patches)
             take_line(party.weekly[k, weekday, WEEK_GROSS], block, GROSS, quads)
             if y >= 0:
+                if is_any_above(block, MISSED, quads) or is_any_above(block, MADE_UP, quads):
+                    book(block, quads, party.booked[k], month)
                 count_day(
                     block, quads, party.weekly[k], party.monthly[k, month],
                     tally.by_day[k, cal.day_of_year], reached, condition, has_water,
@@ -330,7 +347,7 @@ def run_site(
                 count_stored(block, patches, n_here, side, party.quads[k])
                 close_year(
                     block, n_here, party.run_of[k], party.field_of[k], party.monthly[k],
-                    tally.years, tally.played, y,
+                    party.booked[k], tally.years, tally.played, tally.shortage, y,
                 )  # fmt: skip
 
 
@@ -410,7 +427,7 @@ def restrict_all(
 
 @jitable
 def clear_year(
-    block: Any, patches: Any, monthly: Any, n_lanes: int, side: int, quads: int
+    block: Any, patches: Any, monthly: Any, booked: Any, n_lanes: int, side: int, quads: int
 ) -> None:
     """The sums of a new year begin, with the water that is there in its first morning."""
     clear(block, YEAR_SUMS[0], YEAR_SUMS[1])
@@ -418,7 +435,8 @@ def clear_year(
     for i in range(monthly.shape[0]):
         for lane in range(LANES):
             monthly[i, MONTH_IRRIGATION, lane] = 0.0
-            monthly[i, MONTH_SHORTAGE, lane] = 0.0
+            for c in range(N_CAUSES):
+                booked[i, c, lane] = 0.0
     count_stored(block, patches, min(n_lanes, LANES), side, quads)
     for lane in range(LANES):
         block[WATER_START + lane] = block[STORED + lane]
@@ -458,6 +476,8 @@ def live(
             hand_on(block, LANDED, n_lanes, side)
     else:
         clear(block, WATERING[0], WATERING[1])
+    if is_any_above(block, DEMAND, run_quads):
+        settle(block, run_quads)
     has_rain = is_any_above(block, LIQUID, quads)
     looks = is_played and (in_season or is_told or is_any_above(block, TODAY_JUDGED, quads))
     clear(block, SUMS[0], SUMS[1])
@@ -471,7 +491,7 @@ def live(
         patch = patches[p]
         if has_water:
             put_line(block, CATCH_SHARE, catches[p], quads)
-            catch(block, quads)
+            catch(block, patch, quads)
         if not (has_rain or has_water):
             stay_dry(block, patch, quads)
         elif more is not None and is_played:
@@ -623,10 +643,9 @@ def take_line(line: Any, block: Any, place: int, quads: int) -> None:
 
 @jitable
 def count_irrigation_of_month(block: Any, month: Any, quads: int) -> None:
-    """Add a day of irrigation to its month (3, LANES)."""
+    """Add a day of irrigation to its month (2, LANES)."""
     for lane in range(QUAD * quads):
         month[MONTH_IRRIGATION, lane] += block[GROSS + lane]
-        month[MONTH_SHORTAGE, lane] += block[MISSED + lane]
 
 
 @jitable
@@ -668,8 +687,10 @@ def close_year(
     run_of: Any,
     field_of: Any,
     monthly: Any,
+    booked: Any,
     years: Any,
     played: Any,
+    shortage: Any,
     year: int,
 ) -> None:
     """Write the numbers of the year that ends today."""
@@ -678,11 +699,20 @@ def close_year(
         b, f = run_of[lane], field_of[lane]
         block[WATER_END + lane] = block[STORED + lane]
         line = years[b, f, year]
-        for j in range(YEAR_NAMES):
-            line[j] = block[YEAR_FIRST + LANES * j + lane]
+        by_month, by_cause = YEAR_NAMES + n_months, YEAR_NAMES + 2 * n_months
+        for c in range(N_CAUSES):
+            line[by_cause + c] = 0.0
         for i in range(n_months):
             line[YEAR_NAMES + i] = monthly[i, MONTH_IRRIGATION, lane]
-            line[YEAR_NAMES + n_months + i] = monthly[i, MONTH_SHORTAGE, lane]
+            line[by_month + i] = 0.0
+            for c in range(N_CAUSES):
+                value = booked[i, c, lane]
+                line[by_month + i] += value
+                line[by_cause + c] += value
+                shortage[b, f, i, c] += value
+            block[YEAR_SHORTAGE + lane] += line[by_month + i]
+        for j in range(YEAR_NAMES):
+            line[j] = block[YEAR_FIRST + LANES * j + lane]
         if block[PLAY_ON + lane] > 0.0:
             for j in range(PLAYED_NAMES):
                 played[b, f, year, j] = block[PLAYED_FIRST + LANES * j + lane]

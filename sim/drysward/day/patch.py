@@ -70,8 +70,7 @@ def shed_rain(
 
 
 def soak_in(
-    w1, crown_water, thatch, liquid, caught, shed, thatch_storage, infiltration_limit, crown_fc,
-    runoff,
+    w1, crown_water, thatch, liquid, caught, shed, thatch_storage, crown_fc, runoff,
 ):  # fmt: skip
     """What does not run off wets the thatch and enters the surface layer, through the crown layer
     that lies at its top and keeps what it can hold.
@@ -82,10 +81,8 @@ def soak_in(
     held = interception(entering, thatch_storage, thatch)
     thatch += held
     entering -= held
-    over = larger(entering - infiltration_limit, 0.0)
-    runoff += over
-    w1 += entering - over
-    crown_water = smaller(crown_water + (entering - over), crown_fc)
+    w1 += entering
+    crown_water = smaller(crown_water + entering, crown_fc)
     return w1, crown_water, thatch, runoff
 
 

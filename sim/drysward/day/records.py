@@ -14,6 +14,15 @@ MONTHS = 12
 CALENDAR_DAYS = 366
 MOST_STAGES = 4
 
+# What may keep water that a plan wants from the turf, in the order in which a day asks.
+CAUSES = (
+    "restriction", "ground", "window", "crew", "network", "source", "allowance", "storage",
+    "priority",
+)  # fmt: skip
+
+# How a source's allowance is spent (SOURCE.ration).
+AS_IT_COMES, EVENLY, BY_MONTH = 0, 1, 2
+
 # Irrigation rules (PLAN.rule).
 RULE_NONE, RULE_FIXED, RULE_ET_SHARE, RULE_REFILL = 0, 1, 2, 3
 
@@ -42,11 +51,9 @@ FIELD = _dtype(
     # lets crowns drink freely
     "crown_fc crown_wp crown_dry inv_crown_wet "
     # share of the water above field capacity that drains in a day, by layer
-    "drain1 drain2 drain3 percolation_limit infiltration_limit "
+    "drain1 drain2 drain3 percolation_limit "
     # potential retention S of the curve number, its initial abstraction, and the upward flow
     "retention abstraction upward_max "
-    # soil intake (mm/h), and what the surface can hold while more than that falls
-    "intake_rate surface_storage "
     # turf
     "thatch_storage ground_cover mulch dormant_shade uptake_weight inv_ramp "
     "inv_browning_start browning_rate inv_firing_ks firing_rate inv_age_slowing heat_shelter "
@@ -55,9 +62,10 @@ FIELD = _dtype(
 )
 """What does not change from day to day on one field."""
 
-DELIVERY = _dtype("area_m2 sprinkler_rate overspray")
-"""How irrigation reaches a field: over what area (m2), how fast (mm/h), and the share that falls
-beside it."""
+DELIVERY = _dtype("area_m2 overspray inv_pass_mm pass_labour machine")
+"""How irrigation reaches a field: over what area (m2), the share that falls beside it, and for a
+machine or a hose 1 over the gross depth of one pass (1/mm), the hours of labor of one, and the
+number of the machine among those of the site; 0, 0 and -1 for a system in the ground."""
 
 DAY = _dtype(
     # weather: total precipitation, its liquid part with melt, snow on the ground at day's end
@@ -86,6 +94,8 @@ CALENDAR = np.dtype(
         ("fresh", "i8"),  # 1 on days on which the stand begins anew, whole
         ("month", "i8"),  # 0..11
         ("weekday", "i8"),  # 0 Monday .. 6 Sunday
+        ("month_left", "i8"),  # days left in the month, today among them
+        ("year_left", "i8"),  # days left in the turf year, today among them
         ("day_of_year", "i8"),  # 0..365 in a leap-year calendar
         ("rooting_score", "f8"),  # how deep roots go in this turf year, standard normal
     ],
@@ -101,17 +111,23 @@ by design. ``crown_water`` is the part of ``w1`` that lies in the crown layer.""
 
 FIELD_STATE = _dtype(
     "seen_depletion seen_deficit seen_crown_wetness seen_dormant seen_wilt seen_surface_water "
-    "days_since_water owed_et unmet evening_water "
-    "stage paused paused_days "
+    "days_since_water owed_et rest evening_water "
+    "stage paused paused_days unmet "
     "airless_run footprint_run wilt_run dormant_run dead_run "
     "peak_dormant recovery_clock recovering",
     (("last_week", "f8", (WEEK,)),),
 )
-"""What the person who waters knows of a field, and the running counts of the year."""
+"""What the person who waters knows of a field, and the running counts of the year.
+
+``rest`` is what is left of the last wish, ``unmet`` what the plan wanted and has not had (mm from
+the pipes)."""
 
 PLAN = _dtype(
     "rule trigger target share least_depth most_depth rain_skip rain_skip_days interval "
-    "first_day last_day time_of_day run_time_multiplier cycle_and_soak "
+    "first_day last_day time_of_day run_time_multiplier "
+    # most that leaves the pipes in a night, most that the ground takes of it (mm on the turf), the
+    # passes that a machine makes, and what of a patch's catch runs off: a share of it, less a depth
+    "night_depth ground_takes passes runoff_share runoff_held "
     "crown_depth crown_interval crown_from "
     "pause_above pause_below pause_first pause_last pause_longest stages "
     "syringe_above syringe_depth syringe_from",
@@ -183,6 +199,8 @@ SUPPLY = _dtype(
     "on "
     # most that the pipes carry in a day, and the store: all it holds, and what stays in it (m3)
     "network capacity dead seepage "
+    # hours that a crew has in a day for machines and hoses; 1 when they or a machine are shared
+    "crew is_shared "
     # restrictions: what their index is, and how many stages
     "index stages"
 )
@@ -190,8 +208,12 @@ SUPPLY = _dtype(
 
 INDEX_DROUGHT, INDEX_STORAGE, INDEX_CALENDAR = 0, 1, 2
 
-SOURCE = _dtype("to_fields to_storage first week month year")
-"""A source: what it feeds (flags), and the most it may give by week, month and year (m3)."""
+SOURCE = _dtype(
+    "to_fields to_storage first day week month year ration season_first season_last",
+    (("cumulative_share", "f8", (MONTHS,)),),
+)
+"""A source: what it feeds (flags), the most it may give by day, week, month and year (m3), how that
+is rationed, its season, and by month the share of the year's that may be spent by its end."""
 
 SITE_STAGE = _dtype("first last share crown_only", (("allowed", "f8", (WEEK,)),))
 """A stage of the site's restrictions."""
@@ -199,13 +221,14 @@ SITE_STAGE = _dtype("first last share crown_only", (("allowed", "f8", (WEEK,)),)
 STORE = _dtype("volume stage event_volume short_yesterday month")
 """State of the supply: water in store (m3), stage in force, the shortage of a running event."""
 
-USED = _dtype("week month year today")
-"""What a source has given so far (m3)."""
+USED = _dtype("week month year today budget days_covered")
+"""What a source has given so far (m3), what its allowances leave for today, and the days that
+today's draw covers: those since it last gave water."""
 
 SUPPLY_YEAR = _dtype(
     # m3 of the year
     "asked granted from_store catchment rain_on_store evaporation seepage spill refill "
-    # shortage: days, events, the largest event (m3) and all events
+    # shortage: what was wanted and never came, days, events, the largest event (m3)
     "shortage asked_days short_days short_events worst_event "
     # least and last water in store, and the largest error of the account on a day
     "least_store store_end residual "
@@ -214,26 +237,31 @@ SUPPLY_YEAR = _dtype(
 """Sums of one plan and year at the supply."""
 
 SUPPLY_TRACE = _dtype(
-    "asked granted short from_store catchment rain_on_store evaporation seepage spill refill "
-    "store stage residual"
+    "asked granted short made_up from_store catchment rain_on_store evaporation seepage spill "
+    "refill store stage residual"
 )
 """One day at the supply (m3)."""
 
 YEAR = _dtype(
     "precipitation irrigation_gross irrigation_landed spray_loss overspray runoff drainage "
     "leaf_evaporation soil_evaporation transpiration reference_et "
-    "watering_days capped_days shortage peak_week "
+    "watering_days capped_days irrigation_runoff irrigation_drained labour_hours shortage "
+    "peak_week "
     "days_footprint days_wilt days_dormant days_dead "
     "peak_footprint peak_wilt peak_dormant peak_dead "
     "longest_footprint longest_wilt longest_dormant longest_dead "
     "days_below_condition least_green recovery_days "
     "water_start water_end residual",
-    (("irrigation_month", "f8", (MONTHS,)), ("shortage_month", "f8", (MONTHS,))),
+    (
+        ("irrigation_month", "f8", (MONTHS,)),
+        ("shortage_month", "f8", (MONTHS,)),
+        ("shortage_cause", "f8", (len(CAUSES),)),
+    ),
 )
 """Sums, counts and extremes of one field, plan and year; depths are means over the field."""
 
 TRACE = _dtype(
-    "precipitation reference_et irrigation_gross irrigation_landed runoff drainage "
+    "precipitation reference_et irrigation_gross irrigation_landed demand shortage runoff drainage "
     "leaf_evaporation soil_evaporation transpiration snow_water thatch_water "
     "surface_water root_water subsoil_water residual depletion root_depth "
     "footprint wilt green dormant dead worn winter_rest crown_hydration drought_index stage "

@@ -2,7 +2,8 @@
 
 The order is the standard operating policy of storage studies: the store takes in the day's
 runoff and rain, the fields draw what they ask for as far as it goes, sources then refill the
-store, and what it cannot hold spills.
+store, and what it cannot hold spills. Whoever goes short is told why: the crew, the pipes, an
+allowance, an empty store, a source, or that others come first.
 """
 
 from __future__ import annotations
@@ -13,12 +14,25 @@ import numpy as np
 
 from drysward.compiled import jitable
 from drysward.day.lanes import LANES, PLACE, lane_of
-from drysward.day.records import INDEX_CALENDAR, INDEX_STORAGE, RULE_FIXED
+from drysward.day.records import (
+    BY_MONTH,
+    CAUSES,
+    EVENLY,
+    INDEX_CALENDAR,
+    INDEX_STORAGE,
+    RULE_FIXED,
+)
 from drysward.day.restrictions import stage_after
+from drysward.day.shortage import beyond_rounding, made_up_by, newly_missed
 from drysward.physics.arithmetic import within, worse
+from drysward.physics.rationing import days_within, even_share
 
 ASKED, GRANTED_SHARE = PLACE["asked"], PLACE["granted_share"]
-MISSED, UNMET = PLACE["missed"], PLACE["unmet"]
+DEMAND = PLACE["irrigation_demand"]
+UNMET, SYRINGED, WAITED = PLACE["unmet"], PLACE["syringed"], PLACE["days_since_water"]
+CUTS = tuple(PLACE[f"cut_{cause}"] for cause in CAUSES)
+N_CAUSES = len(CAUSES)
+RESTRICTION, GROUND, WINDOW, CREW, NETWORK, SOURCE, ALLOWANCE, STORAGE, PRIORITY = range(N_CAUSES)
 
 
 class SupplyInput(NamedTuple):
@@ -150,26 +164,59 @@ def area_at(volume: float, volumes: Any, areas: Any) -> float:
 
 
 @jitable
-def new_allowances(sources: Any, used: Any, weekday: int, new_month: bool, new_year: bool) -> None:
-    """Start the week (on Monday), month and year of every source's allowance anew."""
+def new_allowances(
+    sources: Any, used: Any, plan: Any, cal: Any, new_month: bool, new_year: bool
+) -> None:
+    """Start the week (on Monday), month and year of every source's allowance anew, and ration what
+    is left of them for today.
+
+    Water that goes straight to fields is rationed over the days on which the ``plan`` may water.
+    """
     for s in range(sources.shape[0]):
-        used[s].today = 0.0
-        if weekday == 0:
-            used[s].week = 0.0
+        source, so_far = sources[s], used[s]
+        so_far.days_covered = so_far.days_covered + 1.0 if so_far.today <= 0.0 else 1.0
+        so_far.today = 0.0
+        if cal.weekday == 0:
+            so_far.week = 0.0
         if new_month:
-            used[s].month = 0.0
+            so_far.month = 0.0
         if new_year:
-            used[s].year = 0.0
+            so_far.year = 0.0
+        so_far.budget = budget_today(source, so_far, plan, cal)
 
 
 @jitable
-def source_left(source: Any, used: Any, most_today: float) -> float:
+def budget_today(source: Any, used: Any, plan: Any, cal: Any) -> float:
+    """Most that a source's allowances let it give today (m3), rationed as its owner wants."""
+    budget = min(
+        min(rationed(source, used, plan, cal, source.week - used.week, 7 - cal.weekday),
+            rationed(source, used, plan, cal, source.month - used.month, cal.month_left)),
+        rationed(source, used, plan, cal, source.year - used.year, cal.year_left),
+    )  # fmt: skip
+    if source.ration == BY_MONTH:
+        budget = min(budget, source.cumulative_share[cal.month] * source.year - used.year)
+    return max(min(budget, source.day), 0.0)
+
+
+@jitable
+def rationed(
+    source: Any, used: Any, plan: Any, cal: Any, left: float, days: int
+) -> float:
+    """What of a volume ``left`` of an allowance may go today; ``days`` of its period are left."""
+    if source.ration != EVENLY or not left < np.inf or left <= 0.0:
+        return left
+    today = cal.day_of_year
+    open_days = days_within(today, days, source.season_first, source.season_last)
+    if source.to_storage == 0.0:
+        season = days_within(today, days, plan.first_day, plan.last_day)
+        open_days = min(open_days, season)
+    return even_share(left, open_days, used.days_covered)
+
+
+@jitable
+def source_left(used: Any, most_today: float) -> float:
     """What a source can still give today under its rate and allowances (m3)."""
-    left = most_today - used.today
-    left = min(left, source.week - used.week)
-    left = min(left, source.month - used.month)
-    left = min(left, source.year - used.year)
-    return max(left, 0.0)
+    return max(min(most_today, used.budget) - used.today, 0.0)
 
 
 @jitable
@@ -193,17 +240,18 @@ def open_supply(
     years: Any,
     cal: Any,
     drought_index: float,
+    plan: Any,
 ) -> None:
     """Allowances begin anew on their days, and the site's stages of restrictions move.
 
-    ``years`` is SUPPLY_YEAR (Y,) of a plan; the others as in SupplyInput and SupplyState.
+    ``years`` is SUPPLY_YEAR (Y,) of a ``plan``; the others as in SupplyInput and SupplyState.
     """
     begins_year = cal.first == 1
     if begins_year and cal.year >= 0:
         years[cal.year].least_store = store.volume
     new_month = cal.month != store.month
     store.month = cal.month
-    new_allowances(sources, used, cal.weekday, new_month, begins_year)
+    new_allowances(sources, used, plan, cal, new_month, begins_year)
     store.stage = site_stage(site, stages, enter, leave, store, drought_index, cal.day_of_year)
     if cal.year >= 0 and store.stage > 0.0:
         years[cal.year].restricted_days += 1.0
@@ -235,7 +283,14 @@ def site_stage(
 
 @jitable
 def supply_day(
-    given: Any, state: Any, asked_m3: Any, share: Any, flows: Any, d: int, draws_today: Any
+    given: Any,
+    state: Any,
+    asked_m3: Any,
+    share: Any,
+    flows: Any,
+    d: int,
+    draws_today: Any,
+    cut_m3: Any,
 ) -> None:
     """One day at the supply, in place; allowances and stage already brought up to date.
 
@@ -245,6 +300,7 @@ def supply_day(
     asked_m3 : (F,) requests. share : (F,) written, the granted share of each.
     flows : a line of SUPPLY_TRACE, written. d : the day.
     draws_today : (S,) m3 that each source gives today, written.
+    cut_m3 : (causes,) m3 of all requests that is not granted, by cause, written.
     """
     site = given.site[0]
     store = state.store[0]
@@ -262,21 +318,15 @@ def supply_day(
     held -= seepage
 
     # What could be had today.
-    direct, into_store = 0.0, 0.0
-    for s in range(n_sources):
-        source = given.sources[s]
-        left = source_left(source, state.used[s], given.source_m3[d, s])
-        straight = 0.0
-        if source.to_fields > 0.0:
-            straight = min(left, given.direct_m3[d, s])
-            direct += straight
-        if source.to_storage > 0.0:
-            # Without a limit there is enough for both.
-            into_store += left - straight if left < np.inf else left
-        draws_today[s] = 0.0
-    drawable = max(held + into_store - site.dead, 0.0)
-    available = min(site.network, direct + drawable)
+    obtainable = water_within_reach(given, state, d, held, True)
+    available = min(site.network, obtainable)
     granted = share_out(asked_m3, given.priority, available, share)
+    why_short(given, state, asked_m3, obtainable, held, d, cut_m3)
+    drawable = held - site.dead
+    for s in range(n_sources):
+        draws_today[s] = 0.0
+        drawable += into_store(given, state, d, s, True)
+    drawable = max(drawable, 0.0)
 
     # Where it comes from: sources that come first, the store, the other sources.
     wanted = granted
@@ -295,7 +345,7 @@ def supply_day(
         source = given.sources[s]
         room = site.capacity - held
         if source.to_storage > 0.0 and room > 0.0:
-            volume = min(source_left(source, state.used[s], given.source_m3[d, s]), room)
+            volume = min(source_left(state.used[s], given.source_m3[d, s]), room)
             take(state.used[s], volume)
             draws_today[s] += volume
             held += volume
@@ -323,6 +373,66 @@ def supply_day(
 
 
 @jitable
+def left_of_source(given: Any, state: Any, d: int, s: int, rations: bool) -> float:
+    """What source ``s`` can still give today (m3), under its allowances if it ``rations``."""
+    most_today = given.source_m3[d, s]
+    if rations:
+        return source_left(state.used[s], most_today)
+    return max(most_today - state.used[s].today, 0.0)
+
+
+@jitable
+def straight_to_fields(given: Any, state: Any, d: int, s: int, rations: bool) -> float:
+    """What of it can go straight to fields (m3)."""
+    if given.sources[s].to_fields == 0.0:
+        return 0.0
+    return min(left_of_source(given, state, d, s, rations), given.direct_m3[d, s])
+
+
+@jitable
+def into_store(given: Any, state: Any, d: int, s: int, rations: bool) -> float:
+    """What of it can go into the store when fields have had theirs (m3)."""
+    if given.sources[s].to_storage == 0.0:
+        return 0.0
+    left = left_of_source(given, state, d, s, rations)
+    # Without a limit there is enough for both.
+    return left - straight_to_fields(given, state, d, s, rations) if left < np.inf else left
+
+
+@jitable
+def water_within_reach(given: Any, state: Any, d: int, held: float, rations: bool) -> float:
+    """Water that fields could have today (m3), with ``held`` in the store, whatever the pipes."""
+    direct, stored = 0.0, held - given.site[0].dead
+    for s in range(given.sources.shape[0]):
+        direct += straight_to_fields(given, state, d, s, rations)
+        stored += into_store(given, state, d, s, rations)
+    return direct + max(stored, 0.0)
+
+
+@jitable
+def why_short(
+    given: Any, state: Any, asked_m3: Any, obtainable: float, held: float, d: int, cut_m3: Any
+) -> None:
+    """Write what of the requests is not granted by cause (m3).
+
+    The pipes are asked first, then whether allowances hold water back; what is still short is an
+    empty store's where there is one, else the sources'.
+    """
+    asked = 0.0
+    for f in range(asked_m3.shape[0]):
+        asked += asked_m3[f]
+    for c in range(N_CAUSES):
+        cut_m3[c] = 0.0
+    site = given.site[0]
+    through = min(asked, site.network)
+    cut_m3[NETWORK] = asked - through
+    if through > obtainable:
+        unrationed = min(through, water_within_reach(given, state, d, held, False))
+        cut_m3[ALLOWANCE] = max(unrationed - obtainable, 0.0)
+        cut_m3[STORAGE if site.capacity > 0.0 else SOURCE] = through - max(unrationed, obtainable)
+
+
+@jitable
 def draw_direct(
     given: Any, state: Any, d: int, s: int, wanted: float, draws_today: Any
 ) -> float:
@@ -330,7 +440,7 @@ def draw_direct(
     source = given.sources[s]
     if source.to_fields == 0.0 or wanted <= 0.0:
         return 0.0
-    left = source_left(source, state.used[s], given.source_m3[d, s])
+    left = source_left(state.used[s], given.source_m3[d, s])
     volume = min(wanted, min(left, given.direct_m3[d, s]))
     take(state.used[s], volume)
     draws_today[s] += volume
@@ -338,31 +448,15 @@ def draw_direct(
 
 
 @jitable
-def newly_unmet(unmet_before: float, unmet: float, asked_again: bool) -> float:
-    """What a field does not get today, less what it did not get before (mm).
-
-    A plan that looks at the turf asks again for what it has not got (``asked_again``), and the
-    same water must not be missed twice.
-    """
-    fresh = unmet - unmet_before if asked_again else unmet
-    return fresh if fresh > 0.0 else 0.0
-
-
-@jitable
-def unmet_of(asked: float, granted: float) -> float:
-    """What a field asks for and does not get; rounding in the shares is no shortage."""
-    unmet = asked - granted
-    return 0.0 if unmet <= 1e-9 * asked else unmet
-
-
-@jitable
 def count_supply(flows: Any, store: Any, year: Any) -> None:
     """Add a day's flows to the year, and follow the shortage that is running.
 
-    ``flows.short`` is what is newly missed today; the year has asked for what it was given and
-    what it missed.
+    ``flows.short`` is what is newly missed today, ``flows.made_up`` what of that comes later; the
+    year has asked for what it was given and what it missed for good.
     """
-    year.asked += flows.granted + flows.short
+    short = flows.short - flows.made_up
+    year.asked += flows.granted + short
+    year.shortage += short
     year.granted += flows.granted
     year.from_store += flows.from_store
     year.catchment += flows.catchment
@@ -376,18 +470,74 @@ def count_supply(flows: Any, store: Any, year: Any) -> None:
     year.store_end = flows.store
     if flows.asked > 0.0:
         year.asked_days += 1.0
+    store.event_volume = max(store.event_volume + short, 0.0)
     if flows.asked - flows.granted > 1e-9 * (1.0 + flows.asked):
-        year.shortage += flows.short
         year.short_days += 1.0
         if store.short_yesterday == 0.0:
             year.short_events += 1.0
-            store.event_volume = 0.0
+            store.event_volume = max(short, 0.0)
         store.short_yesterday = 1.0
-        store.event_volume += flows.short
         year.worst_event = max(year.worst_event, store.event_volume)
     elif flows.asked > 0.0:
         # A day on which nobody asks neither ends nor lengthens an event.
         store.short_yesterday = 0.0
+
+
+@jitable
+def send_crew(
+    blocks: Any,
+    plans: Any,
+    delivery: Any,
+    priority: Any,
+    crew_hours: float,
+    b: int,
+    n_runs: int,
+    passes: Any,
+) -> None:
+    """Machines and hoses reach the fields that come first, and those that waited longest.
+
+    ``passes`` (F,), scratch: what is left of the night's passes of each machine. What a field asks
+    for is cut to the passes that it gets; a field that is not reached waits.
+    """
+    n_fields = plans.shape[0]
+    hours = crew_hours
+    for f in range(n_fields):
+        passes[f] = -1.0  # of a machine that nobody has asked for yet
+    for _ in range(n_fields):
+        first = -1
+        best_priority, best_wait = 0, 0.0
+        for f in range(n_fields):
+            n = lane_of(b, f, n_runs)
+            block, lane = blocks[n // LANES], n % LANES
+            waits = block[ASKED + lane] - block[SYRINGED + lane] > 0.0
+            if not waits or delivery[f].machine < 0.0 or block[CUTS[CREW] + lane] != -1.0:
+                continue
+            wait = block[WAITED + lane]
+            if (
+                first < 0
+                or priority[f] < best_priority
+                or (priority[f] == best_priority and wait > best_wait)
+            ):
+                first, best_priority, best_wait = f, priority[f], wait
+        if first < 0:
+            break
+        n = lane_of(b, first, n_runs)
+        block, lane = blocks[n // LANES], n % LANES
+        machine = int(delivery[first].machine)
+        if passes[machine] < 0.0:
+            passes[machine] = plans[first].passes
+        per_mm, labour = delivery[first].inv_pass_mm, delivery[first].pass_labour
+        asked = block[ASKED + lane] - block[SYRINGED + lane]
+        most = passes[machine]
+        if labour > 0.0 and hours < np.inf:
+            most = min(most, np.floor(hours / labour + 1e-9))
+        made = min(np.ceil(asked * per_mm - 1e-9), most)
+        passes[machine] -= made
+        if labour > 0.0:
+            hours -= made * labour
+        got = min(asked, made / per_mm)
+        block[CUTS[CREW] + lane] = asked - got
+        block[ASKED + lane] = got + block[SYRINGED + lane]
 
 
 @jitable
@@ -405,6 +555,8 @@ def share_out_today(
     share: Any,
     flows: Any,
     draws_today: Any,
+    cut_m3: Any,
+    passes: Any,
 ) -> bool:
     """The supply gives the fields of plan ``b`` what it can; whether anything happened there.
 
@@ -413,31 +565,39 @@ def share_out_today(
     blocks : where the plan's fields ask, and what they get is written.
     plans, delivery : PLAN and DELIVERY (F,) of the plan.
     given, state : SupplyInput and SupplyState of the plan.
-    asked_m3, share : (F,), scratch. flows : a line of SUPPLY_TRACE, written.
-    draws_today : m3 from each source (S,), written.
+    asked_m3, share, passes : (F,) and cut_m3 (causes,), scratch.
+    flows : a line of SUPPLY_TRACE, written. draws_today : m3 from each source (S,), written.
     """
     n_fields = plans.shape[0]
+    is_shared = given.site[0].is_shared > 0.0
+    wanted = 0.0
+    for f in range(n_fields):
+        n = lane_of(b, f, n_runs)
+        block, lane = blocks[n // LANES], n % LANES
+        wanted += max(block[DEMAND + lane], block[ASKED + lane])
+        for c in range(CREW, N_CAUSES):
+            block[CUTS[c] + lane] = 0.0
+        if is_shared:
+            block[CUTS[CREW] + lane] = -1.0  # not served yet
+        block[GRANTED_SHARE + lane] = 1.0
+    # Without a store nothing happens at the supply on a day on which nobody wants water.
+    if wanted <= 0.0 and given.site[0].capacity <= 0.0:
+        return False
+    if is_shared:
+        send_crew(
+            blocks, plans, delivery, given.priority, given.site[0].crew, b, n_runs, passes
+        )
     asked_of_all = 0.0
     for f in range(n_fields):
         n = lane_of(b, f, n_runs)
-        asked_m3[f] = blocks[n // LANES, ASKED + n % LANES] * delivery[f].area_m2 * 0.001
+        block, lane = blocks[n // LANES], n % LANES
+        block[CUTS[CREW] + lane] = max(block[CUTS[CREW] + lane], 0.0)
+        asked_m3[f] = block[ASKED + lane] * delivery[f].area_m2 * 0.001
         asked_of_all += asked_m3[f]
-    # Without a store nothing happens at the supply on a day on which nobody asks.
-    if asked_of_all <= 0.0 and given.site[0].capacity <= 0.0:
-        return False
-    supply_day(given, state, asked_m3, share, flows, d, draws_today)
-    flows.short = 0.0
-    for f in range(n_fields):
-        n = lane_of(b, f, n_runs)
-        block = blocks[n // LANES]
-        asked, unmet, missed = block[ASKED + n % LANES], block[UNMET + n % LANES], 0.0
-        if asked > 0.0:
-            before, unmet = unmet, unmet_of(asked, asked * share[f])
-            missed = newly_unmet(before, unmet, plans[f].rule != RULE_FIXED)
-            flows.short += missed * delivery[f].area_m2 * 0.001
-        block[GRANTED_SHARE + n % LANES] = share[f]
-        block[MISSED + n % LANES] = missed
-        block[UNMET + n % LANES] = unmet
+    supply_day(given, state, asked_m3, share, flows, d, draws_today, cut_m3)
+    tell_fields(
+        blocks, plans, delivery, b, n_runs, asked_m3, share, cut_m3, flows, asked_of_all
+    )
     store = state.store[0]
     y = cal.year
     if y >= 0:
@@ -446,3 +606,51 @@ def share_out_today(
             state.draws[y, s, cal.month] += draws_today[s]
         state.store_month[y, cal.month] = store.volume
     return True
+
+
+@jitable
+def tell_fields(
+    blocks: Any,
+    plans: Any,
+    delivery: Any,
+    b: int,
+    n_runs: int,
+    asked_m3: Any,
+    share: Any,
+    cut_m3: Any,
+    flows: Any,
+    asked_of_all: float,
+) -> None:
+    """Write what each field gets and why it gets no more; the site's shortage of today is theirs.
+
+    What a field loses beyond an equal share of what there is, it loses because others come first.
+    """
+    cut_of_all = 0.0
+    for c in range(CREW + 1, N_CAUSES):
+        cut_of_all += cut_m3[c]
+    even = 1.0 - cut_of_all / asked_of_all if asked_of_all > 0.0 else 1.0
+    flows.asked, flows.short, flows.made_up = 0.0, 0.0, 0.0
+    for f in range(plans.shape[0]):
+        n = lane_of(b, f, n_runs)
+        block, lane = blocks[n // LANES], n % LANES
+        asked = block[ASKED + lane]
+        block[GRANTED_SHARE + lane] = share[f]
+        cut = beyond_rounding(asked - asked * share[f], asked)
+        if cut > 0.0:
+            for_others = min(max(asked * (even - share[f]), 0.0), cut)
+            block[CUTS[PRIORITY] + lane] = for_others
+            for c in range(CREW + 1, PRIORITY):
+                block[CUTS[c] + lane] = (cut - for_others) * cut_m3[c] / cut_of_all
+        unmet = 0.0
+        for c in range(N_CAUSES):
+            unmet += block[CUTS[c] + lane]
+        demand = block[DEMAND + lane]
+        per_mm = delivery[f].area_m2 * 0.001
+        flows.asked += max(demand + block[SYRINGED + lane], asked) * per_mm
+        if demand > 0.0:
+            unmet = beyond_rounding(unmet, demand)
+            again = 0.0 if plans[f].rule == RULE_FIXED else 1.0
+            before = block[UNMET + lane]
+            granted = (asked - block[SYRINGED + lane]) * share[f]
+            flows.short += newly_missed(before, unmet, again) * per_mm
+            flows.made_up += made_up_by(before, unmet, granted, again) * per_mm

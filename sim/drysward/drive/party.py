@@ -20,7 +20,7 @@ from drysward.day.lanes import (
     spread_of,
 )
 from drysward.day.loop import Ground, Party, Tally
-from drysward.day.records import MONTHS, PATCH, STAGES, WEEK, as_values
+from drysward.day.records import CAUSES, MONTHS, PATCH, STAGES, WEEK, as_values
 
 if TYPE_CHECKING:
     from drysward.drive.runs import Runs
@@ -71,7 +71,7 @@ def party_of(site: PreparedSite, runs: Runs) -> tuple[Party, Spread]:
     patches = aligned_zeros((spread.n_blocks, spread.rounds, PATCH_SIZE))
     patches[:] = spread.patch_by_lane(carried).swapaxes(2, 3).reshape(patches.shape)
     weekly = np.zeros((spread.n_blocks, WEEK, 3, LANES))
-    monthly = np.zeros((spread.n_blocks, MONTHS, 3, LANES))
+    monthly = np.zeros((spread.n_blocks, MONTHS, 2, LANES))
     for table, line, lines in (
         (weekly, WEEK_DEPTH, runs.plans.depth),
         (weekly, WEEK_ALLOWED, runs.plans.allowed),
@@ -89,6 +89,7 @@ def party_of(site: PreparedSite, runs: Runs) -> tuple[Party, Spread]:
         catches=np.ascontiguousarray(spread.patch_by_lane(runs.catches)),
         weekly=weekly,
         monthly=monthly,
+        booked=np.zeros((spread.n_blocks, MONTHS, len(CAUSES), LANES)),
         quads=spread.quads(n_runs * n_fields * spread.side),
         run_quads=spread.quads(n_runs * n_fields),
         run_of=(spread.run % n_runs).reshape(-1, LANES),
@@ -112,6 +113,7 @@ def tally_of(runs: Runs, spread: Spread) -> Tally:
     return Tally(
         years=as_values(runs.years),
         played=as_values(runs.play),
+        shortage=runs.shortage,
         by_day=np.ascontiguousarray(spread.by_lane(gathered).transpose(0, 3, 2, 1)),
         trace=as_values(runs.trace),
     )

@@ -14,7 +14,9 @@ from drysward.day.lanes import LANES
 from drysward.day.loop import Desk
 from drysward.day.records import (
     CALENDAR_DAYS,
+    CAUSES,
     FIELD_STATE,
+    MONTHS,
     PATCH,
     PLAN,
     PLAY_YEAR,
@@ -50,8 +52,8 @@ class _Gathered:
     ``catches`` and ``reaches`` (..., F, P): share of the mean irrigation that each patch catches,
     and of the root zone that its roots reach. PATCH (..., F, P) and FIELD_STATE (..., F) are
     carried from stretch to stretch. YEAR and PLAY_YEAR (..., F, Y), odds (..., F, 4, 366) and the
-    sum of green cover (..., F, 366) are gathered; TRACE (..., T, F) is the daily account last
-    asked for.
+    sum of green cover (..., F, 366) and shortage (..., F, 12, causes), mm by month and cause, are
+    gathered; TRACE (..., T, F) is the daily account last asked for.
     """
 
     plans: np.recarray
@@ -67,6 +69,7 @@ class _Gathered:
     years: np.recarray
     odds: np.ndarray
     green: np.ndarray
+    shortage: np.ndarray
     trace: np.recarray
 
     def _at(self, place: int | np.ndarray | None) -> dict[str, Any]:
@@ -143,8 +146,10 @@ def start_runs(
     states.seen_crown_wetness = 1.0
     plans = records(PLAN, (n_runs, n_fields))
     for lines, (site, plan) in zip(plans, starts, strict=True):
-        for line, field in zip(lines, site.scenario.fields, strict=True):
-            write_plan(line, plan, field)
+        zones = (site.zones[column] for column in site.columns)
+        grounds = zip(zones, site.catches.max(axis=-1), strict=True)
+        for line, field, ground in zip(lines, site.scenario.fields, grounds, strict=True):
+            write_plan(line, plan, field, *ground)
     supply = [start_supply(site.scenario, site.supply, n_years) for site, _ in starts]
     return Runs(
         specs=tuple(plan for _, plan in starts),
@@ -161,6 +166,7 @@ def start_runs(
         years=records(YEAR, (n_runs, n_fields, n_years)),
         odds=np.zeros((n_runs, n_fields, len(STAGES), CALENDAR_DAYS), np.int64),
         green=np.zeros((n_runs, n_fields, CALENDAR_DAYS)),
+        shortage=np.zeros((n_runs, n_fields, MONTHS, len(CAUSES))),
         trace=records(TRACE, (n_runs, 0, n_fields)),
     )
 
@@ -198,6 +204,8 @@ def advance_all(
         asked_m3=np.zeros(n_fields),
         share=np.ones(n_fields),
         draws_m3=np.zeros(site.supply.sources.shape[1]),
+        cut_m3=np.zeros(len(CAUSES)),
+        passes=np.zeros(n_fields),
     )
     (compiled_run_site() if compiled else run_windows)(
         site.forcing,

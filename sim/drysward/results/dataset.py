@@ -11,7 +11,15 @@ import xarray as xr
 
 from drysward import __version__
 from drysward.day.counting import NO_DORMANCY
-from drysward.day.records import CALENDAR_DAYS, MONTHS, PLAY_YEAR, STAGES, SUPPLY_YEAR, YEAR
+from drysward.day.records import (
+    CALENDAR_DAYS,
+    CAUSES,
+    MONTHS,
+    PLAY_YEAR,
+    STAGES,
+    SUPPLY_YEAR,
+    YEAR,
+)
 from drysward.site.stretches import PreparedSite, WeatherSeen
 from drysward.weather.series import Series
 
@@ -42,7 +50,7 @@ def as_dataset(
         values = np.ascontiguousarray(by_year[name])
         dims: tuple[str, ...] = ("field", "plan", "year")
         if values.ndim == 4:
-            dims = (*dims, "month")
+            dims = (*dims, "cause" if name == "shortage_cause" else "month")
         if name == "recovery_days":
             data["not_recovered"] = (dims, (values < NO_DORMANCY).astype(np.int8))
             values = np.where(values < 0.0, np.nan, values)
@@ -61,6 +69,8 @@ def as_dataset(
             data[f"play_{name}"] = (("field", "plan", "year"), values)
     data["odds"] = (("field", "plan", "stage", "day_of_year"), odds)
     data["green_cover"] = (("field", "plan", "day_of_year"), green)
+    booked = np.stack([r.shortage for r in runs], axis=1) / len(site.years)
+    data["shortage_month_cause"] = (("field", "plan", "month", "cause"), booked)
     data["deficit"] = ("year", seen.deficit_mm)
 
     out = xr.Dataset(
@@ -71,14 +81,11 @@ def as_dataset(
             "year": np.array(site.years, np.int32),
             "month": np.arange(1, MONTHS + 1, dtype=np.int32),
             "stage": list(STAGES),
+            "cause": list(CAUSES),
             "day_of_year": np.arange(1, CALENDAR_DAYS + 1, dtype=np.int32),
             "field_label": ("field", [f.label for f in scenario.fields]),
             "plan_label": ("plan", [r.plan.label for r in runs]),
             "area_m2": ("field", [f.area_m2 for f in scenario.fields]),
-            "labour_hours_per_day": (
-                "field",
-                [f.delivery.labour_hours_per_pass for f in scenario.fields],
-            ),
             "reached": ("stage", [scenario.answers.reached[s] for s in STAGES]),
         },
         attrs={
@@ -160,6 +167,7 @@ def provenance(site: PreparedSite, series: Series) -> dict[str, str | int | floa
         "reached_days": scenario.answers.reached_days,
         "condition_green": scenario.answers.playing_condition.green,
         "condition_wilt": scenario.answers.playing_condition.wilt,
+        "short_year": scenario.answers.short_year,
         "return_periods": json.dumps(scenario.answers.return_periods),
         "confidence": str(scenario.answers.confidence),
         "cautions": " ".join(CAUTIONS),

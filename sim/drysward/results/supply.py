@@ -1,14 +1,13 @@
-"""From yearly numbers at the supply to how far it can be relied on, and what it costs."""
+"""From yearly numbers at the supply to how far it can be relied on."""
 
 from __future__ import annotations
 
-import numpy as np
 import xarray as xr
 
-from drysward.results.costs import energy_kwh, water_cost
 from drysward.results.odds import probability_of
-from drysward.scenario.model import Costs, SupplySpec
+from drysward.scenario.model import SupplySpec
 
+ROUNDING = 1e-9  # share of a demand below which a shortage is none
 _MEANS = (
     "asked", "granted", "from_store", "catchment", "rain_on_store", "evaporation", "seepage",
     "spill", "refill", "shortage", "short_days", "restricted_days",
@@ -24,10 +23,12 @@ def supply_answers(result: xr.Dataset) -> xr.Dataset:
 
     Returns
     -------
-    Dataset by plan (and field, source, month): means of the years in m3; odds that a year has
-    any shortage, with standard error and 90 % limits; and, after Hashimoto, Stedinger &
-    Loucks (1982), over days on which water is asked for: ``time_reliability`` (share of them
-    without shortage), ``volume_reliability`` (share of the water asked for that is given),
+    Dataset by plan (and field, source, month, cause): means of the years in m3; share of years
+    without shortage, odds that a year is short by more than the stated share of its demand
+    (``short_year``) and that it has any day of shortage, each with standard error and 90 % limits;
+    ``worst_year_share``, the largest shortage of a year over its demand; and, after Hashimoto,
+    Stedinger & Loucks (1982), over days on which water is wanted: ``time_reliability`` (share of
+    them without shortage), ``volume_reliability`` (share of the demand that is delivered),
     ``resilience`` (shortages over days of shortage: chance that a day of shortage is the
     last), ``vulnerability`` (mean volume of a shortage) and ``worst_event``. NaN where there is
     nothing to divide by. ValueError when the run had no supply.
@@ -54,7 +55,7 @@ def supply_answers(result: xr.Dataset) -> xr.Dataset:
         (
             "volume_reliability",
             _over(total["granted"], total["asked"]),
-            "share of the water asked for that is given",
+            "share of the demand that is delivered",
         ),
         (
             "resilience",
@@ -66,23 +67,30 @@ def supply_answers(result: xr.Dataset) -> xr.Dataset:
     out["vulnerability"] = _named(_over(total["shortage"], events), "m3", "mean shortage")
     worst = result["supply_worst_event"]
     out["worst_event"] = _named(worst.max("year"), "m3", "largest shortage of all years")
-    out["worst_year"] = _named(worst.idxmax("year"), "1", "year of the largest shortage")
-    out["worst_year"] = out["worst_year"].where(out["worst_event"] > 0.0)
+    short = short_shares(result)
+    out["worst_year_share"] = _named(short.max("year"), "1", "largest shortage of a year")
+    out["worst_year"] = _named(short.idxmax("year"), "1", "year of the largest shortage")
+    out["worst_year"] = out["worst_year"].where(out["worst_year_share"] > 0.0)
     least = result["supply_least_store"]
     out["least_store"] = _named(least.min("year"), "m3", "least water in store on any day")
 
     independent = int(result.attrs["independent_years"])
-    told_odds = [
-        probability_of(one.values > 0.0, independent)
-        for one in result["supply_short_days"].transpose("plan", "year")
-    ]
-    for name, odds in (
-        ("shortage_odds", [p.p for p in told_odds]),
-        ("shortage_odds_se", [p.standard_error for p in told_odds]),
-        ("shortage_odds_low", [p.low for p in told_odds]),
-        ("shortage_odds_high", [p.high for p in told_odds]),
+    limit = float(result.attrs["short_year"])
+    for name, happens, told in (
+        ("no_shortage", short == 0.0, "odds that a year has no shortage"),
+        ("short_year", short > limit, f"odds of a shortage over {100.0 * limit:g}% of the demand"),
+        ("shortage_odds", result["supply_short_days"] > 0.0, "odds of any day of shortage"),
     ):
-        out[name] = ("plan", odds, {"units": "1", "long_name": "odds that a year has shortage"})
+        found = [
+            probability_of(one, independent) for one in happens.transpose("plan", "year").values
+        ]
+        for part, numbers in (
+            (name, [p.p for p in found]),
+            (f"{name}_se", [p.standard_error for p in found]),
+            (f"{name}_low", [p.low for p in found]),
+            (f"{name}_high", [p.high for p in found]),
+        ):
+            out[part] = ("plan", numbers, {"units": "1", "long_name": told})
 
     per_mm = result["area_m2"] / 1000.0
     out["shortage_by_field"] = _named(
@@ -94,6 +102,15 @@ def supply_answers(result: xr.Dataset) -> xr.Dataset:
         (result["shortage_month"].mean("year") * per_mm).transpose("field", "plan", "month"),
         "m3",
         "mean shortage by field and month",
+    )
+    out["shortage_by_cause"] = _named(
+        (result["shortage_cause"].mean("year") * per_mm).transpose("field", "plan", "cause"),
+        "m3",
+        "mean shortage a year by field and cause",
+    )
+    by_cause = (result["shortage_month_cause"] * per_mm).sum("field")
+    out["shortage_by_month_and_cause"] = _named(
+        by_cause.transpose("plan", "month", "cause"), "m3", "mean shortage by month and cause"
     )
     out["drawn_by_source"] = _named(
         result["supply_drawn"].sum("month").mean("year"), "m3", "mean draw a year by source"
@@ -109,42 +126,11 @@ def supply_answers(result: xr.Dataset) -> xr.Dataset:
     return out
 
 
-def supply_costs(result: xr.Dataset, supply: SupplySpec, costs: Costs) -> xr.Dataset:
-    """What the supply costs by plan and year, on average and in a dear year.
-
-    Parameters
-    ----------
-    result : Dataset of ``drysward.run`` of a scenario with a supply.
-    supply, costs : of that scenario.
-
-    Returns
-    -------
-    Dataset with ``energy_used`` (kWh), ``cost_water``, ``cost_energy``, ``cost_labour`` and
-    ``cost`` by plan and year, in ``costs.currency``; their means over the years (``NAME_mean``);
-    and ``NAME_dry``, the quantile that one year in ten passes.
-    """
-    draws = result["supply_drawn"].transpose("plan", "year", "source", "month").values
-    from_store = result["supply_from_store"].transpose("plan", "year").values
-    hours = (result["watering_days"] * result["labour_hours_per_day"]).sum("field")
-    water = water_cost(draws, supply.sources)
-    energy = energy_kwh(draws, from_store, supply)
-    labour = hours.transpose("plan", "year").values * costs.labour_price_h
-    money = costs.currency
-    out = xr.Dataset(coords={name: result[name] for name in ("plan", "year", "plan_label")})
-    for name, values, units, told in (
-        ("energy_used", energy, "kWh", "energy of pumping"),
-        ("cost_water", water, money, "price of water"),
-        ("cost_energy", energy * costs.energy_price_kwh, money, "price of energy"),
-        ("cost_labour", labour, money, "price of labour"),
-        ("cost", water + energy * costs.energy_price_kwh + labour, money, "price of all"),
-    ):
-        attrs = {"units": units, "long_name": told}
-        out[name] = (("plan", "year"), values, attrs)
-        attrs = {"units": units, "long_name": f"mean of the years of {told}"}
-        out[f"{name}_mean"] = ("plan", values.mean(axis=1), attrs)
-        attrs = {"units": units, "long_name": f"{told} that one year in ten passes"}
-        out[f"{name}_dry"] = ("plan", np.quantile(values, 0.9, axis=1), attrs)
-    return out
+def short_shares(result: xr.Dataset) -> xr.DataArray:
+    """Shortage of each plan and year over its demand; 0 where there is none but rounding."""
+    wanted, short = result["supply_asked"], result["supply_shortage"]
+    share = (short / wanted.where(wanted > 0.0)).fillna(0.0)
+    return share.where(share > ROUNDING, 0.0)
 
 
 def supply_cautions(supply: SupplySpec) -> tuple[str, ...]:
@@ -164,12 +150,6 @@ def supply_cautions(supply: SupplySpec) -> tuple[str, ...]:
         ),
     )
     return tuple(line for applies, line in told if applies)
-
-
-def has_prices(supply: SupplySpec, costs: Costs) -> bool:
-    """Whether the scenario says what anything costs."""
-    tariffs = any(source.tariff for source in supply.sources)
-    return tariffs or costs.energy_price_kwh > 0.0 or costs.labour_price_h > 0.0
 
 
 def _over(part: xr.DataArray, whole: xr.DataArray) -> xr.DataArray:

@@ -2,38 +2,63 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 
 from drysward.day.records import MOST_STAGES
 from drysward.physics.catch import run_time_multiplier
-from drysward.scenario.model import TIMES_OF_DAY, DeliverySpec, FieldSpec, PlanSpec
+from drysward.physics.intake import runoff_terms
+from drysward.scenario.model import TIMES_OF_DAY, FieldSpec, PlanSpec
 from drysward.scenario.rules import RULES
+from drysward.site.night import (
+    ground_take_mm,
+    most_depth_mm,
+    nightly_gross_mm,
+    passes_a_night,
+    splits,
+)
+from drysward.site.root_zone import RootZone
 
 
-def nightly_depth_mm(delivery: DeliverySpec, area_m2: float, window_h: float) -> float:
-    """Most that the system can put out in one watering window, as gross depth over the field.
+def machines_of(fields: Sequence[FieldSpec]) -> list[int]:
+    """Number of the machine or hose that waters each field (F,); -1 for a system in the ground.
 
-    By its flow where that is given, else by its precipitation rate all over at once; a machine
-    that travels makes whole passes.
+    Fields whose delivery names the same machine share it.
     """
-    hours = window_h
-    if delivery.hours_per_pass > 0.0:
-        hours = max(1.0, np.floor(window_h / delivery.hours_per_pass)) * delivery.hours_per_pass
-    if delivery.flow_m3_h is not None:
-        return delivery.flow_m3_h * hours / area_m2 * 1000.0
-    return delivery.precipitation_rate_mm_h * hours
+    out: list[int] = []
+    shared: dict[str, int] = {}
+    for f, field in enumerate(fields):
+        if field.delivery.hours_per_pass <= 0.0:
+            out.append(-1)
+        else:
+            name = field.delivery.machine
+            out.append(shared.setdefault(name, f) if name else f)
+    return out
 
 
-def write_plan(row: Any, plan: PlanSpec, field: FieldSpec) -> None:
-    """Write ``plan`` as it is followed on ``field`` into a record PLAN of noughts."""
+def write_plan(
+    row: Any, plan: PlanSpec, field: FieldSpec, zone: RootZone, most_catch: float
+) -> None:
+    """Write ``plan`` as it is followed on ``field`` into a record PLAN of noughts.
+
+    ``most_catch`` is the largest share of the mean that a patch of the field catches.
+    """
     rule = RULES[plan.rule]
     row.rule = rule.number
     for name, key in rule.keys.items():
         row[name] = getattr(plan, key.attribute)
     row.least_depth = plan.least_depth_mm
-    row.most_depth = nightly_depth_mm(field.delivery, field.area_m2, plan.window_h)
+    row.most_depth = most_depth_mm(zone, plan)
+    row.night_depth = nightly_gross_mm(field.delivery, field.area_m2, plan.window_h)
+    row.passes = passes_a_night(field.delivery, plan.window_h)
+    takes_mm = ground_take_mm(zone, field.delivery, plan, most_catch)
+    row.ground_takes = takes_mm if plan.stop_at_runoff else np.inf
+    row.runoff_share, row.runoff_held = runoff_terms(
+        field.delivery.precipitation_rate_mm_h, zone.intake_mm_h, zone.surface_storage_mm,
+        plan.window_h, 1.0 if splits(field.delivery, plan) else 0.0,
+    )  # fmt: skip
     row.rain_skip = plan.rain_skip_mm
     row.rain_skip_days = plan.rain_skip_days
     row.interval = plan.interval_days
@@ -42,7 +67,6 @@ def write_plan(row: Any, plan: PlanSpec, field: FieldSpec) -> None:
     by_need = rule.by_need and plan.allow_for_uniformity
     uniformity = field.delivery.distribution_uniformity
     row.run_time_multiplier = run_time_multiplier(uniformity) if by_need else 1.0
-    row.cycle_and_soak = plan.cycle_and_soak
     row.crown_depth = plan.crown_depth_mm
     row.crown_interval = plan.crown_interval_days
     row.crown_from = plan.crown_from

@@ -20,6 +20,7 @@ from drysward.faults import Fault, FaultyInput
 from drysward.physics.catch import patch_catches
 from drysward.physics.roots import patch_reaches
 from drysward.scenario.model import ANEW_EACH_YEAR, SKINNED, Scenario
+from drysward.scenario.values import MM_PER_M
 from drysward.site.covers import Covered
 from drysward.site.forcing import (
     NOTHING_TO_FORCE,
@@ -28,8 +29,10 @@ from drysward.site.forcing import (
     force_field,
     in_season,
 )
+from drysward.site.night import pass_m3
+from drysward.site.plans import machines_of
 from drysward.site.play import field_covers, play_input
-from drysward.site.root_zone import RootZone, build_root_zone
+from drysward.site.root_zone import RootZone, field_root_zone
 from drysward.site.site_weather import SiteWeather, site_weather
 from drysward.site.supply import supply_input
 from drysward.site.weather_years import weather_series
@@ -117,7 +120,7 @@ def stretches(
     """
     known = known or {}
     span = spans(scenario, series, years, years_at_once)
-    zones = tuple(build_root_zone(f.root_zone, scenario.catalog) for f in scenario.fields)
+    zones = tuple(field_root_zone(f, scenario.catalog) for f in scenario.fields)
     for start, end in span.parts:
         part = known.pop(start, None) or weather_stretch(scenario, series, span, start, end)
         ground = ground_of(scenario, zones, part)
@@ -250,10 +253,14 @@ def ground_of(scenario: Scenario, zones: Sequence[RootZone], part: WeatherStretc
 def delivery_of(scenario: Scenario) -> np.recarray:
     """DELIVERY (F,): how irrigation reaches each field."""
     out = records(DELIVERY, len(scenario.fields))
-    for row, spec in zip(out, scenario.fields, strict=True):
+    machines = machines_of(scenario.fields)
+    for row, spec, machine in zip(out, scenario.fields, machines, strict=True):
         row.area_m2 = spec.area_m2
-        row.sprinkler_rate = spec.delivery.precipitation_rate_mm_h
         row.overspray = spec.delivery.overspray
+        row.machine = machine
+        if machine >= 0:
+            row.inv_pass_mm = spec.area_m2 / (MM_PER_M * pass_m3(spec.delivery))
+            row.pass_labour = spec.delivery.labour_hours_per_pass
     return out
 
 

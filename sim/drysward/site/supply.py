@@ -10,6 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drysward.day.records import (
+    AS_IT_COMES,
+    BY_MONTH,
+    EVENLY,
     INDEX_CALENDAR,
     INDEX_DROUGHT,
     INDEX_STORAGE,
@@ -40,10 +43,13 @@ from drysward.scenario.model import (
 from drysward.scenario.supply_tables import GRASS
 from drysward.scenario.values import MM_PER_M
 from drysward.site.forcing import in_season
+from drysward.site.plans import machines_of
 from drysward.site.site_weather import SiteWeather
 
 FloatArray = NDArray[np.float64]
 
+FIRST_MONTH, FIRST_MONTH_SOUTH = 0, 6  # of a turf year
+RATIONS = {"as it comes": AS_IT_COMES, "evenly": EVENLY}
 INDICES = {"drought": INDEX_DROUGHT, "storage": INDEX_STORAGE, "calendar": INDEX_CALENDAR}
 NO_STORAGE = StorageSpec("tank", volumes_m3=(0.0, 0.0), areas_m2=(0.0, 0.0))
 
@@ -101,8 +107,8 @@ def sized_input(scenario: Scenario, days: SupplyDays) -> SupplyInput:
     source_m3, direct_m3 = daily_limits_m3(spec, days.is_open)
     enter, leave = stage_limits(spec.restrictions)
     alone = SupplyInput(
-        site=site_record(spec, is_asked_for=scenario.supply is not None),
-        sources=source_records(spec.sources),
+        site=site_record(spec, scenario),
+        sources=source_records(spec.sources, southern=scenario.site.latitude_deg < 0.0),
         source_m3=source_m3,
         direct_m3=direct_m3,
         catchment_m3=catchments_m3(spec.catchments, days.shed_mm),
@@ -198,22 +204,25 @@ def daily_limits_m3(
     """
     whole_day, direct = np.zeros(is_open.shape), np.zeros(is_open.shape)
     for s, source in enumerate(spec.sources):
-        allowed_m3 = source.allowance_m3.get("day", math.inf)
-        day_m3 = min(volume_of_hours_m3(source.rate_m3_h, source.hours), allowed_m3)
+        day_m3 = volume_of_hours_m3(source.rate_m3_h, source.hours)
         whole_day[:, s] = np.where(is_open[:, s], day_m3, 0.0)
         if source.feeds != "storage":
             hours = min(source.hours, spec.window_h)
-            window_m3 = min(volume_of_hours_m3(source.rate_m3_h, hours), allowed_m3)
+            window_m3 = volume_of_hours_m3(source.rate_m3_h, hours)
             direct[:, s] = np.where(is_open[:, s], window_m3, 0.0)
     return whole_day, direct
 
 
-def site_record(spec: SupplySpec, is_asked_for: bool = True) -> np.recarray:
-    """SUPPLY (1,); not on when nobody ``is_asked_for`` it and its sources give without limit."""
+def site_record(spec: SupplySpec, scenario: Scenario) -> np.recarray:
+    """SUPPLY (1,); on when it is asked for, or when sources or a crew set a limit."""
     storage = spec.storage or NO_STORAGE
     out = records(SUPPLY, 1)
     limits = [limit for source in spec.sources for limit in source.allowance_m3.values()]
-    out.on = is_asked_for or not all(map(math.isinf, limits))
+    machines = [machine for machine in machines_of(scenario.fields) if machine >= 0]
+    crew_h = math.inf if scenario.site.crew_h is None else scenario.site.crew_h
+    out.crew = crew_h
+    out.is_shared = (bool(machines) and crew_h < math.inf) or len(set(machines)) < len(machines)
+    out.on = scenario.supply is not None or not all(map(math.isinf, limits)) or out.is_shared
     out.network = volume_of_hours_m3(spec.network_m3_h, spec.window_h)
     out.capacity = storage.volumes_m3[-1]
     out.dead = storage.dead_m3
@@ -224,15 +233,21 @@ def site_record(spec: SupplySpec, is_asked_for: bool = True) -> np.recarray:
     return out
 
 
-def source_records(sources: Sequence[SourceSpec]) -> np.recarray:
+def source_records(sources: Sequence[SourceSpec], southern: bool = False) -> np.recarray:
     """SOURCE (S,)."""
+    first_month = FIRST_MONTH_SOUTH if southern else FIRST_MONTH
     out = records(SOURCE, len(sources))
     for row, source in zip(out, sources, strict=True):
         row.to_fields = source.feeds != "storage"
         row.to_storage = source.feeds != "fields"
         row.first = source.first
-        for span in ("week", "month", "year"):
+        row.season_first, row.season_last = source.season
+        for span in ("day", "week", "month", "year"):
             row[span] = source.allowance_m3.get(span, math.inf)
+        row.ration = RATIONS.get(source.ration, BY_MONTH)
+        if source.month_shares:
+            shares = np.roll(source.month_shares, -first_month)
+            row.cumulative_share[:] = np.roll(np.cumsum(shares), first_month)
     return out
 
 

@@ -45,6 +45,7 @@ _NOT_MEANT = (
     "water_start", "water_end",
     *(f"peak_{stage}" for stage in STAGES), *(f"days_{stage}" for stage in STAGES),
 )  # fmt: skip
+_BY = {"irrigation_month": ("month",), "shortage_month": ("month",), "shortage_cause": ("cause",)}
 MEANS = tuple(name for name in YEAR.names or () if name not in _NOT_MEANT)
 _SUPPLY_MEANS = tuple(
     name for name in SUPPLY_YEAR.names or () if name not in ("residual", "store_end")
@@ -316,7 +317,7 @@ def _keep(out: _Kept, sweep: Sweep, one: _Together, years: Years) -> None:
     put("area_m2", ("field",), area)
     for name in MEANS:
         total = one.total[name]
-        put(f"{name}_mean", (*by, "month") if total.ndim == 3 else by, total / n)
+        put(f"{name}_mean", (*by, *_BY.get(name, ())), total / n)
     for name in MOST:
         put(f"{name}_most", by, one.most[name])
     put("residual", ("plan",), one.most["residual"].max(axis=-1))

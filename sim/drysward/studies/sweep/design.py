@@ -37,8 +37,8 @@ _ABOUT_FIELDS = ("fields.", "overrides.", "answers.")
 def depth_of(axis: Axis) -> int:
     """How early in the work an axis makes a difference: WEATHER, FIELDS or PLANS."""
     def depth(key: str) -> int:
-        # The daily limit of the supply stands under [site] and has no part in the weather.
-        if key.startswith(_ABOUT_WEATHER) and key != "site.supply":
+        # What limits the water stands under [site] too and has no part in the weather.
+        if key.startswith(_ABOUT_WEATHER) and key not in ("site.supply", "site.crew"):
             return WEATHER
         return FIELDS if key.startswith(_ABOUT_FIELDS) else PLANS
 

@@ -13,6 +13,8 @@ import numpy as np
 from drysward.faults import Fault, FaultyInput, nearest
 from drysward.scenario.load import from_tree, leaves
 from drysward.scenario.model import PlanSpec, Scenario
+from drysward.site.plans import machines_of
+from drysward.site.site_weather import WEATHER_PROCESSES
 from drysward.studies.sweep.description import Axis, Sweep
 from drysward.studies.sweep.design import WEATHER, Design, depth_of
 
@@ -24,9 +26,13 @@ _BARE = {"root_zone": "like", "delivery": "system"}
 _NOT_OF_WEATHER = (
     "reached", "days", "playing_condition", "return_periods", "confidence", "start_soil_water",
 )  # fmt: skip
+# Settings of the site that limit its water.
+_NOT_OF_SITE_WEATHER = ("supply", "crew")
 # Settings of a field that weather and soil have nothing to do with.
 _NOT_OF_GROUND = ("label", "area", "delivery", "patches", "priority")
-_OVERRIDES_OF_WEATHER = ("turf_processes.", "losses.", "generated_weather.")
+_OVERRIDES_OF_WEATHER = (
+    "losses.", "generated_weather.", *(f"turf_processes.all.{name}" for name in WEATHER_PROCESSES),
+)  # fmt: skip
 
 
 @dataclass(frozen=True, eq=False)
@@ -60,6 +66,8 @@ def point_at(
 ) -> Point:
     """The point at ``positions`` (axes,); FaultyInput told at ``name``."""
     tree = tree_at(sweep, positions)
+    # A sweep uses no prices, and a point's fields may lack what the base scenario has prices of.
+    tree.pop("costs", None)
     scenario = from_tree(
         tree,
         sweep.folder,
@@ -70,7 +78,7 @@ def point_at(
     plans = scenario.plans
     if sweep.plans:
         plans = tuple(scenario.plan_named(key) for key in sweep.plans)
-    site = {key: value for key, value in tree["site"].items() if key != "supply"}
+    site = {key: value for key, value in tree["site"].items() if key not in _NOT_OF_SITE_WEATHER}
     asked = {k: v for k, v in tree.get("answers", {}).items() if k not in _NOT_OF_WEATHER}
     overrides = dict(leaves(tree.get("overrides", {})))
     of_weather = {k: v for k, v in overrides.items() if k.startswith(_OVERRIDES_OF_WEATHER)}
@@ -86,8 +94,9 @@ def point_at(
         fields.append(_told(table, used))
     shared = [spec.priority for spec in scenario.fields]
     supply = _told(
-        tree.get("supply", {}), tree["site"].get("supply"), shared, of_supply,
-        [field.key for field in scenario.fields],
+        tree.get("supply", {}), [tree["site"].get(key) for key in _NOT_OF_SITE_WEATHER], shared,
+        of_supply,
+        [field.key for field in scenario.fields], machines_of(scenario.fields),
     )  # fmt: skip
     return Point(
         scenario, plans, _told(site, tree["weather"], asked, of_weather), tuple(fields), supply

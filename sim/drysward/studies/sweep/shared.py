@@ -16,7 +16,7 @@ from drysward.day.supply import SupplyInput
 from drysward.day.surface import PlayInput
 from drysward.site.forcing import NOTHING_TO_FORCE, Forcing, force_first_day, forcing_of
 from drysward.site.play import field_covers, is_any_looked_at, play_input
-from drysward.site.root_zone import RootZone, build_root_zone
+from drysward.site.root_zone import RootZone, field_root_zone
 from drysward.site.stretches import (
     Ground,
     PreparedSite,
@@ -175,8 +175,8 @@ def part_of(held: Held, point: Point, years: Years, place: int) -> Part:
 
 def zone_of(held: Held, point: Point, i: int) -> RootZone:
     """The root zone of a point's field ``i``."""
-    spec, catalog = point.scenario.fields[i].root_zone, point.scenario.catalog
-    zone: RootZone = held.get(("zone", point.fields[i]), lambda: build_root_zone(spec, catalog))
+    spec, catalog = point.scenario.fields[i], point.scenario.catalog
+    zone: RootZone = held.get(("zone", point.fields[i]), lambda: field_root_zone(spec, catalog))
     return zone
 
 

@@ -1,0 +1,329 @@
+"""What a plan wants and does not get: ground and night, causes, rationing, crews."""
+
+from dataclasses import replace
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from drysward import load, run
+from drysward.day.records import CAUSES, SOURCE, USED, records
+from drysward.day.supply import new_allowances, source_left, take
+from drysward.drive.runs import advance, run_plan, start_run
+from drysward.faults import FaultyInput
+from drysward.physics.rationing import days_within, even_share
+from drysward.scenario.load import loads, shipped
+from drysward.scenario.model import Restrictions, SiteStage, SourceSpec, SupplySpec
+from drysward.site.night import ground_take_mm, nightly_gross_mm
+from drysward.site.stretches import prepare
+
+CLAY = """
+[fields.{key}]
+area = "1.8 acre"
+species = "tall_fescue"
+root_zone = {{ like = "native_clay_loam", compaction = "{key}" }}
+delivery = "in_ground_rotors"
+"""
+PLANS = """
+[plans.half]
+rule = "refill"
+trigger = 0.5
+
+[plans.on_and_on]
+rule = "refill"
+trigger = 0.5
+stop_at_runoff = false
+most = "3 in"
+"""
+
+
+@pytest.fixture(scope="module")
+def clays():
+    """Tall fescue on clay loam, loose and compacted, on thirty years of the demo's weather."""
+    text = shipped("demo").text
+    head = text[: text.index("[fields.stadium]")]
+    fields = "".join(CLAY.format(key=key) for key in ("none", "moderate", "severe"))
+    return loads(head + fields + PLANS, ".")
+
+
+@pytest.fixture(scope="module")
+def watered(clays):
+    return run(clays, years=(2001, 2030))
+
+
+class TestGround:
+    """A careful person stops before water runs off; the night and the ground set what is put on."""
+
+    def test_compacted_clay_takes_no_more_than_a_third_more(self, watered):
+        year = watered["irrigation_gross"].sel(plan="half").mean("year")
+        for key in ("moderate", "severe"):
+            assert float(year.sel(field=key)) < 1.3 * float(year.sel(field="none"))
+
+    def test_hardly_any_irrigation_runs_off(self, watered):
+        one = watered.sel(plan="half").mean("year")
+        share = one["irrigation_runoff"] / one["irrigation_landed"]
+        assert (share.values < 0.05).all()
+
+    def test_whoever_lets_it_run_loses_most_of_it(self, watered):
+        one = watered.sel(plan="on_and_on", field="severe").mean("year")
+        assert float(one["irrigation_runoff"]) > 0.3 * float(one["irrigation_landed"])
+
+    @pytest.mark.parametrize("plan", ["half", "on_and_on"])
+    def test_no_night_is_above_what_it_can_be(self, clays, plan):
+        site = prepare(clays, years=(2001, 2004))
+        followed = clays.plan_named(plan)
+        trace = advance(site, start_run(site, followed), slice(0, site.calendar.size)).trace
+        for f, (field, zone) in enumerate(zip(clays.fields, site.zones, strict=True)):
+            gross = trace.irrigation_gross[:, f]
+            night = nightly_gross_mm(field.delivery, field.area_m2, followed.window_h)
+            assert 0.0 < gross.max() <= night + 1e-9
+            takes = ground_take_mm(zone, field.delivery, followed, float(site.catches[f].max()))
+            landed = trace.irrigation_landed[:, f].max()
+            if plan == "half":
+                assert landed <= takes + 1e-9
+            elif field.key == "severe":
+                assert landed > takes
+
+    def test_what_a_night_does_not_put_on_comes_the_next(self, scenes):
+        """A refill of 20 mm through a system of 8 mm a night takes three nights."""
+        delivery = replace(scenes.delivery(1.0), zones=10)  # 10 mm/h x 8 h / 10 zones
+        field = scenes.field("native_loam", patches=1, delivery=delivery)
+        plan = scenes.plan("refill", trigger=0.4, allow_for_uniformity=False, most_depth_mm=99.0)
+        site = prepare(
+            scenes.scenario([field], [plan], fewest_days=1), scenes.record(200, et=4.0)
+        )
+        done = run_plan(site, plan, slice(0, 200))
+        night = nightly_gross_mm(delivery, field.area_m2, plan.window_h)
+        gross = done.trace.irrigation_gross[:, 0]
+        first = int(np.argmax(gross > 0.0))
+        assert gross[first : first + 3] == pytest.approx([night, night, gross[first + 2]])
+        assert done.trace.demand[first, 0] > 2.0 * night
+        # All of it came in the end: late water is no shortage.
+        assert done.trace.shortage[first, 0] > 0.0
+        assert done.years.shortage[0, 0] < 0.05 * done.years.irrigation_gross[0, 0]
+
+
+class TestCauses:
+    """Every shortage has a cause, and causes are all of it."""
+
+    @pytest.fixture
+    def short(self, scenes):
+        """Refills on three fields that share too little water, under restrictions."""
+        uneven = replace(scenes.delivery(0.6), zones=4)
+        fields = [
+            scenes.field("native_clay", "tall_fescue", "clay", patches=2, delivery=uneven),
+            scenes.field("native_loam", key="loam", patches=2, priority=2),
+            scenes.field("sand_over_gravel_12in", key="sand", patches=2, priority=3),
+        ]
+        area_m2 = sum(field.area_m2 for field in fields)
+        mains = SourceSpec(
+            "mains", "Mains", "mains", rate_m3_h=area_m2 * 0.001, hours=10.0,
+            allowance_m3={"month": area_m2 * 0.08},
+        )  # fmt: skip
+        two_days = tuple(day in (1, 4) for day in range(7))
+        district = Restrictions("drought", (SiteStage(60.0, 30.0, share=0.8, allowed=two_days),))
+        supply = SupplySpec((mains,), network_m3_h=area_m2 * 0.0009, window_h=8.0,
+                            restrictions=district)  # fmt: skip
+        plan = scenes.plan("refill", trigger=0.3)
+        scenario = replace(
+            scenes.scenario(fields, [plan], turf="continuous", fewest_days=1), supply=supply
+        )
+        site = prepare(scenario, scenes.hard_weather(3))
+        return run_plan(site, plan, slice(0, site.calendar.size)), site, area_m2
+
+    def test_a_day_lacks_what_it_wants_and_does_not_get(self, short):
+        done, _, _ = short
+        lacks = done.trace.demand - done.trace.irrigation_gross
+        assert np.abs(lacks - done.trace.shortage).max() < 1e-9
+
+    def test_causes_add_up_to_what_was_missed_and_never_came(self, short):
+        """Twin: what is newly missed less what comes later, day by day and year by year."""
+        done, site, _ = short
+        for f in range(3):
+            for year in range(3):
+                days = np.flatnonzero(site.calendar.year == year)
+                before = missed = made_up = 0.0
+                for day in done.trace[days, f]:
+                    if day.demand > 0.0:
+                        missed += max(day.shortage - before, 0.0)
+                        made_up += min(max(before - day.shortage, 0.0), day.irrigation_gross)
+                    before = day.shortage
+                by_cause = done.years.shortage_cause[f, year]
+                assert by_cause.sum() == pytest.approx(missed - made_up, abs=1e-9)
+                assert done.years.shortage[f, year] == pytest.approx(by_cause.sum(), abs=1e-9)
+                by_month = done.years.shortage_month[f, year]
+                assert by_month.sum() == pytest.approx(by_cause.sum(), abs=1e-9)
+                assert by_month.min() >= 0.0
+                assert by_cause.min() >= 0.0
+        assert done.shortage.sum(axis=1) == pytest.approx(done.years.shortage_cause.sum(axis=1))
+
+    def test_the_site_misses_what_its_fields_miss(self, short):
+        done, site, _ = short
+        per_mm = site.delivery.area_m2[:, None] / 1000.0
+        of_fields = (done.years.shortage * per_mm).sum(axis=0)
+        assert done.supply.years.shortage == pytest.approx(of_fields, abs=1e-6)
+        drawn = (done.years.irrigation_gross * per_mm).sum(axis=0)
+        assert done.supply.years.asked == pytest.approx(drawn + of_fields, abs=1e-6)
+
+    def test_each_is_named(self, short):
+        done, _, _ = short
+        cut = dict(zip(CAUSES, done.years.shortage_cause.sum(axis=(0, 1)), strict=True))
+        assert cut["restriction"] > 0.0
+        assert cut["allowance"] > 0.0
+        assert cut["network"] > 0.0
+        assert cut["priority"] > 0.0
+        assert cut["storage"] == cut["crew"] == 0.0
+
+    @pytest.mark.parametrize(
+        "change, cause",
+        [
+            ({"sources": {"rate_m3_h": 0.2}}, "source"),
+            ({"sources": {"allowance_m3": {"day": 2.0}}}, "allowance"),
+            ({"network_m3_h": 0.2}, "network"),
+        ],
+    )
+    def test_one_limit_is_the_only_cause(self, scenes, change, cause):
+        more = dict(change)
+        source = SourceSpec("mains", "Mains", "mains", **more.pop("sources", {}))
+        supply = SupplySpec((source,), window_h=8.0, **more)
+        plan = scenes.plan("refill", trigger=0.3)
+        scenario = scenes.scenario([scenes.field(patches=1)], [plan], fewest_days=1)
+        site = prepare(replace(scenario, supply=supply), scenes.weather(2))
+        by_cause = run_plan(site, plan).years.shortage_cause.sum(axis=(0, 1))
+        assert by_cause.sum() > 0.0
+        assert by_cause[CAUSES.index(cause)] == pytest.approx(by_cause.sum())
+
+
+def day_of_week(weekday, **more):
+    """Calendar of a day in July, Monday 0."""
+    return SimpleNamespace(
+        weekday=weekday, month=6, month_left=20 - weekday, year_left=173 - weekday,
+        day_of_year=193 + weekday, **more,
+    )  # fmt: skip
+
+
+class TestRationing:
+    """30 m3 of a week's allowance, and Friday to Sunday left; worked by hand."""
+
+    def given(self, ration, asked):
+        source = records(SOURCE, 1)
+        source.to_fields, source.ration, source.season_last = 1.0, ration, 365.0
+        for span in ("day", "month", "year"):
+            source[span] = np.inf
+        source.week = 100.0
+        used = records(USED, 1)
+        used.week, used.today = 70.0, 20.0  # Thursday drew
+        plan = SimpleNamespace(first_day=0.0, last_day=365.0)
+        out = []
+        for weekday, volume in zip((4, 5, 6), asked, strict=True):
+            new_allowances(source, used, plan, day_of_week(weekday), False, False)
+            out.append(min(volume, source_left(used[0], np.inf)))
+            take(used[0], out[-1])
+        return out
+
+    @pytest.mark.parametrize(
+        "ration, asked, granted",
+        [
+            (0, (20, 20, 20), (20, 10, 0)),  # as it comes
+            (1, (20, 20, 20), (10, 10, 10)),  # evenly: 30 / 3, 20 / 2, 10 / 1
+            (1, (4, 20, 20), (4, 13, 13)),  # 26 / 2, 13 / 1
+            (1, (0, 30, 30), (0, 20, 10)),  # Saturday may take what Friday left: 30 x 2 / 3
+        ],
+    )
+    def test_three_days(self, ration, asked, granted):
+        assert self.given(ration, asked) == pytest.approx(granted)
+
+    def test_shares_by_month(self):
+        """Half of the year's 100 m3 may be gone by the end of June, four fifths by July's."""
+        source, used = records(SOURCE, 1), records(USED, 1)
+        source.ration, source.year, source.season_last = 2, 100.0, 365.0
+        for span in ("day", "week", "month"):
+            source[span] = np.inf
+        source.cumulative_share[:] = [0, 0, 0, 0.1, 0.3, 0.5, 0.8, 1, 1, 1, 1, 1]
+        used.year = 45.0
+        plan = SimpleNamespace(first_day=0.0, last_day=365.0)
+        new_allowances(source, used, plan, day_of_week(0), False, False)
+        assert source_left(used[0], np.inf) == pytest.approx(80.0 - 45.0)
+
+    def test_days_of_a_season(self):
+        assert days_within(100, 10, 0, 365) == 10
+        assert days_within(100, 10, 105, 300) == 5
+        assert days_within(295, 100, 105, 300) == 6
+        assert days_within(350, 40, 300, 60) == 40  # over the turn of the year
+        assert days_within(30, 60, 300, 60) == 31
+        assert days_within(200, 300, 100, 250) == 51 + 34
+
+    def test_never_more_than_is_left(self):
+        for days in (1, 3, 30):
+            for covered in (1, 3, 50):
+                assert 0.0 < even_share(12.0, days, covered) <= 12.0
+
+
+class TestCrew:
+    """Two fields, one travelling machine of one pass a night: the other field waits."""
+
+    def site(self, scenes, crew_h=None, machine="", hours=2.5):
+        traveller = replace(
+            scenes.delivery(1.0), hours_per_pass=hours, labour_hours_per_pass=1.0,
+            flow_m3_h=20.0, machine=machine,
+        )  # fmt: skip
+        fields = [
+            scenes.field("native_loam", key=key, patches=1, delivery=traveller) for key in "ab"
+        ]
+        plan = scenes.plan("fixed", depth_by_weekday=(6.0,) * 7, window_h=3.0)
+        scenario = scenes.scenario(fields, [plan], fewest_days=1)
+        scenario = replace(scenario, site=replace(scenario.site, crew_h=crew_h))
+        return prepare(scenario, scenes.record(40, et=4.0)), plan
+
+    def test_each_has_its_own_machine(self, scenes):
+        site, plan = self.site(scenes)
+        gross = run_plan(site, plan, slice(0, 40)).trace.irrigation_gross
+        assert (gross > 0.0).all()
+
+    @pytest.mark.parametrize("limit", [{"machine": "reel"}, {"crew_h": 1.0}])
+    def test_fields_take_turns(self, scenes, limit):
+        site, plan = self.site(scenes, **limit)
+        done = run_plan(site, plan, slice(0, 40))
+        watered = done.trace.irrigation_gross > 0.0
+        assert (watered.sum(axis=1) == 1).all()  # one field a night
+        assert (watered[:-1] != watered[1:]).all()  # the one that waited longest comes next
+        cut = done.years.shortage_cause[:, 0, CAUSES.index("crew")]
+        assert (cut > 0.0).all()
+        # One hour of work for each pass that was made.
+        assert done.years.labour_hours[:, 0].sum() == pytest.approx(watered.sum())
+
+    def test_who_comes_first_is_served_first(self, scenes):
+        site, plan = self.site(scenes, crew_h=1.0)
+        first = replace(site.scenario.fields[1], priority=1)
+        other = replace(site.scenario.fields[0], priority=2)
+        scenario = replace(site.scenario, fields=(other, first))
+        done = run_plan(
+            prepare(scenario, scenes.record(40, et=4.0)), plan, slice(0, 40)
+        )
+        assert (done.trace.irrigation_gross[:, 0] == 0.0).all()
+        assert (done.trace.irrigation_gross[:, 1] > 0.0).all()
+
+
+def test_a_result_keeps_causes_by_month(clays):
+    found = run(clays, years=(2001, 2003), only=["half"])
+    by_year = found["shortage_cause"].mean("year")
+    by_month = found["shortage_month_cause"].sum("month")
+    assert by_month.transpose(*by_year.dims).values == pytest.approx(by_year.values, abs=1e-9)
+    assert list(found["cause"].values) == list(CAUSES)
+
+
+@pytest.mark.parametrize(
+    "written, told",
+    [
+        ('"by luck"', "sources.well.ration"),
+        ("{ Jun = 0.5, Jul = 0.4 }", "shares add to 0.9"),
+        ("{ Jun = 0.5, Jul = 0.5 }", "shares by month are of the year's allowance"),
+    ],
+)
+def test_ways_to_ration_that_are_none(tmp_path, written, told):
+    text = shipped("pond").text
+    text = text.replace('rate = "12 gpm"', f'rate = "12 gpm"\nration = {written}')
+    path = tmp_path / "scenario.toml"
+    path.write_text(text, encoding="utf-8")
+    with pytest.raises(FaultyInput, match=told):
+        load(path)
