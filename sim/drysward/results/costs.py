@@ -1,13 +1,15 @@
-"""What water, pumping and work cost."""
+"""What water, pumping, work and building cost, at the prices of the scenario."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
 import numpy as np
+import xarray as xr
 from numpy.typing import ArrayLike, NDArray
 
-from drysward.scenario.model import SourceSpec, SupplySpec, TariffBlock
+from drysward.results.worth import capital_recovery_factor, present_worth_factor
+from drysward.scenario.model import Costs, SourceSpec, SupplySpec, TariffBlock
 
 FloatArray = NDArray[np.float64]
 
@@ -43,10 +45,10 @@ def pumping_energy_kwh(volume_m3: ArrayLike, lift_m: float, efficiency: float) -
 
 
 def water_cost(draws_m3: FloatArray, sources: Sequence[SourceSpec]) -> FloatArray:
-    """Price of a year's water (..., Y) by the tariffs, from draws (..., Y, S, 12) by month."""
-    cost = np.zeros(draws_m3.shape[:-2])
+    """Price of each month's water (..., 12) by the tariffs, from draws (..., S, 12)."""
+    cost = np.zeros((*draws_m3.shape[:-2], draws_m3.shape[-1]))
     for s, source in enumerate(sources):
-        cost += block_tariff(draws_m3[..., s, :], source.tariff).sum(axis=-1)
+        cost += block_tariff(draws_m3[..., s, :], source.tariff)
     return cost
 
 
@@ -64,3 +66,40 @@ def energy_kwh(draws_m3: FloatArray, from_store_m3: FloatArray, supply: SupplySp
         store = supply.storage
         energy += pumping_energy_kwh(from_store_m3, store.lift_m, store.pump_efficiency)
     return energy
+
+
+def labour_hours(result: xr.Dataset) -> xr.DataArray:
+    """Hours of watering work by field, plan and year, from a Dataset of ``drysward.run``."""
+    return result["labour_hours"].transpose("field", "plan", "year")
+
+
+def storage_first_cost(volume_m3: float, costs: Costs) -> float:
+    """Price of building a pond or tank that holds ``volume_m3``; 0 without a price."""
+    return volume_m3 * costs.storage_price_m3
+
+
+def has_life(costs: Costs) -> bool:
+    """Whether the scenario says how long it all lasts, so that costs can be added up over it."""
+    return costs.life_years > 0
+
+
+def present_worth(first: float, yearly: float, costs: Costs) -> float:
+    """All costs of the life in money of today: ``first`` now, ``yearly`` at each year's end.
+
+    ValueError when the scenario gives no life.
+    """
+    return first + yearly * present_worth_factor(costs.discount_rate, _life(costs))
+
+
+def equal_yearly_cost(first: float, yearly: float, costs: Costs) -> float:
+    """All costs of the life as the same sum every year: ``yearly`` and the first cost paid back.
+
+    ValueError when the scenario gives no life.
+    """
+    return yearly + first * capital_recovery_factor(costs.discount_rate, _life(costs))
+
+
+def _life(costs: Costs) -> int:
+    if not has_life(costs):
+        raise ValueError("the scenario gives no life")
+    return costs.life_years

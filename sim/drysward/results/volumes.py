@@ -1,0 +1,45 @@
+"""Water of the whole site as volumes, beside the depths and volumes of its fields."""
+
+from __future__ import annotations
+
+import xarray as xr
+
+from drysward.results.frequency import demand_estimates, thinned
+
+
+def site_volumes(result: xr.Dataset, periods: tuple[float, ...]) -> xr.Dataset:
+    """Water that all fields draw together, by plan.
+
+    Parameters
+    ----------
+    result : Dataset of ``drysward.run``.
+    periods : return periods (years).
+
+    Returns
+    -------
+    Dataset in m3: ``site_season_volume``, the mean of the years; ``site_peak_week_volume``, the
+    peak weeks of the fields together, the most of any year (no less than the site's own peak
+    week); and ``site_demand_volume`` by period, read as that of a field.
+    """
+    per_mm = result["area_m2"] / 1000.0
+    water = (result["irrigation_gross"] * per_mm).sum("field").transpose("plan", "year")
+    weeks = (result["peak_week"] * per_mm).sum("field").max("year")
+    independent = min(int(result.attrs["independent_years"]), result.sizes["year"])
+    years = water.values
+    if independent < result.sizes["year"]:
+        years = thinned(years, independent)
+    out = xr.Dataset(coords={name: result[name] for name in ("plan", "plan_label")})
+    out = out.assign_coords(period=("period", list(periods), {"units": "year"}))
+    for name, dims, values, long_name in (
+        ("season", ("plan",), water.mean("year").values, "mean irrigation a year of the site"),
+        ("peak_week", ("plan",), weeks.values, "peak weeks of the fields together"),
+        (
+            "demand",
+            ("plan", "period"),
+            demand_estimates(years, periods),
+            "irrigation demand of the site by return period",
+        ),
+    ):
+        attrs = {"units": "m3", "long_name": f"{long_name}, as volume"}
+        out[f"site_{name}_volume"] = (dims, values, attrs)
+    return out

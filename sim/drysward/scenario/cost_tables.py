@@ -1,0 +1,97 @@
+"""The prices of a scenario file: the user's own, for drysward has none."""
+
+# pydantic copies a default that can change.
+# ruff: noqa: RUF012
+
+import re
+from collections.abc import Iterable
+from typing import Annotated, Self
+
+from pydantic import BeforeValidator, Field, ValidationInfo, model_validator
+
+from drysward.catalog import load_catalog
+from drysward.faults import nearest
+from drysward.quantities import AREA, VOLUME
+from drysward.scenario.model import Costs, SystemPrice
+from drysward.scenario.names import names_of
+from drysward.scenario.supply_tables import Tariff, tariff_blocks, tariff_flaws
+from drysward.scenario.values import Flaws, Part, Share, price_of, price_per, refuse, values_of
+
+LONGEST_LIFE = 100
+
+
+def system_price(value: object) -> SystemPrice:
+    """``"0.90 per ft2"``, or a bare number for one system that serves all of its fields."""
+    if isinstance(value, (int, float)) and not isinstance(value, bool):
+        if not 0.0 <= value < float("inf"):
+            raise ValueError(f"{value!r} cannot be a price; 0 or more")
+        return SystemPrice(lump=float(value))
+    try:
+        return SystemPrice(per_m2=price_per(value, AREA))
+    except ValueError as error:
+        told = "or a bare number for one system that serves all of its fields"
+        raise ValueError(f"{error}, {told}") from None
+
+
+def whole_years(value: object) -> int:
+    """``20`` or ``"20 yr"`` as 20; ValueError when it is no count of whole years."""
+    text = value if isinstance(value, str) else ""
+    written = re.fullmatch(r"\s*(\d+)\s*(?:yr|yrs|years?|a)\s*", text)
+    years = int(written.group(1)) if written else value
+    if type(years) is not int or not 1 <= years <= LONGEST_LIFE:
+        told = f'whole years from 1 to {LONGEST_LIFE}, such as 20 or "20 yr"'
+        raise ValueError(f"{value!r} is not a life; {told}")
+    return years
+
+
+class CostsTable(Part):
+    currency: Annotated[str, Field(min_length=1, max_length=12)] = Costs.currency
+    energy_price_kwh: Annotated[float, Field(alias="energy", ge=0.0)] = Costs.energy_price_kwh
+    labour_price_h: Annotated[float, Field(alias="labour", ge=0.0)] = Costs.labour_price_h
+    water: Tariff = []
+    construction: dict[str, Annotated[float, price_of(AREA)]] = {}
+    irrigation: dict[str, Annotated[SystemPrice, BeforeValidator(system_price)]] = {}
+    storage_price_m3: Annotated[float | None, price_of(VOLUME), Field(alias="pond")] = None
+    renovation_price_m2: Annotated[float | None, price_of(AREA), Field(alias="renovation")] = None
+    life_years: Annotated[int | None, BeforeValidator(whole_years), Field(alias="life")] = None
+    discount_rate: Share | None = None
+
+    @model_validator(mode="after")
+    def _hangs_together(self, info: ValidationInfo) -> Self:
+        names = names_of(info)
+        flaws = tariff_flaws("water", self.water)
+        if self.water and names.tariffs:
+            flaws.append(("water", "is given beside the tariff of a source", "one of the two"))
+        for key, kind, used in (
+            ("construction", "root_zones", names.root_zones),
+            ("irrigation", "delivery", names.delivery),
+        ):
+            flaws += unused_flaws(key, getattr(self, key), load_catalog().entries[kind], used)
+        if self.storage_price_m3 is not None and not names.storage:
+            flaws.append(("pond", "prices a storage that is not there", "write supply.storage"))
+        if self.discount_rate is not None and self.life_years is None:
+            told = "write life as well, such as life = 20"
+            flaws.append(("discount_rate", "has no life to go with", told))
+        refuse(flaws)
+        return self
+
+
+def unused_flaws(
+    key: str, prices: Iterable[str], known: Iterable[str], used: Iterable[str]
+) -> Flaws:
+    """Prices under ``key`` of what the catalogue does not know, or no field of the file has."""
+    used = tuple(dict.fromkeys(used))
+    flaws: Flaws = []
+    for name in prices:
+        if name not in tuple(known):
+            flaws.append((f"{key}.{name}", "is not known", nearest(name, known)))
+        elif name not in used:
+            flaws.append((f"{key}.{name}", "no field has it", nearest(name, used)))
+    return flaws
+
+
+def costs_spec(table: CostsTable) -> Costs:
+    """The model's prices."""
+    return Costs(water=tariff_blocks(table.water), **values_of(table, "water"))
+
+
