@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -14,7 +15,7 @@ from hypothesis import strategies as st
 import drysward
 import drysward.studies.sizing
 from drysward.drive.runs import run_plan
-from drysward.results.supply import supply_costs
+from drysward.results.field_costs import site_costs
 from drysward.scenario.model import (
     CatchmentSpec,
     Costs,
@@ -324,7 +325,9 @@ class Made(Tried):
         self.sought = drysward.studies.sizing.Sought("source rate", "well", low=low, high=most)
 
     def need(self, sizes):
-        self.known.update({size: np.arange(100) < self.fails(size) for size in sizes})
+        self.known.update(
+            {size: SimpleNamespace(fails=np.arange(100) < self.fails(size)) for size in sizes}
+        )
 
     def fails(self, size):
         least, most = self.span
@@ -348,6 +351,16 @@ def test_no_span_no_size():
     assert least_size(Made((0.001, 900.0), 0.01, 100.0, 2.0), 3) == (0.01, 0.01)
 
 
+def test_the_search_ends_where_nothing_at_all_is_best():
+    class Worse(Made):
+        """The more, the more years fail."""
+
+        def fails(self, size):
+            return 5 + math.ceil(size)
+
+    assert all(map(math.isnan, least_size(Worse((1.0, 2.0), 0.0, 80.0, 2.0), 3)))
+
+
 YEARS = (2001, 2030)
 
 
@@ -358,19 +371,19 @@ def shipped():
     return replace(scenario, sizing=replace(scenario.sizing, points=3))
 
 
-def test_sizing_tells_the_least_and_a_shade_less_fails(shipped):
+def test_sizing_tells_the_least_and_the_next_smaller_size_fails(shipped):
     trial = drysward.studies.sizing.Trial(shipped, YEARS)
     found = solve(shipped, YEARS)
     least, allowed = found.least, found.allowed_years
     assert (found.n_years, allowed) == (30, 3)
 
     def fails(size):
-        return trial.failing([with_size(shipped.supply, shipped.sizing.find, size)])[0]
+        return trial.outcomes([with_size(shipped.supply, shipped.sizing.find, size)])[0].fails
 
     kept, lost = fails(least.size), fails(least.tried_less)
     assert kept.sum() <= allowed < lost.sum()
     assert trial.named(kept) == least.failing_years
-    assert least.deciding_year in trial.named(lost & ~kept)
+    assert least.critical_year in trial.named(lost & ~kept)
     assert least.low <= least.size
     assert not least.high < least.size
     assert fails(least.fails_from).sum() > allowed
@@ -382,7 +395,7 @@ def test_sizing_says_so_when_nothing_suffices(shipped):
     found = solve(replace(dry, sizing=replace(shipped.sizing, against=None)), YEARS)
     assert math.isnan(found.least.size)
     assert len(found.least.failing_years) > found.allowed_years
-    assert found.least.deciding_year is None
+    assert found.least.critical_year is None
     assert found.least.fewest_at > 0.0
 
 
@@ -397,10 +410,10 @@ def test_a_size_does_the_same_whatever_others_go_along(shipped):
     sizes = (400.0, 3000.0, 6000.0, 30000.0)
     supplies = [with_size(shipped.supply, shipped.sizing.find, size) for size in sizes]
     supplies.append(with_size(supplies[1], shipped.sizing.against, 0.4))
-    together = trial.failing(supplies)
+    together = [one.fails for one in trial.outcomes(supplies)]
     assert 0 < together[1].sum() < together[0].sum()
     for fails, supply in zip(together, supplies, strict=True):
-        assert fails.tolist() == trial.failing([supply])[0].tolist()
+        assert fails.tolist() == trial.outcomes([supply])[0].fails.tolist()
 
 
 def test_no_first_filling_is_lent(shipped):
@@ -413,7 +426,7 @@ def test_no_first_filling_is_lent(shipped):
         replace(shipped, supply=great), years=(2001, 2003), only=[shipped.sizing.plan]
     )
     assert once["supply_shortage"].isel(year=0).item() == 0.0  # the full pond lasts the first year
-    assert trial.failing([great])[0, 0]
+    assert trial.outcomes([great])[0].fails[0]
 
 
 # Costs, by hand
@@ -432,13 +445,14 @@ def test_costs_by_plan_and_year():
             "supply_drawn": (("plan", "year", "source", "month"), draws),
             "supply_from_store": (("plan", "year"), np.zeros((1, 2))),
             "watering_days": (("field", "plan", "year"), days),
+            "labour_hours": (("field", "plan", "year"), days * [[[0.5]], [[2.0]]]),
         },
         coords={
             "plan": ["p"], "plan_label": ("plan", ["P"]), "year": [2001, 2002], "source": ["well"],
-            "field": ["a", "b"], "labour_hours_per_day": ("field", [0.5, 2.0]),
+            "field": ["a", "b"],
         },
     )  # fmt: skip
-    told = supply_costs(result, supply, Costs("USD", 0.1, 20.0))
+    told = site_costs(result, supply, Costs("USD", 0.1, 20.0))
     water = [30.0 + 20.0, 10.0 + 30.0 + 140.0]
     # 1000 kg x 9.80665 x 36.7 m / (3.6e6 x 0.5) = 0.19995 kWh/m3
     energy = [40 * 0.199947, 110 * 0.199947]

@@ -1,4 +1,4 @@
-"""How large a store, source, allowance or catchment must be for the turf to come through.
+"""How large a storage, source, allowance or catchment must be for the turf to come through.
 
 The daily simulation itself decides: a size is tried by running a plan over all years with it,
 and the least size that keeps the wanted outcome is closed in on by halving. Every size is tried
@@ -15,7 +15,7 @@ import math
 import os
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import partial
 
 import numpy as np
@@ -26,12 +26,15 @@ from drysward.day.lanes import LANES
 from drysward.day.records import STAGES
 from drysward.drive.runs import Runs, advance_all, compiled_run_site, in_groups, start_runs
 from drysward.faults import Fault, FaultyInput
+from drysward.results.costs import has_life
+from drysward.results.text import spell_text
 from drysward.scenario.model import Scenario, Sizing, Sought, SupplySpec
 from drysward.site.stretches import stretches
 from drysward.site.supply import sized_input, supplies_alongside, supply_days
 from drysward.site.weather_years import weather_series
+from drysward.studies.size_outcome import Outcome, outcome_of, why_it_fails
 
-# The least size is told to this part of itself; a shade less is known to fail.
+# The least size is known to this part of itself; a size that much smaller fails.
 TOLERANCE = 0.01
 # Sizes are doubled and halved from the one given, this often downwards, before closing in.
 _HALVINGS = 10
@@ -49,33 +52,63 @@ class Least:
     when as many, or as few, years may fail as that many years of the wanted odds would bring; NaN
     where none does. ``failing_years`` fail at ``size`` (at ``fewest_at`` when that is NaN).
     ``tried_less`` is a size just below that fails (the size itself when that is the smallest
-    asked about), and ``deciding_year`` the first of the years that fail only with it.
-    ``fails_from`` is the least larger size tried that fails again, NaN when none does.
+    asked about), and ``critical_year`` the first of the years that fail only with it.
+    ``fails_from`` is the least larger size tried that fails again, NaN when none does, and
+    ``why_fails`` says why, "" when none does. ``outcome`` is that of ``size`` (of ``fewest_at``).
     """
 
     size: float
     low: float
     high: float
     tried_less: float
-    deciding_year: int | None
+    critical_year: int | None
     failing_years: tuple[int, ...]
     fewest_at: float
     fails_from: float
+    why_fails: str
+    outcome: Outcome
+
+
+@dataclass(frozen=True)
+class Point:
+    """A point of the curve: the least ``size`` at one size of the other part, base units.
+
+    NaN, and no ``outcome``, where nothing suffices. ``fails_from`` is the least larger size tried
+    that fails again, NaN when none does. ``beside`` is the number of a point with a smaller size
+    of the other part that needs less all the same, by more than the search is sure of.
+    """
+
+    against: float
+    size: float
+    fails_from: float
+    outcome: Outcome | None
+    beside: int | None
 
 
 @dataclass(frozen=True)
 class SizingResult:
-    """Answer of a sizing, and the curve (points,) of ``least`` against the other size."""
+    """Answer of a sizing, and the curve of least sizes against those of another part.
 
-    sizing: Sizing
+    ``why_not_monotone`` says why a larger one of the other part needs a larger size, at the first
+    of the points where it does; "" when there is none.
+    """
+
+    scenario: Scenario = field(repr=False)
     reached_days: int
     n_years: int
     allowed_years: int
     as_given: float
     failing_as_given: tuple[int, ...]
+    outcome_as_given: Outcome
     least: Least
-    against: np.ndarray
-    curve: np.ndarray
+    curve: tuple[Point, ...]
+    why_not_monotone: str
+
+    @property
+    def sizing(self) -> Sizing:
+        """What was asked for."""
+        assert self.scenario.sizing is not None
+        return self.scenario.sizing
 
 
 def solve(
@@ -102,45 +135,105 @@ def solve(
     compiled_run_site()
 
     main = Tried(trial, scenario.supply, sizing.find)
-    against = np.zeros(0)
-    if sizing.against is not None:
-        against = _points(scenario.supply, sizing)
-    beside = [
-        Tried(trial, with_size(scenario.supply, sizing.against, x), sizing.find)
-        for x in against
-        if sizing.against is not None
-    ]
+    against = np.zeros(0) if sizing.against is None else _points(scenario.supply, sizing)
+    beside = [_tried_beside(main, sizing.against, x) for x in against if sizing.against]
     searches: list[Callable[[], object]] = [
-        partial(main.failing, given),
-        partial(_beyond, main, allowed),
+        partial(main.outcome, given),
+        # Every point comes to need its largest size: early on it fills lanes that are left over.
+        *(partial(tried.outcome, tried.most) for tried in (main, *beside)),
         *(partial(least_size, main, n) for n in (looser, stricter)),
-        *(partial(least_size, tried, allowed) for tried in beside),
+        *(partial(_beyond, tried, allowed) for tried in (main, *beside)),
+        partial(_why_not_monotone, beside, allowed),
     ]
     _go_through(searches, trial, workers or os.cpu_count() or 1, on_progress)
-    size, less = least_size(main, allowed)
-    fewest = main.best() if math.isnan(size) else math.nan
-    failing = main.failing(fewest if math.isnan(size) else size)
-    decides = () if math.isnan(size) else trial.named(main.failing(less) & ~failing)
     return SizingResult(
-        sizing=sizing,
+        scenario=scenario,
         reached_days=scenario.answers.reached_days,
         n_years=n,
         allowed_years=allowed,
         as_given=given,
         failing_as_given=trial.named(main.failing(given)),
-        least=Least(
-            size=size,
-            low=least_size(main, looser)[0],
-            high=least_size(main, stricter)[0],
-            tried_less=less,
-            deciding_year=decides[0] if decides else None,
-            failing_years=trial.named(failing),
-            fewest_at=fewest,
-            fails_from=_beyond(main, allowed),
-        ),
-        against=against,
-        curve=np.array([least_size(tried, allowed)[0] for tried in beside]),
+        outcome_as_given=main.outcome(given),
+        least=_least(main, allowed, (looser, stricter)),
+        curve=_curve(beside, against, allowed),
+        why_not_monotone=_why_not_monotone(beside, allowed),
     )
+
+
+def _tried_beside(main: Tried, against: Sought, size: float) -> Tried:
+    """Sizes tried beside one size of the other part; those of ``main`` when it has that size."""
+    if math.isclose(size, size_of(main.supply, against), rel_tol=1e-12):
+        return main
+    return Tried(main.trial, with_size(main.supply, against, size), main.sought)
+
+
+def _least(main: Tried, allowed: int, limits: tuple[int, int]) -> Least:
+    """The answer, once all of its sizes were tried; ``limits`` are years that may fail."""
+    size, less = least_size(main, allowed)
+    fewest = main.best() if math.isnan(size) else math.nan
+    outcome = main.outcome(fewest if math.isnan(size) else size)
+    years = main.trial.named
+    critical = () if math.isnan(size) else years(main.failing(less) & ~outcome.fails)
+    again = _beyond(main, allowed)
+    low, high = (least_size(main, n)[0] for n in limits)
+    return Least(
+        size=size,
+        low=low,
+        high=high,
+        tried_less=less,
+        critical_year=critical[0] if critical else None,
+        failing_years=years(outcome.fails),
+        fewest_at=fewest,
+        fails_from=again,
+        why_fails=""
+        if math.isnan(again)
+        else why_it_fails(outcome, main.outcome(again)),
+        outcome=outcome,
+    )
+
+
+def _curve(beside: Sequence[Tried], against: np.ndarray, allowed: int) -> tuple[Point, ...]:
+    """The points, once all of their sizes were tried."""
+    sizes = [least_size(tried, allowed)[0] for tried in beside]
+    smaller = needs_more_than(sizes)
+    return tuple(
+        Point(
+            against=float(x),
+            size=size,
+            fails_from=_beyond(tried, allowed),
+            outcome=None if math.isnan(size) else tried.outcome(size),
+            beside=than,
+        )
+        for x, tried, size, than in zip(against, beside, sizes, smaller, strict=True)
+    )
+
+
+def needs_more_than(sizes: Sequence[float]) -> list[int | None]:
+    """For each of the least sizes, the number of one before it that is less, by more than the
+    search is sure of: the least such; None where there is none. NaN, nothing suffices, is more
+    than any.
+    """
+    out: list[int | None] = []
+    least: int | None = None
+    for i, size in enumerate(sizes):
+        more = least is not None and not size * (1.0 - TOLERANCE) <= sizes[least]
+        out.append(least if more else None)
+        if not math.isnan(size) and (least is None or size < sizes[least]):
+            least = i
+    return out
+
+
+def _why_not_monotone(beside: Sequence[Tried], allowed: int) -> str:
+    """Why the first point that needs more than one before it does; "" when none does.
+
+    Both are tried with what suffices for the one before.
+    """
+    sizes = [least_size(tried, allowed)[0] for tried in beside]
+    for i, before in enumerate(needs_more_than(sizes)):
+        if before is not None:
+            kept, failed = (beside[j].outcome(sizes[before]) for j in (before, i))
+            return why_it_fails(kept, failed)
+    return ""
 
 
 UNITS = {"storage": "m3", "source rate": "m3 h-1", "allowance": "m3", "catchment area": "m2"}
@@ -151,7 +244,7 @@ def sizing_dataset(solved: SizingResult) -> xr.Dataset:
     sizing, least = solved.sizing, solved.least
     unit = UNITS[sizing.find.what]
     sought = named_size(sizing.find)
-    year = math.nan if least.deciding_year is None else float(least.deciding_year)
+    year = math.nan if least.critical_year is None else float(least.critical_year)
     out = xr.Dataset()
     for name, value, units, told in (
         ("size", least.size, unit, f"least {sought}"),
@@ -161,23 +254,88 @@ def sizing_dataset(solved: SizingResult) -> xr.Dataset:
         ("tried_less", least.tried_less, unit, f"{sought} just below the least, which fails"),
         ("fewest_at", least.fewest_at, unit, f"{sought} with the fewest failing years"),
         ("fails_from", least.fails_from, unit, f"larger {sought} that fails again"),
-        ("deciding_year", year, "1", "year that fails first with a shade less"),
+        ("deciding_year", year, "1", "critical year: fails first with the next smaller size"),
         ("failing_years", len(least.failing_years), "1", "years that fail with the least size"),
         ("failing_given", len(solved.failing_as_given), "1", "years that fail as given"),
         ("allowed_years", solved.allowed_years, "1", "years that may fail"),
         ("years", solved.n_years, "1", "years tried"),
     ):
         out[f"sizing_{name}"] = ((), float(value), {"units": units, "long_name": told})
+    out["sizing_fails_from"].attrs["why"] = least.why_fails
+    cases = (solved.outcome_as_given, least.outcome)
+    out = out.merge(_outcomes(cases, solved.scenario, "sizing", "sizing_case"))
+    out = out.assign_coords(sizing_case=["as given", "least"])
     if sizing.against is not None:
-        units = UNITS[sizing.against.what]
-        attrs = {"units": units, "long_name": named_size(sizing.against)}
-        out["sizing_against"] = ("point", solved.against, attrs)
-        attrs = {"units": unit, "long_name": f"least {sought}"}
-        out["sizing_curve"] = ("point", solved.curve, attrs)
+        points = solved.curve
+        smaller = [p.beside is not None for p in points]
+        for name, values, units, told in (
+            ("against", [p.against for p in points], UNITS[sizing.against.what],
+             named_size(sizing.against)),
+            ("curve", [p.size for p in points], unit, f"least {sought}"),
+            ("curve_fails_from", [p.fails_from for p in points], unit,
+             f"larger {sought} that fails again"),
+            ("not_monotone", smaller, "1",
+             f"whether a smaller {named_size(sizing.against)} needs less {sought}"),
+        ):  # fmt: skip
+            attrs = {"units": units, "long_name": told}
+            out[f"sizing_{name}"] = ("point", np.array(values, float), attrs)
+        if any(smaller):
+            first = smaller.index(True)
+            out["sizing_not_monotone"].attrs |= {
+                "point": first, "beside": points[first].beside, "why": solved.why_not_monotone,
+            }  # fmt: skip
+        of_points = [p.outcome for p in points]
+        out = out.merge(_outcomes(of_points, solved.scenario, "sizing_curve", "point"))
     out.attrs["sizing"] = (
         f"{sought} so that under plan '{sizing.plan}' {_outcome(solved)} in at most "
-        f"{100.0 * sizing.odds:g} % of years"
+        f"{100.0 * sizing.odds:g}% of years"
     )
+    return out
+
+
+def _outcomes(
+    outcomes: Sequence[Outcome | None], scenario: Scenario, prefix: str, along: str
+) -> xr.Dataset:
+    """Where the water of sizes comes from and, with prices, what it costs; NaN without outcome."""
+    supply, costs = scenario.supply, scenario.costs
+    assert supply is not None
+    money = costs.currency
+    none = np.full(len(supply.sources), math.nan)
+    numbers: list[tuple[str, Callable[[Outcome], float], str, str]] = [
+        ("delivered", lambda one: one.delivered, "m3", "water delivered in the mean year"),
+        ("from_storage", lambda one: one.from_storage, "m3", "part of it out of storage"),
+        ("runoff", lambda one: one.runoff, "m3", "runoff into storage in the mean year"),
+        ("rain", lambda one: one.rain, "m3", "rain on storage in the mean year"),
+    ]
+    is_priced = costs.storage_price_m3 > 0.0
+    has_tariff = bool(costs.water) or any(source.tariff for source in supply.sources)
+    if is_priced or has_tariff or costs.energy_price_kwh > 0.0:
+        numbers += [
+            ("energy", lambda one: one.energy_kwh, "kWh", "energy of pumping in the mean year"),
+            ("yearly_cost", lambda one: one.yearly_cost, money,
+             "price of water and energy in the mean year"),
+        ]  # fmt: skip
+    if is_priced:
+        numbers.append(
+            ("first_cost", lambda one: one.first_cost(costs), money, "price of the storage")
+        )
+    if is_priced and has_life(costs):
+        numbers.append(
+            ("present_cost", lambda one: one.present_cost(costs), money,
+             "price of the storage, and of water and energy of its life, in money of today")
+        )  # fmt: skip
+    out = xr.Dataset(coords={"source": [source.key for source in supply.sources]})
+    for name, value, units, told in numbers:
+        values = [math.nan if one is None else value(one) for one in outcomes]
+        out[f"{prefix}_{name}"] = (along, values, {"units": units, "long_name": told})
+    by_source: list[tuple[str, Callable[[Outcome], np.ndarray], str]] = [
+        ("direct", lambda one: one.direct, "part of the water delivered straight from each source"),
+        ("filled", lambda one: one.filled, "water that each source puts into storage"),
+    ]
+    for name, of_sources, told in by_source:
+        parts = np.array([none if one is None else of_sources(one) for one in outcomes])
+        attrs = {"units": "m3", "long_name": told}
+        out[f"{prefix}_{name}"] = ((along, "source"), parts, attrs)
     return out
 
 
@@ -189,13 +347,13 @@ def named_size(sought: Sought) -> str:
 
 def _outcome(solved: SizingResult) -> str:
     sizing, days = solved.sizing, solved.reached_days
-    share = f"{100.0 * sizing.share:g} %"
+    share = f"{100.0 * sizing.share:g}%"
     if sizing.outcome == "shortage":
-        return f"the shortage passes {share} of the water asked for"
+        return f"the shortage passes {share} of the demand"
     stage = {"dead": "death", "dormant": "dormancy", "footprint": "footprinting"}
-    spell = f" for {days} days in a row" if days > 1 else ""
+    spell = spell_text({"reached_days": days})
     told = stage.get(sizing.outcome, sizing.outcome)
-    return f"{told} passes {share} of field '{sizing.field}'{spell}"
+    return f"{told} passes {share} of field '{sizing.field}' {spell}"
 
 
 class Trial:
@@ -212,14 +370,15 @@ class Trial:
         whole = [f.key for f in scenario.fields]
         self.place = whole.index(self.sizing.field) if self.sizing.field else 0
 
-    def failing(self, supplies: Sequence[SupplySpec]) -> np.ndarray:
-        """Years (B, Y) in which the outcome is not kept, true or false, under each supply.
+    def outcomes(self, supplies: Sequence[SupplySpec]) -> list[Outcome]:
+        """What the years do under each supply.
 
         The supplies differ from the scenario's only in size, and go side by side.
         Years are run a second time when the store ends lower than it began. A store that starts
         full would otherwise lend its first filling to the years: a sequent peak is taken over two
         cycles for the same reason (Loucks & van Beek 2017, chapter 11). The second cycle ends
-        where it meets the first: from there on every day is the same.
+        where it meets the first: from there on every day is the same. A year that is run twice
+        counts as it went the second time.
         """
         with_each = [replace(self.scenario, supply=supply) for supply in supplies]
         runs = self._start(with_each)
@@ -230,28 +389,34 @@ class Trial:
             passed.append((_held(runs), runs.patches.copy()))
         fails, end = self._not_kept(runs), _held(runs)
         left = np.flatnonzero(end < before * (1.0 - 1e-9))
-        again = self._start([with_each[b] for b in left]) if left.size else None
-        if again is None:
-            return fails
-        again.supply.store.volume[:, 0] = end[left]
+        if left.size:
+            again = self._start([with_each[b] for b in left])
+            again.supply.store.volume[:, 0] = end[left]
         for k, (held, patches) in enumerate(passed):
+            if not left.size:
+                break
             self._advance(k, [with_each[b] for b in left], again)
             site = self.sites[k]
             here = np.unique(site.calendar.year[site.from_day :])
             here = here[here >= 0]
-            fails[np.ix_(left, here)] = self._not_kept(again)[:, here]
+            twice = np.ix_(left, here)
+            fails[twice] = self._not_kept(again)[:, here]
+            runs.supply.years[twice] = again.supply.years[:, here]
+            runs.supply.draws[twice] = again.supply.draws[:, here]
             met = np.abs(_held(again) - held[left]) <= 1e-9 * before[left]
             met &= _same(again.patches, patches[left].view(np.recarray))
-            if met.all():
-                break
             left, again = left[~met], again.some(np.flatnonzero(~met))
-        return fails
+        costs, years, draws = self.scenario.costs, runs.supply.years, runs.supply.draws
+        return [
+            outcome_of(supply, costs, fails[b], years[b], draws[b])
+            for b, supply in enumerate(supplies)
+        ]
 
     def learn(self, wanted: Sequence[tuple[Tried, float]]) -> None:
         """Run sizes that searches asked for, side by side, and let these know."""
-        fails = self.failing([tried.supply_with(size) for tried, size in wanted])
-        for (tried, size), years in zip(wanted, fails, strict=True):
-            tried.known[size] = years
+        outcomes = self.outcomes([tried.supply_with(size) for tried, size in wanted])
+        for (tried, size), outcome in zip(wanted, outcomes, strict=True):
+            tried.known[size] = outcome
 
     def _start(self, scenarios: Sequence[Scenario]) -> Runs:
         first = self.sites[0]
@@ -300,7 +465,7 @@ class Tried:
         self.trial, self.supply, self.sought = trial, supply, sought
         self.low = 0.0 if math.isnan(sought.low) else sought.low
         self.most = _most(trial, sought)
-        self.known: dict[float, np.ndarray] = {}
+        self.known: dict[float, Outcome] = {}
 
     def supply_with(self, size: float) -> SupplySpec:
         return with_size(self.supply, self.sought, size)
@@ -311,10 +476,14 @@ class Tried:
         if unknown:
             raise Untried(self, unknown)
 
-    def failing(self, size: float) -> np.ndarray:
-        """Years (Y,) that fail with ``size``; ``Untried`` when it was not run yet."""
+    def outcome(self, size: float) -> Outcome:
+        """What the years do with ``size``; ``Untried`` when it was not run yet."""
         self.need([size])
         return self.known[size]
+
+    def failing(self, size: float) -> np.ndarray:
+        """Years (Y,) that fail with ``size``; ``Untried`` when it was not run yet."""
+        return self.outcome(size).fails
 
     def count(self, size: float) -> int:
         return int(self.failing(size).sum())
@@ -454,11 +623,16 @@ def least_size(tried: Tried, allowed: int) -> tuple[float, float]:
 
 
 def _beyond(tried: Tried, allowed: int) -> float:
-    """The least rung above the least size that fails again; NaN when none does."""
+    """The least rung above the least size that fails again; NaN when none does.
+
+    Where the largest keeps the outcome all of them do, since sizes that keep it are one span.
+    """
     size, _ = least_size(tried, allowed)
     larger = [x for x in tried.rungs() if x > size]
-    tried.need(larger)
-    return min((x for x in larger if tried.count(x) > allowed), default=math.nan)
+    if larger and tried.count(larger[-1]) > allowed:
+        tried.need(larger)
+    some = (x for x in larger if x in tried.known and tried.count(x) > allowed)
+    return min(some, default=math.nan)
 
 
 def _between_rungs(tried: Tried, rungs: list[float], allowed: int) -> tuple[float, float]:
@@ -471,7 +645,9 @@ def _between_rungs(tried: Tried, rungs: list[float], allowed: int) -> tuple[floa
     while True:
         best = min(near, key=tried.count)
         at = near.index(best)
-        gaps = [x for x in near[max(at - 1, 0) : at + 2] if abs(x - best) > _CLOSEST * best]
+        # Beside nothing at all, a share of it would never be close enough.
+        closest = _CLOSEST * max(best, rungs[1])
+        gaps = [x for x in near[max(at - 1, 0) : at + 2] if abs(x - best) > closest]
         if not gaps:
             return math.nan, math.nan
         halves = [0.5 * (best + other) for other in gaps]

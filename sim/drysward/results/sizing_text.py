@@ -1,0 +1,134 @@
+"""What a sizing found in words, the same at a terminal and on a page."""
+
+from __future__ import annotations
+
+import math
+
+import xarray as xr
+
+from drysward.quantities import shown
+from drysward.results.text import rounded, volume_display
+
+NOTHING = "nothing suffices"
+STORAGE = "storage"
+Shares = list[tuple[str, float]]
+
+
+def size_text(values: xr.DataArray, system: str, of: xr.DataArray | None = None) -> str:
+    """A size with its unit; millions of gallons when it, or any that it is one ``of``, has one."""
+    value, units = values.item(), values.attrs["units"]
+    if math.isnan(value):
+        return "none"
+    if math.isinf(value):
+        return "no limit"
+    unit = (
+        volume_display([values if of is None else of], system)
+        if units == "m3"
+        else shown(units, system)
+    )
+    return f"{rounded(value * unit.factor, unit.decimals)} {unit.unit}"
+
+
+def origins(told: xr.Dataset, prefix: str = "sizing") -> Shares:
+    """Where the water delivered with one size comes from: sources, runoff, rain on storage.
+
+    What comes out of storage is shared among all that fills it, as if the water were mixed. Shares
+    add to 1; there are none when nothing is delivered. ``told`` is of one case or one point.
+    """
+    out_of_storage = told[f"{prefix}_from_storage"].item()
+    filled = _by_source(told, f"{prefix}_filled")
+    weather = {
+        "runoff": told[f"{prefix}_runoff"].item(),
+        "rain on storage": told[f"{prefix}_rain"].item(),
+    }
+    into_storage = sum(weather.values()) + sum(volume for _, volume in filled)
+    part = out_of_storage / into_storage if into_storage > 0.0 else 0.0
+    volumes = [
+        (name, straight + part * through)
+        for (name, straight), (_, through) in zip(
+            _by_source(told, f"{prefix}_direct"), filled, strict=True
+        )
+    ]
+    volumes += [(name, part * volume) for name, volume in weather.items()]
+    if part == 0.0 < out_of_storage:
+        volumes.append(("what storage held at first", out_of_storage))
+    total = sum(volume for _, volume in volumes)
+    return [(name, volume / total) for name, volume in volumes] if total > 0.0 else []
+
+
+def carriers(told: xr.Dataset, prefix: str = "sizing") -> Shares:
+    """``origins`` that give any water, the largest share first."""
+    some = [one for one in origins(told, prefix) if one[1] > 0.0]
+    return sorted(some, key=lambda one: -one[1])
+
+
+def through_storage(told: xr.Dataset, prefix: str = "sizing") -> float:
+    """Share of the water delivered with one size that comes out of storage."""
+    delivered = told[f"{prefix}_delivered"].item()
+    return told[f"{prefix}_from_storage"].item() / delivered if delivered > 0.0 else math.nan
+
+
+def carried_text(told: xr.Dataset, prefix: str = "sizing") -> str:
+    """``Well 61%, runoff 27%, Town mains 12%; 88% of it through storage``."""
+    shares = carriers(told, prefix)
+    if not shares:
+        return "no water is delivered"
+    through = through_storage(told, prefix)
+    each = ", ".join(f"{name} {percent_text(share)}" for name, share in shares)
+    return f"{each}; {percent_text(through)} of it through storage" if through > 0.0 else each
+
+
+def smallest_text(told: xr.Dataset) -> str:
+    """Why the smallest size asked about suffices: what carries the load instead."""
+    what = str(told["sizing_as_given"].attrs["long_name"]).removesuffix(" of the scenario")
+    first = "the smallest size asked about suffices"
+    if told["sizing_size"].item() == 0.0:
+        first = f"no {what} is needed" if what == STORAGE else f"{what} may be nothing"
+    shares = carriers(told.sel(sizing_case="least"))
+    if not shares:
+        return f"{first}: the plan takes no water"
+    name, share = shares[0]
+    return f"{first}: {percent_text(share)} of the water comes from {name}"
+
+
+def not_monotone_text(told: xr.Dataset, system: str) -> str:
+    """Why a larger size of the other part needs a larger size; "" where the curve only falls."""
+    mark = told.get("sizing_not_monotone")
+    if mark is None or "why" not in mark.attrs:
+        return ""
+    at, than = int(mark.attrs["point"]), int(mark.attrs["beside"])
+    against, curve = told["sizing_against"], told["sizing_curve"]
+
+    def both(i: int) -> str:
+        least = curve[i].assign_attrs(curve.attrs)
+        other = size_text(against[i].assign_attrs(against.attrs), system, against)
+        return f"{other} {NOTHING if math.isnan(least.item()) else size_text(least, system, curve)}"
+
+    what = str(curve.attrs["long_name"]).removeprefix("least ")
+    return (
+        f"A larger {against.attrs['long_name']} does not always need less {what}: at "
+        f"{both(than)}, at {both(at)}. With what suffices at "
+        f"{size_text(against[than].assign_attrs(against.attrs), system, against)}, in the years "
+        f"that then fail: {mark.attrs['why']}."
+    )
+
+
+def trade_title(told: xr.Dataset) -> str:
+    """``Trade-off: source rate of well against storage``."""
+    what = str(told["sizing_curve"].attrs["long_name"]).removeprefix("least ")
+    return f"Trade-off: {told['sizing_against'].attrs['long_name']} against {what}"
+
+
+def _by_source(told: xr.Dataset, name: str) -> Shares:
+    labels = told["source_label"] if "source_label" in told else told["source"]
+    return [
+        (str(label), float(value))
+        for label, value in zip(labels.values, told[name].values, strict=True)
+    ]
+
+
+def percent_text(share: float) -> str:
+    """A share in whole percent, "<1%" where that would say none, "" where there is none."""
+    if not share > 0.0:
+        return ""
+    return "<1%" if share < 0.005 else f"{100.0 * share:.0f}%"
