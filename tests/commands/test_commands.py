@@ -16,6 +16,7 @@ from click.testing import CliRunner, Result
 import drysward
 from drysward.catalog import load_catalog
 from drysward.cli import COMMANDS, main
+from drysward.day.records import CAUSES
 from drysward.faults import Fault, FaultyInput
 from drysward.files import claim_folder
 from drysward.results.export import summarise, summary_rows, write_results
@@ -33,11 +34,15 @@ def made_up_run() -> xr.Dataset:
     base = np.arange(2 * 2 * 4, dtype=float).reshape(2, 2, 4)
     names = """precipitation irrigation_gross irrigation_landed spray_loss overspray runoff drainage
     leaf_evaporation soil_evaporation transpiration reference_et watering_days capped_days
-    shortage peak_week longest_wilt longest_dormant least_green recovery_days peak_dead"""
+    shortage peak_week longest_wilt longest_dormant least_green recovery_days peak_dead
+    irrigation_runoff irrigation_drained labour_hours"""
     data: dict[str, tuple] = {
         name: (yearly, base + 25.4 * k) for k, name in enumerate(names.split())
     }
     data["residual"] = (yearly, np.full_like(base, 3e-13))
+    by_cause = np.zeros((*base.shape, len(CAUSES)))
+    by_cause[..., CAUSES.index("storage")] = base + 2.54
+    data["shortage_cause"] = ((*yearly, "cause"), by_cause)
     data["irrigation_month"] = ((*yearly, "month"), np.full((*base.shape, 12), 25.4))
     data["odds"] = (("field", "plan", "stage", "day_of_year"), np.full((2, 2, 4, 366), 0.25))
     data["green_cover"] = (("field", "plan", "day_of_year"), np.full((2, 2, 366), 0.75))
@@ -49,11 +54,11 @@ def made_up_run() -> xr.Dataset:
             "year": YEARS,
             "month": np.arange(1, 13),
             "stage": STAGES,
+            "cause": list(CAUSES),
             "day_of_year": np.arange(1, 367, dtype=np.int32),
             "field_label": ("field", ["Stadium [north]", "Practice field"]),
             "plan_label": ("plan", ["No irrigation", "An inch a week, twice, with rain skip"]),
             "area_m2": ("field", [8000.0, 4046.8564224]),
-            "labour_hours_per_day": ("field", [0.0, 0.75]),
         },
         attrs={
             "title": "A title",
@@ -327,8 +332,13 @@ def test_summary_has_a_row_for_each_field_and_plan_with_units(summary: xr.Datase
     assert float(native["days_below_condition_1in10 (d)"]) == pytest.approx(101.6)
     assert native["demand_high_1in10 (in)"] == ""
     assert native["demand_fitted_1in10"] == "1"
-    # 12 to 15 d of watering and 25.4 for each name before it, 0.75 h a day.
-    assert float(native["labour_mean (h)"]) == pytest.approx(0.75 * (13.5 + 11 * 25.4))
+    # 12 to 15 h of labor and 25.4 for each name before it.
+    assert float(native["labour_mean (h)"]) == pytest.approx(13.5 + 22 * 25.4)
+    # 12 to 15 mm and a tenth of an inch.
+    assert float(native["shortage_cause_mean_storage (in)"]) == pytest.approx(
+        0.1 + 13.5 / 25.4, rel=1e-6
+    )
+    assert float(native["shortage_cause_mean_crew (in)"]) == 0.0
 
 
 def test_files_are_whole_and_replace_older_ones(

@@ -72,7 +72,7 @@ def test_a_row_adds_up(told: tuple[Result, Path]) -> None:
 def test_what_is_kept_says_what_it_is(told: tuple[Result, Path]) -> None:
     done, folder = told
     assert {path.name for path in folder.iterdir()} == {
-        "results.nc", "summary.csv", "daily-odds.csv", "play.csv"
+        "results.nc", "summary.csv", "daily-odds.csv", "play.csv", "site.csv"
     }  # fmt: skip
     for name in ("results.nc", "play.csv"):
         assert f"Wrote {folder / name}" in done.stderr

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import calendar
 import re
 import subprocess
 import sys
@@ -19,20 +20,24 @@ from click.testing import CliRunner, Result
 
 import drysward
 from drysward.cli import main
-from drysward.day.records import TRACE, records
+from drysward.day.records import CAUSES, TRACE, records
 from drysward.faults import FaultyInput
+from drysward.report import causes, front, open_result, page, play_calendar, storage
 from drysward.report import figures as drawn
-from drysward.report import front, open_result, page, play_calendar, storage
 from drysward.report.gallery import NAMES, PICTURES, SWEEP_PICTURES, choose, compose, fitting, named
 from drysward.report.style import COVERS, DARK, LINES, STAGES, look, new_figure
+from drysward.report.supply_figures import HATCHES, LOOKS
 from drysward.report.words import answer
 from drysward.results.export import summarise, write_results
+from drysward.results.text import CAUSES as CAUSE_WORDS
+from drysward.results.text import money_text, odds_text, water_notes
 from drysward.studies.chosen_years import PLAY_STATES, play_states, with_details
 from drysward.studies.sweep.surface import strongest, surface
 
 mpl.use("agg")
 
 NASTY = '<script>alert("x")</script> & $x_1$ _[b]'
+MONTH_NAMES = calendar.month_name[1:]
 DEMO_PICTURE = Path(__file__).parents[1] / "data" / "demo-wilt-odds.svg"
 
 
@@ -363,7 +368,8 @@ def test_one_year(scenes, tmp_path):
 def test_a_file_of_an_older_version_gives_what_it_has(result):
     new = [name for name in result.variables if str(name).startswith(("daily_", "odds_"))]
     old = result.drop_vars([*new, "case", "turf_day", "chosen_year", "water_saved"])
-    old = old.drop_vars(["irrigation_month_quantile", "deficit"])
+    old = old.drop_vars(["irrigation_month_quantile", "deficit", "irrigation_runoff_mean"])
+    old = old.drop_vars([name for name in old.variables if "cause" in str(name)])
     old.attrs = {
         key: value
         for key, value in result.attrs.items()
@@ -417,20 +423,54 @@ def cell_numbers(read: Reader, file: xr.Dataset, names: dict[str, tuple[float, i
     return count
 
 
-def test_a_supply_has_its_store_its_shortage_and_its_numbers(tmp_path):
-    shown = ("supply", "pond", "--years", "2001-2004", "--no-sizing", "--out", tmp_path)
-    assert drysward_says(*shown).exit_code == 0
-    result = open_result(tmp_path)
-    # One plan on one field: a page of all takes its seconds.
-    read = Reader(page(result.sel(plan=["refill"], field=["stadium"]), "metric"))
+@pytest.fixture(scope="session")
+def pond(tmp_path_factory):
+    """The shipped supply over four years, of which the last is short under every plan that waters;
+    as it was kept.
+    """
+    folder = tmp_path_factory.mktemp("pond")
+    said = drysward_says("supply", "pond", "--years", "2007-2010", "--no-sizing", "--out", folder)
+    assert said.exit_code == 0, said.output
+    return open_result(folder)
+
+
+@pytest.fixture(scope="session")
+def short_of_water(pond):
+    """The page of one plan on one field, in metric: a page of all takes its seconds."""
+    return Reader(page(pond.sel(plan=["refill"], field=["stadium"]), "metric"))
+
+
+def test_a_supply_has_its_storage_its_shortage_and_its_numbers(pond, short_of_water):
+    result, read = pond, short_of_water
     names = {
         "asked_mean": (1.0, 0),
+        "granted_mean": (1.0, 0),
+        "shortage_mean": (1.0, 0),
         "worst_event": (1.0, 0),
         "time_reliability": (100.0, 1),
-        "cost_mean": (1.0, 0),
+        "volume_reliability": (100.0, 1),
+        "worst_year_share": (100.0, 1),
     }
-    assert cell_numbers(read, result, names) == 4
-    assert {a["id"] for t, a in read.tags if t == "h2"} > {"storage", "shortage", "plans"}
+    assert cell_numbers(read, result, names) == len(names)
+    assert result["worst_year"].sel(plan="refill") == 2010
+    assert read.cells["worst_year[plan=refill]"] == "2010"
+    for name in ("no_shortage", "short_year", "shortage_odds"):
+        assert read.cells[f"{name}[plan=refill]"] == odds_text(result.sel(plan="refill"), name)
+    for heading in (
+        "Demand, m3", "Delivered, m3", "Years without shortage, %", "Years short by over 5%, %",
+        "Worst year short by, %", "Years with any day short, %", "Days in full, %",
+    ):  # fmt: skip
+        assert heading in read.text, heading
+    costs = {of: text for of, text in read.cells.items() if "cost_" in of}
+    for of, text in costs.items():
+        name, _, rest = of.rstrip("]").partition("[")
+        value = result[name].sel(dict(part.split("=") for part in rest.split(", "))).item()
+        assert text == money_text(value), of
+    assert {of.partition("[")[0] for of in costs} > {
+        "cost_mean", "cost_storage", "cost_present", "field_cost_first", "field_cost_lost_turf_mean"
+    }  # fmt: skip
+    ids = {a["id"] for t, a in read.tags if t == "h2"}
+    assert ids > {"storage", "shortage", "causes", "plans"}
     assert "No size was asked for" in read.text
     assert "A pond drowns people" in read.text
     axes = storage(result, "refill", axes=new_figure().add_subplot(), units="metric")
@@ -438,6 +478,113 @@ def test_a_supply_has_its_store_its_shortage_and_its_numbers(tmp_path):
     np.testing.assert_array_equal(
         axes.lines[0].get_ydata(), worst[-axes.lines[0].get_xdata().size :]
     )
+
+
+def test_shortage_by_cause_has_a_row_for_each_plan_and_field_that_is_short(pond, short_of_water):
+    by_cause = pond["shortage_by_cause"].sel(plan="refill", field="stadium")
+    named = [of for of in short_of_water.cells if of.startswith("shortage_by_cause[")]
+    shown = {of.rstrip("]").rpartition("cause=")[2] for of in named}
+    assert "restriction" in shown
+    assert set(by_cause["cause"].values[by_cause.values > 1e-3]) <= shown
+    names = {"shortage_by_cause": (1.0, 0), "shortage_by_field": (1.0, 0)}
+    assert cell_numbers(short_of_water, pond, names) == len(shown) + 1
+    assert "Shortage by cause" in short_of_water.text
+    assert "Restricted, m3" in short_of_water.text
+    assert "estricted: restrictions forbid it" in short_of_water.text
+    none = pond.sel(plan=["none"], field=["stadium"])
+    assert "Shortage by cause" not in page(none)
+
+
+def test_water_that_never_comes_stands_below_its_field(pond, short_of_water):
+    here = pond.sel(plan=["refill"], field="stadium")
+    short = float(here["shortage_cause_mean"].sum())
+    wanted = short + here["season_water"].item()
+    notes = dict(water_notes(here, "metric"))
+    assert notes["Never comes"].startswith(f"{short:,.0f} of {wanted:,.0f} mm a year under ")
+    for name, told in notes.items():
+        assert f"{name} {told}." in short_of_water.text
+    # Volumes of all fields, by plan, are no depth of one.
+    assert abs(short - here["shortage_mean"].item()) > 1.0
+
+
+def test_bars_of_causes_are_the_shortages_of_the_months(pond):
+    axes = causes(pond, "refill", axes=new_figure().add_subplot(), units="metric")
+    values = pond["shortage_by_month_and_cause"].sel(plan="refill")
+    shown = [c for c in CAUSES if float(values.sel(cause=c).sum()) > 1e-6 * float(values.sum())]
+    assert len(axes.containers) == len(shown) >= 1
+    base = np.zeros(12)
+    for bars, cause in zip(axes.containers, shown, strict=True):
+        heights = values.sel(cause=cause).values
+        np.testing.assert_allclose([bar.get_height() for bar in bars], heights)
+        np.testing.assert_allclose([bar.get_y() for bar in bars], base)
+        base += heights
+    words = [text.get_text() for text in axes.get_legend().get_texts()]
+    assert words == [CAUSE_WORDS[cause][2] for cause in shown]
+    picture = named("causes")
+    panels = choose(pond, picture, {})
+    assert {"plan": "none"} not in panels
+    assert {"plan": "refill"} in panels
+    said = picture.told(pond, {"plan": "refill"}, "metric")
+    most = max(range(12), key=lambda month: base[month])
+    assert f"most in {MONTH_NAMES[most]}, {base[most]:,.0f} m3." in said
+    assert "watering restrictions" in said
+
+
+def test_causes_can_be_told_apart_without_color():
+    assert set(LOOKS) == set(CAUSES) == set(CAUSE_WORDS)
+    looks = {(LINES[i % len(LINES)], HATCHES[i % len(HATCHES)]) for i in range(len(LOOKS))}
+    assert len(looks) == len(LOOKS)
+    # Longer names are cut off in a legend.
+    assert max(len(CAUSE_WORDS[cause][2]) for cause in CAUSES) <= 34
+
+
+def short_by(pond: xr.Dataset, **causes: float) -> xr.Dataset:
+    """A supply that is short in 8 of 100 years, by so much (m3) for each cause."""
+    odds = {"short_year": 0.08, "short_year_low": 0.044, "short_year_high": 0.139}
+    out = changed(pond, **odds, worst_year=2091.0, worst_year_share=0.112, shortage_by_cause=0.0)
+    for cause, volume in causes.items():
+        out["shortage_by_cause"].loc[{"field": "stadium", "cause": cause}] = volume
+    return out
+
+
+def test_the_answer_tells_how_often_how_far_and_why_a_supply_is_short(pond):
+    first = answer(short_by(pond, storage=75.0, restriction=25.0), "us")[0]
+    assert (
+        "the supply is short by more than 5% of the demand in 8 of 100 years (limits 4 to 14); "
+        "the worst, 2091, is short by 11%. The main cause is empty storage, with 75% of the "
+        "shortage. It delivers "
+    ) in first
+    assert "that the plan wants in the mean year." in first
+    calm = changed(
+        short_by(pond), short_year=0.0, short_year_high=0.035, worst_year_share=0.0,
+        worst_year=np.nan,
+    )  # fmt: skip
+    first = answer(calm, "us")[0]
+    assert "in none of the years (at most 4 of 100); no year is short at all. It del" in first
+    assert "cause" not in first
+    rare = changed(pond, short_year=0.005, short_year_low=0.001, short_year_high=0.028)
+    assert "in 0.5 of 100 years (limits 0 to 3)" in answer(rare, "us")[0]
+    slight = changed(pond, worst_year_share=0.004)
+    assert "is short by less than 1%" in answer(slight, "us")[0]
+    dry = changed(pond, asked_mean=0.0)
+    assert answer(dry, "us")[0] == "No plan wants water, so the supply is never short."
+
+
+def test_a_supply_of_an_older_version_gives_what_it_has(pond):
+    new = [name for name in pond.variables if str(name).startswith(("no_shortage", "short_year"))]
+    new += [name for name in pond.variables if "cause" in str(name)]
+    old = pond.sel(plan=["refill"], field=["stadium"]).drop_vars([*new, "worst_year_share"])
+    del old.attrs["short_year"]
+    read = Reader(page(old, "metric"))
+    assert "Years with any day short, %" in read.text
+    assert "Years without shortage" not in read.text
+    assert "Worst year" not in read.text
+    assert "Shortage by cause" not in read.text
+    assert "Never comes" not in read.text
+    assert "the supply falls short in" in read.text
+    ids = {a["id"] for t, a in read.tags if t == "h2"}
+    assert "shortage" in ids
+    assert "causes" not in ids
 
 
 def test_play_has_its_days_and_events(tmp_path):
@@ -563,7 +710,7 @@ def test_every_figure_can_be_drawn_in_both_units(result):
             figure = compose(result, picture, choose(result, picture, {})[:1], units)
             assert figure.axes[0].has_data()
     assert {picture.name for picture in fitting(result)} == set(NAMES) - {
-        "storage", "shortage", "sizing", "events", "play", "front", "drivers", "surface",
+        "storage", "shortage", "causes", "sizing", "events", "play", "front", "drivers", "surface",
     }  # fmt: skip
 
 

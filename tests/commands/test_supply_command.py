@@ -6,13 +6,16 @@ import csv
 from importlib.resources import files
 from pathlib import Path
 
+import numpy as np
 import pytest
 import xarray as xr
 from click.testing import CliRunner, Result
 
 import drysward
 from drysward.cli import main
+from drysward.results.sizing_text import carriers
 from drysward.results.supply import supply_answers
+from drysward.studies.sizing import TOLERANCE
 
 YEARS = ("--years", "2001-2030")
 
@@ -42,11 +45,15 @@ def test_every_part_is_shown(told: tuple[Result, Path]) -> None:
     done, _ = told
     assert done.exit_code == 0, done.stderr
     for part in (
-        "Water of the mean year, Mgal", "Town mains", "How far the supply can be relied on",
-        "resil-", "The store in the mean year", "seeped", "spilt", "In store at the month's end",
-        "1 in 10", "Shortage of the mean year by field and month", "What it does to the turf",
-        "Cost of a season, USD", "Least size", "90 % limits", "A shade less", "decides",
-        "What may be traded", "12.0 gpm", "days re-",
+        "Water of the mean year, Mgal", "demand", "delivered", "Town mains", "Reliability, %",
+        "short by", "over 5%", "any day", "days in", "worst", "resil-",
+        "The storage in the mean year", "seeped", "spilt", "In storage at the month's end",
+        "1 in 10", "Shortage of the mean year by cause", "restricted: restrictions forbid it",
+        "Shortage of the mean year by field and month", "What it does to the turf",
+        "Whole site: costs of a year, USD", "lost", "Whole site: first cost and life, USD",
+        "present", "Least size", "90% limits", "Next smaller size fails",
+        "is the critical year", "Trade-off: source rate of well against storage", "12.0 gpm",
+        "What carries the load", "carried by", "of it through", "yearly", "days re-",
     ):  # fmt: skip
         assert part in done.stdout, part
     assert max(map(len, done.stdout.splitlines())) <= 100
@@ -80,7 +87,13 @@ def test_what_is_kept_opens_as_it_was(told: tuple[Result, Path]) -> None:
         assert kept.sizes["point"] == kept["sizing_curve"].size
     with (folder / "tradeoff.csv").open(encoding="utf-8") as stream:
         rows = list(csv.reader(stream))
-    assert rows[0] == ["source rate of well (gpm)", "least storage (gal)"]
+    assert rows[0][:2] == ["source rate of well (gpm)", "least storage (gal)"]
+    assert rows[0][2:] == [
+        "larger storage that fails again (gal)", "delivered (gal)", "from_storage (gal)",
+        "runoff (gal)", "rain (gal)", "direct well (gal)", "direct mains (gal)",
+        "filled well (gal)", "filled mains (gal)", "yearly_cost (USD)", "first_cost (USD)",
+        "present_cost (USD)",
+    ]  # fmt: skip
     assert len(rows) == 1 + scenario.sizing.points  # type: ignore[union-attr]
     with (folder / "supply.csv").open(encoding="utf-8") as stream:
         by = {(r["quantity"], r["plan"], r["source"]): r for r in csv.DictReader(stream)}
@@ -97,6 +110,85 @@ def test_no_sizing_and_metric(tmp_path: Path) -> None:
     assert "gal" not in done.stdout
     assert "Least size" not in done.stdout
     assert not (tmp_path / "tradeoff.csv").exists()
+
+
+def test_a_row_that_fails_again_is_marked(told: tuple[Result, Path]) -> None:
+    done, folder = told
+    table = done.stdout.partition("Trade-off")[2].partition("What carries")[0]
+    with xr.open_dataset(folder / "results.nc") as kept:
+        again = kept["sizing_curve_fails_from"].values
+        assert (again > kept["sizing_curve"].values)[np.isfinite(again)].all()
+        least = kept["sizing_fails_from"].item()
+        assert again[2] == pytest.approx(least, rel=1e-12)  # the well as given is the third point
+    assert table.count("! ") == np.isfinite(again).sum() > 0
+    assert f"! {least / 3785.411784:.3f} Mgal" in table
+
+
+def test_the_curve_only_falls_or_it_is_said_why(told: tuple[Result, Path]) -> None:
+    done, folder = told
+    with xr.open_dataset(folder / "results.nc") as kept:
+        curve = np.nan_to_num(kept["sizing_curve"].values, nan=np.inf)
+        rises = (curve[1:] * (1.0 - TOLERANCE) > np.minimum.accumulate(curve)[:-1]).any()
+        assert rises == bool(kept["sizing_not_monotone"].any())
+    assert rises == ("does not always need less storage" in " ".join(done.stdout.split()))
+
+
+def test_a_larger_well_never_needs_a_larger_pond(tmp_path: Path) -> None:
+    """An allowance of 800,000 gal a month, which 40 gpm could spend by the middle of it."""
+    mine = changed(
+        tmp_path,
+        ('rate = "12 gpm"', 'rate = "20 gpm"\nallowance = { month = "800000 gal" }'),
+        ('low = "8 gpm", high = "18 gpm"', 'low = "20 gpm", high = "60 gpm"'),
+        ("points = 6", "points = 3"),
+    )
+    done = ask(mine, *YEARS, "--out", str(tmp_path / "out"))
+    assert done.exit_code == 0, done.stderr
+    with xr.open_dataset(tmp_path / "out" / "results.nc") as kept:
+        least = kept["sizing_curve"].values
+        assert not kept["sizing_not_monotone"].any()
+    assert (np.diff(least) <= TOLERANCE * least[:-1]).all()
+    assert "does not always need less storage" not in " ".join(done.stdout.split())
+
+
+def test_the_mains_that_carry_the_load_are_named(tmp_path: Path) -> None:
+    mine = changed(
+        tmp_path,
+        ('rate = "25 gpm"\nallowance = { month = "100000 gal" }', 'rate = "300 gpm"'),
+        ('low = "0.1 Mgal"', 'low = "0 gal"'),
+        ("points = 6", "points = 2"),
+    )
+    done = ask(mine, *YEARS, "--out", str(tmp_path / "out"))
+    assert done.exit_code == 0, done.stderr
+    flowing = " ".join(done.stdout.split())
+    with xr.open_dataset(tmp_path / "out" / "results.nc") as kept:
+        assert kept["sizing_size"].item() == 0.0
+        least = kept.sel(sizing_case="least")
+        (name, share), *_ = carriers(least)
+    assert name == "Town mains"
+    said = f"no storage is needed: {100 * share:.0f}% of the water comes from Town mains"
+    assert said in flowing
+
+
+def test_costs_stand_beside_sizes(tmp_path: Path) -> None:
+    mine = changed(
+        tmp_path,
+        ('pond = "0.05 per gal"', 'pond = "15 per m3"'),
+        ("discount_rate = 0.04", "discount_rate = 0.0"),
+        ("points = 6", "points = 2"),
+    )
+    done = ask(mine, *YEARS, "--out", str(tmp_path / "out"))
+    assert done.exit_code == 0, done.stderr
+    assert "present" in done.stdout
+    with xr.open_dataset(tmp_path / "out" / "results.nc") as kept:
+        least = kept.sel(sizing_case="least")
+        assert least["sizing_first_cost"].item() == pytest.approx(15.0 * kept["sizing_size"].item())
+        # Without a discount rate twenty years cost twenty times a year.
+        present = least["sizing_first_cost"] + 20.0 * least["sizing_yearly_cost"]
+        assert least["sizing_present_cost"].item() == pytest.approx(present.item())
+        given, answers = kept.sel(sizing_case="as given"), kept.sel(plan="refill")
+        assert given["sizing_delivered"].item() == pytest.approx(
+            answers["granted_mean"].item(), rel=0.02
+        )
 
 
 def test_nothing_suffices_is_said(tmp_path: Path) -> None:
@@ -116,7 +208,12 @@ def test_without_prices_no_costs(tmp_path: Path) -> None:
     (tmp_path / "mine.toml").write_text(f"{head}[sizing]{sizing}", encoding="utf-8")
     done = ask(str(tmp_path / "mine.toml"), *YEARS, "--no-sizing")
     assert done.exit_code == 0, done.stderr
+    assert "cost" not in done.stdout.lower()
+    done = ask(str(tmp_path / "mine.toml"), "--years", "2001-2010")
+    assert done.exit_code == 0, done.stderr
+    assert "What carries the load" in done.stdout
     assert "Cost" not in done.stdout
+    assert "USD" not in done.stdout
 
 
 def test_progress_is_not_among_the_answers(told: tuple[Result, Path]) -> None:

@@ -66,7 +66,9 @@ def command(
     )  # fmt: skip
     result = drysward.run(opened, years=years, daily=out is not None)
     from drysward.results.export import summarise, write_results
+    from drysward.results.field_costs import field_costs, has_prices
     from drysward.results.play import play_answers
+    from drysward.results.volumes import site_volumes
     from drysward.screen.play import play
     from drysward.screen.tables import comparison, console
 
@@ -74,9 +76,13 @@ def command(
         result, tuple(opened.answers.return_periods), opened.answers.confidence
     )
     summary = summarise(result, answers)
+    site = site_volumes(result, tuple(opened.answers.return_periods))
+    if has_prices(opened.costs, opened.supply):
+        costs = field_costs(result, opened)
+        site = site.merge(costs).assign_attrs(costs.attrs)
     screen = console()
     played = play_answers(result) if "looked_at" in result.coords else None
-    parts = comparison(summary, units)
+    parts = comparison(summary, units, site)
     if show == "play" and played is not None:
         parts = play(result, played)
     for part in parts:
@@ -85,5 +91,5 @@ def command(
         from drysward.studies.chosen_years import with_details
 
         result = with_details(result, opened, settings(**weather))
-        for path in write_results(result, summary, out, units, played):
+        for path in write_results(result, summary, out, units, played, site):
             click.echo(f"Wrote {path}", err=True)

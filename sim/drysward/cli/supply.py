@@ -50,12 +50,8 @@ def command(
     from drysward.faults import Fault, FaultyInput
     from drysward.files import claim_folder
     from drysward.results.export import summarise, write_supply
-    from drysward.results.supply import (
-        has_prices,
-        supply_answers,
-        supply_cautions,
-        supply_costs,
-    )
+    from drysward.results.field_costs import field_costs, has_prices
+    from drysward.results.supply import supply_answers, supply_cautions
     from drysward.screen.supply import supply_report
     from drysward.screen.tables import console
     from drysward.studies.chosen_years import with_details
@@ -83,8 +79,8 @@ def command(
             daily=out is not None,
         )
         parts = [supply_answers(result), drysward.answers(result)]
-        if has_prices(opened.supply, opened.costs):
-            parts.append(supply_costs(result, opened.supply, opened.costs))
+        if has_prices(opened.costs, opened.supply):
+            parts.append(field_costs(result, opened))
         if opened.sizing is not None and not no_sizing:
             sizing = progress.add_task("Trying sizes", total=1.0)
             solved = solve(

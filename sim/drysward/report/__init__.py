@@ -16,11 +16,12 @@ from drysward.report.figures import (
 from drysward.report.page import page
 from drysward.report.play_figures import events, play_calendar
 from drysward.report.result import open_result
-from drysward.report.supply_figures import shortage, sizing, storage
+from drysward.report.supply_figures import causes, shortage, sizing, storage
 from drysward.report.sweep_figures import drivers, front, response
 
 __all__ = [
     "account",
+    "causes",
     "cover",
     "demand",
     "drivers",

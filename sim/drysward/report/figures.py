@@ -19,7 +19,7 @@ from drysward.report import style
 from drysward.report.result import keys, label
 
 _FIRST_DAYS = np.array([1, 32, 61, 92, 122, 153, 183, 214, 245, 275, 306, 336])
-_MONTHS = "JFMAMJJASOND"
+MONTHS = "JFMAMJJASOND"
 _PERCENT = 100.0
 
 
@@ -44,7 +44,7 @@ def month_axis(axes: Axes, result: xr.Dataset) -> None:
     south = result.attrs.get("turf_year_starts") == "07-01"
     order = np.roll(np.arange(12), -6) if south else np.arange(12)
     starts = (_FIRST_DAYS[order] - _FIRST_DAYS[order[0]]) % 366 + 1
-    axes.set_xticks(starts, [_MONTHS[m] for m in order], ha="left")
+    axes.set_xticks(starts, [MONTHS[m] for m in order], ha="left")
     axes.set_xlim(1, 366)
 
 
@@ -200,7 +200,7 @@ def months(
             )
             handles.append(dots)
             names.append(f"dry {year}")
-        axes.set_xticks(at, list(_MONTHS))
+        axes.set_xticks(at, list(MONTHS))
         axes.set_ylabel(f"water of the month, {depth.unit}")
         axes.set_ylim(0, None)
         style.legend(axes, handles, names, 3)

@@ -25,7 +25,8 @@ from drysward.report.result import (
     plain,
     safest_plan,
 )
-from drysward.results.text import volume_display
+from drysward.results.sizing_text import NOTHING
+from drysward.results.text import CAUSES, volume_display, volume_text
 from drysward.studies.sweep.effects import effects
 from drysward.studies.sweep.front import front as front_of
 from drysward.studies.sweep.surface import strongest, surface
@@ -234,7 +235,7 @@ def _told_storage(result: xr.Dataset, choice: Choice, units: str) -> str:
     store = result["supply_store"].sel(choice).sel(year=years)
     lowest = f"{float(store.min()) * unit.factor:,.2f} {unit.unit}"
     return (
-        f"Water in store at the month's end from {years[0]} to {years[-1]}, "
+        f"Water in storage at the month's end from {years[0]} to {years[-1]}, "
         f"{panel_title(result, choice)}: lowest {lowest}."
     )
 
@@ -250,14 +251,38 @@ def _told_shortage(result: xr.Dataset, choice: Choice, units: str) -> str:
     return f"Mean shortage a year: {'; '.join(parts)}."
 
 
+def _short_plans(result: xr.Dataset) -> list[Choice]:
+    by_plan = result["shortage_by_cause"].sum(("field", "cause"))
+    return [one for one in _plans(result) if float(by_plan.sel(one)) > 0.0]
+
+
+def _told_causes(result: xr.Dataset, choice: Choice, units: str) -> str:
+    one = result["shortage_by_month_and_cause"].sel(choice)
+    by_month, by_cause = one.sum("cause"), one.sum("month")
+    unit = volume_display([result["shortage_by_month_and_cause"].sum("cause")], units)
+    most = int(by_month.idxmax())
+    parts = [
+        f"{CAUSES[cause][2]} {float(by_cause.sel(cause=cause)) / float(by_cause.sum()):.0%}"
+        for cause in supply_figures.causes_of_plan(result, choice["plan"])
+    ]
+    return (
+        f"Mean shortage by month and cause, {panel_title(result, choice)}: most in "
+        f"{datetime.date(2000, most, 1):%B}, {volume_text(float(by_month.max()), unit)} "
+        f"{unit.unit}. Causes over the year: {'; '.join(parts)}."
+    )
+
+
 def _told_sizing(result: xr.Dataset, choice: Choice, units: str) -> str:
     against, least = result["sizing_against"], result["sizing_curve"]
     across, up = (supply_figures.size_display(values, units) for values in (against, least))
-    parts = [
-        f"at {x * across.factor:,.{across.decimals}f} {across.unit} "
-        + (f"{y * up.factor:,.{up.decimals}f} {up.unit}" if np.isfinite(y) else "nothing suffices")
-        for x, y in zip(against.values, least.values, strict=True)
-    ]
+    parts = []
+    for x, y, more in zip(
+        against.values, least.values, supply_figures.fails_again_from(result).values, strict=True
+    ):
+        size = f"{y * up.factor:,.{up.decimals}f} {up.unit}" if np.isfinite(y) else NOTHING
+        if np.isfinite(more):
+            size += f" (fails again from {more * up.factor:,.{up.decimals}f})"
+        parts.append(f"at {x * across.factor:,.{across.decimals}f} {across.unit} {size}")
     return f"Least size that suffices: {'; '.join(parts)}."
 
 
@@ -330,8 +355,8 @@ _DAILY = ("chosen_year", "daily_green", "daily_dormant", "daily_dead")
 PICTURES = (
     Picture(
         "storage",
-        "The store through its worst years",
-        "Water in store at the end of each month around the year in which it is lowest, beside "
+        "Storage through its worst years",
+        "Water in storage at the end of each month around the year in which it is lowest, beside "
         "the mean of all years.",
         supply_figures.storage,
         ("supply_store", "supply_least_store", "supply_shortage", "store_by_month"),
@@ -340,17 +365,29 @@ PICTURES = (
     ),
     Picture(
         "shortage",
-        "Who goes short",
-        "Water that the plan asks for and the supply cannot give, mean of the years.",
+        "Shortage by field",
+        "Water that the plan wants and the field never gets, mean of the years. What comes in a "
+        "later night is no shortage.",
         supply_figures.shortage,
         ("shortage_by_field",),
         lambda result: [{}],
         _told_shortage,
     ),
     Picture(
+        "causes",
+        "Shortage by month and cause",
+        "Water that the plan wants and the field never gets, all fields together, in the month in "
+        "which it is missed; mean of the years.",
+        supply_figures.causes,
+        ("shortage_by_month_and_cause", "shortage_by_cause"),
+        _short_plans,
+        _told_causes,
+    ),
+    Picture(
         "sizing",
-        "What may be traded",
-        "The least size that keeps the outcome asked for, for each size of the other part.",
+        "Trade-off of two sizes",
+        "The least size that keeps the outcome asked for, for each size of the other part. Only "
+        "sizes up to the one that fails again suffice.",
         supply_figures.sizing,
         ("sizing_curve", "sizing_against"),
         lambda result: [{}],
@@ -503,7 +540,7 @@ SWEEP_PICTURES = (
 )
 
 NAMES = tuple(picture.name for picture in (*PICTURES, *SWEEP_PICTURES))
-_OF_SUPPLY = ("storage", "shortage", "sizing")
+_OF_SUPPLY = ("storage", "shortage", "causes", "sizing")
 _OF_PLAY = ("events", "play")
 
 

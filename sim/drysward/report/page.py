@@ -22,13 +22,24 @@ from drysward.report.drawing import Wanted, panel_svgs
 from drysward.report.gallery import Choice, Picture, fitting, panel_title
 from drysward.report.result import SUPPLY, SWEEP, keys, kind_of, label, plain
 from drysward.results.text import (
+    CAUSES,
+    COSTS,
+    FIELD_COSTS,
+    LIFE_COSTS,
     UNKNOWN,
+    YEARLY_COSTS,
+    causes_of,
     condition_text,
+    cost_columns,
+    cost_notes,
     days_below_text,
+    has_first_costs,
+    money_text,
     odds_text,
     reached_text,
     rounded,
     volume_display,
+    water_notes,
 )
 from drysward.studies.sweep.effects import effects
 from drysward.studies.sweep.front import front as front_of
@@ -48,13 +59,16 @@ class Cell(NamedTuple):
 
 @dataclass(frozen=True)
 class Table:
-    """Rows with a heading each; ``note`` says how to read them."""
+    """Rows with a heading each; ``note`` says how to read them, ``found`` what stands out in them,
+    as name and text.
+    """
 
     caption: str
     columns: Sequence[str]
     rows: Sequence[tuple[str, Sequence[Cell]]]
     note: str = ""
     heading: str = "Plan"
+    found: Sequence[tuple[str, str]] = ()
 
 
 class Panel(NamedTuple):
@@ -199,6 +213,11 @@ def _number(result: xr.Dataset, name: str, how: Display, where: dict[str, object
     return Cell(rounded(value * how.factor, how.decimals), _at(name, where))
 
 
+def _year(result: xr.Dataset, name: str, where: dict[str, object]) -> Cell:
+    value = result[name].sel(where).item()
+    return Cell(UNKNOWN if math.isnan(value) else f"{value:.0f}", _at(name, where))
+
+
 def _odds(result: xr.Dataset, name: str, where: dict[str, object]) -> Cell:
     if f"{name}_se" not in result:
         return Cell(UNKNOWN)
@@ -233,9 +252,11 @@ def _tables(result: xr.Dataset, units: str) -> list[Table]:
         return [_front_table(result, units), *_effects_tables(result)]
     tables = [_field_table(result, field, units) for field in keys(result, "field")]
     if kind_of(result) == SUPPLY:
-        tables = [_supply_table(result, units), *tables]
-        if "cost_mean" in result:
-            tables.insert(1, _cost_table(result))
+        tables = [*_supply_tables(result, units), *tables]
+    if "site_season_volume" in result:
+        tables.append(_volume_table(result, units))
+    if "cost_mean" in result:
+        tables += _cost_tables(result)
     if "events_playable_share" in result:
         tables += [
             _play_table(result, field)
@@ -280,57 +301,198 @@ def _field_table(result: xr.Dataset, field: str, units: str) -> Table:
         "± standard error; < and > are 90 % limits where no year, or every year, had it. Water: "
         "drawn from the supply, as depth over the field; 1 in N years: reached or passed once in "
         "N years.",
+        found=_water_notes(result, field, units),
     )
 
 
-def _supply_table(result: xr.Dataset, units: str) -> Table:
-    names = ("asked_mean", "granted_mean", "shortage_mean", "vulnerability", "worst_event")
+_NOTED = (
+    "irrigation_landed_mean", "irrigation_runoff_mean", "irrigation_drained_mean",
+    "shortage_cause_mean", "season_water",
+)  # fmt: skip
+
+
+def _water_notes(result: xr.Dataset, field: str, units: str) -> list[tuple[str, str]]:
+    noted = result[[name for name in _NOTED if name in result]].sel(field=field)
+    return [(name, plain(told)) for name, told in water_notes(noted, units)]
+
+
+def _supply_tables(result: xr.Dataset, units: str) -> list[Table]:
+    tables = [_water_table(result, units), _reliability_table(result, units)]
+    if "shortage_by_cause" in result and float(result["shortage_by_cause"].max()) > 0.0:
+        tables.append(_causes_table(result, units))
+    return tables
+
+
+def _water_table(result: xr.Dataset, units: str) -> Table:
+    names = ("asked_mean", "granted_mean", "shortage_mean")
     unit = volume_display([result[name] for name in names], units)
-    percent = Display("%", 100.0, 1)
     rows = []
     for plan in keys(result, "plan"):
         here: dict[str, object] = {"plan": plan}
-        rows.append(
-            (
-                label(result, "plan", plan),
-                [
-                    *(_number(result, name, unit, here) for name in names[:3]),
-                    _odds(result, "shortage_odds", here),
-                    _number(result, "time_reliability", percent, here),
-                    _number(result, "volume_reliability", percent, here),
-                    *(_number(result, name, unit, here) for name in names[3:]),
-                    _number(result, "restricted_days_mean", Display("d", 1.0, 1), here),
-                ],
-            )
-        )
+        cells = [_number(result, name, unit, here) for name in names]
+        cells.append(_number(result, "restricted_days_mean", Display("d", 1.0, 1), here))
+        rows.append((label(result, "plan", plan), cells))
     return Table(
-        "The supply",
-        [
-            f"Asked a year, {unit.unit}", f"Given, {unit.unit}", f"Short, {unit.unit}",
-            "Years short, %", "Days served, %", "Volume given, %",
-            f"Mean shortage, {unit.unit}", f"Worst shortage, {unit.unit}", "Days restricted",
-        ],
+        "The supply: water of the mean year",
+        [*(f"{name}, {unit.unit}" for name in ("Demand", "Delivered", "Shortage")),
+         "Days restricted"],
         rows,
-        "Mean of the years. Days and volume: of those asked for.",
+        # An older file counted nights, whatever came later.
+        "Demand: what the plan wants. Shortage: water that the plan wants and the field never "
+        "gets; what comes in a later night is none." if "shortage_by_cause" in result else "",
     )  # fmt: skip
 
 
-def _cost_table(result: xr.Dataset) -> Table:
+def _reliability_table(result: xr.Dataset, units: str) -> Table:
+    """How far the supply can be relied on; without what an older file lacks."""
+    volume = volume_display([result[name] for name in ("vulnerability", "worst_event")], units)
+    percent = Display("%", 100.0, 1)
+    rows = []
+    by_year = "short_year" in result and "short_year" in result.attrs
+    for plan in keys(result, "plan"):
+        here: dict[str, object] = {"plan": plan}
+        cells = []
+        if by_year:
+            cells += [_odds(result, name, here) for name in ("no_shortage", "short_year")]
+            cells.append(_number(result, "worst_year_share", percent, here))
+            cells.append(_year(result, "worst_year", here))
+        cells.append(_odds(result, "shortage_odds", here))
+        names = ("time_reliability", "volume_reliability", "resilience")
+        cells += [_number(result, name, percent, here) for name in names]
+        cells += [_number(result, name, volume, here) for name in ("vulnerability", "worst_event")]
+        rows.append((label(result, "plan", plan), cells))
+    columns = []
+    if by_year:
+        limit = f"{100.0 * float(result.attrs['short_year']):g}%"
+        columns = ["Years without shortage, %", f"Years short by over {limit}, %"]
+        columns += ["Worst year short by, %", "Worst year"]
+    columns += [
+        "Years with any day short, %", "Days in full, %", "Volume delivered, %", "Resilience, %",
+        f"Mean spell, {volume.unit}", f"Worst spell, {volume.unit}",
+    ]  # fmt: skip
+    return Table(
+        "The supply: reliability",
+        columns,
+        rows,
+        "Years: percent of the years, ± standard error; < and > are 90% limits where no year, or "
+        "every year, had it. Short by: shortage over the demand of the year. Days in full: days on "
+        "which all that is wanted comes the same night. Resilience: chance that a day short is the "
+        "last of its spell. Spell: volume short on days in a row.",
+    )
+
+
+def _causes_table(result: xr.Dataset, units: str) -> Table:
+    """Why water was short: a row for each plan and field that is, a column for each cause."""
+    unit = volume_display([result["shortage_by_field"]], units)
+    causes = causes_of(result)
+    rows = []
+    for plan in keys(result, "plan"):
+        for field in keys(result, "field"):
+            here: dict[str, object] = {"plan": plan, "field": field}
+            if float(result["shortage_by_field"].sel(here)) > 0.0:
+                cells = [
+                    _number(result, "shortage_by_cause", unit, {**here, "cause": cause})
+                    for cause in causes
+                ]
+                cells.append(_number(result, "shortage_by_field", unit, here))
+                names = (label(result, name, str(key)) for name, key in here.items())
+                rows.append((", ".join(names), cells))
+    headings = [CAUSES[cause][0].capitalize() for cause in causes]
+    told = "; ".join(f"{CAUSES[cause][0]}: {CAUSES[cause][1]}" for cause in causes)
+    return Table(
+        "Shortage by cause",
+        [f"{heading}, {unit.unit}" for heading in (*headings, "All")],
+        rows,
+        f"Mean of the years. {told[0].upper()}{told[1:]}.",
+        "Plan and field",
+    )
+
+
+def _volume_table(result: xr.Dataset, units: str) -> Table:
+    """Volumes of each field and of the whole site, under plans that use any water."""
+    names = ["season_volume", "peak_week_volume", "demand_volume"]
+    of_all = [result[f"{start}{name}"] for name in names for start in ("", "site_")]
+    unit = volume_display(of_all, units)
+    periods = [float(period) for period in result["period"].values]
+    rows = []
+    for plan in keys(result, "plan"):
+        if float(result["site_season_volume"].sel(plan=plan)) == 0.0:
+            continue
+        places: list[tuple[str, str, dict[str, object]]] = [
+            (label(result, "field", field), "", {"field": field}) for field in keys(result, "field")
+        ]
+        if len(places) > 1:
+            places.append(("whole site", "site_", {}))
+        for place, start, where in places:
+            here = {**where, "plan": plan}
+            cells = [_number(result, f"{start}{name}", unit, here) for name in names[:2]]
+            cells += [
+                _number(result, f"{start}{names[2]}", unit, {**here, "period": period})
+                for period in periods
+            ]
+            rows.append((f"{label(result, 'plan', plan)}, {place}", cells))
+    columns = [f"Water a year, {unit.unit}", f"Peak week, {unit.unit}"]
+    columns += [f"1 in {period:g} years, {unit.unit}" for period in periods]
+    return Table(
+        "Water by volume",
+        columns,
+        rows,
+        "Drawn from the supply. Peak week: the most of any year; that of the whole site is the "
+        "fields' peak weeks together, no less than the site's own.",
+        "Plan and field",
+    )
+
+
+def _cost_tables(result: xr.Dataset) -> list[Table]:
+    """Costs by field and of the whole site; of the site's year alone in a file that lacks them."""
     money = str(result["cost_mean"].attrs.get("units", ""))
-    names = {
-        "cost_water_mean": f"Water, {money}",
-        "energy_used_mean": "Energy, kWh",
-        "cost_energy_mean": f"Energy, {money}",
-        "cost_labour_mean": f"Labour, {money}",
-        "cost_mean": f"All, {money}",
-        "cost_dry": f"All, one year in ten passes, {money}",
-    }
-    whole = Display("", 1.0, 0)
-    rows = [
-        (label(result, "plan", plan), [_number(result, n, whole, {"plan": plan}) for n in names])
-        for plan in keys(result, "plan")
+    if "priced" not in result.attrs:
+        names = ["water_mean", "energy_mean", "labour_mean", "mean", "dry"]
+        columns = [(f"cost_{name}", COSTS[name][0]) for name in names]
+        return [_cost_table(result, "What a year costs", columns, money, {})]
+    note = " ".join(f"{name}: {told}." for name, told in cost_notes(result, compare=False))
+    per_field = cost_columns(result, "field_cost", FIELD_COSTS)
+    tables = []
+    for field in keys(result, "field"):
+        caption = f"{label(result, 'field', field)}: costs"
+        tables.append(_cost_table(result, caption, per_field, money, {"field": field}, note))
+    if yearly := cost_columns(result, "cost", YEARLY_COSTS):
+        columns = [*yearly, ("energy_used_mean", "energy, kWh")]
+        caption = "Whole site: what a year costs"
+        tables.append(_cost_table(result, caption, columns, money, {}, note))
+    if has_first_costs(result):
+        columns = cost_columns(result, "cost", LIFE_COSTS)
+        tables.append(
+            _cost_table(result, "Whole site: first cost and life", columns, money, {}, note)
+        )
+    return tables
+
+
+def _cost_table(
+    result: xr.Dataset,
+    caption: str,
+    columns: Sequence[tuple[str, str]],
+    money: str,
+    where: dict[str, object],
+    note: str = "",
+) -> Table:
+    """A row for each plan; ``columns`` are variables and their headings."""
+    rows = []
+    for plan in keys(result, "plan"):
+        here = {**where, "plan": plan}
+        cells = [_money(result, name, here) for name, _ in columns]
+        rows.append((label(result, "plan", plan), cells))
+    headings = [
+        f"{heading[0].upper()}{heading[1:]}" + ("" if heading.endswith("kWh") else f", {money}")
+        for _, heading in columns
     ]
-    return Table("What a year costs", list(names.values()), rows)
+    return Table(caption, headings, rows, note)
+
+
+def _money(result: xr.Dataset, name: str, where: dict[str, object]) -> Cell:
+    if name not in result:
+        return Cell(UNKNOWN)
+    return Cell(money_text(result[name].sel(where).item()), _at(name, where))
 
 
 def _play_table(result: xr.Dataset, field: str) -> Table:

@@ -21,11 +21,18 @@ from drysward.report.result import (
     plain,
     safest_plan,
 )
+from drysward.results.sizing_text import (
+    carried_text,
+    not_monotone_text,
+    size_text,
+    smallest_text,
+)
 from drysward.results.text import (
+    CAUSES,
     MADE_WEATHER,
     condition_text,
+    difference_text,
     procedures,
-    rounded,
     spell_text,
     volume_display,
     volume_text,
@@ -47,7 +54,9 @@ def chance(one: xr.Dataset, name: str = "probability") -> str:
         return f"in none of the years (at most {np.ceil(high):.0f} of 100)"
     if p == 100.0:
         return f"in every year (at least {np.floor(low):.0f} of 100)"
-    return f"in {p:.0f} of 100 years (limits {low:.0f} to {high:.0f})"
+    # A rare event is not none, and a common one not all.
+    share = f"{p:.0f}" if 1.0 <= p <= 99.0 else f"{p:.1f}"
+    return f"in {share} of 100 years (limits {low:.0f} to {high:.0f})"
 
 
 def listed(parts: list[str]) -> str:
@@ -65,11 +74,15 @@ def _more(result: xr.Dataset) -> str:
 
 
 def answer(result: xr.Dataset, units: str) -> list[str]:
-    """Three sentences that answer the question behind the result, with their uncertainty."""
+    """Three sentences that answer the question behind the result, with their uncertainty; and what
+    one root zone costs more than another where the file tells it.
+    """
     if kind_of(result) == SWEEP:
         return _sweep_answer(result, units)
+    compared = [difference_text(result)] if difference_text(result) else []
     if kind_of(result) == SUPPLY:
-        return [*_supply_answer(result, units), _turf_answer(result, safest_plan(result))]
+        turf = _turf_answer(result, safest_plan(result))
+        return [*_supply_answer(result, units), turf, *compared]
     driest, safest = driest_plan(result), safest_plan(result)
     first = _turf_answer(result, driest)
     if driest == safest:
@@ -94,7 +107,7 @@ def answer(result: xr.Dataset, units: str) -> list[str]:
                 f"{_days_below(result, safest)}; wilt comes {wilt}"
             )
         second += f"{_more(result)}."
-    return [first, second, _water_answer(result, safest, units)]
+    return [first, second, _water_answer(result, safest, units), *compared]
 
 
 def _name(result: xr.Dataset, field: str) -> str:
@@ -158,26 +171,51 @@ def _water_answer(result: xr.Dataset, plan: str, units: str) -> str:
 def _supply_answer(result: xr.Dataset, units: str) -> list[str]:
     thirsty = keys(result, "plan")[int(np.argmax(result["asked_mean"].values))]
     one = result.sel(plan=thirsty)
-    name = label(result, "plan", thirsty)
-    unit = volume_display([result["asked_mean"], result["worst_event"]], units)
     if one["asked_mean"].item() == 0.0:
-        first = "No plan asks for water, so the supply is never short."
+        return ["No plan wants water, so the supply is never short.", _sizing_answer(result, units)]
+    unit = volume_display([result["asked_mean"], result["worst_event"]], units)
+    under = f"Under the thirstiest plan, “{label(result, 'plan', thirsty)}”, the supply"
+    delivered = (
+        f"{100 * one['volume_reliability'].item():.1f}% of the "
+        f"{volume_text(one['asked_mean'].item(), unit)} {unit.unit} that the plan wants in the "
+        "mean year"
+    )
+    if "short_year" in result and "short_year" in result.attrs:
+        first = (
+            f"{under} is short by more than {100 * float(result.attrs['short_year']):g}% of the "
+            f"demand {chance(one, 'short_year')}; {_worst_year(one)}.{_main_cause(one)} "
+            f"It delivers {delivered}."
+        )
     else:
         worst = one["worst_event"].item()
-        event = (
-            f"; the largest shortage is {volume_text(worst, unit)} {unit.unit}, in "
-            f"{one['worst_year'].item():.0f}"
-            if worst > 0.0
-            else ""
-        )
-        given = f"{100 * one['volume_reliability'].item():.1f} %"
-        first = (
-            f"Under the thirstiest plan, “{name}”, the supply falls short "
-            f"{chance(one, 'shortage_odds')} and gives {given} of the "
-            f"{volume_text(one['asked_mean'].item(), unit)} {unit.unit} asked for in the "
-            f"mean year{event}."
-        )
+        first = f"{under} falls short {chance(one, 'shortage_odds')} and delivers {delivered}"
+        if worst > 0.0:
+            first += f"; the largest shortage is {volume_text(worst, unit)} {unit.unit}"
+            first += f", in {one['worst_year'].item():.0f}" if "worst_year" in one else ""
+        first += "."
     return [first, _sizing_answer(result, units)]
+
+
+def _worst_year(one: xr.Dataset) -> str:
+    """How short the worst year is, of a plan."""
+    share = one["worst_year_share"].item()
+    if share == 0.0:
+        return "no year is short at all"
+    told = f"{share:.0%}" if share >= 0.01 else "less than 1%"
+    return f"the worst, {one['worst_year'].item():.0f}, is short by {told}"
+
+
+def _main_cause(one: xr.Dataset) -> str:
+    """What most of the shortage under a plan comes from, as a sentence; "" when not known."""
+    if "shortage_by_cause" not in one:
+        return ""
+    by_cause = one["shortage_by_cause"].sum("field")
+    whole = float(by_cause.sum())
+    if whole == 0.0:
+        return ""
+    main = str(by_cause.idxmax("cause").item())
+    share = f"{float(by_cause.max()) / whole:.0%}"
+    return f" The main cause is {CAUSES[main][2]}, with {share} of the shortage."
 
 
 def _sizing_answer(result: xr.Dataset, units: str) -> str:
@@ -187,22 +225,20 @@ def _sizing_answer(result: xr.Dataset, units: str) -> str:
     what = plain(str(result.attrs.get("sizing", "size")))
     if np.isnan(size.item()):
         return f"Nothing that was tried suffices for this: least {what}."
-
-    def told(name: str) -> str:
-        values = result[name]
-        if not np.isfinite(values.item()):
-            return "none" if np.isnan(values.item()) else "no limit"
-        unit = (
-            volume_display([size], units)
-            if size.attrs["units"] == "m3"
-            else shown(size.attrs["units"], units)
-        )
-        return f"{rounded(values.item() * unit.factor, unit.decimals)} {unit.unit}"
-
-    return (
-        f"The least {what} is {told('sizing_size')} "
-        f"(90 % limits {told('sizing_low')} to {told('sizing_high')})."
+    least, low, high = (
+        size_text(result[f"sizing_{name}"], units, size) for name in ("size", "low", "high")
     )
+    parts = [f"The least {what} is {least} (90% limits {low} to {high})."]
+    if "sizing_case" in result.dims:
+        if result["sizing_tried_less"].item() == size.item():
+            parts.append(f"The search ends there: {plain(smallest_text(result))}.")
+        one = result.sel(sizing_case="least")
+        parts.append(f"Carried by {plain(carried_text(one))}.")
+    if not np.isnan(result["sizing_fails_from"].item()):
+        again = size_text(result["sizing_fails_from"], units)
+        parts.append(f"With {again} too many years fail again.")
+    parts.append(plain(not_monotone_text(result, units)))
+    return " ".join(filter(None, parts))
 
 
 def _sweep_answer(sweep: xr.Dataset, units: str) -> list[str]:

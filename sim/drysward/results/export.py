@@ -13,10 +13,12 @@ from pathlib import Path
 
 import numpy as np
 import xarray as xr
+from numpy.typing import NDArray
 
 from drysward.catalog import load_catalog
 from drysward.files import claim_folder, write_whole
 from drysward.quantities import Display, shown
+from drysward.results.costs import labour_hours
 
 NO_UNIT = ("", "1")
 
@@ -25,6 +27,7 @@ NO_UNIT = ("", "1")
 _MEANS = (
     "precipitation", "reference_et", "transpiration", "leaf_evaporation", "soil_evaporation",
     "spray_loss", "overspray", "runoff", "drainage", "watering_days", "capped_days", "shortage",
+    "irrigation_landed", "irrigation_runoff", "irrigation_drained", "shortage_cause",
     "recovery_days", "not_recovered",
 )  # fmt: skip
 _MOST = (
@@ -70,8 +73,7 @@ def summarise(result: xr.Dataset, answers: xr.Dataset) -> xr.Dataset:
         _, long_name = _units_and_name(depth, depths)
         made = (depths * per_mm).transpose(*depths.dims)
         added[volume] = made.assign_attrs(units="m3", long_name=f"{long_name}, as volume")
-    labour = added["watering_days_mean"] * result["labour_hours_per_day"]
-    added["labour_mean"] = labour.transpose("field", "plan").assign_attrs(
+    added["labour_mean"] = labour_hours(result).mean("year").assign_attrs(
         units="h", long_name="mean labour a year of watering"
     )
     return answers.assign(added).assign_attrs(
@@ -86,8 +88,9 @@ def write_results(
     folder: Path,
     units: str = "us",
     played: xr.Dataset | None = None,
+    site: xr.Dataset | None = None,
 ) -> list[Path]:
-    """Write results.nc (base units), summary.csv, daily-odds.csv and perhaps play.csv.
+    """Write results.nc (base units), summary.csv, daily-odds.csv and what there is beside them.
 
     Parameters
     ----------
@@ -97,6 +100,8 @@ def write_results(
     units : "us" or "metric", of the CSV files.
     played : Dataset of ``play.report.play_answers``; its variables go into results.nc under
         ``play_NAME``, and into play.csv.
+    site : volumes of the whole site and perhaps costs; its variables and attributes go into
+        results.nc too, and those by plan into site.csv.
 
     Returns
     -------
@@ -108,6 +113,9 @@ def write_results(
     )
     if played is not None:
         whole = whole.assign({f"play_{name}": values for name, values in played.data_vars.items()})
+    if site is not None:
+        whole = whole.assign({n: v for n, v in site.data_vars.items() if n not in whole})
+        whole = whole.assign_attrs({**site.attrs, **whole.attrs})
     paths = [folder / name for name in ("results.nc", "summary.csv", "daily-odds.csv")]
     write_whole(paths[0], lambda part: _write_netcdf(whole, part))
     write_whole(paths[1], lambda part: _write_csv(summary_rows(summary, units), part))
@@ -116,6 +124,10 @@ def write_results(
         told = played.assign_attrs(n_years=summary.attrs["n_years"])
         paths.append(folder / "play.csv")
         write_whole(paths[3], lambda part: _write_csv(summary_rows(told, units), part))
+    if site is not None:
+        rows = site_rows(site, units)
+        paths.append(folder / "site.csv")
+        write_whole(paths[-1], lambda part: _write_csv(rows, part))
     return paths
 
 
@@ -150,11 +162,19 @@ def write_supply(
 
 
 def supply_rows(told: xr.Dataset, system: str) -> list[list[object]]:
-    """Header and a row for each number by plan, and by field, source or month where it has them."""
-    across = ("field", "source", "month", "stage")
+    """Header and a row for each number by plan, and by what else it has (field, source, cause)."""
+    return _long_rows(told, system, ("field", "source", "month", "stage", "cause"))
+
+
+def site_rows(site: xr.Dataset, system: str) -> list[list[object]]:
+    """Header and a row for each volume or cost by plan, and by field or return period."""
+    return _long_rows(site, system, ("field", "period"))
+
+
+def _long_rows(told: xr.Dataset, system: str, across: tuple[str, ...]) -> list[list[object]]:
     rows: list[list[object]] = [["quantity", "plan", *across, "value", "unit", "meaning"]]
     for name, values in told.data_vars.items():
-        if "plan" not in values.dims or {"year", "period"} & set(values.dims):
+        if "plan" not in values.dims or set(values.dims) - {"plan", *across}:
             continue
         unit, long_name = _units_and_name(str(name), values)
         how = None if unit in NO_UNIT else shown(unit, system)
@@ -168,18 +188,30 @@ def supply_rows(told: xr.Dataset, system: str) -> list[list[object]]:
 
 
 def curve_rows(told: xr.Dataset, system: str) -> list[list[object]]:
-    """Header and a row for each point of the curve of least sizes; blank where none suffices."""
-    against, curve = told["sizing_against"], told["sizing_curve"]
-    hows = [shown(values.attrs["units"], system) for values in (against, curve)]
-    header: list[object] = [
-        f"{values.attrs['long_name']} ({how.unit})"
-        for values, how in zip((against, curve), hows, strict=True)
-    ]
-    points = zip(against.values, curve.values, strict=True)
-    return [
-        header,
-        *([_number(x * hows[0].factor), _number(y * hows[1].factor)] for x, y in points),
-    ]
+    """Header and a row for each point of the curve of least sizes: the size that fails again,
+    where the water of the mean year comes from, and costs. Blank where there is none.
+    """
+    columns: list[tuple[str, NDArray[np.float64]]] = []
+    for name in ("against", "curve", "curve_fails_from"):
+        values = told[f"sizing_{name}"]
+        how = shown(values.attrs["units"], system)
+        columns.append((f"{values.attrs['long_name']} ({how.unit})", values.values * how.factor))
+    volume = shown("m3", system)
+    for name in ("delivered", "from_storage", "runoff", "rain", "direct", "filled"):
+        values = told[f"sizing_curve_{name}"]
+        parts = [values] if "source" not in values.dims else [
+            values.sel(source=key) for key in values["source"].values
+        ]  # fmt: skip
+        for part in parts:
+            of = f" {part['source'].item()}" if "source" in part.coords else ""
+            columns.append((f"{name}{of} ({volume.unit})", part.values * volume.factor))
+    for name in ("yearly_cost", "first_cost", "present_cost"):
+        if f"sizing_curve_{name}" in told:
+            values = told[f"sizing_curve_{name}"]
+            columns.append((f"{name} ({values.attrs['units']})", values.values))
+    header: list[object] = [name for name, _ in columns]
+    numbers = zip(*(values for _, values in columns), strict=True)
+    return [header, *([_number(value) for value in row] for row in numbers)]
 
 
 def write_ledger(account: xr.Dataset, path: Path, units: str = "us") -> None:
@@ -189,14 +221,16 @@ def write_ledger(account: xr.Dataset, path: Path, units: str = "us") -> None:
 
 
 def summary_rows(summary: xr.Dataset, system: str) -> list[list[object]]:
-    """Header and a row for each field and plan; stages, return periods and months go across."""
+    """Header and a row for each field and plan; stages, return periods, months and causes go
+    across.
+    """
     per_field = ("field_label", "area_m2")
     columns: list[tuple[str, xr.DataArray, dict[str, object], Display | None]] = []
     for name, values in summary.data_vars.items():
         unit, _ = _units_and_name(str(name), values)
         how = None if values.dtype == bool or unit in NO_UNIT else shown(unit, system)
         title = str(name)
-        for extra in ("stage", "period", "month"):
+        for extra in ("stage", "period", "month", "cause"):
             if extra in values.dims:
                 for value in summary[extra].values:
                     tag = f"1in{value:g}" if extra == "period" else value

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 from collections.abc import Hashable, Mapping, Sequence
 from typing import Any
@@ -10,7 +11,7 @@ import numpy as np
 import xarray as xr
 
 from drysward.quantities import Display, shown
-from drysward.scenario.model import GENERATOR, RESAMPLE
+from drysward.scenario.model import CONTINUOUS, GENERATOR, RESAMPLE
 
 MADE_WEATHER = {
     GENERATOR: "limits count the chance of the made years only; the climate behind them is known "
@@ -48,6 +49,219 @@ def volume_display(values: Sequence[xr.DataArray], system: str) -> Display:
 def volume_text(value_m3: float, unit: Display) -> str:
     """A volume as it is shown, "-" where there is none."""
     return rounded(value_m3 * unit.factor, unit.decimals)
+
+
+def money_text(value: float) -> str:
+    """Money to three figures, "-" where there is none."""
+    if not math.isfinite(value):
+        return UNKNOWN
+    if value == 0.0:
+        return "0"
+    decimals = 2 - math.floor(math.log10(abs(value)))
+    return f"{round(value, decimals):,.{min(max(decimals, 0), 2)}f}"
+
+
+CAUSES = {
+    "restriction": ("restricted", "restrictions forbid it", "watering restrictions"),
+    "ground": (
+        "ground", "the ground does not take it in a night", "ground that takes water too slowly"
+    ),
+    "window": (
+        "night", "the night is too short for the system", "a night too short for the system"
+    ),
+    "crew": ("crew", "crew and machines do not get to it", "too few crew or machines"),
+    "network": ("pipes", "the pipes carry no more", "pipes that carry too little"),
+    "source": ("source", "the sources give no more in a day", "sources that give too little"),
+    "allowance": (
+        "allowance", "an allowance is spent or rationed", "a spent or rationed allowance"
+    ),
+    "storage": ("storage", "the storage is empty", "empty storage"),
+    "priority": ("priority", "other fields come first", "other fields that come first"),
+}  # fmt: skip
+"""Heading of each cause of a shortage, the cause in a sentence after "because", and as a noun of at
+most 34 characters, which is what a legend holds.
+"""
+
+
+def causes_of(told: xr.Dataset) -> list[str]:
+    """Causes of the shortages of all plans and fields, less those that are but rounding."""
+    by_cause = told["shortage_by_cause"].sum(("plan", "field"))
+    least = 1e-6 * float(by_cause.sum())
+    return [str(one) for one in by_cause["cause"].values if float(by_cause.sel(cause=one)) > least]
+
+
+MOST_LOST = 0.10  # of the irrigation that lands: more is told; own choice
+_REMEDIES = {
+    "runoff": "let it stop at runoff, split it (cycle_and_soak), or water slower",
+    "drained": "an audit that evens out the catch, a target above 0 or a smaller depth saves it",
+}
+
+
+def water_notes(of_field: xr.Dataset, system: str) -> list[tuple[str, str]]:
+    """What of the irrigation of a field is lost and what never came, by plan, and what to change.
+
+    A loss is told where it is more than a tenth of what lands, water that never came where it is
+    more than a hundredth of what the plan wants.
+    """
+    notes = []
+    for name, told in (("runoff", "Runs off"), ("drained", "Drains")):
+        if f"irrigation_{name}_mean" not in of_field or "irrigation_landed_mean" not in of_field:
+            continue
+        landed, lost = of_field["irrigation_landed_mean"], of_field[f"irrigation_{name}_mean"]
+        share = (lost / landed.where(landed > 0.0)).fillna(0.0)
+        plans = [key for key in share["plan"].values if float(share.sel(plan=key)) > MOST_LOST]
+        if plans:
+            by_plan = ", ".join(
+                f"{float(share.sel(plan=key)):.0%} under {_plan_label(of_field, key)}"
+                for key in plans
+            )
+            notes.append((told, f"of the irrigation: {by_plan}; {_REMEDIES[name]}"))
+    if "shortage_cause_mean" in of_field:
+        parts = [
+            text for key in of_field["plan"].values if (text := _missing(of_field, key, system))
+        ]
+        if parts:
+            notes.append(("Never comes", "; ".join(parts)))
+    return notes
+
+
+def _missing(of_field: xr.Dataset, plan: Hashable, system: str) -> str:
+    """What a plan wants in the mean year and the field never gets, by cause; "" when little."""
+    one, depth = of_field.sel(plan=plan), shown("mm", system)
+    # Not ``shortage_mean``: with a supply that is the volume of all fields.
+    short = float(one["shortage_cause_mean"].sum("cause"))
+    wanted = short + float(one["season_water"])
+    if short <= 0.01 * wanted:
+        return ""
+    causes = [
+        f"{depth_text(float(value), depth)} because {CAUSES[str(cause)][1]}"
+        for cause, value in zip(one["cause"].values, one["shortage_cause_mean"].values, strict=True)
+        if float(value) > 0.01 * wanted
+    ]
+    because = f": {', '.join(causes)}" if causes else ""
+    return (
+        f"{depth_text(short, depth)} of {depth_text(wanted, depth)} {depth.unit} a year under "
+        f"{_plan_label(of_field, plan)}{because}"
+    )
+
+
+def _plan_label(result: xr.Dataset, plan: Hashable) -> str:
+    return str(result["plan_label"].sel(plan=plan).item())
+
+
+COSTS = {
+    "construction": ("root zone", ("construction",)),
+    "irrigation": ("irrigation system", ("irrigation",)),
+    "storage": ("pond or tank", ("storage",)),
+    "first": ("first cost", ("construction", "irrigation", "storage")),
+    "water_mean": ("water", ("water",)),
+    "energy_mean": ("energy", ("energy",)),
+    "labour_mean": ("labour", ("labour",)),
+    "lost_turf_mean": ("lost turf", ("lost_turf",)),
+    "mean": ("all, a year", ("water", "energy", "labour", "lost_turf")),
+    "dry": ("1-in-10 year", ("water", "energy", "labour", "lost_turf")),
+    "present": ("present cost", ()),
+    "equal_yearly": ("equal yearly", ()),
+}
+"""Heading of ``field_cost_NAME`` and ``cost_NAME``, and what must have a price to show it."""
+
+FIELD_COSTS = tuple(name for name in COSTS if name not in ("construction", "irrigation", "storage"))
+YEARLY_COSTS = tuple(name for name in COSTS if name.endswith("mean") or name == "dry")
+LIFE_COSTS = tuple(name for name in COSTS if name not in YEARLY_COSTS)
+
+
+def cost_columns(costs: xr.Dataset, prefix: str, names: Sequence[str]) -> list[tuple[str, str]]:
+    """Variables ``prefix_NAME`` with their headings, less those that nothing has a price for."""
+    priced = set(json.loads(costs.attrs["priced"]))
+    out = []
+    for name in names:
+        heading, needs = COSTS[name]
+        if f"{prefix}_{name}" in costs and (priced & set(needs) or not needs):
+            out.append((f"{prefix}_{name}", heading))
+    return out
+
+
+def has_first_costs(costs: xr.Dataset) -> bool:
+    """Whether anything that is built has a price."""
+    return bool(set(json.loads(costs.attrs["priced"])) & set(COSTS["first"][1]))
+
+
+def cost_notes(costs: xr.Dataset, compare: bool = True) -> list[tuple[str, str]]:
+    """How to read the costs, what has no price, and (``compare``) what one root zone costs more
+    than another.
+    """
+    attrs = costs.attrs
+    notes = [
+        (
+            "Costs",
+            "at the scenario's own prices; a year: water by the tariff of each month, pumping, "
+            "watering work and lost turf, mean of the years; 1-in-10 year: one year in ten costs "
+            "more",
+        )
+    ]
+    if has_first_costs(costs):
+        notes.append(
+            (
+                "First cost",
+                "root zone, irrigation system and, for the site, pond or tank, as far as they have "
+                "a price; a plan that never waters needs neither system nor pond",
+            )
+        )
+    if "lost_turf" in json.loads(attrs["priced"]):
+        lost = (
+            "renovation of the largest share that is dead in a year in which death is reached, "
+            "nothing in other years"
+        )
+        if attrs["turf"] == CONTINUOUS:
+            lost += "; ground that stays dead for years counts in each of them"
+        notes.append(("Lost turf", lost))
+    if attrs["life_years"]:
+        notes.append(
+            (
+                "Present cost",
+                f"first cost and a year's costs over {attrs['life_years']} years in money of today "
+                f"at {100 * attrs['discount_rate']:g} % a year; equal yearly: the same as one sum "
+                "every year",
+            )
+        )
+    notes += [("No price", told) for told in json.loads(attrs["unpriced"])]
+    compared = difference_text(costs) if compare else ""
+    return notes + ([("Compared", compared)] if compared else [])
+
+
+def difference_text(costs: xr.Dataset) -> str:
+    """What the dearest root zone to build costs more than the cheapest; "" where it is not known.
+
+    On the same area, under the plan with the fewest days below playing condition.
+    """
+    if "difference_first" not in costs:
+        return ""
+    attrs, money = costs["difference_first"].attrs, costs.attrs["currency"]
+    fields, plan = [attrs["field"], attrs["other"]], attrs["plan"]
+    if plan not in costs["plan"].values or not set(fields) <= set(costs["field"].values):
+        return ""
+    one = costs.sel(plan=plan)
+    if not math.isfinite(one["difference_first"].item()):
+        return ""
+
+    def difference(name: str, each: str = "") -> str:
+        value = one[f"difference_{name}"].item()
+        return f"{money} {money_text(abs(value))}{each} {'more' if value >= 0.0 else 'less'}"
+
+    dearest, other = (str(costs["field_label"].sel(field=key).item()) for key in fields)
+    text = (
+        f"{dearest} ({attrs['root_zone']}) costs {difference('first')} to build than {other} "
+        f"({attrs['other_root_zone']}) would on the same area, and "
+        f"{difference('keeping', ' a year')} to water"
+    )
+    if one["difference_lost_turf"].item() != 0.0:
+        text += f", and {difference('lost_turf', ' a year')} for lost turf"
+    label = str(one["plan_label"].item())
+    text += f", under “{label}”, the plan with the fewest days below playing condition."
+    if "difference_present" in one:
+        life = f"Over {costs.attrs['life_years']} years at {100 * costs.attrs['discount_rate']:g} %"
+        text += f" {life} it costs {difference('present')} in money of today."
+    return text
 
 
 def odds_text(one: xr.Dataset, name: str = "probability") -> str:

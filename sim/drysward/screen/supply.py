@@ -4,23 +4,37 @@ from __future__ import annotations
 
 import calendar
 import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Hashable, Iterable, Sequence
 
 import xarray as xr
 from rich.console import RenderableType
 from rich.table import Table
 
-from drysward.quantities import Display, shown
+from drysward.quantities import Display
+from drysward.results.sizing_text import (
+    NOTHING,
+    carried_text,
+    not_monotone_text,
+    origins,
+    percent_text,
+    size_text,
+    smallest_text,
+    through_storage,
+    trade_title,
+)
 from drysward.results.text import (
+    CAUSES,
     MADE_WEATHER,
     UNKNOWN,
+    causes_of,
+    cost_notes,
     odds_text,
     rounded,
     volume_display,
     volume_text,
 )
 from drysward.scenario.model import RECORD
-from drysward.screen.tables import bold, named_lines, plain_table
+from drysward.screen.tables import bold, named_lines, plain_table, site_cost_tables
 
 
 def supply_report(told: xr.Dataset, system: str) -> list[RenderableType]:
@@ -28,15 +42,15 @@ def supply_report(told: xr.Dataset, system: str) -> list[RenderableType]:
     parts: list[RenderableType] = [
         bold(told.attrs["title"]),
         _water_table(told, system),
-        _trust_table(told, system),
+        _reliability_table(told, system),
     ]
     if float(told["store_by_month"].max()) > 0.0:
         parts += [_store_table(told, system), _store_months(told, system)]
     if float(told["shortage_by_month"].max()) > 0.0:
-        parts.append(_shortage_months(told, system))
+        parts += [_shortage_causes(told, system), _shortage_months(told, system)]
     parts.append(_turf_table(told))
     if "cost" in told:
-        parts.append(_cost_table(told))
+        parts += site_cost_tables(told)
     if "sizing_size" in told:
         parts += _sizing(told, system)
     parts.append(named_lines(_notes(told)))
@@ -67,20 +81,23 @@ def _water_table(told: xr.Dataset, system: str) -> Table:
     def drawn(source: str) -> Callable[[xr.Dataset], str]:
         return lambda one: volume_text(one["drawn_by_source"].sel(source=source).item(), unit)
 
-    columns = [("asked", volume("asked_mean")), ("given", volume("granted_mean"))]
+    columns = [("demand", volume("asked_mean")), ("delivered", volume("granted_mean"))]
     if float(told["store_by_month"].max()) > 0.0:
-        columns.append(("out of\nstore", volume("from_store_mean")))
+        columns.append(("out of\nstorage", volume("from_store_mean")))
     for key in told["source"].values:
         columns.append((str(told["source_label"].sel(source=key).item()), drawn(key)))
-    columns.append(("short", volume("shortage_mean")))
+    columns.append(("shortage", volume("shortage_mean")))
     columns.append(
         ("days re-\nstricted", lambda one: rounded(one["restricted_days_mean"].item(), 1))
     )
     return _by_plan(told, f"Water of the mean year, {unit.unit}", columns)
 
 
-def _trust_table(told: xr.Dataset, system: str) -> Table:
-    unit = volume_display([told["vulnerability"], told["worst_event"]], system)
+def _reliability_table(told: xr.Dataset, system: str) -> Table:
+    unit = volume_display([told["worst_event"]], system)
+
+    def odds(name: str) -> Callable[[xr.Dataset], str]:
+        return lambda one: odds_text(one, name)
 
     def percent(name: str) -> Callable[[xr.Dataset], str]:
         return lambda one: rounded(100.0 * one[name].item(), 1)
@@ -93,15 +110,17 @@ def _trust_table(told: xr.Dataset, system: str) -> Table:
         return UNKNOWN if math.isnan(year) else f"{year:.0f}"
 
     columns: list[tuple[str, Callable[[xr.Dataset], str]]] = [
-        ("years\nshort, %", lambda one: odds_text(one, "shortage_odds")),
-        ("days\nserved, %", percent("time_reliability")),
-        ("volume\ngiven, %", percent("volume_reliability")),
-        ("resil-\nience, %", percent("resilience")),
-        (f"mean\nshortage, {unit.unit}", volume("vulnerability")),
-        (f"worst\nshortage, {unit.unit}", volume("worst_event")),
-        ("in\nyear", worst),
+        ("years\nwithout\nshortage", odds("no_shortage")),
+        (f"years\nshort by\nover {100.0 * told.attrs['short_year']:g}%", odds("short_year")),
+        ("worst\nyear\nshort by", percent("worst_year_share")),
+        ("in\n\n", worst),
+        ("years with\nany day\nshort", odds("shortage_odds")),
+        ("days in\nfull\n", percent("time_reliability")),
+        ("volume\ndelivered\n", percent("volume_reliability")),
+        ("resil-\nience\n", percent("resilience")),
+        (f"worst\nspell,\n{unit.unit}", volume("worst_event")),
     ]
-    return _by_plan(told, "How far the supply can be relied on", columns)
+    return _by_plan(told, "Reliability, %", columns)
 
 
 def _store_table(told: xr.Dataset, system: str) -> Table:
@@ -110,7 +129,7 @@ def _store_table(told: xr.Dataset, system: str) -> Table:
         "rain_on_store_mean": "rain\non it",
         "refill_mean": "pumped\nin",
         "from_store_mean": "drawn",
-        "evaporation_mean": "evapo-\nrated",
+        "evaporation_mean": "evap-\norated",
         "seepage_mean": "seeped",
         "spill_mean": "spilt",
         "least_store": "least\never held",
@@ -122,7 +141,7 @@ def _store_table(told: xr.Dataset, system: str) -> Table:
 
     return _by_plan(
         told,
-        f"The store in the mean year, {unit.unit}",
+        f"The storage in the mean year, {unit.unit}",
         [(heading, volume(name)) for name, heading in headings.items()],
     )
 
@@ -140,13 +159,37 @@ def _store_months(told: xr.Dataset, system: str) -> Table:
     unit = volume_display([told["store_by_month"]], system)
     if unit.unit == "Mgal":
         unit = Display(unit.unit, unit.factor, 2)
-    table = _months("In store at the month's end: mean, and what 1 year in 10 falls below", unit)
+    table = _months("In storage at the month's end: mean, and what 1 year in 10 falls below", unit)
     for key in told["plan"].values:
         one = told.sel(plan=key)
         for name, row in (("store_by_month", "{}"), ("store_by_month_low", "  1 in 10")):
             cells = (f" {volume_text(v, unit)}" for v in one[name].values)
             table.add_row(row.format(one["plan_label"].item()), *cells)
     return table
+
+
+def _shortage_causes(told: xr.Dataset, system: str) -> Table:
+    """Why water was short: a row for each plan and field that is, a column for each cause."""
+    by_cause = told["shortage_by_cause"]
+    unit = volume_display([by_cause.sum("cause")], system)
+    causes = causes_of(told)
+    table = plain_table(f"Shortage of the mean year by cause, {unit.unit}")
+    table.add_column("", ratio=1, overflow="fold")
+    for heading in (*(CAUSES[str(cause)][0] for cause in causes), "all"):
+        table.add_column(heading, justify="right", no_wrap=True)
+    for key in told["plan"].values:
+        for field in told["field"].values:
+            one = by_cause.sel(plan=key, field=field)
+            if float(one.sum()) > 0.0:
+                volumes = (*(one.sel(cause=cause).item() for cause in causes), float(one.sum()))
+                table.add_row(_plan_and_field(told, key, field),
+                              *(volume_text(v, unit) for v in volumes))  # fmt: skip
+    return table
+
+
+def _plan_and_field(told: xr.Dataset, plan: Hashable, field: Hashable) -> str:
+    plan_label = told["plan_label"].sel(plan=plan).item()
+    return f"{plan_label}, {told['field_label'].sel(field=field).item()}"
 
 
 def _shortage_months(told: xr.Dataset, system: str) -> Table:
@@ -157,11 +200,8 @@ def _shortage_months(told: xr.Dataset, system: str) -> Table:
         for field in told["field"].values:
             one = by_month.sel(plan=key, field=field)
             if float(one.max()) > 0.0:
-                table.add_row(
-                    f"{told['plan_label'].sel(plan=key).item()}, "
-                    f"{told['field_label'].sel(field=field).item()}",
-                    *(f" {volume_text(v, unit)}" for v in one.values),
-                )
+                volumes = (f" {volume_text(v, unit)}" for v in one.values)
+                table.add_row(_plan_and_field(told, key, field), *volumes)
     return table
 
 
@@ -182,52 +222,24 @@ def _turf_table(told: xr.Dataset) -> Table:
     return table
 
 
-def _cost_table(told: xr.Dataset) -> Table:
-    def money(name: str) -> Callable[[xr.Dataset], str]:
-        return lambda one: rounded(one[name].item(), 0)
-
-    columns = [
-        ("water", money("cost_water_mean")),
-        ("energy,\nkWh", money("energy_used_mean")),
-        ("energy", money("cost_energy_mean")),
-        ("labour", money("cost_labour_mean")),
-        ("all", money("cost_mean")),
-        ("all, 1 year\nin 10 passes", money("cost_dry")),
-    ]
-    return _by_plan(told, f"Cost of a season, {told['cost'].attrs['units']}", columns)
-
-
-def _size_text(values: xr.DataArray, system: str, of: xr.DataArray | None = None) -> str:
-    """A size with its unit; millions of gallons when it, or any that it is one ``of``, has one."""
-    value, units = values.item(), values.attrs["units"]
-    if math.isnan(value):
-        return "none"
-    if math.isinf(value):
-        return "no limit"
-    unit = (
-        volume_display([values if of is None else of], system)
-        if units == "m3"
-        else shown(units, system)
-    )
-    return f"{rounded(value * unit.factor, unit.decimals)} {unit.unit}"
-
-
 def _sizing(told: xr.Dataset, system: str) -> list[RenderableType]:
-    """The least size, what a shade less does, and the curve."""
+    """The least size, what carries the load with it, what the next smaller does, the curve."""
 
     def size(name: str) -> str:
-        return _size_text(told[f"sizing_{name}"], system)
+        return size_text(told[f"sizing_{name}"], system)
 
     def number(name: str) -> str:
         return f"{told[f'sizing_{name}'].item():.0f}"
 
     of = f"of {number('years')}"
+    given, least = (told.sel(sizing_case=case) for case in ("as given", "least"))
     lines = [
         ("Sought", f"least {told.attrs['sizing']}: {number('allowed_years')} {of}"),
         ("As given", f"{size('as_given')}: {number('failing_given')} {of} years fail"),
+        *_beside_size(given),
     ]
-    smallest = told["sizing_tried_less"].item() == told["sizing_size"].item()
-    if math.isnan(told["sizing_size"].item()):
+    found = told["sizing_size"].item()
+    if math.isnan(found):
         lines.append(
             (
                 "Least",
@@ -236,56 +248,131 @@ def _sizing(told: xr.Dataset, system: str) -> list[RenderableType]:
             )
         )
     else:
-        limits = f"90 % limits {size('low')} to {size('high')}"
+        limits = f"90% limits {size('low')} to {size('high')}"
         lines.append(("Least", f"{size('size')} ({limits}); {number('failing_years')} years fail"))
-        if smallest:
-            lines.append(("A shade less", "not tried: the smallest size asked about suffices"))
-        else:
-            year = f"; {number('deciding_year')} decides"
-            known = not math.isnan(told["sizing_deciding_year"].item())
-            lines.append(("A shade less", f"{size('tried_less')} fails{year if known else ''}"))
-    if not math.isnan(told["sizing_fails_from"].item()):
+    lines += _beside_size(least)
+    if told["sizing_tried_less"].item() == found:
+        lines.append(("Next smaller size", f"not tried: {smallest_text(told)}"))
+    elif not math.isnan(found):
+        year = told["sizing_deciding_year"].item()
+        critical = "" if math.isnan(year) else f"; {year:.0f} is the critical year"
+        lines.append(("Next smaller size fails", f"{size('tried_less')}{critical}"))
+    again = told["sizing_fails_from"]
+    if not math.isnan(again.item()):
         lines.append(
             (
-                "More fails",
-                f"with {size('fails_from')} too many years fail again: a larger pond loses more to "
-                "the air and the ground, or turf served longer asks for more",
+                "Larger size fails",
+                f"with {size('fails_from')} too many years fail again. In the years that fail only "
+                f"with it: {again.attrs['why']}",
             )
         )
-    lines.append(
-        (
-            "Limits",
-            "of the chance of the years only; 'none': not even the best size tried would do",
-        )
-    )
+    limits_of = "sampling error of the years only; 'none': not even the best size tried would do"
+    lines.append(("Limits", limits_of))
+    if "sizing_yearly_cost" in told:
+        lines.append(("Cost", _counted(told)))
     parts: list[RenderableType] = [bold("Least size"), named_lines(lines)]
     if "sizing_curve" in told:
-        against, curve = told["sizing_against"], told["sizing_curve"]
-        table = plain_table("What may be traded")
-        for values in (against, curve):
-            table.add_column(values.attrs["long_name"], justify="right")
-        for i in range(told.sizes["point"]):
-            least = curve[i].assign_attrs(curve.attrs)
-            suffices = not math.isnan(least.item())
-            table.add_row(
-                _size_text(against[i].assign_attrs(against.attrs), system, against),
-                _size_text(least, system, curve) if suffices else "nothing suffices",
-            )
-        parts += [bold(""), table]
+        parts += [bold(""), _trade_off(told, system), _carriers(told, system)]
+        if why := not_monotone_text(told, system):
+            parts.append(why)
     return parts
+
+
+def _counted(told: xr.Dataset) -> str:
+    """What costs beside sizes are made of."""
+    parts = ["yearly: water and energy of the mean year"]
+    if "sizing_first_cost" in told:
+        parts.append("first: storage at its price")
+    if "sizing_present_cost" in told:
+        parts.append("present: both over the life")
+    return f"{'; '.join(parts)}. Wells, mains and catchments are not priced"
+
+
+def _beside_size(one: xr.Dataset) -> Iterable[tuple[str, str]]:
+    """What stands below a size: where its water comes from and, with prices, its cost."""
+    yield "  carried by", carried_text(one)
+    if "sizing_yearly_cost" in one:
+        money = one["sizing_yearly_cost"].attrs["units"]
+        parts = [
+            f"{title} {rounded(one[f'sizing_{name}'].item(), 0)}"
+            for name, title in _MONEY
+            if f"sizing_{name}" in one
+        ]
+        yield f"  cost, {money}", ", ".join(parts)
+
+
+_MONEY = (("first_cost", "first"), ("yearly_cost", "yearly"), ("present_cost", "present"))
+
+
+def _titled(title: str) -> Table:
+    """A table at least as wide as its title."""
+    table = plain_table(title)
+    table.min_width = len(title)
+    return table
+
+
+def _trade_off(told: xr.Dataset, system: str) -> Table:
+    """A row for each point of the curve; what fails again with a larger size is marked."""
+    against, curve, again = (
+        told[f"sizing_{name}"] for name in ("against", "curve", "curve_fails_from")
+    )
+    table = _titled(trade_title(told))
+    marked = bool(again.notnull().any())
+    for values in (against, curve):
+        table.add_column(values.attrs["long_name"], justify="right")
+    if marked:
+        table.add_column("fails\nagain from", justify="right")
+    money = [(name, title) for name, title in _MONEY if f"sizing_curve_{name}" in told]
+    for name, title in money:
+        unit = told[f"sizing_curve_{name}"].attrs["units"]
+        table.add_column(f"{title.replace(' ', chr(10))},\n{unit}", justify="right")
+    for i in range(told.sizes["point"]):
+        point = told.isel(point=i)
+        suffices = not math.isnan(curve[i].item())
+        larger = again[i].assign_attrs(again.attrs)
+        row = [
+            size_text(against[i].assign_attrs(against.attrs), system, against),
+            size_text(curve[i].assign_attrs(curve.attrs), system, curve) if suffices else NOTHING,
+        ]
+        if marked:
+            is_marked = not math.isnan(larger.item())
+            row.append(f"! {size_text(larger, system, again)}" if is_marked else "")
+        row += [rounded(point[f"sizing_curve_{name}"].item(), 0) for name, _ in money]
+        table.add_row(*row)
+    return table
+
+
+def _carriers(told: xr.Dataset, system: str) -> Table:
+    """A row for each point of the curve: where the water comes from."""
+    prefix = "sizing_curve"
+    against = told["sizing_against"]
+    table = _titled("What carries the load with the least size: share of the water delivered")
+    table.add_column(against.attrs["long_name"], justify="right")
+    points = [told.isel(point=i) for i in range(told.sizes["point"])]
+    names = next((found for one in points if (found := origins(one, prefix))), [])
+    for name in (*(name for name, _ in names), "through\nstorage"):
+        table.add_column(name, justify="right", overflow="fold")
+    for i, point in enumerate(points):
+        shares = [share for _, share in origins(point, prefix)] or [math.nan] * len(names)
+        cells = (percent_text(share) for share in (*shares, through_storage(point, prefix)))
+        table.add_row(size_text(against[i].assign_attrs(against.attrs), system, against), *cells)
+    return table
 
 
 def _notes(told: xr.Dataset) -> Iterable[tuple[str, str]]:
     attrs = told.attrs
     yield (
-        "Relied on",
-        "years short: any shortage, ± standard error, < and > upper and lower 90 % limits; days, "
-        "volume: of those asked for; a request that is made again until it is met counts once; "
-        "resilience: chance that a day short is the last of its run",
+        "Reliability",
+        "share of years, ± standard error, < and > upper and lower 90 % limits; shortage: water "
+        "that the plan wants and the field never gets, what comes in a later night is none; days "
+        "in full: days on which all that is wanted comes the same night; resilience: chance that "
+        "a day short is the last of its spell",
     )
-    yield "Store", "at the month's end; the sources named give to the fields or fill the store"
+    if causes := causes_of(told):
+        yield "Causes", "; ".join(f"{CAUSES[cause][0]}: {CAUSES[cause][1]}" for cause in causes)
+    yield "Storage", "at the month's end; the sources named give to the fields or fill the storage"
     if "cost" in told:
-        yield "Cost", "water by the tariff of each month, pumping, labour on days of watering"
+        yield from cost_notes(told)
     yield "Weather", attrs["weather"]
     if attrs["weather_kind"] != RECORD:
         yield "Trust", MADE_WEATHER[attrs["weather_kind"]]

@@ -6,7 +6,7 @@ import calendar
 import json
 import math
 import sys
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -20,14 +20,24 @@ from drysward.catalog import Catalog, Entry, Term
 from drysward.day.records import STAGES
 from drysward.quantities import Display, shown
 from drysward.results.text import (
+    FIELD_COSTS,
+    LIFE_COSTS,
     MADE_WEATHER,
+    YEARLY_COSTS,
     condition_text,
+    cost_columns,
+    cost_notes,
     days_below_text,
     depth_text,
+    has_first_costs,
+    money_text,
     odds_text,
     procedures,
     reached_text,
     rounded,
+    volume_display,
+    volume_text,
+    water_notes,
     year_spans,
 )
 from drysward.scenario.model import RECORD
@@ -47,7 +57,8 @@ _BELOW = ["days_below_condition_mean", "days_below_condition_1in10"]
 _DEMAND = ["demand", "demand_low", "demand_high", "demand_fitted"]
 _SHOWN = [
     *_BELOW, *_ODDS, *_DEMAND, "days_mean", "season_water", "peak_week_most", "runoff_mean",
-    "drainage_mean", "water_by_month",
+    "drainage_mean", "water_by_month", "irrigation_landed_mean", "irrigation_runoff_mean",
+    "irrigation_drained_mean", "shortage_mean", "shortage_cause_mean",
 ]  # fmt: skip
 
 
@@ -62,13 +73,31 @@ def console() -> Console:
 # The comparison of plans
 
 
-def comparison(summary: xr.Dataset, system: str) -> list[RenderableType]:
-    """A table for each field with a row for each plan, then what a reader must know of them."""
+def comparison(
+    summary: xr.Dataset, system: str, site: xr.Dataset | None = None
+) -> list[RenderableType]:
+    """A table for each field with a row for each plan, then what a reader must know of them.
+
+    ``site`` holds the volumes of all fields together and, where there are prices, the costs.
+    """
     parts: list[RenderableType] = [_title(summary.attrs["title"], summary.attrs["site"])]
-    by_field = [summary[_SHOWN].sel(field=key) for key in summary["field"].values]
-    parts += [_field_table(of_field, system) for of_field in by_field]
+    shown_here = [name for name in _SHOWN if name in summary]
+    by_field = [summary[shown_here].sel(field=key) for key in summary["field"].values]
+    for of_field in by_field:
+        parts.append(_field_table(of_field, system))
+        if notes_of_field := water_notes(of_field, system):
+            parts += [named_lines(notes_of_field), bold("")]
     parts += [_month_table(of_field, system) for of_field in by_field]
-    parts.append(named_lines(_notes(summary, system)))
+    parts.append(_volume_table(summary, site, system))
+    priced = site is not None and "field_cost_mean" in site
+    if site is not None and priced:
+        parts += cost_tables(site)
+    notes = list(_notes(summary, system))
+    if site is not None and priced:
+        # The weather and what else it all rests on comes last.
+        place = [name for name, _ in notes].index("Weather")
+        notes[place:place] = cost_notes(site)
+    parts.append(named_lines(notes))
     return parts
 
 
@@ -126,6 +155,77 @@ def _month_table(of_field: xr.Dataset, system: str) -> Table:
     return table
 
 
+def _volume_table(summary: xr.Dataset, site: xr.Dataset | None, system: str) -> Table:
+    """Volumes of each field, and of the site where it has several, under plans that use any."""
+    period = _demand_period(summary)
+    names = [f"{name}_volume" for name in ("season", "peak_week", "demand")]
+    of_field = summary[names].sel(period=period)
+    rows = [of_field]
+    if site is not None and summary.sizes["field"] > 1:
+        rows.append(site[[f"site_{name}" for name in names]].sel(period=period))
+    unit = volume_display([one for row in rows for one in row.data_vars.values()], system)
+    table = plain_table(f"Water by volume, {unit.unit}")
+    table.add_column("plan", ratio=1, min_width=14, overflow="fold")
+    table.add_column("field", overflow="fold")
+    for title in ("a year", "peak week", f"1-in-{period:g} dry year"):
+        table.add_column(title, justify="right", no_wrap=True)
+    for key in summary["plan"].values:
+        plan = str(of_field["plan_label"].sel(plan=key).item())
+        if float(of_field["season_volume"].sel(plan=key).max()) == 0.0:
+            continue
+        for field in summary["field"].values:
+            one = of_field.sel(plan=key, field=field)
+            volumes = (volume_text(one[name].item(), unit) for name in names)
+            table.add_row(plan, str(one["field_label"].item()), *volumes)
+            plan = ""
+        if len(rows) > 1:
+            one = rows[1].sel(plan=key)
+            volumes = (volume_text(one[f"site_{name}"].item(), unit) for name in names)
+            table.add_row("", "whole site", *volumes)
+    return table
+
+
+def cost_tables(costs: xr.Dataset) -> list[RenderableType]:
+    """Costs by plan of each field and, where it has several or a storage, of the whole site."""
+    columns = cost_columns(costs, "field_cost", FIELD_COSTS)
+    parts: list[RenderableType] = []
+    for key in costs["field"].values:
+        one = costs.sel(field=key)
+        parts.append(cost_table(one, f"{one['field_label'].item()}: costs", columns))
+    if costs.sizes["field"] > 1 or bool((costs["cost_storage"] > 0.0).any()):
+        parts += site_cost_tables(costs)
+    return parts
+
+
+def site_cost_tables(costs: xr.Dataset) -> list[RenderableType]:
+    """Costs by plan of the whole site: those of a year, and those of building and of the life."""
+    yearly = cost_columns(costs, "cost", YEARLY_COSTS)
+    for i, (name, _) in enumerate(yearly):
+        if name == "cost_energy_mean":
+            yearly.insert(i, ("energy_used_mean", "energy, kWh"))
+            break
+    parts: list[RenderableType] = []
+    if yearly:
+        parts.append(cost_table(costs, "Whole site: costs of a year", yearly))
+    if has_first_costs(costs):
+        life = cost_columns(costs, "cost", LIFE_COSTS)
+        parts.append(cost_table(costs, "Whole site: first cost and life", life))
+    return parts
+
+
+def cost_table(costs: xr.Dataset, title: str, columns: Sequence[tuple[str, str]]) -> Table:
+    """A row for each plan; ``columns`` are variables by plan with their headings."""
+    table = plain_table(f"{title}, {costs.attrs['currency']}")
+    table.add_column("plan", ratio=1, min_width=14, overflow="fold")
+    for _, heading in columns:
+        table.add_column(heading.replace(" ", "\n", 1), justify="right", no_wrap=True)
+    for key in costs["plan"].values:
+        one = costs.sel(plan=key)
+        numbers = (money_text(one[name].item()) for name, _ in columns)
+        table.add_row(str(one["plan_label"].item()), *numbers)
+    return table
+
+
 def _demand(one: xr.Dataset, depth: Display) -> str:
     """The demand, a star when it is fitted, and its limits on a second line."""
     value, low, high = (one[name].item() for name in ("demand", "demand_low", "demand_high"))
@@ -168,6 +268,9 @@ def _notes(summary: xr.Dataset, system: str) -> Iterable[tuple[str, str]]:
         f"{_demand_period(summary):g} year its limits"
         + ("; *: read from a fitted curve" if fitted else ""),
     )
+    if summary.sizes["field"] > 1:
+        told = "the fields' peak weeks together: no less than the site's own"
+        yield "Whole site", f"volume of the peak week: {told}"
     yield "Weather", attrs["weather"]
     assumed = json.loads(attrs["weather_notes"])
     if len(assumed) > NOTES_TOLD:
@@ -387,6 +490,8 @@ _PLAN_OPTIONS = {
     "adjust": "a factor by month",
     "allow_for_uniformity": "run longer, so that the part that catches least has enough",
     "cycle_and_soak": "split a watering where the sprinklers are faster than the soil",
+    "most": "the largest depth for one watering; left out, that of good practice on the soil",
+    "stop_at_runoff": "end a watering where the ground takes no more (true), or run on (false)",
     "crown": "a small depth to keep dormant crowns alive: depth, every, from_dormant",
     "pause": "let the turf go dormant: from, to by date; above, below by drought index; longest",
     "stages": "restrictions by drought index: above, below, and share, days or crown_only",
