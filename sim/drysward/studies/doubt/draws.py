@@ -12,6 +12,7 @@ import tomllib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cache
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -397,7 +398,7 @@ def _kept_possible(
     """
     for row in notes().rising:
         for columns in _together(numbers, row["names"]):
-            for lower, upper in zip(columns, columns[1:], strict=False):
+            for lower, upper in pairwise(columns):
                 if numbers[lower].unit == numbers[upper].unit:
                     least = values[:, lower] + row["gap"]
                     values[:, upper] = np.maximum(values[:, upper], least)
@@ -411,9 +412,8 @@ def _kept_possible(
         if len(columns) == 3:
             most = [densest(s / 100.0, c / 100.0, om) for s, c, om in values[:, columns]]
             values[:, packed] = np.minimum(values[:, packed], np.array(most)[:, None])
-    return np.clip(
-        values, [number.range.least for number in numbers], [number.range.most for number in numbers]
-    )
+    limits = np.array([(number.range.least, number.range.most) for number in numbers])
+    return np.clip(values, limits[:, 0], limits[:, 1])
 
 
 # --- scenarios --------------------------------------------------------------------------------
