@@ -218,3 +218,18 @@ def test_without_errors_and_ranges_a_scenario_is_as_it_was(demo: Scenario) -> No
         assert zones[0].profile.native == zones[1].profile.native
         assert zones[0].intake_mm_h == zones[1].intake_mm_h
         assert one.delivery == two.delivery
+
+
+def test_errors_of_texture_have_the_published_spread(demo: Scenario) -> None:
+    """Saxton & Rawls 2006, standard errors from memory; conductivity a factor of 3, estimated."""
+    numbers = doubtful(demo)
+    drawn = draw(numbers, 4096, 1)
+    keys = [number.key for number in numbers]
+    for name, error in (
+        ("wilting_point", 0.02), ("field_capacity", 0.05), ("saturation", 0.04),
+        ("conductivity", 0.48),
+    ):  # fmt: skip
+        values = drawn.values[:, keys.index(f"overrides.soil_errors.texture.{name}_error")]
+        # The metalog of three points has slightly longer tails than a normal distribution.
+        assert values.std() == pytest.approx(error, rel=0.05)
+        assert values.mean() == pytest.approx(0.0, abs=0.02 * error)
