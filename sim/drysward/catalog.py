@@ -184,7 +184,7 @@ class Catalog:
         no finite number, and every value beyond its physical limits.
         """
         faults: list[Fault] = []
-        entries = {kind: dict(known) for kind, known in self.entries.items()}
+        anew: dict[tuple[str, str], dict[str, Parameter]] = {}
         for dotted, value in values.items():
             try:
                 parameter = self._overridden(dotted, value)
@@ -192,11 +192,13 @@ class Catalog:
                 faults.extend(refusal.faults)
                 continue
             kind, key, name = dotted.split(".")
-            entry = entries[kind][key]
-            numbers = {**entry.numbers, name: parameter}
-            entries[kind][key] = replace(entry, numbers=numbers)
+            anew.setdefault((kind, key), {})[name] = parameter
         if faults:
             raise FaultyInput(faults)
+        entries = {kind: dict(known) for kind, known in self.entries.items()}
+        for (kind, key), numbers in anew.items():
+            entry = entries[kind][key]
+            entries[kind][key] = replace(entry, numbers={**entry.numbers, **numbers})
         overrides = {**self.overrides, **{name: float(value) for name, value in values.items()}}
         return replace(self, entries=entries, overrides=overrides)
 

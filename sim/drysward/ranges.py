@@ -13,8 +13,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from drysward.special import betaincinv, ndtri
-
 METALOG, TRIANGULAR, PERT = FORMS = ("metalog", "triangular", "pert")
 USUAL_CHANCE = 0.05
 """Chance of a value below ``low``, and of one above ``high``: 1 in 20."""
@@ -79,12 +77,12 @@ class Range:
         bottom, top = self.least < self.low, self.high < self.most
         if bottom and top and math.isfinite(self.least) and math.isfinite(self.most):
             width = self.most - self.least
-            points = [math.log((x - self.least) / (self.most - x)) for x in self._three]
-            scaled = through_three(u, *points, self.chance)
+            low, likely, high = (math.log((x - self.least) / (self.most - x)) for x in self._three)
+            scaled = through_three(u, low, likely, high, self.chance)
             return self.least + width / (1.0 + np.exp(-scaled))
         if bottom and math.isfinite(self.least) and self.most == math.inf:
-            points = [math.log(x - self.least) for x in self._three]
-            return self.least + np.exp(through_three(u, *points, self.chance))
+            low, likely, high = (math.log(x - self.least) for x in self._three)
+            return self.least + np.exp(through_three(u, low, likely, high, self.chance))
         return through_three(u, *self._three, self.chance)
 
     @property
@@ -104,6 +102,8 @@ def through_three(
     if abs(a3) < FEASIBLE * a2:
         logit = np.log(u / (1.0 - u))
         return median + a2 * logit + a3 * (u - 0.5) * logit
+    from drysward.special import ndtri  # only here: it loads part of scipy
+
     z = ndtri(u) / -float(ndtri(chance))
     return median + np.where(z < 0.0, median - low, high - median) * z
 
@@ -133,6 +133,8 @@ def pert(u: NDArray[np.float64], low: float, mode: float, high: float) -> NDArra
     """Quantiles at ``u`` of PERT: a beta distribution from ``low`` to ``high``, mean at a sixth of
     low + 4 mode + high.
     """
+    from drysward.special import betaincinv
+
     width = high - low
     rise, fall = 1.0 + 4.0 * (mode - low) / width, 1.0 + 4.0 * (high - mode) / width
     return low + width * np.asarray(betaincinv(rise, fall, u))

@@ -86,6 +86,17 @@ def from_texture(
     )
 
 
+def densest(sand: float, clay: float, organic_matter_pct: float = 2.5) -> float:
+    """Largest density factor with which ``from_texture`` leaves a soil 0.02 of available water."""
+    wilt, cap, drain = _texture_terms(sand, clay, organic_matter_pct)
+    saturation = cap + drain - 0.097 * sand + 0.043
+    # Field capacity falls by a fifth of the pores lost, and stays 0.01 below saturation.
+    fewest_pores = max(
+        saturation - (cap - wilt - LEAST_ROOM) / 0.2, wilt + LEAST_ROOM + 0.01
+    )
+    return (1.0 - fewest_pores) / (1.0 - saturation)
+
+
 # Least water at wilting point, and least room between it and field capacity and between that and
 # saturation, of any soil (own estimate: coarse sand holds 0.02 and drains more).
 DRIEST, LEAST_ROOM = 0.01, 0.02

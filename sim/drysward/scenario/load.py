@@ -141,7 +141,7 @@ def from_tree(
         table = ScenarioTable.model_validate(raw, context=named)
     except ValidationError as error:
         told = [fault for detail in error.errors() for fault in told_faults(name, detail)]
-        raise FaultyInput([*told, *faults]) from None
+        raise FaultyInput([*_beside_ranges(name, told, ranges, faults), *faults]) from None
     if not faults and not climate_is_checked:
         faults = _range_faults(name, raw, ranges, named)
     if faults:
@@ -173,6 +173,7 @@ def from_tree(
     )
 
 
+_NOT_ANY_VALUE = "takes no range: not every value between the ends is allowed"
 # Of the way from low to high: no end, and nothing round.
 _BETWEEN = 0.3819660112501051
 
@@ -192,9 +193,26 @@ def _range_faults(
             ]
         between = told.low + _BETWEEN * (told.high - told.low)
         if len(faults) == before and _refused(raw, told, between, named):
-            what = "takes no range: not every value between the ends is allowed"
-            faults.append(Fault(where, what, f"write {told.written(told.likely)} alone"))
+            faults.append(Fault(where, _NOT_ANY_VALUE, told.alone))
     return faults
+
+
+def _beside_ranges(
+    name: str, told: list[Fault], ranges: Mapping[str, WrittenRange], of_ranges: list[Fault]
+) -> list[Fault]:
+    """Faults of the tables, less those of a value whose range is at fault already.
+
+    A text or a whole number with a range is told to have none.
+    """
+    at_fault = {fault.where for fault in of_ranges}
+    written = {f"{name}: {key}": written for key, written in ranges.items()}
+    return [
+        Fault(fault.where, _NOT_ANY_VALUE, written[fault.where].alone)
+        if fault.where in written and fault.allowed.startswith("should be a valid ")
+        else fault
+        for fault in told
+        if fault.where not in at_fault
+    ]
 
 
 def _refused(

@@ -59,6 +59,11 @@ class WrittenRange:
         unit = f" {self.unit}" if self.unit else ""
         return f"{self.low:g} to {self.high:g}{unit}, {passed_text(self.chance, self.form)}"
 
+    @property
+    def alone(self) -> str:
+        """What to write in place of the range for a number that is certain."""
+        return f"write {self.likely:g}{' ' if self.unit else ''}{self.unit} alone"
+
     def written(self, number: float) -> float | str:
         """``number`` as the file's reader takes it: with the unit as text, or bare."""
         return f"{number!r} {self.unit}" if self.unit else number
@@ -161,10 +166,8 @@ def _read(number: str, unit: str, rest: str, path: Path) -> WrittenRange | tuple
 
 def _not_drawn(path: Path, told: WrittenRange) -> tuple[str, str] | None:
     """Why no range is drawn of a value, and what to write; None when one is."""
-    likely = f"{told.likely:g} {told.unit}" if told.unit else f"{told.likely:g}"
-    alone = f"write {likely} alone"
     if path[0] not in DRAWN:
-        return f"takes no range; ranges are for {', '.join(DRAWN)}", alone
+        return f"takes no range; ranges are for {', '.join(DRAWN)}", told.alone
     if path[-1] in _CERTAIN or told.unit.startswith("per "):
-        return "takes no range: it is held to be known", alone
+        return "takes no range: it is held to be known", told.alone
     return None

@@ -12,6 +12,7 @@ import tomllib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cache
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -21,6 +22,7 @@ from scipy.stats import qmc
 from drysward.catalog import SCENARIO, Catalog, Parameter, load_catalog
 from drysward.faults import Fault, FaultyInput
 from drysward.physics.intake import GENTLE, LEVEL, MODERATE, STRONG
+from drysward.physics.pedotransfer import densest
 from drysward.quantities import convert
 from drysward.ranges import PERT, Range
 from drysward.scenario.load import from_tree, leaves
@@ -142,41 +144,84 @@ def _of_catalog(scenario: Scenario, row: Row) -> Doubtful | None:
     number = scenario.catalog.get(kind, entry).parameter(name)
     full = f"{kind}.{name}"
     by_definition = number.note.startswith("by definition")
-    if number.grade == SCENARIO or full in notes().certain or by_definition:
+    if number.grade == SCENARIO or {kind, full} & set(notes().certain) or by_definition:
         return None
     told = scenario.catalog.range_of(kind, entry, name)
     if told.closed:
         return None
     if notes().forms.get(full) == PERT:
         told = replace(told, form=PERT)
+    if full == "compaction.density_factor":
+        most = max(_densest_of(scenario, entry), told.likely)
+        told = replace(told, high=min(told.high, most), most=min(told.most, most))
     own = name in notes().own.get(kind, ()) and row.key.startswith("fields.")
     key = row.key if own else f"overrides.{row.parameter}"
     unit = number.unit if own and number.unit != "1" else ""
     return _doubtful(scenario.catalog, key, told, unit, full, number)
 
 
+def _densest_of(scenario: Scenario, compaction: str) -> float:
+    """Largest density factor that leaves all soils so compacted some available water."""
+    factors = []
+    for spec in scenario.fields:
+        words = _zone_words(scenario, spec)
+        if words.get("compaction") == compaction and not spec.root_zone.given:
+            soil = scenario.catalog.get("soils", words["soil"])
+            texture = soil["sand"] / 100.0, soil["clay"] / 100.0
+            factors.append(densest(*texture, soil["organic_matter"]))
+    return min(factors, default=np.inf)
+
+
 def _as_written(scenario: Scenario, key: str, written: WrittenRange) -> Doubtful:
     """A number whose range the scenario writes, with the limits of the catalogue's like it."""
-    at, _, last = key.rpartition(".")
     number = _catalogs_like(scenario, key)
-    full = f"{at.rpartition('.')[2]}.{last}"
-    if at.count(".") == 1 and at.partition(".")[0] in ("fields", "plans"):
-        full = f"{at.partition('.')[0]}.{last}"
-    elif key.startswith("supply.sources."):
-        full = f"sources.{last}"
     least, most = (0.0 if written.low >= 0.0 else -np.inf), np.inf
     if number is not None:
         full = f"{number[0]}.{number[1].name}"
         limits, unit = scenario.catalog.meanings[number[1].name], number[1].unit
         per = convert(1.0, written.unit, unit) if written.unit else 1.0
         least, most = limits.low / per, limits.high / per
-    elif not written.unit and written.low >= 0.0 and written.high <= 1.0:
-        most = 1.0  # a share
+    else:
+        full = _name_of(key)
+        if not written.unit and written.low >= 0.0 and written.high <= 1.0:
+            most = 1.0  # a share
+        below, above = _neighbors(scenario, key)
+        least, most = max(least, min(below, written.low)), min(most, max(above, written.high))
     told = Range(
         written.low, written.likely, written.high, least, most, written.chance, written.form
     )
     like = number[1] if number else None
     return _doubtful(scenario.catalog, key, told, written.unit, full, like)
+
+
+def _name_of(key: str) -> str:
+    """Kind and name, as in ``vocabulary.toml``, of a number that the catalogue does not have."""
+    parts = key.split(".")
+    kind, last = parts[0], parts[-1]
+    if kind == "fields" and parts[2] in notes().kinds:
+        kind = parts[2]
+    elif kind == "supply" and parts[1] == "sources":
+        kind = "sources"
+    return f"{kind}.{last}"
+
+
+def _neighbors(scenario: Scenario, key: str) -> tuple[float, float]:
+    """Certain numbers of the same table below and above which a number makes no sense."""
+    table, _, last = key.rpartition(".")
+    known: dict[str, float] = {}
+    if key.startswith("fields.") and table.endswith(".root_zone"):
+        known = dict(scenario.field_named(key.split(".")[1]).root_zone.given)
+    elif key.startswith("plans.") and table.count(".") == 1:
+        plan = scenario.plan_named(key.split(".")[1])
+        known = {"target": plan.target, "trigger": plan.trigger}
+    for order in (("wilting_point", "field_capacity", "saturation"), ("target", "trigger")):
+        if last in order:
+            at = order.index(last)
+            certain = [f"{table}.{name}" not in scenario.ranges for name in order]
+            below = [known[order[i]] for i in range(at) if certain[i]]
+            above = [known[order[i]] for i in range(at + 1, len(order)) if certain[i]]
+            return max(below, default=-np.inf), min(above, default=np.inf)
+    return -np.inf, np.inf
 
 
 def _catalogs_like(scenario: Scenario, key: str) -> tuple[str, Parameter] | None:
@@ -348,11 +393,12 @@ def _kept_possible(
     """Values that rise where ``[[doubt.rising]]`` says so, and textures that leave room for silt.
 
     Of two numbers in the wrong order the later is lifted to ``gap`` above the earlier. Sand and
-    clay over 100 % give up clay. Written ranges of different units are left as they are.
+    clay over 100 % give up clay, and no soil is packed until it holds no available water.
+    Written ranges of different units are left as they are.
     """
     for row in notes().rising:
         for columns in _together(numbers, row["names"]):
-            for lower, upper in zip(columns, columns[1:], strict=False):
+            for lower, upper in pairwise(columns):
                 if numbers[lower].unit == numbers[upper].unit:
                     least = values[:, lower] + row["gap"]
                     values[:, upper] = np.maximum(values[:, upper], least)
@@ -360,7 +406,14 @@ def _kept_possible(
         if len(columns) == 2:
             sand, clay = columns
             values[:, clay] = np.minimum(values[:, clay], 100.0 - values[:, sand])
-    return values
+    packed = [i for i, number in enumerate(numbers) if number.name == "compaction.density_factor"]
+    textures = _together(numbers, ("soils.sand", "soils.clay", "soils.organic_matter"))
+    for columns in textures if packed else ():
+        if len(columns) == 3:
+            most = [densest(s / 100.0, c / 100.0, om) for s, c, om in values[:, columns]]
+            values[:, packed] = np.minimum(values[:, packed], np.array(most)[:, None])
+    limits = np.array([(number.range.least, number.range.most) for number in numbers])
+    return np.clip(values, limits[:, 0], limits[:, 1])
 
 
 # --- scenarios --------------------------------------------------------------------------------
