@@ -333,3 +333,28 @@ def test_a_spread_that_is_chance_is_said_to_be():
         doubt_text(0.22, 0.22, 0.22, distinct=False)
         == "22 of 100 years (spread across draws: too small to tell from chance)"
     )
+
+
+@pytest.mark.parametrize("kind", ["odds", "amount"])
+def test_where_years_are_few_and_weigh_most_the_range_must_count_them(kind):
+    # Draws hardly differ and twenty years do: the spread across draws alone misses the truth.
+    rng = np.random.default_rng(12)
+    with_years = without = 0
+    times = 200
+    for _ in range(times):
+        p = rng.beta(60, 140, 65)
+        if kind == "odds":
+            x, truth = stage_years(rng, p[:-1], 20, 0.9), p[-1]
+        else:
+            x = (
+                50 * p[:-1, None]
+                + 20 * rng.standard_normal((1, 20))
+                + rng.standard_normal((64, 20))
+            )
+            truth = 50 * p[-1]
+        parts, rows = split(x), x.mean(axis=1)
+        wide, narrow = band(rows, parts, kind, years_too=True), band(rows, parts, kind)
+        with_years += bool(wide.low <= truth <= wide.high)
+        without += bool(narrow.low <= truth <= narrow.high)
+    assert 0.85 * times <= with_years <= 0.95 * times
+    assert without <= 0.7 * times
