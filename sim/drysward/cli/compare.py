@@ -32,6 +32,14 @@ from drysward.cli.arguments import (
     show_default=True,
     help="Odds of stress and water, or what is left to play on: hard, wet, airless days, events.",
 )
+@click.option(
+    "--draws",
+    type=click.IntRange(min=0, max=4096),
+    default=0,
+    show_default=True,
+    help="Draws of all uncertain numbers of soil, turf and system, beside the run; 64 or more tell "
+    "what is not known, whether a choice stands and what to measure first.",
+)
 @units_option
 @weather_options
 @years_option
@@ -39,6 +47,7 @@ def command(
     scenario: str,
     out: Path | None,
     show: str,
+    draws: int,
     units: str,
     years: tuple[int, int] | None,
     **weather: Any,
@@ -80,11 +89,22 @@ def command(
     if has_prices(opened.costs, opened.supply):
         costs = field_costs(result, opened)
         site = site.merge(costs).assign_attrs(costs.attrs)
+    doubt = None
+    if draws:
+        from drysward.studies.doubt.answers import doubt_answers
+        from drysward.studies.doubt.crossed import crossed
+
+        found = crossed(opened, draws, years=years)
+        doubt = doubt_answers(found, opened, tuple(plan.key for plan in opened.plans))
     screen = console()
     played = play_answers(result) if "looked_at" in result.coords else None
     parts = comparison(summary, units, site)
     if show == "play" and played is not None:
         parts = play(result, played)
+    if doubt is not None:
+        from drysward.screen.doubt import doubt_report
+
+        parts = [*parts, *doubt_report(doubt, summary, units)]
     for part in parts:
         screen.print(part)
     if out is not None:

@@ -23,9 +23,9 @@ from drysward.drive.runs import compiled_run_site
 from drysward.results.frequency import demand_estimates
 from drysward.scenario.load import from_tree
 from drysward.scenario.model import PlanSpec, Scenario
-from drysward.studies.doubt.draws import Doubtful, Draws, doubtful, draw
+from drysward.studies.doubt.draws import Doubtful, Draws, doubtful, draw, placed
 from drysward.studies.sweep.chunk import Member, Together, run_members
-from drysward.studies.sweep.points import OVERRIDES_OF_WEATHER, Point, point_of, replaced
+from drysward.studies.sweep.points import OVERRIDES_OF_WEATHER, Point, point_of
 from drysward.studies.sweep.shared import Held, years_of
 
 FloatArray = NDArray[np.float64]
@@ -128,10 +128,13 @@ def crossed(
 
 
 def _point(
-    scenario: Scenario, tree: dict[str, Any], plans: tuple[PlanSpec, ...], row: Mapping[str, float | str]
+    scenario: Scenario,
+    tree: dict[str, Any],
+    plans: tuple[PlanSpec, ...],
+    row: Mapping[str, float | str],
 ) -> Point:
     """The scenario with the numbers of a draw, under its own weather whatever the text says."""
-    changed = replaced(tree, row)
+    changed = placed(tree, row)
     for table in ("costs", "sizing"):  # neither has a part in a draw
         changed.pop(table, None)
     drawn = from_tree(changed, scenario.folder, "a draw", scenario.text, climate_is_checked=True)

@@ -75,6 +75,15 @@ class Draws:
     values: NDArray[np.float64] = field(repr=False)
     u: NDArray[np.float64] = field(repr=False)
 
+    def units(self) -> list[str]:
+        """Name of each number, the same for numbers that err together."""
+        out = [one.key.removeprefix("overrides.") for one in self.doubtful]
+        for row in notes().alike:
+            for columns in _together(self.doubtful, row["names"]):
+                for column in columns[1:]:
+                    out[column] = out[columns[0]]
+        return out
+
     def rows(self) -> list[dict[str, float | str]]:
         """For each draw the values by key, as the tables of a scenario hold them."""
         return [

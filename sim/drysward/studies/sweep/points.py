@@ -21,7 +21,6 @@ from drysward.studies.sweep.design import WEATHER, Design, depth_of
 # Points that are read before anything runs, besides the values of every axis.
 _TRIED = 100
 # Tables that may be written as the bare name of what they start from.
-_OVERRIDES = "overrides."
 _BARE = {"root_zone": "like", "delivery": "system"}
 # Settings of the answers that the weather and calendar of a stretch do not depend on.
 _NOT_OF_WEATHER = (
@@ -192,19 +191,6 @@ def told_at(sweep: Sweep, positions: np.ndarray, only: int | None = None) -> str
 
 
 # --- dotted keys -------------------------------------------------------------------------------
-
-
-def replaced(tree: Mapping[str, Any], values: Mapping[str, Any]) -> dict[str, Any]:
-    """The tables of a scenario file with values at dotted keys, as an axis sets them."""
-    out = {key: dict(part) if isinstance(part, dict) else part for key, part in tree.items()}
-    overrides = {key.removeprefix(_OVERRIDES): value for key, value in values.items()
-                 if key.startswith(_OVERRIDES)}  # fmt: skip
-    if overrides:
-        out["overrides"] = {**dict(leaves(out.get("overrides", {}))), **overrides}
-    for key, value in values.items():
-        if not key.startswith(_OVERRIDES):
-            _replace("draws", out, key, value)
-    return out
 
 
 def _replace(where: str, tree: dict[str, Any], key: str, value: Any) -> None:
