@@ -249,7 +249,7 @@ def site(scenes):
             stop_at_runoff=False, time_of_day="midday",
         ),
     ]  # fmt: skip
-    record = scenes.hard_weather(3)
+    record = scenes.hard_weather(2)
     hotter = np.where(record.tmax_c > 20.0, 10.0, 0.0)
     record = replace(record, tmax_c=record.tmax_c + hotter)
     return prepare(scenes.scenario(fields, plans, turf="continuous", rooting_varies=True), record)

@@ -42,11 +42,10 @@ def site(request, scenes):
     return prepare(replace(scenario, answers=told), scenes.hard_weather(3))
 
 
-@pytest.mark.parametrize("compiled", [True, False], ids=["compiled", "plain"])
-def test_days_and_spells_are_those_of_a_slow_count(site, compiled):
+def test_days_and_spells_are_those_of_a_slow_count(site):
     """Of one plan that leaves the turf dry: every day of its account is looked at once more."""
     plan = site.scenario.plan_named("none")
-    done = run_plan(site, plan, slice(0, site.calendar.size), compiled)
+    done = run_plan(site, plan, slice(0, site.calendar.size))
     most = dict.fromkeys(("days_below_condition", *(f"longest_{s}" for s in STAGES)), 0.0)
     for year in range(len(site.years)):
         here = site.calendar.year == year
