@@ -160,9 +160,11 @@ def too_wide(of_field: xr.Dataset) -> str:
             parts.append(f"{word} under {listed(names) if few else f'{len(wide)} of {n} plans'}")
     if not parts:
         return ""
+    measures = _measures(of_field)
     return (
         f"the odds of {listed(parts)} mean nothing yet: their limits are more than "
-        f"{100.0 * TOO_WIDE:.0f} of 100 years apart. {_measure_before(of_field)}"
+        f"{100.0 * TOO_WIDE:.0f} of 100 years apart"
+        f"{f'. Measure first: {measures}' if measures else ''}"
     )
 
 
@@ -254,13 +256,6 @@ def _measures(of_field: xr.Dataset) -> str:
         return ""
     different = list(dict.fromkeys(measure for measure, _, _ in _first(of_field)))
     return ", then ".join(different[:2])
-
-
-def _measure_before(of_field: xr.Dataset) -> str:
-    measures = _measures(of_field)
-    if measures:
-        return f"Measure first: {measures}"
-    return f"What to measure: {_cannot_tell(of_field) or 'no single number stands out'}"
 
 
 def _cannot_tell(of_field: xr.Dataset) -> str:
