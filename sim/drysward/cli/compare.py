@@ -17,7 +17,6 @@ from drysward.cli.arguments import (
     years_option,
 )
 
-
 # One draw has no spread; the most is an own choice.
 FEWEST_DRAWS, MOST_DRAWS = 2, 4096
 FEWEST_YEARS = 2
@@ -40,8 +39,8 @@ def _draws(context: click.Context, option: click.Parameter, value: int) -> int:
 @click.option(
     "--out",
     type=click.Path(path_type=Path),
-    help="Folder for results.nc and CSV files of the answers, with draws also of what is not known; "
-    "made when it is not there.",
+    help="Folder for results.nc and CSV files of the answers, with draws also of what is not "
+    "known; made when it is not there.",
 )
 @click.option(
     "--show",

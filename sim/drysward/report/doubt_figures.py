@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import numpy as np
 import xarray as xr
 from matplotlib.axes import Axes
 
@@ -23,7 +22,7 @@ def doubt(result: xr.Dataset, field: str, *, axes: Axes | None = None, units: st
             of_field[f"doubt_days_below_condition{end}"].sel(plan=names).values
             for end in ("", "_low", "_high")
         )
-        at = np.arange(len(names))
+        at = range(len(names))
         for i in at:
             # Each on a line of its own that bears its name: the color is only an aid.
             color = style.line_style(i)["color"]

@@ -521,8 +521,8 @@ def _choice_table(told: xr.Dataset, field: str) -> Table:
         [f"Fewer than “{label(told, 'plan', plan)}”" for plan in plans],
         rows,
         "Of 100 draws, in how many the plan of the row has fewer days below playing condition than "
-        "the plan of the column. Near 100 or 0 the order of the two stands whatever the soil, turf "
-        "and system really are; near 50 nothing tells them apart.",
+        "the plan of the column. Near 100 or 0 the order of the two stands whatever soil, turf and "
+        "system really are; near 50 nothing tells them apart.",
     )
 
 

@@ -31,6 +31,7 @@ MOST_FIELDS = 3
 ENOUGH_DRAWS = 64
 """Draws from which it can be told, as a rule, what to measure first."""
 
+_NOT_TOLD = "these draws cannot tell it apart"
 _BELOW = "days_below_condition"
 
 
@@ -82,7 +83,7 @@ def spread_texts(
 
 
 def dry_period(told: xr.Dataset) -> float:
-    """The return period (years) whose demand is shown: 10, or the rarest where that is not asked."""
+    """The return period (years) whose demand is shown: 10, or else the rarest."""
     periods = [float(period) for period in told["period"].values]
     return 10.0 if 10.0 in periods else max(periods)
 
@@ -90,7 +91,8 @@ def dry_period(told: xr.Dataset) -> float:
 def fields_of_turf(told: xr.Dataset) -> list[str]:
     """Fields with days below playing condition: not those without turf."""
     below = told[f"doubt_{_BELOW}"]
-    return [str(key) for key in told["field"].values if not bool(below.sel(field=key).isnull().all())]
+    has_turf = below.notnull().any("plan").values
+    return [str(key) for key, has in zip(told["field"].values, has_turf, strict=True) if has]
 
 
 # Notes
@@ -193,22 +195,24 @@ def _odds_sentence(told: xr.Dataset, plan: str, fields: Sequence[str]) -> str:
     for field in fields:
         of_field = told.sel(field=field)
         one = of_field.sel(plan=plan, stage="wilt")
-        odds = doubt_text(
-            *(one[f"doubt_probability{end}"].item() for end in ("", "_low", "_high")),
-            bool(one["doubt_probability_distinct"].item()),
+        p, low, high, distinct = (
+            one[f"doubt_probability{end}"].item() for end in ("", "_low", "_high", "_distinct")
         )
+        odds = doubt_text(p, low, high, bool(distinct))
         parts.append(f"on {_name(told, 'field', field)} wilt in {odds}")
         if _is_wide(of_field, "wilt", plan):
             wide.append(_name(told, "field", field))
     more = len(fields_of_turf(told)) - len(fields)
     text = (
-        f"What is not known of soil, turf and system, drawn {told.attrs['doubt_draws']} times, gives "
-        f"under {_name(told, 'plan', plan)} {listed(parts)}"
+        f"What is not known of soil, turf and system, drawn {told.attrs['doubt_draws']} times, "
+        f"gives under {_name(told, 'plan', plan)} {listed(parts)}"
         f"{f'; {more} more in the tables' if more else ''}, depending on what this soil and turf "
         "really are."
     )
     if wide:
-        text += f" On {listed(wide)} that is so wide that the odds mean nothing before you measure."
+        text += (
+            f" On {listed(wide)} the range is so wide that the odds mean nothing until you measure."
+        )
     return text
 
 
@@ -227,7 +231,7 @@ def _choice_sentence(told: xr.Dataset, plan: str, fields: Sequence[str]) -> str:
     )
     if min(shares) >= STANDS:
         verdict = "the choice stands"
-    elif max(shares) <= 1.0 - STANDS:
+    elif 1.0 - max(shares) >= STANDS:
         verdict = "the draws speak for the other"
     else:
         verdict = "between these two, what is not known decides"
@@ -244,7 +248,7 @@ def _measure_sentence(told: xr.Dataset, fields: Sequence[str]) -> str:
         why = next(iter(by_field.values()))
         return f"What to measure first: {_cannot_tell(why) or 'no single number stands out'}."
     parts = [
-        f"on {_name(told, 'field', field)} {text or 'nothing that stands out'}"
+        f"on {_name(told, 'field', field)} {text or _NOT_TOLD}"
         for field, text in texts.items()
     ]
     return f"What to measure first: {'; '.join(parts)}."

@@ -29,7 +29,8 @@ from drysward.screen.tables import named_lines, plain_table
 
 def doubt_report(found: xr.Dataset, labels: xr.Dataset, system: str) -> list[RenderableType]:
     """Tables of a Dataset of ``doubt_answers``; ``labels`` has the labels of fields and plans."""
-    told = found.assign_coords({f"{dim}_label": labels[f"{dim}_label"] for dim in ("field", "plan")})
+    names = ("field_label", "plan_label")
+    told = found.assign_coords({name: labels[name] for name in names})
     parts: list[RenderableType] = []
     for field in told["field"].values:
         parts.append(_spread_table(told.sel(field=field), system))
