@@ -17,13 +17,30 @@ from drysward.cli.arguments import (
     years_option,
 )
 
+# One draw has no spread; the most is an own choice.
+FEWEST_DRAWS, MOST_DRAWS = 2, 4096
+FEWEST_YEARS = 2
+
+
+def _draws(context: click.Context, option: click.Parameter, value: int) -> int:
+    """Draws as asked for: none, or as many as have a spread."""
+    if value and not FEWEST_DRAWS <= value <= MOST_DRAWS:
+        raise click.BadParameter(
+            f"{value} cannot be run; {FEWEST_DRAWS} draws at least, that there is a spread, and "
+            f"{MOST_DRAWS} at most. Try --draws 64, or leave it out",
+            context,
+            option,
+        )
+    return value
+
 
 @click.command()
 @click.argument("scenario", default=DEMO)
 @click.option(
     "--out",
     type=click.Path(path_type=Path),
-    help="Folder for results.nc and CSV files of the answers; made when it is not there.",
+    help="Folder for results.nc and CSV files of the answers, with draws also of what is not "
+    "known; made when it is not there.",
 )
 @click.option(
     "--show",
@@ -34,9 +51,10 @@ from drysward.cli.arguments import (
 )
 @click.option(
     "--draws",
-    type=click.IntRange(min=0, max=4096),
+    type=int,
     default=0,
     show_default=True,
+    callback=_draws,
     help="Draws of all uncertain numbers of soil, turf and system, beside the run; 64 or more tell "
     "what is not known, whether a choice stands and what to measure first.",
 )
@@ -57,6 +75,7 @@ def command(
     SCENARIO is a scenario file (.toml); without it the scenario that ships with the program runs.
     """
     import drysward
+    from drysward.faults import Fault, FaultyInput
     from drysward.files import claim_folder
     from drysward.loading import load_meanwhile
 
@@ -91,6 +110,9 @@ def command(
         site = site.merge(costs).assign_attrs(costs.attrs)
     doubt = None
     if draws:
+        if result.sizes["year"] < FEWEST_YEARS:
+            fault = f"draws need {FEWEST_YEARS} years at least, to be told from the chance of years"
+            raise FaultyInput(Fault("--draws", fault, "widen --years, or leave --draws out"))
         from drysward.studies.doubt.answers import doubt_answers
         from drysward.studies.doubt.crossed import crossed
 
@@ -111,5 +133,5 @@ def command(
         from drysward.studies.chosen_years import with_details
 
         result = with_details(result, opened, settings(**weather))
-        for path in write_results(result, summary, out, units, played, site):
+        for path in write_results(result, summary, out, units, played, site, doubt):
             click.echo(f"Wrote {path}", err=True)

@@ -31,7 +31,8 @@ def command(result: Path, name: str, out: Path, units: str, **choice: str | None
 
     RESULT is a folder that --out of compare, supply or sweep wrote, or its results.nc. NAME is
     plans, fields, saved, cover, stages, months, demand, account; of a supply also storage,
-    shortage, causes, sizing; of play events and play; of a sweep front, drivers and surface.
+    shortage, causes, sizing; of play events and play; of draws doubt; of a sweep front, drivers
+    and surface.
     Without a choice of field, plan, stage or case the panels that stand open on the page are drawn.
     """
     from drysward.faults import Fault, FaultyInput

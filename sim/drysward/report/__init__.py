@@ -3,6 +3,7 @@
 In a notebook: ``result = open_result("out")``, then ``stages(result, "stadium", "none")``.
 """
 
+from drysward.report.doubt_figures import doubt
 from drysward.report.figures import (
     account,
     cover,
@@ -24,6 +25,7 @@ __all__ = [
     "causes",
     "cover",
     "demand",
+    "doubt",
     "drivers",
     "events",
     "fields",

@@ -15,7 +15,14 @@ from matplotlib.figure import Figure
 
 from drysward.faults import Fault, FaultyInput, nearest
 from drysward.quantities import shown
-from drysward.report import figures, play_figures, style, supply_figures, sweep_figures
+from drysward.report import (
+    doubt_figures,
+    figures,
+    play_figures,
+    style,
+    supply_figures,
+    sweep_figures,
+)
 from drysward.report.result import (
     SWEEP,
     driest_plan,
@@ -25,6 +32,7 @@ from drysward.report.result import (
     plain,
     safest_plan,
 )
+from drysward.results.doubt_text import fields_of_turf, spread_texts
 from drysward.results.sizing_text import NOTHING
 from drysward.results.text import CAUSES, volume_display, volume_text
 from drysward.studies.sweep.effects import effects
@@ -309,6 +317,22 @@ def _told_play(result: xr.Dataset, choice: Choice, units: str) -> str:
     return f"Days of the whole year, {panel_title(result, choice)}: {'; '.join(parts)}."
 
 
+def _turf(result: xr.Dataset) -> list[Choice]:
+    return [{"field": field} for field in fields_of_turf(result)]
+
+
+def _told_doubt(result: xr.Dataset, choice: Choice, units: str) -> str:
+    parts = []
+    for plan in keys(result, "plan"):
+        one = result.sel(choice).sel(plan=plan)
+        mean, low, high = spread_texts(one, "days_below_condition")
+        parts.append(f"{label(result, 'plan', plan)} {mean} ({low} to {high})")
+    return (
+        f"Days below playing condition a year, mean over draws of what is not known and 5 to 95 % "
+        f"across them, {panel_title(result, choice)}: {'; '.join(parts)}."
+    )
+
+
 def _stages(result: xr.Dataset) -> list[Choice]:
     return [{"stage": stage} for stage in ("wilt", "dormant", "dead")]
 
@@ -423,6 +447,16 @@ PICTURES = (
         _fields_and_stages,
         _told_plans,
         _is_wilt,
+    ),
+    Picture(
+        "doubt",
+        "What is not known",
+        "Days below playing condition by plan: the dot is the mean over draws of all uncertain "
+        "numbers, the line runs from 5 to 95 % across them, without the chance of the years.",
+        doubt_figures.doubt,
+        tuple(f"doubt_days_below_condition{end}" for end in ("", "_low", "_high")),
+        _turf,
+        _told_doubt,
     ),
     Picture(
         "fields",
@@ -542,6 +576,7 @@ SWEEP_PICTURES = (
 NAMES = tuple(picture.name for picture in (*PICTURES, *SWEEP_PICTURES))
 _OF_SUPPLY = ("storage", "shortage", "causes", "sizing")
 _OF_PLAY = ("events", "play")
+_OF_DRAWS = ("doubt",)
 
 
 def named(name: str) -> Picture:
@@ -565,7 +600,7 @@ def fitting(result: xr.Dataset) -> Iterator[Picture]:
         elif picture.name == "storage":
             if store and "store_by_month" in result:
                 yield picture
-        elif picture.name in _OF_SUPPLY:
+        elif picture.name in (*_OF_SUPPLY, *_OF_DRAWS):
             if not picture.lacks(result):
                 yield picture
         else:

@@ -6,7 +6,7 @@ import hashlib
 import json
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from multiprocessing.context import BaseContext
 from pathlib import Path
 from typing import NamedTuple
@@ -21,6 +21,18 @@ from drysward.report import style, words
 from drysward.report.drawing import Wanted, panel_svgs
 from drysward.report.gallery import Choice, Picture, fitting, panel_title
 from drysward.report.result import SUPPLY, SWEEP, keys, kind_of, label, plain
+from drysward.results.doubt_text import (
+    ODDS,
+    WIDER,
+    between_fields,
+    draws_note,
+    dry_period,
+    fields_of_turf,
+    has_doubt,
+    spread_comes_from,
+    spread_texts,
+    too_wide,
+)
 from drysward.results.text import (
     CAUSES,
     COSTS,
@@ -255,6 +267,8 @@ def _tables(result: xr.Dataset, units: str) -> list[Table]:
         tables = [*_supply_tables(result, units), *tables]
     if "site_season_volume" in result:
         tables.append(_volume_table(result, units))
+    if has_doubt(result):
+        tables += _doubt_tables(result, units)
     if "cost_mean" in result:
         tables += _cost_tables(result)
     if "events_playable_share" in result:
@@ -440,6 +454,75 @@ def _volume_table(result: xr.Dataset, units: str) -> Table:
         "Drawn from the supply. Peak week: the most of any year; that of the whole site is the "
         "fields' peak weeks together, no less than the site's own.",
         "Plan and field",
+    )
+
+
+def _doubt_tables(result: xr.Dataset, units: str) -> list[Table]:
+    """What draws spread over by field; then, with two plans or more, whether a choice stands."""
+    told = result[[name for name in result.data_vars if str(name).startswith("doubt_")]]
+    tables = [_spread_table(told, field, units) for field in keys(told, "field")]
+    if told.sizes["plan"] > 1:
+        tables += [_choice_table(told, field) for field in fields_of_turf(told)]
+    between = [("Fields", plain(text)) for text in between_fields(told)]
+    tables[-1] = replace(tables[-1], found=[*tables[-1].found, *between])
+    return tables
+
+
+def _spread_table(told: xr.Dataset, field: str, units: str) -> Table:
+    depth = shown("mm", units)
+    period = dry_period(told)
+    rows = []
+    for plan in keys(told, "plan"):
+        here: dict[str, object] = {"field": field, "plan": plan}
+        cells = [_spread(told, "days_below_condition", _DAYS, here)]
+        cells += [
+            _spread(told, "probability", Display("", 100.0, 0), {**here, "stage": stage})
+            for stage in ODDS
+        ]
+        cells.append(_spread(told, "water", depth, here))
+        cells.append(_spread(told, "demand", depth, {**here, "period": period}))
+        rows.append((label(told, "plan", plan), cells))
+    columns = ["Days below playing condition"]
+    columns += [f"{word.capitalize()}, of 100 years" for word in ODDS.values()]
+    columns += [f"Water a year, {depth.unit}", f"1 in {period:g} years, {depth.unit}"]
+    of_field = told.sel(field=field)
+    notes = {"Too wide": too_wide(of_field), "Measure": spread_comes_from(of_field)}
+    note = draws_note(told)
+    return Table(
+        f"{label(told, 'field', field)}: what is not known",
+        columns,
+        rows,
+        f"{note[0].upper()}{note[1:]}. {WIDER[0].upper()}{WIDER[1:]}.",
+        found=[(name, plain(text)) for name, text in notes.items() if text],
+    )
+
+
+def _spread(told: xr.Dataset, name: str, how: Display, where: dict[str, object]) -> Cell:
+    """``17 (0 to 125)``: the mean over draws, and 5 to 95 % across them."""
+    mean, low, high = spread_texts(told.sel(where), name, how.factor, how.decimals)
+    text = mean if mean == UNKNOWN else f"{mean} ({low} to {high})"
+    return Cell(text, _at(f"doubt_{name}", where))
+
+
+def _choice_table(told: xr.Dataset, field: str) -> Table:
+    percent = Display("", 100.0, 0)
+    plans = keys(told, "plan")
+    rows = []
+    for plan in plans:
+        here: dict[str, object] = {"field": field, "plan": plan}
+        cells = [
+            Cell("") if other == plan
+            else _number(told, "doubt_fewer", percent, {**here, "other": other})
+            for other in plans
+        ]  # fmt: skip
+        rows.append((label(told, "plan", plan), cells))
+    return Table(
+        f"{label(told, 'field', field)}: does the choice stand?",
+        [f"Fewer than “{label(told, 'plan', plan)}”" for plan in plans],
+        rows,
+        "Of 100 draws, in how many the plan of the row has fewer days below playing condition than "
+        "the plan of the column. Near 100 or 0 the order of the two stands whatever soil, turf and "
+        "system really are; near 50 nothing tells them apart.",
     )
 
 

@@ -21,6 +21,7 @@ from drysward.report.result import (
     plain,
     safest_plan,
 )
+from drysward.results.doubt_text import doubt_sentences
 from drysward.results.sizing_text import (
     carried_text,
     not_monotone_text,
@@ -32,6 +33,7 @@ from drysward.results.text import (
     MADE_WEATHER,
     condition_text,
     difference_text,
+    listed,
     procedures,
     spell_text,
     volume_display,
@@ -59,11 +61,6 @@ def chance(one: xr.Dataset, name: str = "probability") -> str:
     return f"in {share} of 100 years (limits {low:.0f} to {high:.0f})"
 
 
-def listed(parts: list[str]) -> str:
-    """``a, b and c``."""
-    return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
-
-
 def _first_fields(result: xr.Dataset) -> list[str]:
     return keys(result, "field")[:MOST_FIELDS]
 
@@ -74,8 +71,9 @@ def _more(result: xr.Dataset) -> str:
 
 
 def answer(result: xr.Dataset, units: str) -> list[str]:
-    """Three sentences that answer the question behind the result, with their uncertainty; and what
-    one root zone costs more than another where the file tells it.
+    """Three sentences that answer the question behind the result, with their uncertainty; what
+    draws of what is not known make of it, and what one root zone costs more than another, where
+    the file tells it.
     """
     if kind_of(result) == SWEEP:
         return _sweep_answer(result, units)
@@ -107,7 +105,8 @@ def answer(result: xr.Dataset, units: str) -> list[str]:
                 f"{_days_below(result, safest)}; wilt comes {wilt}"
             )
         second += f"{_more(result)}."
-    return [first, second, _water_answer(result, safest, units), *compared]
+    water = _water_answer(result, safest, units)
+    return [first, second, water, *doubt_sentences(result, safest), *compared]
 
 
 def _name(result: xr.Dataset, field: str) -> str:

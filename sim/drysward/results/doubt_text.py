@@ -1,12 +1,38 @@
-"""Odds with what is not known, in words."""
+"""What is not known, in words: the same at a terminal and on a page. Nothing is computed here.
+
+A Dataset here is one of ``doubt_answers``, or a result that keeps it, with the labels of fields
+and plans.
+"""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator, Sequence
 
-from drysward.results.text import UNKNOWN
+import numpy as np
+import xarray as xr
+
+from drysward.results.text import UNKNOWN, listed, rounded
 
 TOO_SMALL = "too small to tell from chance"
+
+ODDS = {"wilt": "wilt", "dormant": "dormancy", "dead": "death"}
+"""Stages whose odds are shown with what is not known, with their words."""
+
+# Shares of the spread below this are not named (own choice).
+LEAST_NAMED = 0.05
+MOST_NAMED = 3
+# Odds that draws spread over more of 0 to 1 than this say nothing (own choice).
+TOO_WIDE = 0.6
+# A choice stands that so many draws bear out (own choice).
+STANDS = 0.9
+MOST_FIELDS = 3
+
+ENOUGH_DRAWS = 64
+"""Draws from which it can be told, as a rule, what to measure first."""
+
+_NOT_TOLD = "these draws cannot tell it apart"
+_BELOW = "days_below_condition"
 
 
 def doubt_text(p: float, low: float, high: float, distinct: bool = True) -> str:
@@ -38,3 +64,246 @@ def _of_100(p: float) -> str:
 
 def _limit(p: float) -> str:
     return "<1" if 0.0 < 100.0 * p < 0.5 else f"{100.0 * p:.0f}"
+
+
+def has_doubt(result: xr.Dataset) -> bool:
+    """Whether draws of what is not known were run."""
+    return f"doubt_{_BELOW}" in result
+
+
+def spread_texts(
+    one: xr.Dataset, name: str, factor: float = 1.0, decimals: int = 0
+) -> tuple[str, str, str]:
+    """The mean over draws and its 5 to 95 % across them; all "-" where there is none."""
+    mean, low, high = (
+        rounded(one[f"doubt_{name}{end}"].item() * factor, decimals)
+        for end in ("", "_low", "_high")
+    )
+    return mean, low, high
+
+
+def dry_period(told: xr.Dataset) -> float:
+    """The return period (years) whose demand is shown: 10, or else the rarest."""
+    periods = [float(period) for period in told["period"].values]
+    return 10.0 if 10.0 in periods else max(periods)
+
+
+def fields_of_turf(told: xr.Dataset) -> list[str]:
+    """Fields with days below playing condition: not those without turf."""
+    below = told[f"doubt_{_BELOW}"]
+    has_turf = below.notnull().any("plan").values
+    return [str(key) for key, has in zip(told["field"].values, has_turf, strict=True) if has]
+
+
+# Notes
+
+
+def draws_note(told: xr.Dataset) -> str:
+    """What was drawn, and what the limits are."""
+    return (
+        f"mean over {told.attrs['doubt_draws']} draws of {told.attrs['doubt_numbers']} uncertain "
+        "numbers of soil, turf and system, all on the same "
+        f"{told.attrs['doubt_draw_years']} years; with it 5 to 95 % across draws, without the "
+        "chance of the years. More years do not narrow it, measuring does"
+    )
+
+
+WIDER = (
+    "numbers vary one by one within their ranges of the catalog, though some that fit the "
+    "published trials together do not fit them so: the spread is wider than what is known"
+)
+
+
+def between_fields(told: xr.Dataset) -> Iterator[str]:
+    """Each two fields: in how many draws one has fewer days below, by plan."""
+    fields = fields_of_turf(told)
+    for i, one in enumerate(fields):
+        for other in fields[i + 1 :]:
+            shares = told["doubt_better"].sel(field=one, other_field=other)
+            by_plan = ", ".join(
+                f"{100.0 * shares.sel(plan=plan).item():.0f} under {_name(told, 'plan', plan)}"
+                for plan in told["plan"].values
+            )
+            yield (
+                f"{_name(told, 'field', one)} has fewer days below than "
+                f"{_name(told, 'field', other)} in so many of 100 draws: {by_plan}"
+            )
+
+
+def spread_comes_from(of_field: xr.Dataset) -> str:
+    """Where the spread of the days below comes from, and what to measure; "" without turf."""
+    if not _has_turf(of_field):
+        return ""
+    if why := _cannot_tell(of_field):
+        return why
+    groups = of_field["doubt_share_of_groups"]
+    named = sorted(
+        ((float(groups.sel(groups=key)), str(key)) for key in groups["groups"].values), reverse=True
+    )
+    parts = ", ".join(f"{key} {share:.0%}" for share, key in named if share >= LEAST_NAMED)
+    singles = "; ".join(
+        f"{measure} ({number}, {share:.0%})" for measure, number, share in _first(of_field)
+    )
+    text = f"of the spread of days below, {parts}" if parts else "no group stands out"
+    return text + (f". First: {singles}" if singles else "")
+
+
+def too_wide(of_field: xr.Dataset) -> str:
+    """Which odds of a field spread too far over the draws to mean anything; "" when none does."""
+    if not _has_turf(of_field):
+        return ""
+    n = of_field.sizes["plan"]
+    parts = []
+    for stage, word in ODDS.items():
+        wide = [plan for plan in of_field["plan"].values if _is_wide(of_field, stage, plan)]
+        if wide:
+            names = [_name(of_field, "plan", plan) for plan in wide]
+            few = len(wide) <= 2
+            parts.append(f"{word} under {listed(names) if few else f'{len(wide)} of {n} plans'}")
+    if not parts:
+        return ""
+    measures = _measures(of_field)
+    return (
+        f"the odds of {listed(parts)} mean nothing yet: their limits are more than "
+        f"{100.0 * TOO_WIDE:.0f} of 100 years apart"
+        f"{f'. Measure first: {measures}' if measures else ''}"
+    )
+
+
+# Sentences for who decides
+
+
+def doubt_sentences(told: xr.Dataset, plan: str) -> list[str]:
+    """What is not known makes of the answer under ``plan``: its odds, the choice, what to measure.
+
+    ``plan``: the one with the fewest days below. Empty for a result without draws.
+    """
+    if not has_doubt(told):
+        return []
+    fields = fields_of_turf(told)[:MOST_FIELDS]
+    if not fields:
+        return []
+    sentences = [_odds_sentence(told, plan, fields)]
+    if told.sizes["plan"] > 1:
+        sentences.append(_choice_sentence(told, plan, fields))
+    sentences.append(_measure_sentence(told, fields))
+    return sentences
+
+
+def _odds_sentence(told: xr.Dataset, plan: str, fields: Sequence[str]) -> str:
+    parts, wide = [], []
+    for field in fields:
+        of_field = told.sel(field=field)
+        one = of_field.sel(plan=plan, stage="wilt")
+        p, low, high, distinct = (
+            one[f"doubt_probability{end}"].item() for end in ("", "_low", "_high", "_distinct")
+        )
+        odds = doubt_text(p, low, high, bool(distinct))
+        parts.append(f"on {_name(told, 'field', field)} wilt in {odds}")
+        if _is_wide(of_field, "wilt", plan):
+            wide.append(_name(told, "field", field))
+    more = len(fields_of_turf(told)) - len(fields)
+    text = (
+        f"What is not known of soil, turf and system, drawn {told.attrs['doubt_draws']} times, "
+        f"gives under {_name(told, 'plan', plan)} {listed(parts)}"
+        f"{f'; {more} more in the tables' if more else ''}, depending on what this soil and turf "
+        "really are."
+    )
+    if wide:
+        text += (
+            f" On {listed(wide)} the range is so wide that the odds mean nothing until you measure."
+        )
+    return text
+
+
+def _choice_sentence(told: xr.Dataset, plan: str, fields: Sequence[str]) -> str:
+    """How the plan stands against the best of the others, over the draws."""
+    days = told[f"doubt_{_BELOW}"].sel(field=fields).mean("field")
+    others = [key for key in told["plan"].values if key != plan]
+    other = min(others, key=lambda key: float(days.sel(plan=key)))
+    shares = [told["doubt_fewer"].sel(field=f, plan=plan, other=other).item() for f in fields]
+    counts = listed(
+        [
+            f"in {100.0 * share:.0f}{' of 100 draws' if i == 0 else ''} on "
+            f"{_name(told, 'field', field)}"
+            for i, (field, share) in enumerate(zip(fields, shares, strict=True))
+        ]
+    )
+    if min(shares) >= STANDS:
+        verdict = "the choice stands"
+    elif 1.0 - max(shares) >= STANDS:
+        verdict = "the draws speak for the other"
+    else:
+        verdict = "between these two, what is not known decides"
+    return (
+        f"{_name(told, 'plan', plan)} has fewer days below playing condition than "
+        f"{_name(told, 'plan', other)}, the next, {counts}: {verdict}."
+    )
+
+
+def _measure_sentence(told: xr.Dataset, fields: Sequence[str]) -> str:
+    by_field = {field: told.sel(field=field) for field in fields}
+    texts = {field: _measures(one) for field, one in by_field.items()}
+    if not any(texts.values()):
+        why = next(iter(by_field.values()))
+        return f"What to measure first: {_cannot_tell(why) or 'no single number stands out'}."
+    parts = [
+        f"on {_name(told, 'field', field)} {text or _NOT_TOLD}"
+        for field, text in texts.items()
+    ]
+    return f"What to measure first: {'; '.join(parts)}."
+
+
+def _measures(of_field: xr.Dataset) -> str:
+    """Up to two things to measure, "" when it cannot be told."""
+    if _cannot_tell(of_field):
+        return ""
+    different = list(dict.fromkeys(measure for measure, _, _ in _first(of_field)))
+    return ", then ".join(different[:2])
+
+
+def _cannot_tell(of_field: xr.Dataset) -> str:
+    """Why the draws do not say what to measure; "" when they do."""
+    enough = (
+        f"{of_field.attrs['doubt_draws']} draws cannot tell what carries the spread; run with "
+        f"--draws {max(ENOUGH_DRAWS, 2 * int(of_field.attrs['doubt_draws']))}"
+    )
+    if "doubt_explained" not in of_field:
+        return enough
+    explained = of_field["doubt_explained"].item()
+    if math.isnan(explained):
+        return "no plan waters"
+    return enough if explained < of_field.attrs["doubt_least_explained"] else ""
+
+
+def _first(of_field: xr.Dataset) -> list[tuple[str, str, float]]:
+    """What to measure, the number that it narrows, and the number's share; the largest first."""
+    numbers = of_field["doubt_share_of_numbers"]
+    order = np.argsort(-numbers.values, kind="stable")[:MOST_NAMED]
+    out = []
+    for i in order:
+        one = numbers.isel(numbers=int(i))
+        if one.item() >= LEAST_NAMED:
+            out.append((str(one["measure"].item()), _plain(str(one["numbers"].item())), one.item()))
+    return out
+
+
+def _is_wide(of_field: xr.Dataset, stage: str, plan: object) -> bool:
+    one = of_field.sel(plan=plan, stage=stage)
+    width = one["doubt_probability_high"].item() - one["doubt_probability_low"].item()
+    return bool(one["doubt_probability_distinct"].item()) and width > TOO_WIDE
+
+
+def _has_turf(of_field: xr.Dataset) -> bool:
+    """Whether this one field has turf."""
+    return not bool(of_field[f"doubt_{_BELOW}"].isnull().all())
+
+
+def _name(told: xr.Dataset, dim: str, key: object) -> str:
+    names = told[f"{dim}_label"]
+    return f"“{names.item() if names.ndim == 0 else names.sel({dim: key}).item()}”"
+
+
+def _plain(key: str) -> str:
+    """``species.tall_fescue.wilt_ks`` as people read it."""
+    return key.rpartition(".")[2].replace("_", " ")

@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import csv
 import datetime
-from collections.abc import Iterable, Sequence
+from collections.abc import Hashable, Iterable, Sequence
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import xarray as xr
@@ -89,6 +90,7 @@ def write_results(
     units: str = "us",
     played: xr.Dataset | None = None,
     site: xr.Dataset | None = None,
+    doubt: xr.Dataset | None = None,
 ) -> list[Path]:
     """Write results.nc (base units), summary.csv, daily-odds.csv and what there is beside them.
 
@@ -102,6 +104,8 @@ def write_results(
         ``play_NAME``, and into play.csv.
     site : volumes of the whole site and perhaps costs; its variables and attributes go into
         results.nc too, and those by plan into site.csv.
+    doubt : Dataset of ``studies.doubt.answers.doubt_answers``; its variables and attributes go
+        into results.nc too, and into doubt.csv.
 
     Returns
     -------
@@ -116,6 +120,8 @@ def write_results(
     if site is not None:
         whole = whole.assign({n: v for n, v in site.data_vars.items() if n not in whole})
         whole = whole.assign_attrs({**site.attrs, **whole.attrs})
+    if doubt is not None:
+        whole = whole.assign(dict(doubt.data_vars)).assign_attrs({**doubt.attrs, **whole.attrs})
     paths = [folder / name for name in ("results.nc", "summary.csv", "daily-odds.csv")]
     write_whole(paths[0], lambda part: _write_netcdf(whole, part))
     write_whole(paths[1], lambda part: _write_csv(summary_rows(summary, units), part))
@@ -128,6 +134,10 @@ def write_results(
         rows = site_rows(site, units)
         paths.append(folder / "site.csv")
         write_whole(paths[-1], lambda part: _write_csv(rows, part))
+    if doubt is not None:
+        drawn = doubt_rows(doubt, units)
+        paths.append(folder / "doubt.csv")
+        write_whole(paths[-1], lambda part: _write_csv(drawn, part))
     return paths
 
 
@@ -169,6 +179,60 @@ def supply_rows(told: xr.Dataset, system: str) -> list[list[object]]:
 def site_rows(site: xr.Dataset, system: str) -> list[list[object]]:
     """Header and a row for each volume or cost by plan, and by field or return period."""
     return _long_rows(site, system, ("field", "period"))
+
+
+def doubt_rows(doubt: xr.Dataset, system: str) -> list[list[object]]:
+    """Header and a row for each number of what is not known: its mean over draws, its 5 and 95 %
+    across them, and the sampling error of the years; blank what a number does not have.
+
+    ``what`` is the variable, with what else it is by: ``probability_wilt``, ``demand_1in10``,
+    ``fewer_by_than_none``, ``share_of_groups_soil``.
+    """
+    rows: list[list[object]] = [["field", "plan", "what", "mean", "low", "high", "error", "unit"]]
+    ends = ("", "_low", "_high", "_error")
+    for name in map(str, doubt.data_vars):
+        if name.endswith(("_low", "_high", "_error", "_distinct")):
+            continue
+        unit, _ = _units_and_name(name, doubt[name])
+        how = None if unit in NO_UNIT else shown(unit, system)
+        stacked = doubt[name].stack(row=doubt[name].dims)
+        columns = [
+            doubt[f"{name}{end}"].stack(row=doubt[name].dims).values
+            if f"{name}{end}" in doubt
+            else np.full(stacked.size, np.nan)
+            for end in ends
+        ]
+        places = [dict(zip(doubt[name].dims, row, strict=True)) for row in _tuples(stacked)]
+        for where, *numbers in zip(places, *columns, strict=True):
+            if where.get("plan") == where.get("other", "") or (
+                where["field"] == where.get("other_field", "")
+            ):
+                continue
+            factor = 1.0 if how is None else how.factor
+            what = "_".join([name.removeprefix("doubt_"), *_what(where)])
+            cells = [_number(value * factor) for value in numbers]
+            rows.append(
+                [where["field"], where.get("plan", ""), what, *cells, how.unit if how else ""]
+            )
+    return rows
+
+
+def _tuples(stacked: xr.DataArray) -> list[tuple[object, ...]]:
+    """The place of each row; of one dimension a place is no tuple of itself."""
+    return [row if isinstance(row, tuple) else (row,) for row in stacked["row"].values]
+
+
+def _what(where: dict[Hashable, Any]) -> list[str]:
+    """What a number is by, beside field and plan."""
+    tags = []
+    for key, value in where.items():
+        if key == "period":
+            tags.append(f"1in{value:g}")
+        elif key in ("other", "other_field"):
+            tags.append(f"than_{value}")
+        elif key not in ("field", "plan"):
+            tags.append(str(value))
+    return tags
 
 
 def _long_rows(told: xr.Dataset, system: str, across: tuple[str, ...]) -> list[list[object]]:

@@ -24,6 +24,11 @@ UNKNOWN = "-"
 _MILLION = 1e6
 
 
+def listed(parts: Sequence[str]) -> str:
+    """``a, b and c``."""
+    return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
+
+
 def depth_text(value_mm: float, depth: Display) -> str:
     """A depth as it is shown, "-" where there is none."""
     return rounded(value_mm * depth.factor, depth.decimals)

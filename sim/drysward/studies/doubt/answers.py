@@ -46,10 +46,10 @@ def doubt_answers(found: Crossed, scenario: Scenario, plans: tuple[str, ...]) ->
     out = xr.Dataset(
         coords={"field": [one.key for one in scenario.fields], "plan": list(plans)},
         attrs={
-            "draws": len(found.draws.values),
-            "draw_years": found.years,
-            "numbers": len(found.draws.doubtful),
-            "least_explained": LEAST_EXPLAINED,
+            "doubt_draws": len(found.draws.values),
+            "doubt_draw_years": found.years,
+            "doubt_numbers": len(found.draws.doubtful),
+            "doubt_least_explained": LEAST_EXPLAINED,
         },
     )
     skinned = np.array([field.surface == SKINNED for field in scenario.fields])

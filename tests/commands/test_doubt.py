@@ -1,0 +1,310 @@
+"""``drysward compare --draws``: what is not known, at a terminal, in files and on the page."""
+
+from __future__ import annotations
+
+import csv
+import re
+from html import unescape
+from pathlib import Path
+from xml.etree import ElementTree
+
+import numpy as np
+import pytest
+import xarray as xr
+from click.testing import CliRunner, Result
+
+import drysward
+from drysward.cli import main
+from drysward.report import open_result, page
+from drysward.report.gallery import choose, fitting, named, panel_svg
+from drysward.results.doubt_text import (
+    doubt_sentences,
+    draws_note,
+    spread_comes_from,
+    too_wide,
+)
+from drysward.studies.doubt.answers import doubt_answers
+from drysward.studies.doubt.crossed import crossed
+
+YEARS = (2001, 2010)
+DRAWS = 16
+
+
+def ask(*words: str) -> Result:
+    return CliRunner().invoke(main, list(words))
+
+
+@pytest.fixture(scope="module")
+def told(tmp_path_factory: pytest.TempPathFactory) -> tuple[Result, Path]:
+    folder = tmp_path_factory.mktemp("doubt")
+    done = ask("compare", "--draws", str(DRAWS), "--years", "2001-2010", "--out", str(folder))
+    assert done.exit_code == 0, done.stderr
+    return done, folder
+
+
+@pytest.fixture(scope="module")
+def result(told: tuple[Result, Path]) -> xr.Dataset:
+    return open_result(told[1])
+
+
+@pytest.fixture(scope="module")
+def doubt() -> xr.Dataset:
+    scenario = drysward.shipped("demo")
+    found = crossed(scenario, DRAWS, years=YEARS)
+    return doubt_answers(found, scenario, tuple(plan.key for plan in scenario.plans))
+
+
+@pytest.fixture(scope="module")
+def shares(result: xr.Dataset) -> xr.Dataset:
+    """The result as if its draws had been enough to tell what to measure."""
+    numbers = ["species.kentucky_bluegrass.wilt_ks", "root_zones.sand.alpha", "soils.loam.clay"]
+    measures = ["notes of wilt", "a laboratory test", "a soil test"]
+    return result.assign(
+        doubt_explained=("field", [0.9, 0.1]),
+        doubt_share_of_groups=(("field", "groups"), [[0.3, 0.6], [0.5, 0.5]]),
+        doubt_share_of_numbers=(("field", "numbers"), [[0.3, 0.5, 0.01], [0.2, 0.2, 0.2]]),
+    ).assign_coords(
+        groups=["grass", "soil"], numbers=numbers, measure=("numbers", measures),
+        meaning=("numbers", numbers),
+    )  # fmt: skip
+
+
+def of_doubt(result: xr.Dataset) -> list[str]:
+    return [str(name) for name in result.data_vars if str(name).startswith("doubt_")]
+
+
+def without(result: xr.Dataset) -> xr.Dataset:
+    """The result as a run without draws writes it."""
+    plain = result.drop_vars([*of_doubt(result), "other", "other_field"])
+    plain.attrs = {k: v for k, v in plain.attrs.items() if not k.startswith("doubt_")}
+    return plain
+
+
+# Files
+
+
+def test_all_of_it_is_kept_and_comes_back(result: xr.Dataset, doubt: xr.Dataset) -> None:
+    assert set(of_doubt(result)) == set(map(str, doubt.data_vars))
+    for name, values in doubt.data_vars.items():
+        np.testing.assert_array_equal(result[name].values, values.values, err_msg=str(name))
+        assert result[name].dims == values.dims
+        assert result[name].attrs["long_name"], name
+        assert result[name].attrs["units"], name
+        assert "_" not in result[name].attrs["long_name"], name
+        if values.dtype == bool:
+            assert result[name].dtype == np.int8, name
+    for name in ("other", "other_field"):
+        assert list(result[name].values) == list(doubt[name].values)
+    assert result.attrs["doubt_draws"] == DRAWS
+    assert result.attrs["doubt_draw_years"] == 10
+    assert result.attrs["doubt_numbers"] == doubt.attrs["doubt_numbers"] > 50
+    assert 0.0 < result.attrs["doubt_least_explained"] < 1.0
+
+
+def test_units_are_those_of_what_is_told(result: xr.Dataset) -> None:
+    for name, units in (
+        ("probability", "1"), ("days", "d"), ("days_below_condition", "d"), ("water", "mm"),
+        ("demand", "mm"), ("fewer", "1"), ("fewer_by", "d"), ("better_by_high", "d"),
+    ):  # fmt: skip
+        assert result[f"doubt_{name}"].attrs["units"] == units
+
+
+def test_a_row_for_every_number(told: tuple[Result, Path], result: xr.Dataset) -> None:
+    assert f"Wrote {told[1] / 'doubt.csv'}" in told[0].stderr
+    with (told[1] / "doubt.csv").open(encoding="utf-8") as stream:
+        rows = list(csv.DictReader(stream))
+    assert list(rows[0]) == ["field", "plan", "what", "mean", "low", "high", "error", "unit"]
+    by = {(row["field"], row["plan"], row["what"]): row for row in rows}
+    assert len(by) == len(rows)
+    fields, plans = (result.sizes[name] for name in ("field", "plan"))
+    # Odds and days by stage, days below and water, demand by period, and each two by both.
+    each = 2 * result.sizes["stage"] + 2 + result.sizes["period"] + 2 * (plans - 1) + 2
+    assert len(rows) == fields * plans * each
+    one = result.sel(field="stadium", plan="refill")
+    row = by["stadium", "refill", "probability_wilt"]
+    for column, end in (("mean", ""), ("low", "_low"), ("high", "_high"), ("error", "_error")):
+        value = one[f"doubt_probability{end}"].sel(stage="wilt").item()
+        assert float(row[column]) == pytest.approx(value, rel=1e-6)
+    row = by["stadium", "refill", "demand_1in10"]
+    assert row["unit"] == "in"
+    assert row["error"] == ""
+    assert float(row["low"]) * 25.4 == pytest.approx(
+        one["doubt_demand_low"].sel(period=10.0).item(), rel=1e-6
+    )
+    row = by["stadium", "refill", "fewer_by_than_none"]
+    assert float(row["mean"]) == pytest.approx(one["doubt_fewer_by"].sel(other="none").item())
+    assert ("stadium", "refill", "fewer_than_refill") not in by
+    assert ("practice", "none", "better_than_stadium") in by
+
+
+# Words
+
+
+def test_the_sentences_say_what_a_board_reads(result: xr.Dataset) -> None:
+    odds, choice, measure = doubt_sentences(result, "refill")
+    p, low, high = (
+        100.0
+        * result[f"doubt_probability{end}"].sel(field="stadium", plan="refill", stage="wilt").item()
+        for end in ("", "_low", "_high")
+    )
+    assert p >= 1.0
+    assert high >= 0.5
+    least = "<1" if 0.0 < low < 0.5 else f"{low:.0f}"
+    assert f"on “Stadium” wilt in {p:.0f} of 100 years ({least} to {high:.0f})" in odds
+    assert "depending on what this soil and turf really are." in odds
+    shares = result["doubt_fewer"].sel(field="stadium", plan="refill", other="inch_a_week").item()
+    assert (
+        "“Refill at 40 % depletion” has fewer days below playing condition than “An inch a week”, "
+        f"the next, in {100.0 * shares:.0f} of 100 draws on “Stadium” and in "
+    ) in choice
+    assert measure == (
+        "What to measure first: 16 draws cannot tell what carries the spread; run with --draws 64."
+    )
+
+
+@pytest.mark.parametrize(
+    "counts, verdict",
+    [
+        ((1.0, 0.9), "the choice stands."),
+        ((0.95, 0.7), "between these two, what is not known decides."),
+        ((0.05, 0.1), "the draws speak for the other."),
+    ],
+)
+def test_whether_a_choice_stands(
+    result: xr.Dataset, counts: tuple[float, float], verdict: str
+) -> None:
+    fewer = result["doubt_fewer"].copy()
+    fewer.loc[{"plan": "refill"}] = np.array(counts)[:, None]
+    said = doubt_sentences(result.assign(doubt_fewer=fewer), "refill")[1]
+    assert said.endswith(verdict)
+
+
+def test_odds_that_mean_nothing_are_told(shares: xr.Dataset) -> None:
+    here = {"field": "stadium", "plan": "refill", "stage": "wilt"}
+    limits = {end: shares[f"doubt_probability_{end}"].copy() for end in ("low", "high")}
+    for values in limits.values():
+        values[:] = 0.5
+    for high, wide in ((0.62, False), (0.64, True)):
+        limits["low"].loc[here], limits["high"].loc[here] = 0.03, high
+        changed = shares.assign({f"doubt_probability_{end}": v for end, v in limits.items()})
+        text = too_wide(changed.sel(field="stadium"))
+        sentence = doubt_sentences(changed, "refill")[0]
+        assert ("On “Stadium” the range is so wide" in sentence) is wide
+        assert bool(text) is wide
+        assert not too_wide(changed.sel(field="practice"))
+    assert text == (
+        "the odds of wilt under “Refill at 40 % depletion” mean nothing yet: their limits are more "
+        "than 60 of 100 years apart. Measure first: a laboratory test, then notes of wilt"
+    )
+
+
+def test_what_to_measure_first(shares: xr.Dataset) -> None:
+    said = doubt_sentences(shares, "refill")[2]
+    assert said == (
+        "What to measure first: on “Stadium” a laboratory test, then notes of wilt; on “Practice "
+        "field” these draws cannot tell it apart."
+    )
+    assert spread_comes_from(shares.sel(field="stadium")) == (
+        "of the spread of days below, soil 60%, grass 30%. First: a laboratory test (alpha, 50%); "
+        "notes of wilt (wilt ks, 30%)"
+    )
+    assert "cannot tell" in spread_comes_from(shares.sel(field="practice"))
+
+
+def test_a_field_without_turf_has_no_part_in_it(result: xr.Dataset) -> None:
+    bare = result.copy()
+    for name in ("days_below_condition", "fewer"):
+        values = bare[f"doubt_{name}"].copy()
+        values.loc[{"field": "practice"}] = np.nan
+        bare[f"doubt_{name}"] = values
+    said = " ".join(doubt_sentences(bare, "refill"))
+    assert "Practice" not in said
+    assert "nan" not in said
+    assert not too_wide(bare.sel(field="practice"))
+    assert not spread_comes_from(bare.sel(field="practice"))
+    assert named("doubt").panels(bare) == [{"field": "stadium"}]
+
+
+# Terminal and page
+
+
+def test_terminal_and_page_say_the_same(told: tuple[Result, Path], result: xr.Dataset) -> None:
+    shown = " ".join(told[0].stdout.split())
+    assert draws_note(result) in shown
+    assert "Stadium: what is not known, 16 draws" in shown
+    lines = told[0].stdout.splitlines()
+    assert max(map(len, lines)) <= 100
+    text = unescape(page(result))
+    assert draws_note(result)[1:] in text
+    for sentence in doubt_sentences(result, "refill"):
+        assert sentence in text
+
+
+def test_tables_on_the_page_are_of_the_file(result: xr.Dataset) -> None:
+    text = page(result)
+    for field in ("Stadium", "Practice field"):
+        assert f"{field}: what is not known</caption>" in text
+        assert f"{field}: does the choice stand?</caption>" in text
+    cells = dict(re.findall(r'data-of="(doubt_[^"]+)">([^<]+)<', text))
+    n = result.sizes["field"] * result.sizes["plan"]
+    assert len(cells) == n * (1 + 3 + 2) + n * (result.sizes["plan"] - 1)
+    for of, shown in cells.items():
+        name, _, rest = of.rstrip("]").partition("[")
+        where = dict(part.split("=") for part in rest.split(", "))
+        factor = 100.0
+        if name == "doubt_days_below_condition":
+            factor = 1.0
+        elif name in ("doubt_water", "doubt_demand"):
+            factor = 1.0 / 25.4
+        if "period" in where:
+            where["period"] = float(where["period"])  # type: ignore[assignment]
+        ends = [""] if name == "doubt_fewer" else ["", "_low", "_high"]
+        decimals = 1 if factor < 1.0 else 0
+        numbers = [f"{result[name + end].sel(where).item() * factor:.{decimals}f}" for end in ends]
+        assert re.findall(r"[\d.]+", shown) == numbers, of
+    assert f"--draws {DRAWS} --years" in " ".join(text.split())
+
+
+def test_the_figure_tells_each_plan_without_color(result: xr.Dataset) -> None:
+    picture = named("doubt")
+    (panel, _) = choose(result, picture, {})
+    assert panel == {"field": "stadium"}
+    words = picture.told(result, panel, "us")
+    one = result.sel(field="stadium", plan="none")
+    mean, low, high = (
+        f"{one[f'doubt_days_below_condition{end}'].item():.0f}" for end in ("", "_low", "_high")
+    )
+    assert f"No irrigation {mean} ({low} to {high})" in words
+    svg = ElementTree.fromstring(panel_svg(result, picture, panel, "us", "key"))
+    written = [element.text for element in svg.iter() if element.tag.endswith("}text")]
+    # Each line of the figure is named by its plan, so that nothing rests on color.
+    assert {str(label) for label in result["plan_label"].values} <= set(written)
+
+
+def test_a_file_without_draws_gives_the_page_as_before(result: xr.Dataset) -> None:
+    old = without(result)
+    assert "doubt" not in {picture.name for picture in fitting(old)}
+    text = page(old)
+    assert "not known" not in text.partition("<main>")[2].partition("values")[0]
+    assert "doubt" not in text
+    assert "--draws" not in text
+    assert "Not shown" not in text
+
+
+# Bad input
+
+
+@pytest.mark.parametrize("draws", ["-1", "1", "5000"])
+def test_a_number_of_draws_that_has_no_spread_is_refused(draws: str) -> None:
+    done = ask("compare", "--draws", draws)
+    assert done.exit_code == 2
+    assert not done.stdout
+    assert f"{draws} cannot be run; 2 draws at least" in done.stderr
+    assert "Try --draws 64, or leave it out" in done.stderr
+
+
+def test_draws_of_a_single_year_are_refused() -> None:
+    done = ask("compare", "--draws", "4", "--years", "2003")
+    assert done.exit_code == 2
+    (line,) = (line for line in done.stderr.splitlines() if line.startswith("--draws"))
+    assert "2 years at least" in line
