@@ -135,7 +135,7 @@ def drawn_point(
 ) -> Point:
     """The scenario with the numbers of a draw, under its own weather whatever the text says."""
     changed = placed(tree, row)
-    for table in ("costs", "sizing"):  # neither has a part in a draw
+    for table in ("costs", "sizing"):  # what is paid or sought is no part of a draw
         changed.pop(table, None)
     drawn = from_tree(changed, scenario.folder, "a draw", scenario.text, climate_is_checked=True)
     keys = {plan.key for plan in plans}

@@ -12,8 +12,7 @@ import math
 import os
 import tomllib
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
-from dataclasses import replace as with_changes
+from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
@@ -30,8 +29,8 @@ from drysward.studies.doubt.draws import Doubtful, draw
 from drysward.studies.sizing import (
     UNITS,
     Sites,
-    Tried,
     Trial,
+    Tried,
     allowed_years,
     counting,
     go_through,
@@ -137,18 +136,19 @@ class DrawnTrial(Trial):
         self._take(scenario)
         self._held = Held()
         self._points = [
-            with_changes(point, scenario=counting(point.scenario, self.sizing)) for point in points
+            replace(point, scenario=counting(point.scenario, self.sizing)) for point in points
         ]
         self.scenarios = [point.scenario for point in self._points]
         first = self._points[0]
         cut = years_of(self._held, first, years)
         self.years = cut.spans.years
-        self.weather = [
+        weather = [
             weather_stretch(first.scenario, cut.series, cut.spans, start, end)
             for start, end in cut.spans.parts
         ]
+        self.weather = weather
         # All years are gathered at once: stretches point into them, not into years of their own.
-        self._parts = [Part(stretch, self.years, 0) for stretch in self.weather]
+        self._parts = [Part(stretch, self.years, 0) for stretch in weather]
 
     def sites_of(self, which: Sequence[int]) -> Sites:
         points = [self._points[i] for i in which]
