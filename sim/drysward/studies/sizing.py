@@ -422,7 +422,8 @@ class Trial:
     ) -> list[Outcome]:
         """What the years do under each supply, in the scenario ``which`` of each.
 
-        Without ``which`` all are of the first scenario. The supplies differ from that scenario's only in size, and go side by side.
+        Without ``which`` all are of the first. The supplies differ from their scenario's only in
+        size, and go side by side.
         Years are run a second time when the store ends lower than it began. A store that starts
         full would otherwise lend its first filling to the years: a sequent peak is taken over two
         cycles for the same reason (Loucks & van Beek 2017, chapter 11). The second cycle ends
