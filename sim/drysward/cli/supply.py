@@ -28,12 +28,21 @@ from drysward.cli.arguments import (
 @units_option
 @weather_options
 @years_option
+@click.option(
+    "--draws",
+    type=click.IntRange(min=0, max=4096),
+    default=0,
+    show_default=True,
+    help="Draws of all uncertain numbers of soil, turf and system: the size of [sizing] that "
+    "suffices with 50, 80 and 95% confidence; 64 or more, and each takes a search of its own.",
+)
 @click.option("--no-sizing", is_flag=True, help="Leave out the least size that [sizing] asks for.")
 def command(
     scenario: str,
     out: Path | None,
     units: str,
     years: tuple[int, int] | None,
+    draws: int,
     no_sizing: bool,
     **weather: Any,
 ) -> None:
@@ -55,6 +64,7 @@ def command(
     from drysward.screen.supply import supply_report
     from drysward.screen.tables import console
     from drysward.studies.chosen_years import with_details
+    from drysward.studies.doubt.sized import check_draws, draws_dataset, size_draws
     from drysward.studies.sizing import sizing_dataset, solve
 
     opened = open_scenario(scenario, **weather)
@@ -66,6 +76,11 @@ def command(
                 "a table [supply] in the scenario; 'drysward supply pond' shows one",
             )
         )
+    if draws:
+        if no_sizing:
+            told = "leave out one of the two"
+            raise FaultyInput(Fault("--draws", "is given beside --no-sizing", told))
+        check_draws(opened, draws)
     if out is not None:
         claim_folder(out)
     announce(opened, years)
@@ -89,6 +104,15 @@ def command(
                 on_progress=lambda done: progress.update(sizing, completed=done),
             )
             parts.append(sizing_dataset(solved))
+        if draws:
+            drawing = progress.add_task("Trying sizes in draws", total=1.0)
+            sized = size_draws(
+                opened,
+                draws,
+                years,
+                on_progress=lambda done: progress.update(drawing, completed=done),
+            )
+            parts.append(draws_dataset(sized))
     told = xr.merge(parts, combine_attrs="no_conflicts", compat="equals", join="exact")
     told.attrs["supply_cautions"] = " ".join(supply_cautions(opened.supply))
     screen = console()

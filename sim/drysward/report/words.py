@@ -24,6 +24,7 @@ from drysward.report.result import (
 from drysward.results.doubt_text import doubt_sentences
 from drysward.results.sizing_text import (
     carried_text,
+    confidence_lines,
     not_monotone_text,
     size_text,
     smallest_text,
@@ -222,8 +223,9 @@ def _sizing_answer(result: xr.Dataset, units: str) -> str:
         return "No size was asked for; a table [sizing] in the scenario has the least one found."
     size = result["sizing_size"]
     what = plain(str(result.attrs.get("sizing", "size")))
+    across = "".join(f" {name}: {text}." for name, text in confidence_lines(result, units))
     if np.isnan(size.item()):
-        return f"Nothing that was tried suffices for this: least {what}."
+        return f"Nothing that was tried suffices for this: least {what}.{across}"
     least, low, high = (
         size_text(result[f"sizing_{name}"], units, size) for name in ("size", "low", "high")
     )
@@ -236,7 +238,7 @@ def _sizing_answer(result: xr.Dataset, units: str) -> str:
     if not np.isnan(result["sizing_fails_from"].item()):
         again = size_text(result["sizing_fails_from"], units)
         parts.append(f"With {again} too many years fail again.")
-    parts.append(plain(not_monotone_text(result, units)))
+    parts += [plain(not_monotone_text(result, units)), across.strip()]
     return " ".join(filter(None, parts))
 
 

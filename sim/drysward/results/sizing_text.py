@@ -11,6 +11,8 @@ from drysward.results.text import rounded, volume_display
 
 NOTHING = "nothing suffices"
 STORAGE = "storage"
+# Fewer draws leave the 95 % to the one or two that need most (own choice).
+MANY_DRAWS = 64
 Shares = list[tuple[str, float]]
 
 
@@ -89,6 +91,46 @@ def smallest_text(told: xr.Dataset) -> str:
         return f"{first}: the plan takes no water"
     name, share = shares[0]
     return f"{first}: {percent_text(share)} of the water comes from {name}"
+
+
+def confidence_lines(told: xr.Dataset, system: str) -> list[tuple[str, str]]:
+    """Heading and text: sizes with confidence, what draws make of that given, what they are of.
+
+    None where no draws were run.
+    """
+    if "sizing_confidence" not in told:
+        return []
+    draws = int(told.attrs["sizing_draws"])
+
+    def count(values: xr.DataArray) -> str:
+        return f"{draws * values.item():.0f} of {draws}"
+
+    lines: list[tuple[str, str]] = []
+    for share in told["confidence"].values:
+        one = told.sel(confidence=share)
+        if math.isinf(one["sizing_confidence"].item()):
+            enough = count(1.0 - told["sizing_nothing_suffices"])
+            text = f"{NOTHING}: some size does in only {enough} draws"
+        else:
+            size = size_text(one["sizing_confidence"], system)
+            text = f"{size}: suffices in {count(one['sizing_confidence_suffices'])} draws"
+            text += " of soil, turf and system" if not lines else ""
+        lines.append((f"With {100.0 * share:.0f}% confidence", text))
+    given = f"suffices in {count(told['sizing_given_suffices'])} draws"
+    lines.append(("Size as given", f"{size_text(told['sizing_as_given'], system)} {given}"))
+    if told["sizing_nothing_suffices"].item() > 0.0:
+        lines.append(("Nothing suffices", f"in {count(told['sizing_nothing_suffices'])} draws"))
+    few = f"; {MANY_DRAWS} or more steady the 95%" if draws < MANY_DRAWS else ""
+    lines.append(
+        (
+            "Draws",
+            f"sets of the {told.attrs['sizing_draws_numbers']} numbers that are not known, on the "
+            "same years; the spread across them is what is not known, and the 90% limits above "
+            "are the sampling error of the years. A size larger than the least of a draw is taken "
+            f"to suffice in it too{few}",
+        )
+    )
+    return lines
 
 
 def not_monotone_text(told: xr.Dataset, system: str) -> str:

@@ -14,6 +14,7 @@ from drysward.quantities import Display
 from drysward.results.sizing_text import (
     NOTHING,
     carried_text,
+    confidence_lines,
     not_monotone_text,
     origins,
     percent_text,
@@ -268,6 +269,7 @@ def _sizing(told: xr.Dataset, system: str) -> list[RenderableType]:
         )
     limits_of = "sampling error of the years only; 'none': not even the best size tried would do"
     lines.append(("Limits", limits_of))
+    lines += confidence_lines(told, system)
     if "sizing_yearly_cost" in told:
         lines.append(("Cost", _counted(told)))
     parts: list[RenderableType] = [bold("Least size"), named_lines(lines)]

@@ -17,6 +17,7 @@ from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from functools import partial
+from typing import Protocol
 
 import numpy as np
 import xarray as xr
@@ -29,8 +30,8 @@ from drysward.faults import Fault, FaultyInput
 from drysward.results.costs import has_life
 from drysward.results.text import spell_text
 from drysward.scenario.model import Scenario, Sizing, Sought, SupplySpec
-from drysward.site.stretches import stretches
-from drysward.site.supply import sized_input, supplies_alongside, supply_days
+from drysward.site.stretches import PreparedSite, WeatherStretch, stretches
+from drysward.site.supply import SupplyDays, sized_input, supplies_alongside, supply_days
 from drysward.site.weather_years import weather_series
 from drysward.studies.size_outcome import Outcome, outcome_of, why_it_fails
 
@@ -127,7 +128,7 @@ def solve(
         raise FaultyInput(Fault(missing, "is missing", f"a table [{missing}] in the scenario"))
     trial = Trial(scenario, years)
     n = len(trial.years)
-    allowed = math.floor(sizing.odds * n + 1e-9)
+    allowed = allowed_years(sizing, n)
     # Chance that no more than 0, 1, ... of the years fail when each does with the wanted odds.
     no_more = special.bdtr(np.arange(n + 1.0), n, sizing.odds)
     looser, stricter = (int(np.searchsorted(no_more, q)) for q in reversed(_BAND))
@@ -145,7 +146,7 @@ def solve(
         *(partial(_beyond, tried, allowed) for tried in (main, *beside)),
         partial(_why_not_monotone, beside, allowed),
     ]
-    _go_through(searches, trial, workers or os.cpu_count() or 1, on_progress)
+    go_through(searches, trial, workers or os.cpu_count() or 1, on_progress)
     return SizingResult(
         scenario=scenario,
         reached_days=scenario.answers.reached_days,
@@ -158,6 +159,11 @@ def solve(
         curve=_curve(beside, against, allowed),
         why_not_monotone=_why_not_monotone(beside, allowed),
     )
+
+
+def allowed_years(sizing: Sizing, n_years: int) -> int:
+    """Years of so many that may fail."""
+    return math.floor(sizing.odds * n_years + 1e-9)
 
 
 def _tried_beside(main: Tried, against: Sought, size: float) -> Tried:
@@ -356,48 +362,97 @@ def _outcome(solved: SizingResult) -> str:
     return f"{told} passes {share} of field '{sizing.field}' {spell}"
 
 
+class Sites(Protocol):
+    """The sites of runs that go side by side through the same stretches of weather."""
+
+    def shared(self, k: int) -> PreparedSite:
+        """The site that the runs share on stretch ``k``; stretches are asked for in order."""
+
+    def own(self, b: int, shared: PreparedSite) -> PreparedSite:
+        """The site of run ``b``, with its scenario and its fields among those ``shared``."""
+
+
+@dataclass(frozen=True)
+class _SameSite:
+    """Runs that differ in nothing but the size of the supply."""
+
+    prepared: Sequence[PreparedSite]
+
+    def shared(self, k: int) -> PreparedSite:
+        return self.prepared[k]
+
+    def own(self, b: int, shared: PreparedSite) -> PreparedSite:
+        return shared
+
+
 class Trial:
-    """A plan on prepared years, run again and again with other sizes of the supply."""
+    """A plan on prepared years, run again and again with other sizes of the supply.
+
+    Whoever prepares the years otherwise, or tries sizes for several scenarios at once, has
+    ``weather``, ``years``, ``scenarios``, ``sites_of`` and ``supply_days_of`` of its own.
+    """
 
     def __init__(self, scenario: Scenario, years: tuple[int, int] | None = None) -> None:
+        self._take(scenario)
+        prepared = tuple(stretches(self.scenario, weather_series(self.scenario), years))
+        self._same = _SameSite(prepared)
+        self._supply_days = [supply_days(scenario, at.weather, at.calendar) for at in prepared]
+        self.weather: Sequence[PreparedSite | WeatherStretch] = prepared
+        self.years = prepared[0].years
+        self.scenarios: Sequence[Scenario] = (self.scenario,)
+
+    def _take(self, scenario: Scenario) -> None:
+        """Take in what is asked of ``scenario``."""
         assert scenario.sizing is not None
         self.sizing = scenario.sizing
-        self.scenario = scenario = _counting(scenario, self.sizing)
-        self.plan = scenario.plan_named(self.sizing.plan)
-        self.sites = tuple(stretches(scenario, weather_series(scenario), years))
-        self.supply_days = [supply_days(scenario, at.weather, at.calendar) for at in self.sites]
-        self.years = self.sites[0].years
+        self.scenario = counting(scenario, self.sizing)
         whole = [f.key for f in scenario.fields]
         self.place = whole.index(self.sizing.field) if self.sizing.field else 0
 
-    def outcomes(self, supplies: Sequence[SupplySpec]) -> list[Outcome]:
-        """What the years do under each supply.
+    def sites_of(self, which: Sequence[int]) -> Sites:
+        """The sites of runs of the scenarios ``which``, one for each run."""
+        return self._same
 
-        The supplies differ from the scenario's only in size, and go side by side.
+    def supply_days_of(self, which: int, k: int) -> SupplyDays:
+        """What the days of stretch ``k`` are to the supply of a scenario."""
+        return self._supply_days[k]
+
+    def outcomes(
+        self, supplies: Sequence[SupplySpec], which: Sequence[int] | None = None
+    ) -> list[Outcome]:
+        """What the years do under each supply, in the scenario ``which`` of each.
+
+        Without ``which`` all are of the first. The supplies differ from their scenario's only in
+        size, and go side by side.
         Years are run a second time when the store ends lower than it began. A store that starts
         full would otherwise lend its first filling to the years: a sequent peak is taken over two
         cycles for the same reason (Loucks & van Beek 2017, chapter 11). The second cycle ends
         where it meets the first: from there on every day is the same. A year that is run twice
         counts as it went the second time.
         """
-        with_each = [replace(self.scenario, supply=supply) for supply in supplies]
-        runs = self._start(with_each)
+        which = [0] * len(supplies) if which is None else which
+        sites = self.sites_of(which)
+        cases = [
+            _Case(b, one, replace(self.scenarios[one], supply=supply))
+            for b, (one, supply) in enumerate(zip(which, supplies, strict=True))
+        ]
+        runs = self._start(sites, cases)
         before = _held(runs)
         passed = []
-        for k in range(len(self.sites)):
-            self._advance(k, with_each, runs)
+        for k in range(len(self.weather)):
+            self._advance(k, sites, cases, runs)
             passed.append((_held(runs), runs.patches.copy()))
         fails, end = self._not_kept(runs), _held(runs)
         left = np.flatnonzero(end < before * (1.0 - 1e-9))
         if left.size:
-            again = self._start([with_each[b] for b in left])
+            again = self._start(sites, [cases[b] for b in left])
             again.supply.store.volume[:, 0] = end[left]
         for k, (held, patches) in enumerate(passed):
             if not left.size:
                 break
-            self._advance(k, [with_each[b] for b in left], again)
-            site = self.sites[k]
-            here = np.unique(site.calendar.year[site.from_day :])
+            self._advance(k, sites, [cases[b] for b in left], again)
+            weather = self.weather[k]
+            here = np.unique(weather.calendar.year[weather.from_day :])
             here = here[here >= 0]
             twice = np.ix_(left, here)
             fails[twice] = self._not_kept(again)[:, here]
@@ -414,19 +469,22 @@ class Trial:
 
     def learn(self, wanted: Sequence[tuple[Tried, float]]) -> None:
         """Run sizes that searches asked for, side by side, and let these know."""
-        outcomes = self.outcomes([tried.supply_with(size) for tried, size in wanted])
+        supplies = [tried.supply_with(size) for tried, size in wanted]
+        outcomes = self.outcomes(supplies, [tried.which for tried, _ in wanted])
         for (tried, size), outcome in zip(wanted, outcomes, strict=True):
             tried.known[size] = outcome
 
-    def _start(self, scenarios: Sequence[Scenario]) -> Runs:
-        first = self.sites[0]
-        return start_runs([(replace(first, scenario=one), self.plan) for one in scenarios])
+    def _start(self, sites: Sites, cases: Sequence[_Case]) -> Runs:
+        shared, plan = sites.shared(0), self.sizing.plan
+        own = [replace(sites.own(one.run, shared), scenario=one.scenario) for one in cases]
+        return start_runs([(site, site.scenario.plan_named(plan)) for site in own])
 
-    def _advance(self, k: int, scenarios: Sequence[Scenario], runs: Runs) -> None:
+    def _advance(self, k: int, sites: Sites, cases: Sequence[_Case], runs: Runs) -> None:
         """Take runs through stretch ``k``, each on the supply of its own scenario."""
-        given = [sized_input(one, self.supply_days[k]) for one in scenarios]
-        runs.supply_of = np.arange(len(scenarios))
-        advance_all(replace(self.sites[k], supply=supplies_alongside(given)), runs)
+        days = (self.supply_days_of(one.which, k) for one in cases)
+        given = [sized_input(one.scenario, on) for one, on in zip(cases, days, strict=True)]
+        runs.supply_of = np.arange(len(cases))
+        advance_all(replace(sites.shared(k), supply=supplies_alongside(given)), runs)
 
     def _not_kept(self, runs: Runs) -> np.ndarray:
         sizing = self.sizing
@@ -441,7 +499,16 @@ class Trial:
         return tuple(year for year, fails in zip(self.years, years, strict=True) if fails)
 
 
-def _counting(scenario: Scenario, sizing: Sizing) -> Scenario:
+@dataclass(frozen=True)
+class _Case:
+    """A size to be run: the place of its run, which of the scenarios, and that with the size."""
+
+    run: int
+    which: int
+    scenario: Scenario
+
+
+def counting(scenario: Scenario, sizing: Sizing) -> Scenario:
     """The scenario with its spells counted at the share of the field that the sizing states."""
     if sizing.outcome not in STAGES:
         return scenario
@@ -459,10 +526,13 @@ class Untried(Exception):
 
 
 class Tried:
-    """What was found by trying sizes of ``sought`` in a supply; each size is run once only."""
+    """What was found by trying sizes of ``sought`` in a supply; each size is run once only.
 
-    def __init__(self, trial: Trial, supply: SupplySpec, sought: Sought) -> None:
-        self.trial, self.supply, self.sought = trial, supply, sought
+    ``which`` of the trial's scenarios the supply is of.
+    """
+
+    def __init__(self, trial: Trial, supply: SupplySpec, sought: Sought, which: int = 0) -> None:
+        self.trial, self.supply, self.sought, self.which = trial, supply, sought, which
         self.low = 0.0 if math.isnan(sought.low) else sought.low
         self.most = _most(trial, sought)
         self.known: dict[float, Outcome] = {}
@@ -503,7 +573,7 @@ class Tried:
         return min(sorted(asked_about), key=self.count)
 
 
-def _go_through(
+def go_through(
     searches: Sequence[Callable[[], object]],
     trial: Trial,
     workers: int,

@@ -105,11 +105,11 @@ def crossed(
     followed = tuple(plans or scenario.plans)
     held = Held()
     tree = tomllib.loads(scenario.text)
-    cut = years_of(held, _point(scenario, tree, followed, {}), years)
+    cut = years_of(held, drawn_point(scenario, tree, followed, {}), years)
     n_years = len(cut.spans.years)
     k = fitting_draws(scenario, len(followed), n_years) if n_draws is None else n_draws
     draws = draw(drawn_numbers(scenario), k, scenario.weather.seed)
-    points = [_point(scenario, tree, followed, row) for row in draws.rows()]
+    points = [drawn_point(scenario, tree, followed, row) for row in draws.rows()]
     out = _Gathered(scenario, draws, len(followed), n_years)
     compiled_run_site()
 
@@ -127,7 +127,7 @@ def crossed(
     return out.crossed()
 
 
-def _point(
+def drawn_point(
     scenario: Scenario,
     tree: dict[str, Any],
     plans: tuple[PlanSpec, ...],
@@ -135,7 +135,7 @@ def _point(
 ) -> Point:
     """The scenario with the numbers of a draw, under its own weather whatever the text says."""
     changed = placed(tree, row)
-    for table in ("costs", "sizing"):  # neither has a part in a draw
+    for table in ("costs", "sizing"):  # what is paid or sought is no part of a draw
         changed.pop(table, None)
     drawn = from_tree(changed, scenario.folder, "a draw", scenario.text, climate_is_checked=True)
     keys = {plan.key for plan in plans}

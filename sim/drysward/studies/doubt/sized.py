@@ -1,0 +1,216 @@
+"""The size that suffices with confidence: a least size for each draw of what is not known.
+
+Every draw is the scenario with other numbers, and its least size is looked for on the same weather
+years by the search of ``drysward.studies.sizing``. Sizes of several draws go through the days side
+by side. Across draws the least sizes differ by what is not known of soil, turf, system and supply;
+the sampling error of the years is the same in all of them and no part of that spread.
+"""
+
+from __future__ import annotations
+
+import math
+import os
+import tomllib
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from functools import partial
+
+import numpy as np
+import xarray as xr
+from numpy.typing import NDArray
+
+from drysward.drive.runs import compiled_run_site
+from drysward.faults import Fault, FaultyInput
+from drysward.scenario.model import Scenario
+from drysward.site.stretches import PreparedSite, weather_stretch
+from drysward.site.supply import SupplyDays, supply_days
+from drysward.studies.doubt.crossed import drawn_numbers, drawn_point
+from drysward.studies.doubt.draws import Doubtful, draw
+from drysward.studies.sizing import (
+    UNITS,
+    Sites,
+    Trial,
+    Tried,
+    allowed_years,
+    counting,
+    go_through,
+    least_size,
+    named_size,
+    size_of,
+)
+from drysward.studies.sweep.points import Point
+from drysward.studies.sweep.shared import Grounds, Held, Part, for_point, years_of
+
+FloatArray = NDArray[np.float64]
+
+CONFIDENCES = (0.5, 0.8, 0.95)
+FEWEST_DRAWS = 2
+
+
+@dataclass(frozen=True, eq=False)
+class SizedDraws:
+    """What K draws need: ``least`` (K,) sizes in base units, infinite where nothing suffices.
+
+    A draw in which the smallest size asked about suffices has that. ``given_suffices`` (K,) says
+    whether the size as given does. ``numbers`` were drawn.
+    """
+
+    scenario: Scenario
+    least: FloatArray
+    given_suffices: NDArray[np.bool_]
+    numbers: int
+
+    def with_confidence(self, share: float) -> float:
+        """The least size that suffices in at least this share of draws; infinite when none does."""
+        k = len(self.least)
+        return float(np.sort(self.least)[max(math.ceil(share * k - 1e-9), 1) - 1])
+
+
+def check_draws(scenario: Scenario, n_draws: int) -> None:
+    """FaultyInput unless a size can be looked for in so many draws."""
+    for table in ("supply", "sizing"):
+        if getattr(scenario, table) is None:
+            told = f"a table [{table}] in the scenario, or no --draws"
+            raise FaultyInput(Fault(table, "is missing, and --draws needs it", told))
+    if n_draws < FEWEST_DRAWS:
+        told = f"{FEWEST_DRAWS} or more, such as --draws 64"
+        raise FaultyInput(Fault("--draws", f"{n_draws} draw tells nothing of a spread", told))
+
+
+def size_draws(
+    scenario: Scenario,
+    n_draws: int,
+    years: tuple[int, int] | None = None,
+    workers: int | None = None,
+    on_progress: Callable[[float], None] | None = None,
+    numbers: Sequence[Doubtful] | None = None,
+) -> SizedDraws:
+    """The least size of each of ``n_draws`` draws, by the scenario's ``sizing``.
+
+    Parameters
+    ----------
+    years : first and last year to count; all complete ones when None.
+    workers : threads; as many as there are cores when None. Their number changes no result.
+    numbers : what is drawn; all that is not known of soil, turf, system and supply when None.
+
+    FaultyInput as ``check_draws`` and ``drysward.run``.
+    """
+    check_draws(scenario, n_draws)
+    uncertain = drawn_numbers(scenario) if numbers is None else tuple(numbers)
+    draws = draw(uncertain, n_draws, scenario.weather.seed)
+    assert scenario.sizing is not None
+    plan, find = scenario.plan_named(scenario.sizing.plan), scenario.sizing.find
+    tree = tomllib.loads(scenario.text)
+    points = [drawn_point(scenario, tree, (plan,), row) for row in draws.rows()]
+    trial = DrawnTrial(scenario, points, years)
+    compiled_run_site()
+    each: list[Tried] = []
+    for i, drawn in enumerate(trial.scenarios):
+        assert drawn.supply is not None
+        each.append(Tried(trial, drawn.supply, find, i))
+    given = [size_of(tried.supply, find) for tried in each]
+    allowed = allowed_years(trial.sizing, len(trial.years))
+    searches: list[Callable[[], object]] = []
+    for tried, size in zip(each, given, strict=True):
+        searches += [partial(tried.outcome, size), partial(least_size, tried, allowed)]
+    go_through(searches, trial, workers or os.cpu_count() or 1, on_progress)
+    least = np.array([least_size(tried, allowed)[0] for tried in each])
+    return SizedDraws(
+        scenario=scenario,
+        least=np.where(np.isnan(least), math.inf, least),
+        given_suffices=np.array(
+            [tried.count(size) <= allowed for tried, size in zip(each, given, strict=True)]
+        ),
+        numbers=len(uncertain),
+    )
+
+
+class DrawnTrial(Trial):
+    """A plan of several draws of a scenario on the same years: their weather is worked out once,
+    their fields are forced as they run.
+    """
+
+    def __init__(
+        self, scenario: Scenario, points: Sequence[Point], years: tuple[int, int] | None = None
+    ) -> None:
+        self._take(scenario)
+        self._held = Held()
+        self._points = [
+            replace(point, scenario=counting(point.scenario, self.sizing)) for point in points
+        ]
+        self.scenarios = [point.scenario for point in self._points]
+        first = self._points[0]
+        cut = years_of(self._held, first, years)
+        self.years = cut.spans.years
+        weather = [
+            weather_stretch(first.scenario, cut.series, cut.spans, start, end)
+            for start, end in cut.spans.parts
+        ]
+        self.weather = weather
+        # All years are gathered at once: stretches point into them, not into years of their own.
+        self._parts = [Part(stretch, self.years, 0) for stretch in weather]
+
+    def sites_of(self, which: Sequence[int]) -> Sites:
+        points = [self._points[i] for i in which]
+        return _DrawnSites(Grounds(self._held, points), points, self._parts)
+
+    def supply_days_of(self, which: int, k: int) -> SupplyDays:
+        point, at = self._points[which], self.weather[k]
+        days: SupplyDays = self._held.get(
+            ("supply days", point.weather, point.supply, k),
+            lambda: supply_days(point.scenario, at.weather, at.calendar),
+        )
+        return days
+
+
+@dataclass(frozen=True, eq=False)
+class _DrawnSites:
+    """Sites of draws that go side by side, each on fields of its own."""
+
+    grounds: Grounds
+    points: Sequence[Point]
+    parts: Sequence[Part]
+
+    def shared(self, k: int) -> PreparedSite:
+        return self.grounds.site(self.parts[k], k)
+
+    def own(self, b: int, shared: PreparedSite) -> PreparedSite:
+        return for_point(shared, self.points[b], self.grounds.columns[b])
+
+
+def draws_dataset(sized: SizedDraws) -> xr.Dataset:
+    """What draws of a sizing found, as variables that say what they are.
+
+    ``sizing_confidence`` (confidence,) and ``sizing_draw_least`` (draw,) are infinite where nothing
+    suffices; ``sizing_confidence_suffices`` (confidence,), ``sizing_given_suffices`` and
+    ``sizing_nothing_suffices`` are shares of the draws.
+    """
+    sizing = sized.scenario.sizing
+    assert sizing is not None
+    unit, sought = UNITS[sizing.find.what], named_size(sizing.find)
+    sizes = np.array([sized.with_confidence(share) for share in CONFIDENCES])
+    enough = np.isfinite(sized.least) & (sized.least <= sizes[:, None])
+    out = xr.Dataset(
+        coords={
+            "confidence": (
+                "confidence", np.array(CONFIDENCES),
+                {"units": "1", "long_name": "share of draws in which a size suffices"},
+            ),
+            "draw": np.arange(1, len(sized.least) + 1),
+        },
+        attrs={"sizing_draws": len(sized.least), "sizing_draws_numbers": sized.numbers},
+    )  # fmt: skip
+    for name, dims, values, units, told in (
+        ("draw_least", "draw", sized.least, unit,
+         f"least {sought} of a draw of what is not known, infinite where nothing suffices"),
+        ("confidence", "confidence", sizes, unit,
+         f"least {sought} that suffices in this share of draws, infinite where none does"),
+        ("confidence_suffices", "confidence", enough.mean(axis=1), "1",
+         f"share of draws in which that {sought} is no less than the least"),
+        ("given_suffices", (), sized.given_suffices.mean(), "1",
+         f"share of draws in which the {sought} of the scenario suffices"),
+        ("nothing_suffices", (), np.isinf(sized.least).mean(), "1",
+         f"share of draws in which no {sought} tried suffices"),
+    ):  # fmt: skip
+        out[f"sizing_{name}"] = (dims, values, {"units": units, "long_name": told})
+    return out
