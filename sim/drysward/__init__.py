@@ -1,7 +1,7 @@
 """Turf water stress and recovery over many weather years.
 
 ``load`` a scenario, ``run`` it, ask ``answers`` of the result, or see one year's ``ledger``;
-``open`` what a sweep has written.
+``open`` what a sweep has written; ``draws`` says what is not known of soil, grass and delivery.
 The numerical stack is imported on first use, so that the command line answers at once.
 """
 
@@ -20,9 +20,10 @@ _HOMES = {
     "ledger": "drysward.studies.compare",
     "answers": "drysward.results.answers",
     "open": "drysward.studies.sweep.folder:open_sweep",
+    "draws": "drysward.studies.doubt.answers:drawn_answers",
 }
 
-__all__ = ["__version__", "answers", "ledger", "load", "loads", "open", "run", "shipped"]
+__all__ = ["__version__", "answers", "draws", "ledger", "load", "loads", "open", "run", "shipped"]
 
 
 def __getattr__(name: str) -> Any:

@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
+from drysward import __version__
 from drysward.day.records import STAGES
-from drysward.results.band import Kind, band, stands
+from drysward.results.band import FEWEST_FOR_QUANTILES, Kind, band, stands
 from drysward.results.importance import Importance, importance
 from drysward.results.spread import Split, split_of_sums
 from drysward.scenario.model import SKINNED, Scenario
-from drysward.studies.doubt.crossed import WATER, Crossed
+from drysward.studies.doubt.crossed import OUTCOMES, WATER, Crossed, crossed
 
 FloatArray = NDArray[np.float64]
 
@@ -21,6 +23,52 @@ BELOW = "days_below_condition"
 # Shares of a fit that foretells less than this are not told (checked by simulation in the tests).
 LEAST_EXPLAINED = 0.2
 FEWEST_FOR_IMPORTANCE = 32
+
+
+def drawn_answers(
+    scenario: Scenario,
+    n: int | None = 64,
+    plans: Sequence[str] | None = None,
+    years: tuple[int, int] | None = None,
+    workers: int | None = None,
+    keep: bool = False,
+) -> xr.Dataset:
+    """What is not known of soil, grass and delivery makes of the answers of a scenario.
+
+    Every draw of the uncertain numbers runs under every plan on the same weather years. What
+    stands in the text of the scenario is drawn; fields or plans that were replaced in Python are
+    not seen.
+
+    Parameters
+    ----------
+    scenario : from ``drysward.load``.
+    n : draws, best a power of two; as many as keep the run short when None. From 32 on the
+        Dataset says which numbers the spread comes from.
+    plans : keys of the plans to run; all when None.
+    years : first and last year to count; all complete ones when None.
+    workers : threads; as many as there are cores when None. No number changes any result.
+    keep : keep the single draws too: ``draw_NAME`` (field, plan, draw), the mean over the years
+        of every outcome (0 to 1 for ``reached_STAGE``, days, mm), and ``drawn`` (draw, number),
+        the values drawn, each in its ``unit``.
+
+    Returns
+    -------
+    Dataset as of ``doubt_answers``.
+
+    Raises
+    ------
+    ValueError
+        For fewer than two draws or years.
+    FaultyInput
+        For a faulty weather file, a name that is not known, or a scenario without a text.
+    """
+    followed = scenario.plans
+    if plans is not None:
+        followed = tuple(scenario.plan_named(key) for key in plans)
+    found = crossed(scenario, n, followed, years, workers)
+    out = doubt_answers(found, scenario, tuple(plan.key for plan in followed))
+    return _with_draws(out, found, scenario) if keep else out
+
 
 def doubt_answers(found: Crossed, scenario: Scenario, plans: tuple[str, ...]) -> xr.Dataset:
     """What draws of uncertain numbers make of the answers, by field and plan.
@@ -38,9 +86,11 @@ def doubt_answers(found: Crossed, scenario: Scenario, plans: tuple[str, ...]) ->
     sampling error of the years. ``doubt_fewer`` (field, plan, other): share of draws in which a
     plan has fewer days below playing condition than another; ``doubt_fewer_by`` with limits, the
     difference in days. ``doubt_better`` (plan, field, other_field) and ``doubt_better_by`` likewise
-    for fields under a plan. ``doubt_share`` (field, part): share of the variance across draws of
-    the days below, over plans that water, that comes from a group or a number; NaN where it cannot
-    be told apart.
+    for fields under a plan. ``doubt_share_of_groups`` (field, groups) and
+    ``doubt_share_of_numbers`` (field, numbers), with ``_error``: share of the variance across
+    draws of the days below, over plans that water, that comes from a group or a number; NaN where
+    it cannot be told apart, and left out of fewer than ``FEWEST_FOR_IMPORTANCE`` draws.
+    Sampling errors count years that are independent. Skinned fields have no days below: NaN.
     """
     keys = ("field", "plan")
     out = xr.Dataset(
@@ -48,11 +98,16 @@ def doubt_answers(found: Crossed, scenario: Scenario, plans: tuple[str, ...]) ->
         attrs={
             "doubt_draws": len(found.draws.values),
             "doubt_draw_years": found.years,
+            "doubt_independent_years": found.independent_years,
             "doubt_numbers": len(found.draws.doubtful),
             "doubt_least_explained": LEAST_EXPLAINED,
+            "seed": scenario.weather.seed,
+            "drysward_version": __version__,
+            "scenario": scenario.text,
+            "scenario_digest": scenario.digest,
         },
     )
-    skinned = np.array([field.surface == SKINNED for field in scenario.fields])
+    skinned = _skinned(scenario)
     by_stage: tuple[tuple[str, str, Kind], ...] = (
         ("probability", "reached", "odds"), ("days", "days", "amount"),
     )  # fmt: skip
@@ -76,8 +131,44 @@ def doubt_answers(found: Crossed, scenario: Scenario, plans: tuple[str, ...]) ->
     return _with_importance(out, found, scenario, skinned)
 
 
+def _with_draws(out: xr.Dataset, found: Crossed, scenario: Scenario) -> xr.Dataset:
+    """Adds the single draws: their means over the years, and what was drawn."""
+    for name in OUTCOMES:
+        values = found.rows[name]
+        if name == BELOW:
+            values = np.where(_skinned(scenario)[:, None, None], np.nan, values)
+        out[f"draw_{name}"] = (("field", "plan", "draw"), values)
+    numbers = found.draws.doubtful
+    out["drawn"] = (("draw", "number"), found.draws.values)
+    return out.assign_coords(
+        draw=np.arange(1, len(found.draws.values) + 1),
+        number=np.array([one.key for one in numbers], dtype=str),
+        unit=("number", np.array([one.unit for one in numbers], dtype=str)),
+        group=("number", np.array([one.group for one in numbers], dtype=str)),
+    )
+
+
+def _skinned(scenario: Scenario) -> np.ndarray:
+    """Whether each field has no turf (F,)."""
+    return np.array([field.surface == SKINNED for field in scenario.fields])
+
+
 def _split(found: Crossed, name: str) -> Split:
-    return split_of_sums(found.rows[name], found.columns[name], found.squares[name])
+    parts = split_of_sums(found.rows[name], found.columns[name], found.squares[name])
+    return _of_independent(parts, found)
+
+
+def _of_independent(parts: Split, found: Crossed) -> Split:
+    """``parts`` with the noise of the independent years, where years were drawn again and again.
+
+    Means of the draws over Y years that hold n independent ones differ by V_p + V_e/n, not by
+    V_p + V_e/Y.
+    """
+    n = found.independent_years
+    if n == parts.years:
+        return parts
+    more = parts.interaction * (1.0 / n - 1.0 / parts.years)
+    return replace(parts, years=n, between_draws=parts.between_draws - more)
 
 
 def _told(found: Crossed, name: str, kind: Kind) -> dict[str, np.ndarray]:
@@ -94,15 +185,32 @@ def _told(found: Crossed, name: str, kind: Kind) -> dict[str, np.ndarray]:
 
 
 def _add_demand(out: xr.Dataset, found: Crossed, scenario: Scenario) -> None:
-    """The demand of dry years: mean and 5 to 95 % of the draws, as they are.
+    """The demand of dry years: mean and 5 to 95 % of the draws, the noise of the years taken out.
 
-    A dry year of a draw is no mean of its years; how much of its spread is their noise is not
-    taken out.
+    Draws are drawn towards their mean by the root of how far their order repeats itself in other
+    years, R. With r, the correlation across draws of a dry year of the first and of the second
+    half of the years, R = 2r / (1 + r) (Spearman 1910 and Brown 1910, British Journal of
+    Psychology 3; from memory). Draws are left as they are where they or the years are too few or
+    the years are not independent; limits are then too wide.
     """
     by = ("field", "plan", "period")
-    low, high = np.quantile(found.demand, [0.05, 0.95], axis=2)
-    for end, values in (("", found.demand.mean(axis=2)), ("_low", low), ("_high", high)):
+    mean = found.demand.mean(axis=2)
+    factor = np.sqrt(_repeated(found.demand_of_halves))
+    drawn = mean[:, :, None] + factor[:, :, None] * (found.demand - mean[:, :, None])
+    low, high = np.quantile(drawn, [0.05, 0.95], axis=2, method="weibull")
+    for end, values in (("", mean), ("_low", low), ("_high", high)):
         out[f"doubt_demand{end}"] = (by, values)
+
+
+def _repeated(halves: FloatArray) -> FloatArray:
+    """R of ``_add_demand`` (F, P, periods), 0 to 1, of ``demand_of_halves``."""
+    rest = halves - halves.mean(axis=2, keepdims=True)
+    first, second = rest[..., 0], rest[..., 1]
+    both = np.sqrt((first**2).sum(axis=2) * (second**2).sum(axis=2))
+    r = np.divide((first * second).sum(axis=2), both, out=np.ones_like(both), where=both > 0.0)
+    r = np.clip(r, 0.0, 1.0)
+    told = halves.shape[2] >= FEWEST_FOR_QUANTILES
+    return np.where(np.isfinite(r) & told, 2.0 * r / (1.0 + r), 1.0)
 
 
 def _add_order(
@@ -110,18 +218,21 @@ def _add_order(
     found: Crossed,
     name: str,
     dims: tuple[str, str, str],
-    products: dict[str, FloatArray],
+    apart: dict[str, FloatArray],
     skinned: np.ndarray,
 ) -> None:
     """How the second of three dimensions stand to one another, by days below playing condition."""
     by_field = dims[0] == "field"
-    rows, columns, squares = found.rows[BELOW], found.columns[BELOW], found.squares[BELOW]
+    rows, columns = found.rows[BELOW], found.columns[BELOW]
     if not by_field:
-        rows, columns, squares = (np.swapaxes(x, 0, 1) for x in (rows, columns, squares))
-    parts = split_of_sums(
-        rows[:, :, None] - rows[:, None],
-        columns[:, :, None] - columns[:, None],
-        squares[:, :, None] + squares[:, None] - 2.0 * products[BELOW],
+        rows, columns = (np.swapaxes(x, 0, 1) for x in (rows, columns))
+    parts = _of_independent(
+        split_of_sums(
+            rows[:, :, None] - rows[:, None],
+            columns[:, :, None] - columns[:, None],
+            apart[BELOW],
+        ),
+        found,
     )
     order = stands(rows[:, :, None], rows[:, None], parts)
     gone = skinned[:, None, None] if by_field else skinned[None, :, None] | skinned[None, None]
@@ -153,7 +264,7 @@ def _with_importance(
             rows.append(None)
             continue
         outcome = found.rows[BELOW][f, plans].mean(axis=0)
-        chance = float(np.mean(_split(found, BELOW).chance[f, plans]))
+        chance = float(_split_of_mean(found, f, plans).chance)
         rows.append(importance(found.draws.u, outcome, names, groups, chance))
     first = next((row for row in rows if row is not None), None)
     if first is None:
@@ -163,17 +274,38 @@ def _with_importance(
         gone = np.full(n, np.nan)
         return np.stack([gone if row is None else of(row) for row in rows])
 
+    explained = values(lambda row: np.asarray(row.explained), 1)
+
     for kind in ("groups", "numbers"):
         n = len(getattr(first, kind).names)
         for end, of in (("", "total"), ("_error", "error")):
-            found_values = values(lambda row, k=kind, o=of: getattr(getattr(row, k), o), n)  # type: ignore[misc]
-            out[f"doubt_share_of_{kind}{end}"] = (("field", kind), found_values)
+            shares = values(lambda row, k=kind, o=of: getattr(getattr(row, k), o), n)  # type: ignore[misc]
+            shares = np.where(explained < LEAST_EXPLAINED, np.nan, shares)
+            out[f"doubt_share_of_{kind}{end}"] = (("field", kind), shares)
         out = out.assign_coords({kind: list(getattr(first, kind).names)})
-    out["doubt_explained"] = ("field", values(lambda row: np.asarray(row.explained), 1).ravel())
+    out["doubt_explained"] = ("field", explained.ravel())
     by_name = dict(zip(reversed(names), reversed(numbers), strict=True))
     measures = {name: one.measure for name, one in by_name.items()}
     meanings = {name: one.told or name for name, one in by_name.items()}
     return out.assign_coords(
         measure=("numbers", [measures[str(name)] for name in out["numbers"].values]),
         meaning=("numbers", [meanings[str(name)] for name in out["numbers"].values]),
+    )
+
+
+def _split_of_mean(found: Crossed, f: int, plans: np.ndarray) -> Split:
+    """Parts of the days below of field ``f``, in the mean over ``plans``.
+
+    Plans share the years, so that their noise does not average out as if each had its own. The
+    mean product of two is (a^2 + b^2 - (a-b)^2) / 2.
+    """
+    square, apart = found.squares[BELOW][f, plans], found.plans[BELOW][f][np.ix_(plans, plans)]
+    products = (square[:, None] + square - apart) / 2.0
+    return _of_independent(
+        split_of_sums(
+            found.rows[BELOW][f, plans].mean(axis=0),
+            found.columns[BELOW][f, plans].mean(axis=0),
+            products.mean(),
+        ),
+        found,
     )

@@ -20,7 +20,8 @@ from numpy.typing import NDArray
 
 from drysward.day.records import STAGES
 from drysward.drive.runs import compiled_run_site
-from drysward.results.frequency import demand_estimates
+from drysward.faults import Fault, FaultyInput
+from drysward.results.frequency import demand_estimates, thinned
 from drysward.scenario.load import from_tree
 from drysward.scenario.model import PlanSpec, Scenario
 from drysward.studies.doubt.draws import Doubtful, Draws, doubtful, draw, placed
@@ -36,6 +37,8 @@ PATCH_DAYS, FEWEST, MOST = 6.0e7, 16, 128
 DAYS_A_YEAR = 365.25
 # Draws that go through the years together; more would hold more in memory and be no faster.
 TOGETHER = 4
+# Years of which each half still has a dry year to estimate (own choice).
+FEWEST_FOR_HALVES = 20
 
 REACHED = tuple(f"reached_{stage}" for stage in STAGES)
 DAYS = ("days_below_condition", *(f"days_{stage}" for stage in STAGES))
@@ -53,18 +56,23 @@ class Crossed:
 
     By outcome: ``rows`` (F, P, K) means over the years, ``columns`` (F, P, Y) means over the
     draws, ``squares`` (F, P) the mean square of all cells. ``plans`` (F, P, P) and ``fields``
-    (P, F, F) are mean products of paired outcomes, plan with plan on a field and field with field
-    under a plan. ``demand`` (F, P, K, periods), mm of a dry year of each draw.
+    (P, F, F) are mean squares of the difference of paired outcomes, plan from plan on a field and
+    field from field under a plan. ``demand`` (F, P, K, periods), mm of a dry year of each draw;
+    ``demand_of_halves`` (F, P, K, periods, 2), the same of the first and the second half of the
+    years, NaN where these are too few or not independent. ``independent_years`` of the Y may be
+    counted by a sampling error.
     """
 
     draws: Draws
     years: int
+    independent_years: int
     rows: dict[str, FloatArray]
     columns: dict[str, FloatArray]
     squares: dict[str, FloatArray]
     plans: dict[str, FloatArray]
     fields: dict[str, FloatArray]
     demand: FloatArray
+    demand_of_halves: FloatArray
 
 
 def fitting_draws(scenario: Scenario, n_plans: int, n_years: int) -> int:
@@ -100,17 +108,25 @@ def crossed(
     years : first and last year to count; all complete ones when None.
     workers : threads; as many as there are cores when None. No number changes any result.
 
-    FaultyInput as ``drysward.run``; ValueError for fewer than two draws or years.
+    FaultyInput as ``drysward.run``, and where the scenario was not read from text; ValueError for
+    fewer than two draws or years.
     """
+    if n_draws is not None and n_draws < 2:
+        raise ValueError(f"the spread across draws needs two draws or more, not {n_draws}")
+    if not scenario.text:
+        raise FaultyInput(Fault("draws", "the scenario has no text to be drawn from"))
     followed = tuple(plans or scenario.plans)
     held = Held()
     tree = tomllib.loads(scenario.text)
     cut = years_of(held, drawn_point(scenario, tree, followed, {}), years)
     n_years = len(cut.spans.years)
+    if n_years < 2:
+        raise ValueError(f"the spread across draws needs two years or more, not {n_years}")
+    independent = min(cut.series.independent_years or n_years, n_years)
     k = fitting_draws(scenario, len(followed), n_years) if n_draws is None else n_draws
     draws = draw(drawn_numbers(scenario), k, scenario.weather.seed)
     points = [drawn_point(scenario, tree, followed, row) for row in draws.rows()]
-    out = _Gathered(scenario, draws, len(followed), n_years)
+    out = _Gathered(scenario, draws, len(followed), n_years, independent)
     compiled_run_site()
 
     def go(numbers: range) -> Sequence[Together]:
@@ -138,17 +154,19 @@ def drawn_point(
     for table in ("costs", "sizing"):  # what is paid or sought is no part of a draw
         changed.pop(table, None)
     drawn = from_tree(changed, scenario.folder, "a draw", scenario.text, climate_is_checked=True)
-    keys = {plan.key for plan in plans}
     drawn = replace(drawn, weather=scenario.weather)
-    own = tuple(plan for plan in drawn.plans if plan.key in keys)
+    own = tuple(drawn.plan_named(plan.key) for plan in plans)
     return point_of(changed, drawn, own)
 
 
 class _Gathered:
     """Sums over draws and years, as they come in."""
 
-    def __init__(self, scenario: Scenario, draws: Draws, n_plans: int, n_years: int) -> None:
-        self.scenario, self.draws, self.n_years = scenario, draws, n_years
+    def __init__(
+        self, scenario: Scenario, draws: Draws, n_plans: int, n_years: int, independent: int
+    ) -> None:
+        self.scenario, self.draws = scenario, draws
+        self.n_years, self.independent = n_years, independent
         k = len(draws.values)
         at = (len(scenario.fields), n_plans)
         periods = scenario.answers.return_periods
@@ -158,6 +176,7 @@ class _Gathered:
         self.by_plan = {name: np.zeros((at[0], at[1], at[1])) for name in PAIRED}
         self.by_field = {name: np.zeros((at[1], at[0], at[0])) for name in PAIRED}
         self.irrigation = np.zeros((*at, k, len(periods)))
+        self.of_halves = np.full((*at, k, len(periods), 2), np.nan)
 
     def add(self, numbers: range, gathered: Sequence[Together]) -> None:
         """Take in the draws ``numbers``."""
@@ -172,12 +191,27 @@ class _Gathered:
                 self.columns[name] += x
                 self.squares[name] += (x * x).mean(axis=-1)
                 if name in PAIRED:
-                    self.by_plan[name] += np.einsum("fpy,fqy->fpq", x, x) / self.n_years
-                    self.by_field[name] += np.einsum("fpy,gpy->pfg", x, x) / self.n_years
+                    # Differences first: of two large sums that are nearly the same only rounding
+                    # would be left.
+                    for p in range(x.shape[1]):
+                        apart = x - x[:, p : p + 1]
+                        self.by_plan[name][:, p] += (apart * apart).mean(axis=-1)
+                    for f in range(x.shape[0]):
+                        apart = x - x[f]
+                        self.by_field[name][:, f] += (apart * apart).mean(axis=-1).T
                 if name == WATER:
-                    water = x
-            periods = self.scenario.answers.return_periods
-            self.irrigation[:, :, k] = demand_estimates(water, periods)
+                    self._add_demand(k, x)
+
+    def _add_demand(self, k: int, water: FloatArray) -> None:
+        """Take in the demand of dry years of draw ``k``, of its irrigation (F, P, Y)."""
+        periods = self.scenario.answers.return_periods
+        n, half = self.n_years, self.n_years // 2
+        if self.independent < n:
+            water = thinned(water, self.independent)
+        elif n >= FEWEST_FOR_HALVES:
+            for i, part in enumerate((water[..., :half], water[..., n - half :])):
+                self.of_halves[:, :, k, :, i] = demand_estimates(part, periods)
+        self.irrigation[:, :, k] = demand_estimates(water, periods)
 
     def _outcomes(
         self, series: dict[tuple[int, int], dict[str, FloatArray]], k: int
@@ -199,10 +233,12 @@ class _Gathered:
         return Crossed(
             draws=self.draws,
             years=self.n_years,
+            independent_years=self.independent,
             rows=self.rows,
             columns={name: values / k for name, values in self.columns.items()},
             squares={name: values / k for name, values in self.squares.items()},
             plans={name: values / k for name, values in self.by_plan.items()},
             fields={name: values / k for name, values in self.by_field.items()},
             demand=self.irrigation,
+            demand_of_halves=self.of_halves,
         )
