@@ -25,7 +25,7 @@ def test_stress_coefficient(depletion):
 def test_sprinkler_runoff(rate):
     expected = max(0.0, (rate - 5.08) * 20.0 / rate - 6.6)  # what outruns the soil over the run
     terms = runoff_terms(rate, 5.08, 6.6, 8.0, 0.0)
-    assert runoff_of_irrigation(20.0, *terms) == pytest.approx(expected, abs=1e-12)
+    assert runoff_of_irrigation(20.0, 20.0, *terms) == pytest.approx(expected, abs=1e-12)
 
 
 @pytest.mark.parametrize("number", [39.0, 61.0, 74.0, 80.0])

@@ -70,8 +70,8 @@ class Columns:
         if plan.cycle_and_soak:  # all that soaks in from evening to morning, and then no more
             shed = np.maximum(caught - intake * plan.window_h - storage, 0.0)
         else:
-            shed = np.maximum(caught / rate * (rate - intake) - storage, 0.0)
-        return caught, np.where(rate > intake, shed, 0.0)
+            shed = np.maximum(caught - landed / rate * intake - storage, 0.0)
+        return caught, shed
 
     def water_comes(self, day):
         """The floor of the root zone moves; rain runs off, thatch fills, the rest enters."""

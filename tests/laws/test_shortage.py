@@ -7,13 +7,22 @@ import numpy as np
 import pytest
 
 from drysward import load, run
-from drysward.day.records import CAUSES, SOURCE, USED, records
-from drysward.day.supply import new_allowances, source_left, take
+from drysward.day.records import CAUSES, RULE_REFILL, SOURCE, USED, records
+from drysward.day.supply import new_allowances, source_left, take, waterings_within
 from drysward.drive.runs import advance, run_plan, start_run
 from drysward.faults import FaultyInput
-from drysward.physics.rationing import days_within, even_share
+from drysward.physics.catch import run_time_multiplier
+from drysward.physics.rationing import days_within, days_within_both, even_share
 from drysward.scenario.load import loads, shipped
-from drysward.scenario.model import Restrictions, SiteStage, SourceSpec, SupplySpec
+from drysward.scenario.model import (
+    TIMES_OF_DAY,
+    EventSpec,
+    PlaySpec,
+    Restrictions,
+    SiteStage,
+    SourceSpec,
+    SupplySpec,
+)
 from drysward.site.night import ground_take_mm, nightly_gross_mm
 from drysward.site.stretches import prepare
 
@@ -120,8 +129,7 @@ class TestCauses:
             "mains", "Mains", "mains", rate_m3_h=area_m2 * 0.001, hours=10.0,
             allowance_m3={"month": area_m2 * 0.08},
         )  # fmt: skip
-        two_days = tuple(day in (1, 4) for day in range(7))
-        district = Restrictions("drought", (SiteStage(60.0, 30.0, share=0.8, allowed=two_days),))
+        district = Restrictions("drought", (SiteStage(60.0, 30.0, share=0.8),))
         supply = SupplySpec((mains,), network_m3_h=area_m2 * 0.0009, window_h=8.0,
                             restrictions=district)  # fmt: skip
         plan = scenes.plan("refill", trigger=0.3)
@@ -137,17 +145,30 @@ class TestCauses:
         assert np.abs(lacks - done.trace.shortage).max() < 1e-9
 
     def test_causes_add_up_to_what_was_missed_and_never_came(self, short):
-        """Twin: what is newly missed less what comes later, day by day and year by year."""
+        """Twin: what is newly missed less what comes later, day by day and year by year.
+
+        What waiting turf would have used is taken off overnight, and a day on which the plan wants
+        nothing ends the need.
+        """
         done, site, _ = short
+        losses = site.weather.spray_loss[TIMES_OF_DAY.index("early morning")]
         for f in range(3):
+            delivery = site.scenario.fields[f].delivery
+            longer = run_time_multiplier(delivery.distribution_uniformity)
+            longer /= 1.0 - delivery.overspray
             for year in range(3):
-                days = np.flatnonzero(site.calendar.year == year)
                 before = missed = made_up = 0.0
-                for day in done.trace[days, f]:
+                for d in np.flatnonzero(site.calendar.year == year):
+                    day, of_day = done.trace[d, f], site.days[d, f]
                     if day.demand > 0.0:
                         missed += max(day.shortage - before, 0.0)
                         made_up += min(max(before - day.shortage, 0.0), day.irrigation_gross)
-                    before = day.shortage
+                        before = day.shortage
+                    else:
+                        before = 0.0
+                    used = day.transpiration + day.leaf_evaporation + day.soil_evaporation
+                    never = max(of_day.kcb * of_day.eto - used, 0.0)
+                    before = max(before - never * longer / (1.0 - losses[d]), 0.0)
                 by_cause = done.years.shortage_cause[f, year]
                 assert by_cause.sum() == pytest.approx(missed - made_up, abs=1e-9)
                 assert done.years.shortage[f, year] == pytest.approx(by_cause.sum(), abs=1e-9)
@@ -194,12 +215,108 @@ class TestCauses:
         assert by_cause[CAUSES.index(cause)] == pytest.approx(by_cause.sum())
 
 
+class TestChronic:
+    """What turf that waits for water would have used is lost for good, and is a shortage."""
+
+    def years(self, scenes, allowance_mm, record, **more):
+        field = scenes.field("native_loam", "tall_fescue", patches=1)
+        plan = scenes.plan("refill", trigger=0.4, **{"season": (104, 274), **more})
+        supply = None
+        if allowance_mm is not None:
+            day_m3 = {"day": field.area_m2 * allowance_mm / 1000.0}
+            mains = SourceSpec(
+                "mains", "Mains", "mains", allowance_m3=day_m3, ration="as it comes"
+            )
+            supply = SupplySpec((mains,), window_h=8.0)
+        scenario = scenes.scenario([field], [plan], fewest_days=1)
+        return run_plan(prepare(replace(scenario, supply=supply), record), plan).years[0]
+
+    @pytest.fixture(scope="class")
+    def dry(self, scenes):
+        """Two years without summer rain, ET of 5 mm a day."""
+        day = np.arange(730) % 365
+        return scenes.record(730, rain=np.where((day > 100) & (day < 280), 0.0, 6.0), et=5.0)
+
+    def test_reliability_falls_as_water_does(self, scenes, dry):
+        """Twin: what an unlimited supply puts on is what the turf could use."""
+        wanted = self.years(scenes, None, dry).irrigation_gross.mean()
+        for allowance_mm in (2.0, 1.0, 0.25):
+            year = self.years(scenes, allowance_mm, dry)
+            given = year.irrigation_gross.mean()
+            told = given / (given + year.shortage.mean())
+            assert told == pytest.approx(given / wanted, abs=0.12)
+
+    def test_a_need_that_rain_skips_hide_is_no_new_need(self, scenes):
+        """2 mm a night, and rain on every fourth day that the plan skips a night for."""
+        rain = np.where(np.arange(200) % 4 == 0, 4.0, 0.0)
+        slow = replace(scenes.delivery(1.0), flow_m3_h=2.0)
+        found = []
+        for skip in (np.inf, 3.0):
+            plan = scenes.plan("refill", trigger=0.3, rain_skip_mm=skip)
+            field = scenes.field("native_loam", patches=1, delivery=slow)
+            site = prepare(
+                scenes.scenario([field], [plan], fewest_days=1),
+                scenes.record(200, rain=rain, et=6.0),
+            )
+            found.append(float(run_plan(site, plan).years.shortage[0, 0]))
+        assert 0.0 < found[1] < 3.0 * found[0] + 40.0
+
+    def test_water_before_events_books_nothing_anew(self, scenes):
+        """An inch wanted on three days a week from a slow system, and a little water every day."""
+        every = EventSpec("match", hours=1.0)
+        slow = replace(scenes.delivery(1.0), flow_m3_h=1.0)
+        found = []
+        for prewet_mm in (0.0, 1.0):
+            play = PlaySpec((every,), prewet_mm=prewet_mm, prewet_days_before=1)
+            field = scenes.field("native_loam", patches=1, delivery=slow, play=play)
+            days = tuple(day in (0, 2, 4) for day in range(7))
+            plan = scenes.plan("refill", trigger=0.3, allowed=days)
+            site = prepare(
+                scenes.scenario([field], [plan], fewest_days=1), scenes.record(100, et=5.0)
+            )
+            found.append(float(run_plan(site, plan).years.shortage[0, 0]))
+        assert found[1] <= found[0] + 1e-9
+
+    def test_the_site_and_its_fields_agree_over_a_new_year(self, scenes):
+        field = scenes.field("native_loam", patches=1)
+        plan = scenes.plan("refill", trigger=0.3)
+        mains = SourceSpec("mains", "Mains", "mains", allowance_m3={"day": 8.0})
+        scenario = replace(
+            scenes.scenario([field], [plan], fewest_days=1),
+            supply=SupplySpec((mains,), window_h=8.0),
+        )
+        done = run_plan(prepare(scenario, scenes.record(730, et=4.0)), plan)
+        per_mm = field.area_m2 / 1000.0
+        assert (done.years.shortage[0] > 0.0).all()
+        assert done.supply.years.shortage == pytest.approx(done.years.shortage[0] * per_mm)
+
+    def test_a_closed_day_is_no_cause_while_another_is_open(self, scenes):
+        """Open on two days, and little water on both: it is the allowance that is short."""
+        two_days = tuple(day in (1, 4) for day in range(7))
+        district = Restrictions("calendar", (SiteStage(np.inf, np.inf, 0, 365, allowed=two_days),))
+        mains = SourceSpec("mains", "Mains", "mains", allowance_m3={"day": 24.0})
+        plan = scenes.plan("refill", trigger=0.3)
+        scenario = scenes.scenario([scenes.field("native_loam", patches=1)], [plan], fewest_days=1)
+        supply = SupplySpec((mains,), window_h=8.0, restrictions=district)
+        site = prepare(replace(scenario, supply=supply), scenes.record(365, et=5.0))
+        cut = dict(zip(CAUSES, run_plan(site, plan).years.shortage_cause[0, 0], strict=True))
+        assert cut["restriction"] == 0.0
+        assert cut["allowance"] > 100.0
+
+
 def day_of_week(weekday, **more):
     """Calendar of a day in July, Monday 0."""
     return SimpleNamespace(
         weekday=weekday, month=6, month_left=20 - weekday, year_left=173 - weekday,
         day_of_year=193 + weekday, **more,
     )  # fmt: skip
+
+
+def a_plan(days=(1.0,) * 7, interval=1.0):
+    """A refill of the whole year on some weekdays."""
+    return SimpleNamespace(
+        first_day=0.0, last_day=365.0, allowed=days, interval=interval, rule=RULE_REFILL
+    )
 
 
 class TestRationing:
@@ -213,7 +330,7 @@ class TestRationing:
         source.week = 100.0
         used = records(USED, 1)
         used.week, used.today = 70.0, 20.0  # Thursday drew
-        plan = SimpleNamespace(first_day=0.0, last_day=365.0)
+        plan = a_plan()
         out = []
         for weekday, volume in zip((4, 5, 6), asked, strict=True):
             new_allowances(source, used, plan, day_of_week(weekday), False, False)
@@ -241,9 +358,28 @@ class TestRationing:
             source[span] = np.inf
         source.cumulative_share[:] = [0, 0, 0, 0.1, 0.3, 0.5, 0.8, 1, 1, 1, 1, 1]
         used.year = 45.0
-        plan = SimpleNamespace(first_day=0.0, last_day=365.0)
+        plan = a_plan()
         new_allowances(source, used, plan, day_of_week(0), False, False)
         assert source_left(used[0], np.inf) == pytest.approx(80.0 - 45.0)
+
+    @pytest.mark.parametrize("weekday", range(7))
+    def test_a_plan_of_one_day_a_week_gets_the_week(self, weekday):
+        """All of it on its day, whichever that is: nobody else would use it."""
+        plan = a_plan(tuple(float(day == weekday) for day in range(7)))
+        assert waterings_within(plan, weekday, 7 - weekday) == 1.0
+        assert even_share(20.0, 1.0, 1.0) == 20.0
+
+    def test_waterings_that_are_left(self):
+        twice = a_plan(tuple(float(day in (0, 3)) for day in range(7)))
+        assert [waterings_within(twice, day, 7 - day) for day in range(7)] == [2, 1, 1, 1, 0, 0, 0]
+        assert waterings_within(twice, 0, 28) == 8.0
+        assert waterings_within(a_plan(interval=3.0), 0, 7) == 3.0
+
+    def test_days_of_two_seasons(self):
+        """A source from October to March and a plan from March to October share two weeks."""
+        assert days_within_both(60, 365, 274, 90, 60, 304) == 31 + 31
+        assert days_within_both(0, 365, 0, 365, 100, 199) == 100
+        assert days_within_both(100, 50, 200, 250, 260, 300) == 0
 
     def test_days_of_a_season(self):
         assert days_within(100, 10, 0, 365) == 10

@@ -116,7 +116,8 @@ CLAY_LOAM = {"rate": 1.5 * IN, "intake": 0.20 * IN, "surface_storage": 0.26 * IN
 
 
 def in_one_run(depth, rate, intake, surface_storage):
-    return runoff_of_irrigation(depth, *runoff_terms(rate, intake, surface_storage, 8.0, 0.0))
+    terms = runoff_terms(rate, intake, surface_storage, 8.0, 0.0)
+    return runoff_of_irrigation(depth, depth, *terms)
 
 
 def after_hours(hours, rate, **soil):
@@ -169,27 +170,39 @@ class TestANight:
     def test_soil_that_keeps_up_takes_any_depth(self):
         for split in (0.0, 1.0):
             assert night_take_mm(5.0, 8.0, 6.0, 8.0, split) == math.inf
-            assert runoff_terms(5.0, 8.0, 6.0, 8.0, split) == (0.0, 0.0)
+            terms = runoff_terms(5.0, 8.0, 6.0, 8.0, split)
+            assert runoff_of_irrigation(40.0, 40.0, *terms) == 0.0
+
+    def test_a_patch_that_catches_more_is_watered_no_longer(self):
+        """15 mm/h on soil that takes 10 and holds 5: a patch at 1.35 of the mean sees 20.25 mm/h
+        for as long as others, and sheds past 7.3 mm of the mean."""
+        once = night_take_mm(15.0 * 1.35, 10.0, 5.0, 8.0, 0.0) / 1.35
+        assert once == pytest.approx(5.0 / (1.35 - 10.0 / 15.0))
+        terms = runoff_terms(15.0, 10.0, 5.0, 8.0, 0.0)
+        assert runoff_of_irrigation(1.35 * once, once, *terms) == pytest.approx(0.0, abs=1e-9)
+        assert runoff_of_irrigation(1.35 * 11.1, 11.1, *terms) == pytest.approx(2.585, abs=1e-3)
 
     @given(RATES, INTAKES, STORAGES, WINDOWS, st.sampled_from([0.0, 1.0]), st.floats(0, 200))
     def test_runoff_starts_where_the_night_takes_no_more(
         self, rate, intake, storage, window_h, split, depth
     ):
+        assume(depth <= rate * window_h)
         take = night_take_mm(rate, intake, storage, window_h, split)
-        share, held = runoff_terms(rate, intake, storage, window_h, split)
-        runoff = runoff_of_irrigation(depth, share, held)
+        soaks, held = runoff_terms(rate, intake, storage, window_h, split)
+        runoff = runoff_of_irrigation(depth, depth, soaks, held)
         assert 0.0 <= runoff <= depth
         if depth <= take:
             assert runoff == pytest.approx(0.0, abs=1e-9)
         else:
-            assert runoff == pytest.approx((depth - take) * share, abs=1e-9)
+            assert runoff == pytest.approx((depth - take) * (1.0 - soaks), abs=1e-9)
 
     @given(RATES, INTAKES, STORAGES, WINDOWS)
     def test_splitting_takes_no_less_of_what_can_be_put_on(self, rate, intake, storage, window_h):
         assume(rate > intake)
         depth = rate * window_h
         once, split = (
-            depth - runoff_of_irrigation(depth, *runoff_terms(rate, intake, storage, window_h, c))
+            depth
+            - runoff_of_irrigation(depth, depth, *runoff_terms(rate, intake, storage, window_h, c))
             for c in (0.0, 1.0)
         )
         assert split >= once - 1e-9

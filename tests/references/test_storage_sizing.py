@@ -70,7 +70,7 @@ def run_alone(capacity, inflow, asked, start_share=1.0):
             given, state, asked[step : step + 1], np.zeros(1), line, step, np.zeros(0),
             np.zeros(len(CAUSES)),
         )  # fmt: skip
-        line.short = line.asked - line.granted
+        line.short = line.unmet = line.asked - line.granted
         count_supply(line, state.store[0], state.years[0])
     return state.trace, state.years
 

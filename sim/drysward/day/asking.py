@@ -19,6 +19,7 @@ from drysward.day.records import (
     RULE_FIXED,
     RULE_NONE,
     RULE_REFILL,
+    WEEK,
 )
 from drysward.day.restrictions import stage_after
 from drysward.physics.arithmetic import larger, smaller, within
@@ -27,6 +28,9 @@ from drysward.physics.skinned_surface import skin_wanted
 # Crown watering waits until the crown layer gives crowns less than this share of what they would
 # drink (own estimate): before that they need none.
 CROWNS_DRY_BELOW = 0.5
+
+# Why restrictions close a day: another of the week is open, or none that the plan could use.
+WAITS, FORBIDDEN = 1.0, 2.0
 
 # Lines of the tables by weekday and by month.
 WEEK_DEPTH, WEEK_ALLOWED, WEEK_GROSS = 0, 1, 2
@@ -48,15 +52,19 @@ def wish(
 ):  # fmt: skip
     """Depths (mm, reaching the turf on average) that the plan wants this morning.
 
-    ``wanted`` is within restrictions, ``unrestricted`` without them, ``whole`` what is to reach
-    the turf in one or more nights; ``on_its_day`` is 1 on a day on which the plan may water.
+    ``wanted`` is within restrictions, ``unrestricted`` without them, ``whole`` what a refill is to
+    bring in one or more nights. ``own`` is 1 where the rule itself wants water, and ``is_done`` 1
+    where it could water today and needs nothing. On a day that restrictions close while another
+    one of the week is open, nothing is wanted: the plan waits.
 
     ``recent_rain`` is that of the last ``plan_rain_skip_days`` days, today not included;
     ``left_today``, ``crown_only_today`` and ``barred_today`` are what restrictions leave. A refill
     that was begun goes on below its trigger until it is done.
     """
     refill = larger(0.0, seen_deficit - plan_target * taw) * plan_run_time_multiplier
-    refill = refill if (seen_depletion >= plan_trigger) | (rest > 0.0) else 0.0
+    in_season = within(day_of_year, plan_first_day, plan_last_day)
+    begun = (rest > 0.0) & in_season
+    refill = refill if (seen_depletion >= plan_trigger) | begun else 0.0
     share_of_et = plan_share * owed_et * plan_run_time_multiplier
     depth = refill if plan_rule == RULE_REFILL else 0.0
     depth = share_of_et if plan_rule == RULE_ET_SHARE else depth
@@ -64,26 +72,33 @@ def wish(
     depth = depth if days_since_water >= plan_interval else 0.0
     depth *= adjust_today
     goes = (recent_rain < plan_rain_skip) & (paused == 0.0) & (plan_rule != RULE_NONE)
-    free = depth if goes & (depth >= plan_least_depth) else 0.0
-    whole = depth * left_today
-    whole = whole if goes & (whole >= plan_least_depth) & (crown_only_today == 0.0) else 0.0
+    needs = (depth >= plan_least_depth) & (depth > 0.0)
+    free = depth if goes & needs else 0.0
+    is_own = (free > 0.0) | (plan_rule == RULE_NONE)
+    kept = depth * left_today
+    kept = kept if goes & (kept >= plan_least_depth) & (crown_only_today == 0.0) else 0.0
+    whole = kept if plan_rule == RULE_REFILL else 0.0
 
     thirsty = (days_since_water >= plan_crown_interval) & (seen_crown_wetness < CROWNS_DRY_BELOW)
     let_go = (seen_dormant >= plan_crown_from) | (paused > 0.0)
     free = plan_crown_depth if thirsty & let_go & (plan_crown_depth > free) else free
     let_go = let_go | (crown_only_today > 0.0)
-    whole = plan_crown_depth if thirsty & let_go & (plan_crown_depth > whole) else whole
-    may = within(day_of_year, plan_first_day, plan_last_day) & (allowed_today > 0.0)
-    on_its_day = 1.0 if may & (days_since_water >= plan_interval) else 0.0
-    unrestricted = smaller(free, plan_most_depth) if may else 0.0
-    whole = whole if may & (barred_today == 0.0) else 0.0
-    wanted = smaller(whole, plan_most_depth)
-    return wanted, unrestricted, whole, on_its_day
+    kept = plan_crown_depth if thirsty & let_go & (plan_crown_depth > kept) else kept
+    may = in_season & (allowed_today > 0.0)
+    own = 1.0 if may & is_own else 0.0
+    is_done = 1.0 if may & (days_since_water >= plan_interval) else 0.0
+    is_done = 0.0 if needs else is_done
+    unrestricted = smaller(free, plan_most_depth) if may & (barred_today != WAITS) else 0.0
+    open_today = may & (barred_today == 0.0)
+    wanted = smaller(kept, plan_most_depth) if open_today else 0.0
+    whole = whole if open_today else 0.0
+    rest = rest if in_season else 0.0
+    return wanted, unrestricted, whole, own, is_done, rest
 
 
 def wish_for_play(
     plan_rule, plan_first_day, plan_last_day, left_today, crown_only_today, barred_today, wanted,
-    unrestricted, whole, on_its_day, seen_surface_water, eto, play_on, play_skinned,
+    unrestricted, whole, own, is_done, seen_surface_water, eto, play_on, play_skinned,
     play_skin_target_mm, play_skin_passes, play_skin_most_per_pass, today_blackout, today_light,
     today_prewet, today_tmax, plan_syringe_above, plan_syringe_depth, plan_syringe_from,
     seen_wilt, day_of_year,
@@ -113,16 +128,17 @@ def wish_for_play(
     depth = depth if waters else wanted
     wanted = 0.0 if kept_dry else depth
     whole = 0.0 if skinned | kept_dry else whole
-    whole = larger(whole, wanted)
-    on_its_day = 0.0 if kept_dry else on_its_day
+    own = 1.0 if skinned & waters else own
+    is_done = 0.0 if kept_dry else is_done
     hot = (today_tmax >= plan_syringe_above) & (seen_wilt >= plan_syringe_from)
-    syringed = plan_syringe_depth if hot & (play_on > 0.0) & (today_blackout == 0.0) else 0.0
-    return wanted, unrestricted, whole, on_its_day, syringed
+    hot = hot & (today_blackout == 0.0) & (barred_today == 0.0)
+    syringed = plan_syringe_depth if hot & (play_on > 0.0) else 0.0
+    return wanted, unrestricted, whole, own, is_done, syringed
 
 
 def gross_up(
-    wanted, unrestricted, whole, on_its_day, barred_today, syringed, unmet, rest,
-    plan_time_of_day, plan_night_depth, plan_ground_takes, overspray, loss_night,
+    wanted, unrestricted, whole, is_done, barred_today, syringed, unmet, rest, plan_time_of_day,
+     plan_night_depth, plan_ground_takes, overspray, loss_night,
     loss_early_morning, loss_midday, loss_evening, year_capped_days, counted,
 ):  # fmt: skip
     """What must leave the pipes for the wish, no more than the ground and the night take; each
@@ -149,8 +165,8 @@ def gross_up(
     short_today = 0.0
     missed = 0.0
     made_up = 0.0
-    # On a day on which it could water and wants nothing, the need is gone.
-    is_over = (on_its_day > 0.0) & (irrigation_demand == 0.0)
+    # On a day on which it could water and needs nothing, the need is gone.
+    is_over = (is_done > 0.0) & (irrigation_demand == 0.0)
     unmet = 0.0 if is_over else unmet
     rest = 0.0 if is_over & (barred_today == 0.0) else rest
     return (
@@ -182,14 +198,16 @@ def restrict(
     drought_index: float,
     weekday: int,
     day_of_year: int,
-    site_allowed: bool,
+    by_site: bool,
+    site_days: Any,
     site_share: float,
     site_crown_only: bool,
 ) -> None:
     """What the site's restrictions, the plan's own stage and its pause leave of today, in a lane.
 
     The stricter of the two in each: whether watering is allowed, the share of the wanted depth,
-    and whether it may only keep crowns.
+    and whether it may only keep crowns. ``site_days`` (7,) are the weekdays that the site leaves,
+    if it is ``by_site``.
     """
     if plan.rule == RULE_NONE and plan.crown_depth <= 0.0:
         return
@@ -199,12 +217,22 @@ def restrict(
     )
     block[STAGE + lane] = stage
     update_pause(block, lane, plan, drought_index, day_of_year)
-    allowed, left, crown_only = site_allowed, site_share, site_crown_only
+    left, crown_only = site_share, site_crown_only
     if stage > 0:
-        allowed = allowed and plan.stage_allowed[stage - 1, weekday] > 0.0
         left *= plan.stage_share[stage - 1]
         crown_only = crown_only or plan.stage_crown_only[stage - 1] > 0.0
-    block[BARRED_TODAY + lane] = 0.0 if allowed else 1.0
+    open_today, open_days = False, 0
+    for day in range(WEEK):
+        is_open = site_days[day] > 0.0 or not by_site
+        if stage > 0:
+            is_open = is_open and plan.stage_allowed[stage - 1, day] > 0.0
+        if is_open and day == weekday:
+            open_today = True
+        if is_open and plan.allowed[day] > 0.0:
+            open_days += 1
+    # Who looks at the turf can wait for an open day; a fixed depth is gone.
+    barred = WAITS if open_days > 0 and plan.rule != RULE_FIXED else FORBIDDEN
+    block[BARRED_TODAY + lane] = 0.0 if open_today else barred
     block[LEFT_TODAY + lane] = left
     block[CROWN_ONLY_TODAY + lane] = 1.0 if crown_only else 0.0
 

@@ -74,8 +74,8 @@ def count_irrigation(
 ):  # fmt: skip
     """Add a day of irrigation to the year.
 
-    What runs off on a day without rain is irrigation. What the root zone had no room for drains,
-    unless it ran off.
+    What runs off on a day without rain is irrigation. What the root zone had no room for, and turf
+    no use today, drains unless it ran off.
     """
     ran_off = mean_runoff if liquid == 0.0 else mean_shed
     year_irrigation_gross += gross

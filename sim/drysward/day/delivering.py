@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from drysward.day.records import RULE_ET_SHARE
 from drysward.physics.arithmetic import NO_LESS, larger, smaller
 from drysward.physics.intake import runoff_of_irrigation
 
@@ -20,15 +21,15 @@ def deliver(asked, syringed, granted_share, spray_loss_today, overspray, play_sy
 
 
 def catch(
-    landed, catch_share, w1, w2, fc1, fc2, plan_runoff_share, plan_runoff_held, mean_caught,
-    mean_shed, mean_beyond,
+    landed, catch_share, w1, w2, fc1, fc2, demand, plan_runoff_soaks, plan_runoff_held,
+    mean_caught, mean_shed, mean_beyond,
 ):  # fmt: skip
     """What a patch catches, what of it runs off because sprinklers outrun the soil, and what is
-    beyond what the root zone has room for (mm).
+    beyond what the root zone has room for and turf uses today (mm).
     """
     caught = landed * catch_share
-    shed = runoff_of_irrigation(caught, plan_runoff_share, plan_runoff_held)
-    room = larger(fc1 + fc2 - w1 - w2, 0.0)
+    shed = runoff_of_irrigation(caught, landed, plan_runoff_soaks, plan_runoff_held)
+    room = larger(fc1 + fc2 - w1 - w2 + demand, 0.0)
     mean_caught += caught
     mean_shed += shed
     mean_beyond += larger(caught - shed - room, 0.0)
@@ -37,9 +38,15 @@ def catch(
 
 def learn(
     mean_depletion, mean_deficit, mean_crown_wetness, mean_dormant, mean_wilt, mean_caught,
-    watering, liquid, kc, eto, plan_share, plan_run_time_multiplier, owed_et, days_since_water,
+    mean_transpiration, mean_leaf_evaporation, mean_soil_evaporation, demand, spray_loss_today,
+    overspray, watering, liquid, kc, eto, plan_rule, plan_share, plan_run_time_multiplier, owed_et,
+    days_since_water, unmet,
 ):  # fmt: skip
-    """What the person who waters knows of the field tomorrow."""
+    """What the person who waters knows of the field tomorrow.
+
+    What turf would have used today under no stress and did not is never asked for again: of what
+    the field lacks that much is lost for good, and tomorrow's lack is new.
+    """
     seen_depletion = mean_depletion
     seen_deficit = mean_deficit
     seen_crown_wetness = mean_crown_wetness
@@ -51,7 +58,12 @@ def learn(
     # Nobody waters for more than the soil has room for: a dry winter is not owed in spring.
     owed_et = larger(smaller(owed_et, mean_deficit), 0.0)
     days_since_water = 1.0 if watering > 0.0 else days_since_water + 1.0
+    used = mean_transpiration + mean_leaf_evaporation + mean_soil_evaporation
+    share = plan_share if plan_rule == RULE_ET_SHARE else 1.0
+    arrives = (1.0 - spray_loss_today) * (1.0 - overspray)
+    never_used = larger(demand - used, 0.0) * share * plan_run_time_multiplier / arrives
+    unmet = larger(unmet - never_used, 0.0)
     return (
         seen_depletion, seen_deficit, seen_crown_wetness, seen_dormant, seen_wilt, owed_et,
-        days_since_water,
+        days_since_water, unmet,
     )  # fmt: skip

@@ -85,7 +85,8 @@ SECTIONS: dict[str, tuple[str, ...]] = {
     # what the plan reads in its tables today, what restrictions leave of it, and the wish
     "asking": _names(
         "depth_today allowed_today adjust_today left_today crown_only_today barred_today "
-        "recent_rain spray_loss_today wanted unrestricted whole on_its_day granted_share week_sum"
+        "recent_rain spray_loss_today wanted unrestricted whole own is_done granted_share "
+        "week_sum"
     ),
     # what leaves the pipes for the wish, what of it is cut off and by what, and what that comes to
     "shortage": (

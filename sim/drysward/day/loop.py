@@ -84,6 +84,7 @@ count_use, count_play = map(in_lanes, (surface.count_use, surface.count_play))
 WATERING, STORES = section("watering"), section("stored")
 SUMS = span(SECTIONS["mean"][0], "mean_residual")
 SURFACE, YEAR_SUMS, PLAY_SUMS = section("surface"), section("year"), section("play_year")
+UNMET = span("unmet", "unmet")
 RUNNING = span("paused_days", "recovering")  # counts that do not outlast a year
 STAGE_RUNS = span("footprint_run", "dead_run")
 CAUGHT, ERROR = span("mean_caught", "mean_beyond"), PLACE["mean_residual"]
@@ -275,6 +276,8 @@ def run_site(
         for k in range(n_blocks):
             block, quads, all_quads = party.blocks[k], party.run_quads[k], party.quads[k]
             weekly, monthly = party.weekly[k], party.monthly[k]
+            if begins_year:
+                clear(block, UNMET[0], UNMET[1])
             if begins_year and y >= 0:
                 clear_year(
                     block, party.patches[k], monthly, party.booked[k], n_lanes, side, all_quads
@@ -412,15 +415,15 @@ def restrict_all(
         stage = int(store[b, 0].stage)
         if not (is_restricted[lane] or stage > 0):
             continue
-        allowed, left, crown_only = True, 1.0, False
+        by_site, days, left, crown_only = False, plans[b, f].allowed, 1.0, False
         given = supply_of[b]
         if stage > 0 and exempt[given, stage - 1, f] == 0.0:
             in_force = stages[given, stage - 1]
-            allowed = in_force.allowed[weekday] > 0.0
+            by_site, days = True, in_force.allowed
             left = in_force.share
             crown_only = in_force.crown_only > 0.0
         restrict(
-            block, lane, plans[b, f], drought_index, weekday, day_of_year, allowed, left,
+            block, lane, plans[b, f], drought_index, weekday, day_of_year, by_site, days, left,
             crown_only,
         )  # fmt: skip
 

@@ -126,8 +126,9 @@ PLAN = _dtype(
     "rule trigger target share least_depth most_depth rain_skip rain_skip_days interval "
     "first_day last_day time_of_day run_time_multiplier "
     # most that leaves the pipes in a night, most that the ground takes of it (mm on the turf), the
-    # passes that a machine makes, and what of a patch's catch runs off: a share of it, less a depth
-    "night_depth ground_takes passes runoff_share runoff_held "
+    # passes that a machine makes, and what of a patch's catch does not run off: a share of the mean
+    # that landed, and a depth
+    "night_depth ground_takes passes runoff_soaks runoff_held "
     "crown_depth crown_interval crown_from "
     "pause_above pause_below pause_first pause_last pause_longest stages "
     "syringe_above syringe_depth syringe_from",
@@ -237,8 +238,8 @@ SUPPLY_YEAR = _dtype(
 """Sums of one plan and year at the supply."""
 
 SUPPLY_TRACE = _dtype(
-    "asked granted short made_up from_store catchment rain_on_store evaporation seepage spill "
-    "refill store stage residual"
+    "asked granted short made_up unmet from_store catchment rain_on_store evaporation seepage "
+    "spill refill store stage residual"
 )
 """One day at the supply (m3)."""
 

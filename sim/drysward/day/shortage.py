@@ -2,8 +2,9 @@
 
 A field is short by what its plan wants of a day and does not get. A plan that looks at the turf
 asks again for what it has not got, and the same water is missed once only; what comes in a later
-night is made up and is no shortage any more. What rain or winter overtakes stays one. Every
-shortage is booked by its causes, in the month in which it was missed.
+night is made up and is no shortage any more. What rain or winter overtakes stays one, and so does
+what turf that waits would have used and did not: of that nobody asks again. Every shortage is
+booked by its causes, in the month in which it was missed.
 """
 
 from __future__ import annotations
@@ -38,6 +39,12 @@ def made_up_by(unmet_before: float, unmet: float, granted: float, asks_again: fl
 
 
 @equation
+def unmet_after(unmet_before: float, short_today: float, came: float, own: float) -> float:
+    """What a field still lacks of its plan's wish (mm). By definition."""
+    return short_today if own > 0.0 else larger(unmet_before - came, short_today)
+
+
+@equation
 def beyond_rounding(part: float, whole: float) -> float:
     """``part``, and nothing where it is rounding of ``whole``."""
     return part if part > 1e-9 * whole else 0.0
@@ -46,18 +53,24 @@ def beyond_rounding(part: float, whole: float) -> float:
 def settle(
     irrigation_demand, whole_demand, gross, cooling, cut_restriction, cut_ground, cut_window,
     cut_crew, cut_network, cut_source, cut_allowance, cut_storage, cut_priority, unmet, rest,
-    plan_rule,
+    own, plan_rule,
 ):  # fmt: skip
-    """What the day has left unmet of a field's wish, what of it is new, and what is made up."""
+    """What the day has left unmet of a field's wish, what of it is new, and what is made up.
+
+    A watering that is not the rule's ``own``, such as one before an event, does not say what the
+    turf needs: it only makes up some of that.
+    """
     short_today = cut_restriction + cut_ground + cut_window + cut_crew + cut_network
     short_today = short_today + cut_source + cut_allowance + cut_storage + cut_priority
-    short_today = beyond_rounding(short_today, irrigation_demand)
     asks_again = 0.0 if plan_rule == RULE_FIXED else 1.0
     asks = irrigation_demand > 0.0
+    # Syringing that is cut is no water that the turf lacks.
+    short_today = beyond_rounding(short_today, irrigation_demand) if asks else 0.0
     came = gross - cooling
+    still = unmet_after(unmet, short_today, came, own)
     missed = newly_missed(unmet, short_today, asks_again) if asks else 0.0
-    made_up = made_up_by(unmet, short_today, came, asks_again) if asks else 0.0
-    unmet = short_today if asks else unmet
+    made_up = made_up_by(unmet, still, came, asks_again) if asks else 0.0
+    unmet = still if asks else unmet
     left = beyond_rounding(larger(whole_demand - came, 0.0), whole_demand)
     rest = left if whole_demand > 0.0 else rest
     return short_today, missed, made_up, unmet, rest

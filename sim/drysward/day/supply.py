@@ -21,13 +21,14 @@ from drysward.day.records import (
     INDEX_CALENDAR,
     INDEX_STORAGE,
     RULE_FIXED,
+    WEEK,
 )
 from drysward.day.restrictions import stage_after
-from drysward.day.shortage import beyond_rounding, made_up_by, newly_missed
+from drysward.day.shortage import beyond_rounding, made_up_by, newly_missed, unmet_after
 from drysward.physics.arithmetic import within, worse
-from drysward.physics.rationing import days_within, even_share
+from drysward.physics.rationing import days_within, days_within_both, even_share
 
-ASKED, GRANTED_SHARE = PLACE["asked"], PLACE["granted_share"]
+ASKED, GRANTED_SHARE, OWN = PLACE["asked"], PLACE["granted_share"], PLACE["own"]
 DEMAND = PLACE["irrigation_demand"]
 UNMET, SYRINGED, WAITED = PLACE["unmet"], PLACE["syringed"], PLACE["days_since_water"]
 CUTS = tuple(PLACE[f"cut_{cause}"] for cause in CAUSES)
@@ -206,11 +207,29 @@ def rationed(
     if source.ration != EVENLY or not left < np.inf or left <= 0.0:
         return left
     today = cal.day_of_year
-    open_days = days_within(today, days, source.season_first, source.season_last)
-    if source.to_storage == 0.0:
-        season = days_within(today, days, plan.first_day, plan.last_day)
-        open_days = min(open_days, season)
-    return even_share(left, open_days, used.days_covered)
+    if source.to_storage > 0.0:
+        open_days = days_within(today, days, source.season_first, source.season_last)
+        return even_share(left, open_days, used.days_covered)
+    in_both = days_within_both(
+        today, days, source.season_first, source.season_last, plan.first_day, plan.last_day
+    )
+    open_days = waterings_within(plan, cal.weekday, in_both)
+    # So many of them does today's watering stand for.
+    covered = used.days_covered * open_days / max(in_both, 1.0)
+    return even_share(left, open_days, covered)
+
+
+@jitable
+def waterings_within(plan: Any, weekday: int, days: float) -> float:
+    """Waterings of a plan in ``days`` from today on, by its weekdays and its interval."""
+    allowed = 0.0
+    whole_weeks = np.floor(days / WEEK)
+    rest = days - whole_weeks * WEEK
+    for day in range(WEEK):
+        at = (weekday + day) % WEEK
+        if plan.allowed[at] > 0.0 and (plan.rule != RULE_FIXED or plan.depth[at] > 0.0):
+            allowed += whole_weeks + (1.0 if day < rest else 0.0)
+    return min(allowed, np.ceil(days / plan.interval))
 
 
 @jitable
@@ -471,7 +490,7 @@ def count_supply(flows: Any, store: Any, year: Any) -> None:
     if flows.asked > 0.0:
         year.asked_days += 1.0
     store.event_volume = max(store.event_volume + short, 0.0)
-    if flows.asked - flows.granted > 1e-9 * (1.0 + flows.asked):
+    if flows.unmet > 1e-9 * (1.0 + flows.asked):
         year.short_days += 1.0
         if store.short_yesterday == 0.0:
             year.short_events += 1.0
@@ -629,7 +648,7 @@ def tell_fields(
     for c in range(CREW + 1, N_CAUSES):
         cut_of_all += cut_m3[c]
     even = 1.0 - cut_of_all / asked_of_all if asked_of_all > 0.0 else 1.0
-    flows.asked, flows.short, flows.made_up = 0.0, 0.0, 0.0
+    flows.asked, flows.short, flows.made_up, flows.unmet = 0.0, 0.0, 0.0, 0.0
     for f in range(plans.shape[0]):
         n = lane_of(b, f, n_runs)
         block, lane = blocks[n // LANES], n % LANES
@@ -646,11 +665,13 @@ def tell_fields(
             unmet += block[CUTS[c] + lane]
         demand = block[DEMAND + lane]
         per_mm = delivery[f].area_m2 * 0.001
-        flows.asked += max(demand + block[SYRINGED + lane], asked) * per_mm
+        flows.asked += max(demand, asked - block[SYRINGED + lane]) * per_mm
         if demand > 0.0:
             unmet = beyond_rounding(unmet, demand)
             again = 0.0 if plans[f].rule == RULE_FIXED else 1.0
             before = block[UNMET + lane]
             granted = (asked - block[SYRINGED + lane]) * share[f]
+            still = unmet_after(before, unmet, granted, block[OWN + lane])
+            flows.unmet += unmet * per_mm
             flows.short += newly_missed(before, unmet, again) * per_mm
-            flows.made_up += made_up_by(before, unmet, granted, again) * per_mm
+            flows.made_up += made_up_by(before, still, granted, again) * per_mm

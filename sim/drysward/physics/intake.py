@@ -67,21 +67,23 @@ def night_take_mm(
 def runoff_terms(
     rate: float, intake: float, surface_storage: float, window_h: float, cycle_and_soak: float
 ) -> tuple[float, float]:
-    """``share`` and ``held`` of ``runoff_of_irrigation`` for one night.
+    """``soaks`` and ``held`` of ``runoff_of_irrigation`` for one night.
 
-    Arguments as those of ``night_take_mm``. In one run all that outruns the soil is shed past the
-    surface storage; split, all that is past what the night takes; nothing when the soil keeps up.
+    Arguments as those of ``night_take_mm``. One run soaks in as long as it lasts, a split one from
+    evening to morning, and the surface holds its storage.
     """
     split = cycle_and_soak != 0.0
-    share = 1.0 if split else 1.0 - intake / larger(rate, NO_LESS)
+    soaks = 0.0 if split else intake / larger(rate, NO_LESS)
     held = intake * window_h + surface_storage if split else surface_storage
-    return (share if rate > intake else 0.0), (held if rate > intake else 0.0)
+    return soaks, held
 
 
 @equation
-def runoff_of_irrigation(depth: float, share: float, held: float) -> float:
-    """Runoff of a watering of ``depth``: its ``share`` past what is ``held`` (mm).
+def runoff_of_irrigation(caught: float, landed: float, soaks: float, held: float) -> float:
+    """Runoff of what a patch ``caught`` of a watering that ``landed`` on the field's mean (mm).
 
+    ``soaks`` is what goes into the ground meanwhile for each mm that lands on the mean, for a patch
+    that catches more is watered no longer than others; ``held`` a depth that stays besides.
     Source: cycle-and-soak arithmetic, common practice.
     """
-    return larger(depth * share - held, 0.0)
+    return larger(caught - landed * soaks - held, 0.0)

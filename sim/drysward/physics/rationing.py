@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from drysward.compiled import equation
+from drysward.compiled import equation, jitable
 from drysward.physics.arithmetic import clamp, larger, smaller
 
 MOST_DAYS_COVERED = 7.0  # days without a draw that one watering may make good; own estimate
@@ -22,6 +22,23 @@ def days_within(today: float, days: float, first: float, last: float) -> float:
     next_year = clamp(smaller(end, until + YEAR_DAYS) - (first + YEAR_DAYS), 0.0, days)
     before = clamp(smaller(end, until - YEAR_DAYS) - today, 0.0, days)
     return this_year + next_year + before
+
+
+@jitable
+def days_within_both(
+    today: float, days: float, first: float, last: float, other_first: float, other_last: float
+) -> float:
+    """Days of ``days`` from ``today`` on that lie in both of two seasons; see ``days_within``."""
+    end = today + days
+    until = last + 1.0 + (YEAR_DAYS if first > last else 0.0)
+    other_until = other_last + 1.0 + (YEAR_DAYS if other_first > other_last else 0.0)
+    total = 0.0
+    for year in range(-1, 2):
+        for other_year in range(-1, 2):
+            begins = max(today, first + year * YEAR_DAYS, other_first + other_year * YEAR_DAYS)
+            ends = min(end, until + year * YEAR_DAYS, other_until + other_year * YEAR_DAYS)
+            total += max(ends - begins, 0.0)
+    return total
 
 
 @equation

@@ -195,9 +195,13 @@ def _draws(result: xr.Dataset) -> FloatArray:
 def _water_by_month(
     result: xr.Dataset, supply: SupplySpec | None, costs: Costs
 ) -> FloatArray:
-    """Price of the site's water (plan, year, month): of its sources, or of all that fields get."""
+    """Price of the site's water (plan, year, month): of all that its sources give, or, where
+    nothing is known of them, of all that fields get.
+    """
     if supply is not None and any(source.tariff for source in supply.sources):
         return water_cost(_draws(result), supply.sources)
+    if supply is not None and costs.water:
+        return block_tariff(_draws(result).sum(axis=2), costs.water)
     if costs.water:
         return block_tariff(_volumes(result).sum(axis=0), costs.water)
     return np.zeros((result.sizes["plan"], result.sizes["year"], 12))

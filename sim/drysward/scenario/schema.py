@@ -415,14 +415,19 @@ class ScenarioTable(Part):
     @model_validator(mode="after")
     def _shares_one_kind_of_machine(self) -> Self:
         faults: Flaws = []
-        first: dict[str, tuple[str, str]] = {}
+        first: dict[str, tuple[str, str, float | None]] = {}
         for key, field in self.fields.items():
             name, system = field.delivery.machine, field.delivery.system
             if name is None:
                 continue
-            other, of_other = first.setdefault(name, (key, system))
+            hours = field.delivery.time_per_pass
+            other, of_other, other_hours = first.setdefault(name, (key, system, hours))
             if system != of_other:
                 what = f"'{name}' is a {of_other} on field '{other}'"
                 faults.append((f"fields.{key}.delivery.machine", what, "a name of its own"))
+            elif hours != other_hours:
+                what = f"a pass of '{name}' takes another time on field '{other}'"
+                allowed = "one time_per_pass wherever it runs, or a machine of its own"
+                faults.append((f"fields.{key}.delivery.time_per_pass", what, allowed))
         refuse(faults)
         return self

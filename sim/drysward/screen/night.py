@@ -129,6 +129,9 @@ def _cautions(of_field: list[Night], depth: Display) -> Iterator[tuple[str, str]
 
 def _shortfalls(night: Night, depth: Display) -> Iterator[str]:
     unit = depth.unit
+    hours = night.field.delivery.hours_per_pass
+    if hours > night.plan.window_h:
+        yield f"a pass takes {hours:g} h and runs on past the window of {night.plan.window_h:g} h"
     if night.take_mm < night.landed_mm:
         rest = "the rest waits for another night" if night.plan.stop_at_runoff else (
             "what is put on beyond that runs off"
