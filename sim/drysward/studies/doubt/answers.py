@@ -274,8 +274,7 @@ def _with_importance(
         gone = np.full(n, np.nan)
         return np.stack([gone if row is None else of(row) for row in rows])
 
-    explained = values(lambda row: np.asarray(row.explained), 1)
-
+    explained = values(lambda row: np.reshape(row.explained, 1), 1)
     for kind in ("groups", "numbers"):
         n = len(getattr(first, kind).names)
         for end, of in (("", "total"), ("_error", "error")):

@@ -371,9 +371,7 @@ def draw(numbers: Sequence[Doubtful], n: int, seed: int) -> Draws:
     return Draws(tuple(numbers), _kept_possible(np.column_stack(columns), numbers), u)
 
 
-def _correlated(
-    u: NDArray[np.float64], numbers: Sequence[Doubtful]
-) -> NDArray[np.float64]:
+def _correlated(u: NDArray[np.float64], numbers: Sequence[Doubtful]) -> NDArray[np.float64]:
     """Shares that err together as ``[[doubt.alike]]`` says, by a Gaussian copula."""
     out = u.copy()
     for row in notes().alike:
@@ -396,9 +394,7 @@ def _together(numbers: Sequence[Doubtful], names: Sequence[str]) -> list[list[in
     return [[here[name] for name in names if name in here] for here in places.values()]
 
 
-def _kept_possible(
-    values: NDArray[np.float64], numbers: Sequence[Doubtful]
-) -> NDArray[np.float64]:
+def _kept_possible(values: NDArray[np.float64], numbers: Sequence[Doubtful]) -> NDArray[np.float64]:
     """Values that rise where ``[[doubt.rising]]`` says so, and textures that leave room for silt.
 
     Of two numbers in the wrong order the later is lifted to ``gap`` above the earlier. Sand and
