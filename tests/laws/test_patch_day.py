@@ -166,6 +166,7 @@ def test_more_rain_never_leaves_less_water(before, more_rain):
 
 @given(share(0.0, 60.0), share(0.1, 100.0), share(0.0, 100.0), share(0.0, 10.0), st.booleans())
 def test_a_patch_never_sheds_more_than_it_catches(landed, rate, intake, storage, soaks):
+    landed = min(landed, 8.0 * rate)  # no more than a night of eight hours puts on
     terms = runoff_terms(rate, intake, storage, 8.0, float(soaks))
     caught, shed, *totals = delivering.catch(
         landed, 0.8, 20.0, 30.0, 25.0, 40.0, 3.0, *terms, 1.0, 2.0, 3.0
