@@ -138,8 +138,8 @@ def wish_for_play(
 
 def gross_up(
     wanted, unrestricted, whole, is_done, barred_today, syringed, unmet, rest, plan_time_of_day,
-     plan_night_depth, plan_ground_takes, overspray, loss_night,
-    loss_early_morning, loss_midday, loss_evening, year_capped_days, counted,
+    plan_night_depth, plan_ground_takes, overspray, loss_night, loss_early_morning, loss_midday,
+    loss_evening, year_capped_days, counted,
 ):  # fmt: skip
     """What must leave the pipes for the wish, no more than the ground and the night take; each
     depth that either cuts off, and restrictions, is kept. ``counted`` is 1 on a day that counts.

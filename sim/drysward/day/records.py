@@ -20,7 +20,7 @@ CAUSES = (
     "priority",
 )  # fmt: skip
 
-# How a source's allowance is spent (SOURCE.ration).
+# How a source's allowance is spent (SOURCE.ration), in the order of ``supply_tables.RATIONS``.
 AS_IT_COMES, EVENLY, BY_MONTH = 0, 1, 2
 
 # Irrigation rules (PLAN.rule).

@@ -19,8 +19,6 @@ from drysward.physics.arithmetic import larger, smaller
 N_CAUSES = len(CAUSES)
 MISSED, MADE_UP, SHORT_TODAY = PLACE["missed"], PLACE["made_up"], PLACE["short_today"]
 CUTS = tuple(PLACE[f"cut_{cause}"] for cause in CAUSES)
-FIRST_CUT = CUTS[0]
-assert tuple(range(FIRST_CUT, FIRST_CUT + 16 * N_CAUSES, 16)) == CUTS, "causes lie in their order"
 
 
 @equation

@@ -16,7 +16,6 @@ from drysward.compiled import jitable
 from drysward.day.lanes import LANES, PLACE, lane_of
 from drysward.day.records import (
     BY_MONTH,
-    CAUSES,
     EVENLY,
     INDEX_CALENDAR,
     INDEX_STORAGE,
@@ -24,16 +23,22 @@ from drysward.day.records import (
     WEEK,
 )
 from drysward.day.restrictions import stage_after
-from drysward.day.shortage import beyond_rounding, made_up_by, newly_missed, unmet_after
+from drysward.day.shortage import (
+    CUTS,
+    N_CAUSES,
+    beyond_rounding,
+    made_up_by,
+    newly_missed,
+    unmet_after,
+)
 from drysward.physics.arithmetic import within, worse
 from drysward.physics.rationing import days_within, days_within_both, even_share
 
 ASKED, GRANTED_SHARE, OWN = PLACE["asked"], PLACE["granted_share"], PLACE["own"]
 DEMAND = PLACE["irrigation_demand"]
 UNMET, SYRINGED, WAITED = PLACE["unmet"], PLACE["syringed"], PLACE["days_since_water"]
-CUTS = tuple(PLACE[f"cut_{cause}"] for cause in CAUSES)
-N_CAUSES = len(CAUSES)
 RESTRICTION, GROUND, WINDOW, CREW, NETWORK, SOURCE, ALLOWANCE, STORAGE, PRIORITY = range(N_CAUSES)
+NOT_SERVED = -1.0  # stands for the crew's cut of a field until its turn has come
 
 
 class SupplyInput(NamedTuple):
@@ -522,6 +527,8 @@ def send_crew(
     hours = crew_hours
     for f in range(n_fields):
         passes[f] = -1.0  # of a machine that nobody has asked for yet
+        n = lane_of(b, f, n_runs)
+        blocks[n // LANES, CUTS[CREW] + n % LANES] = NOT_SERVED
     for _ in range(n_fields):
         first = -1
         best_priority, best_wait = 0, 0.0
@@ -529,7 +536,7 @@ def send_crew(
             n = lane_of(b, f, n_runs)
             block, lane = blocks[n // LANES], n % LANES
             waits = block[ASKED + lane] - block[SYRINGED + lane] > 0.0
-            if not waits or delivery[f].machine < 0.0 or block[CUTS[CREW] + lane] != -1.0:
+            if not waits or delivery[f].machine < 0.0 or block[CUTS[CREW] + lane] != NOT_SERVED:
                 continue
             wait = block[WAITED + lane]
             if (
@@ -557,6 +564,10 @@ def send_crew(
         got = min(asked, made / per_mm)
         block[CUTS[CREW] + lane] = asked - got
         block[ASKED + lane] = got + block[SYRINGED + lane]
+    for f in range(n_fields):
+        n = lane_of(b, f, n_runs)
+        at = CUTS[CREW] + n % LANES
+        blocks[n // LANES, at] = max(blocks[n // LANES, at], 0.0)
 
 
 @jitable
@@ -588,7 +599,6 @@ def share_out_today(
     flows : a line of SUPPLY_TRACE, written. draws_today : m3 from each source (S,), written.
     """
     n_fields = plans.shape[0]
-    is_shared = given.site[0].is_shared > 0.0
     wanted = 0.0
     for f in range(n_fields):
         n = lane_of(b, f, n_runs)
@@ -596,13 +606,11 @@ def share_out_today(
         wanted += max(block[DEMAND + lane], block[ASKED + lane])
         for c in range(CREW, N_CAUSES):
             block[CUTS[c] + lane] = 0.0
-        if is_shared:
-            block[CUTS[CREW] + lane] = -1.0  # not served yet
         block[GRANTED_SHARE + lane] = 1.0
     # Without a store nothing happens at the supply on a day on which nobody wants water.
     if wanted <= 0.0 and given.site[0].capacity <= 0.0:
         return False
-    if is_shared:
+    if given.site[0].is_shared > 0.0:
         send_crew(
             blocks, plans, delivery, given.priority, given.site[0].crew, b, n_runs, passes
         )
@@ -610,7 +618,6 @@ def share_out_today(
     for f in range(n_fields):
         n = lane_of(b, f, n_runs)
         block, lane = blocks[n // LANES], n % LANES
-        block[CUTS[CREW] + lane] = max(block[CUTS[CREW] + lane], 0.0)
         asked_m3[f] = block[ASKED + lane] * delivery[f].area_m2 * 0.001
         asked_of_all += asked_m3[f]
     supply_day(given, state, asked_m3, share, flows, d, draws_today, cut_m3)

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-import xarray as xr
 from numpy.typing import ArrayLike, NDArray
 
 from drysward.results.worth import capital_recovery_factor, present_worth_factor
@@ -66,11 +65,6 @@ def energy_kwh(draws_m3: FloatArray, from_store_m3: FloatArray, supply: SupplySp
         store = supply.storage
         energy += pumping_energy_kwh(from_store_m3, store.lift_m, store.pump_efficiency)
     return energy
-
-
-def labour_hours(result: xr.Dataset) -> xr.DataArray:
-    """Hours of watering work by field, plan and year, from a Dataset of ``drysward.run``."""
-    return result["labour_hours"].transpose("field", "plan", "year")
 
 
 def storage_first_cost(volume_m3: float, costs: Costs) -> float:

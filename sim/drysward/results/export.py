@@ -19,7 +19,6 @@ from numpy.typing import NDArray
 from drysward.catalog import load_catalog
 from drysward.files import claim_folder, write_whole
 from drysward.quantities import Display, shown
-from drysward.results.costs import labour_hours
 
 NO_UNIT = ("", "1")
 
@@ -74,7 +73,7 @@ def summarise(result: xr.Dataset, answers: xr.Dataset) -> xr.Dataset:
         _, long_name = _units_and_name(depth, depths)
         made = (depths * per_mm).transpose(*depths.dims)
         added[volume] = made.assign_attrs(units="m3", long_name=f"{long_name}, as volume")
-    added["labour_mean"] = labour_hours(result).mean("year").assign_attrs(
+    added["labour_mean"] = result["labour_hours"].mean("year").assign_attrs(
         units="h", long_name="mean labour a year of watering"
     )
     return answers.assign(added).assign_attrs(

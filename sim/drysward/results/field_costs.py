@@ -18,7 +18,6 @@ from drysward.results.costs import (
     energy_kwh,
     equal_yearly_cost,
     has_life,
-    labour_hours,
     present_worth,
     storage_first_cost,
     water_cost,
@@ -217,7 +216,8 @@ def _energy_kwh(result: xr.Dataset, supply: SupplySpec | None) -> FloatArray:
 
 def _labour(result: xr.Dataset, costs: Costs) -> FloatArray:
     """Price of watering work (field, plan, year)."""
-    return labour_hours(result).values * costs.labour_price_h
+    hours: FloatArray = result["labour_hours"].transpose("field", "plan", "year").values
+    return hours * costs.labour_price_h
 
 
 def _lost_turf(result: xr.Dataset, costs: Costs) -> FloatArray:

@@ -10,9 +10,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drysward.day.records import (
-    AS_IT_COMES,
-    BY_MONTH,
-    EVENLY,
     INDEX_CALENDAR,
     INDEX_DROUGHT,
     INDEX_STORAGE,
@@ -40,7 +37,7 @@ from drysward.scenario.model import (
     StorageSpec,
     SupplySpec,
 )
-from drysward.scenario.supply_tables import GRASS
+from drysward.scenario.supply_tables import GRASS, RATIONS
 from drysward.scenario.values import MM_PER_M
 from drysward.site.forcing import in_season
 from drysward.site.plans import machines_of
@@ -49,7 +46,6 @@ from drysward.site.site_weather import SiteWeather
 FloatArray = NDArray[np.float64]
 
 FIRST_MONTH, FIRST_MONTH_SOUTH = 0, 6  # of a turf year
-RATIONS = {"as it comes": AS_IT_COMES, "evenly": EVENLY}
 INDICES = {"drought": INDEX_DROUGHT, "storage": INDEX_STORAGE, "calendar": INDEX_CALENDAR}
 NO_STORAGE = StorageSpec("tank", volumes_m3=(0.0, 0.0), areas_m2=(0.0, 0.0))
 
@@ -244,7 +240,7 @@ def source_records(sources: Sequence[SourceSpec], southern: bool = False) -> np.
         row.season_first, row.season_last = source.season
         for span in ("day", "week", "month", "year"):
             row[span] = source.allowance_m3.get(span, math.inf)
-        row.ration = RATIONS.get(source.ration, BY_MONTH)
+        row.ration = RATIONS.index(source.ration)
         if source.month_shares:
             shares = np.roll(source.month_shares, -first_month)
             row.cumulative_share[:] = np.roll(np.cumsum(shares), first_month)
