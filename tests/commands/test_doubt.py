@@ -62,10 +62,11 @@ def shares(result: xr.Dataset) -> xr.Dataset:
     return result.assign(
         doubt_explained=("field", [0.9, 0.1]),
         doubt_share_of_groups=(("field", "groups"), [[0.3, 0.6], [0.5, 0.5]]),
-        doubt_share_of_numbers=(("field", "numbers"), [[0.3, 0.5, 0.01], [0.2, 0.2, 0.2]]),
+        doubt_share_of_measures=(("field", "measures"), [[0.3, 0.5, 0.01], [0.2, 0.2, 0.2]]),
+        doubt_share_of_numbers=(("field", "numbers"), [[0.1, 0.4, 0.01], [0.2, 0.2, 0.2]]),
     ).assign_coords(
-        groups=["grass", "soil"], numbers=numbers, measure=("numbers", measures),
-        meaning=("numbers", numbers),
+        groups=["grass", "soil"], measures=measures, numbers=numbers,
+        measure=("numbers", measures), meaning=("numbers", numbers),
     )  # fmt: skip
 
 
@@ -205,8 +206,8 @@ def test_what_to_measure_first(shares: xr.Dataset) -> None:
         "field” these draws cannot tell it apart."
     )
     assert spread_comes_from(shares.sel(field="stadium")) == (
-        "of the spread of days below, soil 60%, grass 30%. First: a laboratory test (alpha, 50%); "
-        "notes of wilt (wilt ks, 30%)"
+        "of the spread of days below, soil 60%, grass 30%. First: a laboratory test (50%, most of "
+        "it alpha); notes of wilt (30%)"
     )
     assert "cannot tell" in spread_comes_from(shares.sel(field="practice"))
 

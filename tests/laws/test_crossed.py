@@ -197,6 +197,9 @@ def test_one_range_gets_all_of_the_spread(monkeypatch):
     assert float(out["doubt_explained"].sel(field="practice")) > 0.8
     share = float(out["doubt_share_of_numbers"].sel(field="practice", numbers=key))
     assert share == pytest.approx(float(out["doubt_explained"].sel(field="practice")), abs=1e-9)
+    by_measure = out["doubt_share_of_measures"].sel(field="practice")
+    assert by_measure["measures"].values.tolist() == ["a catch-can audit"]
+    assert float(by_measure[0]) == pytest.approx(share, abs=1e-9)
     # The other field has no part in it.
     assert np.isnan(out["doubt_share_of_numbers"].sel(field="stadium", numbers=key))
     gap = out["doubt_days_below_condition_high"] - out["doubt_days_below_condition_low"]

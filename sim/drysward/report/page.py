@@ -22,8 +22,8 @@ from drysward.report.drawing import Wanted, panel_svgs
 from drysward.report.gallery import Choice, Picture, fitting, panel_title
 from drysward.report.result import SUPPLY, SWEEP, keys, kind_of, label, plain
 from drysward.results.doubt_text import (
+    DRAWN,
     ODDS,
-    WIDER,
     between_fields,
     draws_note,
     dry_period,
@@ -492,7 +492,7 @@ def _spread_table(told: xr.Dataset, field: str, units: str) -> Table:
         f"{label(told, 'field', field)}: what is not known",
         columns,
         rows,
-        f"{note[0].upper()}{note[1:]}. {WIDER[0].upper()}{WIDER[1:]}.",
+        f"{note[0].upper()}{note[1:]}. {DRAWN[0].upper()}{DRAWN[1:]}.",
         found=[(name, plain(text)) for name, text in notes.items() if text],
     )
 

@@ -108,9 +108,9 @@ def draws_note(told: xr.Dataset) -> str:
     )
 
 
-WIDER = (
-    "numbers vary one by one within their ranges of the catalog, though some that fit the "
-    "published trials together do not fit them so: the spread is wider than what is known"
+DRAWN = (
+    "numbers of turf vary together, as far as the published trials leave them open, and sands as "
+    "far as they are built to specification; all others vary each within its range"
 )
 
 
@@ -142,7 +142,8 @@ def spread_comes_from(of_field: xr.Dataset) -> str:
     )
     parts = ", ".join(f"{key} {share:.0%}" for share, key in named if share >= LEAST_NAMED)
     singles = "; ".join(
-        f"{measure} ({number}, {share:.0%})" for measure, number, share in _first(of_field)
+        f"{measure} ({share:.0%}{f', most of it {number}' if number else ''})"
+        for measure, number, share in _first(of_field)
     )
     text = f"of the spread of days below, {parts}" if parts else "no group stands out"
     return text + (f". First: {singles}" if singles else "")
@@ -277,14 +278,19 @@ def _cannot_tell(of_field: xr.Dataset) -> str:
 
 
 def _first(of_field: xr.Dataset) -> list[tuple[str, str, float]]:
-    """What to measure, the number that it narrows, and the number's share; the largest first."""
+    """What to measure, the number that carries over half of it or "", and its share; the largest
+    first.
+    """
+    shares = of_field["doubt_share_of_measures"]
     numbers = of_field["doubt_share_of_numbers"]
-    order = np.argsort(-numbers.values, kind="stable")[:MOST_NAMED]
     out = []
-    for i in order:
-        one = numbers.isel(numbers=int(i))
-        if one.item() >= LEAST_NAMED:
-            out.append((str(one["measure"].item()), _plain(str(one["numbers"].item())), one.item()))
+    for i in np.argsort(-shares.values, kind="stable")[:MOST_NAMED]:
+        measure, share = str(shares["measures"].values[i]), float(shares.values[i])
+        if share >= LEAST_NAMED:
+            own = numbers.values * (numbers["measure"].values == measure)
+            best = int(np.argmax(own))
+            name = _plain(str(numbers["numbers"].values[best])) if own[best] > share / 2.0 else ""
+            out.append((measure, name, share))
     return out
 
 

@@ -13,8 +13,8 @@ from rich.table import Table
 
 from drysward.quantities import shown
 from drysward.results.doubt_text import (
+    DRAWN,
     ODDS,
-    WIDER,
     between_fields,
     draws_note,
     dry_period,
@@ -100,4 +100,4 @@ def _notes(told: xr.Dataset) -> Iterator[tuple[str, str]]:
             yield "Too wide", f"{label}: {text}"
         if text := spread_comes_from(of_field):
             yield "Measure", f"{label}: {text}"
-    yield "Draws", WIDER
+    yield "Draws", DRAWN

@@ -32,6 +32,7 @@ from drysward.scenario.resolved import Row, resolved_values
 from drysward.scenario.schema import DELIVERY_NUMBERS, ROOT_ZONE_NUMBERS
 from drysward.scenario.supply_tables import SUPPLY_NUMBERS
 from drysward.special import ndtr, ndtri
+from drysward.studies.doubt.together import known_together
 from drysward.studies.sweep.points import _replace
 
 # Points are kept this far from 0 and 1, where quantiles are infinite.
@@ -46,6 +47,7 @@ class Doubtful:
     ``unit`` ("" where the tables hold a bare number). ``group`` and ``measure`` say what it
     belongs to and what a person could measure to know it; ``told`` is what it means. ``name`` is
     its kind and name in ``vocabulary.toml``, and ``place`` the entry or table that holds it.
+    ``dotted`` is its name in the catalogue where it is known together with others, else "".
     """
 
     key: str
@@ -56,6 +58,7 @@ class Doubtful:
     name: str
     place: str
     told: str = ""
+    dotted: str = ""
 
     def written(self, value: float) -> float | str:
         """``value`` as the tables of a scenario hold it."""
@@ -67,8 +70,9 @@ class Doubtful:
 class Draws:
     """Sets of values of ``doubtful``: ``values`` and ``u`` are of the shape (draws, numbers).
 
-    ``u`` are the shares of each number's distribution that lie below its values. Where numbers
-    had to be moved apart to be possible, ``u`` is that from before.
+    ``u`` are the scores that the draws were made of, even from 0 to 1 and independent of one
+    another: the share of each number's distribution that lies below its value, before numbers were
+    made to vary together and kept possible.
     """
 
     doubtful: tuple[Doubtful, ...]
@@ -158,6 +162,9 @@ def _of_catalog(scenario: Scenario, row: Row) -> Doubtful | None:
     told = scenario.catalog.range_of(kind, entry, name)
     if told.closed:
         return None
+    together = known_together().range_of(scenario.catalog, row.parameter)
+    if together is not None:
+        told = together
     if notes().forms.get(full) == PERT:
         told = replace(told, form=PERT)
     if full == "compaction.density_factor":
@@ -166,7 +173,8 @@ def _of_catalog(scenario: Scenario, row: Row) -> Doubtful | None:
     own = name in notes().own.get(kind, ()) and row.key.startswith("fields.")
     key = row.key if own else f"overrides.{row.parameter}"
     unit = number.unit if own and number.unit != "1" else ""
-    return _doubtful(scenario.catalog, key, told, unit, full, number)
+    found = _doubtful(scenario.catalog, key, told, unit, full, number)
+    return found if together is None else replace(found, dotted=row.parameter)
 
 
 def _densest_of(scenario: Scenario, compaction: str) -> float:
@@ -366,22 +374,45 @@ def draw(numbers: Sequence[Doubtful], n: int, seed: int) -> Draws:
         points = qmc.Sobol(len(numbers), scramble=True, rng=stream).random_base2(n.bit_length() - 1)
     else:
         points = qmc.LatinHypercube(len(numbers), rng=stream).random(n)
-    u = _correlated(np.clip(points, _EDGE, 1.0 - _EDGE), numbers)
-    columns = [number.range.quantile(u[:, i]) for i, number in enumerate(numbers)]
+    u = np.clip(points, _EDGE, 1.0 - _EDGE)
+    shares = _varying_together(u, numbers)
+    columns = [number.range.quantile(shares[:, i]) for i, number in enumerate(numbers)]
     return Draws(tuple(numbers), _kept_possible(np.column_stack(columns), numbers), u)
 
 
-def _correlated(u: NDArray[np.float64], numbers: Sequence[Doubtful]) -> NDArray[np.float64]:
-    """Shares that err together as ``[[doubt.alike]]`` says, by a Gaussian copula."""
-    out = u.copy()
+def _varying_together(
+    u: NDArray[np.float64], numbers: Sequence[Doubtful]
+) -> NDArray[np.float64]:
+    """Shares of distributions that go together as they should, from independent ones (K, d).
+
+    By a Gaussian copula. Of all roots of the correlations the symmetric one is taken: each number
+    then lies as close as can be to its own score, so that what a score carries can be told as
+    what its number carries (Kessy, Lewin & Strimmer 2018, American Statistician 72:309).
+    """
+    wanted = correlations(numbers)
+    if np.array_equal(wanted, np.eye(len(numbers))):
+        return u
+    values, vectors = np.linalg.eigh(wanted)
+    root = vectors * np.sqrt(np.maximum(values, 0.0)) @ vectors.T
+    # Small correlations are not kept, which can leave less than nothing along some direction.
+    root /= np.sqrt((root**2).sum(axis=1, keepdims=True))
+    return np.clip(ndtr(ndtri(u) @ root.T), _EDGE, 1.0 - _EDGE)
+
+
+def correlations(numbers: Sequence[Doubtful]) -> NDArray[np.float64]:
+    """Correlations (d, d) of the normal scores of numbers: of those that are known together, and of
+    those that err alike as ``[[doubt.alike]]`` says.
+    """
+    out = np.eye(len(numbers))
     for row in notes().alike:
         for columns in _together(numbers, row["names"]):
-            if len(columns) > 1:
-                size = len(columns)
-                wanted = np.full((size, size), float(row["correlation"]))
-                np.fill_diagonal(wanted, 1.0)
-                z = ndtri(u[:, columns]) @ np.linalg.cholesky(wanted).T
-                out[:, columns] = np.clip(ndtr(z), _EDGE, 1.0 - _EDGE)
+            out[np.ix_(columns, columns)] = float(row["correlation"])
+    known = known_together()
+    both = [i for i, number in enumerate(numbers) if number.dotted]
+    for place, i in enumerate(both):
+        for j in both[:place]:
+            out[i, j] = out[j, i] = known.correlation(numbers[i].dotted, numbers[j].dotted)
+    np.fill_diagonal(out, 1.0)
     return out
 
 
