@@ -376,22 +376,21 @@ def _attrs_of_draws(name: str, draws: int) -> dict[str, str]:
     """The same where points have draws."""
     if name == "drawn":
         return {"long_name": "value drawn of a number, in its unit; NaN where it is not drawn"}
-    for end, how in _OF_DRAWS.items():
-        base = name.removeprefix("draw_").removesuffix(end)
-        if name in (f"draw_{base}", f"{base}{end}") and _attrs_of(base):
-            attrs = _attrs_of(base)
-            return attrs | {"long_name": f"{attrs['long_name']}, {how}"}
-    attrs = _attrs_of(name)
-    if "long_name" in attrs and name not in ("area_m2", "residual"):
-        attrs["long_name"] += f", mean over {draws} draws of what is not known"
+    base, how = name, f"mean over {draws} draws of what is not known"
+    if name in ("area_m2", "residual"):
+        return _attrs_of(name)
+    if name.startswith("draw_"):
+        base, how = name.removeprefix("draw_"), "of each draw"
+    for end, share in (("_low", 5), ("_high", 95)):
+        if name.endswith(end):
+            base = name.removesuffix(end)
+            how = f"{share} % across draws, the noise of the years taken out"
+    attrs = _attrs_of(base)
+    if "long_name" in attrs:
+        attrs["long_name"] += f", {how}"
     return attrs
 
 
-_OF_DRAWS = {
-    "_low": "5 % across draws, the noise of the years taken out",
-    "_high": "95 % across draws, the noise of the years taken out",
-    "": "of each draw",
-}
 
 
 _ATTRIBUTES: Mapping[str, dict[str, str]] = {

@@ -54,7 +54,7 @@ def front(
     if risk in STAGE_NAMES and not high:
         of = sweep if field is None else sweep.sel(field=[field])
         table["risk_se"] = _odds_error(of, STAGE_NAMES[risk])
-    if "draw" in sweep.coords:
+    if "draw" in table.coords:
         table = _over_draws(table)
     choices = table.stack(choice=("point", "plan"), create_index=False)
     choices = choices.transpose("choice")
@@ -108,6 +108,8 @@ def measure(
     if high and not sweep.attrs.get("draws"):
         allowed = "[doubt] with draws = 64 in the sweep file, or leave it out"
         raise FaultyInput(Fault("--high", "the points of this sweep have no draws", allowed))
+    if high and name == WATER:
+        raise FaultyInput(_no_limits(name))
     for dimension, key in (("field", field), ("plan", plan)):
         if key is not None and key not in sweep[dimension].values:
             there = [str(name) for name in sweep[dimension].values]
@@ -128,14 +130,18 @@ def measure(
     if high and f"{name}_high" in sweep:
         name = f"{name}_high"
     elif high:
-        allowed = f"{', '.join(STAGE_NAMES)} or days below"
-        raise FaultyInput(Fault("--high", f"'{called}' has no limits across draws", allowed))
+        raise FaultyInput(_no_limits(called))
     if name not in _reduced(sweep):
         known = [*STAGE_NAMES, WATER, *_CALLED, *_reduced(sweep)]
         told = f"no '{called}' that is one number for each point"
         raise FaultyInput(Fault(where, told, nearest(called, known)))
     values = sweep[name]
     return (values.max("field") if "field" in values.dims else values).compute()
+
+
+def _no_limits(called: str) -> Fault:
+    allowed = f"{', '.join(STAGE_NAMES)} or {DAYS_BELOW}"
+    return Fault("--high", f"'{called}' has no limits across draws", allowed)
 
 
 def _reduced(sweep: xr.Dataset) -> list[str]:

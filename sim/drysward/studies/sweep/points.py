@@ -122,6 +122,8 @@ def check_points(design: Design) -> Point:
     first: Point | None = None
     # Normals of a climate need to be looked at once only, unless an axis changes them.
     one_climate = all(depth_of(axis) > WEATHER for axis in sweep.axes)
+    # So do ends of ranges, unless axes write them.
+    one_climate &= not any("(" in str(axis.changes) for axis in sweep.axes)
     seen: set[bytes] = set()
     for told, positions in tried(design):
         if positions.tobytes() in seen:
