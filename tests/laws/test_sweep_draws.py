@@ -166,6 +166,7 @@ def test_limits_stand_around_the_mean_and_say_what_they_are(kept):
     below = "days_below_condition_mean"
     assert (kept[f"{below}_high"] - kept[f"{below}_low"] > 1.0).any()
     assert "mean over 32 draws" in kept["season_water"].attrs["long_name"]
+    assert "of the years in the mean over 32" in kept["probability_se"].attrs["long_name"]
     assert kept.attrs["draws"] == 32
     assert kept.attrs["numbers_drawn"] == kept.sizes["number"]
     assert float(kept["residual"].max()) < 1e-9

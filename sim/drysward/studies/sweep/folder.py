@@ -379,6 +379,8 @@ def _attrs_of_draws(name: str, draws: int) -> dict[str, str]:
     base, how = name, f"mean over {draws} draws of what is not known"
     if name in ("area_m2", "residual"):
         return _attrs_of(name)
+    if name.endswith("_se"):
+        how = f"of the years in the mean over {draws} draws of what is not known"
     if name.startswith("draw_"):
         base, how = name.removeprefix("draw_"), "of each draw"
     for end, share in (("_low", 5), ("_high", 95)):
