@@ -2,9 +2,10 @@
 
 Not run by pytest. Measures, in one run and turn about: the compiled day loop alone and a whole
 sweep (reading, weather, fields, day loop, answers, files) in patch-days a second on one core and
-on two; a year of one field with its own draw of numbers; that the cost is linear in points and in
-years over two decades; and the peak memory of 10^6 site-years of fields of five patches, here and
-on a cluster. Quote ratios of one run.
+on two; a year of one field with its own draw of numbers; what a draw within a point costs beside a
+point, and that memory does not grow with draws; that the cost is linear in points and in years over
+two decades; and the peak memory of 10^6 site-years of fields of five patches, here and on a
+cluster. Quote ratios of one run.
 """
 
 from __future__ import annotations
@@ -31,13 +32,20 @@ from drysward.studies.sweep.shared import Grounds, Held, for_point, part_of, yea
 PATCHES, FIELDS, DAYS = 5, 2, 365.2425
 YEARS = 200
 POINTS = 1024
+DRAWS = 64
+SIZES = (16, 64, 256)
 REPEATS = 2
 
 
-def sweep(points: int, years: int, axis: str = "plans.refill.trigger") -> Sweep:
-    """``points`` values of one axis of the demo scenario, its plan 'refill', ``years`` years."""
+def sweep(
+    points: int, years: int, axis: str = "plans.refill.trigger", draws: int = 0
+) -> Sweep:
+    """``points`` values of one axis of the demo scenario, its plan 'refill', ``years`` years, and
+    draws within each point.
+    """
     base = drysward.shipped()
-    text = f'scenario = "demo"\nplans = ["refill"]\nyears = {years}\n[axes.a]\nkey = "{axis}"\n'
+    text = f'scenario = "demo"\nplans = ["refill"]\nyears = {years}\n[doubt]\ndraws = {draws}\n'
+    text += f'[axes.a]\nkey = "{axis}"\n'
     text += f"from = 0.4\nto = 0.9\nsteps = {points}" if points > 1 else "values = [0.5]"
     return sweep_of("bench.toml", text, "demo.toml", base.text, base.folder)
 
@@ -131,6 +139,40 @@ def field_years() -> None:
     print(f"a year of one field with its own draw {1e3 * min(times):.3f} ms")
 
 
+def within_points() -> None:
+    """Draws within points beside as many points: with plans of their own, which share their fields
+    and then those of each draw, and with fields of their own.
+    """
+    fields = "overrides.species.kentucky_bluegrass.wilt_ks"
+    swept(sweep(4, 20, draws=2), 1)
+    for told, axis in (("plans", "plans.refill.trigger"), ("fields", fields)):
+        ways = {
+            f"{POINTS} points": lambda axis=axis: swept(sweep(POINTS, YEARS, axis), 1),
+            f"{POINTS // DRAWS} points of {DRAWS} draws": lambda axis=axis: swept(
+                sweep(POINTS // DRAWS, YEARS, axis, DRAWS), 1
+            ),
+        }
+        times: dict[str, list[float]] = {}
+        for _ in range(REPEATS):
+            for name, way in ways.items():
+                times.setdefault(name, []).append(way())
+        without, with_draws = (min(taken) for taken in times.values())
+        print(f"points with {told} of their own, {YEARS} years, one core")
+        for name, taken in times.items():
+            print(f"  {name:24}{min(taken):6.1f} s")
+        print(f"  a draw / a point        {with_draws / without:6.2f}", flush=True)
+
+
+def draws_memory(draws: int) -> None:
+    """Peak of a process (Linux) during 16 points of so many draws, without that of compiling."""
+    swept(sweep(16, YEARS), 2)
+    Path("/proc/self/clear_refs").write_text("5")
+    taken = swept(sweep(16, YEARS, draws=draws), 2)
+    status = Path("/proc/self/status").read_text().splitlines()
+    peak = next(float(line.split()[1]) / 1024 for line in status if "VmHWM" in line)
+    print(f"16 points of {draws} draws: {taken:.1f} s, peak {peak:.0f} MB", flush=True)
+
+
 def linear() -> None:
     """Times over two decades of points and of years, on two cores, and how far the middle one is
     off the straight line through the others: a sweep has some fixed cost, a point too.
@@ -181,16 +223,23 @@ def cluster_memory() -> None:
 _PARTS = {
     "--speed": speed,
     "--field-years": field_years,
+    "--draws": within_points,
     "--memory": memory,
     "--cluster": cluster_memory,
 }
 
 if __name__ == "__main__":
     compiled_run_site()
+    if "--draws-memory" in sys.argv:
+        draws_memory(int(sys.argv[-1]))
+        sys.exit()
     asked = [part for option, part in _PARTS.items() if option in sys.argv]
-    for part in asked or (speed, field_years, linear):
+    for part in asked or (speed, field_years, within_points, linear):
         part()
+    # Peak memory only ever grows: each in a process of its own.
+    for size in SIZES if not asked or within_points in asked else ():
+        command = [sys.executable, str(Path(__file__)), "--draws-memory", str(size)]
+        subprocess.run(command, check=True)
     if not asked:
-        # Peak memory only ever grows: each in a process of its own.
         for option in ("--memory", "--cluster"):
             subprocess.run([sys.executable, str(Path(__file__)), option], check=True)

@@ -62,6 +62,27 @@ def test_a_sweep_from_file_to_front(sweep, tmp_path):
     assert "what drives water, plan refill" in told.output
 
 
+def test_a_sweep_with_draws_from_file_to_front(sweep, tmp_path):
+    sweep.write_text(GOOD.replace("[axes.trigger]", "[doubt]\ndraws = 4\n[axes.trigger]"))
+    out = tmp_path / "out"
+    ran = ask("sweep", sweep, "--out", out)
+    assert ran.exit_code == 0, ran.output
+    assert "4 points x 4 draws x 1 plans x 3 years = 48 site-years" in ran.output
+    told = ask("sweep", "status", out)
+    assert "Draws    4 of " in told.output
+    assert "48 of 48 site-years" in told.output
+    told = ask("front", out, "--risk", "days below", "--high")
+    assert told.exit_code == 0, told.output
+    assert "water against days below, high" in told.output
+    assert "means over 4 draws of soil, grass and delivery" in told.output.replace("\n", " ")
+    told = ask("effects", out, "--of", "water")
+    assert "means over 4 draws of soil, grass and delivery" in told.output.replace("\n", " ")
+    sweep.write_text(sweep.read_text().replace("draws = 4", "draws = 1"))
+    refused = ask("sweep", sweep, "--out", tmp_path / "other")
+    assert refused.exit_code == 2
+    assert "doubt.draws: 1 tells nothing of a spread; 2 or more" in refused.output
+
+
 def test_a_forecast_runs_nothing(sweep, tmp_path):
     told = ask("sweep", sweep, "--out", tmp_path / "out", "--forecast")
     assert told.exit_code == 0

@@ -19,8 +19,13 @@ from drysward.cli.arguments import units_option
 )
 @click.option("--risk", default="wilt", show_default=True, help="The same, such as death.")
 @click.option("--field", metavar="KEY", help="The field that counts; else the worst one's risk.")
+@click.option(
+    "--high", is_flag=True, help="Of draws within points: the risk that 95 % of them do not pass."
+)
 @units_option
-def command(folder: Path, cost: str, risk: str, field: str | None, units: str) -> None:
+def command(
+    folder: Path, cost: str, risk: str, field: str | None, high: bool, units: str
+) -> None:
     """Print and write (front.csv) the trade-off between cost and risk of a sweep.
 
     FOLDER is what 'drysward sweep' has written; points that are not done yet are left out.
@@ -30,7 +35,7 @@ def command(folder: Path, cost: str, risk: str, field: str | None, units: str) -
     from drysward.screen.tables import console
     from drysward.studies.sweep.front import front, write_front
 
-    kept = front(drysward.open(folder), cost, risk, field)
+    kept = front(drysward.open(folder), cost, risk, field, high)
     screen = console()
     for part in front_table(kept, units):
         screen.print(part)

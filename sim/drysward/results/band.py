@@ -32,13 +32,20 @@ class Band:
     distinct: BoolArray
 
 
-def band(row_mean: ArrayLike, parts: Split, kind: Kind = "odds", years_too: bool = False) -> Band:
+def band(
+    row_mean: ArrayLike,
+    parts: Split,
+    kind: Kind = "odds",
+    years_too: bool = False,
+    tail: float = _TAIL,
+) -> Band:
     """5 to 95 % across draws of the true mean, the noise of the years taken out.
 
     ``row_mean``: (..., K), the means of the draws. ``parts``: their split. ``kind``: "odds" lie
     in 0 to 1, an "amount" is not below 0, a "difference" is any number. ``years_too``: widened by
     the error of the grand mean, for where the years are a sample of a climate and not the question
-    itself; the range then holds the truth in about 90 of 100 cases.
+    itself; the range then holds the truth in about 90 of 100 cases. ``tail``: the share of draws
+    that lies beyond each limit, for another range than 5 to 95 %.
 
     Odds have a Beta distribution with the mean and V_p as its moments. Amounts and differences are
     quantiles (at i/(K+1)) of row means drawn towards the grand mean by sqrt(V_p / variance of row
@@ -48,26 +55,26 @@ def band(row_mean: ArrayLike, parts: Split, kind: Kind = "odds", years_too: bool
     known = positive(parts.between_draws)
     if kind == "odds":
         variance = known + parts.standard_error**2 if years_too else known
-        low, high = _odds_limits(parts.mean, variance)
+        low, high = _odds_limits(parts.mean, variance, tail)
         if years_too:
             # No event at all says nothing of the variance: the exact one-sided bound as of
             # ``odds.probability_of``, with as many independent cells as there are years.
-            most = 1.0 - _TAIL ** (1.0 / parts.years)
+            most = 1.0 - tail ** (1.0 / parts.years)
             high = np.where(parts.mean == 0.0, most, high)
             low = np.where(parts.mean == 1.0, 1.0 - most, low)
         return Band(low, high, parts.distinct)
     if rows.shape[-1] >= FEWEST_FOR_QUANTILES:
         low, high = np.quantile(
-            without_noise(rows, parts), [_TAIL, 1.0 - _TAIL], axis=-1, method="weibull"
+            without_noise(rows, parts), [tail, 1.0 - tail], axis=-1, method="weibull"
         )
     elif kind == "amount":
-        low, high = _gamma_limits(parts.mean, known)
+        low, high = _gamma_limits(parts.mean, known, tail)
     else:
-        half = special.ndtri(1.0 - _TAIL) * np.sqrt(known)
+        half = special.ndtri(1.0 - tail) * np.sqrt(known)
         low, high = parts.mean - half, parts.mean + half
     if years_too:
         # Each side on its own, so that a long tail stays on its side.
-        by_years = special.ndtri(1.0 - _TAIL) * parts.standard_error
+        by_years = special.ndtri(1.0 - tail) * parts.standard_error
         low = parts.mean - np.hypot(positive(parts.mean - low), by_years)
         high = parts.mean + np.hypot(positive(high - parts.mean), by_years)
     if kind == "amount":
@@ -137,21 +144,25 @@ def beta_of_moments(mean: ArrayLike, variance: ArrayLike) -> tuple[FloatArray, F
     return p * nu, (1.0 - p) * nu
 
 
-def _odds_limits(mean: FloatArray, variance: FloatArray) -> tuple[FloatArray, FloatArray]:
+def _odds_limits(
+    mean: FloatArray, variance: FloatArray, tail: float
+) -> tuple[FloatArray, FloatArray]:
     # Here, since loading it takes longer than a short run, and only a run with draws needs it.
     from scipy.special import betaincinv
 
     varies = (variance > 0.0) & (mean > 0.0) & (mean < 1.0)
     shapes = beta_of_moments(np.where(varies, mean, 0.5), np.where(varies, variance, 0.05))
-    low, high = (np.where(varies, betaincinv(*shapes, tail), mean) for tail in (_TAIL, 1.0 - _TAIL))
+    low, high = (np.where(varies, betaincinv(*shapes, u), mean) for u in (tail, 1.0 - tail))
     return low, high
 
 
-def _gamma_limits(mean: FloatArray, variance: FloatArray) -> tuple[FloatArray, FloatArray]:
+def _gamma_limits(
+    mean: FloatArray, variance: FloatArray, tail: float
+) -> tuple[FloatArray, FloatArray]:
     varies = (variance > 0.0) & (mean > 0.0)
     m, v = np.where(varies, mean, 1.0), np.where(varies, variance, 1.0)
     low, high = (
-        np.where(varies, special.gammaincinv(m * m / v, tail) * v / m, mean)
-        for tail in (_TAIL, 1.0 - _TAIL)
+        np.where(varies, special.gammaincinv(m * m / v, u) * v / m, mean)
+        for u in (tail, 1.0 - tail)
     )
     return low, high

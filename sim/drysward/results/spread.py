@@ -8,7 +8,7 @@ the site does.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -89,6 +89,18 @@ class Split:
         noise = self.interaction / self.years
         whole = positive(self.between_draws) + noise
         return np.divide(noise, whole, out=np.ones_like(whole), where=whole != 0.0)
+
+    def of_independent(self, n: int) -> Split:
+        """The parts with the noise of ``n`` independent years, where years were drawn again and
+        again.
+
+        Means of the draws over Y years that hold n independent ones differ by V_p + V_e/n, not by
+        V_p + V_e/Y.
+        """
+        if n == self.years:
+            return self
+        more = self.interaction * (1.0 / n - 1.0 / self.years)
+        return replace(self, years=n, between_draws=self.between_draws - more)
 
 
 def split(x: ArrayLike) -> Split:

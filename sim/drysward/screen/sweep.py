@@ -41,8 +41,9 @@ def forecast_lines(
 ) -> Iterator[str]:
     """Size, time and room of a sweep before it runs."""
     m = work.manifest
+    drawn = f"{m.draws} draws x " if m.draws else ""
     yield (
-        f"{work.design.sweep.title}: {m.points:,} points x {len(m.plans)} plans x "
+        f"{work.design.sweep.title}: {m.points:,} points x {drawn}{len(m.plans)} plans x "
         f"{len(m.years)} years = {m.site_years:,} site-years of {len(m.fields)} fields, "
         f"in {m.chunks} chunks"
     )
@@ -65,7 +66,9 @@ def status_lines(
     yield f"{folder}: {manifest.name} over {manifest.base_name}"
     yield f"Points   {points:,} of {manifest.points:,} ({100.0 * points / manifest.points:.0f} %)"
     yield f"Chunks   {len(there)} of {manifest.chunks}"
-    site_years = points * len(manifest.plans) * len(manifest.years)
+    if manifest.draws:
+        yield f"Draws    {manifest.draws} of {len(manifest.drawn)} uncertain numbers at every point"
+    site_years = points * manifest.site_years_of_point
     yield f"Years    {site_years:,} of {manifest.site_years:,} site-years"
     yield f"Size     {told_bytes(size)}"
     if len(there) < manifest.chunks:
@@ -82,7 +85,8 @@ def front_table(kept: xr.Dataset, system: str) -> Iterator[RenderableType]:
     axes = json.loads(kept.attrs["axes"])
     on = f" on {kept.attrs['field']}" if kept.attrs["field"] else ", worst field"
     cost, risk = kept["cost"], kept["risk"]
-    title = f"{kept.attrs['title']}: {kept.attrs['cost']} against {kept.attrs['risk']}{on}"
+    risk_name = f"{kept.attrs['risk']}{', high' if kept.attrs.get('high') else ''}"
+    title = f"{kept.attrs['title']}: {kept.attrs['cost']} against {risk_name}{on}"
     table = plain_table(title)
     told_cost, cost_unit = _column(kept.attrs["cost"], cost, system)
     told_risk, risk_unit = _column(kept.attrs["risk"], risk, system)
@@ -109,6 +113,12 @@ def front_table(kept: xr.Dataset, system: str) -> Iterator[RenderableType]:
         lines["On the front"] += f"; {FRONT_ROWS} shown"
     lines["Chosen by"] = "the same weather years that it is judged by: the best looks a little "
     lines["Chosen by"] += "better than it is; try it on another seed before you lean on it"
+    if kept.attrs.get("draws"):
+        lines["Not known"] = f"means over {kept.attrs['draws']} draws of soil, grass and delivery"
+        if kept.attrs["high"]:
+            lines["Not known"] += (
+                f"; {kept.attrs['risk']} is what 95 of 100 draws do not pass, not the mean"
+            )
     lines["Weather"] = kept.attrs["weather"]
     yield named_lines(list(lines.items()))
 
@@ -170,8 +180,13 @@ def effects_table(told: xr.Dataset) -> Iterator[RenderableType]:
         table.add_row(*row)
     yield table
     unit = " %" if percent else ""
+    drawn = []
+    if told.attrs.get("draws"):
+        words = f"means over {told.attrs['draws']} draws of soil, grass and delivery at every point"
+        drawn.append(("Not known", words))
     yield named_lines(
         [
+            *drawn,
             (
                 "Points",
                 f"{told.attrs['points']:,}; mean {number(told.attrs['mean'])}{unit}, "
@@ -193,9 +208,18 @@ def found_lines(found: Found, system: str) -> Iterator[RenderableType]:
     risk = f"{asked.stage} in at most {100.0 * asked.odds:g} % of years"
     if of_days:
         risk = f"at most {asked.most:g} days a year below playing condition"
+    if asked.confidence is not None:
+        risk += f" with {100.0 * asked.confidence:g} % confidence"
     yield f"{found.sweep.title}: least water with {risk}, plan {asked.plan}, field {asked.field}"
 
     def told(one: Tried) -> str:
+        if one.sure is None:
+            return told_mean(one)
+        most = f"{one.sure:.1f} days" if of_days else f"{100.0 * one.sure:.1f} %"
+        share = f"{100.0 * asked.confidence:g}" if asked.confidence else ""
+        return f"{told_mean(one)}; no more than {most} in {share} of 100 draws"
+
+    def told_mean(one: Tried) -> str:
         odds, water = one.odds, f"{one.water_mm * depth.factor:.1f} {depth.unit} a year"
         if of_days:
             low, high = one.days_limits
@@ -227,6 +251,11 @@ def found_lines(found: Found, system: str) -> Iterator[RenderableType]:
             verdict = "does NOT keep the risk on fresh years: search with more years"
         lines.append(("Check", verdict))
     lines.append(("Tried", f"{found.n_tried} plans on the same {found.n_years} years"))
+    if found.n_within:
+        words = f"Water and risk are means over {found.n_within} draws of soil, grass and delivery."
+        if asked.confidence is not None:
+            words += " The limit holds for the share of draws that is asked for, not for the mean."
+        lines.append(("Not known", words + " Fresh years come with fresh draws."))
     if found.averaged:
         names = ", ".join(found.averaged)
         what = "days" if of_days else "odds"

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import replace
 from operator import attrgetter
 
 import numpy as np
@@ -162,16 +161,8 @@ def _split(found: Crossed, name: str) -> Split:
 
 
 def _of_independent(parts: Split, found: Crossed) -> Split:
-    """``parts`` with the noise of the independent years, where years were drawn again and again.
-
-    Means of the draws over Y years that hold n independent ones differ by V_p + V_e/n, not by
-    V_p + V_e/Y.
-    """
-    n = found.independent_years
-    if n == parts.years:
-        return parts
-    more = parts.interaction * (1.0 / n - 1.0 / parts.years)
-    return replace(parts, years=n, between_draws=parts.between_draws - more)
+    """``parts`` with the noise of the independent years."""
+    return parts.of_independent(found.independent_years)
 
 
 def _told(found: Crossed, name: str, kind: Kind) -> dict[str, np.ndarray]:
@@ -188,7 +179,18 @@ def _told(found: Crossed, name: str, kind: Kind) -> dict[str, np.ndarray]:
 
 
 def _add_demand(out: xr.Dataset, found: Crossed, scenario: Scenario) -> None:
-    """The demand of dry years: mean and 5 to 95 % of the draws, the noise of the years taken out.
+    """The demand of dry years: mean and 5 to 95 % of the draws."""
+    by = ("field", "plan", "period")
+    limits = demand_limits(found.demand, found.demand_of_halves)
+    for end, values in zip(("", "_low", "_high"), limits, strict=True):
+        out[f"doubt_demand{end}"] = (by, values)
+
+
+def demand_limits(
+    demand: FloatArray, halves: FloatArray, tail: float = 0.05
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Mean, low and high (F, P, periods) of the demand (F, P, K, periods) of dry years, the noise
+    of the years taken out; ``halves`` (F, P, K, periods, 2) as ``Crossed.demand_of_halves``.
 
     Draws are drawn towards their mean by the root of how far their order repeats itself in other
     years, R. With r, the correlation across draws of a dry year of the first and of the second
@@ -196,17 +198,15 @@ def _add_demand(out: xr.Dataset, found: Crossed, scenario: Scenario) -> None:
     Psychology 3; from memory). Draws are left as they are where they or the years are too few or
     the years are not independent; limits are then too wide.
     """
-    by = ("field", "plan", "period")
-    mean = found.demand.mean(axis=2)
-    factor = np.sqrt(_repeated(found.demand_of_halves))
-    drawn = mean[:, :, None] + factor[:, :, None] * (found.demand - mean[:, :, None])
-    low, high = np.quantile(drawn, [0.05, 0.95], axis=2, method="weibull")
-    for end, values in (("", mean), ("_low", low), ("_high", high)):
-        out[f"doubt_demand{end}"] = (by, values)
+    mean = demand.mean(axis=2)
+    factor = np.sqrt(_repeated(halves))
+    drawn = mean[:, :, None] + factor[:, :, None] * (demand - mean[:, :, None])
+    low, high = np.quantile(drawn, [tail, 1.0 - tail], axis=2, method="weibull")
+    return mean, low, high
 
 
 def _repeated(halves: FloatArray) -> FloatArray:
-    """R of ``_add_demand`` (F, P, periods), 0 to 1, of ``demand_of_halves``."""
+    """R of ``demand_limits`` (F, P, periods), 0 to 1, of ``demand_of_halves``."""
     rest = halves - halves.mean(axis=2, keepdims=True)
     first, second = rest[..., 0], rest[..., 1]
     both = np.sqrt((first**2).sum(axis=2) * (second**2).sum(axis=2))

@@ -148,12 +148,16 @@ def drawn_point(
     tree: dict[str, Any],
     plans: tuple[PlanSpec, ...],
     row: Mapping[str, float | str],
+    name: str = "a draw",
 ) -> Point:
-    """The scenario with the numbers of a draw, under its own weather whatever the text says."""
+    """The scenario with the numbers of a draw, under its own weather whatever the text says.
+
+    ``name`` is what faults call it.
+    """
     changed = placed(tree, row)
     for table in ("costs", "sizing"):  # what is paid or sought is no part of a draw
         changed.pop(table, None)
-    drawn = from_tree(changed, scenario.folder, "a draw", scenario.text, climate_is_checked=True)
+    drawn = from_tree(changed, scenario.folder, name, scenario.text, climate_is_checked=True)
     drawn = replace(drawn, weather=scenario.weather)
     own = tuple(drawn.plan_named(plan.key) for plan in plans)
     return point_of(changed, drawn, own)

@@ -364,16 +364,25 @@ def draw(numbers: Sequence[Doubtful], n: int, seed: int) -> Draws:
 
     The first draws of a power of two are those of any smaller one with the same seed.
     """
+    return draws_at(numbers, even_shares(len(numbers), n, seed))
+
+
+def even_shares(d: int, n: int, seed: int | Sequence[int]) -> NDArray[np.float64]:
+    """``n`` points (n, d) spread evenly between 0 and 1, as ``draw`` has them."""
     if n < 1:
         raise ValueError(f"{n} draws are none")
-    if not numbers:
-        nothing = np.empty((n, 0))
-        return Draws((), nothing, nothing)
+    if not d:
+        return np.empty((n, 0))
     stream = np.random.default_rng(seed)
     if n & (n - 1) == 0:
-        points = qmc.Sobol(len(numbers), scramble=True, rng=stream).random_base2(n.bit_length() - 1)
-    else:
-        points = qmc.LatinHypercube(len(numbers), rng=stream).random(n)
+        return qmc.Sobol(d, scramble=True, rng=stream).random_base2(n.bit_length() - 1)
+    return qmc.LatinHypercube(d, rng=stream).random(n)
+
+
+def draws_at(numbers: Sequence[Doubtful], points: NDArray[np.float64]) -> Draws:
+    """Draws of ``numbers`` at ``points`` (draws, numbers), shares before any vary together."""
+    if not numbers:
+        return Draws((), points, points)
     u = np.clip(points, _EDGE, 1.0 - _EDGE)
     shares = _varying_together(u, numbers)
     columns = [number.range.quantile(shares[:, i]) for i, number in enumerate(numbers)]

@@ -107,25 +107,42 @@ def run_points(
     ``is_stopped`` says so.
     """
     sweep = design.sweep
-    points = []
+    points = points_at(design, numbers)
+    out = Kept(len(points), len(points[0].plans))
+    for alike, years in by_weather(sweep, points, held, n_years):
+        members = [
+            Member(point, row, plan) for row, point in alike for plan in range(len(point.plans))
+        ]
+        for one in run_members(members, years, held, sweep.keep, sweep.daily, is_stopped):
+            keep_answers(out, sweep, one, years)
+    return out.arrays
+
+
+def points_at(design: Design, numbers: range) -> list[Point]:
+    """The points ``numbers``, read; FaultyInput for one whose scenario cannot be."""
+    sweep, points = design.sweep, []
     for i in numbers:
         positions = design.positions[i]
         name = f"{sweep.name}, {told_at(sweep, positions)}"
         # Normals of a climate were checked with the axes; years_of reads them again.
         points.append(point_at(sweep, positions, name, climate_is_checked=True))
-    out = _Kept(len(points), len(points[0].plans))
+    return points
+
+
+def by_weather(
+    sweep: Sweep, points: Sequence[Point], held: Held, n_years: int | None
+) -> Iterator[tuple[list[tuple[int, Point]], Years]]:
+    """Points that share their weather, each with its place among ``points``, and their years.
+
+    FaultyInput where these are not ``n_years``, unless that is None.
+    """
     for _, group in groupby(enumerate(points), key=lambda numbered: numbered[1].weather):
         alike = list(group)
         years = years_of(held, alike[0][1])
         if n_years is not None and len(years.spans.years) != n_years:
             told = f"{len(years.spans.years)} years at some points and {n_years} at others"
             raise FaultyInput(Fault(sweep.name, told, "as many years at every point"))
-        members = [
-            Member(point, row, plan) for row, point in alike for plan in range(len(point.plans))
-        ]
-        for one in run_members(members, years, held, sweep.keep, sweep.daily, is_stopped):
-            _keep(out, sweep, one, years)
-    return out.arrays
+        yield alike, years
 
 
 def run_members(
@@ -264,7 +281,7 @@ def _step(so_far: Together, site: PreparedSite, from_year: int) -> None:
         parts.append(np.moveaxis(runs.trace[name], 1, -1).astype(np.float32))
 
 
-class _Kept:
+class Kept:
     """Arrays of all points, filled as plans come in."""
 
     def __init__(self, points: int, plans: int) -> None:
@@ -295,7 +312,7 @@ class _Kept:
             known[1][rows] = values
 
 
-def _keep(out: _Kept, sweep: Sweep, one: Together, years: Years) -> None:
+def keep_answers(out: Kept, sweep: Sweep, one: Together, years: Years) -> None:
     """Answers as ``drysward.answers`` gives them, means, and the yearly series."""
     scenario, members = one.scenario, one.members
     n = len(years.spans.years)

@@ -7,9 +7,10 @@ from functools import lru_cache
 from itertools import islice
 
 from drysward.faults import Fault, FaultyInput
-from drysward.studies.sweep.chunk import Arrays, Done, run_points
+from drysward.studies.sweep.chunk import Arrays, Done
 from drysward.studies.sweep.design import Design, design_of
-from drysward.studies.sweep.folder import Manifest, program_digest
+from drysward.studies.sweep.drawn import CommonDraws, common_draws_of, run_numbers
+from drysward.studies.sweep.folder import DrawnNumber, Manifest, program_digest
 from drysward.studies.sweep.shared import Held
 
 # Tasks for each thread of the cluster that are out at one time.
@@ -57,14 +58,22 @@ def on_cluster(
 
 def run_task(manifest: Manifest, chunk: int) -> tuple[int, Arrays, str]:
     """A chunk on a worker: its number, what is kept of its points, and the worker's program."""
-    design, held = _prepared(manifest.text, manifest.base_text, manifest.name, manifest.folder)
-    kept = run_points(design, manifest.numbers(chunk), held, n_years=len(manifest.years))
+    design, held, common = _prepared(
+        manifest.text, manifest.base_text, manifest.name, manifest.folder, manifest.drawn
+    )
+    kept = run_numbers(
+        design, manifest.numbers(chunk), held, common, n_years=len(manifest.years),
+        drawn=manifest.drawn,
+    )  # fmt: skip
     return chunk, kept, program_digest()
 
 
 @lru_cache(maxsize=1)
-def _prepared(text: str, base_text: str, name: str, folder: str) -> tuple[Design, Held]:
-    """A worker's design of the sweep that it is at, and what its points share."""
+def _prepared(
+    text: str, base_text: str, name: str, folder: str, drawn: tuple[DrawnNumber, ...]
+) -> tuple[Design, Held, CommonDraws | None]:
+    """A worker's design of the sweep that it is at, what its points share and draw from."""
     from drysward.studies.sweep.description import sweep_of
 
-    return design_of(sweep_of(name, text, name, base_text, folder)), Held()
+    sweep = sweep_of(name, text, name, base_text, folder)
+    return design_of(sweep), Held(), common_draws_of(sweep, drawn)

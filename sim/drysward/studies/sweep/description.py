@@ -21,6 +21,7 @@ GRID, LATIN, SEQUENCE, INDICES = "grid", "latin hypercube", "sobol sequence", "s
 DESIGNS = (GRID, LATIN, SEQUENCE, INDICES)
 LINEAR, LOG = "linear", "log"
 MOST_POINTS = 1_000_000
+MOST_DRAWS = 4096
 STAGE_NAMES = {
     "footprinting": "footprint",
     "footprint": "footprint",
@@ -42,6 +43,8 @@ TAKEN = (
     "point", "sample", "draw", "block", "field", "plan", "year", "stage", "period", "month",
     "day", "area_m2", "site_water", "field_label", "plan_label", "reached", "residual",
 )  # fmt: skip
+# What single draws add to these.
+TAKEN_BY_DRAWS = ("number", "unit", "group")
 # Numbers of a year that are one a year.
 _YEARLY = tuple(name for name in YEAR.names or () if not YEAR[name].shape)
 _WAYS = ("values", "from", "alternatives", "catalog")
@@ -98,11 +101,33 @@ class DesignTable(Part):
     seed: Annotated[int, Field(ge=0)] = 1
 
 
+class DoubtTable(Part):
+    """Draws of what is not known within every point; ``keep`` keeps each of them."""
+
+    draws: int
+    keep: bool = False
+
+    @model_validator(mode="after")
+    def _enough(self) -> DoubtTable:
+        faults: Flaws = []
+        if self.draws < 0 or self.draws == 1:
+            told = f"{self.draws} tells nothing of a spread"
+            faults.append(("draws", told, "2 or more, best 16, 32 or 64: draws = 64; 0 for none"))
+        elif self.draws > MOST_DRAWS:
+            faults.append(("draws", f"{self.draws} is too many", f"{MOST_DRAWS} at most"))
+        elif self.keep and not self.draws:
+            faults.append(("keep", "there are no draws to keep", "draws = 64, or leave it out"))
+        refuse(faults)
+        return self
+
+
 class SearchTable(Part):
     """The least water that keeps a risk: which plan and field, on how many years (those of the
     sweep when left out), and on how many fresh ones the plan that was found is tried.
 
-    The risk is the odds of a stage, or the mean days a year below playing condition.
+    The risk is the odds of a stage, or the mean days a year below playing condition; of a sweep
+    with draws within its points the mean over them, or with ``confidence`` what that share of
+    draws does not pass.
     """
 
     plan: Text
@@ -110,6 +135,7 @@ class SearchTable(Part):
     stage: Annotated[str, one_of(*STAGE_NAMES)] = "wilt"
     odds: Odds = 0.10
     days_below: Annotated[float, Field(ge=0.0, le=366.0)] | None = None
+    confidence: Annotated[float, Field(ge=0.5, le=0.99)] | None = None
     tries: Annotated[int, Field(ge=10, le=100_000)] = 400
     years: Annotated[int, Field(ge=1)] | None = None
     fresh_years: Annotated[int, Field(ge=1)] | None = None
@@ -137,6 +163,7 @@ class SweepTable(Part):
     keep: list[Annotated[str, one_of(*_YEARLY)]] | None = None
     daily: list[Annotated[str, one_of(*(TRACE.names or ()))]] | None = None
     design: DesignTable = DesignTable()
+    doubt: DoubtTable | None = None
     axes: Annotated[dict[Identifier, AxisTable], Field(min_length=1)]
     search: SearchTable | None = None
 
@@ -188,6 +215,7 @@ class Sweep:
 
     ``base`` are the tables of the base scenario with the sweep's years and seed; ``plans`` the
     keys of the plans to run, all when empty. ``text`` and ``base_text`` are the two files.
+    ``draws`` of what is not known are within every point, none when 0; ``keep_draws`` keeps each.
     """
 
     name: str
@@ -205,6 +233,8 @@ class Sweep:
     seed: int
     axes: tuple[Axis, ...]
     search: SearchTable | None
+    draws: int = 0
+    keep_draws: bool = False
 
 
 def read_sweep(path: str | Path) -> Sweep:
@@ -280,6 +310,8 @@ def sweep_of(name: str, text: str, base_name: str, base_text: str, folder: str |
     for plan in table.plans or ():
         if plan not in plans:
             faults.append(Fault(f"{name}: plans", f"no plan '{plan}'", nearest(plan, plans)))
+    doubt = table.doubt or DoubtTable(draws=0)
+    faults += _draws_faults(name, table, doubt)
     if faults:
         raise FaultyInput(faults)
     return Sweep(
@@ -298,7 +330,31 @@ def sweep_of(name: str, text: str, base_name: str, base_text: str, folder: str |
         seed=table.design.seed,
         axes=tuple(axes),
         search=table.search,
+        draws=doubt.draws,
+        keep_draws=doubt.keep,
     )
+
+
+def _draws_faults(name: str, table: SweepTable, doubt: DoubtTable) -> list[Fault]:
+    """What of a sweep does not go with its draws, or with their lack."""
+    faults = []
+    if table.search is not None and table.search.confidence is not None and not doubt.draws:
+        told = "needs draws of what is not known within the points"
+        faults.append(
+            Fault(f"{name}: search.confidence", told, "[doubt] with draws = 64, or leave it out")
+        )
+    if not doubt.keep:
+        return faults
+    if table.design.kind == GRID and table.design.samples:
+        told = "the draws of [design] samples have that name already"
+        allowed = "keep = false, or steps for the ranges in place of samples"
+        faults.append(Fault(f"{name}: doubt.keep", told, allowed))
+    for axis in table.axes:
+        if axis in TAKEN_BY_DRAWS:
+            where = f"{name}: axes.{axis}"
+            told = f"'{axis}' is a name of the results when draws are kept"
+            faults.append(Fault(where, told, "another name"))
+    return faults
 
 
 # --- an axis of the file to an Axis ------------------------------------------------------------

@@ -66,6 +66,7 @@ def effects(
             "sd": float(values.std()),
             "points": int(values.size),
             "title": sweep.attrs["title"],
+            "draws": int(sweep.attrs.get("draws", 0)),
         },
     )
     if sweep.attrs["design"] == INDICES:

@@ -26,6 +26,7 @@ from scipy.io import netcdf_file
 from drysward import __version__
 from drysward.catalog import load_catalog
 from drysward.day.records import MONTHS, STAGES
+from drysward.drive.runs import most_together
 from drysward.faults import Fault, FaultyInput
 from drysward.files import claim_folder
 from drysward.results.dataset import CAUTIONS
@@ -50,9 +51,16 @@ SHARING_POINTS = 64
 MOST_CHUNK_YEARS = 3_000_000
 
 
+DrawnNumber = tuple[str, str, str]
+"""Key, unit and group of a number that points draw."""
+
+
 @dataclass(frozen=True)
 class Manifest:
-    """Which sweep a folder holds. What is compared when it goes on is in ``identity``."""
+    """Which sweep a folder holds. What is compared when it goes on is in ``identity``.
+
+    ``drawn`` are the numbers that points draw, in the order of their columns.
+    """
 
     name: str
     text: str
@@ -72,6 +80,8 @@ class Manifest:
     weather: str
     dates: tuple[str, str]
     identity: dict[str, str]
+    draws: int = 0
+    drawn: tuple[DrawnNumber, ...] = ()
 
     @property
     def chunks(self) -> int:
@@ -79,8 +89,12 @@ class Manifest:
 
     @property
     def site_years(self) -> int:
-        """Years of a site under one plan, all points together."""
-        return self.points * len(self.plans) * len(self.years)
+        """Years of a site under one plan, all points and their draws together."""
+        return self.points * self.site_years_of_point
+
+    @property
+    def site_years_of_point(self) -> int:
+        return len(self.plans) * len(self.years) * max(self.draws, 1)
 
     def numbers(self, chunk: int) -> range:
         """Points of a chunk."""
@@ -94,8 +108,12 @@ class Manifest:
 _READER = TypeAdapter(Manifest)
 
 
-def manifest_of(design: Design, first: Point, years: Years) -> Manifest:
-    """What the folder of a sweep says of it; ``first`` is its first point."""
+def manifest_of(
+    design: Design, first: Point, years: Years, drawn: tuple[DrawnNumber, ...] = ()
+) -> Manifest:
+    """What the folder of a sweep says of it; ``first`` is its first point, ``drawn`` are the
+    numbers that points draw.
+    """
     sweep, scenario = design.sweep, first.scenario
     counted = years.spans.years
     return Manifest(
@@ -106,7 +124,7 @@ def manifest_of(design: Design, first: Point, years: Years) -> Manifest:
         folder=str(sweep.folder.resolve()),
         points=design.n,
         chunk_points=_chunk_points(
-            design.n, len(scenario.fields), len(first.plans), len(counted)
+            design.n, len(scenario.fields), len(first.plans), len(counted), sweep.draws
         ),
         years=counted,
         fields=tuple((field.key, field.label) for field in scenario.fields),
@@ -127,12 +145,19 @@ def manifest_of(design: Design, first: Point, years: Years) -> Manifest:
             "the catalogue": load_catalog().digest(),
             "the program": program_digest(),
         },
+        draws=sweep.draws,
+        drawn=drawn,
     )
 
 
-def _chunk_points(points: int, fields: int, plans: int, years: int) -> int:
+def _chunk_points(points: int, fields: int, plans: int, years: int, draws: int) -> int:
     """Points of a chunk; the same whoever works, so that a sweep goes on anywhere."""
     of_a_point = fields * plans * years
+    if draws:
+        # Points side by side share the fields of a draw; a chunk then takes some tens of seconds.
+        size = min(CHUNK_YEARS // (of_a_point * draws), -(-points // LEAST_CHUNKS))
+        together = min(most_together(fields), -(-points // 4))
+        return max(min(max(size, together), points), 1)
     size = min(CHUNK_YEARS // of_a_point, -(-points // LEAST_CHUNKS))
     if fields * years > HELD_FIELD_YEARS:
         size = max(size, min(SHARING_POINTS, -(-points // 4), MOST_CHUNK_YEARS // of_a_point))
@@ -306,6 +331,13 @@ def open_sweep(folder: str | Path) -> xr.Dataset:
         period=("period", list(manifest.periods), {"units": "year"}),
         month=np.arange(1, MONTHS + 1, dtype=np.int32),
     )
+    if "draw" in out.dims:
+        out = out.assign_coords(
+            draw=np.arange(1, manifest.draws + 1),
+            number=np.array([key for key, _, _ in manifest.drawn], dtype=str),
+            unit=("number", np.array([unit for _, unit, _ in manifest.drawn], dtype=str)),
+            group=("number", np.array([group for _, _, group in manifest.drawn], dtype=str)),
+        )
     if design.sweep.daily:
         days = np.arange(*manifest.dates, dtype="datetime64[D]")
         out = out.assign_coords(date=days.astype("datetime64[s]"))
@@ -316,7 +348,6 @@ def _variables(folder: Path, manifest: Manifest, there: Sequence[int]) -> dict[s
     import dask.array as da
 
     sizes = tuple(len(manifest.numbers(i)) for i in there)
-    terms = load_catalog().quantities
     out = {}
     for name, (dims, shape, dtype) in _shapes(chunk_path(folder, there[0])).items():
         lazy = da.map_blocks(
@@ -326,14 +357,42 @@ def _variables(folder: Path, manifest: Manifest, there: Sequence[int]) -> dict[s
             name=f"sweep-{name}-{_digest(f'{folder.resolve()}{there}')[:12]}",
             meta=np.empty((0,) * len(dims), dtype),
         )
-        key, how = _parts_of(name)
-        term = terms.get(key)
-        attrs = {}
-        if term is not None:
-            attrs = {"units": term.units, "long_name": f"{how}{term.long_name}"}
-        attrs |= _ATTRIBUTES.get(name, {})
-        out[name] = xr.Variable(dims, lazy, attrs)
+        told = _attrs_of(name) if not manifest.draws else _attrs_of_draws(name, manifest.draws)
+        out[name] = xr.Variable(dims, lazy, told)
     return out
+
+
+def _attrs_of(name: str) -> dict[str, str]:
+    """Unit and meaning of a variable."""
+    key, how = _parts_of(name)
+    term = load_catalog().quantities.get(key)
+    attrs = {}
+    if term is not None:
+        attrs = {"units": term.units, "long_name": f"{how}{term.long_name}"}
+    return attrs | _ATTRIBUTES.get(name, {})
+
+
+def _attrs_of_draws(name: str, draws: int) -> dict[str, str]:
+    """The same where points have draws."""
+    if name == "drawn":
+        return {"long_name": "value drawn of a number, in its unit; NaN where it is not drawn"}
+    base, how = name, f"mean over {draws} draws of what is not known"
+    if name in ("area_m2", "residual"):
+        return _attrs_of(name)
+    if name.endswith("_se"):
+        how = f"of the years in the mean over {draws} draws of what is not known"
+    if name.startswith("draw_"):
+        base, how = name.removeprefix("draw_"), "of each draw"
+    for end, share in (("_low", 5), ("_high", 95)):
+        if name.endswith(end):
+            base = name.removesuffix(end)
+            how = f"{share} % across draws, the noise of the years taken out"
+    attrs = _attrs_of(base)
+    if "long_name" in attrs:
+        attrs["long_name"] += f", {how}"
+    return attrs
+
+
 
 
 _ATTRIBUTES: Mapping[str, dict[str, str]] = {
@@ -392,6 +451,7 @@ def _shapes(path: Path) -> dict[str, tuple[tuple[str, ...], tuple[int, ...], np.
 
 def _attributes(manifest: Manifest, design: Design, done: int) -> dict[str, Any]:
     sweep = design.sweep
+    of_draws = {"draws": manifest.draws, "numbers_drawn": len(manifest.drawn)}
     return {
         "Conventions": "CF-1.11",
         "title": sweep.title,
@@ -411,4 +471,5 @@ def _attributes(manifest: Manifest, design: Design, done: int) -> dict[str, Any]
         "points_done": done,
         "precision": "yearly and daily series: single; all else: double",
         "cautions": " ".join(CAUTIONS),
+        **(of_draws if manifest.draws else {}),
     }

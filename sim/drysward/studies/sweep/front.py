@@ -19,7 +19,11 @@ _CALLED = {DAYS_BELOW: "days_below_condition_mean"}
 
 
 def front(
-    sweep: xr.Dataset, cost: str = WATER, risk: str = "wilt", field: str | None = None
+    sweep: xr.Dataset,
+    cost: str = WATER,
+    risk: str = "wilt",
+    field: str | None = None,
+    high: bool = False,
 ) -> xr.Dataset:
     """Choices of a sweep that no other choice beats in cost and risk at once.
 
@@ -31,24 +35,26 @@ def front(
         or any reduced variable of the sweep (the worst field's).
         Less is better of both.
     field : key of the field that counts alone.
+    high : the risk is what 95 % of the draws within a point do not pass, in place of their mean.
 
     Returns
     -------
     Dataset by ``choice``, cheapest first: ``cost`` and ``risk``, ``risk_se`` where the risk is
     that of a stage, the plan, and what each axis takes. Common draws that cross a grid are no
-    choice: cost and risk are means over them. FaultyInput for a name that is not there.
+    choice: cost and risk are means over them, and over the draws within points. FaultyInput for a
+    name that is not there, or ``high`` of what has no draws.
     """
     refuse_unfinished(sweep)
     table = xr.Dataset(
         {
             "cost": measure(sweep, cost, "--cost", field=field),
-            "risk": measure(sweep, risk, "--risk", field=field),
+            "risk": measure(sweep, risk, "--risk", field=field, high=high),
         }
     )
-    if risk in STAGE_NAMES:
+    if risk in STAGE_NAMES and not high:
         of = sweep if field is None else sweep.sel(field=[field])
         table["risk_se"] = _odds_error(of, STAGE_NAMES[risk])
-    if "draw" in sweep.coords:
+    if "draw" in table.coords:
         table = _over_draws(table)
     choices = table.stack(choice=("point", "plan"), create_index=False)
     choices = choices.transpose("choice")
@@ -62,6 +68,8 @@ def front(
         risk=risk,
         axes=sweep.attrs["axes"],
         field=field or "",
+        draws=int(sweep.attrs.get("draws", 0)),
+        high=int(high),
     )
     return kept
 
@@ -86,12 +94,22 @@ def refuse_unfinished(sweep: xr.Dataset) -> None:
 
 
 def measure(
-    sweep: xr.Dataset, name: str, where: str, plan: str | None = None, field: str | None = None
+    sweep: xr.Dataset,
+    name: str,
+    where: str,
+    plan: str | None = None,
+    field: str | None = None,
+    high: bool = False,
 ) -> xr.DataArray:
     """Cost or risk ``name`` of every point (and plan, unless one is named), computed.
 
-    As ``cost`` and ``risk`` of ``front``; ``where`` is what a fault calls ``name``.
+    As ``cost``, ``risk`` and ``high`` of ``front``; ``where`` is what a fault calls ``name``.
     """
+    if high and not sweep.attrs.get("draws"):
+        allowed = "[doubt] with draws = 64 in the sweep file, or leave it out"
+        raise FaultyInput(Fault("--high", "the points of this sweep have no draws", allowed))
+    if high and name == WATER:
+        raise FaultyInput(_no_limits(name))
     for dimension, key in (("field", field), ("plan", plan)):
         if key is not None and key not in sweep[dimension].values:
             there = [str(name) for name in sweep[dimension].values]
@@ -105,15 +123,25 @@ def measure(
         water = (sweep["season_water"] * weights).sum("field", skipna=False) / weights.sum("field")
         return water.compute()
     if name in STAGE_NAMES:
-        odds = sweep["probability"].sel(stage=STAGE_NAMES[name], drop=True)
+        odds = sweep["probability_high" if high else "probability"]
+        odds = odds.sel(stage=STAGE_NAMES[name], drop=True)
         return odds.max("field").compute()
     called, name = name, _CALLED.get(name, name)
+    if high and f"{name}_high" in sweep:
+        name = f"{name}_high"
+    elif high:
+        raise FaultyInput(_no_limits(called))
     if name not in _reduced(sweep):
         known = [*STAGE_NAMES, WATER, *_CALLED, *_reduced(sweep)]
         told = f"no '{called}' that is one number for each point"
         raise FaultyInput(Fault(where, told, nearest(called, known)))
     values = sweep[name]
     return (values.max("field") if "field" in values.dims else values).compute()
+
+
+def _no_limits(called: str) -> Fault:
+    allowed = f"{', '.join(STAGE_NAMES)} or {DAYS_BELOW}"
+    return Fault("--high", f"'{called}' has no limits across draws", allowed)
 
 
 def _reduced(sweep: xr.Dataset) -> list[str]:

@@ -122,8 +122,10 @@ def check_points(design: Design) -> Point:
     first: Point | None = None
     # Normals of a climate need to be looked at once only, unless an axis changes them.
     one_climate = all(depth_of(axis) > WEATHER for axis in sweep.axes)
+    # So do ends of ranges, unless axes write them.
+    one_climate &= not any("(" in str(axis.changes) for axis in sweep.axes)
     seen: set[bytes] = set()
-    for told, positions in _tried(design):
+    for told, positions in tried(design):
         if positions.tobytes() in seen:
             continue
         seen.add(positions.tobytes())
@@ -142,7 +144,10 @@ def check_points(design: Design) -> Point:
     return first
 
 
-def _tried(design: Design) -> Iterator[tuple[str, np.ndarray]]:
+def tried(design: Design) -> Iterator[tuple[str, np.ndarray]]:
+    """Positions that between them have every value of each axis, and a spread of the points; each
+    with what it tries in words.
+    """
     sweep = design.sweep
     start = design.positions[0]
     yield told_at(sweep, start), start

@@ -18,9 +18,16 @@ import numpy as np
 from drysward.drive.runs import advance_all, most_together, start_runs
 from drysward.drive.windows import compiled_run_site
 from drysward.faults import Fault, FaultyInput
-from drysward.studies.sweep.chunk import Done, run_points
+from drysward.studies.sweep.chunk import Done
 from drysward.studies.sweep.description import Sweep
 from drysward.studies.sweep.design import Design, design_of
+from drysward.studies.sweep.drawn import (
+    CommonDraws,
+    common_draws_of,
+    numbers_of,
+    refuse_one_year,
+    run_numbers,
+)
 from drysward.studies.sweep.folder import (
     Manifest,
     chunks_there,
@@ -38,12 +45,15 @@ _TRIALS = 2
 
 @dataclass(frozen=True, eq=False)
 class Work:
-    """A sweep that was read and checked: its design, what its folder says, and its first point."""
+    """A sweep that was read and checked: its design, what its folder says, its first point, and
+    what its points draw from.
+    """
 
     design: Design
     manifest: Manifest
     first: Point
     held: Held
+    common: CommonDraws | None = None
 
 
 @dataclass(frozen=True)
@@ -64,7 +74,11 @@ def plan_work(sweep: Sweep) -> Work:
     first = check_points(design)
     held = Held()
     years = years_of(held, first)
-    return Work(design, manifest_of(design, first, years), first, held)
+    if sweep.draws:
+        refuse_one_year(sweep, years)
+    drawn = numbers_of(design)
+    manifest = manifest_of(design, first, years, drawn)
+    return Work(design, manifest, first, held, common_draws_of(sweep, drawn))
 
 
 def forecast(work: Work, done: int, workers: int) -> Forecast:
@@ -76,12 +90,14 @@ def forecast(work: Work, done: int, workers: int) -> Forecast:
     # Weather that does not stay in memory from chunk to chunk is made again in each.
     if not held.has_room(trial.days / trial.days_held):
         weathers, fields = max(weathers, manifest.chunks), max(fields, manifest.chunks)
+    # A draw has fields of its own; points of a chunk that share them share those of each draw.
+    draws = max(manifest.draws, 1)
     seconds = trial.days * (
         weathers * trial.weather_s
-        + fields * trial.fields_s
-        + manifest.points * len(manifest.plans) * trial.plan_s
+        + (fields if draws == 1 else max(fields, manifest.chunks) * draws) * trial.fields_s
+        + manifest.points * draws * len(manifest.plans) * trial.plan_s
     )
-    seconds += manifest.points * trial.reading_s
+    seconds += manifest.points * draws * trial.reading_s
     return Forecast(
         site_years=round(left * manifest.site_years),
         seconds=left * seconds / workers,
@@ -144,7 +160,14 @@ def _point_bytes(work: Work) -> int:
     days = int((np.datetime64(manifest.dates[1]) - np.datetime64(manifest.dates[0])).astype(int))
     series = 4 * (len(sweep.keep) * len(manifest.years) + len(sweep.daily) * days)
     # Some fifty reduced numbers in double precision, two of them by month.
-    return runs * (series + 8 * 75) + 1000
+    size = runs * (series + 8 * 75) + 1000
+    if manifest.draws:
+        # Limits of ten numbers and of the demand; as many of every draw where these are kept.
+        of_draws = 10 + len(manifest.periods)
+        size += 8 * runs * 2 * of_draws
+        if sweep.keep_draws:
+            size += 8 * manifest.draws * (runs * of_draws + len(manifest.drawn))
+    return size
 
 
 def run_sweep(
@@ -201,9 +224,10 @@ def _here(work: Work, missing: list[int], workers: int) -> Generator[Done, None,
     manifest = work.manifest
 
     def one(chunk: int) -> Done:
-        kept = run_points(
-            work.design, manifest.numbers(chunk), work.held, stop.is_set, len(manifest.years)
-        )
+        kept = run_numbers(
+            work.design, manifest.numbers(chunk), work.held, work.common, stop.is_set,
+            len(manifest.years), manifest.drawn,
+        )  # fmt: skip
         return chunk, kept
 
     todo = iter(missing)

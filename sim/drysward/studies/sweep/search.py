@@ -16,9 +16,17 @@ from drysward.drive.runs import in_groups
 from drysward.faults import Fault, FaultyInput
 from drysward.results.odds import Probability, probability_of
 from drysward.scenario.model import RECORD, SKINNED
-from drysward.studies.sweep.chunk import Arrays, run_points
+from drysward.studies.sweep.chunk import Arrays
 from drysward.studies.sweep.description import GRID, STAGE_NAMES, Axis, SearchTable, Sweep
 from drysward.studies.sweep.design import WEATHER, Design, columns_of, common_draws, depth_of
+from drysward.studies.sweep.drawn import (
+    TAIL,
+    CommonDraws,
+    common_draws_of,
+    numbers_of,
+    run_numbers,
+)
+from drysward.studies.sweep.folder import DrawnNumber
 from drysward.studies.sweep.points import point_at
 from drysward.studies.sweep.shared import Held
 
@@ -39,7 +47,9 @@ class Tried:
 
     All are means over the draws of what nobody can choose. The limits of the odds are those of
     so many years: all draws meet the same ones. ``risk`` is what the search keeps, odds or days,
-    and ``risk_low`` its lower 90 % limit.
+    and ``risk_low`` its lower 90 % limit. With draws of what is not known within points they are
+    means over these too; ``sure`` is then the risk that the share of draws asked for does not
+    pass, and the risk that is kept; None where no confidence is asked for.
     """
 
     positions: FloatArray
@@ -48,14 +58,21 @@ class Tried:
     days_below: float
     days_below_se: float
     of_days: bool
+    sure: float | None = None
 
     @property
-    def risk(self) -> float:
+    def mean_risk(self) -> float:
         return self.days_below if self.of_days else self.odds.p
 
     @property
+    def risk(self) -> float:
+        return self.mean_risk if self.sure is None else self.sure
+
+    @property
     def risk_low(self) -> float:
-        return self.days_limits[0] if self.of_days else self.odds.low
+        low = self.days_limits[0] if self.of_days else self.odds.low
+        # Years move all draws alike, and so the high end with the mean.
+        return self.risk - (self.mean_risk - low)
 
     @property
     def days_limits(self) -> tuple[float, float]:
@@ -72,7 +89,8 @@ class Found:
     ``best`` is None when nothing that was tried keeps it; ``nearest`` has the least risk.
     ``fresh`` is ``best`` on ``fresh_years`` years that the search has not seen. The axes of
     ``sweep`` are those that were chosen on; ``averaged`` were averaged over in ``n_draws`` draws,
-    ``left_out`` stayed as the scenario has them.
+    ``left_out`` stayed as the scenario has them. Every plan has ``n_within`` draws of all that is
+    not known, 0 without.
     """
 
     sweep: Sweep
@@ -86,6 +104,7 @@ class Found:
     averaged: tuple[str, ...]
     n_draws: int
     left_out: tuple[str, ...]
+    n_within: int = 0
 
 
 def search(
@@ -98,7 +117,8 @@ def search(
     The axes of the sweep are what may be chosen: ranges as they are, lists by their places. What
     a grid draws is averaged over with its own draws, as ``front`` does; so is a range of a number
     of the catalogue in any design, since what the turf is like is not for anyone to choose. A
-    list of such numbers is left out: they stay as the scenario has them.
+    list of such numbers is left out: they stay as the scenario has them. A sweep with draws within
+    its points has them here; the fresh years come with fresh draws.
     Every candidate runs on the same years (common random numbers), so that two plans differ by
     what they do and not by their luck. Differential evolution (Storn & Price 1997, by scipy),
     which needs no slope: odds of so many years move in steps.
@@ -114,7 +134,8 @@ def search(
     draws = _draws(sweep, averaged)
     sweep = replace(sweep, axes=(*chosen, *averaged))
     workers = workers or os.cpu_count() or 1
-    trial = _Trial(sweep, asked, spread, draws, workers)
+    drawing = _Drawing.of(sweep, asked)
+    trial = _Trial(sweep, asked, spread, draws, workers, drawing)
     # Bounds take in the last place of a list; whole places alone are tried there.
     bounds = [(0.0, float(len(axis.changes) - 1)) if axis.listed else (0.0, 1.0)
               for axis in leaders]  # fmt: skip
@@ -147,7 +168,7 @@ def search(
     best = min(keeping, key=lambda one: one.water_mm, default=None)
     fresh, seed = None, int(sweep.base["weather"].get("seed", 1)) + _FRESH_SEED
     if best is not None:
-        fresh = _on_fresh_years(sweep, asked, best, draws, seed)
+        fresh = _on_fresh_years(sweep, asked, best, draws, seed, drawing)
     return Found(
         sweep=replace(sweep, axes=chosen),
         asked=asked,
@@ -160,7 +181,27 @@ def search(
         averaged=tuple(axis.name for axis in averaged),
         n_draws=len(draws),
         left_out=tuple(axis.name for axis in left_out),
+        n_within=sweep.draws,
     )
+
+
+@dataclass(frozen=True, eq=False)
+class _Drawing:
+    """The draws within candidates: what is drawn, and the share of them that may pass the risk."""
+
+    numbers: tuple[DrawnNumber, ...]
+    tail: float
+
+    @classmethod
+    def of(cls, sweep: Sweep, asked: SearchTable) -> _Drawing:
+        none = np.zeros(1, np.int64)
+        start = Design(sweep, np.zeros((1, len(sweep.axes))), none, none, none)
+        tail = TAIL if asked.confidence is None else 1.0 - asked.confidence
+        return cls(numbers_of(start), tail)
+
+    def common(self, sweep: Sweep) -> CommonDraws | None:
+        """The draws of a sweep; other ones on weather of another seed."""
+        return common_draws_of(sweep, self.numbers)
 
 
 class _Trial:
@@ -173,8 +214,9 @@ class _Trial:
         spread: list[int],
         draws: FloatArray,
         workers: int,
+        drawing: _Drawing,
     ) -> None:
-        self.sweep, self.asked, self.spread = sweep, asked, spread
+        self.sweep, self.asked, self.spread, self.drawing = sweep, asked, spread, drawing
         self.draws, self.workers = draws, workers
         self.held = Held()
         self.known: dict[bytes, Tried] = {}
@@ -200,12 +242,19 @@ class _Trial:
         return positions
 
     def _learn(self, positions: FloatArray) -> None:
-        for tried in try_plans(self.sweep, self.asked, positions, self.draws, self.held):
+        for tried in try_plans(
+            self.sweep, self.asked, positions, self.draws, self.held, self.drawing
+        ):
             self.known[tried.positions.tobytes()] = tried
 
 
 def try_plans(
-    sweep: Sweep, asked: SearchTable, positions: FloatArray, draws: FloatArray, held: Held
+    sweep: Sweep,
+    asked: SearchTable,
+    positions: FloatArray,
+    draws: FloatArray,
+    held: Held,
+    drawing: _Drawing,
 ) -> list[Tried]:
     """Candidates at ``positions`` (N, first axes) on all years of the sweep, each under all
     ``draws`` (D, last axes).
@@ -214,7 +263,10 @@ def try_plans(
     # Those of a draw stand together: they share its weather and fields.
     every = np.hstack([np.tile(positions, (shape[0], 1)), np.repeat(draws, shape[1], axis=0)])
     none = np.zeros(len(every), np.int64)
-    kept: Arrays = run_points(Design(sweep, every, none, none, none), range(len(every)), held)
+    design = Design(sweep, every, none, none, none)
+    kept: Arrays = run_numbers(
+        design, range(len(every)), held, drawing.common(sweep), tail=drawing.tail
+    )
     scenario = point_at(sweep, every[0], climate_is_checked=True).scenario
     plans = list(sweep.plans) or [plan.key for plan in scenario.plans]
     field = [field.key for field in scenario.fields].index(asked.field)
@@ -227,6 +279,13 @@ def try_plans(
         kept[f"days_below_condition_{name}"][1][:, field, plan].reshape(shape).mean(axis=0)
         for name in ("mean", "se")
     )
+    sure: list[float | None] = [None] * len(positions)
+    if asked.confidence is not None:
+        if asked.days_below is None:
+            high = kept["probability_high"][1][:, field, plan, stage]
+        else:
+            high = kept["days_below_condition_mean_high"][1][:, field, plan]
+        sure = [*high.reshape(shape).mean(axis=0).tolist()]
     return [
         Tried(
             at,
@@ -235,21 +294,27 @@ def try_plans(
             days_below=days,
             days_below_se=se,
             of_days=asked.days_below is not None,
+            sure=most,
         )
-        for at, mm, p, days, se in zip(
-            positions, *map(np.ndarray.tolist, (water, odds, below, error)), strict=True
+        for at, mm, p, days, se, most in zip(
+            positions, *map(np.ndarray.tolist, (water, odds, below, error)), sure, strict=True
         )
     ]
 
 
 def _on_fresh_years(
-    sweep: Sweep, asked: SearchTable, best: Tried, draws: FloatArray, seed: int
+    sweep: Sweep,
+    asked: SearchTable,
+    best: Tried,
+    draws: FloatArray,
+    seed: int,
+    drawing: _Drawing,
 ) -> Tried:
     """The plan that was found, on years of another seed."""
     other = _on_weather(sweep, seed=seed)
     if asked.fresh_years is not None:
         other = _on_weather(other, years=asked.fresh_years)
-    return try_plans(other, asked, best.positions[None, :], draws, Held())[0]
+    return try_plans(other, asked, best.positions[None, :], draws, Held(), drawing)[0]
 
 
 def _on_weather(sweep: Sweep, **changes: int) -> Sweep:

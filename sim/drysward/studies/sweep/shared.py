@@ -94,7 +94,7 @@ class _Values:
                 value.set_exception(error)
                 raise
             value.set_result(made)
-            self._count(key, _n_bytes(made))
+            self._count(key, _n_bytes(made) + _n_bytes(key))
         return value.result()
 
     def _count(self, key: Hashable, n_bytes: int) -> None:
@@ -111,13 +111,15 @@ class _Values:
 
 
 def _n_bytes(value: Any, seen: set[int] | None = None) -> int:
-    """Bytes of all arrays in a value made of dataclasses and tuples, each counted once."""
+    """Bytes of all arrays and texts in a value of dataclasses and tuples, each counted once."""
     seen = set() if seen is None else seen
     if id(value) in seen:
         return 0
     seen.add(id(value))
     if isinstance(value, np.ndarray | np.void):
         return value.nbytes
+    if isinstance(value, str):
+        return len(value)
     if isinstance(value, tuple):
         return sum(_n_bytes(part, seen) for part in value)
     return sum(_n_bytes(part, seen) for part in getattr(value, "__dict__", {}).values())
