@@ -235,10 +235,10 @@ def of_draws(
         if kind in KINDS and told is not None:
             key = f"overrides.{name}"
             numbers[name] = Doubtful(
-                key, told, "", "grass", "", f"{kind}.{last}", f"overrides.{kind}.{entry}", "", name
+                key, told, "", "grass", "", f"{kind}.{last}", f"overrides.{kind}.{entry}"
             )
-    alone = {
-        name: replace(one, range=catalog.range_of(*name.split(".")), dotted="")
+    alone = {  # by other names, which nothing is known together of
+        name: replace(one, range=catalog.range_of(*name.split(".")), key=name)
         for name, one in numbers.items()
     }
     out = {}

@@ -351,7 +351,7 @@ SEARCH = """
 [search]
 plan = "refill"
 field = "practice"
-days_below = 70
+days_below = 50
 tries = 10
 """
 RANGE = '[axes.trigger]\nkey = "plans.refill.trigger"\nfrom = 0.2\nto = 0.9\n[design]\n'
@@ -364,8 +364,8 @@ def test_a_search_with_confidence_takes_more_water_than_one_by_the_mean():
     assert by_mean.n_within == sure.n_within == 8
     assert by_mean.nearest.sure is None
     assert sure.nearest.sure > sure.nearest.days_below
-    assert by_mean.best.days_below <= 70.0
-    assert sure.best.sure <= 70.0
+    assert by_mean.best.days_below <= 50.0
+    assert sure.best.sure <= 50.0
     assert sure.best.water_mm > by_mean.best.water_mm
     assert sure.fresh.sure is not None
     told = shown(found_lines(sure, "us"))

@@ -47,7 +47,6 @@ class Doubtful:
     ``unit`` ("" where the tables hold a bare number). ``group`` and ``measure`` say what it
     belongs to and what a person could measure to know it; ``told`` is what it means. ``name`` is
     its kind and name in ``vocabulary.toml``, and ``place`` the entry or table that holds it.
-    ``dotted`` is its name in the catalogue where it is known together with others, else "".
     """
 
     key: str
@@ -58,7 +57,6 @@ class Doubtful:
     name: str
     place: str
     told: str = ""
-    dotted: str = ""
 
     def written(self, value: float) -> float | str:
         """``value`` as the tables of a scenario hold it."""
@@ -173,8 +171,7 @@ def _of_catalog(scenario: Scenario, row: Row) -> Doubtful | None:
     own = name in notes().own.get(kind, ()) and row.key.startswith("fields.")
     key = row.key if own else f"overrides.{row.parameter}"
     unit = number.unit if own and number.unit != "1" else ""
-    found = _doubtful(scenario.catalog, key, told, unit, full, number)
-    return found if together is None else replace(found, dotted=row.parameter)
+    return _doubtful(scenario.catalog, key, told, unit, full, number)
 
 
 def _densest_of(scenario: Scenario, compaction: str) -> float:
@@ -364,7 +361,8 @@ def draw(numbers: Sequence[Doubtful], n: int, seed: int) -> Draws:
 
     The first draws of a power of two are those of any smaller one with the same seed.
     """
-    return draws_at(numbers, even_shares(len(numbers), n, seed))
+    u = even_shares(len(numbers), n, seed)
+    return draws_at(numbers, u, varying_together(u, [number.key for number in numbers]))
 
 
 def even_shares(d: int, n: int, seed: int | Sequence[int]) -> NDArray[np.float64]:
@@ -375,31 +373,32 @@ def even_shares(d: int, n: int, seed: int | Sequence[int]) -> NDArray[np.float64
         return np.empty((n, 0))
     stream = np.random.default_rng(seed)
     if n & (n - 1) == 0:
-        return qmc.Sobol(d, scramble=True, rng=stream).random_base2(n.bit_length() - 1)
-    return qmc.LatinHypercube(d, rng=stream).random(n)
+        points = qmc.Sobol(d, scramble=True, rng=stream).random_base2(n.bit_length() - 1)
+    else:
+        points = qmc.LatinHypercube(d, rng=stream).random(n)
+    return np.clip(points, _EDGE, 1.0 - _EDGE)
 
 
-def draws_at(numbers: Sequence[Doubtful], points: NDArray[np.float64]) -> Draws:
-    """Draws of ``numbers`` at ``points`` (draws, numbers), shares before any vary together."""
+def draws_at(
+    numbers: Sequence[Doubtful], u: NDArray[np.float64], shares: NDArray[np.float64]
+) -> Draws:
+    """Draws of ``numbers`` at ``shares`` (draws, numbers), made of the independent ``u``."""
     if not numbers:
-        return Draws((), points, points)
-    u = np.clip(points, _EDGE, 1.0 - _EDGE)
-    shares = _varying_together(u, numbers)
+        return Draws((), u, u)
     columns = [number.range.quantile(shares[:, i]) for i, number in enumerate(numbers)]
     return Draws(tuple(numbers), _kept_possible(np.column_stack(columns), numbers), u)
 
 
-def _varying_together(
-    u: NDArray[np.float64], numbers: Sequence[Doubtful]
-) -> NDArray[np.float64]:
-    """Shares of distributions that go together as they should, from independent ones (K, d).
+def varying_together(u: NDArray[np.float64], keys: Sequence[str]) -> NDArray[np.float64]:
+    """Shares (K, d) of the distributions of the numbers of ``keys`` that go together as they
+    should, from independent ones.
 
     By a Gaussian copula. Of all roots of the correlations the symmetric one is taken: each number
     then lies as close as can be to its own score, so that what a score carries can be told as
     what its number carries (Kessy, Lewin & Strimmer 2018, American Statistician 72:309).
     """
-    wanted = correlations(numbers)
-    if np.array_equal(wanted, np.eye(len(numbers))):
+    wanted = correlations(keys)
+    if np.array_equal(wanted, np.eye(len(keys))):
         return u
     values, vectors = np.linalg.eigh(wanted)
     root = vectors * np.sqrt(np.maximum(values, 0.0)) @ vectors.T
@@ -408,19 +407,29 @@ def _varying_together(
     return np.clip(ndtr(ndtri(u) @ root.T), _EDGE, 1.0 - _EDGE)
 
 
-def correlations(numbers: Sequence[Doubtful]) -> NDArray[np.float64]:
-    """Correlations (d, d) of the normal scores of numbers: of those that are known together, and of
-    those that err alike as ``[[doubt.alike]]`` says.
+def correlations(keys: Sequence[str]) -> NDArray[np.float64]:
+    """Correlations (d, d) of the normal scores of numbers of the catalogue: of those that are known
+    together, and of those of one entry that err alike as ``[[doubt.alike]]`` says.
     """
-    out = np.eye(len(numbers))
+    out = np.eye(len(keys))
+    parts = [key.removeprefix("overrides.").split(".") for key in keys]
+    places = {
+        tuple(part): i
+        for i, (key, part) in enumerate(zip(keys, parts, strict=True))
+        if key.startswith("overrides.")
+    }
     for row in notes().alike:
-        for columns in _together(numbers, row["names"]):
-            out[np.ix_(columns, columns)] = float(row["correlation"])
-    known = known_together()
-    both = [i for i, number in enumerate(numbers) if number.dotted]
-    for place, i in enumerate(both):
-        for j in both[:place]:
-            out[i, j] = out[j, i] = known.correlation(numbers[i].dotted, numbers[j].dotted)
+        names = [name.split(".") for name in row["names"]]
+        for entry in {part[1] for part in places if part[0] == names[0][0]}:
+            full = [(kind, entry, name) for kind, name in names]
+            here = [places[one] for one in full if one in places]
+            out[np.ix_(here, here)] = float(row["correlation"])
+    for one, others in known_together().along.items():
+        i = places.get(tuple(one.split(".")))
+        for other, r in others.items() if i is not None else ():
+            j = places.get(tuple(other.split(".")))
+            if j is not None:
+                out[i, j] = out[j, i] = r
     np.fill_diagonal(out, 1.0)
     return out
 

@@ -37,10 +37,6 @@ class KnownTogether:
             limits.low, limits.high, USUAL_CHANCE,
         )  # fmt: skip
 
-    def correlation(self, one: str, other: str) -> float:
-        """Correlation of the normal scores of two numbers."""
-        return self.along.get(one, {}).get(other, self.along.get(other, {}).get(one, 0.0))
-
 
 @cache
 def known_together() -> KnownTogether:

@@ -31,7 +31,13 @@ from drysward.studies.doubt.crossed import (
     drawn_numbers,
     drawn_point,
 )
-from drysward.studies.doubt.draws import Doubtful, Draws, draws_at, even_shares
+from drysward.studies.doubt.draws import (
+    Doubtful,
+    Draws,
+    draws_at,
+    even_shares,
+    varying_together,
+)
 from drysward.studies.sweep.chunk import (
     Arrays,
     Kept,
@@ -70,25 +76,31 @@ _ERRORS = {"probability": "probability_se", "days_below_condition_mean": "days_b
 
 @dataclass(frozen=True, eq=False)
 class CommonDraws:
-    """Shares between 0 and 1 from which all points draw: a column (K,) for each number.
+    """Scores and shares between 0 and 1 from which all points draw: a column (K,) of each for each
+    number. Shares vary together, scores do not (``varying_together``).
 
-    A number that a point has and ``columns`` do not gets its own, the same for all points.
+    A number that a point has and these do not gets its own, the same for all points.
     """
 
     n: int
     seed: int
-    columns: dict[str, FloatArray]
+    scores: dict[str, FloatArray]
+    shares: dict[str, FloatArray]
 
     def of(self, numbers: Sequence[Doubtful]) -> Draws:
         """The draws of a point's ``numbers``."""
-        columns = [self._column(number.key) for number in numbers]
-        shares = np.column_stack(columns) if columns else np.empty((self.n, 0))
-        return draws_at(numbers, shares)
+        if not numbers:
+            nothing = np.empty((self.n, 0))
+            return draws_at(numbers, nothing, nothing)
+        scores, shares = (
+            np.column_stack([self._column(known, number.key) for number in numbers])
+            for known in (self.scores, self.shares)
+        )
+        return draws_at(numbers, scores, shares)
 
-    def _column(self, key: str) -> FloatArray:
-        known = self.columns.get(key)
-        if known is not None:
-            return known
+    def _column(self, known: dict[str, FloatArray], key: str) -> FloatArray:
+        if key in known:
+            return known[key]
         return even_shares(1, self.n, [self.seed, crc32(key.encode())])[:, 0]
 
 
@@ -100,10 +112,10 @@ def common_draws_of(sweep: Sweep, numbers: Sequence[DrawnNumber]) -> CommonDraws
     if not sweep.draws:
         return None
     seed = int(sweep.base["weather"].get("seed", 1))
-    shares = even_shares(len(numbers), sweep.draws, seed)
-    return CommonDraws(
-        sweep.draws, seed, {key: shares[:, i] for i, (key, _, _) in enumerate(numbers)}
-    )
+    keys = [key for key, _, _ in numbers]
+    scores = even_shares(len(keys), sweep.draws, seed)
+    by_key = (dict(zip(keys, x.T, strict=True)) for x in (scores, varying_together(scores, keys)))
+    return CommonDraws(sweep.draws, seed, *by_key)
 
 
 def numbers_of(design: Design) -> tuple[DrawnNumber, ...]:
