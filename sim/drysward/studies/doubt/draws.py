@@ -17,8 +17,8 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import qmc
 
+from drysward import sequences
 from drysward.catalog import SCENARIO, Catalog, Parameter, load_catalog
 from drysward.faults import Fault, FaultyInput
 from drysward.physics.intake import GENTLE, LEVEL, MODERATE, STRONG
@@ -363,9 +363,9 @@ def draw(numbers: Sequence[Doubtful], n: int, seed: int) -> Draws:
         return Draws((), nothing, nothing)
     stream = np.random.default_rng(seed)
     if n & (n - 1) == 0:
-        points = qmc.Sobol(len(numbers), scramble=True, rng=stream).random_base2(n.bit_length() - 1)
+        points = sequences.Sobol(len(numbers), scramble=True, rng=stream).random_base2(n.bit_length() - 1)
     else:
-        points = qmc.LatinHypercube(len(numbers), rng=stream).random(n)
+        points = sequences.LatinHypercube(len(numbers), rng=stream).random(n)
     u = _correlated(np.clip(points, _EDGE, 1.0 - _EDGE), numbers)
     columns = [number.range.quantile(u[:, i]) for i, number in enumerate(numbers)]
     return Draws(tuple(numbers), _kept_possible(np.column_stack(columns), numbers), u)
