@@ -85,7 +85,8 @@ def test_compare_tells_what_was_made(tmp_path: Path) -> None:
         ("resample", "drawn each year whole from the 8 complete years of ours"),
         ("record", "ours, 2010-09-20 to 2019-09-01"),
     ):
-        told = ask("compare", mine, "--draws", "0", "--source", source, "--seed", "3", "--years", "2012-2014")
+        words = ("--source", source, "--seed", "3", "--years", "2012-2014", "--draws", "0")
+        told = ask("compare", mine, *words)
         assert told.exit_code == 0, told.stderr
         assert said in " ".join(told.stdout.split())
         assert ("Trust" in told.stdout) == (source != "record")

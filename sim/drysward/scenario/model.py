@@ -521,11 +521,12 @@ FEWEST_DRAWS, MOST_DRAWS = 2, 4096
 
 @dataclass(frozen=True)
 class Scenario:
-    """A whole scenario. ``draws`` of its uncertain numbers are run beside it, 0 for none, as many
-    as keep that short when None. ``written`` are the dotted keys that its text sets, for the record;
+    """A whole scenario. ``written`` are the dotted keys that its text sets, for the record;
     ``ranges`` what it says of how sure their values are, by such a key.
 
-    ``catalog`` has the scenario's overrides applied. ``digest`` is the SHA-256 of ``text``.
+    ``draws`` of its uncertain numbers are run beside it: 0 for none, as many as keep that short
+    when None. ``catalog`` has the scenario's overrides applied. ``digest`` is the SHA-256 of
+    ``text``.
     """
 
     title: str

@@ -35,7 +35,10 @@ from drysward.results.text import condition_text, depth_text, reached_text, roun
 from drysward.screen.tables import STAGE_HEADINGS, Drawn, field_heading, plain_table
 
 # What a table of draws has of the run with the likely numbers, with its heading.
-_LIKELY = {"peak_week_most": "peak\nweek", "runoff_mean": "run-\noff", "drainage_mean": "drain-\nage"}
+_LIKELY = {
+    "peak_week_most": "peak\nweek", "runoff_mean": "run-\noff", "drainage_mean": "drain-\nage",
+}  # fmt: skip
+_DAYS = Display("", 1.0, 0)
 
 
 def drawn_parts(found: xr.Dataset, summary: xr.Dataset, system: str) -> Drawn:
@@ -70,7 +73,7 @@ def _field_table(of_field: xr.Dataset, system: str) -> Table:
         one = of_field.sel(plan=plan)
         table.add_row(
             str(one["plan_label"].item()),
-            _spread(one, "days_below_condition"),
+            _spread(one, "days_below_condition", _DAYS),
             *(_odds(one.sel(stage=stage), years) for stage in STAGES),
             _spread(one, "water", depth),
             _spread(one.sel(period=period), "demand", depth),
@@ -84,7 +87,7 @@ def _odds(one: xr.Dataset, years: int) -> str:
     return f"{odds_with_error(p, error, years)}\n{odds_limits(one)}"
 
 
-def _spread(one: xr.Dataset, name: str, how: Display = Display("", 1.0, 0)) -> str:
+def _spread(one: xr.Dataset, name: str, how: Display) -> str:
     """The mean over draws, and on a second line its 5 to 95 % across them."""
     mean, low, high = spread_texts(one, name, how.factor, how.decimals)
     if f"doubt_{name}_error" in one:
@@ -107,8 +110,9 @@ def _order_table(told: xr.Dataset, fields: Sequence[str]) -> Table:
         name = f"{n} {told['plan_label'].sel(plan=plan).item()}"
         for field in fields:
             one = told.sel(field=field, plan=plan)
+            fewer = 100.0 * one["doubt_fewer"]
             shares = (
-                "" if plan == other else rounded(100.0 * one["doubt_fewer"].sel(other=other), 0)
+                "" if plan == other else rounded(fewer.sel(other=other).item(), 0)
                 for other in plans
             )
             of = [str(one["field_label"].item())] if len(fields) > 1 else []

@@ -363,7 +363,8 @@ def draw(numbers: Sequence[Doubtful], n: int, seed: int) -> Draws:
         return Draws((), nothing, nothing)
     stream = np.random.default_rng(seed)
     if n & (n - 1) == 0:
-        points = sequences.Sobol(len(numbers), scramble=True, rng=stream).random_base2(n.bit_length() - 1)
+        sobol = sequences.Sobol(len(numbers), scramble=True, rng=stream)
+        points = sobol.random_base2(n.bit_length() - 1)
     else:
         points = sequences.LatinHypercube(len(numbers), rng=stream).random(n)
     u = _correlated(np.clip(points, _EDGE, 1.0 - _EDGE), numbers)
