@@ -25,7 +25,7 @@ life = 20
 
 
 def ask(*words: str) -> Result:
-    return CliRunner().invoke(main, ["compare", *words])
+    return CliRunner().invoke(main, ["compare", "--draws", "0", *words])
 
 
 @pytest.fixture(scope="module")

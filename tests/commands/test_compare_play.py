@@ -24,7 +24,8 @@ def ask(*words: str) -> Result:
 @pytest.fixture(scope="module")
 def told(tmp_path_factory: pytest.TempPathFactory) -> tuple[Result, Path]:
     folder = tmp_path_factory.mktemp("out")
-    return ask("compare", "match-days", "--show", "play", *SPAN, "--out", str(folder)), folder
+    words = ("--show", "play", "--draws", "0", *SPAN, "--out", str(folder))
+    return ask("compare", "match-days", *words), folder
 
 
 def test_every_field_and_plan_is_shown(told: tuple[Result, Path]) -> None:
@@ -100,7 +101,8 @@ def test_play_csv(
     folder = told[1]
     if units == "metric":
         folder = tmp_path
-        done = ask("compare", "match-days", *SPAN, "--units", "metric", "--out", str(folder))
+        words = ("--draws", "0", *SPAN, "--units", "metric", "--out", str(folder))
+        done = ask("compare", "match-days", *words)
         assert done.exit_code == 0, done.stderr
         assert "Disease nights" not in done.stdout  # play is kept even when stress is shown
     with (folder / "play.csv").open(encoding="utf-8") as stream:

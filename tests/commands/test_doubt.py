@@ -151,8 +151,10 @@ def test_the_sentences_say_what_a_board_reads(result: xr.Dataset) -> None:
     assert p >= 1.0
     assert high >= 0.5
     least = "<1" if 0.0 < low < 0.5 else f"{low:.0f}"
-    assert f"on “Stadium” wilt in {p:.0f} of 100 years ({least} to {high:.0f})" in odds
-    assert "depending on what this soil and turf really are." in odds
+    assert (
+        f"wilt comes under “Refill at 40 % depletion” in {p:.0f} of 100 years on “Stadium”, "
+        f"{least} to {high:.0f} depending on what this soil and turf really are; in "
+    ) in odds
     shares = result["doubt_fewer"].sel(field="stadium", plan="refill", other="inch_a_week").item()
     assert (
         "“Refill at 40 % depletion” has fewer days below playing condition than “An inch a week”, "
@@ -232,7 +234,11 @@ def test_a_field_without_turf_has_no_part_in_it(result: xr.Dataset) -> None:
 def test_terminal_and_page_say_the_same(told: tuple[Result, Path], result: xr.Dataset) -> None:
     shown = " ".join(told[0].stdout.split())
     assert draws_note(result) in shown
-    assert "Stadium: what is not known, 16 draws" in shown
+    for sentence in doubt_sentences(result, "refill"):
+        assert sentence in shown
+    # The question whether the choice stands is answered before any table.
+    assert shown.index("the next, in ") < shown.index("under each number 5 to 95%")
+    assert "does the choice stand" in shown.lower()
     lines = told[0].stdout.splitlines()
     assert max(map(len, lines)) <= 100
     text = unescape(page(result))
@@ -301,11 +307,71 @@ def test_a_number_of_draws_that_has_no_spread_is_refused(draws: str) -> None:
     assert done.exit_code == 2
     assert not done.stdout
     assert f"{draws} cannot be run; 2 draws at least" in done.stderr
-    assert "Try --draws 64, or leave it out" in done.stderr
+    assert "Try --draws 64, or --draws 0 for none" in done.stderr
 
 
 def test_draws_of_a_single_year_are_refused() -> None:
     done = ask("compare", "--draws", "4", "--years", "2003")
     assert done.exit_code == 2
     (line,) = (line for line in done.stderr.splitlines() if line.startswith("--draws"))
-    assert "2 years at least" in line
+    assert "two years or more, not 1" in line
+    assert "--draws 0 for none" in line
+
+
+# By default, and by the scenario
+
+
+def lines_of(done: Result) -> str:
+    return " ".join(done.stdout.split())
+
+
+def test_draws_are_run_unless_they_are_switched_off(tmp_path: Path) -> None:
+    by_default = ask("compare", "--years", "2001-2002", "--out", str(tmp_path))
+    assert by_default.exit_code == 0, by_default.stderr
+    assert open_result(tmp_path).attrs["doubt_draws"] >= 16
+    without_draws = ask("compare", "--years", "2001-2002", "--draws", "0")
+    assert "draws" not in without_draws.stdout
+    # The screen hardly grows by them: the tables hold both doubts.
+    lines = [len(done.stdout.splitlines()) for done in (by_default, without_draws)]
+    assert lines[0] < 1.5 * lines[1]
+
+
+def test_a_single_year_has_none_and_one_line_says_so() -> None:
+    done = ask("compare", "--years", "2003")
+    assert done.exit_code == 0, done.stderr
+    assert "nothing is drawn: the spread across draws needs two years or more, not 1" in (
+        lines_of(done)
+    )
+
+
+def demo_with(folder: Path, text: str) -> str:
+    path = folder / "demo.toml"
+    path.write_text(f"{drysward.shipped('demo').text}\n{text}\n", encoding="utf-8")
+    return str(path)
+
+
+def test_the_scenario_says_how_many_and_the_option_stands_over_it(tmp_path: Path) -> None:
+    scenario = demo_with(tmp_path, "[doubt]\ndraws = 3")
+    span = ("--years", "2001-2002")
+    assert "across 3 draws" in ask("compare", scenario, *span).stdout
+    assert "across 2 draws" in ask("compare", scenario, *span, "--draws", "2").stdout
+    assert "uncertain numbers, as [doubt] says" in lines_of(ask("check", scenario))
+    scenario = demo_with(tmp_path, "[doubt]\ndraws = 0")
+    assert "draws" not in ask("compare", scenario, *span).stdout
+    assert "none, as [doubt] says" in lines_of(ask("check", scenario))
+
+
+@pytest.mark.parametrize("draws", ["1", "-4", "5000"])
+def test_a_scenario_s_number_of_draws_is_refused_like_any_key(tmp_path: Path, draws: str) -> None:
+    done = ask("check", demo_with(tmp_path, f"[doubt]\ndraws = {draws}"))
+    assert done.exit_code == 2
+    assert f"doubt.draws: {draws} cannot be run; " in done.stderr
+    assert "0 for none, or 2 to 4096, such as draws = 64" in done.stderr
+
+
+@pytest.mark.parametrize("line", ['draws = "64"', "draws = 6.5", "draws = true", "drews = 4"])
+def test_another_type_or_name_is_refused(tmp_path: Path, line: str) -> None:
+    done = ask("check", demo_with(tmp_path, f"[doubt]\n{line}"))
+    assert done.exit_code == 2
+    (told,) = done.stderr.splitlines()
+    assert "doubt." in told

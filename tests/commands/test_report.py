@@ -588,7 +588,7 @@ def test_a_supply_of_an_older_version_gives_what_it_has(pond):
 
 
 def test_play_has_its_days_and_events(tmp_path):
-    shown = ("compare", "match-days", "--years", "2001-2003", "--out", tmp_path)
+    shown = ("compare", "match-days", "--draws", "0", "--years", "2001-2003", "--out", tmp_path)
     assert drysward_says(*shown).exit_code == 0
     result = open_result(tmp_path)
     read = Reader(page(result.sel(plan=["none"], field=["practice"])))
@@ -771,7 +771,7 @@ def words(text: str) -> list[str]:
 
 def test_the_picture_of_the_readme_is_that_of_the_demo(tmp_path):
     out = tmp_path / "demo"
-    assert drysward_says("compare", "--out", out).exit_code == 0
+    assert drysward_says("compare", "--draws", "0", "--out", out).exit_code == 0
     said = drysward_says("picture", out, "plans", "--stage", "wilt", "-o", tmp_path / "new.svg")
     assert said.exit_code == 0, said.output
     new, kept = (p.read_text(encoding="utf-8") for p in (tmp_path / "new.svg", DEMO_PICTURE))

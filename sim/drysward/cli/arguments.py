@@ -48,6 +48,33 @@ def years_option(command: Callable[..., None]) -> Callable[..., None]:
     )(command)
 
 
+def _draws(context: click.Context, option: click.Parameter, value: int | None) -> int | None:
+    """Draws as asked for: none, or as many as have a spread."""
+    if not value:
+        return value
+    from drysward.scenario.model import FEWEST_DRAWS, MOST_DRAWS
+
+    if not FEWEST_DRAWS <= value <= MOST_DRAWS:
+        raise click.BadParameter(
+            f"{value} cannot be run; {FEWEST_DRAWS} draws at least, that there is a spread, and "
+            f"{MOST_DRAWS} at most. Try --draws 64, or --draws 0 for none",
+            context,
+            option,
+        )
+    return value
+
+
+def draws_option(told: str) -> Callable[[Callable[..., None]], Callable[..., None]]:
+    """``--draws``, None where the scenario and the program choose; ``told`` says what they give."""
+    return click.option(
+        "--draws",
+        type=int,
+        callback=_draws,
+        help=f"{told} 0 for none; left out, as many as [doubt] of the scenario says, or else as "
+        "many as keep the run short.",
+    )
+
+
 def announce(scenario: Scenario, years: tuple[int, int] | None) -> None:
     """Say on stderr what is about to run, and that the day loop has to be compiled first."""
     span = "every complete year" if years is None else f"the years {years[0]} to {years[1]}"

@@ -25,12 +25,13 @@ def command(scenario: str, units: str, **weather: Any) -> None:
     from drysward.screen.tables import console, resolved_table, site_overview
     from drysward.site.night import nights
     from drysward.site.stretches import survey
+    from drysward.studies.doubt.crossed import draws_told
 
     opened = open_scenario(scenario, **weather)
     screen = console()
     series, seen, site = survey(opened)
     for part in (
-        *site_overview(series, seen, site, units),
+        *site_overview(series, seen, site, units, draws_told(opened, len(site.years))),
         *night_tables(nights(opened, site.zones, site.catches), units),
         resolved_table(resolved_values(opened)),
     ):

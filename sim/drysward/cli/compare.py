@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from drysward.cli.arguments import (
     DEMO,
     announce,
+    draws_option,
     open_scenario,
     settings,
     units_option,
@@ -17,21 +19,10 @@ from drysward.cli.arguments import (
     years_option,
 )
 
-# One draw has no spread; the most is an own choice.
-FEWEST_DRAWS, MOST_DRAWS = 2, 4096
-FEWEST_YEARS = 2
+if TYPE_CHECKING:
+    import xarray as xr
 
-
-def _draws(context: click.Context, option: click.Parameter, value: int) -> int:
-    """Draws as asked for: none, or as many as have a spread."""
-    if value and not FEWEST_DRAWS <= value <= MOST_DRAWS:
-        raise click.BadParameter(
-            f"{value} cannot be run; {FEWEST_DRAWS} draws at least, that there is a spread, and "
-            f"{MOST_DRAWS} at most. Try --draws 64, or leave it out",
-            context,
-            option,
-        )
-    return value
+    from drysward.scenario.model import Scenario
 
 
 @click.command()
@@ -49,14 +40,9 @@ def _draws(context: click.Context, option: click.Parameter, value: int) -> int:
     show_default=True,
     help="Odds of stress and water, or what is left to play on: hard, wet, airless days, events.",
 )
-@click.option(
-    "--draws",
-    type=int,
-    default=0,
-    show_default=True,
-    callback=_draws,
-    help="Draws of all uncertain numbers of soil, turf and system, beside the run; 64 or more tell "
-    "what is not known, whether a choice stands and what to measure first.",
+@draws_option(
+    "Draws of all uncertain numbers of soil, turf and system: what is not known, and whether a "
+    "choice stands; 64 or more also tell what to measure first.",
 )
 @units_option
 @weather_options
@@ -65,7 +51,7 @@ def command(
     scenario: str,
     out: Path | None,
     show: str,
-    draws: int,
+    draws: int | None,
     units: str,
     years: tuple[int, int] | None,
     **weather: Any,
@@ -88,45 +74,50 @@ def command(
     if out is not None:
         claim_folder(out)
     announce(opened, years)
-    load_meanwhile(
-        "drysward.results.dataset", "drysward.results.answers", "drysward.results.export",
-        "drysward.screen.play",
-    )  # fmt: skip
-    result = drysward.run(opened, years=years, daily=out is not None)
-    from drysward.results.export import summarise, write_results
-    from drysward.results.field_costs import field_costs, has_prices
-    from drysward.results.play import play_answers
-    from drysward.results.volumes import site_volumes
-    from drysward.screen.play import play
-    from drysward.screen.tables import comparison, console
+    drawn: xr.Dataset | str | None = None
+    with ThreadPoolExecutor(1) as beside:
+        n = opened.draws if draws is None else draws
+        drawing = None if n == 0 else beside.submit(_drawn, opened, n, years)
+        load_meanwhile(
+            "drysward.results.dataset", "drysward.results.answers", "drysward.results.export",
+            "drysward.screen.play", "drysward.screen.doubt",
+        )  # fmt: skip
+        result = drysward.run(opened, years=years, daily=out is not None)
+        from drysward.results.export import summarise, write_results
+        from drysward.results.field_costs import field_costs, has_prices
+        from drysward.results.play import play_answers
+        from drysward.results.volumes import site_volumes
+        from drysward.screen.play import play
+        from drysward.screen.tables import comparison, console, named_lines
 
-    answers = drysward.answers(
-        result, tuple(opened.answers.return_periods), opened.answers.confidence
-    )
-    summary = summarise(result, answers)
-    site = site_volumes(result, tuple(opened.answers.return_periods))
-    if has_prices(opened.costs, opened.supply):
-        costs = field_costs(result, opened)
-        site = site.merge(costs).assign_attrs(costs.attrs)
-    doubt = None
-    if draws:
-        if result.sizes["year"] < FEWEST_YEARS:
-            fault = f"draws need {FEWEST_YEARS} years at least, to be told from the chance of years"
-            raise FaultyInput(Fault("--draws", fault, "widen --years, or leave --draws out"))
-        from drysward.studies.doubt.answers import doubt_answers
-        from drysward.studies.doubt.crossed import crossed
-
-        found = crossed(opened, draws, years=years)
-        doubt = doubt_answers(found, opened, tuple(plan.key for plan in opened.plans))
+        answers = drysward.answers(
+            result, tuple(opened.answers.return_periods), opened.answers.confidence
+        )
+        summary = summarise(result, answers)
+        site = site_volumes(result, tuple(opened.answers.return_periods))
+        if has_prices(opened.costs, opened.supply):
+            costs = field_costs(result, opened)
+            site = site.merge(costs).assign_attrs(costs.attrs)
+        if drawing is not None:
+            drawn = drawing.result()
+    if isinstance(drawn, str) and draws is not None:
+        raise FaultyInput(Fault("--draws", drawn, "widen --years, or --draws 0 for none"))
     screen = console()
     played = play_answers(result) if "looked_at" in result.coords else None
-    parts = comparison(summary, units, site)
+    told = None
+    if drawn is not None and not isinstance(drawn, str):
+        from drysward.screen.doubt import drawn_parts
+
+        told = drawn_parts(drawn, summary, units)
     if show == "play" and played is not None:
         parts = play(result, played)
-    if doubt is not None:
-        from drysward.screen.doubt import doubt_report
-
-        parts = [*parts, *doubt_report(doubt, summary, units)]
+        if told is not None:
+            parts += [*told.sentences, *told.fields, *told.choice, named_lines(told.notes)]
+    else:
+        parts = comparison(summary, units, site, told)
+    if isinstance(drawn, str):
+        parts.append(named_lines([("Not known", f"nothing is drawn: {drawn}")]))
+    doubt = None if isinstance(drawn, str) else drawn
     for part in parts:
         screen.print(part)
     if out is not None:
@@ -135,3 +126,12 @@ def command(
         result = with_details(result, opened, settings(**weather))
         for path in write_results(result, summary, out, units, played, site, doubt):
             click.echo(f"Wrote {path}", err=True)
+
+
+def _drawn(
+    scenario: Scenario, n: int | None, years: tuple[int, int] | None
+) -> xr.Dataset | str:
+    """What draws make of the answers, or why there are none; it loads beside the run as well."""
+    from drysward.studies.doubt.answers import drawn_or_why
+
+    return drawn_or_why(scenario, n, years)

@@ -10,6 +10,7 @@ import click
 from drysward.cli.arguments import (
     DEMO,
     announce,
+    draws_option,
     open_scenario,
     settings,
     units_option,
@@ -28,13 +29,9 @@ from drysward.cli.arguments import (
 @units_option
 @weather_options
 @years_option
-@click.option(
-    "--draws",
-    type=click.IntRange(min=0, max=4096),
-    default=0,
-    show_default=True,
-    help="Draws of all uncertain numbers of soil, turf and system: the size of [sizing] that "
-    "suffices with 50, 80 and 95% confidence; 64 or more, and each takes a search of its own.",
+@draws_option(
+    "Draws of all uncertain numbers of soil, turf and system: the size of [sizing] that suffices "
+    "with 50, 80 and 95% confidence; 64 or more steady it, and each takes a search of its own.",
 )
 @click.option("--no-sizing", is_flag=True, help="Leave out the least size that [sizing] asks for.")
 def command(
@@ -42,7 +39,7 @@ def command(
     out: Path | None,
     units: str,
     years: tuple[int, int] | None,
-    draws: int,
+    draws: int | None,
     no_sizing: bool,
     **weather: Any,
 ) -> None:
@@ -62,9 +59,15 @@ def command(
     from drysward.results.field_costs import field_costs, has_prices
     from drysward.results.supply import supply_answers, supply_cautions
     from drysward.screen.supply import supply_report
-    from drysward.screen.tables import console
+    from drysward.screen.tables import console, named_lines
     from drysward.studies.chosen_years import with_details
-    from drysward.studies.doubt.sized import check_draws, draws_dataset, size_draws
+    from drysward.studies.doubt.sized import (
+        check_draws,
+        draws_dataset,
+        fitting_draws_of_sizing,
+        size_draws,
+        why_no_draws,
+    )
     from drysward.studies.sizing import sizing_dataset, solve
 
     opened = open_scenario(scenario, **weather)
@@ -81,6 +84,8 @@ def command(
             told = "leave out one of the two"
             raise FaultyInput(Fault("--draws", "is given beside --no-sizing", told))
         check_draws(opened, draws)
+    n = opened.draws if draws is None else draws
+    why = "" if draws is not None or n == 0 or no_sizing else why_no_draws(opened)
     if out is not None:
         claim_folder(out)
     announce(opened, years)
@@ -104,11 +109,13 @@ def command(
                 on_progress=lambda done: progress.update(sizing, completed=done),
             )
             parts.append(sizing_dataset(solved))
-        if draws:
+        if n is None:
+            n = fitting_draws_of_sizing(opened, result.sizes["year"])
+        if n and not why and not no_sizing:
             drawing = progress.add_task("Trying sizes in draws", total=1.0)
             sized = size_draws(
                 opened,
-                draws,
+                n,
                 years,
                 on_progress=lambda done: progress.update(drawing, completed=done),
             )
@@ -118,6 +125,8 @@ def command(
     screen = console()
     for part in supply_report(told, units):
         screen.print(part)
+    if why:
+        screen.print(named_lines([("Draws", f"none: {why}")]))
     if out is not None:
         # The summary too: what a plan does to the turf belongs to a supply's page.
         turf = summarise(result, told).data_vars

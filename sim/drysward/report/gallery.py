@@ -25,13 +25,12 @@ from drysward.report import (
 )
 from drysward.report.result import (
     SWEEP,
-    driest_plan,
     keys,
     kind_of,
     label,
     plain,
-    safest_plan,
 )
+from drysward.results.choice import driest_plan, safest_plan
 from drysward.results.doubt_text import fields_of_turf, spread_texts
 from drysward.results.sizing_text import NOTHING
 from drysward.results.text import CAUSES, volume_display, volume_text

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import numpy as np
 import xarray as xr
 
 from drysward.faults import Fault, FaultyInput
@@ -83,30 +82,3 @@ def label(result: xr.Dataset, name: str, key: str) -> str:
 def plain(text: str) -> str:
     """Text that XML can hold, in one line."""
     return "".join(c if c.isprintable() else " " for c in text)
-
-
-def driest_plan(result: xr.Dataset) -> str:
-    """The plan that takes the least water over all fields, the first of equals."""
-    return keys(result, "plan")[int(np.argmin(_water(result)))]
-
-
-def has_days_below(result: xr.Dataset) -> bool:
-    """Whether a file tells days below playing condition, of one field of turf at least."""
-    name = "days_below_condition_mean"
-    return name in result and bool(np.isfinite(result[name].values).any())
-
-
-def safest_plan(result: xr.Dataset) -> str:
-    """The plan with the fewest days below playing condition, on the mean of the fields of turf,
-    or the least odds of wilt where a file tells no such days; of equals the thriftier.
-    """
-    bad = result["probability"].sel(stage="wilt").transpose("field", "plan").values
-    if has_days_below(result):
-        days = result["days_below_condition_mean"].transpose("field", "plan").values
-        bad = days[np.isfinite(days).all(axis=1)]
-    return keys(result, "plan")[int(np.lexsort((_water(result), bad.mean(axis=0)))[0])]
-
-
-def _water(result: xr.Dataset) -> np.ndarray:
-    depths: np.ndarray = result["season_water"].transpose("plan", "field").values
-    return (depths * result["area_m2"].values).sum(axis=1)

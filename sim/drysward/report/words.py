@@ -13,15 +13,13 @@ from drysward.report import style
 from drysward.report.result import (
     SUPPLY,
     SWEEP,
-    driest_plan,
-    has_days_below,
     keys,
     kind_of,
     label,
     plain,
-    safest_plan,
 )
-from drysward.results.doubt_text import doubt_sentences
+from drysward.results.choice import driest_plan, has_days_below, safest_plan
+from drysward.results.doubt_text import LIKELY, doubt_sentences
 from drysward.results.sizing_text import (
     carried_text,
     confidence_lines,
@@ -107,7 +105,9 @@ def answer(result: xr.Dataset, units: str) -> list[str]:
             )
         second += f"{_more(result)}."
     water = _water_answer(result, safest, units)
-    return [first, second, water, *doubt_sentences(result, safest), *compared]
+    drawn = doubt_sentences(result, safest)
+    likely = [f"The numbers so far are of {LIKELY}."] if drawn else []
+    return [first, second, water, *likely, *drawn, *compared]
 
 
 def _name(result: xr.Dataset, field: str) -> str:

@@ -12,6 +12,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 import xarray as xr
 
+from drysward.results.odds import wilson_limits
 from drysward.results.text import UNKNOWN, listed, rounded
 
 TOO_SMALL = "too small to tell from chance"
@@ -30,6 +31,8 @@ MOST_FIELDS = 3
 
 ENOUGH_DRAWS = 64
 """Draws from which it can be told, as a rule, what to measure first."""
+
+LIKELY = "one run with the likely numbers of soil, turf and system"
 
 _NOT_TOLD = "these draws cannot tell it apart"
 _BELOW = "days_below_condition"
@@ -64,6 +67,43 @@ def _of_100(p: float) -> str:
 
 def _limit(p: float) -> str:
     return "<1" if 0.0 < 100.0 * p < 0.5 else f"{100.0 * p:.0f}"
+
+
+def odds_with_error(p: float, error: float, independent_years: int) -> str:
+    """The mean of odds over draws, of 100 years, with the sampling error of the years: ``22±3``.
+
+    Odds of none or all have a limit, the upper or lower 90 % one of so many years without draws.
+    """
+    if math.isnan(p):
+        return UNKNOWN
+    bound = float(wilson_limits(0.0, independent_years)[1])
+    if p == 0.0:
+        return f"<{math.ceil(100.0 * bound)}"
+    if p == 1.0:
+        return f">{math.floor(100.0 * (1.0 - bound))}"
+    text, chance = _of_100(p), f"{100.0 * error:.0f}"
+    return text if chance == "0" or not text.isdigit() else f"{text}±{chance}"
+
+
+def amount_with_error(one: xr.Dataset, name: str, factor: float, decimals: int) -> str:
+    """The mean of days or depths over draws, with the sampling error of the years: ``25±1``."""
+    text, error = (
+        rounded(one[f"doubt_{name}{end}"].item() * factor, decimals) for end in ("", "_error")
+    )
+    return text if text == UNKNOWN or not float(error) else f"{text}±{error}"
+
+
+def limits_text(low: str, high: str) -> str:
+    """``7-43``; nothing where the limits print the same number twice."""
+    return "" if low == high else f"{low}-{high}"
+
+
+def odds_limits(one: xr.Dataset) -> str:
+    """5 to 95 % of odds across draws, of 100 years; nothing where they cannot be told apart."""
+    low, high = (one[f"doubt_probability_{end}"].item() for end in ("low", "high"))
+    if math.isnan(low) or not one["doubt_probability_distinct"].item():
+        return ""
+    return limits_text(rounded(100.0 * low, 0), rounded(100.0 * high, 0))
 
 
 def has_doubt(result: xr.Dataset) -> bool:
@@ -104,7 +144,7 @@ def draws_note(told: xr.Dataset) -> str:
         f"mean over {told.attrs['doubt_draws']} draws of {told.attrs['doubt_numbers']} uncertain "
         "numbers of soil, turf and system, all on the same "
         f"{told.attrs['doubt_draw_years']} years; with it 5 to 95 % across draws, without the "
-        "chance of the years. More years do not narrow it, measuring does"
+        "chance of the years, where that can be told. More years do not narrow it, measuring does"
     )
 
 
@@ -134,7 +174,7 @@ def spread_comes_from(of_field: xr.Dataset) -> str:
     """Where the spread of the days below comes from, and what to measure; "" without turf."""
     if not _has_turf(of_field):
         return ""
-    if why := _cannot_tell(of_field):
+    if why := cannot_tell(of_field):
         return why
     groups = of_field["doubt_share_of_groups"]
     named = sorted(
@@ -193,22 +233,27 @@ def doubt_sentences(told: xr.Dataset, plan: str) -> list[str]:
 
 def _odds_sentence(told: xr.Dataset, plan: str, fields: Sequence[str]) -> str:
     parts, wide = [], []
-    for field in fields:
+    for i, field in enumerate(fields):
         of_field = told.sel(field=field)
         one = of_field.sel(plan=plan, stage="wilt")
         p, low, high, distinct = (
             one[f"doubt_probability{end}"].item() for end in ("", "_low", "_high", "_distinct")
         )
-        odds = doubt_text(p, low, high, bool(distinct))
-        parts.append(f"on {_name(told, 'field', field)} wilt in {odds}")
+        years = "" if i else " of 100 years"
+        text = f"in {_of_100(p)}{years} on {_name(told, 'field', field)}"
+        if not distinct or math.isnan(low) or _limit(low) == _limit(high):
+            text += f" (spread across draws: {TOO_SMALL})"
+        else:
+            depending = "" if i else " depending on what this soil and turf really are"
+            text += f", {_limit(low)} to {_limit(high)}{depending}"
+        parts.append(text)
         if _is_wide(of_field, "wilt", plan):
             wide.append(_name(told, "field", field))
     more = len(fields_of_turf(told)) - len(fields)
     text = (
-        f"What is not known of soil, turf and system, drawn {told.attrs['doubt_draws']} times, "
-        f"gives under {_name(told, 'plan', plan)} {listed(parts)}"
-        f"{f'; {more} more in the tables' if more else ''}, depending on what this soil and turf "
-        "really are."
+        f"Over {told.attrs['doubt_draws']} draws of what is not known, wilt comes under "
+        f"{_name(told, 'plan', plan)} {'; '.join(parts)}"
+        f"{f'; {more} more in the tables' if more else ''}."
     )
     if wide:
         text += (
@@ -247,7 +292,7 @@ def _measure_sentence(told: xr.Dataset, fields: Sequence[str]) -> str:
     texts = {field: _measures(one) for field, one in by_field.items()}
     if not any(texts.values()):
         why = next(iter(by_field.values()))
-        return f"What to measure first: {_cannot_tell(why) or 'no single number stands out'}."
+        return f"What to measure first: {cannot_tell(why) or 'no single number stands out'}."
     parts = [
         f"on {_name(told, 'field', field)} {text or _NOT_TOLD}"
         for field, text in texts.items()
@@ -257,13 +302,13 @@ def _measure_sentence(told: xr.Dataset, fields: Sequence[str]) -> str:
 
 def _measures(of_field: xr.Dataset) -> str:
     """Up to two things to measure, "" when it cannot be told."""
-    if _cannot_tell(of_field):
+    if cannot_tell(of_field):
         return ""
     different = list(dict.fromkeys(measure for measure, _, _ in _first(of_field)))
     return ", then ".join(different[:2])
 
 
-def _cannot_tell(of_field: xr.Dataset) -> str:
+def cannot_tell(of_field: xr.Dataset) -> str:
     """Why the draws do not say what to measure; "" when they do."""
     enough = (
         f"{of_field.attrs['doubt_draws']} draws cannot tell what carries the spread; run with "

@@ -168,6 +168,7 @@ def from_tree(
         supply=supply_spec(table.supply, catalog, longest_window_h) if table.supply else None,
         costs=costs_spec(table.costs) if table.costs else Costs(),
         sizing=sizing_spec(table.sizing, named, answers) if table.sizing else None,
+        draws=table.doubt.draws,
         written=frozenset(key for key, _ in leaves(raw)),
         ranges=ranges,
     )

@@ -515,12 +515,18 @@ class Answers:
     short_year: float = 0.05
 
 
+FEWEST_DRAWS, MOST_DRAWS = 2, 4096
+"""Draws of uncertain numbers: one has no spread; the most is an own choice."""
+
+
 @dataclass(frozen=True)
 class Scenario:
     """A whole scenario. ``written`` are the dotted keys that its text sets, for the record;
     ``ranges`` what it says of how sure their values are, by such a key.
 
-    ``catalog`` has the scenario's overrides applied. ``digest`` is the SHA-256 of ``text``.
+    ``draws`` of its uncertain numbers are run beside it: 0 for none, as many as keep that short
+    when None. ``catalog`` has the scenario's overrides applied. ``digest`` is the SHA-256 of
+    ``text``.
     """
 
     title: str
@@ -536,6 +542,7 @@ class Scenario:
     supply: SupplySpec | None = None
     costs: Costs = Costs()
     sizing: Sizing | None = None
+    draws: int | None = None
     written: frozenset[str] = field(default_factory=frozenset, repr=False)
     ranges: Mapping[str, WrittenRange] = field(default_factory=dict, repr=False)
 

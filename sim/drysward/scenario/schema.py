@@ -17,6 +17,8 @@ from drysward.day.records import MOST_STAGES
 from drysward.quantities import ANGLE, AREA, FLOW, LENGTH, PRESSURE_HEAD, RATE, TIME, VOLUME, Kind
 from drysward.scenario.cost_tables import CostsTable
 from drysward.scenario.model import (
+    FEWEST_DRAWS,
+    MOST_DRAWS,
     SKINNED,
     STANDS,
     SURFACES,
@@ -398,6 +400,18 @@ class AnswersTable(Part):
     short_year: Annotated[float, Field(gt=0.0, le=1.0)] = Answers.short_year
 
 
+class DoubtTable(Part):
+    draws: int | None = None
+
+    @model_validator(mode="after")
+    def _has_a_spread(self) -> Self:
+        n = self.draws
+        if n and not FEWEST_DRAWS <= n <= MOST_DRAWS:
+            allowed = f"0 for none, or {FEWEST_DRAWS} to {MOST_DRAWS}, such as draws = 64"
+            refuse([("draws", f"{n} cannot be run", allowed)])
+        return self
+
+
 class ScenarioTable(Part):
     """The whole file, read with ``Named`` as context. The catalogue checks ``overrides``."""
 
@@ -410,6 +424,7 @@ class ScenarioTable(Part):
     costs: CostsTable | None = None
     sizing: SizingTable | None = None
     answers: AnswersTable = AnswersTable()
+    doubt: DoubtTable = DoubtTable()
     overrides: dict[str, Any] = {}
 
     @model_validator(mode="after")

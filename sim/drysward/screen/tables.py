@@ -7,7 +7,7 @@ import json
 import math
 import sys
 from collections.abc import Iterable, Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 import xarray as xr
@@ -72,9 +72,24 @@ def console() -> Console:
 
 # The comparison of plans
 
+STAGE_HEADINGS = ("foot-\nprint", "wilt\n", "dor-\nmant", "death\n")
+
+
+class Drawn(NamedTuple):
+    """What draws of what is not known say in a comparison.
+
+    ``sentences`` stand below the title, ``fields`` in place of the tables of the fields, ``choice``
+    after them and ``notes`` in place of those on the fields.
+    """
+
+    sentences: Sequence[RenderableType]
+    fields: Sequence[Table]
+    choice: Sequence[RenderableType]
+    notes: Sequence[tuple[str, str]]
+
 
 def comparison(
-    summary: xr.Dataset, system: str, site: xr.Dataset | None = None
+    summary: xr.Dataset, system: str, site: xr.Dataset | None = None, drawn: Drawn | None = None
 ) -> list[RenderableType]:
     """A table for each field with a row for each plan, then what a reader must know of them.
 
@@ -83,16 +98,19 @@ def comparison(
     parts: list[RenderableType] = [_title(summary.attrs["title"], summary.attrs["site"])]
     shown_here = [name for name in _SHOWN if name in summary]
     by_field = [summary[shown_here].sel(field=key) for key in summary["field"].values]
-    for of_field in by_field:
-        parts.append(_field_table(of_field, system))
+    tables = drawn.fields if drawn else [_field_table(one, system) for one in by_field]
+    parts += drawn.sentences if drawn else ()
+    for of_field, table in zip(by_field, tables, strict=True):
+        parts.append(table)
         if notes_of_field := water_notes(of_field, system):
             parts += [named_lines(notes_of_field), bold("")]
+    parts += drawn.choice if drawn else ()
     parts += [_month_table(of_field, system) for of_field in by_field]
     parts.append(_volume_table(summary, site, system))
     priced = site is not None and "field_cost_mean" in site
     if site is not None and priced:
         parts += cost_tables(site)
-    notes = list(_notes(summary, system))
+    notes = [*(drawn.notes if drawn else _field_notes(summary, system)), *_notes(summary)]
     if site is not None and priced:
         # The weather and what else it all rests on comes last.
         place = [name for name, _ in notes].index("Weather")
@@ -104,14 +122,12 @@ def comparison(
 def _field_table(of_field: xr.Dataset, system: str) -> Table:
     """All plans on one field."""
     depth = shown("mm", system)
-    area = shown("m2", system)
-    size = f"{of_field['area_m2'].item() * area.factor:,.{area.decimals}f} {area.unit}"
     period = _demand_period(of_field)
-    table = plain_table(f"{of_field['field_label'].item()}, {size}")
+    table = plain_table(field_heading(of_field, system))
     table.add_column("plan", ratio=1, min_width=14, overflow="fold")
     table.add_column("days\nbelow\n", justify="right", no_wrap=True)
-    for title in ("foot-\nprint\n%", "wilt\n\n%", "dor-\nmant\n%", "death\n\n%"):
-        table.add_column(title, justify="right", no_wrap=True)
+    for title in STAGE_HEADINGS:
+        table.add_column(f"{title}\n%", justify="right", no_wrap=True)
     for title in ("days\nof\nwilt", "days\ndor-\nmant"):
         table.add_column(title, justify="right", no_wrap=True)
     for title in (
@@ -138,6 +154,13 @@ def _field_table(of_field: xr.Dataset, system: str) -> Table:
             depth_text(one["drainage_mean"].item(), depth),
         )
     return table
+
+
+def field_heading(of_field: xr.Dataset, system: str) -> str:
+    """A field and how large it is."""
+    area = shown("m2", system)
+    size = f"{of_field['area_m2'].item() * area.factor:,.{area.decimals}f} {area.unit}"
+    return f"{of_field['field_label'].item()}, {size}"
 
 
 def _month_table(of_field: xr.Dataset, system: str) -> Table:
@@ -244,8 +267,8 @@ def _demand_period(summary: xr.Dataset) -> float:
     return 10.0 if 10.0 in periods else max(periods)
 
 
-def _notes(summary: xr.Dataset, system: str) -> Iterable[tuple[str, str]]:
-    """What stands below the tables: how to read them, what they rest on, and the cautions."""
+def _field_notes(summary: xr.Dataset, system: str) -> Iterable[tuple[str, str]]:
+    """How to read the tables of the fields."""
     attrs = summary.attrs
     n_years = attrs["n_years"]
     odds = summary["probability"].values
@@ -268,6 +291,11 @@ def _notes(summary: xr.Dataset, system: str) -> Iterable[tuple[str, str]]:
         f"{_demand_period(summary):g} year its limits"
         + ("; *: read from a fitted curve" if fitted else ""),
     )
+
+
+def _notes(summary: xr.Dataset) -> Iterable[tuple[str, str]]:
+    """What stands below the tables: what they rest on, and the cautions."""
+    attrs = summary.attrs
     if summary.sizes["field"] > 1:
         told = "the fields' peak weeks together: no less than the site's own"
         yield "Whole site", f"volume of the peak week: {told}"
@@ -279,7 +307,7 @@ def _notes(summary: xr.Dataset, system: str) -> Iterable[tuple[str, str]]:
     yield from (("Assumed", note) for note in assumed)
     if attrs["weather_kind"] != RECORD:
         yield "Trust", MADE_WEATHER[attrs["weather_kind"]]
-    yield "Years used", f"{attrs['years']} ({n_years})"
+    yield "Years used", f"{attrs['years']} ({attrs['n_years']})"
     yield "Left out", attrs["years_left_out"] or "none"
     yield "Driest years", attrs["driest_years"]
     yield "Reference ET", "; ".join(procedures(json.loads(attrs["et_procedures"])))
@@ -292,9 +320,12 @@ def _notes(summary: xr.Dataset, system: str) -> Iterable[tuple[str, str]]:
 
 
 def site_overview(
-    series: Series, seen: WeatherSeen, site: PreparedSite, system: str
+    series: Series, seen: WeatherSeen, site: PreparedSite, system: str, draws: str
 ) -> list[RenderableType]:
-    """What a checked scenario would run: fields, plans, years, weather, numbers out of range."""
+    """What a checked scenario would run: fields, plans, years, weather, numbers out of range.
+
+    ``draws`` says what would be drawn.
+    """
     scenario = site.scenario
     area = shown("m2", system)
     fields = plain_table("Fields")
@@ -336,7 +367,7 @@ def site_overview(
                 )
             )
     heading = _title(scenario.title, scenario.site.name)
-    lines.append(("Faults", "none"))
+    lines += [("Draws", draws), ("Faults", "none")]
     return [heading, fields, plans, named_lines(lines)]
 
 

@@ -104,6 +104,8 @@ def play_input(
     looked_at = [is_looked_at(spec, scenario.plans) for spec in scenario.fields]
     about = records(PLAY_FIELD, len(zones))
     days = records(PLAY_DAY, (weather.record.n_days if any(looked_at) else 0, len(zones)))
+    if not any(looked_at):
+        return PlayInput(about, days)
     day, latitude = day_of_year(weather.record.dates), scenario.site.latitude_deg
     nights_h = 24.0 - np.asarray(daylight_hours(latitude, day))
     clear_sky = clear_sky_solar_mj_m2(

@@ -16,7 +16,14 @@ from drysward.results.importance import Importance, importance
 from drysward.results.spread import Split, split_of_sums
 from drysward.scenario.model import SKINNED, Scenario
 from drysward.special import ndtri
-from drysward.studies.doubt.crossed import OUTCOMES, WATER, Crossed, crossed
+from drysward.studies.doubt.crossed import (
+    OUTCOMES,
+    WATER,
+    CannotDraw,
+    Crossed,
+    crossed,
+    drawn_numbers,
+)
 
 FloatArray = NDArray[np.float64]
 
@@ -69,6 +76,22 @@ def drawn_answers(
     found = crossed(scenario, n, followed, years, workers)
     out = doubt_answers(found, scenario, tuple(plan.key for plan in followed))
     return _with_draws(out, found, scenario) if keep else out
+
+
+def drawn_or_why(
+    scenario: Scenario, n: int | None, years: tuple[int, int] | None = None
+) -> xr.Dataset | str:
+    """What draws of a scenario make of the answers under all its plans, or why there are none.
+
+    ``n`` draws; as many as keep the run short when None, and none where no number is uncertain.
+    Else as ``drawn_answers``.
+    """
+    if n is None and not drawn_numbers(scenario):
+        return "no number of the scenario has a range to be drawn from"
+    try:
+        return drawn_answers(scenario, n, years=years)
+    except CannotDraw as why:
+        return str(why)
 
 
 def doubt_answers(found: Crossed, scenario: Scenario, plans: tuple[str, ...]) -> xr.Dataset:

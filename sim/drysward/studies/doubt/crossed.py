@@ -13,13 +13,14 @@ import tomllib
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
+from math import gcd
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from drysward.day.records import STAGES
-from drysward.drive.runs import compiled_run_site
+from drysward.drive.runs import compiled_run_site, most_together
 from drysward.faults import Fault, FaultyInput
 from drysward.results.frequency import demand_estimates, thinned
 from drysward.scenario.load import from_tree
@@ -35,10 +36,12 @@ FloatArray = NDArray[np.float64]
 # about two seconds on two cores (own choice).
 PATCH_DAYS, FEWEST, MOST = 6.0e7, 16, 128
 DAYS_A_YEAR = 365.25
-# Draws that go through the years together; more would hold more in memory and be no faster.
-TOGETHER = 4
+# The most draws that go through the years together; more would be no faster.
+MOST_TOGETHER = 8
 # Years of which each half still has a dry year to estimate (own choice).
 FEWEST_FOR_HALVES = 20
+
+FEWEST_YEARS = 2
 
 REACHED = tuple(f"reached_{stage}" for stage in STAGES)
 DAYS = ("days_below_condition", *(f"days_{stage}" for stage in STAGES))
@@ -75,12 +78,35 @@ class Crossed:
     demand_of_halves: FloatArray
 
 
+class CannotDraw(ValueError):
+    """There is nothing to draw, or no years to tell the draws from."""
+
+
 def fitting_draws(scenario: Scenario, n_plans: int, n_years: int) -> int:
     """Draws that keep a run short: a power of two, fewer for many years, fields and plans."""
     patches = sum(field.patches for field in scenario.fields)
     each = max(n_plans * patches * n_years * DAYS_A_YEAR, 1.0)
     most = min(max(PATCH_DAYS / each, FEWEST), MOST)
     return int(2 ** np.floor(np.log2(most)))
+
+
+def draws_told(scenario: Scenario, n_years: int) -> str:
+    """How many draws a comparison of a scenario on ``n_years`` years runs, and why."""
+    numbers = len(drawn_numbers(scenario))
+    if scenario.draws == 0:
+        return "none, as [doubt] says"
+    if not numbers or n_years < FEWEST_YEARS:
+        return f"none: {numbers} uncertain numbers, {n_years} years"
+    if scenario.draws is not None:
+        return f"{scenario.draws} of {numbers} uncertain numbers, as [doubt] says"
+    n = fitting_draws(scenario, len(scenario.plans), n_years)
+    return f"{n} of {numbers} uncertain numbers, which keeps the run short"
+
+
+def drawn_together(n_plans: int, n_fields: int) -> int:
+    """Draws that go through the years together: as many as leave no lane of their blocks empty."""
+    most = most_together(n_fields)
+    return min(most // gcd(n_plans, most), MOST_TOGETHER)
 
 
 def drawn_numbers(scenario: Scenario) -> tuple[Doubtful, ...]:
@@ -120,20 +146,24 @@ def crossed(
     tree = tomllib.loads(scenario.text)
     cut = years_of(held, drawn_point(scenario, tree, followed, {}), years)
     n_years = len(cut.spans.years)
-    if n_years < 2:
-        raise ValueError(f"the spread across draws needs two years or more, not {n_years}")
+    if n_years < FEWEST_YEARS:
+        raise CannotDraw(f"the spread across draws needs two years or more, not {n_years}")
     independent = min(cut.series.independent_years or n_years, n_years)
     k = fitting_draws(scenario, len(followed), n_years) if n_draws is None else n_draws
     draws = draw(drawn_numbers(scenario), k, scenario.weather.seed)
-    points = [drawn_point(scenario, tree, followed, row) for row in draws.rows()]
+    rows = tuple(draws.rows())
     out = _Gathered(scenario, draws, len(followed), n_years, independent)
     compiled_run_site()
 
     def go(numbers: range) -> Sequence[Together]:
-        members = [Member(points[i], i, plan) for i in numbers for plan in range(len(followed))]
-        return run_members(members, cut, held, _SERIES)
+        # Read here, while others run: to read draws takes turns, to run them does not.
+        points = [(drawn_point(scenario, tree, followed, rows[i]), i) for i in numbers]
+        plans_of = range(len(followed))
+        members = [Member(point, i, plan) for point, i in points for plan in plans_of]
+        return run_members(members, cut, held, _SERIES, blocks=together)
 
-    chunks = [range(i, min(i + TOGETHER, k)) for i in range(0, k, TOGETHER)]
+    together = drawn_together(len(followed), len(scenario.fields))
+    chunks = [range(i, min(i + together, k)) for i in range(0, k, together)]
     with ThreadPoolExecutor(workers or os.cpu_count() or 1) as pool:
         # In the order of the draws, so that sums do not depend on which is done first.
         for numbers, gathered in zip(chunks, pool.map(go, chunks), strict=True):

@@ -17,8 +17,8 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import qmc
 
+from drysward import sequences
 from drysward.catalog import SCENARIO, Catalog, Parameter, load_catalog
 from drysward.faults import Fault, FaultyInput
 from drysward.physics.intake import GENTLE, LEVEL, MODERATE, STRONG
@@ -373,9 +373,9 @@ def even_shares(d: int, n: int, seed: int | Sequence[int]) -> NDArray[np.float64
         return np.empty((n, 0))
     stream = np.random.default_rng(seed)
     if n & (n - 1) == 0:
-        points = qmc.Sobol(d, scramble=True, rng=stream).random_base2(n.bit_length() - 1)
+        points = sequences.Sobol(d, scramble=True, rng=stream).random_base2(n.bit_length() - 1)
     else:
-        points = qmc.LatinHypercube(d, rng=stream).random(n)
+        points = sequences.LatinHypercube(d, rng=stream).random(n)
     return np.clip(points, _EDGE, 1.0 - _EDGE)
 
 

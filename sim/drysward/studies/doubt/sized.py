@@ -24,7 +24,7 @@ from drysward.faults import Fault, FaultyInput
 from drysward.scenario.model import Scenario
 from drysward.site.stretches import PreparedSite, weather_stretch
 from drysward.site.supply import SupplyDays, supply_days
-from drysward.studies.doubt.crossed import drawn_numbers, drawn_point
+from drysward.studies.doubt.crossed import drawn_numbers, drawn_point, fitting_draws
 from drysward.studies.doubt.draws import Doubtful, draw
 from drysward.studies.sizing import (
     UNITS,
@@ -45,6 +45,8 @@ FloatArray = NDArray[np.float64]
 
 CONFIDENCES = (0.5, 0.8, 0.95)
 FEWEST_DRAWS = 2
+# About as many sizes a search tries.
+TRIES = 8
 
 
 @dataclass(frozen=True, eq=False)
@@ -75,6 +77,20 @@ def check_draws(scenario: Scenario, n_draws: int) -> None:
     if n_draws < FEWEST_DRAWS:
         told = f"{FEWEST_DRAWS} or more, such as --draws 64"
         raise FaultyInput(Fault("--draws", f"{n_draws} draw tells nothing of a spread", told))
+
+
+def why_no_draws(scenario: Scenario) -> str:
+    """Why no size of a scenario can be told with confidence; empty where it can."""
+    if scenario.sizing is None:
+        return "they are of the size that a table [sizing] seeks, and there is none"
+    if not drawn_numbers(scenario):
+        return "no number of the scenario has a range to be drawn from"
+    return ""
+
+
+def fitting_draws_of_sizing(scenario: Scenario, n_years: int) -> int:
+    """Draws that keep a sizing of each short: a power of two."""
+    return fitting_draws(scenario, TRIES, n_years)
 
 
 def size_draws(

@@ -152,12 +152,14 @@ def run_members(
     keep: Sequence[str],
     daily: Sequence[str] = (),
     is_stopped: Callable[[], bool] = lambda: False,
+    blocks: int = 1,
 ) -> list[Together]:
     """Plans that share their weather, with the yearly series ``keep`` and the ``daily`` ones.
 
-    Each stretch of the weather is held while all of them run. ``Stopped`` as ``run_points``.
+    Each stretch of the weather is held while all of them run. Plans on grounds that nobody else
+    uses go together as many as fill so many ``blocks`` of lanes. ``Stopped`` as ``run_points``.
     """
-    groups = list(_groups(members))
+    groups = list(_groups(members, blocks))
     running: list[Together] = []
     n_parts = len(years.spans.parts)
     one_ground = all(member.point.fields == members[0].point.fields for member in members)
@@ -190,10 +192,11 @@ def _make(held: Held, point: Point, years: Years, place: int, with_ground: bool)
         site_of(held, point, part, place)
 
 
-def _groups(members: list[Member]) -> Iterator[Sequence[Member]]:
+def _groups(members: list[Member], blocks: int = 1) -> Iterator[Sequence[Member]]:
     """Plans that can go through the days side by side, a block of lanes at a time.
 
-    Blocks are filled with plans on the same ground as far as there are enough of them.
+    Blocks are filled with plans on the same ground as far as there are enough of them; those left
+    over share as many ``blocks``.
     """
     most = most_together(len(members[0].point.scenario.fields))
     alike: dict[object, dict[object, list[Member]]] = {}
@@ -205,7 +208,7 @@ def _groups(members: list[Member]) -> Iterator[Sequence[Member]]:
         for on_ground in grounds.values():
             whole = len(on_ground) - len(on_ground) % most
             yield from (on_ground[i : i + most] for i in range(0, whole, most))
-            if len(mixed) + len(on_ground) - whole > most:
+            if len(mixed) + len(on_ground) - whole > most * blocks:
                 yield mixed
                 mixed = []
             mixed += on_ground[whole:]

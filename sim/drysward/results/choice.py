@@ -1,0 +1,38 @@
+"""Plans set in order by what they do to the turf and take of water."""
+
+from __future__ import annotations
+
+import numpy as np
+import xarray as xr
+
+_BELOW = "days_below_condition_mean"
+
+
+def driest_plan(result: xr.Dataset) -> str:
+    """The plan that takes the least water over all fields, the first of equals."""
+    return _keys(result)[int(np.argmin(_water(result)))]
+
+
+def has_days_below(result: xr.Dataset) -> bool:
+    """Whether a file tells days below playing condition, of one field of turf at least."""
+    return _BELOW in result and bool(np.isfinite(result[_BELOW].values).any())
+
+
+def safest_plan(result: xr.Dataset) -> str:
+    """The plan with the fewest days below playing condition, on the mean of the fields of turf,
+    or the least odds of wilt where a file tells no such days; of equals the thriftier.
+    """
+    bad = result["probability"].sel(stage="wilt").transpose("field", "plan").values
+    if has_days_below(result):
+        days = result[_BELOW].transpose("field", "plan").values
+        bad = days[np.isfinite(days).all(axis=1)]
+    return _keys(result)[int(np.lexsort((_water(result), bad.mean(axis=0)))[0])]
+
+
+def _keys(result: xr.Dataset) -> list[str]:
+    return [str(key) for key in result["plan"].values]
+
+
+def _water(result: xr.Dataset) -> np.ndarray:
+    depths: np.ndarray = result["season_water"].transpose("plan", "field").values
+    return (depths * result["area_m2"].values).sum(axis=1)
