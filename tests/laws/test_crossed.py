@@ -368,7 +368,7 @@ def test_dry_years_of_a_record_drawn_again_are_thinned(demo, tmp_path):
     water = result["irrigation_gross"].values
     assert thinned(water, found.independent_years).shape[-1] < water.shape[-1]
     out = doubt_answers(found, mine, ("deficit",))
-    assert out.attrs["independent_years"] == found.independent_years
+    assert out.attrs["doubt_independent_years"] == found.independent_years
 
 
 # --- from Python --------------------------------------------------------------------------------
@@ -376,7 +376,7 @@ def test_dry_years_of_a_record_drawn_again_are_thinned(demo, tmp_path):
 
 def test_draws_from_python(demo, found):
     out = drysward.draws(demo, n=32, plans=PLANS, years=YEARS, keep=True)
-    assert out.attrs["draws"] == 32
+    assert out.attrs["doubt_draws"] == 32
     assert out["plan"].values.tolist() == list(PLANS)
     plain = doubt_answers(found, demo, PLANS)
     for name in plain.data_vars:
