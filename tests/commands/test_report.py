@@ -500,7 +500,8 @@ def test_water_that_never_comes_stands_below_its_field(pond, short_of_water):
     short = float(here["shortage_cause_mean"].sum())
     wanted = short + here["season_water"].item()
     notes = dict(water_notes(here, "metric"))
-    assert notes["Never comes"].startswith(f"{short:,.0f} of {wanted:,.0f} mm a year under ")
+    never = f"{short:,.0f} mm of the {wanted:,.0f} mm wanted a year under "
+    assert notes["Never comes"].startswith(never)
     for name, told in notes.items():
         assert f"{name} {told}." in short_of_water.text
     # Volumes of all fields, by plan, are no depth of one.
