@@ -16,7 +16,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from drysward.compiled import compiles_as, jitable, tree_of, with_selects
+from drysward.compiled import compiles_as, jitable, set_in, tree_of, with_selects
 from drysward.day import asking, counting, delivering, patch, shortage, surface
 from drysward.day.asking import MONTH_IRRIGATION, WEEK_GROSS, open_day, restrict
 from drysward.day.counting import NO_DORMANCY
@@ -219,7 +219,7 @@ class Desk(NamedTuple):
     passes: Any
 
 
-@jitable
+@set_in
 def run_site(
     ground: Ground,
     from_day: int,
@@ -450,7 +450,7 @@ def clear_year(
 # --- day ------------------------------------------------------------------------------------------
 
 
-@jitable
+@set_in
 def live(
     block: Any,
     patches: Any,
@@ -602,7 +602,7 @@ def open_year(block: Any, patches: Any, weekly: Any, fresh_turf: bool, quads: in
 # --- evening --------------------------------------------------------------------------------------
 
 
-@jitable
+@set_in
 def count_day(
     block: Any,
     quads: int,
