@@ -393,7 +393,7 @@ def recall_rain(block: Any, quads: int, rain_before: Any, d: int, days: Any) -> 
         block[RECENT_RAIN + lane] = rain_before[d] - rain_before[max(d - days[lane], 0)]
 
 
-@jitable
+@set_in
 def restrict_all(
     block: Any,
     quads: int,
@@ -428,7 +428,7 @@ def restrict_all(
         )  # fmt: skip
 
 
-@jitable
+@set_in
 def clear_year(
     block: Any, patches: Any, monthly: Any, booked: Any, n_lanes: int, side: int, quads: int
 ) -> None:
@@ -683,7 +683,7 @@ def count_stored(block: Any, patches: Any, n_lanes: int, side: int, quads: int) 
     take_means_of_water(block, quads, float(patches.shape[0] * side))
 
 
-@jitable
+@set_in
 def close_year(
     block: Any,
     n_lanes: int,
