@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
+import importlib
 import os
 import time
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+import drysward
 from drysward.catalog import load_catalog
 from drysward.compiled import is_warm
+from drysward.drive import runs
 from drysward.drive.runs import run_plan
+from drysward.drive.windows import compiled_run_site
 from drysward.physics.hardness import hardness_g
 from drysward.scenario.model import (
     Answers,
@@ -182,19 +187,78 @@ def scenes():
 
 @pytest.fixture(scope="session", autouse=True)
 def compiled_once(tmp_path_factory):
-    """The day loop is compiled in two builds: of two processes each makes one, for both."""
+    """The day loop is compiled in two builds: of two processes each makes one, for both, and waits
+    for the other when a test first runs days.
+    """
     worker, both = os.environ.get("PYTEST_XDIST_WORKER", ""), ("gw0", "gw1")
     if worker not in both or os.environ["PYTEST_XDIST_WORKER_COUNT"] != "2" or is_warm():
+        yield
         return
-    made = Scenes()
+    made, shared = Scenes(), tmp_path_factory.getbasetemp().parent
     scenario, record = made.everything(), made.hard_weather(1)
     if worker == "gw1":
         scenario, record = made.scenario([made.field()], fewest_days=1), made.weather(1)
-    run_plan(prepare(scenario, record), scenario.plans[0])
-    shared = tmp_path_factory.getbasetemp().parent
-    (shared / worker).touch()
-    while not all((shared / other).exists() for other in both):
-        time.sleep(0.1)
+    try:
+        run_plan(prepare(scenario, record), scenario.plans[0])
+    finally:
+        (shared / worker).touch()
+
+    def once_both_are_made():
+        while not all((shared / other).exists() for other in both):
+            time.sleep(0.1)
+        patch.undo()
+        return compiled_run_site()
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(runs, "compiled_run_site", once_both_are_made)
+        yield
+
+
+def pytest_collection_modifyitems(items):
+    """Tests that need no day loop come first, while one process still compiles it."""
+    items.sort(key=lambda item: _runs_days(item.module))
+
+
+@cache
+def _runs_days(module):
+    """Whether a module of tests has to do with what runs days; a wrong guess only costs time."""
+    for found in vars(module).values():
+        home = getattr(found, "__module__", None) or getattr(found, "__name__", "")
+        if found is drysward or str(home).startswith(("drysward.drive", "drysward.studies")):
+            return True
+    return False
+
+
+# What these make before their tests takes seconds, and would be made by every process that has one
+# of the tests.
+TOGETHER = {
+    "test_compare_costs.py", "test_compare_play.py", "test_crossed.py", "test_doubt.py",
+    "test_generated_against_records.py", "test_report.py", "test_sizing_draws.py",
+    "test_supply_command.py", "test_supply_sizes.py",
+}  # fmt: skip
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config, log):
+    """Tests go one by one to whichever process is free, but those of TOGETHER by file."""
+    from xdist.scheduler import LoadScopeScheduling
+
+    class Scheduling(LoadScopeScheduling):
+        def _split_scope(self, nodeid):
+            file = nodeid.partition("::")[0]
+            return file if Path(file).name in TOGETHER else nodeid
+
+    config.option.loadscopereorder = False
+    return Scheduling(config, log)
+
+
+@pytest.fixture
+def undrawn(monkeypatch):
+    """Pages without their figures, for tests of words and tables: figures are most of the work."""
+    module = importlib.import_module("drysward.report.page")
+    monkeypatch.setattr(
+        module, "panel_svgs", lambda result, units, wanted, *_: ["<svg></svg>"] * len(wanted)
+    )
 
 
 @pytest.fixture(scope="session")

@@ -62,10 +62,12 @@ class _Selects(ast.NodeTransformer):
 
 
 class _SetIn:
-    """Sets equations in where they are called.
+    """Sets equations, and what is marked ``set_in``, in where they are called.
 
     An equation is a ``jitable`` function that only names numbers and returns one: to compile each
-    of them by itself and link it took a third of all compiling. ``known`` gets what they refer to.
+    of them by itself and link it took a third of all compiling. Large functions would be made fast
+    and turned into machine code by themselves, and once more in each that they stand in. ``known``
+    gets what they refer to.
     """
 
     def __init__(self, known: dict[str, Any]) -> None:
@@ -83,7 +85,9 @@ class _SetIn:
                 continue
             self.before = []
             changed = self._visit(statement)
-            out += [*self.before, changed]
+            out += self.before
+            if not _says_nothing(changed):
+                out.append(changed)
         return out
 
     def _visit(self, node: Any) -> Any:
@@ -95,47 +99,57 @@ class _SetIn:
                 setattr(node, name, self._visit(value))
         if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and not node.keywords:
             called = self.known.get(node.func.id)
-            equation = _equation(called) if called in _EQUATIONS else None
-            if equation is not None:
-                return self._set_in(*equation, node.args)
+            whole = _whole(called) if called in _EQUATIONS or called in _LARGE else None
+            if whole is not None:
+                return self._set_in(*whole, node.args)
         return node
 
     def _set_in(
-        self, equation: ast.FunctionDef, known: Mapping[str, Any], arguments: list[ast.expr]
+        self, called: ast.FunctionDef, known: Mapping[str, Any], arguments: list[ast.expr]
     ) -> ast.expr:
         self.calls += 1
         mark = f"_{self.calls}"
-        steps = copy.deepcopy(equation.body)
+        steps = copy.deepcopy(called.body)
         for node in (node for step in steps for node in ast.walk(step)):
             if isinstance(node, ast.Name):
                 if node.id in known:
                     if self.known.setdefault(node.id, known[node.id]) is not known[node.id]:
-                        node.id = f"{node.id}_of_{equation.name}"
+                        node.id = f"{node.id}_of_{called.name}"
                         self.known[node.id] = known[node.id]
                 else:
                     node.id += mark
-        for name, argument in zip(equation.args.args, arguments, strict=True):
+        for name, argument in zip(called.args.args, arguments, strict=True):
             self.before.append(ast.Assign([ast.Name(name.arg + mark, ast.Store())], argument))
+        if not isinstance(steps[-1], ast.Return):
+            self.before += steps
+            return ast.Constant(None)
         *steps, last = steps
         self.before += steps
-        assert isinstance(last, ast.Return)
         assert last.value is not None
         return last.value
 
 
+def _says_nothing(statement: ast.stmt) -> bool:
+    """Whether nothing is left of a statement: a call that is set in and returns nothing."""
+    return isinstance(statement, ast.Expr) and isinstance(statement.value, ast.Constant)
+
+
 _EQUATIONS: set[Any] = set()
+_LARGE: set[Any] = set()
 
 
 @cache
-def _equation(function: Callable[..., Any]) -> tuple[ast.FunctionDef, dict[str, Any]] | None:
-    """A function with what it calls set in, and what its names refer to; None when it has loops or
-    turns off early.
+def _whole(function: Callable[..., Any]) -> tuple[ast.FunctionDef, dict[str, Any]] | None:
+    """A function with what it calls set in, and what its names refer to; None where it cannot be
+    set in because it turns off early, or is an equation with loops.
     """
     tree = tree_of(function)
     plain = (ast.Assign, ast.AugAssign, ast.Expr)
-    if not all(isinstance(s, plain) for s in tree.body[:-1]) or not isinstance(
-        tree.body[-1], ast.Return
-    ):
+    returns = sum(isinstance(node, ast.Return) for node in ast.walk(tree))
+    ends = isinstance(tree.body[-1], ast.Return)
+    if function in _LARGE:
+        assert returns == ends, f"{function.__name__} turns off early"
+    elif not ends or not all(isinstance(s, plain) for s in tree.body[:-1]):
         return None
     known = {**vars(builtins), **function.__globals__}
     tree.body = _SetIn(known).body(tree.body[1:])
@@ -150,13 +164,16 @@ def _is_stored(name: ast.Name) -> bool:
 
 
 def with_selects(
-    tree: ast.FunctionDef, known: Mapping[str, Any], branches: bool = False
+    tree: ast.FunctionDef,
+    known: Mapping[str, Any],
+    branches: bool = False,
+    file: str = "",
 ) -> Callable[..., Any]:
     """The function of a syntax tree, whose ``a if x else b`` are made without branches.
 
     Numba makes a branch of each, and of a branch that keeps an old number a masked write, which
     takes twenty times as long as a write on some processors. ``branches`` leaves them, for code
-    that is not compiled.
+    that is not compiled; ``file`` is where it is said to stand.
     """
     tree, names = copy.deepcopy(tree), dict(known)
     tree.decorator_list = []
@@ -165,8 +182,9 @@ def with_selects(
         tree = _Selects().visit(tree)
     module = ast.fix_missing_locations(ast.Module([tree], []))
     text = ast.unparse(module)
-    file = f"<{tree.name} {'as it is' if branches else 'with selects'}>"
-    linecache.cache[file] = (len(text), None, text.splitlines(keepends=True), file)
+    if not file:
+        file = f"<{tree.name} {'as it is' if branches else 'with selects'}>"
+        linecache.cache[file] = (len(text), None, text.splitlines(keepends=True), file)
     names["select"] = select
     exec(compile(text, file, "exec"), names)
     made: Callable[..., Any] = names[tree.name]
@@ -193,6 +211,14 @@ def compiles_as(
 def equation(function: Callable[..., Any]) -> Any:
     """As ``jitable``, for a function that is set in where compiled code calls it."""
     _EQUATIONS.add(function)
+    return jitable(function)
+
+
+def set_in(function: Callable[..., Any]) -> Any:
+    """As ``jitable``, for a large function that is called in one place and returns at its end, if
+    at all: its statements are set in there.
+    """
+    _LARGE.add(function)
     return jitable(function)
 
 
@@ -249,6 +275,9 @@ def _compiled(function: Callable[..., Any], counted: bool) -> Callable[..., Any]
     try:
         # Options that numba leaves out of its own signature. Only Python calls these functions.
         options: dict[str, Any] = {"_nrt": counted, "no_cfunc_wrapper": True}
-        return numba.njit(nogil=True, cache=keep, error_model="numpy", **options)(function)
+        # numba keeps machine code only of what stands in a file.
+        file = inspect.getfile(function)
+        whole = with_selects(tree_of(function), function.__globals__, file=file)
+        return numba.njit(nogil=True, cache=keep, error_model="numpy", **options)(whole)
     finally:
         config.CACHE_DIR = before

@@ -20,7 +20,7 @@ from drysward.day.records import CAUSES
 from drysward.faults import Fault, FaultyInput
 from drysward.files import claim_folder
 from drysward.results.export import summarise, summary_rows, write_results
-from drysward.results.text import procedures
+from drysward.results.text import procedures, water_notes
 from drysward.screen.tables import comparison, console
 
 STAGES = ["footprint", "wilt", "dormant", "dead"]
@@ -227,6 +227,36 @@ def test_a_file_that_is_not_there_is_a_fault(tmp_path: Path) -> None:
     told = ask("check", str(tmp_path / "absent.toml"))
     assert told.exit_code == 2
     assert "absent.toml" in told.stderr
+
+
+@pytest.mark.parametrize(
+    ("units", "short"),
+    [("us", "2.8 in of the 18.9 in"), ("metric", "71 mm of the 480 mm")],
+)
+def test_water_that_is_lost_and_that_never_comes_in_words(units: str, short: str) -> None:
+    """A loss under several plans names the irrigation once; a depth has its unit each time."""
+    keys = ["none", "inch", "refill"]
+    missing = np.zeros((3, len(CAUSES)))
+    missing[2, CAUSES.index("restriction")] = 71.0
+    of_field = xr.Dataset(
+        {
+            "irrigation_landed_mean": ("plan", [0.0, 500.0, 400.0]),
+            "irrigation_drained_mean": ("plan", [0.0, 60.0, 100.0]),
+            "irrigation_runoff_mean": ("plan", [0.0, 40.0, 80.0]),
+            "shortage_cause_mean": (("plan", "cause"), missing),
+            "season_water": ("plan", [0.0, 500.0, 409.0]),
+        },
+        coords={
+            "plan": keys, "plan_label": ("plan", ["None", "An inch", "Refill"]),
+            "cause": list(CAUSES),
+        },
+    )  # fmt: skip
+    notes = dict(water_notes(of_field, units))
+    assert notes["Drains"].startswith("12% of the irrigation under An inch, 25% under Refill; an ")
+    assert notes["Runs off"].startswith("20% of the irrigation under Refill; let it ")
+    depth = short.split()[0]
+    wanted = f"{short} wanted a year under Refill: {depth} because restrictions forbid it"
+    assert notes["Never comes"] == wanted
 
 
 # The catalogue

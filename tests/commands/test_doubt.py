@@ -231,6 +231,7 @@ def test_a_field_without_turf_has_no_part_in_it(result: xr.Dataset) -> None:
 # Terminal and page
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_terminal_and_page_say_the_same(told: tuple[Result, Path], result: xr.Dataset) -> None:
     shown = " ".join(told[0].stdout.split())
     assert draws_note(result) in shown
@@ -247,6 +248,7 @@ def test_terminal_and_page_say_the_same(told: tuple[Result, Path], result: xr.Da
         assert sentence in text
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_tables_on_the_page_are_of_the_file(result: xr.Dataset) -> None:
     text = page(result)
     for field in ("Stadium", "Practice field"):
@@ -288,6 +290,7 @@ def test_the_figure_tells_each_plan_without_color(result: xr.Dataset) -> None:
     assert {str(label) for label in result["plan_label"].values} <= set(written)
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_a_file_without_draws_gives_the_page_as_before(result: xr.Dataset) -> None:
     old = without(result)
     assert "doubt" not in {picture.name for picture in fitting(old)}

@@ -150,17 +150,11 @@ def test_states_of_play_come_in_order():
 # Numbers
 
 
-def test_the_command_writes_the_page(kept, tmp_path, text):
+def test_the_command_writes_the_page_as_processes_side_by_side_draw_it(kept, tmp_path, text):
+    """The same bytes from the same file: nothing depends on the hour, the process or the order of
+    a set.
+    """
     out = tmp_path / "deep" / "page.html"
-    said = drysward_says("report", kept[0], "--out", out)
-    assert said.exit_code == 0, said.output
-    # The same bytes from the same file: nothing depends on the hour or the order of a set.
-    assert out.read_text(encoding="utf-8") == text
-    assert len(text) < 1_000_000
-
-
-def test_processes_side_by_side_draw_the_same_page(kept, tmp_path, text):
-    out = tmp_path / "page.html"
     code = (
         "import os, sys\n"
         "os.cpu_count = lambda: 2\n"
@@ -173,9 +167,11 @@ def test_processes_side_by_side_draw_the_same_page(kept, tmp_path, text):
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)
     assert done.returncode == 0, done.stderr
     assert out.read_text(encoding="utf-8") == text
+    assert len(text) < 1_000_000
 
 
 @pytest.mark.parametrize("units, mm, decimals", [("us", 1 / 25.4, 1), ("metric", 1.0, 0)])
+@pytest.mark.usefixtures("text", "undrawn")  # the whole page is drawn before
 def test_numbers_on_the_page_are_those_of_the_file(kept, result, text, units, mm, decimals):
     cells = Reader(text).cells
     if units == "metric":
@@ -480,6 +476,7 @@ def test_a_supply_has_its_storage_its_shortage_and_its_numbers(pond, short_of_wa
     )
 
 
+@pytest.mark.usefixtures("short_of_water", "undrawn")
 def test_shortage_by_cause_has_a_row_for_each_plan_and_field_that_is_short(pond, short_of_water):
     by_cause = pond["shortage_by_cause"].sel(plan="refill", field="stadium")
     named = [of for of in short_of_water.cells if of.startswith("shortage_by_cause[")]
@@ -500,7 +497,8 @@ def test_water_that_never_comes_stands_below_its_field(pond, short_of_water):
     short = float(here["shortage_cause_mean"].sum())
     wanted = short + here["season_water"].item()
     notes = dict(water_notes(here, "metric"))
-    assert notes["Never comes"].startswith(f"{short:,.0f} of {wanted:,.0f} mm a year under ")
+    never = f"{short:,.0f} mm of the {wanted:,.0f} mm wanted a year under "
+    assert notes["Never comes"].startswith(never)
     for name, told in notes.items():
         assert f"{name} {told}." in short_of_water.text
     # Volumes of all fields, by plan, are no depth of one.
@@ -587,6 +585,7 @@ def test_a_supply_of_an_older_version_gives_what_it_has(pond):
     assert "causes" not in ids
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_play_has_its_days_and_events(tmp_path):
     shown = ("compare", "match-days", "--draws", "0", "--years", "2001-2003", "--out", tmp_path)
     assert drysward_says(*shown).exit_code == 0
@@ -595,6 +594,8 @@ def test_play_has_its_days_and_events(tmp_path):
     names = {"days_mud_mean": (1.0, 1), "events_playable_share": (100.0, 0)}
     assert cell_numbers(read, result, names) == 2
     assert {a["id"] for t, a in read.tags if t == "h2"} > {"events", "play"}
+    for name in ("events", "play"):
+        assert told(result, name)
     # Days of a lane are the days of the file.
     axes = play_calendar(result, "practice", "none", axes=new_figure().add_subplot())
     hard = (result["daily_play"].sel(field="practice", plan="none", case="dry") == 1).sum()
@@ -649,7 +650,8 @@ def sweep() -> xr.Dataset:
 
 
 def test_a_sweep_has_its_front_what_drives_it_and_its_surface(sweep):
-    read = Reader(page(sweep))
+    text = page(sweep)
+    read = Reader(text)
     assert "3 of 9 choices are beaten by no other" in read.text
     assert "from 11.8 in of water a year with wilt in 70 ± 3 of 100 years" in read.text
     assert "is trigger: it accounts for 100% of the variance, with 30 % of years at 0.3" in (
@@ -657,7 +659,7 @@ def test_a_sweep_has_its_front_what_drives_it_and_its_surface(sweep):
     )
     assert "rests on 9 of 12 points" in read.text
     assert "sweep text" in read.text
-    assert "<script" not in page(sweep)
+    assert "<script" not in text
     assert {a["id"] for t, a in read.tags if t == "h2"} > {"front", "drivers", "surface"}
 
 

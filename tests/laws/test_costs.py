@@ -190,6 +190,31 @@ def test_water_for_a_store_in_winter_is_paid_by_those_who_water(scenes):
     np.testing.assert_allclose(found, 200.0 * shares, rtol=1e-12)
 
 
+def test_one_tariff_of_the_site_prices_what_its_supply_draws(scenes):
+    """``[costs] water`` beside a supply whose sources have no tariff: all that sources give in a
+    month is one volume, also what stays in the store, and the tariffs of sources go before it.
+    """
+    result = a_result(with_supply=True)
+    half = result["supply_drawn"] / 2.0
+    result = result.drop_vars("supply_drawn").drop_dims("source").assign(
+        supply_drawn=xr.concat([half, half], "source").assign_coords(source=["town", "well"])
+    )
+    town = a_supply(tariff=()).sources[0]
+    supply = replace(a_supply(), sources=(town, replace(town, key="well")))
+    told = site_costs(result, supply, EVERYTHING).sel(plan="refill")
+    by_month = result["supply_drawn"].sel(plan="refill").sum("source").values
+    assert (by_month > 300.0).any()
+    assert (by_month < 300.0).any()
+    by_hand = np.where(by_month <= 300.0, by_month, 300.0 + 2.5 * (by_month - 300.0)).sum(axis=-1)
+    np.testing.assert_allclose(told["cost_water"], by_hand, rtol=1e-12)
+    volumes = result["irrigation_month"].sel(plan="refill") * result["area_m2"] / 1000.0
+    assert abs(by_month.sum() / float(volumes.sum()) - 1.0) > 0.1
+    dear = replace(town, tariff=(TariffBlock(math.inf, 9.0),))
+    by_source = site_costs(result, replace(supply, sources=(dear, supply.sources[1])), EVERYTHING)
+    found = by_source["cost_water"].sel(plan="refill")
+    np.testing.assert_allclose(found, 9.0 * by_month.sum(axis=-1) / 2.0, rtol=1e-12)
+
+
 def test_a_lump_is_paid_once_by_the_fields_that_use_it(scenes):
     costs = replace(EVERYTHING, irrigation={"in_ground_rotors": SystemPrice(lump=3000.0)})
     told = field_costs(a_result(), a_scenario(scenes, costs))

@@ -30,6 +30,7 @@ from drysward.scenario.model import (
     SupplySpec,
     SyringeSpec,
 )
+from drysward.site.forcing import weekday
 from drysward.site.stretches import prepare, stretches
 from drysward.studies import compare
 from drysward.studies.compare import run
@@ -307,6 +308,32 @@ def test_syringing_is_drawn_and_accounted(scenes):
     assert np.allclose(done.years.irrigation_gross, done.play.syringed)
     assert np.allclose(done.years.spray_loss, 0.9 * done.play.syringed)
     assert np.allclose(done.supply.trace.granted, 8.0 * gross)  # m3 from 8000 m2
+
+
+@pytest.mark.parametrize("rule", ["none", "refill"])
+def test_nobody_syringes_on_a_day_that_restrictions_close(scenes, rule):
+    """On the days left all of it is syringed, whatever share of a watering they leave; what is not
+    syringed is no water that the turf lacks.
+    """
+    plan = scenes.plan(rule, syringe=SYRINGE, trigger=2.0)  # which no turf comes to
+    open_days = tuple(day in (0, 3) for day in range(7))
+    record = scenes.weather(2, 4)
+    record = replace(record, rain_mm=0.4 * record.rain_mm)
+    found = []
+    for more in ({}, {"share": 0.5}, {"allowed": open_days}, {"allowed": (False,) * 7}):
+        stage = SiteStage(np.inf, np.inf, 0, 365, **more)
+        scenario = scenes.scenario([scenes.field(patches=1)], [plan])
+        mains = SourceSpec("mains", "Mains", "mains")
+        supply = SupplySpec((mains,), restrictions=Restrictions("calendar", (stage,)))
+        done = whole_trace(prepare(replace(scenario, supply=supply), record), plan)
+        assert not done.years.shortage.any()
+        found.append(done.trace.irrigation_gross[:, 0])
+    free, share, some, none = found
+    assert np.array_equal(share, free)
+    assert set(weekday(record.dates[free > 0.0])) == set(range(7))
+    assert set(weekday(record.dates[some > 0.0])) == {0, 3}
+    assert np.array_equal(np.unique(some), [0.0, SYRINGE.depth_mm])
+    assert not none.any()
 
 
 def test_syringing_does_not_put_a_watering_off(scenes):

@@ -7,7 +7,9 @@ import numpy as np
 import pytest
 
 from drysward import load, run
+from drysward.day.counting import count_irrigation
 from drysward.day.records import CAUSES, RULE_REFILL, SOURCE, USED, records
+from drysward.day.shortage import settle
 from drysward.day.supply import new_allowances, source_left, take, waterings_within
 from drysward.drive.runs import advance, run_plan, start_run
 from drysward.faults import FaultyInput
@@ -110,6 +112,132 @@ class TestGround:
         # All of it came in the end: late water is no shortage.
         assert done.trace.shortage[first, 0] > 0.0
         assert done.years.shortage[0, 0] < 0.05 * done.years.irrigation_gross[0, 0]
+
+
+class TestBegun:
+    """A refill that one night does not finish goes on, though its trigger is no more passed."""
+
+    TRIGGER = 0.5
+
+    def year(self, scenes, rain=0.0, **more):
+        """Ledger of a field that 8 mm a night are put on, at 5 mm a day of reference ET."""
+        delivery = replace(scenes.delivery(1.0), zones=10)  # 10 mm/h x 8 h / 10 zones
+        field = scenes.field("native_loam", patches=1, delivery=delivery)
+        options = {"allow_for_uniformity": False, "most_depth_mm": 99.0, **more}
+        plan = scenes.plan("refill", trigger=self.TRIGGER, **options)
+        scenario = scenes.scenario([field], [plan], fewest_days=1)
+        site = prepare(scenario, scenes.record(200, rain=rain, et=5.0))
+        return run_plan(site, plan, slice(0, 200)).trace[:, 0]
+
+    def test_it_goes_on_until_the_root_zone_is_full(self, scenes):
+        trace = self.year(scenes)
+        waters, seen = trace.irrigation_gross > 0.0, trace.depletion  # of the evening before
+        first = int(np.argmax(waters))
+        assert (seen[: first - 1] < self.TRIGGER).all()
+        stops = first + int(np.argmin(waters[first:]))
+        assert stops - first >= 3
+        assert (seen[first : stops - 1] < self.TRIGGER).any()
+        assert trace.demand[first : stops - 1] - trace.irrigation_gross[first : stops - 1] == (
+            pytest.approx(trace.shortage[first : stops - 1])
+        )
+        # Its last night wants no more than it brings, and the next waits for the trigger again.
+        assert trace.demand[stops - 1] == pytest.approx(trace.irrigation_gross[stops - 1])
+        again = stops + int(np.argmax(waters[stops:]))
+        assert again > stops + 3
+        assert seen[again - 1] >= self.TRIGGER
+        assert (seen[stops : again - 1] < self.TRIGGER).all()
+
+    def test_it_waits_for_an_open_day(self, scenes):
+        """Open on Mondays and Tuesdays, 8 mm each: the refill of one week goes on in the next."""
+        two_days = tuple(day in (0, 1) for day in range(7))
+        trace = self.year(scenes, 3.0, allowed=two_days)
+        waters = np.flatnonzero(trace.irrigation_gross > 0.0)
+        of_week = (scenes.record(200).dates[waters].astype(int) + 3) % 7  # 1970 began on Thursday
+        assert set(of_week) == {0, 1}
+        assert (trace.depletion[waters - 1] < self.TRIGGER).sum() > 4
+
+    def test_rain_that_fills_the_ground_ends_it(self, scenes):
+        """In the night after the first: what the refill lacked is forgotten."""
+        plain = self.year(scenes)
+        first = int(np.argmax(plain.irrigation_gross > 0.0))
+        assert plain.irrigation_gross[first + 1] > 0.0
+        day = np.arange(200)
+        trace = self.year(scenes, rain=np.where(day == first, 120.0, 0.0))
+        assert trace.irrigation_gross[first] > 0.0
+        later = trace.irrigation_gross[first + 1 :] > 0.0
+        again = first + 1 + int(np.argmax(later))
+        assert again > first + 4
+        assert trace.depletion[again - 1] >= self.TRIGGER
+
+    def test_what_is_left_of_a_wish(self):
+        """20 mm wanted: 8 come and 12 are left; then 12 wanted and all of it comes."""
+        assert self.left(whole=20.0, came=8.0, rest=0.0) == 12.0
+        assert self.left(whole=12.0, came=12.0, rest=12.0) == 0.0
+        assert self.left(whole=12.0, came=12.0 * (1.0 - 1e-12), rest=12.0) == 0.0
+        assert self.left(whole=0.0, came=6.0, rest=12.0) == 12.0  # for an event, not the refill
+
+    def left(self, whole, came, rest):
+        cuts = {f"cut_{cause}": 0.0 for cause in CAUSES}
+        wants = max(whole, came)
+        *_, out = settle(
+            irrigation_demand=wants, whole_demand=whole, gross=came, cooling=0.0,
+            unmet=rest, rest=rest, own=1.0, plan_rule=RULE_REFILL,
+            **{**cuts, "cut_window": wants - came},
+        )  # fmt: skip
+        return out
+
+
+class TestDrained:
+    """What of the irrigation the root zone has no room for drains, and is told."""
+
+    def year(self, scenes, plan, uniformity=1.0, rain=0.0):
+        delivery = scenes.delivery(uniformity, rate=5.0)
+        field = scenes.field("sand_over_gravel_12in", patches=5, delivery=delivery)
+        scenario = scenes.scenario([field], [plan], turf="continuous", fewest_days=1)
+        record = scenes.record(730, rain=rain, et=4.0)
+        return run_plan(prepare(scenario, record), plan).years[0, 1]
+
+    def daily(self, scenes, depth_mm):
+        return scenes.plan("fixed", depth_by_weekday=(depth_mm,) * 7)
+
+    def test_no_more_is_told_than_drains(self, scenes):
+        """Without rain all that drains is irrigation; on full sand most of it is told."""
+        for depth_mm, most_of_it in ((12.0, 0.75), (30.0, 0.9)):
+            year = self.year(scenes, self.daily(scenes, depth_mm))
+            assert year.irrigation_runoff == 0.0
+            assert year.drainage > 0.5 * year.irrigation_landed
+            assert most_of_it * year.drainage < year.irrigation_drained <= year.drainage
+
+    def test_what_fits_does_not_drain(self, scenes):
+        year = self.year(scenes, self.daily(scenes, 3.0))
+        assert year.irrigation_landed == pytest.approx(3.0 * 365)
+        assert year.irrigation_drained == 0.0
+        refill = scenes.plan("refill", trigger=0.5, allow_for_uniformity=False)
+        assert self.year(scenes, refill).irrigation_drained < 1e-9
+
+    def test_uneven_catch_drains(self, scenes):
+        """Full on the mean is too much where most is caught."""
+        refill = scenes.plan("refill", trigger=0.5, allow_for_uniformity=False)
+        even, uneven = (self.year(scenes, refill, one) for one in (1.0, 0.6))
+        assert uneven.irrigation_drained > even.irrigation_drained + 20.0
+        assert uneven.irrigation_drained < uneven.drainage + 1e-9
+
+    def test_no_water_is_told_twice(self):
+        """Of 10 mm beyond, 4 ran off on a day without rain and the patches shed 1 of them."""
+        assert self.drained(beyond=10.0, ran_off=4.0, shed=1.0, rain=0.0) == (4.0, 7.0)
+        assert self.drained(beyond=2.0, ran_off=4.0, shed=1.0, rain=0.0) == (4.0, 0.0)
+        # Rain's runoff is no irrigation.
+        assert self.drained(beyond=10.0, ran_off=4.0, shed=1.0, rain=5.0) == (1.0, 10.0)
+
+    def drained(self, beyond, ran_off, shed, rain):
+        _, _, runoff, out, *_ = count_irrigation(
+            gross=20.0, mean_caught=18.0, mean_shed=shed, mean_beyond=beyond, mean_runoff=ran_off,
+            spray=1.0, beside=1.0, liquid=rain, inv_pass_mm=0.0, pass_labour=0.0,
+            year_irrigation_gross=0.0, year_irrigation_landed=0.0, year_irrigation_runoff=0.0,
+            year_irrigation_drained=0.0, year_spray_loss=0.0, year_overspray=0.0,
+            year_watering_days=0.0, year_labour_hours=0.0,
+        )  # fmt: skip
+        return runoff, out
 
 
 class TestCauses:
@@ -231,14 +359,14 @@ class TestChronic:
         scenario = scenes.scenario([field], [plan], fewest_days=1)
         return run_plan(prepare(replace(scenario, supply=supply), record), plan).years[0]
 
-    @pytest.fixture(scope="class")
-    def dry(self, scenes):
-        """Two years without summer rain, ET of 5 mm a day."""
-        day = np.arange(730) % 365
-        return scenes.record(730, rain=np.where((day > 100) & (day < 280), 0.0, 6.0), et=5.0)
+    def test_reliability_falls_as_water_does(self, scenes):
+        """Twin: what an unlimited supply puts on is what the turf could use.
 
-    def test_reliability_falls_as_water_does(self, scenes, dry):
-        """Twin: what an unlimited supply puts on is what the turf could use."""
+        Two years without summer rain, ET of 5 mm a day.
+        """
+        day = np.arange(730) % 365
+        rain = np.where((day > 100) & (day < 280), 0.0, 6.0)
+        dry = scenes.record(730, rain=rain, et=5.0)
         wanted = self.years(scenes, None, dry).irrigation_gross.mean()
         for allowance_mm in (2.0, 1.0, 0.25):
             year = self.years(scenes, allowance_mm, dry)

@@ -209,7 +209,7 @@ def restrict(
     and whether it may only keep crowns. ``site_days`` (7,) are the weekdays that the site leaves,
     if it is ``by_site``.
     """
-    if plan.rule == RULE_NONE and plan.crown_depth <= 0.0:
+    if plan.rule == RULE_NONE and plan.crown_depth <= 0.0 and plan.syringe_depth <= 0.0:
         return
     before = int(block[STAGE + lane])
     stage = stage_after(

@@ -16,7 +16,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from drysward.compiled import compiles_as, jitable, tree_of, with_selects
+from drysward.compiled import compiles_as, jitable, set_in, tree_of, with_selects
 from drysward.day import asking, counting, delivering, patch, shortage, surface
 from drysward.day.asking import MONTH_IRRIGATION, WEEK_GROSS, open_day, restrict
 from drysward.day.counting import NO_DORMANCY
@@ -219,7 +219,7 @@ class Desk(NamedTuple):
     passes: Any
 
 
-@jitable
+@set_in
 def run_site(
     ground: Ground,
     from_day: int,
@@ -393,7 +393,7 @@ def recall_rain(block: Any, quads: int, rain_before: Any, d: int, days: Any) -> 
         block[RECENT_RAIN + lane] = rain_before[d] - rain_before[max(d - days[lane], 0)]
 
 
-@jitable
+@set_in
 def restrict_all(
     block: Any,
     quads: int,
@@ -428,7 +428,7 @@ def restrict_all(
         )  # fmt: skip
 
 
-@jitable
+@set_in
 def clear_year(
     block: Any, patches: Any, monthly: Any, booked: Any, n_lanes: int, side: int, quads: int
 ) -> None:
@@ -450,7 +450,7 @@ def clear_year(
 # --- day ------------------------------------------------------------------------------------------
 
 
-@jitable
+@set_in
 def live(
     block: Any,
     patches: Any,
@@ -602,7 +602,7 @@ def open_year(block: Any, patches: Any, weekly: Any, fresh_turf: bool, quads: in
 # --- evening --------------------------------------------------------------------------------------
 
 
-@jitable
+@set_in
 def count_day(
     block: Any,
     quads: int,
@@ -683,7 +683,7 @@ def count_stored(block: Any, patches: Any, n_lanes: int, side: int, quads: int) 
     take_means_of_water(block, quads, float(patches.shape[0] * side))
 
 
-@jitable
+@set_in
 def close_year(
     block: Any,
     n_lanes: int,

@@ -12,7 +12,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from drysward.compiled import jitable
+from drysward.compiled import jitable, set_in
 from drysward.day.lanes import LANES, PLACE, lane_of
 from drysward.day.records import (
     BY_MONTH,
@@ -169,7 +169,7 @@ def area_at(volume: float, volumes: Any, areas: Any) -> float:
     return areas[k - 1] + part * (areas[k] - areas[k - 1])
 
 
-@jitable
+@set_in
 def new_allowances(
     sources: Any, used: Any, plan: Any, cal: Any, new_month: bool, new_year: bool
 ) -> None:
@@ -252,7 +252,7 @@ def take(used: Any, volume: float) -> None:
     used.year += volume
 
 
-@jitable
+@set_in
 def open_supply(
     site: Any,
     sources: Any,
@@ -305,7 +305,7 @@ def site_stage(
     return stage_after(int(store.stage), last, index, enter, leave)
 
 
-@jitable
+@set_in
 def supply_day(
     given: Any,
     state: Any,
@@ -507,7 +507,7 @@ def count_supply(flows: Any, store: Any, year: Any) -> None:
         store.short_yesterday = 0.0
 
 
-@jitable
+@set_in
 def send_crew(
     blocks: Any,
     plans: Any,
@@ -634,7 +634,7 @@ def share_out_today(
     return True
 
 
-@jitable
+@set_in
 def tell_fields(
     blocks: Any,
     plans: Any,

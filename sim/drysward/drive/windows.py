@@ -23,7 +23,11 @@ def compiled_run_site() -> Callable[..., Any]:
     return compiled(run_windows, counted=False)
 
 
-def run_windows(forcing: Forcing, ground: Ground, from_day: int, *runs: Any) -> None:
+def run_windows(
+    forcing: Forcing, ground: Ground, from_day: int, party: Any, supply: Any, supply_of: Any,
+    supply_states: Any, tally: Any, desk: Any, reached: Any, condition: Any, trace_at: Any,
+    more: bool | None,
+) -> None:  # fmt: skip
     """Run plans over all days of a stretch, in place, as many at once as ``ground.days`` has lines.
 
     Before each such window ``forcing`` fills it. ``runs`` is what else ``run_site`` takes.
@@ -54,4 +58,7 @@ def run_windows(forcing: Forcing, ground: Ground, from_day: int, *runs: Any) -> 
                 stop,
             )
         if stop > from_day:
-            run_site(ground, max(first, from_day), stop, first, *runs)
+            run_site(
+                ground, max(first, from_day), stop, first, party, supply, supply_of,
+                supply_states, tally, desk, reached, condition, trace_at, more,
+            )  # fmt: skip

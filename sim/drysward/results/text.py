@@ -116,11 +116,13 @@ def water_notes(of_field: xr.Dataset, system: str) -> list[tuple[str, str]]:
         share = (lost / landed.where(landed > 0.0)).fillna(0.0)
         plans = [key for key in share["plan"].values if float(share.sel(plan=key)) > MOST_LOST]
         if plans:
-            by_plan = ", ".join(
-                f"{float(share.sel(plan=key)):.0%} under {_plan_label(of_field, key)}"
+            shares = [
+                (f"{float(share.sel(plan=key)):.0%}", f"under {_plan_label(of_field, key)}")
                 for key in plans
-            )
-            notes.append((told, f"of the irrigation: {by_plan}; {_REMEDIES[name]}"))
+            ]
+            first = " of the irrigation ".join(shares[0])
+            by_plan = ", ".join([first, *map(" ".join, shares[1:])])
+            notes.append((told, f"{by_plan}; {_REMEDIES[name]}"))
     if "shortage_cause_mean" in of_field:
         parts = [
             text for key in of_field["plan"].values if (text := _missing(of_field, key, system))
@@ -145,8 +147,8 @@ def _missing(of_field: xr.Dataset, plan: Hashable, system: str) -> str:
     ]
     because = f": {', '.join(causes)}" if causes else ""
     return (
-        f"{depth_text(short, depth)} of {depth_text(wanted, depth)} {depth.unit} a year under "
-        f"{_plan_label(of_field, plan)}{because}"
+        f"{depth_text(short, depth)} {depth.unit} of the {depth_text(wanted, depth)} {depth.unit} "
+        f"wanted a year under {_plan_label(of_field, plan)}{because}"
     )
 
 
