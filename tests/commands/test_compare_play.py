@@ -24,7 +24,7 @@ def ask(*words: str) -> Result:
 @pytest.fixture(scope="module")
 def told(tmp_path_factory: pytest.TempPathFactory) -> tuple[Result, Path]:
     folder = tmp_path_factory.mktemp("out")
-    words = ("--show", "play", "--draws", "0", *SPAN, "--out", str(folder))
+    words = ("--show", "play", "--draws", "2", *SPAN, "--out", str(folder))
     return ask("compare", "match-days", *words), folder
 
 
@@ -41,6 +41,7 @@ def test_every_field_and_plan_is_shown(told: tuple[Result, Path]) -> None:
     assert ">100g" in flowing
     assert ">130g" in flowing
     assert "dust" in flowing
+    assert "Over 2 draws of what is not known" in flowing
     assert "1 in 10" not in flowing  # the tables of stress have their own --show
 
 
@@ -73,7 +74,7 @@ def test_a_row_adds_up(told: tuple[Result, Path]) -> None:
 def test_what_is_kept_says_what_it_is(told: tuple[Result, Path]) -> None:
     done, folder = told
     assert {path.name for path in folder.iterdir()} == {
-        "results.nc", "summary.csv", "daily-odds.csv", "play.csv", "site.csv"
+        "results.nc", "summary.csv", "daily-odds.csv", "play.csv", "site.csv", "doubt.csv"
     }  # fmt: skip
     for name in ("results.nc", "play.csv"):
         assert f"Wrote {folder / name}" in done.stderr

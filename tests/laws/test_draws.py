@@ -109,7 +109,7 @@ def test_what_a_scenario_writes_is_certain_or_has_its_own_range(demo: Scenario) 
     assert "overrides.species.bermudagrass.wilt_ks" not in found
     assert found["overrides.species.kentucky_bluegrass.p_footprint"].range.high == 0.6
     own = found["fields.practice.delivery.uniformity"]
-    assert own.range == Range(0.5, 0.6, 0.7, 0.05, 1.0, 0.10)
+    assert own.range == Range(0.5, 0.6, 0.7, 0.3, 1.0, 0.10)
     assert own.group == "delivery"
     assert own.measure == "a catch-can audit"
     # Drawn values are certain: nothing in a drawn scenario is drawn again.

@@ -227,7 +227,7 @@ def test_every_fault_at_once(demo: Scenario) -> None:
     starts = [
         "scenario: fields.stadium.species: 'kentucky_blugrass' is not known; did you mean 'kentu",
         "scenario: fields.practice.area: 1.8 has no unit; ",
-        "scenario: fields.practice.delivery.uniformity: 60 cannot be; 0.05 to 1",
+        "scenario: fields.practice.delivery.uniformity: 60 cannot be; 0.3 to 1",
         "scenario: plans.deficit.share: True is refused; should be a valid number",
         "scenario: plans.refill.triger: is not known here; did you mean 'trigger'?",
         "scenario: overrides.species.bermudagrass.wilt_kss: no number 'wilt_kss'; did you mean",
