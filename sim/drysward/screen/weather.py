@@ -20,7 +20,6 @@ from drysward.screen.tables import bold, named_lines, plain_table
 from drysward.studies.weather_survey import (
     LEAST_SEASONS_FOR_FIT,
     LEAST_SEASONS_FOR_PERIODS,
-    USUAL_GAP_DAYS,
     WET_DAY_MM,
     WHOLE_YEAR_DAYS,
     WINDOWS,
@@ -33,7 +32,8 @@ from drysward.studies.weather_survey import (
 )
 from drysward.weather.checking.spread import MEASURES, SpreadComparison
 from drysward.weather.checking.suspicion import Suspicion
-from drysward.weather.file.fill import FillRule
+from drysward.weather.file.columns import toml_text
+from drysward.weather.file.fill import as_toml
 
 if TYPE_CHECKING:
     from drysward.site.weather_years import Origin
@@ -285,7 +285,7 @@ def _season_year(year: int, season: Season) -> str:
 
 def _verdict(verdict: Verdict, ignored: Sequence[str]) -> list[RenderableType]:
     """Faults in short form, then whether a run takes the file and what it needs."""
-    settings = [f"ignore = [{', '.join(quoted(name) for name in ignored)}]"] if ignored else []
+    settings = [f"ignore = [{', '.join(toml_text(name) for name in ignored)}]"] if ignored else []
     if not verdict.faults:
         if not settings:
             return [bold("A run accepts this file as it is.")]
@@ -294,7 +294,7 @@ def _verdict(verdict: Verdict, ignored: Sequence[str]) -> list[RenderableType]:
     refused = f"A run refuses this file as it is ({_counted(len(verdict.faults))})"
     if verdict.rule is None:
         return [*parts, bold(f"{refused}; no fill rule helps: correct the file.")]
-    settings = [fill_line(verdict.rule), *settings]
+    settings = [as_toml(verdict.rule), *settings]
     if not verdict.remaining:
         return [*parts, bold(_with(f"{refused} and accepts it", settings))]
     parts.append(named_lines([("Left by the fill", _short(verdict.remaining))]))
@@ -304,20 +304,6 @@ def _verdict(verdict: Verdict, ignored: Sequence[str]) -> list[RenderableType]:
 
 def _with(told: str, settings: Sequence[str]) -> str:
     return f"{told} with {' and '.join(settings)} under [weather] of the scenario."
-
-
-def fill_line(rule: FillRule) -> str:
-    """The rule as a scenario states it."""
-    parts = [f"rain = {quoted(rule.rain)}"] if rule.rain else []
-    parts += [f"temperature = {quoted(rule.temperature)}"] if rule.temperature else []
-    if rule.longest_gap_days != USUAL_GAP_DAYS:
-        parts.append(f'longest = "{rule.longest_gap_days} days"')
-    return f"fill = {{ {', '.join(parts)} }}"
-
-
-def quoted(text: str) -> str:
-    """Text as TOML writes it."""
-    return '"' + text.replace("\\", "\\\\").replace('"', '\\"') + '"'
 
 
 def _short(faults: Sequence[Fault]) -> str:

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
@@ -15,24 +14,19 @@ from drysward.results.frequency import pearson3_limits, pearson3_quantile, plott
 from drysward.weather.checking.suspicion import Suspicion, possible, runs_of_equal, suspicions
 from drysward.weather.file.columns import DATE, QUANTITIES, REQUIRED
 from drysward.weather.file.fill import FillRule
-from drysward.weather.file.read import WeatherFile, faults_under
-from drysward.weather.file.table import BoolArray, Table, with_every_day
+from drysward.weather.file.read import WeatherFile, mildest_rule
+from drysward.weather.file.table import BoolArray, Table, every_day_once, first_rows
 from drysward.weather.record import DailyRecord, FloatArray
 from drysward.weather.reference_et import reference_et
 
 WET_DAY_MM = 1.0  # common practice: a day with 1 mm or more is a wet day
 WHOLE_YEAR_DAYS = 360  # known days from which on a run uses a year
 WHOLE_SHARE = WHOLE_YEAR_DAYS / 365  # the same for a season
-MOST_YEARS_APART = 200  # estimate: a day farther from the middle of the record is a slip of the pen
 WINDOWS = (30, 90)
 RETURN_PERIODS = (2.0, 5.0, 10.0, 20.0, 50.0)
 LEAST_SEASONS_FOR_PERIODS = 5  # estimate
 LEAST_SEASONS_FOR_FIT = 10  # estimate
 CONFIDENCE = 0.90
-
-# Longest gaps that each kind of filling is proposed for: the reader's own default, then estimates.
-USUAL_GAP_DAYS = FillRule().longest_gap_days
-LONGEST_PLAIN_FILL_DAYS = 15
 
 MonthDay = tuple[int, int]
 
@@ -214,30 +208,6 @@ def survey(
 
 
 # ---------------------------------------------------------------- what is there
-
-
-def first_rows(table: Table) -> NDArray[np.intp]:
-    """The first row of each day in the order of days, without days that a slip made remote."""
-    known = np.flatnonzero(~np.isnat(table.dates))
-    year = table.dates[known].astype("datetime64[Y]").astype(int)
-    known = known[np.abs(year - np.median(year)) <= MOST_YEARS_APART]
-    _, first = np.unique(table.dates[known], return_index=True)
-    return known[first]
-
-
-def every_day_once(table: Table) -> Table:
-    """Every day from first to last in order: the first row of each, or an unknown day."""
-    rows = first_rows(table)
-    return with_every_day(
-        replace(
-            table,
-            dates=table.dates[rows],
-            values={quantity: values[rows] for quantity, values in table.values.items()},
-            given={quantity: values[rows] for quantity, values in table.given.items()},
-            blank={quantity: blank[rows] for quantity, blank in table.blank.items()},
-            lines=None if table.lines is None else table.lines[rows],
-        )
-    )
 
 
 def columns_held(table: Table) -> tuple[ColumnHeld, ...]:
@@ -471,36 +441,5 @@ def _levels(dryness: FloatArray, rain: bool) -> tuple[Level, ...]:
 
 
 def verdict(file: WeatherFile) -> Verdict:
-    """Faults for which a run refuses the file, and the mildest rule under which it would not.
-
-    Rules are tried from the mildest: rain or temperature alone, both, both over longer gaps
-    and, for gaps over which a straight line says nothing, other years' days. When none is
-    enough, ``remaining`` are the faults left under the one that leaves fewest; a day for which
-    it finds no value shows only once nothing else is wrong.
-    """
-    faults = tuple(faults_under(file, FillRule()))
-    if not faults or file.table is None or np.isnat(file.table.dates).all():
-        return Verdict(faults, None, faults)
-    longest = _longest_unknown(every_day_once(file.table))
-    rules = [
-        FillRule(rain="zero"),
-        FillRule(temperature="interpolate"),
-        FillRule(rain="zero", temperature="interpolate"),
-    ]
-    if USUAL_GAP_DAYS < longest <= LONGEST_PLAIN_FILL_DAYS:
-        rules.append(FillRule("zero", "interpolate", longest))
-    elif longest > LONGEST_PLAIN_FILL_DAYS:
-        rules.append(FillRule("neighbour-years", "neighbour-years", longest))
-    left = [tuple(faults_under(file, rule)) for rule in rules]
-    best = min(range(len(rules)), key=lambda i: len(left[i]))
-    if len(left[best]) >= len(faults):
-        return Verdict(faults, None, faults)
-    return Verdict(faults, rules[best], left[best])
-
-
-def _longest_unknown(table: Table) -> int:
-    """Days of the longest run without rain or a temperature, at least 1."""
-    runs: Sequence[tuple[int, int]] = [
-        run for quantity in REQUIRED for run in runs_of(np.isnan(table.values[quantity]))
-    ]
-    return max((stop - start for start, stop in runs), default=1)
+    """Whether a run accepts the file, and the mildest rule under which it would."""
+    return Verdict(*mildest_rule(file))
