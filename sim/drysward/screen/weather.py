@@ -32,6 +32,7 @@ from drysward.studies.weather_survey import (
 )
 from drysward.weather.checking.spread import MEASURES, SpreadComparison
 from drysward.weather.checking.suspicion import Suspicion
+from drysward.weather.checking.trend import LEAST_YEARS, Trend, drift_text
 from drysward.weather.file.columns import toml_text
 from drysward.weather.file.fill import as_toml
 
@@ -46,7 +47,10 @@ FAULTS_TOLD = 5
 
 
 def weather_survey(
-    survey: Survey, system: str, ignored: Sequence[str] = ()
+    survey: Survey,
+    system: str,
+    ignored: Sequence[str] = (),
+    record_years: tuple[int, int] | None = None,
 ) -> list[RenderableType]:
     """Columns, gaps, suspicious values, years, dry seasons and the verdict, in this order."""
     depth = display("mm", system)
@@ -57,13 +61,14 @@ def weather_survey(
     return [
         bold(f"{survey.name}, {survey.first} to {survey.last}"),
         Text(rows),
+        *([named_lines([("File", note) for note in survey.notes])] if survey.notes else []),
         _columns(survey),
         *_gaps(survey.gaps),
         *_suspicions(survey.suspicions),
         *_years(survey.years, depth, system),
         named_lines(_notes(survey, depth)),
         *_seasons(survey.seasons, depth),
-        *_verdict(survey.verdict, ignored),
+        *_verdict(survey.verdict, _settings(ignored, record_years)),
     ]
 
 
@@ -204,7 +209,16 @@ def _notes(survey: Survey, depth: Display) -> list[tuple[str, str]]:
         et = "FAO-56 " + "; ".join(survey.procedures)
     elif survey.seasons.by_et:
         et = "no day has both temperatures"
-    return [*notes, ("Reference ET", et)]
+    return [*notes, ("Reference ET", et), *_trends(survey.trends)]
+
+
+def _trends(trends: Sequence[Trend]) -> list[tuple[str, str]]:
+    if not trends:
+        told = f"not told of fewer than {LEAST_YEARS} whole years"
+        return [("Trend", told)]
+    return [
+        ("Trend", drift_text(one) + ("" if one.drifts else "; may be chance")) for one in trends
+    ]
 
 
 def _seasons(seasons: Seasons, depth: Display) -> list[RenderableType]:
@@ -283,9 +297,14 @@ def _season_year(year: int, season: Season) -> str:
     return f"{year}-{(year + 1) % 100:02d}" if season.over_new_year else str(year)
 
 
-def _verdict(verdict: Verdict, ignored: Sequence[str]) -> list[RenderableType]:
+def _settings(ignored: Sequence[str], record_years: tuple[int, int] | None) -> list[str]:
+    """What the check was told, as a scenario states it."""
+    told = [f"ignore = [{', '.join(toml_text(name) for name in ignored)}]"] if ignored else []
+    return told + ([f"record_years = {[*record_years]}"] if record_years else [])
+
+
+def _verdict(verdict: Verdict, settings: list[str]) -> list[RenderableType]:
     """Faults in short form, then whether a run takes the file and what it needs."""
-    settings = [f"ignore = [{', '.join(toml_text(name) for name in ignored)}]"] if ignored else []
     if not verdict.faults:
         if not settings:
             return [bold("A run accepts this file as it is.")]

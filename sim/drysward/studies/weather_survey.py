@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -12,6 +13,7 @@ from numpy.typing import NDArray
 from drysward.faults import Fault, FaultyInput
 from drysward.results.frequency import pearson3_limits, pearson3_quantile, plotting_positions
 from drysward.weather.checking.suspicion import Suspicion, possible, runs_of_equal, suspicions
+from drysward.weather.checking.trend import Trend, trend
 from drysward.weather.file.columns import DATE, QUANTITIES, REQUIRED
 from drysward.weather.file.fill import FillRule
 from drysward.weather.file.read import WeatherFile, mildest_rule
@@ -161,6 +163,8 @@ class Survey:
     procedures: tuple[str, ...]  # of reference ET
     seasons: Seasons
     verdict: Verdict
+    trends: tuple[Trend, ...] = ()
+    notes: tuple[str, ...] = ()  # what had to be assumed to read the file
 
 
 def survey(
@@ -191,6 +195,7 @@ def survey(
         southern = latitude_deg < 0 if latitude_deg is not None else _warmer_in_january(table)
         season = SOUTHERN if southern else NORTHERN
     first, last = table.dates[[0, -1]].tolist()
+    years = annual_table(table, eto)
     return Survey(
         name=file.path.name,
         first=first,
@@ -200,10 +205,12 @@ def survey(
         columns=columns_held(table),
         gaps=gaps(file.table, raw),
         suspicions=suspicions(raw, latitude_deg, elevation_m or 0.0),
-        years=annual_table(table, eto),
+        years=years,
         procedures=tuple(procedures or ()),
         seasons=dry_seasons(table, season, eto),
         verdict=verdict(file),
+        trends=yearly_trends(years),
+        notes=file.notes,
     )
 
 
@@ -338,6 +345,19 @@ def annual_table(table: Table, eto_mm: FloatArray | None) -> tuple[Year, ...]:
         )
         years.append(one)
     return tuple(years)
+
+
+def yearly_trends(years: Sequence[Year]) -> tuple[Trend, ...]:
+    """Trends of mean Tmax, rain and, where it is known, reference ET over the whole years."""
+    whole = [year for year in years if year.whole]
+    found = []
+    for name, of in (
+        ("tmax", lambda y: y.tmax_c), ("rain", lambda y: y.rain_mm),
+        ("reference_et", lambda y: y.et_mm),
+    ):  # fmt: skip
+        known = [(year.year, of(year)) for year in whole if np.isfinite(of(year))]
+        found.append(trend(name, [year for year, _ in known], [value for _, value in known]))
+    return tuple(one for one in found if one is not None)
 
 
 def _known(values: FloatArray) -> FloatArray:

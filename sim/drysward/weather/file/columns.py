@@ -68,6 +68,11 @@ MOMENTARY: dict[str, Quantity] = {
 HELPERS = {"daylight": Quantity("", "s", "s", {}, 0, 86_400)}
 _OTHER_NAMES = {"precipitation": "rain"}
 _WIND_AT = re.compile(r"wind_([0-9]+(?:\.[0-9]+)?)m(?:_(.+))?")
+MONTHLY_INSTEAD = (
+    "both columns; or monthly means, with which hot spells, single frosts and snow are not "
+    'modelled: under [weather] monthly_temperature = { tmax = { unit = "degF", months = [twelve '
+    'numbers] }, tmin = { unit = "degF", months = [twelve numbers] } }'
+)
 WIND_HEIGHTS_M = (0.5, 200.0)  # estimate: where the logarithmic profile of Eq 47 makes sense
 
 
@@ -208,10 +213,32 @@ def toml_text(text: str) -> str:
 
 
 def check_columns(
-    columns: Sequence[Column], where: str, wind_height_m: float | None
+    columns: Sequence[Column],
+    where: str,
+    wind_height_m: float | None,
+    without_temperature: bool = False,
 ) -> tuple[float | None, list[Fault]]:
-    """The height of the wind, and faults of the set of columns: missing, doubled, no height."""
+    """The height of the wind, and faults of the set of columns: missing, doubled, no height.
+
+    ``without_temperature``: monthly means stand in for it.
+    """
     faults = []
+    quantities = {column.quantity for column in columns}
+    has_temperature = quantities & {"tmax", "tmin", "temperature"}
+    if without_temperature and has_temperature:
+        name = next(c.name for c in columns if c.quantity in has_temperature)
+        what = f"column '{name}' gives temperature, for which monthly_temperature would stand in"
+        faults.append(Fault(where, what, "one of the two; a column can be ignored"))
+    elif without_temperature and "reference_et" not in quantities:
+        what = "no column for reference_et, which a file without temperature must have"
+        faults.append(Fault(where, what, "reference_et_mm or reference_et_in, or declare one"))
+    elif not has_temperature and "reference_et" in quantities and not without_temperature:
+        what = (
+            "no column for tmax and tmin; reference ET alone does not say when turf grows, rests "
+            "and greens up, nor what is snow, frost or heat"
+        )
+        faults.append(Fault(where, what, MONTHLY_INSTEAD))
+        without_temperature = True
     momentary = any(column.quantity == "temperature" for column in columns)
     for quantity in (DATE, HOUR, *QUANTITIES, *MOMENTARY):
         names = [column.name for column in columns if column.quantity == quantity]
@@ -221,7 +248,7 @@ def check_columns(
                 Fault(where, f"two columns for {quantity}: {told}", "one; ignore the other")
             )
         if not names and quantity in (DATE, *REQUIRED):
-            if momentary and quantity in ("tmax", "tmin"):
+            if (momentary or without_temperature) and quantity in ("tmax", "tmin"):
                 continue
             about = QUANTITIES.get(quantity)
             ways = [f"{quantity}_{suffix}" for suffix in about.suffixes] if about else [DATE]
@@ -264,6 +291,7 @@ def known_columns(
     specs: Mapping[str, ColumnSpec],
     wind_height_m: float | None,
     ignore: Collection[str],
+    without_temperature: bool = False,
 ) -> tuple[list[Column], float | None, list[Fault]]:
     """The columns to read, of those ``named`` in the file, the wind's height, and faults."""
     columns, faults = declared_columns(specs, named, units, path)
@@ -274,7 +302,7 @@ def known_columns(
     left = {n: column for n, column in named.items() if n not in declared and n not in ignore}
     columns += [column for column in left.values() if column is not None]
     faults += unknown_columns([name for name, column in left.items() if column is None], path)
-    height, set_faults = check_columns(columns, path, wind_height_m)
+    height, set_faults = check_columns(columns, path, wind_height_m, without_temperature)
     return columns, height, faults + set_faults
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -66,6 +66,20 @@ def as_option(rule: FillRule) -> str:
     if rule.longest_gap_days != USUAL_GAP_DAYS:
         parts.append(f"longest={rule.longest_gap_days}")
     return f"--fill {','.join(parts)}"
+
+
+def from_option(text: str) -> FillRule:
+    """The rule of ``rain=zero,temperature=interpolate,longest=15``; ValueError tells a fault."""
+    words: dict[str, Any] = {}
+    for part in text.split(","):
+        name, _, value = (piece.strip() for piece in part.partition("="))
+        if name == "longest" and value.removesuffix("days").strip().isdigit():
+            words["longest_gap_days"] = int(value.removesuffix("days"))
+        elif name in ("rain", "temperature"):
+            words[name] = value
+        else:
+            raise ValueError(f"'{part}' is not rain=, temperature= or longest= with days")
+    return FillRule(**words)
 
 
 def check_blanks(

@@ -98,6 +98,7 @@ def read_netcdf(
     wind_height_m: float | None,
     ignore: Collection[str],
     hours_from_utc: float | None,
+    without_temperature: bool,
 ) -> Rows:
     """CF variables on one time dimension, each with a ``units`` attribute."""
     dataset = _opened(where, data)
@@ -142,7 +143,9 @@ def read_netcdf(
     unused += twice
     named = {name: column for name, column in named.items() if name not in twice}
     ignore = [name for name in ignore if name in named or name not in unused]
-    columns, height, top_faults = known_columns(where, named, units, specs, wind_height_m, ignore)
+    columns, height, top_faults = known_columns(
+        where, named, units, specs, wind_height_m, ignore, without_temperature
+    )
     if not any(fault for _, fault in faults):
         faults += [(ON_TOP, fault) for fault in top_faults]
     else:

@@ -5,14 +5,14 @@ from __future__ import annotations
 import gzip
 import hashlib
 import zlib
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
 
 from drysward.faults import Fault, FaultyInput
-from drysward.weather.file.columns import QUANTITIES, REQUIRED, ColumnSpec
+from drysward.weather.file.columns import QUANTITIES, REQUIRED, Column, ColumnSpec
 from drysward.weather.file.fill import (
     USUAL_GAP_DAYS,
     FillRule,
@@ -31,13 +31,21 @@ from drysward.weather.file.table import (
     check_values,
     every_day_once,
     of_rows,
+    rows_of,
     with_days,
     with_every_day,
 )
 from drysward.weather.file.text import BOM, read_text
 from drysward.weather.record import DailyRecord
 
+Monthly = Mapping[str, Sequence[float]]
+
 FAULTS_TOLD = 20
+MONTHLY_NOTE = (
+    "temperature is the smooth course of monthly means: growth, winter rest and green-up follow "
+    "it; hot spells and death by heat, single frosts, snow and frozen ground of cold spells, warm "
+    "nights are not modelled; humidity, wind and sun that the file lacks come from these means"
+)
 ENDINGS = (".csv", ".nc", ".dly")
 _GZIPPED = b"\x1f\x8b"
 
@@ -53,6 +61,7 @@ def read_weather(
     ignore: Collection[str] = (),
     years: tuple[int, int] | None = None,
     hours_from_utc: float | None = None,
+    monthly_temperature: Monthly | None = None,
 ) -> DailyRecord:
     """Daily weather from a .csv, .dly or .nc file, which may be gzipped.
 
@@ -66,13 +75,17 @@ def read_weather(
     ignore : columns to leave out.
     years : first and last calendar year to read; all when None.
     hours_from_utc : of local standard time, for hours that the file gives in UTC.
+    monthly_temperature : twelve means each of "tmax" and "tmin" (deg C), for a file with
+        reference ET and without temperature.
 
     Raises
     ------
     FaultyInput
         With every fault of the file, at most 20 told and the rest counted.
     """
-    file = read_table(path, columns, wind_height_m, ignore, years, hours_from_utc)
+    file = read_table(
+        path, columns, wind_height_m, ignore, years, hours_from_utc, monthly_temperature
+    )
     return to_record(file, fill or FillRule())
 
 
@@ -93,6 +106,7 @@ class WeatherFile:
     notes: tuple[str, ...] = ()
     place: Place = NOWHERE
     filled: Mapping[str, int] = field(default_factory=dict)
+    without_temperature: bool = False  # monthly means stand in for it
 
     @property
     def header_faults(self) -> tuple[Fault, ...]:
@@ -107,6 +121,7 @@ def read_table(
     ignore: Collection[str] = (),
     years: tuple[int, int] | None = None,
     hours_from_utc: float | None = None,
+    monthly_temperature: Monthly | None = None,
 ) -> WeatherFile:
     """The rows of a file with the faults of its cells; see :func:`read_weather`.
 
@@ -123,13 +138,18 @@ def read_table(
         from drysward.weather.file.netcdf import read_netcdf as reader
     else:
         reader = read_text
-    rows = reader(str(path), data, columns or {}, wind_height_m, ignore, hours_from_utc)
+    stands_in = monthly_temperature is not None
+    rows = reader(
+        str(path), data, columns or {}, wind_height_m, ignore, hours_from_utc, stands_in
+    )
+    if monthly_temperature is not None:
+        _take_monthly_temperature(rows, monthly_temperature)
     if years is not None:
         _keep_years(str(path), rows, years)
     filled = _as_a_calendar_has_them(rows)
     return WeatherFile(
         path, rows.table, rows.wind_height_m, tuple(rows.faults), digest, tuple(rows.notes),
-        rows.place, filled,
+        rows.place, filled, stands_in,
     )  # fmt: skip
 
 
@@ -152,6 +172,27 @@ def _keep_years(path: str, rows: Rows, years: tuple[int, int]) -> None:
         if row == ON_TOP or row >= kept.size or kept[row]
     ]
     rows.table = of_rows(table, kept)
+
+
+def _take_monthly_temperature(rows: Rows, monthly: Monthly) -> None:
+    """Put the smooth course of monthly means in place of temperature that the file has not."""
+    from drysward.weather.simulated.climate import calendar_day, smooth_curve
+
+    table = rows.table
+    if table is None or {"tmax", "tmin"} & set(table.values):
+        return
+    known = ~np.isnat(table.dates)
+    values, blank, columns = dict(table.values), dict(table.blank), dict(table.columns)
+    given = dict(table.given)
+    for name in ("tmax", "tmin"):
+        course = np.full(known.size, np.nan)
+        curve = smooth_curve(np.asarray(monthly[name], dtype=float))
+        course[known] = curve[calendar_day(table.dates[known])]
+        values[name] = given[name] = course
+        blank[name] = np.zeros(known.size, dtype=bool)
+        columns[name] = Column("monthly_temperature", name, "degC")
+    rows.table = replace(table, values=values, given=given, blank=blank, columns=columns)
+    rows.notes.append(MONTHLY_NOTE)
 
 
 def _as_a_calendar_has_them(rows: Rows) -> dict[str, int]:
@@ -195,6 +236,8 @@ def _as_a_calendar_has_them(rows: Rows) -> dict[str, int]:
 def to_record(file: WeatherFile, rule: FillRule) -> DailyRecord:
     """The checked and filled record of a file; FaultyInput as :func:`read_weather`."""
     table, filled, faults = _filled(file, rule)
+    if not faults and table is not None and file.without_temperature:
+        _check_reference_et(table)
     if faults or table is None:
         _, _, faults = _filled(file, rule, mending(file), one_a_quantity=True)
         raise FaultyInput(_told(str(file.path), faults))
@@ -209,6 +252,16 @@ def to_record(file: WeatherFile, rule: FillRule) -> DailyRecord:
         elevation_m=file.place.elevation_m,
         digest=file.digest,
     )
+
+
+def _check_reference_et(table: Table) -> None:
+    """FaultyInput for days on which reference ET would have to come from monthly means."""
+    lacking = rows_of(np.isnan(table.values["reference_et"]))
+    if lacking:
+        days = "1 day" if len(lacking) == 1 else f"{len(lacking):,} days"
+        what = f"reference_et is blank on {days}, the first {table.dates[lacking[0]]}"
+        allowed = "a number on every day, as the file has no temperature"
+        raise FaultyInput(Fault(table.where(lacking[0], "reference_et"), what, allowed))
 
 
 def faults_under(file: WeatherFile, rule: FillRule) -> list[Fault]:

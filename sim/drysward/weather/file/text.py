@@ -50,6 +50,7 @@ def read_text(
     wind_height_m: float | None,
     ignore: Collection[str],
     hours_from_utc: float | None,
+    without_temperature: bool,
 ) -> Rows:
     """The rows of a text file; FaultyInput when nothing in it can be told apart as columns."""
     text = decoded(where, data)
@@ -68,7 +69,7 @@ def read_text(
             if found is None or specs:
                 return _own_headers(
                     where, sheet, ragged, specs, wind_height_m, ignore, hours_from_utc,
-                    public=found is not None,
+                    without_temperature, public=found is not None,
                 )  # fmt: skip
             if ragged:
                 raise FaultyInput(fault for _, fault in ragged[:20])
@@ -136,6 +137,7 @@ def _own_headers(
     wind_height_m: float | None,
     ignore: Collection[str],
     hours_from_utc: float | None,
+    without_temperature: bool,
     public: bool,
 ) -> Rows:
     """Rows under headers that say quantity and unit, or that are declared.
@@ -147,7 +149,9 @@ def _own_headers(
     if public:
         declared = {spec.column for spec in specs.values()}
         ignore = {*ignore, *(n for n, known in named.items() if not known and n not in declared)}
-    columns, height, top_faults = known_columns(top, named, None, specs, wind_height_m, ignore)
+    columns, height, top_faults = known_columns(
+        top, named, None, specs, wind_height_m, ignore, without_temperature
+    )
     faults: list[RowFault] = [(ON_TOP, fault) for fault in top_faults] + ragged
     if not sheet.cells:
         faults.append((0, Fault(where, "has a header and no rows", "a row for every day")))
