@@ -604,6 +604,22 @@ def test_hours_refused_in_few_lines(written, header, rows, words):
     assert len(told) <= 3
 
 
+def test_sensors_read_a_little_under_nought_at_night(written):
+    rows = [row.removesuffix(",0.0") + ",-3" if row.endswith(",0.0") else row for row in hours_of()]
+    rows = [row.replace(",480.0", ",1050") for row in rows]
+    record = read_weather(written([HOURLY, *rows]))
+    assert record.solar_mj_m2 == pytest.approx([1050 * 12 * 3600 / 1e6] * 2)
+    assert "taken as 0 on 24 rows" in record.notes[0]
+    told = faults_of(written([HOURLY, *(row.replace(",-3", ",-30") for row in rows)]))
+    assert "solar of -30 W/m2 is negative" in told[0]
+
+
+def test_packing_leaves_no_negative_rain(saved):
+    made = reanalysis()
+    made["c"][0] = -1e-12
+    assert read_weather(saved(made)).rain_mm[0] == 0.0
+
+
 def test_hours_of_the_point_service(written):
     block = [line.replace("T2M_MAX  ", "T2M  ").replace("(mm/day)", "(mm/hour)") for line in BLOCK]
     block = [line.replace("MJ/m^2/day", "Wh/m^2") for line in block]

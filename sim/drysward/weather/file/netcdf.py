@@ -17,6 +17,7 @@ from drysward.weather.file.columns import (
     by_variable,
     in_base,
     known_columns,
+    quantity_of,
 )
 from drysward.weather.file.layouts import Place
 from drysward.weather.file.rows import ON_TOP, Rows
@@ -86,6 +87,7 @@ VARIABLE_NAMES: dict[str, CfQuantity] = {
     "tp": CfQuantity(_RAIN, "rain", ends=True),
     "ssrd": CfQuantity(_MEAN_SOLAR, "solar", ends=True),
 }
+PACKING = 0.01  # in base units, estimate: less than this under 0 is the rounding of packed numbers
 # Two parts of one wind: eastward and northward.
 _WIND_PARTS = (("u10", "v10", 10.0), ("uas", "vas", 10.0))
 _WIND_NAMES = ("eastward_wind", "northward_wind")
@@ -349,6 +351,11 @@ def _numbers(
             except ValueError as error:
                 faults.append((ON_TOP, Fault(spot, str(error))))
                 continue
+            # Packing turns 0 into a number a little beside it.
+            base = values[column.quantity]
+            if quantity_of(column.quantity).low == 0.0:
+                packed = (base < 0.0) & (base > -PACKING)
+                values[column.quantity] = np.where(packed, 0.0, base)
             rates |= {column.quantity} if is_rate else set()
             given[column.quantity], blank[column.quantity] = numbers, empty
     by_quantity = {column.quantity: column for column in columns}

@@ -22,6 +22,7 @@ from drysward.weather.file.table import HOURLY_FROM, RowFault, Table, check_valu
 from drysward.weather.record import FloatArray
 
 LEAST_SHARE = 0.9  # estimate: 22 of 24 hours; two that lack are filled well by their neighbors
+DARK_OFFSET_MJ_M2 = 1.3  # by the day: 15 W/m2 (from memory, pyranometers under a clear night sky)
 _MINUTES = 24 * 60
 
 Gather = Callable[[FloatArray], FloatArray]  # rows of days (d, k) -> days (d,)
@@ -70,13 +71,29 @@ def days_of_rows(
     notes: list[str],
 ) -> Rows:
     """The days of rows, unless anything is wrong with these: a day of wrong hours is no day."""
-    faults = [*faults, *check_values(table)]
+    table, note = _without_dark_offset(table, rates)
+    faults = [*faults, *check_values(table, rates)]
     if not faults:
-        days, note, faults = to_days(table, stamps, rates)
-        notes = [*notes, note]
+        days, how, faults = to_days(table, stamps, rates)
+        notes = [*notes, *note, how]
         if not faults:
             return Rows(days, wind_height_m, [], notes)
     return Rows(None, wind_height_m, faults, notes)
+
+
+def _without_dark_offset(table: Table, rates: frozenset[str]) -> tuple[Table, list[str]]:
+    """The rows with small negative radiation as none: sensors read a little under 0 at night."""
+    if "solar" not in table.values:
+        return table, []
+    solar = table.values["solar"]
+    least = -DARK_OFFSET_MJ_M2 if "solar" in rates else -DARK_OFFSET_MJ_M2 / 24.0
+    dark = (solar < 0.0) & (solar >= least)
+    if not dark.any():
+        return table, []
+    values = {**table.values, "solar": np.where(dark, 0.0, solar)}
+    rows = f"{int(dark.sum()):,} rows"
+    told = f"radiation a little under 0, as sensors read at night, taken as 0 on {rows}"
+    return replace(table, values=values), [told]
 
 
 def to_days(

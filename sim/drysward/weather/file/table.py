@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 from datetime import date
 from itertools import pairwise
@@ -19,6 +19,7 @@ BoolArray = NDArray[np.bool_]
 RowFault = tuple[int, Fault]  # index of the row, so that faults can be told in file order
 
 MOST_YEARS_APART = 200  # estimate: a day farther from the middle of the record is a slip of the pen
+RATE_OVER_DAY = 4.0  # estimate: most that an hour's rate can be, times the day's largest amount
 HOURLY_FROM = 1.9  # estimate: rows a day from which a file is one of hours, not of slips
 DEWPOINT_ABOVE_TMAX_C = 2.0  # estimate: room for two instruments that disagree
 
@@ -104,16 +105,22 @@ def check_dates(
     return faults
 
 
-def check_values(table: Table) -> list[RowFault]:
-    """Values that cannot be, each alone and against the others of its day."""
+def check_values(table: Table, rates: Collection[str] = ()) -> list[RowFault]:
+    """Values that cannot be, each alone and against the others of its day.
+
+    ``rates`` are quantities of a moment, by the day as all are here: a noon sun of 1,000 W/m2
+    would be 86 MJ/m2 if it stood there for a day.
+    """
     faults: list[RowFault] = []
     for quantity, values in table.values.items():
         about = quantity_of(quantity)
-        for row in rows_of((values < about.low) | (values > about.high)):
+        most = about.high * (RATE_OVER_DAY if quantity in rates else 1.0)
+        for row in rows_of((values < about.low) | (values > most)):
             told = f"{quantity} of {table.written(row, quantity)} cannot be"
             if values[row] < 0 == about.low:
                 told = f"{quantity} of {table.written(row, quantity)} is negative"
-            allowed = f"{about.low:g} to {about.high:g} {about.shown}"
+            allowed = f"{about.low:g} to {most:g} {about.shown}"
+            allowed += " a day" if quantity in rates else ""
             faults.append((row, Fault(table.where(row, quantity), told, allowed)))
 
     def above(high: str, low: str, limit: FloatArray, allowed: str) -> None:
@@ -135,8 +142,8 @@ def check_values(table: Table) -> list[RowFault]:
         if "vapour_pressure" in has:
             # Colder than the check of Tmax lets pass, Eq 11 leaves its range.
             with np.errstate(over="ignore", divide="ignore"):
-                most = np.asarray(saturation_vapour_pressure_kpa(limit))
-            above("vapour_pressure", "tmax", most, f"as dew point {allowed}")
+                damp = np.asarray(saturation_vapour_pressure_kpa(limit))
+            above("vapour_pressure", "tmax", damp, f"as dew point {allowed}")
     return faults
 
 

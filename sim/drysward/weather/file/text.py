@@ -188,6 +188,14 @@ def _moments(
     where: str, sheet: Sheet, name: str, texts: Sequence[str]
 ) -> tuple[NDArray[np.datetime64], bool, set[str], list[RowFault]]:
     """Stamps (n,) in minutes, whether they have hours, the offsets from UTC that they name."""
+    for length, marks in ((10, ((4, "-"), (7, "-"))), (16, ((4, "-"), (7, "-"), (13, ":")))):
+        # All at once where nothing is wrong with any.
+        if all(len(text) == length and all(text[i] == mark for i, mark in marks)
+               for text in texts):  # fmt: skip
+            try:
+                return np.array(texts, "datetime64[m]"), length == 16, set(), []
+            except ValueError:
+                break
     stamps = np.full(len(texts), np.datetime64("NaT", "m"))
     faults: list[RowFault] = []
     offsets: set[str] = set()
