@@ -20,7 +20,7 @@ from drysward.weather.file.columns import (
     quantity_of,
 )
 from drysward.weather.file.layouts import Place
-from drysward.weather.file.rows import ON_TOP, Rows
+from drysward.weather.file.rows import ON_TOP, Rows, lacking
 from drysward.weather.file.subdaily import days_of_rows, several_a_day
 from drysward.weather.file.table import BoolArray, RowFault, Table, rows_of
 from drysward.weather.record import FloatArray
@@ -160,7 +160,7 @@ def read_netcdf(
     if public:
         told = ", ".join(column.name for column in columns if column.quantity != DATE)
         left = f"; not used: {', '.join(unused)}" if unused else ""
-        notes = [f"read by the CF conventions: {told}{left}", *notes]
+        notes = [f"read by the CF conventions: {told}{left}", *notes, *lacking(table)]
     if not sub_daily:
         return Rows(table, height, faults, notes, place, left_out, public)
     stamps, note = _local(stamps, place, hours_from_utc)

@@ -26,3 +26,18 @@ class Rows:
     place: Place = NOWHERE
     left_out: str = ""  # key of layouts.LEFT_OUT
     public: bool = False
+
+
+def lacking(table: Table) -> list[str]:
+    """What FAO-56 puts in place of what the file has not."""
+    has = set(table.values)
+    instead = []
+    if not has & {"vapour_pressure", "dewpoint", "rh_max", "rh_mean", "rh"}:
+        instead.append("Tmin as the dew point")
+    if "wind" not in has:
+        instead.append("wind of 2 m/s")
+    if not has & {"solar", "sunshine"}:
+        instead.append("radiation from the temperature range")
+    if not instead or "reference_et" in has:
+        return []
+    return [f"reference ET takes {', '.join(instead)}, since the file has no such column"]

@@ -24,7 +24,7 @@ from drysward.weather.file.columns import (
     known_columns,
 )
 from drysward.weather.file.layouts import Recognized, Sheet
-from drysward.weather.file.rows import ON_TOP, Rows
+from drysward.weather.file.rows import ON_TOP, Rows, lacking
 from drysward.weather.file.subdaily import days_of_rows, several_a_day
 from drysward.weather.file.table import BoolArray, RowFault, Table
 from drysward.weather.record import FloatArray
@@ -302,7 +302,7 @@ def _public(
     several = [i for i, name in enumerate(sheet.header) if name == "MDPR"]
     if several and (sums := sum(bool(row[several[0]].strip()) for row in sheet.cells)):
         notes.append(f"{sums} sums of rain over several days (MDPR) are not used")
-    notes += _lacking(table)
+    notes += lacking(table)
     table = _over_daylight(table)
     if "HR" in found.dates:
         rows = days_of_rows(table, stamps, rates, height, faults, notes)
@@ -317,21 +317,6 @@ def _told(found: Recognized) -> str:
     unused = ", ".join(layouts.bare(name) for name in found.unused)
     left = f"; not used: {unused}" if unused else ""
     return f"read as {found.layout.title}: {used}{left}"
-
-
-def _lacking(table: Table) -> list[str]:
-    """What FAO-56 puts in place of what the file has not."""
-    has = set(table.values)
-    instead = []
-    if not has & {"vapour_pressure", "dewpoint", "rh_max", "rh_mean", "rh"}:
-        instead.append("Tmin as the dew point")
-    if "wind" not in has:
-        instead.append("wind of 2 m/s")
-    if not has & {"solar", "sunshine"}:
-        instead.append("radiation from the temperature range")
-    if not instead or "reference_et" in has:
-        return []
-    return [f"reference ET takes {', '.join(instead)}, since the file has no such column"]
 
 
 def _layout_moments(
