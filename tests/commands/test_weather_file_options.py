@@ -137,6 +137,27 @@ def test_a_record_that_was_written_anew_is_read_anew(tmp_path):
     assert read_record(opened).tmax_c[0] == 21.0
 
 
+def test_a_file_with_long_gaps_is_told_which_years_have_none(tmp_path):
+    path = a_file(tmp_path, PLAIN, "1990-01-01", "2004-12-31", blank="2003-07-04")
+    lines = [
+        line for line in path.read_text().splitlines()
+        if not "1993-03-01" <= line[:10] <= "1994-05-01" and not line.startswith("1996-08-0")
+    ]  # fmt: skip
+    path.write_text("\n".join(lines) + "\n")
+    result = run("check", "demo", "--weather", path)
+    assert result.exit_code == 2
+    # 1995 would begin the longest row, were it not for nine days of 1996.
+    option = "--record-years 1997-2004 --fill rain=zero"
+    assert 'under [weather] record_years = [1997, 2004] and fill = { rain = "zero" }' in (
+        result.output
+    )
+    assert f"or {option} on the command line" in result.output
+    told = " ".join(run("weather", "check", path).output.split())
+    assert "Best years 1997 to 2004 have no gap of more than 5 days" in told
+    result = run("check", "demo", "--weather", path, *option.split())
+    assert result.exit_code == 0, result.output
+
+
 @pytest.mark.parametrize("years", ["[2020]", "[2020, 1991]"])
 def test_years_refused(tmp_path, years):
     with pytest.raises(FaultyInput, match="is no span of years"):

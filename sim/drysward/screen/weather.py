@@ -34,7 +34,7 @@ from drysward.weather.checking.spread import MEASURES, SpreadComparison
 from drysward.weather.checking.suspicion import Suspicion
 from drysward.weather.checking.trend import LEAST_YEARS, Trend, drift_text
 from drysward.weather.file.columns import toml_text
-from drysward.weather.file.fill import as_toml
+from drysward.weather.file.fill import USUAL_GAP_DAYS, as_toml
 
 if TYPE_CHECKING:
     from drysward.site.weather_years import Origin
@@ -64,6 +64,7 @@ def weather_survey(
         *([named_lines([("File", note) for note in survey.notes])] if survey.notes else []),
         _columns(survey),
         *_gaps(survey.gaps),
+        *_whole_span(survey.whole_span),
         *_suspicions(survey.suspicions),
         *_years(survey.years, depth, system),
         named_lines(_notes(survey, depth)),
@@ -120,6 +121,16 @@ def _gaps(gaps: Sequence[Gap]) -> list[RenderableType]:
         title = what if what == "no row" else f"{what} blank"
         table.add_row(title, f"{sum(gap.days for gap in spans):,}", told, by_year)
     return [table]
+
+
+def _whole_span(years: tuple[int, int] | None) -> list[RenderableType]:
+    if years is None:
+        return []
+    told = (
+        f"{years[0]} to {years[1]} have no gap of more than {USUAL_GAP_DAYS} days: record_years = "
+        f"{[*years]} under [weather], or --record-years {years[0]}-{years[1]}, reads only these"
+    )
+    return [named_lines([("Best years", told)])]
 
 
 def _span(first: date, last: date) -> str:

@@ -16,7 +16,7 @@ from drysward.weather.checking.suspicion import Suspicion, possible, runs_of_equ
 from drysward.weather.checking.trend import Trend, trend
 from drysward.weather.file.columns import DATE, QUANTITIES, REQUIRED
 from drysward.weather.file.fill import FillRule
-from drysward.weather.file.read import WeatherFile, mildest_rule
+from drysward.weather.file.read import WeatherFile, mildest_rule, years_without_long_gaps
 from drysward.weather.file.table import BoolArray, Table, every_day_once, first_rows
 from drysward.weather.record import DailyRecord, FloatArray
 from drysward.weather.reference_et import reference_et
@@ -164,6 +164,7 @@ class Survey:
     seasons: Seasons
     verdict: Verdict
     trends: tuple[Trend, ...] = ()
+    whole_span: tuple[int, int] | None = None  # years to take from a file with long gaps
     notes: tuple[str, ...] = ()  # what had to be assumed to read the file
 
 
@@ -210,6 +211,7 @@ def survey(
         seasons=dry_seasons(table, season, eto),
         verdict=verdict(file),
         trends=yearly_trends(years),
+        whole_span=years_without_long_gaps(file.table),
         notes=file.notes,
     )
 

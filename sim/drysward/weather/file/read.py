@@ -51,6 +51,7 @@ _GZIPPED = b"\x1f\x8b"
 
 # Longest gaps that each kind of filling is proposed for: the reader's own default, then estimates.
 LONGEST_PLAIN_FILL_DAYS = 15
+LEAST_YEARS_KEPT = 5  # estimate: fewer years are no answer to a file with gaps
 
 
 def read_weather(
@@ -301,10 +302,61 @@ def mildest_rule(
 
 def mending(file: WeatherFile) -> str:
     """How the rule that helps most is written in a scenario and at a command line, or ""."""
+    years = None if file.table is None else years_without_long_gaps(file.table)
+    if years is not None:
+        kept = _only(file, years)
+        _, rule, _ = mildest_rule(kept)
+        toml, option = f"record_years = {[*years]}", f"--record-years {years[0]}-{years[1]}"
+        if rule is not None:
+            toml, option = f"{toml} and {as_toml(rule)}", f"{option} {as_option(rule)}"
+        return (
+            f"; or only the years without a gap of more than {USUAL_GAP_DAYS} days: under "
+            f"[weather] {toml}, or {option} on the command line"
+        )
     _, rule, _ = mildest_rule(file)
     if rule is None:
         return ""
     return f": under [weather] {as_toml(rule)}, or {as_option(rule)} on the command line"
+
+
+def years_without_long_gaps(table: Table) -> tuple[int, int] | None:
+    """The longest row of whole years of a file with long gaps that have none, the last of several.
+
+    None when the file has no gap beyond what a plain rule fills, or fewer than five such years.
+    """
+    if np.isnat(table.dates).all():
+        return None
+    days = every_day_once(table)
+    if _longest_unknown(days) <= LONGEST_PLAIN_FILL_DAYS:
+        return None
+    unknown = np.zeros(days.dates.size, dtype=bool)
+    for name in REQUIRED:
+        if name in days.values:
+            unknown |= np.isnan(days.values[name])
+    year = days.dates.astype("datetime64[Y]").astype(int) + 1970
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], unknown, [False]]).astype(int)))
+    spoilt = {
+        int(one)
+        for start, stop in edges.reshape(-1, 2)
+        if stop - start > USUAL_GAP_DAYS
+        for one in np.unique(year[start:stop])
+    }
+    found, count = np.unique(year, return_counts=True)
+    best: tuple[int, int] | None = None
+    first = None
+    for one, there in zip(found.tolist(), count.tolist(), strict=True):
+        good = one not in spoilt and there >= 365
+        first = (first or one) if good else None
+        if first is not None and (best is None or one - first >= best[1] - best[0]):
+            best = (first, one)
+    return best if best is not None and best[1] - best[0] + 1 >= LEAST_YEARS_KEPT else None
+
+
+def _only(file: WeatherFile, years: tuple[int, int]) -> WeatherFile:
+    """The file with only some years."""
+    rows = Rows(file.table, file.wind_height_m, list(file.faults))
+    _keep_years(str(file.path), rows, years)
+    return replace(file, table=rows.table, faults=tuple(rows.faults))
 
 
 def _longest_unknown(table: Table) -> int:
