@@ -146,6 +146,10 @@ def test_a_file_with_long_gaps_is_told_which_years_have_none(tmp_path):
     path.write_text("\n".join(lines) + "\n")
     result = run("check", "demo", "--weather", path)
     assert result.exit_code == 2
+    told, blank = result.output.splitlines()
+    assert "line 1157: 427 days missing between 1993-02-28 and 1994-05-02" in told
+    assert "and 1 more gap of 9 days after it, the longest of all: 427 days" in told
+    assert "rain is blank;" in blank
     # 1995 would begin the longest row, were it not for nine days of 1996.
     option = "--record-years 1997-2004 --fill rain=zero"
     assert 'under [weather] record_years = [1997, 2004] and fill = { rain = "zero" }' in (

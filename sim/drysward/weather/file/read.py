@@ -375,7 +375,9 @@ def _filled(
     table, faults = file.table, list(file.faults)
     filled: dict[str, int] = {}
     if table is not None:
-        date_faults = check_dates(table, rule.fills_absent_days, rule.longest_gap_days, mending)
+        date_faults = check_dates(
+            table, rule.fills_absent_days, rule.longest_gap_days, mending, one_a_quantity
+        )
         faults += date_faults + check_values(table)
         if not date_faults and not np.isnat(table.dates).any():
             every_day = with_every_day(table)

@@ -59,11 +59,16 @@ class Table:
 
 
 def check_dates(
-    table: Table, gaps_allowed: bool, longest_gap_days: int, mending: str = ""
+    table: Table,
+    gaps_allowed: bool,
+    longest_gap_days: int,
+    mending: str = "",
+    first_gap_alone: bool = False,
 ) -> list[RowFault]:
     """Duplicate days, disorder, and gaps that may not be or are too long to be filled.
 
-    ``mending`` says how a rule that fills gaps is written.
+    ``mending`` says how a rule that fills gaps is written; ``first_gap_alone`` tells the first
+    gap and counts the others.
     """
     faults: list[RowFault] = []
     known = table.dates[~np.isnat(table.dates)]
@@ -89,6 +94,7 @@ def check_dates(
 
     # Among days in order, so that a day out of its place is not told as missing too.
     unread = np.isnat(table.dates)
+    gaps: list[tuple[int, int, str, str]] = []
     for before, after in pairwise(sorted(first_row)):
         missing = (after - before).days - 1
         start, stop = sorted((first_row[before], first_row[after]))
@@ -100,8 +106,15 @@ def check_dates(
             if missing <= longest_gap_days:
                 continue
             allowed = f"gaps of at most {_days(longest_gap_days)} are filled"
-        row = first_row[after]
-        faults.append((row, Fault(table.where(row), told, allowed)))
+        gaps.append((first_row[after], missing, told, allowed))
+    if first_gap_alone and len(gaps) > 1:
+        row, _, told, allowed = gaps[0]
+        others = f"{len(gaps) - 1:,} more gap{'s' if len(gaps) > 2 else ''}"
+        days = f"{sum(missing for _, missing, _, _ in gaps[1:]):,} days"
+        longest = max(gaps, key=lambda gap: gap[1])
+        told += f", and {others} of {days} after it, the longest of all: {longest[2]}"
+        gaps = [(row, 0, told, allowed)]
+    faults += [(row, Fault(table.where(row), told, allowed)) for row, _, told, allowed in gaps]
     return faults
 
 
