@@ -13,6 +13,7 @@ import click
 
 if TYPE_CHECKING:
     from drysward.scenario.model import Scenario
+    from drysward.weather.file.fill import FillRule
 
 DEMO = "demo"
 """Name of the scenario that ships with the program, wherever a scenario file is asked for."""
@@ -76,7 +77,13 @@ def draws_option(told: str) -> Callable[[Callable[..., None]], Callable[..., Non
 
 
 def announce(scenario: Scenario, years: tuple[int, int] | None) -> None:
-    """Say on stderr what is about to run, and that the day loop has to be compiled first."""
+    """Say on stderr what is about to run, and that the day loop has to be compiled first.
+
+    Nothing is said before a weather file that cannot be used is refused.
+    """
+    from drysward.site.stretches import require_weather
+
+    require_weather(scenario, years)
     span = "every complete year" if years is None else f"the years {years[0]} to {years[1]}"
     click.echo(
         f"{scenario.title}: {counted(scenario.plans, 'plan')} on "
@@ -112,6 +119,13 @@ def weather_options(command: Callable[..., None]) -> Callable[..., None]:
     options = (
         click.option("--weather", help="Weather file in place of the scenario's."),
         click.option(
+            "--fill",
+            metavar="RULES",
+            help="How blank days of the file are filled, in the words of a scenario: "
+            "rain=zero,temperature=interpolate,longest=10",
+        ),
+        click.option("--record-years", metavar="A-B", help="Read only these years of the file."),
+        click.option(
             "--source",
             type=click.Choice(["record", "generator", "resample"]),
             help="The record as it is, years made by the generator, or the record's years drawn.",
@@ -127,7 +141,9 @@ def weather_options(command: Callable[..., None]) -> Callable[..., None]:
 def settings(**options: object) -> str:
     """Options of ``weather_options`` that were given, as they are typed; empty when none was."""
     given = {name: value for name, value in options.items() if value is not None}
-    return shlex.join(part for name, v in given.items() for part in (f"--{name}", str(v)))
+    return shlex.join(
+        part for name, v in given.items() for part in (f"--{name.replace('_', '-')}", str(v))
+    )
 
 
 def open_scenario(
@@ -137,6 +153,8 @@ def open_scenario(
     future: str | None = None,
     seed: int | None = None,
     made_years: int | None = None,
+    fill: str | None = None,
+    record_years: str | None = None,
 ) -> Scenario:
     """The scenario file ``name``, or the shipped scenario of that name when there is no such file.
 
@@ -149,4 +167,20 @@ def open_scenario(
     # A bare word that is no file here is looked for among the scenarios that ship.
     shipped = not os.path.exists(name) and re.fullmatch(r"[a-z-]+", name) is not None
     scenario: Scenario = drysward.shipped(name) if shipped else drysward.load(Path(name))
-    return with_weather(scenario, weather, source, future, seed, made_years)
+    return with_weather(
+        scenario, weather, source, future, seed, made_years, _rule(fill),
+        None if record_years is None else Years().convert(record_years, None, None),
+    )  # fmt: skip
+
+
+def _rule(fill: str | None) -> FillRule | None:
+    """The rule that ``--fill`` writes."""
+    if fill is None:
+        return None
+    from drysward.weather.file.fill import from_option
+
+    try:
+        return from_option(fill)
+    except ValueError as error:
+        told = f"--fill: {error}; as rain=zero,temperature=interpolate,longest=10"
+        raise click.UsageError(told) from None

@@ -9,7 +9,7 @@ from typing import Any
 
 import click
 
-from drysward.cli.arguments import open_scenario, units_option
+from drysward.cli.arguments import Years, open_scenario, units_option
 
 
 @click.group()
@@ -60,6 +60,12 @@ class SeasonDays(click.ParamType):
 @click.option(
     "--ignore", multiple=True, metavar="COLUMN", help="A column to leave out; repeatable."
 )
+@click.option("--record-years", type=Years(), metavar="A-B", help="Read only these years.")
+@click.option(
+    "--hours-from-utc",
+    type=click.FloatRange(-12, 14),
+    help="Of local standard time, for hours that the file gives in UTC; -5 in US Eastern.",
+)
 @units_option
 def check(
     file: str,
@@ -67,13 +73,16 @@ def check(
     elevation: float | None,
     season: tuple[tuple[int, int], tuple[int, int]] | None,
     ignore: tuple[str, ...],
+    record_years: tuple[int, int] | None,
+    hours_from_utc: float | None,
     units: str,
 ) -> None:
     """Tell what a daily weather file holds and how far to trust it.
 
     Columns, gaps, suspicious values, a table of years, the driest seasons, and whether a run
-    would accept the file as it is. FILE is a .csv or .nc file. Gaps and blanks do not stop the
-    check; a file whose columns are not known does.
+    would accept the file as it is. FILE is a .csv, .nc or .dly file, which may be gzipped. Gaps
+    and blanks do not stop the check; a file whose columns are not known does. Where the file says
+    its latitude and elevation, they need not be given.
     """
     from drysward.screen.tables import console
     from drysward.screen.weather import weather_survey
@@ -81,9 +90,13 @@ def check(
     from drysward.weather.file.read import read_table
 
     days = Season(*season) if season else None
-    found = survey(read_table(file, ignore=ignore), latitude, elevation, days)
+    table = read_table(file, ignore=ignore, years=record_years, hours_from_utc=hours_from_utc)
+    place = table.place
+    latitude = place.latitude_deg if latitude is None else latitude
+    elevation = place.elevation_m if elevation is None else elevation
+    found = survey(table, latitude, elevation, days)
     screen = console()
-    for part in weather_survey(found, units, ignore):
+    for part in weather_survey(found, units, ignore, record_years):
         screen.print(part)
 
 

@@ -318,7 +318,7 @@ def assumed(result: xr.Dataset, units: str) -> Iterable[tuple[str, str]]:
     yield "Filled days", attrs.get("filled") or "none"
     yield "Driest years", attrs.get("driest_years") or "not told"
     for note in json.loads(attrs.get("weather_notes", "[]")):
-        yield "Made weather", note
+        yield "Record" if attrs.get("weather_kind") == "record" else "Made weather", note
 
 
 def cautions(result: xr.Dataset) -> list[str]:

@@ -59,6 +59,7 @@ from drysward.scenario.sizing_tables import sizing_spec
 from drysward.scenario.supply_tables import supply_spec
 from drysward.scenario.values import EVERY_TIME, label_of, values_of
 from drysward.scenario.weather_tables import MADE_YEARS, check_climate, weather_source
+from drysward.weather.file.fill import FillRule
 
 NORTHERN_SEASON = (91, 304)  # 1 April to 31 October
 NO_FUTURE = "none"
@@ -340,6 +341,8 @@ def with_weather(
     future: str | None = None,
     seed: int | None = None,
     years: int | None = None,
+    fill: FillRule | None = None,
+    record_years: tuple[int, int] | None = None,
 ) -> Scenario:
     """The scenario with what is not None in place of its own settings of the weather.
 
@@ -354,9 +357,19 @@ def with_weather(
         source=source or (RECORD if file is not None and old.climate is not None else old.source),
         future=old.future if future is None else "" if future == NO_FUTURE else future,
         seed=old.seed if seed is None else seed,
+        fill=fill or old.fill,
+        record_years=record_years or old.record_years,
     )
     new = replace(new, years=0 if new.source == RECORD else years or old.years or MADE_YEARS)
     faults = []
+    if new.file is None:
+        for name, given in (("fill", fill), ("record-years", record_years)):
+            if given is not None:
+                told = "is for a weather file, and the scenario has a climate table"
+                faults.append(Fault(name, told, "with --weather FILE"))
+    if new.monthly_temperature is not None and (new.source == GENERATOR or new.future):
+        told = "leaves nothing to fit or to change: the file has no temperature of days"
+        faults.append(Fault("weather.monthly_temperature", told, "source record or resample"))
     if new.climate is not None and new.source != GENERATOR:
         told = f"'{new.source}' needs a weather file, and the scenario has a climate table"
         faults.append(Fault("source", told, GENERATOR))

@@ -60,8 +60,8 @@ class Site:
 class WeatherSource:
     """Where the weather comes from: a record as it is, or years made from one or from normals.
 
-    ``file`` is the record, and ``columns`` to ``wind_height_m`` what must be said for it to be
-    read; without one ``climate`` holds monthly normals as ``weather.normals`` takes them.
+    ``file`` is the record, and ``columns`` to ``monthly_temperature`` what must be said for it
+    to be read; without one ``climate`` holds monthly normals as ``weather.normals`` takes them.
     Made weather has ``years`` calendar years from ``first_year``; ``draw`` is how a record's
     years are drawn again. ``future`` is the key in ``futures`` of the changed climate that the
     run is under, "" for none.
@@ -72,6 +72,9 @@ class WeatherSource:
     ignore: tuple[str, ...] = ()
     fill: FillRule | None = None
     wind_height_m: float | None = None
+    record_years: tuple[int, int] | None = None
+    hours_from_utc: float | None = None
+    monthly_temperature: Mapping[str, tuple[float, ...]] | None = None
     source: str = RECORD
     climate: Mapping[str, Any] | None = None
     years: int = 0

@@ -51,6 +51,11 @@ from drysward.weather.simulated.normals import from_monthly_table
 from drysward.weather.simulated.resampling import ChangeFactors
 
 MADE_YEARS = 200
+# Keys that say how a file is read.
+FOR_A_FILE = (
+    "columns", "ignore", "fill", "wind_height", "record_years", "hours_from_utc",
+    "monthly_temperature",
+)  # fmt: skip
 MOST_MADE_YEARS = 7_900
 
 
@@ -147,6 +152,20 @@ class FutureTable(Part):
     radiation: Factors = [1.0] * 12
 
 
+class MonthlyTemperature(Part):
+    """Monthly means that stand in for the temperature of a file that has reference ET."""
+
+    tmax: Annotated[list[float], by_month(TEMPERATURE)]
+    tmin: Annotated[list[float], by_month(TEMPERATURE)]
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Self:
+        above = [m for m, high, low in zip(MONTHS, self.tmax, self.tmin, strict=True) if low > high]
+        if above:
+            refuse([("tmin", f"is above tmax in {', '.join(above)}", "at most tmax")])
+        return self
+
+
 class WeatherTable(Part):
     source: Annotated[str, one_of(*SOURCES)] | None = None
     file: Text | None = None
@@ -154,6 +173,9 @@ class WeatherTable(Part):
     ignore: list[str] = []
     fill: FillTable | None = None
     wind_height: Annotated[float, quantity(LENGTH, 1 / MM_PER_M)] | None = None
+    record_years: list[Annotated[int, Field(ge=1, le=9999)]] = []
+    hours_from_utc: Annotated[float, Field(ge=-12.0, le=14.0)] | None = None
+    monthly_temperature: MonthlyTemperature | None = None
     climate: ClimateTable | None = None
     years: Annotated[int, Field(ge=1, le=MOST_MADE_YEARS)] | None = None
     seed: Annotated[int, Field(ge=0, lt=2**63)] | None = None
@@ -178,9 +200,16 @@ class WeatherTable(Part):
             told = f"'{source}' needs a file to draw from"
             faults.append(("source", told, f"with a climate table: {GENERATOR}"))
         if self.climate is not None:
-            for key in ("columns", "ignore", "fill", "wind_height"):
-                if getattr(self, key):
+            for key in FOR_A_FILE:
+                if getattr(self, key) not in (None, [], {}):
                     faults.append((key, "belongs to a file", "with file only"))
+        years = self.record_years
+        if years and (len(years) != 2 or years[0] > years[1]):
+            faults.append(("record_years", f"{years} is no span of years", "as [1991, 2020]"))
+        if self.monthly_temperature is not None and (source == GENERATOR or self.future):
+            # Neither knows how single days depart from the mean.
+            told = "leaves nothing to fit or to change: the file has no temperature of days"
+            faults.append(("monthly_temperature", told, f"with source = {RECORD} or {RESAMPLE}"))
         if source == RECORD:
             for key in ("years", "seed", "first_year", "draw"):
                 # A future may dry or wet days of a record by chance.
@@ -212,13 +241,18 @@ def weather_source(table: WeatherTable, folder: Path) -> WeatherSource:
     if table.climate is not None:
         written = table.climate.model_dump(exclude_none=True)
         climate = {NORMALS[key]: values for key, values in written.items()}
-    source = table.source_or_default
+    source, monthly = table.source_or_default, table.monthly_temperature
     return WeatherSource(
         file=folder / table.file if table.file else None,
         columns={key: ColumnSpec(part.column, part.unit) for key, part in table.columns.items()},
         ignore=tuple(table.ignore),
         fill=fill,
         wind_height_m=table.wind_height,
+        record_years=(table.record_years[0], table.record_years[1]) if table.record_years else None,
+        hours_from_utc=table.hours_from_utc,
+        monthly_temperature=None if monthly is None else {
+            "tmax": tuple(monthly.tmax), "tmin": tuple(monthly.tmin),
+        },
         source=source,
         climate=climate,
         years=0 if source == RECORD else table.years or MADE_YEARS,

@@ -20,7 +20,6 @@ from drysward.screen.tables import bold, named_lines, plain_table
 from drysward.studies.weather_survey import (
     LEAST_SEASONS_FOR_FIT,
     LEAST_SEASONS_FOR_PERIODS,
-    USUAL_GAP_DAYS,
     WET_DAY_MM,
     WHOLE_YEAR_DAYS,
     WINDOWS,
@@ -33,7 +32,9 @@ from drysward.studies.weather_survey import (
 )
 from drysward.weather.checking.spread import MEASURES, SpreadComparison
 from drysward.weather.checking.suspicion import Suspicion
-from drysward.weather.file.fill import FillRule
+from drysward.weather.checking.trend import LEAST_YEARS, Trend, drift_text
+from drysward.weather.file.columns import toml_text
+from drysward.weather.file.fill import USUAL_GAP_DAYS, as_toml
 
 if TYPE_CHECKING:
     from drysward.site.weather_years import Origin
@@ -46,7 +47,10 @@ FAULTS_TOLD = 5
 
 
 def weather_survey(
-    survey: Survey, system: str, ignored: Sequence[str] = ()
+    survey: Survey,
+    system: str,
+    ignored: Sequence[str] = (),
+    record_years: tuple[int, int] | None = None,
 ) -> list[RenderableType]:
     """Columns, gaps, suspicious values, years, dry seasons and the verdict, in this order."""
     depth = display("mm", system)
@@ -57,13 +61,15 @@ def weather_survey(
     return [
         bold(f"{survey.name}, {survey.first} to {survey.last}"),
         Text(rows),
+        *([named_lines([("File", note) for note in survey.notes])] if survey.notes else []),
         _columns(survey),
         *_gaps(survey.gaps),
+        *_whole_span(survey.whole_span),
         *_suspicions(survey.suspicions),
         *_years(survey.years, depth, system),
         named_lines(_notes(survey, depth)),
         *_seasons(survey.seasons, depth),
-        *_verdict(survey.verdict, ignored),
+        *_verdict(survey.verdict, _settings(ignored, record_years)),
     ]
 
 
@@ -115,6 +121,16 @@ def _gaps(gaps: Sequence[Gap]) -> list[RenderableType]:
         title = what if what == "no row" else f"{what} blank"
         table.add_row(title, f"{sum(gap.days for gap in spans):,}", told, by_year)
     return [table]
+
+
+def _whole_span(years: tuple[int, int] | None) -> list[RenderableType]:
+    if years is None:
+        return []
+    told = (
+        f"{years[0]} to {years[1]} have no gap of more than {USUAL_GAP_DAYS} days: record_years = "
+        f"{[*years]} under [weather], or --record-years {years[0]}-{years[1]}, reads only these"
+    )
+    return [named_lines([("Best years", told)])]
 
 
 def _span(first: date, last: date) -> str:
@@ -204,7 +220,16 @@ def _notes(survey: Survey, depth: Display) -> list[tuple[str, str]]:
         et = "FAO-56 " + "; ".join(survey.procedures)
     elif survey.seasons.by_et:
         et = "no day has both temperatures"
-    return [*notes, ("Reference ET", et)]
+    return [*notes, ("Reference ET", et), *_trends(survey.trends)]
+
+
+def _trends(trends: Sequence[Trend]) -> list[tuple[str, str]]:
+    if not trends:
+        told = f"not told of fewer than {LEAST_YEARS} whole years"
+        return [("Trend", told)]
+    return [
+        ("Trend", drift_text(one) + ("" if one.drifts else "; may be chance")) for one in trends
+    ]
 
 
 def _seasons(seasons: Seasons, depth: Display) -> list[RenderableType]:
@@ -283,9 +308,14 @@ def _season_year(year: int, season: Season) -> str:
     return f"{year}-{(year + 1) % 100:02d}" if season.over_new_year else str(year)
 
 
-def _verdict(verdict: Verdict, ignored: Sequence[str]) -> list[RenderableType]:
+def _settings(ignored: Sequence[str], record_years: tuple[int, int] | None) -> list[str]:
+    """What the check was told, as a scenario states it."""
+    told = [f"ignore = [{', '.join(toml_text(name) for name in ignored)}]"] if ignored else []
+    return told + ([f"record_years = {[*record_years]}"] if record_years else [])
+
+
+def _verdict(verdict: Verdict, settings: list[str]) -> list[RenderableType]:
     """Faults in short form, then whether a run takes the file and what it needs."""
-    settings = [f"ignore = [{', '.join(quoted(name) for name in ignored)}]"] if ignored else []
     if not verdict.faults:
         if not settings:
             return [bold("A run accepts this file as it is.")]
@@ -294,7 +324,7 @@ def _verdict(verdict: Verdict, ignored: Sequence[str]) -> list[RenderableType]:
     refused = f"A run refuses this file as it is ({_counted(len(verdict.faults))})"
     if verdict.rule is None:
         return [*parts, bold(f"{refused}; no fill rule helps: correct the file.")]
-    settings = [fill_line(verdict.rule), *settings]
+    settings = [as_toml(verdict.rule), *settings]
     if not verdict.remaining:
         return [*parts, bold(_with(f"{refused} and accepts it", settings))]
     parts.append(named_lines([("Left by the fill", _short(verdict.remaining))]))
@@ -304,20 +334,6 @@ def _verdict(verdict: Verdict, ignored: Sequence[str]) -> list[RenderableType]:
 
 def _with(told: str, settings: Sequence[str]) -> str:
     return f"{told} with {' and '.join(settings)} under [weather] of the scenario."
-
-
-def fill_line(rule: FillRule) -> str:
-    """The rule as a scenario states it."""
-    parts = [f"rain = {quoted(rule.rain)}"] if rule.rain else []
-    parts += [f"temperature = {quoted(rule.temperature)}"] if rule.temperature else []
-    if rule.longest_gap_days != USUAL_GAP_DAYS:
-        parts.append(f'longest = "{rule.longest_gap_days} days"')
-    return f"fill = {{ {', '.join(parts)} }}"
-
-
-def quoted(text: str) -> str:
-    """Text as TOML writes it."""
-    return '"' + text.replace("\\", "\\\\").replace('"', '\\"') + '"'
 
 
 def _short(faults: Sequence[Fault]) -> str:

@@ -19,7 +19,7 @@ from drysward.day.surface import PlayInput
 from drysward.faults import Fault, FaultyInput
 from drysward.physics.catch import patch_catches
 from drysward.physics.roots import patch_reaches
-from drysward.scenario.model import ANEW_EACH_YEAR, SKINNED, Scenario
+from drysward.scenario.model import ANEW_EACH_YEAR, RECORD, SKINNED, Scenario
 from drysward.scenario.values import MM_PER_M
 from drysward.site.covers import Covered
 from drysward.site.forcing import (
@@ -35,7 +35,7 @@ from drysward.site.play import field_covers, play_input
 from drysward.site.root_zone import RootZone, field_root_zone
 from drysward.site.site_weather import SiteWeather, site_weather
 from drysward.site.supply import supply_input
-from drysward.site.weather_years import weather_series
+from drysward.site.weather_years import read_record, weather_series
 from drysward.weather.record import DailyRecord
 from drysward.weather.reference_et import reference_et
 from drysward.weather.series import Series, recorded
@@ -90,6 +90,16 @@ def prepare(
     """
     series = weather_series(scenario) if record is None else recorded(record)
     return next(stretches(scenario, series, years, years_at_once=None))
+
+
+def require_weather(scenario: Scenario, years: tuple[int, int] | None = None) -> None:
+    """FaultyInput when the scenario's file cannot be read, or has no complete year asked for."""
+    source = scenario.weather
+    if source.file is None:
+        return
+    record = read_record(scenario)
+    if source.source == RECORD:
+        spans(scenario, recorded(record), years)
 
 
 def survey(scenario: Scenario) -> tuple[Series, WeatherSeen, PreparedSite]:

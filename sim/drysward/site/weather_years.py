@@ -3,16 +3,21 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from functools import partial
+from functools import lru_cache, partial
+from pathlib import Path
 from typing import TypeVar
 
 import numpy as np
 
 from drysward.faults import Fault, FaultyInput
-from drysward.scenario.model import GENERATOR, RECORD, RESAMPLE, Scenario
+from drysward.scenario.model import GENERATOR, RECORD, RESAMPLE, Scenario, Site
 from drysward.weather.checking.spread import LEAST_SHARE_OF_YEARS, SpreadComparison, compare_spread
+from drysward.weather.checking.trend import LEAST_YEARS, drift_note, record_trends
+from drysward.weather.file.columns import ColumnSpec
+from drysward.weather.file.fill import FillRule
 from drysward.weather.file.read import read_weather
 from drysward.weather.record import DailyRecord
+from drysward.weather.reference_et import reference_et
 from drysward.weather.series import Series, made, recorded
 from drysward.weather.simulated import climate as curves
 from drysward.weather.simulated.climate import (
@@ -34,13 +39,42 @@ def read_record(scenario: Scenario) -> DailyRecord:
     """The daily record that the scenario names. FaultyInput with every fault of the file."""
     source = scenario.weather
     assert source.file is not None
-    return read_weather(
+    try:
+        stat = source.file.stat()
+        written = (stat.st_mtime_ns, stat.st_size)
+    except OSError:  # for the reader to tell
+        written = (0, 0)
+    return _read(
         source.file,
-        columns=source.columns or None,
-        fill=source.fill,
-        wind_height_m=source.wind_height_m,
-        ignore=source.ignore,
+        written,
+        tuple(source.columns.items()),
+        source.fill,
+        source.wind_height_m,
+        source.ignore,
+        source.record_years,
+        source.hours_from_utc,
+        tuple((source.monthly_temperature or {}).items()),
     )
+
+
+# A command asks whether the file can be read before it says what it runs, and then runs it.
+@lru_cache(maxsize=1)
+def _read(
+    file: Path,
+    written: tuple[int, int],
+    columns: tuple[tuple[str, ColumnSpec], ...],
+    fill: FillRule | None,
+    wind_height_m: float | None,
+    ignore: tuple[str, ...],
+    years: tuple[int, int] | None,
+    hours_from_utc: float | None,
+    monthly_temperature: tuple[tuple[str, tuple[float, ...]], ...],
+) -> DailyRecord:
+    """The record of a file as it was last ``written``."""
+    return read_weather(
+        file, dict(columns), fill, wind_height_m, ignore, years, hours_from_utc,
+        dict(monthly_temperature) or None,
+    )  # fmt: skip
 
 
 def weather_series(scenario: Scenario, record: DailyRecord | None = None) -> Series:
@@ -52,6 +86,7 @@ def weather_series(scenario: Scenario, record: DailyRecord | None = None) -> Ser
     source = scenario.weather
     if source.climate is None and record is None:
         record = read_record(scenario)
+    notes = () if record is None else record_notes(record, scenario.site)
     future = ""
     if source.future:
         future = f"; future '{source.future}': {told_change(source.futures[source.future])}"
@@ -59,7 +94,7 @@ def weather_series(scenario: Scenario, record: DailyRecord | None = None) -> Ser
         name, span = record.name, f"{record.dates[0]} to {record.dates[-1]}"
         record = _under_future(record, scenario)
         if source.source == RECORD:
-            return recorded(record, f"{name}, {span}{future}")
+            return recorded(record, f"{name}, {span}{future}", notes)
         whole = len(record.complete_years())
         drawn = "each year whole" if source.draw == "years" else "season by season"
         return made(
@@ -69,6 +104,7 @@ def weather_series(scenario: Scenario, record: DailyRecord | None = None) -> Ser
             source.first_year,
             f"{source.years} made years, drawn {drawn} from the {whole} complete years of {name}, "
             f"{span}; seed {source.seed}{future}",
+            notes=notes,
             independent_years=min(whole, source.years),
         )
     model = climate_model(scenario, record)
@@ -79,8 +115,28 @@ def weather_series(scenario: Scenario, record: DailyRecord | None = None) -> Ser
         source.first_year,
         f"{source.years} made years; daily weather generator, seed {source.seed}, "
         f"{model.origin}{future}",
-        notes=model.notes,
+        notes=(*notes, *model.notes),
     )
+
+
+# How far a file's own place may lie from the site before that is said; estimates.
+APART_DEG = 1.0
+APART_M = 200.0
+
+
+def record_notes(record: DailyRecord, site: Site) -> tuple[str, ...]:
+    """What reading the record had to assume, how far off it was taken, and whether it drifts."""
+    notes = list(record.notes)
+    there, height = record.latitude_deg, record.elevation_m
+    if there is not None and abs(there - site.latitude_deg) > APART_DEG:
+        notes.append(f"the file is from latitude {there:.1f}, the site at {site.latitude_deg:.1f}")
+    if height is not None and abs(height - site.elevation_m) > APART_M:
+        notes.append(f"the file is from {height:.0f} m, the site at {site.elevation_m:.0f} m")
+    if len(record.complete_years()) >= LEAST_YEARS:
+        et = reference_et(record, site.latitude_deg, site.elevation_m, site.coastal, site.arid)
+        if note := drift_note(record_trends(record, et.eto_mm)):
+            notes.append(note)
+    return tuple(notes)
 
 
 def told_change(factors: ChangeFactors) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
@@ -13,26 +13,22 @@ from numpy.typing import NDArray
 from drysward.faults import Fault, FaultyInput
 from drysward.results.frequency import pearson3_limits, pearson3_quantile, plotting_positions
 from drysward.weather.checking.suspicion import Suspicion, possible, runs_of_equal, suspicions
+from drysward.weather.checking.trend import Trend, trend
 from drysward.weather.file.columns import DATE, QUANTITIES, REQUIRED
 from drysward.weather.file.fill import FillRule
-from drysward.weather.file.read import WeatherFile, faults_under
-from drysward.weather.file.table import BoolArray, Table, with_every_day
+from drysward.weather.file.read import WeatherFile, mildest_rule, years_without_long_gaps
+from drysward.weather.file.table import BoolArray, Table, every_day_once, first_rows
 from drysward.weather.record import DailyRecord, FloatArray
 from drysward.weather.reference_et import reference_et
 
 WET_DAY_MM = 1.0  # common practice: a day with 1 mm or more is a wet day
 WHOLE_YEAR_DAYS = 360  # known days from which on a run uses a year
 WHOLE_SHARE = WHOLE_YEAR_DAYS / 365  # the same for a season
-MOST_YEARS_APART = 200  # estimate: a day farther from the middle of the record is a slip of the pen
 WINDOWS = (30, 90)
 RETURN_PERIODS = (2.0, 5.0, 10.0, 20.0, 50.0)
 LEAST_SEASONS_FOR_PERIODS = 5  # estimate
 LEAST_SEASONS_FOR_FIT = 10  # estimate
 CONFIDENCE = 0.90
-
-# Longest gaps that each kind of filling is proposed for: the reader's own default, then estimates.
-USUAL_GAP_DAYS = FillRule().longest_gap_days
-LONGEST_PLAIN_FILL_DAYS = 15
 
 MonthDay = tuple[int, int]
 
@@ -167,6 +163,9 @@ class Survey:
     procedures: tuple[str, ...]  # of reference ET
     seasons: Seasons
     verdict: Verdict
+    trends: tuple[Trend, ...] = ()
+    whole_span: tuple[int, int] | None = None  # years to take from a file with long gaps
+    notes: tuple[str, ...] = ()  # what had to be assumed to read the file
 
 
 def survey(
@@ -197,6 +196,7 @@ def survey(
         southern = latitude_deg < 0 if latitude_deg is not None else _warmer_in_january(table)
         season = SOUTHERN if southern else NORTHERN
     first, last = table.dates[[0, -1]].tolist()
+    years = annual_table(table, eto)
     return Survey(
         name=file.path.name,
         first=first,
@@ -206,38 +206,17 @@ def survey(
         columns=columns_held(table),
         gaps=gaps(file.table, raw),
         suspicions=suspicions(raw, latitude_deg, elevation_m or 0.0),
-        years=annual_table(table, eto),
+        years=years,
         procedures=tuple(procedures or ()),
         seasons=dry_seasons(table, season, eto),
         verdict=verdict(file),
+        trends=yearly_trends(years),
+        whole_span=years_without_long_gaps(file.table),
+        notes=file.notes,
     )
 
 
 # ---------------------------------------------------------------- what is there
-
-
-def first_rows(table: Table) -> NDArray[np.intp]:
-    """The first row of each day in the order of days, without days that a slip made remote."""
-    known = np.flatnonzero(~np.isnat(table.dates))
-    year = table.dates[known].astype("datetime64[Y]").astype(int)
-    known = known[np.abs(year - np.median(year)) <= MOST_YEARS_APART]
-    _, first = np.unique(table.dates[known], return_index=True)
-    return known[first]
-
-
-def every_day_once(table: Table) -> Table:
-    """Every day from first to last in order: the first row of each, or an unknown day."""
-    rows = first_rows(table)
-    return with_every_day(
-        replace(
-            table,
-            dates=table.dates[rows],
-            values={quantity: values[rows] for quantity, values in table.values.items()},
-            given={quantity: values[rows] for quantity, values in table.given.items()},
-            blank={quantity: blank[rows] for quantity, blank in table.blank.items()},
-            lines=None if table.lines is None else table.lines[rows],
-        )
-    )
 
 
 def columns_held(table: Table) -> tuple[ColumnHeld, ...]:
@@ -370,6 +349,19 @@ def annual_table(table: Table, eto_mm: FloatArray | None) -> tuple[Year, ...]:
     return tuple(years)
 
 
+def yearly_trends(years: Sequence[Year]) -> tuple[Trend, ...]:
+    """Trends of mean Tmax, rain and, where it is known, reference ET over the whole years."""
+    whole = [year for year in years if year.whole]
+    found = []
+    for name, of in (
+        ("tmax", lambda y: y.tmax_c), ("rain", lambda y: y.rain_mm),
+        ("reference_et", lambda y: y.et_mm),
+    ):  # fmt: skip
+        known = [(year.year, of(year)) for year in whole if np.isfinite(of(year))]
+        found.append(trend(name, [year for year, _ in known], [value for _, value in known]))
+    return tuple(one for one in found if one is not None)
+
+
 def _known(values: FloatArray) -> FloatArray:
     return values[np.isfinite(values)]
 
@@ -471,36 +463,5 @@ def _levels(dryness: FloatArray, rain: bool) -> tuple[Level, ...]:
 
 
 def verdict(file: WeatherFile) -> Verdict:
-    """Faults for which a run refuses the file, and the mildest rule under which it would not.
-
-    Rules are tried from the mildest: rain or temperature alone, both, both over longer gaps
-    and, for gaps over which a straight line says nothing, other years' days. When none is
-    enough, ``remaining`` are the faults left under the one that leaves fewest; a day for which
-    it finds no value shows only once nothing else is wrong.
-    """
-    faults = tuple(faults_under(file, FillRule()))
-    if not faults or file.table is None or np.isnat(file.table.dates).all():
-        return Verdict(faults, None, faults)
-    longest = _longest_unknown(every_day_once(file.table))
-    rules = [
-        FillRule(rain="zero"),
-        FillRule(temperature="interpolate"),
-        FillRule(rain="zero", temperature="interpolate"),
-    ]
-    if USUAL_GAP_DAYS < longest <= LONGEST_PLAIN_FILL_DAYS:
-        rules.append(FillRule("zero", "interpolate", longest))
-    elif longest > LONGEST_PLAIN_FILL_DAYS:
-        rules.append(FillRule("neighbour-years", "neighbour-years", longest))
-    left = [tuple(faults_under(file, rule)) for rule in rules]
-    best = min(range(len(rules)), key=lambda i: len(left[i]))
-    if len(left[best]) >= len(faults):
-        return Verdict(faults, None, faults)
-    return Verdict(faults, rules[best], left[best])
-
-
-def _longest_unknown(table: Table) -> int:
-    """Days of the longest run without rain or a temperature, at least 1."""
-    runs: Sequence[tuple[int, int]] = [
-        run for quantity in REQUIRED for run in runs_of(np.isnan(table.values[quantity]))
-    ]
-    return max((stop - start for start, stop in runs), default=1)
+    """Whether a run accepts the file, and the mildest rule under which it would."""
+    return Verdict(*mildest_rule(file))

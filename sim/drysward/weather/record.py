@@ -20,8 +20,9 @@ class DailyRecord:
 
     Rain and temperatures are there on every day. The other quantities are None when the
     record has no such column, and NaN on days when it has no value. ``filled`` counts the
-    days that a rule filled, as ``{"rain: zero": 9}``, in the file as a whole; ``digest`` is
-    the SHA-256 of the file's bytes.
+    days that a rule filled, as ``{"rain: zero": 9}``, in the file as a whole; ``notes`` is what
+    reading had to assume, in sentences; ``digest`` is the SHA-256 of the file's bytes.
+    ``latitude_deg`` (north positive) and ``elevation_m`` are those that the file states.
 
     ValueError when dates are not consecutive, a required value is not finite, lengths differ,
     or wind has no height.
@@ -43,6 +44,9 @@ class DailyRecord:
     sunshine_h: FloatArray | None = None
     reference_et_mm: FloatArray | None = None
     filled: Mapping[str, int] = field(default_factory=dict)
+    notes: tuple[str, ...] = ()
+    latitude_deg: float | None = None
+    elevation_m: float | None = None
     digest: str = ""
 
     def __post_init__(self) -> None:
@@ -60,7 +64,10 @@ class DailyRecord:
 
     def columns(self) -> dict[str, FloatArray]:
         """The daily arrays that the record has, by name, dates left out."""
-        apart = ("name", "dates", "wind_height_m", "filled", "digest")
+        apart = (
+            "name", "dates", "wind_height_m", "filled", "notes", "latitude_deg", "elevation_m",
+            "digest",
+        )  # fmt: skip
         named = {f.name: getattr(self, f.name) for f in fields(self) if f.name not in apart}
         return {name: values for name, values in named.items() if values is not None}
 

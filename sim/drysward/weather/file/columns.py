@@ -8,12 +8,14 @@ from __future__ import annotations
 import re
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
+from difflib import get_close_matches
 
 from drysward.faults import Fault, nearest
 from drysward.quantities import convert
 from drysward.weather.record import FloatArray
 
 DATE = "date"
+HOUR = "hour"
 
 
 @dataclass(frozen=True)
@@ -57,8 +59,20 @@ QUANTITIES: dict[str, Quantity] = {
     "reference_et": Quantity("reference_et_mm", "mm", "mm", _DEPTH, 0, 30, "mm/d"),
 }
 REQUIRED = ("rain", "tmax", "tmin")
+# Of files with several rows a day: what a row says of its moment, and how the day comes of it.
+MOMENTARY: dict[str, Quantity] = {
+    "temperature": Quantity("", "degC", "deg C", _TEMPERATURE, -90, 60),
+    "rh": Quantity("", "%", "%", _HUMIDITY, 0, 100),
+}
+# What only helps to read another column: hours of daylight, over which radiation is a mean.
+HELPERS = {"daylight": Quantity("", "s", "s", {}, 0, 86_400)}
 _OTHER_NAMES = {"precipitation": "rain"}
 _WIND_AT = re.compile(r"wind_([0-9]+(?:\.[0-9]+)?)m(?:_(.+))?")
+MONTHLY_INSTEAD = (
+    "both columns; or monthly means, with which hot spells, single frosts and snow are not "
+    'modelled: under [weather] monthly_temperature = { tmax = { unit = "degF", months = [twelve '
+    'numbers] }, tmin = { unit = "degF", months = [twelve numbers] } }'
+)
 WIND_HEIGHTS_M = (0.5, 200.0)  # estimate: where the logarithmic profile of Eq 47 makes sense
 
 
@@ -75,9 +89,17 @@ class Column:
     """A column of the file that holds a known quantity."""
 
     name: str
-    quantity: str  # key of QUANTITIES, or DATE
+    quantity: str  # key of QUANTITIES or of MOMENTARY, DATE, or HOUR
     unit: str
     height_m: float | None = None  # wind whose name says so
+    scale: float = 1.0  # a number of the file times this is in the unit
+    missing: tuple[float, ...] = ()  # numbers that stand for no value
+    ends: bool = False  # an amount of the time that ends at its stamp
+
+
+def quantity_of(name: str) -> Quantity:
+    """What is known of a quantity of a day or of a moment."""
+    return {**QUANTITIES, **MOMENTARY, **HELPERS}[name]
 
 
 def accepted_names() -> list[str]:
@@ -91,13 +113,13 @@ def accepted_names() -> list[str]:
 
 def by_header(name: str) -> Column | None:
     """The column that a CSV header names with quantity and unit, or None."""
-    if name == DATE:
-        return Column(name, DATE, "")
+    if name in (DATE, HOUR):
+        return Column(name, name, "")
     if (match := _WIND_AT.fullmatch(name)) and match[2] in _SPEED:
         return Column(name, "wind", _SPEED[match[2]], float(match[1]))
-    for quantity in (*QUANTITIES, *_OTHER_NAMES):
+    for quantity in (*QUANTITIES, *MOMENTARY, *_OTHER_NAMES):
         known = _OTHER_NAMES.get(quantity, quantity)
-        unit = QUANTITIES[known].suffixes.get(name.removeprefix(f"{quantity}_"))
+        unit = quantity_of(known).suffixes.get(name.removeprefix(f"{quantity}_"))
         if unit and name.startswith(f"{quantity}_"):
             return Column(name, known, unit)
     return None
@@ -125,7 +147,7 @@ def declared_columns(
     faults: list[Fault] = []
     for quantity, spec in specs.items():
         known = _OTHER_NAMES.get(quantity, quantity)
-        if known != DATE and known not in QUANTITIES:
+        if known not in (DATE, HOUR, *QUANTITIES, *MOMENTARY):
             hint = nearest(quantity, [DATE, *QUANTITIES])
             faults.append(Fault(where, f"declares '{quantity}', which is no quantity", hint))
         elif spec.column not in present:
@@ -134,10 +156,10 @@ def declared_columns(
         elif any(spec.column == column.name for column in columns):
             what = f"column '{spec.column}' is declared for two quantities"
             faults.append(Fault(where, what, "one"))
-        elif known == DATE:
-            columns.append(Column(spec.column, DATE, ""))
+        elif known in (DATE, HOUR):
+            columns.append(Column(spec.column, known, ""))
         elif units is None and not spec.unit:
-            known_units = ", ".join(QUANTITIES[known].suffixes.values())
+            known_units = ", ".join(quantity_of(known).suffixes.values())
             what = f"column '{spec.column}' is declared without a unit"
             faults.append(Fault(where, what, f"such as {known_units}"))
         elif units is not None and spec.unit not in ("", units.get(spec.column)):
@@ -150,26 +172,75 @@ def declared_columns(
     return columns, faults
 
 
-def unknown_column(name: str, where: str) -> Fault:
-    """What to say of a column that no rule knows."""
-    quantity = _OTHER_NAMES.get(name, name)
-    at_height = _WIND_AT.fullmatch(name)
-    windy = name == "wind" or (at_height and not at_height[2])
-    if windy or quantity in QUANTITIES:
-        about = QUANTITIES["wind" if windy else quantity]
-        stem = "wind_2m" if name == "wind" else name
-        ways = " or ".join(f"{stem}_{suffix}" for suffix in about.suffixes)
-        return Fault(where, f"column '{name}' does not say its unit", f"{ways}, or declare it")
-    hint = nearest(name, accepted_names())
-    return Fault(where, f"column '{name}' is not known", f"{hint}; or declare or ignore it")
+def unknown_columns(names: Sequence[str], where: str) -> list[Fault]:
+    """What to say of columns that no rule knows; those like no known header in one fault."""
+    faults: list[Fault] = []
+    strangers: list[str] = []
+    accepted = accepted_names()
+    for name in names:
+        quantity = _OTHER_NAMES.get(name, name)
+        at_height = _WIND_AT.fullmatch(name)
+        windy = name == "wind" or (at_height and not at_height[2])
+        if windy or quantity in QUANTITIES:
+            about = QUANTITIES["wind" if windy else quantity]
+            stem = "wind_2m" if name == "wind" else name
+            ways = " or ".join(f"{stem}_{suffix}" for suffix in about.suffixes)
+            what = f"column '{name}' does not say its unit"
+            faults.append(Fault(where, what, f"{ways}, or declare it"))
+        elif close := get_close_matches(name, accepted, n=1, cutoff=0.6):
+            hint = f"did you mean '{close[0]}'? or declare or ignore it"
+            faults.append(Fault(where, f"column '{name}' is not known", hint))
+        else:
+            strangers.append(name)
+    if strangers:
+        told = " and ".join(filter(None, [", ".join(f"'{n}'" for n in strangers[:-1]),
+                                          f"'{strangers[-1]}'"]))  # fmt: skip
+        many = len(strangers) > 1
+        what = f"column{'s' if many else ''} {told} {'are' if many else 'is'} not known"
+        listed = ", ".join(toml_text(name) for name in strangers)
+        it = "them" if many else "it"
+        allowed = (
+            f"declare or ignore {it}: under [weather] ignore = [{listed}]; "
+            f"headers that are known: {', '.join(accepted)}"
+        )
+        faults.append(Fault(where, what, allowed))
+    return faults
+
+
+def toml_text(text: str) -> str:
+    """Text as TOML writes it."""
+    return '"' + text.replace("\\", "\\\\").replace('"', '\\"') + '"'
 
 
 def check_columns(
-    columns: Sequence[Column], where: str, wind_height_m: float | None
+    columns: Sequence[Column],
+    where: str,
+    wind_height_m: float | None,
+    without_temperature: bool = False,
 ) -> tuple[float | None, list[Fault]]:
-    """The height of the wind, and faults of the set of columns: missing, doubled, no height."""
+    """The height of the wind, and faults of the set of columns: missing, doubled, no height.
+
+    ``without_temperature``: monthly means stand in for it.
+    """
     faults = []
-    for quantity in (DATE, *QUANTITIES):
+    quantities = {column.quantity for column in columns}
+    has_temperature = quantities & {"tmax", "tmin", "temperature"}
+    if without_temperature and has_temperature:
+        name = next(c.name for c in columns if c.quantity in has_temperature)
+        what = f"column '{name}' gives temperature, for which monthly_temperature would stand in"
+        faults.append(Fault(where, what, "one of the two; a column can be ignored"))
+    elif without_temperature and "reference_et" not in quantities:
+        what = "no column for reference_et, which a file without temperature must have"
+        faults.append(Fault(where, what, "reference_et_mm or reference_et_in, or declare one"))
+    elif not has_temperature and "reference_et" in quantities and not without_temperature:
+        what = (
+            "no column for tmax and tmin; reference ET alone does not say when turf grows, rests "
+            "and greens up, nor what is snow, frost or heat"
+        )
+        faults.append(Fault(where, what, MONTHLY_INSTEAD))
+        without_temperature = True
+    momentary = any(column.quantity == "temperature" for column in columns)
+    for quantity in (DATE, HOUR, *QUANTITIES, *MOMENTARY):
         names = [column.name for column in columns if column.quantity == quantity]
         if len(names) > 1:
             told = " and ".join(f"'{name}'" for name in names)
@@ -177,6 +248,8 @@ def check_columns(
                 Fault(where, f"two columns for {quantity}: {told}", "one; ignore the other")
             )
         if not names and quantity in (DATE, *REQUIRED):
+            if (momentary or without_temperature) and quantity in ("tmax", "tmin"):
+                continue
             about = QUANTITIES.get(quantity)
             ways = [f"{quantity}_{suffix}" for suffix in about.suffixes] if about else [DATE]
             faults.append(
@@ -211,15 +284,45 @@ def check_columns(
     return height, faults
 
 
+def known_columns(
+    path: str,
+    named: Mapping[str, Column | None],
+    units: Mapping[str, str] | None,
+    specs: Mapping[str, ColumnSpec],
+    wind_height_m: float | None,
+    ignore: Collection[str],
+    without_temperature: bool = False,
+) -> tuple[list[Column], float | None, list[Fault]]:
+    """The columns to read, of those ``named`` in the file, the wind's height, and faults."""
+    columns, faults = declared_columns(specs, named, units, path)
+    declared = {spec.column for spec in specs.values()}
+    for name in ignore:
+        if name not in named:
+            faults.append(Fault(path, f"has no column '{name}' to ignore", nearest(name, named)))
+    left = {n: column for n, column in named.items() if n not in declared and n not in ignore}
+    columns += [column for column in left.values() if column is not None]
+    faults += unknown_columns([name for name, column in left.items() if column is None], path)
+    height, set_faults = check_columns(columns, path, wind_height_m, without_temperature)
+    return columns, height, faults + set_faults
+
+
 # Spellings of the CF conventions that the unit library does not know.
 _CF_SPELLINGS = {"Celsius": "celsius", "degrees_Celsius": "degC", "degrees_celsius": "degC"}
 
 
 def to_base(values: FloatArray, column: Column) -> FloatArray:
     """Values (n,) in the unit used inside; ValueError says when the unit does not fit."""
-    about = QUANTITIES[column.quantity]
+    return in_base(values, column)[0]
+
+
+def in_base(values: FloatArray, column: Column) -> tuple[FloatArray, bool]:
+    """Values (n,) in the unit used inside, and whether the file gives a rate: 1 mm/h is 24 mm.
+
+    ValueError says when the unit does not fit.
+    """
+    about = quantity_of(column.quantity)
     if column.unit == about.base:
-        return values
+        return values, False
     unit = _CF_SPELLINGS.get(column.unit, column.unit)
     # "kg m-2 d-1" and "W/m2" are read as powers. A kg of water on a m2 is a mm deep.
     unit = re.sub(r"(?<=[A-Za-z])\^?(-?[0-9])", r"**\1", "*".join(unit.split()))
@@ -231,5 +334,5 @@ def to_base(values: FloatArray, column: Column) -> FloatArray:
         except Exception:
             # The unit library raises more kinds of error on garbled text than it says.
             continue
-        return zero + values * ((hundred - zero) / 100)
+        return zero + values * ((hundred - zero) / 100), base == about.rate
     raise ValueError(f"unit '{column.unit}' cannot be turned into {about.shown}")

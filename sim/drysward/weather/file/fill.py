@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from drysward.faults import Fault
+from drysward.weather.file.columns import toml_text
 from drysward.weather.file.table import BoolArray, RowFault, Table, blank_required, rows_of
 from drysward.weather.record import FloatArray
 
@@ -46,21 +47,68 @@ class FillRule:
         return self.rain is not None and self.temperature is not None
 
 
-def check_blanks(table: Table, rule: FillRule) -> list[RowFault]:
-    """Blank required cells that the rule does not fill, and runs of them that are too long."""
+USUAL_GAP_DAYS = FillRule().longest_gap_days
+
+
+def as_toml(rule: FillRule) -> str:
+    """The rule as a scenario states it under [weather]."""
+    parts = [f"rain = {toml_text(rule.rain)}"] if rule.rain else []
+    parts += [f"temperature = {toml_text(rule.temperature)}"] if rule.temperature else []
+    if rule.longest_gap_days != USUAL_GAP_DAYS:
+        parts.append(f'longest = "{rule.longest_gap_days} days"')
+    return f"fill = {{ {', '.join(parts)} }}"
+
+
+def as_option(rule: FillRule) -> str:
+    """The rule as a command line states it."""
+    parts = [f"rain={rule.rain}"] if rule.rain else []
+    parts += [f"temperature={rule.temperature}"] if rule.temperature else []
+    if rule.longest_gap_days != USUAL_GAP_DAYS:
+        parts.append(f"longest={rule.longest_gap_days}")
+    return f"--fill {','.join(parts)}"
+
+
+def from_option(text: str) -> FillRule:
+    """The rule of ``rain=zero,temperature=interpolate,longest=15``; ValueError tells a fault."""
+    words: dict[str, Any] = {}
+    for part in text.split(","):
+        name, _, value = (piece.strip() for piece in part.partition("="))
+        if name == "longest" and value.removesuffix("days").strip().isdigit():
+            words["longest_gap_days"] = int(value.removesuffix("days"))
+        elif name in ("rain", "temperature"):
+            words[name] = value
+        else:
+            raise ValueError(f"'{part}' is not rain=, temperature= or longest= with days")
+    return FillRule(**words)
+
+
+def check_blanks(
+    table: Table, rule: FillRule, mending: str = "", one_a_quantity: bool = False
+) -> list[RowFault]:
+    """Blank required cells that the rule does not fill, and runs of them that are too long.
+
+    ``mending`` says how a rule that fills them is written; ``one_a_quantity`` tells the first
+    of the cells that no rule fills and counts the others.
+    """
     faults: list[RowFault] = []
     for quantity, blank in blank_required(table).items():
         if rule.of(quantity) is None:
-            what = f"{quantity} is blank"
-            allowed = "a number, or a rule that fills it"
+            allowed = f"a number, or a rule that fills it{mending}"
             rows = rows_of(blank)
+            more = ""
+            if one_a_quantity and len(rows) > 1:
+                days = "day" if len(rows) == 2 else "days"
+                last = table.dates[rows[-1]]
+                more = f" here and on {len(rows) - 1:,} more {days}, the last {last}"
+                rows = rows[:1]
+            what = f"{quantity} is blank{more}"
             faults += [(row, Fault(table.where(row, quantity), what, allowed)) for row in rows]
             continue
         for start, stop in _runs(blank):
             if stop - start > rule.longest_gap_days:
                 days = f"{table.dates[start]} to {table.dates[stop - 1]}"
                 what = f"{quantity} is blank for {stop - start} days, {days}"
-                allowed = f"at most {rule.longest_gap_days} are filled"
+                allowed = f"at most {rule.longest_gap_days} are filled{mending}"
                 faults.append((start, Fault(table.where(start, quantity), what, allowed)))
     return faults
 

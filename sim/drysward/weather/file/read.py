@@ -1,50 +1,57 @@
-"""Reading daily weather from CSV and NetCDF, refusing by name what cannot be used."""
+"""Reading daily weather from text and NetCDF, refusing by name what cannot be used."""
 
 from __future__ import annotations
 
-import csv
+import gzip
 import hashlib
-import io
-import re
-from collections.abc import Collection, Iterator, Mapping
-from dataclasses import dataclass
-from datetime import date
+import zlib
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
 
-from drysward.faults import Fault, FaultyInput, nearest
-from drysward.weather.file.columns import (
-    DATE,
-    QUANTITIES,
-    Column,
-    ColumnSpec,
-    by_header,
-    by_variable,
-    check_columns,
-    declared_columns,
-    to_base,
-    unknown_column,
+from drysward.faults import Fault, FaultyInput
+from drysward.weather.file.columns import QUANTITIES, REQUIRED, Column, ColumnSpec
+from drysward.weather.file.fill import (
+    USUAL_GAP_DAYS,
+    FillRule,
+    as_option,
+    as_toml,
+    check_blanks,
+    fill_blanks,
 )
-from drysward.weather.file.fill import FillRule, check_blanks, fill_blanks
+from drysward.weather.file.layouts import LEFT_OUT, NOWHERE, Place
+from drysward.weather.file.rows import ON_TOP, Rows
 from drysward.weather.file.table import (
-    BoolArray,
     RowFault,
     Table,
+    blank_required,
     check_dates,
     check_values,
+    every_day_once,
+    of_rows,
     rows_of,
+    with_days,
     with_every_day,
 )
-from drysward.weather.record import DailyRecord, FloatArray
+from drysward.weather.file.text import BOM, read_text
+from drysward.weather.record import DailyRecord
+
+Monthly = Mapping[str, Sequence[float]]
 
 FAULTS_TOLD = 20
+MONTHLY_NOTE = (
+    "temperature is the smooth course of monthly means: growth, winter rest and green-up follow "
+    "it; hot spells and death by heat, single frosts, snow and frozen ground of cold spells, warm "
+    "nights are not modelled; humidity, wind and sun that the file lacks come from these means"
+)
+ENDINGS = (".csv", ".nc", ".dly")
+_GZIPPED = b"\x1f\x8b"
 
-_NUMBER = re.compile(r"[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]+)?")
-_NOT_A_NUMBER = re.compile(r"[+-]?(nan|inf|infinity)", re.IGNORECASE)
-_ISO_DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
-_BOM = b"\xef\xbb\xbf"
-_ON_TOP = -1  # the row of a fault of the file as a whole
+# Longest gaps that each kind of filling is proposed for: the reader's own default, then estimates.
+LONGEST_PLAIN_FILL_DAYS = 15
+LEAST_YEARS_KEPT = 5  # estimate: fewer years are no answer to a file with gaps
 
 
 def read_weather(
@@ -53,8 +60,11 @@ def read_weather(
     fill: FillRule | None = None,
     wind_height_m: float | None = None,
     ignore: Collection[str] = (),
+    years: tuple[int, int] | None = None,
+    hours_from_utc: float | None = None,
+    monthly_temperature: Monthly | None = None,
 ) -> DailyRecord:
-    """Daily weather from a .csv or .nc file.
+    """Daily weather from a .csv, .dly or .nc file, which may be gzipped.
 
     Parameters
     ----------
@@ -64,13 +74,20 @@ def read_weather(
     fill : how blank rain and temperature and absent days are filled; refused otherwise.
     wind_height_m : height of the wind when its column does not say it.
     ignore : columns to leave out.
+    years : first and last calendar year to read; all when None.
+    hours_from_utc : of local standard time, for hours that the file gives in UTC.
+    monthly_temperature : twelve means each of "tmax" and "tmin" (deg C), for a file with
+        reference ET and without temperature.
 
     Raises
     ------
     FaultyInput
         With every fault of the file, at most 20 told and the rest counted.
     """
-    return to_record(read_table(path, columns, wind_height_m, ignore), fill or FillRule())
+    file = read_table(
+        path, columns, wind_height_m, ignore, years, hours_from_utc, monthly_temperature
+    )
+    return to_record(file, fill or FillRule())
 
 
 @dataclass(frozen=True, eq=False)
@@ -78,6 +95,8 @@ class WeatherFile:
     """A weather file as its rows say, before days and values are checked and blanks filled.
 
     ``faults`` are those of header and cells; ``table`` is None when no row could be read.
+    ``filled`` counts days that the file's own calendar leaves out; ``notes`` is what had to be
+    assumed to read it.
     """
 
     path: Path
@@ -85,11 +104,15 @@ class WeatherFile:
     wind_height_m: float | None
     faults: tuple[RowFault, ...]
     digest: str
+    notes: tuple[str, ...] = ()
+    place: Place = NOWHERE
+    filled: Mapping[str, int] = field(default_factory=dict)
+    without_temperature: bool = False  # monthly means stand in for it
 
     @property
     def header_faults(self) -> tuple[Fault, ...]:
         """Faults of the file as a whole: columns unknown, missing or without a unit."""
-        return tuple(fault for row, fault in self.faults if row == _ON_TOP)
+        return tuple(fault for row, fault in self.faults if row == ON_TOP)
 
 
 def read_table(
@@ -97,35 +120,149 @@ def read_table(
     columns: Mapping[str, ColumnSpec] | None = None,
     wind_height_m: float | None = None,
     ignore: Collection[str] = (),
+    years: tuple[int, int] | None = None,
+    hours_from_utc: float | None = None,
+    monthly_temperature: Monthly | None = None,
 ) -> WeatherFile:
-    """The rows of a .csv or .nc file with the faults of its cells; see :func:`read_weather`.
+    """The rows of a file with the faults of its cells; see :func:`read_weather`.
 
     Raises FaultyInput when there is no file, or nothing in it can be told apart as columns.
     """
     path = Path(path)
     data = _bytes_of(path)
-    if path.suffix.lower() == ".csv":
-        table, height, faults = _read_csv(path, data, columns or {}, wind_height_m, ignore)
-    elif path.suffix.lower() == ".nc":
-        table, height, faults = _read_netcdf(path, columns or {}, wind_height_m, ignore)
+    digest = hashlib.sha256(data).hexdigest()
+    data, ending = _unpacked(path, data)
+    if ending not in ENDINGS:
+        what = f"is neither {' nor '.join(ENDINGS)} by its name"
+        raise FaultyInput(Fault(str(path), what, f"{', '.join(ENDINGS)}, or one of them with .gz"))
+    if ending == ".nc":
+        from drysward.weather.file.netcdf import read_netcdf as reader
     else:
-        raise FaultyInput(Fault(str(path), "is neither .csv nor .nc by its name", ".csv or .nc"))
-    return WeatherFile(path, table, height, tuple(faults), hashlib.sha256(data).hexdigest())
+        reader = read_text
+    stands_in = monthly_temperature is not None
+    rows = reader(
+        str(path), data, columns or {}, wind_height_m, ignore, hours_from_utc, stands_in
+    )
+    if monthly_temperature is not None:
+        _take_monthly_temperature(rows, monthly_temperature)
+    if years is not None:
+        _keep_years(str(path), rows, years)
+    filled = _as_a_calendar_has_them(rows)
+    return WeatherFile(
+        path, rows.table, rows.wind_height_m, tuple(rows.faults), digest, tuple(rows.notes),
+        rows.place, filled, stands_in,
+    )  # fmt: skip
+
+
+def _keep_years(path: str, rows: Rows, years: tuple[int, int]) -> None:
+    """Leave only the days of some years, and the faults of the file and of these days."""
+    table = rows.table
+    if table is None:
+        return
+    year = table.dates.astype("datetime64[Y]").astype(int) + 1970
+    kept = np.isnat(table.dates) | ((year >= years[0]) & (year <= years[1]))
+    if not (kept & ~np.isnat(table.dates)).any():
+        known = table.dates[~np.isnat(table.dates)]
+        span = f"{known.min()} to {known.max()}" if known.size else "no day that can be read"
+        what = f"has no day from {years[0]} to {years[1]}"
+        raise FaultyInput(Fault(path, what, f"years of the file: {span}"))
+    place = np.cumsum(kept) - 1
+    rows.faults = [
+        (row if row == ON_TOP else int(place[row]), fault)
+        for row, fault in rows.faults
+        if row == ON_TOP or row >= kept.size or kept[row]
+    ]
+    rows.table = of_rows(table, kept)
+
+
+def _take_monthly_temperature(rows: Rows, monthly: Monthly) -> None:
+    """Put the smooth course of monthly means in place of temperature that the file has not."""
+    from drysward.weather.simulated.climate import calendar_day, smooth_curve
+
+    table = rows.table
+    if table is None or {"tmax", "tmin"} & set(table.values):
+        return
+    known = ~np.isnat(table.dates)
+    values, blank, columns = dict(table.values), dict(table.blank), dict(table.columns)
+    given = dict(table.given)
+    for name in ("tmax", "tmin"):
+        course = np.full(known.size, np.nan)
+        curve = smooth_curve(np.asarray(monthly[name], dtype=float))
+        course[known] = curve[calendar_day(table.dates[known])]
+        values[name] = given[name] = course
+        blank[name] = np.zeros(known.size, dtype=bool)
+        columns[name] = Column("monthly_temperature", name, "degC")
+    rows.table = replace(table, values=values, given=given, blank=blank, columns=columns)
+    rows.notes.append(MONTHLY_NOTE)
+
+
+def _as_a_calendar_has_them(rows: Rows) -> dict[str, int]:
+    """Put in the days that a layout leaves out; cut blanks off both ends of a public file.
+
+    A day left out takes what lies between its neighbors, and no rain. Counted by what it is.
+    """
+    table = rows.table
+    filled: dict[str, int] = {}
+    if table is None or np.isnat(table.dates).any() or (np.diff(table.dates).astype(int) < 1).any():
+        return filled
+    if rows.public and (blank := blank_required(table)):
+        known = np.flatnonzero(~np.logical_or.reduce(list(blank.values())))
+        if known.size:
+            first, last = int(known[0]), int(known[-1])
+            if cut := first + table.dates.size - 1 - last:
+                told = f"{cut:,} days before {table.dates[first]} and after {table.dates[last]}"
+                rows.notes.append(f"{told} lack rain or temperature and are left out")
+                table = of_rows(table, slice(first, last + 1))
+                rows.faults = [(row if row == ON_TOP else row - first, f) for row, f in rows.faults]
+    if rows.left_out:
+        every = np.arange(table.dates[0], table.dates[-1] + 1)
+        days = every[LEFT_OUT[rows.left_out](every)]
+        days = days[~np.isin(days, table.dates)]
+        table = with_days(table, days)
+        new = np.isin(table.dates, days)
+        values, blank = {}, {}
+        for name, series in table.values.items():
+            between = (np.roll(series, 1) + np.roll(series, -1)) / 2
+            values[name] = np.where(new, 0.0 if name == "rain" else between, series)
+            blank[name] = np.where(new, np.isnan(values[name]), table.blank[name])
+        table = replace(table, values=values, blank=blank)
+        if days.size:
+            filled[f"{rows.left_out}, which the file leaves out: no rain, the rest as around"] = (
+                int(days.size)
+            )
+    rows.table = table
+    return filled
 
 
 def to_record(file: WeatherFile, rule: FillRule) -> DailyRecord:
     """The checked and filled record of a file; FaultyInput as :func:`read_weather`."""
     table, filled, faults = _filled(file, rule)
+    if not faults and table is not None and file.without_temperature:
+        _check_reference_et(table)
     if faults or table is None:
+        _, _, faults = _filled(file, rule, mending(file), one_a_quantity=True)
         raise FaultyInput(_told(str(file.path), faults))
     return DailyRecord(
-        name=file.path.stem,
+        name=_stem(file.path),
         dates=table.dates,
         **{QUANTITIES[quantity].field: values for quantity, values in table.values.items()},
         wind_height_m=file.wind_height_m if "wind" in table.values else None,
-        filled=filled,
+        filled={**file.filled, **filled},
+        notes=file.notes,
+        latitude_deg=file.place.latitude_deg,
+        elevation_m=file.place.elevation_m,
         digest=file.digest,
     )
+
+
+def _check_reference_et(table: Table) -> None:
+    """FaultyInput for days on which reference ET would have to come from monthly means."""
+    lacking = rows_of(np.isnan(table.values["reference_et"]))
+    if lacking:
+        days = "1 day" if len(lacking) == 1 else f"{len(lacking):,} days"
+        what = f"reference_et is blank on {days}, the first {table.dates[lacking[0]]}"
+        allowed = "a number on every day, as the file has no temperature"
+        raise FaultyInput(Fault(table.where(lacking[0], "reference_et"), what, allowed))
 
 
 def faults_under(file: WeatherFile, rule: FillRule) -> list[Fault]:
@@ -133,23 +270,123 @@ def faults_under(file: WeatherFile, rule: FillRule) -> list[Fault]:
     return _in_order(_filled(file, rule)[2])
 
 
+def mildest_rule(
+    file: WeatherFile,
+) -> tuple[tuple[Fault, ...], FillRule | None, tuple[Fault, ...]]:
+    """Faults of a file as it is, the mildest rule that fills most of it, and faults that remain.
+
+    Rules are tried from the mildest: rain or temperature alone, both, both over longer gaps
+    and, for gaps over which a straight line says nothing, other years' days. When none is
+    enough, the faults are those left under the one that leaves fewest; a day for which it finds
+    no value shows only once nothing else is wrong.
+    """
+    faults = tuple(faults_under(file, FillRule()))
+    if not faults or file.table is None or np.isnat(file.table.dates).all():
+        return faults, None, faults
+    longest = _longest_unknown(every_day_once(file.table))
+    rules = [
+        FillRule(rain="zero"),
+        FillRule(temperature="interpolate"),
+        FillRule(rain="zero", temperature="interpolate"),
+    ]
+    if USUAL_GAP_DAYS < longest <= LONGEST_PLAIN_FILL_DAYS:
+        rules.append(FillRule("zero", "interpolate", longest))
+    elif longest > LONGEST_PLAIN_FILL_DAYS:
+        rules.append(FillRule("neighbour-years", "neighbour-years", longest))
+    left = [tuple(faults_under(file, rule)) for rule in rules]
+    best = min(range(len(rules)), key=lambda i: len(left[i]))
+    if len(left[best]) >= len(faults):
+        return faults, None, faults
+    return faults, rules[best], left[best]
+
+
+def mending(file: WeatherFile) -> str:
+    """How the rule that helps most is written in a scenario and at a command line, or ""."""
+    years = None if file.table is None else years_without_long_gaps(file.table)
+    if years is not None:
+        kept = _only(file, years)
+        _, rule, _ = mildest_rule(kept)
+        toml, option = f"record_years = {[*years]}", f"--record-years {years[0]}-{years[1]}"
+        if rule is not None:
+            toml, option = f"{toml} and {as_toml(rule)}", f"{option} {as_option(rule)}"
+        return (
+            f"; or only the years without a gap of more than {USUAL_GAP_DAYS} days: under "
+            f"[weather] {toml}, or {option} on the command line"
+        )
+    _, rule, _ = mildest_rule(file)
+    if rule is None:
+        return ""
+    return f": under [weather] {as_toml(rule)}, or {as_option(rule)} on the command line"
+
+
+def years_without_long_gaps(table: Table) -> tuple[int, int] | None:
+    """The longest row of whole years of a file with long gaps that have none, the last of several.
+
+    None when the file has no gap beyond what a plain rule fills, or fewer than five such years.
+    """
+    if np.isnat(table.dates).all():
+        return None
+    days = every_day_once(table)
+    if _longest_unknown(days) <= LONGEST_PLAIN_FILL_DAYS:
+        return None
+    unknown = np.zeros(days.dates.size, dtype=bool)
+    for name in REQUIRED:
+        if name in days.values:
+            unknown |= np.isnan(days.values[name])
+    year = days.dates.astype("datetime64[Y]").astype(int) + 1970
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], unknown, [False]]).astype(int)))
+    spoilt = {
+        int(one)
+        for start, stop in edges.reshape(-1, 2)
+        if stop - start > USUAL_GAP_DAYS
+        for one in np.unique(year[start:stop])
+    }
+    found, count = np.unique(year, return_counts=True)
+    best: tuple[int, int] | None = None
+    first = None
+    for one, there in zip(found.tolist(), count.tolist(), strict=True):
+        good = one not in spoilt and there >= 365
+        first = (first or one) if good else None
+        if first is not None and (best is None or one - first >= best[1] - best[0]):
+            best = (first, one)
+    return best if best is not None and best[1] - best[0] + 1 >= LEAST_YEARS_KEPT else None
+
+
+def _only(file: WeatherFile, years: tuple[int, int]) -> WeatherFile:
+    """The file with only some years."""
+    rows = Rows(file.table, file.wind_height_m, list(file.faults))
+    _keep_years(str(file.path), rows, years)
+    return replace(file, table=rows.table, faults=tuple(rows.faults))
+
+
+def _longest_unknown(table: Table) -> int:
+    """Days of the longest run without rain or a temperature, at least 1."""
+    longest = 1
+    for blank in (np.isnan(table.values[name]) for name in REQUIRED if name in table.values):
+        edges = np.flatnonzero(np.diff(np.concatenate([[False], blank, [False]]).astype(int)))
+        longest = max(longest, int(max(edges[1::2] - edges[::2], default=1)))
+    return longest
+
+
 def _filled(
-    file: WeatherFile, rule: FillRule
+    file: WeatherFile, rule: FillRule, mending: str = "", one_a_quantity: bool = False
 ) -> tuple[Table | None, dict[str, int], list[RowFault]]:
     """The table with blanks filled by the rule, days filled by quantity and rule, all faults."""
     table, faults = file.table, list(file.faults)
     filled: dict[str, int] = {}
     if table is not None:
-        date_faults = check_dates(table, rule.fills_absent_days, rule.longest_gap_days)
+        date_faults = check_dates(
+            table, rule.fills_absent_days, rule.longest_gap_days, mending, one_a_quantity
+        )
         faults += date_faults + check_values(table)
         if not date_faults and not np.isnat(table.dates).any():
             every_day = with_every_day(table)
-            blanks = check_blanks(every_day, rule)
+            blanks = check_blanks(every_day, rule, mending, one_a_quantity)
             if not blanks and not faults:
                 table, filled, blanks = fill_blanks(every_day, rule)
             faults += blanks
         else:
-            faults += check_blanks(table, rule)
+            faults += check_blanks(table, rule, mending, one_a_quantity)
     return table, filled, faults
 
 
@@ -159,12 +396,30 @@ def _bytes_of(path: Path) -> bytes:
     except FileNotFoundError:
         raise FaultyInput(Fault(str(path), "there is no such file")) from None
     except IsADirectoryError:
-        raise FaultyInput(Fault(str(path), "is a folder", "a .csv or .nc file")) from None
+        raise FaultyInput(Fault(str(path), "is a folder", "a .csv, .dly or .nc file")) from None
     except OSError as error:
         raise FaultyInput(Fault(str(path), f"cannot be read ({error.strerror})")) from None
-    if not data.removeprefix(_BOM).strip():
-        raise FaultyInput(Fault(str(path), "is empty", "a header and a row for every day"))
     return data
+
+
+def _unpacked(path: Path, data: bytes) -> tuple[bytes, str]:
+    """The bytes behind any gzip, and the ending that says their kind."""
+    ending = path.suffix.lower()
+    if ending == ".gz":
+        ending = Path(path.stem).suffix.lower()
+    if path.suffix.lower() == ".gz" or data.startswith(_GZIPPED):
+        try:
+            data = gzip.decompress(data)
+        except (OSError, EOFError, zlib.error) as error:
+            what = f"is not readable as gzip ({error})"
+            raise FaultyInput(Fault(str(path), what, "the file as it was downloaded")) from None
+    if not data.removeprefix(BOM).strip():
+        raise FaultyInput(Fault(str(path), "is empty", "a header and a row for every day"))
+    return data, ending
+
+
+def _stem(path: Path) -> str:
+    return Path(path.stem).stem if path.suffix.lower() == ".gz" else path.stem
 
 
 def _told(path: str, faults: list[RowFault]) -> list[Fault]:
@@ -177,224 +432,3 @@ def _told(path: str, faults: list[RowFault]) -> list[Fault]:
 
 def _in_order(faults: list[RowFault]) -> list[Fault]:
     return [fault for _, fault in sorted(faults, key=lambda pair: pair[0])]
-
-
-def _known_columns(
-    path: str,
-    named: Mapping[str, Column | None],
-    units: Mapping[str, str] | None,
-    specs: Mapping[str, ColumnSpec],
-    wind_height_m: float | None,
-    ignore: Collection[str],
-) -> tuple[list[Column], float | None, list[RowFault]]:
-    """The columns to read, of those ``named`` in the file, the wind's height, and faults."""
-    columns, faults = declared_columns(specs, named, units, path)
-    declared = {spec.column for spec in specs.values()}
-    for name in ignore:
-        if name not in named:
-            faults.append(Fault(path, f"has no column '{name}' to ignore", nearest(name, named)))
-    for name, column in named.items():
-        if name in declared or name in ignore:
-            continue
-        if column is not None:
-            columns.append(column)
-        else:
-            faults.append(unknown_column(name, path))
-    height, set_faults = check_columns(columns, path, wind_height_m)
-    return columns, height, [(_ON_TOP, fault) for fault in faults + set_faults]
-
-
-# ---------------------------------------------------------------- CSV
-
-
-def _read_csv(
-    path: Path,
-    data: bytes,
-    specs: Mapping[str, ColumnSpec],
-    wind_height_m: float | None,
-    ignore: Collection[str],
-) -> tuple[Table | None, float | None, list[RowFault]]:
-    where = str(path)
-    rows = _csv_rows(where, _decoded(where, data))
-    top_line, header = next(rows)
-    header = [name.strip() for name in header]
-    top = f"{where} line {top_line}"
-    unnamed = [f"column {i + 1} has no name" for i, name in enumerate(header) if not name]
-    twice = [f"two columns are named '{n}'" for n in dict.fromkeys(header) if header.count(n) > 1]
-    if unnamed or twice:
-        raise FaultyInput([Fault(top, what, "a name for each") for what in unnamed + twice])
-
-    named = {name: by_header(name) for name in header}
-    columns, height, faults = _known_columns(top, named, None, specs, wind_height_m, ignore)
-    cells: list[list[str]] = []
-    lines: list[int] = []
-    for line, row in rows:
-        if len(row) != len(header):
-            told = f"{len(row)} cells under a header of {len(header)}" if row else "is empty"
-            faults.append((len(cells), Fault(f"{where} line {line}", told, "a cell per column")))
-            row = []
-        cells.append(row)
-        lines.append(line)
-    if not cells:
-        faults.append((0, Fault(where, "has a header and no rows", "a row for every day")))
-        return None, height, faults
-
-    by_quantity = {column.quantity: column for column in columns}
-    dates = np.full(len(cells), np.datetime64("NaT", "D"))
-    values: dict[str, FloatArray] = {}
-    given: dict[str, FloatArray] = {}
-    blank: dict[str, BoolArray] = {}
-    for quantity, column in by_quantity.items():
-        place = header.index(column.name)
-        numbers = np.full(len(cells), np.nan)
-        empty = np.zeros(len(cells), dtype=bool)
-        for i, row in enumerate(cells):
-            if not row:
-                continue
-            text = row[place].strip()
-            try:
-                if quantity == DATE:
-                    dates[i] = _date(text)
-                elif text:
-                    numbers[i] = _number(text)
-                else:
-                    empty[i] = True
-            except ValueError as error:
-                what, _, allowed = str(error).partition("; ")
-                spot = f"{where} line {lines[i]}, column '{column.name}'"
-                faults.append((i, Fault(spot, what, allowed)))
-        if quantity == DATE:
-            continue
-        try:
-            values[quantity] = to_base(numbers, column)
-        except ValueError as error:
-            faults.append((_ON_TOP, Fault(f"{top}, column '{column.name}'", str(error))))
-            continue
-        given[quantity], blank[quantity] = numbers, empty
-    table = Table(where, dates, values, given, blank, by_quantity, np.array(lines))
-    return table, height, faults
-
-
-def _decoded(where: str, data: bytes) -> str:
-    bare = data.removeprefix(_BOM)
-    try:
-        return bare.decode("utf-8")
-    except UnicodeDecodeError as error:
-        before = bare[: error.start].replace(b"\r\n", b"\n").replace(b"\r", b"\n")
-        line = before.count(b"\n") + 1
-        number = error.start + len(data) - len(bare) + 1
-        what = f"byte {number} (0x{bare[error.start]:02x}) is not UTF-8"
-        raise FaultyInput(Fault(f"{where} line {line}", what, "a file saved as UTF-8")) from None
-
-
-def _csv_rows(where: str, text: str) -> Iterator[tuple[int, list[str]]]:
-    """Line on which each row starts, and its cells; empty lines at the end are left out."""
-    reader = csv.reader(io.StringIO(text.rstrip("\r\n"), newline=""), strict=True)
-    line = 1
-    try:
-        for row in reader:
-            yield line, row
-            line = reader.line_num + 1
-    except csv.Error as error:
-        raise FaultyInput(Fault(f"{where} line {line}", f"is not CSV ({error})")) from None
-
-
-def _date(text: str) -> np.datetime64:
-    if not text:
-        raise ValueError("is blank; a day as 2013-07-04")
-    if not _ISO_DATE.fullmatch(text):
-        raise ValueError(f"'{text}' is not a date; as 2013-07-04 (year-month-day)")
-    try:
-        return np.datetime64(date.fromisoformat(text), "D")
-    except ValueError:
-        raise ValueError(f"'{text}' is not a day of the calendar; as 2013-07-04") from None
-
-
-def _number(text: str) -> float:
-    if _NOT_A_NUMBER.fullmatch(text):
-        raise ValueError(f"'{text}' is not a finite number; a number, or blank where unknown")
-    if not _NUMBER.fullmatch(text):
-        raise ValueError(f"'{text}' is not a number; a number with a decimal point, or blank")
-    number = float(text)
-    if not np.isfinite(number):
-        raise ValueError(f"'{text}' is too large; a finite number")
-    return number
-
-
-# ---------------------------------------------------------------- NetCDF
-
-
-def _read_netcdf(
-    path: Path,
-    specs: Mapping[str, ColumnSpec],
-    wind_height_m: float | None,
-    ignore: Collection[str],
-) -> tuple[Table | None, float | None, list[RowFault]]:
-    """CF variables on one time dimension, each with a ``units`` attribute."""
-    import xarray as xr
-
-    where = str(path)
-    try:
-        # Hours of sunshine are numbers to us, not time spans.
-        with xr.open_dataset(path, decode_timedelta=False, decode_coords="all") as opened:
-            dataset = opened.load()
-    except Exception as error:
-        reason = str(error).splitlines()[0]
-        raise FaultyInput(Fault(where, f"is not readable as NetCDF ({reason})")) from None
-
-    time = specs[DATE].column if DATE in specs else "time"
-    if (
-        time not in dataset.variables
-        or dataset[time].ndim != 1
-        or not np.issubdtype(dataset[time].dtype, np.datetime64)
-    ):
-        what = f"has no variable '{time}' that gives days of the standard calendar"
-        raise FaultyInput(Fault(where, what, "time of the CF conventions, one dimension"))
-    (dimension,) = dataset[time].dims
-    dates = dataset[time].values.astype("datetime64[D]")
-    if not dates.size or np.isnat(dates).any():
-        what = "has days without a date" if dates.size else "has no days"
-        raise FaultyInput(Fault(f"{where}, variable '{time}'", what, "a date for every day"))
-
-    series = {
-        str(name): variable
-        for name, variable in dataset.data_vars.items()
-        if dimension in variable.dims
-    }
-    units = {name: str(variable.attrs.get("units", "")) for name, variable in series.items()}
-    named: dict[str, Column | None] = {time: Column(time, DATE, "")}
-    named |= {name: by_variable(name, unit) for name, unit in units.items()}
-    columns, height, faults = _known_columns(where, named, units, specs, wind_height_m, ignore)
-
-    values: dict[str, FloatArray] = {}
-    given: dict[str, FloatArray] = {}
-    blank: dict[str, BoolArray] = {}
-    for column in columns:
-        if column.name not in series:
-            continue
-        spot = f"{where}, variable '{column.name}'"
-        variable = series[column.name]
-        single = [dim for dim in variable.dims if variable.sizes[dim] == 1 and dim != dimension]
-        variable = variable.squeeze(single)
-        if not column.unit:
-            faults.append((_ON_TOP, Fault(spot, "has no units attribute", "units in CF spelling")))
-        elif variable.dims != (dimension,):
-            dims = ", ".join(str(dim) for dim in variable.dims)
-            faults.append((_ON_TOP, Fault(spot, f"has dimensions {dims}", f"only {dimension}")))
-        elif not np.issubdtype(variable.dtype, np.number):
-            faults.append((_ON_TOP, Fault(spot, "is not numbers", "numbers")))
-        else:
-            numbers = variable.values.astype(float)
-            empty = np.isnan(numbers)
-            for row in rows_of(np.isinf(numbers)):
-                what = f"is not finite on {dates[row]}"
-                faults.append((row, Fault(spot, what, "a number, or missing")))
-                numbers[row] = np.nan
-            try:
-                values[column.quantity] = to_base(numbers, column)
-            except ValueError as error:
-                faults.append((_ON_TOP, Fault(spot, str(error))))
-                continue
-            given[column.quantity], blank[column.quantity] = numbers, empty
-    by_quantity = {column.quantity: column for column in columns}
-    return Table(where, dates, values, given, blank, by_quantity), height, faults

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 from datetime import date
 from itertools import pairwise
@@ -12,12 +12,15 @@ from numpy.typing import NDArray
 
 from drysward.faults import Fault
 from drysward.physics.reference_et import saturation_vapour_pressure_kpa
-from drysward.weather.file.columns import QUANTITIES, REQUIRED, Column
+from drysward.weather.file.columns import REQUIRED, Column, quantity_of
 from drysward.weather.record import FloatArray
 
 BoolArray = NDArray[np.bool_]
 RowFault = tuple[int, Fault]  # index of the row, so that faults can be told in file order
 
+MOST_YEARS_APART = 200  # estimate: a day farther from the middle of the record is a slip of the pen
+RATE_OVER_DAY = 4.0  # estimate: most that an hour's rate can be, times the day's largest amount
+HOURLY_FROM = 1.9  # estimate: rows a day from which a file is one of hours, not of slips
 DEWPOINT_ABOVE_TMAX_C = 2.0  # estimate: room for two instruments that disagree
 
 
@@ -55,9 +58,25 @@ class Table:
         return f"{self.given[quantity][row]:g} {self.columns[quantity].unit}"
 
 
-def check_dates(table: Table, gaps_allowed: bool, longest_gap_days: int) -> list[RowFault]:
-    """Duplicate days, disorder, and gaps that may not be or are too long to be filled."""
+def check_dates(
+    table: Table,
+    gaps_allowed: bool,
+    longest_gap_days: int,
+    mending: str = "",
+    first_gap_alone: bool = False,
+) -> list[RowFault]:
+    """Duplicate days, disorder, and gaps that may not be or are too long to be filled.
+
+    ``mending`` says how a rule that fills gaps is written; ``first_gap_alone`` tells the first
+    gap and counts the others.
+    """
     faults: list[RowFault] = []
+    known = table.dates[~np.isnat(table.dates)]
+    rows_a_day = known.size / max(np.unique(known).size, 1)
+    if rows_a_day >= HOURLY_FROM:
+        told = f"each day stands about {rows_a_day:.0f} times, as in a file of hours"
+        allowed = "a column 'hour' from 0 to 23, or dates as 2013-07-04 13:00; they become days"
+        return [(0, Fault(table.where(0), told, allowed))]
     first_row: dict[date, int] = {}
     previous: date | None = None
     for row, day in enumerate(table.dates.tolist()):
@@ -75,32 +94,46 @@ def check_dates(table: Table, gaps_allowed: bool, longest_gap_days: int) -> list
 
     # Among days in order, so that a day out of its place is not told as missing too.
     unread = np.isnat(table.dates)
+    gaps: list[tuple[int, int, str, str]] = []
     for before, after in pairwise(sorted(first_row)):
         missing = (after - before).days - 1
         start, stop = sorted((first_row[before], first_row[after]))
         if not missing or unread[start:stop].any():
             continue  # a date that could not be read may be the missing one
         told = f"{_days(missing)} missing between {before} and {after}"
-        allowed = "every day, or rules that fill rain and temperature"
+        allowed = f"every day, or rules that fill rain and temperature{mending}"
         if gaps_allowed:
             if missing <= longest_gap_days:
                 continue
             allowed = f"gaps of at most {_days(longest_gap_days)} are filled"
-        row = first_row[after]
-        faults.append((row, Fault(table.where(row), told, allowed)))
+        gaps.append((first_row[after], missing, told, allowed))
+    if first_gap_alone and len(gaps) > 1:
+        row, _, told, allowed = gaps[0]
+        others = f"{len(gaps) - 1:,} more gap{'s' if len(gaps) > 2 else ''}"
+        days = f"{sum(missing for _, missing, _, _ in gaps[1:]):,} days"
+        longest = max(gaps, key=lambda gap: gap[1])
+        told += f", and {others} of {days} after it, the longest of all: {longest[2]}"
+        gaps = [(row, 0, told, allowed)]
+    faults += [(row, Fault(table.where(row), told, allowed)) for row, _, told, allowed in gaps]
     return faults
 
 
-def check_values(table: Table) -> list[RowFault]:
-    """Values that cannot be, each alone and against the others of its day."""
+def check_values(table: Table, rates: Collection[str] = ()) -> list[RowFault]:
+    """Values that cannot be, each alone and against the others of its day.
+
+    ``rates`` are quantities of a moment, by the day as all are here: a noon sun of 1,000 W/m2
+    would be 86 MJ/m2 if it stood there for a day.
+    """
     faults: list[RowFault] = []
     for quantity, values in table.values.items():
-        about = QUANTITIES[quantity]
-        for row in rows_of((values < about.low) | (values > about.high)):
+        about = quantity_of(quantity)
+        most = about.high * (RATE_OVER_DAY if quantity in rates else 1.0)
+        for row in rows_of((values < about.low) | (values > most)):
             told = f"{quantity} of {table.written(row, quantity)} cannot be"
             if values[row] < 0 == about.low:
                 told = f"{quantity} of {table.written(row, quantity)} is negative"
-            allowed = f"{about.low:g} to {about.high:g} {about.shown}"
+            allowed = f"{about.low:g} to {most:g} {about.shown}"
+            allowed += " a day" if quantity in rates else ""
             faults.append((row, Fault(table.where(row, quantity), told, allowed)))
 
     def above(high: str, low: str, limit: FloatArray, allowed: str) -> None:
@@ -122,8 +155,8 @@ def check_values(table: Table) -> list[RowFault]:
         if "vapour_pressure" in has:
             # Colder than the check of Tmax lets pass, Eq 11 leaves its range.
             with np.errstate(over="ignore", divide="ignore"):
-                most = np.asarray(saturation_vapour_pressure_kpa(limit))
-            above("vapour_pressure", "tmax", most, f"as dew point {allowed}")
+                damp = np.asarray(saturation_vapour_pressure_kpa(limit))
+            above("vapour_pressure", "tmax", damp, f"as dew point {allowed}")
     return faults
 
 
@@ -154,6 +187,49 @@ def with_every_day(table: Table) -> Table:
         given={quantity: spread(values) for quantity, values in table.given.items()},
         blank=blank,
         lines=lines,
+    )
+
+
+def first_rows(table: Table) -> NDArray[np.intp]:
+    """The first row of each day in the order of days, without days that a slip made remote."""
+    known = np.flatnonzero(~np.isnat(table.dates))
+    year = table.dates[known].astype("datetime64[Y]").astype(int)
+    known = known[np.abs(year - np.median(year)) <= MOST_YEARS_APART]
+    _, first = np.unique(table.dates[known], return_index=True)
+    return np.asarray(known[first])
+
+
+def of_rows(table: Table, rows: NDArray[np.intp] | slice | BoolArray) -> Table:
+    """Some rows of a table."""
+    return replace(
+        table,
+        dates=table.dates[rows],
+        values={quantity: values[rows] for quantity, values in table.values.items()},
+        given={quantity: values[rows] for quantity, values in table.given.items()},
+        blank={quantity: blank[rows] for quantity, blank in table.blank.items()},
+        lines=None if table.lines is None else table.lines[rows],
+    )
+
+
+def every_day_once(table: Table) -> Table:
+    """Every day from first to last in order: the first row of each, or an unknown day."""
+    return with_every_day(of_rows(table, first_rows(table)))
+
+
+def with_days(table: Table, days: NDArray[np.datetime64]) -> Table:
+    """The table, whose days are in order, with blank rows for days that it has not."""
+    at = np.searchsorted(table.dates, days)
+
+    def grown(values: FloatArray) -> FloatArray:
+        return np.insert(values, at, np.nan)
+
+    return replace(
+        table,
+        dates=np.insert(table.dates, at, days),
+        values={quantity: grown(values) for quantity, values in table.values.items()},
+        given={quantity: grown(values) for quantity, values in table.given.items()},
+        blank={quantity: np.insert(flags, at, True) for quantity, flags in table.blank.items()},
+        lines=None if table.lines is None else np.insert(table.lines, at, 0),
     )
 
 

@@ -1,0 +1,43 @@
+"""What the readers of text and of NetCDF hand on: rows as the file has them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from drysward.weather.file.layouts import NOWHERE, Place
+from drysward.weather.file.table import RowFault, Table
+
+ON_TOP = -1  # the row of a fault of the file as a whole
+
+
+@dataclass(eq=False)
+class Rows:
+    """Rows of a file, with the faults of header and cells.
+
+    ``filled`` counts days that the file's own calendar leaves out, ``notes`` is what had to be
+    assumed, ``public`` whether the file is of a public layout, where blanks at both ends are
+    usual.
+    """
+
+    table: Table | None
+    wind_height_m: float | None
+    faults: list[RowFault]
+    notes: list[str] = field(default_factory=list)
+    place: Place = NOWHERE
+    left_out: str = ""  # key of layouts.LEFT_OUT
+    public: bool = False
+
+
+def lacking(table: Table) -> list[str]:
+    """What FAO-56 puts in place of what the file has not."""
+    has = set(table.values)
+    instead = []
+    if not has & {"vapour_pressure", "dewpoint", "rh_max", "rh_mean", "rh"}:
+        instead.append("Tmin as the dew point")
+    if "wind" not in has:
+        instead.append("wind of 2 m/s")
+    if not has & {"solar", "sunshine"}:
+        instead.append("radiation from the temperature range")
+    if not instead or "reference_et" in has:
+        return []
+    return [f"reference ET takes {', '.join(instead)}, since the file has no such column"]
