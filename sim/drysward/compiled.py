@@ -120,11 +120,11 @@ class _SetIn:
                     node.id += mark
         for name, argument in zip(called.args.args, arguments, strict=True):
             self.before.append(ast.Assign([ast.Name(name.arg + mark, ast.Store())], argument))
-        if not isinstance(steps[-1], ast.Return):
-            self.before += steps
-            return ast.Constant(None)
-        *steps, last = steps
+        last = steps.pop() if isinstance(steps[-1], ast.Return) else None
         self.before += steps
+        if last is None:
+            return ast.Constant(None)
+        assert isinstance(last, ast.Return)
         assert last.value is not None
         return last.value
 
@@ -164,16 +164,13 @@ def _is_stored(name: ast.Name) -> bool:
 
 
 def with_selects(
-    tree: ast.FunctionDef,
-    known: Mapping[str, Any],
-    branches: bool = False,
-    file: str = "",
+    tree: ast.FunctionDef, known: Mapping[str, Any], branches: bool = False
 ) -> Callable[..., Any]:
     """The function of a syntax tree, whose ``a if x else b`` are made without branches.
 
     Numba makes a branch of each, and of a branch that keeps an old number a masked write, which
     takes twenty times as long as a write on some processors. ``branches`` leaves them, for code
-    that is not compiled; ``file`` is where it is said to stand.
+    that is not compiled.
     """
     tree, names = copy.deepcopy(tree), dict(known)
     tree.decorator_list = []
@@ -182,9 +179,8 @@ def with_selects(
         tree = _Selects().visit(tree)
     module = ast.fix_missing_locations(ast.Module([tree], []))
     text = ast.unparse(module)
-    if not file:
-        file = f"<{tree.name} {'as it is' if branches else 'with selects'}>"
-        linecache.cache[file] = (len(text), None, text.splitlines(keepends=True), file)
+    file = f"<{tree.name} {'as it is' if branches else 'with selects'}>"
+    linecache.cache[file] = (len(text), None, text.splitlines(keepends=True), file)
     names["select"] = select
     exec(compile(text, file, "exec"), names)
     made: Callable[..., Any] = names[tree.name]
@@ -252,6 +248,13 @@ def is_warm() -> bool:
     return folder.is_dir() and any(folder.rglob("*.nbc"))
 
 
+class _Whole(numba.core.compiler.Compiler):
+    """Sets in what belongs into a function when it is compiled, and not when it is only loaded."""
+
+    def compile_extra(self, func: Callable[..., Any]) -> Any:
+        return super().compile_extra(with_selects(tree_of(func), func.__globals__))
+
+
 @cache
 def compiled(function: Callable[..., Any], counted: bool = True) -> Callable[..., Any]:
     """A function of the numba subset compiled, without the GIL; kept for the next program.
@@ -275,9 +278,7 @@ def _compiled(function: Callable[..., Any], counted: bool) -> Callable[..., Any]
     try:
         # Options that numba leaves out of its own signature. Only Python calls these functions.
         options: dict[str, Any] = {"_nrt": counted, "no_cfunc_wrapper": True}
-        # numba keeps machine code only of what stands in a file.
-        file = inspect.getfile(function)
-        whole = with_selects(tree_of(function), function.__globals__, file=file)
-        return numba.njit(nogil=True, cache=keep, error_model="numpy", **options)(whole)
+        options["pipeline_class"] = _Whole
+        return numba.njit(nogil=True, cache=keep, error_model="numpy", **options)(function)
     finally:
         config.CACHE_DIR = before

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from drysward.compiled import jitable, select, tree_of, with_selects
+from drysward.compiled import jitable, select, set_in, tree_of, with_selects
 from drysward.day import lanes
 from drysward.day.lanes import LANES, PATCH_PLACE, PATCH_SIZE, PLACE, QUAD, SECTIONS, SIZE
 from drysward.day.records import PATCH, PLAN
@@ -169,3 +169,56 @@ def test_tables_of_a_record_have_no_place_in_a_block():
     assert tables
     plain = [name.removeprefix("plan_") for name in SECTIONS["plan"]]
     assert plain == [name for name in PLAN.names if name not in tables]
+
+
+@set_in
+def sum_into(values, sums):
+    """Two sums of the values, in place."""
+    total = 0.0
+    for value in values:
+        if value > 0.0:
+            sums[0] += value
+        total += value
+    sums[1] = total
+
+
+@set_in
+def sum_twice(values, sums):
+    """The same of twice the values; returns how many there are."""
+    total = [2.0 * value for value in values]
+    sum_into(total, sums)
+    return len(total)
+
+
+def sums_of(values, total):
+    """A name that is also one of what is set in keeps its value."""
+    sums = [0.0, 0.0]
+    n = 0
+    while n == 0:
+        n = sum_twice(values, sums)
+    sum_into(values, sums)
+    return sums, n, total
+
+
+def test_what_is_large_is_set_in_with_names_of_its_own():
+    made = with_selects(tree_of(sums_of), sums_of.__globals__)
+    called = {"sum_into", "sum_twice"}
+    assert called <= set(sums_of.__code__.co_names)
+    assert not called & set(made.__code__.co_names)
+    assert made([1.0, -3.0], 7.0) == sums_of([1.0, -3.0], 7.0) == ([3.0, -2.0], 2, 7.0)
+
+
+def test_what_turns_off_early_cannot_be_set_in():
+    @set_in
+    def early(values):
+        """Out before its end."""
+        if values:
+            return
+        values.append(1.0)
+
+    def calling(values):
+        """Calls it."""
+        early(values)
+
+    with pytest.raises(AssertionError, match="early turns off early"):
+        with_selects(tree_of(calling), {"early": early})
