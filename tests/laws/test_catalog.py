@@ -47,7 +47,8 @@ def parameters(catalog: Catalog) -> Iterator[tuple[str, Parameter]]:
 
 
 def test_every_config_file_is_read(catalog: Catalog) -> None:
-    assert set(catalog.texts) == set(config_texts()) == {*KINDS, "sources", "vocabulary"}
+    others = {"known_together", "sources", "vocabulary"}
+    assert set(catalog.texts) == set(config_texts()) == {*KINDS, *others}
 
 
 def test_every_number_is_a_table_with_unit_range_source_and_grade() -> None:
