@@ -15,7 +15,7 @@ from drysward.physics.reference_et import (
     day_of_year,
     extraterrestrial_radiation_mj_m2,
 )
-from drysward.weather.checking.plausibility import findings
+from drysward.weather.checking.plausibility import IN_WEATHER, findings
 from drysward.weather.file.columns import Column
 from drysward.weather.file.read import read_table
 from drysward.weather.file.table import Table
@@ -140,7 +140,7 @@ def test_part_of_a_year_is_no_other_place(name, months):
 WRONG = {
     "Celsius under Fahrenheit": (
         lambda v: {**v, **{q: (v[q] - 32) / 1.8 for q in ("tmax", "tmin", "dewpoint")}},
-        {q: v for q, v in (("tmax", "degF"), ("tmin", "degF"), ("dewpoint", "degF"))},
+        {"tmax": "degF", "tmin": "degF", "dewpoint": "degF"},
         "tmax",
         "Celsius",
     ),
@@ -206,7 +206,7 @@ def test_the_other_side_of_the_equator(name):
     seasons = [f for f in found if f.kind == "season"]
     assert {"tmax", "solar"} <= {q for f in seasons for q in f.quantities}
     assert all(f.beyond_doubt for f in seasons)
-    assert f"latitude = {latitude:g}" in seasons[0].mend
+    assert f'latitude = "{latitude:g} deg"' in seasons[0].mend
 
 
 def test_wind_that_was_read_higher_up():
@@ -222,12 +222,12 @@ def test_the_line_that_mends_is_one_of_a_scenario():
     values = days_of(PLACES["Dodge City"])
     values["wind"] = 0.7 * values["wind"]
     rain = found_in({**values, "rain": (values["rain"] / 25.4).round(2)}, (37.77, 790.0))
-    assert tomllib.loads(rain[0].mend) == {
+    assert tomllib.loads(rain[0].mend.removeprefix(IN_WEATHER)) == {
         "columns": {"rain": {"column": "rain_column", "unit": "in"}}
     }
     assert tomllib.loads(rain[0].trust_line) == {"trust": ["rain"]}
     wind = found_in({**values, "wind": marked(values["wind"], 99.9)}, (37.77, 790.0))
-    assert tomllib.loads(wind[0].mend) == {"missing": {"wind": 99.9}}
+    assert tomllib.loads(wind[0].mend.removeprefix(IN_WEATHER)) == {"missing": {"wind": 99.9}}
 
 
 def test_numbers_that_only_look_like_marks():

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Hashable, Mapping, Sequence
+from collections.abc import Hashable, Iterable, Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -13,6 +13,8 @@ import xarray as xr
 from drysward.quantities import Display, shown
 from drysward.scenario.model import CONTINUOUS, GENERATOR, RESAMPLE
 
+FINDINGS = "weather_findings"
+"""Attribute of a result: what is odd about its weather file, as JSON."""
 MADE_WEATHER = {
     GENERATOR: "limits count the chance of the made years only; the climate behind them is known "
     "no better than the record or normals that it comes from",
@@ -20,6 +22,16 @@ MADE_WEATHER = {
     "than the record's own",
 }
 UNKNOWN = "-"
+
+
+def findings_of(attrs: Mapping[Any, Any]) -> list[str]:
+    """What the weather file says that its place does not have, a sentence each."""
+    return as_sentences(json.loads(attrs.get(FINDINGS, "[]")))
+
+
+def as_sentences(told: Iterable[str]) -> list[str]:
+    """Texts with a capital and a full stop."""
+    return [f"{text[:1].upper()}{text[1:]}." for text in told]
 
 _MILLION = 1e6
 

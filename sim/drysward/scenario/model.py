@@ -60,7 +60,8 @@ class WeatherSource:
     """Where the weather comes from: a record as it is, or years made from one or from normals.
 
     ``file`` is the record, and ``columns`` to ``wind_height_m`` what must be said for it to be
-    read; without one ``climate`` holds monthly normals as ``weather.normals`` takes them.
+    read; ``missing`` are the numbers that stand for missing in a column, and ``trust`` names the
+    columns that are taken at their word, both by quantity. Without a file ``climate`` holds monthly normals as ``weather.normals`` takes them.
     Made weather has ``years`` calendar years from ``first_year``; ``draw`` is how a record's
     years are drawn again. ``future`` is the key in ``futures`` of the changed climate that the
     run is under, "" for none.
@@ -71,6 +72,8 @@ class WeatherSource:
     ignore: tuple[str, ...] = ()
     fill: FillRule | None = None
     wind_height_m: float | None = None
+    missing: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
+    trust: tuple[str, ...] = ()
     source: str = RECORD
     climate: Mapping[str, Any] | None = None
     years: int = 0

@@ -45,7 +45,7 @@ from drysward.scenario.values import (
     quantity,
     refuse,
 )
-from drysward.weather.file.columns import ColumnSpec
+from drysward.weather.file.columns import QUANTITIES, ColumnSpec
 from drysward.weather.file.fill import FillRule
 from drysward.weather.simulated.normals import from_monthly_table
 from drysward.weather.simulated.resampling import ChangeFactors
@@ -147,6 +147,18 @@ class FutureTable(Part):
     radiation: Factors = [1.0] * 12
 
 
+OfWeather = Annotated[str, one_of(*QUANTITIES)]
+
+
+def one_or_several(value: object) -> object:
+    """A number as a list of one."""
+    return value if isinstance(value, list) else [value]
+
+
+Marks = Annotated[list[float], BeforeValidator(one_or_several)]
+"""Numbers that stand for missing in a column."""
+
+
 class WeatherTable(Part):
     source: Annotated[str, one_of(*SOURCES)] | None = None
     file: Text | None = None
@@ -154,6 +166,8 @@ class WeatherTable(Part):
     ignore: list[str] = []
     fill: FillTable | None = None
     wind_height: Annotated[float, quantity(LENGTH, 1 / MM_PER_M)] | None = None
+    missing: dict[OfWeather, Marks] = {}
+    trust: list[OfWeather] = []
     climate: ClimateTable | None = None
     years: Annotated[int, Field(ge=1, le=MOST_MADE_YEARS)] | None = None
     seed: Annotated[int, Field(ge=0, lt=2**63)] | None = None
@@ -178,7 +192,7 @@ class WeatherTable(Part):
             told = f"'{source}' needs a file to draw from"
             faults.append(("source", told, f"with a climate table: {GENERATOR}"))
         if self.climate is not None:
-            for key in ("columns", "ignore", "fill", "wind_height"):
+            for key in ("columns", "ignore", "fill", "wind_height", "missing", "trust"):
                 if getattr(self, key):
                     faults.append((key, "belongs to a file", "with file only"))
         if source == RECORD:
@@ -219,6 +233,8 @@ def weather_source(table: WeatherTable, folder: Path) -> WeatherSource:
         ignore=tuple(table.ignore),
         fill=fill,
         wind_height_m=table.wind_height,
+        missing={quantity: tuple(marks) for quantity, marks in table.missing.items()},
+        trust=tuple(table.trust),
         source=source,
         climate=climate,
         years=0 if source == RECORD else table.years or MADE_YEARS,

@@ -28,19 +28,27 @@ from drysward.results.text import (
     UNKNOWN,
     causes_of,
     cost_notes,
+    findings_of,
     odds_text,
     rounded,
     volume_display,
     volume_text,
 )
 from drysward.scenario.model import RECORD
-from drysward.screen.tables import bold, named_lines, plain_table, site_cost_tables
+from drysward.screen.tables import (
+    bold,
+    named_lines,
+    plain_table,
+    site_cost_tables,
+    weather_findings,
+)
 
 
 def supply_report(told: xr.Dataset, system: str) -> list[RenderableType]:
     """Every table of a supply, from the answers by plan, then what a reader must know."""
     parts: list[RenderableType] = [
         bold(told.attrs["title"]),
+        *weather_findings(findings_of(told.attrs)),
         _water_table(told, system),
         _reliability_table(told, system),
     ]

@@ -24,11 +24,13 @@ from drysward.results.text import (
     LIFE_COSTS,
     MADE_WEATHER,
     YEARLY_COSTS,
+    as_sentences,
     condition_text,
     cost_columns,
     cost_notes,
     days_below_text,
     depth_text,
+    findings_of,
     has_first_costs,
     money_text,
     odds_text,
@@ -70,6 +72,13 @@ def console() -> Console:
     return Console(file=sys.stdout, width=WIDTH, markup=False, highlight=False, emoji=False)
 
 
+def weather_findings(told: Sequence[str]) -> list[RenderableType]:
+    """What is odd about the weather file, for above the answer; nothing where there is nothing."""
+    if not told:
+        return []
+    return [named_lines(("Look at", sentence) for sentence in told), Text("")]
+
+
 # The comparison of plans
 
 
@@ -81,6 +90,7 @@ def comparison(
     ``site`` holds the volumes of all fields together and, where there are prices, the costs.
     """
     parts: list[RenderableType] = [_title(summary.attrs["title"], summary.attrs["site"])]
+    parts += weather_findings(findings_of(summary.attrs))
     shown_here = [name for name in _SHOWN if name in summary]
     by_field = [summary[shown_here].sel(field=key) for key in summary["field"].values]
     for of_field in by_field:
@@ -337,7 +347,8 @@ def site_overview(
             )
     heading = _title(scenario.title, scenario.site.name)
     lines.append(("Faults", "none"))
-    return [heading, fields, plans, named_lines(lines)]
+    odd = weather_findings(as_sentences(() if series.file is None else series.file.findings))
+    return [heading, *odd, fields, plans, named_lines(lines)]
 
 
 # The daily account
@@ -394,7 +405,11 @@ def daily_account(account: xr.Dataset, system: str) -> list[RenderableType]:
             *(rounded(values[i], 0) for values in shares),
         )
     worst = float(np.abs(account["residual"].values).max())
-    return [table, named_lines([("Account", f"worst residual of any day {worst:.1g} mm")])]
+    return [
+        *weather_findings(findings_of(account.attrs)),
+        table,
+        named_lines([("Account", f"worst residual of any day {worst:.1g} mm")]),
+    ]
 
 
 # The catalogue

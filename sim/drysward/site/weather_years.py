@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from typing import TypeVar
@@ -10,8 +11,11 @@ import numpy as np
 
 from drysward.faults import Fault, FaultyInput
 from drysward.scenario.model import GENERATOR, RECORD, RESAMPLE, Scenario
+from drysward.weather.checking.plausibility import Finding, findings
 from drysward.weather.checking.spread import LEAST_SHARE_OF_YEARS, SpreadComparison, compare_spread
-from drysward.weather.file.read import read_weather
+from drysward.weather.file.fill import FillRule
+from drysward.weather.file.marks import file_without_marks
+from drysward.weather.file.read import WeatherFile, read_table, to_record
 from drysward.weather.record import DailyRecord
 from drysward.weather.series import Series, made, recorded
 from drysward.weather.simulated import climate as curves
@@ -29,18 +33,66 @@ from drysward.weather.simulated.resampling import ChangeFactors, change, resampl
 
 Climate = TypeVar("Climate", ClimateModel, DailyRecord)
 
+# Faults of single lines that are told beside what is wrong with a file as a whole.
+LINES_BESIDE = 3
+
 
 def read_record(scenario: Scenario) -> DailyRecord:
-    """The daily record that the scenario names. FaultyInput with every fault of the file."""
-    source = scenario.weather
+    """The daily record that the scenario names, held against the place of its site.
+
+    FaultyInput with every fault of the file, and for a file that is beyond doubt wrong as a whole
+    in a column that the scenario does not trust.
+    """
+    source, site = scenario.weather, scenario.site
     assert source.file is not None
-    return read_weather(
+    file = read_table(
         source.file,
         columns=source.columns or None,
-        fill=source.fill,
         wind_height_m=source.wind_height_m,
         ignore=source.ignore,
     )
+    if file.table is None or file.header_faults:
+        return to_record(file, source.fill or FillRule())
+    file = file_without_marks(file, source.missing)
+    assert file.table is not None
+    found = findings(file.table, site.latitude_deg, site.elevation_m, file.wind_height_m)
+    refused = [f for f in found if f.beyond_doubt and not set(f.quantities) <= set(source.trust)]
+    try:
+        record = to_record(file, source.fill or FillRule())
+    except FaultyInput as refusal:
+        raise FaultyInput(_refusals(file, refused, refusal.faults)) from None
+    if refused:
+        raise FaultyInput(_refusals(file, refused))
+    told = tuple(
+        f.what + (" (trusted by the scenario)" if f.beyond_doubt else "") for f in found
+    )
+    return replace(record, findings=told)
+
+
+def _refusals(
+    file: WeatherFile, refused: Sequence[Finding], single: Sequence[Fault] = ()
+) -> list[Fault]:
+    """What is wrong with the file as a whole, then single values, which may follow from it."""
+    faults = [
+        Fault(
+            f"{file.path}, {told_columns(file, finding)}",
+            finding.what,
+            f"{finding.mend}; or, if the file is right, {finding.trust_line}",
+        )
+        for finding in refused
+    ]
+    if faults and len(single) > LINES_BESIDE:
+        told = "and more faults of single values, which may go with the first"
+        left = Fault(str(file.path), told)
+        return [*faults, *single[:LINES_BESIDE], left]
+    return [*faults, *single]
+
+
+def told_columns(file: WeatherFile, finding: Finding) -> str:
+    """``columns 'tmax_f' and 'tmin_f'``."""
+    assert file.table is not None
+    names = [f"'{file.table.columns[quantity].name}'" for quantity in finding.quantities]
+    return f"column{'s' if len(names) > 1 else ''} {' and '.join(names)}"
 
 
 def weather_series(scenario: Scenario, record: DailyRecord | None = None) -> Series:
@@ -52,6 +104,7 @@ def weather_series(scenario: Scenario, record: DailyRecord | None = None) -> Ser
     source = scenario.weather
     if source.climate is None and record is None:
         record = read_record(scenario)
+    file = None if record is None else record.facts
     future = ""
     if source.future:
         future = f"; future '{source.future}': {told_change(source.futures[source.future])}"
@@ -59,7 +112,7 @@ def weather_series(scenario: Scenario, record: DailyRecord | None = None) -> Ser
         name, span = record.name, f"{record.dates[0]} to {record.dates[-1]}"
         record = _under_future(record, scenario)
         if source.source == RECORD:
-            return recorded(record, f"{name}, {span}{future}")
+            return replace(recorded(record, f"{name}, {span}{future}"), file=file)
         whole = len(record.complete_years())
         drawn = "each year whole" if source.draw == "years" else "season by season"
         return made(
@@ -70,6 +123,7 @@ def weather_series(scenario: Scenario, record: DailyRecord | None = None) -> Ser
             f"{source.years} made years, drawn {drawn} from the {whole} complete years of {name}, "
             f"{span}; seed {source.seed}{future}",
             independent_years=min(whole, source.years),
+            file=file,
         )
     model = climate_model(scenario, record)
     return made(
@@ -80,6 +134,7 @@ def weather_series(scenario: Scenario, record: DailyRecord | None = None) -> Ser
         f"{source.years} made years; daily weather generator, seed {source.seed}, "
         f"{model.origin}{future}",
         notes=model.notes,
+        file=file,
     )
 
 

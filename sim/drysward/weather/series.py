@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from drysward.weather.record import DailyRecord
+from drysward.weather.record import DailyRecord, FileFacts
 
 Maker = Callable[[int, int], DailyRecord]
 """Years made before, and years to make -> their weather."""
@@ -18,7 +18,8 @@ class Series:
     """Consecutive days from ``first`` to the day before ``stop``, read or made when asked for.
 
     ``kind`` is "record", "generator" or "resample"; ``told`` says in words where the days come
-    from, ``notes`` what had to be assumed. ``independent_years`` are the years that sampling
+    from, ``notes`` what had to be assumed; ``file`` tells of the file behind them, None without
+    one. ``independent_years`` are the years that sampling
     error may count: years drawn again from a record tell no more than the record.
     """
 
@@ -29,6 +30,7 @@ class Series:
     told: str = ""
     notes: tuple[str, ...] = ()
     independent_years: int | None = None
+    file: FileFacts | None = None
 
 
 def recorded(record: DailyRecord, told: str = "", notes: tuple[str, ...] = ()) -> Series:
@@ -38,7 +40,9 @@ def recorded(record: DailyRecord, told: str = "", notes: tuple[str, ...] = ()) -
         first, after = np.searchsorted(record.dates, [start, stop])
         return record.select(slice(int(first), int(after)))
 
-    return Series("record", record.dates[0], record.dates[-1] + 1, between, told, notes)
+    return Series(
+        "record", record.dates[0], record.dates[-1] + 1, between, told, notes, file=record.facts
+    )
 
 
 def made(
@@ -49,6 +53,7 @@ def made(
     told: str = "",
     notes: tuple[str, ...] = (),
     independent_years: int | None = None,
+    file: FileFacts | None = None,
 ) -> Series:
     """``n_years`` calendar years that ``make`` makes, whole years at a time, when asked for."""
 
@@ -63,4 +68,4 @@ def made(
     first, stop = (
         np.datetime64(f"{year:04d}-01-01", "D") for year in (first_year, first_year + n_years)
     )
-    return Series(kind, first, stop, between, told, notes, independent_years)
+    return Series(kind, first, stop, between, told, notes, independent_years, file)

@@ -29,6 +29,7 @@ from drysward.day.records import MONTHS, STAGES
 from drysward.faults import Fault, FaultyInput
 from drysward.files import claim_folder
 from drysward.results.dataset import CAUTIONS
+from drysward.results.text import FINDINGS
 from drysward.studies.sweep import MANIFEST
 from drysward.studies.sweep.description import Sweep, sweep_of
 from drysward.studies.sweep.design import Design, design_of
@@ -72,6 +73,7 @@ class Manifest:
     weather: str
     dates: tuple[str, str]
     identity: dict[str, str]
+    findings: tuple[str, ...] = ()
 
     @property
     def chunks(self) -> int:
@@ -94,8 +96,13 @@ class Manifest:
 _READER = TypeAdapter(Manifest)
 
 
-def manifest_of(design: Design, first: Point, years: Years) -> Manifest:
-    """What the folder of a sweep says of it; ``first`` is its first point."""
+def manifest_of(
+    design: Design, first: Point, years: Years, findings: Sequence[str] = ()
+) -> Manifest:
+    """What the folder of a sweep says of it; ``first`` is its first point.
+
+    ``findings`` are sentences on the weather files of its points.
+    """
     sweep, scenario = design.sweep, first.scenario
     counted = years.spans.years
     return Manifest(
@@ -127,6 +134,7 @@ def manifest_of(design: Design, first: Point, years: Years) -> Manifest:
             "the catalogue": load_catalog().digest(),
             "the program": program_digest(),
         },
+        findings=tuple(findings),
     )
 
 
@@ -403,6 +411,7 @@ def _attributes(manifest: Manifest, design: Design, done: int) -> dict[str, Any]
         "linked": json.dumps({axis.name: axis.linked for axis in sweep.axes}),
         "design": sweep.kind,
         "weather": manifest.weather,
+        FINDINGS: json.dumps(manifest.findings),
         "reached_days": manifest.reached_days,
         "condition_green": manifest.condition[0],
         "condition_wilt": manifest.condition[1],

@@ -15,6 +15,7 @@ from __future__ import annotations
 import calendar
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
+from datetime import date, timedelta
 from functools import cached_property
 from typing import NamedTuple
 
@@ -28,6 +29,7 @@ from drysward.weather.file.table import BoolArray, Table
 from drysward.weather.record import FloatArray
 from drysward.weather.simulated.climate import dewpoint_from_vapour_pressure_c
 
+IN_WEATHER = "under [weather]: "
 LIKELY, ODD, WRONG = 0, 1, 2
 """What is said of a level: nothing; that it is odd; that it is beyond doubt wrong."""
 
@@ -128,7 +130,7 @@ UNITS: Mapping[str, tuple[str, ...]] = {
     "rain": ("mm", "in", "cm", TENTHS, HUNDREDTHS),
     "temperature": ("degC", "degF", "K", TENTHS),
     "humidity": ("%", "1"),
-    "wind": ("m/s", "km/h", "mph", "kn", TENTHS),
+    "wind": ("m/s", "km/h", "mph", "kn"),
     "solar": ("MJ/m2", "W/m2", "cal/cm2", "kWh/m2", "J/cm2", "kJ/m2"),
     "reference_et": ("mm", "in", "cm", TENTHS),
 }
@@ -160,8 +162,8 @@ class Finding:
     def told(self) -> str:
         """The finding and what mends it, for a person who has yet to decide."""
         if not self.beyond_doubt:
-            return f"{self.what}; where that is wrong: {self.mend}"
-        return f"{self.what}; a run refuses it without {self.mend}, or {self.trust_line}"
+            return f"{self.what}; where that is wrong, {self.mend}"
+        return f"{self.what}; a run refuses the file: {self.mend}; or {self.trust_line}"
 
     @property
     def trust_line(self) -> str:
@@ -308,7 +310,7 @@ def _marks(table: Table) -> Iterator[tuple[Finding, float]]:
                     f"{quantity} marked as missing",
                     (quantity,),
                     what,
-                    f"missing = {{ {quantity} = {mark:g} }}",
+                    f"{IN_WEATHER}missing = {{ {quantity} = {mark:g} }}",
                     count >= LEAST_MARKS,
                 ),
                 mark,
@@ -344,10 +346,12 @@ def _judged(
         verdicts[unit] = judge(days, *read).verdict
     what, mend = level.what, "correct the file"
     fits = sorted((u for u in verdicts if verdicts[u] < level.verdict), key=verdicts.__getitem__)
+    # Parts of a unit fit much; they are named when nothing else does.
+    fits = [unit for unit in fits if unit not in _PARTS] or fits
     if fits:
         own = table.columns[quantities[0]].unit
         what += f"; the numbers fit {' or '.join(_told_unit(unit, own) for unit in fits)}"
-        mend = " and ".join(_unit_line(table, quantity, fits[0]) for quantity in quantities)
+        mend = _unit_lines(table, quantities, fits[0])
     yield Finding(kind, quantities, what, mend, level.verdict == WRONG)
 
 
@@ -367,14 +371,19 @@ def _told_unit(unit: str, own: str) -> str:
     return _TOLD_UNITS.get(unit, unit)
 
 
-def _unit_line(table: Table, quantity: str, unit: str) -> str:
-    """The line that states another unit; a NetCDF file must say it itself."""
-    name = table.columns[quantity].name
+def _unit_lines(table: Table, quantities: tuple[str, ...], unit: str) -> str:
+    """The lines that state another unit; a NetCDF file must say it itself."""
+    names = {quantity: table.columns[quantity].name for quantity in quantities}
+    told = " and ".join(f"'{name}'" for name in names.values())
     if unit in _PARTS:
-        return f"divide column {_quoted(name)} by {1.0 / _PARTS[unit]:g}"
+        return f"divide {told} by {1.0 / _PARTS[unit]:g} in the file"
     if table.lines is None:
-        return f"correct the units of '{name}' in the file to {unit}"
-    return f"columns.{quantity} = {{ column = {_quoted(name)}, unit = {_quoted(unit)} }}"
+        return f"correct the units of {told} in the file to {unit}"
+    lines = " and ".join(
+        f"columns.{quantity} = {{ column = {_quoted(name)}, unit = {_quoted(unit)} }}"
+        for quantity, name in names.items()
+    )
+    return f"{IN_WEATHER}{lines}"
 
 
 def _quoted(text: str) -> str:
@@ -462,8 +471,8 @@ def _season(days: _Days) -> Iterator[Finding]:
     shift = abs((hottest - expected + DAYS_OF_YEAR / 2) % DAYS_OF_YEAR - DAYS_OF_YEAR / 2)
     if shift <= ODD_SHIFT_DAYS:
         return
-    middle = np.datetime64("2001-01-01") + int(hottest)
-    told = f"{middle.item().day} {middle.item():%B}"
+    middle = date(2001, 1, 1) + timedelta(days=int(hottest))
+    told = f"{middle.day} {middle:%B}"
     what = (
         f"the warm season has its middle near {told}, {shift:.0f} days off that of {days.place}"
     )
@@ -471,7 +480,7 @@ def _season(days: _Days) -> Iterator[Finding]:
     if shift > WRONG_SHIFT_DAYS:
         what += ": a record of the other side of the equator, or shifted by months"
         # The sign of the latitude is what is most often wrong.
-        mend = f"latitude = {-days.latitude_deg:g} under [site], or {mend}"
+        mend = f'under [site]: latitude = "{-days.latitude_deg:g} deg", or {mend}'
     yield Finding("season", ("tmax", "tmin"), what, mend, shift > WRONG_SHIFT_DAYS)
 
 
@@ -568,7 +577,7 @@ def _wind(days: _Days) -> Iterator[Finding]:
             f"the mean wind is {mean:.1f} m/s at {days.wind_height_m:g} m, as much as most "
             "stations have at 10 m: is the height right?"
         )
-        yield Finding("wind height", ("wind",), what, 'wind_height = "10 m"', False)
+        yield Finding("wind height", ("wind",), what, f'{IN_WEATHER}wind_height = "10 m"', False)
 
 
 def _wind_level(days: _Days, wind: FloatArray) -> _Level:
@@ -718,7 +727,8 @@ def _or_of_another_season(days: _Days, finding: Finding, solar: FloatArray) -> F
         f"radiation is above that of a clear sky at {days.place}, and fits the sun of half a year "
         "later: a record of the other side of the equator, or shifted by months"
     )
-    mend = f"latitude = {-days.latitude_deg:g} under [site], or correct the dates of the file"
+    turned = f'latitude = "{-days.latitude_deg:g} deg"'
+    mend = f"under [site]: {turned}, or correct the dates of the file"
     return Finding("season", finding.quantities, what, mend, finding.beyond_doubt)
 
 

@@ -125,6 +125,7 @@ def to_record(file: WeatherFile, rule: FillRule) -> DailyRecord:
         wind_height_m=file.wind_height_m if "wind" in table.values else None,
         filled=filled,
         digest=file.digest,
+        findings=(),  # of the site's place, which a file does not know
     )
 
 
