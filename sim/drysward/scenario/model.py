@@ -61,7 +61,8 @@ class WeatherSource:
 
     ``file`` is the record, and ``columns`` to ``wind_height_m`` what must be said for it to be
     read; ``missing`` are the numbers that stand for missing in a column, and ``trust`` names the
-    columns that are taken at their word, both by quantity. Without a file ``climate`` holds monthly normals as ``weather.normals`` takes them.
+    columns that are taken at their word, both by quantity. Without a file ``climate`` holds
+    monthly normals as ``weather.normals`` takes them.
     Made weather has ``years`` calendar years from ``first_year``; ``draw`` is how a record's
     years are drawn again. ``future`` is the key in ``futures`` of the changed climate that the
     run is under, "" for none.
