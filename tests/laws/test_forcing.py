@@ -1,5 +1,6 @@
 """Laws of what weather makes of a day: slow twins of the equations, and the compiled passes."""
 
+import math
 
 import numpy as np
 import pytest

@@ -41,6 +41,7 @@ from drysward.results.text import (
     rounded,
     volume_display,
     water_notes,
+    year_mark,
 )
 from drysward.studies.sweep.effects import effects
 from drysward.studies.sweep.front import front as front_of
@@ -217,7 +218,8 @@ def _number(result: xr.Dataset, name: str, how: Display, where: dict[str, object
 
 def _year(result: xr.Dataset, name: str, where: dict[str, object]) -> Cell:
     value = result[name].sel(where).item()
-    return Cell(UNKNOWN if math.isnan(value) else f"{value:.0f}", _at(name, where))
+    told = UNKNOWN if math.isnan(value) else year_mark(result.attrs, value)
+    return Cell(told, _at(name, where))
 
 
 def _odds(result: xr.Dataset, name: str, where: dict[str, object]) -> Cell:

@@ -20,7 +20,7 @@ from drysward.day.records import (
     SUPPLY_YEAR,
     YEAR,
 )
-from drysward.results.text import FINDINGS
+from drysward.results.text import DRAWN_YEARS, FINDINGS, MADE_YEARS
 from drysward.site.stretches import PreparedSite, WeatherSeen
 from drysward.weather.series import Series
 
@@ -112,6 +112,13 @@ def as_dataset(
         term = catalog.quantities.get(str(key))
         if term is not None:
             variable.attrs.update(units=term.units, long_name=term.long_name, comment=term.meaning)
+    if series.n_made:
+        # The vocabulary knows the years of a record.
+        out["year"].attrs.update(
+            units="1",
+            long_name="number of the made year",
+            comment=f"Made years have the numbers 1 to {series.n_made}, not those of a calendar.",
+        )
     out["area_m2"].attrs.update(units="m2", long_name="area of the field")
     return out
 
@@ -169,6 +176,8 @@ def provenance(site: PreparedSite, series: Series) -> dict[str, str | int | floa
         "independent_years": series.independent_years or len(site.years),
         "weather_digest": "" if file is None else file.digest,
         **behind,
+        MADE_YEARS: series.n_made,
+        DRAWN_YEARS: json.dumps(series.drawn),
         FINDINGS: json.dumps([] if file is None else file.findings),
         "latitude_deg": scenario.site.latitude_deg,
         "elevation_m": scenario.site.elevation_m,

@@ -30,8 +30,10 @@ from drysward.results.text import (
     cost_notes,
     days_below_text,
     depth_text,
+    driest_years,
     findings_of,
     has_first_costs,
+    ledger_dates,
     money_text,
     odds_text,
     procedures,
@@ -41,6 +43,8 @@ from drysward.results.text import (
     volume_text,
     water_notes,
     year_spans,
+    year_text,
+    years_used,
 )
 from drysward.scenario.model import RECORD
 from drysward.scenario.rules import RULES
@@ -289,10 +293,11 @@ def _notes(summary: xr.Dataset, system: str) -> Iterable[tuple[str, str]]:
     yield from (("Assumed", note) for note in assumed)
     if attrs["weather_kind"] != RECORD:
         yield "Trust", MADE_WEATHER[attrs["weather_kind"]]
-    yield "Years used", f"{attrs['years']} ({n_years})"
+    yield "Years used", years_used(attrs, n_years)
     yield "Left out", attrs["years_left_out"] or "none"
-    yield "Driest years", attrs["driest_years"]
-    yield "Reference ET", "; ".join(procedures(json.loads(attrs["et_procedures"])))
+    yield "Driest years", driest_years(attrs)
+    are_made = attrs["weather_kind"] != RECORD
+    yield "Reference ET", "; ".join(procedures(json.loads(attrs["et_procedures"]), are_made))
     yield "Filled days", attrs["filled"] or "none"
     yield "Account", f"worst residual of any day {attrs['worst_residual_mm']:.1g} mm"
     yield "Caution", attrs["cautions"]
@@ -325,13 +330,14 @@ def site_overview(
     for plan in scenario.plans:
         plans.add_row(plan.key, plan.label, plan.rule, plan.time_of_day)
     by_year = {year: dict(days) for year, days in seen.procedures.items()}
-    filled = site.weather.record.filled.items()
+    filled = () if series.file is None else series.file.filled.items()
+    made = "made years " if series.n_made else ""
     lines = [
         ("Weather", series.told),
         *(("Assumed", note) for note in series.notes),
-        ("Years used", f"{year_spans([str(y) for y in site.years])} ({len(site.years)})"),
+        ("Years used", f"{made}{year_spans([str(y) for y in site.years])} ({len(site.years)})"),
         ("Left out", ", ".join(site.left_out) or "none"),
-        ("Reference ET", "; ".join(procedures(by_year))),
+        ("Reference ET", "; ".join(procedures(by_year, bool(made)))),
         ("Filled days", "; ".join(f"{rule}: {count} days" for rule, count in filled) or "none"),
     ]
     for dotted in scenario.catalog.overrides:
@@ -384,7 +390,9 @@ def daily_account(account: xr.Dataset, system: str) -> list[RenderableType]:
     depth = shown("mm", system)
     # A day's flows are small: one figure more than in the sums of a year.
     decimals = depth.decimals + 1
-    table = plain_table(f"{account.attrs['field']}, plan {account.attrs['plan']}")
+    attrs = account.attrs
+    of_year = year_text(attrs, attrs["year"])
+    table = plain_table(f"{attrs['field']}, plan {attrs['plan']}, {of_year}")
     table.padding = (0, 0)
     table.add_column("date", no_wrap=True)
     for name, title in {**_LEDGER, **_LEDGER_SHARES}.items():
@@ -394,7 +402,7 @@ def daily_account(account: xr.Dataset, system: str) -> list[RenderableType]:
     played = _LEDGER_PLAY if bool((account["hardness"] > 0.0).any()) else {}
     for heading, _ in played.values():
         table.add_column(heading, justify="right", no_wrap=True)
-    dates = np.datetime_as_string(account["date"].values, unit="D")
+    dates = ledger_dates(account)
     flows = [account[name].values * depth.factor for name in _LEDGER]
     shares = [account[name].values * 100.0 for name in _LEDGER_SHARES]
     shares += [account[name].values * times for name, (_, times) in played.items()]

@@ -29,7 +29,7 @@ from drysward.weather.simulated.climate import (
 from drysward.weather.simulated.climate_fit import fit
 from drysward.weather.simulated.generator import generate
 from drysward.weather.simulated.normals import from_monthly_table
-from drysward.weather.simulated.resampling import ChangeFactors, change, resample
+from drysward.weather.simulated.resampling import ChangeFactors, change, drawn_years, resample
 
 Climate = TypeVar("Climate", ClimateModel, DailyRecord)
 
@@ -124,6 +124,7 @@ def weather_series(scenario: Scenario, record: DailyRecord | None = None) -> Ser
             f"{span}; seed {source.seed}{future}",
             independent_years=min(whole, source.years),
             file=file,
+            drawn=_drawn(record, scenario),
         )
     model = climate_model(scenario, record)
     return made(
@@ -249,6 +250,23 @@ def _under_future(climate: Climate, scenario: Scenario) -> Climate:
             )
             for fault in refusal.faults
         ) from None
+
+
+def _drawn(record: DailyRecord, scenario: Scenario) -> tuple[str, ...]:
+    """``2013``, or ``1998/2004/2004/2011/1999`` of a year drawn by seasons, for each made year.
+
+    A turf year of the south begins in the middle of one and ends in the middle of the next.
+    """
+    source = scenario.weather
+    drawn = drawn_years(record, source.years, source.seed, source.draw)
+    told = ["/".join(map(str, years)) for years in drawn]
+    if scenario.site.latitude_deg >= 0.0:
+        return tuple(told)
+    following = [*told[1:], ""]
+    return tuple(
+        f"{one}, then {after}" if after else one
+        for one, after in zip(told, following, strict=True)
+    )
 
 
 def _generated(model: ClimateModel, scenario: Scenario, skip: int, n_years: int) -> DailyRecord:

@@ -29,7 +29,7 @@ from drysward.day.records import MONTHS, STAGES
 from drysward.faults import Fault, FaultyInput
 from drysward.files import claim_folder
 from drysward.results.dataset import CAUTIONS
-from drysward.results.text import FINDINGS
+from drysward.results.text import FINDINGS, MADE_YEARS
 from drysward.studies.sweep import MANIFEST
 from drysward.studies.sweep.description import Sweep, sweep_of
 from drysward.studies.sweep.design import Design, design_of
@@ -74,6 +74,7 @@ class Manifest:
     dates: tuple[str, str]
     identity: dict[str, str]
     findings: tuple[str, ...] = ()
+    made_years: int = 0
 
     @property
     def chunks(self) -> int:
@@ -135,6 +136,7 @@ def manifest_of(
             "the program": program_digest(),
         },
         findings=tuple(findings),
+        made_years=years.series.n_made,
     )
 
 
@@ -411,6 +413,7 @@ def _attributes(manifest: Manifest, design: Design, done: int) -> dict[str, Any]
         "linked": json.dumps({axis.name: axis.linked for axis in sweep.axes}),
         "design": sweep.kind,
         "weather": manifest.weather,
+        MADE_YEARS: manifest.made_years,
         FINDINGS: json.dumps(manifest.findings),
         "reached_days": manifest.reached_days,
         "condition_green": manifest.condition[0],
