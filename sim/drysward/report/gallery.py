@@ -26,7 +26,7 @@ from drysward.report.result import (
     safest_plan,
 )
 from drysward.results.sizing_text import NOTHING
-from drysward.results.text import CAUSES, volume_display, volume_text, year_text
+from drysward.results.text import CAUSES, case_text, volume_display, volume_text, year_text
 from drysward.studies.sweep.effects import effects
 from drysward.studies.sweep.front import front as front_of
 from drysward.studies.sweep.surface import strongest, surface
@@ -177,7 +177,7 @@ def _told_fields(result: xr.Dataset, choice: Choice, units: str) -> str:
 def _told_cover(result: xr.Dataset, choice: Choice, units: str) -> str:
     one = result[["daily_dormant", "daily_dead"]].sel(choice)
     parts = [
-        f"{case} year, {year_text(result.attrs, int(result['chosen_year'].sel(case=case)))}: "
+        f"{case_text(result.attrs, case, int(result['chosen_year'].sel(case=case)))}: "
         f"dormant at most {float(one['daily_dormant'].sel(case=case).max()):.0%}, "
         f"dead at most {float(one['daily_dead'].sel(case=case).max()):.0%}"
         for case in keys(result, "case")
@@ -307,8 +307,8 @@ def _told_play(result: xr.Dataset, choice: Choice, units: str) -> str:
             f"{int((one.sel(case=case) == i).sum())} {word}"
             for i, word in enumerate(play_figures.STATES.values())
         ]
-        year = year_text(result.attrs, int(result["chosen_year"].sel(case=case)))
-        parts.append(f"{case} year, {year}: {', '.join(days)}")
+        year = case_text(result.attrs, case, int(result["chosen_year"].sel(case=case)))
+        parts.append(f"{year}: {', '.join(days)}")
     return f"Days of the whole year, {panel_title(result, choice)}: {'; '.join(parts)}."
 
 

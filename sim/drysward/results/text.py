@@ -46,6 +46,12 @@ def year_text(attrs: Mapping[Any, Any], year: float) -> str:
     return f"made year {year:.0f} of {n_made}{_drawn(attrs, year)}"
 
 
+def case_text(attrs: Mapping[Any, Any], case: str, year: float) -> str:
+    """``dry year 2013``; ``dry year, made year 42 of 200``."""
+    comma = "," if int(attrs.get(MADE_YEARS, 0)) else ""
+    return f"{case} year{comma} {year_text(attrs, year)}"
+
+
 def year_mark(attrs: Mapping[Any, Any], year: float) -> str:
     """``2013``, ``made 42``: a year where there is little room."""
     return f"made {year:.0f}" if int(attrs.get(MADE_YEARS, 0)) else f"{year:.0f}"

@@ -267,7 +267,8 @@ def _sizing(told: xr.Dataset, system: str) -> list[RenderableType]:
         lines.append(("Next smaller size", f"not tried: {smallest_text(told)}"))
     elif not math.isnan(found):
         year = told["sizing_deciding_year"].item()
-        critical = "" if math.isnan(year) else f"; {year_text(told.attrs, year)} is the critical year"
+        known = not math.isnan(year)
+        critical = f"; {year_text(told.attrs, year)} is the critical year" if known else ""
         lines.append(("Next smaller size fails", f"{size('tried_less')}{critical}"))
     again = told["sizing_fails_from"]
     if not math.isnan(again.item()):

@@ -115,8 +115,8 @@ def stretches(
 ) -> Iterator[PreparedSite]:
     """The days of ``series`` in stretches of so many turf years, all in one when None.
 
-    A turf year is named by the year it starts in, a made one by its number. What is ``known`` of their weather, by first
-    day, is taken from there. FaultyInput when no year is complete.
+    A turf year is named by the year it starts in, a made one by its number. What is ``known`` of
+    their weather, by first day, is taken from there. FaultyInput when no year is complete.
     """
     known = known or {}
     span = spans(scenario, series, years, years_at_once)

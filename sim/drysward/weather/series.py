@@ -19,9 +19,9 @@ class Series:
 
     ``kind`` is "record", "generator" or "resample"; ``told`` says in words where the days come
     from, ``notes`` what had to be assumed; ``file`` tells of the file behind them, None without
-    one. Years of a record keep their numbers; ``n_made`` years that were made are numbered from 1,
-    and ``drawn`` says of each which recorded years it repeats. ``independent_years`` are the years that sampling
-    error may count: years drawn again from a record tell no more than the record.
+    one. Years of a record keep their numbers; ``n_made`` years that were made are numbered from
+    1, and ``drawn`` says of each which recorded years it repeats. ``independent_years`` are the
+    years that sampling error may count: years drawn again from a record tell no more than it.
     """
 
     kind: str
