@@ -216,7 +216,7 @@ def test_other_errors_are_one_line_unless_debugging(monkeypatch: pytest.MonkeyPa
     assert isinstance(shown.exception, ArithmeticError)
 
 
-@pytest.mark.parametrize("years", ["2018-2016", "16-18", "all", "2016-"])
+@pytest.mark.parametrize("years", ["2018-2016", "20166", "all", "2016-"])
 def test_years_that_are_none_are_refused(years: str) -> None:
     told = ask("compare", "--years", years)
     assert told.exit_code == 2
@@ -435,7 +435,7 @@ def test_a_failed_write_leaves_the_old_file(
 @pytest.mark.slow
 def test_compare_runs_the_shipped_scenario(tmp_path: Path) -> None:
     out = tmp_path / "out"
-    told = ask("compare", "--draws", "0", "--years", "2016-2018", "--out", str(out))
+    told = ask("compare", "--draws", "0", "--years", "16-18", "--out", str(out))
     assert told.exit_code == 0, told.stderr
     scenario = drysward.shipped()
     assert f"{len(scenario.plans)} plans on {len(scenario.fields)} fields" in told.stderr
@@ -443,23 +443,25 @@ def test_compare_runs_the_shipped_scenario(tmp_path: Path) -> None:
     assert "…" not in told.stdout
     for spec in scenario.fields:
         assert spec.label in told.stdout
-    assert "2016-2018 (3)" in told.stdout
+    assert "made years 16-18 (3)" in told.stdout
     assert "A screening estimate" in told.stdout
     with (out / "summary.csv").open() as stream:
         assert len(list(csv.DictReader(stream))) == len(scenario.plans) * len(scenario.fields)
     results = xr.load_dataset(out / "results.nc")
-    assert results["year"].values.tolist() == [2016, 2017, 2018]
+    assert results["year"].values.tolist() == [16, 17, 18]
     assert float(results["residual"].max()) < 1e-9
 
 
 @pytest.mark.slow
 def test_ledger_of_the_shipped_scenario(tmp_path: Path) -> None:
     scenario = drysward.shipped()
-    words = ["--field", scenario.fields[0].key, "--plan", scenario.plans[0].key, "--year", "2016"]
+    words = ["--field", scenario.fields[0].key, "--plan", scenario.plans[0].key, "--year", "16"]
     told = ask("ledger", "demo", *words)
     assert told.exit_code == 0, told.stderr
-    assert sum(line.strip().startswith("2016-") for line in told.stdout.splitlines()) == 366
-    assert "2016-02-29" in told.stdout
+    assert "made year 16 of 200" in told.stdout
+    assert sum(line.strip()[:5].count("-") for line in told.stdout.splitlines()) == 366
+    assert "02-29" in told.stdout
+    assert "2016" not in told.stdout
     assert "…" not in told.stdout
     assert max(map(len, told.stdout.splitlines())) <= 100
     path = tmp_path / "days.csv"

@@ -135,17 +135,17 @@ def test_a_scenario_without_play_is_told_in_a_line(tmp_path: Path) -> None:
 
 
 def test_the_ledger_shows_hardness_of_a_field_that_is_played_on() -> None:
-    done = ask("ledger", "match-days", "--field", "practice", "--plan", "none", "--year", "2003")
+    done = ask("ledger", "match-days", "--field", "practice", "--plan", "none", "--year", "3")
     assert done.exit_code == 0, done.stderr
     lines = done.stdout.splitlines()
     assert max(map(len, lines)) <= 100
     assert "hard" in done.stdout
-    days = [line.split() for line in lines if line.strip().startswith("2003-")]
+    days = [line.split() for line in lines if line.strip()[2:3] == "-"]
     assert len(days) == 365
     g = [float(day[-2]) for day in days]
     assert min(g) > 30.0
     assert max(g) > min(g) + 20.0
-    unplayed = ask("ledger", "demo", "--field", "practice", "--plan", "none", "--year", "2003")
+    unplayed = ask("ledger", "demo", "--field", "practice", "--plan", "none", "--year", "3")
     assert unplayed.exit_code == 0, unplayed.stderr
     assert "hard" not in unplayed.stdout
 
@@ -154,10 +154,10 @@ def test_the_ledger_keeps_hardness(tmp_path: Path) -> None:
     path = tmp_path / "days.csv"
     done = ask(
         "ledger", "match-days", "--field", "stadium", "--plan", "refill_morning",
-        "--year", "2003", "--out", str(path),
+        "--year", "3", "--out", str(path),
     )  # fmt: skip
     assert done.exit_code == 0, done.stderr
-    account = drysward.ledger(drysward.shipped("match-days"), "stadium", "refill_morning", 2003)
+    account = drysward.ledger(drysward.shipped("match-days"), "stadium", "refill_morning", 3)
     with path.open(encoding="utf-8") as stream:
         rows = list(csv.DictReader(stream))
     assert [float(row["hardness"]) for row in rows] == pytest.approx(
@@ -168,7 +168,7 @@ def test_the_ledger_keeps_hardness(tmp_path: Path) -> None:
 
 
 def test_the_ledger_says_what_its_columns_of_play_are() -> None:
-    account = drysward.ledger(drysward.shipped("match-days"), "stadium", "none", 2003)
+    account = drysward.ledger(drysward.shipped("match-days"), "stadium", "none", 3)
     for name in ("hardness", "air_filled", "root_loss", "hard", "mud", "standing", "dust", "worn"):
         assert account[name].attrs.get("units"), name
         assert account[name].attrs.get("long_name"), name

@@ -146,7 +146,7 @@ def test_order_within_entries(catalog: Catalog) -> None:
     for entry in catalog.entries["soils"].values():
         assert entry["sand"] + entry["clay"] <= 100.0, entry.key
     turf = catalog.get("turf_processes", "all")
-    assert turf["frozen_index_thaw"] < turf["frozen_index_freeze"]
+    assert turf["fresh_snow_density"] < turf["settled_snow_density"]
 
 
 def test_like_takes_over_all_that_is_not_written_anew(catalog: Catalog) -> None:

@@ -11,7 +11,7 @@ from drysward.compiled import compiled
 from drysward.physics.crop_coefficient import height_effect, soil_warmth, turf_kc, under_snow
 from drysward.physics.crowns import kill_share, worst_dryness_step
 from drysward.physics.curve_number import abstraction_slope, reference_moisture_mm
-from drysward.physics.frost import frozen_after, frozen_index_step, intake_share
+from drysward.physics.frost import intake_share, is_frozen
 from drysward.physics.growth import daily_rate_to_share, growth_potential, reseed_rate
 from drysward.physics.heat import crown_clock, heat_kill_share, median_lethal_days
 from drysward.physics.leaf_loss import browning_drive, summer_decline
@@ -54,13 +54,7 @@ def test_snow_falls_lies_and_melts_without_loss(days):
 
 
 def test_frozen_ground_by_hand():
-    # -10 C without snow: 10 C d; with 30 mm of snow water, 20 cm deep, exp(-0.4 0.5 20) of it.
-    assert frozen_index_step(0.0, -10.0, 0.0, 0.97, 0.5, 0.08) == pytest.approx(10.0)
-    assert frozen_index_step(0.0, -10.0, 30.0, 0.97, 0.5, 0.08) == pytest.approx(10 * math.exp(-4))
-    assert frozen_index_step(10.0, 2.0, 0.0, 0.97, 0.5, 0.08) == pytest.approx(7.7)
-    assert frozen_index_step(1.0, 20.0, 0.0, 0.97, 0.5, 0.08) == 0.0
-    assert [frozen_after(was, 60.0, 83.0, 56.0) for was in (0.0, 1.0)] == [0.0, 1.0]
-    assert (frozen_after(0.0, 84.0, 83.0, 56.0), frozen_after(1.0, 55.0, 83.0, 56.0)) == (1.0, 0.0)
+    assert [is_frozen(mm, 50.0) for mm in (0.0, 49.9, 50.0, 400.0)] == [0.0, 0.0, 1.0, 1.0]
     assert (intake_share(0.0, 0.1), intake_share(1.0, 0.1)) == pytest.approx((1.0, 0.1))
 
 

@@ -25,6 +25,7 @@ from drysward.physics.freezing import (
     time_frozen_loss_c,
     worst_odds_step,
 )
+from drysward.physics.snow import snow_depth_cm, snow_resistance
 from drysward.physics.winter_rest import awake_share
 from drysward.site.stretches import prepare
 
@@ -104,7 +105,7 @@ def test_time_frozen_by_hand():
 def test_crowns_by_hand():
     # 360 mm of frost, 0.2 m2 C/W, as much as the turf: half of the air's cold.
     assert ground_resistance(360.0) == pytest.approx(0.2)
-    assert air_resistance(0.2, 0.08, 10.0) == pytest.approx(1.0)
+    assert air_resistance(0.2, 0.8) == pytest.approx(1.0)
     assert crown_mean_c(-10.0, -8.0, 360.0, 0.2) == pytest.approx(-5.0)
     assert crown_mean_c(4.0, -8.0, 360.0, 0.2) == 0.0
     assert [crown_mean_c(-1.0, soil, 0.0, 0.2) for soil in (6.0, -2.0)] == [6.0, 0.0]
@@ -122,7 +123,9 @@ def test_frost_depth_by_hand():
 
 @given(st.floats(-45, 0), DEGREES, st.floats(0, 2000), st.floats(0, 200), st.floats(0, 20))
 def test_snow_and_shallow_frost_keep_crowns_warmer(tmean, soil, frost, snow, swing):
-    open_turf, under = (air_resistance(0.2, 0.08, mm) for mm in (0.0, snow))
+    open_turf, under = (
+        air_resistance(0.2, snow_resistance(snow_depth_cm(mm, 200.0), 200.0)) for mm in (0.0, snow)
+    )
     bare, covered = (crown_mean_c(tmean, soil, frost, to_air) for to_air in (open_turf, under))
     assert tmean - 1e-9 <= bare <= covered
     assert crown_night_c(bare, tmean, tmean - swing, open_turf) <= (

@@ -25,7 +25,7 @@ def counted(things: Sequence[object], name: str) -> str:
 
 
 class Years(click.ParamType):
-    """``2011-2018`` or ``2012`` as first and last year."""
+    """``2011-2018``, ``2012`` or, of made years, ``1-50`` as first and last year."""
 
     name = "years"
 
@@ -34,7 +34,7 @@ class Years(click.ParamType):
     ) -> tuple[int, int]:
         if isinstance(value, tuple):
             return value
-        match = re.fullmatch(r"(\d{4})(?:-(\d{4}))?", value.strip())
+        match = re.fullmatch(r"(\d{1,4})(?:-(\d{1,4}))?", value.strip())
         if not match:
             self.fail(f"'{value}' is not a year or two, such as 2012 or 2011-2018", param, ctx)
         first, last = int(match[1]), int(match[2] or match[1])
@@ -45,7 +45,10 @@ class Years(click.ParamType):
 
 def years_option(command: Callable[..., None]) -> Callable[..., None]:
     return click.option(
-        "--years", type=Years(), metavar="A-B", help="Count only the years from A to B."
+        "--years",
+        type=Years(),
+        metavar="A-B",
+        help="Count only the years from A to B, made ones by number from 1.",
     )(command)
 
 

@@ -14,7 +14,12 @@ from drysward.cli.arguments import open_scenario, units_option, weather_options
 @click.argument("scenario")
 @click.option("--field", required=True, help="Key of the field, as in [fields.KEY].")
 @click.option("--plan", required=True, help="Key of the plan, as in [plans.KEY].")
-@click.option("--year", required=True, type=int, help="A complete year of the weather.")
+@click.option(
+    "--year",
+    required=True,
+    type=int,
+    help="A complete year of the record, or the number of a made year.",
+)
 @click.option(
     "--out",
     type=click.Path(path_type=Path),

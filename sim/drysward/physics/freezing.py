@@ -23,12 +23,9 @@ NEW_WINTER_SOIL_C = 12.0  # soil that ends a winter; own estimate
 
 
 @equation
-def air_resistance(turf_insulation: float, snow_insulation: float, snow_water_mm: float) -> float:
-    """Resistance to heat between air and crowns (m2 degC/W), of turf and of the snow on it.
-
-    ``snow_insulation`` is that of a millimetre of snow water.
-    """
-    return turf_insulation + snow_insulation * snow_water_mm
+def air_resistance(turf_insulation: float, snow_resistance: float) -> float:
+    """Resistance to heat between air and crowns (m2 degC/W), of turf and of the snow on it."""
+    return turf_insulation + snow_resistance
 
 
 @equation

@@ -2,42 +2,17 @@
 
 from __future__ import annotations
 
-import math
-
 from drysward.compiled import equation
-from drysward.physics.arithmetic import larger
-
-SNOW_DENSITY = 0.15  # of settled snow, from memory: only sets how deep the insulation is
 
 
 @equation
-def frozen_index_step(
-    index: float,
-    tmean_c: float,
-    snow_water_mm: float,
-    decay: float,
-    insulation_cold: float,
-    insulation_warm: float,
-) -> float:
-    """Continuous frozen ground index after one day (C d), not below 0.
+def is_frozen(frost_mm: float, sealing_frost_mm: float) -> float:
+    """1 when frost is as deep as ``sealing_frost_mm``, else 0.
 
-    F = decay F - T exp(-0.4 K D) with snow depth D in cm; K is ``insulation_cold`` below 0 C.
-    Source: Molnau & Bissell 1983 (from memory).
+    A night's frost leaves pores open and is gone by noon. Source: own estimate of the form; the
+    depth of frost is that of ``freezing.frost_depth_step``.
     """
-    depth_cm = snow_water_mm / SNOW_DENSITY / 10.0
-    k = insulation_cold if tmean_c < 0.0 else insulation_warm
-    return larger(decay * index - tmean_c * math.exp(-0.4 * k * depth_cm), 0.0)
-
-
-@equation
-def frozen_after(frozen: float, index: float, freeze: float, thaw: float) -> float:
-    """1 when the ground is frozen, else 0: frozen above ``freeze``, thawed below ``thaw`` (C d).
-
-    Between the two it stays as it was. Source: Molnau & Bissell 1983 (from memory).
-    """
-    if index > freeze:
-        return 1.0
-    return 0.0 if index < thaw else frozen
+    return 1.0 if frost_mm >= sealing_frost_mm else 0.0
 
 
 @equation

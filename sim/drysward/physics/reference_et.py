@@ -226,3 +226,12 @@ def penman_monteith_mm(
     energy = MM_PER_MJ_M2 * slope_kpa_c * (net_radiation_mj_m2 - soil_heat_flux_mj_m2)
     wind = psychrometric_kpa_c * SHORT_CN / (tmean_c + 273) * u2_m_s * deficit_kpa
     return (energy + wind) / (slope_kpa_c + psychrometric_kpa_c * (1 + SHORT_CD * u2_m_s))
+
+
+def hargreaves_mm(tmax_c: Values, tmin_c: Values, ra_mj_m2: Values) -> Values:
+    """Reference evapotranspiration from temperature alone (FAO-56 Eq 52).
+
+    Ra is turned into mm of water. Tmin above Tmax counts as no range.
+    """
+    span = np.sqrt(np.maximum(tmax_c - tmin_c, 0.0))
+    return 0.0023 * ((tmax_c + tmin_c) / 2 + 17.8) * span * MM_PER_MJ_M2 * ra_mj_m2

@@ -17,6 +17,7 @@ from matplotlib.patches import Patch
 from drysward.quantities import shown
 from drysward.report import style
 from drysward.report.result import keys, label
+from drysward.results.text import year_mark
 
 _FIRST_DAYS = np.array([1, 32, 61, 92, 122, 153, 183, 214, 245, 275, 306, 336])
 MONTHS = "JFMAMJJASOND"
@@ -119,11 +120,15 @@ def _odds_of_each(axes: Axes, result: xr.Dataset, over: str, where: dict[str, st
     return axes
 
 
+def _chosen(result: xr.Dataset, case: str) -> str:
+    return year_mark(result.attrs, int(result["chosen_year"].sel(case=case)))
+
+
 def case_lanes(axes: Axes, result: xr.Dataset) -> list[tuple[str, float]]:
     """A lane for each of the three years, the dry one on top, named at the left."""
     cases = keys(result, "case")
     lanes = [(case, 1.2 * (len(cases) - 1 - i)) for i, case in enumerate(cases)]
-    names = [f"{case}\n{int(result['chosen_year'].sel(case=case))}" for case, _ in lanes]
+    names = [f"{case}\n{_chosen(result, case)}" for case, _ in lanes]
     axes.set_yticks([floor + 0.5 for _, floor in lanes], names)
     axes.tick_params(axis="y", length=0)
     axes.spines["left"].set_visible(False)
@@ -199,7 +204,7 @@ def months(
                 markeredgecolor=style.LINES[1],
             )
             handles.append(dots)
-            names.append(f"dry {year}")
+            names.append(f"dry, {year_mark(result.attrs, year)}")
         axes.set_xticks(at, list(MONTHS))
         axes.set_ylabel(f"water of the month, {depth.unit}")
         axes.set_ylim(0, None)

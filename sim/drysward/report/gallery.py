@@ -33,7 +33,7 @@ from drysward.report.result import (
 from drysward.results.choice import driest_plan, safest_plan
 from drysward.results.doubt_text import fields_of_turf, spread_texts
 from drysward.results.sizing_text import NOTHING
-from drysward.results.text import CAUSES, volume_display, volume_text
+from drysward.results.text import CAUSES, case_text, volume_display, volume_text, year_text
 from drysward.studies.sweep.effects import effects
 from drysward.studies.sweep.front import front as front_of
 from drysward.studies.sweep.surface import strongest, surface
@@ -184,7 +184,7 @@ def _told_fields(result: xr.Dataset, choice: Choice, units: str) -> str:
 def _told_cover(result: xr.Dataset, choice: Choice, units: str) -> str:
     one = result[["daily_dormant", "daily_dead"]].sel(choice)
     parts = [
-        f"{case} year {int(result['chosen_year'].sel(case=case))}: "
+        f"{case_text(result.attrs, case, int(result['chosen_year'].sel(case=case)))}: "
         f"dormant at most {float(one['daily_dormant'].sel(case=case).max()):.0%}, "
         f"dead at most {float(one['daily_dead'].sel(case=case).max()):.0%}"
         for case in keys(result, "case")
@@ -229,9 +229,11 @@ def _told_saved(result: xr.Dataset, choice: Choice, units: str) -> str:
 
 def _told_account(result: xr.Dataset, choice: Choice, units: str) -> str:
     one = result[["chosen_year", "daily_depletion"]].sel(choice)
+    year = year_text(result.attrs, int(one["chosen_year"]))
+    worst = float(one["daily_depletion"].max())
     return (
-        f"Rain, irrigation and depletion day by day, {panel_title(result, choice)} year "
-        f"{int(one['chosen_year'])}: depletion reaches {float(one['daily_depletion'].max()):.0%} "
+        f"Rain, irrigation and depletion day by day, {panel_title(result, choice)}, "
+        f"{year}: depletion reaches {worst:.0%} "
         "of the available water."
     )
 
@@ -242,7 +244,8 @@ def _told_storage(result: xr.Dataset, choice: Choice, units: str) -> str:
     store = result["supply_store"].sel(choice).sel(year=years)
     lowest = f"{float(store.min()) * unit.factor:,.2f} {unit.unit}"
     return (
-        f"Water in storage at the month's end from {years[0]} to {years[-1]}, "
+        f"Water in storage at the month's end from {year_text(result.attrs, years[0])} to "
+        f"{year_text(result.attrs, years[-1])}, "
         f"{panel_title(result, choice)}: lowest {lowest}."
     )
 
@@ -311,8 +314,8 @@ def _told_play(result: xr.Dataset, choice: Choice, units: str) -> str:
             f"{int((one.sel(case=case) == i).sum())} {word}"
             for i, word in enumerate(play_figures.STATES.values())
         ]
-        year = int(result["chosen_year"].sel(case=case))
-        parts.append(f"{case} year {year} {', '.join(days)}")
+        year = case_text(result.attrs, case, int(result["chosen_year"].sel(case=case)))
+        parts.append(f"{year}: {', '.join(days)}")
     return f"Days of the whole year, {panel_title(result, choice)}: {'; '.join(parts)}."
 
 

@@ -45,6 +45,7 @@ from drysward.results.text import (
     cost_columns,
     cost_notes,
     days_below_text,
+    findings_of,
     has_first_costs,
     money_text,
     odds_text,
@@ -52,6 +53,7 @@ from drysward.results.text import (
     rounded,
     volume_display,
     water_notes,
+    year_mark,
 )
 from drysward.studies.sweep.effects import effects
 from drysward.studies.sweep.front import front as front_of
@@ -133,6 +135,7 @@ def page(
         title=attrs.get("title", "A result"),
         site=attrs.get("site", ""),
         kind=kind_of(result),
+        findings=[plain(sentence) for sentence in findings_of(result.attrs)],
         answer=[plain(sentence) for sentence in words.answer(result, units)],
         tables=_tables(result, units),
         figures=[_figure(result, one, drawn) for one in fit],
@@ -227,7 +230,8 @@ def _number(result: xr.Dataset, name: str, how: Display, where: dict[str, object
 
 def _year(result: xr.Dataset, name: str, where: dict[str, object]) -> Cell:
     value = result[name].sel(where).item()
-    return Cell(UNKNOWN if math.isnan(value) else f"{value:.0f}", _at(name, where))
+    told = UNKNOWN if math.isnan(value) else year_mark(result.attrs, value)
+    return Cell(told, _at(name, where))
 
 
 def _odds(result: xr.Dataset, name: str, where: dict[str, object]) -> Cell:

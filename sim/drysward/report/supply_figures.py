@@ -13,7 +13,7 @@ from drysward.quantities import Display, shown
 from drysward.report import style
 from drysward.report.figures import MONTHS, start
 from drysward.report.result import keys, label
-from drysward.results.text import CAUSES, causes_of, volume_display
+from drysward.results.text import CAUSES, causes_of, volume_display, year_mark
 
 BEFORE, AFTER = 2, 1
 """Years shown before and after the one in which the storage is lowest."""
@@ -51,7 +51,8 @@ def storage(result: xr.Dataset, plan: str, *, axes: Axes | None = None, units: s
         (usual,) = axes.plot(at, mean, color=style.MUTED, linestyle=style.DASHES[1], linewidth=1.2)
         for turn in range(1, len(years)):
             axes.axvline(turn, color=style.RULE, linewidth=0.8)
-        axes.set_xticks(np.arange(len(years)) + 0.5, [str(year) for year in years])
+        named = [year_mark(result.attrs, year) for year in years]
+        axes.set_xticks(np.arange(len(years)) + 0.5, named)
         axes.tick_params(axis="x", length=0)
         axes.set_xlim(0, len(years))
         axes.set_ylim(0, None)

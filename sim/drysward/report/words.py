@@ -32,11 +32,14 @@ from drysward.results.text import (
     MADE_WEATHER,
     condition_text,
     difference_text,
+    driest_years,
     listed,
     procedures,
     spell_text,
     volume_display,
     volume_text,
+    year_text,
+    years_used,
 )
 from drysward.scenario.model import RECORD
 from drysward.studies.sweep.effects import effects
@@ -191,7 +194,8 @@ def _supply_answer(result: xr.Dataset, units: str) -> list[str]:
         first = f"{under} falls short {chance(one, 'shortage_odds')} and delivers {delivered}"
         if worst > 0.0:
             first += f"; the largest shortage is {volume_text(worst, unit)} {unit.unit}"
-            first += f", in {one['worst_year'].item():.0f}" if "worst_year" in one else ""
+            if "worst_year" in one:
+                first += f", in {year_text(one.attrs, one['worst_year'].item())}"
         first += "."
     return [first, _sizing_answer(result, units)]
 
@@ -202,7 +206,7 @@ def _worst_year(one: xr.Dataset) -> str:
     if share == 0.0:
         return "no year is short at all"
     told = f"{share:.0%}" if share >= 0.01 else "less than 1%"
-    return f"the worst, {one['worst_year'].item():.0f}, is short by {told}"
+    return f"the worst, {year_text(one.attrs, one['worst_year'].item())}, is short by {told}"
 
 
 def _main_cause(one: xr.Dataset) -> str:
@@ -290,8 +294,7 @@ def assumed(result: xr.Dataset, units: str) -> Iterable[tuple[str, str]]:
     if attrs.get("weather_kind", RECORD) != RECORD:
         yield "Trust", MADE_WEATHER[attrs["weather_kind"]]
     left_out = attrs.get("years_left_out") or "none"
-    yield "Years", f"{attrs.get('years', 'not told')} ({result.sizes.get('year', 0)}); left out: " \
-        f"{left_out}"  # fmt: skip
+    yield "Years", f"{years_used(attrs, result.sizes.get('year', 0))}; left out: {left_out}"
     yield "Turf", attrs.get("turf", "not told")
     if "reached" in result.coords:
         reached = [
@@ -313,10 +316,11 @@ def assumed(result: xr.Dataset, units: str) -> Iterable[tuple[str, str]]:
             for key, size in zip(keys(result, "field"), sizes, strict=True)
         ]
         yield "Fields", "; ".join(areas)
+    are_made = attrs.get("weather_kind", RECORD) != RECORD
     if "et_procedures" in attrs:
-        yield "Reference ET", "; ".join(procedures(json.loads(attrs["et_procedures"])))
+        yield "Reference ET", "; ".join(procedures(json.loads(attrs["et_procedures"]), are_made))
     yield "Filled days", attrs.get("filled") or "none"
-    yield "Driest years", attrs.get("driest_years") or "not told"
+    yield "Driest years", driest_years(attrs)
     for note in json.loads(attrs.get("weather_notes", "[]")):
         yield "Record" if attrs.get("weather_kind") == "record" else "Made weather", note
 

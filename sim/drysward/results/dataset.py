@@ -20,6 +20,7 @@ from drysward.day.records import (
     SUPPLY_YEAR,
     YEAR,
 )
+from drysward.results.text import DRAWN_YEARS, FINDINGS, MADE_YEARS
 from drysward.site.stretches import PreparedSite, WeatherSeen
 from drysward.weather.series import Series
 
@@ -111,6 +112,13 @@ def as_dataset(
         term = catalog.quantities.get(str(key))
         if term is not None:
             variable.attrs.update(units=term.units, long_name=term.long_name, comment=term.meaning)
+    if series.n_made:
+        # The vocabulary knows the years of a record.
+        out["year"].attrs.update(
+            units="1",
+            long_name="number of the made year",
+            comment=f"Made years have the numbers 1 to {series.n_made}, not those of a calendar.",
+        )
     out["area_m2"].attrs.update(units="m2", long_name="area of the field")
     return out
 
@@ -144,8 +152,16 @@ def of_turf(values: np.ndarray, is_skinned: np.ndarray) -> np.ndarray:
 def provenance(site: PreparedSite, series: Series) -> dict[str, str | int | float]:
     """What a result came from, as attributes."""
     scenario = site.scenario
-    record = site.weather.record
-    filled = "; ".join(f"{rule}: {count} days" for rule, count in record.filled.items())
+    file = series.file
+    by_rule = {} if file is None else file.filled
+    filled = "; ".join(f"{rule}: {count} days" for rule, count in by_rule.items())
+    behind: dict[str, str | int | float] = {}
+    if file is not None:
+        behind = {
+            "weather_file": file.name,
+            "weather_file_days": f"{file.first_day} to {file.last_day}",
+            "weather_file_complete_years": file.complete_years,
+        }
     return {
         "Conventions": "CF-1.11",
         "title": scenario.title,
@@ -158,7 +174,13 @@ def provenance(site: PreparedSite, series: Series) -> dict[str, str | int | floa
         "weather_kind": series.kind,
         "weather_notes": json.dumps(series.notes),
         "independent_years": series.independent_years or len(site.years),
-        "weather_digest": record.digest,
+        "weather_digest": "" if file is None else file.digest,
+        **behind,
+        MADE_YEARS: series.n_made,
+        DRAWN_YEARS: json.dumps(series.drawn),
+        FINDINGS: json.dumps([] if file is None else file.findings),
+        "latitude_deg": scenario.site.latitude_deg,
+        "elevation_m": scenario.site.elevation_m,
         "catalog_digest": scenario.catalog.digest(),
         "years": f"{site.years[0]}-{site.years[-1]}" if len(site.years) > 1 else str(site.years[0]),
         "years_left_out": ", ".join(site.left_out),

@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from drysward.catalog import load_catalog
 from drysward.files import claim_folder, write_whole
 from drysward.quantities import Display, shown
+from drysward.results.text import MADE_YEARS, ledger_dates, year_text
 
 NO_UNIT = ("", "1")
 
@@ -344,16 +345,21 @@ def ledger_rows(account: xr.Dataset, system: str) -> list[list[object]]:
     """Header and a row a day of every column of the account."""
     names = [str(name) for name in account.data_vars]
     hows = [shown(_units_and_name(name, account[name])[0], system) for name in names]
-    header: list[object] = ["date"]
+    attrs = account.attrs
+    made = [year_text(attrs, attrs["year"])] if attrs[MADE_YEARS] else []
+    header: list[object] = ["year", "date (MM-DD)"] if made else ["date"]
     header += [
         name if how.unit in NO_UNIT else f"{name} ({how.unit})"
         for name, how in zip(names, hows, strict=True)
     ]
     columns = [account[name].values * how.factor for name, how in zip(names, hows, strict=True)]
-    dates = np.datetime_as_string(account["date"].values, unit="D")
+    dates = ledger_dates(account)
     return [
         header,
-        *([str(date), *map(_number, row)] for date, *row in zip(dates, *columns, strict=True)),
+        *(
+            [*made, date, *map(_number, row)]
+            for date, *row in zip(dates, *columns, strict=True)
+        ),
     ]
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Hashable, Mapping, Sequence
+from collections.abc import Hashable, Iterable, Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -13,6 +13,10 @@ import xarray as xr
 from drysward.quantities import Display, shown
 from drysward.scenario.model import CONTINUOUS, GENERATOR, RESAMPLE
 
+FINDINGS = "weather_findings"
+"""Attribute of a result: what is odd about its weather file, as JSON."""
+MADE_YEARS, DRAWN_YEARS = "made_years", "drawn_years"
+"""Attributes of a result: how many years were made, and as JSON what each repeats of a record."""
 MADE_WEATHER = {
     GENERATOR: "limits count the chance of the made years only; the climate behind them is known "
     "no better than the record or normals that it comes from",
@@ -21,12 +25,72 @@ MADE_WEATHER = {
 }
 UNKNOWN = "-"
 
+
+def findings_of(attrs: Mapping[Any, Any]) -> list[str]:
+    """What the weather file says that its place does not have, a sentence each."""
+    return as_sentences(json.loads(attrs.get(FINDINGS, "[]")))
+
+
+def as_sentences(told: Iterable[str]) -> list[str]:
+    """Texts with a capital and a full stop."""
+    return [f"{text[:1].upper()}{text[1:]}." for text in told]
+
 _MILLION = 1e6
 
 
 def listed(parts: Sequence[str]) -> str:
     """``a, b and c``."""
     return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
+
+
+def year_text(attrs: Mapping[Any, Any], year: float) -> str:
+    """``2013`` of a record; ``made year 42 of 200``, drawn from a record with ``(2013 again)``."""
+    n_made = int(attrs.get(MADE_YEARS, 0))
+    if not n_made:
+        return f"{year:.0f}"
+    return f"made year {year:.0f} of {n_made}{_drawn(attrs, year)}"
+
+
+def case_text(attrs: Mapping[Any, Any], case: str, year: float) -> str:
+    """``dry year 2013``; ``dry year, made year 42 of 200``."""
+    comma = "," if int(attrs.get(MADE_YEARS, 0)) else ""
+    return f"{case} year{comma} {year_text(attrs, year)}"
+
+
+def year_mark(attrs: Mapping[Any, Any], year: float) -> str:
+    """``2013``, ``made 42``: a year where there is little room."""
+    return f"made {year:.0f}" if int(attrs.get(MADE_YEARS, 0)) else f"{year:.0f}"
+
+
+def years_text(attrs: Mapping[Any, Any], years: Iterable[float]) -> str:
+    """``2012, 2016``; ``made years 42, 49, 18 of 200``, each with what it repeats of a record."""
+    n_made = int(attrs.get(MADE_YEARS, 0))
+    told = ", ".join(f"{year:.0f}{_drawn(attrs, year)}" for year in years)
+    return f"made years {told} of {n_made}" if n_made else told
+
+
+def years_used(attrs: Mapping[Any, Any], n_years: int) -> str:
+    """``2011-2018 (8)``, ``made years 1-200 (200)``."""
+    made = "made years " if int(attrs.get(MADE_YEARS, 0)) else ""
+    return f"{made}{attrs.get('years', 'not told')} ({n_years})"
+
+
+def driest_years(attrs: Mapping[Any, Any]) -> str:
+    """The driest years of a result, the driest first."""
+    named = [float(year) for year in str(attrs.get("driest_years", "")).split(", ") if year]
+    return years_text(attrs, named) if named else "not told"
+
+
+def ledger_dates(account: xr.Dataset) -> list[str]:
+    """Days of a ledger: dates of a record; of a made year ``04-15``, as it is no calendar's."""
+    dates = np.datetime_as_string(account["date"].values, unit="D")
+    are_made = int(account.attrs.get(MADE_YEARS, 0)) > 0
+    return [str(date)[5:] if are_made else str(date) for date in dates]
+
+
+def _drawn(attrs: Mapping[Any, Any], year: float) -> str:
+    drawn = json.loads(attrs.get(DRAWN_YEARS, "[]"))
+    return f" ({drawn[int(year) - 1]} again)" if drawn else ""
 
 
 def depth_text(value_mm: float, depth: Display) -> str:
@@ -310,7 +374,7 @@ def condition_text(attrs: Mapping[Hashable, Any]) -> str:
     return f"less than {green:g} % of the field green or more than {wilt:g} % of it wilting"
 
 
-def procedures(by_year: dict[str, dict[str, int]]) -> list[str]:
+def procedures(by_year: dict[str, dict[str, int]], are_made: bool = False) -> list[str]:
     """Each procedure once, with the years (and the days, when not all of a year) that used it."""
     used: dict[str, list[str]] = {}
     for year, days in by_year.items():
@@ -318,7 +382,8 @@ def procedures(by_year: dict[str, dict[str, int]]) -> list[str]:
             used.setdefault(name, []).append(
                 str(year) if len(days) == 1 else f"{year} ({count} days)"
             )
-    return [f"{name}: {year_spans(years)}" for name, years in used.items()]
+    of = "made years " if are_made else ""
+    return [f"{name}: {of}{year_spans(years)}" for name, years in used.items()]
 
 
 def year_spans(years: Sequence[str]) -> str:

@@ -61,7 +61,9 @@ class WeatherSource:
     """Where the weather comes from: a record as it is, or years made from one or from normals.
 
     ``file`` is the record, and ``columns`` to ``monthly_temperature`` what must be said for it
-    to be read; without one ``climate`` holds monthly normals as ``weather.normals`` takes them.
+    to be read; ``missing`` are the numbers that stand for missing in a column, and ``trust`` names
+    the columns that are taken at their word, both by quantity. Without a file ``climate`` holds
+    monthly normals as ``weather.normals`` takes them.
     Made weather has ``years`` calendar years from ``first_year``; ``draw`` is how a record's
     years are drawn again. ``future`` is the key in ``futures`` of the changed climate that the
     run is under, "" for none.
@@ -75,6 +77,8 @@ class WeatherSource:
     record_years: tuple[int, int] | None = None
     hours_from_utc: float | None = None
     monthly_temperature: Mapping[str, tuple[float, ...]] | None = None
+    missing: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
+    trust: tuple[str, ...] = ()
     source: str = RECORD
     climate: Mapping[str, Any] | None = None
     years: int = 0

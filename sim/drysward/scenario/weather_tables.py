@@ -45,7 +45,7 @@ from drysward.scenario.values import (
     quantity,
     refuse,
 )
-from drysward.weather.file.columns import ColumnSpec
+from drysward.weather.file.columns import QUANTITIES, ColumnSpec
 from drysward.weather.file.fill import FillRule
 from drysward.weather.simulated.normals import from_monthly_table
 from drysward.weather.simulated.resampling import ChangeFactors
@@ -166,6 +166,18 @@ class MonthlyTemperature(Part):
         return self
 
 
+OfWeather = Annotated[str, one_of(*QUANTITIES)]
+
+
+def one_or_several(value: object) -> object:
+    """A number as a list of one."""
+    return value if isinstance(value, list) else [value]
+
+
+Marks = Annotated[list[float], BeforeValidator(one_or_several)]
+"""Numbers that stand for missing in a column."""
+
+
 class WeatherTable(Part):
     source: Annotated[str, one_of(*SOURCES)] | None = None
     file: Text | None = None
@@ -176,6 +188,8 @@ class WeatherTable(Part):
     record_years: list[Annotated[int, Field(ge=1, le=9999)]] = []
     hours_from_utc: Annotated[float, Field(ge=-12.0, le=14.0)] | None = None
     monthly_temperature: MonthlyTemperature | None = None
+    missing: dict[OfWeather, Marks] = {}
+    trust: list[OfWeather] = []
     climate: ClimateTable | None = None
     years: Annotated[int, Field(ge=1, le=MOST_MADE_YEARS)] | None = None
     seed: Annotated[int, Field(ge=0, lt=2**63)] | None = None
@@ -253,6 +267,8 @@ def weather_source(table: WeatherTable, folder: Path) -> WeatherSource:
         monthly_temperature=None if monthly is None else {
             "tmax": tuple(monthly.tmax), "tmin": tuple(monthly.tmin),
         },
+        missing={quantity: tuple(marks) for quantity, marks in table.missing.items()},
+        trust=tuple(table.trust),
         source=source,
         climate=climate,
         years=0 if source == RECORD else table.years or MADE_YEARS,

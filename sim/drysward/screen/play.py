@@ -9,8 +9,8 @@ import xarray as xr
 from rich.console import RenderableType
 from rich.table import Table
 
-from drysward.results.text import UNKNOWN, rounded
-from drysward.screen.tables import named_lines, plain_table
+from drysward.results.text import UNKNOWN, findings_of, rounded
+from drysward.screen.tables import named_lines, plain_table, weather_findings
 
 CAUTIONS = (
     "Hardness is an estimate from moisture, soil and cover: only a measurement by the applicable "
@@ -22,9 +22,8 @@ CAUTIONS = (
 def play(summary: xr.Dataset, told: xr.Dataset) -> list[RenderableType]:
     """A table for each field that is looked at, with a row for each plan, then how to read it."""
     fields = [key for key in told["field"].values if bool(summary["looked_at"].sel(field=key))]
-    parts: list[RenderableType] = [
-        _field_table(summary.sel(field=key), told.sel(field=key)) for key in fields
-    ]
+    parts = weather_findings(findings_of(summary.attrs))
+    parts += [_field_table(summary.sel(field=key), told.sel(field=key)) for key in fields]
     parts.append(named_lines(_notes(summary.sel(field=fields))))
     return parts
 

@@ -29,19 +29,31 @@ from drysward.results.text import (
     UNKNOWN,
     causes_of,
     cost_notes,
+    driest_years,
+    findings_of,
     odds_text,
     rounded,
     volume_display,
     volume_text,
+    year_mark,
+    year_text,
+    years_used,
 )
 from drysward.scenario.model import RECORD
-from drysward.screen.tables import bold, named_lines, plain_table, site_cost_tables
+from drysward.screen.tables import (
+    bold,
+    named_lines,
+    plain_table,
+    site_cost_tables,
+    weather_findings,
+)
 
 
 def supply_report(told: xr.Dataset, system: str) -> list[RenderableType]:
     """Every table of a supply, from the answers by plan, then what a reader must know."""
     parts: list[RenderableType] = [
         bold(told.attrs["title"]),
+        *weather_findings(findings_of(told.attrs)),
         _water_table(told, system),
         _reliability_table(told, system),
     ]
@@ -108,7 +120,7 @@ def _reliability_table(told: xr.Dataset, system: str) -> Table:
 
     def worst(one: xr.Dataset) -> str:
         year = one["worst_year"].item()
-        return UNKNOWN if math.isnan(year) else f"{year:.0f}"
+        return UNKNOWN if math.isnan(year) else year_mark(told.attrs, year)
 
     columns: list[tuple[str, Callable[[xr.Dataset], str]]] = [
         ("years\nwithout\nshortage", odds("no_shortage")),
@@ -256,7 +268,8 @@ def _sizing(told: xr.Dataset, system: str) -> list[RenderableType]:
         lines.append(("Next smaller size", f"not tried: {smallest_text(told)}"))
     elif not math.isnan(found):
         year = told["sizing_deciding_year"].item()
-        critical = "" if math.isnan(year) else f"; {year:.0f} is the critical year"
+        known = not math.isnan(year)
+        critical = f"; {year_text(told.attrs, year)} is the critical year" if known else ""
         lines.append(("Next smaller size fails", f"{size('tried_less')}{critical}"))
     again = told["sizing_fails_from"]
     if not math.isnan(again.item()):
@@ -378,6 +391,6 @@ def _notes(told: xr.Dataset) -> Iterable[tuple[str, str]]:
     yield "Weather", attrs["weather"]
     if attrs["weather_kind"] != RECORD:
         yield "Trust", MADE_WEATHER[attrs["weather_kind"]]
-    yield "Years used", f"{attrs['years']} ({told.sizes.get('year', attrs['independent_years'])})"
-    yield "Driest years", attrs["driest_years"]
+    yield "Years used", years_used(attrs, told.sizes.get("year", attrs["independent_years"]))
+    yield "Driest years", driest_years(attrs)
     yield "Caution", f"{attrs['cautions']} {attrs['supply_cautions']}"

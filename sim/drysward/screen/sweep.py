@@ -12,7 +12,7 @@ import xarray as xr
 from rich.console import RenderableType
 
 from drysward.quantities import shown
-from drysward.results.text import UNKNOWN
+from drysward.results.text import UNKNOWN, as_sentences
 from drysward.screen.tables import named_lines, plain_table
 from drysward.studies.sweep.description import GRID, STAGE_NAMES
 from drysward.studies.sweep.points import told_at
@@ -47,6 +47,8 @@ def forecast_lines(
         f"{len(m.years)} years = {m.site_years:,} site-years of {len(m.fields)} fields, "
         f"in {m.chunks} chunks"
     )
+    for sentence in as_sentences(m.findings):
+        yield f"Look at the weather file: {sentence}"
     if done:
         yield f"{done} chunks are there; {left.site_years:,} site-years are left"
     where = f"on the cluster at {cluster}; {told_time(left.seconds * cores)} of one core here"

@@ -24,12 +24,16 @@ from drysward.results.text import (
     LIFE_COSTS,
     MADE_WEATHER,
     YEARLY_COSTS,
+    as_sentences,
     condition_text,
     cost_columns,
     cost_notes,
     days_below_text,
     depth_text,
+    driest_years,
+    findings_of,
     has_first_costs,
+    ledger_dates,
     money_text,
     odds_text,
     procedures,
@@ -39,6 +43,8 @@ from drysward.results.text import (
     volume_text,
     water_notes,
     year_spans,
+    year_text,
+    years_used,
 )
 from drysward.scenario.model import RECORD
 from drysward.scenario.rules import RULES
@@ -70,6 +76,13 @@ def console() -> Console:
     return Console(file=sys.stdout, width=WIDTH, markup=False, highlight=False, emoji=False)
 
 
+def weather_findings(told: Sequence[str]) -> list[RenderableType]:
+    """What is odd about the weather file, for above the answer; nothing where there is nothing."""
+    if not told:
+        return []
+    return [named_lines(("Look at", sentence) for sentence in told), Text("")]
+
+
 # The comparison of plans
 
 STAGE_HEADINGS = ("foot-\nprint", "wilt\n", "dor-\nmant", "death\n")
@@ -96,6 +109,7 @@ def comparison(
     ``site`` holds the volumes of all fields together and, where there are prices, the costs.
     """
     parts: list[RenderableType] = [_title(summary.attrs["title"], summary.attrs["site"])]
+    parts += weather_findings(findings_of(summary.attrs))
     shown_here = [name for name in _SHOWN if name in summary]
     by_field = [summary[shown_here].sel(field=key) for key in summary["field"].values]
     tables = drawn.fields if drawn else [_field_table(one, system) for one in by_field]
@@ -307,10 +321,11 @@ def _notes(summary: xr.Dataset) -> Iterable[tuple[str, str]]:
     yield from (("Assumed", note) for note in assumed)
     if attrs["weather_kind"] != RECORD:
         yield "Trust", MADE_WEATHER[attrs["weather_kind"]]
-    yield "Years used", f"{attrs['years']} ({attrs['n_years']})"
+    yield "Years used", years_used(attrs, int(attrs["n_years"]))
     yield "Left out", attrs["years_left_out"] or "none"
-    yield "Driest years", attrs["driest_years"]
-    yield "Reference ET", "; ".join(procedures(json.loads(attrs["et_procedures"])))
+    yield "Driest years", driest_years(attrs)
+    are_made = attrs["weather_kind"] != RECORD
+    yield "Reference ET", "; ".join(procedures(json.loads(attrs["et_procedures"]), are_made))
     yield "Filled days", attrs["filled"] or "none"
     yield "Account", f"worst residual of any day {attrs['worst_residual_mm']:.1g} mm"
     yield "Caution", attrs["cautions"]
@@ -346,13 +361,14 @@ def site_overview(
     for plan in scenario.plans:
         plans.add_row(plan.key, plan.label, plan.rule, plan.time_of_day)
     by_year = {year: dict(days) for year, days in seen.procedures.items()}
-    filled = site.weather.record.filled.items()
+    filled = () if series.file is None else series.file.filled.items()
+    made = "made years " if series.n_made else ""
     lines = [
         ("Weather", series.told),
         *(("Assumed", note) for note in series.notes),
-        ("Years used", f"{year_spans([str(y) for y in site.years])} ({len(site.years)})"),
+        ("Years used", f"{made}{year_spans([str(y) for y in site.years])} ({len(site.years)})"),
         ("Left out", ", ".join(site.left_out) or "none"),
-        ("Reference ET", "; ".join(procedures(by_year))),
+        ("Reference ET", "; ".join(procedures(by_year, bool(made)))),
         ("Filled days", "; ".join(f"{rule}: {count} days" for rule, count in filled) or "none"),
     ]
     for dotted in scenario.catalog.overrides:
@@ -368,7 +384,8 @@ def site_overview(
             )
     heading = _title(scenario.title, scenario.site.name)
     lines += [("Draws", draws), ("Faults", "none")]
-    return [heading, fields, plans, named_lines(lines)]
+    odd = weather_findings(as_sentences(() if series.file is None else series.file.findings))
+    return [heading, *odd, fields, plans, named_lines(lines)]
 
 
 # The daily account
@@ -404,7 +421,9 @@ def daily_account(account: xr.Dataset, system: str) -> list[RenderableType]:
     depth = shown("mm", system)
     # A day's flows are small: one figure more than in the sums of a year.
     decimals = depth.decimals + 1
-    table = plain_table(f"{account.attrs['field']}, plan {account.attrs['plan']}")
+    attrs = account.attrs
+    of_year = year_text(attrs, attrs["year"])
+    table = plain_table(f"{attrs['field']}, plan {attrs['plan']}, {of_year}")
     table.padding = (0, 0)
     table.add_column("date", no_wrap=True)
     for name, title in {**_LEDGER, **_LEDGER_SHARES}.items():
@@ -414,7 +433,7 @@ def daily_account(account: xr.Dataset, system: str) -> list[RenderableType]:
     played = _LEDGER_PLAY if bool((account["hardness"] > 0.0).any()) else {}
     for heading, _ in played.values():
         table.add_column(heading, justify="right", no_wrap=True)
-    dates = np.datetime_as_string(account["date"].values, unit="D")
+    dates = ledger_dates(account)
     flows = [account[name].values * depth.factor for name in _LEDGER]
     shares = [account[name].values * 100.0 for name in _LEDGER_SHARES]
     shares += [account[name].values * times for name, (_, times) in played.items()]
@@ -425,7 +444,11 @@ def daily_account(account: xr.Dataset, system: str) -> list[RenderableType]:
             *(rounded(values[i], 0) for values in shares),
         )
     worst = float(np.abs(account["residual"].values).max())
-    return [table, named_lines([("Account", f"worst residual of any day {worst:.1g} mm")])]
+    return [
+        *weather_findings(findings_of(account.attrs)),
+        table,
+        named_lines([("Account", f"worst residual of any day {worst:.1g} mm")]),
+    ]
 
 
 # The catalogue

@@ -15,8 +15,8 @@ from rich.text import Text
 
 from drysward.faults import Fault
 from drysward.quantities import Display, display
-from drysward.results.text import MADE_WEATHER, depth_text, rounded
-from drysward.screen.tables import bold, named_lines, plain_table
+from drysward.results.text import MADE_WEATHER, as_sentences, depth_text, rounded
+from drysward.screen.tables import bold, named_lines, plain_table, weather_findings
 from drysward.studies.weather_survey import (
     LEAST_SEASONS_FOR_FIT,
     LEAST_SEASONS_FOR_PERIODS,
@@ -365,7 +365,8 @@ def made_weather(series: Series, origin: Origin, system: str) -> list[Renderable
     depth = display("mm", system)
     notes = [("Made", series.told), *(("Assumed", note) for note in series.notes)]
     notes.append(("Trust", MADE_WEATHER[series.kind]))
-    parts: list[RenderableType] = [_origin_months(origin, depth, system)]
+    odd = as_sentences(() if series.file is None else series.file.findings)
+    parts = [*weather_findings(odd), _origin_months(origin, depth, system)]
     if origin.spread is not None:
         parts.append(_spread(origin.spread, depth))
         years = f"{origin.spread.observed_years} years"

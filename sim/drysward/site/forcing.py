@@ -32,7 +32,6 @@ from drysward.physics.freezing import (
     death_odds,
     felt_cold_c,
     freeze_kill_share,
-    frost_depth_step,
     hardiness_sought,
     hardiness_step,
     lt50_c,
@@ -214,8 +213,7 @@ _OF_PROCESSES = (
     "frost_brown_c", "greenup_weeks", "browning_days", "decline_from_c", "root_regrowth_days",
     "kc_winter_frost", "basal_difference", "kc_max", "reseed_days", "frozen_intake_share",
     "hardening_from_c", "hardening_full_c", "hardening_weeks", "hardiness_loss_days",
-    "day_frozen_loss_c", "freeze_kill_steepness", "turf_insulation", "snow_insulation",
-    "ground_heat",
+    "day_frozen_loss_c", "freeze_kill_steepness", "turf_insulation",
 )  # fmt: skip
 TURF = np.dtype(
     [
@@ -244,7 +242,7 @@ MEMORY = np.dtype(
         ("rooting_score", "f8"),
         ("rooting_factor", "f8"),
         # depth of frost, mean of the crowns over a cold spell, hardiness, worst odds of the winter
-        *((name, "f8") for name in ("frost_mm", "spell_c", "hardiness", "worst_odds")),
+        *((name, "f8") for name in ("spell_c", "hardiness", "worst_odds")),
     ]
 )
 """What the days of a field remember of the day before."""
@@ -417,10 +415,10 @@ def field_pass(
         memory.hardiness = hardiness_sought(
             weather[0].soil_c, processes.hardening_from_c, processes.hardening_full_c
         )
-        memory.frost_mm, memory.spell_c, memory.worst_odds = 0.0, 0.0, 0.0
+        memory.spell_c, memory.worst_odds = 0.0, 0.0
     rest, browning_left = memory.rest, memory.browning_left
     root_share, node = memory.root_share, memory.node
-    frost_mm, spell_c = memory.frost_mm, memory.spell_c
+    spell_c = memory.spell_c
     hardiness, worst_odds = memory.hardiness, memory.worst_odds
     rooted_before = memory.rooted_before
     fc2_before, fc3_before = memory.fc2_before, memory.fc3_before
@@ -509,11 +507,8 @@ def field_pass(
         day.inv_one_less_p = 1.0 / (1.0 - footprint)
 
         # --- frost at the crowns
-        to_air = air_resistance(processes.turf_insulation, processes.snow_insulation, snow)
-        frost_mm = frost_depth_step(
-            frost_mm, tmean, snow, to_air, processes.turf_insulation, processes.ground_heat
-        )
-        crown = crown_mean_c(tmean, soil, frost_mm, to_air)
+        to_air = air_resistance(processes.turf_insulation, today.snow_resistance)
+        crown = crown_mean_c(tmean, soil, today.frost_mm, to_air)
         night = crown_night_c(crown, tmean, today.tmin_c, to_air)
         spell_c = cold_spell_step(spell_c, crown)
         sought = hardiness_sought(soil, processes.hardening_from_c, processes.hardening_full_c)
@@ -530,7 +525,7 @@ def field_pass(
         # A stand that begins anew has not been through the winter so far.
         worst_odds = 0.0 if on.fresh == 1 else worst_odds
         day.freeze_kill = freeze_kill_share(odds, worst_odds)
-        worst_odds = worst_odds_step(worst_odds, odds, soil, frost_mm)
+        worst_odds = worst_odds_step(worst_odds, odds, soil, today.frost_mm)
 
         # --- rates of the turf
         day.active = active
@@ -553,7 +548,7 @@ def field_pass(
     memory.rest, memory.browning_left = rest, browning_left
     memory.root_share, memory.node = root_share, node
     memory.rooting_score, memory.rooting_factor = score_before, factor
-    memory.frost_mm, memory.spell_c = frost_mm, spell_c
+    memory.spell_c = spell_c
     memory.hardiness, memory.worst_odds = hardiness, worst_odds
     memory.rooted_before = rooted_before
     memory.fc2_before, memory.fc3_before = fc2_before, fc3_before

@@ -14,8 +14,14 @@ from numpy.typing import NDArray
 from drysward.catalog import Catalog
 from drysward.compiled import compiled
 from drysward.day.records import EARLY_MORNING, EVENING, MIDDAY, NIGHT, TIMES, records
-from drysward.physics.frost import frozen_after, frozen_index_step
-from drysward.physics.snow import snow_step
+from drysward.physics.freezing import air_resistance, frost_depth_step
+from drysward.physics.frost import is_frozen
+from drysward.physics.snow import (
+    snow_density_step,
+    snow_depth_cm,
+    snow_resistance,
+    snow_step,
+)
 from drysward.physics.spray_loss import midday_spray_loss
 from drysward.physics.trailing import drought_index_mm, soil_temperature_c
 from drysward.weather.record import DailyRecord
@@ -30,8 +36,9 @@ WEATHER = np.dtype(
         (name, "f8")
         for name in (
             "rain_mm", "tmin_c", "tmax_c", "tmean_c", "u2_m_s", "rh_min_pct", "eto_mm",
-            # of the top soil; rain and melt that reach the ground; snow that lies; 1 when frozen
-            "soil_c", "liquid_mm", "snow_water_mm", "frozen",
+            # of the top soil; rain and melt that reach the ground; snow that lies, and what heat
+            # it holds back; how deep frost goes, and 1 when that makes frozen ground
+            "soil_c", "liquid_mm", "snow_water_mm", "snow_resistance", "frost_mm", "frozen",
         )
     ]
 )  # fmt: skip
@@ -56,11 +63,12 @@ class _Processes(NamedTuple):
 
     snow_threshold_c: float
     melt_factor: float
-    frozen_index_decay: float
-    frozen_index_insulation_cold: float
-    frozen_index_insulation_warm: float
-    frozen_index_freeze: float
-    frozen_index_thaw: float
+    fresh_snow_density: float
+    settled_snow_density: float
+    snow_settling_rate: float
+    turf_insulation: float
+    ground_heat: float
+    sealing_frost_mm: float
 
 
 WEATHER_PROCESSES = _Processes._fields
@@ -130,24 +138,36 @@ def weather_pass(
     days : WEATHER (n,), of which soil, water and frost are written.
     drought_mm, midday_loss : (n,), drought index and spray loss at midday, written.
     """
-    snow, index, frozen = 0.0, 0.0, 0.0
+    snow, frost_mm = 0.0, 0.0
+    density = turf.fresh_snow_density
     for d in range(days.size):
         day = days[d]
+        fallen = day.rain_mm if day.tmean_c < turf.snow_threshold_c else 0.0
+        density = snow_density_step(
+            density,
+            snow,
+            fallen,
+            turf.fresh_snow_density,
+            turf.settled_snow_density,
+            turf.snow_settling_rate,
+        )
         liquid, snow = snow_step(
             snow, day.rain_mm, day.tmean_c, turf.snow_threshold_c, turf.melt_factor
         )
-        index = frozen_index_step(
-            index,
+        kept_in = snow_resistance(snow_depth_cm(snow, density), density)
+        frost_mm = frost_depth_step(
+            frost_mm,
             day.tmean_c,
             snow,
-            turf.frozen_index_decay,
-            turf.frozen_index_insulation_cold,
-            turf.frozen_index_insulation_warm,
+            air_resistance(turf.turf_insulation, kept_in),
+            turf.turf_insulation,
+            turf.ground_heat,
         )
-        frozen = frozen_after(frozen, index, turf.frozen_index_freeze, turf.frozen_index_thaw)
         day.liquid_mm = liquid
         day.snow_water_mm = snow
-        day.frozen = frozen
+        day.snow_resistance = kept_in
+        day.frost_mm = frost_mm
+        day.frozen = is_frozen(frost_mm, turf.sealing_frost_mm)
         day.soil_c = soil_temperature_c(total_c, d)
         drought_mm[d] = drought_index_mm(total_mm, d, drought_days)
         midday_loss[d] = midday_spray_loss(day.rh_min_pct, day.u2_m_s, humid_loss, arid_loss)

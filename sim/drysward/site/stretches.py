@@ -110,7 +110,7 @@ def survey(scenario: Scenario) -> tuple[Series, WeatherSeen, PreparedSite]:
     series = weather_series(scenario)
     seen = None
     for site in stretches(scenario, series):
-        seen = seen or WeatherSeen(site.years)
+        seen = seen or WeatherSeen(site.years, series.years_before)
         seen.add(site)
     assert seen is not None
     return series, seen, site
@@ -125,8 +125,8 @@ def stretches(
 ) -> Iterator[PreparedSite]:
     """The days of ``series`` in stretches of so many turf years, all in one when None.
 
-    A turf year is named by the year it starts in. What is ``known`` of their weather, by first
-    day, is taken from there. FaultyInput when no year is complete.
+    A turf year is named by the year it starts in, a made one by its number. What is ``known`` of
+    their weather, by first day, is taken from there. FaultyInput when no year is complete.
     """
     known = known or {}
     span = spans(scenario, series, years, years_at_once)
@@ -172,8 +172,10 @@ def spans(
     southern = scenario.site.latitude_deg < 0.0
     stop = series.stop
     if years is not None:
-        stop = max(min(stop, _turf_new_year(years[1] + 1, southern)), series.first + 1)
-    counted, left_out = _count_years(series.first, stop, southern, scenario, years)
+        first, last = (series.number(year) + series.years_before for year in years)
+        stop = max(min(stop, _turf_new_year(min(last, 9998) + 1, southern)), series.first + 1)
+        years = first, last
+    counted, left_out = _count_years(series, stop, southern, scenario, years)
     return Spans(counted, left_out, tuple(_spans(series.first, stop, southern, years_at_once)))
 
 
@@ -206,7 +208,7 @@ def weather_stretch(
     calendar = calendar_records(record.dates, southern)
     calendar.in_season = in_season(calendar.day_of_year, answers.season)
     turf_year = _turf_year(record.dates, southern)
-    calendar.year = _places(turf_year, span.years)
+    calendar.year = _places(turf_year - series.years_before, span.years)
     calendar.fresh = (calendar.first == 1) & (answers.turf == ANEW_EACH_YEAR)
     calendar.rooting_score = rooting_scores(scenario, turf_year)
     return WeatherStretch(weather, calendar, int((start - read_from).astype(int)))
@@ -331,13 +333,17 @@ def _spans(
 
 
 def _count_years(
-    first: np.datetime64,
+    series: Series,
     stop: np.datetime64,
     southern: bool,
     scenario: Scenario,
     years: tuple[int, int] | None,
 ) -> tuple[tuple[int, ...], tuple[str, ...]]:
-    """The years that count, and those left out with the days that they have."""
+    """The years that count, and those left out with the days that they have, by their numbers.
+
+    ``years`` are calendar years.
+    """
+    first, before = series.first, series.years_before
     counted: list[int] = []
     left_out: list[str] = []
     earliest, latest = _turf_year(np.array([first, stop - 1]), southern)
@@ -347,19 +353,26 @@ def _count_years(
         start, end = (_turf_new_year(y, southern) for y in (year, year + 1))
         days = int((min(end, stop) - max(start, first)).astype(int))
         if days < scenario.answers.fewest_days or start < first:
-            left_out.append(f"{year} ({days} days)")
+            left_out.append(f"{year - before} ({days} days)")
         else:
-            counted.append(year)
+            counted.append(year - before)
     if not counted:
         source = scenario.weather
         raise FaultyInput(
             Fault(
                 str(source.file or "weather.climate"),
-                f"no complete year among the days asked for; there are {first} to {stop - 1}",
+                f"no complete year among those asked for; there are {_days_there(series)}",
                 f"a year counts from {scenario.answers.fewest_days} days on",
             )
         )
     return tuple(counted), tuple(left_out)
+
+
+def _days_there(series: Series) -> str:
+    """``2011-01-01 to 2018-12-31``, ``made years 1 to 200``."""
+    if series.n_made:
+        return f"made years 1 to {series.n_made}"
+    return f"days from {series.first} to {series.stop - 1}"
 
 
 @dataclass(eq=False)
@@ -367,6 +380,7 @@ class WeatherSeen:
     """What all stretches have seen of the weather, counted years and procedures."""
 
     years: tuple[int, ...]
+    years_before: int = 0  # calendar years before the year with the number 1
     calendar_days: np.ndarray = field(init=False)  # (366,) counted years that have each day
     deficit_mm: np.ndarray = field(init=False)  # (Y,) reference ET less rain in the season
     procedures: dict[str, Counter[str]] = field(default_factory=dict)
@@ -384,7 +398,8 @@ class WeatherSeen:
         deficit = (site.weather.et.eto_mm - site.weather.record.rain_mm)[here]
         self.deficit_mm += np.bincount(year[inside], deficit[inside], minlength=len(self.years))
         for calendar_year, days in site.weather.et.by_year(site.from_day):
-            self.procedures.setdefault(str(calendar_year), Counter()).update(days)
+            number = str(calendar_year - self.years_before)
+            self.procedures.setdefault(number, Counter()).update(days)
 
     def driest_years(self, most: int = 3) -> list[int]:
         """Counted years with the largest deficit of rain against reference ET."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache, partial
 from pathlib import Path
@@ -11,11 +12,13 @@ import numpy as np
 
 from drysward.faults import Fault, FaultyInput
 from drysward.scenario.model import GENERATOR, RECORD, RESAMPLE, Scenario, Site
+from drysward.weather.checking.plausibility import Finding, findings
 from drysward.weather.checking.spread import LEAST_SHARE_OF_YEARS, SpreadComparison, compare_spread
 from drysward.weather.checking.trend import LEAST_YEARS, drift_note, record_trends
 from drysward.weather.file.columns import ColumnSpec
 from drysward.weather.file.fill import FillRule
-from drysward.weather.file.read import read_weather
+from drysward.weather.file.marks import file_without_marks
+from drysward.weather.file.read import WeatherFile, read_table, to_record
 from drysward.weather.record import DailyRecord
 from drysward.weather.reference_et import reference_et
 from drysward.weather.series import Series, made, recorded
@@ -30,31 +33,79 @@ from drysward.weather.simulated.climate import (
 from drysward.weather.simulated.climate_fit import fit
 from drysward.weather.simulated.generator import generate
 from drysward.weather.simulated.normals import from_monthly_table
-from drysward.weather.simulated.resampling import ChangeFactors, change, resample
+from drysward.weather.simulated.resampling import ChangeFactors, change, drawn_years, resample
 
 Climate = TypeVar("Climate", ClimateModel, DailyRecord)
 
+# Faults of single lines that are told beside what is wrong with a file as a whole.
+LINES_BESIDE = 3
+
 
 def read_record(scenario: Scenario) -> DailyRecord:
-    """The daily record that the scenario names. FaultyInput with every fault of the file."""
-    source = scenario.weather
+    """The daily record that the scenario names, held against the place of its site.
+
+    FaultyInput with every fault of the file, and for a file that is beyond doubt wrong as a whole
+    in a column that the scenario does not trust.
+    """
+    source, site = scenario.weather, scenario.site
     assert source.file is not None
     try:
         stat = source.file.stat()
         written = (stat.st_mtime_ns, stat.st_size)
     except OSError:  # for the reader to tell
         written = (0, 0)
-    return _read(
+    file = _read(
         source.file,
         written,
         tuple(source.columns.items()),
-        source.fill,
         source.wind_height_m,
         source.ignore,
         source.record_years,
         source.hours_from_utc,
         tuple((source.monthly_temperature or {}).items()),
     )
+    if file.table is None or file.header_faults:
+        return to_record(file, source.fill or FillRule())
+    file = file_without_marks(file, source.missing)
+    assert file.table is not None
+    found = findings(file.table, site.latitude_deg, site.elevation_m, file.wind_height_m)
+    refused = [f for f in found if f.beyond_doubt and not set(f.quantities) <= set(source.trust)]
+    try:
+        record = to_record(file, source.fill or FillRule())
+    except FaultyInput as refusal:
+        raise FaultyInput(_refusals(file, refused, refusal.faults)) from None
+    if refused:
+        raise FaultyInput(_refusals(file, refused))
+    told = tuple(
+        f.what + (" (trusted by the scenario)" if f.beyond_doubt else "") for f in found
+    )
+    return replace(record, findings=told)
+
+
+def _refusals(
+    file: WeatherFile, refused: Sequence[Finding], single: Sequence[Fault] = ()
+) -> list[Fault]:
+    """What is wrong with the file as a whole, then single values, which may follow from it."""
+    faults = [
+        Fault(
+            f"{file.path}, {told_columns(file, finding)}",
+            finding.what,
+            f"{finding.mend}; or, if the file is right, {finding.trust_line}",
+        )
+        for finding in refused
+    ]
+    if faults and len(single) > LINES_BESIDE:
+        told = "and more faults of single values, which may go with the first"
+        left = Fault(str(file.path), told)
+        return [*faults, *single[:LINES_BESIDE], left]
+    return [*faults, *single]
+
+
+def told_columns(file: WeatherFile, finding: Finding) -> str:
+    """``columns 'tmax_f' and 'tmin_f'``."""
+    assert file.table is not None
+    names = [f"'{file.table.columns[quantity].name}'" for quantity in finding.quantities]
+    return f"column{'s' if len(names) > 1 else ''} {' and '.join(names)}"
 
 
 # A command asks whether the file can be read before it says what it runs, and then runs it.
@@ -63,16 +114,15 @@ def _read(
     file: Path,
     written: tuple[int, int],
     columns: tuple[tuple[str, ColumnSpec], ...],
-    fill: FillRule | None,
     wind_height_m: float | None,
     ignore: tuple[str, ...],
     years: tuple[int, int] | None,
     hours_from_utc: float | None,
     monthly_temperature: tuple[tuple[str, tuple[float, ...]], ...],
-) -> DailyRecord:
-    """The record of a file as it was last ``written``."""
-    return read_weather(
-        file, dict(columns), fill, wind_height_m, ignore, years, hours_from_utc,
+) -> WeatherFile:
+    """The rows of a file as it was last ``written``."""
+    return read_table(
+        file, dict(columns), wind_height_m, ignore, years, hours_from_utc,
         dict(monthly_temperature) or None,
     )  # fmt: skip
 
@@ -87,6 +137,7 @@ def weather_series(scenario: Scenario, record: DailyRecord | None = None) -> Ser
     if source.climate is None and record is None:
         record = read_record(scenario)
     notes = () if record is None else record_notes(record, scenario.site)
+    file = None if record is None else record.facts
     future = ""
     if source.future:
         future = f"; future '{source.future}': {told_change(source.futures[source.future])}"
@@ -94,7 +145,7 @@ def weather_series(scenario: Scenario, record: DailyRecord | None = None) -> Ser
         name, span = record.name, f"{record.dates[0]} to {record.dates[-1]}"
         record = _under_future(record, scenario)
         if source.source == RECORD:
-            return recorded(record, f"{name}, {span}{future}", notes)
+            return replace(recorded(record, f"{name}, {span}{future}", notes), file=file)
         whole = len(record.complete_years())
         drawn = "each year whole" if source.draw == "years" else "season by season"
         return made(
@@ -106,6 +157,8 @@ def weather_series(scenario: Scenario, record: DailyRecord | None = None) -> Ser
             f"{span}; seed {source.seed}{future}",
             notes=notes,
             independent_years=min(whole, source.years),
+            file=file,
+            drawn=_drawn(record, scenario),
         )
     model = climate_model(scenario, record)
     return made(
@@ -116,6 +169,7 @@ def weather_series(scenario: Scenario, record: DailyRecord | None = None) -> Ser
         f"{source.years} made years; daily weather generator, seed {source.seed}, "
         f"{model.origin}{future}",
         notes=(*notes, *model.notes),
+        file=file,
     )
 
 
@@ -250,6 +304,23 @@ def _under_future(climate: Climate, scenario: Scenario) -> Climate:
             )
             for fault in refusal.faults
         ) from None
+
+
+def _drawn(record: DailyRecord, scenario: Scenario) -> tuple[str, ...]:
+    """``2013``, or ``1998/2004/2004/2011/1999`` of a year drawn by seasons, for each made year.
+
+    A turf year of the south begins in the middle of one and ends in the middle of the next.
+    """
+    source = scenario.weather
+    drawn = drawn_years(record, source.years, source.seed, source.draw)
+    told = ["/".join(map(str, years)) for years in drawn]
+    if scenario.site.latitude_deg >= 0.0:
+        return tuple(told)
+    following = [*told[1:], ""]
+    return tuple(
+        f"{one}, then {after}" if after else one
+        for one, after in zip(told, following, strict=True)
+    )
 
 
 def _generated(model: ClimateModel, scenario: Scenario, skip: int, n_years: int) -> DailyRecord:

@@ -47,7 +47,7 @@ def run(
     Parameters
     ----------
     scenario : from ``drysward.load``.
-    years : first and last year to count; all complete ones when None.
+    years : first and last year to count, made ones by number from 1; all complete when None.
     only : keys of the plans to run; all when None.
     on_progress : called with the share of the work that is done.
     workers : threads; as many as there are cores when None. No number changes any result.
@@ -91,7 +91,7 @@ def run(
                 together = in_groups(starts, workers, len(scenario.fields))
                 groups = [start_runs(part) for part in together]
                 firsts = list(accumulate((len(g.specs) for g in groups), initial=0))[:-1]
-                seen = WeatherSeen(site.years)
+                seen = WeatherSeen(site.years, series.years_before)
                 if deficit_mm is not None:
                     accounts = DailyAccounts(deficit_mm, site, len(plans))
             seen.add(site)
@@ -125,6 +125,8 @@ def ledger(
 ) -> xr.Dataset:
     """The daily water account of one field, plan and year; dimension ``date``.
 
+    A made year is asked for by its number, 1 for the first; the dates are those of its calendar.
+
     FaultyInput when there is no such field, plan or complete year.
     """
     import xarray as xr
@@ -134,6 +136,7 @@ def ledger(
     place = scenario.fields.index(scenario.field_named(field))
     followed = scenario.plan_named(plan)
     series = weather_series(scenario, record)
+    year = series.number(year)
     run: PlanRun | None = None
     for site in stretches(scenario, series):
         if year not in site.years:
@@ -150,7 +153,7 @@ def ledger(
     out = xr.Dataset(
         {name: ("date", np.ascontiguousarray(trace[name])) for name in TRACE.names or ()},
         coords={"date": site.weather.record.dates[span].astype("datetime64[s]")},
-        attrs={**provenance(site, series), "field": field, "plan": plan},
+        attrs={**provenance(site, series), "field": field, "plan": plan, "year": year},
     )
     if scenario.supply is not None and run is not None:
         at_supply = run.supply.trace

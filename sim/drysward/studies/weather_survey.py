@@ -205,7 +205,7 @@ def survey(
         rows_unused=file.table.dates.size - first_rows(file.table).size,
         columns=columns_held(table),
         gaps=gaps(file.table, raw),
-        suspicions=suspicions(raw, latitude_deg, elevation_m or 0.0),
+        suspicions=suspicions(raw, latitude_deg, elevation_m or 0.0, file.wind_height_m),
         years=years,
         procedures=tuple(procedures or ()),
         seasons=dry_seasons(table, season, eto),

@@ -14,6 +14,23 @@ FloatArray = NDArray[np.float64]
 REQUIRED = ("rain_mm", "tmax_c", "tmin_c")
 
 
+@dataclass(frozen=True)
+class FileFacts:
+    """What is told of the file behind a run, whether its days are used or years made from them.
+
+    ``first_day`` and ``last_day`` as 2013-07-04; ``complete_years`` counts them; ``digest`` is
+    the SHA-256 of its bytes; ``filled`` and ``findings`` as in ``DailyRecord``.
+    """
+
+    name: str
+    digest: str
+    first_day: str
+    last_day: str
+    complete_years: int
+    filled: Mapping[str, int]
+    findings: tuple[str, ...]
+
+
 @dataclass(frozen=True, eq=False, kw_only=True)
 class DailyRecord:
     """Daily weather of one place; every array has shape (n,).
@@ -22,7 +39,8 @@ class DailyRecord:
     record has no such column, and NaN on days when it has no value. ``filled`` counts the
     days that a rule filled, as ``{"rain: zero": 9}``, in the file as a whole; ``notes`` is what
     reading had to assume, in sentences; ``digest`` is the SHA-256 of the file's bytes.
-    ``latitude_deg`` (north positive) and ``elevation_m`` are those that the file states.
+    ``latitude_deg`` (north positive) and ``elevation_m`` are those that the file states;
+    ``findings`` are sentences on what its place does not have.
 
     ValueError when dates are not consecutive, a required value is not finite, lengths differ,
     or wind has no height.
@@ -48,6 +66,7 @@ class DailyRecord:
     latitude_deg: float | None = None
     elevation_m: float | None = None
     digest: str = ""
+    findings: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         dates = np.asarray(self.dates).astype("datetime64[D]")
@@ -66,10 +85,19 @@ class DailyRecord:
         """The daily arrays that the record has, by name, dates left out."""
         apart = (
             "name", "dates", "wind_height_m", "filled", "notes", "latitude_deg", "elevation_m",
-            "digest",
+            "digest", "findings",
         )  # fmt: skip
         named = {f.name: getattr(self, f.name) for f in fields(self) if f.name not in apart}
         return {name: values for name, values in named.items() if values is not None}
+
+    @property
+    def facts(self) -> FileFacts:
+        """What is told of the record's file."""
+        first, last = map(str, self.dates[[0, -1]])
+        complete = len(self.complete_years())
+        return FileFacts(
+            self.name, self.digest, first, last, complete, self.filled, self.findings
+        )
 
     @property
     def n_days(self) -> int:

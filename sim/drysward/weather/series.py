@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from drysward.weather.record import DailyRecord
+from drysward.weather.record import DailyRecord, FileFacts
 
 Maker = Callable[[int, int], DailyRecord]
 """Years made before, and years to make -> their weather."""
@@ -18,8 +18,10 @@ class Series:
     """Consecutive days from ``first`` to the day before ``stop``, read or made when asked for.
 
     ``kind`` is "record", "generator" or "resample"; ``told`` says in words where the days come
-    from, ``notes`` what had to be assumed. ``independent_years`` are the years that sampling
-    error may count: years drawn again from a record tell no more than the record.
+    from, ``notes`` what had to be assumed; ``file`` tells of the file behind them, None without
+    one. Years of a record keep their numbers; ``n_made`` years that were made are numbered from
+    1, and ``drawn`` says of each which recorded years it repeats. ``independent_years`` are the
+    years that sampling error may count: years drawn again from a record tell no more than it.
     """
 
     kind: str
@@ -29,6 +31,24 @@ class Series:
     told: str = ""
     notes: tuple[str, ...] = ()
     independent_years: int | None = None
+    file: FileFacts | None = None
+    n_made: int = 0
+    drawn: tuple[str, ...] = ()
+
+    @property
+    def years_before(self) -> int:
+        """Calendar years before the first made one, which has the number 1; 0 for a record."""
+        return _year_of(self.first) - 1 if self.n_made else 0
+
+    def number(self, year: int) -> int:
+        """The number of a year as a person writes it: of a made year its own, or its calendar's."""
+        of_calendar = year - self.years_before
+        # A made year of 7,900 may have the number of a calendar year; the number counts.
+        return of_calendar if 1 <= of_calendar <= self.n_made < year else year
+
+
+def _year_of(day: np.datetime64) -> int:
+    return int(day.astype("datetime64[Y]").astype(int)) + 1970
 
 
 def recorded(record: DailyRecord, told: str = "", notes: tuple[str, ...] = ()) -> Series:
@@ -38,7 +58,9 @@ def recorded(record: DailyRecord, told: str = "", notes: tuple[str, ...] = ()) -
         first, after = np.searchsorted(record.dates, [start, stop])
         return record.select(slice(int(first), int(after)))
 
-    return Series("record", record.dates[0], record.dates[-1] + 1, between, told, notes)
+    return Series(
+        "record", record.dates[0], record.dates[-1] + 1, between, told, notes, file=record.facts
+    )
 
 
 def made(
@@ -49,13 +71,13 @@ def made(
     told: str = "",
     notes: tuple[str, ...] = (),
     independent_years: int | None = None,
+    file: FileFacts | None = None,
+    drawn: tuple[str, ...] = (),
 ) -> Series:
     """``n_years`` calendar years that ``make`` makes, whole years at a time, when asked for."""
 
     def between(start: np.datetime64, stop: np.datetime64) -> DailyRecord:
-        from_year, to_year = (
-            int(day.astype("datetime64[Y]").astype(int)) + 1970 for day in (start, stop - 1)
-        )
+        from_year, to_year = _year_of(start), _year_of(stop - 1)
         some = make(from_year - first_year, to_year - from_year + 1)
         first, after = np.searchsorted(some.dates, [start, stop])
         return some.select(slice(int(first), int(after)))
@@ -63,4 +85,6 @@ def made(
     first, stop = (
         np.datetime64(f"{year:04d}-01-01", "D") for year in (first_year, first_year + n_years)
     )
-    return Series(kind, first, stop, between, told, notes, independent_years)
+    return Series(
+        kind, first, stop, between, told, notes, independent_years, file, n_years, drawn
+    )

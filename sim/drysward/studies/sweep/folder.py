@@ -30,6 +30,7 @@ from drysward.drive.runs import most_together
 from drysward.faults import Fault, FaultyInput
 from drysward.files import claim_folder
 from drysward.results.dataset import CAUTIONS
+from drysward.results.text import FINDINGS, MADE_YEARS
 from drysward.studies.sweep import MANIFEST
 from drysward.studies.sweep.description import Sweep, sweep_of
 from drysward.studies.sweep.design import Design, design_of
@@ -82,6 +83,8 @@ class Manifest:
     identity: dict[str, str]
     draws: int = 0
     drawn: tuple[DrawnNumber, ...] = ()
+    findings: tuple[str, ...] = ()
+    made_years: int = 0
 
     @property
     def chunks(self) -> int:
@@ -109,10 +112,16 @@ _READER = TypeAdapter(Manifest)
 
 
 def manifest_of(
-    design: Design, first: Point, years: Years, drawn: tuple[DrawnNumber, ...] = ()
+    design: Design,
+    first: Point,
+    years: Years,
+    findings: Sequence[str] = (),
+    drawn: tuple[DrawnNumber, ...] = (),
 ) -> Manifest:
     """What the folder of a sweep says of it; ``first`` is its first point, ``drawn`` are the
     numbers that points draw.
+
+    ``findings`` are sentences on the weather files of its points.
     """
     sweep, scenario = design.sweep, first.scenario
     counted = years.spans.years
@@ -147,6 +156,8 @@ def manifest_of(
         },
         draws=sweep.draws,
         drawn=drawn,
+        findings=tuple(findings),
+        made_years=years.series.n_made,
     )
 
 
@@ -463,6 +474,8 @@ def _attributes(manifest: Manifest, design: Design, done: int) -> dict[str, Any]
         "linked": json.dumps({axis.name: axis.linked for axis in sweep.axes}),
         "design": sweep.kind,
         "weather": manifest.weather,
+        MADE_YEARS: manifest.made_years,
+        FINDINGS: json.dumps(manifest.findings),
         "reached_days": manifest.reached_days,
         "condition_green": manifest.condition[0],
         "condition_wilt": manifest.condition[1],

@@ -112,14 +112,16 @@ def _told(*parts: Any) -> str:
     return json.dumps(parts, sort_keys=True, default=str)
 
 
-def check_points(design: Design) -> Point:
-    """The first point, once the values of every axis and a spread of the points were read.
+def check_points(design: Design) -> tuple[Point, tuple[Point, ...]]:
+    """The first point, and those with a weather file or place of their own, the first among them.
 
-    FaultyInput with every fault, each told with the axis and value that it came with.
+    The values of every axis and a spread of the points are read. FaultyInput with every fault,
+    each told with the axis and value that it came with.
     """
     sweep = design.sweep
     faults: dict[str, Fault] = {}
     first: Point | None = None
+    by_file: dict[str, Point] = {}
     # Normals of a climate need to be looked at once only, unless an axis changes them.
     one_climate = all(depth_of(axis) > WEATHER for axis in sweep.axes)
     # So do ends of ranges, unless axes write them.
@@ -138,10 +140,21 @@ def check_points(design: Design) -> Point:
                 faults.setdefault(f"{fault.where.rpartition(': ')[2]}: {fault.what}", fault)
             continue
         first = first or point
+        if point.scenario.weather.file is not None:
+            by_file.setdefault(_told(*_reading(point.scenario)), point)
     if faults:
         raise FaultyInput(list(faults.values())[:20])
     assert first is not None
-    return first
+    return first, tuple(by_file.values())
+
+
+def _reading(scenario: Scenario) -> tuple[Any, ...]:
+    """All that decides how a weather file is read and what its place lets it be."""
+    source, site = scenario.weather, scenario.site
+    return (
+        source.file, source.columns, source.ignore, source.fill, source.wind_height_m,
+        source.missing, source.trust, site.latitude_deg, site.elevation_m,
+    )  # fmt: skip
 
 
 def tried(design: Design) -> Iterator[tuple[str, np.ndarray]]:

@@ -18,6 +18,7 @@ import numpy as np
 from drysward.drive.runs import advance_all, most_together, start_runs
 from drysward.drive.windows import compiled_run_site
 from drysward.faults import Fault, FaultyInput
+from drysward.site.weather_years import read_record
 from drysward.studies.sweep.chunk import Done
 from drysward.studies.sweep.description import Sweep
 from drysward.studies.sweep.design import Design, design_of
@@ -71,13 +72,18 @@ def plan_work(sweep: Sweep) -> Work:
     FaultyInput with every fault of axes and points.
     """
     design = design_of(sweep)
-    first = check_points(design)
+    first, with_files = check_points(design)
     held = Held()
     years = years_of(held, first)
     if sweep.draws:
         refuse_one_year(sweep, years)
     drawn = numbers_of(design)
-    manifest = manifest_of(design, first, years, drawn)
+    # The first point's file was read just now.
+    findings = list(years.series.file.findings if years.series.file else ())
+    for point in with_files:
+        if point is not first:
+            findings += read_record(point.scenario).findings
+    manifest = manifest_of(design, first, years, tuple(dict.fromkeys(findings)), drawn)
     return Work(design, manifest, first, held, common_draws_of(sweep, drawn))
 
 

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drysward.physics import reference_et as fao
+from drysward.weather.checking.plausibility import findings
 from drysward.weather.file.columns import QUANTITIES
 from drysward.weather.file.table import BoolArray, Table, check_values, rows_of
 from drysward.weather.record import FloatArray
@@ -26,15 +27,12 @@ REPEATS_BY_CHANCE = 0.01  # expected number of runs as long in the whole record
 LEAST_REPEATED_RAIN_MM = 2.0  # smaller amounts repeat by chance
 RAIN_OVER_P95 = 7.0  # times the 95 % quantile of the days with rain
 LEAST_WET_DAYS = 30  # for a quantile or a share of the days with rain
-LEAST_WET_DAY_MM = 1.0  # mean of days with rain; the driest deserts have 2
-MOST_WET_DAY_MM = 60.0  # the wettest monsoon coasts have 50
 ROUND_SHARE = 0.5  # of the days with rain; 0.2 is natural where whole mm are noted
 USUAL_MONTH_MM = 25.0  # median of the other years from which on a month without rain is odd
 DRIEST_MONTH_MM = 5.0  # and the driest of them
 LEAST_OTHER_YEARS = 4
 SOLAR_OVER_CLEAR = 1.15  # the clear-sky curve itself is a few per cent off
 SOLAR_ROOM_MJ_M2 = 0.5
-CLEAREST_DAYS = (0.85, 1.10)  # of clear-sky radiation, on the sunniest 2 % of the days
 CALM_DAYS = 3  # a daily mean wind of zero, in a row
 WEEKDAY_SD = 4.0  # standard errors below the other weekdays
 LEAST_DAYS_IN_YEAR = 330  # for a year to be compared with others
@@ -82,10 +80,19 @@ def _within_limits(table: Table) -> Table:
 
 
 def suspicions(
-    table: Table, latitude_deg: float | None = None, elevation_m: float = 0.0
+    table: Table,
+    latitude_deg: float | None = None,
+    elevation_m: float = 0.0,
+    wind_height_m: float | None = None,
 ) -> tuple[Suspicion, ...]:
-    """All that looks wrong in a table that has every day; radiation only with a latitude."""
-    found = list(_impossible(table))
+    """All that looks wrong in a table that has every day; radiation only with a latitude.
+
+    First what the file as a whole says against its place, for which a run refuses it when it is
+    beyond doubt, then single days.
+    """
+    whole = findings(table, latitude_deg, elevation_m, wind_height_m)
+    found = [_over(table, finding.kind, finding.told) for finding in whole]
+    found += _impossible(table)
     table = possible(table)
     for check in (
         _equal_extremes,
@@ -94,7 +101,6 @@ def suspicions(
         _repeats,
         _calms,
         _great_rain,
-        _rain_of_another_unit,
         _repeated_rain,
         _round_rain,
         _rainless_months,
@@ -109,7 +115,6 @@ def suspicions(
         found += _above_clear_sky(table, clear)
         # Under 1 MJ/m2, in the polar night, a ratio says nothing.
         ratio = np.where(clear > 1.0, table.values["solar"] / np.maximum(clear, 1.0), np.nan)
-        found += _clearest_days(table, ratio)
     found += _steps(table, ratio)
     return tuple(found)
 
@@ -168,20 +173,6 @@ def _great_rain(table: Table) -> Iterator[Suspicion]:
         yield _on(table, row, "great rain", what)
 
 
-def _rain_of_another_unit(table: Table) -> Iterator[Suspicion]:
-    """Days with rain that bring so little or so much, on average, that the unit may be wrong."""
-    rain = table.values["rain"]
-    wet = rain[rain > 0.0]
-    if wet.size < LEAST_WET_DAYS:
-        return
-    mean = float(wet.mean())
-    if LEAST_WET_DAY_MM <= mean <= MOST_WET_DAY_MM:
-        return
-    other = "in inches" if mean < LEAST_WET_DAY_MM else "in tenths of a millimetre"
-    what = f"a day with rain brings {mean:.2g} mm on average; is the column {other}?"
-    yield _over(table, "rain in another unit", what)
-
-
 def _above_clear_sky(table: Table, clear: FloatArray) -> Iterator[Suspicion]:
     for row in rows_of(table.values["solar"] > SOLAR_OVER_CLEAR * clear + SOLAR_ROOM_MJ_M2):
         what = (
@@ -189,21 +180,6 @@ def _above_clear_sky(table: Table, clear: FloatArray) -> Iterator[Suspicion]:
             "of a clear sky"
         )
         yield _on(table, row, "solar above clear sky", what)
-
-
-def _clearest_days(table: Table, ratio: FloatArray) -> Iterator[Suspicion]:
-    known = ratio[np.isfinite(ratio)]
-    if known.size < LEAST_DAYS_IN_YEAR:
-        return
-    share = float(np.quantile(known, 0.98))
-    low, high = CLEAREST_DAYS
-    if not low <= share <= high:
-        side = "low" if share < low else "high"
-        what = (
-            f"the sunniest days reach {100 * share:.0f} % of clear-sky radiation: "
-            f"the sensor may read {side}"
-        )
-        yield _over(table, "solar off the clear sky", what)
 
 
 # ---------------------------------------------------------------- runs of days

@@ -252,6 +252,7 @@ def to_record(file: WeatherFile, rule: FillRule) -> DailyRecord:
         latitude_deg=file.place.latitude_deg,
         elevation_m=file.place.elevation_m,
         digest=file.digest,
+        findings=(),  # of the site's place, which a file does not know
     )
 
 

@@ -30,6 +30,8 @@ from drysward.weather.simulated.climate import (
 )
 from drysward.weather.simulated.streams import Purpose, stream
 
+PARTS = 5  # of a year that may each come from a year of its own
+
 
 def resample(
     record: DailyRecord,
@@ -72,7 +74,7 @@ def resample(
         block = np.searchsorted([2, 5, 8, 11], MONTH_OF_DAY, side="right")
     chosen = np.empty((n_years, 366), dtype=int)
     for i in range(n_years):
-        drawn = stream(seed, Purpose.RESAMPLE, skip + i).integers(len(complete), size=5)
+        drawn = _drawn(seed, skip + i, len(complete))
         chosen[i] = place[drawn[block], np.arange(366)]
     kept = np.ones((n_years, 366), dtype=bool)
     kept[:, LEAP_DAY] = is_leap(first_year + skip + np.arange(n_years))
@@ -80,6 +82,23 @@ def resample(
     start, stop = (np.datetime64(f"{first_year + skip + n:04d}", "D") for n in (0, n_years))
     columns: dict[str, Any] = {name: values[index] for name, values in record.columns().items()}
     return replace(record, dates=np.arange(start, stop), **columns)
+
+
+def drawn_years(
+    record: DailyRecord, n_years: int, seed: int, method: Literal["years", "blocks"] = "years"
+) -> list[list[int]]:
+    """The recorded years that each of ``n_years`` of ``resample`` repeats, in the order of its
+    days: one, or those of January-February, the three seasons and December.
+    """
+    complete = record.complete_years()
+    parts = 1 if method == "years" else PARTS
+    drawn = [_drawn(seed, i, len(complete))[:parts] for i in range(n_years)]
+    return [[complete[place] for place in places] for places in drawn]
+
+
+def _drawn(seed: int, year: int, n_complete: int) -> NDArray[np.int64]:
+    """Places of the recorded years that year ``year`` of a seed is drawn from, one a part."""
+    return stream(seed, Purpose.RESAMPLE, year).integers(n_complete, size=PARTS)
 
 
 @dataclass(frozen=True)
