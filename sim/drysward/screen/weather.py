@@ -286,6 +286,10 @@ def _season_year(year: int, season: Season) -> str:
 def _verdict(verdict: Verdict, ignored: Sequence[str]) -> list[RenderableType]:
     """Faults in short form, then whether a run takes the file and what it needs."""
     settings = [f"ignore = [{', '.join(quoted(name) for name in ignored)}]"] if ignored else []
+    if verdict.as_a_whole:
+        # Single faults may follow from it and are told once it is mended.
+        mends = [("Mend", text) for text in verdict.as_a_whole]
+        return [bold("A run refuses this file as a whole."), named_lines(mends)]
     if not verdict.faults:
         if not settings:
             return [bold("A run accepts this file as it is.")]
