@@ -9,7 +9,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from click.testing import CliRunner
 
+from drysward.cli import main
 from drysward.physics.reference_et import (
     clear_sky_solar_mj_m2,
     day_of_year,
@@ -253,3 +255,19 @@ def test_a_hundred_years_take_no_time():
         findings(table, 37.77, 790.0, 10.0)
         took.append(time.process_time() - start)
     assert min(took) < 0.05
+
+
+def test_weather_check_gives_the_verdict_of_a_run(tmp_path):
+    values = days_of(PLACES["Dodge City"], years=2)
+    names = {"rain": "rain_mm", "tmax": "tmax_c", "tmin": "tmin_c"}
+    spoilt = {**values, "rain": values["rain"] / 25.4}
+    dates = np.datetime64("1991-01-01") + np.arange(values["rain"].size)
+    rows = zip(dates, *(spoilt[name] for name in names), strict=True)
+    path = tmp_path / "station.csv"
+    lines = ["date," + ",".join(names.values())]
+    path.write_text("\n".join([*lines, *(",".join(map(str, row)) for row in rows)]) + "\n")
+    words = ["weather", "check", str(path), "--latitude", "37.8", "--elevation", "790"]
+    told = " ".join(CliRunner().invoke(main, words).output.split())
+    assert "A run refuses this file as a whole." in told
+    assert "A run accepts" not in told
+    assert 'columns.rain = { column = "rain_mm", unit = "in" }' in told

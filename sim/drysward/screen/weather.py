@@ -316,6 +316,10 @@ def _settings(ignored: Sequence[str], record_years: tuple[int, int] | None) -> l
 
 def _verdict(verdict: Verdict, settings: list[str]) -> list[RenderableType]:
     """Faults in short form, then whether a run takes the file and what it needs."""
+    if verdict.as_a_whole:
+        # Single faults may follow from it and are told once it is mended.
+        mends = [("Mend", text) for text in verdict.as_a_whole]
+        return [bold("A run refuses this file as a whole."), named_lines(mends)]
     if not verdict.faults:
         if not settings:
             return [bold("A run accepts this file as it is.")]

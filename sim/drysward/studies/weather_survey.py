@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from drysward.faults import Fault, FaultyInput
 from drysward.results.frequency import pearson3_limits, pearson3_quantile, plotting_positions
+from drysward.weather.checking.plausibility import findings
 from drysward.weather.checking.suspicion import Suspicion, possible, runs_of_equal, suspicions
 from drysward.weather.checking.trend import Trend, trend
 from drysward.weather.file.columns import DATE, QUANTITIES, REQUIRED
@@ -140,11 +141,15 @@ class Seasons:
 
 @dataclass(frozen=True)
 class Verdict:
-    """Whether a run accepts the file: faults as it is; a rule that helps; faults that remain."""
+    """Whether a run accepts the file: faults as it is; a rule that helps; faults that remain.
+
+    ``as_a_whole`` says what mends a file that its place refuses, whatever single values are.
+    """
 
     faults: tuple[Fault, ...]
     rule: FillRule | None
     remaining: tuple[Fault, ...]
+    as_a_whole: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -197,6 +202,8 @@ def survey(
         season = SOUTHERN if southern else NORTHERN
     first, last = table.dates[[0, -1]].tolist()
     years = annual_table(table, eto)
+    found = findings(raw, latitude_deg, elevation_m or 0.0, file.wind_height_m)
+    refused = tuple(f"{f.mend}; or {f.trust_line}" for f in found if f.beyond_doubt)
     return Survey(
         name=file.path.name,
         first=first,
@@ -209,7 +216,7 @@ def survey(
         years=years,
         procedures=tuple(procedures or ()),
         seasons=dry_seasons(table, season, eto),
-        verdict=verdict(file),
+        verdict=replace(verdict(file), as_a_whole=refused),
         trends=yearly_trends(years),
         whole_span=years_without_long_gaps(file.table),
         notes=file.notes,
