@@ -1,0 +1,326 @@
+"""What lasts in temperature, radiation, dew point and wind, fitted to the residuals of a record.
+
+The residuals of a day have a fast part (A, B of Richardson) and parts that last for weeks, for a
+season and for a year. They are told apart by how much the means of 5, 10, 30 and 90 days of one
+time of year, and of whole years, differ between the years: each part keeps another share of its
+variance in means of that length. This sets the spread of months and seasons to the record's, as
+the corrections of low frequencies do (Wang & Nathan 2007, from memory), at all scales at once.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from drysward.weather.simulated.climate import (
+    KNOT_WEIGHTS,
+    ClimateModel,
+    FloatArray,
+    between_seasons,
+    knot_covariances,
+    knot_weights,
+    means_by_month,
+    past_wetness,
+    past_wetness_variance,
+    residual_matrices,
+    share_curves,
+    stationary_covariance,
+    without_drift,
+)
+
+_WIDTHS = (5, 10, 30)  # days of the means of months compared between years; they divide one
+_SEASON_DAYS = 90
+_SLOW_DAYS = (5.0, 8.0, 12.0, 18.0, 27.0)  # memories tried for what lasts for weeks
+PAST_DAYS = 15.0  # estimate: memory of the wet days before, about that of topsoil and grass
+_PAST_WIDTH = 30
+_YEARS_OF_ALL = 10  # estimate: years for which all of the year counts in one month or season
+_MOST = 0.4  # estimate: largest part of a residual's variance in one of the slow parts
+_LEAST_YEARS = 4
+_YEARS_FOR_LAG1 = 10  # estimate: years below which a correlation of years is not looked for
+_ROUNDS = 5
+_SEASON_OF_MONTH = (np.arange(12) + 1) % 12 // 3
+# Variance of days of a month that a drift of 1 at each season's knot gives, (12, 4), and of means
+# of a season.
+_OF_KNOTS = (KNOT_WEIGHTS**2).reshape(366, 3, 4).sum(axis=1)
+_DRIFT_OF_MONTHS = means_by_month(_OF_KNOTS)
+_DRIFT_OF_SEASON = float((KNOT_WEIGHTS[152:244].mean(axis=0) ** 2).sum())
+
+
+def _over_seasons(monthly: FloatArray) -> FloatArray:
+    """(4, ...) means over each season's months of (12, ...)."""
+    return np.stack([monthly[season == _SEASON_OF_MONTH].mean(axis=0) for season in range(4)])
+
+
+@dataclass(frozen=True)
+class ResidualYears:
+    """Residuals of a record beside its rain, cut into seasons and years.
+
+    ``z`` (k, n) and ``day`` (n,) day by day; ``wet`` (n,) wetness less its mean of the day, 0
+    where unknown; ``months`` and ``seasons`` places of the days of each complete one, by month and
+    season, ``years`` of each year counted from the first day.
+    """
+
+    z: FloatArray
+    day: NDArray[np.int64]
+    wet: FloatArray
+    rain: FloatArray
+    months: tuple[list[NDArray[np.int64]], ...]
+    seasons: tuple[list[NDArray[np.int64]], ...]
+    years: list[NDArray[np.int64]]
+
+
+def fit_drift(
+    record: ResidualYears, correlations: tuple[FloatArray, FloatArray], model: ClimateModel
+) -> ClimateModel:
+    """The model with all that is slow in its residuals, and A and B beside it.
+
+    ``correlations`` are M0 and M1 (k, k) of the residuals as they are. What each season shows
+    is drawn towards all seasons together, the more so the fewer its years.
+    """
+    on_past, past = _fit_past(record)
+    model = replace(model, dryness_days=PAST_DAYS, residual_on_past=on_past)
+    z = record.z - (between_seasons(on_past)[record.day] * past[:, None]).T
+    if not any(len(places) >= _LEAST_YEARS for places in record.seasons):
+        return without_drift(*correlations, replace(model, residual_on_past=0 * on_past))
+    of_months = np.stack(
+        [_towards_all(*_between_years(z, record.months, width)) for width in _WIDTHS]
+    )
+    of_seasons = _towards_all(*_between_years(z, record.seasons, _SEASON_DAYS))
+    parts = _Parts(record, z, of_months, of_seasons, model)
+    found = [parts.solved(correlations, slow_days) for slow_days in _SLOW_DAYS]
+    best = min(found, key=lambda one: one[1])[0]
+    return without_drift(*correlations, best)
+
+
+def _fit_past(record: ResidualYears) -> tuple[FloatArray, FloatArray]:
+    """Slopes (4, k) of the residuals on the wet days before, and these (n,).
+
+    From means of 30 days between years: cov(z, wet)/cov(past, wet). Day by day the slopes would
+    tell of fronts, warm before rain and cool after it, which cancels within the month.
+    """
+    k = record.z.shape[0]
+    past = past_wetness(record.wet[None], PAST_DAYS, np.zeros(1))[0]
+    both = np.concatenate([record.z, past[None], record.wet[None]])
+    covariance, freedom = _between_years(both, record.seasons, _PAST_WIDTH)
+    of_wet = covariance[:, -1]  # (4, k + 2)
+    slopes = of_wet[:, :k] / np.where(of_wet[:, k] > 0, of_wet[:, k], np.inf)[:, None]
+    return _towards_all(slopes, freedom * (of_wet[:, k] > 0)), past
+
+
+def _between_years(
+    z: FloatArray, spans: tuple[list[NDArray[np.int64]], ...], width: int
+) -> tuple[FloatArray, FloatArray]:
+    """Covariance between years of means of ``width`` days of each span, (spans, k, k).
+
+    Beside it the years less one, (spans,). The days of a span beyond the last whole mean of its
+    shortest year are left out.
+    """
+    k = z.shape[0]
+    covariance, freedom = np.zeros((len(spans), k, k)), np.zeros(len(spans))
+    for span, places in enumerate(spans):
+        if len(places) < _LEAST_YEARS:
+            continue
+        # February has two days less than a mean of a month wants: it takes them of March.
+        first = np.array([inside[0] for inside in places])
+        length = max(min(inside.size for inside in places) // width, 1) * width
+        index = first[:, None] + np.arange(length)
+        index = index[index[:, -1] < z.shape[1]]
+        parts = z[:, index].swapaxes(0, 1).reshape(index.shape[0], k, -1, width)
+        known = np.isfinite(parts)
+        mean = np.where(known, parts, 0.0).sum(axis=3) / np.maximum(known.sum(axis=3), 1)
+        mean = np.where((known.mean(axis=3) >= 0.75), mean, np.nan)  # (years, k, windows)
+        whole = np.isfinite(mean).all(axis=1)  # (years, windows)
+        total, count = np.zeros((k, k)), 0
+        for window in range(mean.shape[2]):
+            some = mean[whole[:, window], :, window]
+            if some.shape[0] < _LEAST_YEARS:
+                continue
+            away = some - some.mean(axis=0)
+            total += away.T @ away
+            count += some.shape[0] - 1
+        if count:
+            covariance[span] = total / count
+            freedom[span] = count / mean.shape[2]
+    return covariance, freedom
+
+
+class _Parts:
+    """Means of 5 days to a year taken apart into what makes them differ."""
+
+    def __init__(
+        self,
+        record: ResidualYears,
+        z: FloatArray,
+        of_months: FloatArray,
+        of_seasons: FloatArray,
+        model: ClimateModel,
+    ) -> None:
+        self.of_months, self.of_seasons, self.model = of_months, of_seasons, model
+        self.k = z.shape[0]
+        self.of_past = _past_covariance(model)
+        self.slope, self.of_latent = self._on_latent(record, z)
+        self.of_years, self.lagged, self.n_years = _annual(z, record.years)
+        # Means of more days are fewer, and each width should count by what it knows.
+        size = np.maximum(np.trace(of_months, axis1=2, axis2=3).mean(axis=1), 1e-9)
+        self.weights = np.sqrt(1 / np.array(_WIDTHS)) / size
+
+    def _on_latent(self, record: ResidualYears, z: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Slope (4, k) of season means on the latent factor, and that factor's variance (4,)."""
+        slope, freedom = np.zeros((4, self.k)), np.zeros(4)
+        latent = _latent_of_seasons(self.model)
+        for season, places in enumerate(record.seasons):
+            totals = np.array([record.rain[inside].sum() for inside in places])
+            mean = np.array([_mean_of_most(z[:, inside]) for inside in places])
+            if not len(places):
+                continue
+            known = np.isfinite(mean).all(axis=1) & np.isfinite(totals)
+            if known.sum() < _LEAST_YEARS or not totals[known].sum() > 0 or latent[season] < 0.005:
+                continue
+            away = mean[known] - mean[known].mean(axis=0)
+            wetness = totals[known] / totals[known].mean() - 1
+            freedom[season] = known.sum() - 1
+            # What chance alone makes of wet days is in past wetness: the slope is that on the rain.
+            slope[season] = wetness @ away / (wetness @ wetness)
+        return _towards_all(slope, freedom), latent
+
+    def solved(
+        self, correlations: tuple[FloatArray, FloatArray], slow_days: float
+    ) -> tuple[ClimateModel, float]:
+        """The model with this memory of its slow part, and how far its means miss the record's."""
+        keep, k = float(np.exp(-1 / slow_days)), self.k
+        past_keep = float(np.exp(-1 / self.model.dryness_days))
+        kept_of_slow = np.array([_kept(keep, width) for width in _WIDTHS])[:, None, None, None]
+        weights = (self.weights**2)[:, None, None, None]
+        slow, season = np.zeros((12, k, k)), np.zeros((4, k, k))
+        of_year, lag1 = np.zeros((k, k)), 0.0
+        slope = self.slope
+        for _ in range(_ROUNDS):  # A and B leave room for the slow parts, which are what they leave
+            on_latent = np.einsum("si,sj,s->sij", slope, slope, self.of_latent)
+            # A month in the middle of a season has more of its drift than those at its ends.
+            steady = np.einsum("ms,sij->mij", _DRIFT_OF_MONTHS, season)
+            steady += on_latent[_SEASON_OF_MONTH] + of_year
+            a, b = residual_matrices(
+                correlations[0] - steady - slow - self.of_past,
+                correlations[1] - steady - keep * slow - past_keep * self.of_past,
+            )
+            m0 = stationary_covariance(a, b)
+            fast = np.stack([_mean_covariance(a, m0, width) for width in _WIDTHS])
+            left = self.of_months - fast - steady
+            slow = (weights * kept_of_slow * left).sum(axis=0) / (weights * kept_of_slow**2).sum()
+            slow = np.stack([_possible(part) for part in slow])
+            long = _mean_covariance(a, m0, _SEASON_DAYS) + _kept(keep, _SEASON_DAYS) * slow
+            left_of_season = self.of_seasons - _over_seasons(long) - of_year
+            most = np.maximum(np.diagonal(left_of_season, axis1=1, axis2=2), 0.0)
+            most = np.sqrt(most / np.maximum(self.of_latent, 0.005)[:, None])
+            slope = np.clip(self.slope, -most, most)
+            own = left_of_season - np.einsum("si,sj,s->sij", slope, slope, self.of_latent)
+            season = np.stack([_possible(part / _DRIFT_OF_SEASON) for part in own])
+            if self.n_years >= _LEAST_YEARS:
+                of_year = self.of_years - (season + on_latent).mean(axis=0) / 4
+                of_year -= (_mean_covariance(a, m0, 365) + slow * _kept(keep, 365)).mean(axis=0)
+                of_year = _possible(of_year)
+                lag1 = self._lag1(of_year)
+        miss = (fast + steady + kept_of_slow * slow - self.of_months) ** 2
+        model = replace(
+            self.model,
+            slow_days=slow_days,
+            slow=np.stack([_root(part) for part in slow]),
+            drift_on_latent=slope,
+            drift=np.stack([_root(part) for part in season]),
+            year_drift=_root(of_year),
+            year_drift_lag1=lag1,
+        )
+        return model, float((miss * weights).sum())
+
+    def _lag1(self, of_year: FloatArray) -> float:
+        """Correlation of the drift of a year with that of the year before, where there is one."""
+        if self.n_years < _YEARS_FOR_LAG1 or np.trace(of_year) <= 0:
+            return 0.0
+        # Below about 1.64/sqrt(n) a correlation is not told from none.
+        seen = np.trace(self.lagged) / np.trace(self.of_years)
+        if seen < 1.64 / np.sqrt(self.n_years):
+            return 0.0
+        return float(np.clip(np.trace(self.lagged) / np.trace(of_year), 0.0, 0.9))
+
+
+def _annual(z: FloatArray, years: list[NDArray[np.int64]]) -> tuple[FloatArray, FloatArray, int]:
+    """Covariance (k, k) of the means of years, the same with the year after, and the years."""
+    k = z.shape[0]
+    mean = np.array([_mean_of_most(z[:, inside]) for inside in years]).reshape(-1, k)
+    mean = mean[np.isfinite(mean).all(axis=1)]
+    n = mean.shape[0]
+    if n < _LEAST_YEARS:
+        return np.zeros((k, k)), np.zeros((k, k)), n
+    away = mean - mean.mean(axis=0)
+    lagged = away[1:].T @ away[:-1] / (n - 1)
+    return away.T @ away / (n - 1), (lagged + lagged.T) / 2, n
+
+
+def _mean_of_most(z: FloatArray) -> FloatArray:
+    """Mean over the days of (k, days), NaN where fewer than three days in four are known."""
+    known = np.isfinite(z)
+    mean = np.where(known, z, 0.0).sum(axis=1) / np.maximum(known.sum(axis=1), 1)
+    return np.where(known.mean(axis=1) >= 0.75, mean, np.nan)
+
+
+def _towards_all(by_season: FloatArray, freedom: FloatArray) -> FloatArray:
+    """Values (spans, ...) drawn towards their mean over the spans; 0 where none has any."""
+    shape = (freedom.size, *(1,) * (by_season.ndim - 1))
+    filled = np.where(freedom.reshape(shape) > 0, by_season, 0.0)
+    pooled = (filled * freedom.reshape(shape)).sum(axis=0) / max(freedom.sum(), 1.0)
+    weight = (freedom / (freedom + _YEARS_OF_ALL)).reshape(shape)
+    return np.asarray(weight * filled + (1 - weight) * pooled)
+
+
+def _kept(keep: float, width: int) -> float:
+    """Share of its variance that a series with correlations keep^lag has in means of ``width``."""
+    lag = np.arange(1, width)
+    return float((width + 2 * ((width - lag) * keep**lag).sum()) / width**2)
+
+
+def _mean_covariance(a: FloatArray, m0: FloatArray, width: int) -> FloatArray:
+    """Covariance (..., k, k) of means of ``width`` days of the process with A and covariance M0.
+
+    Sum of (width - lag) (A^lag M0 and its transpose) over width^2 (standard result).
+    """
+    total, lagged = width * m0, m0
+    for lag in range(1, min(width, 60)):
+        lagged = a @ lagged
+        total = total + (width - lag) * (lagged + lagged.swapaxes(-1, -2))
+    return np.asarray(total / width**2)
+
+
+def _past_covariance(model: ClimateModel) -> FloatArray:
+    """(12, k, k) what past wetness makes of the residuals' covariance in each month."""
+    slope = between_seasons(model.residual_on_past)
+    variance = past_wetness_variance(model, share_curves(model))
+    return means_by_month(np.einsum("di,dj,d->dij", slope, slope, variance))
+
+
+def _latent_of_seasons(model: ClimateModel) -> FloatArray:
+    """(4,) variance of the mean of the latent factor over each season."""
+    sizes = np.array([model.annual_sd, *model.season_sd]) ** 2
+    unit = knot_covariances(3, model.annual_lag1)
+    found = []
+    for start in (335, 60, 152, 244):
+        pull = knot_weights(np.arange(start, start + 91.0), -1, 3).mean(axis=0)
+        found.append(np.einsum("i,sij,j,s->", pull, unit, pull, sizes))
+    return np.array(found)
+
+
+def _possible(covariance: FloatArray) -> FloatArray:
+    """The nearest covariance: none below 0 or above the most, the whole variance kept."""
+    values, vectors = np.linalg.eigh((covariance + covariance.T) / 2)
+    whole = max(float(values.sum()), 0.0)
+    values = np.maximum(values, 0.0)
+    # Cutting off what chance took below 0 alone would add to the whole.
+    values *= whole / max(float(values.sum()), 1e-12)
+    return np.asarray((vectors * np.minimum(values, _MOST)) @ vectors.T)
+
+
+def _root(covariance: FloatArray) -> FloatArray:
+    """The symmetric square root of a covariance (k, k)."""
+    values, vectors = np.linalg.eigh(covariance)
+    return np.asarray((vectors * np.sqrt(np.maximum(values, 0.0))) @ vectors.T)
