@@ -122,6 +122,8 @@ class ClimateModel:
     dryness_days: float = 15.0  # memory of the wet days before (``past_wetness``)
     residual_on_past: FloatArray = field(default_factory=lambda: np.zeros((4, 1)))
     # ... (4, k) shift of the residuals per unit of past wetness
+    residual_on_beside: FloatArray = field(default_factory=lambda: np.zeros((2, 4, 1)))
+    # ... (2, 4, k) shift of the residuals by a wet day before and a wet day after (``wet_beside``)
     year_drift: FloatArray = field(default_factory=lambda: np.zeros((1, 1)))
     # ... (k, k) square root of the covariance of the drift common to a year
     year_drift_lag1: float = 0.0  # its year-to-year correlation
@@ -136,6 +138,7 @@ class ClimateModel:
             ("b", (12, k, k)),
             ("slow", (12, k, k)),
             ("residual_on_past", (4, k)),
+            ("residual_on_beside", (2, 4, k)),
             ("year_drift", (k, k)),
         ):
             object.__setattr__(self, name, np.broadcast_to(getattr(self, name), shape))
@@ -442,6 +445,18 @@ def past_wetness(wet: FloatArray, days: float, start: FloatArray) -> FloatArray:
     return past
 
 
+def wet_beside(wet: FloatArray, persistence: FloatArray) -> FloatArray:
+    """(2, n, days) wetness of the day before and of the day after, less what today tells of it.
+
+    ``wet`` (n, days) is wetness less its mean of that day of the year, ``persistence`` (days,)
+    its lag-1 correlation. 0 where there is no such day.
+    """
+    beside = np.zeros((2, *wet.shape))
+    beside[0, :, 1:] = wet[:, :-1] - (persistence * wet)[:, 1:]
+    beside[1, :, :-1] = wet[:, 1:] - (persistence * wet)[:, :-1]
+    return beside
+
+
 def past_wetness_variance(model: ClimateModel, curves: ShareCurves) -> FloatArray:
     """(366,) variance of ``past_wetness``: that of chain, regime and latent factor together.
 
@@ -478,23 +493,38 @@ def drift_covariance(model: ClimateModel) -> FloatArray:
     )
 
 
-def slow_covariances(model: ClimateModel) -> tuple[FloatArray, FloatArray]:
-    """(366, k, k) each: covariance of what lasts for weeks by itself, and with past wetness."""
+def slow_covariance(model: ClimateModel) -> FloatArray:
+    """(366, k, k) covariance of what lasts for weeks in the residuals by itself."""
     roots = between_months(model.slow)
+    return roots @ roots.transpose(0, 2, 1)
+
+
+def wetness_covariances(model: ClimateModel) -> tuple[FloatArray, FloatArray]:
+    """(12, k, k) each: covariance of the residuals that wet days make, at lag 0 and lag 1.
+
+    Of past wetness, and of the days before and after as if each were by itself.
+    """
+    curves = share_curves(model)
     past = between_seasons(model.residual_on_past)
-    variance = past_wetness_variance(model, share_curves(model))
-    own = roots @ roots.transpose(0, 2, 1)
-    return own, np.einsum("di,dj,d->dij", past, past, variance)
+    of_past = np.einsum("di,dj,d->dij", past, past, past_wetness_variance(model, curves))
+    lag1 = model.persistence[MONTH_OF_DAY]
+    variance = curves.mean * (1 - curves.mean) * (1 - lag1**2)
+    beside = np.stack([between_seasons(one) for one in model.residual_on_beside])
+    of_beside = np.einsum("bdi,bdj,d->dij", beside, beside, variance)
+    kept = np.exp(-1 / model.dryness_days)
+    return means_by_month(of_past + of_beside), kept * means_by_month(of_past)
 
 
 def without_drift(m0: FloatArray, m1: FloatArray, model: ClimateModel) -> ClimateModel:
     """The model with A and B such that residuals with all that is slow have M0 and M1.
 
-    These are (k, k), or (12, k, k) by month. The drift hardly changes from day to day, so its
-    covariance is taken from both; what lasts for weeks loses its share of a day.
+    These are (k, k), or (12, k, k) by month, without what wet days make of them. The drift hardly
+    changes from day to day, so its covariance is taken from both; what lasts for weeks loses its
+    share of a day.
     """
     of_drift = means_by_month(drift_covariance(model))
-    own, on_past = (means_by_month(part) for part in slow_covariances(model))
-    lagged = np.exp(-1 / model.slow_days) * own + np.exp(-1 / model.dryness_days) * on_past
-    a, b = residual_matrices(m0 - of_drift - own - on_past, m1 - of_drift - lagged)
+    slow = means_by_month(slow_covariance(model))
+    a, b = residual_matrices(
+        m0 - of_drift - slow, m1 - of_drift - np.exp(-1 / model.slow_days) * slow
+    )
     return replace(model, a=a, b=b)

@@ -46,15 +46,18 @@ from drysward.weather.simulated.climate import (
     wet_share_curve,
     years_of,
 )
-from drysward.weather.simulated.drift_fit import ResidualYears, fit_drift
+from drysward.weather.simulated.drift_fit import (
+    DAYS_OF_ALL,
+    LEAST_DAYS_OF_MONTH,
+    ResidualYears,
+    fit_drift,
+)
 from drysward.weather.simulated.generator import rain_without_latent, wet_neighbours
 from drysward.weather.simulated.regime import RegimeLikelihood, regime_likelihood
 
 LEAST_YEARS = 5
 GOOD_YEARS = 20
 _LEAST_AMOUNTS = 60  # estimate: wet days that a mixture of amounts needs
-_LEAST_DAYS_OF_MONTH = 60  # estimate: days that correlations of a month need
-_DAYS_OF_ALL = 180  # estimate: days of all seasons that count in the correlations of one
 _PLAIN_YEARS = 1000  # made to measure how the model spreads by itself: 4 % error of a variance
 
 
@@ -120,7 +123,7 @@ def fitted(
             for name in still
         )
     means, sds, z = _fit_curves(np.stack(list(values.values())), wet, day)
-    m0, m1 = _monthly_correlations(z, month)
+    k = len(values)
     model = ClimateModel(
         latitude_deg=latitude_deg,
         elevation_m=elevation_m,
@@ -132,14 +135,14 @@ def fitted(
         mean_wet=means[1],
         sd_dry=sds[0],
         sd_wet=sds[1],
-        a=np.zeros_like(m0[0]),
-        b=np.eye(len(values)),
+        a=np.zeros((k, k)),
+        b=np.eye(k),
         annual_sd=0.0,
         annual_lag1=0.0,
         season_sd=np.zeros(4),
         wet_day_part=0.0,
-        drift_on_latent=np.zeros((4, len(values))),
-        drift=np.zeros((4, *m0.shape[1:])),
+        drift_on_latent=np.zeros((4, k)),
+        drift=np.zeros((4, k, k)),
         second_day=second_day,
         amount_by_neighbours=by_neighbours,
         light_share=light_share,
@@ -166,7 +169,7 @@ def fitted(
         seasons=tuple(_window_days(dates, season) for season in (1, 2, 3, 4)),
         years=years,
     )
-    return fit_drift(seen, (m0, m1), model), likelihood
+    return fit_drift(seen, model), likelihood
 
 
 def years_from_first_day(dates: NDArray[np.datetime64]) -> list[NDArray[np.int64]]:
@@ -412,43 +415,11 @@ def _fit_curves(
         sds[:, i] *= max(float(np.nanstd(residual / sds[state, i, day])), 0.1)
         square = (residual / sds[state, i, day]) ** 2
         missed = np.bincount(month[known], square[known], 12) / np.maximum(known_in_month, 1)
-        weight = known_in_month / (known_in_month + _DAYS_OF_ALL)
-        missed = np.where(known_in_month >= _LEAST_DAYS_OF_MONTH, np.maximum(missed, 0.1), 1.0)
+        weight = known_in_month / (known_in_month + DAYS_OF_ALL)
+        missed = np.where(known_in_month >= LEAST_DAYS_OF_MONTH, np.maximum(missed, 0.1), 1.0)
         sds[:, i] *= between_months(np.sqrt(missed) ** weight)
         z[i] = residual / sds[state, i, day]
     return means, sds, z
-
-
-def _residual_correlations(
-    z: FloatArray, chosen: BoolArray | None = None
-) -> tuple[FloatArray, FloatArray]:
-    """M0 and M1 (k, k) of residuals (k, n), over the (chosen) days with all of them."""
-    complete = np.asarray(np.isfinite(z).all(axis=0))
-    if chosen is not None:
-        complete &= chosen
-    pairs = complete[1:] & complete[:-1]
-    now, before = z[:, 1:][:, pairs], z[:, :-1][:, pairs]
-    m0 = np.atleast_2d(np.cov(z[:, complete]))
-    m1 = (now - now.mean(1, keepdims=True)) @ (before - before.mean(1, keepdims=True)).T
-    return m0, m1 / now.shape[1]
-
-
-def _monthly_correlations(z: FloatArray, month: NDArray[np.int64]) -> tuple[FloatArray, FloatArray]:
-    """M0 and M1 (12, k, k) of residuals (k, n) by month (n,).
-
-    Each is drawn towards those of all days as if these were ``_DAYS_OF_ALL`` days more.
-    """
-    whole = _residual_correlations(z)
-    m0, m1 = (np.tile(one, (12, 1, 1)) for one in whole)
-    for m in range(12):
-        days = int((np.isfinite(z).all(axis=0) & (month == m)).sum())
-        if days < _LEAST_DAYS_OF_MONTH:
-            continue
-        weight = days / (days + _DAYS_OF_ALL)
-        found = _residual_correlations(z, month == m)
-        m0[m] = weight * found[0] + (1 - weight) * whole[0]
-        m1[m] = weight * found[1] + (1 - weight) * whole[1]
-    return m0, m1
 
 
 def _curves(

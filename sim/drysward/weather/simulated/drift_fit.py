@@ -16,6 +16,8 @@ from numpy.typing import NDArray
 
 from drysward.weather.simulated.climate import (
     KNOT_WEIGHTS,
+    MONTH_OF_DAY,
+    BoolArray,
     ClimateModel,
     FloatArray,
     between_seasons,
@@ -23,10 +25,9 @@ from drysward.weather.simulated.climate import (
     knot_weights,
     means_by_month,
     past_wetness,
-    past_wetness_variance,
     residual_matrices,
-    share_curves,
     stationary_covariance,
+    wet_beside,
     without_drift,
 )
 
@@ -39,6 +40,8 @@ _YEARS_OF_ALL = 10  # estimate: years for which all of the year counts in one mo
 _MOST = 0.4  # estimate: largest part of a residual's variance in one of the slow parts
 _LEAST_YEARS = 4
 _YEARS_FOR_LAG1 = 10  # estimate: years below which a correlation of years is not looked for
+LEAST_DAYS_OF_MONTH = 60  # estimate: days that correlations of a month need
+DAYS_OF_ALL = 180  # estimate: days of all seasons that count in the correlations of one
 _ROUNDS = 5
 _SEASON_OF_MONTH = (np.arange(12) + 1) % 12 // 3
 # Variance of days of a month that a drift of 1 at each season's knot gives, (12, 4), and of means
@@ -71,19 +74,25 @@ class ResidualYears:
     years: list[NDArray[np.int64]]
 
 
-def fit_drift(
-    record: ResidualYears, correlations: tuple[FloatArray, FloatArray], model: ClimateModel
-) -> ClimateModel:
+def fit_drift(record: ResidualYears, model: ClimateModel) -> ClimateModel:
     """The model with all that is slow in its residuals, and A and B beside it.
 
-    ``correlations`` are M0 and M1 (k, k) of the residuals as they are. What each season shows
-    is drawn towards all seasons together, the more so the fewer its years.
+    What each month or season shows is drawn towards the whole year, the more so the fewer its
+    years.
     """
-    on_past, past = _fit_past(record)
-    model = replace(model, dryness_days=PAST_DAYS, residual_on_past=on_past)
-    z = record.z - (between_seasons(on_past)[record.day] * past[:, None]).T
+    on_beside, beside = _fit_beside(record, model)
+    z = record.z - sum(
+        (between_seasons(slope)[record.day] * one[:, None]).T
+        for slope, one in zip(on_beside, beside, strict=True)
+    )
+    on_past, past = _fit_past(replace(record, z=z))
+    z = z - (between_seasons(on_past)[record.day] * past[:, None]).T
+    model = replace(
+        model, dryness_days=PAST_DAYS, residual_on_past=on_past, residual_on_beside=on_beside
+    )
+    correlations = monthly_correlations(z, MONTH_OF_DAY[record.day])
     if not any(len(places) >= _LEAST_YEARS for places in record.seasons):
-        return without_drift(*correlations, replace(model, residual_on_past=0 * on_past))
+        return without_drift(*correlations, model)
     of_months = np.stack(
         [_towards_all(*_between_years(z, record.months, width)) for width in _WIDTHS]
     )
@@ -92,6 +101,58 @@ def fit_drift(
     found = [parts.solved(correlations, slow_days) for slow_days in _SLOW_DAYS]
     best = min(found, key=lambda one: one[1])[0]
     return without_drift(*correlations, best)
+
+
+def residual_correlations(
+    z: FloatArray, chosen: BoolArray | None = None
+) -> tuple[FloatArray, FloatArray]:
+    """M0 and M1 (k, k) of residuals (k, n), over the (chosen) days with all of them."""
+    complete = np.asarray(np.isfinite(z).all(axis=0))
+    if chosen is not None:
+        complete &= chosen
+    pairs = complete[1:] & complete[:-1]
+    now, before = z[:, 1:][:, pairs], z[:, :-1][:, pairs]
+    m0 = np.atleast_2d(np.cov(z[:, complete]))
+    m1 = (now - now.mean(1, keepdims=True)) @ (before - before.mean(1, keepdims=True)).T
+    return m0, m1 / now.shape[1]
+
+
+def monthly_correlations(z: FloatArray, month: NDArray[np.int64]) -> tuple[FloatArray, FloatArray]:
+    """M0 and M1 (12, k, k) of residuals (k, n) by month (n,).
+
+    Each is drawn towards those of all days as if these were ``DAYS_OF_ALL`` days more.
+    """
+    whole = residual_correlations(z)
+    m0, m1 = (np.tile(one, (12, 1, 1)) for one in whole)
+    for m in range(12):
+        days = int((np.isfinite(z).all(axis=0) & (month == m)).sum())
+        if days < LEAST_DAYS_OF_MONTH:
+            continue
+        weight = days / (days + DAYS_OF_ALL)
+        found = residual_correlations(z, month == m)
+        m0[m] = weight * found[0] + (1 - weight) * whole[0]
+        m1[m] = weight * found[1] + (1 - weight) * whole[1]
+    return m0, m1
+
+
+def _fit_beside(record: ResidualYears, model: ClimateModel) -> tuple[FloatArray, FloatArray]:
+    """Slopes (2, 4, k) of the residuals on the wet day before and after, and these (2, n).
+
+    Least squares by season: a dry day between wet ones is cooler than one in a dry spell.
+    """
+    k = record.z.shape[0]
+    persistence = model.persistence[MONTH_OF_DAY[record.day]]
+    beside = wet_beside(record.wet[None], persistence)[:, 0]
+    season = (MONTH_OF_DAY[record.day] + 1) % 12 // 3
+    slopes, freedom = np.zeros((4, 2, k)), np.zeros(4)
+    for s in range(4):
+        inside = np.isfinite(record.z).all(axis=0) & (season == s)
+        x = beside[:, inside]
+        if inside.sum() < _SEASON_DAYS or np.linalg.cond(x @ x.T + 1e-9 * np.eye(2)) > 1e6:
+            continue
+        slopes[s] = np.linalg.solve(x @ x.T, x @ record.z[:, inside].T)
+        freedom[s] = inside.sum() / _SEASON_DAYS
+    return _towards_all(slopes, freedom).swapaxes(0, 1), beside
 
 
 def _fit_past(record: ResidualYears) -> tuple[FloatArray, FloatArray]:
@@ -159,7 +220,6 @@ class _Parts:
     ) -> None:
         self.of_months, self.of_seasons, self.model = of_months, of_seasons, model
         self.k = z.shape[0]
-        self.of_past = _past_covariance(model)
         self.slope, self.of_latent = self._on_latent(record, z)
         self.of_years, self.lagged, self.n_years = _annual(z, record.years)
         # Means of more days are fewer, and each width should count by what it knows.
@@ -190,7 +250,6 @@ class _Parts:
     ) -> tuple[ClimateModel, float]:
         """The model with this memory of its slow part, and how far its means miss the record's."""
         keep, k = float(np.exp(-1 / slow_days)), self.k
-        past_keep = float(np.exp(-1 / self.model.dryness_days))
         kept_of_slow = np.array([_kept(keep, width) for width in _WIDTHS])[:, None, None, None]
         weights = (self.weights**2)[:, None, None, None]
         slow, season = np.zeros((12, k, k)), np.zeros((4, k, k))
@@ -202,8 +261,8 @@ class _Parts:
             steady = np.einsum("ms,sij->mij", _DRIFT_OF_MONTHS, season)
             steady += on_latent[_SEASON_OF_MONTH] + of_year
             a, b = residual_matrices(
-                correlations[0] - steady - slow - self.of_past,
-                correlations[1] - steady - keep * slow - past_keep * self.of_past,
+                correlations[0] - steady - slow,
+                correlations[1] - steady - keep * slow,
             )
             m0 = stationary_covariance(a, b)
             fast = np.stack([_mean_covariance(a, m0, width) for width in _WIDTHS])
@@ -290,13 +349,6 @@ def _mean_covariance(a: FloatArray, m0: FloatArray, width: int) -> FloatArray:
         lagged = a @ lagged
         total = total + (width - lag) * (lagged + lagged.swapaxes(-1, -2))
     return np.asarray(total / width**2)
-
-
-def _past_covariance(model: ClimateModel) -> FloatArray:
-    """(12, k, k) what past wetness makes of the residuals' covariance in each month."""
-    slope = between_seasons(model.residual_on_past)
-    variance = past_wetness_variance(model, share_curves(model))
-    return means_by_month(np.einsum("di,dj,d->dij", slope, slope, variance))
 
 
 def _latent_of_seasons(model: ClimateModel) -> FloatArray:

@@ -44,9 +44,10 @@ from drysward.weather.simulated.climate import (
     past_wetness_variance,
     share_curves,
     slope_by_day,
-    slow_covariances,
+    slow_covariance,
     stationary_covariance,
     transition_probabilities,
+    wet_beside,
     wet_share_curve,
 )
 from drysward.weather.simulated.regime import dry_states, regime_memory
@@ -152,9 +153,14 @@ def _slow(
         state = keep * state + z[:, day]
         z[:, day] = state
     z = _times_by_day(z, between_months(model.slow))
+    away = wet - curves.mean
     spread = np.sqrt(past_wetness_variance(model, curves)[0])
-    past = past_wetness(wet - curves.mean, model.dryness_days, spread * begin)
-    return z + past[:, :, None] * between_seasons(model.residual_on_past)
+    past = past_wetness(away, model.dryness_days, spread * begin)
+    z += past[:, :, None] * between_seasons(model.residual_on_past)
+    beside = wet_beside(away, model.persistence[MONTH_OF_DAY])
+    for wetness, slope in zip(beside, model.residual_on_beside, strict=True):
+        z += wetness[:, :, None] * between_seasons(slope)
+    return z
 
 
 def _times_by_day(vectors: FloatArray, matrices: FloatArray) -> FloatArray:
@@ -167,8 +173,7 @@ def _times_by_day(vectors: FloatArray, matrices: FloatArray) -> FloatArray:
 
 def _room_for_drift(model: ClimateModel) -> FloatArray:
     """(366, k) factor of the residuals that leaves the variance of the sum the same in a month."""
-    own, on_past = slow_covariances(model)
-    of_slow = np.diagonal(drift_covariance(model) + own + on_past, axis1=1, axis2=2)
+    of_slow = np.diagonal(drift_covariance(model) + slow_covariance(model), axis1=1, axis2=2)
     of_month = between_months(means_by_month(of_slow))
     return np.sqrt(np.maximum(1 - of_slow, 0.2) / np.maximum(1 - of_month, 0.2))
 

@@ -38,6 +38,7 @@ from drysward.weather.simulated.climate import (
     named_months,
     possible_persistence,
     smooth_curve,
+    wetness_covariances,
     without_drift,
 )
 
@@ -173,7 +174,8 @@ def from_monthly_table(
         origin="monthly normals",
         notes=tuple(notes),
     )
-    return without_drift(m0, m1, model)
+    of_wet_days = wetness_covariances(model)
+    return without_drift(m0 - of_wet_days[0], m1 - of_wet_days[1], model)
 
 
 def _told(assumed: Entry, what: str, name: str) -> str:
