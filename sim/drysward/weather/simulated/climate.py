@@ -67,6 +67,7 @@ MONTH_NAMES = (
     *("January", "February", "March", "April", "May", "June"),
     *("July", "August", "September", "October", "November", "December"),
 )
+BESIDE_DAYS = 1.5  # estimate: memory of the days just before and after, about that of a front
 LEAST_SEASON_C = 2.0  # estimate: annual range of mean temperature below which there is no season
 DARK_MJ_M2 = 1.0  # estimate: top-of-atmosphere radiation below which clearness means nothing
 DAYS_IN_MONTH = np.array([31, 28.25, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
@@ -123,7 +124,7 @@ class ClimateModel:
     residual_on_past: FloatArray = field(default_factory=lambda: np.zeros((4, 1)))
     # ... (4, k) shift of the residuals per unit of past wetness
     residual_on_beside: FloatArray = field(default_factory=lambda: np.zeros((2, 4, 1)))
-    # ... (2, 4, k) shift of the residuals by a wet day before and a wet day after (``wet_beside``)
+    # ... (2, 4, k) shift of the residuals by the wet days just before and after (``wet_beside``)
     year_drift: FloatArray = field(default_factory=lambda: np.zeros((1, 1)))
     # ... (k, k) square root of the covariance of the drift common to a year
     year_drift_lag1: float = 0.0  # its year-to-year correlation
@@ -238,18 +239,27 @@ def mixed_exponential(
     return -np.log1p(-within) * np.where(light, light_ratio, heavy_ratio)
 
 
-def likeliest_mixed_exponential(amounts: FloatArray) -> tuple[float, float]:
+def likeliest_mixed_exponential(
+    amounts: FloatArray, count: FloatArray | None = None
+) -> tuple[float, float]:
     """Likeliest share and ratio of the light exponential in positive amounts (n,) of mean 1.
 
-    By expectation and maximisation from equal shares (Dempster, Laird & Rubin 1977).
+    Each stands for ``count`` (n,) days, one by default. By expectation and maximisation from equal
+    shares (Dempster, Laird & Rubin 1977).
     """
+    weight = np.ones(amounts.size) if count is None else count
+    weight = weight / weight.sum()
+    mean = float(weight @ amounts)
     share, ratio = 0.5, 0.3
     for _ in range(300):
         heavy = (1 - share * ratio) / (1 - share)
-        density = share / ratio * np.exp(-amounts / ratio)
-        light = density / (density + (1 - share) / heavy * np.exp(-amounts / heavy))
-        share = float(np.clip(light.mean(), 1e-6, 1 - 1e-6))
-        ratio = float((light @ amounts) / light.sum() / amounts.mean())
+        light = share / ratio * np.exp(-amounts / ratio)
+        light = weight * light / (light + (1 - share) / heavy * np.exp(-amounts / heavy))
+        before = share
+        share = min(max(float(light.sum()), 1e-6), 1 - 1e-6)
+        ratio = float(light @ amounts) / float(light.sum()) / mean
+        if abs(share - before) < 1e-6:
+            break
     return share, ratio
 
 
@@ -414,6 +424,8 @@ def share_curves(model: ClimateModel) -> ShareCurves:
         share = special.expit(base + moved)
         miss = pi - (both * share).sum(axis=(0, 1))
         base = base + np.clip(miss / (both * share * (1 - share)).sum(axis=(0, 1)), -1.0, 1.0)
+        if np.abs(miss).max() < 1e-9:
+            break
     share = special.expit(base + moved)
     by_latent = dry * share[0] + (1 - dry) * share[1]
     of_regime = (both[0] + both[1]) * dry * (1 - dry) * (share[1] - share[0]) ** 2
@@ -440,21 +452,29 @@ def past_wetness(wet: FloatArray, days: float, start: FloatArray) -> FloatArray:
     keep = np.exp(-1 / days)
     past = np.empty(wet.shape)
     past[:, 0] = start
+    if wet.shape[0] == 1:  # one long row is quicker as a sum that ends where nothing is left
+        weight = (1 - keep) * keep ** np.arange(round(12 * days))
+        past[0, 1:] = np.convolve(wet[0], weight)[: wet.shape[1] - 1]
+        past[0] += start[0] * keep ** np.arange(wet.shape[1])
+        past[0, 0] = start[0]
+        return past
     for day in range(1, wet.shape[1]):
         past[:, day] = keep * past[:, day - 1] + (1 - keep) * wet[:, day - 1]
     return past
 
 
 def wet_beside(wet: FloatArray, persistence: FloatArray) -> FloatArray:
-    """(2, n, days) wetness of the day before and of the day after, less what today tells of it.
+    """(2, n, days) wetness of the days before and of the days after, less what today tells of it.
 
     ``wet`` (n, days) is wetness less its mean of that day of the year, ``persistence`` (days,)
-    its lag-1 correlation. 0 where there is no such day.
+    its lag-1 correlation r. Days count as in ``past_wetness`` with a memory of ``BESIDE_DAYS``;
+    of a chain's, today tells (1 - k) r/(1 - k r).
     """
-    beside = np.zeros((2, *wet.shape))
-    beside[0, :, 1:] = wet[:, :-1] - (persistence * wet)[:, 1:]
-    beside[1, :, :-1] = wet[:, 1:] - (persistence * wet)[:, :-1]
-    return beside
+    nothing, keep = np.zeros(wet.shape[0]), np.exp(-1 / BESIDE_DAYS)
+    before = past_wetness(wet, BESIDE_DAYS, nothing)
+    after = past_wetness(wet[:, ::-1], BESIDE_DAYS, nothing)[:, ::-1]
+    today = (1 - keep) * persistence / (1 - keep * persistence) * wet
+    return np.stack([before - today, after - today])
 
 
 def past_wetness_variance(model: ClimateModel, curves: ShareCurves) -> FloatArray:
@@ -502,17 +522,20 @@ def slow_covariance(model: ClimateModel) -> FloatArray:
 def wetness_covariances(model: ClimateModel) -> tuple[FloatArray, FloatArray]:
     """(12, k, k) each: covariance of the residuals that wet days make, at lag 0 and lag 1.
 
-    Of past wetness, and of the days before and after as if each were by itself.
+    Of past wetness, and of the days just before and after as if each were by itself.
     """
     curves = share_curves(model)
     past = between_seasons(model.residual_on_past)
     of_past = np.einsum("di,dj,d->dij", past, past, past_wetness_variance(model, curves))
-    lag1 = model.persistence[MONTH_OF_DAY]
-    variance = curves.mean * (1 - curves.mean) * (1 - lag1**2)
+    keep = np.exp(-1 / BESIDE_DAYS)
+    lag1 = keep * model.persistence[MONTH_OF_DAY]
+    left = (1 - keep) / (1 + keep) * (1 + lag1) / (1 - lag1)
+    variance = curves.mean * (1 - curves.mean) * left
     beside = np.stack([between_seasons(one) for one in model.residual_on_beside])
     of_beside = np.einsum("bdi,bdj,d->dij", beside, beside, variance)
+    of_past, of_beside = means_by_month(of_past), means_by_month(of_beside)
     kept = np.exp(-1 / model.dryness_days)
-    return means_by_month(of_past + of_beside), kept * means_by_month(of_past)
+    return of_past + of_beside, kept * of_past + keep * of_beside
 
 
 def without_drift(m0: FloatArray, m1: FloatArray, model: ClimateModel) -> ClimateModel:

@@ -165,7 +165,6 @@ def fitted(
         day=day,
         wet=np.where(np.isfinite(rain), wet - wet_share_curve(wet_fraction)[day], 0.0),
         rain=rain,
-        months=tuple(_span_days(dates, month, 1) for month in range(12)),
         seasons=tuple(_window_days(dates, season) for season in (1, 2, 3, 4)),
         years=years,
     )
@@ -294,8 +293,16 @@ def _fit_amounts(
     for m in range(12):
         near = excess[np.isin(month[wet], [(m - 1) % 12, m, (m + 1) % 12])]
         some = near if near.size >= _LEAST_AMOUNTS else excess
-        share[m], ratio[m] = likeliest_mixed_exponential(some / some.mean())
+        share[m], ratio[m] = likeliest_mixed_exponential(*_nearly_alike(some / some.mean()))
     return mean, share, ratio
+
+
+def _nearly_alike(amounts: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Means of positive amounts that differ by less than 2 %, and how many each stands for."""
+    group = np.round(np.log(amounts) * 50).astype(int)
+    count = np.bincount(group - group.min())
+    total = np.bincount(group - group.min(), amounts)
+    return total[count > 0] / count[count > 0], count[count > 0].astype(float)
 
 
 def _residual_variables(
@@ -433,8 +440,13 @@ def _curves(
     """Least-squares seasonal curves (2, 366) for dry and wet days of a series (n,)."""
     base = harmonics(order)
     shift = np.empty((366, 0)) if shift_order is None else harmonics(shift_order)
-    design = np.hstack([base[day], shift[day] * wet[:, None]])[known]
-    coefficients = np.linalg.lstsq(design, series[known], rcond=None)[0]
+    # The design knows only calendar day and wetness: days that share both count as their mean.
+    place = (day + 366 * wet)[known]
+    count = np.bincount(place, minlength=732)
+    mean = np.bincount(place, series[known], minlength=732) / np.maximum(count, 1)
+    design = np.vstack([np.hstack([base, 0 * shift]), np.hstack([base, shift])])
+    weight = np.sqrt(count)
+    coefficients = np.linalg.lstsq(design * weight[:, None], mean * weight, rcond=None)[0]
     dry = base @ coefficients[: base.shape[1]]
     return np.stack([dry, dry + shift @ coefficients[base.shape[1] :]])
 
@@ -468,9 +480,9 @@ def _span_days(dates: NDArray[np.datetime64], month: int, months: int) -> list[N
     return found
 
 
-def _totals(dates: NDArray[np.datetime64], values: FloatArray, window: int) -> FloatArray:
-    """Totals of the complete years or seasons that have no value missing."""
-    totals = np.array([values[days].sum() for days in _window_days(dates, window)])
+def _totals(values: FloatArray, windows: list[NDArray[np.int64]]) -> FloatArray:
+    """Totals of the windows that have no value missing."""
+    totals = np.array([values[days].sum() for days in windows])
     return totals[np.isfinite(totals)]
 
 
@@ -488,7 +500,8 @@ def _fit_latent(
     # Two years side by side, so that December goes with the winter after it.
     plain = np.concatenate(rain_without_latent(model, 2 * plain_years).reshape(2, -1, 366), axis=1)
     daily, daily_share = plain.mean(axis=0), (plain > 0).mean(axis=0)
-    observed = [_totals(dates, rain, window) for window in range(5)]
+    windows = [_window_days(dates, window) for window in range(5)]
+    observed = [_totals(rain, days) for days in windows]
     lag1 = 0.0
     if observed[0].size >= 20:
         deviation = observed[0] - observed[0].mean()
@@ -511,7 +524,7 @@ def _fit_latent(
         rows.append(weight * np.einsum("i,sij,j->s", pull, unit, pull) / variance)
         targets.append(weight * max(excess, 0.0) / variance)
         if number > 0:
-            days = _totals(dates, wetness, number)
+            days = _totals(wetness, windows[number])
             of_days = days.var(ddof=1) - (plain[:, window] > 0).sum(axis=1).var()
             excess_rain += excess / daily[window].sum() ** 2
             excess_days += of_days / daily_share[window].sum() ** 2

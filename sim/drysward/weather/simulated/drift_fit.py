@@ -1,10 +1,10 @@
 """What lasts in temperature, radiation, dew point and wind, fitted to the residuals of a record.
 
 The residuals of a day have a fast part (A, B of Richardson) and parts that last for weeks, for a
-season and for a year. They are told apart by how much the means of 5, 10, 30 and 90 days of one
-time of year, and of whole years, differ between the years: each part keeps another share of its
-variance in means of that length. This sets the spread of months and seasons to the record's, as
-the corrections of low frequencies do (Wang & Nathan 2007, from memory), at all scales at once.
+season and for a year. What lasts for weeks is what correlates over 4 to 10 days, when the fast
+part is gone; the drift of a season or year is what the other parts leave of how much its mean
+differs between the years. This sets the spread at each time scale to the record's, as the
+corrections of low frequencies do (Wang & Nathan 2007, from memory).
 """
 
 from __future__ import annotations
@@ -31,13 +31,17 @@ from drysward.weather.simulated.climate import (
     without_drift,
 )
 
-_WIDTHS = (5, 10, 30)  # days of the means of months compared between years; they divide one
+_LAGS = np.arange(1, 21)  # days apart at which residuals of a month are compared
+_LAGS_OF_SLOW = slice(3, 10)  # 4 to 10: the fast part is gone and what lasts for weeks is not
 _SEASON_DAYS = 90
-_SLOW_DAYS = (5.0, 8.0, 12.0, 18.0, 27.0)  # memories tried for what lasts for weeks
+_SLOW_DAYS = (8.0, 12.0, 18.0, 27.0)  # memories tried for what lasts for weeks
 PAST_DAYS = 15.0  # estimate: memory of the wet days before, about that of topsoil and grass
 _PAST_WIDTH = 30
 _YEARS_OF_ALL = 10  # estimate: years for which all of the year counts in one month or season
-_MOST = 0.4  # estimate: largest part of a residual's variance in one of the slow parts
+_MOST = 0.4  # estimate: largest part of a residual's variance in the drift of a season or year
+_MOST_SLOW = 0.6  # estimate: the same of what lasts for weeks
+_MOST_OF_ALL = 0.75  # estimate: the same of all that is slow together
+_DAYS_OF_MONTH = 30
 _LEAST_YEARS = 4
 _YEARS_FOR_LAG1 = 10  # estimate: years below which a correlation of years is not looked for
 LEAST_DAYS_OF_MONTH = 60  # estimate: days that correlations of a month need
@@ -61,15 +65,14 @@ class ResidualYears:
     """Residuals of a record beside its rain, cut into seasons and years.
 
     ``z`` (k, n) and ``day`` (n,) day by day; ``wet`` (n,) wetness less its mean of the day, 0
-    where unknown; ``months`` and ``seasons`` places of the days of each complete one, by month and
-    season, ``years`` of each year counted from the first day.
+    where unknown; ``seasons`` places of the days of each complete season, ``years`` of each year
+    counted from the first day.
     """
 
     z: FloatArray
     day: NDArray[np.int64]
     wet: FloatArray
     rain: FloatArray
-    months: tuple[list[NDArray[np.int64]], ...]
     seasons: tuple[list[NDArray[np.int64]], ...]
     years: list[NDArray[np.int64]]
 
@@ -93,11 +96,9 @@ def fit_drift(record: ResidualYears, model: ClimateModel) -> ClimateModel:
     correlations = monthly_correlations(z, MONTH_OF_DAY[record.day])
     if not any(len(places) >= _LEAST_YEARS for places in record.seasons):
         return without_drift(*correlations, model)
-    of_months = np.stack(
-        [_towards_all(*_between_years(z, record.months, width)) for width in _WIDTHS]
-    )
+    lagged = _lagged_covariances(z, MONTH_OF_DAY[record.day])
     of_seasons = _towards_all(*_between_years(z, record.seasons, _SEASON_DAYS))
-    parts = _Parts(record, z, of_months, of_seasons, model)
+    parts = _Parts(record, z, lagged, of_seasons, model)
     found = [parts.solved(correlations, slow_days) for slow_days in _SLOW_DAYS]
     best = min(found, key=lambda one: one[1])[0]
     return without_drift(*correlations, best)
@@ -136,7 +137,7 @@ def monthly_correlations(z: FloatArray, month: NDArray[np.int64]) -> tuple[Float
 
 
 def _fit_beside(record: ResidualYears, model: ClimateModel) -> tuple[FloatArray, FloatArray]:
-    """Slopes (2, 4, k) of the residuals on the wet day before and after, and these (2, n).
+    """Slopes (2, 4, k) of the residuals on the wet days before and after, and these (2, n).
 
     Least squares by season: a dry day between wet ones is cooler than one in a dry spell.
     """
@@ -214,17 +215,14 @@ class _Parts:
         self,
         record: ResidualYears,
         z: FloatArray,
-        of_months: FloatArray,
+        lagged: FloatArray,
         of_seasons: FloatArray,
         model: ClimateModel,
     ) -> None:
-        self.of_months, self.of_seasons, self.model = of_months, of_seasons, model
+        self.lagged, self.of_seasons, self.model = lagged, of_seasons, model
         self.k = z.shape[0]
         self.slope, self.of_latent = self._on_latent(record, z)
-        self.of_years, self.lagged, self.n_years = _annual(z, record.years)
-        # Means of more days are fewer, and each width should count by what it knows.
-        size = np.maximum(np.trace(of_months, axis1=2, axis2=3).mean(axis=1), 1e-9)
-        self.weights = np.sqrt(1 / np.array(_WIDTHS)) / size
+        self.of_years, self.next_years, self.n_years = _annual(z, record.years)
 
     def _on_latent(self, record: ResidualYears, z: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Slope (4, k) of season means on the latent factor, and that factor's variance (4,)."""
@@ -250,8 +248,7 @@ class _Parts:
     ) -> tuple[ClimateModel, float]:
         """The model with this memory of its slow part, and how far its means miss the record's."""
         keep, k = float(np.exp(-1 / slow_days)), self.k
-        kept_of_slow = np.array([_kept(keep, width) for width in _WIDTHS])[:, None, None, None]
-        weights = (self.weights**2)[:, None, None, None]
+        kept = (keep**_LAGS)[:, None, None, None]
         slow, season = np.zeros((12, k, k)), np.zeros((4, k, k))
         of_year, lag1 = np.zeros((k, k)), 0.0
         slope = self.slope
@@ -260,48 +257,86 @@ class _Parts:
             # A month in the middle of a season has more of its drift than those at its ends.
             steady = np.einsum("ms,sij->mij", _DRIFT_OF_MONTHS, season)
             steady += on_latent[_SEASON_OF_MONTH] + of_year
-            a, b = residual_matrices(
-                correlations[0] - steady - slow,
-                correlations[1] - steady - keep * slow,
-            )
+            a, b = residual_matrices(*_room_left(correlations, steady + slow, steady + keep * slow))
             m0 = stationary_covariance(a, b)
-            fast = np.stack([_mean_covariance(a, m0, width) for width in _WIDTHS])
-            left = self.of_months - fast - steady
-            slow = (weights * kept_of_slow * left).sum(axis=0) / (weights * kept_of_slow**2).sum()
-            slow = np.stack([_possible(part) for part in slow])
+            left = self.lagged - _lagged(a, m0, _LAGS.size) - steady
+            some, weight = left[_LAGS_OF_SLOW], kept[_LAGS_OF_SLOW]
+            slow = (weight * some).sum(axis=0) / (weight**2).sum()
+            slow = _possible(slow, _MOST_SLOW)
             long = _mean_covariance(a, m0, _SEASON_DAYS) + _kept(keep, _SEASON_DAYS) * slow
             left_of_season = self.of_seasons - _over_seasons(long) - of_year
             most = np.maximum(np.diagonal(left_of_season, axis1=1, axis2=2), 0.0)
             most = np.sqrt(most / np.maximum(self.of_latent, 0.005)[:, None])
             slope = np.clip(self.slope, -most, most)
             own = left_of_season - np.einsum("si,sj,s->sij", slope, slope, self.of_latent)
-            season = np.stack([_possible(part / _DRIFT_OF_SEASON) for part in own])
+            season = _possible(own / _DRIFT_OF_SEASON)
             if self.n_years >= _LEAST_YEARS:
                 of_year = self.of_years - (season + on_latent).mean(axis=0) / 4
                 of_year -= (_mean_covariance(a, m0, 365) + slow * _kept(keep, 365)).mean(axis=0)
                 of_year = _possible(of_year)
                 lag1 = self._lag1(of_year)
-        miss = (fast + steady + kept_of_slow * slow - self.of_months) ** 2
+        miss = _lagged(a, m0, _LAGS.size) + steady + kept * slow - self.lagged
         model = replace(
             self.model,
             slow_days=slow_days,
-            slow=np.stack([_root(part) for part in slow]),
+            slow=_root(slow),
             drift_on_latent=slope,
-            drift=np.stack([_root(part) for part in season]),
+            drift=_root(season),
             year_drift=_root(of_year),
             year_drift_lag1=lag1,
         )
-        return model, float((miss * weights).sum())
+        return model, float((miss**2).sum())
 
     def _lag1(self, of_year: FloatArray) -> float:
         """Correlation of the drift of a year with that of the year before, where there is one."""
         if self.n_years < _YEARS_FOR_LAG1 or np.trace(of_year) <= 0:
             return 0.0
         # Below about 1.64/sqrt(n) a correlation is not told from none.
-        seen = np.trace(self.lagged) / np.trace(self.of_years)
+        seen = np.trace(self.next_years) / np.trace(self.of_years)
         if seen < 1.64 / np.sqrt(self.n_years):
             return 0.0
-        return float(np.clip(np.trace(self.lagged) / np.trace(of_year), 0.0, 0.9))
+        return float(np.clip(np.trace(self.next_years) / np.trace(of_year), 0.0, 0.9))
+
+
+def _room_left(
+    correlations: tuple[FloatArray, FloatArray], slow: FloatArray, slow_lagged: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """M0 and M1 (12, k, k) less what is slow, of which no more than the fast part can spare."""
+    m0, m1 = correlations
+    values, vectors = np.linalg.eigh(m0)
+    whiten = vectors / np.sqrt(np.maximum(values, 1e-3))[:, None, :]
+    share = np.linalg.eigvalsh(whiten.swapaxes(1, 2) @ slow @ whiten)[:, -1]
+    factor = np.minimum(1.0, _MOST_OF_ALL / np.maximum(share, 1e-9))[:, None, None]
+    return m0 - factor * slow, m1 - factor * slow_lagged
+
+
+def _lagged(a: FloatArray, m0: FloatArray, lags: int) -> FloatArray:
+    """(lags, ..., k, k) symmetric part of the covariances A^lag M0 from lag 1 on."""
+    found, lagged = [], m0
+    for _ in range(lags):
+        lagged = a @ lagged
+        found.append((lagged + lagged.swapaxes(-1, -2)) / 2)
+    return np.stack(found)
+
+
+def _lagged_covariances(z: FloatArray, month: NDArray[np.int64]) -> FloatArray:
+    """(lags, 12, k, k) symmetric covariances of residuals (k, n) with those days before, by month.
+
+    Each month is drawn towards the whole year.
+    """
+    k = z.shape[0]
+    whole = np.isfinite(z).all(axis=0)
+    filled = np.where(whole, z, 0.0)
+    found = np.zeros((_LAGS.size, 12, k, k))
+    for row, lag in zip(found, _LAGS, strict=True):
+        both = whole[lag:] & whole[:-lag]
+        freedom = np.bincount(month[lag:][both], minlength=12) / _DAYS_OF_MONTH
+        for m in np.flatnonzero(freedom):
+            inside = month[lag:] == m
+            product = filled[:, lag:][:, inside] @ filled[:, :-lag][:, inside].T
+            row[m] = (product + product.T) / 2 / (freedom[m] * _DAYS_OF_MONTH)
+        row[:] = _towards_all(row, freedom)
+    return found
 
 
 def _annual(z: FloatArray, years: list[NDArray[np.int64]]) -> tuple[FloatArray, FloatArray, int]:
@@ -342,13 +377,13 @@ def _kept(keep: float, width: int) -> float:
 def _mean_covariance(a: FloatArray, m0: FloatArray, width: int) -> FloatArray:
     """Covariance (..., k, k) of means of ``width`` days of the process with A and covariance M0.
 
-    Sum of (width - lag) (A^lag M0 and its transpose) over width^2 (standard result).
+    Sum of (width - lag) (A^lag M0 and its transpose) over width^2, as a geometric sum.
     """
-    total, lagged = width * m0, m0
-    for lag in range(1, min(width, 60)):
-        lagged = a @ lagged
-        total = total + (width - lag) * (lagged + lagged.swapaxes(-1, -2))
-    return np.asarray(total / width**2)
+    one = np.eye(a.shape[-1])
+    inverse = np.linalg.inv(one - a)
+    lags = inverse @ a @ (width * one - inverse @ (one - np.linalg.matrix_power(a, width)))
+    lagged = lags @ m0
+    return np.asarray((width * m0 + lagged + lagged.swapaxes(-1, -2)) / width**2)
 
 
 def _latent_of_seasons(model: ClimateModel) -> FloatArray:
@@ -362,17 +397,19 @@ def _latent_of_seasons(model: ClimateModel) -> FloatArray:
     return np.array(found)
 
 
-def _possible(covariance: FloatArray) -> FloatArray:
-    """The nearest covariance: none below 0 or above the most, the whole variance kept."""
-    values, vectors = np.linalg.eigh((covariance + covariance.T) / 2)
-    whole = max(float(values.sum()), 0.0)
+def _possible(covariance: FloatArray, most: float = _MOST) -> FloatArray:
+    """The nearest covariances (..., k, k): none below 0 or above the most, the whole kept."""
+    values, vectors = np.linalg.eigh((covariance + covariance.swapaxes(-1, -2)) / 2)
+    whole = np.maximum(values.sum(axis=-1, keepdims=True), 0.0)
     values = np.maximum(values, 0.0)
     # Cutting off what chance took below 0 alone would add to the whole.
-    values *= whole / max(float(values.sum()), 1e-12)
-    return np.asarray((vectors * np.minimum(values, _MOST)) @ vectors.T)
+    values = values * whole / np.maximum(values.sum(axis=-1, keepdims=True), 1e-12)
+    values = np.minimum(values, most)
+    return np.asarray((vectors * values[..., None, :]) @ vectors.swapaxes(-1, -2))
 
 
 def _root(covariance: FloatArray) -> FloatArray:
-    """The symmetric square root of a covariance (k, k)."""
+    """The symmetric square roots of covariances (..., k, k)."""
     values, vectors = np.linalg.eigh(covariance)
-    return np.asarray((vectors * np.sqrt(np.maximum(values, 0.0))) @ vectors.T)
+    root = np.sqrt(np.maximum(values, 0.0))
+    return np.asarray((vectors * root[..., None, :]) @ vectors.swapaxes(-1, -2))
