@@ -67,6 +67,8 @@ MONTH_NAMES = (
     *("January", "February", "March", "April", "May", "June"),
     *("July", "August", "September", "October", "November", "December"),
 )
+_MOST_MEMORY = 0.95  # estimate: largest eigenvalue of A, a memory of 20 days
+_MOST_SLOW = 0.75  # estimate: largest part of a residual's variance in all that is slow together
 BESIDE_DAYS = 1.5  # estimate: memory of the days just before and after, about that of a front
 LEAST_SEASON_C = 2.0  # estimate: annual range of mean temperature below which there is no season
 DARK_MJ_M2 = 1.0  # estimate: top-of-atmosphere radiation below which clearness means nothing
@@ -205,6 +207,10 @@ def residual_matrices(m0: FloatArray, m1: FloatArray) -> tuple[FloatArray, Float
     A = M1 M0^-1; B B' = M0 - M1 M0^-1 M1', B lower triangular (Matalas 1967; Richardson 1981).
     """
     a = np.linalg.solve(m0.swapaxes(-1, -2), m1.swapaxes(-1, -2)).swapaxes(-1, -2)
+    # A short record can ask for a process that grows from day to day.
+    largest = np.abs(np.linalg.eigvals(a)).max(axis=-1)[..., None, None]
+    steady = np.minimum(1.0, _MOST_MEMORY / np.maximum(largest, 1e-9))
+    a, m1 = a * steady, m1 * steady
     bb = m0 - a @ m1.swapaxes(-1, -2)
     # A short or gappy record can leave B B' a shade indefinite: lift it to the nearest valid.
     values, vectors = np.linalg.eigh((bb + bb.swapaxes(-1, -2)) / 2)
@@ -538,6 +544,20 @@ def wetness_covariances(model: ClimateModel) -> tuple[FloatArray, FloatArray]:
     return of_past + of_beside, kept * of_past + keep * of_beside
 
 
+def fast_matrices(
+    m0: FloatArray, m1: FloatArray, slow: FloatArray, slow_lagged: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """A and B (..., k, k) of what M0 and M1 leave beside the slow covariances at lag 0 and lag 1.
+
+    Of these no more is taken than the fast part can spare.
+    """
+    values, vectors = np.linalg.eigh(m0)
+    whiten = vectors / np.sqrt(np.maximum(values, 1e-3))[..., None, :]
+    share = np.linalg.eigvalsh(whiten.swapaxes(-1, -2) @ slow @ whiten)[..., -1]
+    factor = np.minimum(1.0, _MOST_SLOW / np.maximum(share, 1e-9))[..., None, None]
+    return residual_matrices(m0 - factor * slow, m1 - factor * slow_lagged)
+
+
 def without_drift(m0: FloatArray, m1: FloatArray, model: ClimateModel) -> ClimateModel:
     """The model with A and B such that residuals with all that is slow have M0 and M1.
 
@@ -547,7 +567,6 @@ def without_drift(m0: FloatArray, m1: FloatArray, model: ClimateModel) -> Climat
     """
     of_drift = means_by_month(drift_covariance(model))
     slow = means_by_month(slow_covariance(model))
-    a, b = residual_matrices(
-        m0 - of_drift - slow, m1 - of_drift - np.exp(-1 / model.slow_days) * slow
-    )
+    kept = np.exp(-1 / model.slow_days)
+    a, b = fast_matrices(m0, m1, of_drift + slow, of_drift + kept * slow)
     return replace(model, a=a, b=b)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -49,6 +49,7 @@ from drysward.weather.simulated.climate import (
 from drysward.weather.simulated.drift_fit import (
     DAYS_OF_ALL,
     LEAST_DAYS_OF_MONTH,
+    SLOW_DAYS,
     ResidualYears,
     fit_drift,
 )
@@ -75,19 +76,25 @@ def fit(record: DailyRecord, latitude_deg: float, elevation_m: float) -> Climate
     return fitted(record, latitude_deg, elevation_m)[0]
 
 
-def fitted(
-    record: DailyRecord,
-    latitude_deg: float,
-    elevation_m: float,
-    likelihood: RegimeLikelihood | None = None,
-    drawn: NDArray[np.int64] | None = None,
-    plain_years: int = _PLAIN_YEARS,
-) -> tuple[ClimateModel, RegimeLikelihood]:
-    """The climate as ``fit``, and the likelihood of its regimes by year.
+@dataclass(frozen=True)
+class Known:
+    """What a record put together from drawn years of another takes from the fit to that one.
 
-    A record put together from ``drawn`` years of another takes the ``likelihood`` of that one
-    instead of its own, and may measure the model's own spread on fewer ``plain_years``.
+    The ``likelihood`` of regimes by year, the places of the ``drawn`` years in it, the memory of
+    what lasts for weeks, and ``plain_years`` for how the model spreads by itself, fewer because
+    only differences between such records count.
     """
+
+    likelihood: RegimeLikelihood
+    drawn: NDArray[np.int64]
+    slow_days: float
+    plain_years: int
+
+
+def fitted(
+    record: DailyRecord, latitude_deg: float, elevation_m: float, known: Known | None = None
+) -> tuple[ClimateModel, RegimeLikelihood]:
+    """The climate as ``fit``, and the likelihood of its regimes by year."""
     dates = np.asarray(record.dates).astype("datetime64[D]")
     rain = np.asarray(record.rain_mm, dtype=float)
     where = record.name or "weather record"
@@ -152,10 +159,12 @@ def fitted(
         notes=_notes(record, values, wet_fraction, latitude_deg),
     )
     years = years_from_first_day(dates)
-    if likelihood is None:
+    slow_days, plain_years, drawn = SLOW_DAYS, _PLAIN_YEARS, np.arange(len(years))
+    if known is None:
         likelihood = _likelihood_by_year(wet, rain, day, years, model)
-        drawn = np.arange(len(years))
-    assert drawn is not None
+    else:
+        likelihood, drawn, plain_years = known.likelihood, known.drawn, known.plain_years
+        slow_days = (known.slow_days,)
     memory, dry_share, contrast = likelihood.likeliest(drawn)
     model = replace(model, regime_days=memory, regime_dry_share=dry_share, regime_contrast=contrast)
     model = replace(model, second_day=_second_day_within(rho2, model))
@@ -168,7 +177,7 @@ def fitted(
         seasons=tuple(_window_days(dates, season) for season in (1, 2, 3, 4)),
         years=years,
     )
-    return fit_drift(seen, model), likelihood
+    return fit_drift(seen, model, slow_days), likelihood
 
 
 def years_from_first_day(dates: NDArray[np.datetime64]) -> list[NDArray[np.int64]]:

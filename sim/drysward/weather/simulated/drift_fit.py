@@ -9,6 +9,7 @@ corrections of low frequencies do (Wang & Nathan 2007, from memory).
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -21,11 +22,11 @@ from drysward.weather.simulated.climate import (
     ClimateModel,
     FloatArray,
     between_seasons,
+    fast_matrices,
     knot_covariances,
     knot_weights,
     means_by_month,
     past_wetness,
-    residual_matrices,
     stationary_covariance,
     wet_beside,
     without_drift,
@@ -34,13 +35,12 @@ from drysward.weather.simulated.climate import (
 _LAGS = np.arange(1, 21)  # days apart at which residuals of a month are compared
 _LAGS_OF_SLOW = slice(3, 10)  # 4 to 10: the fast part is gone and what lasts for weeks is not
 _SEASON_DAYS = 90
-_SLOW_DAYS = (8.0, 12.0, 18.0, 27.0)  # memories tried for what lasts for weeks
+SLOW_DAYS = (8.0, 12.0, 18.0, 27.0)  # memories tried for what lasts for weeks
 PAST_DAYS = 15.0  # estimate: memory of the wet days before, about that of topsoil and grass
 _PAST_WIDTH = 30
 _YEARS_OF_ALL = 10  # estimate: years for which all of the year counts in one month or season
 _MOST = 0.4  # estimate: largest part of a residual's variance in the drift of a season or year
 _MOST_SLOW = 0.6  # estimate: the same of what lasts for weeks
-_MOST_OF_ALL = 0.75  # estimate: the same of all that is slow together
 _DAYS_OF_MONTH = 30
 _LEAST_YEARS = 4
 _YEARS_FOR_LAG1 = 10  # estimate: years below which a correlation of years is not looked for
@@ -77,11 +77,13 @@ class ResidualYears:
     years: list[NDArray[np.int64]]
 
 
-def fit_drift(record: ResidualYears, model: ClimateModel) -> ClimateModel:
+def fit_drift(
+    record: ResidualYears, model: ClimateModel, slow_days: Sequence[float] = SLOW_DAYS
+) -> ClimateModel:
     """The model with all that is slow in its residuals, and A and B beside it.
 
     What each month or season shows is drawn towards the whole year, the more so the fewer its
-    years.
+    years. ``slow_days`` are the memories tried for what lasts for weeks.
     """
     on_beside, beside = _fit_beside(record, model)
     z = record.z - sum(
@@ -99,7 +101,7 @@ def fit_drift(record: ResidualYears, model: ClimateModel) -> ClimateModel:
     lagged = _lagged_covariances(z, MONTH_OF_DAY[record.day])
     of_seasons = _towards_all(*_between_years(z, record.seasons, _SEASON_DAYS))
     parts = _Parts(record, z, lagged, of_seasons, model)
-    found = [parts.solved(correlations, slow_days) for slow_days in _SLOW_DAYS]
+    found = [parts.solved(correlations, days) for days in slow_days]
     best = min(found, key=lambda one: one[1])[0]
     return without_drift(*correlations, best)
 
@@ -257,7 +259,7 @@ class _Parts:
             # A month in the middle of a season has more of its drift than those at its ends.
             steady = np.einsum("ms,sij->mij", _DRIFT_OF_MONTHS, season)
             steady += on_latent[_SEASON_OF_MONTH] + of_year
-            a, b = residual_matrices(*_room_left(correlations, steady + slow, steady + keep * slow))
+            a, b = fast_matrices(*correlations, steady + slow, steady + keep * slow)
             m0 = stationary_covariance(a, b)
             left = self.lagged - _lagged(a, m0, _LAGS.size) - steady
             some, weight = left[_LAGS_OF_SLOW], kept[_LAGS_OF_SLOW]
@@ -296,18 +298,6 @@ class _Parts:
         if seen < 1.64 / np.sqrt(self.n_years):
             return 0.0
         return float(np.clip(np.trace(self.next_years) / np.trace(of_year), 0.0, 0.9))
-
-
-def _room_left(
-    correlations: tuple[FloatArray, FloatArray], slow: FloatArray, slow_lagged: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """M0 and M1 (12, k, k) less what is slow, of which no more than the fast part can spare."""
-    m0, m1 = correlations
-    values, vectors = np.linalg.eigh(m0)
-    whiten = vectors / np.sqrt(np.maximum(values, 1e-3))[:, None, :]
-    share = np.linalg.eigvalsh(whiten.swapaxes(1, 2) @ slow @ whiten)[:, -1]
-    factor = np.minimum(1.0, _MOST_OF_ALL / np.maximum(share, 1e-9))[:, None, None]
-    return m0 - factor * slow, m1 - factor * slow_lagged
 
 
 def _lagged(a: FloatArray, m0: FloatArray, lags: int) -> FloatArray:

@@ -18,13 +18,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drysward.weather.record import DailyRecord
-from drysward.weather.simulated.climate import ClimateModel, calendar_day, years_of
-from drysward.weather.simulated.climate_fit import fitted, years_from_first_day
+from drysward.weather.simulated.climate import ClimateModel, FloatArray, calendar_day, years_of
+from drysward.weather.simulated.climate_fit import Known, fitted, years_from_first_day
+from drysward.weather.simulated.generator import generate
 from drysward.weather.simulated.streams import Purpose, stream
 
 REFITS = 20
 _WHOLE_DAYS = 360
-_PLAIN_YEARS = 150  # the same random numbers in every refit: only their difference counts
+_PLAIN_YEARS = 100  # the same random numbers in every refit: only their difference counts
 
 
 @dataclass(frozen=True)
@@ -53,8 +54,34 @@ def fit_with_refits(
     for i in range(number):
         drawn = whole[drawn_years(whole.size, stream(seed, Purpose.REFIT, i))]
         again = _of_years(record, places[drawn])
-        found.append(fitted(again, latitude_deg, elevation_m, likelihood, drawn, _PLAIN_YEARS)[0])
+        known = Known(likelihood, drawn, model.slow_days, _PLAIN_YEARS)
+        found.append(fitted(again, latitude_deg, elevation_m, known)[0])
     return FittedClimates(model, tuple(found))
+
+
+def sets_of_made_years(
+    climates: FittedClimates, n_years: int, seed: int, first_year: int = 2001, skip: int = 0
+) -> list[DailyRecord]:
+    """``n_years`` made years of every refit, as ``generate``, all from the same random numbers.
+
+    What differs between the sets is what the climates differ by, and hardly chance.
+    """
+    return [generate(model, n_years, seed, first_year, skip) for model in climates.refits]
+
+
+def climate_error(answers: FloatArray, years: int) -> FloatArray:
+    """Standard error of answers (...,) that the climate leaves, from those of refits (R, ...).
+
+    ``years`` of the record: m blocks drawn from m differ by (m - 1)/m of what m blocks of a new
+    record would, which is made up for here.
+    """
+    blocks = max(years / block_years(years), 2.0)
+    return np.asarray(answers.std(axis=0, ddof=1) * np.sqrt(blocks / (blocks - 1)))
+
+
+def block_years(years: int) -> int:
+    """Years in a row that refits draw together: about the cube root of the record's."""
+    return max(round(years ** (1 / 3)), 1)
 
 
 def drawn_years(n: int, rng: np.random.Generator) -> NDArray[np.int64]:
@@ -62,7 +89,7 @@ def drawn_years(n: int, rng: np.random.Generator) -> NDArray[np.int64]:
 
     Blocks run over the end of the record into its beginning, so that every year is as likely.
     """
-    length = max(round(n ** (1 / 3)), 1)
+    length = block_years(n)
     starts = rng.integers(n, size=-(-n // length))
     return ((starts[:, None] + np.arange(length)) % n).ravel()[:n]
 
