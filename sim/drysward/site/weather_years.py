@@ -25,6 +25,12 @@ from drysward.weather.simulated.climate import (
 from drysward.weather.simulated.climate_fit import fit
 from drysward.weather.simulated.generator import generate
 from drysward.weather.simulated.normals import from_monthly_table
+from drysward.weather.simulated.refits import (
+    FittedClimates,
+    climate_years,
+    fit_with_refits,
+    normals_with_refits,
+)
 from drysward.weather.simulated.resampling import ChangeFactors, change, resample
 
 Climate = TypeVar("Climate", ClimateModel, DailyRecord)
@@ -69,7 +75,7 @@ def weather_series(scenario: Scenario, record: DailyRecord | None = None) -> Ser
             source.first_year,
             f"{source.years} made years, drawn {drawn} from the {whole} complete years of {name}, "
             f"{span}; seed {source.seed}{future}",
-            independent_years=min(whole, source.years),
+            known_years=lambda: min(whole, source.years),
         )
     model = climate_model(scenario, record)
     return made(
@@ -80,6 +86,36 @@ def weather_series(scenario: Scenario, record: DailyRecord | None = None) -> Ser
         f"{source.years} made years; daily weather generator, seed {source.seed}, "
         f"{model.origin}{future}",
         notes=model.notes,
+        known_years=partial(_years_of_climate, scenario, record),
+    )
+
+
+def _years_of_climate(scenario: Scenario, record: DailyRecord | None) -> int:
+    """Independent years that the scenario's made years are worth.
+
+    The doubt of the climate and the chance of the made years add up: 1/n = 1/made + 1/climate.
+    """
+    known = climate_years(climates(scenario, record))
+    return max(round(1.0 / (1.0 / scenario.weather.years + 1.0 / known)), 1)
+
+
+def climates(scenario: Scenario, record: DailyRecord | None = None) -> FittedClimates:
+    """The scenario's climate and its refits, all under the future that it has chosen.
+
+    Of a record those fitted to its years drawn anew, of normals those that they may as well stand
+    for. FaultyInput as ``weather_series``.
+    """
+    source, site = scenario.weather, scenario.site
+    if record is None and source.climate is not None:
+        place = {"latitude_deg": site.latitude_deg, "elevation_m": site.elevation_m}
+        table = {**place, **source.climate}
+        found = normals_with_refits(table, "weather.climate", scenario.catalog)
+    else:
+        record = read_record(scenario) if record is None else record
+        found = fit_with_refits(record, site.latitude_deg, site.elevation_m)
+    return FittedClimates(
+        _under_future(found.model, scenario),
+        tuple(_under_future(model, scenario) for model in found.refits),
     )
 
 

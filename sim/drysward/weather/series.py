@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -19,7 +20,9 @@ class Series:
 
     ``kind`` is "record", "generator" or "resample"; ``told`` says in words where the days come
     from, ``notes`` what had to be assumed. ``independent_years`` are the years that sampling
-    error may count: years drawn again from a record tell no more than the record.
+    error may count: years drawn again from a record tell no more than the record, and made ones
+    no more than is known of their climate. ``known_years`` says so when asked, for that takes
+    seconds.
     """
 
     kind: str
@@ -28,7 +31,11 @@ class Series:
     between: Callable[[np.datetime64, np.datetime64], DailyRecord]
     told: str = ""
     notes: tuple[str, ...] = ()
-    independent_years: int | None = None
+    known_years: Callable[[], int] | None = None
+
+    @cached_property
+    def independent_years(self) -> int | None:
+        return None if self.known_years is None else self.known_years()
 
 
 def recorded(record: DailyRecord, told: str = "", notes: tuple[str, ...] = ()) -> Series:
@@ -48,7 +55,7 @@ def made(
     first_year: int,
     told: str = "",
     notes: tuple[str, ...] = (),
-    independent_years: int | None = None,
+    known_years: Callable[[], int] | None = None,
 ) -> Series:
     """``n_years`` calendar years that ``make`` makes, whole years at a time, when asked for."""
 
@@ -63,4 +70,4 @@ def made(
     first, stop = (
         np.datetime64(f"{year:04d}-01-01", "D") for year in (first_year, first_year + n_years)
     )
-    return Series(kind, first, stop, between, told, notes, independent_years)
+    return Series(kind, first, stop, between, told, notes, known_years)

@@ -130,6 +130,7 @@ class ClimateModel:
     year_drift: FloatArray = field(default_factory=lambda: np.zeros((1, 1)))
     # ... (k, k) square root of the covariance of the drift common to a year
     year_drift_lag1: float = 0.0  # its year-to-year correlation
+    years_behind: float = 30.0  # years of the record, or of the years behind the normals
     wind_height_m: float | None = None
     origin: str = ""
     notes: tuple[str, ...] = field(default=())
@@ -449,36 +450,34 @@ def share_curves(model: ClimateModel) -> ShareCurves:
     )
 
 
-def past_wetness(wet: FloatArray, days: float, start: FloatArray) -> FloatArray:
-    """(n, days) mean of the days before, each counting less the longer ago it was.
+def past_wetness(wet: FloatArray, days: float, start: FloatArray | float = 0.0) -> FloatArray:
+    """Mean of the days before, each counting less the longer ago it was, (n, days) or (days,).
 
-    ``wet`` (n, days) is wetness less its mean of that day of the year, ``start`` (n,) what the
+    ``wet`` of that shape is wetness less its mean of that day of the year, ``start`` (n,) what the
     first day finds: p[t] = k p[t-1] + (1 - k) wet[t-1], k = exp(-1/days).
     """
     keep = np.exp(-1 / days)
+    if wet.ndim == 1:  # one long row is quicker as a sum that ends where nothing is left
+        weight = (1 - keep) * keep ** np.arange(round(12 * days))
+        past = np.concatenate([[0.0], np.convolve(wet, weight)[: wet.size - 1]])
+        return np.asarray(past + start * keep ** np.arange(wet.size))
     past = np.empty(wet.shape)
     past[:, 0] = start
-    if wet.shape[0] == 1:  # one long row is quicker as a sum that ends where nothing is left
-        weight = (1 - keep) * keep ** np.arange(round(12 * days))
-        past[0, 1:] = np.convolve(wet[0], weight)[: wet.shape[1] - 1]
-        past[0] += start[0] * keep ** np.arange(wet.shape[1])
-        past[0, 0] = start[0]
-        return past
     for day in range(1, wet.shape[1]):
         past[:, day] = keep * past[:, day - 1] + (1 - keep) * wet[:, day - 1]
     return past
 
 
 def wet_beside(wet: FloatArray, persistence: FloatArray) -> FloatArray:
-    """(2, n, days) wetness of the days before and of the days after, less what today tells of it.
+    """Wetness of the days before and of the days after, less what today tells of it, (2, ...).
 
-    ``wet`` (n, days) is wetness less its mean of that day of the year, ``persistence`` (days,)
-    its lag-1 correlation r. Days count as in ``past_wetness`` with a memory of ``BESIDE_DAYS``;
-    of a chain's, today tells (1 - k) r/(1 - k r).
+    ``wet`` (n, days) or (days,) is wetness less its mean of that day of the year, ``persistence``
+    (days,) its lag-1 correlation r. Days count as in ``past_wetness`` with a memory of
+    ``BESIDE_DAYS``; of a chain's, today tells (1 - k) r/(1 - k r).
     """
-    nothing, keep = np.zeros(wet.shape[0]), np.exp(-1 / BESIDE_DAYS)
-    before = past_wetness(wet, BESIDE_DAYS, nothing)
-    after = past_wetness(wet[:, ::-1], BESIDE_DAYS, nothing)[:, ::-1]
+    keep = np.exp(-1 / BESIDE_DAYS)
+    before = past_wetness(wet, BESIDE_DAYS)
+    after = past_wetness(wet[..., ::-1], BESIDE_DAYS)[..., ::-1]
     today = (1 - keep) * persistence / (1 - keep * persistence) * wet
     return np.stack([before - today, after - today])
 

@@ -154,6 +154,7 @@ def fitted(
         amount_by_neighbours=by_neighbours,
         light_share=light_share,
         light_ratio=light_ratio,
+        years_behind=float(np.isfinite(rain).sum() / 365.25),
         wind_height_m=record.wind_height_m if ROOT_WIND in values else None,
         origin=f"fitted to {dates[0]} to {dates[-1]}",
         notes=_notes(record, values, wet_fraction, latitude_deg),

@@ -145,7 +145,7 @@ def _fit_beside(record: ResidualYears, model: ClimateModel) -> tuple[FloatArray,
     """
     k = record.z.shape[0]
     persistence = model.persistence[MONTH_OF_DAY[record.day]]
-    beside = wet_beside(record.wet[None], persistence)[:, 0]
+    beside = wet_beside(record.wet, persistence)
     season = (MONTH_OF_DAY[record.day] + 1) % 12 // 3
     slopes, freedom = np.zeros((4, 2, k)), np.zeros(4)
     for s in range(4):
@@ -165,7 +165,7 @@ def _fit_past(record: ResidualYears) -> tuple[FloatArray, FloatArray]:
     tell of fronts, warm before rain and cool after it, which cancels within the month.
     """
     k = record.z.shape[0]
-    past = past_wetness(record.wet[None], PAST_DAYS, np.zeros(1))[0]
+    past = past_wetness(record.wet, PAST_DAYS)
     both = np.concatenate([record.z, past[None], record.wet[None]])
     covariance, freedom = _between_years(both, record.seasons, _PAST_WIDTH)
     of_wet = covariance[:, -1]  # (4, k + 2)

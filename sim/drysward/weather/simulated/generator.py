@@ -230,6 +230,16 @@ def rain_without_latent(model: ClimateModel, n_years: int) -> FloatArray:
     return rain_of_years(plain, np.zeros((n_years, 366)), uniform)
 
 
+def rain_alone(model: ClimateModel, n_years: int, seed: int = 0) -> FloatArray:
+    """(n_years, 366) rain of made years, each with its 29 February; climates share their chances.
+
+    Not the rain of ``generate``: years have no streams of their own, since none is asked for alone.
+    """
+    latent = _latent_factor(model, 0, n_years, seed)
+    uniform = stream(seed, Purpose.PLAIN).random((n_years, 3, 366))
+    return rain_of_years(model, latent, uniform)
+
+
 def wet_neighbours(wet: BoolArray) -> NDArray[np.int64]:
     """Number of wet days beside each day (n, days); at the ends the one there is counts twice."""
     beside = np.pad(wet.astype(int), ((0, 0), (1, 1)), mode="reflect")
