@@ -25,7 +25,7 @@ from drysward.weather.simulated.generator import generate
 from drysward.weather.simulated.normals import from_monthly_table
 from drysward.weather.simulated.refits import climate_error, fit_with_refits, sets_of_made_years
 
-RECORD_YEARS, TRUE_YEARS, MADE_YEARS = 30, 3000, 200
+RECORD_YEARS, TRUE_YEARS, MADE_YEARS, SET_YEARS = 30, 3000, 200, 100
 T_95_OF_19 = 1.729  # Student's t, 95th percentile, 19 degrees of freedom (standard table)
 ANSWERS = (
     "rain of April to September, mm",
@@ -102,7 +102,7 @@ def main() -> None:
         seconds += perf_counter() - start
         seed = 1000 + number
         own = by_year(generate(climates.model, MADE_YEARS, seed), *place)
-        sets = sets_of_made_years(climates, MADE_YEARS, seed)
+        sets = sets_of_made_years(climates, SET_YEARS, seed)
         of_sets = np.array([answers(by_year(some, *place)) for some in sets])
         value = answers(own)
         of_years = own.std(axis=0, ddof=1) / np.sqrt(MADE_YEARS)
@@ -114,7 +114,7 @@ def main() -> None:
         alone += (low <= truth) & (truth <= high)
         errors.append(error)
         missed.append(value - truth)
-        if number % 10 == 9:
+        if number % 5 == 4:
             print(number + 1, inside, flush=True)
     n = given.records
     print(f"{'answer':<62}{'truth':>8}{'bias':>8}{'error':>8}{'told':>8}{'held':>6}{'alone':>7}")

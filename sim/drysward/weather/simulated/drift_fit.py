@@ -151,7 +151,7 @@ def _fit_beside(record: ResidualYears, model: ClimateModel) -> tuple[FloatArray,
     for s in range(4):
         inside = np.isfinite(record.z).all(axis=0) & (season == s)
         x = beside[:, inside]
-        if inside.sum() < _SEASON_DAYS or np.linalg.cond(x @ x.T + 1e-9 * np.eye(2)) > 1e6:
+        if np.linalg.eigvalsh(x @ x.T)[0] < _SEASON_DAYS * 1e-3:
             continue
         slopes[s] = np.linalg.solve(x @ x.T, x @ record.z[:, inside].T)
         freedom[s] = inside.sum() / _SEASON_DAYS

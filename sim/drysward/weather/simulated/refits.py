@@ -207,7 +207,7 @@ def climate_years(climates: FittedClimates) -> int:
 
     For each of five answers about the rain of a half-year and its dry spells, n years whose
     sampling error, sd/sqrt(n), is the spread between refits; n by the mean of their 1/n. A model
-    knows odds of dry years better than so many years of counting would, and mean rain about as well.
+    knows odds of dry years better than as many counted years do, and mean rain about as well.
     """
     usual_mm = float(_dry_measures(climates.model, 0.0)[:, 0].mean())
     own = _dry_measures(climates.model, usual_mm)
