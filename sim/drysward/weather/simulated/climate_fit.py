@@ -160,7 +160,8 @@ def fitted(
         notes=_notes(record, values, wet_fraction, latitude_deg),
     )
     years = years_from_first_day(dates)
-    slow_days, plain_years, drawn = SLOW_DAYS, _PLAIN_YEARS, np.arange(len(years))
+    slow_days: tuple[float, ...] = SLOW_DAYS
+    plain_years, drawn = _PLAIN_YEARS, np.arange(len(years))
     if known is None:
         likelihood = _likelihood_by_year(wet, rain, day, years, model)
     else:

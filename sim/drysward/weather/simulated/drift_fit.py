@@ -195,7 +195,7 @@ def _between_years(
         known = np.isfinite(parts)
         mean = np.where(known, parts, 0.0).sum(axis=3) / np.maximum(known.sum(axis=3), 1)
         mean = np.where((known.mean(axis=3) >= 0.75), mean, np.nan)  # (years, k, windows)
-        whole = np.isfinite(mean).all(axis=1)  # (years, windows)
+        whole = np.asarray(np.isfinite(mean).all(axis=1))  # (years, windows)
         total, count = np.zeros((k, k)), 0
         for window in range(mean.shape[2]):
             some = mean[whole[:, window], :, window]
@@ -315,7 +315,7 @@ def _lagged_covariances(z: FloatArray, month: NDArray[np.int64]) -> FloatArray:
     Each month is drawn towards the whole year.
     """
     k = z.shape[0]
-    whole = np.isfinite(z).all(axis=0)
+    whole = np.asarray(np.isfinite(z).all(axis=0))
     filled = np.where(whole, z, 0.0)
     found = np.zeros((_LAGS.size, 12, k, k))
     for row, lag in zip(found, _LAGS, strict=True):

@@ -144,7 +144,7 @@ def from_monthly_table(
         ]
 
     beside = [by_variable("{}_on_wet_before"), by_variable("{}_on_wet_after")]
-    root = np.linalg.cholesky(m0)
+    root = np.asarray(np.linalg.cholesky(m0), float)
     values, vectors = np.linalg.eigh(m0)
     symmetric_root = (vectors * np.sqrt(np.maximum(values, 0.0))) @ vectors.T
     both_sds = np.stack(list(sds.values()))
