@@ -14,8 +14,8 @@ from drysward.quantities import Display, shown
 from drysward.scenario.model import CONTINUOUS, GENERATOR, RESAMPLE
 
 MADE_WEATHER = {
-    GENERATOR: "limits count the chance of the made years only; the climate behind them is known "
-    "no better than the record or normals that it comes from",
+    GENERATOR: "limits count as many years as the record or normals tell of the climate, however "
+    "many are made",
     RESAMPLE: "limits count the years of the record, however many are drawn; no drought is longer "
     "than the record's own",
 }

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import partial
+from hashlib import sha256
 from typing import TypeVar
 
 import numpy as np
@@ -90,13 +91,37 @@ def weather_series(scenario: Scenario, record: DailyRecord | None = None) -> Ser
     )
 
 
+# Years that climates are worth, by digest: points of a sweep share a climate, and it takes seconds.
+_known_years: dict[str, int] = {}
+
+
 def _years_of_climate(scenario: Scenario, record: DailyRecord | None) -> int:
     """Independent years that the scenario's made years are worth.
 
     The doubt of the climate and the chance of the made years add up: 1/n = 1/made + 1/climate.
+    A future changes the climate, but not how well it is known.
     """
-    known = climate_years(climates(scenario, record))
-    return max(round(1.0 / (1.0 / scenario.weather.years + 1.0 / known)), 1)
+    scenario = replace(scenario, weather=replace(scenario.weather, future=""))
+    if record is None and scenario.weather.climate is None:
+        record = read_record(scenario)
+    key = _digest_of_climate(scenario, record)
+    if key not in _known_years:
+        _known_years[key] = climate_years(climates(scenario, record))
+    return max(round(1.0 / (1.0 / scenario.weather.years + 1.0 / _known_years[key])), 1)
+
+
+def _digest_of_climate(scenario: Scenario, record: DailyRecord | None) -> str:
+    """SHA-256 over all that the scenario's climate is made from, as hexadecimal."""
+    place = scenario.site.latitude_deg, scenario.site.elevation_m
+    digest = sha256(repr(place).encode())
+    if record is None:
+        entry = scenario.catalog.get("generated_weather", "all")
+        assumed = [(name, number.value, number.grade) for name, number in entry.numbers.items()]
+        digest.update(repr((scenario.weather.climate, assumed)).encode())
+    else:
+        for name, values in {"date": record.dates, **record.columns()}.items():
+            digest.update(name.encode() + values.tobytes())
+    return digest.hexdigest()
 
 
 def climates(scenario: Scenario, record: DailyRecord | None = None) -> FittedClimates:
