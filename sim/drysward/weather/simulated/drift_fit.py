@@ -96,6 +96,12 @@ def fit_drift(
         model, dryness_days=PAST_DAYS, residual_on_past=on_past, residual_on_beside=on_beside
     )
     correlations = monthly_correlations(z, MONTH_OF_DAY[record.day])
+    # What the record has of both together, made weather must have in the residuals alone.
+    whole, of_wet_days, left = map(residual_correlations, (record.z, record.z - z, z))
+    correlations = (
+        correlations[0] + whole[0] - of_wet_days[0] - left[0],
+        correlations[1] + whole[1] - of_wet_days[1] - left[1],
+    )
     if not any(len(places) >= _LEAST_YEARS for places in record.seasons):
         return without_drift(*correlations, model)
     lagged = _lagged_covariances(z, MONTH_OF_DAY[record.day])
