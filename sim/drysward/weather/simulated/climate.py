@@ -67,7 +67,8 @@ MONTH_NAMES = (
     *("January", "February", "March", "April", "May", "June"),
     *("July", "August", "September", "October", "November", "December"),
 )
-_MOST_MEMORY = 0.95  # estimate: largest eigenvalue of A, a memory of 20 days
+_MOST_MEMORY = 0.97  # estimate: largest correlation of one day with the next
+_LEAST_VARIANCE = 0.02  # estimate: least variance of the fast residuals in any direction
 _MOST_SLOW = 0.75  # estimate: largest part of a residual's variance in all that is slow together
 BESIDE_DAYS = 1.5  # estimate: memory of the days just before and after, about that of a front
 LEAST_SEASON_C = 2.0  # estimate: annual range of mean temperature below which there is no season
@@ -207,16 +208,18 @@ def residual_matrices(m0: FloatArray, m1: FloatArray) -> tuple[FloatArray, Float
 
     A = M1 M0^-1; B B' = M0 - M1 M0^-1 M1', B lower triangular (Matalas 1967; Richardson 1981).
     """
+    # A short or gappy record can ask for correlations that no process has: M0 is lifted to a
+    # valid one, and M1 lowered until the largest canonical correlation of two days is possible.
+    values, vectors = np.linalg.eigh(m0)
+    if (values < _LEAST_VARIANCE).any():
+        lifted = vectors * np.maximum(values, _LEAST_VARIANCE)[..., None, :]
+        m0 = lifted @ vectors.swapaxes(-1, -2)
+    root = np.linalg.inv(np.linalg.cholesky(m0))
+    canonical = np.linalg.svd(root @ m1 @ root.swapaxes(-1, -2), compute_uv=False)[..., 0]
+    m1 = m1 * np.minimum(1.0, _MOST_MEMORY / np.maximum(canonical, 1e-9))[..., None, None]
     a = np.linalg.solve(m0.swapaxes(-1, -2), m1.swapaxes(-1, -2)).swapaxes(-1, -2)
-    # A short record can ask for a process that grows from day to day.
-    largest = np.abs(np.linalg.eigvals(a)).max(axis=-1)[..., None, None]
-    steady = np.minimum(1.0, _MOST_MEMORY / np.maximum(largest, 1e-9))
-    a, m1 = a * steady, m1 * steady
     bb = m0 - a @ m1.swapaxes(-1, -2)
-    # A short or gappy record can leave B B' a shade indefinite: lift it to the nearest valid.
-    values, vectors = np.linalg.eigh((bb + bb.swapaxes(-1, -2)) / 2)
-    lifted = vectors * np.maximum(values, 1e-6)[..., None, :]
-    return np.asarray(a), np.linalg.cholesky(lifted @ vectors.swapaxes(-1, -2))
+    return np.asarray(a), np.linalg.cholesky((bb + bb.swapaxes(-1, -2)) / 2)
 
 
 def stationary_covariance(a: FloatArray, b: FloatArray) -> FloatArray:

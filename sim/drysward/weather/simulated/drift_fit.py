@@ -41,6 +41,7 @@ _PAST_WIDTH = 30
 _YEARS_OF_ALL = 10  # estimate: years for which all of the year counts in one month or season
 _MOST = 0.4  # estimate: largest part of a residual's variance in the drift of a season or year
 _MOST_SLOW = 0.6  # estimate: the same of what lasts for weeks
+_MOST_OF_PAST = 0.2  # estimate: largest part of a residual's variance in past wetness
 _DAYS_OF_MONTH = 30
 _LEAST_YEARS = 4
 _YEARS_FOR_LAG1 = 10  # estimate: years below which a correlation of years is not looked for
@@ -176,7 +177,10 @@ def _fit_past(record: ResidualYears) -> tuple[FloatArray, FloatArray]:
     covariance, freedom = _between_years(both, record.seasons, _PAST_WIDTH)
     of_wet = covariance[:, -1]  # (4, k + 2)
     slopes = of_wet[:, :k] / np.where(of_wet[:, k] > 0, of_wet[:, k], np.inf)[:, None]
-    return _towards_all(slopes, freedom * (of_wet[:, k] > 0)), past
+    # Few years can show any slope: it explains no more than a part of a day's variance.
+    most = np.sqrt(_MOST_OF_PAST / max(float(past.var()), 1e-6))
+    slopes = _towards_all(slopes, freedom * (of_wet[:, k] > 0))
+    return np.clip(slopes, -most, most), past
 
 
 def _between_years(
