@@ -278,6 +278,7 @@ def of_cells(found, x):
         draws=found.draws,
         years=n,
         independent_years=n,
+        distinct_years=n,
         rows=every,
         columns={name: x.mean(axis=-2) for name in OUTCOMES},
         squares={name: (x**2).mean(axis=(-2, -1)) for name in OUTCOMES},
@@ -295,7 +296,9 @@ def test_years_drawn_again_tell_no_more_than_the_record(found):
     x = true + 5.0 * rng.normal(size=(400, 1, 15)) + 8.0 * rng.normal(size=(400, 32, 15))
     again = x[..., rng.integers(0, 15, 300)]
     once, more, naive = (
-        doubt._of_independent(split(cells), replace(found, independent_years=n))
+        doubt._of_independent(
+            split(cells), replace(found, independent_years=n, distinct_years=n)
+        )
         for cells, n in ((x, 15), (again, 15), (again, 300))
     )
     assert once.between_draws.mean() == pytest.approx(9.0, rel=0.1)

@@ -330,7 +330,7 @@ def test_humidity_of_any_kind_gives_the_dew_point(temperate):
     ):
         model = fit(replace(made, dewpoint_c=None, **{column: values}), 39.2, 47.0)
         assert any("dew point from" in note for note in model.notes)
-        means = month_means(generate(model, 200, seed=1), "dewpoint_c")
+        means = month_means(generate(model, 400, seed=1), "dewpoint_c")
         assert means == pytest.approx(month_means(made, "dewpoint_c"), abs=0.5)
 
 

@@ -17,7 +17,7 @@ from scipy import stats
 
 from drysward.weather.checking.spread import compare_spread, year_spread
 from drysward.weather.record import DailyRecord
-from drysward.weather.simulated import climate, climate_fit
+from drysward.weather.simulated import climate, climate_fit, drift_fit
 from drysward.weather.simulated.climate import WET_MM, calendar_day
 from drysward.weather.simulated.climate_fit import fit
 from drysward.weather.simulated.generator import generate
@@ -101,7 +101,7 @@ def residual_correlations(record: DailyRecord, latitude_deg: float):
     day, wet = calendar_day(record.dates), record.rain_mm >= WET_MM
     values = climate_fit._residual_variables(record, day, latitude_deg)
     z = climate_fit._fit_curves(np.stack(list(values.values())), wet, day)[2]
-    return climate_fit._residual_correlations(z)
+    return drift_fit.residual_correlations(z)
 
 
 def spells(chosen: np.ndarray) -> np.ndarray:

@@ -90,16 +90,15 @@ class Split:
         whole = positive(self.between_draws) + noise
         return np.divide(noise, whole, out=np.ones_like(whole), where=whole != 0.0)
 
-    def of_independent(self, n: int) -> Split:
-        """The parts with the noise of ``n`` independent years, where years were drawn again and
-        again.
+    def of_independent(self, n: int, distinct: int) -> Split:
+        """The parts with the sampling error of ``n`` independent years, of which the run holds
+        ``distinct`` that differ from one another.
 
-        Means of the draws over Y years that hold n independent ones differ by V_p + V_e/n, not by
-        V_p + V_e/Y.
+        Means of the draws over Y years that were drawn again and again differ by
+        V_p + V_e/distinct, not by V_p + V_e/Y. Years made of a climate that is known no better
+        than by n years are distinct, but no more than n tell of the climate.
         """
-        if n == self.years:
-            return self
-        more = self.interaction * (1.0 / n - 1.0 / self.years)
+        more = self.interaction * (1.0 / distinct - 1.0 / self.years)
         return replace(self, years=n, between_draws=self.between_draws - more)
 
 

@@ -18,8 +18,8 @@ FINDINGS = "weather_findings"
 MADE_YEARS, DRAWN_YEARS = "made_years", "drawn_years"
 """Attributes of a result: how many years were made, and as JSON what each repeats of a record."""
 MADE_WEATHER = {
-    GENERATOR: "limits count the chance of the made years only; the climate behind them is known "
-    "no better than the record or normals that it comes from",
+    GENERATOR: "limits count as many years as the record or normals tell of the climate, however "
+    "many are made",
     RESAMPLE: "limits count the years of the record, however many are drawn; no drought is longer "
     "than the record's own",
 }

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache, partial
+from hashlib import sha256
 from pathlib import Path
 from typing import TypeVar
 
@@ -33,6 +34,12 @@ from drysward.weather.simulated.climate import (
 from drysward.weather.simulated.climate_fit import fit
 from drysward.weather.simulated.generator import generate
 from drysward.weather.simulated.normals import from_monthly_table
+from drysward.weather.simulated.refits import (
+    FittedClimates,
+    climate_years,
+    fit_with_refits,
+    normals_with_refits,
+)
 from drysward.weather.simulated.resampling import ChangeFactors, change, drawn_years, resample
 
 Climate = TypeVar("Climate", ClimateModel, DailyRecord)
@@ -156,7 +163,7 @@ def weather_series(scenario: Scenario, record: DailyRecord | None = None) -> Ser
             f"{source.years} made years, drawn {drawn} from the {whole} complete years of {name}, "
             f"{span}; seed {source.seed}{future}",
             notes=notes,
-            independent_years=min(whole, source.years),
+            known_years=lambda: min(whole, source.years),
             file=file,
             drawn=_drawn(record, scenario),
         )
@@ -170,6 +177,60 @@ def weather_series(scenario: Scenario, record: DailyRecord | None = None) -> Ser
         f"{model.origin}{future}",
         notes=(*notes, *model.notes),
         file=file,
+        known_years=partial(_years_of_climate, scenario, record),
+    )
+
+
+# Years that climates are worth, by digest: points of a sweep share a climate, and it takes seconds.
+_known_years: dict[str, int] = {}
+
+
+def _years_of_climate(scenario: Scenario, record: DailyRecord | None) -> int:
+    """Independent years that the scenario's made years are worth.
+
+    The doubt of the climate and the chance of the made years add up: 1/n = 1/made + 1/climate.
+    A future changes the climate, but not how well it is known.
+    """
+    scenario = replace(scenario, weather=replace(scenario.weather, future=""))
+    if record is None and scenario.weather.climate is None:
+        record = read_record(scenario)
+    key = _digest_of_climate(scenario, record)
+    if key not in _known_years:
+        _known_years[key] = climate_years(climates(scenario, record))
+    return max(round(1.0 / (1.0 / scenario.weather.years + 1.0 / _known_years[key])), 1)
+
+
+def _digest_of_climate(scenario: Scenario, record: DailyRecord | None) -> str:
+    """SHA-256 over all that the scenario's climate is made from, as hexadecimal."""
+    place = scenario.site.latitude_deg, scenario.site.elevation_m
+    digest = sha256(repr(place).encode())
+    if record is None:
+        entry = scenario.catalog.get("generated_weather", "all")
+        assumed = [(name, number.value, number.grade) for name, number in entry.numbers.items()]
+        digest.update(repr((scenario.weather.climate, assumed)).encode())
+    else:
+        for name, values in {"date": record.dates, **record.columns()}.items():
+            digest.update(name.encode() + values.tobytes())
+    return digest.hexdigest()
+
+
+def climates(scenario: Scenario, record: DailyRecord | None = None) -> FittedClimates:
+    """The scenario's climate and its refits, all under the future that it has chosen.
+
+    Of a record those fitted to its years drawn anew, of normals those that they may as well stand
+    for. FaultyInput as ``weather_series``.
+    """
+    source, site = scenario.weather, scenario.site
+    if record is None and source.climate is not None:
+        place = {"latitude_deg": site.latitude_deg, "elevation_m": site.elevation_m}
+        table = {**place, **source.climate}
+        found = normals_with_refits(table, "weather.climate", scenario.catalog)
+    else:
+        record = read_record(scenario) if record is None else record
+        found = fit_with_refits(record, site.latitude_deg, site.elevation_m)
+    return FittedClimates(
+        _under_future(found.model, scenario),
+        tuple(_under_future(model, scenario) for model in found.refits),
     )
 
 

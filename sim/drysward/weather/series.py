@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -21,7 +22,9 @@ class Series:
     from, ``notes`` what had to be assumed; ``file`` tells of the file behind them, None without
     one. Years of a record keep their numbers; ``n_made`` years that were made are numbered from
     1, and ``drawn`` says of each which recorded years it repeats. ``independent_years`` are the
-    years that sampling error may count: years drawn again from a record tell no more than it.
+    years that sampling error may count: years drawn again from a record tell no more than the
+    record, and made ones no more than is known of their climate. ``known_years`` says so when
+    asked, for that takes seconds.
     """
 
     kind: str
@@ -30,10 +33,19 @@ class Series:
     between: Callable[[np.datetime64, np.datetime64], DailyRecord]
     told: str = ""
     notes: tuple[str, ...] = ()
-    independent_years: int | None = None
+    known_years: Callable[[], int] | None = None
     file: FileFacts | None = None
     n_made: int = 0
     drawn: tuple[str, ...] = ()
+
+    @cached_property
+    def independent_years(self) -> int | None:
+        return None if self.known_years is None else self.known_years()
+
+    @property
+    def distinct_years(self) -> int | None:
+        """Years that differ from one another, where some are drawn again and again; else None."""
+        return self.independent_years if self.kind == "resample" else None
 
     @property
     def years_before(self) -> int:
@@ -70,7 +82,7 @@ def made(
     first_year: int,
     told: str = "",
     notes: tuple[str, ...] = (),
-    independent_years: int | None = None,
+    known_years: Callable[[], int] | None = None,
     file: FileFacts | None = None,
     drawn: tuple[str, ...] = (),
 ) -> Series:
@@ -85,6 +97,4 @@ def made(
     first, stop = (
         np.datetime64(f"{year:04d}-01-01", "D") for year in (first_year, first_year + n_years)
     )
-    return Series(
-        kind, first, stop, between, told, notes, independent_years, file, n_years, drawn
-    )
+    return Series(kind, first, stop, between, told, notes, known_years, file, n_years, drawn)

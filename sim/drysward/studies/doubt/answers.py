@@ -185,7 +185,7 @@ def _split(found: Crossed, name: str) -> Split:
 
 def _of_independent(parts: Split, found: Crossed) -> Split:
     """``parts`` with the noise of the independent years."""
-    return parts.of_independent(found.independent_years)
+    return parts.of_independent(found.independent_years, found.distinct_years)
 
 
 def _told(found: Crossed, name: str, kind: Kind) -> dict[str, np.ndarray]:

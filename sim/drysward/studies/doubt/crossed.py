@@ -63,13 +63,14 @@ class Crossed:
     (P, F, F) are mean squares of the difference of paired outcomes, plan from plan on a field and
     field from field under a plan. ``demand`` (F, P, K, periods), mm of a dry year of each draw;
     ``demand_of_halves`` (F, P, K, periods, 2), the same of the first and the second half of the
-    years, NaN where these are too few or not independent. ``independent_years`` of the Y may be
-    counted by a sampling error.
+    years, NaN where these are too few or drawn again and again. ``independent_years`` of the Y may
+    be counted by a sampling error; ``distinct_years`` of them differ from one another.
     """
 
     draws: Draws
     years: int
     independent_years: int
+    distinct_years: int
     rows: dict[str, FloatArray]
     columns: dict[str, FloatArray]
     squares: dict[str, FloatArray]
@@ -149,11 +150,11 @@ def crossed(
     n_years = len(cut.spans.years)
     if n_years < FEWEST_YEARS:
         raise CannotDraw(f"the spread across draws needs two years or more, not {n_years}")
-    independent = min(cut.series.independent_years or n_years, n_years)
+    distinct = min(cut.series.distinct_years or n_years, n_years)
     k = fitting_draws(scenario, len(followed), n_years) if n_draws is None else n_draws
     draws = draw(drawn_numbers(scenario), k, scenario.weather.seed)
     rows = tuple(draws.rows())
-    out = _Gathered(scenario, draws, len(followed), n_years, independent)
+    out = _Gathered(scenario, draws, len(followed), n_years, distinct)
     compiled_run_site()
 
     def go(numbers: range) -> Sequence[Together]:
@@ -171,7 +172,8 @@ def crossed(
             out.add(numbers, gathered)
             if on_progress is not None:
                 on_progress(numbers.stop / k)
-    return out.crossed()
+    # Asked for last: it may take seconds, in which the others of this run have found it.
+    return out.crossed(min(cut.series.independent_years or n_years, n_years))
 
 
 def drawn_point(
@@ -198,10 +200,10 @@ class _Gathered:
     """Sums over draws and years, as they come in."""
 
     def __init__(
-        self, scenario: Scenario, draws: Draws, n_plans: int, n_years: int, independent: int
+        self, scenario: Scenario, draws: Draws, n_plans: int, n_years: int, distinct: int
     ) -> None:
         self.scenario, self.draws = scenario, draws
-        self.n_years, self.independent = n_years, independent
+        self.n_years, self.distinct = n_years, distinct
         k = len(draws.values)
         at = (len(scenario.fields), n_plans)
         periods = scenario.answers.return_periods
@@ -241,8 +243,8 @@ class _Gathered:
         """Take in the demand of dry years of draw ``k``, of its irrigation (F, P, Y)."""
         periods = self.scenario.answers.return_periods
         n, half = self.n_years, self.n_years // 2
-        if self.independent < n:
-            water = thinned(water, self.independent)
+        if self.distinct < n:
+            water = thinned(water, self.distinct)
         elif n >= FEWEST_FOR_HALVES:
             for i, part in enumerate((water[..., :half], water[..., n - half :])):
                 self.of_halves[:, :, k, :, i] = demand_estimates(part, periods)
@@ -263,12 +265,13 @@ class _Gathered:
         for name in (*DAYS, WATER):
             yield name, of(name)
 
-    def crossed(self) -> Crossed:
+    def crossed(self, independent: int) -> Crossed:
         k = len(self.draws.values)
         return Crossed(
             draws=self.draws,
             years=self.n_years,
-            independent_years=self.independent,
+            independent_years=independent,
+            distinct_years=self.distinct,
             rows=self.rows,
             columns={name: values / k for name, values in self.columns.items()},
             squares={name: values / k for name, values in self.squares.items()},

@@ -273,7 +273,10 @@ class _Sums:
         self.in_a_row, self.periods = answers.reached_days, answers.return_periods
         self.yearly = {*sweep.keep, *(f"daily_{name}" for name in sweep.daily)}
         self.n, self.n_draws, self.n_years = len(drawing), n_draws, len(years.spans.years)
-        self.independent = min(years.series.independent_years or self.n_years, self.n_years)
+        self.independent, self.distinct = (
+            min(count or self.n_years, self.n_years)
+            for count in (years.series.independent_years, years.series.distinct_years)
+        )
         n_fields, n_plans = len(drawing[0].point.scenario.fields), len(drawing[0].point.plans)
         at = (self.n, n_fields, n_plans)
         self.means: Arrays = {}
@@ -317,7 +320,7 @@ class _Sums:
         self.columns[name] += x
         self.squares[name] += (x * x).mean(axis=-1)
         n, half = self.n_years, self.n_years // 2
-        if name == WATER and self.independent == n >= FEWEST_FOR_HALVES:
+        if name == WATER and self.distinct == n >= FEWEST_FOR_HALVES:
             for i, part in enumerate((x[..., :half], x[..., n - half :])):
                 self.halves[..., k, :, i] = demand_estimates(part, self.periods)
 
@@ -352,7 +355,7 @@ class _Sums:
             self.columns[series] / self.n_draws,
             self.squares[series] / self.n_draws,
         )
-        return parts.of_independent(self.independent)
+        return parts.of_independent(self.independent, self.distinct)
 
     def _add_demand(self, out: Arrays, tail: float) -> None:
         """The limits of the demand; points and fields count as one dimension meanwhile."""

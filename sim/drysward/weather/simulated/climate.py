@@ -7,11 +7,18 @@ keep the cross and lag-1 correlations. Three things were added where records ask
 chain remembers the day before yesterday, amounts are mixed exponential (they fit three records
 far better than gamma amounts do), and a wet day brings more between wet days than alone.
 
-Such a chain still makes every year too much like the last, and so too few dry years. A latent
-factor, smooth through the seasons and correlated from year to year, moves the chance of rain
-and its amount so that season and annual totals spread as the record's do (the "overdispersion"
-discussed by Katz & Parlange 1998). A seasonal drift of the other variables, part of it tied to
-that factor, makes dry summers as hot and clear as they were, beyond what their dry days do.
+Such a chain forgets within days, and makes every year too much like the last. Slower time scales
+stand behind it (a known lack of daily generators, Wilks & Wilby 1999; corrected by the low
+frequencies of a record, Wang & Nathan 2007; both from memory):
+
+- a wet/dry regime of days to weeks moves the chance of rain (``regime``);
+- a latent factor, smooth through the seasons and correlated from year to year, moves the chance
+  of rain and its amount so that season and annual totals spread as the record's do (the
+  "overdispersion" discussed by Katz & Parlange 1998);
+- the residuals of the other variables have a part that lasts for weeks, one for a season and one
+  for a year. The first leans on the wet days of the weeks before (dry ground heats the air), the
+  second on the latent factor, so that dry spells and dry summers are as hot and clear as they
+  were, beyond what their dry days do. The third remembers the year before where a record does.
 
 ``climate_fit`` makes a model from a record, ``normals`` from monthly normals; ``generator``
 makes weather of it.
@@ -20,12 +27,14 @@ makes weather of it.
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from drysward import special
 from drysward.physics.reference_et import daylight_hours, extraterrestrial_radiation_mj_m2
+from drysward.weather.simulated.regime import persistence_within, regime_memory
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -58,10 +67,18 @@ MONTH_NAMES = (
     *("January", "February", "March", "April", "May", "June"),
     *("July", "August", "September", "October", "November", "December"),
 )
+_MOST_MEMORY = 0.97  # estimate: largest correlation of one day with the next
+_LEAST_VARIANCE = 0.02  # estimate: least variance of the fast residuals in any direction
+_MOST_SLOW = 0.75  # estimate: largest part of a residual's variance in all that is slow together
+BESIDE_DAYS = 1.5  # estimate: memory of the days just before and after, about that of a front
 LEAST_SEASON_C = 2.0  # estimate: annual range of mean temperature below which there is no season
 DARK_MJ_M2 = 1.0  # estimate: top-of-atmosphere radiation below which clearness means nothing
 DAYS_IN_MONTH = np.array([31, 28.25, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
 LEAP_DAY = 59
+_MID_MONTHS = np.bincount(MONTH_OF_DAY, np.arange(366.0)) / np.bincount(MONTH_OF_DAY)
+_MONTH_WEIGHTS = np.stack(
+    [np.interp(np.arange(366.0), _MID_MONTHS, one, period=366) for one in np.eye(12)], axis=1
+)
 _PHASE = 2 * np.pi * (np.arange(366) + 0.5) / 366
 
 
@@ -82,8 +99,8 @@ class ClimateModel:
     mean_wet: FloatArray  # (k, 366)
     sd_dry: FloatArray  # (k, 366)
     sd_wet: FloatArray  # (k, 366)
-    a: FloatArray  # (k, k) of the residuals less their drift
-    b: FloatArray  # (k, k)
+    a: FloatArray  # (12, k, k) of the fast part of the residuals
+    b: FloatArray  # (12, k, k)
     annual_sd: float  # latent factor common to a year, standard deviation of ln rain
     annual_lag1: float  # its year-to-year correlation
     season_sd: FloatArray  # (4,) latent factor of Dec-Feb, Mar-May, Jun-Aug, Sep-Nov
@@ -97,9 +114,39 @@ class ClimateModel:
     # (12,) share of the light one of two exponentials in the amounts, its mean beside both's
     light_share: FloatArray = field(default_factory=lambda: np.zeros(12))
     light_ratio: FloatArray = field(default_factory=lambda: np.ones(12))
+    # The hidden regime of wet and dry weather (``regime``); by default there is none.
+    regime_days: float = 8.0  # in which its correlation falls to 1/e
+    regime_dry_share: float = 0.5  # share of days in the dry state
+    regime_contrast: FloatArray = field(default_factory=lambda: np.zeros(4))
+    # ... (4,) difference of the log-odds of rain between its states, by season
+    # What lasts for weeks in the residuals, besides the drift of whole seasons
+    slow_days: float = 12.0  # in which its correlation falls to 1/e
+    slow: FloatArray = field(default_factory=lambda: np.zeros((12, 1, 1)))
+    # ... (12, k, k) symmetric square roots of its covariance
+    dryness_days: float = 15.0  # memory of the wet days before (``past_wetness``)
+    residual_on_past: FloatArray = field(default_factory=lambda: np.zeros((4, 1)))
+    # ... (4, k) shift of the residuals per unit of past wetness
+    residual_on_beside: FloatArray = field(default_factory=lambda: np.zeros((2, 4, 1)))
+    # ... (2, 4, k) shift of the residuals by the wet days just before and after (``wet_beside``)
+    year_drift: FloatArray = field(default_factory=lambda: np.zeros((1, 1)))
+    # ... (k, k) square root of the covariance of the drift common to a year
+    year_drift_lag1: float = 0.0  # its year-to-year correlation
+    years_behind: float = 30.0  # years of the record, or of the years behind the normals
     wind_height_m: float | None = None
     origin: str = ""
     notes: tuple[str, ...] = field(default=())
+
+    def __post_init__(self) -> None:
+        k = len(self.variables)
+        for name, shape in (
+            ("a", (12, k, k)),
+            ("b", (12, k, k)),
+            ("slow", (12, k, k)),
+            ("residual_on_past", (4, k)),
+            ("residual_on_beside", (2, 4, k)),
+            ("year_drift", (k, k)),
+        ):
+            object.__setattr__(self, name, np.broadcast_to(getattr(self, name), shape))
 
 
 # ---------------------------------------------------------------- published equations
@@ -157,26 +204,33 @@ def neighbour_chances(
 
 
 def residual_matrices(m0: FloatArray, m1: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """A and B of z(t) = A z(t-1) + B e(t) from lag-0 and lag-1 correlations (k, k).
+    """A and B of z(t) = A z(t-1) + B e(t) from lag-0 and lag-1 correlations (..., k, k).
 
     A = M1 M0^-1; B B' = M0 - M1 M0^-1 M1', B lower triangular (Matalas 1967; Richardson 1981).
     """
-    a = np.linalg.solve(m0.T, m1.T).T
-    bb = m0 - a @ m1.T
-    # A short or gappy record can leave B B' a shade indefinite: lift it to the nearest valid.
-    values, vectors = np.linalg.eigh((bb + bb.T) / 2)
-    bb = (vectors * np.maximum(values, 1e-6)) @ vectors.T
-    return np.asarray(a), np.linalg.cholesky(bb)
+    # A short or gappy record can ask for correlations that no process has: M0 is lifted to a
+    # valid one, and M1 lowered until the largest canonical correlation of two days is possible.
+    values, vectors = np.linalg.eigh(m0)
+    if (values < _LEAST_VARIANCE).any():
+        lifted = vectors * np.maximum(values, _LEAST_VARIANCE)[..., None, :]
+        m0 = lifted @ vectors.swapaxes(-1, -2)
+    root = np.linalg.inv(np.linalg.cholesky(m0))
+    canonical = np.linalg.svd(root @ m1 @ root.swapaxes(-1, -2), compute_uv=False)[..., 0]
+    m1 = m1 * np.minimum(1.0, _MOST_MEMORY / np.maximum(canonical, 1e-9))[..., None, None]
+    a = np.linalg.solve(m0.swapaxes(-1, -2), m1.swapaxes(-1, -2)).swapaxes(-1, -2)
+    bb = m0 - a @ m1.swapaxes(-1, -2)
+    return np.asarray(a), np.linalg.cholesky((bb + bb.swapaxes(-1, -2)) / 2)
 
 
 def stationary_covariance(a: FloatArray, b: FloatArray) -> FloatArray:
-    """Covariance (k, k) of the residuals that A and B (k, k) keep up: M = A M A' + B B'.
+    """Covariance (..., k, k) of the residuals that A and B keep up: M = A M A' + B B'.
 
     As one system of linear equations, vec M = (I - A x A)^-1 vec(B B') (standard result).
     """
-    k = len(a)
-    system = np.eye(k * k) - np.kron(a, a)
-    return np.asarray(np.linalg.solve(system, (b @ b.T).ravel()).reshape(k, k), float)
+    k = a.shape[-1]
+    product = np.einsum("...ij,...kl->...ikjl", a, a).reshape(*a.shape[:-2], k * k, k * k)
+    spread = (b @ b.swapaxes(-1, -2)).reshape(*a.shape[:-2], k * k, 1)
+    return np.asarray(np.linalg.solve(np.eye(k * k) - product, spread), float).reshape(a.shape)
 
 
 def mixed_exponential(
@@ -195,18 +249,27 @@ def mixed_exponential(
     return -np.log1p(-within) * np.where(light, light_ratio, heavy_ratio)
 
 
-def likeliest_mixed_exponential(amounts: FloatArray) -> tuple[float, float]:
+def likeliest_mixed_exponential(
+    amounts: FloatArray, count: FloatArray | None = None
+) -> tuple[float, float]:
     """Likeliest share and ratio of the light exponential in positive amounts (n,) of mean 1.
 
-    By expectation and maximisation from equal shares (Dempster, Laird & Rubin 1977).
+    Each stands for ``count`` (n,) days, one by default. By expectation and maximisation from equal
+    shares (Dempster, Laird & Rubin 1977).
     """
+    weight = np.ones(amounts.size) if count is None else count
+    weight = weight / weight.sum()
+    mean = float(weight @ amounts)
     share, ratio = 0.5, 0.3
     for _ in range(300):
         heavy = (1 - share * ratio) / (1 - share)
-        density = share / ratio * np.exp(-amounts / ratio)
-        light = density / (density + (1 - share) / heavy * np.exp(-amounts / heavy))
-        share = float(np.clip(light.mean(), 1e-6, 1 - 1e-6))
-        ratio = float((light @ amounts) / light.sum() / amounts.mean())
+        light = share / ratio * np.exp(-amounts / ratio)
+        light = weight * light / (light + (1 - share) / heavy * np.exp(-amounts / heavy))
+        before = share
+        share = min(max(float(light.sum()), 1e-6), 1 - 1e-6)
+        ratio = float(light @ amounts) / float(light.sum()) / mean
+        if abs(share - before) < 1e-6:
+            break
     return share, ratio
 
 
@@ -251,6 +314,16 @@ def named_months(chosen: BoolArray) -> str:
 def month_means(curve: FloatArray) -> FloatArray:
     """(12,) month averages of a curve by calendar day (366,)."""
     return np.bincount(MONTH_OF_DAY, curve, 12) / np.bincount(MONTH_OF_DAY)
+
+
+def means_by_month(by_day: FloatArray) -> FloatArray:
+    """(12, ...) means over the months of values by calendar day (366, ...)."""
+    return np.stack([by_day[month == MONTH_OF_DAY].mean(axis=0) for month in range(12)])
+
+
+def between_months(monthly: FloatArray) -> FloatArray:
+    """(366, ...) values by calendar day, straight between those of mid-months (12, ...)."""
+    return np.asarray(np.einsum("dm,m...->d...", _MONTH_WEIGHTS, monthly))
 
 
 def harmonics(count: int) -> FloatArray:
@@ -319,24 +392,183 @@ def latent_variance(model: ClimateModel) -> FloatArray:
     return np.einsum("di,sij,dj,s->d", KNOT_WEIGHTS, unit, KNOT_WEIGHTS, sizes)
 
 
+def between_seasons(by_season: FloatArray) -> FloatArray:
+    """(366, ...) values by calendar day, straight between those of the four seasons (4, ...)."""
+    weights = KNOT_WEIGHTS.reshape(366, 3, 4).sum(axis=1)
+    return np.einsum("ds,s...->d...", weights, by_season)
+
+
+@dataclass(frozen=True)
+class ShareCurves:
+    """The chance of rain by calendar day, arrays (366,), and how it moves about its mean.
+
+    ``slope`` turns the latent factor into log-odds, ``base`` are the log-odds at which the mean
+    over all years and states is ``mean``; ``contrast`` is the regime's. ``of_latent`` and
+    ``of_regime`` are the variances of the share, ``persistence`` the chain's lag-1 correlation
+    that together with them gives the model's.
+    """
+
+    mean: FloatArray
+    base: FloatArray
+    slope: FloatArray
+    contrast: FloatArray
+    of_latent: FloatArray
+    of_regime: FloatArray
+    persistence: FloatArray
+
+
+def share_curves(model: ClimateModel) -> ShareCurves:
+    """How the chance of rain moves under the latent factor and the regime of a model."""
+    mean = wet_share_curve(model.wet_fraction)
+    pi = np.clip(mean, 1e-9, 1 - 1e-9)
+    # Slope that makes d ln(share)/d latent the wanted part; capped where almost always wet.
+    slope = np.minimum(model.wet_day_part / (1 - pi), 3.0)
+    contrast = between_seasons(model.regime_contrast)
+    nodes, weights = np.polynomial.hermite_e.hermegauss(15)
+    dry = model.regime_dry_share
+    states = np.array([dry - 1, dry])[:, None, None] * contrast
+    moved = slope * np.sqrt(latent_variance(model)) * nodes[:, None] + states  # (2, 15, 366)
+    both = (np.array([dry, 1 - dry])[:, None] * weights / weights.sum())[..., None]
+    base = special.logit(pi)
+    for _ in range(30):  # Newton on the log-odds that average to pi
+        share = special.expit(base + moved)
+        miss = pi - (both * share).sum(axis=(0, 1))
+        base = base + np.clip(miss / (both * share * (1 - share)).sum(axis=(0, 1)), -1.0, 1.0)
+        if np.abs(miss).max() < 1e-9:
+            break
+    share = special.expit(base + moved)
+    by_latent = dry * share[0] + (1 - dry) * share[1]
+    of_regime = (both[0] + both[1]) * dry * (1 - dry) * (share[1] - share[0]) ** 2
+    of_latent = (both[0] + both[1]) * (by_latent - pi) ** 2
+    between_regime, between_latent = of_regime.sum(axis=0), of_latent.sum(axis=0)
+    kept = regime_memory(model.regime_days)
+    persistence = persistence_within(
+        pi,
+        model.persistence[MONTH_OF_DAY],
+        between_latent + between_regime,
+        between_latent + kept * between_regime,
+    )
+    return ShareCurves(
+        mean, base, slope, contrast, between_latent, between_regime, np.clip(persistence, -1, 0.95)
+    )
+
+
+def past_wetness(wet: FloatArray, days: float, start: FloatArray | float = 0.0) -> FloatArray:
+    """Mean of the days before, each counting less the longer ago it was, (n, days) or (days,).
+
+    ``wet`` of that shape is wetness less its mean of that day of the year, ``start`` (n,) what the
+    first day finds: p[t] = k p[t-1] + (1 - k) wet[t-1], k = exp(-1/days).
+    """
+    keep = np.exp(-1 / days)
+    if wet.ndim == 1:  # one long row is quicker as a sum that ends where nothing is left
+        weight = (1 - keep) * keep ** np.arange(round(12 * days))
+        past = np.concatenate([[0.0], np.convolve(wet, weight)[: wet.size - 1]])
+        return np.asarray(past + start * keep ** np.arange(wet.size))
+    past = np.empty(wet.shape)
+    past[:, 0] = start
+    for day in range(1, wet.shape[1]):
+        past[:, day] = keep * past[:, day - 1] + (1 - keep) * wet[:, day - 1]
+    return past
+
+
+def wet_beside(wet: FloatArray, persistence: FloatArray) -> FloatArray:
+    """Wetness of the days before and of the days after, less what today tells of it, (2, ...).
+
+    ``wet`` (n, days) or (days,) is wetness less its mean of that day of the year, ``persistence``
+    (days,) its lag-1 correlation r. Days count as in ``past_wetness`` with a memory of
+    ``BESIDE_DAYS``; of a chain's, today tells (1 - k) r/(1 - k r).
+    """
+    keep = np.exp(-1 / BESIDE_DAYS)
+    before = past_wetness(wet, BESIDE_DAYS)
+    after = past_wetness(wet[..., ::-1], BESIDE_DAYS)[..., ::-1]
+    today = (1 - keep) * persistence / (1 - keep * persistence) * wet
+    return np.stack([before - today, after - today])
+
+
+def past_wetness_variance(model: ClimateModel, curves: ShareCurves) -> FloatArray:
+    """(366,) variance of ``past_wetness``: that of chain, regime and latent factor together.
+
+    An exponential mean with weight 1 - k of a series with correlations x^lag has
+    (1 - k)/(1 + k) (1 + x k)/(1 - x k) of its variance (standard result).
+    """
+    keep = np.exp(-1 / model.dryness_days)
+
+    def left(correlation: FloatArray | float) -> Any:
+        return (1 - keep) / (1 + keep) * (1 + correlation * keep) / (1 - correlation * keep)
+
+    of_chain = np.maximum(curves.mean * (1 - curves.mean) - curves.of_latent - curves.of_regime, 0)
+    return np.asarray(
+        of_chain * left(curves.persistence)
+        + curves.of_regime * left(regime_memory(model.regime_days))
+        + curves.of_latent
+    )
+
+
 def slope_by_day(model: ClimateModel) -> FloatArray:
     """(366, k) drift of the residuals per unit of the latent factor, between the four seasons'."""
     return KNOT_WEIGHTS @ np.tile(model.drift_on_latent, (3, 1))
 
 
 def drift_covariance(model: ClimateModel) -> FloatArray:
-    """(366, k, k) covariance of the drift by calendar day."""
+    """(366, k, k) covariance of the drift of years and seasons by calendar day."""
     slope = slope_by_day(model)
     of_latent = np.einsum("di,dj,d->dij", slope, slope, latent_variance(model))
     own = np.tile(model.drift @ model.drift.transpose(0, 2, 1), (3, 1, 1))
-    return of_latent + np.einsum("ds,sij->dij", KNOT_WEIGHTS**2, own)
+    return (
+        of_latent
+        + np.einsum("ds,sij->dij", KNOT_WEIGHTS**2, own)
+        + model.year_drift @ model.year_drift.T
+    )
+
+
+def slow_covariance(model: ClimateModel) -> FloatArray:
+    """(366, k, k) covariance of what lasts for weeks in the residuals by itself."""
+    roots = between_months(model.slow)
+    return roots @ roots.transpose(0, 2, 1)
+
+
+def wetness_covariances(model: ClimateModel) -> tuple[FloatArray, FloatArray]:
+    """(12, k, k) each: covariance of the residuals that wet days make, at lag 0 and lag 1.
+
+    Of past wetness, and of the days just before and after as if each were by itself.
+    """
+    curves = share_curves(model)
+    past = between_seasons(model.residual_on_past)
+    of_past = np.einsum("di,dj,d->dij", past, past, past_wetness_variance(model, curves))
+    keep = np.exp(-1 / BESIDE_DAYS)
+    lag1 = keep * model.persistence[MONTH_OF_DAY]
+    left = (1 - keep) / (1 + keep) * (1 + lag1) / (1 - lag1)
+    variance = curves.mean * (1 - curves.mean) * left
+    beside = np.stack([between_seasons(one) for one in model.residual_on_beside])
+    of_beside = np.einsum("bdi,bdj,d->dij", beside, beside, variance)
+    of_past, of_beside = means_by_month(of_past), means_by_month(of_beside)
+    kept = np.exp(-1 / model.dryness_days)
+    return of_past + of_beside, kept * of_past + keep * of_beside
+
+
+def fast_matrices(
+    m0: FloatArray, m1: FloatArray, slow: FloatArray, slow_lagged: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """A and B (..., k, k) of what M0 and M1 leave beside the slow covariances at lag 0 and lag 1.
+
+    Of these no more is taken than the fast part can spare.
+    """
+    values, vectors = np.linalg.eigh(m0)
+    whiten = vectors / np.sqrt(np.maximum(values, 1e-3))[..., None, :]
+    share = np.linalg.eigvalsh(whiten.swapaxes(-1, -2) @ slow @ whiten)[..., -1]
+    factor = np.minimum(1.0, _MOST_SLOW / np.maximum(share, 1e-9))[..., None, None]
+    return residual_matrices(m0 - factor * slow, m1 - factor * slow_lagged)
 
 
 def without_drift(m0: FloatArray, m1: FloatArray, model: ClimateModel) -> ClimateModel:
-    """The model with A and B such that residuals and drift together have M0 and M1 (k, k).
+    """The model with A and B such that residuals with all that is slow have M0 and M1.
 
-    The drift hardly changes from day to day, so its covariance is taken from both.
+    These are (k, k), or (12, k, k) by month, without what wet days make of them. The drift hardly
+    changes from day to day, so its covariance is taken from both; what lasts for weeks loses its
+    share of a day.
     """
-    of_drift = drift_covariance(model).mean(axis=0)
-    a, b = residual_matrices(m0 - of_drift, m1 - of_drift)
+    of_drift = means_by_month(drift_covariance(model))
+    slow = means_by_month(slow_covariance(model))
+    kept = np.exp(-1 / model.slow_days)
+    a, b = fast_matrices(m0, m1, of_drift + slow, of_drift + kept * slow)
     return replace(model, a=a, b=b)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -29,6 +29,8 @@ from drysward.weather.simulated.climate import (
     BoolArray,
     ClimateModel,
     FloatArray,
+    between_months,
+    between_seasons,
     calendar_day,
     dewpoint_from_vapour_pressure_c,
     extraterrestrial_radiation,
@@ -39,16 +41,23 @@ from drysward.weather.simulated.climate import (
     month_means,
     named_months,
     possible_persistence,
+    share_curves,
     smooth_curve,
-    stationary_covariance,
-    without_drift,
+    wet_share_curve,
+    years_of,
+)
+from drysward.weather.simulated.drift_fit import (
+    DAYS_OF_ALL,
+    LEAST_DAYS_OF_MONTH,
+    SLOW_DAYS,
+    ResidualYears,
+    fit_drift,
 )
 from drysward.weather.simulated.generator import rain_without_latent, wet_neighbours
+from drysward.weather.simulated.regime import RegimeLikelihood, regime_likelihood
 
 LEAST_YEARS = 5
 GOOD_YEARS = 20
-_YEARS_OF_ALL = 10  # estimate: years for which all seasons together count in one season's drift
-_MOST_DRIFT = 0.4  # estimate: largest part of a residual's variance that may be drift
 _LEAST_AMOUNTS = 60  # estimate: wet days that a mixture of amounts needs
 _PLAIN_YEARS = 1000  # made to measure how the model spreads by itself: 4 % error of a variance
 
@@ -56,13 +65,36 @@ _PLAIN_YEARS = 1000  # made to measure how the model spreads by itself: 4 % erro
 def fit(record: DailyRecord, latitude_deg: float, elevation_m: float) -> ClimateModel:
     """Climate of a daily record of at least five years.
 
-    Rain by month; means by four harmonics with a wet-day shift of one, then corrected to the
-    record's month means; spreads by two harmonics. Solar radiation comes from sunshine (FAO-56
-    Eq 35, a 0.25, b 0.50) and the dew point from vapour pressure or relative humidity where only
-    those are recorded. ``notes`` tell what the record left open: gaps, months without rain or
-    sun, few years. FaultyInput for a shorter record, or one whose other variables are seldom
-    there together.
+    Rain by month and its regime by season; means by four harmonics with a wet-day shift of one,
+    then corrected to the record's month means; spreads by two harmonics; what lasts for weeks, a
+    season and a year by the spread of means of 5 days to a year. Solar radiation comes from
+    sunshine (FAO-56 Eq 35, a 0.25, b 0.50) and the dew point from vapour pressure or relative
+    humidity where only those are recorded. ``notes`` tell what the record left open: gaps, months
+    without rain or sun, few years. FaultyInput for a shorter record, or one whose other variables
+    are seldom there together.
     """
+    return fitted(record, latitude_deg, elevation_m)[0]
+
+
+@dataclass(frozen=True)
+class Known:
+    """What a record put together from drawn years of another takes from the fit to that one.
+
+    The ``likelihood`` of regimes by year, the places of the ``drawn`` years in it, the memory of
+    what lasts for weeks, and ``plain_years`` for how the model spreads by itself, fewer because
+    only differences between such records count.
+    """
+
+    likelihood: RegimeLikelihood
+    drawn: NDArray[np.int64]
+    slow_days: float
+    plain_years: int
+
+
+def fitted(
+    record: DailyRecord, latitude_deg: float, elevation_m: float, known: Known | None = None
+) -> tuple[ClimateModel, RegimeLikelihood]:
+    """The climate as ``fit``, and the likelihood of its regimes by year."""
     dates = np.asarray(record.dates).astype("datetime64[D]")
     rain = np.asarray(record.rain_mm, dtype=float)
     where = record.name or "weather record"
@@ -78,7 +110,7 @@ def fit(record: DailyRecord, latitude_deg: float, elevation_m: float) -> Climate
     month = MONTH_OF_DAY[day]
     wet = np.asarray(rain >= WET_MM)  # NaN compares false
 
-    wet_fraction, persistence, second_day = _fit_chain(rain, wet, month)
+    wet_fraction, persistence, second_day, rho2 = _fit_chain(rain, wet, month)
     by_neighbours = _fit_neighbours(rain, wet, month)
     mean_mm, light_share, light_ratio = _fit_amounts(rain, wet, month, by_neighbours)
     values = _residual_variables(record, day, latitude_deg)
@@ -98,7 +130,7 @@ def fit(record: DailyRecord, latitude_deg: float, elevation_m: float) -> Climate
             for name in still
         )
     means, sds, z = _fit_curves(np.stack(list(values.values())), wet, day)
-    m0, m1 = _residual_correlations(z)
+    k = len(values)
     model = ClimateModel(
         latitude_deg=latitude_deg,
         elevation_m=elevation_m,
@@ -110,30 +142,94 @@ def fit(record: DailyRecord, latitude_deg: float, elevation_m: float) -> Climate
         mean_wet=means[1],
         sd_dry=sds[0],
         sd_wet=sds[1],
-        a=np.zeros_like(m0),
-        b=np.eye(len(values)),
+        a=np.zeros((k, k)),
+        b=np.eye(k),
         annual_sd=0.0,
         annual_lag1=0.0,
         season_sd=np.zeros(4),
         wet_day_part=0.0,
-        drift_on_latent=np.zeros((4, len(values))),
-        drift=np.zeros((4, *m0.shape)),
+        drift_on_latent=np.zeros((4, k)),
+        drift=np.zeros((4, k, k)),
         second_day=second_day,
         amount_by_neighbours=by_neighbours,
         light_share=light_share,
         light_ratio=light_ratio,
+        years_behind=float(np.isfinite(rain).sum() / 365.25),
         wind_height_m=record.wind_height_m if ROOT_WIND in values else None,
         origin=f"fitted to {dates[0]} to {dates[-1]}",
         notes=_notes(record, values, wet_fraction, latitude_deg),
     )
-    model = replace(model, **_fit_latent(dates, rain, model))
-    return _fit_drift(dates, rain, z, (m0, m1), model)
+    years = years_from_first_day(dates)
+    slow_days: tuple[float, ...] = SLOW_DAYS
+    plain_years, drawn = _PLAIN_YEARS, np.arange(len(years))
+    if known is None:
+        likelihood = _likelihood_by_year(wet, rain, day, years, model)
+    else:
+        likelihood, drawn, plain_years = known.likelihood, known.drawn, known.plain_years
+        slow_days = (known.slow_days,)
+    memory, dry_share, contrast = likelihood.likeliest(drawn)
+    model = replace(model, regime_days=memory, regime_dry_share=dry_share, regime_contrast=contrast)
+    model = replace(model, second_day=_second_day_within(rho2, model))
+    model = replace(model, **_fit_latent(dates, rain, model, plain_years))
+    seen = ResidualYears(
+        z=z,
+        day=day,
+        wet=np.where(np.isfinite(rain), wet - wet_share_curve(wet_fraction)[day], 0.0),
+        rain=rain,
+        seasons=tuple(_window_days(dates, season) for season in (1, 2, 3, 4)),
+        years=years,
+    )
+    return fit_drift(seen, model, slow_days), likelihood
+
+
+def years_from_first_day(dates: NDArray[np.datetime64]) -> list[NDArray[np.int64]]:
+    """Places of the days of each year counted from the record's first day, the last one short."""
+    day = calendar_day(dates)
+    later = years_of(dates) - (day < day[0])
+    return [np.flatnonzero(later == year) for year in np.unique(later)]
+
+
+def _likelihood_by_year(
+    wet: BoolArray,
+    rain: FloatArray,
+    day: NDArray[np.int64],
+    years: list[NDArray[np.int64]],
+    model: ClimateModel,
+) -> RegimeLikelihood:
+    """Likelihood of the regimes tried in each year from the record's first day."""
+    first = int(day[0])
+    table = np.full((len(years), 366), np.nan)
+    for row, inside in zip(table, years, strict=True):
+        row[(day[inside] - first) % 366] = np.where(
+            np.isfinite(rain[inside]), wet[inside].astype(float), np.nan
+        )
+    curves = wet_share_curve(model.wet_fraction), model.persistence[MONTH_OF_DAY]
+    share, persistence = (np.roll(curve, -first) for curve in curves)
+    seasons = np.roll(between_seasons(np.eye(4)), -first, axis=0)
+    return regime_likelihood(table, share, persistence, model.second_day, seasons)
+
+
+def _second_day_within(rho2: float, model: ClimateModel) -> float:
+    """Weight of the day before yesterday that the chain has beside the regime.
+
+    ``rho2`` is the lag-2 correlation of wetness as recorded; what the regime makes of it is
+    taken out as ``persistence_within`` does for lag 1.
+    """
+    curves = share_curves(model)
+    variance = curves.mean * (1 - curves.mean)
+    left = np.maximum(variance - curves.of_regime, 0.1 * variance).sum()
+    if not left > 0:
+        return 0.0
+    lag1 = float((curves.persistence * (variance - curves.of_regime)).sum() / left)
+    kept = np.exp(-2 / model.regime_days)
+    lag2 = float((rho2 * variance - kept * curves.of_regime).sum() / left)
+    return (lag2 - lag1**2) / (1 - lag1**2)
 
 
 def _fit_chain(
     rain: FloatArray, wet: BoolArray, month: NDArray[np.int64]
-) -> tuple[FloatArray, FloatArray, float]:
-    """Wet share and persistence by month, and the weight of the day before yesterday.
+) -> tuple[FloatArray, FloatArray, float, float]:
+    """Wet share, persistence by month, weight of the day before yesterday, lag-2 correlation.
 
     A month with few wet or dry days shares the year's persistence. The weight is one for the
     year: r2 = (rho2 - rho1^2)/(1 - rho1^2) (Yule-Walker).
@@ -161,7 +257,7 @@ def _fit_chain(
     variance = float(np.nanmean(deviation**2))
     rho1, rho2 = (lagged(lag) / variance if variance > 0 else 0.0 for lag in (1, 2))
     second_day = (rho2 - rho1**2) / (1 - rho1**2)
-    return fraction, possible_persistence(fraction, persistence), second_day
+    return fraction, possible_persistence(fraction, persistence), second_day, rho2
 
 
 def _fit_neighbours(rain: FloatArray, wet: BoolArray, month: NDArray[np.int64]) -> FloatArray:
@@ -208,8 +304,16 @@ def _fit_amounts(
     for m in range(12):
         near = excess[np.isin(month[wet], [(m - 1) % 12, m, (m + 1) % 12])]
         some = near if near.size >= _LEAST_AMOUNTS else excess
-        share[m], ratio[m] = likeliest_mixed_exponential(some / some.mean())
+        share[m], ratio[m] = likeliest_mixed_exponential(*_nearly_alike(some / some.mean()))
     return mean, share, ratio
+
+
+def _nearly_alike(amounts: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Means of positive amounts that differ by less than 2 %, and how many each stands for."""
+    group = np.round(np.log(amounts) * 50).astype(int)
+    count = np.bincount(group - group.min())
+    total = np.bincount(group - group.min(), amounts)
+    return total[count > 0] / count[count > 0], count[count > 0].astype(float)
 
 
 def _residual_variables(
@@ -324,20 +428,16 @@ def _fit_curves(
         variance = float(np.nanvar(residual))
         squares = _curves(residual**2, known, wet, day, 2, None if shift_order is None else 0)
         sds[:, i] = np.sqrt(np.maximum(squares, 0.05 * variance + 1e-12))
-        # The curve follows squares, not ratios: what it misses on the whole is made up for here.
+        # The curve follows squares, not ratios, and cannot turn within two months: what it misses
+        # on the whole is made up for here, and of what it misses by month what years can tell.
         sds[:, i] *= max(float(np.nanstd(residual / sds[state, i, day])), 0.1)
+        square = (residual / sds[state, i, day]) ** 2
+        missed = np.bincount(month[known], square[known], 12) / np.maximum(known_in_month, 1)
+        weight = known_in_month / (known_in_month + DAYS_OF_ALL)
+        missed = np.where(known_in_month >= LEAST_DAYS_OF_MONTH, np.maximum(missed, 0.1), 1.0)
+        sds[:, i] *= between_months(np.sqrt(missed) ** weight)
         z[i] = residual / sds[state, i, day]
     return means, sds, z
-
-
-def _residual_correlations(z: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """M0 and M1 (k, k) of residuals (k, n), over days with all of them."""
-    complete = np.asarray(np.isfinite(z).all(axis=0))
-    pairs = complete[1:] & complete[:-1]
-    now, before = z[:, 1:][:, pairs], z[:, :-1][:, pairs]
-    m0 = np.atleast_2d(np.cov(z[:, complete]))
-    m1 = (now - now.mean(1, keepdims=True)) @ (before - before.mean(1, keepdims=True)).T
-    return m0, m1 / now.shape[1]
 
 
 def _curves(
@@ -351,8 +451,13 @@ def _curves(
     """Least-squares seasonal curves (2, 366) for dry and wet days of a series (n,)."""
     base = harmonics(order)
     shift = np.empty((366, 0)) if shift_order is None else harmonics(shift_order)
-    design = np.hstack([base[day], shift[day] * wet[:, None]])[known]
-    coefficients = np.linalg.lstsq(design, series[known], rcond=None)[0]
+    # The design knows only calendar day and wetness: days that share both count as their mean.
+    place = (day + 366 * wet)[known]
+    count = np.bincount(place, minlength=732)
+    mean = np.bincount(place, series[known], minlength=732) / np.maximum(count, 1)
+    design = np.vstack([np.hstack([base, 0 * shift]), np.hstack([base, shift])])
+    weight = np.sqrt(count)
+    coefficients = np.linalg.lstsq(design * weight[:, None], mean * weight, rcond=None)[0]
     dry = base @ coefficients[: base.shape[1]]
     return np.stack([dry, dry + shift @ coefficients[base.shape[1] :]])
 
@@ -370,26 +475,30 @@ _WINDOWS = [_TWO_YEARS < 366] + [
 
 def _window_days(dates: NDArray[np.datetime64], window: int) -> list[NDArray[np.int64]]:
     """Places in the record of each complete year (window 0) or season (1 to 4)."""
-    first = np.datetime64("0000-01") + (0, 11, 2, 5, 8)[window]
-    length = 12 if window == 0 else 3
+    return _span_days(dates, (0, 11, 2, 5, 8)[window], 12 if window == 0 else 3)
+
+
+def _span_days(dates: NDArray[np.datetime64], month: int, months: int) -> list[NDArray[np.int64]]:
+    """Places in the record of each complete span of months from ``month`` (0 January) on."""
+    first = np.datetime64("0000-01") + month
     year, place = np.divmod((dates.astype("datetime64[M]") - first).astype(int), 12)
     found = []
     for y in np.unique(year):
-        inside = np.flatnonzero((year == y) & (place < length))
-        start, stop = ((first + 12 * y + n).astype("datetime64[D]") for n in (0, length))
+        inside = np.flatnonzero((year == y) & (place < months))
+        start, stop = ((first + 12 * y + n).astype("datetime64[D]") for n in (0, months))
         if inside.size == (stop - start).astype(int):
             found.append(inside)
     return found
 
 
-def _totals(dates: NDArray[np.datetime64], values: FloatArray, window: int) -> FloatArray:
-    """Totals of the complete years or seasons that have no value missing."""
-    totals = np.array([values[days].sum() for days in _window_days(dates, window)])
+def _totals(values: FloatArray, windows: list[NDArray[np.int64]]) -> FloatArray:
+    """Totals of the windows that have no value missing."""
+    totals = np.array([values[days].sum() for days in windows])
     return totals[np.isfinite(totals)]
 
 
 def _fit_latent(
-    dates: NDArray[np.datetime64], rain: FloatArray, model: ClimateModel
+    dates: NDArray[np.datetime64], rain: FloatArray, model: ClimateModel, plain_years: int
 ) -> dict[str, Any]:
     """The model's fields of the latent factor; ``model`` has none yet.
 
@@ -400,9 +509,10 @@ def _fit_latent(
     weights = knot_weights(_TWO_YEARS.astype(float), -1, 4)
     wetness = np.where(np.isfinite(rain), rain >= WET_MM, np.nan)
     # Two years side by side, so that December goes with the winter after it.
-    plain = np.concatenate(rain_without_latent(model, 2 * _PLAIN_YEARS).reshape(2, -1, 366), axis=1)
+    plain = np.concatenate(rain_without_latent(model, 2 * plain_years).reshape(2, -1, 366), axis=1)
     daily, daily_share = plain.mean(axis=0), (plain > 0).mean(axis=0)
-    observed = [_totals(dates, rain, window) for window in range(5)]
+    windows = [_window_days(dates, window) for window in range(5)]
+    observed = [_totals(rain, days) for days in windows]
     lag1 = 0.0
     if observed[0].size >= 20:
         deviation = observed[0] - observed[0].mean()
@@ -425,7 +535,7 @@ def _fit_latent(
         rows.append(weight * np.einsum("i,sij,j->s", pull, unit, pull) / variance)
         targets.append(weight * max(excess, 0.0) / variance)
         if number > 0:
-            days = _totals(dates, wetness, number)
+            days = _totals(wetness, windows[number])
             of_days = days.var(ddof=1) - (plain[:, window] > 0).sum(axis=1).var()
             excess_rain += excess / daily[window].sum() ** 2
             excess_days += of_days / daily_share[window].sum() ** 2
@@ -442,75 +552,3 @@ def _fit_latent(
         "season_sd": sizes[1:],
         "wet_day_part": min(float(part), 0.8),
     }
-
-
-def _mean_of_most(z: FloatArray) -> FloatArray:
-    """Mean over the days of (k, days), NaN where fewer than three days in four are known."""
-    known = np.isfinite(z)
-    mean = np.where(known, z, 0.0).sum(axis=1) / np.maximum(known.sum(axis=1), 1)
-    return np.where(known.mean(axis=1) >= 0.75, mean, np.nan)
-
-
-def _fit_drift(
-    dates: NDArray[np.datetime64],
-    rain: FloatArray,
-    z: FloatArray,
-    correlations: tuple[FloatArray, FloatArray],
-    model: ClimateModel,
-) -> ClimateModel:
-    """The model with the seasonal drift of the residuals z (k, n), and A and B beside it.
-
-    Drift is the excess of the covariance of season means over that of the AR(1) process; the
-    part that goes with season rain is put on the latent factor. What each season shows is drawn
-    towards all seasons together, the more so the fewer its years.
-    """
-    k = z.shape[0]
-    covariance, with_rain = np.full((4, k, k), np.nan), np.full((4, k), np.nan)
-    freedom = np.zeros(4)
-    for season in range(4):
-        days_of = _window_days(dates, season + 1)
-        totals = np.array([rain[days].sum() for days in days_of])
-        if len(days_of) < LEAST_YEARS - 1 or not np.nansum(totals) > 0:
-            continue
-        mean = np.stack([_mean_of_most(z[:, days]) for days in days_of])
-        known = np.isfinite(mean).all(axis=1) & np.isfinite(totals)
-        if known.sum() < LEAST_YEARS - 1:
-            continue
-        # Deviations within the season, so that the fit of its mean plays no part.
-        deviation = mean[known] - mean[known].mean(axis=0)
-        wetness = totals[known] / totals[known].mean() - 1
-        freedom[season] = known.sum() - 1
-        covariance[season] = deviation.T @ deviation / freedom[season]
-        with_rain[season] = wetness @ deviation / freedom[season]
-    if not freedom.any():
-        return without_drift(*correlations, model)
-
-    weights = knot_weights(_TWO_YEARS.astype(float), -1, 4)
-    pulls = np.stack([weights[window].mean(axis=0) for window in _WINDOWS[1:]])
-    parts = np.einsum("wi,sij,wj->ws", pulls, knot_covariances(4, model.annual_lag1), pulls)
-    latent = parts @ np.array([model.annual_sd, *model.season_sd]) ** 2
-    own = parts[:, 1:].sum(axis=1)
-    covariance = _towards_all(covariance, freedom)
-    slope = _towards_all(with_rain / np.maximum(latent, 0.005)[:, None], freedom * (latent > 0.005))
-    for _ in range(6):  # A and B leave room for the drift, and the drift is what they leave
-        model = without_drift(*correlations, model)
-        inverse = np.linalg.inv(np.eye(k) - model.a)
-        m0 = stationary_covariance(model.a, model.b)
-        excess = covariance - (inverse @ m0 + m0 @ inverse.T - m0) / 91
-        of_each = np.clip(np.diagonal(excess, axis1=1, axis2=2), 0.0, _MOST_DRIFT)
-        most = np.sqrt(of_each / np.maximum(latent, 0.005)[:, None])
-        kept = np.clip(slope, -most, most)
-        of_latent = np.einsum("si,sj,s->sij", kept, kept, latent)
-        values, vectors = np.linalg.eigh((excess - of_latent) / own[:, None, None])
-        values = np.clip(values, 0.0, _MOST_DRIFT)
-        model = replace(model, drift_on_latent=kept, drift=vectors * np.sqrt(values)[:, None, :])
-    return without_drift(*correlations, model)
-
-
-def _towards_all(by_season: FloatArray, freedom: FloatArray) -> FloatArray:
-    """Values (4, ...) drawn towards their mean over the seasons; 0 where no season has any."""
-    shape = (4, *(1,) * (by_season.ndim - 1))
-    filled = np.where(freedom.reshape(shape) > 0, by_season, 0.0)
-    pooled = (filled * freedom.reshape(shape)).sum(axis=0) / max(freedom.sum(), 1.0)
-    weight = (freedom / (freedom + _YEARS_OF_ALL)).reshape(shape)
-    return np.asarray(weight * filled + (1 - weight) * pooled)

@@ -29,18 +29,28 @@ from drysward.weather.simulated.climate import (
     BoolArray,
     ClimateModel,
     FloatArray,
+    ShareCurves,
+    between_months,
+    between_seasons,
     chain_weights,
     drift_covariance,
     extraterrestrial_radiation,
     is_leap,
     latent_variance,
+    means_by_month,
     mixed_exponential,
     neighbour_chances,
+    past_wetness,
+    past_wetness_variance,
+    share_curves,
     slope_by_day,
+    slow_covariance,
     stationary_covariance,
     transition_probabilities,
+    wet_beside,
     wet_share_curve,
 )
+from drysward.weather.simulated.regime import dry_states, regime_memory
 from drysward.weather.simulated.streams import Purpose, stream
 
 LEAST_RANGE_C = 0.5  # estimate: least gap of Tmax over Tmin
@@ -73,13 +83,16 @@ def generate(
 def residual_series(a: FloatArray, b: FloatArray, normal: FloatArray) -> FloatArray:
     """Residuals (n, days, k) of the AR(1) process from normal deviates (n, days + 1, k).
 
-    The first deviates draw the state before the first day from the stationary distribution.
+    A and B are (k, k), or (days, k, k) where they change through the year. The first deviates
+    draw the state before the first day from the stationary distribution.
     """
-    spread = np.asarray(np.linalg.cholesky(stationary_covariance(a, b)), float)
+    shape = (normal.shape[1] - 1, *a.shape[-2:])
+    a, b = np.broadcast_to(a, shape), np.broadcast_to(b, shape)
+    spread = np.asarray(np.linalg.cholesky(stationary_covariance(a[0], b[0])), float)
     state = _times(normal[:, 0], spread)
-    z = _times(normal[:, 1:], b)
+    z = _times_by_day(normal[:, 1:], b)
     for day in range(z.shape[1]):
-        state = _times(state, a) + z[:, day]
+        state = _times(state, a[day]) + z[:, day]
         z[:, day] = state
     return z
 
@@ -114,34 +127,55 @@ def _between_knots(knots: FloatArray) -> FloatArray:
 
 
 def _drift(model: ClimateModel, latent: FloatArray, start: int, seed: int) -> FloatArray:
-    """(n, 366, k) seasonal drift of the residuals, from its own stream."""
+    """(n, 366, k) drift of the residuals by season and year, from its own stream."""
     n, k = latent.shape[0], len(model.variables)
-    shocks = stream(seed, Purpose.DRIFT).standard_normal((start + n + 2, 4, k))[start:]
-    own = np.stack([_times(shocks[:, s], model.drift[s]) for s in range(4)], axis=1)
+    shocks = stream(seed, Purpose.DRIFT).standard_normal((start + n + 2, 5, k))
+    of_year = shocks[:, 4].copy()
+    for year in range(1, of_year.shape[0]):
+        fresh = np.sqrt(1 - model.year_drift_lag1**2) * of_year[year]
+        of_year[year] = model.year_drift_lag1 * of_year[year - 1] + fresh
+    shocks, of_year = shocks[start:], _times(of_year[start:], model.year_drift)
+    own = np.stack([_times(shocks[:, s], model.drift[s]) + of_year for s in range(4)], axis=1)
     return latent[:, :, None] * slope_by_day(model) + _between_knots(own)
 
 
+def _slow(
+    model: ClimateModel, curves: ShareCurves, wet: BoolArray, normal: FloatArray, begin: FloatArray
+) -> FloatArray:
+    """(n, 366, k) what lasts for weeks in the residuals, beside wet days (n, 366).
+
+    From normal deviates (n, 367, k), and (n,) for what the first day finds of wet days before.
+    """
+    keep = np.exp(-1 / model.slow_days)
+    state, fresh = normal[:, 0], np.sqrt(1 - keep**2)
+    z = fresh * normal[:, 1:]
+    for day in range(z.shape[1]):
+        state = keep * state + z[:, day]
+        z[:, day] = state
+    z = _times_by_day(z, between_months(model.slow))
+    away = wet - curves.mean
+    spread = np.sqrt(past_wetness_variance(model, curves)[0])
+    past = past_wetness(away, model.dryness_days, spread * begin)
+    z += past[:, :, None] * between_seasons(model.residual_on_past)
+    beside = wet_beside(away, model.persistence[MONTH_OF_DAY])
+    for wetness, slope in zip(beside, model.residual_on_beside, strict=True):
+        z += wetness[:, :, None] * between_seasons(slope)
+    return z
+
+
+def _times_by_day(vectors: FloatArray, matrices: FloatArray) -> FloatArray:
+    """matrices (days, k, k) times the vectors (n, days, k) of their day, in one fixed order."""
+    total = vectors[..., :1] * matrices[:, :, 0]
+    for j in range(1, matrices.shape[2]):
+        total = total + vectors[..., j : j + 1] * matrices[:, :, j]
+    return total
+
+
 def _room_for_drift(model: ClimateModel) -> FloatArray:
-    """(366, k) factor of the residuals that leaves the variance of the sum the same all year."""
-    of_drift = np.diagonal(drift_covariance(model), axis1=1, axis2=2)
-    return np.sqrt(np.maximum(1 - of_drift, 0.25) / np.maximum(1 - of_drift.mean(axis=0), 0.25))
-
-
-def _wet_share(model: ClimateModel, latent: FloatArray) -> FloatArray:
-    """(n, 366) wet share under the latent factor: log-odds moved, mean over years kept."""
-    curve = wet_share_curve(model.wet_fraction)
-    pi = np.clip(curve, 1e-9, 1 - 1e-9)
-    # Slope that makes d ln(share)/d latent the wanted part; capped where almost always wet.
-    slope = np.minimum(model.wet_day_part / (1 - pi), 3.0)
-    nodes, weights = np.polynomial.hermite_e.hermegauss(15)
-    spread = slope * np.sqrt(latent_variance(model)) * nodes[:, None]
-    weights = weights / weights.sum()
-    base = special.logit(pi)
-    for _ in range(20):  # Newton on the log-odds that average to pi
-        share = special.expit(base + spread)
-        base = base + (pi - weights @ share) / (weights @ (share * (1 - share)))
-    share = special.expit(base + slope * latent)
-    return np.where(np.isin(curve, (0.0, 1.0)), curve, share)
+    """(366, k) factor of the residuals that leaves the variance of the sum the same in a month."""
+    of_slow = np.diagonal(drift_covariance(model) + slow_covariance(model), axis1=1, axis2=2)
+    of_month = between_months(means_by_month(of_slow))
+    return np.sqrt(np.maximum(1 - of_slow, 0.2) / np.maximum(1 - of_month, 0.2))
 
 
 def wet_days(share: FloatArray, r1: FloatArray, r2: FloatArray, u: FloatArray) -> BoolArray:
@@ -160,17 +194,30 @@ def wet_days(share: FloatArray, r1: FloatArray, r2: FloatArray, u: FloatArray) -
 
 
 def rain_of_years(model: ClimateModel, latent: FloatArray, u: FloatArray) -> FloatArray:
-    """(n, 366) rain of years with the latent factor given, from uniform deviates (n, 2, 366)."""
-    share = _wet_share(model, latent)
-    r1, r2 = chain_weights(share, model.persistence[MONTH_OF_DAY], model.second_day)
-    wet = wet_days(share, r1, r2, u[:, 0])
-    # Amounts keep their mean whatever the share of days with wet neighbours in that year.
-    chances = neighbour_chances(share, r1, r2)
-    by_neighbours = model.amount_by_neighbours
-    ratio = by_neighbours[wet_neighbours(wet)] / sum(
-        chance * of_count for chance, of_count in zip(chances, by_neighbours, strict=True)
-    )
-    return _rain_mm(model, latent, share, ratio, wet, u[:, 1])
+    """(n, 366) rain of years with the latent factor given, from uniform deviates (n, 3, 366)."""
+    curves = share_curves(model)
+    certain = np.isin(curves.mean, (0.0, 1.0))
+    odds = curves.base + curves.slope * latent
+    dry = model.regime_dry_share
+    states = [(1.0, 0.0 * curves.contrast)]
+    if model.regime_contrast.any():
+        states = [(dry, (dry - 1) * curves.contrast), (1 - dry, dry * curves.contrast)]
+    shares = [np.where(certain, curves.mean, special.expit(odds + moved)) for _, moved in states]
+    share = shares[0]
+    if len(shares) == 2:
+        share = np.where(dry_states(u[:, 2], dry, regime_memory(model.regime_days)), *shares)
+    wet = wet_days(share, *chain_weights(share, curves.persistence, model.second_day), u[:, 0])
+    # Amounts keep their mean whatever the share of days with wet neighbours in that year. In the
+    # dry state wet days stand alone more often, and bring less.
+    of_year, usual = np.zeros(share.shape), np.zeros(share.shape)
+    for (weight, _), one in zip(states, shares, strict=True):
+        chances = neighbour_chances(one, *chain_weights(one, curves.persistence, model.second_day))
+        of_count = zip(chances, model.amount_by_neighbours, strict=True)
+        of_year += weight * one
+        usual += weight * one * sum(chance * amount for chance, amount in of_count)
+    usual = np.where(usual > 0, usual / np.where(of_year > 0, of_year, 1.0), 1.0)
+    ratio = model.amount_by_neighbours[wet_neighbours(wet)] / usual
+    return _rain_mm(model, latent, of_year, ratio, wet, u[:, 1])
 
 
 def rain_without_latent(model: ClimateModel, n_years: int) -> FloatArray:
@@ -179,8 +226,18 @@ def rain_without_latent(model: ClimateModel, n_years: int) -> FloatArray:
     Each year has its 29 February.
     """
     plain = replace(model, annual_sd=0.0, season_sd=np.zeros(4))
-    uniform = stream(0, Purpose.PLAIN).random((n_years, 2, 366))
+    uniform = stream(0, Purpose.PLAIN).random((n_years, 3, 366))
     return rain_of_years(plain, np.zeros((n_years, 366)), uniform)
+
+
+def rain_alone(model: ClimateModel, n_years: int, seed: int = 0) -> FloatArray:
+    """(n_years, 366) rain of made years, each with its 29 February; climates share their chances.
+
+    Not the rain of ``generate``: years have no streams of their own, since none is asked for alone.
+    """
+    latent = _latent_factor(model, 0, n_years, seed)
+    uniform = stream(seed, Purpose.PLAIN).random((n_years, 3, 366))
+    return rain_of_years(model, latent, uniform)
 
 
 def wet_neighbours(wet: BoolArray) -> NDArray[np.int64]:
@@ -194,15 +251,19 @@ def _generate_years(
 ) -> dict[str, FloatArray]:
     """Columns of years ``start`` to ``start + n``, days in order, leap days where due."""
     k = len(model.variables)
-    uniform, normal = np.empty((n, 2, 366)), np.empty((n, 367, k))
+    uniform, normal = np.empty((n, 3, 366)), np.empty((n, 2, 367, k))
+    begin = np.empty(n)
     for i in range(n):
         rng = stream(seed, Purpose.YEAR, start + i)
-        uniform[i] = rng.random((2, 366))
-        normal[i] = rng.standard_normal((367, k))
+        uniform[i] = rng.random((3, 366))
+        begin[i] = rng.standard_normal()
+        normal[i] = rng.standard_normal((2, 367, k))
 
     latent = _latent_factor(model, start, n, seed)
     rain_mm = rain_of_years(model, latent, uniform)
-    z = residual_series(model.a, model.b, normal) * _room_for_drift(model)
+    a, b = between_months(model.a), between_months(model.b)
+    z = residual_series(a, b, normal[:, 0]) * _room_for_drift(model)
+    z += _slow(model, share_curves(model), rain_mm > 0, normal[:, 1], begin)
     z += _drift(model, latent, start, seed)
 
     years = first_year + start + np.arange(n)

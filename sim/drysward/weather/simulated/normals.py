@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from drysward.catalog import Catalog, Entry, load_catalog
+from drysward.catalog import SCENARIO, Catalog, Entry, load_catalog
 from drysward.faults import Fault, FaultyInput, nearest
 from drysward.physics.reference_et import (
     solar_from_sunshine_mj_m2,
@@ -38,6 +38,7 @@ from drysward.weather.simulated.climate import (
     named_months,
     possible_persistence,
     smooth_curve,
+    wetness_covariances,
     without_drift,
 )
 
@@ -82,6 +83,9 @@ def from_monthly_table(
         _told(
             assumed, "seasonal drift of the other variables over the daily sd", "season_drift_sd"
         ),
+        _told(assumed, "wet/dry regime, days in which it fades to 1/e", "regime_days"),
+        _told(assumed, "wet regime over dry, log-odds of a wet day", "regime_contrast"),
+        _told(assumed, "years that the normals rest on", "normals_years"),
         _told(assumed, "Tmax of wet days beside dry days, C", "wet_day_tmax_shift_c"),
         "these and the rest of what is assumed: generated_weather in the catalogue",
     ]
@@ -132,12 +136,17 @@ def from_monthly_table(
         notes.append(_told(assumed, "square root of wind, sd of days", "root_wind_sd"))
 
     m0, m1 = _default_correlations(tuple(means), assumed["other_lag1"])
-    on_latent = [
-        assumed[f"drift_on_rain_{name.removesuffix('_c')}"]
-        if name in (TMAX, TMIN, CLEARNESS)
-        else 0.0
-        for name in means
-    ]
+
+    def by_variable(key: str) -> list[float]:
+        known = (TMAX, TMIN, CLEARNESS)
+        return [
+            assumed[key.format(name.removesuffix("_c"))] if name in known else 0.0 for name in means
+        ]
+
+    beside = [by_variable("{}_on_wet_before"), by_variable("{}_on_wet_after")]
+    root = np.asarray(np.linalg.cholesky(m0), float)
+    values, vectors = np.linalg.eigh(m0)
+    symmetric_root = (vectors * np.sqrt(np.maximum(values, 0.0))) @ vectors.T
     both_sds = np.stack(list(sds.values()))
     persistence = np.full(12, assumed["wetness_persistence"])
     model = ClimateModel(
@@ -157,8 +166,19 @@ def from_monthly_table(
         annual_lag1=0.0,
         season_sd=np.full(4, assumed["rain_season_sd"]),
         wet_day_part=assumed["rain_wet_day_part"],
-        drift_on_latent=np.tile(on_latent, (4, 1)),
-        drift=np.tile(assumed["season_drift_sd"] * np.linalg.cholesky(m0), (4, 1, 1)),
+        drift_on_latent=np.tile(by_variable("drift_on_rain_{}"), (4, 1)),
+        drift=np.tile(assumed["season_drift_sd"] * root, (4, 1, 1)),
+        regime_days=assumed["regime_days"],
+        regime_dry_share=assumed["regime_dry_share"],
+        regime_contrast=np.full(4, assumed["regime_contrast"]),
+        slow_days=assumed["weeks_drift_days"],
+        slow=np.tile(assumed["weeks_drift_sd"] * symmetric_root, (12, 1, 1)),
+        dryness_days=assumed["past_wetness_days"],
+        residual_on_past=np.tile(by_variable("{}_on_past_wetness"), (4, 1)),
+        residual_on_beside=np.tile(np.array(beside)[:, None], (1, 4, 1)),
+        year_drift=assumed["year_drift_sd"] * root,
+        year_drift_lag1=assumed["year_drift_lag1"],
+        years_behind=assumed["normals_years"],
         second_day=assumed["second_day_weight"],
         amount_by_neighbours=np.array(
             [
@@ -173,7 +193,27 @@ def from_monthly_table(
         origin="monthly normals",
         notes=tuple(notes),
     )
-    return without_drift(m0, m1, model)
+    of_wet_days = wetness_covariances(model)
+    return without_drift(m0 - of_wet_days[0], m1 - of_wet_days[1], model)
+
+
+def assumptions_drawn(catalog: Catalog, rng: np.random.Generator) -> Catalog:
+    """The catalog with what normals leave open drawn anew, each number within its range.
+
+    Triangular about its value. A number that a scenario has set stays as it is, and so do the
+    years that normals rest on.
+    """
+    drawn = {}
+    for name, parameter in catalog.get("generated_weather", "all").numbers.items():
+        low, high = parameter.low, parameter.high
+        u = rng.random()  # always one each, so that a number set by the scenario moves no other
+        if parameter.grade == SCENARIO or name == "normals_years" or not low < high:
+            continue
+        middle = (parameter.value - low) / (high - low)
+        up = u < middle
+        part = np.sqrt(u * middle) if up else 1 - np.sqrt((1 - u) * (1 - middle))
+        drawn[f"generated_weather.all.{name}"] = float(low + part * (high - low))
+    return catalog.with_overrides(drawn)
 
 
 def _told(assumed: Entry, what: str, name: str) -> str:

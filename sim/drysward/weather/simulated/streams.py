@@ -16,6 +16,7 @@ class Purpose(IntEnum):
     RESAMPLE = 3
     CHANGE = 4
     PLAIN = 5
+    REFIT = 6
 
 
 def stream(seed: int, purpose: Purpose, *index: int) -> np.random.Generator:
