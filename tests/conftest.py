@@ -222,9 +222,12 @@ def pytest_collection_modifyitems(items):
 @cache
 def _runs_days(module):
     """Whether a module of tests has to do with what runs days; a wrong guess only costs time."""
+    if Path(module.__file__).parent.name in ("calibration", "commands"):
+        return True
+    homes = ("drysward.drive", "drysward.studies")
     for found in vars(module).values():
         home = getattr(found, "__module__", None) or getattr(found, "__name__", "")
-        if found is drysward or str(home).startswith(("drysward.drive", "drysward.studies")):
+        if found is drysward or str(home).startswith(homes):
             return True
     return False
 
