@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import lru_cache, partial
 from hashlib import sha256
+from importlib.resources import files
 from pathlib import Path
+from threading import Lock
 from typing import TypeVar
 
 import numpy as np
+import platformdirs
 
 from drysward.faults import Fault, FaultyInput
+from drysward.files import write_whole
 from drysward.scenario.model import GENERATOR, RECORD, RESAMPLE, Scenario, Site
 from drysward.weather.checking.plausibility import Finding, findings
 from drysward.weather.checking.spread import LEAST_SHARE_OF_YEARS, SpreadComparison, compare_spread
@@ -183,6 +188,7 @@ def weather_series(scenario: Scenario, record: DailyRecord | None = None) -> Ser
 
 # Years that climates are worth, by digest: points of a sweep share a climate, and it takes seconds.
 _known_years: dict[str, int] = {}
+_ASKING = Lock()
 
 
 def _years_of_climate(scenario: Scenario, record: DailyRecord | None) -> int:
@@ -195,15 +201,38 @@ def _years_of_climate(scenario: Scenario, record: DailyRecord | None) -> int:
     if record is None and scenario.weather.climate is None:
         record = read_record(scenario)
     key = _digest_of_climate(scenario, record)
-    if key not in _known_years:
-        _known_years[key] = climate_years(climates(scenario, record))
+    with _ASKING:
+        if key not in _known_years:
+            _known_years[key] = _kept(key, lambda: climate_years(climates(scenario, record)))
     return max(round(1.0 / (1.0 / scenario.weather.years + 1.0 / _known_years[key])), 1)
 
 
+def _kept(key: str, work_out: Callable[[], int]) -> int:
+    """What ``work_out`` gives, from the user's cache folder when it is there: it is the same in
+    every run of these sources.
+    """
+    folder = Path(platformdirs.user_cache_dir("drysward", appauthor=False)) / "climates"
+    path = folder / f"{key}.txt"
+    with suppress(OSError, ValueError):
+        return int(path.read_text(encoding="ascii"))
+    found = work_out()
+
+    def write(part: Path) -> None:
+        part.write_text(f"{found}\n", encoding="ascii")
+
+    with suppress(OSError, FaultyInput):  # a home that cannot be written: the next run works it out
+        folder.mkdir(parents=True, exist_ok=True)
+        write_whole(path, write)
+    return found
+
+
 def _digest_of_climate(scenario: Scenario, record: DailyRecord | None) -> str:
-    """SHA-256 over all that the scenario's climate is made from, as hexadecimal."""
+    """SHA-256 over all that the scenario's climate is made from and by, as hexadecimal."""
     place = scenario.site.latitude_deg, scenario.site.elevation_m
     digest = sha256(repr(place).encode())
+    for source in sorted(files("drysward.weather.simulated").iterdir(), key=lambda f: f.name):
+        if source.name.endswith(".py"):
+            digest.update(source.read_bytes())
     if record is None:
         entry = scenario.catalog.get("generated_weather", "all")
         assumed = [(name, number.value, number.grade) for name, number in entry.numbers.items()]
