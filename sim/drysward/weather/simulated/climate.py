@@ -219,7 +219,8 @@ def residual_matrices(m0: FloatArray, m1: FloatArray) -> tuple[FloatArray, Float
     m1 = m1 * np.minimum(1.0, _MOST_MEMORY / np.maximum(canonical, 1e-9))[..., None, None]
     a = np.linalg.solve(m0.swapaxes(-1, -2), m1.swapaxes(-1, -2)).swapaxes(-1, -2)
     bb = m0 - a @ m1.swapaxes(-1, -2)
-    return np.asarray(a), np.linalg.cholesky((bb + bb.swapaxes(-1, -2)) / 2)
+    b = np.linalg.cholesky((bb + bb.swapaxes(-1, -2)) / 2)
+    return np.asarray(a, float), np.asarray(b, float)
 
 
 def stationary_covariance(a: FloatArray, b: FloatArray) -> FloatArray:
