@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 from drysward.catalog import load_catalog
+from drysward.results.frequency import demand_at_return_periods, demand_of_years, thinned
 from drysward.weather.checking.spread import longest_run
 from drysward.weather.record import DailyRecord
 from drysward.weather.simulated import climate, regime
@@ -325,3 +326,19 @@ def test_refits_of_normals_differ_by_the_years_behind_them():
         spread.append(wet.std())
         assert wet.mean() == pytest.approx(found.model.wet_fraction.mean(), rel=0.05)
     assert spread[1] > 1.15 * spread[0]
+
+
+def test_a_demand_is_of_all_made_years_and_its_limits_of_what_is_known():
+    """Made years are distinct, though they tell of the climate no more than 30 recorded ones."""
+    values = np.random.default_rng(3).gamma(4.0, 100.0, size=(2, 200))
+    whole = demand_at_return_periods(values, (10.0, 50.0))
+    told = demand_of_years(values, (10.0, 50.0), 0.9, 30, 200)
+    np.testing.assert_array_equal(told.estimate, whole.estimate)
+    assert not told.fitted.any()
+    assert ((told.high - told.low) > 1.2 * (whole.high - whole.low)).all()
+    assert (told.low <= told.estimate).all()
+    assert (told.estimate <= told.high).all()
+    again = demand_of_years(values, (10.0, 50.0), 0.9, 30, 30)
+    np.testing.assert_array_equal(
+        again.estimate, demand_at_return_periods(thinned(values, 30), (10.0, 50.0)).estimate
+    )

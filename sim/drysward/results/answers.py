@@ -8,7 +8,7 @@ import numpy as np
 import xarray as xr
 
 from drysward.day.records import STAGES
-from drysward.results.frequency import demand_at_return_periods, thinned
+from drysward.results.frequency import demand_of_years, distinct_years
 from drysward.results.odds import error_of_mean, standard_error, wilson_limits, worst_in_ten
 
 
@@ -50,9 +50,7 @@ def answers(
         "probability_high": high,
     }
     water = result["irrigation_gross"].values
-    if independent < seen:
-        water = thinned(water, independent)
-    found = demand_at_return_periods(water, periods, confidence)
+    found = demand_of_years(water, periods, confidence, independent, distinct_years(result))
     demand = {
         "demand": found.estimate,
         "demand_low": found.low,

@@ -174,6 +174,7 @@ def provenance(site: PreparedSite, series: Series) -> dict[str, str | int | floa
         "weather_kind": series.kind,
         "weather_notes": json.dumps(series.notes),
         "independent_years": series.independent_years or len(site.years),
+        "distinct_years": min(series.distinct_years or len(site.years), len(site.years)),
         "weather_digest": "" if file is None else file.digest,
         **behind,
         MADE_YEARS: series.n_made,

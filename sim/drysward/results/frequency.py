@@ -16,6 +16,7 @@ from concurrent.futures import ThreadPoolExecutor
 from typing import Literal, NamedTuple
 
 import numpy as np
+import xarray as xr
 from numpy.typing import ArrayLike, NDArray
 
 from drysward import special
@@ -272,11 +273,38 @@ def demand_at_return_periods(
     return Demand(estimate, low, high, ~within)
 
 
+def demand_of_years(
+    values: FloatArray, periods: Sequence[float], confidence: float, independent: int, distinct: int
+) -> Demand:
+    """As :func:`demand_at_return_periods`, of years (..., Y) of which ``distinct`` differ and that
+    tell no more than ``independent`` would.
+
+    The estimate is that of the years that differ, the limits are those of as many years as they
+    are worth.
+    """
+    told = demand_at_return_periods(thinned(values, independent), periods, confidence)
+    if independent >= min(distinct, values.shape[-1]):
+        return told
+    exceedance = _exceedance(periods)
+    estimate, within = _estimates(np.ascontiguousarray(thinned(values, distinct)), exceedance)
+    low, high = np.fmin(told.low, estimate), np.fmax(told.high, estimate)
+    return Demand(estimate, low, high, np.broadcast_to(~within, estimate.shape))
+
+
+def distinct_years(result: xr.Dataset) -> int:
+    """Years of a result that differ from one another; files from before say only which count."""
+    attrs, n = result.attrs, result.sizes["year"]
+    return min(int(attrs.get("distinct_years", attrs["independent_years"])), n)
+
+
 def thinned(values: ArrayLike, n: int) -> FloatArray:
     """``n`` values (..., n) for each longer series (..., years): quantiles at Hazen's positions.
 
-    For years drawn again and again from a record of ``n``, which tell no more than it does.
+    For years drawn again and again from a record of ``n``, which tell no more than it does. Series
+    that are no longer stay as they are.
     """
+    if n >= np.shape(values)[-1]:
+        return np.asarray(values, dtype=float)
     ordered = np.sort(_checked_all(values), axis=-1)
     # Number by number and in one order of memory, so that a series gives the same bits alone and
     # among others, here and in the sums over it.

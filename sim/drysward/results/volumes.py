@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import xarray as xr
 
-from drysward.results.frequency import demand_estimates, thinned
+from drysward.results.frequency import demand_estimates, distinct_years, thinned
 
 
 def site_volumes(result: xr.Dataset, periods: tuple[float, ...]) -> xr.Dataset:
@@ -24,10 +24,7 @@ def site_volumes(result: xr.Dataset, periods: tuple[float, ...]) -> xr.Dataset:
     per_mm = result["area_m2"] / 1000.0
     water = (result["irrigation_gross"] * per_mm).sum("field").transpose("plan", "year")
     weeks = (result["peak_week"] * per_mm).sum("field").max("year")
-    independent = min(int(result.attrs["independent_years"]), result.sizes["year"])
-    years = water.values
-    if independent < result.sizes["year"]:
-        years = thinned(years, independent)
+    years = thinned(water.values, distinct_years(result))
     out = xr.Dataset(coords={name: result[name] for name in ("plan", "plan_label")})
     out = out.assign_coords(period=("period", list(periods), {"units": "year"}))
     for name, dims, values, long_name in (

@@ -320,6 +320,7 @@ def keep_answers(out: Kept, sweep: Sweep, one: Together, years: Years) -> None:
     scenario, members = one.scenario, one.members
     n = len(years.spans.years)
     independent = min(years.series.independent_years or n, n)
+    distinct = min(years.series.distinct_years or n, n)
     by = ("field", "plan")
     area = np.array([[field.area_m2 for field in m.point.scenario.fields] for m in members])
     spells = np.stack([one.yearly[f"longest_{stage}"] for stage in STAGES], axis=-2)
@@ -341,7 +342,7 @@ def keep_answers(out: Kept, sweep: Sweep, one: Together, years: Years) -> None:
     put("days_mean", (*by, "stage"), days / n)
     put("season_water", by, season)
     put("site_water", ("plan",), (season * area / 1000.0).sum(axis=-1))
-    put("demand", (*by, "period"), _demand(water, scenario, independent))
+    put("demand", (*by, "period"), _demand(water, scenario, distinct))
     put("area_m2", ("field",), area)
     for name in MEANS:
         total = one.total[name]
@@ -361,8 +362,6 @@ def keep_answers(out: Kept, sweep: Sweep, one: Together, years: Years) -> None:
         put(f"daily_{name}", (*by, "date"), np.concatenate(parts, axis=-1))
 
 
-def _demand(water: FloatArray, scenario: Scenario, independent: int) -> FloatArray:
+def _demand(water: FloatArray, scenario: Scenario, distinct: int) -> FloatArray:
     """Estimates (..., periods) of the demand (..., Y), without limits: those take resampling."""
-    if independent < water.shape[-1]:
-        water = np.apply_along_axis(lambda series: thinned(series, independent), -1, water)
-    return demand_estimates(water, scenario.answers.return_periods)
+    return demand_estimates(thinned(water, distinct), scenario.answers.return_periods)
