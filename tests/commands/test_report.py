@@ -425,7 +425,7 @@ def pond(tmp_path_factory):
     as it was kept.
     """
     folder = tmp_path_factory.mktemp("pond")
-    said = drysward_says("supply", "pond", "--years", "7-10", "--no-sizing", "--out", folder)
+    said = drysward_says("supply", "pond", "--years", "9-12", "--no-sizing", "--out", folder)
     assert said.exit_code == 0, said.output
     return open_result(folder)
 
@@ -448,8 +448,8 @@ def test_a_supply_has_its_storage_its_shortage_and_its_numbers(pond, short_of_wa
         "worst_year_share": (100.0, 1),
     }
     assert cell_numbers(read, result, names) == len(names)
-    assert result["worst_year"].sel(plan="refill") == 10
-    assert read.cells["worst_year[plan=refill]"] == "made 10"
+    assert result["worst_year"].sel(plan="refill") == 12
+    assert read.cells["worst_year[plan=refill]"] == "made 12"
     for name in ("no_shortage", "short_year", "shortage_odds"):
         assert read.cells[f"{name}[plan=refill]"] == odds_text(result.sel(plan="refill"), name)
     for heading in (

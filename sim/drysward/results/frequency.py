@@ -282,11 +282,11 @@ def demand_of_years(
     The estimate is that of the years that differ, the limits are those of as many years as they
     are worth.
     """
-    told = demand_at_return_periods(thinned(values, independent), periods, confidence)
+    told = demand_at_return_periods(worth(values, independent), periods, confidence)
     if independent >= min(distinct, values.shape[-1]):
         return told
     exceedance = _exceedance(periods)
-    estimate, within = _estimates(np.ascontiguousarray(thinned(values, distinct)), exceedance)
+    estimate, within = _estimates(np.ascontiguousarray(worth(values, distinct)), exceedance)
     low, high = np.fmin(told.low, estimate), np.fmax(told.high, estimate)
     return Demand(estimate, low, high, np.broadcast_to(~within, estimate.shape))
 
@@ -297,14 +297,16 @@ def distinct_years(result: xr.Dataset) -> int:
     return min(int(attrs.get("distinct_years", attrs["independent_years"])), n)
 
 
+def worth(values: FloatArray, n: int) -> FloatArray:
+    """Series (..., years) that are worth ``n`` years: as they are, or thinned to so many."""
+    return values if n >= values.shape[-1] else thinned(values, n)
+
+
 def thinned(values: ArrayLike, n: int) -> FloatArray:
     """``n`` values (..., n) for each longer series (..., years): quantiles at Hazen's positions.
 
-    For years drawn again and again from a record of ``n``, which tell no more than it does. Series
-    that are no longer stay as they are.
+    For years drawn again and again from a record of ``n``, which tell no more than it does.
     """
-    if n >= np.shape(values)[-1]:
-        return np.asarray(values, dtype=float)
     ordered = np.sort(_checked_all(values), axis=-1)
     # Number by number and in one order of memory, so that a series gives the same bits alone and
     # among others, here and in the sums over it.

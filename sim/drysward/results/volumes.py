@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import xarray as xr
 
-from drysward.results.frequency import demand_estimates, distinct_years, thinned
+from drysward.results.frequency import demand_estimates, distinct_years, worth
 
 
 def site_volumes(result: xr.Dataset, periods: tuple[float, ...]) -> xr.Dataset:
@@ -24,7 +24,7 @@ def site_volumes(result: xr.Dataset, periods: tuple[float, ...]) -> xr.Dataset:
     per_mm = result["area_m2"] / 1000.0
     water = (result["irrigation_gross"] * per_mm).sum("field").transpose("plan", "year")
     weeks = (result["peak_week"] * per_mm).sum("field").max("year")
-    years = thinned(water.values, distinct_years(result))
+    years = worth(water.values, distinct_years(result))
     out = xr.Dataset(coords={name: result[name] for name in ("plan", "plan_label")})
     out = out.assign_coords(period=("period", list(periods), {"units": "year"}))
     for name, dims, values, long_name in (

@@ -15,7 +15,7 @@ from drysward.drive.runs import Runs, advance_all, most_together, start_runs
 from drysward.faults import Fault, FaultyInput
 from drysward.results.answers import days_below
 from drysward.results.dataset import play_numbers
-from drysward.results.frequency import demand_estimates, thinned
+from drysward.results.frequency import demand_estimates, worth
 from drysward.results.odds import standard_error
 from drysward.scenario.model import SKINNED, PlanSpec, Scenario
 from drysward.site.play import is_any_looked_at
@@ -364,4 +364,4 @@ def keep_answers(out: Kept, sweep: Sweep, one: Together, years: Years) -> None:
 
 def _demand(water: FloatArray, scenario: Scenario, distinct: int) -> FloatArray:
     """Estimates (..., periods) of the demand (..., Y), without limits: those take resampling."""
-    return demand_estimates(thinned(water, distinct), scenario.answers.return_periods)
+    return demand_estimates(worth(water, distinct), scenario.answers.return_periods)
