@@ -26,6 +26,7 @@ from drysward.results.sizing_text import (
 from drysward.results.text import (
     CAUSES,
     MADE_WEATHER,
+    MADE_YEARS,
     UNKNOWN,
     causes_of,
     cost_notes,
@@ -35,7 +36,6 @@ from drysward.results.text import (
     rounded,
     volume_display,
     volume_text,
-    year_mark,
     year_text,
     years_used,
 )
@@ -120,13 +120,15 @@ def _reliability_table(told: xr.Dataset, system: str) -> Table:
 
     def worst(one: xr.Dataset) -> str:
         year = one["worst_year"].item()
-        return UNKNOWN if math.isnan(year) else year_mark(told.attrs, year)
+        return UNKNOWN if math.isnan(year) else f"{year:.0f}"
 
+    are_made = int(told.attrs.get(MADE_YEARS, 0)) > 0
+    heading = "in\nmade\nyear" if are_made else "in\n\n"
     columns: list[tuple[str, Callable[[xr.Dataset], str]]] = [
         ("years\nwithout\nshortage", odds("no_shortage")),
         (f"years\nshort by\nover {100.0 * told.attrs['short_year']:g}%", odds("short_year")),
         ("worst\nyear\nshort by", percent("worst_year_share")),
-        ("in\n\n", worst),
+        (heading, worst),
         ("years with\nany day\nshort", odds("shortage_odds")),
         ("days in\nfull\n", percent("time_reliability")),
         ("volume\ndelivered\n", percent("volume_reliability")),
