@@ -249,8 +249,9 @@ def test_a_file_that_says_its_place_needs_no_options(tmp_path):
     lines = ['"STATION","DATE","LATITUDE","LONGITUDE","ELEVATION","NAME","PRCP","TMAX","TMIN"']
     days = np.arange("2011-01-01", "2013-01-01", dtype="datetime64[D]")
     warm = 80 - 140 * np.cos(2 * np.pi * np.arange(days.size) / 365.25)  # tenths
+    place = '"XT1","{}","52.4","-77.5","540.2","TARROW"'
     lines += [
-        f'"XT1","{d}","52.4","-77.5","540.2","TARROW","{12 * (i % 3)}","{t + 50:.0f}","{t - 50:.0f}"'
+        f'{place.format(d)},"{12 * (i % 3)}","{t + 50:.0f}","{t - 50:.0f}"'
         for i, (d, t) in enumerate(zip(days, warm, strict=True))
     ]
     path = tmp_path / "XT1.csv"

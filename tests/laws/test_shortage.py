@@ -50,7 +50,7 @@ most = "3 in"
 
 @pytest.fixture(scope="module")
 def clays():
-    """Tall fescue on clay loam, loose and compacted, on the two hundred years of the demo's weather."""
+    """Tall fescue on clay loam, loose and compacted, on all years of the demo's weather."""
     text = shipped("demo").text
     head = text[: text.index("[fields.stadium]")]
     fields = "".join(CLAY.format(key=key) for key in ("none", "moderate", "severe"))
