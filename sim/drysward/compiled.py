@@ -24,8 +24,8 @@ from typing import Any
 
 import numba
 import numba.extending
-import platformdirs
 
+from drysward.files import user_cache
 from drysward.loading import standing_in
 
 # numba asks scipy for its linear algebra, which no compiled code of ours uses.
@@ -239,7 +239,7 @@ def sources_digest() -> str:
 
 def cache_folder() -> Path:
     """Folder of the compiled code that belongs to these very sources."""
-    return Path(platformdirs.user_cache_dir("drysward", appauthor=False)) / sources_digest()
+    return user_cache() / sources_digest()
 
 
 def is_warm() -> bool:

@@ -6,7 +6,14 @@ import os
 from collections.abc import Callable
 from pathlib import Path
 
+import platformdirs
+
 from drysward.faults import Fault, FaultyInput
+
+
+def user_cache() -> Path:
+    """Where the user's system keeps what a program can make again."""
+    return Path(platformdirs.user_cache_dir("drysward", appauthor=False))
 
 
 def claim_folder(folder: Path) -> None:

@@ -137,8 +137,9 @@ def of_cases(fit: Fit, catalog: Catalog) -> Together:
     ranges = others(catalog, {one.name for one in prior.numbers})
     told = [catalog.range_of(*one.name.split(".")) for one in prior.numbers]
     felt = slopes(fit, at, ranges)
-    names = [name for name, change in zip(ranges, felt.T, strict=True) if np.abs(change).max() > 0]
-    felt = felt[:, [list(ranges).index(name) for name in names]]
+    is_felt = (felt != 0.0).any(axis=0)
+    names = [name for name, one in zip(ranges, is_felt, strict=True) if one]
+    felt = felt[:, is_felt]
     every = np.concatenate([fit.slope(at)[: len(fit.cases)], felt], axis=1)
 
     before = np.zeros((every.shape[1],) * 2)
@@ -262,7 +263,7 @@ def made_from(catalog: Catalog) -> str:
     return sha.hexdigest()[:16]
 
 
-def told(parts: Sequence[Together], catalog: Catalog) -> str:
+def file_text(parts: Sequence[Together], catalog: Catalog) -> str:
     """The file: an entry for each number that is fitted, is narrower, or varies with another."""
     fitted = {one.name for one in read_prior(catalog).numbers}
     lines = [HEAD.format(made_from=made_from(catalog))]
@@ -301,7 +302,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
             return 0
         turf = of_cases(Fit(cases, read_prior(catalog), pool, None), catalog)
     parts = [turf, *(of_sand(catalog, key) for key in sands(catalog))]
-    FILE.write_text(told(parts, catalog), encoding="utf-8")
+    FILE.write_text(file_text(parts, catalog), encoding="utf-8")
     for part in parts:
         for i in np.flatnonzero(part.left < TOLD_LEFT):
             print(f"{part.names[i]:60s} {part.low[i]:9.4g} {part.high[i]:9.4g} {part.left[i]:5.0%}")

@@ -12,8 +12,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 import xarray as xr
+from tests.laws.test_weather_reading import faults_of
 
-from drysward.faults import FaultyInput
 from drysward.weather.file.columns import ColumnSpec
 from drysward.weather.file.fill import FillRule
 from drysward.weather.file.read import read_weather
@@ -36,14 +36,6 @@ def written(tmp_path):
         return path
 
     return write
-
-
-def faults_of(path, **options) -> list[str]:
-    with pytest.raises(FaultyInput) as caught:
-        read_weather(path, **options)
-    told = [str(fault) for fault in caught.value.faults]
-    assert all("\n" not in line and str(path) in line for line in told)
-    return [line.replace(str(path), path.name) for line in told]
 
 
 # ---------------------------------------------------------------- the station archive

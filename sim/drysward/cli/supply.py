@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -91,34 +92,23 @@ def command(
     announce(opened, years)
     columns = (TextColumn("{task.description}"), BarColumn(), TimeRemainingColumn())
     with Progress(*columns, console=Console(stderr=True), transient=True) as progress:
-        running = progress.add_task("Running the plans", total=1.0)
-        result = drysward.run(
-            opened,
-            years=years,
-            on_progress=lambda done: progress.update(running, completed=done),
-            daily=out is not None,
-        )
+
+        def shown_as(told: str) -> Callable[[float], None]:
+            task = progress.add_task(told, total=1.0)
+            return lambda done: progress.update(task, completed=done)
+
+        running = shown_as("Running the plans")
+        result = drysward.run(opened, years=years, on_progress=running, daily=out is not None)
         parts = [supply_answers(result), drysward.answers(result)]
         if has_prices(opened.costs, opened.supply):
             parts.append(field_costs(result, opened))
         if opened.sizing is not None and not no_sizing:
-            sizing = progress.add_task("Trying sizes", total=1.0)
-            solved = solve(
-                opened,
-                years,
-                on_progress=lambda done: progress.update(sizing, completed=done),
-            )
+            solved = solve(opened, years, on_progress=shown_as("Trying sizes"))
             parts.append(sizing_dataset(solved))
         if n is None:
             n = fitting_draws_of_sizing(opened, result.sizes["year"])
         if n and not why and not no_sizing:
-            drawing = progress.add_task("Trying sizes in draws", total=1.0)
-            sized = size_draws(
-                opened,
-                n,
-                years,
-                on_progress=lambda done: progress.update(drawing, completed=done),
-            )
+            sized = size_draws(opened, n, years, on_progress=shown_as("Trying sizes in draws"))
             parts.append(draws_dataset(sized))
     told = xr.merge(parts, combine_attrs="no_conflicts", compat="equals", join="exact")
     told.attrs["supply_cautions"] = " ".join(supply_cautions(opened.supply))

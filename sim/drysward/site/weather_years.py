@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import lru_cache, partial
@@ -10,13 +10,13 @@ from hashlib import sha256
 from importlib.resources import files
 from pathlib import Path
 from threading import Lock
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import numpy as np
-import platformdirs
 
+from drysward.catalog import Catalog
 from drysward.faults import Fault, FaultyInput
-from drysward.files import write_whole
+from drysward.files import user_cache, write_whole
 from drysward.scenario.model import GENERATOR, RECORD, RESAMPLE, Scenario, Site
 from drysward.weather.checking.plausibility import Finding, findings
 from drysward.weather.checking.spread import LEAST_SHARE_OF_YEARS, SpreadComparison, compare_spread
@@ -48,6 +48,7 @@ from drysward.weather.simulated.refits import (
 from drysward.weather.simulated.resampling import ChangeFactors, change, drawn_years, resample
 
 Climate = TypeVar("Climate", ClimateModel, DailyRecord)
+Made = TypeVar("Made")
 
 # Faults of single lines that are told beside what is wrong with a file as a whole.
 LINES_BESIDE = 3
@@ -211,7 +212,7 @@ def _kept(key: str, work_out: Callable[[], int]) -> int:
     """What ``work_out`` gives, from the user's cache folder when it is there: it is the same in
     every run of these sources.
     """
-    folder = Path(platformdirs.user_cache_dir("drysward", appauthor=False)) / "climates"
+    folder = user_cache() / "climates"
     path = folder / f"{key}.txt"
     with suppress(OSError, ValueError):
         return int(path.read_text(encoding="ascii"))
@@ -249,18 +250,26 @@ def climates(scenario: Scenario, record: DailyRecord | None = None) -> FittedCli
     Of a record those fitted to its years drawn anew, of normals those that they may as well stand
     for. FaultyInput as ``weather_series``.
     """
-    source, site = scenario.weather, scenario.site
-    if record is None and source.climate is not None:
-        place = {"latitude_deg": site.latitude_deg, "elevation_m": site.elevation_m}
-        table = {**place, **source.climate}
-        found = normals_with_refits(table, "weather.climate", scenario.catalog)
-    else:
-        record = read_record(scenario) if record is None else record
-        found = fit_with_refits(record, site.latitude_deg, site.elevation_m)
+    found: FittedClimates = _of_climate(scenario, record, normals_with_refits, fit_with_refits)
     return FittedClimates(
         _under_future(found.model, scenario),
         tuple(_under_future(model, scenario) for model in found.refits),
     )
+
+
+def _of_climate(
+    scenario: Scenario,
+    record: DailyRecord | None,
+    of_normals: Callable[[Mapping[str, Any], str, Catalog], Made],
+    of_record: Callable[[DailyRecord, float, float], Made],
+) -> Made:
+    """What is made of the scenario's table of normals, or of its record, whichever it has."""
+    source, site = scenario.weather, scenario.site
+    if record is None and source.climate is not None:
+        place = {"latitude_deg": site.latitude_deg, "elevation_m": site.elevation_m}
+        return of_normals({**place, **source.climate}, "weather.climate", scenario.catalog)
+    record = read_record(scenario) if record is None else record
+    return of_record(record, site.latitude_deg, site.elevation_m)
 
 
 # How far a file's own place may lie from the site before that is said; estimates.
@@ -305,17 +314,13 @@ def climate_model(scenario: Scenario, record: DailyRecord | None = None) -> Clim
 
     FaultyInput as ``weather_series``.
     """
-    source, site = scenario.weather, scenario.site
-    if record is None and source.climate is not None:
-        place = {"latitude_deg": site.latitude_deg, "elevation_m": site.elevation_m}
-        table = {**place, **source.climate}
-        model = from_monthly_table(table, "weather.climate", scenario.catalog)
-    else:
-        record = read_record(scenario) if record is None else record
-        model = fit(record, site.latitude_deg, site.elevation_m)
-        if record.name:
-            model = replace(model, origin=f"{model.origin} of {record.name}")
+    model = _of_climate(scenario, record, from_monthly_table, _fitted)
     return _under_future(model, scenario)
+
+
+def _fitted(record: DailyRecord, latitude_deg: float, elevation_m: float) -> ClimateModel:
+    model = fit(record, latitude_deg, elevation_m)
+    return replace(model, origin=f"{model.origin} of {record.name}") if record.name else model
 
 
 @dataclass(frozen=True)

@@ -24,7 +24,7 @@ from drysward.drive.runs import compiled_run_site, most_together
 from drysward.faults import Fault, FaultyInput
 from drysward.results.frequency import demand_estimates, thinned
 from drysward.scenario.load import from_tree
-from drysward.scenario.model import PlanSpec, Scenario
+from drysward.scenario.model import FEWEST_DRAWS, PlanSpec, Scenario
 from drysward.studies.doubt.draws import Doubtful, Draws, doubtful, draw, placed
 from drysward.studies.sweep.chunk import Member, Together, run_members
 from drysward.studies.sweep.points import OVERRIDES_OF_WEATHER, Point, point_of
@@ -139,7 +139,7 @@ def crossed(
     FaultyInput as ``drysward.run``, and where the scenario was not read from text; ValueError for
     fewer than two draws or years.
     """
-    if n_draws is not None and n_draws < 2:
+    if n_draws is not None and n_draws < FEWEST_DRAWS:
         raise ValueError(f"the spread across draws needs two draws or more, not {n_draws}")
     if not scenario.text:
         raise FaultyInput(Fault("draws", "the scenario has no text to be drawn from"))

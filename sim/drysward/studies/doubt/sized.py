@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from drysward.drive.runs import compiled_run_site
 from drysward.faults import Fault, FaultyInput
-from drysward.scenario.model import Scenario
+from drysward.scenario.model import FEWEST_DRAWS, Scenario
 from drysward.site.stretches import PreparedSite, weather_stretch
 from drysward.site.supply import SupplyDays, supply_days
 from drysward.studies.doubt.crossed import drawn_numbers, drawn_point, fitting_draws
@@ -44,7 +44,6 @@ from drysward.studies.sweep.shared import Grounds, Held, Part, for_point, years_
 FloatArray = NDArray[np.float64]
 
 CONFIDENCES = (0.5, 0.8, 0.95)
-FEWEST_DRAWS = 2
 # About as many sizes a search tries.
 TRIES = 8
 

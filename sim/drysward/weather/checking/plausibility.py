@@ -25,7 +25,7 @@ from numpy.typing import NDArray
 from drysward.physics import reference_et as fao
 from drysward.weather.file.columns import QUANTITIES, Column, to_base
 from drysward.weather.file.marks import without_marks
-from drysward.weather.file.table import BoolArray, Table
+from drysward.weather.file.table import BoolArray, Table, of_rows
 from drysward.weather.record import FloatArray
 from drysward.weather.simulated.climate import dewpoint_from_vapour_pressure_c
 
@@ -251,16 +251,7 @@ def findings(
 def _dated(table: Table) -> Table:
     """The rows whose date could be read."""
     known = ~np.isnat(table.dates)
-    if known.all():
-        return table
-    return replace(
-        table,
-        dates=table.dates[known],
-        values={quantity: values[known] for quantity, values in table.values.items()},
-        given={quantity: values[known] for quantity, values in table.given.items()},
-        blank={quantity: values[known] for quantity, values in table.blank.items()},
-        lines=None if table.lines is None else table.lines[known],
-    )
+    return table if known.all() else of_rows(table, known)
 
 
 def _but_slips(table: Table) -> Table:
