@@ -60,7 +60,10 @@ def days(draw):
     n["moisture_reference"] = 0.5 * (n["fc1"] + n["fc2"])
     n["w1"] = draw(share(n["dry1"], n["sat1"]))
     n["w2"], n["w3"] = draw(share(0.0, n["sat2"])), draw(share(0.0, n["sat3"]))
-    n["crown_water"] = draw(share(n["crown_dry"], max(n["crown_dry"], min(n["crown_fc"], n["w1"]))))
+    # What lies beside the crowns is never drier than air makes it: see the test of stores.
+    beside = n["dry1"] - n["crown_dry"]
+    most = max(n["crown_dry"], min(n["crown_fc"], n["w1"] - beside))
+    n["crown_water"] = draw(share(n["crown_dry"], most))
     n["thatch_storage"] = draw(share(0.0, 10.0))
     n["thatch"] = draw(share(0.0, n["thatch_storage"]))
     n["worn"] = draw(share())
@@ -131,6 +134,8 @@ def test_no_store_runs_empty_or_over(before):
     assert n["dry1"] - ROUNDING <= n["w1"] <= n["sat1"] + ROUNDING
     assert n["crown_dry"] - ROUNDING <= n["crown_water"] <= n["crown_fc"] + ROUNDING
     assert n["crown_water"] <= n["w1"] + ROUNDING
+    # So that days begin as days end, and the states drawn are all that there can be.
+    assert n["w1"] - n["crown_water"] >= n["dry1"] - n["crown_dry"] - ROUNDING
     for layer in "23":
         assert -ROUNDING <= n[f"w{layer}"] <= n[f"sat{layer}"] + ROUNDING
     assert -ROUNDING <= n["thatch"] <= n["thatch_storage"] + ROUNDING
