@@ -206,7 +206,8 @@ def test_fitting_generated_weather_returns_the_climate(temperate):
     assert found.wet_fraction == pytest.approx(temperate.wet_fraction, abs=0.035)
     assert found.persistence == pytest.approx(temperate.persistence, abs=0.08)
     assert found.rain_per_wet_day_mm == pytest.approx(temperate.rain_per_wet_day_mm, rel=0.12)
-    assert found.a == pytest.approx(temperate.a, abs=0.08)
+    assert found.a[1] == pytest.approx(temperate.a[1], abs=0.12)
+    assert found.a[0] == pytest.approx(temperate.a[0], abs=0.15)  # fewer days follow a wet one
     # The bound on dew point narrows its spread; the others come back.
     free = [0, 1, 2, 4]
     assert found.sd_dry[free] / temperate.sd_dry[free] == pytest.approx(np.ones((4, 366)), abs=0.15)

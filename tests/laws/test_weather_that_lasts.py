@@ -16,7 +16,7 @@ from drysward.weather.checking.spread import longest_run
 from drysward.weather.record import DailyRecord
 from drysward.weather.simulated import climate, regime
 from drysward.weather.simulated.climate_fit import fit
-from drysward.weather.simulated.generator import generate
+from drysward.weather.simulated.generator import generate, residual_series
 from drysward.weather.simulated.normals import assumptions_drawn, from_monthly_table
 from drysward.weather.simulated.refits import (
     block_years,
@@ -49,7 +49,9 @@ def plain() -> climate.ClimateModel:
         regime_contrast=np.zeros(4),
         slow=np.zeros((12, 1, 1)),
         residual_on_past=np.zeros((4, 1)),
-        residual_on_beside=np.zeros((2, 4, 1)),
+        residual_on_beside=np.zeros((2, 12, 1)),
+        dry_lag1=np.zeros((4, 1, 1)),
+        heat_lean=np.zeros(4),
         drift=np.zeros((4, 2, 2)),
         year_drift=np.zeros((1, 1)),
     )
@@ -191,6 +193,77 @@ def test_dry_weeks_are_hot_where_the_climate_says_so(plain):
         slopes.append(np.polyfit(past[july], made.tmax_c[july], 1)[0] / model.sd_dry[0, 196])
     assert slopes[0] == pytest.approx(0.0, abs=0.2)
     assert slopes[1] == pytest.approx(-2.0, abs=0.2)
+
+
+def of_summer(made: DailyRecord, model: climate.ClimateModel) -> tuple[np.ndarray, np.ndarray]:
+    """Residuals of Tmax of July days after the first, and of the days before them."""
+    wet, day = made.rain_mm > 0, climate.calendar_day(made.dates)
+    mean = np.where(wet, model.mean_wet[0, day], model.mean_dry[0, day])
+    z = (made.tmax_c - mean) / np.where(wet, model.sd_wet[0, day], model.sd_dry[0, day])
+    july = np.flatnonzero((month_of(made)[1:] == 6) & (month_of(made)[:-1] == 6)) + 1
+    return z[july], z[july - 1]
+
+
+def test_heat_lasts_longer_after_dry_days_and_the_mean_of_all_stays(plain):
+    """Lag 1 by the day before; spread and lag 1 of all days are as without."""
+    m0, m1 = np.eye(2), 0.6 * np.eye(2)
+    added = np.zeros((4, 2, 2))
+    added[:, 0, 0] = 0.1
+    found = []
+    for model in (plain, replace(plain, dry_lag1=added)):
+        model = climate.without_drift(m0, m1, model)
+        made = generate(model, 600, seed=12)
+        now, before = of_summer(made, model)
+        july = np.flatnonzero((month_of(made)[1:] == 6) & (month_of(made)[:-1] == 6))
+        dry = made.rain_mm[july] == 0
+        lag1 = [np.mean(now[some] * before[some]) for some in (dry, ~dry, dry | True)]
+        found.append((*lag1, now.std()))
+    assert found[0] == pytest.approx((0.6, 0.6, 0.6, 1.0), abs=0.03)
+    share = 10 / 31  # wet days of July
+    told = (0.7, 0.6 - 0.1 * (1 - share) / share, 0.6, 1.0)
+    assert found[1] == pytest.approx(told, abs=0.03)
+
+
+def test_a_lean_keeps_mean_spread_and_memory_and_has_the_skew_told():
+    """E[x e^3] = -6 lean b^3 for small leans, e what the day before leaves open; hot spells last."""
+    days, a, b, lean = 60, 0.6, 0.8, 0.05
+    normal = np.random.default_rng(13).standard_normal((20_000, days + 1, 1))
+    dry = np.zeros((normal.shape[0], days), dtype=bool)
+    both = [np.full((2, days, 1, 1), one) for one in (a, b)]
+    spells = []
+    for size in (0.0, lean):
+        z = residual_series(*both, np.full(days, size), dry, normal)[:, :, 0]
+        now, before = z[:, 1:], z[:, :-1]
+        e = now - a * before
+        assert z.mean() == pytest.approx(0.0, abs=0.01)
+        assert z.std() == pytest.approx(1.0, abs=0.01)
+        assert np.mean(now * before) == pytest.approx(a, abs=0.01)
+        assert np.mean(before * e**3) == pytest.approx(-6 * size * b**3, abs=0.012)
+        hot = z >= np.quantile(z, 0.9)
+        spells.append((hot[:, 1:] & hot[:, :-1]).sum() / hot[:, :-1].sum())
+    assert spells[1] > spells[0] + 0.005
+
+
+def test_a_fit_returns_lean_and_memory_of_dry_days():
+    """Of 60 years that have more of both than normals say."""
+    added = np.zeros((4, 2, 2))
+    added[:, 0, 0] = 0.1
+    base = from_monthly_table(NORMALS)
+    m0, m1 = (one[:2, :2] for one in (climate.RICHARDSON_M0, climate.RICHARDSON_M1))
+    model = climate.without_drift(m0, m1, replace(base, dry_lag1=added))
+    again = fit(generate(replace(model, heat_lean=np.full(4, 0.1)), 60, seed=14), *PLACE.values())
+    none = fit(generate(plain_of(model), 60, seed=14), *PLACE.values())
+    assert again.dry_lag1[:, 0, 0].mean() == pytest.approx(0.1, abs=0.04)
+    assert again.heat_lean.mean() == pytest.approx(0.1, abs=0.03)
+    assert none.dry_lag1[:, 0, 0].mean() == pytest.approx(0.0, abs=0.03)
+    assert none.heat_lean.mean() < 0.02
+
+
+def plain_of(model: climate.ClimateModel) -> climate.ClimateModel:
+    """The model without lean and without more memory after dry days."""
+    m0, m1 = (one[:2, :2] for one in (climate.RICHARDSON_M0, climate.RICHARDSON_M1))
+    bare = replace(model, dry_lag1=np.zeros((4, 2, 2)), heat_lean=np.zeros(4))
+    return climate.without_drift(m0, m1, bare)
 
 
 def test_what_lasts_moves_months_and_years_but_not_days(plain):

@@ -168,6 +168,33 @@ def test_spell_lengths(pair, months, wet):
     assert spell_test(record, made, months, wet) > 0.01
 
 
+def hot_spells(record: DailyRecord, hot_c: float) -> np.ndarray:
+    """(years, 2) number of hot days of each year's April to September, and of their spells."""
+    years = record.dates.astype("datetime64[Y]").astype(int)
+    hot = (record.tmax_c >= hot_c) & np.isin(month_of(record), WARM)
+    begins = hot & ~np.concatenate([[False], hot[:-1]])
+    return np.array([(hot[years == y].sum(), begins[years == y].sum()) for y in np.unique(years)])
+
+
+def test_hot_spells_are_as_long(pair, request):
+    """Mean length within the middle 98 % of made records of as many years.
+
+    Hot days are the hottest tenth of June to August.
+    """
+    place, record, made = pair
+    if place == "baltimore":
+        short = "2.4 days in eight summers, 1.8 made, 99 % of made records below 2.3"
+        request.applymarker(pytest.mark.xfail(reason=short, strict=True))
+    hot_c = np.percentile(record.tmax_c[np.isin(month_of(record), (5, 6, 7))], 90)
+    days, begins = hot_spells(record, hot_c).sum(axis=0)
+    each = hot_spells(made, hot_c)
+    n = np.unique(record.dates.astype("datetime64[Y]")).size
+    parts = np.array(np.split(each[: each.shape[0] // n * n], each.shape[0] // n)).sum(axis=1)
+    some = parts[parts[:, 1] > 0]
+    low, high = np.percentile(some[:, 0] / some[:, 1], [1, 99])
+    assert low <= days / begins <= high
+
+
 def test_heavy_rain(pair):
     """Amounts of wet days up to the 95th percentile; the 99th falls short by up to a fifth."""
     _, record, made = pair

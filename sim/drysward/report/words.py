@@ -33,6 +33,7 @@ from drysward.results.text import (
     condition_text,
     difference_text,
     driest_years,
+    file_means_text,
     listed,
     procedures,
     spell_text,
@@ -291,6 +292,8 @@ def assumed(result: xr.Dataset, units: str) -> Iterable[tuple[str, str]]:
         yield "Numbers", attrs["precision"]
         return
     yield "Weather", attrs.get("weather", "not told")
+    if read := file_means_text(attrs, units):
+        yield "Read as", read
     if attrs.get("weather_kind", RECORD) != RECORD:
         yield "Trust", MADE_WEATHER[attrs["weather_kind"]]
     left_out = attrs.get("years_left_out") or "none"

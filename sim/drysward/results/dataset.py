@@ -20,7 +20,7 @@ from drysward.day.records import (
     SUPPLY_YEAR,
     YEAR,
 )
-from drysward.results.text import DRAWN_YEARS, FINDINGS, MADE_YEARS
+from drysward.results.text import DRAWN_YEARS, FILE_MEANS, FINDINGS, MADE_YEARS
 from drysward.site.stretches import PreparedSite, WeatherSeen
 from drysward.weather.series import Series
 
@@ -161,6 +161,7 @@ def provenance(site: PreparedSite, series: Series) -> dict[str, str | int | floa
             "weather_file": file.name,
             "weather_file_days": f"{file.first_day} to {file.last_day}",
             "weather_file_complete_years": file.complete_years,
+            FILE_MEANS: json.dumps(file.means),
         }
     return {
         "Conventions": "CF-1.11",

@@ -10,11 +10,13 @@ from typing import Any
 import numpy as np
 import xarray as xr
 
-from drysward.quantities import Display, shown
+from drysward.quantities import Display, display, shown
 from drysward.scenario.model import CONTINUOUS, GENERATOR, RESAMPLE
 
 FINDINGS = "weather_findings"
 """Attribute of a result: what is odd about its weather file, as JSON."""
+FILE_MEANS = "weather_file_means"
+"""Attribute of a result: means of its weather file as JSON (``FileFacts.means``)."""
 MADE_YEARS, DRAWN_YEARS = "made_years", "drawn_years"
 """Attributes of a result: how many years were made, and as JSON what each repeats of a record."""
 MADE_WEATHER = {
@@ -29,6 +31,25 @@ UNKNOWN = "-"
 def findings_of(attrs: Mapping[Any, Any]) -> list[str]:
     """What the weather file says that its place does not have, a sentence each."""
     return as_sentences(json.loads(attrs.get(FINDINGS, "[]")))
+
+
+def file_means_text(attrs: Mapping[Any, Any], system: str) -> str:
+    """What the weather file was read as, for an eye that knows the place; "" without a file."""
+    means = json.loads(attrs.get(FILE_MEANS, "{}"))
+    if not means:
+        return ""
+    depth, us = display("mm", system), system == "us"
+    high = f"{means['tmax_c'] * 1.8 + 32:.0f} F" if us else f"{means['tmax_c']:.0f} C"
+    parts = [
+        f"{means['rain_mm'] * depth.factor:,.0f} {depth.unit} of rain a year",
+        f"highs of {high} in the warmest month",
+    ]
+    if "wind_m_s" in means:
+        # Exact: 1 mph = 0.44704 m/s.
+        wind = means["wind_m_s"]
+        shown_wind = f"{wind / 0.44704:.1f} mph" if us else f"{wind:.1f} m/s"
+        parts.append(f"a mean wind of {shown_wind}")
+    return f"{listed(parts)}; if that is not the place, a unit is wrong in {attrs['weather_file']}"
 
 
 def as_sentences(told: Iterable[str]) -> list[str]:

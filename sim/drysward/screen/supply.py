@@ -31,6 +31,7 @@ from drysward.results.text import (
     causes_of,
     cost_notes,
     driest_years,
+    file_means_text,
     findings_of,
     odds_text,
     rounded,
@@ -66,7 +67,7 @@ def supply_report(told: xr.Dataset, system: str) -> list[RenderableType]:
         parts += site_cost_tables(told)
     if "sizing_size" in told:
         parts += _sizing(told, system)
-    parts.append(named_lines(_notes(told)))
+    parts.append(named_lines(_notes(told, system)))
     return parts
 
 
@@ -376,7 +377,7 @@ def _carriers(told: xr.Dataset, system: str) -> Table:
     return table
 
 
-def _notes(told: xr.Dataset) -> Iterable[tuple[str, str]]:
+def _notes(told: xr.Dataset, system: str) -> Iterable[tuple[str, str]]:
     attrs = told.attrs
     yield (
         "Reliability",
@@ -391,6 +392,8 @@ def _notes(told: xr.Dataset) -> Iterable[tuple[str, str]]:
     if "cost" in told:
         yield from cost_notes(told)
     yield "Weather", attrs["weather"]
+    if read := file_means_text(attrs, system):
+        yield "Read as", read
     if attrs["weather_kind"] != RECORD:
         yield "Trust", MADE_WEATHER[attrs["weather_kind"]]
     yield "Years used", years_used(attrs, told.sizes.get("year", attrs["independent_years"]))

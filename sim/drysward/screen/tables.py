@@ -31,6 +31,7 @@ from drysward.results.text import (
     days_below_text,
     depth_text,
     driest_years,
+    file_means_text,
     findings_of,
     has_first_costs,
     ledger_dates,
@@ -124,7 +125,7 @@ def comparison(
     priced = site is not None and "field_cost_mean" in site
     if site is not None and priced:
         parts += cost_tables(site)
-    notes = [*(drawn.notes if drawn else _field_notes(summary, system)), *_notes(summary)]
+    notes = [*(drawn.notes if drawn else _field_notes(summary, system)), *_notes(summary, system)]
     if site is not None and priced:
         # The weather and what else it all rests on comes last.
         place = [name for name, _ in notes].index("Weather")
@@ -307,13 +308,15 @@ def _field_notes(summary: xr.Dataset, system: str) -> Iterable[tuple[str, str]]:
     )
 
 
-def _notes(summary: xr.Dataset) -> Iterable[tuple[str, str]]:
+def _notes(summary: xr.Dataset, system: str) -> Iterable[tuple[str, str]]:
     """What stands below the tables: what they rest on, and the cautions."""
     attrs = summary.attrs
     if summary.sizes["field"] > 1:
         told = "the fields' peak weeks together: no less than the site's own"
         yield "Whole site", f"volume of the peak week: {told}"
     yield "Weather", attrs["weather"]
+    if read := file_means_text(attrs, system):
+        yield "Read as", read
     assumed = json.loads(attrs["weather_notes"])
     if len(assumed) > NOTES_TOLD:
         told = f"{len(assumed)} things about the weather; 'drysward check' and 'weather make' tell"

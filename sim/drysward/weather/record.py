@@ -19,7 +19,9 @@ class FileFacts:
     """What is told of the file behind a run, whether its days are used or years made from them.
 
     ``first_day`` and ``last_day`` as 2013-07-04; ``complete_years`` counts them; ``digest`` is
-    the SHA-256 of its bytes; ``filled`` and ``findings`` as in ``DailyRecord``.
+    the SHA-256 of its bytes; ``filled`` and ``findings`` as in ``DailyRecord``. ``means`` are what
+    a reader knows of a place, so that a unit read wrong shows: rain of a year (mm), Tmax of the
+    warmest month (C) and, where there is wind, its mean (m/s).
     """
 
     name: str
@@ -29,6 +31,7 @@ class FileFacts:
     complete_years: int
     filled: Mapping[str, int]
     findings: tuple[str, ...]
+    means: Mapping[str, float]
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -96,8 +99,18 @@ class DailyRecord:
         first, last = map(str, self.dates[[0, -1]])
         complete = len(self.complete_years())
         return FileFacts(
-            self.name, self.digest, first, last, complete, self.filled, self.findings
+            self.name, self.digest, first, last, complete, self.filled, self.findings, self._means()
         )
+
+    def _means(self) -> dict[str, float]:
+        """``FileFacts.means``."""
+        month = self.dates.astype("datetime64[M]").astype(int) % 12
+        days = np.bincount(month, minlength=12)
+        warmest = (np.bincount(month, self.tmax_c, 12) / np.maximum(days, 1))[days > 0].max()
+        means = {"rain_mm": float(self.rain_mm.mean() * 365.25), "tmax_c": float(warmest)}
+        if self.wind_m_s is not None and np.isfinite(self.wind_m_s).any():
+            means["wind_m_s"] = float(np.nanmean(self.wind_m_s))
+        return means
 
     @property
     def n_days(self) -> int:

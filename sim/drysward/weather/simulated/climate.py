@@ -3,9 +3,11 @@
 The published Markov-chain family (Richardson 1981; Richardson & Wright 1984): a two-state
 chain decides wet and dry days, amounts fall on wet days, and the other variables follow their
 seasonal mean and spread, conditioned on wet or dry, with residuals z(t) = A z(t-1) + B e(t) that
-keep the cross and lag-1 correlations. Three things were added where records asked for them: the
+keep the cross and lag-1 correlations. Five things were added where records asked for them: the
 chain remembers the day before yesterday, amounts are mixed exponential (they fit three records
-far better than gamma amounts do), and a wet day brings more between wet days than alone.
+far better than gamma amounts do), a wet day brings more between wet days than alone, A and B
+after a dry day are not those after a wet one (heat lasts while it is dry), and after a hot day
+Tmax falls further than it rises, so that it stays near its top for days.
 
 Such a chain forgets within days, and makes every year too much like the last. Slower time scales
 stand behind it (a known lack of daily generators, Wilks & Wilby 1999; corrected by the low
@@ -70,6 +72,7 @@ MONTH_NAMES = (
 _MOST_MEMORY = 0.97  # estimate: largest correlation of one day with the next
 _LEAST_VARIANCE = 0.02  # estimate: least variance of the fast residuals in any direction
 _MOST_SLOW = 0.75  # estimate: largest part of a residual's variance in all that is slow together
+_LEAST_WET = 0.1  # estimate: share of wet days with too few pairs to make up for the dry ones
 BESIDE_DAYS = 1.5  # estimate: memory of the days just before and after, about that of a front
 LEAST_SEASON_C = 2.0  # estimate: annual range of mean temperature below which there is no season
 DARK_MJ_M2 = 1.0  # estimate: top-of-atmosphere radiation below which clearness means nothing
@@ -78,6 +81,9 @@ LEAP_DAY = 59
 _MID_MONTHS = np.bincount(MONTH_OF_DAY, np.arange(366.0)) / np.bincount(MONTH_OF_DAY)
 _MONTH_WEIGHTS = np.stack(
     [np.interp(np.arange(366.0), _MID_MONTHS, one, period=366) for one in np.eye(12)], axis=1
+)
+_FROM_MONTH_MEANS = np.linalg.inv(
+    np.stack([_MONTH_WEIGHTS[month == MONTH_OF_DAY].mean(axis=0) for month in range(12)])
 )
 _PHASE = 2 * np.pi * (np.arange(366) + 0.5) / 366
 
@@ -99,8 +105,8 @@ class ClimateModel:
     mean_wet: FloatArray  # (k, 366)
     sd_dry: FloatArray  # (k, 366)
     sd_wet: FloatArray  # (k, 366)
-    a: FloatArray  # (12, k, k) of the fast part of the residuals
-    b: FloatArray  # (12, k, k)
+    a: FloatArray  # (2, 12, k, k) of the fast part of the residuals, after a wet and a dry day
+    b: FloatArray  # (2, 12, k, k)
     annual_sd: float  # latent factor common to a year, standard deviation of ln rain
     annual_lag1: float  # its year-to-year correlation
     season_sd: FloatArray  # (4,) latent factor of Dec-Feb, Mar-May, Jun-Aug, Sep-Nov
@@ -126,8 +132,12 @@ class ClimateModel:
     dryness_days: float = 15.0  # memory of the wet days before (``past_wetness``)
     residual_on_past: FloatArray = field(default_factory=lambda: np.zeros((4, 1)))
     # ... (4, k) shift of the residuals per unit of past wetness
-    residual_on_beside: FloatArray = field(default_factory=lambda: np.zeros((2, 4, 1)))
-    # ... (2, 4, k) shift of the residuals by the wet days just before and after (``wet_beside``)
+    residual_on_beside: FloatArray = field(default_factory=lambda: np.zeros((2, 12, 1)))
+    # ... (2, 12, k) shift of the residuals by the wet days just before and after (``wet_beside``)
+    dry_lag1: FloatArray = field(default_factory=lambda: np.zeros((4, 1, 1)))
+    # ... (4, k, k) what a dry day adds to the covariance of it and the next
+    heat_lean: FloatArray = field(default_factory=lambda: np.zeros(4))
+    # ... (4,) how far the next Tmax leans back from a hot or cool one (``leaning``), by season
     year_drift: FloatArray = field(default_factory=lambda: np.zeros((1, 1)))
     # ... (k, k) square root of the covariance of the drift common to a year
     year_drift_lag1: float = 0.0  # its year-to-year correlation
@@ -139,11 +149,12 @@ class ClimateModel:
     def __post_init__(self) -> None:
         k = len(self.variables)
         for name, shape in (
-            ("a", (12, k, k)),
-            ("b", (12, k, k)),
+            ("a", (2, 12, k, k)),
+            ("b", (2, 12, k, k)),
+            ("dry_lag1", (4, k, k)),
             ("slow", (12, k, k)),
             ("residual_on_past", (4, k)),
-            ("residual_on_beside", (2, 4, k)),
+            ("residual_on_beside", (2, 12, k)),
             ("year_drift", (k, k)),
         ):
             object.__setattr__(self, name, np.broadcast_to(getattr(self, name), shape))
@@ -289,6 +300,15 @@ def dewpoint_from_vapour_pressure_c(vapour_pressure_kpa: FloatArray) -> FloatArr
     return np.asarray(237.3 * ratio / (17.27 - ratio))
 
 
+def leaning(normal: FloatArray, lean: FloatArray) -> FloatArray:
+    """Normal deviates given a skew of about 6 ``lean``, of mean 0 and variance 1 as before.
+
+    (x + s (x^2 - 1))/sqrt(1 + 2 s^2): the first terms of an expansion in Hermite polynomials
+    (Cornish & Fisher 1938, from memory). Arguments broadcast.
+    """
+    return np.asarray((normal + lean * (normal**2 - 1)) / np.sqrt(1 + 2 * lean**2))
+
+
 # ---------------------------------------------------------------- calendar and seasonal curves
 
 
@@ -325,6 +345,11 @@ def means_by_month(by_day: FloatArray) -> FloatArray:
 def between_months(monthly: FloatArray) -> FloatArray:
     """(366, ...) values by calendar day, straight between those of mid-months (12, ...)."""
     return np.asarray(np.einsum("dm,m...->d...", _MONTH_WEIGHTS, monthly))
+
+
+def mid_months(means: FloatArray) -> FloatArray:
+    """(12, ...) values at mid-months whose ``between_months`` have these means by month."""
+    return np.asarray(np.einsum("km,m...->k...", _FROM_MONTH_MEANS, means))
 
 
 def harmonics(count: int) -> FloatArray:
@@ -540,17 +565,17 @@ def wetness_covariances(model: ClimateModel) -> tuple[FloatArray, FloatArray]:
     lag1 = keep * model.persistence[MONTH_OF_DAY]
     left = (1 - keep) / (1 + keep) * (1 + lag1) / (1 - lag1)
     variance = curves.mean * (1 - curves.mean) * left
-    beside = np.stack([between_seasons(one) for one in model.residual_on_beside])
+    beside = np.stack([between_months(one) for one in model.residual_on_beside])
     of_beside = np.einsum("bdi,bdj,d->dij", beside, beside, variance)
     of_past, of_beside = means_by_month(of_past), means_by_month(of_beside)
     kept = np.exp(-1 / model.dryness_days)
     return of_past + of_beside, kept * of_past + keep * of_beside
 
 
-def fast_matrices(
+def fast_covariances(
     m0: FloatArray, m1: FloatArray, slow: FloatArray, slow_lagged: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
-    """A and B (..., k, k) of what M0 and M1 leave beside the slow covariances at lag 0 and lag 1.
+    """What M0 and M1 (..., k, k) leave beside the slow covariances at lag 0 and lag 1.
 
     Of these no more is taken than the fast part can spare.
     """
@@ -558,7 +583,7 @@ def fast_matrices(
     whiten = vectors / np.sqrt(np.maximum(values, 1e-3))[..., None, :]
     share = np.linalg.eigvalsh(whiten.swapaxes(-1, -2) @ slow @ whiten)[..., -1]
     factor = np.minimum(1.0, _MOST_SLOW / np.maximum(share, 1e-9))[..., None, None]
-    return residual_matrices(m0 - factor * slow, m1 - factor * slow_lagged)
+    return m0 - factor * slow, m1 - factor * slow_lagged
 
 
 def without_drift(m0: FloatArray, m1: FloatArray, model: ClimateModel) -> ClimateModel:
@@ -571,5 +596,11 @@ def without_drift(m0: FloatArray, m1: FloatArray, model: ClimateModel) -> Climat
     of_drift = means_by_month(drift_covariance(model))
     slow = means_by_month(slow_covariance(model))
     kept = np.exp(-1 / model.slow_days)
-    a, b = fast_matrices(m0, m1, of_drift + slow, of_drift + kept * slow)
+    m0, m1 = fast_covariances(m0, m1, of_drift + slow, of_drift + kept * slow)
+    # After wet days lag 1 is less by so much that the mean stays; where it hardly rains, it cannot.
+    wet = np.maximum(model.wet_fraction, _LEAST_WET)[:, None, None]
+    added = means_by_month(between_seasons(model.dry_lag1))
+    after = np.stack([m1 - (1 - wet) / wet * added, m1 + added])
+    m0, after = mid_months(m0), np.stack([mid_months(one) for one in after])
+    a, b = residual_matrices(np.broadcast_to(m0, after.shape), after)
     return replace(model, a=a, b=b)

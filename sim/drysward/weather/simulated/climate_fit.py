@@ -65,7 +65,7 @@ _PLAIN_YEARS = 1000  # made to measure how the model spreads by itself: 4 % erro
 def fit(record: DailyRecord, latitude_deg: float, elevation_m: float) -> ClimateModel:
     """Climate of a daily record of at least five years.
 
-    Rain by month and its regime by season; means by four harmonics with a wet-day shift of one,
+    Rain by month and its regime by season; means by four harmonics with a wet-day shift of two,
     then corrected to the record's month means; spreads by two harmonics; what lasts for weeks, a
     season and a year by the spread of means of 5 days to a year. Solar radiation comes from
     sunshine (FAO-56 Eq 35, a 0.25, b 0.50) and the dew point from vapour pressure or relative
@@ -413,7 +413,7 @@ def _fit_curves(
     """Means and sds, each (2, k, 366) for dry and wet, and the residuals, of values (k, n)."""
     k, month = values.shape[0], MONTH_OF_DAY[day]
     # With next to no wet (or dry) days there is no shift to tell.
-    shift_order = 1 if min(wet.sum(), (~wet).sum()) >= 60 else None
+    shift_order = 2 if min(wet.sum(), (~wet).sum()) >= 60 else None
     means, sds = np.empty((2, k, 366)), np.empty((2, k, 366))
     z = np.empty_like(values)
     for i, series in enumerate(values):

@@ -21,12 +21,15 @@ from drysward.weather.simulated.climate import (
     BoolArray,
     ClimateModel,
     FloatArray,
+    between_months,
     between_seasons,
-    fast_matrices,
+    fast_covariances,
     knot_covariances,
     knot_weights,
     means_by_month,
+    mid_months,
     past_wetness,
+    residual_matrices,
     stationary_covariance,
     wet_beside,
     without_drift,
@@ -47,6 +50,7 @@ _LEAST_YEARS = 4
 _YEARS_FOR_LAG1 = 10  # estimate: years below which a correlation of years is not looked for
 LEAST_DAYS_OF_MONTH = 60  # estimate: days that correlations of a month need
 DAYS_OF_ALL = 180  # estimate: days of all seasons that count in the correlations of one
+_MOST_LEAN = 0.15  # estimate: lean beyond which the expansion no longer holds
 _ROUNDS = 5
 _SEASON_OF_MONTH = (np.arange(12) + 1) % 12 // 3
 # Variance of days of a month that a drift of 1 at each season's knot gives, (12, 4), and of means
@@ -88,7 +92,7 @@ def fit_drift(
     """
     on_beside, beside = _fit_beside(record, model)
     z = record.z - sum(
-        (between_seasons(slope)[record.day] * one[:, None]).T
+        (between_months(slope)[record.day] * one[:, None]).T
         for slope, one in zip(on_beside, beside, strict=True)
     )
     on_past, past = _fit_past(replace(record, z=z))
@@ -96,6 +100,7 @@ def fit_drift(
     model = replace(
         model, dryness_days=PAST_DAYS, residual_on_past=on_past, residual_on_beside=on_beside
     )
+    model = replace(model, dry_lag1=_fit_after_dry(replace(record, z=z)))
     correlations = monthly_correlations(z, MONTH_OF_DAY[record.day])
     # What the record has of both together, made weather must have in the residuals alone.
     whole, of_wet_days, left = map(residual_correlations, (record.z, record.z - z, z))
@@ -104,13 +109,13 @@ def fit_drift(
         correlations[1] + whole[1] - of_wet_days[1] - left[1],
     )
     if not any(len(places) >= _LEAST_YEARS for places in record.seasons):
-        return without_drift(*correlations, model)
+        return _with_heat_lean(record, z, without_drift(*correlations, model))
     lagged = _lagged_covariances(z, MONTH_OF_DAY[record.day])
     of_seasons = _towards_all(*_between_years(z, record.seasons, _SEASON_DAYS))
     parts = _Parts(record, z, lagged, of_seasons, model)
     found = [parts.solved(correlations, days) for days in slow_days]
     best = min(found, key=lambda one: one[1])[0]
-    return without_drift(*correlations, best)
+    return _with_heat_lean(record, z, without_drift(*correlations, best))
 
 
 def residual_correlations(
@@ -125,6 +130,15 @@ def residual_correlations(
     m0 = np.atleast_2d(np.cov(z[:, complete]))
     m1 = (now - now.mean(1, keepdims=True)) @ (before - before.mean(1, keepdims=True)).T
     return m0, m1 / now.shape[1]
+
+
+def residual_lag1(z: FloatArray, chosen: BoolArray) -> FloatArray:
+    """Covariance (k, k) of residuals (k, n) of the chosen days and of the days before them."""
+    complete = np.asarray(np.isfinite(z).all(axis=0))
+    pairs = complete[1:] & complete[:-1] & chosen[1:]
+    now, before = z[:, 1:][:, pairs], z[:, :-1][:, pairs]
+    away = before - before.mean(1, keepdims=True)
+    return np.asarray((now - now.mean(1, keepdims=True)) @ away.T / now.shape[1])
 
 
 def monthly_correlations(z: FloatArray, month: NDArray[np.int64]) -> tuple[FloatArray, FloatArray]:
@@ -146,23 +160,23 @@ def monthly_correlations(z: FloatArray, month: NDArray[np.int64]) -> tuple[Float
 
 
 def _fit_beside(record: ResidualYears, model: ClimateModel) -> tuple[FloatArray, FloatArray]:
-    """Slopes (2, 4, k) of the residuals on the wet days before and after, and these (2, n).
+    """Slopes (2, 12, k) of the residuals on the wet days before and after, and these (2, n).
 
-    Least squares by season: a dry day between wet ones is cooler than one in a dry spell.
+    Least squares by month: a dry day between wet ones is cooler than one in a dry spell.
     """
     k = record.z.shape[0]
     persistence = model.persistence[MONTH_OF_DAY[record.day]]
     beside = wet_beside(record.wet, persistence)
-    season = (MONTH_OF_DAY[record.day] + 1) % 12 // 3
-    slopes, freedom = np.zeros((4, 2, k)), np.zeros(4)
-    for s in range(4):
-        inside = np.isfinite(record.z).all(axis=0) & (season == s)
+    month = MONTH_OF_DAY[record.day]
+    slopes, freedom = np.zeros((12, 2, k)), np.zeros(12)
+    for m in range(12):
+        inside = np.isfinite(record.z).all(axis=0) & (month == m)
         x = beside[:, inside]
-        if np.linalg.eigvalsh(x @ x.T)[0] < _SEASON_DAYS * 1e-3:
+        if np.linalg.eigvalsh(x @ x.T)[0] < _DAYS_OF_MONTH * 1e-3:
             continue
-        slopes[s] = np.linalg.solve(x @ x.T, x @ record.z[:, inside].T)
-        freedom[s] = inside.sum() / _SEASON_DAYS
-    return _towards_all(slopes, freedom).swapaxes(0, 1), beside
+        slopes[m] = np.linalg.solve(x @ x.T, x @ record.z[:, inside].T)
+        freedom[m] = inside.sum() / _DAYS_OF_MONTH
+    return mid_months(_towards_all(slopes, freedom)).swapaxes(0, 1), beside
 
 
 def _fit_past(record: ResidualYears) -> tuple[FloatArray, FloatArray]:
@@ -181,6 +195,51 @@ def _fit_past(record: ResidualYears) -> tuple[FloatArray, FloatArray]:
     most = np.sqrt(_MOST_OF_PAST / max(float(past.var()), 1e-6))
     slopes = _towards_all(slopes, freedom * (of_wet[:, k] > 0))
     return np.clip(slopes, -most, most), past
+
+
+def _fit_after_dry(record: ResidualYears) -> FloatArray:
+    """(4, k, k) by season: covariance of a dry day and the next less that of all days."""
+    k = record.z.shape[0]
+    season = (MONTH_OF_DAY[record.day] + 1) % 12 // 3
+    dry_before = np.concatenate([[False], record.wet[:-1] < 0])
+    added, freedom = np.zeros((4, k, k)), np.zeros(4)
+    for s in range(4):
+        inside = season == s
+        chosen = inside & dry_before
+        if min(chosen.sum(), (inside & ~dry_before).sum()) >= _SEASON_DAYS:
+            added[s] = residual_lag1(record.z, chosen) - residual_lag1(record.z, inside)
+            freedom[s] = inside.sum() / _SEASON_DAYS
+    return _towards_all(added, freedom)
+
+
+def _with_heat_lean(record: ResidualYears, z: FloatArray, model: ClimateModel) -> ClimateModel:
+    """The model with the lean of its Tmax such that E[x e^3] is the record's.
+
+    x is the residual of the day before and e what it leaves open of this day: after a hot day
+    falls are larger than rises. The two kinds of days make some of it by themselves.
+    """
+    x, now = z[0, :-1], z[0, 1:]
+    known = np.isfinite(x) & np.isfinite(now)
+    season = _SEASON_OF_MONTH[MONTH_OF_DAY[record.day]][1:]
+    after_dry = record.wet[:-1] < 0
+    cubes, freedom = np.zeros(4), np.zeros(4)
+    for s in range(4):
+        some = known & (season == s)
+        if some.sum() < _SEASON_DAYS:
+            continue
+        before, after = x[some] - x[some].mean(), now[some] - now[some].mean()
+        left = after - (before @ after) / (before @ before) * before
+        cubes[s] = np.mean(before * left**3)
+        for kind in (after_dry[some], ~after_dry[some]):
+            if kind.sum() >= _SEASON_DAYS:
+                more = before[kind] @ left[kind] / (before[kind] @ before[kind])
+                rest = (left[kind] - more * before[kind]).var()
+                cubes[s] -= 3 * kind.mean() * more * before.var() * rest
+        freedom[s] = some.sum() / _SEASON_DAYS
+    spread = _over_seasons(stationary_covariance(model.a[1], model.b[1])[:, 0, 0])
+    shock = _over_seasons(model.b[:, :, 0, 0].mean(axis=0))
+    lean = -_towards_all(cubes, freedom) / (6 * spread * shock**3)
+    return replace(model, heat_lean=np.clip(lean, 0.0, _MOST_LEAN))
 
 
 def _between_years(
@@ -269,7 +328,9 @@ class _Parts:
             # A month in the middle of a season has more of its drift than those at its ends.
             steady = np.einsum("ms,sij->mij", _DRIFT_OF_MONTHS, season)
             steady += on_latent[_SEASON_OF_MONTH] + of_year
-            a, b = fast_matrices(*correlations, steady + slow, steady + keep * slow)
+            a, b = residual_matrices(
+                *fast_covariances(*correlations, steady + slow, steady + keep * slow)
+            )
             m0 = stationary_covariance(a, b)
             left = self.lagged - _lagged(a, m0, _LAGS.size) - steady
             some, weight = left[_LAGS_OF_SLOW], kept[_LAGS_OF_SLOW]

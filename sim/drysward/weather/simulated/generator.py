@@ -37,6 +37,7 @@ from drysward.weather.simulated.climate import (
     extraterrestrial_radiation,
     is_leap,
     latent_variance,
+    leaning,
     means_by_month,
     mixed_exponential,
     neighbour_chances,
@@ -54,6 +55,7 @@ from drysward.weather.simulated.regime import dry_states, regime_memory
 from drysward.weather.simulated.streams import Purpose, stream
 
 LEAST_RANGE_C = 0.5  # estimate: least gap of Tmax over Tmin
+MOST_LEANING = 2.0  # estimate: residual beyond which the next day leans back no further
 _YEARS_AT_ONCE = 500  # bounds memory
 
 
@@ -80,19 +82,25 @@ def generate(
     return DailyRecord(dates=np.arange(start, stop), **columns)
 
 
-def residual_series(a: FloatArray, b: FloatArray, normal: FloatArray) -> FloatArray:
+def residual_series(
+    a: FloatArray, b: FloatArray, lean: FloatArray, dry: BoolArray, normal: FloatArray
+) -> FloatArray:
     """Residuals (n, days, k) of the AR(1) process from normal deviates (n, days + 1, k).
 
-    A and B are (k, k), or (days, k, k) where they change through the year. The first deviates
-    draw the state before the first day from the stationary distribution.
+    A and B are (2, days, k, k), after a wet and after a dry day, which ``dry`` (n, days) tells;
+    both keep one covariance. The first variable leans back (``leaning``) by ``lean`` (days,) after
+    a residual of 1. The first deviates draw the state before the first day from the stationary
+    distribution.
     """
-    shape = (normal.shape[1] - 1, *a.shape[-2:])
-    a, b = np.broadcast_to(a, shape), np.broadcast_to(b, shape)
-    spread = np.asarray(np.linalg.cholesky(stationary_covariance(a[0], b[0])), float)
+    spread = np.asarray(np.linalg.cholesky(stationary_covariance(a[0, 0], b[0, 0])), float)
     state = _times(normal[:, 0], spread)
-    z = _times_by_day(normal[:, 1:], b)
+    z, after_dry = np.empty_like(normal[:, 1:]), dry[:, :, None]
     for day in range(z.shape[1]):
-        state = _times(state, a[day]) + z[:, day]
+        fresh = normal[:, day + 1].copy()
+        away = np.clip(state[:, 0], -MOST_LEANING, MOST_LEANING)
+        fresh[:, 0] = leaning(fresh[:, 0], -lean[day] * away)
+        after = [_times(state, a[i, day]) + _times(fresh, b[i, day]) for i in (0, 1)]
+        state = np.where(after_dry[:, day], after[1], after[0])
         z[:, day] = state
     return z
 
@@ -159,7 +167,7 @@ def _slow(
     z += past[:, :, None] * between_seasons(model.residual_on_past)
     beside = wet_beside(away, model.persistence[MONTH_OF_DAY])
     for wetness, slope in zip(beside, model.residual_on_beside, strict=True):
-        z += wetness[:, :, None] * between_seasons(slope)
+        z += wetness[:, :, None] * between_months(slope)
     return z
 
 
@@ -261,8 +269,12 @@ def _generate_years(
 
     latent = _latent_factor(model, start, n, seed)
     rain_mm = rain_of_years(model, latent, uniform)
-    a, b = between_months(model.a), between_months(model.b)
-    z = residual_series(a, b, normal[:, 0]) * _room_for_drift(model)
+    wet = rain_mm > 0
+    dry = np.ones_like(wet)
+    dry[:, 1:] = ~wet[:, :-1]
+    a, b = (np.stack([between_months(one) for one in both]) for both in (model.a, model.b))
+    z = residual_series(a, b, between_seasons(model.heat_lean), dry, normal[:, 0])
+    z *= _room_for_drift(model)
     z += _slow(model, share_curves(model), rain_mm > 0, normal[:, 1], begin)
     z += _drift(model, latent, start, seed)
 

@@ -143,6 +143,8 @@ def from_monthly_table(
             assumed[key.format(name.removesuffix("_c"))] if name in known else 0.0 for name in means
         ]
 
+    dry_lag1 = np.zeros((4, len(means), len(means)))
+    dry_lag1[:, 0, 0] = assumed["tmax_lag1_after_dry"]
     beside = [by_variable("{}_on_wet_before"), by_variable("{}_on_wet_after")]
     root = np.asarray(np.linalg.cholesky(m0), float)
     values, vectors = np.linalg.eigh(m0)
@@ -175,7 +177,9 @@ def from_monthly_table(
         slow=np.tile(assumed["weeks_drift_sd"] * symmetric_root, (12, 1, 1)),
         dryness_days=assumed["past_wetness_days"],
         residual_on_past=np.tile(by_variable("{}_on_past_wetness"), (4, 1)),
-        residual_on_beside=np.tile(np.array(beside)[:, None], (1, 4, 1)),
+        residual_on_beside=np.tile(np.array(beside)[:, None], (1, 12, 1)),
+        dry_lag1=dry_lag1,
+        heat_lean=np.full(4, assumed["heat_lean"]),
         year_drift=assumed["year_drift_sd"] * root,
         year_drift_lag1=assumed["year_drift_lag1"],
         years_behind=assumed["normals_years"],
