@@ -225,7 +225,7 @@ def test_heat_lasts_longer_after_dry_days_and_the_mean_of_all_stays(plain):
 
 
 def test_a_lean_keeps_mean_spread_and_memory_and_has_the_skew_told():
-    """E[x e^3] = -6 lean b^3 for small leans, e what the day before leaves open; hot spells last."""
+    """E[x e^3] = -6 lean b^3 for small leans, e what the day before leaves open."""
     days, a, b, lean = 60, 0.6, 0.8, 0.05
     normal = np.random.default_rng(13).standard_normal((20_000, days + 1, 1))
     dry = np.zeros((normal.shape[0], days), dtype=bool)
