@@ -202,10 +202,10 @@ class TestDrained:
 
     def test_no_more_is_told_than_drains(self, scenes):
         """Without rain all that drains is irrigation; on full sand most of it is told."""
-        for depth_mm, most_of_it in ((12.0, 0.75), (30.0, 0.9)):
+        for depth_mm, most_of_it in ((6.0, 0.95), (12.0, 0.95), (30.0, 0.95)):
             year = self.year(scenes, self.daily(scenes, depth_mm))
             assert year.irrigation_runoff == 0.0
-            assert year.drainage > 0.5 * year.irrigation_landed
+            assert year.drainage > 0.25 * year.irrigation_landed
             assert most_of_it * year.drainage < year.irrigation_drained <= year.drainage
 
     def test_what_fits_does_not_drain(self, scenes):
@@ -228,14 +228,16 @@ class TestDrained:
         assert self.drained(beyond=2.0, ran_off=4.0, shed=1.0, rain=0.0) == (4.0, 0.0)
         # Rain's runoff is no irrigation.
         assert self.drained(beyond=10.0, ran_off=4.0, shed=1.0, rain=5.0) == (1.0, 10.0)
+        # What a slow soil still holds at night has not drained.
+        assert self.drained(10.0, ran_off=4.0, shed=1.0, rain=0.0, drainage=3.0) == (4.0, 3.0)
 
-    def drained(self, beyond, ran_off, shed, rain):
+    def drained(self, beyond, ran_off, shed, rain, drainage=50.0):
         _, _, runoff, out, *_ = count_irrigation(
             gross=20.0, mean_caught=18.0, mean_shed=shed, mean_beyond=beyond, mean_runoff=ran_off,
-            spray=1.0, beside=1.0, liquid=rain, inv_pass_mm=0.0, pass_labour=0.0,
-            year_irrigation_gross=0.0, year_irrigation_landed=0.0, year_irrigation_runoff=0.0,
-            year_irrigation_drained=0.0, year_spray_loss=0.0, year_overspray=0.0,
-            year_watering_days=0.0, year_labour_hours=0.0,
+            mean_drainage=drainage, spray=1.0, beside=1.0, liquid=rain, inv_pass_mm=0.0,
+            pass_labour=0.0, year_irrigation_gross=0.0, year_irrigation_landed=0.0,
+            year_irrigation_runoff=0.0, year_irrigation_drained=0.0, year_spray_loss=0.0,
+            year_overspray=0.0, year_watering_days=0.0, year_labour_hours=0.0,
         )  # fmt: skip
         return runoff, out
 

@@ -67,21 +67,22 @@ def count_water(
 
 
 def count_irrigation(
-    gross, mean_caught, mean_shed, mean_beyond, mean_runoff, spray, beside, liquid, inv_pass_mm,
-    pass_labour, year_irrigation_gross, year_irrigation_landed, year_irrigation_runoff,
-    year_irrigation_drained, year_spray_loss, year_overspray, year_watering_days,
-    year_labour_hours,
+    gross, mean_caught, mean_shed, mean_beyond, mean_runoff, mean_drainage, spray, beside, liquid,
+    inv_pass_mm, pass_labour, year_irrigation_gross, year_irrigation_landed,
+    year_irrigation_runoff, year_irrigation_drained, year_spray_loss, year_overspray,
+    year_watering_days, year_labour_hours,
 ):  # fmt: skip
     """Add a day of irrigation to the year.
 
-    What runs off on a day without rain is irrigation. What the root zone had no room for, and turf
-    no use today, drains unless it ran off.
+    What runs off on a day without rain is irrigation. What the root zone had no room for drains
+    unless it ran off, as far as anything drains today; turf may use the rest on later days.
     """
     ran_off = mean_runoff if liquid == 0.0 else mean_shed
     year_irrigation_gross += gross
     year_irrigation_landed += mean_caught
     year_irrigation_runoff += ran_off
-    year_irrigation_drained += larger(mean_beyond - (ran_off - mean_shed), 0.0)
+    beyond = larger(mean_beyond - (ran_off - mean_shed), 0.0)
+    year_irrigation_drained += smaller(beyond, mean_drainage)
     year_spray_loss += spray
     year_overspray += beside
     year_watering_days += 1.0 if gross > 0.0 else 0.0

@@ -21,15 +21,15 @@ def deliver(asked, syringed, granted_share, spray_loss_today, overspray, play_sy
 
 
 def catch(
-    landed, catch_share, w1, w2, fc1, fc2, demand, plan_runoff_soaks, plan_runoff_held,
-    mean_caught, mean_shed, mean_beyond,
+    landed, catch_share, w1, w2, fc1, fc2, plan_runoff_soaks, plan_runoff_held, mean_caught,
+    mean_shed, mean_beyond,
 ):  # fmt: skip
     """What a patch catches, what of it runs off because sprinklers outrun the soil, and what is
-    beyond what the root zone has room for and turf uses today (mm).
+    beyond what the root zone has room for (mm): it drains before turf uses any of the day's water.
     """
     caught = landed * catch_share
     shed = runoff_of_irrigation(caught, landed, plan_runoff_soaks, plan_runoff_held)
-    room = larger(fc1 + fc2 - w1 - w2 + demand, 0.0)
+    room = larger(fc1 + fc2 - w1 - w2, 0.0)
     mean_caught += caught
     mean_shed += shed
     mean_beyond += larger(caught - shed - room, 0.0)
