@@ -1,0 +1,53 @@
+"""One process at a time in a folder that several might write to."""
+
+from __future__ import annotations
+
+import os
+import socket
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import datetime
+from pathlib import Path
+
+from filelock import FileLock, Timeout
+
+from drysward.faults import Fault, FaultyInput
+
+LOCK = "in-use.lock"
+
+
+@contextmanager
+def alone_in(folder: Path) -> Iterator[None]:
+    """Keep other processes that ask the same out of ``folder``.
+
+    The system lets the lock go when this process ends, however it ends. A note beside the lock says
+    who has it. FaultyInput when another process has it, or when the folder cannot be locked.
+    """
+    lock, note = FileLock(folder / LOCK), folder / f"{LOCK}.txt"
+    here = socket.gethostname()
+    try:
+        lock.acquire(timeout=0)
+    except Timeout:
+        raise FaultyInput(_in_use(folder, note, here)) from None
+    except (OSError, NotImplementedError) as error:
+        why = getattr(error, "strerror", None) or str(error)
+        allowed = "name a folder on a disk where files can be locked, so that only one writes there"
+        raise FaultyInput(Fault(str(folder), f"cannot be locked ({why})", allowed)) from None
+    try:
+        note.write_text(f"process {os.getpid()} on {here} since {datetime.now():%Y-%m-%d %H:%M}")
+        yield
+    finally:
+        note.unlink(missing_ok=True)
+        lock.release()
+
+
+def _in_use(folder: Path, note: Path, here: str) -> Fault:
+    try:
+        who = note.read_text()
+    except OSError:  # It has the lock, and will say so in a moment.
+        who = "another process"
+    allowed = "wait until it ends, or name another folder"
+    if f" on {here} " not in who:
+        # Where the system cannot lock, the lock is a file that nobody takes away for the dead.
+        allowed += f"; if it is gone, delete {folder / LOCK}"
+    return Fault(str(folder), f"is in use by {who}", allowed)
