@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import os
 import socket
+import warnings
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from datetime import datetime
 from pathlib import Path
 
@@ -26,7 +27,10 @@ def alone_in(folder: Path) -> Iterator[None]:
     lock, note = FileLock(folder / LOCK), folder / f"{LOCK}.txt"
     here = socket.gethostname()
     try:
-        lock.acquire(timeout=0)
+        with warnings.catch_warnings():
+            # Where the system knows no such locks a file with the process's number stands in.
+            warnings.simplefilter("ignore")
+            lock.acquire(timeout=0)
     except Timeout:
         raise FaultyInput(_in_use(folder, note, here)) from None
     except (OSError, NotImplementedError) as error:
@@ -34,10 +38,14 @@ def alone_in(folder: Path) -> Iterator[None]:
         allowed = "name a folder on a disk where files can be locked, so that only one writes there"
         raise FaultyInput(Fault(str(folder), f"cannot be locked ({why})", allowed)) from None
     try:
-        note.write_text(f"process {os.getpid()} on {here} since {datetime.now():%Y-%m-%d %H:%M}")
+        # A full disk is told by whoever writes more than a note.
+        with suppress(OSError):
+            since = f"{datetime.now():%Y-%m-%d %H:%M}"
+            note.write_text(f"process {os.getpid()} on {here} since {since}")
         yield
     finally:
-        note.unlink(missing_ok=True)
+        with suppress(OSError):
+            note.unlink()
         lock.release()
 
 
@@ -48,6 +56,6 @@ def _in_use(folder: Path, note: Path, here: str) -> Fault:
         who = "another process"
     allowed = "wait until it ends, or name another folder"
     if f" on {here} " not in who:
-        # Where the system cannot lock, the lock is a file that nobody takes away for the dead.
+        # Where a file stands in for a lock, nobody takes it away for the dead of another machine.
         allowed += f"; if it is gone, delete {folder / LOCK}"
     return Fault(str(folder), f"is in use by {who}", allowed)

@@ -37,7 +37,8 @@ def command() -> None:
     drysward sweep status FOLDER         how far it is
 
     SWEEP is a sweep file (.toml), or the name of one that ships with the program: sweep-demo.
-    Stopped by Ctrl-C or by the machine, the same command goes on from the last chunk.
+    Stopped by Ctrl-C or by the machine, the same command goes on from the last chunk; it also
+    makes damaged chunks anew.
     """
 
 
