@@ -13,6 +13,7 @@ from pathlib import Path
 from xml.etree import ElementTree
 
 import matplotlib as mpl
+import netCDF4
 import numpy as np
 import pytest
 import xarray as xr
@@ -389,6 +390,67 @@ def test_a_truncated_file_is_told(kept, tmp_path, left):
     assert "damaged" in said.output
     assert said.output.count("\n") == 1
     assert not (tmp_path / "page.html").exists()
+
+
+@pytest.mark.parametrize("kind", ["a bit", "a number", "a name", "a unit"])
+def test_a_file_whose_numbers_are_not_those_written_is_told(kept, tmp_path, kind):
+    path = tmp_path / "results.nc"
+    content = bytearray((kept[0] / "results.nc").read_bytes())
+    if kind == "a bit":
+        water = xr.load_dataset(kept[0] / "results.nc")["season_water"].values
+        content[content.index(water.tobytes()) + 5] ^= 4
+    path.write_bytes(content)
+    with netCDF4.Dataset(path, "a") as file:
+        if kind == "a number":
+            file["season_water"][0, 1] *= 2.0
+        if kind == "a name":
+            file["field_label"][0] = "Grass"
+        if kind == "a unit":
+            file["season_water"].units = "in"
+    for command in (["report"], ["picture", "-o", tmp_path / "a.svg"]):
+        said = drysward_says(*command, tmp_path, *["plans"] * (command != ["report"]))
+        assert said.exit_code == 2
+        told = "is damaged: its numbers are not those that were written; run the command that"
+        assert said.output == f"{path}: {told} wrote it again\n"
+
+
+def test_a_file_packed_anew_is_the_same_result(kept, result, tmp_path):
+    """Neither compression nor order nor what tools note of themselves is part of its numbers."""
+    source, path = kept[0] / "results.nc", tmp_path / "results.nc"
+    with netCDF4.Dataset(source) as old, netCDF4.Dataset(path, "w") as new:
+        for name, dimension in reversed(old.dimensions.items()):
+            new.createDimension(name, len(dimension))
+        new.setncatts(old.__dict__ | {"history": "packed anew"})
+        for name, variable in reversed(old.variables.items()):
+            attrs = dict(variable.__dict__)
+            made = new.createVariable(
+                name, variable.dtype, variable.dimensions, zlib=True,
+                fill_value=attrs.pop("_FillValue", None),
+            )  # fmt: skip
+            made.setncatts(attrs)
+            for one in (variable, made):
+                one.set_auto_maskandscale(False)
+                one.set_auto_chartostring(False)
+            made[...] = variable[...]
+    again = open_result(tmp_path)
+    assert again.attrs.pop("history") == "packed anew"
+    xr.testing.assert_identical(again, result)
+
+
+def test_a_result_without_a_number_is_told(result, undrawn, tmp_path):
+    def without(names):
+        return {n: result[n] * np.nan for n in names if result[n].dtype.kind == "f"}
+
+    result.assign(without(result.data_vars)).to_netcdf(tmp_path / "results.nc")
+    for words in (["report", tmp_path], ["picture", tmp_path, "plans", "-o", tmp_path / "a.svg"]):
+        said = drysward_says(*words)
+        assert said.exit_code == 2
+        assert "has no number in probability, season_water, days_mean: nothing is" in said.output
+        assert said.output.count("\n") == 1
+    odds = result.assign(without(["odds"]))
+    with pytest.raises(FaultyInput, match=r"plans: the result, .*, lacks numbers of odds;"):
+        choose(odds, named("plans"), {})
+    assert "Odds of each stage (lacks numbers of odds)" in " ".join(Reader(page(odds)).text.split())
 
 
 def test_what_is_no_result_is_told(result, tmp_path):

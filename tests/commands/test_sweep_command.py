@@ -48,6 +48,14 @@ def test_a_sweep_from_file_to_front(sweep, tmp_path):
     told = ask("sweep", "status", out)
     assert "3 of 4 (75 %)" in told.output
     assert f"Goes on with: drysward sweep {sweep}" in told.output.replace("\n", "")
+    chunk = out / "chunk-000001.nc"
+    chunk.write_bytes(chunk.read_bytes()[:-4] + b"half")
+    told = ask("sweep", "status", out)
+    assert "2 of 4 (50 %)" in told.output
+    assert "Damaged  chunk-000001.nc\n" in told.output
+    again = ask("sweep", sweep, "--out", out)
+    assert "Damaged  chunk-000001.nc; run again\n" in again.output
+    assert "2 chunks are there; 6 site-years are left" in again.output
     told = ask("front", out, "--risk", "footprinting", "--field", "stadium", "--units", "metric")
     assert told.exit_code == 0, told.output
     assert "water against footprinting on stadium" in told.output

@@ -37,7 +37,8 @@ def command() -> None:
     drysward sweep status FOLDER         how far it is
 
     SWEEP is a sweep file (.toml), or the name of one that ships with the program: sweep-demo.
-    Stopped by Ctrl-C or by the machine, the same command goes on from the last chunk.
+    Stopped by Ctrl-C or by the machine, the same command goes on from the last chunk; it also
+    makes damaged chunks anew.
     """
 
 
@@ -58,17 +59,19 @@ def run(
     from rich.console import Console
 
     from drysward.cli.sweep_progress import sweep_progress
-    from drysward.screen.sweep import forecast_lines
+    from drysward.screen.sweep import damaged_line, forecast_lines
     from drysward.studies.sweep.description import read_sweep
-    from drysward.studies.sweep.folder import chunks_there, claim
-    from drysward.studies.sweep.run import forecast, plan_work, run_sweep
+    from drysward.studies.sweep.folder import Chunks, chunks_there, claimed
+    from drysward.studies.sweep.run import forecast, plan_work, run_missing
 
     work = plan_work(read_sweep(sweep))
     tell_compiling()
-    done = 0
+    there = Chunks(done=(), damaged=())
     if not only_forecast:
-        claim(out, work.manifest)
-        done = len(chunks_there(out, work.manifest))
+        there = click.get_current_context().with_resource(claimed(out, work.manifest))
+    if there.damaged:
+        click.echo(f"{damaged_line(there)}; run again", err=True)
+    done = len(there.done)
     cores = workers or os.cpu_count() or 1
     for line in forecast_lines(work, done, forecast(work, done, cores), cores, cluster):
         click.echo(line, err=True)
@@ -76,7 +79,7 @@ def run(
         return
     try:
         with sweep_progress(work.manifest, Console(stderr=True)) as on_chunk:
-            run_sweep(work, out, workers, cluster, on_chunk)
+            run_missing(work, out, there.done, workers, cluster, on_chunk)
     except KeyboardInterrupt:
         kept = len(chunks_there(out, work.manifest))
         click.echo(
@@ -94,10 +97,10 @@ def status(folder: Path) -> None:
     """How far a sweep is, and whether it can go on."""
     from drysward.screen.sweep import status_lines
     from drysward.screen.tables import console
-    from drysward.studies.sweep.folder import chunks_there, read_manifest
+    from drysward.studies.sweep.folder import look_through, read_manifest
 
     manifest = read_manifest(folder)
-    there: list[int] = chunks_there(folder, manifest)
+    there = look_through(folder, manifest)
     screen: Any = console()
     for part in status_lines(folder, manifest, there):
         screen.print(part)

@@ -25,6 +25,7 @@ from drysward.report import (
 )
 from drysward.report.result import (
     SWEEP,
+    has_numbers,
     keys,
     kind_of,
     label,
@@ -62,8 +63,11 @@ class Picture:
     on_page: Callable[[xr.Dataset, Choice], bool] = lambda result, choice: True
 
     def lacks(self, result: xr.Dataset) -> list[str]:
-        """Needed variables that the result does not have."""
-        return [name for name in self.needs if name not in result.variables]
+        """Needed variables that the result does not have, or that none of them has a number."""
+        lacking = [name for name in self.needs if name not in result.variables]
+        if not lacking and not has_numbers(result, self.needs):
+            lacking = [f"numbers of {name}" for name in self.needs]
+        return lacking
 
 
 def panel_title(result: xr.Dataset, choice: Choice) -> str:

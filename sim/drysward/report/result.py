@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
+import numpy as np
 import xarray as xr
 
 from drysward.faults import Fault, FaultyInput
+from drysward.results.digest import DIGEST, digest_of
 from drysward.studies.sweep import MANIFEST
 
 FILE = "results.nc"
@@ -39,17 +42,29 @@ def open_result(path: str | Path) -> xr.Dataset:
 
         sweep = open_sweep(place)
         refuse_unfinished(sweep)
-        return sweep[[name for name in _OF_SWEEP if name in sweep]].load()
+        swept = sweep[[name for name in _OF_SWEEP if name in sweep]].load()
+        _refuse_unknown(at, swept, _OF_SWEEP[:1])
+        return swept
     if place.is_dir():
         place = place / FILE
     if not place.is_file():
         raise FaultyInput(Fault(at, "holds no result", allowed))
     try:
-        result = xr.load_dataset(place, engine="netcdf4")
-    except (OSError, RuntimeError, ValueError, IndexError, KeyError) as error:
+        with xr.open_dataset(place, engine="netcdf4", decode_cf=False) as raw:
+            raw.load()
+        # What earlier versions wrote has none.
+        is_whole = raw.attrs.get(DIGEST) in (None, digest_of(raw))
+        result = xr.decode_cf(raw).load() if is_whole else raw
+    # Of a damaged file the library stumbles over whatever it meets.
+    except Exception as error:
         why = " ".join(str(error).split())
         told = f"cannot be read as NetCDF; it is damaged, or no such file ({why})"
         raise FaultyInput(Fault(at, told, "write it again with --out")) from None
+    if not is_whole:
+        told = "is damaged: its numbers are not those that were written"
+        raise FaultyInput(Fault(str(place), told, "run the command that wrote it again"))
+    # The digest is the file's; it says nothing of what is made of it here.
+    result.attrs.pop(DIGEST, None)
     if "drysward_version" not in result.attrs:
         raise FaultyInput(Fault(at, "is no result of drysward", allowed))
     missing = [name for name in (*_NEEDED_COORDS, *_NEEDED) if name not in result.variables]
@@ -60,7 +75,21 @@ def open_result(path: str | Path) -> xr.Dataset:
     for name in ("field", "plan"):
         if not result.sizes[name]:
             raise FaultyInput(Fault(at, f"holds no {name}", allowed))
+    _refuse_unknown(at, result, _NEEDED)
     return result
+
+
+def _refuse_unknown(at: str, result: xr.Dataset, names: Sequence[str]) -> None:
+    if not has_numbers(result, names):
+        told = f"has no number in {', '.join(names)}: nothing is known of any field and plan"
+        raise FaultyInput(Fault(at, told, "run the command that wrote it again"))
+
+
+def has_numbers(result: xr.Dataset, names: Sequence[str]) -> bool:
+    """Whether a number stands anywhere in these variables; so it does in what is no fraction."""
+    values = [result[name].values for name in names]
+    numbers = [v for v in values if v.dtype.kind == "f"]
+    return not numbers or any(np.isfinite(v).any() for v in numbers)
 
 
 def kind_of(result: xr.Dataset) -> str:

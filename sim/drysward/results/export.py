@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from drysward.catalog import load_catalog
 from drysward.files import claim_folder, write_whole
 from drysward.quantities import Display, shown
+from drysward.results.digest import add_digest
 from drysward.results.text import MADE_YEARS, ledger_dates, year_text
 
 NO_UNIT = ("", "1")
@@ -401,6 +402,7 @@ def _write_netcdf(dataset: xr.Dataset, path: Path) -> None:
             out[name].attrs["units"] = units
     out.attrs.setdefault("Conventions", "CF-1.11")
     out.to_netcdf(path, engine="netcdf4", format="NETCDF4", encoding=encoding)
+    add_digest(path)
 
 
 def _write_csv(rows: Iterable[Sequence[object]], path: Path) -> None:

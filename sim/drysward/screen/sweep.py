@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -14,11 +14,12 @@ from rich.console import RenderableType
 from drysward.quantities import shown
 from drysward.results.text import UNKNOWN, as_sentences
 from drysward.screen.tables import named_lines, plain_table
+from drysward.studies.sweep import chunk_name
 from drysward.studies.sweep.description import GRID, STAGE_NAMES
 from drysward.studies.sweep.points import told_at
 
 if TYPE_CHECKING:
-    from drysward.studies.sweep.folder import Manifest
+    from drysward.studies.sweep.folder import Chunks, Manifest
     from drysward.studies.sweep.run import Forecast, Work
     from drysward.studies.sweep.search import Found, Tried
 
@@ -59,21 +60,28 @@ def forecast_lines(
         yield f"About {told_bytes(left.bytes)} on the disk, run {where}"
 
 
+def damaged_line(there: Chunks) -> str:
+    """Which chunks are not what was written."""
+    return f"Damaged  {', '.join(chunk_name(chunk) for chunk in there.damaged)}"
+
+
 def status_lines(
-    folder: Path, manifest: Manifest, there: Sequence[int]
+    folder: Path, manifest: Manifest, there: Chunks
 ) -> Iterator[RenderableType]:
     """How far a sweep is."""
-    points = sum(len(manifest.numbers(chunk)) for chunk in there)
+    points = sum(len(manifest.numbers(chunk)) for chunk in there.done)
     size = sum(path.stat().st_size for path in folder.glob("chunk-*.nc"))
     yield f"{folder}: {manifest.name} over {manifest.base_name}"
     yield f"Points   {points:,} of {manifest.points:,} ({100.0 * points / manifest.points:.0f} %)"
-    yield f"Chunks   {len(there)} of {manifest.chunks}"
+    yield f"Chunks   {len(there.done)} of {manifest.chunks}"
+    if there.damaged:
+        yield damaged_line(there)
     if manifest.draws:
         yield f"Draws    {manifest.draws} of {len(manifest.drawn)} uncertain numbers at every point"
     site_years = points * manifest.site_years_of_point
     yield f"Years    {site_years:,} of {manifest.site_years:,} site-years"
     yield f"Size     {told_bytes(size)}"
-    if len(there) < manifest.chunks:
+    if len(there.done) < manifest.chunks:
         yield f"Goes on with: drysward sweep {manifest.name} --out {folder}"
 
 

@@ -1,9 +1,10 @@
 """The folder of a sweep: what it holds, chunks written whole, and all of them as one Dataset.
 
-``sweep.json`` says which sweep it is; ``chunk-000012.nc`` holds the points of chunk 12. A chunk
-is written under another name, made safe on the disk and renamed, so that a file of that name is
-whole. Chunks are NetCDF 3: any reader takes them, and scipy reads them in many threads at once and
-ten times faster than the library of NetCDF 4 opens a file.
+``sweep.json`` says which sweep it is; ``chunk-000012.nc`` holds the points of chunk 12. A file
+is written under another name, sealed, made safe on the disk and renamed: a process that is killed
+leaves whole files. What happens to them later is found by their seals, of which a chunk's holds the
+sweep and its number too. Chunks are NetCDF 3: any reader takes them, and scipy reads them in many
+threads at once and ten times faster than the library of NetCDF 4 opens a file.
 """
 
 from __future__ import annotations
@@ -11,10 +12,13 @@ from __future__ import annotations
 import hashlib
 import json
 import os
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
 from dataclasses import asdict, dataclass
 from functools import cache
 from importlib.resources import files
+from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -29,9 +33,11 @@ from drysward.day.records import MONTHS, STAGES
 from drysward.drive.runs import most_together
 from drysward.faults import Fault, FaultyInput
 from drysward.files import claim_folder
+from drysward.locks import alone_in
 from drysward.results.dataset import CAUTIONS
 from drysward.results.text import FINDINGS, MADE_YEARS
-from drysward.studies.sweep import MANIFEST
+from drysward.seals import SEALED_BY, UNSEALED, is_whole, seal
+from drysward.studies.sweep import MANIFEST, chunk_name
 from drysward.studies.sweep.description import Sweep, sweep_of
 from drysward.studies.sweep.design import Design, design_of
 from drysward.studies.sweep.points import Point
@@ -103,6 +109,10 @@ class Manifest:
         """Points of a chunk."""
         start = chunk * self.chunk_points
         return range(start, min(start + self.chunk_points, self.points))
+
+    def is_chunk(self, chunk: int) -> str:
+        """What a file of points must be, for its seal."""
+        return f"chunk {chunk} of {json.dumps(self.identity, sort_keys=True)}"
 
     def sweep(self) -> Sweep:
         return sweep_of(self.name, self.text, self.base_name, self.base_text, self.folder)
@@ -210,15 +220,36 @@ def program_digest() -> str:
 # --- the folder --------------------------------------------------------------------------------
 
 
-def claim(folder: Path, wanted: Manifest) -> None:
-    """Make ``folder`` the one of this sweep, or see that it is and clear what was left half done.
+@dataclass(frozen=True)
+class Chunks:
+    """Chunks of a folder by number: done, and with a file that is not what was written."""
 
-    FaultyInput when it holds another sweep, or this one of another scenario, weather, catalogue
-    or program; or when it cannot be written.
+    done: tuple[int, ...]
+    damaged: tuple[int, ...]
+
+
+@contextmanager
+def claimed(folder: Path, wanted: Manifest) -> Iterator[Chunks]:
+    """Have ``folder`` for this sweep alone, and what there is of it.
+
+    What was left half done, and damaged chunks, are taken away. FaultyInput when another process
+    has the folder; when it holds another sweep, or this one of another scenario, weather, catalogue
+    or program; or when it cannot be read or written.
     """
     claim_folder(folder)
-    if (folder / MANIFEST).exists():
-        there = read_manifest(folder)
+    with alone_in(folder):
+        _claim(folder, wanted)
+        there = look_through(folder, wanted)
+        half = (part for name in ("chunk-*", MANIFEST) for part in folder.glob(f".{name}-*.part"))
+        for left in (*half, *(chunk_path(folder, i) for i in there.damaged)):
+            left.unlink(missing_ok=True)
+        yield there
+
+
+def _claim(folder: Path, wanted: Manifest) -> None:
+    """See that ``folder`` is the one of this sweep, or make it so."""
+    there = _manifest_in(folder)
+    if there is not None:
         changed = [
             told for told, digest in wanted.identity.items() if there.identity.get(told) != digest
         ]
@@ -227,39 +258,80 @@ def claim(folder: Path, wanted: Manifest) -> None:
             raise FaultyInput(
                 Fault(str(folder), told, "put that back, or name a new folder with --out")
             )
-    elif any(folder.glob("chunk-*.nc")):
-        raise FaultyInput(
-            Fault(str(folder), f"holds chunks but no {MANIFEST}", "name a new folder with --out")
-        )
-    else:
-        text = json.dumps(asdict(wanted), indent=1)
-        _write(folder / MANIFEST, text.encode())
-    for left in folder.glob(".*.part"):
-        left.unlink(missing_ok=True)
+        return
+    # Without a manifest a chunk says by its seal whether it is of this sweep.
+    if any(folder.glob("chunk-*.nc")) and not look_through(folder, wanted).done:
+        told = f"holds no whole {MANIFEST}, and no whole chunk of this sweep"
+        raise FaultyInput(Fault(str(folder), told, "name a new folder with --out"))
+    text = json.dumps({"digest": UNSEALED, **asdict(wanted)}, indent=1)
+    _write(folder / MANIFEST, MANIFEST, lambda part: part.write_text(text, encoding="utf-8"))
 
 
 def read_manifest(folder: Path) -> Manifest:
-    """FaultyInput when the folder holds no sweep."""
+    """FaultyInput when the folder holds no sweep, or its manifest is not what was written."""
+    there = _manifest_in(folder)
+    if there is not None:
+        return there
+    if not (folder / MANIFEST).exists():
+        allowed = "a folder that 'drysward sweep SWEEP --out FOLDER' has written"
+        raise FaultyInput(Fault(str(folder), "holds no sweep", allowed))
+    allowed = f"run 'drysward sweep SWEEP --out {folder}' again: it makes it anew"
+    raise FaultyInput(Fault(str(folder / MANIFEST), "is not what was written", allowed))
+
+
+def _manifest_in(folder: Path) -> Manifest | None:
+    """None when there is none, or it is not what was written."""
     path = folder / MANIFEST
     try:
-        return _READER.validate_json(path.read_bytes())
+        content = path.read_bytes()
     except FileNotFoundError:
-        allowed = "a folder that 'drysward sweep SWEEP --out FOLDER' has written"
-        raise FaultyInput(Fault(str(folder), "holds no sweep", allowed)) from None
+        return None
     except OSError as error:
         raise FaultyInput(Fault(str(path), f"cannot be read: {error.strerror}")) from None
+    whole = is_whole(BytesIO(content), MANIFEST)
+    try:
+        there = _READER.validate_json(content)
     except ValueError:
-        raise FaultyInput(Fault(str(path), "is no file of a sweep", "name a new folder")) from None
+        if not whole:
+            return None
+    else:
+        if whole:
+            return there
+        if SEALED_BY in content:
+            return None
+    # Whole but of other keys, or in order but never sealed.
+    told = "was written by another version of drysward, whose files cannot be checked"
+    allowed = "run the sweep again into a new folder"
+    raise FaultyInput(Fault(str(folder), told, allowed))
 
 
 def chunk_path(folder: Path, chunk: int) -> Path:
-    return folder / f"chunk-{chunk:06d}.nc"
+    return folder / chunk_name(chunk)
 
 
 def chunks_there(folder: Path, manifest: Manifest) -> list[int]:
-    """Chunks that are done."""
+    """Chunks that have a file."""
     names = {entry.name for entry in os.scandir(folder)}
     return [i for i in range(manifest.chunks) if chunk_path(folder, i).name in names]
+
+
+def look_through(folder: Path, manifest: Manifest) -> Chunks:
+    """Every chunk that has a file, held to its seal. FaultyInput when one cannot be read."""
+    there = chunks_there(folder, manifest)
+
+    def holds(chunk: int) -> bool:
+        path = chunk_path(folder, chunk)
+        try:
+            with path.open("rb") as file:
+                return is_whole(file, manifest.is_chunk(chunk))
+        except OSError as error:
+            raise FaultyInput(Fault(str(path), f"cannot be read: {error.strerror}")) from None
+
+    with ThreadPoolExecutor() as pool:
+        whole = dict(zip(there, pool.map(holds, there), strict=True))
+    return Chunks(
+        done=tuple(i for i in there if whole[i]), damaged=tuple(i for i in there if not whole[i])
+    )
 
 
 def write_chunk(folder: Path, manifest: Manifest, chunk: int, kept: Arrays) -> None:
@@ -267,6 +339,7 @@ def write_chunk(folder: Path, manifest: Manifest, chunk: int, kept: Arrays) -> N
 
     def write(part: Path) -> None:
         with netcdf_file(part, "w", version=2) as file:
+            file.digest = UNSEALED
             for name, (dims, values) in kept.items():
                 for dimension, size in zip(dims, values.shape, strict=True):
                     if dimension not in file.dimensions:
@@ -275,18 +348,17 @@ def write_chunk(folder: Path, manifest: Manifest, chunk: int, kept: Arrays) -> N
             numbers = np.array(manifest.numbers(chunk), np.int32)
             file.createVariable("point", numbers.dtype, ("point",))[:] = numbers
 
-    _write(chunk_path(folder, chunk), write)
+    _write(chunk_path(folder, chunk), manifest.is_chunk(chunk), write)
 
 
-def _write(path: Path, content: Any) -> None:
-    """Bytes, or what a function writes, under another name, safe on the disk, then renamed."""
+def _write(path: Path, what: str, write: Callable[[Path], object]) -> None:
+    """What a function writes, under another name, sealed, safe on the disk, then renamed."""
     part = path.with_name(f".{path.name}-{os.getpid()}.part")
     try:
-        if isinstance(content, bytes):
-            part.write_bytes(content)
-        else:
-            content(part)
+        write(part)
         with part.open("rb+") as file:
+            seal(file, what)
+            file.flush()
             os.fsync(file.fileno())
         os.replace(part, path)
         if os.name == "posix":
@@ -319,12 +391,12 @@ def open_sweep(folder: str | Path) -> xr.Dataset:
     are read, a chunk at a time, when they are asked for, and no file stays open. The attribute
     ``points_done`` tells how many of ``points`` are there.
 
-    FaultyInput when the folder holds no sweep.
+    FaultyInput when the folder holds no sweep, or a file in it is not what was written.
     """
     folder = Path(folder)
     manifest = read_manifest(folder)
     design = design_of(manifest.sweep())
-    there = chunks_there(folder, manifest)
+    there = _whole_chunks(folder, manifest)
     numbers = np.concatenate([np.array(manifest.numbers(i)) for i in there] or [np.zeros(0, int)])
     out = xr.Dataset(attrs=_attributes(manifest, design, numbers.size))
     if there:
@@ -353,6 +425,20 @@ def open_sweep(folder: str | Path) -> xr.Dataset:
         days = np.arange(*manifest.dates, dtype="datetime64[D]")
         out = out.assign_coords(date=days.astype("datetime64[s]"))
     return out
+
+
+def _whole_chunks(folder: Path, manifest: Manifest) -> tuple[int, ...]:
+    """Chunks that are done; FaultyInput when there are damaged ones."""
+    there = look_through(folder, manifest)
+    if there.damaged:
+        first, *more = (chunk_path(folder, i) for i in there.damaged)
+        told = "is not what was written"
+        if more:
+            told += f", nor are {len(more)} other chunk{'s' if len(more) > 1 else ''}"
+        anew = f"run 'drysward sweep {manifest.name} --out {folder}' again"
+        allowed = f"{anew}: it makes the damaged chunks anew"
+        raise FaultyInput(Fault(str(first), told, allowed))
+    return there.done
 
 
 def _variables(folder: Path, manifest: Manifest, there: Sequence[int]) -> dict[str, xr.Variable]:

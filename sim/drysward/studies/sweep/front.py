@@ -104,6 +104,7 @@ def measure(
     """Cost or risk ``name`` of every point (and plan, unless one is named), computed.
 
     As ``cost``, ``risk`` and ``high`` of ``front``; ``where`` is what a fault calls ``name``.
+    FaultyInput too when no point has a number.
     """
     if high and not sweep.attrs.get("draws"):
         allowed = "[doubt] with draws = 64 in the sweep file, or leave it out"
@@ -121,11 +122,11 @@ def measure(
     if name == WATER:
         weights = sweep["area_m2"]
         water = (sweep["season_water"] * weights).sum("field", skipna=False) / weights.sum("field")
-        return water.compute()
+        return _known(water, where, name)
     if name in STAGE_NAMES:
         odds = sweep["probability_high" if high else "probability"]
         odds = odds.sel(stage=STAGE_NAMES[name], drop=True)
-        return odds.max("field").compute()
+        return _known(odds.max("field"), where, name)
     called, name = name, _CALLED.get(name, name)
     if high and f"{name}_high" in sweep:
         name = f"{name}_high"
@@ -136,7 +137,15 @@ def measure(
         told = f"no '{called}' that is one number for each point"
         raise FaultyInput(Fault(where, told, nearest(called, known)))
     values = sweep[name]
-    return (values.max("field") if "field" in values.dims else values).compute()
+    return _known(values.max("field") if "field" in values.dims else values, where, called)
+
+
+def _known(values: xr.DataArray, where: str, called: str) -> xr.DataArray:
+    computed = values.compute()
+    if not np.isfinite(computed).any():
+        told = f"'{called}' is not known at any point"
+        raise FaultyInput(Fault(where, told, "another field, or another number of the sweep"))
+    return computed
 
 
 def _no_limits(called: str) -> Fault:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import shutil
-from collections.abc import Callable, Generator
+from collections.abc import Callable, Generator, Sequence
 from concurrent.futures import FIRST_COMPLETED, ThreadPoolExecutor, wait
 from contextlib import closing
 from dataclasses import dataclass
@@ -31,8 +31,7 @@ from drysward.studies.sweep.drawn import (
 )
 from drysward.studies.sweep.folder import (
     Manifest,
-    chunks_there,
-    claim,
+    claimed,
     manifest_of,
     write_chunk,
 )
@@ -193,12 +192,22 @@ def run_sweep(
         scenario's weather file at the same path.
     on_chunk : called with chunks done and chunks in all.
 
-    FaultyInput as ``claim``, for a point whose scenario cannot be, or a full disk.
+    FaultyInput as ``claimed``, for a point whose scenario cannot be, or a full disk.
     """
-    folder = Path(folder)
+    with claimed(Path(folder), work.manifest) as there:
+        run_missing(work, Path(folder), there.done, workers, cluster, on_chunk)
+
+
+def run_missing(
+    work: Work,
+    folder: Path,
+    done: Sequence[int],
+    workers: int | None = None,
+    cluster: str | None = None,
+    on_chunk: Callable[[int, int], None] = lambda done, chunks: None,
+) -> None:
+    """``run_sweep`` in a folder that is claimed and holds the chunks ``done``."""
     manifest = work.manifest
-    claim(folder, manifest)
-    done = chunks_there(folder, manifest)
     missing = sorted(set(range(manifest.chunks)) - set(done))
     _refuse_full_disk(folder, len(missing) * manifest.chunk_points * _point_bytes(work))
     on_chunk(len(done), manifest.chunks)
