@@ -63,6 +63,12 @@ def open_result(path: str | Path) -> xr.Dataset:
     return result
 
 
+def files_of_result(path: str | Path) -> tuple[Path, ...]:
+    """What ``open_result`` and ``drysward.open`` read there, of any kind of result."""
+    place = Path(path)
+    return (place, place / FILE, place / MANIFEST, *place.glob("chunk-*.nc"))
+
+
 def kind_of(result: xr.Dataset) -> str:
     """Which command made a result."""
     if "points_done" in result.attrs:

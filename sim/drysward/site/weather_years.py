@@ -223,7 +223,7 @@ def _kept(key: str, work_out: Callable[[], int]) -> int:
 
     with suppress(OSError, FaultyInput):  # a home that cannot be written: the next run works it out
         folder.mkdir(parents=True, exist_ok=True)
-        write_whole(path, write)
+        write_whole({path: write})
     return found
 
 
