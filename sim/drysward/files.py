@@ -83,7 +83,7 @@ class Outputs:
             raise FaultyInput(Fault(str(path), what, "name another place, or add --force"))
 
     def claim_folder(self, folder: Path, names: Iterable[str]) -> None:
-        """``folder``, made in its parent if need be; FaultyInput unless ``names`` can be written."""
+        """``folder``, made in its parent if need be; FaultyInput unless ``names`` can be filled."""
         claim_folder(folder)
         for name in names:
             self.claim(folder / name)
@@ -118,7 +118,7 @@ def claim_folder(folder: Path, make: bool = True) -> None:
         probe.touch()
         probe.unlink()
     except FileExistsError:
-        raise FaultyInput(Fault(str(folder), "is no folder", "name another place")) from None
+        raise _unwritable(folder, NotADirectoryError("it is no folder")) from None
     except FileNotFoundError:
         missing = folder.parent if make else folder
         mend = f"make it first: mkdir -p {shlex.quote(str(missing))}"
@@ -153,8 +153,8 @@ def ending_of(path: Path, endings: Sequence[str]) -> str:
         if (there := _status(path)) is not None and _takes_bytes(there):
             return endings[0]
     if path.suffix.lower() not in endings:
-        told = " or ".join(endings)
-        raise FaultyInput(Fault(str(path), "the ending of its name says no kind of file", told))
+        told = "has no ending that says what kind of file it is to be"
+        raise FaultyInput(Fault(str(path), told, " ".join(endings)))
     return path.suffix.lower()
 
 

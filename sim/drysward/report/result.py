@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import xarray as xr
@@ -32,7 +33,7 @@ def open_result(path: str | Path) -> xr.Dataset:
     place = Path(path)
     at = str(place)
     allowed = "a folder that 'drysward compare --out FOLDER' wrote, or its results.nc"
-    if (place / MANIFEST).is_file():
+    if os.path.isfile(place / MANIFEST):
         # Here, since all that runs a sweep takes a second to import.
         from drysward.studies.sweep.folder import open_sweep
         from drysward.studies.sweep.front import refuse_unfinished
@@ -40,9 +41,9 @@ def open_result(path: str | Path) -> xr.Dataset:
         sweep = open_sweep(place)
         refuse_unfinished(sweep)
         return sweep[[name for name in _OF_SWEEP if name in sweep]].load()
-    if place.is_dir():
+    if os.path.isdir(place):
         place = place / FILE
-    if not place.is_file():
+    if not os.path.isfile(place):
         raise FaultyInput(Fault(at, "holds no result", allowed))
     try:
         result = xr.load_dataset(place, engine="netcdf4")
