@@ -34,7 +34,7 @@ hand must no longer pass for one of the program's.
 
 # What a spreadsheet takes for a formula: OWASP, "CSV Injection",
 # https://owasp.org/www-community/attacks/CSV_Injection
-_FORMULA = tuple("=+-@\t\r\n＝＋－＠")
+_FORMULA = tuple("=+-@\t\n＝＋－＠")
 
 
 def user_cache() -> Path:
@@ -182,13 +182,13 @@ def write_netcdf(
 
 
 def _harmless(cell: object) -> object:
-    if not isinstance(cell, str) or not cell.startswith(_FORMULA):
+    if not isinstance(cell, str):
         return cell
-    try:
+    with suppress(ValueError):
         float(cell)
-    except ValueError:
-        return f"'{cell}"
-    return cell
+        return cell
+    text = cell.replace("\r\n", "\n").replace("\r", "\n")  # csv puts no quotes around \r
+    return f"'{text}" if text.startswith(_FORMULA) else text
 
 
 def _status(path: Path) -> os.stat_result | None:

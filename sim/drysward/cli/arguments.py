@@ -195,7 +195,7 @@ def files_of_scenario(name: str, scenario: Scenario) -> tuple[Path, ...]:
 
 def tell_written(paths: Iterable[Path]) -> None:
     for path in paths:
-        say(f"Wrote {path}" + (f", a link to {path.resolve()}" if path.is_symlink() else ""), True)
+        say(f"Wrote {path}" + (f", a link to {path.resolve()}" if path.is_symlink() else ""), err=True)
 
 
 def _rule(fill: str | None) -> FillRule | None:
