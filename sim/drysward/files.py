@@ -64,7 +64,7 @@ class Outputs:
             there = _status(path)
             if there is None:
                 claim_folder(_behind_link(path).parent, make=False)
-            elif any(os.path.samestat(there, read) for read in map(_status, self.inputs) if read):
+            elif any(_is_at(read, there) for read in self.inputs):
                 raise FaultyInput(Fault(str(path), "is read by this command", "name another place"))
             elif stat.S_ISREG(there.st_mode):
                 self._claim_replacing(path)
@@ -197,6 +197,12 @@ def _status(path: Path) -> os.stat_result | None:
         return path.stat()
     except (FileNotFoundError, NotADirectoryError):
         return None
+
+
+def _is_at(path: Path, there: os.stat_result) -> bool:
+    with suppress(OSError, ValueError):
+        return os.path.samestat(path.stat(), there)
+    return False
 
 
 def _behind_link(path: Path) -> Path:

@@ -195,7 +195,8 @@ def files_of_scenario(name: str, scenario: Scenario) -> tuple[Path, ...]:
 
 def tell_written(paths: Iterable[Path]) -> None:
     for path in paths:
-        say(f"Wrote {path}" + (f", a link to {path.resolve()}" if path.is_symlink() else ""), err=True)
+        leads = path.is_symlink() and path.is_file()
+        say(f"Wrote {path}" + (f", a link to {path.resolve()}" if leads else ""), err=True)
 
 
 def _rule(fill: str | None) -> FillRule | None:

@@ -36,13 +36,11 @@ def command(
     from drysward.report.result import files_of_result
     from drysward.screen.sweep import front_table
     from drysward.screen.tables import console
-    from drysward.studies.sweep.front import FRONT, front, write_front
+    from drysward.studies.sweep.front import front, write_front
 
-    sweep = drysward.open(folder)
-    outputs = Outputs(files_of_result(folder), force)
-    outputs.claim(folder / FRONT)
-    kept = front(sweep, cost, risk, field, high)
+    kept = front(drysward.open(folder), cost, risk, field, high)
     screen = console()
     for part in front_table(kept, units):
         screen.print(part)
+    outputs = Outputs(files_of_result(folder), force)
     tell_written([write_front(kept, folder, outputs)])
