@@ -487,6 +487,15 @@ def test_refusals_reach_the_terminal_as_text(tmp_path: Path) -> None:
         assert r"\x1b[31m" in done.output or r"\u202e" in done.output
 
 
+def test_commands_speak_only_where_text_is_made_harmless() -> None:
+    package = Path(str(files("drysward")))
+    for source in (*package.glob("cli/*.py"), *package.glob("screen/*.py")):
+        if source.name != "visible.py":
+            text = source.read_text().replace("screen.print(", "")
+            assert "click.echo(" not in text, source
+            assert " print(" not in text, source
+
+
 def test_what_is_visible() -> None:
     plain = "Größe 12\u202f% \N{MULTIPLICATION SIGN} 3\n\t\N{NO-BREAK SPACE}שדה"
     assert visible(plain) == plain
