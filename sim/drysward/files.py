@@ -1,14 +1,40 @@
-"""Files written whole, and folders that can be written to."""
+"""Files written whole, where nothing that a person or another program has made is lost."""
 
 from __future__ import annotations
 
+import csv
+import hashlib
 import os
-from collections.abc import Callable
+import shlex
+import shutil
+import stat
+import tempfile
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from contextlib import suppress
+from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import platformdirs
 
 from drysward.faults import Fault, FaultyInput
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+Write = Callable[[Path], object]
+"""Fills the file at a path."""
+
+RECORD = ".drysward-written"
+"""File in a folder: the SHA-256, a line each, of every file that drysward has written there.
+
+Kept beside the files and not in them: CSV has no place for a mark, and a file that was changed by
+hand must no longer pass for one of the program's.
+"""
+
+# What a spreadsheet takes for a formula: OWASP, "CSV Injection",
+# https://owasp.org/www-community/attacks/CSV_Injection
+_FORMULA = tuple("=+-@\t\n＝＋－＠")
 
 
 def user_cache() -> Path:
@@ -16,32 +42,228 @@ def user_cache() -> Path:
     return Path(platformdirs.user_cache_dir("drysward", appauthor=False))
 
 
-def claim_folder(folder: Path) -> None:
-    """Make ``folder`` when it is not there; FaultyInput unless files can be written in it."""
+@dataclass(frozen=True)
+class Outputs:
+    """What a command may write: no file that it reads, and over none but those on ``RECORD``.
+
+    A link is followed, and the file behind it judged. A pipe or a device, such as /dev/null, takes
+    what is written.
+
+    Parameters
+    ----------
+    inputs : files that the command reads, which are never written to, by whatever name.
+    force : replace any other file that is there.
+    """
+
+    inputs: tuple[Path, ...] = ()
+    force: bool = False
+
+    def claim(self, path: Path) -> None:
+        """FaultyInput unless a file can be written at ``path``. Nothing is changed."""
+        try:
+            there = _status(path)
+            if there is None:
+                claim_folder(_behind_link(path).parent, make=False)
+            elif any(_is_at(read, there) for read in self.inputs):
+                raise FaultyInput(Fault(str(path), "is read by this command", "name another place"))
+            elif stat.S_ISREG(there.st_mode):
+                self._claim_replacing(path)
+            elif not _takes_bytes(there):
+                raise FaultyInput(Fault(str(path), "is no file that can be written", "name a file"))
+        except (OSError, ValueError) as error:
+            raise _unwritable(path, error) from None
+
+    def _claim_replacing(self, path: Path) -> None:
+        real = _behind_link(path)
+        claim_folder(real.parent, make=False)
+        os.close(os.open(real, os.O_WRONLY))  # a file without leave to write is left alone
+        if not self.force and not _is_on_record(real):
+            where = "is there" if real == path else f"leads to {real}, which is there"
+            what = f"{where} already, and drysward has no record of writing it"
+            raise FaultyInput(Fault(str(path), what, "name another place, or add --force"))
+
+    def claim_folder(self, folder: Path, names: Iterable[str]) -> None:
+        """``folder``, made in its parent if need be; FaultyInput unless ``names`` can be filled."""
+        claim_folder(folder)
+        for name in names:
+            self.claim(folder / name)
+
+    def write(self, files: Mapping[Path, Write]) -> list[Path]:
+        """Fill files, all of them or none, and put them on record; their paths as given.
+
+        FaultyInput when one cannot be written; what was there before is then left as it was.
+        """
+        whole: dict[Path, Write] = {}
+        for path, write in files.items():
+            self.claim(path)
+            there = _status(path)
+            if there is not None and _takes_bytes(there):
+                _stream(path, write)
+            else:
+                real = _behind_link(path)
+                whole[real] = _recorded(real.parent, write)
+        write_whole(whole)
+        return list(files)
+
+
+OWN_ONLY = Outputs()
+
+
+def claim_folder(folder: Path, make: bool = True) -> None:
+    """FaultyInput unless files can be written in ``folder``, made in its parent if need be."""
     probe = folder / f".drysward-{os.getpid()}.part"
     try:
-        folder.mkdir(parents=True, exist_ok=True)
+        if make:
+            folder.mkdir(exist_ok=True)
         probe.touch()
         probe.unlink()
-    except OSError as error:
+    except FileExistsError:
+        raise _unwritable(folder, NotADirectoryError("it is no folder")) from None
+    except FileNotFoundError:
+        missing = folder.parent if make else folder
+        mend = f"make it first: mkdir -p {shlex.quote(str(missing))}"
+        raise FaultyInput(Fault(str(folder), f"there is no folder {missing}", mend)) from None
+    except (OSError, ValueError) as error:
         raise _unwritable(folder, error) from None
 
 
-def write_whole(path: Path, write: Callable[[Path], None]) -> None:
-    """Let ``write`` fill a file beside ``path``, then put it in its place.
+def write_whole(files: Mapping[Path, Write]) -> None:
+    """Let each function fill a file beside its path; put them in their places when all are whole.
 
-    FaultyInput when it cannot be written; what was there before is then left as it was.
+    FaultyInput when one cannot be written; what was there before is then left as it was.
     """
-    part = path.with_name(f".{path.name}-{os.getpid()}.part")
+    parts = {path: path.with_name(f".{path.name}-{os.getpid()}.part") for path in files}
+    path = Path()
     try:
-        write(part)
-        os.replace(part, path)
+        for path, write in files.items():
+            write(parts[path])
+        for path, part in parts.items():
+            os.replace(part, path)
     except OSError as error:
         raise _unwritable(path, error) from None
     finally:
-        part.unlink(missing_ok=True)
+        for part in parts.values():
+            with suppress(OSError):
+                part.unlink(missing_ok=True)
 
 
-def _unwritable(path: Path, error: OSError) -> FaultyInput:
-    why = error.strerror or str(error)
-    return FaultyInput(Fault(str(path), f"cannot be written ({why})", "name another place"))
+def ending_of(path: Path, endings: Sequence[str]) -> str:
+    """Which of ``endings`` the path has, the first for a pipe or device; FaultyInput if none."""
+    with suppress(OSError, ValueError):
+        if (there := _status(path)) is not None and _takes_bytes(there):
+            return endings[0]
+    if path.suffix.lower() not in endings:
+        told = "has no ending that says what kind of file it is to be"
+        raise FaultyInput(Fault(str(path), told, " ".join(endings)))
+    return path.suffix.lower()
+
+
+def write_csv(rows: Iterable[Sequence[object]], path: Path) -> None:
+    """Rows as CSV. A text that a spreadsheet would take for a formula gets an apostrophe before it,
+    as OWASP recommends; numbers stay as they are.
+    """
+    with path.open("w", encoding="utf-8", newline="") as stream:
+        out = csv.writer(stream, lineterminator="\n")
+        out.writerows([_harmless(cell) for cell in row] for row in rows)
+
+
+def write_netcdf(
+    dataset: xr.Dataset,
+    path: Path,
+    encoding: Mapping[str, Mapping[str, Any]],
+    more: Callable[[xr.Dataset], Mapping[str, str]] | None = None,
+) -> None:
+    """A Dataset as NetCDF 4, made in memory: of a disk that is full the library says no more than
+    "HDF error", and may crash.
+
+    ``more`` gives attributes of the file from what stands in it, undecoded.
+    """
+    import netCDF4
+    import xarray as xr
+    from xarray.backends import NetCDF4DataStore
+
+    made = netCDF4.Dataset("made", "w", format="NETCDF4", memory=1)
+    store = NetCDF4DataStore(made)
+    dataset.dump_to_store(store, encoding=encoding)
+    if more is not None:
+        made.setncatts(dict(more(xr.open_dataset(store, decode_cf=False).load())))
+    path.write_bytes(made.close())
+
+
+def _harmless(cell: object) -> object:
+    if not isinstance(cell, str):
+        return cell
+    with suppress(ValueError):
+        float(cell)
+        return cell
+    text = cell.replace("\r\n", "\n").replace("\r", "\n")  # csv puts no quotes around \r
+    return f"'{text}" if text.startswith(_FORMULA) else text
+
+
+def _status(path: Path) -> os.stat_result | None:
+    """What is at ``path``, behind any link; None where nothing is."""
+    try:
+        return path.stat()
+    except (FileNotFoundError, NotADirectoryError):
+        return None
+
+
+def _is_at(path: Path, there: os.stat_result) -> bool:
+    with suppress(OSError, ValueError):
+        return os.path.samestat(path.stat(), there)
+    return False
+
+
+def _behind_link(path: Path) -> Path:
+    return Path(os.path.realpath(path)) if path.is_symlink() else path
+
+
+def _takes_bytes(there: os.stat_result) -> bool:
+    """Whether it is a pipe or a device, which hold nothing that could be lost."""
+    return stat.S_ISFIFO(there.st_mode) or stat.S_ISCHR(there.st_mode)
+
+
+def _stream(path: Path, write: Write) -> None:
+    """Fill a file elsewhere and send its bytes: not every format can be written in one go."""
+    try:
+        with tempfile.TemporaryDirectory() as spare:
+            made = Path(spare) / "made"
+            write(made)
+            with made.open("rb") as source, path.open("wb") as sink:
+                shutil.copyfileobj(source, sink)
+    except OSError as error:
+        raise _unwritable(path, error) from None
+
+
+def _is_on_record(path: Path) -> bool:
+    record = path.with_name(RECORD)
+    known = record.read_text(encoding="ascii", errors="replace") if record.is_file() else ""
+    return _digest(path) in known.split()
+
+
+def _recorded(folder: Path, write: Write) -> Write:
+    """``write``, with what it has written put on record before the file gets its name."""
+
+    def written(part: Path) -> None:
+        write(part)
+        if not _is_on_record(part):
+            with (folder / RECORD).open("a", encoding="ascii") as record:
+                record.write(f"{_digest(part)}\n")
+
+    return written
+
+
+def _digest(path: Path) -> str:
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def reason(error: OSError | ValueError) -> str:
+    """Why the system refused, in its words."""
+    return getattr(error, "strerror", None) or str(error)
+
+
+def _unwritable(path: Path, error: OSError | ValueError) -> FaultyInput:
+    return FaultyInput(
+        Fault(str(path), f"cannot be written ({reason(error)})", "name another place")
+    )

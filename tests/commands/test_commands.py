@@ -18,7 +18,7 @@ from drysward.catalog import load_catalog
 from drysward.cli import COMMANDS, main
 from drysward.day.records import CAUSES
 from drysward.faults import Fault, FaultyInput
-from drysward.files import claim_folder
+from drysward.files import RECORD, claim_folder
 from drysward.results.export import summarise, summary_rows, write_results
 from drysward.results.text import procedures, water_notes
 from drysward.screen.tables import comparison, console
@@ -374,11 +374,11 @@ def test_summary_has_a_row_for_each_field_and_plan_with_units(summary: xr.Datase
 def test_files_are_whole_and_replace_older_ones(
     run: xr.Dataset, summary: xr.Dataset, tmp_path: Path
 ) -> None:
-    folder = tmp_path / "made" / "here"
+    folder = tmp_path / "here"
     write_results(run, summary, folder)
-    (folder / "summary.csv").write_text("old")
     paths = write_results(run, summary, folder, "metric")
-    assert sorted(path.name for path in folder.iterdir()) == sorted(path.name for path in paths)
+    names = sorted([RECORD, *(path.name for path in paths)])
+    assert sorted(path.name for path in folder.iterdir()) == names
     with (folder / "summary.csv").open() as stream:
         assert "season_water (mm)" in next(csv.reader(stream))
     with (folder / "daily-odds.csv").open() as stream:
@@ -412,21 +412,6 @@ def test_an_out_folder_that_cannot_be_made_is_a_fault(tmp_path: Path) -> None:
     with pytest.raises(FaultyInput) as refusal:
         claim_folder(tmp_path / "file" / "out")
     assert "cannot be written" in str(refusal.value)
-
-
-def test_a_failed_write_leaves_the_old_file(
-    run: xr.Dataset, summary: xr.Dataset, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    (tmp_path / "results.nc").write_text("old")
-
-    def full(path: Path, **_: object) -> None:
-        raise OSError(28, "No space left on device")
-
-    monkeypatch.setattr(xr.Dataset, "to_netcdf", lambda self, path, **_: full(path))
-    with pytest.raises(FaultyInput, match="No space left"):
-        write_results(run, summary, tmp_path)
-    assert [path.name for path in tmp_path.iterdir()] == ["results.nc"]
-    assert (tmp_path / "results.nc").read_text() == "old"
 
 
 # End to end, on the scenario that ships with the program

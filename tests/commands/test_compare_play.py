@@ -11,6 +11,7 @@ from click.testing import CliRunner, Result
 
 import drysward
 from drysward.cli import main
+from drysward.files import RECORD
 from drysward.results.play import play_answers
 
 YEARS = (2001, 2006)
@@ -74,7 +75,7 @@ def test_a_row_adds_up(told: tuple[Result, Path]) -> None:
 def test_what_is_kept_says_what_it_is(told: tuple[Result, Path]) -> None:
     done, folder = told
     assert {path.name for path in folder.iterdir()} == {
-        "results.nc", "summary.csv", "daily-odds.csv", "play.csv", "site.csv", "doubt.csv"
+        RECORD, "results.nc", "summary.csv", "daily-odds.csv", "play.csv", "site.csv", "doubt.csv"
     }  # fmt: skip
     for name in ("results.nc", "play.csv"):
         assert f"Wrote {folder / name}" in done.stderr

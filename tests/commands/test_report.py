@@ -155,7 +155,7 @@ def test_the_command_writes_the_page_as_processes_side_by_side_draw_it(kept, tmp
     """The same bytes from the same file: nothing depends on the hour, the process or the order of
     a set.
     """
-    out = tmp_path / "deep" / "page.html"
+    out = tmp_path / "page.html"
     code = (
         "import os, sys\n"
         "os.cpu_count = lambda: 2\n"

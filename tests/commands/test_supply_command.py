@@ -13,6 +13,7 @@ from click.testing import CliRunner, Result
 
 import drysward
 from drysward.cli import main
+from drysward.files import RECORD
 from drysward.results.sizing_text import carriers
 from drysward.results.supply import supply_answers
 from drysward.studies.sizing import TOLERANCE
@@ -71,7 +72,7 @@ def test_cautions_by_what_the_supply_is_made_of(told: tuple[Result, Path]) -> No
 def test_what_is_kept_opens_as_it_was(told: tuple[Result, Path]) -> None:
     _, folder = told
     assert sorted(path.name for path in folder.iterdir()) == [
-        "results.nc", "supply.csv", "tradeoff.csv"
+        RECORD, "results.nc", "supply.csv", "tradeoff.csv"
     ]  # fmt: skip
     scenario = drysward.shipped("pond")
     run = drysward.run(scenario, years=(2001, 2030))

@@ -16,6 +16,7 @@ import click
 from drysward import __version__
 from drysward.faults import FaultyInput
 from drysward.loading import collect_seldom, leave_unloaded
+from drysward.screen.visible import say, visible
 from drysward.studies.sweep import MANIFEST
 
 COMMANDS = (
@@ -41,16 +42,19 @@ class Commands(click.Group):
             return super().invoke(ctx)
         except FaultyInput as refusal:
             for fault in refusal.faults:
-                click.echo(" ".join(str(fault).split()), err=True)
+                say(" ".join(str(fault).split()), err=True)
             ctx.exit(2)
+        except click.ClickException as refusal:
+            vars(refusal)["message"] = visible(refusal.message)  # final to type checkers only
+            raise
         # click's own endings, and a reader that closed the pipe, are click's to handle.
-        except (click.ClickException, click.exceptions.Exit, click.Abort, BrokenPipeError):
+        except (click.exceptions.Exit, click.Abort, BrokenPipeError):
             raise
         except Exception as error:
             if ctx.params["debug"]:
                 raise
             told = " ".join(str(error).split()) or "no message"
-            click.echo(
+            say(
                 f"drysward: {type(error).__name__}: {told} "
                 f"('drysward --debug {ctx.invoked_subcommand} ...' shows where)",
                 err=True,

@@ -5,11 +5,13 @@ from __future__ import annotations
 import os
 import re
 import shlex
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
+
+from drysward.screen.visible import say
 
 if TYPE_CHECKING:
     from drysward.scenario.model import Scenario
@@ -88,7 +90,7 @@ def announce(scenario: Scenario, years: tuple[int, int] | None) -> None:
 
     require_weather(scenario, years)
     span = "every complete year" if years is None else f"the years {years[0]} to {years[1]}"
-    click.echo(
+    say(
         f"{scenario.title}: {counted(scenario.plans, 'plan')} on "
         f"{counted(scenario.fields, 'field')} over {span} of {scenario.weather.name}",
         err=True,
@@ -101,7 +103,7 @@ def tell_compiling() -> None:
     from drysward.compiled import is_warm
 
     if not is_warm():
-        click.echo(
+        say(
             "Compiling the day loop: needed once after installing, later runs start at once.",
             err=True,
         )
@@ -174,6 +176,27 @@ def open_scenario(
         scenario, weather, source, future, seed, made_years, _rule(fill),
         None if record_years is None else Years().convert(record_years, None, None),
     )  # fmt: skip
+
+
+def force_option(command: Callable[..., None]) -> Callable[..., None]:
+    return click.option(
+        "--force",
+        is_flag=True,
+        help="Replace files that drysward has no record of writing; never one that is read.",
+    )(command)
+
+
+def files_of_scenario(name: str, scenario: Scenario) -> tuple[Path, ...]:
+    """The files that ``open_scenario`` read; one that is not there harms nothing."""
+    weather = scenario.weather.file
+    named = (Path(name), scenario.folder / f"{name}.toml")
+    return named if weather is None else (*named, weather)
+
+
+def tell_written(paths: Iterable[Path]) -> None:
+    for path in paths:
+        leads = path.is_symlink() and path.is_file()
+        say(f"Wrote {path}" + (f", a link to {path.resolve()}" if leads else ""), err=True)
 
 
 def _rule(fill: str | None) -> FillRule | None:

@@ -12,8 +12,11 @@ from drysward.cli.arguments import (
     DEMO,
     announce,
     draws_option,
+    files_of_scenario,
+    force_option,
     open_scenario,
     settings,
+    tell_written,
     units_option,
     weather_options,
     years_option,
@@ -31,7 +34,7 @@ if TYPE_CHECKING:
     "--out",
     type=click.Path(path_type=Path),
     help="Folder for results.nc and CSV files of the answers, with draws also of what is not "
-    "known; made when it is not there.",
+    "known; made when it is not there, in a folder that is.",
 )
 @click.option(
     "--show",
@@ -44,6 +47,7 @@ if TYPE_CHECKING:
     "Draws of all uncertain numbers of soil, turf and system: what is not known, and whether a "
     "choice stands; 64 or more also tell what to measure first.",
 )
+@force_option
 @units_option
 @weather_options
 @years_option
@@ -52,6 +56,7 @@ def command(
     out: Path | None,
     show: str,
     draws: int | None,
+    force: bool,
     units: str,
     years: tuple[int, int] | None,
     **weather: Any,
@@ -62,8 +67,9 @@ def command(
     """
     import drysward
     from drysward.faults import Fault, FaultyInput
-    from drysward.files import claim_folder
+    from drysward.files import Outputs
     from drysward.loading import load_meanwhile
+    from drysward.results import RESULT_FILES
 
     opened = open_scenario(scenario, **weather)
     if show == "play":
@@ -71,8 +77,9 @@ def command(
 
         require_play(opened)
     # A folder that cannot be written is told before the run, not after it.
+    outputs = Outputs(files_of_scenario(scenario, opened), force)
     if out is not None:
-        claim_folder(out)
+        outputs.claim_folder(out, RESULT_FILES)
     announce(opened, years)
     drawn: xr.Dataset | str | None = None
     with ThreadPoolExecutor(1) as beside:
@@ -124,8 +131,7 @@ def command(
         from drysward.studies.chosen_years import with_details
 
         result = with_details(result, opened, settings(**weather))
-        for path in write_results(result, summary, out, units, played, site, doubt):
-            click.echo(f"Wrote {path}", err=True)
+        tell_written(write_results(result, summary, out, units, played, site, doubt, outputs))
 
 
 def _drawn(

@@ -6,6 +6,8 @@ from pathlib import Path
 
 import click
 
+from drysward.screen.visible import say
+
 
 @click.group("fit")
 def command() -> None:
@@ -28,4 +30,4 @@ def hardness(readings: Path, surface: str | None) -> None:
     from drysward.studies.hardness_readings import fit_readings, told
 
     for line in told(fit_readings(readings), surface):
-        click.echo(line)
+        say(line)

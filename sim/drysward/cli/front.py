@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from drysward.cli.arguments import units_option
+from drysward.cli.arguments import force_option, tell_written, units_option
 
 
 @click.command()
@@ -22,15 +22,18 @@ from drysward.cli.arguments import units_option
 @click.option(
     "--high", is_flag=True, help="Of draws within points: the risk that 95 % of them do not pass."
 )
+@force_option
 @units_option
 def command(
-    folder: Path, cost: str, risk: str, field: str | None, high: bool, units: str
+    folder: Path, cost: str, risk: str, field: str | None, high: bool, force: bool, units: str
 ) -> None:
     """Print and write (front.csv) the trade-off between cost and risk of a sweep.
 
     FOLDER is what 'drysward sweep' has written; points that are not done yet are left out.
     """
     import drysward
+    from drysward.files import Outputs
+    from drysward.report.result import files_of_result
     from drysward.screen.sweep import front_table
     from drysward.screen.tables import console
     from drysward.studies.sweep.front import front, write_front
@@ -39,4 +42,5 @@ def command(
     screen = console()
     for part in front_table(kept, units):
         screen.print(part)
-    click.echo(f"Wrote {write_front(kept, folder)}", err=True)
+    outputs = Outputs(files_of_result(folder), force)
+    tell_written([write_front(kept, folder, outputs)])

@@ -7,7 +7,14 @@ from typing import Any
 
 import click
 
-from drysward.cli.arguments import open_scenario, units_option, weather_options
+from drysward.cli.arguments import (
+    files_of_scenario,
+    force_option,
+    open_scenario,
+    tell_written,
+    units_option,
+    weather_options,
+)
 
 
 @click.command()
@@ -25,6 +32,7 @@ from drysward.cli.arguments import open_scenario, units_option, weather_options
     type=click.Path(path_type=Path),
     help="CSV file for the whole account, in place of the table of its main columns.",
 )
+@force_option
 @weather_options
 @units_option
 def command(
@@ -33,6 +41,7 @@ def command(
     plan: str,
     year: int,
     out: Path | None,
+    force: bool,
     units: str,
     **weather: Any,
 ) -> None:
@@ -41,13 +50,18 @@ def command(
     SCENARIO is a scenario file (.toml), or the name of one that ships with the program, as 'demo'.
     """
     import drysward
+    from drysward.files import Outputs
     from drysward.results.export import write_ledger
     from drysward.screen.tables import console, daily_account
 
-    account = drysward.ledger(open_scenario(scenario, **weather), field, plan, year)
+    opened = open_scenario(scenario, **weather)
+    outputs = Outputs(files_of_scenario(scenario, opened), force)
     if out is not None:
-        write_ledger(account, out, units)
-        click.echo(f"Wrote {out}", err=True)
+        outputs.claim(out)
+    account = drysward.ledger(opened, field, plan, year)
+    if out is not None:
+        write_ledger(account, out, units, outputs)
+        tell_written([out])
         return
     screen = console()
     for part in daily_account(account, units):

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from drysward.cli.arguments import units_option
+from drysward.cli.arguments import force_option, tell_written, units_option
 
 ENDINGS = (".svg", ".png", ".pdf")
 
@@ -17,7 +17,7 @@ ENDINGS = (".svg", ".png", ".pdf")
 @click.option(
     "-o",
     "--out",
-    type=click.Path(path_type=Path, dir_okay=False),
+    type=click.Path(path_type=Path),
     required=True,
     help="File to write: .svg, .png or .pdf.",
 )
@@ -25,8 +25,11 @@ ENDINGS = (".svg", ".png", ".pdf")
 @click.option("--plan", help="Key of one plan.")
 @click.option("--stage", help="Stage: footprint, wilt, dormant or dead.")
 @click.option("--case", help="Year of 'account': dry, middling or wet.")
+@force_option
 @units_option
-def command(result: Path, name: str, out: Path, units: str, **choice: str | None) -> None:
+def command(
+    result: Path, name: str, out: Path, force: bool, units: str, **choice: str | None
+) -> None:
     """One figure of a result.
 
     RESULT is a folder that --out of compare, supply or sweep wrote, or its results.nc. NAME is
@@ -35,20 +38,18 @@ def command(result: Path, name: str, out: Path, units: str, **choice: str | None
     and surface.
     Without a choice of field, plan, stage or case the panels that stand open on the page are drawn.
     """
-    from drysward.faults import Fault, FaultyInput
-    from drysward.files import claim_folder, write_whole
+    from drysward.files import Outputs, ending_of
     from drysward.report import gallery
-    from drysward.report.result import open_result
+    from drysward.report.result import files_of_result, open_result
     from drysward.report.style import save
 
-    if out.suffix.lower() not in ENDINGS:
-        raise FaultyInput(Fault(str(out), "no such kind of picture", " ".join(ENDINGS)))
+    ending = ending_of(out, ENDINGS)
     picture = gallery.named(name)
     opened = open_result(result)
     wanted = {key: value for key, value in choice.items() if value is not None}
     panels = gallery.choose(opened, picture, wanted)
-    claim_folder(out.parent)
+    outputs = Outputs(files_of_result(result), force)
+    outputs.claim(out)
     figure = gallery.compose(opened, picture, panels, units)
     alt = " ".join(picture.told(opened, panel, units) for panel in panels)
-    write_whole(out, lambda part: save(figure, part, out.suffix.lower()[1:], alt))
-    click.echo(f"Wrote {out}", err=True)
+    tell_written(outputs.write({out: lambda part: save(figure, part, ending[1:], alt)}))

@@ -12,8 +12,11 @@ from drysward.cli.arguments import (
     DEMO,
     announce,
     draws_option,
+    files_of_scenario,
+    force_option,
     open_scenario,
     settings,
+    tell_written,
     units_option,
     weather_options,
     years_option,
@@ -25,8 +28,10 @@ from drysward.cli.arguments import (
 @click.option(
     "--out",
     type=click.Path(path_type=Path),
-    help="Folder for results.nc, supply.csv and tradeoff.csv; made when it is not there.",
+    help="Folder for results.nc, supply.csv and tradeoff.csv; made when it is not there, in a "
+    "folder that is.",
 )
+@force_option
 @units_option
 @weather_options
 @years_option
@@ -38,6 +43,7 @@ from drysward.cli.arguments import (
 def command(
     scenario: str,
     out: Path | None,
+    force: bool,
     units: str,
     years: tuple[int, int] | None,
     draws: int | None,
@@ -55,7 +61,8 @@ def command(
 
     import drysward
     from drysward.faults import Fault, FaultyInput
-    from drysward.files import claim_folder
+    from drysward.files import Outputs
+    from drysward.results import SUPPLY_FILES
     from drysward.results.export import summarise, write_supply
     from drysward.results.field_costs import field_costs, has_prices
     from drysward.results.supply import supply_answers, supply_cautions
@@ -87,8 +94,9 @@ def command(
         check_draws(opened, draws)
     n = opened.draws if draws is None else draws
     why = "" if draws is not None or n == 0 or no_sizing else why_no_draws(opened)
+    outputs = Outputs(files_of_scenario(scenario, opened), force)
     if out is not None:
-        claim_folder(out)
+        outputs.claim_folder(out, SUPPLY_FILES)
     announce(opened, years)
     columns = (TextColumn("{task.description}"), BarColumn(), TimeRemainingColumn())
     with Progress(*columns, console=Console(stderr=True), transient=True) as progress:
@@ -123,5 +131,4 @@ def command(
         detailed = with_details(result, opened, settings(**weather))
         known = {*told.data_vars, *result.data_vars}
         result = detailed.assign({n: v for n, v in turf.items() if n not in known})
-        for path in write_supply(result, told, out, units):
-            click.echo(f"Wrote {path}", err=True)
+        tell_written(write_supply(result, told, out, units, outputs))

@@ -9,6 +9,7 @@ from typing import Any
 import click
 
 from drysward.cli.arguments import tell_compiling
+from drysward.screen.visible import say
 
 
 class SweepOrStatus(click.Group):
@@ -74,7 +75,7 @@ def run(
     done = len(there.done)
     cores = workers or os.cpu_count() or 1
     for line in forecast_lines(work, done, forecast(work, done, cores), cores, cluster):
-        click.echo(line, err=True)
+        say(line, err=True)
     if only_forecast:
         return
     try:
@@ -82,13 +83,13 @@ def run(
             run_missing(work, out, there.done, workers, cluster, on_chunk)
     except KeyboardInterrupt:
         kept = len(chunks_there(out, work.manifest))
-        click.echo(
+        say(
             f"Stopped: {kept} of {work.manifest.chunks} chunks are kept in {out}; "
             "the same command goes on.",
             err=True,
         )
         raise click.exceptions.Exit(1) from None
-    click.echo(f"Done: {work.manifest.points:,} points in {out}", err=True)
+    say(f"Done: {work.manifest.points:,} points in {out}", err=True)
 
 
 @command.command()

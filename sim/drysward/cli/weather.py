@@ -9,7 +9,14 @@ from typing import Any
 
 import click
 
-from drysward.cli.arguments import Years, open_scenario, units_option
+from drysward.cli.arguments import (
+    Years,
+    files_of_scenario,
+    force_option,
+    open_scenario,
+    tell_written,
+    units_option,
+)
 
 
 @click.group()
@@ -115,8 +122,11 @@ def check(
     type=click.Path(path_type=Path),
     help="File to write, .csv or .nc, that another scenario can name.",
 )
+@force_option
 @units_option
-def make(scenario: str, years: int | None, out: Path | None, units: str, **weather: Any) -> None:
+def make(
+    scenario: str, years: int | None, out: Path | None, force: bool, units: str, **weather: Any
+) -> None:
     """Make daily weather and tell how far it can be trusted.
 
     The months of what was made stand beside those of the record or the normals behind it; with
@@ -124,21 +134,24 @@ def make(scenario: str, years: int | None, out: Path | None, units: str, **weath
 
     SCENARIO is a scenario file (.toml), or the name of one that ships with the program, as 'demo'.
     """
+    from drysward.files import Outputs, ending_of
     from drysward.scenario.model import GENERATOR, RECORD
     from drysward.screen.tables import console
     from drysward.screen.weather import made_weather
     from drysward.site.weather_years import compare_with_origin, weather_series
-    from drysward.weather.export import check_target, write_weather
+    from drysward.weather.export import ENDINGS, write_weather
 
     opened = open_scenario(scenario, made_years=years, **weather)
     if opened.weather.source == RECORD:
         opened = open_scenario(scenario, made_years=years, **{**weather, "source": GENERATOR})
+    outputs = Outputs(files_of_scenario(scenario, opened), force)
     if out is not None:
-        check_target(out)
+        ending_of(out, ENDINGS)
+        outputs.claim(out)
     series = weather_series(opened)
     screen = console()
     for part in made_weather(series, compare_with_origin(opened, series), units):
         screen.print(part)
     if out is not None:
-        write_weather(series, out, units)
-        click.echo(f"Wrote {out}", err=True)
+        write_weather(series, out, units, outputs)
+        tell_written([out])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -35,7 +36,7 @@ def open_result(path: str | Path) -> xr.Dataset:
     place = Path(path)
     at = str(place)
     allowed = "a folder that 'drysward compare --out FOLDER' wrote, or its results.nc"
-    if (place / MANIFEST).is_file():
+    if os.path.isfile(place / MANIFEST):
         # Here, since all that runs a sweep takes a second to import.
         from drysward.studies.sweep.folder import open_sweep
         from drysward.studies.sweep.front import refuse_unfinished
@@ -45,9 +46,9 @@ def open_result(path: str | Path) -> xr.Dataset:
         swept = sweep[[name for name in _OF_SWEEP if name in sweep]].load()
         _refuse_unknown(at, swept, _OF_SWEEP[:1])
         return swept
-    if place.is_dir():
+    if os.path.isdir(place):
         place = place / FILE
-    if not place.is_file():
+    if not os.path.isfile(place):
         raise FaultyInput(Fault(at, "holds no result", allowed))
     try:
         with xr.open_dataset(place, engine="netcdf4", decode_cf=False) as raw:
@@ -90,6 +91,12 @@ def has_numbers(result: xr.Dataset, names: Sequence[str]) -> bool:
     values = [result[name].values for name in names]
     numbers = [v for v in values if v.dtype.kind == "f"]
     return not numbers or any(np.isfinite(v).any() for v in numbers)
+
+
+def files_of_result(path: str | Path) -> tuple[Path, ...]:
+    """What ``open_result`` and ``drysward.open`` read there, of any kind of result."""
+    place = Path(path)
+    return (place, place / FILE, place / MANIFEST, *place.glob("chunk-*.nc"))
 
 
 def kind_of(result: xr.Dataset) -> str:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -41,13 +40,3 @@ def _told(attrs: dict[str, Any]) -> bytes:
         if name not in _ADDED
     }
     return json.dumps(plain, sort_keys=True).encode()
-
-
-def add_digest(path: Path) -> None:
-    """Add the digest of a NetCDF file to its attributes."""
-    import netCDF4  # here, since what is only printed does not need it
-
-    with xr.open_dataset(path, engine="netcdf4", decode_cf=False) as raw:
-        digest = digest_of(raw)
-    with netCDF4.Dataset(path, "a") as file:
-        file.setncattr(DIGEST, digest)

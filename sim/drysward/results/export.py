@@ -1,14 +1,13 @@
 """Results as files: NetCDF after the CF conventions, and CSV with units in the header.
 
-Every file is written beside its place under another name and then renamed, so that a reader
-sees the old file or the new one and never half of one.
+What one call writes is renamed into its place when all of it is whole, so that a reader sees the
+old files or the new ones and never half of one.
 """
 
 from __future__ import annotations
 
-import csv
 import datetime
-from collections.abc import Hashable, Iterable, Sequence
+from collections.abc import Hashable
 from pathlib import Path
 from typing import Any
 
@@ -17,9 +16,9 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from drysward.catalog import load_catalog
-from drysward.files import claim_folder, write_whole
+from drysward.files import OWN_ONLY, Outputs, Write, write_csv, write_netcdf
 from drysward.quantities import Display, shown
-from drysward.results.digest import add_digest
+from drysward.results.digest import DIGEST, digest_of
 from drysward.results.text import MADE_YEARS, ledger_dates, year_text
 
 NO_UNIT = ("", "1")
@@ -92,6 +91,7 @@ def write_results(
     played: xr.Dataset | None = None,
     site: xr.Dataset | None = None,
     doubt: xr.Dataset | None = None,
+    outputs: Outputs = OWN_ONLY,
 ) -> list[Path]:
     """Write results.nc (base units), summary.csv, daily-odds.csv and what there is beside them.
 
@@ -99,7 +99,7 @@ def write_results(
     ----------
     result : Dataset of ``drysward.run``.
     summary : Dataset of ``summarise``; its variables go into results.nc too.
-    folder : made when it is not there; files of these names are replaced.
+    folder : made in its parent when it is not there.
     units : "us" or "metric", of the CSV files.
     played : Dataset of ``play.report.play_answers``; its variables go into results.nc under
         ``play_NAME``, and into play.csv.
@@ -107,12 +107,13 @@ def write_results(
         results.nc too, and those by plan into site.csv.
     doubt : Dataset of ``studies.doubt.answers.doubt_answers``; its variables and attributes go
         into results.nc too, and into doubt.csv.
+    outputs : which files that are there may be replaced.
 
     Returns
     -------
-    The paths written. FaultyInput when the folder or a file cannot be written.
+    The paths written. FaultyInput when the folder or a file cannot be written; none is then.
     """
-    claim_folder(folder)
+    outputs.claim_folder(folder, ())
     whole = result.assign(
         {name: values for name, values in summary.data_vars.items() if name not in result}
     )
@@ -123,27 +124,27 @@ def write_results(
         whole = whole.assign_attrs({**site.attrs, **whole.attrs})
     if doubt is not None:
         whole = whole.assign(dict(doubt.data_vars)).assign_attrs({**doubt.attrs, **whole.attrs})
-    paths = [folder / name for name in ("results.nc", "summary.csv", "daily-odds.csv")]
-    write_whole(paths[0], lambda part: _write_netcdf(whole, part))
-    write_whole(paths[1], lambda part: _write_csv(summary_rows(summary, units), part))
-    write_whole(paths[2], lambda part: _write_csv(daily_rows(result), part))
+    files: dict[str, Write] = {
+        "results.nc": lambda part: _write_netcdf(whole, part),
+        "summary.csv": lambda part: write_csv(summary_rows(summary, units), part),
+        "daily-odds.csv": lambda part: write_csv(daily_rows(result), part),
+    }
     if played is not None:
         told = played.assign_attrs(n_years=summary.attrs["n_years"])
-        paths.append(folder / "play.csv")
-        write_whole(paths[3], lambda part: _write_csv(summary_rows(told, units), part))
+        files["play.csv"] = lambda part: write_csv(summary_rows(told, units), part)
     if site is not None:
-        rows = site_rows(site, units)
-        paths.append(folder / "site.csv")
-        write_whole(paths[-1], lambda part: _write_csv(rows, part))
+        files["site.csv"] = lambda part: write_csv(site_rows(site, units), part)
     if doubt is not None:
-        drawn = doubt_rows(doubt, units)
-        paths.append(folder / "doubt.csv")
-        write_whole(paths[-1], lambda part: _write_csv(drawn, part))
-    return paths
+        files["doubt.csv"] = lambda part: write_csv(doubt_rows(doubt, units), part)
+    return outputs.write({folder / name: write for name, write in files.items()})
 
 
 def write_supply(
-    result: xr.Dataset, told: xr.Dataset, folder: Path, units: str = "us"
+    result: xr.Dataset,
+    told: xr.Dataset,
+    folder: Path,
+    units: str = "us",
+    outputs: Outputs = OWN_ONLY,
 ) -> list[Path]:
     """Write results.nc (base units), supply.csv and, with a curve of sizes, tradeoff.csv.
 
@@ -151,25 +152,26 @@ def write_supply(
     ----------
     result : Dataset of ``drysward.run`` of a scenario with a supply.
     told : what is told of it, by plan, field, source and month; its variables go into results.nc.
-    folder : made when it is not there; files of these names are replaced.
+    folder : made in its parent when it is not there.
     units : "us" or "metric", of the CSV files.
+    outputs : which files that are there may be replaced.
 
     Returns
     -------
-    The paths written. FaultyInput when the folder or a file cannot be written.
+    The paths written. FaultyInput when the folder or a file cannot be written; none is then.
     """
-    claim_folder(folder)
+    outputs.claim_folder(folder, ())
     whole = result.assign(
         {name: values for name, values in told.data_vars.items() if name not in result}
     )
     whole.attrs.update(told.attrs)
-    paths = [folder / name for name in ("results.nc", "supply.csv")]
-    write_whole(paths[0], lambda part: _write_netcdf(whole, part))
-    write_whole(paths[1], lambda part: _write_csv(supply_rows(told, units), part))
+    files: dict[str, Write] = {
+        "results.nc": lambda part: _write_netcdf(whole, part),
+        "supply.csv": lambda part: write_csv(supply_rows(told, units), part),
+    }
     if "sizing_curve" in told:
-        paths.append(folder / "tradeoff.csv")
-        write_whole(paths[2], lambda part: _write_csv(curve_rows(told, units), part))
-    return paths
+        files["tradeoff.csv"] = lambda part: write_csv(curve_rows(told, units), part)
+    return outputs.write({folder / name: write for name, write in files.items()})
 
 
 def supply_rows(told: xr.Dataset, system: str) -> list[list[object]]:
@@ -279,10 +281,11 @@ def curve_rows(told: xr.Dataset, system: str) -> list[list[object]]:
     return [header, *([_number(value) for value in row] for row in numbers)]
 
 
-def write_ledger(account: xr.Dataset, path: Path, units: str = "us") -> None:
+def write_ledger(
+    account: xr.Dataset, path: Path, units: str = "us", outputs: Outputs = OWN_ONLY
+) -> None:
     """Write a ``drysward.ledger`` as CSV, a row a day. FaultyInput when it cannot be written."""
-    claim_folder(path.parent)
-    write_whole(path, lambda part: _write_csv(ledger_rows(account, units), part))
+    outputs.write({path: lambda part: write_csv(ledger_rows(account, units), part)})
 
 
 def summary_rows(summary: xr.Dataset, system: str) -> list[list[object]]:
@@ -401,10 +404,4 @@ def _write_netcdf(dataset: xr.Dataset, path: Path) -> None:
         if not text:
             out[name].attrs["units"] = units
     out.attrs.setdefault("Conventions", "CF-1.11")
-    out.to_netcdf(path, engine="netcdf4", format="NETCDF4", encoding=encoding)
-    add_digest(path)
-
-
-def _write_csv(rows: Iterable[Sequence[object]], path: Path) -> None:
-    with path.open("w", encoding="utf-8", newline="") as stream:
-        csv.writer(stream, lineterminator="\n").writerows(rows)
+    write_netcdf(out, path, encoding, lambda raw: {DIGEST: digest_of(raw)})

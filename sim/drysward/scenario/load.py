@@ -82,6 +82,8 @@ def load(path: str | Path) -> Scenario:
     except UnicodeDecodeError as error:
         told = f"is not UTF-8 text at byte {error.start}"
         raise FaultyInput(Fault(str(path), told, "save it as UTF-8")) from None
+    except ValueError as error:  # a name that no file can have
+        raise FaultyInput(Fault(str(path), f"cannot be read: {error}")) from None
     return loads(text, path.parent, str(path))
 
 

@@ -12,7 +12,15 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 import xarray as xr
 from rich.box import SIMPLE_HEAD
-from rich.console import Console, RenderableType
+from rich.console import (
+    Console,
+    ConsoleOptions,
+    ConsoleRenderable,
+    RenderableType,
+    RenderHook,
+    RenderResult,
+)
+from rich.segment import Segment
 from rich.table import Table
 from rich.text import Text
 
@@ -49,6 +57,7 @@ from drysward.results.text import (
 )
 from drysward.scenario.model import RECORD
 from drysward.scenario.rules import RULES
+from drysward.screen.visible import visible
 
 if TYPE_CHECKING:
     from drysward.scenario.resolved import Row
@@ -74,7 +83,25 @@ def console() -> Console:
 
     A narrower terminal wraps the lines; fitting the tables to it would cut numbers off.
     """
-    return Console(file=sys.stdout, width=WIDTH, markup=False, highlight=False, emoji=False)
+    made = Console(file=sys.stdout, width=WIDTH, markup=False, highlight=False, emoji=False)
+    made.push_render_hook(_AllVisible())
+    return made
+
+
+class _AllVisible(RenderHook):
+    """Names from files reach the terminal as text and never as its commands."""
+
+    def process_renderables(self, renderables: list[ConsoleRenderable]) -> list[ConsoleRenderable]:
+        return [_Visible(part) for part in renderables]
+
+
+class _Visible:
+    def __init__(self, part: ConsoleRenderable) -> None:
+        self.part = part
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
+        for text, style, control in console.render(self.part, options):
+            yield Segment(text if control else visible(text), style, control)
 
 
 def weather_findings(told: Sequence[str]) -> list[RenderableType]:

@@ -65,7 +65,7 @@ def read_record(scenario: Scenario) -> DailyRecord:
     try:
         stat = source.file.stat()
         written = (stat.st_mtime_ns, stat.st_size)
-    except OSError:  # for the reader to tell
+    except (OSError, ValueError):  # for the reader to tell
         written = (0, 0)
     file = _read(
         source.file,
@@ -223,7 +223,7 @@ def _kept(key: str, work_out: Callable[[], int]) -> int:
 
     with suppress(OSError, FaultyInput):  # a home that cannot be written: the next run works it out
         folder.mkdir(parents=True, exist_ok=True)
-        write_whole(path, write)
+        write_whole({path: write})
     return found
 
 

@@ -9,34 +9,28 @@ from pathlib import Path
 import numpy as np
 import xarray as xr
 
-from drysward.faults import Fault, FaultyInput
-from drysward.files import claim_folder, write_whole
+from drysward.files import OWN_ONLY, Outputs, ending_of, write_netcdf
 from drysward.quantities import convert
 from drysward.weather.file.columns import QUANTITIES
 from drysward.weather.record import DailyRecord
 from drysward.weather.series import Series
 
+ENDINGS = (".csv", ".nc")
 YEARS_AT_ONCE = 100
 _US = {"rain": "in", "tmax": "f", "tmin": "f", "dewpoint": "f", "wind": "mph", "reference_et": "in"}
 _DECIMALS = {"in": 3, "f": 1, "mph": 1}
 
 
-def write_weather(series: Series, path: Path, units: str = "us") -> None:
+def write_weather(
+    series: Series, path: Path, units: str = "us", outputs: Outputs = OWN_ONLY
+) -> None:
     """Write the days of ``series`` to a .csv or .nc file, a hundred years at a time for CSV.
 
     ``units`` is "us" or "metric", of a CSV file; NetCDF has base units. Numbers are rounded to
     what weather is measured to. FaultyInput when the file cannot be written.
     """
-    check_target(path)
-    write = _write_csv if path.suffix.lower() == ".csv" else _write_netcdf
-    write_whole(path, lambda part: write(series, part, units))
-
-
-def check_target(path: Path) -> None:
-    """FaultyInput when ``path`` is no .csv or .nc file that can be written."""
-    if path.suffix.lower() not in (".csv", ".nc"):
-        raise FaultyInput(Fault(str(path), "is neither .csv nor .nc by its name", ".csv or .nc"))
-    claim_folder(path.parent)
+    write = _write_csv if ending_of(path, ENDINGS) == ".csv" else _write_netcdf
+    outputs.write({path: lambda part: write(series, part, units)})
 
 
 def _parts(series: Series) -> Iterator[DailyRecord]:
@@ -96,4 +90,4 @@ def _write_netcdf(series: Series, path: Path, _units: str) -> None:
         if values is not None:
             at = f"_{record.wind_height_m:g}m" if quantity == "wind" else ""
             out[quantity + at] = ("time", values, {"units": about.base})
-    out.to_netcdf(path, engine="netcdf4", encoding={"time": {"units": "days since 2000-01-01"}})
+    write_netcdf(out, path, {"time": {"units": "days since 2000-01-01"}})

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import os
 import tomllib
 from dataclasses import dataclass
 from importlib.resources import files
@@ -245,7 +246,7 @@ def read_sweep(path: str | Path) -> Sweep:
     """
     place = Path(path)
     ships = Path(str(files("drysward.scenarios")))
-    if not place.exists() and place.suffix == "" and place.name == str(path):
+    if not os.path.exists(place) and place.suffix == "" and place.name == str(path):
         place = ships / f"{path}.toml"
         if not place.exists():
             known = [found.stem for found in ships.glob("sweep-*.toml")]
@@ -275,6 +276,8 @@ def _text(path: Path) -> str:
     except UnicodeDecodeError as error:
         told = f"is not UTF-8 text at byte {error.start}"
         raise FaultyInput(Fault(str(path), told, "save it as UTF-8")) from None
+    except ValueError as error:  # a name that no file can have
+        raise FaultyInput(Fault(str(path), f"cannot be read: {error}")) from None
 
 
 def sweep_of(name: str, text: str, base_name: str, base_text: str, folder: str | Path) -> Sweep:

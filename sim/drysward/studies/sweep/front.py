@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 from pathlib import Path
 
 import numpy as np
@@ -10,9 +9,10 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from drysward.faults import Fault, FaultyInput, nearest
-from drysward.files import write_whole
+from drysward.files import OWN_ONLY, Outputs, write_csv
 from drysward.studies.sweep.description import STAGE_NAMES
 
+FRONT = "front.csv"
 WATER, DAYS_BELOW = "water", "days below"
 # What people call a reduced variable -> its name.
 _CALLED = {DAYS_BELOW: "days_below_condition_mean"}
@@ -200,21 +200,10 @@ def _told(sweep: xr.Dataset, name: str) -> dict[str, str]:
     return {"units": attrs.get("units", "1"), "long_name": attrs.get("long_name", name)}
 
 
-def write_front(kept: xr.Dataset, folder: Path) -> Path:
-    """Write ``front.csv`` beside the chunks, whole; FaultyInput when it cannot be."""
-    path = folder / "front.csv"
+def write_front(kept: xr.Dataset, folder: Path, outputs: Outputs = OWN_ONLY) -> Path:
+    """Write FRONT beside the chunks, whole; FaultyInput when it cannot be."""
     frame = kept.to_dataframe()
-    columns = [str(column) for column in frame.columns]
-
-    def write(part: Path) -> None:
-        with part.open("w", newline="", encoding="utf-8") as file:
-            writer = csv.writer(file)
-            units = {name: kept[name].attrs.get("units", "") for name in columns}
-            writer.writerow(
-                f"{name}_{units[name]}" if units[name] not in ("", "1") else name
-                for name in columns
-            )
-            writer.writerows(frame.itertuples(index=False))
-
-    write_whole(path, write)
-    return path
+    units = {str(name): kept[name].attrs.get("units", "") for name in frame.columns}
+    heads = [f"{name}_{unit}" if unit not in ("", "1") else name for name, unit in units.items()]
+    rows = [heads, *frame.itertuples(index=False)]
+    return outputs.write({folder / FRONT: lambda part: write_csv(rows, part)})[0]

@@ -12,6 +12,7 @@ from pathlib import Path
 import numpy as np
 
 from drysward.faults import Fault, FaultyInput
+from drysward.files import reason
 from drysward.weather.file.columns import QUANTITIES, REQUIRED, Column, ColumnSpec
 from drysward.weather.file.fill import (
     USUAL_GAP_DAYS,
@@ -398,8 +399,8 @@ def _bytes_of(path: Path) -> bytes:
         raise FaultyInput(Fault(str(path), "there is no such file")) from None
     except IsADirectoryError:
         raise FaultyInput(Fault(str(path), "is a folder", "a .csv, .dly or .nc file")) from None
-    except OSError as error:
-        raise FaultyInput(Fault(str(path), f"cannot be read ({error.strerror})")) from None
+    except (OSError, ValueError) as error:
+        raise FaultyInput(Fault(str(path), f"cannot be read ({reason(error)})")) from None
     return data
 
 
