@@ -71,7 +71,7 @@ def run(
     if not only_forecast:
         there = click.get_current_context().with_resource(claimed(out, work.manifest))
     if there.damaged:
-        click.echo(f"{damaged_line(there)}; run again", err=True)
+        say(f"{damaged_line(there)}; run again", err=True)
     done = len(there.done)
     cores = workers or os.cpu_count() or 1
     for line in forecast_lines(work, done, forecast(work, done, cores), cores, cluster):
