@@ -4,11 +4,15 @@ from __future__ import annotations
 
 import os
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from drysward.cli.arguments import tell_compiling
+from drysward.cli.stopping import keeps
+
+if TYPE_CHECKING:
+    from drysward.studies.sweep.folder import Manifest
 
 
 class SweepOrStatus(click.Group):
@@ -68,24 +72,24 @@ def run(
     done = 0
     if not only_forecast:
         claim(out, work.manifest)
+        keeps(lambda: _chunks_kept(out, work.manifest))
         done = len(chunks_there(out, work.manifest))
     cores = workers or os.cpu_count() or 1
     for line in forecast_lines(work, done, forecast(work, done, cores), cores, cluster):
         click.echo(line, err=True)
     if only_forecast:
         return
-    try:
-        with sweep_progress(work.manifest, Console(stderr=True)) as on_chunk:
-            run_sweep(work, out, workers, cluster, on_chunk)
-    except KeyboardInterrupt:
-        kept = len(chunks_there(out, work.manifest))
-        click.echo(
-            f"Stopped: {kept} of {work.manifest.chunks} chunks are kept in {out}; "
-            "the same command goes on.",
-            err=True,
-        )
-        raise click.exceptions.Exit(1) from None
+    with sweep_progress(work.manifest, Console(stderr=True)) as on_chunk:
+        run_sweep(work, out, workers, cluster, on_chunk)
     click.echo(f"Done: {work.manifest.points:,} points in {out}", err=True)
+
+
+def _chunks_kept(folder: Path, manifest: Manifest) -> str:
+    """What a stop says of a sweep."""
+    from drysward.studies.sweep.folder import chunks_there
+
+    kept = len(chunks_there(folder, manifest))
+    return f"{kept} of {manifest.chunks} chunks are kept in {folder}; the same command goes on"
 
 
 @command.command()
