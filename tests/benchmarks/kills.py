@@ -1,11 +1,11 @@
-"""Commands that are ended at any moment: ``python tests/benchmarks/kills.py [KILLS] [SEED]``.
+"""Commands ended at any moment: ``python tests/benchmarks/kills.py [KILLS [SEED [COMMAND ...]]]``.
 
 Not run by pytest; ``tests/commands/test_interrupted.py`` ends a few. Runs small cases of ``sweep``,
 ``compare --out`` and ``supply --out``, ends each KILLS times (100) by SIGKILL and a third as often
 by SIGTERM and SIGINT, at moments spread evenly over a run by a seed, and looks at what is left:
 
-- every file in the folder is, byte for byte, one that an undisturbed run has written: the run before
-  or this one;
+- every file in the folder is, byte for byte, one that an undisturbed run has written: the run
+  before or this one;
 - a sweep goes on from what is kept, to the bytes of an undisturbed one;
 - files half written do not pile up, and a run that is done leaves none;
 - SIGTERM and SIGINT end with status 130 and one line on stderr that says what is kept, in which a
@@ -47,13 +47,10 @@ values = ["10 in", "11 in", "12 in", "14 in"]
 # What a folder holds before, and what the run that is ended would put there.
 _RECORD = str(Path(__file__).parents[1] / "data" / "baltimore-washington-2010-2019.csv")
 _ON_RECORD = ["--weather", _RECORD, "--source", "record", "--years"]
+_YEARS = ("2011-2013", "2012-2015")
 IN_TURN = {
-    "compare": [
-        ["compare", "demo", "--draws", "4", *_ON_RECORD, years] for years in ("2011-2013", "2012-2015")
-    ],
-    "supply": [
-        ["supply", "pond", "--no-sizing", *_ON_RECORD, years] for years in ("2011-2013", "2012-2015")
-    ],
+    "compare": [["compare", "demo", "--draws", "4", *_ON_RECORD, years] for years in _YEARS],
+    "supply": [["supply", "pond", "--no-sizing", *_ON_RECORD, years] for years in _YEARS],
 }
 
 
@@ -72,10 +69,10 @@ def started(words: list[str], told: Path) -> int:
 
         stopping.end_when_stopped()
         signal.pthread_sigmask(signal.SIG_UNBLOCK, STOPS[1:])
-        main(words, standalone_mode=False)
+        status = main(words, standalone_mode=False)
         stopping.is_over()
         sys.stdout.flush()
-        os._exit(0)
+        os._exit(status or 0)
     except BaseException as error:
         os.write(2, f"failed: {error!r}\n".encode())
     finally:
@@ -210,14 +207,15 @@ def prepared(home: Path) -> None:
     with redirect_stdout(StringIO()), redirect_stderr(StringIO()):
         for words in first:
             run([*words, "--out", str(home / words[0])], standalone_mode=False)
+            assert files_of(home / words[0]), words
 
 
-def main(kills: int = 100, seed: int = 1) -> int:
+def main(kills: int = 100, seed: int = 1, *names: str) -> int:
     random, failed = Random(seed), 0
     by_signal = dict(zip(STOPS, (kills, -(-kills // 3), -(-kills // 3)), strict=True))
     with tempfile.TemporaryDirectory() as folder:
         prepared(Path(folder) / "first")
-        for name in ("sweep", *IN_TURN):
+        for name in names or ("sweep", *IN_TURN):
             home = Path(folder) / name
             home.mkdir()
             start = time.perf_counter()
@@ -239,4 +237,4 @@ def main(kills: int = 100, seed: int = 1) -> int:
 
 
 if __name__ == "__main__":
-    sys.exit(main(*map(int, sys.argv[1:])))
+    sys.exit(main(*map(int, sys.argv[1:3]), *sys.argv[3:]))

@@ -40,7 +40,7 @@ if TYPE_CHECKING:
     from drysward.studies.sweep.chunk import Arrays
     from drysward.studies.sweep.shared import Years
 
-# Work of a chunk, in years of one plan on one field: 2 to 5 s of a core, which is what a stop loses.
+# Work of a chunk, in years of one plan on one field: 2 to 5 s of a core, which a stop may lose.
 CHUNK_YEARS = 30_000
 # A sweep has so many chunks at least where it has points, for the cores to share.
 LEAST_CHUNKS = 16
