@@ -28,9 +28,11 @@ def _what_is_written() -> str:
     files = written()
     if not files:
         return "nothing was written; the same command begins anew"
-    names = ", ".join(path.name for path in files)
-    return f"{names} in {files[0].parent} {'is' if len(files) == 1 else 'are'} written anew and " \
-        "whole, what else is there is as it was; the same command writes all of it"
+    names, verb = ", ".join(path.name for path in files), "is" if len(files) == 1 else "are"
+    return (
+        f"{names} in {files[0].parent} {verb} written anew and whole, what else is there is as it "
+        "was; the same command writes all of it"
+    )
 
 
 _kept = _what_is_written
@@ -78,8 +80,9 @@ def is_over() -> None:
 
 
 def _end(heard: socket) -> None:
-    while heard.recv(1)[0] not in _SIGNALS or _is_over:
-        pass
+    number = None
+    while number not in _SIGNALS or _is_over:
+        (number,) = heard.recv(1)
     try:
         leave_off()
         _end_children()
