@@ -95,11 +95,13 @@ def _end(heard: socket) -> None:
 
 
 def _end_children() -> None:
-    if "multiprocessing.process" in sys.modules:
-        from multiprocessing import active_children
+    """End processes that work for this one, and give back what was shared with them."""
+    if "multiprocessing.util" in sys.modules:
+        from multiprocessing import active_children, util
 
         for child in active_children():
             child.kill()
+        util._run_finalizers(0)  # type: ignore[attr-defined]
 
 
 def _restore_terminal() -> None:
