@@ -149,9 +149,11 @@ def looked_at(folder: Path, known: list[dict[str, bytes]], stop: str, found: Fou
             found.wrong.append(f"{stop} leaves a broken {name}")
 
 
-def kill_runs(name: str, kills: dict[signal.Signals, int], random: Random, home: Path) -> Found:
+def kill_runs(
+    name: str, kills: dict[signal.Signals, int], random: Random, home: Path, found: Found
+) -> None:
     """End a command that writes results, into a folder that holds those of another."""
-    found, told, out = Found(), home / "told", home / "out"
+    told, out = home / "told", home / "out"
     commands = IN_TURN[name]
     known, times = [], []
     for i, words in enumerate(commands):
@@ -169,12 +171,13 @@ def kill_runs(name: str, kills: dict[signal.Signals, int], random: Random, home:
     whole([*commands[1], "--out", str(out)], told)
     if files_of(out) != known[1]:
         found.wrong.append("a run after all is not as an undisturbed one")
-    return found
 
 
-def kill_sweep(kills: dict[signal.Signals, int], random: Random, home: Path) -> Found:
+def kill_sweep(
+    kills: dict[signal.Signals, int], random: Random, home: Path, found: Found
+) -> None:
     """End a sweep again and again; it goes on until it is done, and then begins anew."""
-    found, told, out = Found(), home / "told", home / "out"
+    told, out = home / "told", home / "out"
     (home / "small.toml").write_text(SWEEP)
     words = ["sweep", str(home / "small.toml"), "--workers", "2", "--out"]
     taken = whole([*words, str(home / "alone")], told)
@@ -194,7 +197,6 @@ def kill_sweep(kills: dict[signal.Signals, int], random: Random, home: Path) -> 
             if files_of(out) != known:
                 found.wrong.append("a sweep that went on is not as an undisturbed one")
             shutil.rmtree(out)
-    return found
 
 
 def prepared(home: Path) -> None:
@@ -218,20 +220,22 @@ def main(kills: int = 100, seed: int = 1, *names: str) -> int:
         for name in names or ("sweep", *IN_TURN):
             home = Path(folder) / name
             home.mkdir()
-            start = time.perf_counter()
-            if name == "sweep":
-                found = kill_sweep(by_signal, random, home)
-            else:
-                found = kill_runs(name, by_signal, random, home)
-            killed = ", ".join(f"{n} {stop}" for stop, n in found.kills.items())
-            print(
-                f"{name}: {killed}, {found.done} done before; slowest end {found.slowest_s:.2f} s, "
-                f"at most {found.most_parts} half-written files; {len(found.wrong)} wrong; "
-                f"{time.perf_counter() - start:.0f} s",
-                flush=True,
-            )
-            for what in found.wrong:
-                print(f"  {what}")
+            start, found = time.perf_counter(), Found()
+            try:
+                if name == "sweep":
+                    kill_sweep(by_signal, random, home, found)
+                else:
+                    kill_runs(name, by_signal, random, home, found)
+            finally:  # also of what was done before Ctrl-C
+                killed = ", ".join(f"{n} {stop}" for stop, n in found.kills.items())
+                print(
+                    f"{name}: {killed}, {found.done} done before; slowest end "
+                    f"{found.slowest_s:.2f} s, at most {found.most_parts} half-written files; "
+                    f"{len(found.wrong)} wrong; {time.perf_counter() - start:.0f} s",
+                    flush=True,
+                )
+                for what in found.wrong:
+                    print(f"  {what}", flush=True)
             failed += len(found.wrong)
     return 1 if failed else 0
 
