@@ -2,7 +2,7 @@
 
 numba's own cache looks only at the file of the outer function, so an edit to a process file
 would run old code. The cache folder is therefore named by a digest of every source that is
-compiled.
+compiled; how it is kept there is in ``kept_code``.
 """
 
 from __future__ import annotations
@@ -19,13 +19,13 @@ import textwrap
 from collections.abc import Callable, Mapping, Sequence
 from functools import cache
 from pathlib import Path
-from threading import Lock
 from typing import Any
 
 import numba
 import numba.extending
 
 from drysward.files import user_cache
+from drysward.kept_code import ENDING, KeptCode
 from drysward.loading import standing_in
 
 # numba asks scipy for its linear algebra, which no compiled code of ours uses.
@@ -35,9 +35,6 @@ with standing_in("scipy.linalg.cython_blas", None):
 # Packages whose functions are compiled: of ``site`` the passes over weather that make its days, of
 # ``drive`` what goes through them.
 _COMPILED = ("drysward.day", "drysward.physics", "drysward.site", "drysward.drive")
-# The folder is a setting of the whole process, and threads may ask for functions together.
-_SETTING = Lock()
-
 
 # Nobody calls such a function from outside, so it needs no way in: to make those took a seventh of
 # all compiling.
@@ -244,8 +241,7 @@ def cache_folder() -> Path:
 
 def is_warm() -> bool:
     """Whether compiled code for these sources has been kept before."""
-    folder = cache_folder()
-    return folder.is_dir() and any(folder.rglob("*.nbc"))
+    return any(cache_folder().glob(f"*{ENDING}"))
 
 
 class _Whole(numba.core.compiler.Compiler):
@@ -261,24 +257,9 @@ def compiled(function: Callable[..., Any], counted: bool = True) -> Callable[...
 
     ``counted``: its arrays have reference counts, which what allocates needs.
     """
-    with _SETTING:
-        return _compiled(function, counted)
-
-
-def _compiled(function: Callable[..., Any], counted: bool) -> Callable[..., Any]:
-    config: Any = numba.config  # its settings are made at run time
-    before = config.CACHE_DIR
-    folder = cache_folder()
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        config.CACHE_DIR = str(folder)
-        keep = True
-    except OSError:
-        keep = False  # a read-only home: compile each time
-    try:
-        # Options that numba leaves out of its own signature. Only Python calls these functions.
-        options: dict[str, Any] = {"_nrt": counted, "no_cfunc_wrapper": True}
-        options["pipeline_class"] = _Whole
-        return numba.njit(nogil=True, cache=keep, error_model="numpy", **options)(function)
-    finally:
-        config.CACHE_DIR = before
+    # Options that numba leaves out of its own signature. Only Python calls these functions.
+    options: dict[str, Any] = {"_nrt": counted, "no_cfunc_wrapper": True}
+    options["pipeline_class"] = _Whole
+    made: Any = numba.njit(nogil=True, error_model="numpy", **options)(function)
+    made._cache = KeptCode(function, cache_folder())
+    return made

@@ -1,10 +1,15 @@
-"""Files written whole, where nothing that a person or another program has made is lost."""
+"""Files written whole, where nothing that a person or another program has made is lost.
+
+A file is filled under the name ``.NAME-PID.part`` and then put in its place. What a run has put
+there is known, so that a stop can say it.
+"""
 
 from __future__ import annotations
 
 import csv
 import hashlib
 import os
+import re
 import shlex
 import shutil
 import stat
@@ -13,6 +18,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
+from threading import Lock
 from typing import TYPE_CHECKING, Any
 
 import platformdirs
@@ -40,6 +46,53 @@ _FORMULA = tuple("=+-@\t\n＝＋－＠")
 def user_cache() -> Path:
     """Where the user's system keeps what a program can make again."""
     return Path(platformdirs.user_cache_dir("drysward", appauthor=False))
+
+
+# Folders that this run writes to and files that it has put there, so that a stop can tell them.
+_claimed: set[Path] = set()
+_written: list[Path] = []
+_PLACING = Lock()
+_HALF_WRITTEN = re.compile(r"\..+-(\d{1,9})\.part")
+
+
+def begin_run() -> None:
+    """Forget what runs before in this process have claimed and written."""
+    _claimed.clear()
+    _written.clear()
+
+
+def written() -> list[Path]:
+    """Files that this run has put in the folders that it was given, each whole."""
+    return [path for path in _written if path.parent in _claimed]
+
+
+def leave_off() -> None:
+    """Put no more files in place and clear those half done; the process is about to end."""
+    _PLACING.acquire()
+    for folder in tuple(_claimed):
+        for part in folder.glob(f".*-{os.getpid()}.part"):
+            with suppress(OSError):
+                part.unlink()
+
+
+def clear_leftovers(folder: Path) -> None:
+    """Remove files half written by processes that no longer run."""
+    for part in folder.glob(".*.part"):
+        made_by = _HALF_WRITTEN.fullmatch(part.name)
+        # Elsewhere than on POSIX a file that somebody writes cannot be removed.
+        if made_by and not (os.name == "posix" and _runs(int(made_by[1]))):
+            with suppress(OSError):
+                part.unlink()
+
+
+def _runs(process: int) -> bool:
+    try:
+        os.kill(process, 0)
+    except ProcessLookupError:
+        return False
+    except (OSError, OverflowError):
+        return True  # another user's
+    return True
 
 
 @dataclass(frozen=True)
@@ -110,7 +163,10 @@ OWN_ONLY = Outputs()
 
 
 def claim_folder(folder: Path, make: bool = True) -> None:
-    """FaultyInput unless files can be written in ``folder``, made in its parent if need be."""
+    """FaultyInput unless files can be written in ``folder``, made in its parent if need be.
+
+    What dead processes left half done in it is cleared.
+    """
     probe = folder / f".drysward-{os.getpid()}.part"
     try:
         if make:
@@ -125,6 +181,8 @@ def claim_folder(folder: Path, make: bool = True) -> None:
         raise FaultyInput(Fault(str(folder), f"there is no folder {missing}", mend)) from None
     except (OSError, ValueError) as error:
         raise _unwritable(folder, error) from None
+    _claimed.add(folder)
+    clear_leftovers(folder)
 
 
 def write_whole(files: Mapping[Path, Write]) -> None:
@@ -137,8 +195,10 @@ def write_whole(files: Mapping[Path, Write]) -> None:
     try:
         for path, write in files.items():
             write(parts[path])
-        for path, part in parts.items():
-            os.replace(part, path)
+        with _PLACING:
+            for path, part in parts.items():
+                os.replace(part, path)
+                _written.append(path)
     except OSError as error:
         raise _unwritable(path, error) from None
     finally:

@@ -14,6 +14,7 @@ from typing import Any
 import click
 
 from drysward import __version__
+from drysward.cli import stopping
 from drysward.faults import FaultyInput
 from drysward.loading import collect_seldom, leave_unloaded
 from drysward.screen.visible import say, visible
@@ -38,8 +39,12 @@ class Commands(click.Group):
         return command
 
     def invoke(self, ctx: click.Context) -> Any:
+        stopping.begin()
         try:
             return super().invoke(ctx)
+        except KeyboardInterrupt:  # where another program runs the command
+            click.echo(stopping.last_words(), err=True)
+            ctx.exit(stopping.STOPPED)
         except FaultyInput as refusal:
             for fault in refusal.faults:
                 say(" ".join(str(fault).split()), err=True)
@@ -68,12 +73,16 @@ _OF_SWEEPS = ("sweep", "front", "effects", "search")
 
 def start() -> None:
     """``main`` as a process of its own."""
+    stopping.end_when_stopped()
     collect_seldom()
     words = sys.argv[1:]
     has_folder = any(os.path.isfile(os.path.join(word, MANIFEST)) for word in words)
     if not has_folder and not set(_OF_SWEEPS) & set(words):
         leave_unloaded()
-    main()
+    try:
+        main()
+    finally:
+        stopping.is_over()
 
 
 @click.group(cls=Commands)
@@ -85,5 +94,5 @@ def main(debug: bool) -> None:
     A daily water account of each field is run over every weather year of a record. Start with
     'drysward compare', which runs the scenario that ships with the program.
 
-    Exit status: 0 done, 1 the run failed, 2 faulty input.
+    Exit status: 0 done, 1 the run failed, 2 faulty input, 130 stopped by Ctrl-C or the system.
     """

@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import os
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from drysward.cli.arguments import tell_compiling
+from drysward.cli.stopping import keeps
 from drysward.screen.visible import say
+
+if TYPE_CHECKING:
+    from drysward.studies.sweep.folder import Manifest
 
 
 class SweepOrStatus(click.Group):
@@ -62,7 +66,7 @@ def run(
     from drysward.cli.sweep_progress import sweep_progress
     from drysward.screen.sweep import damaged_line, forecast_lines
     from drysward.studies.sweep.description import read_sweep
-    from drysward.studies.sweep.folder import Chunks, chunks_there, claimed
+    from drysward.studies.sweep.folder import Chunks, claimed
     from drysward.studies.sweep.run import forecast, plan_work, run_missing
 
     work = plan_work(read_sweep(sweep))
@@ -70,6 +74,7 @@ def run(
     there = Chunks(done=(), damaged=())
     if not only_forecast:
         there = click.get_current_context().with_resource(claimed(out, work.manifest))
+        keeps(lambda: _chunks_kept(out, work.manifest))
     if there.damaged:
         say(f"{damaged_line(there)}; run again", err=True)
     done = len(there.done)
@@ -78,18 +83,17 @@ def run(
         say(line, err=True)
     if only_forecast:
         return
-    try:
-        with sweep_progress(work.manifest, Console(stderr=True)) as on_chunk:
-            run_missing(work, out, there.done, workers, cluster, on_chunk)
-    except KeyboardInterrupt:
-        kept = len(chunks_there(out, work.manifest))
-        say(
-            f"Stopped: {kept} of {work.manifest.chunks} chunks are kept in {out}; "
-            "the same command goes on.",
-            err=True,
-        )
-        raise click.exceptions.Exit(1) from None
+    with sweep_progress(work.manifest, Console(stderr=True)) as on_chunk:
+        run_missing(work, out, there.done, workers, cluster, on_chunk)
     say(f"Done: {work.manifest.points:,} points in {out}", err=True)
+
+
+def _chunks_kept(folder: Path, manifest: Manifest) -> str:
+    """What a stop says of a sweep."""
+    from drysward.studies.sweep.folder import chunks_there
+
+    kept = len(chunks_there(folder, manifest))
+    return f"{kept} of {manifest.chunks} chunks are kept in {folder}; the same command goes on"
 
 
 @command.command()

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
+from multiprocessing import parent_process
 from multiprocessing.context import BaseContext
+from multiprocessing.process import BaseProcess
+from threading import Thread
 from typing import NamedTuple
 
 import xarray as xr
@@ -35,6 +39,17 @@ def _begin(result: xr.Dataset, units: str) -> None:
     _Here.result, _Here.units = result, units
 
 
+def _begin_working(result: xr.Dataset, units: str) -> None:
+    """Begin as a process that works for another, and ends with it however that ends."""
+    Thread(target=_end_with, args=(parent_process(),), daemon=True).start()
+    _begin(result, units)
+
+
+def _end_with(other: BaseProcess) -> None:
+    other.join()
+    os._exit(1)
+
+
 def _draw(one: Wanted) -> str:
     return panel_svg(_Here.result, named(one.picture), one.choice, _Here.units, one.key)
 
@@ -53,7 +68,7 @@ def panel_svgs(
     """
     if processes is not None and workers > 1 and len(wanted) >= _WORTH_A_PROCESS:
         try:
-            with ProcessPoolExecutor(workers, processes, _begin, (result, units)) as pool:
+            with ProcessPoolExecutor(workers, processes, _begin_working, (result, units)) as pool:
                 return list(pool.map(_draw, wanted))
         except (OSError, BrokenProcessPool):
             pass

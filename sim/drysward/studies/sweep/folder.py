@@ -46,10 +46,14 @@ if TYPE_CHECKING:
     from drysward.studies.sweep.chunk import Arrays
     from drysward.studies.sweep.shared import Years
 
-# Work of a chunk, in years of one plan on one field: some seconds of a core.
-CHUNK_YEARS = 50_000
+# Work of a chunk, in years of one plan on one field: 2 to 5 s of a core, which a stop may lose.
+CHUNK_YEARS = 30_000
 # A sweep has so many chunks at least where it has points, for the cores to share.
 LEAST_CHUNKS = 16
+# Points that share their fields share those of each draw: so many at least are in a chunk, though
+# it then takes longer. With two, a sweep takes a sixth longer than with eight; with four, a
+# twentieth.
+SHARING_DRAWS = 4
 # Weather and fields of more years than these do not stay in memory from chunk to chunk. A chunk
 # then has more points, a quarter of all or so many, to share what is made for it, as far as their
 # yearly numbers (years of one plan on one field) have room.
@@ -143,7 +147,8 @@ def manifest_of(
         folder=str(sweep.folder.resolve()),
         points=design.n,
         chunk_points=_chunk_points(
-            design.n, len(scenario.fields), len(first.plans), len(counted), sweep.draws
+            design.n, len(scenario.fields), len(first.plans), len(counted), sweep.draws,
+            design.n // design.groups[1],
         ),
         years=counted,
         fields=tuple((field.key, field.label) for field in scenario.fields),
@@ -171,18 +176,24 @@ def manifest_of(
     )
 
 
-def _chunk_points(points: int, fields: int, plans: int, years: int, draws: int) -> int:
-    """Points of a chunk; the same whoever works, so that a sweep goes on anywhere."""
+def _chunk_points(
+    points: int, fields: int, plans: int, years: int, draws: int, sharing: int
+) -> int:
+    """Points of a chunk; the same whoever works, so that a sweep goes on anywhere.
+
+    ``sharing`` is how many points have the same fields.
+    """
     of_a_point = fields * plans * years
+    size = min(CHUNK_YEARS // (of_a_point * max(draws, 1)), -(-points // LEAST_CHUNKS))
+    least = 1
     if draws:
-        # Points side by side share the fields of a draw; a chunk then takes some tens of seconds.
-        size = min(CHUNK_YEARS // (of_a_point * draws), -(-points // LEAST_CHUNKS))
-        together = min(most_together(fields), -(-points // 4))
-        return max(min(max(size, together), points), 1)
-    size = min(CHUNK_YEARS // of_a_point, -(-points // LEAST_CHUNKS))
-    if fields * years > HELD_FIELD_YEARS:
-        size = max(size, min(SHARING_POINTS, -(-points // 4), MOST_CHUNK_YEARS // of_a_point))
-    return max(min(size, points), 1)
+        least = min(SHARING_DRAWS, sharing, -(-points // 4))
+    elif fields * years > HELD_FIELD_YEARS:
+        least = min(SHARING_POINTS, -(-points // 4), MOST_CHUNK_YEARS // of_a_point)
+    size = max(size, least, 1)
+    # Whole blocks of lanes.
+    block = most_together(fields)
+    return size - size % block if size > block else size
 
 
 def _digest(text: str) -> str:

@@ -1,0 +1,200 @@
+"""Compiled code that was kept: used when it is whole, made again when it is not."""
+
+from __future__ import annotations
+
+import hashlib
+import logging
+import os
+from threading import Thread
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+from numba import typeof
+
+from drysward import compiled as module
+from drysward import kept_code
+from drysward.compiled import compiled, is_warm
+
+VALUES = np.array([1.0, 2.5, 4.0])
+
+
+def doubled(values):
+    """Twice the sum."""
+    total = 0.0
+    for value in values:
+        total += 2.0 * value
+    return total
+
+
+def tripled(values):
+    """Three times the sum."""
+    total = 0.0
+    for value in values:
+        total += 3.0 * value
+    return total
+
+
+@pytest.fixture
+def folder(tmp_path, monkeypatch):
+    """An empty folder of compiled code, as a process that has not run yet finds it."""
+    monkeypatch.setattr(module, "user_cache", lambda: tmp_path / "cache")
+    kept_code._tell_damaged.cache_clear()
+    yield module.cache_folder()
+    kept_code._tell_damaged.cache_clear()
+
+
+def anew(function=doubled):
+    """What another process makes of a function: its result, and whether it had to be compiled."""
+    made = compiled.__wrapped__(function)
+    result = made(VALUES)
+    return result, not made.stats.cache_hits
+
+
+@pytest.fixture
+def kept(folder):
+    """The one file that is kept of ``doubled``."""
+    assert not is_warm()
+    assert anew() == (15.0, True)
+    assert is_warm()
+    (path,) = folder.iterdir()
+    return path
+
+
+def told(caplog):
+    return [record.getMessage() for record in caplog.records if record.levelno >= logging.WARNING]
+
+
+def test_kept_code_is_used_and_nothing_is_said(kept, caplog):
+    before = kept.stat()
+    assert anew() == (15.0, False)
+    assert kept.stat().st_mtime_ns == before.st_mtime_ns
+    assert told(caplog) == []
+
+
+def flipped(whole, at=None):
+    at = len(whole) // 2 if at is None else at
+    return whole[:at] + bytes([whole[at] ^ 0x10]) + whole[at + 1 :]
+
+
+def of_another_build(whole):
+    """Whole, but no code: as a library leaves it that takes functions apart in another way."""
+    return hashlib.sha256(b"not pickled").digest() + b"not pickled"
+
+
+@pytest.mark.parametrize(
+    "damage",
+    [
+        lambda whole: whole[: len(whole) // 3], lambda whole: whole[:7], lambda whole: b"", flipped,
+        lambda whole: flipped(whole, 3), lambda whole: os.urandom(len(whole)),
+        lambda whole: whole + b"\0", of_another_build,
+    ],
+    ids=["cut off", "cut in its digest", "empty", "a bit in the code", "a bit in the digest",
+         "garbage", "longer", "another build"],
+)  # fmt: skip
+def test_damaged_code_is_compiled_again_and_one_line_says_so(kept, damage, caplog):
+    kept.write_bytes(damage(kept.read_bytes()))
+    assert anew() == (15.0, True)
+    assert told(caplog) == [
+        f"The compiled code kept in {kept.parent} was damaged; it was discarded and is compiled "
+        "again."
+    ]
+    assert anew() == (15.0, False)
+    assert len(told(caplog)) == 1
+
+
+def test_no_bit_can_turn_unseen(kept):
+    whole = kept.read_bytes()
+    for at in range(0, len(whole), len(whole) // 40):
+        kept.write_bytes(flipped(whole, at))
+        assert loaded(kept) is None
+        assert not kept.exists()
+
+
+def loaded(path):
+    """What a process finds of ``doubled`` for one array."""
+    context = compiled.__wrapped__(doubled).targetctx
+    return kept_code.KeptCode(doubled, path.parent).load_overload((typeof(VALUES),), context)
+
+
+def test_many_damaged_files_are_told_in_one_line(kept, caplog):
+    anew(tripled)
+    for path in kept.parent.iterdir():
+        path.write_bytes(b"")
+    assert anew() == (15.0, True)
+    assert anew(tripled) == (22.5, True)
+    assert len(told(caplog)) == 1
+
+
+def test_missing_code_is_compiled(kept, caplog):
+    kept.unlink()
+    assert anew() == (15.0, True)
+    assert told(caplog) == []
+
+
+def test_what_is_being_written_is_not_read_and_dead_leftovers_go(kept, caplog):
+    writing = kept.with_name(f".{kept.name}-{os.getppid()}.part")
+    dead = kept.with_name(f".{kept.name}-{2**22 + 1}.part")  # above any number of a process
+    for part in (writing, dead):
+        part.write_bytes(b"half")
+    assert anew() == (15.0, False)
+    kept.unlink()
+    assert anew() == (15.0, True)
+    assert writing.exists()
+    assert not dead.exists()
+    assert told(caplog) == []
+
+
+def test_code_can_be_read_while_it_is_written(kept, caplog):
+    whole = kept.read_bytes()
+
+    def write():
+        for _ in range(300):
+            kept_code.write_whole(kept, lambda part: part.write_bytes(whole))
+
+    writer = Thread(target=write)
+    writer.start()
+    n = 0
+    while writer.is_alive() and n < 30:
+        assert loaded(kept) is not None
+        n += 1
+    writer.join()
+    assert n > 1
+    assert told(caplog) == []
+
+
+def test_a_folder_that_cannot_be_made_keeps_nothing(folder, caplog):
+    folder.parent.parent.mkdir(parents=True, exist_ok=True)
+    folder.parent.write_text("a file in the way")
+    assert not is_warm()
+    for _ in range(2):
+        assert anew() == (15.0, True)
+    assert told(caplog) == []
+
+
+def test_a_file_that_cannot_be_replaced_keeps_nothing(kept, caplog):
+    kept.unlink()
+    kept.mkdir()
+    (kept / "in the way").touch()
+    for _ in range(2):
+        assert anew() == (15.0, True)
+    assert not list(kept.parent.glob(".*.part"))
+    assert told(caplog) == []
+
+
+@pytest.mark.skipif(os.name != "posix" or os.geteuid() == 0, reason="root may write anywhere")
+def test_a_folder_without_leave_to_write_keeps_nothing(folder, caplog):
+    folder.mkdir(parents=True)
+    folder.chmod(0o500)
+    for _ in range(2):
+        assert anew() == (15.0, True)
+    assert told(caplog) == []
+
+
+def test_an_edited_file_has_other_code(kept, tmp_path, monkeypatch):
+    edited = tmp_path / "edited.py"
+    edited.write_text("FACTOR = 4.0\n")
+    elsewhere = SimpleNamespace(getfile=lambda function: str(edited))
+    monkeypatch.setattr(kept_code, "inspect", elsewhere)
+    assert anew() == (15.0, True)
+    assert len(list(kept.parent.iterdir())) == 2
