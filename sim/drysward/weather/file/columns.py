@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from difflib import get_close_matches
 
 from drysward.faults import Fault, nearest
-from drysward.quantities import convert
+from drysward.quantities import LONGEST_UNIT, convert
 from drysward.weather.record import FloatArray
 
 DATE = "date"
@@ -323,6 +323,8 @@ def in_base(values: FloatArray, column: Column) -> tuple[FloatArray, bool]:
     about = quantity_of(column.quantity)
     if column.unit == about.base:
         return values, False
+    if len(column.unit) > LONGEST_UNIT:
+        raise ValueError(f"unit {quoted(column.unit)} cannot be turned into {about.shown}")
     unit = _CF_SPELLINGS.get(column.unit, column.unit)
     # "kg m-2 d-1" and "W/m2" are read as powers. A kg of water on a m2 is a mm deep.
     unit = re.sub(r"(?<=[A-Za-z])\^?(-?[0-9])", r"**\1", "*".join(unit.split()))
@@ -331,8 +333,7 @@ def in_base(values: FloatArray, column: Column) -> tuple[FloatArray, bool]:
         try:
             # All these units are linear, so two points give the line.
             zero, hundred = convert(0.0, unit, base), convert(100.0, unit, base)
-        except Exception:
-            # The unit library raises more kinds of error on garbled text than it says.
+        except ValueError:
             continue
         return zero + values * ((hundred - zero) / 100), base == about.rate
-    raise ValueError(f"unit '{column.unit}' cannot be turned into {about.shown}")
+    raise ValueError(f"unit {quoted(column.unit)} cannot be turned into {about.shown}")
