@@ -53,16 +53,21 @@ _SHORTENED.maxdict = _SHORTENED.maxlist = _SHORTENED.maxlevel = 4
 _SHORTENED.maxstring = _SHORTENED.maxother = MOST_SHOWN
 
 
-def quoted(value: object, bare: bool = False) -> str:
+def quoted(value: object, bare: bool = False, most: int = MOST_SHOWN) -> str:
     """Input as a message shows it: text in quotes unless ``bare``, cut when it is long.
 
     What is cut says how long it was: ``'abc...' (40,000 characters)``.
     """
     text = value if isinstance(value, str) else _SHORTENED.repr(value)
     mark = "'" if isinstance(value, str) and not bare else ""
-    if len(text) <= MOST_SHOWN:
+    if len(text) <= most:
         return f"{mark}{text}{mark}"
-    return f"{mark}{text[:MOST_SHOWN]}...{mark} ({len(text):,} characters)"
+    return f"{mark}{text[:most]}...{mark} ({len(text):,} characters)"
+
+
+def path_text(path: object) -> str:
+    """The name of a file as a message shows it."""
+    return quoted(str(path), bare=True, most=300)
 
 
 def listed(names: Iterable[str], most: int = _NAMES_TOLD) -> str:

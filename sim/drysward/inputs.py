@@ -9,10 +9,11 @@ import re
 import stat
 import tomllib
 from collections.abc import Iterator
+from itertools import islice
 from pathlib import Path
 from typing import Any
 
-from drysward.faults import Fault, FaultyInput, quoted
+from drysward.faults import Fault, FaultyInput, likest, path_text, quoted
 
 MOST_TOML_BYTES = 1_000_000
 MOST_VALUES = 50_000
@@ -32,12 +33,13 @@ _KEY_PART = r"""(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')"""
 _LONG_KEY = re.compile(rf"(?<![\w-]){_KEY_PART}(?:[ \t]*+\.[ \t]*+{_KEY_PART}){{{DEEPEST},}}+")
 
 
-def file_bytes(path: Path, most: int, wanted: str = "a file") -> bytes:
+def file_bytes(path: Path, most: int, wanted: str = "a file", instead: str = "") -> bytes:
     """All of a plain file of at most ``most`` bytes; FaultyInput for anything else.
 
-    ``wanted`` is what a message says to name instead.
+    ``wanted`` is what a message says to name, ``instead`` what else there is when there is no
+    such file and none of a name like it.
     """
-    where = quoted(str(path), bare=True)
+    where = path_text(path)
     try:
         mode = path.stat().st_mode
         if not stat.S_ISREG(mode):
@@ -46,7 +48,7 @@ def file_bytes(path: Path, most: int, wanted: str = "a file") -> bytes:
         with path.open("rb") as file:
             data = file.read(most + 1)
     except FileNotFoundError:
-        raise FaultyInput(Fault(where, "there is no such file")) from None
+        raise FaultyInput(_missing(path, instead)) from None
     except ValueError:  # what no file can be called
         raise FaultyInput(Fault(where, "cannot be the name of a file", wanted)) from None
     except OSError as error:
@@ -57,14 +59,27 @@ def file_bytes(path: Path, most: int, wanted: str = "a file") -> bytes:
     return data
 
 
-def toml_text(path: Path) -> str:
-    """The text of a TOML file; FaultyInput when it cannot be read or is no text."""
-    data = file_bytes(path, MOST_TOML_BYTES, "a .toml file")
+def _missing(path: Path, instead: str) -> Fault:
+    """What to say of a file that is not there: where it was looked for, and what is there."""
+    folder = path.absolute().parent
+    if not folder.is_dir():
+        return Fault(path_text(path), f"there is no folder {path_text(folder)}", instead)
+    near = likest(path.name, (entry.name for entry in islice(folder.iterdir(), 1_000)))
+    hint = f"did you mean {quoted(near)}?" if near else instead
+    return Fault(path_text(path), f"there is no such file in {path_text(folder)}", hint)
+
+
+def toml_text(path: Path, instead: str = "") -> str:
+    """The text of a TOML file; FaultyInput when it cannot be read or is no text.
+
+    ``instead`` as in ``file_bytes``.
+    """
+    data = file_bytes(path, MOST_TOML_BYTES, "a .toml file", instead)
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         told = f"is not UTF-8 text at byte {error.start}"
-        raise FaultyInput(Fault(str(path), told, "save it as UTF-8")) from None
+        raise FaultyInput(Fault(path_text(path), told, "save it as UTF-8")) from None
 
 
 def toml_tables(name: str, text: str) -> dict[str, Any]:

@@ -108,7 +108,7 @@ _SPELLINGS = {
 }
 
 
-def parse(text: str, kind: Kind) -> float:
+def parse(text: object, kind: Kind) -> float:
     """Read ``"12 in"`` as a number in the base unit of ``kind``.
 
     Parameters

@@ -65,7 +65,7 @@ def read_record(scenario: Scenario) -> DailyRecord:
     try:
         stat = source.file.stat()
         written = (stat.st_mtime_ns, stat.st_size)
-    except OSError:  # for the reader to tell
+    except (OSError, ValueError):  # for the reader to tell
         written = (0, 0)
     file = _read(
         source.file,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gzip
 import hashlib
+import io
 import zlib
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -11,7 +12,8 @@ from pathlib import Path
 
 import numpy as np
 
-from drysward.faults import Fault, FaultyInput
+from drysward.faults import Fault, FaultyInput, path_text
+from drysward.inputs import file_bytes
 from drysward.weather.file.columns import QUANTITIES, REQUIRED, Column, ColumnSpec
 from drysward.weather.file.fill import (
     USUAL_GAP_DAYS,
@@ -47,6 +49,7 @@ MONTHLY_NOTE = (
     "nights are not modelled; humidity, wind and sun that the file lacks come from these means"
 )
 ENDINGS = (".csv", ".nc", ".dly")
+MOST_BYTES = 300_000_000
 _GZIPPED = b"\x1f\x8b"
 
 # Longest gaps that each kind of filling is proposed for: the reader's own default, then estimates.
@@ -129,24 +132,25 @@ def read_table(
     Raises FaultyInput when there is no file, or nothing in it can be told apart as columns.
     """
     path = Path(path)
-    data = _bytes_of(path)
+    data = file_bytes(path, MOST_BYTES, "a .csv, .dly or .nc file")
     digest = hashlib.sha256(data).hexdigest()
     data, ending = _unpacked(path, data)
     if ending not in ENDINGS:
         what = f"is neither {' nor '.join(ENDINGS)} by its name"
-        raise FaultyInput(Fault(str(path), what, f"{', '.join(ENDINGS)}, or one of them with .gz"))
+        allowed = f"{', '.join(ENDINGS)}, or one of them with .gz"
+        raise FaultyInput(Fault(path_text(path), what, allowed))
     if ending == ".nc":
         from drysward.weather.file.netcdf import read_netcdf as reader
     else:
         reader = read_text
     stands_in = monthly_temperature is not None
     rows = reader(
-        str(path), data, columns or {}, wind_height_m, ignore, hours_from_utc, stands_in
+        path_text(path), data, columns or {}, wind_height_m, ignore, hours_from_utc, stands_in
     )
     if monthly_temperature is not None:
         _take_monthly_temperature(rows, monthly_temperature)
     if years is not None:
-        _keep_years(str(path), rows, years)
+        _keep_years(path_text(path), rows, years)
     filled = _as_a_calendar_has_them(rows)
     return WeatherFile(
         path, rows.table, rows.wind_height_m, tuple(rows.faults), digest, tuple(rows.notes),
@@ -241,7 +245,7 @@ def to_record(file: WeatherFile, rule: FillRule) -> DailyRecord:
         _check_reference_et(table)
     if faults or table is None:
         _, _, faults = _filled(file, rule, mending(file), one_a_quantity=True)
-        raise FaultyInput(_told(str(file.path), faults))
+        raise FaultyInput(_told(path_text(file.path), faults))
     return DailyRecord(
         name=_stem(file.path),
         dates=table.dates,
@@ -356,7 +360,7 @@ def years_without_long_gaps(table: Table) -> tuple[int, int] | None:
 def _only(file: WeatherFile, years: tuple[int, int]) -> WeatherFile:
     """The file with only some years."""
     rows = Rows(file.table, file.wind_height_m, list(file.faults))
-    _keep_years(str(file.path), rows, years)
+    _keep_years(path_text(file.path), rows, years)
     return replace(file, table=rows.table, faults=tuple(rows.faults))
 
 
@@ -391,18 +395,6 @@ def _filled(
     return table, filled, faults
 
 
-def _bytes_of(path: Path) -> bytes:
-    try:
-        data = path.read_bytes()
-    except FileNotFoundError:
-        raise FaultyInput(Fault(str(path), "there is no such file")) from None
-    except IsADirectoryError:
-        raise FaultyInput(Fault(str(path), "is a folder", "a .csv, .dly or .nc file")) from None
-    except OSError as error:
-        raise FaultyInput(Fault(str(path), f"cannot be read ({error.strerror})")) from None
-    return data
-
-
 def _unpacked(path: Path, data: bytes) -> tuple[bytes, str]:
     """The bytes behind any gzip, and the ending that says their kind."""
     ending = path.suffix.lower()
@@ -410,12 +402,17 @@ def _unpacked(path: Path, data: bytes) -> tuple[bytes, str]:
         ending = Path(path.stem).suffix.lower()
     if path.suffix.lower() == ".gz" or data.startswith(_GZIPPED):
         try:
-            data = gzip.decompress(data)
+            with gzip.GzipFile(fileobj=io.BytesIO(data)) as packed:
+                data = packed.read(MOST_BYTES + 1)
         except (OSError, EOFError, zlib.error) as error:
             what = f"is not readable as gzip ({error})"
-            raise FaultyInput(Fault(str(path), what, "the file as it was downloaded")) from None
+            allowed = "the file as it was downloaded"
+            raise FaultyInput(Fault(path_text(path), what, allowed)) from None
+    if len(data) > MOST_BYTES:
+        what = f"has more than {MOST_BYTES:,} bytes unpacked"
+        raise FaultyInput(Fault(path_text(path), what, "the days of one place"))
     if not data.removeprefix(BOM).strip():
-        raise FaultyInput(Fault(str(path), "is empty", "a header and a row for every day"))
+        raise FaultyInput(Fault(path_text(path), "is empty", "a header and a row for every day"))
     return data, ending
 
 
