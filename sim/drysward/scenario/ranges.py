@@ -14,6 +14,7 @@ from typing import Any
 from drysward.faults import Fault, quoted
 from drysward.ranges import METALOG, PERT, TRIANGULAR, USUAL_CHANCE
 
+LONGEST_RANGE = 120
 MOST_RANGES = 300  # each is tried at both ends, with all of the file beside it
 
 Path = tuple[str | int, ...]
@@ -88,7 +89,7 @@ def taken_out(
     plain = raw
     for path, text in _texts(raw):
         key = dotted(path)
-        found = _WITH_PARENTHESIS.fullmatch(text)
+        found = _WITH_PARENTHESIS.fullmatch(text) if len(text) <= LONGEST_RANGE else None
         if found is None or path[-1] in _OWN_TEXTS:
             continue
         if len(ranges) == MOST_RANGES:
@@ -150,7 +151,8 @@ def _read(number: str, unit: str, rest: str, path: Path) -> WrittenRange | tuple
     for other in (low_unit, high_unit):
         if other and other != unit:
             shown = f"{number} {other} ({low_text} to {high_text} {other})"
-            told = f"has {f'unit {quoted(unit)}' if unit else 'no unit'} before and {quoted(other)} inside"
+            before = f"unit {quoted(unit)}" if unit else "no unit"
+            told = f"has {before} before and {quoted(other)} inside"
             return f"{text} {told}", f'one unit for all three: "{shown}"'
     low, likely, high = float(low_text), float(number), float(high_text)
     if not low <= likely <= high:

@@ -9,6 +9,8 @@ import re
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from drysward.faults import Fault, likest, listed, nearest, quoted
 from drysward.quantities import LONGEST_UNIT, convert
 from drysward.weather.record import FloatArray
@@ -342,5 +344,6 @@ def in_base(values: FloatArray, column: Column) -> tuple[FloatArray, bool]:
             zero, hundred = convert(0.0, unit, base), convert(100.0, unit, base)
         except ValueError:
             continue
-        return zero + values * ((hundred - zero) / 100), base == about.rate
+        with np.errstate(over="ignore"):  # what cannot be is told by whoever checks values
+            return zero + values * ((hundred - zero) / 100), base == about.rate
     raise ValueError(f"unit {quoted(column.unit)} cannot be turned into {about.shown}")

@@ -73,14 +73,14 @@ class Layout:
 
 # What each layout's own calendar leaves out: words, and which days.
 def _end_of_leap_years(days: NDArray[np.datetime64]) -> NDArray[np.bool_]:
-    text = days.astype(str)
-    year = days.astype("datetime64[Y]").astype(int) + 1970
-    leap = (year % 4 == 0) & ((year % 100 != 0) | (year % 400 == 0))
-    return leap & np.char.endswith(text, "-12-31")
+    since = days - days.astype("datetime64[Y]").astype("datetime64[D]")
+    return np.asarray(since.astype(int) == 365)
 
 
 def _leap_days(days: NDArray[np.datetime64]) -> NDArray[np.bool_]:
-    return np.char.endswith(days.astype(str), "-02-29")
+    month = days.astype("datetime64[M]")
+    since = days - month.astype("datetime64[D]")
+    return np.asarray((month.astype(int) % 12 == 1) & (since.astype(int) == 28))
 
 
 LEFT_OUT: dict[str, Callable[[NDArray[np.datetime64]], NDArray[np.bool_]]] = {

@@ -147,6 +147,7 @@ def read_table(
     rows = reader(
         path_text(path), data, columns or {}, wind_height_m, ignore, hours_from_utc, stands_in
     )
+    _only_days_of_the_calendar(rows)
     if monthly_temperature is not None:
         _take_monthly_temperature(rows, monthly_temperature)
     if years is not None:
@@ -156,6 +157,23 @@ def read_table(
         path, rows.table, rows.wind_height_m, tuple(rows.faults), digest, tuple(rows.notes),
         rows.place, filled, stands_in,
     )  # fmt: skip
+
+
+_CALENDAR = np.array(["0001-01-01", "9999-12-31"], dtype="datetime64[D]")
+
+
+def _only_days_of_the_calendar(rows: Rows) -> None:
+    """Refuse days of years before 1 or after 9999, which nothing later can tell."""
+    table = rows.table
+    if table is None:
+        return
+    with np.errstate(invalid="ignore"):
+        beyond = (table.dates < _CALENDAR[0]) | (table.dates > _CALENDAR[1])
+    for row in rows_of(beyond):
+        what = f"day {table.dates[row]} is in no year of the calendar"
+        rows.faults.append((row, Fault(table.where(row), what, "the years 1 to 9999")))
+    if beyond.any():
+        rows.table = replace(table, dates=np.where(beyond, np.datetime64("NaT"), table.dates))
 
 
 def _keep_years(path: str, rows: Rows, years: tuple[int, int]) -> None:

@@ -18,7 +18,7 @@ from drysward.weather.record import FloatArray
 BoolArray = NDArray[np.bool_]
 RowFault = tuple[int, Fault]  # index of the row, so that faults can be told in file order
 
-MOST_YEARS_APART = 200  # estimate: a day farther from the others is a slip of the pen
+MOST_YEARS_APART = 200  # estimate: a day that stands so far from all others is a slip of the pen
 RATE_OVER_DAY = 4.0  # estimate: most that an hour's rate can be, times the day's largest amount
 HOURLY_FROM = 1.9  # estimate: rows a day from which a file is one of hours, not of slips
 DEWPOINT_ABOVE_TMAX_C = 2.0  # estimate: room for two instruments that disagree
@@ -198,14 +198,15 @@ def first_rows(table: Table) -> NDArray[np.intp]:
 
 
 def remote(dates: NDArray[np.datetime64]) -> BoolArray:
-    """Days (n,) that are unknown, or far from the middle half of the days for the time it spans."""
+    """Days (n,) that are unknown, or apart from most others by more than a record can have."""
     far = np.isnat(dates)
-    if far.all():
-        return far
-    year = dates.astype("datetime64[Y]").astype(int)
-    low, high = np.percentile(year[~far], (25, 75))
-    apart = max(MOST_YEARS_APART, high - low)
-    return np.asarray(far | (year < low - apart) | (year > high + apart))
+    known = np.flatnonzero(~far)
+    order = known[np.argsort(dates[known], kind="stable")]
+    years = np.diff(dates[order].astype("datetime64[D]")).astype(int) / 365.25
+    part = np.concatenate([[0], np.cumsum(years > MOST_YEARS_APART)])[: order.size]
+    if order.size:
+        far[order] = part != np.argmax(np.bincount(part))
+    return far
 
 
 def of_rows(table: Table, rows: NDArray[np.intp] | slice | BoolArray) -> Table:

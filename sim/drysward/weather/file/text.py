@@ -355,7 +355,7 @@ def _layout_moments(
             if not 0 <= hour < 24:
                 raise ValueError
             stamps[i] = day.astype("datetime64[m]") + 60 * hour
-        except ValueError:
+        except (ValueError, OverflowError):
             parts = zip(found.dates, (quoted(row[place], bare=True) for place in at), strict=True)
             given = ", ".join(f"{name} {part}" for name, part in parts)
             what = f"{given} is not a day of the calendar"
@@ -429,7 +429,8 @@ def _numbers(
         if column.missing:
             marked = np.isin(numbers, column.missing)
             numbers, empty = np.where(marked, np.nan, numbers), empty | marked
-        numbers = numbers * column.scale
+        with np.errstate(over="ignore"):
+            numbers = numbers * column.scale
         try:
             values[quantity], is_rate = in_base(numbers, column)
         except ValueError as error:
