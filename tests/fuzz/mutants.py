@@ -202,11 +202,13 @@ NUMBERS_ODD = (
 )  # fmt: skip
 TEXTS_ODD = (
     "", " ", "x" * 5_000, "\u00e4\u00f6\u00fc\u4e2d\u6587", "a\tb", "'\"", "${HOME}", "%s%n",
-    "\U0001f33f", "<script>", "..", "\\", "NULL", "2013-02-30", "0001-01-01", "9999-12-31", "10000-01-01", "nan",
+    "\U0001f33f", "<script>", "..", "\\", "NULL", "2013-02-30", "0001-01-01", "9999-12-31",
+    "10000-01-01", "nan",
 )  # fmt: skip
 UNITS = (
     "in", "mm", "m**2**9**9**9", "m**2/0", "furlong", "m" * 3_000, "degC", "degF", "K",
-    "kg m-2 s-1", "%", "1", "", "m2", "acre-ft", "(", "per", "gpm", "m squared squared", "kg/m**2", "W m-2", "^^",
+    "kg m-2 s-1", "%", "1", "", "m2", "acre-ft", "(", "per", "gpm", "m squared squared",
+    "kg/m**2", "W m-2", "^^",
 )  # fmt: skip
 
 
@@ -315,7 +317,8 @@ VALUES_ODD = (
     "", "x", "12", "12 in", "1e300 acre", "-5 mm", "2 m**2**9**9**9", "nan mm", "1 parsec", "6 h",
     "12 in (10 to 14 in)", "0.5 (0.4 to 0.6)", "5 (", "1 (9 to 2)", "04-31", "12-31",
     "3.10 per 0 gal", "39.2 N", "N 39\u00b0 12'", "Sat", "x" * 2_500, "\u0000", "a\nb", 0, 1, -1,
-    10**17, 2**64, 0.5, -0.5, 1e300, float("inf"), float("nan"), True, False, [], [1], ["Sat", "Sat"], [[]], {}, {"a": 1},
+    10**17, 2**64, 0.5, -0.5, 1e300, float("inf"), float("nan"), True, False, [], [1], ["Sat",
+    "Sat"], [[]], {}, {"a": 1},
     {"unit": "in", "months": [1.0] * 12}, {"unit": "in", "values": [0, 1e300]}, {"Jan": 2.0},
     "demo.toml", "none", "generator", "record",
 )  # fmt: skip

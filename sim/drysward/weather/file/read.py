@@ -239,7 +239,9 @@ def _as_a_calendar_has_them(rows: Rows) -> dict[str, int]:
     if rows.left_out:
         every = np.arange(table.dates[0], table.dates[-1] + 1)
         days = every[LEFT_OUT[rows.left_out](every)]
+        # Only where both neighbors are there: in a gap it is a part of the gap.
         days = days[~np.isin(days, table.dates)]
+        days = days[np.isin(days - 1, table.dates) & np.isin(days + 1, table.dates)]
         table = with_days(table, days)
         new = np.isin(table.dates, days)
         values, blank = {}, {}
