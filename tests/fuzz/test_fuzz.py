@@ -10,7 +10,7 @@ import pytest
 
 HERE = Path(__file__).parent
 KEPT = sorted(path for path in (HERE / "kept").iterdir() if path.is_file())
-SHORT = 80  # cases of each kind; long.py has more
+SHORT = 40  # cases of each kind; long.py has more
 
 
 @pytest.fixture(scope="module")
