@@ -18,7 +18,7 @@ from functools import cache
 from importlib.resources import files
 from typing import Any, TypeGuard
 
-from drysward.faults import Fault, FaultyInput, nearest
+from drysward.faults import Fault, FaultyInput, nearest, quoted
 from drysward.ranges import USUAL_CHANCE, Range
 
 KINDS = (
@@ -93,9 +93,8 @@ class Entry:
     def parameter(self, name: str) -> Parameter:
         """The number ``name`` with all that is known of it; FaultyInput when there is none."""
         if name not in self.numbers:
-            raise FaultyInput(
-                Fault(f"{self.kind}.{self.key}", f"no number '{name}'", nearest(name, self.numbers))
-            )
+            where, told = f"{self.kind}.{self.key}", f"no number {quoted(name)}"
+            raise FaultyInput(Fault(where, told, nearest(name, self.numbers)))
         return self.numbers[name]
 
 
@@ -116,7 +115,8 @@ class Catalog:
     """All entries by kind and key, the sources, and the vocabulary.
 
     ``quantities`` are what a run answers with, ``derived`` what is worked out from them, and
-    ``meanings`` what parameters are called.
+    ``meanings`` what parameters are called, ``given`` what only a scenario gives, and ``kinds``
+    what any quantity of a scenario can be, by the name of its kind.
     ``texts`` are the files it was read from and ``overrides`` what a scenario changed.
     """
 
@@ -125,6 +125,8 @@ class Catalog:
     quantities: Mapping[str, Term]
     derived: Mapping[str, Term]
     meanings: Mapping[str, Term]
+    given: Mapping[str, Term]
+    kinds: Mapping[str, Term]
     texts: Mapping[str, str] = field(repr=False)
     overrides: Mapping[str, float] = field(default_factory=dict)
 
@@ -135,11 +137,11 @@ class Catalog:
         """
         if kind not in self.entries:
             raise FaultyInput(
-                Fault(where or kind, f"no kind '{kind}'", nearest(kind, self.entries))
+                Fault(where or kind, f"no kind {quoted(kind)}", nearest(kind, self.entries))
             )
         known = self.entries[kind]
         if key not in known:
-            raise FaultyInput(Fault(where or kind, f"no entry '{key}'", nearest(key, known)))
+            raise FaultyInput(Fault(where or kind, f"no entry {quoted(key)}", nearest(key, known)))
         return known[key]
 
     def find(self, name: str) -> tuple[Entry, ...]:
@@ -147,7 +149,7 @@ class Catalog:
         found = tuple(known[name] for known in self.entries.values() if name in known)
         if not found:
             names = {key for known in self.entries.values() for key in known}
-            raise FaultyInput(Fault("catalogue", f"no entry '{name}'", nearest(name, names)))
+            raise FaultyInput(Fault("catalogue", f"no entry {quoted(name)}", nearest(name, names)))
         return found
 
     def range_of(self, kind: str, key: str, name: str) -> Range:
@@ -215,12 +217,13 @@ class Catalog:
         kind, key, name = parts
         entry = self.get(kind, key, where=dotted)
         if name not in entry.numbers:
-            raise FaultyInput(Fault(dotted, f"no number '{name}'", nearest(name, entry.numbers)))
+            told = f"no number {quoted(name)}"
+            raise FaultyInput(Fault(dotted, told, nearest(name, entry.numbers)))
         old = entry.numbers[name]
         limits = self.meanings[name]
         allowed = f"a number from {limits.low:g} to {limits.high:g} {old.unit}"
         if not _is_number(value):
-            raise FaultyInput(Fault(dotted, f"{value!r} is not a number", allowed))
+            raise FaultyInput(Fault(dotted, f"{quoted(value)} is not a number", allowed))
         if not limits.low <= value <= limits.high:
             raise FaultyInput(Fault(dotted, f"{value} is physically impossible", allowed))
         return replace(
@@ -264,6 +267,8 @@ def read_catalog(texts: Mapping[str, str]) -> Catalog:
     quantities = _terms(tables["vocabulary"]["quantities"], "range")
     derived = _terms(tables["vocabulary"]["derived"], "range")
     meanings = _terms(tables["vocabulary"]["parameters"], "limits")
+    given = _terms(tables["vocabulary"]["scenario"], "limits")
+    kinds = _terms(tables["vocabulary"]["kinds"], "limits")
     entries = {
         kind: {
             key: _entry(kind, key, table, sources, meanings, faults)
@@ -273,7 +278,7 @@ def read_catalog(texts: Mapping[str, str]) -> Catalog:
     }
     if faults:
         raise FaultyInput(faults)
-    return Catalog(entries, sources, quantities, derived, meanings, dict(texts))
+    return Catalog(entries, sources, quantities, derived, meanings, given, kinds, dict(texts))
 
 
 def _terms(table: Mapping[str, Any], bounds: str) -> dict[str, Term]:

@@ -6,12 +6,14 @@ or ``"300 mm"``; a bare number for a dimensional quantity is refused.
 
 from __future__ import annotations
 
+import math
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache, lru_cache
-from tokenize import TokenError
 from typing import TYPE_CHECKING
 
+from drysward.faults import quoted
 from drysward.loading import load_after_all
 
 if TYPE_CHECKING:
@@ -106,7 +108,7 @@ _SPELLINGS = {
 }
 
 
-def parse(text: str, kind: Kind) -> float:
+def parse(text: object, kind: Kind) -> float:
     """Read ``"12 in"`` as a number in the base unit of ``kind``.
 
     Parameters
@@ -125,17 +127,17 @@ def parse(text: str, kind: Kind) -> float:
     """
     wanted = f"{kind.name} is written as a number and a unit: " + ", ".join(kind.examples)
     if not isinstance(text, str):
-        raise ValueError(f"{text!r} has no unit; {wanted}")
+        raise ValueError(f"{quoted(text)} has no unit; {wanted}")
     head, _, unit = text.strip().partition(" ")
     try:
         number = float(head)
     except ValueError:
-        raise ValueError(f"'{text}' is not a quantity; {wanted}") from None
-    if number != number or number in (float("inf"), float("-inf")):
-        raise ValueError(f"'{text}' is not a finite number; {wanted}")
+        raise ValueError(f"{quoted(text)} is not a quantity; {wanted}") from None
+    if not math.isfinite(number):
+        raise ValueError(f"{quoted(text)} is not a finite number; {wanted}")
     unit = unit.strip()
     if not unit:
-        raise ValueError(f"'{text}' has no unit; {wanted}")
+        raise ValueError(f"{quoted(text)} has no unit; {wanted}")
     return convert(number, unit, kind.base, wanted=wanted)
 
 
@@ -176,33 +178,63 @@ def convert(value: float, unit: str, to: str, *, wanted: str = "") -> float:
     """``value`` of ``unit`` in the unit ``to``; ValueError names the unit when it cannot be."""
     factor = FACTORS.get(to, {}).get(unit)
     if factor is not None:
-        return float(value * factor)
+        return _finite(float(value * factor), unit, wanted)
     if unit == "degF" and to == TEMPERATURE.base:
         return value * (5.0 / 9.0) + _KELVIN_AT_0_DEGF - _KELVIN_AT_0_DEGC
     return library_convert(value, unit, to, wanted)
+
+
+LONGEST_UNIT = 60
+# The unit library works out whatever arithmetic a text holds, however large its numbers grow. It
+# is only given names and short numbers, each to a power of one digit, with signs between them.
+_NUMBER = r"[0-9]{1,6}(?:\.[0-9]{1,6})?(?:[eE][+-]?[0-9]{1,2})?"
+_NAME = r"[A-Za-z_%\u00b0\u00b5\u03bc\u03a9][A-Za-z0-9_%\u00b0\u00b5\u03bc\u03a9]*"
+_POWER = r"(?:[ ]?(?:\*\*|\^)[ ]?[+-]?[1-9](?![\w.])|[\u00b2\u00b3](?!\w))"
+_FACTOR = rf"\(?(?:{_NUMBER}|{_NAME}){_POWER}?\)?"
+_UNIT = re.compile(rf"{_FACTOR}(?:[ ]*(?:/|\*(?!\*)|\u00b7|-(?=[A-Za-z]))?[ ]*{_FACTOR})*+")
+_WORDS_OF_POWER = re.compile("squared?|cubed?|cubic")
+_MOST_WORDS_OF_POWER = 2  # each squares or cubes the one before it
+
+
+def _readable(unit: str) -> bool:
+    """Whether a text is short and plain enough for the unit library."""
+    if len(unit) > LONGEST_UNIT or not _UNIT.fullmatch(unit):
+        return False
+    return len(_WORDS_OF_POWER.findall(unit)) <= _MOST_WORDS_OF_POWER
+
+
+def _finite(number: float, unit: str, wanted: str) -> float:
+    if math.isinf(number):
+        hint = f"; {wanted}" if wanted else ""
+        raise ValueError(f"so many {quoted(unit)} are no number{hint}")
+    return number
 
 
 # A sweep reads the same quantities thousands of times, and the unit library takes its time.
 @lru_cache(maxsize=4096)
 def library_convert(value: float, unit: str, to: str, wanted: str = "") -> float:
     """As ``convert``, by the unit library."""
+    hint = f"; {wanted}" if wanted else ""
+    known = _SPELLINGS.get(unit, unit)
+    if not _readable(known):
+        raise ValueError(f"unit {quoted(unit)} is not known{hint}")
     ureg = registry()
     import pint
 
-    unreadable = (AttributeError, TypeError, SyntaxError, AssertionError, TokenError)
+    if to == WARMING.base and known in ("degC", "degF"):
+        known = f"delta_{known}"
     try:
-        known = _SPELLINGS.get(unit, unit)
-        if to == WARMING.base and known in ("degC", "degF"):
-            known = f"delta_{known}"
         quantity = ureg.Quantity(value, known)
-        return float(quantity.to(_SPELLINGS.get(to, to)).magnitude)
+        found = float(quantity.to(_SPELLINGS.get(to, to)).magnitude)
+    except MemoryError:
+        raise
     # A wrong dimension is a TypeError to the unit library, so it is caught first.
     except pint.DimensionalityError:
-        hint = f"; {wanted}" if wanted else ""
-        raise ValueError(f"unit '{unit}' cannot be turned into {to}{hint}") from None
-    except (pint.UndefinedUnitError, *unreadable):
-        hint = f"; {wanted}" if wanted else ""
-        raise ValueError(f"unit '{unit}' is not known{hint}") from None
+        raise ValueError(f"unit {quoted(unit)} cannot be turned into {to}{hint}") from None
+    # On garbled text the library raises whatever Python does, beside its own errors.
+    except Exception:
+        raise ValueError(f"unit {quoted(unit)} is not known{hint}") from None
+    return _finite(found, unit, wanted)
 
 
 @dataclass(frozen=True)

@@ -148,7 +148,7 @@ def test_what_is_no_price_of_ground(wrong: object) -> None:
             'irrigation = { hand_hoes = "1 per ft2" }',
             "costs.irrigation.hand_hoes: is not known; did you mean 'hand_hose'?",
         ),
-        ("", "irrigation = { hand_hose = -1 }", "costs.irrigation.hand_hose: -1 cannot be a price"),
+        ("", "irrigation = { hand_hose = -1 }", "costs.irrigation.hand_hose: -1 cannot be; 0 to"),
         (
             "",
             'irrigation = { hand_hose = "much" }',

@@ -276,7 +276,7 @@ def test_faults_of_plans(wrong: str, told: str) -> None:
         ('"native_lome"', "fields.a.root_zone.like: 'native_lome' is not known; did you mean"),
         ('{ like = "native_loam", base_suction = "9 cm" }', "base_suction: 'native_loam' has none"),
         ('{ like = "sand_over_gravel_12in", soil = "clay" }', "root_zone.soil: "),
-        ('{ like = "native_loam", depth = "9 km" }', "depth: 9e+06 mm cannot be; 20 to 5000 mm"),
+        ('{ like = "native_loam", depth = "9 km" }', "depth: 9,000,000 mm cannot be; 20 to"),
         ('{ like = "native_loam", field_capacity = 0.3 }', "a measured soil needs more"),
         (
             '{ like = "native_loam", field_capacity = 0.1, wilting_point = 0.2, '
@@ -297,7 +297,7 @@ def test_faults_before_there_is_a_table(tmp_path: Path) -> None:
     assert faults("a = 1\nb = \nc = 1")[0].startswith("scenario line 2, column 5: is not TOML")
     assert faults("a = 1\nb = ")[0].startswith("scenario line 2: is not TOML")
     path = tmp_path / "scenario.toml"
-    with pytest.raises(FaultyInput, match="cannot be read"):
+    with pytest.raises(FaultyInput, match=r"there is no such file in .*scenarios that ship: demo"):
         load(path)
     path.write_bytes(b"title = '\xff'")
     with pytest.raises(FaultyInput, match="not UTF-8"):

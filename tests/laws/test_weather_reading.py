@@ -193,7 +193,7 @@ def test_numbers_come_back_as_written(tmp_path_factory, days):
 
 
 def test_missing_file(tmp_path):
-    assert faults_of(tmp_path / "no.csv") == ["no.csv: there is no such file"]
+    assert faults_of(tmp_path / "no.csv") == [f"no.csv: there is no such file in {tmp_path}"]
 
 
 def test_a_folder(tmp_path):

@@ -167,11 +167,11 @@ def open_scenario(
     scenario says. FaultyInput as ``drysward.load``, and when the settings do not go together.
     """
     import drysward
-    from drysward.scenario.load import with_weather
+    from drysward.scenario.load import shipped_names, with_weather
 
     # A bare word that is no file here is looked for among the scenarios that ship.
-    shipped = not os.path.exists(name) and re.fullmatch(r"[a-z-]+", name) is not None
-    scenario: Scenario = drysward.shipped(name) if shipped else drysward.load(Path(name))
+    ships = not os.path.exists(name) and name in shipped_names()
+    scenario: Scenario = drysward.shipped(name) if ships else drysward.load(Path(name))
     return with_weather(
         scenario, weather, source, future, seed, made_years, _rule(fill),
         None if record_years is None else Years().convert(record_years, None, None),

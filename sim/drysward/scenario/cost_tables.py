@@ -10,12 +10,22 @@ from typing import Annotated, Self
 from pydantic import BeforeValidator, Field, ValidationInfo, model_validator
 
 from drysward.catalog import load_catalog
-from drysward.faults import nearest
+from drysward.faults import nearest, quoted
 from drysward.quantities import AREA, VOLUME
 from drysward.scenario.model import Costs, SystemPrice
 from drysward.scenario.names import names_of
 from drysward.scenario.supply_tables import Tariff, tariff_blocks, tariff_flaws
-from drysward.scenario.values import Flaws, Part, Share, price_of, price_per, refuse, values_of
+from drysward.scenario.values import (
+    Flaws,
+    Part,
+    Share,
+    price_of,
+    price_per,
+    refuse,
+    values_of,
+    within,
+    within_term,
+)
 
 LONGEST_LIFE = 100
 
@@ -23,11 +33,11 @@ LONGEST_LIFE = 100
 def system_price(value: object) -> SystemPrice:
     """``"0.90 per ft2"``, or a bare number for one system that serves all of its fields."""
     if isinstance(value, (int, float)) and not isinstance(value, bool):
-        if not 0.0 <= value < float("inf"):
-            raise ValueError(f"{value!r} cannot be a price; 0 or more")
-        return SystemPrice(lump=float(value))
+        limits = load_catalog().given["price_of_system"]
+        return SystemPrice(lump=within_term(float(value), limits))
     try:
-        return SystemPrice(per_m2=price_per(value, AREA))
+        limits = load_catalog().given["price_of_ground"]
+        return SystemPrice(per_m2=within_term(price_per(value, AREA), limits))
     except ValueError as error:
         told = "or a bare number for one system that serves all of its fields"
         raise ValueError(f"{error}, {told}") from None
@@ -36,23 +46,33 @@ def system_price(value: object) -> SystemPrice:
 def whole_years(value: object) -> int:
     """``20`` or ``"20 yr"`` as 20; ValueError when it is no count of whole years."""
     text = value if isinstance(value, str) else ""
-    written = re.fullmatch(r"\s*(\d+)\s*(?:yr|yrs|years?|a)\s*", text)
+    written = re.fullmatch(r"\s*([0-9]{1,4})\s*(?:yr|yrs|years?|a)\s*", text)
     years = int(written.group(1)) if written else value
     if type(years) is not int or not 1 <= years <= LONGEST_LIFE:
         told = f'whole years from 1 to {LONGEST_LIFE}, such as 20 or "20 yr"'
-        raise ValueError(f"{value!r} is not a life; {told}")
+        raise ValueError(f"{quoted(value)} is not a life; {told}")
     return years
 
 
 class CostsTable(Part):
     currency: Annotated[str, Field(min_length=1, max_length=12)] = Costs.currency
-    energy_price_kwh: Annotated[float, Field(alias="energy", ge=0.0)] = Costs.energy_price_kwh
-    labour_price_h: Annotated[float, Field(alias="labour", ge=0.0)] = Costs.labour_price_h
+    energy_price_kwh: Annotated[
+        float, Field(alias="energy"), within("price_of_energy")
+    ] = Costs.energy_price_kwh
+    labour_price_h: Annotated[
+        float, Field(alias="labour"), within("price_of_labour")
+    ] = Costs.labour_price_h
     water: Tariff = []
-    construction: dict[str, Annotated[float, price_of(AREA)]] = {}
+    construction: dict[str, Annotated[float, price_of(AREA), within("price_of_ground")]] = {}
     irrigation: dict[str, Annotated[SystemPrice, BeforeValidator(system_price)]] = {}
-    storage_price_m3: Annotated[float | None, price_of(VOLUME), Field(alias="pond")] = None
-    renovation_price_m2: Annotated[float | None, price_of(AREA), Field(alias="renovation")] = None
+    storage_price_m3: Annotated[
+        Annotated[float, price_of(VOLUME), within("price_of_storage")] | None,
+        Field(alias="pond"),
+    ] = None
+    renovation_price_m2: Annotated[
+        Annotated[float, price_of(AREA), within("price_of_ground")] | None,
+        Field(alias="renovation"),
+    ] = None
     life_years: Annotated[int | None, BeforeValidator(whole_years), Field(alias="life")] = None
     discount_rate: Share | None = None
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import re
-import tomllib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from importlib.resources import files
@@ -15,7 +14,8 @@ from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
 from drysward.catalog import Catalog, load_catalog
-from drysward.faults import Fault, FaultyInput, nearest
+from drysward.faults import Fault, FaultyInput, alike_told_once, likest, nearest, path_text, quoted
+from drysward.inputs import toml_tables, toml_text
 from drysward.physics.watering_system import design_flow_m3_h
 from drysward.scenario.cost_tables import costs_spec
 from drysward.scenario.model import (
@@ -75,25 +75,27 @@ def load(path: str | Path) -> Scenario:
         With every fault of the file, each by its dotted key (or line, when it is not TOML).
     """
     path = Path(path)
-    try:
-        text = path.read_bytes().decode("utf-8-sig")
-    except OSError as error:
-        raise FaultyInput(Fault(str(path), f"cannot be read: {error.strerror}")) from None
-    except UnicodeDecodeError as error:
-        told = f"is not UTF-8 text at byte {error.start}"
-        raise FaultyInput(Fault(str(path), told, "save it as UTF-8")) from None
-    except ValueError as error:  # a name that no file can have
-        raise FaultyInput(Fault(str(path), f"cannot be read: {error}")) from None
-    return loads(text, path.parent, str(path))
+    names = shipped_names()
+    near = likest(path.stem, names)
+    instead = f"did you mean {quoted(near)}? " if near else ""
+    instead += f"scenarios that ship: {', '.join(names)}"
+    return loads(toml_text(path, instead), path.parent, path_text(path))
 
 
 def shipped(name: str = "demo") -> Scenario:
     """A scenario that ships with drysward; FaultyInput with the nearest name when there is none."""
-    folder = Path(str(files("drysward.scenarios")))
-    names = [path.stem for path in folder.glob("*.toml") if not path.stem.startswith("sweep-")]
+    names = shipped_names()
     if name not in names:
-        raise FaultyInput(Fault("scenario", f"none ships as '{name}'", nearest(name, names)))
-    return load(folder / f"{name}.toml")
+        told = f"none ships as {quoted(name)}"
+        raise FaultyInput(Fault("scenario", told, nearest(name, names)))
+    return load(Path(str(files("drysward.scenarios"))) / f"{name}.toml")
+
+
+def shipped_names() -> list[str]:
+    """Names of the scenarios that ship with drysward."""
+    folder = Path(str(files("drysward.scenarios")))
+    names = (path.stem for path in folder.glob("*.toml"))
+    return sorted(name for name in names if not name.startswith("sweep-"))
 
 
 def loads(text: str, base_folder: str | Path, name: str = "scenario") -> Scenario:
@@ -109,11 +111,7 @@ def loads(text: str, base_folder: str | Path, name: str = "scenario") -> Scenari
     FaultyInput
         With every fault, as ``load``.
     """
-    try:
-        raw = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise FaultyInput(syntax_fault(name, str(error), len(text.splitlines()))) from None
-    return from_tree(raw, base_folder, name, text)
+    return from_tree(toml_tables(name, text), base_folder, name, text)
 
 
 def from_tree(
@@ -144,11 +142,12 @@ def from_tree(
         table = ScenarioTable.model_validate(raw, context=named)
     except ValidationError as error:
         told = [fault for detail in error.errors() for fault in told_faults(name, detail)]
-        raise FaultyInput([*_beside_ranges(name, told, ranges, faults), *faults]) from None
+        told = _beside_ranges(name, told, ranges, faults)
+        raise FaultyInput(alike_told_once([*told, *faults])) from None
     if not faults and not climate_is_checked:
         faults = _range_faults(name, raw, ranges, named)
     if faults:
-        raise FaultyInput(faults)
+        raise FaultyInput(alike_told_once(faults))
 
     folder = Path(base_folder)
     site, weather = Site(**values_of(table.site)), weather_source(table.weather, folder)
@@ -376,7 +375,7 @@ def with_weather(
         told = f"'{new.source}' needs a weather file, and the scenario has a climate table"
         faults.append(Fault("source", told, GENERATOR))
     if new.future and new.future not in new.futures:
-        told = f"the scenario has no '{new.future}'"
+        told = f"the scenario has no {quoted(new.future)}"
         faults.append(Fault("future", told, nearest(new.future, [*new.futures, NO_FUTURE])))
     if new.first_year + new.years > 10_000:
         most = 10_000 - new.first_year
@@ -402,14 +401,6 @@ def leaves(table: Mapping[str, Any], above: str = "") -> Iterator[tuple[str, Any
             yield f"{above}{key}", value
 
 
-def syntax_fault(name: str, message: str, lines: int) -> Fault:
-    """The TOML reader says "... (at line 3, column 5)" or "... (at end of document)"."""
-    what, _, place = message.rstrip(")").partition(" (at ")
-    if place == "end of document":
-        place = f"line {lines}"
-    return Fault(f"{name} {place}".rstrip(), f"is not TOML: {what}")
-
-
 def told_faults(
     name: str, detail: ErrorDetails, whole: type[BaseModel] = ScenarioTable
 ) -> Iterator[Fault]:
@@ -431,11 +422,11 @@ def told_faults(
         what, _, allowed = str(context["error"]).partition("; ")
         yield Fault(where, what, allowed)
     elif kind in ("model_type", "dict_type"):
-        yield Fault(where, f"{value!r} is not a table", "a table of keys and values")
+        yield Fault(where, f"{quoted(value)} is not a table", "a table of keys and values")
     elif kind == "string_pattern_mismatch":
-        yield Fault(where, f"'{value}' cannot be a key", "letters, digits, _ and -")
+        yield Fault(where, f"{quoted(value)} cannot be a key", "letters, digits, _ and -")
     else:
-        shown = "nothing" if value in ({}, []) else repr(value)
+        shown = "nothing" if value in ({}, []) else quoted(value)
         # "List should have at least 1 item after validation, not 0"
         message = detail["msg"].partition(" after validation")[0]
         allowed = re.sub(r"^(Input|Value|String|List|Dictionary) should ", "should ", message)

@@ -8,7 +8,7 @@ from typing import Annotated, Self
 from pydantic import AfterValidator, BeforeValidator, Field, ValidationInfo, model_validator
 
 from drysward.catalog import Catalog, load_catalog
-from drysward.quantities import LENGTH, TEMPERATURE, TIME, parse
+from drysward.quantities import LENGTH, TEMPERATURE, TIME
 from drysward.scenario.model import (
     ESTABLISH_KINDS,
     SKINNED,
@@ -35,6 +35,7 @@ from drysward.scenario.values import (
     known_name,
     one_of,
     quantity,
+    read,
     refuse,
     values_of,
 )
@@ -71,7 +72,7 @@ Light = Annotated[float, quantity(LENGTH), Field(gt=0.0, le=15.0)]
 
 def hours(value: object) -> object:
     """``2.5`` and ``"2.5 h"`` are the same, since the key says the unit."""
-    return parse(value, TIME) if isinstance(value, str) else value
+    return read(value, TIME) if isinstance(value, str) else value
 
 
 class EventTable(Part):

@@ -11,8 +11,11 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from drysward.faults import Fault
+from drysward.faults import Fault, quoted
 from drysward.ranges import METALOG, PERT, TRIANGULAR, USUAL_CHANCE
+
+LONGEST_RANGE = 120
+MOST_RANGES = 300  # each is tried at both ends, with all of the file beside it
 
 Path = tuple[str | int, ...]
 """Keys and places in lists, from the top of a file down to a value."""
@@ -86,9 +89,12 @@ def taken_out(
     plain = raw
     for path, text in _texts(raw):
         key = dotted(path)
-        found = _WITH_PARENTHESIS.fullmatch(text)
+        found = _WITH_PARENTHESIS.fullmatch(text) if len(text) <= LONGEST_RANGE else None
         if found is None or path[-1] in _OWN_TEXTS:
             continue
+        if len(ranges) == MOST_RANGES:
+            faults.append(Fault(name, f"has more than {MOST_RANGES} ranges", "those that matter"))
+            break
         number, unit, rest = found.groups()
         told = _read(number, unit or "", rest, path)
         if isinstance(told, WrittenRange):
@@ -136,30 +142,31 @@ def _texts(value: Any, above: Path = ()) -> Iterator[tuple[Path, str]]:
 
 def _read(number: str, unit: str, rest: str, path: Path) -> WrittenRange | tuple[str, str]:
     """The range, or what is wrong with it and what is allowed."""
-    text = f"{number}{' ' if unit else ''}{unit} ({rest}"
+    text = quoted(f"{number}{' ' if unit else ''}{unit} ({rest}")
     inside, closed, after = rest.partition(")")
     ends = _ENDS.fullmatch(inside)
     if not closed or after.strip() or ends is None:
-        return f"'{text}' is not a range", WANTED
+        return f"{text} is not a range", WANTED
     low_text, low_unit, high_text, high_unit, more = ends.groups()
     for other in (low_unit, high_unit):
         if other and other != unit:
             shown = f"{number} {other} ({low_text} to {high_text} {other})"
-            told = f"has {'unit ' + repr(unit) if unit else 'no unit'} before and '{other}' inside"
-            return f"'{text}' {told}", f'one unit for all three: "{shown}"'
+            before = f"unit {quoted(unit)}" if unit else "no unit"
+            told = f"has {before} before and {quoted(other)} inside"
+            return f"{text} {told}", f'one unit for all three: "{shown}"'
     low, likely, high = float(low_text), float(number), float(high_text)
     if not low <= likely <= high:
         tail = f" {unit}" if unit else ""
         low_, mid, high_ = sorted((low, likely, high))
         shown = f"{mid:g}{tail} ({low_:g} to {high_:g}{tail})"
-        return f"'{text}' does not rise from low to high", f'low, likely, high: "{shown}"'
+        return f"{text} does not rise from low to high", f'low, likely, high: "{shown}"'
     chance, form = USUAL_CHANCE, METALOG
     if more in (TRIANGULAR, PERT):
         form = more
     elif more:
         one_in = _ONE_IN.fullmatch(more)
         if one_in is None or float(one_in[1]) <= 2.0:
-            return f"'{more}' does not say how often an end is passed", WANTED
+            return f"{quoted(more)} does not say how often an end is passed", WANTED
         chance = 1.0 / float(one_in[1])
     return WrittenRange(low, likely, high, unit, chance, form, path)
 

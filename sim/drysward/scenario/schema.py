@@ -7,6 +7,7 @@ combinations checked, so that every fault of a file is told at once by its dotte
 # pydantic copies a default that can change.
 # ruff: noqa: RUF012
 
+import re
 from itertools import pairwise
 from typing import Annotated, Any, Self
 
@@ -14,6 +15,7 @@ from pydantic import AfterValidator, BeforeValidator, Field, create_model, model
 
 from drysward.catalog import load_catalog
 from drysward.day.records import MOST_STAGES
+from drysward.faults import quoted
 from drysward.quantities import ANGLE, AREA, FLOW, LENGTH, PRESSURE_HEAD, RATE, TIME, VOLUME, Kind
 from drysward.scenario.cost_tables import CostsTable
 from drysward.scenario.model import (
@@ -45,6 +47,7 @@ from drysward.scenario.supply_tables import SupplyTable, said_once
 from drysward.scenario.values import (
     MM_PER_M,
     MONTHS,
+    MOST_NAMED,
     DayOfYear,
     Depth,
     Drought,
@@ -63,25 +66,57 @@ from drysward.scenario.values import (
     in_table,
     one_of,
     quantity,
+    read,
     refuse,
+    within,
 )
 from drysward.scenario.weather_tables import WeatherTable
 
 BASES = ("gravel", "open subsoil", "barrier")
+MOST_RETURN_PERIODS = 50
 STEEPEST = 0.3  # turf that is played on and mown by machine is less steep (own estimate)
 INVERSE_TENSION = Kind("inverse of tension", "1/cm", ("1/cm",))
 
 
+# How people write a latitude otherwise: "39.2 N", "N 39.2", "39 12 30 N", with or without marks.
+_LATITUDE = re.compile(
+    r"""\s*([NSEWnsew]?)\s*([+-]?\d{1,3}(?:\.\d{1,9})?)\s*(?:\u00b0|deg|degrees|d)?\s*
+    (?:(\d{1,2}(?:\.\d{1,9})?)\s*(?:'|\u2032|min|m)?\s*)?
+    (?:(\d{1,2}(?:\.\d{1,9})?)\s*(?:"|''|\u2033|sec|s)?\s*)?([NSEWnsew]?)\s*""",
+    re.VERBOSE,
+)
+
+
+def latitude(text: object) -> float:
+    """``"39.2 deg"`` as 39.2, north positive; ValueError says how another way is written here."""
+    try:
+        return read(text, ANGLE)
+    except ValueError as error:
+        told = str(error).partition(";")[0]
+        written = _LATITUDE.fullmatch(f"{text}"[:100])
+    if written is None or isinstance(text, bool):
+        raise ValueError(f'{told}; degrees, north positive: "39.2 deg"')
+    before, degrees, minutes, seconds, after = written.groups()
+    side = (before or after).upper()
+    if side in ("E", "W"):
+        raise ValueError(f'{quoted(text)} is a longitude; latitude = "39.2 deg", north positive')
+    size = abs(float(degrees)) + float(minutes or 0.0) / 60.0 + float(seconds or 0.0) / 3600.0
+    south = side == "S" or degrees.startswith("-")
+    raise ValueError(f'{told}; latitude = "{-size if south else size:.6g} deg", north positive')
+
+
 class SiteTable(Part):
     name: Text
-    latitude_deg: Annotated[float, quantity(ANGLE), Field(alias="latitude", ge=-90.0, le=90.0)]
+    latitude_deg: Annotated[
+        float, BeforeValidator(latitude), Field(alias="latitude", ge=-90.0, le=90.0)
+    ]
     elevation_m: Annotated[
         float, quantity(LENGTH, 1 / MM_PER_M), Field(alias="elevation", ge=-430.0, le=6000.0)
     ]
     coastal: bool = False
     arid: bool = False
     supply_m3_d: Annotated[
-        float, quantity(VOLUME), Field(alias="supply", ge=0.0)
+        float, quantity(VOLUME), Field(alias="supply"), within("site_supply")
     ] = Site.supply_m3_d
     crew_h: Annotated[
         float | None, quantity(TIME), Field(alias="crew", gt=0.0, le=200.0)
@@ -109,16 +144,18 @@ class RootZoneTable(Part):
     soil: Annotated[str, entry_of("soils")] | None = None
     compaction: Annotated[str, entry_of("compaction")] | None = None
     base: Annotated[str, one_of(*BASES)] | None = None
-    depth: Annotated[float, quantity(LENGTH)] | None = None
-    cap_depth: Annotated[float, quantity(LENGTH)] | None = None
-    native_depth: Annotated[float, quantity(LENGTH)] | None = None
-    theta_s: float | None = None
-    theta_r: float | None = None
-    alpha: Annotated[float, quantity(INVERSE_TENSION)] | None = None
-    n: float | None = None
-    sand_conductivity: Annotated[float, quantity(RATE)] | None = None
-    readily_evaporable_water: Annotated[float, quantity(LENGTH)] | None = None
-    base_suction: Annotated[float, quantity(PRESSURE_HEAD)] | None = None
+    depth: Annotated[float, quantity(LENGTH), within("depth_mm")] | None = None
+    cap_depth: Annotated[float, quantity(LENGTH), within("cap_depth_mm")] | None = None
+    native_depth: Annotated[float, quantity(LENGTH), within("native_depth_mm")] | None = None
+    theta_s: Annotated[float, within("theta_s")] | None = None
+    theta_r: Annotated[float, within("theta_r")] | None = None
+    alpha: Annotated[float, quantity(INVERSE_TENSION), within("alpha")] | None = None
+    n: Annotated[float, within("n")] | None = None
+    sand_conductivity: Annotated[float, quantity(RATE), within("ksat")] | None = None
+    readily_evaporable_water: Annotated[float, quantity(LENGTH), within("rew")] | None = None
+    base_suction: Annotated[
+        float, quantity(PRESSURE_HEAD), within("base_suction_cm")
+    ] | None = None
     field_capacity: Odds | None = None
     wilting_point: Odds | None = None
     saturation: Odds | None = None
@@ -133,13 +170,8 @@ class RootZoneTable(Part):
                 faults.append((key, f"'{self.like}' has no native soil", "leave it out"))
         here = [key for key, name in ROOT_ZONE_NUMBERS.items() if name in entry.numbers]
         for key, name in ROOT_ZONE_NUMBERS.items():
-            value = getattr(self, key)
-            if value is None:
-                continue
-            if name not in entry.numbers:
+            if getattr(self, key) is not None and name not in entry.numbers:
                 faults.append((key, f"'{self.like}' has none", "known: " + ", ".join(here)))
-            else:
-                faults += beyond_limits(key, name, value)
         given = {key: getattr(self, key) for key in GIVEN_SOIL}
         written = [key for key in GIVEN_SOIL if given[key] is not None]
         if written and "soil" not in entry.words:
@@ -158,16 +190,6 @@ class RootZoneTable(Part):
         return self
 
 
-def beyond_limits(key: str, name: str, value: float) -> Flaws:
-    """A fault when ``value`` lies beyond the physical limits of the catalogue's ``name``."""
-    limits = load_catalog().meanings[name]
-    if limits.low <= value <= limits.high:
-        return []
-    unit = "" if limits.units == "1" else f" {limits.units}"
-    told = f"{limits.low:g} to {limits.high:g}{unit}"
-    return [(key, f"{value:g}{unit} cannot be", told)]
-
-
 # Numbers of a delivery system: key in the file, name in the catalogue.
 DELIVERY_NUMBERS = {
     "uniformity": "distribution_uniformity",
@@ -180,12 +202,16 @@ DELIVERY_NUMBERS = {
 
 class DeliveryTable(Part):
     system: Annotated[str, entry_of("delivery")]
-    uniformity: float | None = None
-    precipitation_rate: Annotated[float, quantity(RATE)] | None = None
-    overspray: float | None = None
-    flow: Annotated[float, quantity(FLOW), Field(gt=0.0)] | None = None
-    time_per_pass: Annotated[float, quantity(TIME)] | None = None
-    labour_per_pass: Annotated[float, quantity(TIME)] | None = None
+    uniformity: Annotated[float, within("distribution_uniformity")] | None = None
+    precipitation_rate: Annotated[
+        float, quantity(RATE), within("precipitation_rate")
+    ] | None = None
+    overspray: Annotated[float, within("overspray")] | None = None
+    flow: Annotated[float, quantity(FLOW), within("source_flow")] | None = None
+    time_per_pass: Annotated[float, quantity(TIME), within("hours_per_pass")] | None = None
+    labour_per_pass: Annotated[
+        float, quantity(TIME), within("labour_hours_per_pass")
+    ] | None = None
     zones: Annotated[int, Field(ge=1, le=60)] | None = None
     machine: Identifier | None = None
 
@@ -209,15 +235,6 @@ class DeliveryTable(Part):
         refuse(faults)
         return self
 
-    @model_validator(mode="after")
-    def _within_limits(self) -> Self:
-        faults: Flaws = []
-        for key, name in DELIVERY_NUMBERS.items():
-            if (value := getattr(self, key)) is not None:
-                faults += beyond_limits(key, name, value)
-        refuse(faults)
-        return self
-
 
 def as_slope(rise: float) -> float:
     """A slope as rise over run; ValueError beyond ``STEEPEST``, percent among them."""
@@ -231,7 +248,7 @@ def as_slope(rise: float) -> float:
 
 class FieldTable(Part):
     label: Text | None = None
-    area: Annotated[float, quantity(AREA), Field(gt=0.0)]
+    area: Annotated[float, quantity(AREA), within("field_area")]
     surface: Annotated[str, one_of(*SURFACES)] = SURFACES[0]
     species: Annotated[str, AfterValidator(grown), Field(validate_default=True)] = ""
     root_zone: Annotated[RootZoneTable, BeforeValidator(in_table("like"))]
@@ -264,7 +281,9 @@ class FieldTable(Part):
 
 
 class RainSkipTable(Part):
-    rain_skip_mm: Annotated[float, quantity(LENGTH), Field(alias="rain", gt=0.0)]
+    rain_skip_mm: Annotated[
+        float, quantity(LENGTH), Field(alias="rain"), within("rain_skipped")
+    ]
     rain_skip_days: Annotated[WholeDays, Field(alias="within")] = PlanSpec.rain_skip_days
 
 
@@ -391,7 +410,11 @@ class AnswersTable(Part):
     turf: Annotated[str, one_of(*TURF_YEARS)] = Answers.turf
     start_soil_water: Share = Answers.start_soil_water
     return_periods: (
-        Annotated[list[Annotated[float, Field(gt=1.0)]], Field(min_length=1)] | None
+        Annotated[
+            list[Annotated[float, within("asked_return_period")]],
+            Field(min_length=1, max_length=MOST_RETURN_PERIODS),
+        ]
+        | None
     ) = None
     confidence: Odds = Answers.confidence
     fewest_days: Annotated[int, Field(ge=1, le=366)] = Answers.fewest_days
@@ -418,8 +441,8 @@ class ScenarioTable(Part):
     title: Text = "Untitled"
     site: SiteTable
     weather: WeatherTable
-    fields: Annotated[dict[Identifier, FieldTable], Field(min_length=1)]
-    plans: Annotated[dict[Identifier, PlanTable], Field(min_length=1)]
+    fields: Annotated[dict[Identifier, FieldTable], Field(min_length=1, max_length=MOST_NAMED)]
+    plans: Annotated[dict[Identifier, PlanTable], Field(min_length=1, max_length=MOST_NAMED)]
     supply: Annotated[SupplyTable, AfterValidator(said_once)] | None = None
     costs: CostsTable | None = None
     sizing: SizingTable | None = None

@@ -6,12 +6,12 @@ from typing import Annotated, Any, Self
 
 from pydantic import BeforeValidator, Field, ValidationInfo, model_validator
 
-from drysward.faults import nearest
-from drysward.quantities import AREA, FLOW, VOLUME, Kind, parse
+from drysward.faults import nearest, quoted
+from drysward.quantities import AREA, FLOW, VOLUME, Kind
 from drysward.scenario.model import SIZES, Answers, Sizing, Sought
 from drysward.scenario.names import Named, named_in, names_of
 from drysward.scenario.supply_tables import PERIODS
-from drysward.scenario.values import Flaws, Part, Text, in_table, one_of, refuse
+from drysward.scenario.values import Flaws, Part, Text, in_table, one_of, read, refuse, within
 
 STORAGE, RATE, ALLOWANCE, CATCHMENT = SIZES
 SHORTAGE = "shortage"
@@ -50,13 +50,12 @@ class SoughtTable(Part):
         elif self.of is None and len(names) > 1:
             flaws.append(("of", "is missing", "one of " + ", ".join(names)))
         elif self.of is not None and self.of not in names:
-            flaws.append(("of", f"no '{self.of}'", nearest(self.of, names)))
+            flaws.append(("of", f"no {quoted(self.of)}", nearest(self.of, names)))
         if self.per is not None and self.what != ALLOWANCE:
             flaws.append(("per", f"'{self.what}' is not by period", f"with what = '{ALLOWANCE}'"))
         for key in ("low", "high"):
             try:
-                if self.bound(key) < 0.0:
-                    flaws.append((key, "is less than nothing", "0 or more"))
+                self.bound(key)
             except ValueError as error:
                 told, _, allowed = str(error).partition("; ")
                 flaws.append((key, told, allowed))
@@ -69,7 +68,7 @@ class SoughtTable(Part):
     def bound(self, key: str) -> float:
         """``low`` or ``high`` in base units, NaN when it is left out."""
         written: Any = getattr(self, key)
-        return math.nan if written is None else parse(written, SIZE_KINDS[self.what])
+        return math.nan if written is None else read(written, SIZE_KINDS[self.what])
 
 
 Wanted = Annotated[SoughtTable, BeforeValidator(in_table("what"))]
@@ -80,7 +79,7 @@ class KeepTable(Part):
     field: Annotated[str, named_in("fields")] | None = None
     share: Annotated[float, Field(ge=0.0, lt=1.0)] | None = None
     odds: Annotated[float, Field(gt=0.0, lt=1.0)] | None = None
-    return_period: Annotated[float, Field(gt=1.0)] | None = None
+    return_period: Annotated[float, within("asked_return_period")] | None = None
 
     @model_validator(mode="after")
     def _hangs_together(self) -> Self:

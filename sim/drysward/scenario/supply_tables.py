@@ -11,6 +11,7 @@ from typing import Annotated, Any, Self
 from pydantic import BeforeValidator, Field, RootModel, ValidationInfo, model_validator
 
 from drysward.catalog import Catalog
+from drysward.faults import quoted
 from drysward.physics.pond import square_bottom_m, square_pond, surveyed_pond, tank
 from drysward.quantities import AREA, DAILY_RATE, FLOW, LENGTH, TIME, VOLUME
 from drysward.scenario.model import (
@@ -26,6 +27,7 @@ from drysward.scenario.names import named_in, names_of
 from drysward.scenario.values import (
     MM_PER_M,
     MONTHS,
+    MOST_NAMED,
     DayOfYear,
     Drought,
     Flags,
@@ -44,6 +46,7 @@ from drysward.scenario.values import (
     quantity,
     refuse,
     values_of,
+    within,
 )
 
 MAINS, WELL, STREAM, RECLAIMED = SOURCE_KINDS = ("mains", "well", "stream", "reclaimed")
@@ -73,9 +76,10 @@ SUPPLY_NUMBERS = {
 
 # --- tables -----------------------------------------------------------------------------------
 
-Volume = Annotated[float, quantity(VOLUME), Field(gt=0.0)]
+Volume = Annotated[float, quantity(VOLUME), within("allowed_volume")]
+Capacity = Annotated[float, quantity(VOLUME), within("store_volume")]
 Hours = Annotated[float, quantity(TIME), Field(gt=0.0, le=24.0)]
-FlowRate = Annotated[float, quantity(FLOW), Field(gt=0.0)]
+FlowRate = Annotated[float, quantity(FLOW), within("source_flow")]
 Lift = Annotated[float, quantity(LENGTH, 1 / MM_PER_M), Field(ge=0.0, le=1000.0)]
 Efficiency = Annotated[float, Field(gt=0.0, le=1.0)]
 
@@ -106,7 +110,7 @@ class AllowanceTable(Part):
 
 class TariffTable(Part):
     to: Volume | None = None
-    price: Annotated[float, price_of(VOLUME)]
+    price: Annotated[float, price_of(VOLUME), within("price_of_water")]
 
 
 def one_block(value: object) -> object:
@@ -131,8 +135,10 @@ def rationing(value: object) -> object:
         return MonthShares.model_validate(value)
     if value not in (AS_IT_COMES, EVENLY):
         allowed = f"'{EVENLY}', '{AS_IT_COMES}', or shares by month {{ May = 0.1, ... }}"
-        raise ValueError(f"{value!r} is no way to ration; {allowed}")
+        raise ValueError(f"{quoted(value)} is no way to ration; {allowed}")
     return value
+
+
 def tariff_flaws(key: str, blocks: Sequence[TariffTable]) -> Flaws:
     """What is wrong with the blocks of the tariff under ``key``."""
     flaws: Flaws = []
@@ -230,7 +236,7 @@ class PondTable(Part):
 
 class StorageTable(Part):
     kind: Annotated[str, one_of(*STORAGE_KINDS)]
-    capacity: Volume | None = None
+    capacity: Capacity | None = None
     depth: Annotated[float, quantity(LENGTH, 1 / MM_PER_M), Field(gt=0.0, le=100.0)] | None = None
     side_slope: Annotated[float, Field(ge=0.0, le=20.0)] | None = None
     table: PondTable | None = None
@@ -280,7 +286,7 @@ class StorageTable(Part):
 class CatchmentTable(Part):
     label: Text | None = None
     kind: Annotated[str, one_of(*CATCHMENT_KINDS)]
-    area: Annotated[float, quantity(AREA), Field(gt=0.0)]
+    area: Annotated[float, quantity(AREA), within("catchment_area")]
     runoff: Annotated[float, Field(gt=0.0, le=1.0)] | None = None
     curve_number: Annotated[float, Field(gt=0.0, le=100.0)] | None = None
     first_flush: Annotated[float, quantity(LENGTH), Field(ge=0.0, le=100.0)] | None = None
@@ -375,9 +381,9 @@ class RestrictionsTable(Part):
 class SupplyTable(Part):
     network: FlowRate | None = None
     window: Hours | None = None
-    sources: dict[Identifier, SourceTable] = {}
+    sources: Annotated[dict[Identifier, SourceTable], Field(max_length=MOST_NAMED)] = {}
     storage: StorageTable | None = None
-    catchments: dict[Identifier, CatchmentTable] = {}
+    catchments: Annotated[dict[Identifier, CatchmentTable], Field(max_length=MOST_NAMED)] = {}
     restrictions: RestrictionsTable | None = None
 
     def feeds(self, source: SourceTable) -> str:

@@ -13,8 +13,8 @@ from typing import Annotated, Any
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
 from pydantic_core import PydanticCustomError
 
-from drysward.catalog import load_catalog
-from drysward.faults import nearest
+from drysward.catalog import Term, load_catalog
+from drysward.faults import nearest, quoted
 from drysward.quantities import AREA, LENGTH, SPAN, VOLUME, Kind, convert, parse
 
 WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
@@ -22,11 +22,38 @@ MONTHS = (
     "Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec",
 )  # fmt: skip
 MM_PER_M = 1000.0
+MOST_NAMED = 200
+"""Fields, plans, sources or catchments of a scenario."""
+
 
 
 def quantity(kind: Kind, scale: float = 1.0) -> BeforeValidator:
     """Reads a text with a unit as a number in the base unit of ``kind``, times ``scale``."""
-    return BeforeValidator(lambda text: parse(text, kind) * scale)
+    return BeforeValidator(lambda text: read(text, kind) * scale)
+
+
+def read(text: object, kind: Kind) -> float:
+    """A text with a unit as a number in the base unit of ``kind``, within what one can be.
+
+    ValueError for a text that is none and for a number beyond the limits of the vocabulary.
+    """
+    return within_term(parse(text, kind), load_catalog().kinds[kind.name], text)
+
+
+def within(name: str) -> AfterValidator:
+    """Lets a number pass within the vocabulary's limits of the parameter or scenario's number."""
+    catalog = load_catalog()
+    term = catalog.given.get(name) or catalog.meanings[name]
+    return AfterValidator(lambda number: within_term(number, term))
+
+
+def within_term(number: float, term: Term, written: object = None) -> float:
+    """``number`` when it is within the limits of ``term``; ValueError when not."""
+    if term.low <= number <= term.high:
+        return number
+    unit = "" if term.units == "1" else f" {term.units.removeprefix('delta_').replace('^', '')}"
+    told = f"{number:,.10g}{unit}" if written is None else quoted(written)
+    raise ValueError(f"{told} cannot be; {term.low:,.10g} to {term.high:,.10g}{unit}")
 
 
 def one_of(*names: str) -> AfterValidator:
@@ -43,7 +70,7 @@ def known_name(text: str, names: Iterable[str]) -> str:
     """``text`` when it is one of ``names``; ValueError with the nearest when not."""
     names = tuple(names)
     if text not in names:
-        raise ValueError(f"'{text}' is not known; {nearest(text, names)}")
+        raise ValueError(f"{quoted(text)} is not known; {nearest(text, names)}")
     return text
 
 
@@ -51,19 +78,19 @@ def day_of_year(text: object) -> int:
     """``"04-15"`` as a day of the leap-year calendar, 0 to 365; ValueError when it is no day."""
     wanted = 'month and day, such as "04-15"'
     if not isinstance(text, str):
-        raise ValueError(f"{text!r} is not a day of the year; {wanted}")
+        raise ValueError(f"{quoted(text)} is not a day of the year; {wanted}")
     try:
         # 2000 was a leap year.
         return (date.fromisoformat(f"2000-{text}") - date(2000, 1, 1)).days
     except ValueError:
-        raise ValueError(f"'{text}' is not a day of the year; {wanted}") from None
+        raise ValueError(f"{quoted(text)} is not a day of the year; {wanted}") from None
 
 
 def whole_days(text: str) -> int:
     """``"2 weeks"`` as 14; ValueError when it is no span of whole days, one at least."""
-    days = round(parse(text, SPAN), 6)
+    days = round(read(text, SPAN), 6)
     if days < 1 or days != int(days):
-        raise ValueError(f"'{text}' is not whole days; 1 day or more")
+        raise ValueError(f"{quoted(text)} is not whole days; 1 day or more")
     return int(days)
 
 
@@ -81,14 +108,18 @@ def numbers_with_unit(
             raise ValueError(f"is not numbers with a unit; {told}")
         extra = set(table) - {"unit", key}
         if extra or not isinstance(table.get("unit"), str):
-            what = f"'{min(extra)}' is not known here" if extra else "has no unit"
+            what = f"{quoted(min(extra))} is not known here" if extra else "has no unit"
             raise ValueError(f"{what}; {told}")
         numbers = table.get(key)
         if not isinstance(numbers, list) or any(type(n) not in (int, float) for n in numbers):
             raise ValueError(f"{key} are not numbers; {told}")
         if count is not None and len(numbers) != count:
             raise ValueError(f"{len(numbers)} {key} are not {count}; {told}")
-        return [convert(number, table["unit"], kind.base, wanted=told) for number in numbers]
+        unit, limits = table["unit"], load_catalog().kinds[kind.name]
+        return [
+            within_term(convert(number, unit, kind.base, wanted=told), limits, f"{number:g} {unit}")
+            for number in numbers
+        ]
 
     return BeforeValidator(read)
 
@@ -109,16 +140,16 @@ def price_per(text: object, kind: Kind) -> float:
     sold, wanted = _PRICED[kind]
     written = re.fullmatch(r"(\S+) per (\S.*)", text.strip()) if isinstance(text, str) else None
     if written is None:
-        raise ValueError(f"{text!r} is not a price of {sold}; {wanted}")
+        raise ValueError(f"{quoted(text)} is not a price of {sold}; {wanted}")
     amount, size = written.groups()
     if not re.match(r"[\d.+-]", size):
         size = f"1 {size}"
     try:
         price, of = float(amount), parse(size, kind)
     except ValueError:
-        raise ValueError(f"'{text}' is not a price of {sold}; {wanted}") from None
-    if not (0.0 <= price < math.inf and of > 0.0):
-        raise ValueError(f"'{text}' cannot be a price of {sold}; {wanted}")
+        raise ValueError(f"{quoted(text)} is not a price of {sold}; {wanted}") from None
+    if not (0.0 <= price < math.inf and of > 0.0 and math.isfinite(price / of)):
+        raise ValueError(f"{quoted(text)} cannot be a price of {sold}; {wanted}")
     return price / of
 
 

@@ -12,7 +12,7 @@ import numpy as np
 from pydantic import BeforeValidator, Field, model_validator
 
 from drysward.catalog import Catalog
-from drysward.faults import Fault, FaultyInput, nearest
+from drysward.faults import Fault, FaultyInput, nearest, quoted
 from drysward.quantities import (
     LENGTH,
     RADIATION,
@@ -21,7 +21,6 @@ from drysward.quantities import (
     TIME,
     WARMING,
     Kind,
-    parse,
 )
 from drysward.scenario.model import (
     FIRST_MADE_YEAR,
@@ -43,7 +42,9 @@ from drysward.scenario.values import (
     numbers_with_unit,
     one_of,
     quantity,
+    read,
     refuse,
+    within,
 )
 from drysward.weather.file.columns import QUANTITIES, ColumnSpec
 from drysward.weather.file.fill import FillRule
@@ -75,20 +76,24 @@ def by_month(kind: Kind) -> BeforeValidator:
     return numbers_with_unit(kind, "months", "January to December", len(MONTHS))
 
 
-Twelve = Annotated[list[float], Field(min_length=12, max_length=12)]
+
+
+TWELVE = Field(min_length=12, max_length=12)
 
 
 class ClimateTable(Part):
     """Monthly normals. What they may hold is for ``weather.normals`` to say."""
 
     rain: Annotated[list[float], by_month(LENGTH)]
-    wet_days: Twelve
+    wet_days: Annotated[list[Annotated[float, within("wet_days_of_month")]], TWELVE]
     tmax: Annotated[list[float], by_month(TEMPERATURE)]
     tmin: Annotated[list[float], by_month(TEMPERATURE)]
     tmax_spread: Annotated[list[float], by_month(WARMING)] | None = None
     tmin_spread: Annotated[list[float], by_month(WARMING)] | None = None
     dewpoint: Annotated[list[float], by_month(TEMPERATURE)] | None = None
-    relative_humidity: Twelve | None = None
+    relative_humidity: (
+        Annotated[list[Annotated[float, within("humidity_of_month")]], TWELVE] | None
+    ) = None
     solar: Annotated[list[float], by_month(RADIATION)] | None = None
     sunshine: Annotated[list[float], by_month(TIME)] | None = None
     wind: Annotated[list[float], by_month(SPEED)] | None = None
@@ -128,15 +133,15 @@ def each_month(read: Callable[[object], float], neutral: float) -> BeforeValidat
 def factor(value: object) -> float:
     """A factor from 0 to 10; ValueError for anything else."""
     if type(value) not in (int, float) or not 0.0 <= value <= 10.0:  # type: ignore[operator]
-        raise ValueError(f"{value!r} is not a factor; 0 to 10, 1 changes nothing")
+        raise ValueError(f"{quoted(value)} is not a factor; 0 to 10, 1 changes nothing")
     return float(value)  # type: ignore[arg-type]
 
 
 def warming(value: object) -> float:
     """``"2 degC"`` or ``"3.6 degF"`` as a change in degrees C; ValueError beyond 20."""
-    change = parse(value, WARMING)  # type: ignore[arg-type]
+    change = read(value, WARMING)
     if abs(change) > 20.0:
-        raise ValueError(f"'{value}' is no change that a climate makes; -20 to 20 degC")
+        raise ValueError(f"{quoted(value)} is no change that a climate makes; -20 to 20 degC")
     return change
 
 
@@ -174,7 +179,8 @@ def one_or_several(value: object) -> object:
     return value if isinstance(value, list) else [value]
 
 
-Marks = Annotated[list[float], BeforeValidator(one_or_several)]
+Mark = Annotated[float, within("mark_for_missing")]
+Marks = Annotated[list[Mark], BeforeValidator(one_or_several)]
 """Numbers that stand for missing in a column."""
 
 
@@ -236,7 +242,7 @@ class WeatherTable(Part):
         if last > 9999:
             faults.append(("first_year", f"the last year would be {last}", "to the year 9999"))
         if self.future is not None and self.future not in self.futures:
-            told = f"'{self.future}' is not among the futures"
+            told = f"{quoted(self.future)} is not among the futures"
             faults.append(("future", told, nearest(self.future, self.futures)))
         refuse(faults)
         return self

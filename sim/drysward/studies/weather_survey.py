@@ -336,12 +336,13 @@ def annual_table(table: Table, eto_mm: FloatArray | None) -> tuple[Year, ...]:
     eto = np.full(rain.size, np.nan) if eto_mm is None else eto_mm
     calendar = table.dates.astype("datetime64[Y]").astype(int) + 1970
     years = []
-    for year in np.unique(calendar).tolist():
-        of_year = calendar == year
+    found, first = np.unique(calendar, return_index=True)
+    for year, start, stop in zip(found.tolist(), first, [*first[1:], rain.size], strict=True):
+        of_year = slice(start, stop)
         et_mm, rain_mm = _sum(eto[of_year]), _sum(rain[of_year])
         one = Year(
             year=year,
-            days=int(of_year.sum()),
+            days=int(stop - start),
             days_known=int(known[of_year].sum()),
             rain_mm=rain_mm,
             wet_days=int((rain[of_year] >= WET_DAY_MM).sum()),
@@ -411,8 +412,8 @@ def dry_seasons(table: Table, season: Season, eto_mm: FloatArray | None) -> Seas
     for year in range(first_year - season.over_new_year, last_year + 1):
         first = _day(year, season.first)
         last = _day(year + season.over_new_year, season.last)
-        days = (table.dates >= first) & (table.dates <= last)
-        if not days.any():
+        days = slice(*np.clip((np.array([first, last + 1]) - start).astype(int), 0, rain.size))
+        if days.start == days.stop:
             continue
         if known[days].sum() < WHOLE_SHARE * ((last - first).astype(int) + 1):
             left_out.append(year)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 import os
-import tomllib
 from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
@@ -15,7 +14,8 @@ from pydantic import Field, ValidationError, model_validator
 from drysward.catalog import load_catalog
 from drysward.day.records import TRACE, YEAR
 from drysward.faults import Fault, FaultyInput, nearest
-from drysward.scenario.load import syntax_fault, told_faults
+from drysward.inputs import toml_tables, toml_text
+from drysward.scenario.load import told_faults
 from drysward.scenario.values import Flaws, Identifier, Odds, Part, Text, one_of, refuse
 
 GRID, LATIN, SEQUENCE, INDICES = "grid", "latin hypercube", "sobol sequence", "sobol indices"
@@ -251,11 +251,8 @@ def read_sweep(path: str | Path) -> Sweep:
         if not place.exists():
             known = [found.stem for found in ships.glob("sweep-*.toml")]
             raise FaultyInput(Fault(str(path), "is no file", nearest(str(path), known)))
-    text = _text(place)
-    try:
-        scenario = tomllib.loads(text).get("scenario")
-    except tomllib.TOMLDecodeError as error:
-        raise FaultyInput(syntax_fault(str(path), str(error), len(text.splitlines()))) from None
+    text = toml_text(place)
+    scenario = toml_tables(str(path), text).get("scenario")
     base = place.parent
     if isinstance(scenario, str):
         base = place.parent / scenario
@@ -264,20 +261,8 @@ def read_sweep(path: str | Path) -> Sweep:
         if not base.is_file():
             allowed = "a file beside the sweep, or one that ships, such as demo"
             raise FaultyInput(Fault(f"{path}: scenario", f"'{scenario}' is no file", allowed))
-    base_text = _text(base) if base.is_file() else ""
+    base_text = toml_text(base) if base.is_file() else ""
     return sweep_of(str(path), text, str(base), base_text, base.parent)
-
-
-def _text(path: Path) -> str:
-    try:
-        return path.read_bytes().decode("utf-8-sig")
-    except OSError as error:
-        raise FaultyInput(Fault(str(path), f"cannot be read: {error.strerror}")) from None
-    except UnicodeDecodeError as error:
-        told = f"is not UTF-8 text at byte {error.start}"
-        raise FaultyInput(Fault(str(path), told, "save it as UTF-8")) from None
-    except ValueError as error:  # a name that no file can have
-        raise FaultyInput(Fault(str(path), f"cannot be read: {error}")) from None
 
 
 def sweep_of(name: str, text: str, base_name: str, base_text: str, folder: str | Path) -> Sweep:
@@ -286,16 +271,12 @@ def sweep_of(name: str, text: str, base_name: str, base_text: str, folder: str |
     Files that the scenario names are looked for in ``folder``. FaultyInput as ``read_sweep``.
     """
     try:
-        table = SweepTable.model_validate(tomllib.loads(text))
+        table = SweepTable.model_validate(toml_tables(name, text))
     except ValidationError as error:
         raise FaultyInput(
             fault for detail in error.errors() for fault in told_faults(name, detail, SweepTable)
         ) from None
-    try:
-        base = tomllib.loads(base_text)
-    except tomllib.TOMLDecodeError as error:
-        lines = len(base_text.splitlines())
-        raise FaultyInput(syntax_fault(base_name, str(error), lines)) from None
+    base = toml_tables(base_name, base_text)
     # A sizing has no part in a sweep, and an axis may take away what it is about.
     base.pop("sizing", None)
     for key, value in (("years", table.years), ("seed", table.seed)):

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from datetime import date
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -190,8 +191,8 @@ def runs_of_equal(values: FloatArray | BoolArray) -> list[tuple[int, int]]:
     if not values.size:
         return []
     starts = np.concatenate([[0], np.flatnonzero(values[1:] != values[:-1]) + 1, [values.size]])
-    runs = zip(starts[:-1].tolist(), starts[1:].tolist(), strict=True)
-    return [(start, stop) for start, stop in runs if np.isfinite(values[start])]
+    known = np.isfinite(values[starts[:-1]])
+    return list(zip(starts[:-1][known].tolist(), starts[1:][known].tolist(), strict=True))
 
 
 def longest_run_by_chance(runs: list[tuple[int, int]]) -> int:
@@ -288,20 +289,20 @@ def _rainless_months(table: Table) -> Iterator[Suspicion]:
 
 def _resting_weekdays(table: Table) -> Iterator[Suspicion]:
     """Weekdays on which rain is noted too seldom: in the whole record, or else in a year."""
-    whole = np.ones(table.dates.size, dtype=bool)
-    years = table.dates.astype("datetime64[Y]")
-    found = list(_resting(table, whole))
+    found = list(_resting(table, 0, table.dates.size))
     if not found:
-        for year in np.unique(years):
-            found += _resting(table, years == year)
+        _, first = np.unique(table.dates.astype("datetime64[Y]"), return_index=True)
+        for start, stop in pairwise([*first.tolist(), table.dates.size]):
+            found += _resting(table, start, stop)
     yield from found
 
 
-def _resting(table: Table, among: BoolArray) -> Iterator[Suspicion]:
-    rain = table.values["rain"]
-    known = among & np.isfinite(rain)
+def _resting(table: Table, start: int, stop: int) -> Iterator[Suspicion]:
+    rain = table.values["rain"][start:stop]
+    known = np.isfinite(rain)
     wet = known & (rain > 0)
-    weekday = (table.dates.astype(int) + 3) % 7  # 1970-01-01 was a Thursday
+    # 1970-01-01 was a Thursday.
+    weekday = (table.dates[start:stop].astype(int) + 3) % 7
     for day, name in enumerate(_WEEKDAYS):
         on, off = known & (weekday == day), known & (weekday != day)
         if not on.any() or not off.any():
@@ -310,13 +311,12 @@ def _resting(table: Table, among: BoolArray) -> Iterator[Suspicion]:
         error = np.sqrt(pooled * (1 - pooled) * (1 / on.sum() + 1 / off.sum()))
         p_on, p_off = wet[on].mean(), wet[off].mean()
         if p_on - p_off < -WEEKDAY_SD * error:
-            rows = np.flatnonzero(known)
+            rows = start + np.flatnonzero(known)
             what = (
                 f"rain on {100 * p_on:.0f} % of {name}s and {100 * p_off:.0f} % of other days: "
                 "an observer who rests? The next day may hold the sum"
             )
-            first, stop = int(rows[0]), int(rows[-1]) + 1
-            yield _from_to(table, first, stop, "rain by weekday", what)
+            yield _from_to(table, int(rows[0]), int(rows[-1]) + 1, "rain by weekday", what)
 
 
 # ---------------------------------------------------------------- steps between years

@@ -8,10 +8,11 @@ from __future__ import annotations
 import re
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
-from difflib import get_close_matches
 
-from drysward.faults import Fault, nearest
-from drysward.quantities import convert
+import numpy as np
+
+from drysward.faults import Fault, likest, listed, nearest, quoted
+from drysward.quantities import LONGEST_UNIT, convert
 from drysward.weather.record import FloatArray
 
 DATE = "date"
@@ -68,6 +69,8 @@ MOMENTARY: dict[str, Quantity] = {
 HELPERS = {"daylight": Quantity("", "s", "s", {}, 0, 86_400)}
 _OTHER_NAMES = {"precipitation": "rain"}
 _WIND_AT = re.compile(r"wind_([0-9]+(?:\.[0-9]+)?)m(?:_(.+))?")
+STRANGERS_TOLD = 30
+"""Columns of one fault that no rule knows."""
 MONTHLY_INSTEAD = (
     "both columns; or monthly means, with which hot spells, single frosts and snow are not "
     'modelled: under [weather] monthly_temperature = { tmax = { unit = "degF", months = [twelve '
@@ -149,22 +152,25 @@ def declared_columns(
         known = _OTHER_NAMES.get(quantity, quantity)
         if known not in (DATE, HOUR, *QUANTITIES, *MOMENTARY):
             hint = nearest(quantity, [DATE, *QUANTITIES])
-            faults.append(Fault(where, f"declares '{quantity}', which is no quantity", hint))
+            faults.append(Fault(where, f"declares {quoted(quantity)}, which is no quantity", hint))
         elif spec.column not in present:
             hint = nearest(spec.column, present)
-            faults.append(Fault(where, f"has no column '{spec.column}' for {quantity}", hint))
+            faults.append(Fault(where, f"has no column {quoted(spec.column)} for {quantity}", hint))
         elif any(spec.column == column.name for column in columns):
-            what = f"column '{spec.column}' is declared for two quantities"
+            what = f"column {quoted(spec.column)} is declared for two quantities"
             faults.append(Fault(where, what, "one"))
         elif known in (DATE, HOUR):
             columns.append(Column(spec.column, known, ""))
         elif units is None and not spec.unit:
             known_units = ", ".join(quantity_of(known).suffixes.values())
-            what = f"column '{spec.column}' is declared without a unit"
+            what = f"column {quoted(spec.column)} is declared without a unit"
             faults.append(Fault(where, what, f"such as {known_units}"))
         elif units is not None and spec.unit not in ("", units.get(spec.column)):
             stated = units.get(spec.column) or "no unit"
-            what = f"'{spec.column}' is in {stated} by the file and {spec.unit} as declared"
+            what = (
+                f"{quoted(spec.column)} is in {quoted(stated, bare=True)} by the file and "
+                f"{quoted(spec.unit, bare=True)} as declared"
+            )
             faults.append(Fault(where, what, "leave the unit to the file"))
         else:
             unit = spec.unit if units is None else units.get(spec.column, "")
@@ -185,22 +191,23 @@ def unknown_columns(names: Sequence[str], where: str) -> list[Fault]:
             about = QUANTITIES["wind" if windy else quantity]
             stem = "wind_2m" if name == "wind" else name
             ways = " or ".join(f"{stem}_{suffix}" for suffix in about.suffixes)
-            what = f"column '{name}' does not say its unit"
+            what = f"column {quoted(name)} does not say its unit"
             faults.append(Fault(where, what, f"{ways}, or declare it"))
-        elif close := get_close_matches(name, accepted, n=1, cutoff=0.6):
-            hint = f"did you mean '{close[0]}'? or declare or ignore it"
-            faults.append(Fault(where, f"column '{name}' is not known", hint))
+        elif close := likest(name, accepted):
+            hint = f"did you mean '{close}'? or declare or ignore it"
+            faults.append(Fault(where, f"column {quoted(name)} is not known", hint))
         else:
             strangers.append(name)
     if strangers:
-        told = " and ".join(filter(None, [", ".join(f"'{n}'" for n in strangers[:-1]),
-                                          f"'{strangers[-1]}'"]))  # fmt: skip
         many = len(strangers) > 1
+        told = listed((quoted(name) for name in strangers[:-1]), STRANGERS_TOLD)
+        told += f"{' and ' if many else ''}{quoted(strangers[-1])}"
         what = f"column{'s' if many else ''} {told} {'are' if many else 'is'} not known"
-        listed = ", ".join(toml_text(name) for name in strangers)
+        names = ", ".join(toml_text(name) for name in strangers[:STRANGERS_TOLD])
+        more = ", ..." if len(strangers) > STRANGERS_TOLD else ""
         it = "them" if many else "it"
         allowed = (
-            f"declare or ignore {it}: under [weather] ignore = [{listed}]; "
+            f"declare or ignore {it}: under [weather] ignore = [{names}{more}]; "
             f"headers that are known: {', '.join(accepted)}"
         )
         faults.append(Fault(where, what, allowed))
@@ -208,7 +215,8 @@ def unknown_columns(names: Sequence[str], where: str) -> list[Fault]:
 
 
 def toml_text(text: str) -> str:
-    """Text as TOML writes it."""
+    """Text as TOML writes it, cut when it is long."""
+    text = quoted(text, bare=True)
     return '"' + text.replace("\\", "\\\\").replace('"', '\\"') + '"'
 
 
@@ -227,7 +235,7 @@ def check_columns(
     has_temperature = quantities & {"tmax", "tmin", "temperature"}
     if without_temperature and has_temperature:
         name = next(c.name for c in columns if c.quantity in has_temperature)
-        what = f"column '{name}' gives temperature, for which monthly_temperature would stand in"
+        what = f"column {quoted(name)} gives temperature, for which monthly means would stand in"
         faults.append(Fault(where, what, "one of the two; a column can be ignored"))
     elif without_temperature and "reference_et" not in quantities:
         what = "no column for reference_et, which a file without temperature must have"
@@ -243,7 +251,7 @@ def check_columns(
     for quantity in (DATE, HOUR, *QUANTITIES, *MOMENTARY):
         names = [column.name for column in columns if column.quantity == quantity]
         if len(names) > 1:
-            told = " and ".join(f"'{name}'" for name in names)
+            told = " and ".join(quoted(name) for name in names)
             faults.append(
                 Fault(where, f"two columns for {quantity}: {told}", "one; ignore the other")
             )
@@ -263,7 +271,7 @@ def check_columns(
                 faults.append(
                     Fault(
                         where,
-                        f"column '{wind.name}' is at {wind.height_m:g} m by its name "
+                        f"column {quoted(wind.name)} is at {wind.height_m:g} m by its name "
                         f"and at {wind_height_m:g} m as declared",
                         "one height",
                     )
@@ -273,7 +281,7 @@ def check_columns(
             faults.append(
                 Fault(
                     where,
-                    f"column '{wind.name}' does not say the height of the wind",
+                    f"column {quoted(wind.name)} does not say the height of the wind",
                     "wind_2m_m_s or wind_10m_m_s, or declare the height",
                 )
             )
@@ -298,7 +306,8 @@ def known_columns(
     declared = {spec.column for spec in specs.values()}
     for name in ignore:
         if name not in named:
-            faults.append(Fault(path, f"has no column '{name}' to ignore", nearest(name, named)))
+            what = f"has no column {quoted(name)} to ignore"
+            faults.append(Fault(path, what, nearest(name, named)))
     left = {n: column for n, column in named.items() if n not in declared and n not in ignore}
     columns += [column for column in left.values() if column is not None]
     faults += unknown_columns([name for name, column in left.items() if column is None], path)
@@ -323,6 +332,8 @@ def in_base(values: FloatArray, column: Column) -> tuple[FloatArray, bool]:
     about = quantity_of(column.quantity)
     if column.unit == about.base:
         return values, False
+    if len(column.unit) > LONGEST_UNIT:
+        raise ValueError(f"unit {quoted(column.unit)} cannot be turned into {about.shown}")
     unit = _CF_SPELLINGS.get(column.unit, column.unit)
     # "kg m-2 d-1" and "W/m2" are read as powers. A kg of water on a m2 is a mm deep.
     unit = re.sub(r"(?<=[A-Za-z])\^?(-?[0-9])", r"**\1", "*".join(unit.split()))
@@ -331,8 +342,8 @@ def in_base(values: FloatArray, column: Column) -> tuple[FloatArray, bool]:
         try:
             # All these units are linear, so two points give the line.
             zero, hundred = convert(0.0, unit, base), convert(100.0, unit, base)
-        except Exception:
-            # The unit library raises more kinds of error on garbled text than it says.
+        except ValueError:
             continue
-        return zero + values * ((hundred - zero) / 100), base == about.rate
-    raise ValueError(f"unit '{column.unit}' cannot be turned into {about.shown}")
+        with np.errstate(over="ignore"):  # what cannot be is told by whoever checks values
+            return zero + values * ((hundred - zero) / 100), base == about.rate
+    raise ValueError(f"unit {quoted(column.unit)} cannot be turned into {about.shown}")

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from drysward.faults import Fault
+from drysward.faults import Fault, quoted
 from drysward.weather.file.columns import toml_text
 from drysward.weather.file.table import BoolArray, RowFault, Table, blank_required, rows_of
 from drysward.weather.record import FloatArray
@@ -29,11 +30,12 @@ class FillRule:
 
     def __post_init__(self) -> None:
         if self.rain not in (None, "zero", "neighbour-years"):
-            raise ValueError(f"rain is filled by 'zero' or 'neighbour-years', not {self.rain!r}")
+            other = quoted(self.rain)
+            raise ValueError(f"rain is filled by 'zero' or 'neighbour-years', not {other}")
         if self.temperature not in (None, "interpolate", "neighbour-years"):
             raise ValueError(
                 "temperature is filled by 'interpolate' or 'neighbour-years', "
-                f"not {self.temperature!r}"
+                f"not {quoted(self.temperature)}"
             )
         if self.longest_gap_days < 1:
             raise ValueError("longest_gap_days is at least 1")
@@ -73,12 +75,13 @@ def from_option(text: str) -> FillRule:
     words: dict[str, Any] = {}
     for part in text.split(","):
         name, _, value = (piece.strip() for piece in part.partition("="))
-        if name == "longest" and value.removesuffix("days").strip().isdigit():
-            words["longest_gap_days"] = int(value.removesuffix("days"))
+        days = re.fullmatch(r"([0-9]{1,4})\s*(?:days)?", value)
+        if name == "longest" and days:
+            words["longest_gap_days"] = int(days[1])
         elif name in ("rain", "temperature"):
             words[name] = value
         else:
-            raise ValueError(f"'{part}' is not rain=, temperature= or longest= with days")
+            raise ValueError(f"{quoted(part)} is not rain=, temperature= or longest= with days")
     return FillRule(**words)
 
 

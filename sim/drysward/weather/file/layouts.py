@@ -16,7 +16,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from drysward.faults import Fault, FaultyInput
+from drysward.faults import Fault, FaultyInput, quoted
 from drysward.weather.file.columns import DATE, Column, toml_text
 
 MOST_LINES_ABOVE = 120  # estimate: no header block is longer
@@ -73,14 +73,14 @@ class Layout:
 
 # What each layout's own calendar leaves out: words, and which days.
 def _end_of_leap_years(days: NDArray[np.datetime64]) -> NDArray[np.bool_]:
-    text = days.astype(str)
-    year = days.astype("datetime64[Y]").astype(int) + 1970
-    leap = (year % 4 == 0) & ((year % 100 != 0) | (year % 400 == 0))
-    return leap & np.char.endswith(text, "-12-31")
+    since = days - days.astype("datetime64[Y]").astype("datetime64[D]")
+    return np.asarray(since.astype(int) == 365)
 
 
 def _leap_days(days: NDArray[np.datetime64]) -> NDArray[np.bool_]:
-    return np.char.endswith(days.astype(str), "-02-29")
+    month = days.astype("datetime64[M]")
+    since = days - month.astype("datetime64[D]")
+    return np.asarray((month.astype(int) % 12 == 1) & (since.astype(int) == 28))
 
 
 LEFT_OUT: dict[str, Callable[[NDArray[np.datetime64]], NDArray[np.bool_]]] = {
@@ -212,7 +212,9 @@ class Recognized:
 
 def bare(name: str) -> str:
     """A header without the unit in brackets behind it."""
-    return re.sub(r"\s*\([^()]*\)\s*$", "", name.strip())
+    name = name.strip()
+    head, opened, inside = name.rpartition("(")
+    return head.rstrip() if opened and inside.find(")") == len(inside) - 1 else name
 
 
 def find(text: str) -> tuple[Layout, int] | None:
@@ -255,7 +257,7 @@ def recognized(where: str, layout: Layout, sheet: Sheet, ignore: Sequence[str]) 
     faults: list[Fault] = []
     begins = tuple(bare(name) for name in sheet.header[: len(layout.begins)])
     if begins != layout.begins:
-        told = f"{like} its header begins {','.join(begins)}"
+        told = f"{like} its header begins {quoted(','.join(begins), bare=True)}"
         faults.append(Fault(top, told, f"{','.join(layout.begins)}, as it is downloaded"))
     dates = next((names for names in layout.dates if set(names) <= set(by_name)), ())
     if not dates:
@@ -277,7 +279,7 @@ def recognized(where: str, layout: Layout, sheet: Sheet, ignore: Sequence[str]) 
             continue  # the mean of a day says neither Tmax nor Tmin
         unit = known.unit
         if known.as_written and header != f"{name} ({known.as_written})":
-            told = f"{like} has the column '{header}'"
+            told = f"{like} has the column {quoted(header)}"
             faults.append(Fault(top, told, f"'{name} ({known.as_written})'"))
         if layout.block_units and not unit:
             written = units.get(name)
@@ -288,7 +290,7 @@ def recognized(where: str, layout: Layout, sheet: Sheet, ignore: Sequence[str]) 
                 continue
             unit = layout.block_units.get(written, "")
             if not unit:
-                told = f"{like} {name} is in '{written}'"
+                told = f"{like} {name} is in {quoted(written)}"
                 faults.append(Fault(top, told, ", ".join(layout.block_units)))
                 continue
         quantity = known.quantity
@@ -334,10 +336,10 @@ def whole_number_faults(
             if len(row) > at and "." in row[at]:
                 unit = f"tenths of {column.unit}" if column.scale == _TENTH else column.unit
                 what = (
-                    f"'{row[at].strip()}' has a decimal point; in {found.layout.title} "
+                    f"{quoted(row[at].strip())} has a decimal point; in {found.layout.title} "
                     f"{column.name} is in whole {unit}"
                 )
-                spot = f"{where} line {line}, column '{column.name}'"
+                spot = f"{where} line {line}, column {quoted(column.name)}"
                 return [Fault(spot, what, declaration(found.layout, by_name))]
     return []
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from drysward.faults import Fault, FaultyInput
+from drysward.faults import Fault, FaultyInput, listed, quoted
 from drysward.weather.file.columns import (
     DATE,
     Column,
@@ -87,6 +87,7 @@ VARIABLE_NAMES: dict[str, CfQuantity] = {
     "tp": CfQuantity(_RAIN, "rain", ends=True),
     "ssrd": CfQuantity(_MEAN_SOLAR, "solar", ends=True),
 }
+MOST_BYTES = 300_000_000
 PACKING = 0.01  # in base units, estimate: less than this under 0 is the rounding of packed numbers
 # Two parts of one wind: eastward and northward.
 _WIND_PARTS = (("u10", "v10", 10.0), ("uas", "vas", 10.0))
@@ -159,7 +160,7 @@ def read_netcdf(
         ("lat", "latitude"), ("lon", "longitude"), ("elevation", "altitude", "orog"))))  # fmt: skip
     if public:
         told = ", ".join(column.name for column in columns if column.quantity != DATE)
-        left = f"; not used: {', '.join(unused)}" if unused else ""
+        left = f"; not used: {listed(unused)}" if unused else ""
         notes = [f"read by the CF conventions: {told}{left}", *notes, *lacking(table)]
     if not sub_daily:
         return Rows(table, height, faults, notes, place, left_out, public)
@@ -178,10 +179,18 @@ def _opened(where: str, data: bytes) -> xr.Dataset:
             store = xr.backends.NetCDF4DataStore(source)
             # Hours of sunshine are numbers to us, not time spans.
             opened = xr.open_dataset(store, decode_timedelta=False, decode_coords="all")
+            if opened.nbytes > MOST_BYTES:
+                told = f"would take {opened.nbytes:,} bytes"
+                raise FaultyInput(
+                    Fault(where, told, f"at most {MOST_BYTES:,}: one point, cut out before")
+                )
             return opened.load()
+    except (FaultyInput, MemoryError):
+        raise
     except Exception as error:
         reason = str(error).splitlines()[0] if str(error) else type(error).__name__
-        raise FaultyInput(Fault(where, f"is not readable as NetCDF ({reason})")) from None
+        told = f"is not readable as NetCDF ({quoted(reason, bare=True, most=200)})"
+        raise FaultyInput(Fault(where, told)) from None
 
 
 def _time_name(dataset: xr.Dataset) -> str:
@@ -207,12 +216,12 @@ def _stamps(
         values = np.array(texts, dtype="datetime64[m]")
         left_out = "29 February" if calendar in ("noleap", "365_day") else ""
     if not known or not np.issubdtype(values.dtype, np.datetime64):
-        told = f" (its calendar is '{calendar}')" if calendar else ""
-        what = f"has no variable '{time}' that gives days of the standard calendar{told}"
+        told = f" (its calendar is {quoted(calendar)})" if calendar else ""
+        what = f"has no variable {quoted(time)} that gives days of the standard calendar{told}"
         raise FaultyInput(Fault(where, what, "time of the CF conventions, one dimension"))
     if not values.size or np.isnat(values).any():
         what = "has days without a date" if values.size else "has no days"
-        raise FaultyInput(Fault(f"{where}, variable '{time}'", what, "a date for every day"))
+        raise FaultyInput(Fault(f"{where}, variable {quoted(time)}", what, "a date for every day"))
     return values.astype("datetime64[m]"), left_out
 
 
@@ -256,7 +265,7 @@ def _by_convention(
     quantity = known.momentary if sub_daily else known.daily.get(method, "")
     if not quantity:
         if not sub_daily and not method and "tmax" in known.daily.values():
-            what = f"'{name}' does not say whether it is the day's highest or lowest"
+            what = f"{quoted(name)} does not say whether it is the day's highest or lowest"
             allowed = (
                 'cell_methods "time: maximum" or "time: minimum", or declare it: '
                 f'columns = {{ tmax = {{ column = "{name}" }} }}'
@@ -326,7 +335,7 @@ def _numbers(
     for column in columns:
         if column.name not in series:
             continue
-        spot = f"{where}, variable '{column.name}'"
+        spot = f"{where}, variable {quoted(column.name)}"
         variable = series[column.name]
         single = [dim for dim in variable.dims if variable.sizes[dim] == 1 and dim != dimension]
         variable = variable.squeeze(single)

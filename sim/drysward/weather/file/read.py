@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gzip
 import hashlib
+import io
 import zlib
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -11,8 +12,8 @@ from pathlib import Path
 
 import numpy as np
 
-from drysward.faults import Fault, FaultyInput
-from drysward.files import reason
+from drysward.faults import Fault, FaultyInput, path_text
+from drysward.inputs import file_bytes
 from drysward.weather.file.columns import QUANTITIES, REQUIRED, Column, ColumnSpec
 from drysward.weather.file.fill import (
     USUAL_GAP_DAYS,
@@ -48,6 +49,7 @@ MONTHLY_NOTE = (
     "nights are not modelled; humidity, wind and sun that the file lacks come from these means"
 )
 ENDINGS = (".csv", ".nc", ".dly")
+MOST_BYTES = 300_000_000
 _GZIPPED = b"\x1f\x8b"
 
 # Longest gaps that each kind of filling is proposed for: the reader's own default, then estimates.
@@ -130,29 +132,48 @@ def read_table(
     Raises FaultyInput when there is no file, or nothing in it can be told apart as columns.
     """
     path = Path(path)
-    data = _bytes_of(path)
+    data = file_bytes(path, MOST_BYTES, "a .csv, .dly or .nc file")
     digest = hashlib.sha256(data).hexdigest()
     data, ending = _unpacked(path, data)
     if ending not in ENDINGS:
         what = f"is neither {' nor '.join(ENDINGS)} by its name"
-        raise FaultyInput(Fault(str(path), what, f"{', '.join(ENDINGS)}, or one of them with .gz"))
+        allowed = f"{', '.join(ENDINGS)}, or one of them with .gz"
+        raise FaultyInput(Fault(path_text(path), what, allowed))
     if ending == ".nc":
         from drysward.weather.file.netcdf import read_netcdf as reader
     else:
         reader = read_text
     stands_in = monthly_temperature is not None
     rows = reader(
-        str(path), data, columns or {}, wind_height_m, ignore, hours_from_utc, stands_in
+        path_text(path), data, columns or {}, wind_height_m, ignore, hours_from_utc, stands_in
     )
+    _only_days_of_the_calendar(rows)
     if monthly_temperature is not None:
         _take_monthly_temperature(rows, monthly_temperature)
     if years is not None:
-        _keep_years(str(path), rows, years)
+        _keep_years(path_text(path), rows, years)
     filled = _as_a_calendar_has_them(rows)
     return WeatherFile(
         path, rows.table, rows.wind_height_m, tuple(rows.faults), digest, tuple(rows.notes),
         rows.place, filled, stands_in,
     )  # fmt: skip
+
+
+_CALENDAR = np.array(["0001-01-01", "9999-12-31"], dtype="datetime64[D]")
+
+
+def _only_days_of_the_calendar(rows: Rows) -> None:
+    """Refuse days of years before 1 or after 9999, which nothing later can tell."""
+    table = rows.table
+    if table is None:
+        return
+    with np.errstate(invalid="ignore"):
+        beyond = (table.dates < _CALENDAR[0]) | (table.dates > _CALENDAR[1])
+    for row in rows_of(beyond):
+        what = f"day {table.dates[row]} is in no year of the calendar"
+        rows.faults.append((row, Fault(table.where(row), what, "the years 1 to 9999")))
+    if beyond.any():
+        rows.table = replace(table, dates=np.where(beyond, np.datetime64("NaT"), table.dates))
 
 
 def _keep_years(path: str, rows: Rows, years: tuple[int, int]) -> None:
@@ -218,7 +239,9 @@ def _as_a_calendar_has_them(rows: Rows) -> dict[str, int]:
     if rows.left_out:
         every = np.arange(table.dates[0], table.dates[-1] + 1)
         days = every[LEFT_OUT[rows.left_out](every)]
+        # Only where both neighbors are there: in a gap it is a part of the gap.
         days = days[~np.isin(days, table.dates)]
+        days = days[np.isin(days - 1, table.dates) & np.isin(days + 1, table.dates)]
         table = with_days(table, days)
         new = np.isin(table.dates, days)
         values, blank = {}, {}
@@ -242,7 +265,7 @@ def to_record(file: WeatherFile, rule: FillRule) -> DailyRecord:
         _check_reference_et(table)
     if faults or table is None:
         _, _, faults = _filled(file, rule, mending(file), one_a_quantity=True)
-        raise FaultyInput(_told(str(file.path), faults))
+        raise FaultyInput(_told(path_text(file.path), faults))
     return DailyRecord(
         name=_stem(file.path),
         dates=table.dates,
@@ -357,7 +380,7 @@ def years_without_long_gaps(table: Table) -> tuple[int, int] | None:
 def _only(file: WeatherFile, years: tuple[int, int]) -> WeatherFile:
     """The file with only some years."""
     rows = Rows(file.table, file.wind_height_m, list(file.faults))
-    _keep_years(str(file.path), rows, years)
+    _keep_years(path_text(file.path), rows, years)
     return replace(file, table=rows.table, faults=tuple(rows.faults))
 
 
@@ -392,18 +415,6 @@ def _filled(
     return table, filled, faults
 
 
-def _bytes_of(path: Path) -> bytes:
-    try:
-        data = path.read_bytes()
-    except FileNotFoundError:
-        raise FaultyInput(Fault(str(path), "there is no such file")) from None
-    except IsADirectoryError:
-        raise FaultyInput(Fault(str(path), "is a folder", "a .csv, .dly or .nc file")) from None
-    except (OSError, ValueError) as error:
-        raise FaultyInput(Fault(str(path), f"cannot be read ({reason(error)})")) from None
-    return data
-
-
 def _unpacked(path: Path, data: bytes) -> tuple[bytes, str]:
     """The bytes behind any gzip, and the ending that says their kind."""
     ending = path.suffix.lower()
@@ -411,12 +422,17 @@ def _unpacked(path: Path, data: bytes) -> tuple[bytes, str]:
         ending = Path(path.stem).suffix.lower()
     if path.suffix.lower() == ".gz" or data.startswith(_GZIPPED):
         try:
-            data = gzip.decompress(data)
+            with gzip.GzipFile(fileobj=io.BytesIO(data)) as packed:
+                data = packed.read(MOST_BYTES + 1)
         except (OSError, EOFError, zlib.error) as error:
             what = f"is not readable as gzip ({error})"
-            raise FaultyInput(Fault(str(path), what, "the file as it was downloaded")) from None
+            allowed = "the file as it was downloaded"
+            raise FaultyInput(Fault(path_text(path), what, allowed)) from None
+    if len(data) > MOST_BYTES:
+        what = f"has more than {MOST_BYTES:,} bytes unpacked"
+        raise FaultyInput(Fault(path_text(path), what, "the days of one place"))
     if not data.removeprefix(BOM).strip():
-        raise FaultyInput(Fault(str(path), "is empty", "a header and a row for every day"))
+        raise FaultyInput(Fault(path_text(path), "is empty", "a header and a row for every day"))
     return data, ending
 
 

@@ -18,11 +18,12 @@ from numpy.typing import NDArray
 from drysward.faults import Fault
 from drysward.weather.file.columns import MOMENTARY, QUANTITIES, Column
 from drysward.weather.file.rows import ON_TOP, Rows
-from drysward.weather.file.table import HOURLY_FROM, RowFault, Table, check_values
+from drysward.weather.file.table import HOURLY_FROM, RowFault, Table, check_values, remote
 from drysward.weather.record import FloatArray
 
 LEAST_SHARE = 0.9  # estimate: 22 of 24 hours; two that lack are filled well by their neighbors
 DARK_OFFSET_MJ_M2 = 1.3  # by the day: 15 W/m2 (from memory, pyranometers under a clear night sky)
+MOST_DAYS_A_ROW = 10  # estimate: a record of parts of days that has fewer rows is none
 _MINUTES = 24 * 60
 
 Gather = Callable[[FloatArray], FloatArray]  # rows of days (d, k) -> days (d,)
@@ -73,12 +74,29 @@ def days_of_rows(
     """The days of rows, unless anything is wrong with these: a day of wrong hours is no day."""
     table, note = _without_dark_offset(table, rates)
     faults = [*faults, *check_values(table, rates)]
+    faults += _remote_faults(table, stamps)
     if not faults:
         days, how, faults = to_days(table, stamps, rates)
         notes = [*notes, *note, how]
         if not faults:
             return Rows(days, wind_height_m, [], notes)
     return Rows(None, wind_height_m, faults, notes)
+
+
+def _remote_faults(table: Table, stamps: NDArray[np.datetime64]) -> list[RowFault]:
+    """Rows so far from the others that the time between is no part of the record."""
+    far = np.flatnonzero(remote(stamps) & ~np.isnat(stamps))
+    if not far.size:
+        known = stamps[~np.isnat(stamps)]
+        days = int((known.max() - known.min()).astype("timedelta64[D]").astype(int)) + 1
+        if days <= MOST_DAYS_A_ROW * known.size:
+            return []
+        told = f"{known.size:,} rows over {days:,} days"
+        return [(ON_TOP, Fault(table.path, told, "several rows on every day"))]
+    row = int(far[0])
+    what = f"{stamps[row].astype('datetime64[D]')} is years from the other rows"
+    more = f", and so are {far.size - 1:,} more" if far.size > 1 else ""
+    return [(row, Fault(table.where(row), what + more, "the rows of one record"))]
 
 
 def _without_dark_offset(table: Table, rates: frozenset[str]) -> tuple[Table, list[str]]:

@@ -10,7 +10,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from drysward.faults import Fault
+from drysward.faults import Fault, quoted
 from drysward.physics.reference_et import saturation_vapour_pressure_kpa
 from drysward.weather.file.columns import REQUIRED, Column, quantity_of
 from drysward.weather.record import FloatArray
@@ -18,7 +18,7 @@ from drysward.weather.record import FloatArray
 BoolArray = NDArray[np.bool_]
 RowFault = tuple[int, Fault]  # index of the row, so that faults can be told in file order
 
-MOST_YEARS_APART = 200  # estimate: a day farther from the middle of the record is a slip of the pen
+MOST_YEARS_APART = 200  # estimate: a day that stands so far from all others is a slip of the pen
 RATE_OVER_DAY = 4.0  # estimate: most that an hour's rate can be, times the day's largest amount
 HOURLY_FROM = 1.9  # estimate: rows a day from which a file is one of hours, not of slips
 DEWPOINT_ABOVE_TMAX_C = 2.0  # estimate: room for two instruments that disagree
@@ -50,12 +50,12 @@ class Table:
 
     def where(self, row: int, quantity: str = "") -> str:
         """File, line (or day) and column, for a person to find."""
-        column = f", column '{self.columns[quantity].name}'" if quantity else ""
+        column = f", column {quoted(self.columns[quantity].name)}" if quantity else ""
         return f"{self.path} {self.place(row)}{column}"
 
     def written(self, row: int, quantity: str) -> str:
         """The value as the file has it, with its unit."""
-        return f"{self.given[quantity][row]:g} {self.columns[quantity].unit}"
+        return f"{self.given[quantity][row]:g} {quoted(self.columns[quantity].unit, bare=True)}"
 
 
 def check_dates(
@@ -192,11 +192,21 @@ def with_every_day(table: Table) -> Table:
 
 def first_rows(table: Table) -> NDArray[np.intp]:
     """The first row of each day in the order of days, without days that a slip made remote."""
-    known = np.flatnonzero(~np.isnat(table.dates))
-    year = table.dates[known].astype("datetime64[Y]").astype(int)
-    known = known[np.abs(year - np.median(year)) <= MOST_YEARS_APART]
+    known = np.flatnonzero(~remote(table.dates))
     _, first = np.unique(table.dates[known], return_index=True)
     return np.asarray(known[first])
+
+
+def remote(dates: NDArray[np.datetime64]) -> BoolArray:
+    """Days (n,) that are unknown, or apart from most others by more than a record can have."""
+    far = np.isnat(dates)
+    known = np.flatnonzero(~far)
+    order = known[np.argsort(dates[known], kind="stable")]
+    years = np.diff(dates[order].astype("datetime64[D]")).astype(int) / 365.25
+    part = np.concatenate([[0], np.cumsum(years > MOST_YEARS_APART)])[: order.size]
+    if order.size:
+        far[order] = part != np.argmax(np.bincount(part))
+    return far
 
 
 def of_rows(table: Table, rows: NDArray[np.intp] | slice | BoolArray) -> Table:

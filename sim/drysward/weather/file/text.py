@@ -5,13 +5,14 @@ from __future__ import annotations
 import csv
 import io
 import re
+from collections import Counter
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from datetime import date
 
 import numpy as np
 from numpy.typing import NDArray
 
-from drysward.faults import Fault, FaultyInput
+from drysward.faults import Fault, FaultyInput, quoted
 from drysward.weather.file import layouts
 from drysward.weather.file.columns import (
     DATE,
@@ -39,6 +40,9 @@ _STAMP = re.compile(
     r"([0-9]{4}-[0-9]{2}-[0-9]{2})[T ]([0-9]{2}):([0-9]{2})(?::[0-9]{2}(?:\.[0-9]+)?)?"
     r"(Z|[+-][0-9]{2}:?[0-9]{2})?"
 )
+MOST_COLUMNS = 1_000
+LONGEST_LINE_ABOVE = 300
+LONGEST_NUMBER = 60
 _QUALITY = 1  # place of the quality flag among a value's flags in the station archive
 _NO_DAY = np.datetime64("NaT", "D")
 
@@ -91,15 +95,19 @@ def decoded(where: str, data: bytes) -> str:
 
 def _sheet(where: str, text: str, above: int) -> tuple[Sheet, list[RowFault]]:
     """The table under ``above`` lines, and rows whose cells are not as many as the header's."""
-    lines_above = text.split("\n", above)[:above]
+    lines_above = [line[:LONGEST_LINE_ABOVE] for line in text.split("\n", above)[:above]]
     rows = _csv_rows(where, text.split("\n", above)[-1], above)
     top_line, header = next(rows)
     header = [name.strip() for name in header]
     top = f"{where} line {top_line}"
+    if len(header) > MOST_COLUMNS:
+        told = f"{len(header):,} columns"
+        raise FaultyInput(Fault(top, told, f"at most {MOST_COLUMNS:,}: one place, a row a day"))
     unnamed = [f"column {i + 1} has no name" for i, name in enumerate(header) if not name]
-    twice = [f"two columns are named '{n}'" for n in dict.fromkeys(header) if header.count(n) > 1]
-    if unnamed or twice:
-        raise FaultyInput([Fault(top, what, "a name for each") for what in unnamed + twice])
+    counts = Counter(name for name in header if name)
+    twice = [f"two columns are named {quoted(n)}" for n, count in counts.items() if count > 1]
+    if wrong := unnamed + twice:
+        raise FaultyInput([Fault(top, what, "a name for each") for what in wrong[:20]])
     cells: list[list[str]] = []
     lines: list[int] = []
     faults: list[RowFault] = []
@@ -178,7 +186,7 @@ def _own_headers(
     if sub_daily and several_a_day(stamps):
         return days_of_rows(table, stamps, rates, height, faults, notes)
     if momentary and not sub_daily:
-        told = f"column '{momentary[0]}' is of a moment, and the rows have no hour"
+        told = f"column {quoted(momentary[0])} is of a moment, and the rows have no hour"
         allowed = "a column 'hour' from 0 to 23, or dates as 2013-07-04 13:00"
         faults.append((ON_TOP, Fault(top, told, allowed)))
     return Rows(table, height, faults, notes)
@@ -208,13 +216,13 @@ def _moments(
             if match:
                 day, hour, minute = _date(match[1]), int(match[2]), int(match[3])
                 if hour > 23 or minute > 59:
-                    raise ValueError(f"'{text}' is no time of a day; 00:00 to 23:59")
+                    raise ValueError(f"{quoted(text)} is no time of a day; 00:00 to 23:59")
                 shift = _minutes_of(match[4]) if match[4] else 0
                 if match[4]:
                     offsets.add(match[4])
                 stamps[i] = day.astype("datetime64[m]") + (60 * hour + minute - shift)
             elif with_hours:
-                raise ValueError(f"'{text}' is not a day and time; as 2013-07-04 13:00")
+                raise ValueError(f"{quoted(text)} is not a day and time; as 2013-07-04 13:00")
             else:
                 stamps[i] = _date(text)
         except ValueError as error:
@@ -258,7 +266,7 @@ def _hours(
         if match and int(match[1]) < 24 and int(match[2] or 0) < 60:
             hours[i] = np.timedelta64(60 * int(match[1]) + int(match[2] or 0), "m")
         else:
-            error = ValueError(f"'{text}' is no hour; 0 to 23, at which the hour starts")
+            error = ValueError(f"{quoted(text)} is no hour; 0 to 23, at which the hour starts")
             faults.append((i, _cell_fault(where, sheet, i, name, error)))
     return hours, faults
 
@@ -347,9 +355,9 @@ def _layout_moments(
             if not 0 <= hour < 24:
                 raise ValueError
             stamps[i] = day.astype("datetime64[m]") + 60 * hour
-        except ValueError:
-            given = ", ".join(f"{name} {row[place]}" for name, place in zip(found.dates, at,
-                                                                          strict=True))  # fmt: skip
+        except (ValueError, OverflowError):
+            parts = zip(found.dates, (quoted(row[place], bare=True) for place in at), strict=True)
+            given = ", ".join(f"{name} {part}" for name, part in parts)
             what = f"{given} is not a day of the calendar"
             faults.append((i, Fault(f"{where} line {sheet.lines[i]}", what)))
     return stamps, faults
@@ -421,11 +429,12 @@ def _numbers(
         if column.missing:
             marked = np.isin(numbers, column.missing)
             numbers, empty = np.where(marked, np.nan, numbers), empty | marked
-        numbers = numbers * column.scale
+        with np.errstate(over="ignore"):
+            numbers = numbers * column.scale
         try:
             values[quantity], is_rate = in_base(numbers, column)
         except ValueError as error:
-            faults.append((ON_TOP, Fault(f"{top}, column '{column.name}'", str(error))))
+            faults.append((ON_TOP, Fault(f"{top}, column {quoted(column.name)}", str(error))))
             continue
         rates |= {quantity} if is_rate else set()
         given[quantity], blank[quantity] = numbers, empty
@@ -441,23 +450,23 @@ def _texts(sheet: Sheet, name: str) -> list[str]:
 
 def _cell_fault(where: str, sheet: Sheet, row: int, name: str, error: ValueError) -> Fault:
     what, _, allowed = str(error).partition("; ")
-    return Fault(f"{where} line {sheet.lines[row]}, column '{name}'", what, allowed)
+    return Fault(f"{where} line {sheet.lines[row]}, column {quoted(name)}", what, allowed)
 
 
 def _date(text: str) -> np.datetime64:
     if not text:
         raise ValueError("is blank; a day as 2013-07-04")
     if not _ISO_DATE.fullmatch(text):
-        raise ValueError(f"'{text}' is not a date; as 2013-07-04 (year-month-day)")
+        raise ValueError(f"{quoted(text)} is not a date; as 2013-07-04 (year-month-day)")
     try:
         return np.datetime64(date.fromisoformat(text), "D")
     except ValueError:
-        raise ValueError(f"'{text}' is not a day of the calendar; as 2013-07-04") from None
+        raise ValueError(f"{quoted(text)} is not a day of the calendar; as 2013-07-04") from None
 
 
 def _all_numbers(texts: Sequence[str]) -> FloatArray | None:
     """All cells as numbers at once, NaN where blank; None when they must be looked at singly."""
-    if not _NUMBER_LETTERS.issuperset("".join(texts)):
+    if not _NUMBER_LETTERS.issuperset("".join(texts)) or max(map(len, texts)) > LONGEST_NUMBER:
         return None
     try:
         numbers = np.array([text or "nan" for text in texts], dtype=float)
@@ -468,10 +477,10 @@ def _all_numbers(texts: Sequence[str]) -> FloatArray | None:
 
 def _number(text: str) -> float:
     if _NOT_A_NUMBER.fullmatch(text):
-        raise ValueError(f"'{text}' is not a finite number; a number, or blank where unknown")
-    if not _NUMBER.fullmatch(text):
-        raise ValueError(f"'{text}' is not a number; a number with a decimal point, or blank")
+        raise ValueError(f"{quoted(text)} is not a finite number; a number, or blank where unknown")
+    if len(text) > LONGEST_NUMBER or not _NUMBER.fullmatch(text):
+        raise ValueError(f"{quoted(text)} is not a number; a number with a decimal point, or blank")
     number = float(text)
     if not np.isfinite(number):
-        raise ValueError(f"'{text}' is too large; a finite number")
+        raise ValueError(f"{quoted(text)} is too large; a finite number")
     return number
