@@ -569,16 +569,17 @@ def better_uniformity_harms_the_worst_patch(case):
 
 
 RULES = ("none", "fixed", "share of et", "refill")
-# The most of all plans on all fields that may be exceptions: of 2,000 cases, twice what was found.
+# The share of plans on fields that may be exceptions: twice that of cases 0 to 329.
 SELDOM = {
-    more_rain_costs_turf: 0.1,
-    a_larger_fixed_depth_costs_turf: 0.02,
-    more_water_by_need_costs_turf: 0.05,
-    better_uniformity_costs_water: 0.1,
-    better_uniformity_harms_the_worst_patch: 0.05,
+    more_rain_costs_turf: 0.026,
+    a_larger_fixed_depth_costs_turf: 0.0,
+    more_water_by_need_costs_turf: 0.02,
+    better_uniformity_costs_water: 0.06,
+    better_uniformity_harms_the_worst_patch: 0.012,
 }
 
-IN_THE_SUITE = range(30)
+# Of 195 ground ran over by rounding on a day on which only a plan beside watered.
+IN_THE_SUITE = (*range(30), 195)
 
 
 @cache
@@ -599,7 +600,7 @@ def test_law(law):
 @pytest.mark.parametrize("law", SELDOM, ids=lambda law: law.__name__)
 def test_seldom(law):
     found = [is_one for number in IN_THE_SUITE for is_one in law(case(number))]
-    assert len(found) > 50
+    assert len(found) > 40
     assert np.mean(found) <= SELDOM[law]
 
 
