@@ -203,7 +203,7 @@ def test_nothing_suffices_is_said(tmp_path: Path) -> None:
 
 
 def test_without_prices_no_costs(tmp_path: Path) -> None:
-    text = Path(changed(tmp_path)).read_text(encoding="utf-8")
+    text = Path(changed(tmp_path, ("points = 6", "points = 2"))).read_text(encoding="utf-8")
     head, _, rest = text.partition("tariff = [")
     _, _, rest = rest.partition("\n]\n")
     head, sizing = head + rest.partition("[costs]")[0], rest.partition("[sizing]")[2]

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from drysward.day.records import PATCH
-from drysward.drive.runs import advance, start_run
+from drysward.drive.runs import advance_all, start_runs
 from drysward.scenario.model import TIMES_OF_DAY, Stage
 from drysward.site.stretches import prepare
 
@@ -255,32 +255,40 @@ def site(scenes):
     return prepare(scenes.scenario(fields, plans, turf="continuous", rooting_varies=True), record)
 
 
-@pytest.mark.parametrize("rule", ["none", "refill", "fixed"])
-def test_every_day_of_every_patch(site, rule):
-    plan = site.scenario.plan_named(rule)
-    run = start_run(site, plan)
-    columns = Columns(site, run)
-    most = dict.fromkeys((*PATCH.names, *LOSSES, "wilt", "footprint", "shed", "rise"), 0.0)
+def test_every_day_of_every_patch(site):
+    """Under plans that go side by side, a stretch of one day after another, so that every patch can
+    be seen in its evening.
+    """
+    plans = site.scenario.plans
+    runs = start_runs([(site, plan) for plan in plans])
+    twins = [Columns(site, runs.one(b)) for b in range(len(plans))]
+    seen = (*PATCH.names, *LOSSES, "wilt", "footprint", "shed", "rise")
+    most = [dict.fromkeys(seen, 0.0) for _ in plans]
     for d in range(site.calendar.size):
-        # A stretch of one day, so that every patch can be seen in its evening.
         today = replace(site, calendar=site.calendar[: d + 1], days=site.days[: d + 1], from_day=d)
-        trace = advance(today, run, slice(d, d + 1)).trace[0]
-        columns.day(d, plan, trace.irrigation_gross[:, None])
-        for name, values in columns.patch.items():
-            worst = np.abs(run.patches[name] - values).max()
-            assert worst <= TOLERANCE, (d, name, worst)
-        told = {**columns.told, "irrigation_landed": columns.told["irrigation"][0]}
-        for name in (*LOSSES, "irrigation_landed", "depletion", "footprint", "wilt"):
-            worst = np.abs(trace[name] - told[name].mean(axis=1)).max()
-            assert worst <= TOLERANCE, (d, name, worst)
-        for name, called in STORES.items():
-            worst = np.abs(trace[called] - columns.patch[name].mean(axis=1)).max()
-            assert worst <= TOLERANCE, (d, name, worst)
-        told["shed"] = told["irrigation"][1]
-        for name in most:
-            found = columns.patch.get(name, told.get(name))
-            most[name] = np.maximum(most[name], found.max(axis=1))
-    everything_happened(site, rule, most)
+        advance_all(today, runs, slice(d, d + 1))
+        for b, (plan, columns) in enumerate(zip(plans, twins, strict=True)):
+            columns.day(d, plan, runs.trace[b, 0].irrigation_gross[:, None])
+            compare(columns, runs.patches[b], runs.trace[b, 0], (plan.rule, d))
+            told = {**columns.told, **columns.patch, "shed": columns.told["irrigation"][1]}
+            for name in seen:
+                most[b][name] = np.maximum(most[b][name], told[name].max(axis=1))
+    for plan, of_plan in zip(plans, most, strict=True):
+        everything_happened(site, plan.rule, of_plan)
+
+
+def compare(columns, patches, trace, when):
+    """The patches in the evening (F, P), and the account of the day (F,)."""
+    for name, values in columns.patch.items():
+        worst = np.abs(patches[name] - values).max()
+        assert worst <= TOLERANCE, (when, name, worst)
+    told = {**columns.told, "irrigation_landed": columns.told["irrigation"][0]}
+    for name in (*LOSSES, "irrigation_landed", "depletion", "footprint", "wilt"):
+        worst = np.abs(trace[name] - told[name].mean(axis=1)).max()
+        assert worst <= TOLERANCE, (when, name, worst)
+    for name, called in STORES.items():
+        worst = np.abs(trace[called] - columns.patch[name].mean(axis=1)).max()
+        assert worst <= TOLERANCE, (when, name, worst)
 
 
 def everything_happened(site, rule, most):

@@ -74,10 +74,11 @@ def count_irrigation(
 ):  # fmt: skip
     """Add a day of irrigation to the year.
 
-    What runs off on a day without rain is irrigation. What the root zone had no room for drains
-    unless it ran off, as far as anything drains today; turf may use the rest on later days.
+    What runs off on a day without rain on which the plan waters is irrigation; runs beside it may
+    water on other days. What the root zone had no room for drains unless it ran off, as far as
+    anything drains today; turf may use the rest on later days.
     """
-    ran_off = mean_runoff if liquid == 0.0 else mean_shed
+    ran_off = mean_runoff if (liquid == 0.0) & (gross > 0.0) else mean_shed
     year_irrigation_gross += gross
     year_irrigation_landed += mean_caught
     year_irrigation_runoff += ran_off
