@@ -113,19 +113,31 @@ class Found:
     wrong: list[str] = field(default_factory=list)
 
 
+@dataclass
+class Command:
+    """Words, and about how long they take (s), which follows what the machine has to do: of six
+    runs one is done before it is ended.
+    """
+
+    words: list[str]
+    takes_s: float
+
+
 def stopped(
-    words: list[str], told: Path, stop: signal.Signals, after_s: float, found: Found
+    command: Command, told: Path, stop: signal.Signals, random: Random, found: Found
 ) -> bool:
-    """Start a command and end it after a while; whether it was ended before it was done."""
-    child = started(words, told)
-    time.sleep(after_s)
+    """Start a command and end it at any moment; whether it was ended before it was done."""
+    child = started(command.words, told)
+    time.sleep(random.uniform(0.0, command.takes_s))
     os.kill(child, stop)
     start = time.perf_counter()
     status = ended(child)
     said = told.read_text()
     if status == 0:
         found.done += 1
+        command.takes_s *= 0.8
         return False
+    command.takes_s *= 1.05
     found.kills[stop.name] = found.kills.get(stop.name, 0) + 1
     found.slowest_s = max(found.slowest_s, time.perf_counter() - start)
     if status != (-stop if stop == signal.SIGKILL else 130):
@@ -154,21 +166,21 @@ def kill_runs(
 ) -> None:
     """End a command that writes results, into a folder that holds those of another."""
     told, out = home / "told", home / "out"
-    commands = IN_TURN[name]
-    known, times = [], []
-    for i, words in enumerate(commands):
+    known, commands = [], []
+    for i, words in enumerate(IN_TURN[name]):
         alone = home / f"alone-{i}"
-        times.append(whole([*words, "--out", str(alone)], told))
+        taken = whole([*words, "--out", str(alone)], told)
         known.append(files_of(alone))
+        commands.append(Command([*words, "--out", str(out)], taken))
     shutil.copytree(home / "alone-0", out)
     turn = 0
     for stop, n in kills.items():
+        whole(commands[turn].words, told)  # nothing is left of kills by another signal
         while found.kills.get(stop.name, 0) < n:
             turn = 1 - turn
-            words = [*commands[turn], "--out", str(out)]
-            stopped(words, told, stop, random.uniform(0.0, times[turn]), found)
+            stopped(commands[turn], told, stop, random, found)
             looked_at(out, known, stop.name, found)
-    whole([*commands[1], "--out", str(out)], told)
+    whole(commands[1].words, told)
     if files_of(out) != known[1]:
         found.wrong.append("a run after all is not as an undisturbed one")
 
@@ -180,12 +192,13 @@ def kill_sweep(
     told, out = home / "told", home / "out"
     (home / "small.toml").write_text(SWEEP)
     words = ["sweep", str(home / "small.toml"), "--workers", "2", "--out"]
-    taken = whole([*words, str(home / "alone")], told)
+    command = Command([*words, str(out)], whole([*words, str(home / "alone")], told))
     known = files_of(home / "alone")
     chunks = len(known) - 1
     for stop, n in kills.items():
+        shutil.rmtree(out, ignore_errors=True)  # nothing is left of kills by another signal
         while found.kills.get(stop.name, 0) < n:
-            if stopped([*words, str(out)], told, stop, random.uniform(0.0, taken), found):
+            if stopped(command, told, stop, random, found):
                 looked_at(out, [known], stop.name, found)
                 kept = sum(entry.startswith("chunk-") for entry in files_of(out))
                 counted = re.search(r"Stopped: (\d+) of (\d+) chunks", told.read_text())
@@ -193,7 +206,7 @@ def kill_sweep(
                     found.wrong.append(f"{kept} chunks are kept: {counted[0]}")
                 if kept < chunks:
                     continue
-            whole([*words, str(out)], told)
+            whole(command.words, told)
             if files_of(out) != known:
                 found.wrong.append("a sweep that went on is not as an undisturbed one")
             shutil.rmtree(out)
