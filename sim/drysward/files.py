@@ -1,14 +1,16 @@
 """Files written whole, where nothing that a person or another program has made is lost.
 
-A file is filled under the name ``.NAME-PID.part`` and then put in its place. What a run has put
-there is known, so that a stop can say it.
+A file is filled under another name (``half_written``) and then put in its place. What a run has
+put there is known, so that a stop can say it.
 """
 
 from __future__ import annotations
 
 import csv
+import errno
 import hashlib
 import os
+import platform
 import re
 import shlex
 import shutil
@@ -27,6 +29,8 @@ from drysward.faults import Fault, FaultyInput
 
 if TYPE_CHECKING:
     import xarray as xr
+
+_NETCDF_BYTES = 4096  # of a variable's name and attributes, with room to spare
 
 Write = Callable[[Path], object]
 """Fills the file at a path."""
@@ -52,7 +56,14 @@ def user_cache() -> Path:
 _claimed: set[Path] = set()
 _written: list[Path] = []
 _PLACING = Lock()
-_HALF_WRITTEN = re.compile(r"\..+-(\d{1,9})\.part")
+# A folder on a network holds files of processes that run elsewhere.
+_HOST = re.sub(r"\W", "_", platform.node())
+_HALF_WRITTEN = re.compile(rf"\..+-{_HOST}-(\d{{1,9}})\.part")
+
+
+def half_written(path: Path) -> Path:
+    """Where a file is filled before it is put in its place: ``.NAME-HOST-PID.part`` beside it."""
+    return path.with_name(f".{path.name}-{_HOST}-{os.getpid()}.part")
 
 
 def begin_run() -> None:
@@ -76,7 +87,7 @@ def leave_off() -> None:
 
 
 def clear_leftovers(folder: Path) -> None:
-    """Remove files half written by processes that no longer run."""
+    """Remove files half written by processes of this machine that no longer run."""
     for part in folder.glob(".*.part"):
         made_by = _HALF_WRITTEN.fullmatch(part.name)
         # Elsewhere than on POSIX a file that somebody writes cannot be removed.
@@ -167,7 +178,7 @@ def claim_folder(folder: Path, make: bool = True) -> None:
 
     What dead processes left half done in it is cleared.
     """
-    probe = folder / f".drysward-{os.getpid()}.part"
+    probe = half_written(folder / "probe")
     try:
         if make:
             folder.mkdir(exist_ok=True)
@@ -190,7 +201,7 @@ def write_whole(files: Mapping[Path, Write]) -> None:
 
     FaultyInput when one cannot be written; what was there before is then left as it was.
     """
-    parts = {path: path.with_name(f".{path.name}-{os.getpid()}.part") for path in files}
+    parts = {path: half_written(path) for path in files}
     path = Path()
     try:
         for path, write in files.items():
@@ -233,8 +244,7 @@ def write_netcdf(
     encoding: Mapping[str, Mapping[str, Any]],
     more: Callable[[xr.Dataset], Mapping[str, str]] | None = None,
 ) -> None:
-    """A Dataset as NetCDF 4, made in memory: of a disk that is full the library says no more than
-    "HDF error", and may crash.
+    """A Dataset as NetCDF 4. OSError when it cannot be written.
 
     ``more`` gives attributes of the file from what stands in it, undecoded.
     """
@@ -242,12 +252,28 @@ def write_netcdf(
     import xarray as xr
     from xarray.backends import NetCDF4DataStore
 
-    made = netCDF4.Dataset("made", "w", format="NETCDF4", memory=1)
-    store = NetCDF4DataStore(made)
-    dataset.dump_to_store(store, encoding=encoding)
-    if more is not None:
-        made.setncatts(dict(more(xr.open_dataset(store, decode_cf=False).load())))
-    path.write_bytes(made.close())
+    _claim_room(path, dataset.nbytes + _NETCDF_BYTES * (1 + len(dataset.variables)))
+    try:
+        with netCDF4.Dataset(path, "w", format="NETCDF4") as file:
+            store = NetCDF4DataStore(file)
+            dataset.dump_to_store(store, encoding=encoding)
+            if more is not None:
+                file.setncatts(dict(more(xr.open_dataset(store, decode_cf=False).load())))
+    except RuntimeError as error:
+        raise OSError(errno.EIO, str(error)) from None
+
+
+def _claim_room(path: Path, size: int) -> None:
+    """OSError unless a file of so many bytes can be written.
+
+    Of a full disk the library says no more than "HDF error", and may crash.
+    """
+    with path.open("wb") as file:
+        if hasattr(os, "posix_fallocate"):
+            os.posix_fallocate(file.fileno(), 0, size)
+        else:
+            for start in range(0, size, 1_000_000):
+                file.write(bytes(min(size - start, 1_000_000)))
 
 
 def _harmless(cell: object) -> object:

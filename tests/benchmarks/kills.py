@@ -30,6 +30,8 @@ from io import StringIO
 from pathlib import Path
 from random import Random
 
+# Who writes in a folder now, and the digests of all that was ever written there.
+_BESIDE = re.compile(r"in-use\.lock.*|\.drysward-written")
 STOPS = (signal.SIGKILL, signal.SIGTERM, signal.SIGINT)
 SWEEP = """
 scenario = "demo"
@@ -95,7 +97,8 @@ def whole(words: list[str], told: Path) -> float:
 def files_of(folder: Path) -> dict[str, bytes]:
     if not folder.exists():
         return {}
-    return {path.name: path.read_bytes() for path in folder.iterdir()}
+    there = (path for path in folder.iterdir() if not _BESIDE.fullmatch(path.name))
+    return {path.name: path.read_bytes() for path in there}
 
 
 def is_part(name: str) -> bool:

@@ -15,8 +15,8 @@ from click.testing import CliRunner
 
 import drysward
 from drysward.cli import main, stopping
-from drysward.files import claim_folder, write_whole
-from drysward.results import export
+from drysward.files import RECORD as RECORD_OF_FILES
+from drysward.files import claim_folder, half_written, write_whole
 from drysward.studies.sweep import run as sweep_run
 
 posix = pytest.mark.skipif(os.name != "posix", reason="signals are sent as POSIX has them")
@@ -44,7 +44,7 @@ def stop(*_, **__):
 def test_a_stop_before_anything_is_written_says_so(monkeypatch, tmp_path):
     (tmp_path / "summary.csv").write_text("of a run before")
     monkeypatch.setattr(drysward, "run", stop, raising=False)
-    told = ask("compare", "--draws", "0", "--out", tmp_path)
+    told = ask("compare", "--draws", "0", "--out", tmp_path, "--force")
     assert told.exit_code == stopping.STOPPED
     assert told.stderr.endswith(NOTHING)
     assert [path.name for path in tmp_path.iterdir()] == ["summary.csv"]
@@ -53,14 +53,22 @@ def test_a_stop_before_anything_is_written_says_so(monkeypatch, tmp_path):
 
 def test_a_stop_between_two_files_says_which_are_written(monkeypatch, tmp_path):
     (tmp_path / "summary.csv").write_text("of a run before")
-    monkeypatch.setattr(export, "_write_csv", stop)
-    told = ask("compare", *SHORT, "--out", tmp_path)
+    place = os.replace
+
+    def first(part, path):
+        if Path(path).name != "results.nc":
+            stop()
+        place(part, path)
+
+    monkeypatch.setattr(os, "replace", first)
+    told = ask("compare", *SHORT, "--out", tmp_path, "--force")
     assert told.exit_code == stopping.STOPPED
     assert told.stderr.splitlines()[-1] == (
         f"Stopped: results.nc in {tmp_path} is written anew and whole, what else is there is as it "
         "was; the same command writes all of it."
     )
-    assert sorted(path.name for path in tmp_path.iterdir()) == ["results.nc", "summary.csv"]
+    left = {path.name for path in tmp_path.iterdir()}
+    assert left == {RECORD_OF_FILES, "results.nc", "summary.csv"}
     assert (tmp_path / "summary.csv").read_text() == "of a run before"
     # The next command in this process knows nothing of it.
     monkeypatch.setattr(drysward, "run", stop, raising=False)
@@ -97,12 +105,14 @@ def test_leftovers_of_dead_processes_are_cleared_and_those_of_others_stay(tmp_pa
     dead = subprocess.Popen([sys.executable, "-c", ""])
     dead.wait()
     for process in (dead.pid, os.getppid()):
-        (tmp_path / f".results.nc-{process}.part").touch()
-    (tmp_path / ".results.nc.part").touch()  # no process is named
+        part = half_written(tmp_path / "results.nc").name
+        (tmp_path / part.replace(f"-{os.getpid()}.", f"-{process}.")).touch()
+    (tmp_path / f".results.nc-another_machine-{dead.pid}.part").touch()
     (tmp_path / "a.part").touch()  # not ours
     claim_folder(tmp_path)
+    runs = part.replace(f"-{os.getpid()}.", f"-{os.getppid()}.")
     left = {path.name for path in tmp_path.iterdir()}
-    assert left == {f".results.nc-{os.getppid()}.part", "a.part"}
+    assert left == {runs, f".results.nc-another_machine-{dead.pid}.part", "a.part"}
 
 
 def test_a_file_that_was_being_written_when_the_run_left_off_is_cleared(monkeypatch, tmp_path):
@@ -118,7 +128,7 @@ def test_a_file_that_was_being_written_when_the_run_left_off_is_cleared(monkeypa
         files._PLACING.release()  # the process would end here
 
     with pytest.raises(drysward.faults.FaultyInput):
-        write_whole(tmp_path / "results.nc", write)
+        write_whole({tmp_path / "results.nc": write})
     assert list(tmp_path.iterdir()) == []
 
 

@@ -227,7 +227,7 @@ def test_progress_is_not_among_the_answers(told: tuple[Result, Path]) -> None:
     "words, said",
     [
         (["demo"], "supply: is missing; a table [supply] in the scenario"),
-        (["pnod"], "none ships as 'pnod'"),
+        (["pnod"], "did you mean 'pond'?"),
         (["nowhere.toml"], "nowhere.toml"),
         (["pond", "--years", "1900-1910"], "no complete year"),
         (["pond", "--years", "1900-x"], "is not a year or two"),

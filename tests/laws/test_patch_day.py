@@ -174,10 +174,10 @@ def test_a_patch_never_sheds_more_than_it_catches(landed, rate, intake, storage,
     landed = min(landed, 8.0 * rate)  # no more than a night of eight hours puts on
     terms = runoff_terms(rate, intake, storage, 8.0, float(soaks))
     caught, shed, *totals = delivering.catch(
-        landed, 0.8, 20.0, 30.0, 25.0, 40.0, 3.0, *terms, 1.0, 2.0, 3.0
+        landed, 0.8, 20.0, 30.0, 25.0, 40.0, *terms, 1.0, 2.0, 3.0
     )
     assert caught == 0.8 * landed
     assert 0.0 <= shed <= caught
     assert shed == 0.0 or 0.8 * rate > intake
-    beyond = max(caught - shed - 18.0, 0.0)  # there is room for 15 mm, and turf uses 3
+    beyond = max(caught - shed - 15.0, 0.0)  # there is room for 15 mm
     assert totals == [1.0 + caught, 2.0 + shed, 3.0 + beyond]

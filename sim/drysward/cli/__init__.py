@@ -43,7 +43,7 @@ class Commands(click.Group):
         try:
             return super().invoke(ctx)
         except KeyboardInterrupt:  # where another program runs the command
-            click.echo(stopping.last_words(), err=True)
+            say(stopping.last_words(), err=True)
             ctx.exit(stopping.STOPPED)
         except FaultyInput as refusal:
             for fault in refusal.faults:

@@ -32,7 +32,7 @@ from drysward.catalog import load_catalog
 from drysward.day.records import MONTHS, STAGES
 from drysward.drive.runs import most_together
 from drysward.faults import Fault, FaultyInput
-from drysward.files import claim_folder
+from drysward.files import claim_folder, half_written
 from drysward.locks import alone_in
 from drysward.results.dataset import CAUTIONS
 from drysward.results.text import FINDINGS, MADE_YEARS
@@ -364,7 +364,7 @@ def write_chunk(folder: Path, manifest: Manifest, chunk: int, kept: Arrays) -> N
 
 def _write(path: Path, what: str, write: Callable[[Path], object]) -> None:
     """What a function writes, under another name, sealed, safe on the disk, then renamed."""
-    part = path.with_name(f".{path.name}-{os.getpid()}.part")
+    part = half_written(path)
     try:
         write(part)
         with part.open("rb+") as file:
