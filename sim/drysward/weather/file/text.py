@@ -185,9 +185,10 @@ def _own_headers(
     momentary = [c.name for c in columns if c.quantity in ("temperature", "rh")]
     if sub_daily and several_a_day(stamps):
         return days_of_rows(table, stamps, rates, height, faults, notes)
-    if momentary and not sub_daily:
-        told = f"column {quoted(momentary[0])} is of a moment, and the rows have no hour"
-        allowed = "a column 'hour' from 0 to 23, or dates as 2013-07-04 13:00"
+    if momentary:
+        lack = "no day has more than one row" if sub_daily else "the rows have no hour"
+        told = f"column {quoted(momentary[0])} is of a moment, and {lack}"
+        allowed = "a row an hour, with a column 'hour' from 0 to 23 or dates as 2013-07-04 13:00"
         faults.append((ON_TOP, Fault(top, told, allowed)))
     return Rows(table, height, faults, notes)
 
@@ -391,7 +392,8 @@ def _over_daylight(table: Table) -> Table:
     del given["daylight"], blank["daylight"]
     columns = {name: one for name, one in table.columns.items() if name != "daylight"}
     if "solar" in values:
-        values["solar"] = values["solar"] * daylight_s / 86_400.0
+        with np.errstate(over="ignore"):  # what cannot be is told by whoever checks values
+            values["solar"] = values["solar"] * daylight_s / 86_400.0
     return Table(table.path, table.dates, values, given, blank, columns, table.lines)
 
 
