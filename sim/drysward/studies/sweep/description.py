@@ -22,6 +22,7 @@ GRID, LATIN, SEQUENCE, INDICES = "grid", "latin hypercube", "sobol sequence", "s
 DESIGNS = (GRID, LATIN, SEQUENCE, INDICES)
 LINEAR, LOG = "linear", "log"
 MOST_POINTS = 1_000_000
+MOST_YEARS = 9_000  # of four figures, as dates have them
 MOST_DRAWS = 4096
 STAGE_NAMES = {
     "footprinting": "footprint",
@@ -98,7 +99,7 @@ class AxisTable(Part):
 
 class DesignTable(Part):
     kind: Annotated[str, one_of(*DESIGNS)] = GRID
-    samples: Annotated[int, Field(ge=1)] | None = None
+    samples: Annotated[int, Field(ge=1, le=MOST_POINTS)] | None = None
     seed: Annotated[int, Field(ge=0)] = 1
 
 
@@ -138,8 +139,8 @@ class SearchTable(Part):
     days_below: Annotated[float, Field(ge=0.0, le=366.0)] | None = None
     confidence: Annotated[float, Field(ge=0.5, le=0.99)] | None = None
     tries: Annotated[int, Field(ge=10, le=100_000)] = 400
-    years: Annotated[int, Field(ge=1)] | None = None
-    fresh_years: Annotated[int, Field(ge=1)] | None = None
+    years: Annotated[int, Field(ge=1, le=MOST_YEARS)] | None = None
+    fresh_years: Annotated[int, Field(ge=1, le=MOST_YEARS)] | None = None
 
     @model_validator(mode="after")
     def _one_risk(self) -> SearchTable:
@@ -159,7 +160,7 @@ class SweepTable(Part):
     title: Text = "Untitled sweep"
     scenario: Text
     plans: Annotated[list[Text], Field(min_length=1)] | None = None
-    years: Annotated[int, Field(ge=1)] | None = None
+    years: Annotated[int, Field(ge=1, le=MOST_YEARS)] | None = None
     seed: Annotated[int, Field(ge=0)] | None = None
     keep: list[Annotated[str, one_of(*_YEARLY)]] | None = None
     daily: list[Annotated[str, one_of(*(TRACE.names or ()))]] | None = None
