@@ -229,6 +229,8 @@ def prepared(home: Path) -> None:
 
 
 def main(kills: int = 100, seed: int = 1, *names: str) -> int:
+    # Heard although a shell has started this in the background.
+    signal.signal(signal.SIGINT, signal.default_int_handler)
     random, failed = Random(seed), 0
     by_signal = dict(zip(STOPS, (kills, -(-kills // 3), -(-kills // 3)), strict=True))
     with tempfile.TemporaryDirectory() as folder:

@@ -51,8 +51,8 @@ CHUNK_YEARS = 30_000
 # A sweep has so many chunks at least where it has points, for the cores to share.
 LEAST_CHUNKS = 16
 # Points that share their fields share those of each draw: so many at least are in a chunk, though
-# it then takes longer. With two, a sweep takes a sixth longer than with eight; with four, a
-# twentieth.
+# it then takes longer. With two, a sweep took a sixth longer than with eight; with four, no longer
+# than could be told from the noise of a busy machine.
 SHARING_DRAWS = 4
 # Weather and fields of more years than these do not stay in memory from chunk to chunk. A chunk
 # then has more points, a quarter of all or so many, to share what is made for it, as far as their
