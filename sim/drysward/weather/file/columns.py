@@ -59,6 +59,8 @@ QUANTITIES: dict[str, Quantity] = {
     "sunshine": Quantity("sunshine_h", "h", "h", {"h": "h"}, 0, 24),
     "reference_et": Quantity("reference_et_mm", "mm", "mm", _DEPTH, 0, 30, "mm/d"),
 }
+LARGEST_NUMBER = 1e40
+"""Beyond what any library marks a missing value with; sums and powers of less stay finite."""
 REQUIRED = ("rain", "tmax", "tmin")
 # Of files with several rows a day: what a row says of its moment, and how the day comes of it.
 MOMENTARY: dict[str, Quantity] = {

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from drysward.faults import Fault, FaultyInput, listed, quoted
 from drysward.weather.file.columns import (
     DATE,
+    LARGEST_NUMBER,
     Column,
     ColumnSpec,
     by_variable,
@@ -351,9 +352,9 @@ def _numbers(
         else:
             numbers = variable.values.astype(float)
             empty = np.isnan(numbers)
-            for row in rows_of(np.isinf(numbers)):
-                what = f"is not finite on {dates[row]}"
-                faults.append((row, Fault(spot, what, "a number, or missing")))
+            for row in rows_of(np.abs(numbers) > LARGEST_NUMBER):
+                what = f"is {numbers[row]:.3g} on {dates[row]}"
+                faults.append((row, Fault(spot, what, "a number that weather can have, or missing")))
                 numbers[row] = np.nan
             try:
                 values[column.quantity], is_rate = in_base(numbers, column)

@@ -17,6 +17,7 @@ from drysward.weather.file import layouts
 from drysward.weather.file.columns import (
     DATE,
     HOUR,
+    LARGEST_NUMBER,
     Column,
     ColumnSpec,
     by_header,
@@ -474,7 +475,7 @@ def _all_numbers(texts: Sequence[str]) -> FloatArray | None:
         numbers = np.array([text or "nan" for text in texts], dtype=float)
     except ValueError:
         return None
-    return None if np.isinf(numbers).any() else numbers
+    return None if (np.abs(numbers) > LARGEST_NUMBER).any() else numbers
 
 
 def _number(text: str) -> float:
@@ -483,6 +484,6 @@ def _number(text: str) -> float:
     if len(text) > LONGEST_NUMBER or not _NUMBER.fullmatch(text):
         raise ValueError(f"{quoted(text)} is not a number; a number with a decimal point, or blank")
     number = float(text)
-    if not np.isfinite(number):
-        raise ValueError(f"{quoted(text)} is too large; a finite number")
+    if abs(number) > LARGEST_NUMBER:
+        raise ValueError(f"{quoted(text)} is too large; a number that weather can have, or blank")
     return number
