@@ -354,7 +354,7 @@ def _numbers(
             empty = np.isnan(numbers)
             for row in rows_of(np.abs(numbers) > LARGEST_NUMBER):
                 what = f"is {numbers[row]:.3g} on {dates[row]}"
-                faults.append((row, Fault(spot, what, "a number that weather can have, or missing")))
+                faults.append((row, Fault(spot, what, "a number of weather, or missing")))
                 numbers[row] = np.nan
             try:
                 values[column.quantity], is_rate = in_base(numbers, column)
