@@ -7,6 +7,7 @@ memory than before.
 
 from __future__ import annotations
 
+import copy
 import gzip
 import json
 import random
@@ -362,7 +363,7 @@ def _mutated_tree(rng: random.Random, tree: dict) -> dict:
             name = rng.choice((f"{last}x", "", "a.b", "\u00fc", "label", "x" * 300))
             table[name] = table.pop(last)
         elif way in (2, 3, 4, 5):
-            table[last] = rng.choice(VALUES_ODD)
+            table[last] = copy.deepcopy(rng.choice(VALUES_ODD))  # a case changes no other
         elif way == 6:
             table[last] = _nested(rng.choice((1, 5, 20, 60)))
         elif way == 7:
