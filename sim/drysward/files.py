@@ -78,8 +78,12 @@ def written() -> list[Path]:
 
 
 def leave_off() -> None:
-    """Put no more files in place and clear those half done; the process is about to end."""
+    """Put no more files in place, and begin none; the process is about to end."""
     _PLACING.acquire()
+
+
+def clear_own() -> None:
+    """Remove what this process has half written, the last thing that it does."""
     for folder in tuple(_claimed):
         for part in folder.glob(f".*-{os.getpid()}.part"):
             with suppress(OSError):
@@ -205,6 +209,8 @@ def write_whole(files: Mapping[Path, Write]) -> None:
     path = Path()
     try:
         for path, write in files.items():
+            with _PLACING:  # a stop begins no more
+                parts[path].touch()
             write(parts[path])
         with _PLACING:
             for path, part in parts.items():

@@ -124,6 +124,7 @@ def test_a_file_that_was_being_written_when_the_run_left_off_is_cleared(monkeypa
     def write(part):
         part.touch()
         files.leave_off()
+        files.clear_own()
         assert not part.exists()
         files._PLACING.release()  # the process would end here
 

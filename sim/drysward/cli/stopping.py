@@ -14,7 +14,7 @@ from contextlib import suppress
 from threading import Thread
 from typing import TYPE_CHECKING
 
-from drysward.files import begin_run, leave_off, written
+from drysward.files import begin_run, clear_own, leave_off, written
 
 if TYPE_CHECKING:
     from socket import socket
@@ -91,6 +91,8 @@ def _end(heard: socket) -> None:
         # Past the buffers, which a thread that is going to end may hold.
         os.write(2, f"{told}\n".encode())
     finally:
+        # Last: a thread that loses what it writes to would say so, and end with another status.
+        clear_own()
         os._exit(STOPPED)
 
 
