@@ -20,7 +20,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
-from threading import Lock
+from threading import Event, Lock
 from typing import TYPE_CHECKING, Any
 
 import platformdirs
@@ -56,6 +56,8 @@ def user_cache() -> Path:
 _claimed: set[Path] = set()
 _written: list[Path] = []
 _PLACING = Lock()
+_STOPPING = Event()
+_PATIENCE_S = 5.0
 # A folder on a network holds files of processes that run elsewhere.
 _HOST = re.sub(r"\W", "_", platform.node())
 _HALF_WRITTEN = re.compile(rf"\..+-{_HOST}-(\d{{1,9}})\.part")
@@ -78,8 +80,18 @@ def written() -> list[Path]:
 
 
 def leave_off() -> None:
-    """Put no more files in place, and begin none; the process is about to end."""
-    _PLACING.acquire()
+    """Begin no more files and put none in place; the process is about to end.
+
+    Waits for the file that is being written, which takes a second at most as a rule.
+    """
+    _STOPPING.set()
+    _PLACING.acquire(timeout=_PATIENCE_S)
+
+
+def _go_on() -> None:
+    """Go no further where the process is about to end: whoever holds a lock may take it again."""
+    if _STOPPING.is_set():
+        Event().wait()
 
 
 def clear_own() -> None:
@@ -209,9 +221,10 @@ def write_whole(files: Mapping[Path, Write]) -> None:
     path = Path()
     try:
         for path, write in files.items():
-            with _PLACING:  # a stop begins no more
-                parts[path].touch()
-            write(parts[path])
+            _go_on()
+            with _PLACING:
+                write(parts[path])
+        _go_on()
         with _PLACING:
             for path, part in parts.items():
                 os.replace(part, path)

@@ -115,21 +115,26 @@ def test_leftovers_of_dead_processes_are_cleared_and_those_of_others_stay(tmp_pa
     assert left == {runs, f".results.nc-another_machine-{dead.pid}.part", "a.part"}
 
 
-def test_a_file_that_was_being_written_when_the_run_left_off_is_cleared(monkeypatch, tmp_path):
+def test_a_stop_waits_for_the_file_that_is_written_and_clears_it(monkeypatch, tmp_path):
     from drysward import files
 
     monkeypatch.setattr(files, "_PLACING", threading.Lock())
+    monkeypatch.setattr(files, "_STOPPING", threading.Event())
     claim_folder(tmp_path)
+    begun, stopping_now = threading.Event(), threading.Event()
 
     def write(part):
-        part.touch()
-        files.leave_off()
-        files.clear_own()
-        assert not part.exists()
-        files._PLACING.release()  # the process would end here
+        begun.set()
+        assert stopping_now.wait(10)
+        part.write_text("whole")
 
-    with pytest.raises(drysward.faults.FaultyInput):
-        write_whole({tmp_path / "results.nc": write})
+    where = {tmp_path / "results.nc": write, tmp_path / "summary.csv": write}
+    threading.Thread(target=write_whole, args=(where,), daemon=True).start()
+    assert begun.wait(10)
+    threading.Timer(0.1, stopping_now.set).start()
+    files.leave_off()  # until the first is whole; the second does not begin
+    assert list(tmp_path.iterdir()) == [half_written(tmp_path / "results.nc")]
+    files.clear_own()
     assert list(tmp_path.iterdir()) == []
 
 
