@@ -157,7 +157,7 @@ class Outputs:
         real = _behind_link(path)
         claim_folder(real.parent, make=False)
         os.close(os.open(real, os.O_WRONLY))  # a file without leave to write is left alone
-        if not self.force and not _is_on_record(real):
+        if not self.force and _digest(real) not in _on_record(real.parent):
             where = "is there" if real == path else f"leads to {real}, which is there"
             what = f"{where} already, and drysward has no record of writing it"
             raise FaultyInput(Fault(str(path), what, "name another place, or add --force"))
@@ -212,10 +212,13 @@ def claim_folder(folder: Path, make: bool = True) -> None:
     clear_leftovers(folder)
 
 
-def write_whole(files: Mapping[Path, Write]) -> None:
+def write_whole(
+    files: Mapping[Path, Write], lasting: bool = False, mend: str = "name another place"
+) -> None:
     """Let each function fill a file beside its path; put them in their places when all are whole.
 
-    FaultyInput when one cannot be written; what was there before is then left as it was.
+    ``lasting``: safe on the disk before that, should the machine fail. FaultyInput when one cannot
+    be written, with what mends it; what was there before is then left as it was.
     """
     parts = {path: half_written(path) for path in files}
     path = Path()
@@ -224,17 +227,30 @@ def write_whole(files: Mapping[Path, Write]) -> None:
             _go_on()
             with _PLACING:
                 write(parts[path])
+                if lasting:
+                    _save(parts[path])
         _go_on()
         with _PLACING:
             for path, part in parts.items():
                 os.replace(part, path)
                 _written.append(path)
+                if lasting and os.name == "posix":
+                    _save(path.parent)
     except OSError as error:
-        raise _unwritable(path, error) from None
+        raise _unwritable(path, error, mend) from None
     finally:
         for part in parts.values():
             with suppress(OSError):
                 part.unlink(missing_ok=True)
+
+
+def _save(path: Path) -> None:
+    """Wait until a file, or what a folder says of its files, is safe on the disk."""
+    opened = os.open(path, os.O_RDWR if path.is_file() else os.O_RDONLY)
+    try:
+        os.fsync(opened)
+    finally:
+        os.close(opened)
 
 
 def ending_of(path: Path, endings: Sequence[str]) -> str:
@@ -340,22 +356,23 @@ def _stream(path: Path, write: Write) -> None:
         raise _unwritable(path, error) from None
 
 
-def _is_on_record(path: Path) -> bool:
-    record = path.with_name(RECORD)
-    known = record.read_text(encoding="ascii", errors="replace") if record.is_file() else ""
-    return _digest(path) in known.split()
+def _on_record(folder: Path) -> list[str]:
+    """Digests of all that drysward has written in a folder."""
+    record = folder / RECORD
+    return record.read_text(encoding="ascii", errors="replace").split() if record.is_file() else []
 
 
 def _recorded(folder: Path, write: Write) -> Write:
     """``write``, with what it has written put on record before the file gets its name."""
 
-    def written(part: Path) -> None:
+    def fill(part: Path) -> None:
         write(part)
-        if not _is_on_record(part):
+        digest = _digest(part)
+        if digest not in _on_record(folder):
             with (folder / RECORD).open("a", encoding="ascii") as record:
-                record.write(f"{_digest(part)}\n")
+                record.write(f"{digest}\n")
 
-    return written
+    return fill
 
 
 def _digest(path: Path) -> str:
@@ -363,12 +380,10 @@ def _digest(path: Path) -> str:
         return hashlib.file_digest(file, "sha256").hexdigest()
 
 
-def reason(error: OSError | ValueError) -> str:
+def reason(error: Exception) -> str:
     """Why the system refused, in its words."""
     return getattr(error, "strerror", None) or str(error)
 
 
-def _unwritable(path: Path, error: OSError | ValueError) -> FaultyInput:
-    return FaultyInput(
-        Fault(str(path), f"cannot be written ({reason(error)})", "name another place")
-    )
+def _unwritable(path: Path, error: Exception, mend: str = "name another place") -> FaultyInput:
+    return FaultyInput(Fault(str(path), f"cannot be written ({reason(error)})", mend))

@@ -13,6 +13,7 @@ from pathlib import Path
 from filelock import FileLock, Timeout
 
 from drysward.faults import Fault, FaultyInput
+from drysward.files import reason
 
 LOCK = "in-use.lock"
 
@@ -34,9 +35,9 @@ def alone_in(folder: Path) -> Iterator[None]:
     except Timeout:
         raise FaultyInput(_in_use(folder, note, here)) from None
     except (OSError, NotImplementedError) as error:
-        why = getattr(error, "strerror", None) or str(error)
+        told = f"cannot be locked ({reason(error)})"
         allowed = "name a folder on a disk where files can be locked, so that only one writes there"
-        raise FaultyInput(Fault(str(folder), f"cannot be locked ({why})", allowed)) from None
+        raise FaultyInput(Fault(str(folder), told, allowed)) from None
     try:
         # A full disk is told by whoever writes more than a note.
         with suppress(OSError):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import os
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
@@ -75,11 +76,16 @@ def load(path: str | Path) -> Scenario:
         With every fault of the file, each by its dotted key (or line, when it is not TOML).
     """
     path = Path(path)
-    names = shipped_names()
-    near = likest(path.stem, names)
-    instead = f"did you mean {quoted(near)}? " if near else ""
-    instead += f"scenarios that ship: {', '.join(names)}"
+    instead = "" if os.path.exists(path) else _what_ships(path.stem)
     return loads(toml_text(path, instead), path.parent, path_text(path))
+
+
+def _what_ships(name: str) -> str:
+    """What to name in place of a file that is not there."""
+    names = shipped_names()
+    near = likest(name, names)
+    meant = f"did you mean {quoted(near)}? " if near else ""
+    return f"{meant}scenarios that ship: {', '.join(names)}"
 
 
 def shipped(name: str = "demo") -> Scenario:

@@ -12,7 +12,7 @@ from __future__ import annotations
 import hashlib
 import json
 import os
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass
@@ -32,7 +32,7 @@ from drysward.catalog import load_catalog
 from drysward.day.records import MONTHS, STAGES
 from drysward.drive.runs import most_together
 from drysward.faults import Fault, FaultyInput
-from drysward.files import claim_folder, half_written
+from drysward.files import Write, claim_folder, write_whole
 from drysward.locks import alone_in
 from drysward.results.dataset import CAUTIONS
 from drysward.results.text import FINDINGS, MADE_YEARS
@@ -362,33 +362,16 @@ def write_chunk(folder: Path, manifest: Manifest, chunk: int, kept: Arrays) -> N
     _write(chunk_path(folder, chunk), manifest.is_chunk(chunk), write)
 
 
-def _write(path: Path, what: str, write: Callable[[Path], object]) -> None:
-    """What a function writes, under another name, sealed, safe on the disk, then renamed."""
-    part = half_written(path)
-    try:
+def _write(path: Path, what: str, write: Write) -> None:
+    """A file that a function fills, sealed as ``what``."""
+
+    def sealed(part: Path) -> None:
         write(part)
         with part.open("rb+") as file:
             seal(file, what)
-            file.flush()
-            os.fsync(file.fileno())
-        os.replace(part, path)
-        if os.name == "posix":
-            folder = os.open(path.parent, os.O_RDONLY)
-            try:
-                os.fsync(folder)
-            finally:
-                os.close(folder)
-    except OSError as error:
-        why = error.strerror or str(error)
-        raise FaultyInput(
-            Fault(
-                str(path),
-                f"cannot be written ({why})",
-                "what is done is kept; make room or leave to write, then the same command goes on",
-            )
-        ) from None
-    finally:
-        part.unlink(missing_ok=True)
+
+    kept = "what is done is kept; make room or leave to write, then the same command goes on"
+    write_whole({path: sealed}, lasting=True, mend=kept)
 
 
 # --- the chunks as one Dataset -----------------------------------------------------------------

@@ -21,7 +21,7 @@ from drysward.weather.file.columns import (
     quantity_of,
 )
 from drysward.weather.file.layouts import Place
-from drysward.weather.file.rows import ON_TOP, Rows, lacking
+from drysward.weather.file.rows import MOST_BYTES, ON_TOP, Rows, lacking
 from drysward.weather.file.subdaily import days_of_rows, several_a_day
 from drysward.weather.file.table import BoolArray, RowFault, Table, rows_of
 from drysward.weather.record import FloatArray
@@ -88,7 +88,6 @@ VARIABLE_NAMES: dict[str, CfQuantity] = {
     "tp": CfQuantity(_RAIN, "rain", ends=True),
     "ssrd": CfQuantity(_MEAN_SOLAR, "solar", ends=True),
 }
-MOST_BYTES = 300_000_000
 PACKING = 0.01  # in base units, estimate: less than this under 0 is the rounding of packed numbers
 # Two parts of one wind: eastward and northward.
 _WIND_PARTS = (("u10", "v10", 10.0), ("uas", "vas", 10.0))

@@ -24,7 +24,7 @@ from drysward.weather.file.fill import (
     fill_blanks,
 )
 from drysward.weather.file.layouts import LEFT_OUT, NOWHERE, Place
-from drysward.weather.file.rows import ON_TOP, Rows
+from drysward.weather.file.rows import MOST_BYTES, ON_TOP, Rows
 from drysward.weather.file.table import (
     RowFault,
     Table,
@@ -49,7 +49,6 @@ MONTHLY_NOTE = (
     "nights are not modelled; humidity, wind and sun that the file lacks come from these means"
 )
 ENDINGS = (".csv", ".nc", ".dly")
-MOST_BYTES = 300_000_000
 _GZIPPED = b"\x1f\x8b"
 
 # Longest gaps that each kind of filling is proposed for: the reader's own default, then estimates.

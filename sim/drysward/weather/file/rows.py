@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 from drysward.weather.file.layouts import NOWHERE, Place
 from drysward.weather.file.table import RowFault, Table
 
+MOST_BYTES = 300_000_000
+"""Of a weather file, unpacked."""
 ON_TOP = -1  # the row of a fault of the file as a whole
 
 

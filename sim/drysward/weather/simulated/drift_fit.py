@@ -97,10 +97,14 @@ def fit_drift(
     )
     on_past, past = _fit_past(replace(record, z=z))
     z = z - (between_seasons(on_past)[record.day] * past[:, None]).T
+    by_itself = replace(record, z=z)  # without what wet days make of it
     model = replace(
-        model, dryness_days=PAST_DAYS, residual_on_past=on_past, residual_on_beside=on_beside
+        model,
+        dryness_days=PAST_DAYS,
+        residual_on_past=on_past,
+        residual_on_beside=on_beside,
+        dry_lag1=_fit_after_dry(by_itself),
     )
-    model = replace(model, dry_lag1=_fit_after_dry(replace(record, z=z)))
     correlations = monthly_correlations(z, MONTH_OF_DAY[record.day])
     # What the record has of both together, made weather must have in the residuals alone.
     whole, of_wet_days, left = map(residual_correlations, (record.z, record.z - z, z))
@@ -109,13 +113,13 @@ def fit_drift(
         correlations[1] + whole[1] - of_wet_days[1] - left[1],
     )
     if not any(len(places) >= _LEAST_YEARS for places in record.seasons):
-        return _with_heat_lean(record, z, without_drift(*correlations, model))
+        return _with_heat_lean(by_itself, without_drift(*correlations, model))
     lagged = _lagged_covariances(z, MONTH_OF_DAY[record.day])
     of_seasons = _towards_all(*_between_years(z, record.seasons, _SEASON_DAYS))
     parts = _Parts(record, z, lagged, of_seasons, model)
     found = [parts.solved(correlations, days) for days in slow_days]
     best = min(found, key=lambda one: one[1])[0]
-    return _with_heat_lean(record, z, without_drift(*correlations, best))
+    return _with_heat_lean(by_itself, without_drift(*correlations, best))
 
 
 def residual_correlations(
@@ -125,20 +129,15 @@ def residual_correlations(
     complete = np.asarray(np.isfinite(z).all(axis=0))
     if chosen is not None:
         complete &= chosen
-    pairs = complete[1:] & complete[:-1]
-    now, before = z[:, 1:][:, pairs], z[:, :-1][:, pairs]
     m0 = np.atleast_2d(np.cov(z[:, complete]))
-    m1 = (now - now.mean(1, keepdims=True)) @ (before - before.mean(1, keepdims=True)).T
-    return m0, m1 / now.shape[1]
+    return m0, _of_pairs(z, complete[1:] & complete[:-1])
 
 
-def residual_lag1(z: FloatArray, chosen: BoolArray) -> FloatArray:
-    """Covariance (k, k) of residuals (k, n) of the chosen days and of the days before them."""
-    complete = np.asarray(np.isfinite(z).all(axis=0))
-    pairs = complete[1:] & complete[:-1] & chosen[1:]
+def _of_pairs(z: FloatArray, pairs: BoolArray) -> FloatArray:
+    """Covariance (k, k) of residuals (k, n) of a day and the one before, over pairs (n - 1,)."""
     now, before = z[:, 1:][:, pairs], z[:, :-1][:, pairs]
-    away = before - before.mean(1, keepdims=True)
-    return np.asarray((now - now.mean(1, keepdims=True)) @ away.T / now.shape[1])
+    m1 = (now - now.mean(1, keepdims=True)) @ (before - before.mean(1, keepdims=True)).T
+    return np.asarray(m1 / now.shape[1])
 
 
 def monthly_correlations(z: FloatArray, month: NDArray[np.int64]) -> tuple[FloatArray, FloatArray]:
@@ -199,29 +198,34 @@ def _fit_past(record: ResidualYears) -> tuple[FloatArray, FloatArray]:
 
 def _fit_after_dry(record: ResidualYears) -> FloatArray:
     """(4, k, k) by season: covariance of a dry day and the next less that of all days."""
-    k = record.z.shape[0]
-    season = (MONTH_OF_DAY[record.day] + 1) % 12 // 3
-    dry_before = np.concatenate([[False], record.wet[:-1] < 0])
+    z, k = record.z, record.z.shape[0]
+    whole = np.asarray(np.isfinite(z).all(axis=0))
+    season, after_dry = _days_after(record)
+    days = np.bincount(_SEASON_OF_MONTH[MONTH_OF_DAY[record.day]], minlength=4)
     added, freedom = np.zeros((4, k, k)), np.zeros(4)
     for s in range(4):
         inside = season == s
-        chosen = inside & dry_before
-        if min(chosen.sum(), (inside & ~dry_before).sum()) >= _SEASON_DAYS:
-            added[s] = residual_lag1(record.z, chosen) - residual_lag1(record.z, inside)
-            freedom[s] = inside.sum() / _SEASON_DAYS
+        if min((inside & after_dry).sum(), (inside & ~after_dry).sum()) >= _SEASON_DAYS:
+            pairs = whole[1:] & whole[:-1] & inside
+            added[s] = _of_pairs(z, pairs & after_dry) - _of_pairs(z, pairs)
+            freedom[s] = days[s] / _SEASON_DAYS
     return _towards_all(added, freedom)
 
 
-def _with_heat_lean(record: ResidualYears, z: FloatArray, model: ClimateModel) -> ClimateModel:
+def _days_after(record: ResidualYears) -> tuple[NDArray[np.int64], BoolArray]:
+    """Season of the days after the first (n - 1,), and whether they follow a dry day."""
+    return _SEASON_OF_MONTH[MONTH_OF_DAY[record.day]][1:], record.wet[:-1] < 0
+
+
+def _with_heat_lean(record: ResidualYears, model: ClimateModel) -> ClimateModel:
     """The model with the lean of its Tmax such that E[x e^3] is the record's.
 
     x is the residual of the day before and e what it leaves open of this day: after a hot day
     falls are larger than rises. The two kinds of days make some of it by themselves.
     """
-    x, now = z[0, :-1], z[0, 1:]
+    x, now = record.z[0, :-1], record.z[0, 1:]
     known = np.isfinite(x) & np.isfinite(now)
-    season = _SEASON_OF_MONTH[MONTH_OF_DAY[record.day]][1:]
-    after_dry = record.wet[:-1] < 0
+    season, after_dry = _days_after(record)
     cubes, freedom = np.zeros(4), np.zeros(4)
     for s in range(4):
         some = known & (season == s)

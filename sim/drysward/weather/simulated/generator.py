@@ -275,13 +275,13 @@ def _generate_years(
     a, b = (np.stack([between_months(one) for one in both]) for both in (model.a, model.b))
     z = residual_series(a, b, between_seasons(model.heat_lean), dry, normal[:, 0])
     z *= _room_for_drift(model)
-    z += _slow(model, share_curves(model), rain_mm > 0, normal[:, 1], begin)
+    z += _slow(model, share_curves(model), wet, normal[:, 1], begin)
     z += _drift(model, latent, start, seed)
 
     years = first_year + start + np.arange(n)
     kept = np.ones((n, 366), dtype=bool)
     kept[:, LEAP_DAY] = is_leap(years)
-    columns = {"rain_mm": rain_mm} | _bounded(model, rain_mm > 0, z)
+    columns = {"rain_mm": rain_mm} | _bounded(model, wet, z)
     return {name: values[kept] for name, values in columns.items()}
 
 
