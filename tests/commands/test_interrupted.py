@@ -22,7 +22,7 @@ from drysward.studies.sweep import run as sweep_run
 posix = pytest.mark.skipif(os.name != "posix", reason="signals are sent as POSIX has them")
 RECORD = Path(__file__).parents[1] / "data" / "baltimore-washington-2010-2019.csv"
 SHORT = ("--weather", RECORD, "--source", "record", "--years", "2011-2012", "--draws", "0")
-NOTHING = "Stopped: nothing was written; the same command begins anew.\n"
+NOTHING = "Stopped: nothing was written; run the same command to start over.\n"
 SWEEP = """
 scenario = "demo"
 plans = ["refill"]
@@ -64,8 +64,8 @@ def test_a_stop_between_two_files_says_which_are_written(monkeypatch, tmp_path):
     told = ask("compare", *SHORT, "--out", tmp_path, "--force")
     assert told.exit_code == stopping.STOPPED
     assert told.stderr.splitlines()[-1] == (
-        f"Stopped: results.nc in {tmp_path} is written anew and whole, what else is there is as it "
-        "was; the same command writes all of it."
+        f"Stopped: results.nc in {tmp_path} is new and complete, other files there are unchanged; "
+        "run the same command to write them all."
     )
     left = {path.name for path in tmp_path.iterdir()}
     assert left == {RECORD_OF_FILES, "results.nc", "summary.csv"}
@@ -89,7 +89,7 @@ def test_a_stopped_sweep_counts_the_chunks_that_are_kept(monkeypatch, tmp_path):
     told = ask("sweep", path, "--out", out)
     assert told.exit_code == stopping.STOPPED
     assert told.stderr.splitlines()[-1] == (
-        f"Stopped: 2 of 4 chunks are kept in {out}; the same command goes on."
+        f"Stopped: 2 of 4 chunks are kept in {out}; run the same command to go on."
     )
     monkeypatch.undo()
     told = ask("sweep", path, "--out", out)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 
 import numpy as np
 import pytest
@@ -10,6 +11,8 @@ import xarray as xr
 from click.testing import CliRunner
 
 from drysward.cli import main
+from drysward.results.text import FILE_MEANS, file_means_text
+from drysward.weather.record import DailyRecord
 
 SCENARIO = """
 title = "One field"
@@ -131,6 +134,36 @@ def test_what_is_odd_is_told_above_the_answer(command, args, tmp_path):
     told = " ".join(result.output.split())
     assert "Look at The mean wind is" in told
     assert told.index("Look at") < told.index("No irrigation" if args != ("check",) else "Fields")
+
+
+def test_an_answer_says_what_the_file_was_read_as(command):
+    """So that an eye that knows the place sees a wrong unit that no level can show."""
+    told = " ".join(command(windy, args=("compare", "--draws", "0")).output.split())
+    assert re.search(
+        r"Read as [0-9]+ in of rain a year, highs of [0-9]+ F in the warmest month and a mean wind "
+        r"of [0-9.]+ mph. If that does not sound like your place, check the units in ",
+        told,
+    )
+
+
+def test_means_of_a_file_by_hand():
+    """1 mm a day, 2 m/s, July 30 C: 1 in = 25.4 mm, 1 mph = 0.44704 m/s (exact definitions)."""
+    dates = np.arange("2011-01-01", "2012-01-01", dtype="datetime64[D]")
+    tmax = np.where(dates.astype("datetime64[M]").astype(int) % 12 == 6, 30.0, 20.0)
+    ones = np.ones(dates.size)
+    record = DailyRecord(
+        dates=dates, rain_mm=ones, tmax_c=tmax, tmin_c=0.0 * ones, wind_m_s=2.0 * ones,
+        wind_height_m=2.0,
+    )  # fmt: skip
+    assert record.facts.means == pytest.approx({"rain_mm": 365.25, "tmax_c": 30.0, "wind_m_s": 2.0})
+    attrs = {FILE_MEANS: json.dumps(record.facts.means), "weather_file": "a.csv"}
+    assert file_means_text(attrs, "us").startswith(
+        "14 in of rain a year, highs of 86 F in the warmest month and a mean wind of 4.5 mph. "
+    )
+    assert file_means_text(attrs, "metric").startswith(
+        "365 mm of rain a year, highs of 30 C in the warmest month and a mean wind of 2.0 m/s. "
+    )
+    assert file_means_text({}, "us") == ""
 
 
 def test_what_is_odd_is_kept_in_the_result(command, tmp_path):

@@ -27,11 +27,11 @@ _SIGNALS = (signal.SIGINT, signal.SIGTERM)
 def _what_is_written() -> str:
     files = written()
     if not files:
-        return "nothing was written; the same command begins anew"
+        return "nothing was written; run the same command to start over"
     names, verb = ", ".join(path.name for path in files), "is" if len(files) == 1 else "are"
     return (
-        f"{names} in {files[0].parent} {verb} written anew and whole, what else is there is as it "
-        "was; the same command writes all of it"
+        f"{names} in {files[0].parent} {verb} new and complete, other files there are unchanged; "
+        "run the same command to write them all"
     )
 
 

@@ -93,7 +93,7 @@ def _chunks_kept(folder: Path, manifest: Manifest) -> str:
     from drysward.studies.sweep.folder import chunks_there
 
     kept = len(chunks_there(folder, manifest))
-    return f"{kept} of {manifest.chunks} chunks are kept in {folder}; the same command goes on"
+    return f"{kept} of {manifest.chunks} chunks are kept in {folder}; run the same command to go on"
 
 
 @command.command()

@@ -49,7 +49,8 @@ def file_means_text(attrs: Mapping[Any, Any], system: str) -> str:
         wind = means["wind_m_s"]
         shown_wind = f"{wind / 0.44704:.1f} mph" if us else f"{wind:.1f} m/s"
         parts.append(f"a mean wind of {shown_wind}")
-    return f"{listed(parts)}; if that is not the place, a unit is wrong in {attrs['weather_file']}"
+    known = f"check the units in {attrs['weather_file']}"
+    return f"{listed(parts)}. If that does not sound like your place, {known}"
 
 
 def as_sentences(told: Iterable[str]) -> list[str]:
