@@ -53,6 +53,7 @@ def run_alone(capacity, inflow, asked, start_share=1.0):
         leave=np.zeros(0),
         exempt=np.zeros((0, 1)),
         priority=np.zeros(1, np.int64),
+        turn=np.zeros(1, np.int64),
     )
     given = supply_at(SupplyInput(*(array[None] for array in alone)), 0)
     state = SupplyState(

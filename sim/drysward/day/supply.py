@@ -51,7 +51,8 @@ class SupplyInput(NamedTuple):
     most of it that goes straight to fields. ``catchment_m3``, ``rain_mm`` and
     ``evaporation_mm`` (D,) enter and leave the store, whose water has ``areas`` (K,), m2, at
     ``volumes`` (K,), m3. ``exempt`` (R, F) is 1 where a stage spares a field; fields of a
-    lower ``priority`` (F,) are served first.
+    lower ``priority`` (F,) are served first. ``turn`` (F,) numbers the fields in the order in
+    which they are added up and sent a crew, which is not that of the scenario's file.
     """
 
     site: Any
@@ -68,6 +69,7 @@ class SupplyInput(NamedTuple):
     leave: Any
     exempt: Any
     priority: Any
+    turn: Any
 
 
 class SupplyState(NamedTuple):
@@ -104,6 +106,7 @@ def supply_at(given: SupplyInput, n: int) -> SupplyInput:
         given.leave[n],
         given.exempt[n],
         given.priority[n],
+        given.turn[n],
     )
 
 
@@ -129,24 +132,25 @@ def granted_share(asked_m3: float, available_m3: float) -> float:
 
 
 @jitable
-def share_out(asked_m3: Any, priority: Any, available_m3: float, share: Any) -> float:
+def share_out(
+    asked_m3: Any, priority: Any, turn: Any, available_m3: float, share: Any
+) -> float:
     """Write the granted ``share`` (F,) of requests (F,) in place; returns m3 granted in all.
 
     Fields of a lower priority number come first; those of one number get the same share.
     """
-    n = asked_m3.shape[0]
     lowest, highest = priority[0], priority[0]
-    for f in range(1, n):
+    for f in turn:
         lowest = min(lowest, priority[f])
         highest = max(highest, priority[f])
     granted = 0.0
     for rank in range(lowest, highest + 1):
         asked = 0.0
-        for f in range(n):
+        for f in turn:
             if priority[f] == rank:
                 asked += asked_m3[f]
         part = granted_share(asked, available_m3 - granted)
-        for f in range(n):
+        for f in turn:
             if priority[f] == rank:
                 share[f] = part
         granted += asked * part
@@ -344,7 +348,7 @@ def supply_day(
     # What could be had today.
     obtainable = water_within_reach(given, state, d, held, True)
     available = min(site.network, obtainable)
-    granted = share_out(asked_m3, given.priority, available, share)
+    granted = share_out(asked_m3, given.priority, given.turn, available, share)
     why_short(given, state, asked_m3, obtainable, held, d, cut_m3)
     drawable = held - site.dead
     for s in range(n_sources):
@@ -379,7 +383,7 @@ def supply_day(
     store.volume = held
 
     asked = 0.0
-    for f in range(asked_m3.shape[0]):
+    for f in given.turn:
         asked += asked_m3[f]
     flows.asked = asked
     flows.granted = granted
@@ -443,7 +447,7 @@ def why_short(
     empty store's where there is one, else the sources'.
     """
     asked = 0.0
-    for f in range(asked_m3.shape[0]):
+    for f in given.turn:
         asked += asked_m3[f]
     for c in range(N_CAUSES):
         cut_m3[c] = 0.0
@@ -513,26 +517,27 @@ def send_crew(
     plans: Any,
     delivery: Any,
     priority: Any,
+    turn: Any,
     crew_hours: float,
     b: int,
     n_runs: int,
     passes: Any,
 ) -> None:
-    """Machines and hoses reach the fields that come first, and those that waited longest.
+    """Machines and hoses reach the fields that come first, and those that waited longest; where
+    they waited equally long, in the order of ``turn`` (F,).
 
     ``passes`` (F,), scratch: what is left of the night's passes of each machine. What a field asks
     for is cut to the passes that it gets; a field that is not reached waits.
     """
-    n_fields = plans.shape[0]
     hours = crew_hours
-    for f in range(n_fields):
+    for f in turn:
         passes[f] = -1.0  # of a machine that nobody has asked for yet
         n = lane_of(b, f, n_runs)
         blocks[n // LANES, CUTS[CREW] + n % LANES] = NOT_SERVED
-    for _ in range(n_fields):
+    for _ in turn:
         first = -1
         best_priority, best_wait = 0, 0.0
-        for f in range(n_fields):
+        for f in turn:
             n = lane_of(b, f, n_runs)
             block, lane = blocks[n // LANES], n % LANES
             waits = block[ASKED + lane] - block[SYRINGED + lane] > 0.0
@@ -564,7 +569,7 @@ def send_crew(
         got = min(asked, made / per_mm)
         block[CUTS[CREW] + lane] = asked - got
         block[ASKED + lane] = got + block[SYRINGED + lane]
-    for f in range(n_fields):
+    for f in turn:
         n = lane_of(b, f, n_runs)
         at = CUTS[CREW] + n % LANES
         blocks[n // LANES, at] = max(blocks[n // LANES, at], 0.0)
@@ -598,9 +603,8 @@ def share_out_today(
     asked_m3, share, passes : (F,) and cut_m3 (causes,), scratch.
     flows : a line of SUPPLY_TRACE, written. draws_today : m3 from each source (S,), written.
     """
-    n_fields = plans.shape[0]
     wanted = 0.0
-    for f in range(n_fields):
+    for f in given.turn:
         n = lane_of(b, f, n_runs)
         block, lane = blocks[n // LANES], n % LANES
         wanted += max(block[DEMAND + lane], block[ASKED + lane])
@@ -612,17 +616,19 @@ def share_out_today(
         return False
     if given.site[0].is_shared > 0.0:
         send_crew(
-            blocks, plans, delivery, given.priority, given.site[0].crew, b, n_runs, passes
+            blocks, plans, delivery, given.priority, given.turn, given.site[0].crew, b, n_runs,
+            passes,
         )
     asked_of_all = 0.0
-    for f in range(n_fields):
+    for f in given.turn:
         n = lane_of(b, f, n_runs)
         block, lane = blocks[n // LANES], n % LANES
         asked_m3[f] = block[ASKED + lane] * delivery[f].area_m2 * 0.001
         asked_of_all += asked_m3[f]
     supply_day(given, state, asked_m3, share, flows, d, draws_today, cut_m3)
     tell_fields(
-        blocks, plans, delivery, b, n_runs, asked_m3, share, cut_m3, flows, asked_of_all
+        blocks, plans, delivery, given.turn, b, n_runs, asked_m3, share, cut_m3, flows,
+        asked_of_all,
     )
     store = state.store[0]
     y = cal.year
@@ -639,6 +645,7 @@ def tell_fields(
     blocks: Any,
     plans: Any,
     delivery: Any,
+    turn: Any,
     b: int,
     n_runs: int,
     asked_m3: Any,
@@ -656,7 +663,7 @@ def tell_fields(
         cut_of_all += cut_m3[c]
     even = 1.0 - cut_of_all / asked_of_all if asked_of_all > 0.0 else 1.0
     flows.asked, flows.short, flows.made_up, flows.unmet = 0.0, 0.0, 0.0, 0.0
-    for f in range(plans.shape[0]):
+    for f in turn:
         n = lane_of(b, f, n_runs)
         block, lane = blocks[n // LANES], n % LANES
         asked = block[ASKED + lane]

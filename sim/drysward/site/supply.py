@@ -117,6 +117,8 @@ def sized_input(scenario: Scenario, days: SupplyDays) -> SupplyInput:
         leave=leave,
         exempt=exempt_fields(spec.restrictions, scenario.fields),
         priority=np.array([field.priority for field in scenario.fields], np.int64),
+        # By key, so that fields in another order in the file add up to the same last bit.
+        turn=np.argsort([field.key for field in scenario.fields]),
     )
     return SupplyInput(*(array[None] for array in alone))
 
