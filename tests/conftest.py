@@ -236,7 +236,7 @@ def _runs_days(module):
 # of the tests.
 TOGETHER = {
     "test_compare_costs.py", "test_compare_play.py", "test_crossed.py", "test_doubt.py",
-    "test_generated_against_records.py", "test_made_years_side_by_side.py", "test_report.py",
+    "test_generated_against_records.py", "test_simulated_years_side_by_side.py", "test_report.py",
     "test_sizing_draws.py", "test_supply_command.py", "test_supply_sizes.py",
 }  # fmt: skip
 

@@ -48,7 +48,7 @@ def main() -> None:
     years, fields = len(held[0].years), len(pond.fields)
     print(f"{fields} fields, {years} years, plan '{PLAN}', one thread")
     print(f"with supply {with_supply * 1e3:.0f} ms, without {without * 1e3:.0f} ms")
-    print(f"the supply adds {100.0 * (with_supply / without - 1.0):.0f} %")
+    print(f"the supply adds {100.0 * (with_supply / without - 1.0):.0f}%")
     twelve = replace(pond, sizing=replace(pond.sizing, points=POINTS))
     start = perf_counter()
     found = solve(twelve)

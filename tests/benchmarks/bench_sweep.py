@@ -105,7 +105,7 @@ def speed() -> None:
     print(f"bare day loop, two cores      {rate['bare two']:6.1f}", end="")
     print(f"   {least['bare'] / least['bare two']:.2f} times one core")
     print(f"sweep, one core               {rate['one']:6.1f}", end="")
-    print(f"   overhead {100 * (least['one'] / least['bare'] - 1):.0f} %")
+    print(f"   overhead {100 * (least['one'] / least['bare'] - 1):.0f}%")
     print(f"sweep, two cores              {rate['two']:6.1f}", end="")
     print(f"   {least['one'] / least['two']:.2f} times one core")
     print(f"sweep, every point its fields {rate['fields']:6.1f}", end="")
@@ -190,7 +190,7 @@ def linear() -> None:
         for (points, years), taken in zip(sizes, times, strict=True):
             rate = patch_days(points, years) / taken / 1e6
             print(f"{points:6d} points of {years:4d} years: {taken:6.1f} s, {rate:5.1f} million/s")
-        print(f"in {told}: {100 * (times[1] / line - 1):+.0f} % off the straight line", flush=True)
+        print(f"in {told}: {100 * (times[1] / line - 1):+.0f}% off the straight line", flush=True)
 
 
 def peak_mb() -> float:

@@ -1,4 +1,4 @@
-"""How often 5 to 95 % across draws hold the truth.
+"""How often 5 to 95% across draws hold the truth.
 
 ``python tests/benchmarks/coverage_of_draws.py``; not run by pytest. The shipped demo under all of
 its plans: 32 draws crossed with 40 years give the limits; a truth is one further draw from the same

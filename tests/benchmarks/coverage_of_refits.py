@@ -1,10 +1,10 @@
-"""Whether limits of made years hold the truth: ``python tests/benchmarks/coverage_of_refits.py``.
+"""Whether limits of simulated years hold the truth: ``python coverage_of_refits.py``.
 
 Not run by pytest. A climate is fitted to a record (an argument: CSV file, latitude, elevation) or,
 without one, made from normals. 3,000 years of it are the truth; 100 records of 30 years are cut
-from them. To each a climate and 20 refits are fitted, and each answer has 90 % limits from the fit
+from them. To each a climate and 20 refits are fitted, and each answer has 90% limits from the fit
 and the spread of the refits. They should hold the truth in 85 to 95 of 100 records; without the
-refits, the sampling error of the made years alone holds it far less often.
+refits, the sampling error of the simulated years alone holds it far less often.
 """
 
 from __future__ import annotations
@@ -23,7 +23,11 @@ from drysward.weather.reference_et import reference_et
 from drysward.weather.simulated.climate_fit import fit
 from drysward.weather.simulated.generator import generate
 from drysward.weather.simulated.normals import from_monthly_table
-from drysward.weather.simulated.refits import climate_error, fit_with_refits, sets_of_made_years
+from drysward.weather.simulated.refits import (
+    climate_error,
+    fit_with_refits,
+    sets_of_simulated_years,
+)
 
 RECORD_YEARS, TRUE_YEARS, MADE_YEARS, SET_YEARS = 30, 3000, 200, 100
 T_95_OF_19 = 1.729  # Student's t, 95th percentile, 19 degrees of freedom (standard table)
@@ -62,7 +66,7 @@ def answers(years: np.ndarray) -> np.ndarray:
 
 
 def limits(value: np.ndarray, error: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """90 % limits of answers with a standard error; of odds by Wilson's for as many years."""
+    """90% limits of answers with a standard error; of odds by Wilson's for as many years."""
     low, high = value - T_95_OF_19 * error, value + T_95_OF_19 * error
     p = value[ODDS]
     n = max(p * (1 - p), 0.01) / max(error[ODDS] ** 2, 1e-9)
@@ -102,7 +106,7 @@ def main() -> None:
         seconds += perf_counter() - start
         seed = 1000 + number
         own = by_year(generate(climates.model, MADE_YEARS, seed), *place)
-        sets = sets_of_made_years(climates, SET_YEARS, seed)
+        sets = sets_of_simulated_years(climates, SET_YEARS, seed)
         of_sets = np.array([answers(by_year(some, *place)) for some in sets])
         value = answers(own)
         of_years = own.std(axis=0, ddof=1) / np.sqrt(MADE_YEARS)

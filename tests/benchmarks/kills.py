@@ -152,7 +152,7 @@ def stopped(
     return True
 
 
-def looked_at(folder: Path, known: list[dict[str, bytes]], stop: str, found: Found) -> None:
+def inspect_folder(folder: Path, known: list[dict[str, bytes]], stop: str, found: Found) -> None:
     """Note files in a folder that no undisturbed run has written, and those half written."""
     there = files_of(folder)
     parts = [name for name in there if is_part(name)]
@@ -182,7 +182,7 @@ def kill_runs(
         while found.kills.get(stop.name, 0) < n:
             turn = 1 - turn
             stopped(commands[turn], told, stop, random, found)
-            looked_at(out, known, stop.name, found)
+            inspect_folder(out, known, stop.name, found)
     whole(commands[1].words, told)
     if files_of(out) != known[1]:
         found.wrong.append("a run after all is not as an undisturbed one")
@@ -202,7 +202,7 @@ def kill_sweep(
         shutil.rmtree(out, ignore_errors=True)  # nothing is left of kills by another signal
         while found.kills.get(stop.name, 0) < n:
             if stopped(command, told, stop, random, found):
-                looked_at(out, [known], stop.name, found)
+                inspect_folder(out, [known], stop.name, found)
                 kept = sum(entry.startswith("chunk-") for entry in files_of(out))
                 counted = re.search(r"Stopped: (\d+) of (\d+) chunks", told.read_text())
                 if counted and counted.groups() != (str(kept), str(chunks)):

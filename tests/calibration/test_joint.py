@@ -79,7 +79,7 @@ def test_each_number_lies_close_to_its_own_score():
 
 
 def within_specification(values):
-    """Whether sands (K, 4) pass the USGA recommendations: 15 to 25 % of water and 15 to 30 % of
+    """Whether sands (K, 4) pass the USGA recommendations: 15 to 25% of water and 15 to 30% of
     air at 30 cm of tension (from memory).
     """
     held = [joint.held_at(*row) for row in values]

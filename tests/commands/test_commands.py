@@ -316,7 +316,7 @@ def test_comparison_tells_odds_water_and_what_they_rest_on(
     ]  # fmt: skip
     assert "(102)" in told  # the worst year in ten, below the mean
     assert "in which the stage holds on its share of the field for 3 days in a" in told
-    assert "less than 75 % of the field green or more than 25 % of it wilting" in told
+    assert "less than 75% of the field green or more than 25% of it wilting" in told
     for note in (
         "a record", "that much is [assumed]",
         "in none of 4 years", "in all of 4 years", "no limits", "2010 (200 days)",
@@ -428,7 +428,7 @@ def test_compare_runs_the_shipped_scenario(tmp_path: Path) -> None:
     assert "…" not in told.stdout
     for spec in scenario.fields:
         assert spec.label in told.stdout
-    assert "made years 16-18 (3)" in told.stdout
+    assert "simulated years 16-18 (3)" in told.stdout
     assert "A screening estimate" in told.stdout
     with (out / "summary.csv").open() as stream:
         assert len(list(csv.DictReader(stream))) == len(scenario.plans) * len(scenario.fields)
@@ -443,7 +443,7 @@ def test_ledger_of_the_shipped_scenario(tmp_path: Path) -> None:
     words = ["--field", scenario.fields[0].key, "--plan", scenario.plans[0].key, "--year", "16"]
     told = ask("ledger", "demo", *words)
     assert told.exit_code == 0, told.stderr
-    assert "made year 16 of 200" in told.stdout
+    assert "simulated year 16 of 200" in told.stdout
     assert sum(line.strip()[:5].count("-") for line in told.stdout.splitlines()) == 366
     assert "02-29" in told.stdout
     assert "2016" not in told.stdout

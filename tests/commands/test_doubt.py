@@ -156,12 +156,12 @@ def test_the_sentences_say_what_a_board_reads(result: xr.Dataset) -> None:
     p = 100.0 * result["doubt_probability"].sel(field="stadium", plan="refill", stage="wilt").item()
     assert p >= 1.0
     assert (
-        f"wilt comes under “Refill at 40 % depletion” in {p:.0f} of 100 years on “Stadium”, "
+        f"wilt comes under “Refill at 40% depletion” in {p:.0f} of 100 years on “Stadium”, "
         "<1 to 19 depending on what this soil and turf really are; in "
     ) in odds
     shares = result["doubt_fewer"].sel(field="stadium", plan="refill", other="inch_a_week").item()
     assert (
-        "“Refill at 40 % depletion” has fewer days below playing condition than “An inch a week”, "
+        "“Refill at 40% depletion” has fewer days below playing condition than “An inch a week”, "
         f"the next, in {100.0 * shares:.0f} of 100 draws on “Stadium” and in "
     ) in choice
     assert measure == (
@@ -197,7 +197,7 @@ def test_odds_that_mean_nothing_are_told(shares: xr.Dataset) -> None:
         assert bool(text) is wide
         assert not too_wide(changed.sel(field="practice"))
     assert text == (
-        "the odds of wilt under “Refill at 40 % depletion” mean nothing yet: their limits are more "
+        "the odds of wilt under “Refill at 40% depletion” mean nothing yet: their limits are more "
         "than 60 of 100 years apart. Measure first: a laboratory test, then notes of wilt"
     )
 

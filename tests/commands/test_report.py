@@ -614,8 +614,8 @@ def test_the_answer_tells_how_often_how_far_and_why_a_supply_is_short(pond):
     first = answer(short_by(pond, storage=75.0, restriction=25.0), "us")[0]
     assert (
         "the supply is short by more than 5% of the demand in 8 of 100 years (limits 4 to 14); "
-        "the worst, made year 91 of 200, is short by 11%. The main cause is empty storage, with "
-        "75% of the shortage. It delivers "
+        "the worst, simulated year 91 of 200, is short by 11%. The main cause is empty storage, "
+        "with 75% of the shortage. It delivers "
     ) in first
     assert "that the plan wants in the mean year." in first
     calm = changed(
@@ -719,7 +719,7 @@ def test_a_sweep_has_its_front_what_drives_it_and_its_surface(sweep):
     read = Reader(text)
     assert "3 of 9 choices are beaten by no other" in read.text
     assert "from 11.8 in of water a year with wilt in 70 ± 3 of 100 years" in read.text
-    assert "is trigger: it accounts for 100% of the variance, with 30 % of years at 0.3" in (
+    assert "is trigger: it accounts for 100% of the variance, with 30% of years at 0.3" in (
         read.text
     )
     assert "rests on 9 of 12 points" in read.text

@@ -46,12 +46,12 @@ def test_a_sweep_from_file_to_front(sweep, tmp_path):
     assert "4 chunks are there; 0 site-years are left" in again.output
     (out / "chunk-000003.nc").unlink()
     told = ask("sweep", "status", out)
-    assert "3 of 4 (75 %)" in told.output
+    assert "3 of 4 (75%)" in told.output
     assert f"Goes on with: drysward sweep {sweep}" in told.output.replace("\n", "")
     chunk = out / "chunk-000001.nc"
     chunk.write_bytes(chunk.read_bytes()[:-4] + b"half")
     told = ask("sweep", "status", out)
-    assert "2 of 4 (50 %)" in told.output
+    assert "2 of 4 (50%)" in told.output
     assert "Damaged  chunk-000001.nc\n" in told.output
     again = ask("sweep", sweep, "--out", out)
     assert "Damaged  chunk-000001.nc; run again\n" in again.output

@@ -1,4 +1,4 @@
-"""``drysward weather make`` and made years in ``compare``, as a person sees them."""
+"""``drysward weather make`` and simulated years in ``compare``, as a person sees them."""
 
 from __future__ import annotations
 
@@ -47,7 +47,7 @@ def test_what_is_made_can_be_read_again(tmp_path: Path, name: str, units: str) -
     )  # fmt: skip
     assert told.exit_code == 0, told.stderr
     assert max(map(len, told.stdout.splitlines())) <= 100
-    assert "4 made years" in told.stdout
+    assert "4 simulated years" in told.stdout
     assert "seed 9" in told.stdout
     record = read_weather(path)
     assert (str(record.dates[0]), str(record.dates[-1])) == ("2001-01-01", "2004-12-31")
@@ -104,8 +104,8 @@ def test_a_future_is_told_and_dries(tmp_path: Path) -> None:
     "weather, words, said",
     [
         ('source = "generator"', (), "has neither file nor climate"),
-        ('file = "ours.csv"\nyears = 20', (), "years: is for made years"),
-        ('file = "ours.csv"\ndraw = "years"\nsource = "generator"', (), "is for drawn years"),
+        ('file = "ours.csv"\nyears = 20', (), "years: is for simulated years"),
+        ('file = "ours.csv"\ndraw = "years"\nsource = "generator"', (), "is for resampled years"),
         ('file = "ours.csv"\nfuture = "hot"', (), "'hot' is not among the futures"),
         ('file = "ours.csv"', ("--future", "hot"), "the scenario has no 'hot'"),
         (
@@ -193,7 +193,7 @@ def test_a_brighter_future_without_radiation_is_refused(tmp_path: Path) -> None:
 
 
 def test_drawn_years_stand_beside_the_years_they_are_drawn_from(tmp_path: Path) -> None:
-    """The record's odd days of 2010 hold a wet end of September that no drawn year has."""
+    """The record's odd days of 2010 hold a wet end of September that no resampled year has."""
     scenario = load(Path(with_baltimore(tmp_path, 'source = "resample"\nyears = 24')))
     found = compare_with_origin(scenario, weather_series(scenario))
     record = read_weather(tmp_path / "ours.csv")

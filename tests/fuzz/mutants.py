@@ -422,7 +422,7 @@ def read_weather_file(path: Path) -> None:
 
 
 def read_scenario(path: Path, run_through: bool = True) -> None:
-    """What ``check`` does with a scenario; of made years two are enough."""
+    """What ``check`` does with a scenario; of simulated years two are enough."""
     scenario = load.load(path)
     resolved_values(scenario)
     if run_through:

@@ -282,7 +282,7 @@ def test_what_one_root_zone_costs_more_is_on_the_same_area(scenes):
     assert ") costs EUR 640,000 more to build than Practice (" in text
     assert f"EUR {money_text(abs(more))} a year {'more' if more > 0 else 'less'} to water" in text
     assert "under “Refill”, the plan with the fewest days below playing condition." in text
-    assert "Over 20 years at 4 % it costs EUR " in text
+    assert "Over 20 years at 4% it costs EUR " in text
 
 
 def test_one_root_zone_is_not_compared(scenes):

@@ -166,7 +166,7 @@ def test_without_ranges_all_draws_are_one(demo, monkeypatch):
 
 
 def test_more_years_shrink_the_sampling_error_only(demo, monkeypatch):
-    """Of a climate that is known: what is not known of it no number of made years narrows."""
+    """Of a climate that is known: what is not known of it no number of simulated years narrows."""
     monkeypatch.setattr(
         "drysward.site.weather_years._years_of_climate",
         lambda scenario, record: scenario.weather.years,
@@ -331,7 +331,7 @@ def test_chance_of_a_mean_over_plans_is_that_of_the_mean(found):
 
 
 def test_the_noise_of_dry_years_is_taken_out():
-    """400 cases of 32 draws, 60 years each: the 5 to 95 % of the 1-in-10 year is as wide as the
+    """400 cases of 32 draws, 60 years each: the 5 to 95% of the 1-in-10 year is as wide as the
     truth, where draws as they are make it half as wide again.
     """
     rng = np.random.default_rng(8)

@@ -28,7 +28,7 @@ def record(series: Series) -> DailyRecord:
 def test_two_hundred_years_are_made(series: Series) -> None:
     assert series.kind == "generator"
     assert (str(series.first), str(series.stop)) == ("2001-01-01", "2201-01-01")
-    assert "200 made years" in series.told
+    assert "200 simulated years" in series.told
     assert any("estimate" in note for note in series.notes)
 
 

@@ -94,7 +94,7 @@ def test_many_series_at_once_are_each_as_alone():
 
 
 def test_limits_hold_the_truth_about_as_often_as_they_say():
-    """90 % limits of the 10-year demand from 30 gamma years: 80 records, binomial slack."""
+    """90% limits of the 10-year demand from 30 gamma years: 80 records, binomial slack."""
     truth = stats.gamma.isf(0.1, 9, scale=40)
     rng = np.random.default_rng(11)
     held = 0

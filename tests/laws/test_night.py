@@ -198,9 +198,9 @@ delivery = { system = "hand_hose", machine = "reel" }"""
 @pytest.mark.parametrize(
     "slope, expected",
     [
-        ("2", "a.slope: 2 is no slope of a field; 0 to 0.3, rise over run; 2 % is slope = 0.02"),
+        ("2", "a.slope: 2 is no slope of a field; 0 to 0.3, rise over run; 2% is slope = 0.02"),
         ("-0.1", "fields.a.slope: -0.1 is no slope of a field; 0 to 0.3"),
-        ('"2 %"', "fields.a.slope: '2 %' is refused; should be a valid number"),
+        ('"2%"', "fields.a.slope: '2%' is refused; should be a valid number"),
     ],
 )  # fmt: skip
 def test_faults_of_a_slope(slope: str, expected: str) -> None:

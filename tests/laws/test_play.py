@@ -689,7 +689,7 @@ def test_young_turf_is_lost_only_on_a_dry_surface(scenes, new):
 # --- fields, stretches, hemispheres -----------------------------------------------------------
 
 
-def test_a_field_that_is_not_looked_at_is_the_same_beside_one_that_is(scenes):
+def test_a_field_without_play_is_the_same_beside_one_with_it(scenes):
     plain = scenes.field(key="plain")
     played = every_surface(scenes, 5)[0]
     plan = scenes.plan("refill", trigger=0.5)

@@ -266,7 +266,7 @@ def written(part, units):
 
 @cache
 def climate(southern):
-    """Made years of the shipped climate, half a year on in the south."""
+    """Simulated years of the shipped climate, half a year on in the south."""
     scenario = shipped()
     half, latitude = (6, -38.0) if southern else (0, 40.0)
     normals = {
@@ -280,7 +280,7 @@ def climate(southern):
 
 
 def a_record(draw, southern):
-    """One to three years of made weather that start with a turf year."""
+    """One to three years of simulated weather that start with a turf year."""
     record = climate(southern)
     year = 2001 + int(draw.rng.integers(YEARS_MADE - 4))
     first = np.datetime64(f"{year}-{'07' if southern else '01'}-01")

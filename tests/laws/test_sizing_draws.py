@@ -99,7 +99,7 @@ def test_confidence_rises(spread):
 
 
 def test_sizes_with_confidence_are_those_of_draws(shipped):
-    """By hand: of ten draws 5 are 50 %, 8 are 80 % and all ten are 95 %."""
+    """By hand: of ten draws 5 are 50%, 8 are 80% and all ten are 95%."""
     least = np.array([9.0, math.inf, 1.0, 3.0, 2.0, 8.0, 7.0, 4.0, 6.0, 5.0])
     told = draws_dataset(SizedDraws(shipped, least, least <= 2.0, 5))
     assert told["confidence"].values.tolist() == list(CONFIDENCES)

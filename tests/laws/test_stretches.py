@@ -100,7 +100,7 @@ def test_a_record_is_its_own_series(scenes):
     assert series.stop == record.dates[-1] + 1
 
 
-def test_made_years_come_alike_in_any_parts(demo):
+def test_simulated_years_come_alike_in_any_parts(demo):
     series = weather_series(demo)
     whole = series.between(series.first, series.stop)
     middle = np.datetime64("2020-07-01")

@@ -323,7 +323,7 @@ def test_costs_and_priority() -> None:
 
 
 def test_sizing_by_default() -> None:
-    """Death on 5 % of the first field in no more than one year of ten."""
+    """Death on 5% of the first field in no more than one year of ten."""
     found = sizing(WELL, POND, SIZING)
     assert (found.plan, found.find.what, found.find.of) == ("keep", "storage", "")
     assert math.isnan(found.find.low)

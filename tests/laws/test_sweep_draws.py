@@ -159,7 +159,7 @@ def test_limits_stand_around_the_mean_and_say_what_they_are(kept):
     for name in LIMITED:
         assert (kept[f"{name}_low"] <= kept[name] + 1e-9).all()
         assert (kept[name] <= kept[f"{name}_high"] + 1e-9).all()
-        assert "95 % across draws" in kept[f"{name}_high"].attrs["long_name"]
+        assert "95% across draws" in kept[f"{name}_high"].attrs["long_name"]
         assert kept[f"{name}_low"].attrs["units"] == kept[name].attrs["units"]
         each = kept[f"draw_{name}"]
         np.testing.assert_allclose(each.mean("draw"), kept[name], rtol=1e-9)
@@ -369,7 +369,7 @@ def test_a_search_with_confidence_takes_more_water_than_one_by_the_mean():
     assert sure.best.water_mm > by_mean.best.water_mm
     assert sure.fresh.sure is not None
     told = shown(found_lines(sure, "us"))
-    assert "with 90 % confidence" in told
+    assert "with 90% confidence" in told
     assert "in 90 of 100 draws" in told
     assert "draws of soil, grass and delivery" in shown(found_lines(by_mean, "us"))
 

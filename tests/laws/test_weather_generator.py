@@ -157,7 +157,7 @@ def test_physical_bounds(name):
 
 @pytest.mark.parametrize("name", CLIMATES)
 def test_month_means_are_the_tables(name):
-    """300 years: sampling error of a month's rain is about 5 % of it, of a mean Tmax 0.15 C."""
+    """300 years: sampling error of a month's rain is about 5% of it, of a mean Tmax 0.15 C."""
     table = CLIMATES[name]
     record = generate(from_monthly_table(table), 300, seed=4)
     days = climate.DAYS_IN_MONTH
@@ -199,7 +199,7 @@ def test_years_remember_when_told_to(temperate):
 
 
 def test_fitting_generated_weather_returns_the_climate(temperate):
-    """120 years of made weather; tolerances are a few standard errors of each parameter."""
+    """120 years of simulated weather; tolerances are a few standard errors of each parameter."""
     part = generate(temperate, 120, seed=21)
     found = fit(part, 39.2, 47.0)
     assert found.variables == temperate.variables

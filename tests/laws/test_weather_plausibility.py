@@ -233,7 +233,7 @@ def test_the_line_that_mends_is_one_of_a_scenario():
 
 
 def test_numbers_that_only_look_like_marks():
-    """99 F, 99.9 % and one rain of 99.9 mm beside others as large are what they say."""
+    """99 F, 99.9% and one rain of 99.9 mm beside others as large are what they say."""
     values = days_of(PLACES["Singapore"])
     values["rh_mean"] = np.where(values["rh_mean"] > 90, 99.9, values["rh_mean"])
     values["rain"][50], values["rain"][51] = 99.9, 120.0

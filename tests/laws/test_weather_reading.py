@@ -60,7 +60,7 @@ def test_newark_in_us_units():
         np.datetime64("2013-01-01"),
         np.datetime64("2013-12-30"),
     )
-    # The first row: 41.0 F, 28.04 F, 22.673 F, 13.234 mph, 56.748 %.
+    # The first row: 41.0 F, 28.04 F, 22.673 F, 13.234 mph, 56.748%.
     assert record.tmax_c[0] == pytest.approx(5.0)
     assert record.tmin_c[0] == pytest.approx(-2.2)
     assert record.dewpoint_c[0] == pytest.approx((22.673 - 32) / 1.8)
@@ -325,8 +325,8 @@ def test_rows_refused(written, row, column, words):
 @pytest.mark.parametrize(
     "header, cell, words",
     [
-        ("rh_mean_pct", "100.1", "rh_mean of 100.1 % cannot be; 0 to 100 %"),
-        ("rh_min_pct", "-1", "rh_min of -1 % is negative"),
+        ("rh_mean_pct", "100.1", "rh_mean of 100.1% cannot be; 0 to 100%"),
+        ("rh_min_pct", "-1", "rh_min of -1% is negative"),
         ("wind_2m_m_s", "-0.1", "wind of -0.1 m/s is negative"),
         ("solar_mj_m2", "-1", "solar of -1 MJ/m2 is negative"),
         ("solar_mj_m2", "250", "solar of 250 MJ/m2 cannot be; 0 to 50 MJ/m2"),
@@ -351,7 +351,7 @@ def test_limits_themselves_are_allowed(written):
 def test_humidity_out_of_order(written):
     lines = [f"{HEADER},rh_min_pct,rh_max_pct", *rows(1, tail=",80,60")]
     (fault,) = faults_of(written(lines))
-    assert "rh_min of 80 % is above rh_max of 60 %" in fault
+    assert "rh_min of 80% is above rh_max of 60%" in fault
 
 
 def test_lines_are_counted_through_quoted_line_ends(written):

@@ -115,7 +115,7 @@ def test_a_table_of_every_measure_and_statistic():
 
 
 def test_the_band_of_a_mean_is_that_of_its_standard_error():
-    """Independent years: 90 % of means of ten lie within 1.645 sd/sqrt(10)."""
+    """Independent years: 90% of means of ten lie within 1.645 sd/sqrt(10)."""
     made = random_record(600, seed=3)
     row = compare_spread(random_record(10, seed=1), made).row("annual_rain_mm", "mean")
     half = 1.645 * year_spread(made).annual_rain_mm.std() / np.sqrt(10)

@@ -36,7 +36,7 @@ FIRST = date(2001, 1, 1)
 LATITUDE = 40.0
 
 
-def made_weather(years: int = 10, seed: int = 7) -> dict[str, np.ndarray]:
+def simulated_weather(years: int = 10, seed: int = 7) -> dict[str, np.ndarray]:
     """Plain weather of whole years from 2001: dates and text of cells, to be spoilt by a test."""
     rng = np.random.default_rng(seed)
     dates = np.arange(np.datetime64(FIRST), np.datetime64(f"{2001 + years}-01-01"))
@@ -88,7 +88,7 @@ def told(found, kind: str) -> list[tuple[str, str]]:
 
 @pytest.mark.parametrize("seed", range(3))
 def test_plain_weather_is_not_suspicious(surveyed, seed):
-    found = surveyed(made_weather(seed=seed), latitude_deg=LATITUDE)
+    found = surveyed(simulated_weather(seed=seed), latitude_deg=LATITUDE)
     assert not found.suspicions
     assert not found.gaps
     assert not found.verdict.faults
@@ -122,7 +122,7 @@ SPOILT = {
 @pytest.mark.parametrize("kind", SPOILT)
 def test_a_spoilt_value_is_found_where_it_is(surveyed, kind):
     quantity, rows, value, first = SPOILT[kind]
-    cells = made_weather()
+    cells = simulated_weather()
     spoil(cells, quantity, rows, value)
     found = surveyed(cells, latitude_deg=LATITUDE)
     assert [day for day, _ in told(found, kind)] == [first]
@@ -130,7 +130,7 @@ def test_a_spoilt_value_is_found_where_it_is(surveyed, kind):
 
 
 def test_crossed_and_equal_temperatures(surveyed):
-    cells = made_weather()
+    cells = simulated_weather()
     i, j = row_of("2002-03-01"), row_of("2002-03-05")
     cells["tmin_c"][i] = cells["tmax_c"][i] + 2
     cells["tmin_c"][j] = cells["tmax_c"][j]
@@ -142,7 +142,7 @@ def test_crossed_and_equal_temperatures(surveyed):
 
 
 def test_dewpoint_a_little_above_tmax(surveyed):
-    cells = made_weather()
+    cells = simulated_weather()
     cells["dewpoint_c"] = cells["tmin_c"] - 1.0
     i = row_of("2002-03-01")
     cells["dewpoint_c"][i] = cells["tmax_c"][i] + 1.5
@@ -151,22 +151,22 @@ def test_dewpoint_a_little_above_tmax(surveyed):
 
 
 def test_an_observer_who_rests_on_sundays(surveyed):
-    cells = made_weather(years=3)
+    cells = simulated_weather(years=3)
     sundays = [date.fromisoformat(day).weekday() == 6 for day in cells["date"]]
     spoil(cells, "rain_mm", np.array(sundays), 0)
     ((_, what),) = told(surveyed(cells), "rain by weekday")
-    assert what.startswith("rain on 0 % of Sundays")
+    assert what.startswith("rain on 0% of Sundays")
 
 
 def test_rain_read_in_tens(surveyed):
-    cells = made_weather(years=3)
+    cells = simulated_weather(years=3)
     cells["rain_mm"] = (10 * np.rint(cells["rain_mm"].astype(float) / 10)).astype(object)
     ((_, what),) = told(surveyed(cells), "rain rounded")
-    assert "100 %" in what
+    assert "100%" in what
 
 
 def test_radiation_needs_a_latitude(surveyed):
-    cells = made_weather()
+    cells = simulated_weather()
     spoil(cells, "solar_mj_m2", row_of("2005-12-20"), 25.0)
     assert not surveyed(cells).suspicions
 
@@ -180,7 +180,7 @@ def test_radiation_needs_a_latitude(surveyed):
     ],
 )
 def test_a_new_instrument(surveyed, quantity, change, kind):
-    cells = made_weather(years=12)
+    cells = simulated_weather(years=12)
     later = slice(row_of("2007-01-01"), None)
     cells[quantity][later] = change(cells[quantity][later].astype(float))
     found = surveyed(cells, latitude_deg=LATITUDE)
@@ -217,7 +217,7 @@ def test_a_stuck_sensor_does_not_hide_itself():
 
 
 def test_gaps_of_each_kind(surveyed):
-    cells = made_weather(years=3)
+    cells = simulated_weather(years=3)
     absent = {str(date(2001, 12, 30) + timedelta(i)) for i in range(4)}
     spoil(cells, "rain_mm", days("2002-05-01", 2), "")
     spoil(cells, "tmax_c", days("2002-06-01", 1), "")
@@ -235,7 +235,7 @@ def test_gaps_of_each_kind(surveyed):
 
 
 def test_rows_out_of_order_twice_or_remote(surveyed):
-    cells = made_weather(years=2)
+    cells = simulated_weather(years=2)
     last = {name: column[-1] for name, column in cells.items()}
     for day in ("2001-03-03", "2902-01-01", "3 March"):
         cells = {
@@ -275,7 +275,7 @@ def test_spells_and_windows_as_their_slow_twins(rain, width):
 
 
 def test_a_year_sums_its_own_days(surveyed):
-    cells = made_weather(years=2)
+    cells = simulated_weather(years=2)
     found = surveyed(cells)
     rain = cells["rain_mm"][365:].astype(float)
     assert found.years[1].rain_mm == pytest.approx(rain.sum())
@@ -287,7 +287,7 @@ def test_a_year_sums_its_own_days(surveyed):
 
 
 def test_days_without_temperature_have_no_et(surveyed):
-    cells = made_weather(years=1)
+    cells = simulated_weather(years=1)
     place = {"latitude_deg": LATITUDE, "elevation_m": 10.0}
     (whole,) = surveyed(cells, **place).years
     spoil(cells, "tmax_c", days("2001-07-01", 31), "")
@@ -302,7 +302,7 @@ def test_days_without_temperature_have_no_et(surveyed):
 
 
 def test_seasons_from_the_driest(surveyed):
-    seasons = surveyed(made_weather(years=10)).seasons
+    seasons = surveyed(simulated_weather(years=10)).seasons
     rain = [one.rain_mm for one in seasons.ranked]
     assert rain == sorted(rain)
     assert len(rain) == 10
@@ -314,11 +314,11 @@ def test_seasons_from_the_driest(surveyed):
 
 
 def test_a_short_record_is_not_fitted(surveyed):
-    assert not surveyed(made_weather(years=9)).seasons.levels
+    assert not surveyed(simulated_weather(years=9)).seasons.levels
 
 
 def test_a_season_over_new_year(surveyed):
-    cells = made_weather(years=3)
+    cells = simulated_weather(years=3)
     spoil(cells, "rain_mm", days("2001-12-31", 2), 500)
     seasons = surveyed(cells, season=Season((12, 1), (1, 31))).seasons
     assert [one.year for one in seasons.ranked] == [2002, 2001]
@@ -327,7 +327,7 @@ def test_a_season_over_new_year(surveyed):
 
 
 def test_the_south_is_known_by_its_january(surveyed):
-    cells = made_weather(years=2)
+    cells = simulated_weather(years=2)
     assert surveyed(cells).seasons.season == NORTHERN
     for quantity in ("tmax_c", "tmin_c"):
         cells[quantity] = 20.0 - cells[quantity]
@@ -358,7 +358,7 @@ def test_limits_of_the_driest_hold_as_often_as_they_say(n):
     ],
 )
 def test_the_rule_that_is_named_does(surveyed, tmp_path, spoilt, rule):
-    cells = made_weather(years=2)
+    cells = simulated_weather(years=2)
     for quantity, count in spoilt.items():
         spoil(cells, quantity, days("2001-05-01", count), "")
     verdict = surveyed(cells).verdict
@@ -372,7 +372,7 @@ def test_the_rule_that_is_named_does(surveyed, tmp_path, spoilt, rule):
 
 
 def test_what_no_rule_mends(surveyed):
-    cells = made_weather(years=2)
+    cells = simulated_weather(years=2)
     spoil(cells, "tmax_c", row_of("2001-05-01"), 99)
     verdict = surveyed(cells).verdict
     assert verdict.rule is None
@@ -385,7 +385,7 @@ def test_what_no_rule_mends(surveyed):
 
 @pytest.mark.parametrize("times, unit", [(1 / 25.4, "inches"), (10.0, "tenths of a millimetre")])
 def test_rain_in_another_unit_than_its_header_says(surveyed, times, unit):
-    cells = made_weather()
+    cells = simulated_weather()
     cells["rain_mm"] = np.round(np.asarray(cells["rain_mm"], float) * times, 2)
     found = told(surveyed(cells), "rain in another unit")
     assert len(found) == 1

@@ -1,4 +1,4 @@
-"""The slow parts of made weather: the wet/dry regime, and what lasts in the other variables.
+"""The slow parts of simulated weather: the wet/dry regime, and what lasts in the other variables.
 
 And what a record leaves open of its climate: refits to its years drawn anew.
 """
@@ -25,7 +25,7 @@ from drysward.weather.simulated.refits import (
     drawn_years,
     fit_with_refits,
     normals_with_refits,
-    sets_of_made_years,
+    sets_of_simulated_years,
 )
 
 PLACE = {"latitude_deg": 39.2, "elevation_m": 47.0}
@@ -343,7 +343,7 @@ def test_refits_differ_as_the_means_of_the_record_do(record):
     rain = np.array([(m.wet_fraction * m.rain_per_wet_day_mm).mean() * 365 for m in found.refits])
     yearly = np.bincount(years_of(record) - 20, record.rain_mm)
     expected = yearly.std(ddof=1) / np.sqrt(20)
-    # Sampling error of an sd from 40 refits is 11 %, of that of 20 years 16 %.
+    # Sampling error of an sd from 40 refits is 11%, of that of 20 years 16%.
     assert climate_error(rain, 20) == pytest.approx(expected, rel=0.5)
 
 
@@ -356,12 +356,12 @@ def test_a_record_that_begins_in_autumn_is_drawn_by_its_own_years(record):
         assert model.wet_fraction == pytest.approx(found.model.wet_fraction, abs=0.12)
 
 
-def test_sets_of_made_years_share_their_chances(record):
+def test_sets_of_simulated_years_share_their_chances(record):
     found = fit_with_refits(record, *PLACE.values(), number=2)
-    one, two = sets_of_made_years(replace(found, refits=(found.model,) * 2), 3, seed=4)
+    one, two = sets_of_simulated_years(replace(found, refits=(found.model,) * 2), 3, seed=4)
     assert one.rain_mm.tobytes() == two.rain_mm.tobytes()
-    parts = sets_of_made_years(found, 2, seed=4, skip=1)
-    whole = sets_of_made_years(found, 3, seed=4)
+    parts = sets_of_simulated_years(found, 2, seed=4, skip=1)
+    whole = sets_of_simulated_years(found, 3, seed=4)
     for part, all_of in zip(parts, whole, strict=True):
         assert part.rain_mm.tobytes() == all_of.between(2002, 2003).rain_mm.tobytes()
 
@@ -401,8 +401,8 @@ def test_refits_of_normals_differ_by_the_years_behind_them():
     assert spread[1] > 1.15 * spread[0]
 
 
-def test_a_demand_is_of_all_made_years_and_its_limits_of_what_is_known():
-    """Made years are distinct, though they tell of the climate no more than 30 recorded ones."""
+def test_a_demand_is_of_all_simulated_years_and_its_limits_of_what_is_known():
+    """Simulated years are distinct, but know the climate no better than 30 recorded ones."""
     values = np.random.default_rng(3).gamma(4.0, 100.0, size=(2, 200))
     whole = demand_at_return_periods(values, (10.0, 50.0))
     told = demand_of_years(values, (10.0, 50.0), 0.9, 30, 200)

@@ -45,7 +45,7 @@ def test_limits_leave_out_nought_as_often_as_the_library_says():
 
 @pytest.mark.parametrize("lag1, most", [(0.0, 0.08), (0.4, 0.14)])
 def test_false_alarms_stay_few_where_years_come_in_groups(lag1, most):
-    """At 95 % one record in twenty drifts by chance; groups of years must not make it many more."""
+    """At 95% one record in twenty drifts by chance; groups of years must not make it many more."""
     rng = np.random.default_rng(11)
     alarms = plain = 0
     for _ in range(600):

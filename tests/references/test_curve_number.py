@@ -88,7 +88,7 @@ class TestHandbook:
         assert runoff_mm(0.0, 100) == 0
 
     def test_tr55_example_2_1(self):
-        # 250 acre, 30 % group B and 70 % group C pasture in good condition, 6.0 in.
+        # 250 acre, 30% group B and 70% group C pasture in good condition, 6.0 in.
         curve_number = 0.3 * 61 + 0.7 * 74
         assert curve_number == pytest.approx(70.1, abs=0.05)
         assert runoff_in(6.0, round(curve_number)) == pytest.approx(2.81, abs=0.005)
@@ -144,7 +144,7 @@ class TestMoistureAccounting:
     @pytest.mark.parametrize("rain_mm", [75.0, 100.0, 127.0])
     def test_dry_and_wet_soils_are_near_conditions_i_and_iii(self, average, rain_mm):
         # The displacements, 0.55 S drier and 0.40 S wetter, are our own fit to the conditions:
-        # one pair for all, so runoff comes no nearer than 9 % of the rain.
+        # one pair for all, so runoff comes no nearer than 9% of the rain.
         retention = retention_mm(average)
         near = 0.09 * rain_mm
         dry_number = 4.2 * average / (10.0 - 0.058 * average)  # Chow et al. 1988

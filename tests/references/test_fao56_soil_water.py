@@ -111,7 +111,7 @@ def test_example_35_dual_coefficients_for_ten_days():
 
 class TestUpperLimit:
     def test_standard_climate(self):
-        # At 2 m/s and 45 % the climate term of Eq 72 is nil.
+        # At 2 m/s and 45% the climate term of Eq 72 is nil.
         assert kc_max(2.0, 45.0, 0.05, 0.85, 1.2) == pytest.approx(1.2)
         assert kc_max(2.0, 45.0, 0.05, 0.85, 1.1) == pytest.approx(1.1)
 

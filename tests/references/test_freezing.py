@@ -55,7 +55,7 @@ MANHATTAN = (-2.0, 1.0, 6.5, 12.5, 18.0, 23.5, 26.5, 25.5, 20.5, 13.5, 6.5, 0.0)
         ("annual_bluegrass", (-14.3,)),
         ("perennial_ryegrass", (-9.0, -13.6)),  # Webster & Ebdon 2005, Massachusetts, February
         ("perennial_ryegrass", (-14.0, -14.6, -15.8, -17.3)),  # Norway, autumn at 6 C
-        ("tall_fescue", (-12.0,)),  # Abe 1980: 25 to 50 % of seedlings alive after 16 h
+        ("tall_fescue", (-12.0,)),  # Abe 1980: 25 to 50% of seedlings alive after 16 h
     ],
 )
 def test_published_hardiness_lies_in_range(key: str, printed: tuple[float, ...]) -> None:
@@ -117,27 +117,27 @@ def alive(cold_c: float, hours: float, lt50: float) -> float:
 
 @pytest.mark.parametrize(("hours", "printed"), [(0, 0.89), (2, 0.67), (24, 0.30), (72, 0.11)])
 def test_princess_bermudagrass_by_time_frozen(hours: float, printed: float) -> None:
-    """Anderson and others, -5.4 C, LT50 -6.9: 89, 67, 30 and 11 % alive. Tuned; within 10 %,
+    """Anderson and others, -5.4 C, LT50 -6.9: 89, 67, 30 and 11% alive. Tuned; within 10%,
     our own allowance."""
     assert alive(-5.4, hours, -6.9) == pytest.approx(printed, abs=0.10)
 
 
 def test_other_bermudagrasses_at_first_touch() -> None:
-    """Anderson and others, -7.0 C: U-3 (LT50 -8.9) 100 % and Riviera (-8.3) 83 % alive at 0 h. Not
-    used to set numbers; within 10 %, our own allowance."""
+    """Anderson and others, -7.0 C: U-3 (LT50 -8.9) 100% and Riviera (-8.3) 83% alive at 0 h. Not
+    used to set numbers; within 10%, our own allowance."""
     assert alive(-7.0, 0, -8.9) == pytest.approx(1.00, abs=0.10)
     assert alive(-7.0, 0, -8.3) == pytest.approx(0.83, abs=0.10)
 
 
 TOO_KIND_TO_U3 = pytest.mark.xfail(
-    strict=True, reason="U-3: 38 and 27 % alive after 2 and 5 d where no more than 25 % are printed"
+    strict=True, reason="U-3: 38 and 27% alive after 2 and 5 d where no more than 25% are printed"
 )
 
 
 @pytest.mark.parametrize("hours", [48, 120])
 @pytest.mark.parametrize("lt50", [-8.3, pytest.param(-8.9, marks=TOO_KIND_TO_U3)])
 def test_other_bermudagrasses_by_time_frozen(lt50: float, hours: float) -> None:
-    """Anderson and others, -7.0 C: no more than 25 % of Riviera (LT50 -8.3) and U-3 (-8.9) alive
+    """Anderson and others, -7.0 C: no more than 25% of Riviera (LT50 -8.3) and U-3 (-8.9) alive
     after 2 to 5 d. Not used to set numbers."""
     assert alive(-7.0, hours, lt50) <= 0.25
 

@@ -96,13 +96,13 @@ class TestFishkillCreek:
         [(0.01, 11_500), (0.99, 841), (0.5, 2187), (0.1, 4963), (0.04, 7102), (0.02, 9109)],
     )
     def test_quantiles_at_adopted_skew(self, exceedance, expected_cfs):
-        """11,500 and 841 as printed; the others recomputed. Tolerance 0.5 %."""
+        """11,500 and 841 as printed; the others recomputed. Tolerance 0.5%."""
         mean, sd, _ = frequency.sample_moments(np.log10(FISHKILL_CFS))
         found = 10 ** (mean + sd * frequency.pearson3_frequency_factor(0.7, exceedance))
         assert found == pytest.approx(expected_cfs, rel=0.005)
 
     def test_limits_of_the_smallest_flood(self):
-        """Printed 5 % and 95 % limits of the 0.99-exceedance value: 568 and 1100."""
+        """Printed 5% and 95% limits of the 0.99-exceedance value: 568 and 1100."""
         low, high = frequency.pearson3_limits(np.log10(FISHKILL_CFS), 1 / 0.99, 0.90, skew=0.7)
         assert 10**low == pytest.approx(568, abs=0.5)
         assert 10**high == pytest.approx(1100, rel=0.005)
@@ -133,7 +133,7 @@ class TestSamplingError:
         )
 
     def test_no_event_in_thirty_years(self):
-        """Exact one-sided 95 % bound 0.095; the rule of three gives 0.1."""
+        """Exact one-sided 95% bound 0.095; the rule of three gives 0.1."""
         found = odds.probability_of(np.zeros(30, bool))
         assert found.bound == pytest.approx(0.095, abs=0.0005)
         assert found.bound == pytest.approx(3 / 30, rel=0.06)

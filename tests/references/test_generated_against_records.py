@@ -3,7 +3,7 @@
 Sources: NOAA daily summaries (public domain) of Baltimore-Washington, 2010 to 2019
 (``tests/data``), and of Seattle, 2012 to 2015 (with the package vega_datasets); and thirty years
 made from invented monthly normals of a summer-dry place. Distributions are compared by
-chi-square tests at the 1 % level; several thousand made years stand for the generator itself.
+chi-square tests at the 1% level; several thousand simulated years stand for the generator itself.
 """
 
 from __future__ import annotations
@@ -138,7 +138,7 @@ def test_residual_correlations(pair):
 
 
 def test_month_means(pair):
-    """Rain of a month within 3 % or 1 mm; the sampling error of 4,000 years is about 1 %."""
+    """Rain of a month within 3% or 1 mm; the sampling error of 4,000 years is about 1%."""
     _, record, made = pair
     days = climate.DAYS_IN_MONTH
     rain, seen = by_month(made, "rain_mm") * days, by_month(record, "rain_mm") * days
@@ -150,7 +150,7 @@ def test_month_means(pair):
 def test_month_standard_deviations(pair):
     """Of days, each month and all months; of month totals of rain over the year.
 
-    The sd of a month is known to about 10 % from eight years and 15 % from four.
+    The sd of a month is known to about 10% from eight years and 15% from four.
     """
     place, record, made = pair
     each = 0.35 if place == "seattle" else 0.25
@@ -177,13 +177,13 @@ def hot_spells(record: DailyRecord, hot_c: float) -> np.ndarray:
 
 
 def test_hot_spells_are_as_long(pair, request):
-    """Mean length within the middle 98 % of made records of as many years.
+    """Mean length within the middle 98% of simulated records of as many years.
 
     Hot days are the hottest tenth of June to August.
     """
     place, record, made = pair
     if place == "baltimore":
-        short = "2.4 days in eight summers, 1.8 made, 99 % of made records below 2.3"
+        short = "2.4 days in eight summers, 1.8 made, 99% of simulated records below 2.3"
         request.applymarker(pytest.mark.xfail(reason=short, strict=True))
     hot_c = np.percentile(record.tmax_c[np.isin(month_of(record), (5, 6, 7))], 90)
     days, begins = hot_spells(record, hot_c).sum(axis=0)

@@ -3,7 +3,7 @@
 Dickson and others 2018, Crop Science 58:1416 (figures as told in the abstract and SportsTurf,
 August 2018): cover loss on silt loam at 0.30-0.37 m3/m3 four times as fast as at 0.06-0.21 and
 three times as fast as at 0.22-0.29; on sand no effect of moisture class; hardness rises as
-water falls on both. Tolerance of the ratios 30 %, as they are printed as whole numbers.
+water falls on both. Tolerance of the ratios 30%, as they are printed as whole numbers.
 """
 
 import numpy as np

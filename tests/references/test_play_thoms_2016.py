@@ -1,7 +1,7 @@
 """Simulated traffic on bermudagrass: Thoms and others 2016, Tennessee.
 
 In 2013 silt loam lost half of its cover after about 10 events, sand after about 18; no surface
-passed 200 g. Tolerance 10 %, as the counts are printed with "about".
+passed 200 g. Tolerance 10%, as the counts are printed with "about".
 """
 
 import numpy as np

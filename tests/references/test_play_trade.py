@@ -70,7 +70,7 @@ def test_hardness_per_percent_of_water(kind, steepest, flattest):
     entry = CATALOG.get("play", f"hardness_{kind}")
     per_percent = -hardness_line(entry, 1.5, None, 0.2).slope_g / 100.0
     assert flattest <= per_percent <= steepest
-    # Moisture alone explains at most about 60 % of readings (Linde 2009, greens: 0.19 to 0.63).
+    # Moisture alone explains at most about 60% of readings (Linde 2009, greens: 0.19 to 0.63).
     if kind == "native":
         spread = 100.0 * per_percent * np.std(np.linspace(0.14, 0.28, 50))
         assert spread**2 / (spread**2 + entry["hardness_scatter_g"] ** 2) <= 0.63
@@ -113,7 +113,7 @@ def test_days_of_saturation_before_harm_shows(soil_c, least, most):
 
 
 def test_infield_mix_as_builders_ask():
-    """Trade pages: sand 58-75 %, silt to clay never above one, silt and clay 31-35 % (college)."""
+    """Trade pages: sand 58-75%, silt to clay never above one, silt and clay 31-35% (college)."""
     soil = CATALOG.get("soils", "infield_mix")
     silt = 100.0 - soil["sand"] - soil["clay"]
     assert 58.0 <= soil["sand"] <= 75.0
@@ -122,7 +122,7 @@ def test_infield_mix_as_builders_ask():
 
 
 def test_infield_band_is_the_trades_moisture_by_weight():
-    """Estimate: dust under about 6 % by weight, 9-14 % good, mud above 16-18 %."""
+    """Estimate: dust under about 6% by weight, 9-14% good, mud above 16-18%."""
     zone = build_root_zone(RootZoneSpec("infield_mix"), CATALOG)
     assert zone.profile.native is not None
     density = zone.profile.native.bulk_density

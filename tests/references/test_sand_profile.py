@@ -33,16 +33,16 @@ def held(depth_mm, top_mm=0.0, bottom_mm=None):
 
 class TestBands:
     def test_twelve_inch_profile_a_day_after_wetting(self):
-        # From memory: 10-14 % at the top, 18-25 % in the middle, 30-38 % at the bottom.
+        # From memory: 10-14% at the top, 18-25% in the middle, 30-38% at the bottom.
         top, middle, bottom = drained_profile(CURVE, 304.8, BASE_CM, [0, 152.4, 304.8])
         assert 0.10 <= top <= 0.14
         assert 0.18 <= middle <= 0.25
         assert 0.30 <= bottom <= 0.38
-        # The mean, 23 %, lies a little above the 18-22 % remembered with the bands.
+        # The mean, 23%, lies a little above the 18-22% remembered with the bands.
         assert 0.22 <= held(304.8) / 304.8 <= 0.24
 
     def test_pores_at_30_cm(self):
-        # USGA: capillary 15-25 %, air-filled 15-30 %, total 35-55 %.
+        # USGA: capillary 15-25%, air-filled 15-30%, total 35-55%.
         capillary = float(CURVE.water_content(30.0))
         assert 0.15 <= capillary <= 0.25
         assert 0.15 <= CURVE.theta_s - capillary <= 0.30

@@ -11,7 +11,7 @@ from scipy.integrate import solve_ivp
 
 from drysward.physics import pedotransfer as soil_water
 
-# Class, sand %, clay %, wilting point %, field capacity %, saturation %, Ks mm/h, g/cm3 at 2.5 %
+# Class, sand %, clay %, wilting point %, field capacity %, saturation %, Ks mm/h, g/cm3 at 2.5%
 # organic matter: Saxton & Rawls 2006, Table 3 (from memory).
 TABLE_3 = [
     ("sand", 88, 5, 5, 10, 46, 108.1, 1.43),

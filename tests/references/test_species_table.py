@@ -73,7 +73,7 @@ def test_tucson_bermudagrass_lies_in_range() -> None:
 
 
 def test_bermudagrass_against_paspalum() -> None:
-    """Nolan et al. 2006, Tucson: 429 mm against 495 mm in 56 days, printed as 87 %."""
+    """Nolan et al. 2006, Tucson: 429 mm against 495 mm in 56 days, printed as 87%."""
     ratio = SPECIES["bermudagrass"]["kc_summer"] / SPECIES["seashore_paspalum"]["kc_summer"]
     assert ratio == pytest.approx(0.87, abs=0.02)  # our own coefficients have two digits
 
@@ -171,7 +171,7 @@ def sand_water_content(suction_cm: float) -> float:
 
 
 def test_sand_meets_the_rootzone_recommendation() -> None:
-    """USGA rootzone: total pores 35-55 %, air 15-30 % and capillary 15-25 % at 30 cm, 6 in/h."""
+    """USGA rootzone: total pores 35-55%, air 15-30% and capillary 15-25% at 30 cm, 6 in/h."""
     sand = CATALOG.get("root_zones", "sand_over_gravel_12in")
     capillary = sand_water_content(30.0)
     assert 0.35 <= sand["theta_s"] <= 0.55
@@ -181,7 +181,7 @@ def test_sand_meets_the_rootzone_recommendation() -> None:
 
 
 def test_sand_profile_a_day_after_wetting() -> None:
-    """12 in over gravel: 10-14 % at the top, 18-25 % in the middle, 30-38 % at the bottom
+    """12 in over gravel: 10-14% at the top, 18-25% in the middle, 30-38% at the bottom
     (from memory)."""
     zone = CATALOG.get("root_zones", "sand_over_gravel_12in")
     base, depth = zone["base_suction_cm"], zone["depth_mm"] / 10
@@ -226,7 +226,7 @@ def test_growth_curve_by_temperature() -> None:
 
 
 def test_snow_figures() -> None:
-    """Jennings et al. 2018: mean threshold 1.0 C, 95 % of stations -0.4 to 2.4. NEH-630 chapter 11
+    """Jennings et al. 2018: mean threshold 1.0 C, 95% of stations -0.4 to 2.4. NEH-630 chapter 11
     (from memory): 0.06 in/F/d, 0.015 to 0.20. Kuusisto 1980: 3.51 mm/C/d on open land."""
     turf = CATALOG.get("turf_processes", "all")
     threshold = turf.parameter("snow_threshold_c")
@@ -240,7 +240,7 @@ def test_snow_figures() -> None:
 
 
 def test_florida_spray_loss() -> None:
-    """Zazueta, IFAS AE048: about 1.5 % over the day, 3 % in early afternoon, near none at night."""
+    """Zazueta, IFAS AE048: about 1.5% over the day, 3% in early afternoon, near none at night."""
     night, midday = (
         CATALOG.get("losses", key).parameter("spray_loss_share")
         for key in ("night", "midday_humid")

@@ -1,7 +1,7 @@
 """What soil takes in under sprinklers: rates by soil, slope and cover; one run; cycle and soak.
 
 Sources: USDA, most sprinkler application rate by soil, slope and cover, as reprinted by Landscape
-Management, 19 March 2018 (slopes over 12 % and soils over compact subsoil from memory);
+Management, 19 March 2018 (slopes over 12% and soils over compact subsoil from memory);
 Irrigation Association, test protocol for weather-based controllers: surface storage by texture,
 longest run (from memory).
 """
@@ -25,7 +25,7 @@ from drysward.site.root_zone import build_root_zone, intake_mm_h
 
 IN = 25.4
 CATALOG = load_catalog()
-# in/h, under cover and bare, on slopes of 0-5, 5-8, 8-12 and over 12 % (the last from memory).
+# in/h, under cover and bare, on slopes of 0-5, 5-8, 8-12 and over 12% (the last from memory).
 MOST_RATE = {
     "sand": [(2.0, 2.0), (2.0, 1.5), (1.5, 1.0), (1.0, 0.50)],
     "sandy_loam": [(1.75, 1.0), (1.25, 0.80), (1.0, 0.60), (0.75, 0.40)],
@@ -41,7 +41,7 @@ OVER_COMPACT = {
     "sandy_loam": [(1.25, 0.75), (1.00, 0.50), (0.75, 0.40), (0.50, 0.30)],
     "silt_loam": [(0.60, 0.30), (0.50, 0.25), (0.40, 0.15), (0.30, 0.10)],
 }
-# Allowable surface storage, in, slopes of 0 to 3 % (from memory).
+# Allowable surface storage, in, slopes of 0 to 3% (from memory).
 STORAGE_IN = {
     "clay": 0.20,
     "silty_clay": 0.23,

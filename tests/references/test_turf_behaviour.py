@@ -149,7 +149,7 @@ def test_no_green_comes_back_without_rain(scenes, zone, species):
 
 
 def test_dormant_cover_shades_the_soil(scenes):
-    """FAO-56 chapter 11: 5 % less evaporation for every 10 % of ground under dead cover."""
+    """FAO-56 chapter 11: 5% less evaporation for every 10% of ground under dead cover."""
     rain = np.where(np.arange(60) % 2 == 0, 6.0, 0.0)  # water enough for shade to count
     lost = []
     for shade in (0.0, 0.5):
@@ -206,7 +206,7 @@ SPORTS_TURFS = ("kentucky_bluegrass", "bermudagrass")
 def test_days_between_waterings(scenes, et):
     """Common practice (SportsTurf, August 2014): sand 3 to 5 d, native 7 to 10 d.
 
-    No species or depletion is stated: the mean of the two usual sports turfs, refilled at 40 %.
+    No species or depletion is stated: the mean of the two usual sports turfs, refilled at 40%.
     """
     sand, native = (
         np.mean([interval(refilled(scenes, z, s, et, 0.4)) for s in SPORTS_TURFS])

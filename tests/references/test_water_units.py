@@ -90,18 +90,18 @@ class TestDefinitions:
 
 class TestSupplyRate:
     def acre_inches_per_hour(self, net_in, hours):
-        """Flow that brings a net depth to 120 acre, 60 % of it reaching the roots."""
+        """Flow that brings a net depth to 120 acre, 60% of it reaching the roots."""
         of_one = depth_in(convert(1, "acre-in", "m^3"), area(120, "acre"), hours)
         return net_in / 0.60 / of_one
 
     def test_peak_day(self):
-        # 0.25 in/d on 120 acre at 60 %: printed 2.1 cfs, an acre-inch per hour taken as a cfs.
+        # 0.25 in/d on 120 acre at 60%: printed 2.1 cfs, an acre-inch per hour taken as a cfs.
         found = self.acre_inches_per_hour(0.25, 24)
         assert found == pytest.approx(2.083, abs=0.0005)
         assert found == pytest.approx(2.1, abs=0.05)
 
     def test_the_design_of_a_system(self):
-        # The same example: 0.25 in/d, 120 acre, 60 %, every hour of the week.
+        # The same example: 0.25 in/d, 120 acre, 60%, every hour of the week.
         found = design_flow_m3_h(area(120, "acre"), 0.25 * 25.4, 0.60, 7.0, 24.0)
         assert found / convert(1, "acre-in", "m^3") == pytest.approx(2.083, abs=0.0005)
         # And in 2.75 days of 16, printed 12 cfs.

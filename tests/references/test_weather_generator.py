@@ -88,7 +88,7 @@ class TestWetAndDryDays:
         wet = june(generate(model, 3000, seed=8)) >= climate.WET_MM
         days = wet.sum(axis=1)
         assert days.mean() == pytest.approx(mean, rel=0.02)
-        # The published variance is for many days; the exact one for 30 is 2 % lower.
+        # The published variance is for many days; the exact one for 30 is 2% lower.
         exact = variance - 2 * share * (1 - share) * r * (1 - r**30) / (1 - r) ** 2
         assert days.var() == pytest.approx(exact, rel=0.06)
         assert days.var() == pytest.approx(variance, rel=0.08)

@@ -38,12 +38,12 @@ def test_capital_recovery(rate: float, years: int, printed: float) -> None:
 
 
 def test_first_cost_against_yearly_cost() -> None:
-    """Two root zones over 20 years at 6 %; worked by hand with (P/A, 6 %, 20) = 11.4699.
+    """Two root zones over 20 years at 6%; worked by hand with (P/A, 6%, 20) = 11.4699.
 
     Sand: 120,000 to build and 4,000 a year: 120,000 + 4,000 x 11.4699 = 165,879.6.
     Native: 30,000 to build and 11,000 a year: 30,000 + 11,000 x 11.4699 = 156,168.9.
     Native is cheaper by 9,710.7, though it costs 7,000 a year more.
-    As equal yearly costs, with (A/P, 6 %, 20) = 1 / 11.4699 = 0.0871847:
+    As equal yearly costs, with (A/P, 6%, 20) = 1 / 11.4699 = 0.0871847:
     sand 4,000 + 120,000 x 0.0871847 = 14,462.2; native 11,000 + 30,000 x 0.0871847 = 13,615.5.
     """
     costs = Costs(life_years=20, discount_rate=0.06)

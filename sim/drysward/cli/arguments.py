@@ -27,7 +27,7 @@ def counted(things: Sequence[object], name: str) -> str:
 
 
 class Years(click.ParamType):
-    """``2011-2018``, ``2012`` or, of made years, ``1-50`` as first and last year."""
+    """``2011-2018``, ``2012`` or, of simulated years, ``1-50`` as first and last year."""
 
     name = "years"
 
@@ -136,7 +136,7 @@ def weather_options(command: Callable[..., None]) -> Callable[..., None]:
             help="The record as it is, years made by the generator, or the record's years drawn.",
         ),
         click.option("--future", help="Key of the changed climate to run under; 'none' for none."),
-        click.option("--seed", type=click.IntRange(0, 2**63 - 1), help="Seed of made years."),
+        click.option("--seed", type=click.IntRange(0, 2**63 - 1), help="Seed of simulated years."),
     )
     for option in reversed(options):
         command = option(command)
@@ -157,7 +157,7 @@ def open_scenario(
     source: str | None = None,
     future: str | None = None,
     seed: int | None = None,
-    made_years: int | None = None,
+    simulated_years: int | None = None,
     fill: str | None = None,
     record_years: str | None = None,
 ) -> Scenario:
@@ -173,7 +173,7 @@ def open_scenario(
     ships = not os.path.exists(name) and name in shipped_names()
     scenario: Scenario = drysward.shipped(name) if ships else drysward.load(Path(name))
     return with_weather(
-        scenario, weather, source, future, seed, made_years, _rule(fill),
+        scenario, weather, source, future, seed, simulated_years, _rule(fill),
         None if record_years is None else Years().convert(record_years, None, None),
     )  # fmt: skip
 

@@ -110,7 +110,7 @@ def command(
     if isinstance(drawn, str) and draws is not None:
         raise FaultyInput(Fault("--draws", drawn, "widen --years, or --draws 0 for none"))
     screen = console()
-    played = play_answers(result) if "looked_at" in result.coords else None
+    played = play_answers(result) if "has_play" in result.coords else None
     told = None
     if drawn is not None and not isinstance(drawn, str):
         from drysward.screen.doubt import drawn_parts

@@ -20,7 +20,7 @@ from drysward.cli.arguments import force_option, tell_written, units_option
 @click.option("--risk", default="wilt", show_default=True, help="The same, such as death.")
 @click.option("--field", metavar="KEY", help="The field that counts; else the worst one's risk.")
 @click.option(
-    "--high", is_flag=True, help="Of draws within points: the risk that 95 % of them do not pass."
+    "--high", is_flag=True, help="Of draws within points: the risk that 95% of them do not pass."
 )
 @force_option
 @units_option

@@ -25,7 +25,7 @@ from drysward.cli.arguments import (
     "--year",
     required=True,
     type=int,
-    help="A complete year of the record, or the number of a made year.",
+    help="A complete year of the record, or the number of a simulated year.",
 )
 @click.option(
     "--out",

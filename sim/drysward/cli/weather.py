@@ -137,20 +137,20 @@ def make(
     from drysward.files import Outputs, ending_of
     from drysward.scenario.model import GENERATOR, RECORD
     from drysward.screen.tables import console
-    from drysward.screen.weather import made_weather
+    from drysward.screen.weather import simulated_weather
     from drysward.site.weather_years import compare_with_origin, weather_series
     from drysward.weather.export import ENDINGS, write_weather
 
-    opened = open_scenario(scenario, made_years=years, **weather)
+    opened = open_scenario(scenario, simulated_years=years, **weather)
     if opened.weather.source == RECORD:
-        opened = open_scenario(scenario, made_years=years, **{**weather, "source": GENERATOR})
+        opened = open_scenario(scenario, simulated_years=years, **{**weather, "source": GENERATOR})
     outputs = Outputs(files_of_scenario(scenario, opened), force)
     if out is not None:
         ending_of(out, ENDINGS)
         outputs.claim(out)
     series = weather_series(opened)
     screen = console()
-    for part in made_weather(series, compare_with_origin(opened, series), units):
+    for part in simulated_weather(series, compare_with_origin(opened, series), units):
         screen.print(part)
     if out is not None:
         write_weather(series, out, units, outputs)

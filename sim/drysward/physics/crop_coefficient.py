@@ -5,7 +5,7 @@ from __future__ import annotations
 from drysward.compiled import equation
 from drysward.physics.arithmetic import clamp, smaller
 
-HEIGHT_EFFECT_PER_MM = 0.003  # of ET, from low to high cut 5 to 15 % (from memory)
+HEIGHT_EFFECT_PER_MM = 0.003  # of ET, from low to high cut 5 to 15% (from memory)
 MOST_HEIGHT_EFFECT = 0.1
 COLD_BELOW_C = 10.0  # soil; cool-season roots and leaves work from here on up
 SNOW_ET_SHARE = 0.4  # FAO-56 chapter 11: 0.4 mm/d under snow beside 1.0 without

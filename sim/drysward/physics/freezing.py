@@ -84,7 +84,7 @@ def time_frozen_loss_c(hours: float, day_frozen_loss_c: float) -> float:
     """Degrees by which turf is less hardy after ``hours`` at a temperature than at first touch.
 
     It grows with the logarithm of time; ``day_frozen_loss_c`` is that of 24 hours. The form is
-    our own estimate, fitted to Princess bermudagrass at -5.4 C: alive 89, 67, 30 and 11 % after
+    our own estimate, fitted to Princess bermudagrass at -5.4 C: alive 89, 67, 30 and 11% after
     0, 2, 24 and 72 h (Anderson and others, Oklahoma).
     """
     day = math.log(1.0 + DAY_H / FIRST_TOUCH_H)

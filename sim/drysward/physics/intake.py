@@ -29,9 +29,9 @@ def intake_by_slope(slope: float, to_5: float, to_8: float, to_12: float, steepe
 
 @equation
 def storage_by_slope(slope: float, level: float, steep: float) -> float:
-    """Water that the surface holds (mm): ``level`` up to 3 %, ``steep`` from 12 %, a line between.
+    """Water that the surface holds (mm): ``level`` up to 3%, ``steep`` from 12%, a line between.
 
-    Source: own estimate of the passage; the protocol's figures are for 0 to 3 %.
+    Source: own estimate of the passage; the protocol's figures are for 0 to 3%.
     """
     return level + clamp((slope - LEVEL) / (STRONG - LEVEL), 0.0, 1.0) * (steep - level)
 

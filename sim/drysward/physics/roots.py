@@ -27,7 +27,7 @@ def root_share_step(
 
     Falls with degree-days above 23 C down to ``floor`` and grows back where growth potential
     passes a half. Source: own estimate of the shape; direction and size for creeping
-    bentgrass published (root mass -76 % over a North Carolina summer).
+    bentgrass published (root mass -76% over a North Carolina summer).
     """
     excess = soil_c - ROOT_HEAT_FROM_C
     if excess > 0.0:

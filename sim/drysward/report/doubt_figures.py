@@ -13,7 +13,7 @@ _LONGEST_NAME = 34
 
 
 def doubt(result: xr.Dataset, field: str, *, axes: Axes | None = None, units: str = "us") -> Axes:
-    """Days below playing condition by plan: 5 to 95 % across draws, and their mean."""
+    """Days below playing condition by plan: 5 to 95% across draws, and their mean."""
     axes = start(axes)
     with style.look():
         names = keys(result, "plan")

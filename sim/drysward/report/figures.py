@@ -55,7 +55,7 @@ def percent_axis(axes: Axes, told: str, top: float | None = None) -> None:
 
 
 def _odds(axes: Axes, result: xr.Dataset, where: dict[str, str], look: dict[str, Any]) -> Line2D:
-    """Odds by day of year in percent, with the band of their 90 % limits where it is known."""
+    """Odds by day of year in percent, with the band of their 90% limits where it is known."""
     order = turf_order(result)
     days = np.arange(1, 367)
     if "odds_low" in result:
@@ -70,7 +70,7 @@ def _odds(axes: Axes, result: xr.Dataset, where: dict[str, str], look: dict[str,
 def stages(
     result: xr.Dataset, field: str, plan: str, *, axes: Axes | None = None, units: str = "us"
 ) -> Axes:
-    """Odds of each stage by day of year, with 90 % limits."""
+    """Odds of each stage by day of year, with 90% limits."""
     axes = start(axes)
     lines = []
     with style.look():

@@ -137,14 +137,14 @@ def _is_wilt(result: xr.Dataset, choice: Choice) -> bool:
 
 
 def _played(result: xr.Dataset) -> list[Choice]:
-    return [{"field": field} for field in play_figures.looked_at(result)]
+    return [{"field": field} for field in play_figures.fields_with_play(result)]
 
 
 def _played_by_plan(result: xr.Dataset) -> list[Choice]:
     return [
         {"field": field, "plan": plan}
         for plan in keys(result, "plan")
-        for field in play_figures.looked_at(result)
+        for field in play_figures.fields_with_play(result)
     ]
 
 
@@ -334,7 +334,7 @@ def _told_doubt(result: xr.Dataset, choice: Choice, units: str) -> str:
         mean, low, high = spread_texts(one, "days_below_condition")
         parts.append(f"{label(result, 'plan', plan)} {mean} ({low} to {high})")
     return (
-        f"Days below playing condition a year, mean over draws of what is not known and 5 to 95 % "
+        f"Days below playing condition a year, mean over draws of what is not known and 5 to 95% "
         f"across them, {panel_title(result, choice)}: {'; '.join(parts)}."
     )
 
@@ -428,7 +428,7 @@ PICTURES = (
         "Events",
         "Shares of the judged events of all years.",
         play_figures.events,
-        ("events_playable_share", "looked_at"),
+        ("events_playable_share", "has_play"),
         _played,
         _told_events,
     ),
@@ -447,7 +447,7 @@ PICTURES = (
         "plans",
         "All plans on one field",
         "Share of the years in which wilt (then dormancy) holds on the stated share of the field, "
-        "for each day of the year. The shaded bands are 90 % limits: the chance of the years.",
+        "for each day of the year. The shaded bands are 90% limits: the chance of the years.",
         figures.plans,
         ("odds",),
         _fields_and_stages,
@@ -458,7 +458,7 @@ PICTURES = (
         "doubt",
         "What is not known",
         "Days below playing condition by plan: the dot is the mean over draws of all uncertain "
-        "numbers, the line runs from 5 to 95 % across them, without the chance of the years.",
+        "numbers, the line runs from 5 to 95% across them, without the chance of the years.",
         doubt_figures.doubt,
         tuple(f"doubt_days_below_condition{end}" for end in ("", "_low", "_high")),
         _turf,
@@ -478,7 +478,7 @@ PICTURES = (
         "saved",
         "Water saved, risk taken",
         "Each plan's mean saving of water against the thirstiest plan, and the odds that a year "
-        "sees the stage; the upright line is the 90 % limits of the odds.",
+        "sees the stage; the upright line is the 90% limits of the odds.",
         figures.saved,
         ("water_saved", "probability_low"),
         _fields_and_stages,
@@ -500,7 +500,7 @@ PICTURES = (
         "stages",
         "Odds of each stage",
         "Share of the years in which each stage holds on its share of the field, for each day of "
-        "the year, with 90 % limits.",
+        "the year, with 90% limits.",
         figures.stages,
         ("odds",),
         _fields_and_plans,
@@ -601,7 +601,7 @@ def fitting(result: xr.Dataset) -> Iterator[Picture]:
     store = "supply_store" in result and float(result["supply_store"].max()) > 0.0
     for picture in PICTURES:
         if picture.name in _OF_PLAY:
-            if play_figures.looked_at(result):
+            if play_figures.fields_with_play(result):
                 yield picture
         elif picture.name == "storage":
             if store and "store_by_month" in result:

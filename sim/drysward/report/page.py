@@ -279,7 +279,7 @@ def _tables(result: xr.Dataset, units: str) -> list[Table]:
         tables += [
             _play_table(result, field)
             for field in keys(result, "field")
-            if bool(result["looked_at"].sel(field=field))
+            if bool(result["has_play"].sel(field=field))
         ]
     return tables
 
@@ -316,7 +316,7 @@ def _field_table(result: xr.Dataset, field: str, units: str) -> Table:
         columns,
         rows,
         f"{_below_note(result)}Odds: percent of years in which the stage {_reached(result)}, "
-        "± standard error; < and > are 90 % limits where no year, or every year, had it. Water: "
+        "± standard error; < and > are 90% limits where no year, or every year, had it. Water: "
         "drawn from the supply, as depth over the field; 1 in N years: reached or passed once in "
         "N years.",
         found=_water_notes(result, field, units),
@@ -502,7 +502,7 @@ def _spread_table(told: xr.Dataset, field: str, units: str) -> Table:
 
 
 def _spread(told: xr.Dataset, name: str, how: Display, where: dict[str, object]) -> Cell:
-    """``17 (0 to 125)``: the mean over draws, and 5 to 95 % across them."""
+    """``17 (0 to 125)``: the mean over draws, and 5 to 95% across them."""
     mean, low, high = spread_texts(told.sel(where), name, how.factor, how.decimals)
     text = mean if mean == UNKNOWN else f"{mean} ({low} to {high})"
     return Cell(text, _at(f"doubt_{name}", where))

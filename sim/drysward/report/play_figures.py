@@ -17,11 +17,11 @@ STATES = {"fit": "fit to play", "hard": "too hard or dusty", "wet": "too wet", "
 WORDS = {"playable": "playable", "hard": "too hard or dusty", "wet": "too wet", "frozen": "frozen"}
 
 
-def looked_at(result: xr.Dataset) -> list[str]:
+def fields_with_play(result: xr.Dataset) -> list[str]:
     """Fields that were looked at for play."""
-    if "looked_at" not in result.coords:
+    if "has_play" not in result.coords:
         return []
-    return [key for key in keys(result, "field") if bool(result["looked_at"].sel(field=key))]
+    return [key for key in keys(result, "field") if bool(result["has_play"].sel(field=key))]
 
 
 def play_calendar(

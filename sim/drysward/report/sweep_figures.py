@@ -65,7 +65,7 @@ def drivers(
             total = told["total"].values[order] * 100.0
             (dots,) = axes.plot(total, at, "D", color=style.LINES[1], markersize=5)
             handles.append(dots)
-            told_by.append("with its interplay, 90 % limits")
+            told_by.append("with its interplay, 90% limits")
         axes.set_yticks(at, names)
         axes.invert_yaxis()
         axes.grid(axis="y", visible=False)

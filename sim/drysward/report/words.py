@@ -265,8 +265,8 @@ def _sweep_answer(sweep: xr.Dataset, units: str) -> list[str]:
     share = float(row["main"])
     drives = (
         f"What drives wilt most under “{label(sweep, 'plan', plan)}” is {plain(first)}: it "
-        f"accounts for {share:.0%} of the variance, with {100 * float(row['low_mean']):.0f} % of "
-        f"years at {plain(str(row['low_at'].item()))} and {100 * float(row['high_mean']):.0f} % at "
+        f"accounts for {share:.0%} of the variance, with {100 * float(row['low_mean']):.0f}% of "
+        f"years at {plain(str(row['low_at'].item()))} and {100 * float(row['high_mean']):.0f}% at "
         f"{plain(str(row['high_at'].item()))}."
         if np.isfinite(share)
         else "Nothing that was varied changes the odds of wilt."
@@ -325,7 +325,7 @@ def assumed(result: xr.Dataset, units: str) -> Iterable[tuple[str, str]]:
     yield "Filled days", attrs.get("filled") or "none"
     yield "Driest years", driest_years(attrs)
     for note in json.loads(attrs.get("weather_notes", "[]")):
-        yield "Record" if attrs.get("weather_kind") == "record" else "Made weather", note
+        yield "Record" if attrs.get("weather_kind") == "record" else "Simulated weather", note
 
 
 def cautions(result: xr.Dataset) -> list[str]:

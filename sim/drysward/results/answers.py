@@ -26,7 +26,7 @@ def answers(
     ----------
     result : Dataset of ``drysward.run``.
     periods : return periods (years) of the demand; the scenario's when None.
-    confidence : of the limits on the demand, the scenario's when None; those on odds are 90 %.
+    confidence : of the limits on the demand, the scenario's when None; those on odds are 90%.
 
     Returns
     -------

@@ -21,7 +21,7 @@ _TAIL = 0.05
 
 @dataclass(frozen=True)
 class Band:
-    """5 to 95 % of an outcome across what is not known; arrays (...), in the unit of the outcome.
+    """5 to 95% of an outcome across what is not known; arrays (...), in the unit of the outcome.
 
     ``distinct``: False where the spread across draws is too small to tell from chance; without
     years ``low`` and ``high`` are then both the mean.
@@ -39,13 +39,13 @@ def band(
     years_too: bool = False,
     tail: float = _TAIL,
 ) -> Band:
-    """5 to 95 % across draws of the true mean, the noise of the years taken out.
+    """5 to 95% across draws of the true mean, the noise of the years taken out.
 
     ``row_mean``: (..., K), the means of the draws. ``parts``: their split. ``kind``: "odds" lie
     in 0 to 1, an "amount" is not below 0, a "difference" is any number. ``years_too``: widened by
     the error of the grand mean, for where the years are a sample of a climate and not the question
     itself; the range then holds the truth in about 90 of 100 cases. ``tail``: the share of draws
-    that lies beyond each limit, for another range than 5 to 95 %.
+    that lies beyond each limit, for another range than 5 to 95%.
 
     Odds have a Beta distribution with the mean and V_p as its moments. Amounts and differences are
     quantiles (at i/(K+1)) of row means drawn towards the grand mean by sqrt(V_p / variance of row
@@ -98,7 +98,7 @@ class Order:
     """How one outcome stands to another on the same draws and years; arrays (...).
 
     ``share_less``: share of draws in which a is less than b, ties as half. ``difference``: mean of
-    a - b. ``low``, ``high``: its 5 to 95 % across draws. ``sampling_error``: of the years, in the
+    a - b. ``low``, ``high``: its 5 to 95% across draws. ``sampling_error``: of the years, in the
     mean difference. ``distinct``: False where draws differ in it no more than by chance;
     ``share_less`` is then 0, 1 or near a half by the mean difference alone.
     """

@@ -97,7 +97,7 @@ def as_dataset(
     )
     if site.play.fields.on.any():
         out = out.assign_coords(
-            looked_at=("field", site.play.fields.on > 0.0),
+            has_play=("field", site.play.fields.on > 0.0),
             skinned=("field", site.play.fields.skinned > 0.0),
             hard_above=("field", site.play.fields.hard_above),
         )
@@ -116,8 +116,8 @@ def as_dataset(
         # The vocabulary knows the years of a record.
         out["year"].attrs.update(
             units="1",
-            long_name="number of the made year",
-            comment=f"Made years have the numbers 1 to {series.n_made}, not those of a calendar.",
+            long_name="number of the simulated year",
+            comment=f"Simulated years are numbered 1 to {series.n_made}, not by a calendar.",
         )
     out["area_m2"].attrs.update(units="m2", long_name="area of the field")
     return out

@@ -39,7 +39,7 @@ _BELOW = "days_below_condition"
 
 
 def doubt_text(p: float, low: float, high: float, distinct: bool = True) -> str:
-    """Odds as a frequency with its 5 to 95 % limits: ``22 of 100 years (7 to 43)``.
+    """Odds as a frequency with its 5 to 95% limits: ``22 of 100 years (7 to 43)``.
 
     ``p``, ``low``, ``high``: probabilities, 0 to 1. ``distinct``: False where the spread across
     draws is too small to tell from chance, which is then said in place of the limits. Limits that
@@ -72,7 +72,7 @@ def _limit(p: float) -> str:
 def odds_with_error(p: float, error: float, independent_years: int) -> str:
     """The mean of odds over draws, of 100 years, with the sampling error of the years: ``22±3``.
 
-    Odds of none or all have a limit, the upper or lower 90 % one of so many years without draws.
+    Odds of none or all have a limit, the upper or lower 90% one of so many years without draws.
     """
     if math.isnan(p):
         return UNKNOWN
@@ -99,7 +99,7 @@ def limits_text(low: str, high: str) -> str:
 
 
 def odds_limits(one: xr.Dataset) -> str:
-    """5 to 95 % of odds across draws, of 100 years; nothing where they cannot be told apart."""
+    """5 to 95% of odds across draws, of 100 years; nothing where they cannot be told apart."""
     low, high = (one[f"doubt_probability_{end}"].item() for end in ("low", "high"))
     if math.isnan(low) or not one["doubt_probability_distinct"].item():
         return ""
@@ -114,7 +114,7 @@ def has_doubt(result: xr.Dataset) -> bool:
 def spread_texts(
     one: xr.Dataset, name: str, factor: float = 1.0, decimals: int = 0
 ) -> tuple[str, str, str]:
-    """The mean over draws and its 5 to 95 % across them; all "-" where there is none."""
+    """The mean over draws and its 5 to 95% across them; all "-" where there is none."""
     mean, low, high = (
         rounded(one[f"doubt_{name}{end}"].item() * factor, decimals)
         for end in ("", "_low", "_high")
@@ -143,7 +143,7 @@ def draws_note(told: xr.Dataset) -> str:
     return (
         f"mean over {told.attrs['doubt_draws']} draws of {told.attrs['doubt_numbers']} uncertain "
         "numbers of soil, turf and system, all on the same "
-        f"{told.attrs['doubt_draw_years']} years; with it 5 to 95 % across draws, without the "
+        f"{told.attrs['doubt_draw_years']} years; with it 5 to 95% across draws, without the "
         "chance of the years, where that can be told. More years do not narrow it, measuring does"
     )
 

@@ -185,7 +185,7 @@ def site_rows(site: xr.Dataset, system: str) -> list[list[object]]:
 
 
 def doubt_rows(doubt: xr.Dataset, system: str) -> list[list[object]]:
-    """Header and a row for each number of what is not known: its mean over draws, its 5 and 95 %
+    """Header and a row for each number of what is not known: its mean over draws, its 5 and 95%
     across them, and the sampling error of the years; blank what a number does not have.
 
     ``what`` is the variable, with what else it is by: ``probability_wilt``, ``demand_1in10``,

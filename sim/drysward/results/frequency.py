@@ -2,7 +2,7 @@
 
 A return period T is the mean number of years between years in which the value is equalled
 or exceeded, so its exceedance probability in any year is 1/T. Pass a deficit or a demand as
-it is; for dry-year rain ask for the T of the *exceedance* (80 % dependable rain is T = 1.25).
+it is; for dry-year rain ask for the T of the *exceedance* (80% dependable rain is T = 1.25).
 
 The record's own order statistics answer within the record; beyond it a Pearson type III
 distribution fitted by moments answers, and the answer says so.
@@ -156,7 +156,7 @@ def pearson3_limits(
     Bulletin 17B, appendix 9: non-central t limits of a normal quantile in their closed
     approximation, the frequency factor taken at the skew, whose own error they leave out.
     ``return_period`` is one or (k,); ``skew`` replaces the sample's own. ValueError for too few
-    years (under 3 at 90 % confidence).
+    years (under 3 at 90% confidence).
     """
     array = _checked_all(values, least=_least_years_for_limits(confidence))
     n = array.shape[-1]
@@ -230,7 +230,7 @@ def demand_at_return_periods(
     A resample can never exceed the largest year seen, so resampling alone is over-confident
     near and beyond the top of the record. The limits are therefore the widest of the resampled
     record, the resampled fit and :func:`pearson3_limits`. In trials with known distributions
-    nominal 90 % limits held the truth 83 to 97 times in 100 within the record, and 73 to 91
+    nominal 90% limits held the truth 83 to 97 times in 100 within the record, and 73 to 91
     times in 100 for the 50-year value from 15 to 60 years. One year alone says nothing of the
     spread: its limits are NaN.
 

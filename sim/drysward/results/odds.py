@@ -58,8 +58,8 @@ def error_of_mean(values: ArrayLike, n: int) -> FloatArray:
 class Probability:
     """A probability counted over years.
 
-    ``low``, ``high``: 90 % Wilson limits. ``bound``: when no year or every year had the event,
-    the exact one-sided 95 % bound (above p when none, below p when all); otherwise None.
+    ``low``, ``high``: 90% Wilson limits. ``bound``: when no year or every year had the event,
+    the exact one-sided 95% bound (above p when none, below p when all); otherwise None.
     ``note``: what a reader must know of a count this thin; empty when nothing.
     """
 
@@ -78,7 +78,7 @@ def probability_of(events: ArrayLike, independent_years: int | None = None) -> P
 
     Sampling error counts ``independent_years``, all of them when None: fewer when the years
     were drawn again and again from a record. The exact bound is Clopper & Pearson's (1934),
-    one-sided at 95 %: 1 - 0.05^(1/n), about 3/n, for no event. ValueError for an empty series,
+    one-sided at 95%: 1 - 0.05^(1/n), about 3/n, for no event. ValueError for an empty series,
     NaN, or anything but 0 and 1.
     """
     array = checked(events)
@@ -93,10 +93,10 @@ def probability_of(events: ArrayLike, independent_years: int | None = None) -> P
         notes.append("one year only: the probability is hardly known")
     if count == 0:
         bound = 1.0 - 0.05 ** (1.0 / n)
-        notes.append(f"in none of {seen} years: at most {bound:.2g} with 95 % confidence")
+        notes.append(f"in none of {seen} years: at most {bound:.2g} with 95% confidence")
     elif count == seen:
         bound = 0.05 ** (1.0 / n)
-        notes.append(f"in all of {seen} years: at least {bound:.2g} with 95 % confidence")
+        notes.append(f"in all of {seen} years: at least {bound:.2g} with 95% confidence")
     return Probability(
         years=seen,
         events=count,

@@ -32,7 +32,7 @@ def play_answers(result: xr.Dataset) -> xr.Dataset:
     if "play_days_hard" not in result:
         raise ValueError("no field of the run was looked at for play")
     out = xr.Dataset(attrs=dict(result.attrs))
-    on = result["looked_at"]
+    on = result["has_play"]
     n = min(int(result.attrs["independent_years"]), result.sizes["year"])
     for name in MEANS:
         values = result[f"play_{name}"].where(on)

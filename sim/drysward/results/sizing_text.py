@@ -11,7 +11,7 @@ from drysward.results.text import rounded, volume_display
 
 NOTHING = "nothing suffices"
 STORAGE = "storage"
-# Fewer draws leave the 95 % to the one or two that need most (own choice).
+# Fewer draws leave the 95% to the one or two that need most (own choice).
 MANY_DRAWS = 64
 Shares = list[tuple[str, float]]
 

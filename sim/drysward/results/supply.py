@@ -25,7 +25,7 @@ def supply_answers(result: xr.Dataset) -> xr.Dataset:
     -------
     Dataset by plan (and field, source, month, cause): means of the years in m3; share of years
     without shortage, odds that a year is short by more than the stated share of its demand
-    (``short_year``) and that it has any day of shortage, each with standard error and 90 % limits;
+    (``short_year``) and that it has any day of shortage, each with standard error and 90% limits;
     ``worst_year_share``, the largest shortage of a year over its demand; and, after Hashimoto,
     Stedinger & Loucks (1982), over days on which water is wanted: ``time_reliability`` (share of
     them without shortage), ``volume_reliability`` (share of the demand that is delivered),

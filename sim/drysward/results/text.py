@@ -17,7 +17,7 @@ FINDINGS = "weather_findings"
 """Attribute of a result: what is odd about its weather file, as JSON."""
 FILE_MEANS = "weather_file_means"
 """Attribute of a result: means of its weather file as JSON (``FileFacts.means``)."""
-MADE_YEARS, DRAWN_YEARS = "made_years", "drawn_years"
+MADE_YEARS, DRAWN_YEARS = "simulated_years", "drawn_years"
 """Attributes of a result: how many years were made, and as JSON what each repeats of a record."""
 MADE_WEATHER = {
     GENERATOR: "limits count as many years as the record or normals tell of the climate, however "
@@ -66,15 +66,15 @@ def listed(parts: Sequence[str]) -> str:
 
 
 def year_text(attrs: Mapping[Any, Any], year: float) -> str:
-    """``2013`` of a record; ``made year 42 of 200``, drawn from a record with ``(2013 again)``."""
+    """``2013``; ``simulated year 42 of 200``; resampled from a record with ``(2013 again)``."""
     n_made = int(attrs.get(MADE_YEARS, 0))
     if not n_made:
         return f"{year:.0f}"
-    return f"made year {year:.0f} of {n_made}{_drawn(attrs, year)}"
+    return f"simulated year {year:.0f} of {n_made}{_drawn(attrs, year)}"
 
 
 def case_text(attrs: Mapping[Any, Any], case: str, year: float) -> str:
-    """``dry year 2013``; ``dry year, made year 42 of 200``."""
+    """``dry year 2013``; ``dry year, simulated year 42 of 200``."""
     comma = "," if int(attrs.get(MADE_YEARS, 0)) else ""
     return f"{case} year{comma} {year_text(attrs, year)}"
 
@@ -85,15 +85,15 @@ def year_mark(attrs: Mapping[Any, Any], year: float) -> str:
 
 
 def years_text(attrs: Mapping[Any, Any], years: Iterable[float]) -> str:
-    """``2012, 2016``; ``made years 42, 49, 18 of 200``, each with what it repeats of a record."""
+    """``2012, 2016``; ``simulated years 42, 49 of 200``, each with the year that it repeats."""
     n_made = int(attrs.get(MADE_YEARS, 0))
     told = ", ".join(f"{year:.0f}{_drawn(attrs, year)}" for year in years)
-    return f"made years {told} of {n_made}" if n_made else told
+    return f"simulated years {told} of {n_made}" if n_made else told
 
 
 def years_used(attrs: Mapping[Any, Any], n_years: int) -> str:
-    """``2011-2018 (8)``, ``made years 1-200 (200)``."""
-    made = "made years " if int(attrs.get(MADE_YEARS, 0)) else ""
+    """``2011-2018 (8)``, ``simulated years 1-200 (200)``."""
+    made = "simulated years " if int(attrs.get(MADE_YEARS, 0)) else ""
     return f"{made}{attrs.get('years', 'not told')} ({n_years})"
 
 
@@ -104,7 +104,7 @@ def driest_years(attrs: Mapping[Any, Any]) -> str:
 
 
 def ledger_dates(account: xr.Dataset) -> list[str]:
-    """Days of a ledger: dates of a record; of a made year ``04-15``, as it is no calendar's."""
+    """Days of a ledger: dates of a record, or ``04-15`` of a simulated year."""
     dates = np.datetime_as_string(account["date"].values, unit="D")
     are_made = int(account.attrs.get(MADE_YEARS, 0)) > 0
     return [str(date)[5:] if are_made else str(date) for date in dates]
@@ -313,7 +313,7 @@ def cost_notes(costs: xr.Dataset, compare: bool = True) -> list[tuple[str, str]]
             (
                 "Present cost",
                 f"first cost and a year's costs over {attrs['life_years']} years in money of today "
-                f"at {100 * attrs['discount_rate']:g} % a year; equal yearly: the same as one sum "
+                f"at {100 * attrs['discount_rate']:g}% a year; equal yearly: the same as one sum "
                 "every year",
             )
         )
@@ -352,7 +352,7 @@ def difference_text(costs: xr.Dataset) -> str:
     label = str(one["plan_label"].item())
     text += f", under “{label}”, the plan with the fewest days below playing condition."
     if "difference_present" in one:
-        life = f"Over {costs.attrs['life_years']} years at {100 * costs.attrs['discount_rate']:g} %"
+        life = f"Over {costs.attrs['life_years']} years at {100 * costs.attrs['discount_rate']:g}%"
         text += f" {life} it costs {difference('present')} in money of today."
     return text
 
@@ -393,7 +393,7 @@ def reached_text(attrs: Mapping[Hashable, Any]) -> str:
 def condition_text(attrs: Mapping[Hashable, Any]) -> str:
     """What is below playing condition."""
     green, wilt = (100.0 * float(attrs[f"condition_{name}"]) for name in ("green", "wilt"))
-    return f"less than {green:g} % of the field green or more than {wilt:g} % of it wilting"
+    return f"less than {green:g}% of the field green or more than {wilt:g}% of it wilting"
 
 
 def procedures(by_year: dict[str, dict[str, int]], are_made: bool = False) -> list[str]:
@@ -404,7 +404,7 @@ def procedures(by_year: dict[str, dict[str, int]], are_made: bool = False) -> li
             used.setdefault(name, []).append(
                 str(year) if len(days) == 1 else f"{year} ({count} days)"
             )
-    of = "made years " if are_made else ""
+    of = "simulated years " if are_made else ""
     return [f"{name}: {of}{year_spans(years)}" for name, years in used.items()]
 
 

@@ -26,7 +26,7 @@ SEED, SOD = ESTABLISH_KINDS = ("seed", "sod")
 RECORD, GENERATOR, RESAMPLE = "record", "generator", "resample"
 SOURCES = (RECORD, GENERATOR, RESAMPLE)
 FIRST_MADE_YEAR = 2001
-USUAL_SLOPE = 0.015  # fields are crowned at 1 to 1.5 %, common practice
+USUAL_SLOPE = 0.015  # fields are crowned at 1 to 1.5%, common practice
 # What the most water of a night rests on: zones that share it, a stated flow, the usual design of
 # a system, or the flow of a machine.
 BY_ZONES, BY_FLOW, BY_DESIGN, BY_MACHINE = "zones", "flow", "design", "machine"
@@ -64,7 +64,7 @@ class WeatherSource:
     to be read; ``missing`` are the numbers that stand for missing in a column, and ``trust`` names
     the columns that are taken at their word, both by quantity. Without a file ``climate`` holds
     monthly normals as ``weather.normals`` takes them.
-    Made weather has ``years`` calendar years from ``first_year``; ``draw`` is how a record's
+    Simulated weather has ``years`` calendar years from ``first_year``; ``draw`` is how a record's
     years are drawn again. ``future`` is the key in ``futures`` of the changed climate that the
     run is under, "" for none.
     """

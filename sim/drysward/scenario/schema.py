@@ -242,7 +242,7 @@ def as_slope(rise: float) -> float:
         return rise
     told = f"0 to {STEEPEST:g}, rise over run"
     if STEEPEST < rise <= 100.0 * STEEPEST:
-        told += f"; {rise:g} % is slope = {rise / 100.0:g}"
+        told += f"; {rise:g}% is slope = {rise / 100.0:g}"
     raise ValueError(f"{rise:g} is no slope of a field; {told}")
 
 

@@ -235,9 +235,9 @@ class WeatherTable(Part):
                 # A future may dry or wet days of a record by chance.
                 if getattr(self, key) is not None and not (key == "seed" and self.futures):
                     allowed = f"with source = {GENERATOR} or {RESAMPLE}"
-                    faults.append((key, "is for made years", allowed))
+                    faults.append((key, "is for simulated years", allowed))
         elif self.draw is not None and source != RESAMPLE:
-            faults.append(("draw", "is for drawn years", f"with source = {RESAMPLE}"))
+            faults.append(("draw", "is for resampled years", f"with source = {RESAMPLE}"))
         last = (self.first_year or FIRST_MADE_YEAR) + (self.years or MADE_YEARS) - 1
         if last > 9999:
             faults.append(("first_year", f"the last year would be {last}", "to the year 9999"))

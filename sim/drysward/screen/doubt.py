@@ -88,7 +88,7 @@ def _odds(one: xr.Dataset, years: int) -> str:
 
 
 def _spread(one: xr.Dataset, name: str, how: Display) -> str:
-    """The mean over draws, and on a second line its 5 to 95 % across them."""
+    """The mean over draws, and on a second line its 5 to 95% across them."""
     mean, low, high = spread_texts(one, name, how.factor, how.decimals)
     if f"doubt_{name}_error" in one:
         mean = amount_with_error(one, name, how.factor, how.decimals)

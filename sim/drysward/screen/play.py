@@ -21,7 +21,7 @@ CAUTIONS = (
 
 def play(summary: xr.Dataset, told: xr.Dataset) -> list[RenderableType]:
     """A table for each field that is looked at, with a row for each plan, then how to read it."""
-    fields = [key for key in told["field"].values if bool(summary["looked_at"].sel(field=key))]
+    fields = [key for key in told["field"].values if bool(summary["has_play"].sel(field=key))]
     parts = weather_findings(findings_of(summary.attrs))
     parts += [_field_table(summary.sel(field=key), told.sel(field=key)) for key in fields]
     parts.append(named_lines(_notes(summary.sel(field=fields))))
@@ -89,7 +89,7 @@ def _notes(summary: xr.Dataset) -> Iterable[tuple[str, str]]:
     yield (
         "Play",
         "mean days of the answer season on which the stated share of the field is affected; no "
-        "air: below 10 % of air-filled pores unless the scenario says otherwise, and the longest "
+        "air: below 10% of air-filled pores unless the scenario says otherwise, and the longest "
         "spell of any year; invaders: moist enough for algae, sedges and annual bluegrass; worn "
         "and roots lost: mean of the yearly peaks; last three: percent of all judged events, "
         "± standard error",

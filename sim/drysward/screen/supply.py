@@ -381,7 +381,7 @@ def _notes(told: xr.Dataset, system: str) -> Iterable[tuple[str, str]]:
     attrs = told.attrs
     yield (
         "Reliability",
-        "share of years, ± standard error, < and > upper and lower 90 % limits; shortage: water "
+        "share of years, ± standard error, < and > upper and lower 90% limits; shortage: water "
         "that the plan wants and the field never gets, what comes in a later night is none; days "
         "in full: days on which all that is wanted comes the same night; resilience: chance that "
         "a day short is the last of its spell",

@@ -72,7 +72,7 @@ def status_lines(
     points = sum(len(manifest.numbers(chunk)) for chunk in there.done)
     size = sum(path.stat().st_size for path in folder.glob("chunk-*.nc"))
     yield f"{folder}: {manifest.name} over {manifest.base_name}"
-    yield f"Points   {points:,} of {manifest.points:,} ({100.0 * points / manifest.points:.0f} %)"
+    yield f"Points   {points:,} of {manifest.points:,} ({100.0 * points / manifest.points:.0f}%)"
     yield f"Chunks   {len(there.done)} of {manifest.chunks}"
     if there.damaged:
         yield damaged_line(there)
@@ -205,7 +205,7 @@ def effects_table(told: xr.Dataset) -> Iterator[RenderableType]:
             (
                 "Main",
                 "share of the variance between points that the axis accounts for by itself; what "
-                "is missing to 100 % is the axes' interplay",
+                "is missing to 100% is the axes' interplay",
             ),
         ]
     )
@@ -215,17 +215,17 @@ def found_lines(found: Found, system: str) -> Iterator[RenderableType]:
     """The plan found, and how it does on fresh years."""
     asked, depth = found.asked, shown("mm", system)
     of_days = asked.days_below is not None
-    risk = f"{asked.stage} in at most {100.0 * asked.odds:g} % of years"
+    risk = f"{asked.stage} in at most {100.0 * asked.odds:g}% of years"
     if of_days:
         risk = f"at most {asked.most:g} days a year below playing condition"
     if asked.confidence is not None:
-        risk += f" with {100.0 * asked.confidence:g} % confidence"
+        risk += f" with {100.0 * asked.confidence:g}% confidence"
     yield f"{found.sweep.title}: least water with {risk}, plan {asked.plan}, field {asked.field}"
 
     def told(one: Tried) -> str:
         if one.sure is None:
             return told_mean(one)
-        most = f"{one.sure:.1f} days" if of_days else f"{100.0 * one.sure:.1f} %"
+        most = f"{one.sure:.1f} days" if of_days else f"{100.0 * one.sure:.1f}%"
         share = f"{100.0 * asked.confidence:g}" if asked.confidence else ""
         return f"{told_mean(one)}; no more than {most} in {share} of 100 draws"
 
@@ -235,12 +235,12 @@ def found_lines(found: Found, system: str) -> Iterator[RenderableType]:
             low, high = one.days_limits
             return (
                 f"{water}, {one.days_below:.1f} days a year below playing condition over "
-                f"{odds.years} years (90 % limits {low:.1f}-{high:.1f})"
+                f"{odds.years} years (90% limits {low:.1f}-{high:.1f})"
             )
         return (
             f"{water}, {asked.stage} in "
-            f"{100.0 * odds.p:.1f} % of {odds.years} years "
-            f"(90 % limits {100.0 * odds.low:.1f}-{100.0 * odds.high:.1f})"
+            f"{100.0 * odds.p:.1f}% of {odds.years} years "
+            f"(90% limits {100.0 * odds.low:.1f}-{100.0 * odds.high:.1f})"
         )
 
     lines = []

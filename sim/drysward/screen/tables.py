@@ -322,8 +322,8 @@ def _field_notes(summary: xr.Dataset, system: str) -> Iterable[tuple[str, str]]:
     yield (
         "Odds",
         f"percent of years in which the stage {reached_text(attrs)}, ± standard error"
-        + (f"; <: in none of {n_years} years, upper 90 % limit" if (odds == 0).any() else "")
-        + (f"; >: in all of {n_years} years, lower 90 % limit" if (odds == 1).any() else ""),
+        + (f"; <: in none of {n_years} years, upper 90% limit" if (odds == 0).any() else "")
+        + (f"; >: in all of {n_years} years, lower 90% limit" if (odds == 1).any() else ""),
     )
     fitted = summary["demand_fitted"].sel(period=_demand_period(summary)).values.any()
     yield (
@@ -392,7 +392,7 @@ def site_overview(
         plans.add_row(plan.key, plan.label, plan.rule, plan.time_of_day)
     by_year = {year: dict(days) for year, days in seen.procedures.items()}
     filled = () if series.file is None else series.file.filled.items()
-    made = "made years " if series.n_made else ""
+    made = "simulated years " if series.n_made else ""
     lines = [
         ("Weather", series.told),
         *(("Assumed", note) for note in series.notes),

@@ -94,7 +94,7 @@ def _columns(survey: Survey) -> Table:
 
 def _share(share: float) -> str:
     """Percent that says 100 only when nothing is missing."""
-    return "100 %" if share == 1.0 else f"{min(100 * share, 99.9):.1f} %"
+    return "100%" if share == 1.0 else f"{min(100 * share, 99.9):.1f}%"
 
 
 def _gaps(gaps: Sequence[Gap]) -> list[RenderableType]:
@@ -252,7 +252,7 @@ def _seasons(seasons: Seasons, depth: Display) -> list[RenderableType]:
         fitted.add_column("return period, years", justify="right", no_wrap=True)
         what = "ET less rain" if seasons.by_et else "rain"
         fitted.add_column(f"{what}, {depth.unit}", justify="right", no_wrap=True)
-        fitted.add_column("90 % limits", justify="right", no_wrap=True)
+        fitted.add_column("90% limits", justify="right", no_wrap=True)
         fitted.add_column("")
         for level in seasons.levels:
             limits = sorted((level.low_mm, level.high_mm))
@@ -286,7 +286,7 @@ def _season_notes(seasons: Seasons) -> list[tuple[str, str]]:
         low, high = seasons.driest_between
         told = (
             f"by plotting position m/(n + 1); the driest of {n} seasons may truly return every "
-            f"{low:.0f} to {high:,.0f} years (90 % limits)"
+            f"{low:.0f} to {high:,.0f} years (90% limits)"
         )
         notes.append(("Return period", told))
     if seasons.left_out:
@@ -364,7 +364,7 @@ def _counted(faults: int) -> str:
 # Weather that was made
 
 
-def made_weather(series: Series, origin: Origin, system: str) -> list[RenderableType]:
+def simulated_weather(series: Series, origin: Origin, system: str) -> list[RenderableType]:
     """Months beside those of the origin, the spread of dry years, what was assumed."""
     depth = display("mm", system)
     notes = [("Made", series.told), *(("Assumed", note) for note in series.notes)]
@@ -386,7 +386,7 @@ def made_weather(series: Series, origin: Origin, system: str) -> list[Renderable
 
 def _origin_months(origin: Origin, depth: Display, system: str) -> Table:
     """Two rows for each quantity, what the origin has and what was made."""
-    table = plain_table("Months of the made years beside what they come from")
+    table = plain_table("Months of the simulated years beside what they come from")
     table.add_column("", no_wrap=True)
     table.add_column("", no_wrap=True)
     for month in calendar.month_abbr[1:]:

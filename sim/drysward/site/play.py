@@ -60,7 +60,7 @@ from drysward.site.site_weather import SiteWeather
 FloatArray = NDArray[np.float64]
 
 
-def is_looked_at(field: FieldSpec, plans: tuple[PlanSpec, ...]) -> bool:
+def has_play_on(field: FieldSpec, plans: tuple[PlanSpec, ...]) -> bool:
     """Whether anything of a field asks for the day step to look at play."""
     return (
         field.play is not None
@@ -70,14 +70,14 @@ def is_looked_at(field: FieldSpec, plans: tuple[PlanSpec, ...]) -> bool:
     )
 
 
-def is_any_looked_at(scenario: Scenario) -> bool:
+def any_has_play(scenario: Scenario) -> bool:
     """Whether any field of a scenario is looked at for play."""
-    return any(is_looked_at(field, scenario.plans) for field in scenario.fields)
+    return any(has_play_on(field, scenario.plans) for field in scenario.fields)
 
 
 def require_play(scenario: Scenario) -> None:
     """FaultyInput when no field of the scenario is looked at for play."""
-    if not is_any_looked_at(scenario):
+    if not any_has_play(scenario):
         allowed = "a table [fields.KEY.play], such as play = { hard_above = 100 }"
         raise FaultyInput(Fault("fields", "none asks to be looked at for play", allowed))
 
@@ -101,10 +101,10 @@ def play_input(
 
     ``fields`` is FIELD (F,) and ``covered`` the days under cover of each field.
     """
-    looked_at = [is_looked_at(spec, scenario.plans) for spec in scenario.fields]
+    has_play = [has_play_on(spec, scenario.plans) for spec in scenario.fields]
     about = records(PLAY_FIELD, len(zones))
-    days = records(PLAY_DAY, (weather.record.n_days if any(looked_at) else 0, len(zones)))
-    if not any(looked_at):
+    days = records(PLAY_DAY, (weather.record.n_days if any(has_play) else 0, len(zones)))
+    if not any(has_play):
         return PlayInput(about, days)
     day, latitude = day_of_year(weather.record.dates), scenario.site.latitude_deg
     nights_h = 24.0 - np.asarray(daylight_hours(latitude, day))
@@ -113,7 +113,7 @@ def play_input(
     )
     cloud_terms = np.asarray(cloud_term(weather.et.solar_mj_m2, clear_sky))
     for f, spec in enumerate(scenario.fields):
-        if looked_at[f]:
+        if has_play[f]:
             kind = "native" if zones[f].kind == NATIVE else "sand"
             _write_field(about[f], spec, kind, zones[f], fields[f], scenario)
             _write_calendar(days[:, f], spec, scenario.catalog, weather, covered[f])

@@ -369,9 +369,9 @@ def _count_years(
 
 
 def _days_there(series: Series) -> str:
-    """``2011-01-01 to 2018-12-31``, ``made years 1 to 200``."""
+    """``2011-01-01 to 2018-12-31``, ``simulated years 1 to 200``."""
     if series.n_made:
-        return f"made years 1 to {series.n_made}"
+        return f"simulated years 1 to {series.n_made}"
     return f"days from {series.first} to {series.stop - 1}"
 
 

@@ -166,8 +166,8 @@ def weather_series(scenario: Scenario, record: DailyRecord | None = None) -> Ser
             partial(_resampled, record, scenario),
             source.years,
             source.first_year,
-            f"{source.years} made years, drawn {drawn} from the {whole} complete years of {name}, "
-            f"{span}; seed {source.seed}{future}",
+            f"{source.years} simulated years, drawn {drawn} from the {whole} complete years of "
+            f"{name}, {span}; seed {source.seed}{future}",
             notes=notes,
             known_years=lambda: min(whole, source.years),
             file=file,
@@ -179,7 +179,7 @@ def weather_series(scenario: Scenario, record: DailyRecord | None = None) -> Ser
         partial(_generated, model, scenario),
         source.years,
         source.first_year,
-        f"{source.years} made years; daily weather generator, seed {source.seed}, "
+        f"{source.years} simulated years; daily weather generator, seed {source.seed}, "
         f"{model.origin}{future}",
         notes=(*notes, *model.notes),
         file=file,
@@ -193,9 +193,9 @@ _ASKING = Lock()
 
 
 def _years_of_climate(scenario: Scenario, record: DailyRecord | None) -> int:
-    """Independent years that the scenario's made years are worth.
+    """Independent years that the scenario's simulated years are worth.
 
-    The doubt of the climate and the chance of the made years add up: 1/n = 1/made + 1/climate.
+    The doubt of the climate and the chance of the simulated years add up: 1/n = 1/made + 1/climate.
     A future changes the climate, but not how well it is known.
     """
     scenario = replace(scenario, weather=replace(scenario.weather, future=""))
@@ -325,7 +325,7 @@ def _fitted(record: DailyRecord, latitude_deg: float, elevation_m: float) -> Cli
 
 @dataclass(frozen=True)
 class Origin:
-    """Months of made weather beside those of what it was made from; arrays (12,).
+    """Months of simulated weather beside those of what it was made from; arrays (12,).
 
     ``expected`` and ``made`` are by quantity: rain (mm a month), wet days (a month), Tmax and
     Tmin (deg C). ``spread`` compares dry and wet years; None without a record of three.
@@ -341,8 +341,8 @@ def compare_with_origin(scenario: Scenario, series: Series) -> Origin:
 
     FaultyInput as ``weather_series``.
     """
-    made_days = series.between(series.first, series.stop)
-    months = month_means(made_days)
+    simulated_days = series.between(series.first, series.stop)
+    months = month_means(simulated_days)
     if scenario.weather.climate is not None:
         model = climate_model(scenario)
         rain = model.wet_fraction * model.rain_per_wet_day_mm * DAYS_IN_MONTH
@@ -360,7 +360,7 @@ def compare_with_origin(scenario: Scenario, series: Series) -> Origin:
     enough = len(complete) * LEAST_SHARE_OF_YEARS
     if 3 * LEAST_SHARE_OF_YEARS <= enough <= scenario.weather.years:
         southern = scenario.site.latitude_deg < 0.0
-        spread = compare_spread(record, made_days, "south" if southern else "north")
+        spread = compare_spread(record, simulated_days, "south" if southern else "north")
     return Origin(month_means(record), months, spread)
 
 
@@ -402,7 +402,7 @@ def _under_future(climate: Climate, scenario: Scenario) -> Climate:
 
 
 def _drawn(record: DailyRecord, scenario: Scenario) -> tuple[str, ...]:
-    """``2013``, or ``1998/2004/2004/2011/1999`` of a year drawn by seasons, for each made year.
+    """The recorded year of each simulated one; ``1998/2004/2004/2011/1999`` if drawn by seasons.
 
     A turf year of the south begins in the middle of one and ends in the middle of the next.
     """

@@ -43,7 +43,7 @@ def with_details(result: xr.Dataset, scenario: Scenario, settings: str = "") -> 
 
     Returns
     -------
-    ``result`` with ``odds_low`` and ``odds_high`` (90 % limits of the odds of each calendar day),
+    ``result`` with ``odds_low`` and ``odds_high`` (90% limits of the odds of each calendar day),
     ``irrigation_month_quantile`` over the years, ``water_saved`` against the thirstiest plan,
     the answers of play, and the attribute ``resolved`` (JSON): every value that the scenario ran
     on, with unit, grade and sources.
@@ -51,8 +51,8 @@ def with_details(result: xr.Dataset, scenario: Scenario, settings: str = "") -> 
     n = min(int(result.attrs["independent_years"]), result.sizes["year"])
     low, high = wilson_limits(result["odds"].values * n, n)
     out = result.assign(
-        odds_low=(result["odds"].dims, low, _told("1", "lower 90 % limit of the daily odds")),
-        odds_high=(result["odds"].dims, high, _told("1", "upper 90 % limit of the daily odds")),
+        odds_low=(result["odds"].dims, low, _told("1", "lower 90% limit of the daily odds")),
+        odds_high=(result["odds"].dims, high, _told("1", "upper 90% limit of the daily odds")),
     )
     by_month = out["irrigation_month"].quantile(SHARES, "year").rename(quantile="share")
     out["irrigation_month_quantile"] = by_month.transpose(

@@ -125,7 +125,7 @@ def ledger(
 ) -> xr.Dataset:
     """The daily water account of one field, plan and year; dimension ``date``.
 
-    A made year is asked for by its number, 1 for the first; the dates are those of its calendar.
+    Simulated years are numbered from 1; the dates are those of their calendar.
 
     FaultyInput when there is no such field, plan or complete year.
     """

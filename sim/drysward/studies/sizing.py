@@ -49,7 +49,7 @@ class Least:
     """The least size that keeps the outcome, in base units (m3, m3/h, m2).
 
     NaN when no size does; ``fewest_at`` is then the tried size with the fewest failing years.
-    ``low`` and ``high`` are 90 % limits for the chance of the years: sizes that keep the outcome
+    ``low`` and ``high`` are 90% limits for the chance of the years: sizes that keep the outcome
     when as many, or as few, years may fail as that many years of the wanted odds would bring; NaN
     where none does. ``failing_years`` fail at ``size`` (at ``fewest_at`` when that is NaN).
     ``tried_less`` is a size just below that fails (the size itself when that is the smallest
@@ -254,8 +254,8 @@ def sizing_dataset(solved: SizingResult) -> xr.Dataset:
     out = xr.Dataset()
     for name, value, units, told in (
         ("size", least.size, unit, f"least {sought}"),
-        ("low", least.low, unit, f"least {sought}, lower 90 % limit"),
-        ("high", least.high, unit, f"least {sought}, upper 90 % limit"),
+        ("low", least.low, unit, f"least {sought}, lower 90% limit"),
+        ("high", least.high, unit, f"least {sought}, upper 90% limit"),
         ("as_given", solved.as_given, unit, f"{sought} of the scenario"),
         ("tried_less", least.tried_less, unit, f"{sought} just below the least, which fails"),
         ("fewest_at", least.fewest_at, unit, f"{sought} with the fewest failing years"),

@@ -114,7 +114,7 @@ class DrySeason:
 
 @dataclass(frozen=True)
 class Level:
-    """Dryness of a return period by a Pearson III fit, with 90 % limits."""
+    """Dryness of a return period by a Pearson III fit, with 90% limits."""
 
     return_period: float
     estimate_mm: float
@@ -127,7 +127,7 @@ class Level:
 class Seasons:
     """Seasons from the driest; by ET less rain where ET is known, else by rain.
 
-    ``driest_between`` are the 90 % limits of the driest season's true return period.
+    ``driest_between`` are the 90% limits of the driest season's true return period.
     ``levels`` are rain, or ET less rain, of each return period; none from a short record.
     """
 
@@ -447,7 +447,7 @@ def _day(year: int, month_day: MonthDay) -> np.datetime64:
 
 
 def return_period_of_largest(n: int) -> tuple[float, float]:
-    """90 % limits of the true return period of the largest of n independent years.
+    """90% limits of the true return period of the largest of n independent years.
 
     Its exceedance probability p is the least of n uniform ones: P(p <= x) = 1 - (1 - x)^n
     (order statistics, common knowledge).

@@ -1,4 +1,4 @@
-"""Daily weather asked for by dates, so that a thousand made years need never be held at once."""
+"""Daily weather by dates, so that a thousand simulated years need never be held at once."""
 
 from __future__ import annotations
 
@@ -53,9 +53,9 @@ class Series:
         return _year_of(self.first) - 1 if self.n_made else 0
 
     def number(self, year: int) -> int:
-        """The number of a year as a person writes it: of a made year its own, or its calendar's."""
+        """The number of a year as a person writes it: that of the simulation or the calendar."""
         of_calendar = year - self.years_before
-        # A made year of 7,900 may have the number of a calendar year; the number counts.
+        # A simulated year of 7,900 may have the number of a calendar year; the number counts.
         return of_calendar if 1 <= of_calendar <= self.n_made < year else year
 
 

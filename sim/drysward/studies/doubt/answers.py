@@ -105,7 +105,7 @@ def doubt_answers(found: Crossed, scenario: Scenario, plans: tuple[str, ...]) ->
     -------
     Dataset with, for each of ``doubt_probability`` (by stage), ``doubt_days`` (by stage),
     ``doubt_days_below_condition``, ``doubt_water`` (mm) and ``doubt_demand`` (mm, by period): the
-    mean over draws and years, ``_low`` and ``_high``, 5 to 95 % across draws with the noise of the
+    mean over draws and years, ``_low`` and ``_high``, 5 to 95% across draws with the noise of the
     years taken out, ``_distinct``, whether that spread can be told from chance, and ``_error``, the
     sampling error of the years. ``doubt_fewer`` (field, plan, other): share of draws in which a
     plan has fewer days below playing condition than another; ``doubt_fewer_by`` with limits, the
@@ -202,7 +202,7 @@ def _told(found: Crossed, name: str, kind: Kind) -> dict[str, np.ndarray]:
 
 
 def _add_demand(out: xr.Dataset, found: Crossed, scenario: Scenario) -> None:
-    """The demand of dry years: mean and 5 to 95 % of the draws."""
+    """The demand of dry years: mean and 5 to 95% of the draws."""
     by = ("field", "plan", "period")
     limits = demand_limits(found.demand, found.demand_of_halves)
     for end, values in zip(("", "_low", "_high"), limits, strict=True):

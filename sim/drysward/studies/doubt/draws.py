@@ -447,7 +447,7 @@ def _kept_possible(values: NDArray[np.float64], numbers: Sequence[Doubtful]) -> 
     """Values that rise where ``[[doubt.rising]]`` says so, and textures that leave room for silt.
 
     Of two numbers in the wrong order the later is lifted to ``gap`` above the earlier. Sand and
-    clay over 100 % give up clay, and no soil is packed until it holds no available water.
+    clay over 100% give up clay, and no soil is packed until it holds no available water.
     Written ranges of different units are left as they are.
     """
     for row in notes().rising:

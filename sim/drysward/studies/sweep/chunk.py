@@ -18,7 +18,7 @@ from drysward.results.dataset import play_numbers
 from drysward.results.frequency import demand_estimates, worth
 from drysward.results.odds import standard_error
 from drysward.scenario.model import SKINNED, PlanSpec, Scenario
-from drysward.site.play import is_any_looked_at
+from drysward.site.play import any_has_play
 from drysward.site.stretches import PreparedSite
 from drysward.studies.sweep.description import Sweep
 from drysward.studies.sweep.design import Design
@@ -222,7 +222,7 @@ def _shared(point: Point) -> object:
     patches = max(field.patches for field in scenario.fields)
     # Syringing by any plan has all fields looked at.
     syringed = any(plan.syringe is not None for plan in scenario.plans)
-    played = is_any_looked_at(scenario)
+    played = any_has_play(scenario)
     return point.supply, patches, syringed, played, repr(scenario.answers)
 
 

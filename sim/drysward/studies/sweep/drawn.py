@@ -2,7 +2,7 @@
 
 Every point runs with the same draws, so that two points differ by what they are and not by what
 was drawn. What an axis sets is a factor and is not drawn. Of each point the means over its draws
-are kept, and for odds, days and water the 5 to 95 % across them; never the single runs, so that
+are kept, and for odds, days and water the 5 to 95% across them; never the single runs, so that
 memory does not grow with draws.
 """
 

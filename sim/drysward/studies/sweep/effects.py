@@ -40,7 +40,7 @@ def effects(
     (or in ``BINS`` equal classes of a range) account for, see ``correlation_ratio``; ``low_at``
     and ``high_at`` are the values with the least and the largest mean, ``low_mean`` and
     ``high_mean`` those means. A design "sobol indices" adds ``first`` and ``total`` (Saltelli et
-    al. 2010, by scipy) with 90 % limits. FaultyInput for names that are not there, or indices of
+    al. 2010, by scipy) with 90% limits. FaultyInput for names that are not there, or indices of
     an unfinished sweep.
     """
     refuse_unfinished(sweep)

@@ -94,7 +94,7 @@ class Manifest:
     draws: int = 0
     drawn: tuple[DrawnNumber, ...] = ()
     findings: tuple[str, ...] = ()
-    made_years: int = 0
+    simulated_years: int = 0
 
     @property
     def chunks(self) -> int:
@@ -172,7 +172,7 @@ def manifest_of(
         draws=sweep.draws,
         drawn=drawn,
         findings=tuple(findings),
-        made_years=years.series.n_made,
+        simulated_years=years.series.n_made,
     )
 
 
@@ -477,7 +477,7 @@ def _attrs_of_draws(name: str, draws: int) -> dict[str, str]:
     for end, share in (("_low", 5), ("_high", 95)):
         if name.endswith(end):
             base = name.removesuffix(end)
-            how = f"{share} % across draws, the noise of the years taken out"
+            how = f"{share}% across draws, the noise of the years taken out"
     attrs = _attrs_of(base)
     if "long_name" in attrs:
         attrs["long_name"] += f", {how}"
@@ -554,7 +554,7 @@ def _attributes(manifest: Manifest, design: Design, done: int) -> dict[str, Any]
         "linked": json.dumps({axis.name: axis.linked for axis in sweep.axes}),
         "design": sweep.kind,
         "weather": manifest.weather,
-        MADE_YEARS: manifest.made_years,
+        MADE_YEARS: manifest.simulated_years,
         FINDINGS: json.dumps(manifest.findings),
         "reached_days": manifest.reached_days,
         "condition_green": manifest.condition[0],

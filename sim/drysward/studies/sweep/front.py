@@ -35,7 +35,7 @@ def front(
         or any reduced variable of the sweep (the worst field's).
         Less is better of both.
     field : key of the field that counts alone.
-    high : the risk is what 95 % of the draws within a point do not pass, in place of their mean.
+    high : the risk is what 95% of the draws within a point do not pass, in place of their mean.
 
     Returns
     -------

@@ -47,7 +47,7 @@ class Tried:
 
     All are means over the draws of what nobody can choose. The limits of the odds are those of
     so many years: all draws meet the same ones. ``risk`` is what the search keeps, odds or days,
-    and ``risk_low`` its lower 90 % limit. With draws of what is not known within points they are
+    and ``risk_low`` its lower 90% limit. With draws of what is not known within points they are
     means over these too; ``sure`` is then the risk that the share of draws asked for does not
     pass, and the risk that is kept; None where no confidence is asked for.
     """
@@ -76,7 +76,7 @@ class Tried:
 
     @property
     def days_limits(self) -> tuple[float, float]:
-        """90 % limits of the days; the days themselves when one year says nothing of them."""
+        """90% limits of the days; the days themselves when one year says nothing of them."""
         # Of many years the mean is near to normal.
         half = 0.0 if np.isnan(self.days_below_se) else _TWO_SIDED_90 * self.days_below_se
         return max(self.days_below - half, 0.0), self.days_below + half
@@ -345,7 +345,7 @@ def _asked(sweep: Sweep, averaged: tuple[Axis, ...]) -> SearchTable:
             Fault(f"{sweep.name}: search.plan", f"'{asked.plan}' is not run", "one of plans")
         )
     if point.scenario.weather.source == RECORD:
-        told = "needs made weather: a record has no years that the search has not seen"
+        told = "needs simulated weather: a record has no years that the search has not seen"
         faults.append(Fault(f"{sweep.name}: search", told, 'weather.source = "generator"'))
     for axis in (*sweep.axes, *averaged):
         if depth_of(axis) == WEATHER and not _of_catalog(axis):

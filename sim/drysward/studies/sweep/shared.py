@@ -15,7 +15,7 @@ from drysward.day.records import PLAY_DAY, PLAY_FIELD, records
 from drysward.day.supply import SupplyInput
 from drysward.day.surface import PlayInput
 from drysward.site.forcing import NOTHING_TO_FORCE, Forcing, force_first_day, forcing_of
-from drysward.site.play import field_covers, is_any_looked_at, play_input
+from drysward.site.play import field_covers, any_has_play, play_input
 from drysward.site.root_zone import RootZone, field_root_zone
 from drysward.site.stretches import (
     Ground,
@@ -294,12 +294,12 @@ class Grounds:
         weather, scenario = part.stretch.weather, self.first.scenario
         n = part.stretch.calendar.size
         kept_off_mm = np.zeros((len(self.zones), n))
-        looked_at = is_any_looked_at(scenario)
+        has_play = any_has_play(scenario)
         play = PlayInput(
             records(PLAY_FIELD, len(self.zones)),
-            records(PLAY_DAY, (n if looked_at else 0, len(self.zones))),
+            records(PLAY_DAY, (n if has_play else 0, len(self.zones))),
         )
-        for c, (point, i) in self.of_column.items() if looked_at else ():
+        for c, (point, i) in self.of_column.items() if has_play else ():
             spec = point.scenario.fields[i]
             covered = field_covers(spec, weather)
             kept_off_mm[c] = covered.kept_off_mm

@@ -98,7 +98,7 @@ YEAR_MM = (6_000.0, 15_000.0)  # odd, wrong; Mawsynram has 11,900
 
 # ---------------------------------------------------------------- sun
 
-# Sunniest 2 % of the days over a clear sky's (FAO-56 Eq 37; Eq 34 for hours of sun).
+# Sunniest 2% of the days over a clear sky's (FAO-56 Eq 37; Eq 34 for hours of sun).
 CLEAREST_DAYS = (0.85, 1.10)
 WRONG_CLEAREST_DAYS = (0.60, 1.35)
 LEAST_SUN_MJ_M2 = 2.0  # under it, in the polar night, a ratio says nothing
@@ -493,10 +493,10 @@ def _humidity_level(days: _Days, humidity: FloatArray) -> _Level:
         return _FINE
     most, mean = float(known.max()), float(known.mean())
     if most <= FRACTION_PCT:
-        return _Level(WRONG, f"relative humidity is never above {most:.3g} %")
+        return _Level(WRONG, f"relative humidity is never above {most:.3g}%")
     if mean < LEAST_MEAN_PCT:
-        return _Level(ODD, f"relative humidity is {mean:.1f} % on average, drier than any desert")
-    return _Level(ODD, "relative humidity passes 100 %") if most > 150.0 else _FINE
+        return _Level(ODD, f"relative humidity is {mean:.1f}% on average, drier than any desert")
+    return _Level(ODD, "relative humidity passes 100%") if most > 150.0 else _FINE
 
 
 def _dew_point(days: _Days) -> Iterator[Finding]:
@@ -673,7 +673,7 @@ def _sun(days: _Days) -> Iterator[Finding]:
         odd, wrong = SUNNIEST_DAYS
         if ratio.size and (most := float(np.quantile(ratio, 0.99))) > odd:
             what = (
-                f"the sunniest days have {100 * most:.0f} % of the daylight at {days.place} as "
+                f"the sunniest days have {100 * most:.0f}% of the daylight at {days.place} as "
                 "sunshine"
             )
             yield Finding(
@@ -690,7 +690,7 @@ def _solar_level(days: _Days, solar: FloatArray) -> _Level:
     enough = np.isfinite(solar).sum() >= LEAST_DAYS_OF_SUN
     if share <= high and (share >= low or not enough):
         return _FINE
-    what = f"the sunniest days reach {100 * share:,.0f} % of the radiation of a clear sky"
+    what = f"the sunniest days reach {100 * share:,.0f}% of the radiation of a clear sky"
     wrong_low, wrong_high = WRONG_CLEAREST_DAYS
     if not wrong_low <= share <= wrong_high:
         return _Level(WRONG, what)
@@ -698,7 +698,7 @@ def _solar_level(days: _Days, solar: FloatArray) -> _Level:
 
 
 def _clearest(days: _Days, solar: FloatArray, shift: int = 0) -> float | None:
-    """Solar over a clear sky's on the sunniest 2 % of the days, against the sun ``shift`` on."""
+    """Solar over a clear sky's on the sunniest 2% of the days, against the sun ``shift`` on."""
     clear = days.of_day(
         np.asarray(fao.clear_sky_solar_mj_m2(days.above_air, days.elevation_m)), shift
     )

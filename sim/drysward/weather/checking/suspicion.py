@@ -26,7 +26,7 @@ LEAST_DAYS_FOR_NORMAL = 330  # days of the year seen, so that a normal is not ex
 LEAST_REPEATS = 5  # days in a row with one value
 REPEATS_BY_CHANCE = 0.01  # expected number of runs as long in the whole record
 LEAST_REPEATED_RAIN_MM = 2.0  # smaller amounts repeat by chance
-RAIN_OVER_P95 = 7.0  # times the 95 % quantile of the days with rain
+RAIN_OVER_P95 = 7.0  # times the 95% quantile of the days with rain
 LEAST_WET_DAYS = 30  # for a quantile or a share of the days with rain
 ROUND_SHARE = 0.5  # of the days with rain; 0.2 is natural where whole mm are noted
 USUAL_MONTH_MM = 25.0  # median of the other years from which on a month without rain is odd
@@ -220,7 +220,7 @@ def _repeats(table: Table) -> Iterator[Suspicion]:
         runs = runs_of_equal(values)
         least = longest_run_by_chance(runs)
         for start, stop in runs:
-            # Calms have a check of their own, and fog holds the air at 100 % for days.
+            # Calms have a check of their own, and fog holds the air at 100% for days.
             plain = quantity in ("wind", "solar") and values[start] == 0
             if stop - start >= least and not plain and values[start] != 100:
                 what = (
@@ -260,7 +260,7 @@ def _round_rain(table: Table) -> Iterator[Suspicion]:
         share = float(np.mean(np.abs(amounts / step - np.rint(amounts / step)) < 1e-6))
         if share > ROUND_SHARE:
             what = (
-                f"{100 * share:.0f} % of the rains from {step:g} {unit} on are whole multiples "
+                f"{100 * share:.0f}% of the rains from {step:g} {unit} on are whole multiples "
                 f"of {step:g} {unit}: read roughly, and small rains may be missing"
             )
             yield _over(table, "rain rounded", what)
@@ -313,7 +313,7 @@ def _resting(table: Table, start: int, stop: int) -> Iterator[Suspicion]:
         if p_on - p_off < -WEEKDAY_SD * error:
             rows = start + np.flatnonzero(known)
             what = (
-                f"rain on {100 * p_on:.0f} % of {name}s and {100 * p_off:.0f} % of other days: "
+                f"rain on {100 * p_on:.0f}% of {name}s and {100 * p_off:.0f}% of other days: "
                 "an observer who rests? The next day may hold the sum"
             )
             yield _from_to(table, int(rows[0]), int(rows[-1]) + 1, "rain by weekday", what)
@@ -413,7 +413,7 @@ def _steps(table: Table, clear_ratio: FloatArray | None) -> Iterator[Suspicion]:
             if abs(change) >= least:
                 side = "higher" if change > 0 else "lower"
                 told = (
-                    f"{name} is {100 * abs(change):.0f} % {side} from {step.year} on "
+                    f"{name} is {100 * abs(change):.0f}% {side} from {step.year} on "
                     f"({step.before:.2f} before, {step.after:.2f} after)"
                 )
                 yield _step(table, step, f"{quantity} steps", told)

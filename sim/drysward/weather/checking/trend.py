@@ -25,7 +25,7 @@ WHOLE_YEAR_DAYS = 360
 
 @dataclass(frozen=True)
 class Trend:
-    """Change of a yearly number by decade, with 95 % limits; ``quantity`` as in a record."""
+    """Change of a yearly number by decade, with 95% limits; ``quantity`` as in a record."""
 
     quantity: str
     first_year: int
@@ -115,10 +115,10 @@ _SHOWN = {
 
 
 def drift_text(one: Trend) -> str:
-    """``mean Tmax +0.31 C (+0.56 F) a decade, 95 % limits +0.12 to +0.49 C``."""
+    """``mean Tmax +0.31 C (+0.56 F) a decade, 95% limits +0.12 to +0.49 C``."""
     name, unit, decimals, factor, other, other_decimals = _SHOWN[one.quantity]
     return (
         f"{name} {one.per_decade:+.{decimals}f} {unit} "
-        f"({one.per_decade * factor:+.{other_decimals}f} {other}) a decade, 95 % limits "
+        f"({one.per_decade * factor:+.{other_decimals}f} {other}) a decade, 95% limits "
         f"{one.low:+.{decimals}f} to {one.high:+.{decimals}f} {unit}"
     )

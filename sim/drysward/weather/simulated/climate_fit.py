@@ -59,7 +59,7 @@ from drysward.weather.simulated.regime import RegimeLikelihood, regime_likelihoo
 LEAST_YEARS = 5
 GOOD_YEARS = 20
 _LEAST_AMOUNTS = 60  # estimate: wet days that a mixture of amounts needs
-_PLAIN_YEARS = 1000  # made to measure how the model spreads by itself: 4 % error of a variance
+_PLAIN_YEARS = 1000  # made to measure how the model spreads by itself: 4% error of a variance
 
 
 def fit(record: DailyRecord, latitude_deg: float, elevation_m: float) -> ClimateModel:
@@ -78,7 +78,7 @@ def fit(record: DailyRecord, latitude_deg: float, elevation_m: float) -> Climate
 
 @dataclass(frozen=True)
 class Known:
-    """What a record put together from drawn years of another takes from the fit to that one.
+    """What a record put together from resampled years of another takes from the fit to that one.
 
     The ``likelihood`` of regimes by year, the places of the ``drawn`` years in it, the memory of
     what lasts for weeks, and ``plain_years`` for how the model spreads by itself, fewer because
@@ -309,7 +309,7 @@ def _fit_amounts(
 
 
 def _nearly_alike(amounts: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Means of positive amounts that differ by less than 2 %, and how many each stands for."""
+    """Means of positive amounts that differ by less than 2%, and how many each stands for."""
     group = np.round(np.log(amounts) * 50).astype(int)
     count = np.bincount(group - group.min())
     total = np.bincount(group - group.min(), amounts)
@@ -395,7 +395,7 @@ def _notes(
     if ROOT_DEPRESSION in values and record.dewpoint_c is None:
         notes.append("dew point from vapour pressure or relative humidity (FAO-56 Eq 14)")
     if (never := wet_fraction == 0).any():
-        notes.append(f"no rain in {named_months(never)} of the record, and so in no made year")
+        notes.append(f"no rain in {named_months(never)} of the record, and so in no simulated year")
     dark = month_means(extraterrestrial_radiation(latitude_deg)[0]) < DARK_MJ_M2
     if dark.any():
         notes.append(f"the sun hardly rises in {named_months(dark)}: radiation there is a trace")

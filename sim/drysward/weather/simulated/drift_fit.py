@@ -106,7 +106,7 @@ def fit_drift(
         dry_lag1=_fit_after_dry(by_itself),
     )
     correlations = monthly_correlations(z, MONTH_OF_DAY[record.day])
-    # What the record has of both together, made weather must have in the residuals alone.
+    # What the record has of both together, simulated weather must have in the residuals alone.
     whole, of_wet_days, left = map(residual_correlations, (record.z, record.z - z, z))
     correlations = (
         correlations[0] + whole[0] - of_wet_days[0] - left[0],

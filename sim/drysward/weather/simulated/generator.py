@@ -239,7 +239,7 @@ def rain_without_latent(model: ClimateModel, n_years: int) -> FloatArray:
 
 
 def rain_alone(model: ClimateModel, n_years: int, seed: int = 0) -> FloatArray:
-    """(n_years, 366) rain of made years, each with its 29 February; climates share their chances.
+    """(n_years, 366) rain of simulated years, with 29 February; climates share random numbers.
 
     Not the rain of ``generate``: years have no streams of their own, since none is asked for alone.
     """

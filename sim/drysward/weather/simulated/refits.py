@@ -4,9 +4,9 @@ A generator fitted to thirty years knows the climate no better than thirty years
 years it makes. Blocks of whole years are drawn from the record with replacement and the climate
 is fitted to each such record (the bootstrap of Efron 1979, in blocks for the memory between years,
 Künsch 1989, both from memory). How far answers differ between these climates is the climate's own
-doubt; it belongs beside the sampling error of the made years. A climate known by normals has no
-years to draw: what normals leave open is drawn within its range, and the normals themselves within
-the sampling error of the years that they rest on.
+doubt; it belongs beside the sampling error of the simulated years. Normals hold no years to draw:
+what they leave open is drawn within its range, and they themselves within the sampling error of
+the years that they rest on.
 """
 
 from __future__ import annotations
@@ -74,10 +74,10 @@ def fit_with_refits(
     return FittedClimates(model, tuple(found))
 
 
-def sets_of_made_years(
+def sets_of_simulated_years(
     climates: FittedClimates, n_years: int, seed: int, first_year: int = 2001, skip: int = 0
 ) -> list[DailyRecord]:
-    """``n_years`` made years of every refit, as ``generate``, all from the same random numbers.
+    """``n_years`` simulated years of every refit, as ``generate``, from the same random numbers.
 
     What differs between the sets is what the climates differ by, and hardly chance.
     """
@@ -149,7 +149,7 @@ def normals_with_refits(
     """The climate of monthly normals as ``from_monthly_table``, and ``number`` that may as well be.
 
     Each has what normals leave open drawn within its range, and normals of its own: those of as
-    many made years as the normals rest on (``normals_years``), set beside those expected.
+    many simulated years as the normals rest on (``normals_years``), set beside those expected.
     FaultyInput as ``from_monthly_table``.
     """
     catalog = catalog or load_catalog()
@@ -221,7 +221,7 @@ def climate_years(climates: FittedClimates) -> int:
 
 
 def _dry_measures(model: ClimateModel, usual_mm: float) -> FloatArray:
-    """(years, 5) of the warmer half of made years, from April in the north, October in the south.
+    """(years, 5) of the warmer half of simulated years, from April or, in the south, October.
 
     Rain (mm), longest dry spell (d), least rain of 30 days (mm), whether a dry spell has 15 days
     and whether the rain is below three quarters of ``usual_mm``.

@@ -1,4 +1,4 @@
-"""Random streams of made weather, each found by its purpose and index, never by its turn."""
+"""Random streams of simulated weather, each found by its purpose and index, never by its turn."""
 
 from __future__ import annotations
 

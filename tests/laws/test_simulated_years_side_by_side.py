@@ -1,7 +1,7 @@
-"""The same question asked of a record, of years made of it, and of its years drawn again.
+"""The same question asked of a record, of years made of it, and of its resampled years.
 
 Observed weather: Baltimore/Washington airport, NOAA daily summaries (public domain), see
-tests/data/README.md. The answers must agree within their 90 % limits.
+tests/data/README.md. The answers must agree within their 90% limits.
 """
 
 from __future__ import annotations
@@ -46,7 +46,7 @@ def test_odds_and_demand_agree_within_their_limits(told, field, plan, other):
 
 
 def test_neither_made_nor_drawn_years_know_the_climate_better_than_the_record(told):
-    """Made years narrow limits, but never to those of 200 years: the climate is of nine years."""
+    """Simulated years narrow limits, but never to those of 200: the climate is of nine years."""
 
     def width(key: str) -> float:
         wilt = told[key].sel(field="practice", plan="refill", stage="wilt")

@@ -1,4 +1,4 @@
-"""Made years go by their number; recorded ones keep theirs; the file behind both is told."""
+"""Simulated years go by their number; recorded ones keep theirs; the file behind both is told."""
 
 from __future__ import annotations
 
@@ -24,21 +24,22 @@ from drysward.site.stretches import spans
 from drysward.site.weather_years import weather_series
 from drysward.weather.simulated.resampling import drawn_years, resample
 
-MADE = {"made_years": 200, "years": "1-200", "driest_years": "42, 18"}
-DRAWN = {**MADE, "made_years": 3, "drawn_years": json.dumps(["2013", "1998", "2013"])}
+MADE = {"simulated_years": 200, "years": "1-200", "driest_years": "42, 18"}
+DRAWN = {**MADE, "simulated_years": 3, "drawn_years": json.dumps(["2013", "1998", "2013"])}
 RECORD = {"years": "2011-2018", "driest_years": "2012, 2016"}
 
 
 def test_the_words_of_a_year():
-    assert year_text(MADE, 42.0) == "made year 42 of 200"
-    assert year_text(DRAWN, 2) == "made year 2 of 3 (1998 again)"
+    assert year_text(MADE, 42.0) == "simulated year 42 of 200"
+    assert year_text(DRAWN, 2) == "simulated year 2 of 3 (1998 again)"
     assert year_text(RECORD, 2012.0) == "2012"
     assert (year_mark(MADE, 42.0), year_mark(RECORD, 2012.0)) == ("made 42", "2012")
-    assert case_text(MADE, "dry", 42) == "dry year, made year 42 of 200"
+    assert case_text(MADE, "dry", 42) == "dry year, simulated year 42 of 200"
     assert case_text(RECORD, "dry", 2012) == "dry year 2012"
-    assert years_text(DRAWN, [3, 1]) == "made years 3 (2013 again), 1 (2013 again) of 3"
-    assert (driest_years(MADE), driest_years(RECORD)) == ("made years 42, 18 of 200", "2012, 2016")
-    assert years_used(MADE, 200) == "made years 1-200 (200)"
+    assert years_text(DRAWN, [3, 1]) == "simulated years 3 (2013 again), 1 (2013 again) of 3"
+    assert driest_years(MADE) == "simulated years 42, 18 of 200"
+    assert driest_years(RECORD) == "2012, 2016"
+    assert years_used(MADE, 200) == "simulated years 1-200 (200)"
     assert years_used(RECORD, 8) == "2011-2018 (8)"
 
 
@@ -85,12 +86,12 @@ def test_southern_years_name_both_halves(resampled):
     assert spans(scenario, series).years == (1, 2, 3, 4, 5, 6)
 
 
-def test_made_years_are_asked_for_by_number_or_by_their_calendar(resampled):
+def test_simulated_years_are_asked_for_by_number_or_by_their_calendar(resampled):
     scenario, record = resampled()
     series = weather_series(scenario, record)
     assert spans(scenario, series, (2, 4)).years == (2, 3, 4)
     assert spans(scenario, series, (2002, 2004)).years == (2, 3, 4)
-    with pytest.raises(FaultyInput, match="made years 1 to 7"):
+    with pytest.raises(FaultyInput, match="simulated years 1 to 7"):
         spans(scenario, series, (8, 9))
     assert spans(replace(scenario, weather=WeatherSource(None)), drawn_from(record)).years == (
         1997, 1998, 1999,
@@ -111,7 +112,7 @@ def test_results_and_ledgers_go_by_number(resampled):
     assert result["year"].values.tolist() == [1, 2, 3, 4, 5, 6, 7]
     assert set(result["chosen_year"].values.tolist()) <= set(range(1, 8))
     attrs = result.attrs
-    assert (attrs["years"], attrs["made_years"]) == ("1-7", 7)
+    assert (attrs["years"], attrs["simulated_years"]) == ("1-7", 7)
     assert set(json.loads(attrs["et_procedures"])) == {str(year) for year in range(1, 8)}
     assert attrs["weather_file"] == "station"
     assert attrs["weather_digest"] == "ab" * 32
@@ -125,4 +126,4 @@ def test_results_and_ledgers_go_by_number(resampled):
     )
     header, first, *_ = ledger_rows(account, "metric")
     assert header[:2] == ["year", "date (MM-DD)"]
-    assert first[:2] == [f"made year 3 of 7 ({again} again)", "01-01"]
+    assert first[:2] == [f"simulated year 3 of 7 ({again} again)", "01-01"]

@@ -1,7 +1,7 @@
-"""Made years beside a record: ``python records_beside_made_years.py FILE LATITUDE ELEVATION``.
+"""Simulated years beside a record: ``records_beside_simulated_years.py FILE LATITUDE ELEVATION``.
 
 Not run by pytest. The climate is fitted to the whole record, then to either half of its years and
-judged by the other. A statistic agrees when the record's lies within the middle 90 % of those of
+judged by the other. A statistic agrees when the record's lies within the middle 90% of those of
 400 records of as many years, made by the refits of the climate; one in ten lies outside by chance.
 """
 
@@ -103,7 +103,7 @@ def statistics(years: np.ndarray) -> np.ndarray:
 
 
 def judge(fitted: DailyRecord, judged: DailyRecord, place: tuple[float, float]) -> np.ndarray:
-    """(20, 4) of the judged record, of long made weather, and the limits of the made records."""
+    """(20, 4) of the judged record, of long simulated weather, and the limits of its records."""
     month = judged.dates.astype("datetime64[M]").astype(int) % 12
     hot_c = float(np.percentile(judged.tmax_c[(month >= 5) & (month <= 7)], 90))
     seen = years_of(judged, place, hot_c)
@@ -136,7 +136,7 @@ def main() -> None:
         early, late = record.between(years[0], middle - 1), record.between(middle, years[-1])
         tables |= {"first half -> second": judge(early, late, place)}
         tables |= {"second half -> first": judge(late, early, place)}
-    print(f"{'record / made (90 % of made records)':<42}" + "".join(f"{k:>34}" for k in tables))
+    print(f"{'record / made (90% of simulated records)':<42}" + "".join(f"{k:>34}" for k in tables))
     for i, name in enumerate(NAMES):
         cells = []
         for table in tables.values():
