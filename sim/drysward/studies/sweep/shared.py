@@ -15,7 +15,7 @@ from drysward.day.records import PLAY_DAY, PLAY_FIELD, records
 from drysward.day.supply import SupplyInput
 from drysward.day.surface import PlayInput
 from drysward.site.forcing import NOTHING_TO_FORCE, Forcing, force_first_day, forcing_of
-from drysward.site.play import field_covers, any_has_play, play_input
+from drysward.site.play import any_has_play, field_covers, play_input
 from drysward.site.root_zone import RootZone, field_root_zone
 from drysward.site.stretches import (
     Ground,
