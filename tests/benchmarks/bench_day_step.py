@@ -23,7 +23,7 @@ import numba
 import drysward
 from drysward.compiled import is_warm
 from drysward.day import loop
-from drysward.drive.party import ground_of, party_of
+from drysward.drive.batches import batch_of, day_input_of
 from drysward.drive.runs import advance_all, most_together, start_runs
 from drysward.site.stretches import prepare
 
@@ -56,15 +56,15 @@ def scenes() -> Any:
 
 
 @numba.njit(error_model="numpy")
-def patch_days(days: Any, party: Any) -> None:
+def patch_days(days: Any, batch: Any) -> None:
     """Days (D, C, names of DAY) of all patches, without a morning or an evening."""
     for d in range(days.shape[0]):
-        for k in range(party.blocks.shape[0]):
-            block, quads = party.blocks[k], party.quads[k]
-            loop.read_ground(block, days[d], party.spans[k], party.columns[k], quads)
+        for k in range(batch.blocks.shape[0]):
+            block, quads = batch.blocks[k], batch.quads[k]
+            loop.read_day(block, days[d], batch.spans[k], batch.columns[k], quads)
             loop.today(block, quads)
-            for p in range(party.patches.shape[1]):
-                patch = party.patches[k, p]
+            for p in range(batch.patches.shape[1]):
+                patch = batch.patches[k, p]
                 if loop.is_any_above(block, loop.LIQUID, quads):
                     loop.take_rain(block, patch, quads)
                 else:
@@ -112,10 +112,10 @@ def day_loop() -> list[tuple[str, str]]:
     one, full = best(lambda: through(1), 15), best(lambda: through(FULL))
     with ThreadPoolExecutor(2) as pool:
         two = best(lambda: list(pool.map(through, [FULL] * 2)))
-    party, _ = party_of(site, start_runs([(site, plan)] * FULL))
-    days = ground_of(site).days
-    patch_days(days[:1], party)
-    alone = best(lambda: patch_days(days, party))
+    batch, _ = batch_of(site, start_runs([(site, plan)] * FULL))
+    days = day_input_of(site).days
+    patch_days(days[:1], batch)
+    alone = best(lambda: patch_days(days, batch))
     return [
         ("day loop, one plan", f"{million / one:.1f} M patch-days/s"),
         (f"day loop, {FULL} plans", f"{FULL * million / full:.1f} M patch-days/s"),

@@ -504,8 +504,8 @@ def short_of_water(pond):
 def test_a_supply_has_its_storage_its_shortage_and_its_numbers(pond, short_of_water):
     result, read = pond, short_of_water
     names = {
-        "asked_mean": (1.0, 0),
-        "granted_mean": (1.0, 0),
+        "demand_mean": (1.0, 0),
+        "delivered_mean": (1.0, 0),
         "shortage_mean": (1.0, 0),
         "worst_event": (1.0, 0),
         "time_reliability": (100.0, 1),
@@ -535,7 +535,7 @@ def test_a_supply_has_its_storage_its_shortage_and_its_numbers(pond, short_of_wa
     assert "No size was asked for" in read.text
     assert "A pond drowns people" in read.text
     axes = storage(result, "refill", axes=new_figure().add_subplot(), units="metric")
-    worst = result["supply_store"].sel(plan="refill").values.ravel()
+    worst = result["supply_storage"].sel(plan="refill").values.ravel()
     np.testing.assert_array_equal(
         axes.lines[0].get_ydata(), worst[-axes.lines[0].get_xdata().size :]
     )
@@ -629,7 +629,7 @@ def test_the_answer_tells_how_often_how_far_and_why_a_supply_is_short(pond):
     assert "in 0.5 of 100 years (limits 0 to 3)" in answer(rare, "us")[0]
     slight = changed(pond, worst_year_share=0.004)
     assert "is short by less than 1%" in answer(slight, "us")[0]
-    dry = changed(pond, asked_mean=0.0)
+    dry = changed(pond, demand_mean=0.0)
     assert answer(dry, "us")[0] == "No plan wants water, so the supply is never short."
 
 

@@ -82,7 +82,7 @@ def test_what_is_kept_opens_as_it_was(told: tuple[Result, Path]) -> None:
             for name, values in dataset.data_vars.items():
                 assert kept[name].dims == values.dims, name
                 xr.testing.assert_equal(kept[name].astype(values.dtype), values)
-        for name in ("cost", "supply_asked", "sizing_size", "sizing_curve", "store_by_month"):
+        for name in ("cost", "supply_demand", "sizing_size", "sizing_curve", "storage_by_month"):
             assert kept[name].attrs["long_name"], name
             assert kept[name].attrs["units"], name
         assert kept["sizing_against"].attrs["units"] == "m3 h-1"
@@ -189,7 +189,7 @@ def test_costs_stand_beside_sizes(tmp_path: Path) -> None:
         assert least["sizing_present_cost"].item() == pytest.approx(present.item())
         given, answers = kept.sel(sizing_case="as given"), kept.sel(plan="refill")
         assert given["sizing_delivered"].item() == pytest.approx(
-            answers["granted_mean"].item(), rel=0.02
+            answers["delivered_mean"].item(), rel=0.02
         )
 
 

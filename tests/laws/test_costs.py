@@ -79,7 +79,7 @@ def a_result(dead_days=4.0, with_supply=False, seed=3):
         data["supply_drawn"] = (
             ("plan", "year", "source", "month"), rng.uniform(0.0, 900.0, (2, YEARS, 1, 12))
         )  # fmt: skip
-        data["supply_from_store"] = (("plan", "year"), rng.uniform(0.0, 900.0, (2, YEARS)))
+        data["supply_from_storage"] = (("plan", "year"), rng.uniform(0.0, 900.0, (2, YEARS)))
         coords["source"] = ["town"]
     attrs = {"reached_days": 3, "independent_years": YEARS}
     return xr.Dataset(data, coords, attrs)

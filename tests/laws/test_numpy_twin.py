@@ -183,7 +183,7 @@ class Columns:
         around = np.clip((1.0 - felt) * field["inv_moist_root_zone"], 0.0, 1.0)
         speed = 1.0 - (1.0 - field["root_zone_speed"]) * around
         below = np.maximum(told["subsoil"], field["subsoil_least"])
-        speed = speed * (1.0 - field["subsoil_held"] * below)
+        speed = speed * (1.0 - field["subsoil_slowing"] * below)
         drier = patch["crown_dryness"] + day["crown_clock"] * speed * (1.0 - wetness)
         drier = np.maximum(drier - field["crown_refill"] * wetness, 0.0)
         worst = patch["worst_dryness"]

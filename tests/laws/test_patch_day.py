@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from drysward.compiled import tree_of
-from drysward.day import delivering, patch
+from drysward.day import delivery, patch
 from drysward.physics.intake import runoff_terms
 
 STORES = ("w1", "w2", "w3", "thatch")
@@ -78,7 +78,7 @@ def days(draw):
         ("browning_rate", 1.0), ("firing_rate", 1.0), ("summer_decline", 1.0), ("wetting", 1.0),
         ("dormant_shade", 1.0), ("worst_dryness", 3.0),
         ("crown_clock", 0.5), ("crown_refill", 1.0), ("heat_kill", 1.0), ("heat_shelter", 1.0),
-        ("subsoil_least", 1.0), ("subsoil_held", 1.0), ("root_zone_speed", 1.0),
+        ("subsoil_least", 1.0), ("subsoil_slowing", 1.0), ("root_zone_speed", 1.0),
         ("freeze_kill", 1.0), ("recovery", 0.3), ("spread", 0.1), ("reseed", 0.1), ("awake", 1.0),
         ("p_footprint", 0.8),
         ("inv_age_slowing", 1.0), ("wilt_threshold", 1.0),
@@ -173,7 +173,7 @@ def test_more_rain_never_leaves_less_water(before, more_rain):
 def test_a_patch_never_sheds_more_than_it_catches(landed, rate, intake, storage, soaks):
     landed = min(landed, 8.0 * rate)  # no more than a night of eight hours puts on
     terms = runoff_terms(rate, intake, storage, 8.0, float(soaks))
-    caught, shed, *totals = delivering.catch(
+    caught, shed, *totals = delivery.catch(
         landed, 0.8, 20.0, 30.0, 25.0, 40.0, *terms, 1.0, 2.0, 3.0
     )
     assert caught == 0.8 * landed

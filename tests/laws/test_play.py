@@ -307,7 +307,7 @@ def test_syringing_is_drawn_and_accounted(scenes):
     assert done.play.syringed.sum() == pytest.approx(gross.sum())
     assert np.allclose(done.years.irrigation_gross, done.play.syringed)
     assert np.allclose(done.years.spray_loss, 0.9 * done.play.syringed)
-    assert np.allclose(done.supply.trace.granted, 8.0 * gross)  # m3 from 8000 m2
+    assert np.allclose(done.supply.trace.delivered, 8.0 * gross)  # m3 from 8000 m2
 
 
 @pytest.mark.parametrize("rule", ["none", "refill"])
@@ -634,10 +634,10 @@ def test_water_of_skinned_ground_counts_at_the_supply(scenes):
     )
     for done in (free, held):
         drawn = done.trace.irrigation_gross @ np.array([8.0, 1.0])
-        assert np.allclose(done.supply.trace.granted, drawn)
+        assert np.allclose(done.supply.trace.delivered, drawn)
         assert (done.trace.irrigation_gross[:, 1] > 0.0).sum() > 50
-    assert free.supply.trace.granted.max() > limit
-    assert held.supply.trace.granted.max() == pytest.approx(limit)
+    assert free.supply.trace.delivered.max() > limit
+    assert held.supply.trace.delivered.max() == pytest.approx(limit)
 
 
 def test_skinned_ground_is_watered_as_restrictions_let_it(scenes):

@@ -23,11 +23,11 @@ from drysward.physics.leaf_disease import (
 )
 from drysward.physics.mud import passing_mm
 from drysward.physics.reference_et import cloud_term
-from drysward.physics.skinned_surface import skin_wanted
+from drysward.physics.skinned_surface import skin_demand_mm
 from drysward.physics.wear import cover_left, wear_limit
 from drysward.scenario.model import CoverSpec, EventSpec, HardnessSpec, PlaySpec, RootZoneSpec
 from drysward.site.covers import cover_days
-from drysward.site.play import hardness_line, harm_days, held_until_play
+from drysward.site.play import hardness_line, harm_days, undrained_at_play
 from drysward.site.play_calendar import days_before, days_of_use, event_days
 from drysward.site.root_zone import build_root_zone
 from drysward.studies.hardness_readings import FEWEST_READINGS, fit_line
@@ -323,11 +323,11 @@ def test_only_the_days_own_water_is_on_its_way_down():
 def test_play_finds_less_of_water_that_came_earlier():
     mud = CATALOG.get("play", "mud")
     for soil in ("native_loam", "native_clay_loam", "native_silt_loam"):
-        of_rain, by_time = held_until_play(mud, build_root_zone(RootZoneSpec(soil), CATALOG), 100.0)
+        of_rain, by_time = undrained_at_play(mud, build_root_zone(RootZoneSpec(soil), CATALOG), 100.0)
         night, early, midday, evening = by_time
         assert of_rain >= midday > early > night > evening >= 0.0
     sand = build_root_zone(RootZoneSpec("sand_over_gravel_12in"), CATALOG)
-    assert held_until_play(mud, sand, 100.0) == (0.0, [0.0] * 4)
+    assert undrained_at_play(mud, sand, 100.0) == (0.0, [0.0] * 4)
 
 
 def test_wear_classes_move_with_field_capacity():
@@ -400,7 +400,7 @@ def test_rain_wets_leaves_from_its_least_depth():
 
 
 def test_more_passes_put_back_more_of_the_days_evaporation():
-    wanted = [skin_wanted(19.0, 19.0, 6.0, passes, 10.0) for passes in (1, 2, 3)]
+    wanted = [skin_demand_mm(19.0, 19.0, 6.0, passes, 10.0) for passes in (1, 2, 3)]
     assert wanted == pytest.approx([0.0, 3.0, 4.0])
-    assert skin_wanted(30.0, 19.0, 6.0, 3, 10.0) == 0.0
-    assert skin_wanted(10.0, 19.0, 6.0, 3, 2.0) == 6.0  # no more than passes give without puddles
+    assert skin_demand_mm(30.0, 19.0, 6.0, 3, 10.0) == 0.0
+    assert skin_demand_mm(10.0, 19.0, 6.0, 3, 2.0) == 6.0  # no more than passes give without puddles

@@ -180,7 +180,7 @@ class TestBegun:
         cuts = {f"cut_{cause}": 0.0 for cause in CAUSES}
         wants = max(whole, came)
         *_, out = settle(
-            irrigation_demand=wants, whole_demand=whole, gross=came, cooling=0.0,
+            irrigation_demand=wants, refill_demand=whole, gross=came, cooling=0.0,
             unmet=rest, rest=rest, own=1.0, plan_rule=RULE_REFILL,
             **{**cuts, "cut_window": wants - came},
         )  # fmt: skip
@@ -314,7 +314,7 @@ class TestCauses:
         of_fields = (done.years.shortage * per_mm).sum(axis=0)
         assert done.supply.years.shortage == pytest.approx(of_fields, abs=1e-6)
         drawn = (done.years.irrigation_gross * per_mm).sum(axis=0)
-        assert done.supply.years.asked == pytest.approx(drawn + of_fields, abs=1e-6)
+        assert done.supply.years.demand == pytest.approx(drawn + of_fields, abs=1e-6)
 
     def test_each_is_named(self, short):
         done, _, _ = short

@@ -33,8 +33,8 @@ from drysward.studies.sizing import TOLERANCE, Tried, least_size, solve, with_si
 TUE_FRI = (False, True, False, False, True, False, False)
 PRIORITIES = (1, 2, 2)
 TRACES = (
-    "granted", "from_store", "catchment", "rain_on_store", "evaporation", "seepage", "spill",
-    "refill", "store",
+    "delivered", "from_storage", "catchment", "rain_on_storage", "evaporation", "seepage", "spill",
+    "refill", "storage",
 )  # fmt: skip
 
 
@@ -134,25 +134,25 @@ def test_volume_closes_every_day_over_all_parts(base, refill, supply):
     done = through(base, refill, supply)
     t = done.supply.trace
     held = supply.storage.start_share * supply.storage.volumes_m3[-1] if supply.storage else 0.0
-    gain = np.diff(np.concatenate([[held], t.store]))
-    came = t.catchment + t.rain_on_store + t.refill
-    left = t.from_store + t.evaporation + t.seepage + t.spill
+    gain = np.diff(np.concatenate([[held], t.storage]))
+    came = t.catchment + t.rain_on_storage + t.refill
+    left = t.from_storage + t.evaporation + t.seepage + t.spill
     assert np.abs(gain - came + left).max() < 1e-6
     assert t.residual.max() < 1e-6
     # What sources give goes to the fields or into the store.
-    given_by_sources = done.supply.draws.sum()
-    assert given_by_sources == pytest.approx((t.granted - t.from_store + t.refill).sum(), abs=1e-6)
+    drawn_from_sources = done.supply.draws.sum()
+    assert drawn_from_sources == pytest.approx((t.delivered - t.from_storage + t.refill).sum(), abs=1e-6)
     # What the fields receive is what the supply gives, and it lands less the stated losses.
     area = base.delivery.area_m2
     received = (done.trace.irrigation_gross * area * 0.001).sum(axis=1)
-    assert np.abs(received - t.granted).max() < 1e-6
+    assert np.abs(received - t.delivered).max() < 1e-6
     y = done.years
     lost = y.spray_loss + y.overspray
     assert np.abs(y.irrigation_gross - lost - y.irrigation_landed).max() < 1e-6
     for name in TRACES:
         assert t[name].min() > -1e-9, name
     capacity = supply.storage.volumes_m3[-1] if supply.storage else 0.0
-    assert t.store.max() <= capacity + 1e-9
+    assert t.storage.max() <= capacity + 1e-9
 
 
 @quick
@@ -167,7 +167,7 @@ def test_no_source_gives_more_than_it_may(base, refill, supply):
         hours = min(spec.rate_m3_h * spec.hours, most.get("day", math.inf)) if spec.hours else 0.0
         assert by_month[:, s].max() <= 31 * hours + 1e-6
     network = supply.network_m3_h * supply.window_h
-    assert done.supply.trace.granted.max() <= network + 1e-6
+    assert done.supply.trace.delivered.max() <= network + 1e-6
 
 
 def busy_supply():
@@ -278,7 +278,7 @@ def test_stages_are_entered_and_left_at_their_own_values(base, refill, index):
     if index == "drought":
         level = base.weather.drought_index_mm
     else:  # falls: turned round, so that both rise; the morning's water is yesterday's
-        level = -np.concatenate([[1.0], trace.store[:-1] / 4000.0])
+        level = -np.concatenate([[1.0], trace.storage[:-1] / 4000.0])
         stages = tuple(SiteStage(-s.enter, -s.leave) for s in stages)
     stage, expected = 0, []
     for value in level:
@@ -443,7 +443,7 @@ def test_costs_by_plan_and_year():
     result = xr.Dataset(
         {
             "supply_drawn": (("plan", "year", "source", "month"), draws),
-            "supply_from_store": (("plan", "year"), np.zeros((1, 2))),
+            "supply_from_storage": (("plan", "year"), np.zeros((1, 2))),
             "watering_days": (("field", "plan", "year"), days),
             "labour_hours": (("field", "plan", "year"), days * [[[0.5]], [[2.0]]]),
         },

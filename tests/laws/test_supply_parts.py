@@ -224,13 +224,13 @@ def test_costs_of_a_year():
     draws = np.zeros((2, 2, 12))  # two years
     draws[0, 0, 6] = 1000.0
     draws[0, 1, 5:7] = 60.0
-    from_store = np.array([500.0, 0.0])
+    from_storage = np.array([500.0, 0.0])
     assert water_cost(draws, supply.sources).sum(axis=-1) == pytest.approx([270.0, 0.0])
     # 1 kWh lifts 1000 m3 by 0.367 m: 36 m at 0.5 take 196.1 kWh, half the volume by half 49.0.
-    energy = energy_kwh(draws, from_store, supply)
+    energy = energy_kwh(draws, from_storage, supply)
     assert energy == pytest.approx([196.133 + 49.033, 0.0], abs=1e-3)
     # A dimension of plans in front changes nothing.
-    stacked = energy_kwh(np.stack([draws, draws]), np.stack([from_store] * 2), supply)
+    stacked = energy_kwh(np.stack([draws, draws]), np.stack([from_storage] * 2), supply)
     assert stacked == pytest.approx(np.stack([energy, energy]))
 
 
@@ -378,11 +378,11 @@ def test_weather_on_the_pond(inputs):
     assert given_.site.capacity == pytest.approx(2000.0)
     assert (given_.site.dead, given_.site.seepage) == (100.0, 3.0)
     state = start_supply(scenario, SupplyInput(*(a[None] for a in given_)), n_years=2)
-    assert state.store.volume == pytest.approx(1000.0)
+    assert state.storage.volume == pytest.approx(1000.0)
     assert state.used.size == 1
     assert state.years.size == 2
     assert state.draws.shape == (2, 1, 12)
-    assert state.store_month.shape == (2, 12)
+    assert state.storage_month.shape == (2, 12)
     assert state.trace.size == 0
 
 

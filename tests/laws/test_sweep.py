@@ -114,7 +114,7 @@ def test_a_point_is_the_scenario_run_alone_bit_for_bit(tmp_path, shipped, plans,
         values = alone[name].mean("year").values
         np.testing.assert_allclose(point[f"{name}_mean"].values, values, rtol=1e-12, atol=1e-12)
     for name in alone.data_vars:
-        if str(name).startswith("play_") or str(name) in ("supply_spill", "supply_granted"):
+        if str(name).startswith("play_") or str(name) in ("supply_spill", "supply_delivered"):
             values = alone[name].mean("year").values
             np.testing.assert_allclose(point[f"{name}_mean"].values, values, rtol=1e-12)
     assert point["peak_week_most"].values.max() == alone["peak_week"].values.max()

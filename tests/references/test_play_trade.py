@@ -6,7 +6,7 @@ import pytest
 from drysward.catalog import load_catalog
 from drysward.physics.air import days_until_harm
 from drysward.physics.mud import mud_from
-from drysward.physics.skinned_surface import skin_wanted
+from drysward.physics.skinned_surface import skin_demand_mm
 from drysward.physics.wear import cover_left, event_rate, wear_rate_per_h
 from drysward.scenario.model import RootZoneSpec
 from drysward.site.play import hardness_line, harm_days
@@ -139,7 +139,7 @@ def test_infield_asks_for_3_to_6_mm_of_a_summer_day():
             # The surface starts the day short by what the passes of the day before left open.
             short = evaporation / passes
             most = INFIELD["skin_most_per_pass_mm"]
-            assert 3.0 <= skin_wanted(19.0 - short, 19.0, evaporation, passes, most) <= 6.0
+            assert 3.0 <= skin_demand_mm(19.0 - short, 19.0, evaporation, passes, most) <= 6.0
 
 
 def test_a_season_of_two_practices_and_a_game_a_week_thins_native_turf_and_leaves_some():

@@ -15,7 +15,7 @@ from drysward.day.records import (
     CAUSES,
     SITE_STAGE,
     SOURCE,
-    STORE,
+    STORAGE_STATE,
     SUPPLY,
     SUPPLY_TRACE,
     SUPPLY_YEAR,
@@ -57,22 +57,22 @@ def run_alone(capacity, inflow, asked, start_share=1.0):
     )
     given = supply_at(SupplyInput(*(array[None] for array in alone)), 0)
     state = SupplyState(
-        store=records(STORE, 1),
+        storage=records(STORAGE_STATE, 1),
         used=records(USED, 0),
         years=records(SUPPLY_YEAR, 1),
         draws=np.zeros((1, 0, 12)),
-        store_month=np.zeros((1, 12)),
+        storage_month=np.zeros((1, 12)),
         trace=records(SUPPLY_TRACE, n),
     )
-    state.store.volume = state.years.least_store = start_share * capacity
+    state.storage.volume = state.years.least_storage = start_share * capacity
     for step in range(n):
         line = state.trace[step]
         supply_day(
             given, state, asked[step : step + 1], np.zeros(1), line, step, np.zeros(0),
             np.zeros(len(CAUSES)),
         )  # fmt: skip
-        line.short = line.unmet = line.asked - line.granted
-        count_supply(line, state.store[0], state.years[0])
+        line.shortage = line.unmet = line.demand - line.delivered
+        count_supply(line, state.storage[0], state.years[0])
     return state.trace, state.years
 
 
@@ -84,7 +84,7 @@ def reliability(year):
     }
     of_month = {
         "supply_drawn": (("plan", "year", "source", "month"), np.zeros((1, 1, 1, 12))),
-        "supply_store": (("plan", "year", "month"), np.zeros((1, 1, 12))),
+        "supply_storage": (("plan", "year", "month"), np.zeros((1, 1, 12))),
         "shortage": (("field", "plan", "year"), np.zeros((1, 1, 1))),
         "shortage_month": (("field", "plan", "year", "month"), np.zeros((1, 1, 1, 12))),
         "shortage_cause": (("field", "plan", "year", "cause"), np.zeros((1, 1, 1, 9))),
@@ -112,19 +112,19 @@ class TestSequentPeak:
     def test_table_11_2(self):
         printed = [2.5, 3, 3.5, 2, 0, 0, 0, 1.5, 4, 6.5, 7, 7.5, 6, 1.5, 0, 0, 1.5, 4]
         trace, year = run_alone(7.5, TWICE, ASKED)
-        assert 7.5 - trace.store == pytest.approx(printed, abs=1e-12)
-        assert year.least_store[0] == pytest.approx(0.0, abs=1e-12)
-        assert year.short_days[0] == 0
+        assert 7.5 - trace.storage == pytest.approx(printed, abs=1e-12)
+        assert year.least_storage[0] == pytest.approx(0.0, abs=1e-12)
+        assert year.shortage_days[0] == 0
 
     def test_one_cycle_would_miss_the_drought_over_its_end(self):
         _, year = run_alone(7.5, INFLOW, ASKED[: INFLOW.size])
-        assert 7.5 - year.least_store[0] == pytest.approx(4.0, abs=1e-12)
+        assert 7.5 - year.least_storage[0] == pytest.approx(4.0, abs=1e-12)
 
     @pytest.mark.parametrize("capacity, short_steps", [(7.5, 0), (7.4, 1), (6.0, 3), (4.0, 3)])
     def test_the_store_of_that_size_and_smaller_ones(self, capacity, short_steps):
         trace, _ = run_alone(capacity, TWICE, ASKED)
-        assert trace.granted == pytest.approx(granted_by_hand(capacity), abs=1e-12)
-        assert np.count_nonzero(trace.granted < ASKED - 1e-9) == short_steps
+        assert trace.delivered == pytest.approx(granted_by_hand(capacity), abs=1e-12)
+        assert np.count_nonzero(trace.delivered < ASKED - 1e-9) == short_steps
         assert trace.residual.max() < 1e-12
 
     def test_smallest_store_is_the_sequent_peak_for_any_inflow(self):
@@ -136,7 +136,7 @@ class TestSequentPeak:
             needed = max(needed, deficit)
         for share, is_short in ((1.0, False), (0.999, True)):
             _, year = run_alone(share * needed, inflow, asked)
-            assert (year.short_days[0] > 0) == is_short
+            assert (year.shortage_days[0] > 0) == is_short
 
 
 class TestHashimoto:
@@ -160,7 +160,7 @@ class TestHashimoto:
     def test_from_the_series_itself(self, capacity):
         """The definitions on the steps one by one, beside what the year's sums tell."""
         trace, year = run_alone(capacity, TWICE, ASKED)
-        short = np.array(trace.asked - trace.granted)
+        short = np.array(trace.asked - trace.delivered)
         short[short < 1e-9] = 0.0
         runs = np.split(short, np.flatnonzero(np.diff(short > 0.0)) + 1)
         events = [run.sum() for run in runs if run[0] > 0.0]

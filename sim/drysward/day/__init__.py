@@ -1,1 +1,1 @@
-"""The day step: plain scalar functions that numba compiles, and the loops around them."""
+"""The day step: scalar functions that numba compiles, and the loops around them."""

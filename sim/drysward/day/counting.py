@@ -1,4 +1,4 @@
-"""What a day adds to the numbers of its year."""
+"""Yearly sums, counts and extremes: what one day adds to them."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ def take_means(
 ):  # fmt: skip
     """Means over the patches of their sums; ``per_patch`` is 1 over ``n_patches``.
 
-    The account of the whole field closes here: sky to snow to ground, and pipe to ground.
+    The water balance of the whole field closes here: sky to snow to ground, and pipe to ground.
     """
     mean_caught /= n_patches
     mean_shed *= per_patch
@@ -74,9 +74,9 @@ def count_irrigation(
 ):  # fmt: skip
     """Add a day of irrigation to the year.
 
-    What runs off on a day without rain on which the plan waters is irrigation; runs beside it may
-    water on other days. What the root zone had no room for drains unless it ran off, as far as
-    anything drains today; turf may use the rest on later days.
+    Runoff of a day without rain on which the plan waters is irrigation; the other lanes may water
+    on other days. The catch above field capacity that did not run off counts as drained, up to
+    today's drainage; turf may use the remainder on later days.
     """
     ran_off = mean_runoff if (liquid == 0.0) & (gross > 0.0) else mean_shed
     year_irrigation_gross += gross
@@ -96,7 +96,7 @@ def count_irrigation(
 
 
 def count_week(week_sum, year_peak_week):
-    """Irrigation of the last seven days, against the most of the year."""
+    """Largest irrigation of any seven days in a row so far this year (mm)."""
     year_peak_week = larger(week_sum, year_peak_week)
     return year_peak_week
 
@@ -105,7 +105,7 @@ def time_recovery(
     at_dormant, mean_green, mean_dormant, peak_dormant, recovery_clock, recovering,
     year_recovery_days,
 ):  # fmt: skip
-    """Days from the height of dormancy until four fifths of the living cover is green."""
+    """Days from peak dormancy until four fifths of the living cover is green."""
     higher = mean_dormant > peak_dormant
     deep = higher & (mean_dormant >= at_dormant)
     on_its_way = (mean_dormant <= peak_dormant) & (recovering > 0.0)
@@ -127,8 +127,8 @@ def count_stages(
     year_peak_dormant, year_peak_dead, year_longest_footprint, year_longest_wilt,
     year_longest_dormant, year_longest_dead, year_least_green,
 ):  # fmt: skip
-    """Days of the season with a stage on at least its share of the field (``at_...``), the longest
-    spell of such days in a row, and the largest share.
+    """Season days with a stage on at least its share of the field (``at_...``), longest run of such
+    days, and largest share.
     """
     year_days_footprint += 1.0 if mean_footprint >= at_footprint else 0.0
     year_days_wilt += 1.0 if mean_wilt >= at_wilt else 0.0
@@ -159,8 +159,8 @@ def count_condition(
     condition_green, condition_wilt, play_skinned, active, mean_green, mean_wilt,
     year_days_below_condition,
 ):  # fmt: skip
-    """Days of the season below the playing condition: too little green cover (share of the field)
-    or too much wilt. A skinned surface has no turf to judge, and turf at winter rest is not judged.
+    """Season days below the playing condition: too little green cover (share of the field) or too
+    much wilt. A skinned surface and turf at winter rest are not judged.
     """
     below = (mean_green < condition_green) | (mean_wilt > condition_wilt)
     is_judged = (play_skinned == 0.0) & (active >= 0.5)
@@ -171,7 +171,7 @@ def count_condition(
 def add_up_water(
     w1, w2, w3, thatch, crown_dryness, mean_w1, mean_w2, mean_w3, mean_thatch, mean_hydration,
 ):  # fmt: skip
-    """The patch's part of the water that the field holds."""
+    """Add a patch's water to the sums for the field."""
     mean_w1 += w1
     mean_w2 += w2
     mean_w3 += w3
@@ -183,7 +183,7 @@ def add_up_water(
 def take_means_of_water(
     n_patches, mean_w1, mean_w2, mean_w3, mean_thatch, mean_hydration, snow_before,
 ):  # fmt: skip
-    """Means over the patches of what the field holds, and all of it, snow included (mm)."""
+    """Mean water of the patches by layer, and all stored water, snow included (mm)."""
     mean_w1 /= n_patches
     mean_w2 /= n_patches
     mean_w3 /= n_patches
@@ -193,8 +193,8 @@ def take_means_of_water(
     return mean_w1, mean_w2, mean_w3, mean_thatch, mean_hydration, stored
 
 
-def tell(active, drought_index):
-    """What a line of the ledger says besides."""
+def copy_to_ledger(active, drought_index):
+    """Numbers of the ledger that no other part of the day sets."""
     winter_rest = 1.0 - active
     drought_index_today = drought_index
     return winter_rest, drought_index_today

@@ -1,18 +1,18 @@
 """Runs side by side: every named number of several runs in one array, stepped together.
 
-A *run* is one field under one plan; a block holds up to ``LANES`` of them as one flat array, name
-by name: the number NAME of the run in lane i is at ``block[PLACE[NAME] + i]``. What is carried of
-one patch of each of them lies in another flat array in the same way. Equations know nothing of
-this. They are written for one run, as a function of named numbers that returns named numbers;
-``in_lanes`` makes of it the loop that does the same in every lane.
+A *run* is one field under one plan. A block holds up to ``LANES`` runs as one flat array, name by
+name: the number NAME of the run in lane i is at ``block[PLACE[NAME] + i]``. The state of one patch
+of each run lies in another flat array in the same way. Equations know nothing about lanes. They are
+written for one run, as a function of named numbers that returns named numbers; ``in_lanes`` turns
+such a function into a loop over all lanes.
 
-With so few arrays, and places in them that are known beforehand, the compiler sees that no number
-overlaps another and steps four lanes with one instruction, as long as the function chooses with
+With few arrays, and places in them known at compile time, the compiler sees that no number overlaps
+another and steps four lanes with one instruction, as long as the function chooses with
 ``a if x > 0.0 else b``, ``&`` and ``|`` and never with ``if``, ``and``, ``or``, ``min`` or ``max``.
-A run's numbers do not depend on which others lie beside it.
+A run's numbers do not depend on the other runs in its block.
 
 Few runs would leave most lanes empty. All patches of a run then lie side by side too, each in a
-lane of its own (``Spread``); what is asked, learned and counted is done in the first of them.
+separate lane (``Spread``); plan demand, sums and counts are worked out in the first of them.
 """
 
 from __future__ import annotations
@@ -61,45 +61,46 @@ def _names(text: str) -> tuple[str, ...]:
     return tuple(text.split())
 
 
-# What is carried of a patch, with 1 over the share of the root zone that its roots reach, by nature
-# and with those that it has left.
+# State of a patch, with 1 over the share of the root zone that its roots reach: when all are there,
+# and with the roots lost so far.
 PATCH_NAMES = (*_plain(PATCH), "inv_reach", "inv_rooting")
 PATCH_PLACE = {name: LANES * k for k, name in enumerate(PATCH_NAMES)}
 PATCH_SIZE = LANES * len(PATCH_NAMES)
 
 SECTIONS: dict[str, tuple[str, ...]] = {
-    # the day of the patch at hand: water before, what left it, what later parts of the day need
+    # the day of the current patch: water before, losses, and what later parts of the day need
     "of_patch": _names(
         "catch_share before runoff drainage leaf_evaporation soil_evaporation transpiration ks "
         "crowns_wet subsoil_wetness passing"
     ),
     "field": _plain(FIELD),
     "day": _plain(DAY),
-    # worked out from the day's numbers once for all patches
+    # computed from the day's numbers once for all patches
     "of_day": _names(
-        "refused demand evaporative_demand held_in_reach snow_before snow_error"
+        "refused demand evaporative_demand capacity_in_reach snow_before snow_error"
     ),
     "plan": _plain(PLAN, "plan_"),
     "delivery": _plain(DELIVERY),
     "state": _plain(FIELD_STATE),
-    # what the plan reads in its tables today, what restrictions leave of it, and the wish
-    "asking": _names(
-        "depth_today allowed_today adjust_today left_today crown_only_today barred_today "
-        "recent_rain spray_loss_today wanted unrestricted whole own is_done granted_share "
+    # today's entries of the plan's tables, today's restrictions, and the depths demanded
+    "plan_demand": _names(
+        "depth_today allowed_today adjust_today share_today crown_only_today closed_today "
+        "recent_rain spray_loss_today permitted_depth unrestricted_depth refill_depth rule_waters "
+        "needs_none delivered_share "
         "week_sum"
     ),
-    # what leaves the pipes for the wish, what of it is cut off and by what, and what that comes to
+    # gross demand, the part of it cut by each cause, and the shortage of the day
     "shortage": (
-        *_names("irrigation_demand whole_demand"),
+        *_names("irrigation_demand refill_demand"),
         *(f"cut_{cause}" for cause in CAUSES),
-        *_names("short_today missed made_up"),
+        *_names("shortage_today missed made_up"),
     ),
-    # the irrigation of the field, and of the patch at hand; nought on a day without
+    # irrigation of the field and of the current patch; 0 on a day without
     "watering": _names(
-        "asked syringed gross cooling watering spray beside landed caught shed mean_caught "
+        "requested syringed gross cooling watering spray beside landed caught shed mean_caught "
         "mean_shed mean_beyond"
     ),
-    # means over the patches, sums as long as these are gone through; the worst error of any
+    # means over the patches, sums until the last patch is done; the largest error of any patch
     "mean": _names(
         "mean_runoff mean_drainage mean_leaf_evaporation mean_soil_evaporation mean_transpiration "
         "mean_depletion mean_deficit mean_crown_wetness mean_footprint mean_wilt mean_green "
@@ -107,7 +108,7 @@ SECTIONS: dict[str, tuple[str, ...]] = {
     ),
     "error": _names("mean_residual"),
     "stored": _names("mean_w1 mean_w2 mean_w3 mean_thatch mean_hydration"),
-    "told": _names("stored winter_rest drought_index_today"),
+    "ledger": _names("stored winter_rest drought_index_today"),
     "year": _plain(YEAR, "year_"),
     "play_field": _plain(PLAY_FIELD, "play_"),
     "play_day": _plain(PLAY_DAY, "today_"),
@@ -115,7 +116,7 @@ SECTIONS: dict[str, tuple[str, ...]] = {
         "mean_worn mean_root_loss mean_surface_water mean_hard mean_soft mean_mud mean_standing "
         "mean_airless mean_dust mean_moist mean_hardness mean_air"
     ),
-    "night": _names("night_watering wet_hours_of_watering held_of_watering"),
+    "night": _names("night_watering wet_hours_of_watering undrained_of_watering"),
     "play_year": _plain(PLAY_YEAR, "played_"),
 }
 PLACE = {
@@ -139,7 +140,7 @@ def section(name: str) -> tuple[int, int]:
 
 @jitable
 def clear(block: Any, first: int, stop: int) -> None:
-    """Set a span of a block to nought."""
+    """Set a span of a block to 0."""
     for place in range(first, stop):
         block[place] = 0.0
 
@@ -147,10 +148,10 @@ def clear(block: Any, first: int, stop: int) -> None:
 def in_lanes(*parts: Any) -> Callable[..., None]:
     """``done(block, quads, ...)`` that does what ``parts`` do, one after the other, in every lane.
 
-    What a part takes is read by name and the names that it returns are written. Where names of a
-    patch are among them it is ``done(block, patch, quads, ...)``. A parameter that has no place is
-    the same for all lanes; those follow in their order. The statements of the parts are set into
-    one loop as they stand, and what one of them hands to the next stays at hand.
+    Parameters of a part are read by name, and the names that it returns are written. When names of
+    a patch are among them the call is ``done(block, patch, quads, ...)``. Parameters that have no
+    place are the same for all lanes and follow in their order. The statements of the parts are
+    inlined into one loop, so a value that one part passes to the next stays in a register.
     """
 
     @cache
@@ -164,16 +165,16 @@ def in_lanes(*parts: Any) -> Callable[..., None]:
             *body, last = source.body[1:]
             assert isinstance(last, ast.Return), f"{part.__name__} does not end with a return"
             values = last.value.elts if isinstance(last.value, ast.Tuple) else [last.value]
-            given = {value.id: None for value in values if isinstance(value, ast.Name)}
-            assert len(given) == len(values), f"{part.__name__} returns what has no name"
-            kept = _assigned(body) & _PLACED - given.keys()
-            assert not kept, f"{part.__name__} changes {kept} and does not return it"
+            returned = {value.id: None for value in values if isinstance(value, ast.Name)}
+            assert len(returned) == len(values), f"{part.__name__} returns what has no name"
+            changed = _assigned(body) & _PLACED - returned.keys()
+            assert not changed, f"{part.__name__} changes {changed} and does not return it"
             for name in (argument.arg for argument in source.args.args):
                 if name not in _PLACED:
                     shared[name] = None
                 elif name not in written:
                     read[name] = None
-            written |= given
+            written |= returned
             statements += body
         arrays = ["block", "patch"] if PATCH_PLACE.keys() & {*read, *written} else ["block"]
         return statements, arrays, list(shared), list(read), list(written)
@@ -199,9 +200,9 @@ def in_lanes(*parts: Any) -> Callable[..., None]:
 
     def for_the_compiler() -> Callable[..., None]:
         _, arrays, _, read, written = names()
-        given = ", ".join([*arrays, "lane"])
-        before = [f"{', '.join(read)}, = read_lane({given})"] if read else []
-        after = [f"write_lane({given}, ({', '.join(written)},))"]
+        arguments = ", ".join([*arrays, "lane"])
+        before = [f"{', '.join(read)}, = read_lane({arguments})"] if read else []
+        after = [f"write_lane({arguments}, ({', '.join(written)},))"]
         at_once = {"read_lane": _reader(read, arrays), "write_lane": _writer(written, arrays)}
         return with_selects(loop(before, after), {**known, **at_once})
 
@@ -230,18 +231,18 @@ def _lane(name: str) -> str:
     return f"block[{PLACE[name]} + lane]"
 
 
-# All names of a part are read at once, and written at once: an index for each of them would make
-# numba work out a thousand types, which took a third of all compiling.
+# All names of a part are read at once, and written at once: with an index for each of them numba
+# infers a thousand types, which took a third of all compile time.
 
 
 def _reader(names: Sequence[str], arrays: Sequence[str]) -> Any:
     """``read_lane(block, lane)`` or ``(block, patch, lane)`` for the compiler: names of a lane."""
 
-    def read(context: Any, builder: Any, signature: Any, given: Any) -> Any:
+    def read(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
         values = []
         for name in names:
-            value = builder.load(_pointer(context, builder, signature, given, name))
-            values.append(_told_apart(builder, value, name))
+            value = builder.load(_pointer(context, builder, signature, arguments, name))
+            values.append(_not_aliased(builder, value, name))
         return context.make_tuple(builder, signature.return_type, values)
 
     found = types.UniTuple(types.float64, len(names))
@@ -253,11 +254,11 @@ def _reader(names: Sequence[str], arrays: Sequence[str]) -> Any:
 def _writer(names: Sequence[str], arrays: Sequence[str]) -> Any:
     """``write_lane(block, lane, values)``, likewise."""
 
-    def write(context: Any, builder: Any, signature: Any, given: Any) -> Any:
-        values = cgutils.unpack_tuple(builder, given[-1])
+    def write(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
+        values = cgutils.unpack_tuple(builder, arguments[-1])
         for name, value in zip(names, values, strict=True):
-            place = _pointer(context, builder, signature, given, name)
-            _told_apart(builder, builder.store(value, place), name)
+            place = _pointer(context, builder, signature, arguments, name)
+            _not_aliased(builder, builder.store(value, place), name)
         return context.get_dummy_value()
 
     values = types.UniTuple(types.float64, len(names))
@@ -268,18 +269,18 @@ def _writer(names: Sequence[str], arrays: Sequence[str]) -> Any:
     return intrinsic(lambda context, block, lane, _: (types.none(block, lane, values), write))
 
 
-def _pointer(context: Any, builder: Any, signature: Any, given: Any, name: str) -> Any:
-    """Where a name of the lane stands in the array that holds it."""
+def _pointer(context: Any, builder: Any, signature: Any, arguments: Any, name: str) -> Any:
+    """Place of a name of the lane in the array that holds it."""
     of_patch = name in PATCH_PLACE
-    array = context.make_array(signature.args[of_patch])(context, builder, given[of_patch])
-    lane = given[2 if isinstance(signature.args[1], types.Array) else 1]
+    array = context.make_array(signature.args[of_patch])(context, builder, arguments[of_patch])
+    lane = arguments[2 if isinstance(signature.args[1], types.Array) else 1]
     place = lane.type((PATCH_PLACE if of_patch else PLACE)[name])
     return builder.gep(array.data, [builder.add(lane, place, flags=["nsw"])], inbounds=True)
 
 
-def _told_apart(builder: Any, access: Any, name: str) -> Any:
-    """A load or store, with the promise that no patch overlaps a block: else the compiler makes
-    every loop twice, for the case that one does.
+def _not_aliased(builder: Any, access: Any, name: str) -> Any:
+    """Mark a load or store: no patch overlaps a block. Without it the compiler emits every loop
+    twice, for the case that one does.
     """
     domain = builder.module.add_metadata(["lanes"])
     scopes = [
@@ -293,11 +294,11 @@ def _told_apart(builder: Any, access: Any, name: str) -> Any:
 
 
 def read_into_lanes(name: str) -> Callable[..., None]:
-    """``read(block, line, start, stop)``: the numbers of a record, for a section, to some lanes.
+    """``read(block, line, start, stop)``: copies a record into a section of some lanes.
 
-    ``line`` holds them in their order; ``start`` and ``stop`` are unsigned, for then the compiler
-    need not ask whether a place lies before the array. A few names go at a time: more would not
-    fit the processor's registers.
+    ``line`` holds the numbers in their order. ``start`` and ``stop`` are unsigned, which saves the
+    compiler a check for negative indices. A few names are copied at a time: more would not fit the
+    processor's registers.
     """
     names = SECTIONS[name]
     plain, compact, in_order = [], [], {}
@@ -324,8 +325,8 @@ def _indented(lines: Sequence[str]) -> str:
 def _line_reader(first: int, n: int) -> Any:
     """``read_line(line)`` for the compiler: ``n`` numbers of an array from ``first`` on."""
 
-    def read(context: Any, builder: Any, signature: Any, given: Any) -> Any:
-        data = context.make_array(signature.args[0])(context, builder, given[0]).data
+    def read(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
+        data = context.make_array(signature.args[0])(context, builder, arguments[0]).data
         places = [context.get_constant(types.intp, first + k) for k in range(n)]
         values = [builder.load(builder.gep(data, [place], inbounds=True)) for place in places]
         return context.make_tuple(builder, signature.return_type, values)
@@ -336,10 +337,10 @@ def _line_reader(first: int, n: int) -> Any:
 class Spread(NamedTuple):
     """How B plans on fields (F) with P patches lie in K blocks of lanes.
 
-    ``run`` and ``patch`` (K * LANES,) say what is in each lane: which run, and its patch of the
-    first round. Runs come field by field, so that lanes beside each other mostly read the same
-    day; the first lanes are their first patches, and the other patches of each follow after these
-    when ``side`` of them lie side by side. Lanes left over repeat the last run.
+    ``run`` and ``patch`` (K * LANES,) are the run in each lane and its patch of the first round.
+    Runs come field by field, so that neighboring lanes mostly read the same day. The first lanes
+    hold the first patch of each run; when ``side`` patches lie side by side, the others follow
+    after them. Spare lanes repeat the last run.
     """
 
     n_runs: int
@@ -370,13 +371,13 @@ class Spread(NamedTuple):
         return lanes.reshape(self.n_blocks, LANES, self.rounds, *values.shape[3:]).swapaxes(1, 2)
 
     def by_run(self, lanes: np.ndarray) -> np.ndarray:
-        """What ``by_lane`` made of values, as they were: (B, F, ...) of (K, LANES, ...)."""
+        """Inverse of ``by_lane``: (B, F, ...) from (K, LANES, ...)."""
         n = self.n_runs * self.n_fields
         flat = lanes.reshape(-1, *lanes.shape[2:])[:n]
         return flat.reshape(self.n_fields, self.n_runs, *lanes.shape[2:]).swapaxes(0, 1)
 
     def patch_by_run(self, lanes: np.ndarray) -> np.ndarray:
-        """What ``patch_by_lane`` made of values, as they were."""
+        """Inverse of ``patch_by_lane``."""
         flat = lanes.swapaxes(1, 2).reshape(-1, self.rounds, *lanes.shape[3:])
         n = self.n_runs * self.n_fields
         whole = np.zeros((n, self.side * self.rounds, *lanes.shape[3:]))
@@ -391,7 +392,7 @@ class Spread(NamedTuple):
 
 
 def spread_of(n_runs: int, n_fields: int, n_patches: int) -> Spread:
-    """All patches side by side where a block has room for them, else one after another."""
+    """Patches side by side when one block can hold them all, else one after another."""
     n = n_runs * n_fields
     side = n_patches if n * n_patches <= LANES else 1
     others = side - 1

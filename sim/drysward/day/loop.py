@@ -1,12 +1,12 @@
-"""All days of some plans on one site: fields ask, the supply gives, patches live, sums are kept.
+"""All days of several plans on one site: demand, delivery, the patches' day, and the year's sums.
 
-Plans have nothing to do with one another. They go through the days together because their runs
-can then be stepped side by side, and what a day is to a field is read once for all.
+Plans do not affect one another. They run together because their runs can then be stepped side by
+side, and the day of a field is read once for all of them.
 
-A day has a morning, in which everybody asks and the supply gives, a day that patches live through
-(``live``), and an evening in which the year counts (``count_day``). What each of them does to a run
-is written once, for one run, in the files beside this one. Functions take the arrays that they
-need and not the bundles: a bundle costs the compiler a hundred numbers in every call.
+A day has a morning (plans demand, the supply delivers), a day of the patches (``run_patches``), and
+an evening that adds to the year (``count_day``). Each part is written once, for one run, in the
+other modules of this package. Functions take the arrays that they need and not the whole tuples: a
+tuple costs the compiler a hundred arguments in every call.
 """
 
 from __future__ import annotations
@@ -17,8 +17,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from drysward.compiled import compiles_as, jitable, set_in, tree_of, with_selects
-from drysward.day import asking, counting, delivering, patch, shortage, surface
-from drysward.day.asking import MONTH_IRRIGATION, WEEK_GROSS, open_day, restrict
+from drysward.day import counting, delivery, patch, plan_demand, shortage, surface
 from drysward.day.counting import NO_DORMANCY
 from drysward.day.lanes import (
     LANES,
@@ -32,6 +31,7 @@ from drysward.day.lanes import (
     section,
     span,
 )
+from drysward.day.plan_demand import MONTH_IRRIGATION, WEEK_GROSS, open_day, restrict
 from drysward.day.records import (
     AT_DEAD,
     AT_DORMANT,
@@ -55,46 +55,48 @@ from drysward.physics.arithmetic import worse
 
 # --- the parts of a day, in lanes -----------------------------------------------------------------
 
-ask = in_lanes(asking.wish, asking.gross_up)
-ask_for_play = in_lanes(asking.wish, asking.wish_for_play, asking.gross_up)
-today, deliver, catch = map(in_lanes, (patch.today, delivering.deliver, delivering.catch))
+request = in_lanes(plan_demand.watering_depths, plan_demand.gross_up)
+request_for_play = in_lanes(
+    plan_demand.watering_depths, plan_demand.play_depths, plan_demand.gross_up
+)
+today, deliver, catch = map(in_lanes, (patch.today, delivery.deliver, delivery.catch))
 settle = in_lanes(shortage.settle)
 stay_dry = in_lanes(patch.move, patch.sink)
 take_irrigation = in_lanes(patch.move, patch.soak_in, patch.sink)
 take_rain = in_lanes(patch.move, patch.shed_rain, patch.soak_in, patch.sink)
-# The same where play looks at the surface before the day's drainage is done.
+# The same with play, which needs the surface before the day's drainage is done.
 take_irrigation_before_play = in_lanes(
-    patch.move, patch.soak_in, surface.hold_until_play, patch.sink
+    patch.move, patch.soak_in, surface.note_undrained, patch.sink
 )
 take_rain_before_play = in_lanes(
-    patch.move, patch.shed_rain, patch.soak_in, surface.hold_until_play, patch.sink
+    patch.move, patch.shed_rain, patch.soak_in, surface.note_undrained, patch.sink
 )
-dry, answer, add_up = map(in_lanes, (patch.dry, patch.answer, patch.add_up))
+dry, respond, add_up = map(in_lanes, (patch.dry, patch.respond, patch.add_up))
 use_turf = in_lanes(surface.use_turf, surface.add_up_surface)
-look_at_surface, add_up_water = map(in_lanes, (surface.look_at_surface, counting.add_up_water))
-close_day = in_lanes(counting.take_means, delivering.learn, surface.night)
+assess_surface, add_up_water = map(in_lanes, (surface.assess_surface, counting.add_up_water))
+close_day = in_lanes(counting.take_means, delivery.observe, surface.night)
 take_means_of_surface = in_lanes(surface.take_means_of_surface)
 take_means_of_water = in_lanes(counting.take_means_of_water)
 count_every_day = in_lanes(counting.count_water, counting.time_recovery)
 count_irrigation = in_lanes(counting.count_irrigation, counting.count_week)
 count_stages = in_lanes(counting.count_stages, counting.count_condition)
-tell = in_lanes(counting.tell)
+copy_to_ledger = in_lanes(counting.copy_to_ledger)
 count_use, count_play = map(in_lanes, (surface.count_use, surface.count_play))
 
-WATERING, STORES = section("watering"), section("stored")
+WATERING, STORED_MEANS = section("watering"), section("stored")
 SUMS = span(SECTIONS["mean"][0], "mean_residual")
 SURFACE, YEAR_SUMS, PLAY_SUMS = section("surface"), section("year"), section("play_year")
 UNMET = span("unmet", "unmet")
-RUNNING = span("paused_days", "recovering")  # counts that do not outlast a year
+RUNNING = span("paused_days", "recovering")  # counts that start again each year
 STAGE_RUNS = span("footprint_run", "dead_run")
 CAUGHT, ERROR = span("mean_caught", "mean_beyond"), PLACE["mean_residual"]
-# As unsigned numbers, for then the compiler need not ask whether a place lies before the array.
+# Unsigned, which saves the compiler a check for negative indices.
 ONE_NAME = np.uint64(LANES)
-U_SUMS, U_CAUGHT, U_SURFACE, U_STORES = (
-    (np.uint64(first), np.uint64(stop)) for first, stop in (SUMS, CAUGHT, SURFACE, STORES)
+U_SUMS, U_CAUGHT, U_SURFACE, U_STORED_MEANS = (
+    (np.uint64(first), np.uint64(stop)) for first, stop in (SUMS, CAUGHT, SURFACE, STORED_MEANS)
 )
 PASSING = span("passing", "passing")
-ASKED, LIQUID, LANDED = PLACE["asked"], PLACE["liquid"], PLACE["landed"]
+REQUESTED, LIQUID, LANDED = PLACE["requested"], PLACE["liquid"], PLACE["landed"]
 GROSS, CATCH_SHARE, DEMAND = PLACE["gross"], PLACE["catch_share"], PLACE["irrigation_demand"]
 MISSED, MADE_UP = PLACE["missed"], PLACE["made_up"]
 STORED, WEEK_SUM = PLACE["stored"], PLACE["week_sum"]
@@ -116,10 +118,10 @@ INV_REACH, INV_ROOTING = PATCH_PLACE["inv_reach"], PATCH_PLACE["inv_rooting"]
 TODAY_SOWN, TODAY_JUDGED = PLACE["today_sown"], PLACE["today_judged"]
 SKINNED, PLAY_ON = PLACE["play_skinned"], PLACE["play_on"]
 N_STAGES = len(STAGES)
-# Where a line of the ledger finds its numbers, in the order of TRACE.
-_TOLD_AS = {
+# Lane names of the ledger's columns, in the order of TRACE.
+_LANE_OF = {
     "reference_et": "eto", "irrigation_gross": "gross", "irrigation_landed": "mean_caught",
-    "demand": "irrigation_demand", "shortage": "short_today",
+    "demand": "irrigation_demand", "shortage": "shortage_today",
     "thatch_water": "mean_thatch", "surface_water": "mean_w1", "root_water": "mean_w2",
     "subsoil_water": "mean_w3", "crown_hydration": "mean_hydration",
     "drought_index": "drought_index_today", "air_filled": "mean_air", "frozen": "today_frozen",
@@ -130,7 +132,7 @@ _OF_PLAY = {
 }  # fmt: skip
 TRACE_PLACES = np.array(
     [
-        PLACE[_TOLD_AS.get(name, name if name in _OF_THE_DAY else f"mean_{name}")]
+        PLACE[_LANE_OF.get(name, name if name in _OF_THE_DAY else f"mean_{name}")]
         for name in TRACE.names or ()
     ]
 )
@@ -138,13 +140,13 @@ TRACE_PLACES = np.array(
 IS_OF_PLAY = np.array([name in _OF_PLAY for name in TRACE.names or ()])
 
 
-class Ground(NamedTuple):
-    """What D days bring to C fields, whatever plan is run.
+class DayInput(NamedTuple):
+    """D days of C fields, the same under every plan.
 
     ``days`` (D, C, names of DAY), or some lines of it, and ``play_days`` (D, C, names of PLAY_DAY),
-    the latter (0, ...) when no field is looked at. ``calendar`` CALENDAR (D,). ``rain_before``:
-    rain summed over all days before each (D + 1,), mm. ``drought_index`` (D,), mm.
-    ``spray_loss``: share lost in flight (times of day, D).
+    the latter (0, ...) when no field has play. ``calendar`` CALENDAR (D,). ``rain_before``: rain
+    summed over all days before each (D + 1,), mm. ``drought_index`` (D,), mm. ``spray_loss``: share
+    lost in flight (times of day, D).
     """
 
     days: Any
@@ -155,19 +157,19 @@ class Ground(NamedTuple):
     spray_loss: Any
 
 
-class Party(NamedTuple):
-    """The runs that go together, B plans on F fields, in K blocks of lanes; all of it changes.
+class Batch(NamedTuple):
+    """Runs stepped together, B plans on F fields, in K blocks of lanes; all of it changes.
 
     ``blocks`` (K, SIZE), ``patches`` (K, rounds, PATCH_SIZE) and ``catches``, the share of the
     mean irrigation that each patch catches (K, rounds, LANES); ``side`` patches of a run lie side
     by side (see ``day.lanes.Spread``). ``weekly`` (K, 7, 3, LANES) and ``monthly`` (K, 12, 2,
-    LANES): tables of the plans, and what is summed by weekday and month; ``booked`` (K, 12, causes,
-    LANES): shortage of the turf year by month and cause. ``quads`` (K,) that are
-    filled, and ``run_quads`` that first patches fill; ``run_of`` and ``field_of`` (K, LANES) say
-    whose each lane is, ``columns`` which field of the ground it reads; ``spans`` (K, ..., 3):
-    lanes from, to, and column where those are few, else empty. ``rain_skip_days`` (K, LANES).
-    ``plans`` PLAN and ``delivery`` DELIVERY (B, F). ``is_restricted`` (K, LANES): whether a plan
-    has stages or pauses; ``is_played`` (K,): whether a field is looked at.
+    LANES): tables of the plans, and sums by weekday and month. ``booked`` (K, 12, causes, LANES):
+    shortage of the turf year by month and cause. ``quads`` (K,) are filled, ``run_quads`` of them
+    by first patches. ``run_of`` and ``field_of`` (K, LANES): plan and field of each lane;
+    ``columns``: the field that it reads; ``spans`` (K, ..., 3): first lane, last lane and column
+    where these are few, else empty. ``rain_skip_days`` (K, LANES). ``plans`` PLAN and ``delivery``
+    DELIVERY (B, F). ``is_restricted`` (K, LANES): the plan has stages or pauses. ``is_played``
+    (K,): a field has play.
     """
 
     blocks: Any
@@ -192,10 +194,12 @@ class Party(NamedTuple):
 
 
 class Tally(NamedTuple):
-    """What is gathered: ``years`` (B, F, Y, names of YEAR with its tables), ``played`` (B, F, Y,
-    names of PLAY_YEAR), ``by_day`` (K, 366, 5, LANES), the days on which each stage was reached
-    and the sum of green cover, ``shortage`` (B, F, 12, causes), by month and cause over all years,
-    and ``trace`` (B, T, F, names of TRACE).
+    """Results of runs, which grow as days are run.
+
+    ``years`` (B, F, Y, names of YEAR with its tables), ``played`` (B, F, Y, names of PLAY_YEAR),
+    ``by_day`` (K, 366, 5, LANES), the days on which each stage was reached and the sum of green
+    cover, ``shortage`` (B, F, 12, causes), by month and cause over all years, and ``trace`` (B, T,
+    F, names of TRACE).
     """
 
     years: Any
@@ -205,14 +209,15 @@ class Tally(NamedTuple):
     trace: Any
 
 
-class Desk(NamedTuple):
-    """What a day at the supply is worked out on: SUPPLY_TRACE (1,), m3 asked for and share granted
-    (F,), m3 drawn from each source (S,) and cut by each cause (causes,), and passes of each machine
-    that are left (F,). Nothing of it is carried to the next.
+class Scratch(NamedTuple):
+    """Working arrays of one day at the supply, written anew every day.
+
+    SUPPLY_TRACE (1,), m3 requested and share delivered (F,), m3 drawn from each source (S,) and cut
+    by each cause (causes,), and passes left of each machine (F,).
     """
 
-    at_supply: Any
-    asked_m3: Any
+    flows: Any
+    requested_m3: Any
     share: Any
     draws_m3: Any
     cut_m3: Any
@@ -221,136 +226,136 @@ class Desk(NamedTuple):
 
 @set_in
 def run_site(
-    ground: Ground,
+    day_input: DayInput,
     from_day: int,
     stop_day: int,
     first_line: int,
-    party: Party,
+    batch: Batch,
     supply: SupplyInput,
     supply_of: Any,
     supply_states: SupplyState,
     tally: Tally,
-    desk: Desk,
+    scratch: Scratch,
     reached: Any,
     condition: Any,
     trace_at: Any,
-    more: bool | None,
+    supply_or_play: bool | None,
 ) -> None:
     """Run B plans over days of a site, in place.
 
     Parameters
     ----------
-    from_day, stop_day : first day to run, and the one after the last; those before only tell what
-        rain fell.
-    first_line : day of the first line of ``ground.days``.
-    supply : what the fields of a plan share, arrays led by the supply; ``supply_of`` (B,) is the
-        one of each plan. supply_states : see ``day.supply``; every array leads with the plan.
+    from_day, stop_day : first day to run, and the one after the last. Of the days before, only the
+        rain is read.
+    first_line : day of the first line of ``day_input.days``.
+    supply : arrays whose first axis is the supply; ``supply_of`` (B,) is that of each plan.
+    supply_states : see ``day.supply``; the first axis of every array is the plan.
     reached : share of a field at which a stage counts as reached (4,).
     condition : least green cover and largest wilting share of the playing condition (2,).
     trace_at : place of each day (D,) in ``tally.trace``, -1 for a day that is not kept.
-    more : whether any field shares a supply or is looked at. None instead of False makes the
-        compiler leave out everything that has to do with either, near half of all there is.
+    supply_or_play : whether any field has a shared supply or play. None instead of False makes the
+        compiler leave out the code of both, nearly half of the loop.
     """
-    n_days = ground.calendar.shape[0]
-    n_runs = party.plans.shape[0]
-    n_lanes = n_runs * party.plans.shape[1]
-    n_blocks, side = party.blocks.shape[0], party.side
+    n_days = day_input.calendar.shape[0]
+    n_runs = batch.plans.shape[0]
+    n_lanes = n_runs * batch.plans.shape[1]
+    n_blocks, side = batch.blocks.shape[0], batch.side
     has_supply = supply.site[0, 0].on > 0.0
     for d in range(from_day, stop_day):
-        cal = ground.calendar[d]
-        y, weekday, month, index = cal.year, cal.weekday, cal.month, ground.drought_index[d]
+        cal = day_input.calendar[d]
+        y, weekday, month, index = cal.year, cal.weekday, cal.month, day_input.drought_index[d]
         begins_year = cal.first == 1
-        ends_year = d + 1 == n_days or ground.calendar[d + 1].first == 1
+        ends_year = d + 1 == n_days or day_input.calendar[d + 1].first == 1
         t = trace_at[d]
-        is_told = t >= 0
+        is_traced = t >= 0
 
-        # --- morning: everybody asks, and the supply gives ----------------------------------------
-        if more is not None and has_supply:
+        # --- morning: plans demand, the supply delivers -------------------------------------------
+        if supply_or_play is not None and has_supply:
             for b in range(n_runs):
                 n = supply_of[b]
                 open_supply(
                     supply.site[n, 0], supply.sources[n], supply.stages[n], supply.enter[n],
-                    supply.leave[n], supply_states.store[b, 0], supply_states.used[b],
-                    supply_states.years[b], cal, index, party.plans[b, 0],
+                    supply.leave[n], supply_states.storage[b, 0], supply_states.used[b],
+                    supply_states.years[b], cal, index, batch.plans[b, 0],
                 )  # fmt: skip
         for k in range(n_blocks):
-            block, quads, all_quads = party.blocks[k], party.run_quads[k], party.quads[k]
-            weekly, monthly = party.weekly[k], party.monthly[k]
+            block, quads, all_quads = batch.blocks[k], batch.run_quads[k], batch.quads[k]
+            weekly, monthly = batch.weekly[k], batch.monthly[k]
             if begins_year:
                 clear(block, UNMET[0], UNMET[1])
             if begins_year and y >= 0:
                 clear_year(
-                    block, party.patches[k], monthly, party.booked[k], n_lanes, side, all_quads
+                    block, batch.patches[k], monthly, batch.booked[k], n_lanes, side, all_quads
                 )
-            read_ground(
-                block, ground.days[d - first_line], party.spans[k], party.columns[k], all_quads
+            read_day(
+                block, day_input.days[d - first_line], batch.spans[k], batch.columns[k], all_quads
             )
-            if more is not None and party.is_played[k]:
+            if supply_or_play is not None and batch.is_played[k]:
                 read_play(
-                    block, ground.play_days[d], party.spans[k], party.columns[k], all_quads
+                    block, day_input.play_days[d], batch.spans[k], batch.columns[k], all_quads
                 )
             open_day(block, quads, weekly[weekday], monthly[month])
-            recall_rain(block, quads, ground.rain_before, d, party.rain_skip_days[k])
-            if party.is_any_restricted[k] or supply.stages.shape[1] > 0:
+            recall_rain(block, quads, day_input.rain_before, d, batch.rain_skip_days[k])
+            if batch.is_any_restricted[k] or supply.stages.shape[1] > 0:
                 restrict_all(
-                    block, quads, party.plans, party.run_of[k], party.field_of[k],
-                    party.is_restricted[k], supply.stages, supply.exempt, supply_of,
-                    supply_states.store, weekday, cal.day_of_year, index,
+                    block, quads, batch.plans, batch.run_of[k], batch.field_of[k],
+                    batch.is_restricted[k], supply.stages, supply.exempt, supply_of,
+                    supply_states.storage, weekday, cal.day_of_year, index,
                 )  # fmt: skip
-            losses = ground.spray_loss
+            losses = day_input.spray_loss
             night, early, midday, evening = losses[0, d], losses[1, d], losses[2, d], losses[3, d]
             doy, counted = float(cal.day_of_year), 1.0 if y >= 0 else 0.0
-            if more is not None and party.is_played[k]:
-                ask_for_play(block, quads, doy, night, early, midday, evening, counted)
+            if supply_or_play is not None and batch.is_played[k]:
+                request_for_play(block, quads, doy, night, early, midday, evening, counted)
             else:
-                ask(block, quads, doy, night, early, midday, evening, counted)
-        if more is not None and has_supply:
+                request(block, quads, doy, night, early, midday, evening, counted)
+        if supply_or_play is not None and has_supply:
             for b in range(n_runs):
                 state = of_plan(supply_states, b)
                 drawn_on = share_out_today(
-                    party.blocks, party.plans[b], party.delivery[b],
+                    batch.blocks, batch.plans[b], batch.delivery[b],
                     supply_at(supply, supply_of[b]), state, b, n_runs, cal, d,
-                    desk.asked_m3, desk.share, desk.at_supply[0], desk.draws_m3, desk.cut_m3,
-                    desk.passes,
+                    scratch.requested_m3, scratch.share, scratch.flows[0], scratch.draws_m3,
+                    scratch.cut_m3, scratch.passes,
                 )  # fmt: skip
-                if is_told:
+                if is_traced:
                     if drawn_on:
-                        state.trace[t] = desk.at_supply[0]
-                    state.trace[t].stage = state.store[0].stage
+                        state.trace[t] = scratch.flows[0]
+                    state.trace[t].stage = state.storage[0].stage
 
-        # --- day and evening: patches take, lose and respond; what it all came to -----------------
+        # --- day and evening: the patches, then sums ---------------------------------------------
         for k in range(n_blocks):
-            block, quads, patches = party.blocks[k], party.run_quads[k], party.patches[k]
-            is_played = party.is_played[k]
+            block, quads, patches = batch.blocks[k], batch.run_quads[k], batch.patches[k]
+            is_played = batch.is_played[k]
             n_here = min(n_lanes - k * LANES, LANES)
             if begins_year:
-                open_year(block, patches, party.weekly[k], cal.fresh == 1, party.quads[k])
-            has_water = live(
-                block, patches, party.catches[k], n_here, side, quads, party.quads[k], is_played,
-                cal.in_season == 1, is_told, more,
+                open_year(block, patches, batch.weekly[k], cal.fresh == 1, batch.quads[k])
+            has_water = run_patches(
+                block, patches, batch.catches[k], n_here, side, quads, batch.quads[k], is_played,
+                cal.in_season == 1, is_traced, supply_or_play,
             )  # fmt: skip
             n_patches = float(patches.shape[0] * side)
-            if more is not None and is_played:
+            if supply_or_play is not None and is_played:
                 take_means_of_surface(block, quads, 1.0 / n_patches)
             close_day(block, quads, 1.0 / n_patches, n_patches)
-            take_line(party.weekly[k, weekday, WEEK_GROSS], block, GROSS, quads)
+            take_line(batch.weekly[k, weekday, WEEK_GROSS], block, GROSS, quads)
             if y >= 0:
                 if is_any_above(block, MISSED, quads) or is_any_above(block, MADE_UP, quads):
-                    book(block, quads, party.booked[k], month)
+                    book(block, quads, batch.booked[k], month)
                 count_day(
-                    block, quads, party.weekly[k], party.monthly[k, month],
+                    block, quads, batch.weekly[k], batch.monthly[k, month],
                     tally.by_day[k, cal.day_of_year], reached, condition, has_water,
-                    is_played, cal.in_season == 1, more,
+                    is_played, cal.in_season == 1, supply_or_play,
                 )  # fmt: skip
-            if is_told:
+            if is_traced:
                 take_means_of_water(block, quads, n_patches)
-                tell(block, quads, index)
-                write_trace(block, n_here, party.run_of[k], party.field_of[k], tally.trace, t)
+                copy_to_ledger(block, quads, index)
+                write_trace(block, n_here, batch.run_of[k], batch.field_of[k], tally.trace, t)
             if y >= 0 and ends_year:
-                count_stored(block, patches, n_here, side, party.quads[k])
+                count_stored(block, patches, n_here, side, batch.quads[k])
                 close_year(
-                    block, n_here, party.run_of[k], party.field_of[k], party.monthly[k],
-                    party.booked[k], tally.years, tally.played, tally.shortage, y,
+                    block, n_here, batch.run_of[k], batch.field_of[k], batch.monthly[k],
+                    batch.booked[k], tally.years, tally.played, tally.shortage, y,
                 )  # fmt: skip
 
 
@@ -358,8 +363,8 @@ def run_site(
 
 
 def reads_the_day(name: str) -> Callable[..., None]:
-    """``read(block, line, spans, columns, quads)``: the numbers of a day for a section, ``line``
-    (C, names of its record), to the lanes of the runs on each field.
+    """``read(block, line, spans, columns, quads)``: copies a day's record ``line`` (C, names of its
+    record) into a section, in the lanes of the runs on each field.
     """
     read_span, first = read_into_lanes(name), PLACE[SECTIONS[name][0]]
 
@@ -376,19 +381,19 @@ def reads_the_day(name: str) -> Callable[..., None]:
 
 @jitable
 def read_each(block: Any, line: Any, first: int, columns: Any, quads: int) -> None:
-    """The numbers of a day to lanes that each live on a field of their own."""
+    """Copy a day's record into lanes that each have a separate field."""
     for lane in range(QUAD * quads):
-        own = line[columns[lane]]
+        values = line[columns[lane]]
         for j in range(line.shape[1]):
-            block[first + LANES * j + lane] = own[j]
+            block[first + LANES * j + lane] = values[j]
 
 
-read_ground, read_play = map(reads_the_day, ("day", "play_day"))
+read_day, read_play = map(reads_the_day, ("day", "play_day"))
 
 
 @jitable
 def recall_rain(block: Any, quads: int, rain_before: Any, d: int, days: Any) -> None:
-    """Rain of the last ``days`` (LANES,), today not included."""
+    """Write the rain of the last ``days`` (LANES,), today not included (mm)."""
     for lane in range(QUAD * quads):
         block[RECENT_RAIN + lane] = rain_before[d] - rain_before[max(d - days[lane], 0)]
 
@@ -404,21 +409,21 @@ def restrict_all(
     stages: Any,
     exempt: Any,
     supply_of: Any,
-    store: Any,
+    storage: Any,
     weekday: int,
     day_of_year: int,
     drought_index: float,
 ) -> None:
-    """What restrictions leave of today, in the lanes that have any."""
+    """Write today's restrictions in the lanes that have any."""
     for lane in range(QUAD * quads):
         b, f = run_of[lane], field_of[lane]
-        stage = int(store[b, 0].stage)
+        stage = int(storage[b, 0].stage)
         if not (is_restricted[lane] or stage > 0):
             continue
         by_site, days, left, crown_only = False, plans[b, f].allowed, 1.0, False
-        given = supply_of[b]
-        if stage > 0 and exempt[given, stage - 1, f] == 0.0:
-            in_force = stages[given, stage - 1]
+        n = supply_of[b]
+        if stage > 0 and exempt[n, stage - 1, f] == 0.0:
+            in_force = stages[n, stage - 1]
             by_site, days = True, in_force.allowed
             left = in_force.share
             crown_only = in_force.crown_only > 0.0
@@ -432,7 +437,7 @@ def restrict_all(
 def clear_year(
     block: Any, patches: Any, monthly: Any, booked: Any, n_lanes: int, side: int, quads: int
 ) -> None:
-    """The sums of a new year begin, with the water that is there in its first morning."""
+    """Start the sums of a new year, with the stored water of its first morning."""
     clear(block, YEAR_SUMS[0], YEAR_SUMS[1])
     clear(block, PLAY_SUMS[0], PLAY_SUMS[1])
     for i in range(monthly.shape[0]):
@@ -451,7 +456,7 @@ def clear_year(
 
 
 @set_in
-def live(
+def run_patches(
     block: Any,
     patches: Any,
     catches: Any,
@@ -461,35 +466,35 @@ def live(
     quads: int,
     is_played: bool,
     in_season: bool,
-    is_told: bool,
-    more: bool | None,
+    is_traced: bool,
+    supply_or_play: bool | None,
 ) -> bool:
-    """The patches of a block live through the day; whether anybody asked for water.
+    """Run the day of a block's patches; whether any run requested water.
 
-    ``n_lanes`` runs lie in the block, on ``run_quads``, and with all patches that lie side by side
-    on ``quads``; ``more`` as in ``run_site``.
+    ``n_lanes`` runs fill ``run_quads`` of the block, and ``quads`` with all patches side by side.
+    ``supply_or_play`` as in ``run_site``.
     """
-    if more is not None and is_played:
+    if supply_or_play is not None and is_played:
         sow(block, patches, quads)
     today(block, quads)
-    has_water = is_any_above(block, ASKED, run_quads)
+    has_water = is_any_above(block, REQUESTED, run_quads)
     if has_water:
         deliver(block, run_quads)
         if side > 1:
-            hand_on(block, LANDED, n_lanes, side)
+            copy_to_sides(block, LANDED, n_lanes, side)
     else:
         clear(block, WATERING[0], WATERING[1])
     if is_any_above(block, DEMAND, run_quads):
         settle(block, run_quads)
     has_rain = is_any_above(block, LIQUID, quads)
-    looks = is_played and (in_season or is_told or is_any_above(block, TODAY_JUDGED, quads))
+    is_assessed = is_played and (in_season or is_traced or is_any_above(block, TODAY_JUDGED, quads))
     clear(block, SUMS[0], SUMS[1])
     clear(block, CAUGHT[0], CAUGHT[1])
     if is_played:
         clear(block, SURFACE[0], SURFACE[1])
         clear(block, PASSING[0], PASSING[1])
-    if is_told:
-        clear(block, STORES[0], STORES[1])
+    if is_traced:
+        clear(block, STORED_MEANS[0], STORED_MEANS[1])
     for p in range(patches.shape[0]):
         patch = patches[p]
         if has_water:
@@ -497,7 +502,7 @@ def live(
             catch(block, patch, quads)
         if not (has_rain or has_water):
             stay_dry(block, patch, quads)
-        elif more is not None and is_played:
+        elif supply_or_play is not None and is_played:
             if has_rain:
                 take_rain_before_play(block, patch, quads)
             else:
@@ -507,34 +512,34 @@ def live(
         else:
             take_irrigation(block, patch, quads)
         dry(block, patch, quads)
-        answer(block, patch, quads)
-        if more is not None and is_played:
+        respond(block, patch, quads)
+        if supply_or_play is not None and is_played:
             use_turf(block, patch, quads)
-            if looks:
-                look_at_surface(block, patch, quads)
+            if is_assessed:
+                assess_surface(block, patch, quads)
         add_up(block, patch, quads)
-        if is_told:
+        if is_traced:
             add_up_water(block, patch, quads)
     if side > 1:
         add_sides(block, U_SUMS[0], U_SUMS[1], n_lanes, side)
         add_sides(block, U_CAUGHT[0], U_CAUGHT[1], n_lanes, side)
         if is_played:
             add_sides(block, U_SURFACE[0], U_SURFACE[1], n_lanes, side)
-        if is_told:
-            add_sides(block, U_STORES[0], U_STORES[1], n_lanes, side)
+        if is_traced:
+            add_sides(block, U_STORED_MEANS[0], U_STORED_MEANS[1], n_lanes, side)
     return has_water
 
 
 @jitable
 def put_line(block: Any, place: int, line: Any, quads: int) -> None:
-    """Write a number of every lane."""
+    """Write ``line`` into one number of every lane."""
     for lane in range(QUAD * quads):
         block[place + lane] = line[lane]
 
 
 @jitable
-def hand_on(block: Any, place: int, n_lanes: int, side: int) -> None:
-    """Give a number of the first patch of every run to those beside it."""
+def copy_to_sides(block: Any, place: int, n_lanes: int, side: int) -> None:
+    """Copy a number from the first patch of every run to its other patches."""
     others = side - 1
     for run in range(n_lanes):
         for i in range(others):
@@ -543,9 +548,9 @@ def hand_on(block: Any, place: int, n_lanes: int, side: int) -> None:
 
 @jitable
 def add_sides(block: Any, first: Any, stop: Any, n_lanes: int, side: int) -> None:
-    """Patches that lie side by side add up, in their order, into the first lane of their run.
+    """Add up the patches that lie side by side, in their order, in the first lane of their run.
 
-    The worst error of any is no sum.
+    Of the water balance error the largest is taken, not the sum.
     """
     n, others = np.uint64(n_lanes), np.uint64(side - 1)
     for place in range(first, stop, ONE_NAME):
@@ -560,7 +565,7 @@ def add_sides(block: Any, first: Any, stop: Any, n_lanes: int, side: int) -> Non
 
 @jitable
 def is_any_above(block: Any, place: int, quads: int) -> bool:
-    """Whether a number is above nought in any lane."""
+    """Whether a number is above 0 in any lane."""
     found = False
     for lane in range(QUAD * quads):
         found |= block[place + lane] > 0.0
@@ -569,7 +574,7 @@ def is_any_above(block: Any, place: int, quads: int) -> bool:
 
 @jitable
 def sow(block: Any, patches: Any, quads: int) -> None:
-    """New turf begins in the lanes in which it is laid or sown today."""
+    """Start new turf in the lanes where sod is laid or seed is sown today."""
     for lane in range(QUAD * quads):
         sown = block[TODAY_SOWN + lane]
         if sown > 0.0:
@@ -578,7 +583,7 @@ def sow(block: Any, patches: Any, quads: int) -> None:
 
 @jitable
 def start_turf(patches: Any, lane: int, bare: bool) -> None:
-    """Established turf, crowns hydrated, or bare ground in a lane. Soil water is left as it is."""
+    """Put established turf with hydrated crowns, or bare ground, into a lane; soil water stays."""
     for p in range(patches.shape[0]):
         for i in range(TURF.shape[0]):
             patches[p, TURF[i] + lane] = 0.0
@@ -589,7 +594,7 @@ def start_turf(patches: Any, lane: int, bare: bool) -> None:
 
 @jitable
 def open_year(block: Any, patches: Any, weekly: Any, fresh_turf: bool, quads: int) -> None:
-    """Running counts begin anew, and the turf too when each year is to stand for itself."""
+    """Reset running counts, and the turf too when every year starts with new turf."""
     clear(block, RUNNING[0], RUNNING[1])
     for i in range(WEEK):
         for lane in range(LANES):
@@ -614,9 +619,9 @@ def count_day(
     has_water: bool,
     is_played: bool,
     in_season: bool,
-    more: bool | None,
+    supply_or_play: bool | None,
 ) -> None:
-    """What the day adds to its year; ``month`` and ``day_of_year`` are its lines of the tables."""
+    """Add the day to its year; ``month`` and ``day_of_year`` are its rows of the tables."""
     count_every_day(block, quads, reached[AT_DORMANT])
     if has_water:
         sum_week(block, weekly, quads)
@@ -629,9 +634,9 @@ def count_day(
             reached[AT_DEAD], condition[0], condition[1],
         )  # fmt: skip
     else:
-        # A season may span two parts of a turf year: no spell leads from one to the other.
+        # A season may lie in two parts of a turf year: a run of days ends with each part.
         clear(block, STAGE_RUNS[0], STAGE_RUNS[1])
-    if more is not None and is_played:
+    if supply_or_play is not None and is_played:
         count_use(block, quads)
         if in_season:
             count_play(block, quads)
@@ -639,7 +644,7 @@ def count_day(
 
 @jitable
 def take_line(line: Any, block: Any, place: int, quads: int) -> None:
-    """Keep a number of every lane."""
+    """Write one number of every lane into ``line``."""
     for lane in range(QUAD * quads):
         line[lane] = block[place + lane]
 
@@ -674,12 +679,12 @@ def count_by_day(block: Any, line: Any, reached: Any, quads: int) -> None:
 
 @jitable
 def count_stored(block: Any, patches: Any, n_lanes: int, side: int, quads: int) -> None:
-    """Means over the patches of what the field holds."""
-    clear(block, STORES[0], STORES[1])
+    """Mean stored water of the patches."""
+    clear(block, STORED_MEANS[0], STORED_MEANS[1])
     for p in range(patches.shape[0]):
         add_up_water(block, patches[p], quads)
     if side > 1:
-        add_sides(block, U_STORES[0], U_STORES[1], n_lanes, side)
+        add_sides(block, U_STORED_MEANS[0], U_STORED_MEANS[1], n_lanes, side)
     take_means_of_water(block, quads, float(patches.shape[0] * side))
 
 

@@ -1,12 +1,12 @@
-"""The day of one patch: water comes, runs off, sinks, leaves; the turf answers.
+"""One day of one patch: water comes, runs off, drains and evaporates, and the turf responds.
 
-The order within a day: the root zone takes its depth of the day; irrigation and rain come
-early and what cannot be held drains (the convention of the daily account in FAO-56 example
-38); then evaporation and transpiration; then the turf answers to what is left.
+The order within a day: the rooting depth of the day is set; irrigation and rain come early, and
+water above field capacity drains (the convention of the daily water balance in FAO-56 example 38);
+then evaporation and transpiration; then the turf responds to the water left.
 
-Every function takes and returns named numbers of one patch (see ``day.lanes``), in the order in
-which they are called; without rain there is no ``shed_rain``, without water no ``soak_in``. The
-equations are those of ``drysward.physics``.
+Every function takes and returns named numbers of one patch (see ``day.lanes``). They are called in
+the order in which they stand here; a day without rain skips ``shed_rain``, one without water
+``soak_in``. The equations are those of ``drysward.physics``.
 """
 
 from __future__ import annotations
@@ -40,18 +40,18 @@ from drysward.physics.transpiration import (
 def today(
     liquid, intake_share, kcb, kc_max, eto, fc1, fc2, precipitation, snow_water, snow_before,
 ):  # fmt: skip
-    """What all patches of the field need to know of the day, and tomorrow of today's snow."""
+    """Numbers of the day that all patches of a field share, and today's snow for tomorrow."""
     refused = (1.0 - intake_share) * liquid
     demand = kcb * eto
     evaporative_demand = kc_max * eto
-    held_in_reach = fc1 + fc2
+    capacity_in_reach = fc1 + fc2
     snow_error = abs(precipitation - liquid - (snow_water - snow_before))
     snow_before = snow_water
-    return refused, demand, evaporative_demand, held_in_reach, snow_error, snow_before
+    return refused, demand, evaporative_demand, capacity_in_reach, snow_error, snow_before
 
 
 def move(w1, w2, w3, thatch, shift):
-    """The floor of the root zone moves through the soil and takes its water along."""
+    """Move the bottom of the root zone, and the water that changes layers with it."""
     before = w1 + w2 + w3 + thatch
     moved = moved_by_floor(w2, w3, shift)
     w2 += moved
@@ -63,7 +63,7 @@ def move(w1, w2, w3, thatch, shift):
 def shed_rain(
     w1, w2, liquid, refused, retention, abstraction, abstraction_slope, moisture_reference,
 ):  # fmt: skip
-    """Rain and melt run off, the more the wetter the soil; frozen ground refuses most."""
+    """Runoff of rain and melt: more on wetter soil, most of it on frozen ground."""
     left = abstraction_left(abstraction, abstraction_slope, moisture_reference, w1 + w2)
     runoff = larger(rain_runoff(liquid, retention, left), refused)
     return runoff
@@ -72,15 +72,15 @@ def shed_rain(
 def soak_in(
     w1, crown_water, thatch, liquid, caught, shed, thatch_storage, crown_fc, runoff,
 ):  # fmt: skip
-    """What does not run off wets the thatch and enters the surface layer, through the crown layer
-    that lies at its top and keeps what it can hold.
+    """Water that does not run off wets the thatch and enters the surface layer. The crown layer at
+    its top fills first.
     """
     entering = liquid - runoff
     runoff += shed
     entering += caught - shed
-    held = interception(entering, thatch_storage, thatch)
-    thatch += held
-    entering -= held
+    intercepted = interception(entering, thatch_storage, thatch)
+    thatch += intercepted
+    entering -= intercepted
     w1 += entering
     crown_water = smaller(crown_water + entering, crown_fc)
     return w1, crown_water, thatch, runoff
@@ -90,7 +90,7 @@ def sink(
     w1, w2, w3, fc1, sat1, drain1, fc2, sat2, drain2, fc3, sat3, drain3, percolation_limit,
     runoff,
 ):  # fmt: skip
-    """Water drains from layer to layer, and backs up where the bottom cannot take it."""
+    """Drain water from layer to layer; it backs up where percolation below is too slow."""
     down = drain(w1, fc1, sat1, drain1)
     w1 -= down
     w2 += down
@@ -117,9 +117,9 @@ def dry(
     inv_taw2, inv_taw3, inv_one_less_p, uptake_weight, ground_cover, mulch, dormant_shade, tew,
     inv_tew_less_rew, upward_max,
 ):  # fmt: skip
-    """Leaves and thatch dry, turf transpires, bare soil evaporates, the subsoil feeds the roots.
+    """Dry leaves and thatch, take transpiration and soil evaporation, add upward flow.
 
-    How freely crowns drink is that of the morning: what fell is theirs before roots take it.
+    Crown wetness is that of the morning: crowns take up new water before roots do.
     """
     leaf_evaporation = leaf_evaporation_of(thatch, evaporative_demand)
     thatch -= leaf_evaporation
@@ -139,7 +139,7 @@ def dry(
     w2 -= transpiration - from_surface
     most -= transpiration
 
-    # Worn ground has lost its thatch.
+    # Worn ground has no thatch left.
     cover = (mulch + (1.0 - mulch) * worn) * (1.0 - dormant_shade * (dormant + dead))
     exposed = (1.0 - ground_cover * green) * cover
     soil_evaporation = smaller(exposed * evaporative_demand, most)
@@ -159,32 +159,33 @@ def dry(
     )  # fmt: skip
 
 
-def answer(
+def respond(
     w1, w2, w3, crown_water, thatch, green, dormant, dead, worn, crown_dryness, worst_dryness,
-    wetting, dormant_age, inv_rooting, ks, crowns_wet, subsoil_wetness, held_in_reach, wp1,
-    crown_wp, wp2, inv_taw, inv_moist_root_zone, root_zone_speed, subsoil_least, subsoil_held,
+    wetting, dormant_age, inv_rooting, ks, crowns_wet, subsoil_wetness, capacity_in_reach, wp1,
+    crown_wp, wp2, inv_taw, inv_moist_root_zone, root_zone_speed, subsoil_least, subsoil_slowing,
     crown_clock, crown_refill, heat_kill, heat_shelter, freeze_kill, browning_drive,
     inv_browning_start, browning_rate, inv_firing_ks, firing_rate, summer_decline, recovery,
     inv_age_slowing, spread, reseed, awake, p_footprint, wilt_threshold, inv_ramp, liquid, caught,
     before, runoff, drainage, leaf_evaporation, transpiration, soil_evaporation, mean_depletion,
     mean_deficit, mean_crown_wetness, mean_footprint, mean_wilt, mean_residual,
 ):  # fmt: skip
-    """Leaves footprint, wilt and brown, crowns dry or drink, plants die, come back or spread.
+    """Response of the turf: footprinting, wilt, browning, crown dryness, death, regreening, spread.
 
-    Sums over the patches of what leaves show begin here, and the water account is closed.
+    Sums over the patches of depletion and visible stages start here, and the patch's water balance
+    is closed.
     """
     available = available_in_surface(w1, crown_water, wp1, crown_wp) + larger(w2 - wp2, 0.0)
     felt = felt_depletion(available, inv_taw, inv_rooting)
     showing = green * awake
     mean_depletion += felt_depletion(available, inv_taw, 1.0)
-    mean_deficit += held_in_reach - w1 - w2
+    mean_deficit += capacity_in_reach - w1 - w2
     mean_crown_wetness += crowns_wet
     mean_footprint += showing * share_past(felt, p_footprint, inv_ramp)
     mean_wilt += showing * share_past(felt, wilt_threshold, inv_ramp)
 
     speed = clock_speed(
         1.0 - felt, inv_moist_root_zone, root_zone_speed, larger(subsoil_wetness, subsoil_least),
-        subsoil_held,
+        subsoil_slowing,
     )  # fmt: skip
     crown_dryness = crown_dryness_step(crown_dryness, crowns_wet, crown_clock, crown_refill, speed)
     unsheltered = 1.0 - heat_shelter * ks
@@ -220,7 +221,7 @@ def add_up(
     mean_green, mean_dormant, mean_dead, mean_runoff, mean_drainage, mean_leaf_evaporation,
     mean_soil_evaporation, mean_transpiration,
 ):  # fmt: skip
-    """The patch's part of the field's sums."""
+    """Add a patch's cover and water to the sums for the field."""
     mean_green += green
     mean_dormant += dormant
     mean_dead += dead

@@ -14,7 +14,7 @@ MONTHS = 12
 CALENDAR_DAYS = 366
 MOST_STAGES = 4
 
-# What may keep water that a plan wants from the turf, in the order in which a day asks.
+# Causes of shortage, in the order in which a day checks them.
 CAUSES = (
     "restriction", "ground", "window", "crew", "network", "source", "allowance", "storage",
     "priority",
@@ -47,8 +47,8 @@ FIELD = _dtype(
     "surface_mm "
     # surface layer: water at field capacity, wilting point, saturation and air-dry
     "fc1 wp1 sat1 dry1 inv_taw1 tew inv_tew_less_rew "
-    # crown layer, its top: water at field capacity, wilting point and air-dry, and 1 over what
-    # lets crowns drink freely
+    # crown layer, its top: water at field capacity, wilting point and air-dry, and 1 over the water
+    # at which crowns take up all they need
     "crown_fc crown_wp crown_dry inv_crown_wet "
     # share of the water above field capacity that drains in a day, by layer
     "drain1 drain2 drain3 percolation_limit "
@@ -57,15 +57,15 @@ FIELD = _dtype(
     # turf
     "thatch_storage ground_cover mulch dormant_shade uptake_weight inv_ramp "
     "inv_browning_start browning_rate inv_firing_ks firing_rate inv_age_slowing heat_shelter "
-    # crowns: what moist soil around and below the roots does for them, and how fast they drink
-    "inv_moist_root_zone root_zone_speed subsoil_least subsoil_held crown_refill"
+    # crowns: how far moist soil around and below the roots slows drying, and how fast they rewet
+    "inv_moist_root_zone root_zone_speed subsoil_least subsoil_slowing crown_refill"
 )
-"""What does not change from day to day on one field."""
+"""Numbers of a field that stay the same from day to day."""
 
 DELIVERY = _dtype("area_m2 overspray inv_pass_mm pass_labour machine")
-"""How irrigation reaches a field: over what area (m2), the share that falls beside it, and for a
-machine or a hose 1 over the gross depth of one pass (1/mm), the hours of labor of one, and the
-number of the machine among those of the site; 0, 0 and -1 for a system in the ground."""
+"""Irrigation of a field: area (m2), share that falls off the field, and for a machine or a hose
+1 over the gross depth of one pass (1/mm), hours of labor of one pass, and number of the machine
+among those of the site; 0, 0 and -1 for a system in the ground."""
 
 DAY = _dtype(
     # weather: total precipitation, its liquid part with melt, snow on the ground at day's end
@@ -84,18 +84,18 @@ DAY = _dtype(
     # share of liquid water that frozen ground lets in; 1 when not frozen
     "intake_share"
 )
-"""What weather, season and species make of one day on one field, worked out beforehand."""
+"""Weather, demand and turf rates of one day on one field, computed before any plan runs."""
 
 CALENDAR = np.dtype(
     [
         ("year", "i8"),  # index of the counted year, -1 when the day is not counted
         ("in_season", "i8"),  # 1 on days on which stages are counted
         ("first", "i8"),  # 1 on the first day of a turf year
-        ("fresh", "i8"),  # 1 on days on which the stand begins anew, whole
+        ("fresh", "i8"),  # 1 on days on which the turf starts again, fully established
         ("month", "i8"),  # 0..11
         ("weekday", "i8"),  # 0 Monday .. 6 Sunday
-        ("month_left", "i8"),  # days left in the month, today among them
-        ("year_left", "i8"),  # days left in the turf year, today among them
+        ("month_left", "i8"),  # days left in the month, today included
+        ("year_left", "i8"),  # days left in the turf year, today included
         ("day_of_year", "i8"),  # 0..365 in a leap-year calendar
         ("rooting_score", "f8"),  # how deep roots go in this turf year, standard normal
     ],
@@ -106,29 +106,29 @@ PATCH = _dtype(
     "w1 w2 w3 crown_water thatch green dormant dead worn crown_dryness worst_dryness wetting "
     "dormant_age root_loss airless_days"
 )
-"""State of one patch at the day's end. Covers add to one; ``worn`` is ground worn bare, or bare
+"""State of one patch at the end of the day. Covers add to 1; ``worn`` is ground worn bare, or bare
 by design. ``crown_water`` is the part of ``w1`` that lies in the crown layer."""
 
 FIELD_STATE = _dtype(
     "seen_depletion seen_deficit seen_crown_wetness seen_dormant seen_wilt seen_surface_water "
-    "days_since_water owed_et rest evening_water "
+    "days_since_water owed_et refill_left evening_water "
     "stage paused paused_days unmet "
     "airless_run footprint_run wilt_run dormant_run dead_run "
     "peak_dormant recovery_clock recovering",
     (("last_week", "f8", (WEEK,)),),
 )
-"""What the person who waters knows of a field, and the running counts of the year.
+"""State of a field at the end of yesterday, as the plan sees it, and running counts of the year.
 
-``rest`` is what is left of the last wish, ``unmet`` what the plan wanted and has not had (mm from
-the pipes)."""
+``refill_left`` is the part of a started refill still to come, ``unmet`` the outstanding shortage
+(gross mm)."""
 
 PLAN = _dtype(
     "rule trigger target share least_depth most_depth rain_skip rain_skip_days interval "
     "first_day last_day time_of_day run_time_multiplier "
-    # most that leaves the pipes in a night, most that the ground takes of it (mm on the turf), the
-    # passes that a machine makes, and what of a patch's catch does not run off: a share of the mean
-    # that landed, and a depth
-    "night_depth ground_takes passes runoff_soaks runoff_held "
+    # largest gross depth of a night, largest depth that the ground takes (mm on the turf), passes
+    # of a machine in a night, and the part of a patch's catch that does not run off: a share of the
+    # mean that landed, and a depth
+    "night_depth ground_takes passes runoff_soaks runoff_storage "
     "crown_depth crown_interval crown_from "
     "pause_above pause_below pause_first pause_last pause_longest stages "
     "syringe_above syringe_depth syringe_from",
@@ -146,34 +146,34 @@ PLAN = _dtype(
 """One irrigation plan as one field follows it; depths reach the turf."""
 
 PLAY_FIELD = _dtype(
-    # 1 when play is looked at; 1 for a skinned surface; 1 over the depth of the surface layer
+    # 1 when the field has play; 1 for a skinned surface; 1 over the depth of the surface layer
     "on skinned inv_surface_mm "
-    # peak deceleration (g) by surface moisture, and the limits asked for
+    # peak deceleration (g) by surface moisture, and the limits set for it
     "hard_intercept hard_slope hard_floor hard_bare hard_frozen hard_inv_scatter "
     "hard_above soft_below "
-    # too wet: air-filled share, moisture from which the surface is mud, share of the field
+    # too wet: air-filled porosity, moisture at which the surface is mud, share of the field
     "air_below mud_above share invader_air most_root_loss "
-    # share of the water above field capacity that play still finds of rain, and not the day's end
-    "held_of_rain "
+    # share of rain water above field capacity that drains between play and the day's end
+    "undrained_of_rain "
     # moisture from which use wears faster, and fastest
     "wear_middle_from wear_wet_from "
     # hours of wet leaves of a disease night
     "least_wet_hours "
     # a skinned surface: water to fill to (mm), dust below (by volume), passes a day
     "skin_target_mm skin_dust skin_passes skin_most_per_pass "
-    # what is left of a syringing after the hour
+    # water left an hour after syringing
     "syringe_left",
-    # hours that watering wets leaves, and what play finds of its water, by time of day
-    (("watering_wet_hours", "f8", (TIMES,)), ("held_of_watering", "f8", (TIMES,))),
+    # hours that watering keeps leaves wet, and the share of it undrained at play, by time of day
+    (("watering_wet_hours", "f8", (TIMES,)), ("undrained_of_watering", "f8", (TIMES,))),
 )
-"""What play needs to know of a field."""
+"""Numbers of a field that play needs."""
 
 PLAY_DAY = _dtype(
-    # hours of use, 1 on a judged event, 1 on a day without watering, depth before an event
+    # hours of use, 1 on a judged event, 1 on a day without watering, watering before an event (mm)
     "use_hours judged blackout prewet "
-    # share of green cover that the day's use wears off dry, middling and wet soil; of dormant
+    # share of green cover worn off by the day's use on dry, medium and wet soil; of dormant cover
     "wear_dry wear_middle wear_wet wear_dormant "
-    # rain kept off by a cover, 1 when it lies, labour
+    # rain kept off by a cover, 1 when it is on, labor
     "kept_off covered labour "
     # 1 on a night warm enough for leaf disease, hours of dew, hours that rain adds, hours from
     # sunset until leaves are dry
@@ -184,7 +184,7 @@ PLAY_DAY = _dtype(
     # the day on which sod is laid, 2 on which seed is sown
     "light young young_dry_below young_loss sown"
 )
-"""What weather and calendar make of one day of play on one field."""
+"""Use, weather and calendar of one day of play on one field."""
 
 PLAY_YEAR = _dtype(
     "days_hard days_soft days_mud days_standing days_airless longest_airless days_invaders "
@@ -193,19 +193,19 @@ PLAY_YEAR = _dtype(
     "peak_worn peak_root_loss use_hours covered_days rain_kept_off cover_labour "
     "syringed days_dust"
 )
-"""Days, events and extremes of one field, plan and year, in the answer season."""
+"""Days, events and extremes of one field, plan and year, in the season."""
 
 SUPPLY = _dtype(
-    # 0 when nothing limits the supply and nobody asks what happens there
+    # 0 when nothing limits the supply and no results of it are needed
     "on "
-    # most that the pipes carry in a day, and the store: all it holds, and what stays in it (m3)
+    # most that the pipes carry in a day; capacity of the storage, and the dead volume in it (m3)
     "network capacity dead seepage "
-    # hours that a crew has in a day for machines and hoses; 1 when they or a machine are shared
+    # hours of crew in a day for machines and hoses; 1 when crew or a machine are shared
     "crew is_shared "
-    # restrictions: what their index is, and how many stages
+    # restrictions: the kind of their index, and the number of stages
     "index stages"
 )
-"""What a site has to draw on; volumes m3, seepage mm a day over the water's area."""
+"""Limits of a site's supply; volumes m3, seepage mm a day over the water's area."""
 
 INDEX_DROUGHT, INDEX_STORAGE, INDEX_CALENDAR = 0, 1, 2
 
@@ -213,33 +213,33 @@ SOURCE = _dtype(
     "to_fields to_storage first day week month year ration season_first season_last",
     (("cumulative_share", "f8", (MONTHS,)),),
 )
-"""A source: what it feeds (flags), the most it may give by day, week, month and year (m3), how that
-is rationed, its season, and by month the share of the year's that may be spent by its end."""
+"""A source: what it feeds (flags), its limits by day, week, month and year (m3), how these are
+rationed, its season, and by month the share of the year's limit that may be used by its end."""
 
 SITE_STAGE = _dtype("first last share crown_only", (("allowed", "f8", (WEEK,)),))
-"""A stage of the site's restrictions."""
+"""A restriction stage of the site."""
 
-STORE = _dtype("volume stage event_volume short_yesterday month")
-"""State of the supply: water in store (m3), stage in force, the shortage of a running event."""
+STORAGE_STATE = _dtype("volume stage event_volume shortage_yesterday month")
+"""State of the supply: water in storage (m3), stage in force, shortage of a running event."""
 
 USED = _dtype("week month year today budget days_covered")
-"""What a source has given so far (m3), what its allowances leave for today, and the days that
-today's draw covers: those since it last gave water."""
+"""Water drawn from a source so far (m3), what its allowances leave for today, and the days that
+today's draw covers: those since its last draw."""
 
 SUPPLY_YEAR = _dtype(
     # m3 of the year
-    "asked granted from_store catchment rain_on_store evaporation seepage spill refill "
-    # shortage: what was wanted and never came, days, events, the largest event (m3)
-    "shortage asked_days short_days short_events worst_event "
-    # least and last water in store, and the largest error of the account on a day
-    "least_store store_end residual "
+    "demand delivered from_storage catchment rain_on_storage evaporation seepage spill refill "
+    # shortage (demand that was never delivered), days, events, the largest event (m3)
+    "shortage demand_days shortage_days shortage_events worst_event "
+    # least and last water in storage, and the largest water balance error of a day
+    "least_storage storage_end residual "
     "restricted_days"
 )
 """Sums of one plan and year at the supply."""
 
 SUPPLY_TRACE = _dtype(
-    "asked granted short made_up unmet from_store catchment rain_on_store evaporation seepage "
-    "spill refill store stage residual"
+    "demand delivered shortage made_up unmet from_storage catchment rain_on_storage evaporation "
+    "seepage spill refill storage stage residual"
 )
 """One day at the supply (m3)."""
 
@@ -277,8 +277,8 @@ def records(dtype: np.dtype, shape: int | tuple[int, ...]) -> np.recarray:
 
 
 def as_values(lines: np.ndarray) -> NDArray[np.float64]:
-    """Records of floats only, of any shape, as floats with the values of a record last: the same
-    memory when it lies in one piece.
+    """Records of floats only, of any shape, as floats with the values of a record as last axis: the
+    same memory when it is contiguous.
     """
     whole = np.ascontiguousarray(lines).view(np.ndarray)
     return whole.view(np.float64).reshape(*lines.shape, lines.dtype.itemsize // 8)

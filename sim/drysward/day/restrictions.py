@@ -1,4 +1,4 @@
-"""Stages of restrictions: entered as an index rises, left at a lower one."""
+"""Restriction stages: entered as an index rises, left at a lower value."""
 
 from __future__ import annotations
 
@@ -9,10 +9,10 @@ from drysward.compiled import jitable
 
 @jitable
 def stage_after(stage: int, last: int, index: float, enter: Any, leave: Any) -> int:
-    """Stage in force once ``index`` has been read: 0 for none, ``last`` the strictest.
+    """Restriction stage in force at today's ``index``: 0 for none, ``last`` the strictest.
 
-    ``enter`` and ``leave`` (R,) hold the index from which each stage is entered, and below which
-    it is left. An index that falls as things get worse is given with all signs turned.
+    ``enter`` and ``leave`` (R,) are the index at which each stage starts and below which it ends.
+    For an index that falls as things get worse, all three are passed with their signs reversed.
     """
     while stage < last and index >= enter[stage]:
         stage += 1

@@ -1,10 +1,9 @@
-"""What a plan wanted and the turf did not get: how much is newly missed, what is made up, and why.
+"""Shortage: plan demand that was not delivered, how much of it is new, what is made up, and why.
 
-A field is short by what its plan wants of a day and does not get. A plan that looks at the turf
-asks again for what it has not got, and the same water is missed once only; what comes in a later
-night is made up and is no shortage any more. What rain or winter overtakes stays one, and so does
-what turf that waits would have used and did not: of that nobody asks again. Every shortage is
-booked by its causes, in the month in which it was missed.
+A plan that follows the turf requests undelivered water again the next day, so the same water counts
+as missed once only. Water that comes on a later night makes up the shortage. A shortage stays when
+rain or winter overtakes it, and when turf that waited would have used the water and did not. Every
+shortage is booked by cause, in the month in which it was missed.
 """
 
 from __future__ import annotations
@@ -17,73 +16,76 @@ from drysward.day.records import CAUSES, RULE_FIXED
 from drysward.physics.arithmetic import larger, smaller
 
 N_CAUSES = len(CAUSES)
-MISSED, MADE_UP, SHORT_TODAY = PLACE["missed"], PLACE["made_up"], PLACE["short_today"]
+MISSED, MADE_UP, SHORTAGE_TODAY = PLACE["missed"], PLACE["made_up"], PLACE["shortage_today"]
 CUTS = tuple(PLACE[f"cut_{cause}"] for cause in CAUSES)
 
 
 @equation
-def newly_missed(unmet_before: float, unmet: float, asks_again: float) -> float:
-    """What a plan does not get today, less what it had not got before (mm). By definition."""
-    return larger(unmet - (unmet_before if asks_again > 0.0 else 0.0), 0.0)
+def newly_missed(unmet_before: float, unmet: float, requests_again: float) -> float:
+    """Shortage of today less the one outstanding before, if that is in it (mm). By definition."""
+    return larger(unmet - (unmet_before if requests_again > 0.0 else 0.0), 0.0)
 
 
 @equation
-def made_up_by(unmet_before: float, unmet: float, granted: float, asks_again: float) -> float:
-    """What today brings of water missed before (mm): no more than is ``granted``, and than the need
-    has fallen. By definition.
+def made_up_by(unmet_before: float, unmet: float, delivered: float, requests_again: float) -> float:
+    """Part of today's water that makes up an earlier shortage (mm). By definition.
+
+    No more than is ``delivered``, and no more than the outstanding shortage has fallen.
     """
-    fallen = smaller(larger(unmet_before - unmet, 0.0), granted)
-    return fallen if asks_again > 0.0 else 0.0
+    fallen = smaller(larger(unmet_before - unmet, 0.0), delivered)
+    return fallen if requests_again > 0.0 else 0.0
 
 
 @equation
-def unmet_after(unmet_before: float, short_today: float, came: float, own: float) -> float:
-    """What a field still lacks of its plan's wish (mm). By definition."""
-    return short_today if own > 0.0 else larger(unmet_before - came, short_today)
+def unmet_after(
+    unmet_before: float, shortage_today: float, came: float, rule_waters: float
+) -> float:
+    """Plan demand still outstanding at the end of the day (mm). By definition."""
+    return shortage_today if rule_waters > 0.0 else larger(unmet_before - came, shortage_today)
 
 
 @equation
 def beyond_rounding(part: float, whole: float) -> float:
-    """``part``, and nothing where it is rounding of ``whole``."""
+    """``part``, or 0 where it is no more than rounding of ``whole``."""
     return part if part > 1e-9 * whole else 0.0
 
 
 def settle(
-    irrigation_demand, whole_demand, gross, cooling, cut_restriction, cut_ground, cut_window,
-    cut_crew, cut_network, cut_source, cut_allowance, cut_storage, cut_priority, unmet, rest,
-    own, plan_rule,
+    irrigation_demand, refill_demand, gross, cooling, cut_restriction, cut_ground, cut_window,
+    cut_crew, cut_network, cut_source, cut_allowance, cut_storage, cut_priority, unmet, refill_left,
+    rule_waters, plan_rule,
 ):  # fmt: skip
-    """What the day has left unmet of a field's wish, what of it is new, and what is made up.
+    """Today's shortage of a field, the new part of it, and the earlier shortage made up (mm).
 
-    A watering that is not the rule's ``own``, such as one before an event, does not say what the
-    turf needs: it only makes up some of that.
+    A watering that does not come from the rule (``rule_waters`` 0), such as one before an event,
+    does not say what the turf needs: it only makes up some of the outstanding shortage.
     """
-    short_today = cut_restriction + cut_ground + cut_window + cut_crew + cut_network
-    short_today = short_today + cut_source + cut_allowance + cut_storage + cut_priority
-    asks_again = 0.0 if plan_rule == RULE_FIXED else 1.0
-    asks = irrigation_demand > 0.0
-    # Syringing that is cut is no water that the turf lacks.
-    short_today = beyond_rounding(short_today, irrigation_demand) if asks else 0.0
+    shortage_today = cut_restriction + cut_ground + cut_window + cut_crew + cut_network
+    shortage_today = shortage_today + cut_source + cut_allowance + cut_storage + cut_priority
+    requests_again = 0.0 if plan_rule == RULE_FIXED else 1.0
+    is_requested = irrigation_demand > 0.0
+    # Syringing that is cut is no shortage of the turf.
+    shortage_today = beyond_rounding(shortage_today, irrigation_demand) if is_requested else 0.0
     came = gross - cooling
-    still = unmet_after(unmet, short_today, came, own)
-    missed = newly_missed(unmet, short_today, asks_again) if asks else 0.0
-    made_up = made_up_by(unmet, still, came, asks_again) if asks else 0.0
-    unmet = still if asks else unmet
-    left = beyond_rounding(larger(whole_demand - came, 0.0), whole_demand)
-    rest = left if whole_demand > 0.0 else rest
-    return short_today, missed, made_up, unmet, rest
+    still = unmet_after(unmet, shortage_today, came, rule_waters)
+    missed = newly_missed(unmet, shortage_today, requests_again) if is_requested else 0.0
+    made_up = made_up_by(unmet, still, came, requests_again) if is_requested else 0.0
+    unmet = still if is_requested else unmet
+    remaining = beyond_rounding(larger(refill_demand - came, 0.0), refill_demand)
+    refill_left = remaining if refill_demand > 0.0 else refill_left
+    return shortage_today, missed, made_up, unmet, refill_left
 
 
 @jitable
 def book(block: Any, quads: int, booked: Any, month: int) -> None:
-    """Add what is missed to the month's causes, and take what is made up from the latest months.
+    """Book a new shortage by month and cause, and take what is made up off the latest months.
 
     ``booked`` (12, causes, LANES), mm of the turf year.
     """
     for lane in range(QUAD * quads):
         missed, made_up = block[MISSED + lane], block[MADE_UP + lane]
         if missed > 0.0:
-            part = missed / block[SHORT_TODAY + lane]
+            part = missed / block[SHORTAGE_TODAY + lane]
             for c in range(N_CAUSES):
                 booked[month, c, lane] += part * block[CUTS[c] + lane]
         if made_up > 0.0:
@@ -92,16 +94,16 @@ def book(block: Any, quads: int, booked: Any, month: int) -> None:
 
 @jitable
 def make_up(booked: Any, lane: int, month: int, volume: float) -> None:
-    """Take ``volume`` from what was booked, from ``month`` back through the turf year."""
+    """Take ``volume`` (mm) off the shortages booked, from ``month`` back through the turf year."""
     n_months = booked.shape[0]
-    left = volume
+    remaining = volume
     for back in range(n_months):
         m = (month - back) % n_months
         total = 0.0
         for c in range(N_CAUSES):
             total += booked[m, c, lane]
-        if total > 0.0 and left > 0.0:
-            keeps = 1.0 - left / total if left < total else 0.0
-            left -= total if left >= total else left
+        if total > 0.0 and remaining > 0.0:
+            share_kept = 1.0 - remaining / total if remaining < total else 0.0
+            remaining -= total if remaining >= total else remaining
             for c in range(N_CAUSES):
-                booked[m, c, lane] *= keeps
+                booked[m, c, lane] *= share_kept

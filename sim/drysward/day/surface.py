@@ -1,8 +1,8 @@
-"""What a day of weather, water and use makes of the surface that is played on.
+"""The playing surface after a day of weather, water and use.
 
-``hold_until_play`` notes what the day's drainage has not yet taken when the field is played on,
-``use_turf`` changes a patch at the end of its day, ``look_at_surface`` adds up what there is to
-play on; runs that nobody looks at come out of all of them as they went in.
+``note_undrained`` finds the water that has not drained yet when play begins, ``use_turf`` applies
+wear and root loss at the end of a patch's day, and ``assess_surface`` adds up hardness, mud, air
+and dust. Runs without play pass through all of them unchanged.
 """
 
 from __future__ import annotations
@@ -22,19 +22,19 @@ SATURATED = 0.99  # share of saturation from which water stands on the surface; 
 
 
 class PlayInput(NamedTuple):
-    """PLAY_FIELD (C,), and PLAY_DAY (D, C) of the days; (0, C) when no field is looked at."""
+    """PLAY_FIELD (C,), and PLAY_DAY (D, C) of the days; (0, C) when no field has play."""
 
     fields: Any
     days: Any
 
 
-def hold_until_play(
-    w1, fc1, sat1, liquid, caught, play_held_of_rain, held_of_watering,
+def note_undrained(
+    w1, fc1, sat1, liquid, caught, play_undrained_of_rain, undrained_of_watering,
 ):  # fmt: skip
-    """The part of the day's water that is still in the surface layer when the field is played on,
-    and drains from it before the day ends.
-    """
-    passing = passing_mm(w1, fc1, sat1, liquid, caught, play_held_of_rain, held_of_watering)
+    """Water still in the surface layer when play begins that drains before the day ends (mm)."""
+    passing = passing_mm(
+        w1, fc1, sat1, liquid, caught, play_undrained_of_rain, undrained_of_watering
+    )
     return passing
 
 
@@ -45,9 +45,9 @@ def use_turf(
     today_wear_dormant, today_root_harm, today_root_heal, today_regrowth, today_young,
     today_young_dry_below, today_young_loss,
 ):  # fmt: skip
-    """Use wears, roots die without air and heal, young turf dries, worn ground closes.
+    """Wear by use, root loss without air and its recovery, death of young turf, regrowth.
 
-    Nothing of this happens on a skinned surface.
+    A skinned surface stays as it is.
     """
     skinned = play_skinned > 0.0
     moisture = (w1 + passing) * play_inv_surface_mm
@@ -70,7 +70,7 @@ def use_turf(
         root_loss, airless, today_root_harm, today_root_heal, play_most_root_loss
     )
 
-    # Young turf dies on a dry surface; worn ground closes as far as the surface is moist.
+    # Young turf dies on a dry surface; worn ground closes faster on a moist one.
     wetness = (w1 - wp1) * inv_taw1
     rate = today_young_loss if today_young > 0.0 else 0.0
     lost = thinned * young_loss(wetness, today_young_dry_below, rate)
@@ -88,21 +88,21 @@ def use_turf(
 
 
 def add_up_surface(worn, root_loss, w1, mean_worn, mean_root_loss, mean_surface_water):
-    """The patch's part of what is known of a used field every day."""
+    """Add a patch's wear, root loss and surface water to the sums for the field."""
     mean_worn += worn
     mean_root_loss += root_loss
     mean_surface_water += w1
     return mean_worn, mean_root_loss, mean_surface_water
 
 
-def look_at_surface(
+def assess_surface(
     w1, passing, green, dormant, sat1, play_skinned, play_inv_surface_mm, play_hard_intercept,
     play_hard_slope, play_hard_floor, play_hard_bare, play_hard_frozen, play_hard_inv_scatter,
     play_hard_above, play_soft_below, play_air_below, play_mud_above, play_invader_air,
     play_skin_dust, today_frozen, mean_hard, mean_soft, mean_mud, mean_standing, mean_airless,
     mean_dust, mean_moist, mean_hardness, mean_air,
 ):  # fmt: skip
-    """Hardness and air of a patch, and how much of it is hard, soft, muddy, wet or dusty."""
+    """Hardness and air of a patch, and the share of it that is hard, soft, muddy, wet or dusty."""
     skinned = play_skinned > 0.0
     thawed = 0.0 if today_frozen > 0.0 else 1.0
     # No dust but on a skinned surface, and no weeds on one.

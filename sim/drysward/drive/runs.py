@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drysward.day.lanes import LANES
-from drysward.day.loop import Desk
+from drysward.day.loop import Scratch
 from drysward.day.records import (
     CALENDAR_DAYS,
     CAUSES,
@@ -27,7 +27,7 @@ from drysward.day.records import (
     records,
 )
 from drysward.day.supply import SupplyState
-from drysward.drive.party import give_back, ground_of, party_of, tally_of
+from drysward.drive.batches import batch_of, day_input_of, tally_of, write_back
 from drysward.drive.windows import compiled_run_site, run_windows
 from drysward.scenario.model import PlanSpec
 from drysward.site.plans import write_plan
@@ -197,11 +197,11 @@ def advance_all(
     trace_at[trace] = np.arange(n_trace)
     runs.trace = records(TRACE, (n_plans, n_trace, n_fields))
     runs.supply = runs.supply._replace(trace=records(SUPPLY_TRACE, (n_plans, n_trace)))
-    party, spread = party_of(site, runs)
+    batch, spread = batch_of(site, runs)
     tally = tally_of(runs, spread)
-    desk = Desk(
-        at_supply=records(SUPPLY_TRACE, 1),
-        asked_m3=np.zeros(n_fields),
+    scratch = Scratch(
+        flows=records(SUPPLY_TRACE, 1),
+        requested_m3=np.zeros(n_fields),
         share=np.ones(n_fields),
         draws_m3=np.zeros(site.supply.sources.shape[1]),
         cut_m3=np.zeros(len(CAUSES)),
@@ -209,20 +209,20 @@ def advance_all(
     )
     (compiled_run_site() if compiled else run_windows)(
         site.forcing,
-        ground_of(site),
+        day_input_of(site),
         site.from_day,
-        party,
+        batch,
         site.supply,
         runs.supply_of,
         runs.supply,
         tally,
-        desk,
+        scratch,
         np.array([answers.reached[stage] for stage in STAGES]),
         np.array([answers.playing_condition.green, answers.playing_condition.wilt]),
         trace_at,
-        True if site.supply.site["on"].any() or party.is_played.any() else None,
+        True if site.supply.site["on"].any() or batch.is_played.any() else None,
     )
-    give_back(party, spread, tally, runs)
+    write_back(batch, spread, tally, runs)
     for account, worst, tolerance, unit in (
         ("the water account", runs.years.residual.max(axis=(1, 2)), ACCOUNT_TOLERANCE_MM, "mm"),
         ("the supply's account", runs.supply.years.residual.max(axis=1), SUPPLY_TOLERANCE_M3, "m3"),

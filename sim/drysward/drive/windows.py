@@ -11,7 +11,7 @@ from functools import cache
 from typing import Any
 
 from drysward.compiled import compiled
-from drysward.day.loop import Ground, run_site
+from drysward.day.loop import DayInput, run_site
 from drysward.site.forcing import Forcing, field_pass
 from drysward.site.profile import Curves
 
@@ -24,16 +24,16 @@ def compiled_run_site() -> Callable[..., Any]:
 
 
 def run_windows(
-    forcing: Forcing, ground: Ground, from_day: int, party: Any, supply: Any, supply_of: Any,
-    supply_states: Any, tally: Any, desk: Any, reached: Any, condition: Any, trace_at: Any,
-    more: bool | None,
+    forcing: Forcing, day_input: DayInput, from_day: int, batch: Any, supply: Any, supply_of: Any,
+    supply_states: Any, tally: Any, scratch: Any, reached: Any, condition: Any, trace_at: Any,
+    supply_or_play: bool | None,
 ) -> None:  # fmt: skip
     """Run plans over all days of a stretch, in place, as many at once as ``ground.days`` has lines.
 
     Before each such window ``forcing`` fills it. ``runs`` is what else ``run_site`` takes.
     """
-    n_days = ground.calendar.shape[0]
-    n_lines = ground.days.shape[0]
+    n_days = day_input.calendar.shape[0]
+    n_lines = day_input.days.shape[0]
     for first in range(0, n_days, n_lines):
         stop = min(first + n_lines, n_days)
         for f in range(forcing.turfs.shape[0]):
@@ -48,7 +48,7 @@ def run_windows(
                 forcing.turfs,
                 curves,
                 forcing.weather,
-                ground.calendar,
+                day_input.calendar,
                 forcing.kept_off_mm[f],
                 forcing.fields,
                 forcing.days,
@@ -59,6 +59,6 @@ def run_windows(
             )
         if stop > from_day:
             run_site(
-                ground, max(first, from_day), stop, first, party, supply, supply_of,
-                supply_states, tally, desk, reached, condition, trace_at, more,
+                day_input, max(first, from_day), stop, first, batch, supply, supply_of,
+                supply_states, tally, scratch, reached, condition, trace_at, supply_or_play,
             )  # fmt: skip

@@ -13,32 +13,32 @@ def passing_mm(
     saturation_mm: float,
     rain_mm: float,
     watered_mm: float,
-    held_of_rain: float,
-    held_of_watering: float,
+    undrained_of_rain: float,
+    undrained_of_watering: float,
 ) -> float:
-    """Water (mm) on its way down through the surface layer when the field is played on.
+    """Water draining through the surface layer when play begins (mm).
 
-    It is what play finds above what the day's drainage leaves; drier ground keeps none.
+    It is the water above that at the end of the day; ground below field capacity has none.
 
     Parameters
     ----------
-    water_mm : of the layer once the day's rain and irrigation have entered it.
-    rain_mm, watered_mm : of the day. Water of days before has had its day of drainage.
-    held_of_rain, held_of_watering : share of the water above field capacity that is still there
-        when play begins, above the share that is there after a day (``held_share``).
+    water_mm : of the layer after the day's rain and irrigation have entered it.
+    rain_mm, watered_mm : of the day. Water of earlier days has had its day of drainage.
+    undrained_of_rain, undrained_of_watering : share of the water above field capacity that drains
+        between the start of play and the end of the day (``undrained_share``).
 
-    Source: own estimate of the form; rain is taken to be the last to come.
+    Source: own estimate of the form; rain is assumed to come last.
     """
     above = larger(smaller(water_mm, saturation_mm) - field_capacity_mm, 0.0)
     new = smaller(above, rain_mm + watered_mm)
     of_rain = smaller(new, rain_mm)
-    return held_of_rain * of_rain + held_of_watering * (new - of_rain)
+    return undrained_of_rain * of_rain + undrained_of_watering * (new - of_rain)
 
 
-def held_share(drained_by_play: float, drained_in_a_day: float) -> float:
-    """Share of the water above field capacity that drains between play and the end of a day.
+def undrained_share(drained_by_play: float, drained_in_a_day: float) -> float:
+    """Share of the water above field capacity that drains between play and the end of the day.
 
-    Both are shares that have drained since the water came. By definition.
+    Both arguments are shares drained since the water came. By definition.
     """
     return max(drained_in_a_day - drained_by_play, 0.0)
 

@@ -7,7 +7,7 @@ from drysward.physics.arithmetic import larger, smaller
 
 
 @equation
-def skin_wanted(
+def skin_demand_mm(
     water_mm: float, target_mm: float, demand_mm: float, passes: float, most_per_pass_mm: float
 ) -> float:
     """Water (mm) that a skinned surface asks for today, in light passes.

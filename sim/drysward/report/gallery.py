@@ -243,9 +243,9 @@ def _told_account(result: xr.Dataset, choice: Choice, units: str) -> str:
 
 
 def _told_storage(result: xr.Dataset, choice: Choice, units: str) -> str:
-    unit = volume_display([result["supply_store"]], units)
+    unit = volume_display([result["supply_storage"]], units)
     years = supply_figures.worst_run(result, choice["plan"])
-    store = result["supply_store"].sel(choice).sel(year=years)
+    store = result["supply_storage"].sel(choice).sel(year=years)
     lowest = f"{float(store.min()) * unit.factor:,.2f} {unit.unit}"
     return (
         f"Water in storage at the month's end from {year_text(result.attrs, years[0])} to "
@@ -389,7 +389,7 @@ PICTURES = (
         "Water in storage at the end of each month around the year in which it is lowest, beside "
         "the mean of all years.",
         supply_figures.storage,
-        ("supply_store", "supply_least_store", "supply_shortage", "store_by_month"),
+        ("supply_storage", "supply_least_storage", "supply_shortage", "storage_by_month"),
         _plans,
         _told_storage,
     ),
@@ -598,13 +598,13 @@ def fitting(result: xr.Dataset) -> Iterator[Picture]:
     if kind_of(result) == SWEEP:
         yield from SWEEP_PICTURES
         return
-    store = "supply_store" in result and float(result["supply_store"].max()) > 0.0
+    store = "supply_storage" in result and float(result["supply_storage"].max()) > 0.0
     for picture in PICTURES:
         if picture.name in _OF_PLAY:
             if play_figures.fields_with_play(result):
                 yield picture
         elif picture.name == "storage":
-            if store and "store_by_month" in result:
+            if store and "storage_by_month" in result:
                 yield picture
         elif picture.name in (*_OF_SUPPLY, *_OF_DRAWS):
             if not picture.lacks(result):

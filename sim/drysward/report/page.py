@@ -342,7 +342,7 @@ def _supply_tables(result: xr.Dataset, units: str) -> list[Table]:
 
 
 def _water_table(result: xr.Dataset, units: str) -> Table:
-    names = ("asked_mean", "granted_mean", "shortage_mean")
+    names = ("demand_mean", "delivered_mean", "shortage_mean")
     unit = volume_display([result[name] for name in names], units)
     rows = []
     for plan in keys(result, "plan"):

@@ -30,7 +30,7 @@ MOST_ACROSS = 46
 def worst_run(result: xr.Dataset, plan: str) -> list[int]:
     """The years around the one with the least water in storage; of equals the shortest."""
     one = result.sel(plan=plan)
-    least, short = one["supply_least_store"].values, one["supply_shortage"].values
+    least, short = one["supply_least_storage"].values, one["supply_shortage"].values
     years = [int(year) for year in result["year"].values]
     worst = int(np.lexsort((-short, least))[0])
     return years[max(worst - BEFORE, 0) : worst + AFTER + 1]
@@ -41,10 +41,10 @@ def storage(result: xr.Dataset, plan: str, *, axes: Axes | None = None, units: s
     axes = start(axes)
     with style.look():
         years = worst_run(result, plan)
-        store = result["supply_store"].sel(plan=plan)
-        unit = volume_display([result["supply_store"]], units)
+        store = result["supply_storage"].sel(plan=plan)
+        unit = volume_display([result["supply_storage"]], units)
         series = store.sel(year=years).transpose("year", "month").values.ravel() * unit.factor
-        mean = np.tile(result["store_by_month"].sel(plan=plan).values, len(years)) * unit.factor
+        mean = np.tile(result["storage_by_month"].sel(plan=plan).values, len(years)) * unit.factor
         at = np.arange(1, series.size + 1) / 12.0
         axes.fill_between(at, 0, series, color=style.LINES[0], alpha=0.18, linewidth=0)
         (line,) = axes.plot(at, series, color=style.LINES[0])

@@ -173,15 +173,15 @@ def _water_answer(result: xr.Dataset, plan: str, units: str) -> str:
 
 
 def _supply_answer(result: xr.Dataset, units: str) -> list[str]:
-    thirsty = keys(result, "plan")[int(np.argmax(result["asked_mean"].values))]
+    thirsty = keys(result, "plan")[int(np.argmax(result["demand_mean"].values))]
     one = result.sel(plan=thirsty)
-    if one["asked_mean"].item() == 0.0:
+    if one["demand_mean"].item() == 0.0:
         return ["No plan wants water, so the supply is never short.", _sizing_answer(result, units)]
-    unit = volume_display([result["asked_mean"], result["worst_event"]], units)
+    unit = volume_display([result["demand_mean"], result["worst_event"]], units)
     under = f"Under the thirstiest plan, “{label(result, 'plan', thirsty)}”, the supply"
     delivered = (
         f"{100 * one['volume_reliability'].item():.1f}% of the "
-        f"{volume_text(one['asked_mean'].item(), unit)} {unit.unit} that the plan wants in the "
+        f"{volume_text(one['demand_mean'].item(), unit)} {unit.unit} that the plan wants in the "
         "mean year"
     )
     if "short_year" in result and "short_year" in result.attrs:

@@ -51,10 +51,10 @@ def water_cost(draws_m3: FloatArray, sources: Sequence[SourceSpec]) -> FloatArra
     return cost
 
 
-def energy_kwh(draws_m3: FloatArray, from_store_m3: FloatArray, supply: SupplySpec) -> FloatArray:
+def energy_kwh(draws_m3: FloatArray, from_storage_m3: FloatArray, supply: SupplySpec) -> FloatArray:
     """Energy of a year's pumping (..., Y): from the sources, and out of the storage.
 
-    ``draws_m3`` (..., Y, S, 12) is what each source gave, ``from_store_m3`` (..., Y) what the
+    ``draws_m3`` (..., Y, S, 12) is what each source gave, ``from_storage_m3`` (..., Y) what the
     fields drew from the storage. Water that goes through the storage is lifted twice.
     """
     energy = np.zeros(draws_m3.shape[:-2])
@@ -63,7 +63,7 @@ def energy_kwh(draws_m3: FloatArray, from_store_m3: FloatArray, supply: SupplySp
         energy += pumping_energy_kwh(drawn, source.lift_m, source.pump_efficiency)
     if supply.storage is not None:
         store = supply.storage
-        energy += pumping_energy_kwh(from_store_m3, store.lift_m, store.pump_efficiency)
+        energy += pumping_energy_kwh(from_storage_m3, store.lift_m, store.pump_efficiency)
     return energy
 
 

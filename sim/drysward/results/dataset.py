@@ -138,9 +138,9 @@ def _supply_data(runs: Sequence[PlanRun]) -> dict[str, tuple]:
         for name in SUPPLY_YEAR.names or ()
     }
     draws = np.stack([r.supply.draws for r in runs])
-    store = np.stack([r.supply.store_month for r in runs])
+    store = np.stack([r.supply.storage_month for r in runs])
     data["supply_drawn"] = (("plan", "year", "source", "month"), draws)
-    data["supply_store"] = (("plan", "year", "month"), store)
+    data["supply_storage"] = (("plan", "year", "month"), store)
     return data
 
 

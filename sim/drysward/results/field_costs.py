@@ -210,8 +210,8 @@ def _energy_kwh(result: xr.Dataset, supply: SupplySpec | None) -> FloatArray:
     """Energy of pumping (plan, year); without a supply nothing is known to be lifted."""
     if supply is None:
         return np.zeros((result.sizes["plan"], result.sizes["year"]))
-    from_store = result["supply_from_store"].transpose("plan", "year").values
-    return energy_kwh(_draws(result), from_store, supply)
+    from_storage = result["supply_from_storage"].transpose("plan", "year").values
+    return energy_kwh(_draws(result), from_storage, supply)
 
 
 def _labour(result: xr.Dataset, costs: Costs) -> FloatArray:

@@ -9,8 +9,8 @@ from drysward.scenario.model import SupplySpec
 
 ROUNDING = 1e-9  # share of a demand below which a shortage is none
 _MEANS = (
-    "asked", "granted", "from_store", "catchment", "rain_on_store", "evaporation", "seepage",
-    "spill", "refill", "shortage", "short_days", "restricted_days",
+    "demand", "delivered", "from_storage", "catchment", "rain_on_storage", "evaporation", "seepage",
+    "spill", "refill", "shortage", "shortage_days", "restricted_days",
 )  # fmt: skip
 
 
@@ -33,10 +33,10 @@ def supply_answers(result: xr.Dataset) -> xr.Dataset:
     last), ``vulnerability`` (mean volume of a shortage) and ``worst_event``. NaN where there is
     nothing to divide by. ValueError when the run had no supply.
     """
-    if "supply_asked" not in result:
+    if "supply_demand" not in result:
         raise ValueError("the run had no supply")
-    total = {name: result[f"supply_{name}"].sum("year") for name in (*_MEANS, "asked_days")}
-    events = result["supply_short_events"].sum("year")
+    total = {name: result[f"supply_{name}"].sum("year") for name in (*_MEANS, "demand_days")}
+    events = result["supply_shortage_events"].sum("year")
     n_years = result.sizes["year"]
     out = xr.Dataset(attrs=dict(result.attrs))
     for name in _MEANS:
@@ -49,17 +49,17 @@ def supply_answers(result: xr.Dataset) -> xr.Dataset:
     for name, values, told in (
         (
             "time_reliability",
-            1.0 - _over(total["short_days"], total["asked_days"]),
+            1.0 - _over(total["shortage_days"], total["demand_days"]),
             "share of the days of request without shortage",
         ),
         (
             "volume_reliability",
-            _over(total["granted"], total["asked"]),
+            _over(total["delivered"], total["demand"]),
             "share of the demand that is delivered",
         ),
         (
             "resilience",
-            _over(events, total["short_days"]),
+            _over(events, total["shortage_days"]),
             "chance that a day of shortage is the last of its run",
         ),
     ):
@@ -71,15 +71,15 @@ def supply_answers(result: xr.Dataset) -> xr.Dataset:
     out["worst_year_share"] = _named(short.max("year"), "1", "largest shortage of a year")
     out["worst_year"] = _named(short.idxmax("year"), "1", "year of the largest shortage")
     out["worst_year"] = out["worst_year"].where(out["worst_year_share"] > 0.0)
-    least = result["supply_least_store"]
-    out["least_store"] = _named(least.min("year"), "m3", "least water in store on any day")
+    least = result["supply_least_storage"]
+    out["least_storage"] = _named(least.min("year"), "m3", "least water in store on any day")
 
     independent = int(result.attrs["independent_years"])
     limit = float(result.attrs["short_year"])
     for name, happens, told in (
         ("no_shortage", short == 0.0, "odds that a year has no shortage"),
         ("short_year", short > limit, f"odds of a shortage over {100.0 * limit:g}% of the demand"),
-        ("shortage_odds", result["supply_short_days"] > 0.0, "odds of any day of shortage"),
+        ("shortage_odds", result["supply_shortage_days"] > 0.0, "odds of any day of shortage"),
     ):
         found = [
             probability_of(one, independent) for one in happens.transpose("plan", "year").values
@@ -115,11 +115,11 @@ def supply_answers(result: xr.Dataset) -> xr.Dataset:
     out["drawn_by_source"] = _named(
         result["supply_drawn"].sum("month").mean("year"), "m3", "mean draw a year by source"
     )
-    out["store_by_month"] = _named(
-        result["supply_store"].mean("year"), "m3", "mean water in store at the month's end"
+    out["storage_by_month"] = _named(
+        result["supply_storage"].mean("year"), "m3", "mean water in store at the month's end"
     )
-    out["store_by_month_low"] = _named(
-        result["supply_store"].quantile(0.1, "year").drop_vars("quantile"),
+    out["storage_by_month_low"] = _named(
+        result["supply_storage"].quantile(0.1, "year").drop_vars("quantile"),
         "m3",
         "water in store at the month's end that one year in ten falls below",
     )
@@ -128,7 +128,7 @@ def supply_answers(result: xr.Dataset) -> xr.Dataset:
 
 def short_shares(result: xr.Dataset) -> xr.DataArray:
     """Shortage of each plan and year over its demand; 0 where there is none but rounding."""
-    wanted, short = result["supply_asked"], result["supply_shortage"]
+    wanted, short = result["supply_demand"], result["supply_shortage"]
     share = (short / wanted.where(wanted > 0.0)).fillna(0.0)
     return share.where(share > ROUNDING, 0.0)
 

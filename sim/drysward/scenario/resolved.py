@@ -38,10 +38,10 @@ from drysward.scenario.supply_tables import (
     CALENDAR,
     DROUGHT,
     GRASS,
-    IN_STORE,
     LININGS,
     POND,
     STAGE_KEYS,
+    STORAGE_INDEX,
     SUPPLY_NUMBERS,
     USUAL_LINING,
 )
@@ -439,7 +439,7 @@ def _storage(scenario: Scenario, storage: StorageSpec) -> Iterator[Row]:
 def _restrictions(restrictions: Restrictions) -> Iterator[Setting]:
     yield "index", restrictions.index, ""
     enter, leave = STAGE_KEYS[restrictions.index]
-    unit = {DROUGHT: "mm", IN_STORE: "1", CALENDAR: "day of leap year"}[restrictions.index]
+    unit = {DROUGHT: "mm", STORAGE_INDEX: "1", CALENDAR: "day of leap year"}[restrictions.index]
     for i, stage in enumerate(restrictions.stages, start=1):
         by_date = restrictions.index == CALENDAR
         yield f"stages[{i}].{enter}", stage.first + 1 if by_date else stage.enter, unit

@@ -1,7 +1,7 @@
 """The irrigation rules of plans: everything that is said of a rule outside the day loop.
 
 A new rule is an entry in ``RULES``, with its number (and what it reads, in PLAN) in
-``day.records``, and its case in ``day.asking.wish``.
+``day.records``, and its case in ``day.plan_demand.wish``.
 """
 
 from __future__ import annotations

@@ -53,7 +53,7 @@ MAINS, WELL, STREAM, RECLAIMED = SOURCE_KINDS = ("mains", "well", "stream", "rec
 POND, TANK = STORAGE_KINDS = ("pond", "tank")
 ROOF, PAVED, GRASS = CATCHMENT_KINDS = ("roof", "paved", "grass")
 FIELDS, STORAGE, BOTH = FEEDS = ("fields", "storage", "both")
-DROUGHT, IN_STORE, CALENDAR = INDICES = ("drought", "storage", "calendar")
+DROUGHT, STORAGE_INDEX, CALENDAR = INDICES = ("drought", "storage", "calendar")
 PERIODS = ("day", "week", "month", "year")
 AS_IT_COMES, EVENLY, BY_MONTH = RATIONS = ("as it comes", "evenly", "by month")
 MOST_SITE_STAGES = 6
@@ -307,7 +307,7 @@ class CatchmentTable(Part):
 # What enters and leaves a stage, by the index.
 STAGE_KEYS = {
     DROUGHT: ("above", "below"),
-    IN_STORE: ("falls_to", "back_at"),
+    STORAGE_INDEX: ("falls_to", "back_at"),
     CALENDAR: ("from", "to"),
 }
 
@@ -405,9 +405,9 @@ class SupplyTable(Part):
             for key in self.catchments:
                 told = "drains into a storage that is not there"
                 flaws.append((f"catchments.{key}", told, "write supply.storage"))
-            if self.restrictions is not None and self.restrictions.index == IN_STORE:
+            if self.restrictions is not None and self.restrictions.index == STORAGE_INDEX:
                 told = f"there is no storage; '{DROUGHT}', '{CALENDAR}'"
-                flaws.append(("restrictions.index", f"'{IN_STORE}' cannot be", told))
+                flaws.append(("restrictions.index", f"'{STORAGE_INDEX}' cannot be", told))
         elif self.storage.kind == TANK and not self.catchments and set(fed) <= {FIELDS}:
             flaws.append(("storage", "nothing fills the tank", "a catchment, or feeds of a source"))
         for (key, source), feeds in zip(self.sources.items(), fed, strict=True):

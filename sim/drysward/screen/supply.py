@@ -58,8 +58,8 @@ def supply_report(told: xr.Dataset, system: str) -> list[RenderableType]:
         _water_table(told, system),
         _reliability_table(told, system),
     ]
-    if float(told["store_by_month"].max()) > 0.0:
-        parts += [_store_table(told, system), _store_months(told, system)]
+    if float(told["storage_by_month"].max()) > 0.0:
+        parts += [_storage_table(told, system), _storage_months(told, system)]
     if float(told["shortage_by_month"].max()) > 0.0:
         parts += [_shortage_causes(told, system), _shortage_months(told, system)]
     parts.append(_turf_table(told))
@@ -86,7 +86,7 @@ def _by_plan(
 
 
 def _water_table(told: xr.Dataset, system: str) -> Table:
-    names = ("asked_mean", "granted_mean", "from_store_mean")
+    names = ("demand_mean", "delivered_mean", "from_storage_mean")
     unit = volume_display([told[name] for name in names], system)
 
     def volume(name: str) -> Callable[[xr.Dataset], str]:
@@ -95,9 +95,9 @@ def _water_table(told: xr.Dataset, system: str) -> Table:
     def drawn(source: str) -> Callable[[xr.Dataset], str]:
         return lambda one: volume_text(one["drawn_by_source"].sel(source=source).item(), unit)
 
-    columns = [("demand", volume("asked_mean")), ("delivered", volume("granted_mean"))]
-    if float(told["store_by_month"].max()) > 0.0:
-        columns.append(("out of\nstorage", volume("from_store_mean")))
+    columns = [("demand", volume("demand_mean")), ("delivered", volume("delivered_mean"))]
+    if float(told["storage_by_month"].max()) > 0.0:
+        columns.append(("out of\nstorage", volume("from_storage_mean")))
     for key in told["source"].values:
         columns.append((str(told["source_label"].sel(source=key).item()), drawn(key)))
     columns.append(("shortage", volume("shortage_mean")))
@@ -139,16 +139,16 @@ def _reliability_table(told: xr.Dataset, system: str) -> Table:
     return _by_plan(told, "Reliability, %", columns)
 
 
-def _store_table(told: xr.Dataset, system: str) -> Table:
+def _storage_table(told: xr.Dataset, system: str) -> Table:
     headings = {
         "catchment_mean": "runoff\nin",
-        "rain_on_store_mean": "rain\non it",
+        "rain_on_storage_mean": "rain\non it",
         "refill_mean": "pumped\nin",
-        "from_store_mean": "drawn",
+        "from_storage_mean": "drawn",
         "evaporation_mean": "evap-\norated",
         "seepage_mean": "seeped",
         "spill_mean": "spilt",
-        "least_store": "least\never held",
+        "least_storage": "least\never held",
     }
     unit = volume_display([told[name] for name in headings], system)
 
@@ -171,14 +171,14 @@ def _months(title: str, unit: Display) -> Table:
     return table
 
 
-def _store_months(told: xr.Dataset, system: str) -> Table:
-    unit = volume_display([told["store_by_month"]], system)
+def _storage_months(told: xr.Dataset, system: str) -> Table:
+    unit = volume_display([told["storage_by_month"]], system)
     if unit.unit == "Mgal":
         unit = Display(unit.unit, unit.factor, 2)
     table = _months("In storage at the month's end: mean, and what 1 year in 10 falls below", unit)
     for key in told["plan"].values:
         one = told.sel(plan=key)
-        for name, row in (("store_by_month", "{}"), ("store_by_month_low", "  1 in 10")):
+        for name, row in (("storage_by_month", "{}"), ("storage_by_month_low", "  1 in 10")):
             cells = (f" {volume_text(v, unit)}" for v in one[name].values)
             table.add_row(row.format(one["plan_label"].item()), *cells)
     return table

@@ -183,7 +183,7 @@ def field_record(spec: FieldSpec, zone: RootZone, catalog: Catalog) -> np.recarr
         fed_share = min(max((species["sod_root_factor"] - SOD_UNFED) / SOD_FED_SPAN, 0.0), 1.0)
     fed_share *= species["crown_feeding"]
     held = zone.subsoil_feeding * (1.0 - turf["subsoil_clock_speed"])
-    field.subsoil_held = fed_share * held
+    field.subsoil_slowing = fed_share * held
     field.crown_refill = turf["crown_refill_rate"] / (
         species["median_death_25c"] * _sod_death_factor(spec, species)
     )

@@ -55,7 +55,7 @@ def write_plan(
     row.passes = passes_a_night(field.delivery, plan.window_h)
     takes_mm = ground_take_mm(zone, field.delivery, plan, most_catch)
     row.ground_takes = takes_mm if plan.stop_at_runoff else np.inf
-    row.runoff_soaks, row.runoff_held = runoff_terms(
+    row.runoff_soaks, row.runoff_storage = runoff_terms(
         field.delivery.precipitation_rate_mm_h, zone.intake_mm_h, zone.surface_storage_mm,
         plan.window_h, 1.0 if splits(field.delivery, plan) else 0.0,
     )  # fmt: skip

@@ -30,7 +30,7 @@ from drysward.physics.leaf_disease import (
     warm_night,
     wet_night_hours,
 )
-from drysward.physics.mud import held_share, mud_from
+from drysward.physics.mud import undrained_share, mud_from
 from drysward.physics.pedotransfer import PARTICLE_DENSITY
 from drysward.physics.reference_et import (
     clear_sky_solar_mj_m2,
@@ -173,7 +173,7 @@ def _write_field(
     # Sand does not turn to mud.
     native = kind == "native"
     row.mud_above = mud_from(field_capacity, saturation, mud["mud_pores"]) if native else math.inf
-    row.held_of_rain, row.held_of_watering[:] = held_until_play(mud, zone, surface_mm)
+    row.undrained_of_rain, row.undrained_of_watering[:] = undrained_at_play(mud, zone, surface_mm)
     row.least_wet_hours = disease["leaf_wet_least_h"]
     row.watering_wet_hours[:] = watering_wet_hours(disease)
     if spec.skin is not None:
@@ -230,14 +230,14 @@ def hardness_line(
     return HardnessLine(intercept, slope, floor, bare, entry["hardness_scatter_g"])
 
 
-def held_until_play(mud: Entry, zone: RootZone, surface_mm: float) -> tuple[float, list[float]]:
+def undrained_at_play(mud: Entry, zone: RootZone, surface_mm: float) -> tuple[float, list[float]]:
     """Share of the water above field capacity that play finds beyond that of the day's end: of
     rain, and of irrigation by time of day in the order of TIMES_OF_DAY.
     """
 
     def held(hours: float) -> float:
         drained = zone.profile.drain_share(0.0, surface_mm, hours)
-        return held_share(drained, zone.profile.drain_share(0.0, surface_mm))
+        return undrained_share(drained, zone.profile.drain_share(0.0, surface_mm))
 
     by_time = [held(mud[f"play_after_{time.replace(' ', '_')}_h"]) for time in TIMES_OF_DAY]
     return held(mud["play_after_rain_h"]), by_time

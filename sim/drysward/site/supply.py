@@ -16,7 +16,7 @@ from drysward.day.records import (
     MONTHS,
     SITE_STAGE,
     SOURCE,
-    STORE,
+    STORAGE_STATE,
     SUPPLY,
     SUPPLY_TRACE,
     SUPPLY_YEAR,
@@ -132,14 +132,14 @@ def start_supply(scenario: Scenario, supply: SupplyInput, n_years: int) -> Suppl
     """The supply on the first day: the storage as full as the scenario says, nothing drawn."""
     storage = supply_of(scenario).storage or NO_STORAGE
     n_sources = supply.sources.shape[1]
-    store = records(STORE, 1)
-    store.volume = storage.start_share * storage.volumes_m3[-1]
+    state = records(STORAGE_STATE, 1)
+    state.volume = storage.start_share * storage.volumes_m3[-1]
     return SupplyState(
-        store=store,
+        storage=state,
         used=records(USED, n_sources),
         years=records(SUPPLY_YEAR, n_years),
         draws=np.zeros((n_years, n_sources, MONTHS)),
-        store_month=np.zeros((n_years, MONTHS)),
+        storage_month=np.zeros((n_years, MONTHS)),
         trace=records(SUPPLY_TRACE, 0),
     )
 

@@ -92,10 +92,10 @@ def outcome_of(
     ``fails`` (Y,), ``years`` SUPPLY_YEAR (Y,), ``draws_m3`` (Y, S, 12) by source and month.
     """
     drawn = draws_m3.sum(axis=-1)
-    delivered, from_storage = float(years.granted.mean()), float(years.from_store.mean())
+    delivered, from_storage = float(years.delivered.mean()), float(years.from_storage.mean())
     by_source = drawn.mean(axis=0)
     direct = direct_m3(by_source, delivered - from_storage, supply.sources)
-    energy = float(energy_kwh(draws_m3, years.from_store, supply).mean())
+    energy = float(energy_kwh(draws_m3, years.from_storage, supply).mean())
     # Sources have tariffs of their own, or all water of the site has one; never both.
     water = water_cost(draws_m3, supply.sources)
     water += block_tariff(draws_m3.sum(axis=-2), costs.water)
@@ -111,11 +111,11 @@ def outcome_of(
         direct=direct,
         filled=by_source - direct,
         runoff=float(years.catchment.mean()),
-        rain=float(years.rain_on_store.mean()),
+        rain=float(years.rain_on_storage.mean()),
         energy_kwh=energy,
         water_cost=float(water.sum(axis=-1).mean()),
         energy_cost=energy * costs.energy_price_kwh,
-        demand=years.asked.copy(),
+        demand=years.demand.copy(),
         lost=years.evaporation + years.seepage,
         drawn=drawn,
         months_spent=spent[0],

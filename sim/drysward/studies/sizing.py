@@ -446,7 +446,7 @@ class Trial:
         left = np.flatnonzero(end < before * (1.0 - 1e-9))
         if left.size:
             again = self._start(sites, [cases[b] for b in left])
-            again.supply.store.volume[:, 0] = end[left]
+            again.supply.storage.volume[:, 0] = end[left]
         for k, (held, patches) in enumerate(passed):
             if not left.size:
                 break
@@ -489,7 +489,7 @@ class Trial:
     def _not_kept(self, runs: Runs) -> np.ndarray:
         sizing = self.sizing
         if sizing.outcome == "shortage":
-            asked, short = runs.supply.years.asked, runs.supply.years.shortage
+            asked, short = runs.supply.years.demand, runs.supply.years.shortage
             # Rounding is no shortage.
             return np.asarray(short > sizing.share * asked + 1e-9 * (1.0 + asked))
         spells = runs.years[f"longest_{sizing.outcome}"][:, self.place]
@@ -605,7 +605,7 @@ def go_through(
 
 def _held(runs: Runs) -> np.ndarray:
     """What is in store under each run (B,), m3."""
-    return runs.supply.store.volume[:, 0].copy()
+    return runs.supply.storage.volume[:, 0].copy()
 
 
 def _same(one: np.recarray, other: np.recarray) -> np.ndarray:

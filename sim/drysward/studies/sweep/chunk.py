@@ -48,7 +48,7 @@ _NOT_MEANT = (
 _BY = {"irrigation_month": ("month",), "shortage_month": ("month",), "shortage_cause": ("cause",)}
 MEANS = tuple(name for name in YEAR.names or () if name not in _NOT_MEANT)
 _SUPPLY_MEANS = tuple(
-    name for name in SUPPLY_YEAR.names or () if name not in ("residual", "store_end")
+    name for name in SUPPLY_YEAR.names or () if name not in ("residual", "storage_end")
 )
 
 
@@ -264,7 +264,7 @@ def _step(so_far: Together, site: PreparedSite, from_year: int) -> None:
     runs.supply = runs.supply._replace(
         years=records(SUPPLY_YEAR, (n_runs, lines)),
         draws=np.zeros((n_runs, lines, *runs.supply.draws.shape[2:])),
-        store_month=np.zeros((n_runs, lines, *runs.supply.store_month.shape[2:])),
+        storage_month=np.zeros((n_runs, lines, *runs.supply.storage_month.shape[2:])),
     )
     trace = slice(site.from_day, site.calendar.size) if so_far.daily else slice(0, 0)
     advance_all(site, runs, trace)
@@ -276,7 +276,7 @@ def _step(so_far: Together, site: PreparedSite, from_year: int) -> None:
     most = as_values(so_far.most)
     np.maximum(most, by_value.max(axis=-2, initial=0.0), out=most)
     as_values(so_far.supply)[:] += as_values(runs.supply.years[:, :n]).sum(axis=-2)
-    so_far.short_years += np.count_nonzero(runs.supply.years.short_days[:, :n] > 0.0, axis=-1)
+    so_far.short_years += np.count_nonzero(runs.supply.years.shortage_days[:, :n] > 0.0, axis=-1)
     if so_far.play:
         for name, played in play_numbers(runs.play[..., :n].view(np.recarray)).items():
             so_far.play[name] += played.sum(axis=-1)

@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from drysward.day.asking import MONTH_ADJUST, WEEK_ALLOWED, WEEK_DEPTH, WEEK_GROSS
 from drysward.day.lanes import (
     LANES,
     PATCH_NAMES,
@@ -19,7 +18,8 @@ from drysward.day.lanes import (
     put,
     spread_of,
 )
-from drysward.day.loop import Ground, Party, Tally
+from drysward.day.loop import Batch, DayInput, Tally
+from drysward.day.plan_demand import MONTH_ADJUST, WEEK_ALLOWED, WEEK_DEPTH, WEEK_GROSS
 from drysward.day.records import CAUSES, MONTHS, PATCH, STAGES, WEEK, as_values
 
 if TYPE_CHECKING:
@@ -30,9 +30,9 @@ if TYPE_CHECKING:
 MOST_SPANS = 6
 
 
-def ground_of(site: PreparedSite) -> Ground:
+def day_input_of(site: PreparedSite) -> DayInput:
     """What a stretch brings, as the loop reads it."""
-    return Ground(
+    return DayInput(
         days=as_values(site.days),
         play_days=as_values(site.play.days),
         calendar=site.calendar,
@@ -42,7 +42,7 @@ def ground_of(site: PreparedSite) -> Ground:
     )
 
 
-def party_of(site: PreparedSite, runs: Runs) -> tuple[Party, Spread]:
+def batch_of(site: PreparedSite, runs: Runs) -> tuple[Batch, Spread]:
     """The runs of plans in lanes, where they stand now, and how they lie there."""
     n_runs, n_fields, _ = runs.catches.shape
     spread = spread_of(*runs.catches.shape)
@@ -57,14 +57,14 @@ def party_of(site: PreparedSite, runs: Runs) -> tuple[Party, Spread]:
     time_of_day = runs.plans.time_of_day.astype(int)
     for name, by_time in (
         ("wet_hours_of_watering", played.watering_wet_hours),
-        ("held_of_watering", played.held_of_watering),
+        ("undrained_of_watering", played.undrained_of_watering),
     ):
         own = np.take_along_axis(by_time, time_of_day[..., None], axis=-1)
         _set(blocks, name, by_lane(own[..., 0]))
     if site.from_day > 0:
         snow_mm = site.weather.days.snow_water_mm[site.from_day - 1]
         blocks[:, PLACE["snow_before"] : PLACE["snow_before"] + LANES] = snow_mm
-    blocks[:, PLACE["granted_share"] : PLACE["granted_share"] + LANES] = 1.0
+    blocks[:, PLACE["delivered_share"] : PLACE["delivered_share"] + LANES] = 1.0
     reach = 1.0 / runs.reaches
     rooting = reach / (1.0 - runs.patches.root_loss)
     carried = np.concatenate([as_values(runs.patches), np.stack([reach, rooting], -1)], axis=-1)
@@ -83,7 +83,7 @@ def party_of(site: PreparedSite, runs: Runs) -> tuple[Party, Spread]:
     skip_days = by_lane(runs.plans.rain_skip_days.astype(np.int64))
     restricted = (runs.plans.stages > 0.0) | (runs.plans.pause_first >= 0.0)
     restricted |= np.isfinite(runs.plans.pause_above)
-    party = Party(
+    batch = Batch(
         blocks=blocks,
         patches=patches,
         catches=np.ascontiguousarray(spread.patch_by_lane(runs.catches)),
@@ -104,7 +104,7 @@ def party_of(site: PreparedSite, runs: Runs) -> tuple[Party, Spread]:
         is_played=by_lane(played.on > 0.0).any(axis=1),
         side=spread.side,
     )
-    return party, spread
+    return batch, spread
 
 
 def tally_of(runs: Runs, spread: Spread) -> Tally:
@@ -119,11 +119,11 @@ def tally_of(runs: Runs, spread: Spread) -> Tally:
     )
 
 
-def give_back(party: Party, spread: Spread, tally: Tally, runs: Runs) -> None:
+def write_back(batch: Batch, spread: Spread, tally: Tally, runs: Runs) -> None:
     """Write what became of the runs into their records."""
-    get(party.blocks, "state", runs.states, spread)
-    runs.states.last_week = spread.by_run(party.weekly[:, :, WEEK_GROSS].swapaxes(1, 2))
-    lanes = party.patches.reshape(*party.patches.shape[:2], -1, LANES).swapaxes(2, 3)
+    get(batch.blocks, "state", runs.states, spread)
+    runs.states.last_week = spread.by_run(batch.weekly[:, :, WEEK_GROSS].swapaxes(1, 2))
+    lanes = batch.patches.reshape(*batch.patches.shape[:2], -1, LANES).swapaxes(2, 3)
     carried = spread.patch_by_run(lanes)[..., : len(PATCH.names or ())]
     as_values(runs.patches)[:] = carried
     gathered = spread.by_run(tally.by_day.transpose(0, 3, 2, 1))

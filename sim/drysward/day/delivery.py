@@ -1,4 +1,4 @@
-"""From what the supply grants to what the patches catch."""
+"""From the water that the supply delivers to the catch of each patch."""
 
 from __future__ import annotations
 
@@ -7,11 +7,11 @@ from drysward.physics.arithmetic import NO_LESS, larger, smaller
 from drysward.physics.intake import runoff_of_irrigation
 
 
-def deliver(asked, syringed, granted_share, spray_loss_today, overspray, play_syringe_left):
-    """Where the granted water of a field goes (mm over the field); ``landed`` is on the turf."""
-    gross = asked * granted_share
+def deliver(requested, syringed, delivered_share, spray_loss_today, overspray, play_syringe_left):
+    """Split of the water delivered to a field (mm over it); ``landed`` reaches the turf."""
+    gross = requested * delivered_share
     # Syringing cools leaves for minutes; what does not evaporate lands with the rest.
-    cooling = syringed * granted_share
+    cooling = syringed * delivered_share
     watering = gross - cooling
     spray = watering * spray_loss_today
     spray += cooling * (1.0 - play_syringe_left) if cooling > 0.0 else 0.0
@@ -21,31 +21,33 @@ def deliver(asked, syringed, granted_share, spray_loss_today, overspray, play_sy
 
 
 def catch(
-    landed, catch_share, w1, w2, fc1, fc2, plan_runoff_soaks, plan_runoff_held, mean_caught,
+    landed, catch_share, w1, w2, fc1, fc2, plan_runoff_soaks, plan_runoff_storage, mean_caught,
     mean_shed, mean_beyond,
 ):  # fmt: skip
-    """What a patch catches, what of it runs off because sprinklers outrun the soil, and what is
-    beyond what the root zone has room for (mm): it drains before turf uses any of the day's water.
+    """Catch of a patch, and how much of it runs off because sprinklers outrun the soil (mm).
+
+    ``mean_beyond`` adds up the catch above the field capacity of the root zone, which drains before
+    turf uses any of the day's water.
     """
     caught = landed * catch_share
-    shed = runoff_of_irrigation(caught, landed, plan_runoff_soaks, plan_runoff_held)
-    room = larger(fc1 + fc2 - w1 - w2, 0.0)
+    shed = runoff_of_irrigation(caught, landed, plan_runoff_soaks, plan_runoff_storage)
+    to_capacity = larger(fc1 + fc2 - w1 - w2, 0.0)
     mean_caught += caught
     mean_shed += shed
-    mean_beyond += larger(caught - shed - room, 0.0)
+    mean_beyond += larger(caught - shed - to_capacity, 0.0)
     return caught, shed, mean_caught, mean_shed, mean_beyond
 
 
-def learn(
+def observe(
     mean_depletion, mean_deficit, mean_crown_wetness, mean_dormant, mean_wilt, mean_caught,
     mean_transpiration, mean_leaf_evaporation, mean_soil_evaporation, demand, spray_loss_today,
     overspray, watering, liquid, kc, eto, plan_rule, plan_share, plan_run_time_multiplier, owed_et,
     days_since_water, unmet,
 ):  # fmt: skip
-    """What the person who waters knows of the field tomorrow.
+    """The state of the field at the end of the day, from which the plan decides tomorrow.
 
-    What turf would have used today under no stress and did not is never asked for again: of what
-    the field lacks that much is lost for good, and tomorrow's lack is new.
+    Water that stressed turf would have used today and did not is no longer outstanding: that part
+    of ``unmet`` is lost for good, and tomorrow's shortage is new.
     """
     seen_depletion = mean_depletion
     seen_deficit = mean_deficit
@@ -55,7 +57,8 @@ def learn(
     paid = mean_caught / larger(plan_share * plan_run_time_multiplier, NO_LESS)
     owed_et = owed_et + kc * eto - liquid
     owed_et -= paid if (watering > 0.0) & (plan_share > 0.0) else 0.0
-    # Nobody waters for more than the soil has room for: a dry winter is not owed in spring.
+    # No more ET is owed than the soil is below field capacity: a dry winter is not made up in
+    # spring.
     owed_et = larger(smaller(owed_et, mean_deficit), 0.0)
     days_since_water = 1.0 if watering > 0.0 else days_since_water + 1.0
     used = mean_transpiration + mean_leaf_evaporation + mean_soil_evaporation
