@@ -152,7 +152,7 @@ PLAY_FIELD = _dtype(
     "hard_intercept hard_slope hard_floor hard_bare hard_frozen hard_inv_scatter "
     "hard_above soft_below "
     # too wet: air-filled porosity, moisture at which the surface is mud, share of the field
-    "air_below mud_above share invader_air most_root_loss "
+    "air_below mud_above share weed_air most_root_loss "
     # share of rain water above field capacity that drains between play and the day's end
     "undrained_of_rain "
     # moisture from which use wears faster, and fastest
@@ -187,7 +187,7 @@ PLAY_DAY = _dtype(
 """Use, weather and calendar of one day of play on one field."""
 
 PLAY_YEAR = _dtype(
-    "days_hard days_soft days_mud days_standing days_airless longest_airless days_invaders "
+    "days_hard days_soft days_mud days_standing days_airless longest_airless days_weed_prone "
     "disease_nights hardness_sum hardest season_days "
     "events events_hard events_wet events_frozen events_playable "
     "peak_worn peak_root_loss use_hours covered_days rain_kept_off cover_labour "

@@ -98,7 +98,7 @@ def add_up_surface(worn, root_loss, w1, mean_worn, mean_root_loss, mean_surface_
 def assess_surface(
     w1, passing, green, dormant, sat1, play_skinned, play_inv_surface_mm, play_hard_intercept,
     play_hard_slope, play_hard_floor, play_hard_bare, play_hard_frozen, play_hard_inv_scatter,
-    play_hard_above, play_soft_below, play_air_below, play_mud_above, play_invader_air,
+    play_hard_above, play_soft_below, play_air_below, play_mud_above, play_weed_air,
     play_skin_dust, today_frozen, mean_hard, mean_soft, mean_mud, mean_standing, mean_airless,
     mean_dust, mean_moist, mean_hardness, mean_air,
 ):  # fmt: skip
@@ -129,7 +129,7 @@ def assess_surface(
     mean_dust += thawed - mud if moisture < dust_below else 0.0
     mean_standing += 1.0 if w1 + passing >= SATURATED * sat1 else 0.0
     mean_airless += 1.0 if air < play_air_below else 0.0
-    mean_moist += 1.0 if (air < play_invader_air) & (play_skinned == 0.0) else 0.0
+    mean_moist += 1.0 if (air < play_weed_air) & (play_skinned == 0.0) else 0.0
     mean_hardness += hardness
     mean_air += air
     return (
@@ -198,7 +198,7 @@ def count_play(
     today_rain_wet_hours, today_wet_night_hours, mean_hard, mean_soft, mean_mud, mean_standing,
     mean_airless, mean_dust, mean_moist, mean_hardness, mean_worn, mean_root_loss,
     played_season_days, played_hardness_sum, played_hardest, played_days_hard, played_days_soft,
-    played_days_mud, played_days_standing, played_days_dust, played_days_invaders,
+    played_days_mud, played_days_standing, played_days_dust, played_days_weed_prone,
     played_days_airless, played_longest_airless, played_disease_nights, played_peak_worn,
     played_peak_root_loss,
 ):  # fmt: skip
@@ -215,7 +215,7 @@ def count_play(
     played_days_mud += 1.0 if mean_mud >= play_share else 0.0
     played_days_standing += 1.0 if mean_standing >= play_share else 0.0
     played_days_dust += 1.0 if mean_dust >= play_share else 0.0
-    played_days_invaders += 1.0 if mean_moist >= play_share else 0.0
+    played_days_weed_prone += 1.0 if mean_moist >= play_share else 0.0
     airless = mean_airless >= play_share
     played_days_airless += 1.0 if airless else 0.0
     airless_run = airless_run + 1.0 if airless else 0.0
@@ -235,7 +235,7 @@ def count_play(
     return (
         airless_run, played_season_days, played_hardness_sum, played_hardest, played_days_hard,
         played_days_soft, played_days_mud, played_days_standing, played_days_dust,
-        played_days_invaders, played_days_airless, played_longest_airless, played_disease_nights,
+        played_days_weed_prone, played_days_airless, played_longest_airless, played_disease_nights,
         played_peak_worn, played_peak_root_loss,
     )  # fmt: skip
 

@@ -7,7 +7,7 @@ import xarray as xr
 
 MEANS = (
     "days_hard", "days_soft", "days_mud", "days_standing", "days_airless", "longest_airless",
-    "days_invaders", "disease_nights", "mean_hardness", "hardest", "peak_worn",
+    "days_weed_prone", "disease_nights", "mean_hardness", "hardest", "peak_worn",
     "peak_root_loss", "use_hours", "covered_days", "rain_kept_off", "cover_labour", "syringed",
     "days_dust", "events",
 )  # fmt: skip

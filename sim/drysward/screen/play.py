@@ -52,7 +52,7 @@ _TURF: dict[str, Callable[[xr.Dataset], str]] = {
     "no air,\nlongest\ndays": lambda one: (
         f"{_days(one, 'days_airless')},{_number(one['longest_airless_most'].item(), 0)}"
     ),
-    "in-\nvaders\ndays": lambda one: _days(one, "days_invaders"),
+    "weed-\nprone\ndays": lambda one: _days(one, "days_weed_prone"),
     "dis-\nease\nnights": lambda one: _days(one, "disease_nights"),
     "worn\n\n%": lambda one: _number(100.0 * one["peak_worn_mean"].item(), 0),
     "roots\nlost\n%": lambda one: _number(100.0 * one["peak_root_loss_mean"].item(), 0),
@@ -90,7 +90,7 @@ def _notes(summary: xr.Dataset) -> Iterable[tuple[str, str]]:
         "Play",
         "mean days of the answer season on which the stated share of the field is affected; no "
         "air: below 10% of air-filled pores unless the scenario says otherwise, and the longest "
-        "spell of any year; invaders: moist enough for algae, sedges and annual bluegrass; worn "
+        "spell of any year; weed-prone: moist enough for algae, sedges and annual bluegrass; worn "
         "and roots lost: mean of the yearly peaks; last three: percent of all judged events, "
         "± standard error",
     )

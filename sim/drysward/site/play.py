@@ -165,7 +165,7 @@ def _write_field(
     if spec.surface == SKINNED and play.hard_above_g is None:
         row.hard_above, row.soft_below = math.inf, 0.0  # what is read on turf is no limit here
     row.air_below, row.share = play.air_filled_below, play.share
-    row.invader_air = limits["invader_air"]
+    row.weed_air = limits["invader_air"]
     row.most_root_loss = catalog.get("play", "airless_roots")["most_root_loss"]
     for name in ("wear_middle_from", "wear_wet_from"):
         row[name] = wear_limit(wear[name], field_capacity, wear["wear_field_capacity"])
