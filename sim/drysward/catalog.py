@@ -1,10 +1,10 @@
-"""The catalogue: every number of the parameter files with its unit, range, source and grade.
+"""The catalog: every number of the parameter files with its unit, range, source and grade.
 
-One file a kind (``species.toml``, ``soils.toml``, ...), one table an entry, one line a number.
-In an entry a string is a word, a table is a number, and anything else is a fault, so no number
-can go without a source. ``like = "KEY"`` takes over another entry of the same file except for
-what is written anew. ``sources.toml`` is the one bibliography; ``vocabulary.toml`` gives each
-name its meaning, its units and the limits beyond which a value is physically impossible.
+One file a kind (``species.toml``, ``soils.toml``, ...), one table an entry, one line a number. In
+an entry a string is a word and a table is a number; anything else is a fault, so every number has a
+source. ``like = "KEY"`` copies another entry of the same file, except for the values written in the
+new one. ``sources.toml`` is the one bibliography; ``vocabulary.toml`` has the meaning of each name,
+its unit, and the limits beyond which a value is physically impossible.
 """
 
 from __future__ import annotations
@@ -40,12 +40,12 @@ KINDS = (
 )
 GRADES = ("measured", "published", "common practice", "from memory", "estimate")
 SCENARIO = "scenario"
-"""Grade and source of a number that a scenario set in place of the catalogue's."""
+"""Grade and source of a number that a scenario set in place of the catalog's."""
 
-# What a grade says of low and high: the chance that the truth lies below low, and as much above
-# high. A range that was measured, printed or is the habit of the trade is passed 1 time in 20. One
-# that somebody guessed is passed more often than he thinks, 1 time in 10 on each side
-# (Speirs-Bridge et al. 2010, O'Hagan et al. 2006, both from memory).
+# Chance that the true value lies below low, and as much above high, by grade. A range that was
+# measured, published or is common practice is exceeded 1 time in 20 on each side. A guessed range
+# is exceeded more often than people think, 1 time in 10 on each side (Speirs-Bridge et al. 2010,
+# O'Hagan et al. 2006, both from memory).
 CHANCES = {
     "measured": USUAL_CHANCE,
     "published": USUAL_CHANCE,
@@ -77,7 +77,7 @@ class Parameter:
 
 @dataclass(frozen=True)
 class Entry:
-    """One species, soil, construction and so on: its numbers, and its words (such as season)."""
+    """One species, soil, construction or similar: its numbers, and its words (such as season)."""
 
     kind: str
     key: str
@@ -91,16 +91,16 @@ class Entry:
         return self.parameter(name).value
 
     def parameter(self, name: str) -> Parameter:
-        """The number ``name`` with all that is known of it; FaultyInput when there is none."""
+        """The number ``name`` with its range and source; FaultyInput when there is none."""
         if name not in self.numbers:
-            where, told = f"{self.kind}.{self.key}", f"no number {quoted(name)}"
-            raise FaultyInput(Fault(where, told, nearest(name, self.numbers)))
+            where, what = f"{self.kind}.{self.key}", f"no number {quoted(name)}"
+            raise FaultyInput(Fault(where, what, nearest(name, self.numbers)))
         return self.numbers[name]
 
 
 @dataclass(frozen=True)
 class Term:
-    """One name of the vocabulary: meaning, units, and the range that a value can take."""
+    """One name of the vocabulary: meaning, units, and the range of possible values."""
 
     key: str
     meaning: str
@@ -114,10 +114,10 @@ class Term:
 class Catalog:
     """All entries by kind and key, the sources, and the vocabulary.
 
-    ``quantities`` are what a run answers with, ``derived`` what is worked out from them, and
-    ``meanings`` what parameters are called, ``given`` what only a scenario gives, and ``kinds``
-    what any quantity of a scenario can be, by the name of its kind.
-    ``texts`` are the files it was read from and ``overrides`` what a scenario changed.
+    Terms of the vocabulary: ``quantities`` are results of a run, ``derived`` are computed from
+    them, ``meanings`` are the parameters, ``scenario_terms`` are numbers that only a scenario has,
+    and ``kinds`` limit any quantity of a scenario, by the name of its kind. ``texts`` are the files
+    of the catalog and ``overrides`` the numbers changed by a scenario.
     """
 
     entries: Mapping[str, Mapping[str, Entry]]
@@ -125,7 +125,7 @@ class Catalog:
     quantities: Mapping[str, Term]
     derived: Mapping[str, Term]
     meanings: Mapping[str, Term]
-    given: Mapping[str, Term]
+    scenario_terms: Mapping[str, Term]
     kinds: Mapping[str, Term]
     texts: Mapping[str, str] = field(repr=False)
     overrides: Mapping[str, float] = field(default_factory=dict)
@@ -133,7 +133,7 @@ class Catalog:
     def get(self, kind: str, key: str, where: str = "") -> Entry:
         """The entry ``key`` of ``kind``.
 
-        FaultyInput with the nearest name when there is none, told at ``where`` when given.
+        FaultyInput with the closest name when there is none; ``where`` is its place in the message.
         """
         if kind not in self.entries:
             raise FaultyInput(
@@ -145,17 +145,17 @@ class Catalog:
         return known[key]
 
     def find(self, name: str) -> tuple[Entry, ...]:
-        """Every entry called ``name``, of whatever kind; FaultyInput when there is none."""
+        """Every entry called ``name``, of any kind; FaultyInput when there is none."""
         found = tuple(known[name] for known in self.entries.values() if name in known)
         if not found:
             names = {key for known in self.entries.values() for key in known}
-            raise FaultyInput(Fault("catalogue", f"no entry {quoted(name)}", nearest(name, names)))
+            raise FaultyInput(Fault("catalog", f"no entry {quoted(name)}", nearest(name, names)))
         return found
 
     def range_of(self, kind: str, key: str, name: str) -> Range:
-        """What is known of the number ``name``, within its physical limits.
+        """Distribution of the number ``name``, within its physical limits.
 
-        A number that a scenario set is certain. FaultyInput where there is no such number.
+        A number set by a scenario is certain. FaultyInput when there is no such number.
         """
         number, limits = self.get(kind, key).parameter(name), self.meanings[name]
         if number.grade == SCENARIO:
@@ -179,14 +179,14 @@ class Catalog:
         return sha.hexdigest()
 
     def with_overrides(self, values: Mapping[str, Any]) -> Catalog:
-        """A new catalogue with the numbers named ``kind.key.name`` set anew.
+        """A new catalog with the numbers named ``kind.key.name`` replaced.
 
-        They carry grade and source ``SCENARIO`` and keep the catalogue's range, so that a report
-        can tell what lies outside it. FaultyInput with every unknown name, every value that is
-        no finite number, and every value beyond its physical limits.
+        They get grade and source ``SCENARIO`` and keep the catalog's range, so that a report can
+        mark values outside it. FaultyInput with every unknown name, every value that is not a
+        finite number, and every value beyond its physical limits.
         """
         faults: list[Fault] = []
-        anew: dict[tuple[str, str], dict[str, Parameter]] = {}
+        replaced: dict[tuple[str, str], dict[str, Parameter]] = {}
         for dotted, value in values.items():
             try:
                 parameter = self._overridden(dotted, value)
@@ -194,11 +194,11 @@ class Catalog:
                 faults.extend(refusal.faults)
                 continue
             kind, key, name = dotted.split(".")
-            anew.setdefault((kind, key), {})[name] = parameter
+            replaced.setdefault((kind, key), {})[name] = parameter
         if faults:
             raise FaultyInput(faults)
         entries = {kind: dict(known) for kind, known in self.entries.items()}
-        for (kind, key), numbers in anew.items():
+        for (kind, key), numbers in replaced.items():
             entry = entries[kind][key]
             entries[kind][key] = replace(entry, numbers={**entry.numbers, **numbers})
         overrides = {**self.overrides, **{name: float(value) for name, value in values.items()}}
@@ -210,15 +210,15 @@ class Catalog:
             raise FaultyInput(
                 Fault(
                     dotted,
-                    "not the name of a number",
+                    "is not the name of a number",
                     "write kind.key.name, such as species.kentucky_bluegrass.wilt_ks",
                 )
             )
         kind, key, name = parts
         entry = self.get(kind, key, where=dotted)
         if name not in entry.numbers:
-            told = f"no number {quoted(name)}"
-            raise FaultyInput(Fault(dotted, told, nearest(name, entry.numbers)))
+            what = f"no number {quoted(name)}"
+            raise FaultyInput(Fault(dotted, what, nearest(name, entry.numbers)))
         old = entry.numbers[name]
         limits = self.meanings[name]
         allowed = f"a number from {limits.low:g} to {limits.high:g} {old.unit}"
@@ -231,13 +231,13 @@ class Catalog:
             value=float(value),
             source=(SCENARIO,),
             grade=SCENARIO,
-            note=f"catalogue: {old.value:g} ({old.grade})",
+            note=f"catalog: {old.value:g} ({old.grade})",
         )
 
 
 @cache
 def load_catalog() -> Catalog:
-    """The catalogue that ships with the package, read and checked once."""
+    """The catalog that ships with the package, read and checked once."""
     folder = files("drysward.configs")
     names = (*KINDS, "known_together", "sources", "vocabulary")
     return read_catalog(
@@ -251,8 +251,8 @@ def read_catalog(texts: Mapping[str, str]) -> Catalog:
     Raises
     ------
     FaultyInput
-        With every number that lacks a unit, range, known source or known grade, lies outside its
-        own range, or has a name or unit that the vocabulary does not know.
+        With every number that lacks a unit, range, known source or known grade, that lies outside
+        its range, or whose name or unit is not in the vocabulary.
     """
     faults: list[Fault] = []
     tables: dict[str, dict[str, Any]] = {}
@@ -267,18 +267,20 @@ def read_catalog(texts: Mapping[str, str]) -> Catalog:
     quantities = _terms(tables["vocabulary"]["quantities"], "range")
     derived = _terms(tables["vocabulary"]["derived"], "range")
     meanings = _terms(tables["vocabulary"]["parameters"], "limits")
-    given = _terms(tables["vocabulary"]["scenario"], "limits")
+    scenario_terms = _terms(tables["vocabulary"]["scenario"], "limits")
     kinds = _terms(tables["vocabulary"]["kinds"], "limits")
     entries = {
         kind: {
             key: _entry(kind, key, table, sources, meanings, faults)
-            for key, table in _with_likes(kind, tables[kind], faults).items()
+            for key, table in _completed(kind, tables[kind], faults).items()
         }
         for kind in KINDS
     }
     if faults:
         raise FaultyInput(faults)
-    return Catalog(entries, sources, quantities, derived, meanings, given, kinds, dict(texts))
+    return Catalog(
+        entries, sources, quantities, derived, meanings, scenario_terms, kinds, dict(texts)
+    )
 
 
 def _terms(table: Mapping[str, Any], bounds: str) -> dict[str, Term]:
@@ -296,13 +298,13 @@ def _terms(table: Mapping[str, Any], bounds: str) -> dict[str, Term]:
     }
 
 
-def _with_likes(kind: str, table: Mapping[str, Any], faults: list[Fault]) -> dict[str, Any]:
-    """Entries of one file, each completed by the earlier entry that its ``like`` names."""
+def _completed(kind: str, table: Mapping[str, Any], faults: list[Fault]) -> dict[str, Any]:
+    """Entries of one file, each completed from the earlier entry named by its ``like``."""
     full: dict[str, Any] = {}
     for key, row in table.items():
         if not isinstance(row, dict):
             faults.append(
-                Fault(f"{kind}.{key}", "stands outside any entry", "write [key] above it")
+                Fault(f"{kind}.{key}", "is outside of any entry", "write [key] above it")
             )
             continue
         base = row.get("like", "")
@@ -337,7 +339,7 @@ def _entry(
                 numbers[name] = _parameter(name, row)
         else:
             faults.append(
-                Fault(where, "a number without unit, range, source and grade", "write a table")
+                Fault(where, "is a number without unit, range, source and grade", "write a table")
             )
     if "label" not in table:
         faults.append(Fault(f"{kind}.{key}", "no label"))
@@ -345,7 +347,7 @@ def _entry(
 
 
 def _parameter(name: str, row: Mapping[str, Any]) -> Parameter:
-    """A number whose row has been checked."""
+    """A number from a row that has been checked."""
     return Parameter(
         name,
         float(row["value"]),
@@ -359,7 +361,7 @@ def _parameter(name: str, row: Mapping[str, Any]) -> Parameter:
 
 
 def _source_keys(row: Mapping[str, Any]) -> tuple[str, ...]:
-    """One source is written as text, several as a list."""
+    """Sources of a row: a string for one, a list for several."""
     return (row["source"],) if isinstance(row["source"], str) else tuple(row["source"])
 
 
@@ -375,7 +377,7 @@ def _parameter_faults(
     surplus = sorted(row.keys() - _REQUIRED - {"note"})
     faults = [Fault(where, f"'{part}' is missing") for part in missing]
     faults += [
-        Fault(where, f"'{part}' is not known", "only 'note' may be added") for part in surplus
+        Fault(where, f"'{part}' is not known", "the one optional key is 'note'") for part in surplus
     ]
     if missing:
         return faults
@@ -383,10 +385,10 @@ def _parameter_faults(
     if not all(_is_number(number) for number in (value, low, high)):
         faults.append(Fault(where, "value, low and high must be finite numbers"))
     elif not low <= value <= high:
-        faults.append(Fault(where, f"{value:g} lies outside its own range {low:g} to {high:g}"))
+        faults.append(Fault(where, f"{value:g} is outside of its range {low:g} to {high:g}"))
     keys = _source_keys(row)
     if not keys:
-        faults.append(Fault(where, "names no source"))
+        faults.append(Fault(where, "has no source"))
     faults += [
         Fault(where, f"no source '{source}'", nearest(source, sources))
         for source in keys
@@ -397,14 +399,14 @@ def _parameter_faults(
             Fault(where, f"no grade '{row['grade']}'", nearest(str(row["grade"]), GRADES))
         )
     if name not in meanings:
-        faults.append(Fault(where, f"'{name}' has no meaning", nearest(name, meanings)))
+        faults.append(Fault(where, f"'{name}' is not in the vocabulary", nearest(name, meanings)))
         return faults
     term = meanings[name]
     if row["unit"] != term.units:
         faults.append(Fault(where, f"unit '{row['unit']}'", f"the vocabulary has '{term.units}'"))
     if _is_number(low) and _is_number(high) and not term.low <= low <= high <= term.high:
         faults.append(
-            Fault(where, "range beyond the physical limits", f"{term.low:g} to {term.high:g}")
+            Fault(where, "range is beyond the physical limits", f"{term.low:g} to {term.high:g}")
         )
     return faults
 

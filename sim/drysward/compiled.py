@@ -1,8 +1,8 @@
-"""Compiled code, the day loop's above all, and where its machine code is kept.
+"""Compiled code, above all the day loop, and the folder of its machine code.
 
-numba's own cache looks only at the file of the outer function, so an edit to a process file
-would run old code. The cache folder is therefore named by a digest of every source that is
-compiled; how it is kept there is in ``kept_code``.
+numba's own cache checks only the file of the outermost function, so an edit to a file of
+``physics`` would run old code. The cache folder is therefore named by a digest of all compiled
+sources; ``code_cache`` stores the machine code there.
 """
 
 from __future__ import annotations
@@ -24,26 +24,26 @@ from typing import Any
 import numba
 import numba.extending
 
+from drysward.code_cache import ENDING, CodeCache
 from drysward.files import user_cache
-from drysward.kept_code import ENDING, KeptCode
-from drysward.loading import standing_in
+from drysward.loading import substituted
 
-# numba asks scipy for its linear algebra, which no compiled code of ours uses.
-with standing_in("scipy.linalg.cython_blas", None):
+# numba imports linear algebra from scipy, which our compiled code does not use.
+with substituted("scipy.linalg.cython_blas", None):
     importlib.import_module("numba.np.arraymath")
 
-# Packages whose functions are compiled: of ``site`` the passes over weather that make its days, of
-# ``drive`` what goes through them.
+# Packages with compiled functions: of ``site`` the passes over the weather, of ``drive`` the run
+# through the days.
 _COMPILED = ("drysward.day", "drysward.physics", "drysward.site", "drysward.drive")
 
-# Nobody calls such a function from outside, so it needs no way in: to make those took a seventh of
-# all compiling.
+# Python and C never call these functions, so they need no wrappers, which took a seventh of all
+# compile time.
 _OPTIONS = {"no_cpython_wrapper": True, "no_cfunc_wrapper": True}
 
 
 @numba.extending.intrinsic
 def select(context: Any, condition: Any, one: Any, other: Any) -> Any:
-    """``one if condition else other``, both worked out: no branch, as lanes need it."""
+    """``one if condition else other`` with both evaluated: no branch, as lanes need it."""
     both = context.unify_types(numba.types.unliteral(one), numba.types.unliteral(other))
 
     def build(_: Any, builder: Any, __: Any, values: Any) -> Any:
@@ -58,13 +58,13 @@ class _Selects(ast.NodeTransformer):
         return ast.Call(ast.Name("select", ast.Load()), [node.test, node.body, node.orelse], [])
 
 
-class _SetIn:
-    """Sets equations, and what is marked ``set_in``, in where they are called.
+class _Inliner:
+    """Inlines equations, and functions marked ``inline``, where they are called.
 
-    An equation is a ``jitable`` function that only names numbers and returns one: to compile each
-    of them by itself and link it took a third of all compiling. Large functions would be made fast
-    and turned into machine code by themselves, and once more in each that they stand in. ``known``
-    gets what they refer to.
+    An equation is a ``jitable`` function that only assigns numbers and returns one; compiling and
+    linking each of them separately took a third of all compile time. A large function would be
+    optimized separately, and once more in every function that calls it. The names that inlined
+    code refers to are added to ``known``.
     """
 
     def __init__(self, known: dict[str, Any]) -> None:
@@ -98,10 +98,10 @@ class _SetIn:
             called = self.known.get(node.func.id)
             whole = _whole(called) if called in _EQUATIONS or called in _LARGE else None
             if whole is not None:
-                return self._set_in(*whole, node.args)
+                return self._inline(*whole, node.args)
         return node
 
-    def _set_in(
+    def _inline(
         self, called: ast.FunctionDef, known: Mapping[str, Any], arguments: list[ast.expr]
     ) -> ast.expr:
         self.calls += 1
@@ -127,7 +127,7 @@ class _SetIn:
 
 
 def _says_nothing(statement: ast.stmt) -> bool:
-    """Whether nothing is left of a statement: a call that is set in and returns nothing."""
+    """Whether a statement has become empty: an inlined call that returned nothing."""
     return isinstance(statement, ast.Expr) and isinstance(statement.value, ast.Constant)
 
 
@@ -137,19 +137,20 @@ _LARGE: set[Any] = set()
 
 @cache
 def _whole(function: Callable[..., Any]) -> tuple[ast.FunctionDef, dict[str, Any]] | None:
-    """A function with what it calls set in, and what its names refer to; None where it cannot be
-    set in because it turns off early, or is an equation with loops.
+    """The tree of a function with its calls inlined, and the values of its global names.
+
+    None when it cannot be inlined: it returns early, or is an equation with loops.
     """
     tree = tree_of(function)
     plain = (ast.Assign, ast.AugAssign, ast.Expr)
     returns = sum(isinstance(node, ast.Return) for node in ast.walk(tree))
     ends = isinstance(tree.body[-1], ast.Return)
     if function in _LARGE:
-        assert returns == ends, f"{function.__name__} turns off early"
+        assert returns == ends, f"{function.__name__} returns early"
     elif not ends or not all(isinstance(s, plain) for s in tree.body[:-1]):
         return None
     known = {**vars(builtins), **function.__globals__}
-    tree.body = _SetIn(known).body(tree.body[1:])
+    tree.body = _Inliner(known).body(tree.body[1:])
     names = {node.id for node in ast.walk(tree) if isinstance(node, ast.Name)}
     local = {argument.arg for argument in tree.args.args}
     local |= {n.id for n in ast.walk(tree) if isinstance(n, ast.Name) and _is_stored(n)}
@@ -163,16 +164,16 @@ def _is_stored(name: ast.Name) -> bool:
 def with_selects(
     tree: ast.FunctionDef, known: Mapping[str, Any], branches: bool = False
 ) -> Callable[..., Any]:
-    """The function of a syntax tree, whose ``a if x else b`` are made without branches.
+    """The function of a syntax tree, with every ``a if x else b`` compiled without a branch.
 
-    Numba makes a branch of each, and of a branch that keeps an old number a masked write, which
-    takes twenty times as long as a write on some processors. ``branches`` leaves them, for code
-    that is not compiled.
+    Numba would emit a branch for each, and for a branch that keeps an old value a masked write,
+    which takes twenty times as long as a write on some processors. ``branches`` keeps them, for
+    code that is not compiled.
     """
     tree, names = copy.deepcopy(tree), dict(known)
     tree.decorator_list = []
     if not branches:
-        tree.body = _SetIn(names).body(tree.body)
+        tree.body = _Inliner(names).body(tree.body)
         tree = _Selects().visit(tree)
     module = ast.fix_missing_locations(ast.Module([tree], []))
     text = ast.unparse(module)
@@ -180,8 +181,8 @@ def with_selects(
     linecache.cache[file] = (len(text), None, text.splitlines(keepends=True), file)
     names["select"] = select
     exec(compile(text, file, "exec"), names)
-    made: Callable[..., Any] = names[tree.name]
-    return made
+    built: Callable[..., Any] = names[tree.name]
+    return built
 
 
 def tree_of(function: Callable[..., Any]) -> ast.FunctionDef:
@@ -192,31 +193,31 @@ def tree_of(function: Callable[..., Any]) -> ast.FunctionDef:
 
 
 def compiles_as(
-    plain: Callable[..., Any], make: Callable[[], Callable[..., Any]], inlined: bool = False
+    plain: Callable[..., Any], build: Callable[[], Callable[..., Any]], inlined: bool = False
 ) -> Callable[..., Any]:
-    """``plain``, for which compiled code has what ``make`` gives; made when it is first needed."""
-    made = cache(make)
+    """``plain``, replaced in compiled code by the result of ``build``, called when first needed."""
+    built = cache(build)
     options: Any = {**_OPTIONS, "forceinline": inlined}
-    numba.extending.overload(plain, jit_options=options, strict=False)(lambda *_: made())
+    numba.extending.overload(plain, jit_options=options, strict=False)(lambda *_: built())
     return plain
 
 
 def equation(function: Callable[..., Any]) -> Any:
-    """As ``jitable``, for a function that is set in where compiled code calls it."""
+    """As ``jitable``, for a function that is inlined where compiled code calls it."""
     _EQUATIONS.add(function)
     return jitable(function)
 
 
-def set_in(function: Callable[..., Any]) -> Any:
-    """As ``jitable``, for a large function that is called in one place and returns at its end, if
-    at all: its statements are set in there.
+def inline(function: Callable[..., Any]) -> Any:
+    """As ``jitable``, for a large function that is called in one place and does not return early:
+    its statements are inlined there.
     """
     _LARGE.add(function)
     return jitable(function)
 
 
 def jitable(function: Callable[..., Any]) -> Any:
-    """A function that compiled code may call, and plain code too."""
+    """A function that compiled code and plain Python may both call."""
     return compiles_as(
         function, lambda: with_selects(tree_of(function), function.__globals__), inlined=True
     )
@@ -225,7 +226,7 @@ def jitable(function: Callable[..., Any]) -> Any:
 def sources_digest() -> str:
     """Digest of every source file with compiled code."""
     digest = hashlib.sha256(numba.__version__.encode())
-    digest.update(Path(__file__).read_bytes())  # it rewrites what is compiled
+    digest.update(Path(__file__).read_bytes())  # this file rewrites the code that is compiled
     for package in _COMPILED:
         for item in sorted(importlib.resources.files(package).iterdir(), key=lambda f: f.name):
             if item.name.endswith(".py"):
@@ -235,17 +236,17 @@ def sources_digest() -> str:
 
 
 def cache_folder() -> Path:
-    """Folder of the compiled code that belongs to these very sources."""
+    """Folder of the machine code of exactly these sources."""
     return user_cache() / sources_digest()
 
 
 def is_warm() -> bool:
-    """Whether compiled code for these sources has been kept before."""
+    """Whether machine code of these sources is in the cache."""
     return any(cache_folder().glob(f"*{ENDING}"))
 
 
 class _Whole(numba.core.compiler.Compiler):
-    """Sets in what belongs into a function when it is compiled, and not when it is only loaded."""
+    """Inlines the calls of a function when it is compiled, and not when it is loaded."""
 
     def compile_extra(self, func: Callable[..., Any]) -> Any:
         return super().compile_extra(with_selects(tree_of(func), func.__globals__))
@@ -253,13 +254,13 @@ class _Whole(numba.core.compiler.Compiler):
 
 @cache
 def compiled(function: Callable[..., Any], counted: bool = True) -> Callable[..., Any]:
-    """A function of the numba subset compiled, without the GIL; kept for the next program.
+    """A function of the numba subset, compiled without the GIL and cached for later processes.
 
-    ``counted``: its arrays have reference counts, which what allocates needs.
+    ``counted``: arrays have reference counts, which code that allocates needs.
     """
-    # Options that numba leaves out of its own signature. Only Python calls these functions.
+    # Options missing from numba's own signature. Only Python calls these functions.
     options: dict[str, Any] = {"_nrt": counted, "no_cfunc_wrapper": True}
     options["pipeline_class"] = _Whole
-    made: Any = numba.njit(nogil=True, error_model="numpy", **options)(function)
-    made._cache = KeptCode(function, cache_folder())
-    return made
+    code: Any = numba.njit(nogil=True, error_model="numpy", **options)(function)
+    code._cache = CodeCache(function, cache_folder())
+    return code

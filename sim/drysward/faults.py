@@ -1,4 +1,4 @@
-"""Faults of input: collected, located, and told in one line each."""
+"""Faults of input: collected, with their place, one line each."""
 
 from __future__ import annotations
 
@@ -40,13 +40,13 @@ class FaultyInput(Exception):
 MOST_SHOWN = 60
 """Characters of input text that a message shows."""
 
-_LIKELY_NAME = 100  # characters: likeness is not looked for in longer ones, where it takes long
-_LOOKED_THROUGH = 1_000
-_NAMES_TOLD = 40
-MOST_TOLD = 100
-"""Faults of one file that are told."""
+_LIKELY_NAME = 100  # characters; the comparison of longer names takes too long
+_MOST_COMPARED = 1_000
+_NAMES_LISTED = 40
+MOST_LISTED = 100
+"""Faults of one file that are listed."""
 
-# Tables whose keys are names that the writer of a file chose.
+# Tables whose keys are names chosen by the writer of the file.
 _NAMED = re.compile(r"^(fields|plans|supply\.sources|supply\.catchments|weather\.futures)\.[^.]+")
 _SHORTENED = reprlib.Repr()
 _SHORTENED.maxdict = _SHORTENED.maxlist = _SHORTENED.maxlevel = 4
@@ -54,9 +54,9 @@ _SHORTENED.maxstring = _SHORTENED.maxother = MOST_SHOWN
 
 
 def quoted(value: object, bare: bool = False, most: int = MOST_SHOWN) -> str:
-    """Input as a message shows it: text in quotes unless ``bare``, cut when it is long.
+    """Input as a message shows it: text in quotes unless ``bare``, shortened when it is long.
 
-    What is cut says how long it was: ``'abc...' (40,000 characters)``.
+    A shortened text states its length: ``'abc...' (40,000 characters)``.
     """
     text = value if isinstance(value, str) else _SHORTENED.repr(value)
     mark = "'" if isinstance(value, str) and not bare else ""
@@ -66,53 +66,53 @@ def quoted(value: object, bare: bool = False, most: int = MOST_SHOWN) -> str:
 
 
 def path_text(path: object) -> str:
-    """The name of a file as a message shows it."""
+    """The path of a file as a message shows it."""
     return quoted(str(path), bare=True, most=300)
 
 
-def listed(names: Iterable[str], most: int = _NAMES_TOLD) -> str:
-    """Names with commas between, ``most`` at most and a count of the rest."""
+def listed(names: Iterable[str], most: int = _NAMES_LISTED) -> str:
+    """Names separated by commas: ``most`` of them and a count of the others."""
     all_names = list(names)
-    told = ", ".join(quoted(name, bare=True) for name in all_names[:most])
+    shown = ", ".join(quoted(name, bare=True) for name in all_names[:most])
     more = len(all_names) - most
-    return f"{told} and {more:,} more" if more > 0 else told
+    return f"{shown} and {more:,} more" if more > 0 else shown
 
 
 def nearest(name: str, known: Iterable[str]) -> str:
-    """The known name most like ``name`` as a hint, or the list of known names."""
+    """A hint for a wrong name: the closest known name, or the list of known names."""
     names: Sequence[str] = sorted(known)
-    close = likest(name, names)
+    close = closest_name(name, names)
     return f"did you mean {quoted(close)}?" if close else "known: " + listed(names)
 
 
-def likest(name: str, known: Iterable[str]) -> str:
-    """The known name most like ``name``, "" when none is like it."""
+def closest_name(name: str, known: Iterable[str]) -> str:
+    """The known name closest to ``name``, "" when none is similar."""
     if len(name) > _LIKELY_NAME:
         return ""
-    likely = [one for one in known if len(one) <= _LIKELY_NAME][:_LOOKED_THROUGH]
+    likely = [one for one in known if len(one) <= _LIKELY_NAME][:_MOST_COMPARED]
     return next(iter(difflib.get_close_matches(name, likely, n=1, cutoff=0.6)), "")
 
 
-def alike_told_once(faults: Iterable[Fault], most: int = MOST_TOLD) -> list[Fault]:
-    """Faults of several fields, plans or the like that say the same, as one that names them all.
+def merged_alike(faults: Iterable[Fault], most: int = MOST_LISTED) -> list[Fault]:
+    """Faults with the same text for several fields or plans, merged into one that names all keys.
 
     ``FILE: fields.a.area`` and ``FILE: fields.b.area`` become ``FILE: fields.a.area,
-    fields.b.area``. At most ``most`` are told, and the rest counted.
+    fields.b.area``. At most ``most`` are listed; the last line counts the others.
     """
     together: dict[tuple[str, ...], list[Fault]] = {}
     for fault in faults:
         file, _, key = fault.where.rpartition(": ")
         kind = (file, _NAMED.sub(r"\1", key), fault.what, fault.allowed)
         together.setdefault(kind, []).append(fault)
-    told = []
+    merged = []
     for (file, *_), same in together.items():
         first = same[0]
         if len(same) > 1:
             keys = dict.fromkeys(fault.where.rpartition(": ")[2] for fault in same)
             where = listed(keys, 10)
             first = Fault(f"{file}: {where}" if file else where, first.what, first.allowed)
-        told.append(first)
-    if len(told) > most:
-        file = told[0].where.partition(": ")[0]
-        told = [*told[:most], Fault(file, f"and {len(told) - most:,} more faults")]
-    return told
+        merged.append(first)
+    if len(merged) > most:
+        file = merged[0].where.partition(": ")[0]
+        merged = [*merged[:most], Fault(file, f"and {len(merged) - most:,} more faults")]
+    return merged

@@ -1,7 +1,7 @@
-"""Files written whole, where nothing that a person or another program has made is lost.
+"""Files that are written whole, without loss of files of other origin.
 
-A file is filled under another name (``half_written``) and then put in its place. What a run has
-put there is known, so that a stop can say it.
+A file is written under another name (``half_written``) and then renamed. A run keeps a list of the
+files that it has put in place, for the message after a stop.
 """
 
 from __future__ import annotations
@@ -30,72 +30,72 @@ from drysward.faults import Fault, FaultyInput
 if TYPE_CHECKING:
     import xarray as xr
 
-_NETCDF_BYTES = 4096  # of a variable's name and attributes, with room to spare
+_NETCDF_BYTES = 4096  # generous size of a variable's name and attributes
 
 Write = Callable[[Path], object]
-"""Fills the file at a path."""
+"""Writes the file at a path."""
 
 RECORD = ".drysward-written"
-"""File in a folder: the SHA-256, a line each, of every file that drysward has written there.
+"""File in a folder with the SHA-256, one a line, of every file that drysward has written there.
 
-Kept beside the files and not in them: CSV has no place for a mark, and a file that was changed by
-hand must no longer pass for one of the program's.
+Kept next to the files and not in them: CSV has no place for a mark, and a file changed by hand must
+no longer count as written by the program.
 """
 
-# What a spreadsheet takes for a formula: OWASP, "CSV Injection",
+# Text that a spreadsheet reads as a formula: OWASP, "CSV Injection",
 # https://owasp.org/www-community/attacks/CSV_Injection
 _FORMULA = tuple("=+-@\t\n＝＋－＠")
 
 
 def user_cache() -> Path:
-    """Where the user's system keeps what a program can make again."""
+    """The user's cache folder for files that can be recreated."""
     return Path(platformdirs.user_cache_dir("drysward", appauthor=False))
 
 
-# Folders that this run writes to and files that it has put there, so that a stop can tell them.
+# Folders that this run writes to and files that it has put there, for the message after a stop.
 _claimed: set[Path] = set()
 _written: list[Path] = []
 _PLACING = Lock()
 _STOPPING = Event()
 _PATIENCE_S = 5.0
-# A folder on a network holds files of processes that run elsewhere.
+# A network folder holds files of processes on other machines.
 _HOST = re.sub(r"\W", "_", platform.node())
 _HALF_WRITTEN = re.compile(rf"\..+-{_HOST}-(\d{{1,9}})\.part")
 
 
 def half_written(path: Path) -> Path:
-    """Where a file is filled before it is put in its place: ``.NAME-HOST-PID.part`` beside it."""
+    """Name of a file while it is being written: ``.NAME-HOST-PID.part`` in the same folder."""
     return path.with_name(f".{path.name}-{_HOST}-{os.getpid()}.part")
 
 
 def begin_run() -> None:
-    """Forget what runs before in this process have claimed and written."""
+    """Forget the folders and files of earlier runs in this process."""
     _claimed.clear()
     _written.clear()
 
 
 def written() -> list[Path]:
-    """Files that this run has put in the folders that it was given, each whole."""
+    """Complete files that this run has put in its output folders."""
     return [path for path in _written if path.parent in _claimed]
 
 
-def leave_off() -> None:
-    """Begin no more files and put none in place; the process is about to end.
+def stop_writing() -> None:
+    """Start no more files and put none in place; the process is about to end.
 
-    Waits for the file that is being written, which takes a second at most as a rule.
+    Waits for the file that is being written, usually a second at most.
     """
     _STOPPING.set()
     _PLACING.acquire(timeout=_PATIENCE_S)
 
 
-def _go_on() -> None:
-    """Go no further where the process is about to end: whoever holds a lock may take it again."""
+def _halt_if_stopping() -> None:
+    """Wait forever once the process is about to end, so that no thread writes any more."""
     if _STOPPING.is_set():
         Event().wait()
 
 
-def clear_own() -> None:
-    """Remove what this process has half written, the last thing that it does."""
+def remove_parts() -> None:
+    """Remove the half-written files of this process, as its last act."""
     for folder in tuple(_claimed):
         for part in folder.glob(f".*-{os.getpid()}.part"):
             with suppress(OSError):
@@ -103,11 +103,11 @@ def clear_own() -> None:
 
 
 def clear_leftovers(folder: Path) -> None:
-    """Remove files half written by processes of this machine that no longer run."""
+    """Remove half-written files of processes on this machine that no longer run."""
     for part in folder.glob(".*.part"):
-        made_by = _HALF_WRITTEN.fullmatch(part.name)
-        # Elsewhere than on POSIX a file that somebody writes cannot be removed.
-        if made_by and not (os.name == "posix" and _runs(int(made_by[1]))):
+        writer = _HALF_WRITTEN.fullmatch(part.name)
+        # Outside POSIX, a file that is open for writing cannot be removed.
+        if writer and not (os.name == "posix" and _runs(int(writer[1]))):
             with suppress(OSError):
                 part.unlink()
 
@@ -118,21 +118,22 @@ def _runs(process: int) -> bool:
     except ProcessLookupError:
         return False
     except (OSError, OverflowError):
-        return True  # another user's
+        return True  # a process of another user
     return True
 
 
 @dataclass(frozen=True)
 class Outputs:
-    """What a command may write: no file that it reads, and over none but those on ``RECORD``.
+    """Files that a command may write: none of its inputs, and no existing file that is not on
+    ``RECORD``.
 
-    A link is followed, and the file behind it judged. A pipe or a device, such as /dev/null, takes
-    what is written.
+    Links are followed, and the file behind them is checked. A pipe or a device, such as /dev/null,
+    is written to as it is.
 
     Parameters
     ----------
-    inputs : files that the command reads, which are never written to, by whatever name.
-    force : replace any other file that is there.
+    inputs : files that the command reads, never written to under any name.
+    force : replace any other existing file.
     """
 
     inputs: tuple[Path, ...] = ()
@@ -145,33 +146,35 @@ class Outputs:
             if there is None:
                 claim_folder(_behind_link(path).parent, make=False)
             elif any(_is_at(read, there) for read in self.inputs):
-                raise FaultyInput(Fault(str(path), "is read by this command", "name another place"))
+                what = "is an input of this command"
+                raise FaultyInput(Fault(str(path), what, "choose another path"))
             elif stat.S_ISREG(there.st_mode):
                 self._claim_replacing(path)
             elif not _takes_bytes(there):
-                raise FaultyInput(Fault(str(path), "is no file that can be written", "name a file"))
+                what = "is not a file that can be written"
+                raise FaultyInput(Fault(str(path), what, "give the path of a file"))
         except (OSError, ValueError) as error:
             raise _unwritable(path, error) from None
 
     def _claim_replacing(self, path: Path) -> None:
         real = _behind_link(path)
         claim_folder(real.parent, make=False)
-        os.close(os.open(real, os.O_WRONLY))  # a file without leave to write is left alone
+        os.close(os.open(real, os.O_WRONLY))  # keeps a file without write permission
         if not self.force and _digest(real) not in _on_record(real.parent):
-            where = "is there" if real == path else f"leads to {real}, which is there"
-            what = f"{where} already, and drysward has no record of writing it"
-            raise FaultyInput(Fault(str(path), what, "name another place, or add --force"))
+            where = "already exists" if real == path else f"links to {real}, which already exists"
+            what = f"{where} and was not written by drysward"
+            raise FaultyInput(Fault(str(path), what, "choose another path, or add --force"))
 
     def claim_folder(self, folder: Path, names: Iterable[str]) -> None:
-        """``folder``, made in its parent if need be; FaultyInput unless ``names`` can be filled."""
+        """Create ``folder`` if needed; FaultyInput unless the ``names`` in it can be written."""
         claim_folder(folder)
         for name in names:
             self.claim(folder / name)
 
     def write(self, files: Mapping[Path, Write]) -> list[Path]:
-        """Fill files, all of them or none, and put them on record; their paths as given.
+        """Write all files or none, and put them on record; returns their paths.
 
-        FaultyInput when one cannot be written; what was there before is then left as it was.
+        FaultyInput when one cannot be written; earlier files then stay as they were.
         """
         whole: dict[Path, Write] = {}
         for path, write in files.items():
@@ -190,9 +193,9 @@ OWN_ONLY = Outputs()
 
 
 def claim_folder(folder: Path, make: bool = True) -> None:
-    """FaultyInput unless files can be written in ``folder``, made in its parent if need be.
+    """FaultyInput unless files can be written in ``folder``, created in its parent if needed.
 
-    What dead processes left half done in it is cleared.
+    Half-written files of processes that no longer run are removed.
     """
     probe = half_written(folder / "probe")
     try:
@@ -201,11 +204,11 @@ def claim_folder(folder: Path, make: bool = True) -> None:
         probe.touch()
         probe.unlink()
     except FileExistsError:
-        raise _unwritable(folder, NotADirectoryError("it is no folder")) from None
+        raise _unwritable(folder, NotADirectoryError("it is not a folder")) from None
     except FileNotFoundError:
         missing = folder.parent if make else folder
-        mend = f"make it first: mkdir -p {shlex.quote(str(missing))}"
-        raise FaultyInput(Fault(str(folder), f"there is no folder {missing}", mend)) from None
+        remedy = f"create it first: mkdir -p {shlex.quote(str(missing))}"
+        raise FaultyInput(Fault(str(folder), f"there is no folder {missing}", remedy)) from None
     except (OSError, ValueError) as error:
         raise _unwritable(folder, error) from None
     _claimed.add(folder)
@@ -213,23 +216,23 @@ def claim_folder(folder: Path, make: bool = True) -> None:
 
 
 def write_whole(
-    files: Mapping[Path, Write], lasting: bool = False, mend: str = "name another place"
+    files: Mapping[Path, Write], lasting: bool = False, remedy: str = "choose another path"
 ) -> None:
-    """Let each function fill a file beside its path; put them in their places when all are whole.
+    """Let each function write a file next to its path; rename the files when all are complete.
 
-    ``lasting``: safe on the disk before that, should the machine fail. FaultyInput when one cannot
-    be written, with what mends it; what was there before is then left as it was.
+    ``lasting``: flush them to the disk first, in case the machine fails. FaultyInput with the
+    ``remedy`` when one cannot be written; earlier files then stay as they were.
     """
     parts = {path: half_written(path) for path in files}
     path = Path()
     try:
         for path, write in files.items():
-            _go_on()
+            _halt_if_stopping()
             with _PLACING:
                 write(parts[path])
                 if lasting:
                     _save(parts[path])
-        _go_on()
+        _halt_if_stopping()
         with _PLACING:
             for path, part in parts.items():
                 os.replace(part, path)
@@ -237,7 +240,7 @@ def write_whole(
                 if lasting and os.name == "posix":
                     _save(path.parent)
     except OSError as error:
-        raise _unwritable(path, error, mend) from None
+        raise _unwritable(path, error, remedy) from None
     finally:
         for part in parts.values():
             with suppress(OSError):
@@ -245,7 +248,7 @@ def write_whole(
 
 
 def _save(path: Path) -> None:
-    """Wait until a file, or what a folder says of its files, is safe on the disk."""
+    """Flush a file, or the entries of a folder, to the disk."""
     opened = os.open(path, os.O_RDWR if path.is_file() else os.O_RDONLY)
     try:
         os.fsync(opened)
@@ -259,14 +262,14 @@ def ending_of(path: Path, endings: Sequence[str]) -> str:
         if (there := _status(path)) is not None and _takes_bytes(there):
             return endings[0]
     if path.suffix.lower() not in endings:
-        told = "has no ending that says what kind of file it is to be"
-        raise FaultyInput(Fault(str(path), told, " ".join(endings)))
+        what = "has no file extension that gives its type"
+        raise FaultyInput(Fault(str(path), what, f"end its name in {' or '.join(endings)}"))
     return path.suffix.lower()
 
 
 def write_csv(rows: Iterable[Sequence[object]], path: Path) -> None:
-    """Rows as CSV. A text that a spreadsheet would take for a formula gets an apostrophe before it,
-    as OWASP recommends; numbers stay as they are.
+    """Write rows as CSV. A text that a spreadsheet would read as a formula gets an apostrophe in
+    front, as OWASP recommends; numbers stay as they are.
     """
     with path.open("w", encoding="utf-8", newline="") as stream:
         out = csv.writer(stream, lineterminator="\n")
@@ -277,31 +280,31 @@ def write_netcdf(
     dataset: xr.Dataset,
     path: Path,
     encoding: Mapping[str, Mapping[str, Any]],
-    more: Callable[[xr.Dataset], Mapping[str, str]] | None = None,
+    attributes: Callable[[xr.Dataset], Mapping[str, str]] | None = None,
 ) -> None:
-    """A Dataset as NetCDF 4. OSError when it cannot be written.
+    """Write a Dataset as NetCDF 4. OSError when it cannot be written.
 
-    ``more`` gives attributes of the file from what stands in it, undecoded.
+    ``attributes`` returns further attributes of the file from its undecoded contents.
     """
     import netCDF4
     import xarray as xr
     from xarray.backends import NetCDF4DataStore
 
-    _claim_room(path, dataset.nbytes + _NETCDF_BYTES * (1 + len(dataset.variables)))
+    _reserve(path, dataset.nbytes + _NETCDF_BYTES * (1 + len(dataset.variables)))
     try:
         with netCDF4.Dataset(path, "w", format="NETCDF4") as file:
             store = NetCDF4DataStore(file)
             dataset.dump_to_store(store, encoding=encoding)
-            if more is not None:
-                file.setncatts(dict(more(xr.open_dataset(store, decode_cf=False).load())))
+            if attributes is not None:
+                file.setncatts(dict(attributes(xr.open_dataset(store, decode_cf=False).load())))
     except RuntimeError as error:
         raise OSError(errno.EIO, str(error)) from None
 
 
-def _claim_room(path: Path, size: int) -> None:
-    """OSError unless a file of so many bytes can be written.
+def _reserve(path: Path, size: int) -> None:
+    """Reserve the bytes of a file; OSError when the disk has too little space.
 
-    Of a full disk the library says no more than "HDF error", and may crash.
+    The library reports a full disk only as "HDF error", and may crash.
     """
     with path.open("wb") as file:
         if hasattr(os, "posix_fallocate"):
@@ -317,12 +320,12 @@ def _harmless(cell: object) -> object:
     with suppress(ValueError):
         float(cell)
         return cell
-    text = cell.replace("\r\n", "\n").replace("\r", "\n")  # csv puts no quotes around \r
+    text = cell.replace("\r\n", "\n").replace("\r", "\n")  # csv does not quote \r
     return f"'{text}" if text.startswith(_FORMULA) else text
 
 
 def _status(path: Path) -> os.stat_result | None:
-    """What is at ``path``, behind any link; None where nothing is."""
+    """Status of the file at ``path``, links followed; None when there is none."""
     try:
         return path.stat()
     except (FileNotFoundError, NotADirectoryError):
@@ -340,17 +343,17 @@ def _behind_link(path: Path) -> Path:
 
 
 def _takes_bytes(there: os.stat_result) -> bool:
-    """Whether it is a pipe or a device, which hold nothing that could be lost."""
+    """Whether it is a pipe or a device, which have no contents to lose."""
     return stat.S_ISFIFO(there.st_mode) or stat.S_ISCHR(there.st_mode)
 
 
 def _stream(path: Path, write: Write) -> None:
-    """Fill a file elsewhere and send its bytes: not every format can be written in one go."""
+    """Write a temporary file and copy its bytes: some formats need a file that can seek."""
     try:
         with tempfile.TemporaryDirectory() as spare:
-            made = Path(spare) / "made"
-            write(made)
-            with made.open("rb") as source, path.open("wb") as sink:
+            complete = Path(spare) / "complete"
+            write(complete)
+            with complete.open("rb") as source, path.open("wb") as sink:
                 shutil.copyfileobj(source, sink)
     except OSError as error:
         raise _unwritable(path, error) from None
@@ -363,7 +366,7 @@ def _on_record(folder: Path) -> list[str]:
 
 
 def _recorded(folder: Path, write: Write) -> Write:
-    """``write``, with what it has written put on record before the file gets its name."""
+    """``write``, with the file put on record before it gets its name."""
 
     def fill(part: Path) -> None:
         write(part)
@@ -381,9 +384,11 @@ def _digest(path: Path) -> str:
 
 
 def reason(error: Exception) -> str:
-    """Why the system refused, in its words."""
+    """The reason of the operating system for an error."""
     return getattr(error, "strerror", None) or str(error)
 
 
-def _unwritable(path: Path, error: Exception, mend: str = "name another place") -> FaultyInput:
-    return FaultyInput(Fault(str(path), f"cannot be written ({reason(error)})", mend))
+def _unwritable(
+    path: Path, error: Exception, remedy: str = "choose another path"
+) -> FaultyInput:
+    return FaultyInput(Fault(str(path), f"cannot be written ({reason(error)})", remedy))

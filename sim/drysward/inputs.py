@@ -1,6 +1,6 @@
-"""Files and TOML from a user's hand: read whole, or refused at once.
+"""Files and TOML from a user: read whole, or refused at once.
 
-What is read here is bounded, so that no file can block, fill the memory or keep the program busy.
+Everything read here has limits, so that no file can block the program or fill its memory.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from itertools import islice
 from pathlib import Path
 from typing import Any
 
-from drysward.faults import Fault, FaultyInput, likest, path_text, quoted
+from drysward.faults import Fault, FaultyInput, closest_name, path_text, quoted
 
 MOST_TOML_BYTES = 1_000_000
 MOST_VALUES = 50_000
@@ -28,49 +28,49 @@ _KINDS = (
     (stat.S_ISCHR, "a device"),
     (stat.S_ISBLK, "a device"),
 )
-# Keys of more parts keep the TOML reader busy for their number squared.
+# The time of the TOML reader grows with the square of the number of parts of a key.
 _KEY_PART = r"""(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')"""
 _LONG_KEY = re.compile(rf"(?<![\w-]){_KEY_PART}(?:[ \t]*+\.[ \t]*+{_KEY_PART}){{{DEEPEST},}}+")
 
 
-def file_bytes(path: Path, most: int, wanted: str = "a file", instead: str = "") -> bytes:
-    """All of a plain file of at most ``most`` bytes; FaultyInput for anything else.
+def file_bytes(path: Path, most: int, expected: str = "a file", instead: str = "") -> bytes:
+    """Contents of a regular file of at most ``most`` bytes; FaultyInput for anything else.
 
-    ``wanted`` is what a message says to name, ``instead`` what else there is when there is no
-    such file and none of a name like it.
+    ``expected`` is the kind of file that a message tells the user to name. ``instead`` is the hint
+    when there is no such file and none with a similar name.
     """
     where = path_text(path)
     try:
         mode = path.stat().st_mode
         if not stat.S_ISREG(mode):
-            kind = next((told for holds, told in _KINDS if holds(mode)), "no plain file")
-            raise FaultyInput(Fault(where, f"is {kind}", wanted))
+            kind = next((kind for test, kind in _KINDS if test(mode)), "not a regular file")
+            raise FaultyInput(Fault(where, f"is {kind}", f"name {expected}"))
         with path.open("rb") as file:
             data = file.read(most + 1)
     except FileNotFoundError:
         raise FaultyInput(_missing(path, instead)) from None
-    except ValueError:  # what no file can be called
-        raise FaultyInput(Fault(where, "cannot be the name of a file", wanted)) from None
+    except ValueError:  # such as a null character
+        raise FaultyInput(Fault(where, "is not a valid file name", f"name {expected}")) from None
     except OSError as error:
         raise FaultyInput(Fault(where, f"cannot be read ({error.strerror})")) from None
     if len(data) > most:
         size = f"{max(path.stat().st_size, most + 1):,} bytes"
-        raise FaultyInput(Fault(where, f"has {size}", f"at most {most:,}"))
+        raise FaultyInput(Fault(where, f"has {size}", f"at most {most:,} are allowed"))
     return data
 
 
 def _missing(path: Path, instead: str) -> Fault:
-    """What to say of a file that is not there: where it was looked for, and what is there."""
+    """The fault for a missing file: its folder, and a file with a similar name."""
     folder = path.absolute().parent
     if not folder.is_dir():
         return Fault(path_text(path), f"there is no folder {path_text(folder)}", instead)
-    near = likest(path.name, (entry.name for entry in islice(folder.iterdir(), 1_000)))
+    near = closest_name(path.name, (entry.name for entry in islice(folder.iterdir(), 1_000)))
     hint = f"did you mean {quoted(near)}?" if near else instead
-    return Fault(path_text(path), f"there is no such file in {path_text(folder)}", hint)
+    return Fault(path_text(path), f"no such file in {path_text(folder)}", hint)
 
 
 def toml_text(path: Path, instead: str = "") -> str:
-    """The text of a TOML file; FaultyInput when it cannot be read or is no text.
+    """The text of a TOML file; FaultyInput when it cannot be read or is not text.
 
     ``instead`` as in ``file_bytes``.
     """
@@ -78,65 +78,70 @@ def toml_text(path: Path, instead: str = "") -> str:
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        told = f"is not UTF-8 text at byte {error.start}"
-        raise FaultyInput(Fault(path_text(path), told, "save it as UTF-8")) from None
+        what = f"is not UTF-8 text at byte {error.start}"
+        raise FaultyInput(Fault(path_text(path), what, "save it as UTF-8")) from None
 
 
 def toml_tables(name: str, text: str) -> dict[str, Any]:
-    """The tables of a TOML text, which ``name`` stands for in faults.
+    """The tables of a TOML text; faults call the text ``name``.
 
-    FaultyInput when it is not TOML, or too long, deep or many for a file that a person wrote.
+    FaultyInput when it is not TOML, or beyond the limits for a file written by a person.
     """
     if len(text) > MOST_TOML_BYTES:
         raise FaultyInput(
-            Fault(name, f"has {len(text):,} characters", f"at most {MOST_TOML_BYTES:,}")
+            Fault(name, f"has {len(text):,} characters", f"at most {MOST_TOML_BYTES:,} are allowed")
         )
     if found := _LONG_KEY.search(text):
         line = text.count("\n", 0, found.start()) + 1
-        told = f"{quoted(found[0])} is a key of too many parts"
-        raise FaultyInput(Fault(f"{name} line {line}", told, f"at most {DEEPEST} parts"))
+        what = f"key {quoted(found[0])} has too many parts"
+        raise FaultyInput(Fault(f"{name} line {line}", what, f"at most {DEEPEST} are allowed"))
     try:
         tables = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise FaultyInput(_syntax_fault(name, str(error), len(text.splitlines()))) from None
     except RecursionError:
-        told = "tables or lists stand too deep within one another"
-        raise FaultyInput(Fault(name, told, f"at most {DEEPEST} deep")) from None
+        what = "tables or lists are nested too deep"
+        raise FaultyInput(Fault(name, what, f"at most {DEEPEST} levels are allowed")) from None
     except ValueError:  # of thousands of digits
-        raise FaultyInput(Fault(name, "holds a whole number that is too long")) from None
+        what = "an integer has too many digits"
+        raise FaultyInput(Fault(name, what, "at most 18 are allowed")) from None
     if wrong := next(_unbounded(tables), None):
-        key, told, allowed = wrong
-        raise FaultyInput(Fault(f"{name}: {key}" if key else name, told, allowed))
+        key, what, allowed = wrong
+        raise FaultyInput(Fault(f"{name}: {key}" if key else name, what, allowed))
     return tables
 
 
 def _unbounded(tables: dict[str, Any]) -> Iterator[tuple[str, str, str]]:
-    """Key of what no file of a person holds, what it is, and what is allowed."""
-    left: list[tuple[str, int, Any]] = [("", 0, tables)]
+    """Values beyond the limits for a file written by a person: key, what is wrong, the limit."""
+    pending: list[tuple[str, int, Any]] = [("", 0, tables)]
     seen = 0
-    while left:
-        key, depth, value = left.pop()
+    while pending:
+        key, depth, value = pending.pop()
         seen += 1
         if seen > MOST_VALUES:
-            yield "", "holds too many values", f"at most {MOST_VALUES:,}"
+            yield "", "has too many values", f"at most {MOST_VALUES:,} are allowed"
         if isinstance(value, dict | list) and depth > DEEPEST:
-            yield key, "stands too deep", f"at most {DEEPEST} tables or lists within one another"
+            yield key, "is nested too deep", f"at most {DEEPEST} levels are allowed"
         if isinstance(value, dict):
             for name, part in value.items():
                 full = f"{key}.{name}" if key else name
                 if len(name) > MOST_KEY:
-                    yield quoted(full, bare=True), "is too long for a key", f"{MOST_KEY} characters"
-                left.append((full, depth + 1, part))
+                    limit = f"at most {MOST_KEY} characters are allowed"
+                    yield quoted(full, bare=True), "is too long for a key", limit
+                pending.append((full, depth + 1, part))
         elif isinstance(value, list):
-            left += [(f"{key}[{i}]", depth + 1, part) for i, part in enumerate(value, start=1)]
+            pending += [(f"{key}[{i}]", depth + 1, part) for i, part in enumerate(value, start=1)]
         elif isinstance(value, str) and len(value) > MOST_TEXT:
-            yield key, f"{quoted(value)} is too long", f"at most {MOST_TEXT:,} characters"
+            limit = f"at most {MOST_TEXT:,} characters are allowed"
+            yield key, f"{quoted(value)} is too long", limit
         elif isinstance(value, int) and not -(2**63) <= value < 2**63:
-            yield key, "is a whole number of too many digits", "18 digits"
+            yield key, "is an integer with too many digits", "at most 18 are allowed"
 
 
 def _syntax_fault(name: str, message: str, lines: int) -> Fault:
-    """The TOML reader says "... (at line 3, column 5)" or "... (at end of document)"."""
+    """A fault from the message of the TOML reader, which ends in "(at line 3, column 5)" or "(at
+    end of document)".
+    """
     what, _, place = message.rpartition(" (at ")
     place = place.rstrip(")")
     if place == "end of document":

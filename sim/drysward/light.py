@@ -1,10 +1,10 @@
-"""Imported first of all by a process that works for another, which it makes as light."""
+"""First import of a worker process, which makes it start fast and use little memory."""
 
 import signal
 
-from drysward.loading import collect_seldom, leave_unloaded
+from drysward.loading import collect_rarely, skip_unneeded
 
-# Ctrl-C reaches it too; the process that it works for says what is kept and ends both.
+# Ctrl-C reaches the worker too; its parent reports what was written and ends both.
 signal.signal(signal.SIGINT, signal.SIG_IGN)
-collect_seldom()
-leave_unloaded()
+collect_rarely()
+skip_unneeded()

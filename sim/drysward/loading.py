@@ -1,4 +1,4 @@
-"""How a process of its own loads: nothing that nobody asks for, and few searches for garbage."""
+"""Fast start of a command: unneeded libraries are not loaded, garbage collection is rare."""
 
 from __future__ import annotations
 
@@ -15,74 +15,73 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from multiprocessing.context import BaseContext
 
-# Libraries that others import if they are there, only to ask about them: xarray asks of every array
-# whether it is dask's or pint's, numba of every argument whether it is cffi's and of its settings
-# whether they are YAML, and scipy brings in all of numpy, with a reader of Fortran that guesses
-# encodings. That takes longer than a run. They are marked as not there, which all of these know how
-# to do without.
-_LEFT = ("dask", "pint", "cffi", "charset_normalizer", "yaml")
+# Libraries that others import when they are installed, only for a check of types: xarray checks
+# every array for dask and pint, numba every argument for cffi and its settings for YAML, and scipy
+# imports all of numpy, with a Fortran reader that guesses encodings. These imports take longer than
+# a run. They are marked as missing, and all of the importing libraries work without them.
+_SKIPPED = ("dask", "pint", "cffi", "charset_normalizer", "yaml")
 
 
-# Whether nobody else's code runs in this process.
-_own = False
+# Whether this process runs a drysward command and no code of others.
+_is_command = False
 
 
-# Objects made before the collector looks for cycles among them. Loading makes half a million that
-# stay; by Python's own 700 it would look at them again and again, for a sixth of a short run.
+# New objects before the garbage collector searches for cycles. Imports create half a million
+# objects that stay; with Python's default of 700 the searches take a sixth of a short run.
 _BETWEEN_COLLECTIONS = 100_000
 
 
-def collect_seldom() -> None:
-    """Let the collector of garbage run seldom; what is not in a cycle is freed at once as ever.
+def collect_rarely() -> None:
+    """Make the garbage collector run rarely; objects outside cycles are freed at once as before.
 
-    For a whole process.
+    For a process of a drysward command, not for a library.
     """
-    global _own
-    _own = True
+    global _is_command
+    _is_command = True
     gc.set_threshold(_BETWEEN_COLLECTIONS, *gc.get_threshold()[1:])
-    # Python ends with several searches of all that is left, a tenth of a short run.
+    # At exit Python searches all objects several times, a tenth of a short run.
     atexit.register(gc.freeze)
 
 
-def leave_unloaded() -> None:
-    """Mark as not there what is only imported to ask about it.
+def skip_unneeded() -> None:
+    """Mark libraries as missing that others import only for a check of types.
 
-    For a whole process, before its first array: xarray asks once and remembers.
+    For a process of a drysward command, before its first array: xarray checks once and remembers.
     """
-    for name in _LEFT:
+    for name in _SKIPPED:
         sys.modules.setdefault(name, None)  # type: ignore[arg-type]
 
 
 @contextmanager
-def standing_in(name: str, module: ModuleType | None) -> Iterator[None]:
-    """``module`` passes for the library ``name`` meanwhile; None passes for its absence.
+def substituted(name: str, module: ModuleType | None) -> Iterator[None]:
+    """Use ``module`` as the library ``name`` in this context; None marks it as missing.
 
-    Only in a process of its own, and only where the library is not loaded yet.
+    Only in a process of a drysward command, and only while the library is not loaded.
     """
-    stands = _own and name not in sys.modules
-    if stands:
+    is_free = _is_command and name not in sys.modules
+    if is_free:
         sys.modules[name] = module  # type: ignore[assignment]
     try:
         yield
     finally:
-        if stands and sys.modules.get(name) is module:
+        if is_free and sys.modules.get(name) is module:
             del sys.modules[name]
 
 
-# How often threads take turns while one of them loads: by Python's own 5 ms, each step of a run
-# that lets others go meanwhile would wait as long for its turn.
+# Interval of thread switches while a thread imports: with Python's default of 5 ms, every step of a
+# run that releases the GIL would wait that long to get it back.
 _TURN_S = 0.0002
 
 
-def load_meanwhile(*names: str) -> None:
-    """Begin to load modules that are needed later, while this thread goes on."""
+def load_in_background(*names: str) -> None:
+    """Import modules in another thread that are needed later."""
 
     def load() -> None:
         before = sys.getswitchinterval()
         sys.setswitchinterval(_TURN_S)
         try:
             for name in names:
-                # Whoever needs the module is told why there is none.
+                # The later import reports the error.
                 with suppress(ImportError):
                     import_module(name)
         finally:
@@ -92,14 +91,14 @@ def load_meanwhile(*names: str) -> None:
 
 
 def light_processes(module: str) -> BaseContext | None:
-    """What makes processes that have left unloaded what this one has, and have loaded ``module``.
+    """Context for worker processes that skip the same libraries and have imported ``module``.
 
-    They begin to load it now. None where this is no process of its own that left something, or
-    the system has none such.
+    The import starts now. None when this process skips no libraries, or the system has no fork
+    server.
     """
     from multiprocessing import forkserver, get_all_start_methods, get_context
 
-    if sys.modules.get(_LEFT[0], sys) is not None or "forkserver" not in get_all_start_methods():
+    if sys.modules.get(_SKIPPED[0], sys) is not None or "forkserver" not in get_all_start_methods():
         return None
     context = get_context("forkserver")
     context.set_forkserver_preload(["drysward.light", module])
@@ -107,7 +106,7 @@ def light_processes(module: str) -> BaseContext | None:
     return context
 
 
-def load_after_all(name: str) -> None:
-    """Let ``name`` be imported although it was left; not dask, which xarray has done without."""
+def allow_import(name: str) -> None:
+    """Allow ``name`` to be imported after all; not dask, which xarray has already gone without."""
     if sys.modules.get(name, sys) is None:
         del sys.modules[name]

@@ -1,4 +1,4 @@
-"""One process at a time in a folder that several might write to."""
+"""A lock that keeps a folder to one process at a time."""
 
 from __future__ import annotations
 
@@ -19,27 +19,28 @@ LOCK = "in-use.lock"
 
 
 @contextmanager
-def alone_in(folder: Path) -> Iterator[None]:
-    """Keep other processes that ask the same out of ``folder``.
+def locked(folder: Path) -> Iterator[None]:
+    """Lock ``folder`` against other processes that use this function.
 
-    The system lets the lock go when this process ends, however it ends. A note beside the lock says
-    who has it. FaultyInput when another process has it, or when the folder cannot be locked.
+    The operating system releases the lock when this process ends, however it ends. A note next to
+    the lock names the process that holds it. FaultyInput when another process holds the lock, or
+    when the folder cannot be locked.
     """
     lock, note = FileLock(folder / LOCK), folder / f"{LOCK}.txt"
     here = socket.gethostname()
     try:
         with warnings.catch_warnings():
-            # Where the system knows no such locks a file with the process's number stands in.
+            # On systems without such locks the library uses a file with the process's number.
             warnings.simplefilter("ignore")
             lock.acquire(timeout=0)
     except Timeout:
         raise FaultyInput(_in_use(folder, note, here)) from None
     except (OSError, NotImplementedError) as error:
-        told = f"cannot be locked ({reason(error)})"
-        allowed = "name a folder on a disk where files can be locked, so that only one writes there"
-        raise FaultyInput(Fault(str(folder), told, allowed)) from None
+        what = f"cannot be locked ({reason(error)})"
+        allowed = "choose a folder on a disk that supports file locks"
+        raise FaultyInput(Fault(str(folder), what, allowed)) from None
     try:
-        # A full disk is told by whoever writes more than a note.
+        # A full disk is reported when results are written.
         with suppress(OSError):
             since = f"{datetime.now():%Y-%m-%d %H:%M}"
             note.write_text(f"process {os.getpid()} on {here} since {since}")
@@ -53,10 +54,10 @@ def alone_in(folder: Path) -> Iterator[None]:
 def _in_use(folder: Path, note: Path, here: str) -> Fault:
     try:
         who = note.read_text()
-    except OSError:  # It has the lock, and will say so in a moment.
+    except OSError:  # it holds the lock and has not written its note yet
         who = "another process"
-    allowed = "wait until it ends, or name another folder"
+    allowed = "wait until it ends, or choose another folder"
     if f" on {here} " not in who:
-        # Where a file stands in for a lock, nobody takes it away for the dead of another machine.
-        allowed += f"; if it is gone, delete {folder / LOCK}"
+        # A file used in place of a lock stays behind when its process on another machine dies.
+        allowed += f"; if that process no longer runs, delete {folder / LOCK}"
     return Fault(str(folder), f"is in use by {who}", allowed)

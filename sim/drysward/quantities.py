@@ -1,7 +1,7 @@
-"""Quantities with units at the edges of the program, base units inside.
+"""Conversion of quantities with units, as users write them, to base units.
 
-Inside: mm, m2, m3, m3/h, degrees C, h, days, degrees of arc. A scenario writes ``"12 in"``
-or ``"300 mm"``; a bare number for a dimensional quantity is refused.
+The program computes in mm, m2, m3, m3/h, degrees C, h, days, degrees of arc. A scenario says
+``"12 in"`` or ``"300 mm"``; a bare number for a quantity with a unit is refused.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from functools import cache, lru_cache
 from typing import TYPE_CHECKING
 
 from drysward.faults import quoted
-from drysward.loading import load_after_all
+from drysward.loading import allow_import
 
 if TYPE_CHECKING:
     import pint
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Kind:
-    """A kind of quantity: its base unit inside, and the units we suggest to a writer."""
+    """A kind of quantity: its base unit, and the units suggested in messages."""
 
     name: str
     base: str
@@ -48,17 +48,17 @@ RADIATION = Kind("daily radiation", "MJ/m^2", ("MJ/m2",))
 
 @cache
 def registry() -> pint.UnitRegistry:
-    """The unit registry with the trade's own units added. Loaded on first use (0.6 s)."""
-    load_after_all("pint")
+    """The unit registry, with units of the trade. Loaded on first use (0.6 s)."""
+    allow_import("pint")
     import pint
 
     ureg: pint.UnitRegistry = pint.UnitRegistry(autoconvert_offset_to_baseunit=False)
-    # The library's acre is that of the old US survey foot; the trade's is 43,560 ft2.
+    # The library's acre uses the old US survey foot; the acre of the trade is 43,560 ft2.
     ureg.define("field_acre = 43560 * foot ** 2")
     return ureg
 
 
-# Spellings people write that the unit library does not read as meant.
+# Common spellings that the unit library does not read correctly.
 _SPELLINGS = {
     "gal": "gallon",
     "million gal": "megagallon",
@@ -123,27 +123,27 @@ def parse(text: object, kind: Kind) -> float:
     Raises
     ------
     ValueError
-        In words meant for the writer of the file: no unit, unknown unit, wrong dimension.
+        With a message for the writer of the file: no unit, unknown unit, wrong dimension.
     """
-    wanted = f"{kind.name} is written as a number and a unit: " + ", ".join(kind.examples)
+    expected = f"write {kind.name} as a number and a unit ({', '.join(kind.examples)})"
     if not isinstance(text, str):
-        raise ValueError(f"{quoted(text)} has no unit; {wanted}")
+        raise ValueError(f"{quoted(text)} has no unit; {expected}")
     head, _, unit = text.strip().partition(" ")
     try:
         number = float(head)
     except ValueError:
-        raise ValueError(f"{quoted(text)} is not a quantity; {wanted}") from None
+        raise ValueError(f"{quoted(text)} is not a number with a unit; {expected}") from None
     if not math.isfinite(number):
-        raise ValueError(f"{quoted(text)} is not a finite number; {wanted}")
+        raise ValueError(f"{quoted(text)} is not a finite number; {expected}")
     unit = unit.strip()
     if not unit:
-        raise ValueError(f"{quoted(text)} has no unit; {wanted}")
-    return convert(number, unit, kind.base, wanted=wanted)
+        raise ValueError(f"{quoted(text)} has no unit; {expected}")
+    return convert(number, unit, kind.base, expected=expected)
 
 
-# What one of a unit is in a base unit. The units that people mostly write are told here, since the
-# unit library takes most of a second to load; it reads all others. The numbers are the library's
-# to the last bit, which the exact definitions (ft = 304.8 mm) are not.
+# Factors from common units to base units, listed here because the unit library, which reads all
+# others, takes most of a second to load. The factors equal the library's to the last bit, which the
+# exact definitions (ft = 304.8 mm) do not.
 FACTORS: Mapping[str, Mapping[str, float]] = {
     "mm": {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "ft": 304.79999999999995},
     "cm": {"cm": 1.0, "in": 2.54},
@@ -174,26 +174,26 @@ _KELVIN_AT_0_DEGC = 273.15
 _KELVIN_AT_0_DEGF = 233.15 + 200.0 / 9.0
 
 
-def convert(value: float, unit: str, to: str, *, wanted: str = "") -> float:
-    """``value`` of ``unit`` in the unit ``to``; ValueError names the unit when it cannot be."""
+def convert(value: float, unit: str, to: str, *, expected: str = "") -> float:
+    """``value`` in ``unit`` converted to the unit ``to``; ValueError when the unit does not fit."""
     factor = FACTORS.get(to, {}).get(unit)
     if factor is not None:
-        return _finite(float(value * factor), unit, wanted)
+        return _finite(float(value * factor), unit, expected)
     if unit == "degF" and to == TEMPERATURE.base:
         return value * (5.0 / 9.0) + _KELVIN_AT_0_DEGF - _KELVIN_AT_0_DEGC
-    return library_convert(value, unit, to, wanted)
+    return library_convert(value, unit, to, expected)
 
 
 LONGEST_UNIT = 60
-# The unit library works out whatever arithmetic a text holds, however large its numbers grow. It
-# is only given names and short numbers, each to a power of one digit, with signs between them.
+# The unit library evaluates any arithmetic in a text, however large its numbers grow. It gets only
+# names and short numbers, each to a power of one digit, with signs between them.
 _NUMBER = r"[0-9]{1,6}(?:\.[0-9]{1,6})?(?:[eE][+-]?[0-9]{1,2})?"
 _NAME = r"[A-Za-z_%\u00b0\u00b5\u03bc\u03a9][A-Za-z0-9_%\u00b0\u00b5\u03bc\u03a9]*"
 _POWER = r"(?:[ ]?(?:\*\*|\^)[ ]?[+-]?[1-9](?![\w.])|[\u00b2\u00b3](?!\w))"
 _FACTOR = rf"\(?(?:{_NUMBER}|{_NAME}){_POWER}?\)?"
 _UNIT = re.compile(rf"{_FACTOR}(?:[ ]*(?:/|\*(?!\*)|\u00b7|-(?=[A-Za-z]))?[ ]*{_FACTOR})*+")
 _WORDS_OF_POWER = re.compile("squared?|cubed?|cubic")
-_MOST_WORDS_OF_POWER = 2  # each squares or cubes the one before it
+_MOST_WORDS_OF_POWER = 2  # each squares or cubes the factor before it
 
 
 def _readable(unit: str) -> bool:
@@ -203,18 +203,18 @@ def _readable(unit: str) -> bool:
     return len(_WORDS_OF_POWER.findall(unit)) <= _MOST_WORDS_OF_POWER
 
 
-def _finite(number: float, unit: str, wanted: str) -> float:
+def _finite(number: float, unit: str, expected: str) -> float:
     if math.isinf(number):
-        hint = f"; {wanted}" if wanted else ""
-        raise ValueError(f"so many {quoted(unit)} are no number{hint}")
+        hint = f"; {expected}" if expected else ""
+        raise ValueError(f"the number of {quoted(unit)} is too large{hint}")
     return number
 
 
-# A sweep reads the same quantities thousands of times, and the unit library takes its time.
+# A sweep reads the same quantities thousands of times, and the unit library is slow.
 @lru_cache(maxsize=4096)
-def library_convert(value: float, unit: str, to: str, wanted: str = "") -> float:
-    """As ``convert``, by the unit library."""
-    hint = f"; {wanted}" if wanted else ""
+def library_convert(value: float, unit: str, to: str, expected: str = "") -> float:
+    """As ``convert``, with the unit library."""
+    hint = f"; {expected}" if expected else ""
     known = _SPELLINGS.get(unit, unit)
     if not _readable(known):
         raise ValueError(f"unit {quoted(unit)} is not known{hint}")
@@ -228,18 +228,18 @@ def library_convert(value: float, unit: str, to: str, wanted: str = "") -> float
         found = float(quantity.to(_SPELLINGS.get(to, to)).magnitude)
     except MemoryError:
         raise
-    # A wrong dimension is a TypeError to the unit library, so it is caught first.
+    # The library's error for a wrong dimension is a TypeError too, so it is caught first.
     except pint.DimensionalityError:
-        raise ValueError(f"unit {quoted(unit)} cannot be turned into {to}{hint}") from None
-    # On garbled text the library raises whatever Python does, beside its own errors.
+        raise ValueError(f"unit {quoted(unit)} cannot be converted to {to}{hint}") from None
+    # On garbled text the library raises any Python error, besides its own.
     except Exception:
         raise ValueError(f"unit {quoted(unit)} is not known{hint}") from None
-    return _finite(found, unit, wanted)
+    return _finite(found, unit, expected)
 
 
 @dataclass(frozen=True)
 class Display:
-    """How a base unit is shown: ``shown = base * factor``."""
+    """Display of a base unit: ``shown = base * factor``."""
 
     unit: str
     factor: float
@@ -264,11 +264,11 @@ _METRIC = {
 
 
 def display(base: str, system: str) -> Display:
-    """How a base unit is shown in ``system`` ("us" or "metric"); other units pass through."""
+    """Display of a base unit in ``system`` ("us" or "metric"); other units stay as they are."""
     table = _US if system == "us" else _METRIC
     return table.get(base, Display(base, 1.0, 2))
 
 
 def shown(units: str, system: str) -> Display:
-    """How a CF unit is shown in ``system``; a share has no unit and passes through."""
+    """Display of a CF unit in ``system``; a share has no unit and stays as it is."""
     return display({"m2": "m^2", "m3": "m^3", "m3 h-1": "m^3/h"}.get(units, units), system)

@@ -1,8 +1,8 @@
-"""A number that is not known for sure: its likely value, a low and a high, and values between.
+"""An uncertain number as a distribution, from a likely value, a low and a high.
 
-A person says "0.6, seldom under 0.5 or over 0.7". ``Range`` makes a distribution of that, and
-``Range.quantile`` its values. Sources: Keelin 2016, Decision Analysis 13:243-277 (metalog through
-three quantiles; the triangle and PERT are common practice, formulas from memory).
+A person says "0.6, seldom under 0.5 or over 0.7". ``Range`` turns that into a distribution, and
+``Range.quantile`` gets its values. Sources: Keelin 2016, Decision Analysis 13:243-277 (metalog
+through three quantiles; the triangle and PERT are common practice, formulas from memory).
 """
 
 from __future__ import annotations
@@ -24,11 +24,11 @@ FEASIBLE = 1.66711
 
 @dataclass(frozen=True)
 class Range:
-    """What is known of a number: ``low <= likely <= high``, none beyond ``least`` or ``most``.
+    """An uncertain number: ``low <= likely <= high``, none below ``least`` or above ``most``.
 
-    In the form "metalog" ``likely`` is the median, and a value passes ``low`` or ``high`` with
-    ``chance`` each. In the forms "triangular" and "pert" ``likely`` is the mode, and ``low`` and
-    ``high`` are the extremes. Raises ValueError when the numbers are out of order.
+    In the form "metalog" ``likely`` is the median, and a value lies below ``low``, and above
+    ``high``, with ``chance`` each. In the forms "triangular" and "pert" ``likely`` is the mode, and
+    ``low`` and ``high`` are the extremes. Raises ValueError when the numbers are out of order.
     """
 
     low: float
@@ -42,21 +42,21 @@ class Range:
     def __post_init__(self) -> None:
         if not self.least <= self.low <= self.likely <= self.high <= self.most:
             raise ValueError(
-                f"{self.low:g}, {self.likely:g} and {self.high:g} do not rise"
+                f"{self.low:g}, {self.likely:g} and {self.high:g} are not in rising order"
                 f" between {self.least:g} and {self.most:g}"
             )
         if not 0.0 < self.chance < 0.5:
-            raise ValueError(f"a chance of {self.chance:g} is not between 0 and one half")
+            raise ValueError(f"chance {self.chance:g} is not between 0 and 0.5")
         if self.form not in FORMS:
-            raise ValueError(f"no form '{self.form}'")
+            raise ValueError(f"unknown form '{self.form}'; one of {', '.join(FORMS)}")
 
     @property
     def closed(self) -> bool:
-        """Whether the number is certain: low, likely and high are one."""
+        """Whether the number is certain: low and high are equal."""
         return self.low == self.high
 
     def quantile(self, u: ArrayLike) -> NDArray[np.float64]:
-        """Values below which the shares ``u`` (any shape, between 0 and 1) of all values lie."""
+        """Quantiles at ``u`` (any shape, between 0 and 1)."""
         at = np.asarray(u, dtype=float)
         if self.closed:
             return np.full(at.shape, self.likely)
@@ -69,10 +69,10 @@ class Range:
         return np.clip(values, self.least, self.most)
 
     def _between(self, u: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Values by the metalog on the scale that keeps the limits.
+        """Quantiles of the metalog on a log or logit scale, which keeps them within the limits.
 
-        A limit that low or high touch cannot be a limit of a scale: it would lie infinitely far
-        off. Such a number keeps its plain scale, and what would pass the limit lies on it.
+        A limit equal to low or high cannot bound such a scale, where it would lie at infinity. Such
+        a number keeps its linear scale, and values beyond the limit are set to it.
         """
         bottom, top = self.least < self.low, self.high < self.most
         if bottom and top and math.isfinite(self.least) and math.isfinite(self.most):
@@ -93,16 +93,16 @@ class Range:
 def through_three(
     u: NDArray[np.float64], low: float, median: float, high: float, chance: float = USUAL_CHANCE
 ) -> NDArray[np.float64]:
-    """Quantiles at ``u`` of the metalog with three given ones: at ``chance``, 1/2, 1 - ``chance``.
+    """Quantiles at ``u`` of the metalog through its quantiles at ``chance``, 1/2, 1 - ``chance``.
 
-    Where that metalog would not rise everywhere, two halves of normal distributions that meet at
-    the median and have the same three quantiles (own choice).
+    Where that metalog would not rise everywhere, two half-normal distributions that meet at the
+    median and have the same three quantiles (own choice).
     """
     a2, a3 = metalog_terms(low, median, high, chance)
     if abs(a3) < FEASIBLE * a2:
         logit = np.log(u / (1.0 - u))
         return median + a2 * logit + a3 * (u - 0.5) * logit
-    from drysward.special import ndtri  # only here: it loads part of scipy
+    from drysward.special import ndtri  # here, because it loads part of scipy
 
     z = ndtri(u) / -float(ndtri(chance))
     return median + np.where(z < 0.0, median - low, high - median) * z

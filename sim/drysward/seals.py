@@ -1,9 +1,8 @@
-"""Files that tell whether they are what was written.
+"""Files that detect damage to themselves.
 
-A sealed file holds, near its beginning, ``sha256:`` and 64 digits: the digest of what the file must
-be, in words, and of every byte of it, the 64 digits taken as noughts. A byte that changed, bytes
-that lack, and a file in another's place are all found by reading it once, before anything in it is
-understood.
+A sealed file holds, near its beginning, ``sha256:`` and 64 digits: the digest of a description of
+the file and of all its bytes, the 64 digits counted as zeros. A changed byte, missing bytes, and a
+file put in the place of another are all found by reading the file once, before it is parsed.
 """
 
 from __future__ import annotations
@@ -14,14 +13,14 @@ from typing import BinaryIO
 
 SEALED_BY = b"sha256:"
 UNSEALED = f"{SEALED_BY.decode()}{'0' * 64}"
-"""What stands in a file before it is sealed."""
+"""Placeholder in a file before it is sealed."""
 _MARK = re.compile(SEALED_BY + rb"([0-9a-f]{64})")
 _HEAD = 4096
 _BLOCK = 1 << 20
 
 
 def seal(file: BinaryIO, what: str) -> None:
-    """Put the digest into an open file, in place of ``UNSEALED``."""
+    """Write the digest into an open file, in place of ``UNSEALED``."""
     found = _read(file, what)
     if found is None:
         raise ValueError(f"{what}: no place for a digest")
@@ -31,13 +30,13 @@ def seal(file: BinaryIO, what: str) -> None:
 
 
 def is_whole(file: BinaryIO, what: str) -> bool:
-    """Whether an open file is still what was sealed as ``what``."""
+    """Whether an open file is unchanged since it was sealed as ``what``."""
     found = _read(file, what)
     return found is not None and found[1] == found[2]
 
 
 def _read(file: BinaryIO, what: str) -> tuple[int, bytes, bytes] | None:
-    """Place of the digest in a file, the one that stands there and the one that should."""
+    """Place of the digest in a file, the digest found there, and the correct one."""
     file.seek(0)
     head = file.read(_HEAD)
     mark = _MARK.search(head)

@@ -1,7 +1,7 @@
-"""Points that fill a space evenly: those of scipy.stats.qmc.
+"""Low-discrepancy sequences from scipy.stats.qmc.
 
-Loading scipy.stats makes all of its distributions, which takes longer than a short run. In a
-process of its own only the module of the points is loaded.
+Loading scipy.stats creates all of its distributions, which takes longer than a short run. A command
+loads only the module of the sequences.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from typing import Any
 
 # Its own stand-in must be gone before scipy.stats asks for scipy.special.
 import drysward.special  # noqa: F401
-from drysward.loading import standing_in
+from drysward.loading import substituted
 
 
 def _module() -> Any:
@@ -21,7 +21,7 @@ def _module() -> Any:
     spec = find_spec("scipy.stats")
     home = module_from_spec(spec) if spec else None
     try:
-        with standing_in("scipy.stats", home):
+        with substituted("scipy.stats", home):
             module = import_module("scipy.stats._qmc")
             module.Sobol(1)
             return module

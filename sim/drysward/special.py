@@ -1,8 +1,7 @@
-"""The special functions that are used here, those of scipy.special.
+"""Special functions from scipy.special.
 
 Loading scipy.special wraps each of its functions for arrays of other libraries, which takes longer
-than a short run. The functions themselves stand in one compiled module of it, which is loaded alone
-in a process of its own.
+than a short run. The functions are in one compiled module of it, which a command loads alone.
 """
 
 from __future__ import annotations
@@ -12,7 +11,7 @@ from importlib.util import find_spec
 from types import ModuleType
 from typing import Any
 
-from drysward.loading import standing_in
+from drysward.loading import substituted
 
 
 def _functions() -> Any:
@@ -21,7 +20,7 @@ def _functions() -> Any:
     spec = find_spec("scipy.special")
     home.__path__ = list(spec.submodule_search_locations or ()) if spec else []
     try:
-        with standing_in("scipy.special", home):
+        with substituted("scipy.special", home):
             return import_module("scipy.special._ufuncs")
     except ImportError:
         return import_module("scipy.special")

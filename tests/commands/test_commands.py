@@ -165,8 +165,8 @@ def test_a_process_of_its_own_loads_nothing_only_to_ask_about_it() -> None:
 
 def test_special_functions_loaded_alone_are_those_of_scipy() -> None:
     code = (
-        "import sys\nfrom drysward.loading import collect_seldom\n"
-        "collect_seldom()\n"
+        "import sys\nfrom drysward.loading import collect_rarely\n"
+        "collect_rarely()\n"
         "from drysward import special as alone\n"
         "assert 'scipy.special' not in sys.modules\n"
         "from scipy import special\n"

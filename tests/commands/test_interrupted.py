@@ -132,9 +132,9 @@ def test_a_stop_waits_for_the_file_that_is_written_and_clears_it(monkeypatch, tm
     threading.Thread(target=write_whole, args=(where,), daemon=True).start()
     assert begun.wait(10)
     threading.Timer(0.1, stopping_now.set).start()
-    files.leave_off()  # until the first is whole; the second does not begin
+    files.stop_writing()  # until the first is whole; the second does not begin
     assert list(tmp_path.iterdir()) == [half_written(tmp_path / "results.nc")]
-    files.clear_own()
+    files.remove_parts()
     assert list(tmp_path.iterdir()) == []
 
 

@@ -157,14 +157,14 @@ def test_no_input_is_written_over_by_any_name(mine: Files, spelled: Callable) ->
     out = spelled(mine.weather)
     before = contents(mine.folder)
     for command in ("ledger", "make"):
-        refused(ask(*mine.words(command, out), "--force"), str(out), "is read by this command")
+        refused(ask(*mine.words(command, out), "--force"), str(out), "is an input of this command")
     assert contents(mine.folder) == before
 
 
 def test_no_command_writes_over_what_it_reads(mine: Files) -> None:
     chunk = mine.sweep / "chunk-000000.nc"
     before = contents(mine.folder)
-    read = "is read by this command"
+    read = "is an input of this command"
     refused(ask(*mine.words("ledger", mine.scenario), "--force"), read)
     for command in ("report", "picture"):
         for kept in (mine.result / "results.nc", mine.sweep / "sweep.json", chunk):
@@ -192,7 +192,7 @@ def test_no_file_of_a_folder_is_an_input(mine: Files, command: str) -> None:
         words += ["--weather", read, "--source", "record"]
     os.link(read, path)
     before = contents(mine.folder)
-    refused(ask(*words, "--force"), str(path), "is read by this command")
+    refused(ask(*words, "--force"), str(path), "is an input of this command")
     assert contents(mine.folder) == before
 
 
@@ -206,7 +206,7 @@ def test_only_what_drysward_wrote_is_replaced(mine: Files, command: str) -> None
     path.parent.mkdir(exist_ok=True)
     path.write_bytes(MINE)
     before = contents(mine.folder)
-    refused(ask(*words), str(path), "no record of writing it", "--force")
+    refused(ask(*words), str(path), "was not written by drysward", "--force")
     assert contents(mine.folder) == before
     done = ask(*words, "--force")
     assert done.exit_code == 0, done.output
@@ -214,7 +214,7 @@ def test_only_what_drysward_wrote_is_replaced(mine: Files, command: str) -> None
     assert written != MINE
     assert f"Wrote {path}\n" in done.stderr
     path.write_bytes(written + b"\n")  # as a person who adds a line
-    refused(ask(*words), "no record of writing it")
+    refused(ask(*words), "was not written by drysward")
     assert path.read_bytes() == written + b"\n"
     assert not list(mine.folder.rglob("*.part"))
 
@@ -254,7 +254,7 @@ def test_a_link_is_followed_and_said_so(mine: Files) -> None:
     assert link.is_symlink()
     assert real.read_text().startswith("date,")
     real.write_bytes(MINE)
-    refused(ask(*words), f"leads to {real.resolve()}", "--force")
+    refused(ask(*words), f"links to {real.resolve()}", "--force")
     assert real.read_bytes() == MINE
     shutil.rmtree(elsewhere)
     refused(ask(*words), "there is no folder", "mkdir -p")
@@ -282,7 +282,7 @@ def test_the_last_folder_is_made(tmp_path: Path) -> None:
 def test_a_folder_is_no_file(mine: Files, command: str) -> None:
     out = target(mine, command)[0]
     out.mkdir()
-    refused(ask(*mine.words(command, out), "--force"), str(out), "name a file")
+    refused(ask(*mine.words(command, out), "--force"), str(out), "give the path of a file")
 
 
 @pytest.mark.parametrize("command", ["compare", "supply"])
@@ -373,10 +373,10 @@ def test_a_full_disk_is_said_in_a_line_and_breaks_nothing(mine: Files, command: 
     path.write_bytes(MINE)
     before = contents(mine.folder)
     words = mine.words(command, out)
-    refused(ask(*words), str(path), "no record of writing it", "--force")
+    refused(ask(*words), str(path), "was not written by drysward", "--force")
     with full_disk():
         done = ask(*words, "--force")
-    refused(done, f"{path}: cannot be written (File too large); name another place")
+    refused(done, f"{path}: cannot be written (File too large); choose another path")
     assert contents(mine.folder) == before
 
 
@@ -390,7 +390,7 @@ def test_netcdf_on_a_full_disk(tmp_path: Path) -> None:
 
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="a device of Linux")
 def test_a_full_device_is_said_in_a_line(mine: Files) -> None:
-    said = "/dev/full: cannot be written (No space left on device); name another place"
+    said = "/dev/full: cannot be written (No space left on device); choose another path"
     for command in OF_FILES:
         refused(ask(*mine.words(command, Path("/dev/full"))), said)
 
@@ -429,7 +429,7 @@ def test_impossible_names_are_said_in_a_line(tmp_path: Path) -> None:
 def test_a_scenario_may_name_no_impossible_file(mine: Files) -> None:
     text = mine.scenario.read_text()
     mine.scenario.write_text(text.replace('"weather.csv"', '"a\\u0000b.csv"'))
-    refused(ask("check", mine.scenario), r"a\x00b.csv: cannot be the name of a file")
+    refused(ask("check", mine.scenario), r"a\x00b.csv: is not a valid file name")
 
 
 def test_endings_say_the_kind() -> None:

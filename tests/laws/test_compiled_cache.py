@@ -13,8 +13,8 @@ import numpy as np
 import pytest
 from numba import typeof
 
+from drysward import code_cache
 from drysward import compiled as module
-from drysward import kept_code
 from drysward.compiled import compiled, is_warm
 from drysward.files import half_written
 
@@ -41,9 +41,9 @@ def tripled(values):
 def folder(tmp_path, monkeypatch):
     """An empty folder of compiled code, as a process that has not run yet finds it."""
     monkeypatch.setattr(module, "user_cache", lambda: tmp_path / "cache")
-    kept_code._tell_damaged.cache_clear()
+    code_cache._warn_damaged.cache_clear()
     yield module.cache_folder()
-    kept_code._tell_damaged.cache_clear()
+    code_cache._warn_damaged.cache_clear()
 
 
 def anew(function=doubled):
@@ -98,8 +98,7 @@ def test_damaged_code_is_compiled_again_and_one_line_says_so(kept, damage, caplo
     kept.write_bytes(damage(kept.read_bytes()))
     assert anew() == (15.0, True)
     assert told(caplog) == [
-        f"The compiled code kept in {kept.parent} was damaged; it was discarded and is compiled "
-        "again."
+        f"Compiled code in {kept.parent} was damaged. It was deleted and is compiled again."
     ]
     assert anew() == (15.0, False)
     assert len(told(caplog)) == 1
@@ -116,7 +115,7 @@ def test_no_bit_can_turn_unseen(kept):
 def loaded(path):
     """What a process finds of ``doubled`` for one array."""
     context = compiled.__wrapped__(doubled).targetctx
-    return kept_code.KeptCode(doubled, path.parent).load_overload((typeof(VALUES),), context)
+    return code_cache.CodeCache(doubled, path.parent).load_overload((typeof(VALUES),), context)
 
 
 def test_many_damaged_files_are_told_in_one_line(kept, caplog):
@@ -156,7 +155,7 @@ def test_code_can_be_read_while_it_is_written(kept, caplog):
 
     def write():
         while not done.is_set():
-            kept_code.write_whole({kept: lambda part: part.write_bytes(whole)})
+            code_cache.write_whole({kept: lambda part: part.write_bytes(whole)})
 
     writer = Thread(target=write)
     writer.start()
@@ -201,6 +200,6 @@ def test_an_edited_file_has_other_code(kept, tmp_path, monkeypatch):
     edited = tmp_path / "edited.py"
     edited.write_text("FACTOR = 4.0\n")
     elsewhere = SimpleNamespace(getfile=lambda function: str(edited))
-    monkeypatch.setattr(kept_code, "inspect", elsewhere)
+    monkeypatch.setattr(code_cache, "inspect", elsewhere)
     assert anew() == (15.0, True)
     assert len(list(kept.parent.iterdir())) == 2

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from drysward.compiled import jitable, select, set_in, tree_of, with_selects
+from drysward.compiled import inline, jitable, select, tree_of, with_selects
 from drysward.day import lanes
 from drysward.day.lanes import LANES, PATCH_PLACE, PATCH_SIZE, PLACE, QUAD, SECTIONS, SIZE
 from drysward.day.records import PATCH, PLAN
@@ -171,7 +171,7 @@ def test_tables_of_a_record_have_no_place_in_a_block():
     assert plain == [name for name in PLAN.names if name not in tables]
 
 
-@set_in
+@inline
 def sum_into(values, sums):
     """Two sums of the values, in place."""
     total = 0.0
@@ -182,7 +182,7 @@ def sum_into(values, sums):
     sums[1] = total
 
 
-@set_in
+@inline
 def sum_twice(values, sums):
     """The same of twice the values; returns how many there are."""
     total = [2.0 * value for value in values]
@@ -209,7 +209,7 @@ def test_what_is_large_is_set_in_with_names_of_its_own():
 
 
 def test_what_turns_off_early_cannot_be_set_in():
-    @set_in
+    @inline
     def early(values):
         """Out before its end."""
         if values:

@@ -212,7 +212,7 @@ def test_faults_of_a_slope(slope: str, expected: str) -> None:
     [
         ('crew = "0 h"', "site.crew: '0 h' is refused; should be greater than 0"),
         ('crew = "300 h"', "site.crew: '300 h' is refused; should be less than or equal to 200"),
-        ("crew = 8", "site.crew: 8 has no unit; time of work is written as a number and a unit"),
+        ("crew = 8", "site.crew: 8 has no unit; write time of work as a number and a unit"),
     ],
 )
 def test_faults_of_the_crew(site: str, expected: str) -> None:

@@ -323,7 +323,8 @@ def test_only_the_days_own_water_is_on_its_way_down():
 def test_play_finds_less_of_water_that_came_earlier():
     mud = CATALOG.get("play", "mud")
     for soil in ("native_loam", "native_clay_loam", "native_silt_loam"):
-        of_rain, by_time = undrained_at_play(mud, build_root_zone(RootZoneSpec(soil), CATALOG), 100.0)
+        zone = build_root_zone(RootZoneSpec(soil), CATALOG)
+        of_rain, by_time = undrained_at_play(mud, zone, 100.0)
         night, early, midday, evening = by_time
         assert of_rain >= midday > early > night > evening >= 0.0
     sand = build_root_zone(RootZoneSpec("sand_over_gravel_12in"), CATALOG)
@@ -403,4 +404,4 @@ def test_more_passes_put_back_more_of_the_days_evaporation():
     wanted = [skin_demand_mm(19.0, 19.0, 6.0, passes, 10.0) for passes in (1, 2, 3)]
     assert wanted == pytest.approx([0.0, 3.0, 4.0])
     assert skin_demand_mm(30.0, 19.0, 6.0, 3, 10.0) == 0.0
-    assert skin_demand_mm(10.0, 19.0, 6.0, 3, 2.0) == 6.0  # no more than passes give without puddles
+    assert skin_demand_mm(10.0, 19.0, 6.0, 3, 2.0) == 6.0  # limited by puddles

@@ -169,7 +169,7 @@ def test_faults_of_events(wrong: str, told: str) -> None:
         ("hard_above = 30", "play.soft_below: 40 is not below hard_above; under 30"),
         ("share = 0", "play.share: 0 is refused"),
         ("hardness = { intercept = 90, slope = 20, scatter = 5 }", "play.hardness.slope: 20"),
-        ('blackout = "half a day"', "play.blackout: 'half a day' is not a quantity"),
+        ('blackout = "half a day"', "play.blackout: 'half a day' is not a number with a unit"),
         (
             'blackout = "3 days"\nprewet = { depth = "5 mm", before = "2 days" }',
             "play.prewet.before: no water is given on 3 days up to the event; 3 days or more",

@@ -139,9 +139,9 @@ def test_volume_closes_every_day_over_all_parts(base, refill, supply):
     left = t.from_storage + t.evaporation + t.seepage + t.spill
     assert np.abs(gain - came + left).max() < 1e-6
     assert t.residual.max() < 1e-6
-    # What sources give goes to the fields or into the store.
-    drawn_from_sources = done.supply.draws.sum()
-    assert drawn_from_sources == pytest.approx((t.delivered - t.from_storage + t.refill).sum(), abs=1e-6)
+    # Water of the sources goes to the fields or into storage.
+    to_fields_and_storage = (t.delivered - t.from_storage + t.refill).sum()
+    assert done.supply.draws.sum() == pytest.approx(to_fields_and_storage, abs=1e-6)
     # What the fields receive is what the supply gives, and it lands less the stated losses.
     area = base.delivery.area_m2
     received = (done.trace.irrigation_gross * area * 0.001).sum(axis=1)

@@ -193,7 +193,7 @@ def test_numbers_come_back_as_written(tmp_path_factory, days):
 
 
 def test_missing_file(tmp_path):
-    assert faults_of(tmp_path / "no.csv") == [f"no.csv: there is no such file in {tmp_path}"]
+    assert faults_of(tmp_path / "no.csv") == [f"no.csv: no such file in {tmp_path}"]
 
 
 def test_a_folder(tmp_path):
@@ -263,9 +263,9 @@ def test_two_heights_of_one_wind(written):
         ({"tmean": ColumnSpec("rain_mm", "mm")}, "declares 'tmean', which is no quantity"),
         ({"dewpoint": ColumnSpec("dew", "C")}, "has no column 'dew' for dewpoint"),
         ({"tmax": ColumnSpec("tmax_c")}, "column 'tmax_c' is declared without a unit"),
-        ({"tmax": ColumnSpec("tmax_c", "mm")}, "unit 'mm' cannot be turned into deg C"),
-        ({"rain": ColumnSpec("rain_mm", "bogus((")}, "unit 'bogus((' cannot be turned into mm"),
-        ({"rain": ColumnSpec("rain_mm", "kg")}, "unit 'kg' cannot be turned into mm"),
+        ({"tmax": ColumnSpec("tmax_c", "mm")}, "unit 'mm' cannot be converted to deg C"),
+        ({"rain": ColumnSpec("rain_mm", "bogus((")}, "unit 'bogus((' cannot be converted to mm"),
+        ({"rain": ColumnSpec("rain_mm", "kg")}, "unit 'kg' cannot be converted to mm"),
     ],
 )
 def test_declarations_refused(written, declared, words):
@@ -580,7 +580,7 @@ def test_netcdf_at_one_point_and_with_a_declared_name(saved):
     "changes, words",
     [
         ({"rain": ("time", [0.0, 1, 2])}, "variable 'rain': has no units attribute"),
-        ({"rain": ("time", [0.0, 1, 2], {"units": "K"})}, "unit 'K' cannot be turned into mm"),
+        ({"rain": ("time", [0.0, 1, 2], {"units": "K"})}, "unit 'K' cannot be converted to mm"),
         ({"rain": None}, "no column for rain"),
         ({"snow": ("time", [0.0, 1, 2], {"units": "mm"})}, "'snow' is not known"),
         ({"wind": ("time", [0.0, 1, 2], {"units": "m/s"})}, "two columns for wind"),

@@ -16,7 +16,7 @@ import click
 from drysward import __version__
 from drysward.cli import stopping
 from drysward.faults import FaultyInput
-from drysward.loading import collect_seldom, leave_unloaded
+from drysward.loading import collect_rarely, skip_unneeded
 from drysward.screen.visible import say, visible
 from drysward.studies.sweep import MANIFEST
 
@@ -74,11 +74,11 @@ _OF_SWEEPS = ("sweep", "front", "effects", "search")
 def start() -> None:
     """``main`` as a process of its own."""
     stopping.end_when_stopped()
-    collect_seldom()
+    collect_rarely()
     words = sys.argv[1:]
     has_folder = any(os.path.isfile(os.path.join(word, MANIFEST)) for word in words)
     if not has_folder and not set(_OF_SWEEPS) & set(words):
-        leave_unloaded()
+        skip_unneeded()
     try:
         main()
     finally:

@@ -68,7 +68,7 @@ def command(
     import drysward
     from drysward.faults import Fault, FaultyInput
     from drysward.files import Outputs
-    from drysward.loading import load_meanwhile
+    from drysward.loading import load_in_background
     from drysward.results import RESULT_FILES
 
     opened = open_scenario(scenario, **weather)
@@ -85,7 +85,7 @@ def command(
     with ThreadPoolExecutor(1) as beside:
         n = opened.draws if draws is None else draws
         drawing = None if n == 0 else beside.submit(_drawn, opened, n, years)
-        load_meanwhile(
+        load_in_background(
             "drysward.results.dataset", "drysward.results.answers", "drysward.results.export",
             "drysward.screen.play", "drysward.screen.doubt",
         )  # fmt: skip

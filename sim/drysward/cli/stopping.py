@@ -14,7 +14,7 @@ from contextlib import suppress
 from threading import Thread
 from typing import TYPE_CHECKING
 
-from drysward.files import begin_run, clear_own, leave_off, written
+from drysward.files import begin_run, remove_parts, stop_writing, written
 
 if TYPE_CHECKING:
     from socket import socket
@@ -84,7 +84,7 @@ def _end(heard: socket) -> None:
     while number not in _SIGNALS or _is_over:
         (number,) = heard.recv(1)
     try:
-        leave_off()
+        stop_writing()
         _end_children()
         told = last_words()
         _restore_terminal()
@@ -92,7 +92,7 @@ def _end(heard: socket) -> None:
         os.write(2, f"{told}\n".encode())
     finally:
         # Last: a thread that loses what it writes to would say so, and end with another status.
-        clear_own()
+        remove_parts()
         os._exit(STOPPED)
 
 

@@ -16,7 +16,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from drysward.compiled import compiles_as, jitable, set_in, tree_of, with_selects
+from drysward.compiled import compiles_as, inline, jitable, tree_of, with_selects
 from drysward.day import counting, delivery, patch, plan_demand, shortage, surface
 from drysward.day.counting import NO_DORMANCY
 from drysward.day.lanes import (
@@ -224,7 +224,7 @@ class Scratch(NamedTuple):
     passes: Any
 
 
-@set_in
+@inline
 def run_site(
     day_input: DayInput,
     from_day: int,
@@ -398,7 +398,7 @@ def recall_rain(block: Any, quads: int, rain_before: Any, d: int, days: Any) -> 
         block[RECENT_RAIN + lane] = rain_before[d] - rain_before[max(d - days[lane], 0)]
 
 
-@set_in
+@inline
 def restrict_all(
     block: Any,
     quads: int,
@@ -433,7 +433,7 @@ def restrict_all(
         )  # fmt: skip
 
 
-@set_in
+@inline
 def clear_year(
     block: Any, patches: Any, monthly: Any, booked: Any, n_lanes: int, side: int, quads: int
 ) -> None:
@@ -455,7 +455,7 @@ def clear_year(
 # --- day ------------------------------------------------------------------------------------------
 
 
-@set_in
+@inline
 def run_patches(
     block: Any,
     patches: Any,
@@ -607,7 +607,7 @@ def open_year(block: Any, patches: Any, weekly: Any, fresh_turf: bool, quads: in
 # --- evening --------------------------------------------------------------------------------------
 
 
-@set_in
+@inline
 def count_day(
     block: Any,
     quads: int,
@@ -688,7 +688,7 @@ def count_stored(block: Any, patches: Any, n_lanes: int, side: int, quads: int) 
     take_means_of_water(block, quads, float(patches.shape[0] * side))
 
 
-@set_in
+@inline
 def close_year(
     block: Any,
     n_lanes: int,

@@ -12,7 +12,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from drysward.compiled import jitable, set_in
+from drysward.compiled import inline, jitable
 from drysward.day.lanes import LANES, PLACE, lane_of
 from drysward.day.records import (
     BY_MONTH,
@@ -174,7 +174,7 @@ def area_at(volume: float, volumes: Any, areas: Any) -> float:
     return areas[k - 1] + part * (areas[k] - areas[k - 1])
 
 
-@set_in
+@inline
 def new_allowances(
     sources: Any, used: Any, plan: Any, cal: Any, new_month: bool, new_year: bool
 ) -> None:
@@ -257,7 +257,7 @@ def take(used: Any, volume: float) -> None:
     used.year += volume
 
 
-@set_in
+@inline
 def open_supply(
     site: Any,
     sources: Any,
@@ -310,7 +310,7 @@ def site_stage(
     return stage_after(int(storage.stage), last, index, enter, leave)
 
 
-@set_in
+@inline
 def supply_day(
     supply: Any,
     state: Any,
@@ -512,7 +512,7 @@ def count_supply(flows: Any, storage: Any, year: Any) -> None:
         storage.shortage_yesterday = 0.0
 
 
-@set_in
+@inline
 def send_crew(
     blocks: Any,
     plans: Any,
@@ -640,7 +640,7 @@ def share_out_today(
     return True
 
 
-@set_in
+@inline
 def write_delivery(
     blocks: Any,
     plans: Any,

@@ -33,10 +33,10 @@ LONGEST_LIFE = 100
 def system_price(value: object) -> SystemPrice:
     """``"0.90 per ft2"``, or a bare number for one system that serves all of its fields."""
     if isinstance(value, (int, float)) and not isinstance(value, bool):
-        limits = load_catalog().given["price_of_system"]
+        limits = load_catalog().scenario_terms["price_of_system"]
         return SystemPrice(lump=within_term(float(value), limits))
     try:
-        limits = load_catalog().given["price_of_ground"]
+        limits = load_catalog().scenario_terms["price_of_ground"]
         return SystemPrice(per_m2=within_term(price_per(value, AREA), limits))
     except ValueError as error:
         told = "or a bare number for one system that serves all of its fields"

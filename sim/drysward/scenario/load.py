@@ -15,7 +15,15 @@ from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
 from drysward.catalog import Catalog, load_catalog
-from drysward.faults import Fault, FaultyInput, alike_told_once, likest, nearest, path_text, quoted
+from drysward.faults import (
+    Fault,
+    FaultyInput,
+    closest_name,
+    merged_alike,
+    nearest,
+    path_text,
+    quoted,
+)
 from drysward.inputs import toml_tables, toml_text
 from drysward.physics.watering_system import design_flow_m3_h
 from drysward.scenario.cost_tables import costs_spec
@@ -47,7 +55,7 @@ from drysward.scenario.play_tables import (
 from drysward.scenario.ranges import WrittenRange, dotted, taken_out, with_value
 from drysward.scenario.rules import RULE_KEYS, rule_values
 from drysward.scenario.schema import (
-    GIVEN_SOIL,
+    MEASURED_SOIL,
     ROOT_ZONE_NUMBERS,
     AnswersTable,
     DeliveryTable,
@@ -83,7 +91,7 @@ def load(path: str | Path) -> Scenario:
 def _what_ships(name: str) -> str:
     """What to name in place of a file that is not there."""
     names = shipped_names()
-    near = likest(name, names)
+    near = closest_name(name, names)
     meant = f"did you mean {quoted(near)}? " if near else ""
     return f"{meant}scenarios that ship: {', '.join(names)}"
 
@@ -149,11 +157,11 @@ def from_tree(
     except ValidationError as error:
         told = [fault for detail in error.errors() for fault in told_faults(name, detail)]
         told = _beside_ranges(name, told, ranges, faults)
-        raise FaultyInput(alike_told_once([*told, *faults])) from None
+        raise FaultyInput(merged_alike([*told, *faults])) from None
     if not faults and not climate_is_checked:
         faults = _range_faults(name, raw, ranges, named)
     if faults:
-        raise FaultyInput(alike_told_once(faults))
+        raise FaultyInput(merged_alike(faults))
 
     folder = Path(base_folder)
     site, weather = Site(**values_of(table.site)), weather_source(table.weather, folder)
@@ -270,12 +278,12 @@ def _root_zone(table: RootZoneTable) -> RootZoneSpec:
         values = {name: getattr(table, key) for key, name in keys.items()}
         return {name: value for name, value in values.items() if value is not None}
 
-    given_names = {key: "ksat_mm_h" if key == "conductivity" else key for key in GIVEN_SOIL}
+    measured_names = {key: "ksat_mm_h" if key == "conductivity" else key for key in MEASURED_SOIL}
     return RootZoneSpec(
         like=table.like,
         numbers=written(ROOT_ZONE_NUMBERS),
         words=written({key: key for key in ("soil", "compaction", "base")}),
-        given=written(given_names),
+        measured=written(measured_names),
     )
 
 
@@ -370,8 +378,8 @@ def with_weather(
     new = replace(new, years=0 if new.source == RECORD else years or old.years or MADE_YEARS)
     faults = []
     if new.file is None:
-        for name, given in (("fill", fill), ("record-years", record_years)):
-            if given is not None:
+        for name, value in (("fill", fill), ("record-years", record_years)):
+            if value is not None:
                 told = "is for a weather file, and the scenario has a climate table"
                 faults.append(Fault(name, told, "with --weather FILE"))
     if new.monthly_temperature is not None and (new.source == GENERATOR or new.future):

@@ -98,15 +98,15 @@ class WeatherSource:
 class RootZoneSpec:
     """A construction of the catalogue and what the scenario writes in place of its entries.
 
-    ``numbers`` are in the catalogue's units. ``words`` are soil, compaction and base.
-    ``given`` is empty, or holds measured ``field_capacity``, ``wilting_point`` and ``saturation``
-    (m3 of water per m3 of soil) and perhaps ``ksat_mm_h``.
+    ``numbers`` are in the catalogue's units. ``words`` are soil, compaction and base. ``measured``
+    is empty, or holds measured ``field_capacity``, ``wilting_point`` and ``saturation`` (m3 of
+    water per m3 of soil) and perhaps ``ksat_mm_h``.
     """
 
     like: str
     numbers: Mapping[str, float] = field(default_factory=dict)
     words: Mapping[str, str] = field(default_factory=dict)
-    given: Mapping[str, float] = field(default_factory=dict)
+    measured: Mapping[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

@@ -90,7 +90,7 @@ def resolved_values(scenario: Scenario) -> list[Row]:
             shared += [species, catalog.get("kc_season", species.words["season"])]
         if "soil" in words:
             shared += [catalog.get("soils", words["soil"]), catalog.get("intake", words["soil"])]
-        if "soil" in words and not spec.root_zone.given:
+        if "soil" in words and not spec.root_zone.measured:
             shared.append(catalog.get("soil_errors", "texture"))
         if "compaction" in words:
             shared.append(catalog.get("compaction", words["compaction"]))
@@ -151,7 +151,7 @@ def _root_zone(spec: FieldSpec, zone: Entry) -> Iterator[Row]:
             yield Row(f"{at}.{key}", spec.root_zone.numbers[name], unit, SCENARIO, SCENARIO)
         elif name in zone.numbers:
             yield _number(f"{at}.{key}", zone, name)
-    for name, value in spec.root_zone.given.items():
+    for name, value in spec.root_zone.measured.items():
         key, unit = ("conductivity", "mm/h") if name == "ksat_mm_h" else (name, "1")
         yield Row(f"{at}.{key}", value, unit, SCENARIO, SCENARIO)
 

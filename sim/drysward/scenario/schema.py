@@ -136,7 +136,7 @@ ROOT_ZONE_NUMBERS = {
     "readily_evaporable_water": "rew",
     "base_suction": "base_suction_cm",
 }
-GIVEN_SOIL = ("wilting_point", "field_capacity", "saturation", "conductivity")
+MEASURED_SOIL = ("wilting_point", "field_capacity", "saturation", "conductivity")
 
 
 class RootZoneTable(Part):
@@ -172,14 +172,14 @@ class RootZoneTable(Part):
         for key, name in ROOT_ZONE_NUMBERS.items():
             if getattr(self, key) is not None and name not in entry.numbers:
                 faults.append((key, f"'{self.like}' has none", "known: " + ", ".join(here)))
-        given = {key: getattr(self, key) for key in GIVEN_SOIL}
-        written = [key for key in GIVEN_SOIL if given[key] is not None]
+        given = {key: getattr(self, key) for key in MEASURED_SOIL}
+        written = [key for key in MEASURED_SOIL if given[key] is not None]
         if written and "soil" not in entry.words:
             faults += [
                 (key, f"'{self.like}' has no native soil", "leave it out") for key in written
             ]
-        elif written and len(written) < len(GIVEN_SOIL):
-            missing = ", ".join(key for key in GIVEN_SOIL if given[key] is None)
+        elif written and len(written) < len(MEASURED_SOIL):
+            missing = ", ".join(key for key in MEASURED_SOIL if given[key] is None)
             faults.append((written[0], "a measured soil needs more", f"write {missing} as well"))
         elif written and not (
             given["wilting_point"] < given["field_capacity"] < given["saturation"]

@@ -43,7 +43,7 @@ def read(text: object, kind: Kind) -> float:
 def within(name: str) -> AfterValidator:
     """Lets a number pass within the vocabulary's limits of the parameter or scenario's number."""
     catalog = load_catalog()
-    term = catalog.given.get(name) or catalog.meanings[name]
+    term = catalog.scenario_terms.get(name) or catalog.meanings[name]
     return AfterValidator(lambda number: within_term(number, term))
 
 
@@ -117,7 +117,9 @@ def numbers_with_unit(
             raise ValueError(f"{len(numbers)} {key} are not {count}; {told}")
         unit, limits = table["unit"], load_catalog().kinds[kind.name]
         return [
-            within_term(convert(number, unit, kind.base, wanted=told), limits, f"{number:g} {unit}")
+            within_term(
+                convert(number, unit, kind.base, expected=form), limits, f"{number:g} {unit}"
+            )
             for number in numbers
         ]
 

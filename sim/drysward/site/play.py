@@ -30,7 +30,7 @@ from drysward.physics.leaf_disease import (
     warm_night,
     wet_night_hours,
 )
-from drysward.physics.mud import undrained_share, mud_from
+from drysward.physics.mud import mud_from, undrained_share
 from drysward.physics.pedotransfer import PARTICLE_DENSITY
 from drysward.physics.reference_et import (
     clear_sky_solar_mj_m2,

@@ -57,34 +57,34 @@ class RootZone:
 
 
 def _hydraulics(
-    catalog: Catalog, soil_key: str, compaction_key: str, given: Mapping[str, float]
+    catalog: Catalog, soil_key: str, compaction_key: str, measured: Mapping[str, float]
 ) -> Hydraulics:
     soil = catalog.get("soils", soil_key)
-    made = from_texture(
+    derived = from_texture(
         soil["sand"] / 100.0,
         soil["clay"] / 100.0,
         soil["organic_matter"],
         catalog.get("compaction", compaction_key)["density_factor"],
     )
-    if not given:
+    if not measured:
         errors = catalog.get("soil_errors", "texture")
         return with_errors(
-            made,
+            derived,
             errors["wilting_point_error"],
             errors["field_capacity_error"],
             errors["saturation_error"],
             errors["conductivity_error"],
         )
-    wilt = given.get("wilting_point", made.wilting_point)
-    cap = given.get("field_capacity", made.field_capacity)
-    full = given.get("saturation", made.saturation)
+    wilting = measured.get("wilting_point", derived.wilting_point)
+    capacity = measured.get("field_capacity", derived.field_capacity)
+    saturation = measured.get("saturation", derived.saturation)
     return Hydraulics(
-        wilting_point=wilt,
-        field_capacity=cap,
-        saturation=full,
-        ksat_mm_h=given.get("ksat_mm_h", conductivity_mm_h(wilt, cap, full)),
-        pore_index=pore_index(wilt, cap),
-        bulk_density=(1.0 - full) * 2.65,
+        wilting_point=wilting,
+        field_capacity=capacity,
+        saturation=saturation,
+        ksat_mm_h=measured.get("ksat_mm_h", conductivity_mm_h(wilting, capacity, saturation)),
+        pore_index=pore_index(wilting, capacity),
+        bulk_density=(1.0 - saturation) * 2.65,
     )
 
 
@@ -145,12 +145,12 @@ def build_root_zone(
     compaction = catalog.get("compaction", words.get("compaction", "none"))
     soil = catalog.get("soils", words["soil"])
     intake = catalog.get("intake", words["soil"])
-    hydraulics = _hydraulics(catalog, soil.key, compaction.key, spec.given)
+    hydraulics = _hydraulics(catalog, soil.key, compaction.key, spec.measured)
     native_intake = intake_mm_h(intake, slope, bare) * compaction["intake_factor"]
     native_depth = numbers["native_depth_mm"] if kind == SAND_CAP else numbers["depth_mm"]
     profile = native_profile(hydraulics, native_depth, base, native_intake)
     # The group is that of the soil as it grew; what compaction adds is its own number.
-    loose = _hydraulics(catalog, soil.key, "none", spec.given)
+    loose = _hydraulics(catalog, soil.key, "none", spec.measured)
     group = _GROUPS.index(hydrologic_group(loose.ksat_mm_h, native_depth, base == BARRIER))
     rew = soil["rew"]
     storage = storage_by_slope(slope, intake["surface_storage"], intake["surface_storage_steep"])

@@ -179,7 +179,7 @@ def _densest_of(scenario: Scenario, compaction: str) -> float:
     factors = []
     for spec in scenario.fields:
         words = _zone_words(scenario, spec)
-        if words.get("compaction") == compaction and not spec.root_zone.given:
+        if words.get("compaction") == compaction and not spec.root_zone.measured:
             soil = scenario.catalog.get("soils", words["soil"])
             texture = soil["sand"] / 100.0, soil["clay"] / 100.0
             factors.append(densest(*texture, soil["organic_matter"]))
@@ -224,7 +224,7 @@ def _neighbors(scenario: Scenario, key: str) -> tuple[float, float]:
     table, _, last = key.rpartition(".")
     known: dict[str, float] = {}
     if key.startswith("fields.") and table.endswith(".root_zone"):
-        known = dict(scenario.field_named(key.split(".")[1]).root_zone.given)
+        known = dict(scenario.field_named(key.split(".")[1]).root_zone.measured)
     elif key.startswith("plans.") and table.count(".") == 1:
         plan = scenario.plan_named(key.split(".")[1])
         known = {"target": plan.target, "trigger": plan.trigger}
@@ -297,7 +297,7 @@ class _Unused:
         by_texture = [
             (spec, words)
             for spec, words in zip(scenario.fields, zones, strict=True)
-            if "soil" in words and not spec.root_zone.given
+            if "soil" in words and not spec.root_zone.measured
         ]
         self._textured = {words["soil"] for _, words in by_texture}
         self._packed = {words["compaction"] for _, words in by_texture}

@@ -33,7 +33,7 @@ from drysward.day.records import MONTHS, STAGES
 from drysward.drive.runs import most_together
 from drysward.faults import Fault, FaultyInput
 from drysward.files import Write, claim_folder, write_whole
-from drysward.locks import alone_in
+from drysward.locks import locked
 from drysward.results.dataset import CAUTIONS
 from drysward.results.text import FINDINGS, MADE_YEARS
 from drysward.seals import SEALED_BY, UNSEALED, is_whole, seal
@@ -248,7 +248,7 @@ def claimed(folder: Path, wanted: Manifest) -> Iterator[Chunks]:
     or program; or when it cannot be read or written.
     """
     claim_folder(folder)
-    with alone_in(folder):
+    with locked(folder):
         _claim(folder, wanted)
         there = look_through(folder, wanted)
         half = (part for name in ("chunk-*", MANIFEST) for part in folder.glob(f".{name}-*.part"))
@@ -371,7 +371,7 @@ def _write(path: Path, what: str, write: Write) -> None:
             seal(file, what)
 
     kept = "what is done is kept; make room or leave to write, then the same command goes on"
-    write_whole({path: sealed}, lasting=True, mend=kept)
+    write_whole({path: sealed}, lasting=True, remedy=kept)
 
 
 # --- the chunks as one Dataset -----------------------------------------------------------------

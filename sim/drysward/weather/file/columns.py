@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from drysward.faults import Fault, likest, listed, nearest, quoted
+from drysward.faults import Fault, closest_name, listed, nearest, quoted
 from drysward.quantities import LONGEST_UNIT, convert
 from drysward.weather.record import FloatArray
 
@@ -195,7 +195,7 @@ def unknown_columns(names: Sequence[str], where: str) -> list[Fault]:
             ways = " or ".join(f"{stem}_{suffix}" for suffix in about.suffixes)
             what = f"column {quoted(name)} does not say its unit"
             faults.append(Fault(where, what, f"{ways}, or declare it"))
-        elif close := likest(name, accepted):
+        elif close := closest_name(name, accepted):
             hint = f"did you mean '{close}'? or declare or ignore it"
             faults.append(Fault(where, f"column {quoted(name)} is not known", hint))
         else:
@@ -335,7 +335,7 @@ def in_base(values: FloatArray, column: Column) -> tuple[FloatArray, bool]:
     if column.unit == about.base:
         return values, False
     if len(column.unit) > LONGEST_UNIT:
-        raise ValueError(f"unit {quoted(column.unit)} cannot be turned into {about.shown}")
+        raise ValueError(f"unit {quoted(column.unit)} cannot be converted to {about.shown}")
     unit = _CF_SPELLINGS.get(column.unit, column.unit)
     # "kg m-2 d-1" and "W/m2" are read as powers. A kg of water on a m2 is a mm deep.
     unit = re.sub(r"(?<=[A-Za-z])\^?(-?[0-9])", r"**\1", "*".join(unit.split()))
@@ -348,4 +348,4 @@ def in_base(values: FloatArray, column: Column) -> tuple[FloatArray, bool]:
             continue
         with np.errstate(over="ignore"):  # what cannot be is told by whoever checks values
             return zero + values * ((hundred - zero) / 100), base == about.rate
-    raise ValueError(f"unit {quoted(column.unit)} cannot be turned into {about.shown}")
+    raise ValueError(f"unit {quoted(column.unit)} cannot be converted to {about.shown}")

@@ -1,9 +1,9 @@
-"""Machine code kept in a folder, and checked before it is used.
+"""Machine code cached in a folder, and checked before use.
 
-numba's own cache checks nothing: a file that was cut off ends every run, a bit that has turned in
-machine code is run. Here a function has one file for each set of types that it is compiled for: a
-digest, and what it is the digest of. There is no index that could name what is missing, and a file
-is put in its place whole, so processes may read and write the folder at the same time.
+numba's own cache checks nothing: a truncated file ends every run, and a flipped bit in machine code
+is executed. Here each function has one file for each set of argument types: a digest, and the bytes
+it is the digest of. There is no index that could name missing files, and files are renamed into
+place, so several processes may use the folder at the same time.
 """
 
 from __future__ import annotations
@@ -30,11 +30,11 @@ ENDING = ".code"
 _DIGEST_BYTES = hashlib.sha256().digest_size
 
 
-class KeptCode(_Cache):
-    """The compiled versions of ``function`` in ``folder``, in the place of numba's own cache.
+class CodeCache(_Cache):
+    """Cache of the compiled versions of ``function`` in ``folder``, in place of numba's own.
 
-    A folder that cannot be made, read or written keeps nothing, and the function is compiled in
-    each process.
+    Without a folder that can be created, read and written, the function is compiled in each
+    process.
     """
 
     def __init__(self, function: Callable[..., Any], folder: Path) -> None:
@@ -56,16 +56,16 @@ class KeptCode(_Cache):
             return None
         digest, code = whole[:_DIGEST_BYTES], whole[_DIGEST_BYTES:]
         if hashlib.sha256(code).digest() == digest:
-            # What another build of a library has left may be whole and still not fit.
+            # A file from another build of a library may be intact and still not fit.
             with suppress(Exception):
                 return CompileResult._rebuild(target_context, *pickle.loads(code))
         with suppress(OSError):
             path.unlink()
-        _tell_damaged(self._folder)
+        _warn_damaged(self._folder)
         return None
 
     def save_overload(self, sig: Any, data: Any) -> None:
-        if data.library.has_dynamic_globals:  # addresses that mean nothing to another process
+        if data.library.has_dynamic_globals:  # holds addresses of this process
             return
         code = dumps(data._reduce())
         path = self._path(sig, data.codegen)
@@ -79,24 +79,26 @@ class KeptCode(_Cache):
             write_whole({path: write})
 
     def _path(self, sig: Any, codegen: Any) -> Path:
-        """By all that machine code depends on besides the sources that ``folder`` stands for."""
+        """Path by everything that the machine code depends on besides the sources, which name the
+        folder.
+        """
         needs = sig, codegen.magic_tuple(), sys.implementation.cache_tag, self._source
         key = hashlib.sha256(repr(needs).encode()).hexdigest()[:16]
         return self._folder / f"{self._name}-{key}{ENDING}"
 
     def enable(self) -> None:
-        """Kept code is always used."""
+        """The cache is always on."""
 
     def disable(self) -> None:
-        """Kept code is always used."""
+        """The cache is always on."""
 
     def flush(self) -> None:
-        """Nothing is held back."""
+        """Nothing is buffered."""
 
 
 @cache
-def _tell_damaged(folder: Path) -> None:
-    """Once for each folder, however many of its files are damaged."""
+def _warn_damaged(folder: Path) -> None:
+    """Warn once for each folder, however many of its files are damaged."""
     logging.getLogger(__name__).warning(
-        "The compiled code kept in %s was damaged; it was discarded and is compiled again.", folder
+        "Compiled code in %s was damaged. It was deleted and is compiled again.", folder
     )
