@@ -202,7 +202,7 @@ def count_play(
     played_days_airless, played_longest_airless, played_disease_nights, played_peak_worn,
     played_peak_root_loss,
 ):  # fmt: skip
-    """Add a day of the answer season to the year.
+    """Add a day of the season to the year.
 
     ``night_watering`` is the irrigation of the night that ends this morning (mm),
     ``wet_hours_of_watering`` how much longer watering at its time of day keeps leaves wet.

@@ -1,1 +1,1 @@
-"""Every equation, once: scalar functions, one process a file, numbers in and numbers out."""
+"""Every equation, once: scalar functions of numbers, one process a file."""

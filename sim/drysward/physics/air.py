@@ -8,7 +8,7 @@ from drysward.compiled import equation
 from drysward.physics.arithmetic import larger, smaller
 
 HARM_AT_C = (5.0, 17.5, 25.0, 32.0)
-"""Soil temperatures of the catalogue's days of saturation until harm shows."""
+"""Soil temperatures for which the catalog has days of saturation until harm shows."""
 
 
 @equation
@@ -38,10 +38,10 @@ def days_until_harm(soil_c: float, days: tuple[float, float, float, float]) -> f
 
 @equation
 def root_harm_rate(harm_days: float, visible_loss: float) -> float:
-    """Share of the roots still there that a day without air kills, from the second day on.
+    """Share of the remaining roots that die on a day without air, from the second day on.
 
-    So that ``visible_loss`` v is reached after ``harm_days`` in a row (``days_until_harm``), of
-    which the first does no harm: 1 - (1 - v)^(1/(days - 1)), with at least half a day of harm.
+    Chosen so that ``visible_loss`` v is reached after ``harm_days`` in a row (``days_until_harm``),
+    of which the first does no harm: 1 - (1 - v)^(1/(days - 1)), with at least half a day of harm.
     Source: own estimate of the form.
     """
     return 1.0 - (1.0 - visible_loss) ** (1.0 / larger(harm_days - 1.0, 0.5))
@@ -49,7 +49,7 @@ def root_harm_rate(harm_days: float, visible_loss: float) -> float:
 
 @equation
 def root_heal_rate(growth_potential: float, regrowth_days: float) -> float:
-    """Share of the lost roots that a day with air brings back, as fast as turf grows.
+    """Share of the lost roots that regrow on a day with air, in step with turf growth.
 
     At full growth two thirds are back after ``regrowth_days``. Source: own estimate.
     """
@@ -58,7 +58,7 @@ def root_heal_rate(growth_potential: float, regrowth_days: float) -> float:
 
 @equation
 def root_harm(airless_run_days: float, rate: float) -> float:
-    """Share of the roots still there that a day without air kills.
+    """Share of the remaining roots that die on a day without air.
 
     Parameters
     ----------
@@ -74,9 +74,9 @@ def root_harm(airless_run_days: float, rate: float) -> float:
 def root_loss_step(
     loss: float, airless_run_days: float, rate: float, heal: float, most: float
 ) -> float:
-    """Share of roots lost after one more day: harmed without air, else healed.
+    """Share of roots lost after one more day: more without air, less with air.
 
-    ``heal`` is the share of the lost that comes back in a day; ``most`` is never passed.
+    ``heal`` is the share of the lost roots that regrows in a day; ``most`` is the upper limit.
     Source: own estimate of the form.
     """
     harmed = smaller(loss + (1.0 - loss) * root_harm(airless_run_days, rate), most)

@@ -1,16 +1,16 @@
-"""Comparisons that compile to one instruction each, so that lanes can go side by side."""
+"""Comparisons that compile to one instruction each, as lanes need them."""
 
 from __future__ import annotations
 
 from drysward.compiled import jitable
 
-# Stands in for a divisor that is nought, where what it divides is nought too.
+# Replaces a divisor of 0 when the dividend is 0 too.
 NO_LESS = 1e-300
 
 
 @jitable
 def larger(a: float, b: float) -> float:
-    """The larger of two numbers. The built-in minds NaN, which costs a branch."""
+    """The larger of two numbers. The built-in checks for NaN, which costs a branch."""
     return a if a > b else b
 
 
@@ -22,7 +22,7 @@ def smaller(a: float, b: float) -> float:
 
 @jitable
 def worse(a: float, b: float) -> float:
-    """The larger of two errors; no number when either is none, so that it is not lost."""
+    """The larger of two errors; NaN when either is NaN, so that a fault is not lost."""
     return a if (a > b) | (a != a) else b
 
 
@@ -34,7 +34,7 @@ def clamp(value: float, low: float, high: float) -> float:
 
 @jitable
 def within(day_of_year: float, first: float, last: float) -> bool:
-    """Whether a calendar day lies in a span that may run over the turn of the year."""
+    """Whether a calendar day lies in a span that may cross the new year."""
     inside = (first <= day_of_year) & (day_of_year <= last)
     around = (day_of_year >= first) | (day_of_year <= last)
     return inside if first <= last else around

@@ -1,4 +1,4 @@
-"""How evenly sprinklers water: catch-can measures and the patches of a field."""
+"""Distribution uniformity of sprinklers, and the catch of the patches of a field."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ LEAST_UNIFORMITY = 0.3
 def low_quarter_uniformity(catches: ArrayLike) -> float:
     """DU_LQ: mean of the lowest quarter over the mean of all (Keller & Bliesner 2000).
 
-    A quarter that is not a whole number of cans takes the next can in part.
+    When a quarter is not a whole number of cans, part of the next can counts.
     """
     values = np.sort(np.asarray(catches, float))
     quarter = values.size / 4.0
@@ -24,7 +24,7 @@ def low_quarter_uniformity(catches: ArrayLike) -> float:
 
 
 def run_time_multiplier(du_low_quarter: float) -> float:
-    """1 / (0.4 + 0.6 DU_LQ), so that the dry parts get enough (from memory, trade practice)."""
+    """1 / (0.4 + 0.6 DU_LQ), for the dry parts to get enough (from memory, trade practice)."""
     return 1.0 / (0.4 + 0.6 * du_low_quarter)
 
 
@@ -32,12 +32,12 @@ def run_time_multiplier(du_low_quarter: float) -> float:
 def patch_catches(du_low_quarter: float, patches: int) -> NDArray[np.float64]:
     """Catch of ``patches`` equal areas, driest first, as shares of the mean.
 
-    Conditional means of equal slices of a normal distribution, stretched so that their
-    own low-quarter uniformity is the one asked for; exact as long as the driest slice does not
-    come out below zero, where it is held. ValueError outside 0.3..1.
+    Conditional means of equal slices of a normal distribution, scaled so that their low-quarter
+    uniformity is ``du_low_quarter``; exact unless the driest slice would fall below 0, where it is
+    set to 0. ValueError outside 0.3 to 1.
     """
     if not LEAST_UNIFORMITY <= du_low_quarter <= 1.0:
-        raise ValueError(f"distribution uniformity {du_low_quarter} is not in 0.3..1")
+        raise ValueError(f"distribution uniformity {du_low_quarter} is not between 0.3 and 1")
     if patches == 1:
         return _kept(np.ones(1))
     edges = special.ndtri(np.linspace(0.0, 1.0, patches + 1))
@@ -50,6 +50,6 @@ def patch_catches(du_low_quarter: float, patches: int) -> NDArray[np.float64]:
 
 
 def _kept(values: NDArray[np.float64]) -> NDArray[np.float64]:
-    """An array that whoever is given it cannot change."""
+    """The array, made read-only."""
     values.setflags(write=False)
     return values

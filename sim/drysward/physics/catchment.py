@@ -1,12 +1,12 @@
-"""Water that roofs and paving shed into the storage."""
+"""Runoff of roofs and paving into storage."""
 
 from __future__ import annotations
 
 
 def hard_surface_runoff_mm(liquid_mm: float, coefficient: float, first_flush_mm: float) -> float:
-    """Runoff of a roof or paving in a day: a share of what the day brings beyond the first flush.
+    """Daily runoff of a roof or paving: a share of the rain and melt beyond the first flush (mm).
 
-    ``liquid_mm`` is rain and melt; the first flush is turned away, or wets the surface, on every
-    wet day anew. Common practice in harvesting of rainwater.
+    The first flush is diverted, or wets the surface, on every wet day. Common practice in rainwater
+    harvesting.
     """
     return coefficient * max(liquid_mm - first_flush_mm, 0.0)

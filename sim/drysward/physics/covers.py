@@ -1,4 +1,4 @@
-"""Green, dormant and dead cover of a patch, which with bare ground make 1."""
+"""Green, dormant and dead cover of a patch, which add up to 1 with bare ground."""
 
 from __future__ import annotations
 
@@ -10,10 +10,10 @@ from drysward.physics.arithmetic import clamp, larger
 def regrowth_into_dead(
     dead: float, ks: float, wetting: float, green: float, spread: float, reseed: float
 ) -> float:
-    """Dead ground that runners and seedlings close in a day.
+    """Dead ground closed by runners and seedlings in a day.
 
-    ``wetting`` is the memory of a wet surface (0..1), ``spread`` the share a day beside full green
-    cover, ``reseed`` the share a day that seedlings take. Source: own estimate of the form.
+    ``wetting`` is the memory of a wet surface (0..1), ``spread`` the share a day next to full green
+    cover, ``reseed`` the share a day closed by seedlings. Source: own estimate of the form.
     """
     return dead * ks * wetting * (spread * green + reseed)
 

@@ -1,25 +1,25 @@
-"""Crowns: the layer of soil around them, how dry they grow, who dies of it."""
+"""Crowns: wetness of their soil layer, their dryness, and death from it."""
 
 from __future__ import annotations
 
 from drysward.compiled import equation
 from drysward.physics.arithmetic import clamp, larger
 
-LEAST_DORMANT = 0.02  # cover from which dormancy ages; own estimate
-AGE_KEPT = 0.9  # of the age that is left a day after dormancy has passed; own estimate
+LEAST_DORMANT = 0.02  # cover at which dormancy starts to age; own estimate
+AGE_KEPT = 0.9  # of the age left each day after dormancy has ended; own estimate
 # Survivors of a drought are the hardier plants; share of that kept a day once their crowns are
 # hydrated, as plants of all kinds take their place (own estimate: half of it after ten weeks).
 HARDINESS_KEPT = 0.99
-WETTING_SHARE = 0.5  # of the way to wet that crowns go in a wet day; own estimate
-WETTING_KEPT = 0.9  # of that after a dry day; own estimate: about ten days
+WETTING_SHARE = 0.5  # of the step to full wetness on a wet day; own estimate
+WETTING_KEPT = 0.9  # of it after a dry day; own estimate: about ten days
 
 
 @equation
 def crown_wetness(crown_mm: float, inv_wet_mm: float) -> float:
-    """How freely crowns drink: 0 at the wilting point of their layer, 1 from enough water on.
+    """Water uptake of crowns: 0 at the wilting point of their layer, 1 with enough water.
 
     ``crown_mm`` is the water of the crown layer above its wilting point, ``inv_wet_mm`` 1 over
-    what is enough.
+    the water that is enough.
     """
     return clamp(crown_mm * inv_wet_mm, 0.0, 1.0)
 
@@ -28,12 +28,12 @@ def crown_wetness(crown_mm: float, inv_wet_mm: float) -> float:
 def clock_speed(
     root_zone: float, inv_moist: float, slowest: float, subsoil: float, held: float
 ) -> float:
-    """How fast dry crowns grow drier: slowed by moist soil around and below the roots.
+    """Drying speed of dry crowns, slowed by moist soil around and below the roots.
 
     Parameters
     ----------
     root_zone : available water that roots feel, as a share; ``inv_moist`` is 1 over the share
-        that slows in full, down to ``slowest``.
+        that slows drying in full, down to ``slowest``.
     subsoil : moisture of the soil below the densest roots (0..1); ``held``: how much of the speed
         it takes when moist.
 
@@ -75,22 +75,22 @@ def inverse_survival(dryness: float) -> float:
 
 @equation
 def kill_share(worst: float, dryness: float) -> float:
-    """Share of the living that die as crowns dry past the ``worst`` that they came through."""
+    """Share of living plants that die as crowns dry beyond the ``worst`` dryness they survived."""
     return 1.0 - inverse_survival(worst) / inverse_survival(larger(worst, dryness))
 
 
 @equation
 def worst_dryness_step(worst: float, dryness: float) -> float:
-    """The crown dryness that the living have come through, after one more day.
+    """The worst crown dryness that the living plants have survived, after one more day.
 
-    Forgotten only with crowns hydrated in full: dry again, the same plants do not die twice.
+    Reset only by full hydration: plants that survived a dryness once survive it again.
     """
     return larger(dryness, worst if dryness > 0.0 else HARDINESS_KEPT * worst)
 
 
 @equation
 def wetting_step(wetting: float, wetness: float) -> float:
-    """Memory of a wet surface (0..1) that shoots need to come back, after one more day.
+    """Memory of a wet surface (0..1), which shoots need to regrow, after one more day.
 
     Source: own estimate of the form; roots empty the crown layer within days of each wetting, and
     shoots go on growing.
@@ -100,8 +100,9 @@ def wetting_step(wetting: float, wetness: float) -> float:
 
 @equation
 def dormant_age_step(age: float, dormant: float, wetness: float) -> float:
-    """Dry days that dormant cover has behind it, each weighted by its share, after one more;
-    forgotten once it is green.
+    """Age of dormancy after one more day: dry days so far, weighted by dormant cover.
+
+    It goes back to 0 once the cover is green.
 
     Source: own estimate of the form.
     """

@@ -6,28 +6,29 @@ from drysward.compiled import equation
 from drysward.physics.arithmetic import NO_LESS, larger, smaller
 
 INITIAL_ABSTRACTION = 0.2
-"""Ia over S: share of the retention that rain fills before any runs off (NEH-630 ch. 10)."""
+"""Ia over S: share of the retention that rain fills before runoff begins (NEH-630 ch. 10)."""
 
 
 def retention_mm(curve_number: float) -> float:
     """Potential retention S = 25400/CN - 254; ValueError outside 0 < CN <= 100."""
     if not 0.0 < curve_number <= 100.0:
-        raise ValueError(f"curve number {curve_number} is not in 0..100")
+        raise ValueError(f"curve number {curve_number} is not between 0 and 100")
     return 25400.0 / curve_number - 254.0
 
 
 @equation
 def reference_moisture_mm(wilting_point_mm: float, available_mm: float) -> float:
-    """Water (mm) at which initial abstraction is 0.2 S: half-way from wilting to field capacity."""
+    """Water (mm) at which initial abstraction is 0.2 S: midway from wilting to field capacity."""
     return wilting_point_mm + 0.5 * available_mm
 
 
 @equation
 def abstraction_slope(abstraction_mm: float, available_mm: float) -> float:
-    """Initial abstraction gained per mm that the soil dries.
+    """Increase of initial abstraction per mm of drying.
 
-    None at field capacity, 0.2 S (``abstraction_mm``) at the reference moisture and double at
-    the wilting point; never faster than the water itself moves. Source: own estimate.
+    Abstraction is 0 at field capacity, 0.2 S (``abstraction_mm``) at the reference moisture and
+    twice that at the wilting point; it never changes faster than the soil water itself. Source: own
+    estimate.
     """
     return smaller(1.0, abstraction_mm / (0.5 * available_mm))
 
@@ -38,9 +39,9 @@ def rain_runoff(rain: float, retention: float, abstraction: float) -> float:
 
     Parameters
     ----------
-    rain : liquid water reaching the ground, not below 0.
+    rain : liquid water that reaches the ground, not below 0.
     retention : potential retention S.
-    abstraction : room left before runoff starts; 0.2 S at the reference moisture, more when
+    abstraction : rain needed before runoff starts; 0.2 S at the reference moisture, more when
         drier, negative when the soil is so wet that runoff has begun.
 
     Source: NRCS NEH-630 chapter 10 (eq 10-11) at the reference moisture; the closed form for
@@ -59,11 +60,11 @@ def rain_runoff(rain: float, retention: float, abstraction: float) -> float:
 def abstraction_left(
     at_reference: float, slope: float, reference: float, root_water: float
 ) -> float:
-    """Room left before runoff starts: less in a wetter soil (mm).
+    """Rain needed before runoff starts: less on wetter soil (mm).
 
     Parameters
     ----------
     at_reference : 0.2 S, at the ``reference`` moisture (mm of the rooted depth).
-    slope : mm of room lost for each mm of ``root_water`` above the reference.
+    slope : mm less for each mm of ``root_water`` above the reference.
     """
     return at_reference + slope * (reference - root_water)

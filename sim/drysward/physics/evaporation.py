@@ -1,11 +1,11 @@
-"""Bare soil giving water to the air, and how much soil and leaves can give together in a day."""
+"""Evaporation from bare soil, and the daily limit of evaporation and transpiration together."""
 
 from __future__ import annotations
 
 from drysward.compiled import equation
 from drysward.physics.arithmetic import clamp, larger
 
-LEAST_OVER_KCB = 0.05  # by which Kc max passes Kcb at least (FAO-56 Eq 72)
+LEAST_OVER_KCB = 0.05  # least difference of Kc max and Kcb (FAO-56 Eq 72)
 
 
 @equation
@@ -23,7 +23,7 @@ def kc_max(wind_m_s: float, rh_min_pct: float, height_m: float, kcb: float, base
 
 
 def total_evaporable_mm(field_capacity_mm: float, wilting_point_mm: float) -> float:
-    """Water that can evaporate from the surface layer, TEW, of what it holds (FAO-56 Eq 73)."""
+    """Water that can evaporate from the surface layer, TEW (FAO-56 Eq 73)."""
     return field_capacity_mm - 0.5 * wilting_point_mm
 
 

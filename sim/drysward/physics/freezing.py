@@ -1,7 +1,7 @@
-"""Frost at the crowns, the hardiness that autumn gives them, and the turf that a winter kills.
+"""Frost at the crowns, hardening in fall, and winterkill.
 
-Crowns sit between the cold air and the ground. Leaves, thatch and snow keep the air's cold off;
-frozen ground keeps the ground's heat off, so crowns get colder as frost goes deeper.
+Crowns lie between cold air and warm ground. Leaves, thatch and snow insulate them from the air;
+frozen ground insulates them from the heat below, so crowns get colder as frost goes deeper.
 """
 
 from __future__ import annotations
@@ -16,21 +16,21 @@ FROZEN_SOIL_CONDUCTIVITY = 1.8  # W/m/degC, moist mineral soil; from memory
 FREEZING_HEAT_MJ_M3 = 80.0  # of soil with 0.24 of water by volume (334 MJ a m3 of water)
 # Of the soil that cools and warms within a day, (2 pi / day * conductivity * heat capacity)^-0.5.
 NIGHT_RESISTANCE = 0.06  # m2 degC/W, frozen soil; the formula is textbook, its use our estimate
-COLD_SPELL_DAYS = 3.0  # that the mean of a cold spell reaches back; own estimate
-NIGHT_H, DAY_H = 2.0, 24.0  # that crowns spend near the night's and near the day's mean cold
-FIRST_TOUCH_H = 0.5  # time frozen that counts as none; fits one published series, see below
-NEW_WINTER_SOIL_C = 12.0  # soil that ends a winter; own estimate
+COLD_SPELL_DAYS = 3.0  # length of the mean of a cold spell; own estimate
+NIGHT_H, DAY_H = 2.0, 24.0  # of crowns near the cold of the night and the mean of the day
+FIRST_TOUCH_H = 0.5  # time frozen that counts as first touch; fits one published series, see below
+NEW_WINTER_SOIL_C = 12.0  # soil temperature that ends a winter; own estimate
 
 
 @equation
 def air_resistance(turf_insulation: float, snow_resistance: float) -> float:
-    """Resistance to heat between air and crowns (m2 degC/W), of turf and of the snow on it."""
+    """Heat resistance between air and crowns (m2 degC/W), of turf and the snow on it."""
     return turf_insulation + snow_resistance
 
 
 @equation
 def ground_resistance(frost_mm: float) -> float:
-    """Resistance to heat between crowns and the floor of ``frost_mm`` of frost (m2 degC/W)."""
+    """Heat resistance between crowns and the bottom of ``frost_mm`` of frost (m2 degC/W)."""
     return 0.001 * frost_mm / FROZEN_SOIL_CONDUCTIVITY
 
 
@@ -43,10 +43,10 @@ def frost_depth_step(
     turf_insulation: float,
     ground_heat: float,
 ) -> float:
-    """Depth of frost under turf (mm) after one day; the floor of frost is at 0 C.
+    """Depth of frost under turf (mm) after one day; the bottom of frost is at 0 C.
 
-    Cold air draws heat through turf, snow and frost, and freezes as much soil as what does not
-    come up as ``ground_heat`` (W/m2). Warm air thaws from the top once the snow has gone.
+    Cold air draws heat through turf, snow and frost. The part of it not supplied by ``ground_heat``
+    (W/m2) freezes soil. Warm air thaws from the top once the snow has gone.
     Source: Stefan's equation with a surface resistance (from memory); thaw is our own estimate.
     """
     drawn = larger(-tmean_c, 0.0) / (to_air + ground_resistance(frost_mm))
@@ -57,10 +57,10 @@ def frost_depth_step(
 
 @equation
 def crown_mean_c(tmean_c: float, soil_c: float, frost_mm: float, to_air: float) -> float:
-    """Mean temperature of crowns on a day (C), between the air and the floor of the frost.
+    """Mean temperature of crowns on a day (C), between the air and the bottom of the frost.
 
     On ground without frost crowns are as warm as the top soil, ``soil_c``, and not below 0.
-    Source: steady flow of heat; the passage without frost is our own estimate.
+    Source: steady flow of heat; the transition without frost is our own estimate.
     """
     below = ground_resistance(frost_mm)
     frozen = smaller(tmean_c, 0.0) * below / (to_air + below)
@@ -81,7 +81,7 @@ def cold_spell_step(spell_c: float, crown_c: float) -> float:
 
 @equation
 def time_frozen_loss_c(hours: float, day_frozen_loss_c: float) -> float:
-    """Degrees by which turf is less hardy after ``hours`` at a temperature than at first touch.
+    """Loss of hardiness after ``hours`` at a temperature, compared with first touch (degC).
 
     It grows with the logarithm of time; ``day_frozen_loss_c`` is that of 24 hours. The form is
     our own estimate, fitted to Princess bermudagrass at -5.4 C: alive 89, 67, 30 and 11% after
@@ -93,17 +93,17 @@ def time_frozen_loss_c(hours: float, day_frozen_loss_c: float) -> float:
 
 @equation
 def as_at_first_touch_c(crown_c: float, loss_c: float) -> float:
-    """The cold (C) that at first touch would harm as much as ``crown_c`` for the time that makes
-    turf less hardy by ``loss_c``; 0 when crowns are not below 0 C.
+    """Temperature (C) whose first touch would harm as much as ``crown_c`` over a longer time.
 
-    Time adds no more than the cold itself, so that light frost stays light (own estimate).
+    ``loss_c`` is the loss of hardiness over that time. 0 when crowns are not below 0 C. Time adds
+    no more degrees than the frost itself has, so that light frost stays light (own estimate).
     """
     return larger(smaller(crown_c, 0.0) - loss_c, 2.0 * smaller(crown_c, 0.0))
 
 
 @equation
 def felt_cold_c(night_c: float, mean_c: float, spell_c: float, day_frozen_loss_c: float) -> float:
-    """The cold (C), at most 0, that at first touch would harm as much as the days up to this one.
+    """Temperature (C, at most 0) whose first touch would harm as much as the days so far.
 
     The worst of the coldest hours, of the whole day, and of a spell of ``COLD_SPELL_DAYS``.
     """
@@ -116,15 +116,15 @@ def felt_cold_c(night_c: float, mean_c: float, spell_c: float, day_frozen_loss_c
 
 @equation
 def hardiness_sought(soil_c: float, from_c: float, full_c: float) -> float:
-    """Hardiness (0..1) that turf comes to in soil of ``soil_c``: none from ``from_c`` up, all from
-    ``full_c`` down. Source: own estimate of the form.
+    """Hardiness (0..1) that turf approaches at soil temperature ``soil_c``: 0 above ``from_c``, 1
+    below ``full_c``. Source: own estimate of the form.
     """
     return clamp((from_c - soil_c) / (from_c - full_c), 0.0, 1.0)
 
 
 @equation
 def hardiness_step(hardiness: float, sought: float, weeks: float, loss_days: float) -> float:
-    """Hardiness (0..1) after one day: all of it gained in ``weeks``, lost in ``loss_days``.
+    """Hardiness (0..1) after one day: gained in full in ``weeks``, lost in ``loss_days``.
 
     Source: hardening over 6 to 8 weeks and its loss within days to 2 weeks above 8 C are our
     reading of several published series; the form is our own estimate.
@@ -152,16 +152,16 @@ def death_odds(felt_c: float, lt50: float, steepness: float) -> float:
 
 @equation
 def freeze_kill_share(odds: float, worst: float) -> float:
-    """Share of the living that frost kills: what its odds of death add to the winter's ``worst``.
+    """Share of living plants killed by frost, from odds of death beyond the winter's ``worst``.
 
-    The plants that are left stood as much before, so that an equal night kills none.
+    The survivors have survived that much before, so an equal night kills none.
     """
     return 1.0 - (1.0 + worst) / (1.0 + larger(odds, worst))
 
 
 @equation
 def worst_odds_step(worst: float, odds: float, soil_c: float, frost_mm: float) -> float:
-    """The worst odds of death of a winter, after one more day; warm soil begins a new one.
+    """The worst odds of death of a winter, after one more day; warm soil starts a new winter.
 
     Source: own estimate of the form.
     """

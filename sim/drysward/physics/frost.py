@@ -1,4 +1,4 @@
-"""Frozen ground, and the water that it lets in."""
+"""Frozen ground, and the share of water that it lets in."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from drysward.compiled import equation
 
 @equation
 def is_frozen(frost_mm: float, sealing_frost_mm: float) -> float:
-    """1 when frost is as deep as ``sealing_frost_mm``, else 0.
+    """1 when frost is at least ``sealing_frost_mm`` deep, else 0.
 
     A night's frost leaves pores open and is gone by noon. Source: own estimate of the form; the
     depth of frost is that of ``freezing.frost_depth_step``.

@@ -1,4 +1,4 @@
-"""How fast turf grows, regreens, spreads and comes up."""
+"""Rates of growth, regreening, spread and establishment of turf."""
 
 from __future__ import annotations
 
@@ -21,11 +21,11 @@ def growth_potential(tmean_c: float, optimum_c: float, spread_c: float, warm_sea
 
 
 def daily_rate_to_share(share: float, days: float) -> float:
-    """Rate (1/d) at which ``share`` of a pool has moved after ``days``."""
+    """Rate (1/d) that moves ``share`` of a pool in ``days``."""
     return -math.log(1.0 - share) / days
 
 
 @equation
 def reseed_rate(age_d: float, reseed_days: float, rate: float) -> float:
-    """Share of dead ground (1/d) that seed closes: ``rate`` for ``reseed_days``, then none."""
+    """Share of dead ground (1/d) closed by seedlings: ``rate`` for ``reseed_days``, then 0."""
     return rate if age_d < reseed_days else 0.0

@@ -9,7 +9,7 @@ from __future__ import annotations
 from drysward.compiled import equation
 from drysward.physics.arithmetic import larger, smaller
 
-_FAR = 4.0  # standard deviations beyond which nothing is left
+_FAR = 4.0  # standard deviations beyond which the share is 0
 
 
 @equation
@@ -28,7 +28,7 @@ def hardness_g(
     Parameters
     ----------
     intercept, slope : of the line against ``moisture``; ``slope`` in g per unit of it.
-    floor : g that no wetting goes below. bare_extra : g that fully bare ground adds.
+    floor : lowest g of a wet surface. bare_extra : g added on fully bare ground.
     frozen : above 0 on frozen ground, which reads at least ``frozen_g``.
 
     Source: own estimate of the line's form; that hardness rises as water falls is published
@@ -42,8 +42,8 @@ def hardness_g(
 def share_beyond(mean: float, limit: float, inv_scatter: float) -> float:
     """Share of a surface above ``limit`` when its readings scatter normally about ``mean``.
 
-    ``inv_scatter`` is one over their standard deviation, inf for none; what is below the limit
-    is one less this. Source: Abramowitz & Stegun 1964 eq 26.2.18, within 0.00025.
+    ``inv_scatter`` is one over their standard deviation, inf for none. The share below the
+    limit is 1 less this. Source: Abramowitz & Stegun 1964 eq 26.2.18, within 0.00025.
     """
     beyond = mean - limit
     x = smaller(abs(beyond) * inv_scatter, _FAR)
@@ -57,7 +57,7 @@ def share_beyond(mean: float, limit: float, inv_scatter: float) -> float:
 def intercept_at_density_g(
     intercept_g: float, per_density_g: float, bulk_density: float, reference_density: float
 ) -> float:
-    """Intercept of the line on a soil of another bulk density (g/cm3) than the line was read on.
+    """Intercept of the line for a soil of another bulk density (g/cm3) than that of the line.
 
     ``per_density_g`` are g more for each g/cm3. Source: own estimate; see ``configs/play.toml``.
     """
@@ -65,12 +65,11 @@ def intercept_at_density_g(
 
 
 def density_on_the_line(bulk_density: float, loose_density: float, line_density: float) -> float:
-    """Bulk density (g/cm3) of the line's own soil when it is as compact as a soil of
-    ``bulk_density`` is.
+    """Bulk density (g/cm3) of the line's soil at the degree of compactness of another soil.
 
-    A clay is lighter than a loam without being looser, so density counts against that of the same
-    soil uncompacted, ``loose_density``; ``line_density`` is that of the line's soil. Source:
-    degree of compactness, Hakansson 1990 (from memory).
+    A clay is lighter than a loam without being looser, so ``bulk_density`` is compared with
+    ``loose_density``, that of the same soil uncompacted; ``line_density`` is that of the line's
+    soil. Source: degree of compactness, Hakansson 1990 (from memory).
     """
     return line_density * bulk_density / loose_density
 
@@ -78,10 +77,10 @@ def density_on_the_line(bulk_density: float, loose_density: float, line_density:
 def intercept_at_wilting_g(
     intercept_g: float, slope_g: float, wilting_point: float, line_wilting_point: float
 ) -> float:
-    """Intercept of the line on a soil of another wilting point (0..1) than the line was read on.
+    """Intercept of the line for a soil of another wilting point (0..1) than that of the line.
 
-    Dry is where plants find no more water, and soils that are as dry are as hard: a clay loam at
-    0.22 as a loam at 0.14. The slope stays, for it is bracketed in water by volume. Source: own
+    Soils are taken to be equally hard at their wilting points: a clay loam at 0.22 and a loam at
+    0.14. The slope is the same, because its range is known in water by volume. Source: own
     estimate.
     """
     return intercept_g - slope_g * (wilting_point - line_wilting_point)

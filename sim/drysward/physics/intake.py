@@ -1,4 +1,4 @@
-"""What soil lets in under sprinklers: intake by slope, what one night can take, what runs off.
+"""Soil intake under sprinklers: rate by slope, depth of a night without runoff, and runoff.
 
 Depths in mm over the ground that is watered, rates in mm/h.
 """
@@ -10,7 +10,7 @@ import math
 from drysward.compiled import equation, jitable
 from drysward.physics.arithmetic import NO_LESS, clamp, larger
 
-# Upper ends of the slope classes of the USDA's table of most sprinkler rates.
+# Upper ends of the slope classes in the USDA's table of maximum sprinkler rates.
 GENTLE, MODERATE, STRONG = 0.05, 0.08, 0.12
 # The controller protocol's storage is for slopes up to here (from memory).
 LEVEL = 0.03
@@ -18,9 +18,9 @@ LEVEL = 0.03
 
 @equation
 def intake_by_slope(slope: float, to_5: float, to_8: float, to_12: float, steeper: float) -> float:
-    """Intake of the slope's class (mm/h); a slope that ends a class belongs to it.
+    """Intake rate of the slope's class (mm/h); the upper end of a class belongs to it.
 
-    Source: USDA, most sprinkler rates by soil, slope and cover, as reprinted in 2018.
+    Source: USDA, maximum sprinkler rates by soil, slope and cover, as reprinted in 2018.
     """
     easy = to_5 if slope <= GENTLE else to_8
     hard = to_12 if slope <= STRONG else steeper
@@ -29,16 +29,16 @@ def intake_by_slope(slope: float, to_5: float, to_8: float, to_12: float, steepe
 
 @equation
 def storage_by_slope(slope: float, level: float, steep: float) -> float:
-    """Water that the surface holds (mm): ``level`` up to 3%, ``steep`` from 12%, a line between.
+    """Surface storage (mm): ``level`` up to 3% slope, ``steep`` from 12%, linear between.
 
-    Source: own estimate of the passage; the protocol's figures are for 0 to 3%.
+    Source: own estimate of the transition; the protocol's figures are for 0 to 3%.
     """
     return level + clamp((slope - LEVEL) / (STRONG - LEVEL), 0.0, 1.0) * (steep - level)
 
 
 @equation
 def longest_run_mm(rate: float, intake: float, surface_storage: float) -> float:
-    """Depth of one run up to where water starts to run off; infinite when the soil keeps up.
+    """Depth of one run until runoff starts (mm); infinite when the soil keeps up.
 
     The run lasts surface storage / (rate - intake) hours. Source: test protocol for
     weather-based controllers (from memory).
@@ -51,10 +51,10 @@ def longest_run_mm(rate: float, intake: float, surface_storage: float) -> float:
 def night_take_mm(
     rate: float, intake: float, surface_storage: float, window_h: float, cycle_and_soak: float
 ) -> float:
-    """Most that the ground takes in the ``window_h`` hours of a night without runoff (mm).
+    """Largest depth of a night of ``window_h`` hours without runoff (mm).
 
-    One run's depth, or with ``cycle_and_soak`` (not 0) what soaks in during the window and what
-    the surface still holds at its end. Infinite when the soil keeps up. Source: cycle-and-soak
+    One run's depth, or with ``cycle_and_soak`` (not 0) the intake during the window plus the
+    surface storage at its end. Infinite when the soil keeps up. Source: cycle-and-soak
     arithmetic, common practice.
     """
     once = longest_run_mm(rate, intake, surface_storage)
@@ -67,23 +67,23 @@ def night_take_mm(
 def runoff_terms(
     rate: float, intake: float, surface_storage: float, window_h: float, cycle_and_soak: float
 ) -> tuple[float, float]:
-    """``soaks`` and ``held`` of ``runoff_of_irrigation`` for one night.
+    """``soaks`` and ``storage`` of ``runoff_of_irrigation`` for one night.
 
-    Arguments as those of ``night_take_mm``. One run soaks in as long as it lasts, a split one from
-    evening to morning, and the surface holds its storage.
+    Arguments as in ``night_take_mm``. Water soaks in for the length of one run, or from evening to
+    morning when the run is split, and the surface holds its storage.
     """
     split = cycle_and_soak != 0.0
     soaks = 0.0 if split else intake / larger(rate, NO_LESS)
-    held = intake * window_h + surface_storage if split else surface_storage
-    return soaks, held
+    storage = intake * window_h + surface_storage if split else surface_storage
+    return soaks, storage
 
 
 @equation
-def runoff_of_irrigation(caught: float, landed: float, soaks: float, held: float) -> float:
-    """Runoff of what a patch ``caught`` of a watering that ``landed`` on the field's mean (mm).
+def runoff_of_irrigation(caught: float, landed: float, soaks: float, storage: float) -> float:
+    """Runoff of a patch that ``caught`` its part of a watering with mean depth ``landed`` (mm).
 
-    ``soaks`` is what goes into the ground meanwhile for each mm that lands on the mean, for a patch
-    that catches more is watered no longer than others; ``held`` a depth that stays besides.
+    ``soaks`` is the intake during the watering for each mm of mean depth: a patch that catches more
+    is not watered for longer. ``storage`` is the depth that stays on the surface.
     Source: cycle-and-soak arithmetic, common practice.
     """
-    return larger(caught - landed * soaks - held, 0.0)
+    return larger(caught - landed * soaks - storage, 0.0)

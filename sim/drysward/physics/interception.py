@@ -1,4 +1,4 @@
-"""Thatch and leaves holding water, and giving it back to the air (mm)."""
+"""Water held by thatch and leaves, and its evaporation (mm)."""
 
 from __future__ import annotations
 
@@ -8,18 +8,18 @@ from drysward.physics.arithmetic import smaller
 
 @equation
 def interception(entering: float, storage: float, thatch: float) -> float:
-    """Water that thatch keeps of what is ``entering``: as much as it has room for (mm).
+    """Water held back by thatch of the water ``entering``, up to its storage (mm).
 
-    ``storage`` is what it holds at most, ``thatch`` what it holds. Source: a plain store; its
-    size is a parameter with its own grade.
+    ``storage`` is its capacity, ``thatch`` the water in it. Source: a simple bucket; its size is a
+    parameter with a separate grade.
     """
     return smaller(entering, storage - thatch)
 
 
 @equation
 def leaf_evaporation_of(thatch: float, demand: float) -> float:
-    """Water that leaves and thatch lose before the plant transpires: all that the air takes (mm).
+    """Evaporation from leaves and thatch, which comes before transpiration (mm).
 
-    ``demand`` is the most that the air takes in a day.
+    ``demand`` is the limit of the day's evaporation and transpiration.
     """
     return smaller(thatch, demand)

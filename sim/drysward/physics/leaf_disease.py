@@ -1,6 +1,6 @@
-"""Nights that favour leaf disease: warm, with leaves wet for long.
+"""Disease nights: warm nights with long leaf wetness.
 
-The night of a day is the one that ends on its morning.
+The night of a day ends on its morning.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ import math
 from drysward.compiled import equation
 from drysward.physics.arithmetic import clamp, larger, smaller
 
-SUNSET_WARMTH = 0.5  # of the day's range above its minimum; own estimate
+SUNSET_WARMTH = 0.5  # of the daily range above the minimum; own estimate
 
 
 @equation
@@ -22,17 +22,17 @@ def dew_hours(
     leaf_depression_c: float,
     after_sunrise_h: float,
 ) -> float:
-    """Hours for which dew lies on leaves.
+    """Hours of dew on leaves.
 
     From sunset the air cools as Tmin + (T_sunset - Tmin)(1 - sqrt(t/N)), and dew forms once
-    leaves are at the dew point; it dries after sunrise. Wind is not looked at.
+    leaves are at the dew point; it dries after sunrise. Wind is ignored.
 
     Parameters
     ----------
     night_h : sunset to sunrise, N.
-    leaf_depression_c : by which leaves under tonight's sky are colder than the air
+    leaf_depression_c : difference of air and leaf temperature under tonight's sky
         (``leaf_cooling_c``).
-    after_sunrise_h : for which dew lies on after sunrise.
+    after_sunrise_h : hours of dew after sunrise.
 
     Source: own estimate; square-root cooling from memory.
     """
@@ -45,17 +45,17 @@ def dew_hours(
 
 @equation
 def leaf_cooling_c(under_clear_sky_c: float, cloud_term: float) -> float:
-    """How far leaves are colder than the air (degC): clouds send back what leaves send out.
+    """Difference of air and leaf temperature at night (degC), less under clouds.
 
-    ``cloud_term`` is 1 under a clear sky, that of net longwave radiation (FAO-56 eq 39) on the
-    day before the night. Source: own estimate of the form, cooling in proportion to the loss.
+    ``cloud_term`` is 1 under a clear sky, that of net longwave radiation (FAO-56 eq 39) on the day
+    before the night. Source: own estimate of the form, cooling proportional to the radiation loss.
     """
     return under_clear_sky_c * cloud_term
 
 
 @equation
 def wet_night_hours(night_h: float, after_sunrise_h: float) -> float:
-    """Hours from sunset until leaves that were wet all night have dried. By definition."""
+    """Hours from sunset until leaves wet all night have dried. By definition."""
     return night_h + after_sunrise_h
 
 
@@ -68,13 +68,13 @@ def dewpoint_c(vapour_pressure_kpa: float) -> float:
 
 @equation
 def warm_night(tmin_c: float, above_c: float) -> float:
-    """1 on a night whose minimum is above ``above_c``, else 0; Oregon State University, 70 degF."""
+    """1 on a night with a minimum above ``above_c``, else 0; Oregon State University, 70 degF."""
     return 1.0 if tmin_c > above_c else 0.0
 
 
 @equation
 def rain_wet_hours(rain_mm: float, from_mm: float, hours: float) -> float:
-    """Hours of wet leaves in the night after a day with rain from ``from_mm`` on; own estimate."""
+    """Hours of wet leaves in the night after a day with ``from_mm`` of rain; own estimate."""
     return hours if rain_mm >= from_mm else 0.0
 
 
@@ -89,15 +89,15 @@ def leaf_wet_hours(
 ) -> float:
     """Hours of a night with wet leaves, from sunset until they are dry in the morning.
 
-    Leaves that go wet into a night with dew stay wet until the morning, for air in which dew
-    forms takes up next to nothing.
+    Leaves that are wet at dusk of a night with dew stay wet until morning, because air in which dew
+    forms takes up almost no water.
 
     Parameters
     ----------
     rain_hours : added by rain.
     watering_hours : added by irrigation at its time of day when ``watered_mm`` is above 0.
     at_dusk : above 0 when that is the evening.
-    wet_night_hours : most there can be, leaves wet all night.
+    wet_night_hours : upper limit, with leaves wet all night.
 
     Source: common practice for the evening, that leaves are then wet all night; own estimate of
     the form.

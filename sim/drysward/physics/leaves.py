@@ -1,6 +1,6 @@
-"""Leaves footprinting, wilting, browning and greening again: shares of a patch.
+"""Footprinting, wilting, browning and regreening of leaves, as shares of a patch.
 
-Plants in a patch differ, so every passage is a rate or a curve and never one switch.
+Plants in a patch differ, so every transition is a rate or a curve and never a switch.
 """
 
 from __future__ import annotations
@@ -13,8 +13,8 @@ from drysward.physics.arithmetic import clamp
 def share_past(depletion: float, threshold: float, inv_width: float) -> float:
     """Share of plants past a threshold of depletion, rising linearly across it.
 
-    ``inv_width`` is 1 over the whole width of the rise, half of which is passed at the
-    threshold. Source: own estimate of the form and width (plants, depth and compaction differ).
+    ``inv_width`` is 1 over the width of the rise, which is centered on the threshold. Source: own
+    estimate of the form and width (plants, depth and compaction differ).
     """
     return clamp((depletion - threshold) * inv_width + 0.5, 0.0, 1.0)
 
@@ -36,9 +36,9 @@ def leaf_death(
     ks : transpiration over its demand. inv_start : 1 over the Ks at which leaves begin to die.
     browning : rate (1/d) with no transpiration, of leaves that thin out over weeks of a deficit.
     firing : further rate (1/d) with no transpiration, from a Ks of 1 / ``inv_firing`` down.
-    drive : how far demand and warmth drive both, 1 at 5 mm/d. decline : rate (1/d) of the heat.
+    drive : factor of demand and warmth on both, 1 at 5 mm/d. decline : rate (1/d) of the heat.
 
-    A step back in time (x / (1 + x)), so that the share stays below 1. Source: own estimate of
+    An implicit step (x / (1 + x)), so that the share stays below 1. Source: own estimate of
     the form.
     """
     thinning = browning * clamp(1.0 - ks * inv_start, 0.0, 1.0)
@@ -50,13 +50,13 @@ def leaf_death(
 def regreening(
     dormant: float, rate: float, ks: float, wetting: float, age: float, inv_slowing: float
 ) -> float:
-    """Dormant cover that greens in a day.
+    """Dormant cover that turns green in a day.
 
     Parameters
     ----------
-    rate : share a day with all the water and warmth it wants.
+    rate : share a day with plenty of water and warmth.
     ks : transpiration over its demand. wetting : memory of a wet surface (0..1).
-    age : dry days that the dormant cover has behind it. inv_slowing : 1 over the age that
+    age : dry days of the dormant cover so far. inv_slowing : 1 over the age that
         halves the rate.
 
     Source: own estimate of the form.

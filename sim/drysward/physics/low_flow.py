@@ -1,4 +1,4 @@
-"""When a stream or well may not be drawn on because water is low."""
+"""Days on which low water stops a stream or well."""
 
 from __future__ import annotations
 
@@ -12,9 +12,8 @@ def may_draw(
     """Days (n,) on which a source runs.
 
     It stops on the day the index (n,) reaches ``stops_above_mm`` and runs again on the day it
-    falls below ``resumes_below_mm``; in between it does what it did the day before. It runs
-    until the index first says otherwise. That flow is low when the drought index is high is a
-    stand-in for a gauge, our own.
+    falls below ``resumes_below_mm``; in between it stays as it was the day before. It starts
+    out running. A high drought index stands for low flow in place of a gauge (our own).
     """
     stops = drought_index_mm >= stops_above_mm
     told = np.where(stops | (drought_index_mm < resumes_below_mm), np.arange(stops.size), -1)

@@ -1,4 +1,4 @@
-"""Soil too wet to play on: how much water the pores hold that drain, and for how long."""
+"""Soil too wet to play on: water in the draining pores, and how long it stays."""
 
 from __future__ import annotations
 

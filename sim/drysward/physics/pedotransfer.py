@@ -15,7 +15,7 @@ PARTICLE_DENSITY = 2.65  # g/cm3, quartz
 
 @dataclass(frozen=True)
 class Hydraulics:
-    """Water held and passed by one soil: volume fractions, mm/h, g/cm3."""
+    """Water contents, conductivity and density of one soil: volume fractions, mm/h, g/cm3."""
 
     wilting_point: float
     field_capacity: float
@@ -60,11 +60,11 @@ def from_texture(
 ) -> Hydraulics:
     """Hydraulic properties of a soil, compacted by ``density_factor`` (1 is normal).
 
-    Raises ValueError where sand and clay do not make a soil. The density adjustment is that
-    of the same paper (their eqs 7 to 10, from memory): large pores go first.
+    Raises ValueError when sand and clay are not fractions of a soil. The density adjustment is that
+    of the same paper (their eqs 7 to 10, from memory): large pores close first.
     """
     if not (0.0 <= sand <= 1.0 and 0.0 <= clay <= 1.0 and sand + clay <= 1.0):
-        raise ValueError(f"sand {sand} and clay {clay} are not fractions that add to at most 1")
+        raise ValueError(f"sand {sand} and clay {clay} are not fractions with a sum of at most 1")
     wilt, cap, drain = _texture_terms(sand, clay, organic_matter_pct)
     saturation = cap + drain - 0.097 * sand + 0.043
     density = (1.0 - saturation) * PARTICLE_DENSITY * density_factor
@@ -74,7 +74,7 @@ def from_texture(
     if cap <= wilt:
         raise ValueError(
             f"a density factor of {density_factor} leaves sand {sand}, clay {clay} no pores that"
-            " hold available water; use a smaller one or give the water contents"
+            " hold available water; use a smaller factor or state the water contents"
         )
     return Hydraulics(
         wilting_point=wilt,
@@ -87,19 +87,19 @@ def from_texture(
 
 
 def densest(sand: float, clay: float, organic_matter_pct: float = 2.5) -> float:
-    """Largest density factor with which ``from_texture`` leaves a soil 0.02 of available water."""
+    """Largest density factor that leaves a soil 0.02 of available water."""
     wilt, cap, drain = _texture_terms(sand, clay, organic_matter_pct)
     saturation = cap + drain - 0.097 * sand + 0.043
-    # Field capacity falls by a fifth of the pores lost, and stays 0.01 below saturation.
+    # Field capacity falls by a fifth of the lost pores, and stays 0.01 below saturation.
     fewest_pores = max(
-        saturation - (cap - wilt - LEAST_ROOM) / 0.2, wilt + LEAST_ROOM + 0.01
+        saturation - (cap - wilt - LEAST_GAP) / 0.2, wilt + LEAST_GAP + 0.01
     )
     return (1.0 - fewest_pores) / (1.0 - saturation)
 
 
-# Least water at wilting point, and least room between it and field capacity and between that and
+# Least water at wilting point, and least difference of it to field capacity and of that to
 # saturation, of any soil (own estimate: coarse sand holds 0.02 and drains more).
-DRIEST, LEAST_ROOM = 0.01, 0.02
+DRIEST, LEAST_GAP = 0.01, 0.02
 
 
 def with_errors(
@@ -109,19 +109,19 @@ def with_errors(
     saturation: float = 0.0,
     log10_conductivity: float = 0.0,
 ) -> Hydraulics:
-    """A soil that lies so far from the regressions, kept possible.
+    """A soil with errors relative to the regressions, kept physically possible.
 
     The errors are added to the water contents (shares of volume), from the driest up: wilting
     point is at least 0.01, field capacity 0.02 above it, saturation 0.02 above that. Conductivity
-    is the soil's own times ten to the power of its error, which counts all that texture does not
-    say of it: the new water contents do not move it once more. Bulk density follows from
+    is multiplied by ten to the power of its error, which covers everything that texture does not
+    determine: the new water contents do not change it again. Bulk density follows from
     saturation. Without errors the soil is returned as it is.
     """
     if not (wilting_point or field_capacity or saturation or log10_conductivity):
         return soil
     wilt = max(soil.wilting_point + wilting_point, DRIEST)
-    cap = max(soil.field_capacity + field_capacity, wilt + LEAST_ROOM)
-    full = max(soil.saturation + saturation, cap + LEAST_ROOM)
+    cap = max(soil.field_capacity + field_capacity, wilt + LEAST_GAP)
+    full = max(soil.saturation + saturation, cap + LEAST_GAP)
     return Hydraulics(
         wilting_point=wilt,
         field_capacity=cap,
@@ -147,7 +147,7 @@ def drain_share_in_a_day(soil: Hydraulics, thickness_mm: float, hours: float = 2
 
 def hydrologic_group(ksat_mm_h: float, depth_mm: float, barrier: bool) -> str:
     """NRCS hydrologic group A to D from the least conductive layer (NEH-630 table 7-1)."""
-    ksat = ksat_mm_h / 3.6  # micrometres per second
+    ksat = ksat_mm_h / 3.6  # micrometers per second
     if barrier and depth_mm < 500.0:
         return "d"
     limits = (40.0, 10.0, 1.0) if barrier and depth_mm < 1000.0 else (10.0, 4.0, 0.4)

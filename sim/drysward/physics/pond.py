@@ -1,6 +1,6 @@
 """Ponds and tanks: water surface and volume by depth, and evaporation from open water.
 
-A store is known to the day step by its area (K,) at volumes (K,), from empty to full.
+The day step knows a pond or tank by its area (K,) at volumes (K,), from empty to full.
 """
 
 from __future__ import annotations
@@ -18,13 +18,13 @@ DEPTHS_OF_CURVE = 21
 def square_pond_area_m2(depth_m: ArrayLike, bottom_m: float, side_slope: float) -> FloatArray:
     """Water surface of a pond with a square bottom at water depths of any shape.
 
-    ``side_slope`` is metres out for each metre up. Plain geometry.
+    ``side_slope`` is meters out for each meter up. Plain geometry.
     """
     return np.asarray((bottom_m + 2.0 * side_slope * np.asarray(depth_m, float)) ** 2)
 
 
 def square_pond_volume_m3(depth_m: ArrayLike, bottom_m: float, side_slope: float) -> FloatArray:
-    """Water in the pond at water depths of any shape.
+    """Volume of a pond with a square bottom at water depths of any shape.
 
     Prismatoidal formula V = h/6 (A_bottom + 4 A_middle + A_top), exact for sloping sides
     (common practice in pond design).
@@ -37,10 +37,10 @@ def square_pond_volume_m3(depth_m: ArrayLike, bottom_m: float, side_slope: float
 
 
 def square_bottom_m(capacity_m3: float, depth_m: float, side_slope: float) -> float:
-    """Side of the square bottom of a pond of this capacity.
+    """Side of the square bottom of a pond with this capacity.
 
     Root of V = b^2 h + 2 z b h^2 + 4/3 z^2 h^3, which is the prismatoidal formula written out.
-    ValueError when the sides would meet before the depth is reached.
+    ValueError when the sides would meet above the bottom.
     """
     least_m3 = 4.0 / 3.0 * side_slope**2 * depth_m**3
     if not (depth_m > 0.0 and side_slope >= 0.0 and capacity_m3 >= least_m3):
@@ -49,7 +49,7 @@ def square_bottom_m(capacity_m3: float, depth_m: float, side_slope: float) -> fl
             f"{least_m3:.6g} m3, more than {capacity_m3:.6g} m3"
         )
     run_m = side_slope * depth_m
-    # At the least capacity the root is nought but for rounding.
+    # At the least capacity the root is 0 except for rounding.
     return max(math.sqrt(capacity_m3 / depth_m - run_m**2 / 3.0) - run_m, 0.0)
 
 
@@ -71,11 +71,11 @@ def surveyed_pond(depth_m: ArrayLike, area_m2: ArrayLike) -> tuple[FloatArray, F
     """
     depths, areas = np.asarray(depth_m, float), np.asarray(area_m2, float)
     if depths.ndim != 1 or depths.shape != areas.shape or depths.size < 2:
-        raise ValueError("a pond's table needs an area for each depth, at least two of them")
+        raise ValueError("a pond's table needs one area for each depth, and at least two depths")
     if depths[0] != 0.0 or not np.all(np.diff(depths) > 0.0):
-        raise ValueError("a pond's depths start at 0, the bottom, and rise")
+        raise ValueError("a pond's depths must start at 0, the bottom, and rise")
     if areas[-1] <= 0.0 or areas[0] < 0.0 or np.any(np.diff(areas) < 0.0):
-        raise ValueError("a pond's areas do not shrink upward, and the last is above 0")
+        raise ValueError("a pond's areas must not shrink upward, and the last must be above 0")
     slices = 0.5 * (areas[1:] + areas[:-1]) * np.diff(depths)
     return np.concatenate([[0.0], np.cumsum(slices)]), areas
 

@@ -1,20 +1,19 @@
-"""How an allowance of water is spread over the days that are left of its period."""
+"""Rationing of an allowance of water over the days left in its period."""
 
 from __future__ import annotations
 
 from drysward.compiled import equation, jitable
 from drysward.physics.arithmetic import clamp, larger, smaller
 
-MOST_DAYS_COVERED = 7.0  # days without a draw that one watering may make good; own estimate
+MOST_DAYS_COVERED = 7.0  # days without a draw that one watering may make up; own estimate
 YEAR_DAYS = 366.0
 
 
 @equation
 def days_within(today: float, days: float, first: float, last: float) -> float:
-    """Days of ``days`` from ``today`` on that lie in a season, in a leap-year calendar.
+    """Number of the next ``days``, today included, that lie in a season of a leap-year calendar.
 
-    A season whose ``first`` day comes after its ``last`` runs over the turn of the year, and so may
-    the days.
+    A season whose ``first`` day comes after its ``last`` crosses the new year, and so may the days.
     """
     end = today + days
     until = last + 1.0 + (YEAR_DAYS if first > last else 0.0)
@@ -28,7 +27,7 @@ def days_within(today: float, days: float, first: float, last: float) -> float:
 def days_within_both(
     today: float, days: float, first: float, last: float, other_first: float, other_last: float
 ) -> float:
-    """Days of ``days`` from ``today`` on that lie in both of two seasons; see ``days_within``."""
+    """Number of the next ``days``, today included, in both of two seasons; see ``days_within``."""
     end = today + days
     until = last + 1.0 + (YEAR_DAYS if first > last else 0.0)
     other_until = other_last + 1.0 + (YEAR_DAYS if other_first > other_last else 0.0)
@@ -43,12 +42,12 @@ def days_within_both(
 
 @equation
 def even_share(left: float, days_left: float, days_covered: float) -> float:
-    """What of a volume ``left`` may be spent today if all days are to have the same.
+    """Part of the volume ``left`` for today when all days get the same share.
 
     ``days_left`` count from today on. Today's draw covers the need of ``days_covered`` days, today
-    and those before on which nothing was drawn, and may take what these have left unspent, up to a
-    week. By definition: what was left when the first of these days began, shared evenly over it and
-    all days since.
+    and the days before without a draw, up to a week, and may use their unspent shares. By
+    definition: the volume left when the first of these days began, shared evenly over it and all
+    later days.
     """
     covers = clamp(days_covered, 1.0, MOST_DAYS_COVERED)
     return smaller(left * covers / (larger(days_left, 1.0) + covers - 1.0), left)

@@ -1,10 +1,10 @@
-"""Reference evapotranspiration and what it is made of: equations of FAO-56 chapters 2 to 4.
+"""Reference evapotranspiration and its parts: equations of FAO-56 chapters 2 to 4.
 
-Every function is pure and works on numbers or arrays that broadcast together. Equation
+Every function works on numbers or on arrays that broadcast together. Equation
 numbers are those of Allen, Pereira, Raes & Smith (1998), FAO Irrigation and Drainage Paper
-56. Vapour pressures are kPa, temperatures deg C, radiation MJ/m2 in a day, wind m/s,
-evapotranspiration mm in a day. Angles that come in are degrees of arc, north positive;
-angles that go out say ``_rad``.
+56. Vapor pressures are kPa, temperatures deg C, radiation MJ/m2 in a day, wind m/s,
+evapotranspiration mm in a day. Angles passed in are degrees of arc, north positive;
+names of angles returned end in ``_rad``.
 """
 
 from __future__ import annotations
@@ -21,10 +21,10 @@ STEFAN_BOLTZMANN_MJ_M2_K4 = 4.903e-9  # a day; FAO-56 Eq 39
 KELVIN = 273.16  # as FAO-56 Eq 39 has it
 MM_PER_MJ_M2 = 0.408  # 1 / 2.45 MJ/kg, FAO-56 Eq 20
 ALBEDO = 0.23  # of the reference grass, FAO-56 Eq 38
-ANGSTROM_A, ANGSTROM_B = 0.25, 0.50  # FAO-56 Eq 35 where no calibration is at hand
+ANGSTROM_A, ANGSTROM_B = 0.25, 0.50  # FAO-56 Eq 35 without a local calibration
 KRS_INTERIOR, KRS_COAST = 0.16, 0.19  # FAO-56 Eq 50
 SHORT_CN, SHORT_CD = 900.0, 0.34  # FAO-56 Eq 6
-# Rs/Rso is 0/0 in the polar night. FAO-56 Example 19 takes 0.8 for a night it cannot see.
+# Rs/Rso is 0/0 in the polar night. FAO-56 Example 19 uses 0.8 where it is unknown.
 NIGHT_CLEARNESS = 0.8
 ARID_DEPRESSION_C = 2.5  # middle of the 2 to 3 deg C that FAO-56 gives with Eq 48
 
@@ -43,17 +43,17 @@ def psychrometric_constant_kpa_c(pressure_kpa: Values) -> Values:
 
 
 def saturation_vapour_pressure_kpa(temperature_c: Values) -> Values:
-    """Vapour pressure of saturated air (FAO-56 Eq 11); of a dew point, the actual one (Eq 14)."""
+    """Vapor pressure of saturated air (FAO-56 Eq 11); of a dew point, the actual one (Eq 14)."""
     return 0.6108 * np.exp(17.27 * temperature_c / (temperature_c + 237.3))
 
 
 def mean_saturation_vapour_pressure_kpa(tmax_c: Values, tmin_c: Values) -> Values:
-    """Mean saturation vapour pressure of a day (FAO-56 Eq 12)."""
+    """Mean saturation vapor pressure of a day (FAO-56 Eq 12)."""
     return (saturation_vapour_pressure_kpa(tmax_c) + saturation_vapour_pressure_kpa(tmin_c)) / 2
 
 
 def vapour_pressure_slope_kpa_c(tmean_c: Values) -> Values:
-    """Slope of the saturation vapour pressure curve, kPa/deg C (FAO-56 Eq 13)."""
+    """Slope of the saturation vapor pressure curve, kPa/deg C (FAO-56 Eq 13)."""
     return 4098 * saturation_vapour_pressure_kpa(tmean_c) / (tmean_c + 237.3) ** 2
 
 
@@ -61,36 +61,36 @@ def vapour_pressure_slope_kpa_c(tmean_c: Values) -> Values:
 
 
 def vapour_pressure_from_dewpoint_kpa(dewpoint_c: Values) -> Values:
-    """Actual vapour pressure from the dew point (FAO-56 Eq 14)."""
+    """Actual vapor pressure from the dew point (FAO-56 Eq 14)."""
     return saturation_vapour_pressure_kpa(dewpoint_c)
 
 
 def vapour_pressure_from_rh_extremes_kpa(
     tmax_c: Values, tmin_c: Values, rh_max_pct: Values, rh_min_pct: Values
 ) -> Values:
-    """Actual vapour pressure from the day's largest and least humidity (FAO-56 Eq 17)."""
+    """Actual vapor pressure from the day's highest and lowest humidity (FAO-56 Eq 17)."""
     at_night = saturation_vapour_pressure_kpa(tmin_c) * rh_max_pct / 100
     at_noon = saturation_vapour_pressure_kpa(tmax_c) * rh_min_pct / 100
     return (at_night + at_noon) / 2
 
 
 def vapour_pressure_from_rh_max_kpa(tmin_c: Values, rh_max_pct: Values) -> Values:
-    """Actual vapour pressure from the day's largest humidity (FAO-56 Eq 18)."""
+    """Actual vapor pressure from the day's highest humidity (FAO-56 Eq 18)."""
     return saturation_vapour_pressure_kpa(tmin_c) * rh_max_pct / 100
 
 
 def vapour_pressure_from_rh_mean_kpa(tmax_c: Values, tmin_c: Values, rh_mean_pct: Values) -> Values:
-    """Actual vapour pressure from the day's mean humidity (FAO-56 Eq 19), the last choice."""
+    """Actual vapor pressure from the day's mean humidity (FAO-56 Eq 19), the last choice."""
     return mean_saturation_vapour_pressure_kpa(tmax_c, tmin_c) * rh_mean_pct / 100
 
 
 def dewpoint_from_tmin_c(tmin_c: Values, arid: bool = False) -> Values:
-    """Dew point where no humidity is known (FAO-56 Eq 48); lower at an arid station."""
+    """Dew point without humidity data (FAO-56 Eq 48); lower at an arid station."""
     return tmin_c - (ARID_DEPRESSION_C if arid else 0.0)
 
 
 def rh_min_from_vapour_pressure_pct(tmax_c: Values, vapour_pressure_kpa: Values) -> Values:
-    """Least humidity of the day, where it is not measured: that of the day's air at Tmax.
+    """Lowest humidity of the day, without measurement: that of the day's air at Tmax.
 
     FAO-56 chapter 6 (Eq 64; equation number from memory), e(Tdew)/e(Tmax).
     """
@@ -130,7 +130,7 @@ def extraterrestrial_radiation_mj_m2(latitude_deg: Values, day: Values) -> Value
     height = sunset * np.sin(latitude) * np.sin(declination)
     height = height + np.cos(latitude) * np.cos(declination) * np.sin(sunset)
     full_sun = 24 * 60 / np.pi * SOLAR_CONSTANT_MJ_M2_MIN * inverse_relative_distance(day)
-    # Rounding leaves a shade below zero in the polar night.
+    # Rounding leaves a value slightly below 0 in the polar night.
     return np.maximum(full_sun * height, 0.0)
 
 
@@ -142,7 +142,7 @@ def daylight_hours(latitude_deg: Values, day: Values) -> Values:
 def solar_from_sunshine_mj_m2(sunshine_h: Values, daylight_h: Values, ra_mj_m2: Values) -> Values:
     """Solar radiation from hours of sunshine (FAO-56 Eq 35).
 
-    The sunshine share is held at 1: a recorder may see the sun a little longer than N.
+    The share of sunshine is limited to 1: a recorder may see the sun a little longer than N.
     """
     share = np.minimum(sunshine_h / np.maximum(daylight_h, 1e-6), 1.0)
     return (ANGSTROM_A + ANGSTROM_B * share) * ra_mj_m2
@@ -161,7 +161,7 @@ def clear_sky_solar_mj_m2(ra_mj_m2: Values, elevation_m: Values) -> Values:
 
 
 def net_shortwave_mj_m2(solar_mj_m2: Values) -> Values:
-    """Solar radiation that the reference grass keeps (FAO-56 Eq 38)."""
+    """Net shortwave radiation of the reference grass (FAO-56 Eq 38)."""
     return (1 - ALBEDO) * solar_mj_m2
 
 
@@ -171,10 +171,10 @@ def black_body_mj_m2(temperature_c: Values) -> Values:
 
 
 def cloud_term(solar_mj_m2: Values, rso_mj_m2: Values) -> Values:
-    """Share of the longwave loss under a clear sky that clouds leave (in FAO-56 Eq 39).
+    """Factor of clouds on the longwave loss of a clear sky (in FAO-56 Eq 39).
 
-    Rs/Rso is held within 0.3 and 1 (ASCE-EWRI 2005; FAO-56 has the upper limit only), which
-    holds the term within 0.055 and 1.
+    Rs/Rso is limited to 0.3 to 1 (ASCE-EWRI 2005; FAO-56 has the upper limit only), so the factor
+    lies between 0.055 and 1.
     """
     lit = np.asarray(rso_mj_m2) > 0
     clearness = np.where(lit, solar_mj_m2 / np.where(lit, rso_mj_m2, 1.0), NIGHT_CLEARNESS)
@@ -221,7 +221,7 @@ def penman_monteith_mm(
 ) -> Values:
     """Reference evapotranspiration of a day (FAO-56 Eq 6).
 
-    ``deficit_kpa`` is es - ea. May be negative on a day of dew.
+    ``deficit_kpa`` is es - ea. May be negative on a day with dew.
     """
     energy = MM_PER_MJ_M2 * slope_kpa_c * (net_radiation_mj_m2 - soil_heat_flux_mj_m2)
     wind = psychrometric_kpa_c * SHORT_CN / (tmean_c + 273) * u2_m_s * deficit_kpa
@@ -231,7 +231,7 @@ def penman_monteith_mm(
 def hargreaves_mm(tmax_c: Values, tmin_c: Values, ra_mj_m2: Values) -> Values:
     """Reference evapotranspiration from temperature alone (FAO-56 Eq 52).
 
-    Ra is turned into mm of water. Tmin above Tmax counts as no range.
+    Ra is converted to mm of water. Tmin above Tmax counts as no range.
     """
     span = np.sqrt(np.maximum(tmax_c - tmin_c, 0.0))
     return 0.0023 * ((tmax_c + tmin_c) / 2 + 17.8) * span * MM_PER_MJ_M2 * ra_mj_m2

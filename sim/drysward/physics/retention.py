@@ -1,7 +1,7 @@
-"""Water held by sand above a drainage interface: the perched water table.
+"""Water in sand above a drainage interface: the perched water table.
 
-After drainage each height holds water at the tension of its height above the interface, so a
-deeper sand has a drier top. Retention: van Genuchten 1980, Soil Sci. Soc. Am. J. 44:892-898.
+After drainage, the tension at each point equals its height above the interface, so a deeper sand
+has a drier top. Retention: van Genuchten 1980, Soil Sci. Soc. Am. J. 44:892-898.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ class RetentionCurve:
     n: float
 
     def water_content(self, tension_cm: ArrayLike) -> NDArray[np.float64]:
-        """Volume fraction held at a tension (cm of water, any shape); saturated at or below 0."""
+        """Water content by volume at a tension (cm of water, any shape); saturated below 0."""
         h = np.maximum(np.asarray(tension_cm, float), 0.0)
         m = 1.0 - 1.0 / self.n
         effective = (1.0 + (self.alpha * h) ** self.n) ** -m

@@ -1,4 +1,4 @@
-"""How deep roots work, and the water that changes hands when their depth moves."""
+"""Rooting depth, and the soil that changes layers as it moves."""
 
 from __future__ import annotations
 
@@ -23,10 +23,10 @@ def root_share_step(
     floor: float,
     regrowth_days: float,
 ) -> float:
-    """Share of the full rooting depth that is at work after one day.
+    """Active share of the full rooting depth after one day.
 
-    Falls with degree-days above 23 C down to ``floor`` and grows back where growth potential
-    passes a half. Source: own estimate of the shape; direction and size for creeping
+    Falls with degree-days above 23 C down to ``floor`` and grows back while growth potential
+    is above one half. Source: own estimate of the shape; direction and size for creeping
     bentgrass published (root mass -76% over a North Carolina summer).
     """
     excess = soil_c - ROOT_HEAT_FROM_C
@@ -39,7 +39,7 @@ def root_share_step(
 
 @equation
 def root_floor_shift(change_mm: float, subsoil_mm: float, root_layer_mm: float) -> float:
-    """Share of the subsoil (above 0) or root layer (below 0) that changes hands in a day.
+    """Share of the subsoil (above 0) or root layer (below 0) that changes layers in a day.
 
     Parameters
     ----------
@@ -67,9 +67,9 @@ def rooting_of_year(score: float, cv: float) -> float:
 def patch_reaches(cv: float, patches: int) -> tuple[float, ...]:
     """Share of the root zone that the roots of each patch reach, in the order of the patches.
 
-    Quantiles of a lognormal with ``cv`` around 1, none past 1, for roots that go deeper than the
-    working depth find no more water in it. Patches stand in the order of their catch, with which
-    roots have nothing to do: of all orders with even strides the one least correlated with it.
+    Quantiles of a lognormal with ``cv`` around 1, limited to 1, because deeper roots find no more
+    water in the root zone. Patches are in the order of their catch, which does not affect roots: of
+    all orders with even strides, the one least correlated with it is used.
     """
     shares = [
         min(math.exp(cv * float(special.ndtri((i + 0.5) / patches))), 1.0) for i in range(patches)
@@ -89,7 +89,7 @@ def patch_reaches(cv: float, patches: int) -> tuple[float, ...]:
 
 
 def sand_cap_rooting_mm(in_sand_mm: float, in_native_mm: float, sand_mm: float) -> float:
-    """Full working depth of roots in a sand cap of ``sand_mm`` laid over native soil (mm).
+    """Full rooting depth in a sand cap of ``sand_mm`` laid over native soil (mm).
 
     Fewer roots go below a deeper cap (Dyer et al. 2020); half of the reach is our estimate.
     """

@@ -1,4 +1,4 @@
-"""Skinned infields: what bare mix asks of the supply."""
+"""Skinned infields: water demand of bare infield mix."""
 
 from __future__ import annotations
 
@@ -10,11 +10,11 @@ from drysward.physics.arithmetic import larger, smaller
 def skin_demand_mm(
     water_mm: float, target_mm: float, demand_mm: float, passes: float, most_per_pass_mm: float
 ) -> float:
-    """Water (mm) that a skinned surface asks for today, in light passes.
+    """Water demand of a skinned surface today, in light passes (mm).
 
     The first pass of the morning fills to the target; each later one replaces what the day's
     ``demand_mm`` of evaporation took since the pass before. Never more than ``passes`` times
-    what one pass can give without puddles. Source: own estimate of the form.
+    the depth of one pass without puddles. Source: own estimate of the form.
     """
     later = demand_mm * (passes - 1.0) / larger(passes, 1.0)
     wanted = target_mm - water_mm + larger(later, 0.0)

@@ -1,4 +1,4 @@
-"""Snow on the ground: what falls as snow, lies, settles and melts, and what heat it keeps.
+"""Snow on the ground: snowfall, settling, melt, and insulation.
 
 Amounts are mm of water unless a name says depth.
 """
@@ -19,7 +19,7 @@ def snow_step(
     threshold_c: float,
     melt_mm_c_d: float,
 ) -> tuple[float, float]:
-    """Liquid water reaching the ground in a day, and snow water lying at its end (mm).
+    """Liquid water that reaches the ground in a day, and snow water at its end (mm).
 
     Precipitation falls as snow below ``threshold_c`` and melts by degree-days above 0 C.
     Precipitation = liquid + change of snow water. Source: NRCS NEH-630 chapter 11.
@@ -44,14 +44,14 @@ def snow_density_step(
     settled_density: float,
     settling_rate: float,
 ) -> float:
-    """Density of lying snow (kg/m3) after one day, with ``fallen_mm`` of new snow on it.
+    """Density of snow on the ground (kg/m3) after one day, with ``fallen_mm`` of new snow.
 
-    Lying snow nears ``settled_density`` by ``settling_rate`` a day; new snow is mixed in by its
+    Snow approaches ``settled_density`` by ``settling_rate`` a day; new snow is mixed in by its
     water. Source: Verseghy 1991 (from memory), as land surface models use it.
     """
     aged = settled_density - (settled_density - density) * math.exp(-settling_rate)
     whole = lying_mm + fallen_mm
-    # Bare ground waits for fresh snow.
+    # Bare ground has the density of fresh snow.
     mixed = (lying_mm * aged + fallen_mm * fresh_density) / larger(whole, 1e-9)
     return mixed if whole > 0.0 else fresh_density
 
@@ -64,7 +64,7 @@ def snow_depth_cm(snow_water_mm: float, density: float) -> float:
 
 @equation
 def snow_conductivity(density: float) -> float:
-    """Conductivity of snow for heat (W/m/degC) at a density (kg/m3), vapor included.
+    """Heat conductivity of snow (W/m/degC) at a density (kg/m3), vapor transport included.
 
     Source: Sturm, Holmgren, Konig & Morris 1997, the quadratic from 156 kg/m3 up, the line
     below (from memory).
@@ -76,5 +76,5 @@ def snow_conductivity(density: float) -> float:
 
 @equation
 def snow_resistance(depth_cm: float, density: float) -> float:
-    """Resistance to heat (m2 degC/W) of snow of a depth and density (kg/m3)."""
+    """Heat resistance (m2 degC/W) of snow of a depth and density (kg/m3)."""
     return 0.01 * depth_cm / snow_conductivity(density)

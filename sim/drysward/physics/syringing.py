@@ -1,4 +1,4 @@
-"""Syringing: a little water in the heat of the day, to cool leaves."""
+"""Syringing: a light application in the heat of the day, to cool leaves."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from drysward.compiled import equation
 
 @equation
 def syringe_left(depth_mm: float, evaporated_share: float) -> float:
-    """Water (mm) of a syringing that is left after the hour, at most for the root zone.
+    """Water of a syringing left after an hour, which may reach the root zone (mm).
 
     Source: cooling gone within 15 to 30 minutes (trade press 2018), DiPaola 1984; the share
     is an own estimate.

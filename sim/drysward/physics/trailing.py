@@ -1,6 +1,6 @@
-"""What the last days leave behind: the warmth of the top soil and the drought index.
+"""Trailing sums: the temperature of the topsoil and the drought index.
 
-Running totals have one number more than there are days: the total of all days before each.
+Running totals have one more number than there are days: the total of all days before each.
 """
 
 from __future__ import annotations
@@ -10,12 +10,12 @@ from typing import Any
 from drysward.compiled import equation
 from drysward.physics.arithmetic import larger
 
-SOIL_MEMORY_DAYS = 7  # trailing mean of air temperature that stands in for the top soil
+SOIL_MEMORY_DAYS = 7  # trailing mean of air temperature, used as topsoil temperature
 
 
 @equation
 def soil_temperature_c(total_c: Any, day: int) -> float:
-    """Temperature of the top soil: mean of the air's over the last week, fewer days at the start.
+    """Topsoil temperature: mean air temperature of the last week, of fewer days at the start (C).
 
     ``total_c`` are running totals (n + 1,) of daily mean air temperature. Common practice.
     """

@@ -1,4 +1,4 @@
-"""Turf taking water from the soil (mm)."""
+"""Transpiration, and the soil water that it takes (mm)."""
 
 from __future__ import annotations
 
@@ -14,8 +14,8 @@ def stress_coefficient(depletion: float, inv_one_less_p: float) -> float:
 
 @equation
 def available_in_surface(w1: float, crown_water: float, wp1: float, crown_wp: float) -> float:
-    """Water of the surface layer that roots can take (mm): what its crown layer and what the rest
-    of it hold above their own wilting points.
+    """Available water of the surface layer (mm): above the wilting point of its crown layer, and
+    above that of the remaining layer.
 
     ``w1`` and ``wp1`` are of the whole layer, ``crown_water`` and ``crown_wp`` of the crown layer.
     """
@@ -24,30 +24,30 @@ def available_in_surface(w1: float, crown_water: float, wp1: float, crown_wp: fl
 
 @equation
 def felt_depletion(available: float, inv_taw: float, inv_rooting: float) -> float:
-    """Depletion as roots feel it: the share of their available water that is gone, never past 1.
+    """Depletion of the water that roots reach: share of their available water used, at most 1.
 
-    ``available`` is the water above the wilting point of each layer (mm), so that what the ground
-    loses below it to the air does not count. Roots that reach less of the zone (``inv_rooting`` is
-    1 over their share) feel as much more.
+    ``available`` is the water above the wilting point of each layer (mm), so drying of
+    the soil below it does not count. Roots that reach a smaller share of the zone (``inv_rooting``
+    is 1 over it) have a proportionally larger depletion.
     """
     return smaller((1.0 - available * inv_taw) * inv_rooting, 1.0)
 
 
 @equation
 def transpiration_of(demand: float, most: float, available: float) -> float:
-    """Water that turf takes: its demand, no more than the air takes or the roots can reach."""
+    """Transpiration: the demand, limited by evaporative demand and by available water (mm)."""
     return smaller(smaller(demand, most), available)
 
 
 @equation
 def uptake_from_surface(taken: float, surface: float, roots: float, weight: float) -> float:
-    """What of the water ``taken`` comes from the surface layer.
+    """Part of the water ``taken`` that comes from the surface layer (mm).
 
-    In proportion to the available water of the ``surface`` layer, ``weight`` times as eagerly as
-    that of the ``roots`` below; neither gives more than it has. Source: own estimate of the form
-    (roots are denser near the surface).
+    In proportion to the available water of the layers, with the ``surface`` layer weighted
+    ``weight`` times the ``roots`` layer below; neither loses more than it has. Source: own estimate
+    of the form (roots are denser near the surface).
     """
     weighted = weight * surface
-    # With no water to share out, none is transpired.
+    # Without available water there is no transpiration.
     share = taken * weighted / larger(weighted + roots, NO_LESS)
     return larger(smaller(share, surface), taken - roots)

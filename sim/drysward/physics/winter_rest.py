@@ -6,7 +6,7 @@ from drysward.compiled import equation
 from drysward.physics.arithmetic import clamp, smaller
 from drysward.physics.crop_coefficient import soil_warmth
 
-FADING_BELOW_C = 10.0  # soil; growth stops near 13 C
+FADING_BELOW_C = 10.0  # soil temperature; growth stops near 13 C
 
 
 @equation
@@ -28,9 +28,9 @@ def winter_rest_step(
 ) -> tuple[float, float]:
     """Share of leaves at winter rest after one day, and days of browning still to come.
 
-    A minimum of ``frost_c`` or less browns leaves over ``browning_days``; soil of ``greenup_c``
-    brings them back over ``greenup_days``; without a frost they fade in cold soil at a quarter
-    of that pace. ``greenup_c`` of 0 means a grass that stays green. Sources: frost browning
+    A minimum of ``frost_c`` or less browns leaves over ``browning_days``. Soil of ``greenup_c``
+    greens them up over ``greenup_days``. Without a frost they fade in cold soil at a quarter of
+    that rate. ``greenup_c`` of 0 means a grass that stays green. Sources: frost browning
     from memory, green-up at 18 C soil over 2 to 6 weeks from extension pages.
     """
     if greenup_c <= 0.0:
@@ -49,10 +49,11 @@ def winter_rest_step(
 
 @equation
 def awake_share(rest: float, soil_c: float, tmean_c: float, snow_water_mm: float) -> float:
-    """Share of turf warm enough to transpire, which alone shows that it lacks water (0..1).
+    """Share of turf warm enough to transpire, the part that shows water stress (0..1).
 
-    None of what is at winter ``rest``; less as the top soil or the day's air, whichever is colder,
-    nears 0 C; none under snow. Source: own estimate of the form, as ``soil_warmth``.
+    Turf at winter ``rest`` does not count. The share falls as the topsoil or the day's air,
+    whichever is colder, nears 0 C, and is 0 under snow. Source: own estimate of the form, as
+    ``soil_warmth``.
     """
     awake = (1.0 - rest) * soil_warmth(smaller(soil_c, tmean_c))
     return 0.0 if snow_water_mm > 0.0 else awake

@@ -1,4 +1,4 @@
-"""New turf: how it roots, and what dry days take of it."""
+"""New turf: its rooting, and its losses on dry days."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from drysward.physics.arithmetic import NO_LESS, clamp, larger, smaller
 
 @equation
 def young_root_share(age_d: float, start_share: float, rooting_days: float) -> float:
-    """Share of its full rooting that new turf has reached at an age, linearly.
+    """Share of the full rooting depth that new turf has at an age; linear.
 
     Source: own estimate of the form.
     """
@@ -17,7 +17,7 @@ def young_root_share(age_d: float, start_share: float, rooting_days: float) -> f
 
 @equation
 def young_loss(surface_wetness: float, dry_below: float, rate: float) -> float:
-    """Share of young plants that a day kills: none with a moist surface, ``rate`` on a dry one.
+    """Share of young plants that die in a day: none on a moist surface, ``rate`` on a dry one.
 
     ``surface_wetness`` is the share of available water that the surface layer holds; the loss
     grows linearly from ``dry_below`` down to 0. Source: own estimate of the form.

@@ -99,7 +99,7 @@ class CostsTable(Part):
 def unused_flaws(
     key: str, prices: Iterable[str], known: Iterable[str], used: Iterable[str]
 ) -> Flaws:
-    """Prices under ``key`` of what the catalogue does not know, or no field of the file has."""
+    """Prices under ``key`` of what the catalog does not know, or no field of the file has."""
     used = tuple(dict.fromkeys(used))
     flaws: Flaws = []
     for name in prices:

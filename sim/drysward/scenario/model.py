@@ -96,9 +96,9 @@ class WeatherSource:
 
 @dataclass(frozen=True)
 class RootZoneSpec:
-    """A construction of the catalogue and what the scenario writes in place of its entries.
+    """A construction of the catalog and what the scenario writes in place of its entries.
 
-    ``numbers`` are in the catalogue's units. ``words`` are soil, compaction and base. ``measured``
+    ``numbers`` are in the catalog's units. ``words`` are soil, compaction and base. ``measured``
     is empty, or holds measured ``field_capacity``, ``wilting_point`` and ``saturation`` (m3 of
     water per m3 of soil) and perhaps ``ksat_mm_h``.
     """
@@ -177,7 +177,7 @@ class PlaySpec:
 
     No water is given on ``blackout_days`` up to and including a judged event; ``prewet_mm`` is
     given ``prewet_days_before`` one. ``share`` is the part of the field that must be affected
-    for a day to count. ``hardness`` and ``hard_above_g`` None are the catalogue's for the soil.
+    for a day to count. ``hardness`` and ``hard_above_g`` None are the catalog's for the soil.
     """
 
     events: tuple[EventSpec, ...] = ()

@@ -208,7 +208,7 @@ def grown(species: str, info: ValidationInfo) -> str:
 
 
 def play_spec(table: PlayTable, catalog: Catalog) -> PlaySpec:
-    """What a field is used for, with limits of the catalogue where the file is silent."""
+    """What a field is used for, with limits of the catalog where the file is silent."""
 
     def limit(key: str) -> float:
         written: float | None = getattr(table, key)
@@ -224,7 +224,7 @@ def play_spec(table: PlayTable, catalog: Catalog) -> PlaySpec:
 
 
 def skin_spec(table: SkinTable, catalog: Catalog) -> SkinSpec:
-    """How a skinned surface is kept, as the catalogue has it where the file is silent."""
+    """How a skinned surface is kept, as the catalog has it where the file is silent."""
     entry = catalog.get("play", "infield")
     used = {key: getattr(table, key) or entry[name] for key, name in SKIN_NUMBERS.items()}
     return SkinSpec(
@@ -233,7 +233,7 @@ def skin_spec(table: SkinTable, catalog: Catalog) -> SkinSpec:
 
 
 def establish_spec(table: EstablishTable, catalog: Catalog) -> EstablishSpec:
-    """How new turf is watered, as the catalogue has it where the file is silent."""
+    """How new turf is watered, as the catalog has it where the file is silent."""
     entry = catalog.get("play", f"establish_{table.kind}")
     used = {key: getattr(table, key) or entry[name] for key, name in ESTABLISH_NUMBERS.items()}
     return EstablishSpec(
@@ -242,7 +242,7 @@ def establish_spec(table: EstablishTable, catalog: Catalog) -> EstablishSpec:
 
 
 def syringe_spec(table: SyringeTable, catalog: Catalog) -> SyringeSpec:
-    """When a plan syringes, as the catalogue has it where the file is silent."""
+    """When a plan syringes, as the catalog has it where the file is silent."""
     entry = catalog.get("play", "syringe")
 
     def number(key: str) -> float:

@@ -59,7 +59,7 @@ class Row:
     """One setting: a number in ``unit``, or a word. ``source`` names sources by key.
 
     ``range`` says in words what is not known of it, "" where it is certain; ``parameter`` is the
-    ``kind.key.name`` of a number of the catalogue.
+    ``kind.key.name`` of a number of the catalog.
     """
 
     key: str
@@ -72,11 +72,11 @@ class Row:
 
 
 def resolved_values(scenario: Scenario) -> list[Row]:
-    """What the scenario runs on: numbers of the catalogue that it uses, its plans, its water.
+    """What the scenario runs on: numbers of the catalog that it uses, its plans, its water.
 
-    Numbers carry the grade and source of the catalogue, or ``scenario`` for both where the
+    Numbers carry the grade and source of the catalog, or ``scenario`` for both where the
     scenario writes them. Settings of plans, supply, costs and sizing carry ``scenario`` or
-    ``default`` unless they are the catalogue's. A limit that is not set, such as a plan's pause,
+    ``default`` unless they are the catalog's. A limit that is not set, such as a plan's pause,
     is left out.
     """
     rows: dict[str, Row] = {}  # by key, for entries that several fields share
@@ -133,7 +133,7 @@ def _entry(entry: Entry) -> Iterator[Row]:
 
 
 def _number(key: str, entry: Entry, name: str) -> Row:
-    """A number of the catalogue, overrides included, under ``key``."""
+    """A number of the catalog, overrides included, under ``key``."""
     number = entry.parameter(name)
     parameter, told = f"{entry.kind}.{entry.key}.{name}", ""
     if number.grade in CHANCES and number.low < number.high:
@@ -380,7 +380,7 @@ def _supply(scenario: Scenario, supply: SupplySpec) -> Iterator[Row]:
 def _catalogued(
     scenario: Scenario, at: str, entry_key: str, used: Mapping[str, float]
 ) -> Iterator[Row]:
-    """Numbers of the table ``at`` that the catalogue has where the scenario is silent."""
+    """Numbers of the table ``at`` that the catalog has where the scenario is silent."""
     entry = scenario.catalog.get("supply", entry_key)
     for key, value in used.items():
         name = SUPPLY_NUMBERS[key]

@@ -123,7 +123,7 @@ class SiteTable(Part):
     ] = Site.crew_h
 
 
-# Numbers of a construction: key in the file, name in the catalogue.
+# Numbers of a construction: key in the file, name in the catalog.
 ROOT_ZONE_NUMBERS = {
     "depth": "depth_mm",
     "cap_depth": "cap_depth_mm",
@@ -190,7 +190,7 @@ class RootZoneTable(Part):
         return self
 
 
-# Numbers of a delivery system: key in the file, name in the catalogue.
+# Numbers of a delivery system: key in the file, name in the catalog.
 DELIVERY_NUMBERS = {
     "uniformity": "distribution_uniformity",
     "precipitation_rate": "precipitation_rate",
@@ -436,7 +436,7 @@ class DoubtTable(Part):
 
 
 class ScenarioTable(Part):
-    """The whole file, read with ``Named`` as context. The catalogue checks ``overrides``."""
+    """The whole file, read with ``Named`` as context. The catalog checks ``overrides``."""
 
     title: Text = "Untitled"
     site: SiteTable

@@ -58,7 +58,7 @@ PERIODS = ("day", "week", "month", "year")
 AS_IT_COMES, EVENLY, BY_MONTH = RATIONS = ("as it comes", "evenly", "by month")
 MOST_SITE_STAGES = 6
 LININGS = {"membrane": "membrane_lining", "clay": "clay_lining", "none": "no_lining"}
-"""Name in the file -> entry of the catalogue."""
+"""Name in the file -> entry of the catalog."""
 
 USUAL_LINING = "clay"
 
@@ -71,7 +71,7 @@ SUPPLY_NUMBERS = {
     "seepage": "seepage_mm_d",
     "pump_efficiency": "pump_efficiency",
 }
-"""Numbers that the catalogue's ``supply`` has where a file is silent: key in the file -> name."""
+"""Numbers that the catalog's ``supply`` has where a file is silent: key in the file -> name."""
 
 
 # --- tables -----------------------------------------------------------------------------------
@@ -443,7 +443,7 @@ def supply_spec(table: SupplyTable, catalog: Catalog, plans_window_h: float) -> 
 
 
 def _number(catalog: Catalog, entry: str, key: str, own: float | None) -> float:
-    """What the file has, or else the catalogue's."""
+    """What the file has, or else the catalog's."""
     return catalog.get("supply", entry)[SUPPLY_NUMBERS[key]] if own is None else own
 
 

@@ -62,7 +62,7 @@ def one_of(*names: str) -> AfterValidator:
 
 
 def entry_of(kind: str) -> AfterValidator:
-    """Lets a text pass that names an entry of the catalogue."""
+    """Lets a text pass that names an entry of the catalog."""
     return one_of(*load_catalog().entries[kind])
 
 
@@ -95,26 +95,26 @@ def whole_days(text: str) -> int:
 
 
 def numbers_with_unit(
-    kind: Kind, key: str, told_of: str, count: int | None = None
+    kind: Kind, key: str, contents: str, count: int | None = None
 ) -> BeforeValidator:
     """Reads ``{ unit = "in", KEY = [...] }`` as numbers in the base unit of ``kind``.
 
-    ``told_of`` is what a writer is told that the list holds; ``count`` how many it must hold.
+    ``contents`` describes the list in messages; ``count`` is its required length.
     """
 
     def read(table: object) -> list[float]:
-        told = f'{{ unit = "{kind.examples[0]}", {key} = [{told_of}] }}'
+        form = f'{{ unit = "{kind.examples[0]}", {key} = [{contents}] }}'
         if not isinstance(table, dict):
-            raise ValueError(f"is not numbers with a unit; {told}")
+            raise ValueError(f"is not a list of numbers with a unit; write {form}")
         extra = set(table) - {"unit", key}
         if extra or not isinstance(table.get("unit"), str):
             what = f"{quoted(min(extra))} is not known here" if extra else "has no unit"
-            raise ValueError(f"{what}; {told}")
+            raise ValueError(f"{what}; write {form}")
         numbers = table.get(key)
         if not isinstance(numbers, list) or any(type(n) not in (int, float) for n in numbers):
-            raise ValueError(f"{key} are not numbers; {told}")
+            raise ValueError(f"{key} must be numbers; write {form}")
         if count is not None and len(numbers) != count:
-            raise ValueError(f"{len(numbers)} {key} are not {count}; {told}")
+            raise ValueError(f"has {len(numbers)} {key} instead of {count}; write {form}")
         unit, limits = table["unit"], load_catalog().kinds[kind.name]
         return [
             within_term(

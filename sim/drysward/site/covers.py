@@ -15,7 +15,7 @@ FloatArray = NDArray[np.float64]
 
 
 class Covered(NamedTuple):
-    """Each (n,): whether the cover lies, rain it keeps off (mm), and labour (h)."""
+    """Each (n,): whether the cover lies, rain it keeps off (mm), and labor (h)."""
 
     lies: Flags
     kept_off_mm: FloatArray

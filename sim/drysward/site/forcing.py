@@ -131,7 +131,7 @@ def layers_mm(spec: FieldSpec, zone: RootZone, catalog: Catalog) -> tuple[float,
 
 
 def species_of(spec: FieldSpec, catalog: Catalog) -> Entry:
-    """The field's species in the catalogue."""
+    """The field's species in the catalog."""
     # Nothing grows on a skinned surface: what a species would do there does not matter.
     return catalog.get("species", ANY_SPECIES if spec.surface == SKINNED else spec.species)
 
@@ -202,7 +202,7 @@ def _sod_death_factor(spec: FieldSpec, species: Entry) -> float:
     return species["sod_death_factor"] if spec.stand == SOD else 1.0
 
 
-# Numbers of a species, and of ``turf_processes.all``, under their names in the catalogue.
+# Numbers of a species, and of ``turf_processes.all``, under their names in the catalog.
 _OF_SPECIES = (
     "growth_optimum_c", "growth_spread_c", "greenup_soil_c", "root_heat_loss", "root_floor",
     "winter_kc", "p_footprint", "wilt_ks", "summer_decline", "median_death_25c",

@@ -16,7 +16,7 @@ from drysward.scenario.rules import NO_WATERING
 from drysward.site.root_zone import RootZone
 
 MM_PER_M = 1000.0
-# Losses of the catalogue by time of day; of midday those in humid air, where a table needs one.
+# Losses of the catalog by time of day; of midday those in humid air, where a table needs one.
 _LOSSES = {
     "night": "night",
     "early morning": "early_morning",
@@ -63,7 +63,7 @@ def nightly_gross_mm(delivery: DeliverySpec, area_m2: float, window_h: float) ->
 def splits(delivery: DeliverySpec, plan: PlanSpec) -> bool:
     """Whether a watering is split into cycles.
 
-    A travelling machine wets each spot in one run; who holds a hose comes back to it.
+    A traveling machine wets each spot in one run; who holds a hose comes back to it.
     """
     travels = delivery.hours_per_pass > 0.0 and delivery.system != _BY_HAND
     return plan.cycle_and_soak and not travels

@@ -41,7 +41,7 @@ def machines_of(fields: Sequence[FieldSpec]) -> list[int]:
 def write_plan(
     row: Any, plan: PlanSpec, field: FieldSpec, zone: RootZone, most_catch: float
 ) -> None:
-    """Write ``plan`` as it is followed on ``field`` into a record PLAN of noughts.
+    """Write ``plan`` as it is followed on ``field`` into a record PLAN of 0s.
 
     ``most_catch`` is the largest share of the mean that a patch of the field catches.
     """

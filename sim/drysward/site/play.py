@@ -206,9 +206,9 @@ def hardness_line(
 
     Parameters
     ----------
-    entry : ``play.hardness_native`` or ``play.hardness_sand`` of the catalogue.
+    entry : ``play.hardness_native`` or ``play.hardness_sand`` of the catalog.
     bulk_density : of the surface soil (g/cm3); None leaves it at that of the line.
-    fitted : readings of the field itself, in place of the catalogue's line and scatter.
+    fitted : readings of the field itself, in place of the catalog's line and scatter.
     wilting_point : of the surface soil (0..1); None leaves it at that of the line.
     loose_density : of the same soil uncompacted (g/cm3); None takes it to be that of the line.
     """

@@ -1,4 +1,4 @@
-"""From a construction in the catalogue, with what a scenario changes, to a soil profile."""
+"""From a construction in the catalog, with what a scenario changes, to a soil profile."""
 
 from __future__ import annotations
 
@@ -108,7 +108,7 @@ def field_root_zone(spec: FieldSpec, catalog: Catalog) -> RootZone:
 def build_root_zone(
     spec: RootZoneSpec, catalog: Catalog, slope: float = USUAL_SLOPE, bare: bool = False
 ) -> RootZone:
-    """Resolve a root zone. FaultyInput where it names what the catalogue does not have."""
+    """Resolve a root zone. FaultyInput where it names what the catalog does not have."""
     entry = catalog.get("root_zones", spec.like)
     numbers = {name: parameter.value for name, parameter in entry.numbers.items()}
     numbers.update(spec.numbers)

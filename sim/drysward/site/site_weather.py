@@ -59,7 +59,7 @@ class SiteWeather:
 
 
 class _Processes(NamedTuple):
-    """Numbers of the catalogue's ``turf_processes.all`` under their names there."""
+    """Numbers of the catalog's ``turf_processes.all`` under their names there."""
 
     snow_threshold_c: float
     melt_factor: float

@@ -56,7 +56,7 @@ def reference_et(
     """Short-grass reference evapotranspiration of a record, never negative.
 
     A given reference ET is taken as it is. Otherwise Penman-Monteith (FAO-56 Eq 6) with the
-    day's best humidity (vapour pressure; dew point; largest and least, largest, mean relative
+    day's best humidity (vapor pressure; dew point; largest and least, largest, mean relative
     humidity; Tmin for the dew point), wind (measured, or 2 m/s) and radiation (measured; from
     sunshine, Eq 35; from the temperature range, Eq 50).
 

@@ -324,7 +324,7 @@ def _resting(table: Table, start: int, stop: int) -> Iterator[Suspicion]:
 
 @dataclass(frozen=True)
 class Step:
-    """A change of level between two neighbouring years."""
+    """A change of level between two neighboring years."""
 
     year: int  # first of the new level
     before: float

@@ -37,7 +37,7 @@ _DEPTH = {"mm": "mm", "in": "in"}
 _SPEED = {"m_s": "m/s", "mph": "mph", "km_h": "km/h"}
 _HUMIDITY = {"pct": "%"}
 
-# Temperatures: the records are -89 and 57 deg C. Rain: the record of a day is 1825 mm. Vapour
+# Temperatures: the records are -89 and 57 deg C. Rain: the record of a day is 1825 mm. Vapor
 # pressure: that of saturated air at 60 deg C is 19.9 kPa. Wind: the record gust is 113 m/s.
 # Solar: no place gets more than 49 MJ/m2 at the top of the air. Records are common knowledge;
 # the limit of reference ET is an estimate.

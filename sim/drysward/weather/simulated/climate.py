@@ -51,7 +51,7 @@ RICHARDSON_M0 = np.array([[1, 0.633, 0.186], [0.633, 1, -0.193], [0.186, -0.193,
 RICHARDSON_M1 = np.array([[0.621, 0.445, 0.087], [0.563, 0.674, -0.100], [0.015, -0.091, 0.251]])
 
 # Order of the residual variables; a model carries the first two and those the data have.
-# Solar radiation is modelled as clearness Rs/Ra so that it stays bounded; dew point as the root
+# Solar radiation is modeled as clearness Rs/Ra so that it stays bounded; dew point as the root
 # of its depression below its highest, and wind as its root, which are closer to normal.
 TMAX, TMIN, CLEARNESS, ROOT_DEPRESSION, ROOT_WIND = (
     "tmax_c",
@@ -116,7 +116,7 @@ class ClimateModel:
     # The defaults are the chain and the exponential amounts of Richardson 1981.
     second_day: float = 0.0  # weight of the day before yesterday in the chance of rain
     amount_by_neighbours: FloatArray = field(default_factory=lambda: np.ones(3))
-    # ... ratio (3,) of the mean amount of wet days with none, one and two wet neighbours
+    # ... ratio (3,) of the mean amount of wet days with none, one and two wet neighbors
     # (12,) share of the light one of two exponentials in the amounts, its mean beside both's
     light_share: FloatArray = field(default_factory=lambda: np.zeros(12))
     light_ratio: FloatArray = field(default_factory=lambda: np.ones(12))
@@ -204,7 +204,7 @@ def chain_weights(
 def neighbour_chances(
     share: FloatArray, r1: FloatArray, r2: FloatArray
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Chance that a wet day has none, one or two wet neighbours in that chain; broadcasts.
+    """Chance that a wet day has none, one or two wet neighbors in that chain; broadcasts.
 
     P(1|1) = pi + (1 - pi) r1/(1 - r2), and both are wet with P(1|1) P(1|11), where
     P(1|11) = pi + (1 - pi)(r1 + r2).
@@ -266,7 +266,7 @@ def likeliest_mixed_exponential(
 ) -> tuple[float, float]:
     """Likeliest share and ratio of the light exponential in positive amounts (n,) of mean 1.
 
-    Each stands for ``count`` (n,) days, one by default. By expectation and maximisation from equal
+    Each stands for ``count`` (n,) days, one by default. By expectation and maximization from equal
     shares (Dempster, Laird & Rubin 1977).
     """
     weight = np.ones(amounts.size) if count is None else count
@@ -295,7 +295,7 @@ def extraterrestrial_radiation(latitude_deg: float) -> tuple[FloatArray, FloatAr
 
 
 def dewpoint_from_vapour_pressure_c(vapour_pressure_kpa: FloatArray) -> FloatArray:
-    """Dew point (C) of a vapour pressure above 0 (kPa): inverse of FAO-56 Eq 14."""
+    """Dew point (C) of a vapor pressure above 0 (kPa): inverse of FAO-56 Eq 14."""
     ratio = np.log(vapour_pressure_kpa / 0.6108)
     return np.asarray(237.3 * ratio / (17.27 - ratio))
 
@@ -362,7 +362,7 @@ def harmonics(count: int) -> FloatArray:
 
 def smooth_curve(monthly: FloatArray) -> FloatArray:
     """(366,) smooth curve whose month averages are the twelve values: 5 1/2 harmonics."""
-    # Of the sixth harmonic the half that peaks in mid-month; the other half averages to nought.
+    # Of the sixth harmonic the half that peaks in mid-month; the other half averages to 0.
     waves = np.column_stack([harmonics(5), np.sin(6 * _PHASE)])
     averages = np.stack([waves[m == MONTH_OF_DAY].mean(axis=0) for m in range(12)])
     return waves @ np.linalg.lstsq(averages, monthly, rcond=None)[0]

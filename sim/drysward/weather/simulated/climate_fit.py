@@ -68,7 +68,7 @@ def fit(record: DailyRecord, latitude_deg: float, elevation_m: float) -> Climate
     Rain by month and its regime by season; means by four harmonics with a wet-day shift of two,
     then corrected to the record's month means; spreads by two harmonics; what lasts for weeks, a
     season and a year by the spread of means of 5 days to a year. Solar radiation comes from
-    sunshine (FAO-56 Eq 35, a 0.25, b 0.50) and the dew point from vapour pressure or relative
+    sunshine (FAO-56 Eq 35, a 0.25, b 0.50) and the dew point from vapor pressure or relative
     humidity where only those are recorded. ``notes`` tell what the record left open: gaps, months
     without rain or sun, few years. FaultyInput for a shorter record, or one whose other variables
     are seldom there together.
@@ -261,7 +261,7 @@ def _fit_chain(
 
 
 def _fit_neighbours(rain: FloatArray, wet: BoolArray, month: NDArray[np.int64]) -> FloatArray:
-    """Mean amount of wet days with none, one and two wet neighbours, beside the month's (3,).
+    """Mean amount of wet days with none, one and two wet neighbors, beside the month's (3,).
 
     Rain of a wet spell is more than that of lone wet days (Buishand 1978, from memory). Ratios
     that rest on fewer than 30 days are left at 1.
@@ -284,7 +284,7 @@ def _fit_amounts(
     """Mean rain per wet day (traces of dry days included) and the mixed exponential, by month.
 
     The mixture is fitted to amounts above the wet threshold over what the month and the number
-    of wet neighbours make of their mean: those of the month and the two beside it, or of the
+    of wet neighbors make of their mean: those of the month and the two beside it, or of the
     whole year where these have few. Light falls do not grow with a month's mean, so that one
     mixture for the year makes too many days of drizzle in the dry season and too few in the wet.
     """
@@ -296,7 +296,7 @@ def _fit_amounts(
         if number := np.sum(wet & (month == m)):
             mean[m] = np.nansum(rain[month == m]) / number
     expected = (mean[month] * by_neighbours[wet_neighbours(wet[None])[0]])[wet]
-    # Gauges step by about the threshold: amounts at it stand for half a step above nought.
+    # Gauges step by about the threshold: amounts at it stand for half a step above 0.
     step = WET_MM / 2
     excess = (rain[wet] - WET_MM + step) / (np.maximum(expected - WET_MM, step) + step)
     if excess.size < _LEAST_AMOUNTS:

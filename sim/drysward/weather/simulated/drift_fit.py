@@ -87,7 +87,7 @@ def fit_drift(
 ) -> ClimateModel:
     """The model with all that is slow in its residuals, and A and B beside it.
 
-    What each month or season shows is drawn towards the whole year, the more so the fewer its
+    What each month or season shows is drawn toward the whole year, the more so the fewer its
     years. ``slow_days`` are the memories tried for what lasts for weeks.
     """
     on_beside, beside = _fit_beside(record, model)
@@ -143,7 +143,7 @@ def _of_pairs(z: FloatArray, pairs: BoolArray) -> FloatArray:
 def monthly_correlations(z: FloatArray, month: NDArray[np.int64]) -> tuple[FloatArray, FloatArray]:
     """M0 and M1 (12, k, k) of residuals (k, n) by month (n,).
 
-    Each is drawn towards those of all days as if these were ``DAYS_OF_ALL`` days more.
+    Each is drawn toward those of all days as if these were ``DAYS_OF_ALL`` days more.
     """
     whole = residual_correlations(z)
     m0, m1 = (np.tile(one, (12, 1, 1)) for one in whole)
@@ -387,7 +387,7 @@ def _lagged(a: FloatArray, m0: FloatArray, lags: int) -> FloatArray:
 def _lagged_covariances(z: FloatArray, month: NDArray[np.int64]) -> FloatArray:
     """(lags, 12, k, k) symmetric covariances of residuals (k, n) with those days before, by month.
 
-    Each month is drawn towards the whole year.
+    Each month is drawn toward the whole year.
     """
     k = z.shape[0]
     whole = np.asarray(np.isfinite(z).all(axis=0))
@@ -425,7 +425,7 @@ def _mean_of_most(z: FloatArray) -> FloatArray:
 
 
 def _towards_all(by_season: FloatArray, freedom: FloatArray) -> FloatArray:
-    """Values (spans, ...) drawn towards their mean over the spans; 0 where none has any."""
+    """Values (spans, ...) drawn toward their mean over the spans; 0 where none has any."""
     shape = (freedom.size, *(1,) * (by_season.ndim - 1))
     filled = np.where(freedom.reshape(shape) > 0, by_season, 0.0)
     pooled = (filled * freedom.reshape(shape)).sum(axis=0) / max(freedom.sum(), 1.0)

@@ -215,7 +215,7 @@ def rain_of_years(model: ClimateModel, latent: FloatArray, u: FloatArray) -> Flo
     if len(shares) == 2:
         share = np.where(dry_states(u[:, 2], dry, regime_memory(model.regime_days)), *shares)
     wet = wet_days(share, *chain_weights(share, curves.persistence, model.second_day), u[:, 0])
-    # Amounts keep their mean whatever the share of days with wet neighbours in that year. In the
+    # Amounts keep their mean whatever the share of days with wet neighbors in that year. In the
     # dry state wet days stand alone more often, and bring less.
     of_year, usual = np.zeros(share.shape), np.zeros(share.shape)
     for (weight, _), one in zip(states, shares, strict=True):

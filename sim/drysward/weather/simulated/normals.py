@@ -65,7 +65,7 @@ def from_monthly_table(
     Optional: tmax_sd_c, tmin_sd_c (of single days), solar_mj_m2 or sunshine_h (hours a day),
     dewpoint_c or relative_humidity_pct, wind_m_s with wind_height_m. What has no normals is not
     generated. The residuals follow Richardson 1981; what else normals do not tell comes from the
-    catalogue's ``generated_weather`` (by default the shipped one) and is told in ``notes``.
+    catalog's ``generated_weather`` (by default the shipped one) and is told in ``notes``.
     FaultyInput names key and month of whatever is missing, impossible or contradictory.
     """
     given = _checked_table(table, where)

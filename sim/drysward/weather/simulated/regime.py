@@ -97,7 +97,7 @@ class RegimeLikelihood:
     def likeliest(self, years: NDArray[np.int64]) -> tuple[float, float, FloatArray]:
         """Memory (days), dry share and contrasts (4,) likeliest in the years (places, repeated).
 
-        Contrasts of the seasons are drawn towards one for the year, since a season alone tells
+        Contrasts of the seasons are drawn toward one for the year, since a season alone tells
         little.
         """
         total = self.of_days[:, :, :, years].sum(axis=3)  # (memories, shares, contrasts, 4)
