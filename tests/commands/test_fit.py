@@ -99,9 +99,9 @@ def test_every_bad_cell_is_told_by_line_and_column(tmp_path: Path) -> None:
     assert [line.removeprefix(str(path)) for line in result.stderr.splitlines()] == [
         " line 4 column 'moisture (%)': 'wet' is not a number; a number from 0 to 80",
         " line 5 column 'g': '' is not a number; a number from 0 to 1000",
-        " line 6 column 'moisture (%)': 140 cannot be; a number from 0 to 80",
-        " line 6 column 'g': -5 cannot be; a number from 0 to 1000",
-        " line 7 column 'moisture (%)': nan cannot be; a number from 0 to 80",
+        " line 6 column 'moisture (%)': 140 is out of range; a number from 0 to 80",
+        " line 6 column 'g': -5 is out of range; a number from 0 to 1000",
+        " line 7 column 'moisture (%)': nan is out of range; a number from 0 to 80",
     ]
 
 

@@ -98,14 +98,14 @@ def test_no_complete_year_is_told_before_any_title(tmp_path):
     result = run("compare", "demo", "--weather", path, "--years", "1990-1995")
     assert result.exit_code == 2
     (line,) = result.output.splitlines()
-    assert "no complete year among those asked for" in line
+    assert "no complete year in the years requested" in line
 
 
 def test_options_of_a_file_need_one():
     for option, value in (("--fill", "rain=zero"), ("--record-years", "1991-2020")):
         result = run("check", "demo", option, value)
         assert result.exit_code == 2
-        assert "is for a weather file" in result.output
+        assert "needs a weather file" in result.output
 
 
 def test_options_are_kept_as_they_are_typed():
@@ -163,7 +163,7 @@ def test_a_file_with_long_gaps_is_told_which_years_have_none(tmp_path):
 
 @pytest.mark.parametrize("years", ["[2020]", "[2020, 1991]"])
 def test_years_refused(tmp_path, years):
-    with pytest.raises(FaultyInput, match="is no span of years"):
+    with pytest.raises(FaultyInput, match="is not a range of years"):
         drysward.load(scenario(tmp_path, f'file = "x.csv"\nrecord_years = {years}'))
 
 
@@ -201,7 +201,7 @@ def test_monthly_means_stand_in_and_say_what_is_not_modelled(tmp_path):
     assert result.exit_code == 0, result.output
     told = " ".join(result.output.split())
     assert "not modelled" in told
-    assert "Reference ET as given" in told
+    assert "Reference ET from the file" in told
 
 
 @pytest.mark.parametrize(

@@ -106,7 +106,7 @@ def test_a_future_is_told_and_dries(tmp_path: Path) -> None:
         ('source = "generator"', (), "has neither file nor climate"),
         ('file = "ours.csv"\nyears = 20', (), "years: is for simulated years"),
         ('file = "ours.csv"\ndraw = "years"\nsource = "generator"', (), "is for resampled years"),
-        ('file = "ours.csv"\nfuture = "hot"', (), "'hot' is not among the futures"),
+        ('file = "ours.csv"\nfuture = "hot"', (), "'hot' is not one of the futures"),
         ('file = "ours.csv"', ("--future", "hot"), "the scenario has no 'hot'"),
         (
             'file = "ours.csv"\n[weather.futures.hot]\ntemperature = 2.0',

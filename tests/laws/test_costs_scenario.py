@@ -116,7 +116,7 @@ def test_what_is_no_price_of_ground(wrong: object) -> None:
 @pytest.mark.parametrize(
     "there, wrong, told",
     [
-        (MAINS + TARIFF, 'water = "1 per m3"', "costs.water: is given beside the tariff of a"),
+        (MAINS + TARIFF, 'water = "1 per m3"', "costs.water: conflicts with the tariff of a"),
         (
             "",
             'water = [{ price = "1 per m3" }, { price = "2 per m3" }]',
@@ -148,18 +148,18 @@ def test_what_is_no_price_of_ground(wrong: object) -> None:
             'irrigation = { hand_hoes = "1 per ft2" }',
             "costs.irrigation.hand_hoes: is not known; did you mean 'hand_hose'?",
         ),
-        ("", "irrigation = { hand_hose = -1 }", "costs.irrigation.hand_hose: -1 cannot be; 0 to"),
+        ("", "irrigation = { hand_hose = -1 }", "costs.irrigation.hand_hose: -1 is out of range;"),
         (
             "",
             'irrigation = { hand_hose = "much" }',
             "or a bare number for one system that serves all of its fields",
         ),
-        ("", 'pond = "0.04 per gal"', "costs.pond: prices a storage that is not there; write"),
+        ("", 'pond = "0.04 per gal"', "costs.pond: prices a missing storage; write"),
         ("", 'renovation = "1 per gal"', "costs.renovation: '1 per gal' is not a price of ground"),
         ("", "life = 0", "costs.life: 0 is not a life; whole years from 1 to 100"),
         ("", "life = 20.5", "costs.life: 20.5 is not a life"),
         ("", 'life = "20 days"', "costs.life: '20 days' is not a life"),
-        ("", "discount_rate = 0.04", "costs.discount_rate: has no life to go with; write life"),
+        ("", "discount_rate = 0.04", "costs.discount_rate: needs a life; write life"),
         ("", "life = 20\ndiscount_rate = 4", "costs.discount_rate: 4 is refused"),
         ("", "watr = 1", "costs.watr: is not known here; did you mean 'water'?"),
     ],

@@ -28,7 +28,7 @@ def record(series: Series) -> DailyRecord:
 def test_two_hundred_years_are_made(series: Series) -> None:
     assert series.kind == "generator"
     assert (str(series.first), str(series.stop)) == ("2001-01-01", "2201-01-01")
-    assert "200 simulated years" in series.told
+    assert "200 simulated years" in series.description
     assert any("estimate" in note for note in series.notes)
 
 
@@ -59,5 +59,5 @@ def test_a_future_reaches_the_weather_and_the_demand() -> None:
         survey(with_weather(drysward.shipped(), future=key, years=40))
         for key in ("none", "warm_dry")
     )
-    assert "warm_dry" in later[0].told
+    assert "warm_dry" in later[0].description
     assert later[1].deficit_mm.mean() > now[1].deficit_mm.mean() + 20.0

@@ -126,7 +126,7 @@ def test_a_measured_soil_has_no_error_of_texture() -> None:
     assert not [key for key in found if "soil_errors" in key or key.endswith("loam.clay")]
     assert found["fields.practice.root_zone.field_capacity"].range.most == 0.36
     for drawn in drawn_scenarios(read, draw(tuple(found.values()), 64, 2).rows()):
-        water = drawn.field_named("practice").root_zone.given
+        water = drawn.field_named("practice").root_zone.measured
         assert water["wilting_point"] < water["field_capacity"] < water["saturation"]
 
 

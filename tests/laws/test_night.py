@@ -167,7 +167,7 @@ ROTORS = '{{ system = "in_ground_rotors", {} }}'
 @pytest.mark.parametrize(
     "wrong, expected",
     [
-        ('zones = 9, flow = "60 gpm"', "delivery.zones: is given beside flow; one of the two"),
+        ('zones = 9, flow = "60 gpm"', "delivery.zones: conflicts with flow; keep one of them"),
         ("zones = 0", "delivery.zones: 0 is refused; should be greater than or equal to 1"),
         ("zones = 61", "delivery.zones: 61 is refused; should be less than or equal to 60"),
         ("zones = 4.5", "delivery.zones: 4.5 is refused; should be a valid integer"),
@@ -198,8 +198,8 @@ delivery = { system = "hand_hose", machine = "reel" }"""
 @pytest.mark.parametrize(
     "slope, expected",
     [
-        ("2", "a.slope: 2 is no slope of a field; 0 to 0.3, rise over run; 2% is slope = 0.02"),
-        ("-0.1", "fields.a.slope: -0.1 is no slope of a field; 0 to 0.3"),
+        ("2", "a.slope: 2 is out of range; 0 to 0.3, rise over run; 2% is slope = 0.02"),
+        ("-0.1", "fields.a.slope: -0.1 is out of range; 0 to 0.3"),
         ('"2%"', "fields.a.slope: '2%' is refused; should be a valid number"),
     ],
 )  # fmt: skip

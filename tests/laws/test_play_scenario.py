@@ -150,7 +150,7 @@ def test_syringing_as_written_and_by_default() -> None:
     "wrong, told",
     [
         ('label = "Cup"\nhours = 2', "days: is missing; days of the week, or dates"),
-        ('label = "Cup"\ndays = ["Sat"]\ndates = ["09-04"]\nhours = 2', "days: is given beside"),
+        ('label = "Cup"\ndays = ["Sat"]\ndates = ["09-04"]\nhours = 2', "days: conflicts with"),
         ('label = "Cup"\ndays = ["Sta"]\nhours = 2', "days[1]: 'Sta' is not known; did you mean"),
         ('label = "Cup"\ndates = ["09-31"]\nhours = 2', "dates[1]: '09-31' is not a day"),
         ('label = "Cup"\ndays = ["Sat"]\nhours = 25', "hours: 25"),
@@ -185,8 +185,8 @@ def test_faults_of_play(wrong: str, told: str) -> None:
 def test_what_waits_for_an_event_needs_one_that_is_judged() -> None:
     practice = MATCH + "judged = false"
     assert faults(TURF, '[fields.north.play]\nblackout = "1 day"', practice) == [
-        "fields.north.play.blackout: waits for an event, and none is judged; "
-        "events with judged = true"
+        "fields.north.play.blackout: needs a judged event; "
+        "add judged = true to an event"
     ]
 
 
@@ -195,12 +195,12 @@ def test_what_waits_for_an_event_needs_one_that_is_judged() -> None:
     [
         (SKIN, 'species = "bermudagrass"', "infield.species: a skinned surface grows nothing"),
         (SKIN, 'reseed = "09-01"', "infield.reseed: a skinned surface grows nothing"),
-        (SKIN, "skin = { target = 0.3 }", "infield.skin.target: 0.3 is not in the good band"),
+        (SKIN, "skin = { target = 0.3 }", "infield.skin.target: 0.3 is not in the target range"),
         (TURF, "skin = { passes = 2 }", "north.skin: belongs to a skinned surface"),
         (
             TURF,
             'stand = "first-year sod"\nestablish = { day = "05-01", kind = "sod" }',
-            "north.establish: is given beside stand 'first-year sod'",
+            "north.establish: conflicts with stand 'first-year sod'",
         ),
         (
             TURF,

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from drysward.faults import FaultyInput
 from drysward.physics import reference_et as fao
 from drysward.weather.record import DailyRecord
-from drysward.weather.reference_et import GIVEN, reference_et
+from drysward.weather.reference_et import FROM_FILE, reference_et
 
 YEAR = np.arange("2012-01-01", "2013-01-01", dtype="datetime64[D]")
 
@@ -150,7 +150,7 @@ def test_given_reference_et_is_taken_as_it_is():
     given_mm[5] = np.nan
     found = reference_et(record(reference_et_mm=given_mm), 40, 100)
     assert (np.delete(found.eto_mm, 5) == 4.2).all()
-    assert found.by_year()[0][1][GIVEN] == 365
+    assert found.by_year()[0][1][FROM_FILE] == 365
     assert found.eto_mm[5] != 4.2
     assert np.isfinite(found.u2_m_s).all()
 

@@ -175,7 +175,7 @@ def test_measured_soil() -> None:
     root_zone = read(HEAD, FIELD.replace('"native_loam"', zone), PLAN).fields[0].root_zone
     assert root_zone.numbers == {"depth_mm": 600.0}
     assert root_zone.words == {"soil": "clay_loam"}
-    assert root_zone.given == {
+    assert root_zone.measured == {
         "wilting_point": 0.14, "field_capacity": 0.28, "saturation": 0.46,
         "ksat_mm_h": pytest.approx(15.24),
     }  # fmt: skip
@@ -227,7 +227,7 @@ def test_every_fault_at_once(demo: Scenario) -> None:
     starts = [
         "scenario: fields.stadium.species: 'kentucky_blugrass' is not known; did you mean 'kentu",
         "scenario: fields.practice.area: 1.8 has no unit; ",
-        "scenario: fields.practice.delivery.uniformity: 60 cannot be; 0.3 to 1",
+        "scenario: fields.practice.delivery.uniformity: 60 is out of range; 0.3 to 1",
         "scenario: plans.deficit.share: True is refused; should be a valid number",
         "scenario: plans.refill.triger: is not known here; did you mean 'trigger'?",
         "scenario: overrides.species.bermudagrass.wilt_kss: no number 'wilt_kss'; did you mean",
@@ -245,7 +245,7 @@ def test_every_fault_at_once(demo: Scenario) -> None:
         ('rule = "refill"', "plans.p.trigger: is missing"),
         ('rule = "refill"\ntrigger = 0.5\ntarget = 0.5', "plans.p.target: is not below trigger"),
         ('rule = "none"\nshare = 0.6', "plans.p.share: rule 'none' does not use it"),
-        ('rule = "fixed"\ndepth = "1 in"', "plans.p.days: a fixed plan says its days once"),
+        ('rule = "fixed"\ndepth = "1 in"', "plans.p.days: a fixed plan states its days once"),
         ('rule = "fixed"\ndepth = 1\ndays = ["Mon"]', "plans.p.depth: "),
         ('rule = "fixed"\ndepth = "1 in"\ndays = ["Tues"]', "days[1]: 'Tues' is not known; did"),
         ('rule = "fixed"\ndepth = "-1 in"\ndays = ["Tue"]', "plans.p.depth: "),
@@ -276,7 +276,7 @@ def test_faults_of_plans(wrong: str, told: str) -> None:
         ('"native_lome"', "fields.a.root_zone.like: 'native_lome' is not known; did you mean"),
         ('{ like = "native_loam", base_suction = "9 cm" }', "base_suction: 'native_loam' has none"),
         ('{ like = "sand_over_gravel_12in", soil = "clay" }', "root_zone.soil: "),
-        ('{ like = "native_loam", depth = "9 km" }', "depth: 9,000,000 mm cannot be; 20 to"),
+        ('{ like = "native_loam", depth = "9 km" }', "depth: 9,000,000 mm is out of range; 20 to"),
         ('{ like = "native_loam", field_capacity = 0.3 }', "a measured soil needs more"),
         (
             '{ like = "native_loam", field_capacity = 0.1, wilting_point = 0.2, '

@@ -583,7 +583,7 @@ def test_a_result_keeps_causes_by_month(clays):
     [
         ('"by luck"', "sources.well.ration"),
         ("{ Jun = 0.5, Jul = 0.4 }", "shares add to 0.9"),
-        ("{ Jun = 0.5, Jul = 0.5 }", "shares by month are of the year's allowance"),
+        ("{ Jun = 0.5, Jul = 0.5 }", "shares by month need a yearly allowance"),
     ],
 )
 def test_ways_to_ration_that_are_none(tmp_path, written, told):

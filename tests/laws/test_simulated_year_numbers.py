@@ -59,7 +59,7 @@ def test_years_drawn_again_say_which_they_are(resampled):
     scenario, record = resampled()
     series = weather_series(scenario, record)
     whole = series.between(series.first, series.stop)
-    assert len(series.drawn) == series.n_made == 7
+    assert len(series.drawn) == series.n_simulated == 7
     for number, drawn in enumerate(series.drawn, start=1):
         days = whole.between(2000 + number, 2000 + number)
         again = record.between(int(drawn), int(drawn))

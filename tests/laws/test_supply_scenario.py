@@ -413,13 +413,13 @@ def table(depth: str, area: str) -> str:
 @pytest.mark.parametrize(
     "there, wrong, told",
     [
-        ("", "[supply]", "supply: has nothing to draw on; a source, or storage with"),
-        ("pond", "", "supply: has nothing to draw on"),
+        ("", "[supply]", "supply: has no water; a source, or storage with"),
+        ("pond", "", "supply: has no water"),
         ("", '[supply]\nnetwerk = "1 gpm"', "supply.netwerk: is not known here; did you mean 'net"),
         # sources
-        ("town", 'hours = "8 h"', "supply.sources.town.hours: has no rate to go with"),
-        ("town", 'feeds = "storage"', "supply.sources.town.feeds: 'storage' cannot be; there is"),
-        ("town", "allowance = {}", "supply.sources.town.allowance: says no volume; one or more"),
+        ("town", 'hours = "8 h"', "supply.sources.town.hours: needs a rate"),
+        ("town", 'feeds = "storage"', "supply.sources.town.feeds: 'storage' is not possible"),
+        ("town", "allowance = {}", "supply.sources.town.allowance: has no volume; one or more"),
         ("town", 'kind2 = "x"', "supply.sources.town.kind2: is not known here"),
         ("", '[supply.sources.w]\nkind = "well"', "supply.sources.w.rate: a source of kind 'well'"),
         ("well", 'stops = { above = "8 cm", below = "9 cm" }', "stops.below: is more than above"),
@@ -447,9 +447,9 @@ def table(depth: str, area: str) -> str:
         # storage
         ("well tank", 'depth = "1 m"', "supply.storage.depth: a tank is closed and has none"),
         ("town tank", "", "supply.storage: nothing fills the tank"),
-        ("well pond", 'lining = "clay"\nseepage = "1 mm/d"', "storage.lining: is given beside"),
+        ("well pond", 'lining = "clay"\nseepage = "1 mm/d"', "storage.lining: conflicts with"),
         ("well pond", 'lining = "cly"', "supply.storage.lining: 'cly' is not known; did you mean"),
-        ("well pond", table("[0, 1]", "[1, 2]"), "supply.storage.capacity: is given beside table"),
+        ("well pond", table("[0, 1]", "[1, 2]"), "supply.storage.capacity: conflicts with table"),
         ("well pond with table", "", "supply.storage.capacity: is missing; a pond needs"),
         ("well pond with table", table("[0, 1, 1]", "[1, 2, 3]"), "table.depth: does not rise"),
         ("well pond with table", table("[1, 2]", "[1, 2]"), "table.depth: does not start at the"),
@@ -457,7 +457,7 @@ def table(depth: str, area: str) -> str:
         ("well pond with table", table("[0, 1]", "[1, 2, 3]"), "table.area: has 3 values, depth"),
         ("well pond with table", table("[0]", "[1]"), "storage.table.depth: [0.0] is refused"),
         # catchments
-        ("town roof", "", "supply.catchments.roof: drains into a storage that is not there"),
+        ("town roof", "", "supply.catchments.roof: drains into a missing storage"),
         ("pond roof", "curve_number = 80", "curve_number: a catchment of kind 'roof' has none"),
         ("pond bank", "runoff = 0.5", "supply.catchments.bank.runoff: a catchment of kind 'grass'"),
         # restrictions
@@ -492,7 +492,7 @@ def table(depth: str, area: str) -> str:
             f"should have at most {MOST_SITE_STAGES} items",
         ),
         # costs
-        ("town", "[costs]\nenergy = -1", "costs.energy: -1 cannot be; 0 to"),
+        ("town", "[costs]\nenergy = -1", "costs.energy: -1 is out of range; 0 to"),
         # sizing
         ("town sizing", "", "sizing.find.what: the scenario has no storage to size; can be sized"),
         ("sizing", "", "sizing.find.what: the scenario has no storage to size; write supply"),
@@ -518,9 +518,9 @@ def test_faults(there: str, wrong: str, told: str) -> None:
     "find, told",
     [
         ('{ what = "storage", of = "pond" }', "sizing.find.of: there is one storage"),
-        ('{ what = "storage", low = 5 }', "sizing.find.low: 5 has no unit; volume is written"),
+        ('{ what = "storage", low = 5 }', "sizing.find.low: 5 has no unit; write volume as"),
         ('{ what = "storage", low = "1 gpm" }', "find.low: unit 'gpm' cannot be converted to m^3"),
-        ('{ what = "storage", low = "-1 m3" }', "find.low: '-1 m3' cannot be; 0 to 100,000,000 m3"),
+        ('{ what = "storage", low = "-1 m3" }', "find.low: '-1 m3' is out of range; 0 to"),
         ('{ what = "storage", low = "2 m3", high = "2 m3" }', "find.high: is not more than low"),
         ('{ what = "storage", per = "day" }', "sizing.find.per: 'storage' is not by period"),
         ('{ what = "storages" }', "sizing.find.what: 'storages' is not known; did you mean"),
@@ -533,7 +533,7 @@ def test_faults_of_what_is_sought(find: str, told: str) -> None:
 
 def test_supply_is_said_once() -> None:
     text = HEAD.replace("[weather]", 'supply = "50000 gal"\n[weather]')
-    with pytest.raises(FaultyInput, match=r"supply: is given beside site\.supply; one of the two"):
+    with pytest.raises(FaultyInput, match=r"supply: conflicts with site\.supply; keep one of them"):
         loads(text + MAINS, Path("here"))
 
 

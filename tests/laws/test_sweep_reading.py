@@ -288,7 +288,7 @@ def test_what_cannot_be_searched_is_refused():
     def searched(text: str) -> None:
         search(sweep_of("s.toml", text, "demo.toml", shipped.text, shipped.folder))
 
-    with pytest.raises(FaultyInput, match=r"search\.days_below: is given beside odds"):
+    with pytest.raises(FaultyInput, match=r"search\.days_below: conflicts with odds"):
         searched(SEARCH.replace("odds = 0.60", "odds = 0.60\ndays_below = 5"))
     with pytest.raises(FaultyInput, match="search: is missing"):
         searched(SEARCH.partition("[search]")[0])

@@ -343,7 +343,7 @@ def test_sunshine_normals_stand_in_for_radiation():
     ra, hours = (climate.month_means(x) for x in climate.extraterrestrial_radiation(39.2))
     sunshine = 0.55 * hours
     table = {**TEMPERATE, "sunshine_h": list(sunshine)}
-    with pytest.raises(FaultyInput, match="sunshine_h: given beside solar_mj_m2; one of the two"):
+    with pytest.raises(FaultyInput, match="sunshine_h: conflicts with solar_mj_m2"):
         from_monthly_table(table)
     del table["solar_mj_m2"]
     model = from_monthly_table(table)

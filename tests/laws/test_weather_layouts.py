@@ -579,11 +579,11 @@ def test_the_file_may_begin_and_end_within_a_day(written):
     "header, rows, words",
     [
         # Clocks set back: an hour stands twice.
-        (HOURLY, [*hours_of(2)[:26], *hours_of(2)[25:]], "is here again, within 60 minutes"),
-        (HOURLY, ["2013-06-01 24:00,1,1,1,1,1", *hours_of()[1:]], "is no time of a day"),
+        (HOURLY, [*hours_of(2)[:26], *hours_of(2)[25:]], "appears twice, within 60 minutes"),
+        (HOURLY, ["2013-06-01 24:00,1,1,1,1,1", *hours_of()[1:]], "is not a time of day"),
         (HOURLY.replace("date", "date,hour"),
-         ["2013-06-01,24,1,1,1,1,1", *hours_of(stamp="{day},{hour}")], "'24' is no hour"),
-        (HOURLY, hours_of(stamp="{day}"), "is of a moment, and the rows have no hour"),
+         ["2013-06-01,24,1,1,1,1,1", *hours_of(stamp="{day},{hour}")], "'24' is not an hour"),
+        (HOURLY, hours_of(stamp="{day}"), "is for one moment, but the rows have no hour"),
         ("date,rain_mm,tmax_c,tmin_c",
          [f"2013-06-0{d},0,{10 + h},5" for d in (1, 2) for h in range(24)],
          "each day stands about 24 times, as in a file of hours; a column 'hour'"),

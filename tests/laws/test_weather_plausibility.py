@@ -42,7 +42,7 @@ def table_of(values, first="1991-01-01", units=None):
         path="made.csv",
         dates=np.datetime64(first) + np.arange(n),
         values=dict(values),
-        given=dict(values),
+        raw=dict(values),
         blank={name: np.isnan(column) for name, column in values.items()},
         columns={
             name: Column(f"{name}_column", name, written[name], 10.0 if name == "wind" else None)
@@ -190,10 +190,10 @@ def test_wrong_files_are_refused_or_told(wrong, name):
     if units:
         # What was written is what the header's unit was wrongly said of.
         original = days_of(PLACES[name])
-        table = replace(table, given={**table.given, **{q: original[q] for q in units}})
+        table = replace(table, raw={**table.raw, **{q: original[q] for q in units}})
     found = findings(table, *PLACES[name]["place"], 10.0)
     about = [f for f in found if quantity in f.quantities]
-    assert any(says in f"{f.what} {f.mend}" for f in about), [f.what for f in found]
+    assert any(says in f"{f.what} {f.remedy}" for f in about), [f.what for f in found]
     if wrong not in ("mph under m/s", "km/h under m/s"):
         # A place with light winds has, so read, those of a windy one: told and no more.
         assert any(f.beyond_doubt for f in about)
@@ -208,7 +208,7 @@ def test_the_other_side_of_the_equator(name):
     seasons = [f for f in found if f.kind == "season"]
     assert {"tmax", "solar"} <= {q for f in seasons for q in f.quantities}
     assert all(f.beyond_doubt for f in seasons)
-    assert f'latitude = "{latitude:g} deg"' in seasons[0].mend
+    assert f'latitude = "{latitude:g} deg"' in seasons[0].remedy
 
 
 def test_wind_that_was_read_higher_up():
@@ -224,12 +224,12 @@ def test_the_line_that_mends_is_one_of_a_scenario():
     values = days_of(PLACES["Dodge City"])
     values["wind"] = 0.7 * values["wind"]
     rain = found_in({**values, "rain": (values["rain"] / 25.4).round(2)}, (37.77, 790.0))
-    assert tomllib.loads(rain[0].mend.removeprefix(IN_WEATHER)) == {
+    assert tomllib.loads(rain[0].remedy.removeprefix(IN_WEATHER)) == {
         "columns": {"rain": {"column": "rain_column", "unit": "in"}}
     }
     assert tomllib.loads(rain[0].trust_line) == {"trust": ["rain"]}
     wind = found_in({**values, "wind": marked(values["wind"], 99.9)}, (37.77, 790.0))
-    assert tomllib.loads(wind[0].mend.removeprefix(IN_WEATHER)) == {"missing": {"wind": 99.9}}
+    assert tomllib.loads(wind[0].remedy.removeprefix(IN_WEATHER)) == {"missing": {"wind": 99.9}}
 
 
 def test_numbers_that_only_look_like_marks():
@@ -242,7 +242,7 @@ def test_numbers_that_only_look_like_marks():
     given = {q: fahrenheit(hot[q]).round(0) for q in ("tmax", "tmin")}
     assert (given["tmax"] == 99.0).any()
     table = table_of(hot, units={"tmax": "degF", "tmin": "degF"})
-    table = replace(table, given={**table.given, **given})
+    table = replace(table, raw={**table.raw, **given})
     assert findings(table, *PLACES["Phoenix"]["place"], 10.0) == ()
 
 

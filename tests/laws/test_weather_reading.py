@@ -308,10 +308,10 @@ def test_ignoring_what_is_not_there(written):
         ("2013-06-02,1,inf,10", "tmax_c", "'inf' is not a finite number"),
         ("2013-06-02,1,1e999,10", "tmax_c", "'1e999' is too large"),
         ("2013-06-02,-0.1,20,10", "rain_mm", "rain of -0.1 mm is negative; 0 to 2000 mm"),
-        ("2013-06-02,2000.1,20,10", "rain_mm", "cannot be; 0 to 2000 mm"),
+        ("2013-06-02,2000.1,20,10", "rain_mm", "is out of range; 0 to 2000 mm"),
         ("2013-06-02,1,10,20", "tmin_c", "tmin of 20 degC is above tmax of 10 degC"),
-        ("2013-06-02,1,60.1,20", "tmax_c", "tmax of 60.1 degC cannot be; -90 to 60 deg C"),
-        ("2013-06-02,1,20,-90.1", "tmin_c", "tmin of -90.1 degC cannot be"),
+        ("2013-06-02,1,60.1,20", "tmax_c", "tmax of 60.1 degC is out of range; -90 to 60 deg C"),
+        ("2013-06-02,1,20,-90.1", "tmin_c", "tmin of -90.1 degC is out of range"),
     ],
 )
 def test_rows_refused(written, row, column, words):
@@ -325,12 +325,12 @@ def test_rows_refused(written, row, column, words):
 @pytest.mark.parametrize(
     "header, cell, words",
     [
-        ("rh_mean_pct", "100.1", "rh_mean of 100.1% cannot be; 0 to 100%"),
+        ("rh_mean_pct", "100.1", "rh_mean of 100.1% is out of range; 0 to 100%"),
         ("rh_min_pct", "-1", "rh_min of -1% is negative"),
         ("wind_2m_m_s", "-0.1", "wind of -0.1 m/s is negative"),
         ("solar_mj_m2", "-1", "solar of -1 MJ/m2 is negative"),
-        ("solar_mj_m2", "250", "solar of 250 MJ/m2 cannot be; 0 to 50 MJ/m2"),
-        ("sunshine_h", "24.5", "sunshine of 24.5 h cannot be; 0 to 24 h"),
+        ("solar_mj_m2", "250", "solar of 250 MJ/m2 is out of range; 0 to 50 MJ/m2"),
+        ("sunshine_h", "24.5", "sunshine of 24.5 h is out of range; 0 to 24 h"),
         ("dewpoint_c", "22.1", "dewpoint of 22.1 degC is above tmax of 20 degC"),
         ("vapour_pressure_kpa", "2.8", "vapour_pressure of 2.8 kPa is above tmax of 20 degC"),
         ("reference_et_mm", "-0.1", "reference_et of -0.1 mm is negative"),
@@ -366,14 +366,14 @@ def test_lines_are_counted_through_quoted_line_ends(written):
 def test_duplicate_day(written):
     (fault,) = faults_of(written([HEADER, *rows(2), *rows(2, "2013-06-02")]))
     assert fault == (
-        "meadow.csv line 4: day 2013-06-02 is here again, first on line 3; each day once"
+        "meadow.csv line 4: day 2013-06-02 appears twice, first on line 3; each day once"
     )
 
 
 def test_day_out_of_order_is_not_also_missing(written):
     first, second, third, fourth = rows(4)
     (fault,) = faults_of(written([HEADER, first, third, second, fourth]))
-    assert fault == ("meadow.csv line 4: day 2013-06-02 stands after 2013-06-03; days in order")
+    assert fault == ("meadow.csv line 4: day 2013-06-02 comes after 2013-06-03; days in order")
 
 
 def test_gap(written):

@@ -107,7 +107,7 @@ def spoil(cells, quantity, rows, value):
 
 
 SPOILT = {
-    "tmax cannot be": ("tmax_c", days("2003-05-05", 1), -999, "2003-05-05"),
+    "tmax out of range": ("tmax_c", days("2003-05-05", 1), -999, "2003-05-05"),
     "tmax far from normal": ("tmax_c", days("2003-01-05", 1), 38.0, "2003-01-05"),
     "tmax repeated": ("tmax_c", days("2004-07-01", 8), 29.5, "2004-07-01"),
     "wind repeated": ("wind_2m_m_s", days("2004-07-01", 9), 2.5, "2004-07-01"),

@@ -47,7 +47,7 @@ def dry_down(scenes, days, compiled=True):
     zone = RootZoneSpec(
         "native_loam",
         numbers={"depth_mm": 800.0},
-        given={"field_capacity": 0.32, "wilting_point": 0.12, "saturation": 0.5},
+        measured={"field_capacity": 0.32, "wilting_point": 0.12, "saturation": 0.5},
     )
     overrides = {**PLAIN, "species.kentucky_bluegrass.root_depth_native": 800.0}
     scenario = scenes.scenario(
@@ -85,7 +85,7 @@ def example_38_site(scenes, days, et, rain, share, roots_m):
     zone = RootZoneSpec(
         "native_sandy_loam",
         numbers={"depth_mm": 1500.0},
-        given={"field_capacity": 0.23, "wilting_point": 0.10, "saturation": 0.45},
+        measured={"field_capacity": 0.23, "wilting_point": 0.10, "saturation": 0.45},
     )
     scenario = scenes.scenario(
         [scenes.field(zone, patches=1, delivery=scenes.delivery(uniformity=1.0))],

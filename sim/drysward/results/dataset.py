@@ -112,12 +112,12 @@ def as_dataset(
         term = catalog.quantities.get(str(key))
         if term is not None:
             variable.attrs.update(units=term.units, long_name=term.long_name, comment=term.meaning)
-    if series.n_made:
+    if series.n_simulated:
         # The vocabulary knows the years of a record.
         out["year"].attrs.update(
             units="1",
             long_name="number of the simulated year",
-            comment=f"Simulated years are numbered 1 to {series.n_made}, not by a calendar.",
+            comment=f"Simulated years are numbered 1 to {series.n_simulated}, not by a calendar.",
         )
     out["area_m2"].attrs.update(units="m2", long_name="area of the field")
     return out
@@ -171,14 +171,14 @@ def provenance(site: PreparedSite, series: Series) -> dict[str, str | int | floa
         "drysward_version": __version__,
         "scenario": scenario.text,
         "scenario_digest": scenario.digest,
-        "weather": series.told,
+        "weather": series.description,
         "weather_kind": series.kind,
         "weather_notes": json.dumps(series.notes),
         "independent_years": series.independent_years or len(site.years),
         "distinct_years": min(series.distinct_years or len(site.years), len(site.years)),
         "weather_digest": "" if file is None else file.digest,
         **behind,
-        MADE_YEARS: series.n_made,
+        MADE_YEARS: series.n_simulated,
         DRAWN_YEARS: json.dumps(series.drawn),
         FINDINGS: json.dumps([] if file is None else file.findings),
         "latitude_deg": scenario.site.latitude_deg,

@@ -67,10 +67,10 @@ def listed(parts: Sequence[str]) -> str:
 
 def year_text(attrs: Mapping[Any, Any], year: float) -> str:
     """``2013``; ``simulated year 42 of 200``; resampled from a record with ``(2013 again)``."""
-    n_made = int(attrs.get(MADE_YEARS, 0))
-    if not n_made:
+    n_simulated = int(attrs.get(MADE_YEARS, 0))
+    if not n_simulated:
         return f"{year:.0f}"
-    return f"simulated year {year:.0f} of {n_made}{_drawn(attrs, year)}"
+    return f"simulated year {year:.0f} of {n_simulated}{_drawn(attrs, year)}"
 
 
 def case_text(attrs: Mapping[Any, Any], case: str, year: float) -> str:
@@ -86,9 +86,9 @@ def year_mark(attrs: Mapping[Any, Any], year: float) -> str:
 
 def years_text(attrs: Mapping[Any, Any], years: Iterable[float]) -> str:
     """``2012, 2016``; ``simulated years 42, 49 of 200``, each with the year that it repeats."""
-    n_made = int(attrs.get(MADE_YEARS, 0))
+    n_simulated = int(attrs.get(MADE_YEARS, 0))
     told = ", ".join(f"{year:.0f}{_drawn(attrs, year)}" for year in years)
-    return f"simulated years {told} of {n_made}" if n_made else told
+    return f"simulated years {told} of {n_simulated}" if n_simulated else told
 
 
 def years_used(attrs: Mapping[Any, Any], n_years: int) -> str:

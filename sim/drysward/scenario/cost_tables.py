@@ -39,8 +39,8 @@ def system_price(value: object) -> SystemPrice:
         limits = load_catalog().scenario_terms["price_of_ground"]
         return SystemPrice(per_m2=within_term(price_per(value, AREA), limits))
     except ValueError as error:
-        told = "or a bare number for one system that serves all of its fields"
-        raise ValueError(f"{error}, {told}") from None
+        allowed = "or a bare number for one system that serves all of its fields"
+        raise ValueError(f"{error}, {allowed}") from None
 
 
 def whole_years(value: object) -> int:
@@ -49,8 +49,8 @@ def whole_years(value: object) -> int:
     written = re.fullmatch(r"\s*([0-9]{1,4})\s*(?:yr|yrs|years?|a)\s*", text)
     years = int(written.group(1)) if written else value
     if type(years) is not int or not 1 <= years <= LONGEST_LIFE:
-        told = f'whole years from 1 to {LONGEST_LIFE}, such as 20 or "20 yr"'
-        raise ValueError(f"{quoted(value)} is not a life; {told}")
+        allowed = f'whole years from 1 to {LONGEST_LIFE}, such as 20 or "20 yr"'
+        raise ValueError(f"{quoted(value)} is not a life; {allowed}")
     return years
 
 
@@ -81,17 +81,17 @@ class CostsTable(Part):
         names = names_of(info)
         flaws = tariff_flaws("water", self.water)
         if self.water and names.tariffs:
-            flaws.append(("water", "is given beside the tariff of a source", "one of the two"))
+            flaws.append(("water", "conflicts with the tariff of a source", "keep one of them"))
         for key, kind, used in (
             ("construction", "root_zones", names.root_zones),
             ("irrigation", "delivery", names.delivery),
         ):
             flaws += unused_flaws(key, getattr(self, key), load_catalog().entries[kind], used)
         if self.storage_price_m3 is not None and not names.storage:
-            flaws.append(("pond", "prices a storage that is not there", "write supply.storage"))
+            flaws.append(("pond", "prices a missing storage", "write supply.storage"))
         if self.discount_rate is not None and self.life_years is None:
-            told = "write life as well, such as life = 20"
-            flaws.append(("discount_rate", "has no life to go with", told))
+            allowed = "write life as well, such as life = 20"
+            flaws.append(("discount_rate", "needs a life", allowed))
         refuse(flaws)
         return self
 

@@ -67,7 +67,7 @@ from drysward.scenario.schema import (
 from drysward.scenario.sizing_tables import sizing_spec
 from drysward.scenario.supply_tables import supply_spec
 from drysward.scenario.values import EVERY_TIME, label_of, values_of
-from drysward.scenario.weather_tables import MADE_YEARS, check_climate, weather_source
+from drysward.scenario.weather_tables import USUAL_YEARS, check_climate, weather_source
 from drysward.weather.file.fill import FillRule
 
 NORTHERN_SEASON = (91, 304)  # 1 April to 31 October
@@ -100,8 +100,8 @@ def shipped(name: str = "demo") -> Scenario:
     """A scenario that ships with drysward; FaultyInput with the nearest name when there is none."""
     names = shipped_names()
     if name not in names:
-        told = f"none ships as {quoted(name)}"
-        raise FaultyInput(Fault("scenario", told, nearest(name, names)))
+        what = f"no shipped scenario is called {quoted(name)}"
+        raise FaultyInput(Fault("scenario", what, nearest(name, names)))
     return load(Path(str(files("drysward.scenarios"))) / f"{name}.toml")
 
 
@@ -155,9 +155,9 @@ def from_tree(
     try:
         table = ScenarioTable.model_validate(raw, context=named)
     except ValidationError as error:
-        told = [fault for detail in error.errors() for fault in told_faults(name, detail)]
-        told = _beside_ranges(name, told, ranges, faults)
-        raise FaultyInput(merged_alike([*told, *faults])) from None
+        found = [fault for detail in error.errors() for fault in schema_faults(name, detail)]
+        found = _beside_ranges(name, found, ranges, faults)
+        raise FaultyInput(merged_alike([*found, *faults])) from None
     if not faults and not climate_is_checked:
         faults = _range_faults(name, raw, ranges, named)
     if faults:
@@ -200,26 +200,26 @@ def _range_faults(
 ) -> list[Fault]:
     """What is wrong with values that ranges could draw: their ends, and one between."""
     faults: list[Fault] = []
-    for key, told in ranges.items():
+    for key, written_range in ranges.items():
         where = f"{name}: {key}"
         before = len(faults)
-        for which, number in (("low", told.low), ("high", told.high)):
+        for which, number in (("low", written_range.low), ("high", written_range.high)):
             faults += [
                 Fault(where, f"{which} end of the range: {fault.what}", fault.allowed)
-                for fault in _refused(raw, told, number, named)
+                for fault in _refused(raw, written_range, number, named)
             ]
-        between = told.low + _BETWEEN * (told.high - told.low)
-        if len(faults) == before and _refused(raw, told, between, named):
-            faults.append(Fault(where, _NOT_ANY_VALUE, told.alone))
+        between = written_range.low + _BETWEEN * (written_range.high - written_range.low)
+        if len(faults) == before and _refused(raw, written_range, between, named):
+            faults.append(Fault(where, _NOT_ANY_VALUE, written_range.alone))
     return faults
 
 
 def _beside_ranges(
-    name: str, told: list[Fault], ranges: Mapping[str, WrittenRange], of_ranges: list[Fault]
+    name: str, found: list[Fault], ranges: Mapping[str, WrittenRange], of_ranges: list[Fault]
 ) -> list[Fault]:
     """Faults of the tables, less those of a value whose range is at fault already.
 
-    A text or a whole number with a range is told to have none.
+    A text or a whole number with a range gets a fault.
     """
     at_fault = {fault.where for fault in of_ranges}
     written = {f"{name}: {key}": written for key, written in ranges.items()}
@@ -227,25 +227,25 @@ def _beside_ranges(
         Fault(fault.where, _NOT_ANY_VALUE, written[fault.where].alone)
         if fault.where in written and fault.allowed.startswith("should be a valid ")
         else fault
-        for fault in told
+        for fault in found
         if fault.where not in at_fault
     ]
 
 
 def _refused(
-    raw: dict[str, Any], told: WrittenRange, number: float, named: Named
+    raw: dict[str, Any], written_range: WrittenRange, number: float, named: Named
 ) -> list[Fault]:
     """What is wrong with a file that has ``number`` in place of a range."""
-    tables = with_value(raw, told.path, told.written(number))
+    tables = with_value(raw, written_range.path, written_range.written(number))
     try:
-        if told.path[0] == "overrides":
+        if written_range.path[0] == "overrides":
             load_catalog().with_overrides(dict(leaves(tables["overrides"])))
         else:
             ScenarioTable.model_validate(tables, context=named)
     except FaultyInput as refusal:
         return list(refusal.faults)
     except ValidationError as error:
-        return [fault for detail in error.errors() for fault in told_faults("", detail)]
+        return [fault for detail in error.errors() for fault in schema_faults("", detail)]
     return []
 
 
@@ -375,25 +375,26 @@ def with_weather(
         fill=fill or old.fill,
         record_years=record_years or old.record_years,
     )
-    new = replace(new, years=0 if new.source == RECORD else years or old.years or MADE_YEARS)
+    new = replace(new, years=0 if new.source == RECORD else years or old.years or USUAL_YEARS)
     faults = []
     if new.file is None:
         for name, value in (("fill", fill), ("record-years", record_years)):
             if value is not None:
-                told = "is for a weather file, and the scenario has a climate table"
-                faults.append(Fault(name, told, "with --weather FILE"))
+                what = "needs a weather file, and the scenario has a climate table"
+                faults.append(Fault(name, what, "add --weather FILE"))
     if new.monthly_temperature is not None and (new.source == GENERATOR or new.future):
-        told = "leaves nothing to fit or to change: the file has no temperature of days"
-        faults.append(Fault("weather.monthly_temperature", told, "source record or resample"))
+        what = "rules out a fitted or changed climate: the file has no daily temperature"
+        faults.append(Fault("weather.monthly_temperature", what, "source record or resample"))
     if new.climate is not None and new.source != GENERATOR:
-        told = f"'{new.source}' needs a weather file, and the scenario has a climate table"
-        faults.append(Fault("source", told, GENERATOR))
+        what = f"'{new.source}' needs a weather file, and the scenario has a climate table"
+        faults.append(Fault("source", what, GENERATOR))
     if new.future and new.future not in new.futures:
-        told = f"the scenario has no {quoted(new.future)}"
-        faults.append(Fault("future", told, nearest(new.future, [*new.futures, NO_FUTURE])))
+        what = f"the scenario has no {quoted(new.future)}"
+        faults.append(Fault("future", what, nearest(new.future, [*new.futures, NO_FUTURE])))
     if new.first_year + new.years > 10_000:
         most = 10_000 - new.first_year
-        faults.append(Fault("years", f"{new.years} years pass the year 9999", f"at most {most}"))
+        what = f"{new.years} years would run past the year 9999"
+        faults.append(Fault("years", what, f"at most {most}"))
     if faults:
         raise FaultyInput(faults)
     return replace(scenario, weather=new)
@@ -415,7 +416,7 @@ def leaves(table: Mapping[str, Any], above: str = "") -> Iterator[tuple[str, Any
             yield f"{above}{key}", value
 
 
-def told_faults(
+def schema_faults(
     name: str, detail: ErrorDetails, whole: type[BaseModel] = ScenarioTable
 ) -> Iterator[Fault]:
     """What the validator of ``whole`` found wrong, in the words of this program."""

@@ -25,7 +25,7 @@ TURF, SKINNED = SURFACES = ("turf", "skinned")
 SEED, SOD = ESTABLISH_KINDS = ("seed", "sod")
 RECORD, GENERATOR, RESAMPLE = "record", "generator", "resample"
 SOURCES = (RECORD, GENERATOR, RESAMPLE)
-FIRST_MADE_YEAR = 2001
+FIRST_SIMULATED_YEAR = 2001
 USUAL_SLOPE = 0.015  # fields are crowned at 1 to 1.5%, common practice
 # What the most water of a night rests on: zones that share it, a stated flow, the usual design of
 # a system, or the flow of a machine.
@@ -83,7 +83,7 @@ class WeatherSource:
     climate: Mapping[str, Any] | None = None
     years: int = 0
     seed: int = 1
-    first_year: int = FIRST_MADE_YEAR
+    first_year: int = FIRST_SIMULATED_YEAR
     draw: Literal["years", "blocks"] = "years"
     future: str = ""
     futures: Mapping[str, ChangeFactors] = field(default_factory=dict)

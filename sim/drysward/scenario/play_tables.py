@@ -97,7 +97,7 @@ class EventTable(Part):
             flaws.append(("days", "is missing", "days of the week, or dates"))
         for key, value in (("days", self.weekdays), ("season", self.season)):
             if self.dates is not None and value is not None:
-                flaws.append((key, "is given beside dates", "dates alone, or days and season"))
+                flaws.append((key, "conflicts with dates", "dates alone, or days and season"))
         refuse(flaws)
         return self
 
@@ -138,7 +138,7 @@ class PlayTable(Part):
         flaws: Flaws = []
         if not any(event.judged for event in self.events):
             flaws += [
-                (key, "waits for an event, and none is judged", "events with judged = true")
+                (key, "needs a judged event", "add judged = true to an event")
                 for key, value in (
                     ("cover", self.cover),
                     ("blackout", self.blackout_days),
@@ -148,8 +148,8 @@ class PlayTable(Part):
             ]
         dry = self.blackout_days or 0
         if self.prewet and self.prewet.prewet_days_before < dry:
-            told = f"no water is given on {dry} days up to the event"
-            flaws.append(("prewet.before", told, f"{dry} days or more"))
+            what = f"no water is given on {dry} days up to the event"
+            flaws.append(("prewet.before", what, f"{dry} days or more"))
         limits = load_catalog().get("play", "limits")
         soft = self.soft_below or limits["soft_below_g"]
         hard = self.hard_above_g
@@ -174,8 +174,8 @@ class SkinTable(Part):
         )
         flaws: Flaws = []
         if not dust < target < mud:
-            told = f"between dust_below {dust:g} and mud_above {mud:g}"
-            flaws.append(("target", f"{target:g} is not in the good band", told))
+            allowed = f"between dust_below {dust:g} and mud_above {mud:g}"
+            flaws.append(("target", f"{target:g} is not in the target range", allowed))
         refuse(flaws)
         return self
 

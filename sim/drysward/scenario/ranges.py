@@ -96,14 +96,14 @@ def taken_out(
             faults.append(Fault(name, f"has more than {MOST_RANGES} ranges", "those that matter"))
             break
         number, unit, rest = found.groups()
-        told = _read(number, unit or "", rest, path)
-        if isinstance(told, WrittenRange):
-            refused = _not_drawn(path, told)
+        parsed = _read(number, unit or "", rest, path)
+        if isinstance(parsed, WrittenRange):
+            refused = _not_drawn(path, parsed)
             if refused:
                 faults.append(Fault(f"{name}: {key}", *refused))
-            ranges[key] = told
+            ranges[key] = parsed
         else:
-            faults.append(Fault(f"{name}: {key}", *told))
+            faults.append(Fault(f"{name}: {key}", *parsed))
         plain = with_value(plain, path, f"{number} {unit}" if unit else float(number))
     return plain, ranges, faults
 
@@ -152,8 +152,8 @@ def _read(number: str, unit: str, rest: str, path: Path) -> WrittenRange | tuple
         if other and other != unit:
             shown = f"{number} {other} ({low_text} to {high_text} {other})"
             before = f"unit {quoted(unit)}" if unit else "no unit"
-            told = f"has {before} before and {quoted(other)} inside"
-            return f"{text} {told}", f'one unit for all three: "{shown}"'
+            what = f"has {before} before and {quoted(other)} inside"
+            return f"{text} {what}", f'one unit for all three: "{shown}"'
     low, likely, high = float(low_text), float(number), float(high_text)
     if not low <= likely <= high:
         tail = f" {unit}" if unit else ""
@@ -171,10 +171,10 @@ def _read(number: str, unit: str, rest: str, path: Path) -> WrittenRange | tuple
     return WrittenRange(low, likely, high, unit, chance, form, path)
 
 
-def _not_drawn(path: Path, told: WrittenRange) -> tuple[str, str] | None:
+def _not_drawn(path: Path, written: WrittenRange) -> tuple[str, str] | None:
     """Why no range is drawn of a value, and what to write; None when one is."""
     if path[0] not in DRAWN:
-        return f"takes no range; ranges are for {', '.join(DRAWN)}", told.alone
-    if path[-1] in _CERTAIN or told.unit.startswith("per "):
-        return "takes no range: it is held to be known", told.alone
+        return f"takes no range; ranges are for {', '.join(DRAWN)}", written.alone
+    if path[-1] in _CERTAIN or written.unit.startswith("per "):
+        return "takes no range: it counts as certain", written.alone
     return None

@@ -135,12 +135,12 @@ def _entry(entry: Entry) -> Iterator[Row]:
 def _number(key: str, entry: Entry, name: str) -> Row:
     """A number of the catalog, overrides included, under ``key``."""
     number = entry.parameter(name)
-    parameter, told = f"{entry.kind}.{entry.key}.{name}", ""
+    parameter, range_text = f"{entry.kind}.{entry.key}.{name}", ""
     if number.grade in CHANCES and number.low < number.high:
         chance = passed_text(CHANCES[number.grade])
-        told = f"{number.low:g} to {number.high:g}, {chance}"
+        range_text = f"{number.low:g} to {number.high:g}, {chance}"
     source = ", ".join(number.source)
-    return Row(key, number.value, number.unit, number.grade, source, told, parameter)
+    return Row(key, number.value, number.unit, number.grade, source, range_text, parameter)
 
 
 def _root_zone(spec: FieldSpec, zone: Entry) -> Iterator[Row]:

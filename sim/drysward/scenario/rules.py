@@ -58,8 +58,8 @@ def _depth_by_weekday(depths: Mapping[str, float], plan: Any) -> tuple[float, ..
 def _says_its_days_once(plan: Any) -> Flaws:
     if not plan.depth or (plan.allowed is None) != (EVERY_TIME in plan.depth):
         return []
-    told = "days with one depth, or depth = { Tue = ..., Fri = ... } without days"
-    return [("days", "a fixed plan says its days once", told)]
+    allowed = "days with one depth, or depth = { Tue = ..., Fri = ... } without days"
+    return [("days", "a fixed plan states its days once", allowed)]
 
 
 def _fills_up(plan: Any) -> Flaws:
@@ -75,7 +75,7 @@ _DEPTHS = Annotated[
 ]
 
 RULES = {
-    NO_WATERING: Rule(RULE_NONE, "no watering, but for crown-keeping when it is asked for"),
+    NO_WATERING: Rule(RULE_NONE, "no watering, except crown-keeping if it is set"),
     "fixed": Rule(
         RULE_FIXED,
         "a depth on named weekdays: depth, days",
@@ -84,13 +84,13 @@ RULES = {
     ),
     "share of et": Rule(
         RULE_ET_SHARE,
-        "a share of what the turf used since it was last watered: share",
+        "a share of turf ET since the last watering: share",
         {"share": RuleKey(Annotated[float, Field(gt=0.0, le=2.0)], "share")},
         by_need=True,
     ),
     "refill": Rule(
         RULE_REFILL,
-        "back to a target when depletion passes a trigger: trigger, target",
+        "refill to a target once depletion reaches a trigger: trigger, target",
         {
             "trigger": RuleKey(Annotated[float, Field(gt=0.0, le=1.0)], "trigger"),
             "target": RuleKey(Share, "target", needed=False),

@@ -92,17 +92,17 @@ def latitude(text: object) -> float:
     try:
         return read(text, ANGLE)
     except ValueError as error:
-        told = str(error).partition(";")[0]
+        message = str(error).partition(";")[0]
         written = _LATITUDE.fullmatch(f"{text}"[:100])
     if written is None or isinstance(text, bool):
-        raise ValueError(f'{told}; degrees, north positive: "39.2 deg"')
+        raise ValueError(f'{message}; degrees, north positive: "39.2 deg"')
     before, degrees, minutes, seconds, after = written.groups()
     side = (before or after).upper()
     if side in ("E", "W"):
         raise ValueError(f'{quoted(text)} is a longitude; latitude = "39.2 deg", north positive')
     size = abs(float(degrees)) + float(minutes or 0.0) / 60.0 + float(seconds or 0.0) / 3600.0
     south = side == "S" or degrees.startswith("-")
-    raise ValueError(f'{told}; latitude = "{-size if south else size:.6g} deg", north positive')
+    raise ValueError(f'{message}; latitude = "{-size if south else size:.6g} deg", north positive')
 
 
 class SiteTable(Part):
@@ -172,20 +172,20 @@ class RootZoneTable(Part):
         for key, name in ROOT_ZONE_NUMBERS.items():
             if getattr(self, key) is not None and name not in entry.numbers:
                 faults.append((key, f"'{self.like}' has none", "known: " + ", ".join(here)))
-        given = {key: getattr(self, key) for key in MEASURED_SOIL}
-        written = [key for key in MEASURED_SOIL if given[key] is not None]
+        measured = {key: getattr(self, key) for key in MEASURED_SOIL}
+        written = [key for key in MEASURED_SOIL if measured[key] is not None]
         if written and "soil" not in entry.words:
             faults += [
                 (key, f"'{self.like}' has no native soil", "leave it out") for key in written
             ]
         elif written and len(written) < len(MEASURED_SOIL):
-            missing = ", ".join(key for key in MEASURED_SOIL if given[key] is None)
+            missing = ", ".join(key for key in MEASURED_SOIL if measured[key] is None)
             faults.append((written[0], "a measured soil needs more", f"write {missing} as well"))
         elif written and not (
-            given["wilting_point"] < given["field_capacity"] < given["saturation"]
+            measured["wilting_point"] < measured["field_capacity"] < measured["saturation"]
         ):
-            told = "below field_capacity, and that below saturation"
-            faults.append(("wilting_point", "the measured soil is out of order", told))
+            allowed = "below field_capacity, and that below saturation"
+            faults.append(("wilting_point", "the measured soil is out of order", allowed))
         refuse(faults)
         return self
 
@@ -228,7 +228,7 @@ class DeliveryTable(Part):
             what = "is for systems in the ground; this one makes passes"
             faults.append(("zones", what, 'write its flow, such as flow = "100 gpm"'))
         elif self.zones is not None and self.flow is not None:
-            faults.append(("zones", "is given beside flow", "one of the two"))
+            faults.append(("zones", "conflicts with flow", "keep one of them"))
         if self.machine is not None and not self.makes_passes:
             what = f"'{self.system}' makes no passes that fields could share"
             faults.append(("machine", what, "leave it out"))
@@ -240,10 +240,10 @@ def as_slope(rise: float) -> float:
     """A slope as rise over run; ValueError beyond ``STEEPEST``, percent among them."""
     if 0.0 <= rise <= STEEPEST:
         return rise
-    told = f"0 to {STEEPEST:g}, rise over run"
+    allowed = f"0 to {STEEPEST:g}, rise over run"
     if STEEPEST < rise <= 100.0 * STEEPEST:
-        told += f"; {rise:g}% is slope = {rise / 100.0:g}"
-    raise ValueError(f"{rise:g} is no slope of a field; {told}")
+        allowed += f"; {rise:g}% is slope = {rise / 100.0:g}"
+    raise ValueError(f"{rise:g} is out of range; {allowed}")
 
 
 class FieldTable(Part):
@@ -275,7 +275,7 @@ class FieldTable(Part):
         elif self.skin is not None:
             faults.append(("skin", "belongs to a skinned surface", f"surface = '{SKINNED}'"))
         if self.establish is not None and self.stand != STANDS[0]:
-            faults.append(("establish", f"is given beside stand '{self.stand}'", "one of the two"))
+            faults.append(("establish", f"conflicts with stand '{self.stand}'", "keep one of them"))
         refuse(faults)
         return self
 
@@ -382,11 +382,11 @@ class PlanTable(RuleKeysTable):
                 faults.append((f"stages[{i + 1}].below", "is more than above", "at most above"))
         for i, (milder, harder) in enumerate(pairwise(self.stages), start=2):
             if harder.above_mm <= milder.above_mm:
-                told = f"more than {milder.above_mm:g} mm"
-                faults.append((f"stages[{i}].above", "does not rise", told))
+                allowed = f"more than {milder.above_mm:g} mm"
+                faults.append((f"stages[{i}].above", "does not rise", allowed))
             if harder.below_mm < milder.below_mm:
-                told = f"at least {milder.below_mm:g} mm"
-                faults.append((f"stages[{i}].below", "falls", told))
+                allowed = f"at least {milder.below_mm:g} mm"
+                faults.append((f"stages[{i}].below", "falls", allowed))
         return faults
 
 

@@ -57,8 +57,8 @@ class SoughtTable(Part):
             try:
                 self.bound(key)
             except ValueError as error:
-                told, _, allowed = str(error).partition("; ")
-                flaws.append((key, told, allowed))
+                message, _, allowed = str(error).partition("; ")
+                flaws.append((key, message, allowed))
         # A bound that is left out is NaN, and no comparison holds.
         if not flaws and self.bound("low") >= self.bound("high"):
             flaws.append(("high", "is not more than low", "more than low"))
@@ -85,7 +85,7 @@ class KeepTable(Part):
     def _hangs_together(self) -> Self:
         flaws: Flaws = []
         if self.odds is not None and self.return_period is not None:
-            flaws.append(("return_period", "is given beside odds", "one of the two"))
+            flaws.append(("return_period", "conflicts with odds", "keep one of them"))
         if self.outcome == SHORTAGE and self.field is not None:
             flaws.append(("field", "a shortage is that of the whole site", "leave it out"))
         refuse(flaws)

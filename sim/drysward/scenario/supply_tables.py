@@ -104,7 +104,7 @@ class AllowanceTable(Part):
     @model_validator(mode="after")
     def _says_something(self) -> Self:
         if not self.model_fields_set:
-            refuse([("", "says no volume", "one or more of " + ", ".join(PERIODS))])
+            refuse([("", "has no volume", "one or more of " + ", ".join(PERIODS))])
         return self
 
 
@@ -135,7 +135,7 @@ def rationing(value: object) -> object:
         return MonthShares.model_validate(value)
     if value not in (AS_IT_COMES, EVENLY):
         allowed = f"'{EVENLY}', '{AS_IT_COMES}', or shares by month {{ May = 0.1, ... }}"
-        raise ValueError(f"{quoted(value)} is no way to ration; {allowed}")
+        raise ValueError(f"{quoted(value)} is not a way to ration; {allowed}")
     return value
 
 
@@ -145,11 +145,11 @@ def tariff_flaws(key: str, blocks: Sequence[TariffTable]) -> Flaws:
     *bounded, last = [block.to for block in blocks] or [None]
     for i, to in enumerate(bounded, start=1):
         if to is None:
-            told = "only the last block has no end"
-            flaws.append((f"{key}[{i}].to", "is missing", told))
+            allowed = "only the last block has no end"
+            flaws.append((f"{key}[{i}].to", "is missing", allowed))
     if last is not None:
-        told = "the last block has no end"
-        flaws.append((f"{key}[{len(blocks)}].to", "leaves water without a price", told))
+        allowed = "the last block has no end"
+        flaws.append((f"{key}[{len(blocks)}].to", "leaves water without a price", allowed))
     ends = [to for to in bounded if to is not None]
     for i, (one, other) in enumerate(pairwise(ends), start=2):
         if other <= one:
@@ -188,18 +188,18 @@ class SourceTable(Part):
     def _hangs_together(self) -> Self:
         flaws: Flaws = []
         if self.rate_m3_h is None and self.hours is not None:
-            flaws.append(("hours", "has no rate to go with", "write rate as well"))
+            flaws.append(("hours", "needs a rate", "write rate as well"))
         if self.kind != MAINS and self.rate_m3_h is None and self.allowance_m3 is None:
-            told = f"a source of kind '{self.kind}' is not without limit"
-            flaws.append(("rate", told, "write rate, or an allowance"))
+            message = f"a source of kind '{self.kind}' needs a limit"
+            flaws.append(("rate", message, "write rate, or an allowance"))
         if self.first and self.feeds == STORAGE:
-            told = "fields do not draw from a source that only feeds the storage"
-            flaws.append(("first", told, f"with feeds = '{FIELDS}' or '{BOTH}'"))
+            message = "fields do not draw from a source that only feeds the storage"
+            flaws.append(("first", message, f"with feeds = '{FIELDS}' or '{BOTH}'"))
         if isinstance(self.ration, MonthShares):
             allowed: Any = self.allowance_m3 or {}
             if "year" not in allowed:
-                told = "shares by month are of the year's allowance"
-                flaws.append(("ration", told, 'write allowance = { year = "..." }'))
+                message = "shares by month need a yearly allowance"
+                flaws.append(("ration", message, 'write allowance = { year = "..." }'))
         flaws += tariff_flaws("tariff", self.tariff)
         refuse(flaws)
         return self
@@ -218,8 +218,8 @@ class PondTable(Part):
     def _rises(self) -> Self:
         flaws: Flaws = []
         if len(self.area) != len(self.depth):
-            told = f"has {len(self.area)} values, depth has {len(self.depth)}"
-            flaws.append(("area", told, "one area a depth"))
+            message = f"has {len(self.area)} values, depth has {len(self.depth)}"
+            flaws.append(("area", message, "one area a depth"))
         if self.depth[0] != 0.0:
             flaws.append(("depth", "does not start at the bottom", "0 first"))
         for key in ("depth", "area"):
@@ -261,16 +261,16 @@ class StorageTable(Part):
         elif self.table is not None:
             for key in shape:
                 if getattr(self, key) is not None:
-                    flaws.append((key, "is given beside table", "one of the two"))
+                    flaws.append((key, "conflicts with table", "keep one of them"))
         else:
             for key in shape:
                 if getattr(self, key) is None:
-                    told = "a pond needs capacity, depth and side_slope, or table"
-                    flaws.append((key, "is missing", told))
+                    allowed = "a pond needs capacity, depth and side_slope, or table"
+                    flaws.append((key, "is missing", allowed))
             if not flaws:
                 flaws += self._square_flaws()
         if self.lining is not None and self.seepage is not None:
-            flaws.append(("lining", "is given beside seepage", "one of the two"))
+            flaws.append(("lining", "conflicts with seepage", "keep one of them"))
         refuse(flaws)
         return self
 
@@ -341,13 +341,13 @@ class RestrictionsTable(Part):
         for i, stage in enumerate(self.stages, start=1):
             for index, keys in STAGE_KEYS.items():
                 for key in keys:
-                    given = stage.limit(key) is not None
-                    if given and index != self.index:
-                        told = f"index '{self.index}' does not use it"
-                        flaws.append((f"stages[{i}].{key}", told, f"'{index}' does"))
-                    elif not given and index == self.index:
-                        told = f"index '{index}' needs {enter} and {leave}"
-                        flaws.append((f"stages[{i}].{key}", "is missing", told))
+                    stated = stage.limit(key) is not None
+                    if stated and index != self.index:
+                        message = f"index '{self.index}' does not use it"
+                        flaws.append((f"stages[{i}].{key}", message, f"'{index}' does"))
+                    elif not stated and index == self.index:
+                        message = f"index '{index}' needs {enter} and {leave}"
+                        flaws.append((f"stages[{i}].{key}", "is missing", message))
         if not flaws and self.index != CALENDAR:
             flaws = self._order_flaws(enter, leave)
         refuse(flaws)
@@ -365,16 +365,16 @@ class RestrictionsTable(Part):
         ]
         for i, (entered, left) in enumerate(limits, start=1):
             if left > entered:
-                told = f"is {'more' if sign > 0 else 'less'} than {enter}"
+                message = f"is {'more' if sign > 0 else 'less'} than {enter}"
                 allowed = f"at {'most' if sign > 0 else 'least'} {enter}"
-                flaws.append((f"stages[{i}].{leave}", told, allowed))
+                flaws.append((f"stages[{i}].{leave}", message, allowed))
         for i, (milder, harder) in enumerate(pairwise(limits), start=2):
             if harder[0] <= milder[0]:
-                told = f"{more} {abs(milder[0]):g}"
-                flaws.append((f"stages[{i}].{enter}", f"does not {goes}", told))
+                allowed = f"{more} {abs(milder[0]):g}"
+                flaws.append((f"stages[{i}].{enter}", f"does not {goes}", allowed))
             if harder[1] < milder[1]:
-                told = f"{least} {abs(milder[1]):g}"
-                flaws.append((f"stages[{i}].{leave}", f"does not {goes}", told))
+                allowed = f"{least} {abs(milder[1]):g}"
+                flaws.append((f"stages[{i}].{leave}", f"does not {goes}", allowed))
         return flaws
 
 
@@ -395,25 +395,27 @@ class SupplyTable(Part):
     def _hangs_together(self) -> Self:
         flaws: Flaws = []
         if not self.sources and not (self.storage and self.catchments):
-            flaws.append(("", "has nothing to draw on", "a source, or storage with catchments"))
+            flaws.append(("", "has no water", "a source, or storage with catchments"))
         fed = [self.feeds(source) for source in self.sources.values()]
         if self.storage is None:
             for key, source in self.sources.items():
                 if source.feeds in (STORAGE, BOTH):
-                    told = f"there is no storage; '{FIELDS}', or write supply.storage"
-                    flaws.append((f"sources.{key}.feeds", f"'{source.feeds}' cannot be", told))
+                    message = f"'{source.feeds}' is not possible"
+                    allowed = f"there is no storage; '{FIELDS}', or write supply.storage"
+                    flaws.append((f"sources.{key}.feeds", message, allowed))
             for key in self.catchments:
-                told = "drains into a storage that is not there"
-                flaws.append((f"catchments.{key}", told, "write supply.storage"))
+                message = "drains into a missing storage"
+                flaws.append((f"catchments.{key}", message, "write supply.storage"))
             if self.restrictions is not None and self.restrictions.index == STORAGE_INDEX:
-                told = f"there is no storage; '{DROUGHT}', '{CALENDAR}'"
-                flaws.append(("restrictions.index", f"'{STORAGE_INDEX}' cannot be", told))
+                allowed = f"there is no storage; '{DROUGHT}', '{CALENDAR}'"
+                flaws.append(("restrictions.index", f"'{STORAGE_INDEX}' is not possible", allowed))
         elif self.storage.kind == TANK and not self.catchments and set(fed) <= {FIELDS}:
             flaws.append(("storage", "nothing fills the tank", "a catchment, or feeds of a source"))
         for (key, source), feeds in zip(self.sources.items(), fed, strict=True):
             if source.first and source.feeds is None and feeds == STORAGE:
-                told = "fields do not draw from a source that only feeds the storage"
-                flaws.append((f"sources.{key}.first", told, f"with feeds = '{BOTH}' or '{FIELDS}'"))
+                message = "fields do not draw from a source that only feeds the storage"
+                allowed = f"with feeds = '{BOTH}' or '{FIELDS}'"
+                flaws.append((f"sources.{key}.first", message, allowed))
         refuse(flaws)
         return self
 
@@ -421,7 +423,7 @@ class SupplyTable(Part):
 def said_once(table: SupplyTable, info: ValidationInfo) -> SupplyTable:
     """Lets a supply pass when the site does not say one as well."""
     if names_of(info).site_supply:
-        raise ValueError("is given beside site.supply; one of the two")
+        raise ValueError("conflicts with site.supply; keep one of them")
     return table
 
 

@@ -52,8 +52,8 @@ def within_term(number: float, term: Term, written: object = None) -> float:
     if term.low <= number <= term.high:
         return number
     unit = "" if term.units == "1" else f" {term.units.removeprefix('delta_').replace('^', '')}"
-    told = f"{number:,.10g}{unit}" if written is None else quoted(written)
-    raise ValueError(f"{told} cannot be; {term.low:,.10g} to {term.high:,.10g}{unit}")
+    shown = f"{number:,.10g}{unit}" if written is None else quoted(written)
+    raise ValueError(f"{shown} is out of range; {term.low:,.10g} to {term.high:,.10g}{unit}")
 
 
 def one_of(*names: str) -> AfterValidator:
@@ -151,7 +151,7 @@ def price_per(text: object, kind: Kind) -> float:
     except ValueError:
         raise ValueError(f"{quoted(text)} is not a price of {sold}; {wanted}") from None
     if not (0.0 <= price < math.inf and of > 0.0 and math.isfinite(price / of)):
-        raise ValueError(f"{quoted(text)} cannot be a price of {sold}; {wanted}")
+        raise ValueError(f"{quoted(text)} is not a price of {sold}; {wanted}")
     return price / of
 
 

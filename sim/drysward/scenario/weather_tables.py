@@ -23,7 +23,7 @@ from drysward.quantities import (
     Kind,
 )
 from drysward.scenario.model import (
-    FIRST_MADE_YEAR,
+    FIRST_SIMULATED_YEAR,
     GENERATOR,
     RECORD,
     RESAMPLE,
@@ -51,13 +51,13 @@ from drysward.weather.file.fill import FillRule
 from drysward.weather.simulated.normals import from_monthly_table
 from drysward.weather.simulated.resampling import ChangeFactors
 
-MADE_YEARS = 200
+USUAL_YEARS = 200
 # Keys that say how a file is read.
 FOR_A_FILE = (
     "columns", "ignore", "fill", "wind_height", "record_years", "hours_from_utc",
     "monthly_temperature",
 )  # fmt: skip
-MOST_MADE_YEARS = 7_900
+MOST_SIMULATED_YEARS = 7_900
 
 
 class ColumnTable(Part):
@@ -141,7 +141,7 @@ def warming(value: object) -> float:
     """``"2 degC"`` or ``"3.6 degF"`` as a change in degrees C; ValueError beyond 20."""
     change = read(value, WARMING)
     if abs(change) > 20.0:
-        raise ValueError(f"{quoted(value)} is no change that a climate makes; -20 to 20 degC")
+        raise ValueError(f"{quoted(value)} is out of range; -20 to 20 degC")
     return change
 
 
@@ -197,7 +197,7 @@ class WeatherTable(Part):
     missing: dict[OfWeather, Marks] = {}
     trust: list[OfWeather] = []
     climate: ClimateTable | None = None
-    years: Annotated[int, Field(ge=1, le=MOST_MADE_YEARS)] | None = None
+    years: Annotated[int, Field(ge=1, le=MOST_SIMULATED_YEARS)] | None = None
     seed: Annotated[int, Field(ge=0, lt=2**63)] | None = None
     first_year: Annotated[int, Field(ge=1, le=9999)] | None = None
     draw: Annotated[str, one_of("years", "blocks")] | None = None
@@ -213,23 +213,23 @@ class WeatherTable(Part):
         faults = []
         source = self.source_or_default
         if self.file is None and self.climate is None:
-            faults.append(("", "has neither file nor climate", "one of the two"))
+            faults.append(("", "has neither file nor climate", "keep one of them"))
         if self.file is not None and self.climate is not None:
-            faults.append(("climate", "is given beside file", "one of the two"))
+            faults.append(("climate", "conflicts with file", "keep one of them"))
         elif self.climate is not None and source != GENERATOR:
-            told = f"'{source}' needs a file to draw from"
-            faults.append(("source", told, f"with a climate table: {GENERATOR}"))
+            message = f"'{source}' needs a file to draw from"
+            faults.append(("source", message, f"with a climate table: {GENERATOR}"))
         if self.climate is not None:
             for key in FOR_A_FILE:
                 if getattr(self, key) not in (None, [], {}):
                     faults.append((key, "belongs to a file", "with file only"))
         years = self.record_years
         if years and (len(years) != 2 or years[0] > years[1]):
-            faults.append(("record_years", f"{years} is no span of years", "as [1991, 2020]"))
+            faults.append(("record_years", f"{years} is not a range of years", "as [1991, 2020]"))
         if self.monthly_temperature is not None and (source == GENERATOR or self.future):
             # Neither knows how single days depart from the mean.
-            told = "leaves nothing to fit or to change: the file has no temperature of days"
-            faults.append(("monthly_temperature", told, f"with source = {RECORD} or {RESAMPLE}"))
+            message = "rules out a fitted or changed climate: the file has no daily temperature"
+            faults.append(("monthly_temperature", message, f"with source = {RECORD} or {RESAMPLE}"))
         if source == RECORD:
             for key in ("years", "seed", "first_year", "draw"):
                 # A future may dry or wet days of a record by chance.
@@ -238,12 +238,12 @@ class WeatherTable(Part):
                     faults.append((key, "is for simulated years", allowed))
         elif self.draw is not None and source != RESAMPLE:
             faults.append(("draw", "is for resampled years", f"with source = {RESAMPLE}"))
-        last = (self.first_year or FIRST_MADE_YEAR) + (self.years or MADE_YEARS) - 1
+        last = (self.first_year or FIRST_SIMULATED_YEAR) + (self.years or USUAL_YEARS) - 1
         if last > 9999:
             faults.append(("first_year", f"the last year would be {last}", "to the year 9999"))
         if self.future is not None and self.future not in self.futures:
-            told = f"{quoted(self.future)} is not among the futures"
-            faults.append(("future", told, nearest(self.future, self.futures)))
+            message = f"{quoted(self.future)} is not one of the futures"
+            faults.append(("future", message, nearest(self.future, self.futures)))
         refuse(faults)
         return self
 
@@ -277,9 +277,9 @@ def weather_source(table: WeatherTable, folder: Path) -> WeatherSource:
         trust=tuple(table.trust),
         source=source,
         climate=climate,
-        years=0 if source == RECORD else table.years or MADE_YEARS,
+        years=0 if source == RECORD else table.years or USUAL_YEARS,
         seed=1 if table.seed is None else table.seed,
-        first_year=table.first_year or FIRST_MADE_YEAR,
+        first_year=table.first_year or FIRST_SIMULATED_YEAR,
         draw=cast(Any, table.draw or "years"),
         future=table.future or "",
         futures={key: _future(part) for key, part in table.futures.items()},
@@ -296,14 +296,14 @@ def check_climate(name: str, site: Site, climate: Mapping[str, Any], catalog: Ca
             catalog,
         )
     except FaultyInput as refusal:
-        words = re.compile("|".join(sorted(keys, key=len, reverse=True)))
+        of_normals = re.compile("|".join(sorted(keys, key=len, reverse=True)))
 
-        def told(text: str) -> str:
-            return words.sub(lambda found: keys[found[0]], text)
+        def words(text: str) -> str:
+            return of_normals.sub(lambda found: keys[found[0]], text)
 
         raise FaultyInput(
             [
-                Fault(f"{name}: {told(fault.where)}", told(fault.what), told(fault.allowed))
+                Fault(f"{name}: {words(fault.where)}", words(fault.what), words(fault.allowed))
                 for fault in refusal.faults
             ]
         ) from None

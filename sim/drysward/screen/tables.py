@@ -392,9 +392,9 @@ def site_overview(
         plans.add_row(plan.key, plan.label, plan.rule, plan.time_of_day)
     by_year = {year: dict(days) for year, days in seen.procedures.items()}
     filled = () if series.file is None else series.file.filled.items()
-    made = "simulated years " if series.n_made else ""
+    made = "simulated years " if series.n_simulated else ""
     lines = [
-        ("Weather", series.told),
+        ("Weather", series.description),
         *(("Assumed", note) for note in series.notes),
         ("Years used", f"{made}{year_spans([str(y) for y in site.years])} ({len(site.years)})"),
         ("Left out", ", ".join(site.left_out) or "none"),

@@ -367,7 +367,7 @@ def _counted(faults: int) -> str:
 def simulated_weather(series: Series, origin: Origin, system: str) -> list[RenderableType]:
     """Months beside those of the origin, the spread of dry years, what was assumed."""
     depth = display("mm", system)
-    notes = [("Made", series.told), *(("Assumed", note) for note in series.notes)]
+    notes = [("Made", series.description), *(("Assumed", note) for note in series.notes)]
     notes.append(("Trust", MADE_WEATHER[series.kind]))
     odd = as_sentences(() if series.file is None else series.file.findings)
     parts = [*weather_findings(odd), _origin_months(origin, depth, system)]
@@ -394,7 +394,7 @@ def _origin_months(origin: Origin, depth: Display, system: str) -> Table:
     fahrenheit = system == "us"
     for name, wanted in origin.expected.items():
         unit = {"rain": depth.unit, "wet days": "days"}.get(name, "F" if fahrenheit else "C")
-        for label, values in (("wanted", wanted), ("made", origin.made[name])):
+        for label, values in (("wanted", wanted), ("simulated", origin.simulated[name])):
             if name == "rain":
                 values = values * depth.factor
             elif name != "wet days" and fahrenheit:

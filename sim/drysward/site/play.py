@@ -102,10 +102,10 @@ def play_input(
     ``fields`` is FIELD (F,) and ``covered`` the days under cover of each field.
     """
     has_play = [has_play_on(spec, scenario.plans) for spec in scenario.fields]
-    about = records(PLAY_FIELD, len(zones))
+    row = records(PLAY_FIELD, len(zones))
     days = records(PLAY_DAY, (weather.record.n_days if any(has_play) else 0, len(zones)))
     if not any(has_play):
-        return PlayInput(about, days)
+        return PlayInput(row, days)
     day, latitude = day_of_year(weather.record.dates), scenario.site.latitude_deg
     nights_h = 24.0 - np.asarray(daylight_hours(latitude, day))
     clear_sky = clear_sky_solar_mj_m2(
@@ -115,7 +115,7 @@ def play_input(
     for f, spec in enumerate(scenario.fields):
         if has_play[f]:
             kind = "native" if zones[f].kind == NATIVE else "sand"
-            _write_field(about[f], spec, kind, zones[f], fields[f], scenario)
+            _write_field(row[f], spec, kind, zones[f], fields[f], scenario)
             _write_calendar(days[:, f], spec, scenario.catalog, weather, covered[f])
             compiled(play_pass, counted=False)(
                 _numbers(spec, kind, scenario.catalog),
@@ -126,7 +126,7 @@ def play_input(
                 days,
                 f,
             )
-    return PlayInput(about, days)
+    return PlayInput(row, days)
 
 
 def _write_field(

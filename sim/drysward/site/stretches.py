@@ -226,16 +226,16 @@ def weather_ahead(
     """
     span = spans(scenario, series, years)
     first = {start for start, _ in span.parts[:MOST_KEPT]}
-    kept = {}
+    known_weather = {}
 
     def deficit_mm(part: tuple[np.datetime64, np.datetime64]) -> np.ndarray:
-        made, seen = weather_stretch(scenario, series, span, *part), WeatherSeen(span.years)
-        seen.add(made)
+        stretch, seen = weather_stretch(scenario, series, span, *part), WeatherSeen(span.years)
+        seen.add(stretch)
         if part[0] in first:
-            kept[part[0]] = made
+            known_weather[part[0]] = stretch
         return seen.deficit_mm
 
-    return np.sum(list(pool.map(deficit_mm, span.parts)), axis=0), kept
+    return np.sum(list(pool.map(deficit_mm, span.parts)), axis=0), known_weather
 
 
 @dataclass(frozen=True, eq=False)
@@ -361,7 +361,7 @@ def _count_years(
         raise FaultyInput(
             Fault(
                 str(source.file or "weather.climate"),
-                f"no complete year among those asked for; there are {_days_there(series)}",
+                f"no complete year in the years requested; the file has {_days_there(series)}",
                 f"a year counts from {scenario.answers.fewest_days} days on",
             )
         )
@@ -370,8 +370,8 @@ def _count_years(
 
 def _days_there(series: Series) -> str:
     """``2011-01-01 to 2018-12-31``, ``simulated years 1 to 200``."""
-    if series.n_made:
-        return f"simulated years 1 to {series.n_made}"
+    if series.n_simulated:
+        return f"simulated years 1 to {series.n_simulated}"
     return f"days from {series.first} to {series.stop - 1}"
 
 

@@ -27,7 +27,7 @@ from drysward.weather.file.marks import file_without_marks
 from drysward.weather.file.read import WeatherFile, read_table, to_record
 from drysward.weather.record import DailyRecord
 from drysward.weather.reference_et import reference_et
-from drysward.weather.series import Series, made, recorded
+from drysward.weather.series import Series, recorded, simulated
 from drysward.weather.simulated import climate as curves
 from drysward.weather.simulated.climate import (
     DAYS_IN_MONTH,
@@ -89,10 +89,10 @@ def read_record(scenario: Scenario) -> DailyRecord:
         raise FaultyInput(_refusals(file, refused, refusal.faults)) from None
     if refused:
         raise FaultyInput(_refusals(file, refused))
-    told = tuple(
+    sentences = tuple(
         f.what + (" (trusted by the scenario)" if f.beyond_doubt else "") for f in found
     )
-    return replace(record, findings=told)
+    return replace(record, findings=sentences)
 
 
 def _refusals(
@@ -101,20 +101,20 @@ def _refusals(
     """What is wrong with the file as a whole, then single values, which may follow from it."""
     faults = [
         Fault(
-            f"{file.path}, {told_columns(file, finding)}",
+            f"{file.path}, {columns_text(file, finding)}",
             finding.what,
-            f"{finding.mend}; or, if the file is right, {finding.trust_line}",
+            f"{finding.remedy}; or, if the file is right, {finding.trust_line}",
         )
         for finding in refused
     ]
     if faults and len(single) > LINES_BESIDE:
-        told = "and more faults of single values, which may go with the first"
-        left = Fault(str(file.path), told)
+        more = "and more faults of single values, which may have the same cause"
+        left = Fault(str(file.path), more)
         return [*faults, *single[:LINES_BESIDE], left]
     return [*faults, *single]
 
 
-def told_columns(file: WeatherFile, finding: Finding) -> str:
+def columns_text(file: WeatherFile, finding: Finding) -> str:
     """``columns 'tmax_f' and 'tmin_f'``."""
     assert file.table is not None
     names = [f"'{file.table.columns[quantity].name}'" for quantity in finding.quantities]
@@ -153,7 +153,7 @@ def weather_series(scenario: Scenario, record: DailyRecord | None = None) -> Ser
     file = None if record is None else record.facts
     future = ""
     if source.future:
-        future = f"; future '{source.future}': {told_change(source.futures[source.future])}"
+        future = f"; future '{source.future}': {change_text(source.futures[source.future])}"
     if record is not None and source.source != GENERATOR:
         name, span = record.name, f"{record.dates[0]} to {record.dates[-1]}"
         record = _under_future(record, scenario)
@@ -161,7 +161,7 @@ def weather_series(scenario: Scenario, record: DailyRecord | None = None) -> Ser
             return replace(recorded(record, f"{name}, {span}{future}", notes), file=file)
         whole = len(record.complete_years())
         drawn = "each year whole" if source.draw == "years" else "season by season"
-        return made(
+        return simulated(
             source.source,
             partial(_resampled, record, scenario),
             source.years,
@@ -174,7 +174,7 @@ def weather_series(scenario: Scenario, record: DailyRecord | None = None) -> Ser
             drawn=_drawn(record, scenario),
         )
     model = climate_model(scenario, record)
-    return made(
+    return simulated(
         GENERATOR,
         partial(_generated, model, scenario),
         source.years,
@@ -292,9 +292,9 @@ def record_notes(record: DailyRecord, site: Site) -> tuple[str, ...]:
     return tuple(notes)
 
 
-def told_change(factors: ChangeFactors) -> str:
+def change_text(factors: ChangeFactors) -> str:
     """``temperature +2 C, wet days x 0.85 to 1``: what a future changes, its range by month."""
-    told = []
+    parts = []
     for name, values, sign, unit, neutral in (
         ("temperature", factors.temperature_add_c, "+", " C", 0.0),
         ("rain of a wet day", factors.rain_amount_x, "", "", 1.0),
@@ -305,8 +305,8 @@ def told_change(factors: ChangeFactors) -> str:
         if low == high == neutral:
             continue
         span = f"{low:{sign}.3g}" + (f" to {high:{sign}.3g}" if low != high else "")
-        told.append(f"{name} {'' if sign else 'x '}{span}{unit}")
-    return ", ".join(told) or "nothing changed"
+        parts.append(f"{name} {'' if sign else 'x '}{span}{unit}")
+    return ", ".join(parts) or "nothing changed"
 
 
 def climate_model(scenario: Scenario, record: DailyRecord | None = None) -> ClimateModel:
@@ -327,12 +327,12 @@ def _fitted(record: DailyRecord, latitude_deg: float, elevation_m: float) -> Cli
 class Origin:
     """Months of simulated weather beside those of what it was made from; arrays (12,).
 
-    ``expected`` and ``made`` are by quantity: rain (mm a month), wet days (a month), Tmax and
+    ``expected`` and ``simulated`` are by quantity: rain (mm a month), wet days (a month), Tmax and
     Tmin (deg C). ``spread`` compares dry and wet years; None without a record of three.
     """
 
     expected: dict[str, np.ndarray]
-    made: dict[str, np.ndarray]
+    simulated: dict[str, np.ndarray]
     spread: SpreadComparison | None
 
 
@@ -408,13 +408,13 @@ def _drawn(record: DailyRecord, scenario: Scenario) -> tuple[str, ...]:
     """
     source = scenario.weather
     drawn = drawn_years(record, source.years, source.seed, source.draw)
-    told = ["/".join(map(str, years)) for years in drawn]
+    numbers = ["/".join(map(str, years)) for years in drawn]
     if scenario.site.latitude_deg >= 0.0:
-        return tuple(told)
-    following = [*told[1:], ""]
+        return tuple(numbers)
+    following = [*numbers[1:], ""]
     return tuple(
         f"{one}, then {after}" if after else one
-        for one, after in zip(told, following, strict=True)
+        for one, after in zip(numbers, following, strict=True)
     )
 
 

@@ -140,7 +140,7 @@ def ledger(
     run: PlanRun | None = None
     for site in stretches(scenario, series):
         if year not in site.years:
-            told = f"{year} is not a complete year of {series.told}"
+            told = f"{year} is not a complete year of {series.description}"
             allowed = f"years: {site.years[0]} to {site.years[-1]}"
             raise FaultyInput(Fault("year", told, allowed))
         run = run or start_run(site, followed)

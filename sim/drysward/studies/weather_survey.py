@@ -203,7 +203,7 @@ def survey(
     first, last = table.dates[[0, -1]].tolist()
     years = annual_table(table, eto)
     found = findings(raw, latitude_deg, elevation_m or 0.0, file.wind_height_m)
-    refused = tuple(f"{f.mend}; or {f.trust_line}" for f in found if f.beyond_doubt)
+    refused = tuple(f"{f.remedy}; or {f.trust_line}" for f in found if f.beyond_doubt)
     return Survey(
         name=file.path.name,
         first=first,
@@ -233,7 +233,7 @@ def columns_held(table: Table) -> tuple[ColumnHeld, ...]:
         if column.quantity == DATE:
             continue
         known = np.isfinite(table.values[column.quantity])
-        given = table.given[column.quantity][known]
+        given = table.raw[column.quantity][known]
         low, mean, high = (given.min(), given.mean(), given.max()) if given.size else (np.nan,) * 3
         held.append(
             ColumnHeld(

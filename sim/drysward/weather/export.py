@@ -54,15 +54,15 @@ def _write_csv(series: Series, path: Path, units: str) -> None:
         for record in _parts(series):
             columns = []
             names = ["date"]
-            for quantity, about in QUANTITIES.items():
-                values = getattr(record, about.field)
+            for quantity, facts in QUANTITIES.items():
+                values = getattr(record, facts.field)
                 if values is None:
                     continue
                 suffix = _US.get(quantity) if units == "us" else None
-                suffix = suffix or next(iter(about.suffixes))
-                unit = about.suffixes[suffix]
+                suffix = suffix or next(iter(facts.suffixes))
+                unit = facts.suffixes[suffix]
                 # Two points make the line from one scale to another, offset and all.
-                nought, ten = (convert(x, about.base, unit) for x in (0.0, 10.0))
+                nought, ten = (convert(x, facts.base, unit) for x in (0.0, 10.0))
                 shown = nought + values * (ten - nought) / 10.0
                 names.append(_header(quantity, suffix, record))
                 columns.append(_texts(shown, _DECIMALS.get(suffix, 2)))
@@ -83,11 +83,11 @@ def _write_netcdf(series: Series, path: Path, _units: str) -> None:
     record = series.between(series.first, series.stop)
     out = xr.Dataset(
         coords={"time": record.dates.astype("datetime64[s]")},
-        attrs={"Conventions": "CF-1.11", "source": series.told},
+        attrs={"Conventions": "CF-1.11", "source": series.description},
     )
-    for quantity, about in QUANTITIES.items():
-        values = getattr(record, about.field)
+    for quantity, facts in QUANTITIES.items():
+        values = getattr(record, facts.field)
         if values is not None:
             at = f"_{record.wind_height_m:g}m" if quantity == "wind" else ""
-            out[quantity + at] = ("time", values, {"units": about.base})
+            out[quantity + at] = ("time", values, {"units": facts.base})
     write_netcdf(out, path, {"time": {"units": "days since 2000-01-01"}})

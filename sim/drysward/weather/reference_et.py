@@ -18,7 +18,7 @@ from drysward.weather.record import DailyRecord, FloatArray
 
 USUAL_WIND_M_S = 2.0  # FAO-56 chapter 3, where wind is not known
 LEAST_WIND_M_S = 0.5  # FAO-56 chapter 3: air over warm ground is never still
-GIVEN = "Reference ET as given"
+FROM_FILE = "Reference ET from the file"
 
 
 @dataclass(frozen=True, eq=False)
@@ -38,12 +38,12 @@ class ReferenceEt:
         """Days by procedure in each calendar year, the most used procedure first."""
         year = self.dates[from_day:].astype("datetime64[Y]").astype(int) + 1970
         procedure = self.procedure[from_day:]
-        told = []
+        by_year = []
         for one in np.unique(year):
             days = np.bincount(procedure[year == one], minlength=len(self.labels))
             order = [i for i in np.argsort(-days, kind="stable") if days[i]]
-            told.append((int(one), {self.labels[i]: int(days[i]) for i in order}))
-        return told
+            by_year.append((int(one), {self.labels[i]: int(days[i]) for i in order}))
+        return by_year
 
 
 def reference_et(
@@ -89,16 +89,16 @@ def reference_et(
     computed = fao.penman_monteith_mm(
         tmean, u2, net, 0.0, deficit, fao.vapour_pressure_slope_kpa_c(tmean), gamma
     )
-    given = _column(record, "reference_et_mm")
-    taken = np.isfinite(given)
-    eto = np.maximum(np.where(taken, given, computed), 0.0)
+    from_file = _column(record, "reference_et_mm")
+    taken = np.isfinite(from_file)
+    eto = np.maximum(np.where(taken, from_file, computed), 0.0)
 
-    told = np.array(
+    labels = np.array(
         [f"Penman-Monteith; {h}; {w}; {r}" for h in humidity[1] for w in wind[1]
-         for r in radiation[1]] + [GIVEN]
+         for r in radiation[1]] + [FROM_FILE]
     )  # fmt: skip
     code = (humidity[0] * len(wind[1]) + wind[0]) * len(radiation[1]) + radiation[0]
-    code = np.where(taken, told.size - 1, code)
+    code = np.where(taken, labels.size - 1, code)
     used, procedure = np.unique(code, return_inverse=True)
 
     rh_min, _ = _best(
@@ -111,7 +111,7 @@ def reference_et(
         dates=record.dates,
         eto_mm=eto,
         procedure=procedure,
-        labels=tuple(str(label) for label in told[used]),
+        labels=tuple(str(label) for label in labels[used]),
         solar_mj_m2=solar,
         u2_m_s=u2,
         rh_min_pct=rh_min,

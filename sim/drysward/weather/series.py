@@ -1,4 +1,4 @@
-"""Daily weather by dates, so that a thousand simulated years need never be held at once."""
+"""Daily weather by dates, so that a thousand simulated years never have to be in memory at once."""
 
 from __future__ import annotations
 
@@ -11,31 +11,30 @@ import numpy as np
 from drysward.weather.record import DailyRecord, FileFacts
 
 Maker = Callable[[int, int], DailyRecord]
-"""Years made before, and years to make -> their weather."""
+"""Simulated years before, and years to simulate -> their weather."""
 
 
 @dataclass(frozen=True, eq=False)
 class Series:
-    """Consecutive days from ``first`` to the day before ``stop``, read or made when asked for.
+    """Consecutive days from ``first`` to the day before ``stop``, read or simulated when needed.
 
-    ``kind`` is "record", "generator" or "resample"; ``told`` says in words where the days come
-    from, ``notes`` what had to be assumed; ``file`` tells of the file behind them, None without
-    one. Years of a record keep their numbers; ``n_made`` years that were made are numbered from
-    1, and ``drawn`` says of each which recorded years it repeats. ``independent_years`` are the
-    years that sampling error may count: years drawn again from a record tell no more than the
-    record, and made ones no more than is known of their climate. ``known_years`` says so when
-    asked, for that takes seconds.
+    ``kind`` is "record", "generator" or "resample". ``description`` states the origin of the days,
+    ``notes`` the assumptions; ``file`` describes the file behind them, None without one. Years of a
+    record keep their numbers; ``n_simulated`` simulated years are numbered from 1, and ``drawn``
+    names the recorded years behind each. ``independent_years`` is the number of years for sampling
+    error: resampled years hold no more information than the record, and simulated years no more
+    than is known about their climate. ``known_years`` computes it when needed, which takes seconds.
     """
 
     kind: str
     first: np.datetime64
     stop: np.datetime64
     between: Callable[[np.datetime64, np.datetime64], DailyRecord]
-    told: str = ""
+    description: str = ""
     notes: tuple[str, ...] = ()
     known_years: Callable[[], int] | None = None
     file: FileFacts | None = None
-    n_made: int = 0
+    n_simulated: int = 0
     drawn: tuple[str, ...] = ()
 
     @cached_property
@@ -44,49 +43,55 @@ class Series:
 
     @property
     def distinct_years(self) -> int | None:
-        """Years that differ from one another, where some are drawn again and again; else None."""
+        """Number of different years when years may be drawn repeatedly, else None."""
         return self.independent_years if self.kind == "resample" else None
 
     @property
     def years_before(self) -> int:
-        """Calendar years before the first made one, which has the number 1; 0 for a record."""
-        return _year_of(self.first) - 1 if self.n_made else 0
+        """Calendar years before simulated year 1; 0 for a record."""
+        return _year_of(self.first) - 1 if self.n_simulated else 0
 
     def number(self, year: int) -> int:
-        """The number of a year as a person writes it: that of the simulation or the calendar."""
+        """The number of a year as a person writes it: simulated year or calendar year."""
         of_calendar = year - self.years_before
-        # A simulated year of 7,900 may have the number of a calendar year; the number counts.
-        return of_calendar if 1 <= of_calendar <= self.n_made < year else year
+        # The number of a simulated year may equal a calendar year; the number counts.
+        return of_calendar if 1 <= of_calendar <= self.n_simulated < year else year
 
 
 def _year_of(day: np.datetime64) -> int:
     return int(day.astype("datetime64[Y]").astype(int)) + 1970
 
 
-def recorded(record: DailyRecord, told: str = "", notes: tuple[str, ...] = ()) -> Series:
-    """The days of a record."""
+def recorded(record: DailyRecord, description: str = "", notes: tuple[str, ...] = ()) -> Series:
+    """The days of a record as a series."""
 
     def between(start: np.datetime64, stop: np.datetime64) -> DailyRecord:
         first, after = np.searchsorted(record.dates, [start, stop])
         return record.select(slice(int(first), int(after)))
 
     return Series(
-        "record", record.dates[0], record.dates[-1] + 1, between, told, notes, file=record.facts
+        "record",
+        record.dates[0],
+        record.dates[-1] + 1,
+        between,
+        description,
+        notes,
+        file=record.facts,
     )
 
 
-def made(
+def simulated(
     kind: str,
     make: Maker,
     n_years: int,
     first_year: int,
-    told: str = "",
+    description: str = "",
     notes: tuple[str, ...] = (),
     known_years: Callable[[], int] | None = None,
     file: FileFacts | None = None,
     drawn: tuple[str, ...] = (),
 ) -> Series:
-    """``n_years`` calendar years that ``make`` makes, whole years at a time, when asked for."""
+    """``n_years`` calendar years simulated by ``make``, whole years at a time, when needed."""
 
     def between(start: np.datetime64, stop: np.datetime64) -> DailyRecord:
         from_year, to_year = _year_of(start), _year_of(stop - 1)
@@ -97,4 +102,4 @@ def made(
     first, stop = (
         np.datetime64(f"{year:04d}-01-01", "D") for year in (first_year, first_year + n_years)
     )
-    return Series(kind, first, stop, between, told, notes, known_years, file, n_years, drawn)
+    return Series(kind, first, stop, between, description, notes, known_years, file, n_years, drawn)

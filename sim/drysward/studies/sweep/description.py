@@ -15,7 +15,7 @@ from drysward.catalog import load_catalog
 from drysward.day.records import TRACE, YEAR
 from drysward.faults import Fault, FaultyInput, nearest
 from drysward.inputs import toml_tables, toml_text
-from drysward.scenario.load import told_faults
+from drysward.scenario.load import schema_faults
 from drysward.scenario.values import Flaws, Identifier, Odds, Part, Text, one_of, refuse
 
 GRID, LATIN, SEQUENCE, INDICES = "grid", "latin hypercube", "sobol sequence", "sobol indices"
@@ -275,7 +275,7 @@ def sweep_of(name: str, text: str, base_name: str, base_text: str, folder: str |
         table = SweepTable.model_validate(toml_tables(name, text))
     except ValidationError as error:
         raise FaultyInput(
-            fault for detail in error.errors() for fault in told_faults(name, detail, SweepTable)
+            fault for detail in error.errors() for fault in schema_faults(name, detail, SweepTable)
         ) from None
     base = toml_tables(base_name, base_text)
     # A sizing has no part in a sweep, and an axis may take away what it is about.

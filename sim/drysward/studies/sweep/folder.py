@@ -160,7 +160,7 @@ def manifest_of(
             scenario.answers.playing_condition.green, scenario.answers.playing_condition.wilt,
         ),
         independent_years=min(years.series.independent_years or len(counted), len(counted)),
-        weather=years.series.told,
+        weather=years.series.description,
         dates=(str(years.series.first), str(years.series.stop)),
         identity={
             "the sweep file": _digest(sweep.text),
@@ -172,7 +172,7 @@ def manifest_of(
         draws=sweep.draws,
         drawn=drawn,
         findings=tuple(findings),
-        simulated_years=years.series.n_made,
+        simulated_years=years.series.n_simulated,
     )
 
 

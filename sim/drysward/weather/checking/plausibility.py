@@ -148,22 +148,22 @@ _ONE = {
 class Finding:
     """What the columns of ``quantities`` say that their place does not have.
 
-    ``what`` is a sentence without its full stop; ``mend`` says what to write when it is right
+    ``what`` is a sentence without its full stop; ``remedy`` says what to write when it is right
     that they are wrong. One that is ``beyond_doubt`` stops a run unless it is trusted.
     """
 
     kind: str
     quantities: tuple[str, ...]
     what: str
-    mend: str
+    remedy: str
     beyond_doubt: bool
 
     @property
-    def told(self) -> str:
+    def advice(self) -> str:
         """The finding and what mends it, for a person who has yet to decide."""
         if not self.beyond_doubt:
-            return f"{self.what}; where that is wrong, {self.mend}"
-        return f"{self.what}; a run refuses the file: {self.mend}; or {self.trust_line}"
+            return f"{self.what}; if that is wrong, {self.remedy}"
+        return f"{self.what}; a run refuses this file: {self.remedy}; or {self.trust_line}"
 
     @property
     def trust_line(self) -> str:
@@ -243,7 +243,7 @@ def findings(
     table = _but_slips(without_marks(table, marks))
     days = _Days(table, latitude_deg, elevation_m, wind_height_m)
     found = [finding for finding, _ in marked]
-    for check in (_temperature, _season, _humidity, _dew_point, _wind, _rain, _sun, _given_et):
+    for check in (_temperature, _season, _humidity, _dew_point, _wind, _rain, _sun, _reference_et):
         found += check(days)
     return tuple(found)
 
@@ -256,14 +256,14 @@ def _dated(table: Table) -> Table:
 
 def _but_slips(table: Table) -> Table:
     """The table without impossible values where they are so few that no unit explains them."""
-    values, given = dict(table.values), dict(table.given)
+    values, raw = dict(table.values), dict(table.raw)
     for quantity, column in values.items():
-        about = QUANTITIES[quantity]
-        outside = (column < about.low) | (column > about.high)
+        facts = QUANTITIES[quantity]
+        outside = (column < facts.low) | (column > facts.high)
         if outside.any() and outside.sum() <= max(SLIPS * np.isfinite(column).sum(), 1.0):
             values[quantity] = np.where(outside, np.nan, column)
-            given[quantity] = np.where(outside, np.nan, given[quantity])
-    return replace(table, values=values, given=given)
+            raw[quantity] = np.where(outside, np.nan, raw[quantity])
+    return replace(table, values=values, raw=raw)
 
 
 # ---------------------------------------------------------------- marks for missing
@@ -271,8 +271,8 @@ def _but_slips(table: Table) -> Table:
 
 def _marks(table: Table) -> Iterator[tuple[Finding, float]]:
     """Numbers that stand for missing, with the number as written."""
-    for quantity, given in table.given.items():
-        known = given[np.isfinite(given)]
+    for quantity, raw in table.raw.items():
+        known = raw[np.isfinite(raw)]
         if not known.size:
             continue
         # Few values are candidates, so that a sound column costs one look.
@@ -294,7 +294,7 @@ def _marks(table: Table) -> Iterator[tuple[Finding, float]]:
             days = "day" if count == 1 else "days"
             what = (
                 f"{quantity} is {mark:g} on {count:,} {days}, and otherwise {low:g} to {high:g} "
-                f"{column.unit}: {mark:g} seems to mark what is missing"
+                f"{column.unit}: {mark:g} looks like a mark for missing values"
             )
             yield (
                 Finding(
@@ -309,9 +309,9 @@ def _marks(table: Table) -> Iterator[tuple[Finding, float]]:
 
 
 def _is_impossible(table: Table, quantity: str, written: float) -> bool:
-    about = QUANTITIES[quantity]
+    facts = QUANTITIES[quantity]
     value = float(to_base(np.array([written]), table.columns[quantity])[0])
-    return not about.low <= value <= about.high
+    return not facts.low <= value <= facts.high
 
 
 # ---------------------------------------------------------------- one level in several units
@@ -335,24 +335,24 @@ def _judged(
             continue
         read = [_read_as(table, quantity, unit) for quantity in quantities]
         verdicts[unit] = judge(days, *read).verdict
-    what, mend = level.what, "correct the file"
+    what, remedy = level.what, "correct the file"
     fits = sorted((u for u in verdicts if verdicts[u] < level.verdict), key=verdicts.__getitem__)
     # Parts of a unit fit much; they are named when nothing else does.
     fits = [unit for unit in fits if unit not in _PARTS] or fits
     if fits:
         own = table.columns[quantities[0]].unit
         what += f"; the numbers fit {' or '.join(_told_unit(unit, own) for unit in fits)}"
-        mend = _unit_lines(table, quantities, fits[0])
-    yield Finding(kind, quantities, what, mend, level.verdict == WRONG)
+        remedy = _unit_lines(table, quantities, fits[0])
+    yield Finding(kind, quantities, what, remedy, level.verdict == WRONG)
 
 
 def _read_as(table: Table, quantity: str, unit: str) -> FloatArray:
     """What is written of a quantity, read in another unit, in the unit used inside."""
     column = table.columns[quantity]
     if unit in _PARTS:
-        return to_base(_PARTS[unit] * table.given[quantity], column)
+        return to_base(_PARTS[unit] * table.raw[quantity], column)
     meant = Column(column.name, quantity, unit, column.height_m)
-    return to_base(table.given[quantity], meant)
+    return to_base(table.raw[quantity], meant)
 
 
 def _told_unit(unit: str, own: str) -> str:
@@ -365,11 +365,11 @@ def _told_unit(unit: str, own: str) -> str:
 def _unit_lines(table: Table, quantities: tuple[str, ...], unit: str) -> str:
     """The lines that state another unit; a NetCDF file must say it itself."""
     names = {quantity: table.columns[quantity].name for quantity in quantities}
-    told = " and ".join(f"'{name}'" for name in names.values())
+    headers = " and ".join(f"'{name}'" for name in names.values())
     if unit in _PARTS:
-        return f"divide {told} by {1.0 / _PARTS[unit]:g} in the file"
+        return f"divide {headers} by {1.0 / _PARTS[unit]:g} in the file"
     if table.lines is None:
-        return f"correct the units of {told} in the file to {unit}"
+        return f"correct the units of {headers} in the file to {unit}"
     lines = " and ".join(
         f"columns.{quantity} = {{ column = {_quoted(name)}, unit = {_quoted(unit)} }}"
         for quantity, name in names.items()
@@ -463,16 +463,16 @@ def _season(days: _Days) -> Iterator[Finding]:
     if shift <= ODD_SHIFT_DAYS:
         return
     middle = date(2001, 1, 1) + timedelta(days=int(hottest))
-    told = f"{middle.day} {middle:%B}"
+    day_text = f"{middle.day} {middle:%B}"
     what = (
-        f"the warm season has its middle near {told}, {shift:.0f} days off that of {days.place}"
+        f"the warm season has its middle near {day_text}, {shift:.0f} days off that of {days.place}"
     )
-    mend = "correct the dates of the file"
+    remedy = "correct the dates of the file"
     if shift > WRONG_SHIFT_DAYS:
         what += ": a record of the other side of the equator, or shifted by months"
         # The sign of the latitude is what is most often wrong.
-        mend = f'under [site]: latitude = "{-days.latitude_deg:g} deg", or {mend}'
-    yield Finding("season", ("tmax", "tmin"), what, mend, shift > WRONG_SHIFT_DAYS)
+        remedy = f'under [site]: latitude = "{-days.latitude_deg:g} deg", or {remedy}'
+    yield Finding("season", ("tmax", "tmin"), what, remedy, shift > WRONG_SHIFT_DAYS)
 
 
 # ---------------------------------------------------------------- air
@@ -584,9 +584,9 @@ def _wind_level(days: _Days, wind: FloatArray) -> _Level:
     what = f"the mean wind is {mean:.2g} m/s at {days.wind_height_m:g} m"
     if at_2m < low:
         return _Level(ODD, f"{what}, less than any open field has")
-    told = f"{what}; windy plains have 6 at 10 m, the windiest coasts with turf 8 to 9"
+    what = f"{what}; windy plains have 6 at 10 m, the windiest coasts with turf 8 to 9"
     wrong = at_2m > WRONG_WIND_M_S and days.elevation_m < SUMMIT_M
-    return _Level(WRONG if wrong else ODD, told)
+    return _Level(WRONG if wrong else ODD, what)
 
 
 # ---------------------------------------------------------------- rain
@@ -608,8 +608,8 @@ def _rain_level(days: _Days, rain: FloatArray) -> _Level:
     mean = float(rain[wet].mean())
     of_year = DAYS_OF_YEAR / float(known.sum())
     yearly, wet_days = float(rain[known].sum()) * of_year, float(wet.sum()) * of_year
-    told = f"{mean:.2g}" if mean < 100.0 else f"{mean:,.0f}"
-    what = f"a day with rain brings {told} mm on average, a year {yearly:,.0f} mm"
+    amount = f"{mean:.2g}" if mean < 100.0 else f"{mean:,.0f}"
+    what = f"a day with rain brings {amount} mm on average, a year {yearly:,.0f} mm"
     low, high = WET_DAY_MM
     if mean < low or (mean < WRONG_WARM_WET_DAY_MM and wet_days >= WARM_WET_DAYS):
         wrong = _is_too_little(days, rain, known, wet, mean, yearly, wet_days)
@@ -719,14 +719,14 @@ def _or_of_another_season(days: _Days, finding: Finding, solar: FloatArray) -> F
         "later: a record of the other side of the equator, or shifted by months"
     )
     turned = f'latitude = "{-days.latitude_deg:g} deg"'
-    mend = f"under [site]: {turned}, or correct the dates of the file"
-    return Finding("season", finding.quantities, what, mend, finding.beyond_doubt)
+    remedy = f"under [site]: {turned}, or correct the dates of the file"
+    return Finding("season", finding.quantities, what, remedy, finding.beyond_doubt)
 
 
 # ---------------------------------------------------------------- reference ET
 
 
-def _given_et(days: _Days) -> Iterator[Finding]:
+def _reference_et(days: _Days) -> Iterator[Finding]:
     values = days.table.values
     if days.latitude_deg is None or not {"reference_et", "tmax", "tmin"} <= values.keys():
         return

@@ -74,8 +74,8 @@ def _within_limits(table: Table) -> Table:
     """The table without values that are possible nowhere on earth."""
     values = {}
     for quantity, series in table.values.items():
-        about = QUANTITIES[quantity]
-        outside = (series < about.low) | (series > about.high)
+        facts = QUANTITIES[quantity]
+        outside = (series < facts.low) | (series > facts.high)
         values[quantity] = np.where(outside, np.nan, series)
     return replace(table, values=values)
 
@@ -92,7 +92,7 @@ def suspicions(
     beyond doubt, then single days.
     """
     whole = findings(table, latitude_deg, elevation_m, wind_height_m)
-    found = [_over(table, finding.kind, finding.told) for finding in whole]
+    found = [_over(table, finding.kind, finding.advice) for finding in whole]
     found += _impossible(table)
     table = possible(table)
     for check in (
@@ -126,7 +126,7 @@ def suspicions(
 def _impossible(table: Table) -> Iterator[Suspicion]:
     for quantity, values in table.values.items():
         for row, fault in check_values(replace(table, values={quantity: values})):
-            yield _on(table, row, f"{quantity} cannot be", fault.what)
+            yield _on(table, row, f"{quantity} out of range", fault.what)
     # A value that cannot be says nothing against another.
     for row, fault in check_values(_within_limits(table)):
         yield _on(table, row, "values that contradict each other", fault.what)
@@ -169,7 +169,7 @@ def _great_rain(table: Table) -> Iterator[Suspicion]:
     for row in rows_of(rain > RAIN_OVER_P95 * usual):
         what = (
             f"rain of {table.written(row, 'rain')} is {rain[row] / usual:.0f} times what "
-            "1 rainy day in 20 brings; it may be true, or the sum of several days"
+            "1 rainy day in 20 brings; possible, or the sum of several days"
         )
         yield _on(table, row, "great rain", what)
 
@@ -253,8 +253,8 @@ def _round_rain(table: Table) -> Iterator[Suspicion]:
     unit = table.columns["rain"].unit
     for step in _ROUND_AMOUNTS.get(unit, ()):
         # Amounts under the step cannot be round and say nothing.
-        given = table.given["rain"][np.isfinite(table.values["rain"])]
-        amounts = given[given >= step]
+        raw = table.raw["rain"][np.isfinite(table.values["rain"])]
+        amounts = raw[raw >= step]
         if amounts.size < LEAST_WET_DAYS:
             continue
         share = float(np.mean(np.abs(amounts / step - np.rint(amounts / step)) < 1e-6))
@@ -314,7 +314,7 @@ def _resting(table: Table, start: int, stop: int) -> Iterator[Suspicion]:
             rows = start + np.flatnonzero(known)
             what = (
                 f"rain on {100 * p_on:.0f}% of {name}s and {100 * p_off:.0f}% of other days: "
-                "an observer who rests? The next day may hold the sum"
+                "an observer with days off? The next day may hold the sum"
             )
             yield _from_to(table, int(rows[0]), int(rows[-1]) + 1, "rain by weekday", what)
 
@@ -394,8 +394,8 @@ def _steps(table: Table, clear_ratio: FloatArray | None) -> Iterator[Suspicion]:
             deviation, _ = seasonal_deviation(table.dates, table.values[quantity])
             for step in yearly(deviation, _mean):
                 if abs(step.after - step.before) >= 1.0:  # estimate, deg C
-                    told = f"{quantity} is {_change(step, ' deg C')}"
-                    yield _step(table, step, f"{quantity} steps", told)
+                    what = f"{quantity} is {_change(step, ' deg C')}"
+                    yield _step(table, step, f"{quantity} steps", what)
     if "rh_mean" in table.values:
         for step in yearly(table.values["rh_mean"], _mean):
             if abs(step.after - step.before) >= 8.0:  # estimate, per cent
@@ -412,11 +412,11 @@ def _steps(table: Table, clear_ratio: FloatArray | None) -> Iterator[Suspicion]:
             change = step.after / step.before - 1 if step.before else np.inf
             if abs(change) >= least:
                 side = "higher" if change > 0 else "lower"
-                told = (
+                what = (
                     f"{name} is {100 * abs(change):.0f}% {side} from {step.year} on "
                     f"({step.before:.2f} before, {step.after:.2f} after)"
                 )
-                yield _step(table, step, f"{quantity} steps", told)
+                yield _step(table, step, f"{quantity} steps", what)
 
 
 def _mean(values: FloatArray) -> float:
@@ -433,9 +433,9 @@ def _change(step: Step, unit: str) -> str:
     return f"{abs(by):.1f}{unit} {'higher' if by > 0 else 'lower'} from {step.year} on"
 
 
-def _step(table: Table, step: Step, kind: str, told: str) -> Suspicion:
+def _step(table: Table, step: Step, kind: str, what: str) -> Suspicion:
     start = int(np.searchsorted(table.dates, np.datetime64(f"{step.year:04d}-01-01")))
-    return _from_to(table, start, table.dates.size, kind, f"{told}: a new instrument or place?")
+    return _from_to(table, start, table.dates.size, kind, f"{what}: a new instrument or location?")
 
 
 # ---------------------------------------------------------------- normals of the calendar day

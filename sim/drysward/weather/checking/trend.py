@@ -88,8 +88,8 @@ def record_trends(record: DailyRecord, eto_mm: FloatArray) -> tuple[Trend, ...]:
         )
     }  # fmt: skip
     yearly = {**sums, "tmax": sums["tmax"] / days}
-    told = (trend(name, years, values[whole].tolist()) for name, values in yearly.items())
-    return tuple(one for one in told if one is not None)
+    trends = (trend(name, years, values[whole].tolist()) for name, values in yearly.items())
+    return tuple(one for one in trends if one is not None)
 
 
 def drift_note(trends: Sequence[Trend]) -> str:
@@ -97,10 +97,10 @@ def drift_note(trends: Sequence[Trend]) -> str:
     drifting = [one for one in trends if one.drifts]
     if not drifting:
         return ""
-    told = "; ".join(drift_text(one) for one in drifting)
+    text = "; ".join(drift_text(one) for one in drifting)
     span = f"{drifting[0].n_years} years from {drifting[0].first_year} to {drifting[0].last_year}"
     return (
-        f"the record drifts, {told}, over {span}: odds are those of its middle, not of its last "
+        f"the record drifts, {text}, over {span}: odds are those of its middle, not of its last "
         "years; record_years takes the last ones, a future moves them on; a station that moved "
         "drifts too"
     )

@@ -110,9 +110,9 @@ def quantity_of(name: str) -> Quantity:
 def accepted_names() -> list[str]:
     """Headers that say quantity and unit, wind at 2 m standing for wind at any height."""
     names = [DATE]
-    for quantity, about in QUANTITIES.items():
+    for quantity, facts in QUANTITIES.items():
         stem = "wind_2m" if quantity == "wind" else quantity
-        names += [f"{stem}_{suffix}" for suffix in about.suffixes]
+        names += [f"{stem}_{suffix}" for suffix in facts.suffixes]
     return names + [f"precipitation_{suffix}" for suffix in _DEPTH]
 
 
@@ -170,10 +170,10 @@ def declared_columns(
         elif units is not None and spec.unit not in ("", units.get(spec.column)):
             stated = units.get(spec.column) or "no unit"
             what = (
-                f"{quoted(spec.column)} is in {quoted(stated, bare=True)} by the file and "
+                f"{quoted(spec.column)} is in {quoted(stated, bare=True)} in the file and "
                 f"{quoted(spec.unit, bare=True)} as declared"
             )
-            faults.append(Fault(where, what, "leave the unit to the file"))
+            faults.append(Fault(where, what, "leave out unit"))
         else:
             unit = spec.unit if units is None else units.get(spec.column, "")
             columns.append(Column(spec.column, known, unit))
@@ -190,9 +190,9 @@ def unknown_columns(names: Sequence[str], where: str) -> list[Fault]:
         at_height = _WIND_AT.fullmatch(name)
         windy = name == "wind" or (at_height and not at_height[2])
         if windy or quantity in QUANTITIES:
-            about = QUANTITIES["wind" if windy else quantity]
+            facts = QUANTITIES["wind" if windy else quantity]
             stem = "wind_2m" if name == "wind" else name
-            ways = " or ".join(f"{stem}_{suffix}" for suffix in about.suffixes)
+            ways = " or ".join(f"{stem}_{suffix}" for suffix in facts.suffixes)
             what = f"column {quoted(name)} does not say its unit"
             faults.append(Fault(where, what, f"{ways}, or declare it"))
         elif close := closest_name(name, accepted):
@@ -202,9 +202,9 @@ def unknown_columns(names: Sequence[str], where: str) -> list[Fault]:
             strangers.append(name)
     if strangers:
         many = len(strangers) > 1
-        told = listed((quoted(name) for name in strangers[:-1]), STRANGERS_TOLD)
-        told += f"{' and ' if many else ''}{quoted(strangers[-1])}"
-        what = f"column{'s' if many else ''} {told} {'are' if many else 'is'} not known"
+        names_text = listed((quoted(name) for name in strangers[:-1]), STRANGERS_TOLD)
+        names_text += f"{' and ' if many else ''}{quoted(strangers[-1])}"
+        what = f"column{'s' if many else ''} {names_text} {'are' if many else 'is'} not known"
         names = ", ".join(toml_text(name) for name in strangers[:STRANGERS_TOLD])
         more = ", ..." if len(strangers) > STRANGERS_TOLD else ""
         it = "them" if many else "it"
@@ -253,15 +253,15 @@ def check_columns(
     for quantity in (DATE, HOUR, *QUANTITIES, *MOMENTARY):
         names = [column.name for column in columns if column.quantity == quantity]
         if len(names) > 1:
-            told = " and ".join(quoted(name) for name in names)
+            names_text = " and ".join(quoted(name) for name in names)
             faults.append(
-                Fault(where, f"two columns for {quantity}: {told}", "one; ignore the other")
+                Fault(where, f"two columns for {quantity}: {names_text}", "one; ignore the other")
             )
         if not names and quantity in (DATE, *REQUIRED):
             if (momentary or without_temperature) and quantity in ("tmax", "tmin"):
                 continue
-            about = QUANTITIES.get(quantity)
-            ways = [f"{quantity}_{suffix}" for suffix in about.suffixes] if about else [DATE]
+            facts = QUANTITIES.get(quantity)
+            ways = [f"{quantity}_{suffix}" for suffix in facts.suffixes] if facts else [DATE]
             faults.append(
                 Fault(where, f"no column for {quantity}", f"{' or '.join(ways)}, or declare one")
             )
@@ -331,21 +331,21 @@ def in_base(values: FloatArray, column: Column) -> tuple[FloatArray, bool]:
 
     ValueError says when the unit does not fit.
     """
-    about = quantity_of(column.quantity)
-    if column.unit == about.base:
+    facts = quantity_of(column.quantity)
+    if column.unit == facts.base:
         return values, False
     if len(column.unit) > LONGEST_UNIT:
-        raise ValueError(f"unit {quoted(column.unit)} cannot be converted to {about.shown}")
+        raise ValueError(f"unit {quoted(column.unit)} cannot be converted to {facts.shown}")
     unit = _CF_SPELLINGS.get(column.unit, column.unit)
     # "kg m-2 d-1" and "W/m2" are read as powers. A kg of water on a m2 is a mm deep.
     unit = re.sub(r"(?<=[A-Za-z])\^?(-?[0-9])", r"**\1", "*".join(unit.split()))
     unit = unit.replace("kg*m**-2", "mm").replace("kg/m**2", "mm")
-    for base in filter(None, (about.base, about.rate)):
+    for base in filter(None, (facts.base, facts.rate)):
         try:
             # All these units are linear, so two points give the line.
             zero, hundred = convert(0.0, unit, base), convert(100.0, unit, base)
         except ValueError:
             continue
         with np.errstate(over="ignore"):  # what cannot be is told by whoever checks values
-            return zero + values * ((hundred - zero) / 100), base == about.rate
-    raise ValueError(f"unit {quoted(column.unit)} cannot be converted to {about.shown}")
+            return zero + values * ((hundred - zero) / 100), base == facts.rate
+    raise ValueError(f"unit {quoted(column.unit)} cannot be converted to {facts.shown}")

@@ -137,7 +137,7 @@ def fill_blanks(table: Table, rule: FillRule) -> tuple[Table, dict[str, int], li
         else:
             found = _from_neighbour_years(table.dates, series, blank)
         for row in rows_of(blank & np.isnan(found)):
-            what = f"{quantity} of {table.dates[row]} is blank and '{how}' finds nothing for it"
+            what = f"{quantity} of {table.dates[row]} is blank and '{how}' finds no value for it"
             faults.append((row, Fault(table.where(row, quantity), what)))
         values[quantity] = found
         counts[f"{quantity}: {how}"] = int(blank.sum())

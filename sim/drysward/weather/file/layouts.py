@@ -257,8 +257,8 @@ def recognized(where: str, layout: Layout, sheet: Sheet, ignore: Sequence[str]) 
     faults: list[Fault] = []
     begins = tuple(bare(name) for name in sheet.header[: len(layout.begins)])
     if begins != layout.begins:
-        told = f"{like} its header begins {quoted(','.join(begins), bare=True)}"
-        faults.append(Fault(top, told, f"{','.join(layout.begins)}, as it is downloaded"))
+        what = f"{like} its header begins {quoted(','.join(begins), bare=True)}"
+        faults.append(Fault(top, what, f"{','.join(layout.begins)}, as it is downloaded"))
     dates = next((names for names in layout.dates if set(names) <= set(by_name)), ())
     if not dates:
         ways = " or ".join(", ".join(names) for names in layout.dates)
@@ -279,19 +279,19 @@ def recognized(where: str, layout: Layout, sheet: Sheet, ignore: Sequence[str]) 
             continue  # the mean of a day says neither Tmax nor Tmin
         unit = known.unit
         if known.as_written and header != f"{name} ({known.as_written})":
-            told = f"{like} has the column {quoted(header)}"
-            faults.append(Fault(top, told, f"'{name} ({known.as_written})'"))
+            what = f"{like} has the column {quoted(header)}"
+            faults.append(Fault(top, what, f"'{name} ({known.as_written})'"))
         if layout.block_units and not unit:
             written = units.get(name)
             if written is None:
                 if not block_faults:
-                    told = f"{like} its header block does not say the unit of {name}"
-                    faults.append(Fault(top, told, "a line of the block with the unit in brackets"))
+                    what = f"{like} its header block does not say the unit of {name}"
+                    faults.append(Fault(top, what, "a line of the block with the unit in brackets"))
                 continue
             unit = layout.block_units.get(written, "")
             if not unit:
-                told = f"{like} {name} is in {quoted(written)}"
-                faults.append(Fault(top, told, ", ".join(layout.block_units)))
+                what = f"{like} {name} is in {quoted(written)}"
+                faults.append(Fault(top, what, ", ".join(layout.block_units)))
                 continue
         quantity = known.quantity
         if quantity == "rh_mean" and "HR" in dates:
@@ -301,9 +301,9 @@ def recognized(where: str, layout: Layout, sheet: Sheet, ignore: Sequence[str]) 
         raise FaultyInput(faults)
     used = {column.name for column in columns} | {by_name[name] for name in dates}
     apart = tuple(f"{name}{layout.attributes}" for name in used) if layout.attributes else ()
-    about_place = ("STATION", "NAME", "LATITUDE", "LONGITUDE", "ELEVATION")
+    of_place = ("STATION", "NAME", "LATITUDE", "LONGITUDE", "ELEVATION")
     unused = tuple(
-        n for n in sheet.header if n not in used and n not in apart and n not in about_place
+        n for n in sheet.header if n not in used and n not in apart and n not in of_place
         and not (layout.attributes and n.endswith(layout.attributes))
     )  # fmt: skip
     notes = tuple(note for name, note in layout.notes.items() if by_name.get(name) in used)
@@ -460,7 +460,7 @@ def long_sheet(sheet: Sheet, where: str) -> Sheet:
     faults = []
     for line, row in zip(sheet.lines, sheet.cells, strict=True):
         if len(row) < 7 or not re.fullmatch(r"[0-9]{8}", row[1].strip()):
-            faults.append(Fault(f"{where} line {line}", "is no row of this layout",
+            faults.append(Fault(f"{where} line {line}", "is not a row of this layout",
                                 ",".join(LONG_HEADER)))  # fmt: skip
             continue
         day = row[1].strip()

@@ -14,13 +14,13 @@ from drysward.weather.file.table import Table
 
 def without_marks(table: Table, marks: Mapping[str, Collection[float]]) -> Table:
     """The table with every cell blank that holds, as written, a mark of its quantity."""
-    values, given, blank = dict(table.values), dict(table.given), dict(table.blank)
+    values, raw, blank = dict(table.values), dict(table.raw), dict(table.blank)
     for quantity, of_quantity in marks.items():
-        marked = np.isin(given[quantity], list(of_quantity))
+        marked = np.isin(raw[quantity], list(of_quantity))
         values[quantity] = np.where(marked, np.nan, values[quantity])
-        given[quantity] = np.where(marked, np.nan, given[quantity])
+        raw[quantity] = np.where(marked, np.nan, raw[quantity])
         blank[quantity] = blank[quantity] | marked
-    return replace(table, values=values, given=given, blank=blank)
+    return replace(table, values=values, raw=raw, blank=blank)
 
 
 def file_without_marks(file: WeatherFile, marks: Mapping[str, Collection[float]]) -> WeatherFile:

@@ -159,9 +159,9 @@ def read_netcdf(
     place = Place(*(_single(dataset, names) for names in (
         ("lat", "latitude"), ("lon", "longitude"), ("elevation", "altitude", "orog"))))  # fmt: skip
     if public:
-        told = ", ".join(column.name for column in columns if column.quantity != DATE)
+        names = ", ".join(column.name for column in columns if column.quantity != DATE)
         left = f"; not used: {listed(unused)}" if unused else ""
-        notes = [f"read by the CF conventions: {told}{left}", *notes, *lacking(table)]
+        notes = [f"read by the CF conventions: {names}{left}", *notes, *lacking(table)]
     if not sub_daily:
         return Rows(table, height, faults, notes, place, left_out, public)
     stamps, note = _local(stamps, place, hours_from_utc)
@@ -180,17 +180,17 @@ def _opened(where: str, data: bytes) -> xr.Dataset:
             # Hours of sunshine are numbers to us, not time spans.
             opened = xr.open_dataset(store, decode_timedelta=False, decode_coords="all")
             if opened.nbytes > MOST_BYTES:
-                told = f"would take {opened.nbytes:,} bytes"
+                what = f"would take {opened.nbytes:,} bytes"
                 raise FaultyInput(
-                    Fault(where, told, f"at most {MOST_BYTES:,}: one point, cut out before")
+                    Fault(where, what, f"at most {MOST_BYTES:,}: one point, cut out before")
                 )
             return opened.load()
     except (FaultyInput, MemoryError):
         raise
     except Exception as error:
         reason = str(error).splitlines()[0] if str(error) else type(error).__name__
-        told = f"is not readable as NetCDF ({quoted(reason, bare=True, most=200)})"
-        raise FaultyInput(Fault(where, told)) from None
+        what = f"is not readable as NetCDF ({quoted(reason, bare=True, most=200)})"
+        raise FaultyInput(Fault(where, what)) from None
 
 
 def _time_name(dataset: xr.Dataset) -> str:
@@ -216,8 +216,8 @@ def _stamps(
         values = np.array(texts, dtype="datetime64[m]")
         left_out = "29 February" if calendar in ("noleap", "365_day") else ""
     if not known or not np.issubdtype(values.dtype, np.datetime64):
-        told = f" (its calendar is {quoted(calendar)})" if calendar else ""
-        what = f"has no variable {quoted(time)} that gives days of the standard calendar{told}"
+        note = f" (its calendar is {quoted(calendar)})" if calendar else ""
+        what = f"has no variable {quoted(time)} that gives days of the standard calendar{note}"
         raise FaultyInput(Fault(where, what, "time of the CF conventions, one dimension"))
     if not values.size or np.isnat(values).any():
         what = "has days without a date" if values.size else "has no days"
@@ -315,8 +315,8 @@ def _local(
         return stamps, ["the file has no longitude: its hours are taken as local standard time"]
     east = (place.longitude_deg + 180.0) % 360.0 - 180.0
     hours = round(east / 15.0)
-    told = f"hours of UTC moved by {hours:+d} by the longitude, {east:.1f} deg"
-    return stamps + 60 * hours, [told]
+    note = f"hours of UTC moved by {hours:+d} by the longitude, {east:.1f} deg"
+    return stamps + 60 * hours, [note]
 
 
 def _numbers(
@@ -329,7 +329,7 @@ def _numbers(
     """The values of all columns, and the quantities given as a rate."""
     faults: list[RowFault] = []
     values: dict[str, FloatArray] = {}
-    given: dict[str, FloatArray] = {}
+    raw: dict[str, FloatArray] = {}
     blank: dict[str, BoolArray] = {}
     rates: set[str] = set()
     for column in columns:
@@ -366,6 +366,6 @@ def _numbers(
                 packed = (base < 0.0) & (base > -PACKING)
                 values[column.quantity] = np.where(packed, 0.0, base)
             rates |= {column.quantity} if is_rate else set()
-            given[column.quantity], blank[column.quantity] = numbers, empty
+            raw[column.quantity], blank[column.quantity] = numbers, empty
     by_quantity = {column.quantity: column for column in columns}
-    return Table(where, dates, values, given, blank, by_quantity), frozenset(rates), faults
+    return Table(where, dates, values, raw, blank, by_quantity), frozenset(rates), faults

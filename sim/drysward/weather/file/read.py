@@ -205,15 +205,15 @@ def _take_monthly_temperature(rows: Rows, monthly: Monthly) -> None:
         return
     known = ~np.isnat(table.dates)
     values, blank, columns = dict(table.values), dict(table.blank), dict(table.columns)
-    given = dict(table.given)
+    raw = dict(table.raw)
     for name in ("tmax", "tmin"):
         course = np.full(known.size, np.nan)
         curve = smooth_curve(np.asarray(monthly[name], dtype=float))
         course[known] = curve[calendar_day(table.dates[known])]
-        values[name] = given[name] = course
+        values[name] = raw[name] = course
         blank[name] = np.zeros(known.size, dtype=bool)
         columns[name] = Column("monthly_temperature", name, "degC")
-    rows.table = replace(table, values=values, given=given, blank=blank, columns=columns)
+    rows.table = replace(table, values=values, raw=raw, blank=blank, columns=columns)
     rows.notes.append(MONTHLY_NOTE)
 
 
@@ -231,8 +231,8 @@ def _as_a_calendar_has_them(rows: Rows) -> dict[str, int]:
         if known.size:
             first, last = int(known[0]), int(known[-1])
             if cut := first + table.dates.size - 1 - last:
-                told = f"{cut:,} days before {table.dates[first]} and after {table.dates[last]}"
-                rows.notes.append(f"{told} lack rain or temperature and are left out")
+                span = f"{cut:,} days before {table.dates[first]} and after {table.dates[last]}"
+                rows.notes.append(f"{span} lack rain or temperature and are left out")
                 table = of_rows(table, slice(first, last + 1))
                 rows.faults = [(row if row == ON_TOP else row - first, f) for row, f in rows.faults]
     if rows.left_out:
@@ -441,10 +441,10 @@ def _stem(path: Path) -> str:
 
 def _told(path: str, faults: list[RowFault]) -> list[Fault]:
     """Faults in file order, at most twenty and a count of the rest."""
-    told = _in_order(faults)
-    if len(told) > FAULTS_TOLD:
-        told = [*told[:FAULTS_TOLD], Fault(path, f"and {len(told) - FAULTS_TOLD} more")]
-    return told
+    ordered = _in_order(faults)
+    if len(ordered) > FAULTS_TOLD:
+        ordered = [*ordered[:FAULTS_TOLD], Fault(path, f"and {len(ordered) - FAULTS_TOLD} more")]
+    return ordered
 
 
 def _in_order(faults: list[RowFault]) -> list[Fault]:

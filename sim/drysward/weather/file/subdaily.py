@@ -91,8 +91,8 @@ def _remote_faults(table: Table, stamps: NDArray[np.datetime64]) -> list[RowFaul
         days = int((known.max() - known.min()).astype("timedelta64[D]").astype(int)) + 1
         if days <= MOST_DAYS_A_ROW * known.size:
             return []
-        told = f"{known.size:,} rows over {days:,} days"
-        return [(ON_TOP, Fault(table.path, told, "several rows on every day"))]
+        what = f"{known.size:,} rows over {days:,} days"
+        return [(ON_TOP, Fault(table.path, what, "several rows on every day"))]
     row = int(far[0])
     what = f"{stamps[row].astype('datetime64[D]')} is years from the other rows"
     more = f", and so are {far.size - 1:,} more" if far.size > 1 else ""
@@ -110,8 +110,8 @@ def _without_dark_offset(table: Table, rates: frozenset[str]) -> tuple[Table, li
         return table, []
     values = {**table.values, "solar": np.where(dark, 0.0, solar)}
     rows = f"{int(dark.sum()):,} rows"
-    told = f"radiation a little under 0, as sensors read at night, taken as 0 on {rows}"
-    return replace(table, values=values), [told]
+    note = f"radiation a little under 0, as sensors read at night, taken as 0 on {rows}"
+    return replace(table, values=values), [note]
 
 
 def to_days(
@@ -141,8 +141,8 @@ def to_days(
     _, first, count = np.unique(slot, return_index=True, return_counts=True)
     for index in first[count > 1][:3]:
         row = int(at_row[np.flatnonzero(slot == slot[index])[1]])
-        told = str(stamps[row]).replace("T", " ")
-        what = f"{told} is here again, within {step} minutes of the row before it"
+        stamp = str(stamps[row]).replace("T", " ")
+        what = f"{stamp} appears twice, within {step} minutes of the row before it"
         allowed = "each hour once, in standard time all year"
         faults.append((row, Fault(rows.where(row), what, allowed)))
     start = int(slot.min()) // per_day

@@ -37,7 +37,7 @@ class Table:
     path: str
     dates: NDArray[np.datetime64]
     values: Mapping[str, FloatArray]
-    given: Mapping[str, FloatArray]  # as written, for messages
+    raw: Mapping[str, FloatArray]  # as written, for messages
     blank: Mapping[str, BoolArray]
     columns: Mapping[str, Column]
     lines: NDArray[np.intp] | None = None
@@ -55,7 +55,7 @@ class Table:
 
     def written(self, row: int, quantity: str) -> str:
         """The value as the file has it, with its unit."""
-        return f"{self.given[quantity][row]:g} {quoted(self.columns[quantity].unit, bare=True)}"
+        return f"{self.raw[quantity][row]:g} {quoted(self.columns[quantity].unit, bare=True)}"
 
 
 def check_dates(
@@ -74,22 +74,22 @@ def check_dates(
     known = table.dates[~np.isnat(table.dates)]
     rows_a_day = known.size / max(np.unique(known).size, 1)
     if rows_a_day >= HOURLY_FROM:
-        told = f"each day stands about {rows_a_day:.0f} times, as in a file of hours"
+        what = f"each day stands about {rows_a_day:.0f} times, as in a file of hours"
         allowed = "a column 'hour' from 0 to 23, or dates as 2013-07-04 13:00; they become days"
-        return [(0, Fault(table.where(0), told, allowed))]
+        return [(0, Fault(table.where(0), what, allowed))]
     first_row: dict[date, int] = {}
     previous: date | None = None
     for row, day in enumerate(table.dates.tolist()):
         if day is None:
             continue
         if day in first_row:
-            again = f"day {day} is here again, first on {table.place(first_row[day])}"
+            again = f"day {day} appears twice, first on {table.place(first_row[day])}"
             faults.append((row, Fault(table.where(row), again, "each day once")))
             continue
         first_row[day] = row
         if previous is not None and day < previous:
-            told = f"day {day} stands after {previous}"
-            faults.append((row, Fault(table.where(row), told, "days in order")))
+            what = f"day {day} comes after {previous}"
+            faults.append((row, Fault(table.where(row), what, "days in order")))
         previous = day
 
     # Among days in order, so that a day out of its place is not told as missing too.
@@ -100,21 +100,21 @@ def check_dates(
         start, stop = sorted((first_row[before], first_row[after]))
         if not missing or unread[start:stop].any():
             continue  # a date that could not be read may be the missing one
-        told = f"{_days(missing)} missing between {before} and {after}"
+        what = f"{_days(missing)} missing between {before} and {after}"
         allowed = f"every day, or rules that fill rain and temperature{mending}"
         if gaps_allowed:
             if missing <= longest_gap_days:
                 continue
             allowed = f"gaps of at most {_days(longest_gap_days)} are filled"
-        gaps.append((first_row[after], missing, told, allowed))
+        gaps.append((first_row[after], missing, what, allowed))
     if first_gap_alone and len(gaps) > 1:
-        row, _, told, allowed = gaps[0]
+        row, _, what, allowed = gaps[0]
         others = f"{len(gaps) - 1:,} more gap{'s' if len(gaps) > 2 else ''}"
         days = f"{sum(missing for _, missing, _, _ in gaps[1:]):,} days"
         longest = max(gaps, key=lambda gap: gap[1])
-        told += f", and {others} of {days} after it, the longest of all: {longest[2]}"
-        gaps = [(row, 0, told, allowed)]
-    faults += [(row, Fault(table.where(row), told, allowed)) for row, _, told, allowed in gaps]
+        what += f", and {others} of {days} after it, the longest of all: {longest[2]}"
+        gaps = [(row, 0, what, allowed)]
+    faults += [(row, Fault(table.where(row), what, allowed)) for row, _, what, allowed in gaps]
     return faults
 
 
@@ -126,21 +126,21 @@ def check_values(table: Table, rates: Collection[str] = ()) -> list[RowFault]:
     """
     faults: list[RowFault] = []
     for quantity, values in table.values.items():
-        about = quantity_of(quantity)
-        most = about.high * (RATE_OVER_DAY if quantity in rates else 1.0)
-        for row in rows_of((values < about.low) | (values > most)):
-            told = f"{quantity} of {table.written(row, quantity)} cannot be"
-            if values[row] < 0 == about.low:
-                told = f"{quantity} of {table.written(row, quantity)} is negative"
-            allowed = f"{about.low:g} to {most:g} {about.shown}"
+        facts = quantity_of(quantity)
+        most = facts.high * (RATE_OVER_DAY if quantity in rates else 1.0)
+        for row in rows_of((values < facts.low) | (values > most)):
+            what = f"{quantity} of {table.written(row, quantity)} is out of range"
+            if values[row] < 0 == facts.low:
+                what = f"{quantity} of {table.written(row, quantity)} is negative"
+            allowed = f"{facts.low:g} to {most:g} {facts.shown}"
             allowed += " a day" if quantity in rates else ""
-            faults.append((row, Fault(table.where(row, quantity), told, allowed)))
+            faults.append((row, Fault(table.where(row, quantity), what, allowed)))
 
     def above(high: str, low: str, limit: FloatArray, allowed: str) -> None:
         for row in rows_of(table.values[high] > limit):
             first, second = table.written(row, high), table.written(row, low)
-            told = f"{high} of {first} is above {low} of {second}"
-            faults.append((row, Fault(table.where(row, high), told, allowed)))
+            what = f"{high} of {first} is above {low} of {second}"
+            faults.append((row, Fault(table.where(row, high), what, allowed)))
 
     has = table.values
     for low, high in (("tmin", "tmax"), ("rh_min", "rh_max"), ("rh_min", "rh_mean"),
@@ -184,7 +184,7 @@ def with_every_day(table: Table) -> Table:
         table,
         dates=days,
         values={quantity: spread(values) for quantity, values in table.values.items()},
-        given={quantity: spread(values) for quantity, values in table.given.items()},
+        raw={quantity: spread(values) for quantity, values in table.raw.items()},
         blank=blank,
         lines=lines,
     )
@@ -215,7 +215,7 @@ def of_rows(table: Table, rows: NDArray[np.intp] | slice | BoolArray) -> Table:
         table,
         dates=table.dates[rows],
         values={quantity: values[rows] for quantity, values in table.values.items()},
-        given={quantity: values[rows] for quantity, values in table.given.items()},
+        raw={quantity: values[rows] for quantity, values in table.raw.items()},
         blank={quantity: blank[rows] for quantity, blank in table.blank.items()},
         lines=None if table.lines is None else table.lines[rows],
     )
@@ -237,7 +237,7 @@ def with_days(table: Table, days: NDArray[np.datetime64]) -> Table:
         table,
         dates=np.insert(table.dates, at, days),
         values={quantity: grown(values) for quantity, values in table.values.items()},
-        given={quantity: grown(values) for quantity, values in table.given.items()},
+        raw={quantity: grown(values) for quantity, values in table.raw.items()},
         blank={quantity: np.insert(flags, at, True) for quantity, flags in table.blank.items()},
         lines=None if table.lines is None else np.insert(table.lines, at, 0),
     )

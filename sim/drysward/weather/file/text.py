@@ -102,8 +102,8 @@ def _sheet(where: str, text: str, above: int) -> tuple[Sheet, list[RowFault]]:
     header = [name.strip() for name in header]
     top = f"{where} line {top_line}"
     if len(header) > MOST_COLUMNS:
-        told = f"{len(header):,} columns"
-        raise FaultyInput(Fault(top, told, f"at most {MOST_COLUMNS:,}: one place, a row a day"))
+        what = f"{len(header):,} columns"
+        raise FaultyInput(Fault(top, what, f"at most {MOST_COLUMNS:,}: one place, a row a day"))
     unnamed = [f"column {i + 1} has no name" for i, name in enumerate(header) if not name]
     counts = Counter(name for name in header if name)
     twice = [f"two columns are named {quoted(n)}" for n, count in counts.items() if count > 1]
@@ -114,8 +114,8 @@ def _sheet(where: str, text: str, above: int) -> tuple[Sheet, list[RowFault]]:
     faults: list[RowFault] = []
     for line, row in rows:
         if len(row) != len(header):
-            told = f"{len(row)} cells under a header of {len(header)}" if row else "is empty"
-            faults.append((len(cells), Fault(f"{where} line {line}", told, "a cell per column")))
+            what = f"{len(row)} cells under a header of {len(header)}" if row else "is empty"
+            faults.append((len(cells), Fault(f"{where} line {line}", what, "a cell per column")))
             row = []
         cells.append(row)
         lines.append(line)
@@ -188,9 +188,9 @@ def _own_headers(
         return days_of_rows(table, stamps, rates, height, faults, notes)
     if momentary:
         lack = "no day has more than one row" if sub_daily else "the rows have no hour"
-        told = f"column {quoted(momentary[0])} is of a moment, and {lack}"
+        what = f"column {quoted(momentary[0])} is for one moment, but {lack}"
         allowed = "a row an hour, with a column 'hour' from 0 to 23 or dates as 2013-07-04 13:00"
-        faults.append((ON_TOP, Fault(top, told, allowed)))
+        faults.append((ON_TOP, Fault(top, what, allowed)))
     return Rows(table, height, faults, notes)
 
 
@@ -218,7 +218,7 @@ def _moments(
             if match:
                 day, hour, minute = _date(match[1]), int(match[2]), int(match[3])
                 if hour > 23 or minute > 59:
-                    raise ValueError(f"{quoted(text)} is no time of a day; 00:00 to 23:59")
+                    raise ValueError(f"{quoted(text)} is not a time of day; 00:00 to 23:59")
                 shift = _minutes_of(match[4]) if match[4] else 0
                 if match[4]:
                     offsets.add(match[4])
@@ -251,9 +251,9 @@ def _in_local_time(
         return stamps + int(60 * hours_from_utc), []
     if len(minutes) == 1 and 0 not in minutes:
         return stamps + minutes.pop(), []
-    told = "in UTC" if minutes == {0} else f"at {' and '.join(sorted(offsets))} from UTC"
+    zone = "in UTC" if minutes == {0} else f"at {' and '.join(sorted(offsets))} from UTC"
     allowed = "local standard time; or under [weather] hours_from_utc = -5 (here US Eastern)"
-    return stamps, [(ON_TOP, Fault(where, f"hours are {told}", allowed))]
+    return stamps, [(ON_TOP, Fault(where, f"hours are {zone}", allowed))]
 
 
 def _hours(
@@ -268,7 +268,7 @@ def _hours(
         if match and int(match[1]) < 24 and int(match[2] or 0) < 60:
             hours[i] = np.timedelta64(60 * int(match[1]) + int(match[2] or 0), "m")
         else:
-            error = ValueError(f"{quoted(text)} is no hour; 0 to 23, at which the hour starts")
+            error = ValueError(f"{quoted(text)} is not an hour; 0 to 23, the start of the hour")
             faults.append((i, _cell_fault(where, sheet, i, name, error)))
     return hours, faults
 
@@ -359,15 +359,15 @@ def _layout_moments(
             stamps[i] = day.astype("datetime64[m]") + 60 * hour
         except (ValueError, OverflowError):
             parts = zip(found.dates, (quoted(row[place], bare=True) for place in at), strict=True)
-            given = ", ".join(f"{name} {part}" for name, part in parts)
-            what = f"{given} is not a day of the calendar"
+            date_text = ", ".join(f"{name} {part}" for name, part in parts)
+            what = f"{date_text} is not a day of the calendar"
             faults.append((i, Fault(f"{where} line {sheet.lines[i]}", what)))
     return stamps, faults
 
 
 def _without_flagged(sheet: Sheet, found: Recognized) -> tuple[Sheet, str]:
     """The sheet without values that failed the archive's quality checks, and how many."""
-    told = []
+    counts = []
     end = found.layout.attributes
     for column in found.columns:
         flags = f"{column.name}{end}"
@@ -380,22 +380,22 @@ def _without_flagged(sheet: Sheet, found: Recognized) -> tuple[Sheet, str]:
                 row[at] = ""
                 count += 1
         if count:
-            told.append(f"{count} of {column.name}")
-    return sheet, ", ".join(told)
+            counts.append(f"{count} of {column.name}")
+    return sheet, ", ".join(counts)
 
 
 def _over_daylight(table: Table) -> Table:
     """Radiation that is a mean over the hours of daylight as that of the day."""
     if "daylight" not in table.values:
         return table
-    values, given, blank = dict(table.values), dict(table.given), dict(table.blank)
+    values, raw, blank = dict(table.values), dict(table.raw), dict(table.blank)
     daylight_s = values.pop("daylight")
-    del given["daylight"], blank["daylight"]
+    del raw["daylight"], blank["daylight"]
     columns = {name: one for name, one in table.columns.items() if name != "daylight"}
     if "solar" in values:
         with np.errstate(over="ignore"):  # what cannot be is told by whoever checks values
             values["solar"] = values["solar"] * daylight_s / 86_400.0
-    return Table(table.path, table.dates, values, given, blank, columns, table.lines)
+    return Table(table.path, table.dates, values, raw, blank, columns, table.lines)
 
 
 # ---------------------------------------------------------------- cells
@@ -411,7 +411,7 @@ def _numbers(
     """The values of all columns but date and hour, and the quantities given as a rate."""
     faults: list[RowFault] = []
     values: dict[str, FloatArray] = {}
-    given: dict[str, FloatArray] = {}
+    raw: dict[str, FloatArray] = {}
     blank: dict[str, BoolArray] = {}
     rates: set[str] = set()
     present = np.array([bool(row) for row in sheet.cells])
@@ -440,9 +440,9 @@ def _numbers(
             faults.append((ON_TOP, Fault(f"{top}, column {quoted(column.name)}", str(error))))
             continue
         rates |= {quantity} if is_rate else set()
-        given[quantity], blank[quantity] = numbers, empty
+        raw[quantity], blank[quantity] = numbers, empty
     lines = np.array(sheet.lines)
-    return Table(where, dates, values, given, blank, by_quantity, lines), frozenset(rates), faults
+    return Table(where, dates, values, raw, blank, by_quantity, lines), frozenset(rates), faults
 
 
 def _texts(sheet: Sheet, name: str) -> list[str]:

@@ -68,7 +68,7 @@ def from_monthly_table(
     catalog's ``generated_weather`` (by default the shipped one) and is told in ``notes``.
     FaultyInput names key and month of whatever is missing, impossible or contradictory.
     """
-    given = _checked_table(table, where)
+    normals = _checked_table(table, where)
     assumed = (catalog or load_catalog()).get("generated_weather", "all")
     latitude_deg, elevation_m = float(table["latitude_deg"]), float(table["elevation_m"])
     notes = [
@@ -90,18 +90,19 @@ def from_monthly_table(
         "these and the rest of what is assumed: generated_weather in the catalogue",
     ]
 
-    fraction = given["wet_days"] / DAYS_IN_MONTH
-    rainy = given["wet_days"] > 0
-    rain_mm = np.where(rainy, given["rain_mm"] / np.where(rainy, given["wet_days"], 1.0), WET_MM)
+    fraction = normals["wet_days"] / DAYS_IN_MONTH
+    rainy = normals["wet_days"] > 0
+    per_wet_day = normals["rain_mm"] / np.where(rainy, normals["wet_days"], 1.0)
+    rain_mm = np.where(rainy, per_wet_day, WET_MM)
     if not rainy.all():
         notes.append(f"no rain in {named_months(~rainy)}, in any year")
 
     wet = fraction[MONTH_OF_DAY]
     means, sds = {}, {}
-    tmax, tmin = given["tmax_c"], given["tmin_c"]
+    tmax, tmin = normals["tmax_c"], normals["tmin_c"]
     for name, mean, shift in ((TMAX, tmax, assumed["wet_day_tmax_shift_c"]), (TMIN, tmin, 0.0)):
         means[name] = _split(smooth_curve(mean), wet, shift)
-        if (sd := given.get(name.replace("_c", "_sd_c"))) is None:
+        if (sd := normals.get(name.replace("_c", "_sd_c"))) is None:
             sd = _daily_sd_c((tmax + tmin) / 2)
             notes.append(f"sd of daily {name} from the annual range of temperature, estimate")
         sds[name] = np.maximum(smooth_curve(sd), 0.1)
@@ -109,9 +110,9 @@ def from_monthly_table(
         notes.append("temperature has no season to speak of: it varies by day and by drift alone")
 
     dark = month_means(extraterrestrial_radiation(latitude_deg)[0]) < DARK_MJ_M2
-    solar = given.get("solar_mj_m2")
-    if "sunshine_h" in given:
-        solar = _solar_of_sunshine(given["sunshine_h"], latitude_deg)
+    solar = normals.get("solar_mj_m2")
+    if "sunshine_h" in normals:
+        solar = _solar_of_sunshine(normals["sunshine_h"], latitude_deg)
         notes.append("radiation from sunshine hours: FAO-56 Eq 35 with 0.25 and 0.50, published")
     if solar is not None:
         curve, ratio = _clearness_curve(solar, latitude_deg), assumed["wet_day_clearness_ratio"]
@@ -124,14 +125,14 @@ def from_monthly_table(
             notes.append(
                 f"the sun hardly rises in {named_months(dark)}: radiation there is a trace"
             )
-    if (dewpoint := _dewpoint_normals(given)) is not None:
+    if (dewpoint := _dewpoint_normals(normals)) is not None:
         depression = np.maximum(smooth_curve(tmin - dewpoint) + DEWPOINT_ABOVE_TMIN_C, 0.1)
         means[ROOT_DEPRESSION], sds[ROOT_DEPRESSION] = _root_normals(
             depression, assumed["root_depression_sd"]
         )
         notes.append(_told(assumed, "root of Tmin + 3 C - dew point, sd", "root_depression_sd"))
-    if "wind_m_s" in given:
-        wind = np.maximum(smooth_curve(given["wind_m_s"]), 0.05)
+    if "wind_m_s" in normals:
+        wind = np.maximum(smooth_curve(normals["wind_m_s"]), 0.05)
         means[ROOT_WIND], sds[ROOT_WIND] = _root_normals(wind, assumed["root_wind_sd"])
         notes.append(_told(assumed, "square root of wind, sd of days", "root_wind_sd"))
 
@@ -193,7 +194,7 @@ def from_monthly_table(
         ),
         light_share=np.full(12, assumed["light_rain_share"]),
         light_ratio=np.full(12, assumed["light_rain_ratio"]),
-        wind_height_m=float(table["wind_height_m"]) if "wind_m_s" in given else None,
+        wind_height_m=float(table["wind_height_m"]) if "wind_m_s" in normals else None,
         origin="monthly normals",
         notes=tuple(notes),
     )
@@ -281,15 +282,15 @@ def _daily_sd_c(mean_c: FloatArray) -> FloatArray:
     return (1.3 + 0.24 * half_range) * (1 + 0.2 * (mean_c.mean() - mean_c) / half_range)
 
 
-def _dewpoint_normals(given: Mapping[str, FloatArray]) -> FloatArray | None:
-    if "dewpoint_c" in given:
-        return given["dewpoint_c"]
-    if "relative_humidity_pct" not in given:
+def _dewpoint_normals(normals: Mapping[str, FloatArray]) -> FloatArray | None:
+    if "dewpoint_c" in normals:
+        return normals["dewpoint_c"]
+    if "relative_humidity_pct" not in normals:
         return None
     return dewpoint_from_vapour_pressure_c(
         np.asarray(
             vapour_pressure_from_rh_mean_kpa(
-                given["tmax_c"], given["tmin_c"], given["relative_humidity_pct"]
+                normals["tmax_c"], normals["tmin_c"], normals["relative_humidity_pct"]
             )
         )
     )
@@ -312,7 +313,7 @@ def _checked_table(table: Mapping[str, Any], where: str) -> dict[str, FloatArray
         if key in table and not (_is_number(table[key]) and low <= table[key] <= high):
             faults.append(Fault(f"{where}.{key}", f"is {table[key]!r}", f"{low} to {high}"))
 
-    given: dict[str, FloatArray] = {}
+    normals: dict[str, FloatArray] = {}
     for key in (*_REQUIRED, *_OPTIONAL):
         if key not in table:
             continue
@@ -325,7 +326,7 @@ def _checked_table(table: Mapping[str, Any], where: str) -> dict[str, FloatArray
         ):
             faults.append(Fault(f"{where}.{key}", "is not twelve numbers", "January to December"))
         else:
-            given[key] = np.array(values, dtype=float)
+            normals[key] = np.array(values, dtype=float)
 
     ranges = {
         "rain_mm": (0, 5000),
@@ -341,11 +342,11 @@ def _checked_table(table: Mapping[str, Any], where: str) -> dict[str, FloatArray
     }
 
     def check(keys: tuple[str, ...], wrong: Callable[..., BoolArray], what: str) -> None:
-        if all(key in given for key in keys):
-            columns = [given[key] for key in keys]
+        if all(key in normals for key in keys):
+            columns = [normals[key] for key in keys]
             for m in np.flatnonzero(wrong(*columns)):
-                told = ", ".join(f"{key} {given[key][m]:g}" for key in keys)
-                faults.append(Fault(f"{where}.{keys[0]}, {MONTH_NAMES[m]}", told, what))
+                values_text = ", ".join(f"{key} {normals[key][m]:g}" for key in keys)
+                faults.append(Fault(f"{where}.{keys[0]}, {MONTH_NAMES[m]}", values_text, what))
 
     for key, (low, high) in ranges.items():
         check((key,), lambda x, a=low, b=high: (x < a) | (x > b), f"{low} to {high}")
@@ -389,12 +390,12 @@ def _checked_table(table: Mapping[str, Any], where: str) -> dict[str, FloatArray
             f"no longer than the day at latitude {latitude:g}",
         )
     for one, other in (("dewpoint_c", "relative_humidity_pct"), ("solar_mj_m2", "sunshine_h")):
-        if {one, other} <= set(given):
-            faults.append(Fault(f"{where}.{other}", f"given beside {one}", "one of the two"))
+        if {one, other} <= set(normals):
+            faults.append(Fault(f"{where}.{other}", f"conflicts with {one}", "keep one of them"))
     if faults:
         raise FaultyInput(faults)
-    given["wet_days"] = np.minimum(given["wet_days"], DAYS_IN_MONTH)
-    return given
+    normals["wet_days"] = np.minimum(normals["wet_days"], DAYS_IN_MONTH)
+    return normals
 
 
 def _is_number(value: Any) -> bool:

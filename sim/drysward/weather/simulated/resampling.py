@@ -59,8 +59,8 @@ def resample(
     years = years_of(dates)
     complete = record.complete_years()
     if not complete:
-        told = "no complete calendar year to draw from"
-        raise FaultyInput(Fault(record.name or "weather record", told, "January to December"))
+        what = "no complete calendar year to draw from"
+        raise FaultyInput(Fault(record.name or "weather record", what, "January to December"))
     # (years, 366) index into the record
     place = np.empty((len(complete), 366), dtype=int)
     for row, year in zip(place, complete, strict=True):
@@ -182,8 +182,8 @@ def _change_record(
         faults.append(Fault("change.radiation_x", "the record needs latitude_deg", "-90 to 90"))
     moved = (factors.temperature_add_c != 0).any() or (factors.radiation_x != 1).any()
     if moved and record.reference_et_mm is not None:
-        told = "would not move the reference ET that the record gives"
-        faults.append(Fault("change", told, "leave that column out"))
+        what = "would not move the reference ET that the record gives"
+        faults.append(Fault("change", what, "leave that column out"))
     if faults:
         raise FaultyInput(faults)
 
