@@ -131,7 +131,7 @@ def test_a_scenario_without_play_is_told_in_a_line(tmp_path: Path) -> None:
     assert done.exit_code == 2
     assert not done.stdout
     (line,) = done.stderr.splitlines()
-    assert line.startswith("fields: none asks to be looked at for play; a table [fields.KEY.play]")
+    assert line.startswith("fields: no field has play; add to a field")
     assert not (tmp_path / "out").exists()
 
 

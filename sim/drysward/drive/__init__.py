@@ -1,1 +1,1 @@
-"""Taking plans through the days: lanes, threads, and what runs gather."""
+"""Runs of plans through the days: lanes, threads, results."""

@@ -1,4 +1,4 @@
-"""Records of runs into lanes for a stretch of days, and what became of them back into records."""
+"""Batches of runs in lanes for a stretch of days: from records into lanes, and back."""
 
 from __future__ import annotations
 
@@ -26,12 +26,12 @@ if TYPE_CHECKING:
     from drysward.drive.runs import Runs
     from drysward.site.stretches import PreparedSite
 
-# Reading a day span by span pays as long as the lanes fall into so few.
+# Reading a day span by span is faster up to this many spans.
 MOST_SPANS = 6
 
 
 def day_input_of(site: PreparedSite) -> DayInput:
-    """What a stretch brings, as the loop reads it."""
+    """The days of a stretch as the loop reads them."""
     return DayInput(
         days=as_values(site.days),
         play_days=as_values(site.play.days),
@@ -43,7 +43,7 @@ def day_input_of(site: PreparedSite) -> DayInput:
 
 
 def batch_of(site: PreparedSite, runs: Runs) -> tuple[Batch, Spread]:
-    """The runs of plans in lanes, where they stand now, and how they lie there."""
+    """Runs in lanes, in their present state, and their layout there."""
     n_runs, n_fields, _ = runs.catches.shape
     spread = spread_of(*runs.catches.shape)
     by_lane = spread.by_lane
@@ -108,7 +108,7 @@ def batch_of(site: PreparedSite, runs: Runs) -> tuple[Batch, Spread]:
 
 
 def tally_of(runs: Runs, spread: Spread) -> Tally:
-    """Where what the runs have gathered goes on being gathered."""
+    """Results of the runs so far, to which the loop adds."""
     gathered = np.concatenate([runs.odds, runs.green[:, :, None]], axis=2)
     return Tally(
         years=as_values(runs.years),
@@ -120,7 +120,7 @@ def tally_of(runs: Runs, spread: Spread) -> Tally:
 
 
 def write_back(batch: Batch, spread: Spread, tally: Tally, runs: Runs) -> None:
-    """Write what became of the runs into their records."""
+    """Write the state and results of the runs back into their records."""
     get(batch.blocks, "state", runs.states, spread)
     runs.states.last_week = spread.by_run(batch.weekly[:, :, WEEK_GROSS].swapaxes(1, 2))
     lanes = batch.patches.reshape(*batch.patches.shape[:2], -1, LANES).swapaxes(2, 3)
@@ -146,4 +146,4 @@ def _spans(columns: np.ndarray) -> np.ndarray:
     return out
 
 
-assert PATCH_NAMES[:-2] == PATCH.names, "what is carried of a patch has its order"
+assert PATCH_NAMES[:-2] == PATCH.names, "the state of a patch is in the order of PATCH"

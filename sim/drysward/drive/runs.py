@@ -1,4 +1,4 @@
-"""Plans on their way through the years: where they stand, and what they have given so far."""
+"""Runs of plans through the years: their state and their results so far."""
 
 from __future__ import annotations
 
@@ -35,25 +35,24 @@ from drysward.site.stretches import PreparedSite
 from drysward.site.supply import start_supply
 
 T = TypeVar("T")
-Days = slice | NDArray[np.int64]  # of a stretch, by number
+Days = slice | NDArray[np.int64]  # of a stretch, by index
 
 LONG_AGO_DAYS = 10_000.0
-# The account must close within this on every day and patch, or the run is refused.
+# Largest water balance error of a day and patch; a larger one is a fault of the program.
 ACCOUNT_TOLERANCE_MM = 1e-9
 SUPPLY_TOLERANCE_M3 = 1e-6
 
 
 @dataclass(eq=False, kw_only=True)
 class _Gathered:
-    """Where plans stand on their way through the years, and what they did so far.
+    """State of plans on their way through the years, and their results so far.
 
-    ``columns`` (..., F) and ``supply_of`` (...) say which field and which supply of a stretch
-    each plan lives on.
-    ``catches`` and ``reaches`` (..., F, P): share of the mean irrigation that each patch catches,
-    and of the root zone that its roots reach. PATCH (..., F, P) and FIELD_STATE (..., F) are
-    carried from stretch to stretch. YEAR and PLAY_YEAR (..., F, Y), odds (..., F, 4, 366) and the
-    sum of green cover (..., F, 366) and shortage (..., F, 12, causes), mm by month and cause, are
-    gathered; TRACE (..., T, F) is the daily account last asked for.
+    ``columns`` (..., F) and ``supply_of`` (...): the fields and the supply of a stretch that each
+    plan uses. ``catches`` and ``reaches`` (..., F, P): share of the mean irrigation that each patch
+    catches, and of the root zone that its roots reach. PATCH (..., F, P) and FIELD_STATE (..., F)
+    are carried from stretch to stretch. YEAR and PLAY_YEAR (..., F, Y), odds (..., F, 4, 366) and
+    the sum of green cover (..., F, 366) and shortage (..., F, 12, causes), mm by month and cause,
+    are results; TRACE (..., T, F) is the daily ledger last requested.
     """
 
     plans: np.recarray
@@ -84,22 +83,22 @@ class _Gathered:
 
 @dataclass(eq=False, kw_only=True)
 class Runs(_Gathered):
-    """B plans that go together: every array leads with the plan."""
+    """B plans run together; the first axis of every array is the plan."""
 
     specs: tuple[PlanSpec, ...]
 
     def one(self, b: int) -> PlanRun:
-        """Plan ``b`` alone; the same memory."""
+        """Plan ``b`` only; the same memory."""
         return PlanRun(plan=self.specs[b], **self._at(b))
 
     def some(self, places: np.ndarray) -> Runs:
-        """The plans at ``places`` only; memory of their own."""
+        """The plans at ``places`` only; a copy."""
         return Runs(specs=tuple(self.specs[b] for b in places), **self._at(places))
 
 
 @dataclass(eq=False, kw_only=True)
 class PlanRun(_Gathered):
-    """One plan of ``Runs``: the arrays without the plan that leads there."""
+    """One plan of ``Runs``: the arrays without the first axis."""
 
     plan: PlanSpec
 
@@ -127,10 +126,10 @@ def start_patches(site: PreparedSite) -> np.recarray:
 def start_runs(
     starts: Sequence[tuple[PreparedSite, PlanSpec]], n_years: int | None = None
 ) -> Runs:
-    """Plans on the first day of the first stretch, each on a site of its own.
+    """Plans on the first day of the first stretch, each on its site.
 
-    The sites must share all but their columns, delivery and the scenario's plans and start.
-    ``n_years`` is how many years to gather, all when None.
+    The sites may differ only in columns, delivery, and plans and start of their scenarios.
+    ``n_years`` is the number of years in the results, all when None.
     """
     first, _ = starts[0]
     columns = np.stack([site.columns for site, _ in starts])
@@ -184,10 +183,10 @@ def start_run(site: PreparedSite, plan: PlanSpec) -> PlanRun:
 def advance_all(
     site: PreparedSite, runs: Runs, trace: Days = slice(0, 0), compiled: bool = True
 ) -> Runs:
-    """Take ``runs`` through a stretch, in place; ``trace`` are days to keep the account of.
+    """Take ``runs`` through a stretch, in place; ``trace`` are the days of the ledger.
 
-    What a plan does is the same whichever others go along. ArithmeticError when an account does
-    not close.
+    Results of a plan do not depend on the others. ArithmeticError when a water balance does not
+    close.
     """
     answers = site.scenario.answers
     n_plans, n_fields, _ = runs.catches.shape
@@ -224,14 +223,19 @@ def advance_all(
     )
     write_back(batch, spread, tally, runs)
     for account, worst, tolerance, unit in (
-        ("the water account", runs.years.residual.max(axis=(1, 2)), ACCOUNT_TOLERANCE_MM, "mm"),
-        ("the supply's account", runs.supply.years.residual.max(axis=1), SUPPLY_TOLERANCE_M3, "m3"),
+        ("the water balance", runs.years.residual.max(axis=(1, 2)), ACCOUNT_TOLERANCE_MM, "mm"),
+        (
+            "the water balance of the supply",
+            runs.supply.years.residual.max(axis=1),
+            SUPPLY_TOLERANCE_M3,
+            "m3",
+        ),
     ):
         if not worst.max() <= tolerance:
             b = int(np.argmax(~(worst <= tolerance)))
             raise ArithmeticError(
-                f"{account} of plan '{runs.specs[b].key}' is short by {worst[b]:.3g} {unit} on "
-                "some day; this is a fault of the program, please report it with the scenario"
+                f"{account} of plan '{runs.specs[b].key}' is off by {worst[b]:.3g} {unit} on one "
+                "day; this is a fault of the program, please report it with the scenario"
             )
     return runs
 
@@ -254,12 +258,12 @@ def run_plan(
 
 
 def most_together(n_fields: int) -> int:
-    """Plans that go through the days side by side: as many as fill a block of lanes."""
+    """Number of plans stepped side by side: as many as fill a block of lanes."""
     return max(LANES // n_fields, 1)
 
 
 def in_groups(plans: Sequence[T], workers: int = 1, n_fields: int = 2) -> list[Sequence[T]]:
-    """Plans in as many groups as there are workers, or more when they fill more blocks."""
+    """Plans in one group for each worker, or more groups when they fill more blocks."""
     n_groups = max(min(workers, len(plans)), -(-len(plans) // most_together(n_fields)))
     edges = np.linspace(0, len(plans), n_groups + 1).round().astype(int)
     return [plans[start:stop] for start, stop in pairwise(edges)]

@@ -1,7 +1,7 @@
-"""All days of a stretch for some plans, with days that are there or are forced as they are needed.
+"""All days of a stretch for some plans, with daily records in memory or computed when needed.
 
-What the weather makes of one field is much larger than the processor's memory, and takes longer to
-fetch than to work out. Where nobody else needs it, some days of it are made, run and forgotten.
+The daily records of one field are much larger than the processor's cache and take longer to fetch
+than to compute. When no other run needs them, some days are computed, run and dropped.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from drysward.site.profile import Curves
 @cache
 def compiled_run_site() -> Callable[..., Any]:
     """``run_windows`` compiled; it releases the GIL so that threads run plans side by side."""
-    # Nothing is allocated in it: without reference counts every view of an array is free.
+    # It allocates nothing, so it can do without reference counts, and views of arrays are free.
     return compiled(run_windows, counted=False)
 
 
@@ -28,9 +28,10 @@ def run_windows(
     supply_states: Any, tally: Any, scratch: Any, reached: Any, condition: Any, trace_at: Any,
     supply_or_play: bool | None,
 ) -> None:  # fmt: skip
-    """Run plans over all days of a stretch, in place, as many at once as ``ground.days`` has lines.
+    """Run plans over all days of a stretch, in place, in windows as long as ``day_input.days``.
 
-    Before each such window ``forcing`` fills it. ``runs`` is what else ``run_site`` takes.
+    Each window is filled from ``forcing`` before it is run. The other arguments are those of
+    ``run_site``.
     """
     n_days = day_input.calendar.shape[0]
     n_lines = day_input.days.shape[0]

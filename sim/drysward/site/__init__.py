@@ -1,1 +1,1 @@
-"""What a scenario is to the day loop: records of ground, weather, plans, supply and play."""
+"""A scenario as records for the day loop: soil, weather, plans, supply and play."""

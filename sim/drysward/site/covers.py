@@ -1,4 +1,4 @@
-"""Rain covers: on which days one lies, what it keeps off, and the work it takes."""
+"""Rain covers: days on the field, rain kept off, labor."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ FloatArray = NDArray[np.float64]
 
 
 class Covered(NamedTuple):
-    """Each (n,): whether the cover lies, rain it keeps off (mm), and labor (h)."""
+    """Each (n,): whether the cover is on, rain kept off (mm), and labor (h)."""
 
     lies: Flags
     kept_off_mm: FloatArray
@@ -29,12 +29,12 @@ def cover_days(
     rain_mm: FloatArray,
     tmax_c: FloatArray,
 ) -> Covered:
-    """Days under the cover; it only ever keeps water off.
+    """Days under the cover, and the rain that it keeps off.
 
-    It lies on each of the ``days_before`` a judged event (not on its day) with rain from
-    ``rain_from_mm``, known ahead as by a perfect forecast, unless the maximum passes ``heat_c``
-    or it has lain for ``longest_days`` in a row. Limits of time and heat: from memory, plastic
-    over turf for more than a day in sun or three otherwise risks heat and disease.
+    It is on during each of the ``days_before`` a judged event (not on the day of the event) with
+    ``rain_from_mm`` of rain or more, as with a perfect forecast, unless the maximum is above
+    ``heat_c`` or it has been on for ``longest_days`` in a row. Limits of time and heat: from
+    memory, plastic over turf for more than a day in sun or three otherwise risks heat and disease.
     """
     n = dates.size
     if cover is None:

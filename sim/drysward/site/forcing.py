@@ -1,6 +1,6 @@
-"""What weather, season and species make of every day on one field, before any plan runs.
+"""Daily demand, thresholds and turf rates of one field, before any plan runs.
 
-Everything here is the same for all plans and patches of a field, so it is worked out once, in one
+Everything here is the same for all plans and patches of a field, so it is computed once, in one
 compiled pass over the days, and the day step only reads it.
 """
 
@@ -59,22 +59,22 @@ from drysward.weather.simulated.climate import MONTH_OF_DAY, calendar_day
 
 FloatArray = NDArray[np.float64]
 
-SURFACE_LAYER_MM = 100.0  # FAO-56 gives 0.10 to 0.15 m to the evaporation layer
+SURFACE_LAYER_MM = 100.0  # FAO-56: the evaporation layer is 0.10 to 0.15 m deep
 THINNEST_LAYER_MM = 5.0
 FIRST_OF_JULY = 182  # in a leap-year calendar
 ANY_SPECIES = "tall_fescue"
 SURFACE_UPTAKE_WEIGHT = 2.0  # roots are denser near the surface; own estimate
 TURF_HEIGHT_M = 0.10  # FAO-56 Table 12
-# Sod whose roots have come to no more of their full depth than this is not fed from below; from
-# this much more on it is in full (own estimate).
+# New sod gets no water from below up to this share of its full rooting depth, and all of it from
+# this much more on (own estimate).
 SOD_UNFED, SOD_FED_SPAN = 0.55, 0.3
-MOST_OF_SURFACE = 0.5  # that the crown layer may be, under very short roots
-LEAST_RAMP = 1e-9  # width in depletion fraction that stands in for none
+MOST_OF_SURFACE = 0.5  # limit of the crown layer under very short roots
+LEAST_RAMP = 1e-9  # width in depletion fraction used for 0
 SOD = "first-year sod"
 
 
 def calendar_records(dates: NDArray[np.datetime64], southern: bool) -> np.recarray:
-    """CALENDAR of each day; turf years start in winter. The caller fills in counted years."""
+    """CALENDAR of each day; turf years start in winter. The caller sets counted years."""
     out = records(CALENDAR, dates.size)
     out.day_of_year = calendar_day(dates)
     out.month = MONTH_OF_DAY[out.day_of_year]
@@ -94,7 +94,7 @@ def weekday(dates: NDArray[np.datetime64]) -> NDArray[np.int64]:
 
 
 def in_season(day_of_year: NDArray[np.int64], season: tuple[int, int]) -> NDArray[np.bool_]:
-    """Whether calendar days lie in a season that may run over the turn of the year."""
+    """Whether calendar days lie in a season that may cross the new year."""
     first, last = season
     if first <= last:
         return (day_of_year >= first) & (day_of_year <= last)
@@ -102,7 +102,7 @@ def in_season(day_of_year: NDArray[np.int64], season: tuple[int, int]) -> NDArra
 
 
 def rooting_mm(spec: FieldSpec, species: Entry, zone: RootZone) -> float:
-    """Full working depth of roots on this root zone (mm)."""
+    """Full rooting depth on this root zone (mm)."""
     in_sand, in_native = species["root_depth_sand"], species["root_depth_native"]
     if zone.kind == NATIVE:
         depth = in_native * zone.root_factor
@@ -116,12 +116,12 @@ def rooting_mm(spec: FieldSpec, species: Entry, zone: RootZone) -> float:
 
 
 def days_since(day: int, calendar_day: NDArray[np.int64]) -> NDArray[np.int64]:
-    """Days since ``day`` of the year was last, 0 to 365, on calendar days (n,)."""
+    """Days since the last ``day`` of the year, 0 to 365, on calendar days (n,)."""
     return (calendar_day - day) % CALENDAR_DAYS
 
 
 def layers_mm(spec: FieldSpec, zone: RootZone, catalog: Catalog) -> tuple[float, float]:
-    """Depth of the surface layer, and that of the roots in full, below which the subsoil begins."""
+    """Depth of the surface layer, and full rooting depth, below which the subsoil begins."""
     if spec.surface == SKINNED:
         # One layer that dries from the top: bare ground has no root zone below it.
         return zone.profile.depth_mm - THINNEST_LAYER_MM, zone.profile.depth_mm
@@ -132,12 +132,12 @@ def layers_mm(spec: FieldSpec, zone: RootZone, catalog: Catalog) -> tuple[float,
 
 def species_of(spec: FieldSpec, catalog: Catalog) -> Entry:
     """The field's species in the catalog."""
-    # Nothing grows on a skinned surface: what a species would do there does not matter.
+    # Nothing grows on a skinned surface, so any species will do.
     return catalog.get("species", ANY_SPECIES if spec.surface == SKINNED else spec.species)
 
 
 def field_record(spec: FieldSpec, zone: RootZone, catalog: Catalog) -> np.recarray:
-    """FIELD (1,): what does not change from day to day on a field."""
+    """FIELD (1,): numbers of a field that stay the same from day to day."""
     skinned = spec.surface == SKINNED
     species = species_of(spec, catalog)
     turf = catalog.get("turf_processes", "all")
@@ -176,7 +176,7 @@ def field_record(spec: FieldSpec, zone: RootZone, catalog: Catalog) -> np.recarr
     field.firing_rate = turf["firing_rate"]
     field.inv_moist_root_zone = 1.0 / turf["moist_root_zone_share"]
     field.root_zone_speed = turf["root_zone_clock_speed"]
-    # Soil goes on below the profile that is looked at, and stays moist.
+    # Soil continues below the profile, and stays moist.
     field.subsoil_least = turf["subsoil_least_moisture"]
     fed_share = 1.0
     if spec.stand == SOD:
@@ -193,7 +193,7 @@ def field_record(spec: FieldSpec, zone: RootZone, catalog: Catalog) -> np.recarr
 
 
 def _record(dtype: np.dtype, numbers: SimpleNamespace) -> np.recarray:
-    """A record (1,) of numbers by name, all of which must be there: quicker than one by one."""
+    """A record (1,) from numbers by name, all of them required; faster than setting each field."""
     row = tuple(getattr(numbers, name) for name in dtype.names or ())
     return np.array([row], dtype).view(np.recarray)
 
@@ -224,7 +224,7 @@ TURF = np.dtype(
         ("rooting_cv", "f8"),
         ("recovery_rate", "f8"),
         ("rooting_mm", "f8"),
-        # calendar days of seed and of new turf, and what they do
+        # calendar days of seeding and of new turf, and their numbers
         ("reseed_day", "i8"),
         ("reseed_rate", "f8"),
         ("new_day", "i8"),
@@ -232,7 +232,7 @@ TURF = np.dtype(
         ("new_rooting_days", "f8"),
     ]
 )
-"""The numbers of a field that its days are worked out from."""
+"""Numbers of a field from which its days are computed."""
 
 MEMORY = np.dtype(
     [
@@ -245,16 +245,16 @@ MEMORY = np.dtype(
         *((name, "f8") for name in ("spell_c", "hardiness", "worst_odds")),
     ]
 )
-"""What the days of a field remember of the day before."""
+"""State carried from one day of a field to the next."""
 
 
 class Forcing(NamedTuple):
-    """What the days of C fields are worked out from where that is done as they are run.
+    """Input for the days of C fields that are computed while they run.
 
     ``turfs`` TURF, ``fields`` FIELD and ``memories`` MEMORY (C,); water above the nodes of their
     profiles, of which field f has ``n_nodes[f]``, in the order of ``Curves`` (4, C, N);
-    ``weather`` WEATHER (n,); what covers keep off (C, n), mm; and DAY (lines, C), which is
-    written.
+    ``weather`` WEATHER (n,); what covers keep off (C, n), mm; and DAY (lines, C), the
+    output.
     """
 
     turfs: np.recarray
@@ -282,7 +282,7 @@ NOTHING_TO_FORCE = Forcing(
 def forcing_of(
     of_fields: Sequence[tuple[FieldSpec, RootZone, Catalog]], southern: bool, lines: int
 ) -> Forcing:
-    """What the days of fields are worked out from, so many at a time, but for the weather."""
+    """Input for the days of fields, computed some days at a time; without the weather."""
     profiles = [zone.profile for _, zone, _ in of_fields]
     n_nodes = np.array([profile.node_mm.size for profile in profiles])
     curves = np.zeros((4, len(profiles), n_nodes.max()))
@@ -301,7 +301,9 @@ def forcing_of(
 
 
 def force_first_day(forcing: Forcing, calendar: np.recarray) -> None:
-    """Write the first of a stretch's days, which runs start from; it is forced again with them."""
+    """Compute the first day of a stretch, from which runs start; it is computed again with the
+    others.
+    """
     for f, n in enumerate(forcing.n_nodes):
         curves = Curves(*(curve[f, :n] for curve in forcing.curves))
         compiled(field_pass, counted=False)(
@@ -311,14 +313,14 @@ def force_first_day(forcing: Forcing, calendar: np.recarray) -> None:
 
 
 def turf_record(spec: FieldSpec, zone: RootZone, catalog: Catalog, southern: bool) -> np.recarray:
-    """TURF (1,): what the days of a field are worked out from."""
+    """TURF (1,): numbers of a field from which its days are computed."""
     skinned = spec.surface == SKINNED
     species, processes = species_of(spec, catalog), catalog.get("turf_processes", "all")
     turf = SimpleNamespace(
         **{name: species[name] for name in _OF_SPECIES},
         **{name: processes[name] for name in _OF_PROCESSES},
     )
-    # Nothing moves the floor of a skinned surface.
+    # A skinned surface has no roots that move.
     turf.new_day, turf.new_root_start, turf.new_rooting_days = 0, 1.0, 1.0
     turf.rooting_cv = processes["rooting_year_cv"]
     if skinned:
@@ -342,7 +344,7 @@ def turf_record(spec: FieldSpec, zone: RootZone, catalog: Catalog, southern: boo
 def awake_kc(
     spec: FieldSpec, species: Entry, catalog: Catalog, southern: bool
 ) -> tuple[float, ...]:
-    """Well-watered Kc of awake turf against short-grass reference ET, by month."""
+    """Kc of well-watered active turf relative to short-grass reference ET, by month."""
     row = catalog.get("kc_season", species.words["season"])
     by_month = [row[f"m{month:02d}"] for month in range(1, 13)]
     if southern:
@@ -395,7 +397,7 @@ def field_pass(
     """Write DAY of a field on the days from ``first`` to before ``stop`` into ``days[:, f]``.
 
     ``weather`` is WEATHER (n,), the rest as above. ``turfs`` TURF and ``memories`` MEMORY hold the
-    field at ``f``, or it alone; days are gone through from 0 on, without a gap.
+    field at ``f``, or only this field. Days must be computed in order from 0, without a gap.
     """
     mine = f if turfs.shape[0] > 1 else 0
     species = processes = turf = turfs[mine]
@@ -430,7 +432,7 @@ def field_pass(
         day, today, on = days[d - first, f], weather[d], calendar[d]
         tmean, soil, eto, snow = today.tmean_c, today.soil_c, today.eto_mm, today.snow_water_mm
 
-        # A cover keeps rain off, which is then no part of the field's account.
+        # Rain kept off by a cover is not part of the field's water balance.
         day.precipitation = today.rain_mm - kept_off_mm[d]
         day.liquid = today.liquid_mm - kept_off_mm[d]
         day.snow_water = snow
@@ -468,7 +470,7 @@ def field_pass(
             score_before = on.rooting_score
             factor = rooting_of_year(score_before, turf.rooting_cv)
         root = clamp(turf.rooting_mm * (root_share * young * factor), shallowest, deepest)
-        # On most days the roots end where they did.
+        # On most days the rooting depth does not change.
         if root != root_before:
             node = node_above(root, curves.node_mm, node)
             rooted_fc = water_above_mm(root, curves.node_mm, curves.field_capacity, node)
@@ -522,7 +524,7 @@ def field_pass(
                 lt50_c(hardiness, species.lt50_unhardened_c, species.lt50_hardened_c),
                 processes.freeze_kill_steepness,
             )
-        # A stand that begins anew has not been through the winter so far.
+        # New turf has not been through the winter so far.
         worst_odds = 0.0 if on.fresh == 1 else worst_odds
         day.freeze_kill = freeze_kill_share(odds, worst_odds)
         worst_odds = worst_odds_step(worst_odds, odds, soil, today.frost_mm)

@@ -1,4 +1,4 @@
-"""What one night can put on a field, and what the ground takes of it."""
+"""Depth that one night can apply to a field, and the part that the ground takes."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from drysward.scenario.rules import NO_WATERING
 from drysward.site.root_zone import RootZone
 
 MM_PER_M = 1000.0
-# Losses of the catalog by time of day; of midday those in humid air, where a table needs one.
+# Losses in the catalog by time of day; tables show midday in humid air.
 _LOSSES = {
     "night": "night",
     "early morning": "early_morning",
@@ -24,19 +24,19 @@ _LOSSES = {
     "evening": "evening",
 }
 _BY_HAND = "hand_hose"
-# A window of 7.5 h written in minutes still holds three passes of 2.5 h.
+# A window of 7.5 h written in minutes must still hold three passes of 2.5 h.
 _ROUNDING = 1e-9
 
 
 def passes_a_night(delivery: DeliverySpec, window_h: float) -> int:
-    """Passes of a machine or a hose that a night's window holds, one at least; 0 without passes."""
+    """Passes of a machine or hose in a night's window, at least one; 0 for other systems."""
     if delivery.hours_per_pass <= 0.0:
         return 0
     return max(1, math.floor(window_h / delivery.hours_per_pass + _ROUNDING))
 
 
 def pass_m3(delivery: DeliverySpec) -> float:
-    """Water that one pass puts out; 0 for a system that makes none.
+    """Volume of one pass (m3); 0 for a system without passes.
 
     ValueError when it has no flow.
     """
@@ -48,10 +48,10 @@ def pass_m3(delivery: DeliverySpec) -> float:
 
 
 def nightly_gross_mm(delivery: DeliverySpec, area_m2: float, window_h: float) -> float:
-    """Most that the system can put out in one night's window, as gross depth over the field.
+    """Largest gross depth over the field in one night's window (mm).
 
-    By its flow, or where it has none by its sprinklers, zone after zone; never more than the
-    sprinklers put out when all of them run. Machines and hoses make whole passes.
+    Limited by flow, or without a stated flow by the sprinklers, zone after zone; never more than
+    the sprinklers apply when all of them run. Machines and hoses make whole passes.
     """
     hours = passes_a_night(delivery, window_h) * delivery.hours_per_pass or window_h
     by_sprinklers = delivery.precipitation_rate_mm_h * hours / delivery.zones
@@ -63,7 +63,7 @@ def nightly_gross_mm(delivery: DeliverySpec, area_m2: float, window_h: float) ->
 def splits(delivery: DeliverySpec, plan: PlanSpec) -> bool:
     """Whether a watering is split into cycles.
 
-    A traveling machine wets each spot in one run; who holds a hose comes back to it.
+    A traveling machine wets each spot in one run; a person with a hose comes back to it.
     """
     travels = delivery.hours_per_pass > 0.0 and delivery.system != _BY_HAND
     return plan.cycle_and_soak and not travels
@@ -72,12 +72,12 @@ def splits(delivery: DeliverySpec, plan: PlanSpec) -> bool:
 def ground_take_mm(
     zone: RootZone, delivery: DeliverySpec, plan: PlanSpec, most_catch: float
 ) -> float:
-    """Largest mean depth (mm) of a night under a plan of which no patch sees any run off.
+    """Largest mean depth of a night under a plan without runoff on any patch (mm).
 
     ``most_catch`` is the largest catch of a patch over the mean. Infinite where the soil keeps
     up with the sprinklers.
     """
-    # The wettest patch is watered no longer, but faster.
+    # The wettest patch is watered for the same time at a higher rate.
     take = night_take_mm(
         delivery.precipitation_rate_mm_h * most_catch,
         zone.intake_mm_h,
@@ -89,19 +89,19 @@ def ground_take_mm(
 
 
 def put_out_m3_h(delivery: DeliverySpec, area_m2: float) -> float:
-    """Flow while the system runs: its own, or that of one zone's sprinklers."""
+    """Flow while the system runs (m3/h): as stated, or that of one zone's sprinklers."""
     by_sprinklers = delivery.precipitation_rate_mm_h / MM_PER_M * area_m2 / delivery.zones
     return by_sprinklers if delivery.flow_m3_h is None else min(delivery.flow_m3_h, by_sprinklers)
 
 
 @dataclass(frozen=True)
 class Night:
-    """What a night's watering under a plan can be on a field; depths are means over the field.
+    """Limits of a night's watering under a plan on a field; depths are means over the field.
 
-    ``gross_mm`` leaves the pipes and ``landed_mm`` of it reaches the turf. ``take_mm`` is what
-    the ground takes, infinite where it keeps up. ``largest_mm`` is the largest watering,
-    ``limit`` what sets it: "plan", "soil", "night" or "ground". A peak week loses ``peak_week_mm``;
-    the plan may water in ``nights_a_week``, NaN for one that only keeps crowns alive.
+    ``gross_mm`` leaves the pipes and ``landed_mm`` of it reaches the turf. ``take_mm`` is what the
+    ground takes, infinite where it keeps up. ``largest_mm`` is the largest watering, ``limit`` what
+    limits it: "plan", "soil", "night" or "ground". A peak week loses ``peak_week_mm``; the plan may
+    water in ``nights_a_week``, NaN for one that only keeps crowns alive.
     """
 
     field: FieldSpec
@@ -129,10 +129,9 @@ def waters(plan: PlanSpec) -> bool:
 
 
 def most_depth_mm(zone: RootZone, plan: PlanSpec) -> float:
-    """Largest watering that a plan asks for (mm at the turf).
+    """Largest application of a plan (mm at the turf).
 
-    What it states; where it says nothing of this, the depths that it names itself, or what is
-    good practice on the soil.
+    As stated in the plan; else the largest of its depths, or good practice on the soil.
     """
     if plan.most_depth_mm is not None:
         return plan.most_depth_mm
@@ -149,7 +148,7 @@ def night_of(
     landed = gross * (1.0 - loss) * (1.0 - delivery.overspray)
     take = ground_take_mm(zone, delivery, plan, most_catch)
     stated = plan.most_depth_mm is not None or _own_depth_mm(plan) > 0.0
-    # Of equal limits the first named is told.
+    # Of equal limits, the first is named.
     limits = [("plan" if stated else "soil", most_depth_mm(zone, plan)), ("night", landed)]
     if plan.stop_at_runoff:
         limits.append(("ground", take))
@@ -174,8 +173,8 @@ def night_of(
 def nights(scenario: Scenario, zones: Sequence[RootZone], catches: np.ndarray) -> tuple[Night, ...]:
     """A night of every plan that waters on every field, field by field.
 
-    ``zones`` (F,) are those of the fields, ``catches`` (F, P) what their patches catch over the
-    mean.
+    ``zones`` (F,) are the root zones of the fields, ``catches`` (F, P) the catches of their patches
+    over the mean.
     """
     return tuple(
         night_of(field, plan, zone, float(caught.max()), scenario.catalog)
@@ -186,6 +185,6 @@ def nights(scenario: Scenario, zones: Sequence[RootZone], catches: np.ndarray) -
 
 
 def _own_depth_mm(plan: PlanSpec) -> float:
-    """Largest depth that the plan names itself; 0 when it waters by need."""
+    """Largest depth stated by the plan; 0 when it waters by need."""
     by_rule = max(plan.depth_by_weekday)
     return plan.crown_depth_mm if plan.rule == NO_WATERING else by_rule

@@ -1,4 +1,4 @@
-"""A plan of the scenario as the record that the day step reads, for one field."""
+"""Plans of the scenario as records for the day step, one for each field."""
 
 from __future__ import annotations
 
@@ -41,7 +41,7 @@ def machines_of(fields: Sequence[FieldSpec]) -> list[int]:
 def write_plan(
     row: Any, plan: PlanSpec, field: FieldSpec, zone: RootZone, most_catch: float
 ) -> None:
-    """Write ``plan`` as it is followed on ``field`` into a record PLAN of 0s.
+    """Write ``plan`` as followed on ``field`` into a zeroed record PLAN.
 
     ``most_catch`` is the largest share of the mean that a patch of the field catches.
     """

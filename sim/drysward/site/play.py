@@ -1,4 +1,4 @@
-"""A scenario's fields as the records that the day step reads of play."""
+"""Play on the fields of a scenario as records for the day step."""
 
 from __future__ import annotations
 
@@ -61,7 +61,7 @@ FloatArray = NDArray[np.float64]
 
 
 def has_play_on(field: FieldSpec, plans: tuple[PlanSpec, ...]) -> bool:
-    """Whether anything of a field asks for the day step to look at play."""
+    """Whether the day step needs play on a field."""
     return (
         field.play is not None
         or field.surface == SKINNED
@@ -71,19 +71,19 @@ def has_play_on(field: FieldSpec, plans: tuple[PlanSpec, ...]) -> bool:
 
 
 def any_has_play(scenario: Scenario) -> bool:
-    """Whether any field of a scenario is looked at for play."""
+    """Whether any field of a scenario has play."""
     return any(has_play_on(field, scenario.plans) for field in scenario.fields)
 
 
 def require_play(scenario: Scenario) -> None:
-    """FaultyInput when no field of the scenario is looked at for play."""
+    """FaultyInput when no field of the scenario has play."""
     if not any_has_play(scenario):
-        allowed = "a table [fields.KEY.play], such as play = { hard_above = 100 }"
-        raise FaultyInput(Fault("fields", "none asks to be looked at for play", allowed))
+        allowed = "add to a field, for example: play = { hard_above = 100 }"
+        raise FaultyInput(Fault("fields", "no field has play", allowed))
 
 
 def field_covers(spec: FieldSpec, weather: SiteWeather) -> Covered:
-    """Days under the field's rain cover; snow is left to lie."""
+    """Days under the field's rain cover; snow is not covered."""
     record = weather.record
     play = spec.play or PlaySpec()
     rain = np.where(weather.days.liquid_mm >= record.rain_mm, record.rain_mm, 0.0)
@@ -97,7 +97,7 @@ def play_input(
     weather: SiteWeather,
     covered: Sequence[Covered],
 ) -> PlayInput:
-    """PLAY_FIELD (F,) and PLAY_DAY (D, F) of a stretch; no days when no field is looked at.
+    """PLAY_FIELD (F,) and PLAY_DAY (D, F) of a stretch; no days when no field has play.
 
     ``fields`` is FIELD (F,) and ``covered`` the days under cover of each field.
     """
@@ -163,7 +163,7 @@ def _write_field(
     row.hard_above = play.hard_above_g or hardness["hard_above_g"]
     row.soft_below = play.soft_below_g
     if spec.surface == SKINNED and play.hard_above_g is None:
-        row.hard_above, row.soft_below = math.inf, 0.0  # what is read on turf is no limit here
+        row.hard_above, row.soft_below = math.inf, 0.0  # limits for turf do not apply
     row.air_below, row.share = play.air_filled_below, play.share
     row.weed_air = limits["invader_air"]
     row.most_root_loss = catalog.get("play", "airless_roots")["most_root_loss"]
@@ -214,7 +214,7 @@ def hardness_line(
     """
     floor, bare = entry["hardness_floor_g"], entry["hardness_bare_g"]
     if fitted is not None:
-        # What is measured has no floor but zero.
+        # A measured line has no floor above 0.
         return HardnessLine(fitted.intercept_g, fitted.slope_g, 0.0, bare, fitted.scatter_g)
     intercept, slope = entry["hardness_intercept_g"], entry["hardness_slope_g"]
     if bulk_density is not None:
@@ -231,16 +231,16 @@ def hardness_line(
 
 
 def undrained_at_play(mud: Entry, zone: RootZone, surface_mm: float) -> tuple[float, list[float]]:
-    """Share of the water above field capacity that play finds beyond that of the day's end: of
-    rain, and of irrigation by time of day in the order of TIMES_OF_DAY.
+    """Share of the water above field capacity that drains between play and the day's end: of rain,
+    and of irrigation by time of day in the order of TIMES_OF_DAY.
     """
 
-    def held(hours: float) -> float:
+    def undrained(hours: float) -> float:
         drained = zone.profile.drain_share(0.0, surface_mm, hours)
         return undrained_share(drained, zone.profile.drain_share(0.0, surface_mm))
 
-    by_time = [held(mud[f"play_after_{time.replace(' ', '_')}_h"]) for time in TIMES_OF_DAY]
-    return held(mud["play_after_rain_h"]), by_time
+    by_time = [undrained(mud[f"play_after_{time.replace(' ', '_')}_h"]) for time in TIMES_OF_DAY]
+    return undrained(mud["play_after_rain_h"]), by_time
 
 
 def watering_wet_hours(disease: Entry) -> list[float]:
@@ -257,7 +257,7 @@ def harm_days(roots: Entry) -> tuple[float, float, float, float]:
 def _write_calendar(
     out: np.ndarray, spec: FieldSpec, catalog: Catalog, weather: SiteWeather, covered: Covered
 ) -> None:
-    """What the calendar makes of PLAY_DAY (n,): use, events, covers, new turf."""
+    """PLAY_DAY (n,) from the calendar: use, events, covers, new turf."""
     if spec.play is not None:
         use = days_of_use(spec.play, weather.record.dates)
         out["use_hours"], out["judged"] = use.use_hours, use.judged
@@ -268,7 +268,7 @@ def _write_calendar(
 
 
 class _Numbers(NamedTuple):
-    """The numbers of a field that its days of play are worked out from."""
+    """Numbers of a field from which its days of play are computed."""
 
     leaf_depression_c: float
     dew_after_sunrise_h: float
@@ -277,7 +277,7 @@ class _Numbers(NamedTuple):
     rain_wet_h: float
     harm_days: tuple[float, float, float, float]
     visible_root_loss: float
-    # wear of an hour of use, on dry soil, and how much faster elsewhere
+    # wear of an hour of use on dry soil, and factors on moister soil
     wear_per_h: float
     middle_factor: float
     wet_factor: float
@@ -328,7 +328,7 @@ def play_pass(
     days: Any,
     f: int,
 ) -> None:
-    """Write what the weather makes of PLAY_DAY of a field into ``days[:, f]``, in place.
+    """Write the part of PLAY_DAY of a field that depends on weather into ``days[:, f]``, in place.
 
     Parameters
     ----------
@@ -355,7 +355,7 @@ def play_pass(
         )
         day.wet_night_hours = wet_night_hours(nights_h[d], turf.dew_after_sunrise_h)
         cloud_term_before = cloud_terms[d]
-        # A night ends on the morning of its day; what fell on the day before it began wets it.
+        # The night of a day ends on its morning; rain of the day before wets its leaves.
         day.rain_wet_hours = rain_wet_hours(rain_before, turf.rain_wet_from_mm, turf.rain_wet_h)
         rain_before = today.rain_mm
         day.root_harm = root_harm_rate(
@@ -366,7 +366,8 @@ def play_pass(
             today.tmean_c, turf.growth_optimum_c, turf.growth_spread_c, turf.warm_season
         )
         day.root_heal = root_heal_rate(growth, turf.root_regrowth_days)
-        # Worn ground closes as browned turf greens: crowns are left in it (own estimate).
+        # Worn ground closes as fast as browned turf regreens, from crowns left in it (own
+        # estimate).
         regrowth = turf.recovery_rate * growth
         day.regrowth = larger(regrowth, turf.coming_up_rate) if day.young > 0.0 else regrowth
 
@@ -374,7 +375,7 @@ def play_pass(
 def _write_new_turf(
     out: np.ndarray, spec: FieldSpec, catalog: Catalog, weather: SiteWeather
 ) -> None:
-    """What is sown or laid on its day every year: light watering, losses, and coming up."""
+    """Write new turf, sown or laid on its day every year: light watering, losses, establishment."""
     new = spec.establish
     assert new is not None
     entry = catalog.get("play", f"establish_{new.kind}")

@@ -1,7 +1,7 @@
-"""When a field is used: hours of use, judged events, days without watering, prewetting.
+"""Calendar of use: hours of use, judged events, days without watering, prewetting.
 
-Events are known beyond the last day asked about, so that a run of some years has the same
-days as the same years of a longer run.
+Events after the last day of a run are known, so that a run has the same days as the same years of a
+longer run.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ Dates = NDArray[np.datetime64]
 @dataclass(frozen=True, eq=False)
 class DaysOfUse:
     """Each (n,): hours of use, whether a judged event is played, whether watering is banned,
-    and the depth (mm) given ahead of an event.
+    and the depth (mm) applied ahead of an event.
     """
 
     use_hours: FloatArray
@@ -37,8 +37,8 @@ class DaysOfUse:
 def event_days(event: EventSpec, dates: Dates) -> Flags:
     """Whether the event is on each of ``dates`` (n,).
 
-    29 February is day 59 in every year, so that a date stays the same day; an event dated so
-    is there in leap years only.
+    29 February is day 59 in every year, so that other dates keep their day; an event on that date
+    takes place in leap years only.
     """
     day = calendar_day(dates)
     if event.dates:
@@ -65,7 +65,7 @@ def days_before(events: Iterable[EventSpec], dates: Dates, first: int, last: int
 
 
 def days_of_use(play: PlaySpec, dates: Dates) -> DaysOfUse:
-    """What the calendar makes of each of ``dates`` (n,), consecutive or not."""
+    """Use on each of ``dates`` (n,), consecutive or not."""
     dates = dates.astype("datetime64[D]")
     hours = np.zeros(dates.size)
     for event in play.events:

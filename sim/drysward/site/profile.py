@@ -1,4 +1,4 @@
-"""One root zone as the day step sees it: water held from the surface down to any depth.
+"""Soil profile of a root zone: water from the surface down to any depth.
 
 Native soil, sand over gravel and sand cap over native differ only in these curves and in how
 fast water enters and leaves.
@@ -31,9 +31,9 @@ class Curves(NamedTuple):
 
 @jitable
 def node_above(depth_mm: float, node_mm: Any, near: int) -> int:
-    """Place of the last node not below a depth, but not the last of all; sought from ``near`` on.
+    """Index of the last node not below a depth, at most the last but one; ``near`` starts the search.
 
-    Depths of following days lie close together, so that a step or two finds it.
+    Depths of successive days are close together, so a step or two finds it.
     """
     last = node_mm.size - 2
     while near < last and node_mm[near + 1] <= depth_mm:
@@ -45,9 +45,9 @@ def node_above(depth_mm: float, node_mm: Any, near: int) -> int:
 
 @jitable
 def water_above_mm(depth_mm: float, node_mm: Any, curve: Any, node: int) -> float:
-    """Water from the surface down to a depth below ``node``, on a straight line to the next one.
+    """Water from the surface down to a depth below ``node``, linear to the next node (mm).
 
-    Beyond the last node it is that of the last.
+    Below the last node it stays constant.
     """
     if depth_mm >= node_mm[node + 1]:
         return curve[node + 1]
@@ -57,7 +57,7 @@ def water_above_mm(depth_mm: float, node_mm: Any, curve: Any, node: int) -> floa
 
 @dataclass(frozen=True, eq=False)
 class Profile:
-    """Cumulative water (mm) from the surface to each node, and what governs entry and exit."""
+    """Cumulative water (mm) from the surface to each node, and limits of inflow and outflow."""
 
     node_mm: NDArray[np.float64]
     field_capacity: NDArray[np.float64]
@@ -70,7 +70,7 @@ class Profile:
 
     @property
     def curves(self) -> Curves:
-        """Its arrays alone, as compiled code reads them."""
+        """Its arrays, as compiled code reads them."""
         return Curves(self.node_mm, self.field_capacity, self.wilting_point, self.saturation)
 
     @property

@@ -1,4 +1,4 @@
-"""From a construction in the catalog, with what a scenario changes, to a soil profile."""
+"""Soil profile of a field, from a construction in the catalog and changes by the scenario."""
 
 from __future__ import annotations
 
@@ -28,17 +28,17 @@ from drysward.site.profile import (
 
 SAND_OVER_GRAVEL, SAND_CAP, NATIVE = "sand over gravel", "sand cap over native", "native"
 _GROUPS = "abcd"
-# A sand surface takes rain as hydrologic group A, and no sprinkler outruns it.
+# A sand surface counts as hydrologic group A, and no sprinkler exceeds its intake.
 _SAND_GROUP = 0
 _SAND_SURFACE_STORAGE_MM = 10.0
 
 
 @dataclass(frozen=True, eq=False)
 class RootZone:
-    """A profile with the numbers that belong to its construction.
+    """A profile with the numbers of its construction.
 
-    ``intake_mm_h`` is the most sprinkler rate that the ground takes in, ``most_depth_mm`` the
-    largest watering that is good practice on it.
+    ``intake_mm_h`` is the largest sprinkler rate without runoff, ``most_depth_mm`` the largest
+    application that is good practice on it.
     """
 
     kind: str
@@ -89,7 +89,7 @@ def _hydraulics(
 
 
 def intake_mm_h(soil: Entry, slope: float, bare: bool) -> float:
-    """Most sprinkler rate (mm/h) that a soil of ``intake.toml`` takes in, not compacted."""
+    """Largest sprinkler rate without runoff on an uncompacted soil of ``intake.toml`` (mm/h)."""
     cover = "bare" if bare else "covered"
     return intake_by_slope(
         slope,
@@ -108,7 +108,7 @@ def field_root_zone(spec: FieldSpec, catalog: Catalog) -> RootZone:
 def build_root_zone(
     spec: RootZoneSpec, catalog: Catalog, slope: float = USUAL_SLOPE, bare: bool = False
 ) -> RootZone:
-    """Resolve a root zone. FaultyInput where it names what the catalog does not have."""
+    """The root zone of a spec. FaultyInput for names that the catalog does not have."""
     entry = catalog.get("root_zones", spec.like)
     numbers = {name: parameter.value for name, parameter in entry.numbers.items()}
     numbers.update(spec.numbers)
@@ -149,7 +149,7 @@ def build_root_zone(
     native_intake = intake_mm_h(intake, slope, bare) * compaction["intake_factor"]
     native_depth = numbers["native_depth_mm"] if kind == SAND_CAP else numbers["depth_mm"]
     profile = native_profile(hydraulics, native_depth, base, native_intake)
-    # The group is that of the soil as it grew; what compaction adds is its own number.
+    # The group is that of the uncompacted soil; compaction shifts it by a separate number.
     loose = _hydraulics(catalog, soil.key, "none", spec.measured)
     group = _GROUPS.index(hydrologic_group(loose.ksat_mm_h, native_depth, base == BARRIER))
     rew = soil["rew"]

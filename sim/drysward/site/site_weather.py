@@ -1,4 +1,4 @@
-"""What the weather makes of every day of a site: snow, frozen ground, warm soil, drought, spray.
+"""Daily weather of a site and what follows from it: snow, frost, warm soil, drought, spray loss.
 
 All fields of the site share it.
 """
@@ -36,13 +36,13 @@ WEATHER = np.dtype(
         (name, "f8")
         for name in (
             "rain_mm", "tmin_c", "tmax_c", "tmean_c", "u2_m_s", "rh_min_pct", "eto_mm",
-            # of the top soil; rain and melt that reach the ground; snow that lies, and what heat
-            # it holds back; how deep frost goes, and 1 when that makes frozen ground
+            # of the topsoil; rain and melt that reach the ground; snow on the ground, and its heat
+            # resistance; depth of frost, and 1 when the ground counts as frozen
             "soil_c", "liquid_mm", "snow_water_mm", "snow_resistance", "frost_mm", "frozen",
         )
     ]
 )  # fmt: skip
-"""What a day of weather brings to all fields of a site."""
+"""A day of weather, the same for all fields of a site."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -72,7 +72,7 @@ class _Processes(NamedTuple):
 
 
 WEATHER_PROCESSES = _Processes._fields
-"""Numbers of ``turf_processes.all`` that a site's weather depends on, whatever its fields."""
+"""Numbers of ``turf_processes.all`` that the weather of a site depends on."""
 
 
 def site_weather(
@@ -129,7 +129,7 @@ def weather_pass(
     drought_mm: FloatArray,
     midday_loss: FloatArray,
 ) -> None:
-    """Write what the days before and the weather make of each day, in place.
+    """Compute snow, frost, drought and spray loss of each day, in place.
 
     Parameters
     ----------

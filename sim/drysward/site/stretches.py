@@ -1,7 +1,7 @@
-"""What a site is before any plan runs: soils, species and weather, a stretch of years at a time.
+"""A site before any plan runs: soils, species and weather, a stretch of years at a time.
 
-A stretch is worked out on arrays and then run; the next one follows where it ends. However many
-years there are, only a stretch or two of them are in memory.
+A stretch is computed on arrays and then run; the next one starts where it ends. Only one or two
+stretches are in memory, however many years there are.
 """
 
 from __future__ import annotations
@@ -40,13 +40,13 @@ from drysward.weather.record import DailyRecord
 from drysward.weather.reference_et import reference_et
 from drysward.weather.series import Series, recorded
 
-# Part of what a result means: what remembers the days before (snow, frost, roots, winter rest)
-# is worked out from LEAD_IN days before each stretch, two winters, after which nothing of the
-# start is left that a figure shows.
+# These numbers affect results. Snow, frost, roots and winter rest depend on earlier days, so they
+# are computed from LEAD_IN days before each stretch. After these two winters the start has no
+# visible effect.
 YEARS_AT_ONCE = 50
 LEAD_IN = np.timedelta64(731, "D")
-ROOTING_DRAWS = 12  # tells these draws from others of the same seed and year
-# Stretches whose weather is kept when it is looked through before anything is run.
+ROOTING_DRAWS = 12  # separates these draws from others of the same seed and year
+# Stretches whose weather is kept from the survey before the run.
 MOST_KEPT = 8
 
 
@@ -54,10 +54,10 @@ MOST_KEPT = 8
 class PreparedSite:
     """A stretch of days, ready for any plan; days before ``from_day`` only lead in.
 
-    ``years`` are all the years that the run counts, those of other stretches too, and
-    ``calendar.year`` points into them. ``columns`` are the scenario's fields among C that the
-    stretch has records of; these are its own alone unless several scenarios share it.
-    ``days`` are some at a time, one by one those of ``calendar``, where ``forcing`` makes them.
+    ``years`` are all years that the run counts, those of other stretches too; ``calendar.year`` is
+    an index into them. ``columns`` are the scenario's fields among the C fields of the stretch,
+    which several scenarios may share. ``days`` has one line for each day of ``calendar``, or some
+    lines at a time when ``forcing`` computes them.
     """
 
     scenario: Scenario
@@ -85,15 +85,15 @@ def prepare(
 ) -> PreparedSite:
     """The whole of a scenario's weather as one stretch.
 
-    ``years`` counts only those from first to last; earlier ones still run, so that soil water
-    is carried into them. FaultyInput when no year is complete.
+    ``years`` limits the counted years; earlier ones still run, so that soil water carries over
+    into them. FaultyInput when no year is complete.
     """
     series = weather_series(scenario) if record is None else recorded(record)
     return next(stretches(scenario, series, years, years_at_once=None))
 
 
 def require_weather(scenario: Scenario, years: tuple[int, int] | None = None) -> None:
-    """FaultyInput when the scenario's file cannot be read, or has no complete year asked for."""
+    """FaultyInput when the scenario's file cannot be read or has no complete year in its range."""
     source = scenario.weather
     if source.file is None:
         return
@@ -103,7 +103,7 @@ def require_weather(scenario: Scenario, years: tuple[int, int] | None = None) ->
 
 
 def survey(scenario: Scenario) -> tuple[Series, WeatherSeen, PreparedSite]:
-    """All of the weather that a scenario would run on, and the last stretch; nothing is run.
+    """Totals of all weather that a scenario would run on, and the last stretch; nothing is run.
 
     FaultyInput as ``stretches``.
     """
@@ -125,8 +125,8 @@ def stretches(
 ) -> Iterator[PreparedSite]:
     """The days of ``series`` in stretches of so many turf years, all in one when None.
 
-    A turf year is named by the year it starts in, a made one by its number. What is ``known`` of
-    their weather, by first day, is taken from there. FaultyInput when no year is complete.
+    A turf year is named by the calendar year in which it starts, or by its number when simulated.
+    Weather in ``known``, by first day, is not computed again. FaultyInput when no year is complete.
     """
     known = known or {}
     span = spans(scenario, series, years, years_at_once)
@@ -195,9 +195,9 @@ def weather_stretch(
     start: np.datetime64,
     end: np.datetime64,
 ) -> WeatherStretch:
-    """The days from ``start`` to the day before ``end``, led in to.
+    """The days from ``start`` to the day before ``end``, with their lead-in.
 
-    Nothing of the scenario's fields, plans or supply has a part in it.
+    The scenario's fields, plans and supply do not affect it.
     """
     site, answers = scenario.site, scenario.answers
     southern = site.latitude_deg < 0.0
@@ -240,7 +240,7 @@ def weather_ahead(
 
 @dataclass(frozen=True, eq=False)
 class Ground:
-    """What a stretch of weather makes of fields, whatever their size and delivery."""
+    """Fields on a stretch of weather, independent of their size and delivery."""
 
     fields: np.recarray  # FIELD (F,)
     days: np.recarray  # DAY (n, F)
@@ -248,7 +248,7 @@ class Ground:
 
 
 def ground_of(scenario: Scenario, zones: Sequence[RootZone], part: WeatherStretch) -> Ground:
-    """The fields of a scenario on a stretch of weather; no plan has a part in it."""
+    """The fields of a scenario on a stretch of weather; plans do not affect it."""
     southern = scenario.site.latitude_deg < 0.0
     n_fields = len(scenario.fields)
     fields = records(FIELD, n_fields)
@@ -263,7 +263,7 @@ def ground_of(scenario: Scenario, zones: Sequence[RootZone], part: WeatherStretc
 
 
 def delivery_of(scenario: Scenario) -> np.recarray:
-    """DELIVERY (F,): how irrigation reaches each field."""
+    """DELIVERY (F,): the irrigation system of each field."""
     out = records(DELIVERY, len(scenario.fields))
     machines = machines_of(scenario.fields)
     for row, spec, machine in zip(out, scenario.fields, machines, strict=True):
@@ -293,7 +293,7 @@ def reaches_of(scenario: Scenario) -> np.ndarray:
 
 
 def rooting_scores(scenario: Scenario, turf_year: np.ndarray) -> np.ndarray:
-    """How deep roots go on days of turf years (n,): standard normal, one number a year."""
+    """Rooting scores of turf years on days (n,): standard normal, one number a year."""
     scores = np.zeros(turf_year.size)
     if scenario.answers.rooting_varies:
         for year in np.unique(turf_year):
@@ -312,7 +312,7 @@ def _turf_year(dates: np.ndarray, southern: bool) -> np.ndarray:
 
 
 def _places(year: np.ndarray, counted: tuple[int, ...]) -> np.ndarray:
-    """Place of each day's year among the counted ones, -1 when it is none of them."""
+    """Index of each day's year among the counted years, -1 when it is not counted."""
     known = np.asarray(counted)
     place = np.minimum(np.searchsorted(known, year), known.size - 1)
     return np.where(known[place] == year, place, -1)
@@ -339,7 +339,7 @@ def _count_years(
     scenario: Scenario,
     years: tuple[int, int] | None,
 ) -> tuple[tuple[int, ...], tuple[str, ...]]:
-    """The years that count, and those left out with the days that they have, by their numbers.
+    """Counted years, and the years left out with their number of days.
 
     ``years`` are calendar years.
     """
@@ -362,7 +362,7 @@ def _count_years(
             Fault(
                 str(source.file or "weather.climate"),
                 f"no complete year in the years requested; the file has {_days_there(series)}",
-                f"a year counts from {scenario.answers.fewest_days} days on",
+                f"a year counts when it has {scenario.answers.fewest_days} days or more",
             )
         )
     return tuple(counted), tuple(left_out)
@@ -377,11 +377,11 @@ def _days_there(series: Series) -> str:
 
 @dataclass(eq=False)
 class WeatherSeen:
-    """What all stretches have seen of the weather, counted years and procedures."""
+    """Totals of the weather of all stretches, counted years and procedures."""
 
     years: tuple[int, ...]
-    years_before: int = 0  # calendar years before the year with the number 1
-    calendar_days: np.ndarray = field(init=False)  # (366,) counted years that have each day
+    years_before: int = 0  # calendar years before simulated year 1
+    calendar_days: np.ndarray = field(init=False)  # (366,) number of counted years with each day
     deficit_mm: np.ndarray = field(init=False)  # (Y,) reference ET less rain in the season
     procedures: dict[str, Counter[str]] = field(default_factory=dict)
 

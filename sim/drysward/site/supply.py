@@ -1,4 +1,4 @@
-"""A scenario's supply as the arrays that the day step reads: what each day may bring."""
+"""The supply of a scenario as arrays for the day step: daily limits of sources and storage."""
 
 from __future__ import annotations
 
@@ -51,7 +51,7 @@ NO_STORAGE = StorageSpec("tank", volumes_m3=(0.0, 0.0), areas_m2=(0.0, 0.0))
 
 
 def supply_of(scenario: Scenario) -> SupplySpec:
-    """The scenario's supply; one source that gives what ``site.supply`` allows if it has none."""
+    """The scenario's supply; without one, a single source limited by ``site.supply``."""
     if scenario.supply is not None:
         return scenario.supply
     day_m3 = {"day": scenario.site.supply_m3_d}
@@ -59,10 +59,10 @@ def supply_of(scenario: Scenario) -> SupplySpec:
 
 
 class SupplyDays(NamedTuple):
-    """What D days are to a supply of S sources and C catchments, whatever their size.
+    """D days of a supply with S sources and C catchments, independent of their size.
 
-    ``is_open`` (D, S): whether a source gives water; ``shed_mm`` (C, D): runoff of each catchment;
-    ``rain_mm`` and ``evaporation_mm`` (D,) of open water.
+    ``is_open`` (D, S): whether a source can be drawn on; ``shed_mm`` (C, D): runoff of each
+    catchment; ``rain_mm`` and ``evaporation_mm`` (D,) of open water.
     """
 
     is_open: NDArray[np.bool_]
@@ -72,9 +72,9 @@ class SupplyDays(NamedTuple):
 
 
 def supply_days(scenario: Scenario, weather: SiteWeather, calendar: np.recarray) -> SupplyDays:
-    """What a stretch of days is to the scenario's supply.
+    """A stretch of days for the scenario's supply.
 
-    ``calendar`` is CALENDAR (D,). ValueError for a curve number that is not in 0..100.
+    ``calendar`` is CALENDAR (D,). ValueError for a curve number outside of 0 to 100.
     """
     spec = supply_of(scenario)
     storage = spec.storage or NO_STORAGE
@@ -82,14 +82,14 @@ def supply_days(scenario: Scenario, weather: SiteWeather, calendar: np.recarray)
     return SupplyDays(
         is_open=open_days(spec.sources, weather.drought_index_mm, calendar.day_of_year),
         shed_mm=np.array(shed_mm).reshape(-1, calendar.size),
-        # Snow on a pond is water of the pond, on ice or in it.
+        # Snow on a pond counts as its water, on ice or in it.
         rain_mm=weather.record.rain_mm,
         evaporation_mm=open_water_evaporation_mm(weather.et.eto_mm, storage.evaporation_factor),
     )
 
 
 def supply_input(scenario: Scenario, weather: SiteWeather, calendar: np.recarray) -> SupplyInput:
-    """What a stretch of days D brings to the supply, whatever plan is run; one supply leads.
+    """SupplyInput of D days, the same under every plan; its first axis is one supply.
 
     ``calendar`` and errors as ``supply_days``.
     """
@@ -117,19 +117,19 @@ def sized_input(scenario: Scenario, days: SupplyDays) -> SupplyInput:
         leave=leave,
         exempt=exempt_fields(spec.restrictions, scenario.fields),
         priority=np.array([field.priority for field in scenario.fields], np.int64),
-        # By key, so that fields in another order in the file add up to the same last bit.
+        # By key, so that the order of fields in the file does not change rounding.
         turn=np.argsort([field.key for field in scenario.fields]),
     )
     return SupplyInput(*(array[None] for array in alone))
 
 
 def supplies_alongside(supplies: Sequence[SupplyInput]) -> SupplyInput:
-    """Several supplies of one site as one input; its arrays lead with the supply."""
+    """Several supplies of one site as one input, whose first axis is the supply."""
     return SupplyInput(*(np.concatenate(arrays) for arrays in zip(*supplies, strict=True)))
 
 
 def start_supply(scenario: Scenario, supply: SupplyInput, n_years: int) -> SupplyState:
-    """The supply on the first day: the storage as full as the scenario says, nothing drawn."""
+    """The supply on the first day: storage filled as the scenario says, nothing drawn."""
     storage = supply_of(scenario).storage or NO_STORAGE
     n_sources = supply.sources.shape[1]
     state = records(STORAGE_STATE, 1)
@@ -147,7 +147,7 @@ def start_supply(scenario: Scenario, supply: SupplyInput, n_years: int) -> Suppl
 def catchment_runoff_mm(catchment: CatchmentSpec, liquid_mm: FloatArray) -> FloatArray:
     """Runoff of a catchment (n,) from rain and melt ``liquid_mm`` (n,).
 
-    ValueError for grass whose curve number is not in 0..100.
+    ValueError for grass with a curve number outside of 0 to 100.
     """
     if catchment.kind == GRASS:
         retention = retention_mm(catchment.runoff)
@@ -168,7 +168,7 @@ def catchment_runoff_mm(catchment: CatchmentSpec, liquid_mm: FloatArray) -> Floa
 
 
 def catchments_m3(catchments: Sequence[CatchmentSpec], shed_mm: FloatArray) -> FloatArray:
-    """Volume that all catchments shed together (n,), of the runoff of each (C, n)."""
+    """Runoff of all catchments together (n,), m3, from the runoff of each (C, n)."""
     out = np.zeros(shed_mm.shape[1])
     for catchment, runoff_mm in zip(catchments, shed_mm, strict=True):
         out += runoff_mm * (catchment.area_m2 / MM_PER_M)
@@ -176,14 +176,14 @@ def catchments_m3(catchments: Sequence[CatchmentSpec], shed_mm: FloatArray) -> F
 
 
 def volume_of_hours_m3(rate_m3_h: float, hours: float) -> float:
-    """What a rate gives in so many hours; a rate without limit gives nothing in no time."""
+    """Volume of a rate over some hours (m3); 0 for no hours, even without a limit."""
     return rate_m3_h * hours if hours > 0.0 else 0.0
 
 
 def open_days(
     sources: Sequence[SourceSpec], drought_index_mm: FloatArray, day_of_year: NDArray[np.int64]
 ) -> NDArray[np.bool_]:
-    """Whether each source gives water on each day (D, S)."""
+    """Whether each source can be drawn on, on each day (D, S)."""
     out = np.zeros((day_of_year.size, len(sources)), bool)
     for s, source in enumerate(sources):
         out[:, s] = in_season(day_of_year, source.season) & may_draw(
@@ -195,10 +195,10 @@ def open_days(
 def daily_limits_m3(
     spec: SupplySpec, is_open: NDArray[np.bool_]
 ) -> tuple[FloatArray, FloatArray]:
-    """Most that each source gives on each day, and most of it straight to fields; each (D, S).
+    """Daily limit of each source, and of its draw straight to fields; each (D, S), m3.
 
-    Straight to fields it gives only while the network runs, and nothing if it feeds the storage
-    alone.
+    Straight to fields it can be drawn on only while the network runs, and not at all if it only
+    feeds storage.
     """
     whole_day, direct = np.zeros(is_open.shape), np.zeros(is_open.shape)
     for s, source in enumerate(spec.sources):
@@ -212,7 +212,7 @@ def daily_limits_m3(
 
 
 def site_record(spec: SupplySpec, scenario: Scenario) -> np.recarray:
-    """SUPPLY (1,); on when it is asked for, or when sources or a crew set a limit."""
+    """SUPPLY (1,); on when the scenario has a supply, or when a source or crew sets a limit."""
     storage = spec.storage or NO_STORAGE
     out = records(SUPPLY, 1)
     limits = [limit for source in spec.sources for limit in source.allowance_m3.values()]
@@ -262,8 +262,8 @@ def stage_records(restrictions: Restrictions | None) -> np.recarray:
 
 
 def stage_limits(restrictions: Restrictions | None) -> tuple[FloatArray, FloatArray]:
-    """Index at which each stage begins and ends, (R,) each; signs are turned where less storage
-    is worse.
+    """Index at which each stage starts and ends, (R,) each; signs are reversed when less storage is
+    worse.
     """
     stages = restrictions.stages if restrictions else ()
     sign = -1.0 if restrictions and restrictions.index == "storage" else 1.0
@@ -272,7 +272,7 @@ def stage_limits(restrictions: Restrictions | None) -> tuple[FloatArray, FloatAr
 
 
 def exempt_fields(restrictions: Restrictions | None, fields: Sequence[FieldSpec]) -> FloatArray:
-    """1 where a stage leaves a field alone, else 0, (R, F)."""
+    """1 where a stage does not apply to a field, else 0, (R, F)."""
     stages = restrictions.stages if restrictions else ()
     out = np.zeros((len(stages), len(fields)))
     for r, stage in enumerate(stages):

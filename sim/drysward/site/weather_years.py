@@ -1,4 +1,4 @@
-"""The weather that a scenario asks for: its record, or years made from it or from normals."""
+"""The weather of a scenario: its record, or years simulated from it or from normals."""
 
 from __future__ import annotations
 
@@ -50,22 +50,22 @@ from drysward.weather.simulated.resampling import ChangeFactors, change, drawn_y
 Climate = TypeVar("Climate", ClimateModel, DailyRecord)
 Made = TypeVar("Made")
 
-# Faults of single lines that are told beside what is wrong with a file as a whole.
+# Faults of single lines that are listed after faults of the file as a whole.
 LINES_BESIDE = 3
 
 
 def read_record(scenario: Scenario) -> DailyRecord:
-    """The daily record that the scenario names, held against the place of its site.
+    """The daily record of the scenario, checked against the location of its site.
 
-    FaultyInput with every fault of the file, and for a file that is beyond doubt wrong as a whole
-    in a column that the scenario does not trust.
+    FaultyInput with every fault of the file, and for a file that is clearly wrong as a whole in a
+    column that the scenario does not trust.
     """
     source, site = scenario.weather, scenario.site
     assert source.file is not None
     try:
         stat = source.file.stat()
         written = (stat.st_mtime_ns, stat.st_size)
-    except (OSError, ValueError):  # for the reader to tell
+    except (OSError, ValueError):  # the reader reports the error
         written = (0, 0)
     file = _read(
         source.file,
@@ -98,7 +98,7 @@ def read_record(scenario: Scenario) -> DailyRecord:
 def _refusals(
     file: WeatherFile, refused: Sequence[Finding], single: Sequence[Fault] = ()
 ) -> list[Fault]:
-    """What is wrong with the file as a whole, then single values, which may follow from it."""
+    """Faults of the file as a whole, then of single values, which may have the same cause."""
     faults = [
         Fault(
             f"{file.path}, {columns_text(file, finding)}",
@@ -121,7 +121,7 @@ def columns_text(file: WeatherFile, finding: Finding) -> str:
     return f"column{'s' if len(names) > 1 else ''} {' and '.join(names)}"
 
 
-# A command asks whether the file can be read before it says what it runs, and then runs it.
+# A command reads the file once to check it, and again for the run.
 @lru_cache(maxsize=1)
 def _read(
     file: Path,
@@ -133,7 +133,7 @@ def _read(
     hours_from_utc: float | None,
     monthly_temperature: tuple[tuple[str, tuple[float, ...]], ...],
 ) -> WeatherFile:
-    """The rows of a file as it was last ``written``."""
+    """The rows of a file; with its time and size ``written``, a changed file is read again."""
     return read_table(
         file, dict(columns), wind_height_m, ignore, years, hours_from_utc,
         dict(monthly_temperature) or None,
@@ -141,10 +141,10 @@ def _read(
 
 
 def weather_series(scenario: Scenario, record: DailyRecord | None = None) -> Series:
-    """The days that the scenario runs on, under the future that it has chosen.
+    """The days that the scenario runs on, under its future.
 
-    ``record`` stands in for the scenario's file. FaultyInput for a faulty file, a record too
-    short for what is asked, or a climate table that cannot be.
+    ``record`` replaces the scenario's file. FaultyInput for a faulty file, a record that is too
+    short, or an impossible climate table.
     """
     source = scenario.weather
     if source.climate is None and record is None:
@@ -187,16 +187,16 @@ def weather_series(scenario: Scenario, record: DailyRecord | None = None) -> Ser
     )
 
 
-# Years that climates are worth, by digest: points of a sweep share a climate, and it takes seconds.
+# Independent years of climates by digest: points of a sweep share a climate, and it takes seconds.
 _known_years: dict[str, int] = {}
 _ASKING = Lock()
 
 
 def _years_of_climate(scenario: Scenario, record: DailyRecord | None) -> int:
-    """Independent years that the scenario's simulated years are worth.
+    """Number of independent years of the scenario's simulated years.
 
-    The doubt of the climate and the chance of the simulated years add up: 1/n = 1/made + 1/climate.
-    A future changes the climate, but not how well it is known.
+    The errors of the climate and of sampling add up: 1/n = 1/simulated + 1/climate. A future
+    changes the climate, but not how well it is known.
     """
     scenario = replace(scenario, weather=replace(scenario.weather, future=""))
     if record is None and scenario.weather.climate is None:
@@ -209,7 +209,7 @@ def _years_of_climate(scenario: Scenario, record: DailyRecord | None) -> int:
 
 
 def _kept(key: str, work_out: Callable[[], int]) -> int:
-    """What ``work_out`` gives, from the user's cache folder when it is there: it is the same in
+    """The result of ``work_out``, from the user's cache folder if it is there: it is the same in
     every run of these sources.
     """
     folder = user_cache() / "climates"
@@ -221,14 +221,14 @@ def _kept(key: str, work_out: Callable[[], int]) -> int:
     def write(part: Path) -> None:
         part.write_text(f"{found}\n", encoding="ascii")
 
-    with suppress(OSError, FaultyInput):  # a home that cannot be written: the next run works it out
+    with suppress(OSError, FaultyInput):  # not cached: the next run computes it
         folder.mkdir(parents=True, exist_ok=True)
         write_whole({path: write})
     return found
 
 
 def _digest_of_climate(scenario: Scenario, record: DailyRecord | None) -> str:
-    """SHA-256 over all that the scenario's climate is made from and by, as hexadecimal."""
+    """SHA-256 over everything that the scenario's climate depends on, as hexadecimal."""
     place = scenario.site.latitude_deg, scenario.site.elevation_m
     digest = sha256(repr(place).encode())
     for source in sorted(files("drysward.weather.simulated").iterdir(), key=lambda f: f.name):
@@ -245,10 +245,10 @@ def _digest_of_climate(scenario: Scenario, record: DailyRecord | None) -> str:
 
 
 def climates(scenario: Scenario, record: DailyRecord | None = None) -> FittedClimates:
-    """The scenario's climate and its refits, all under the future that it has chosen.
+    """The scenario's climate and its refits, all under its future.
 
-    Of a record those fitted to its years drawn anew, of normals those that they may as well stand
-    for. FaultyInput as ``weather_series``.
+    Refits of a record are fits to its resampled years; refits of normals are equally plausible
+    climates. FaultyInput as ``weather_series``.
     """
     found: FittedClimates = _of_climate(scenario, record, normals_with_refits, fit_with_refits)
     return FittedClimates(
@@ -263,7 +263,7 @@ def _of_climate(
     of_normals: Callable[[Mapping[str, Any], str, Catalog], Made],
     of_record: Callable[[DailyRecord, float, float], Made],
 ) -> Made:
-    """What is made of the scenario's table of normals, or of its record, whichever it has."""
+    """A climate from the scenario's table of normals, or from its record."""
     source, site = scenario.weather, scenario.site
     if record is None and source.climate is not None:
         place = {"latitude_deg": site.latitude_deg, "elevation_m": site.elevation_m}
@@ -272,13 +272,13 @@ def _of_climate(
     return of_record(record, site.latitude_deg, site.elevation_m)
 
 
-# How far a file's own place may lie from the site before that is said; estimates.
+# Distance of a file's location from the site that is reported; estimates.
 APART_DEG = 1.0
 APART_M = 200.0
 
 
 def record_notes(record: DailyRecord, site: Site) -> tuple[str, ...]:
-    """What reading the record had to assume, how far off it was taken, and whether it drifts."""
+    """Notes on a record: assumptions of the reader, distance from the site, drift."""
     notes = list(record.notes)
     there, height = record.latitude_deg, record.elevation_m
     if there is not None and abs(there - site.latitude_deg) > APART_DEG:
@@ -293,7 +293,7 @@ def record_notes(record: DailyRecord, site: Site) -> tuple[str, ...]:
 
 
 def change_text(factors: ChangeFactors) -> str:
-    """``temperature +2 C, wet days x 0.85 to 1``: what a future changes, its range by month."""
+    """``temperature +2 C, wet days x 0.85 to 1``: changes of a future over the months."""
     parts = []
     for name, values, sign, unit, neutral in (
         ("temperature", factors.temperature_add_c, "+", " C", 0.0),
@@ -306,7 +306,7 @@ def change_text(factors: ChangeFactors) -> str:
             continue
         span = f"{low:{sign}.3g}" + (f" to {high:{sign}.3g}" if low != high else "")
         parts.append(f"{name} {'' if sign else 'x '}{span}{unit}")
-    return ", ".join(parts) or "nothing changed"
+    return ", ".join(parts) or "no change"
 
 
 def climate_model(scenario: Scenario, record: DailyRecord | None = None) -> ClimateModel:
@@ -325,7 +325,7 @@ def _fitted(record: DailyRecord, latitude_deg: float, elevation_m: float) -> Cli
 
 @dataclass(frozen=True)
 class Origin:
-    """Months of simulated weather beside those of what it was made from; arrays (12,).
+    """Monthly means of simulated weather and of its origin; arrays (12,).
 
     ``expected`` and ``simulated`` are by quantity: rain (mm a month), wet days (a month), Tmax and
     Tmin (deg C). ``spread`` compares dry and wet years; None without a record of three.
@@ -337,7 +337,7 @@ class Origin:
 
 
 def compare_with_origin(scenario: Scenario, series: Series) -> Origin:
-    """What was made beside the record or the normals behind it, under the same future.
+    """Simulated weather compared with its record or normals, under the same future.
 
     FaultyInput as ``weather_series``.
     """
@@ -355,7 +355,7 @@ def compare_with_origin(scenario: Scenario, series: Series) -> Origin:
     record = _under_future(read_record(scenario), scenario)
     complete = record.complete_years()
     if scenario.weather.source == RESAMPLE and complete:
-        record = record.between(complete[0], complete[-1])  # no other days are drawn
+        record = record.between(complete[0], complete[-1])  # all days come from the record
     spread = None
     enough = len(complete) * LEAST_SHARE_OF_YEARS
     if 3 * LEAST_SHARE_OF_YEARS <= enough <= scenario.weather.years:
@@ -381,7 +381,7 @@ def month_means(record: DailyRecord) -> dict[str, np.ndarray]:
 
 
 def _under_future(climate: Climate, scenario: Scenario) -> Climate:
-    """The climate moved by the factors of the chosen future."""
+    """The climate changed by the factors of the scenario's future."""
     source = scenario.weather
     if not source.future:
         return climate
@@ -402,7 +402,7 @@ def _under_future(climate: Climate, scenario: Scenario) -> Climate:
 
 
 def _drawn(record: DailyRecord, scenario: Scenario) -> tuple[str, ...]:
-    """The recorded year of each simulated one; ``1998/2004/2004/2011/1999`` if drawn by seasons.
+    """The recorded year behind each resampled year; by seasons ``1998/2004/2004/2011/1999``.
 
     A turf year of the south begins in the middle of one and ends in the middle of the next.
     """
