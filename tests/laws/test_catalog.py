@@ -302,7 +302,7 @@ def test_a_sound_number_is_read(catalog: Catalog) -> None:
         ("spray_loss_share", "spray_loss_shar", "did you mean 'spray_loss_share'"),
         ('label = "Day"\n', "", "no label"),
         ('label = "Day"', 'label = "Day"\nlike = "nihgt"', "no earlier entry 'nihgt'"),
-        ("[day]\n", "", "outside any entry"),
+        ("[day]\n", "", "outside of any entry"),
         ("[day]", "[day", "losses.toml"),
     ],
 )

@@ -51,7 +51,7 @@ def told(read: Any) -> list[str]:
 )  # fmt: skip
 def test_texts_that_are_no_unit(unit: str) -> None:
     began = time.process_time()
-    with pytest.raises(ValueError, match=r"^unit '.*; area is written as") as caught:
+    with pytest.raises(ValueError, match=r"^unit '.*; write area as") as caught:
         parse(f"2.0 {unit}", AREA)
     assert len(str(caught.value)) < 250
     assert time.process_time() - began < AT_ONCE_S
@@ -119,7 +119,7 @@ def test_a_weather_file_of_a_scenario_that_no_file_can_be_called() -> None:
         ("a = " + "[" * 10_000 + "]" * 10_000, "too deep"),
         ("a = " + "{b = " * 300 + "1" + "}" * 300, "too deep"),
         ("a = " + "[" * 30 + "]" * 30, f"at most {DEEPEST}"),
-        ("a = " + "9" * 500_000, "too long"),
+        ("a = " + "9" * 500_000, "too many digits"),
         ("a = " + "9" * 4_200, "too many digits"),
         ("a = 0x" + "f" * 500_000, "too many digits"),
         (".".join("a" * 20_000) + " = 1", "has too many parts"),

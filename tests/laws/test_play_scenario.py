@@ -172,7 +172,7 @@ def test_faults_of_events(wrong: str, told: str) -> None:
         ('blackout = "half a day"', "play.blackout: 'half a day' is not a number with a unit"),
         (
             'blackout = "3 days"\nprewet = { depth = "5 mm", before = "2 days" }',
-            "play.prewet.before: no water is given on 3 days up to the event; 3 days or more",
+            "play.prewet.before: no watering on the 3 days before the event; 3 days or more",
         ),
         ('cover = { rain = "2 mm" }', "play.cover.before: is missing"),
     ],

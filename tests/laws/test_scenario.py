@@ -307,7 +307,7 @@ def test_faults_before_there_is_a_table(tmp_path: Path) -> None:
 
 
 def test_keys_that_are_no_names_are_refused() -> None:
-    assert "cannot be a key" in faults(HEAD, FIELD.replace("fields.a", "fields.'../a'"), PLAN)[0]
+    assert "is not a valid key" in faults(HEAD, FIELD.replace("fields.a", "fields.'../a'"), PLAN)[0]
 
 
 @pytest.mark.parametrize("find", [Scenario.field_named, Scenario.plan_named])

@@ -115,7 +115,7 @@ def test_what_is_resolved_says_the_range() -> None:
         (('interval = "2 days"', 'interval = "2 days (1 to 3 days)"'),
          "plans.deficit.interval", "takes no range: not every value", "write 2 days alone"),
         (('area = "2.0 acre"', 'area = "2.0 acre (1.9 to 2.1)"'),
-         "fields.stadium.area", "held to be known", "write 2 acre alone"),
+         "fields.stadium.area", "counts as certain", "write 2 acre alone"),
         (('elevation = "140 m"', 'elevation = "140 m (100 to 200 m)"'),
          "site.elevation", "ranges are for fields, plans, supply, overrides", "write 140 m alone"),
         (('"04-01", to = "10-31" }', '"04-01 (03-01 to 05-01)", to = "10-31" }'),

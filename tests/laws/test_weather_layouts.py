@@ -540,7 +540,7 @@ def test_hours_become_days(written, header, rows):
     # 480 W/m2 over twelve hours.
     assert record.solar_mj_m2 == pytest.approx([480 * 12 * 3600 / 1e6] * 2)
     (note,) = record.notes
-    assert "summed to 2 days of 00:00 to 24:00 local standard time" in note
+    assert "combined to 2 days of 00:00 to 24:00 local standard time" in note
     least = "22 of 24" if len(rows) == 48 else "44 of 48"
     assert f"a day needs {least}" in note
 

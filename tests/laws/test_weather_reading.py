@@ -467,7 +467,7 @@ def test_absent_days_need_both_rules(written):
 def test_nothing_to_interpolate_from(written):
     path = written([HEADER, "2013-06-01,1,,10", *rows(2, "2013-06-02")])
     (fault,) = faults_of(path, fill=BOTH)
-    assert "tmax of 2013-06-01 is blank and 'interpolate' finds nothing" in fault
+    assert "tmax of 2013-06-01 is blank and 'interpolate' finds no value" in fault
 
 
 def test_neighbour_years_take_the_nearest_and_the_earlier_of_two(written):
@@ -483,7 +483,7 @@ def test_neighbour_years_take_the_nearest_and_the_earlier_of_two(written):
     rule = FillRule(rain="neighbour-years", temperature="neighbour-years")
     (*faults,) = faults_of(written(lines), fill=rule)
     assert len(faults) == 3
-    assert "of 2012-02-29 is blank and 'neighbour-years' finds nothing" in faults[0]
+    assert "of 2012-02-29 is blank and 'neighbour-years' finds no value" in faults[0]
 
     lines = [line.replace("2012-02-29,,,", "2012-02-29,0,0,0") for line in lines]
     record = read_weather(written(lines), fill=rule)

@@ -1,1 +1,1 @@
-"""Scenario files: TOML to a checked model with every quantity in base units."""
+"""Scenario files: from TOML to a checked model with every quantity in base units."""

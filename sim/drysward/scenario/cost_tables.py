@@ -1,4 +1,4 @@
-"""The prices of a scenario file: the user's own, for drysward has none."""
+"""The prices of a scenario file; drysward has no default prices."""
 
 # pydantic copies a default that can change.
 # ruff: noqa: RUF012
@@ -44,13 +44,13 @@ def system_price(value: object) -> SystemPrice:
 
 
 def whole_years(value: object) -> int:
-    """``20`` or ``"20 yr"`` as 20; ValueError when it is no count of whole years."""
+    """``20`` or ``"20 yr"`` as 20; ValueError when it is not a number of whole years."""
     text = value if isinstance(value, str) else ""
     written = re.fullmatch(r"\s*([0-9]{1,4})\s*(?:yr|yrs|years?|a)\s*", text)
     years = int(written.group(1)) if written else value
     if type(years) is not int or not 1 <= years <= LONGEST_LIFE:
         allowed = f'whole years from 1 to {LONGEST_LIFE}, such as 20 or "20 yr"'
-        raise ValueError(f"{quoted(value)} is not a life; {allowed}")
+        raise ValueError(f"{quoted(value)} is not a number of years; {allowed}")
     return years
 
 
@@ -99,7 +99,7 @@ class CostsTable(Part):
 def unused_flaws(
     key: str, prices: Iterable[str], known: Iterable[str], used: Iterable[str]
 ) -> Flaws:
-    """Prices under ``key`` of what the catalog does not know, or no field of the file has."""
+    """Faults of prices under ``key`` for names that the catalog or the fields do not have."""
     used = tuple(dict.fromkeys(used))
     flaws: Flaws = []
     for name in prices:

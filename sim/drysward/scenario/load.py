@@ -1,4 +1,4 @@
-"""A scenario file to a checked ``Scenario``: read, refuse with every fault, put in base units."""
+"""Loading of a scenario file: a checked ``Scenario`` in base units, or every fault at once."""
 
 from __future__ import annotations
 
@@ -76,7 +76,7 @@ SOUTHERN_SEASON = (274, 120)  # 1 October to 30 April
 
 
 def load(path: str | Path) -> Scenario:
-    """The scenario in the file ``path``; files that it names are looked for beside it.
+    """The scenario in the file ``path``; files that it names are relative to its folder.
 
     Raises
     ------
@@ -89,7 +89,7 @@ def load(path: str | Path) -> Scenario:
 
 
 def _what_ships(name: str) -> str:
-    """What to name in place of a file that is not there."""
+    """A hint in place of a missing file: the scenarios that ship."""
     names = shipped_names()
     near = closest_name(name, names)
     meant = f"did you mean {quoted(near)}? " if near else ""
@@ -117,8 +117,8 @@ def loads(text: str, base_folder: str | Path, name: str = "scenario") -> Scenari
 
     Parameters
     ----------
-    base_folder : where files that it names are looked for.
-    name : what faults call the text.
+    base_folder : folder of relative file names in it.
+    name : name of the text in faults.
 
     Raises
     ------
@@ -135,9 +135,9 @@ def from_tree(
     text: str = "",
     climate_is_checked: bool = False,
 ) -> Scenario:
-    """The scenario in ``raw``, the tables of a file as they were read; ``text`` is kept with it.
+    """The scenario in ``raw``, the tables of a file; ``text`` is stored with it.
 
-    ``climate_is_checked`` spares the second check of normals that a scenario had before.
+    ``climate_is_checked`` skips the check of normals that an earlier scenario has passed.
     FaultyInput with every fault, as ``load``.
     """
     raw, ranges, faults = taken_out(name, raw)
@@ -191,14 +191,14 @@ def from_tree(
 
 
 _NOT_ANY_VALUE = "takes no range: not every value between the ends is allowed"
-# Of the way from low to high: no end, and nothing round.
+# Position between low and high of a value for the check: not an end, not a round number.
 _BETWEEN = 0.3819660112501051
 
 
 def _range_faults(
     name: str, raw: dict[str, Any], ranges: Mapping[str, WrittenRange], named: Named
 ) -> list[Fault]:
-    """What is wrong with values that ranges could draw: their ends, and one between."""
+    """Faults of values that ranges could draw: their ends, and one between."""
     faults: list[Fault] = []
     for key, written_range in ranges.items():
         where = f"{name}: {key}"
@@ -217,7 +217,7 @@ def _range_faults(
 def _beside_ranges(
     name: str, found: list[Fault], ranges: Mapping[str, WrittenRange], of_ranges: list[Fault]
 ) -> list[Fault]:
-    """Faults of the tables, less those of a value whose range is at fault already.
+    """Faults of the tables, without those of values whose range has a fault.
 
     A text or a whole number with a range gets a fault.
     """
@@ -235,7 +235,7 @@ def _beside_ranges(
 def _refused(
     raw: dict[str, Any], written_range: WrittenRange, number: float, named: Named
 ) -> list[Fault]:
-    """What is wrong with a file that has ``number`` in place of a range."""
+    """Faults of the file with ``number`` in place of a range."""
     tables = with_value(raw, written_range.path, written_range.written(number))
     try:
         if written_range.path[0] == "overrides":
@@ -315,7 +315,7 @@ def _delivery(table: DeliveryTable, catalog: Catalog, area_m2: float) -> Deliver
 
 
 def _design_flow_m3_h(catalog: Catalog, area_m2: float) -> float:
-    """Flow of a system that keeps up with a peak week, as most are built to."""
+    """Flow of a system designed for a peak week, as is usual (m3/h)."""
     usual = catalog.get("system_design", "usual")
     return design_flow_m3_h(
         area_m2,
@@ -359,10 +359,10 @@ def with_weather(
     fill: FillRule | None = None,
     record_years: tuple[int, int] | None = None,
 ) -> Scenario:
-    """The scenario with what is not None in place of its own settings of the weather.
+    """The scenario with its weather settings replaced by every argument that is not None.
 
-    A file takes the place of a climate table too. FaultyInput when there is no such future, or
-    years would have to be drawn from a climate table.
+    A file replaces a climate table too. FaultyInput for an unknown future, and for resampled years
+    without a record.
     """
     old = scenario.weather
     new = replace(
@@ -404,7 +404,7 @@ def with_weather(
 
 
 def leaves(table: Mapping[str, Any], above: str = "") -> Iterator[tuple[str, Any]]:
-    """Every value that is no table, with its dotted key; tables of a list count from 1."""
+    """Every value that is not a table, with its dotted key; tables of a list count from 1."""
     for key, value in table.items():
         if isinstance(value, dict):
             yield from leaves(value, f"{above}{key}.")
@@ -419,13 +419,13 @@ def leaves(table: Mapping[str, Any], above: str = "") -> Iterator[tuple[str, Any
 def schema_faults(
     name: str, detail: ErrorDetails, whole: type[BaseModel] = ScenarioTable
 ) -> Iterator[Fault]:
-    """What the validator of ``whole`` found wrong, in the words of this program."""
+    """Faults from one error of the validator of ``whole``, in drysward's words."""
     place = [part for part in detail["loc"] if part not in (EVERY_TIME, "[key]")]
     where = f"{name}: {dotted(place)}"
     kind, value, context = detail["type"], detail["input"], detail.get("ctx", {})
     if kind == "faults":
         for key, what, allowed in context["faults"]:
-            # A fault of the whole file has no table to stand in.
+            # A fault of the whole file belongs to no table.
             full = ".".join(part for part in (dotted(place), key) if part)
             yield Fault(f"{name}: {full}", what, allowed)
     elif kind == "missing":
@@ -439,7 +439,7 @@ def schema_faults(
     elif kind in ("model_type", "dict_type"):
         yield Fault(where, f"{quoted(value)} is not a table", "a table of keys and values")
     elif kind == "string_pattern_mismatch":
-        yield Fault(where, f"{quoted(value)} cannot be a key", "letters, digits, _ and -")
+        yield Fault(where, f"{quoted(value)} is not a valid key", "use letters, digits, _ and -")
     else:
         shown = "nothing" if value in ({}, []) else quoted(value)
         # "List should have at least 1 item after validation, not 0"
@@ -453,13 +453,13 @@ def _known_keys(place: Sequence[str | int], model: type[BaseModel]) -> list[str]
     for part in place:
         fields = {field.alias or key: field for key, field in model.model_fields.items()}
         if part in fields:
-            # A part that is no key of a table is an index or the name of a field or plan.
+            # A part that is not a key of a table is an index or the name of a field or plan.
             model = _table_within(fields[str(part)].annotation) or model
     return [field.alias or key for key, field in model.model_fields.items()]
 
 
 def _table_within(annotation: Any) -> type[BaseModel] | None:
-    """The table that an annotation such as ``dict[str, Table] | None`` holds."""
+    """The table type within an annotation such as ``dict[str, Table] | None``."""
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
         return annotation
     found = (_table_within(inner) for inner in get_args(annotation))

@@ -1,6 +1,6 @@
-"""What a scenario file names, for tables that refer to it.
+"""Names in a scenario file, for tables that refer to them.
 
-The names are taken from the file before it is checked, so that a wrong reference is told together
+Names are read from the file before it is checked, so that a wrong reference is reported together
 with every other fault.
 """
 
@@ -17,7 +17,7 @@ from drysward.scenario.values import known_name
 
 @dataclass(frozen=True)
 class Named:
-    """What a file names, right or wrong: the context in which its tables are validated."""
+    """Names in a file, right or wrong: the context for the validation of its tables."""
 
     fields: tuple[str, ...]
     plans: tuple[str, ...]
@@ -47,7 +47,7 @@ class Named:
         )
 
     def can_be_sized(self, what: str) -> tuple[str, ...]:
-        """Names of what has the size ``what``; the one storage has none of its own."""
+        """Names of sources or catchments with the size ``what``; storage has no name."""
         if what == "storage":
             return ("",) if self.storage else ()
         return self.catchments if what == "catchment area" else self.sources
@@ -59,7 +59,7 @@ def _table(raw: Mapping[str, Any], key: str) -> Mapping[str, Any]:
 
 
 def _named_by_fields(fields: Mapping[str, Any], key: str, name: str) -> tuple[str, ...]:
-    """What the fields have under ``key``: a bare name, or the ``name`` of a table."""
+    """Names under ``key`` of the fields: a bare name, or the ``name`` of a table."""
     found = (_table(fields, field).get(key) for field in fields)
     bare = (one.get(name) if isinstance(one, dict) else one for one in found)
     return tuple(one for one in bare if isinstance(one, str))
@@ -72,7 +72,7 @@ def names_of(info: ValidationInfo) -> Named:
 
 
 def named_in(what: str) -> AfterValidator:
-    """Lets a name pass that the file has among its ``what``, an attribute of ``Named``."""
+    """Accepts names that the file has in its ``what``, an attribute of ``Named``."""
 
     def known(text: str, info: ValidationInfo) -> str:
         return known_name(text, getattr(names_of(info), what))

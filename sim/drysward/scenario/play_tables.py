@@ -45,7 +45,7 @@ PLAY_LIMITS = {
     "air_filled_below": "air_filled_least",
     "share": "affected_share",
 }
-"""Limits of play where a file is silent: key in the file -> name in ``play.limits``."""
+"""Default limits of play: key in the file -> name in ``play.limits``."""
 
 SKIN_NUMBERS = {
     "dust_below": "skin_dust_below",
@@ -66,12 +66,12 @@ ESTABLISH_NUMBERS = {
 
 Gs = Annotated[float, Field(gt=0.0, le=1000.0)]
 Temperature = Annotated[float, quantity(TEMPERATURE), Field(ge=-20.0, le=60.0)]
-# More is no light watering (own estimate).
+# Upper limit of a light watering (own estimate).
 Light = Annotated[float, quantity(LENGTH), Field(gt=0.0, le=15.0)]
 
 
 def hours(value: object) -> object:
-    """``2.5`` and ``"2.5 h"`` are the same, since the key says the unit."""
+    """``2.5`` and ``"2.5 h"`` mean the same, because the key includes the unit."""
     return read(value, TIME) if isinstance(value, str) else value
 
 
@@ -91,7 +91,7 @@ class EventTable(Part):
     judged: bool = EventSpec.judged
 
     @model_validator(mode="after")
-    def _says_its_days_once(self) -> Self:
+    def _states_its_days_once(self) -> Self:
         flaws: Flaws = []
         if self.dates is None and self.weekdays is None:
             flaws.append(("days", "is missing", "days of the week, or dates"))
@@ -106,7 +106,7 @@ class CoverTable(Part):
     rain_from_mm: Annotated[float, quantity(LENGTH), Field(alias="rain", ge=0.0, le=500.0)]
     days_before: Annotated[WholeDays, Field(alias="before")]
     labour_h: Annotated[float, quantity(TIME), Field(alias="labour", ge=0.0, le=1000.0)] = 0.0
-    # A day in sun or three otherwise, from memory.
+    # One day in sun, otherwise three; from memory.
     longest_days: Annotated[WholeDays, Field(alias="longest")] = 2
     heat_c: Annotated[Temperature, Field(alias="heat")] = 30.0
 
@@ -148,7 +148,7 @@ class PlayTable(Part):
             ]
         dry = self.blackout_days or 0
         if self.prewet and self.prewet.prewet_days_before < dry:
-            what = f"no water is given on {dry} days up to the event"
+            what = f"no watering on the {dry} days before the event"
             flaws.append(("prewet.before", what, f"{dry} days or more"))
         limits = load_catalog().get("play", "limits")
         soft = self.soft_below or limits["soft_below_g"]
@@ -195,7 +195,7 @@ class SyringeTable(Part):
 
 
 def grown(species: str, info: ValidationInfo) -> str:
-    """Lets a species pass on turf, and its absence on a skinned surface."""
+    """Requires a species on turf, and none on a skinned surface."""
     skinned = info.data.get("surface") == SKINNED
     if species and skinned:
         raise ValueError("a skinned surface grows nothing; leave it out")
@@ -208,7 +208,7 @@ def grown(species: str, info: ValidationInfo) -> str:
 
 
 def play_spec(table: PlayTable, catalog: Catalog) -> PlaySpec:
-    """What a field is used for, with limits of the catalog where the file is silent."""
+    """Use of a field, with limits of the catalog as defaults."""
 
     def limit(key: str) -> float:
         written: float | None = getattr(table, key)
@@ -224,7 +224,7 @@ def play_spec(table: PlayTable, catalog: Catalog) -> PlaySpec:
 
 
 def skin_spec(table: SkinTable, catalog: Catalog) -> SkinSpec:
-    """How a skinned surface is kept, as the catalog has it where the file is silent."""
+    """Care of a skinned surface, with the catalog as default."""
     entry = catalog.get("play", "infield")
     used = {key: getattr(table, key) or entry[name] for key, name in SKIN_NUMBERS.items()}
     return SkinSpec(
@@ -233,7 +233,7 @@ def skin_spec(table: SkinTable, catalog: Catalog) -> SkinSpec:
 
 
 def establish_spec(table: EstablishTable, catalog: Catalog) -> EstablishSpec:
-    """How new turf is watered, as the catalog has it where the file is silent."""
+    """Watering of new turf, with the catalog as default."""
     entry = catalog.get("play", f"establish_{table.kind}")
     used = {key: getattr(table, key) or entry[name] for key, name in ESTABLISH_NUMBERS.items()}
     return EstablishSpec(
@@ -242,7 +242,7 @@ def establish_spec(table: EstablishTable, catalog: Catalog) -> EstablishSpec:
 
 
 def syringe_spec(table: SyringeTable, catalog: Catalog) -> SyringeSpec:
-    """When a plan syringes, as the catalog has it where the file is silent."""
+    """Syringing of a plan, with the catalog as default."""
     entry = catalog.get("play", "syringe")
 
     def number(key: str) -> float:

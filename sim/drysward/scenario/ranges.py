@@ -1,7 +1,6 @@
-"""Ranges that a scenario file writes beside a number: ``"12 in (10 to 14 in)"``.
+"""Ranges after numbers in a scenario file: ``"12 in (10 to 14 in)"``.
 
-One pass over the tables of a file takes them out, so that whatever reads the tables finds the
-likely value alone.
+One pass over the tables of a file removes them, so that all other code reads only the likely value.
 """
 
 from __future__ import annotations
@@ -15,22 +14,22 @@ from drysward.faults import Fault, quoted
 from drysward.ranges import METALOG, PERT, TRIANGULAR, USUAL_CHANCE
 
 LONGEST_RANGE = 120
-MOST_RANGES = 300  # each is tried at both ends, with all of the file beside it
+MOST_RANGES = 300  # each is checked at both ends, within the whole file
 
 Path = tuple[str | int, ...]
 """Keys and places in lists, from the top of a file down to a value."""
 
-WANTED = (
+RANGE_FORM = (
     'a likely value, a low and a high, such as "12 in (10 to 14 in)" or "0.6 (0.5 to 0.7)";'
-    ' "(10 to 14 in, 1 in 10)" says how often each end is passed, "(10 to 14 in, pert)" or'
+    ' "(10 to 14 in, 1 in 10)" states how often each end is exceeded, "(10 to 14 in, pert)" or'
     ' "triangular" that the ends are the extremes'
 )
-# Tables whose numbers are drawn. Weather years are the same for all draws, and what a scenario
-# asks for, or pays, is not a thing that soil or grass could be wrong about.
+# Tables whose numbers are drawn. Weather years are the same for all draws, and questions and prices
+# of a scenario are not uncertain.
 DRAWN = ("fields", "plans", "supply", "overrides")
-# Texts of a person's own, which may well begin with a number: "2 (upper)".
+# Free texts, which may start with a number: "2 (upper)".
 _OWN_TEXTS = ("title", "label", "name", "machine", "currency", "file", "column")
-# Known by counting or by a tape, or a matter of the crew: not drawn.
+# Counted, measured with a tape, or decided by the crew: not drawn.
 _CERTAIN = ("area", "patches", "priority", "labour_per_pass", "price")
 
 _NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
@@ -43,9 +42,9 @@ _ONE_IN = re.compile(rf"1\s+in\s+({_NUMBER})")
 
 @dataclass(frozen=True)
 class WrittenRange:
-    """A range as it is written: numbers of ``unit``, "" for none.
+    """A range as written: numbers in ``unit``, "" for none.
 
-    ``likely`` is passed half of the time, ``low`` and ``high`` with ``chance`` each; in the forms
+    ``likely`` is the median, ``low`` and ``high`` are exceeded with ``chance`` each; in the forms
     "triangular" and "pert" (see ``drysward.ranges``) it is the mode, and they are the extremes.
     ``path`` leads to the value in the tables of the file.
     """
@@ -64,16 +63,16 @@ class WrittenRange:
 
     @property
     def alone(self) -> str:
-        """What to write in place of the range for a number that is certain."""
+        """The text to write for a number without a range."""
         return f"write {self.likely:g}{' ' if self.unit else ''}{self.unit} alone"
 
     def written(self, number: float) -> float | str:
-        """``number`` as the file's reader takes it: with the unit as text, or bare."""
+        """``number`` as in a file: text with its unit, or a bare number."""
         return f"{number!r} {self.unit}" if self.unit else number
 
 
 def passed_text(chance: float, form: str = METALOG) -> str:
-    """How often an end is passed: "1 in 20", or that it never is."""
+    """How often an end is exceeded: "1 in 20", or never."""
     return f"1 in {1.0 / chance:g}" if form == METALOG else f"{form} between extremes"
 
 
@@ -82,7 +81,7 @@ def taken_out(
 ) -> tuple[dict[str, Any], dict[str, WrittenRange], list[Fault]]:
     """Tables with likely values in place of ranges, the ranges by dotted key, and faults.
 
-    ``raw`` is left as it is; ``name`` is what faults call the file.
+    ``raw`` is not changed; faults call the file ``name``.
     """
     ranges: dict[str, WrittenRange] = {}
     faults: list[Fault] = []
@@ -93,7 +92,7 @@ def taken_out(
         if found is None or path[-1] in _OWN_TEXTS:
             continue
         if len(ranges) == MOST_RANGES:
-            faults.append(Fault(name, f"has more than {MOST_RANGES} ranges", "those that matter"))
+            faults.append(Fault(name, f"has more than {MOST_RANGES} ranges", "keep the main ones"))
             break
         number, unit, rest = found.groups()
         parsed = _read(number, unit or "", rest, path)
@@ -109,7 +108,7 @@ def taken_out(
 
 
 def dotted(path: Sequence[str | int]) -> str:
-    """``("plans", "a", "stages", 0)`` as ``plans.a.stages[1]``, counting as people do."""
+    """``("plans", "a", "stages", 0)`` as ``plans.a.stages[1]``, counted from 1."""
     text = ""
     for part in path:
         text += f"[{part + 1}]" if isinstance(part, int) else f".{part}"
@@ -117,7 +116,7 @@ def dotted(path: Sequence[str | int]) -> str:
 
 
 def with_value(tables: dict[str, Any], path: Path, value: Any) -> dict[str, Any]:
-    """``tables`` with another value at ``path``; nothing that was there is changed."""
+    """A copy of ``tables`` with another value at ``path``."""
     top: dict[str, Any] = dict(tables)
     at: Any = top
     for step in path[:-1]:
@@ -128,7 +127,7 @@ def with_value(tables: dict[str, Any], path: Path, value: Any) -> dict[str, Any]
 
 
 def _texts(value: Any, above: Path = ()) -> Iterator[tuple[Path, str]]:
-    """Every text of the tables that might be a range, with where it stands."""
+    """Every text of the tables that might be a range, with its path."""
     if isinstance(value, str):
         if "(" in value:
             yield above, value
@@ -141,12 +140,12 @@ def _texts(value: Any, above: Path = ()) -> Iterator[tuple[Path, str]]:
 
 
 def _read(number: str, unit: str, rest: str, path: Path) -> WrittenRange | tuple[str, str]:
-    """The range, or what is wrong with it and what is allowed."""
+    """The range, or its fault and the allowed form."""
     text = quoted(f"{number}{' ' if unit else ''}{unit} ({rest}")
     inside, closed, after = rest.partition(")")
     ends = _ENDS.fullmatch(inside)
     if not closed or after.strip() or ends is None:
-        return f"{text} is not a range", WANTED
+        return f"{text} is not a range", RANGE_FORM
     low_text, low_unit, high_text, high_unit, more = ends.groups()
     for other in (low_unit, high_unit):
         if other and other != unit:
@@ -159,20 +158,20 @@ def _read(number: str, unit: str, rest: str, path: Path) -> WrittenRange | tuple
         tail = f" {unit}" if unit else ""
         low_, mid, high_ = sorted((low, likely, high))
         shown = f"{mid:g}{tail} ({low_:g} to {high_:g}{tail})"
-        return f"{text} does not rise from low to high", f'low, likely, high: "{shown}"'
+        return f"{text} does not increase from low to high", f'low, likely, high: "{shown}"'
     chance, form = USUAL_CHANCE, METALOG
     if more in (TRIANGULAR, PERT):
         form = more
     elif more:
         one_in = _ONE_IN.fullmatch(more)
         if one_in is None or float(one_in[1]) <= 2.0:
-            return f"{quoted(more)} does not say how often an end is passed", WANTED
+            return f"{quoted(more)} does not say how often an end is exceeded", RANGE_FORM
         chance = 1.0 / float(one_in[1])
     return WrittenRange(low, likely, high, unit, chance, form, path)
 
 
 def _not_drawn(path: Path, written: WrittenRange) -> tuple[str, str] | None:
-    """Why no range is drawn of a value, and what to write; None when one is."""
+    """The fault of a range on a value that is not drawn, and the text to write; None if drawn."""
     if path[0] not in DRAWN:
         return f"takes no range; ranges are for {', '.join(DRAWN)}", written.alone
     if path[-1] in _CERTAIN or written.unit.startswith("per "):

@@ -1,4 +1,4 @@
-"""Every number that a scenario runs on, after its own settings have replaced the defaults."""
+"""Every number that a scenario runs on, its settings and the defaults."""
 
 from __future__ import annotations
 
@@ -48,17 +48,17 @@ from drysward.scenario.supply_tables import (
 from drysward.scenario.values import MONTHS, WEEKDAYS
 
 DEFAULT = "default"
-"""Grade and source of a setting that the scenario leaves as it is."""
+"""Grade and source of a setting that the scenario does not change."""
 
 Setting = tuple[str, float | str, str]
-"""Key inside a table, value, unit; infinite or NaN where there is none."""
+"""Key inside a table, value, unit; infinite or NaN when not set."""
 
 
 @dataclass(frozen=True)
 class Row:
     """One setting: a number in ``unit``, or a word. ``source`` names sources by key.
 
-    ``range`` says in words what is not known of it, "" where it is certain; ``parameter`` is the
+    ``range`` is its range as text, "" when it is certain; ``parameter`` is the
     ``kind.key.name`` of a number of the catalog.
     """
 
@@ -72,14 +72,14 @@ class Row:
 
 
 def resolved_values(scenario: Scenario) -> list[Row]:
-    """What the scenario runs on: numbers of the catalog that it uses, its plans, its water.
+    """Numbers that the scenario runs on: those of the catalog that it uses, its plans, its water.
 
     Numbers carry the grade and source of the catalog, or ``scenario`` for both where the
     scenario writes them. Settings of plans, supply, costs and sizing carry ``scenario`` or
     ``default`` unless they are the catalog's. A limit that is not set, such as a plan's pause,
     is left out.
     """
-    rows: dict[str, Row] = {}  # by key, for entries that several fields share
+    rows: dict[str, Row] = {}  # by key, for entries shared by several fields
     catalog = scenario.catalog
     for spec in scenario.fields:
         zone = catalog.get("root_zones", spec.root_zone.like)
@@ -107,7 +107,7 @@ def resolved_values(scenario: Scenario) -> list[Row]:
         for entry in catalog.entries[kind].values():
             rows.update((row.key, row) for row in _entry(entry))
     if scenario.weather.source == GENERATOR and scenario.weather.climate is not None:
-        # What a fitted climate takes from its record.
+        # A fitted climate takes these from its record.
         rows.update((row.key, row) for row in _entry(catalog.get("generated_weather", "all")))
     for plan in scenario.plans:
         rows.update((row.key, row) for row in _rows(scenario, f"plans.{plan.key}", _plan(plan)))
@@ -179,7 +179,7 @@ def _delivery(scenario: Scenario, spec: FieldSpec) -> Iterator[Row]:
     elif basis == BY_FLOW:
         yield Row(f"{at}.flow", flow, "m3/h", SCENARIO, SCENARIO)
     else:
-        # What it is worked out from comes with it.
+        # The numbers behind it are listed too.
         design = scenario.catalog.get("system_design", "usual")
         yield Row(f"{at}.flow", flow, "m3/h", DEFAULT, DEFAULT)
         yield from _entry(design)
@@ -188,7 +188,7 @@ def _delivery(scenario: Scenario, spec: FieldSpec) -> Iterator[Row]:
 
 
 def _use(scenario: Scenario, spec: FieldSpec, zone: Entry) -> Iterator[Row]:
-    """Play on a field, how skinned ground is kept, how new turf is watered."""
+    """Play on a field, care of skinned ground, watering of new turf."""
     at = f"fields.{spec.key}"
     settings: list[Setting] = [("surface", spec.surface, ""), ("slope", spec.slope, "1")]
     yield from _rows(scenario, at, settings)
@@ -229,7 +229,7 @@ def _played(
     names: Mapping[str, str],
     used: Mapping[str, float],
 ) -> Iterator[Row]:
-    """Numbers of the table ``at`` that ``play.ENTRY`` has where the scenario is silent."""
+    """Numbers of the table ``at`` with defaults in ``play.ENTRY``."""
     entry = scenario.catalog.get("play", entry_key)
     for key, name in names.items():
         if f"{at}.{key}" in scenario.written:
@@ -239,7 +239,7 @@ def _played(
 
 
 def _others(scenario: Scenario, entry_key: str, names: Mapping[str, str]) -> Iterator[Row]:
-    """Numbers of ``play.ENTRY`` that no key of a scenario stands for."""
+    """Numbers of ``play.ENTRY`` without a key in scenarios."""
     entry = scenario.catalog.get("play", entry_key)
     for name in entry.numbers:
         if name not in names.values():
@@ -286,10 +286,10 @@ def _syringe(scenario: Scenario, plan: str, syringe: SyringeSpec) -> Iterator[Ro
 
 
 def _rows(scenario: Scenario, at: str, settings: Iterable[Setting]) -> Iterator[Row]:
-    """Settings of the table ``at`` that are finite, each with where it comes from."""
+    """Finite settings of the table ``at``, each with its source."""
     for setting, value, unit in settings:
         key = f"{at}.{setting}"
-        # What a bare value stands for is written as the value itself: one depth for all days,
+        # A bare value is written as it is: one depth for all days,
         # one price for all water.
         table = key.rpartition(".")[0]
         here = {key, table, table.partition("[")[0]} & scenario.written
@@ -299,7 +299,7 @@ def _rows(scenario: Scenario, at: str, settings: Iterable[Setting]) -> Iterator[
 
 
 def _plan(plan: PlanSpec) -> Iterator[Setting]:
-    """Settings that the plan's rule reads.
+    """Settings used by the plan's rule.
 
     Months whose run times are not adjusted are left out.
     """
@@ -380,7 +380,7 @@ def _supply(scenario: Scenario, supply: SupplySpec) -> Iterator[Row]:
 def _catalogued(
     scenario: Scenario, at: str, entry_key: str, used: Mapping[str, float]
 ) -> Iterator[Row]:
-    """Numbers of the table ``at`` that the catalog has where the scenario is silent."""
+    """Numbers of the table ``at`` with defaults in the catalog."""
     entry = scenario.catalog.get("supply", entry_key)
     for key, value in used.items():
         name = SUPPLY_NUMBERS[key]
@@ -419,7 +419,7 @@ def _storage(scenario: Scenario, storage: StorageSpec) -> Iterator[Row]:
     at, capacity = "supply.storage", storage.volumes_m3[-1]
     settings: list[Setting] = [("kind", storage.kind, ""), ("start", storage.start_share, "1")]
     yield from _rows(scenario, at, settings)
-    # The size follows from a capacity or from a table; either is the scenario's.
+    # The size comes from a capacity or a table, both set by the scenario.
     yield Row(f"{at}.capacity", capacity, "m3", SCENARIO, SCENARIO)
     yield from _catalogued(scenario, at, storage.kind, {"dead": storage.dead_m3 / capacity})
     if storage.kind == POND:

@@ -1,4 +1,4 @@
-"""The irrigation rules of plans: everything that is said of a rule outside the day loop.
+"""Irrigation rules of plans: their keys, checks and descriptions outside the day loop.
 
 A new rule is an entry in ``RULES``, with its number (and what it reads, in PLAN) in
 ``day.records``, and its case in ``day.plan_demand.wish``.
@@ -23,8 +23,7 @@ class RuleKey:
     """A key that one rule alone reads; PLAN has a field of its name.
 
     ``check`` is its annotation in the table of the file, ``attribute`` where PlanSpec holds it,
-    as ``read`` of its value and the plan's whole table. One that is not ``needed`` may be left
-    out.
+    as ``read`` of its value and the plan's whole table. One that is not ``needed`` is optional.
     """
 
     check: Any
@@ -36,10 +35,10 @@ class RuleKey:
 
 @dataclass(frozen=True)
 class Rule:
-    """A rule: the ``number`` that the day loop knows, what it asks of a day in words, its keys.
+    """A rule: its ``number`` in the day loop, its description, its keys.
 
-    One that waters ``by_need`` may run longer so that the part that catches least has enough.
-    ``flaws`` are what is wrong with a plan's table whose keys are each right.
+    A rule that waters ``by_need`` may run longer so that the driest part of the field has enough.
+    ``flaws`` finds faults of a plan's table whose keys are each valid.
     """
 
     number: int
@@ -55,7 +54,7 @@ def _depth_by_weekday(depths: Mapping[str, float], plan: Any) -> tuple[float, ..
     return tuple(depths.get(day, 0.0) for day in WEEKDAYS)
 
 
-def _says_its_days_once(plan: Any) -> Flaws:
+def _states_its_days_once(plan: Any) -> Flaws:
     if not plan.depth or (plan.allowed is None) != (EVERY_TIME in plan.depth):
         return []
     allowed = "days with one depth, or depth = { Tue = ..., Fri = ... } without days"
@@ -80,7 +79,7 @@ RULES = {
         RULE_FIXED,
         "a depth on named weekdays: depth, days",
         {"depth": RuleKey(_DEPTHS, "depth_by_weekday", "mm", read=_depth_by_weekday)},
-        flaws=_says_its_days_once,
+        flaws=_states_its_days_once,
     ),
     "share of et": Rule(
         RULE_ET_SHARE,
@@ -104,7 +103,7 @@ RULE_KEYS = {name: key for rule in RULES.values() for name, key in rule.keys.ite
 
 
 def rule_flaws(plan: Any) -> Flaws:
-    """What is wrong with the keys of rules in a plan's table: not its own, missing, at odds."""
+    """Faults of rule keys in a plan's table: of another rule, missing, contradictory."""
     mine = RULES[plan.rule]
     faults = [
         (name, f"rule '{plan.rule}' does not use it", f"'{other}' does")
@@ -121,7 +120,7 @@ def rule_flaws(plan: Any) -> Flaws:
 
 
 def rule_values(plan: Any) -> dict[str, Any]:
-    """What the keys of its rule in a plan's table come to, by attribute of PlanSpec."""
+    """Values of the rule keys in a plan's table, by attribute of PlanSpec."""
     keys = RULES[plan.rule].keys
     written = {name: getattr(plan, name) for name in keys}
     return {

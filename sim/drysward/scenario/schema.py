@@ -1,7 +1,7 @@
-"""What a scenario file may hold, key by key, and the reading of each value into base units.
+"""Keys of a scenario file, and conversion of each value to base units.
 
-Nothing here knows what a scenario means: names are looked up, quantities converted, ranges and
-combinations checked, so that every fault of a file is told at once by its dotted key.
+This module looks up names, converts quantities, and checks limits and combinations, so that every
+fault of a file is reported at once by its dotted key. It does not interpret a scenario.
 """
 
 # pydantic copies a default that can change.
@@ -74,11 +74,11 @@ from drysward.scenario.weather_tables import WeatherTable
 
 BASES = ("gravel", "open subsoil", "barrier")
 MOST_RETURN_PERIODS = 50
-STEEPEST = 0.3  # turf that is played on and mown by machine is less steep (own estimate)
+STEEPEST = 0.3  # turf for play, mown by machine, is less steep (own estimate)
 INVERSE_TENSION = Kind("inverse of tension", "1/cm", ("1/cm",))
 
 
-# How people write a latitude otherwise: "39.2 N", "N 39.2", "39 12 30 N", with or without marks.
+# Other ways to write a latitude: "39.2 N", "N 39.2", "39 12 30 N", with or without marks.
 _LATITUDE = re.compile(
     r"""\s*([NSEWnsew]?)\s*([+-]?\d{1,3}(?:\.\d{1,9})?)\s*(?:\u00b0|deg|degrees|d)?\s*
     (?:(\d{1,2}(?:\.\d{1,9})?)\s*(?:'|\u2032|min|m)?\s*)?
@@ -88,7 +88,7 @@ _LATITUDE = re.compile(
 
 
 def latitude(text: object) -> float:
-    """``"39.2 deg"`` as 39.2, north positive; ValueError says how another way is written here."""
+    """``"39.2 deg"`` as 39.2, north positive; ValueError shows the right form."""
     try:
         return read(text, ANGLE)
     except ValueError as error:
@@ -217,12 +217,12 @@ class DeliveryTable(Part):
 
     @property
     def makes_passes(self) -> bool:
-        """Whether the field is watered pass by pass, and not all of it in its zones."""
+        """Whether the field is watered in passes, not in zones."""
         usual = load_catalog().get("delivery", self.system)["hours_per_pass"]
         return (usual if self.time_per_pass is None else self.time_per_pass) > 0.0
 
     @model_validator(mode="after")
-    def _says_once_what_a_night_gives(self) -> Self:
+    def _states_the_night_once(self) -> Self:
         faults: Flaws = []
         if self.zones is not None and self.makes_passes:
             what = "is for systems in the ground; this one makes passes"
@@ -365,7 +365,7 @@ class PlanTable(RuleKeysTable):
         return self
 
     def _most_faults(self) -> Flaws:
-        """What is wrong with the largest watering: the plan's own depths pass it."""
+        """Faults of the largest application: the plan's depths exceed it."""
         most, faults = self.most_depth_mm, list[tuple[str, str, str]]()
         if most is None:
             return faults

@@ -1,4 +1,4 @@
-"""The sizing of a scenario file: which size is sought, and what it has to keep."""
+"""The sizing of a scenario file: the size to find, and the condition that it must meet."""
 
 import math
 from collections.abc import Mapping
@@ -16,10 +16,10 @@ from drysward.scenario.values import Flaws, Part, Text, in_table, one_of, read, 
 STORAGE, RATE, ALLOWANCE, CATCHMENT = SIZES
 SHORTAGE = "shortage"
 OUTCOMES = ("footprint", "wilt", "dormant", "dead", SHORTAGE)
-# Where neither the file nor its answers say (own choice).
+# Default when neither sizing nor answers state it (own choice).
 SHORTAGE_SHARE, ODDS = 0.05, 0.10
 
-# What bounds of a size are written in.
+# Kinds of quantity of the bounds of a size.
 SIZE_KINDS: Mapping[str, Kind] = {
     STORAGE: VOLUME,
     RATE: FLOW,
@@ -71,7 +71,7 @@ class SoughtTable(Part):
         return math.nan if written is None else read(written, SIZE_KINDS[self.what])
 
 
-Wanted = Annotated[SoughtTable, BeforeValidator(in_table("what"))]
+SoughtOrName = Annotated[SoughtTable, BeforeValidator(in_table("what"))]
 
 
 class KeepTable(Part):
@@ -94,9 +94,9 @@ class KeepTable(Part):
 
 class SizingTable(Part):
     plan: Annotated[str, named_in("plans")]
-    find: Wanted
+    find: SoughtOrName
     keep: KeepTable = KeepTable()
-    against: Wanted | None = None
+    against: SoughtOrName | None = None
     points: Annotated[int, Field(ge=2, le=200)] = 12
 
     @model_validator(mode="after")
@@ -109,7 +109,7 @@ class SizingTable(Part):
 
 
 def sizing_spec(table: SizingTable, named: Named, answers: Answers) -> Sizing:
-    """The model's sizing. A stage counts as reached where the answers say, if the file does not."""
+    """The model's sizing; by default a stage counts as reached as in the answers."""
     keep = table.keep
     field = "" if keep.outcome == SHORTAGE else keep.field or named.fields[0]
     share = answers.reached.get(keep.outcome, SHORTAGE_SHARE) if keep.share is None else keep.share

@@ -1,4 +1,4 @@
-"""The shared water of a scenario file: tables, and what they mean to the model."""
+"""The shared water of a scenario file: its tables, and their conversion to the model."""
 
 # pydantic copies a default that can change.
 # ruff: noqa: RUF012
@@ -71,7 +71,7 @@ SUPPLY_NUMBERS = {
     "seepage": "seepage_mm_d",
     "pump_efficiency": "pump_efficiency",
 }
-"""Numbers that the catalog's ``supply`` has where a file is silent: key in the file -> name."""
+"""Defaults from the catalog's ``supply``: key in the file -> name."""
 
 
 # --- tables -----------------------------------------------------------------------------------
@@ -114,7 +114,7 @@ class TariffTable(Part):
 
 
 def one_block(value: object) -> object:
-    """A bare text is the price of all water."""
+    """A bare text is one price for all water."""
     return [{"price": value}] if isinstance(value, str) else value
 
 
@@ -140,7 +140,7 @@ def rationing(value: object) -> object:
 
 
 def tariff_flaws(key: str, blocks: Sequence[TariffTable]) -> Flaws:
-    """What is wrong with the blocks of the tariff under ``key``."""
+    """Faults in the blocks of the tariff under ``key``."""
     flaws: Flaws = []
     *bounded, last = [block.to for block in blocks] or [None]
     for i, to in enumerate(bounded, start=1):
@@ -275,7 +275,7 @@ class StorageTable(Part):
         return self
 
     def _square_flaws(self) -> Flaws:
-        """Sides may meet in the middle before the depth is reached."""
+        """Faults of a pond whose sides would meet above the bottom."""
         try:
             square_bottom_m(self.capacity or 0.0, self.depth or 0.0, self.side_slope or 0.0)
         except ValueError as error:
@@ -304,7 +304,7 @@ class CatchmentTable(Part):
         return self
 
 
-# What enters and leaves a stage, by the index.
+# Keys at which a stage starts and ends, by the index.
 STAGE_KEYS = {
     DROUGHT: ("above", "below"),
     STORAGE_INDEX: ("falls_to", "back_at"),
@@ -325,7 +325,7 @@ class SiteStageTable(Part):
     exempt: list[Annotated[str, named_in("fields")]] = []
 
     def limit(self, key: str) -> float | None:
-        """What the stage has under a key of ``STAGE_KEYS``."""
+        """The value under a key of ``STAGE_KEYS``."""
         found: float | None = getattr(self, {"from": "first", "to": "last"}.get(key, key))
         return found
 
@@ -354,7 +354,7 @@ class RestrictionsTable(Part):
         return self
 
     def _order_flaws(self, enter: str, leave: str) -> Flaws:
-        """Drought rises from stage to stage and water in store falls; told with one sign."""
+        """Faults of the order of stages: drought index rises, water in storage falls."""
         flaws: Flaws = []
         sign = 1.0 if self.index == DROUGHT else -1.0
         more, least = ("more than", "at least") if sign > 0 else ("less than", "at most")
@@ -387,7 +387,7 @@ class SupplyTable(Part):
     restrictions: RestrictionsTable | None = None
 
     def feeds(self, source: SourceTable) -> str:
-        """What a source feeds; wells and streams fill the storage when there is one."""
+        """What a source feeds; wells and streams fill storage if there is any."""
         fills = self.storage is not None and source.kind in (WELL, STREAM)
         return source.feeds or (STORAGE if fills else FIELDS)
 
@@ -421,7 +421,7 @@ class SupplyTable(Part):
 
 
 def said_once(table: SupplyTable, info: ValidationInfo) -> SupplyTable:
-    """Lets a supply pass when the site does not say one as well."""
+    """Accepts a supply table only without ``site.supply``."""
     if names_of(info).site_supply:
         raise ValueError("conflicts with site.supply; keep one of them")
     return table
@@ -431,7 +431,7 @@ def said_once(table: SupplyTable, info: ValidationInfo) -> SupplyTable:
 
 
 def supply_spec(table: SupplyTable, catalog: Catalog, plans_window_h: float) -> SupplySpec:
-    """The model's supply; the network runs for ``plans_window_h`` where the file does not say."""
+    """The model's supply; by default the network runs for ``plans_window_h``."""
     return SupplySpec(
         sources=tuple(
             _source(key, part, table.feeds(part), catalog) for key, part in table.sources.items()
@@ -445,7 +445,7 @@ def supply_spec(table: SupplyTable, catalog: Catalog, plans_window_h: float) -> 
 
 
 def _number(catalog: Catalog, entry: str, key: str, own: float | None) -> float:
-    """What the file has, or else the catalog's."""
+    """The number in the file, or the catalog's default."""
     return catalog.get("supply", entry)[SUPPLY_NUMBERS[key]] if own is None else own
 
 
@@ -468,7 +468,7 @@ def _source(key: str, table: SourceTable, feeds: str, catalog: Catalog) -> Sourc
 
 
 def month_shares(ration: str | MonthShares) -> tuple[float, ...]:
-    """Share of the year's allowance in each month (12,); none when it is rationed otherwise."""
+    """Share of the year's allowance in each month (12,); 0 when it is rationed in another way."""
     if isinstance(ration, MonthShares):
         return tuple(ration.root.get(month, 0.0) for month in MONTHS)
     return ()
@@ -523,7 +523,7 @@ def _restrictions(table: RestrictionsTable) -> Restrictions:
     def stage(part: SiteStageTable) -> SiteStage:
         limits = (part.limit(enter) or 0.0, part.limit(leave) or 0.0)
         return SiteStage(
-            # Dates alone put a stage by the calendar in force.
+            # By the calendar, only dates matter.
             enter=math.inf if by_date else limits[0],
             leave=math.inf if by_date else limits[1],
             **values_of(part, "above", "below", "falls_to", "back_at"),

@@ -1,7 +1,7 @@
-"""How the values of a scenario file are read: quantities, names, days of the year.
+"""Values of a scenario file: quantities, names, days of the year.
 
-Each is an annotation for a table of the file; a value that cannot be is refused in words meant
-for the writer, "what; what is allowed".
+Each is an annotation for a table of the file. An invalid value is refused with a message for the
+writer: "what is wrong; what is allowed".
 """
 
 import math
@@ -33,22 +33,22 @@ def quantity(kind: Kind, scale: float = 1.0) -> BeforeValidator:
 
 
 def read(text: object, kind: Kind) -> float:
-    """A text with a unit as a number in the base unit of ``kind``, within what one can be.
+    """A text with a unit as a number in the base unit of ``kind``, within its limits.
 
-    ValueError for a text that is none and for a number beyond the limits of the vocabulary.
+    ValueError for a text without a quantity and for a number beyond the limits of the vocabulary.
     """
     return within_term(parse(text, kind), load_catalog().kinds[kind.name], text)
 
 
 def within(name: str) -> AfterValidator:
-    """Lets a number pass within the vocabulary's limits of the parameter or scenario's number."""
+    """Accepts a number within the vocabulary's limits of its parameter."""
     catalog = load_catalog()
     term = catalog.scenario_terms.get(name) or catalog.meanings[name]
     return AfterValidator(lambda number: within_term(number, term))
 
 
 def within_term(number: float, term: Term, written: object = None) -> float:
-    """``number`` when it is within the limits of ``term``; ValueError when not."""
+    """``number``; ValueError beyond the limits of ``term``."""
     if term.low <= number <= term.high:
         return number
     unit = "" if term.units == "1" else f" {term.units.removeprefix('delta_').replace('^', '')}"
@@ -57,17 +57,17 @@ def within_term(number: float, term: Term, written: object = None) -> float:
 
 
 def one_of(*names: str) -> AfterValidator:
-    """Lets a text pass that is one of ``names``."""
+    """Accepts a text that is one of ``names``."""
     return AfterValidator(lambda text: known_name(text, names))
 
 
 def entry_of(kind: str) -> AfterValidator:
-    """Lets a text pass that names an entry of the catalog."""
+    """Accepts the name of an entry of the catalog."""
     return one_of(*load_catalog().entries[kind])
 
 
 def known_name(text: str, names: Iterable[str]) -> str:
-    """``text`` when it is one of ``names``; ValueError with the nearest when not."""
+    """``text`` if it is one of ``names``; else ValueError with the closest name."""
     names = tuple(names)
     if text not in names:
         raise ValueError(f"{quoted(text)} is not known; {nearest(text, names)}")
@@ -75,19 +75,19 @@ def known_name(text: str, names: Iterable[str]) -> str:
 
 
 def day_of_year(text: object) -> int:
-    """``"04-15"`` as a day of the leap-year calendar, 0 to 365; ValueError when it is no day."""
-    wanted = 'month and day, such as "04-15"'
+    """``"04-15"`` as a day of the leap-year calendar, 0 to 365; ValueError when invalid."""
+    expected = 'month and day, such as "04-15"'
     if not isinstance(text, str):
-        raise ValueError(f"{quoted(text)} is not a day of the year; {wanted}")
+        raise ValueError(f"{quoted(text)} is not a day of the year; {expected}")
     try:
         # 2000 was a leap year.
         return (date.fromisoformat(f"2000-{text}") - date(2000, 1, 1)).days
     except ValueError:
-        raise ValueError(f"{quoted(text)} is not a day of the year; {wanted}") from None
+        raise ValueError(f"{quoted(text)} is not a day of the year; {expected}") from None
 
 
 def whole_days(text: str) -> int:
-    """``"2 weeks"`` as 14; ValueError when it is no span of whole days, one at least."""
+    """``"2 weeks"`` as 14; ValueError unless it is one or more whole days."""
     days = round(read(text, SPAN), 6)
     if days < 1 or days != int(days):
         raise ValueError(f"{quoted(text)} is not whole days; 1 day or more")
@@ -126,7 +126,7 @@ def numbers_with_unit(
     return BeforeValidator(read)
 
 
-# What is sold by each kind of quantity, and how its price is written.
+# Goods by kind of quantity, and the form of their price.
 _PRICED = {
     VOLUME: ("water", 'a price and a volume, such as "3.10 per 1000 gal" or "0.80 per m3"'),
     AREA: ("ground", 'a price and an area, such as "8.50 per ft2" or "90 per m2"'),
@@ -136,22 +136,21 @@ _PRICED = {
 def price_per(text: object, kind: Kind) -> float:
     """``"3.10 per 1000 gal"`` or ``"8.50 per ft2"`` as a price per base unit of ``kind``.
 
-    ``kind`` is VOLUME (per m3) or AREA (per m2). ValueError when it is no price, or not that of
-    the kind.
+    ``kind`` is VOLUME (per m3) or AREA (per m2). ValueError when it is not a price for this kind.
     """
-    sold, wanted = _PRICED[kind]
+    sold, expected = _PRICED[kind]
     written = re.fullmatch(r"(\S+) per (\S.*)", text.strip()) if isinstance(text, str) else None
     if written is None:
-        raise ValueError(f"{quoted(text)} is not a price of {sold}; {wanted}")
+        raise ValueError(f"{quoted(text)} is not a price of {sold}; {expected}")
     amount, size = written.groups()
     if not re.match(r"[\d.+-]", size):
         size = f"1 {size}"
     try:
         price, of = float(amount), parse(size, kind)
     except ValueError:
-        raise ValueError(f"{quoted(text)} is not a price of {sold}; {wanted}") from None
+        raise ValueError(f"{quoted(text)} is not a price of {sold}; {expected}") from None
     if not (0.0 <= price < math.inf and of > 0.0 and math.isfinite(price / of)):
-        raise ValueError(f"{quoted(text)} is not a price of {sold}; {wanted}")
+        raise ValueError(f"{quoted(text)} is not a price of {sold}; {expected}")
     return price / of
 
 
@@ -161,7 +160,7 @@ def price_of(kind: Kind) -> BeforeValidator:
 
 
 def in_table(key: str) -> Callable[[object], object]:
-    """A bare text stands for a table that holds only ``key``."""
+    """Reads a bare text as a table with only ``key``."""
     return lambda value: {key: value} if isinstance(value, str) else value
 
 
@@ -174,17 +173,17 @@ Weekdays = Annotated[list[Weekday], Field(min_length=1)]
 Month = Annotated[str, one_of(*MONTHS)]
 Text = Annotated[str, Field(min_length=1)]
 Identifier = Annotated[str, Field(pattern=r"^[A-Za-z0-9_-]+$", max_length=40)]
-# More than 200 mm at once, or an index of 10 m, is a slip of the pen (own estimate).
+# More than 200 mm at once, or an index of 10 m, is a typing error (own estimate).
 Depth = Annotated[float, quantity(LENGTH), Field(gt=0.0, le=200.0)]
 Drought = Annotated[float, quantity(LENGTH), Field(ge=0.0, le=10_000.0)]
 
 
 EVERY_TIME = "every time"
-"""Key under which one depth for all watering days is kept."""
+"""Key for one depth on all watering days."""
 
 
 Flaws = list[tuple[str, str, str]]
-"""Key inside a table, what is wrong, and what is allowed."""
+"""Key inside a table, the fault, and what is allowed."""
 
 
 def refuse(faults: Flaws) -> None:
@@ -212,10 +211,10 @@ class SpanTable(Part):
 
 
 def values_of(table: Part | None, *but: str) -> dict[str, Any]:
-    """What a table holds, by attribute, for the record of the model that calls it the same.
+    """Values of a table by attribute, for a record of the model with the same attributes.
 
-    What is left out has the default there, and a list is a tuple; ``but`` are attributes that
-    the record has not, or has otherwise.
+    Values that are not set get the record's default, and lists become tuples. ``but`` lists
+    attributes that the record lacks or that differ there.
     """
     return {
         name: tuple(value) if isinstance(value, list) else value
@@ -225,12 +224,12 @@ def values_of(table: Part | None, *but: str) -> dict[str, Any]:
 
 
 def as_a(record: Callable[..., Any]) -> AfterValidator:
-    """Turns a checked table into the record of the model."""
+    """Converts a checked table to the record of the model."""
     return AfterValidator(lambda table: record(**values_of(table)))
 
 
 def label_of(key: str, label: str | None) -> str:
-    """What people call the thing ``key``."""
+    """The label of a table, or ``key`` as words."""
     return label or key.replace("_", " ")
 
 

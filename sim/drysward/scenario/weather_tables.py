@@ -1,4 +1,4 @@
-"""The weather of a scenario file: its tables, and what they mean to the model."""
+"""The weather of a scenario file: its tables, and their conversion to the model."""
 
 # pydantic copies a default that can change.
 # ruff: noqa: RUF012
@@ -52,7 +52,7 @@ from drysward.weather.simulated.normals import from_monthly_table
 from drysward.weather.simulated.resampling import ChangeFactors
 
 USUAL_YEARS = 200
-# Keys that say how a file is read.
+# Keys for the reading of a file.
 FOR_A_FILE = (
     "columns", "ignore", "fill", "wind_height", "record_years", "hours_from_utc",
     "monthly_temperature",
@@ -82,7 +82,7 @@ TWELVE = Field(min_length=12, max_length=12)
 
 
 class ClimateTable(Part):
-    """Monthly normals. What they may hold is for ``weather.normals`` to say."""
+    """Monthly normals; ``weather.simulated.normals`` checks them."""
 
     rain: Annotated[list[float], by_month(LENGTH)]
     wet_days: Annotated[list[Annotated[float, within("wet_days_of_month")]], TWELVE]
@@ -100,7 +100,7 @@ class ClimateTable(Part):
     wind_height: Annotated[float, quantity(LENGTH, 1 / MM_PER_M)] | None = None
 
 
-# Key of the table -> key of the normals that it is.
+# Key of the table -> key of the normals.
 NORMALS = {
     "rain": "rain_mm",
     "wet_days": "wet_days",
@@ -149,7 +149,7 @@ Factors = Annotated[list[float], each_month(factor, 1.0)]
 
 
 class FutureTable(Part):
-    """What a changed climate adds or multiplies, the same all year or by month."""
+    """Changes of a future climate, the same all year or by month."""
 
     temperature: Annotated[list[float], each_month(warming, 0.0)] = [0.0] * 12
     rain_amount: Factors = [1.0] * 12
@@ -158,7 +158,7 @@ class FutureTable(Part):
 
 
 class MonthlyTemperature(Part):
-    """Monthly means that stand in for the temperature of a file that has reference ET."""
+    """Monthly means of temperature, for a file with reference ET and no temperature."""
 
     tmax: Annotated[list[float], by_month(TEMPERATURE)]
     tmin: Annotated[list[float], by_month(TEMPERATURE)]
@@ -181,7 +181,7 @@ def one_or_several(value: object) -> object:
 
 Mark = Annotated[float, within("mark_for_missing")]
 Marks = Annotated[list[Mark], BeforeValidator(one_or_several)]
-"""Numbers that stand for missing in a column."""
+"""Numbers that mark missing values in a column."""
 
 
 class WeatherTable(Part):
@@ -227,12 +227,12 @@ class WeatherTable(Part):
         if years and (len(years) != 2 or years[0] > years[1]):
             faults.append(("record_years", f"{years} is not a range of years", "as [1991, 2020]"))
         if self.monthly_temperature is not None and (source == GENERATOR or self.future):
-            # Neither knows how single days depart from the mean.
+            # Neither has the departures of single days from the mean.
             message = "rules out a fitted or changed climate: the file has no daily temperature"
             faults.append(("monthly_temperature", message, f"with source = {RECORD} or {RESAMPLE}"))
         if source == RECORD:
             for key in ("years", "seed", "first_year", "draw"):
-                # A future may dry or wet days of a record by chance.
+                # A future may turn wet days of a record dry at random, or the reverse.
                 if getattr(self, key) is not None and not (key == "seed" and self.futures):
                     allowed = f"with source = {GENERATOR} or {RESAMPLE}"
                     faults.append((key, "is for simulated years", allowed))
@@ -249,7 +249,7 @@ class WeatherTable(Part):
 
 
 def weather_source(table: WeatherTable, folder: Path) -> WeatherSource:
-    """The model's weather; files are looked for in ``folder``."""
+    """The model's weather; relative file names are in ``folder``."""
     fill = None
     if table.fill is not None:
         fill = FillRule(

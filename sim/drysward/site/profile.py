@@ -31,7 +31,7 @@ class Curves(NamedTuple):
 
 @jitable
 def node_above(depth_mm: float, node_mm: Any, near: int) -> int:
-    """Index of the last node not below a depth, at most the last but one; ``near`` starts the search.
+    """Index of the last node not below a depth, at most the last but one; search from ``near``.
 
     Depths of successive days are close together, so a step or two finds it.
     """

@@ -1,4 +1,4 @@
-"""Daily weather as a file that a scenario can name: CSV, or NetCDF after the CF conventions."""
+"""Daily weather as a file for scenarios: CSV, or NetCDF with CF conventions."""
 
 from __future__ import annotations
 
@@ -26,8 +26,8 @@ def write_weather(
 ) -> None:
     """Write the days of ``series`` to a .csv or .nc file, a hundred years at a time for CSV.
 
-    ``units`` is "us" or "metric", of a CSV file; NetCDF has base units. Numbers are rounded to
-    what weather is measured to. FaultyInput when the file cannot be written.
+    ``units`` is "us" or "metric", for CSV; NetCDF has base units. Numbers are rounded to the
+    precision of weather measurements. FaultyInput when the file cannot be written.
     """
     write = _write_csv if ending_of(path, ENDINGS) == ".csv" else _write_netcdf
     outputs.write({path: lambda part: write(series, part, units)})
@@ -61,7 +61,7 @@ def _write_csv(series: Series, path: Path, units: str) -> None:
                 suffix = _US.get(quantity) if units == "us" else None
                 suffix = suffix or next(iter(facts.suffixes))
                 unit = facts.suffixes[suffix]
-                # Two points make the line from one scale to another, offset and all.
+                # Two points define the line from one scale to another, offset included.
                 nought, ten = (convert(x, facts.base, unit) for x in (0.0, 10.0))
                 shown = nought + values * (ten - nought) / 10.0
                 names.append(_header(quantity, suffix, record))
@@ -74,7 +74,7 @@ def _write_csv(series: Series, path: Path, units: str) -> None:
 
 
 def _texts(values: np.ndarray, decimals: int) -> list[str]:
-    """Numbers as text, nothing for what is not known; adding 0.0 turns -0.0 into 0.0."""
+    """Numbers as text, empty when unknown; adding 0.0 turns -0.0 into 0.0."""
     rounded = np.round(values, decimals) + 0.0
     return ["" if value != value else f"{value:.{decimals}f}" for value in rounded.tolist()]
 

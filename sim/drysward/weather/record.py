@@ -1,4 +1,4 @@
-"""A daily weather record: one row a day without gaps, in the units used inside."""
+"""A daily weather record: one row a day without gaps, in base units."""
 
 from __future__ import annotations
 
@@ -16,11 +16,11 @@ REQUIRED = ("rain_mm", "tmax_c", "tmin_c")
 
 @dataclass(frozen=True)
 class FileFacts:
-    """What is told of the file behind a run, whether its days are used or years made from them.
+    """Facts about the weather file of a run, whose days are used or the origin of simulated years.
 
-    ``first_day`` and ``last_day`` as 2013-07-04; ``complete_years`` counts them; ``digest`` is
-    the SHA-256 of its bytes; ``filled`` and ``findings`` as in ``DailyRecord``. ``means`` are what
-    a reader knows of a place, so that a unit read wrong shows: rain of a year (mm), Tmax of the
+    ``first_day`` and ``last_day`` as 2013-07-04; ``complete_years`` counts them; ``digest`` is the
+    SHA-256 of its bytes; ``filled`` and ``findings`` as in ``DailyRecord``. ``means`` are values
+    that a person knows for a place, which reveal a wrong unit: rain of a year (mm), Tmax of the
     warmest month (C) and, where there is wind, its mean (m/s).
     """
 
@@ -40,10 +40,10 @@ class DailyRecord:
 
     Rain and temperatures are there on every day. The other quantities are None when the
     record has no such column, and NaN on days when it has no value. ``filled`` counts the
-    days that a rule filled, as ``{"rain: zero": 9}``, in the file as a whole; ``notes`` is what
-    reading had to assume, in sentences; ``digest`` is the SHA-256 of the file's bytes.
+    days that a rule filled, as ``{"rain: zero": 9}``, in the file as a whole; ``notes`` are
+    assumptions of the reader, as sentences; ``digest`` is the SHA-256 of the file's bytes.
     ``latitude_deg`` (north positive) and ``elevation_m`` are those that the file states;
-    ``findings`` are sentences on what its place does not have.
+    ``findings`` are sentences on values that do not fit the location.
 
     ValueError when dates are not consecutive, a required value is not finite, lengths differ,
     or wind has no height.
@@ -85,7 +85,7 @@ class DailyRecord:
             raise ValueError("wind_m_s has no wind_height_m")
 
     def columns(self) -> dict[str, FloatArray]:
-        """The daily arrays that the record has, by name, dates left out."""
+        """The daily arrays of the record by name, without dates."""
         apart = (
             "name", "dates", "wind_height_m", "filled", "notes", "latitude_deg", "elevation_m",
             "digest", "findings",
@@ -95,7 +95,7 @@ class DailyRecord:
 
     @property
     def facts(self) -> FileFacts:
-        """What is told of the record's file."""
+        """Facts about the record's file."""
         first, last = map(str, self.dates[[0, -1]])
         complete = len(self.complete_years())
         return FileFacts(
@@ -117,7 +117,7 @@ class DailyRecord:
         return int(self.dates.size)
 
     def years(self) -> tuple[int, ...]:
-        """The calendar years that the record touches, in order."""
+        """The calendar years with at least one day in the record, in order."""
         first, last = self.dates[[0, -1]].astype("datetime64[Y]").astype(int) + 1970
         return tuple(range(int(first), int(last) + 1))
 

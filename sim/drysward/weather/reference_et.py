@@ -1,7 +1,7 @@
-"""Reference evapotranspiration of a record by the best procedure each day's data allow.
+"""Reference evapotranspiration of a record, each day by the best procedure for its data.
 
-FAO-56 chapter 3 says what stands in for humidity, wind and radiation that were not measured;
-the result names, day by day, what did.
+FAO-56 chapter 3 has substitutes for humidity, wind and radiation that were not measured; the result
+names those used on each day.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ FROM_FILE = "Reference ET from the file"
 
 @dataclass(frozen=True, eq=False)
 class ReferenceEt:
-    """Reference evapotranspiration of every day and what went into it; arrays (n,)."""
+    """Reference evapotranspiration of every day and its procedure; arrays (n,)."""
 
     dates: NDArray[np.datetime64]
     eto_mm: FloatArray
@@ -55,7 +55,7 @@ def reference_et(
 ) -> ReferenceEt:
     """Short-grass reference evapotranspiration of a record, never negative.
 
-    A given reference ET is taken as it is. Otherwise Penman-Monteith (FAO-56 Eq 6) with the
+    Reference ET in the file is used as it is. Otherwise Penman-Monteith (FAO-56 Eq 6) with the
     day's best humidity (vapor pressure; dew point; largest and least, largest, mean relative
     humidity; Tmin for the dew point), wind (measured, or 2 m/s) and radiation (measured; from
     sunshine, Eq 35; from the temperature range, Eq 50).
@@ -84,7 +84,7 @@ def reference_et(
         fao.net_shortwave_mj_m2(solar), fao.net_longwave_mj_m2(tmax, tmin, ea, solar, rso)
     )
     gamma = fao.psychrometric_constant_kpa_c(fao.atmospheric_pressure_kpa(elevation_m))
-    # Humidity measured through a whole day can pass the mean of two saturation pressures.
+    # Vapor pressure measured over a day can exceed the mean of two saturation pressures.
     deficit = np.maximum(fao.mean_saturation_vapour_pressure_kpa(tmax, tmin) - ea, 0.0)
     computed = fao.penman_monteith_mm(
         tmean, u2, net, 0.0, deficit, fao.vapour_pressure_slope_kpa_c(tmean), gamma
@@ -174,7 +174,7 @@ def _column(record: DailyRecord, name: str) -> FloatArray:
 
 
 def _best(routes: Routes) -> tuple[FloatArray, tuple[NDArray[np.intp], tuple[str, ...]]]:
-    """Of each day the first route that gives a value: the values, which route, the names."""
+    """The first route with a value for each day: the values, the routes used, their names."""
     stacked = np.stack([np.asarray(values, dtype=float) for _, values in routes])
     choice = np.isfinite(stacked).argmax(axis=0)
     chosen = np.take_along_axis(stacked, choice[None], axis=0)[0]

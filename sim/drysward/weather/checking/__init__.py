@@ -1,1 +1,1 @@
-"""What a weather file holds, and what in it looks wrong."""
+"""Checks of a weather file for values that look wrong."""

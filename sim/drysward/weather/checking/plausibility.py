@@ -1,13 +1,13 @@
-"""What a weather file as a whole says against its place: units, seasons, marks for missing.
+"""Plausibility of a weather file as a whole: units, seasons, marks for missing values.
 
-A reader that takes each column at its word reads Celsius under a Fahrenheit header without a
-murmur. Here the levels of a file are held against its latitude, elevation and season. What no
-place on earth has is beyond doubt wrong; what few places have is told. Where the numbers fit in
-another unit, the unit is named.
+A reader that trusts every header reads Celsius under a Fahrenheit header without complaint. Here
+the levels of a file are compared with those of its latitude, elevation and season. A level that no
+place on earth has is wrong; one that few places have is reported. When the numbers fit another
+unit, the unit is named.
 
-A level must hold for true records of deserts, rain forests, fog coasts, high plains and the
-Arctic. Those of temperature, rain and wind were drawn around published normals of the places
-that stand beside them; the normals are from memory, the room around them is our own estimate.
+A limit must hold for true records of deserts, rain forests, fog coasts, high plains and the Arctic.
+The limits of temperature, rain and wind lie around published normals of the places named next to
+them; the normals are from memory, the margins are our own estimate.
 """
 
 from __future__ import annotations
@@ -31,12 +31,12 @@ from drysward.weather.simulated.climate import dewpoint_from_vapour_pressure_c
 
 IN_WEATHER = "under [weather]: "
 LIKELY, ODD, WRONG = 0, 1, 2
-"""What is said of a level: nothing; that it is odd; that it is beyond doubt wrong."""
+"""Verdict on a level: fine, odd, or wrong."""
 
 # ---------------------------------------------------------------- temperature
 
-LAPSE_C_M = 0.0055  # high plains lie between the free air's 0.0065 and 0.005; from memory
-ROOM_C = 4.0  # beyond the levels that are told, before one is beyond doubt wrong; own estimate
+LAPSE_C_M = 0.0055  # high plains lie between 0.0065, that of free air, and 0.005; from memory
+ROOM_C = 4.0  # margin between an odd and a wrong level; own estimate
 LATITUDES = (0, 10, 20, 30, 40, 50, 60, 70, 80, 90)
 # deg C at sea level by latitude. Coldest of the warmest months: Lima 23, Walvis Bay 18, Point
 # Reyes 14, Kerguelen 8, Utqiagvik 5, the Arctic sea 0. Warmest: Dallol 37, Death Valley 39,
@@ -50,10 +50,10 @@ COLDEST_MONTH_C = (
 YEAR_C = (
     (18, 16, 14, 9, 4, -4, -14, -19, -22, -30), (34, 36, 36, 33, 26, 19, 12, 8, 2, 0),
 )  # fmt: skip
-# From here on poleward a year has its summer after its own solstice. The Sahel and Mumbai are
+# Poleward of this latitude summer follows the solstice. The Sahel and Mumbai are
 # warmest in April and May, before their rains.
 SEASONS_FROM_DEG = 15.0
-LEAST_SWING_C = 2.5  # half of the range from winter to summer; smaller ones have no sure summer
+LEAST_SWING_C = 2.5  # half of the range from winter to summer; with less, the summer is uncertain
 HOTTEST_DAY = 205.0  # of the north, a month after the solstice; common knowledge
 ODD_SHIFT_DAYS = 75.0  # San Francisco is warmest some 60 days later, Niamey as much earlier
 WRONG_SHIFT_DAYS = 110.0
@@ -67,18 +67,18 @@ LEAST_MEAN_PCT = 8.0  # Aswan has a yearly mean of 20 or so, from memory
 # more below it. A daily mean may lie above Tmin for days of a warm air mass.
 DEW_WINDOW_DAYS = 30
 DEW_ABOVE_TMIN_C = (2.0, 4.0)  # over the window: odd, wrong; own estimates
-DRY_AIR_C = 13.0  # mean of Tmin less dew point that only deserts have, and
-DRY_AIR_RAIN_MM = 400.0  # rain of a year that no desert has; own estimates
+DRY_AIR_C = 13.0  # mean of Tmin less dew point, found only in deserts, and
+DRY_AIR_RAIN_MM = 400.0  # yearly rain above that of any desert; own estimates
 
 # ---------------------------------------------------------------- wind
 
 # Mean wind at 2 m, m/s. At 10 m: most lands 2 to 5, Dodge City 6, Wellington 7, Stanley 8.4,
 # Kerguelen 9.7; a 2 m wind is three quarters of that (FAO-56 Eq 47). A light wind in mph, read
-# as m/s, is that of a windy plain; no level tells the two apart.
+# as m/s, looks like that of a windy plain; no level separates the two.
 WIND_M_S = (0.3, 4.5)
 WRONG_WIND_M_S = 7.6
-SUMMIT_M = 1500.0  # from here up a station may stand on a summit: Mount Washington has 16 at 10 m
-# Above this a wind said to be of 2 m is more likely of the usual 10; own estimate.
+SUMMIT_M = 1500.0  # above it a station may be on a summit: Mount Washington has 16 at 10 m
+# Above this, a wind stated for 2 m was more likely measured at the usual 10; own estimate.
 LOW_STATION_M, LOW_STATION_M_S = 5.0, 4.0
 
 # ---------------------------------------------------------------- rain
@@ -87,11 +87,11 @@ LEAST_WET_DAYS = 30
 # Mean of the days with rain, mm. Utqiagvik and Resolute have 1.4 to 1.7, Torshavn 4.
 WET_DAY_MM = (1.0, 60.0)
 WRONG_WET_DAY_MM = 0.8
-WARM_C, WRONG_WARM_WET_DAY_MM, WARM_WET_DAYS = 12.0, 1.5, 60.0  # warm rain comes in more than mist
+WARM_C, WRONG_WARM_WET_DAY_MM, WARM_WET_DAYS = 12.0, 1.5, 60.0  # warm rain is more than mist
 LARGEST_DAY_MM = 8.0  # mean of the largest of each year: less only where it never rains
 # The fog deserts (Lima, Walvis Bay, Arica) have up to 50 days of drizzle with 10 mm in all.
 FOG_LATITUDE_DEG, FOG_MM, FOG_DAYS = 31.0, 20.0, 70.0
-# A day with rain brings no more than this and a share of the year: Mumbai 29 of 2,200 mm, Agumbe
+# A day with rain brings at most this plus a share of the yearly rain: Mumbai 29 of 2,200 mm, Agumbe
 # 58 of 7,600, Cherrapunji 73 of 11,800.
 MOST_WET_DAY_MM, WET_DAY_PER_YEAR = 40.0, 1.0 / 200.0
 YEAR_MM = (6_000.0, 15_000.0)  # odd, wrong; Mawsynram has 11,900
@@ -101,11 +101,11 @@ YEAR_MM = (6_000.0, 15_000.0)  # odd, wrong; Mawsynram has 11,900
 # Sunniest 2% of the days over a clear sky's (FAO-56 Eq 37; Eq 34 for hours of sun).
 CLEAREST_DAYS = (0.85, 1.10)
 WRONG_CLEAREST_DAYS = (0.60, 1.35)
-LEAST_SUN_MJ_M2 = 2.0  # under it, in the polar night, a ratio says nothing
+LEAST_SUN_MJ_M2 = 2.0  # below it, in the polar night, a ratio means nothing
 SUNNIEST_DAYS = (1.06, 1.25)  # over daylight: odd, wrong; recorders see little before sunrise
-LEAST_DAYS_OF_SUN = 330  # for a low ratio: half a year may be of cloud
+LEAST_DAYS_OF_SUN = 330  # for a low ratio: half a year may be cloudy
 
-# Middle of given reference ET over that of the day's temperatures (Hargreaves, FAO-56 Eq 52).
+# Median of reference ET in the file over that from temperatures (Hargreaves, FAO-56 Eq 52).
 ET_RATIO = (0.5, 1.8)
 WRONG_ET_RATIO = (0.25, 3.0)
 
@@ -116,14 +116,14 @@ MARKS = (
     6999.0,
 )  # fmt: skip
 """Numbers that loggers and archives write where nothing was measured, of either sign."""
-ALONE = 0.5  # a mark stands off the other values by this share of their whole span; own estimate
+ALONE = 0.5  # distance of a mark from the other values, as a share of their span; own estimate
 LEAST_MARKS = 2
 RAIN_REPEATS = 3  # of one amount of rain that is such a number
 
 LEAST_DAYS = 60  # known, for a level
 LEAST_DAYS_OF_MONTH = 15
 
-SLIPS = 0.01  # share of values that may be impossible and still be single slips of the pen
+SLIPS = 0.01  # largest share of impossible values that still counts as single errors
 
 TENTHS, HUNDREDTHS = "tenths", "hundredths"
 UNITS: Mapping[str, tuple[str, ...]] = {
@@ -146,10 +146,10 @@ _ONE = {
 
 @dataclass(frozen=True)
 class Finding:
-    """What the columns of ``quantities`` say that their place does not have.
+    """Something in the columns of ``quantities`` that does not fit their location.
 
-    ``what`` is a sentence without its full stop; ``remedy`` says what to write when it is right
-    that they are wrong. One that is ``beyond_doubt`` stops a run unless it is trusted.
+    ``what`` is a sentence without its period; ``remedy`` is the line to write if the columns are
+    wrong. A finding that is ``beyond_doubt`` stops a run unless the columns are trusted.
     """
 
     kind: str
@@ -160,7 +160,7 @@ class Finding:
 
     @property
     def advice(self) -> str:
-        """The finding and what mends it, for a person who has yet to decide."""
+        """The finding and its remedy, for a person to decide."""
         if not self.beyond_doubt:
             return f"{self.what}; if that is wrong, {self.remedy}"
         return f"{self.what}; a run refuses this file: {self.remedy}; or {self.trust_line}"
@@ -172,7 +172,7 @@ class Finding:
 
 
 class _Level(NamedTuple):
-    """How far a level can be believed, and the sentence that tells it."""
+    """Verdict on a level, and a sentence with the reason."""
 
     verdict: int
     what: str
@@ -183,7 +183,7 @@ _FINE = _Level(LIKELY, "")
 
 @dataclass(frozen=True, eq=False)
 class _Days:
-    """The days of a file at its place; arrays (n,), NaN where unknown."""
+    """The days of a file at its location; arrays (n,), NaN where unknown."""
 
     table: Table
     latitude_deg: float | None
@@ -212,13 +212,13 @@ class _Days:
 
     @cached_property
     def above_air(self) -> FloatArray:
-        """Radiation at the top of the air on each day of a leap year, MJ/m2 (366,)."""
+        """Radiation at the top of the atmosphere on each day of a leap year, MJ/m2 (366,)."""
         assert self.latitude_deg is not None
         days = np.arange(1.0, 367.0)
         return np.asarray(fao.extraterrestrial_radiation_mj_m2(self.latitude_deg, days))
 
     def of_day(self, calendar: FloatArray, shift: int = 0) -> FloatArray:
-        """Values (n,) of a calendar (366,), as many days on as the ``shift``."""
+        """Values (n,) of a calendar (366,), ``shift`` days later."""
         return calendar[(self.day.astype(int) - 1 + shift) % 366]
 
 
@@ -228,10 +228,10 @@ def findings(
     elevation_m: float = 0.0,
     wind_height_m: float | None = None,
 ) -> tuple[Finding, ...]:
-    """All that a file says and its place does not have; what needs a latitude only with one.
+    """All findings of a file; those that need a latitude only with one.
 
-    ``table`` has its days in any order. Values that no place has are looked at too: they tell
-    best which unit was meant.
+    ``table`` has its days in any order. Impossible values are included, because they are the best
+    sign of a wrong unit.
     """
     table = _dated(table)
     if not table.dates.size:
@@ -275,7 +275,7 @@ def _marks(table: Table) -> Iterator[tuple[Finding, float]]:
         known = raw[np.isfinite(raw)]
         if not known.size:
             continue
-        # Few values are candidates, so that a sound column costs one look.
+        # Few values are candidates, so a good column takes one pass.
         candidates = np.unique(known[np.isin(np.abs(known), MARKS)])
         for mark in candidates.tolist():
             others = known[~np.isin(np.abs(known), MARKS)]
@@ -283,7 +283,7 @@ def _marks(table: Table) -> Iterator[tuple[Finding, float]]:
             if not others.size or mark == 0.0:
                 continue
             if count < LEAST_MARKS and _is_impossible(table, quantity, mark):
-                continue  # a value that cannot be, named with its line
+                continue  # an impossible value, reported with its line
             low, high = float(others.min()), float(others.max())
             off = max(mark - high, low - mark)
             alone = off > ALONE * max(high - low, 1.0)
@@ -324,7 +324,7 @@ def _judged(
     units: tuple[str, ...],
     judge: Callable[..., _Level],
 ) -> Iterator[Finding]:
-    """The finding of ``judge`` on the columns as read, and the units in which they would fit."""
+    """The finding of ``judge`` on the columns as read, with the units that would fit."""
     table = days.table
     level = judge(days, *(table.values[quantity] for quantity in quantities))
     if level.verdict == LIKELY:
@@ -337,7 +337,7 @@ def _judged(
         verdicts[unit] = judge(days, *read).verdict
     what, remedy = level.what, "correct the file"
     fits = sorted((u for u in verdicts if verdicts[u] < level.verdict), key=verdicts.__getitem__)
-    # Parts of a unit fit much; they are named when nothing else does.
+    # Fractions of a unit fit too often; they are named only when no other unit fits.
     fits = [unit for unit in fits if unit not in _PARTS] or fits
     if fits:
         own = table.columns[quantities[0]].unit
@@ -347,7 +347,7 @@ def _judged(
 
 
 def _read_as(table: Table, quantity: str, unit: str) -> FloatArray:
-    """What is written of a quantity, read in another unit, in the unit used inside."""
+    """Values of a quantity read in another unit, converted to its base unit."""
     column = table.columns[quantity]
     if unit in _PARTS:
         return to_base(_PARTS[unit] * table.raw[quantity], column)
@@ -382,7 +382,7 @@ def _quoted(text: str) -> str:
 
 
 def _enough(values: FloatArray, least: int = LEAST_DAYS) -> FloatArray:
-    """The known values, none when there are too few for a level."""
+    """The known values; none when there are too few for a level."""
     known = values[np.isfinite(values)]
     return known if known.size >= least else known[:0]
 
@@ -400,7 +400,7 @@ def _temperature(days: _Days) -> Iterator[Finding]:
 
 
 def _temperature_level(days: _Days, tmax: FloatArray, tmin: FloatArray) -> _Level:
-    """Warmest and coldest month and the year, against those that a latitude has at sea level."""
+    """Warmest and coldest month and yearly mean, against limits at sea level by latitude."""
     months = month_means(0.5 * (tmax + tmin), days.month)
     if np.isnan(months).all():
         return _FINE
@@ -409,7 +409,7 @@ def _temperature_level(days: _Days, tmax: FloatArray, tmin: FloatArray) -> _Leve
     lift = LAPSE_C_M * days.elevation_m
     summer = (0, 1) if days.is_southern else (6, 7)
     whole = bool(np.isfinite(months).all())
-    # Of part of a year only what it must hold is asked.
+    # Part of a year is checked only for the months that it must have.
     has_summer = whole or latitude < SEASONS_FROM_DEG or np.isfinite(months[list(summer)]).any()
     warmest, coldest = int(np.nanargmax(months)), int(np.nanargmin(months))
     worst = _FINE
@@ -443,7 +443,7 @@ def _month(month: int) -> str:
 
 
 def _season(days: _Days) -> Iterator[Finding]:
-    """The warm half of the year against the side of the equator."""
+    """The warm half of the year compared with the hemisphere."""
     if days.latitude_deg is None or not {"tmax", "tmin"} <= days.table.values.keys():
         return
     if abs(days.latitude_deg) < SEASONS_FROM_DEG:
@@ -453,7 +453,7 @@ def _season(days: _Days) -> Iterator[Finding]:
     )
     if np.isnan(months).any():
         return
-    # The first yearly wave of the months, which stand in the middle of theirs.
+    # The first annual harmonic of the monthly means, placed at mid-month.
     wave = np.sum(months * np.exp(-2j * np.pi * (np.arange(12) + 0.5) / 12)) / 6.0
     if abs(wave) < LEAST_SWING_C:
         return
@@ -465,12 +465,13 @@ def _season(days: _Days) -> Iterator[Finding]:
     middle = date(2001, 1, 1) + timedelta(days=int(hottest))
     day_text = f"{middle.day} {middle:%B}"
     what = (
-        f"the warm season has its middle near {day_text}, {shift:.0f} days off that of {days.place}"
+        f"the middle of the warm season is near {day_text}, {shift:.0f} days from that of "
+        f"{days.place}"
     )
     remedy = "correct the dates of the file"
     if shift > WRONG_SHIFT_DAYS:
-        what += ": a record of the other side of the equator, or shifted by months"
-        # The sign of the latitude is what is most often wrong.
+        what += ": a record from the other hemisphere, or shifted by months"
+        # Most often the sign of the latitude is wrong.
         remedy = f'under [site]: latitude = "{-days.latitude_deg:g} deg", or {remedy}'
     yield Finding("season", ("tmax", "tmin"), what, remedy, shift > WRONG_SHIFT_DAYS)
 
@@ -496,7 +497,7 @@ def _humidity_level(days: _Days, humidity: FloatArray) -> _Level:
         return _Level(WRONG, f"relative humidity is never above {most:.3g}%")
     if mean < LEAST_MEAN_PCT:
         return _Level(ODD, f"relative humidity is {mean:.1f}% on average, drier than any desert")
-    return _Level(ODD, "relative humidity passes 100%") if most > 150.0 else _FINE
+    return _Level(ODD, "relative humidity is above 100%") if most > 150.0 else _FINE
 
 
 def _dew_point(days: _Days) -> Iterator[Finding]:
@@ -519,13 +520,13 @@ def _dew_point(days: _Days) -> Iterator[Finding]:
 
 
 def _dew_level(days: _Days, dewpoint: FloatArray) -> _Level:
-    """The dew point over weeks beside the coldest hour, in which it cannot be above the air's."""
+    """The dew point over weeks compared with Tmin, which it cannot exceed for long."""
     tmin = days.table.values["tmin"]
     above = dewpoint - tmin
     known = np.isfinite(above)
     if known.sum() < DEW_WINDOW_DAYS:
         return _FINE
-    # Over known days in a row: weeks are what counts, not which.
+    # Over known days in sequence: only weeks matter, not their dates.
     total = np.concatenate([[0.0], np.cumsum(above[known])])
     means = (total[DEW_WINDOW_DAYS:] - total[:-DEW_WINDOW_DAYS]) / DEW_WINDOW_DAYS
     last = int(means.argmax())
@@ -535,7 +536,7 @@ def _dew_level(days: _Days, dewpoint: FloatArray) -> _Level:
         first = days.table.dates[known][last]
         what = (
             f"the dew point is {most:.1f} C above Tmin over {DEW_WINDOW_DAYS} days from {first}; "
-            "air sheds as dew what its coldest hour cannot hold"
+            "air at its coldest hour cannot hold that much water"
         )
         return _Level(WRONG if most > wrong else ODD, what)
     rain = days.table.values.get("rain")
@@ -544,8 +545,8 @@ def _dew_level(days: _Days, dewpoint: FloatArray) -> _Level:
         yearly = float(np.nanmean(rain)) * DAYS_OF_YEAR
         if yearly > DRY_AIR_RAIN_MM:
             what = (
-                f"the dew point is {below:.0f} C below Tmin on average, the air of a desert, and a "
-                f"year brings {yearly:,.0f} mm of rain"
+                f"the dew point is {below:.0f} C below Tmin on average, as in desert air, but a "
+                f"year has {yearly:,.0f} mm of rain"
             )
             return _Level(ODD, what)
     return _FINE
@@ -566,7 +567,7 @@ def _wind(days: _Days) -> Iterator[Finding]:
     if LOW_STATION_M_S < at_2m <= WIND_M_S[1]:
         what = (
             f"the mean wind is {mean:.1f} m/s at {days.wind_height_m:g} m, as much as most "
-            "stations have at 10 m: is the height right?"
+            "stations have at 10 m: check the height"
         )
         yield Finding("wind height", ("wind",), what, f'{IN_WEATHER}wind_height = "10 m"', False)
 
@@ -583,8 +584,8 @@ def _wind_level(days: _Days, wind: FloatArray) -> _Level:
         return _FINE
     what = f"the mean wind is {mean:.2g} m/s at {days.wind_height_m:g} m"
     if at_2m < low:
-        return _Level(ODD, f"{what}, less than any open field has")
-    what = f"{what}; windy plains have 6 at 10 m, the windiest coasts with turf 8 to 9"
+        return _Level(ODD, f"{what}, less than on any open field")
+    what = f"{what}; windy plains have 6 at 10 m, the windiest coasts 8 to 9"
     wrong = at_2m > WRONG_WIND_M_S and days.elevation_m < SUMMIT_M
     return _Level(WRONG if wrong else ODD, what)
 
@@ -600,7 +601,7 @@ def _rain(days: _Days) -> Iterator[Finding]:
 
 
 def _rain_level(days: _Days, rain: FloatArray) -> _Level:
-    """The mean of days with rain, the largest of each year and the year's, all as read."""
+    """Mean rain of a wet day, largest of each year, and yearly rain, all as read."""
     known = np.isfinite(rain) & (rain >= 0.0)
     wet = known & (rain > 0.0)
     if wet.sum() < LEAST_WET_DAYS:
@@ -614,14 +615,14 @@ def _rain_level(days: _Days, rain: FloatArray) -> _Level:
     if mean < low or (mean < WRONG_WARM_WET_DAY_MM and wet_days >= WARM_WET_DAYS):
         wrong = _is_too_little(days, rain, known, wet, mean, yearly, wet_days)
         if wrong:
-            return _Level(WRONG, f"{what}, less than any place has")
+            return _Level(WRONG, f"{what}, less than anywhere on earth")
         return _Level(ODD, f"{what}, as little as in a fog desert") if mean < low else _FINE
     most = MOST_WET_DAY_MM + WET_DAY_PER_YEAR * yearly
     odd_year, wrong_year = YEAR_MM
     if mean > most or yearly > wrong_year:
-        return _Level(WRONG, f"{what}, more than any place has")
+        return _Level(WRONG, f"{what}, more than anywhere on earth")
     if mean > high or yearly > odd_year:
-        return _Level(ODD, f"{what}, which few places have")
+        return _Level(ODD, f"{what}, as in few places")
     return _FINE
 
 
@@ -634,11 +635,11 @@ def _is_too_little(
     yearly: float,
     wet_days: float,
 ) -> bool:
-    """Whether no place has so little on a day with rain: neither a fog desert nor the Arctic."""
+    """Whether rain of a wet day is less than anywhere, even in a fog desert or the Arctic."""
     years = days.year - days.year[0]
     largest = np.zeros(int(years.max()) + 1)
     np.maximum.at(largest, years[wet], rain[wet])
-    # Parts of a year are no year.
+    # Parts of a year do not count as a year.
     whole = np.bincount(years[known], minlength=largest.size) >= LEAST_DAYS_OF_SUN
     if whole.any() and float(largest[whole].mean()) >= LARGEST_DAY_MM:
         return False
@@ -698,7 +699,9 @@ def _solar_level(days: _Days, solar: FloatArray) -> _Level:
 
 
 def _clearest(days: _Days, solar: FloatArray, shift: int = 0) -> float | None:
-    """Solar over a clear sky's on the sunniest 2% of the days, against the sun ``shift`` on."""
+    """Solar radiation over that of a clear sky on the sunniest 2% of days, with the sun ``shift``
+    days later.
+    """
     clear = days.of_day(
         np.asarray(fao.clear_sky_solar_mj_m2(days.above_air, days.elevation_m)), shift
     )
@@ -708,7 +711,7 @@ def _clearest(days: _Days, solar: FloatArray, shift: int = 0) -> float | None:
 
 
 def _or_of_another_season(days: _Days, finding: Finding, solar: FloatArray) -> Finding:
-    """The finding, told as a shift when radiation fits the sun of half a year on."""
+    """The finding, reported as a shift when radiation fits the sun half a year later."""
     share, shifted = _clearest(days, solar), _clearest(days, solar, 183)
     low, high = CLEAREST_DAYS
     if share is None or shifted is None or share <= high or not low <= shifted <= high:
@@ -716,7 +719,7 @@ def _or_of_another_season(days: _Days, finding: Finding, solar: FloatArray) -> F
     assert days.latitude_deg is not None
     what = (
         f"radiation is above that of a clear sky at {days.place}, and fits the sun of half a year "
-        "later: a record of the other side of the equator, or shifted by months"
+        "later: a record from the other hemisphere, or shifted by months"
     )
     turned = f'latitude = "{-days.latitude_deg:g} deg"'
     remedy = f"under [site]: {turned}, or correct the dates of the file"
@@ -736,7 +739,7 @@ def _reference_et(days: _Days) -> Iterator[Finding]:
 
 
 def _et_level(days: _Days, given_mm: FloatArray) -> _Level:
-    """Given reference ET over what Hargreaves makes of the temperatures."""
+    """Reference ET of the file over that from temperatures by Hargreaves."""
     tmax, tmin = days.table.values["tmax"], days.table.values["tmin"]
     by_temperature = np.asarray(fao.hargreaves_mm(tmax, tmin, days.of_day(days.above_air)))
     seen = by_temperature > 1.0
@@ -746,6 +749,6 @@ def _et_level(days: _Days, given_mm: FloatArray) -> _Level:
     middle = float(np.median(ratio))
     if ET_RATIO[0] <= middle <= ET_RATIO[1]:
         return _FINE
-    what = f"reference ET is {middle:.2g} times what temperature and latitude make of it"
+    what = f"reference ET is {middle:.2g} times that from temperature and latitude"
     low, high = WRONG_ET_RATIO
     return _Level(ODD if low <= middle <= high else WRONG, what)

@@ -1,9 +1,9 @@
-"""How far dry and wet years spread, in a record and in weather generated from it.
+"""Spread of dry and wet years, in a record and in weather generated from it.
 
-A generator can have every mean right and still make every year alike. What turf lives through
-is told by the year's dry end: summer rain, dry spells, and the least rain of a month and of a
-quarter. Observed and generated are set side by side with a sampling band, because a short
-record's own figures are uncertain: a ten-year record may show no long drought by mere chance.
+A generator can have every mean right and still make all years alike. Dry conditions matter most for
+turf: summer rain, dry spells, and the least rain of a month and of a quarter. Observed and
+generated years are compared with a sampling band, because a short record is uncertain: ten years
+may have no long drought by chance.
 """
 
 from __future__ import annotations
@@ -22,11 +22,11 @@ Hemisphere = Literal["north", "south"]
 
 DRY_BELOW_MM = 1.0  # common practice: a day under 1 mm is dry
 LEAST_DAYS = 360  # a year with fewer days is left out
-LEAST_SHARE_OF_YEARS = 3  # generated years per observed year that a band needs at least
+LEAST_SHARE_OF_YEARS = 3  # least number of generated years per observed year for a band
 _DRAWS = 2000
-_BLOCK_YEARS = 5  # years drawn together, so that the memory between years stays in the band
+_BLOCK_YEARS = 5  # years drawn together, which keeps the correlation between years
 _BAND = (5.0, 95.0)
-_SEED = 20  # any number: the band must not change from call to call
+_SEED = 20  # fixed, so that the band does not change from call to call
 
 MEASURES = {
     "annual_rain_mm": ("rain of the year", "mm"),
@@ -36,7 +36,7 @@ MEASURES = {
     "least_30_day_rain_mm": ("least rain of 30 days in a row", "mm"),
     "least_90_day_rain_mm": ("least rain of 90 days in a row", "mm"),
 }
-"""What is measured in each year: its meaning and unit."""
+"""Measures of each year: meaning and unit."""
 
 STATISTICS = {
     "mean": "mean of the years",
@@ -46,7 +46,7 @@ STATISTICS = {
     "minimum": "least of the years",
     "maximum": "most of the years",
 }
-"""What is told of each measure."""
+"""Statistics of each measure over the years."""
 
 
 @dataclass(frozen=True)
@@ -54,7 +54,7 @@ class YearSpread:
     """The measures of every whole year of a record, each an array (years,).
 
     A year runs from January in the north, from July in the south, where it is named for the
-    year it begins in; spells and windows do not reach beyond it.
+    year in which it begins; spells and windows end with it.
     """
 
     years: NDArray[np.int64]
@@ -68,11 +68,11 @@ class YearSpread:
 
 @dataclass(frozen=True)
 class SpreadRow:
-    """One statistic of one measure, observed beside generated.
+    """One statistic of one measure, observed and generated.
 
-    ``low`` and ``high`` hold nine in ten of the values that records as long as the observed one
-    would show if they came from the generated climate. ``inside`` tells whether the observed
-    value lies there: one row in ten does not, with a perfect generator.
+    Nine in ten records as long as the observed one lie between ``low`` and ``high`` if they come
+    from the generated climate. ``inside``: whether the observed value lies there. With a perfect
+    generator one row in ten does not.
     """
 
     measure: str
@@ -113,7 +113,7 @@ def longest_run(chosen: NDArray[np.bool_]) -> int:
 def least_window_mm(rain_mm: FloatArray, days: int) -> float:
     """Least total (mm) of ``days`` days in a row of rain (n,), n at least ``days``."""
     total = np.concatenate([[0.0], np.cumsum(rain_mm)])
-    # The running sum leaves a rounding error of 1e-13 where a dry window has none.
+    # The running sum leaves a rounding error of 1e-13 in a dry window.
     return float(max(np.min(total[days:] - total[:-days]), 0.0).round(9))
 
 
@@ -124,7 +124,7 @@ def year_spread(record: DailyRecord, hemisphere: Hemisphere = "north") -> YearSp
     """
     month = record.dates.astype("datetime64[M]").astype(int)
     if hemisphere == "south":
-        month = month - 6  # the year from July is then as the north's from January
+        month = month - 6  # then a year from July is treated like one from January in the north
     year, place = np.divmod(month, 12)
     first, starts = np.unique(year, return_index=True)  # days are in order
     stops = np.append(starts[1:], year.size)
@@ -151,10 +151,10 @@ def compare_spread(
 ) -> SpreadComparison:
     """Statistics of the years of both records, with the sampling band of the observed ones.
 
-    The band comes from 2,000 records of the observed length, put together from blocks of five
+    The band comes from 2,000 records of the observed length, assembled from blocks of five
     generated years in a row (a block bootstrap, Künsch 1989, from memory), always the same ones.
-    FaultyInput when fewer than three generated years stand beside each observed one, too few
-    for a band, and when the observed record has fewer than three years.
+    FaultyInput when there are fewer than three generated years for each observed one, too few for a
+    band, and when the observed record has fewer than three years.
     """
     seen, made = year_spread(observed, hemisphere), year_spread(generated, hemisphere)
     n, total = seen.years.size, made.years.size
@@ -164,7 +164,7 @@ def compare_spread(
         raise FaultyInput(
             Fault(
                 "generated weather",
-                f"has {total} years beside {n} observed ones",
+                f"has {total} years for {n} observed ones",
                 f"at least {LEAST_SHARE_OF_YEARS * n}; a thousand are better",
             )
         )

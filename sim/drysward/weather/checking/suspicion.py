@@ -1,6 +1,6 @@
-"""What looks wrong in daily weather: values that may be true, but that a person should look at.
+"""Suspicious daily weather: values that may be true, but that a person should check.
 
-Every threshold is an estimate, set so that good records of 1 to 30 years raise few lines.
+Every threshold is an estimate, set so that good records of 1 to 30 years have few findings.
 The functions take a table that has every day; unknown values are NaN.
 """
 
@@ -22,14 +22,14 @@ from drysward.weather.record import FloatArray
 
 # All estimates.
 NORMAL_SD = 5.0  # standard deviations from the normal of the calendar day
-LEAST_DAYS_FOR_NORMAL = 330  # days of the year seen, so that a normal is not extrapolated
+LEAST_DAYS_FOR_NORMAL = 330  # days of the year needed, so that a normal is not extrapolated
 LEAST_REPEATS = 5  # days in a row with one value
-REPEATS_BY_CHANCE = 0.01  # expected number of runs as long in the whole record
+REPEATS_BY_CHANCE = 0.01  # expected number of runs of this length in the whole record
 LEAST_REPEATED_RAIN_MM = 2.0  # smaller amounts repeat by chance
 RAIN_OVER_P95 = 7.0  # times the 95% quantile of the days with rain
 LEAST_WET_DAYS = 30  # for a quantile or a share of the days with rain
 ROUND_SHARE = 0.5  # of the days with rain; 0.2 is natural where whole mm are noted
-USUAL_MONTH_MM = 25.0  # median of the other years from which on a month without rain is odd
+USUAL_MONTH_MM = 25.0  # median of the other years above which a month without rain is odd
 DRIEST_MONTH_MM = 5.0  # and the driest of them
 LEAST_OTHER_YEARS = 4
 SOLAR_OVER_CLEAR = 1.15  # the clear-sky curve itself is a few per cent off
@@ -39,7 +39,7 @@ WEEKDAY_SD = 4.0  # standard errors below the other weekdays
 LEAST_DAYS_IN_YEAR = 330  # for a year to be compared with others
 LEAST_YEARS_FOR_STEP = 8
 LEAST_YEARS_OF_SIDE = 3
-STEP_CHANCE = 0.02  # with the least changes below, which are what keeps alarms few
+STEP_CHANCE = 0.02  # together with the least changes below, which limit false alarms
 PERMUTATIONS = 2_000
 
 _WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
@@ -49,7 +49,7 @@ _SEED = 20_130_701
 
 @dataclass(frozen=True)
 class Suspicion:
-    """Something to look at; ``kind`` groups what is alike, ``what`` tells it with its values."""
+    """Something to check; ``kind`` groups similar ones, ``what`` describes it with its values."""
 
     kind: str
     first: date
@@ -58,9 +58,9 @@ class Suspicion:
 
 
 def possible(table: Table) -> Table:
-    """The table with values that cannot be taken out, so that they spoil no mean.
+    """The table without impossible values, so that they do not distort means.
 
-    Of a Tmin above Tmax both go, as nothing says which is wrong.
+    For a Tmin above Tmax both are removed, because either may be wrong.
     """
     table = _within_limits(table)
     crossed = table.values["tmin"] > table.values["tmax"]
@@ -71,7 +71,7 @@ def possible(table: Table) -> Table:
 
 
 def _within_limits(table: Table) -> Table:
-    """The table without values that are possible nowhere on earth."""
+    """The table without values that are impossible anywhere on earth."""
     values = {}
     for quantity, series in table.values.items():
         facts = QUANTITIES[quantity]
@@ -86,10 +86,9 @@ def suspicions(
     elevation_m: float = 0.0,
     wind_height_m: float | None = None,
 ) -> tuple[Suspicion, ...]:
-    """All that looks wrong in a table that has every day; radiation only with a latitude.
+    """All suspicions about a table that has every day; radiation only with a latitude.
 
-    First what the file as a whole says against its place, for which a run refuses it when it is
-    beyond doubt, then single days.
+    First findings about the file as a whole, for which a run may refuse it, then single days.
     """
     whole = findings(table, latitude_deg, elevation_m, wind_height_m)
     found = [_over(table, finding.kind, finding.advice) for finding in whole]
@@ -114,7 +113,7 @@ def suspicions(
         above_air = fao.extraterrestrial_radiation_mj_m2(latitude_deg, day)
         clear = np.asarray(fao.clear_sky_solar_mj_m2(above_air, elevation_m))
         found += _above_clear_sky(table, clear)
-        # Under 1 MJ/m2, in the polar night, a ratio says nothing.
+        # Below 1 MJ/m2, in the polar night, a ratio means nothing.
         ratio = np.where(clear > 1.0, table.values["solar"] / np.maximum(clear, 1.0), np.nan)
     found += _steps(table, ratio)
     return tuple(found)
@@ -127,7 +126,7 @@ def _impossible(table: Table) -> Iterator[Suspicion]:
     for quantity, values in table.values.items():
         for row, fault in check_values(replace(table, values={quantity: values})):
             yield _on(table, row, f"{quantity} out of range", fault.what)
-    # A value that cannot be says nothing against another.
+    # An impossible value is no evidence against another.
     for row, fault in check_values(_within_limits(table)):
         yield _on(table, row, "values that contradict each other", fault.what)
 
@@ -196,7 +195,7 @@ def runs_of_equal(values: FloatArray | BoolArray) -> list[tuple[int, int]]:
 
 
 def longest_run_by_chance(runs: list[tuple[int, int]]) -> int:
-    """Length from which on a run of one value is longer than chance would make it.
+    """Length at which a run of one value is longer than expected by chance.
 
     The chance p that a day repeats the one before is taken from the share of runs that go on
     at all, so that a stuck sensor, one run however long, does not hide itself; runs of length
@@ -206,7 +205,7 @@ def longest_run_by_chance(runs: list[tuple[int, int]]) -> int:
     repeated = sum(stop - start > 1 for start, stop in runs)
     if not repeated:
         return LEAST_REPEATS
-    # Held off 1, where no length would do.
+    # Kept below 1, where no length would be enough.
     p = min(repeated / len(runs), 0.9)
     length = 2 + int(np.log(REPEATS_BY_CHANCE / days) / np.log(p))
     return max(length, LEAST_REPEATS)
@@ -220,7 +219,7 @@ def _repeats(table: Table) -> Iterator[Suspicion]:
         runs = runs_of_equal(values)
         least = longest_run_by_chance(runs)
         for start, stop in runs:
-            # Calms have a check of their own, and fog holds the air at 100% for days.
+            # Calms have a separate check, and fog keeps the air at 100% for days.
             plain = quantity in ("wind", "solar") and values[start] == 0
             if stop - start >= least and not plain and values[start] != 100:
                 what = (
@@ -246,13 +245,13 @@ def _repeated_rain(table: Table) -> Iterator[Suspicion]:
             yield _from_to(table, start, stop, "rain repeated", what)
 
 
-# ---------------------------------------------------------------- habits of the observer
+# ---------------------------------------------------------------- habits of observers
 
 
 def _round_rain(table: Table) -> Iterator[Suspicion]:
     unit = table.columns["rain"].unit
     for step in _ROUND_AMOUNTS.get(unit, ()):
-        # Amounts under the step cannot be round and say nothing.
+        # Amounts below the step cannot be round and do not count.
         raw = table.raw["rain"][np.isfinite(table.values["rain"])]
         amounts = raw[raw >= step]
         if amounts.size < LEAST_WET_DAYS:
@@ -288,7 +287,7 @@ def _rainless_months(table: Table) -> Iterator[Suspicion]:
 
 
 def _resting_weekdays(table: Table) -> Iterator[Suspicion]:
-    """Weekdays on which rain is noted too seldom: in the whole record, or else in a year."""
+    """Weekdays with too few rain days: in the whole record, or else in one year."""
     found = list(_resting(table, 0, table.dates.size))
     if not found:
         _, first = np.unique(table.dates.astype("datetime64[Y]"), return_index=True)
@@ -332,7 +331,7 @@ class Step:
 
 
 def step_changes(years: NDArray[np.intp], values: FloatArray) -> list[Step]:
-    """Steps in yearly values (n,), unlikely by chance and better told by a step than a trend."""
+    """Steps in yearly values (n,), unlikely by chance and a better fit than a trend."""
     splits = _splits(values)
     levels = [float(part.mean()) for part in np.split(values, splits)] if splits else []
     return [Step(int(years[split]), *levels[i : i + 2]) for i, split in enumerate(splits)]
@@ -342,7 +341,7 @@ def _splits(values: FloatArray) -> list[int]:
     """Where new levels begin: the largest standard normal homogeneity statistic of all splits.
 
     The test of Alexandersson (1986, from memory), its significance by permutation of the years;
-    the parts are searched again.
+    the parts are then searched in turn.
     """
     n = values.size
     if n < LEAST_YEARS_FOR_STEP or np.ptp(values) == 0:
@@ -366,12 +365,12 @@ def homogeneity_statistic(values: FloatArray) -> FloatArray:
     """T(k) = k z1^2 + (n - k) z2^2 (..., n - 1) of splits after k = 1 to n - 1 of (..., n) years.
 
     z1 and z2 are the means of both sides of the standardized series (Alexandersson 1986, from
-    memory); 0 where a side is too short for a level. The series is not constant.
+    memory); 0 where a side is too short for a level. The series must not be constant.
     """
     n = values.shape[-1]
     mean, sd = values.mean(axis=-1, keepdims=True), values.std(axis=-1, keepdims=True)
     k = np.arange(1, n)
-    # Standardized values add to 0, so that one side's sum is the other's with its sign turned.
+    # Standardized values add up to 0, so the sums of the two sides differ only in sign.
     sums = np.cumsum((values - mean) / sd, axis=-1)[..., :-1]
     statistic = sums**2 / k + sums**2 / (n - k)
     short = (k < LEAST_YEARS_OF_SIDE) | (n - k < LEAST_YEARS_OF_SIDE)
@@ -402,7 +401,7 @@ def _steps(table: Table, clear_ratio: FloatArray | None) -> Iterator[Suspicion]:
                 yield _step(table, step, "rh_mean steps", f"rh_mean is {_change(step, ' points')}")
     wet = np.where(np.isfinite(table.values["rain"]), table.values["rain"] > 0, np.nan)
     relative = [
-        # Least change, estimates: what an exchange of the instrument or its place can make.
+        # Least change, estimates: possible effect of a new instrument or location.
         ("rain", "share of days with rain", wet, _mean, 0.35),
         ("wind", "mean wind (m/s)", table.values.get("wind"), _mean, 0.15),
         ("solar", "solar of sunny days, as share of a clear sky's,", clear_ratio, _sunny, 0.05),
@@ -448,7 +447,7 @@ def seasonal_deviation(
 
     The normal is a mean with two yearly harmonics by least squares, fitted again without the
     days beyond four standard deviations; the standard deviation has one harmonic. NaN where
-    unknown, and throughout when too little of the year was seen for a normal.
+    unknown, and throughout when too little of the year is known for a normal.
     """
     day = fao.day_of_year(dates)
     known = np.isfinite(values)

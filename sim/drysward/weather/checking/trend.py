@@ -1,11 +1,10 @@
-"""Whether a record drifts: the trend of its years in warmth, rain and reference ET.
+"""Drift of a record: trends of its years in temperature, rain and reference ET.
 
 The slope is the median of the slopes of all pairs of years (Theil 1950; Sen 1968), its limits are
 those of Sen 1968 from the variance of Kendall's S (Mann 1945; Kendall 1975), all from memory.
-Warm and dry years come in groups: where the years left over from the slope are alike from one to
-the next, the variance is raised by (1 + r)/(1 - r) (as in Yue & Wang 2004, of lag 1 alone, from
-memory). The library's own functions say the same (see the tests); to load them takes longer than
-a short run.
+Warm and dry years come in groups: when successive years are correlated after the slope is
+removed, the variance is raised by (1 + r)/(1 - r) (as in Yue & Wang 2004, of lag 1 alone, from
+memory). Library functions agree (see the tests), but take longer to load than a short run.
 """
 
 from __future__ import annotations
@@ -18,14 +17,14 @@ import numpy as np
 from drysward import special
 from drysward.weather.record import DailyRecord, FloatArray
 
-LEAST_YEARS = 15  # estimate: fewer years tell a trend from chance only when it is enormous
+LEAST_YEARS = 15  # estimate: with fewer years only an enormous trend differs from chance
 CONFIDENCE = 0.95
 WHOLE_YEAR_DAYS = 360
 
 
 @dataclass(frozen=True)
 class Trend:
-    """Change of a yearly number by decade, with 95% limits; ``quantity`` as in a record."""
+    """Change of a yearly number per decade, with 95% limits; ``quantity`` as in a record."""
 
     quantity: str
     first_year: int
@@ -37,7 +36,7 @@ class Trend:
 
     @property
     def drifts(self) -> bool:
-        """Whether chance alone would seldom do it."""
+        """Whether the trend is unlikely by chance."""
         return self.low > 0.0 or self.high < 0.0
 
 
@@ -46,7 +45,7 @@ def slope(
 ) -> tuple[float, float, float]:
     """Median slope a year of ``values`` (n,) and its limits; n is at least 3.
 
-    ``groups`` raises the variance for years that are like the one before.
+    ``groups`` raises the variance for years correlated with the year before.
     """
     n = values.size
     first, second = np.triu_indices(n, 1)
@@ -68,7 +67,7 @@ def slope(
 
 
 def trend(quantity: str, years: Sequence[int], values: Sequence[float]) -> Trend | None:
-    """The trend of yearly numbers; None of fewer than 15 years."""
+    """The trend of yearly numbers; None for fewer than 15 years."""
     if len(years) < LEAST_YEARS:
         return None
     middle, low, high = slope(np.asarray(years, float), np.asarray(values, float))
@@ -93,14 +92,14 @@ def record_trends(record: DailyRecord, eto_mm: FloatArray) -> tuple[Trend, ...]:
 
 
 def drift_note(trends: Sequence[Trend]) -> str:
-    """What answers from a drifting record must say, or "" when it does not drift."""
+    """Note for results from a drifting record, "" without drift."""
     drifting = [one for one in trends if one.drifts]
     if not drifting:
         return ""
     text = "; ".join(drift_text(one) for one in drifting)
     span = f"{drifting[0].n_years} years from {drifting[0].first_year} to {drifting[0].last_year}"
     return (
-        f"the record drifts, {text}, over {span}: odds are those of its middle, not of its last "
+        f"the record drifts, {text}, over {span}: odds are for its middle, not its last "
         "years; record_years takes the last ones, a future moves them on; a station that moved "
         "drifts too"
     )

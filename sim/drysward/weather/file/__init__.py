@@ -1,1 +1,1 @@
-"""A weather file: its columns, its table, its blanks, its faults."""
+"""Weather files: columns, tables, blanks, faults."""

@@ -1,6 +1,6 @@
-"""Columns of weather files: which quantity a column holds, and in which unit.
+"""Columns of weather files: their quantity and unit.
 
-A header says both (``tmax_f``, ``wind_10m_m_s``), or the reader is told. Nothing is guessed.
+A header states both (``tmax_f``, ``wind_10m_m_s``), or the user declares them. Nothing is guessed.
 """
 
 from __future__ import annotations
@@ -24,12 +24,12 @@ class Quantity:
     """A weather quantity: its array in the record, units, and what is possible on earth."""
 
     field: str
-    base: str  # the unit inside, as drysward.quantities.convert reads it
+    base: str  # base unit, as drysward.quantities.convert reads it
     shown: str  # the same, for messages
     suffixes: Mapping[str, str]  # end of a header -> unit
     low: float
     high: float
-    rate: str = ""  # the unit inside when the file gives a rate, for amounts in a day
+    rate: str = ""  # base unit when the file has a rate, for daily amounts
 
 
 _TEMPERATURE = {"c": "degC", "f": "degF"}
@@ -60,25 +60,25 @@ QUANTITIES: dict[str, Quantity] = {
     "reference_et": Quantity("reference_et_mm", "mm", "mm", _DEPTH, 0, 30, "mm/d"),
 }
 LARGEST_NUMBER = 1e40
-"""Beyond what any library marks a missing value with; sums and powers of less stay finite."""
+"""Above any library's mark for a missing value; sums and powers of smaller values stay finite."""
 REQUIRED = ("rain", "tmax", "tmin")
-# Of files with several rows a day: what a row says of its moment, and how the day comes of it.
+# Files with several rows a day: quantities of a moment, and how they are combined to a day.
 MOMENTARY: dict[str, Quantity] = {
     "temperature": Quantity("", "degC", "deg C", _TEMPERATURE, -90, 60),
     "rh": Quantity("", "%", "%", _HUMIDITY, 0, 100),
 }
-# What only helps to read another column: hours of daylight, over which radiation is a mean.
+# A column that only helps to read another: hours of daylight, over which radiation is a mean.
 HELPERS = {"daylight": Quantity("", "s", "s", {}, 0, 86_400)}
 _OTHER_NAMES = {"precipitation": "rain"}
 _WIND_AT = re.compile(r"wind_([0-9]+(?:\.[0-9]+)?)m(?:_(.+))?")
 STRANGERS_TOLD = 30
-"""Columns of one fault that no rule knows."""
+"""Unknown columns listed in one fault."""
 MONTHLY_INSTEAD = (
     "both columns; or monthly means, with which hot spells, single frosts and snow are not "
     'modelled: under [weather] monthly_temperature = { tmax = { unit = "degF", months = [twelve '
     'numbers] }, tmin = { unit = "degF", months = [twelve numbers] } }'
 )
-WIND_HEIGHTS_M = (0.5, 200.0)  # estimate: where the logarithmic profile of Eq 47 makes sense
+WIND_HEIGHTS_M = (0.5, 200.0)  # estimate: range of the logarithmic profile of Eq 47
 
 
 @dataclass(frozen=True)
@@ -96,19 +96,19 @@ class Column:
     name: str
     quantity: str  # key of QUANTITIES or of MOMENTARY, DATE, or HOUR
     unit: str
-    height_m: float | None = None  # wind whose name says so
-    scale: float = 1.0  # a number of the file times this is in the unit
-    missing: tuple[float, ...] = ()  # numbers that stand for no value
-    ends: bool = False  # an amount of the time that ends at its stamp
+    height_m: float | None = None  # height of wind, when the name states it
+    scale: float = 1.0  # factor from the number in the file to the unit
+    missing: tuple[float, ...] = ()  # numbers that mark missing values
+    ends: bool = False  # an amount for the period that ends at its stamp
 
 
 def quantity_of(name: str) -> Quantity:
-    """What is known of a quantity of a day or of a moment."""
+    """The definition of a quantity of a day or of a moment."""
     return {**QUANTITIES, **MOMENTARY, **HELPERS}[name]
 
 
 def accepted_names() -> list[str]:
-    """Headers that say quantity and unit, wind at 2 m standing for wind at any height."""
+    """Headers that state quantity and unit; wind at 2 m stands for wind at any height."""
     names = [DATE]
     for quantity, facts in QUANTITIES.items():
         stem = "wind_2m" if quantity == "wind" else quantity
@@ -144,7 +144,7 @@ def declared_columns(
     units: Mapping[str, str] | None,
     where: str,
 ) -> tuple[list[Column], list[Fault]]:
-    """The declared columns that the file has, and what is wrong with the others.
+    """The declared columns that the file has, and the faults of the others.
 
     ``units`` are those the file itself states by column; None for a file that states none.
     """
@@ -154,7 +154,8 @@ def declared_columns(
         known = _OTHER_NAMES.get(quantity, quantity)
         if known not in (DATE, HOUR, *QUANTITIES, *MOMENTARY):
             hint = nearest(quantity, [DATE, *QUANTITIES])
-            faults.append(Fault(where, f"declares {quoted(quantity)}, which is no quantity", hint))
+            what = f"declares {quoted(quantity)}, which is not a quantity"
+            faults.append(Fault(where, what, hint))
         elif spec.column not in present:
             hint = nearest(spec.column, present)
             faults.append(Fault(where, f"has no column {quoted(spec.column)} for {quantity}", hint))
@@ -181,7 +182,7 @@ def declared_columns(
 
 
 def unknown_columns(names: Sequence[str], where: str) -> list[Fault]:
-    """What to say of columns that no rule knows; those like no known header in one fault."""
+    """Faults of unknown columns; those unlike any known header are merged into one."""
     faults: list[Fault] = []
     strangers: list[str] = []
     accepted = accepted_names()
@@ -217,7 +218,7 @@ def unknown_columns(names: Sequence[str], where: str) -> list[Fault]:
 
 
 def toml_text(text: str) -> str:
-    """Text as TOML writes it, cut when it is long."""
+    """Text as TOML writes it, shortened when it is long."""
     text = quoted(text, bare=True)
     return '"' + text.replace("\\", "\\\\").replace('"', '\\"') + '"'
 
@@ -228,19 +229,19 @@ def check_columns(
     wind_height_m: float | None,
     without_temperature: bool = False,
 ) -> tuple[float | None, list[Fault]]:
-    """The height of the wind, and faults of the set of columns: missing, doubled, no height.
+    """The height of the wind, and faults of the set of columns: missing, duplicate, no height.
 
-    ``without_temperature``: monthly means stand in for it.
+    ``without_temperature``: monthly means replace it.
     """
     faults = []
     quantities = {column.quantity for column in columns}
     has_temperature = quantities & {"tmax", "tmin", "temperature"}
     if without_temperature and has_temperature:
         name = next(c.name for c in columns if c.quantity in has_temperature)
-        what = f"column {quoted(name)} gives temperature, for which monthly means would stand in"
-        faults.append(Fault(where, what, "one of the two; a column can be ignored"))
+        what = f"column {quoted(name)} has temperature, which monthly means would replace"
+        faults.append(Fault(where, what, "keep one of them; a column can be ignored"))
     elif without_temperature and "reference_et" not in quantities:
-        what = "no column for reference_et, which a file without temperature must have"
+        what = "no column for reference_et, which a file without temperature needs"
         faults.append(Fault(where, what, "reference_et_mm or reference_et_in, or declare one"))
     elif not has_temperature and "reference_et" in quantities and not without_temperature:
         what = (
@@ -255,7 +256,7 @@ def check_columns(
         if len(names) > 1:
             names_text = " and ".join(quoted(name) for name in names)
             faults.append(
-                Fault(where, f"two columns for {quantity}: {names_text}", "one; ignore the other")
+                Fault(where, f"two columns for {quantity}: {names_text}", "ignore one of them")
             )
         if not names and quantity in (DATE, *REQUIRED):
             if (momentary or without_temperature) and quantity in ("tmax", "tmin"):
@@ -317,19 +318,19 @@ def known_columns(
     return columns, height, faults + set_faults
 
 
-# Spellings of the CF conventions that the unit library does not know.
+# CF spellings of units that the unit library does not know.
 _CF_SPELLINGS = {"Celsius": "celsius", "degrees_Celsius": "degC", "degrees_celsius": "degC"}
 
 
 def to_base(values: FloatArray, column: Column) -> FloatArray:
-    """Values (n,) in the unit used inside; ValueError says when the unit does not fit."""
+    """Values (n,) in the base unit; ValueError when the unit does not fit."""
     return in_base(values, column)[0]
 
 
 def in_base(values: FloatArray, column: Column) -> tuple[FloatArray, bool]:
-    """Values (n,) in the unit used inside, and whether the file gives a rate: 1 mm/h is 24 mm.
+    """Values (n,) in the base unit, and whether the file has a rate: 1 mm/h is 24 mm.
 
-    ValueError says when the unit does not fit.
+    ValueError when the unit does not fit.
     """
     facts = quantity_of(column.quantity)
     if column.unit == facts.base:
@@ -342,10 +343,10 @@ def in_base(values: FloatArray, column: Column) -> tuple[FloatArray, bool]:
     unit = unit.replace("kg*m**-2", "mm").replace("kg/m**2", "mm")
     for base in filter(None, (facts.base, facts.rate)):
         try:
-            # All these units are linear, so two points give the line.
+            # All these units are linear, so two points define the line.
             zero, hundred = convert(0.0, unit, base), convert(100.0, unit, base)
         except ValueError:
             continue
-        with np.errstate(over="ignore"):  # what cannot be is told by whoever checks values
+        with np.errstate(over="ignore"):  # impossible values are reported later
             return zero + values * ((hundred - zero) / 100), base == facts.rate
     raise ValueError(f"unit {quoted(column.unit)} cannot be converted to {facts.shown}")

@@ -1,4 +1,4 @@
-"""Filling blank rain and temperature by a rule that the user asked for, and counting it."""
+"""Filling of blank rain and temperature by a rule of the user, with counts."""
 
 from __future__ import annotations
 
@@ -17,11 +17,11 @@ from drysward.weather.record import FloatArray
 
 @dataclass(frozen=True)
 class FillRule:
-    """How days without a value are filled; None leaves them refused.
+    """How days without a value are filled; None refuses them.
 
-    ``zero``: no rain fell. ``interpolate``: on the line between the days before and after.
-    ``neighbour-years``: the same calendar day of the nearest other year that has it, the
-    earlier of two equally near. Longer gaps than ``longest_gap_days`` are refused.
+    ``zero``: no rain fell. ``interpolate``: linear between the days before and after.
+    ``neighbour-years``: the same calendar day of the nearest other year that has it, the earlier of
+    two equally near. Gaps longer than ``longest_gap_days`` are refused.
     """
 
     rain: Literal["zero", "neighbour-years"] | None = None
@@ -62,7 +62,7 @@ def as_toml(rule: FillRule) -> str:
 
 
 def as_option(rule: FillRule) -> str:
-    """The rule as a command line states it."""
+    """The rule as a command-line option."""
     parts = [f"rain={rule.rain}"] if rule.rain else []
     parts += [f"temperature={rule.temperature}"] if rule.temperature else []
     if rule.longest_gap_days != USUAL_GAP_DAYS:
@@ -71,7 +71,7 @@ def as_option(rule: FillRule) -> str:
 
 
 def from_option(text: str) -> FillRule:
-    """The rule of ``rain=zero,temperature=interpolate,longest=15``; ValueError tells a fault."""
+    """The rule of ``rain=zero,temperature=interpolate,longest=15``; ValueError for a fault."""
     words: dict[str, Any] = {}
     for part in text.split(","):
         name, _, value = (piece.strip() for piece in part.partition("="))
@@ -88,15 +88,15 @@ def from_option(text: str) -> FillRule:
 def check_blanks(
     table: Table, rule: FillRule, mending: str = "", one_a_quantity: bool = False
 ) -> list[RowFault]:
-    """Blank required cells that the rule does not fill, and runs of them that are too long.
+    """Faults of blank required cells that the rule does not fill, and of gaps that are too long.
 
-    ``mending`` says how a rule that fills them is written; ``one_a_quantity`` tells the first
-    of the cells that no rule fills and counts the others.
+    ``mending`` states a rule that would fill them; ``one_a_quantity`` names the first of the cells
+    that no rule fills and counts the others.
     """
     faults: list[RowFault] = []
     for quantity, blank in blank_required(table).items():
         if rule.of(quantity) is None:
-            allowed = f"a number, or a rule that fills it{mending}"
+            allowed = f"write a number, or fill it by a rule{mending}"
             rows = rows_of(blank)
             more = ""
             if one_a_quantity and len(rows) > 1:
@@ -119,8 +119,8 @@ def check_blanks(
 def fill_blanks(table: Table, rule: FillRule) -> tuple[Table, dict[str, int], list[RowFault]]:
     """The table with required cells filled, days filled by quantity and rule, and faults.
 
-    The table has every day. A filled temperature never turns Tmin above Tmax: it stops at the
-    other, when that was measured. Faults are days for which the rule finds no value.
+    The table has every day. A filled Tmin is limited by a measured Tmax, and the reverse.
+    Faults are days for which the rule finds no value.
     """
     values = dict(table.values)
     counts: dict[str, int] = {}
@@ -149,7 +149,7 @@ def fill_blanks(table: Table, rule: FillRule) -> tuple[Table, dict[str, int], li
 
 
 def _interpolated(series: FloatArray, blank: BoolArray) -> FloatArray:
-    """Blank days on the line between known ones; none before the first or after the last."""
+    """Blank days filled linearly between known ones; none before the first or after the last."""
     days = np.arange(series.size)
     known = ~np.isnan(series)
     if not known.any():
@@ -161,7 +161,7 @@ def _interpolated(series: FloatArray, blank: BoolArray) -> FloatArray:
 def _from_neighbour_years(
     dates: NDArray[np.datetime64], series: FloatArray, blank: BoolArray
 ) -> FloatArray:
-    """Blank days from the same calendar day of the nearest year that has it."""
+    """Blank days filled from the same calendar day of the nearest year that has it."""
     year = dates.astype("datetime64[Y]").astype(int)
     month_day = np.array([str(day)[-5:] for day in dates])
     known = ~np.isnan(series)
@@ -169,7 +169,7 @@ def _from_neighbour_years(
     for row in np.flatnonzero(blank):
         donors = np.flatnonzero(known & (month_day == month_day[row]))
         if donors.size:
-            # argmin takes the first, so the earlier year, of two equally near.
+            # argmin takes the first, so the earlier of two equally near years.
             found[row] = series[donors[np.abs(year[donors] - year[row]).argmin()]]
     return found
 

@@ -1,8 +1,8 @@
-"""Public daily files as they come: how each is recognized, its columns, units, gaps and calendar.
+"""Layouts of public weather files: how each is recognized, its columns, units, gaps and calendar.
 
 A layout is one entry of a table; `read.py` reads them all in the same way. All layouts are from
-memory of their public documentation, not copied from it; a file that differs is refused, with
-what differs.
+memory of their public documentation, not copied from it. A file that differs is refused with the
+difference.
 """
 
 from __future__ import annotations
@@ -24,18 +24,18 @@ MOST_LINES_ABOVE = 120  # estimate: no header block is longer
 
 @dataclass(frozen=True)
 class Known:
-    """A column of a layout: what it holds, in the unit that the documentation gives."""
+    """A column of a layout: its quantity, in the unit of the documentation."""
 
     quantity: str
-    unit: str  # as drysward.quantities reads it; "" where the file's own header block says it
+    unit: str  # as drysward.quantities reads it; "" when the file's header block states it
     scale: float = 1.0
     height_m: float | None = None
-    as_written: str = ""  # the unit behind the name in the header, where the layout has one
+    as_written: str = ""  # the unit after the name in the header, if the layout has one
 
 
 @dataclass(frozen=True)
 class Place:
-    """Where a file says that it was taken; None where it does not."""
+    """The location stated in a file; None where it states none."""
 
     latitude_deg: float | None = None
     longitude_deg: float | None = None
@@ -49,10 +49,10 @@ NOWHERE = Place()
 class Layout:
     """A public layout of a text file.
 
-    ``signature`` are names of the header that stand together in no other layout, ``one_of``
-    names of which one must be there too. ``begins`` is how the header begins, ``opening`` how the
-    first line does, where a block stands above the header. Of several columns of one quantity
-    the first in ``columns`` is used.
+    ``signature``: names in the header that no other layout has together; ``one_of``: names of which
+    one must be there too. ``begins`` is the start of the header, ``opening`` that of the first line
+    when a block precedes the header. Of several columns of one quantity the first in ``columns`` is
+    used.
     """
 
     title: str
@@ -68,10 +68,10 @@ class Layout:
     block_units: Mapping[str, str] = field(default_factory=dict)  # as the block writes them
     left_out: str = ""  # days that the layout leaves out; key of LEFT_OUT
     notes: Mapping[str, str] = field(default_factory=dict)  # by column that is used
-    unsaid: str = ""  # why no file of this layout can be read without help
+    unsaid: str = ""  # why files of this layout need declared columns
 
 
-# What each layout's own calendar leaves out: words, and which days.
+# Days that the calendar of a layout leaves out: words, and which days.
 def _end_of_leap_years(days: NDArray[np.datetime64]) -> NDArray[np.bool_]:
     since = days - days.astype("datetime64[Y]").astype("datetime64[D]")
     return np.asarray(since.astype(int) == 365)
@@ -111,7 +111,7 @@ _SERVICE_UNITS = {
     "mm/hour": "mm/h",
     "mm": "mm",
     "MJ/m^2/day": "MJ/m**2/d",
-    "MJ/hr": "MJ/m**2/h",  # of hourly files, from memory: a square meter is meant
+    "MJ/hr": "MJ/m**2/h",  # hourly files, from memory: per square meter
     "kW-hr/m^2/day": "kWh/m**2/d",
     "W/m^2": "W/m2",
     "Wh/m^2": "Wh/m**2",
@@ -154,7 +154,7 @@ LAYOUTS: tuple[Layout, ...] = (
             "tmax": Known("tmax", "degC", as_written="deg c"),
             "tmin": Known("tmin", "degC", as_written="deg c"),
             "vp": Known("vapour_pressure", "Pa", as_written="Pa"),
-            # Mean over the hours of daylight; with them it is turned into MJ/m2 of the day.
+            # Mean over the hours of daylight, with which it is converted to MJ/m2 a day.
             "srad": Known("solar", "W/m2", as_written="W/m^2"),
             "dayl": Known("daylight", "s", as_written="s"),
         },
@@ -189,7 +189,7 @@ LAYOUTS: tuple[Layout, ...] = (
 
 @dataclass(frozen=True)
 class Sheet:
-    """A table of text: its header, its rows with their lines, and what stood above the header."""
+    """A table of text: its header, its rows with line numbers, and the block above the header."""
 
     header: list[str]
     top_line: int
@@ -200,11 +200,11 @@ class Sheet:
 
 @dataclass(frozen=True)
 class Recognized:
-    """A layout found in a file, with what the file itself says."""
+    """A layout found in a file, with the details that the file states."""
 
     layout: Layout
     columns: tuple[Column, ...]  # dates and times left out
-    dates: tuple[str, ...]  # headers that make the date, one of layout.dates
+    dates: tuple[str, ...]  # headers of the date, one of layout.dates
     unused: tuple[str, ...]
     place: Place
     notes: tuple[str, ...]
@@ -236,18 +236,18 @@ def find(text: str) -> tuple[Layout, int] | None:
 
 
 def nearly(path: str, text: str) -> Fault | None:
-    """What to say of a file that opens as a layout does and has no header of it."""
+    """The fault of a file that opens like a layout and lacks its header."""
     for layout in LAYOUTS:
         if layout.opening and re.match(layout.opening, text):
             ways = " or ".join(",".join(names) for names in layout.dates)
-            what = f"opens as {layout.title} does and has no header row of it"
-            allowed = f"a row that begins {ways} and has {' or '.join(layout.one_of)}"
+            what = f"opens like {layout.title} but has no header row"
+            allowed = f"a row that starts with {ways} and has {' or '.join(layout.one_of)}"
             return Fault(f"{path} line 1", what, allowed)
     return None
 
 
 def recognized(where: str, layout: Layout, sheet: Sheet, ignore: Sequence[str]) -> Recognized:
-    """The layout's columns in a sheet; FaultyInput tells what differs from the layout."""
+    """The layout's columns in a sheet; FaultyInput for differences from the layout."""
     top = f"{where} line {sheet.top_line}"
     like = f"is like {layout.title}, but"
     by_name = {bare(name): name for name in sheet.header if name not in ignore}
@@ -276,7 +276,7 @@ def recognized(where: str, layout: Layout, sheet: Sheet, ignore: Sequence[str]) 
         if header is None or known.quantity == DATE or taken:
             continue
         if known.quantity == "temperature" and "HR" not in dates:
-            continue  # the mean of a day says neither Tmax nor Tmin
+            continue  # a daily mean is neither Tmax nor Tmin
         unit = known.unit
         if known.as_written and header != f"{name} ({known.as_written})":
             what = f"{like} has the column {quoted(header)}"
@@ -312,7 +312,7 @@ def recognized(where: str, layout: Layout, sheet: Sheet, ignore: Sequence[str]) 
 
 
 def declaration(layout: Layout, by_name: Mapping[str, str]) -> str:
-    """Lines of a scenario that say what the file leaves open, for the user to look over."""
+    """Lines of a scenario with the details missing from the file, for the user to check."""
     shown = {"degC": "degF", "mm": "in", "m/s": "mph", "min": "min", "%": "%"}
     parts = []
     for name, known in layout.columns.items():
@@ -320,15 +320,15 @@ def declaration(layout: Layout, by_name: Mapping[str, str]) -> str:
             unit = f", unit = {toml_text(shown[known.unit])}" if known.unit else ""
             parts.append(f"{known.quantity} = {{ column = {toml_text(by_name[name])}{unit} }}")
     return (
-        f"under [weather] columns = {{ {', '.join(parts)} }}, with the units that were chosen "
-        "(here those of the US)"
+        f"under [weather] columns = {{ {', '.join(parts)} }}, with the units of your order "
+        "(US units here)"
     )
 
 
 def whole_number_faults(
     where: str, found: Recognized, sheet: Sheet
 ) -> list[Fault]:
-    """The first value with a decimal point where the layout has whole tenths."""
+    """Fault of the first value with a decimal point in a layout of whole numbers."""
     by_name = {bare(name): name for name in sheet.header}
     for column in found.columns:
         at = sheet.header.index(column.name)
@@ -347,13 +347,13 @@ def whole_number_faults(
 def _header_block(
     where: str, layout: Layout, sheet: Sheet
 ) -> tuple[dict[str, str], float | None, list[Fault]]:
-    """Units by name and the missing mark that the block above the header states."""
+    """Units by name and the missing mark from the block above the header."""
     units: dict[str, str] = {}
     missing = None
     above = [line.strip() for line in sheet.above]
     if not above or above[0] != "-BEGIN HEADER-" or "-END HEADER-" not in above:
-        what = f"is like {layout.title}, but has no header block, which says the units"
-        allowed = "the lines from -BEGIN HEADER- to -END HEADER- as they were downloaded"
+        what = f"is like {layout.title}, but has no header block with the units"
+        allowed = "keep the lines from -BEGIN HEADER- to -END HEADER- of the download"
         return units, missing, [Fault(f"{where} line 1", what, allowed)]
     for line in above:
         if (match := re.match(r"(\w+)\s.*\(([^()]+)\)$", line)) and match[1] in layout.columns:
@@ -386,7 +386,7 @@ def _place(sheet: Sheet) -> Place:
             found[key] = float(text)
         except ValueError:
             continue
-    # The archive's marks of an unknown elevation.
+    # The archive's marks for an unknown elevation.
     if found.get("elevation_m") in (-999.9, 9999.0, -9999.0):
         del found["elevation_m"]
     return replace(Place(), **found)
@@ -409,12 +409,12 @@ LONG_HEADER = ("ID", "DATE", "ELEMENT", "DATA_VALUE", "M_FLAG", "Q_FLAG", "S_FLA
 
 
 def is_fixed_width(text: str) -> bool:
-    """Whether a text begins as the archive's fixed-width form does."""
+    """Whether a text starts like the archive's fixed-width form."""
     return _FIXED_START.match(text) is not None
 
 
 def fixed_width_sheet(where: str, text: str) -> Sheet:
-    """The archive's fixed-width form as the sheet of its CSV by station."""
+    """The archive's fixed-width form as a sheet like its CSV by station."""
     found: list[tuple[str, str, str, str, str]] = []
     faults: list[Fault] = []
     station = text[:11]
@@ -425,7 +425,7 @@ def fixed_width_sheet(where: str, text: str) -> Sheet:
             what = "does not begin with station, year, month and element in columns 1 to 21"
             faults.append(Fault(spot, what, "as USW00012345201307TMAX"))
             continue
-        # Blanks at the end, the last flags, may have been cut.
+        # Blanks at the end, the last flags, may be missing.
         if not _FIXED_WIDTH - 3 <= len(line) <= _FIXED_WIDTH:
             what = f"is {len(line)} columns wide"
             allowed = f"{_FIXED_WIDTH} columns: 21 and 8 for each of 31 days"
@@ -455,7 +455,7 @@ def fixed_width_sheet(where: str, text: str) -> Sheet:
 
 
 def long_sheet(sheet: Sheet, where: str) -> Sheet:
-    """The archive's form of a row for each value as the sheet of its CSV by station."""
+    """The archive's form with a row for each value as a sheet like its CSV by station."""
     found = []
     faults = []
     for line, row in zip(sheet.lines, sheet.cells, strict=True):
@@ -472,7 +472,7 @@ def long_sheet(sheet: Sheet, where: str) -> Sheet:
 
 
 def _by_day(station: str, found: Sequence[tuple[str, str, str, str, str]]) -> Sheet:
-    """Values of days and elements, with flags and lines, as a row a day."""
+    """Values of days and elements, with flags and lines, as one row a day."""
     elements = list(dict.fromkeys(one[1] for one in found))
     place = {name: 7 + 2 * i for i, name in enumerate(elements)}
     header = ["STATION", "DATE", "LATITUDE", "LONGITUDE", "ELEVATION", "NAME"]

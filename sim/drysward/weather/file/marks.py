@@ -1,4 +1,4 @@
-"""Numbers that a file writes where nothing was measured, read as blanks."""
+"""Marks for missing values in a file, read as blanks."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from drysward.weather.file.table import Table
 
 
 def without_marks(table: Table, marks: Mapping[str, Collection[float]]) -> Table:
-    """The table with every cell blank that holds, as written, a mark of its quantity."""
+    """The table with blanks in place of cells that hold a mark of their quantity, as written."""
     values, raw, blank = dict(table.values), dict(table.raw), dict(table.blank)
     for quantity, of_quantity in marks.items():
         marked = np.isin(raw[quantity], list(of_quantity))
@@ -24,7 +24,7 @@ def without_marks(table: Table, marks: Mapping[str, Collection[float]]) -> Table
 
 
 def file_without_marks(file: WeatherFile, marks: Mapping[str, Collection[float]]) -> WeatherFile:
-    """The file with every marked cell blank; FaultyInput for a quantity that it has not."""
+    """The file with every marked cell blank; FaultyInput for a quantity that it does not have."""
     if not marks or file.table is None:
         return file
     if absent := [quantity for quantity in marks if quantity not in file.table.values]:

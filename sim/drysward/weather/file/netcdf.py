@@ -1,4 +1,4 @@
-"""Weather from NetCDF: variables of the program's own names, or known by the CF conventions."""
+"""Weather from NetCDF: variables with drysward's names, or known by the CF conventions."""
 
 from __future__ import annotations
 
@@ -32,16 +32,16 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class CfQuantity:
-    """What a CF standard name, or a name of the reanalyses, stands for.
+    """Quantity of a CF standard name, or of a variable name of reanalyses.
 
-    ``daily`` by the method over time that ``cell_methods`` names, "" for none; ``momentary``
-    where the file has several rows a day.
+    ``daily`` by the method over time in ``cell_methods``, "" for none; ``momentary`` for files with
+    several rows a day.
     """
 
     daily: Mapping[str, str]
     momentary: str = ""
     height_m: float | None = None
-    ends: bool = False  # of several rows a day: the amount of the time that ends at the stamp
+    ends: bool = False  # several rows a day: amount of the period that ends at the stamp
 
 
 _RAIN = {"": "rain", "sum": "rain", "mean": "rain"}
@@ -71,7 +71,8 @@ STANDARD_NAMES: dict[str, CfQuantity] = {
     "duration_of_sunshine": CfQuantity({"": "sunshine", "sum": "sunshine"}, "sunshine"),
 }
 
-# Names of variables in reanalyses and climate models, from memory; they go before standard names.
+# Names of variables in reanalyses and climate models, from memory; they take precedence over
+# standard names.
 VARIABLE_NAMES: dict[str, CfQuantity] = {
     "tasmax": CfQuantity({"": "tmax", "maximum": "tmax"}),
     "tasmin": CfQuantity({"": "tmin", "minimum": "tmin"}),
@@ -88,8 +89,8 @@ VARIABLE_NAMES: dict[str, CfQuantity] = {
     "tp": CfQuantity(_RAIN, "rain", ends=True),
     "ssrd": CfQuantity(_MEAN_SOLAR, "solar", ends=True),
 }
-PACKING = 0.01  # in base units, estimate: less than this under 0 is the rounding of packed numbers
-# Two parts of one wind: eastward and northward.
+PACKING = 0.01  # in base units, estimate: smaller negative values are rounding of packed numbers
+# Components of wind: eastward and northward.
 _WIND_PARTS = (("u10", "v10", 10.0), ("uas", "vas", 10.0))
 _WIND_NAMES = ("eastward_wind", "northward_wind")
 
@@ -103,7 +104,7 @@ def read_netcdf(
     hours_from_utc: float | None,
     without_temperature: bool,
 ) -> Rows:
-    """CF variables on one time dimension, each with a ``units`` attribute."""
+    """The rows of a NetCDF file: CF variables on one time dimension, with ``units`` attributes."""
     dataset = _opened(where, data)
     time = specs[DATE].column if DATE in specs else _time_name(dataset)
     stamps, left_out = _stamps(where, dataset, time)
@@ -177,7 +178,7 @@ def _opened(where: str, data: bytes) -> xr.Dataset:
     try:
         with netCDF4.Dataset("memory", memory=data) as source:
             store = xr.backends.NetCDF4DataStore(source)
-            # Hours of sunshine are numbers to us, not time spans.
+            # Hours of sunshine are numbers here, not time spans.
             opened = xr.open_dataset(store, decode_timedelta=False, decode_coords="all")
             if opened.nbytes > MOST_BYTES:
                 what = f"would take {opened.nbytes:,} bytes"
@@ -217,7 +218,7 @@ def _stamps(
         left_out = "29 February" if calendar in ("noleap", "365_day") else ""
     if not known or not np.issubdtype(values.dtype, np.datetime64):
         note = f" (its calendar is {quoted(calendar)})" if calendar else ""
-        what = f"has no variable {quoted(time)} that gives days of the standard calendar{note}"
+        what = f"has no variable {quoted(time)} with days of the standard calendar{note}"
         raise FaultyInput(Fault(where, what, "time of the CF conventions, one dimension"))
     if not values.size or np.isnat(values).any():
         what = "has days without a date" if values.size else "has no days"
@@ -228,7 +229,7 @@ def _stamps(
 def _with_wind_speed(
     dataset: xr.Dataset, dimension: str, sub_daily: bool
 ) -> tuple[xr.Dataset, list[str]]:
-    """The dataset with the speed of a wind that it gives in two parts."""
+    """The dataset with wind speed computed from two components."""
     by_standard = {
         str(variable.attrs.get("standard_name")): str(name)
         for name, variable in dataset.data_vars.items()
@@ -247,7 +248,7 @@ def _with_wind_speed(
             speed.attrs["height_m"] = height_m
         notes = []
         if not sub_daily:
-            notes.append(f"{name}: daily means of the parts, which are less than the mean speed")
+            notes.append(f"{name}: daily means of components, which are less than the mean speed")
         return dataset.drop_vars([u, v]).assign({name: speed}), notes
     return dataset, []
 
@@ -255,7 +256,7 @@ def _with_wind_speed(
 def _by_convention(
     where: str, name: str, variable: xr.DataArray, sub_daily: bool
 ) -> tuple[Column | None, bool, Fault | None]:
-    """The column, whether the variable follows a convention that we know of, and a fault."""
+    """The column, whether the variable follows a known convention, and a fault."""
     standard = str(variable.attrs.get("standard_name", ""))
     known = VARIABLE_NAMES.get(name) or STANDARD_NAMES.get(standard)
     follows = bool(known or standard or any(key.startswith("GRIB_") for key in variable.attrs))
@@ -265,7 +266,7 @@ def _by_convention(
     quantity = known.momentary if sub_daily else known.daily.get(method, "")
     if not quantity:
         if not sub_daily and not method and "tmax" in known.daily.values():
-            what = f"{quoted(name)} does not say whether it is the day's highest or lowest"
+            what = f"{quoted(name)} does not say whether it is the daily maximum or minimum"
             allowed = (
                 'cell_methods "time: maximum" or "time: minimum", or declare it: '
                 f'columns = {{ tmax = {{ column = "{name}" }} }}'
@@ -287,7 +288,7 @@ def _method(cell_methods: str) -> str:
 
 
 def _height(variable: xr.DataArray) -> float | None:
-    """The height in meters that a scalar coordinate of a variable gives."""
+    """The height in meters from a scalar coordinate of a variable."""
     if "height_m" in variable.attrs:
         return float(variable.attrs["height_m"])
     for name, coordinate in variable.coords.items():
@@ -312,10 +313,10 @@ def _local(
     if hours_from_utc is not None:
         return stamps + int(60 * hours_from_utc), []
     if place.longitude_deg is None:
-        return stamps, ["the file has no longitude: its hours are taken as local standard time"]
+        return stamps, ["the file has no longitude: hours are assumed to be local standard time"]
     east = (place.longitude_deg + 180.0) % 360.0 - 180.0
     hours = round(east / 15.0)
-    note = f"hours of UTC moved by {hours:+d} by the longitude, {east:.1f} deg"
+    note = f"hours of UTC shifted by {hours:+d} h for the longitude, {east:.1f} deg"
     return stamps + 60 * hours, [note]
 
 
@@ -326,7 +327,7 @@ def _numbers(
     dimension: str,
     dates: NDArray[np.datetime64],
 ) -> tuple[Table, frozenset[str], list[RowFault]]:
-    """The values of all columns, and the quantities given as a rate."""
+    """The values of all columns, and the quantities that are rates."""
     faults: list[RowFault] = []
     values: dict[str, FloatArray] = {}
     raw: dict[str, FloatArray] = {}
@@ -360,7 +361,7 @@ def _numbers(
             except ValueError as error:
                 faults.append((ON_TOP, Fault(spot, str(error))))
                 continue
-            # Packing turns 0 into a number a little beside it.
+            # Packing turns 0 into a number close to it.
             base = values[column.quantity]
             if quantity_of(column.quantity).low == 0.0:
                 packed = (base < 0.0) & (base > -PACKING)

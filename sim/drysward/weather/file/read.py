@@ -1,4 +1,4 @@
-"""Reading daily weather from text and NetCDF, refusing by name what cannot be used."""
+"""Reading of daily weather from text and NetCDF; every fault is named with its place."""
 
 from __future__ import annotations
 
@@ -51,9 +51,9 @@ MONTHLY_NOTE = (
 ENDINGS = (".csv", ".nc", ".dly")
 _GZIPPED = b"\x1f\x8b"
 
-# Longest gaps that each kind of filling is proposed for: the reader's own default, then estimates.
+# Longest gaps for which each rule is proposed: the reader's default, then estimates.
 LONGEST_PLAIN_FILL_DAYS = 15
-LEAST_YEARS_KEPT = 5  # estimate: fewer years are no answer to a file with gaps
+LEAST_YEARS_KEPT = 5  # estimate: fewer years are not proposed for a file with gaps
 
 
 def read_weather(
@@ -70,21 +70,21 @@ def read_weather(
 
     Parameters
     ----------
-    columns : quantity -> column and unit, for columns whose header does not say them
+    columns : quantity -> column and unit, for columns whose header does not state them
         (``{"tmax": ColumnSpec("High", "degF")}``); quantities are those of
         ``drysward.weather.file.columns.QUANTITIES`` and ``date``.
     fill : how blank rain and temperature and absent days are filled; refused otherwise.
-    wind_height_m : height of the wind when its column does not say it.
+    wind_height_m : height of the wind when its column does not state it.
     ignore : columns to leave out.
     years : first and last calendar year to read; all when None.
-    hours_from_utc : of local standard time, for hours that the file gives in UTC.
+    hours_from_utc : of local standard time, for a file with hours in UTC.
     monthly_temperature : twelve means each of "tmax" and "tmin" (deg C), for a file with
         reference ET and without temperature.
 
     Raises
     ------
     FaultyInput
-        With every fault of the file, at most 20 told and the rest counted.
+        With the faults of the file: 20 at most, and a count of the others.
     """
     file = read_table(
         path, columns, wind_height_m, ignore, years, hours_from_utc, monthly_temperature
@@ -94,11 +94,11 @@ def read_weather(
 
 @dataclass(frozen=True, eq=False)
 class WeatherFile:
-    """A weather file as its rows say, before days and values are checked and blanks filled.
+    """The rows of a weather file, before days and values are checked and blanks filled.
 
     ``faults`` are those of header and cells; ``table`` is None when no row could be read.
-    ``filled`` counts days that the file's own calendar leaves out; ``notes`` is what had to be
-    assumed to read it.
+    ``filled`` counts days that the file's calendar leaves out; ``notes`` are the assumptions of the
+    reader.
     """
 
     path: Path
@@ -109,7 +109,7 @@ class WeatherFile:
     notes: tuple[str, ...] = ()
     place: Place = NOWHERE
     filled: Mapping[str, int] = field(default_factory=dict)
-    without_temperature: bool = False  # monthly means stand in for it
+    without_temperature: bool = False  # monthly means replace it
 
     @property
     def header_faults(self) -> tuple[Fault, ...]:
@@ -128,15 +128,15 @@ def read_table(
 ) -> WeatherFile:
     """The rows of a file with the faults of its cells; see :func:`read_weather`.
 
-    Raises FaultyInput when there is no file, or nothing in it can be told apart as columns.
+    Raises FaultyInput when there is no file, or no columns are found in it.
     """
     path = Path(path)
     data = file_bytes(path, MOST_BYTES, "a .csv, .dly or .nc file")
     digest = hashlib.sha256(data).hexdigest()
     data, ending = _unpacked(path, data)
     if ending not in ENDINGS:
-        what = f"is neither {' nor '.join(ENDINGS)} by its name"
-        allowed = f"{', '.join(ENDINGS)}, or one of them with .gz"
+        what = f"has none of the file extensions {', '.join(ENDINGS)}"
+        allowed = "rename it; .gz may follow"
         raise FaultyInput(Fault(path_text(path), what, allowed))
     if ending == ".nc":
         from drysward.weather.file.netcdf import read_netcdf as reader
@@ -162,7 +162,7 @@ _CALENDAR = np.array(["0001-01-01", "9999-12-31"], dtype="datetime64[D]")
 
 
 def _only_days_of_the_calendar(rows: Rows) -> None:
-    """Refuse days of years before 1 or after 9999, which nothing later can tell."""
+    """Refuse days of years before 1 or after 9999, which later code cannot represent."""
     table = rows.table
     if table is None:
         return
@@ -176,7 +176,7 @@ def _only_days_of_the_calendar(rows: Rows) -> None:
 
 
 def _keep_years(path: str, rows: Rows, years: tuple[int, int]) -> None:
-    """Leave only the days of some years, and the faults of the file and of these days."""
+    """Keep only the days of some years, and the faults of the file and of these days."""
     table = rows.table
     if table is None:
         return
@@ -197,7 +197,7 @@ def _keep_years(path: str, rows: Rows, years: tuple[int, int]) -> None:
 
 
 def _take_monthly_temperature(rows: Rows, monthly: Monthly) -> None:
-    """Put the smooth course of monthly means in place of temperature that the file has not."""
+    """Use the smooth course of monthly means as temperature, for a file without."""
     from drysward.weather.simulated.climate import calendar_day, smooth_curve
 
     table = rows.table
@@ -218,9 +218,9 @@ def _take_monthly_temperature(rows: Rows, monthly: Monthly) -> None:
 
 
 def _as_a_calendar_has_them(rows: Rows) -> dict[str, int]:
-    """Put in the days that a layout leaves out; cut blanks off both ends of a public file.
+    """Add the days that a layout leaves out; cut blanks off both ends of a public file.
 
-    A day left out takes what lies between its neighbors, and no rain. Counted by what it is.
+    An added day gets the mean of its neighbors, and no rain. It is counted by its kind.
     """
     table = rows.table
     filled: dict[str, int] = {}
@@ -238,7 +238,7 @@ def _as_a_calendar_has_them(rows: Rows) -> dict[str, int]:
     if rows.left_out:
         every = np.arange(table.dates[0], table.dates[-1] + 1)
         days = every[LEFT_OUT[rows.left_out](every)]
-        # Only where both neighbors are there: in a gap it is a part of the gap.
+        # Only when both neighbors are present: in a gap it is part of the gap.
         days = days[~np.isin(days, table.dates)]
         days = days[np.isin(days - 1, table.dates) & np.isin(days + 1, table.dates)]
         table = with_days(table, days)
@@ -250,9 +250,8 @@ def _as_a_calendar_has_them(rows: Rows) -> dict[str, int]:
             blank[name] = np.where(new, np.isnan(values[name]), table.blank[name])
         table = replace(table, values=values, blank=blank)
         if days.size:
-            filled[f"{rows.left_out}, which the file leaves out: no rain, the rest as around"] = (
-                int(days.size)
-            )
+            rule = f"{rows.left_out}, missing in such files: no rain, other values interpolated"
+            filled[rule] = int(days.size)
     rows.table = table
     return filled
 
@@ -275,17 +274,17 @@ def to_record(file: WeatherFile, rule: FillRule) -> DailyRecord:
         latitude_deg=file.place.latitude_deg,
         elevation_m=file.place.elevation_m,
         digest=file.digest,
-        findings=(),  # of the site's place, which a file does not know
+        findings=(),  # of the site's location, which a file does not know
     )
 
 
 def _check_reference_et(table: Table) -> None:
-    """FaultyInput for days on which reference ET would have to come from monthly means."""
+    """FaultyInput for days whose reference ET would have to come from monthly means."""
     lacking = rows_of(np.isnan(table.values["reference_et"]))
     if lacking:
         days = "1 day" if len(lacking) == 1 else f"{len(lacking):,} days"
         what = f"reference_et is blank on {days}, the first {table.dates[lacking[0]]}"
-        allowed = "a number on every day, as the file has no temperature"
+        allowed = "write a number for every day, as the file has no temperature"
         raise FaultyInput(Fault(table.where(lacking[0], "reference_et"), what, allowed))
 
 
@@ -297,12 +296,12 @@ def faults_under(file: WeatherFile, rule: FillRule) -> list[Fault]:
 def mildest_rule(
     file: WeatherFile,
 ) -> tuple[tuple[Fault, ...], FillRule | None, tuple[Fault, ...]]:
-    """Faults of a file as it is, the mildest rule that fills most of it, and faults that remain.
+    """Faults of a file without filling, the mildest rule that fixes most of it, and the rest.
 
-    Rules are tried from the mildest: rain or temperature alone, both, both over longer gaps
-    and, for gaps over which a straight line says nothing, other years' days. When none is
-    enough, the faults are those left under the one that leaves fewest; a day for which it finds
-    no value shows only once nothing else is wrong.
+    Rules are tried from the mildest: rain or temperature alone, both, both over longer gaps and,
+    for gaps too long for a straight line, days of other years. When no rule is enough, the faults
+    are those of the best one. Days for which a rule finds no value appear only once nothing else is
+    wrong.
     """
     faults = tuple(faults_under(file, FillRule()))
     if not faults or file.table is None or np.isnat(file.table.dates).all():
@@ -325,7 +324,7 @@ def mildest_rule(
 
 
 def mending(file: WeatherFile) -> str:
-    """How the rule that helps most is written in a scenario and at a command line, or ""."""
+    """The most useful rule as written in a scenario and on a command line, or ""."""
     years = None if file.table is None else years_without_long_gaps(file.table)
     if years is not None:
         kept = _only(file, years)
@@ -344,9 +343,9 @@ def mending(file: WeatherFile) -> str:
 
 
 def years_without_long_gaps(table: Table) -> tuple[int, int] | None:
-    """The longest row of whole years of a file with long gaps that have none, the last of several.
+    """The longest run of whole years without long gaps, the last of several.
 
-    None when the file has no gap beyond what a plain rule fills, or fewer than five such years.
+    None when a rule can fill all gaps of the file, or when fewer than five such years exist.
     """
     if np.isnat(table.dates).all():
         return None
@@ -415,7 +414,7 @@ def _filled(
 
 
 def _unpacked(path: Path, data: bytes) -> tuple[bytes, str]:
-    """The bytes behind any gzip, and the ending that says their kind."""
+    """The bytes, unpacked from gzip, and the file extension of their kind."""
     ending = path.suffix.lower()
     if ending == ".gz":
         ending = Path(path.stem).suffix.lower()
@@ -425,7 +424,7 @@ def _unpacked(path: Path, data: bytes) -> tuple[bytes, str]:
                 data = packed.read(MOST_BYTES + 1)
         except (OSError, EOFError, zlib.error) as error:
             what = f"is not readable as gzip ({error})"
-            allowed = "the file as it was downloaded"
+            allowed = "use the file as downloaded"
             raise FaultyInput(Fault(path_text(path), what, allowed)) from None
     if len(data) > MOST_BYTES:
         what = f"has more than {MOST_BYTES:,} bytes unpacked"
@@ -440,7 +439,7 @@ def _stem(path: Path) -> str:
 
 
 def _told(path: str, faults: list[RowFault]) -> list[Fault]:
-    """Faults in file order, at most twenty and a count of the rest."""
+    """Faults in file order: twenty at most, and a count of the others."""
     ordered = _in_order(faults)
     if len(ordered) > FAULTS_TOLD:
         ordered = [*ordered[:FAULTS_TOLD], Fault(path, f"and {len(ordered) - FAULTS_TOLD} more")]

@@ -1,4 +1,4 @@
-"""What the readers of text and of NetCDF hand on: rows as the file has them."""
+"""Rows of a weather file, as read from text or NetCDF."""
 
 from __future__ import annotations
 
@@ -8,17 +8,16 @@ from drysward.weather.file.layouts import NOWHERE, Place
 from drysward.weather.file.table import RowFault, Table
 
 MOST_BYTES = 300_000_000
-"""Of a weather file, unpacked."""
-ON_TOP = -1  # the row of a fault of the file as a whole
+"""Largest size of an unpacked weather file."""
+ON_TOP = -1  # row number of a fault of the file as a whole
 
 
 @dataclass(eq=False)
 class Rows:
     """Rows of a file, with the faults of header and cells.
 
-    ``filled`` counts days that the file's own calendar leaves out, ``notes`` is what had to be
-    assumed, ``public`` whether the file is of a public layout, where blanks at both ends are
-    usual.
+    ``filled`` counts days that the file's calendar leaves out, ``notes`` are the assumptions of the
+    reader, ``public`` whether the file has a public layout, where blanks at both ends are usual.
     """
 
     table: Table | None
@@ -31,7 +30,7 @@ class Rows:
 
 
 def lacking(table: Table) -> list[str]:
-    """What FAO-56 puts in place of what the file has not."""
+    """Note on the substitutes of FAO-56 for columns missing in the file."""
     has = set(table.values)
     instead = []
     if not has & {"vapour_pressure", "dewpoint", "rh_max", "rh_mean", "rh"}:
@@ -42,4 +41,4 @@ def lacking(table: Table) -> list[str]:
         instead.append("radiation from the temperature range")
     if not instead or "reference_et" in has:
         return []
-    return [f"reference ET takes {', '.join(instead)}, since the file has no such column"]
+    return [f"reference ET uses {', '.join(instead)}, because the file has no such column"]

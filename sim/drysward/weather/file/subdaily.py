@@ -1,10 +1,10 @@
-"""Hours, or other parts of a day, summed to days by one rule.
+"""Hours, or other parts of a day, combined to days by one rule.
 
-A day is 00:00 to 24:00 of local standard time and takes the rows whose stamps fall into it; a
-stamp is the start of its hour unless the layout says that an amount ends there. A quantity is
+A day is 00:00 to 24:00 of local standard time and has the rows whose stamps lie in it; a stamp is
+the start of its hour unless amounts of the layout end there. A quantity is
 known on a day on which `LEAST_SHARE` of its rows have a value; the others lie on a line between
-their neighbors, and bring no rain. Rain, sunshine and reference ET are summed, temperatures give
-their highest and lowest, humidity and wind their mean, radiation its sum over the day.
+their neighbors, and bring no rain. Rain, sunshine and reference ET are summed, the daily
+maximum and minimum of temperature are used, the mean of humidity and wind, the sum of radiation.
 """
 
 from __future__ import annotations
@@ -21,9 +21,9 @@ from drysward.weather.file.rows import ON_TOP, Rows
 from drysward.weather.file.table import HOURLY_FROM, RowFault, Table, check_values, remote
 from drysward.weather.record import FloatArray
 
-LEAST_SHARE = 0.9  # estimate: 22 of 24 hours; two that lack are filled well by their neighbors
+LEAST_SHARE = 0.9  # estimate: 22 of 24 hours; two missing ones are filled well from their neighbors
 DARK_OFFSET_MJ_M2 = 1.3  # by the day: 15 W/m2 (from memory, pyranometers under a clear night sky)
-MOST_DAYS_A_ROW = 10  # estimate: a record of parts of days that has fewer rows is none
+MOST_DAYS_A_ROW = 10  # estimate: with fewer rows it is not a record of parts of days
 _MINUTES = 24 * 60
 
 Gather = Callable[[FloatArray], FloatArray]  # rows of days (d, k) -> days (d,)
@@ -45,7 +45,7 @@ def _sum(rows: FloatArray) -> FloatArray:
     return np.asarray(rows.sum(axis=1))
 
 
-# Quantity of a row -> quantities of the day, and how they come of the rows.
+# Quantity of a row -> quantities of the day, and how they are computed.
 _OF_DAY: Mapping[str, tuple[tuple[str, Gather], ...]] = {
     "temperature": (("tmax", _highest), ("tmin", _lowest)),
     "rh": (("rh_max", _highest), ("rh_min", _lowest), ("rh_mean", _mean)),
@@ -58,7 +58,7 @@ _AMOUNTS = ("rain", "solar", "sunshine", "reference_et")
 
 
 def several_a_day(stamps: NDArray[np.datetime64]) -> bool:
-    """Whether stamps (n,) stand several to a day throughout."""
+    """Whether stamps (n,) come several a day throughout."""
     days = stamps[~np.isnat(stamps)].astype("datetime64[D]")
     return bool(days.size >= HOURLY_FROM * max(np.unique(days).size, 1))
 
@@ -71,7 +71,7 @@ def days_of_rows(
     faults: list[RowFault],
     notes: list[str],
 ) -> Rows:
-    """The days of rows, unless anything is wrong with these: a day of wrong hours is no day."""
+    """Days from rows, unless the rows have faults: wrong hours make wrong days."""
     table, note = _without_dark_offset(table, rates)
     faults = [*faults, *check_values(table, rates)]
     faults += _remote_faults(table, stamps)
@@ -84,7 +84,7 @@ def days_of_rows(
 
 
 def _remote_faults(table: Table, stamps: NDArray[np.datetime64]) -> list[RowFault]:
-    """Rows so far from the others that the time between is no part of the record."""
+    """Faults of rows too far in time from the others to belong to the record."""
     far = np.flatnonzero(remote(stamps) & ~np.isnat(stamps))
     if not far.size:
         known = stamps[~np.isnat(stamps)]
@@ -92,15 +92,15 @@ def _remote_faults(table: Table, stamps: NDArray[np.datetime64]) -> list[RowFaul
         if days <= MOST_DAYS_A_ROW * known.size:
             return []
         what = f"{known.size:,} rows over {days:,} days"
-        return [(ON_TOP, Fault(table.path, what, "several rows on every day"))]
+        return [(ON_TOP, Fault(table.path, what, "several rows for every day"))]
     row = int(far[0])
-    what = f"{stamps[row].astype('datetime64[D]')} is years from the other rows"
+    what = f"{stamps[row].astype('datetime64[D]')} is years away from the other rows"
     more = f", and so are {far.size - 1:,} more" if far.size > 1 else ""
     return [(row, Fault(table.where(row), what + more, "the rows of one record"))]
 
 
 def _without_dark_offset(table: Table, rates: frozenset[str]) -> tuple[Table, list[str]]:
-    """The rows with small negative radiation as none: sensors read a little under 0 at night."""
+    """The rows with small negative radiation set to 0: sensors read slightly below 0 at night."""
     if "solar" not in table.values:
         return table, []
     solar = table.values["solar"]
@@ -110,20 +110,20 @@ def _without_dark_offset(table: Table, rates: frozenset[str]) -> tuple[Table, li
         return table, []
     values = {**table.values, "solar": np.where(dark, 0.0, solar)}
     rows = f"{int(dark.sum()):,} rows"
-    note = f"radiation a little under 0, as sensors read at night, taken as 0 on {rows}"
+    note = f"radiation slightly below 0, as sensors read at night, set to 0 on {rows}"
     return replace(table, values=values), [note]
 
 
 def to_days(
     rows: Table, stamps: NDArray[np.datetime64], rates: frozenset[str]
 ) -> tuple[Table, str, list[RowFault]]:
-    """The days of a table of rows, in words how they came, and what is wrong with the stamps.
+    """The days of a table of rows, a note on how they were computed, and faults of the stamps.
 
     Parameters
     ----------
     rows : as read, a row a stamp.
     stamps : (n,) minutes of local standard time; NaT where one could not be read.
-    rates : quantities that the file gives as a rate, of which the mean is the day's amount.
+    rates : quantities that are rates in the file, whose mean is the day's amount.
     """
     known = ~np.isnat(stamps)
     minutes = stamps[known].astype("datetime64[m]").astype(int)
@@ -150,13 +150,13 @@ def to_days(
 
     values: dict[str, FloatArray] = {}
     columns: dict[str, Column] = {}
-    # The file's own Tmax goes before the highest of its temperatures.
+    # A Tmax column takes precedence over the highest temperature.
     for quantity in sorted(rows.values, key=lambda name: name in MOMENTARY):
         series, column = rows.values[quantity], rows.columns[quantity]
         places = slot - start * per_day - column.ends
         inside = places >= 0
         wide = np.full(days * per_day, np.nan)
-        # Of a stamp told twice the first counts; the fault is told.
+        # The first of two equal stamps counts; the second is a fault.
         wide[places[inside][::-1]] = series[known][inside][::-1]
         there = np.isfinite(wide)
         enough = there.reshape(days, per_day).mean(axis=1) >= LEAST_SHARE
@@ -172,7 +172,7 @@ def to_days(
             if name in values:
                 continue
             values[name] = np.where(enough, gather(of_day), np.nan)
-            # What the rows gave stands in base units, so a message must not name the file's.
+            # Values are now in base units, so messages must not name the file's units.
             columns[name] = replace(column, quantity=name, unit=QUANTITIES[name].shown)
     dates = np.datetime64(start, "D") + np.arange(days)
     lines = None
@@ -181,7 +181,7 @@ def to_days(
         day = slot // per_day - start
         lines[day[::-1]] = rows.lines[known][::-1]
     blank = {name: np.isnan(series) for name, series in values.items()}
-    # The file may begin and end within a day.
+    # The file may start and end within a day.
     required = [blank[name] for name in ("rain", "tmax", "tmin") if name in blank]
     whole = np.flatnonzero(~np.logical_and.reduce(required)) if required else np.arange(days)
     cut = slice(int(whole[0]), int(whole[-1]) + 1) if whole.size else slice(0, days)
@@ -197,8 +197,9 @@ def to_days(
     hours = "hours" if step == 60 else f"rows of {step} minutes"
     least = int(np.ceil(LEAST_SHARE * per_day - 1e-9))
     note = (
-        f"{int(known.sum()):,} {hours} summed to {table.dates.size:,} days of 00:00 to 24:00 local "
-        f"standard time, a stamp being the start of its time; a day needs {least} of {per_day}, "
+        f"{int(known.sum()):,} {hours} combined to {table.dates.size:,} days of 00:00 to 24:00 "
+        "local standard time, with stamps at the start of each period; a day needs "
+        f"{least} of {per_day}, "
         "rain, sunshine and reference ET summed, temperature highest and lowest, wind, humidity "
         "and radiation as means"
     )

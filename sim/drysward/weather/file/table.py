@@ -1,4 +1,4 @@
-"""A weather file as read, before it is a record: values, blanks, and where each came from."""
+"""A weather file as read, before it becomes a record: values, blanks, and their places."""
 
 from __future__ import annotations
 
@@ -16,20 +16,20 @@ from drysward.weather.file.columns import REQUIRED, Column, quantity_of
 from drysward.weather.record import FloatArray
 
 BoolArray = NDArray[np.bool_]
-RowFault = tuple[int, Fault]  # index of the row, so that faults can be told in file order
+RowFault = tuple[int, Fault]  # index of the row, for faults in file order
 
-MOST_YEARS_APART = 200  # estimate: a day that stands so far from all others is a slip of the pen
-RATE_OVER_DAY = 4.0  # estimate: most that an hour's rate can be, times the day's largest amount
-HOURLY_FROM = 1.9  # estimate: rows a day from which a file is one of hours, not of slips
-DEWPOINT_ABOVE_TMAX_C = 2.0  # estimate: room for two instruments that disagree
+MOST_YEARS_APART = 200  # estimate: a day this far from all others is a typing error
+RATE_OVER_DAY = 4.0  # estimate: largest hourly rate over the day's largest amount
+HOURLY_FROM = 1.9  # estimate: rows a day at which a file is hourly and not full of errors
+DEWPOINT_ABOVE_TMAX_C = 2.0  # estimate: margin for two instruments that disagree
 
 
 @dataclass(frozen=True, eq=False)
 class Table:
     """Rows of a weather file; arrays (n,).
 
-    ``values`` are in the units used inside, by quantity; NaN where a cell is blank or could
-    not be read. ``blank`` tells the two apart. ``dates`` is NaT where a date could not be
+    ``values`` are in base units, by quantity; NaN where a cell is blank or could not be read, which
+    ``blank`` distinguishes. ``dates`` is NaT where a date could not be
     read. ``lines`` counts as an editor does, 0 for a day without a row, and is None for
     NetCDF.
     """
@@ -43,19 +43,20 @@ class Table:
     lines: NDArray[np.intp] | None = None
 
     def place(self, row: int) -> str:
-        """The line of the row; its day where there are no lines."""
+        """The line of a row; its day in a file without lines."""
         if self.lines is not None and self.lines[row]:
             return f"line {self.lines[row]}"
         return f"day {self.dates[row]}"
 
     def where(self, row: int, quantity: str = "") -> str:
-        """File, line (or day) and column, for a person to find."""
+        """File, line (or day) and column of a value."""
         column = f", column {quoted(self.columns[quantity].name)}" if quantity else ""
         return f"{self.path} {self.place(row)}{column}"
 
     def written(self, row: int, quantity: str) -> str:
         """The value as the file has it, with its unit."""
-        return f"{self.raw[quantity][row]:g} {quoted(self.columns[quantity].unit, bare=True)}"
+        unit = quoted(self.columns[quantity].unit, bare=True)
+        return f"{self.raw[quantity][row]:g}{'' if unit == '%' else ' '}{unit}"
 
 
 def check_dates(
@@ -65,17 +66,17 @@ def check_dates(
     mending: str = "",
     first_gap_alone: bool = False,
 ) -> list[RowFault]:
-    """Duplicate days, disorder, and gaps that may not be or are too long to be filled.
+    """Faults of dates: duplicates, wrong order, and gaps that are not filled or too long.
 
-    ``mending`` says how a rule that fills gaps is written; ``first_gap_alone`` tells the first
-    gap and counts the others.
+    ``mending`` states a rule that would fill gaps; ``first_gap_alone`` names the first gap and
+    counts the others.
     """
     faults: list[RowFault] = []
     known = table.dates[~np.isnat(table.dates)]
     rows_a_day = known.size / max(np.unique(known).size, 1)
     if rows_a_day >= HOURLY_FROM:
-        what = f"each day stands about {rows_a_day:.0f} times, as in a file of hours"
-        allowed = "a column 'hour' from 0 to 23, or dates as 2013-07-04 13:00; they become days"
+        what = f"each day has about {rows_a_day:.0f} rows, as in an hourly file"
+        allowed = "add a column 'hour' from 0 to 23, or write dates as 2013-07-04 13:00"
         return [(0, Fault(table.where(0), what, allowed))]
     first_row: dict[date, int] = {}
     previous: date | None = None
@@ -92,14 +93,14 @@ def check_dates(
             faults.append((row, Fault(table.where(row), what, "days in order")))
         previous = day
 
-    # Among days in order, so that a day out of its place is not told as missing too.
+    # Among days in order, so that a misplaced day is not reported as missing too.
     unread = np.isnat(table.dates)
     gaps: list[tuple[int, int, str, str]] = []
     for before, after in pairwise(sorted(first_row)):
         missing = (after - before).days - 1
         start, stop = sorted((first_row[before], first_row[after]))
         if not missing or unread[start:stop].any():
-            continue  # a date that could not be read may be the missing one
+            continue  # an unreadable date may be the missing one
         what = f"{_days(missing)} missing between {before} and {after}"
         allowed = f"every day, or rules that fill rain and temperature{mending}"
         if gaps_allowed:
@@ -119,9 +120,9 @@ def check_dates(
 
 
 def check_values(table: Table, rates: Collection[str] = ()) -> list[RowFault]:
-    """Values that cannot be, each alone and against the others of its day.
+    """Faults of impossible values, each alone and compared with others of its day.
 
-    ``rates`` are quantities of a moment, by the day as all are here: a noon sun of 1,000 W/m2
+    ``rates`` are quantities of a moment, as daily amounts: a noon sun of 1,000 W/m2
     would be 86 MJ/m2 if it stood there for a day.
     """
     faults: list[RowFault] = []
@@ -132,7 +133,7 @@ def check_values(table: Table, rates: Collection[str] = ()) -> list[RowFault]:
             what = f"{quantity} of {table.written(row, quantity)} is out of range"
             if values[row] < 0 == facts.low:
                 what = f"{quantity} of {table.written(row, quantity)} is negative"
-            allowed = f"{facts.low:g} to {most:g} {facts.shown}"
+            allowed = f"{facts.low:g} to {most:g}{'' if facts.shown == '%' else ' '}{facts.shown}"
             allowed += " a day" if quantity in rates else ""
             faults.append((row, Fault(table.where(row, quantity), what, allowed)))
 
@@ -153,7 +154,7 @@ def check_values(table: Table, rates: Collection[str] = ()) -> list[RowFault]:
         if "dewpoint" in has:
             above("dewpoint", "tmax", limit, allowed)
         if "vapour_pressure" in has:
-            # Colder than the check of Tmax lets pass, Eq 11 leaves its range.
+            # Below the lower limit of Tmax, Eq 11 is out of its range.
             with np.errstate(over="ignore", divide="ignore"):
                 damp = np.asarray(saturation_vapour_pressure_kpa(limit))
             above("vapour_pressure", "tmax", damp, f"as dew point {allowed}")
@@ -161,7 +162,7 @@ def check_values(table: Table, rates: Collection[str] = ()) -> list[RowFault]:
 
 
 def with_every_day(table: Table) -> Table:
-    """The table with a blank row for every day that has none; its dates are in order."""
+    """The table with a blank row for every missing day; its dates must be in order."""
     days = np.arange(table.dates[0], table.dates[-1] + 1)
     at = (table.dates - table.dates[0]).astype(int)
     absent = np.ones(days.size, dtype=bool)
@@ -191,14 +192,14 @@ def with_every_day(table: Table) -> Table:
 
 
 def first_rows(table: Table) -> NDArray[np.intp]:
-    """The first row of each day in the order of days, without days that a slip made remote."""
+    """The first row of each day in the order of days, without remote days from errors."""
     known = np.flatnonzero(~remote(table.dates))
     _, first = np.unique(table.dates[known], return_index=True)
     return np.asarray(known[first])
 
 
 def remote(dates: NDArray[np.datetime64]) -> BoolArray:
-    """Days (n,) that are unknown, or apart from most others by more than a record can have."""
+    """Days (n,) that are unknown, or too far from most others to belong to the record."""
     far = np.isnat(dates)
     known = np.flatnonzero(~far)
     order = known[np.argsort(dates[known], kind="stable")]
@@ -227,7 +228,7 @@ def every_day_once(table: Table) -> Table:
 
 
 def with_days(table: Table, days: NDArray[np.datetime64]) -> Table:
-    """The table, whose days are in order, with blank rows for days that it has not."""
+    """The table, with days in order, plus blank rows for missing days."""
     at = np.searchsorted(table.dates, days)
 
     def grown(values: FloatArray) -> FloatArray:
@@ -244,12 +245,12 @@ def with_days(table: Table, days: NDArray[np.datetime64]) -> Table:
 
 
 def blank_required(table: Table) -> dict[str, BoolArray]:
-    """Blank cells (n,) of the quantities that every day must have."""
+    """Blank cells (n,) of the quantities required on every day."""
     return {quantity: table.blank[quantity] for quantity in REQUIRED if quantity in table.blank}
 
 
 def rows_of(flags: BoolArray) -> list[int]:
-    """Indices of the rows flagged."""
+    """Indices of flagged rows."""
     return [int(row) for row in np.flatnonzero(flags)]
 
 

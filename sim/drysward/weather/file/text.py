@@ -1,4 +1,4 @@
-"""Weather from text: CSV, with the program's own headers or in a public layout, and fixed width."""
+"""Weather from text: CSV with drysward's headers or in a public layout, and fixed width."""
 
 from __future__ import annotations
 
@@ -57,7 +57,7 @@ def read_text(
     hours_from_utc: float | None,
     without_temperature: bool,
 ) -> Rows:
-    """The rows of a text file; FaultyInput when nothing in it can be told apart as columns."""
+    """The rows of a text file; FaultyInput when no columns are found in it."""
     text = decoded(where, data)
     if layouts.is_fixed_width(text):
         sheet, found = layouts.fixed_width_sheet(where, text), (layouts.LAYOUTS[0], 0)
@@ -95,7 +95,7 @@ def decoded(where: str, data: bytes) -> str:
 
 
 def _sheet(where: str, text: str, above: int) -> tuple[Sheet, list[RowFault]]:
-    """The table under ``above`` lines, and rows whose cells are not as many as the header's."""
+    """The table below ``above`` lines, and faults of rows with too many or too few cells."""
     lines_above = [line[:LONGEST_LINE_ABOVE] for line in text.split("\n", above)[:above]]
     rows = _csv_rows(where, text.split("\n", above)[-1], above)
     top_line, header = next(rows)
@@ -123,7 +123,7 @@ def _sheet(where: str, text: str, above: int) -> tuple[Sheet, list[RowFault]]:
 
 
 def _csv_rows(where: str, text: str, above: int) -> Iterator[tuple[int, list[str]]]:
-    """Line on which each row starts, and its cells; empty lines at the end are left out."""
+    """Line number and cells of each row; empty lines at the end are left out."""
     reader = csv.reader(io.StringIO(text.rstrip("\r\n"), newline=""), strict=True)
     line = 1
     try:
@@ -135,7 +135,7 @@ def _csv_rows(where: str, text: str, above: int) -> Iterator[tuple[int, list[str
         raise FaultyInput(Fault(spot, f"is not CSV ({error})")) from None
 
 
-# ---------------------------------------------------------------- the program's own headers
+# ---------------------------------------------------------------- drysward's headers
 
 
 def _own_headers(
@@ -149,9 +149,9 @@ def _own_headers(
     without_temperature: bool,
     public: bool,
 ) -> Rows:
-    """Rows under headers that say quantity and unit, or that are declared.
+    """Rows under headers that state quantity and unit, or that are declared.
 
-    Of a ``public`` layout the columns that nobody declared are left out.
+    In a ``public`` layout, undeclared columns are left out.
     """
     top = f"{where} line {sheet.top_line}"
     named = {name: by_header(name) for name in sheet.header}
@@ -197,9 +197,9 @@ def _own_headers(
 def _moments(
     where: str, sheet: Sheet, name: str, texts: Sequence[str]
 ) -> tuple[NDArray[np.datetime64], bool, set[str], list[RowFault]]:
-    """Stamps (n,) in minutes, whether they have hours, the offsets from UTC that they name."""
+    """Stamps (n,) in minutes, whether they have hours, and their offsets from UTC."""
     for length, marks in ((10, ((4, "-"), (7, "-"))), (16, ((4, "-"), (7, "-"), (13, ":")))):
-        # All at once where nothing is wrong with any.
+        # All at once, when none has a fault.
         if all(len(text) == length and all(text[i] == mark for i, mark in marks)
                for text in texts):  # fmt: skip
             try:
@@ -294,7 +294,7 @@ def _public(
     sheet, flagged = _without_flagged(sheet, found)
     columns = [Column(found.dates[0], DATE, ""), *found.columns]
     as_stated = [c for c in columns if c.quantity != "daylight"]
-    # A height that the layout itself takes for granted gives way to the user's.
+    # The user's height takes precedence over the layout's assumption.
     heights = [c.height_m for c in columns if c.quantity == "wind"]
     stated = None if wind_height_m is not None else next(iter(heights), None)
     height, more = check_columns(
@@ -308,7 +308,7 @@ def _public(
     if wind_height_m is None:
         notes += found.notes
     if flagged:
-        notes.append(f"values that the archive's own checks marked as wrong, left out: {flagged}")
+        notes.append(f"values flagged as wrong by the archive are left out: {flagged}")
     several = [i for i, name in enumerate(sheet.header) if name == "MDPR"]
     if several and (sums := sum(bool(row[several[0]].strip()) for row in sheet.cells)):
         notes.append(f"{sums} sums of rain over several days (MDPR) are not used")
@@ -332,7 +332,7 @@ def _told(found: Recognized) -> str:
 def _layout_moments(
     where: str, sheet: Sheet, found: Recognized
 ) -> tuple[NDArray[np.datetime64], list[RowFault]]:
-    """Stamps (n,) of rows whose date stands in one column or in several."""
+    """Stamps (n,) of rows with the date in one column or in several."""
     if len(found.dates) == 1:
         texts = _texts(sheet, found.dates[0])
         stamps, _, _, faults = _moments(where, sheet, found.dates[0], texts)
@@ -385,7 +385,7 @@ def _without_flagged(sheet: Sheet, found: Recognized) -> tuple[Sheet, str]:
 
 
 def _over_daylight(table: Table) -> Table:
-    """Radiation that is a mean over the hours of daylight as that of the day."""
+    """Radiation converted from a mean over daylight hours to a daily amount."""
     if "daylight" not in table.values:
         return table
     values, raw, blank = dict(table.values), dict(table.raw), dict(table.blank)
@@ -393,7 +393,7 @@ def _over_daylight(table: Table) -> Table:
     del raw["daylight"], blank["daylight"]
     columns = {name: one for name, one in table.columns.items() if name != "daylight"}
     if "solar" in values:
-        with np.errstate(over="ignore"):  # what cannot be is told by whoever checks values
+        with np.errstate(over="ignore"):  # impossible values are reported later
             values["solar"] = values["solar"] * daylight_s / 86_400.0
     return Table(table.path, table.dates, values, raw, blank, columns, table.lines)
 
@@ -408,7 +408,7 @@ def _numbers(
     columns: Sequence[Column],
     dates: NDArray[np.datetime64],
 ) -> tuple[Table, frozenset[str], list[RowFault]]:
-    """The values of all columns but date and hour, and the quantities given as a rate."""
+    """The values of all columns except date and hour, and the quantities that are rates."""
     faults: list[RowFault] = []
     values: dict[str, FloatArray] = {}
     raw: dict[str, FloatArray] = {}
@@ -468,7 +468,7 @@ def _date(text: str) -> np.datetime64:
 
 
 def _all_numbers(texts: Sequence[str]) -> FloatArray | None:
-    """All cells as numbers at once, NaN where blank; None when they must be looked at singly."""
+    """All cells as numbers at once, NaN where blank; None when they need checks one by one."""
     if not _NUMBER_LETTERS.issuperset("".join(texts)) or max(map(len, texts)) > LONGEST_NUMBER:
         return None
     try:
