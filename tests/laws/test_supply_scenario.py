@@ -498,7 +498,7 @@ def table(depth: str, area: str) -> str:
         ("sizing", "", "sizing.find.what: the scenario has no storage to size; write supply"),
         ("well pond sizing", 'against = "storage"', "sizing.against: is the same as find"),
         ("well town pond sizing", 'against = "source rate"', "against.of: is missing; one of"),
-        ("well pond sizing", "keep = { odds = 0.1, return_period = 10 }", "keep.return_period: conflicts"),
+        ("well pond sizing", "keep = { odds = 0.1, return_period = 10 }", "keep.return_period"),
         ("well pond sizing", "keep = { outcome = 'shortage', field = 'north' }", "keep.field: a"),
         ("well pond sizing", "keep = { outcome = 'ded' }", "keep.outcome: 'ded' is not known; did"),
         ("well pond sizing", "points = 1", "sizing.points: 1 is refused"),

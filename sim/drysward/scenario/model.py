@@ -1,7 +1,7 @@
-"""A scenario as the program sees it: checked, every quantity in base units, nothing missing.
+"""A checked scenario with every quantity in base units and all defaults set.
 
 Days of the year count from 0 (1 January) to 365 in a leap-year calendar; a span whose first day
-comes after its last runs over the turn of the year. Weeks start on Monday.
+comes after its last crosses the new year. Weeks start on Monday.
 """
 
 from __future__ import annotations
@@ -27,8 +27,8 @@ RECORD, GENERATOR, RESAMPLE = "record", "generator", "resample"
 SOURCES = (RECORD, GENERATOR, RESAMPLE)
 FIRST_SIMULATED_YEAR = 2001
 USUAL_SLOPE = 0.015  # fields are crowned at 1 to 1.5%, common practice
-# What the most water of a night rests on: zones that share it, a stated flow, the usual design of
-# a system, or the flow of a machine.
+# Basis of the largest depth of a night: zones that share it, a stated flow, the usual design of a
+# system, or the flow of a machine.
 BY_ZONES, BY_FLOW, BY_DESIGN, BY_MACHINE = "zones", "flow", "design", "machine"
 ANEW_EACH_YEAR, CONTINUOUS = TURF_YEARS = ("established each year", "continuous")
 
@@ -41,10 +41,10 @@ WHOLE_YEAR = (0, 365)
 
 @dataclass(frozen=True)
 class Site:
-    """Where the fields lie, and the most water that the site may draw in a day.
+    """Location of the fields, and the daily limit of water for the site.
 
-    ``crew_h`` is the hours of work there are in a day for machines and hoses, all fields
-    together; None is no limit.
+    ``crew_h`` is the hours of work available in a day for machines and hoses on all fields; None is
+    no limit.
     """
 
     name: str
@@ -58,15 +58,14 @@ class Site:
 
 @dataclass(frozen=True)
 class WeatherSource:
-    """Where the weather comes from: a record as it is, or years made from one or from normals.
+    """Origin of the weather: a record, or years simulated from a record or from normals.
 
-    ``file`` is the record, and ``columns`` to ``monthly_temperature`` what must be said for it
-    to be read; ``missing`` are the numbers that stand for missing in a column, and ``trust`` names
-    the columns that are taken at their word, both by quantity. Without a file ``climate`` holds
-    monthly normals as ``weather.normals`` takes them.
-    Simulated weather has ``years`` calendar years from ``first_year``; ``draw`` is how a record's
-    years are drawn again. ``future`` is the key in ``futures`` of the changed climate that the
-    run is under, "" for none.
+    ``file`` is the record, and ``columns`` to ``monthly_temperature`` are settings for reading it.
+    ``missing`` are marks for missing values in a column, and ``trust`` lists columns accepted
+    despite findings, both by quantity. Without a file ``climate`` has monthly normals for
+    ``weather.simulated.normals``. Simulated weather has ``years`` calendar years from
+    ``first_year``; ``draw`` is the way to resample a record. ``future`` is the key in ``futures``
+    of the changed climate of the run, "" for none.
     """
 
     file: Path | None
@@ -90,16 +89,16 @@ class WeatherSource:
 
     @property
     def name(self) -> str:
-        """The file's name, or that it is a table of normals."""
+        """The name of the file, or "its climate table"."""
         return self.file.name if self.file else "its climate table"
 
 
 @dataclass(frozen=True)
 class RootZoneSpec:
-    """A construction of the catalog and what the scenario writes in place of its entries.
+    """A construction of the catalog, with changes by the scenario.
 
     ``numbers`` are in the catalog's units. ``words`` are soil, compaction and base. ``measured``
-    is empty, or holds measured ``field_capacity``, ``wilting_point`` and ``saturation`` (m3 of
+    is empty, or has measured ``field_capacity``, ``wilting_point`` and ``saturation`` (m3 of
     water per m3 of soil) and perhaps ``ksat_mm_h``.
     """
 
@@ -111,11 +110,11 @@ class RootZoneSpec:
 
 @dataclass(frozen=True)
 class DeliverySpec:
-    """How irrigation reaches the field; shares are 0 to 1.
+    """The irrigation system of a field; shares are 0 to 1.
 
-    ``zones`` water one after the other and share the night. ``flow_m3_h`` None is what the
-    sprinklers of a zone put out. ``basis`` says what that rests on. Fields whose ``machine``
-    has the same name share it, and so the passes of a night; "" is a machine of its own.
+    ``zones`` water in turn and share the night. ``flow_m3_h`` None is the flow of one zone's
+    sprinklers. ``basis`` is the origin of the limit. Fields with the same ``machine`` share it, and
+    so the passes of a night; "" is a separate machine.
     """
 
     system: str
@@ -132,9 +131,8 @@ class DeliverySpec:
 
 @dataclass(frozen=True)
 class EventSpec:
-    """Use of a field, ``hours`` on each of its days: ``dates`` (days of the year), or when
-    there are none ``weekdays`` within ``season``. A practice wears the turf but is not
-    ``judged``.
+    """Use of a field, ``hours`` on each of its days: on ``dates`` (days of the year), or without
+    dates on ``weekdays`` within ``season``. A practice wears the turf but is not ``judged``.
     """
 
     label: str
@@ -147,10 +145,10 @@ class EventSpec:
 
 @dataclass(frozen=True)
 class CoverSpec:
-    """A rain cover, laid on the ``days_before`` a judged event on which ``rain_from_mm`` falls.
+    """A rain cover, on during ``days_before`` a judged event with ``rain_from_mm`` of rain or more.
 
-    Each day under it takes ``labour_h``; it stays off when the day's maximum passes ``heat_c``
-    and after ``longest_days`` in a row.
+    Each day takes ``labour_h`` of work; it stays off when the maximum is above ``heat_c`` and after
+    ``longest_days`` in a row.
     """
 
     rain_from_mm: float
@@ -173,11 +171,11 @@ class HardnessSpec:
 
 @dataclass(frozen=True)
 class PlaySpec:
-    """What a field is used for and when it is too hard, too soft or too wet.
+    """Use of a field, and its limits: too hard, too soft or too wet.
 
-    No water is given on ``blackout_days`` up to and including a judged event; ``prewet_mm`` is
-    given ``prewet_days_before`` one. ``share`` is the part of the field that must be affected
-    for a day to count. ``hardness`` and ``hard_above_g`` None are the catalog's for the soil.
+    The last ``blackout_days`` up to and including a judged event have no watering; ``prewet_mm`` is
+    applied ``prewet_days_before`` one. A day counts when ``share`` of the field is affected.
+    ``hardness`` and ``hard_above_g`` None are the catalog's for the soil.
     """
 
     events: tuple[EventSpec, ...] = ()
@@ -194,7 +192,7 @@ class PlaySpec:
 
 @dataclass(frozen=True)
 class SkinSpec:
-    """How a skinned surface is kept: dust and mud limits and ``target`` are water by volume."""
+    """Care of a skinned surface: dust and mud limits and ``target`` are water by volume."""
 
     dust_below: float
     mud_above: float
@@ -219,8 +217,8 @@ class EstablishSpec:
 class FieldSpec:
     """One field. ``mowing_height_mm`` None is the species' usual height.
 
-    When water is short, fields of a lower ``priority`` are served first; those of the same
-    priority get the same share of what they asked for. A "skinned" ``surface`` has a ``skin``
+    In a shortage, fields of a lower ``priority`` are served first; those of the same priority get
+    the same share of their requests. A "skinned" ``surface`` has a ``skin``
     and no turf: its ``species`` is "". ``slope`` is rise over run.
     """
 
@@ -255,7 +253,7 @@ class SyringeSpec:
 
 @dataclass(frozen=True)
 class Pause:
-    """When a plan lets the turf go without: between two dates, or by the drought index (mm)."""
+    """When a plan stops watering: between two dates, or by the drought index (mm)."""
 
     first: int = -1
     last: int = -1
@@ -266,7 +264,7 @@ class Pause:
 
 @dataclass(frozen=True)
 class Stage:
-    """A stage of restrictions, entered and left by the drought index."""
+    """A restriction stage of a plan, entered and left by the drought index."""
 
     above_mm: float
     below_mm: float
@@ -281,8 +279,8 @@ class PlanSpec:
 
     ``trigger`` and ``target`` are depletion fractions of the available water of the rooted depth.
     ``pause.first`` is -1 and ``pause.above`` infinite when the plan has no such pause.
-    ``most_depth_mm`` is the largest watering, None that of the soil. With ``stop_at_runoff`` a
-    watering ends where the ground takes no more.
+    ``most_depth_mm`` is the largest application, None that of the soil. With ``stop_at_runoff`` an
+    application ends when runoff would start.
     """
 
     key: str
@@ -315,7 +313,7 @@ class PlanSpec:
 
 @dataclass(frozen=True)
 class TariffBlock:
-    """A price per m3 for what is drawn in a month up to ``upto_m3``, from the last block on."""
+    """A price per m3 for the water of a month between the last block and ``upto_m3``."""
 
     upto_m3: float
     price_m3: float
@@ -323,14 +321,14 @@ class TariffBlock:
 
 @dataclass(frozen=True)
 class SourceSpec:
-    """Where water comes from.
+    """A source of water.
 
-    It gives ``rate_m3_h`` for ``hours`` a day within ``season``, to the fields, the storage or
-    both, and nothing from a drought index of ``stops_above_mm`` until ``resumes_below_mm``.
-    ``allowance_m3`` is the most by "day", "week", "month" and "year"; it is spent by ``ration``:
-    "as it comes", "evenly" over what is left of the period, or "by month", with ``month_shares``
-    (12,) of the year's. Fields draw from a
-    source that comes ``first`` before they draw from storage, from others after it.
+    It delivers ``rate_m3_h`` for ``hours`` a day within ``season``, to the fields, to storage or to
+    both, and stops at a drought index of ``stops_above_mm`` until ``resumes_below_mm``.
+    ``allowance_m3`` is its limit by "day", "week", "month" and "year", rationed by ``ration``: "as
+    it comes", "evenly" over the rest of the period, or "by month", with ``month_shares`` (12,) of
+    the yearly allowance. Fields draw on a source that is ``first`` before storage, and on others
+    after it.
     """
 
     key: str
@@ -356,7 +354,7 @@ class StorageSpec:
     """A pond or a closed tank: area of the water (K,) at volumes (K,) from empty to full.
 
     ``dead_m3`` cannot be drawn. A tank has areas of 0: no rain, evaporation or seepage.
-    ``lining`` is what seepage was taken by, "" when it is given as a number.
+    ``lining`` is the origin of its seepage, "" when that is stated as a number.
     """
 
     kind: str
@@ -373,7 +371,7 @@ class StorageSpec:
 
 @dataclass(frozen=True)
 class CatchmentSpec:
-    """Ground that drains into the storage; ``runoff`` a share (roof, paved) or curve number."""
+    """Ground that drains into storage; ``runoff`` is a share (roof, paved) or a curve number."""
 
     key: str
     label: str
@@ -385,7 +383,7 @@ class CatchmentSpec:
 
 @dataclass(frozen=True)
 class SiteStage:
-    """A stage of the district's restrictions: entered and left by the index, or by dates."""
+    """A restriction stage of the district: entered and left by the index, or by dates."""
 
     enter: float
     leave: float
@@ -399,8 +397,8 @@ class SiteStage:
 
 @dataclass(frozen=True)
 class Restrictions:
-    """Stages that tighten. ``index`` is "drought" (mm, rises), "storage" (share of capacity in
-    store, falls) or "calendar" (dates).
+    """Restriction stages in rising order. ``index`` is "drought" (mm, rises), "storage" (share of
+    capacity, falls) or "calendar" (dates).
     """
 
     index: str
@@ -421,8 +419,8 @@ class SupplySpec:
 
 @dataclass(frozen=True)
 class SystemPrice:
-    """What an irrigation system costs: per m2 of each field that has it, or a ``lump`` for one
-    system that serves all of its fields.
+    """Price of an irrigation system: per m2 of each field that has it, or a ``lump`` for one system
+    that serves all of its fields.
     """
 
     per_m2: float = 0.0
@@ -431,13 +429,13 @@ class SystemPrice:
 
 @dataclass(frozen=True)
 class Costs:
-    """The user's own prices, in ``currency``; 0, or a name that is missing, where none is given.
+    """The user's prices, in ``currency``; 0, or no entry, where none is stated.
 
     ``water`` is the tariff of all water of a site whose sources have none. ``construction`` is
     the price of a root zone (per m2) by its name, ``irrigation`` that of a delivery system by its
     name, ``storage_price_m3`` that of a pond or tank (per m3 of capacity), ``renovation_price_m2``
-    that of turf that dies. ``life_years`` is how long it all lasts, 0 where the scenario does not
-    say; ``discount_rate`` a share a year.
+    that of turf that dies. ``life_years`` is the life of everything built, 0 when not
+    stated; ``discount_rate`` a share a year.
     """
 
     currency: str = "USD"
@@ -460,7 +458,7 @@ class Sought:
     """A size that sizing varies: ``what`` of SIZES, ``of`` the source or catchment it is of.
 
     ``low`` and ``high`` bound it: m3 of storage, m3/h of rate, m3 a year (or ``per``) of
-    allowance, m2 of catchment; NaN where the scenario leaves them to the program.
+    allowance, m2 of catchment; NaN when the program sets them.
     """
 
     what: str
@@ -472,7 +470,7 @@ class Sought:
 
 @dataclass(frozen=True)
 class Sizing:
-    """The least ``find`` that keeps an outcome: in no more than ``odds`` of years does
+    """The smallest ``find`` that keeps an outcome: in no more than ``odds`` of years does
     ``outcome`` ("dead", "dormant", "wilt", "footprint" of ``field``, or "shortage") pass
     ``share`` of the field (of the year's request, for "shortage"). ``against`` makes a curve.
     """
@@ -489,7 +487,7 @@ class Sizing:
 
 @dataclass(frozen=True)
 class PlayingCondition:
-    """What a field must keep to be fit for play: at least ``green`` of it green, and at most
+    """The playing condition of a field: at least ``green`` of it green, and at most
     ``wilt`` of it wilting (shares of the field; own choice, to be set by who plays there).
     """
 
@@ -499,7 +497,7 @@ class PlayingCondition:
 
 @dataclass(frozen=True)
 class Answers:
-    """What the odds are told of.
+    """Definition of the results.
 
     A year has a stage when at least its share of the field, ``reached``, is at it for
     ``reached_days`` in a row; ``season`` is the first and last day counted; ``fewest_days`` the
@@ -523,16 +521,16 @@ class Answers:
 
 
 FEWEST_DRAWS, MOST_DRAWS = 2, 4096
-"""Draws of uncertain numbers: one has no spread; the most is an own choice."""
+"""Limits of the number of draws: one draw has no spread; the upper limit is our choice."""
 
 
 @dataclass(frozen=True)
 class Scenario:
-    """A whole scenario. ``written`` are the dotted keys that its text sets, for the record;
-    ``ranges`` what it says of how sure their values are, by such a key.
+    """A whole scenario. ``written`` are the dotted keys set in its text; ``ranges`` are the
+    ranges of their values, by such a key.
 
-    ``draws`` of its uncertain numbers are run beside it: 0 for none, as many as keep that short
-    when None. ``catalog`` has the scenario's overrides applied. ``digest`` is the SHA-256 of
+    ``draws`` is the number of draws of uncertain numbers run with it: 0 for none; None for as many
+    as are fast. ``catalog`` has the scenario's overrides applied. ``digest`` is the SHA-256 of
     ``text``.
     """
 
@@ -554,11 +552,11 @@ class Scenario:
     ranges: Mapping[str, WrittenRange] = field(default_factory=dict, repr=False)
 
     def field_named(self, key: str) -> FieldSpec:
-        """The field ``key``; FaultyInput with the nearest name when there is none."""
+        """The field ``key``; FaultyInput with the closest name when there is none."""
         return _named(key, "fields", {spec.key: spec for spec in self.fields})
 
     def plan_named(self, key: str) -> PlanSpec:
-        """The plan ``key``; FaultyInput with the nearest name when there is none."""
+        """The plan ``key``; FaultyInput with the closest name when there is none."""
         return _named(key, "plans", {spec.key: spec for spec in self.plans})
 
 

@@ -1,1 +1,1 @@
-"""Weather years that were never recorded: a climate, a generator, resampling."""
+"""Simulated weather years: climate models, a generator, resampling."""

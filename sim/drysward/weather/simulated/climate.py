@@ -3,14 +3,14 @@
 The published Markov-chain family (Richardson 1981; Richardson & Wright 1984): a two-state
 chain decides wet and dry days, amounts fall on wet days, and the other variables follow their
 seasonal mean and spread, conditioned on wet or dry, with residuals z(t) = A z(t-1) + B e(t) that
-keep the cross and lag-1 correlations. Five things were added where records asked for them: the
-chain remembers the day before yesterday, amounts are mixed exponential (they fit three records
-far better than gamma amounts do), a wet day brings more between wet days than alone, A and B
-after a dry day are not those after a wet one (heat lasts while it is dry), and after a hot day
-Tmax falls further than it rises, so that it stays near its top for days.
+keep the cross and lag-1 correlations. Five things were added because records need them: the
+chain depends on the day before yesterday too, amounts are mixed exponential (they fit three records
+far better than gamma amounts do), a wet day between wet days has more rain than a lone one, A and B
+differ after dry and wet days (heat lasts while it is dry), and after a hot day Tmax falls further
+than it rises, so that it stays near its peak for days.
 
-Such a chain forgets within days, and makes every year too much like the last. Slower time scales
-stand behind it (a known lack of daily generators, Wilks & Wilby 1999; corrected by the low
+Such a chain has a memory of days only, and its years are too much alike. Slower time scales are
+added (a known weakness of daily generators, Wilks & Wilby 1999; corrected by the low
 frequencies of a record, Wang & Nathan 2007; both from memory):
 
 - a wet/dry regime of days to weeks moves the chance of rain (``regime``);
@@ -18,12 +18,13 @@ frequencies of a record, Wang & Nathan 2007; both from memory):
   of rain and its amount so that season and annual totals spread as the record's do (the
   "overdispersion" discussed by Katz & Parlange 1998);
 - the residuals of the other variables have a part that lasts for weeks, one for a season and one
-  for a year. The first leans on the wet days of the weeks before (dry ground heats the air), the
-  second on the latent factor, so that dry spells and dry summers are as hot and clear as they
-  were, beyond what their dry days do. The third remembers the year before where a record does.
+  for a year. The first depends on the wet days of the weeks before (dry ground heats the air), the
+  second on the latent factor, so that dry spells and dry summers are as hot and clear as in
+  records, beyond the effect of their dry days. The third is correlated with the year before where a
+  record is.
 
-``climate_fit`` makes a model from a record, ``normals`` from monthly normals; ``generator``
-makes weather of it.
+``climate_fit`` fits a model to a record, ``normals`` builds one from monthly normals; ``generator``
+simulates weather from it.
 """
 
 from __future__ import annotations
@@ -90,7 +91,7 @@ _PHASE = 2 * np.pi * (np.arange(366) + 0.5) / 366
 
 @dataclass(frozen=True)
 class ClimateModel:
-    """Everything needed to make daily weather at one place.
+    """All numbers needed to simulate daily weather at one place.
 
     Arrays by month have shape (12,), by calendar day (366,), by variable and day (k, 366).
     """
@@ -301,7 +302,7 @@ def dewpoint_from_vapour_pressure_c(vapour_pressure_kpa: FloatArray) -> FloatArr
 
 
 def leaning(normal: FloatArray, lean: FloatArray) -> FloatArray:
-    """Normal deviates given a skew of about 6 ``lean``, of mean 0 and variance 1 as before.
+    """Normal deviates with a skew of about 6 ``lean`` added; mean 0 and variance 1 are kept.
 
     (x + s (x^2 - 1))/sqrt(1 + 2 s^2): the first terms of an expansion in Hermite polynomials
     (Cornish & Fisher 1938, from memory). Arguments broadcast.
@@ -444,7 +445,7 @@ class ShareCurves:
 
 
 def share_curves(model: ClimateModel) -> ShareCurves:
-    """How the chance of rain moves under the latent factor and the regime of a model."""
+    """Variation of the chance of rain with the latent factor and the regime of a model."""
     mean = wet_share_curve(model.wet_fraction)
     pi = np.clip(mean, 1e-9, 1 - 1e-9)
     # Slope that makes d ln(share)/d latent the wanted part; capped where almost always wet.
@@ -498,11 +499,11 @@ def past_wetness(wet: FloatArray, days: float, start: FloatArray | float = 0.0) 
 
 
 def wet_beside(wet: FloatArray, persistence: FloatArray) -> FloatArray:
-    """Wetness of the days before and of the days after, less what today tells of it, (2, ...).
+    """Wetness of the days before and after, less its expectation from today, (2, ...).
 
     ``wet`` (n, days) or (days,) is wetness less its mean of that day of the year, ``persistence``
     (days,) its lag-1 correlation r. Days count as in ``past_wetness`` with a memory of
-    ``BESIDE_DAYS``; of a chain's, today tells (1 - k) r/(1 - k r).
+    ``BESIDE_DAYS``; in a chain, its expectation from today is (1 - k) r/(1 - k r).
     """
     keep = np.exp(-1 / BESIDE_DAYS)
     before = past_wetness(wet, BESIDE_DAYS)
@@ -575,9 +576,9 @@ def wetness_covariances(model: ClimateModel) -> tuple[FloatArray, FloatArray]:
 def fast_covariances(
     m0: FloatArray, m1: FloatArray, slow: FloatArray, slow_lagged: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
-    """What M0 and M1 (..., k, k) leave beside the slow covariances at lag 0 and lag 1.
+    """Fast covariances: M0 and M1 (..., k, k) less the slow covariances at lag 0 and lag 1.
 
-    Of these no more is taken than the fast part can spare.
+    The slow part is limited so that the fast part stays positive.
     """
     values, vectors = np.linalg.eigh(m0)
     whiten = vectors / np.sqrt(np.maximum(values, 1e-3))[..., None, :]

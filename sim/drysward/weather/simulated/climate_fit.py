@@ -69,9 +69,9 @@ def fit(record: DailyRecord, latitude_deg: float, elevation_m: float) -> Climate
     then corrected to the record's month means; spreads by two harmonics; what lasts for weeks, a
     season and a year by the spread of means of 5 days to a year. Solar radiation comes from
     sunshine (FAO-56 Eq 35, a 0.25, b 0.50) and the dew point from vapor pressure or relative
-    humidity where only those are recorded. ``notes`` tell what the record left open: gaps, months
+    humidity where only those are recorded. ``notes`` state limits of the record: gaps, months
     without rain or sun, few years. FaultyInput for a shorter record, or one whose other variables
-    are seldom there together.
+    are rarely known on the same days.
     """
     return fitted(record, latitude_deg, elevation_m)[0]
 
@@ -102,8 +102,8 @@ def fitted(
         raise FaultyInput(
             Fault(
                 where,
-                f"{np.isfinite(rain).sum() / 365.25:.1f} years are too few to fit a climate",
-                f"at least {LEAST_YEARS} years; monthly normals can be given instead",
+                f"{np.isfinite(rain).sum() / 365.25:.1f} years of rain are too few for a climate",
+                f"at least {LEAST_YEARS} years; or use monthly normals",
             )
         )
     day = calendar_day(dates)
@@ -374,12 +374,12 @@ def _notes(
     wet_fraction: FloatArray,
     latitude_deg: float,
 ) -> tuple[str, ...]:
-    """What a reader of the generated weather should know of its record."""
+    """Notes about the record for users of the generated weather."""
     days = record.n_days
     notes = []
     if days < GOOD_YEARS * 365:
         notes.append(
-            f"{days / 365.25:.0f} years of record: how dry years spread is uncertain; "
+            f"{days / 365.25:.0f} years of record: the spread of dry years is uncertain; "
             f"{GOOD_YEARS} or more are better"
         )
     for rule, count in record.filled.items():
@@ -398,12 +398,12 @@ def _notes(
         notes.append(f"no rain in {named_months(never)} of the record, and so in no simulated year")
     dark = month_means(extraterrestrial_radiation(latitude_deg)[0]) < DARK_MJ_M2
     if dark.any():
-        notes.append(f"the sun hardly rises in {named_months(dark)}: radiation there is a trace")
+        notes.append(f"the sun hardly rises in {named_months(dark)}: radiation is close to 0 then")
     month = record.dates.astype("datetime64[M]").astype(int) % 12
     mean_c = (record.tmax_c + record.tmin_c) / 2
     by_month = np.bincount(month, mean_c, 12) / np.maximum(np.bincount(month, minlength=12), 1)
     if np.ptp(by_month) < LEAST_SEASON_C:
-        notes.append("temperature has no season to speak of: it varies by day and by drift alone")
+        notes.append("temperature has almost no season: it varies by day and by drift only")
     return tuple(notes)
 
 
@@ -517,7 +517,7 @@ def _fit_latent(
     if observed[0].size >= 20:
         deviation = observed[0] - observed[0].mean()
         found = float(deviation[1:] @ deviation[:-1] / max(deviation @ deviation, 1e-12))
-        # Below about 1.64/sqrt(n) a correlation is not told from none.
+        # Below about 1.64/sqrt(n) a correlation does not differ from 0.
         lag1 = min(found, 0.7) if found > 1.64 / np.sqrt(observed[0].size) else 0.0
     unit = knot_covariances(4, lag1)
     rows, targets = [], []

@@ -1,4 +1,4 @@
-"""What lasts in temperature, radiation, dew point and wind, fitted to the residuals of a record.
+"""Slow variation of temperature, radiation, dew point and wind, fitted to a record's residuals.
 
 The residuals of a day have a fast part (A, B of Richardson) and parts that last for weeks, for a
 season and for a year. What lasts for weeks is what correlates over 4 to 10 days, when the fast
@@ -85,7 +85,7 @@ class ResidualYears:
 def fit_drift(
     record: ResidualYears, model: ClimateModel, slow_days: Sequence[float] = SLOW_DAYS
 ) -> ClimateModel:
-    """The model with all that is slow in its residuals, and A and B beside it.
+    """The model with the slow parts of its residuals, and the A and B that go with them.
 
     What each month or season shows is drawn toward the whole year, the more so the fewer its
     years. ``slow_days`` are the memories tried for what lasts for weeks.
@@ -368,7 +368,7 @@ class _Parts:
         """Correlation of the drift of a year with that of the year before, where there is one."""
         if self.n_years < _YEARS_FOR_LAG1 or np.trace(of_year) <= 0:
             return 0.0
-        # Below about 1.64/sqrt(n) a correlation is not told from none.
+        # Below about 1.64/sqrt(n) a correlation does not differ from 0.
         seen = np.trace(self.next_years) / np.trace(self.of_years)
         if seen < 1.64 / np.sqrt(self.n_years):
             return 0.0

@@ -1,7 +1,7 @@
-"""Stochastic daily weather: as many years as wanted of a climate model (see ``climate``).
+"""Stochastic daily weather: any number of years of a climate model (see ``climate``).
 
-Every year has its own random stream, keyed by its index, and draws its state on 1 January
-afresh: any year can be made alone. The price is no memory of 31 December's weather.
+Every year has a separate random stream, keyed by its index, and draws its state on 1 January anew,
+so any year can be simulated alone. The weather of 31 December therefore has no effect on 1 January.
 """
 
 from __future__ import annotations
@@ -55,7 +55,7 @@ from drysward.weather.simulated.regime import dry_states, regime_memory
 from drysward.weather.simulated.streams import Purpose, stream
 
 LEAST_RANGE_C = 0.5  # estimate: least gap of Tmax over Tmin
-MOST_LEANING = 2.0  # estimate: residual beyond which the next day leans back no further
+MOST_LEANING = 2.0  # estimate: residual above which the next day does not lean back further
 _YEARS_AT_ONCE = 500  # bounds memory
 
 
@@ -64,7 +64,7 @@ def generate(
 ) -> DailyRecord:
     """``n_years`` calendar years of daily weather, from 1 January of ``first_year + skip``.
 
-    Year i of a seed is the same whatever is asked beside it: ``skip=90, n_years=10`` gives the
+    Year i of a seed does not depend on the others requested: ``skip=90, n_years=10`` gives the
     last tenth of ``n_years=100``. ``first_year`` only sets the calendar (and so leap days).
     """
     if n_years < 1 or skip < 0:
@@ -108,8 +108,8 @@ def residual_series(
 def _times(vectors: FloatArray, matrix: FloatArray) -> FloatArray:
     """matrix v for each v of (..., k), added in one fixed order.
 
-    A library product may round differently with the number of vectors, and a year must come
-    out the same to the last bit whatever is made beside it.
+    A library product may round differently with the number of vectors, and a year must be
+    the same to the last bit, whatever else is simulated with it.
     """
     total = vectors[..., :1] * matrix[:, 0]
     for j in range(1, matrix.shape[1]):
@@ -241,7 +241,7 @@ def rain_without_latent(model: ClimateModel, n_years: int) -> FloatArray:
 def rain_alone(model: ClimateModel, n_years: int, seed: int = 0) -> FloatArray:
     """(n_years, 366) rain of simulated years, with 29 February; climates share random numbers.
 
-    Not the rain of ``generate``: years have no streams of their own, since none is asked for alone.
+    Not the rain of ``generate``: years have no separate streams, because none is requested alone.
     """
     latent = _latent_factor(model, 0, n_years, seed)
     uniform = stream(seed, Purpose.PLAIN).random((n_years, 3, 366))

@@ -63,9 +63,9 @@ def from_monthly_table(
 
     Required: latitude_deg, elevation_m, rain_mm and wet_days (month totals), tmax_c, tmin_c.
     Optional: tmax_sd_c, tmin_sd_c (of single days), solar_mj_m2 or sunshine_h (hours a day),
-    dewpoint_c or relative_humidity_pct, wind_m_s with wind_height_m. What has no normals is not
-    generated. The residuals follow Richardson 1981; what else normals do not tell comes from the
-    catalog's ``generated_weather`` (by default the shipped one) and is told in ``notes``.
+    dewpoint_c or relative_humidity_pct, wind_m_s with wind_height_m. Variables without normals are
+    not generated. The residuals follow Richardson 1981; other assumptions come from the catalog's
+    ``generated_weather`` (the shipped one by default) and are listed in ``notes``.
     FaultyInput names key and month of whatever is missing, impossible or contradictory.
     """
     normals = _checked_table(table, where)
@@ -73,21 +73,21 @@ def from_monthly_table(
     latitude_deg, elevation_m = float(table["latitude_deg"]), float(table["elevation_m"])
     notes = [
         "residual correlations of Tmax, Tmin and radiation: Richardson 1981, published",
-        _told(assumed, "persistence of wet days", "wetness_persistence"),
-        _told(assumed, "rain of lone wet days over the mean", "rain_ratio_lone_day"),
-        _told(assumed, "rain inside wet spells over the mean", "rain_ratio_two_neighbours"),
-        _told(assumed, "share of light amounts", "light_rain_share"),
-        _told(assumed, "spread of years, sd of ln rain", "rain_annual_sd"),
-        _told(assumed, "spread of seasons, sd of ln rain", "rain_season_sd"),
-        _told(assumed, "part of that spread in wet days", "rain_wet_day_part"),
-        _told(
+        _assumption(assumed, "persistence of wet days", "wetness_persistence"),
+        _assumption(assumed, "rain of lone wet days over the mean", "rain_ratio_lone_day"),
+        _assumption(assumed, "rain inside wet spells over the mean", "rain_ratio_two_neighbours"),
+        _assumption(assumed, "share of light amounts", "light_rain_share"),
+        _assumption(assumed, "spread of years, sd of ln rain", "rain_annual_sd"),
+        _assumption(assumed, "spread of seasons, sd of ln rain", "rain_season_sd"),
+        _assumption(assumed, "part of that spread in wet days", "rain_wet_day_part"),
+        _assumption(
             assumed, "seasonal drift of the other variables over the daily sd", "season_drift_sd"
         ),
-        _told(assumed, "wet/dry regime, days in which it fades to 1/e", "regime_days"),
-        _told(assumed, "wet regime over dry, log-odds of a wet day", "regime_contrast"),
-        _told(assumed, "years that the normals rest on", "normals_years"),
-        _told(assumed, "Tmax of wet days beside dry days, C", "wet_day_tmax_shift_c"),
-        "these and the rest of what is assumed: generated_weather in the catalogue",
+        _assumption(assumed, "wet/dry regime, days in which it fades to 1/e", "regime_days"),
+        _assumption(assumed, "wet regime over dry, log-odds of a wet day", "regime_contrast"),
+        _assumption(assumed, "years that the normals rest on", "normals_years"),
+        _assumption(assumed, "Tmax of wet days beside dry days, C", "wet_day_tmax_shift_c"),
+        "all assumptions: generated_weather in the catalog",
     ]
 
     fraction = normals["wet_days"] / DAYS_IN_MONTH
@@ -107,7 +107,7 @@ def from_monthly_table(
             notes.append(f"sd of daily {name} from the annual range of temperature, estimate")
         sds[name] = np.maximum(smooth_curve(sd), 0.1)
     if np.ptp((tmax + tmin) / 2) < LEAST_SEASON_C:
-        notes.append("temperature has no season to speak of: it varies by day and by drift alone")
+        notes.append("temperature has almost no season: it varies by day and by drift only")
 
     dark = month_means(extraterrestrial_radiation(latitude_deg)[0]) < DARK_MJ_M2
     solar = normals.get("solar_mj_m2")
@@ -119,22 +119,24 @@ def from_monthly_table(
         dry = curve / (1 - wet * (1 - ratio))  # mean = dry (1 - wet) + ratio dry wet
         means[CLEARNESS] = np.stack([dry, dry * ratio])
         sds[CLEARNESS] = np.full(366, assumed["clearness_sd"])
-        notes.append(_told(assumed, "clearness of wet days over dry", "wet_day_clearness_ratio"))
-        notes.append(_told(assumed, "clearness, sd of days", "clearness_sd"))
+        wet_over_dry = "clearness of wet days over dry"
+        notes.append(_assumption(assumed, wet_over_dry, "wet_day_clearness_ratio"))
+        notes.append(_assumption(assumed, "clearness, sd of days", "clearness_sd"))
         if dark.any():
             notes.append(
-                f"the sun hardly rises in {named_months(dark)}: radiation there is a trace"
+                f"the sun hardly rises in {named_months(dark)}: radiation is close to 0 then"
             )
     if (dewpoint := _dewpoint_normals(normals)) is not None:
         depression = np.maximum(smooth_curve(tmin - dewpoint) + DEWPOINT_ABOVE_TMIN_C, 0.1)
         means[ROOT_DEPRESSION], sds[ROOT_DEPRESSION] = _root_normals(
             depression, assumed["root_depression_sd"]
         )
-        notes.append(_told(assumed, "root of Tmin + 3 C - dew point, sd", "root_depression_sd"))
+        depression_text = "root of Tmin + 3 C - dew point, sd"
+        notes.append(_assumption(assumed, depression_text, "root_depression_sd"))
     if "wind_m_s" in normals:
         wind = np.maximum(smooth_curve(normals["wind_m_s"]), 0.05)
         means[ROOT_WIND], sds[ROOT_WIND] = _root_normals(wind, assumed["root_wind_sd"])
-        notes.append(_told(assumed, "square root of wind, sd of days", "root_wind_sd"))
+        notes.append(_assumption(assumed, "square root of wind, sd of days", "root_wind_sd"))
 
     m0, m1 = _default_correlations(tuple(means), assumed["other_lag1"])
 
@@ -203,10 +205,10 @@ def from_monthly_table(
 
 
 def assumptions_drawn(catalog: Catalog, rng: np.random.Generator) -> Catalog:
-    """The catalog with what normals leave open drawn anew, each number within its range.
+    """The catalog with the assumptions of normals drawn at random, each within its range.
 
-    Triangular about its value. A number that a scenario has set stays as it is, and so do the
-    years that normals rest on.
+    Triangular about its value. Numbers set by a scenario stay as they are, and so do the years
+    behind normals.
     """
     drawn = {}
     for name, parameter in catalog.get("generated_weather", "all").numbers.items():
@@ -221,8 +223,8 @@ def assumptions_drawn(catalog: Catalog, rng: np.random.Generator) -> Catalog:
     return catalog.with_overrides(drawn)
 
 
-def _told(assumed: Entry, what: str, name: str) -> str:
-    """One assumption in words, with its value and grade."""
+def _assumption(assumed: Entry, what: str, name: str) -> str:
+    """One assumption as text, with its value and grade."""
     return f"{what}: {assumed[name]:g}, {assumed.parameter(name).grade}"
 
 
@@ -353,10 +355,12 @@ def _checked_table(table: Mapping[str, Any], where: str) -> dict[str, FloatArray
     check(
         ("wet_days",),
         lambda days: (days < 0) | (days > np.ceil(DAYS_IN_MONTH)),
-        "no fewer than 0 and no more than the month has",
+        "0 to the number of days in the month",
     )
     check(
-        ("rain_mm", "wet_days"), lambda rain, days: (rain > 0) & (days <= 0), "rain needs wet days"
+        ("rain_mm", "wet_days"),
+        lambda rain, days: (rain > 0) & (days <= 0),
+        "a month with rain needs wet days",
     )
     check(
         ("rain_mm", "wet_days"),

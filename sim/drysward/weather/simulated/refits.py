@@ -1,12 +1,12 @@
-"""What a record leaves open of its climate: fits to the record's years drawn anew.
+"""Uncertainty of a climate: refits to resampled years of its record.
 
-A generator fitted to thirty years knows the climate no better than thirty years can, however many
-years it makes. Blocks of whole years are drawn from the record with replacement and the climate
+A generator fitted to thirty years knows the climate no better than thirty years allow, however many
+years it simulates. Blocks of whole years are drawn from the record with replacement and the climate
 is fitted to each such record (the bootstrap of Efron 1979, in blocks for the memory between years,
-Künsch 1989, both from memory). How far answers differ between these climates is the climate's own
-doubt; it belongs beside the sampling error of the simulated years. Normals hold no years to draw:
-what they leave open is drawn within its range, and they themselves within the sampling error of
-the years that they rest on.
+Künsch 1989, both from memory). The spread of results between these climates is the
+uncertainty of the climate; it adds to the sampling error of the simulated years. Normals have no
+years to draw: their assumptions are drawn within their ranges, and the normals within the sampling
+error of the years behind them.
 """
 
 from __future__ import annotations
@@ -36,8 +36,8 @@ from drysward.weather.simulated.normals import assumptions_drawn, from_monthly_t
 from drysward.weather.simulated.streams import Purpose, stream
 
 REFITS = 20
-_USUAL_YEARS = 200  # made to know the usual normals of a climate
-_MEASURED_YEARS = 200  # made of each climate to see how they differ
+_USUAL_YEARS = 200  # years to estimate the normals of a climate
+_MEASURED_YEARS = 200  # years of each climate for their differences
 WARM_NORTH = (MONTH_OF_DAY >= 3) & (MONTH_OF_DAY <= 8)  # April to September
 _WHOLE_DAYS = 360
 _PLAIN_YEARS = 100  # the same random numbers in every refit: only their difference counts
@@ -45,7 +45,7 @@ _PLAIN_YEARS = 100  # the same random numbers in every refit: only their differe
 
 @dataclass(frozen=True)
 class FittedClimates:
-    """The climate fitted to a record, and those of the record's years drawn anew."""
+    """The climate fitted to a record, and those fitted to its resampled years."""
 
     model: ClimateModel
     refits: tuple[ClimateModel, ...]

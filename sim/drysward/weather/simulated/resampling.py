@@ -1,4 +1,4 @@
-"""Records drawn anew from a record, and climates moved by month factors."""
+"""Resampled records, and climates changed by monthly factors."""
 
 from __future__ import annotations
 
@@ -43,7 +43,7 @@ def resample(
 ) -> DailyRecord:
     """Years drawn with replacement from a record: whole, or season by season.
 
-    As in ``generate``, year i of a seed is the same whatever is asked beside it, and the first
+    As in ``generate``, year i of a seed does not depend on the others requested, and the first
     one returned is ``first_year + skip``.
 
     ``years`` keeps each year whole. ``blocks`` draws January-February, the three seasons and
@@ -103,7 +103,7 @@ def _drawn(seed: int, year: int, n_complete: int) -> NDArray[np.int64]:
 
 @dataclass(frozen=True)
 class ChangeFactors:
-    """Month factors (12,) of a changed climate; the defaults change nothing."""
+    """Monthly factors (12,) of a changed climate; the defaults change nothing."""
 
     temperature_add_c: FloatArray = field(default_factory=lambda: np.zeros(12))
     rain_amount_x: FloatArray = field(default_factory=lambda: np.ones(12))  # per wet day
@@ -127,7 +127,7 @@ Climate = TypeVar("Climate", ClimateModel, DailyRecord)
 def change(
     climate: Climate, factors: ChangeFactors, seed: int = 0, latitude_deg: float | None = None
 ) -> Climate:
-    """A model or a record moved by month factors.
+    """A model or a record changed by monthly factors.
 
     Temperature shifts Tmax, Tmin and dew point alike (relative humidity nearly kept). Rain per
     wet day and the number of wet days are scaled separately: a month's total by their product.
