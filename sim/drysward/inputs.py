@@ -36,7 +36,7 @@ _LONG_KEY = re.compile(rf"(?<![\w-]){_KEY_PART}(?:[ \t]*+\.[ \t]*+{_KEY_PART}){{
 def file_bytes(path: Path, most: int, expected: str = "a file", instead: str = "") -> bytes:
     """Contents of a regular file of at most ``most`` bytes; FaultyInput for anything else.
 
-    ``expected`` is the kind of file that a message tells the user to name. ``instead`` is the hint
+    ``expected`` is the kind of file that the user should name. ``instead`` is the hint
     when there is no such file and none with a similar name.
     """
     where = path_text(path)

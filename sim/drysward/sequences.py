@@ -10,7 +10,7 @@ from importlib import import_module
 from importlib.util import find_spec, module_from_spec
 from typing import Any
 
-# Its own stand-in must be gone before scipy.stats asks for scipy.special.
+# Its substitute must be removed before scipy.stats imports scipy.special.
 import drysward.special  # noqa: F401
 from drysward.loading import substituted
 

@@ -253,7 +253,7 @@ def test_faulty_overrides_are_refused(
     assert refusal.value.faults[0].where == name
 
 
-def test_all_faulty_overrides_are_told_at_once(catalog: Catalog) -> None:
+def test_all_faulty_overrides_are_reported_at_once(catalog: Catalog) -> None:
     with pytest.raises(FaultyInput) as refusal:
         catalog.with_overrides({WILT_KS: 7, "soils.loam.sand": "much", "soils.lom.clay": 3})
     assert len(refusal.value.faults) == 3
@@ -313,7 +313,7 @@ def test_faulty_files_are_refused(catalog: Catalog, old: str, new: str, told: st
         read_catalog({**catalog.texts, "losses": text.replace(old, new)})
 
 
-def test_a_range_is_passed_by_grade_and_kept_within_limits(catalog: Catalog) -> None:
+def test_a_range_is_exceeded_by_grade_and_stays_within_limits(catalog: Catalog) -> None:
     """A guessed range is passed 1 time in 10 on each side, any other 1 time in 20."""
     guessed = catalog.range_of("species", "kentucky_bluegrass", "wilt_ks")
     assert (guessed.low, guessed.high, guessed.chance) == (0.15, 0.5, 0.10)

@@ -67,7 +67,7 @@ def told(caplog):
     return [record.getMessage() for record in caplog.records if record.levelno >= logging.WARNING]
 
 
-def test_kept_code_is_used_and_nothing_is_said(kept, caplog):
+def test_cached_code_is_used_without_a_message(kept, caplog):
     before = kept.stat()
     assert anew() == (15.0, False)
     assert kept.stat().st_mtime_ns == before.st_mtime_ns
@@ -118,7 +118,7 @@ def loaded(path):
     return code_cache.CodeCache(doubled, path.parent).load_overload((typeof(VALUES),), context)
 
 
-def test_many_damaged_files_are_told_in_one_line(kept, caplog):
+def test_many_damaged_files_are_reported_in_one_line(kept, caplog):
     anew(tripled)
     for path in kept.parent.iterdir():
         path.write_bytes(b"")
@@ -168,7 +168,7 @@ def test_code_can_be_read_while_it_is_written(kept, caplog):
     assert told(caplog) == []
 
 
-def test_a_folder_that_cannot_be_made_keeps_nothing(folder, caplog):
+def test_without_a_cache_folder_nothing_is_cached(folder, caplog):
     folder.parent.parent.mkdir(parents=True, exist_ok=True)
     folder.parent.write_text("a file in the way")
     assert not is_warm()

@@ -220,7 +220,7 @@ def test_supply_is_never_exceeded(scenes):
 
 
 @pytest.mark.parametrize("rule", ("fixed", "share of et", "refill"))
-def test_season_allowed_days_and_rain_skip_are_kept(scenes, rule):
+def test_plans_respect_season_allowed_days_and_rain_skip(scenes, rule):
     tuesday_and_friday = tuple(day in (1, 4) for day in range(7))
     plan = scenes.plan(
         rule,

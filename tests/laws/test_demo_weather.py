@@ -25,7 +25,7 @@ def record(series: Series) -> DailyRecord:
     return series.between(series.first, series.stop)
 
 
-def test_two_hundred_years_are_made(series: Series) -> None:
+def test_the_demo_has_two_hundred_simulated_years(series: Series) -> None:
     assert series.kind == "generator"
     assert (str(series.first), str(series.stop)) == ("2001-01-01", "2201-01-01")
     assert "200 simulated years" in series.description

@@ -49,7 +49,7 @@ def told(read: Any) -> list[str]:
         "__import__('os')", "(" * 50, "[" * 50, "m\0", "1e99**9*1e99**9*m**2",
     ],
 )  # fmt: skip
-def test_texts_that_are_no_unit(unit: str) -> None:
+def test_texts_that_are_not_units(unit: str) -> None:
     began = time.process_time()
     with pytest.raises(ValueError, match=r"^unit '.*; write area as") as caught:
         parse(f"2.0 {unit}", AREA)
@@ -130,13 +130,13 @@ def test_a_weather_file_of_a_scenario_that_no_file_can_be_called() -> None:
         ("a" * (MOST_TOML_BYTES + 1), "at most 1,000,000"),
     ],
 )  # fmt: skip
-def test_toml_that_nobody_writes(text: str, words: str) -> None:
+def test_toml_beyond_the_limits(text: str, words: str) -> None:
     (line,) = told(lambda: toml_tables("case", text))
     assert words in line
     assert len(line) < 250
 
 
-def test_many_faults_are_told_in_few_lines() -> None:
+def test_many_faults_are_reported_in_few_lines() -> None:
     fields = "\n".join(f'[fields.f{i}]\narea = "1 acre"\nno = 1' for i in range(150))
     lines = told(lambda: loads(DEMO + fields, SHIPPED))
     (line,) = (line for line in lines if "fields.f0.no, fields.f1.no, " in line)

@@ -83,7 +83,7 @@ def test_a_part_is_done_in_every_lane(call, quads):
 
 
 @pytest.mark.parametrize("call", [OF_FIELD, compiled_of_field], ids=["plain", "compiled"])
-def test_a_part_without_a_patch_asks_for_none(call):
+def test_a_part_without_patch_names_needs_no_patch(call):
     block = filled(SIZE)
     expected = block.copy()
     for i in range(LANES):

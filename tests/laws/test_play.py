@@ -264,7 +264,7 @@ def test_a_cover_only_keeps_rain_off(scenes, seed):
     assert (may[2:] & may[1:-1] & may[:-2]).any()
 
 
-def test_snow_falls_on_a_cover_as_beside_it(scenes):
+def test_a_cover_does_not_keep_snow_off(scenes):
     play = PlaySpec((replace(MATCH, weekdays=(True,) * 7),), replace(COVER, longest_days=400))
     record = scenes.record(60, rain=5.0, tmax=-5.0, tmin=-12.0, et=0.5)
     trace, done, _ = play_on(scenes, play, record=record)
@@ -689,7 +689,7 @@ def test_young_turf_is_lost_only_on_a_dry_surface(scenes, new):
 # --- fields, stretches, hemispheres -----------------------------------------------------------
 
 
-def test_a_field_without_play_is_the_same_beside_one_with_it(scenes):
+def test_a_field_without_play_is_not_changed_by_one_with_play(scenes):
     plain = scenes.field(key="plain")
     played = every_surface(scenes, 5)[0]
     plan = scenes.plan("refill", trigger=0.5)

@@ -125,7 +125,7 @@ def covered(rain, tmax=20.0, cover=COVER):
     return cover_days(cover, play().events, WEEK, np.array(rain, float), np.full(7, tmax))
 
 
-def test_a_cover_lies_before_a_judged_event_when_it_rains_enough():
+def test_a_cover_is_on_before_a_judged_event_when_it_rains_enough():
     lies = covered([9, 9, 9, 1, 9, 9, 9]).lies
     assert np.flatnonzero(lies).tolist() == [2, 4]
     assert not covered([0, 0, 0, 1.9, 1.9, 0, 0]).lies.any()
@@ -149,7 +149,7 @@ def test_covers_never_add_water(rain, tmax):
     assert np.array_equal(found.labour_h > 0.0, found.lies)
 
 
-def test_without_a_cover_nothing_lies():
+def test_without_a_cover_no_day_is_covered():
     found = covered([9] * 7, cover=None)
     assert not found.lies.any()
     assert not found.kept_off_mm.any()
@@ -229,7 +229,7 @@ def test_readings_take_the_place_of_the_catalogue(hardness):
 
 
 @given(st.integers(0, 2**31), st.floats(60, 250), st.floats(-600, -50))
-def test_a_fit_finds_the_line_that_made_the_readings(seed, intercept, slope):
+def test_a_fit_recovers_the_line_behind_the_readings(seed, intercept, slope):
     moisture = np.random.default_rng(seed).uniform(0.05, 0.40, 30)
     fit = fit_line(moisture, intercept + slope * moisture)
     assert fit.intercept_g == pytest.approx(intercept, rel=1e-6)

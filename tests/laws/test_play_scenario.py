@@ -229,7 +229,7 @@ def test_every_fault_at_once() -> None:
     assert len(told) == 3
 
 
-def test_resolved_values_tell_where_each_comes_from() -> None:
+def test_resolved_values_state_their_sources() -> None:
     found = rows(TURF, "[fields.north.play]\nhard_above = 95", MATCH, SKIN)
     at = "fields.north.play"
     assert (found[f"{at}.hard_above"].value, found[f"{at}.hard_above"].grade) == (95.0, SCENARIO)

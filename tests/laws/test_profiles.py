@@ -120,7 +120,7 @@ class TestCap:
             np.array(below.between(0, 600))
         )
 
-    def test_takes_water_as_sand_and_drains_as_each_where_it_lies(self):
+    def test_water_enters_as_in_sand_and_each_layer_drains_as_its_soil(self):
         profile, below = cap(), native_profile(LOAM, 600.0)
         assert profile.intake_mm_h == 400
         assert profile.drain_share(0, 100) == 1

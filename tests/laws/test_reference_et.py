@@ -128,7 +128,7 @@ def test_a_blank_cell_falls_back_on_that_day_alone():
 
 
 HUMIDITY = {
-    "vapour_pressure_kpa": (1.2, "humidity from vapour pressure"),
+    "vapour_pressure_kpa": (1.2, "humidity from vapor pressure"),
     "dewpoint_c": (9.0, "humidity from dew point"),
     "rh_min_pct": (40.0, "humidity from largest and least RH"),
     "rh_max_pct": (95.0, "humidity from largest RH"),
@@ -145,7 +145,7 @@ def test_the_best_humidity_is_used_first():
     assert "; humidity from Tmin;" in reference_et(record(**columns), 40, 100).labels[0]
 
 
-def test_given_reference_et_is_taken_as_it_is():
+def test_reference_et_of_the_file_is_used_as_it_is():
     given_mm = np.full(YEAR.size, 4.2)
     given_mm[5] = np.nan
     found = reference_et(record(reference_et_mm=given_mm), 40, 100)

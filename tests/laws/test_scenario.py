@@ -95,7 +95,7 @@ def test_demo_in_base_units(demo: Scenario) -> None:
     assert demo.digest == hashlib.sha256(demo.text.encode()).hexdigest()
 
 
-def test_a_file_names_its_weather_beside_itself(tmp_path: Path, demo: Scenario) -> None:
+def test_weather_files_are_relative_to_the_scenario_file(tmp_path: Path, demo: Scenario) -> None:
     head, _, rest = demo.text.partition("[weather]")
     _, _, rest = rest.partition("[fields.stadium]")
     text = f'{head}[weather]\nfile = "ours.csv"\n[fields.stadium]{rest}'
@@ -153,7 +153,7 @@ def test_days_in_a_row_and_the_playing_condition_are_read() -> None:
         ("playing_conditon = { green = 0.7 }", "did you mean 'playing_condition'?"),
     ],
 )
-def test_faults_of_the_playing_condition_are_told_by_their_key(written: str, told: str) -> None:
+def test_faults_of_the_playing_condition_name_their_key(written: str, told: str) -> None:
     with pytest.raises(FaultyInput) as refusal:
         read(HEAD, FIELD, PLAN, f"[answers]\n{written}")
     assert told in str(refusal.value)
@@ -345,7 +345,7 @@ def test_resolved_values(demo: Scenario) -> None:
     assert all(row.source and row.grade for row in rows)
 
 
-def test_resolved_values_tell_overrides() -> None:
+def test_resolved_values_list_overrides() -> None:
     scenario = read(HEAD, FIELD, PLAN, "[overrides]\nspecies.bermudagrass.wilt_ks = 0.7")
     row = next(r for r in resolved_values(scenario) if r.key == "species.bermudagrass.wilt_ks")
     assert (row.value, row.grade, row.source) == (0.7, SCENARIO, SCENARIO)

@@ -200,7 +200,7 @@ class TestDrained:
     def daily(self, scenes, depth_mm):
         return scenes.plan("fixed", depth_by_weekday=(depth_mm,) * 7)
 
-    def test_no_more_is_told_than_drains(self, scenes):
+    def test_drained_irrigation_is_at_most_the_drainage(self, scenes):
         """Without rain all that drains is irrigation; on full sand most of it is told."""
         for depth_mm, most_of_it in ((6.0, 0.95), (12.0, 0.95), (30.0, 0.95)):
             year = self.year(scenes, self.daily(scenes, depth_mm))
@@ -222,7 +222,7 @@ class TestDrained:
         assert uneven.irrigation_drained > even.irrigation_drained + 20.0
         assert uneven.irrigation_drained < uneven.drainage + 1e-9
 
-    def test_no_water_is_told_twice(self):
+    def test_no_water_is_counted_twice(self):
         """Of 10 mm beyond, 4 ran off on a day without rain and the patches shed 1 of them."""
         assert self.drained(beyond=10.0, ran_off=4.0, shed=1.0, rain=0.0) == (4.0, 7.0)
         assert self.drained(beyond=2.0, ran_off=4.0, shed=1.0, rain=0.0) == (4.0, 0.0)

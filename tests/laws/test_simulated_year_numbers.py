@@ -86,7 +86,7 @@ def test_southern_years_name_both_halves(resampled):
     assert spans(scenario, series).years == (1, 2, 3, 4, 5, 6)
 
 
-def test_simulated_years_are_asked_for_by_number_or_by_their_calendar(resampled):
+def test_simulated_years_are_selected_by_number_or_by_calendar_year(resampled):
     scenario, record = resampled()
     series = weather_series(scenario, record)
     assert spans(scenario, series, (2, 4)).years == (2, 3, 4)

@@ -45,7 +45,7 @@ def test_odds_and_demand_agree_within_their_limits(told, field, plan, other):
         assert max(low) <= min(high), (name, where, low, high)
 
 
-def test_neither_made_nor_drawn_years_know_the_climate_better_than_the_record(told):
+def test_neither_simulated_nor_resampled_years_know_the_climate_better_than_the_record(told):
     """Simulated years narrow limits, but never to those of 200: the climate is of nine years."""
 
     def width(key: str) -> float:

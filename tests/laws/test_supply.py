@@ -157,7 +157,7 @@ def test_volume_closes_every_day_over_all_parts(base, refill, supply):
 
 @quick
 @given(supplies)
-def test_no_source_gives_more_than_it_may(base, refill, supply):
+def test_no_source_exceeds_its_limits(base, refill, supply):
     done = through(base, refill, supply)
     by_month = done.supply.draws
     for s, spec in enumerate(supply.sources):
@@ -190,7 +190,7 @@ def busy_supply():
     )
 
 
-def test_compiled_and_plain_give_the_same(base, refill):
+def test_compiled_and_plain_runs_agree(base, refill):
     fast, plain = (through(base, refill, busy_supply(), compiled) for compiled in (True, False))
     assert plain.supply.years.shortage.sum() > 0.0
     assert plain.supply.years.restricted_days.sum() > 0.0

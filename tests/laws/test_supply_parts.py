@@ -309,7 +309,7 @@ def test_sources_feed_what_is_written(inputs, feeds, to_fields, to_storage):
     assert (given_.direct_m3[:, 0] == 240.0 * to_fields).all()
 
 
-def test_no_hours_of_a_rate_without_limit_give_nothing(inputs):
+def test_no_hours_of_a_rate_without_limit_are_no_water(inputs):
     assert volume_of_hours_m3(math.inf, 0.0) == 0.0
     closed = dataclasses.replace(source(), hours=0.0)
     _, given_ = inputs(SupplySpec((closed, source("b")), window_h=0.0))
@@ -425,7 +425,7 @@ def test_restrictions_and_priorities(inputs, scenes):
     assert given_.priority.dtype == np.int64
 
 
-def test_a_request_made_again_is_missed_once():
+def test_a_repeated_request_is_missed_once():
     """A refill asks on until it is served; two inches of a fixed plan are two inches each time."""
     asked = [10.0, 14.0, 18.0, 18.0, 6.0]
     granted = [4.0, 4.0, 4.0, 18.0, 0.0]
@@ -436,7 +436,7 @@ def test_a_request_made_again_is_missed_once():
     assert each_time == [6.0, 6.0]
 
 
-def test_what_comes_in_a_later_night_is_made_up():
+def test_water_of_a_later_night_makes_up_the_shortage():
     """14 mm were missed before; 10 mm come, and the need falls by 8."""
     assert made_up_by(14.0, 6.0, 10.0, 1.0) == 8.0
     assert made_up_by(14.0, 6.0, 5.0, 1.0) == 5.0  # rain did the rest

@@ -370,7 +370,7 @@ def test_a_shortage_is_of_no_field() -> None:
 # --- faults -----------------------------------------------------------------------------------
 
 
-def test_names_are_told_with_every_other_fault() -> None:
+def test_wrong_names_are_reported_with_every_other_fault() -> None:
     told = faults(
         MAINS,
         WELL.replace("60 gpm", "60"),
@@ -579,7 +579,7 @@ def test_resolved_supply(pond: Scenario) -> None:
         assert f"generated_weather.all.{name}" in by_key
 
 
-def test_resolved_values_tell_bare_values_and_what_is_written() -> None:
+def test_resolved_values_list_bare_values_and_defaults() -> None:
     text = MAINS + 'tariff = "1 per m3"', WELL, POND + 'seepage = "1 mm/d"', SIZING
     by_key = {row.key: row for row in resolved_values(read(*text))}
     assert by_key["supply.sources.town.tariff[1].price"].source == SCENARIO
@@ -592,5 +592,5 @@ def test_resolved_values_tell_bare_values_and_what_is_written() -> None:
         assert f"{at}.pump_efficiency" not in by_key  # nothing is lifted
 
 
-def test_a_record_is_not_made_by_the_generator() -> None:
+def test_a_record_is_not_simulated() -> None:
     assert not any(row.key.startswith("generated") for row in resolved_values(read(MAINS)))

@@ -188,7 +188,7 @@ def test_dry_summers_are_hot_and_clear(long_run):
         assert np.corrcoef(rain, values)[0, 1] < -0.15
 
 
-def test_years_remember_when_told_to(temperate):
+def test_years_are_correlated_when_the_model_says_so(temperate):
     model = replace(temperate, annual_sd=0.4, annual_lag1=0.6, season_sd=np.zeros(4))
     record = generate(model, 600, seed=1)
     totals = season_totals(record, tuple(range(12)))
@@ -258,7 +258,7 @@ def test_columns_that_are_never_there_together_are_refused(temperate):
         fit(replace(made, solar_mj_m2=solar, wind_m_s=wind), 39.2, 47.0)
 
 
-def test_sunshine_stands_in_for_radiation(temperate):
+def test_sunshine_replaces_radiation(temperate):
     made = generate(temperate, 8, seed=1)
     day = climate.calendar_day(made.dates)
     ra, hours = (curve[day] for curve in climate.extraterrestrial_radiation(39.2))
@@ -275,7 +275,7 @@ def test_a_column_that_never_changes_is_refused(temperate):
         fit(replace(made, wind_m_s=still), 39.2, 47.0)
 
 
-def test_what_a_record_leaves_open_is_told(temperate):
+def test_notes_state_the_limits_of_a_record(temperate):
     made = generate(temperate, 8, seed=1)
     solar = made.solar_mj_m2.copy()
     solar[np.random.default_rng(0).random(solar.size) < 0.1] = np.nan
@@ -338,7 +338,7 @@ def test_humidity_of_any_kind_gives_the_dew_point(temperate):
 # ---------------------------------------------------------------- monthly tables
 
 
-def test_sunshine_normals_stand_in_for_radiation():
+def test_sunshine_normals_replace_radiation():
     """FAO-56 Eq 35 with 0.25 and 0.50 on the month's mean day."""
     ra, hours = (climate.month_means(x) for x in climate.extraterrestrial_radiation(39.2))
     sunshine = 0.55 * hours
@@ -412,7 +412,7 @@ def test_all_faults_of_a_table_at_once():
         assert part in told
 
 
-def test_what_was_assumed_is_told(temperate):
+def test_notes_state_the_assumptions(temperate):
     assert any("estimate" in note for note in temperate.notes)
     given = from_monthly_table({**TEMPERATE, "tmax_sd_c": [4] * 12, "tmin_sd_c": [4] * 12})
     assert not any("sd of daily tm" in note for note in given.notes)
@@ -532,7 +532,7 @@ def test_a_changed_record_stays_physical(temperate):
     assert moved.vapour_pressure_kpa == pytest.approx(expected)
 
 
-def test_a_given_reference_et_does_not_follow(temperate):
+def test_reference_et_of_a_record_rules_out_a_change(temperate):
     made = generate(temperate, 1, seed=1)
     made = replace(made, reference_et_mm=np.full(made.n_days, 3.0))
     with pytest.raises(FaultyInput, match="leave that column out"):

@@ -296,7 +296,7 @@ def test_a_gap_in_the_pixel_is_a_gap(written):
         (lambda h: h.replace("year,yday", "date,yday"), "has no header row of it"),
     ],
 )  # fmt: skip
-def test_what_differs_from_the_pixel_is_told(written, change, words):
+def test_differences_from_the_pixel_layout_are_reported(written, change, words):
     lines = [*GRID[:-1], change(GRID[-1]), *grid_days("2012-06-01", "2012-06-03")]
     assert words in faults_of(written(lines))[0]
 
@@ -368,7 +368,7 @@ def test_the_missing_mark_in_a_required_column_is_a_blank(written):
         ([*BLOCK, f"YEAR,MO,{POINT},DAY"], "has no date that it knows"),
     ],
 )  # fmt: skip
-def test_what_differs_from_the_point_service_is_told(written, lines, words):
+def test_differences_from_the_point_service_layout_are_reported(written, lines, words):
     told = "\n".join(faults_of(written([*lines, *point_days()])))
     assert words in told
 
@@ -626,7 +626,7 @@ def test_hours_of_the_point_service(written):
 # ---------------------------------------------------------------- gzip
 
 
-def test_gzip_is_read_and_broken_gzip_told(written, saved, tmp_path):
+def test_gzip_is_read_and_broken_gzip_refused(written, saved, tmp_path):
     plain = ["date,rain_mm,tmax_c,tmin_c", "2013-06-01,1,20,10"]
     record = read_weather(written(plain, "tarrow.csv.gz"))
     assert (record.name, record.rain_mm.tolist()) == ("tarrow", [1.0])

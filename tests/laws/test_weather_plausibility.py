@@ -105,7 +105,7 @@ def test_no_true_climate_is_refused(name):
     assert [f.what for f in found if f.beyond_doubt] == []
 
 
-def test_few_true_climates_are_told_of():
+def test_few_true_climates_have_findings():
     """A word on a place that is odd is no alarm, but few may have one."""
     told = {
         name: [f.what for f in found_in(days_of(normals), normals["place"])]
@@ -183,7 +183,7 @@ def marked(values, mark):
 
 @pytest.mark.parametrize("name", FARMED)
 @pytest.mark.parametrize("wrong", WRONG)
-def test_wrong_files_are_refused_or_told(wrong, name):
+def test_wrong_files_are_refused_or_reported(wrong, name):
     spoil, units, quantity, says = WRONG[wrong]
     values = spoil(days_of(PLACES[name]))
     table = table_of(values, units=units)
@@ -257,7 +257,7 @@ def test_a_hundred_years_take_no_time():
     assert min(took) < 0.05
 
 
-def test_weather_check_gives_the_verdict_of_a_run(tmp_path):
+def test_weather_check_agrees_with_a_run(tmp_path):
     values = days_of(PLACES["Dodge City"], years=2)
     names = {"rain": "rain_mm", "tmax": "tmax_c", "tmin": "tmin_c"}
     spoilt = {**values, "rain": values["rain"] / 25.4}

@@ -422,7 +422,7 @@ def test_at_most_twenty_and_a_count(written):
 # ---------------------------------------------------------------- filling
 
 
-def test_nothing_is_filled_unasked_and_sound_files_count_nothing(written):
+def test_nothing_is_filled_without_a_rule_and_complete_files_have_no_counts(written):
     path = written([HEADER, *rows(4)])
     assert read_weather(path, fill=BOTH).filled == {}
     assert len(faults_of(written([HEADER, *rows(1), "2013-06-02,,,"]))) == 3

@@ -84,7 +84,7 @@ def test_two_states_mean_the_share_and_differ_by_the_contrast():
             assert apart == pytest.approx(contrast, abs=1e-6)
 
 
-def test_states_come_as_often_and_fade_as_told():
+def test_states_have_the_share_and_memory_of_the_model():
     u = np.random.default_rng(1).random((400, 366))
     memory = regime.regime_memory(10.0)
     dry = regime.dry_states(u, 0.35, memory)
@@ -168,7 +168,7 @@ def test_past_wetness_counts_the_days_before():
     assert climate.past_wetness(wet, 6.0, 0.2) == pytest.approx(slow, abs=1e-5)
 
 
-def test_past_wetness_has_the_variance_told(blocked):
+def test_past_wetness_has_the_computed_variance(blocked):
     made = generate(blocked, 1500, seed=3)
     wet = made.rain_mm > 0
     curves = climate.share_curves(blocked)
@@ -224,7 +224,7 @@ def test_heat_lasts_longer_after_dry_days_and_the_mean_of_all_stays(plain):
     assert found[1] == pytest.approx(told, abs=0.03)
 
 
-def test_a_lean_keeps_mean_spread_and_memory_and_has_the_skew_told():
+def test_a_lean_keeps_mean_spread_and_memory_and_has_the_stated_skew():
     """E[x e^3] = -6 lean b^3 for small leans, e what the day before leaves open."""
     days, a, b, lean = 60, 0.6, 0.8, 0.05
     normal = np.random.default_rng(13).standard_normal((20_000, days + 1, 1))

@@ -71,7 +71,7 @@ def record_of(years: int, warming: float) -> DailyRecord:
     return DailyRecord(dates=dates, rain_mm=rain, tmax_c=tmax, tmin_c=tmax - 10)
 
 
-def test_a_warming_record_is_told_and_a_steady_one_is_not():
+def test_a_warming_record_has_a_note_and_a_steady_one_has_none():
     warm, steady = record_of(30, 0.05), record_of(30, 0.0)
     et = np.full(warm.n_days, 3.0)
     found = {one.quantity: one for one in record_trends(warm, et)}

@@ -132,7 +132,7 @@ def test_infield_band_is_the_trades_moisture_by_weight():
     assert mud > INFIELD["skin_mud_above"]
 
 
-def test_infield_asks_for_3_to_6_mm_of_a_summer_day():
+def test_an_infield_needs_3_to_6_mm_on_a_summer_day():
     """Estimate: 3 to 6 mm in one to three passes, at 5 to 6 mm of evaporation."""
     for evaporation in (5.0, 6.0):
         for passes in (1, 2, 3):

@@ -90,7 +90,7 @@ class TestMostSprinklerRate:
                 assert intake_mm_h(entry, slopes[0], True) <= intake_mm_h(entry, slopes[0], False)
 
     @pytest.mark.parametrize("soil", OVER_COMPACT)
-    def test_moderate_compaction_beside_compact_subsoil(self, soil):
+    def test_moderate_compaction_compared_with_compact_subsoil(self, soil):
         # Ours is of the surface, so it may take away more than the table's subsoil does: the
         # remembered rows lie between our moderately compacted soil and a loose one.
         moderate = CATALOG.get("compaction", "moderate")["intake_factor"]

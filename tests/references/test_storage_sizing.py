@@ -179,11 +179,11 @@ class TestHashimoto:
         assert np.isnan(found["vulnerability"])
         assert found["worst_event"] == 0.0
 
-    def test_nothing_asked(self):
+    def test_no_demand(self):
         found = reliability(run_alone(1.0, np.zeros(2), np.zeros(2))[1])
         assert np.isnan(found["time_reliability"])
 
-    def test_two_events_and_days_on_which_nobody_asks(self):
+    def test_two_events_and_days_without_demand(self):
         # Short by 1 and 2 with a day between on which nothing is asked, then served, then by 4.
         inflow, asked = np.array([4.0, 0, 3, 5, 1, 5]), np.array([5.0, 0, 5, 5, 5, 5])
         found = reliability(run_alone(100.0, inflow, asked, start_share=0.0)[1])

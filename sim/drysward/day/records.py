@@ -174,7 +174,7 @@ PLAY_DAY = _dtype(
     # share of green cover worn off by the day's use on dry, medium and wet soil; of dormant cover
     "wear_dry wear_middle wear_wet wear_dormant "
     # rain kept off by a cover, 1 when it is on, labor
-    "kept_off covered labour "
+    "kept_off covered labor "
     # 1 on a night warm enough for leaf disease, hours of dew, hours that rain adds, hours from
     # sunset until leaves are dry
     "warm_night dew_hours rain_wet_hours wet_night_hours "

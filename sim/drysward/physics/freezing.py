@@ -49,9 +49,9 @@ def frost_depth_step(
     (W/m2) freezes soil. Warm air thaws from the top once the snow has gone.
     Source: Stefan's equation with a surface resistance (from memory); thaw is our own estimate.
     """
-    drawn = larger(-tmean_c, 0.0) / (to_air + ground_resistance(frost_mm))
-    given = larger(tmean_c, 0.0) / turf_insulation if snow_water_mm <= 0.0 else 0.0
-    frozen_m = (drawn - given - ground_heat) * SECONDS_A_DAY / (1e6 * FREEZING_HEAT_MJ_M3)
+    lost_heat = larger(-tmean_c, 0.0) / (to_air + ground_resistance(frost_mm))
+    supplied = larger(tmean_c, 0.0) / turf_insulation if snow_water_mm <= 0.0 else 0.0
+    frozen_m = (lost_heat - supplied - ground_heat) * SECONDS_A_DAY / (1e6 * FREEZING_HEAT_MJ_M3)
     return larger(frost_mm + 1000.0 * frozen_m, 0.0)
 
 

@@ -16,6 +16,6 @@ def may_draw(
     out running. A high drought index stands for low flow in place of a gauge (our own).
     """
     stops = drought_index_mm >= stops_above_mm
-    told = np.where(stops | (drought_index_mm < resumes_below_mm), np.arange(stops.size), -1)
-    last_told = np.maximum.accumulate(told)
-    return np.where(last_told >= 0, ~stops[last_told], True)
+    changes = np.where(stops | (drought_index_mm < resumes_below_mm), np.arange(stops.size), -1)
+    last_change = np.maximum.accumulate(changes)
+    return np.where(last_change >= 0, ~stops[last_change], True)

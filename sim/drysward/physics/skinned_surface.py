@@ -17,5 +17,5 @@ def skin_demand_mm(
     the depth of one pass without puddles. Source: own estimate of the form.
     """
     later = demand_mm * (passes - 1.0) / larger(passes, 1.0)
-    wanted = target_mm - water_mm + larger(later, 0.0)
-    return larger(smaller(wanted, passes * most_per_pass_mm), 0.0)
+    depth_mm = target_mm - water_mm + larger(later, 0.0)
+    return larger(smaller(depth_mm, passes * most_per_pass_mm), 0.0)

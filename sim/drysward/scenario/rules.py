@@ -42,7 +42,7 @@ class Rule:
     """
 
     number: int
-    asks: str
+    demands: str
     keys: Mapping[str, RuleKey] = field(default_factory=dict)
     by_need: bool = False
     flaws: Callable[[Any], Flaws] = lambda plan: []

@@ -462,10 +462,10 @@ class ScenarioTable(Part):
             other, of_other, other_hours = first.setdefault(name, (key, system, hours))
             if system != of_other:
                 what = f"'{name}' is a {of_other} on field '{other}'"
-                faults.append((f"fields.{key}.delivery.machine", what, "a name of its own"))
+                faults.append((f"fields.{key}.delivery.machine", what, "use another name"))
             elif hours != other_hours:
                 what = f"a pass of '{name}' takes another time on field '{other}'"
-                allowed = "one time_per_pass wherever it runs, or a machine of its own"
+                allowed = "use the same time_per_pass, or another machine"
                 faults.append((f"fields.{key}.delivery.time_per_pass", what, allowed))
         refuse(faults)
         return self

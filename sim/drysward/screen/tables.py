@@ -587,7 +587,7 @@ _PLAN_OPTIONS = {
 def catalog_plans() -> list[RenderableType]:
     """The rules and options of a plan; definitions of this program, so without source or grade."""
     out: list[RenderableType] = []
-    rules = {name: rule.asks for name, rule in RULES.items()}
+    rules = {name: rule.demands for name, rule in RULES.items()}
     for title, told in (("Rules of a plan", rules), ("Options of a plan", _PLAN_OPTIONS)):
         table = plain_table(title)
         table.add_column("name", no_wrap=True)

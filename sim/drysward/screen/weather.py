@@ -43,7 +43,7 @@ if TYPE_CHECKING:
 GAPS_TOLD = 12
 ALIKE_TOLD = 4
 SEASONS_TOLD = 10
-FAULTS_TOLD = 5
+FAULTS_LISTED = 5
 
 
 def weather_survey(
@@ -342,9 +342,9 @@ def _with(told: str, settings: Sequence[str]) -> str:
 
 def _short(faults: Sequence[Fault]) -> str:
     """The first faults, each on its line and without the file's name."""
-    told = [f"{_place(fault)}: {fault.what}" for fault in faults[:FAULTS_TOLD]]
-    if len(faults) > FAULTS_TOLD:
-        told.append(f"and {len(faults) - FAULTS_TOLD} more")
+    told = [f"{_place(fault)}: {fault.what}" for fault in faults[:FAULTS_LISTED]]
+    if len(faults) > FAULTS_LISTED:
+        told.append(f"and {len(faults) - FAULTS_LISTED} more")
     return "\n".join(told)
 
 

@@ -262,7 +262,7 @@ def _write_calendar(
         use = days_of_use(spec.play, weather.record.dates)
         out["use_hours"], out["judged"] = use.use_hours, use.judged
         out["blackout"], out["prewet"] = use.blackout, use.prewet_mm
-    out["covered"], out["kept_off"], out["labour"] = covered
+    out["covered"], out["kept_off"], out["labor"] = covered
     if spec.establish is not None and spec.surface != SKINNED:
         _write_new_turf(out, spec, catalog, weather)
 

@@ -48,7 +48,7 @@ from drysward.weather.simulated.refits import (
 from drysward.weather.simulated.resampling import ChangeFactors, change, drawn_years, resample
 
 Climate = TypeVar("Climate", ClimateModel, DailyRecord)
-Made = TypeVar("Made")
+FromClimate = TypeVar("FromClimate")
 
 # Faults of single lines that are listed after faults of the file as a whole.
 LINES_BESIDE = 3
@@ -189,7 +189,7 @@ def weather_series(scenario: Scenario, record: DailyRecord | None = None) -> Ser
 
 # Independent years of climates by digest: points of a sweep share a climate, and it takes seconds.
 _known_years: dict[str, int] = {}
-_ASKING = Lock()
+_KNOWN_YEARS_LOCK = Lock()
 
 
 def _years_of_climate(scenario: Scenario, record: DailyRecord | None) -> int:
@@ -202,7 +202,7 @@ def _years_of_climate(scenario: Scenario, record: DailyRecord | None) -> int:
     if record is None and scenario.weather.climate is None:
         record = read_record(scenario)
     key = _digest_of_climate(scenario, record)
-    with _ASKING:
+    with _KNOWN_YEARS_LOCK:
         if key not in _known_years:
             _known_years[key] = _kept(key, lambda: climate_years(climates(scenario, record)))
     return max(round(1.0 / (1.0 / scenario.weather.years + 1.0 / _known_years[key])), 1)
@@ -260,9 +260,9 @@ def climates(scenario: Scenario, record: DailyRecord | None = None) -> FittedCli
 def _of_climate(
     scenario: Scenario,
     record: DailyRecord | None,
-    of_normals: Callable[[Mapping[str, Any], str, Catalog], Made],
-    of_record: Callable[[DailyRecord, float, float], Made],
-) -> Made:
+    of_normals: Callable[[Mapping[str, Any], str, Catalog], FromClimate],
+    of_record: Callable[[DailyRecord, float, float], FromClimate],
+) -> FromClimate:
     """A climate from the scenario's table of normals, or from its record."""
     source, site = scenario.weather, scenario.site
     if record is None and source.climate is not None:

@@ -104,7 +104,7 @@ def reference_et(
     rh_min, _ = _best(
         [
             ("measured", _column(record, "rh_min_pct")),
-            ("from vapour pressure", np.asarray(fao.rh_min_from_vapour_pressure_pct(tmax, ea))),
+            ("from vapor pressure", np.asarray(fao.rh_min_from_vapour_pressure_pct(tmax, ea))),
         ]
     )
     return ReferenceEt(
@@ -128,7 +128,7 @@ def _humidity_routes(record: DailyRecord, arid: bool) -> Routes:
     rh_min, rh_mean = _column(record, "rh_min_pct"), _column(record, "rh_mean_pct")
     assumed = fao.dewpoint_from_tmin_c(tmin, arid)
     return [
-        ("humidity from vapour pressure", _column(record, "vapour_pressure_kpa")),
+        ("humidity from vapor pressure", _column(record, "vapour_pressure_kpa")),
         ("humidity from dew point", fao.vapour_pressure_from_dewpoint_kpa(dewpoint)),
         (
             "humidity from largest and least RH",

@@ -136,7 +136,7 @@ UNITS: Mapping[str, tuple[str, ...]] = {
 }
 """Units that a column may have been written in, whatever its header says; parts are of that."""
 _PARTS = {TENTHS: 0.1, HUNDREDTHS: 0.01}
-_TOLD_UNITS = {
+_UNIT_WORDS = {
     "degC": "Celsius", "degF": "Fahrenheit", "K": "kelvins", "1": "a fraction", "in": "inches",
 }  # fmt: skip
 _ONE = {
@@ -341,7 +341,7 @@ def _judged(
     fits = [unit for unit in fits if unit not in _PARTS] or fits
     if fits:
         own = table.columns[quantities[0]].unit
-        what += f"; the numbers fit {' or '.join(_told_unit(unit, own) for unit in fits)}"
+        what += f"; the numbers fit {' or '.join(_unit_words(unit, own) for unit in fits)}"
         remedy = _unit_lines(table, quantities, fits[0])
     yield Finding(kind, quantities, what, remedy, level.verdict == WRONG)
 
@@ -355,11 +355,11 @@ def _read_as(table: Table, quantity: str, unit: str) -> FloatArray:
     return to_base(table.raw[quantity], meant)
 
 
-def _told_unit(unit: str, own: str) -> str:
+def _unit_words(unit: str, own: str) -> str:
     """``inches``, ``tenths of a millimetre``."""
     if unit in _PARTS:
         return f"{unit} of {_ONE.get(own, own)}"
-    return _TOLD_UNITS.get(unit, unit)
+    return _UNIT_WORDS.get(unit, unit)
 
 
 def _unit_lines(table: Table, quantities: tuple[str, ...], unit: str) -> str:
@@ -738,12 +738,12 @@ def _reference_et(days: _Days) -> Iterator[Finding]:
     )
 
 
-def _et_level(days: _Days, given_mm: FloatArray) -> _Level:
+def _et_level(days: _Days, from_file_mm: FloatArray) -> _Level:
     """Reference ET of the file over that from temperatures by Hargreaves."""
     tmax, tmin = days.table.values["tmax"], days.table.values["tmin"]
     by_temperature = np.asarray(fao.hargreaves_mm(tmax, tmin, days.of_day(days.above_air)))
     seen = by_temperature > 1.0
-    ratio = _enough(given_mm[seen] / by_temperature[seen])
+    ratio = _enough(from_file_mm[seen] / by_temperature[seen])
     if not ratio.size:
         return _FINE
     middle = float(np.median(ratio))

@@ -156,8 +156,9 @@ def compare_spread(
     FaultyInput when there are fewer than three generated years for each observed one, too few for a
     band, and when the observed record has fewer than three years.
     """
-    seen, made = year_spread(observed, hemisphere), year_spread(generated, hemisphere)
-    n, total = seen.years.size, made.years.size
+    observed_years = year_spread(observed, hemisphere)
+    generated_years = year_spread(generated, hemisphere)
+    n, total = observed_years.years.size, generated_years.years.size
     if n < 3:
         raise FaultyInput(Fault("weather record", f"has {n} whole years", "at least 3"))
     if total < LEAST_SHARE_OF_YEARS * n:
@@ -173,9 +174,10 @@ def compare_spread(
     drawn = ((starts + np.arange(_BLOCK_YEARS)) % total).reshape(_DRAWS, -1)[:, :n]
     rows = []
     for measure, (_, unit) in MEASURES.items():
-        real, long = getattr(seen, measure), getattr(made, measure)
-        of_draws = _statistics(long[drawn])
-        of_real, of_long = _statistics(real), _statistics(long)
+        observed_values = getattr(observed_years, measure)
+        generated_values = getattr(generated_years, measure)
+        of_draws = _statistics(generated_values[drawn])
+        of_observed, of_generated = _statistics(observed_values), _statistics(generated_values)
         for statistic in STATISTICS:
             low, high = np.percentile(of_draws[statistic], _BAND)
             rows.append(
@@ -183,8 +185,8 @@ def compare_spread(
                     measure,
                     statistic,
                     unit,
-                    float(of_real[statistic]),
-                    float(of_long[statistic]),
+                    float(of_observed[statistic]),
+                    float(of_generated[statistic]),
                     float(low),
                     float(high),
                 )

@@ -71,7 +71,7 @@ MOMENTARY: dict[str, Quantity] = {
 HELPERS = {"daylight": Quantity("", "s", "s", {}, 0, 86_400)}
 _OTHER_NAMES = {"precipitation": "rain"}
 _WIND_AT = re.compile(r"wind_([0-9]+(?:\.[0-9]+)?)m(?:_(.+))?")
-STRANGERS_TOLD = 30
+STRANGERS_LISTED = 30
 """Unknown columns listed in one fault."""
 MONTHLY_INSTEAD = (
     "both columns; or monthly means, with which hot spells, single frosts and snow are not "
@@ -203,11 +203,11 @@ def unknown_columns(names: Sequence[str], where: str) -> list[Fault]:
             strangers.append(name)
     if strangers:
         many = len(strangers) > 1
-        names_text = listed((quoted(name) for name in strangers[:-1]), STRANGERS_TOLD)
+        names_text = listed((quoted(name) for name in strangers[:-1]), STRANGERS_LISTED)
         names_text += f"{' and ' if many else ''}{quoted(strangers[-1])}"
         what = f"column{'s' if many else ''} {names_text} {'are' if many else 'is'} not known"
-        names = ", ".join(toml_text(name) for name in strangers[:STRANGERS_TOLD])
-        more = ", ..." if len(strangers) > STRANGERS_TOLD else ""
+        names = ", ".join(toml_text(name) for name in strangers[:STRANGERS_LISTED])
+        more = ", ..." if len(strangers) > STRANGERS_LISTED else ""
         it = "them" if many else "it"
         allowed = (
             f"declare or ignore {it}: under [weather] ignore = [{names}{more}]; "

@@ -42,7 +42,7 @@ from drysward.weather.record import DailyRecord
 
 Monthly = Mapping[str, Sequence[float]]
 
-FAULTS_TOLD = 20
+FAULTS_LISTED = 20
 MONTHLY_NOTE = (
     "temperature is the smooth course of monthly means: growth, winter rest and green-up follow "
     "it; hot spells and death by heat, single frosts, snow and frozen ground of cold spells, warm "
@@ -263,7 +263,7 @@ def to_record(file: WeatherFile, rule: FillRule) -> DailyRecord:
         _check_reference_et(table)
     if faults or table is None:
         _, _, faults = _filled(file, rule, mending(file), one_a_quantity=True)
-        raise FaultyInput(_told(path_text(file.path), faults))
+        raise FaultyInput(_first_faults(path_text(file.path), faults))
     return DailyRecord(
         name=_stem(file.path),
         dates=table.dates,
@@ -438,11 +438,12 @@ def _stem(path: Path) -> str:
     return Path(path.stem).stem if path.suffix.lower() == ".gz" else path.stem
 
 
-def _told(path: str, faults: list[RowFault]) -> list[Fault]:
+def _first_faults(path: str, faults: list[RowFault]) -> list[Fault]:
     """Faults in file order: twenty at most, and a count of the others."""
     ordered = _in_order(faults)
-    if len(ordered) > FAULTS_TOLD:
-        ordered = [*ordered[:FAULTS_TOLD], Fault(path, f"and {len(ordered) - FAULTS_TOLD} more")]
+    if len(ordered) > FAULTS_LISTED:
+        rest = Fault(path, f"and {len(ordered) - FAULTS_LISTED} more")
+        return [*ordered[:FAULTS_LISTED], rest]
     return ordered
 
 

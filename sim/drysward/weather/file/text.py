@@ -304,7 +304,7 @@ def _public(
     faults += [(ON_TOP, fault) for fault in more]
     table, rates, more_rows = _numbers(where, top, sheet, columns, stamps.astype("datetime64[D]"))
     faults += more_rows
-    notes = [_told(found)]
+    notes = [_layout_note(found)]
     if wind_height_m is None:
         notes += found.notes
     if flagged:
@@ -322,7 +322,7 @@ def _public(
     return rows
 
 
-def _told(found: Recognized) -> str:
+def _layout_note(found: Recognized) -> str:
     used = ", ".join(layouts.bare(column.name) for column in found.columns)
     unused = ", ".join(layouts.bare(name) for name in found.unused)
     left = f"; not used: {unused}" if unused else ""

@@ -113,7 +113,7 @@ class ClimateModel:
     season_sd: FloatArray  # (4,) latent factor of Dec-Feb, Mar-May, Jun-Aug, Sep-Nov
     wet_day_part: float  # part of the latent factor in the number of wet days; rest in amounts
     drift_on_latent: FloatArray  # (4, k) drift of the residuals per unit of the latent factor
-    drift: FloatArray  # (4, k, k) square roots of the covariance of their own drift
+    drift: FloatArray  # (4, k, k) square roots of the covariance of the rest of their drift
     # The defaults are the chain and the exponential amounts of Richardson 1981.
     second_day: float = 0.0  # weight of the day before yesterday in the chance of rain
     amount_by_neighbours: FloatArray = field(default_factory=lambda: np.ones(3))
@@ -382,8 +382,8 @@ def wet_share_curve(monthly: FloatArray) -> FloatArray:
     odds = special.logit(known)
     for _ in range(30):  # the average of a bent curve is not its middle
         curve = special.expit(np.interp(days, middle, odds, period=366))
-        made = month_means(curve)[~certain]
-        odds = odds + 0.7 * (special.logit(known) - special.logit(made))
+        found = month_means(curve)[~certain]
+        odds = odds + 0.7 * (special.logit(known) - special.logit(found))
     return np.where(certain[MONTH_OF_DAY], monthly[MONTH_OF_DAY], curve)
 
 

@@ -393,7 +393,7 @@ def _notes(
     if CLEARNESS in values and (record.solar_mj_m2 is None):
         notes.append("radiation from sunshine hours: FAO-56 Eq 35 with 0.25 and 0.50, published")
     if ROOT_DEPRESSION in values and record.dewpoint_c is None:
-        notes.append("dew point from vapour pressure or relative humidity (FAO-56 Eq 14)")
+        notes.append("dew point from vapor pressure or relative humidity (FAO-56 Eq 14)")
     if (never := wet_fraction == 0).any():
         notes.append(f"no rain in {named_months(never)} of the record, and so in no simulated year")
     dark = month_means(extraterrestrial_radiation(latitude_deg)[0]) < DARK_MJ_M2
@@ -412,7 +412,7 @@ def _fit_curves(
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Means and sds, each (2, k, 366) for dry and wet, and the residuals, of values (k, n)."""
     k, month = values.shape[0], MONTH_OF_DAY[day]
-    # With next to no wet (or dry) days there is no shift to tell.
+    # With almost no wet (or dry) days there is no shift to fit.
     shift_order = 2 if min(wet.sum(), (~wet).sum()) >= 60 else None
     means, sds = np.empty((2, k, 366)), np.empty((2, k, 366))
     z = np.empty_like(values)
@@ -428,8 +428,8 @@ def _fit_curves(
         variance = float(np.nanvar(residual))
         squares = _curves(residual**2, known, wet, day, 2, None if shift_order is None else 0)
         sds[:, i] = np.sqrt(np.maximum(squares, 0.05 * variance + 1e-12))
-        # The curve follows squares, not ratios, and cannot turn within two months: what it misses
-        # on the whole is made up for here, and of what it misses by month what years can tell.
+        # The curve follows squares, not ratios, and cannot turn within two months: its error
+        # on average is corrected here, and its error by month as far as the years allow.
         sds[:, i] *= max(float(np.nanstd(residual / sds[state, i, day])), 0.1)
         square = (residual / sds[state, i, day]) ** 2
         missed = np.bincount(month[known], square[known], 12) / np.maximum(known_in_month, 1)

@@ -47,7 +47,7 @@ _MOST_SLOW = 0.6  # estimate: the same of what lasts for weeks
 _MOST_OF_PAST = 0.2  # estimate: largest part of a residual's variance in past wetness
 _DAYS_OF_MONTH = 30
 _LEAST_YEARS = 4
-_YEARS_FOR_LAG1 = 10  # estimate: years below which a correlation of years is not looked for
+_YEARS_FOR_LAG1 = 10  # estimate: least number of years for a correlation of years
 LEAST_DAYS_OF_MONTH = 60  # estimate: days that correlations of a month need
 DAYS_OF_ALL = 180  # estimate: days of all seasons that count in the correlations of one
 _MOST_LEAN = 0.15  # estimate: lean beyond which the expansion no longer holds
@@ -181,8 +181,8 @@ def _fit_beside(record: ResidualYears, model: ClimateModel) -> tuple[FloatArray,
 def _fit_past(record: ResidualYears) -> tuple[FloatArray, FloatArray]:
     """Slopes (4, k) of the residuals on the wet days before, and these (n,).
 
-    From means of 30 days between years: cov(z, wet)/cov(past, wet). Day by day the slopes would
-    tell of fronts, warm before rain and cool after it, which cancels within the month.
+    From means of 30 days between years: cov(z, wet)/cov(past, wet). Daily slopes would
+    reflect fronts, warm before rain and cool after it, which cancels within the month.
     """
     k = record.z.shape[0]
     past = past_wetness(record.wet, PAST_DAYS)

@@ -87,7 +87,7 @@ def residual_series(
 ) -> FloatArray:
     """Residuals (n, days, k) of the AR(1) process from normal deviates (n, days + 1, k).
 
-    A and B are (2, days, k, k), after a wet and after a dry day, which ``dry`` (n, days) tells;
+    A and B are (2, days, k, k), after a wet and after a dry day, selected by ``dry`` (n, days);
     both keep one covariance. The first variable leans back (``leaning``) by ``lean`` (days,) after
     a residual of 1. The first deviates draw the state before the first day from the stationary
     distribution.

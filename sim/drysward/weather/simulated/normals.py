@@ -265,9 +265,9 @@ def _clearness_curve(solar_mj_m2: FloatArray, latitude_deg: float) -> FloatArray
     monthly = np.where(light > DARK_MJ_M2, solar_mj_m2 / np.maximum(light, DARK_MJ_M2), 0.5)
     for _ in range(10):  # Ra changes within a month, steeply near the polar night
         curve = np.clip(smooth_curve(monthly), *CLEARNESS_RANGE)
-        made = month_means(curve * ra)
+        found = month_means(curve * ra)
         missing = np.where(
-            light > DARK_MJ_M2, (solar_mj_m2 - made) / np.maximum(light, DARK_MJ_M2), 0.0
+            light > DARK_MJ_M2, (solar_mj_m2 - found) / np.maximum(light, DARK_MJ_M2), 0.0
         )
         monthly = np.clip(monthly + missing, *CLEARNESS_RANGE)
     return curve

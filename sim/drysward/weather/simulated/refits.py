@@ -126,7 +126,7 @@ def _places_of_years(record: DailyRecord) -> NDArray[np.int64]:
 
 
 def _of_years(record: DailyRecord, places: NDArray[np.int64]) -> DailyRecord:
-    """The record with the days at ``places`` (years, 366) in a row, on dates of their own."""
+    """The record with the days at ``places`` (years, 366) in a row, on new dates."""
     first = record.dates[:1].astype("datetime64[D]")
     month_day = str(first[0])[4:]
     start = np.datetime64(f"2000{month_day}")
@@ -146,10 +146,11 @@ def normals_with_refits(
     number: int = REFITS,
     seed: int = 0,
 ) -> FittedClimates:
-    """The climate of monthly normals as ``from_monthly_table``, and ``number`` that may as well be.
+    """The climate of monthly normals as ``from_monthly_table``, and ``number`` plausible others.
 
-    Each has what normals leave open drawn within its range, and normals of its own: those of as
-    many simulated years as the normals rest on (``normals_years``), set beside those expected.
+    Each has assumptions drawn within their ranges, and different normals: the normals of as many
+    simulated years as there are behind the stated ones (``normals_years``), relative to their
+    expectation.
     FaultyInput as ``from_monthly_table``.
     """
     catalog = catalog or load_catalog()
@@ -203,9 +204,9 @@ def _moved(
 
 
 def climate_years(climates: FittedClimates) -> int:
-    """Independent years that tell as much of the answers of dry years as the climate does.
+    """Number of independent years with as much information on dry years as the climate.
 
-    For each of five answers about the rain of a half-year and its dry spells, n years whose
+    For each of five results about the rain of a half-year and its dry spells, n years whose
     sampling error, sd/sqrt(n), is the spread between refits; n by the mean of their 1/n. A model
     knows odds of dry years better than as many counted years do, and mean rain about as well.
     """

@@ -97,8 +97,8 @@ class RegimeLikelihood:
     def likeliest(self, years: NDArray[np.int64]) -> tuple[float, float, FloatArray]:
         """Memory (days), dry share and contrasts (4,) likeliest in the years (places, repeated).
 
-        Contrasts of the seasons are drawn toward one for the year, since a season alone tells
-        little.
+        Contrasts of the seasons are drawn toward one for the year, because one season
+        has few data.
         """
         total = self.of_days[:, :, :, years].sum(axis=3)  # (memories, shares, contrasts, 4)
         apart = (_CONTRASTS[:, None] - _CONTRASTS) ** 2 / (2 * _SEASONS_APART**2)
@@ -131,7 +131,7 @@ def regime_likelihood(
     """Likelihood of wet days (years, 366), 1 wet, 0 dry, NaN unknown, under every regime tried.
 
     ``share`` and ``persistence`` (366,) are those of all days together, ``season_weights``
-    (366, 4) tell how much of a day belongs to each season. Inside a state wetness follows its
+    (366, 4) are the share of a day in each season. Inside a state wetness follows its
     chain about the state's share: P = s[t] + r1 (w[t-1] - s[t-1]) + r2 (w[t-2] - s[t-1]).
     """
     tried = [(m, a, c) for m in _MEMORY_DAYS for a in _DRY_SHARES for c in _CONTRASTS]

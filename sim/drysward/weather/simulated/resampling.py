@@ -30,7 +30,7 @@ from drysward.weather.simulated.climate import (
 )
 from drysward.weather.simulated.streams import Purpose, stream
 
-PARTS = 5  # of a year that may each come from a year of its own
+PARTS = 5  # parts of a year, each possibly from another recorded year
 
 
 def resample(
@@ -47,7 +47,7 @@ def resample(
     one returned is ``first_year + skip``.
 
     ``years`` keeps each year whole. ``blocks`` draws January-February, the three seasons and
-    December each from a year of its own: new years, but less spread of annual totals. Only
+    December each from a separate year: new years, but less spread of annual totals. Only
     complete calendar years are drawn; 29 February, where a common year falls on a leap one,
     repeats 28 February. FaultyInput when the record has no complete year.
     """
@@ -225,9 +225,9 @@ def _change_wet_days(
     day: NDArray[np.int64],
     seed: int,
 ) -> FloatArray:
-    """Rain (n,) with wet days turned dry or dry ones wet, the share of each month as asked.
+    """Rain (n,) with wet days turned dry or dry ones wet, by the change in the share of each month.
 
-    Each day has chances of its own, keyed by year and calendar day; those lowest in them turn.
+    Each day has random numbers keyed by year and calendar day; the days with the lowest turn.
     """
     years = years_of(record.dates)
     chance = np.empty((2, years.size))
