@@ -70,7 +70,7 @@ def patch_days(days: Any, batch: Any) -> None:
                 else:
                     loop.stay_dry(block, patch, quads)
                 loop.dry(block, patch, quads)
-                loop.answer(block, patch, quads)
+                loop.respond(block, patch, quads)
 
 
 # --- what is measured -----------------------------------------------------------------------------

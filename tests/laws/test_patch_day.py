@@ -107,7 +107,7 @@ def wetted(numbers, more_rain=0.0):
 
 def lived(numbers):
     n = wetted(numbers)
-    for part in (patch.dry, patch.answer):
+    for part in (patch.dry, patch.respond):
         do(part, n)
     return n
 

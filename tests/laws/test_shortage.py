@@ -1,4 +1,4 @@
-"""What a plan wants and does not get: ground and night, causes, rationing, crews."""
+"""Shortage: demand that is not delivered by ground, night, causes, rationing, crews."""
 
 from dataclasses import replace
 from types import SimpleNamespace
@@ -169,8 +169,8 @@ class TestBegun:
         assert again > first + 4
         assert trace.depletion[again - 1] >= self.TRIGGER
 
-    def test_what_is_left_of_a_wish(self):
-        """20 mm wanted: 8 come and 12 are left; then 12 wanted and all of it comes."""
+    def test_the_rest_of_a_refill_stays_outstanding(self):
+        """20 mm demanded: 8 come and 12 are left; then 12 demanded and all of it comes."""
         assert self.left(whole=20.0, came=8.0, rest=0.0) == 12.0
         assert self.left(whole=12.0, came=12.0, rest=12.0) == 0.0
         assert self.left(whole=12.0, came=12.0 * (1.0 - 1e-12), rest=12.0) == 0.0
@@ -178,17 +178,17 @@ class TestBegun:
 
     def left(self, whole, came, rest):
         cuts = {f"cut_{cause}": 0.0 for cause in CAUSES}
-        wants = max(whole, came)
+        demand = max(whole, came)
         *_, out = settle(
-            irrigation_demand=wants, refill_demand=whole, gross=came, cooling=0.0,
-            unmet=rest, rest=rest, own=1.0, plan_rule=RULE_REFILL,
-            **{**cuts, "cut_window": wants - came},
+            irrigation_demand=demand, refill_demand=whole, gross=came, cooling=0.0,
+            unmet=rest, refill_left=rest, rule_waters=1.0, plan_rule=RULE_REFILL,
+            **{**cuts, "cut_window": demand - came},
         )  # fmt: skip
         return out
 
 
 class TestDrained:
-    """What of the irrigation the root zone has no room for drains, and is told."""
+    """Irrigation beyond the field capacity of the root zone drains, and is counted."""
 
     def year(self, scenes, plan, uniformity=1.0, rain=0.0):
         delivery = scenes.delivery(uniformity, rate=5.0)
@@ -201,7 +201,7 @@ class TestDrained:
         return scenes.plan("fixed", depth_by_weekday=(depth_mm,) * 7)
 
     def test_drained_irrigation_is_at_most_the_drainage(self, scenes):
-        """Without rain all that drains is irrigation; on full sand most of it is told."""
+        """Without rain all that drains is irrigation; on sand at field capacity most of it is counted."""
         for depth_mm, most_of_it in ((6.0, 0.95), (12.0, 0.95), (30.0, 0.95)):
             year = self.year(scenes, self.daily(scenes, depth_mm))
             assert year.irrigation_runoff == 0.0
