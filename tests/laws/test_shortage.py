@@ -201,7 +201,7 @@ class TestDrained:
         return scenes.plan("fixed", depth_by_weekday=(depth_mm,) * 7)
 
     def test_drained_irrigation_is_at_most_the_drainage(self, scenes):
-        """Without rain all that drains is irrigation; on sand at field capacity most of it is counted."""
+        """Without rain only irrigation drains; on sand at field capacity most of it is counted."""
         for depth_mm, most_of_it in ((6.0, 0.95), (12.0, 0.95), (30.0, 0.95)):
             year = self.year(scenes, self.daily(scenes, depth_mm))
             assert year.irrigation_runoff == 0.0
