@@ -238,7 +238,7 @@ def test_what_drysward_wrote_is_known_by_another_name_and_in_a_copied_folder(min
     shutil.copytree(mine.folder, mine.folder.with_name("copy"))
     outputs.claim(mine.folder.with_name("copy") / "new.csv")
     (mine.folder / RECORD).unlink()
-    with pytest.raises(FaultyInput, match="no record"):
+    with pytest.raises(FaultyInput, match="was not written by drysward"):
         outputs.claim(mine.folder / "new.csv")
 
 
@@ -420,7 +420,7 @@ def test_impossible_names_are_said_in_a_line(tmp_path: Path) -> None:
             with pytest.raises(FaultyInput, match="cannot be written") as refusal:
                 claim(path)
             assert "\n" not in str(refusal.value)
-        with pytest.raises(FaultyInput, match=r"cannot be (read|the name of a file)"):
+        with pytest.raises(FaultyInput, match=r"cannot be read|is not a valid file name"):
             read_table(path)
         with pytest.raises(FaultyInput, match="holds no result"):
             open_result(path)
@@ -435,7 +435,7 @@ def test_a_scenario_may_name_no_impossible_file(mine: Files) -> None:
 def test_endings_say_the_kind() -> None:
     assert ending_of(Path("a.NC"), (".csv", ".nc")) == ".nc"
     assert ending_of(Path("/dev/null"), (".csv", ".nc")) == ".csv"
-    with pytest.raises(FaultyInput, match=r"\.csv \.nc"):
+    with pytest.raises(FaultyInput, match=r"\.csv or \.nc"):
         ending_of(Path("a.txt"), (".csv", ".nc"))
 
 

@@ -85,8 +85,9 @@ def test_a_blank_is_told_with_what_mends_it_and_before_any_title(tmp_path):
         assert result.exit_code == 2
         (line,) = result.output.splitlines()
         assert line == (
-            f"{path} line 552, column 'rain_mm': rain is blank; a number, or a rule that fills "
-            'it: under [weather] fill = { rain = "zero" }, or --fill rain=zero on the command line'
+            f"{path} line 552, column 'rain_mm': rain is blank; write a number, or fill "
+            'it by a rule: under [weather] fill = { rain = "zero" }, or --fill rain=zero on the '
+            "command line"
         )
     result = run("check", "demo", "--weather", path, "--fill", "rain=zero")
     assert result.exit_code == 0, result.output
@@ -207,9 +208,9 @@ def test_monthly_means_stand_in_and_say_what_is_not_modelled(tmp_path):
 @pytest.mark.parametrize(
     "header, cells, more, words",
     [
-        (PLAIN, "{rain},20,10", "", "column 'tmax_c' gives temperature, for which"),
+        (PLAIN, "{rain},20,10", "", "column 'tmax_c' has temperature, which"),
         ("date,rain_mm,rh_mean_pct", "{rain},50", "",
-         "no column for reference_et, which a file without temperature must have"),
+         "no column for reference_et, which a file without temperature needs"),
         (ET, "{rain},", "", "reference_et is blank on 1,096 days, the first 2011-01-01"),
     ],
 )  # fmt: skip
@@ -223,7 +224,7 @@ def test_what_monthly_means_cannot_stand_in_for(tmp_path, header, cells, more, w
 @pytest.mark.parametrize(
     "text, words",
     [
-        (f'file = "x.csv"\nsource = "generator"\n{MONTHLY}', "leaves nothing to fit"),
+        (f'file = "x.csv"\nsource = "generator"\n{MONTHLY}', "rules out a fitted"),
         ('file = "x.csv"\n' + MONTHLY.replace(str(TMIN), str([*TMAX[1:], 99])), "is above tmax in"),
     ],
 )

@@ -157,7 +157,7 @@ def test_a_folder_that_cannot_be_written_is_a_fault(tmp_path: Path) -> None:
     assert told.exit_code == 2
     told = ask("weather", "make", "demo", "--years", "1", "--out", str(tmp_path / "a.txt"))
     assert told.exit_code == 2
-    assert ".csv .nc" in told.stderr
+    assert ".csv or .nc" in told.stderr
 
 
 BRIGHT = "[weather.futures.bright]\nradiation = 1.2"

@@ -101,7 +101,7 @@ def test_what_is_resolved_says_the_range() -> None:
 @pytest.mark.parametrize(
     "pair, key, what, mend",
     [
-        (uniformity("0.6 (0.7 to 0.9)"), UNIFORMITY, "does not rise", '"0.7 (0.6 to 0.9)"'),
+        (uniformity("0.6 (0.7 to 0.9)"), UNIFORMITY, "does not increase", '"0.7 (0.6 to 0.9)"'),
         (uniformity("0.6 (0.5-0.7)"), UNIFORMITY, "is not a range", '"0.6 (0.5 to 0.7)"'),
         (uniformity("0.6 (0.5 to 0.7"), UNIFORMITY, "is not a range", '"0.6 (0.5 to 0.7)"'),
         (uniformity("0.6 (0.5 to 0.7, often)"), UNIFORMITY, "'often' does not say", "1 in 10"),

@@ -268,7 +268,7 @@ def test_single_pixel_with_years_of_365_days(written):
     assert record.tmax_c[on["2012-12-31"]] == pytest.approx((36.5 + 0.1) / 2)
     assert record.vapour_pressure_kpa[on["2012-12-31"]] == pytest.approx((0.365 + 0.001) / 2)
     (counted,) = record.filled.items()
-    assert counted[0].startswith("31 December of leap years, which the file leaves out")
+    assert counted[0].startswith("31 December of leap years, missing in such files")
     assert counted[1] == 1
     # 400 W/m2 over 43,200 s of daylight are 17.28 MJ/m2.
     assert record.solar_mj_m2 == pytest.approx(17.28)
@@ -293,7 +293,7 @@ def test_a_gap_in_the_pixel_is_a_gap(written):
          "has the column 'prcp (in/day)'; 'prcp (mm/day)'"),
         (lambda h: h.replace(" (deg c)", ""), "has the column 'tmax'; 'tmax (deg c)'"),
         (lambda h: h.replace("year,yday", "yday,year"), "its header begins yday,year; year,yday"),
-        (lambda h: h.replace("year,yday", "date,yday"), "has no header row of it"),
+        (lambda h: h.replace("year,yday", "date,yday"), "but has no header row"),
     ],
 )  # fmt: skip
 def test_differences_from_the_pixel_layout_are_reported(written, change, words):
@@ -359,7 +359,7 @@ def test_the_missing_mark_in_a_required_column_is_a_blank(written):
 @pytest.mark.parametrize(
     "lines, words",
     [
-        ([f"YEAR,MO,DY,{POINT}"], "has no header block, which says the units"),
+        ([f"YEAR,MO,DY,{POINT}"], "has no header block with the units"),
         ([*BLOCK[:-1], f"YEAR,MO,DY,{POINT}"], "has no header block"),
         ([*(line for line in BLOCK if not line.startswith("PRECT")), f"YEAR,MO,DY,{POINT}"],
          "its header block does not say the unit of PRECTOTCORR"),
@@ -434,7 +434,7 @@ def test_rates_parts_of_wind_and_names_of_climate_models(saved):
     assert record.rain_mm == pytest.approx([0, 8.64, 0])
     assert record.wind_m_s == pytest.approx([1, 2, 5])
     assert record.wind_height_m == 10.0
-    assert "daily means of the parts" in "\n".join(record.notes)
+    assert "daily means of components" in "\n".join(record.notes)
 
 
 def test_a_calendar_without_leap_days(saved):
@@ -461,7 +461,7 @@ def test_a_calendar_without_leap_days(saved):
     "changes, words",
     [
         ({"a": ("time", [293.0, 294, 295], {"units": "K", "standard_name": "air_temperature"})},
-         "'a' does not say whether it is the day's highest or lowest"),
+         "'a' does not say whether it is the daily maximum or minimum"),
         ({"c": None}, "no column for rain"),
         ({"c": (("time", "x"), [[0.0, 1]] * 3,
                 {"units": "m", "standard_name": "precipitation_amount"})},
@@ -497,7 +497,7 @@ def test_hours_of_a_reanalysis(saved):
     assert record.tmin_c[0] == pytest.approx(290.0 + 5 / 10 - 273.15)
     assert record.solar_mj_m2 == pytest.approx([24.0, 24.0])
     assert record.wind_m_s == pytest.approx([5.0, 5.0])
-    assert "hours of UTC moved by -5 by the longitude, -77.5 deg" in record.notes
+    assert "hours of UTC shifted by -5 h for the longitude, -77.5 deg" in record.notes
     assert read_weather(saved(made), hours_from_utc=0).dates.size == 3
 
 
@@ -586,7 +586,7 @@ def test_the_file_may_begin_and_end_within_a_day(written):
         (HOURLY, hours_of(stamp="{day}"), "is for one moment, but the rows have no hour"),
         ("date,rain_mm,tmax_c,tmin_c",
          [f"2013-06-0{d},0,{10 + h},5" for d in (1, 2) for h in range(24)],
-         "each day stands about 24 times, as in a file of hours; a column 'hour'"),
+         "each day has about 24 rows, as in an hourly file; add a column 'hour'"),
         (HOURLY, [hours_of()[0].replace("10,", "410,"), *hours_of()[1:]], "temperature of 410"),
     ],
 )  # fmt: skip
@@ -601,7 +601,7 @@ def test_sensors_read_a_little_under_nought_at_night(written):
     rows = [row.replace(",480.0", ",1050") for row in rows]
     record = read_weather(written([HOURLY, *rows]))
     assert record.solar_mj_m2 == pytest.approx([1050 * 12 * 3600 / 1e6] * 2)
-    assert "taken as 0 on 24 rows" in record.notes[0]
+    assert "set to 0 on 24 rows" in record.notes[0]
     told = faults_of(written([HOURLY, *(row.replace(",-3", ",-30") for row in rows)]))
     assert "solar of -30 W/m2 is negative" in told[0]
 

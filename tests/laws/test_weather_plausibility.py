@@ -166,7 +166,7 @@ WRONG = {
     "temperature -99.9": (lambda v: {**v, "tmin": marked(v["tmin"], -99.9)}, {}, "tmin", "-99.9"),
     "rain 99.99": (lambda v: {**v, "rain": marked(v["rain"], 99.99)}, {}, "rain", "99.99"),
     "six months shifted": (
-        lambda v: {q: np.roll(column, 182) for q, column in v.items()}, {}, "tmax", "equator"
+        lambda v: {q: np.roll(column, 182) for q, column in v.items()}, {}, "tmax", "hemisphere"
     ),
     "W/m2 under MJ/m2": (lambda v: {**v, "solar": v["solar"] / 0.0864}, {}, "solar", "W/m2"),
     "cal/cm2 under MJ/m2": (lambda v: {**v, "solar": v["solar"] / 0.04184}, {}, "solar", "cal/cm2"),

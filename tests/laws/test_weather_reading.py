@@ -210,7 +210,7 @@ def test_header_alone(written):
 
 
 def test_another_kind_of_file(written):
-    assert "neither .csv nor .nc" in faults_of(written([HEADER], "meadow.xlsx"))[0]
+    assert "none of the file extensions .csv" in faults_of(written([HEADER], "meadow.xlsx"))[0]
 
 
 @pytest.mark.parametrize("mark", [b"", b"\xef\xbb\xbf"])
@@ -260,7 +260,7 @@ def test_two_heights_of_one_wind(written):
 @pytest.mark.parametrize(
     "declared, words",
     [
-        ({"tmean": ColumnSpec("rain_mm", "mm")}, "declares 'tmean', which is no quantity"),
+        ({"tmean": ColumnSpec("rain_mm", "mm")}, "declares 'tmean', which is not a quantity"),
         ({"dewpoint": ColumnSpec("dew", "C")}, "has no column 'dew' for dewpoint"),
         ({"tmax": ColumnSpec("tmax_c")}, "column 'tmax_c' is declared without a unit"),
         ({"tmax": ColumnSpec("tmax_c", "mm")}, "unit 'mm' cannot be converted to deg C"),
@@ -298,7 +298,7 @@ def test_ignoring_what_is_not_there(written):
         ("2013-6-2,1,20,10", "date", "'2013-6-2' is not a date"),
         ("2013-06-31,1,20,10", "date", "'2013-06-31' is not a day of the calendar"),
         (",1,20,10", "date", "is blank; a day as"),
-        ("2013-06-02,,20,10", "rain_mm", "rain is blank; a number, or a rule that fills it"),
+        ("2013-06-02,,20,10", "rain_mm", "rain is blank; write a number, or fill it by a rule"),
         ("2013-06-02,1, ,10", "tmax_c", "tmax is blank"),
         ("2013-06-02,1,20,", "tmin_c", "tmin is blank"),
         ("2013-06-02,T,20,10", "rain_mm", "'T' is not a number"),

@@ -149,5 +149,5 @@ def test_the_table_is_the_same_every_time():
 def test_too_few_years_are_refused():
     with pytest.raises(FaultyInput, match="at least 3"):
         compare_spread(random_record(2, seed=1), random_record(100, seed=2))
-    with pytest.raises(FaultyInput, match="29 years beside 10 observed ones; at least 30"):
+    with pytest.raises(FaultyInput, match="29 years for 10 observed ones; at least 30"):
         compare_spread(random_record(10, seed=1), random_record(29, seed=2))
