@@ -93,6 +93,15 @@ def likest(name: str, known: Iterable[str]) -> str:
     return next(iter(difflib.get_close_matches(name, likely, n=1, cutoff=0.6)), "")
 
 
+_PLURALS = {"is": "are", "has": "have", "takes": "take", "needs": "need", "does": "do"}
+
+
+def _of_several(what: str) -> str:
+    """``is not known here`` of several keys: ``are not known here``."""
+    verb, space, rest = what.partition(" ")
+    return f"{_PLURALS.get(verb, verb)}{space}{rest}"
+
+
 def alike_told_once(faults: Iterable[Fault], most: int = MOST_TOLD) -> list[Fault]:
     """Faults of several fields, plans or the like that say the same, as one that names them all.
 
@@ -110,7 +119,8 @@ def alike_told_once(faults: Iterable[Fault], most: int = MOST_TOLD) -> list[Faul
         if len(same) > 1:
             keys = dict.fromkeys(fault.where.rpartition(": ")[2] for fault in same)
             where = listed(keys, 10)
-            first = Fault(f"{file}: {where}" if file else where, first.what, first.allowed)
+            what = _of_several(first.what) if len(keys) > 1 else first.what
+            first = Fault(f"{file}: {where}" if file else where, what, first.allowed)
         told.append(first)
     if len(told) > most:
         file = told[0].where.partition(": ")[0]

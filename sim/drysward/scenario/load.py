@@ -36,6 +36,7 @@ from drysward.scenario.model import (
     Scenario,
     Site,
 )
+from drysward.scenario.keys import check_at
 from drysward.scenario.names import Named
 from drysward.scenario.play_tables import (
     SkinTable,
@@ -58,7 +59,7 @@ from drysward.scenario.schema import (
 )
 from drysward.scenario.sizing_tables import sizing_spec
 from drysward.scenario.supply_tables import supply_spec
-from drysward.scenario.values import EVERY_TIME, label_of, values_of
+from drysward.scenario.values import EVERY_TIME, BeyondLimits, label_of, values_of
 from drysward.scenario.weather_tables import MADE_YEARS, check_climate, weather_source
 from drysward.weather.file.fill import FillRule
 
@@ -426,7 +427,12 @@ def told_faults(
         yield Fault(where, "is not known here", nearest(str(place[-1]), known))
     elif kind == "value_error":
         what, _, allowed = str(context["error"]).partition("; ")
+        limits = _limits_as_written(place, whole, value)
+        if isinstance(context["error"], BeyondLimits) and limits:
+            what, allowed = f"{quoted(value)} cannot be", limits
         yield Fault(where, what, allowed)
+    elif kind in _PAST_LIMITS and (limits := _limits_as_written(place, whole, value)):
+        yield Fault(where, f"{quoted(value)} is refused", limits)
     elif kind in ("model_type", "dict_type"):
         yield Fault(where, f"{quoted(value)} is not a table", "a table of keys and values")
     elif kind == "string_pattern_mismatch":
@@ -437,6 +443,24 @@ def told_faults(
         message = detail["msg"].partition(" after validation")[0]
         allowed = re.sub(r"^(Input|Value|String|List|Dictionary) should ", "should ", message)
         yield Fault(where, f"{shown} is refused", allowed)
+
+
+# Of the validator, for a number beyond an end of its range.
+_PAST_LIMITS = ("greater_than", "greater_than_equal", "less_than", "less_than_equal")
+
+
+def _limits_as_written(
+    place: Sequence[str | int], whole: type[BaseModel], value: object
+) -> str:
+    """Both limits of the key at ``place``, in the unit that the writer used; "" when not known."""
+    check = check_at(place, whole)
+    if check is None:
+        return ""
+    unit = value.strip().partition(" ")[2].strip() if isinstance(value, str) else ""
+    try:
+        return check.limits(unit)
+    except ValueError:
+        return ""
 
 
 def _known_keys(place: Sequence[str | int], model: type[BaseModel]) -> list[str]:
