@@ -276,7 +276,7 @@ def test_faults_of_plans(wrong: str, told: str) -> None:
         ('"native_lome"', "fields.a.root_zone.like: 'native_lome' is not known; did you mean"),
         ('{ like = "native_loam", base_suction = "9 cm" }', "base_suction: 'native_loam' has none"),
         ('{ like = "sand_over_gravel_12in", soil = "clay" }', "root_zone.soil: "),
-        ('{ like = "native_loam", depth = "9 km" }', "depth: '9 km' cannot be; 0.00002 to 0.005 km"),
+        ('{ like = "native_loam", depth = "9 km" }', "depth: '9 km' cannot be; 0.00002"),
         ('{ like = "native_loam", field_capacity = 0.3 }', "a measured soil needs more"),
         (
             '{ like = "native_loam", field_capacity = 0.1, wilting_point = 0.2, '

@@ -518,7 +518,7 @@ def test_faults(there: str, wrong: str, told: str) -> None:
     "find, told",
     [
         ('{ what = "storage", of = "pond" }', "sizing.find.of: there is one storage"),
-        ('{ what = "storage", low = 5 }', "sizing.find.low: 5 has no unit; write \"5 gal\", or in Mgal"),
+        ('{ what = "storage", low = 5 }', "find.low: 5 has no unit; write \"5 gal\", or in Mgal"),
         ('{ what = "storage", low = "1 gpm" }', "find.low: unit 'gpm' cannot be turned into m^3"),
         ('{ what = "storage", low = "-1 m3" }', "find.low: '-1 m3' cannot be; 0 to 100,000,000 m3"),
         ('{ what = "storage", low = "2 m3", high = "2 m3" }', "find.high: is not more than low"),

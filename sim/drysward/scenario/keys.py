@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 import tomllib
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
@@ -48,12 +48,15 @@ _BY_READER = {
 }
 
 
+_NO_LIMIT = 1e15  # a limit of the machine, which no person meets
+
+
 @dataclass(frozen=True)
 class Check:
     """What a value may be: a quantity, one of some names, a number within limits.
 
     ``low`` and ``high`` are in the base unit of ``kind`` times ``scale``, or bare.
-    ``above`` and ``below``: the ends themselves are not allowed.
+    ``above`` and ``below``: the ends themselves are not allowed. ``many``: a list of such.
     """
 
     of: str = ""
@@ -64,6 +67,7 @@ class Check:
     above: bool = False
     below: bool = False
     names: tuple[str, ...] = ()
+    many: bool = False
 
     @property
     def units(self) -> tuple[str, ...]:
@@ -74,7 +78,7 @@ class Check:
 
     def limits(self, unit: str = "") -> str:
         """``0 to 2,470 acre``, in ``unit`` or in the first that a writer is offered."""
-        low, high = self.low, self.high
+        low, high = self.low, self.high if self.high < _NO_LIMIT else math.inf
         if not math.isfinite(low) and not math.isfinite(high):
             return ""
         tail = ""
@@ -82,12 +86,14 @@ class Check:
             unit = unit or self.units[0]
             low, high = (written_in(end / self.scale, self.kind, unit) for end in (low, high))
             tail = f" {unit}"
+        first = _plain_number(low, math.ceil) if math.isfinite(low) else ""
+        last = _plain_number(high, math.floor) if math.isfinite(high) else ""
         if not math.isfinite(high):
-            return f"{'more than' if self.above else 'at least'} {_plain_number(low)}{tail}"
+            return f"{'more than' if self.above else 'at least'} {first}{tail}"
         if not math.isfinite(low):
-            return f"{'less than' if self.below else 'at most'} {_plain_number(high)}{tail}"
-        first = f"more than {_plain_number(low)}" if self.above else _plain_number(low)
-        last = f"less than {_plain_number(high)}" if self.below else _plain_number(high)
+            return f"{'less than' if self.below else 'at most'} {last}{tail}"
+        first = f"more than {first}" if self.above else first
+        last = f"less than {last}" if self.below else last
         between = {(True, True): " and ", (True, False): ", up to "}
         return f"{first}{between.get((self.above, self.below), ' to ')}{last}{tail}"
 
@@ -95,6 +101,7 @@ class Check:
         """What to write, in words: ``acre, ft2 or m2; 0 to 2,470 acre``."""
         names = listed_or([f'"{name}"' for name in self.names])
         first = self.of or names or listed_or(self.units)
+        first = f"a list of {first}" if self.many and not self.of else first
         return "; ".join(part for part in (first, self.limits()) if part)
 
 
@@ -114,10 +121,11 @@ class Key:
     meaning: str
 
 
-def _plain_number(number: float) -> str:
-    """Four digits that count, with commas and without powers of ten."""
+def _plain_number(number: float, inwards: Callable[[float], int]) -> str:
+    """Four digits that count, with commas, rounded ``inwards`` by floor or ceil."""
     digits = 4 - math.ceil(math.log10(abs(number))) if number else 0
-    text = f"{round(number, digits):,.{max(digits, 0)}f}"
+    rounded = inwards(round(number * 10.0**digits, 6)) / 10.0**digits
+    text = f"{rounded:,.{max(digits, 0)}f}"
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
@@ -162,7 +170,7 @@ def check_at(
 
 def check_of(field: FieldInfo) -> Check:
     """What a field of a table may be, read off its annotation."""
-    told: dict[str, Any] = {}
+    told: dict[str, Any] = {"many": _holds_list(field.annotation)}
     for part in _parts(field):
         if isinstance(part, BeforeValidator | AfterValidator):
             _read_check(part.func, told)
@@ -236,7 +244,8 @@ def _default(field: FieldInfo) -> str:
         return f"{written_in(value / check.scale, check.kind, unit):.3g} {unit}"
     if isinstance(value, str):
         return f'"{value}"'
-    return f"{value:g}{' days' if check.of == _BY_READER[values.whole_days] else ''}"
+    days = " days" if value != 1 else " day"
+    return f"{value:g}{days if check.of == _BY_READER[values.whole_days] else ''}"
 
 
 def _parts(field: FieldInfo) -> Iterator[Any]:
@@ -249,7 +258,8 @@ def _parts(field: FieldInfo) -> Iterator[Any]:
 def _within(annotation: Any) -> Iterator[Any]:
     if _is_table(annotation):
         return
-    for part in get_args(annotation):
+    inner = get_args(annotation)
+    for part in inner[1:] if get_origin(annotation) is dict else inner:
         if hasattr(annotation, "__metadata__") or isinstance(part, type) or get_args(part):
             yield from _within(part)
     for part in getattr(annotation, "__metadata__", ()):
@@ -261,6 +271,14 @@ def _unpacked(part: Any) -> Iterator[Any]:
         yield from part.metadata
     else:
         yield part
+
+
+def _holds_list(annotation: Any) -> bool:
+    """Whether a value is a list, by whatever it is annotated or exchanged with."""
+    if get_origin(annotation) is list:
+        return True
+    plain = not _is_table(annotation) and get_origin(annotation) is not dict
+    return plain and any(_holds_list(part) for part in get_args(annotation))
 
 
 def _is_table(annotation: Any) -> bool:

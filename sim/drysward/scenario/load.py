@@ -19,6 +19,7 @@ from drysward.faults import Fault, FaultyInput, alike_told_once, likest, nearest
 from drysward.inputs import toml_tables, toml_text
 from drysward.physics.watering_system import design_flow_m3_h
 from drysward.scenario.cost_tables import costs_spec
+from drysward.scenario.keys import check_at
 from drysward.scenario.model import (
     BY_DESIGN,
     BY_FLOW,
@@ -36,7 +37,6 @@ from drysward.scenario.model import (
     Scenario,
     Site,
 )
-from drysward.scenario.keys import check_at
 from drysward.scenario.names import Named
 from drysward.scenario.play_tables import (
     SkinTable,
@@ -100,9 +100,18 @@ def shipped(name: str = "demo") -> Scenario:
 
 def shipped_names() -> list[str]:
     """Names of the scenarios that ship with drysward."""
+    return sorted(name for name in _shipped_files() if not name.startswith("sweep-"))
+
+
+def shipped_texts() -> dict[str, str]:
+    """Every scenario and sweep that ships with drysward, as TOML, by name."""
+    shipped = sorted(_shipped_files().items())
+    return {name: path.read_text(encoding="utf-8") for name, path in shipped}
+
+
+def _shipped_files() -> dict[str, Path]:
     folder = Path(str(files("drysward.scenarios")))
-    names = (path.stem for path in folder.glob("*.toml"))
-    return sorted(name for name in names if not name.startswith("sweep-"))
+    return {path.stem: path for path in folder.glob("*.toml")}
 
 
 def loads(text: str, base_folder: str | Path, name: str = "scenario") -> Scenario:
