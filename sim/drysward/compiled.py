@@ -207,6 +207,11 @@ def equation(function: Callable[..., Any]) -> Any:
     return jitable(function)
 
 
+def equations() -> tuple[Any, ...]:
+    """Functions marked ``equation`` so far, in no order; plain Python as it is written."""
+    return tuple(_EQUATIONS)
+
+
 def set_in(function: Callable[..., Any]) -> Any:
     """As ``jitable``, for a large function that is called in one place and returns at its end, if
     at all: its statements are set in there.
