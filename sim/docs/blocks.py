@@ -28,6 +28,7 @@ import re
 import shlex
 import sys
 import tempfile
+import time
 import tomllib
 from collections.abc import Iterator, Mapping
 from contextlib import chdir, redirect_stdout
@@ -36,7 +37,11 @@ from pathlib import Path
 from typing import Any
 
 ROOT = Path(__file__).resolve().parents[2]
-PAGES = (ROOT / "README.md", *sorted((ROOT / "sim" / "docs").rglob("*.md")))
+DOCS = ROOT / "sim" / "docs"
+PAGES = (
+    ROOT / "README.md",
+    *sorted(page for page in DOCS.rglob("*.md") if page.parent.name != "generated"),
+)
 WIDTH = "100"
 
 _FENCE = re.compile(
@@ -260,12 +265,15 @@ def main(words: list[str] | None = None) -> int:
     os.environ["COLUMNS"] = WIDTH
     wrong = 0
     for page in options.pages:
+        began = time.perf_counter()
         try:
             filled = run_page(page.resolve(), options.fast)
         except BrokenBlock as broken:
             print(broken, file=sys.stderr)
             wrong += 1
             continue
+        finally:
+            print(f"{page.name}: {time.perf_counter() - began:.1f} s", file=sys.stderr)
         if filled == page.read_text(encoding="utf-8"):
             continue
         wrong += options.check

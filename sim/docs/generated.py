@@ -68,7 +68,7 @@ def scenario_keys() -> Iterator[str]:
     yield "# Keys of a scenario\n"
     yield "Written from the schema that reads the file. `KEY` is a name of your own, and `[]` an"
     yield "item of a list. Bold keys are needed. Most numbers of fields, plans and supply also"
-    yield "take a range, such as `\"12 in (10 to 14 in)\"`: see [What is not known](../uncertainty.md)."
+    yield "take a range, such as `\"12 in (10 to 14 in)\"`: see [Draws](../uncertainty.md)."
     for top, title in _TABLES.items():
         yield f"\n## {title}\n"
         here = [key for key in keys() if key.name.split(".")[0] == top]
@@ -86,7 +86,7 @@ def _key_row(key: Key) -> tuple[str, ...]:
 def catalog_page(catalog: Catalog) -> Iterator[str]:
     """Every number of the catalog with its range, source and grade."""
     yield "# Catalog\n"
-    yield "Every number with its range, unit, grade and source, written from `configs/`. The same is"
+    yield "Every number with its range, unit, grade and source, written from `configs/`. It is also"
     yield "printed by `drysward catalog NAME`. Any number can be set in a scenario under"
     yield "`[overrides]`, as `\"species.tall_fescue.wilt_ks\" = 0.30`."
     for kind, entries in catalog.entries.items():
@@ -145,13 +145,33 @@ def equation_page() -> Iterator[str]:
 
 def _equation(function: Callable[..., Any]) -> Iterator[str]:
     yield from _heading(function.__name__.replace("_", " "), "~")
-    yield f"{inspect.cleandoc(function.__doc__ or '')}\n"
-    yield ".. code-block:: python\n"
+    yield from _docstring(inspect.cleandoc(function.__doc__ or ""))
+    yield "\n.. code-block:: python\n"
     source = inspect.getsource(function)
     body = re.sub(r'^    """.*?"""\n', "", source, count=1, flags=re.MULTILINE | re.DOTALL)
     lines = [line for line in body.splitlines() if not line.startswith("@")]
     yield from (f"    {line}".rstrip() for line in lines)
     yield ""
+
+
+def _docstring(text: str) -> Iterator[str]:
+    """A docstring as reStructuredText, with the items of its sections as lists."""
+    lines = [*text.splitlines(), ""]
+    within = False
+    for line, following in zip(lines, [*lines[1:], ""], strict=True):
+        if re.fullmatch("-{3,}", following):
+            within = True
+            yield f"**{line}**\n"
+        elif re.fullmatch("-{3,}", line):
+            continue
+        elif within and line and not line.startswith(" "):
+            name, colon, meaning = line.partition(" : ")
+            within = bool(colon)
+            yield f"- ``{name}``: {meaning}" if colon else line
+        elif within and line:
+            yield f"  {line.strip()}"
+        else:
+            yield line
 
 
 def api() -> Iterator[str]:

@@ -430,7 +430,7 @@ def told_faults(
             full = ".".join(part for part in (dotted(place), key) if part)
             yield Fault(f"{name}: {full}", what, allowed)
     elif kind == "missing":
-        yield Fault(where, "is missing", "it has no default")
+        yield Fault(where, "is missing", _line_for(place, whole))
     elif kind == "extra_forbidden":
         known = _known_keys(place[:-1], whole)
         yield Fault(where, "is not known here", nearest(str(place[-1]), known))
@@ -452,6 +452,14 @@ def told_faults(
         message = detail["msg"].partition(" after validation")[0]
         allowed = re.sub(r"^(Input|Value|String|List|Dictionary) should ", "should ", message)
         yield Fault(where, f"{shown} is refused", allowed)
+
+
+def _line_for(place: Sequence[str | int], whole: type[BaseModel]) -> str:
+    """The line that gives a needed key its value."""
+    check = check_at(place, whole)
+    if check is None or check.of.startswith("a table"):
+        return f"write a table [{dotted(place)}]"
+    return f"write {place[-1]} = ... ({check})"
 
 
 # Of the validator, for a number beyond an end of its range.

@@ -213,9 +213,13 @@ def price_of(kind: Kind) -> BeforeValidator:
     return BeforeValidator(Described(lambda text: price_per(text, kind), _PRICED[kind][1]))
 
 
-def in_table(key: str) -> Callable[[object], object]:
-    """A bare text stands for a table that holds only ``key``."""
-    return lambda value: {key: value} if isinstance(value, str) else value
+def in_table(key: str, takes: str = "") -> Callable[[object], object]:
+    """A bare text stands for a table that holds only ``key``; ``takes`` says what to write."""
+
+    def table(value: object) -> object:
+        return {key: value} if isinstance(value, str) else value
+
+    return Described(table, takes) if takes else table
 
 
 Share = Annotated[float, Field(ge=0.0, le=1.0)]
