@@ -12,7 +12,8 @@ and before a ``text`` block
 
     <!-- output -->                              holds what the block before it prints
     <!-- output: COMMAND -->                     holds what COMMAND prints
-    <!-- output: COMMAND, lines 1 to 35 -->      holds some lines of that
+    <!-- output: COMMAND, lines 1 to 6 and 90 to 99 -->   holds some lines of that
+    <!-- output: COMMAND, 20 lines from TEXT -->          likewise, from a line that starts so
     <!-- slow output: COMMAND -->                is left out where ``--fast`` is asked for
 
 ``python sim/docs/blocks.py`` fills in every output, ``--check`` compares instead and fails where
@@ -49,7 +50,8 @@ _FENCE = re.compile(
     r"^```(?P<language>\w+)\n(?P<code>.*?)^```$",
     re.MULTILINE | re.DOTALL,
 )
-_LINES = re.compile(r"(?P<command>.*), lines (?P<first>\d+) to (?P<last>\d+)")
+_LINES = re.compile(r"(?P<command>.*), lines (?P<spans>\d+ to \d+(?: and \d+ to \d+)*)")
+_FROM = re.compile(r"(?P<command>.*), (?P<count>\d+) lines from (?P<start>.+)")
 
 
 class BrokenBlock(Exception):
@@ -120,12 +122,18 @@ def _output(block: Block, session: Session, place: str) -> str:
     _, colon, command = block.mark.partition(": ")
     if not colon:
         return _tidy(session.printed)
-    lines = _LINES.fullmatch(command)
-    printed = run_line(lines["command"] if lines else command, place)
+    lines, part = _LINES.fullmatch(command), _FROM.fullmatch(command)
+    chosen = lines or part
+    shown = run_line(chosen["command"] if chosen else command, place).splitlines()
     if lines:
-        kept = printed.splitlines()[int(lines["first"]) - 1 : int(lines["last"])]
-        printed = "\n".join(kept)
-    return _tidy(printed)
+        spans = re.findall(r"(\d+) to (\d+)", lines["spans"])
+        shown = [line for first, last in spans for line in shown[int(first) - 1 : int(last)]]
+    elif part:
+        starts = [i for i, line in enumerate(shown) if line.startswith(part["start"])]
+        if not starts:
+            raise BrokenBlock(f"{place}: no line of '{part['command']}' starts {part['start']}")
+        shown = shown[starts[0] : starts[0] + int(part["count"])]
+    return _tidy("\n".join(shown))
 
 
 def _tidy(printed: str) -> str:
