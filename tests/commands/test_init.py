@@ -13,6 +13,7 @@ from drysward.scenario.keys import keys, meanings
 from drysward.scenario.load import shipped_texts
 from drysward.scenario.starter import NewScenario, keys_of, scenario_text
 
+PLACE = ("--latitude", "40", "--elevation", "140 m")
 RECORD = Path(__file__).parents[1] / "data" / "baltimore-washington-2010-2019.csv"
 
 
@@ -77,7 +78,7 @@ def test_blanks_of_a_weather_file_get_the_line_that_fills_them() -> None:
 def test_questions_are_asked_until_the_answers_can_be_read() -> None:
     typed = "\n".join([
         "Here", "141", "100 m",  # no such latitude
-        "Here", "41", "100 m", "", "n",
+        "Here", "41", "100 m", "no.csv", "", "n",
         "Stadium", "2 acre", "tall fescu", "native_loam", "hand_hose",  # no such grass
         "Stadium", "2 acre", "Tall Fescue", "native_loam", "hand_hose", "n",
         "y", "n", "n", "y", "",
@@ -102,9 +103,10 @@ def test_questions_are_asked_until_the_answers_can_be_read() -> None:
         (["--plan", "A, refill, triger 1"], "did you mean 'trigger'?"),
         (["--plan", "A, refill"], "plans.a.trigger: is missing"),
         (["--normal", "tmax degF 1 2"], "does not hold twelve numbers"),
-        (["--normal", "tmax degF" + " 50" * 12], "rain, wet_days, tmin are missing"),
+        (["--normal", "tmax degF" + " 50" * 12, *PLACE], "rain, wet_days, tmin are missing"),
+        (["--weather", "w.csv"], "--weather needs --latitude and --elevation of the place"),
         (["--latitude", "95"], "site.latitude: '95 deg' is refused; -90 to 90"),
-        (["--weather", "none.csv"], "there is no such file"),
+        (["--weather", "none.csv", *PLACE], "there is no such file"),
     ],
 )
 def test_what_cannot_be_is_refused_and_nothing_written(words: list[str], told: str) -> None:

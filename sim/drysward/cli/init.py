@@ -85,6 +85,8 @@ def command(
     new = NewScenario(**{key: value for key, value in said.items() if value is not None})
     if sys.stdin.isatty() if ask is None else ask:
         new, weather = _asked(new, said, weather)
+    else:
+        _require_place(said, weather)
     if weather is not None:
         new = replace(new, weather_file=os.path.relpath(weather, folder or "."))
     _require_normals(new)
@@ -123,6 +125,14 @@ def _degrees(text: str) -> str:
         return f"{float(text):g} deg"
     except ValueError:
         return text
+
+
+def _require_place(said: dict[str, Any], weather: Path | None) -> None:
+    """Weather of a real place is checked against that place, and needs it for reference ET."""
+    missing = [f"--{key}" for key in ("latitude", "elevation") if said[key] is None]
+    if missing and (weather is not None or said["given_normals"] is not None):
+        given = "--weather" if weather is not None else "--normal"
+        raise click.UsageError(f"{given} needs {' and '.join(missing)} of the place")
 
 
 def _require_normals(new: NewScenario) -> None:
@@ -188,8 +198,7 @@ def _asked(
         if None not in site.values():
             break  # the whole file is checked once more, and refused
     if weather is None and said["given_normals"] is None:
-        named = click.prompt("Weather file (Enter for none)", "", show_default=False)
-        weather = Path(named) if named else None
+        weather = _weather_file()
         if weather is None and click.confirm("Type your monthly normals now?", default=False):
             typed = [_normal(name, read_normal) for name in NEEDED_NORMALS]
             new = replace(new, given_normals=dict(typed))
@@ -200,6 +209,14 @@ def _asked(
         chosen = [one for one in plans if click.confirm(f"Plan: {one.label}?", default=True)]
         new = replace(new, plan_list=chosen or plans)
     return new, weather
+
+
+def _weather_file() -> Path | None:
+    while named := click.prompt("Weather file (Enter for none)", "", show_default=False):
+        if Path(named).is_file():
+            return Path(named)
+        say(f"There is no file {named} in {Path.cwd()}", err=True)
+    return None
 
 
 def _normal(name: str, read: Any) -> tuple[str, str]:
