@@ -113,3 +113,12 @@ def test_outputs_are_filled_in(tmp_path: Path) -> None:
     assert "```text\n1\n2\n```" in filled
     assert "```text\ndemo        Tarrow Mills: stadium and practice field\n```" in filled
     assert "old" not in filled
+
+
+def test_developers_page_names_files_that_are_there() -> None:
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    named = re.findall(r"`((?:[\w.-]+/)+[\w.-]+\.(?:py|toml|md|txt))", text)
+    assert len(named) > 50
+    homes = (ROOT, ROOT / "sim" / "drysward")
+    gone = [path for path in named if not any((home / path).exists() for home in homes)]
+    assert gone == []
