@@ -158,45 +158,57 @@ def check_at(
     place: Sequence[str | int], whole: type[BaseModel] = ScenarioTable
 ) -> Check | None:
     """What the value at ``place`` of ``whole``, as pydantic locates it, may be; None if no key."""
-    table: type[BaseModel] = whole
-    found: FieldInfo | None = None
+    field, _ = _at(place, whole)
+    return None if field is None else check_of(field)
+
+
+def keys_at(place: Sequence[str | int], whole: type[BaseModel] = ScenarioTable) -> list[str]:
+    """Keys that the table at ``place`` of ``whole`` may hold."""
+    return list(_by_name(_at(place, whole)[1]))
+
+
+def _at(
+    place: Sequence[str | int], whole: type[BaseModel]
+) -> tuple[FieldInfo | None, type[BaseModel]]:
+    """The last key on the way to ``place``, and the table that it leads to."""
+    found, table = None, whole
     for part in place:
+        # A part that is no key of a table is an index, or the name of a field or plan.
         field = _by_name(table).get(str(part))
         if field is not None:
-            found = field
-            table = next(iter(_tables(field.annotation)), table)
-    return None if found is None else check_of(found)
+            found, table = field, next(iter(_tables(field.annotation)), table)
+    return found, table
 
 
 def check_of(field: FieldInfo) -> Check:
     """What a field of a table may be, read off its annotation."""
-    told: dict[str, Any] = {"many": _holds_list(field.annotation)}
+    found: dict[str, Any] = {"many": _holds_list(field.annotation)}
     for part in _parts(field):
         if isinstance(part, BeforeValidator | AfterValidator):
-            _read_check(part.func, told)
+            _read_check(part.func, found)
         elif isinstance(part, limits.Ge | limits.Gt):
-            told["low"] = float(getattr(part, "ge", getattr(part, "gt", 0.0)))
-            told["above"] = isinstance(part, limits.Gt)
+            found["low"] = float(getattr(part, "ge", getattr(part, "gt", 0.0)))
+            found["above"] = isinstance(part, limits.Gt)
         elif isinstance(part, limits.Le | limits.Lt):
-            told["high"] = float(getattr(part, "le", getattr(part, "lt", 0.0)))
-            told["below"] = isinstance(part, limits.Lt)
-    if "of" not in told:
+            found["high"] = float(getattr(part, "le", getattr(part, "lt", 0.0)))
+            found["below"] = isinstance(part, limits.Lt)
+    if "of" not in found:
         plain = _plain(field.annotation) or "a quantity"
-        told["of"] = "" if told.get("kind") or told.get("names") else plain
-    return Check(**told)
+        found["of"] = "" if found.get("kind") or found.get("names") else plain
+    return Check(**found)
 
 
-def _read_check(check: Any, told: dict[str, Any]) -> None:
+def _read_check(check: Any, found: dict[str, Any]) -> None:
     if isinstance(check, ReadsQuantity):
-        told.update(kind=check.kind, scale=check.scale)
+        found.update(kind=check.kind, scale=check.scale)
     elif isinstance(check, IsWithin):
-        told.update(low=check.term.low, high=check.term.high)
+        found.update(low=check.term.low, high=check.term.high)
     elif isinstance(check, IsOneOf):
-        told["names"] = check.names
+        found["names"] = check.names
     elif isinstance(check, Described):
-        told["of"] = check.takes
+        found["of"] = check.takes
     elif check in _BY_READER:
-        told["of"] = _BY_READER[check]
+        found["of"] = _BY_READER[check]
 
 
 def _plain(annotation: Any) -> str:

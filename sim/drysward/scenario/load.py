@@ -9,7 +9,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from importlib.resources import files
 from pathlib import Path
-from typing import Any, get_args
+from typing import Any
 
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
@@ -19,7 +19,7 @@ from drysward.faults import Fault, FaultyInput, alike_told_once, likest, nearest
 from drysward.inputs import toml_tables, toml_text
 from drysward.physics.watering_system import design_flow_m3_h
 from drysward.scenario.cost_tables import costs_spec
-from drysward.scenario.keys import check_at
+from drysward.scenario.keys import check_at, keys_at
 from drysward.scenario.model import (
     BY_DESIGN,
     BY_FLOW,
@@ -432,7 +432,7 @@ def told_faults(
     elif kind == "missing":
         yield Fault(where, "is missing", _line_for(place, whole))
     elif kind == "extra_forbidden":
-        known = _known_keys(place[:-1], whole)
+        known = keys_at(place[:-1], whole)
         yield Fault(where, "is not known here", nearest(str(place[-1]), known))
     elif kind == "value_error":
         what, _, allowed = str(context["error"]).partition("; ")
@@ -478,21 +478,3 @@ def _limits_as_written(
         return check.limits(unit)
     except ValueError:
         return ""
-
-
-def _known_keys(place: Sequence[str | int], model: type[BaseModel]) -> list[str]:
-    """Keys that the table at ``place`` below ``model`` may hold."""
-    for part in place:
-        fields = {field.alias or key: field for key, field in model.model_fields.items()}
-        if part in fields:
-            # A part that is no key of a table is an index or the name of a field or plan.
-            model = _table_within(fields[str(part)].annotation) or model
-    return [field.alias or key for key, field in model.model_fields.items()]
-
-
-def _table_within(annotation: Any) -> type[BaseModel] | None:
-    """The table that an annotation such as ``dict[str, Table] | None`` holds."""
-    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        return annotation
-    found = (_table_within(inner) for inner in get_args(annotation))
-    return next((table for table in found if table), None)

@@ -165,8 +165,8 @@ def read_field(text: str) -> NewField:
             hint = nearest(catalog_name(name), known)
             raise FaultyInput(Fault(where, f"{quoted(name)} is not in the catalog", hint))
         if PARTS[kind] in found:
-            told = f"has two entries of '{kind}': {found[PARTS[kind]]} and {name}"
-            raise FaultyInput(Fault(where, told, "one of them"))
+            what = f"has two entries of '{kind}': {found[PARTS[kind]]} and {name}"
+            raise FaultyInput(Fault(where, what, "one of them"))
         found[PARTS[kind]] = catalog_name(name)
     return NewField(label, area, **found)
 
