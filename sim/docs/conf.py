@@ -22,11 +22,11 @@ extensions = [
 myst_enable_extensions = ["dollarmath", "deflist"]
 myst_heading_anchors = 3
 exclude_patterns = ["build"]
+smartquotes = False  # quotes of TOML are copied
 html_theme = "furo"
 html_title = f"drysward {release}"
 autodoc_typehints = "description"
 autodoc_member_order = "bysource"
 napoleon_google_docstring = False
-suppress_warnings = ["myst.xref_missing"]
 
 write_pages(Path(__file__).parent / "generated")
