@@ -208,6 +208,11 @@ def equation(function: Callable[..., Any]) -> Any:
     return jitable(function)
 
 
+def equations() -> tuple[Any, ...]:
+    """Functions marked ``equation`` so far, in no order; plain Python as it is written."""
+    return tuple(_EQUATIONS)
+
+
 def inline(function: Callable[..., Any]) -> Any:
     """As ``jitable``, for a large function that is called in one place and does not return early:
     its statements are inlined there.

@@ -93,6 +93,15 @@ def closest_name(name: str, known: Iterable[str]) -> str:
     return next(iter(difflib.get_close_matches(name, likely, n=1, cutoff=0.6)), "")
 
 
+_PLURALS = {"is": "are", "has": "have", "takes": "take", "needs": "need", "does": "do"}
+
+
+def _of_several(what: str) -> str:
+    """``is not known here`` of several keys: ``are not known here``."""
+    verb, space, rest = what.partition(" ")
+    return f"{_PLURALS.get(verb, verb)}{space}{rest}"
+
+
 def merged_alike(faults: Iterable[Fault], most: int = MOST_LISTED) -> list[Fault]:
     """Faults with the same text for several fields or plans, merged into one that names all keys.
 
@@ -110,7 +119,8 @@ def merged_alike(faults: Iterable[Fault], most: int = MOST_LISTED) -> list[Fault
         if len(same) > 1:
             keys = dict.fromkeys(fault.where.rpartition(": ")[2] for fault in same)
             where = listed(keys, 10)
-            first = Fault(f"{file}: {where}" if file else where, first.what, first.allowed)
+            what = _of_several(first.what) if len(keys) > 1 else first.what
+            first = Fault(f"{file}: {where}" if file else where, what, first.allowed)
         merged.append(first)
     if len(merged) > most:
         file = merged[0].where.partition(": ")[0]

@@ -75,11 +75,16 @@ def toml_text(path: Path, instead: str = "") -> str:
     ``instead`` as in ``file_bytes``.
     """
     data = file_bytes(path, MOST_TOML_BYTES, "a .toml file", instead)
+    return toml_of_bytes(data, path_text(path))
+
+
+def toml_of_bytes(data: bytes, name: str) -> str:
+    """The text of TOML that stands in ``data``, which ``name`` stands for in faults."""
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         what = f"is not UTF-8 text at byte {error.start}"
-        raise FaultyInput(Fault(path_text(path), what, "save it as UTF-8")) from None
+        raise FaultyInput(Fault(name, what, "save it as UTF-8")) from None
 
 
 def toml_tables(name: str, text: str) -> dict[str, Any]:

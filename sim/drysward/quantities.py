@@ -127,7 +127,7 @@ def parse(text: object, kind: Kind) -> float:
     """
     expected = f"write {kind.name} as a number and a unit ({', '.join(kind.examples)})"
     if not isinstance(text, str):
-        raise ValueError(f"{quoted(text)} has no unit; {expected}")
+        raise ValueError(_without_unit(text, text, kind))
     head, _, unit = text.strip().partition(" ")
     try:
         number = float(head)
@@ -137,8 +137,17 @@ def parse(text: object, kind: Kind) -> float:
         raise ValueError(f"{quoted(text)} is not a finite number; {expected}")
     unit = unit.strip()
     if not unit:
-        raise ValueError(f"{quoted(text)} has no unit; {expected}")
+        raise ValueError(_without_unit(text, number, kind))
     return convert(number, unit, kind.base, expected=expected)
+
+
+def _without_unit(text: object, number: object, kind: Kind) -> str:
+    """That a quantity has no unit, and how it is written."""
+    first, *others = kind.examples
+    if isinstance(number, bool) or not isinstance(number, int | float):
+        return f'{quoted(text)} has no unit; write a number and a unit, such as "1 {first}"'
+    more = f", or in {', '.join(others)}" if others else ""
+    return f'{quoted(text)} has no unit; write "{number:.10g} {first}"{more}'
 
 
 # Factors from common units to base units, listed here because the unit library, which reads all
@@ -182,6 +191,12 @@ def convert(value: float, unit: str, to: str, *, expected: str = "") -> float:
     if unit == "degF" and to == TEMPERATURE.base:
         return value * (5.0 / 9.0) + _KELVIN_AT_0_DEGF - _KELVIN_AT_0_DEGC
     return library_convert(value, unit, to, expected)
+
+
+def written_in(value: float, kind: Kind, unit: str) -> float:
+    """``value`` of the base unit of ``kind`` as a number of ``unit``; ValueError as ``convert``."""
+    zero, one = convert(0.0, unit, kind.base), convert(1.0, unit, kind.base)
+    return (value - zero) / (one - zero)
 
 
 LONGEST_UNIT = 60

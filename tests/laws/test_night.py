@@ -167,9 +167,9 @@ ROTORS = '{{ system = "in_ground_rotors", {} }}'
 @pytest.mark.parametrize(
     "wrong, expected",
     [
-        ('zones = 9, flow = "60 gpm"', "delivery.zones: conflicts with flow; keep one of them"),
-        ("zones = 0", "delivery.zones: 0 is refused; should be greater than or equal to 1"),
-        ("zones = 61", "delivery.zones: 61 is refused; should be less than or equal to 60"),
+        ('zones = 9, flow = "60 gpm"', "delivery.zones: is given beside flow; one of the two"),
+        ("zones = 0", "delivery.zones: 0 is refused; 1 to 60"),
+        ("zones = 61", "delivery.zones: 61 is refused; 1 to 60"),
         ("zones = 4.5", "delivery.zones: 4.5 is refused; should be a valid integer"),
         ("zone = 4", "delivery.zone: is not known here; did you mean 'zones'?"),
         ('machine = "reel"', "delivery.machine: 'in_ground_rotors' makes no passes"),
@@ -210,9 +210,9 @@ def test_faults_of_a_slope(slope: str, expected: str) -> None:
 @pytest.mark.parametrize(
     "site, expected",
     [
-        ('crew = "0 h"', "site.crew: '0 h' is refused; should be greater than 0"),
-        ('crew = "300 h"', "site.crew: '300 h' is refused; should be less than or equal to 200"),
-        ("crew = 8", "site.crew: 8 has no unit; write time of work as a number and a unit"),
+        ('crew = "0 h"', "site.crew: '0 h' is refused; more than 0, up to 200 h"),
+        ('crew = "300 h"', "site.crew: '300 h' is refused; more than 0, up to 200 h"),
+        ("crew = 8", "site.crew: 8 has no unit; write \"8 h\", or in min"),
     ],
 )
 def test_faults_of_the_crew(site: str, expected: str) -> None:

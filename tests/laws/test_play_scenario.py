@@ -216,7 +216,8 @@ def test_faults_of_surfaces(field: str, wrong: str, told: str) -> None:
 
 def test_turf_needs_a_species_that_is_known() -> None:
     assert faults(TURF.replace('species = "bermudagrass"\n', "")) == [
-        "fields.north.species: is missing; it has no default"
+        'fields.north.species: is missing; write species = "tall_fescue", or another: drysward '
+        "catalog species"
     ]
     (fault,) = faults(TURF.replace("bermudagrass", "bermuda_grass"))
     assert "did you mean 'bermudagrass'" in fault

@@ -106,7 +106,7 @@ def test_what_is_resolved_says_the_range() -> None:
         (uniformity("0.6 (0.5 to 0.7"), UNIFORMITY, "is not a range", '"0.6 (0.5 to 0.7)"'),
         (uniformity("0.6 (0.5 to 0.7, often)"), UNIFORMITY, "'often' does not say", "1 in 10"),
         (uniformity("0.6 (0.5 to 1.7)"), UNIFORMITY, "high end of the range: 1.7", "0.3 to 1"),
-        (depth("12 (10 to 14)"), DEPTH, "has no unit", "in, mm"),
+        (depth("12 (10 to 14)"), DEPTH, "has no unit", 'write "12 in", or in mm'),
         (depth("12 (10 to 14 in)"), DEPTH, "no unit before", '"12 in (10 to 14 in)"'),
         (depth("12 in (250 to 350 mm)"), DEPTH, "'mm' inside", "one unit for all three"),
         (depth("12 in (shallow to deep)"), DEPTH, "is not a range", '"12 in (10 to 14 in)"'),

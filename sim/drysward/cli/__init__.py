@@ -21,8 +21,8 @@ from drysward.screen.visible import say, visible
 from drysward.studies.sweep import MANIFEST
 
 COMMANDS = (
-    "compare", "supply", "report", "picture", "sweep", "front", "effects", "search", "check",
-    "ledger", "catalog", "weather", "fit",
+    "init", "show", "compare", "supply", "report", "picture", "sweep", "front", "effects", "search",
+    "check", "ledger", "catalog", "weather", "fit",
 )  # fmt: skip
 
 

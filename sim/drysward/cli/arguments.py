@@ -5,11 +5,16 @@ from __future__ import annotations
 import os
 import re
 import shlex
+import sys
+import tomllib
 from collections.abc import Callable, Iterable, Sequence
+from contextlib import suppress
+from importlib.resources import files
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
+from click.shell_completion import CompletionItem
 
 from drysward.screen.visible import say
 
@@ -18,7 +23,77 @@ if TYPE_CHECKING:
     from drysward.weather.file.fill import FillRule
 
 DEMO = "demo"
-"""Name of the scenario that ships with the program, wherever a scenario file is asked for."""
+"""The scenario that runs where a command is given none."""
+
+STDIN = "-"
+"""Stands for standard input where a command takes a scenario."""
+
+
+class ShippedName(click.ParamType):
+    """A name of what ships with the program; the shell completes it."""
+
+    name = "text"
+
+    def shell_complete(
+        self, ctx: click.Context, param: click.Parameter, incomplete: str
+    ) -> list[CompletionItem]:
+        return [
+            CompletionItem(name) for name in sorted(_shipped()) if name.startswith(incomplete)
+        ]
+
+
+class ScenarioName(ShippedName):
+    """A scenario file, or a scenario that ships; the shell completes both."""
+
+    def shell_complete(
+        self, ctx: click.Context, param: click.Parameter, incomplete: str
+    ) -> list[CompletionItem]:
+        shipped = super().shell_complete(ctx, param, incomplete)
+        scenarios = [item for item in shipped if not item.value.startswith("sweep-")]
+        folder, _, start = incomplete.rpartition("/")
+        with suppress(OSError):
+            for path in sorted(Path(folder or ".").iterdir()):
+                if path.name.startswith(start) and (path.suffix == ".toml" or path.is_dir()):
+                    shown = f"{folder}/{path.name}" if folder else path.name
+                    scenarios.append(CompletionItem(f"{shown}/" if path.is_dir() else shown))
+        return scenarios
+
+
+class KeyOfScenario(click.ParamType):
+    """A key under ``table`` of the scenario on the command line; the shell completes it."""
+
+    name = "key"
+
+    def __init__(self, table: str) -> None:
+        self.table = table
+
+    def shell_complete(
+        self, ctx: click.Context, param: click.Parameter, incomplete: str
+    ) -> list[CompletionItem]:
+        # Parsing ends at the option that waits for its value, with the scenario among what is left.
+        named = str(ctx.params.get("scenario") or next(iter(ctx.args), DEMO))
+        path = Path(named) if os.path.isfile(named) else _shipped().get(named)
+        try:
+            tables = {} if path is None else tomllib.loads(path.read_text(encoding="utf-8"))
+        except (OSError, ValueError):
+            return []
+        keys = tables.get(self.table, {})
+        return [CompletionItem(key) for key in keys if key.startswith(incomplete)]
+
+
+def _shipped() -> dict[str, Path]:
+    """Files that ship, by name: read here, since a shell waits for the answer."""
+    folder = Path(str(files("drysward.scenarios")))
+    return {path.stem: path for path in folder.glob("*.toml")}
+
+
+def scenario_argument(
+    default: str | None = None,
+) -> Callable[[Callable[..., None]], Callable[..., None]]:
+    """SCENARIO: a file, a name that ships, or ``-``; needed where there is no ``default``."""
+    if default is None:
+        return click.argument("scenario", type=ScenarioName())
+    return click.argument("scenario", type=ScenarioName(), default=default)
 
 
 def counted(things: Sequence[object], name: str) -> str:
@@ -161,21 +236,37 @@ def open_scenario(
     fill: str | None = None,
     record_years: str | None = None,
 ) -> Scenario:
-    """The scenario file ``name``, or the shipped scenario of that name when there is no such file.
+    """The scenario file ``name``, or the shipped scenario of that name when there is no such file;
+    ``-`` reads it from standard input, and looks for its files in the working folder.
 
     What is not None takes the place of the scenario's setting; a weather file is read as the
     scenario says. FaultyInput as ``drysward.load``, and when the settings do not go together.
     """
     import drysward
+    from drysward.inputs import toml_of_bytes
     from drysward.scenario.load import shipped_names, with_weather
 
     # A bare word that is no file here is looked for among the scenarios that ship.
     ships = not os.path.exists(name) and name in shipped_names()
-    scenario: Scenario = drysward.shipped(name) if ships else drysward.load(Path(name))
+    scenario: Scenario
+    if name == STDIN:
+        scenario = drysward.loads(toml_of_bytes(_from_stdin(), _STDIN_TEXT), Path(), _STDIN_TEXT)
+    else:
+        scenario = drysward.shipped(name) if ships else drysward.load(Path(name))
     return with_weather(
         scenario, weather, source, future, seed, simulated_years, _rule(fill),
         None if record_years is None else Years().convert(record_years, None, None),
     )  # fmt: skip
+
+
+_STDIN_TEXT = "standard input"
+
+
+def _from_stdin() -> bytes:
+    """What stands on standard input, and no more than a refusal needs."""
+    from drysward.inputs import MOST_TOML_BYTES
+
+    return sys.stdin.buffer.read(MOST_TOML_BYTES + 1)
 
 
 def force_option(command: Callable[..., None]) -> Callable[..., None]:

@@ -6,11 +6,11 @@ from typing import Any
 
 import click
 
-from drysward.cli.arguments import open_scenario, units_option, weather_options
+from drysward.cli.arguments import open_scenario, scenario_argument, units_option, weather_options
 
 
 @click.command()
-@click.argument("scenario")
+@scenario_argument()
 @weather_options
 @units_option
 def command(scenario: str, units: str, **weather: Any) -> None:

@@ -8,9 +8,11 @@ from typing import Any
 import click
 
 from drysward.cli.arguments import (
+    KeyOfScenario,
     files_of_scenario,
     force_option,
     open_scenario,
+    scenario_argument,
     tell_written,
     units_option,
     weather_options,
@@ -18,9 +20,19 @@ from drysward.cli.arguments import (
 
 
 @click.command()
-@click.argument("scenario")
-@click.option("--field", required=True, help="Key of the field, as in [fields.KEY].")
-@click.option("--plan", required=True, help="Key of the plan, as in [plans.KEY].")
+@scenario_argument()
+@click.option(
+    "--field",
+    required=True,
+    type=KeyOfScenario("fields"),
+    help="Key of the field, as in [fields.KEY].",
+)
+@click.option(
+    "--plan",
+    required=True,
+    type=KeyOfScenario("plans"),
+    help="Key of the plan, as in [plans.KEY].",
+)
 @click.option(
     "--year",
     required=True,

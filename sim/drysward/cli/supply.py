@@ -15,6 +15,7 @@ from drysward.cli.arguments import (
     files_of_scenario,
     force_option,
     open_scenario,
+    scenario_argument,
     settings,
     tell_written,
     units_option,
@@ -24,7 +25,7 @@ from drysward.cli.arguments import (
 
 
 @click.command()
-@click.argument("scenario", default=DEMO)
+@scenario_argument(DEMO)
 @click.option(
     "--out",
     type=click.Path(path_type=Path),

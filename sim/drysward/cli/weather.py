@@ -14,6 +14,7 @@ from drysward.cli.arguments import (
     files_of_scenario,
     force_option,
     open_scenario,
+    scenario_argument,
     tell_written,
     units_option,
 )
@@ -108,7 +109,7 @@ def check(
 
 
 @command.command()
-@click.argument("scenario")
+@scenario_argument()
 @click.option("--years", type=click.IntRange(1), help="Years in place of the scenario's.")
 @click.option("--seed", type=click.IntRange(0, 2**63 - 1), help="Seed in place of the scenario's.")
 @click.option(

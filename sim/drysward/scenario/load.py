@@ -9,7 +9,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from importlib.resources import files
 from pathlib import Path
-from typing import Any, get_args
+from typing import Any
 
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
@@ -27,6 +27,7 @@ from drysward.faults import (
 from drysward.inputs import toml_tables, toml_text
 from drysward.physics.watering_system import design_flow_m3_h
 from drysward.scenario.cost_tables import costs_spec
+from drysward.scenario.keys import check_at, keys_at
 from drysward.scenario.model import (
     BY_DESIGN,
     BY_FLOW,
@@ -66,7 +67,7 @@ from drysward.scenario.schema import (
 )
 from drysward.scenario.sizing_tables import sizing_spec
 from drysward.scenario.supply_tables import supply_spec
-from drysward.scenario.values import EVERY_TIME, label_of, values_of
+from drysward.scenario.values import EVERY_TIME, BeyondLimits, label_of, values_of
 from drysward.scenario.weather_tables import USUAL_YEARS, check_climate, weather_source
 from drysward.weather.file.fill import FillRule
 
@@ -107,9 +108,18 @@ def shipped(name: str = "demo") -> Scenario:
 
 def shipped_names() -> list[str]:
     """Names of the scenarios that ship with drysward."""
+    return sorted(name for name in _shipped_files() if not name.startswith("sweep-"))
+
+
+def shipped_texts() -> dict[str, str]:
+    """Every scenario and sweep that ships with drysward, as TOML, by name."""
+    shipped = sorted(_shipped_files().items())
+    return {name: path.read_text(encoding="utf-8") for name, path in shipped}
+
+
+def _shipped_files() -> dict[str, Path]:
     folder = Path(str(files("drysward.scenarios")))
-    names = (path.stem for path in folder.glob("*.toml"))
-    return sorted(name for name in names if not name.startswith("sweep-"))
+    return {path.stem: path for path in folder.glob("*.toml")}
 
 
 def loads(text: str, base_folder: str | Path, name: str = "scenario") -> Scenario:
@@ -429,13 +439,18 @@ def schema_faults(
             full = ".".join(part for part in (dotted(place), key) if part)
             yield Fault(f"{name}: {full}", what, allowed)
     elif kind == "missing":
-        yield Fault(where, "is missing", "it has no default")
+        yield Fault(where, "is missing", _line_for(place, whole))
     elif kind == "extra_forbidden":
-        known = _known_keys(place[:-1], whole)
+        known = keys_at(place[:-1], whole)
         yield Fault(where, "is not known here", nearest(str(place[-1]), known))
     elif kind == "value_error":
         what, _, allowed = str(context["error"]).partition("; ")
+        limits = _limits_as_written(place, whole, value)
+        if isinstance(context["error"], BeyondLimits) and limits:
+            what, allowed = f"{quoted(value)} cannot be", limits
         yield Fault(where, what, allowed)
+    elif kind in _PAST_LIMITS and (limits := _limits_as_written(place, whole, value)):
+        yield Fault(where, f"{quoted(value)} is refused", limits)
     elif kind in ("model_type", "dict_type"):
         yield Fault(where, f"{quoted(value)} is not a table", "a table of keys and values")
     elif kind == "string_pattern_mismatch":
@@ -448,19 +463,27 @@ def schema_faults(
         yield Fault(where, f"{shown} is refused", allowed)
 
 
-def _known_keys(place: Sequence[str | int], model: type[BaseModel]) -> list[str]:
-    """Keys that the table at ``place`` below ``model`` may hold."""
-    for part in place:
-        fields = {field.alias or key: field for key, field in model.model_fields.items()}
-        if part in fields:
-            # A part that is not a key of a table is an index or the name of a field or plan.
-            model = _table_within(fields[str(part)].annotation) or model
-    return [field.alias or key for key, field in model.model_fields.items()]
+def _line_for(place: Sequence[str | int], whole: type[BaseModel]) -> str:
+    """The line that gives a needed key its value."""
+    check = check_at(place, whole)
+    if check is None or check.of.startswith("a table"):
+        return f"write a table [{dotted(place)}]"
+    return f"write {place[-1]} = ... ({check})"
 
 
-def _table_within(annotation: Any) -> type[BaseModel] | None:
-    """The table type within an annotation such as ``dict[str, Table] | None``."""
-    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        return annotation
-    found = (_table_within(inner) for inner in get_args(annotation))
-    return next((table for table in found if table), None)
+# Of the validator, for a number beyond an end of its range.
+_PAST_LIMITS = ("greater_than", "greater_than_equal", "less_than", "less_than_equal")
+
+
+def _limits_as_written(
+    place: Sequence[str | int], whole: type[BaseModel], value: object
+) -> str:
+    """Both limits of the key at ``place``, in the unit that the writer used; "" when not known."""
+    check = check_at(place, whole)
+    if check is None:
+        return ""
+    unit = value.strip().partition(" ")[2].strip() if isinstance(value, str) else ""
+    try:
+        return check.limits(unit)
+    except ValueError:
+        return ""

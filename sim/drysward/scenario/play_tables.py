@@ -200,7 +200,8 @@ def grown(species: str, info: ValidationInfo) -> str:
     if species and skinned:
         raise ValueError("a skinned surface grows nothing; leave it out")
     if not species and not skinned:
-        raise ValueError("is missing; it has no default")
+        told = 'write species = "tall_fescue", or another: drysward catalog species'
+        raise ValueError(f"is missing; {told}")
     return known_name(species, load_catalog().entries["species"]) if species else species
 
 

@@ -246,13 +246,17 @@ def as_slope(rise: float) -> float:
     raise ValueError(f"{rise:g} is out of range; {allowed}")
 
 
+_ROOT_ZONE = 'a construction of the catalog, such as "native_loam", or a table with like = "..."'
+_DELIVERY = 'a system of the catalog, such as "in_ground_rotors", or a table with system = "..."'
+
+
 class FieldTable(Part):
     label: Text | None = None
     area: Annotated[float, quantity(AREA), within("field_area")]
     surface: Annotated[str, one_of(*SURFACES)] = SURFACES[0]
     species: Annotated[str, AfterValidator(grown), Field(validate_default=True)] = ""
-    root_zone: Annotated[RootZoneTable, BeforeValidator(in_table("like"))]
-    delivery: Annotated[DeliveryTable, BeforeValidator(in_table("system"))]
+    root_zone: Annotated[RootZoneTable, BeforeValidator(in_table("like", _ROOT_ZONE))]
+    delivery: Annotated[DeliveryTable, BeforeValidator(in_table("system", _DELIVERY))]
     stand: Annotated[str, one_of(*STANDS)] = STANDS[0]
     mowing_height: Annotated[float, quantity(LENGTH), Field(ge=1.0, le=300.0)] | None = None
     reseed: DayOfYear | None = None

@@ -7,6 +7,7 @@ writer: "what is wrong; what is allowed".
 import math
 import re
 from collections.abc import Callable, Iterable
+from dataclasses import dataclass
 from datetime import date
 from typing import Annotated, Any
 
@@ -27,9 +28,61 @@ MOST_NAMED = 200
 
 
 
+# Checks are objects and no bare functions, so that what a key takes can be read off its annotation
+# (``scenario.keys``): for the reference, for a new scenario's comments and for refusals.
+@dataclass(frozen=True)
+class ReadsQuantity:
+    """Reads a text with a unit as a number in the base unit of ``kind``, times ``scale``."""
+
+    kind: Kind
+    scale: float = 1.0
+
+    def __call__(self, text: object) -> float:
+        return read(text, self.kind) * self.scale
+
+
+@dataclass(frozen=True)
+class IsWithin:
+    """Lets a number pass within the limits of ``term``."""
+
+    term: Term
+
+    def __call__(self, number: float) -> float:
+        return within_term(number, self.term)
+
+
+@dataclass(frozen=True)
+class IsOneOf:
+    """Lets a text pass that is one of ``names``."""
+
+    names: tuple[str, ...]
+
+    def __call__(self, text: str) -> str:
+        return known_name(text, self.names)
+
+
+@dataclass(frozen=True)
+class Described:
+    """Reads a value by a function; ``takes`` says what to write."""
+
+    read: Callable[[object], Any]
+    takes: str
+
+    def __call__(self, value: object) -> Any:
+        return self.read(value)
+
+
+class BeyondLimits(ValueError):
+    """A number outside ``low`` to ``high``, all three in the base unit."""
+
+    def __init__(self, message: str, low: float, high: float) -> None:
+        super().__init__(message)
+        self.low, self.high = low, high
+
+
 def quantity(kind: Kind, scale: float = 1.0) -> BeforeValidator:
     """Reads a text with a unit as a number in the base unit of ``kind``, times ``scale``."""
-    return BeforeValidator(lambda text: read(text, kind) * scale)
+    return BeforeValidator(ReadsQuantity(kind, scale))
 
 
 def read(text: object, kind: Kind) -> float:
@@ -44,7 +97,7 @@ def within(name: str) -> AfterValidator:
     """Accepts a number within the vocabulary's limits of its parameter."""
     catalog = load_catalog()
     term = catalog.scenario_terms.get(name) or catalog.meanings[name]
-    return AfterValidator(lambda number: within_term(number, term))
+    return AfterValidator(IsWithin(term))
 
 
 def within_term(number: float, term: Term, written: object = None) -> float:
@@ -53,12 +106,13 @@ def within_term(number: float, term: Term, written: object = None) -> float:
         return number
     unit = "" if term.units == "1" else f" {term.units.removeprefix('delta_').replace('^', '')}"
     shown = f"{number:,.10g}{unit}" if written is None else quoted(written)
-    raise ValueError(f"{shown} is out of range; {term.low:,.10g} to {term.high:,.10g}{unit}")
+    limits = f"{term.low:,.10g} to {term.high:,.10g}{unit}"
+    raise BeyondLimits(f"{shown} is out of range; {limits}", term.low, term.high)
 
 
 def one_of(*names: str) -> AfterValidator:
     """Accepts a text that is one of ``names``."""
-    return AfterValidator(lambda text: known_name(text, names))
+    return AfterValidator(IsOneOf(names))
 
 
 def entry_of(kind: str) -> AfterValidator:
@@ -123,7 +177,8 @@ def numbers_with_unit(
             for number in numbers
         ]
 
-    return BeforeValidator(read)
+    shown = f'{{ unit = "{kind.examples[0]}", {key} = [...] }}'
+    return BeforeValidator(Described(read, shown if count is None else f"{shown}, {count} numbers"))
 
 
 # Goods by kind of quantity, and the form of their price.
@@ -156,12 +211,16 @@ def price_per(text: object, kind: Kind) -> float:
 
 def price_of(kind: Kind) -> BeforeValidator:
     """Reads a text as a price per base unit of ``kind``."""
-    return BeforeValidator(lambda text: price_per(text, kind))
+    return BeforeValidator(Described(lambda text: price_per(text, kind), _PRICED[kind][1]))
 
 
-def in_table(key: str) -> Callable[[object], object]:
-    """Reads a bare text as a table with only ``key``."""
-    return lambda value: {key: value} if isinstance(value, str) else value
+def in_table(key: str, takes: str = "") -> Callable[[object], object]:
+    """A bare text stands for a table that holds only ``key``; ``takes`` says what to write."""
+
+    def table(value: object) -> object:
+        return {key: value} if isinstance(value, str) else value
+
+    return Described(table, takes) if takes else table
 
 
 Share = Annotated[float, Field(ge=0.0, le=1.0)]

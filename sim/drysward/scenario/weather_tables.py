@@ -34,6 +34,7 @@ from drysward.scenario.model import (
 from drysward.scenario.values import (
     MM_PER_M,
     MONTHS,
+    Described,
     Identifier,
     Part,
     Text,
@@ -117,7 +118,9 @@ NORMALS = {
 }
 
 
-def each_month(read: Callable[[object], float], neutral: float) -> BeforeValidator:
+def each_month(
+    read: Callable[[object], float], neutral: float, example: str
+) -> BeforeValidator:
     """One value for every month, or a table of those months that differ from ``neutral``."""
 
     def monthly(value: object) -> list[float]:
@@ -127,7 +130,8 @@ def each_month(read: Callable[[object], float], neutral: float) -> BeforeValidat
             known_name(str(month), MONTHS)
         return [read(value[month]) if month in value else neutral for month in MONTHS]
 
-    return BeforeValidator(monthly)
+    told = f"one value for all months, or by month: {{ Jul = {example} }}"
+    return BeforeValidator(Described(monthly, told))
 
 
 def factor(value: object) -> float:
@@ -145,13 +149,13 @@ def warming(value: object) -> float:
     return change
 
 
-Factors = Annotated[list[float], each_month(factor, 1.0)]
+Factors = Annotated[list[float], each_month(factor, 1.0, "0.9")]
 
 
 class FutureTable(Part):
     """Changes of a future climate, the same all year or by month."""
 
-    temperature: Annotated[list[float], each_month(warming, 0.0)] = [0.0] * 12
+    temperature: Annotated[list[float], each_month(warming, 0.0, '"2 degC"')] = [0.0] * 12
     rain_amount: Factors = [1.0] * 12
     wet_days: Factors = [1.0] * 12
     radiation: Factors = [1.0] * 12

@@ -24,7 +24,7 @@ from drysward.weather.checking.trend import LEAST_YEARS, drift_note, record_tren
 from drysward.weather.file.columns import ColumnSpec
 from drysward.weather.file.fill import FillRule
 from drysward.weather.file.marks import file_without_marks
-from drysward.weather.file.read import WeatherFile, read_table, to_record
+from drysward.weather.file.read import WeatherFile, mildest_rule, read_table, to_record
 from drysward.weather.record import DailyRecord
 from drysward.weather.reference_et import reference_et
 from drysward.weather.series import Series, recorded, simulated
@@ -61,22 +61,7 @@ def read_record(scenario: Scenario) -> DailyRecord:
     column that the scenario does not trust.
     """
     source, site = scenario.weather, scenario.site
-    assert source.file is not None
-    try:
-        stat = source.file.stat()
-        written = (stat.st_mtime_ns, stat.st_size)
-    except (OSError, ValueError):  # the reader reports the error
-        written = (0, 0)
-    file = _read(
-        source.file,
-        written,
-        tuple(source.columns.items()),
-        source.wind_height_m,
-        source.ignore,
-        source.record_years,
-        source.hours_from_utc,
-        tuple((source.monthly_temperature or {}).items()),
-    )
+    file = _file_of(scenario)
     if file.table is None or file.header_faults:
         return to_record(file, source.fill or FillRule())
     file = file_without_marks(file, source.missing)
@@ -93,6 +78,36 @@ def read_record(scenario: Scenario) -> DailyRecord:
         f.what + (" (trusted by the scenario)" if f.beyond_doubt else "") for f in found
     )
     return replace(record, findings=sentences)
+
+
+def _file_of(scenario: Scenario) -> WeatherFile:
+    """The scenario's weather file as its rows say."""
+    source = scenario.weather
+    assert source.file is not None
+    try:
+        stat = source.file.stat()
+        written = (stat.st_mtime_ns, stat.st_size)
+    except (OSError, ValueError):  # for the reader to tell
+        written = (0, 0)
+    return _read(
+        source.file,
+        written,
+        tuple(source.columns.items()),
+        source.wind_height_m,
+        source.ignore,
+        source.record_years,
+        source.hours_from_utc,
+        tuple((source.monthly_temperature or {}).items()),
+    )
+
+
+def filling_rule(scenario: Scenario) -> FillRule | None:
+    """The mildest rule that fills every blank of the scenario's weather file; None if none does."""
+    file = _file_of(scenario)
+    if file.table is None or file.header_faults:
+        return None
+    _, rule, left = mildest_rule(file_without_marks(file, scenario.weather.missing))
+    return None if left else rule
 
 
 def _refusals(

@@ -1,0 +1,271 @@
+"""``drysward init``: a new scenario file, from questions at a terminal or from options."""
+
+from __future__ import annotations
+
+import os
+import shlex
+import sys
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from drysward.cli.arguments import STDIN
+from drysward.screen.visible import say
+
+if TYPE_CHECKING:
+    from drysward.scenario.starter import NewField, NewScenario
+
+
+@click.command()
+@click.argument("file")
+@click.option("--name", help="Name of the place.")
+@click.option("--latitude", metavar="DEGREES", help="Latitude, north positive, such as 40.3.")
+@click.option("--elevation", metavar="HEIGHT", help="Height above the sea, such as '460 ft'.")
+@click.option("--weather", type=click.Path(path_type=Path), help="Weather file, a row a day.")
+@click.option(
+    "--normal",
+    "normals",
+    multiple=True,
+    metavar="'KEY UNIT JAN ... DEC'",
+    help="Twelve monthly normals in place of a weather file; repeat for rain, wet_days, tmax and "
+    "tmin, and for dewpoint, solar or wind if known.",
+)
+@click.option(
+    "--field",
+    "fields",
+    multiple=True,
+    metavar="'NAME, AREA, ...'",
+    help="A field, such as 'Stadium, 2 acre, kentucky_bluegrass, sand_over_gravel_12in, "
+    "in_ground_rotors'; repeatable.",
+)
+@click.option(
+    "--plan",
+    "plans",
+    multiple=True,
+    metavar="'NAME, RULE, ...'",
+    help="A plan, such as 'Refill at half, refill, trigger 0.5' or 'Twice a week, fixed, depth "
+    "0.5 in, days Tue Fri'; repeatable.  [default: four common plans]",
+)
+@click.option("--ask/--no-ask", default=None, help="Ask for the rest.  [default: at a terminal]")
+def command(
+    file: str,
+    name: str | None,
+    latitude: str | None,
+    elevation: str | None,
+    weather: Path | None,
+    normals: tuple[str, ...],
+    fields: tuple[str, ...],
+    plans: tuple[str, ...],
+    ask: bool | None,
+) -> None:
+    """Write a commented scenario that runs as it stands.
+
+    FILE is the scenario file to write, such as my-fields.toml, or - for the screen. A file that is
+    there is never replaced. What no option says is asked at a terminal and is a common value
+    elsewhere. Without weather the file has the normals of an invented town, to be replaced.
+    """
+    from drysward.files import write_whole
+    from drysward.scenario.starter import NewScenario, read_field, read_normal, read_plan
+
+    if file != STDIN:
+        _require_free(Path(file))
+    if weather is not None and normals:
+        raise click.UsageError("--weather and --normal exclude each other")
+    said: dict[str, Any] = {
+        "name": name,
+        "latitude": None if latitude is None else _degrees(latitude),
+        "elevation": elevation,
+        "given_normals": dict(read_normal(one) for one in normals) or None,
+        "field_list": [read_field(one) for one in fields] or None,
+        "plan_list": [read_plan(one) for one in plans] or None,
+    }
+    folder = Path() if file == STDIN else Path(file).parent
+    new = NewScenario(**{key: value for key, value in said.items() if value is not None})
+    if sys.stdin.isatty() if ask is None else ask:
+        new, weather = _asked(new, said, weather)
+    else:
+        _require_place(said, weather)
+    if weather is not None:
+        new = replace(new, weather_file=os.path.relpath(weather, folder or "."))
+    _require_normals(new)
+    text = _checked(new, file, folder)
+    if file == STDIN:
+        click.echo(text, nl=False)
+        return
+    write_whole({Path(file): lambda part: part.write_text(text, encoding="utf-8")})
+    shown = shlex.quote(file)
+    say(f"Wrote {file}: {_counts(new)}.")
+    if not new.weather_file and new.are_invented:
+        say("Its weather is that of an invented town: put your own under [weather] first.")
+    say(f"Next: drysward compare {shown}")
+
+
+def _counts(new: NewScenario) -> str:
+    from drysward.cli.arguments import counted
+
+    return f"{counted(new.field_list, 'field')}, {counted(new.plan_list, 'plan')}"
+
+
+def _require_free(path: Path) -> None:
+    """FaultyInput unless a new file can be written at ``path``."""
+    from drysward.faults import Fault, FaultyInput
+    from drysward.files import claim_folder, ending_of
+
+    ending_of(path, (".toml",))
+    if os.path.lexists(path):
+        raise FaultyInput(Fault(str(path), "is there already", "name another file, or move it"))
+    claim_folder(path.parent, make=False)
+
+
+def _degrees(text: str) -> str:
+    """``40.3`` as ``40.3 deg``; what has a unit already is left to the reader of scenarios."""
+    try:
+        return f"{float(text):g} deg"
+    except ValueError:
+        return text
+
+
+def _require_place(said: dict[str, Any], weather: Path | None) -> None:
+    """Weather of a real place is checked against that place, and needs it for reference ET."""
+    missing = [f"--{key}" for key in ("latitude", "elevation") if said[key] is None]
+    if missing and (weather is not None or said["given_normals"] is not None):
+        given = "--weather" if weather is not None else "--normal"
+        raise click.UsageError(f"{given} needs {' and '.join(missing)} of the place")
+
+
+def _require_normals(new: NewScenario) -> None:
+    from drysward.faults import Fault, FaultyInput
+    from drysward.scenario.starter import missing_normals
+
+    missing = missing_normals(new.normals)
+    if missing and not new.weather_file:
+        mend = "; ".join(f"--normal '{name} UNIT JAN ... DEC'" for name in missing)
+        raise FaultyInput(Fault("--normal", f"{', '.join(missing)} are missing", mend))
+
+
+def _checked(new: NewScenario, file: str, folder: Path) -> str:
+    """The text of the scenario, read back; blanks of its weather file get the rule that fills them.
+
+    FaultyInput when the scenario, or its weather, cannot be run.
+    """
+    from drysward.faults import FaultyInput
+    from drysward.scenario.load import loads
+    from drysward.scenario.starter import scenario_text
+    from drysward.site.stretches import require_weather
+    from drysward.site.weather_years import filling_rule
+    from drysward.weather.file.fill import as_toml
+
+    text = scenario_text(new, file)
+    scenario = loads(text, folder, file)
+    try:
+        require_weather(scenario)
+    except FaultyInput:
+        rule = filling_rule(scenario)
+        if rule is None:
+            raise
+        say(f"The weather file has blanks. The scenario fills them: {as_toml(rule)}", err=True)
+        return _checked(replace(new, fill=as_toml(rule)), file, folder)
+    return text
+
+
+# --- questions --------------------------------------------------------------------------------
+
+
+def _asked(
+    new: NewScenario, said: dict[str, Any], weather: Path | None
+) -> tuple[NewScenario, Path | None]:
+    """``new`` with answers in place of what no option said; a refused answer is asked again."""
+    from drysward.scenario.starter import NEEDED_NORMALS, NewScenario, read_normal
+
+    say("Enter keeps what stands in brackets. Ctrl-C stops; nothing is written.")
+    usual = NewScenario()
+    site = {
+        key: said[key] for key in ("name", "latitude", "elevation")
+    }
+    while True:
+        answers: dict[str, Any] = {
+            "name": site["name"] or click.prompt("Name of the place", usual.name),
+            "latitude": site["latitude"]
+            or _degrees(click.prompt("Latitude in degrees, north positive", usual.latitude)),
+            "elevation": site["elevation"]
+            or click.prompt("Height above sea level, with its unit", usual.elevation),
+        }
+        if _passes(replace(usual, **answers)):
+            new = replace(new, **answers)
+            break
+        if None not in site.values():
+            break  # the whole file is checked once more, and refused
+    if weather is None and said["given_normals"] is None:
+        weather = _weather_file()
+        if weather is None and click.confirm("Type your monthly normals now?", default=False):
+            typed = [_normal(name, read_normal) for name in NEEDED_NORMALS]
+            new = replace(new, given_normals=dict(typed))
+    if said["field_list"] is None:
+        new = replace(new, field_list=_fields())
+    if said["plan_list"] is None:
+        plans = new.plan_list
+        chosen = [one for one in plans if click.confirm(f"Plan: {one.label}?", default=True)]
+        new = replace(new, plan_list=chosen or plans)
+    return new, weather
+
+
+def _weather_file() -> Path | None:
+    while named := click.prompt("Weather file (Enter for none)", "", show_default=False):
+        if Path(named).is_file():
+            return Path(named)
+        say(f"There is no file {named} in {Path.cwd()}", err=True)
+    return None
+
+
+def _normal(name: str, read: Any) -> tuple[str, str]:
+    from drysward.faults import FaultyInput
+    from drysward.scenario.starter import note
+
+    say(note(f"weather.climate.{name}"))
+    example = "10 9 10 11 11 10 9 9 8 8 9 10" if name == "wet_days" else "in 3.1 2.8 ..."
+    while True:
+        try:
+            pair: tuple[str, str] = read(f"{name} {click.prompt(f'{name}, as: {example}')}")
+            return pair
+        except FaultyInput as refusal:
+            say(str(refusal), err=True)
+
+
+def _fields() -> list[NewField]:
+    from drysward.catalog import load_catalog
+    from drysward.scenario.starter import PARTS, NewField, NewScenario, catalog_name
+
+    found: list[NewField] = []
+    usual = NewField("Main field", "1.8 acre")
+    while not found or click.confirm("Another field?", default=False):
+        while True:
+            answers = {
+                "label": click.prompt("Field: name", usual.label),
+                "area": click.prompt("Field: area, with its unit", usual.area),
+            }
+            for kind, key in PARTS.items():
+                say(f"  {', '.join(load_catalog().entries[kind])}")
+                answers[key] = catalog_name(
+                    click.prompt(f"Field: {key.replace('_', ' ')}", getattr(usual, key))
+                )
+            made = NewField(**answers)
+            if _passes(NewScenario(field_list=[made])):
+                found.append(made)
+                break
+    return found
+
+
+def _passes(new: NewScenario) -> bool:
+    """Whether a scenario can be read; its faults are said."""
+    from drysward.faults import FaultyInput
+    from drysward.scenario.load import loads
+    from drysward.scenario.starter import scenario_text
+
+    try:
+        loads(scenario_text(new, "answer"), ".", "answer")
+    except FaultyInput as refusal:
+        say(str(refusal), err=True)
+        return False
+    return True

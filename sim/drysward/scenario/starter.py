@@ -1,0 +1,271 @@
+"""A new scenario file: what a person says of site, fields and plans, written out with comments."""
+
+from __future__ import annotations
+
+import json
+import re
+import textwrap
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cache
+from importlib.resources import files
+from typing import TypeVar
+
+import jinja2
+
+from drysward.catalog import load_catalog
+from drysward.faults import Fault, FaultyInput, nearest, quoted
+from drysward.scenario.keys import keys
+from drysward.scenario.rules import RULE_KEYS, RULES
+from drysward.scenario.weather_tables import ClimateTable
+
+LINE = 98
+PARTS = {"species": "species", "root_zones": "root_zone", "delivery": "delivery"}
+"""Kinds of the catalog that a field is made of -> the key of a field."""
+
+# Normals of nowhere on earth, those of the shipped scenarios, so that a new file runs as it is:
+# unit, and months from January to December north of the equator.
+_INVENTED: Mapping[str, tuple[str, list[float]]] = {
+    "rain": ("in", [3.1, 2.8, 3.5, 3.5, 3.7, 3.6, 3.9, 3.6, 3.5, 3.1, 3.0, 3.1]),
+    "wet_days": ("", [10.5, 9.5, 10.5, 11.0, 11.5, 10.5, 9.5, 9.0, 8.5, 8.5, 9.0, 10.0]),
+    "tmax": ("degF", [37, 41, 51, 63, 72, 81, 86, 84, 77, 65, 54, 42]),
+    "tmin": ("degF", [21, 23, 31, 40, 50, 60, 64, 64, 55, 44, 35, 26]),
+}
+NEEDED_NORMALS = tuple(_INVENTED)
+
+
+@dataclass(frozen=True)
+class NewField:
+    """A field by names of the catalog; ``area`` with its unit."""
+
+    label: str
+    area: str
+    species: str = "kentucky_bluegrass"
+    root_zone: str = "native_loam"
+    delivery: str = "in_ground_rotors"
+
+
+@dataclass(frozen=True)
+class NewPlan:
+    """A plan: its rule, and the keys of the rule as they are written in TOML."""
+
+    label: str
+    rule: str
+    keys: Mapping[str, str] = field(default_factory=dict)
+
+
+_Labelled = TypeVar("_Labelled", NewField, NewPlan)
+
+USUAL_FIELDS = (NewField("Main field", "1.8 acre"),)
+USUAL_PLANS = (
+    NewPlan("No irrigation", "none"),
+    NewPlan("An inch a week", "fixed", {"depth": '"0.5 in"', "days": '["Tue", "Fri"]'}),
+    NewPlan("Deficit, 60% ET", "share of et", {"share": "0.6", "interval": '"2 days"'}),
+    NewPlan("Refill at 40% depletion", "refill", {"trigger": "0.4", "target": "0.0"}),
+)
+
+
+@dataclass(frozen=True)
+class NewScenario:
+    """What is written. ``latitude`` and ``elevation`` have units.
+
+    Without ``weather_file`` the weather comes from ``normals`` by key, written in TOML, or from
+    those of an invented town. ``fill`` is the line that fills blanks of the file, "" for none.
+    """
+
+    name: str = "Our town"
+    latitude: str = "40.3 deg"
+    elevation: str = "140 m"
+    weather_file: str = ""
+    fill: str = ""
+    given_normals: Mapping[str, str] = field(default_factory=dict)
+    field_list: Sequence[NewField] = USUAL_FIELDS
+    plan_list: Sequence[NewPlan] = USUAL_PLANS
+
+    @property
+    def title(self) -> str:
+        """Title of the scenario."""
+        return f"{self.name}: {', '.join(one.label for one in self.field_list)}"
+
+    @property
+    def fields(self) -> dict[str, NewField]:
+        """Fields by key."""
+        return _by_key(self.field_list)
+
+    @property
+    def plans(self) -> dict[str, NewPlan]:
+        """Plans by key."""
+        return _by_key(self.plan_list)
+
+    @property
+    def are_invented(self) -> bool:
+        """Whether the normals are those of the invented town."""
+        return not self.given_normals
+
+    @property
+    def normals(self) -> Mapping[str, str]:
+        """Monthly normals, written in TOML."""
+        if self.given_normals:
+            return self.given_normals
+        first = 6 if self.is_southern else 0
+        return {
+            key: _normal(unit, [f"{month:g}" for month in months[first:] + months[:first]])
+            for key, (unit, months) in _INVENTED.items()
+        }
+
+    @property
+    def is_southern(self) -> bool:
+        """Whether the site lies south of the equator."""
+        return self.latitude.lstrip().startswith("-")
+
+    @property
+    def season(self) -> tuple[str, str]:
+        """First and last day of watering on the site's side of the equator."""
+        return ("10-01", "04-30") if self.is_southern else ("04-01", "10-31")
+
+
+def _by_key(things: Sequence[_Labelled]) -> dict[str, _Labelled]:
+    return dict(zip(keys_of(one.label for one in things), things, strict=True))
+
+
+def keys_of(labels: Iterable[str]) -> list[str]:
+    """Keys for things with these labels, each once: ``An inch a week`` is ``an_inch_a_week``."""
+    found: list[str] = []
+    for label in labels:
+        key = re.sub(r"[^a-z0-9]+", "_", label.lower()).strip("_")[:30].strip("_") or "unnamed"
+        while key in found:
+            stem, _, number = key.rpartition("_")
+            key = f"{stem}_{int(number) + 1}" if stem and number.isdigit() else f"{key}_2"
+        found.append(key)
+    return found
+
+
+def catalog_name(text: str) -> str:
+    """A name of the catalog as its files write it: people type capitals, hyphens and blanks."""
+    return re.sub(r"[\s-]+", "_", text.strip().lower())
+
+
+def read_field(text: str) -> NewField:
+    """``"Stadium, 2 acre, tall_fescue, native_loam"`` as a field; label and area come first.
+
+    The names after them may stand in any order; what is left out has a default. FaultyInput.
+    """
+    label, *parts = (part.strip() for part in text.split(","))
+    where = f"--field {quoted(text)}"
+    if not label or not parts or not parts[0]:
+        shown = '"Stadium, 2 acre, kentucky_bluegrass, sand_over_gravel_12in, in_ground_rotors"'
+        raise FaultyInput(Fault(where, "needs a name and an area at least", f"as --field {shown}"))
+    area, *names = parts
+    catalog = load_catalog().entries
+    found: dict[str, str] = {}
+    for name in names:
+        known = {entry: kind for kind in PARTS for entry in catalog[kind]}
+        kind = known.get(catalog_name(name))
+        if kind is None:
+            hint = nearest(catalog_name(name), known)
+            raise FaultyInput(Fault(where, f"{quoted(name)} is not in the catalog", hint))
+        if PARTS[kind] in found:
+            what = f"has two entries of '{kind}': {found[PARTS[kind]]} and {name}"
+            raise FaultyInput(Fault(where, what, "one of them"))
+        found[PARTS[kind]] = catalog_name(name)
+    return NewField(label, area, **found)
+
+
+def read_plan(text: str) -> NewPlan:
+    """``"Refill at half, refill, trigger 0.5"`` as a plan: label, rule, keys. FaultyInput."""
+    where = f"--plan {quoted(text)}"
+    label, *parts = (part.strip() for part in text.split(","))
+    if not label or not parts:
+        shown = '"Refill at half, refill, trigger 0.5"'
+        raise FaultyInput(Fault(where, "needs a name and a rule at least", f"as --plan {shown}"))
+    rule, *rest = parts
+    if rule not in RULES:
+        raise FaultyInput(Fault(where, f"{quoted(rule)} is not a rule", nearest(rule, RULES)))
+    known = {*RULE_KEYS, "days", "interval", "least_depth", "window", "most", "time"}
+    written: dict[str, str] = {}
+    for part in rest:
+        name, _, value = part.partition(" ")
+        if name not in known:
+            hint = nearest(name, known)
+            raise FaultyInput(Fault(where, f"{quoted(name)} is not a key of a plan", hint))
+        written[name] = _as_toml(name, value.strip())
+    return NewPlan(label, rule, written)
+
+
+def read_normal(text: str) -> tuple[str, str]:
+    """``"tmax degF 37 41 ..."`` as a key of [weather.climate] and its TOML. FaultyInput."""
+    where = f"--normal {quoted(text)}"
+    name, *words = re.split(r"[\s,]+", text.strip())
+    known = ClimateTable.model_fields
+    if name not in known:
+        raise FaultyInput(Fault(where, f"{quoted(name)} is not a normal", nearest(name, known)))
+    unit = "" if not words or _is_number(words[0]) else words.pop(0)
+    if len(words) != 12 or not all(map(_is_number, words)):
+        shown = "--normal 'tmax degF 37 41 51 63 72 81 86 84 77 65 54 42'"
+        raise FaultyInput(Fault(where, "does not hold twelve numbers", f"January first: {shown}"))
+    return name, _normal(unit, words)
+
+
+def _normal(unit: str, words: Sequence[str]) -> str:
+    months = f"[{', '.join(words)}]"
+    return f"{{ unit = {toml(unit)}, months = {months} }}" if unit else months
+
+
+def missing_normals(given: Mapping[str, str]) -> list[str]:
+    """Normals that a place needs and that are not given."""
+    return [name for name in NEEDED_NORMALS if name not in given]
+
+
+def scenario_text(new: NewScenario, file: str) -> str:
+    """The scenario as a commented TOML file that will be called ``file``."""
+    used: set[str] = set()
+
+    def first_use(name: str) -> bool:
+        fresh = name not in used
+        used.add(name)
+        return fresh
+
+    text = _template().render(new=new, file=file, note=note, names=_names, first_use=first_use)
+    return re.sub(r"\n{3,}", "\n\n", text).strip() + "\n"
+
+
+def note(name: str) -> str:
+    """The comment of a key: what it means, what it takes, and its default."""
+    key = next(one for one in keys() if one.name == name)
+    default = f" Default: {key.default}." if key.default else ""
+    takes = str(key.check).removeprefix("a number; ")
+    plain = takes in ("text", "a table", "a species of the catalog")
+    return _comment(f"{key.meaning}{default}" if plain else f"{key.meaning} ({takes}){default}")
+
+
+def toml(text: str) -> str:
+    """Text as TOML writes it."""
+    return json.dumps(text, ensure_ascii=False)
+
+
+def _names(kind: str) -> str:
+    return _comment(f"Names: {', '.join(load_catalog().entries[kind])}.")
+
+
+def _comment(text: str) -> str:
+    lines = textwrap.wrap(text, LINE - 2, break_long_words=False, break_on_hyphens=False)
+    return "\n".join(f"# {line}" for line in lines)
+
+
+def _as_toml(name: str, value: str) -> str:
+    if name == "days":
+        return "[" + ", ".join(toml(day) for day in value.split()) + "]"
+    return value if _is_number(value) else toml(value)
+
+
+def _is_number(text: str) -> bool:
+    return re.fullmatch(r"[+-]?\d+(?:\.\d+)?", text) is not None
+
+
+@cache
+def _template() -> jinja2.Template:
+    source = files("drysward.scenario").joinpath("starter.toml.j2").read_text(encoding="utf-8")
+    environment = jinja2.Environment(trim_blocks=True, lstrip_blocks=True)
+    environment.undefined = jinja2.StrictUndefined
+    environment.filters["toml"] = toml
+    return environment.from_string(source)

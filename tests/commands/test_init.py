@@ -1,0 +1,186 @@
+"""A scenario of one's own: written by init, shown, read from standard input, completed."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+import drysward
+from drysward.cli import main
+from drysward.scenario.keys import keys, meanings
+from drysward.scenario.load import shipped_texts
+from drysward.scenario.starter import NewScenario, keys_of, scenario_text
+
+PLACE = ("--latitude", "40", "--elevation", "140 m")
+RECORD = Path(__file__).parents[1] / "data" / "baltimore-washington-2010-2019.csv"
+
+
+@pytest.fixture(autouse=True)
+def _in_a_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+
+
+def run(*words: str, typed: str | None = None) -> Result:
+    return CliRunner().invoke(main, list(words), input=typed)
+
+
+def test_without_options_a_scenario_is_written_that_runs() -> None:
+    result = run("init", "my fields.toml")
+    assert result.exit_code == 0, result.output
+    assert result.output.splitlines()[-1] == "Next: drysward compare 'my fields.toml'"
+    assert "invented town" in result.output
+    scenario = drysward.load("my fields.toml")
+    assert [plan.rule for plan in scenario.plans] == ["none", "fixed", "share of et", "refill"]
+    assert "REPLACE THESE" in Path("my fields.toml").read_text(encoding="utf-8")
+
+
+def test_options_say_all_of_it() -> None:
+    result = run(
+        "init", "a.toml", "--name", 'The "Oval"', "--latitude", "-33.9", "--elevation", "50 m",
+        "--field", "Oval, 2 ha, native clay, Bermudagrass", "--field", "Oval, 1 acre",
+        "--plan", "Half, refill, trigger 0.5, window 6 h",
+        "--plan", "Twice, fixed, depth 0.5 in, days Tue Fri",
+    )  # fmt: skip
+    assert result.exit_code == 0, result.output
+    scenario = drysward.load("a.toml")
+    assert scenario.site.latitude_deg == -33.9
+    assert scenario.site.name == 'The "Oval"'
+    first, second = scenario.fields
+    assert (first.key, second.key) == ("oval", "oval_2")
+    assert (first.species, first.root_zone.like) == ("bermudagrass", "native_clay")
+    assert first.area_m2 == pytest.approx(20_000.0)
+    half, twice = scenario.plans
+    assert (half.trigger, half.window_h) == (0.5, 6.0)
+    assert twice.allowed == (False, True, False, False, True, False, False)
+    # Watering is in the summer of the south, and so are its invented warm months.
+    assert half.season == (274, 120)
+    tmax = scenario.weather.climate["tmax_c"]  # type: ignore[index]
+    assert max(tmax) == tmax[0]
+
+
+def test_blanks_of_a_weather_file_get_the_line_that_fills_them() -> None:
+    text = RECORD.read_text(encoding="utf-8").replace("precipitation_mm", "rain_mm", 1)
+    Path("records").mkdir()
+    Path("records/ours.csv").write_text(text.replace("2011-10-21,0,", "2011-10-21,,"))
+    Path("sites").mkdir()
+    result = run(
+        "init", "sites/b.toml", "--weather", "records/ours.csv",
+        "--latitude", "39.17", "--elevation", "45 m",
+    )  # fmt: skip
+    assert result.exit_code == 0, result.output
+    written = Path("sites/b.toml").read_text(encoding="utf-8")
+    assert 'file = "../records/ours.csv"' in written
+    assert '\nfill = { rain = "zero" }\n' in written
+
+
+def test_questions_are_asked_until_the_answers_can_be_read() -> None:
+    typed = "\n".join([
+        "Here", "141", "100 m",  # no such latitude
+        "Here", "41", "100 m", "no.csv", "", "n",
+        "Stadium", "2 acre", "tall fescu", "native_loam", "hand_hose",  # no such grass
+        "Stadium", "2 acre", "Tall Fescue", "native_loam", "hand_hose", "n",
+        "y", "n", "n", "y", "",
+    ])  # fmt: skip
+    result = run("init", "c.toml", "--ask", typed=typed)
+    assert result.exit_code == 0, result.output
+    assert "did you mean 'tall_fescue'?" in result.output
+    scenario = drysward.load("c.toml")
+    assert scenario.site.latitude_deg == 41.0
+    assert [field.species for field in scenario.fields] == ["tall_fescue"]
+    assert [plan.rule for plan in scenario.plans] == ["none", "refill"]
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (["--field", "A"], "needs a name and an area"),
+        (["--field", "A, 2"], 'fields.a.area: \'2\' has no unit; write "2 acre"'),
+        (["--field", "A, 2 acre, bluegrass"], "did you mean 'annual_bluegrass'?"),
+        (["--field", "A, 2 acre, native_clay, native_loam"], "has two entries of 'root_zones'"),
+        (["--plan", "A, refil"], "did you mean 'refill'?"),
+        (["--plan", "A, refill, triger 1"], "did you mean 'trigger'?"),
+        (["--plan", "A, refill"], "plans.a.trigger: is missing"),
+        (["--normal", "tmax degF 1 2"], "does not hold twelve numbers"),
+        (["--normal", "tmax degF" + " 50" * 12, *PLACE], "rain, wet_days, tmin are missing"),
+        (["--weather", "w.csv"], "--weather needs --latitude and --elevation of the place"),
+        (["--latitude", "95"], "site.latitude: '95 deg' is refused; -90 to 90"),
+        (["--weather", "none.csv", *PLACE], "there is no such file"),
+    ],
+)
+def test_what_cannot_be_is_refused_and_nothing_written(words: list[str], told: str) -> None:
+    result = run("init", "x.toml", *words)
+    assert result.exit_code == 2, result.output
+    assert told in result.output
+    assert not Path("x.toml").exists()
+
+
+def test_a_file_that_is_there_is_never_replaced() -> None:
+    assert run("init", "a.toml").exit_code == 0
+    before = Path("a.toml").read_bytes()
+    result = run("init", "a.toml")
+    assert result.exit_code == 2
+    assert "a.toml: is there already" in result.output
+    assert Path("a.toml").read_bytes() == before
+    assert "has no ending" in run("init", "a.txt").output
+    assert "there is no folder" in run("init", "no/a.toml").output
+
+
+def test_standard_input_is_a_scenario() -> None:
+    written = run("init", "-").stdout.replace("years = 200", "years = 10")
+    assert drysward.loads(written, ".").fields[0].key == "main_field"
+    checked = run("check", "-", typed=written)
+    assert checked.exit_code == 0, checked.output
+    assert "Main field" in checked.output
+    refused = run("check", "-", typed="[site]\nx = 1")
+    assert refused.exit_code == 2
+    assert "standard input: site.x: is not known here" in refused.output
+
+
+def test_show_prints_what_ships() -> None:
+    listed = run("show").output
+    for name, text in shipped_texts().items():
+        assert name in listed
+        assert run("show", name).output == text
+    assert "did you mean 'demo'?" in run("show", "demmo").output
+
+
+@pytest.mark.parametrize(
+    ("line", "expected"),
+    [
+        ("check de", {"demo"}),
+        ("show sw", {"sweep-demo"}),
+        ("ledger demo --field st", {"stadium"}),
+        ("ledger pond --plan th", {"thrifty"}),
+        ("ledger mine.toml --field ", {"main_field"}),
+        ("check mi", {"mine.toml"}),
+    ],
+)
+def test_the_shell_completes_names(line: str, expected: set[str]) -> None:
+    run("init", "mine.toml")
+    words = f"drysward {line}"
+    environment = {
+        "_DRYSWARD_COMPLETE": "bash_complete",
+        "COMP_WORDS": words,
+        "COMP_CWORD": str(words.count(" ")),
+    }
+    result = CliRunner().invoke(main, prog_name="drysward", env=environment)
+    assert {word.partition(",")[2] for word in result.output.split()} == expected
+
+
+def test_every_key_of_a_scenario_has_a_meaning_and_nothing_else_has() -> None:
+    assert [key.name for key in keys() if not key.meaning] == []
+    used = {key.table for key in keys()} | {"PlanTable"}
+    assert set(meanings()) <= used, "tables that the schema no longer has"
+
+
+def test_keys_of_labels_are_each_once() -> None:
+    assert keys_of(["A b", "a-b", "A  B!", "%"]) == ["a_b", "a_b_2", "a_b_3", "unnamed"]
+
+
+def test_a_comment_says_what_the_schema_allows() -> None:
+    text = scenario_text(NewScenario(), "x.toml")
+    assert "# Latitude, north positive." in text
+    assert "-90 to 90" in text
+    assert all(len(line) < 100 for line in text.splitlines())
