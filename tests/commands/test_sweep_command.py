@@ -111,7 +111,7 @@ FAULTS = [
     ("values = [0.3, 0.6]", "values = [0.3]\nlinked = 'a'\n[axes.b]\nkey = 'fields.*.area'\n"
      "values = ['1 acre', '2 acre']\nlinked = 'a'", "linked axes differ in length: trigger 1, b 2"),
     ("values = [0.3, 0.6]", "from = 0.3\nto = 0.6\nsteps = 500000000000",
-     "axes.trigger.steps: 500000000000 is refused; should be less than or equal to 1000000"),
+     "axes.trigger.steps: 500000000000 is refused; 2 to 1,000,000"),
     ("values = [0.3, 0.6]", "from = 0.3\nto = 0.6\nsteps = 700000",
      "asks for 1,400,000 points; at most 1,000,000"),
     ('"demo"', '"dmeo"', "scenario: 'dmeo' is no file"),
