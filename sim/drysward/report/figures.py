@@ -8,6 +8,7 @@ names a field, plan or stage that the result does not have.
 from __future__ import annotations
 
 import datetime
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -67,51 +68,58 @@ def percent(share: float) -> str:
 # Odds by day of the year
 
 
-def _odds(axes: Axes, result: xr.Dataset, where: dict[str, str], look: dict[str, Any]) -> Line2D:
-    """Odds by day of year in percent, with the band of their 90% limits where it is known."""
-    order = turf_order(result)
-    days = np.arange(1, 367)
-    if "odds_low" in result:
-        low, high = (
-            result[f"odds_{end}"].sel(where).values[order] * _PERCENT for end in ("low", "high")
-        )
-        axes.fill_between(days, low, high, color=look["color"], alpha=0.13, linewidth=0)
-    (line,) = axes.plot(days, result["odds"].sel(where).values[order] * _PERCENT, **look)
-    return line
+MOST_BANDS = 4
+"""Lines that have a band of their limits; the bands of more would hide the lines."""
 
 
 def _odds_panel(
-    axes: Axes, result: xr.Dataset, key: list[tuple[str, Line2D]], stage: str
+    axes: Axes,
+    result: xr.Dataset,
+    lines: Sequence[tuple[str, dict[str, str], dict[str, Any]]],
+    stage: str,
 ) -> Panel:
+    """Odds by day of year, with their 90% limits where the file has them.
+
+    ``lines``: the name, the place in ``result`` and the look of each.
+    """
+    order = turf_order(result)
+    days = np.arange(1, 367)
+    ends = ("", "_low", "_high") if "odds_low" in result else ("",)
+    key, cells, top = [], [], 5.0
+    for name, where, look in lines:
+        values = [result[f"odds{end}"].sel(where).values[order] * _PERCENT for end in ends]
+        if len(values) > 1 and len(lines) <= MOST_BANDS:
+            axes.fill_between(days, *values[1:], color=look["color"], alpha=0.13, linewidth=0)
+            top = max(top, float(np.nanmax(values[2], initial=0.0)))
+        (line,) = axes.plot(days, values[0], **look)
+        top = max(top, float(np.nanmax(values[0], initial=0.0)))
+        key.append((name, line))
+        weekly = [each[::_WEEK] for each in values]
+        cells.append([
+            f"{odds[0]:.0f}%" + (f" ({odds[1]:.0f} to {odds[2]:.0f})" if odds[1:] else "")
+            for odds in zip(*weekly, strict=True)
+        ])  # fmt: skip
     month_axis(axes, result)
     style.scale(axes.yaxis)
-    style.from_zero(axes.yaxis, max(5.0, *(float(np.nanmax(line.get_ydata())) for _, line in key)))
+    style.from_zero(axes.yaxis, top)
     style.measure(axes, f"% of years with {stage}")
-    weeks = turf_order(result)[::_WEEK]
-    cells = [
-        [f"{value:.0f}%" for value in np.asarray(line.get_ydata(), float)[::_WEEK]]
-        for _, line in key
-    ]
-    readings = Readings(
-        [day_text(day + 1) for day in weeks],
-        [name for name, _ in key],
-        cells,
-        x=np.arange(1, 367)[::_WEEK],
-    )
-    return Panel(key, readings)
+    rows = [day_text(day + 1) for day in order[::_WEEK]]
+    return Panel(key, Readings(rows, [name for name, _ in key], cells, x=days[::_WEEK]))
 
 
 @Drawing
 def stages(result: xr.Dataset, field: str, plan: str, *, axes: Axes, units: str) -> Panel:
     """Odds of each stage by day of year, with 90% limits."""
-    key = []
-    one = result[[n for n in ("odds", "odds_low", "odds_high") if n in result]].sel(
-        field=field, plan=plan
-    )
-    for i, (stage, color) in enumerate(style.STAGES.items()):
-        look = {"color": color, "linestyle": style.DASHES[i]}
-        key.append((style.STAGE_WORDS[stage], _odds(axes, one, {"stage": stage}, look)))
-    return _odds_panel(axes, result, key, "the stage")
+    lines = [
+        (style.STAGE_WORDS[stage], {"stage": stage}, {"color": color, "linestyle": dash})
+        for (stage, color), dash in zip(style.STAGES.items(), style.DASHES, strict=True)
+    ]
+    return _odds_panel(axes, _odds_of(result, field=field, plan=plan), lines, "the stage")
+
+
+def _odds_of(result: xr.Dataset, **where: str) -> xr.Dataset:
+    names = [name for name in ("odds", "odds_low", "odds_high") if name in result]
+    return result[names].sel(where)
 
 
 @Drawing
@@ -119,7 +127,7 @@ def plans(
     result: xr.Dataset, field: str, stage: str = "wilt", *, axes: Axes, units: str
 ) -> Panel:
     """All plans on one field: odds of a stage by day of year."""
-    return _odds_of_each(axes, result, "plan", {"field": field, "stage": stage})
+    return _odds_of_each(axes, result, "plan", field=field, stage=stage)
 
 
 @Drawing
@@ -127,17 +135,17 @@ def fields(
     result: xr.Dataset, plan: str, stage: str = "wilt", *, axes: Axes, units: str
 ) -> Panel:
     """All fields under one plan: odds of a stage by day of year."""
-    return _odds_of_each(axes, result, "field", {"plan": plan, "stage": stage})
+    return _odds_of_each(axes, result, "field", plan=plan, stage=stage)
 
 
-def _odds_of_each(axes: Axes, result: xr.Dataset, over: str, where: dict[str, str]) -> Panel:
+def _odds_of_each(axes: Axes, result: xr.Dataset, over: str, **where: str) -> Panel:
     """A line of odds by day of year for each plan, or each field."""
-    one = result[[n for n in ("odds", "odds_low", "odds_high") if n in result]].sel(where)
-    key = [
-        (label(result, over, name), _odds(axes, one, {over: name}, style.line_style(i)))
+    lines = [
+        (label(result, over, name), {over: name}, style.line_style(i))
         for i, name in enumerate(keys(result, over))
     ]
-    return _odds_panel(axes, result, key, style.STAGE_WORDS[where["stage"]])
+    odds = _odds_of(result, **where)
+    return _odds_panel(axes, odds, lines, style.STAGE_WORDS[where["stage"]])
 
 
 # Days lost and water

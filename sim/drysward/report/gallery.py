@@ -119,11 +119,8 @@ def _fields(result: xr.Dataset) -> list[Choice]:
 
 
 def _fields_and_stages(result: xr.Dataset) -> list[Choice]:
-    return [
-        {"field": field, "stage": stage}
-        for stage in ("wilt", "dormant")
-        for field in keys(result, "field")
-    ]
+    turf = _turf(result) if has_days_below(result) else _fields(result)
+    return [{**one, "stage": stage} for stage in ("wilt", "dormant") for one in turf]
 
 
 def _plans(result: xr.Dataset) -> list[Choice]:
@@ -146,6 +143,10 @@ def _is_of_interest(result: xr.Dataset, choice: Choice) -> bool:
 
 def _is_safest(result: xr.Dataset, choice: Choice) -> bool:
     return choice["plan"] == safest_plan(result) and choice.get("case", "dry") == "dry"
+
+
+def _is_watered(result: xr.Dataset, choice: Choice) -> bool:
+    return float(result["asked_mean"].sel(choice)) > 0.0
 
 
 def _is_dormant(result: xr.Dataset, choice: Choice) -> bool:
@@ -234,6 +235,7 @@ def _alt_demand(result: xr.Dataset, choice: Choice, units: str) -> str:
 
 
 def _turf(result: xr.Dataset) -> list[Choice]:
+    """Fields with days below playing condition: not those without turf."""
     known = result["days_below_condition_mean"].notnull().any("plan")
     return [{"field": key} for key in keys(result, "field") if bool(known.sel(field=key))]
 
@@ -447,6 +449,7 @@ PICTURES = (
         ("supply_store", "supply_least_store", "supply_shortage", "store_by_month"),
         _plans,
         _alt_storage,
+        _is_watered,
         is_open=True,
     ),
     Picture(
@@ -484,7 +487,7 @@ PICTURES = (
         "plans",
         "Odds of wilt through the year",
         "Share of the years in which the stage holds on its share of the field, for each day of "
-        "the year. The bands are 90% limits: sampling error of the years.",
+        "the year, with 90% limits: sampling error of the years.",
         figures.plans,
         ("odds",),
         _fields_and_stages,

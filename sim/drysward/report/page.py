@@ -73,6 +73,7 @@ def page(
         findings=[plain(sentence) for sentence in findings_of(result.attrs)],
         answer=words.answer(result, units),
         tables=tables(result, units),
+        sizing=words.sizing_notes(result, units),
         figures=found,
         lacking=lacking,
         assumed=[(name, plain(text)) for name, text in words.assumed(result, units)],

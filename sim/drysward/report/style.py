@@ -141,7 +141,7 @@ def new_figure(width_in: float = PANEL_IN[0], height_in: float = PANEL_IN[1]) ->
 
 
 # Margins of a panel on a page, in points, and the width of a letter of its labels.
-_MARGIN, _TOP, _TICKS, _LABEL, _LETTER = 6.0, 17.0, 15.0, 15.0, 5.4
+_MARGIN, _TOP, _TICKS, _LABEL, _LETTER = 6.0, 17.0, 15.0, 15.0, 6.2
 _NUMBERS = 34.0
 _LONGEST_LABEL = 22
 
@@ -196,13 +196,13 @@ def marker(place: int) -> str:
 
 def scale(axis: Axis) -> None:
     """Few round numbers with thousands marked, never a power of ten beside the axis."""
-    axis.set_major_locator(MaxNLocator(4, steps=[1, 2, 2.5, 5, 10]))
+    axis.set_major_locator(MaxNLocator(5, steps=[1, 2, 2.5, 5, 10]))
     axis.set_major_formatter(StrMethodFormatter("{x:,g}"))
 
 
 def from_zero(axis: Axis, top: float) -> None:
     """Limits from 0 to ``top`` with room for a whole marker at both ends."""
-    room = 0.035 * top
+    room = 0.05 * top
     axis.axes.set(**{f"{axis.axis_name}lim": (-room, top + room)})
 
 
@@ -289,10 +289,11 @@ def _fill(patch: Patch) -> Iterator[str]:
     box = f'x="4" y="1" width="{width - 8:g}" height="{height - 2:g}"'
     yield f'<rect {box} fill="{_shade(face)}" fill-opacity="{face[3]:.2g}"/>'
     if hatch := patch.get_hatch():
-        lines = hatch_path(hatch, 3)
+        lines = hatch_path(hatch)
         moved = lines.vertices * (width - 8.0, height - 2.0) + (4.0, 1.0)
         drawn = _drawn(Path2D(moved, lines.codes))
-        yield f'<path d="{drawn}" stroke="{_shade(PAPER)}" fill="none"/>'
+        paper = _shade(PAPER)
+        yield f'<path d="{drawn}" stroke="{paper}" fill="{paper}" stroke-width=".7"/>'
 
 
 def _stroke(line: Line2D) -> Iterator[str]:

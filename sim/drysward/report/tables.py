@@ -469,7 +469,7 @@ def _cost_tables(result: xr.Dataset) -> list[Table]:
     note = " ".join(f"{name}: {text}." for name, text in cost_notes(result, compare=False))
     per_field = cost_columns(result, "field_cost", FIELD_COSTS)
     fields: list[Where] = [{"field": field} for field in keys(result, "field")]
-    found = [_cost_table(result, "Cost by field", per_field, money, fields, note)]
+    found = [_cost_table(result, "Cost by field", per_field, money, fields, note, is_open=False)]
     if yearly := cost_columns(result, "cost", YEARLY_COSTS):
         columns = [*yearly, ("energy_used_mean", "energy, kWh")]
         found.append(_cost_table(result, "Whole site: cost of a year", columns, money, whole_site))
@@ -487,6 +487,7 @@ def _cost_table(
     money: str,
     places: Iterable[Where],
     note: str = "",
+    is_open: bool = True,
 ) -> Table:
     """A row for each plan at each place; ``columns`` are variables and their headings."""
 
@@ -497,7 +498,8 @@ def _cost_table(
         f"{heading[0].upper()}{heading[1:]}" + ("" if heading.endswith("kWh") else f", {money}")
         for _, heading in columns
     ]
-    return Table(caption, headings, [_by_plan(result, place, cells) for place in places], note)
+    groups = [_by_plan(result, place, cells) for place in places]
+    return Table(caption, headings, groups, note, is_open=is_open)
 
 
 def _money(result: xr.Dataset, name: str, where: Where) -> Cell:

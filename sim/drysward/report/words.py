@@ -63,7 +63,7 @@ from drysward.studies.sweep.surface import strongest
 
 MOST_FIELDS = 3
 """Fields that a sentence names; a table has them all."""
-NOT_KNOWN = "not known"
+NOT_KNOWN, NO_TURF = "not known", "no turf"
 
 
 class FieldAnswer(NamedTuple):
@@ -123,8 +123,9 @@ def answer(result: xr.Dataset, units: str) -> Answer:
 
 def _field_answer(result: xr.Dataset, field: str, units: str) -> FieldAnswer:
     of_field = result.sel(field=[field])
-    best = safest_plan(of_field)
+    best = _best_plan(of_field)
     one = of_field.sel(plan=best).squeeze("field")
+    has_turf = has_days_below(of_field) or not has_days_below(result)
     depth = shown("mm", units)
     spread, measure = "", ""
     if has_doubt(result) and field in fields_of_turf(result):
@@ -138,14 +139,25 @@ def _field_answer(result: xr.Dataset, field: str, units: str) -> FieldAnswer:
     return FieldAnswer(
         label(result, "field", field),
         label(result, "plan", best),
-        _known(one, "days_below_condition_mean", 1.0, 0),
-        _known(one, "days_below_condition_1in10", 1.0, 0),
+        _known(one, "days_below_condition_mean", 1.0, 0) if has_turf else NO_TURF,
+        _known(one, "days_below_condition_1in10", 1.0, 0) if has_turf else NO_TURF,
         spread,
         playable,
         _known(one, "season_water", depth.factor, depth.decimals, f" {depth.unit}"),
         _known(_of_dry_year(one), "demand", depth.factor, depth.decimals, f" {depth.unit}"),
         measure,
     )
+
+
+def _best_plan(of_field: xr.Dataset) -> str:
+    """The plan that loses the fewest days on one field; on one without turf the plan with the most
+    playable events, of equals the one with less water.
+    """
+    if has_days_below(of_field) or "events_playable_share" not in of_field:
+        return safest_plan(of_field)
+    playable = of_field["events_playable_share"].squeeze("field").fillna(0.0).values
+    water = of_field["season_water"].squeeze("field").values
+    return keys(of_field, "plan")[int(np.lexsort((water, -playable))[0])]
 
 
 def _of_dry_year(one: xr.Dataset) -> xr.Dataset:
@@ -222,7 +234,7 @@ def _ranking_sentence(result: xr.Dataset) -> str:
     if low != high:
         counts = f"{float(fewer[low]):.0f} of 100 draws on {_name(result, turf[low])} to {counts}"
     verdict = (
-        "the ranking is sure" if float(fewer[low]) >= 100.0 * STANDS else "the ranking is open"
+        "the choice is sure" if float(fewer[low]) >= 100.0 * STANDS else "the two are close"
     )
     return (
         f"{_plan(result, best)} loses fewer days than the next best plan, "
@@ -241,6 +253,8 @@ def _how_to_read(result: xr.Dataset) -> str:
     if has_doubt(result):
         draws = result.attrs["doubt_draws"]
         parts.append(f"range: 5 to 95% across {draws} draws of uncertain soil, turf and system")
+    if result.sizes["field"] > 1 and result.sizes["plan"] > 1:
+        parts.append("each plan was simulated on all fields at once")
     return " ".join(as_sentences(parts))
 
 
@@ -313,27 +327,35 @@ def _main_cause(one: xr.Dataset) -> str:
 
 
 def _sizing_answer(result: xr.Dataset, units: str) -> str:
+    """The least size that suffices, with its limits."""
     if "sizing_size" not in result:
         return "No size was searched. Add a table [sizing] to find the least that suffices."
     size = result["sizing_size"]
     what = plain(str(result.attrs.get("sizing", "size")))
-    across = "".join(f" {name}: {text}." for name, text in confidence_lines(result, units))
     if np.isnan(size.item()):
-        return f"No size that was tried suffices for the least {what}.{across}"
+        return f"No size that was tried suffices for the least {what}."
     least, low, high = (
         size_text(result[f"sizing_{name}"], units, size) for name in ("size", "low", "high")
     )
-    parts = [f"The least {what} is {least} (90% limits {low} to {high})."]
-    if "sizing_case" in result.dims:
+    return f"The least {what} is {least} (90% limits {low} to {high})."
+
+
+def sizing_notes(result: xr.Dataset, units: str) -> list[tuple[str, str]]:
+    """What else a search of a size found, as name and text; nothing where none was searched."""
+    if "sizing_size" not in result:
+        return []
+    size = result["sizing_size"]
+    notes = []
+    if "sizing_case" in result.dims and np.isfinite(size.item()):
         if result["sizing_tried_less"].item() == size.item():
-            parts.append(f"The search ends there: {plain(smallest_text(result))}.")
-        one = result.sel(sizing_case="least")
-        parts.append(f"The water comes from: {plain(carried_text(one))}.")
-    if not np.isnan(result["sizing_fails_from"].item()):
+            notes.append(("Smallest size", smallest_text(result)))
+        notes.append(("Water comes from", carried_text(result.sel(sizing_case="least"))))
+    if np.isfinite(result["sizing_fails_from"].item()):
         again = size_text(result["sizing_fails_from"], units)
-        parts.append(f"With {again} too many years fail again.")
-    parts += [plain(not_monotone_text(result, units)), across.strip()]
-    return " ".join(filter(None, parts))
+        notes.append(("Larger sizes", f"with {again} too many years fail again"))
+    if text := not_monotone_text(result, units):
+        notes.append(("Trade-off", text))
+    return [(name, plain(text)) for name, text in [*notes, *confidence_lines(result, units)]]
 
 
 def _sweep_answer(sweep: xr.Dataset, units: str) -> list[str]:
@@ -366,7 +388,7 @@ def _sweep_answer(sweep: xr.Dataset, units: str) -> list[str]:
         f"{choices} in both water and wilt of the worst field: from {ends[0]} to {ends[1]}.",
         drives,
         f"This rests on {done:,} of {points:,} points. The best of many choices is partly luck: "
-        f"the same {sweep.attrs['independent_years']} years picked and judged it. Try it on another "
+        f"the same {sweep.attrs['independent_years']} years picked it. Try it on another "
         "seed.",
     ]
 
