@@ -259,8 +259,8 @@ def pytest_xdist_make_scheduler(config, log):
 def undrawn(monkeypatch):
     """Pages without their charts, for tests of words and tables: charts are most of the work."""
     module = importlib.import_module("drysward.report.page")
-    blank = Chart([], [Facet("", "<svg></svg>", "{}")], True)
-    monkeypatch.setattr(module, "charts", lambda result, units, requests, *_: [blank] * len(requests))
+    blank = module.Chart([], [], is_wide=True)
+    monkeypatch.setattr(module, "charts", lambda result, units, asked, *_: [blank] * len(asked))
 
 
 @pytest.fixture(scope="session")

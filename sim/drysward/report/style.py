@@ -15,6 +15,7 @@ from typing import Any, cast
 from xml.etree import ElementTree
 
 import matplotlib as mpl
+import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.axis import Axis
 from matplotlib.backends.backend_svg import FigureCanvasSVG
@@ -203,7 +204,7 @@ def scale(axis: Axis) -> None:
 def from_zero(axis: Axis, top: float) -> None:
     """Limits from 0 to ``top`` with room for a whole marker at both ends."""
     room = 0.05 * top
-    axis.axes.set(**{f"{axis.axis_name}lim": (-room, top + room)})
+    axis.set_view_interval(-room, top + room, ignore=True)
 
 
 def measure(axes: Axes, text: str) -> None:
@@ -290,7 +291,7 @@ def _fill(patch: Patch) -> Iterator[str]:
     yield f'<rect {box} fill="{_shade(face)}" fill-opacity="{face[3]:.2g}"/>'
     if hatch := patch.get_hatch():
         lines = hatch_path(hatch)
-        moved = lines.vertices * (width - 8.0, height - 2.0) + (4.0, 1.0)
+        moved = np.asarray(lines.vertices) * (width - 8.0, height - 2.0) + (4.0, 1.0)
         drawn = _drawn(Path2D(moved, lines.codes))
         paper = _shade(PAPER)
         yield f'<path d="{drawn}" stroke="{paper}" fill="{paper}" stroke-width=".7"/>'
@@ -301,7 +302,8 @@ def _stroke(line: Line2D) -> Iterator[str]:
     color, middle = _shade(line.get_color()), height / 2.0
     if line.get_linestyle() != "None":
         thick = line.get_linewidth()
-        _, dashes = line._unscaled_dash_pattern  # the library has no public name for it
+        # The library has no public name for the dashes of a line.
+        _, dashes = cast(Any, line)._unscaled_dash_pattern
         pattern = " ".join(f"{dash * thick:.3g}" for dash in dashes or ())
         yield (
             f'<path d="M1 {middle:g}H{width - 1:g}" stroke="{color}" stroke-width="{thick:g}" '
@@ -311,7 +313,7 @@ def _stroke(line: Line2D) -> Iterator[str]:
         shape = MarkerStyle(line.get_marker())
         size = min(line.get_markersize(), 8.0)
         outline = shape.get_path().transformed(shape.get_transform())
-        moved = outline.vertices * (size, -size) + (width / 2.0, middle)
+        moved = np.asarray(outline.vertices) * (size, -size) + (width / 2.0, middle)
         face = line.get_markerfacecolor()
         fill = "none" if face == "none" else _shade(face)
         yield (

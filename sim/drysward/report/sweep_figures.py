@@ -118,7 +118,7 @@ def response(
     readings = Readings(
         [f"{plain(across)} {columns[c]}, {plain(up)} {rows[r]}" for r, c in places],
         [f"years with {style.STAGE_WORDS[stage]}"],
-        [[percent(odds[place] / 100.0) for place in places]],
+        [[percent(float(odds[place]) / 100.0) for place in places]],
         x=[c + 0.5 for _, c in places],
         y=[r + 0.5 for r, _ in places],
     )
