@@ -223,12 +223,14 @@ def test_a_field_without_turf_has_no_part_in_it(result: xr.Dataset) -> None:
         values = bare[f"doubt_{name}"].copy()
         values.loc[{"field": "practice"}] = np.nan
         bare[f"doubt_{name}"] = values
+    days = bare["days_below_condition_mean"]
+    bare["days_below_condition_mean"] = days.where(days["field"] == "stadium")
     said = " ".join(doubt_sentences(bare, "refill"))
     assert "Practice" not in said
     assert "nan" not in said
     assert not too_wide(bare.sel(field="practice"))
     assert not spread_comes_from(bare.sel(field="practice"))
-    assert named("doubt").panels(bare) == [{"field": "stadium"}]
+    assert named("days").panels(bare) == [{"field": "stadium"}]
 
 
 # Terminal and page
@@ -319,8 +321,10 @@ def test_a_file_without_draws_gives_the_page_as_before(result: xr.Dataset) -> No
     text = page(old)
     assert "not known" not in text.partition("<main>")[2].partition("values")[0]
     assert "doubt" not in text
-    assert "--draws" not in text
-    assert "Not shown" not in text
+    # The command to run it again has none either; the answer says how to have them.
+    assert "--draws" not in text.partition("Rerun</h2>")[2]
+    assert "Run again with --draws 64" in text
+    assert "Missing charts" not in text
 
 
 # Bad input

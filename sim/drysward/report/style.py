@@ -27,7 +27,7 @@ from matplotlib.markers import MarkerStyle
 from matplotlib.patches import Patch
 from matplotlib.path import Path as Path2D
 from matplotlib.ticker import (
-    FixedFormatter,
+    FixedLocator,
     MaxNLocator,
     NullFormatter,
     NullLocator,
@@ -165,11 +165,11 @@ def place(figure: Figure) -> None:
         top = _TOP
     if axes.get_xlabel():
         bottom += _LABEL
-    names = axes.yaxis.get_major_formatter()
-    if isinstance(names, FixedFormatter):
-        lines = [line for name in names.seq for line in str(name).splitlines()]
-        longest = min(max(map(len, lines), default=0), _LONGEST_LABEL)
-        left += longest * _LETTER + (6.0 if longest else 0.0)
+    locator, names = axes.yaxis.get_major_locator(), axes.yaxis.get_major_formatter()
+    if isinstance(locator, FixedLocator):
+        labels = names.format_ticks(axes.get_yticks().tolist())
+        lines = [line for label in labels for line in label.splitlines()]
+        left += _LETTER * (1 + min(max(map(len, lines), default=0), _LONGEST_LABEL))
     elif not isinstance(names, NullFormatter):
         left += _NUMBERS
     if axes.get_ylabel():

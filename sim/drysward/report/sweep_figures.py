@@ -45,7 +45,7 @@ def front(result: xr.Dataset, stage: str = "wilt", *, axes: Axes, units: str) ->
     rows = [label(result, "plan", str(plan)) for plan in kept["plan"].values]
     cells = [
         [f"{rounded(value, depth.decimals)} {depth.unit}" for value in water],
-        [f"{p:.0f} ± {se:.0f}%" for p, se in zip(odds, error, strict=True)],
+        [f"{odds_and_error(p, se)} of 100 years" for p, se in zip(odds, error, strict=True)],
         *([setting_text(value) for value in kept[name].values] for name in names),
     ]
     columns = ["water a year", style.STAGE_WORDS[stage], *map(plain, names)]
@@ -54,6 +54,12 @@ def front(result: xr.Dataset, stage: str = "wilt", *, axes: Axes, units: str) ->
         ("± standard error", Line2D([], [], color=style.LINES[0], linewidth=1.6)),
     ]
     return Panel(key, Readings(rows, columns, cells, x=water, y=odds))
+
+
+def odds_and_error(percent_of_years: float, error: float) -> str:
+    """``12±3``; ``0`` where the error is less than a half."""
+    text = f"{percent_of_years:.0f}"
+    return text if round(error) == 0 else f"{text}±{error:.0f}"
 
 
 def setting_text(value: object) -> str:

@@ -13,7 +13,7 @@ import xarray as xr
 from drysward.quantities import Display, shown
 from drysward.report import style
 from drysward.report.result import SUPPLY, SWEEP, keys, kind_of, label, plain
-from drysward.report.sweep_figures import setting_text
+from drysward.report.sweep_figures import odds_and_error, setting_text
 from drysward.results.choice import safest_plan
 from drysward.results.doubt_text import (
     DRAWN,
@@ -547,7 +547,7 @@ def _front_table(result: xr.Dataset, units: str) -> Table:
     rows = []
     for i in range(kept.sizes["choice"]):
         one = kept.isel(choice=i)
-        odds = f"{100 * one['risk'].item():.0f}±{100 * one['risk_se'].item():.0f}"
+        odds = odds_and_error(*(100.0 * one[name].item() for name in ("risk", "risk_se")))
         cells = [Cell(rounded(one["cost"].item() * depth.factor, depth.decimals)), Cell(odds)]
         cells += [Cell(setting_text(one[name].item())) for name in axes]
         rows.append((label(result, "plan", str(one["plan"].item())), cells))

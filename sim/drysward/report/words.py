@@ -20,6 +20,7 @@ from drysward.report.result import (
     label,
     plain,
 )
+from drysward.report.sweep_figures import odds_and_error
 from drysward.results.choice import driest_plan, has_days_below, safest_plan
 from drysward.results.doubt_text import (
     ENOUGH_DRAWS,
@@ -364,10 +365,10 @@ def _sweep_answer(sweep: xr.Dataset, units: str) -> list[str]:
     ends = []
     for place in (0, -1):
         one = kept.isel(choice=place)
+        odds = odds_and_error(*(100.0 * one[name].item() for name in ("risk", "risk_se")))
         ends.append(
             f"{one['cost'].item() * depth.factor:.{depth.decimals}f} {depth.unit} of water a year "
-            f"with wilt in {100 * one['risk'].item():.0f} ± {100 * one['risk_se'].item():.0f} of "
-            "100 years"
+            f"with wilt in {odds} of 100 years"
         )
     plan = str(sweep["plan"].values[0])
     found = effects(sweep, "wilt", plan)
@@ -383,9 +384,10 @@ def _sweep_answer(sweep: xr.Dataset, units: str) -> list[str]:
         else "No axis changes the odds of wilt."
     )
     done, points = sweep.attrs["points_done"], sweep.attrs["points"]
-    choices = f"No choice beats {kept.sizes['choice']} of the {kept.attrs['choices']:,} choices"
     return [
-        f"{choices} in both water and wilt of the worst field: from {ends[0]} to {ends[1]}.",
+        f"{kept.sizes['choice']} of {kept.attrs['choices']:,} choices are best trade-offs: no other "
+        "choice beats them in both water and wilt of the worst field. They run from "
+        f"{ends[0]} to {ends[1]}.",
         drives,
         f"This rests on {done:,} of {points:,} points. The best of many choices is partly luck: "
         f"the same {sweep.attrs['independent_years']} years picked it. Try it on another "
