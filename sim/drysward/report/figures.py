@@ -155,8 +155,10 @@ def _odds_of_each(axes: Axes, result: xr.Dataset, over: str, **where: str) -> Pa
 def days(result: xr.Dataset, field: str, *, axes: Axes, units: str) -> Panel:
     """Days below playing condition by plan: average year, 1-in-10 year, 5 to 95% across draws."""
     names = keys(result, "plan")
-    one = result.sel(field=field)
-    mean, worst = (one[f"days_below_condition_{part}"].values for part in ("mean", "1in10"))
+    mean, worst = (
+        result[f"days_below_condition_{part}"].sel(field=field).values
+        for part in ("mean", "1in10")
+    )
     top = float(np.nanmax(worst, initial=1.0))
     rows = np.arange(len(names))
     ink, muted = style.LINES[0], style.MUTED
@@ -168,7 +170,10 @@ def days(result: xr.Dataset, field: str, *, axes: Axes, units: str) -> Panel:
     cells = [[f"{value:.0f} days" for value in mean], [f"{value:.0f} days" for value in worst]]
     columns = ["average year", "1-in-10 year"]
     if "doubt_days_below_condition_low" in result:
-        low, high = (one[f"doubt_days_below_condition_{end}"].values for end in ("low", "high"))
+        low, high = (
+            result[f"doubt_days_below_condition_{end}"].sel(field=field).values
+            for end in ("low", "high")
+        )
         top = max(top, float(np.nanmax(high, initial=1.0)))
         axes.hlines(rows, low, high, color=ink, linewidth=5.0, alpha=0.3)
         span = Line2D([], [], color=ink, linewidth=5.0, alpha=0.3)

@@ -33,6 +33,8 @@ from drysward.studies.sweep.surface import strongest, surface
 
 Choice = dict[str, str]
 """What a panel shows: keys by the names of the drawing function's arguments."""
+Allowed = dict[str, set[str]]
+"""Values that some of these keys may have."""
 
 
 def _no_rows(result: xr.Dataset) -> int:
@@ -52,8 +54,8 @@ class Picture:
     needs : variables without which it cannot be drawn.
     panels : all choices.
     alt : a panel in words, for screen readers.
-    main : the choices that a page and a file show when none is named.
-    more : other choices that a page shows folded away.
+    main : what the choices that a page and a file show first have in common.
+    more : what other choices have in common, which a page folds away.
     is_open : whether a page shows the chart open, or folded away as a whole.
     is_shared : whether the axes of all panels have the same limits.
     rows : how many named rows a panel has, 0 for a chart without.
@@ -66,8 +68,8 @@ class Picture:
     needs: tuple[str, ...]
     panels: Callable[[xr.Dataset], list[Choice]]
     alt: Callable[[xr.Dataset, Choice, str], str]
-    main: Callable[[xr.Dataset, Choice], bool] = lambda result, choice: True
-    more: Callable[[xr.Dataset, Choice], bool] = lambda result, choice: False
+    main: Callable[[xr.Dataset], Allowed] = lambda result: {}
+    more: Callable[[xr.Dataset], Allowed] | None = None
     is_open: bool = False
     is_shared: bool = True
     rows: Callable[[xr.Dataset], int] = _no_rows
@@ -82,12 +84,19 @@ class Picture:
     def main_panels(self, result: xr.Dataset) -> list[Choice]:
         """The main choices, or the first choice when none is."""
         panels = self.panels(result)
-        return [one for one in panels if self.main(result, one)] or panels[:1]
+        return _allowed(panels, self.main(result)) or panels[:1]
 
     def more_panels(self, result: xr.Dataset) -> list[Choice]:
         """Choices that a page folds away."""
-        main = self.main_panels(result)
-        return [one for one in self.panels(result) if self.more(result, one) and one not in main]
+        return _allowed(self.panels(result), self.more(result)) if self.more else []
+
+
+def _allowed(panels: list[Choice], allowed: Allowed) -> list[Choice]:
+    return [
+        choice
+        for choice in panels
+        if all(choice[key] in values for key, values in allowed.items() if key in choice)
+    ]
 
 
 def panel_title(result: xr.Dataset, choice: Choice) -> str:
@@ -133,28 +142,24 @@ def _accounts(result: xr.Dataset) -> list[Choice]:
     ]
 
 
-def _of_interest(result: xr.Dataset) -> tuple[str, str]:
-    return driest_plan(result), safest_plan(result)
+def _of_interest(result: xr.Dataset) -> Allowed:
+    return {"plan": {driest_plan(result), safest_plan(result)}}
 
 
-def _is_of_interest(result: xr.Dataset, choice: Choice) -> bool:
-    return choice["plan"] in _of_interest(result)
+def _of_safest(result: xr.Dataset) -> Allowed:
+    return {"plan": {safest_plan(result)}, "case": {"dry"}}
 
 
-def _is_safest(result: xr.Dataset, choice: Choice) -> bool:
-    return choice["plan"] == safest_plan(result) and choice.get("case", "dry") == "dry"
+def _of_demand(result: xr.Dataset) -> Allowed:
+    return {"plan": {p for p in keys(result, "plan") if float(result["asked_mean"].sel(plan=p))}}
 
 
-def _is_watered(result: xr.Dataset, choice: Choice) -> bool:
-    return float(result["asked_mean"].sel(choice)) > 0.0
+def _of_wilt(result: xr.Dataset) -> Allowed:
+    return {"stage": {"wilt"}}
 
 
-def _is_dormant(result: xr.Dataset, choice: Choice) -> bool:
-    return choice["stage"] == "dormant"
-
-
-def _is_wilt(result: xr.Dataset, choice: Choice) -> bool:
-    return choice["stage"] == "wilt"
+def _of_dormancy(result: xr.Dataset) -> Allowed:
+    return {"stage": {"dormant"}}
 
 
 def _played(result: xr.Dataset) -> list[Choice]:
@@ -449,7 +454,7 @@ PICTURES = (
         ("supply_store", "supply_least_store", "supply_shortage", "store_by_month"),
         _plans,
         _alt_storage,
-        _is_watered,
+        _of_demand,
         is_open=True,
     ),
     Picture(
@@ -492,8 +497,8 @@ PICTURES = (
         ("odds",),
         _fields_and_stages,
         _alt_plans,
-        _is_wilt,
-        _is_dormant,
+        _of_wilt,
+        _of_dormancy,
         is_open=True,
     ),
     Picture(
@@ -504,7 +509,7 @@ PICTURES = (
         ("odds",),
         _plans,
         _alt_fields,
-        _is_of_interest,
+        _of_interest,
     ),
     Picture(
         "play",
@@ -515,7 +520,7 @@ PICTURES = (
         ("daily_play", "chosen_year"),
         _played_by_plan,
         _alt_play,
-        _is_of_interest,
+        _of_interest,
     ),
     Picture(
         "cover",
@@ -526,7 +531,7 @@ PICTURES = (
         _DAILY,
         _fields_and_plans,
         _alt_cover,
-        _is_of_interest,
+        _of_interest,
     ),
     Picture(
         "stages",
@@ -537,7 +542,7 @@ PICTURES = (
         ("odds",),
         _fields_and_plans,
         _alt_stages,
-        _is_of_interest,
+        _of_interest,
     ),
     Picture(
         "months",
@@ -547,7 +552,7 @@ PICTURES = (
         ("irrigation_month_quantile",),
         _watered,
         _alt_months,
-        _is_safest,
+        _of_safest,
     ),
     Picture(
         "demand",
@@ -568,7 +573,7 @@ PICTURES = (
         ("chosen_year", "daily_depletion", "daily_precipitation", "daily_irrigation_landed"),
         _accounts,
         _alt_account,
-        _is_safest,
+        _of_safest,
     ),
 )
 
@@ -593,8 +598,8 @@ SWEEP_PICTURES = (
         ("probability",),
         _plans_and_stages,
         _alt_drivers,
-        _is_wilt,
-        _is_dormant,
+        _of_wilt,
+        _of_dormancy,
         is_open=True,
         rows=lambda result: len(json.loads(result.attrs["axes"])),
     ),
@@ -606,8 +611,8 @@ SWEEP_PICTURES = (
         ("probability",),
         _plans_and_wilt,
         _alt_response,
-        _is_wilt,
-        _is_dormant,
+        _of_wilt,
+        _of_dormancy,
         is_open=True,
         is_shared=False,
     ),

@@ -128,14 +128,16 @@ def _year(result: xr.Dataset, name: str, where: Where) -> Cell:
 def _odds(result: xr.Dataset, name: str, where: Where) -> Cell:
     if f"{name}_se" not in result:
         return Cell(UNKNOWN)
-    return Cell(odds_text(result.sel(where), name), _at(name, where))
+    parts = result[[f"{name}{end}" for end in ("", "_low", "_high", "_se")]]
+    return Cell(odds_text(parts.sel(where), name), _at(name, where))
 
 
 def _days_below(result: xr.Dataset, where: Where) -> Cell:
     name = "days_below_condition_mean"
     if name not in result:
         return Cell(UNKNOWN)
-    return Cell(days_below_text(result.sel(where)), _at(name, where))
+    parts = result[[name, "days_below_condition_1in10"]]
+    return Cell(days_below_text(parts.sel(where)), _at(name, where))
 
 
 def _below_note(result: xr.Dataset) -> str:
@@ -430,7 +432,8 @@ def _spread_table(result: xr.Dataset, drawn: xr.Dataset, units: str) -> Table:
 
 def _spread(drawn: xr.Dataset, name: str, how: Display, where: Where) -> Cell:
     """``17 (0 to 125)``: the mean over draws, and 5 to 95% across them."""
-    mean, low, high = spread_texts(drawn.sel(where), name, how.factor, how.decimals)
+    parts = drawn[[f"doubt_{name}{end}" for end in ("", "_low", "_high")]]
+    mean, low, high = spread_texts(parts.sel(where), name, how.factor, how.decimals)
     text = mean if mean == UNKNOWN else f"{mean} ({low} to {high})"
     return Cell(text, _at(f"doubt_{name}", where))
 

@@ -385,8 +385,8 @@ def _sweep_answer(sweep: xr.Dataset, units: str) -> list[str]:
     )
     done, points = sweep.attrs["points_done"], sweep.attrs["points"]
     return [
-        f"{kept.sizes['choice']} of {kept.attrs['choices']:,} choices are best trade-offs: no other "
-        "choice beats them in both water and wilt of the worst field. They run from "
+        f"{kept.sizes['choice']} of {kept.attrs['choices']:,} choices are best trade-offs: no "
+        "other choice beats them in both water and wilt of the worst field. They run from "
         f"{ends[0]} to {ends[1]}.",
         drives,
         f"This rests on {done:,} of {points:,} points. The best of many choices is partly luck: "
