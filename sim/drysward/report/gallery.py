@@ -415,8 +415,8 @@ PICTURES = (
     Picture(
         "days",
         "Days lost by plan",
-        "Days of the season below playing condition. The band shows how the average year differs "
-        "with soil, turf and system: 5 to 95% across draws.",
+        "Days of the season below playing condition. Bands, where the file holds draws, show how "
+        "the average year differs with soil, turf and system.",
         figures.days,
         _LOST,
         _turf,
