@@ -257,11 +257,10 @@ def pytest_xdist_make_scheduler(config, log):
 
 @pytest.fixture
 def undrawn(monkeypatch):
-    """Pages without their figures, for tests of words and tables: figures are most of the work."""
+    """Pages without their charts, for tests of words and tables: charts are most of the work."""
     module = importlib.import_module("drysward.report.page")
-    monkeypatch.setattr(
-        module, "panel_svgs", lambda result, units, wanted, *_: ["<svg></svg>"] * len(wanted)
-    )
+    blank = module.Chart([], [], is_wide=True)
+    monkeypatch.setattr(module, "charts", lambda result, units, asked, *_: [blank] * len(asked))
 
 
 @pytest.fixture(scope="session")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import json
 import re
 from html import unescape
 from pathlib import Path
@@ -16,7 +17,8 @@ from click.testing import CliRunner, Result
 import drysward
 from drysward.cli import main
 from drysward.report import open_result, page
-from drysward.report.gallery import choose, fitting, named, panel_svg
+from drysward.report.gallery import chart, choose, fitting, named
+from drysward.report.words import answer
 from drysward.results.doubt_text import (
     doubt_sentences,
     draws_note,
@@ -221,12 +223,14 @@ def test_a_field_without_turf_has_no_part_in_it(result: xr.Dataset) -> None:
         values = bare[f"doubt_{name}"].copy()
         values.loc[{"field": "practice"}] = np.nan
         bare[f"doubt_{name}"] = values
+    days = bare["days_below_condition_mean"]
+    bare["days_below_condition_mean"] = days.where(days["field"] == "stadium")
     said = " ".join(doubt_sentences(bare, "refill"))
     assert "Practice" not in said
     assert "nan" not in said
     assert not too_wide(bare.sel(field="practice"))
     assert not spread_comes_from(bare.sel(field="practice"))
-    assert named("doubt").panels(bare) == [{"field": "stadium"}]
+    assert named("days").panels(bare) == [{"field": "stadium"}]
 
 
 # Terminal and page
@@ -252,9 +256,8 @@ def test_terminal_and_page_say_the_same(told: tuple[Result, Path], result: xr.Da
 @pytest.mark.usefixtures("undrawn")
 def test_tables_on_the_page_are_of_the_file(result: xr.Dataset) -> None:
     text = page(result)
-    for field in ("Stadium", "Practice field"):
-        assert f"{field}: what is not known</caption>" in text
-        assert f"{field}: does the choice stand?</caption>" in text
+    assert "Uncertainty of soil, turf and system</caption>" in text
+    assert "Certainty of the ranking</caption>" in text
     cells = dict(re.findall(r'data-of="(doubt_[^"]+)">([^<]+)<', text))
     n = result.sizes["field"] * result.sizes["plan"]
     assert len(cells) == n * (1 + 3 + 2) + n * (result.sizes["plan"] - 1)
@@ -275,31 +278,53 @@ def test_tables_on_the_page_are_of_the_file(result: xr.Dataset) -> None:
     assert f"--draws {DRAWS} --years" in " ".join(text.split())
 
 
-def test_the_figure_tells_each_plan_without_color(result: xr.Dataset) -> None:
-    picture = named("doubt")
-    (panel, _) = choose(result, picture, {})
-    assert panel == {"field": "stadium"}
-    words = picture.told(result, panel, "us")
+def test_the_chart_names_each_plan_and_its_range_without_color(result: xr.Dataset) -> None:
+    picture = named("days")
+    panels = choose(result, picture, {})
+    assert panels == [{"field": "stadium"}, {"field": "practice"}]
     one = result.sel(field="stadium", plan="none")
-    mean, low, high = (
-        f"{one[f'doubt_days_below_condition{end}'].item():.0f}" for end in ("", "_low", "_high")
+    low, high = (
+        f"{one[f'doubt_days_below_condition_{end}'].item():.0f}" for end in ("low", "high")
     )
-    assert f"No irrigation {mean} ({low} to {high})" in words
-    svg = ElementTree.fromstring(panel_svg(result, picture, panel, "us", "key"))
+    assert f"across draws {low} to {high}" in picture.alt(result, panels[0], "us")
+    facet = chart(result, picture, panels, "us", "key").facets[0]
+    read = json.loads(facet.readings)
+    assert read["cells"][2][read["rows"].index("No irrigation")] == f"{low} to {high} days"
+    svg = ElementTree.fromstring(facet.svg)
     written = [element.text for element in svg.iter() if element.tag.endswith("}text")]
-    # Each line of the figure is named by its plan, so that nothing rests on color.
+    # Each line of the chart bears the name of its plan, so that nothing rests on color.
     assert {str(label) for label in result["plan_label"].values} <= set(written)
+
+
+def test_the_answer_has_the_range_across_draws_and_what_narrows_it(
+    result: xr.Dataset, shares: xr.Dataset
+) -> None:
+    for field, one in zip(("stadium", "practice"), answer(shares, "us").fields, strict=True):
+        best = str(shares["plan"].values[list(shares["plan_label"].values).index(one.plan)])
+        here = shares.sel(field=field, plan=best)
+        low, high = (here[f"doubt_days_below_condition_{end}"].item() for end in ("low", "high"))
+        assert one.days_lost_range == f"{low:.0f} to {high:.0f}"
+    assert [one.measure for one in answer(shares, "us").fields] == [
+        "a laboratory test, then notes of wilt", ""
+    ]  # fmt: skip
+    said = answer(result, "us")
+    assert not said.has("measure")
+    assert any("run with --draws 64" in sentence for sentence in said.sentences)
+    assert any("draws on “" in sentence for sentence in said.sentences)
 
 
 @pytest.mark.usefixtures("undrawn")
 def test_a_file_without_draws_gives_the_page_as_before(result: xr.Dataset) -> None:
     old = without(result)
-    assert "doubt" not in {picture.name for picture in fitting(old)}
+    assert "days" in {picture.name for picture in fitting(old)}
+    assert "across draws" not in named("days").alt(old, {"field": "stadium"}, "us")
     text = page(old)
     assert "not known" not in text.partition("<main>")[2].partition("values")[0]
     assert "doubt" not in text
-    assert "--draws" not in text
-    assert "Not shown" not in text
+    # The command to run it again has none either; the answer says how to have them.
+    assert "--draws" not in text.partition("Rerun</h2>")[2]
+    assert "Run again with --draws 64" in text
+    assert "Missing charts" not in text
 
 
 # Bad input

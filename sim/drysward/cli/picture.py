@@ -1,4 +1,4 @@
-"""``drysward picture``: one figure of a result, as a file."""
+"""``drysward picture``: one chart of a result, as a file."""
 
 from __future__ import annotations
 
@@ -30,13 +30,12 @@ ENDINGS = (".svg", ".png", ".pdf")
 def command(
     result: Path, name: str, out: Path, force: bool, units: str, **choice: str | None
 ) -> None:
-    """One figure of a result.
+    """One chart of a result.
 
     RESULT is a folder that --out of compare, supply or sweep wrote, or its results.nc. NAME is
-    plans, fields, saved, cover, stages, months, demand, account; of a supply also storage,
-    shortage, causes, sizing; of play events and play; of draws doubt; of a sweep front, drivers
-    and surface.
-    Without a choice of field, plan, stage or case the panels that stand open on the page are drawn.
+    days, water, plans, fields, cover, stages, months, demand, account; of a supply also storage,
+    shortage, causes, sizing; of play events and play; of a sweep front, drivers and surface.
+    Without a field, plan, stage or case the panels of the page are drawn.
     """
     from drysward.files import Outputs, ending_of
     from drysward.report import gallery
@@ -46,10 +45,10 @@ def command(
     ending = ending_of(out, ENDINGS)
     picture = gallery.named(name)
     opened = open_result(result)
-    wanted = {key: value for key, value in choice.items() if value is not None}
-    panels = gallery.choose(opened, picture, wanted)
+    fixed = {key: value for key, value in choice.items() if value is not None}
+    panels = gallery.choose(opened, picture, fixed)
     outputs = Outputs(files_of_result(result), force)
     outputs.claim(out)
     figure = gallery.compose(opened, picture, panels, units)
-    alt = " ".join(picture.told(opened, panel, units) for panel in panels)
+    alt = " ".join(picture.alt(opened, panel, units) for panel in panels)
     tell_written(outputs.write({out: lambda part: save(figure, part, ending[1:], alt)}))

@@ -1,4 +1,4 @@
-"""``drysward report``: one page of a result, that stands on its own."""
+"""``drysward report``: one page of a result, which stands alone."""
 
 from __future__ import annotations
 
@@ -22,14 +22,14 @@ from drysward.cli.arguments import force_option, tell_written, units_option
 @force_option
 @units_option
 def command(result: Path, out: Path, force: bool, units: str) -> None:
-    """One page to look at, print or mail, of a result.
+    """One page of a result, to read, print or mail.
 
     RESULT is a folder that --out of compare, supply or sweep wrote, or its results.nc.
     """
     from drysward.files import Outputs
     from drysward.loading import light_processes
 
-    # Before all that loads slowly, which they load too.
+    # Started first: they load the slow libraries at the same time.
     processes = light_processes("drysward.report.drawing")
     from drysward.report.page import page, write_page
     from drysward.report.result import files_of_result, open_result

@@ -1,18 +1,18 @@
-"""Results to look at: figures, and one page that stands on its own. Nothing is computed here.
+"""Results as charts and as one page that stands alone. Nothing is computed here.
 
 In a notebook: ``result = open_result("out")``, then ``stages(result, "stadium", "none")``.
 """
 
-from drysward.report.doubt_figures import doubt
 from drysward.report.figures import (
     account,
     cover,
+    days,
     demand,
     fields,
     months,
     plans,
-    saved,
     stages,
+    water,
 )
 from drysward.report.page import page
 from drysward.report.play_figures import events, play_calendar
@@ -24,8 +24,8 @@ __all__ = [
     "account",
     "causes",
     "cover",
+    "days",
     "demand",
-    "doubt",
     "drivers",
     "events",
     "fields",
@@ -36,9 +36,9 @@ __all__ = [
     "plans",
     "play_calendar",
     "response",
-    "saved",
     "shortage",
     "sizing",
     "stages",
     "storage",
+    "water",
 ]

@@ -1,4 +1,4 @@
-"""Panels of a page, drawn here or by processes side by side."""
+"""Charts of a page, drawn here or by processes side by side."""
 
 from __future__ import annotations
 
@@ -14,22 +14,22 @@ from typing import NamedTuple
 
 import xarray as xr
 
-from drysward.report.gallery import Choice, named, panel_svg
+from drysward.report.gallery import Chart, Choice, chart, named
 
-# Fewer panels are drawn sooner than a process has been started and told the result.
+# Fewer panels are drawn sooner than a process has started and received the result.
 _WORTH_A_PROCESS = 8
 
 
-class Wanted(NamedTuple):
-    """A panel to draw: the name of its figure, its choice, and what begins the names inside it."""
+class Request(NamedTuple):
+    """A chart to draw: its name, its panels, and what begins the names inside it."""
 
     picture: str
-    choice: Choice
+    panels: list[Choice]
     key: str
 
 
 class _Here:
-    """What a process draws from, told once."""
+    """What this process draws from, set once."""
 
     result: xr.Dataset
     units: str
@@ -40,7 +40,7 @@ def _begin(result: xr.Dataset, units: str) -> None:
 
 
 def _begin_working(result: xr.Dataset, units: str) -> None:
-    """Begin as a process that works for another, and ends with it however that ends."""
+    """Begin as a worker, which ends with the process that started it, however that ends."""
     Thread(target=_end_with, args=(parent_process(),), daemon=True).start()
     _begin(result, units)
 
@@ -50,27 +50,27 @@ def _end_with(other: BaseProcess) -> None:
     os._exit(1)
 
 
-def _draw(one: Wanted) -> str:
-    return panel_svg(_Here.result, named(one.picture), one.choice, _Here.units, one.key)
+def _draw(one: Request) -> Chart:
+    return chart(_Here.result, named(one.picture), one.panels, _Here.units, one.key)
 
 
-def panel_svgs(
+def charts(
     result: xr.Dataset,
     units: str,
-    wanted: Sequence[Wanted],
+    requests: Sequence[Request],
     processes: BaseContext | None = None,
     workers: int = 1,
-) -> list[str]:
-    """The panels as SVG, in the order of ``wanted``, which no number of ``workers`` changes.
+) -> list[Chart]:
+    """The charts in the order of ``requests``, the same for any number of ``workers``.
 
-    ``processes`` makes the workers; without it, and where no process can be started, all is drawn
-    here.
+    ``processes`` starts the workers; without it, and where no process can start, all is drawn here.
     """
-    if processes is not None and workers > 1 and len(wanted) >= _WORTH_A_PROCESS:
+    n_panels = sum(len(one.panels) for one in requests)
+    if processes is not None and workers > 1 and n_panels >= _WORTH_A_PROCESS:
         try:
             with ProcessPoolExecutor(workers, processes, _begin_working, (result, units)) as pool:
-                return list(pool.map(_draw, wanted))
+                return list(pool.map(_draw, requests))
         except (OSError, BrokenProcessPool):
             pass
     _begin(result, units)
-    return [_draw(one) for one in wanted]
+    return [_draw(one) for one in requests]

@@ -1,28 +1,21 @@
-"""Every figure by name: what it needs, its panels, and what it says in words."""
+"""Every chart by name: what it needs, its panels, and its text alternative."""
 
 from __future__ import annotations
 
-import datetime
 import json
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from typing import Any
+from typing import NamedTuple
 
 import numpy as np
 import xarray as xr
-from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from drysward.faults import Fault, FaultyInput, nearest
 from drysward.quantities import shown
-from drysward.report import (
-    doubt_figures,
-    figures,
-    play_figures,
-    style,
-    supply_figures,
-    sweep_figures,
-)
+from drysward.report import figures, play_figures, style, supply_figures, sweep_figures
+from drysward.report.figures import MONTH_NAMES, day_text
+from drysward.report.panel import Drawing, grid, one_key, share_limits
 from drysward.report.result import (
     SWEEP,
     has_numbers,
@@ -31,8 +24,7 @@ from drysward.report.result import (
     label,
     plain,
 )
-from drysward.results.choice import driest_plan, safest_plan
-from drysward.results.doubt_text import fields_of_turf, spread_texts
+from drysward.results.choice import driest_plan, has_days_below, safest_plan
 from drysward.results.sizing_text import NOTHING
 from drysward.results.text import CAUSES, case_text, volume_display, volume_text, year_text
 from drysward.studies.sweep.effects import effects
@@ -41,33 +33,70 @@ from drysward.studies.sweep.surface import strongest, surface
 
 Choice = dict[str, str]
 """What a panel shows: keys by the names of the drawing function's arguments."""
+Allowed = dict[str, set[str]]
+"""Values that some of these keys may have."""
+
+
+def _no_rows(result: xr.Dataset) -> int:
+    return 0
+
+
+def _a_row_each_plan(result: xr.Dataset) -> int:
+    return result.sizes["plan"]
 
 
 @dataclass(frozen=True)
 class Picture:
-    """One figure: a panel for each choice, drawn by ``draw(result, **choice, axes=, units=)``.
+    """One chart: a panel for each choice, drawn by ``drawing(result, **choice)``.
 
-    ``needs`` are variables without which it cannot be drawn; ``main`` choices stand open on a
-    page and the others folded away, or left out when not ``on_page``; ``told`` is a panel in
-    words, for those who do not see it.
+    Parameters
+    ----------
+    needs : variables without which it cannot be drawn.
+    panels : all choices.
+    alt : a panel in words, for screen readers.
+    main : what the choices that a page and a file show first have in common.
+    more : what other choices have in common, which a page folds away.
+    is_open : whether a page shows the chart open, or folded away as a whole.
+    is_shared : whether the axes of all panels have the same limits.
+    rows : how many named rows a panel has, 0 for a chart without.
     """
 
     name: str
     title: str
     caption: str
-    draw: Callable[..., Axes]
+    drawing: Drawing
     needs: tuple[str, ...]
     panels: Callable[[xr.Dataset], list[Choice]]
-    told: Callable[[xr.Dataset, Choice, str], str]
-    main: Callable[[xr.Dataset, Choice], bool] = lambda result, choice: True
-    on_page: Callable[[xr.Dataset, Choice], bool] = lambda result, choice: True
+    alt: Callable[[xr.Dataset, Choice, str], str]
+    main: Callable[[xr.Dataset], Allowed] = lambda result: {}
+    more: Callable[[xr.Dataset], Allowed] | None = None
+    is_open: bool = False
+    is_shared: bool = True
+    rows: Callable[[xr.Dataset], int] = _no_rows
 
     def lacks(self, result: xr.Dataset) -> list[str]:
-        """Needed variables that the result does not have, or that none of them has a number."""
+        """Needed variables that the result lacks, or that have no number."""
         lacking = [name for name in self.needs if name not in result.variables]
         if not lacking and not has_numbers(result, self.needs):
             lacking = [f"numbers of {name}" for name in self.needs]
         return lacking
+
+    def main_panels(self, result: xr.Dataset) -> list[Choice]:
+        """The main choices, or the first choice when none is."""
+        panels = self.panels(result)
+        return _allowed(panels, self.main(result)) or panels[:1]
+
+    def more_panels(self, result: xr.Dataset) -> list[Choice]:
+        """Choices that a page folds away."""
+        return _allowed(self.panels(result), self.more(result)) if self.more else []
+
+
+def _allowed(panels: list[Choice], allowed: Allowed) -> list[Choice]:
+    return [
+        choice
+        for choice in panels
+        if all(choice[key] in values for key, values in allowed.items() if key in choice)
+    ]
 
 
 def panel_title(result: xr.Dataset, choice: Choice) -> str:
@@ -99,11 +128,8 @@ def _fields(result: xr.Dataset) -> list[Choice]:
 
 
 def _fields_and_stages(result: xr.Dataset) -> list[Choice]:
-    return [
-        {"field": field, "stage": stage}
-        for stage in ("wilt", "dormant")
-        for field in keys(result, "field")
-    ]
+    turf = _turf(result) if has_days_below(result) else _fields(result)
+    return [{**one, "stage": stage} for stage in ("wilt", "dormant") for one in turf]
 
 
 def _plans(result: xr.Dataset) -> list[Choice]:
@@ -116,24 +142,24 @@ def _accounts(result: xr.Dataset) -> list[Choice]:
     ]
 
 
-def _of_interest(result: xr.Dataset) -> tuple[str, str]:
-    return driest_plan(result), safest_plan(result)
+def _of_interest(result: xr.Dataset) -> Allowed:
+    return {"plan": {driest_plan(result), safest_plan(result)}}
 
 
-def _is_of_interest(result: xr.Dataset, choice: Choice) -> bool:
-    return choice["plan"] in _of_interest(result)
+def _of_safest(result: xr.Dataset) -> Allowed:
+    return {"plan": {safest_plan(result)}, "case": {"dry"}}
 
 
-def _is_safest(result: xr.Dataset, choice: Choice) -> bool:
-    return choice["plan"] == safest_plan(result) and choice.get("case", "dry") == "dry"
+def _of_demand(result: xr.Dataset) -> Allowed:
+    return {"plan": {p for p in keys(result, "plan") if float(result["demand_mean"].sel(plan=p))}}
 
 
-def _is_dry_of_interest(result: xr.Dataset, choice: Choice) -> bool:
-    return choice["case"] == "dry" and _is_of_interest(result, choice)
+def _of_wilt(result: xr.Dataset) -> Allowed:
+    return {"stage": {"wilt"}}
 
 
-def _is_wilt(result: xr.Dataset, choice: Choice) -> bool:
-    return choice["stage"] == "wilt"
+def _of_dormancy(result: xr.Dataset) -> Allowed:
+    return {"stage": {"dormant"}}
 
 
 def _played(result: xr.Dataset) -> list[Choice]:
@@ -148,13 +174,7 @@ def _played_by_plan(result: xr.Dataset) -> list[Choice]:
     ]
 
 
-# A panel in words
-
-
-def day_text(day_of_year: int) -> str:
-    """``28 July`` of a day of a leap year, from 1."""
-    date = datetime.date(2000, 1, 1) + datetime.timedelta(days=int(day_of_year) - 1)
-    return f"{date.day} {date:%B}"
+# Text alternatives
 
 
 def _peak(odds: xr.DataArray) -> str:
@@ -165,19 +185,19 @@ def _peak(odds: xr.DataArray) -> str:
     return f"highest {odds.values[place]:.0%} on {day_text(int(odds['day_of_year'].values[place]))}"
 
 
-def _told_stages(result: xr.Dataset, choice: Choice, units: str) -> str:
+def _alt_stages(result: xr.Dataset, choice: Choice, units: str) -> str:
     one = result["odds"].sel(choice)
     parts = [f"{word} {_peak(one.sel(stage=stage))}" for stage, word in style.STAGE_WORDS.items()]
     return f"Odds by day of the year, {panel_title(result, choice)}: {'; '.join(parts)}."
 
 
-def _told_plans(result: xr.Dataset, choice: Choice, units: str) -> str:
+def _alt_plans(result: xr.Dataset, choice: Choice, units: str) -> str:
     one = result["odds"].sel(choice)
     parts = [f"{label(result, 'plan', k)} {_peak(one.sel(plan=k))}" for k in keys(result, "plan")]
     return f"Odds by day of the year, {panel_title(result, choice)}: {'; '.join(parts)}."
 
 
-def _told_fields(result: xr.Dataset, choice: Choice, units: str) -> str:
+def _alt_fields(result: xr.Dataset, choice: Choice, units: str) -> str:
     one = result["odds"].sel(choice).sel(stage="wilt")
     parts = [
         f"{label(result, 'field', k)} {_peak(one.sel(field=k))}" for k in keys(result, "field")
@@ -185,7 +205,7 @@ def _told_fields(result: xr.Dataset, choice: Choice, units: str) -> str:
     return f"Odds of wilt by day of the year, {panel_title(result, choice)}: {'; '.join(parts)}."
 
 
-def _told_cover(result: xr.Dataset, choice: Choice, units: str) -> str:
+def _alt_cover(result: xr.Dataset, choice: Choice, units: str) -> str:
     one = result[["daily_dormant", "daily_dead"]].sel(choice)
     parts = [
         f"{case_text(result.attrs, case, int(result['chosen_year'].sel(case=case)))}: "
@@ -196,17 +216,17 @@ def _told_cover(result: xr.Dataset, choice: Choice, units: str) -> str:
     return f"Cover day by day, {panel_title(result, choice)}: {'; '.join(parts)}."
 
 
-def _told_months(result: xr.Dataset, choice: Choice, units: str) -> str:
+def _alt_months(result: xr.Dataset, choice: Choice, units: str) -> str:
     depth = shown("mm", units)
     middle = result["irrigation_month_quantile"].sel(choice).sel(share=0.5)
     most = int(middle.idxmax())
     return (
         f"Water of each month, {panel_title(result, choice)}: the median is largest in "
-        f"{datetime.date(2000, most, 1):%B}, {float(middle.max()) * depth.factor:.1f} {depth.unit}."
+        f"{MONTH_NAMES[most - 1]}, {float(middle.max()) * depth.factor:.1f} {depth.unit}."
     )
 
 
-def _told_demand(result: xr.Dataset, choice: Choice, units: str) -> str:
+def _alt_demand(result: xr.Dataset, choice: Choice, units: str) -> str:
     depth = shown("mm", units)
     rarest = float(result["period"].max())
     one = result["demand"].sel(choice).sel(period=rarest)
@@ -215,23 +235,47 @@ def _told_demand(result: xr.Dataset, choice: Choice, units: str) -> str:
         for k in keys(result, "plan")
         if float(one.sel(plan=k)) > 0.0
     ]
-    told = "; ".join(parts) or "no plan takes water"
-    return f"Water once in {rarest:g} years, {panel_title(result, choice)}: {told}."
+    by_plan = "; ".join(parts) or "no plan uses water"
+    return f"Water of a 1-in-{rarest:g} year, {panel_title(result, choice)}: {by_plan}."
 
 
-def _told_saved(result: xr.Dataset, choice: Choice, units: str) -> str:
+def _turf(result: xr.Dataset) -> list[Choice]:
+    """Fields with days below playing condition: not those without turf."""
+    known = result["days_below_condition_mean"].notnull().any("plan")
+    return [{"field": key} for key in keys(result, "field") if bool(known.sel(field=key))]
+
+
+def _alt_days(result: xr.Dataset, choice: Choice, units: str) -> str:
+    one = result.sel(choice)
+    parts = []
+    for plan in keys(result, "plan"):
+        here = one.sel(plan=plan)
+        mean, worst = (
+            float(here[f"days_below_condition_{part}"]) for part in ("mean", "1in10")
+        )
+        text = f"{label(result, 'plan', plan)} {mean:.0f}, in a 1-in-10 year {worst:.0f}"
+        if "doubt_days_below_condition_low" in result:
+            low, high = (
+                float(here[f"doubt_days_below_condition_{end}"]) for end in ("low", "high")
+            )
+            text += f", across draws {low:.0f} to {high:.0f}"
+        parts.append(text)
+    return f"Days lost in the average year, {panel_title(result, choice)}: {'; '.join(parts)}."
+
+
+def _alt_water(result: xr.Dataset, choice: Choice, units: str) -> str:
     depth = shown("mm", units)
-    one = result[["water_saved", "probability"]].sel(choice)
+    one = result[["season_water", "days_below_condition_mean"]].sel(choice)
     parts = [
-        f"{label(result, 'plan', k)} saves "
-        f"{float(one['water_saved'].sel(plan=k)) * depth.factor:.1f} {depth.unit} "
-        f"at odds of {float(one['probability'].sel(plan=k)):.0%}"
+        f"{label(result, 'plan', k)} "
+        f"{float(one['season_water'].sel(plan=k)) * depth.factor:.{depth.decimals}f} {depth.unit} "
+        f"and {float(one['days_below_condition_mean'].sel(plan=k)):.0f} days"
         for k in keys(result, "plan")
     ]
-    return f"Water saved against risk, {panel_title(result, choice)}: {'; '.join(parts)}."
+    return f"Water a year and days lost, {panel_title(result, choice)}: {'; '.join(parts)}."
 
 
-def _told_account(result: xr.Dataset, choice: Choice, units: str) -> str:
+def _alt_account(result: xr.Dataset, choice: Choice, units: str) -> str:
     one = result[["chosen_year", "daily_depletion"]].sel(choice)
     year = year_text(result.attrs, int(one["chosen_year"]))
     worst = float(one["daily_depletion"].max())
@@ -242,7 +286,7 @@ def _told_account(result: xr.Dataset, choice: Choice, units: str) -> str:
     )
 
 
-def _told_storage(result: xr.Dataset, choice: Choice, units: str) -> str:
+def _alt_storage(result: xr.Dataset, choice: Choice, units: str) -> str:
     unit = volume_display([result["supply_storage"]], units)
     years = supply_figures.worst_run(result, choice["plan"])
     store = result["supply_storage"].sel(choice).sel(year=years)
@@ -254,7 +298,7 @@ def _told_storage(result: xr.Dataset, choice: Choice, units: str) -> str:
     )
 
 
-def _told_shortage(result: xr.Dataset, choice: Choice, units: str) -> str:
+def _alt_shortage(result: xr.Dataset, choice: Choice, units: str) -> str:
     unit = volume_display([result["shortage_by_field"]], units)
     total = result["shortage_by_field"].sum("field")
     parts = [
@@ -270,7 +314,7 @@ def _short_plans(result: xr.Dataset) -> list[Choice]:
     return [one for one in _plans(result) if float(by_plan.sel(one)) > 0.0]
 
 
-def _told_causes(result: xr.Dataset, choice: Choice, units: str) -> str:
+def _alt_causes(result: xr.Dataset, choice: Choice, units: str) -> str:
     one = result["shortage_by_month_and_cause"].sel(choice)
     by_month, by_cause = one.sum("cause"), one.sum("month")
     unit = volume_display([result["shortage_by_month_and_cause"].sum("cause")], units)
@@ -281,12 +325,12 @@ def _told_causes(result: xr.Dataset, choice: Choice, units: str) -> str:
     ]
     return (
         f"Mean shortage by month and cause, {panel_title(result, choice)}: most in "
-        f"{datetime.date(2000, most, 1):%B}, {volume_text(float(by_month.max()), unit)} "
+        f"{MONTH_NAMES[most - 1]}, {volume_text(float(by_month.max()), unit)} "
         f"{unit.unit}. Causes over the year: {'; '.join(parts)}."
     )
 
 
-def _told_sizing(result: xr.Dataset, choice: Choice, units: str) -> str:
+def _alt_sizing(result: xr.Dataset, choice: Choice, units: str) -> str:
     against, least = result["sizing_against"], result["sizing_curve"]
     across, up = (supply_figures.size_display(values, units) for values in (against, least))
     parts = []
@@ -300,7 +344,7 @@ def _told_sizing(result: xr.Dataset, choice: Choice, units: str) -> str:
     return f"Least size that suffices: {'; '.join(parts)}."
 
 
-def _told_events(result: xr.Dataset, choice: Choice, units: str) -> str:
+def _alt_events(result: xr.Dataset, choice: Choice, units: str) -> str:
     one = result["events_playable_share"].sel(choice)
     parts = [
         f"{label(result, 'plan', k)} {float(one.sel(plan=k)):.0%}"
@@ -310,7 +354,7 @@ def _told_events(result: xr.Dataset, choice: Choice, units: str) -> str:
     return f"Events that are playable, {panel_title(result, choice)}: {'; '.join(parts)}."
 
 
-def _told_play(result: xr.Dataset, choice: Choice, units: str) -> str:
+def _alt_play(result: xr.Dataset, choice: Choice, units: str) -> str:
     one = result["daily_play"].sel(choice)
     parts = []
     for case in keys(result, "case"):
@@ -321,22 +365,6 @@ def _told_play(result: xr.Dataset, choice: Choice, units: str) -> str:
         year = case_text(result.attrs, case, int(result["chosen_year"].sel(case=case)))
         parts.append(f"{year}: {', '.join(days)}")
     return f"Days of the whole year, {panel_title(result, choice)}: {'; '.join(parts)}."
-
-
-def _turf(result: xr.Dataset) -> list[Choice]:
-    return [{"field": field} for field in fields_of_turf(result)]
-
-
-def _told_doubt(result: xr.Dataset, choice: Choice, units: str) -> str:
-    parts = []
-    for plan in keys(result, "plan"):
-        one = result.sel(choice).sel(plan=plan)
-        mean, low, high = spread_texts(one, "days_below_condition")
-        parts.append(f"{label(result, 'plan', plan)} {mean} ({low} to {high})")
-    return (
-        f"Days below playing condition a year, mean over draws of what is not known and 5 to 95% "
-        f"across them, {panel_title(result, choice)}: {'; '.join(parts)}."
-    )
 
 
 def _stages(result: xr.Dataset) -> list[Choice]:
@@ -352,7 +380,7 @@ def _plans_and_wilt(result: xr.Dataset) -> list[Choice]:
     return _plans_and_stages(result) if len(axes) > 1 else []
 
 
-def _told_front(result: xr.Dataset, choice: Choice, units: str) -> str:
+def _alt_front(result: xr.Dataset, choice: Choice, units: str) -> str:
     depth = shown("mm", units)
     kept = front_of(result, "water", choice["stage"])
     parts = [
@@ -362,16 +390,16 @@ def _told_front(result: xr.Dataset, choice: Choice, units: str) -> str:
     return f"Choices that none beats, {panel_title(result, choice)}: {'; '.join(parts)}."
 
 
-def _told_drivers(result: xr.Dataset, choice: Choice, units: str) -> str:
-    told = effects(result, choice["stage"], choice["plan"])
+def _alt_drivers(result: xr.Dataset, choice: Choice, units: str) -> str:
+    found = effects(result, choice["stage"], choice["plan"])
     parts = [
         f"{plain(str(name))} {float(share):.0%}" if np.isfinite(share) else f"{plain(str(name))} -"
-        for name, share in zip(told["axis"].values, told["main"].values, strict=True)
+        for name, share in zip(found["axis"].values, found["main"].values, strict=True)
     ]
     return f"Share of the variance by axis, {panel_title(result, choice)}: {'; '.join(parts)}."
 
 
-def _told_response(result: xr.Dataset, choice: Choice, units: str) -> str:
+def _alt_response(result: xr.Dataset, choice: Choice, units: str) -> str:
     across, up = strongest(result, choice["stage"], choice["plan"])[:2]
     mean = surface(result, across, up, choice["stage"], choice["plan"])["mean"]
     return (
@@ -381,120 +409,129 @@ def _told_response(result: xr.Dataset, choice: Choice, units: str) -> str:
 
 
 _DAILY = ("chosen_year", "daily_green", "daily_dormant", "daily_dead")
+_LOST = ("days_below_condition_mean", "days_below_condition_1in10")
 
 PICTURES = (
     Picture(
+        "days",
+        "Days lost by plan",
+        "Days of the season below playing condition. Bands, where the file holds draws, show how "
+        "the average year differs with soil, turf and system.",
+        figures.days,
+        _LOST,
+        _turf,
+        _alt_days,
+        is_open=True,
+        rows=_a_row_each_plan,
+    ),
+    Picture(
+        "water",
+        "Water and days lost",
+        "Irrigation of the average year against the days lost. Plans at the lower left do best.",
+        figures.water,
+        ("season_water", *_LOST),
+        _turf,
+        _alt_water,
+        is_open=True,
+    ),
+    Picture(
+        "events",
+        "Playable events",
+        "Scheduled events of all years: playable, too hard, too wet or frozen.",
+        play_figures.events,
+        ("events_playable_share", "has_play"),
+        _played,
+        _alt_events,
+        is_open=True,
+        rows=_a_row_each_plan,
+    ),
+    Picture(
         "storage",
-        "Storage through its worst years",
+        "Storage in its worst years",
         "Water in storage at the end of each month around the year in which it is lowest, beside "
         "the mean of all years.",
         supply_figures.storage,
         ("supply_storage", "supply_least_storage", "supply_shortage", "storage_by_month"),
         _plans,
-        _told_storage,
-    ),
-    Picture(
-        "shortage",
-        "Shortage by field",
-        "Water that the plan wants and the field never gets, mean of the years. What comes in a "
-        "later night is no shortage.",
-        supply_figures.shortage,
-        ("shortage_by_field",),
-        lambda result: [{}],
-        _told_shortage,
-    ),
-    Picture(
-        "causes",
-        "Shortage by month and cause",
-        "Water that the plan wants and the field never gets, all fields together, in the month in "
-        "which it is missed; mean of the years.",
-        supply_figures.causes,
-        ("shortage_by_month_and_cause", "shortage_by_cause"),
-        _short_plans,
-        _told_causes,
+        _alt_storage,
+        _of_demand,
+        is_open=True,
     ),
     Picture(
         "sizing",
         "Trade-off of two sizes",
-        "The least size that keeps the outcome asked for, for each size of the other part. Only "
-        "sizes up to the one that fails again suffice.",
+        "The least size of one part for each size of the other. Only sizes up to the one that "
+        "fails again suffice.",
         supply_figures.sizing,
         ("sizing_curve", "sizing_against"),
         lambda result: [{}],
-        _told_sizing,
+        _alt_sizing,
+        is_open=True,
     ),
     Picture(
-        "events",
-        "Events",
-        "Shares of the judged events of all years.",
-        play_figures.events,
-        ("events_playable_share", "has_play"),
-        _played,
-        _told_events,
+        "shortage",
+        "Shortage by field",
+        "Demand that the field never gets, mean of the years. Water that comes on a later night is "
+        "no shortage.",
+        supply_figures.shortage,
+        ("shortage_by_field",),
+        lambda result: [{}],
+        _alt_shortage,
+        rows=_a_row_each_plan,
     ),
     Picture(
-        "play",
-        "Days to play on",
-        "What the surface is fit for, day by day through three years: too hard, dusty, wet or "
-        "frozen on the stated share of the field, by an estimate that measuring alone can settle.",
-        play_figures.play_calendar,
-        ("daily_play", "chosen_year"),
-        _played_by_plan,
-        _told_play,
-        _is_of_interest,
+        "causes",
+        "Shortage by month and cause",
+        "Demand that the fields never get, in the month in which it is missed; mean of the years.",
+        supply_figures.causes,
+        ("shortage_by_month_and_cause", "shortage_by_cause"),
+        _short_plans,
+        _alt_causes,
     ),
     Picture(
         "plans",
-        "All plans on one field",
-        "Share of the years in which wilt (then dormancy) holds on the stated share of the field, "
-        "for each day of the year. The shaded bands are 90% limits: the chance of the years.",
+        "Odds of wilt through the year",
+        "Share of the years in which the stage holds on its share of the field, for each day of "
+        "the year, with 90% limits: sampling error of the years.",
         figures.plans,
         ("odds",),
         _fields_and_stages,
-        _told_plans,
-        _is_wilt,
-    ),
-    Picture(
-        "doubt",
-        "What is not known",
-        "Days below playing condition by plan: the dot is the mean over draws of all uncertain "
-        "numbers, the line runs from 5 to 95% across them, without the chance of the years.",
-        doubt_figures.doubt,
-        tuple(f"doubt_days_below_condition{end}" for end in ("", "_low", "_high")),
-        _turf,
-        _told_doubt,
+        _alt_plans,
+        _of_wilt,
+        _of_dormancy,
+        is_open=True,
     ),
     Picture(
         "fields",
-        "The fields side by side",
-        "The same odds of wilt, the fields beside each other under one plan and the same weather.",
+        "Comparison of fields",
+        "Odds of wilt of all fields under one plan and the same weather.",
         figures.fields,
         ("odds",),
         _plans,
-        _told_fields,
-        _is_of_interest,
+        _alt_fields,
+        _of_interest,
     ),
     Picture(
-        "saved",
-        "Water saved, risk taken",
-        "Each plan's mean saving of water against the thirstiest plan, and the odds that a year "
-        "sees the stage; the upright line is the 90% limits of the odds.",
-        figures.saved,
-        ("water_saved", "probability_low"),
-        _fields_and_stages,
-        _told_saved,
-        _is_wilt,
+        "play",
+        "Playable days",
+        "Days through three years: too hard or dusty, too wet or frozen on the stated share of the "
+        "field. Hardness is an estimate; only a test on the field decides.",
+        play_figures.play_calendar,
+        ("daily_play", "chosen_year"),
+        _played_by_plan,
+        _alt_play,
+        _of_interest,
     ),
     Picture(
         "cover",
-        "Cover through a dry, a middling and a wet year",
-        "What stands on the field day by day; each lane is the whole field. The years are the "
-        "driest, the middling and the wettest by the season's reference ET less rain.",
+        "Turf cover in a dry, a middling and a wet year",
+        "Shares of the field day by day; each lane is the whole field. The years are the driest, "
+        "the middle and the wettest by the season's reference ET less rain.",
         figures.cover,
         _DAILY,
         _fields_and_plans,
-        _told_cover,
-        _is_of_interest,
+        _alt_cover,
+        _of_interest,
     ),
     Picture(
         "stages",
@@ -504,97 +541,99 @@ PICTURES = (
         figures.stages,
         ("odds",),
         _fields_and_plans,
-        _told_stages,
-        _is_of_interest,
+        _alt_stages,
+        _of_interest,
     ),
     Picture(
         "months",
         "Water by month",
-        "Water drawn for the field in each month over all years; the hollow marks are the driest "
-        "years.",
+        "Irrigation of each month over all years; hollow marks are the driest years.",
         figures.months,
         ("irrigation_month_quantile",),
         _watered,
-        _told_months,
-        _is_safest,
+        _alt_months,
+        _of_safest,
     ),
     Picture(
         "demand",
-        "Water of a dry year",
-        "Water of the year that is reached once in so many years; upright lines are the limits at "
-        "the confidence asked for, hollow marks read from a fitted curve.",
+        "Water of dry years",
+        "Irrigation of a year by how rarely it is reached. Vertical lines are limits, hollow marks "
+        "are read from a fitted curve.",
         figures.demand,
         ("demand", "demand_low", "demand_high", "demand_fitted"),
         _fields,
-        _told_demand,
+        _alt_demand,
     ),
     Picture(
         "account",
-        "One year, day by day",
-        "Rain and irrigation hang from the top; the share of the available water that is gone "
-        "rises from the bottom.",
+        "Daily water in a dry year",
+        "Rain and irrigation hang from the top; depletion, the share of the available water that "
+        "is used up, rises from the bottom.",
         figures.account,
         ("chosen_year", "daily_depletion", "daily_precipitation", "daily_irrigation_landed"),
         _accounts,
-        _told_account,
-        _is_safest,
-        _is_dry_of_interest,
+        _alt_account,
+        _of_safest,
     ),
-)  # fmt: skip
+)
 
 SWEEP_PICTURES = (
     Picture(
         "front",
-        "The front: less water or less risk",
-        "Choices that no other beats in both water and the odds of the worst field; the upright "
-        "line is the standard error of the odds. Chosen by the same years that it is judged by, "
-        "the best looks a little better than it is.",
+        "Best trade-offs of water and risk",
+        "Choices that no other beats in both water and the odds of the worst field. The best of "
+        "many choices is partly luck: try it on another seed.",
         sweep_figures.front,
         ("probability", "probability_se", "season_water"),
         _stages,
-        _told_front,
-        _is_wilt,
+        _alt_front,
+        is_open=True,
     ),
     Picture(
         "drivers",
-        "What drives the risk",
-        "Share of the variance between the points that each axis accounts for; what is missing to "
-        "the whole is the axes' interplay.",
+        "Drivers of the risk",
+        "Share of the variance between points that each axis accounts for. What is missing to 100% "
+        "is interaction of the axes.",
         sweep_figures.drivers,
         ("probability",),
         _plans_and_stages,
-        _told_drivers,
-        _is_wilt,
+        _alt_drivers,
+        _of_wilt,
+        _of_dormancy,
+        is_open=True,
+        rows=lambda result: len(json.loads(result.attrs["axes"])),
     ),
     Picture(
         "surface",
-        "Response to the two strongest",
-        "Odds by the two axes that drive them most, mean over all the others. Classes of a range "
-        "are named by their middle.",
+        "Response to the two strongest axes",
+        "Mean odds over all other axes. Classes of a range bear the name of their middle.",
         sweep_figures.response,
         ("probability",),
         _plans_and_wilt,
-        _told_response,
-        _is_wilt,
+        _alt_response,
+        _of_wilt,
+        _of_dormancy,
+        is_open=True,
+        is_shared=False,
     ),
 )
 
 NAMES = tuple(picture.name for picture in (*PICTURES, *SWEEP_PICTURES))
 _OF_SUPPLY = ("storage", "shortage", "causes", "sizing")
 _OF_PLAY = ("events", "play")
-_OF_DRAWS = ("doubt",)
+_OF_TURF = ("days", "water")
 
 
 def named(name: str) -> Picture:
-    """The figure of that name; FaultyInput with the names there are."""
+    """The chart of that name; FaultyInput with the names there are."""
     for picture in (*PICTURES, *SWEEP_PICTURES):
         if picture.name == name:
             return picture
-    raise FaultyInput(Fault("picture", f"no figure is called '{name}'", nearest(name, NAMES)))
+    raise FaultyInput(Fault("picture", f"no chart is called '{name}'", nearest(name, NAMES)))
 
 
 def fitting(result: xr.Dataset) -> Iterator[Picture]:
-    """Figures that belong to such a result, whether or not it has all that they need."""
+    """Charts that belong to such a result, whether or not it has all that they need."""
     if kind_of(result) == SWEEP:
         yield from SWEEP_PICTURES
         return
@@ -606,63 +645,106 @@ def fitting(result: xr.Dataset) -> Iterator[Picture]:
         elif picture.name == "storage":
             if store and "storage_by_month" in result:
                 yield picture
-        elif picture.name in (*_OF_SUPPLY, *_OF_DRAWS):
+        elif picture.name in _OF_SUPPLY:
             if not picture.lacks(result):
+                yield picture
+        elif picture.name in _OF_TURF:
+            # A site without turf has no days below playing condition, an older file neither.
+            if has_days_below(result) and not picture.lacks(result):
                 yield picture
         else:
             yield picture
 
 
-def choose(result: xr.Dataset, picture: Picture, wanted: Choice) -> list[Choice]:
-    """Panels of a figure that agree with ``wanted``; its main ones when nothing is wanted.
+def choose(result: xr.Dataset, picture: Picture, fixed: Choice) -> list[Choice]:
+    """Panels of a chart with the keys in ``fixed``; the main ones when none is fixed.
 
-    FaultyInput when the result lacks what it needs, or nothing agrees.
+    FaultyInput when the result lacks what the chart needs, or no panel has these keys.
     """
     lacks = picture.lacks(result)
     if lacks or picture not in tuple(fitting(result)):
-        made_by = result.attrs.get("source", "another program")
-        told = f"the result, written by {made_by}, lacks {', '.join(lacks) or 'what it shows'}"
-        raise FaultyInput(Fault(picture.name, told, "run the scenario again with --out"))
+        source = result.attrs.get("source", "another program")
+        wrong = f"the result, written by {source}, lacks {', '.join(lacks) or 'what it shows'}"
+        raise FaultyInput(Fault(picture.name, wrong, "run the scenario again with --out"))
     panels = picture.panels(result)
-    known = {key: list(dict.fromkeys(p[key] for p in panels if key in p)) for key in wanted}
+    known = {key: list(dict.fromkeys(p[key] for p in panels if key in p)) for key in fixed}
     faults = [
-        Fault(f"--{key}", f"'{value}' is nothing that '{picture.name}' shows", nearest(value, have))
+        Fault(f"--{key}", f"'{value}' is not in '{picture.name}'", nearest(value, have))
         if (have := known[key])
         else Fault(f"--{key}", f"'{picture.name}' has no such choice", "leave it out")
-        for key, value in wanted.items()
+        for key, value in fixed.items()
         if value not in known[key]
     ]
     if faults:
         raise FaultyInput(faults)
     if not panels:
         raise FaultyInput(Fault(picture.name, "the result has nothing for it to show"))
-    if wanted:
-        return [p for p in panels if all(p.get(key) == value for key, value in wanted.items())]
-    return [p for p in panels if picture.main(result, p)] or panels[:1]
+    if fixed:
+        return [p for p in panels if all(p.get(key) == value for key, value in fixed.items())]
+    return picture.main_panels(result)
 
 
 def compose(result: xr.Dataset, picture: Picture, panels: list[Choice], units: str) -> Figure:
-    """Panels of one figure side by side, two in a row, each under its own title."""
+    """Panels of one chart side by side under one legend, two in a row, with shared axes."""
     columns = min(len(panels), 2)
-    rows = -(-len(panels) // columns)
     width, height = style.PANEL_IN
+    height = max(height, _ROW_IN * picture.rows(result))
     with style.look():
-        figure = style.new_figure(width * columns, (height + 0.25) * rows)
-        grid: Any = figure.subplots(rows, columns, squeeze=False)
-        for axes, choice in zip(grid.ravel(), panels, strict=False):
-            picture.draw(result, **choice, axes=axes, units=units)
+        figure = style.new_figure(width * columns, (height + 0.3) * -(-len(panels) // columns))
+        drawn = []
+        for axes, choice in zip(grid(figure, len(panels), columns), panels, strict=True):
+            drawn.append(picture.drawing.draw(result, **choice, axes=axes, units=units))
             style.head(axes, panel_title(result, choice) or picture.title)
-        for axes in grid.ravel()[len(panels) :]:
-            axes.remove()
+        if picture.is_shared:
+            share_limits([[axes] for axes in figure.axes[: len(panels)]])
+        style.figure_legend(figure, one_key(drawn))
     return figure
 
 
-def panel_svg(result: xr.Dataset, picture: Picture, choice: Choice, units: str, key: str) -> str:
-    """One panel for the middle of a page."""
+# Sizes of panels of a page, in points, and the height of a named row.
+_WIDE, _NARROW = (400.0, 185.0), (310.0, 160.0)
+_ROW, _ROW_IN = 30.0, 0.55
+
+
+class Facet(NamedTuple):
+    """One panel of a page: its title, the SVG, and its values as JSON."""
+
+    title: str
+    svg: str
+    readings: str
+
+
+class Chart(NamedTuple):
+    """The panels of a page's chart under one legend of labels and swatches."""
+
+    key: list[tuple[str, str]]
+    facets: list[Facet]
+    is_wide: bool
+
+
+def chart(
+    result: xr.Dataset, picture: Picture, panels: list[Choice], units: str, key: str
+) -> Chart:
+    """Panels for a page, with shared axes and one legend; ``key`` begins the names inside."""
+    is_wide = len(panels) in (1, 2, 4)
+    width, height = _WIDE if is_wide else _NARROW
+    if rows := picture.rows(result):
+        height = 40.0 + _ROW * rows
     with style.look():
-        figure = style.new_figure()
-        axes = figure.add_subplot()
-        picture.draw(result, **choice, axes=axes, units=units)
-        style.fit(figure, axes)
-        text = style.svg_text(figure)
-    return style.inline_svg(text, key, picture.told(result, choice, units))
+        sheets, drawn = [], []
+        for choice in panels:
+            figure, axes = style.page_panel(width, height)
+            drawn.append(picture.drawing.draw(result, **choice, axes=axes, units=units))
+            sheets.append(figure)
+        if picture.is_shared:
+            share_limits([figure.axes for figure in sheets])
+        facets = []
+        for i, (choice, figure, panel) in enumerate(zip(panels, sheets, drawn, strict=True)):
+            style.place(figure)
+            svg = style.inline_svg(
+                style.svg_text(figure), f"{key}-{i}", picture.alt(result, choice, units)
+            )
+            readings = panel.readings.on_page(figure.axes[0])
+            facets.append(Facet(panel_title(result, choice), svg, readings))
+        swatches = [(name, style.swatch(handle)) for name, handle in one_key(drawn)]
+    return Chart(swatches, facets, is_wide)

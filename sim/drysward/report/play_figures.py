@@ -1,14 +1,16 @@
-"""Figures of play: each draws on one axes and returns it; see ``figures``."""
+"""Figures of play, a panel each; see ``figures``."""
 
 from __future__ import annotations
 
 import numpy as np
 import xarray as xr
 from matplotlib.axes import Axes
+from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
 from drysward.report import style
-from drysward.report.figures import case_lanes, month_axis, start
+from drysward.report.figures import case_columns, case_lanes, month_axis, percent, turf_days
+from drysward.report.panel import Drawing, Panel, Readings
 from drysward.report.result import keys, label
 
 KINDS = {"playable": "fit", "hard": "hard", "wet": "wet", "frozen": "frozen"}
@@ -18,60 +20,73 @@ WORDS = {"playable": "playable", "hard": "too hard or dusty", "wet": "too wet", 
 
 
 def fields_with_play(result: xr.Dataset) -> list[str]:
-    """Fields that were looked at for play."""
+    """Fields whose play was simulated."""
     if "has_play" not in result.coords:
         return []
     return [key for key in keys(result, "field") if bool(result["has_play"].sel(field=key))]
 
 
-def play_calendar(
-    result: xr.Dataset, field: str, plan: str, *, axes: Axes | None = None, units: str = "us"
-) -> Axes:
+def _patch(look: str) -> Patch:
+    return Patch(
+        facecolor=style.PLAY[look], edgecolor=style.PAPER, linewidth=0.0,
+        hatch=style.PLAY_HATCHES[look],
+    )  # fmt: skip
+
+
+@Drawing
+def play_calendar(result: xr.Dataset, field: str, plan: str, *, axes: Axes, units: str) -> Panel:
     """What the surface is fit for, day by day through a dry, a middling and a wet year."""
-    axes = start(axes)
-    with style.look():
-        one = result["daily_play"].sel(field=field, plan=plan)
-        days = result["turf_day"].values
-        for case, floor in case_lanes(axes, result):
-            state = one.sel(case=case).values
-            for i, name in enumerate(STATES):
-                _strip(axes, state == i, days, floor, style.PLAY[name])
-        month_axis(axes, result)
-        style.legend(
-            axes, [Patch(color=style.PLAY[name]) for name in STATES], list(STATES.values())
-        )
-    return axes
+    one = result["daily_play"].sel(field=field, plan=plan)
+    days = result["turf_day"].values
+    words = list(STATES.values())
+    cells = []
+    for case, floor in case_lanes(axes, result):
+        state = one.sel(case=case).values
+        for i, name in enumerate(STATES):
+            _strip(axes, state == i, days, floor, name)
+        cells.append([words[int(i)] if 0 <= i < len(words) else "-" for i in state])
+    month_axis(axes, result)
+    key = [(word, _patch(name)) for name, word in STATES.items()]
+    return Panel(key, Readings(turf_days(result), case_columns(result), cells, x=days))
 
 
-def _strip(axes: Axes, days_on: np.ndarray, days: np.ndarray, floor: float, colour: str) -> None:
+def _strip(axes: Axes, days_on: np.ndarray, days: np.ndarray, floor: float, name: str) -> None:
     """Runs of days as bars of one lane."""
     edges = np.flatnonzero(np.diff(np.concatenate([[0], days_on.astype(int), [0]])))
     runs = [
         (float(days[first]), float(stop - first))
         for first, stop in zip(edges[::2], edges[1::2], strict=True)
     ]
-    axes.broken_barh(runs, (floor, 1.0), facecolors=colour)
+    axes.broken_barh(
+        runs, (floor, 1.0), facecolors=style.PLAY[name], edgecolor=style.PAPER, linewidth=0.0,
+        hatch=style.PLAY_HATCHES[name],
+    )  # fmt: skip
 
 
-def events(result: xr.Dataset, field: str, *, axes: Axes | None = None, units: str = "us") -> Axes:
+@Drawing
+def events(result: xr.Dataset, field: str, *, axes: Axes, units: str) -> Panel:
     """Shares of the events of all years that are playable, too hard, too wet, frozen."""
-    axes = start(axes)
-    with style.look():
-        names = keys(result, "plan")
-        at = np.arange(len(names))
-        base = np.zeros(len(names))
-        one = result.sel(field=field).sel(plan=names)
-        for kind, look in KINDS.items():
-            width = one[f"events_{kind}_share"].values * 100.0
-            axes.barh(at, width, 0.62, base, color=style.PLAY[look], edgecolor=style.PAPER)
-            base = base + width
-        share, error = (one[f"events_playable_{part}"].values * 100.0 for part in ("share", "se"))
-        axes.hlines(at, share - error, share + error, color=style.INK, linewidth=1.4)
-        axes.set_yticks(at, [label(result, "plan", key)[:34] for key in names])
-        axes.invert_yaxis()
-        axes.grid(visible=False)
-        axes.set_xlim(0, 100)
-        axes.set_xlabel("events, % (± standard error of the playable)")
-        patches = [Patch(color=style.PLAY[look]) for look in KINDS.values()]
-        style.legend(axes, patches, list(WORDS.values()), flush="right")
-    return axes
+    names = keys(result, "plan")
+    at = np.arange(len(names))
+    base = np.zeros(len(names))
+    one = result.sel(field=field).sel(plan=names)
+    cells = []
+    for kind, look in KINDS.items():
+        share = one[f"events_{kind}_share"].values
+        axes.barh(
+            at, share * 100.0, 0.42, base, color=style.PLAY[look], edgecolor=style.PAPER,
+            hatch=style.PLAY_HATCHES[look], linewidth=0.5,
+        )  # fmt: skip
+        base = base + share * 100.0
+        cells.append([percent(value) for value in share])
+    playable, error = (one[f"events_playable_{part}"].values * 100.0 for part in ("share", "se"))
+    axes.hlines(at, playable - error, playable + error, color=style.INK, linewidth=1.4)
+    labels = [label(result, "plan", name) for name in names]
+    style.name_rows(axes, labels)
+    axes.grid(visible=False)
+    axes.set_xlim(0, 100.5)
+    axes.set_xticks([0, 25, 50, 75, 100], ["0", "25", "50", "75", "100"])
+    axes.set_xlabel("events, %")
+    key: list[tuple[str, style.Handle]] = [(WORDS[kind], _patch(KINDS[kind])) for kind in KINDS]
+    key.append(("± standard error", Line2D([], [], color=style.INK, linewidth=1.4)))
+    return Panel(key, Readings(labels, list(WORDS.values()), cells, y=at))

@@ -1,25 +1,38 @@
-"""The look of every figure: a palette that colour-blind readers can tell apart, type, and SVG.
+"""The look of every figure: a palette that color-blind readers can tell apart, type, and SVG.
 
-Lines differ in dash and marker as well as in colour, so that nothing rests on colour alone.
+Lines differ in dash and marker as well as in color, so that nothing rests on color alone.
 """
 
 from __future__ import annotations
 
 import io
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from functools import cache
 from pathlib import Path
-from typing import Any, Literal, cast
+from typing import Any, cast
 from xml.etree import ElementTree
 
 import matplotlib as mpl
+import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.backends.backend_agg import RendererAgg
+from matplotlib.axis import Axis
 from matplotlib.backends.backend_svg import FigureCanvasSVG
+from matplotlib.colors import to_hex, to_rgba
 from matplotlib.figure import Figure
-from matplotlib.font_manager import FontProperties
+from matplotlib.hatch import get_path as hatch_path
+from matplotlib.lines import Line2D
+from matplotlib.markers import MarkerStyle
+from matplotlib.patches import Patch
+from matplotlib.path import Path as Path2D
+from matplotlib.ticker import (
+    FixedLocator,
+    MaxNLocator,
+    NullFormatter,
+    NullLocator,
+    StrMethodFormatter,
+)
 
 INK, MUTED, RULE, PAPER = "#22323b", "#56666e", "#d3dad8", "#fcfbf7"
 
@@ -50,13 +63,14 @@ COVER_WORDS = {
     "dead": "dead",
 }
 PLAY = {"fit": "#5aa38a", "hard": "#c0671b", "wet": "#2f6f9f", "frozen": "#9fb4c8"}
+PLAY_HATCHES = {"fit": "", "hard": "///", "wet": "...", "frozen": "xx"}
 LINES = (
     "#1e5d8f", "#c1550f", "#2c8773", "#8a3f86", "#8c7a16", "#a32c45", "#505c66", "#3f4fa8",
 )  # fmt: skip
 DASHES: tuple[Any, ...] = ("-", (0, (5, 1.6)), (0, (1.5, 1.5)), (0, (6, 1.5, 1.5, 1.5)))
 MARKERS = "osD^vPX*"
 
-# What stands for a colour where the reader prefers a dark page.
+# What stands for a color where the reader prefers a dark page.
 DARK = {
     INK: "#e8ecea", MUTED: "#a9b6ba", RULE: "#39464c", PAPER: "#182126",
     "#3c86a3": "#74bcd8", "#b4690e": "#eda64a", "#7d4a6b": "#cf93bb", "#14181c": "#ffffff",
@@ -67,18 +81,21 @@ DARK = {
     "#8c7a16": "#d0bd4e", "#a32c45": "#ee7f95", "#505c66": "#b3bec6", "#3f4fa8": "#99a6f2",
 }  # fmt: skip
 
-Flush = Literal["left", "right"]
-
 PANEL_IN = (4.7, 3.1)
+"""Width and height of one panel in a file or a notebook."""
 SVG_SALT = "drysward"
+
+Handle = Line2D | Patch
+"""What stands for a series in a legend."""
+Key = Sequence[tuple[str, Handle]]
+"""The series of a panel, by the words of the legend."""
 
 _RC: dict[str, Any] = {
     # The library's own type, which is always there; a list is gone through for every text.
     "font.family": "DejaVu Sans",
     "font.size": 9.0,
-    "axes.titlesize": 10.0,
-    "axes.titleweight": "bold",
     "axes.titlelocation": "left",
+    "axes.titlepad": 5.0,
     "axes.labelsize": 9.0,
     "axes.edgecolor": MUTED,
     "axes.labelcolor": INK,
@@ -98,6 +115,8 @@ _RC: dict[str, Any] = {
     "ytick.color": MUTED,
     "xtick.labelcolor": INK,
     "ytick.labelcolor": INK,
+    "xtick.major.size": 0.0,
+    "ytick.major.size": 0.0,
     "legend.frameon": False,
     "legend.fontsize": 8.5,
     "legend.handlelength": 2.4,
@@ -122,43 +141,50 @@ def new_figure(width_in: float = PANEL_IN[0], height_in: float = PANEL_IN[1]) ->
     return Figure(figsize=(width_in, height_in), layout="constrained")
 
 
-@cache
-def _measure(width: float, height: float, dpi: float) -> RendererAgg:
-    # Kept, because it remembers how wide each text is, and panels share most of theirs.
-    return RendererAgg(width, height, dpi)
+# Margins of a panel on a page, in points, and the width of a letter of its labels.
+_MARGIN, _TOP, _TICKS, _LABEL, _LETTER = 6.0, 17.0, 15.0, 15.0, 6.2
+_NUMBERS = 34.0
+_LONGEST_LABEL = 22
 
 
-def fit(figure: Figure, axes: Axes) -> None:
-    """Lay out a single panel in one pass, a third of the time of the library's own layout."""
-    figure.set_layout_engine("none")
+def page_panel(width: float, height: float) -> tuple[Figure, Axes]:
+    """A figure of one panel for a page; its pixels are the points of the SVG."""
+    figure = Figure(figsize=(width / 72.0, height / 72.0), dpi=72.0)
+    return figure, figure.add_subplot()
+
+
+def place(figure: Figure) -> None:
+    """Place the axes of a page panel by fixed margins.
+
+    The library's own layout measures every text, which takes longer than to draw the panel.
+    """
     width, height = figure.bbox.size
-    renderer = _measure(width, height, figure.dpi)
-    key = axes.get_legend()
-    above = 0.0
-    if key is not None:
-        # Above the axes and flush with the figure, so that long names take nothing from the axes.
-        above = key.get_window_extent(renderer).height
-        key.set_in_layout(False)
-    boxes = [box for one in figure.axes if (box := one.get_tightbbox(renderer)) is not None]
-    left, bottom = min(box.x0 for box in boxes), min(box.y0 for box in boxes)
-    right, top = max(box.x1 for box in boxes), max(box.y1 for box in boxes) + above
-    pad = 4.0
-    here = axes.get_window_extent(renderer)
-    at = (
-        (here.x0 - left + pad) / width,
-        (here.y0 - bottom + pad) / height,
-        1.0 - (right - here.x1 + here.x0 - left + 2 * pad) / width,
-        1.0 - (top - here.y1 + here.y0 - bottom + 2 * pad) / height,
-    )
+    axes = figure.axes[0]
+    left, right, top, bottom = _MARGIN, _MARGIN, _MARGIN, _TICKS
+    if axes.get_title("left") or axes.get_title("right"):
+        top = _TOP
+    if axes.get_xlabel():
+        bottom += _LABEL
+    locator, names = axes.yaxis.get_major_locator(), axes.yaxis.get_major_formatter()
+    if isinstance(locator, FixedLocator):
+        labels = names.format_ticks(axes.get_yticks().tolist())
+        lines = [line for label in labels for line in label.splitlines()]
+        left += _LETTER * (1 + min(max(map(len, lines), default=0), _LONGEST_LABEL))
+    elif not isinstance(names, NullFormatter):
+        left += _NUMBERS
+    if axes.get_ylabel():
+        left += _LABEL
+    if len(figure.axes) > 1:
+        right += _NUMBERS
     for one in figure.axes:
-        one.set_position(at)
-    if key is not None:
-        key.set_loc("lower left")
-        key.set_bbox_to_anchor((0.0, at[1] + at[3]), figure.transFigure)
+        one.set_position((
+            left / width, bottom / height,
+            (width - left - right) / width, (height - top - bottom) / height,
+        ))  # fmt: skip
 
 
 def line_style(place: int) -> dict[str, Any]:
-    """Colour and dash of the line at ``place``: no two alike among the first 32."""
+    """Color and dash of the line at ``place``: no two alike among the first 32."""
     return {
         "color": LINES[place % len(LINES)],
         "linestyle": DASHES[(place + place // len(LINES)) % len(DASHES)],
@@ -169,21 +195,45 @@ def marker(place: int) -> str:
     return MARKERS[place % len(MARKERS)]
 
 
-def legend(
-    axes: Axes, handles: list[Any], labels: list[str], columns: int = 2, flush: Flush = "left"
-) -> None:
-    """A legend above the axes, flush with their left or right.
+def scale(axis: Axis) -> None:
+    """Few round numbers with thousands marked, never a power of ten beside the axis."""
+    axis.set_major_locator(MaxNLocator(5, steps=[1, 2, 2.5, 5, 10]))
+    axis.set_major_formatter(StrMethodFormatter("{x:,g}"))
 
-    A name that begins with an underscore is a name like any other.
-    """
-    shown = [f"\u200a{text}" if text.startswith("_") else text for text in labels]
-    shown = [text if len(text) <= 34 else f"{text[:33]}…" for text in shown]
+
+def from_zero(axis: Axis, top: float) -> None:
+    """Limits from 0 to ``top`` with room for a whole marker at both ends."""
+    room = 0.05 * top
+    axis.set_view_interval(-room, top + room, ignore=True)
+
+
+def measure(axes: Axes, text: str) -> None:
+    """What the vertical axis measures, above it, where it takes no width."""
+    axes.set_title(text, loc="left", fontsize=9.0, fontweight="normal", color=MUTED)
+
+
+def name_rows(axes: Axes, names: Sequence[str]) -> None:
+    """One row a name, from the top; the name stands above its row, so that it is never cut."""
+    axes.yaxis.set_major_locator(NullLocator())
+    axes.yaxis.set_major_formatter(NullFormatter())
+    axes.set_ylim(len(names) - 0.55, -0.75)
+    axes.spines["left"].set_visible(False)
+    axes.grid(visible=True, axis="x")
+    at = axes.get_yaxis_transform()
+    for row, name in enumerate(names):
+        axes.text(0.0, row - 0.3, name, transform=at, va="bottom", fontsize=9.0)
+
+
+def legend(axes: Axes, key: Key, columns: int = 2) -> None:
+    """A legend above the axes and what they measure."""
+    if not key:
+        return
     axes.legend(
-        handles,
-        shown,
+        [handle for _, handle in key],
+        [_named(label) for label, _ in key],
         ncols=columns,
-        loc="lower left" if flush == "left" else "lower right",
-        bbox_to_anchor=(0.0 if flush == "left" else 1.0, 1.0),
+        loc="lower left",
+        bbox_to_anchor=(0.0, 1.08),
         borderaxespad=0.2,
         columnspacing=1.2,
         labelspacing=0.3,
@@ -191,13 +241,103 @@ def legend(
 
 
 def head(axes: Axes, title: str) -> None:
-    """A title above the legend, where there is one."""
-    key = axes.get_legend()
-    if key is None:
-        axes.set_title(title)
+    """The title of a panel, above what its vertical axis measures."""
+    axes.annotate(
+        title, (0.0, 1.0), xytext=(0.0, 19.0), xycoords="axes fraction",
+        textcoords="offset points", fontsize=10.0, fontweight="bold",
+    )  # fmt: skip
+
+
+# Letters and gaps of a legend's line, for each inch of a figure.
+_LETTERS_AN_INCH, _LETTERS_OF_A_GAP = 13.0, 8
+
+
+def figure_legend(figure: Figure, key: Key) -> None:
+    """One legend above all panels of a figure."""
+    if not key:
         return
-    key.set_title(title, prop=FontProperties(size=10.0, weight="bold"))
-    key.set_alignment("left")
+    letters = figure.get_figwidth() * _LETTERS_AN_INCH
+    longest = max(len(label) for label, _ in key) + _LETTERS_OF_A_GAP
+    figure.legend(
+        [handle for _, handle in key],
+        [_named(label) for label, _ in key],
+        ncols=max(1, min(len(key), int(letters / longest))),
+        loc="outside upper left",
+    )
+
+
+def _named(label: str) -> str:
+    """A name that begins with an underscore is a name like any other."""
+    return f"\u200a{label}" if label.startswith("_") else label
+
+
+_SWATCH = (28.0, 12.0)
+
+
+def swatch(handle: Handle) -> str:
+    """A series as a small SVG for the legend of a page: its dash and marker, or its fill."""
+    width, height = _SWATCH
+    parts = _fill(handle) if isinstance(handle, Patch) else _stroke(handle)
+    return (
+        f'<svg viewBox="0 0 {width:g} {height:g}" width="{width:g}" height="{height:g}" '
+        f'aria-hidden="true">{"".join(parts)}</svg>'
+    )
+
+
+def _fill(patch: Patch) -> Iterator[str]:
+    width, height = _SWATCH
+    face = to_rgba(patch.get_facecolor())
+    box = f'x="4" y="1" width="{width - 8:g}" height="{height - 2:g}"'
+    yield f'<rect {box} fill="{_shade(face)}" fill-opacity="{face[3]:.2g}"/>'
+    if hatch := patch.get_hatch():
+        lines = hatch_path(hatch)
+        moved = np.asarray(lines.vertices) * (width - 8.0, height - 2.0) + (4.0, 1.0)
+        drawn = _drawn(Path2D(moved, lines.codes))
+        paper = _shade(PAPER)
+        yield f'<path d="{drawn}" stroke="{paper}" fill="{paper}" stroke-width=".7"/>'
+
+
+def _stroke(line: Line2D) -> Iterator[str]:
+    width, height = _SWATCH
+    color, middle = _shade(line.get_color()), height / 2.0
+    if line.get_linestyle() != "None":
+        thick = line.get_linewidth()
+        # The library has no public name for the dashes of a line.
+        _, dashes = cast(Any, line)._unscaled_dash_pattern
+        pattern = " ".join(f"{dash * thick:.3g}" for dash in dashes or ())
+        yield (
+            f'<path d="M1 {middle:g}H{width - 1:g}" stroke="{color}" stroke-width="{thick:g}" '
+            f'stroke-dasharray="{pattern or "none"}" stroke-opacity="{line.get_alpha() or 1:g}"/>'
+        )
+    if line.get_marker() not in ("None", None, ""):
+        shape = MarkerStyle(line.get_marker())
+        size = min(line.get_markersize(), 8.0)
+        outline = shape.get_path().transformed(shape.get_transform())
+        moved = np.asarray(outline.vertices) * (size, -size) + (width / 2.0, middle)
+        face = line.get_markerfacecolor()
+        fill = "none" if face == "none" else _shade(face)
+        yield (
+            f'<path d="{_drawn(Path2D(moved, outline.codes))}" fill="{fill}" '
+            f'stroke="{_shade(line.get_markeredgecolor())}"/>'
+        )
+
+
+def _shade(color: Any) -> str:
+    return _variable(to_hex(color))
+
+
+_COMMANDS = {Path2D.MOVETO: "M", Path2D.LINETO: "L", Path2D.CURVE3: "Q", Path2D.CURVE4: "C"}
+
+
+def _drawn(path: Path2D) -> str:
+    """A path of the plotting library in the words of SVG."""
+    out = []
+    for points, code in path.iter_segments(simplify=False, curves=True):
+        if code == Path2D.CLOSEPOLY:
+            out.append("z")
+        else:
+            out.append(_COMMANDS[code] + " ".join(f"{value:.2f}" for value in points))
+    return "".join(out)
 
 
 def svg_text(figure: Figure) -> str:
@@ -219,13 +359,13 @@ _REFERENCE = re.compile(r"url\(#([^)]+)\)")
 
 
 def inline_svg(text: str, key: str, alt: str) -> str:
-    """An SVG for the middle of a page: own names, the page's colours, told in words.
+    """An SVG for the middle of a page: own names, the page's colors, a text alternative.
 
     Parameters
     ----------
     text : as ``svg_text`` gives it.
     key : begins every name inside, so that many figures live on one page.
-    alt : what a reader hears who does not see it.
+    alt : what a screen reader says.
     """
     root = _tidied(text, f"{key}-")
     for element in root.iter():
@@ -233,19 +373,19 @@ def inline_svg(text: str, key: str, alt: str) -> str:
             style = _HEX.sub(lambda hit: _variable(hit[0]), element.attrib["style"])
             element.set("style", style)
     del root.attrib["width"], root.attrib["height"]
-    _tell(root, f"{key}-alt", alt)
+    _describe(root, f"{key}-alt", alt)
     return ElementTree.tostring(root, encoding="unicode")
 
 
 def svg_file(text: str, alt: str) -> str:
-    """An SVG that stands alone: small, with a title for those who do not see it."""
+    """An SVG that stands alone, with its text alternative."""
     root = _tidied(text, "")
     root.set("font-family", "system-ui, Helvetica, Arial, sans-serif")
-    _tell(root, "alt", alt)
+    _describe(root, "alt", alt)
     return ElementTree.tostring(root, encoding="unicode", xml_declaration=True) + "\n"
 
 
-def _tell(root: ElementTree.Element, name: str, alt: str) -> None:
+def _describe(root: ElementTree.Element, name: str, alt: str) -> None:
     root.set("role", "img")
     root.set("aria-labelledby", name)
     title = ElementTree.Element(f"{{{_SVG}}}title", {"id": name})
@@ -254,7 +394,7 @@ def _tell(root: ElementTree.Element, name: str, alt: str) -> None:
 
 
 def _tidied(text: str, prefix: str) -> ElementTree.Element:
-    """An SVG without what no reader needs; names that are used begin with ``prefix``."""
+    """An SVG without metadata and unused names; names in use begin with ``prefix``."""
     ElementTree.register_namespace("", _SVG)
     ElementTree.register_namespace("xlink", _XLINK)
     root = ElementTree.fromstring(text)
@@ -285,7 +425,7 @@ def _tidied(text: str, prefix: str) -> ElementTree.Element:
 
 
 def _short_path(path: str) -> str:
-    """The path by steps of a tenth of a point, which no eye can tell from the whole."""
+    """The path by steps of a tenth of a point, finer than a screen shows."""
     parts = path.split()
     if set(_LETTERS.findall(path)) - {"M", "L", "z"}:
         return _DECIMALS.sub(lambda hit: f"{float(hit[0]):.1f}", " ".join(parts))
@@ -316,12 +456,12 @@ def _tenths(value: int) -> str:
     return text.replace("0.", ".", 1) if text.startswith(("0.", "-0.")) else text
 
 
-def variable_name(colour: str) -> str:
-    return f"--c{colour[1:]}"
+def variable_name(color: str) -> str:
+    return f"--c{color[1:]}"
 
 
-def _variable(colour: str) -> str:
-    return f"var({variable_name(colour)})" if colour in DARK else colour
+def _variable(color: str) -> str:
+    return f"var({variable_name(color)})" if color in DARK else color
 
 
 def save(figure: Figure, path: Path, kind: str, alt: str) -> None:

@@ -1,19 +1,22 @@
-"""Figures of a supply: each draws on one axes and returns it; see ``figures``."""
+"""Figures of a supply, a panel each; see ``figures``."""
 
 from __future__ import annotations
+
+from typing import Any
 
 import numpy as np
 import xarray as xr
 from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
-from matplotlib.ticker import MaxNLocator, StrMethodFormatter
 
 from drysward.quantities import Display, shown
 from drysward.report import style
-from drysward.report.figures import MONTHS, start
+from drysward.report.figures import MONTH_NAMES, MONTHS
+from drysward.report.panel import Drawing, Panel, Readings
 from drysward.report.result import keys, label
-from drysward.results.text import CAUSES, causes_of, volume_display, year_mark
+from drysward.results.sizing_text import NOTHING
+from drysward.results.text import CAUSES, causes_of, rounded, volume_display, year_mark
 
 BEFORE, AFTER = 2, 1
 """Years shown before and after the one in which the storage is lowest."""
@@ -23,8 +26,6 @@ LOOKS = (
     "window",
 )  # fmt: skip
 """Causes by the color and hatch that they get: those that often meet differ most."""
-MOST_ACROSS = 46
-"""Letters of two names that fit side by side in a legend."""
 
 
 def worst_run(result: xr.Dataset, plan: str) -> list[int]:
@@ -36,108 +37,96 @@ def worst_run(result: xr.Dataset, plan: str) -> list[int]:
     return years[max(worst - BEFORE, 0) : worst + AFTER + 1]
 
 
-def storage(result: xr.Dataset, plan: str, *, axes: Axes | None = None, units: str = "us") -> Axes:
+@Drawing
+def storage(result: xr.Dataset, plan: str, *, axes: Axes, units: str) -> Panel:
     """Water in storage at each month's end through the worst run of years and in the mean year."""
-    axes = start(axes)
-    with style.look():
-        years = worst_run(result, plan)
-        store = result["supply_storage"].sel(plan=plan)
-        unit = volume_display([result["supply_storage"]], units)
-        series = store.sel(year=years).transpose("year", "month").values.ravel() * unit.factor
-        mean = np.tile(result["storage_by_month"].sel(plan=plan).values, len(years)) * unit.factor
-        at = np.arange(1, series.size + 1) / 12.0
-        axes.fill_between(at, 0, series, color=style.LINES[0], alpha=0.18, linewidth=0)
-        (line,) = axes.plot(at, series, color=style.LINES[0])
-        (usual,) = axes.plot(at, mean, color=style.MUTED, linestyle=style.DASHES[1], linewidth=1.2)
-        for turn in range(1, len(years)):
-            axes.axvline(turn, color=style.RULE, linewidth=0.8)
-        named = [year_mark(result.attrs, year) for year in years]
-        axes.set_xticks(np.arange(len(years)) + 0.5, named)
-        axes.tick_params(axis="x", length=0)
-        axes.set_xlim(0, len(years))
-        axes.set_ylim(0, None)
-        axes.set_ylabel(f"in storage at the month's end, {unit.unit}")
-        style.legend(axes, [line, usual], ["through the worst years", "mean of all years"])
-    return axes
+    years = worst_run(result, plan)
+    store = result["supply_storage"].sel(plan=plan)
+    unit = volume_display([result["supply_storage"]], units)
+    series = store.sel(year=years).transpose("year", "month").values.ravel() * unit.factor
+    mean = np.tile(result["storage_by_month"].sel(plan=plan).values, len(years)) * unit.factor
+    at = np.arange(1, series.size + 1) / 12.0
+    axes.fill_between(at, 0, series, color=style.LINES[0], alpha=0.18, linewidth=0)
+    (line,) = axes.plot(at, series, color=style.LINES[0])
+    (usual,) = axes.plot(at, mean, color=style.MUTED, linestyle=style.DASHES[1], linewidth=1.2)
+    for turn in range(1, len(years)):
+        axes.axvline(turn, color=style.RULE, linewidth=0.8)
+    marks = [year_mark(result.attrs, year) for year in years]
+    axes.set_xticks(np.arange(len(years)) + 0.5, marks)
+    axes.set_xlim(0, len(years))
+    style.scale(axes.yaxis)
+    style.from_zero(axes.yaxis, max(float(np.nanmax([series, mean])), 1e-9))
+    style.measure(axes, f"in storage at the month's end, {unit.unit}")
+    key = [("worst years", line), ("mean of all years", usual)]
+    rows = [f"End of {month}, {mark}" for mark in marks for month in MONTH_NAMES]
+    cells = [_volumes(values, unit) for values in (series, mean)]
+    return Panel(key, Readings(rows, [name for name, _ in key], cells, x=at))
 
 
-def shortage(result: xr.Dataset, *, axes: Axes | None = None, units: str = "us") -> Axes:
+def _volumes(values: np.ndarray, unit: Display) -> list[str]:
+    return [f"{rounded(value, unit.decimals)} {unit.unit}" for value in values]
+
+
+def _bar(i: int) -> dict[str, Any]:
+    """Color and hatch of the series at ``i``."""
+    return {
+        "facecolor": style.LINES[i % len(style.LINES)],
+        "edgecolor": style.PAPER,
+        "hatch": HATCHES[i % len(HATCHES)],
+        "linewidth": 0.5,
+    }
+
+
+@Drawing
+def shortage(result: xr.Dataset, *, axes: Axes, units: str) -> Panel:
     """Mean shortage a year on each field, plan by plan."""
-    axes = start(axes)
-    with style.look():
-        values = result["shortage_by_field"]
-        unit = volume_display([values], units)
-        names = keys(result, "plan")
-        parts = keys(result, "field")
-        base = np.zeros(len(names))
-        for i, field in enumerate(parts):
-            width = values.sel(field=field).sel(plan=names).values * unit.factor
-            axes.barh(
-                np.arange(len(names)), width, 0.62, base, color=style.LINES[i % len(style.LINES)],
-                edgecolor=style.PAPER, hatch=HATCHES[i % len(HATCHES)], linewidth=0.5,
-            )  # fmt: skip
-            base += width
-        axes.set_yticks(np.arange(len(names)), [label(result, "plan", key)[:34] for key in names])
-        axes.invert_yaxis()
-        axes.grid(axis="y", visible=False)
-        axes.grid(axis="x", visible=True)
-        axes.set_xlim(0, None if base.max() > 0.0 else 1.0)
-        axes.xaxis.set_major_formatter(StrMethodFormatter("{x:,g}"))
-        axes.xaxis.set_major_locator(MaxNLocator(4))
-        axes.set_xlabel(f"shortage, {unit.unit} a year")
-        style.legend(
-            axes,
-            [
-                Patch(
-                    facecolor=style.LINES[i % len(style.LINES)],
-                    edgecolor=style.PAPER,
-                    hatch=HATCHES[i % len(HATCHES)],
-                )
-                for i in range(len(parts))
-            ],
-            [label(result, "field", field) for field in parts],
-            3,
-            "right",
-        )
-    return axes
+    values = result["shortage_by_field"]
+    unit = volume_display([values], units)
+    names = keys(result, "plan")
+    at = np.arange(len(names))
+    base = np.zeros(len(names))
+    key, cells = [], []
+    for i, field in enumerate(keys(result, "field")):
+        width = values.sel(field=field).sel(plan=names).values * unit.factor
+        axes.barh(at, width, 0.42, base, **_bar(i))
+        base += width
+        key.append((label(result, "field", field), Patch(**_bar(i))))
+        cells.append(_volumes(width, unit))
+    labels = [label(result, "plan", name) for name in names]
+    style.name_rows(axes, labels)
+    style.scale(axes.xaxis)
+    axes.set_xlim(0, 1.03 * float(base.max()) if base.max() > 0.0 else 1.0)
+    axes.set_xlabel(f"shortage, {unit.unit} a year")
+    return Panel(key, Readings(labels, [name for name, _ in key], cells, y=at))
 
 
-def causes(result: xr.Dataset, plan: str, *, axes: Axes | None = None, units: str = "us") -> Axes:
+@Drawing
+def causes(result: xr.Dataset, plan: str, *, axes: Axes, units: str) -> Panel:
     """Mean shortage of each month under a plan, its causes on top of one another."""
-    axes = start(axes)
-    with style.look():
-        values = result["shortage_by_month_and_cause"]
-        unit = volume_display([values.sum("cause")], units)
-        one = values.sel(plan=plan)
-        at = np.arange(1, 13)
-        base = np.zeros(at.size)
-        handles: list[Patch] = []
-        names: list[str] = []
-        for cause in causes_of_plan(result, plan):
-            height = one.sel(cause=cause).values * unit.factor
-            # A cause looks the same in every panel.
-            i = LOOKS.index(cause)
-            face, hatch = style.LINES[i % len(style.LINES)], HATCHES[i % len(HATCHES)]
-            axes.bar(
-                at, height, 0.72, base, color=face, edgecolor=style.PAPER, hatch=hatch,
-                linewidth=0.5,
-            )  # fmt: skip
-            base += height
-            handles.append(Patch(facecolor=face, edgecolor=style.PAPER, hatch=hatch))
-            names.append(CAUSES[cause][2])
-        axes.set_xticks(at, list(MONTHS))
-        axes.set_xlim(0.4, 12.6)
-        axes.set_ylim(0, None if base.max() > 0.0 else 1.0)
-        axes.yaxis.set_major_formatter(StrMethodFormatter("{x:,g}"))
-        axes.set_ylabel(f"shortage of the month, {unit.unit}")
-        half = -(-len(names) // 2)
-        widths = (max(map(len, part), default=0) for part in (names[:half], names[half:]))
-        style.legend(axes, handles, names, 2 if sum(widths) <= MOST_ACROSS else 1)
-    return axes
+    values = result["shortage_by_month_and_cause"]
+    unit = volume_display([values.sum("cause")], units)
+    one = values.sel(plan=plan)
+    at = np.arange(1, 13)
+    base = np.zeros(at.size)
+    key, cells = [], []
+    for cause in causes_of_plan(result, plan):
+        height = one.sel(cause=cause).values * unit.factor
+        # A cause looks the same in every panel.
+        look = _bar(LOOKS.index(cause))
+        axes.bar(at, height, 0.72, base, **look)
+        base += height
+        key.append((CAUSES[cause][2], Patch(**look)))
+        cells.append(_volumes(height, unit))
+    axes.set_xticks(at, list(MONTHS))
+    axes.set_xlim(0.4, 12.6)
+    axes.set_ylim(0, 1.03 * float(base.max()) if base.max() > 0.0 else 1.0)
+    style.scale(axes.yaxis)
+    style.measure(axes, f"shortage of the month, {unit.unit}")
+    return Panel(key, Readings(MONTH_NAMES, [name for name, _ in key], cells, x=at))
 
 
 def causes_of_plan(result: xr.Dataset, plan: str) -> list[str]:
-    """Causes of the shortages under a plan, less those that are but rounding."""
+    """Causes of the shortages under a plan, less what is only rounding."""
     return causes_of(result[["shortage_by_cause"]].sel(plan=[plan]))
 
 
@@ -148,49 +137,59 @@ def size_display(values: xr.DataArray, units: str) -> Display:
     return shown(str(values.attrs.get("units", "1")), units)
 
 
-def sizing(result: xr.Dataset, *, axes: Axes | None = None, units: str = "us") -> Axes:
-    """The least size for each size of the other part, and how far up the outcome is kept."""
-    axes = start(axes)
-    with style.look():
-        against, least = result["sizing_against"], result["sizing_curve"]
-        across, up = size_display(against, units), size_display(least, units)
-        x, y = against.values * across.factor, least.values * up.factor
-        again = fails_again_from(result).values * up.factor
-        known, falls = np.isfinite(y), np.isfinite(again)
-        lines: list[Line2D | Patch] = []
-        (line,) = axes.plot(x, y, color=style.LINES[0], marker="o", markersize=5)
-        lines.append(line)
-        names = ["least that suffices"]
-        if known.any():
-            top = 1.25 * float(np.nanmax(y))
-            if falls.any():
-                top = max(top, 1.1 * float(np.nanmax(again)))
-            ceiling = np.where(falls, again, top)
-            axes.fill_between(
-                x, y, ceiling, where=known, color=style.LINES[2], alpha=0.14, linewidth=0
-            )
-            axes.set_ylim(0, top)
-            lines.append(Patch(color=style.LINES[2], alpha=0.14))
-            names.append("suffices")
+@Drawing
+def sizing(result: xr.Dataset, *, axes: Axes, units: str) -> Panel:
+    """The least size for each size of the other part, and how far up it suffices."""
+    against, least = result["sizing_against"], result["sizing_curve"]
+    across, up = size_display(against, units), size_display(least, units)
+    x, y = against.values * across.factor, least.values * up.factor
+    again = fails_again_from(result).values * up.factor
+    known, falls = np.isfinite(y), np.isfinite(again)
+    (line,) = axes.plot(x, y, color=style.LINES[0], marker="o", markersize=5, clip_on=False)
+    key: list[tuple[str, style.Handle]] = [("least size that suffices", line)]
+    top = 1.0
+    if known.any():
+        top = 1.25 * float(np.nanmax(y))
         if falls.any():
-            (mark,) = axes.plot(
-                x[falls], again[falls], color=style.LINES[1], marker="v", markersize=5, linestyle=""
-            )
-            lines.append(mark)
-            names.append("fails again from here")
-        if not known.all():
-            floor = np.zeros(int((~known).sum()))
-            axes.plot(x[~known], floor, "x", color=style.LINES[1], clip_on=False, markersize=6)
-            lines.append(Line2D([], [], marker="x", linestyle="", color=style.LINES[1]))
-            names.append("nothing suffices")
-        axes.set_xlabel(f"{against.attrs['long_name']}, {across.unit}")
-        axes.set_ylabel(f"{least.attrs['long_name']}, {up.unit}")
-        style.legend(axes, lines, names, 2)
-    return axes
+            top = max(top, 1.1 * float(np.nanmax(again)))
+        ceiling = np.where(falls, again, top)
+        axes.fill_between(x, y, ceiling, where=known, color=style.LINES[2], alpha=0.14, linewidth=0)
+        key.append(("suffices", Patch(color=style.LINES[2], alpha=0.14)))
+    if falls.any():
+        (mark,) = axes.plot(
+            x[falls], again[falls], color=style.LINES[1], marker="v", markersize=5, linestyle="",
+            clip_on=False,
+        )  # fmt: skip
+        key.append(("fails again from here", mark))
+    if not known.all():
+        floor = np.zeros(int((~known).sum()))
+        axes.plot(x[~known], floor, "x", color=style.LINES[1], clip_on=False, markersize=6)
+        cross = Line2D([], [], marker="x", linestyle="", color=style.LINES[1])
+        key.append((NOTHING, cross))
+    axes.set_ylim(0, top)
+    axes.set_xlim(*_room(x))
+    style.scale(axes.xaxis)
+    style.scale(axes.yaxis)
+    axes.set_xlabel(f"{against.attrs['long_name']}, {across.unit}")
+    style.measure(axes, f"{least.attrs['long_name']}, {up.unit}")
+    rows = [f"{value:,.{across.decimals}f} {across.unit}" for value in x]
+    columns = ["least size that suffices"]
+    cells = [[text if ok else NOTHING for ok, text in zip(known, _volumes(y, up), strict=True)]]
+    if falls.any():
+        columns.append("fails again from")
+        cells.append(_volumes(again, up))
+    return Panel(key, Readings(rows, columns, cells, x=x))
+
+
+def _room(values: np.ndarray) -> tuple[float, float]:
+    """Limits around values with room for a whole marker."""
+    low, high = float(values.min()), float(values.max())
+    room = 0.035 * (high - low) or 0.1 * abs(high) or 1.0
+    return low - room, high + room
 
 
 def fails_again_from(result: xr.Dataset) -> xr.DataArray:
-    """Larger size (point,) that fails again, NaN where none does or nobody looked."""
-    nobody = xr.full_like(result["sizing_curve"], np.nan)
-    return result.get("sizing_curve_fails_from", nobody)
+    """Larger size (point,) that fails again, NaN where none does or none was tried."""
+    none = xr.full_like(result["sizing_curve"], np.nan)
+    return result.get("sizing_curve_fails_from", none)
 

@@ -1,9 +1,11 @@
-"""What a page says: the answer in three sentences, and what was assumed. Numbers as kept."""
+"""What a page says: the answer, and what was assumed. Numbers as the file holds them."""
 
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 import xarray as xr
@@ -18,8 +20,18 @@ from drysward.report.result import (
     label,
     plain,
 )
+from drysward.report.sweep_figures import odds_and_error
 from drysward.results.choice import driest_plan, has_days_below, safest_plan
-from drysward.results.doubt_text import LIKELY, doubt_sentences
+from drysward.results.doubt_text import (
+    ENOUGH_DRAWS,
+    STANDS,
+    cannot_tell,
+    dry_period,
+    fields_of_turf,
+    has_doubt,
+    measures_first,
+    spread_texts,
+)
 from drysward.results.sizing_text import (
     carried_text,
     confidence_lines,
@@ -30,12 +42,15 @@ from drysward.results.sizing_text import (
 from drysward.results.text import (
     CAUSES,
     MADE_WEATHER,
+    UNKNOWN,
+    as_sentences,
     condition_text,
     difference_text,
     driest_years,
     file_means_text,
     listed,
     procedures,
+    rounded,
     spell_text,
     volume_display,
     volume_text,
@@ -48,6 +63,38 @@ from drysward.studies.sweep.front import front as front_of
 from drysward.studies.sweep.surface import strongest
 
 MOST_FIELDS = 3
+"""Fields that a sentence names; a table has them all."""
+NOT_KNOWN, NO_TURF = "not known", "no turf"
+
+
+class FieldAnswer(NamedTuple):
+    """The answer for one field: its best plan and what that plan does, as text.
+
+    ``measure`` is what narrows the range most, "" where the draws do not say.
+    """
+
+    field: str
+    plan: str
+    days_lost: str
+    days_lost_dry: str
+    days_lost_range: str
+    playable: str
+    water: str
+    water_dry: str
+    measure: str
+
+
+@dataclass(frozen=True)
+class Answer:
+    """The answer box: a line for each field, sentences on the whole, and how to read it."""
+
+    fields: Sequence[FieldAnswer]
+    sentences: Sequence[str]
+    note: str = ""
+
+    def has(self, name: str) -> bool:
+        """Whether any field has something in that column."""
+        return any(getattr(one, name) for one in self.fields)
 
 
 def chance(one: xr.Dataset, name: str = "probability") -> str:
@@ -64,6 +111,154 @@ def chance(one: xr.Dataset, name: str = "probability") -> str:
     return f"in {share} of 100 years (limits {low:.0f} to {high:.0f})"
 
 
+def answer(result: xr.Dataset, units: str) -> Answer:
+    """What the result says, field by field and as a whole, with its uncertainty."""
+    if kind_of(result) == SWEEP:
+        return Answer([], _sweep_answer(result, units))
+    sentences = _supply_answer(result, units) if kind_of(result) == SUPPLY else []
+    sentences += _turf_sentences(result)
+    sentences += [plain(text) for text in (difference_text(result),) if text]
+    lines = [_field_answer(result, field, units) for field in keys(result, "field")]
+    return Answer(lines, sentences, _how_to_read(result))
+
+
+def _field_answer(result: xr.Dataset, field: str, units: str) -> FieldAnswer:
+    of_field = result.sel(field=[field])
+    best = _best_plan(of_field)
+    one = of_field.sel(plan=best).squeeze("field")
+    has_turf = has_days_below(of_field) or not has_days_below(result)
+    depth = shown("mm", units)
+    spread, measure = "", ""
+    if has_doubt(result) and field in fields_of_turf(result):
+        _, low, high = spread_texts(one, "days_below_condition")
+        spread = f"{low} to {high}" if low != UNKNOWN else ""
+        measure = plain(measures_first(result.sel(field=field)))
+    playable = ""
+    if "events_playable_share" in one:
+        share = one["events_playable_share"].item()
+        playable = "no events" if np.isnan(share) else f"{share:.0%}"
+    return FieldAnswer(
+        label(result, "field", field),
+        label(result, "plan", best),
+        _known(one, "days_below_condition_mean", 1.0, 0) if has_turf else NO_TURF,
+        _known(one, "days_below_condition_1in10", 1.0, 0) if has_turf else NO_TURF,
+        spread,
+        playable,
+        _known(one, "season_water", depth.factor, depth.decimals, f" {depth.unit}"),
+        _known(_of_dry_year(one), "demand", depth.factor, depth.decimals, f" {depth.unit}"),
+        measure,
+    )
+
+
+def _best_plan(of_field: xr.Dataset) -> str:
+    """The plan that loses the fewest days on one field; on one without turf the plan with the most
+    playable events, of equals the one with less water.
+    """
+    if has_days_below(of_field) or "events_playable_share" not in of_field:
+        return safest_plan(of_field)
+    playable = of_field["events_playable_share"].squeeze("field").fillna(0.0).values
+    water = of_field["season_water"].squeeze("field").values
+    return keys(of_field, "plan")[int(np.lexsort((water, -playable))[0])]
+
+
+def _of_dry_year(one: xr.Dataset) -> xr.Dataset:
+    return one.sel(period=dry_period(one)) if "period" in one.dims else one
+
+
+def _known(
+    one: xr.Dataset, name: str, factor: float, decimals: int, unit: str = ""
+) -> str:
+    """A number with its unit, or that it is not known."""
+    value = one[name].item() * factor if name in one else np.nan
+    return NOT_KNOWN if np.isnan(value) else f"{rounded(value, decimals)}{unit}"
+
+
+def _turf_sentences(result: xr.Dataset) -> list[str]:
+    """What the least water does, how sure the ranking is, what is uncertain."""
+    if not has_days_below(result):
+        safest = safest_plan(result)
+        parts = [
+            f"{chance(result.sel(field=f, plan=safest, stage='wilt'))} on {_name(result, f)}"
+            for f in _first_fields(result)
+        ]
+        return [
+            f"The plan with the lowest odds of wilt is {_plan(result, safest)}: wilt comes "
+            f"{listed(parts)}{_more(result)}. The file does not hold the days lost."
+        ]
+    sentences = [_least_water_sentence(result)]
+    if not has_doubt(result):
+        sentences.append(
+            "Uncertainty: the numbers hold for the likely soil, turf and system. Run again with "
+            f"--draws {ENOUGH_DRAWS} to see how far they may be off."
+        )
+        return sentences
+    if ranking := _ranking_sentence(result):
+        sentences.append(ranking)
+    turf = fields_of_turf(result)
+    if turf and not any(measures_first(result.sel(field=field)) for field in turf):
+        reason = cannot_tell(result.sel(field=turf[0])) or "no single number stands out"
+        sentences.append(f"What to measure first: {reason}.")
+    return sentences
+
+
+def _least_water_sentence(result: xr.Dataset) -> str:
+    driest = driest_plan(result)
+    if result.sizes["plan"] == 1:
+        return "There is no other plan to compare."
+    if all(safest_plan(result.sel(field=[f])) == driest for f in keys(result, "field")):
+        return "The best plan is also the plan with the least water."
+    days = result["days_below_condition_mean"].sel(plan=driest)
+    parts = [
+        f"{days.sel(field=field).item():.0f} on {_name(result, field)}"
+        for field in keys(result, "field")
+        if not np.isnan(days.sel(field=field).item())
+    ]
+    more = len(parts) - MOST_FIELDS
+    rest = f"; {more} more in the tables" if more > 0 else ""
+    return (
+        f"With the least water, {_plan(result, driest)}, the days lost in the average year are "
+        f"{listed(parts[:MOST_FIELDS])}{rest}."
+    )
+
+
+def _ranking_sentence(result: xr.Dataset) -> str:
+    """In how many draws the best plan loses fewer days than the next; "" with one plan."""
+    if result.sizes["plan"] == 1 or not (turf := fields_of_turf(result)):
+        return ""
+    best = safest_plan(result)
+    days = result["doubt_days_below_condition"].sel(field=turf).mean("field")
+    other = min((key for key in keys(result, "plan") if key != best),
+                key=lambda key: float(days.sel(plan=key)))  # fmt: skip
+    fewer = 100.0 * result["doubt_fewer"].sel(field=turf, plan=best, other=other)
+    low, high = int(np.argmin(fewer.values)), int(np.argmax(fewer.values))
+    counts = f"{float(fewer[high]):.0f} of 100 draws on {_name(result, turf[high])}"
+    if low != high:
+        counts = f"{float(fewer[low]):.0f} of 100 draws on {_name(result, turf[low])} to {counts}"
+    verdict = (
+        "the choice is sure" if float(fewer[low]) >= 100.0 * STANDS else "the two are close"
+    )
+    return (
+        f"{_plan(result, best)} loses fewer days than the next best plan, "
+        f"{_plan(result, other)}, in {counts}: {verdict}."
+    )
+
+
+def _how_to_read(result: xr.Dataset) -> str:
+    parts = ["Best plan: the fewest days lost, of equals the one with less water"]
+    if "condition_green" in result.attrs:
+        parts.append(
+            "days lost: days of the season below playing condition, "
+            f"{condition_text(result.attrs)}"
+        )
+    parts.append("average year: the mean of all years; 1-in-10 year: one year in ten is worse")
+    if has_doubt(result):
+        draws = result.attrs["doubt_draws"]
+        parts.append(f"range: 5 to 95% across {draws} draws of uncertain soil, turf and system")
+    if result.sizes["field"] > 1 and result.sizes["plan"] > 1:
+        parts.append("each plan was simulated on all fields at once")
+    return " ".join(as_sentences(parts))
+
+
 def _first_fields(result: xr.Dataset) -> list[str]:
     return keys(result, "field")[:MOST_FIELDS]
 
@@ -73,103 +268,12 @@ def _more(result: xr.Dataset) -> str:
     return f"; {more} more in the tables" if more > 0 else ""
 
 
-def answer(result: xr.Dataset, units: str) -> list[str]:
-    """Three sentences that answer the question behind the result, with their uncertainty; what
-    draws of what is not known make of it, and what one root zone costs more than another, where
-    the file tells it.
-    """
-    if kind_of(result) == SWEEP:
-        return _sweep_answer(result, units)
-    compared = [difference_text(result)] if difference_text(result) else []
-    if kind_of(result) == SUPPLY:
-        turf = _turf_answer(result, safest_plan(result))
-        return [*_supply_answer(result, units), turf, *compared]
-    driest, safest = driest_plan(result), safest_plan(result)
-    first = _turf_answer(result, driest)
-    if driest == safest:
-        second = "There is no other plan to set beside it."
-        if result.sizes["plan"] > 1:
-            fewer = "fewer days below playing condition" if has_days_below(result) else (
-                "lower odds of wilt"
-            )
-            second = f"No other plan has {fewer}, though all take more water."
-    else:
-        wilt = listed(
-            [
-                f"{chance(result.sel(field=f, plan=safest, stage='wilt'))} on {_name(result, f)}"
-                for f in _first_fields(result)
-            ]
-        )
-        name = f"“{label(result, 'plan', safest)}”"
-        second = f"The plan with the lowest odds of wilt is {name}: wilt comes {wilt}"
-        if has_days_below(result):
-            second = (
-                f"The plan with the fewest days below playing condition is {name}: "
-                f"{_days_below(result, safest)}; wilt comes {wilt}"
-            )
-        second += f"{_more(result)}."
-    water = _water_answer(result, safest, units)
-    drawn = doubt_sentences(result, safest)
-    likely = [f"The numbers so far are of {LIKELY}."] if drawn else []
-    return [first, second, water, *likely, *drawn, *compared]
-
-
 def _name(result: xr.Dataset, field: str) -> str:
     return f"“{label(result, 'field', field)}”"
 
 
-def _turf_answer(result: xr.Dataset, plan: str) -> str:
-    """How often wilt, or dormancy, and death come under a plan, field by field."""
-    parts = []
-    for field in _first_fields(result):
-        one = result.sel(field=field, plan=plan)
-        parts.append(
-            f"on {_name(result, field)} dormancy comes {chance(one.sel(stage='dormant'))} "
-            f"and death {chance(one.sel(stage='dead'))}"
-        )
-    return f"Under “{label(result, 'plan', plan)}”, {listed(parts)}{_more(result)}."
-
-
-def _days_below(result: xr.Dataset, plan: str) -> str:
-    parts = []
-    for field in _first_fields(result):
-        one = result.sel(field=field, plan=plan)
-        mean, worst = (
-            one[f"days_below_condition_{name}"].item() for name in ("mean", "1in10")
-        )
-        if not np.isnan(mean):
-            parts.append(
-                f"{mean:.0f} in the mean year and {worst:.0f} in the worst year in ten on "
-                f"{_name(result, field)}"
-            )
-    return listed(parts)
-
-
-def _water_answer(result: xr.Dataset, plan: str, units: str) -> str:
-    depth = shown("mm", units)
-    periods = [float(period) for period in result["period"].values]
-    period = 10.0 if 10.0 in periods else max(periods)
-    parts = []
-    for field in _first_fields(result):
-        one = result.sel(field=field, plan=plan)
-        need, low, high = (
-            one[name].sel(period=period).item() * depth.factor
-            for name in ("demand", "demand_low", "demand_high")
-        )
-        if one["season_water"].item() == 0.0:
-            parts.append(f"no water on {_name(result, field)}")
-            continue
-        limits = (
-            "limits not known"
-            if np.isnan(low + high)
-            else f"limits {low:.{depth.decimals}f} to {high:.{depth.decimals}f}"
-        )
-        parts.append(
-            f"{one['season_water'].item() * depth.factor:.{depth.decimals}f} {depth.unit} of water "
-            f"in the mean year and {need:.{depth.decimals}f} {depth.unit} ({limits}) in the year "
-            f"that comes once in {period:g} on {_name(result, field)}"
-        )
-    return f"“{label(result, 'plan', plan)}” takes {listed(parts)}{_more(result)}."
+def _plan(result: xr.Dataset, plan: str) -> str:
+    return f"“{label(result, 'plan', plan)}”"
 
 
 def _supply_answer(result: xr.Dataset, units: str) -> list[str]:
@@ -178,10 +282,10 @@ def _supply_answer(result: xr.Dataset, units: str) -> list[str]:
     if one["demand_mean"].item() == 0.0:
         return ["No plan wants water, so the supply is never short.", _sizing_answer(result, units)]
     unit = volume_display([result["demand_mean"], result["worst_event"]], units)
-    under = f"Under the thirstiest plan, “{label(result, 'plan', thirsty)}”, the supply"
+    under = f"Under the plan with the largest demand, {_plan(result, thirsty)}, the supply"
     delivered = (
         f"{100 * one['volume_reliability'].item():.1f}% of the "
-        f"{volume_text(one['demand_mean'].item(), unit)} {unit.unit} that the plan wants in the "
+        f"{volume_text(one['demand_mean'].item(), unit)} {unit.unit} of demand in the "
         "mean year"
     )
     if "short_year" in result and "short_year" in result.attrs:
@@ -202,12 +306,12 @@ def _supply_answer(result: xr.Dataset, units: str) -> list[str]:
 
 
 def _worst_year(one: xr.Dataset) -> str:
-    """How short the worst year is, of a plan."""
+    """How short the worst year of a plan is."""
     share = one["worst_year_share"].item()
     if share == 0.0:
         return "no year is short at all"
-    told = f"{share:.0%}" if share >= 0.01 else "less than 1%"
-    return f"the worst, {year_text(one.attrs, one['worst_year'].item())}, is short by {told}"
+    size = f"{share:.0%}" if share >= 0.01 else "less than 1%"
+    return f"the worst, {year_text(one.attrs, one['worst_year'].item())}, is short by {size}"
 
 
 def _main_cause(one: xr.Dataset) -> str:
@@ -224,27 +328,35 @@ def _main_cause(one: xr.Dataset) -> str:
 
 
 def _sizing_answer(result: xr.Dataset, units: str) -> str:
+    """The least size that suffices, with its limits."""
     if "sizing_size" not in result:
-        return "No size was asked for; a table [sizing] in the scenario has the least one found."
+        return "No size was searched. Add a table [sizing] to find the least that suffices."
     size = result["sizing_size"]
     what = plain(str(result.attrs.get("sizing", "size")))
-    across = "".join(f" {name}: {text}." for name, text in confidence_lines(result, units))
     if np.isnan(size.item()):
-        return f"Nothing that was tried suffices for this: least {what}.{across}"
+        return f"No size that was tried suffices for the least {what}."
     least, low, high = (
         size_text(result[f"sizing_{name}"], units, size) for name in ("size", "low", "high")
     )
-    parts = [f"The least {what} is {least} (90% limits {low} to {high})."]
-    if "sizing_case" in result.dims:
+    return f"The least {what} is {least} (90% limits {low} to {high})."
+
+
+def sizing_notes(result: xr.Dataset, units: str) -> list[tuple[str, str]]:
+    """What else a search of a size found, as name and text; nothing where none was searched."""
+    if "sizing_size" not in result:
+        return []
+    size = result["sizing_size"]
+    notes = []
+    if "sizing_case" in result.dims and np.isfinite(size.item()):
         if result["sizing_tried_less"].item() == size.item():
-            parts.append(f"The search ends there: {plain(smallest_text(result))}.")
-        one = result.sel(sizing_case="least")
-        parts.append(f"Carried by {plain(carried_text(one))}.")
-    if not np.isnan(result["sizing_fails_from"].item()):
+            notes.append(("Smallest size", smallest_text(result)))
+        notes.append(("Water comes from", carried_text(result.sel(sizing_case="least"))))
+    if np.isfinite(result["sizing_fails_from"].item()):
         again = size_text(result["sizing_fails_from"], units)
-        parts.append(f"With {again} too many years fail again.")
-    parts += [plain(not_monotone_text(result, units)), across.strip()]
-    return " ".join(filter(None, parts))
+        notes.append(("Larger sizes", f"with {again} too many years fail again"))
+    if text := not_monotone_text(result, units):
+        notes.append(("Trade-off", text))
+    return [(name, plain(text)) for name, text in [*notes, *confidence_lines(result, units)]]
 
 
 def _sweep_answer(sweep: xr.Dataset, units: str) -> list[str]:
@@ -253,32 +365,33 @@ def _sweep_answer(sweep: xr.Dataset, units: str) -> list[str]:
     ends = []
     for place in (0, -1):
         one = kept.isel(choice=place)
+        odds = odds_and_error(*(100.0 * one[name].item() for name in ("risk", "risk_se")))
         ends.append(
             f"{one['cost'].item() * depth.factor:.{depth.decimals}f} {depth.unit} of water a year "
-            f"with wilt in {100 * one['risk'].item():.0f} ± {100 * one['risk_se'].item():.0f} of "
-            "100 years"
+            f"with wilt in {odds} of 100 years"
         )
     plan = str(sweep["plan"].values[0])
-    told = effects(sweep, "wilt", plan)
+    found = effects(sweep, "wilt", plan)
     first = strongest(sweep, "wilt", plan)[0]
-    row = told.sel(axis=first)
+    row = found.sel(axis=first)
     share = float(row["main"])
     drives = (
-        f"What drives wilt most under “{label(sweep, 'plan', plan)}” is {plain(first)}: it "
+        f"Under “{label(sweep, 'plan', plan)}”, {plain(first)} drives wilt most: it "
         f"accounts for {share:.0%} of the variance, with {100 * float(row['low_mean']):.0f}% of "
         f"years at {plain(str(row['low_at'].item()))} and {100 * float(row['high_mean']):.0f}% at "
         f"{plain(str(row['high_at'].item()))}."
         if np.isfinite(share)
-        else "Nothing that was varied changes the odds of wilt."
+        else "No axis changes the odds of wilt."
     )
     done, points = sweep.attrs["points_done"], sweep.attrs["points"]
-    choices = f"{kept.sizes['choice']} of {kept.attrs['choices']:,} choices are beaten by no other"
     return [
-        f"{choices} in both water and wilt on the worst field: from {ends[0]} to {ends[1]}.",
+        f"{kept.sizes['choice']} of {kept.attrs['choices']:,} choices are best trade-offs: no "
+        "other choice beats them in both water and wilt of the worst field. They run from "
+        f"{ends[0]} to {ends[1]}.",
         drives,
-        f"This rests on {done:,} of {points:,} points; the choices were picked by the same "
-        f"{sweep.attrs['independent_years']} years that judge them, so the best looks a little "
-        "better than it is: try it on another seed.",
+        f"This rests on {done:,} of {points:,} points. The best of many choices is partly luck: "
+        f"the same {sweep.attrs['independent_years']} years picked it. Try it on another "
+        "seed.",
     ]
 
 
@@ -291,23 +404,23 @@ def assumed(result: xr.Dataset, units: str) -> Iterable[tuple[str, str]]:
         yield "Axes", ", ".join(json.loads(attrs["axes"]))
         yield "Numbers", attrs["precision"]
         return
-    yield "Weather", attrs.get("weather", "not told")
+    yield "Weather", attrs.get("weather", NOT_KNOWN)
     if read := file_means_text(attrs, units):
-        yield "Read as", read
+        yield "Weather file", read
     if attrs.get("weather_kind", RECORD) != RECORD:
         yield "Trust", MADE_WEATHER[attrs["weather_kind"]]
     left_out = attrs.get("years_left_out") or "none"
     yield "Years", f"{years_used(attrs, result.sizes.get('year', 0))}; left out: {left_out}"
-    yield "Turf", attrs.get("turf", "not told")
+    yield "Turf", attrs.get("turf", NOT_KNOWN)
     if "reached" in result.coords:
         reached = [
             f"{style.STAGE_WORDS[stage]} {float(result['reached'].sel(stage=stage)):.0%}"
             for stage in keys(result, "stage")
         ]
-        told = "; ".join(reached)
         yield (
             "A stage counts",
-            f"when it holds on this share of the field {spell_text(attrs)} of the season: {told}",
+            f"when it holds on this share of the field {spell_text(attrs)} of the season: "
+            + "; ".join(reached),
         )
     if "condition_green" in attrs:
         yield "Playing condition", f"a day is below it with {condition_text(attrs)}"
@@ -319,9 +432,10 @@ def assumed(result: xr.Dataset, units: str) -> Iterable[tuple[str, str]]:
             for key, size in zip(keys(result, "field"), sizes, strict=True)
         ]
         yield "Fields", "; ".join(areas)
-    are_made = attrs.get("weather_kind", RECORD) != RECORD
+    is_simulated = attrs.get("weather_kind", RECORD) != RECORD
     if "et_procedures" in attrs:
-        yield "Reference ET", "; ".join(procedures(json.loads(attrs["et_procedures"]), are_made))
+        used = procedures(json.loads(attrs["et_procedures"]), is_simulated)
+        yield "Reference ET", "; ".join(used)
     yield "Filled days", attrs.get("filled") or "none"
     yield "Driest years", driest_years(attrs)
     for note in json.loads(attrs.get("weather_notes", "[]")):
@@ -329,11 +443,10 @@ def assumed(result: xr.Dataset, units: str) -> Iterable[tuple[str, str]]:
 
 
 def cautions(result: xr.Dataset) -> list[str]:
-    """The result's own cautions, sentence by sentence as they were written."""
-    told = [result.attrs.get("cautions", ""), result.attrs.get("supply_cautions", "")]
-    text = " ".join(part for part in told if part)
+    """The cautions in the result's file, sentence by sentence."""
+    parts = [result.attrs.get("cautions", ""), result.attrs.get("supply_cautions", "")]
+    text = " ".join(part for part in parts if part)
     sentences = [f"{part.rstrip('.')}." for part in text.split(". ") if part.strip()]
     return sentences or [
-        "The file carries no cautions: it is from another version. Treat it as a screening "
-        "estimate."
+        "The file is from another version and holds no cautions. Treat it as a screening estimate."
     ]

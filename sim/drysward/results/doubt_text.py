@@ -203,7 +203,7 @@ def too_wide(of_field: xr.Dataset) -> str:
             parts.append(f"{word} under {listed(names) if few else f'{len(wide)} of {n} plans'}")
     if not parts:
         return ""
-    measures = _measures(of_field)
+    measures = measures_first(of_field)
     return (
         f"the odds of {listed(parts)} mean nothing yet: their limits are more than "
         f"{100.0 * TOO_WIDE:.0f} of 100 years apart"
@@ -289,7 +289,7 @@ def _choice_sentence(told: xr.Dataset, plan: str, fields: Sequence[str]) -> str:
 
 def _measure_sentence(told: xr.Dataset, fields: Sequence[str]) -> str:
     by_field = {field: told.sel(field=field) for field in fields}
-    texts = {field: _measures(one) for field, one in by_field.items()}
+    texts = {field: measures_first(one) for field, one in by_field.items()}
     if not any(texts.values()):
         why = next(iter(by_field.values()))
         return f"What to measure first: {cannot_tell(why) or 'no single number stands out'}."
@@ -300,8 +300,8 @@ def _measure_sentence(told: xr.Dataset, fields: Sequence[str]) -> str:
     return f"What to measure first: {'; '.join(parts)}."
 
 
-def _measures(of_field: xr.Dataset) -> str:
-    """Up to two things to measure, "" when it cannot be told."""
+def measures_first(of_field: xr.Dataset) -> str:
+    """Up to two things to measure that narrow the spread most; "" when the draws do not say."""
     if cannot_tell(of_field):
         return ""
     different = list(dict.fromkeys(measure for measure, _, _ in _first(of_field)))

@@ -1,7 +1,19 @@
 """Many scenarios that differ in a few keys, run in chunks that survive the machine."""
 
-# Says which sweep a folder holds. Here for those who ask for it and nothing else of a sweep.
+# Here, so that reading a sweep does not load what describes and runs one.
 MANIFEST = "sweep.json"
+"""The file that says which sweep a folder holds."""
+GRID, LATIN, SEQUENCE, INDICES = "grid", "latin hypercube", "sobol sequence", "sobol indices"
+STAGE_NAMES = {
+    "footprinting": "footprint",
+    "footprint": "footprint",
+    "wilt": "wilt",
+    "dormancy": "dormant",
+    "dormant": "dormant",
+    "death": "dead",
+    "dead": "dead",
+}
+"""What people call the stages -> their keys in a Dataset."""
 
 
 def chunk_name(chunk: int) -> str:

@@ -17,23 +17,13 @@ from drysward.faults import Fault, FaultyInput, nearest
 from drysward.inputs import toml_tables, toml_text
 from drysward.scenario.load import schema_faults
 from drysward.scenario.values import Flaws, Identifier, Odds, Part, Text, one_of, refuse
+from drysward.studies.sweep import GRID, INDICES, LATIN, SEQUENCE, STAGE_NAMES
 
-GRID, LATIN, SEQUENCE, INDICES = "grid", "latin hypercube", "sobol sequence", "sobol indices"
 DESIGNS = (GRID, LATIN, SEQUENCE, INDICES)
 LINEAR, LOG = "linear", "log"
 MOST_POINTS = 1_000_000
 MOST_YEARS = 9_000  # of four figures, as dates have them
 MOST_DRAWS = 4096
-STAGE_NAMES = {
-    "footprinting": "footprint",
-    "footprint": "footprint",
-    "wilt": "wilt",
-    "dormancy": "dormant",
-    "dormant": "dormant",
-    "death": "dead",
-    "dead": "dead",
-}
-"""What people call the stages -> their keys in a Dataset."""
 
 # Kept of every year unless the sweep asks for more: what days, odds and demand are worked out from.
 KEPT = (

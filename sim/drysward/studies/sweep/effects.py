@@ -12,7 +12,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from drysward.faults import Fault, FaultyInput
-from drysward.studies.sweep.description import GRID, INDICES
+from drysward.studies.sweep import GRID, INDICES
 from drysward.studies.sweep.front import measure, refuse_unfinished
 
 FloatArray = NDArray[np.float64]

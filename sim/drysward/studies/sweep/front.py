@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from drysward.faults import Fault, FaultyInput, nearest
 from drysward.files import OWN_ONLY, Outputs, write_csv
-from drysward.studies.sweep.description import STAGE_NAMES
+from drysward.studies.sweep import STAGE_NAMES
 
 FRONT = "front.csv"
 WATER, DAYS_BELOW = "water", "days below"

@@ -1,0 +1,589 @@
+"""Tables of a page: numbers as the file holds them, with where each of them stands."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import xarray as xr
+
+from drysward.quantities import Display, shown
+from drysward.report import style
+from drysward.report.result import SUPPLY, SWEEP, keys, kind_of, label, plain
+from drysward.report.sweep_figures import odds_and_error, setting_text
+from drysward.results.choice import safest_plan
+from drysward.results.doubt_text import (
+    DRAWN,
+    ODDS,
+    between_fields,
+    doubt_sentences,
+    draws_note,
+    dry_period,
+    fields_of_turf,
+    has_doubt,
+    spread_comes_from,
+    spread_texts,
+    too_wide,
+)
+from drysward.results.text import (
+    CAUSES,
+    COSTS,
+    FIELD_COSTS,
+    LIFE_COSTS,
+    UNKNOWN,
+    YEARLY_COSTS,
+    as_sentences,
+    causes_of,
+    condition_text,
+    cost_columns,
+    cost_notes,
+    days_below_text,
+    has_first_costs,
+    money_text,
+    odds_text,
+    reached_text,
+    rounded,
+    volume_display,
+    water_notes,
+    year_mark,
+)
+from drysward.studies.sweep.effects import effects
+from drysward.studies.sweep.front import front as front_of
+from drysward.studies.sweep.surface import strongest
+
+
+class Cell(NamedTuple):
+    """A number as shown, and where in the file it stands: ``season_water[field=x, plan=y]``."""
+
+    text: str
+    of: str = ""
+
+
+class Group(NamedTuple):
+    """Rows under one heading, such as those of a field; no heading where there is one group."""
+
+    heading: str
+    rows: Sequence[tuple[str, Sequence[Cell]]]
+
+
+@dataclass(frozen=True)
+class Table:
+    """Groups of rows with a heading each.
+
+    Parameters
+    ----------
+    note : how to read the numbers.
+    found : what stands out in them, as name and text.
+    is_open : whether a page shows it open, or folded away.
+    """
+
+    caption: str
+    columns: Sequence[str]
+    groups: Sequence[Group]
+    note: str = ""
+    heading: str = "Plan"
+    found: Sequence[tuple[str, str]] = ()
+    is_open: bool = True
+
+
+Where = dict[str, object]
+
+
+def _at(name: str, where: Where) -> str:
+    return f"{name}[{', '.join(f'{key}={value}' for key, value in where.items())}]"
+
+
+def _by_plan(result: xr.Dataset, where: Where, cells: Callable[[Where], list[Cell]]) -> Group:
+    """A row for each plan of what ``where`` chooses, under the name of its field."""
+    heading = label(result, "field", str(where["field"])) if "field" in where else ""
+    rows = [
+        (label(result, "plan", plan), cells({**where, "plan": plan}))
+        for plan in keys(result, "plan")
+    ]
+    return Group(heading, rows)
+
+
+def _by_field(result: xr.Dataset, cells: Callable[[Where], list[Cell]]) -> list[Group]:
+    return [_by_plan(result, {"field": field}, cells) for field in keys(result, "field")]
+
+
+def _number(result: xr.Dataset, name: str, how: Display, where: Where) -> Cell:
+    if name not in result:
+        return Cell(UNKNOWN)
+    value = result[name].sel(where).item()
+    if math.isnan(value):
+        return Cell(UNKNOWN, _at(name, where))
+    return Cell(rounded(value * how.factor, how.decimals), _at(name, where))
+
+
+def _year(result: xr.Dataset, name: str, where: Where) -> Cell:
+    value = result[name].sel(where).item()
+    text = UNKNOWN if math.isnan(value) else year_mark(result.attrs, value)
+    return Cell(text, _at(name, where))
+
+
+def _odds(result: xr.Dataset, name: str, where: Where) -> Cell:
+    if f"{name}_se" not in result:
+        return Cell(UNKNOWN)
+    parts = result[[f"{name}{end}" for end in ("", "_low", "_high", "_se")]]
+    return Cell(odds_text(parts.sel(where), name), _at(name, where))
+
+
+def _days_below(result: xr.Dataset, where: Where) -> Cell:
+    name = "days_below_condition_mean"
+    if name not in result:
+        return Cell(UNKNOWN)
+    parts = result[[name, "days_below_condition_1in10"]]
+    return Cell(days_below_text(parts.sel(where)), _at(name, where))
+
+
+def _below_note(result: xr.Dataset) -> str:
+    """How to read the days below playing condition; nothing in a file that lacks them."""
+    if "condition_green" not in result.attrs:
+        return ""
+    return (
+        "Days lost: days of the season below playing condition, "
+        f"{condition_text(result.attrs)}; average year and, in brackets, 1-in-10 year. "
+    )
+
+
+def _reached(result: xr.Dataset) -> str:
+    if "reached_days" not in result.attrs:
+        return "reaches its share of the field"
+    return reached_text(result.attrs)
+
+
+def tables(result: xr.Dataset, units: str) -> list[Table]:
+    """All tables of a result, in the order of the page."""
+    if kind_of(result) == SWEEP:
+        return [_front_table(result, units), _effects_table(result)]
+    found = [_plans_table(result, units)]
+    if kind_of(result) == SUPPLY:
+        found = [*_supply_tables(result, units), *found]
+    if "events_playable_share" in result:
+        found.append(_play_table(result))
+    if "cost_mean" in result:
+        found += _cost_tables(result)
+    if has_doubt(result):
+        found += _doubt_tables(result, units)
+    found.append(_detail_table(result, units))
+    if "site_season_volume" in result:
+        found.append(_volume_table(result, units))
+    return found
+
+
+_DAYS = Display("d", 1.0, 0)
+_DRY = 10.0
+"""Return period (years) of the dry year that stands beside the average one."""
+
+
+def _periods(result: xr.Dataset) -> list[float]:
+    return [float(period) for period in result["period"].values] if "period" in result else []
+
+
+def _plans_table(result: xr.Dataset, units: str) -> Table:
+    """What tells plans apart, field by field."""
+    depth = shown("mm", units)
+    stages = [stage for stage in keys(result, "stage") if stage in ODDS]
+    dry = [period for period in _periods(result) if period == _DRY]
+
+    def cells(here: Where) -> list[Cell]:
+        return [
+            _days_below(result, here),
+            *(_odds(result, "probability", {**here, "stage": stage}) for stage in stages),
+            _number(result, "season_water", depth, here),
+            *(_number(result, "demand", depth, {**here, "period": period}) for period in dry),
+            _number(result, "peak_week_most", depth, here),
+        ]
+
+    columns = ["Days lost a year"]
+    columns += [f"{style.STAGE_WORDS[stage].capitalize()}, % of years" for stage in stages]
+    columns.append(f"Water a year, {depth.unit}")
+    columns += [f"Water of a 1-in-{period:g} year, {depth.unit}" for period in dry]
+    columns.append(f"Peak week, {depth.unit}")
+    found = []
+    for field in keys(result, "field"):
+        noted = result[[name for name in _NOTED if name in result]].sel(field=field)
+        name = label(result, "field", field)
+        found += [(f"{name}: {what}", plain(text)) for what, text in water_notes(noted, units)]
+    return Table(
+        "Plans by field",
+        columns,
+        _by_field(result, cells),
+        f"{_below_note(result)}Odds: years in which the stage {_reached(result)}, ± standard "
+        "error; < and > are 90% limits where no year, or every year, had it. Water: irrigation "
+        "drawn from the supply, as depth over the field. Peak week: the most of any year.",
+        found=found,
+    )
+
+
+_NOTED = (
+    "irrigation_landed_mean", "irrigation_runoff_mean", "irrigation_drained_mean",
+    "shortage_cause_mean", "season_water",
+)  # fmt: skip
+
+
+def _detail_table(result: xr.Dataset, units: str) -> Table:
+    """Footprinting, days of stress, and water by return period."""
+    depth = shown("mm", units)
+    stages = [stage for stage in keys(result, "stage") if stage not in ODDS]
+    periods = [period for period in _periods(result) if period != _DRY]
+
+    def cells(here: Where) -> list[Cell]:
+        return [
+            *(_odds(result, "probability", {**here, "stage": stage}) for stage in stages),
+            *(_number(result, "days_mean", _DAYS, {**here, "stage": stage})
+              for stage in ("wilt", "dormant")),
+            *(_number(result, "demand", depth, {**here, "period": period}) for period in periods),
+        ]  # fmt: skip
+
+    columns = [f"{style.STAGE_WORDS[stage].capitalize()}, % of years" for stage in stages]
+    columns += ["Wilt days", "Dormant days"]
+    columns += [f"Water of a 1-in-{period:g} year, {depth.unit}" for period in periods]
+    return Table(
+        "Days of stress and water of dry years",
+        columns,
+        _by_field(result, cells),
+        "Days: mean of the years. Water of a 1-in-N year: reached or passed once in N years.",
+        is_open=False,
+    )
+
+
+def _supply_tables(result: xr.Dataset, units: str) -> list[Table]:
+    tables = [_water_table(result, units), _reliability_table(result, units)]
+    if "shortage_by_cause" in result and float(result["shortage_by_cause"].max()) > 0.0:
+        tables.append(_causes_table(result, units))
+    return tables
+
+
+def _water_table(result: xr.Dataset, units: str) -> Table:
+    names = ("demand_mean", "delivered_mean", "shortage_mean")
+    unit = volume_display([result[name] for name in names], units)
+
+    def cells(here: Where) -> list[Cell]:
+        return [
+            *(_number(result, name, unit, here) for name in names),
+            _number(result, "restricted_days_mean", Display("d", 1.0, 1), here),
+        ]
+
+    return Table(
+        "Supply: water of the mean year",
+        [*(f"{name}, {unit.unit}" for name in ("Demand", "Delivered", "Shortage")),
+         "Restricted days"],
+        [_by_plan(result, {}, cells)],
+        # An older file counted nights, whatever came later.
+        "Demand: what the plan wants. Shortage: demand that the field never gets; what comes on a "
+        "later night is no shortage." if "shortage_by_cause" in result else "",
+    )  # fmt: skip
+
+
+def _reliability_table(result: xr.Dataset, units: str) -> Table:
+    """How reliable the supply is; without what an older file lacks."""
+    volume = volume_display([result[name] for name in ("vulnerability", "worst_event")], units)
+    percent = Display("%", 100.0, 1)
+    by_year = "short_year" in result and "short_year" in result.attrs
+
+    def cells(here: Where) -> list[Cell]:
+        of_years = []
+        if by_year:
+            of_years = [
+                *(_odds(result, name, here) for name in ("no_shortage", "short_year")),
+                _number(result, "worst_year_share", percent, here),
+                _year(result, "worst_year", here),
+            ]
+        return [
+            *of_years,
+            _odds(result, "shortage_odds", here),
+            *(_number(result, name, percent, here)
+              for name in ("time_reliability", "volume_reliability", "resilience")),
+            *(_number(result, name, volume, here) for name in ("vulnerability", "worst_event")),
+        ]  # fmt: skip
+
+    columns = []
+    if by_year:
+        limit = f"{100.0 * float(result.attrs['short_year']):g}%"
+        columns = ["Years without shortage, %", f"Years short by over {limit}, %"]
+        columns += ["Worst year short by, %", "Worst year"]
+    columns += [
+        "Years with any day short, %", "Days in full, %", "Volume delivered, %", "Resilience, %",
+        f"Mean spell, {volume.unit}", f"Worst spell, {volume.unit}",
+    ]  # fmt: skip
+    return Table(
+        "Supply: reliability",
+        columns,
+        [_by_plan(result, {}, cells)],
+        "Years: percent of the years, ± standard error; < and > are 90% limits where no year, or "
+        "every year, had it. Short by: shortage over the demand of the year. Days in full: days "
+        "whose demand is met the same night. Resilience: chance that a short day is the last of "
+        "its spell. Spell: volume short on days in a row.",
+    )
+
+
+def _causes_table(result: xr.Dataset, units: str) -> Table:
+    """Why water was short: a row for each plan and field that is, a column for each cause."""
+    unit = volume_display([result["shortage_by_field"]], units)
+    causes = causes_of(result)
+    groups = []
+    for plan in keys(result, "plan"):
+        rows = []
+        for field in keys(result, "field"):
+            here: Where = {"plan": plan, "field": field}
+            if float(result["shortage_by_field"].sel(here)) > 0.0:
+                cells = [
+                    _number(result, "shortage_by_cause", unit, {**here, "cause": cause})
+                    for cause in causes
+                ]
+                cells.append(_number(result, "shortage_by_field", unit, here))
+                rows.append((label(result, "field", field), cells))
+        if rows:
+            groups.append(Group(label(result, "plan", plan), rows))
+    headings = [CAUSES[cause][0].capitalize() for cause in causes]
+    meanings = "; ".join(f"{CAUSES[cause][0]}: {CAUSES[cause][1]}" for cause in causes)
+    return Table(
+        "Shortage by cause",
+        [f"{heading}, {unit.unit}" for heading in (*headings, "All")],
+        groups,
+        " ".join(as_sentences(["mean of the years", meanings])),
+        "Field",
+        is_open=False,
+    )
+
+
+def _volume_table(result: xr.Dataset, units: str) -> Table:
+    """Volumes of each field and of the whole site, under plans that use any water."""
+    names = ["season_volume", "peak_week_volume", "demand_volume"]
+    of_all = [result[f"{start}{name}"] for name in names for start in ("", "site_")]
+    unit = volume_display(of_all, units)
+    periods = _periods(result)
+    places: list[tuple[str, str, Where]] = [
+        (label(result, "field", field), "", {"field": field}) for field in keys(result, "field")
+    ]
+    if len(places) > 1:
+        places.append(("Whole site", "site_", {}))
+    groups = []
+    for plan in keys(result, "plan"):
+        if float(result["site_season_volume"].sel(plan=plan)) == 0.0:
+            continue
+        rows = []
+        for place, start, where in places:
+            here = {**where, "plan": plan}
+            cells = [_number(result, f"{start}{name}", unit, here) for name in names[:2]]
+            cells += [
+                _number(result, f"{start}{names[2]}", unit, {**here, "period": period})
+                for period in periods
+            ]
+            rows.append((place, cells))
+        groups.append(Group(label(result, "plan", plan), rows))
+    columns = [f"Water a year, {unit.unit}", f"Peak week, {unit.unit}"]
+    columns += [f"1-in-{period:g} year, {unit.unit}" for period in periods]
+    return Table(
+        "Water by volume",
+        columns,
+        groups,
+        "Drawn from the supply. Peak week: the most of any year; for the whole site the sum of the "
+        "fields' peak weeks, no less than the site's own.",
+        "Field",
+        is_open=False,
+    )
+
+
+def _doubt_tables(result: xr.Dataset, units: str) -> list[Table]:
+    """The spread across draws by field; then, with two plans or more, how sure the ranking is."""
+    drawn = result[[name for name in result.data_vars if str(name).startswith("doubt_")]]
+    found = [_spread_table(result, drawn, units)]
+    if drawn.sizes["plan"] > 1 and fields_of_turf(drawn):
+        found.append(_ranking_table(drawn))
+    return found
+
+
+def _spread_table(result: xr.Dataset, drawn: xr.Dataset, units: str) -> Table:
+    depth = shown("mm", units)
+    period = dry_period(drawn)
+
+    def cells(here: Where) -> list[Cell]:
+        return [
+            _spread(drawn, "days_below_condition", _DAYS, here),
+            *(_spread(drawn, "probability", Display("", 100.0, 0), {**here, "stage": stage})
+              for stage in ODDS),
+            _spread(drawn, "water", depth, here),
+            _spread(drawn, "demand", depth, {**here, "period": period}),
+        ]  # fmt: skip
+
+    columns = ["Days lost a year"]
+    columns += [f"{word.capitalize()}, of 100 years" for word in ODDS.values()]
+    columns += [f"Water a year, {depth.unit}", f"Water of a 1-in-{period:g} year, {depth.unit}"]
+    found = [("Summary", plain(text)) for text in doubt_sentences(result, safest_plan(result))]
+    for field in keys(drawn, "field"):
+        of_field, name = drawn.sel(field=field), label(drawn, "field", field)
+        notes = {"Too wide": too_wide(of_field), "Measure": spread_comes_from(of_field)}
+        found += [(f"{name}: {what}", plain(text)) for what, text in notes.items() if text]
+    return Table(
+        "Uncertainty of soil, turf and system",
+        columns,
+        _by_field(drawn, cells),
+        " ".join(as_sentences([draws_note(drawn), DRAWN])),
+        found=found,
+        is_open=False,
+    )
+
+
+def _spread(drawn: xr.Dataset, name: str, how: Display, where: Where) -> Cell:
+    """``17 (0 to 125)``: the mean over draws, and 5 to 95% across them."""
+    parts = drawn[[f"doubt_{name}{end}" for end in ("", "_low", "_high")]]
+    mean, low, high = spread_texts(parts.sel(where), name, how.factor, how.decimals)
+    text = mean if mean == UNKNOWN else f"{mean} ({low} to {high})"
+    return Cell(text, _at(f"doubt_{name}", where))
+
+
+def _ranking_table(drawn: xr.Dataset) -> Table:
+    percent = Display("", 100.0, 0)
+    plans = keys(drawn, "plan")
+
+    def cells(here: Where) -> list[Cell]:
+        return [
+            Cell("") if other == here["plan"]
+            else _number(drawn, "doubt_fewer", percent, {**here, "other": other})
+            for other in plans
+        ]  # fmt: skip
+
+    return Table(
+        "Certainty of the ranking",
+        [f"Fewer than “{label(drawn, 'plan', plan)}”" for plan in plans],
+        [_by_plan(drawn, {"field": field}, cells) for field in fields_of_turf(drawn)],
+        "Of 100 draws, in how many the plan of the row loses fewer days than the plan of the "
+        "column. Near 100 or 0 the order of the two is sure whatever soil, turf and system are; "
+        "near 50 it is open.",
+        found=[("Fields", plain(text)) for text in between_fields(drawn)],
+        is_open=False,
+    )
+
+
+def _cost_tables(result: xr.Dataset) -> list[Table]:
+    """Costs by field and of the whole site; of the site's year alone in a file that lacks them."""
+    money = str(result["cost_mean"].attrs.get("units", ""))
+    whole_site: list[Where] = [{}]
+    if "priced" not in result.attrs:
+        names = ["water_mean", "energy_mean", "labour_mean", "mean", "dry"]
+        columns = [(f"cost_{name}", COSTS[name][0]) for name in names]
+        return [_cost_table(result, "Cost of a year", columns, money, whole_site)]
+    note = " ".join(f"{name}: {text}." for name, text in cost_notes(result, compare=False))
+    per_field = cost_columns(result, "field_cost", FIELD_COSTS)
+    fields: list[Where] = [{"field": field} for field in keys(result, "field")]
+    found = [_cost_table(result, "Cost by field", per_field, money, fields, note, is_open=False)]
+    if yearly := cost_columns(result, "cost", YEARLY_COSTS):
+        columns = [*yearly, ("energy_used_mean", "energy, kWh")]
+        found.append(_cost_table(result, "Whole site: cost of a year", columns, money, whole_site))
+    if has_first_costs(result):
+        columns = cost_columns(result, "cost", LIFE_COSTS)
+        caption = "Whole site: first cost and life"
+        found.append(_cost_table(result, caption, columns, money, whole_site))
+    return found
+
+
+def _cost_table(
+    result: xr.Dataset,
+    caption: str,
+    columns: Sequence[tuple[str, str]],
+    money: str,
+    places: Iterable[Where],
+    note: str = "",
+    is_open: bool = True,
+) -> Table:
+    """A row for each plan at each place; ``columns`` are variables and their headings."""
+
+    def cells(here: Where) -> list[Cell]:
+        return [_money(result, name, here) for name, _ in columns]
+
+    headings = [
+        f"{heading[0].upper()}{heading[1:]}" + ("" if heading.endswith("kWh") else f", {money}")
+        for _, heading in columns
+    ]
+    groups = [_by_plan(result, place, cells) for place in places]
+    return Table(caption, headings, groups, note, is_open=is_open)
+
+
+def _money(result: xr.Dataset, name: str, where: Where) -> Cell:
+    if name not in result:
+        return Cell(UNKNOWN)
+    return Cell(money_text(result[name].sel(where).item()), _at(name, where))
+
+
+def _play_table(result: xr.Dataset) -> Table:
+    days = {
+        "days_hard_mean": "Hard days",
+        "days_mud_mean": "Mud days",
+        "days_standing_mean": "Days of standing water",
+        "days_airless_mean": "Airless days",
+        "disease_nights_mean": "Disease nights",
+    }
+    tenth = Display("d", 1.0, 1)
+    percent = Display("%", 100.0, 0)
+
+    def cells(here: Where) -> list[Cell]:
+        return [
+            *(_number(result, f"events_{kind}_share", percent, here)
+              for kind in ("playable", "hard", "wet")),
+            *(_number(result, name, tenth, here) for name in days),
+        ]  # fmt: skip
+
+    return Table(
+        "Playability",
+        ["Events playable, %", "Too hard, %", "Too wet, %", *days.values()],
+        [
+            _by_plan(result, {"field": field}, cells)
+            for field in keys(result, "field")
+            if bool(result["has_play"].sel(field=field))
+        ],
+        "Events: of all years. Days: of the season, mean of the years, on which the stated share "
+        "of the field is affected. Hardness is an estimate from moisture, soil and cover; disease "
+        "nights favor leaf disease, they are not disease.",
+    )
+
+
+def _front_table(result: xr.Dataset, units: str) -> Table:
+    depth = shown("mm", units)
+    kept = front_of(result, "water", "wilt")
+    axes = [name for name in json.loads(result.attrs["axes"]) if name in kept]
+    rows = []
+    for i in range(kept.sizes["choice"]):
+        one = kept.isel(choice=i)
+        odds = odds_and_error(*(100.0 * one[name].item() for name in ("risk", "risk_se")))
+        cells = [Cell(rounded(one["cost"].item() * depth.factor, depth.decimals)), Cell(odds)]
+        cells += [Cell(setting_text(one[name].item())) for name in axes]
+        rows.append((label(result, "plan", str(one["plan"].item())), cells))
+    columns = [f"Water a year, {depth.unit}", "Wilt, % of years"]
+    columns += [_with_unit(name, kept[name].attrs.get("units", "")) for name in axes]
+    return Table(
+        "Choices that no other beats",
+        columns,
+        [Group("", rows)],
+        "Odds of the worst field, ± standard error.",
+    )
+
+
+def _effects_table(result: xr.Dataset) -> Table:
+    groups = []
+    for plan in keys(result, "plan"):
+        found = effects(result, "wilt", plan)
+        rows = []
+        for name in strongest(result, "wilt", plan):
+            one = found.sel(axis=name)
+            share = one["main"].item()
+            cells = [
+                Cell(UNKNOWN if math.isnan(share) else f"{100 * share:.0f}"),
+                Cell(plain(str(one["low_at"].item()))),
+                Cell(f"{100 * one['low_mean'].item():.0f}"),
+                Cell(plain(str(one["high_at"].item()))),
+                Cell(f"{100 * one['high_mean'].item():.0f}"),
+            ]
+            rows.append((plain(name), cells))
+        groups.append(Group(label(result, "plan", plan), rows))
+    columns = ["Share of variance, %", "Least at", "Wilt there, %", "Most at", "Wilt there, %"]
+    return Table("Drivers of wilt", columns, groups, heading="Axis")
+
+
+def _with_unit(name: str, unit: str) -> str:
+    return f"{plain(name)}, {unit}" if unit not in ("", "1") else plain(name)
