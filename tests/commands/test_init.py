@@ -106,7 +106,7 @@ def test_questions_are_asked_until_the_answers_can_be_read() -> None:
         (["--normal", "tmax degF" + " 50" * 12, *PLACE], "rain, wet_days, tmin are missing"),
         (["--weather", "w.csv"], "--weather needs --latitude and --elevation of the place"),
         (["--latitude", "95"], "site.latitude: '95 deg' is refused; -90 to 90"),
-        (["--weather", "none.csv", *PLACE], "there is no such file"),
+        (["--weather", "none.csv", *PLACE], "no such file"),
     ],
 )
 def test_what_cannot_be_is_refused_and_nothing_written(words: list[str], told: str) -> None:
@@ -123,7 +123,7 @@ def test_a_file_that_is_there_is_never_replaced() -> None:
     assert result.exit_code == 2
     assert "a.toml: is there already" in result.output
     assert Path("a.toml").read_bytes() == before
-    assert "has no ending" in run("init", "a.txt").output
+    assert "has no file extension" in run("init", "a.txt").output
     assert "there is no folder" in run("init", "no/a.toml").output
 
 

@@ -167,7 +167,7 @@ ROTORS = '{{ system = "in_ground_rotors", {} }}'
 @pytest.mark.parametrize(
     "wrong, expected",
     [
-        ('zones = 9, flow = "60 gpm"', "delivery.zones: is given beside flow; one of the two"),
+        ('zones = 9, flow = "60 gpm"', "delivery.zones: conflicts with flow; keep one of them"),
         ("zones = 0", "delivery.zones: 0 is refused; 1 to 60"),
         ("zones = 61", "delivery.zones: 61 is refused; 1 to 60"),
         ("zones = 4.5", "delivery.zones: 4.5 is refused; should be a valid integer"),

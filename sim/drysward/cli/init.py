@@ -77,7 +77,7 @@ def command(
         "name": name,
         "latitude": None if latitude is None else _degrees(latitude),
         "elevation": elevation,
-        "given_normals": dict(read_normal(one) for one in normals) or None,
+        "stated_normals": dict(read_normal(one) for one in normals) or None,
         "field_list": [read_field(one) for one in fields] or None,
         "plan_list": [read_plan(one) for one in plans] or None,
     }
@@ -130,7 +130,7 @@ def _degrees(text: str) -> str:
 def _require_place(said: dict[str, Any], weather: Path | None) -> None:
     """Weather of a real place is checked against that place, and needs it for reference ET."""
     missing = [f"--{key}" for key in ("latitude", "elevation") if said[key] is None]
-    if missing and (weather is not None or said["given_normals"] is not None):
+    if missing and (weather is not None or said["stated_normals"] is not None):
         given = "--weather" if weather is not None else "--normal"
         raise click.UsageError(f"{given} needs {' and '.join(missing)} of the place")
 
@@ -197,11 +197,11 @@ def _asked(
             break
         if None not in site.values():
             break  # the whole file is checked once more, and refused
-    if weather is None and said["given_normals"] is None:
+    if weather is None and said["stated_normals"] is None:
         weather = _weather_file()
         if weather is None and click.confirm("Type your monthly normals now?", default=False):
             typed = [_normal(name, read_normal) for name in NEEDED_NORMALS]
-            new = replace(new, given_normals=dict(typed))
+            new = replace(new, stated_normals=dict(typed))
     if said["field_list"] is None:
         new = replace(new, field_list=_fields())
     if said["plan_list"] is None:

@@ -34,7 +34,7 @@ from drysward.scenario.schema import (
 from drysward.scenario.supply_tables import rationing
 from drysward.scenario.values import Described, IsOneOf, IsWithin, ReadsQuantity
 
-# What is read by a function of its own: what to write.
+# What to write for a key that a special function reads.
 _BY_READER = {
     values.day_of_year: 'month and day, such as "04-15"',
     values.whole_days: 'days or weeks, such as "2 days"',
@@ -212,7 +212,7 @@ def _read_check(check: Any, found: dict[str, Any]) -> None:
 
 
 def _plain(annotation: Any) -> str:
-    """What a value without a check of its own is."""
+    """What a value without a special check is."""
     words = {bool: "true or false", int: "a whole number", float: "a number", str: "text"}
     if annotation in words:
         return words[annotation]

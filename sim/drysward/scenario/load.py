@@ -447,7 +447,7 @@ def schema_faults(
         what, _, allowed = str(context["error"]).partition("; ")
         limits = _limits_as_written(place, whole, value)
         if isinstance(context["error"], BeyondLimits) and limits:
-            what, allowed = f"{quoted(value)} cannot be", limits
+            what, allowed = f"{quoted(value)} is out of range", limits
         yield Fault(where, what, allowed)
     elif kind in _PAST_LIMITS and (limits := _limits_as_written(place, whole, value)):
         yield Fault(where, f"{quoted(value)} is refused", limits)

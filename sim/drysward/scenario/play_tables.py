@@ -200,8 +200,8 @@ def grown(species: str, info: ValidationInfo) -> str:
     if species and skinned:
         raise ValueError("a skinned surface grows nothing; leave it out")
     if not species and not skinned:
-        told = 'write species = "tall_fescue", or another: drysward catalog species'
-        raise ValueError(f"is missing; {told}")
+        remedy = 'write species = "tall_fescue", or another: drysward catalog species'
+        raise ValueError(f"is missing; {remedy}")
     return known_name(species, load_catalog().entries["species"]) if species else species
 
 

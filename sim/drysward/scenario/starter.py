@@ -78,7 +78,7 @@ class NewScenario:
     elevation: str = "140 m"
     weather_file: str = ""
     fill: str = ""
-    given_normals: Mapping[str, str] = field(default_factory=dict)
+    stated_normals: Mapping[str, str] = field(default_factory=dict)
     field_list: Sequence[NewField] = USUAL_FIELDS
     plan_list: Sequence[NewPlan] = USUAL_PLANS
 
@@ -100,13 +100,13 @@ class NewScenario:
     @property
     def are_invented(self) -> bool:
         """Whether the normals are those of the invented town."""
-        return not self.given_normals
+        return not self.stated_normals
 
     @property
     def normals(self) -> Mapping[str, str]:
         """Monthly normals, written in TOML."""
-        if self.given_normals:
-            return self.given_normals
+        if self.stated_normals:
+            return self.stated_normals
         first = 6 if self.is_southern else 0
         return {
             key: _normal(unit, [f"{month:g}" for month in months[first:] + months[:first]])
@@ -211,9 +211,9 @@ def _normal(unit: str, words: Sequence[str]) -> str:
     return f"{{ unit = {toml(unit)}, months = {months} }}" if unit else months
 
 
-def missing_normals(given: Mapping[str, str]) -> list[str]:
-    """Normals that a place needs and that are not given."""
-    return [name for name in NEEDED_NORMALS if name not in given]
+def missing_normals(stated: Mapping[str, str]) -> list[str]:
+    """Normals that a place needs and that are not stated."""
+    return [name for name in NEEDED_NORMALS if name not in stated]
 
 
 def scenario_text(new: NewScenario, file: str) -> str:

@@ -130,8 +130,8 @@ def each_month(
             known_name(str(month), MONTHS)
         return [read(value[month]) if month in value else neutral for month in MONTHS]
 
-    told = f"one value for all months, or by month: {{ Jul = {example} }}"
-    return BeforeValidator(Described(monthly, told))
+    written = f"one value for all months, or by month: {{ Jul = {example} }}"
+    return BeforeValidator(Described(monthly, written))
 
 
 def factor(value: object) -> float:

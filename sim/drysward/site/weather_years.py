@@ -87,7 +87,7 @@ def _file_of(scenario: Scenario) -> WeatherFile:
     try:
         stat = source.file.stat()
         written = (stat.st_mtime_ns, stat.st_size)
-    except (OSError, ValueError):  # for the reader to tell
+    except (OSError, ValueError):  # the reader reports it
         written = (0, 0)
     return _read(
         source.file,
