@@ -258,7 +258,7 @@ def pytest_xdist_make_scheduler(config, log):
 @pytest.fixture
 def undrawn(monkeypatch):
     """Pages without their figures, for tests of words and tables: figures are most of the work."""
-    module = importlib.import_module("drysward.report.page")
+    module = importlib.import_module("drysward.pages.page")
     monkeypatch.setattr(
         module, "panel_svgs", lambda result, units, wanted, *_: ["<svg></svg>"] * len(wanted)
     )

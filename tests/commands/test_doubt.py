@@ -15,8 +15,8 @@ from click.testing import CliRunner, Result
 
 import drysward
 from drysward.cli import main
-from drysward.report import open_result, page
-from drysward.report.gallery import choose, fitting, named, panel_svg
+from drysward.pages import open_result, page
+from drysward.pages.gallery import choose, fitting, named, panel_svg
 from drysward.results.doubt_text import (
     doubt_sentences,
     draws_note,

@@ -23,12 +23,12 @@ import drysward
 from drysward.cli import main
 from drysward.day.records import CAUSES, TRACE, records
 from drysward.faults import FaultyInput
-from drysward.report import causes, front, open_result, page, play_calendar, storage
-from drysward.report import figures as drawn
-from drysward.report.gallery import NAMES, PICTURES, SWEEP_PICTURES, choose, compose, fitting, named
-from drysward.report.style import COVERS, DARK, LINES, STAGES, look, new_figure
-from drysward.report.supply_figures import HATCHES, LOOKS
-from drysward.report.words import answer
+from drysward.pages import causes, front, open_result, page, play_calendar, storage
+from drysward.pages import figures as drawn
+from drysward.pages.gallery import NAMES, PICTURES, SWEEP_PICTURES, choose, compose, fitting, named
+from drysward.pages.style import COVERS, DARK, LINES, STAGES, look, new_figure
+from drysward.pages.supply_figures import HATCHES, LOOKS
+from drysward.pages.words import answer
 from drysward.results.export import summarise, write_results
 from drysward.results.text import CAUSES as CAUSE_WORDS
 from drysward.results.text import money_text, odds_text, water_notes
@@ -162,7 +162,7 @@ def test_the_command_writes_the_page_as_processes_side_by_side_draw_it(kept, tmp
         "from drysward.cli import start\n"
         f"sys.argv = ['drysward', 'report', {str(kept[0])!r}, '--out', {str(out)!r}]\n"
         "try: start()\nexcept SystemExit as end: assert end.code == 0, end.code\n"
-        "from drysward.report import drawing\n"
+        "from drysward.pages import drawing\n"
         "assert not hasattr(drawing._Here, 'result')\n"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 import drysward
-from drysward.report import open_result, page
+from drysward.pages import open_result, page
 from drysward.results.export import summarise, write_results
 from drysward.studies.chosen_years import with_details
 

@@ -33,7 +33,7 @@ def command(
     """
     import drysward
     from drysward.files import Outputs
-    from drysward.report.result import files_of_result
+    from drysward.pages.result import files_of_result
     from drysward.screen.sweep import front_table
     from drysward.screen.tables import console
     from drysward.studies.sweep.front import front, write_front

@@ -39,9 +39,9 @@ def command(
     Without a choice of field, plan, stage or case the panels that stand open on the page are drawn.
     """
     from drysward.files import Outputs, ending_of
-    from drysward.report import gallery
-    from drysward.report.result import files_of_result, open_result
-    from drysward.report.style import save
+    from drysward.pages import gallery
+    from drysward.pages.result import files_of_result, open_result
+    from drysward.pages.style import save
 
     ending = ending_of(out, ENDINGS)
     picture = gallery.named(name)

@@ -30,9 +30,9 @@ def command(result: Path, out: Path, force: bool, units: str) -> None:
     from drysward.loading import light_processes
 
     # Before all that loads slowly, which they load too.
-    processes = light_processes("drysward.report.drawing")
-    from drysward.report.page import page, write_page
-    from drysward.report.result import files_of_result, open_result
+    processes = light_processes("drysward.pages.drawing")
+    from drysward.pages.page import page, write_page
+    from drysward.pages.result import files_of_result, open_result
 
     opened = open_result(result)
     outputs = Outputs(files_of_result(result), force)

@@ -7,9 +7,9 @@ import xarray as xr
 from matplotlib.axes import Axes
 from matplotlib.patches import Patch
 
-from drysward.report import style
-from drysward.report.figures import case_lanes, month_axis, start
-from drysward.report.result import keys, label
+from drysward.pages import style
+from drysward.pages.figures import case_lanes, month_axis, start
+from drysward.pages.result import keys, label
 
 KINDS = {"playable": "fit", "hard": "hard", "wet": "wet", "frozen": "frozen"}
 STATES = {"fit": "fit to play", "hard": "too hard or dusty", "wet": "too wet", "frozen": "frozen"}

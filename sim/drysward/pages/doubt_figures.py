@@ -5,9 +5,9 @@ from __future__ import annotations
 import xarray as xr
 from matplotlib.axes import Axes
 
-from drysward.report import style
-from drysward.report.figures import start
-from drysward.report.result import keys, label
+from drysward.pages import style
+from drysward.pages.figures import start
+from drysward.pages.result import keys, label
 
 _LONGEST_NAME = 34
 

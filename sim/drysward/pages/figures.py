@@ -15,8 +15,8 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
 from drysward.quantities import shown
-from drysward.report import style
-from drysward.report.result import keys, label
+from drysward.pages import style
+from drysward.pages.result import keys, label
 from drysward.results.text import year_mark
 
 _FIRST_DAYS = np.array([1, 32, 61, 92, 122, 153, 183, 214, 245, 275, 306, 336])

@@ -17,10 +17,10 @@ from markupsafe import Markup
 
 from drysward import __version__
 from drysward.quantities import Display, shown
-from drysward.report import style, words
-from drysward.report.drawing import Wanted, panel_svgs
-from drysward.report.gallery import Choice, Picture, fitting, panel_title
-from drysward.report.result import SUPPLY, SWEEP, keys, kind_of, label, plain
+from drysward.pages import style, words
+from drysward.pages.drawing import Wanted, panel_svgs
+from drysward.pages.gallery import Choice, Picture, fitting, panel_title
+from drysward.pages.result import SUPPLY, SWEEP, keys, kind_of, label, plain
 from drysward.results.doubt_text import (
     DRAWN,
     ODDS,
@@ -119,7 +119,7 @@ def page(
     Figures that the result cannot give are named, with what they lack.
     """
     environment = Environment(
-        loader=PackageLoader("drysward.report", "."),
+        loader=PackageLoader("drysward.pages", "."),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,

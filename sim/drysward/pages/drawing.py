@@ -14,7 +14,7 @@ from typing import NamedTuple
 
 import xarray as xr
 
-from drysward.report.gallery import Choice, named, panel_svg
+from drysward.pages.gallery import Choice, named, panel_svg
 
 # Fewer panels are drawn sooner than a process has been started and told the result.
 _WORTH_A_PROCESS = 8

@@ -9,8 +9,8 @@ import numpy as np
 import xarray as xr
 
 from drysward.quantities import shown
-from drysward.report import style
-from drysward.report.result import (
+from drysward.pages import style
+from drysward.pages.result import (
     SUPPLY,
     SWEEP,
     keys,

@@ -15,7 +15,7 @@ from matplotlib.figure import Figure
 
 from drysward.faults import Fault, FaultyInput, nearest
 from drysward.quantities import shown
-from drysward.report import (
+from drysward.pages import (
     doubt_figures,
     figures,
     play_figures,
@@ -23,7 +23,7 @@ from drysward.report import (
     supply_figures,
     sweep_figures,
 )
-from drysward.report.result import (
+from drysward.pages.result import (
     SWEEP,
     has_numbers,
     keys,
