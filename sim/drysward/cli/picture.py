@@ -8,8 +8,6 @@ import click
 
 from drysward.cli.arguments import force_option, tell_written, units_option
 
-ENDINGS = (".svg", ".png", ".pdf")
-
 
 @click.command()
 @click.argument("result", type=click.Path(path_type=Path))
@@ -38,18 +36,8 @@ def command(
     and surface.
     Without a choice of field, plan, stage or case the panels that stand open on the page are drawn.
     """
-    from drysward.files import Outputs, ending_of
-    from drysward.pages import gallery
-    from drysward.pages.result import files_of_result, open_result
-    from drysward.pages.style import save
+    import drysward
 
-    ending = ending_of(out, ENDINGS)
-    picture = gallery.named(name)
-    opened = open_result(result)
-    wanted = {key: value for key, value in choice.items() if value is not None}
-    panels = gallery.choose(opened, picture, wanted)
-    outputs = Outputs(files_of_result(result), force)
-    outputs.claim(out)
-    figure = gallery.compose(opened, picture, panels, units)
-    alt = " ".join(picture.told(opened, panel, units) for panel in panels)
-    tell_written(outputs.write({out: lambda part: save(figure, part, ending[1:], alt)}))
+    chosen = {key: value for key, value in choice.items() if value is not None}
+    drysward.picture(result, name, out, units, force, **chosen)
+    tell_written([out])

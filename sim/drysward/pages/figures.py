@@ -14,9 +14,9 @@ from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
-from drysward.quantities import shown
 from drysward.pages import style
 from drysward.pages.result import keys, label
+from drysward.quantities import shown
 from drysward.results.text import year_mark
 
 _FIRST_DAYS = np.array([1, 32, 61, 92, 122, 153, 183, 214, 245, 275, 306, 336])

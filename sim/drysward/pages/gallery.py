@@ -14,7 +14,6 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from drysward.faults import Fault, FaultyInput, nearest
-from drysward.quantities import shown
 from drysward.pages import (
     doubt_figures,
     figures,
@@ -31,6 +30,7 @@ from drysward.pages.result import (
     label,
     plain,
 )
+from drysward.quantities import shown
 from drysward.results.choice import driest_plan, safest_plan
 from drysward.results.doubt_text import fields_of_turf, spread_texts
 from drysward.results.sizing_text import NOTHING

@@ -8,7 +8,6 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from multiprocessing.context import BaseContext
-from pathlib import Path
 from typing import NamedTuple
 
 import xarray as xr
@@ -16,11 +15,11 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from drysward import __version__
-from drysward.quantities import Display, shown
 from drysward.pages import style, words
 from drysward.pages.drawing import Wanted, panel_svgs
 from drysward.pages.gallery import Choice, Picture, fitting, panel_title
 from drysward.pages.result import SUPPLY, SWEEP, keys, kind_of, label, plain
+from drysward.quantities import Display, shown
 from drysward.results.doubt_text import (
     DRAWN,
     ODDS,
@@ -158,10 +157,6 @@ def page(
         paper=style.variable_name(style.PAPER),
         accent=style.variable_name(style.LINES[0]),
     )
-
-
-def write_page(text: str, path: Path) -> None:
-    path.write_text(text, encoding="utf-8")
 
 
 class _Fit(NamedTuple):

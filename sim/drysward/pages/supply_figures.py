@@ -9,10 +9,10 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 from matplotlib.ticker import MaxNLocator, StrMethodFormatter
 
-from drysward.quantities import Display, shown
 from drysward.pages import style
 from drysward.pages.figures import MONTHS, start
 from drysward.pages.result import keys, label
+from drysward.quantities import Display, shown
 from drysward.results.text import CAUSES, causes_of, volume_display, year_mark
 
 BEFORE, AFTER = 2, 1

@@ -9,10 +9,10 @@ from matplotlib.axes import Axes
 from matplotlib.colors import LinearSegmentedColormap
 from matplotlib.patches import Patch
 
-from drysward.quantities import shown
 from drysward.pages import style
 from drysward.pages.figures import percent_axis, start
 from drysward.pages.result import plain
+from drysward.quantities import shown
 from drysward.studies.sweep.effects import effects
 from drysward.studies.sweep.front import front as front_of
 from drysward.studies.sweep.surface import strongest, surface

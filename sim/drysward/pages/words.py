@@ -8,7 +8,6 @@ from collections.abc import Iterable
 import numpy as np
 import xarray as xr
 
-from drysward.quantities import shown
 from drysward.pages import style
 from drysward.pages.result import (
     SUPPLY,
@@ -18,6 +17,7 @@ from drysward.pages.result import (
     label,
     plain,
 )
+from drysward.quantities import shown
 from drysward.results.choice import driest_plan, has_days_below, safest_plan
 from drysward.results.doubt_text import LIKELY, doubt_sentences
 from drysward.results.sizing_text import (

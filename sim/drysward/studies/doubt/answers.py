@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from drysward import __version__
 from drysward.day.records import STAGES
+from drysward.faults import CannotDraw
 from drysward.results.band import FEWEST_FOR_QUANTILES, Kind, band, stands
 from drysward.results.importance import Importance, importance
 from drysward.results.spread import Split, split_of_sums
@@ -19,7 +20,6 @@ from drysward.special import ndtri
 from drysward.studies.doubt.crossed import (
     OUTCOMES,
     WATER,
-    CannotDraw,
     Crossed,
     crossed,
     drawn_numbers,
@@ -70,28 +70,14 @@ def drawn_answers(
     FaultyInput
         For a faulty weather file, a name that is not known, or a scenario without a text.
     """
+    if n is None and not drawn_numbers(scenario):
+        raise CannotDraw("no number of the scenario has a range to be drawn from")
     followed = scenario.plans
     if plans is not None:
         followed = tuple(scenario.plan_named(key) for key in plans)
     found = crossed(scenario, n, followed, years, workers)
     out = doubt_answers(found, scenario, tuple(plan.key for plan in followed))
     return _with_draws(out, found, scenario) if keep else out
-
-
-def drawn_or_why(
-    scenario: Scenario, n: int | None, years: tuple[int, int] | None = None
-) -> xr.Dataset | str:
-    """What draws of a scenario make of the answers under all its plans, or why there are none.
-
-    ``n`` draws; as many as keep the run short when None, and none where no number is uncertain.
-    Else as ``drawn_answers``.
-    """
-    if n is None and not drawn_numbers(scenario):
-        return "no number of the scenario has a range to be drawn from"
-    try:
-        return drawn_answers(scenario, n, years=years)
-    except CannotDraw as why:
-        return str(why)
 
 
 def doubt_answers(found: Crossed, scenario: Scenario, plans: tuple[str, ...]) -> xr.Dataset:

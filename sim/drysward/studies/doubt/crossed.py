@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from drysward.day.records import STAGES
 from drysward.drive.runs import compiled_run_site, most_together
-from drysward.faults import Fault, FaultyInput
+from drysward.faults import CannotDraw, Fault, FaultyInput
 from drysward.results.frequency import demand_estimates, thinned
 from drysward.scenario.load import from_tree
 from drysward.scenario.model import FEWEST_DRAWS, PlanSpec, Scenario
@@ -78,10 +78,6 @@ class Crossed:
     fields: dict[str, FloatArray]
     demand: FloatArray
     demand_of_halves: FloatArray
-
-
-class CannotDraw(ValueError):
-    """There is nothing to draw, or no years to tell the draws from."""
 
 
 def fitting_draws(scenario: Scenario, n_plans: int, n_years: int) -> int:

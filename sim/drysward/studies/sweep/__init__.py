@@ -1,7 +1,8 @@
 """Many scenarios that differ in a few keys, run in chunks that survive the machine."""
 
-# Says which sweep a folder holds. Here for those who ask for it and nothing else of a sweep.
+# Files beside the chunks. Here for those who need nothing else of a sweep.
 MANIFEST = "sweep.json"
+FRONT = "front.csv"
 
 
 def chunk_name(chunk: int) -> str:

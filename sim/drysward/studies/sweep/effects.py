@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from drysward.faults import Fault, FaultyInput
 from drysward.studies.sweep.description import GRID, INDICES
-from drysward.studies.sweep.front import measure, refuse_unfinished
+from drysward.studies.sweep.front import Objective, measure, name_of, refuse_unfinished
 
 FloatArray = NDArray[np.float64]
 
@@ -23,7 +23,7 @@ _LIMITS = 0.90
 
 def effects(
     sweep: xr.Dataset,
-    of: str = "wilt",
+    of: str | Objective = "wilt",
     plan: str | None = None,
     field: str | None = None,
 ) -> xr.Dataset:
@@ -59,7 +59,7 @@ def effects(
         },
         coords={"axis": names},
         attrs={
-            "of": of,
+            "of": name_of(of),
             "plan": plan,
             "field": field or "",
             "mean": float(values.mean()),
