@@ -17,6 +17,7 @@ from drysward.day.records import (
     NIGHT,
     RULE_ET_SHARE,
     RULE_FIXED,
+    RULE_FUNCTION,
     RULE_NONE,
     RULE_REFILL,
     WEEK,
@@ -59,7 +60,8 @@ def wish(
 
     ``recent_rain`` is that of the last ``plan_rain_skip_days`` days, today not included;
     ``left_today``, ``crown_only_today`` and ``barred_today`` are what restrictions leave. A refill
-    that was begun goes on below its trigger until it is done.
+    that was begun goes on below its trigger until it is done. What a function wants stands in the
+    plan's table of the week before the day begins.
     """
     refill = larger(0.0, seen_deficit - plan_target * taw) * plan_run_time_multiplier
     in_season = within(day_of_year, plan_first_day, plan_last_day)
@@ -68,7 +70,8 @@ def wish(
     share_of_et = plan_share * owed_et * plan_run_time_multiplier
     depth = refill if plan_rule == RULE_REFILL else 0.0
     depth = share_of_et if plan_rule == RULE_ET_SHARE else depth
-    depth = depth_today if plan_rule == RULE_FIXED else depth
+    of_table = (plan_rule == RULE_FIXED) | (plan_rule == RULE_FUNCTION)
+    depth = depth_today if of_table else depth
     depth = depth if days_since_water >= plan_interval else 0.0
     depth *= adjust_today
     goes = (recent_rain < plan_rain_skip) & (paused == 0.0) & (plan_rule != RULE_NONE)
@@ -77,7 +80,7 @@ def wish(
     is_own = (free > 0.0) | (plan_rule == RULE_NONE)
     kept = depth * left_today
     kept = kept if goes & (kept >= plan_least_depth) & (crown_only_today == 0.0) else 0.0
-    whole = kept if plan_rule == RULE_REFILL else 0.0
+    whole = kept if (plan_rule == RULE_REFILL) | (plan_rule == RULE_FUNCTION) else 0.0
 
     thirsty = (days_since_water >= plan_crown_interval) & (seen_crown_wetness < CROWNS_DRY_BELOW)
     let_go = (seen_dormant >= plan_crown_from) | (paused > 0.0)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
+from functools import partial
 from itertools import pairwise
 from typing import Any, TypeVar
 
@@ -27,6 +28,7 @@ from drysward.day.records import (
     records,
 )
 from drysward.day.supply import SupplyState
+from drysward.drive.mornings import run_at_once, run_by_day
 from drysward.drive.party import give_back, ground_of, party_of, tally_of
 from drysward.drive.windows import compiled_run_site, run_windows
 from drysward.scenario.model import PlanSpec
@@ -207,10 +209,12 @@ def advance_all(
         cut_m3=np.zeros(len(CAUSES)),
         passes=np.zeros(n_fields),
     )
-    (compiled_run_site() if compiled else run_windows)(
-        site.forcing,
+    run_days = partial(
+        run_by_day if any(spec.function for spec in runs.specs) else run_at_once,
+        compiled_run_site() if compiled else run_windows, site, runs.specs, spread,
+    )  # fmt: skip
+    run_days(
         ground_of(site),
-        site.from_day,
         party,
         site.supply,
         runs.supply_of,

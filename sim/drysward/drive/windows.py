@@ -24,18 +24,18 @@ def compiled_run_site() -> Callable[..., Any]:
 
 
 def run_windows(
-    forcing: Forcing, ground: Ground, from_day: int, party: Any, supply: Any, supply_of: Any,
-    supply_states: Any, tally: Any, desk: Any, reached: Any, condition: Any, trace_at: Any,
-    more: bool | None,
+    forcing: Forcing, ground: Ground, from_day: int, first_day: int, stop_day: int, party: Any,
+    supply: Any, supply_of: Any, supply_states: Any, tally: Any, desk: Any, reached: Any,
+    condition: Any, trace_at: Any, more: bool | None,
 ) -> None:  # fmt: skip
-    """Run plans over all days of a stretch, in place, as many at once as ``ground.days`` has lines.
+    """Run plans over days of a stretch, in place, as many at once as ``ground.days`` has lines.
 
-    Before each such window ``forcing`` fills it. ``runs`` is what else ``run_site`` takes.
+    Windows begin with ``first_day`` and end before ``stop_day``; ``forcing`` fills each before it
+    is run, from ``from_day`` on. The rest is what else ``run_site`` takes.
     """
-    n_days = ground.calendar.shape[0]
     n_lines = ground.days.shape[0]
-    for first in range(0, n_days, n_lines):
-        stop = min(first + n_lines, n_days)
+    for first in range(first_day, stop_day, n_lines):
+        stop = min(first + n_lines, stop_day)
         for f in range(forcing.turfs.shape[0]):
             n = forcing.n_nodes[f]
             curves = Curves(

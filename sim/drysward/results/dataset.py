@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import inspect
 import json
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
@@ -21,6 +22,7 @@ from drysward.day.records import (
     YEAR,
 )
 from drysward.results.text import DRAWN_YEARS, FILE_MEANS, FINDINGS, MADE_YEARS
+from drysward.scenario.model import PlanSpec
 from drysward.site.stretches import PreparedSite, WeatherSeen
 from drysward.weather.series import Series
 
@@ -92,6 +94,7 @@ def as_dataset(
         attrs={
             **provenance(site, series),
             "et_procedures": json.dumps(seen.procedures),
+            "plan_functions": functions_text([r.plan for r in runs]),
             "driest_years": ", ".join(str(y) for y in seen.driest_years()),
         },
     )
@@ -147,6 +150,21 @@ def _supply_data(runs: Sequence[PlanRun]) -> dict[str, tuple]:
 def of_turf(values: np.ndarray, is_skinned: np.ndarray) -> np.ndarray:
     """Values (F, ...) of fields, NaN where a field is skinned (F,) and has no turf to judge."""
     return np.where(is_skinned.reshape(-1, *[1] * (values.ndim - 1)), np.nan, values)
+
+
+def functions_text(plans: Sequence[PlanSpec]) -> str:
+    """The Python text of the functions that say what plans put on, as JSON by key of the plan;
+    the name of one whose text is not known. "" without any.
+    """
+    texts = {}
+    for plan in plans:
+        if plan.function is not None:
+            plain = getattr(plan.function, "py_func", plan.function)  # as compiled by numba
+            try:
+                texts[plan.key] = inspect.getsource(plain)
+            except (OSError, TypeError):
+                texts[plan.key] = getattr(plain, "__qualname__", repr(plain))
+    return json.dumps(texts) if texts else ""
 
 
 def provenance(site: PreparedSite, series: Series) -> dict[str, str | int | float]:

@@ -44,8 +44,9 @@ def files_of_run(whole: xr.Dataset, summary: xr.Dataset, units: str) -> dict[str
     else:
         rows["summary.csv"] = lambda: summary_rows(of_turf(summary), units)
         rows["daily-odds.csv"] = lambda: daily_rows(whole)
-        rows["site.csv"] = lambda: site_rows(part_of(summary, SITE), units)
-        play, draws = part_of(summary, PLAY), part_of(summary, DRAWS)
+        site, play, draws = (part_of(summary, name) for name in (SITE, PLAY, DRAWS))
+        if site.data_vars:
+            rows["site.csv"] = lambda: site_rows(site, units)
         if play.data_vars:
             named = {name: name.removeprefix(PLAY) for name in map(str, play.data_vars)}
             rows["play.csv"] = lambda: summary_rows(play.rename(named), units)
@@ -169,11 +170,11 @@ def curve_rows(told: xr.Dataset, system: str) -> list[list[object]]:
 
 
 def front_rows(front: xr.Dataset, system: str) -> list[list[object]]:
-    """Header and a row for each choice: cost, risk and its sampling error, the plan, and what each
-    axis takes; depths, volumes and areas in the units of ``system``, each unit in its head.
+    """Header and a row for each choice: the plan, what each axis takes, cost, risk and its sampling
+    error; depths, volumes and areas in the units of ``system``, each unit in its head.
     """
     columns: list[tuple[str, NDArray[Any]]] = []
-    for name in ("cost", "risk", "risk_se", *front.coords):
+    for name in (*front.coords, "cost", "risk", "risk_se"):
         if name not in front or front[name].dims != ("choice",) or name == "choice":
             continue
         values = front[name]

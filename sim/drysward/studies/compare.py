@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from functools import partial
 from itertools import accumulate
@@ -23,7 +23,7 @@ from drysward.drive.runs import (
     start_runs,
 )
 from drysward.faults import Fault, FaultyInput
-from drysward.scenario.model import Scenario
+from drysward.scenario.model import PlanFunction, Scenario
 from drysward.site.stretches import PreparedSite, WeatherSeen, stretches, weather_ahead
 from drysward.site.weather_years import weather_series
 from drysward.studies.chosen_years import DailyAccounts
@@ -41,6 +41,7 @@ def run(
     workers: int | None = None,
     record: DailyRecord | None = None,
     daily: bool = False,
+    plans: Mapping[str, PlanFunction] | None = None,
 ) -> xr.Dataset:
     """Run every plan of a scenario on every field and year.
 
@@ -53,6 +54,8 @@ def run(
     workers : threads; as many as there are cores when None. No number changes any result.
     record : daily weather to use in place of the scenario's file.
     daily : keep the daily account of the driest, the middling and the wettest year too.
+    plans : further plans, whose depths Python functions say, by their keys; see
+        ``Scenario.with_plan``, which also gives them the settings of another plan.
 
     Returns
     -------
@@ -66,9 +69,11 @@ def run(
     ArithmeticError
         When the water account does not close (a fault of the program).
     """
-    plans = scenario.plans
+    for key, function in (plans or {}).items():
+        scenario = scenario.with_plan(key, function)
+    followed = scenario.plans
     if only is not None:
-        plans = tuple(scenario.plan_named(key) for key in only)
+        followed = tuple(scenario.plan_named(key) for key in only)
     series = weather_series(scenario, record)
     days = (series.stop - series.first).astype(int)
     workers = workers or os.cpu_count() or 1
@@ -87,13 +92,13 @@ def run(
             # The next stretch is worked out while this one runs.
             ahead = pool.submit(next, parts, None)
             if seen is None:
-                starts = [(site, plan) for plan in plans]
+                starts = [(site, plan) for plan in followed]
                 together = in_groups(starts, workers, len(scenario.fields))
                 groups = [start_runs(part) for part in together]
                 firsts = list(accumulate((len(g.specs) for g in groups), initial=0))[:-1]
                 seen = WeatherSeen(site.years, series.years_before)
                 if deficit_mm is not None:
-                    accounts = DailyAccounts(deficit_mm, site, len(plans))
+                    accounts = DailyAccounts(deficit_mm, site, len(followed))
             seen.add(site)
             list(pool.map(partial(_advance, site, accounts), firsts, groups))
             done += site.calendar.size - site.from_day

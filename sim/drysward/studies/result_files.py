@@ -124,11 +124,11 @@ def open_any(path: str | Path) -> xr.Dataset:
 
 def _open_result(place: Path) -> xr.Dataset:
     at = str(place)
-    allowed = "a folder that 'drysward compare --out FOLDER' wrote, or its results.nc"
+    allowed = "a folder that --out of compare, supply or sweep wrote, or its results.nc"
     if os.path.isdir(place):
         place = place / RESULT
     if not os.path.isfile(place):
-        raise FaultyInput(Fault(at, "holds no result", allowed))
+        raise FaultyInput(Fault(at, "holds no result and no sweep", allowed))
     try:
         with xr.open_dataset(place, engine="netcdf4", decode_cf=False) as raw:
             raw.load()

@@ -187,7 +187,7 @@ def drawn_point(
     for table in ("costs", "sizing"):  # what is paid or sought is no part of a draw
         changed.pop(table, None)
     drawn = from_tree(changed, scenario.folder, name, scenario.text, climate_is_checked=True)
-    drawn = replace(drawn, weather=scenario.weather)
+    drawn = replace(drawn, weather=scenario.weather).with_functions_of(scenario)
     own = tuple(drawn.plan_named(plan.key) for plan in plans)
     return point_of(changed, drawn, own)
 

@@ -101,7 +101,10 @@ def unbeaten(cost: NDArray[np.float64], risk: NDArray[np.float64]) -> NDArray[np
 
 
 def refuse_unfinished(sweep: xr.Dataset) -> None:
-    """FaultyInput when no point of a sweep is done."""
+    """FaultyInput when no point of a sweep is done, or it is no sweep."""
+    if "points_done" not in sweep.attrs:
+        allowed = "what drysward.open gives of a folder that 'drysward sweep' wrote"
+        raise FaultyInput(Fault("sweep", "is the result of one scenario, not of a sweep", allowed))
     if not sweep.attrs.get("points_done"):
         raise FaultyInput(Fault("sweep", "no point is done yet", "run 'drysward sweep' first"))
 
