@@ -29,7 +29,13 @@ if TYPE_CHECKING:
     from drysward.studies.sweep.run import sweep
     from drysward.studies.sweep.search import search
 
-__version__ = "0.3.0"
+__version__ = "0.4.0"
+
+CITATION = (
+    "The drysward authors (2026). "
+    f"drysward {__version__}: turf water stress and recovery. Software."
+)
+"""How to cite the program; results carry it as the attribute ``citation``."""
 
 _HOMES = {
     "load": "drysward.scenario.load",

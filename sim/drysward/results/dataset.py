@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import xarray as xr
 
-from drysward import __version__
+from drysward import CITATION, __version__
 from drysward.day.counting import NO_DORMANCY
 from drysward.day.records import (
     CALENDAR_DAYS,
@@ -21,6 +21,7 @@ from drysward.day.records import (
     SUPPLY_YEAR,
     YEAR,
 )
+from drysward.results.cf import CONVENTIONS
 from drysward.results.text import DRAWN_YEARS, FILE_MEANS, FINDINGS, MADE_YEARS
 from drysward.scenario.model import PlanSpec
 from drysward.site.stretches import PreparedSite, WeatherSeen
@@ -182,10 +183,12 @@ def provenance(site: PreparedSite, series: Series) -> dict[str, str | int | floa
             FILE_MEANS: json.dumps(file.means),
         }
     return {
-        "Conventions": "CF-1.11",
+        "Conventions": CONVENTIONS,
         "title": scenario.title,
         "site": scenario.site.name,
         "source": f"drysward {__version__}",
+        "history": f"simulated by drysward {__version__}",
+        "citation": CITATION,
         "drysward_version": __version__,
         "scenario": scenario.text,
         "scenario_digest": scenario.digest,

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from drysward.files import Write, write_csv, write_netcdf
 from drysward.quantities import Display, any_shown, shown
+from drysward.results.cf import to_cf
 from drysward.results.digest import DIGEST, digest_of
 from drysward.results.summary import DRAWS, PLAY, SITE, of_turf, part_of, units_and_name
 from drysward.results.text import MADE_YEARS, ledger_dates, year_text
@@ -280,7 +281,7 @@ def _number(value: float) -> object:
 def _write_netcdf(dataset: xr.Dataset, path: Path) -> None:
     import netCDF4  # here, since what is only printed does not need it
 
-    out = dataset.copy()
+    out = to_cf(dataset)
     encoding: dict[str, dict[str, object]] = {}
     fill = netCDF4.default_fillvals["f8"]
     for name in map(str, out.variables):
@@ -289,8 +290,6 @@ def _write_netcdf(dataset: xr.Dataset, path: Path) -> None:
         if text:
             # Characters of fixed width: what every reader of the format can read.
             encoding[name] = {"dtype": "S1"}
-        elif variable.dtype == bool:
-            out[name] = (variable.dims, variable.values.astype(np.int8), variable.attrs)
         else:
             is_float = variable.dtype.kind == "f"
             encoding[name] = {"_FillValue": fill if is_float and name in out.data_vars else None}
@@ -298,5 +297,4 @@ def _write_netcdf(dataset: xr.Dataset, path: Path) -> None:
         out[name].attrs["long_name"] = long_name
         if not text:
             out[name].attrs["units"] = units
-    out.attrs.setdefault("Conventions", "CF-1.11")
     write_netcdf(out, path, encoding, lambda raw: {DIGEST: digest_of(raw)})

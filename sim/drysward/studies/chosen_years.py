@@ -123,9 +123,12 @@ class DailyAccounts:
             told = _told(catalog.quantities[name].units, catalog.quantities[name].long_name)
             data[f"daily_{name}"] = (("field", "plan", "case", "turf_day"), values, told)
         if self.is_played:
-            told = _told("1", "what the surface is fit for on the day")
-            told["flag_meanings"] = " ".join(PLAY_STATES)
-            data["daily_play"] = (("field", "plan", "case", "turf_day"), self.play, told)
+            attrs = {
+                **_told("1", "what the surface is fit for on the day"),
+                "flag_values": np.arange(NOT_LOOKED_AT, len(PLAY_STATES), dtype=np.int8),
+                "flag_meanings": " ".join(("not_simulated", *PLAY_STATES)),
+            }
+            data["daily_play"] = (("field", "plan", "case", "turf_day"), self.play, attrs)
         return xr.Dataset(
             data,
             coords={

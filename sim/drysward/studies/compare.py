@@ -68,6 +68,11 @@ def run(
         For a faulty weather file or a name that is not known.
     ArithmeticError
         When the water account does not close (a fault of the program).
+
+    Examples
+    --------
+    >>> result = drysward.run(drysward.shipped("demo"), years=(1, 50))
+    >>> result["irrigation_gross"].sel(field="stadium").mean("year").to_series()
     """
     for key, function in (plans or {}).items():
         scenario = scenario.with_plan(key, function)
@@ -128,11 +133,30 @@ def _advance(site: PreparedSite, accounts: DailyAccounts | None, first: int, run
 def ledger(
     scenario: Scenario, field: str, plan: str, year: int, record: DailyRecord | None = None
 ) -> xr.Dataset:
-    """The daily water account of one field, plan and year; dimension ``date``.
+    """The daily water account of one field, plan and year.
 
-    Simulated years are numbered from 1; the dates are those of their calendar.
+    Parameters
+    ----------
+    scenario : from ``drysward.load``.
+    field, plan : their keys.
+    year : a complete year of the record, or the number of a simulated year, from 1.
+    record : daily weather to use in place of the scenario's file.
 
-    FaultyInput when there is no such field, plan or complete year.
+    Returns
+    -------
+    Dataset by ``date``: what came, what left and what is stored (mm, means over the field), and
+    the shares of the field at each stage; of a supply ``supply_NAME`` (m3). Dates of a simulated
+    year are those of its calendar.
+
+    Raises
+    ------
+    FaultyInput
+        When there is no such field, plan or complete year.
+
+    Examples
+    --------
+    >>> account = drysward.ledger(drysward.shipped("demo"), "stadium", "refill", 49)
+    >>> account["irrigation_landed"].sum().item()  # mm
     """
     import xarray as xr
 

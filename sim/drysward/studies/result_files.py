@@ -12,6 +12,7 @@ import xarray as xr
 from drysward.faults import Fault, FaultyInput
 from drysward.files import Outputs, Write, write_csv
 from drysward.results import RESULT
+from drysward.results.cf import from_cf
 from drysward.results.digest import DIGEST, digest_of
 from drysward.results.export import files_of_run, front_rows, ledger_rows
 from drysward.results.summary import summarise
@@ -134,7 +135,7 @@ def _open_result(place: Path) -> xr.Dataset:
             raw.load()
         # What earlier versions wrote has none.
         is_whole = raw.attrs.get(DIGEST) in (None, digest_of(raw))
-        result = xr.decode_cf(raw).load() if is_whole else raw
+        result = from_cf(xr.decode_cf(raw).load()) if is_whole else raw
     # Of a damaged file the library stumbles over whatever it meets.
     except Exception as error:
         why = " ".join(str(error).split())

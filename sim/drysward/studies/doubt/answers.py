@@ -41,7 +41,7 @@ def drawn_answers(
     workers: int | None = None,
     keep: bool = False,
 ) -> xr.Dataset:
-    """What is not known of soil, grass and delivery makes of the answers of a scenario.
+    """The answers of a scenario across draws of what is not known of soil, turf and system.
 
     Every draw of the uncertain numbers runs under every plan on the same weather years. What
     stands in the text of the scenario is drawn; fields or plans that were replaced in Python are
@@ -66,9 +66,15 @@ def drawn_answers(
     Raises
     ------
     ValueError
-        For fewer than two draws or years.
+        For fewer than two draws. ``faults.CannotDraw``, a ValueError, for fewer than two years or
+        where no number has a range.
     FaultyInput
         For a faulty weather file, a name that is not known, or a scenario without a text.
+
+    Examples
+    --------
+    >>> draws = drysward.draws(drysward.shipped("demo"), 64)
+    >>> draws["doubt_probability_high"].sel(stage="wilt").to_series()
     """
     if n is None and not drawn_numbers(scenario):
         raise CannotDraw("no number of the scenario has a range to be drawn from")

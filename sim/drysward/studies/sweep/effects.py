@@ -32,7 +32,9 @@ def effects(
     Parameters
     ----------
     sweep : from ``drysward.open``.
-    of : as ``risk`` of ``front``. plan : key, the first when None. field : key, as in ``front``.
+    of : as ``risk`` of ``front``.
+    plan : key of the plan, the first when None.
+    field : key of the field, as in ``front``.
 
     Returns
     -------
@@ -40,8 +42,16 @@ def effects(
     (or in ``BINS`` equal classes of a range) account for, see ``correlation_ratio``; ``low_at``
     and ``high_at`` are the values with the least and the largest mean, ``low_mean`` and
     ``high_mean`` those means. A design "sobol indices" adds ``first`` and ``total`` (Saltelli et
-    al. 2010, by scipy) with 90% limits. FaultyInput for names that are not there, or indices of
-    an unfinished sweep.
+    al. 2010, by scipy) with 90% limits.
+
+    Raises
+    ------
+    FaultyInput
+        For names that are not there, or indices of an unfinished sweep.
+
+    Examples
+    --------
+    >>> drysward.effects(drysward.open("swept"), of="wilt")["main"].to_series()
     """
     refuse_unfinished(sweep)
     plan = str(sweep["plan"].values[0]) if plan is None else plan

@@ -27,13 +27,14 @@ import xarray as xr
 from pydantic import TypeAdapter
 from scipy.io import netcdf_file
 
-from drysward import __version__
+from drysward import CITATION, __version__
 from drysward.catalog import load_catalog
 from drysward.day.records import MONTHS, STAGES
 from drysward.drive.runs import most_together
 from drysward.faults import Fault, FaultyInput
 from drysward.files import Write, claim_folder, write_whole
 from drysward.locks import alone_in
+from drysward.results.cf import CONVENTIONS
 from drysward.results.dataset import CAUTIONS
 from drysward.results.text import FINDINGS, MADE_YEARS
 from drysward.seals import SEALED_BY, UNSEALED, is_whole, seal
@@ -351,13 +352,23 @@ def write_chunk(folder: Path, manifest: Manifest, chunk: int, kept: Arrays) -> N
     def write(part: Path) -> None:
         with netcdf_file(part, "w", version=2) as file:
             file.digest = UNSEALED
+            file.Conventions = CONVENTIONS
+            file.title = manifest.name
+            file.source = f"drysward {__version__}"
+            file.history = f"simulated by drysward {__version__}"
+            file.comment = f"{MANIFEST} says which fields, plans and years these are"
             for name, (dims, values) in kept.items():
                 for dimension, size in zip(dims, values.shape, strict=True):
                     if dimension not in file.dimensions:
                         file.createDimension(dimension, size)
-                file.createVariable(name, values.dtype, dims)[:] = values
+                variable = file.createVariable(name, values.dtype, dims)
+                variable[:] = values
+                for attribute, text in attributes_of(name, manifest.draws).items():
+                    setattr(variable, attribute, text)
             numbers = np.array(manifest.numbers(chunk), np.int32)
-            file.createVariable("point", numbers.dtype, ("point",))[:] = numbers
+            point = file.createVariable("point", numbers.dtype, ("point",))
+            point[:] = numbers
+            point.units, point.long_name = "1", "number of the point in the sweep"
 
     _write(chunk_path(folder, chunk), manifest.is_chunk(chunk), write)
 
@@ -448,9 +459,13 @@ def _variables(folder: Path, manifest: Manifest, there: Sequence[int]) -> dict[s
             name=f"sweep-{name}-{_digest(f'{folder.resolve()}{there}')[:12]}",
             meta=np.empty((0,) * len(dims), dtype),
         )
-        told = _attrs_of(name) if not manifest.draws else _attrs_of_draws(name, manifest.draws)
-        out[name] = xr.Variable(dims, lazy, told)
+        out[name] = xr.Variable(dims, lazy, attributes_of(name, manifest.draws))
     return out
+
+
+def attributes_of(name: str, draws: int) -> dict[str, str]:
+    """Unit and meaning of a variable of points with so many draws within each."""
+    return _attrs_of_draws(name, draws) if draws else _attrs_of(name)
 
 
 def _attrs_of(name: str) -> dict[str, str]:
@@ -544,9 +559,11 @@ def _attributes(manifest: Manifest, design: Design, done: int) -> dict[str, Any]
     sweep = design.sweep
     of_draws = {"draws": manifest.draws, "numbers_drawn": len(manifest.drawn)}
     return {
-        "Conventions": "CF-1.11",
+        "Conventions": CONVENTIONS,
         "title": sweep.title,
         "source": f"drysward {__version__}",
+        "history": f"simulated by drysward {__version__}",
+        "citation": CITATION,
         "sweep": manifest.text,
         "scenario": manifest.base_text,
         "identity": json.dumps(manifest.identity),
