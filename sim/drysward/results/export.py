@@ -63,9 +63,9 @@ def _write_rows(make: Callable[[], list[list[object]]], path: Path) -> None:
     write_csv(make(), path)
 
 
-def supply_rows(told: xr.Dataset, system: str) -> list[list[object]]:
+def supply_rows(summary: xr.Dataset, system: str) -> list[list[object]]:
     """Header and a row for each number by plan, and by what else it has (field, source, cause)."""
-    return _long_rows(told, system, ("field", "source", "month", "stage", "cause"))
+    return _long_rows(summary, system, ("field", "source", "month", "stage", "cause"))
 
 
 def site_rows(site: xr.Dataset, system: str) -> list[list[object]]:
@@ -127,9 +127,9 @@ def _what(where: dict[Hashable, Any]) -> list[str]:
     return tags
 
 
-def _long_rows(told: xr.Dataset, system: str, across: tuple[str, ...]) -> list[list[object]]:
+def _long_rows(summary: xr.Dataset, system: str, across: tuple[str, ...]) -> list[list[object]]:
     rows: list[list[object]] = [["quantity", "plan", *across, "value", "unit", "meaning"]]
-    for name, values in told.data_vars.items():
+    for name, values in summary.data_vars.items():
         if "plan" not in values.dims or set(values.dims) - {"plan", *across}:
             continue
         unit, long_name = units_and_name(str(name), values)
@@ -143,18 +143,18 @@ def _long_rows(told: xr.Dataset, system: str, across: tuple[str, ...]) -> list[l
     return rows
 
 
-def curve_rows(told: xr.Dataset, system: str) -> list[list[object]]:
+def curve_rows(summary: xr.Dataset, system: str) -> list[list[object]]:
     """Header and a row for each point of the curve of least sizes: the size that fails again,
     where the water of the mean year comes from, and costs. Blank where there is none.
     """
     columns: list[tuple[str, NDArray[np.float64]]] = []
     for name in ("against", "curve", "curve_fails_from"):
-        values = told[f"sizing_{name}"]
+        values = summary[f"sizing_{name}"]
         how = shown(values.attrs["units"], system)
         columns.append((f"{values.attrs['long_name']} ({how.unit})", values.values * how.factor))
     volume = shown("m3", system)
     for name in ("delivered", "from_storage", "runoff", "rain", "direct", "filled"):
-        values = told[f"sizing_curve_{name}"]
+        values = summary[f"sizing_curve_{name}"]
         parts = [values] if "source" not in values.dims else [
             values.sel(source=key) for key in values["source"].values
         ]  # fmt: skip
@@ -162,8 +162,8 @@ def curve_rows(told: xr.Dataset, system: str) -> list[list[object]]:
             of = f" {part['source'].item()}" if "source" in part.coords else ""
             columns.append((f"{name}{of} ({volume.unit})", part.values * volume.factor))
     for name in ("yearly_cost", "first_cost", "present_cost"):
-        if f"sizing_curve_{name}" in told:
-            values = told[f"sizing_curve_{name}"]
+        if f"sizing_curve_{name}" in summary:
+            values = summary[f"sizing_curve_{name}"]
             columns.append((f"{name} ({values.attrs['units']})", values.values))
     header: list[object] = [name for name, _ in columns]
     numbers = zip(*(values for _, values in columns), strict=True)

@@ -169,9 +169,9 @@ def ledger(
     run: PlanRun | None = None
     for site in stretches(scenario, series):
         if year not in site.years:
-            told = f"{year} is not a complete year of {series.told}"
+            what = f"{year} is not a complete year of {series.told}"
             allowed = f"years: {site.years[0]} to {site.years[-1]}"
-            raise FaultyInput(Fault("year", told, allowed))
+            raise FaultyInput(Fault("year", what, allowed))
         run = run or start_run(site, followed)
         here = np.flatnonzero(site.calendar.year == site.years.index(year))
         here = here[here >= site.from_day]

@@ -28,7 +28,7 @@ from drysward.studies.doubt.crossed import (
 FloatArray = NDArray[np.float64]
 
 BELOW = "days_below_condition"
-# Shares of a fit that foretells less than this are not told (checked by simulation in the tests).
+# Shares of a fit that explains less than this are left out (checked by simulation in the tests).
 LEAST_EXPLAINED = 0.2
 FEWEST_FOR_IMPORTANCE = 32
 
@@ -98,15 +98,15 @@ def doubt_answers(found: Crossed, scenario: Scenario, plans: tuple[str, ...]) ->
     Dataset with, for each of ``doubt_probability`` (by stage), ``doubt_days`` (by stage),
     ``doubt_days_below_condition``, ``doubt_water`` (mm) and ``doubt_demand`` (mm, by period): the
     mean over draws and years, ``_low`` and ``_high``, 5 to 95% across draws with the noise of the
-    years taken out, ``_distinct``, whether that spread can be told from chance, and ``_error``, the
+    years taken out, ``_distinct``, whether that spread stands out from chance, and ``_error``, the
     sampling error of the years. ``doubt_fewer`` (field, plan, other): share of draws in which a
     plan has fewer days below playing condition than another; ``doubt_fewer_by`` with limits, the
     difference in days. ``doubt_better`` (plan, field, other_field) and ``doubt_better_by`` likewise
     for fields under a plan. ``doubt_share_of_groups`` (field, groups), ``doubt_share_of_measures``
     (field, measures) and ``doubt_share_of_numbers`` (field, numbers), with ``_error``: share of the
     variance across draws, of normal scores of the days below over plans that water, that comes
-    from a group, from all numbers that one thing to measure would tell, or from a number; NaN where
-    it cannot be told apart, and left out of fewer than ``FEWEST_FOR_IMPORTANCE`` draws.
+    from a group, from all numbers that one measurement would settle, or from a number; NaN where
+    it cannot be separated, and left out of fewer than ``FEWEST_FOR_IMPORTANCE`` draws.
     Sampling errors count years that are independent. Skinned fields have no days below: NaN.
     """
     keys = ("field", "plan")

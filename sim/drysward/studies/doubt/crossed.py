@@ -33,7 +33,7 @@ from drysward.studies.sweep.shared import Held, years_of
 FloatArray = NDArray[np.float64]
 
 # As many draws as so many days of patches allow, a power of two between the least and the most:
-# about two seconds on two cores (own choice). From 64 it can be told what to measure first, and to
+# about two seconds on two cores (own choice). From 64 on they show what to measure first, and to
 # read a draw takes as long as some years of it.
 PATCH_DAYS, FEWEST, MOST = 6.0e7, 16, 64
 DAYS_A_YEAR = 365.25

@@ -81,8 +81,8 @@ def effects(
     )
     if sweep.attrs["design"] == INDICES:
         if sweep.attrs["points_done"] < sweep.attrs["points"]:
-            told = f"{sweep.attrs['points_done']} of {sweep.attrs['points']} points are done"
-            raise FaultyInput(Fault("sweep", told, "indices need all points: finish the sweep"))
+            what = f"{sweep.attrs['points_done']} of {sweep.attrs['points']} points are done"
+            raise FaultyInput(Fault("sweep", what, "indices need all points: finish the sweep"))
         out = out.merge(_indices(sweep, values, names))
     return out
 
@@ -152,15 +152,15 @@ def _indices(sweep: xr.Dataset, values: FloatArray, names: list[str]) -> xr.Data
         warnings.simplefilter("ignore")
         limits = found.bootstrap(confidence_level=_LIMITS)
     column = _columns(sweep, names)
-    told: dict[Hashable, tuple[str, FloatArray]] = {}
+    what: dict[Hashable, tuple[str, FloatArray]] = {}
     for name, index, limit in (
         ("first", found.first_order, limits.first_order),
         ("total", found.total_order, limits.total_order),
     ):
-        told[name] = ("axis", np.ravel(index)[column])
-        told[f"{name}_low"] = ("axis", np.ravel(limit.confidence_interval.low)[column])
-        told[f"{name}_high"] = ("axis", np.ravel(limit.confidence_interval.high)[column])
-    return xr.Dataset(told, coords={"axis": names})
+        what[name] = ("axis", np.ravel(index)[column])
+        what[f"{name}_low"] = ("axis", np.ravel(limit.confidence_interval.low)[column])
+        what[f"{name}_high"] = ("axis", np.ravel(limit.confidence_interval.high)[column])
+    return xr.Dataset(what, coords={"axis": names})
 
 
 def _columns(sweep: xr.Dataset, names: list[str]) -> list[int]:

@@ -122,11 +122,11 @@ def by_function(points: xr.Dataset, function: Objective, where: str) -> xr.DataA
     values = function(points)
     allowed = "a DataArray with dimension point, and plan or field beside it or not"
     if not isinstance(values, xr.DataArray):
-        told = f"{name_of(function)} gives {type(values).__name__}"
-        raise FaultyInput(Fault(where, told, allowed))
+        what = f"{name_of(function)} gives {type(values).__name__}"
+        raise FaultyInput(Fault(where, what, allowed))
     if "point" not in values.dims or set(values.dims) - {"point", "plan", "field"}:
-        told = f"{name_of(function)} gives dimensions {', '.join(map(str, values.dims)) or 'none'}"
-        raise FaultyInput(Fault(where, told, allowed))
+        what = f"{name_of(function)} gives dimensions {', '.join(map(str, values.dims)) or 'none'}"
+        raise FaultyInput(Fault(where, what, allowed))
     return values.reset_coords(drop=True)
 
 
@@ -175,8 +175,8 @@ def measure(
         raise FaultyInput(_no_limits(called))
     if name not in _reduced(sweep):
         known = [*STAGE_NAMES, WATER, *_CALLED, *_reduced(sweep)]
-        told = f"no '{called}' that is one number for each point"
-        raise FaultyInput(Fault(where, told, nearest(called, known)))
+        what = f"no '{called}' that is one number for each point"
+        raise FaultyInput(Fault(where, what, nearest(called, known)))
     values = sweep[name]
     return _known(values.max("field") if "field" in values.dims else values, where, called)
 
@@ -184,8 +184,8 @@ def measure(
 def _known(values: xr.DataArray, where: str, called: str) -> xr.DataArray:
     computed = values.compute()
     if not np.isfinite(computed).any():
-        told = f"'{called}' is not known at any point"
-        raise FaultyInput(Fault(where, told, "another field, or another number of the sweep"))
+        what = f"'{called}' is not known at any point"
+        raise FaultyInput(Fault(where, what, "another field, or another number of the sweep"))
     return computed
 
 

@@ -299,9 +299,9 @@ def run_missing(
 def _refuse_full_disk(folder: Path, needed: int) -> None:
     free = shutil.disk_usage(folder).free
     if needed * _ROOM > free:
-        told = f"has {free / 1e9:.1f} GB free and the sweep takes about {needed / 1e9:.1f} GB"
+        what = f"has {free / 1e9:.1f} GB free and the sweep takes about {needed / 1e9:.1f} GB"
         allowed = "another disk, fewer points or years, or no daily series"
-        raise FaultyInput(Fault(str(folder), told, allowed))
+        raise FaultyInput(Fault(str(folder), what, allowed))
 
 
 def _here(work: Work, missing: list[int], workers: int) -> Generator[Done, None, None]:

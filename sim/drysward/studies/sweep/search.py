@@ -394,8 +394,8 @@ def _asked(sweep: Sweep, averaged: tuple[Axis, ...]) -> SearchTable:
     point.scenario.field_named(asked.field)
     faults = []
     if asked.days_below is not None and point.scenario.field_named(asked.field).surface == SKINNED:
-        told = f"field '{asked.field}' is skinned: no turf to judge"
-        faults.append(Fault(f"{sweep.name}: search.days_below", told, "a field of turf"))
+        what = f"field '{asked.field}' is skinned: no turf to judge"
+        faults.append(Fault(f"{sweep.name}: search.days_below", what, "a field of turf"))
     if not sweep.axes:
         allowed = "axes of plans and fields that are not drawn"
         faults.append(Fault(f"{sweep.name}: axes", "none may be chosen", allowed))
@@ -404,12 +404,12 @@ def _asked(sweep: Sweep, averaged: tuple[Axis, ...]) -> SearchTable:
             Fault(f"{sweep.name}: search.plan", f"'{asked.plan}' is not run", "one of plans")
         )
     if point.scenario.weather.source == RECORD:
-        told = "needs simulated weather: a record has no years that the search has not seen"
-        faults.append(Fault(f"{sweep.name}: search", told, 'weather.source = "generator"'))
+        what = "needs simulated weather: a record has no years that the search has not seen"
+        faults.append(Fault(f"{sweep.name}: search", what, 'weather.source = "generator"'))
     for axis in (*sweep.axes, *averaged):
         if depth_of(axis) == WEATHER and not _of_catalog(axis):
-            told = f"axis '{axis.name}' changes the weather, which nobody can choose"
-            faults.append(Fault(f"{sweep.name}: search", told, "axes of plans and fields"))
+            what = f"axis '{axis.name}' changes the weather, which nobody can choose"
+            faults.append(Fault(f"{sweep.name}: search", what, "axes of plans and fields"))
     if faults:
         raise FaultyInput(faults)
     return asked
