@@ -258,7 +258,7 @@ def pytest_xdist_make_scheduler(config, log):
 @pytest.fixture
 def undrawn(monkeypatch):
     """Pages without their charts, for tests of words and tables: charts are most of the work."""
-    module = importlib.import_module("drysward.report.page")
+    module = importlib.import_module("drysward.pages.page")
     blank = module.Chart([], [], is_wide=True)
     monkeypatch.setattr(module, "charts", lambda result, units, asked, *_: [blank] * len(asked))
 

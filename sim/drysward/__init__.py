@@ -1,35 +1,72 @@
 """Turf water stress and recovery over many weather years.
 
-``load`` a scenario, ``run`` it, ask ``answers`` of the result, or see one year's ``ledger``;
-``open`` what a sweep has written; ``draws`` says what is not known of soil, grass and delivery.
+``load`` a scenario, ``run`` it, ``summarise`` and ``save`` the result, or see one year's
+``ledger``. ``draws`` runs what is not known of soil, turf and system; ``size`` finds the least
+supply. ``sweep`` runs thousands of scenarios, ``front``, ``effects`` and ``search`` find the best
+plan among them. ``open`` reads what was written; ``report`` and ``picture`` draw it. ``cite`` says
+how to cite it.
+
 The numerical stack is imported on first use, so that the command line answers at once.
 """
 
 from __future__ import annotations
 
 from importlib import import_module
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-__version__ = "0.3.0"
+if TYPE_CHECKING:
+    from drysward.pages.output import picture, report
+    from drysward.results.answers import answers
+    from drysward.results.summary import summarise
+    from drysward.scenario.load import load, loads, shipped
+    from drysward.studies.compare import ledger, run
+    from drysward.studies.doubt.answers import drawn_answers as draws
+    from drysward.studies.result_files import open_any as open
+    from drysward.studies.result_files import save
+    from drysward.studies.size import size
+    from drysward.studies.sweep.effects import effects
+    from drysward.studies.sweep.front import front
+    from drysward.studies.sweep.run import sweep
+    from drysward.studies.sweep.search import search
+
+__version__ = "0.4.0"
+
+CITATION = (
+    "The drysward authors (2026). "
+    f"drysward {__version__}: turf water stress and recovery. Software."
+)
+"""How to cite the program; results carry it as the attribute ``citation``."""
 
 _HOMES = {
     "load": "drysward.scenario.load",
     "loads": "drysward.scenario.load",
     "shipped": "drysward.scenario.load",
     "run": "drysward.studies.compare",
-    "ledger": "drysward.studies.compare",
     "answers": "drysward.results.answers",
-    "open": "drysward.studies.sweep.folder:open_sweep",
+    "summarise": "drysward.results.summary",
     "draws": "drysward.studies.doubt.answers:drawn_answers",
+    "size": "drysward.studies.size",
+    "sweep": "drysward.studies.sweep.run",
+    "search": "drysward.studies.sweep.search",
+    "front": "drysward.studies.sweep.front",
+    "effects": "drysward.studies.sweep.effects",
+    "save": "drysward.studies.result_files",
+    "open": "drysward.studies.result_files:open_any",
+    "report": "drysward.pages.output",
+    "picture": "drysward.pages.output",
+    "ledger": "drysward.studies.compare",
 }
 
-__all__ = ["__version__", "answers", "draws", "ledger", "load", "loads", "open", "run", "shipped"]
+__all__ = [
+    "__version__", "answers", "draws", "effects", "front", "ledger", "load", "loads", "open",
+    "picture", "report", "run", "save", "search", "shipped", "size", "summarise", "sweep",
+]  # fmt: skip
 
 
 def __getattr__(name: str) -> Any:
     if name in _HOMES:
-        module, _, called = _HOMES[name].partition(":")
-        return getattr(import_module(module), called or name)
+        module, _, function = _HOMES[name].partition(":")
+        return getattr(import_module(module), function or name)
     raise AttributeError(f"module 'drysward' has no attribute '{name}'")
 
 

@@ -37,6 +37,10 @@ class FaultyInput(Exception):
         super().__init__("\n".join(str(fault) for fault in self.faults))
 
 
+class CannotDraw(ValueError):
+    """There is nothing to draw, or there are no years to tell the draws apart from."""
+
+
 MOST_SHOWN = 60
 """Characters of input text that a message shows."""
 

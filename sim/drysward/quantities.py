@@ -287,3 +287,12 @@ def display(base: str, system: str) -> Display:
 def shown(units: str, system: str) -> Display:
     """Display of a CF unit in ``system``; a share has no unit and stays as it is."""
     return display({"m2": "m^2", "m3": "m^3", "m3 h-1": "m^3/h"}.get(units, units), system)
+
+
+def any_shown(unit: str, system: str) -> Display:
+    """How a unit that a person wrote, such as ``ft``, is shown in ``system``; as ``shown`` else."""
+    for base, factors in FACTORS.items():
+        if base in _US and unit in factors:
+            how = display(base, system)
+            return Display(how.unit, factors[unit] * how.factor, how.decimals)
+    return shown(unit, system)

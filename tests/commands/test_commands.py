@@ -19,7 +19,8 @@ from drysward.cli import COMMANDS, main
 from drysward.day.records import CAUSES
 from drysward.faults import Fault, FaultyInput
 from drysward.files import RECORD, claim_folder
-from drysward.results.export import summarise, summary_rows, write_results
+from drysward.results.export import summary_rows
+from drysward.results.summary import turf_summary
 from drysward.results.text import procedures, water_notes
 from drysward.screen.tables import comparison, console
 
@@ -119,7 +120,7 @@ def run() -> xr.Dataset:
 
 @pytest.fixture
 def summary(run: xr.Dataset) -> xr.Dataset:
-    return summarise(run, made_up_answers(run))
+    return turf_summary(run, made_up_answers(run))
 
 
 def ask(*words: str) -> Result:
@@ -375,8 +376,8 @@ def test_files_are_whole_and_replace_older_ones(
     run: xr.Dataset, summary: xr.Dataset, tmp_path: Path
 ) -> None:
     folder = tmp_path / "here"
-    write_results(run, summary, folder)
-    paths = write_results(run, summary, folder, "metric")
+    drysward.save(run, folder, summary=summary)
+    paths = drysward.save(run, folder, summary=summary, units="metric")
     names = sorted([RECORD, *(path.name for path in paths)])
     assert sorted(path.name for path in folder.iterdir()) == names
     with (folder / "summary.csv").open() as stream:
@@ -392,7 +393,7 @@ def test_netcdf_round_trip_and_attributes(
     run: xr.Dataset, summary: xr.Dataset, tmp_path: Path
 ) -> None:
     run["recovery_days"][0, 0, 0] = np.nan
-    path = write_results(run, summary, tmp_path)[0]
+    path = drysward.save(run, tmp_path, summary=summary)[0]
     back = xr.load_dataset(path)
     for name in run.variables:
         np.testing.assert_array_equal(back[name].values, run[name].values)

@@ -16,9 +16,9 @@ from click.testing import CliRunner, Result
 
 import drysward
 from drysward.cli import main
-from drysward.report import open_result, page
-from drysward.report.gallery import chart, choose, fitting, named
-from drysward.report.words import answer
+from drysward.pages import open_result, page
+from drysward.pages.gallery import chart, choose, fitting, named
+from drysward.pages.words import answer
 from drysward.results.doubt_text import (
     doubt_sentences,
     draws_note,

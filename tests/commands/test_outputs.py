@@ -22,7 +22,7 @@ from click.testing import CliRunner, Result
 from drysward.cli import main
 from drysward.faults import FaultyInput
 from drysward.files import RECORD, Outputs, claim_folder, ending_of, write_csv, write_netcdf
-from drysward.report.result import open_result
+from drysward.pages.result import open_result
 from drysward.screen.visible import visible
 from drysward.weather.file.read import read_table
 
@@ -95,7 +95,7 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Files:
 @pytest.fixture
 def mine(made: Files, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Files:
     # What a page says is tested elsewhere, and takes seconds.
-    monkeypatch.setattr(import_module("drysward.report.page"), "page", lambda *_: "A page")
+    monkeypatch.setattr(import_module("drysward.pages.page"), "page", lambda *_: "A page")
     shutil.copytree(made.folder, tmp_path / "mine")
     return Files(tmp_path / "mine")
 

@@ -24,17 +24,16 @@ import drysward
 from drysward.cli import main
 from drysward.day.records import CAUSES, TRACE, records
 from drysward.faults import FaultyInput
-from drysward.report import causes, front, open_result, page, play_calendar, storage
-from drysward.report import figures as drawn
-from drysward.report.gallery import NAMES, PICTURES, SWEEP_PICTURES, choose, compose, fitting, named
-from drysward.report.style import COVERS, DARK, LINES, STAGES, look, new_figure
-from drysward.report.supply_figures import HATCHES, LOOKS
-from drysward.report.words import answer, chance
+from drysward.pages import causes, front, open_result, page, play_calendar, storage
+from drysward.pages import figures as drawn
+from drysward.pages.gallery import NAMES, PICTURES, SWEEP_PICTURES, choose, compose, fitting, named
+from drysward.pages.style import COVERS, DARK, LINES, STAGES, look, new_figure
+from drysward.pages.supply_figures import HATCHES, LOOKS
+from drysward.pages.words import answer, chance
 from drysward.results.choice import safest_plan
-from drysward.results.export import summarise, write_results
 from drysward.results.text import CAUSES as CAUSE_WORDS
 from drysward.results.text import money_text, odds_text, water_notes
-from drysward.studies.chosen_years import PLAY_STATES, play_states, with_details
+from drysward.studies.chosen_years import PLAY_STATES, play_states
 from drysward.studies.sweep.surface import strongest, surface
 
 mpl.use("agg")
@@ -56,10 +55,8 @@ def kept(scenes, tmp_path_factory):
     scenario = scenes.scenario([sand, native], plans)
     record = scenes.weather(years=3)
     result = drysward.run(scenario, record=record, daily=True)
-    summary = summarise(result, drysward.answers(result))
-    detailed = with_details(result, scenario, "--seed 3")
     folder = tmp_path_factory.mktemp("kept")
-    write_results(detailed, summary, folder)
+    drysward.save(result, folder, scenario, settings="--seed 3")
     return folder, scenario, record
 
 
@@ -164,7 +161,7 @@ def test_the_command_writes_the_page_as_processes_side_by_side_draw_it(kept, tmp
         "from drysward.cli import start\n"
         f"sys.argv = ['drysward', 'report', {str(kept[0])!r}, '--out', {str(out)!r}]\n"
         "try: start()\nexcept SystemExit as end: assert end.code == 0, end.code\n"
-        "from drysward.report import drawing\n"
+        "from drysward.pages import drawing\n"
         "assert not hasattr(drawing._Here, 'result')\n"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)
@@ -200,17 +197,23 @@ def test_numbers_on_the_page_are_those_of_the_file(kept, result, text, units, mm
             expected = f"{value:.0f} ({file['days_below_condition_1in10'].sel(where).item():.0f})"
         elif name == "days_mean":
             expected = f"{value:,.0f}"
+        elif name.endswith("_volume"):
+            # 1 Mgal = 3785.411784 m3, by the definition of the gallon.
+            expected = f"{value / 3785.411784:,.3f}" if units == "us" else f"{value:,.0f}"
         else:
             expected = f"{value * mm:,.{decimals}f}"
         assert told == expected, of
         seen.add(name)
     assert seen == {
         "days_below_condition_mean", "probability", "days_mean", "season_water",
-        "peak_week_most", "demand",
+        "peak_week_most", "demand", "season_volume", "peak_week_volume", "demand_volume",
+        *(["site_season_volume", "site_peak_week_volume", "site_demand_volume"]
+          if units == "us" else []),
     }  # fmt: skip
     # Two plans: days below playing condition, four odds, two numbers of days, water, peak week,
-    # five periods.
-    assert len(cells) == (2 if units == "us" else 1) * 2 * (1 + 4 + 2 + 2 + 5)
+    # five periods. Of the plan that waters three volumes of each field and, of several, the site.
+    fields = 2 if units == "us" else 1
+    assert len(cells) == fields * 2 * (1 + 4 + 2 + 2 + 5) + (fields + (fields > 1)) * 3
 
 
 def test_lines_of_a_figure_are_the_numbers_of_the_file(result):
@@ -389,8 +392,7 @@ def test_one_year(scenes, tmp_path):
     scenario = scenes.scenario([scenes.field(key="a")], [scenes.plan(key="none")])
     record = scenes.weather(years=1)
     run = drysward.run(scenario, record=record, daily=True)
-    summary = summarise(run, drysward.answers(run))
-    write_results(with_details(run, scenario), summary, tmp_path)
+    drysward.save(run, tmp_path, scenario)
     text = Reader(page(open_result(tmp_path))).text
     assert "dry year 2001" in text
     assert "wet year 2001" in text

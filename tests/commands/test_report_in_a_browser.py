@@ -11,9 +11,7 @@ import pytest
 import xarray as xr
 
 import drysward
-from drysward.report import open_result, page
-from drysward.results.export import summarise, write_results
-from drysward.studies.chosen_years import with_details
+from drysward.pages import open_result, page
 
 webdriver = pytest.importorskip("selenium.webdriver")
 axe = pytest.importorskip("axe_core_python.base")
@@ -44,8 +42,7 @@ def html(scenes, tmp_path_factory) -> Path:
     scenario = scenes.scenario(fields, [scenes.plan(), scenes.plan("refill", trigger=0.5)])
     record = scenes.weather(years=3)
     run = drysward.run(scenario, record=record, daily=True)
-    summary = summarise(run, drysward.answers(run))
-    write_results(with_details(run, scenario), summary, folder)
+    drysward.save(run, folder, scenario)
     out = folder / "page.html"
     out.write_text(page(open_result(folder)), encoding="utf-8")
     return out

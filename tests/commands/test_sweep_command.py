@@ -60,8 +60,8 @@ def test_a_sweep_from_file_to_front(sweep, tmp_path):
     assert told.exit_code == 0, told.output
     assert "water against footprinting on stadium" in told.output
     lines = (out / "front.csv").read_text().splitlines()
-    assert lines[0].startswith("trigger,depth_in,")
-    assert "cost_mm" in lines[0]
+    assert "trigger,depth (mm)," in lines[0]
+    assert lines[0].endswith(",cost: water (mm),risk: footprinting,risk_se")
     told = ask("front", out, "--risk", "days below")
     assert told.exit_code == 0, told.output
     assert "water against days below" in told.output
@@ -159,7 +159,7 @@ def test_a_folder_that_cannot_be_used_is_told(sweep, tmp_path, monkeypatch):
 def test_a_folder_without_a_sweep_is_told(command, tmp_path):
     ran = ask(*command, tmp_path)
     assert ran.exit_code == 2
-    assert "holds no sweep" in ran.output
+    assert "holds no result and no sweep" in ran.output or "holds no sweep" in ran.output
 
 
 def test_a_cluster_that_is_not_there_is_told(sweep, tmp_path, monkeypatch):

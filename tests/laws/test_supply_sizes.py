@@ -13,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import drysward
-from drysward.report import sizing as sizing_figure
+from drysward.pages import sizing as sizing_figure
 from drysward.results.sizing_text import carriers, origins, through_storage
 from drysward.scenario.model import Costs, SourceSpec
 from drysward.studies.size_outcome import direct_m3, why_it_fails

@@ -13,7 +13,7 @@ from typing import Any
 
 import click
 
-from drysward import __version__
+from drysward import CITATION, __version__
 from drysward.cli import stopping
 from drysward.faults import FaultyInput
 from drysward.loading import collect_rarely, skip_unneeded
@@ -86,7 +86,7 @@ def start() -> None:
 
 
 @click.group(cls=Commands)
-@click.version_option(__version__, prog_name="drysward")
+@click.version_option(__version__, message=f"drysward {__version__}\nCite as: {CITATION}")
 @click.option("--debug", is_flag=True, help="Show the full traceback of an error.")
 def main(debug: bool) -> None:
     """Odds of wilt, dormancy and death of sports turf under irrigation plans.

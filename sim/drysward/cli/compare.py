@@ -77,68 +77,57 @@ def command(
         from drysward.site.play import require_play
 
         require_play(opened)
-    # A folder that cannot be written is told before the run, not after it.
-    outputs = Outputs(files_of_scenario(scenario, opened), force)
+    # A folder that cannot be written is refused before the run, not after it.
+    reads = files_of_scenario(scenario, opened)
     if out is not None:
-        outputs.claim_folder(out, RESULT_FILES)
+        Outputs(reads, force).claim_folder(out, RESULT_FILES)
     announce(opened, years)
-    drawn: xr.Dataset | str | None = None
+    n = opened.draws if draws is None else draws
     with ThreadPoolExecutor(1) as beside:
-        n = opened.draws if draws is None else draws
         drawing = None if n == 0 else beside.submit(_drawn, opened, n, years)
         load_in_background(
-            "drysward.results.dataset", "drysward.results.answers", "drysward.results.export",
-            "drysward.screen.play", "drysward.screen.doubt",
+            "drysward.results.dataset", "drysward.results.summary", "drysward.screen.play",
+            "drysward.screen.doubt",
         )  # fmt: skip
         result = drysward.run(opened, years=years, daily=out is not None)
-        from drysward.results.export import summarise, write_results
-        from drysward.results.field_costs import field_costs, has_prices
-        from drysward.results.play import play_answers
-        from drysward.results.volumes import site_volumes
-        from drysward.screen.play import play
-        from drysward.screen.tables import comparison, console, named_lines
-
-        answers = drysward.answers(
-            result, tuple(opened.answers.return_periods), opened.answers.confidence
-        )
-        summary = summarise(result, answers)
-        site = site_volumes(result, tuple(opened.answers.return_periods))
-        if has_prices(opened.costs, opened.supply):
-            costs = field_costs(result, opened)
-            site = site.merge(costs).assign_attrs(costs.attrs)
-        if drawing is not None:
-            drawn = drawing.result()
+        drawn = None if drawing is None else drawing.result()
     if isinstance(drawn, str) and draws is not None:
         raise FaultyInput(Fault("--draws", drawn, "widen --years, or --draws 0 for none"))
-    screen = console()
-    played = play_answers(result) if "has_play" in result.coords else None
+    from drysward.screen.play import play
+    from drysward.screen.tables import comparison, console, named_lines
+
+    found = None if isinstance(drawn, str) else drawn
+    summary = drysward.summarise(result, opened, draws=found)
     told = None
-    if drawn is not None and not isinstance(drawn, str):
+    if found is not None:
         from drysward.screen.doubt import drawn_parts
 
-        told = drawn_parts(drawn, summary, units)
-    if show == "play" and played is not None:
-        parts = play(result, played)
+        told = drawn_parts(found, summary, units)
+    if show == "play":
+        names = [str(name) for name in summary.data_vars if str(name).startswith("play_")]
+        parts = play(result, summary[names].rename({n: n.removeprefix("play_") for n in names}))
         if told is not None:
             parts += [*told.sentences, *told.fields, *told.choice, named_lines(told.notes)]
     else:
-        parts = comparison(summary, units, site, told)
+        parts = comparison(summary, units, summary, told)
     if isinstance(drawn, str):
         parts.append(named_lines([("Not known", f"nothing is drawn: {drawn}")]))
-    doubt = None if isinstance(drawn, str) else drawn
+    screen = console()
     for part in parts:
         screen.print(part)
     if out is not None:
-        from drysward.studies.chosen_years import with_details
-
-        result = with_details(result, opened, settings(**weather))
-        tell_written(write_results(result, summary, out, units, played, site, doubt, outputs))
+        chosen = settings(**weather)
+        tell_written(drysward.save(result, out, opened, summary, units, chosen, force, reads))
 
 
 def _drawn(
     scenario: Scenario, n: int | None, years: tuple[int, int] | None
 ) -> xr.Dataset | str:
-    """What draws make of the answers, or why there are none; it loads beside the run as well."""
-    from drysward.studies.doubt.answers import drawn_or_why
+    """Draws beside the run, or why there are none; what they need is loaded beside it as well."""
+    import drysward
+    from drysward.faults import CannotDraw
 
-    return drawn_or_why(scenario, n, years)
+    try:
+        return drysward.draws(scenario, n, years=years)
+    except CannotDraw as why:
+        return str(why)

@@ -26,8 +26,7 @@ def command(folder: Path, of_what: str, plan: str | None, field: str | None) -> 
     import drysward
     from drysward.screen.sweep import effects_table
     from drysward.screen.tables import console
-    from drysward.studies.sweep.effects import effects
 
     screen = console()
-    for part in effects_table(effects(drysward.open(folder), of_what, plan, field)):
+    for part in effects_table(drysward.effects(drysward.open(folder), of_what, plan, field)):
         screen.print(part)

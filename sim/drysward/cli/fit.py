@@ -27,7 +27,7 @@ def hardness(readings: Path, surface: str | None) -> None:
     READINGS is a CSV file with a heading and two columns: moisture, headed "moisture (v/v)" or
     "moisture (%)" by volume, and "g", the peak deceleration read at the same spot.
     """
-    from drysward.studies.hardness_readings import fit_readings, told
+    from drysward.studies.hardness_readings import fit_readings, readings_text
 
-    for line in told(fit_readings(readings), surface):
+    for line in readings_text(fit_readings(readings), surface):
         say(line)

@@ -32,15 +32,12 @@ def command(
     FOLDER is what 'drysward sweep' has written; points that are not done yet are left out.
     """
     import drysward
-    from drysward.files import Outputs
-    from drysward.report.result import files_of_result
     from drysward.screen.sweep import front_table
     from drysward.screen.tables import console
-    from drysward.studies.sweep.front import front, write_front
 
-    kept = front(drysward.open(folder), cost, risk, field, high)
+    choices = drysward.front(drysward.open(folder), cost, risk, field, high)
     screen = console()
-    for part in front_table(kept, units):
+    for part in front_table(choices, units):
         screen.print(part)
-    outputs = Outputs(files_of_result(folder), force)
-    tell_written([write_front(kept, folder, outputs)])
+    chunks = [path for path in folder.iterdir() if path.suffix in (".nc", ".json")]
+    tell_written(drysward.save(choices, folder, units=units, force=force, reads=chunks))

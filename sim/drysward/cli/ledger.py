@@ -63,17 +63,15 @@ def command(
     """
     import drysward
     from drysward.files import Outputs
-    from drysward.results.export import write_ledger
     from drysward.screen.tables import console, daily_account
 
     opened = open_scenario(scenario, **weather)
-    outputs = Outputs(files_of_scenario(scenario, opened), force)
+    reads = files_of_scenario(scenario, opened)
     if out is not None:
-        outputs.claim(out)
+        Outputs(reads, force).claim(out)
     account = drysward.ledger(opened, field, plan, year)
     if out is not None:
-        write_ledger(account, out, units, outputs)
-        tell_written([out])
+        tell_written(drysward.save(account, out, units=units, force=force, reads=reads))
         return
     screen = console()
     for part in daily_account(account, units):

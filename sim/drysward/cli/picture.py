@@ -8,8 +8,6 @@ import click
 
 from drysward.cli.arguments import force_option, tell_written, units_option
 
-ENDINGS = (".svg", ".png", ".pdf")
-
 
 @click.command()
 @click.argument("result", type=click.Path(path_type=Path))
@@ -37,18 +35,8 @@ def command(
     shortage, causes, sizing; of play events and play; of a sweep front, drivers and surface.
     Without a field, plan, stage or case the panels of the page are drawn.
     """
-    from drysward.files import Outputs, ending_of
-    from drysward.report import gallery
-    from drysward.report.result import files_of_result, open_result
-    from drysward.report.style import save
+    import drysward
 
-    ending = ending_of(out, ENDINGS)
-    picture = gallery.named(name)
-    opened = open_result(result)
-    fixed = {key: value for key, value in choice.items() if value is not None}
-    panels = gallery.choose(opened, picture, fixed)
-    outputs = Outputs(files_of_result(result), force)
-    outputs.claim(out)
-    figure = gallery.compose(opened, picture, panels, units)
-    alt = " ".join(picture.alt(opened, panel, units) for panel in panels)
-    tell_written(outputs.write({out: lambda part: save(figure, part, ending[1:], alt)}))
+    chosen = {key: value for key, value in choice.items() if value is not None}
+    drysward.picture(result, name, out, units, force, **chosen)
+    tell_written([out])

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from pathlib import Path
 
 import click
@@ -26,16 +25,11 @@ def command(result: Path, out: Path, force: bool, units: str) -> None:
 
     RESULT is a folder that --out of compare, supply or sweep wrote, or its results.nc.
     """
-    from drysward.files import Outputs
     from drysward.loading import light_processes
 
-    # Started first: they load the slow libraries at the same time.
-    processes = light_processes("drysward.report.drawing")
-    from drysward.report.page import page, write_page
-    from drysward.report.result import files_of_result, open_result
+    # Before all that loads slowly, which they load too.
+    processes = light_processes("drysward.pages.drawing")
+    import drysward
 
-    opened = open_result(result)
-    outputs = Outputs(files_of_result(result), force)
-    outputs.claim(out)
-    text = page(opened, units, processes, os.cpu_count() or 1)
-    tell_written(outputs.write({out: lambda part: write_page(text, part)}))
+    drysward.report(result, out, units, force, processes)
+    tell_written([out])

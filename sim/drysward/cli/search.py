@@ -20,16 +20,16 @@ def command(sweep: str, workers: int | None, units: str) -> None:
     from rich.console import Console
     from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
+    import drysward
     from drysward.screen.sweep import found_lines
     from drysward.screen.tables import console
-    from drysward.studies.sweep.description import read_sweep
-    from drysward.studies.sweep.search import search
 
-    read = read_sweep(sweep)
     columns = (TextColumn("Trying plans"), BarColumn(), TimeRemainingColumn())
     with Progress(*columns, console=Console(stderr=True), transient=True) as progress:
         task = progress.add_task("", total=1.0)
-        found = search(read, workers, lambda done: progress.update(task, completed=done))
+        found = drysward.search(
+            sweep, workers, lambda done: progress.update(task, completed=done)
+        )
     screen = console()
     for part in found_lines(found, units):
         screen.print(part)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -56,28 +55,15 @@ def command(
     SCENARIO is a scenario file (.toml) with a table [supply], or the name of one that ships with
     the program: 'drysward supply pond'. With a table [sizing] the least size is looked for.
     """
-    import xarray as xr
     from rich.console import Console
-    from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+    from rich.progress import BarColumn, Progress, TaskID, TextColumn, TimeRemainingColumn
 
     import drysward
     from drysward.faults import Fault, FaultyInput
     from drysward.files import Outputs
     from drysward.results import SUPPLY_FILES
-    from drysward.results.export import summarise, write_supply
-    from drysward.results.field_costs import field_costs, has_prices
-    from drysward.results.supply import supply_answers, supply_cautions
     from drysward.screen.supply import supply_report
     from drysward.screen.tables import console, named_lines
-    from drysward.studies.chosen_years import with_details
-    from drysward.studies.doubt.sized import (
-        check_draws,
-        draws_dataset,
-        fitting_draws_of_sizing,
-        size_draws,
-        why_no_draws,
-    )
-    from drysward.studies.sizing import sizing_dataset, solve
 
     opened = open_scenario(scenario, **weather)
     if opened.supply is None:
@@ -88,48 +74,41 @@ def command(
                 "a table [supply] in the scenario; 'drysward supply pond' shows one",
             )
         )
-    if draws:
-        if no_sizing:
-            told = "leave out one of the two"
-            raise FaultyInput(Fault("--draws", "is given beside --no-sizing", told))
-        check_draws(opened, draws)
-    n = opened.draws if draws is None else draws
-    why = "" if draws is not None or n == 0 or no_sizing else why_no_draws(opened)
-    outputs = Outputs(files_of_scenario(scenario, opened), force)
+    if draws and no_sizing:
+        raise FaultyInput(Fault("--draws", "is given beside --no-sizing", "leave out one of them"))
+    if draws and opened.sizing is None:
+        mend = "a table [sizing] in the scenario, or no --draws"
+        raise FaultyInput(Fault("sizing", "is missing, and --draws needs it", mend))
+    reads = files_of_scenario(scenario, opened)
     if out is not None:
-        outputs.claim_folder(out, SUPPLY_FILES)
+        Outputs(reads, force).claim_folder(out, SUPPLY_FILES)
     announce(opened, years)
     columns = (TextColumn("{task.description}"), BarColumn(), TimeRemainingColumn())
     with Progress(*columns, console=Console(stderr=True), transient=True) as progress:
+        bars: dict[str, TaskID] = {}
 
-        def shown_as(told: str) -> Callable[[float], None]:
-            task = progress.add_task(told, total=1.0)
-            return lambda done: progress.update(task, completed=done)
+        def on_progress(step: str, done: float) -> None:
+            if step not in bars:
+                bars[step] = progress.add_task(step, total=1.0)
+            progress.update(bars[step], completed=done)
 
-        running = shown_as("Running the plans")
-        result = drysward.run(opened, years=years, on_progress=running, daily=out is not None)
-        parts = [supply_answers(result), drysward.answers(result)]
-        if has_prices(opened.costs, opened.supply):
-            parts.append(field_costs(result, opened))
+        result = drysward.run(
+            opened, years=years, daily=out is not None,
+            on_progress=lambda done: on_progress("Running the plans", done),
+        )  # fmt: skip
+        sizing = None
         if opened.sizing is not None and not no_sizing:
-            solved = solve(opened, years, on_progress=shown_as("Trying sizes"))
-            parts.append(sizing_dataset(solved))
-        if n is None:
-            n = fitting_draws_of_sizing(opened, result.sizes["year"])
-        if n and not why and not no_sizing:
-            sized = size_draws(opened, n, years, on_progress=shown_as("Trying sizes in draws"))
-            parts.append(draws_dataset(sized))
-    told = xr.merge(parts, combine_attrs="no_conflicts", compat="equals", join="exact")
-    told.attrs["supply_cautions"] = " ".join(supply_cautions(opened.supply))
+            sizing = drysward.size(
+                opened, years, draws,
+                on_progress=lambda step, done: on_progress(f"Trying {step}", done),
+            )  # fmt: skip
+    summary = drysward.summarise(result, opened, sizing=sizing, supply=True)
     screen = console()
-    for part in supply_report(told, units):
+    for part in supply_report(summary, units):
         screen.print(part)
-    if why:
+    if why := summary.attrs.get("sizing_no_draws"):
         screen.print(named_lines([("Draws", f"none: {why}")]))
     if out is not None:
-        # The summary too: what a plan does to the turf belongs to a supply's page.
-        turf = summarise(result, told).data_vars
-        detailed = with_details(result, opened, settings(**weather))
-        known = {*told.data_vars, *result.data_vars}
-        result = detailed.assign({n: v for n, v in turf.items() if n not in known})
-        tell_written(write_supply(result, told, out, units, outputs))
+        chosen = settings(**weather)
+        files = drysward.save(result, out, opened, summary, units, chosen, force, reads)
+        tell_written(files)

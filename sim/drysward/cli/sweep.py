@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-import os
+from collections.abc import Callable
+from contextlib import ExitStack
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -13,7 +14,7 @@ from drysward.cli.stopping import keeps
 from drysward.screen.visible import say
 
 if TYPE_CHECKING:
-    from drysward.studies.sweep.folder import Manifest
+    from drysward.studies.sweep.run import Start
 
 
 class SweepOrStatus(click.Group):
@@ -63,49 +64,43 @@ def run(
     """Run a sweep file, or go on with it."""
     from rich.console import Console
 
+    import drysward
     from drysward.cli.sweep_progress import sweep_progress
-    from drysward.screen.sweep import damaged_line, forecast_lines
-    from drysward.studies.sweep.description import read_sweep
-    from drysward.studies.sweep.folder import Chunks, claimed
-    from drysward.studies.sweep.run import forecast, plan_work, run_missing
+    from drysward.screen.sweep import chunks_line, damaged_line, forecast_lines
 
-    work = plan_work(read_sweep(sweep))
-    tell_compiling()
-    there = Chunks(done=(), damaged=())
-    if not only_forecast:
-        there = click.get_current_context().with_resource(claimed(out, work.manifest))
-        keeps(lambda: _chunks_kept(out, work.manifest))
-    if there.damaged:
-        say(f"{damaged_line(there)}; run again", err=True)
-    done = len(there.done)
-    cores = workers or os.cpu_count() or 1
-    for line in forecast_lines(work, done, forecast(work, done, cores), cores, cluster):
-        say(line, err=True)
-    if only_forecast:
-        return
-    with sweep_progress(work.manifest, Console(stderr=True)) as on_chunk:
-        run_missing(work, out, there.done, workers, cluster, on_chunk)
-    say(f"Done: {work.manifest.points:,} points in {out}", err=True)
+    with ExitStack() as ends:
+        on_chunk: list[Callable[[int, int], None]] = []
 
+        def on_start(start: Start) -> None:
+            manifest = start.work.manifest
+            tell_compiling()
+            if not only_forecast:
+                keeps(lambda: chunks_line(out, manifest))
+            if start.there.damaged:
+                say(f"{damaged_line(start.there)}; run again", err=True)
+            for line in forecast_lines(
+                start.work, len(start.there.done), start.forecast(), start.cores, start.cluster
+            ):
+                say(line, err=True)
+            if not only_forecast:
+                bar = sweep_progress(manifest, Console(stderr=True))
+                on_chunk.append(ends.enter_context(bar))
 
-def _chunks_kept(folder: Path, manifest: Manifest) -> str:
-    """What a stop says of a sweep."""
-    from drysward.studies.sweep.folder import chunks_there
-
-    kept = len(chunks_there(folder, manifest))
-    return f"{kept} of {manifest.chunks} chunks are kept in {folder}; run the same command to go on"
+        points = drysward.sweep(
+            sweep, None if only_forecast else out, workers, cluster, on_start,
+            lambda done, chunks: on_chunk[0](done, chunks),
+        )  # fmt: skip
+    if points is not None:
+        say(f"Done: {points.attrs['points']:,} points in {out}", err=True)
 
 
 @command.command()
 @click.argument("folder", type=click.Path(path_type=Path))
 def status(folder: Path) -> None:
     """How far a sweep is, and whether it can go on."""
-    from drysward.screen.sweep import status_lines
+    from drysward.screen.sweep import status_of
     from drysward.screen.tables import console
-    from drysward.studies.sweep.folder import look_through, read_manifest
 
-    manifest = read_manifest(folder)
-    there = look_through(folder, manifest)
     screen: Any = console()
-    for part in status_lines(folder, manifest, there):
+    for part in status_of(folder):
         screen.print(part)

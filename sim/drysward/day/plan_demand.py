@@ -18,6 +18,7 @@ from drysward.day.records import (
     NIGHT,
     RULE_ET_SHARE,
     RULE_FIXED,
+    RULE_FUNCTION,
     RULE_NONE,
     RULE_REFILL,
     WEEK,
@@ -62,7 +63,8 @@ def watering_depths(
 
     ``recent_rain`` (mm) fell in the last ``plan_rain_skip_days`` days, today not included.
     ``share_today``, ``crown_only_today`` and ``closed_today`` are today's restrictions. A refill
-    that has started goes on below its trigger until the soil is refilled.
+    that has started goes on below its trigger until the soil is refilled. The depth of a function
+    is in the plan's table of the week before the day begins.
     """
     refill = larger(0.0, seen_deficit - plan_target * taw) * plan_run_time_multiplier
     in_season = within(day_of_year, plan_first_day, plan_last_day)
@@ -71,7 +73,8 @@ def watering_depths(
     share_of_et = plan_share * owed_et * plan_run_time_multiplier
     depth = refill if plan_rule == RULE_REFILL else 0.0
     depth = share_of_et if plan_rule == RULE_ET_SHARE else depth
-    depth = depth_today if plan_rule == RULE_FIXED else depth
+    of_table = (plan_rule == RULE_FIXED) | (plan_rule == RULE_FUNCTION)
+    depth = depth_today if of_table else depth
     depth = depth if days_since_water >= plan_interval else 0.0
     depth *= adjust_today
     goes = (recent_rain < plan_rain_skip) & (paused == 0.0) & (plan_rule != RULE_NONE)
@@ -81,7 +84,8 @@ def watering_depths(
     permitted = depth * share_today
     is_permitted = goes & (permitted >= plan_least_depth) & (crown_only_today == 0.0)
     permitted = permitted if is_permitted else 0.0
-    refill_depth = permitted if plan_rule == RULE_REFILL else 0.0
+    goes_on = (plan_rule == RULE_REFILL) | (plan_rule == RULE_FUNCTION)
+    refill_depth = permitted if goes_on else 0.0
 
     thirsty = (days_since_water >= plan_crown_interval) & (seen_crown_wetness < CROWNS_DRY_BELOW)
     let_go = (seen_dormant >= plan_crown_from) | (paused > 0.0)

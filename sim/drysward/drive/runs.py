@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
+from functools import partial
 from itertools import pairwise
 from typing import Any, TypeVar
 
@@ -28,6 +29,7 @@ from drysward.day.records import (
 )
 from drysward.day.supply import SupplyState
 from drysward.drive.batches import batch_of, day_input_of, tally_of, write_back
+from drysward.drive.mornings import run_at_once, run_by_day
 from drysward.drive.windows import compiled_run_site, run_windows
 from drysward.scenario.model import PlanSpec
 from drysward.site.plans import write_plan
@@ -206,10 +208,12 @@ def advance_all(
         cut_m3=np.zeros(len(CAUSES)),
         passes=np.zeros(n_fields),
     )
-    (compiled_run_site() if compiled else run_windows)(
-        site.forcing,
+    run_days = partial(
+        run_by_day if any(spec.function for spec in runs.specs) else run_at_once,
+        compiled_run_site() if compiled else run_windows, site, runs.specs, spread,
+    )  # fmt: skip
+    run_days(
         day_input_of(site),
-        site.from_day,
         batch,
         site.supply,
         runs.supply_of,

@@ -24,19 +24,18 @@ def compiled_run_site() -> Callable[..., Any]:
 
 
 def run_windows(
-    forcing: Forcing, day_input: DayInput, from_day: int, batch: Any, supply: Any, supply_of: Any,
-    supply_states: Any, tally: Any, scratch: Any, reached: Any, condition: Any, trace_at: Any,
-    supply_or_play: bool | None,
+    forcing: Forcing, day_input: DayInput, from_day: int, first_day: int, stop_day: int,
+    batch: Any, supply: Any, supply_of: Any, supply_states: Any, tally: Any, scratch: Any,
+    reached: Any, condition: Any, trace_at: Any, supply_or_play: bool | None,
 ) -> None:  # fmt: skip
-    """Run plans over all days of a stretch, in place, in windows as long as ``day_input.days``.
+    """Run plans over days of a stretch, in place, in windows as long as ``day_input.days``.
 
-    Each window is filled from ``forcing`` before it is run. The other arguments are those of
-    ``run_site``.
+    Windows begin with ``first_day`` and end before ``stop_day``. ``forcing`` fills each before it
+    is run, from ``from_day`` on. The other arguments are those of ``run_site``.
     """
-    n_days = day_input.calendar.shape[0]
     n_lines = day_input.days.shape[0]
-    for first in range(0, n_days, n_lines):
-        stop = min(first + n_lines, n_days)
+    for first in range(first_day, stop_day, n_lines):
+        stop = min(first + n_lines, stop_day)
         for f in range(forcing.turfs.shape[0]):
             n = forcing.n_nodes[f]
             curves = Curves(

@@ -30,7 +30,20 @@ def answers(
 
     Returns
     -------
-    Dataset by field, plan, stage and period; depths in mm gross.
+    Dataset by field, plan, stage and period: ``days_below_condition_mean`` (d) with its sampling
+    error ``_se`` and the worst year in ten ``_1in10``; ``probability`` of each stage (1) with
+    ``_se``, ``_low`` and ``_high``; ``days_mean`` (d); ``season_water`` and ``demand`` with
+    limits (mm, as drawn).
+
+    Raises
+    ------
+    KeyError
+        When ``result`` is no Dataset of ``drysward.run``.
+
+    Examples
+    --------
+    >>> answers = drysward.answers(drysward.run(drysward.shipped("demo")))
+    >>> answers["probability"].sel(stage="wilt").to_series()
     """
     if periods is None:
         periods = tuple(json.loads(result.attrs["return_periods"]))
@@ -79,8 +92,8 @@ def answers(
 
 
 def days_below(days: np.ndarray, independent: int) -> dict[str, np.ndarray]:
-    """What is told of the days below playing condition (..., Y): their mean over the years with
-    its sampling error, and those of the worst year in ten.
+    """Days below playing condition (..., Y) over the years: their mean with its sampling error, and
+    the worst year in ten.
     """
     return {
         "days_below_condition_mean": days.mean(axis=-1),

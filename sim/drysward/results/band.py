@@ -23,7 +23,7 @@ _TAIL = 0.05
 class Band:
     """5 to 95% of an outcome across what is not known; arrays (...), in the unit of the outcome.
 
-    ``distinct``: False where the spread across draws is too small to tell from chance; without
+    ``distinct``: False where the spread across draws is too small to stand out from chance; without
     years ``low`` and ``high`` are then both the mean.
     """
 

@@ -14,13 +14,13 @@ def driest_plan(result: xr.Dataset) -> str:
 
 
 def has_days_below(result: xr.Dataset) -> bool:
-    """Whether a file tells days below playing condition, of one field of turf at least."""
+    """Whether a file has days below playing condition, of one field of turf at least."""
     return _BELOW in result and bool(np.isfinite(result[_BELOW].values).any())
 
 
 def safest_plan(result: xr.Dataset) -> str:
     """The plan with the fewest days below playing condition, on the mean of the fields of turf,
-    or the least odds of wilt where a file tells no such days; of equals the thriftier.
+    or the least odds of wilt where a file has no such days; of equals the thriftier.
     """
     bad = result["probability"].sel(stage="wilt").transpose("field", "plan").values
     if has_days_below(result):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import inspect
 import json
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
@@ -9,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import xarray as xr
 
-from drysward import __version__
+from drysward import CITATION, __version__
 from drysward.day.counting import NO_DORMANCY
 from drysward.day.records import (
     CALENDAR_DAYS,
@@ -20,7 +21,9 @@ from drysward.day.records import (
     SUPPLY_YEAR,
     YEAR,
 )
+from drysward.results.cf import CONVENTIONS
 from drysward.results.text import DRAWN_YEARS, FILE_MEANS, FINDINGS, MADE_YEARS
+from drysward.scenario.model import PlanSpec
 from drysward.site.stretches import PreparedSite, WeatherSeen
 from drysward.weather.series import Series
 
@@ -92,6 +95,7 @@ def as_dataset(
         attrs={
             **provenance(site, series),
             "et_procedures": json.dumps(seen.procedures),
+            "plan_functions": functions_text([r.plan for r in runs]),
             "driest_years": ", ".join(str(y) for y in seen.driest_years()),
         },
     )
@@ -149,6 +153,21 @@ def of_turf(values: np.ndarray, is_skinned: np.ndarray) -> np.ndarray:
     return np.where(is_skinned.reshape(-1, *[1] * (values.ndim - 1)), np.nan, values)
 
 
+def functions_text(plans: Sequence[PlanSpec]) -> str:
+    """The Python text of the functions that say what plans put on, as JSON by key of the plan;
+    the name of one whose text is not known. "" without any.
+    """
+    texts = {}
+    for plan in plans:
+        if plan.function is not None:
+            plain = getattr(plan.function, "py_func", plan.function)  # as compiled by numba
+            try:
+                texts[plan.key] = inspect.getsource(plain)
+            except (OSError, TypeError):
+                texts[plan.key] = getattr(plain, "__qualname__", repr(plain))
+    return json.dumps(texts) if texts else ""
+
+
 def provenance(site: PreparedSite, series: Series) -> dict[str, str | int | float]:
     """What a result came from, as attributes."""
     scenario = site.scenario
@@ -164,10 +183,12 @@ def provenance(site: PreparedSite, series: Series) -> dict[str, str | int | floa
             FILE_MEANS: json.dumps(file.means),
         }
     return {
-        "Conventions": "CF-1.11",
+        "Conventions": CONVENTIONS,
         "title": scenario.title,
         "site": scenario.site.name,
         "source": f"drysward {__version__}",
+        "history": f"simulated by drysward {__version__}",
+        "citation": CITATION,
         "drysward_version": __version__,
         "scenario": scenario.text,
         "scenario_digest": scenario.digest,

@@ -19,12 +19,12 @@ def digest_of(raw: xr.Dataset) -> str:
 
     The same whatever library wrote or packed the file, and in whatever order.
     """
-    sha = hashlib.sha256(_told(raw.attrs))
+    sha = hashlib.sha256(_attributes_as_json(raw.attrs))
     for name in sorted(map(str, raw.variables)):
         variable = raw.variables[name]
         values = np.asarray(variable.values)
-        told = [name, variable.dims, values.shape, values.dtype.str.lstrip("<>|=")]
-        sha.update(json.dumps(told).encode() + _told(variable.attrs))
+        head = [name, variable.dims, values.shape, values.dtype.str.lstrip("<>|=")]
+        sha.update(json.dumps(head).encode() + _attributes_as_json(variable.attrs))
         if values.dtype.kind in "OU":
             sha.update(json.dumps(values.tolist()).encode())
         else:
@@ -33,7 +33,7 @@ def digest_of(raw: xr.Dataset) -> str:
     return f"sha256:{sha.hexdigest()}"
 
 
-def _told(attrs: dict[str, Any]) -> bytes:
+def _attributes_as_json(attrs: dict[str, Any]) -> bytes:
     plain = {
         str(name): np.asarray(value).tolist()
         for name, value in attrs.items()

@@ -38,7 +38,7 @@ YEARLY = {
 def has_prices(costs: Costs, supply: SupplySpec | None) -> bool:
     """Whether the scenario says what anything costs; a price of 0 says nothing.
 
-    Energy counts only with a supply, whose lifts tell how much of it is used.
+    Energy counts only with a supply, whose lifts give how much of it is used.
     """
     return bool(priced_parts(costs, supply))
 
@@ -102,7 +102,7 @@ def field_costs(result: xr.Dataset, scenario: Scenario) -> xr.Dataset:
     ``site_costs``, ``cost_storage`` and ``cost_first``. With a life ``field_cost_present``,
     ``field_cost_equal_yearly``, ``cost_present``, ``cost_equal_yearly``. Where root zones of two
     prices stand, ``difference_first``, ``_keeping``, ``_lost_turf`` and ``_present`` by plan:
-    what the dearest to build costs more than the cheapest on the same area. Attributes tell the
+    what the dearest to build costs more than the cheapest on the same area. Attributes give the
     prices, what has none, and which fields were compared under which plan.
     """
     costs, supply = scenario.costs, scenario.supply
@@ -259,12 +259,12 @@ def _shares(parts: FloatArray, otherwise: FloatArray) -> FloatArray:
 
 
 def _add_mean_and_dry(
-    out: xr.Dataset, name: str, dims: tuple[str, ...], values: FloatArray, units: str, told: str
+    out: xr.Dataset, name: str, dims: tuple[str, ...], values: FloatArray, units: str, meaning: str
 ) -> None:
     """Mean over the years (..., Y), and what one year in ten passes."""
-    attrs = {"units": units, "long_name": f"mean of the years of {told}"}
+    attrs = {"units": units, "long_name": f"mean of the years of {meaning}"}
     out[f"{name}_mean"] = (dims, values.mean(axis=-1), attrs)
-    attrs = {"units": units, "long_name": f"{told} that one year in ten passes"}
+    attrs = {"units": units, "long_name": f"{meaning} that one year in ten passes"}
     out[f"{name}_dry"] = (dims, np.quantile(values, DRY_YEAR, axis=-1), attrs)
 
 
@@ -353,9 +353,9 @@ def _difference(
         )
         .drop_vars(("field_label", "area_m2"), errors="ignore")
         .assign_attrs(
-            attrs, long_name=f"what the dearest root zone costs more than the cheapest {told}"
+            attrs, long_name=f"what the dearest root zone costs more than the cheapest {meaning}"
         )
-        for name, (by_field, told) in parts.items()
+        for name, (by_field, meaning) in parts.items()
     }
 
 
@@ -395,7 +395,7 @@ def _prices(costs: Costs, supply: SupplySpec | None) -> dict[str, Any]:
             for b in tariff
         ]
 
-    told = {**asdict(costs), "water": blocks(costs.water)}
+    meaning = {**asdict(costs), "water": blocks(costs.water)}
     sources = supply.sources if supply is not None else ()
-    told["sources"] = {source.key: blocks(source.tariff) for source in sources if source.tariff}
-    return told
+    meaning["sources"] = {source.key: blocks(source.tariff) for source in sources if source.tariff}
+    return meaning

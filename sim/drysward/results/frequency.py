@@ -277,7 +277,7 @@ def demand_of_years(
     values: FloatArray, periods: Sequence[float], confidence: float, independent: int, distinct: int
 ) -> Demand:
     """As :func:`demand_at_return_periods`, of years (..., Y) of which ``distinct`` differ and that
-    tell no more than ``independent`` would.
+    are worth no more than ``independent``.
 
     The estimate is that of the years that differ, the limits are those of as many years as they
     are worth.
@@ -305,7 +305,7 @@ def worth(values: FloatArray, n: int) -> FloatArray:
 def thinned(values: ArrayLike, n: int) -> FloatArray:
     """``n`` values (..., n) for each longer series (..., years): quantiles at Hazen's positions.
 
-    For years drawn again and again from a record of ``n``, which tell no more than it does.
+    For years drawn again and again from a record of ``n``, which are worth no more than it is.
     """
     ordered = np.sort(_checked_all(values), axis=-1)
     # Number by number and in one order of memory, so that a series gives the same bits alone and

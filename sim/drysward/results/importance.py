@@ -44,7 +44,7 @@ class Importance:
 
     ``explained``: () or (M,), share of the variance across draws that the fit foretells in draws
     that it has not seen, 0 to 1. Shares add up to about this much, and to more where numbers act
-    together; the rest cannot be told apart with so many ``draws``.
+    together; the rest cannot be separated with so many ``draws``.
     """
 
     groups: Shares

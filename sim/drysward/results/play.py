@@ -36,13 +36,13 @@ def play_answers(result: xr.Dataset) -> xr.Dataset:
     n = min(int(result.attrs["independent_years"]), result.sizes["year"])
     for name in MEANS:
         values = result[f"play_{name}"].where(on)
-        told = values.attrs.get("long_name", name)
+        meaning = values.attrs.get("long_name", name)
         units = values.attrs.get("units", "1")
         mean = values.mean("year")
-        out[f"{name}_mean"] = mean.assign_attrs(units=units, long_name=f"mean of {told}")
+        out[f"{name}_mean"] = mean.assign_attrs(units=units, long_name=f"mean of {meaning}")
         error = values.std("year", ddof=1 if n > 1 else 0) / np.sqrt(n)
         out[f"{name}_se"] = error.assign_attrs(
-            units=units, long_name=f"sampling error of the mean of {told}"
+            units=units, long_name=f"sampling error of the mean of {meaning}"
         )
     most = result["play_longest_airless"].where(on).max("year")
     out["longest_airless_most"] = most.assign_attrs(

@@ -43,13 +43,13 @@ class Split:
 
     @property
     def distinct(self) -> BoolArray:
-        """Whether the spread across draws can be told from chance: V_p > 0."""
+        """Whether the spread across draws stands out from chance: V_p > 0."""
         return np.asarray(self.between_draws > 0.0)
 
     @property
     def knowledge_sd(self) -> FloatArray:
         """Standard deviation of the true means across draws, sqrt(V_p); more years leave it as it
-        is. 0 where it is too small to tell from chance.
+        is. 0 where it is too small to stand out from chance.
         """
         return np.sqrt(positive(self.between_draws))
 
@@ -96,7 +96,7 @@ class Split:
 
         Means of the draws over Y years that were drawn again and again differ by
         V_p + V_e/distinct, not by V_p + V_e/Y. Years made of a climate that is known no better
-        than by n years are distinct, but no more than n tell of the climate.
+        than by n years are distinct, but no more than n are worth of the climate.
         """
         more = self.interaction * (1.0 / distinct - 1.0 / self.years)
         return replace(self, years=n, between_draws=self.between_draws - more)

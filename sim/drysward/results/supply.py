@@ -46,7 +46,7 @@ def supply_answers(result: xr.Dataset) -> xr.Dataset:
             source.attrs.get("units", "m3"),
             f"mean of the years of {source.attrs.get('long_name', name)}",
         )
-    for name, values, told in (
+    for name, values, meaning in (
         (
             "time_reliability",
             1.0 - _over(total["shortage_days"], total["demand_days"]),
@@ -63,7 +63,7 @@ def supply_answers(result: xr.Dataset) -> xr.Dataset:
             "chance that a day of shortage is the last of its run",
         ),
     ):
-        out[name] = _named(values, "1", told)
+        out[name] = _named(values, "1", meaning)
     out["vulnerability"] = _named(_over(total["shortage"], events), "m3", "mean shortage")
     worst = result["supply_worst_event"]
     out["worst_event"] = _named(worst.max("year"), "m3", "largest shortage of all years")
@@ -76,7 +76,7 @@ def supply_answers(result: xr.Dataset) -> xr.Dataset:
 
     independent = int(result.attrs["independent_years"])
     limit = float(result.attrs["short_year"])
-    for name, happens, told in (
+    for name, happens, meaning in (
         ("no_shortage", short == 0.0, "odds that a year has no shortage"),
         ("short_year", short > limit, f"odds of a shortage over {100.0 * limit:g}% of the demand"),
         ("shortage_odds", result["supply_shortage_days"] > 0.0, "odds of any day of shortage"),
@@ -90,7 +90,7 @@ def supply_answers(result: xr.Dataset) -> xr.Dataset:
             (f"{name}_low", [p.low for p in found]),
             (f"{name}_high", [p.high for p in found]),
         ):
-            out[part] = ("plan", numbers, {"units": "1", "long_name": told})
+            out[part] = ("plan", numbers, {"units": "1", "long_name": meaning})
 
     per_mm = result["area_m2"] / 1000.0
     out["shortage_by_field"] = _named(
@@ -137,7 +137,7 @@ def supply_cautions(supply: SupplySpec) -> tuple[str, ...]:
     """What whoever builds or draws on such a supply must see to, by its parts; common practice."""
     kinds = {source.kind for source in supply.sources}
     pond = supply.storage is not None and supply.storage.kind == "pond"
-    told = (
+    meaning = (
         (pond, "A pond drowns people: banks, fences and outlets by an engineer; dam rules apply."),
         (
             pond or bool(supply.catchments) or bool(kinds & {"well", "stream"}),
@@ -149,7 +149,7 @@ def supply_cautions(supply: SupplySpec) -> tuple[str, ...]:
             "Reclaimed water needs its permit, signs and separate pipes; watch salt in the soil.",
         ),
     )
-    return tuple(line for applies, line in told if applies)
+    return tuple(line for applies, line in meaning if applies)
 
 
 def _over(part: xr.DataArray, whole: xr.DataArray) -> xr.DataArray:

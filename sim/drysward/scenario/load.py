@@ -77,12 +77,24 @@ SOUTHERN_SEASON = (274, 120)  # 1 October to 30 April
 
 
 def load(path: str | Path) -> Scenario:
-    """The scenario in the file ``path``; files that it names are relative to its folder.
+    """The scenario in a file.
+
+    Parameters
+    ----------
+    path : a scenario file (.toml); files that it names are looked for beside it.
+
+    Returns
+    -------
+    The scenario, checked, every quantity in base units (mm, m2, m3, degrees C, h).
 
     Raises
     ------
     FaultyInput
         With every fault of the file, each by its dotted key (or line, when it is not TOML).
+
+    Examples
+    --------
+    >>> scenario = drysward.load("my-fields.toml")
     """
     path = Path(path)
     instead = "" if os.path.exists(path) else _what_ships(path.stem)
@@ -98,7 +110,25 @@ def _what_ships(name: str) -> str:
 
 
 def shipped(name: str = "demo") -> Scenario:
-    """A scenario that ships with drysward; FaultyInput with the nearest name when there is none."""
+    """A scenario that ships with drysward.
+
+    Parameters
+    ----------
+    name : "demo", "match-days" or "pond".
+
+    Returns
+    -------
+    The scenario, as ``load``.
+
+    Raises
+    ------
+    FaultyInput
+        With the nearest name, when there is none of this one.
+
+    Examples
+    --------
+    >>> drysward.run(drysward.shipped("demo"), years=(1, 20))
+    """
     names = shipped_names()
     if name not in names:
         what = f"no shipped scenario is called {quoted(name)}"
@@ -123,17 +153,27 @@ def _shipped_files() -> dict[str, Path]:
 
 
 def loads(text: str, base_folder: str | Path, name: str = "scenario") -> Scenario:
-    """The scenario in ``text``.
+    """The scenario in a text.
 
     Parameters
     ----------
-    base_folder : folder of relative file names in it.
-    name : name of the text in faults.
+    text : TOML.
+    base_folder : where files that it names are looked for.
+    name : what faults call the text.
+
+    Returns
+    -------
+    The scenario, as ``load``.
 
     Raises
     ------
     FaultyInput
         With every fault, as ``load``.
+
+    Examples
+    --------
+    >>> text = drysward.shipped("demo").text.replace("trigger = 0.4", "trigger = 0.6")
+    >>> drysward.run(drysward.loads(text, "."))
     """
     return from_tree(toml_tables(name, text), base_folder, name, text)
 

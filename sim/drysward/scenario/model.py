@@ -7,8 +7,9 @@ comes after its last crosses the new year. Weeks start on Monday.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, Literal, TypeVar
 
@@ -273,6 +274,10 @@ class Stage:
     crown_only: bool = False
 
 
+PlanFunction = Callable[[Any], Any]
+"""A morning in, depths to put on tonight out; see ``Scenario.with_plan``."""
+
+
 @dataclass(frozen=True)
 class PlanSpec:
     """One irrigation plan; depths are mm that reach the turf.
@@ -280,7 +285,8 @@ class PlanSpec:
     ``trigger`` and ``target`` are depletion fractions of the available water of the rooted depth.
     ``pause.first`` is -1 and ``pause.above`` infinite when the plan has no such pause.
     ``most_depth_mm`` is the largest application, None that of the soil. With ``stop_at_runoff`` an
-    application ends when runoff would start.
+    application ends when runoff would start. A plan whose ``function`` says the depth has all
+    other settings of the plan ``like``, where it names one.
     """
 
     key: str
@@ -309,6 +315,8 @@ class PlanSpec:
     pause: Pause = field(default_factory=Pause)
     stages: tuple[Stage, ...] = ()
     syringe: SyringeSpec | None = None
+    function: PlanFunction | None = None
+    like: str = ""
 
 
 @dataclass(frozen=True)
@@ -560,6 +568,66 @@ class Scenario:
         return _named(key, "plans", {spec.key: spec for spec in self.plans})
 
 
+    def with_plan(
+        self, key: str, function: PlanFunction, like: str = "", label: str = ""
+    ) -> Scenario:
+        """The scenario with one more plan, whose depths a Python function says.
+
+        Parameters
+        ----------
+        key : of the new plan: letters, digits, _ and -.
+        function : takes a ``drysward.drive.mornings.Morning`` and returns the depth to put on
+            tonight, mm that reach the turf on average: a number, or an array (runs, fields). It
+            may be compiled by numba. It must depend on the morning only: plans run in threads.
+        like : key of a plan whose season, days, window, largest watering, restrictions, pauses and
+            crown-keeping the new one has; those of a plan that says nothing when empty.
+        label : what it is called; the key when empty.
+
+        Returns
+        -------
+        A new scenario; the system, the night, restrictions and the supply limit the plan as any
+        other.
+
+        Raises
+        ------
+        FaultyInput
+            When ``key`` is taken or cannot be one, or there is no plan ``like``.
+
+        Examples
+        --------
+        >>> def half_the_deficit(morning):
+        ...     return np.where(morning.depletion > 0.5, 0.5 * morning.deficit_mm, 0.0)
+        >>> scenario = drysward.shipped("demo").with_plan("half", half_the_deficit, like="refill")
+        """
+        where = f"plans.{key}"
+        if any(plan.key == key for plan in self.plans):
+            raise FaultyInput(Fault(where, "there is a plan of this key", "another key"))
+        if not _KEY.fullmatch(key):
+            raise FaultyInput(Fault(where, "cannot be a key", "letters, digits, _ and -"))
+        if not callable(function):
+            raise FaultyInput(Fault(where, f"{type(function).__name__} cannot be called", "def"))
+        settings = self.plan_named(like) if like else PlanSpec(key, key, "")
+        plan = replace(
+            settings,
+            key=key,
+            label=label or key,
+            rule="function",
+            depth_by_weekday=PlanSpec.depth_by_weekday,
+            function=function,
+            like=like,
+        )
+        return replace(self, plans=(*self.plans, plan))
+
+    def with_functions_of(self, other: Scenario) -> Scenario:
+        """The scenario with the plans of another that have functions, where it lacks them."""
+        out = self
+        for plan in other.plans:
+            if plan.function is not None and all(plan.key != own.key for own in self.plans):
+                out = out.with_plan(plan.key, plan.function, plan.like, plan.label)
+        return out
+
+
+_KEY = re.compile("[A-Za-z0-9_-]+")
 _Spec = TypeVar("_Spec")
 
 

@@ -31,7 +31,7 @@ from drysward.scenario.play_tables import (
     SYRINGE_NUMBERS,
 )
 from drysward.scenario.ranges import passed_text
-from drysward.scenario.rules import NO_WATERING, RULES
+from drysward.scenario.rules import EVERY_RULE, NO_WATERING
 from drysward.scenario.schema import DELIVERY_NUMBERS, ROOT_ZONE_NUMBERS
 from drysward.scenario.sizing_tables import ALLOWANCE, SIZE_KINDS
 from drysward.scenario.supply_tables import (
@@ -304,7 +304,7 @@ def _plan(plan: PlanSpec) -> Iterator[Setting]:
     Months whose run times are not adjusted are left out.
     """
     yield "rule", plan.rule, ""
-    for name, key in RULES[plan.rule].keys.items():
+    for name, key in EVERY_RULE[plan.rule].keys.items():
         value = getattr(plan, key.attribute)
         if isinstance(value, tuple):
             for day, of_day in zip(WEEKDAYS, value, strict=True):

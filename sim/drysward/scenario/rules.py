@@ -12,10 +12,16 @@ from typing import Annotated, Any
 
 from pydantic import BeforeValidator, Field
 
-from drysward.day.records import RULE_ET_SHARE, RULE_FIXED, RULE_NONE, RULE_REFILL
+from drysward.day.records import (
+    RULE_ET_SHARE,
+    RULE_FIXED,
+    RULE_FUNCTION,
+    RULE_NONE,
+    RULE_REFILL,
+)
 from drysward.scenario.values import EVERY_TIME, WEEKDAYS, Depth, Flaws, Share, in_table, one_of
 
-NO_WATERING = "none"
+NO_WATERING, FUNCTION = "none", "function"
 
 
 @dataclass(frozen=True)
@@ -99,7 +105,23 @@ RULES = {
     ),
 }
 
+# Rules that a plan can have, and those that a file can write: the rest only exist in Python.
+EVERY_RULE = {
+    **RULES,
+    FUNCTION: Rule(RULE_FUNCTION, "the depth that a Python function returns", by_need=True),
+}
+
 RULE_KEYS = {name: key for rule in RULES.values() for name, key in rule.keys.items()}
+
+
+def no_function(rule: object) -> object:
+    """A rule as a file writes it; ValueError for one that only Python can give."""
+    if rule == FUNCTION:
+        raise ValueError(
+            f"'{FUNCTION}' is a rule in Python, which no file can hold; "
+            "drysward.run(scenario, plans={'mine': function})"
+        )
+    return rule
 
 
 def rule_flaws(plan: Any) -> Flaws:

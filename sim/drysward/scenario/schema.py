@@ -41,7 +41,7 @@ from drysward.scenario.play_tables import (
     SyringeTable,
     grown,
 )
-from drysward.scenario.rules import RULE_KEYS, RULES, rule_flaws
+from drysward.scenario.rules import RULE_KEYS, RULES, no_function, rule_flaws
 from drysward.scenario.sizing_tables import SizingTable
 from drysward.scenario.supply_tables import SupplyTable, said_once
 from drysward.scenario.values import (
@@ -329,7 +329,7 @@ class StageTable(Part):
 
 class RuleTable(Part):
     label: Text | None = None
-    rule: Annotated[str, one_of(*RULES)]
+    rule: Annotated[str, BeforeValidator(no_function), one_of(*RULES)]
 
 
 _OF_RULES: dict[str, Any] = {name: (key.check | None, None) for name, key in RULE_KEYS.items()}

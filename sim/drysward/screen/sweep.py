@@ -65,6 +65,22 @@ def damaged_line(there: Chunks) -> str:
     return f"Damaged  {', '.join(chunk_name(chunk) for chunk in there.damaged)}"
 
 
+def chunks_line(folder: Path, manifest: Manifest) -> str:
+    """What a stop says of a sweep: how many chunks are done."""
+    from drysward.studies.sweep.folder import chunks_there
+
+    done = len(chunks_there(folder, manifest))
+    return f"{done} of {manifest.chunks} chunks are kept in {folder}; run the same command to go on"
+
+
+def status_of(folder: Path) -> Iterator[RenderableType]:
+    """How far the sweep in a folder is. FaultyInput when it holds none."""
+    from drysward.studies.sweep.folder import look_through, read_manifest
+
+    manifest = read_manifest(folder)
+    return status_lines(folder, manifest, look_through(folder, manifest))
+
+
 def status_lines(
     folder: Path, manifest: Manifest, there: Chunks
 ) -> Iterator[RenderableType]:

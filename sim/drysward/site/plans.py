@@ -11,7 +11,7 @@ from drysward.day.records import MOST_STAGES
 from drysward.physics.catch import run_time_multiplier
 from drysward.physics.intake import runoff_terms
 from drysward.scenario.model import TIMES_OF_DAY, FieldSpec, PlanSpec
-from drysward.scenario.rules import RULES
+from drysward.scenario.rules import EVERY_RULE
 from drysward.site.night import (
     ground_take_mm,
     most_depth_mm,
@@ -45,10 +45,12 @@ def write_plan(
 
     ``most_catch`` is the largest share of the mean that a patch of the field catches.
     """
-    rule = RULES[plan.rule]
+    rule = EVERY_RULE[plan.rule]
     row.rule = rule.number
     for name, key in rule.keys.items():
         row[name] = getattr(plan, key.attribute)
+    if plan.function is not None:
+        row.share = 1.0  # what turf used counts in full against what it was given
     row.least_depth = plan.least_depth_mm
     row.most_depth = most_depth_mm(zone, plan)
     row.night_depth = nightly_gross_mm(field.delivery, field.area_m2, plan.window_h)

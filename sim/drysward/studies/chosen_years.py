@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import asdict
+from typing import Any
 
 import numpy as np
 import xarray as xr
@@ -39,7 +40,7 @@ def with_details(result: xr.Dataset, scenario: Scenario, settings: str = "") -> 
     Parameters
     ----------
     result : Dataset of ``drysward.run`` of ``scenario`` with ``daily``.
-    settings : options of the command line that changed the scenario, to tell how to run it again.
+    settings : options of the command line that changed the scenario, needed to run it again.
 
     Returns
     -------
@@ -51,22 +52,23 @@ def with_details(result: xr.Dataset, scenario: Scenario, settings: str = "") -> 
     n = min(int(result.attrs["independent_years"]), result.sizes["year"])
     low, high = wilson_limits(result["odds"].values * n, n)
     out = result.assign(
-        odds_low=(result["odds"].dims, low, _told("1", "lower 90% limit of the daily odds")),
-        odds_high=(result["odds"].dims, high, _told("1", "upper 90% limit of the daily odds")),
+        odds_low=(result["odds"].dims, low, _attrs("1", "lower 90% limit of the daily odds")),
+        odds_high=(result["odds"].dims, high, _attrs("1", "upper 90% limit of the daily odds")),
     )
     by_month = out["irrigation_month"].quantile(SHARES, "year").rename(quantile="share")
     out["irrigation_month_quantile"] = by_month.transpose(
         "field", "plan", "month", "share"
-    ).assign_attrs(_told("mm", "irrigation of the month that the share of years does not pass"))
+    ).assign_attrs(_attrs("mm", "irrigation of the month that the share of years does not pass"))
     water = out["irrigation_gross"].mean("year")
     out["water_saved"] = (water.max("plan") - water).transpose("field", "plan")
-    out["water_saved"].attrs = _told("mm", "mean irrigation a year less than the thirstiest plan's")
+    saved = "mean irrigation a year less than the thirstiest plan's"
+    out["water_saved"].attrs = _attrs("mm", saved)
     if "play_days_hard" in out:
         played = play_answers(result)
         out = out.assign({name: v for name, v in played.data_vars.items() if name not in out})
     rows = resolved_values(scenario)
     used = {key for row in rows for key in row.source.split(", ")}
-    sources = {key: told for key, told in scenario.catalog.sources.items() if key in used}
+    sources = {key: attrs for key, attrs in scenario.catalog.sources.items() if key in used}
     out.attrs.update(
         resolved=json.dumps([asdict(row) for row in rows]),
         sources=json.dumps(sources),
@@ -100,7 +102,7 @@ class DailyAccounts:
         return days[days >= site.from_day]
 
     def take(self, site: PreparedSite, days: NDArray[np.int64], first: int, runs: Runs) -> None:
-        """Keep what ``runs``, of the plans from ``first`` on, have told of ``days``."""
+        """Keep what ``runs``, of the plans from ``first`` on, did on ``days``."""
         plans = slice(first, first + len(runs.specs))
         on = site.play.fields.on > 0.0
         for case, year in enumerate(self.chosen):
@@ -120,12 +122,16 @@ class DailyAccounts:
         """
         data: dict[str, tuple] = {}
         for name, values in self.days.items():
-            told = _told(catalog.quantities[name].units, catalog.quantities[name].long_name)
-            data[f"daily_{name}"] = (("field", "plan", "case", "turf_day"), values, told)
+            term = catalog.quantities[name]
+            plain = _attrs(term.units, term.long_name)
+            data[f"daily_{name}"] = (("field", "plan", "case", "turf_day"), values, plain)
         if self.is_played:
-            told = _told("1", "what the surface is fit for on the day")
-            told["flag_meanings"] = " ".join(PLAY_STATES)
-            data["daily_play"] = (("field", "plan", "case", "turf_day"), self.play, told)
+            attrs: dict[str, Any] = {
+                **_attrs("1", "what the surface is fit for on the day"),
+                "flag_values": np.arange(NOT_LOOKED_AT, len(PLAY_STATES), dtype=np.int8),
+                "flag_meanings": " ".join(("not_simulated", *PLAY_STATES)),
+            }
+            data["daily_play"] = (("field", "plan", "case", "turf_day"), self.play, attrs)
         return xr.Dataset(
             data,
             coords={
@@ -147,5 +153,5 @@ def play_states(account: np.ndarray, share: np.ndarray) -> np.ndarray:
     return np.select([account["frozen"] > 0.0, hard, wet], [3, 1, 2], 0)
 
 
-def _told(units: str, long_name: str) -> dict[str, str]:
+def _attrs(units: str, long_name: str) -> dict[str, str]:
     return {"units": units, "long_name": long_name}

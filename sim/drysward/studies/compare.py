@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from functools import partial
 from itertools import accumulate
@@ -23,7 +23,7 @@ from drysward.drive.runs import (
     start_runs,
 )
 from drysward.faults import Fault, FaultyInput
-from drysward.scenario.model import Scenario
+from drysward.scenario.model import PlanFunction, Scenario
 from drysward.site.stretches import PreparedSite, WeatherSeen, stretches, weather_ahead
 from drysward.site.weather_years import weather_series
 from drysward.studies.chosen_years import DailyAccounts
@@ -41,6 +41,7 @@ def run(
     workers: int | None = None,
     record: DailyRecord | None = None,
     daily: bool = False,
+    plans: Mapping[str, PlanFunction] | None = None,
 ) -> xr.Dataset:
     """Run every plan of a scenario on every field and year.
 
@@ -53,6 +54,8 @@ def run(
     workers : threads; as many as there are cores when None. No number changes any result.
     record : daily weather to use in place of the scenario's file.
     daily : keep the daily account of the driest, the middling and the wettest year too.
+    plans : further plans, whose depths Python functions say, by their keys; see
+        ``Scenario.with_plan``, which also gives them the settings of another plan.
 
     Returns
     -------
@@ -65,10 +68,17 @@ def run(
         For a faulty weather file or a name that is not known.
     ArithmeticError
         When the water account does not close (a fault of the program).
+
+    Examples
+    --------
+    >>> result = drysward.run(drysward.shipped("demo"), years=(1, 50))
+    >>> result["irrigation_gross"].sel(field="stadium").mean("year").to_series()
     """
-    plans = scenario.plans
+    for key, function in (plans or {}).items():
+        scenario = scenario.with_plan(key, function)
+    followed = scenario.plans
     if only is not None:
-        plans = tuple(scenario.plan_named(key) for key in only)
+        followed = tuple(scenario.plan_named(key) for key in only)
     series = weather_series(scenario, record)
     days = (series.stop - series.first).astype(int)
     workers = workers or os.cpu_count() or 1
@@ -87,13 +97,13 @@ def run(
             # The next stretch is worked out while this one runs.
             ahead = pool.submit(next, parts, None)
             if seen is None:
-                starts = [(site, plan) for plan in plans]
+                starts = [(site, plan) for plan in followed]
                 together = in_groups(starts, workers, len(scenario.fields))
                 groups = [start_runs(part) for part in together]
                 firsts = list(accumulate((len(g.specs) for g in groups), initial=0))[:-1]
                 seen = WeatherSeen(site.years, series.years_before)
                 if deficit_mm is not None:
-                    accounts = DailyAccounts(deficit_mm, site, len(plans))
+                    accounts = DailyAccounts(deficit_mm, site, len(followed))
             seen.add(site)
             list(pool.map(partial(_advance, site, accounts), firsts, groups))
             done += site.calendar.size - site.from_day
@@ -123,11 +133,30 @@ def _advance(site: PreparedSite, accounts: DailyAccounts | None, first: int, run
 def ledger(
     scenario: Scenario, field: str, plan: str, year: int, record: DailyRecord | None = None
 ) -> xr.Dataset:
-    """The daily water account of one field, plan and year; dimension ``date``.
+    """The daily water account of one field, plan and year.
 
-    Simulated years are numbered from 1; the dates are those of their calendar.
+    Parameters
+    ----------
+    scenario : from ``drysward.load``.
+    field, plan : their keys.
+    year : a complete year of the record, or the number of a simulated year, from 1.
+    record : daily weather to use in place of the scenario's file.
 
-    FaultyInput when there is no such field, plan or complete year.
+    Returns
+    -------
+    Dataset by ``date``: what came, what left and what is stored (mm, means over the field), and
+    the shares of the field at each stage; of a supply ``supply_NAME`` (m3). Dates of a simulated
+    year are those of its calendar.
+
+    Raises
+    ------
+    FaultyInput
+        When there is no such field, plan or complete year.
+
+    Examples
+    --------
+    >>> account = drysward.ledger(drysward.shipped("demo"), "stadium", "refill", 49)
+    >>> account["irrigation_landed"].sum().item()  # mm
     """
     import xarray as xr
 
@@ -140,9 +169,9 @@ def ledger(
     run: PlanRun | None = None
     for site in stretches(scenario, series):
         if year not in site.years:
-            told = f"{year} is not a complete year of {series.description}"
+            what = f"{year} is not a complete year of {series.description}"
             allowed = f"years: {site.years[0]} to {site.years[-1]}"
-            raise FaultyInput(Fault("year", told, allowed))
+            raise FaultyInput(Fault("year", what, allowed))
         run = run or start_run(site, followed)
         here = np.flatnonzero(site.calendar.year == site.years.index(year))
         here = here[here >= site.from_day]

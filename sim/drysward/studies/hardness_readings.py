@@ -100,8 +100,8 @@ def read_readings(path: Path) -> tuple[NDArray[np.float64], NDArray[np.float64]]
     faults = []
     at = f"{path} line 1"
     if len(scales) != 1 or heading.count(scales[0]) != 1:
-        told = "one column headed " + " or ".join(f"'{name}'" for name in MOISTURE_SCALES)
-        faults.append(Fault(at, "does not say once what moisture is", told))
+        reason = "one column headed " + " or ".join(f"'{name}'" for name in MOISTURE_SCALES)
+        faults.append(Fault(at, "does not say once what moisture is", reason))
     if heading.count(HARDNESS) != 1:
         faults.append(Fault(at, "has not one column of hardness", f"one headed '{HARDNESS}'"))
     if faults:
@@ -133,7 +133,7 @@ def read_readings(path: Path) -> tuple[NDArray[np.float64], NDArray[np.float64]]
     return np.array(found[0]), np.array(found[1])
 
 
-def told(fit: Fit, surface: str | None = None) -> Iterator[str]:
+def readings_text(fit: Fit, surface: str | None = None) -> Iterator[str]:
     """What a person reads of a fit, the setting first; ``surface`` "native" or "sand" adds the
     catalogue's line.
     """

@@ -23,7 +23,7 @@ from drysward.scenario.supply_tables import AS_IT_COMES
 
 FloatArray = NDArray[np.float64]
 
-# A difference of less is not told as a reason.
+# A smaller difference is no reason.
 _WORTH_TELLING = 0.01
 # A month's allowance is used up when no more than this share of it is left: rounding.
 _ROUNDING = 1e-9

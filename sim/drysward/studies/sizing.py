@@ -252,7 +252,7 @@ def sizing_dataset(solved: SizingResult) -> xr.Dataset:
     sought = named_size(sizing.find)
     year = math.nan if least.critical_year is None else float(least.critical_year)
     out = xr.Dataset()
-    for name, value, units, told in (
+    for name, value, units, meaning in (
         ("size", least.size, unit, f"least {sought}"),
         ("low", least.low, unit, f"least {sought}, lower 90% limit"),
         ("high", least.high, unit, f"least {sought}, upper 90% limit"),
@@ -266,7 +266,7 @@ def sizing_dataset(solved: SizingResult) -> xr.Dataset:
         ("allowed_years", solved.allowed_years, "1", "years that may fail"),
         ("years", solved.n_years, "1", "years tried"),
     ):
-        out[f"sizing_{name}"] = ((), float(value), {"units": units, "long_name": told})
+        out[f"sizing_{name}"] = ((), float(value), {"units": units, "long_name": meaning})
     out["sizing_fails_from"].attrs["why"] = least.why_fails
     cases = (solved.outcome_as_given, least.outcome)
     out = out.merge(_outcomes(cases, solved.scenario, "sizing", "sizing_case"))
@@ -274,7 +274,7 @@ def sizing_dataset(solved: SizingResult) -> xr.Dataset:
     if sizing.against is not None:
         points = solved.curve
         smaller = [p.beside is not None for p in points]
-        for name, values, units, told in (
+        for name, values, units, meaning in (
             ("against", [p.against for p in points], UNITS[sizing.against.what],
              named_size(sizing.against)),
             ("curve", [p.size for p in points], unit, f"least {sought}"),
@@ -283,7 +283,7 @@ def sizing_dataset(solved: SizingResult) -> xr.Dataset:
             ("not_monotone", smaller, "1",
              f"whether a smaller {named_size(sizing.against)} needs less {sought}"),
         ):  # fmt: skip
-            attrs = {"units": units, "long_name": told}
+            attrs = {"units": units, "long_name": meaning}
             out[f"sizing_{name}"] = ("point", np.array(values, float), attrs)
         if any(smaller):
             first = smaller.index(True)
@@ -331,16 +331,16 @@ def _outcomes(
              "price of the storage, and of water and energy of its life, in money of today")
         )  # fmt: skip
     out = xr.Dataset(coords={"source": [source.key for source in supply.sources]})
-    for name, value, units, told in numbers:
+    for name, value, units, meaning in numbers:
         values = [math.nan if one is None else value(one) for one in outcomes]
-        out[f"{prefix}_{name}"] = (along, values, {"units": units, "long_name": told})
+        out[f"{prefix}_{name}"] = (along, values, {"units": units, "long_name": meaning})
     by_source: list[tuple[str, Callable[[Outcome], np.ndarray], str]] = [
         ("direct", lambda one: one.direct, "part of the water delivered straight from each source"),
         ("filled", lambda one: one.filled, "water that each source puts into storage"),
     ]
-    for name, of_sources, told in by_source:
+    for name, of_sources, meaning in by_source:
         parts = np.array([none if one is None else of_sources(one) for one in outcomes])
-        attrs = {"units": "m3", "long_name": told}
+        attrs = {"units": "m3", "long_name": meaning}
         out[f"{prefix}_{name}"] = ((along, "source"), parts, attrs)
     return out
 
@@ -358,8 +358,8 @@ def _outcome(solved: SizingResult) -> str:
         return f"the shortage passes {share} of the demand"
     stage = {"dead": "death", "dormant": "dormancy", "footprint": "footprinting"}
     spell = spell_text({"reached_days": days})
-    told = stage.get(sizing.outcome, sizing.outcome)
-    return f"{told} passes {share} of field '{sizing.field}' {spell}"
+    meaning = stage.get(sizing.outcome, sizing.outcome)
+    return f"{meaning} passes {share} of field '{sizing.field}' {spell}"
 
 
 class Sites(Protocol):
@@ -754,6 +754,6 @@ def _points(supply: SupplySpec, sizing: Sizing) -> np.ndarray:
     low = 0.5 * now if math.isnan(against.low) else against.low
     high = 2.0 * now if math.isnan(against.high) else against.high
     if not math.isfinite(low + high):
-        told = f"the {against.what} has no limit in the scenario to vary about"
-        raise FaultyInput(Fault("sizing.against", told, "low and high"))
+        meaning = f"the {against.what} has no limit in the scenario to vary about"
+        raise FaultyInput(Fault("sizing.against", meaning, "low and high"))
     return np.linspace(low, high, sizing.points)

@@ -154,7 +154,7 @@ class Verdict:
 
 @dataclass(frozen=True)
 class Survey:
-    """All that is told of a weather file."""
+    """All that a survey finds in a weather file."""
 
     name: str
     first: date
@@ -183,7 +183,7 @@ def survey(
 
     Reference ET needs latitude and elevation, the check of radiation the latitude. Without a
     season it is April to October or, in the south, October to April; without a latitude
-    January's warmth tells the two apart.
+    a January warmer than July stands for the south.
 
     Raises FaultyInput when its columns are not known or no day of it can be read, and for a
     latitude or elevation that no site has.

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import csv
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 
 import numpy as np
 import xarray as xr
 
+from drysward import __version__
 from drysward.files import OWN_ONLY, Outputs, ending_of, write_netcdf
 from drysward.quantities import convert
 from drysward.weather.file.columns import QUANTITIES
@@ -17,8 +18,58 @@ from drysward.weather.series import Series
 
 ENDINGS = (".csv", ".nc")
 YEARS_AT_ONCE = 100
+ONE_DAY = np.timedelta64(1, "D")
 _US = {"rain": "in", "tmax": "f", "tmin": "f", "dewpoint": "f", "wind": "mph", "reference_et": "in"}
 _DECIMALS = {"in": 3, "f": 1, "mph": 1}
+
+
+# CF's name of each quantity, where its table of standard names has one, and what of the day it is.
+_CF: Mapping[str, dict[str, str]] = {
+    "rain": {
+        "long_name": "rain and melted snow", "cell_methods": "time: sum",
+        "standard_name": "lwe_thickness_of_precipitation_amount",
+    },
+    "tmax": {
+        "long_name": "highest air temperature", "cell_methods": "time: maximum",
+        "standard_name": "air_temperature",
+    },
+    "tmin": {
+        "long_name": "lowest air temperature", "cell_methods": "time: minimum",
+        "standard_name": "air_temperature",
+    },
+    "dewpoint": {
+        "long_name": "dew point", "cell_methods": "time: mean",
+        "standard_name": "dew_point_temperature",
+    },
+    "vapour_pressure": {
+        "long_name": "vapor pressure", "cell_methods": "time: mean",
+        "standard_name": "water_vapor_partial_pressure_in_air",
+    },
+    "rh_mean": {
+        "long_name": "mean relative humidity", "cell_methods": "time: mean",
+        "standard_name": "relative_humidity",
+    },
+    "rh_max": {
+        "long_name": "highest relative humidity", "cell_methods": "time: maximum",
+        "standard_name": "relative_humidity",
+    },
+    "rh_min": {
+        "long_name": "lowest relative humidity", "cell_methods": "time: minimum",
+        "standard_name": "relative_humidity",
+    },
+    "wind": {
+        "long_name": "wind speed", "cell_methods": "time: mean", "standard_name": "wind_speed",
+    },
+    "solar": {
+        "long_name": "solar radiation of the day", "cell_methods": "time: sum",
+        "standard_name": "integral_wrt_time_of_surface_downwelling_shortwave_flux_in_air",
+    },
+    "sunshine": {
+        "long_name": "hours of sunshine", "cell_methods": "time: sum",
+        "standard_name": "duration_of_sunshine",
+    },
+    "reference_et": {"long_name": "reference evapotranspiration", "cell_methods": "time: sum"},
+}  # fmt: skip
 
 
 def write_weather(
@@ -81,13 +132,22 @@ def _texts(values: np.ndarray, decimals: int) -> list[str]:
 
 def _write_netcdf(series: Series, path: Path, _units: str) -> None:
     record = series.between(series.first, series.stop)
+    days = record.dates.astype("datetime64[s]")
     out = xr.Dataset(
-        coords={"time": record.dates.astype("datetime64[s]")},
-        attrs={"Conventions": "CF-1.11", "source": series.description},
+        {"time_bounds": (("time", "ends"), np.stack([days, days + ONE_DAY], axis=1))},
+        {"time": ("time", days, {"standard_name": "time", "bounds": "time_bounds"})},
+        attrs={
+            "Conventions": "CF-1.11",
+            "title": f"daily weather: {series.description}",
+            "source": series.description,
+            "history": f"written by drysward {__version__}",
+        },
     )
     for quantity, facts in QUANTITIES.items():
         values = getattr(record, facts.field)
         if values is not None:
             at = f"_{record.wind_height_m:g}m" if quantity == "wind" else ""
-            out[quantity + at] = ("time", values, {"units": facts.base})
-    write_netcdf(out, path, {"time": {"units": "days since 2000-01-01"}})
+            attrs = {"units": facts.base, **_CF[quantity]}
+            out[quantity + at] = ("time", values, attrs)
+    since = {"units": "days since 2000-01-01", "dtype": "int64"}
+    write_netcdf(out, path, {"time": since, "time_bounds": since})

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from drysward import __version__
 from drysward.day.records import STAGES
+from drysward.faults import CannotDraw
 from drysward.results.band import FEWEST_FOR_QUANTILES, Kind, band, stands
 from drysward.results.importance import Importance, importance
 from drysward.results.spread import Split, split_of_sums
@@ -19,7 +20,6 @@ from drysward.special import ndtri
 from drysward.studies.doubt.crossed import (
     OUTCOMES,
     WATER,
-    CannotDraw,
     Crossed,
     crossed,
     drawn_numbers,
@@ -28,7 +28,7 @@ from drysward.studies.doubt.crossed import (
 FloatArray = NDArray[np.float64]
 
 BELOW = "days_below_condition"
-# Shares of a fit that foretells less than this are not told (checked by simulation in the tests).
+# Shares of a fit that explains less than this are left out (checked by simulation in the tests).
 LEAST_EXPLAINED = 0.2
 FEWEST_FOR_IMPORTANCE = 32
 
@@ -41,7 +41,7 @@ def drawn_answers(
     workers: int | None = None,
     keep: bool = False,
 ) -> xr.Dataset:
-    """What is not known of soil, grass and delivery makes of the answers of a scenario.
+    """The answers of a scenario across draws of what is not known of soil, turf and system.
 
     Every draw of the uncertain numbers runs under every plan on the same weather years. What
     stands in the text of the scenario is drawn; fields or plans that were replaced in Python are
@@ -66,32 +66,24 @@ def drawn_answers(
     Raises
     ------
     ValueError
-        For fewer than two draws or years.
+        For fewer than two draws. ``faults.CannotDraw``, a ValueError, for fewer than two years or
+        where no number has a range.
     FaultyInput
         For a faulty weather file, a name that is not known, or a scenario without a text.
+
+    Examples
+    --------
+    >>> draws = drysward.draws(drysward.shipped("demo"), 64)
+    >>> draws["doubt_probability_high"].sel(stage="wilt").to_series()
     """
+    if n is None and not drawn_numbers(scenario):
+        raise CannotDraw("no number of the scenario has a range to be drawn from")
     followed = scenario.plans
     if plans is not None:
         followed = tuple(scenario.plan_named(key) for key in plans)
     found = crossed(scenario, n, followed, years, workers)
     out = doubt_answers(found, scenario, tuple(plan.key for plan in followed))
     return _with_draws(out, found, scenario) if keep else out
-
-
-def drawn_or_why(
-    scenario: Scenario, n: int | None, years: tuple[int, int] | None = None
-) -> xr.Dataset | str:
-    """What draws of a scenario make of the answers under all its plans, or why there are none.
-
-    ``n`` draws; as many as keep the run short when None, and none where no number is uncertain.
-    Else as ``drawn_answers``.
-    """
-    if n is None and not drawn_numbers(scenario):
-        return "no number of the scenario has a range to be drawn from"
-    try:
-        return drawn_answers(scenario, n, years=years)
-    except CannotDraw as why:
-        return str(why)
 
 
 def doubt_answers(found: Crossed, scenario: Scenario, plans: tuple[str, ...]) -> xr.Dataset:
@@ -106,15 +98,15 @@ def doubt_answers(found: Crossed, scenario: Scenario, plans: tuple[str, ...]) ->
     Dataset with, for each of ``doubt_probability`` (by stage), ``doubt_days`` (by stage),
     ``doubt_days_below_condition``, ``doubt_water`` (mm) and ``doubt_demand`` (mm, by period): the
     mean over draws and years, ``_low`` and ``_high``, 5 to 95% across draws with the noise of the
-    years taken out, ``_distinct``, whether that spread can be told from chance, and ``_error``, the
+    years taken out, ``_distinct``, whether that spread stands out from chance, and ``_error``, the
     sampling error of the years. ``doubt_fewer`` (field, plan, other): share of draws in which a
     plan has fewer days below playing condition than another; ``doubt_fewer_by`` with limits, the
     difference in days. ``doubt_better`` (plan, field, other_field) and ``doubt_better_by`` likewise
     for fields under a plan. ``doubt_share_of_groups`` (field, groups), ``doubt_share_of_measures``
     (field, measures) and ``doubt_share_of_numbers`` (field, numbers), with ``_error``: share of the
     variance across draws, of normal scores of the days below over plans that water, that comes
-    from a group, from all numbers that one thing to measure would tell, or from a number; NaN where
-    it cannot be told apart, and left out of fewer than ``FEWEST_FOR_IMPORTANCE`` draws.
+    from a group, from all numbers that one measurement would settle, or from a number; NaN where
+    it cannot be separated, and left out of fewer than ``FEWEST_FOR_IMPORTANCE`` draws.
     Sampling errors count years that are independent. Skinned fields have no days below: NaN.
     """
     keys = ("field", "plan")

@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from drysward.day.records import STAGES
 from drysward.drive.runs import compiled_run_site, most_together
-from drysward.faults import Fault, FaultyInput
+from drysward.faults import CannotDraw, Fault, FaultyInput
 from drysward.results.frequency import demand_estimates, thinned
 from drysward.scenario.load import from_tree
 from drysward.scenario.model import FEWEST_DRAWS, PlanSpec, Scenario
@@ -33,7 +33,7 @@ from drysward.studies.sweep.shared import Held, years_of
 FloatArray = NDArray[np.float64]
 
 # As many draws as so many days of patches allow, a power of two between the least and the most:
-# about two seconds on two cores (own choice). From 64 it can be told what to measure first, and to
+# about two seconds on two cores (own choice). From 64 on they show what to measure first, and to
 # read a draw takes as long as some years of it.
 PATCH_DAYS, FEWEST, MOST = 6.0e7, 16, 64
 DAYS_A_YEAR = 365.25
@@ -78,10 +78,6 @@ class Crossed:
     fields: dict[str, FloatArray]
     demand: FloatArray
     demand_of_halves: FloatArray
-
-
-class CannotDraw(ValueError):
-    """There is nothing to draw, or no years to tell the draws from."""
 
 
 def fitting_draws(scenario: Scenario, n_plans: int, n_years: int) -> int:
@@ -191,7 +187,7 @@ def drawn_point(
     for table in ("costs", "sizing"):  # what is paid or sought is no part of a draw
         changed.pop(table, None)
     drawn = from_tree(changed, scenario.folder, name, scenario.text, climate_is_checked=True)
-    drawn = replace(drawn, weather=scenario.weather)
+    drawn = replace(drawn, weather=scenario.weather).with_functions_of(scenario)
     own = tuple(drawn.plan_named(plan.key) for plan in plans)
     return point_of(changed, drawn, own)
 

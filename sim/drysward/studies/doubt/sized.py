@@ -71,15 +71,15 @@ def check_draws(scenario: Scenario, n_draws: int) -> None:
     """FaultyInput unless a size can be looked for in so many draws."""
     for table in ("supply", "sizing"):
         if getattr(scenario, table) is None:
-            told = f"a table [{table}] in the scenario, or no --draws"
-            raise FaultyInput(Fault(table, "is missing, and --draws needs it", told))
+            meaning = f"a table [{table}] in the scenario, or no --draws"
+            raise FaultyInput(Fault(table, "is missing, and --draws needs it", meaning))
     if n_draws < FEWEST_DRAWS:
-        told = f"{FEWEST_DRAWS} or more, such as --draws 64"
-        raise FaultyInput(Fault("--draws", f"{n_draws} draw tells nothing of a spread", told))
+        meaning = f"{FEWEST_DRAWS} or more, such as --draws 64"
+        raise FaultyInput(Fault("--draws", f"{n_draws} draw tells nothing of a spread", meaning))
 
 
 def why_no_draws(scenario: Scenario) -> str:
-    """Why no size of a scenario can be told with confidence; empty where it can."""
+    """Why no size of a scenario can be given with confidence; empty where it can."""
     if scenario.sizing is None:
         return "they are of the size that a table [sizing] seeks, and there is none"
     if not drawn_numbers(scenario):
@@ -215,7 +215,7 @@ def draws_dataset(sized: SizedDraws) -> xr.Dataset:
         },
         attrs={"sizing_draws": len(sized.least), "sizing_draws_numbers": sized.numbers},
     )  # fmt: skip
-    for name, dims, values, units, told in (
+    for name, dims, values, units, meaning in (
         ("draw_least", "draw", sized.least, unit,
          f"least {sought} of a draw of what is not known, infinite where nothing suffices"),
         ("confidence", "confidence", sizes, unit,
@@ -227,5 +227,5 @@ def draws_dataset(sized: SizedDraws) -> xr.Dataset:
         ("nothing_suffices", (), np.isinf(sized.least).mean(), "1",
          f"share of draws in which no {sought} tried suffices"),
     ):  # fmt: skip
-        out[f"sizing_{name}"] = (dims, values, {"units": units, "long_name": told})
+        out[f"sizing_{name}"] = (dims, values, {"units": units, "long_name": meaning})
     return out

@@ -19,7 +19,7 @@ from drysward.ranges import USUAL_CHANCE, Range
 @dataclass(frozen=True)
 class KnownTogether:
     """By dotted name of a number: its ``ends``, each passed 1 time in 20, and its correlations
-    ``along`` with other numbers, told once for each pair.
+    ``along`` with other numbers, given once for each pair.
     """
 
     ends: Mapping[str, tuple[float, float]]

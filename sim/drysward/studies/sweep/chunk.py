@@ -140,8 +140,8 @@ def by_weather(
         alike = list(group)
         years = years_of(held, alike[0][1])
         if n_years is not None and len(years.spans.years) != n_years:
-            told = f"{len(years.spans.years)} years at some points and {n_years} at others"
-            raise FaultyInput(Fault(sweep.name, told, "as many years at every point"))
+            what = f"{len(years.spans.years)} years at some points and {n_years} at others"
+            raise FaultyInput(Fault(sweep.name, what, "as many years at every point"))
         yield alike, years
 
 

@@ -34,9 +34,9 @@ def on_cluster(
     try:
         client = Client(address, timeout=PATIENCE)
     except (OSError, ValueError) as error:
-        told = f"no scheduler answers at '{address}' ({error})"
+        reason = f"no scheduler answers at '{address}' ({error})"
         allowed = "an address such as tcp://127.0.0.1:8786, or the path of a scheduler file"
-        raise FaultyInput(Fault("--cluster", told, allowed)) from None
+        raise FaultyInput(Fault("--cluster", reason, allowed)) from None
     todo = iter(missing)
     with client:
         threads = max(sum(client.nthreads().values()), 1)
@@ -48,8 +48,8 @@ def on_cluster(
         for future in running:
             chunk, kept, program = future.result()
             if program != manifest.identity["the program"]:
-                told = "a worker runs another state of the program"
-                raise FaultyInput(Fault("--cluster", told, "the same installation everywhere"))
+                reason = "a worker runs another state of the program"
+                raise FaultyInput(Fault("--cluster", reason, "the same installation everywhere"))
             future.release()
             for following in islice(todo, 1):
                 running.add(submit(following))

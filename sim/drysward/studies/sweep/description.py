@@ -103,8 +103,8 @@ class DoubtTable(Part):
     def _enough(self) -> DoubtTable:
         faults: Flaws = []
         if self.draws < 0 or self.draws == 1:
-            told = f"{self.draws} tells nothing of a spread"
-            faults.append(("draws", told, "2 or more, best 16, 32 or 64: draws = 64; 0 for none"))
+            reason = f"{self.draws} tells nothing of a spread"
+            faults.append(("draws", reason, "2 or more, best 16, 32 or 64: draws = 64; 0 for none"))
         elif self.draws > MOST_DRAWS:
             faults.append(("draws", f"{self.draws} is too many", f"{MOST_DRAWS} at most"))
         elif self.keep and not self.draws:
@@ -136,8 +136,8 @@ class SearchTable(Part):
     def _one_risk(self) -> SearchTable:
         both = self.model_fields_set & {"stage", "odds"}
         if self.days_below is not None and both:
-            told = f"is given beside {' and '.join(sorted(both))}"
-            refuse([("days_below", told, "days_below alone, or stage and odds")])
+            reason = f"is given beside {' and '.join(sorted(both))}"
+            refuse([("days_below", reason, "days_below alone, or stage and odds")])
         return self
 
     @property
@@ -314,21 +314,21 @@ def _draws_faults(name: str, table: SweepTable, doubt: DoubtTable) -> list[Fault
     """What of a sweep does not go with its draws, or with their lack."""
     faults = []
     if table.search is not None and table.search.confidence is not None and not doubt.draws:
-        told = "needs draws of what is not known within the points"
+        reason = "needs draws of what is not known within the points"
         faults.append(
-            Fault(f"{name}: search.confidence", told, "[doubt] with draws = 64, or leave it out")
+            Fault(f"{name}: search.confidence", reason, "[doubt] with draws = 64, or leave it out")
         )
     if not doubt.keep:
         return faults
     if table.design.kind == GRID and table.design.samples:
-        told = "the draws of [design] samples have that name already"
+        reason = "the draws of [design] samples have that name already"
         allowed = "keep = false, or steps for the ranges in place of samples"
-        faults.append(Fault(f"{name}: doubt.keep", told, allowed))
+        faults.append(Fault(f"{name}: doubt.keep", reason, allowed))
     for axis in table.axes:
         if axis in TAKEN_BY_DRAWS:
             where = f"{name}: axes.{axis}"
-            told = f"'{axis}' is a name of the results when draws are kept"
-            faults.append(Fault(where, told, "another name"))
+            reason = f"'{axis}' is a name of the results when draws are kept"
+            faults.append(Fault(where, reason, "another name"))
     return faults
 
 
@@ -392,8 +392,8 @@ def _catalog_axis(where: str, name: str, table: AxisTable, linked: str) -> Axis:
     catalog = load_catalog()
     parts = dotted.split(".")
     if len(parts) != 3:
-        told = "kind.key.name, such as species.kentucky_bluegrass.wilt_ks"
-        raise FaultyInput(Fault(where, f"'{dotted}' is not the name of a number", told))
+        reason = "kind.key.name, such as species.kentucky_bluegrass.wilt_ks"
+        raise FaultyInput(Fault(where, f"'{dotted}' is not the name of a number", reason))
     entry = catalog.get(parts[0], parts[1], where=where)
     if parts[2] not in entry.numbers:
         hint = nearest(parts[2], entry.numbers)
@@ -432,8 +432,8 @@ def _ends(where: str, table: AxisTable) -> tuple[float, float, str]:
     allowed = 'two numbers, or two quantities in one unit: from = "8 in", to = "16 in"'
     (low, low_unit), (high, high_unit) = _number(table.first), _number(table.last)
     if low is None or high is None or low_unit != high_unit:
-        told = f"{table.first!r} to {table.last!r} is no range"
-        raise FaultyInput(Fault(where, told, allowed))
+        reason = f"{table.first!r} to {table.last!r} is no range"
+        raise FaultyInput(Fault(where, reason, allowed))
     if not low < high:
         raise FaultyInput(Fault(where, f"{table.first!r} is not below {table.last!r}", allowed))
     if table.scale == LOG and low <= 0.0:

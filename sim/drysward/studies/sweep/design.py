@@ -111,8 +111,8 @@ def design_of(sweep: Sweep) -> Design:
         block = np.zeros(len(draw), np.int64)
     else:
         if not sweep.samples:
-            told = f"a design '{sweep.kind}' needs their number"
-            raise FaultyInput(Fault(f"{sweep.name}: design.samples", told, "samples = 256"))
+            what = f"a design '{sweep.kind}' needs their number"
+            raise FaultyInput(Fault(f"{sweep.name}: design.samples", what, "samples = 256"))
         shares, block = _drawn(sweep, len(columns))
         positions = shares.copy()
         for j, axis in enumerate(leaders):
@@ -161,11 +161,11 @@ def _grid(sweep: Sweep, leaders: list[Axis]) -> tuple[FloatArray, NDArray[np.int
     drawn = [j for j, axis in enumerate(leaders) if not axis.listed]
     if drawn and not sweep.samples:
         where = f"{sweep.name}: axes.{leaders[drawn[0]].name}"
-        told = "a range in a grid has steps, or is drawn as often as the design says"
-        raise FaultyInput(Fault(where, told, "steps = 5 here, or samples = 32 under [design]"))
+        what = "a range in a grid has steps, or is drawn as often as the design says"
+        raise FaultyInput(Fault(where, what, "steps = 5 here, or samples = 32 under [design]"))
     if not drawn and sweep.samples:
-        told = "is not used: no axis of this grid is drawn"
-        raise FaultyInput(Fault(f"{sweep.name}: design.samples", told, "leave it out"))
+        what = "is not used: no axis of this grid is drawn"
+        raise FaultyInput(Fault(f"{sweep.name}: design.samples", what, "leave it out"))
     lengths = [len(leaders[j].changes) for j in listed]
     draws = sweep.samples if drawn else 1
     n = math.prod(lengths) * draws
@@ -191,9 +191,9 @@ def _drawn(sweep: Sweep, d: int) -> tuple[FloatArray, NDArray[np.int64]]:
     power = n & (n - 1) == 0
     if sweep.kind in (SEQUENCE, INDICES) and not power:
         below = 2 ** (n.bit_length() - 1)
-        told = f"{n} is no power of 2"
+        what = f"{n} is no power of 2"
         where = f"{sweep.name}: design.samples"
-        raise FaultyInput(Fault(where, told, f"{below} or {2 * below}"))
+        raise FaultyInput(Fault(where, what, f"{below} or {2 * below}"))
     _refuse_many(sweep, n * (d + 2) if sweep.kind == INDICES else n)
     if sweep.kind == LATIN:
         return qmc.LatinHypercube(d, rng=sweep.seed).random(n), np.zeros(n, np.int64)

@@ -198,7 +198,7 @@ def run_numbers(
 
 
 def refuse_one_year(sweep: Sweep, years: Years) -> None:
-    """FaultyInput where draws cannot be told from chance."""
+    """FaultyInput where the effect of draws cannot be separated from chance."""
     if len(years.spans.years) < 2:
         told = "one year cannot tell draws from chance"
         allowed = "years = 200, or no [doubt]"
@@ -259,7 +259,7 @@ def _runs(
 
 
 class _Sums:
-    """Means over draws of N points, and sums that tell draws from years, as draws come in.
+    """Means over draws of N points, and sums that separate draws from years, as draws come in.
 
     ``means`` by name; by series ``rows`` (N, F, P, K) are means over the years, ``columns``
     (N, F, P, Y) sums over the draws, ``squares`` (N, F, P) sums of mean squares. ``demand``

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from drysward.faults import Fault, FaultyInput
 from drysward.studies.sweep import GRID, INDICES
-from drysward.studies.sweep.front import measure, refuse_unfinished
+from drysward.studies.sweep.front import Objective, measure, name_of, refuse_unfinished
 
 FloatArray = NDArray[np.float64]
 
@@ -23,7 +23,7 @@ _LIMITS = 0.90
 
 def effects(
     sweep: xr.Dataset,
-    of: str = "wilt",
+    of: str | Objective = "wilt",
     plan: str | None = None,
     field: str | None = None,
 ) -> xr.Dataset:
@@ -32,7 +32,9 @@ def effects(
     Parameters
     ----------
     sweep : from ``drysward.open``.
-    of : as ``risk`` of ``front``. plan : key, the first when None. field : key, as in ``front``.
+    of : as ``risk`` of ``front``.
+    plan : key of the plan, the first when None.
+    field : key of the field, as in ``front``.
 
     Returns
     -------
@@ -40,8 +42,16 @@ def effects(
     (or in ``BINS`` equal classes of a range) account for, see ``correlation_ratio``; ``low_at``
     and ``high_at`` are the values with the least and the largest mean, ``low_mean`` and
     ``high_mean`` those means. A design "sobol indices" adds ``first`` and ``total`` (Saltelli et
-    al. 2010, by scipy) with 90% limits. FaultyInput for names that are not there, or indices of
-    an unfinished sweep.
+    al. 2010, by scipy) with 90% limits.
+
+    Raises
+    ------
+    FaultyInput
+        For names that are not there, or indices of an unfinished sweep.
+
+    Examples
+    --------
+    >>> drysward.effects(drysward.open("swept"), of="wilt")["main"].to_series()
     """
     refuse_unfinished(sweep)
     plan = str(sweep["plan"].values[0]) if plan is None else plan
@@ -59,7 +69,7 @@ def effects(
         },
         coords={"axis": names},
         attrs={
-            "of": of,
+            "of": name_of(of),
             "plan": plan,
             "field": field or "",
             "mean": float(values.mean()),
@@ -71,8 +81,8 @@ def effects(
     )
     if sweep.attrs["design"] == INDICES:
         if sweep.attrs["points_done"] < sweep.attrs["points"]:
-            told = f"{sweep.attrs['points_done']} of {sweep.attrs['points']} points are done"
-            raise FaultyInput(Fault("sweep", told, "indices need all points: finish the sweep"))
+            what = f"{sweep.attrs['points_done']} of {sweep.attrs['points']} points are done"
+            raise FaultyInput(Fault("sweep", what, "indices need all points: finish the sweep"))
         out = out.merge(_indices(sweep, values, names))
     return out
 
@@ -142,15 +152,15 @@ def _indices(sweep: xr.Dataset, values: FloatArray, names: list[str]) -> xr.Data
         warnings.simplefilter("ignore")
         limits = found.bootstrap(confidence_level=_LIMITS)
     column = _columns(sweep, names)
-    told: dict[Hashable, tuple[str, FloatArray]] = {}
+    what: dict[Hashable, tuple[str, FloatArray]] = {}
     for name, index, limit in (
         ("first", found.first_order, limits.first_order),
         ("total", found.total_order, limits.total_order),
     ):
-        told[name] = ("axis", np.ravel(index)[column])
-        told[f"{name}_low"] = ("axis", np.ravel(limit.confidence_interval.low)[column])
-        told[f"{name}_high"] = ("axis", np.ravel(limit.confidence_interval.high)[column])
-    return xr.Dataset(told, coords={"axis": names})
+        what[name] = ("axis", np.ravel(index)[column])
+        what[f"{name}_low"] = ("axis", np.ravel(limit.confidence_interval.low)[column])
+        what[f"{name}_high"] = ("axis", np.ravel(limit.confidence_interval.high)[column])
+    return xr.Dataset(what, coords={"axis": names})
 
 
 def _columns(sweep: xr.Dataset, names: list[str]) -> list[int]:

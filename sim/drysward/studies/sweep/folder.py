@@ -27,13 +27,14 @@ import xarray as xr
 from pydantic import TypeAdapter
 from scipy.io import netcdf_file
 
-from drysward import __version__
+from drysward import CITATION, __version__
 from drysward.catalog import load_catalog
 from drysward.day.records import MONTHS, STAGES
 from drysward.drive.runs import most_together
 from drysward.faults import Fault, FaultyInput
 from drysward.files import Write, claim_folder, write_whole
 from drysward.locks import locked
+from drysward.results.cf import CONVENTIONS
 from drysward.results.dataset import CAUTIONS
 from drysward.results.text import FINDINGS, MADE_YEARS
 from drysward.seals import SEALED_BY, UNSEALED, is_whole, seal
@@ -52,7 +53,7 @@ CHUNK_YEARS = 30_000
 LEAST_CHUNKS = 16
 # Points that share their fields share those of each draw: so many at least are in a chunk, though
 # it then takes longer. With two, a sweep took a sixth longer than with eight; with four, no longer
-# than could be told from the noise of a busy machine.
+# than could be seen above the noise of a busy machine.
 SHARING_DRAWS = 4
 # Weather and fields of more years than these do not stay in memory from chunk to chunk. A chunk
 # then has more points, a quarter of all or so many, to share what is made for it, as far as their
@@ -222,9 +223,9 @@ def program_digest() -> str:
     sha = hashlib.sha256(__version__.encode())
     home = Path(str(files("drysward")))
     for path in sorted(home.rglob("*.py")):
-        told = path.relative_to(home).as_posix()
-        if not told.startswith(("cli/", "report/", "screen/")):
-            sha.update(told.encode() + path.read_bytes())
+        name = path.relative_to(home).as_posix()
+        if not name.startswith(("cli/", "pages/", "screen/")):
+            sha.update(name.encode() + path.read_bytes())
     return sha.hexdigest()
 
 
@@ -262,18 +263,18 @@ def _claim(folder: Path, wanted: Manifest) -> None:
     there = _manifest_in(folder)
     if there is not None:
         changed = [
-            told for told, digest in wanted.identity.items() if there.identity.get(told) != digest
+            part for part, digest in wanted.identity.items() if there.identity.get(part) != digest
         ]
         if changed:
-            told = f"was begun with another state of {' and '.join(changed)}"
+            reason = f"was begun with another state of {' and '.join(changed)}"
             raise FaultyInput(
-                Fault(str(folder), told, "put that back, or name a new folder with --out")
+                Fault(str(folder), reason, "put that back, or name a new folder with --out")
             )
         return
     # Without a manifest a chunk says by its seal whether it is of this sweep.
     if any(folder.glob("chunk-*.nc")) and not look_through(folder, wanted).done:
-        told = f"holds no whole {MANIFEST}, and no whole chunk of this sweep"
-        raise FaultyInput(Fault(str(folder), told, "name a new folder with --out"))
+        reason = f"holds no whole {MANIFEST}, and no whole chunk of this sweep"
+        raise FaultyInput(Fault(str(folder), reason, "name a new folder with --out"))
     text = json.dumps({"digest": UNSEALED, **asdict(wanted)}, indent=1)
     _write(folder / MANIFEST, MANIFEST, lambda part: part.write_text(text, encoding="utf-8"))
 
@@ -311,9 +312,9 @@ def _manifest_in(folder: Path) -> Manifest | None:
         if SEALED_BY in content:
             return None
     # Whole but of other keys, or in order but never sealed.
-    told = "was written by another version of drysward, whose files cannot be checked"
+    reason = "was written by another version of drysward, whose files cannot be checked"
     allowed = "run the sweep again into a new folder"
-    raise FaultyInput(Fault(str(folder), told, allowed))
+    raise FaultyInput(Fault(str(folder), reason, allowed))
 
 
 def chunk_path(folder: Path, chunk: int) -> Path:
@@ -351,13 +352,23 @@ def write_chunk(folder: Path, manifest: Manifest, chunk: int, kept: Arrays) -> N
     def write(part: Path) -> None:
         with netcdf_file(part, "w", version=2) as file:
             file.digest = UNSEALED
+            file.Conventions = CONVENTIONS
+            file.title = manifest.name
+            file.source = f"drysward {__version__}"
+            file.history = f"simulated by drysward {__version__}"
+            file.comment = f"{MANIFEST} says which fields, plans and years these are"
             for name, (dims, values) in kept.items():
                 for dimension, size in zip(dims, values.shape, strict=True):
                     if dimension not in file.dimensions:
                         file.createDimension(dimension, size)
-                file.createVariable(name, values.dtype, dims)[:] = values
+                variable = file.createVariable(name, values.dtype, dims)
+                variable[:] = values
+                for attribute, text in attributes_of(name, manifest.draws).items():
+                    setattr(variable, attribute, text)
             numbers = np.array(manifest.numbers(chunk), np.int32)
-            file.createVariable("point", numbers.dtype, ("point",))[:] = numbers
+            point = file.createVariable("point", numbers.dtype, ("point",))
+            point[:] = numbers
+            point.units, point.long_name = "1", "number of the point in the sweep"
 
     _write(chunk_path(folder, chunk), manifest.is_chunk(chunk), write)
 
@@ -383,7 +394,7 @@ def open_sweep(folder: str | Path) -> xr.Dataset:
     Dimension ``point`` with a coordinate for each axis; field, plan, stage, period, month and
     year as in a run. Yearly series are in single precision, everything else in double. Values
     are read, a chunk at a time, when they are asked for, and no file stays open. The attribute
-    ``points_done`` tells how many of ``points`` are there.
+    ``points_done`` counts how many of ``points`` are there.
 
     FaultyInput when the folder holds no sweep, or a file in it is not what was written.
     """
@@ -426,12 +437,12 @@ def _whole_chunks(folder: Path, manifest: Manifest) -> tuple[int, ...]:
     there = look_through(folder, manifest)
     if there.damaged:
         first, *more = (chunk_path(folder, i) for i in there.damaged)
-        told = "is not what was written"
+        reason = "is not what was written"
         if more:
-            told += f", nor are {len(more)} other chunk{'s' if len(more) > 1 else ''}"
+            reason += f", nor are {len(more)} other chunk{'s' if len(more) > 1 else ''}"
         anew = f"run 'drysward sweep {manifest.name} --out {folder}' again"
         allowed = f"{anew}: it makes the damaged chunks anew"
-        raise FaultyInput(Fault(str(first), told, allowed))
+        raise FaultyInput(Fault(str(first), reason, allowed))
     return there.done
 
 
@@ -448,9 +459,13 @@ def _variables(folder: Path, manifest: Manifest, there: Sequence[int]) -> dict[s
             name=f"sweep-{name}-{_digest(f'{folder.resolve()}{there}')[:12]}",
             meta=np.empty((0,) * len(dims), dtype),
         )
-        told = _attrs_of(name) if not manifest.draws else _attrs_of_draws(name, manifest.draws)
-        out[name] = xr.Variable(dims, lazy, told)
+        out[name] = xr.Variable(dims, lazy, attributes_of(name, manifest.draws))
     return out
+
+
+def attributes_of(name: str, draws: int) -> dict[str, str]:
+    """Unit and meaning of a variable of points with so many draws within each."""
+    return _attrs_of_draws(name, draws) if draws else _attrs_of(name)
 
 
 def _attrs_of(name: str) -> dict[str, str]:
@@ -544,9 +559,11 @@ def _attributes(manifest: Manifest, design: Design, done: int) -> dict[str, Any]
     sweep = design.sweep
     of_draws = {"draws": manifest.draws, "numbers_drawn": len(manifest.drawn)}
     return {
-        "Conventions": "CF-1.11",
+        "Conventions": CONVENTIONS,
         "title": sweep.title,
         "source": f"drysward {__version__}",
+        "history": f"simulated by drysward {__version__}",
+        "citation": CITATION,
         "sweep": manifest.text,
         "scenario": manifest.base_text,
         "identity": json.dumps(manifest.identity),

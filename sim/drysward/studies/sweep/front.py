@@ -2,26 +2,26 @@
 
 from __future__ import annotations
 
-from pathlib import Path
+from collections.abc import Callable
 
 import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
 from drysward.faults import Fault, FaultyInput, nearest
-from drysward.files import OWN_ONLY, Outputs, write_csv
 from drysward.studies.sweep import STAGE_NAMES
 
-FRONT = "front.csv"
 WATER, DAYS_BELOW = "water", "days below"
+Objective = Callable[[xr.Dataset], xr.DataArray]
+"""A cost or risk in Python: points of a sweep in, one number for each point out; less is better."""
 # What people call a reduced variable -> its name.
 _CALLED = {DAYS_BELOW: "days_below_condition_mean"}
 
 
 def front(
     sweep: xr.Dataset,
-    cost: str = WATER,
-    risk: str = "wilt",
+    cost: str | Objective = WATER,
+    risk: str | Objective = "wilt",
     field: str | None = None,
     high: bool = False,
 ) -> xr.Dataset:
@@ -32,17 +32,30 @@ def front(
     sweep : from ``drysward.open``.
     cost, risk : "water" (mm a year, mean of the fields by area), a stage of the turf (its odds,
         those of the worst field), "days below" playing condition (mean a year, the worst field's)
-        or any reduced variable of the sweep (the worst field's).
-        Less is better of both.
-    field : key of the field that counts alone.
+        or any reduced variable of the sweep (the worst field's); or a function of the Dataset that
+        gives one number for each point, by plan and field or not. Less is better of both.
+    field : key of the field that counts alone; a function has only this field.
     high : the risk is what 95% of the draws within a point do not pass, in place of their mean.
 
     Returns
     -------
     Dataset by ``choice``, cheapest first: ``cost`` and ``risk``, ``risk_se`` where the risk is
-    that of a stage, the plan, and what each axis takes. Common draws that cross a grid are no
-    choice: cost and risk are means over them, and over the draws within points. FaultyInput for a
-    name that is not there, or ``high`` of what has no draws.
+    that of a stage, the plan, and what each axis takes. Water in mm, odds in 1, days in d. Common
+    draws that cross a grid are no choice: cost and risk are means over them, and over the draws
+    within points.
+
+    Raises
+    ------
+    FaultyInput
+        For a name that is not there, ``high`` of what has no draws, or a function that does not
+        give one number for each point.
+
+    Examples
+    --------
+    >>> points = drysward.open("swept")
+    >>> def dollars(points):
+    ...     return 3.5 * points["site_water"] + 60.0 * points["site_water"] ** 0.5
+    >>> drysward.front(points, cost=dollars, risk="days below").to_dataframe()
     """
     refuse_unfinished(sweep)
     table = xr.Dataset(
@@ -51,7 +64,7 @@ def front(
             "risk": measure(sweep, risk, "--risk", field=field, high=high),
         }
     )
-    if risk in STAGE_NAMES and not high:
+    if isinstance(risk, str) and risk in STAGE_NAMES and not high:
         of = sweep if field is None else sweep.sel(field=[field])
         table["risk_se"] = _odds_error(of, STAGE_NAMES[risk])
     if "draw" in table.coords:
@@ -59,13 +72,13 @@ def front(
     choices = table.stack(choice=("point", "plan"), create_index=False)
     choices = choices.transpose("choice")
     kept = choices.isel(choice=unbeaten(choices["cost"].values, choices["risk"].values))
-    kept["cost"].attrs.update(_told(sweep, cost))
-    kept["risk"].attrs.update(_told(sweep, risk))
+    kept["cost"].attrs.update(_attributes(sweep, cost, kept["cost"]))
+    kept["risk"].attrs.update(_attributes(sweep, risk, kept["risk"]))
     kept.attrs.update(
         {name: sweep.attrs[name] for name in ("title", "source", "weather", "identity")},
         choices=int(choices.sizes["choice"]),
-        cost=cost,
-        risk=risk,
+        cost=name_of(cost),
+        risk=name_of(risk),
         axes=sweep.attrs["axes"],
         field=field or "",
         draws=int(sweep.attrs.get("draws", 0)),
@@ -88,14 +101,38 @@ def unbeaten(cost: NDArray[np.float64], risk: NDArray[np.float64]) -> NDArray[np
 
 
 def refuse_unfinished(sweep: xr.Dataset) -> None:
-    """FaultyInput when no point of a sweep is done."""
+    """FaultyInput when no point of a sweep is done, or it is no sweep."""
+    if "points_done" not in sweep.attrs:
+        allowed = "what drysward.open gives of a folder that 'drysward sweep' wrote"
+        raise FaultyInput(Fault("sweep", "is the result of one scenario, not of a sweep", allowed))
     if not sweep.attrs.get("points_done"):
         raise FaultyInput(Fault("sweep", "no point is done yet", "run 'drysward sweep' first"))
 
 
+def name_of(measured: str | Objective) -> str:
+    """What a cost or risk is called."""
+    return measured if isinstance(measured, str) else getattr(measured, "__name__", "function")
+
+
+def by_function(points: xr.Dataset, function: Objective, where: str) -> xr.DataArray:
+    """What a function gives of points; FaultyInput unless it is one number for each point.
+
+    ``where`` is what a fault calls the function.
+    """
+    values = function(points)
+    allowed = "a DataArray with dimension point, and plan or field beside it or not"
+    if not isinstance(values, xr.DataArray):
+        what = f"{name_of(function)} gives {type(values).__name__}"
+        raise FaultyInput(Fault(where, what, allowed))
+    if "point" not in values.dims or set(values.dims) - {"point", "plan", "field"}:
+        what = f"{name_of(function)} gives dimensions {', '.join(map(str, values.dims)) or 'none'}"
+        raise FaultyInput(Fault(where, what, allowed))
+    return values.reset_coords(drop=True)
+
+
 def measure(
     sweep: xr.Dataset,
-    name: str,
+    name: str | Objective,
     where: str,
     plan: str | None = None,
     field: str | None = None,
@@ -109,8 +146,8 @@ def measure(
     if high and not sweep.attrs.get("draws"):
         allowed = "[doubt] with draws = 64 in the sweep file, or leave it out"
         raise FaultyInput(Fault("--high", "the points of this sweep have no draws", allowed))
-    if high and name == WATER:
-        raise FaultyInput(_no_limits(name))
+    if high and (name == WATER or not isinstance(name, str)):
+        raise FaultyInput(_no_limits(name_of(name)))
     for dimension, key in (("field", field), ("plan", plan)):
         if key is not None and key not in sweep[dimension].values:
             there = [str(name) for name in sweep[dimension].values]
@@ -119,6 +156,10 @@ def measure(
         sweep = sweep.sel(field=[field])
     if plan is not None:
         sweep = sweep.sel(plan=plan)
+    if not isinstance(name, str):
+        values = by_function(sweep, name, where)
+        worst = values.max("field") if "field" in values.dims else values
+        return _known(worst, where, name_of(name))
     if name == WATER:
         weights = sweep["area_m2"]
         water = (sweep["season_water"] * weights).sum("field", skipna=False) / weights.sum("field")
@@ -134,8 +175,8 @@ def measure(
         raise FaultyInput(_no_limits(called))
     if name not in _reduced(sweep):
         known = [*STAGE_NAMES, WATER, *_CALLED, *_reduced(sweep)]
-        told = f"no '{called}' that is one number for each point"
-        raise FaultyInput(Fault(where, told, nearest(called, known)))
+        what = f"no '{called}' that is one number for each point"
+        raise FaultyInput(Fault(where, what, nearest(called, known)))
     values = sweep[name]
     return _known(values.max("field") if "field" in values.dims else values, where, called)
 
@@ -143,8 +184,8 @@ def measure(
 def _known(values: xr.DataArray, where: str, called: str) -> xr.DataArray:
     computed = values.compute()
     if not np.isfinite(computed).any():
-        told = f"'{called}' is not known at any point"
-        raise FaultyInput(Fault(where, told, "another field, or another number of the sweep"))
+        what = f"'{called}' is not known at any point"
+        raise FaultyInput(Fault(where, what, "another field, or another number of the sweep"))
     return computed
 
 
@@ -191,19 +232,13 @@ def _over_draws(table: xr.Dataset) -> xr.Dataset:
     )
 
 
-def _told(sweep: xr.Dataset, name: str) -> dict[str, str]:
+def _attributes(sweep: xr.Dataset, name: str | Objective, values: xr.DataArray) -> dict[str, str]:
+    """Units and meaning of a cost or risk; of a function's the units that it gives."""
+    if not isinstance(name, str):
+        return {"units": values.attrs.get("units", "1"), "long_name": name_of(name)}
     if name == WATER:
         return {"units": "mm", "long_name": "mean water a year, as drawn"}
     if name in STAGE_NAMES:
         return {"units": "1", "long_name": f"odds that a year reaches {name}"}
     attrs = sweep[_CALLED.get(name, name)].attrs
     return {"units": attrs.get("units", "1"), "long_name": attrs.get("long_name", name)}
-
-
-def write_front(kept: xr.Dataset, folder: Path, outputs: Outputs = OWN_ONLY) -> Path:
-    """Write FRONT beside the chunks, whole; FaultyInput when it cannot be."""
-    frame = kept.to_dataframe()
-    units = {str(name): kept[name].attrs.get("units", "") for name in frame.columns}
-    heads = [f"{name}_{unit}" if unit not in ("", "1") else name for name, unit in units.items()]
-    rows = [heads, *frame.itertuples(index=False)]
-    return outputs.write({folder / FRONT: lambda part: write_csv(rows, part)})[0]

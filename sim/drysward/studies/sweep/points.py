@@ -37,7 +37,7 @@ OVERRIDES_OF_WEATHER = (
 
 @dataclass(frozen=True, eq=False)
 class Point:
-    """A point's scenario and plans, and texts that tell what it shares with others.
+    """A point's scenario and plans, and texts that say what it shares with others.
 
     Points of equal ``weather`` share it; of equal ``fields[i]`` too, all that weather and soil
     make of field i; of equal ``supply`` what the days bring to it.
@@ -64,7 +64,7 @@ def tree_at(sweep: Sweep, positions: np.ndarray) -> dict[str, Any]:
 def point_at(
     sweep: Sweep, positions: np.ndarray, name: str = "", climate_is_checked: bool = False
 ) -> Point:
-    """The point at ``positions`` (axes,); FaultyInput told at ``name``."""
+    """The point at ``positions`` (axes,); FaultyInput names ``name``."""
     tree = tree_at(sweep, positions)
     # A sweep uses no prices, and a point's fields may lack what the base scenario has prices of.
     tree.pop("costs", None)
@@ -96,19 +96,19 @@ def point_of(tree: Mapping[str, Any], scenario: Scenario, plans: tuple[PlanSpec,
             for key, value in overrides.items()
             if not key.startswith("species.") or key.startswith(f"species.{spec.species}.")
         }
-        fields.append(_told(table, used))
+        fields.append(_as_text(table, used))
     shared = [spec.priority for spec in scenario.fields]
-    supply = _told(
+    supply = _as_text(
         tree.get("supply", {}), [tree["site"].get(key) for key in _NOT_OF_SITE_WEATHER], shared,
         of_supply,
         [field.key for field in scenario.fields], machines_of(scenario.fields),
     )  # fmt: skip
     return Point(
-        scenario, plans, _told(site, tree["weather"], asked, of_weather), tuple(fields), supply
+        scenario, plans, _as_text(site, tree["weather"], asked, of_weather), tuple(fields), supply
     )
 
 
-def _told(*parts: Any) -> str:
+def _as_text(*parts: Any) -> str:
     return json.dumps(parts, sort_keys=True, default=str)
 
 
@@ -116,7 +116,7 @@ def check_points(design: Design) -> tuple[Point, tuple[Point, ...]]:
     """The first point, and those with a weather file or place of their own, the first among them.
 
     The values of every axis and a spread of the points are read. FaultyInput with every fault,
-    each told with the axis and value that it came with.
+    each named with the axis and value that it came with.
     """
     sweep = design.sweep
     faults: dict[str, Fault] = {}
@@ -127,21 +127,21 @@ def check_points(design: Design) -> tuple[Point, tuple[Point, ...]]:
     # So do ends of ranges, unless axes write them.
     one_climate &= not any("(" in str(axis.changes) for axis in sweep.axes)
     seen: set[bytes] = set()
-    for told, positions in tried(design):
+    for axis_values, positions in tried(design):
         if positions.tobytes() in seen:
             continue
         seen.add(positions.tobytes())
         checked = one_climate and first is not None
         try:
-            point = point_at(sweep, positions, f"{sweep.name}, {told}", checked)
+            point = point_at(sweep, positions, f"{sweep.name}, {axis_values}", checked)
         except FaultyInput as refusal:
             for fault in refusal.faults:
-                # A fault that every point has is told once.
+                # A fault that every point has is listed once.
                 faults.setdefault(f"{fault.where.rpartition(': ')[2]}: {fault.what}", fault)
             continue
         first = first or point
         if point.scenario.weather.file is not None:
-            by_file.setdefault(_told(*_reading(point.scenario)), point)
+            by_file.setdefault(_as_text(*_reading(point.scenario)), point)
     if faults:
         raise FaultyInput(list(faults.values())[:20])
     assert first is not None
@@ -198,14 +198,14 @@ def _spread(n: int) -> list[int]:
 
 def told_at(sweep: Sweep, positions: np.ndarray, only: int | None = None) -> str:
     """``trigger = 0.4, turf = tall_fescue``: what the axes take, or one of them."""
-    told = []
+    axis_values = []
     for i, (axis, position) in enumerate(zip(sweep.axes, positions, strict=True)):
         if only is not None and i != only:
             continue
         value = axis.labels[int(position)] if axis.listed else axis.at(float(position))
         shown = f"{value:g}" if isinstance(value, float) else str(value)
-        told.append(f"{axis.name} = {shown}{' ' + axis.unit if axis.unit else ''}")
-    return ", ".join(told)
+        axis_values.append(f"{axis.name} = {shown}{' ' + axis.unit if axis.unit else ''}")
+    return ", ".join(axis_values)
 
 
 # --- dotted keys -------------------------------------------------------------------------------

@@ -14,13 +14,14 @@ from threading import Event
 from time import perf_counter
 
 import numpy as np
+import xarray as xr
 
 from drysward.drive.runs import advance_all, most_together, start_runs
 from drysward.drive.windows import compiled_run_site
 from drysward.faults import Fault, FaultyInput
 from drysward.site.weather_years import read_record
 from drysward.studies.sweep.chunk import Done
-from drysward.studies.sweep.description import Sweep
+from drysward.studies.sweep.description import Sweep, read_sweep
 from drysward.studies.sweep.design import Design, design_of
 from drysward.studies.sweep.drawn import (
     CommonDraws,
@@ -30,9 +31,11 @@ from drysward.studies.sweep.drawn import (
     run_numbers,
 )
 from drysward.studies.sweep.folder import (
+    Chunks,
     Manifest,
     claimed,
     manifest_of,
+    open_sweep,
     write_chunk,
 )
 from drysward.studies.sweep.points import Point, check_points, point_at
@@ -175,6 +178,75 @@ def _point_bytes(work: Work) -> int:
     return size
 
 
+@dataclass(frozen=True, eq=False)
+class Start:
+    """A sweep that is about to run on so many cores, or on the cluster at an address; ``there`` is
+    what its folder holds.
+    """
+
+    work: Work
+    there: Chunks
+    cores: int
+    cluster: str | None
+
+    def forecast(self) -> Forecast:
+        """What the rest takes, from a trial of one stretch."""
+        return forecast(self.work, len(self.there.done), self.cores)
+
+
+def sweep(
+    description: str | Path | Sweep,
+    folder: str | Path | None = None,
+    workers: int | None = None,
+    cluster: str | None = None,
+    on_start: Callable[[Start], None] | None = None,
+    on_chunk: Callable[[int, int], None] = lambda done, chunks: None,
+) -> xr.Dataset | None:
+    """Run a sweep, or go on with it: thousands of scenarios that differ in a few keys.
+
+    Parameters
+    ----------
+    description : a sweep file (.toml), or the name of one that ships with drysward.
+    folder : where the chunks go, created in its parent when missing; one that holds part of this
+        very sweep goes on. Nothing is run when None.
+    workers : threads; as many as there are cores when None. Their number changes no result.
+    cluster : address of a dask scheduler; its workers run the chunks instead, and must see the
+        scenario's weather file at the same path.
+    on_start : called once before the first chunk, with what is there and what is left.
+    on_chunk : called with chunks done and chunks in all.
+
+    Returns
+    -------
+    The sweep as ``drysward.open`` opens it; None without a folder.
+
+    Raises
+    ------
+    FaultyInput
+        With every fault of the file, its axes and points; when the folder holds another sweep or
+        another process has it; for a full disk.
+
+    Examples
+    --------
+    >>> points = drysward.sweep("sweep-demo", "swept")
+    >>> drysward.front(points, cost="water", risk="wilt").to_dataframe()
+    """
+    read = description if isinstance(description, Sweep) else read_sweep(description)
+    work = plan_work(read)
+    cores = workers or os.cpu_count() or 1
+
+    def start(there: Chunks) -> None:
+        if on_start is not None:
+            on_start(Start(work, there, cores, cluster))
+
+    if folder is None:
+        start(Chunks(done=(), damaged=()))
+        return None
+    with claimed(Path(folder), work.manifest) as there:
+        start(there)
+        run_missing(work, Path(folder), there.done, workers, cluster, on_chunk)
+    return open_sweep(folder)
+
+
 def run_sweep(
     work: Work,
     folder: str | Path,
@@ -227,9 +299,9 @@ def run_missing(
 def _refuse_full_disk(folder: Path, needed: int) -> None:
     free = shutil.disk_usage(folder).free
     if needed * _ROOM > free:
-        told = f"has {free / 1e9:.1f} GB free and the sweep takes about {needed / 1e9:.1f} GB"
+        what = f"has {free / 1e9:.1f} GB free and the sweep takes about {needed / 1e9:.1f} GB"
         allowed = "another disk, fewer points or years, or no daily series"
-        raise FaultyInput(Fault(str(folder), told, allowed))
+        raise FaultyInput(Fault(str(folder), what, allowed))
 
 
 def _here(work: Work, missing: list[int], workers: int) -> Generator[Done, None, None]:

@@ -6,8 +6,10 @@ import os
 from collections.abc import Callable, Sequence
 from concurrent.futures import Executor, ThreadPoolExecutor
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
+import xarray as xr
 from numpy.typing import NDArray
 from scipy.optimize import NonlinearConstraint, differential_evolution
 
@@ -17,7 +19,14 @@ from drysward.faults import Fault, FaultyInput
 from drysward.results.odds import Probability, probability_of
 from drysward.scenario.model import RECORD, SKINNED
 from drysward.studies.sweep.chunk import Arrays
-from drysward.studies.sweep.description import GRID, STAGE_NAMES, Axis, SearchTable, Sweep
+from drysward.studies.sweep.description import (
+    GRID,
+    STAGE_NAMES,
+    Axis,
+    SearchTable,
+    Sweep,
+    read_sweep,
+)
 from drysward.studies.sweep.design import WEATHER, Design, columns_of, common_draws, depth_of
 from drysward.studies.sweep.drawn import (
     TAIL,
@@ -27,6 +36,7 @@ from drysward.studies.sweep.drawn import (
     run_numbers,
 )
 from drysward.studies.sweep.folder import DrawnNumber
+from drysward.studies.sweep.front import Objective, by_function
 from drysward.studies.sweep.points import point_at
 from drysward.studies.sweep.shared import Held
 
@@ -42,8 +52,9 @@ _TWO_SIDED_90 = 1.645  # standard deviations
 
 @dataclass(frozen=True, eq=False)
 class Tried:
-    """A plan and how it does: positions on the axes, mean water (mm of the field), odds, days a
-    year below playing condition with their sampling error.
+    """A plan and how it does: positions on the axes, mean water (mm of the field), what the search
+    keeps low (that water, or the objective), odds, days a year below playing condition with their
+    sampling error.
 
     All are means over the draws of what nobody can choose. The limits of the odds are those of
     so many years: all draws meet the same ones. ``risk`` is what the search keeps, odds or days,
@@ -54,6 +65,7 @@ class Tried:
 
     positions: FloatArray
     water_mm: float
+    cost: float
     odds: Probability
     days_below: float
     days_below_se: float
@@ -108,12 +120,37 @@ class Found:
 
 
 def search(
-    sweep: Sweep,
+    sweep: str | Path | Sweep,
     workers: int | None = None,
     on_progress: Callable[[float], None] = lambda done: None,
+    objective: Objective | None = None,
 ) -> Found:
     """Look for the least water that keeps the risk of ``[search]`` in the sweep file.
 
+    Parameters
+    ----------
+    sweep : a sweep file (.toml), or the name of one that ships with drysward.
+    workers : threads; as many as there are cores when None. Their number changes no result.
+    on_progress : called with the share of the candidates that have run.
+    objective : what to keep low in place of the water: a function of a Dataset of points, as
+        ``drysward.open`` gives of a sweep, that gives a DataArray with one number for each point,
+        by plan and field or not; of several fields the worst counts.
+
+    Returns
+    -------
+    ``Found``: ``best`` with its positions on the axes, ``water_mm`` (mm a year of the field),
+    ``cost``, odds and days below playing condition; and ``fresh``, the same on years that the
+    search has not seen.
+
+    Raises
+    ------
+    FaultyInput
+        When the file has no [search], its names are not there, the weather is a record (there are
+        no fresh years), an axis changes the weather, or ``objective`` does not give one number for
+        each point.
+
+    Notes
+    -----
     The axes of the sweep are what may be chosen: ranges as they are, lists by their places. What
     a grid draws is averaged over with its own draws, as ``front`` does; so is a range of a number
     of the catalogue in any design, since what the turf is like is not for anyone to choose. A
@@ -123,9 +160,12 @@ def search(
     what they do and not by their luck. Differential evolution (Storn & Price 1997, by scipy),
     which needs no slope: odds of so many years move in steps.
 
-    FaultyInput when the file has no [search], its names are not there, the weather is a record
-    (there are no fresh years), or an axis changes the weather.
+    Examples
+    --------
+    >>> found = drysward.search("sweep-demo")
+    >>> found.best.water_mm, found.fresh.days_below
     """
+    sweep = sweep if isinstance(sweep, Sweep) else read_sweep(sweep)
     chosen, averaged, left_out = _parted(sweep)
     asked = _asked(replace(sweep, axes=chosen), averaged)
     if asked.years is not None:
@@ -135,7 +175,7 @@ def search(
     sweep = replace(sweep, axes=(*chosen, *averaged))
     workers = workers or os.cpu_count() or 1
     drawing = _Drawing.of(sweep, asked)
-    trial = _Trial(sweep, asked, spread, draws, workers, drawing)
+    trial = _Trial(sweep, asked, spread, draws, workers, drawing, objective)
     # Bounds take in the last place of a list; whole places alone are tried there.
     bounds = [(0.0, float(len(axis.changes) - 1)) if axis.listed else (0.0, 1.0)
               for axis in leaders]  # fmt: skip
@@ -151,7 +191,7 @@ def search(
             return [function(x) for x in candidates]
 
         differential_evolution(
-            lambda x: trial.at(x).water_mm,
+            lambda x: trial.at(x).cost,
             bounds,
             constraints=NonlinearConstraint(lambda x: trial.at(x).risk, 0.0, asked.most),
             integrality=[axis.listed for axis in leaders],
@@ -165,15 +205,15 @@ def search(
         )
     tried = list(trial.known.values())
     keeping = [one for one in tried if one.risk <= asked.most]
-    best = min(keeping, key=lambda one: one.water_mm, default=None)
+    best = min(keeping, key=lambda one: one.cost, default=None)
     fresh, seed = None, int(sweep.base["weather"].get("seed", 1)) + _FRESH_SEED
     if best is not None:
-        fresh = _on_fresh_years(sweep, asked, best, draws, seed, drawing)
+        fresh = _on_fresh_years(sweep, asked, best, draws, seed, drawing, objective)
     return Found(
         sweep=replace(sweep, axes=chosen),
         asked=asked,
         best=best,
-        nearest=min(tried, key=lambda one: (one.risk, one.water_mm)),
+        nearest=min(tried, key=lambda one: (one.risk, one.cost)),
         fresh=fresh,
         fresh_seed=seed,
         n_years=tried[0].odds.years,
@@ -215,7 +255,9 @@ class _Trial:
         draws: FloatArray,
         workers: int,
         drawing: _Drawing,
+        objective: Objective | None,
     ) -> None:
+        self.objective = objective
         self.sweep, self.asked, self.spread, self.drawing = sweep, asked, spread, drawing
         self.draws, self.workers = draws, workers
         self.held = Held()
@@ -243,8 +285,9 @@ class _Trial:
 
     def _learn(self, positions: FloatArray) -> None:
         for tried in try_plans(
-            self.sweep, self.asked, positions, self.draws, self.held, self.drawing
-        ):
+            self.sweep, self.asked, positions, self.draws, self.held, self.drawing,
+            self.objective,
+        ):  # fmt: skip
             self.known[tried.positions.tobytes()] = tried
 
 
@@ -255,6 +298,7 @@ def try_plans(
     draws: FloatArray,
     held: Held,
     drawing: _Drawing,
+    objective: Objective | None = None,
 ) -> list[Tried]:
     """Candidates at ``positions`` (N, first axes) on all years of the sweep, each under all
     ``draws`` (D, last axes).
@@ -269,11 +313,23 @@ def try_plans(
     )
     scenario = point_at(sweep, every[0], climate_is_checked=True).scenario
     plans = list(sweep.plans) or [plan.key for plan in scenario.plans]
-    field = [field.key for field in scenario.fields].index(asked.field)
+    field_keys = [field.key for field in scenario.fields]
+    field = field_keys.index(asked.field)
     plan, stage = plans.index(asked.plan), STAGES.index(STAGE_NAMES[asked.stage])
     # In double precision, as the sweep counts; the yearly series are kept in single.
     odds = kept["probability"][1][:, field, plan, stage].reshape(shape).mean(axis=0)
     water = kept["season_water"][1][:, field, plan].reshape(shape).mean(axis=0)
+    cost = water
+    if objective is not None:
+        points = xr.Dataset(kept, {n: v for n, v in design.coordinates().items() if n != "point"})
+        points = points.assign_coords(
+            field=field_keys, plan=plans, stage=list(STAGES),
+            period=("period", list(scenario.answers.return_periods)),
+        )  # fmt: skip
+        values = by_function(points, objective, "objective")
+        values = values.sel(plan=asked.plan) if "plan" in values.dims else values
+        values = values.max("field") if "field" in values.dims else values
+        cost = np.asarray(values.values, float).reshape(shape).mean(axis=0)
     years = kept["irrigation_gross"][1].shape[-1]
     below, error = (
         kept[f"days_below_condition_{name}"][1][:, field, plan].reshape(shape).mean(axis=0)
@@ -290,14 +346,16 @@ def try_plans(
         Tried(
             at,
             mm,
+            own,
             replace(probability_of(np.arange(years) < round(p * years)), p=p),
             days_below=days,
             days_below_se=se,
             of_days=asked.days_below is not None,
             sure=most,
         )
-        for at, mm, p, days, se, most in zip(
-            positions, *map(np.ndarray.tolist, (water, odds, below, error)), sure, strict=True
+        for at, mm, own, p, days, se, most in zip(
+            positions, *map(np.ndarray.tolist, (water, cost, odds, below, error)), sure,
+            strict=True,
         )
     ]
 
@@ -309,12 +367,13 @@ def _on_fresh_years(
     draws: FloatArray,
     seed: int,
     drawing: _Drawing,
+    objective: Objective | None,
 ) -> Tried:
     """The plan that was found, on years of another seed."""
     other = _on_weather(sweep, seed=seed)
     if asked.fresh_years is not None:
         other = _on_weather(other, years=asked.fresh_years)
-    return try_plans(other, asked, best.positions[None, :], draws, Held(), drawing)[0]
+    return try_plans(other, asked, best.positions[None, :], draws, Held(), drawing, objective)[0]
 
 
 def _on_weather(sweep: Sweep, **changes: int) -> Sweep:
@@ -335,8 +394,8 @@ def _asked(sweep: Sweep, averaged: tuple[Axis, ...]) -> SearchTable:
     point.scenario.field_named(asked.field)
     faults = []
     if asked.days_below is not None and point.scenario.field_named(asked.field).surface == SKINNED:
-        told = f"field '{asked.field}' is skinned: no turf to judge"
-        faults.append(Fault(f"{sweep.name}: search.days_below", told, "a field of turf"))
+        what = f"field '{asked.field}' is skinned: no turf to judge"
+        faults.append(Fault(f"{sweep.name}: search.days_below", what, "a field of turf"))
     if not sweep.axes:
         allowed = "axes of plans and fields that are not drawn"
         faults.append(Fault(f"{sweep.name}: axes", "none may be chosen", allowed))
@@ -345,12 +404,12 @@ def _asked(sweep: Sweep, averaged: tuple[Axis, ...]) -> SearchTable:
             Fault(f"{sweep.name}: search.plan", f"'{asked.plan}' is not run", "one of plans")
         )
     if point.scenario.weather.source == RECORD:
-        told = "needs simulated weather: a record has no years that the search has not seen"
-        faults.append(Fault(f"{sweep.name}: search", told, 'weather.source = "generator"'))
+        what = "needs simulated weather: a record has no years that the search has not seen"
+        faults.append(Fault(f"{sweep.name}: search", what, 'weather.source = "generator"'))
     for axis in (*sweep.axes, *averaged):
         if depth_of(axis) == WEATHER and not _of_catalog(axis):
-            told = f"axis '{axis.name}' changes the weather, which nobody can choose"
-            faults.append(Fault(f"{sweep.name}: search", told, "axes of plans and fields"))
+            what = f"axis '{axis.name}' changes the weather, which nobody can choose"
+            faults.append(Fault(f"{sweep.name}: search", what, "axes of plans and fields"))
     if faults:
         raise FaultyInput(faults)
     return asked

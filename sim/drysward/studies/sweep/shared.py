@@ -263,7 +263,7 @@ class Grounds:
         self.is_shared = all(point.fields == self.first.fields for point in points)
         places: dict[str, int] = {}
         self.columns = [
-            np.array([places.setdefault(told, len(places)) for told in point.fields])
+            np.array([places.setdefault(what, len(places)) for what in point.fields])
             for point in points
         ]
         # A point that has each column, and which of its fields that is.

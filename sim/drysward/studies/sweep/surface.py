@@ -15,9 +15,9 @@ from drysward.studies.sweep.front import measure, refuse_unfinished
 
 def strongest(sweep: xr.Dataset, of: str = "wilt", plan: str | None = None) -> list[str]:
     """Axes of a sweep, the one that accounts for most of the variance first."""
-    told = effects(sweep, of, plan)
-    order = np.argsort(-np.nan_to_num(told["main"].values, nan=-1.0), kind="stable")
-    return [str(name) for name in told["axis"].values[order]]
+    drivers = effects(sweep, of, plan)
+    order = np.argsort(-np.nan_to_num(drivers["main"].values, nan=-1.0), kind="stable")
+    return [str(name) for name in drivers["axis"].values[order]]
 
 
 def surface(

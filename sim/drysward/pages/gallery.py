@@ -12,11 +12,10 @@ import xarray as xr
 from matplotlib.figure import Figure
 
 from drysward.faults import Fault, FaultyInput, nearest
-from drysward.quantities import shown
-from drysward.report import figures, play_figures, style, supply_figures, sweep_figures
-from drysward.report.figures import MONTH_NAMES, day_text
-from drysward.report.panel import Drawing, grid, one_key, share_limits
-from drysward.report.result import (
+from drysward.pages import figures, play_figures, style, supply_figures, sweep_figures
+from drysward.pages.figures import MONTH_NAMES, day_text
+from drysward.pages.panel import Drawing, grid, one_key, share_limits
+from drysward.pages.result import (
     SWEEP,
     has_numbers,
     keys,
@@ -24,6 +23,7 @@ from drysward.report.result import (
     label,
     plain,
 )
+from drysward.quantities import shown
 from drysward.results.choice import driest_plan, has_days_below, safest_plan
 from drysward.results.sizing_text import NOTHING
 from drysward.results.text import CAUSES, case_text, volume_display, volume_text, year_text

@@ -7,7 +7,6 @@ import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 from multiprocessing.context import BaseContext
-from pathlib import Path
 from typing import NamedTuple
 
 import xarray as xr
@@ -15,11 +14,11 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from drysward import __version__
-from drysward.report import style, words
-from drysward.report.drawing import Request, charts
-from drysward.report.gallery import Chart, Choice, Picture, fitting
-from drysward.report.result import kind_of, plain
-from drysward.report.tables import tables
+from drysward.pages import style, words
+from drysward.pages.drawing import Request, charts
+from drysward.pages.gallery import Chart, Choice, Picture, fitting
+from drysward.pages.result import kind_of, plain
+from drysward.pages.tables import tables
 from drysward.results.text import findings_of
 
 TEMPLATE = "page.html.j2"
@@ -54,7 +53,7 @@ def page(
 
     Charts that the result cannot give are named, with what they lack.
     """
-    loader = PackageLoader("drysward.report", ".")
+    loader = PackageLoader("drysward.pages", ".")
     environment = Environment(
         loader=loader,
         autoescape=True,
@@ -96,10 +95,6 @@ def page(
         accent=style.variable_name(style.LINES[0]),
         alert=style.variable_name(style.STAGES["wilt"]),
     )
-
-
-def write_page(text: str, path: Path) -> None:
-    path.write_text(text, encoding="utf-8")
 
 
 def _figures(

@@ -13,7 +13,7 @@ import xarray as xr
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from drysward.report import style
+from drysward.pages import style
 
 
 @dataclass(frozen=True)

@@ -17,10 +17,10 @@ from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
+from drysward.pages import style
+from drysward.pages.panel import Drawing, Panel, Readings
+from drysward.pages.result import keys, label
 from drysward.quantities import shown
-from drysward.report import style
-from drysward.report.panel import Drawing, Panel, Readings
-from drysward.report.result import keys, label
 from drysward.results.text import UNKNOWN, rounded, year_mark
 
 MONTHS = "JFMAMJJASOND"

@@ -14,7 +14,7 @@ from typing import NamedTuple
 
 import xarray as xr
 
-from drysward.report.gallery import Chart, Choice, chart, named
+from drysward.pages.gallery import Chart, Choice, chart, named
 
 # Fewer panels are drawn sooner than a process has started and received the result.
 _WORTH_A_PROCESS = 8

@@ -8,10 +8,10 @@ from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
-from drysward.report import style
-from drysward.report.figures import case_columns, case_lanes, month_axis, percent, turf_days
-from drysward.report.panel import Drawing, Panel, Readings
-from drysward.report.result import keys, label
+from drysward.pages import style
+from drysward.pages.figures import case_columns, case_lanes, month_axis, percent, turf_days
+from drysward.pages.panel import Drawing, Panel, Readings
+from drysward.pages.result import keys, label
 
 KINDS = {"playable": "fit", "hard": "hard", "wet": "wet", "frozen": "frozen"}
 STATES = {"fit": "fit to play", "hard": "too hard or dusty", "wet": "too wet", "frozen": "frozen"}

@@ -10,10 +10,10 @@ from typing import NamedTuple
 
 import xarray as xr
 
+from drysward.pages import style
+from drysward.pages.result import SUPPLY, SWEEP, keys, kind_of, label, plain
+from drysward.pages.sweep_figures import odds_and_error, setting_text
 from drysward.quantities import Display, shown
-from drysward.report import style
-from drysward.report.result import SUPPLY, SWEEP, keys, kind_of, label, plain
-from drysward.report.sweep_figures import odds_and_error, setting_text
 from drysward.results.choice import safest_plan
 from drysward.results.doubt_text import (
     DRAWN,

@@ -11,11 +11,11 @@ from matplotlib.colors import LinearSegmentedColormap
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
+from drysward.pages import style
+from drysward.pages.figures import percent
+from drysward.pages.panel import Drawing, Panel, Readings
+from drysward.pages.result import label, plain
 from drysward.quantities import shown
-from drysward.report import style
-from drysward.report.figures import percent
-from drysward.report.panel import Drawing, Panel, Readings
-from drysward.report.result import label, plain
 from drysward.results.text import rounded
 from drysward.studies.sweep.effects import effects
 from drysward.studies.sweep.front import front as front_of

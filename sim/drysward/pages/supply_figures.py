@@ -10,11 +10,11 @@ from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
+from drysward.pages import style
+from drysward.pages.figures import MONTH_NAMES, MONTHS
+from drysward.pages.panel import Drawing, Panel, Readings
+from drysward.pages.result import keys, label
 from drysward.quantities import Display, shown
-from drysward.report import style
-from drysward.report.figures import MONTH_NAMES, MONTHS
-from drysward.report.panel import Drawing, Panel, Readings
-from drysward.report.result import keys, label
 from drysward.results.sizing_text import NOTHING
 from drysward.results.text import CAUSES, causes_of, rounded, volume_display, year_mark
 

@@ -10,9 +10,8 @@ from typing import NamedTuple
 import numpy as np
 import xarray as xr
 
-from drysward.quantities import shown
-from drysward.report import style
-from drysward.report.result import (
+from drysward.pages import style
+from drysward.pages.result import (
     SUPPLY,
     SWEEP,
     keys,
@@ -20,7 +19,8 @@ from drysward.report.result import (
     label,
     plain,
 )
-from drysward.report.sweep_figures import odds_and_error
+from drysward.pages.sweep_figures import odds_and_error
+from drysward.quantities import shown
 from drysward.results.choice import driest_plan, has_days_below, safest_plan
 from drysward.results.doubt_text import (
     ENOUGH_DRAWS,

@@ -3,7 +3,7 @@
 In a notebook: ``result = open_result("out")``, then ``stages(result, "stadium", "none")``.
 """
 
-from drysward.report.figures import (
+from drysward.pages.figures import (
     account,
     cover,
     days,
@@ -14,11 +14,11 @@ from drysward.report.figures import (
     stages,
     water,
 )
-from drysward.report.page import page
-from drysward.report.play_figures import events, play_calendar
-from drysward.report.result import open_result
-from drysward.report.supply_figures import causes, shortage, sizing, storage
-from drysward.report.sweep_figures import drivers, front, response
+from drysward.pages.page import page
+from drysward.pages.play_figures import events, play_calendar
+from drysward.pages.result import open_result
+from drysward.pages.supply_figures import causes, shortage, sizing, storage
+from drysward.pages.sweep_figures import drivers, front, response
 
 __all__ = [
     "account",

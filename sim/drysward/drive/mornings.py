@@ -1,0 +1,220 @@
+"""Plans whose rule is a function in Python: what it knows each morning, and days run one by one."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from drysward.day.lanes import LANES, PLACE, SIZE, Spread
+from drysward.day.loop import Batch, DayInput
+from drysward.day.plan_demand import WEEK_DEPTH
+from drysward.day.records import DAY, WEEK
+from drysward.day.supply import SupplyState
+from drysward.faults import Fault, FaultyInput
+from drysward.physics.arithmetic import within
+from drysward.scenario.model import PlanSpec
+from drysward.site.stretches import PreparedSite
+
+FloatArray = NDArray[np.float64]
+
+LAST_DAYS = 7
+
+
+class Morning(NamedTuple):
+    """What the person who waters knows in the morning, before anybody knows the day's weather.
+
+    Arrays are (runs, fields): one column a field, one row for each run that goes side by side (one
+    in ``drysward.run``, one a draw in ``drysward.draws`` and ``drysward.size``). All that is of the
+    field was seen yesterday evening, as a mean over the field.
+    """
+
+    day_of_year: int
+    """1 (1 January) to 366, in the calendar of a leap year."""
+    month: int
+    """1 to 12."""
+    weekday: int
+    """0 (Monday) to 6."""
+    depletion: FloatArray
+    """Share of the available water of the root zone that is gone, 0 to 1 and beyond."""
+    deficit_mm: FloatArray
+    """Water to field capacity of the root zone, mm."""
+    available_mm: FloatArray
+    """Available water of the root zone between field capacity and wilting point, mm."""
+    used_mm: FloatArray
+    """Turf water use less rain since it was last watered, no more than the deficit, mm."""
+    days_since_water: FloatArray
+    """Days since the last watering, 1 for yesterday."""
+    unfinished_mm: FloatArray
+    """What is still to come of the last demand, at the pipes, mm."""
+    wilt: FloatArray
+    """Share of the field that wilted, 0 to 1."""
+    dormant: FloatArray
+    """Share of the field that is dormant, 0 to 1."""
+    run_time_multiplier: FloatArray
+    """How much longer to run so that the part that catches least has enough, 1 and more."""
+    restriction_stage: FloatArray
+    """Stage that was in force yesterday, the plan's or the water district's; 0 for none."""
+    storage_m3: FloatArray
+    """Water in storage, m3; 0 without any."""
+    drought_index_mm: float
+    """Reference ET less rain over the days that [answers] counts, mm."""
+    rain_mm: FloatArray
+    """Rain and snow of the last seven days (7,), yesterday first, mm."""
+    reference_et_mm: FloatArray
+    """Reference ET of the last seven days (7,), yesterday first, mm."""
+
+
+# What of a morning stands in the block of a run.
+_SEEN = {
+    "depletion": "seen_depletion", "deficit_mm": "seen_deficit", "used_mm": "owed_et",
+    "days_since_water": "days_since_water", "unfinished_mm": "refill_left", "wilt": "seen_wilt",
+    "dormant": "seen_dormant", "run_time_multiplier": "plan_run_time_multiplier",
+    "restriction_stage": "stage",
+}  # fmt: skip
+_AVAILABLE = (DAY.names or ()).index("taw")
+
+
+def run_at_once(
+    kernel: Callable[..., None],
+    site: PreparedSite,
+    specs: Sequence[PlanSpec],
+    spread: Spread,
+    day_input: DayInput,
+    *rest: Any,
+) -> None:
+    """All days of a stretch in one call of ``kernel``; as ``run_by_day``."""
+    kernel(site.forcing, day_input, site.from_day, 0, day_input.calendar.shape[0], *rest)
+
+
+def run_by_day(
+    kernel: Callable[..., None],
+    site: PreparedSite,
+    specs: Sequence[PlanSpec],
+    spread: Spread,
+    day_input: DayInput,
+    batch: Batch,
+    *rest: Any,
+) -> None:
+    """The days of a stretch, with functions called before each day of their plans' seasons.
+
+    Parameters
+    ----------
+    kernel : ``drive.windows.run_windows``, compiled or not.
+    specs : plan of each run.
+    spread : how the runs lie in the lanes of ``batch``.
+    rest : what else ``run_windows`` takes, from ``supply`` on.
+
+    FaultyInput when a function gives what is no depth.
+    """
+    supply_states = rest[2]
+    functions = _Functions(specs, spread, batch, supply_states)
+    nothing = site.forcing._replace(turfs=site.forcing.turfs[:0].view(np.recarray))
+    n_days, n_lines = day_input.calendar.shape[0], day_input.days.shape[0]
+    before = day_input.days[0, :, _AVAILABLE]
+    for first in range(0, n_days, n_lines):
+        stop = min(first + n_lines, n_days)
+        if site.forcing.turfs.shape[0]:
+            kernel(site.forcing, day_input, stop, first, stop, batch, *rest)
+        # Yesterday's: how deep roots go today is not known before the day.
+        start = day_input.days[0, :, _AVAILABLE] if first == 0 else before
+        available = np.vstack([start, day_input.days[: stop - first, :, _AVAILABLE]])
+        before = available[-1]
+        for day, end in functions.spans(day_input, max(first, site.from_day), stop):
+            if functions.are_called_on(day_input.calendar[day].day_of_year):
+                functions.call(site, day_input, day, available[day - first])
+            kernel(nothing, day_input, day, first, end, batch, *rest)
+
+
+class _Functions:
+    """The functions of some runs, with where in the lanes they read and write."""
+
+    def __init__(
+        self, specs: Sequence[PlanSpec], spread: Spread, batch: Batch, supply: SupplyState
+    ) -> None:
+        self.batch, self.supply = batch, supply
+        n_lanes = spread.n_runs * spread.n_fields
+        lanes = spread.by_run(np.arange(spread.n_blocks * LANES).reshape(-1, LANES))
+        assert lanes.size == n_lanes
+        block, lane = np.divmod(lanes, LANES)
+        places = np.array([PLACE[name] for name in _SEEN.values()])
+        seen = block * SIZE + lane + places[:, None, None]
+        depth = block * (WEEK * 3 * LANES) + WEEK_DEPTH * LANES + lane
+        self.columns = spread.by_run(batch.columns)
+        # Runs of one function go through it together.
+        self.each: list[tuple[PlanSpec, NDArray[np.int64], NDArray[np.int64]]] = []
+        self.runs: list[NDArray[np.int64]] = []
+        together: dict[int, list[int]] = {}
+        for b, spec in enumerate(specs):
+            if spec.function is not None:
+                together.setdefault(id(spec.function), []).append(b)
+        for runs in map(np.array, together.values()):
+            self.each.append((specs[runs[0]], seen[:, runs], depth[runs]))
+            self.runs.append(runs)
+        self.seasons = [spec.season for spec in specs if spec.function is not None]
+
+    def are_called_on(self, day_of_year: int) -> bool:
+        """Whether any of their plans may water."""
+        return any(within(day_of_year, *season) for season in self.seasons)
+
+    def spans(self, day_input: DayInput, first: int, stop: int) -> Iterator[tuple[int, int]]:
+        """Days to run in one go: each day alone on which a function is asked."""
+        day = first
+        while day < stop:
+            end = day + 1
+            while end < stop and not self.are_called_on(day_input.calendar[end].day_of_year):
+                end += 1
+            yield day, end
+            day = end
+
+    def call(
+        self, site: PreparedSite, day_input: DayInput, day: int, available_mm: FloatArray
+    ) -> None:
+        """Write what each function wants today into the weekly tables of its runs."""
+        calendar, weather = day_input.calendar[day], site.weather
+        weekday = int(calendar.weekday)
+        blocks, weekly = self.batch.blocks.reshape(-1), self.batch.weekly.reshape(-1)
+        last = slice(max(day - LAST_DAYS, 0), day)
+        rain, et = np.zeros(LAST_DAYS), np.zeros(LAST_DAYS)
+        n = last.stop - last.start
+        rain[:n] = weather.record.rain_mm[last][::-1]
+        et[:n] = weather.et.eto_mm[last][::-1]
+        index = float(day_input.drought_index[day - 1]) if day else 0.0
+        for (spec, seen, depth), runs in zip(self.each, self.runs, strict=True):
+            known = dict(zip(_SEEN, blocks[seen], strict=True))
+            store = self.supply.storage[runs, 0]
+            shape = depth.shape
+            stage = np.maximum(known.pop("restriction_stage"), store["stage"][:, None])
+            morning = Morning(
+                day_of_year=int(calendar.day_of_year) + 1,
+                month=int(calendar.month) + 1,
+                weekday=weekday,
+                available_mm=available_mm[self.columns[runs]],
+                restriction_stage=stage,
+                storage_m3=np.broadcast_to(store["volume"][:, None], shape).copy(),
+                drought_index_mm=index,
+                rain_mm=rain,
+                reference_et_mm=et,
+                **known,
+            )
+            assert spec.function is not None
+            weekly[depth + weekday * (3 * LANES)] = depth_mm(spec, morning, shape)
+
+
+def depth_mm(spec: PlanSpec, morning: Morning, shape: tuple[int, ...]) -> FloatArray:
+    """What a plan's function wants, ``shape`` (runs, fields); FaultyInput unless it is a depth."""
+    assert spec.function is not None
+    answer = spec.function(morning)
+    try:
+        depth = np.broadcast_to(np.asarray(answer, float), shape)
+    except (TypeError, ValueError):
+        what = f"its function gives {type(answer).__name__} on day {morning.day_of_year}"
+    else:
+        if np.all((depth >= 0.0) & (depth < np.inf)):
+            return depth
+        what = f"its function gives {np.min(depth)} to {np.max(depth)} mm"
+        what += f" on day {morning.day_of_year}"
+    allowed = "a depth at the turf of 0 mm or more: a number, or an array (runs, fields)"
+    raise FaultyInput(Fault(f"plans.{spec.key}", what, allowed))

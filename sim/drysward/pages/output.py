@@ -1,0 +1,119 @@
+"""A report and a picture of a result, given back or written as files."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import xarray as xr
+from matplotlib.figure import Figure
+
+from drysward.files import Outputs, ending_of
+from drysward.pages import gallery
+from drysward.pages.page import page
+from drysward.pages.result import SWEEP, kind_of, open_result, shown_of
+from drysward.pages.style import save
+from drysward.results.summary import summarise
+from drysward.studies.result_files import files_of, with_summary
+
+if TYPE_CHECKING:
+    from multiprocessing.context import BaseContext
+
+ENDINGS = (".svg", ".png", ".pdf")
+
+
+def report(
+    result: xr.Dataset | str | Path,
+    out: str | Path | None = None,
+    units: str = "us",
+    force: bool = False,
+    processes: BaseContext | None = None,
+) -> str:
+    """The page of a result, as HTML that stands on its own and needs no internet.
+
+    Parameters
+    ----------
+    result : Dataset of ``drysward.open`` or ``drysward.run``; or a result folder, its results.nc,
+        or the folder of a sweep.
+    out : HTML file to write; none when None.
+    units : "us" or "metric".
+    force : replace a file that drysward has no record of writing.
+    processes : context that starts processes, one a core, which draw; all is drawn here when None.
+
+    Returns
+    -------
+    The HTML.
+
+    Raises
+    ------
+    FaultyInput
+        When there is no result, when it is damaged, or when ``out`` cannot be written.
+
+    Examples
+    --------
+    >>> drysward.report("out", "report.html", units="metric")
+    """
+    opened, outputs = _opened(result, force)
+    if out is not None:
+        outputs.claim(Path(out))
+    text = page(opened, units, processes, os.cpu_count() or 1)
+    if out is not None:
+        outputs.write({Path(out): lambda part: part.write_text(text, encoding="utf-8")})
+    return text
+
+
+def picture(
+    result: xr.Dataset | str | Path,
+    name: str,
+    out: str | Path | None = None,
+    units: str = "us",
+    force: bool = False,
+    **choice: str,
+) -> Figure:
+    """One figure of a result.
+
+    Parameters
+    ----------
+    result : as of ``report``.
+    name : which figure, such as "plans", "stages" or "account"; a name that is not known is
+        answered with those that are.
+    out : file to write, .svg, .png or .pdf; none when None.
+    units : "us" or "metric".
+    force : as of ``report``.
+    choice : keys of what to show: ``field``, ``plan``, ``stage``, ``case``. Without any, the
+        panels that stand open on the page.
+
+    Returns
+    -------
+    The figure of matplotlib, its panels two in a row.
+
+    Raises
+    ------
+    FaultyInput
+        As ``report``, and for a name or choice that the result does not have.
+
+    Examples
+    --------
+    >>> drysward.picture("out", "stages", "wilt.svg", field="stadium", stage="wilt")
+    """
+    ending = "" if out is None else ending_of(Path(out), ENDINGS)
+    kind = gallery.named(name)
+    opened, outputs = _opened(result, force)
+    panels = gallery.choose(opened, kind, choice)
+    if out is not None:
+        outputs.claim(Path(out))
+    figure = gallery.compose(opened, kind, panels, units)
+    if out is not None:
+        alt = " ".join(kind.alt(opened, panel, units) for panel in panels)
+        outputs.write({Path(out): lambda part: save(figure, part, ending[1:], alt)})
+    return figure
+
+
+def _opened(result: xr.Dataset | str | Path, force: bool) -> tuple[xr.Dataset, Outputs]:
+    """A result to draw from, and what may be written beside the files that it was read from."""
+    if isinstance(result, xr.Dataset):
+        if kind_of(result) != SWEEP and "probability" not in result:
+            result = with_summary(result, summarise(result))
+        return shown_of(result), Outputs((), force)
+    return open_result(result), Outputs(files_of(result), force)

@@ -1,0 +1,232 @@
+"""Plans whose depths a Python function says: they water as any other, and see no day to come."""
+
+from dataclasses import replace
+
+import numba
+import numpy as np
+import pytest
+
+import drysward
+from drysward.drive.runs import advance, run_plan, start_run
+from drysward.faults import FaultyInput
+from drysward.site.stretches import prepare
+
+TRIGGER = 0.4
+LIKE = {"rain_skip_mm": 5.0, "season": (60, 320), "interval_days": 2}
+
+
+def refill(morning):
+    """What ``rule = "refill"`` does, written by hand."""
+    depth = np.maximum(0.0, morning.deficit_mm) * morning.run_time_multiplier
+    return np.where((morning.depletion >= TRIGGER) | (morning.unfinished_mm > 0.0), depth, 0.0)
+
+
+@numba.njit
+def refill_compiled(morning):
+    depth = np.maximum(0.0, morning.deficit_mm) * morning.run_time_multiplier
+    goes_on = (morning.depletion >= TRIGGER) | (morning.unfinished_mm > 0.0)
+    return np.where(goes_on, depth, 0.0)
+
+
+def nothing(morning):
+    return 0.0
+
+
+@pytest.fixture(scope="module")
+def dry(scenes):
+    """Two fields, a plan of each rule that a function can repeat, and restrictions by drought."""
+    record = scenes.weather(years=3)
+    plans = [scenes.plan("refill", trigger=TRIGGER, **LIKE), scenes.plan("none")]
+    fields = [scenes.field("sand_over_gravel_12in", key="a"), scenes.field(key="b")]
+    scenario = scenes.scenario(fields, plans)
+    return scenario, replace(record, rain_mm=0.5 * record.rain_mm)
+
+
+def same(one, other):
+    for part in ("years", "odds", "green", "shortage"):
+        np.testing.assert_array_equal(getattr(one, part), getattr(other, part), err_msg=part)
+
+
+@pytest.mark.parametrize("function", [refill, refill_compiled], ids=["plain", "compiled"])
+def test_a_function_that_repeats_the_refill_rule_gives_its_bits(dry, function):
+    scenario, record = dry
+    scenario = scenario.with_plan("mine", function, like="refill")
+    site = prepare(scenario, record)
+    rule, mine = (run_plan(site, scenario.plan_named(key)) for key in ("refill", "mine"))
+    assert rule.years.irrigation_gross.sum() > 100.0
+    same(rule, mine)
+
+
+def test_so_it_does_under_all_that_a_site_can_have(scenes):
+    """Play, a supply that runs short, restrictions, syringing, crown-keeping, new turf."""
+    scenario = scenes.everything().with_plan("mine", refill, like="refill")
+    site = prepare(scenario, scenes.hard_weather())
+    rule, mine = (run_plan(site, scenario.plan_named(key)) for key in ("refill", "mine"))
+    same(rule, mine)
+    np.testing.assert_array_equal(rule.play, mine.play)
+    np.testing.assert_array_equal(rule.supply.years, mine.supply.years)
+    assert rule.supply.years.shortage.sum() > 0.0
+
+
+def test_a_function_of_nothing_gives_the_bits_of_no_watering(dry):
+    scenario, record = dry
+    result = drysward.run(scenario, record=record, plans={"mine": nothing})
+    for name, values in result.data_vars.items():
+        if "plan" in values.dims:
+            np.testing.assert_array_equal(
+                values.sel(plan="mine"), values.sel(plan="none"), err_msg=str(name)
+            )
+
+
+def test_plain_days_are_those_of_the_compiled_loop(dry):
+    scenario, record = dry
+    scenario = scenario.with_plan("mine", refill, like="refill")
+    short = prepare(scenario, replace(record, **{
+        name: getattr(record, name)[:500]
+        for name in ("dates", "rain_mm", "tmax_c", "tmin_c", "reference_et_mm")
+    }))  # fmt: skip
+    plan = scenario.plan_named("mine")
+    compiled, plain = (run_plan(short, plan, compiled=how) for how in (True, False))
+    np.testing.assert_allclose(
+        compiled.years.irrigation_gross, plain.years.irrigation_gross, rtol=1e-9
+    )
+
+
+def test_what_is_known_in_the_morning_is_not_of_the_day(dry):
+    """Everything a function has seen up to a morning is the same whatever weather comes then."""
+    scenario, record = dry
+    turn = 560
+
+    def mornings(record):
+        seen = []
+
+        def watch(morning):
+            seen.append(np.concatenate([np.ravel(part) for part in morning]))
+            return refill(morning)
+
+        one = scenario.with_plan("mine", watch)
+        site = prepare(one, record)
+        advance(site, start_run(site, one.plan_named("mine")))
+        return np.array(seen)
+
+    later = np.arange(record.rain_mm.size) >= turn
+    other = replace(
+        record,
+        rain_mm=np.where(later, 30.0, record.rain_mm),
+        tmax_c=record.tmax_c + 6.0 * later,
+        tmin_c=record.tmin_c + 6.0 * later,
+        reference_et_mm=np.where(later, 9.0, record.reference_et_mm),
+    )
+    as_it_was, changed = mornings(record), mornings(other)
+    np.testing.assert_array_equal(as_it_was[: turn + 1], changed[: turn + 1])
+    assert not np.array_equal(as_it_was[turn + 1], changed[turn + 1])
+
+
+def test_numbers_of_a_morning_are_those_of_the_ledger(dry):
+    """Depletion, stages, rain and reference ET of yesterday, held to the daily account."""
+    scenario, record = dry
+    seen = []
+
+    def watch(morning):
+        seen.append(morning)
+        return np.where(morning.depletion > 0.5, 10.0, 0.0)
+
+    one = scenario.with_plan("mine", watch)
+    run = run_plan(prepare(one, record), one.plan_named("mine"), slice(0, None))
+    for day in (200, 571):
+        yesterday = run.trace[day - 1]
+        np.testing.assert_allclose(seen[day].depletion[0], yesterday.depletion, rtol=1e-12)
+        np.testing.assert_allclose(seen[day].wilt[0], yesterday.wilt, rtol=1e-12)
+        assert seen[day].rain_mm[0] == record.rain_mm[day - 1]
+        assert seen[day].reference_et_mm[6] == record.reference_et_mm[day - 7]
+        assert seen[day].drought_index_mm == yesterday.drought_index[0]
+        assert seen[day].depletion.shape == (1, 2)
+    assert (seen[0].day_of_year, seen[0].month, seen[0].weekday) == (1, 1, 0)  # 2001-01-01
+    assert seen[31].month == 2
+    watered = [d for d in range(1, 700) if run.trace.irrigation_gross[d - 1, 1] > 0.0]
+    assert all(seen[d].days_since_water[0, 1] == 1.0 for d in watered)
+
+
+def test_a_function_is_limited_as_any_plan(dry):
+    scenario, record = dry
+    lavish = scenario.with_plan("lavish", lambda morning: 500.0, like="refill")
+    run = run_plan(prepare(lavish, record), lavish.plan_named("lavish"), slice(0, None))
+    waters = run.trace.irrigation_gross[:, 0] > 0.0
+    day = np.array([f"{d:%m%d}" for d in record.dates.tolist()])
+    assert waters.any()
+    assert (day[waters] >= "0301").all()
+    assert (day[waters] <= "1116").all()
+    assert not (waters[1:] & waters[:-1]).any()  # at most every second day
+    # The largest watering that is good practice on sand.
+    most_mm = run.plans.most_depth[0]
+    assert 0.0 < most_mm < 30.0
+    assert run.trace.irrigation_landed[:, 0].max() == pytest.approx(most_mm)
+
+
+@pytest.mark.parametrize(
+    ("function", "told"),
+    [
+        (lambda morning: -1.0, "gives -1.0 to -1.0 mm"),
+        (lambda morning: np.nan, "gives nan to nan mm"),
+        (lambda morning: None, "gives nan to nan mm"),
+        (lambda morning: "wet", "gives str"),
+        (lambda morning: np.zeros(5), "gives ndarray"),
+    ],
+)
+def test_what_is_no_depth_is_refused(dry, function, told):
+    scenario, record = dry
+    with pytest.raises(FaultyInput, match=told) as refusal:
+        drysward.run(scenario, record=record, plans={"mine": function}, only=["mine"])
+    assert refusal.value.faults[0].where == "plans.mine"
+
+
+def test_a_fault_of_the_function_itself_comes_through(dry):
+    scenario, record = dry
+
+    def wrong(morning):
+        return morning.rain_tomorrow
+
+    with pytest.raises(AttributeError, match="rain_tomorrow"):
+        drysward.run(scenario, record=record, plans={"mine": wrong})
+
+
+def test_keys_of_a_plan_are_checked(dry):
+    scenario, _ = dry
+    for key, told in (("none", "there is a plan of this key"), ("a b", "cannot be a key")):
+        with pytest.raises(FaultyInput, match=told):
+            scenario.with_plan(key, nothing)
+    with pytest.raises(FaultyInput, match="did you mean 'refill'"):
+        scenario.with_plan("mine", nothing, like="refil")
+
+
+def test_a_file_cannot_hold_a_function():
+    text = drysward.shipped("demo").text.replace('rule = "none"', 'rule = "function"')
+    with pytest.raises(FaultyInput) as refusal:
+        drysward.loads(text, ".")
+    (fault,) = refusal.value.faults
+    assert fault.where.startswith("scenario: plans.none.rule")
+    assert "rule in Python, which no file can hold" in fault.what
+    assert "plans={'mine': function}" in fault.allowed
+
+
+def test_functions_go_through_draws_and_sizing():
+    """They are called for all draws at once, and a pond is sized for one as for the rule."""
+    shapes = set()
+
+    def watch(morning):
+        shapes.add(morning.depletion.shape)
+        return refill(morning)
+
+    scenario = drysward.shipped("demo").with_plan("mine", watch, like="refill")
+    found = drysward.draws(scenario, 4, plans=["refill", "mine"], years=(1, 3))
+    for name in ("doubt_water", "doubt_days_below_condition"):
+        rule, mine = (found[name].sel(plan=key) for key in ("refill", "mine"))
+        np.testing.assert_array_equal(rule, mine)
+    assert {fields for _, fields in shapes} == {2}
+    assert max(runs for runs, _ in shapes) > 1
+
+
+def test_a_result_says_which_function_a_plan_had(dry):
+    scenario, record = dry
+    result = drysward.run(scenario, record=record, plans={"mine": refill})
+    assert "def refill(morning):" in result.attrs["plan_functions"]
