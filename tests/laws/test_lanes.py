@@ -208,7 +208,7 @@ def test_what_is_large_is_set_in_with_names_of_its_own():
     assert made([1.0, -3.0], 7.0) == sums_of([1.0, -3.0], 7.0) == ([3.0, -2.0], 2, 7.0)
 
 
-def test_what_turns_off_early_cannot_be_set_in():
+def test_a_function_that_returns_early_cannot_be_inlined():
     @inline
     def early(values):
         """Out before its end."""
@@ -220,5 +220,5 @@ def test_what_turns_off_early_cannot_be_set_in():
         """Calls it."""
         early(values)
 
-    with pytest.raises(AssertionError, match="early turns off early"):
+    with pytest.raises(AssertionError, match="early returns early"):
         with_selects(tree_of(calling), {"early": early})

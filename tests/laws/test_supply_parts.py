@@ -95,7 +95,7 @@ def test_survey_of_a_drawn_pond_finds_its_volume():
         ([0], [10], "at least two"),
         ([0.5, 1], [10, 20], "start at 0"),
         ([0, 1, 1], [10, 20, 30], "and rise"),
-        ([0, 1], [20, 10], "do not shrink"),
+        ([0, 1], [20, 10], "must not shrink"),
         ([0, 1], [0, 0], "above 0"),
         ([0, math.nan], [10, 20], "and rise"),
     ],

@@ -604,7 +604,7 @@ def test_rain_in_the_wrong_unit_is_refused():
 
 def test_a_record_too_short_is_named(temperate):
     made = replace(generate(temperate, 4, seed=1), name="our-station")
-    with pytest.raises(FaultyInput, match=r"our-station: 4\.0 years are too few"):
+    with pytest.raises(FaultyInput, match=r"our-station: 4\.0 years of rain are too few"):
         fit(made, 39.2, 47.0)
     with pytest.raises(FaultyInput, match="our-station: no complete calendar year"):
         resample(made.select(slice(1, 300)), 2, seed=1)

@@ -274,7 +274,7 @@ def test_single_pixel_with_years_of_365_days(written):
     assert record.solar_mj_m2 == pytest.approx(17.28)
     assert record.vapour_pressure_kpa[on["2012-02-29"]] == pytest.approx(0.060)
     assert (record.latitude_deg, record.elevation_m) == (40.3, 141.0)
-    assert "reference ET takes wind of 2 m/s" in "\n".join(record.notes)
+    assert "reference ET uses wind of 2 m/s" in "\n".join(record.notes)
 
 
 def test_a_gap_in_the_pixel_is_a_gap(written):

@@ -149,18 +149,18 @@ class TestHashimoto:
         assert found["resilience"] == pytest.approx(1 / 3)
         assert found["worst_event"] == pytest.approx(3.5)
         assert found["volume_reliability"] == pytest.approx(0.944, abs=0.0005)
-        assert trace.short[trace.short > 1e-9] == pytest.approx([2.5, 0.5, 0.5])
+        assert trace.shortage[trace.shortage > 1e-9] == pytest.approx([2.5, 0.5, 0.5])
 
     def test_store_of_six(self):
         trace, year = run_alone(6.0, TWICE, ASKED)
-        assert trace.short[trace.short > 1e-9] == pytest.approx([0.5, 0.5, 0.5])
+        assert trace.shortage[trace.shortage > 1e-9] == pytest.approx([0.5, 0.5, 0.5])
         assert reliability(year)["worst_event"] == pytest.approx(1.5)
 
     @pytest.mark.parametrize("capacity", [0.0, 4.0, 6.0, 7.4, 7.5])
     def test_from_the_series_itself(self, capacity):
         """The definitions on the steps one by one, beside what the year's sums tell."""
         trace, year = run_alone(capacity, TWICE, ASKED)
-        short = np.array(trace.asked - trace.delivered)
+        short = np.array(trace.demand - trace.delivered)
         short[short < 1e-9] = 0.0
         runs = np.split(short, np.flatnonzero(np.diff(short > 0.0)) + 1)
         events = [run.sum() for run in runs if run[0] > 0.0]
