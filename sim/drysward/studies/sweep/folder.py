@@ -471,10 +471,14 @@ def attributes_of(name: str, draws: int) -> dict[str, str]:
 def _attrs_of(name: str) -> dict[str, str]:
     """Unit and meaning of a variable."""
     key, how = _parts_of(name)
-    term = load_catalog().quantities.get(key)
-    attrs = {}
-    if term is not None:
-        attrs = {"units": term.units, "long_name": f"{how}{term.long_name}"}
+    catalog = load_catalog()
+    whole = catalog.derived.get(name)
+    part = catalog.quantities.get(key) or catalog.derived.get(key)
+    attrs = {"units": "1", "long_name": f"{how}{key.replace('_', ' ')}"}
+    if whole is not None:
+        attrs = {"units": whole.units, "long_name": whole.long_name}
+    elif part is not None:
+        attrs = {"units": part.units, "long_name": f"{how}{part.long_name}"}
     return attrs | _ATTRIBUTES.get(name, {})
 
 
@@ -513,6 +517,7 @@ _ATTRIBUTES: Mapping[str, dict[str, str]] = {
     },
     "season_water": {"units": "mm", "long_name": "mean water a year, as drawn"},
     "site_water": {"units": "m3", "long_name": "mean water a year of the whole site"},
+    "peak_week_most": {"units": "mm", "long_name": "irrigation of the largest week, as drawn"},
     "demand": {"units": "mm", "long_name": "water that a year of the period asks for"},
     "area_m2": {"units": "m2", "long_name": "area of the field"},
     "residual": {"units": "mm", "long_name": "largest error of the account on any day"},
