@@ -17,6 +17,7 @@ from drysward import __version__
 from drysward.cli import stopping
 from drysward.faults import FaultyInput
 from drysward.loading import collect_seldom, leave_unloaded
+from drysward.screen.faults import merged
 from drysward.screen.visible import say, visible
 from drysward.studies.sweep import MANIFEST
 
@@ -27,7 +28,7 @@ COMMANDS = (
 
 
 class Commands(click.Group):
-    """Commands by name from ``drysward.cli.NAME``; faults told in a line each, no traceback."""
+    """Commands by name from ``drysward.cli.NAME``; a line for each fault, no traceback."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:
         return list(COMMANDS)
@@ -46,7 +47,7 @@ class Commands(click.Group):
             say(stopping.last_words(), err=True)
             ctx.exit(stopping.STOPPED)
         except FaultyInput as refusal:
-            for fault in refusal.faults:
+            for fault in merged(refusal.faults):
                 say(" ".join(str(fault).split()), err=True)
             ctx.exit(2)
         except click.ClickException as refusal:
@@ -58,21 +59,21 @@ class Commands(click.Group):
         except Exception as error:
             if ctx.params["debug"]:
                 raise
-            told = " ".join(str(error).split()) or "no message"
+            message = " ".join(str(error).split()) or "no message"
             say(
-                f"drysward: {type(error).__name__}: {told} "
+                f"drysward: {type(error).__name__}: {message} "
                 f"('drysward --debug {ctx.invoked_subcommand} ...' shows where)",
                 err=True,
             )
             ctx.exit(1)
 
 
-# Commands whose arrays are those of a sweep, which dask holds; others may be given its folder.
+# Commands whose arrays are a sweep's, held by dask; other commands may get its folder.
 _OF_SWEEPS = ("sweep", "front", "effects", "search")
 
 
 def start() -> None:
-    """``main`` as a process of its own."""
+    """``main`` of the command ``drysward``."""
     stopping.end_when_stopped()
     collect_seldom()
     words = sys.argv[1:]

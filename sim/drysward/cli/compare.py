@@ -11,20 +11,23 @@ import click
 from drysward.cli.arguments import (
     DEMO,
     announce,
+    announce_written,
     draws_option,
     files_of_scenario,
     force_option,
+    format_option,
     open_scenario,
     settings,
-    tell_written,
     units_option,
     weather_options,
     years_option,
 )
+from drysward.cli.progress import progress
 
 if TYPE_CHECKING:
     import xarray as xr
 
+    from drysward.cli.progress import Advance
     from drysward.scenario.model import Scenario
 
 
@@ -33,20 +36,26 @@ if TYPE_CHECKING:
 @click.option(
     "--out",
     type=click.Path(path_type=Path),
-    help="Folder for results.nc and CSV files of the answers, with draws also of what is not "
-    "known; made when it is not there, in a folder that is.",
+    help="Folder for results.nc and CSV files; created if missing, inside a folder that exists.",
 )
 @click.option(
     "--show",
     type=click.Choice(["stress", "play"]),
     default="stress",
     show_default=True,
-    help="Odds of stress and water, or what is left to play on: hard, wet, airless days, events.",
+    help="Turf stress and water, or playing quality: hard, muddy and airless days, events.",
 )
-@draws_option(
-    "Draws of all uncertain numbers of soil, turf and system: what is not known, and whether a "
-    "choice stands; 64 or more also tell what to measure first.",
+@click.option(
+    "--headline",
+    type=click.Choice(["days below", "wilt", "dormancy", "death", "water", "cost"]),
+    default="days below",
+    show_default=True,
+    help="What matters most: the first column. A stage also decides which plan keeps a field.",
 )
+@click.option("--detail", is_flag=True, help="Add all stages, volumes, costs, notes, cautions.")
+@click.option("--months", is_flag=True, help="Add water by month.")
+@draws_option("Draws of the uncertain numbers of soil, grass and system, for the limits.")
+@format_option
 @force_option
 @units_option
 @weather_options
@@ -55,15 +64,20 @@ def command(
     scenario: str,
     out: Path | None,
     show: str,
+    headline: str,
+    detail: bool,
+    months: bool,
     draws: int | None,
+    form: str,
     force: bool,
     units: str,
     years: tuple[int, int] | None,
     **weather: Any,
 ) -> None:
-    """Odds of stress and water used, each plan on each field.
+    """Which plan keeps which field, and how much water it needs.
 
-    SCENARIO is a scenario file (.toml); without it the scenario that ships with the program runs.
+    SCENARIO is a scenario file (.toml); the shipped 'demo' runs where none is named. The first
+    screen answers; --detail and --months print the tables behind it.
     """
     import drysward
     from drysward.faults import Fault, FaultyInput
@@ -76,26 +90,29 @@ def command(
         from drysward.site.play import require_play
 
         require_play(opened)
-    # A folder that cannot be written is told before the run, not after it.
+    # A folder that cannot be written is refused before the run, not after it.
     outputs = Outputs(files_of_scenario(scenario, opened), force)
     if out is not None:
         outputs.claim_folder(out, RESULT_FILES)
     announce(opened, years)
     drawn: xr.Dataset | str | None = None
-    with ThreadPoolExecutor(1) as beside:
+    with progress() as begin, ThreadPoolExecutor(1) as beside:
         n = opened.draws if draws is None else draws
-        drawing = None if n == 0 else beside.submit(_drawn, opened, n, years)
+        running = begin("Running the plans")
+        drawing = None
+        if n != 0:
+            drawing = beside.submit(_drawn, opened, n, years, begin("Running the draws"))
         load_meanwhile(
             "drysward.results.dataset", "drysward.results.answers", "drysward.results.export",
-            "drysward.screen.play", "drysward.screen.doubt",
+            "drysward.screen.compare", "drysward.screen.formats",
         )  # fmt: skip
-        result = drysward.run(opened, years=years, daily=out is not None)
+        result = drysward.run(opened, years=years, on_progress=running, daily=out is not None)
         from drysward.results.export import summarise, write_results
         from drysward.results.field_costs import field_costs, has_prices
         from drysward.results.play import play_answers
         from drysward.results.volumes import site_volumes
-        from drysward.screen.play import play
-        from drysward.screen.tables import comparison, console, named_lines
+        from drysward.screen import compare
+        from drysward.screen.formats import show as show_parts
 
         answers = drysward.answers(
             result, tuple(opened.answers.return_periods), opened.answers.confidence
@@ -109,35 +126,36 @@ def command(
             drawn = drawing.result()
     if isinstance(drawn, str) and draws is not None:
         raise FaultyInput(Fault("--draws", drawn, "widen --years, or --draws 0 for none"))
-    screen = console()
+    if headline == "cost" and "field_cost_mean" not in site:
+        raise FaultyInput(
+            Fault("--headline", "'cost' needs prices", "a table [costs], such as water = \"4.50 "
+                  "per 1000 gal\"")
+        )  # fmt: skip
     played = play_answers(result) if "has_play" in result.coords else None
-    told = None
-    if drawn is not None and not isinstance(drawn, str):
-        from drysward.screen.doubt import drawn_parts
-
-        told = drawn_parts(drawn, summary, units)
+    doubt, why = (None, drawn) if isinstance(drawn, str) else (drawn, "")
+    one = compare.Comparison(summary, site, doubt, why, units)
     if show == "play" and played is not None:
+        from drysward.screen.play import play
+
         parts = play(result, played)
-        if told is not None:
-            parts += [*told.sentences, *told.fields, *told.choice, named_lines(told.notes)]
     else:
-        parts = comparison(summary, units, site, told)
-    if isinstance(drawn, str):
-        parts.append(named_lines([("Not known", f"nothing is drawn: {drawn}")]))
-    doubt = None if isinstance(drawn, str) else drawn
-    for part in parts:
-        screen.print(part)
+        parts = compare.overview(one, headline)
+    if detail:
+        parts += compare.detail(one)
+    if months:
+        parts.append(compare.months(one))
+    show_parts(parts, form)
     if out is not None:
         from drysward.studies.chosen_years import with_details
 
         result = with_details(result, opened, settings(**weather))
-        tell_written(write_results(result, summary, out, units, played, site, doubt, outputs))
+        announce_written(write_results(result, summary, out, units, played, site, doubt, outputs))
 
 
 def _drawn(
-    scenario: Scenario, n: int | None, years: tuple[int, int] | None
+    scenario: Scenario, n: int | None, years: tuple[int, int] | None, advance: Advance
 ) -> xr.Dataset | str:
-    """What draws make of the answers, or why there are none; it loads beside the run as well."""
+    """The answers across draws, or why there are none; what it needs loads beside the run."""
     from drysward.studies.doubt.answers import drawn_or_why
 
-    return drawn_or_why(scenario, n, years)
+    return drawn_or_why(scenario, n, years, advance)

@@ -8,10 +8,11 @@ from typing import Any
 import click
 
 from drysward.cli.arguments import (
+    announce_written,
     files_of_scenario,
     force_option,
+    format_option,
     open_scenario,
-    tell_written,
     units_option,
     weather_options,
 )
@@ -30,8 +31,9 @@ from drysward.cli.arguments import (
 @click.option(
     "--out",
     type=click.Path(path_type=Path),
-    help="CSV file for the whole account, in place of the table of its main columns.",
+    help="CSV file for the whole account; nothing is printed then.",
 )
+@format_option
 @force_option
 @weather_options
 @units_option
@@ -41,18 +43,21 @@ def command(
     plan: str,
     year: int,
     out: Path | None,
+    form: str,
     force: bool,
     units: str,
     **weather: Any,
 ) -> None:
     """Daily water account of one field, plan and year.
 
-    SCENARIO is a scenario file (.toml), or the name of one that ships with the program, as 'demo'.
+    SCENARIO is a scenario file (.toml), or the name of one that ships with the program, such as
+    'demo'.
     """
     import drysward
     from drysward.files import Outputs
     from drysward.results.export import write_ledger
-    from drysward.screen.tables import console, daily_account
+    from drysward.screen.formats import show
+    from drysward.screen.ledger import daily_account
 
     opened = open_scenario(scenario, **weather)
     outputs = Outputs(files_of_scenario(scenario, opened), force)
@@ -61,8 +66,6 @@ def command(
     account = drysward.ledger(opened, field, plan, year)
     if out is not None:
         write_ledger(account, out, units, outputs)
-        tell_written([out])
+        announce_written([out])
         return
-    screen = console()
-    for part in daily_account(account, units):
-        screen.print(part)
+    show(daily_account(account, units), form)

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from drysward.cli.arguments import force_option, tell_written, units_option
+from drysward.cli.arguments import announce_written, force_option, units_option
 
 ENDINGS = (".svg", ".png", ".pdf")
 
@@ -52,4 +52,4 @@ def command(
     outputs.claim(out)
     figure = gallery.compose(opened, picture, panels, units)
     alt = " ".join(picture.told(opened, panel, units) for panel in panels)
-    tell_written(outputs.write({out: lambda part: save(figure, part, ending[1:], alt)}))
+    announce_written(outputs.write({out: lambda part: save(figure, part, ending[1:], alt)}))

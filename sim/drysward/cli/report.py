@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from drysward.cli.arguments import force_option, tell_written, units_option
+from drysward.cli.arguments import announce_written, force_option, units_option
 
 
 @click.command()
@@ -38,4 +38,4 @@ def command(result: Path, out: Path, force: bool, units: str) -> None:
     outputs = Outputs(files_of_result(result), force)
     outputs.claim(out)
     text = page(opened, units, processes, os.cpu_count() or 1)
-    tell_written(outputs.write({out: lambda part: write_page(text, part)}))
+    announce_written(outputs.write({out: lambda part: write_page(text, part)}))

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import os
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
-from drysward.cli.arguments import tell_compiling
+from drysward.cli.arguments import announce_compiling, format_option
+from drysward.cli.progress import progress
 from drysward.cli.stopping import keeps
 from drysward.screen.visible import say
 
@@ -17,7 +18,7 @@ if TYPE_CHECKING:
 
 
 class SweepOrStatus(click.Group):
-    """``sweep SWEEP --out DIR`` runs; ``sweep status DIR`` tells."""
+    """``sweep SWEEP --out DIR`` runs a sweep; ``sweep status DIR`` shows how far it is."""
 
     def resolve_command(
         self, ctx: click.Context, args: list[str]
@@ -42,8 +43,8 @@ def command() -> None:
     drysward sweep status FOLDER         how far it is
 
     SWEEP is a sweep file (.toml), or the name of one that ships with the program: sweep-demo.
-    Stopped by Ctrl-C or by the machine, the same command goes on from the last chunk; it also
-    makes damaged chunks anew.
+    After a stop, by Ctrl-C or by the machine, the same command goes on from the last chunk and
+    runs damaged chunks again.
     """
 
 
@@ -56,40 +57,40 @@ def command() -> None:
     "--workers", type=click.IntRange(min=1), help="Cores to use.  [default: all of them]"
 )
 @click.option("--cluster", metavar="ADDRESS", help="Scheduler of a dask cluster to run on.")
-@click.option("--forecast", "only_forecast", is_flag=True, help="Say how much it is; run nothing.")
+@click.option(
+    "--forecast", "only_forecast", is_flag=True, help="Print size, time, disk space; run nothing."
+)
 def run(
     sweep: str, out: Path, workers: int | None, cluster: str | None, only_forecast: bool
 ) -> None:
     """Run a sweep file, or go on with it."""
-    from rich.console import Console
-
-    from drysward.cli.sweep_progress import sweep_progress
     from drysward.screen.sweep import damaged_line, forecast_lines
     from drysward.studies.sweep.description import read_sweep
     from drysward.studies.sweep.folder import Chunks, claimed
     from drysward.studies.sweep.run import forecast, plan_work, run_missing
 
     work = plan_work(read_sweep(sweep))
-    tell_compiling()
+    announce_compiling()
     there = Chunks(done=(), damaged=())
     if not only_forecast:
         there = click.get_current_context().with_resource(claimed(out, work.manifest))
         keeps(lambda: _chunks_kept(out, work.manifest))
     if there.damaged:
-        say(f"{damaged_line(there)}; run again", err=True)
+        say(f"{damaged_line(there)}; run again now", err=True)
     done = len(there.done)
     cores = workers or os.cpu_count() or 1
     for line in forecast_lines(work, done, forecast(work, done, cores), cores, cluster):
         say(line, err=True)
     if only_forecast:
         return
-    with sweep_progress(work.manifest, Console(stderr=True)) as on_chunk:
-        run_missing(work, out, there.done, workers, cluster, on_chunk)
+    with progress() as begin:
+        advance = begin("Running the sweep")
+        run_missing(work, out, there.done, workers, cluster, lambda n, of: advance(n / of))
     say(f"Done: {work.manifest.points:,} points in {out}", err=True)
 
 
 def _chunks_kept(folder: Path, manifest: Manifest) -> str:
-    """What a stop says of a sweep."""
+    """What is kept of a sweep that is stopped."""
     from drysward.studies.sweep.folder import chunks_there
 
     kept = len(chunks_there(folder, manifest))
@@ -98,14 +99,12 @@ def _chunks_kept(folder: Path, manifest: Manifest) -> str:
 
 @command.command()
 @click.argument("folder", type=click.Path(path_type=Path))
-def status(folder: Path) -> None:
+@format_option
+def status(folder: Path, form: str) -> None:
     """How far a sweep is, and whether it can go on."""
-    from drysward.screen.sweep import status_lines
-    from drysward.screen.tables import console
+    from drysward.screen.formats import show
+    from drysward.screen.sweep import sweep_status
     from drysward.studies.sweep.folder import look_through, read_manifest
 
     manifest = read_manifest(folder)
-    there = look_through(folder, manifest)
-    screen: Any = console()
-    for part in status_lines(folder, manifest, there):
-        screen.print(part)
+    show(sweep_status(folder, manifest, look_through(folder, manifest)), form)

@@ -13,7 +13,8 @@ import numpy as np
 import xarray as xr
 
 from drysward.results.odds import wilson_limits
-from drysward.results.text import UNKNOWN, listed, rounded
+from drysward.results.text import UNKNOWN, listed, of_100, rounded
+from drysward.results.text import dry_period as dry_period
 
 TOO_SMALL = "too small to tell from chance"
 
@@ -47,22 +48,13 @@ def doubt_text(p: float, low: float, high: float, distinct: bool = True) -> str:
     """
     if math.isnan(p):
         return UNKNOWN
-    text = f"{_of_100(p)} of 100 years"
+    text = f"{of_100(p)} of 100 years"
     if not distinct:
         return f"{text} (spread across draws: {TOO_SMALL})"
     if math.isnan(low) or math.isnan(high):
         return text
     limits = _limit(low), _limit(high)
     return text if limits[0] == limits[1] else f"{text} ({limits[0]} to {limits[1]})"
-
-
-def _of_100(p: float) -> str:
-    """A count that is none or all only in words that a count of years can bear."""
-    if p >= 1.0:
-        return "all"
-    if 100.0 * p < 1.0:
-        return "<1"
-    return ">99" if 100.0 * p > 99.0 else f"{100.0 * p:.0f}"
 
 
 def _limit(p: float) -> str:
@@ -81,7 +73,7 @@ def odds_with_error(p: float, error: float, independent_years: int) -> str:
         return f"<{math.ceil(100.0 * bound)}"
     if p == 1.0:
         return f">{math.floor(100.0 * (1.0 - bound))}"
-    text, chance = _of_100(p), f"{100.0 * error:.0f}"
+    text, chance = of_100(p), f"{100.0 * error:.0f}"
     return text if chance == "0" or not text.isdigit() else f"{text}±{chance}"
 
 
@@ -120,12 +112,6 @@ def spread_texts(
         for end in ("", "_low", "_high")
     )
     return mean, low, high
-
-
-def dry_period(told: xr.Dataset) -> float:
-    """The return period (years) whose demand is shown: 10, or else the rarest."""
-    periods = [float(period) for period in told["period"].values]
-    return 10.0 if 10.0 in periods else max(periods)
 
 
 def fields_of_turf(told: xr.Dataset) -> list[str]:
@@ -240,7 +226,7 @@ def _odds_sentence(told: xr.Dataset, plan: str, fields: Sequence[str]) -> str:
             one[f"doubt_probability{end}"].item() for end in ("", "_low", "_high", "_distinct")
         )
         years = "" if i else " of 100 years"
-        text = f"in {_of_100(p)}{years} on {_name(told, 'field', field)}"
+        text = f"in {of_100(p)}{years} on {_name(told, 'field', field)}"
         if not distinct or math.isnan(low) or _limit(low) == _limit(high):
             text += f" (spread across draws: {TOO_SMALL})"
         else:

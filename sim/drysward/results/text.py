@@ -27,6 +27,11 @@ MADE_WEATHER = {
 }
 UNKNOWN = "-"
 
+STAGE_WORDS = {
+    "footprint": "footprinting", "wilt": "wilt", "dormant": "dormancy", "dead": "death",
+}  # fmt: skip
+"""Stages of the turf as a reader knows them."""
+
 
 def findings_of(attrs: Mapping[Any, Any]) -> list[str]:
     """What the weather file says that its place does not have, a sentence each."""
@@ -58,6 +63,22 @@ def as_sentences(told: Iterable[str]) -> list[str]:
     return [f"{text[:1].upper()}{text[1:]}." for text in told]
 
 _MILLION = 1e6
+
+
+def dry_period(told: xr.Dataset) -> float:
+    """The return period (years) whose demand is shown: 10, or else the rarest."""
+    periods = [float(period) for period in told["period"].values]
+    return 10.0 if 10.0 in periods else max(periods)
+
+
+def count_text(n: int, name: str) -> str:
+    """``1 plan``, ``2,000 plans``."""
+    return f"{n:,} {name}{'' if n == 1 else 's'}"
+
+
+def first_sentence(text: str) -> str:
+    """A text up to its first full stop."""
+    return f"{text.partition('. ')[0].rstrip('.')}."
 
 
 def listed(parts: Sequence[str]) -> str:
@@ -125,15 +146,17 @@ def rounded(value: float, decimals: int) -> str:
     return UNKNOWN if math.isnan(value) else f"{value:,.{decimals}f}"
 
 
-def volume_display(values: Sequence[xr.DataArray], system: str) -> Display:
-    """Gallons, or millions of them when any value reaches one; m3 as they are."""
+def volume_display(
+    values: Sequence[xr.DataArray], system: str, decimals: int = 3
+) -> Display:
+    """Gallons, or millions of them with ``decimals`` when any value reaches one; m3 as they are."""
     unit = shown("m3", system)
     largest = max(
         (float(np.nanmax(v.values, initial=0.0, where=np.isfinite(v.values))) for v in values),
         default=0.0,
     )
     if system == "us" and largest * unit.factor >= _MILLION:
-        return Display("Mgal", unit.factor / _MILLION, 3)
+        return Display("Mgal", unit.factor / _MILLION, decimals)
     return unit
 
 
@@ -357,25 +380,67 @@ def difference_text(costs: xr.Dataset) -> str:
     return text
 
 
-def odds_text(one: xr.Dataset, name: str = "probability") -> str:
-    """Percent with its standard error; alone with a decimal where whole ones would say none or all;
-    a limit when no year, or every year, had the event.
+def of_100(p: float) -> str:
+    """A share of years as a count of 100: ``22``, ``<1``, ``>99``, ``all``."""
+    if p >= 1.0:
+        return "all"
+    if 100.0 * p < 1.0:
+        return "<1"
+    return ">99" if 100.0 * p > 99.0 else f"{100.0 * p:.0f}"
+
+
+def limits_in_brackets(p: float, low: float, high: float, value: str | None = None) -> str:
+    """Odds of 100 years with their limits, all in percent: ``22 (7-43)``, ``<1 (0-3)``.
+
+    A limit alone where no year, or every year, has it; the odds alone where both limits print as
+    they do. ``value``: what to print in place of the odds, "" for the limits alone.
     """
-    p = one[name].item()
+    if math.isnan(p):
+        return UNKNOWN
+    if p == 0.0 and high > 0.0:
+        return f"<{max(math.ceil(high), 1)}"
+    if p == 100.0 and low < 100.0:
+        return f">{min(math.floor(low), 99)}"
+    if value is None:
+        value = {"<1": "<1", ">99": ">99"}.get(of_100(p / 100.0), f"{p:.0f}")
+    if math.isnan(low) or math.isnan(high):
+        return value
+    ends = f"{low:.0f}", f"{high:.0f}"
+    if ends[0] == ends[1]:
+        return value
+    return f"{value} ({ends[0]}-{ends[1]})" if value else f"{ends[0]}-{ends[1]}"
+
+
+def odds_with_se(p: float, error: float, low: float, high: float) -> str:
+    """Percent with its standard error; a limit when no year, or every year, had the event; a
+    decimal and no error where whole numbers would say none, all or no error. All as shares.
+    """
     if math.isnan(p):
         return UNKNOWN
     if p == 0.0:
-        return f"<{math.ceil(100 * one[f'{name}_high'].item())}"
+        return f"<{math.ceil(100 * high)}"
     if p == 1.0:
-        return f">{math.floor(100 * one[f'{name}_low'].item())}"
-    if not 0.01 <= p <= 0.99:
+        return f">{math.floor(100 * low)}"
+    chance = f"{100 * error:.0f}"
+    if not 0.01 <= p <= 0.99 or chance == "0":
         return f"{100 * p:.1f}"
-    return f"{100 * p:.0f}±{100 * one[f'{name}_se'].item():.0f}"
+    return f"{100 * p:.0f}±{chance}"
+
+
+def odds_text(one: xr.Dataset, name: str = "probability") -> str:
+    """``odds_with_se`` of a probability of ``one``."""
+    return odds_with_se(*(one[f"{name}{end}"].item() for end in ("", "_se", "_low", "_high")))
 
 
 def days_below_text(one: xr.Dataset) -> str:
     """Mean days a year below playing condition, and those of the worst year in ten: "9 (24)"."""
-    mean, worst = (one[f"days_below_condition_{name}"].item() for name in ("mean", "1in10"))
+    return mean_and_worst(
+        *(one[f"days_below_condition_{name}"].item() for name in ("mean", "1in10"))
+    )
+
+
+def mean_and_worst(mean: float, worst: float) -> str:
+    """A mean, and in brackets what one year in ten reaches or passes: ``9 (24)``."""
     return UNKNOWN if math.isnan(mean) else f"{mean:.0f} ({worst:.0f})"
 
 

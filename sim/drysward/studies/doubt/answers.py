@@ -40,6 +40,7 @@ def drawn_answers(
     years: tuple[int, int] | None = None,
     workers: int | None = None,
     keep: bool = False,
+    on_progress: Callable[[float], None] | None = None,
 ) -> xr.Dataset:
     """What is not known of soil, grass and delivery makes of the answers of a scenario.
 
@@ -58,6 +59,7 @@ def drawn_answers(
     keep : keep the single draws too: ``draw_NAME`` (field, plan, draw), the mean over the years
         of every outcome (0 to 1 for ``reached_STAGE``, days, mm), and ``drawn`` (draw, number),
         the values drawn, each in its ``unit``.
+    on_progress : called with the share of the work that is done.
 
     Returns
     -------
@@ -73,13 +75,16 @@ def drawn_answers(
     followed = scenario.plans
     if plans is not None:
         followed = tuple(scenario.plan_named(key) for key in plans)
-    found = crossed(scenario, n, followed, years, workers)
+    found = crossed(scenario, n, followed, years, workers, on_progress)
     out = doubt_answers(found, scenario, tuple(plan.key for plan in followed))
     return _with_draws(out, found, scenario) if keep else out
 
 
 def drawn_or_why(
-    scenario: Scenario, n: int | None, years: tuple[int, int] | None = None
+    scenario: Scenario,
+    n: int | None,
+    years: tuple[int, int] | None = None,
+    on_progress: Callable[[float], None] | None = None,
 ) -> xr.Dataset | str:
     """What draws of a scenario make of the answers under all its plans, or why there are none.
 
@@ -89,7 +94,7 @@ def drawn_or_why(
     if n is None and not drawn_numbers(scenario):
         return "no number of the scenario has a range to be drawn from"
     try:
-        return drawn_answers(scenario, n, years=years)
+        return drawn_answers(scenario, n, years=years, on_progress=on_progress)
     except CannotDraw as why:
         return str(why)
 
