@@ -4,7 +4,18 @@ from __future__ import annotations
 
 from drysward.catalog import Catalog, Entry, Term
 from drysward.scenario.rules import RULES
-from drysward.screen.document import Heading, Part, Row, Table, figures, notes, number, words
+from drysward.screen.document import (
+    Cell,
+    Column,
+    Heading,
+    Part,
+    Row,
+    Table,
+    figures,
+    notes,
+    number,
+    words,
+)
 
 
 def catalog_kinds(catalog: Catalog) -> list[Part]:
@@ -51,6 +62,10 @@ def catalog_entry(catalog: Catalog, entry: Entry) -> list[Part]:
         words("source", "source"),
         words("note", "note"),
     ]
+    cells: list[Column | Cell] = [
+        *columns[:6],
+        Cell("source and note", ("source", "note"), _source, is_number=False),
+    ]
     sources: dict[str, None] = {}
     rows: list[Row] = []
     for name, one in entry.numbers.items():
@@ -72,7 +87,11 @@ def catalog_entry(catalog: Catalog, entry: Entry) -> list[Part]:
     lines += [("note", entry.note)] if entry.note else []
     lines += [(key, catalog.sources.get(key, key)) for key in sources]
     key = f"{entry.kind}.{entry.key}"
-    return [Table(key, title, columns, rows, lead=("name",)), notes(lines)]
+    return [Table(key, title, columns, rows, cells, ("name",)), notes(lines)]
+
+
+def _source(source: str, note: str) -> str:
+    return f"{source}; {note}" if note else source
 
 
 def catalog_term(term: Term) -> list[Part]:

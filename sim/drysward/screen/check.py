@@ -116,7 +116,7 @@ def _runs(scenario: Scenario, nights: Sequence[Night], system: str) -> Table:
     columns = [
         words("field", "field", whole=True),
         words("field_label", "field"),
-        words("plan", "plan", whole=True),
+        words("plan", "key", whole=True),
         words("plan_label", "plan"),
         words("rule", "rule"),
         number("nights_a_week", "nights a week", write=lambda value: f"{value:.2g}"),
@@ -163,6 +163,8 @@ def resolved_table(rows: Iterable[ResolvedRow]) -> Table:
     """Every value that a scenario runs on, with unit, range, grade and source key."""
     columns = [
         words("key", "key", whole=True),
+        words("of", "of", whole=True),
+        words("name", "name", whole=True),
         words("value", "value"),
         words("unit", "unit"),
         words("range", "range"),
@@ -176,6 +178,8 @@ def resolved_table(rows: Iterable[ResolvedRow]) -> Table:
         [
             {
                 "key": row.key,
+                "of": row.key.rpartition(".")[0],
+                "name": row.key.rpartition(".")[2],
                 "value": row.value if isinstance(row.value, str) else f"{row.value:g}",
                 "unit": "" if row.unit == "1" else row.unit,
                 "range": row.range,
@@ -184,7 +188,10 @@ def resolved_table(rows: Iterable[ResolvedRow]) -> Table:
             }
             for row in rows
         ],
-        lead=("key",),
+        columns[1:],
+        ("name",),
+        by="of",
+        one_head=True,
     )
 
 

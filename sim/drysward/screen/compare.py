@@ -292,6 +292,7 @@ def _by_field(one: Comparison, table: Table) -> Table:
 def _years_line(one: Comparison) -> str:
     attrs = one.summary.attrs
     years = years_used(attrs, int(attrs["n_years"]))
+    years = f"Years {years}" if years[0].isdigit() else years.capitalize()
     if one.drawn is None:
         return f"{years}; soil, grass and system at their likely numbers"
     return (
@@ -578,7 +579,7 @@ def site_cost_tables(costs: xr.Dataset) -> list[Part]:
     ]
     for i, column in enumerate(yearly):
         if column.key == "cost_energy_mean":
-            yearly.insert(i, number("energy_used_mean", "energy", "kWh", write=money_text))
+            yearly.insert(i, number("energy_used_mean", "energy used", "kWh", write=money_text))
             break
     parts: list[Part] = []
     if yearly:

@@ -73,7 +73,8 @@ class Table:
     show, the columns themselves when None. ``lead`` are the keys that name a row; as text, a value
     that repeats the one above is left blank. ``across`` or ``by`` name a column with a block of
     cells for each of its values, side by side or one below the other; ``blocks`` says how a block
-    is headed. All cells of a table whose lead columns are equal share a line across the blocks.
+    is headed. Rows with the same ``lead`` share a line across the blocks. ``one_head`` puts the
+    heads of the columns above the first block only.
     """
 
     key: str
@@ -85,6 +86,7 @@ class Table:
     across: str = ""
     by: str = ""
     blocks: Mapping[Value, str] = field(default_factory=dict)
+    one_head: bool = False
 
     @property
     def shown(self) -> Sequence[Column | Cell]:

@@ -5,7 +5,7 @@ Widths are those of a terminal's cells, which wide characters take two of.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from rich.cells import cell_len
@@ -16,9 +16,11 @@ from drysward.screen.document import Cell, Column, Heading, Notes, Part, Row, Ta
 from drysward.screen.visible import visible
 
 _GAP = 2
-_GROUP_GAP = 4
+_TIGHT_GAP = 1  # where this keeps a table in one piece
+_BLOCK_GAP = 4
 # A single word longer than this may be cut, so that one name cannot push a table off the screen.
 _LONGEST_WORD = 40
+_READABLE = 16  # of what names the rows, before a block goes below instead of beside
 _MOST_HEAD_LINES = 2
 _WRAPPING = Console(width=1000, color_system=None)
 
@@ -39,6 +41,11 @@ class _Strip:
         """Width at which no word is cut."""
         longest = max((_longest_word(cell, self.whole) for cell in self.cells), default=0)
         return max(_longest_word(self.head, False), cell_len(self.unit), longest)
+
+    @property
+    def readable(self) -> int:
+        """Width at which words do not make a tower of lines."""
+        return self.least if self.whole else max(self.least, min(self.most, _READABLE))
 
     @property
     def most(self) -> int:
@@ -89,6 +96,15 @@ def _table(table: Table, width: int) -> Iterator[Text]:
         yield from _printed(*_strips(table, table.rows), width)
         return
     values = list(dict.fromkeys(row[table.by] for row in table.rows))
+    if table.one_head:
+        was = [None, *(row[table.by] for row in table.rows)]
+        marks = {
+            i: table.blocks.get(row[table.by], str(row[table.by]))
+            for i, row in enumerate(table.rows)
+            if row[table.by] != was[i]
+        }
+        yield from _printed(*_strips(table, table.rows), width, marks)
+        return
     for i, value in enumerate(values):
         if i:
             yield Text()
@@ -140,12 +156,25 @@ def _strip(cell: Column | Cell, rows: Sequence[Row | None], block: str = "") -> 
     return _Strip(cell.head, cell.unit, texts, cell.is_number, cell.whole or cell.is_number, block)
 
 
-def _printed(lead: Sequence[_Strip], rest: Sequence[_Strip], width: int) -> Iterator[Text]:
-    """The columns in as many pieces as the width needs; each piece repeats what names the rows."""
+def _printed(
+    lead: Sequence[_Strip],
+    rest: Sequence[_Strip],
+    width: int,
+    marks: Mapping[int, str] | None = None,
+) -> Iterator[Text]:
+    """The columns in as many pieces as the width needs; each piece repeats what names the rows.
+
+    ``marks``: lines that stand above a row.
+    """
+    whole = [*lead, *rest]
+    for gap in (_GAP, _TIGHT_GAP):
+        if _needed(whole, gap) <= width:
+            yield from _piece(whole, width, gap, marks or {})
+            return
     for i, piece in enumerate(_pieces(lead, rest, width)):
         if i:
             yield Text()
-        yield from _piece(piece, width)
+        yield from _piece(piece, width, _GAP, marks or {})
 
 
 def _pieces(
@@ -154,32 +183,37 @@ def _pieces(
     """Whole blocks together where they fit, else column by column."""
     blocks = list(dict.fromkeys(strip.block for strip in rest))
     units = [[strip for strip in rest if strip.block == block] for block in blocks]
-    fits = all(_needed([*lead, *unit]) <= width for unit in units)
+    fits = all(_needed([*lead, *unit], _GAP) <= width for unit in units)
     if len(blocks) < 2 or not fits:
         units = [[strip] for strip in rest]
     piece = list(lead)
     for unit in units:
-        if len(piece) > len(lead) and _needed([*piece, *unit]) > width:
+        if len(piece) > len(lead) and _needed([*piece, *unit], _GAP) > width:
             yield piece
             piece = list(lead)
         piece += unit
     yield piece
 
 
-def _needed(strips: Sequence[_Strip]) -> int:
-    return sum(strip.least for strip in strips) + sum(_gaps(strips))
+def _needed(strips: Sequence[_Strip], gap: int) -> int:
+    """Width of columns side by side, those of several blocks with readable names of the rows."""
+    several = len({strip.block for strip in strips if strip.block}) > 1
+    widths = (s.readable if several and not s.block else s.least for s in strips)
+    return sum(widths) + sum(_gaps(strips, gap))
 
 
-def _gaps(strips: Sequence[_Strip]) -> list[int]:
+def _gaps(strips: Sequence[_Strip], gap: int) -> list[int]:
     """Blanks before each column."""
     return [
-        0 if i == 0 else _GROUP_GAP if strips[i - 1].block not in ("", strip.block) else _GAP
+        0 if i == 0 else _BLOCK_GAP if strips[i - 1].block not in ("", strip.block) else gap
         for i, strip in enumerate(strips)
     ]
 
 
-def _piece(strips: Sequence[_Strip], width: int) -> Iterator[Text]:
-    gaps = _gaps(strips)
+def _piece(
+    strips: Sequence[_Strip], width: int, gap: int, marks: Mapping[int, str]
+) -> Iterator[Text]:
+    gaps = _gaps(strips, gap)
     widths = _widths(strips, width - sum(gaps))
     total = sum(widths) + sum(gaps)
     yield from _block_heads(strips, widths, gaps)
@@ -193,6 +227,8 @@ def _piece(strips: Sequence[_Strip], width: int) -> Iterator[Text]:
         yield from _side_by_side(strips, lines, widths, gaps)
         yield Text("─" * total)
     for row in range(len(strips[0].cells)):
+        if row in marks:
+            yield Text(marks[row], style="bold")
         cells = [_wrapped(s.cells[row], w) for s, w in zip(strips, widths, strict=True)]
         high = max(1, *map(len, cells))
         filled = [[*cell, *[""] * (high - len(cell))] for cell in cells]

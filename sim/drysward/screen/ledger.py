@@ -12,12 +12,12 @@ from drysward.screen.document import Column, Heading, Part, Row, Table, notes, n
 
 _FLOWS = {
     "precipitation": "rain",
-    "irrigation_landed": "irrigation",
+    "irrigation_landed": "water landed",
     "transpiration": "turf use",
     "soil_evaporation": "soil evap.",
     "leaf_evaporation": "leaf evap.",
     "runoff": "runoff",
-    "drainage": "drains",
+    "drainage": "drain",
     "surface_water": "top soil",
     "root_water": "root zone",
 }
@@ -30,7 +30,7 @@ _SHARES = {
 }
 # Of a field with play: heading, unit, and what multiplies the number.
 _PLAY = {
-    "hardness": ("hardness", "g", 1.0),
+    "hardness": ("hard", "g", 1.0),
     "air_filled": ("air", "%", 100.0),
 }
 

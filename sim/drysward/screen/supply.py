@@ -206,7 +206,7 @@ def _store_months(supply: xr.Dataset, system: str) -> Table:
         for name, what in (("store_by_month", "mean"), ("store_by_month_low", "1 in 10")):
             rows.append({"plan": plan, "plan_label": str(one["plan_label"].item()), "what": what,
                          **_by_months(one[name], unit)})  # fmt: skip
-    columns = [*_PLAN, words("what", ""), *months]
+    columns = [*_PLAN, words("what", "", whole=True), *months]
     return Table(
         "storage_months",
         "In storage at the end of the month: mean, and what 1 year in 10 falls below, "
