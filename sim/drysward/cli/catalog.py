@@ -11,11 +11,11 @@ from drysward.cli.arguments import format_option
 @click.argument("name", default="")
 @format_option
 def command(name: str, form: str) -> None:
-    """Every parameter with its source and grade.
+    """Show parameters with their source and grade.
 
     NAME is a kind (species, soils, root-zones, delivery, ...), an entry such as
     kentucky_bluegrass, a quantity such as peak_wilt, or 'plans' for the rules a plan can follow.
-    Without NAME the kinds are listed.
+    Without NAME it lists the kinds.
     """
     from drysward.catalog import load_catalog
     from drysward.faults import Fault, FaultyInput, nearest

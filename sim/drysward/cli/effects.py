@@ -24,9 +24,9 @@ from drysward.cli.arguments import format_option
 def command(
     folder: Path, of_what: str, plan: str | None, field: str | None, form: str
 ) -> None:
-    """How much of the spread of a risk each axis of a sweep accounts for.
+    """How much of the spread of a risk each axis of a sweep explains.
 
-    Main effects of any design; with a design "sobol indices" their indices too.
+    Main effects of any design; Sobol indices too with the design "sobol indices".
     """
     import drysward
     from drysward.screen.formats import show

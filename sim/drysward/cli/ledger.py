@@ -31,7 +31,7 @@ from drysward.cli.arguments import (
 @click.option(
     "--out",
     type=click.Path(path_type=Path),
-    help="CSV file for the whole account; nothing is printed then.",
+    help="CSV file for all columns; nothing is printed then.",
 )
 @format_option
 @force_option
@@ -48,7 +48,7 @@ def command(
     units: str,
     **weather: Any,
 ) -> None:
-    """Daily water account of one field, plan and year.
+    """Daily water balance of one field, plan and year.
 
     SCENARIO is a scenario file (.toml), or the name of one that ships with the program, such as
     'demo'.

@@ -30,13 +30,13 @@ ENDINGS = (".svg", ".png", ".pdf")
 def command(
     result: Path, name: str, out: Path, force: bool, units: str, **choice: str | None
 ) -> None:
-    """One figure of a result.
+    """Write one figure of a result.
 
-    RESULT is a folder that --out of compare, supply or sweep wrote, or its results.nc. NAME is
+    RESULT is a folder written by --out of compare, supply or sweep, or its results.nc. NAME is
     plans, fields, saved, cover, stages, months, demand, account; of a supply also storage,
-    shortage, causes, sizing; of play events and play; of draws doubt; of a sweep front, drivers
-    and surface.
-    Without a choice of field, plan, stage or case the panels that stand open on the page are drawn.
+    shortage, causes, sizing; with play events and play; with draws doubt; of a sweep front,
+    drivers and surface.
+    Without --field, --plan, --stage or --case the figure has the panels shown on the page.
     """
     from drysward.files import Outputs, ending_of
     from drysward.report import gallery

@@ -1,4 +1,4 @@
-"""``drysward report``: one page of a result, that stands on its own."""
+"""``drysward report``: a result as one self-contained page."""
 
 from __future__ import annotations
 
@@ -22,14 +22,14 @@ from drysward.cli.arguments import announce_written, force_option, units_option
 @force_option
 @units_option
 def command(result: Path, out: Path, force: bool, units: str) -> None:
-    """One page to look at, print or mail, of a result.
+    """Write a result as one page to read, print or mail.
 
-    RESULT is a folder that --out of compare, supply or sweep wrote, or its results.nc.
+    RESULT is a folder written by --out of compare, supply or sweep, or its results.nc.
     """
     from drysward.files import Outputs
     from drysward.loading import light_processes
 
-    # Before all that loads slowly, which they load too.
+    # They start before the slow imports, which they do too.
     processes = light_processes("drysward.report.drawing")
     from drysward.report.page import page, write_page
     from drysward.report.result import files_of_result, open_result

@@ -90,7 +90,7 @@ class Comparison:
     system: str = "us"
 
     @property
-    def told(self) -> xr.Dataset | None:
+    def labeled(self) -> xr.Dataset | None:
         """The draws with the labels of fields and plans."""
         if self.drawn is None:
             return None
@@ -108,10 +108,10 @@ def overview(one: Comparison, headline: str = HEADLINES[0]) -> list[Part]:
     risk = _STAGE_OF.get(headline, _RISK)
     parts: list[Part] = [Heading(_title(attrs["title"], attrs["site"])), *_findings(one.summary)]
     parts.append(_years_line(one))
-    parts += answer_sentences(one.summary, one.site, one.told, risk, one.system)
-    if (told := one.told) is not None:
+    parts += answer_sentences(one.summary, one.site, one.labeled, risk, one.system)
+    if (found := one.labeled) is not None:
         # The odds of each plan are in the table.
-        parts += doubt_sentences(told, safest_plan(one.summary))[1:]
+        parts += doubt_sentences(found, safest_plan(one.summary))[1:]
     parts.append(_matrix(one, headline, risk))
     parts.append(notes(_captions(one, risk)))
     return parts
@@ -121,9 +121,9 @@ def detail(one: Comparison) -> list[Part]:
     """The tables behind the first screen: all stages, where water goes, volumes, costs, notes."""
     summary, system = one.summary, one.system
     parts: list[Part] = []
-    told = one.told
-    if told is not None:
-        parts += doubt_sentences(told, safest_plan(summary))[:1]
+    found = one.labeled
+    if found is not None:
+        parts += doubt_sentences(found, safest_plan(summary))[:1]
     parts += [_stage_table(one), _water_table(one)]
     lost = [
         (name, f"{summary['field_label'].sel(field=key).item()}: {text}")
@@ -132,10 +132,10 @@ def detail(one: Comparison) -> list[Part]:
     ]
     if lost:
         parts.append(notes(lost))
-    if told is not None:
-        turf = fields_of_turf(told)
-        if turf and told.sizes["plan"] > 1:
-            parts.append(_order_table(told, turf))
+    if found is not None:
+        turf = fields_of_turf(found)
+        if turf and found.sizes["plan"] > 1:
+            parts.append(_order_table(found, turf))
     parts.append(_volume_table(one))
     if one.is_priced:
         parts += cost_tables(one.site)
@@ -472,9 +472,9 @@ def _limited(decimals: int) -> Callable[..., str]:
     return write
 
 
-def _order_table(told: xr.Dataset, fields: Sequence[str]) -> Table:
+def _order_table(found: xr.Dataset, fields: Sequence[str]) -> Table:
     """Of 100 draws, in how many a row's plan has fewer days below than a column's."""
-    plans = list(map(str, told["plan"].values))
+    plans = list(map(str, found["plan"].values))
     columns = [*_NAMES, number("number", "plan number")]
     columns += [
         number(f"fewer_than_{plan}", f"than {n}", "of 100 draws")
@@ -483,12 +483,12 @@ def _order_table(told: xr.Dataset, fields: Sequence[str]) -> Table:
     rows: list[Row] = []
     for n, plan in enumerate(plans, start=1):
         for field in fields:
-            fewer = told["doubt_fewer"].sel(field=field, plan=plan)
+            fewer = found["doubt_fewer"].sel(field=field, plan=plan)
             row: dict[str, Value] = {
                 "field": field,
-                "field_label": str(told["field_label"].sel(field=field).item()),
+                "field_label": str(found["field_label"].sel(field=field).item()),
                 "plan": plan,
-                "plan_label": f"{n} {told['plan_label'].sel(plan=plan).item()}",
+                "plan_label": f"{n} {found['plan_label'].sel(plan=plan).item()}",
                 "number": n,
             }
             for other in plans:
@@ -616,27 +616,27 @@ def _site_costs(costs: xr.Dataset, key: str, title: str, columns: Sequence[Colum
 
 def _notes(one: Comparison) -> Iterator[tuple[str, str]]:
     """What the tables rest on, and the cautions, whole."""
-    summary, told, system = one.summary, one.told, one.system
+    summary, found, system = one.summary, one.labeled, one.system
     attrs = summary.attrs
     yield "Odds", f"years of 100 in which the stage {reached_text(attrs)}; ± standard error"
     yield "Water", "depth over the field, drawn from the supply; peak week: most of any year"
-    if told is None:
+    if found is None:
         period = dry_period(summary)
         if summary["demand_fitted"].sel(period=period).values.any():
             yield "Dry year", f"the 1-in-{period:g} dry year is read from a fitted curve"
         if summary["demand"].sel(period=period).values.any():
             yield "Limits", "90% limits cover sampling error only"
     else:
-        yield "Uncertainty", draws_note(told)
+        yield "Uncertainty", draws_note(found)
         yield (
             "Likely",
             f"peak week, wilt and dormant days, runoff, drainage, shortage, volumes and months are "
             f"of {LIKELY}",
         )
-        for text in between_fields(told):
+        for text in between_fields(found):
             yield "Fields", text
-        for field in told["field"].values:
-            of_field = told.sel(field=field)
+        for field in found["field"].values:
+            of_field = found.sel(field=field)
             label = of_field["field_label"].item()
             if text := too_wide(of_field):
                 yield "Too wide", f"{label}: {text}"
