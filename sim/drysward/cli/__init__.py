@@ -53,7 +53,7 @@ class Commands(click.Group):
         except click.ClickException as refusal:
             vars(refusal)["message"] = visible(refusal.message)  # final to type checkers only
             raise
-        # click's own endings, and a reader that closed the pipe, are click's to handle.
+        # click handles its own exits, and a reader that closed the pipe.
         except (click.exceptions.Exit, click.Abort, BrokenPipeError):
             raise
         except Exception as error:
@@ -92,8 +92,8 @@ def start() -> None:
 def main(debug: bool) -> None:
     """Odds of wilt, dormancy and death of sports turf under irrigation plans.
 
-    A daily water account of each field is run over every weather year of a record. Start with
-    'drysward compare', which runs the scenario that ships with the program.
+    A daily water balance of each field, run over every weather year. Start with 'drysward
+    compare', which runs the scenario that ships with the program.
 
     Exit status: 0 done, 1 the run failed, 2 faulty input, 130 stopped by Ctrl-C or the system.
     """

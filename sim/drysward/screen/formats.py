@@ -6,7 +6,6 @@ import csv
 import io
 import json
 import math
-import os
 import shutil
 import sys
 from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -37,8 +36,9 @@ def show(parts: Iterable[Part], form: str = "text") -> None:
 
 
 def screen_width() -> int:
-    """Columns of the terminal, or those that COLUMNS says, from 60 to 200; 100 without either."""
-    if "COLUMNS" not in os.environ and not sys.stdout.isatty():
+    """Columns of the terminal, from 60 to 200; 100 where stdout is none."""
+    # Not COLUMNS alone: readline sets it for the processes that a program starts.
+    if not sys.stdout.isatty():
         return PIPED
     columns = shutil.get_terminal_size((PIPED, 24)).columns
     return min(max(columns, NARROWEST), WIDEST)

@@ -15,7 +15,7 @@ def visible(text: str) -> str:
 
 
 def say(text: str, err: bool = False) -> None:
-    """Print a line on stdout, or on stderr; all output of commands goes through here or a console."""
+    """Print a line on stdout, or on stderr; all output of commands goes here or to a console."""
     click.echo(visible(text), err=err)
 
 
