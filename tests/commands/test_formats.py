@@ -1,4 +1,4 @@
-"""Text at every width, and JSON, CSV and Markdown read back, of every command that prints tables."""
+"""Text at every width, and JSON, CSV and Markdown read back, of the commands that print tables."""
 
 from __future__ import annotations
 
@@ -46,7 +46,7 @@ values = ["10 in", "12 in"]
 plan = "refill"
 field = "practice"
 days_below = 60
-tries = 4
+tries = 10
 """
 
 
@@ -248,7 +248,7 @@ def test_json_of_compare_is_the_result_itself(demo: Comparison) -> None:
         for stage, word in (("wilt", "wilt"), ("dormant", "dormancy"), ("dead", "death")):
             for end in ("", "_low", "_high"):
                 p = drawn[f"doubt_probability{end}"].sel(stage=stage).item()
-                assert row[f"{word}{end}"] == pytest.approx(100.0 * p, abs=1e-9)
+                assert row[f"{word}{end}"] == pytest.approx(100.0 * p, rel=1e-9, abs=1e-9)
 
 
 @pytest.mark.slow
@@ -282,10 +282,12 @@ def test_every_command_speaks_every_format(swept: Path, name: str) -> None:
 GONE = (
     r"foot-\s", r"\bdor-\s", r"\bin-\s?vaders", r"\bmade\b", r"\btold\b", r"\basks\b", r"\basked\b",
     r"shade less", r"looked at", r"relied on", r"may be traded", r"\blucky\b", r"\bnan\b",
-    r"\b1 (days|years|plans|points|chunks|fields|cores)\b", r"years of 1\b", r"±0\b", r"\d %",
+    r"\b1 (days|years|plans|points|chunks|fields|cores)\b", r"years of 1\b", r"±0(?![.\d])", r"\d %",
     r"catalogue", r"labour", r"favour", r"metres", r"mean nothing", r"money of today",
     r"so many of 100", r"chance of the", r"\bwanted\b", r"-\d+%", r"worst residual",
 )  # fmt: skip
+# Keys, notes and rules of the catalog have their own words.
+OF_THE_CATALOG = (r"catalogue", r"labour", r"\bmade\b", r"\btold\b", r"\basked\b")
 # Texts of other parts of the program, which this test leaves to their owners.
 _OWN = re.compile(r"^(Assumed|Weather|Reference ET|Trust|Goal|Larger size)\b.*(\n {2,}.*)*", re.M)
 
@@ -295,8 +297,8 @@ _OWN = re.compile(r"^(Assumed|Weather|Reference ET|Trust|Goal|Larger size)\b.*(\
 def test_words_that_nobody_on_a_field_says_are_gone(swept: Path, name: str) -> None:
     text = _OWN.sub("", ask(*commands(swept)[name]).stdout)
     found = [word for word in GONE if re.search(word, text)]
-    if name in ("catalog", "plans", "kinds", "check"):  # names and notes of the catalog
-        found = [word for word in found if word not in (r"catalogue", r"labour", r"\bmade\b")]
+    if name in ("catalog", "plans", "kinds", "check"):
+        found = [word for word in found if word not in OF_THE_CATALOG]
     assert not found, [re.search(f".*{word}.*", text).group() for word in found]  # type: ignore[union-attr]
 
 
@@ -325,4 +327,4 @@ def test_numbers_without_end_and_none_survive() -> None:
     assert [row["a"] for row in json.loads(as_json([table]))["tables"][0]["rows"]] == [
         "inf", None, None
     ]  # fmt: skip
-    assert as_csv([table]).splitlines() == ["a", "inf", "", ""]
+    assert as_csv([table]).splitlines() == ["a", "inf", '""', '""']

@@ -57,6 +57,8 @@ def test_bars_at_a_terminal(
 
 
 def test_a_fault_ends_the_progress() -> None:
-    with pytest.raises(ArithmeticError), progress() as begin:
-        begin("Running the plans")
+    def broken(done: float) -> None:
         raise ArithmeticError
+
+    with pytest.raises(ArithmeticError), progress():
+        broken(0.5)

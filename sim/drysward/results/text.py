@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 import xarray as xr
 
+from drysward.catalog import GRADES
 from drysward.quantities import Display, display, shown
 from drysward.scenario.model import CONTINUOUS, GENERATOR, RESAMPLE
 
@@ -37,6 +38,18 @@ STAGE_WORDS = {
 def findings_of(attrs: Mapping[Any, Any]) -> list[str]:
     """What the weather file has that its place cannot have, a sentence each."""
     return as_sentences(json.loads(attrs.get(FINDINGS, "[]")))
+
+
+def assumptions_apart(notes: Iterable[str]) -> tuple[list[str], list[str]]:
+    """Notes on the weather: what to know of this file or place, and the graded assumptions that
+    every simulation rests on (a note that ends with its grade, or names the catalog).
+    """
+    facts: list[str] = []
+    assumed: list[str] = []
+    for note in notes:
+        is_graded = note.rpartition(", ")[2] in GRADES or "generated_weather" in note
+        (assumed if is_graded else facts).append(note)
+    return facts, assumed
 
 
 def file_means_text(attrs: Mapping[Any, Any], system: str) -> str:

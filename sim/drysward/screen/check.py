@@ -12,7 +12,9 @@ from typing import TYPE_CHECKING
 from drysward.quantities import shown
 from drysward.results.text import (
     as_sentences,
+    assumptions_apart,
     count_text,
+    listed,
     procedures,
     year_spans,
 )
@@ -44,19 +46,19 @@ def check_overview(
     scenario = site.scenario
     years = year_spans([str(year) for year in site.years])
     of = "simulated years " if series.n_made else ""
+    facts, assumed = assumptions_apart(series.notes)
+    lists = [count_text(len(assumed), "assumption") + " on the weather"] if assumed else []
+    lists += ["what a night's water rests on", f"{count_text(values, 'value')} with their sources"]
     lines = [
         ("Weather", series.told),
         ("Years", f"{of}{years} ({len(site.years)})"),
         *([("Left out", ", ".join(site.left_out))] if site.left_out else []),
         *_filled(series),
         ("Draws", draws),
+        *(("Note", fact) for fact in facts),
         *_beyond_catalog(scenario),
         *(("Caution", line) for line in shortfalls(nights, system)),
-        (
-            "More",
-            f"--all lists {count_text(len(series.notes), 'assumption')} on the weather, what a "
-            f"night's water rests on, and {count_text(values, 'value')} with source and grade",
-        ),
+        ("More", f"--all lists {listed(lists)}"),
     ]
     return [
         Heading(_title(scenario)),
@@ -78,7 +80,7 @@ def check_detail(
     by_year = {year: dict(days) for year, days in seen.procedures.items()}
     lines = [
         ("Reference ET", "; ".join(procedures(by_year, bool(series.n_made)))),
-        *(("Assumed", note) for note in series.notes),
+        *(("Assumed", note) for note in assumptions_apart(series.notes)[1]),
     ]
     return [notes(lines), *grounds(nights, system), resolved_table(rows)]
 

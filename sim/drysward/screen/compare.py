@@ -35,6 +35,7 @@ from drysward.results.text import (
     STAGE_WORDS,
     UNKNOWN,
     YEARLY_COSTS,
+    assumptions_apart,
     condition_text,
     cost_columns,
     cost_notes,
@@ -72,6 +73,7 @@ HEADLINES = ("days below", "wilt", "dormancy", "death", "water", "cost")
 """What may stand first in the comparison of plans."""
 _STAGE_OF = {word: stage for stage, word in STAGE_WORDS.items()}
 _RISK = "dormant"
+_MOST_FACTS = 3  # of the weather file, on the first screen
 
 
 @dataclass(frozen=True)
@@ -320,7 +322,13 @@ def _captions(one: Comparison, risk: str) -> Iterator[tuple[str, str]]:
     if one.drawn is not None:
         yield "Likely", f"days below and water are of {LIKELY}"
     yield "Weather", attrs["weather"]
-    assumed = json.loads(attrs["weather_notes"])
+    if attrs["weather_kind"] != RECORD:
+        yield "Trust", MADE_WEATHER[attrs["weather_kind"]]
+    if read := file_means_text(attrs, one.system):
+        yield "Read as", read
+    facts, assumed = assumptions_apart(json.loads(attrs["weather_notes"]))
+    yield from (("Note", fact) for fact in facts[:_MOST_FACTS])
+    assumed += facts[_MOST_FACTS:]
     if assumed:
         yield "Assumptions", f"{len(assumed)} on the weather; --detail lists them"
     yield "Caution", f"{first_sentence(attrs['cautions'])} More: --detail"
