@@ -35,5 +35,5 @@ def command(scenario: str, everything: bool, form: str, units: str, **weather: A
     draws = draws_told(opened, len(site.years))
     parts = check_overview(series, seen, site, waterings, units, draws, len(values))
     if everything:
-        parts += check_detail(series, seen, waterings, values, units)
+        parts += check_detail(series, waterings, values, units)
     show(parts, form)

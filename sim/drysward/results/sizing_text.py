@@ -126,8 +126,8 @@ def confidence_lines(supply: xr.Dataset, system: str) -> list[tuple[str, str]]:
         (
             "Draws",
             f"{draws} sets of the {supply.attrs['sizing_draws_numbers']} uncertain numbers, on the "
-            "same years; the 90% limits above are sampling error only. A size larger than the "
-            f"least of a draw is assumed to suffice in it too{few}",
+            "same years; the 90% limits above are the sampling error of the years. A size larger "
+            f"than the least of a draw is assumed to suffice in it too{few}",
         )
     )
     return lines

@@ -47,12 +47,14 @@ def check_overview(
     years = year_spans([str(year) for year in site.years])
     of = "simulated years " if series.n_made else ""
     facts, assumed = assumptions_apart(series.notes)
+    by_year = {year: dict(days) for year, days in seen.procedures.items()}
     lists = [count_text(len(assumed), "assumption") + " on the weather"] if assumed else []
     lists += ["what a night's water rests on", f"{count_text(values, 'value')} with their sources"]
     lines = [
         ("Weather", series.told),
         ("Years", f"{of}{years} ({len(site.years)})"),
         *([("Left out", ", ".join(site.left_out))] if site.left_out else []),
+        ("Reference ET", "; ".join(procedures(by_year, bool(series.n_made)))),
         *_filled(series),
         ("Draws", draws),
         *(("Note", fact) for fact in facts),
@@ -71,18 +73,13 @@ def check_overview(
 
 def check_detail(
     series: Series,
-    seen: WeatherSeen,
     nights: Sequence[Night],
     rows: Iterable[ResolvedRow],
     system: str,
 ) -> list[Part]:
     """What the short check leaves out."""
-    by_year = {year: dict(days) for year, days in seen.procedures.items()}
-    lines = [
-        ("Reference ET", "; ".join(procedures(by_year, bool(series.n_made)))),
-        *(("Assumed", note) for note in assumptions_apart(series.notes)[1]),
-    ]
-    return [notes(lines), *grounds(nights, system), resolved_table(rows)]
+    lines = [("Assumed", note) for note in assumptions_apart(series.notes)[1]]
+    return [*([notes(lines)] if lines else []), *grounds(nights, system), resolved_table(rows)]
 
 
 def _title(scenario: Scenario) -> str:

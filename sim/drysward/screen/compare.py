@@ -306,9 +306,10 @@ def _years_line(one: Comparison) -> str:
 def _captions(one: Comparison, risk: str) -> Iterator[tuple[str, str]]:
     """How to read the first screen, a line or two each."""
     attrs = one.summary.attrs
+    likely = "" if one.drawn is None else "; as water, with the likely numbers"
     yield (
         "Days below",
-        f"days a year with {condition_text(attrs)}: mean (1 year in 10 is worse than)",
+        f"days a year with {condition_text(attrs)}: mean (1 year in 10 is worse than){likely}",
     )
     limits = "90% limits: sampling error of the years only"
     if one.drawn is not None:
@@ -319,8 +320,6 @@ def _captions(one: Comparison, risk: str) -> Iterator[tuple[str, str]]:
     )
     if one.why:
         yield "Uncertainty", f"no draws: {one.why}"
-    if one.drawn is not None:
-        yield "Likely", f"days below and water are of {LIKELY}"
     yield "Weather", attrs["weather"]
     if attrs["weather_kind"] != RECORD:
         yield "Trust", MADE_WEATHER[attrs["weather_kind"]]
@@ -331,7 +330,7 @@ def _captions(one: Comparison, risk: str) -> Iterator[tuple[str, str]]:
     assumed += facts[_MOST_FACTS:]
     if assumed:
         yield "Assumptions", f"{len(assumed)} on the weather; --detail lists them"
-    yield "Caution", f"{first_sentence(attrs['cautions'])} More: --detail"
+    yield "Caution", first_sentence(attrs["cautions"])
 
 
 def _findings(summary: xr.Dataset) -> list[Part]:
