@@ -270,7 +270,7 @@ def test_water_that_is_lost_and_that_never_comes_in_words(units: str, short: str
     assert notes["Runs off"].startswith("20% of the irrigation under Refill; to save it, stop ")
     depth = short.split()[0]
     text = f"{short} demand a year under Refill: {depth} because restrictions forbid it"
-    assert notes["Shortage"] == text
+    assert notes["Unmet demand"] == text
 
 
 # The catalogue

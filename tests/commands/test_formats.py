@@ -283,7 +283,8 @@ GONE = (
     r"foot-\s", r"\bdor-\s", r"\bin-\s?vaders", r"\bmade\b", r"\btold\b", r"\basks\b",
     r"\basked\b",
     r"shade less", r"looked at", r"relied on", r"may be traded", r"\blucky\b", r"\bnan\b",
-    r"\b1 (days|years|plans|points|chunks|fields|cores)\b", r"years of 1\b", r"±0(?![.\d])", r"\d %",
+    r"\b1 (days|years|plans|points|chunks|fields|cores)\b", r"years of 1\b", r"±0(?![.\d])",
+    r"\d %",
     r"catalogue", r"labour", r"favour", r"metres", r"mean nothing", r"money of today",
     r"so many of 100", r"chance of the", r"\bwanted\b", r"-\d+%", r"worst residual",
 )  # fmt: skip

@@ -514,7 +514,7 @@ def test_a_supply_has_its_storage_its_shortage_and_its_numbers(pond, short_of_wa
     }
     assert cell_numbers(read, result, names) == len(names)
     assert result["worst_year"].sel(plan="refill") == 12
-    assert read.cells["worst_year[plan=refill]"] == "made 12"
+    assert read.cells["worst_year[plan=refill]"] == "year 12"
     for name in ("no_shortage", "short_year", "shortage_odds"):
         assert read.cells[f"{name}[plan=refill]"] == odds_text(result.sel(plan="refill"), name)
     for heading in (
@@ -563,7 +563,7 @@ def test_water_that_never_comes_stands_below_its_field(pond, short_of_water):
     wanted = short + here["season_water"].item()
     notes = dict(water_notes(here, "metric"))
     never = f"{short:,.0f} mm of the {wanted:,.0f} mm wanted a year under "
-    assert notes["Never comes"].startswith(never)
+    assert notes["Unmet demand"].startswith(never)
     for name, told in notes.items():
         assert f"{name} {told}." in short_of_water.text
     # Volumes of all fields, by plan, are no depth of one.
@@ -643,7 +643,7 @@ def test_a_supply_of_an_older_version_gives_what_it_has(pond):
     assert "Years without shortage" not in read.text
     assert "Worst year" not in read.text
     assert "Shortage by cause" not in read.text
-    assert "Never comes" not in read.text
+    assert "Unmet demand" not in read.text
     assert "the supply falls short in" in read.text
     ids = {a["id"] for t, a in read.tags if t == "h2"}
     assert "shortage" in ids

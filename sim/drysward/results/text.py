@@ -253,7 +253,7 @@ def water_notes(of_field: xr.Dataset, system: str) -> list[tuple[str, str]]:
             text for key in of_field["plan"].values if (text := _missing(of_field, key, system))
         ]
         if parts:
-            notes.append(("Shortage", "; ".join(parts)))
+            notes.append(("Unmet demand", "; ".join(parts)))
     return notes
 
 
