@@ -245,7 +245,10 @@ def test_a_file_that_is_not_there_is_a_fault(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(
     ("units", "short"),
-    [("us", "2.8 in of the 18.9 in"), ("metric", "71 mm of the 480 mm")],
+    [
+        ("us", "2.8 in of a yearly demand of 18.9 in"),
+        ("metric", "71 mm of a yearly demand of 480 mm"),
+    ],
 )
 def test_water_that_is_lost_and_that_never_comes_in_words(units: str, short: str) -> None:
     """A loss under several plans names the irrigation once; a depth has its unit each time."""
@@ -269,7 +272,7 @@ def test_water_that_is_lost_and_that_never_comes_in_words(units: str, short: str
     assert notes["Drains"].startswith("12% of the irrigation under An inch, 25% under Refill; to ")
     assert notes["Runs off"].startswith("20% of the irrigation under Refill; to save it, stop ")
     depth = short.split()[0]
-    text = f"{short} demand a year under Refill: {depth} because restrictions forbid it"
+    text = f"{short} under Refill: {depth} because restrictions forbid it"
     assert notes["Unmet demand"] == text
 
 

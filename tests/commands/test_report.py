@@ -562,7 +562,7 @@ def test_water_that_never_comes_stands_below_its_field(pond, short_of_water):
     short = float(here["shortage_cause_mean"].sum())
     wanted = short + here["season_water"].item()
     notes = dict(water_notes(here, "metric"))
-    never = f"{short:,.0f} mm of the {wanted:,.0f} mm wanted a year under "
+    never = f"{short:,.0f} mm of a yearly demand of {wanted:,.0f} mm under "
     assert notes["Unmet demand"].startswith(never)
     for name, told in notes.items():
         assert f"{name} {told}." in short_of_water.text

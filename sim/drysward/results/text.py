@@ -272,8 +272,8 @@ def _missing(of_field: xr.Dataset, plan: Hashable, system: str) -> str:
     ]
     because = f": {', '.join(causes)}" if causes else ""
     return (
-        f"{depth_text(short, depth)} {depth.unit} of the {depth_text(demand, depth)} {depth.unit} "
-        f"demand a year under {_plan_label(of_field, plan)}{because}"
+        f"{depth_text(short, depth)} {depth.unit} of a yearly demand of "
+        f"{depth_text(demand, depth)} {depth.unit} under {_plan_label(of_field, plan)}{because}"
     )
 
 
