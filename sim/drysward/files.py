@@ -273,7 +273,7 @@ def write_csv(rows: Iterable[Sequence[object]], path: Path) -> None:
     """
     with path.open("w", encoding="utf-8", newline="") as stream:
         out = csv.writer(stream, lineterminator="\n")
-        out.writerows([_harmless(cell) for cell in row] for row in rows)
+        out.writerows([csv_cell(cell) for cell in row] for row in rows)
 
 
 def write_netcdf(
@@ -314,7 +314,8 @@ def _reserve(path: Path, size: int) -> None:
                 file.write(bytes(min(size - start, 1_000_000)))
 
 
-def _harmless(cell: object) -> object:
+def csv_cell(cell: object) -> object:
+    """A value as ``write_csv`` writes it: text that is no formula, numbers as they are."""
     if not isinstance(cell, str):
         return cell
     with suppress(ValueError):

@@ -22,7 +22,9 @@ from drysward.files import RECORD, claim_folder
 from drysward.results.export import summary_rows
 from drysward.results.summary import turf_summary
 from drysward.results.text import procedures, water_notes
-from drysward.screen.tables import comparison, console
+from drysward.screen.compare import Comparison, detail, months, overview
+from drysward.screen.document import Part
+from drysward.screen.formats import as_text
 
 STAGES = ["footprint", "wilt", "dormant", "dead"]
 YEARS = [2011, 2012, 2013, 2014]
@@ -127,11 +129,23 @@ def ask(*words: str) -> Result:
     return CliRunner().invoke(main, list(words))
 
 
-def printed(parts: list, capsys: pytest.CaptureFixture[str]) -> str:
-    screen = console()
-    for part in parts:
-        screen.print(part)
-    return capsys.readouterr().out
+def flowing(text: str) -> str:
+    return " ".join(text.split())
+
+
+def comparison(summary: xr.Dataset, system: str = "us") -> Comparison:
+    """The comparison of a summary, its site twice one field."""
+    by_period = summary["demand_volume"].sum("field")
+    site = xr.Dataset({
+        "site_season_volume": summary["season_volume"].sum("field"),
+        "site_peak_week_volume": summary["peak_week_volume"].sum("field"),
+        "site_demand_volume": by_period,
+    })  # fmt: skip
+    return Comparison(summary, site, system=system)
+
+
+def everything(one: Comparison) -> list[Part]:
+    return [*overview(one), *detail(one), months(one)]
 
 
 # Speaking at the terminal
@@ -161,7 +175,7 @@ def test_a_process_of_its_own_loads_nothing_only_to_ask_about_it() -> None:
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)
     assert done.returncode == 0, done.stderr
-    assert "Fields" in done.stdout
+    assert "What would run" in done.stdout
 
 
 def test_special_functions_loaded_alone_are_those_of_scipy() -> None:
@@ -232,7 +246,10 @@ def test_a_file_that_is_not_there_is_a_fault(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(
     ("units", "short"),
-    [("us", "2.8 in of the 18.9 in"), ("metric", "71 mm of the 480 mm")],
+    [
+        ("us", "2.8 in of a yearly demand of 18.9 in"),
+        ("metric", "71 mm of a yearly demand of 480 mm"),
+    ],
 )
 def test_water_that_is_lost_and_that_never_comes_in_words(units: str, short: str) -> None:
     """A loss under several plans names the irrigation once; a depth has its unit each time."""
@@ -253,11 +270,11 @@ def test_water_that_is_lost_and_that_never_comes_in_words(units: str, short: str
         },
     )  # fmt: skip
     notes = dict(water_notes(of_field, units))
-    assert notes["Drains"].startswith("12% of the irrigation under An inch, 25% under Refill; an ")
-    assert notes["Runs off"].startswith("20% of the irrigation under Refill; let it ")
+    assert notes["Drains"].startswith("12% of the irrigation under An inch, 25% under Refill; to ")
+    assert notes["Runs off"].startswith("20% of the irrigation under Refill; to save it, stop ")
     depth = short.split()[0]
-    wanted = f"{short} wanted a year under Refill: {depth} because restrictions forbid it"
-    assert notes["Never comes"] == wanted
+    text = f"{short} under Refill: {depth} because restrictions forbid it"
+    assert notes["Unmet demand"] == text
 
 
 # The catalogue
@@ -303,41 +320,82 @@ def test_catalog_pages_fit_100_columns(name: str) -> None:
 # The comparison
 
 
-def test_comparison_tells_odds_water_and_what_they_rest_on(
-    summary: xr.Dataset, capsys: pytest.CaptureFixture[str]
-) -> None:
-    told = printed(comparison(summary, "us"), capsys)
-    assert max(map(len, told.splitlines())) <= 100
-    assert "Stadium [north], 1.98 acre" in told
-    row = next(line for line in told.splitlines() if line.strip().startswith("No irrigation"))
-    # Days below; all years, one in four, none and none; then days, water in inches, peak week,
-    # demand.
-    assert row.split()[2:13] == [
-        "33", ">59", "25±22", "<41", "<41", "11", "7", "10.0", "14.1", "20.0*", "5.1",
-    ]  # fmt: skip
-    assert "(102)" in told  # the worst year in ten, below the mean
-    assert "in which the stage holds on its share of the field for 3 days in a" in told
-    assert "less than 75% of the field green or more than 25% of it wilting" in told
+def test_the_first_screen_answers(summary: xr.Dataset) -> None:
+    text = as_text(overview(comparison(summary)))
+    assert max(map(len, text.splitlines())) <= 100
+    assert "Stadium [north], 1.98 acre" in text
+    assert "Practice field, 1.00 acre" in text
+    row = next(line for line in text.splitlines() if line.startswith("No irrigation"))
+    # Days below in a mean year and the worst in ten, dormancy in none of four years, water.
+    assert row.split()[2:7] == ["33", "(102)", "<41", "10.0", "536,798"]
+    said = flowing(text)
+    # Both plans keep both fields in the mean; the limits of four years leave all of it open.
+    assert "keeps both fields (dormancy in 10 of 100 years or fewer) with the least water" in said
+    assert "That is not certain: depending on chance in the years, dormancy under" in said
     for note in (
-        "a record", "that much is [assumed]",
-        "in none of 4 years", "in all of 4 years", "no limits", "2010 (200 days)",
-        "2012, 2011, 2013", "given: 2011-2012", "2011-2014 (4)", "3e-13 mm",
-        "A screening estimate.",
+        "less than 75% of the field green or more than 25% of it wilting",
+        "covers its share of the field for 3 days in a row", "a record", "A screening estimate.",
+        "90% limits: sampling error of the years only",
     ):  # fmt: skip
-        assert note in told, note
+        assert note in said, note
 
 
-def test_comparison_in_metric(summary: xr.Dataset, capsys: pytest.CaptureFixture[str]) -> None:
+def test_the_headline_stands_first(summary: xr.Dataset) -> None:
+    heads = {
+        word: as_text(overview(comparison(summary), word), 200) for word in ("wilt", "water")
+    }
+    row = {
+        word: next(line for line in text.splitlines() if line.startswith("No irrigation"))
+        for word, text in heads.items()
+    }
+    assert row["wilt"].split()[2:4] == ["25", "(6-60)"]
+    assert row["water"].split()[2] == "10.0"
+    assert "wilt in 10 of 100 years or fewer" in flowing(heads["wilt"])
+
+
+def test_a_plan_that_keeps_nothing_is_no_answer(summary: xr.Dataset) -> None:
+    worse = summary["probability"].where(summary["stage"] != "dormant", 0.5)
+    said = flowing(as_text(overview(comparison(summary.assign(probability=worse)))))
+    assert "No plan keeps a field" in said
+    assert "Closest: “No irrigation”, 50 of 100 years on “Stadium [north]” and 50 on" in said
+
+
+def test_detail_has_every_stage_and_what_it_rests_on(summary: xr.Dataset) -> None:
+    text = as_text(everything(comparison(summary)))
+    assert max(map(len, text.splitlines())) <= 100
+    table = text.partition("Turf: mean")[2]
+    row = next(line for line in table.splitlines() if line.startswith("No irrigation"))
+    # All years, one in four, none and none; then days.
+    assert row.split()[2:] == ["33", "(102)", ">59", "25±22", "<41", "<41", "11", "7"]
+    table = text.partition("Water on the field")[2]
+    row = next(line for line in table.splitlines() if line.startswith("No irrigation"))
+    assert row.split()[2:6] == ["10.0", "20.0", "14.1", "5.1"]
+    said = flowing(text)
+    for note in (
+        "a record", "that much is [assumed]", "no limits", "2010 (200 days)",
+        "2012, 2011, 2013", "given: 2011-2012", "2011-2014 (4)", "3e-13 mm",
+        "A screening estimate.", "read from a fitted curve",
+    ):  # fmt: skip
+        assert note in said, note
+
+
+def test_comparison_in_metric(summary: xr.Dataset) -> None:
     summary["demand"] = summary["demand"] * 10.0
     summary["demand_low"] = summary["demand_low"] * 10.0
     summary["demand_high"][:] = 12345.0
-    told = printed(comparison(summary, "metric"), capsys)
-    assert max(map(len, told.splitlines())) <= 100
-    assert "…" not in told
-    assert "3,810-12,345" in told
-    assert "8,000 m2" in told
-    row = next(line for line in told.splitlines() if line.strip().startswith("No irrigation"))
-    assert row.split()[9:12] == ["254", "359", "5,080*"]
+    text = as_text(everything(comparison(summary, "metric")))
+    assert max(map(len, text.splitlines())) <= 100
+    assert "3,810-12,345" in text
+    assert "8,000 m2" in text
+    table = text.partition("Water on the field")[2]
+    row = next(line for line in table.splitlines() if line.startswith("No irrigation"))
+    assert row.split()[2:5] == ["254", "5,080", "359"]
+
+
+def test_water_that_is_not_known_is_not_a_number_on_the_screen(summary: xr.Dataset) -> None:
+    for name in ("season_water", "season_volume", "demand", "demand_volume"):
+        summary[name] = summary[name] * np.nan
+    assert "nan" not in as_text(everything(comparison(summary))).lower()
 
 
 def test_procedures_of_a_mixed_year_tell_the_days() -> None:
@@ -429,7 +487,7 @@ def test_compare_runs_the_shipped_scenario(tmp_path: Path) -> None:
     assert "…" not in told.stdout
     for spec in scenario.fields:
         assert spec.label in told.stdout
-    assert "simulated years 16-18 (3)" in told.stdout
+    assert "Simulated years 16-18 (3)" in told.stdout
     assert "A screening estimate" in told.stdout
     with (out / "summary.csv").open() as stream:
         assert len(list(csv.DictReader(stream))) == len(scenario.plans) * len(scenario.fields)
@@ -462,10 +520,19 @@ def test_check_of_the_shipped_scenario() -> None:
     told = ask("check", "demo")
     assert told.exit_code == 0, told.stderr
     assert max(map(len, told.stdout.splitlines())) <= 100
-    for spec in (*drysward.shipped().fields, *drysward.shipped().plans):
+    fields, plans = drysward.shipped().fields, drysward.shipped().plans
+    for spec in (*fields, *plans):
         assert spec.key in told.stdout
-    assert "species.kentucky_bluegrass.wilt_ks" in told.stdout
+    lines = told.stdout.splitlines()
+    assert lines[1] == "No faults."
+    assert sum(line.split()[:1] == ["refill"] for line in lines) == len(fields)
+    assert len(lines) < 40
+    assert "Assumed" not in told.stdout
+    told = ask("check", "demo", "--all")
+    assert "species.kentucky_bluegrass\n" in told.stdout
+    assert "\nwilt_ks " in told.stdout
     assert "goldsby2015" in told.stdout
+    assert "Assumed" in told.stdout
 
 
 def test_ledger_names_the_nearest_plan() -> None:

@@ -94,7 +94,7 @@ def test_a_stopped_sweep_counts_the_chunks_that_are_kept(monkeypatch, tmp_path):
     monkeypatch.undo()
     told = ask("sweep", path, "--out", out)
     assert told.exit_code == 0
-    assert "2 chunks are there" in told.stderr
+    assert "2 chunks are done" in told.stderr
 
 
 # --- files half written -------------------------------------------------------------------------

@@ -550,7 +550,7 @@ def test_a_supply_has_its_storage_its_shortage_and_its_numbers(pond, short_of_wa
     }
     assert cell_numbers(read, result, names) == len(names)
     assert result["worst_year"].sel(plan="refill") == 12
-    assert read.cells["worst_year[plan=refill]"] == "made 12"
+    assert read.cells["worst_year[plan=refill]"] == "year 12"
     for name in ("no_shortage", "short_year", "shortage_odds"):
         assert read.cells[f"{name}[plan=refill]"] == odds_text(result.sel(plan="refill"), name)
     for heading in (
@@ -598,8 +598,8 @@ def test_water_that_never_comes_stands_below_its_field(pond, short_of_water):
     short = float(here["shortage_cause_mean"].sum())
     wanted = short + here["season_water"].item()
     notes = dict(water_notes(here, "metric"))
-    never = f"{short:,.0f} mm of the {wanted:,.0f} mm wanted a year under "
-    assert notes["Never comes"].startswith(never)
+    never = f"{short:,.0f} mm of a yearly demand of {wanted:,.0f} mm under "
+    assert notes["Unmet demand"].startswith(never)
     for name, told in notes.items():
         assert f"{name} {told}." in short_of_water.text
     # Volumes of all fields, by plan, are no depth of one.
@@ -679,7 +679,7 @@ def test_a_supply_of_an_older_version_gives_what_it_has(pond):
     assert "Years without shortage" not in read.text
     assert "Worst year" not in read.text
     assert "Shortage by cause" not in read.text
-    assert "Never comes" not in read.text
+    assert "Unmet demand" not in read.text
     assert "the supply falls short in" in read.text
     ids = {a["id"] for t, a in read.tags if t in ("h2", "details") and "id" in a}
     assert "shortage" in ids

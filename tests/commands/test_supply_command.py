@@ -47,15 +47,15 @@ def test_every_part_is_shown(told: tuple[Result, Path]) -> None:
     done, _ = told
     assert done.exit_code == 0, done.stderr
     for part in (
-        "Water of the mean year, Mgal", "demand", "delivered", "Town mains", "Reliability, %",
-        "short by", "over 5%", "any day", "days in", "worst", "resil-",
-        "The storage in the mean year", "seeped", "spilt", "In storage at the month's end",
+        "Water of the mean year", "demand", "delivered", "Town", "mains", "Reliability", "Mgal",
+        "over", "5%", "any", "days", "worst", "resilience", "restricted",
+        "Storage in the mean year", "seeped", "spilled", "In storage at the end of the month",
         "1 in 10", "Shortage of the mean year by cause", "restricted: restrictions forbid it",
-        "Shortage of the mean year by field and month", "What it does to the turf",
+        "Shortage of the mean year by month", "Turf: years with the stage",
         "Whole site: costs of a year, USD", "lost", "Whole site: first cost and life, USD",
         "present", "Least size", "90% limits", "Next smaller size fails",
-        "is the critical year", "Trade-off: source rate of well against storage", "12.0 gpm",
-        "What carries the load", "carried by", "of it through", "yearly", "days re-",
+        ", in simulated year ", "Trade-off: source rate of well against storage", "12.0",
+        "Where the water comes from", "water from", "of it through", "yearly",
     ):  # fmt: skip
         assert part in done.stdout, part
     assert max(map(len, done.stdout.splitlines())) <= 100
@@ -108,7 +108,8 @@ def test_what_is_kept_opens_as_it_was(told: tuple[Result, Path]) -> None:
 def test_no_sizing_and_metric(tmp_path: Path) -> None:
     done = ask("pond", *FEW_YEARS, "--no-sizing", "--units", "metric", "--out", str(tmp_path))
     assert done.exit_code == 0, done.stderr
-    assert "Water of the mean year, m3" in done.stdout
+    assert "Water of the mean year\n" in done.stdout
+    assert "m3" in done.stdout
     assert "gal" not in done.stdout
     assert "Least size" not in done.stdout
     assert not (tmp_path / "tradeoff.csv").exists()
@@ -116,14 +117,17 @@ def test_no_sizing_and_metric(tmp_path: Path) -> None:
 
 def test_a_row_that_fails_again_is_marked(told: tuple[Result, Path]) -> None:
     done, folder = told
-    table = done.stdout.partition("Trade-off")[2].partition("What carries")[0]
+    table = done.stdout.partition("Trade-off")[2].partition("Where the water")[0]
     with xr.open_dataset(folder / "results.nc") as kept:
         again = kept["sizing_curve_fails_from"].values
         assert (again > kept["sizing_curve"].values)[np.isfinite(again)].all()
         least = kept["sizing_fails_from"].item()
         assert again[2] == pytest.approx(least, rel=1e-12)  # the well as given is the third point
-    assert table.count("! ") == np.isfinite(again).sum() > 0
-    assert f"! {least / 3785.411784:.3f} Mgal" in table
+    assert "fails" in table
+    rows = [line.split() for line in table.splitlines() if line.strip()[:1].isdigit()]
+    marked = [len(row) == max(map(len, rows)) for row in rows]
+    assert marked == np.isfinite(again).tolist()
+    assert f" {least / 3785.411784:.3f} " in table
 
 
 def test_the_curve_only_falls_or_it_is_said_why(told: tuple[Result, Path]) -> None:
@@ -197,7 +201,7 @@ def test_nothing_suffices_is_said(tmp_path: Path) -> None:
     mine = changed(tmp_path, ('rate = "12 gpm"', 'rate = "1 gpm"'), ("points = 6", "points = 2"))
     done = ask(mine, *FEW_YEARS)
     assert done.exit_code == 0, done.stderr
-    assert "nothing suffices within the sizes tried; the fewest years" in " ".join(
+    assert "nothing suffices within the sizes tried;" in " ".join(
         done.stdout.split()
     )
 
@@ -213,7 +217,7 @@ def test_without_prices_no_costs(tmp_path: Path) -> None:
     assert "cost" not in done.stdout.lower()
     done = ask(str(tmp_path / "mine.toml"), *FEW_YEARS)
     assert done.exit_code == 0, done.stderr
-    assert "What carries the load" in done.stdout
+    assert "Where the water comes from" in done.stdout
     assert "Cost" not in done.stdout
     assert "USD" not in done.stdout
 

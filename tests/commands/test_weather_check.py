@@ -41,9 +41,9 @@ def test_a_good_file():
         "Suspicious nothing found",
         "ET less rain",
         "2010*",
-        "8 seasons known throughout",
+        "8 complete seasons",
         "Short record",
-        "Left out seasons that are not known throughout: 2010, 2019",
+        "Left out seasons with days that are not known: 2010, 2019",
     ):
         assert part in told
     assert result.output.splitlines()[-1] == "A run accepts this file as it is."

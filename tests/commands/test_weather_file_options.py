@@ -91,7 +91,7 @@ def test_a_blank_is_told_with_what_mends_it_and_before_any_title(tmp_path):
         )
     result = run("check", "demo", "--weather", path, "--fill", "rain=zero")
     assert result.exit_code == 0, result.output
-    assert "rain: zero: 1 days" in result.output
+    assert "rain: zero: 1 day\n" in result.output
 
 
 def test_no_complete_year_is_told_before_any_title(tmp_path):

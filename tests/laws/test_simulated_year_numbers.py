@@ -33,7 +33,7 @@ def test_the_words_of_a_year():
     assert year_text(MADE, 42.0) == "simulated year 42 of 200"
     assert year_text(DRAWN, 2) == "simulated year 2 of 3 (1998 again)"
     assert year_text(RECORD, 2012.0) == "2012"
-    assert (year_mark(MADE, 42.0), year_mark(RECORD, 2012.0)) == ("made 42", "2012")
+    assert (year_mark(MADE, 42.0), year_mark(RECORD, 2012.0)) == ("year 42", "2012")
     assert case_text(MADE, "dry", 42) == "dry year, simulated year 42 of 200"
     assert case_text(RECORD, "dry", 2012) == "dry year 2012"
     assert years_text(DRAWN, [3, 1]) == "simulated years 3 (2013 again), 1 (2013 again) of 3"

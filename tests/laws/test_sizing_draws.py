@@ -114,7 +114,8 @@ def test_sizes_with_confidence_are_those_of_draws(shipped):
     assert lines["With 50% confidence"] == (
         "5 m3: suffices in 5 of 10 draws of soil, turf and system"
     )
-    assert lines["With 95% confidence"] == "nothing suffices: some size does in only 9 of 10 draws"
+    told = "nothing suffices: some size suffices in only 9 of 10 draws"
+    assert lines["With 95% confidence"] == told
     assert lines["Nothing suffices"] == "in 1 of 10 draws"
     assert "sampling error of the years" in lines["Draws"]
 

@@ -331,7 +331,7 @@ def test_odds_in_words(p, low, high, words):
 def test_a_spread_that_is_chance_is_said_to_be():
     assert (
         doubt_text(0.22, 0.22, 0.22, distinct=False)
-        == "22 of 100 years (spread across draws: too small to tell from chance)"
+        == "22 of 100 years (spread across draws: no larger than chance)"
     )
 
 

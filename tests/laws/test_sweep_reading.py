@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 import json
 
 import numpy as np
@@ -10,11 +9,11 @@ import pytest
 import xarray as xr
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from rich.console import Console
 
 import drysward
 from drysward.faults import FaultyInput
-from drysward.screen.sweep import found_lines
+from drysward.screen.formats import as_text
+from drysward.screen.sweep import search_parts
 from drysward.studies.sweep.description import sweep_of
 from drysward.studies.sweep.effects import correlation_ratio, effects
 from drysward.studies.sweep.front import front, unbeaten
@@ -244,10 +243,7 @@ def test_what_is_drawn_is_averaged_over_as_on_a_front(tmp_path):
     found = search(sweep)
     assert (found.averaged, found.n_draws, found.left_out) == (("wilt_ks",), 4, ())
     assert [axis.name for axis in found.sweep.axes] == ["trigger", "target"]
-    said = Console(file=io.StringIO(), width=200)
-    for part in found_lines(found, "us"):
-        said.print(part)
-    assert "means over 4 draws of wilt_ks." in said.file.getvalue()
+    assert "means over 4 draws of wilt_ks." in as_text(search_parts(found, "us"), 200)
     assert found.n_tried <= 4
     keeping = choices.where(choices["risk"] <= 0.60, drop=True)
     best = keeping.isel(choice=int(np.argmin(keeping["cost"].values)))

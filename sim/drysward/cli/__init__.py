@@ -17,6 +17,7 @@ from drysward import CITATION, __version__
 from drysward.cli import stopping
 from drysward.faults import FaultyInput
 from drysward.loading import collect_rarely, skip_unneeded
+from drysward.screen.faults import merged
 from drysward.screen.visible import say, visible
 from drysward.studies.sweep import MANIFEST
 
@@ -27,7 +28,7 @@ COMMANDS = (
 
 
 class Commands(click.Group):
-    """Commands by name from ``drysward.cli.NAME``; faults told in a line each, no traceback."""
+    """Commands by name from ``drysward.cli.NAME``; a line for each fault, no traceback."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:
         return list(COMMANDS)
@@ -46,33 +47,33 @@ class Commands(click.Group):
             say(stopping.last_words(), err=True)
             ctx.exit(stopping.STOPPED)
         except FaultyInput as refusal:
-            for fault in refusal.faults:
+            for fault in merged(refusal.faults):
                 say(" ".join(str(fault).split()), err=True)
             ctx.exit(2)
         except click.ClickException as refusal:
             vars(refusal)["message"] = visible(refusal.message)  # final to type checkers only
             raise
-        # click's own endings, and a reader that closed the pipe, are click's to handle.
+        # click handles its own exits, and a reader that closed the pipe.
         except (click.exceptions.Exit, click.Abort, BrokenPipeError):
             raise
         except Exception as error:
             if ctx.params["debug"]:
                 raise
-            told = " ".join(str(error).split()) or "no message"
+            message = " ".join(str(error).split()) or "no message"
             say(
-                f"drysward: {type(error).__name__}: {told} "
+                f"drysward: {type(error).__name__}: {message} "
                 f"('drysward --debug {ctx.invoked_subcommand} ...' shows where)",
                 err=True,
             )
             ctx.exit(1)
 
 
-# Commands whose arrays are those of a sweep, which dask holds; others may be given its folder.
+# Commands whose arrays are a sweep's, held by dask; other commands may get its folder.
 _OF_SWEEPS = ("sweep", "front", "effects", "search")
 
 
 def start() -> None:
-    """``main`` as a process of its own."""
+    """``main`` of the command ``drysward``."""
     stopping.end_when_stopped()
     collect_rarely()
     words = sys.argv[1:]
@@ -91,8 +92,8 @@ def start() -> None:
 def main(debug: bool) -> None:
     """Odds of wilt, dormancy and death of sports turf under irrigation plans.
 
-    A daily water account of each field is run over every weather year of a record. Start with
-    'drysward compare', which runs the scenario that ships with the program.
+    A daily water balance of each field, run over every weather year. Start with 'drysward
+    compare', which runs the scenario that ships with the program.
 
     Exit status: 0 done, 1 the run failed, 2 faulty input, 130 stopped by Ctrl-C or the system.
     """

@@ -1,4 +1,4 @@
-"""What several commands ask for in the same words: a scenario, units, years."""
+"""Options that several commands share: scenario, weather, units, years, draws, format."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ import re
 import shlex
 import sys
 import tomllib
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable
 from contextlib import suppress
 from importlib.resources import files
 from pathlib import Path
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from drysward.weather.file.fill import FillRule
 
 DEMO = "demo"
-"""The scenario that runs where a command is given none."""
+"""Name of the scenario that runs where none is named."""
 
 STDIN = "-"
 """Stands for standard input where a command takes a scenario."""
@@ -96,13 +96,8 @@ def scenario_argument(
     return click.argument("scenario", type=ScenarioName(), default=default)
 
 
-def counted(things: Sequence[object], name: str) -> str:
-    """``2 plans``, ``1 plan``."""
-    return f"{len(things)} {name}{'' if len(things) == 1 else 's'}"
-
-
 class Years(click.ParamType):
-    """``2011-2018``, ``2012`` or, of simulated years, ``1-50`` as first and last year."""
+    """First and last year: ``2011-2018``, ``2012``, or ``1-50`` of simulated years."""
 
     name = "years"
 
@@ -125,61 +120,62 @@ def years_option(command: Callable[..., None]) -> Callable[..., None]:
         "--years",
         type=Years(),
         metavar="A-B",
-        help="Count only the years from A to B, made ones by number from 1.",
+        help="Count only the years from A to B; simulated years are numbered from 1.",
     )(command)
 
 
 def _draws(context: click.Context, option: click.Parameter, value: int | None) -> int | None:
-    """Draws as asked for: none, or as many as have a spread."""
+    """The number of draws: None, 0, or enough for a spread."""
     if not value:
         return value
     from drysward.scenario.model import FEWEST_DRAWS, MOST_DRAWS
 
     if not FEWEST_DRAWS <= value <= MOST_DRAWS:
         raise click.BadParameter(
-            f"{value} cannot be run; {FEWEST_DRAWS} draws at least, that there is a spread, and "
-            f"{MOST_DRAWS} at most. Try --draws 64, or --draws 0 for none",
+            f"{value} cannot be run; allowed: 0 for none, or {FEWEST_DRAWS} to {MOST_DRAWS}, such "
+            "as --draws 64",
             context,
             option,
         )
     return value
 
 
-def draws_option(told: str) -> Callable[[Callable[..., None]], Callable[..., None]]:
-    """``--draws``, None where the scenario and the program choose; ``told`` says what they give."""
+def draws_option(what: str) -> Callable[[Callable[..., None]], Callable[..., None]]:
+    """``--draws``, None where scenario and program choose; ``what``: what draws are for."""
     return click.option(
         "--draws",
         type=int,
         callback=_draws,
-        help=f"{told} 0 for none; left out, as many as [doubt] of the scenario says, or else as "
-        "many as keep the run short.",
+        help=f"{what} 0 for none. Default: [doubt] draws of the scenario, or as many as keep the "
+        "run short.",
     )
 
 
 def announce(scenario: Scenario, years: tuple[int, int] | None) -> None:
-    """Say on stderr what is about to run, and that the day loop has to be compiled first.
-
-    Nothing is said before a weather file that cannot be used is refused.
+    """Say on stderr what will run, after a weather file that cannot be used is refused, and
+    whether the day loop must be compiled first.
     """
+    from drysward.results.text import count_text
     from drysward.site.stretches import require_weather
 
     require_weather(scenario, years)
     span = "every complete year" if years is None else f"the years {years[0]} to {years[1]}"
     say(
-        f"{scenario.title}: {counted(scenario.plans, 'plan')} on "
-        f"{counted(scenario.fields, 'field')} over {span} of {scenario.weather.name}",
+        f"{scenario.title}: {count_text(len(scenario.plans), 'plan')} on "
+        f"{count_text(len(scenario.fields), 'field')} over {span} of {scenario.weather.name}",
         err=True,
     )
-    tell_compiling()
+    announce_compiling()
 
 
-def tell_compiling() -> None:
-    """Say on stderr that the day loop has to be compiled first, when it has."""
+def announce_compiling() -> None:
+    """Say on stderr that the day loop must be compiled first, where it must."""
     from drysward.compiled import is_warm
 
     if not is_warm():
         say(
-            "Compiling the day loop: needed once after installing, later runs start at once.",
+            "Compiling the day loop (once after installing, up to a minute; later runs start at "
+            "once).",
             err=True,
         )
 
@@ -190,27 +186,40 @@ def units_option(command: Callable[..., None]) -> Callable[..., None]:
         type=click.Choice(["us", "metric"]),
         default="us",
         show_default=True,
-        help="Units of what is shown and of the CSV files.",
+        help="Units on the screen and in CSV files.",
+    )(command)
+
+
+def format_option(command: Callable[..., None]) -> Callable[..., None]:
+    return click.option(
+        "--format",
+        "form",
+        type=click.Choice(["text", "json", "csv", "markdown"]),
+        default="text",
+        show_default=True,
+        help="Text for a reader; JSON and CSV with plain numbers and units; Markdown tables.",
     )(command)
 
 
 def weather_options(command: Callable[..., None]) -> Callable[..., None]:
-    """What replaces the scenario's own settings of the weather; see ``open_scenario``."""
+    """Options that replace the scenario's weather settings; see ``open_scenario``."""
     options = (
-        click.option("--weather", help="Weather file in place of the scenario's."),
+        click.option("--weather", help="Weather file to use instead of the scenario's."),
         click.option(
             "--fill",
             metavar="RULES",
-            help="How blank days of the file are filled, in the words of a scenario: "
+            help="Fill blank days of the file, as in a scenario: "
             "rain=zero,temperature=interpolate,longest=10",
         ),
         click.option("--record-years", metavar="A-B", help="Read only these years of the file."),
         click.option(
             "--source",
             type=click.Choice(["record", "generator", "resample"]),
-            help="The record as it is, years made by the generator, or the record's years drawn.",
+            help="Recorded years, simulated years, or recorded years resampled.",
         ),
-        click.option("--future", help="Key of the changed climate to run under; 'none' for none."),
+        click.option(
+            "--future", help="Key of a changed climate from the scenario; 'none' for today's."
+        ),
         click.option("--seed", type=click.IntRange(0, 2**63 - 1), help="Seed of simulated years."),
     )
     for option in reversed(options):
@@ -219,7 +228,7 @@ def weather_options(command: Callable[..., None]) -> Callable[..., None]:
 
 
 def settings(**options: object) -> str:
-    """Options of ``weather_options`` that were given, as they are typed; empty when none was."""
+    """The ``weather_options`` of this command as typed; empty when none was typed."""
     given = {name: value for name, value in options.items() if value is not None}
     return shlex.join(
         part for name, v in given.items() for part in (f"--{name.replace('_', '-')}", str(v))
@@ -239,14 +248,14 @@ def open_scenario(
     """The scenario file ``name``, or the shipped scenario of that name when there is no such file;
     ``-`` reads it from standard input, and looks for its files in the working folder.
 
-    What is not None takes the place of the scenario's setting; a weather file is read as the
-    scenario says. FaultyInput as ``drysward.load``, and when the settings do not go together.
+    An option that is not None replaces the scenario's setting; a weather file is read as the
+    scenario says. FaultyInput as ``drysward.load``, and where settings contradict each other.
     """
     import drysward
     from drysward.inputs import toml_of_bytes
     from drysward.scenario.load import shipped_names, with_weather
 
-    # A bare word that is no file here is looked for among the scenarios that ship.
+    # A word that is no file here may be the name of a scenario that ships.
     ships = not os.path.exists(name) and name in shipped_names()
     scenario: Scenario
     if name == STDIN:
@@ -273,25 +282,26 @@ def force_option(command: Callable[..., None]) -> Callable[..., None]:
     return click.option(
         "--force",
         is_flag=True,
-        help="Replace files that drysward has no record of writing; never one that is read.",
+        help="Replace files that drysward has no record of writing; never an input.",
     )(command)
 
 
 def files_of_scenario(name: str, scenario: Scenario) -> tuple[Path, ...]:
-    """The files that ``open_scenario`` read; one that is not there harms nothing."""
+    """The files that ``open_scenario`` read; some may not exist."""
     weather = scenario.weather.file
     named = (Path(name), scenario.folder / f"{name}.toml")
     return named if weather is None else (*named, weather)
 
 
-def tell_written(paths: Iterable[Path]) -> None:
+def announce_written(paths: Iterable[Path]) -> None:
+    """Say on stderr which files were written."""
     for path in paths:
         leads = path.is_symlink() and path.is_file()
         say(f"Wrote {path}" + (f", a link to {path.resolve()}" if leads else ""), err=True)
 
 
 def _rule(fill: str | None) -> FillRule | None:
-    """The rule that ``--fill`` writes."""
+    """The rule that ``--fill`` states."""
     if fill is None:
         return None
     from drysward.weather.file.fill import from_option
@@ -299,5 +309,5 @@ def _rule(fill: str | None) -> FillRule | None:
     try:
         return from_option(fill)
     except ValueError as error:
-        told = f"--fill: {error}; as rain=zero,temperature=interpolate,longest=10"
-        raise click.UsageError(told) from None
+        text = f"--fill: {error}; such as rain=zero,temperature=interpolate,longest=10"
+        raise click.UsageError(text) from None

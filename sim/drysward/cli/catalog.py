@@ -4,29 +4,32 @@ from __future__ import annotations
 
 import click
 
+from drysward.cli.arguments import format_option
+
 
 @click.command()
 @click.argument("name", default="")
-def command(name: str) -> None:
-    """Every parameter with its source and grade.
+@format_option
+def command(name: str, form: str) -> None:
+    """Show parameters with their source and grade.
 
     NAME is a kind (species, soils, root-zones, delivery, ...), an entry such as
     kentucky_bluegrass, a quantity such as peak_wilt, or 'plans' for the rules a plan can follow.
-    Without NAME the kinds are listed.
+    Without NAME it lists the kinds.
     """
     from drysward.catalog import load_catalog
     from drysward.faults import Fault, FaultyInput, nearest
-    from drysward.screen.tables import (
+    from drysward.screen.catalog import (
         catalog_entry,
         catalog_kind,
         catalog_kinds,
         catalog_plans,
         catalog_term,
-        console,
     )
+    from drysward.screen.formats import show
 
     catalog = load_catalog()
-    # Names are written with underscores in files; people type hyphens and blanks.
+    # Files write names with underscores; people type hyphens and blanks.
     key = name.strip().lower().replace("-", "_").replace(" ", "_")
     entries = [known[key] for known in catalog.entries.values() if key in known]
     terms = {**catalog.derived, **catalog.meanings, **catalog.quantities}
@@ -42,9 +45,7 @@ def command(name: str) -> None:
     else:
         known = {entry for kind in catalog.entries.values() for entry in kind}
         hint = nearest(key, {*catalog.entries, *known, *terms, "plans"})
-        # The list of every name is too long for one line; the kinds lead to it.
+        # A list of every name is too long for one line.
         hint = hint if hint.startswith("did") else "'drysward catalog' lists the kinds"
         raise FaultyInput(Fault("catalog", f"nothing is called '{name}'", hint))
-    screen = console()
-    for part in parts:
-        screen.print(part)
+    show(parts, form)

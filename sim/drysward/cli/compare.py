@@ -11,21 +11,24 @@ import click
 from drysward.cli.arguments import (
     DEMO,
     announce,
+    announce_written,
     draws_option,
     files_of_scenario,
     force_option,
+    format_option,
     open_scenario,
     scenario_argument,
     settings,
-    tell_written,
     units_option,
     weather_options,
     years_option,
 )
+from drysward.cli.progress import progress
 
 if TYPE_CHECKING:
     import xarray as xr
 
+    from drysward.cli.progress import Advance
     from drysward.scenario.model import Scenario
 
 
@@ -34,20 +37,26 @@ if TYPE_CHECKING:
 @click.option(
     "--out",
     type=click.Path(path_type=Path),
-    help="Folder for results.nc and CSV files of the answers, with draws also of what is not "
-    "known; made when it is not there, in a folder that is.",
+    help="Folder for results.nc and CSV files; created if missing, inside a folder that exists.",
 )
 @click.option(
     "--show",
     type=click.Choice(["stress", "play"]),
     default="stress",
     show_default=True,
-    help="Odds of stress and water, or what is left to play on: hard, wet, airless days, events.",
+    help="Turf stress and water, or playing quality: hard, muddy and airless days, events.",
 )
-@draws_option(
-    "Draws of all uncertain numbers of soil, turf and system: what is not known, and whether a "
-    "choice stands; 64 or more also tell what to measure first.",
+@click.option(
+    "--headline",
+    type=click.Choice(["days below", "wilt", "dormancy", "death", "water", "cost"]),
+    default="days below",
+    show_default=True,
+    help="What matters most: the first column. A stage also decides which plan keeps a field.",
 )
+@click.option("--detail", is_flag=True, help="Add all stages, volumes, costs, notes, cautions.")
+@click.option("--months", is_flag=True, help="Add water by month.")
+@draws_option("Draws of the uncertain numbers of soil, grass and system, for the limits.")
+@format_option
 @force_option
 @units_option
 @weather_options
@@ -56,15 +65,20 @@ def command(
     scenario: str,
     out: Path | None,
     show: str,
+    headline: str,
+    detail: bool,
+    months: bool,
     draws: int | None,
+    form: str,
     force: bool,
     units: str,
     years: tuple[int, int] | None,
     **weather: Any,
 ) -> None:
-    """Odds of stress and water used, each plan on each field.
+    """Which plan keeps which field, and how much water it needs.
 
-    SCENARIO is a scenario file (.toml); without it the scenario that ships with the program runs.
+    SCENARIO is a scenario file (.toml); the shipped 'demo' runs where none is named. The first
+    screen answers; --detail and --months print the tables behind it.
     """
     import drysward
     from drysward.faults import Fault, FaultyInput
@@ -82,52 +96,59 @@ def command(
     if out is not None:
         Outputs(reads, force).claim_folder(out, RESULT_FILES)
     announce(opened, years)
-    n = opened.draws if draws is None else draws
-    with ThreadPoolExecutor(1) as beside:
-        drawing = None if n == 0 else beside.submit(_drawn, opened, n, years)
+    drawn: xr.Dataset | str | None = None
+    with progress() as begin, ThreadPoolExecutor(1) as beside:
+        n = opened.draws if draws is None else draws
+        if show == "play" and draws is None and out is None and not detail:
+            n = 0  # nothing of the draws would be shown
+        running = begin("Running the plans")
+        drawing = None
+        if n != 0:
+            drawing = beside.submit(_drawn, opened, n, years, begin("Running the draws"))
         load_in_background(
-            "drysward.results.dataset", "drysward.results.summary", "drysward.screen.play",
-            "drysward.screen.doubt",
+            "drysward.results.dataset", "drysward.results.summary", "drysward.screen.compare",
+            "drysward.screen.formats",
         )  # fmt: skip
-        result = drysward.run(opened, years=years, daily=out is not None)
+        result = drysward.run(opened, years=years, on_progress=running, daily=out is not None)
+        from drysward.screen import compare
+        from drysward.screen.formats import show as show_parts
+
         drawn = None if drawing is None else drawing.result()
     if isinstance(drawn, str) and draws is not None:
         raise FaultyInput(Fault("--draws", drawn, "widen --years, or --draws 0 for none"))
-    from drysward.screen.play import play
-    from drysward.screen.tables import comparison, console, named_lines
-
-    found = None if isinstance(drawn, str) else drawn
-    summary = drysward.summarise(result, opened, draws=found)
-    told = None
-    if found is not None:
-        from drysward.screen.doubt import drawn_parts
-
-        told = drawn_parts(found, summary, units)
+    doubt, why = (None, drawn) if isinstance(drawn, str) else (drawn, "")
+    summary = drysward.summarise(result, opened, draws=doubt)
+    if headline == "cost" and "field_cost_mean" not in summary:
+        raise FaultyInput(
+            Fault("--headline", "'cost' needs prices", "a table [costs], such as water = \"4.50 "
+                  "per 1000 gal\"")
+        )  # fmt: skip
+    one = compare.Comparison(summary, summary, doubt, why, units)
     if show == "play":
+        from drysward.screen.play import play
+
         names = [str(name) for name in summary.data_vars if str(name).startswith("play_")]
         parts = play(result, summary[names].rename({n: n.removeprefix("play_") for n in names}))
-        if told is not None:
-            parts += [*told.sentences, *told.fields, *told.choice, named_lines(told.notes)]
     else:
-        parts = comparison(summary, units, summary, told)
-    if isinstance(drawn, str):
-        parts.append(named_lines([("Not known", f"nothing is drawn: {drawn}")]))
-    screen = console()
-    for part in parts:
-        screen.print(part)
+        parts = compare.overview(one, headline)
+    if detail:
+        parts += compare.detail(one)
+    if months:
+        parts.append(compare.months(one))
+    show_parts(parts, form)
     if out is not None:
         chosen = settings(**weather)
-        tell_written(drysward.save(result, out, opened, summary, units, chosen, force, reads))
+        announce_written(drysward.save(result, out, opened, summary, units, chosen, force, reads))
 
 
 def _drawn(
-    scenario: Scenario, n: int | None, years: tuple[int, int] | None
+    scenario: Scenario, n: int | None, years: tuple[int, int] | None, advance: Advance
 ) -> xr.Dataset | str:
-    """Draws beside the run, or why there are none; what they need is loaded beside it as well."""
+    """The answers across draws, or why there are none; what it needs loads beside the run."""
     import drysward
     from drysward.faults import CannotDraw
 
     try:
-        return drysward.draws(scenario, n, years=years)
+        return drysward.draws(scenario, n, years=years, on_progress=advance)
     except CannotDraw as why:
         return str(why)

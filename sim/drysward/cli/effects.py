@@ -1,10 +1,12 @@
-"""``drysward effects``: what drives a risk or a cost over a sweep."""
+"""``drysward effects``: what drives a risk or a cost across a sweep."""
 
 from __future__ import annotations
 
 from pathlib import Path
 
 import click
+
+from drysward.cli.arguments import format_option
 
 
 @click.command()
@@ -14,19 +16,20 @@ import click
     "of_what",
     default="wilt",
     show_default=True,
-    help="water, a stage of the turf, 'days below' playing condition, or any number in the sweep.",
+    help="water, a stage of the turf, 'days below' (playing condition), or a number of the sweep.",
 )
-@click.option("--plan", metavar="KEY", help="The plan that counts.  [default: the first]")
-@click.option("--field", metavar="KEY", help="The field that counts; else the worst one's risk.")
-def command(folder: Path, of_what: str, plan: str | None, field: str | None) -> None:
-    """How much of the spread of a risk each axis of a sweep accounts for.
+@click.option("--plan", metavar="KEY", help="The plan to judge.  [default: the first]")
+@click.option("--field", metavar="KEY", help="The field to judge.  [default: the worst one]")
+@format_option
+def command(
+    folder: Path, of_what: str, plan: str | None, field: str | None, form: str
+) -> None:
+    """How much of the spread of a risk each axis of a sweep explains.
 
-    Main effects of any design; with a design "sobol indices" their indices too.
+    Main effects of any design; Sobol indices too with the design "sobol indices".
     """
     import drysward
-    from drysward.screen.sweep import effects_table
-    from drysward.screen.tables import console
+    from drysward.screen.formats import show
+    from drysward.screen.sweep import effects_parts
 
-    screen = console()
-    for part in effects_table(drysward.effects(drysward.open(folder), of_what, plan, field)):
-        screen.print(part)
+    show(effects_parts(drysward.effects(drysward.open(folder), of_what, plan, field)), form)

@@ -1,4 +1,4 @@
-"""``drysward fit``: readings of a field into the numbers that a scenario takes."""
+"""``drysward fit``: field readings into settings of a scenario."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from drysward.screen.visible import say
 
 @click.group("fit")
 def command() -> None:
-    """Turn readings of a field into settings of a scenario."""
+    """Turn field readings into settings of a scenario."""
 
 
 @command.command()
@@ -19,13 +19,13 @@ def command() -> None:
 @click.option(
     "--surface",
     type=click.Choice(["native", "sand"]),
-    help="Show the catalogue's line of this surface beside the fit.",
+    help="Also show the catalog's line for this surface.",
 )
 def hardness(readings: Path, surface: str | None) -> None:
-    """Fit a line of hardness on soil moisture, as a setting for a field.
+    """Fit hardness against soil moisture.
 
-    READINGS is a CSV file with a heading and two columns: moisture, headed "moisture (v/v)" or
-    "moisture (%)" by volume, and "g", the peak deceleration read at the same spot.
+    READINGS is a CSV file with two columns: moisture by volume, headed "moisture (v/v)" or
+    "moisture (%)", and "g", the peak deceleration at the same spot.
     """
     from drysward.studies.hardness_readings import fit_readings, readings_text
 

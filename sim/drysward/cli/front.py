@@ -1,4 +1,4 @@
-"""``drysward front``: the choices of a sweep that no other beats in both cost and risk."""
+"""``drysward front``: choices of a sweep that no other beats in both cost and risk."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from drysward.cli.arguments import force_option, tell_written, units_option
+from drysward.cli.arguments import announce_written, force_option, format_option, units_option
 
 
 @click.command()
@@ -15,29 +15,35 @@ from drysward.cli.arguments import force_option, tell_written, units_option
     "--cost",
     default="water",
     show_default=True,
-    help="water, a stage of the turf, 'days below' playing condition, or any number in the sweep.",
+    help="water, a stage of the turf, 'days below' (playing condition), or a number of the sweep.",
 )
 @click.option("--risk", default="wilt", show_default=True, help="The same, such as death.")
-@click.option("--field", metavar="KEY", help="The field that counts; else the worst one's risk.")
+@click.option("--field", metavar="KEY", help="The field to judge.  [default: the worst one]")
 @click.option(
-    "--high", is_flag=True, help="Of draws within points: the risk that 95% of them do not pass."
+    "--high", is_flag=True, help="With draws: the risk that 95 of 100 draws stay below."
 )
+@format_option
 @force_option
 @units_option
 def command(
-    folder: Path, cost: str, risk: str, field: str | None, high: bool, force: bool, units: str
+    folder: Path,
+    cost: str,
+    risk: str,
+    field: str | None,
+    high: bool,
+    form: str,
+    force: bool,
+    units: str,
 ) -> None:
-    """Print and write (front.csv) the trade-off between cost and risk of a sweep.
+    """Trade-off between cost and risk in a sweep; also writes front.csv.
 
-    FOLDER is what 'drysward sweep' has written; points that are not done yet are left out.
+    FOLDER is a folder that 'drysward sweep' wrote; unfinished points are left out.
     """
     import drysward
-    from drysward.screen.sweep import front_table
-    from drysward.screen.tables import console
+    from drysward.screen.formats import show
+    from drysward.screen.sweep import front_parts
 
     choices = drysward.front(drysward.open(folder), cost, risk, field, high)
-    screen = console()
-    for part in front_table(choices, units):
-        screen.print(part)
+    show(front_parts(choices, units, every=form != "text"), form)
     chunks = [path for path in folder.iterdir() if path.suffix in (".nc", ".json")]
-    tell_written(drysward.save(choices, folder, units=units, force=force, reads=chunks))
+    announce_written(drysward.save(choices, folder, units=units, force=force, reads=chunks))

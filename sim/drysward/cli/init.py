@@ -103,9 +103,9 @@ def command(
 
 
 def _counts(new: NewScenario) -> str:
-    from drysward.cli.arguments import counted
+    from drysward.results.text import count_text
 
-    return f"{counted(new.field_list, 'field')}, {counted(new.plan_list, 'plan')}"
+    return f"{count_text(len(new.field_list), 'field')}, {count_text(len(new.plan_list), 'plan')}"
 
 
 def _require_free(path: Path) -> None:

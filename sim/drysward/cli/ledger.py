@@ -9,11 +9,12 @@ import click
 
 from drysward.cli.arguments import (
     KeyOfScenario,
+    announce_written,
     files_of_scenario,
     force_option,
+    format_option,
     open_scenario,
     scenario_argument,
-    tell_written,
     units_option,
     weather_options,
 )
@@ -42,8 +43,9 @@ from drysward.cli.arguments import (
 @click.option(
     "--out",
     type=click.Path(path_type=Path),
-    help="CSV file for the whole account, in place of the table of its main columns.",
+    help="CSV file for all columns; nothing is printed then.",
 )
+@format_option
 @force_option
 @weather_options
 @units_option
@@ -53,17 +55,20 @@ def command(
     plan: str,
     year: int,
     out: Path | None,
+    form: str,
     force: bool,
     units: str,
     **weather: Any,
 ) -> None:
-    """Daily water account of one field, plan and year.
+    """Daily water balance of one field, plan and year.
 
-    SCENARIO is a scenario file (.toml), or the name of one that ships with the program, as 'demo'.
+    SCENARIO is a scenario file (.toml), or the name of one that ships with the program, such as
+    'demo'.
     """
     import drysward
     from drysward.files import Outputs
-    from drysward.screen.tables import console, daily_account
+    from drysward.screen.formats import show
+    from drysward.screen.ledger import daily_account
 
     opened = open_scenario(scenario, **weather)
     reads = files_of_scenario(scenario, opened)
@@ -71,8 +76,6 @@ def command(
         Outputs(reads, force).claim(out)
     account = drysward.ledger(opened, field, plan, year)
     if out is not None:
-        tell_written(drysward.save(account, out, units=units, force=force, reads=reads))
+        announce_written(drysward.save(account, out, units=units, force=force, reads=reads))
         return
-    screen = console()
-    for part in daily_account(account, units):
-        screen.print(part)
+    show(daily_account(account, units), form)

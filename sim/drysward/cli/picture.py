@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from drysward.cli.arguments import force_option, tell_written, units_option
+from drysward.cli.arguments import announce_written, force_option, units_option
 
 
 @click.command()
@@ -28,15 +28,15 @@ from drysward.cli.arguments import force_option, tell_written, units_option
 def command(
     result: Path, name: str, out: Path, force: bool, units: str, **choice: str | None
 ) -> None:
-    """One chart of a result.
+    """Write one chart of a result.
 
-    RESULT is a folder that --out of compare, supply or sweep wrote, or its results.nc. NAME is
+    RESULT is a folder written by --out of compare, supply or sweep, or its results.nc. NAME is
     days, water, plans, fields, cover, stages, months, demand, account; of a supply also storage,
     shortage, causes, sizing; of play events and play; of a sweep front, drivers and surface.
-    Without a field, plan, stage or case the panels of the page are drawn.
+    Without --field, --plan, --stage or --case the chart has the panels shown on the page.
     """
     import drysward
 
     chosen = {key: value for key, value in choice.items() if value is not None}
     drysward.picture(result, name, out, units, force, **chosen)
-    tell_written([out])
+    announce_written([out])

@@ -1,4 +1,4 @@
-"""``drysward report``: one page of a result, which stands alone."""
+"""``drysward report``: a result as one self-contained page."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from drysward.cli.arguments import force_option, tell_written, units_option
+from drysward.cli.arguments import announce_written, force_option, units_option
 
 
 @click.command()
@@ -21,15 +21,15 @@ from drysward.cli.arguments import force_option, tell_written, units_option
 @force_option
 @units_option
 def command(result: Path, out: Path, force: bool, units: str) -> None:
-    """One page of a result, to read, print or mail.
+    """Write a result as one page to read, print or mail.
 
-    RESULT is a folder that --out of compare, supply or sweep wrote, or its results.nc.
+    RESULT is a folder written by --out of compare, supply or sweep, or its results.nc.
     """
     from drysward.loading import light_processes
 
-    # Before all that loads slowly, which they load too.
+    # They start before the slow imports, which they do too.
     processes = light_processes("drysward.pages.drawing")
     import drysward
 
     drysward.report(result, out, units, force, processes)
-    tell_written([out])
+    announce_written([out])

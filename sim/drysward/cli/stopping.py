@@ -1,7 +1,7 @@
-"""How a command ends that is stopped: by Ctrl-C, or by a machine that ends it (SIGTERM).
+"""How a command ends when it is stopped, by Ctrl-C or by the system (SIGTERM).
 
-It says in one line what is kept and how to go on. A process of its own ends at once, whatever its
-threads are at: files are put in their places whole, so nothing needs to be wound up.
+One line says what is kept and how to go on. The process ends at once, whatever its threads do:
+files are written whole and then renamed, so nothing is left half done.
 """
 
 from __future__ import annotations
@@ -45,10 +45,10 @@ def begin() -> None:
     keeps(_what_is_written)
 
 
-def keeps(told: Callable[[], str]) -> None:
-    """From now on ``told`` gives the words of a stop: what is kept, and how to go on."""
+def keeps(text: Callable[[], str]) -> None:
+    """From now on ``text`` gives the line of a stop: what is kept, and how to go on."""
     global _kept
-    _kept = told
+    _kept = text
 
 
 def last_words() -> str:
@@ -56,10 +56,10 @@ def last_words() -> str:
 
 
 def end_when_stopped() -> None:
-    """Let a stop end this process at once; for a whole process, from its main thread.
+    """Let a stop end this process at once; call it from the main thread.
 
-    Python tells a stop to the main thread only, when that is between two of its steps; compiling
-    is one step, and so is waiting for other threads. Here a thread that does nothing else is told.
+    Python hands a signal to the main thread only, between two of its steps; compiling is one step,
+    and so is waiting for other threads. Here a thread that does nothing else gets the signal.
     """
     from socket import socketpair
 
@@ -67,14 +67,14 @@ def end_when_stopped() -> None:
     hears.setblocking(False)
     signal.set_wakeup_fd(hears.detach())
     for number in _SIGNALS:
-        # What a shell runs in the background, say, is not to hear Ctrl-C.
+        # A command in the background of a shell ignores Ctrl-C and keeps doing so.
         if signal.getsignal(number) is not signal.SIG_IGN:
             signal.signal(number, lambda *_: None)
     Thread(target=_end, args=(heard,), daemon=True).start()
 
 
 def is_over() -> None:
-    """The command has ended by itself: a stop that comes now changes nothing."""
+    """The command has ended: a stop that comes now changes nothing."""
     global _is_over
     _is_over = True
 
@@ -86,18 +86,18 @@ def _end(heard: socket) -> None:
     try:
         stop_writing()
         _end_children()
-        told = last_words()
+        line = last_words()
         _restore_terminal()
-        # Past the buffers, which a thread that is going to end may hold.
-        os.write(2, f"{told}\n".encode())
+        # Straight to the file: another thread may hold the buffer.
+        os.write(2, f"{line}\n".encode())
     finally:
-        # Last: a thread that loses what it writes to would say so, and end with another status.
+        # Last: a thread whose file vanishes would print an error and change the exit status.
         remove_parts()
         os._exit(STOPPED)
 
 
 def _end_children() -> None:
-    """End processes that work for this one, and give back what was shared with them."""
+    """End the processes that work for this one, and free what they share."""
     if "multiprocessing.util" in sys.modules:
         from multiprocessing import active_children, util
 
@@ -107,7 +107,7 @@ def _end_children() -> None:
 
 
 def _restore_terminal() -> None:
-    """Clear the line of a bar and show the cursor that it has hidden."""
+    """Clear the line of a progress bar and show the cursor again."""
     if "rich.live" in sys.modules:
         from rich.console import Console
         from rich.control import Control

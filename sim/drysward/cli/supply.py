@@ -1,4 +1,4 @@
-"""``drysward supply``: how a site's supply fares, what it costs, and how large it must be."""
+"""``drysward supply``: how reliable a water supply is, its cost, the least size."""
 
 from __future__ import annotations
 
@@ -10,17 +10,19 @@ import click
 from drysward.cli.arguments import (
     DEMO,
     announce,
+    announce_written,
     draws_option,
     files_of_scenario,
     force_option,
+    format_option,
     open_scenario,
     scenario_argument,
     settings,
-    tell_written,
     units_option,
     weather_options,
     years_option,
 )
+from drysward.cli.progress import Advance, progress
 
 
 @click.command()
@@ -28,21 +30,23 @@ from drysward.cli.arguments import (
 @click.option(
     "--out",
     type=click.Path(path_type=Path),
-    help="Folder for results.nc, supply.csv and tradeoff.csv; made when it is not there, in a "
-    "folder that is.",
+    help="Folder for results.nc, supply.csv and tradeoff.csv; created if missing, inside a folder "
+    "that exists.",
 )
+@format_option
 @force_option
 @units_option
 @weather_options
 @years_option
 @draws_option(
-    "Draws of all uncertain numbers of soil, turf and system: the size of [sizing] that suffices "
-    "with 50, 80 and 95% confidence; 64 or more steady it, and each takes a search of its own.",
+    "Draws of the uncertain numbers of soil, grass and system, for the size that suffices with "
+    "50, 80 and 95% confidence. Each draw takes a search; 64 or more steady the 95%.",
 )
-@click.option("--no-sizing", is_flag=True, help="Leave out the least size that [sizing] asks for.")
+@click.option("--no-sizing", is_flag=True, help="Skip the search for the least size.")
 def command(
     scenario: str,
     out: Path | None,
+    form: str,
     force: bool,
     units: str,
     years: tuple[int, int] | None,
@@ -50,20 +54,19 @@ def command(
     no_sizing: bool,
     **weather: Any,
 ) -> None:
-    """How far the supply can be relied on, what it costs, how large it must be.
+    """How reliable the water supply is, what it costs, how large it must be.
 
     SCENARIO is a scenario file (.toml) with a table [supply], or the name of one that ships with
-    the program: 'drysward supply pond'. With a table [sizing] the least size is looked for.
+    the program: 'drysward supply pond'. A table [sizing] adds a search for the least size.
     """
-    from rich.console import Console
-    from rich.progress import BarColumn, Progress, TaskID, TextColumn, TimeRemainingColumn
 
     import drysward
     from drysward.faults import Fault, FaultyInput
     from drysward.files import Outputs
     from drysward.results import SUPPLY_FILES
+    from drysward.screen.document import notes
+    from drysward.screen.formats import show
     from drysward.screen.supply import supply_report
-    from drysward.screen.tables import console, named_lines
 
     opened = open_scenario(scenario, **weather)
     if opened.supply is None:
@@ -83,32 +86,24 @@ def command(
     if out is not None:
         Outputs(reads, force).claim_folder(out, SUPPLY_FILES)
     announce(opened, years)
-    columns = (TextColumn("{task.description}"), BarColumn(), TimeRemainingColumn())
-    with Progress(*columns, console=Console(stderr=True), transient=True) as progress:
-        bars: dict[str, TaskID] = {}
-
-        def on_progress(step: str, done: float) -> None:
-            if step not in bars:
-                bars[step] = progress.add_task(step, total=1.0)
-            progress.update(bars[step], completed=done)
-
-        result = drysward.run(
-            opened, years=years, daily=out is not None,
-            on_progress=lambda done: on_progress("Running the plans", done),
-        )  # fmt: skip
+    with progress() as begin:
+        running = begin("Running the plans")
+        result = drysward.run(opened, years=years, on_progress=running, daily=out is not None)
         sizing = None
         if opened.sizing is not None and not no_sizing:
-            sizing = drysward.size(
-                opened, years, draws,
-                on_progress=lambda step, done: on_progress(f"Trying {step}", done),
-            )  # fmt: skip
+            steps: dict[str, Advance] = {}
+
+            def on_progress(step: str, done: float) -> None:
+                if step not in steps:
+                    steps[step] = begin(f"Trying {step}")
+                steps[step](done)
+
+            sizing = drysward.size(opened, years, draws, on_progress=on_progress)
     summary = drysward.summarise(result, opened, sizing=sizing, supply=True)
-    screen = console()
-    for part in supply_report(summary, units):
-        screen.print(part)
-    if why := summary.attrs.get("sizing_no_draws"):
-        screen.print(named_lines([("Draws", f"none: {why}")]))
+    why = summary.attrs.get("sizing_no_draws")
+    report = supply_report(summary, units)
+    show([*report, *([notes([("Draws", f"none: {why}")])] if why else [])], form)
     if out is not None:
         chosen = settings(**weather)
         files = drysward.save(result, out, opened, summary, units, chosen, force, reads)
-        tell_written(files)
+        announce_written(files)

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from contextlib import ExitStack
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
-from drysward.cli.arguments import tell_compiling
+from drysward.cli.arguments import announce_compiling, format_option
+from drysward.cli.progress import Advance, progress
 from drysward.cli.stopping import keeps
 from drysward.screen.visible import say
 
@@ -18,7 +17,7 @@ if TYPE_CHECKING:
 
 
 class SweepOrStatus(click.Group):
-    """``sweep SWEEP --out DIR`` runs; ``sweep status DIR`` tells."""
+    """``sweep SWEEP --out DIR`` runs a sweep; ``sweep status DIR`` shows how far it is."""
 
     def resolve_command(
         self, ctx: click.Context, args: list[str]
@@ -43,8 +42,8 @@ def command() -> None:
     drysward sweep status FOLDER         how far it is
 
     SWEEP is a sweep file (.toml), or the name of one that ships with the program: sweep-demo.
-    Stopped by Ctrl-C or by the machine, the same command goes on from the last chunk; it also
-    makes damaged chunks anew.
+    After a stop, by Ctrl-C or by the machine, the same command goes on from the last chunk and
+    runs damaged chunks again.
     """
 
 
@@ -57,38 +56,35 @@ def command() -> None:
     "--workers", type=click.IntRange(min=1), help="Cores to use.  [default: all of them]"
 )
 @click.option("--cluster", metavar="ADDRESS", help="Scheduler of a dask cluster to run on.")
-@click.option("--forecast", "only_forecast", is_flag=True, help="Say how much it is; run nothing.")
+@click.option(
+    "--forecast", "only_forecast", is_flag=True, help="Print size, time, disk space; run nothing."
+)
 def run(
     sweep: str, out: Path, workers: int | None, cluster: str | None, only_forecast: bool
 ) -> None:
     """Run a sweep file, or go on with it."""
-    from rich.console import Console
-
     import drysward
-    from drysward.cli.sweep_progress import sweep_progress
     from drysward.screen.sweep import chunks_line, damaged_line, forecast_lines
 
-    with ExitStack() as ends:
-        on_chunk: list[Callable[[int, int], None]] = []
+    with progress() as begin:
+        advance: list[Advance] = []
 
         def on_start(start: Start) -> None:
             manifest = start.work.manifest
-            tell_compiling()
+            announce_compiling()
             if not only_forecast:
                 keeps(lambda: chunks_line(out, manifest))
             if start.there.damaged:
-                say(f"{damaged_line(start.there)}; run again", err=True)
+                say(f"{damaged_line(start.there)}; run again now", err=True)
             for line in forecast_lines(
                 start.work, len(start.there.done), start.forecast(), start.cores, start.cluster
             ):
                 say(line, err=True)
-            if not only_forecast:
-                bar = sweep_progress(manifest, Console(stderr=True))
-                on_chunk.append(ends.enter_context(bar))
+            advance.append(begin("Running the sweep"))
 
         points = drysward.sweep(
             sweep, None if only_forecast else out, workers, cluster, on_start,
-            lambda done, chunks: on_chunk[0](done, chunks),
+            lambda done, chunks: advance[0](done / chunks),
         )  # fmt: skip
     if points is not None:
         say(f"Done: {points.attrs['points']:,} points in {out}", err=True)
@@ -96,11 +92,10 @@ def run(
 
 @command.command()
 @click.argument("folder", type=click.Path(path_type=Path))
-def status(folder: Path) -> None:
+@format_option
+def status(folder: Path, form: str) -> None:
     """How far a sweep is, and whether it can go on."""
-    from drysward.screen.sweep import status_of
-    from drysward.screen.tables import console
+    from drysward.screen.formats import show
+    from drysward.screen.sweep import status_parts
 
-    screen: Any = console()
-    for part in status_of(folder):
-        screen.print(part)
+    show(status_parts(folder), form)

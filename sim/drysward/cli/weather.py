@@ -1,4 +1,4 @@
-"""``drysward weather``: check a daily weather file, make weather years."""
+"""``drysward weather``: check a daily weather file, simulate weather years."""
 
 from __future__ import annotations
 
@@ -11,18 +11,20 @@ import click
 
 from drysward.cli.arguments import (
     Years,
+    announce_written,
     files_of_scenario,
     force_option,
+    format_option,
     open_scenario,
     scenario_argument,
-    tell_written,
     units_option,
 )
+from drysward.cli.progress import progress
 
 
 @click.group()
 def command() -> None:
-    """Daily weather: check a file before a scenario uses it, make years of a climate."""
+    """Daily weather: check a file before a scenario uses it, simulate years of a climate."""
 
 
 class SeasonDays(click.ParamType):
@@ -57,7 +59,7 @@ class SeasonDays(click.ParamType):
 @click.option(
     "--elevation",
     type=click.FloatRange(-450, 8900),
-    help="Metres above the sea; with the latitude, for reference ET.",
+    help="Meters above the sea; with the latitude, for reference ET.",
 )
 @click.option(
     "--season",
@@ -74,6 +76,7 @@ class SeasonDays(click.ParamType):
     type=click.FloatRange(-12, 14),
     help="Of local standard time, for hours that the file gives in UTC; -5 in US Eastern.",
 )
+@format_option
 @units_option
 def check(
     file: str,
@@ -83,16 +86,16 @@ def check(
     ignore: tuple[str, ...],
     record_years: tuple[int, int] | None,
     hours_from_utc: float | None,
+    form: str,
     units: str,
 ) -> None:
-    """Tell what a daily weather file holds and how far to trust it.
+    """What a daily weather file holds, and whether a run would accept it.
 
-    Columns, gaps, suspicious values, a table of years, the driest seasons, and whether a run
-    would accept the file as it is. FILE is a .csv, .nc or .dly file, which may be gzipped. Gaps
-    and blanks do not stop the check; a file whose columns are not known does. Where the file says
-    its latitude and elevation, they need not be given.
+    Columns, gaps, suspicious values, a table of years, the driest seasons and the verdict. FILE is
+    a .csv, .nc or .dly file, which may be gzipped. Gaps and blanks do not stop the check; unknown
+    columns do. Latitude and elevation are read from the file where it states them.
     """
-    from drysward.screen.tables import console
+    from drysward.screen.formats import show
     from drysward.screen.weather import weather_survey
     from drysward.studies.weather_survey import Season, survey
     from drysward.weather.file.read import read_table
@@ -103,41 +106,47 @@ def check(
     latitude = place.latitude_deg if latitude is None else latitude
     elevation = place.elevation_m if elevation is None else elevation
     found = survey(table, latitude, elevation, days)
-    screen = console()
-    for part in weather_survey(found, units, ignore, record_years):
-        screen.print(part)
+    show(weather_survey(found, units, ignore, record_years), form)
 
 
 @command.command()
 @scenario_argument()
-@click.option("--years", type=click.IntRange(1), help="Years in place of the scenario's.")
-@click.option("--seed", type=click.IntRange(0, 2**63 - 1), help="Seed in place of the scenario's.")
+@click.option("--years", type=click.IntRange(1), help="Number of years, instead of the scenario's.")
+@click.option("--seed", type=click.IntRange(0, 2**63 - 1), help="Seed, instead of the scenario's.")
 @click.option(
     "--source",
     type=click.Choice(["generator", "resample"]),
-    help="How; the scenario's if it makes years, else the generator.",
+    help="Simulate or resample.  [default: the scenario's, else the generator]",
 )
-@click.option("--future", help="Key of the changed climate; 'none' for none.")
+@click.option("--future", help="Key of a changed climate from the scenario; 'none' for today's.")
 @click.option(
     "--out",
     type=click.Path(path_type=Path),
-    help="File to write, .csv or .nc, that another scenario can name.",
+    help="Weather file to write, .csv or .nc, for another scenario to use.",
 )
+@format_option
 @force_option
 @units_option
 def make(
-    scenario: str, years: int | None, out: Path | None, force: bool, units: str, **weather: Any
+    scenario: str,
+    years: int | None,
+    out: Path | None,
+    form: str,
+    force: bool,
+    units: str,
+    **weather: Any,
 ) -> None:
-    """Make daily weather and tell how far it can be trusted.
+    """Simulate daily weather, and show how close it comes to its source.
 
-    The months of what was made stand beside those of the record or the normals behind it; with
-    a record, so does the spread of dry years. The same seed makes the same years.
+    Months of the simulated years stand beside those of the record or normals behind them; with a
+    record, dry and wet years too. The same seed gives the same years.
 
-    SCENARIO is a scenario file (.toml), or the name of one that ships with the program, as 'demo'.
+    SCENARIO is a scenario file (.toml), or the name of one that ships with the program, such as
+    'demo'.
     """
     from drysward.files import Outputs, ending_of
     from drysward.scenario.model import GENERATOR, RECORD
-    from drysward.screen.tables import console
+    from drysward.screen.formats import show
     from drysward.screen.weather import simulated_weather
     from drysward.site.weather_years import compare_with_origin, weather_series
     from drysward.weather.export import ENDINGS, write_weather
@@ -149,10 +158,12 @@ def make(
     if out is not None:
         ending_of(out, ENDINGS)
         outputs.claim(out)
-    series = weather_series(opened)
-    screen = console()
-    for part in simulated_weather(series, compare_with_origin(opened, series), units):
-        screen.print(part)
+    with progress() as begin:
+        advance = begin("Simulating weather")
+        series = weather_series(opened)
+        advance(0.5)
+        parts = simulated_weather(series, compare_with_origin(opened, series), units)
+    show(parts, form)
     if out is not None:
         write_weather(series, out, units, outputs)
-        tell_written([out])
+        announce_written([out])

@@ -1,7 +1,7 @@
-"""What is not known, in words: the same at a terminal and on a page. Nothing is computed here.
+"""Uncertainty of soil, grass and system in words, for the terminal and the page.
 
-A Dataset here is one of ``doubt_answers``, or a result that keeps it, with the labels of fields
-and plans.
+A Dataset here is one of ``doubt_answers``, or a result that holds it, with the labels of fields
+and plans. Nothing is computed here.
 """
 
 from __future__ import annotations
@@ -13,28 +13,29 @@ import numpy as np
 import xarray as xr
 
 from drysward.results.odds import wilson_limits
-from drysward.results.text import UNKNOWN, listed, rounded
+from drysward.results.text import UNKNOWN, listed, of_100, rounded
+from drysward.results.text import dry_period as dry_period
 
-TOO_SMALL = "too small to tell from chance"
+TOO_SMALL = "no larger than chance"
 
 ODDS = {"wilt": "wilt", "dormant": "dormancy", "dead": "death"}
-"""Stages whose odds are shown with what is not known, with their words."""
+"""Stages whose odds are shown with their uncertainty, and their words."""
 
 # Shares of the spread below this are not named (own choice).
 LEAST_NAMED = 0.05
 MOST_NAMED = 3
-# Odds that draws spread over more of 0 to 1 than this say nothing (own choice).
+# Odds whose limits are further apart than this decide nothing (own choice).
 TOO_WIDE = 0.6
-# A choice stands that so many draws bear out (own choice).
+# A choice stands that this share of the draws confirms (own choice).
 STANDS = 0.9
 MOST_FIELDS = 3
 
 ENOUGH_DRAWS = 64
-"""Draws from which it can be told, as a rule, what to measure first."""
+"""Draws that are enough, as a rule, to say what to measure first."""
 
-LIKELY = "one run with the likely numbers of soil, turf and system"
+LIKELY = "one run with the likely numbers of soil, grass and system"
 
-_NOT_TOLD = "these draws cannot tell it apart"
+_OPEN = "no measurement stands out"
 _BELOW = "days_below_condition"
 
 
@@ -42,12 +43,12 @@ def doubt_text(p: float, low: float, high: float, distinct: bool = True) -> str:
     """Odds as a frequency with its 5 to 95% limits: ``22 of 100 years (7 to 43)``.
 
     ``p``, ``low``, ``high``: probabilities, 0 to 1. ``distinct``: False where the spread across
-    draws is too small to tell from chance, which is then said in place of the limits. Limits that
-    would print the same number twice are left out. "-" where there are no odds.
+    draws is no larger than chance, which then replaces the limits. Limits that print the same
+    number twice are left out. "-" where there are no odds.
     """
     if math.isnan(p):
         return UNKNOWN
-    text = f"{_of_100(p)} of 100 years"
+    text = f"{of_100(p)} of 100 years"
     if not distinct:
         return f"{text} (spread across draws: {TOO_SMALL})"
     if math.isnan(low) or math.isnan(high):
@@ -56,23 +57,14 @@ def doubt_text(p: float, low: float, high: float, distinct: bool = True) -> str:
     return text if limits[0] == limits[1] else f"{text} ({limits[0]} to {limits[1]})"
 
 
-def _of_100(p: float) -> str:
-    """A count that is none or all only in words that a count of years can bear."""
-    if p >= 1.0:
-        return "all"
-    if 100.0 * p < 1.0:
-        return "<1"
-    return ">99" if 100.0 * p > 99.0 else f"{100.0 * p:.0f}"
-
-
 def _limit(p: float) -> str:
     return "<1" if 0.0 < 100.0 * p < 0.5 else f"{100.0 * p:.0f}"
 
 
 def odds_with_error(p: float, error: float, independent_years: int) -> str:
-    """The mean of odds over draws, of 100 years, with the sampling error of the years: ``22±3``.
+    """Mean odds over draws, of 100 years, with the sampling error of the years: ``22±3``.
 
-    Odds of none or all have a limit, the upper or lower 90% one of so many years without draws.
+    Odds of none or all print as their 90% limit from so many years.
     """
     if math.isnan(p):
         return UNKNOWN
@@ -81,12 +73,12 @@ def odds_with_error(p: float, error: float, independent_years: int) -> str:
         return f"<{math.ceil(100.0 * bound)}"
     if p == 1.0:
         return f">{math.floor(100.0 * (1.0 - bound))}"
-    text, chance = _of_100(p), f"{100.0 * error:.0f}"
+    text, chance = of_100(p), f"{100.0 * error:.0f}"
     return text if chance == "0" or not text.isdigit() else f"{text}±{chance}"
 
 
 def amount_with_error(one: xr.Dataset, name: str, factor: float, decimals: int) -> str:
-    """The mean of days or depths over draws, with the sampling error of the years: ``25±1``."""
+    """Mean days or depth over draws, with the sampling error of the years: ``25±1``."""
     text, error = (
         rounded(one[f"doubt_{name}{end}"].item() * factor, decimals) for end in ("", "_error")
     )
@@ -94,12 +86,12 @@ def amount_with_error(one: xr.Dataset, name: str, factor: float, decimals: int) 
 
 
 def limits_text(low: str, high: str) -> str:
-    """``7-43``; nothing where the limits print the same number twice."""
+    """``7-43``; "" where both limits print the same."""
     return "" if low == high else f"{low}-{high}"
 
 
 def odds_limits(one: xr.Dataset) -> str:
-    """5 to 95% of odds across draws, of 100 years; nothing where they cannot be told apart."""
+    """5 to 95% of odds across draws, of 100 years; "" where the spread is no larger than chance."""
     low, high = (one[f"doubt_probability_{end}"].item() for end in ("low", "high"))
     if math.isnan(low) or not one["doubt_probability_distinct"].item():
         return ""
@@ -107,7 +99,7 @@ def odds_limits(one: xr.Dataset) -> str:
 
 
 def has_doubt(result: xr.Dataset) -> bool:
-    """Whether draws of what is not known were run."""
+    """Whether draws of the uncertain numbers were run."""
     return f"doubt_{_BELOW}" in result
 
 
@@ -122,51 +114,45 @@ def spread_texts(
     return mean, low, high
 
 
-def dry_period(told: xr.Dataset) -> float:
-    """The return period (years) whose demand is shown: 10, or else the rarest."""
-    periods = [float(period) for period in told["period"].values]
-    return 10.0 if 10.0 in periods else max(periods)
-
-
-def fields_of_turf(told: xr.Dataset) -> list[str]:
+def fields_of_turf(found: xr.Dataset) -> list[str]:
     """Fields with days below playing condition: not those without turf."""
-    below = told[f"doubt_{_BELOW}"]
+    below = found[f"doubt_{_BELOW}"]
     has_turf = below.notnull().any("plan").values
-    return [str(key) for key, has in zip(told["field"].values, has_turf, strict=True) if has]
+    return [str(key) for key, has in zip(found["field"].values, has_turf, strict=True) if has]
 
 
 # Notes
 
 
-def draws_note(told: xr.Dataset) -> str:
-    """What was drawn, and what the limits are."""
+def draws_note(found: xr.Dataset) -> str:
+    """What was drawn, and what the limits cover."""
     return (
-        f"mean over {told.attrs['doubt_draws']} draws of {told.attrs['doubt_numbers']} uncertain "
-        "numbers of soil, turf and system, all on the same "
-        f"{told.attrs['doubt_draw_years']} years; with it 5 to 95% across draws, without the "
-        "chance of the years, where that can be told. More years do not narrow it, measuring does"
+        f"mean over {found.attrs['doubt_draws']} draws of {found.attrs['doubt_numbers']} uncertain "
+        "numbers of soil, grass and system, all on the same "
+        f"{found.attrs['doubt_draw_years']} years, and 5 to 95% across the draws without the "
+        "sampling error of the years. More years do not narrow these limits; measuring does"
     )
 
 
 DRAWN = (
-    "numbers of turf vary together, as far as the published trials leave them open, and sands as "
-    "far as they are built to specification; all others vary each within its range"
+    "numbers of the turf vary together, as the published trials allow, and those of sand as its "
+    "specification allows; all others vary each within its range"
 )
 
 
-def between_fields(told: xr.Dataset) -> Iterator[str]:
+def between_fields(found: xr.Dataset) -> Iterator[str]:
     """Each two fields: in how many draws one has fewer days below, by plan."""
-    fields = fields_of_turf(told)
+    fields = fields_of_turf(found)
     for i, one in enumerate(fields):
         for other in fields[i + 1 :]:
-            shares = told["doubt_better"].sel(field=one, other_field=other)
+            shares = found["doubt_better"].sel(field=one, other_field=other)
             by_plan = ", ".join(
-                f"{100.0 * shares.sel(plan=plan).item():.0f} under {_name(told, 'plan', plan)}"
-                for plan in told["plan"].values
+                f"{100.0 * shares.sel(plan=plan).item():.0f} under {_name(found, 'plan', plan)}"
+                for plan in found["plan"].values
             )
             yield (
-                f"{_name(told, 'field', one)} has fewer days below than "
-                f"{_name(told, 'field', other)} in so many of 100 draws: {by_plan}"
+                f"of 100 draws, those in which {_name(found, 'field', one)} has fewer days below "
+                f"than {_name(found, 'field', other)}: {by_plan}"
             )
 
 
@@ -185,12 +171,12 @@ def spread_comes_from(of_field: xr.Dataset) -> str:
         f"{measure} ({share:.0%}{f', most of it {number}' if number else ''})"
         for measure, number, share in _first(of_field)
     )
-    text = f"of the spread of days below, {parts}" if parts else "no group stands out"
+    text = f"spread of days below: {parts}" if parts else "no group stands out"
     return text + (f". First: {singles}" if singles else "")
 
 
 def too_wide(of_field: xr.Dataset) -> str:
-    """Which odds of a field spread too far over the draws to mean anything; "" when none does."""
+    """Which odds of a field have limits too wide to decide anything; "" when none."""
     if not _has_turf(of_field):
         return ""
     n = of_field.sizes["plan"]
@@ -205,96 +191,96 @@ def too_wide(of_field: xr.Dataset) -> str:
         return ""
     measures = measures_first(of_field)
     return (
-        f"the odds of {listed(parts)} mean nothing yet: their limits are more than "
+        f"the limits on {listed(parts)} are too wide to decide: more than "
         f"{100.0 * TOO_WIDE:.0f} of 100 years apart"
         f"{f'. Measure first: {measures}' if measures else ''}"
     )
 
 
-# Sentences for who decides
+# Sentences for the one who decides
 
 
-def doubt_sentences(told: xr.Dataset, plan: str) -> list[str]:
-    """What is not known makes of the answer under ``plan``: its odds, the choice, what to measure.
+def doubt_sentences(found: xr.Dataset, plan: str) -> list[str]:
+    """The answer under ``plan`` with its uncertainty: its odds, the choice, what to measure.
 
     ``plan``: the one with the fewest days below. Empty for a result without draws.
     """
-    if not has_doubt(told):
+    if not has_doubt(found):
         return []
-    fields = fields_of_turf(told)[:MOST_FIELDS]
+    fields = fields_of_turf(found)[:MOST_FIELDS]
     if not fields:
         return []
-    sentences = [_odds_sentence(told, plan, fields)]
-    if told.sizes["plan"] > 1:
-        sentences.append(_choice_sentence(told, plan, fields))
-    sentences.append(_measure_sentence(told, fields))
+    sentences = [_odds_sentence(found, plan, fields)]
+    if found.sizes["plan"] > 1:
+        sentences.append(_choice_sentence(found, plan, fields))
+    sentences.append(_measure_sentence(found, fields))
     return sentences
 
 
-def _odds_sentence(told: xr.Dataset, plan: str, fields: Sequence[str]) -> str:
+def _odds_sentence(found: xr.Dataset, plan: str, fields: Sequence[str]) -> str:
     parts, wide = [], []
     for i, field in enumerate(fields):
-        of_field = told.sel(field=field)
+        of_field = found.sel(field=field)
         one = of_field.sel(plan=plan, stage="wilt")
         p, low, high, distinct = (
             one[f"doubt_probability{end}"].item() for end in ("", "_low", "_high", "_distinct")
         )
         years = "" if i else " of 100 years"
-        text = f"in {_of_100(p)}{years} on {_name(told, 'field', field)}"
+        text = f"in {of_100(p)}{years} on {_name(found, 'field', field)}"
         if not distinct or math.isnan(low) or _limit(low) == _limit(high):
             text += f" (spread across draws: {TOO_SMALL})"
         else:
-            depending = "" if i else " depending on what this soil and turf really are"
+            depending = "" if i else " depending on what this soil and grass really are"
             text += f", {_limit(low)} to {_limit(high)}{depending}"
         parts.append(text)
         if _is_wide(of_field, "wilt", plan):
-            wide.append(_name(told, "field", field))
-    more = len(fields_of_turf(told)) - len(fields)
+            wide.append(_name(found, "field", field))
+    more = len(fields_of_turf(found)) - len(fields)
     text = (
-        f"Over {told.attrs['doubt_draws']} draws of what is not known, wilt comes under "
-        f"{_name(told, 'plan', plan)} {'; '.join(parts)}"
+        f"Across {found.attrs['doubt_draws']} draws of the uncertain numbers, wilt comes under "
+        f"{_name(found, 'plan', plan)} {'; '.join(parts)}"
         f"{f'; {more} more in the tables' if more else ''}."
     )
     if wide:
         text += (
-            f" On {listed(wide)} the range is so wide that the odds mean nothing until you measure."
+            f" On {listed(wide)} the range is too wide to decide until you measure."
         )
     return text
 
 
-def _choice_sentence(told: xr.Dataset, plan: str, fields: Sequence[str]) -> str:
-    """How the plan stands against the best of the others, over the draws."""
-    days = told[f"doubt_{_BELOW}"].sel(field=fields).mean("field")
-    others = [key for key in told["plan"].values if key != plan]
+def _choice_sentence(found: xr.Dataset, plan: str, fields: Sequence[str]) -> str:
+    """How the plan compares with the best of the others, across the draws."""
+    days = found[f"doubt_{_BELOW}"].sel(field=fields).mean("field")
+    others = [key for key in found["plan"].values if key != plan]
     other = min(others, key=lambda key: float(days.sel(plan=key)))
-    shares = [told["doubt_fewer"].sel(field=f, plan=plan, other=other).item() for f in fields]
+    shares = [found["doubt_fewer"].sel(field=f, plan=plan, other=other).item() for f in fields]
     counts = listed(
         [
             f"in {100.0 * share:.0f}{' of 100 draws' if i == 0 else ''} on "
-            f"{_name(told, 'field', field)}"
+            f"{_name(found, 'field', field)}"
             for i, (field, share) in enumerate(zip(fields, shares, strict=True))
         ]
     )
     if min(shares) >= STANDS:
         verdict = "the choice stands"
     elif 1.0 - max(shares) >= STANDS:
-        verdict = "the draws speak for the other"
+        verdict = "the draws favor the other"
     else:
-        verdict = "between these two, what is not known decides"
+        verdict = "too close to call"
     return (
-        f"{_name(told, 'plan', plan)} has fewer days below playing condition than "
-        f"{_name(told, 'plan', other)}, the next, {counts}: {verdict}."
+        f"{_name(found, 'plan', plan)} has fewer days below playing condition than "
+        f"{_name(found, 'plan', other)}, the next, {counts}: {verdict}."
     )
 
 
-def _measure_sentence(told: xr.Dataset, fields: Sequence[str]) -> str:
-    by_field = {field: told.sel(field=field) for field in fields}
+def _measure_sentence(found: xr.Dataset, fields: Sequence[str]) -> str:
+    by_field = {field: found.sel(field=field) for field in fields}
     texts = {field: measures_first(one) for field, one in by_field.items()}
     if not any(texts.values()):
         why = next(iter(by_field.values()))
         return f"What to measure first: {cannot_tell(why) or 'no single number stands out'}."
     parts = [
-        f"on {_name(told, 'field', field)} {text or _NOT_TOLD}"
+        f"on {_name(found, 'field', field)} {text or _OPEN}"
         for field, text in texts.items()
     ]
     return f"What to measure first: {'; '.join(parts)}."
@@ -309,9 +295,9 @@ def measures_first(of_field: xr.Dataset) -> str:
 
 
 def cannot_tell(of_field: xr.Dataset) -> str:
-    """Why the draws do not say what to measure; "" when they do."""
+    """Why the draws do not say what to measure; "" where they do."""
     enough = (
-        f"{of_field.attrs['doubt_draws']} draws cannot tell what carries the spread; run with "
+        f"{of_field.attrs['doubt_draws']} draws are too few to say; run with "
         f"--draws {max(ENOUGH_DRAWS, 2 * int(of_field.attrs['doubt_draws']))}"
     )
     if "doubt_explained" not in of_field:
@@ -323,8 +309,8 @@ def cannot_tell(of_field: xr.Dataset) -> str:
 
 
 def _first(of_field: xr.Dataset) -> list[tuple[str, str, float]]:
-    """What to measure, the number that carries over half of it or "", and its share; the largest
-    first.
+    """What to measure, the number behind over half of it or "", and its share of the spread; the
+    largest first.
     """
     shares = of_field["doubt_share_of_measures"]
     numbers = of_field["doubt_share_of_numbers"]
@@ -350,8 +336,8 @@ def _has_turf(of_field: xr.Dataset) -> bool:
     return not bool(of_field[f"doubt_{_BELOW}"].isnull().all())
 
 
-def _name(told: xr.Dataset, dim: str, key: object) -> str:
-    names = told[f"{dim}_label"]
+def _name(found: xr.Dataset, dim: str, key: object) -> str:
+    names = found[f"{dim}_label"]
     return f"“{names.item() if names.ndim == 0 else names.sel({dim: key}).item()}”"
 
 

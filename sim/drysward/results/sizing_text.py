@@ -1,4 +1,4 @@
-"""What a sizing found in words, the same at a terminal and on a page."""
+"""The least size of a supply in words, for the terminal and the page."""
 
 from __future__ import annotations
 
@@ -6,140 +6,140 @@ import math
 
 import xarray as xr
 
-from drysward.quantities import shown
+from drysward.quantities import Display, shown
 from drysward.results.text import rounded, volume_display
 
 NOTHING = "nothing suffices"
 STORAGE = "storage"
-# Fewer draws leave the 95% to the one or two that need most (own choice).
+# With fewer draws the 95% rests on the one or two that need most (own choice).
 MANY_DRAWS = 64
 Shares = list[tuple[str, float]]
 
 
 def size_text(values: xr.DataArray, system: str, of: xr.DataArray | None = None) -> str:
-    """A size with its unit; millions of gallons when it, or any that it is one ``of``, has one."""
-    value, units = values.item(), values.attrs["units"]
+    """A size with its unit; in millions of gallons where it, or any of ``of``, reaches one."""
+    value = values.item()
     if math.isnan(value):
         return "none"
     if math.isinf(value):
         return "no limit"
-    unit = (
-        volume_display([values if of is None else of], system)
-        if units == "m3"
-        else shown(units, system)
-    )
+    unit = size_display(values if of is None else of, system)
     return f"{rounded(value * unit.factor, unit.decimals)} {unit.unit}"
 
 
-def origins(told: xr.Dataset, prefix: str = "sizing") -> Shares:
+def size_display(values: xr.DataArray, system: str) -> Display:
+    """How sizes in the units of ``values`` are shown."""
+    units = values.attrs["units"]
+    return volume_display([values], system) if units == "m3" else shown(units, system)
+
+
+def origins(supply: xr.Dataset, prefix: str = "sizing") -> Shares:
     """Where the water delivered with one size comes from: sources, runoff, rain on storage.
 
     What comes out of storage is shared among all that fills it, as if the water were mixed. Shares
-    add to 1; there are none when nothing is delivered. ``told`` is of one case or one point.
+    add to 1; there are none when nothing is delivered. ``supply`` is one case or one point.
     """
-    out_of_storage = told[f"{prefix}_from_storage"].item()
-    filled = _by_source(told, f"{prefix}_filled")
+    out_of_storage = supply[f"{prefix}_from_storage"].item()
+    filled = _by_source(supply, f"{prefix}_filled")
     weather = {
-        "runoff": told[f"{prefix}_runoff"].item(),
-        "rain on storage": told[f"{prefix}_rain"].item(),
+        "runoff": supply[f"{prefix}_runoff"].item(),
+        "rain on storage": supply[f"{prefix}_rain"].item(),
     }
     into_storage = sum(weather.values()) + sum(volume for _, volume in filled)
     part = out_of_storage / into_storage if into_storage > 0.0 else 0.0
     volumes = [
         (name, straight + part * through)
         for (name, straight), (_, through) in zip(
-            _by_source(told, f"{prefix}_direct"), filled, strict=True
+            _by_source(supply, f"{prefix}_direct"), filled, strict=True
         )
     ]
     volumes += [(name, part * volume) for name, volume in weather.items()]
     if part == 0.0 < out_of_storage:
-        volumes.append(("what storage held at first", out_of_storage))
+        volumes.append(("first filling of storage", out_of_storage))
     total = sum(volume for _, volume in volumes)
     return [(name, volume / total) for name, volume in volumes] if total > 0.0 else []
 
 
-def carriers(told: xr.Dataset, prefix: str = "sizing") -> Shares:
+def carriers(supply: xr.Dataset, prefix: str = "sizing") -> Shares:
     """``origins`` that give any water, the largest share first."""
-    some = [one for one in origins(told, prefix) if one[1] > 0.0]
+    some = [one for one in origins(supply, prefix) if one[1] > 0.0]
     return sorted(some, key=lambda one: -one[1])
 
 
-def through_storage(told: xr.Dataset, prefix: str = "sizing") -> float:
+def through_storage(supply: xr.Dataset, prefix: str = "sizing") -> float:
     """Share of the water delivered with one size that comes out of storage."""
-    delivered = told[f"{prefix}_delivered"].item()
-    return told[f"{prefix}_from_storage"].item() / delivered if delivered > 0.0 else math.nan
+    delivered = supply[f"{prefix}_delivered"].item()
+    return supply[f"{prefix}_from_storage"].item() / delivered if delivered > 0.0 else math.nan
 
 
-def carried_text(told: xr.Dataset, prefix: str = "sizing") -> str:
+def carried_text(supply: xr.Dataset, prefix: str = "sizing") -> str:
     """``Well 61%, runoff 27%, Town mains 12%; 88% of it through storage``."""
-    shares = carriers(told, prefix)
+    shares = carriers(supply, prefix)
     if not shares:
         return "no water is delivered"
-    through = through_storage(told, prefix)
+    through = through_storage(supply, prefix)
     each = ", ".join(f"{name} {percent_text(share)}" for name, share in shares)
     return f"{each}; {percent_text(through)} of it through storage" if through > 0.0 else each
 
 
-def smallest_text(told: xr.Dataset) -> str:
-    """Why the smallest size asked about suffices: what carries the load instead."""
-    what = str(told["sizing_as_given"].attrs["long_name"]).removesuffix(" of the scenario")
-    first = "the smallest size asked about suffices"
-    if told["sizing_size"].item() == 0.0:
-        first = f"no {what} is needed" if what == STORAGE else f"{what} may be nothing"
-    shares = carriers(told.sel(sizing_case="least"))
+def smallest_text(supply: xr.Dataset) -> str:
+    """Why the smallest size of the search suffices: where the water comes from instead."""
+    what = str(supply["sizing_as_given"].attrs["long_name"]).removesuffix(" of the scenario")
+    first = "the smallest size of the search suffices"
+    if supply["sizing_size"].item() == 0.0:
+        first = f"no {what} is needed"
+    shares = carriers(supply.sel(sizing_case="least"))
     if not shares:
         return f"{first}: the plan takes no water"
     name, share = shares[0]
     return f"{first}: {percent_text(share)} of the water comes from {name}"
 
 
-def confidence_lines(told: xr.Dataset, system: str) -> list[tuple[str, str]]:
-    """Heading and text: sizes with confidence, what draws make of that given, what they are of.
-
-    None where no draws were run.
+def confidence_lines(supply: xr.Dataset, system: str) -> list[tuple[str, str]]:
+    """Heading and text: sizes with confidence, in how many draws the given one suffices, what
+    was drawn; nothing without draws.
     """
-    if "sizing_confidence" not in told:
+    if "sizing_confidence" not in supply:
         return []
-    draws = int(told.attrs["sizing_draws"])
+    draws = int(supply.attrs["sizing_draws"])
 
     def count(values: xr.DataArray) -> str:
         return f"{draws * values.item():.0f} of {draws}"
 
     lines: list[tuple[str, str]] = []
-    for share in told["confidence"].values:
-        one = told.sel(confidence=share)
+    for share in supply["confidence"].values:
+        one = supply.sel(confidence=share)
         if math.isinf(one["sizing_confidence"].item()):
-            enough = count(1.0 - told["sizing_nothing_suffices"])
-            text = f"{NOTHING}: some size does in only {enough} draws"
+            enough = count(1.0 - supply["sizing_nothing_suffices"])
+            text = f"{NOTHING}: some size suffices in only {enough} draws"
         else:
             size = size_text(one["sizing_confidence"], system)
             text = f"{size}: suffices in {count(one['sizing_confidence_suffices'])} draws"
             text += " of soil, turf and system" if not lines else ""
         lines.append((f"With {100.0 * share:.0f}% confidence", text))
-    given = f"suffices in {count(told['sizing_given_suffices'])} draws"
-    lines.append(("Size as given", f"{size_text(told['sizing_as_given'], system)} {given}"))
-    if told["sizing_nothing_suffices"].item() > 0.0:
-        lines.append(("Nothing suffices", f"in {count(told['sizing_nothing_suffices'])} draws"))
-    few = f"; {MANY_DRAWS} or more steady the 95%" if draws < MANY_DRAWS else ""
+    given = f"suffices in {count(supply['sizing_given_suffices'])} draws"
+    lines.append(("Size as given", f"{size_text(supply['sizing_as_given'], system)} {given}"))
+    if supply["sizing_nothing_suffices"].item() > 0.0:
+        lines.append(("Nothing suffices", f"in {count(supply['sizing_nothing_suffices'])} draws"))
+    few = f"; {MANY_DRAWS} or more draws steady the 95%" if draws < MANY_DRAWS else ""
     lines.append(
         (
             "Draws",
-            f"sets of the {told.attrs['sizing_draws_numbers']} numbers that are not known, on the "
-            "same years; the spread across them is what is not known, and the 90% limits above "
-            "are the sampling error of the years. A size larger than the least of a draw is taken "
-            f"to suffice in it too{few}",
+            f"{draws} sets of the {supply.attrs['sizing_draws_numbers']} uncertain numbers, on the "
+            "same years; the 90% limits above are the sampling error of the years. A size larger "
+            f"than the least of a draw is assumed to suffice in it too{few}",
         )
     )
     return lines
 
 
-def not_monotone_text(told: xr.Dataset, system: str) -> str:
-    """Why a larger size of the other part needs a larger size; "" where the curve only falls."""
-    mark = told.get("sizing_not_monotone")
+def not_monotone_text(supply: xr.Dataset, system: str) -> str:
+    """Why more of one size does not always need less of the other; "" where it does."""
+    mark = supply.get("sizing_not_monotone")
     if mark is None or "why" not in mark.attrs:
         return ""
     at, than = int(mark.attrs["point"]), int(mark.attrs["beside"])
-    against, curve = told["sizing_against"], told["sizing_curve"]
+    against, curve = supply["sizing_against"], supply["sizing_curve"]
 
     def both(i: int) -> str:
         least = curve[i].assign_attrs(curve.attrs)
@@ -155,17 +155,17 @@ def not_monotone_text(told: xr.Dataset, system: str) -> str:
     )
 
 
-def trade_title(told: xr.Dataset) -> str:
+def trade_title(supply: xr.Dataset) -> str:
     """``Trade-off: source rate of well against storage``."""
-    what = str(told["sizing_curve"].attrs["long_name"]).removeprefix("least ")
-    return f"Trade-off: {told['sizing_against'].attrs['long_name']} against {what}"
+    what = str(supply["sizing_curve"].attrs["long_name"]).removeprefix("least ")
+    return f"Trade-off: {supply['sizing_against'].attrs['long_name']} against {what}"
 
 
-def _by_source(told: xr.Dataset, name: str) -> Shares:
-    labels = told["source_label"] if "source_label" in told else told["source"]
+def _by_source(supply: xr.Dataset, name: str) -> Shares:
+    labels = supply["source_label"] if "source_label" in supply else supply["source"]
     return [
         (str(label), float(value))
-        for label, value in zip(labels.values, told[name].values, strict=True)
+        for label, value in zip(labels.values, supply[name].values, strict=True)
     ]
 
 

@@ -1,4 +1,4 @@
-"""Numbers and notes of results in words, the same at a terminal and on a page."""
+"""Numbers and notes of results in words, for the terminal and the page."""
 
 from __future__ import annotations
 
@@ -10,31 +10,50 @@ from typing import Any
 import numpy as np
 import xarray as xr
 
+from drysward.catalog import GRADES
 from drysward.quantities import Display, display, shown
 from drysward.scenario.model import CONTINUOUS, GENERATOR, RESAMPLE
 
 FINDINGS = "weather_findings"
-"""Attribute of a result: what is odd about its weather file, as JSON."""
+"""Attribute of a result: findings about its weather file, as JSON."""
 FILE_MEANS = "weather_file_means"
 """Attribute of a result: means of its weather file as JSON (``FileFacts.means``)."""
 MADE_YEARS, DRAWN_YEARS = "simulated_years", "drawn_years"
-"""Attributes of a result: how many years were made, and as JSON what each repeats of a record."""
+"""Attributes of a result: number of simulated years, and as JSON the recorded year each repeats."""
 MADE_WEATHER = {
-    GENERATOR: "limits count as many years as the record or normals tell of the climate, however "
-    "many are made",
-    RESAMPLE: "limits count the years of the record, however many are drawn; no drought is longer "
-    "than the record's own",
+    GENERATOR: "more simulated years do not narrow the limits: they count only the years that the "
+    "record or normals are worth",
+    RESAMPLE: "more resampled years do not narrow the limits: they count only the years of the "
+    "record; no drought is longer than the record's own",
 }
+"""How far to trust weather that is not a record, by kind."""
 UNKNOWN = "-"
+
+STAGE_WORDS = {
+    "footprint": "footprinting", "wilt": "wilt", "dormant": "dormancy", "dead": "death",
+}  # fmt: skip
+"""Stages of the turf as a reader knows them."""
 
 
 def findings_of(attrs: Mapping[Any, Any]) -> list[str]:
-    """What the weather file says that its place does not have, a sentence each."""
+    """What the weather file has that its place cannot have, a sentence each."""
     return as_sentences(json.loads(attrs.get(FINDINGS, "[]")))
 
 
+def assumptions_apart(notes: Iterable[str]) -> tuple[list[str], list[str]]:
+    """Notes on the weather: what to know of this file or place, and the graded assumptions that
+    every simulation rests on (a note that ends with its grade, or names the catalog).
+    """
+    facts: list[str] = []
+    assumed: list[str] = []
+    for note in notes:
+        is_graded = note.rpartition(", ")[2] in GRADES or "generated_weather" in note
+        (assumed if is_graded else facts).append(note)
+    return facts, assumed
+
+
 def file_means_text(attrs: Mapping[Any, Any], system: str) -> str:
-    """What the weather file was read as, for an eye that knows the place; "" without a file."""
+    """Means of the weather file, for a reader who knows the place; "" without a file."""
     means = json.loads(attrs.get(FILE_MEANS, "{}"))
     if not means:
         return ""
@@ -50,14 +69,31 @@ def file_means_text(attrs: Mapping[Any, Any], system: str) -> str:
         shown_wind = f"{wind / 0.44704:.1f} mph" if us else f"{wind:.1f} m/s"
         parts.append(f"a mean wind of {shown_wind}")
     known = f"check the units in {attrs['weather_file']}"
-    return f"{listed(parts)}. If that does not sound like your place, {known}"
+    return f"{listed(parts)}. If that is not your place, {known}"
 
 
-def as_sentences(told: Iterable[str]) -> list[str]:
+def as_sentences(texts: Iterable[str]) -> list[str]:
     """Texts with a capital and a full stop."""
-    return [f"{text[:1].upper()}{text[1:]}." for text in told]
+    return [f"{text[:1].upper()}{text[1:]}." for text in texts]
+
 
 _MILLION = 1e6
+
+
+def dry_period(result: xr.Dataset) -> float:
+    """The return period (years) whose demand is shown: 10, or else the rarest."""
+    periods = [float(period) for period in result["period"].values]
+    return 10.0 if 10.0 in periods else max(periods)
+
+
+def count_text(n: int, name: str) -> str:
+    """``1 plan``, ``2,000 plans``."""
+    return f"{n:,} {name}{'' if n == 1 else 's'}"
+
+
+def first_sentence(text: str) -> str:
+    """A text up to its first full stop."""
+    return f"{text.partition('. ')[0].rstrip('.')}."
 
 
 def listed(parts: Sequence[str]) -> str:
@@ -80,34 +116,36 @@ def case_text(attrs: Mapping[Any, Any], case: str, year: float) -> str:
 
 
 def year_mark(attrs: Mapping[Any, Any], year: float) -> str:
-    """``2013``, ``made 42``: a year where there is little room."""
-    return f"made {year:.0f}" if int(attrs.get(MADE_YEARS, 0)) else f"{year:.0f}"
+    """``2013``, ``year 42``: a year where there is little room."""
+    return f"year {year:.0f}" if int(attrs.get(MADE_YEARS, 0)) else f"{year:.0f}"
 
 
 def years_text(attrs: Mapping[Any, Any], years: Iterable[float]) -> str:
     """``2012, 2016``; ``simulated years 42, 49 of 200``, each with the year that it repeats."""
     n_simulated = int(attrs.get(MADE_YEARS, 0))
-    told = ", ".join(f"{year:.0f}{_drawn(attrs, year)}" for year in years)
-    return f"simulated years {told} of {n_simulated}" if n_simulated else told
+    named = ", ".join(f"{year:.0f}{_drawn(attrs, year)}" for year in years)
+    some = "year" if "," not in named else "years"
+    return f"simulated {some} {named} of {n_simulated}" if n_simulated else named
 
 
 def years_used(attrs: Mapping[Any, Any], n_years: int) -> str:
     """``2011-2018 (8)``, ``simulated years 1-200 (200)``."""
-    made = "simulated years " if int(attrs.get(MADE_YEARS, 0)) else ""
-    return f"{made}{attrs.get('years', 'not told')} ({n_years})"
+    simulated = int(attrs.get(MADE_YEARS, 0)) > 0
+    kind = "" if not simulated else "simulated year " if n_years == 1 else "simulated years "
+    return f"{kind}{attrs.get('years', 'not known')} ({n_years})"
 
 
 def driest_years(attrs: Mapping[Any, Any]) -> str:
     """The driest years of a result, the driest first."""
     named = [float(year) for year in str(attrs.get("driest_years", "")).split(", ") if year]
-    return years_text(attrs, named) if named else "not told"
+    return years_text(attrs, named) if named else "not known"
 
 
 def ledger_dates(account: xr.Dataset) -> list[str]:
     """Days of a ledger: dates of a record, or ``04-15`` of a simulated year."""
     dates = np.datetime_as_string(account["date"].values, unit="D")
-    are_made = int(account.attrs.get(MADE_YEARS, 0)) > 0
-    return [str(date)[5:] if are_made else str(date) for date in dates]
+    simulated = int(account.attrs.get(MADE_YEARS, 0)) > 0
+    return [str(date)[5:] if simulated else str(date) for date in dates]
 
 
 def _drawn(attrs: Mapping[Any, Any], year: float) -> str:
@@ -125,15 +163,17 @@ def rounded(value: float, decimals: int) -> str:
     return UNKNOWN if math.isnan(value) else f"{value:,.{decimals}f}"
 
 
-def volume_display(values: Sequence[xr.DataArray], system: str) -> Display:
-    """Gallons, or millions of them when any value reaches one; m3 as they are."""
+def volume_display(
+    values: Sequence[xr.DataArray], system: str, decimals: int = 3
+) -> Display:
+    """Gallons, or millions of them with ``decimals`` when any value reaches one; m3 as they are."""
     unit = shown("m3", system)
     largest = max(
         (float(np.nanmax(v.values, initial=0.0, where=np.isfinite(v.values))) for v in values),
         default=0.0,
     )
     if system == "us" and largest * unit.factor >= _MILLION:
-        return Display("Mgal", unit.factor / _MILLION, 3)
+        return Display("Mgal", unit.factor / _MILLION, decimals)
     return unit
 
 
@@ -155,7 +195,7 @@ def money_text(value: float) -> str:
 CAUSES = {
     "restriction": ("restricted", "restrictions forbid it", "watering restrictions"),
     "ground": (
-        "ground", "the ground does not take it in a night", "ground that takes water too slowly"
+        "ground", "the ground takes no more in a night", "ground that takes water too slowly"
     ),
     "window": (
         "night", "the night is too short for the system", "a night too short for the system"
@@ -169,33 +209,32 @@ CAUSES = {
     "storage": ("storage", "the storage is empty", "empty storage"),
     "priority": ("priority", "other fields come first", "other fields that come first"),
 }  # fmt: skip
-"""Heading of each cause of a shortage, the cause in a sentence after "because", and as a noun of at
-most 34 characters, which is what a legend holds.
+"""Heading of each cause of a shortage, its text after "because", and a noun for a legend, of at
+most 34 characters.
 """
 
 
-def causes_of(told: xr.Dataset) -> list[str]:
-    """Causes of the shortages of all plans and fields, less those that are but rounding."""
-    by_cause = told["shortage_by_cause"].sum(("plan", "field"))
+def causes_of(supply: xr.Dataset) -> list[str]:
+    """Causes of the shortages of all plans and fields, without those that are rounding error."""
+    by_cause = supply["shortage_by_cause"].sum(("plan", "field"))
     least = 1e-6 * float(by_cause.sum())
     return [str(one) for one in by_cause["cause"].values if float(by_cause.sel(cause=one)) > least]
 
 
-MOST_LOST = 0.10  # of the irrigation that lands: more is told; own choice
+MOST_LOST = 0.10  # of the irrigation that lands; more gets a note (own choice)
 _REMEDIES = {
-    "runoff": "let it stop at runoff, split it (cycle_and_soak), or water slower",
-    "drained": "an audit that evens out the catch, a target above 0 or a smaller depth saves it",
+    "runoff": "to save it, stop at runoff, split the run (cycle_and_soak) or water slower",
+    "drained": "to save it, even out the catch, refill to less than full or water less at a time",
 }
 
 
 def water_notes(of_field: xr.Dataset, system: str) -> list[tuple[str, str]]:
-    """What of the irrigation of a field is lost and what never came, by plan, and what to change.
+    """Irrigation of a field that is lost, demand that is never met, by plan, and what to change.
 
-    A loss is told where it is more than a tenth of what lands, water that never came where it is
-    more than a hundredth of what the plan wants.
+    A loss has a note from a tenth of what lands, unmet demand from a hundredth of the demand.
     """
     notes = []
-    for name, told in (("runoff", "Runs off"), ("drained", "Drains")):
+    for name, heading in (("runoff", "Runs off"), ("drained", "Drains")):
         if f"irrigation_{name}_mean" not in of_field or "irrigation_landed_mean" not in of_field:
             continue
         landed, lost = of_field["irrigation_landed_mean"], of_field[f"irrigation_{name}_mean"]
@@ -208,33 +247,33 @@ def water_notes(of_field: xr.Dataset, system: str) -> list[tuple[str, str]]:
             ]
             first = " of the irrigation ".join(shares[0])
             by_plan = ", ".join([first, *map(" ".join, shares[1:])])
-            notes.append((told, f"{by_plan}; {_REMEDIES[name]}"))
+            notes.append((heading, f"{by_plan}; {_REMEDIES[name]}"))
     if "shortage_cause_mean" in of_field:
         parts = [
             text for key in of_field["plan"].values if (text := _missing(of_field, key, system))
         ]
         if parts:
-            notes.append(("Never comes", "; ".join(parts)))
+            notes.append(("Unmet demand", "; ".join(parts)))
     return notes
 
 
 def _missing(of_field: xr.Dataset, plan: Hashable, system: str) -> str:
-    """What a plan wants in the mean year and the field never gets, by cause; "" when little."""
+    """Demand of the mean year that is never met, by cause; "" when little."""
     one, depth = of_field.sel(plan=plan), shown("mm", system)
     # Not ``shortage_mean``: with a supply that is the volume of all fields.
     short = float(one["shortage_cause_mean"].sum("cause"))
-    wanted = short + float(one["season_water"])
-    if short <= 0.01 * wanted:
+    demand = short + float(one["season_water"])
+    if not short > 0.01 * demand:  # NaN too
         return ""
     causes = [
         f"{depth_text(float(value), depth)} because {CAUSES[str(cause)][1]}"
         for cause, value in zip(one["cause"].values, one["shortage_cause_mean"].values, strict=True)
-        if float(value) > 0.01 * wanted
+        if float(value) > 0.01 * demand
     ]
     because = f": {', '.join(causes)}" if causes else ""
     return (
-        f"{depth_text(short, depth)} {depth.unit} of the {depth_text(wanted, depth)} {depth.unit} "
-        f"wanted a year under {_plan_label(of_field, plan)}{because}"
+        f"{depth_text(short, depth)} {depth.unit} of a yearly demand of "
+        f"{depth_text(demand, depth)} {depth.unit} under {_plan_label(of_field, plan)}{because}"
     )
 
 
@@ -249,14 +288,14 @@ COSTS = {
     "first": ("first cost", ("construction", "irrigation", "storage")),
     "water_mean": ("water", ("water",)),
     "energy_mean": ("energy", ("energy",)),
-    "labour_mean": ("labour", ("labour",)),
+    "labour_mean": ("labor", ("labour",)),
     "lost_turf_mean": ("lost turf", ("lost_turf",)),
-    "mean": ("all, a year", ("water", "energy", "labour", "lost_turf")),
+    "mean": ("total a year", ("water", "energy", "labour", "lost_turf")),
     "dry": ("1-in-10 year", ("water", "energy", "labour", "lost_turf")),
     "present": ("present cost", ()),
     "equal_yearly": ("equal yearly", ()),
 }
-"""Heading of ``field_cost_NAME`` and ``cost_NAME``, and what must have a price to show it."""
+"""Heading of ``field_cost_NAME`` and ``cost_NAME``, and which prices it needs, any of them."""
 
 FIELD_COSTS = tuple(name for name in COSTS if name not in ("construction", "irrigation", "storage"))
 YEARLY_COSTS = tuple(name for name in COSTS if name.endswith("mean") or name == "dry")
@@ -264,7 +303,7 @@ LIFE_COSTS = tuple(name for name in COSTS if name not in YEARLY_COSTS)
 
 
 def cost_columns(costs: xr.Dataset, prefix: str, names: Sequence[str]) -> list[tuple[str, str]]:
-    """Variables ``prefix_NAME`` with their headings, less those that nothing has a price for."""
+    """Variables ``prefix_NAME`` with their headings, without those that have no price."""
     priced = set(json.loads(costs.attrs["priced"]))
     out = []
     for name in names:
@@ -275,57 +314,53 @@ def cost_columns(costs: xr.Dataset, prefix: str, names: Sequence[str]) -> list[t
 
 
 def has_first_costs(costs: xr.Dataset) -> bool:
-    """Whether anything that is built has a price."""
+    """Whether anything built has a price."""
     return bool(set(json.loads(costs.attrs["priced"])) & set(COSTS["first"][1]))
 
 
 def cost_notes(costs: xr.Dataset, compare: bool = True) -> list[tuple[str, str]]:
-    """How to read the costs, what has no price, and (``compare``) what one root zone costs more
-    than another.
+    """How to read the costs, what has no price and, with ``compare``, what a dearer root zone
+    costs more.
     """
     attrs = costs.attrs
     notes = [
         (
             "Costs",
-            "at the scenario's own prices; a year: water by the tariff of each month, pumping, "
-            "watering work and lost turf, mean of the years; 1-in-10 year: one year in ten costs "
-            "more",
+            "at the scenario's prices. A year: water by the tariff of each month, pumping, labor "
+            "and lost turf, mean of the years. 1-in-10 year: one year in ten costs more",
         )
     ]
     if has_first_costs(costs):
         notes.append(
             (
                 "First cost",
-                "root zone, irrigation system and, for the site, pond or tank, as far as they have "
-                "a price; a plan that never waters needs neither system nor pond",
+                "root zone, irrigation system and, for the site, pond or tank, where they have a "
+                "price; a plan that never waters needs neither system nor pond",
             )
         )
     if "lost_turf" in json.loads(attrs["priced"]):
         lost = (
-            "renovation of the largest share that is dead in a year in which death is reached, "
-            "nothing in other years"
+            "renovation of the largest dead share, in years with death"
         )
         if attrs["turf"] == CONTINUOUS:
-            lost += "; ground that stays dead for years counts in each of them"
+            lost += "; ground that stays dead counts in each year"
         notes.append(("Lost turf", lost))
     if attrs["life_years"]:
         notes.append(
             (
                 "Present cost",
-                f"first cost and a year's costs over {attrs['life_years']} years in money of today "
-                f"at {100 * attrs['discount_rate']:g}% a year; equal yearly: the same as one sum "
-                "every year",
+                f"first cost and yearly costs over {attrs['life_years']} years in today's money at "
+                f"{100 * attrs['discount_rate']:g}% a year; equal yearly: the same as a yearly sum",
             )
         )
-    notes += [("No price", told) for told in json.loads(attrs["unpriced"])]
+    notes += [("No price", text) for text in json.loads(attrs["unpriced"])]
     compared = difference_text(costs) if compare else ""
     return notes + ([("Compared", compared)] if compared else [])
 
 
 def difference_text(costs: xr.Dataset) -> str:
-    """What the dearest root zone to build costs more than the cheapest; "" where it is not known.
-
-    On the same area, under the plan with the fewest days below playing condition.
+    """What the dearest root zone costs more than the cheapest, on the same area and under the plan
+    with the fewest days below playing condition; "" where it is not known.
     """
     if "difference_first" not in costs:
         return ""
@@ -353,58 +388,100 @@ def difference_text(costs: xr.Dataset) -> str:
     text += f", under “{label}”, the plan with the fewest days below playing condition."
     if "difference_present" in one:
         life = f"Over {costs.attrs['life_years']} years at {100 * costs.attrs['discount_rate']:g}%"
-        text += f" {life} it costs {difference('present')} in money of today."
+        text += f" {life} it costs {difference('present')} in today's money."
     return text
 
 
-def odds_text(one: xr.Dataset, name: str = "probability") -> str:
-    """Percent with its standard error; alone with a decimal where whole ones would say none or all;
-    a limit when no year, or every year, had the event.
+def of_100(p: float) -> str:
+    """A share of years as a count of 100: ``22``, ``<1``, ``>99``, ``all``."""
+    if p >= 1.0:
+        return "all"
+    if 100.0 * p < 1.0:
+        return "<1"
+    return ">99" if 100.0 * p > 99.0 else f"{100.0 * p:.0f}"
+
+
+def limits_in_brackets(p: float, low: float, high: float, value: str | None = None) -> str:
+    """Odds of 100 years with their limits, all in percent: ``22 (7-43)``, ``<1 (0-3)``.
+
+    A limit alone where no year, or every year, has it; the odds alone where both limits print as
+    they do. ``value``: what to print in place of the odds, "" for the limits alone.
     """
-    p = one[name].item()
+    if math.isnan(p):
+        return UNKNOWN
+    if p == 0.0 and high > 0.0:
+        return f"<{max(math.ceil(high), 1)}"
+    if p == 100.0 and low < 100.0:
+        return f">{min(math.floor(low), 99)}"
+    if value is None:
+        value = {"<1": "<1", ">99": ">99"}.get(of_100(p / 100.0), f"{p:.0f}")
+    if math.isnan(low) or math.isnan(high):
+        return value
+    ends = f"{low:.0f}", f"{high:.0f}"
+    if ends[0] == ends[1]:
+        return value
+    return f"{value} ({ends[0]}-{ends[1]})" if value else f"{ends[0]}-{ends[1]}"
+
+
+def odds_with_se(p: float, error: float, low: float, high: float) -> str:
+    """Percent with its standard error; a limit when no year, or every year, had the event; a
+    decimal and no error where whole numbers would say none, all or no error. All as shares.
+    """
     if math.isnan(p):
         return UNKNOWN
     if p == 0.0:
-        return f"<{math.ceil(100 * one[f'{name}_high'].item())}"
+        return f"<{math.ceil(100 * high)}"
     if p == 1.0:
-        return f">{math.floor(100 * one[f'{name}_low'].item())}"
-    if not 0.01 <= p <= 0.99:
+        return f">{math.floor(100 * low)}"
+    chance = f"{100 * error:.0f}"
+    if not 0.01 <= p <= 0.99 or chance == "0":
         return f"{100 * p:.1f}"
-    return f"{100 * p:.0f}±{100 * one[f'{name}_se'].item():.0f}"
+    return f"{100 * p:.0f}±{chance}"
+
+
+def odds_text(one: xr.Dataset, name: str = "probability") -> str:
+    """``odds_with_se`` of a probability of ``one``."""
+    return odds_with_se(*(one[f"{name}{end}"].item() for end in ("", "_se", "_low", "_high")))
 
 
 def days_below_text(one: xr.Dataset) -> str:
     """Mean days a year below playing condition, and those of the worst year in ten: "9 (24)"."""
-    mean, worst = (one[f"days_below_condition_{name}"].item() for name in ("mean", "1in10"))
+    return mean_and_worst(
+        *(one[f"days_below_condition_{name}"].item() for name in ("mean", "1in10"))
+    )
+
+
+def mean_and_worst(mean: float, worst: float) -> str:
+    """A mean, and in brackets what one year in ten reaches or passes: ``9 (24)``."""
     return UNKNOWN if math.isnan(mean) else f"{mean:.0f} ({worst:.0f})"
 
 
 def spell_text(attrs: Mapping[Hashable, Any]) -> str:
-    """For how long a stage must hold; a file that does not say so counted any day."""
+    """For how long a stage must hold; older files, which do not say, counted any day."""
     days = int(attrs.get("reached_days", 1))
     return f"for {days} days in a row" if days > 1 else "on any day"
 
 
 def reached_text(attrs: Mapping[Hashable, Any]) -> str:
-    """When a stage counts: what follows "a year in which the stage ..."."""
-    return f"holds on its share of the field {spell_text(attrs)}"
+    """When a stage counts: the end of "a year in which the stage ..."."""
+    return f"covers its share of the field {spell_text(attrs)}"
 
 
 def condition_text(attrs: Mapping[Hashable, Any]) -> str:
-    """What is below playing condition."""
+    """What counts as below playing condition."""
     green, wilt = (100.0 * float(attrs[f"condition_{name}"]) for name in ("green", "wilt"))
     return f"less than {green:g}% of the field green or more than {wilt:g}% of it wilting"
 
 
-def procedures(by_year: dict[str, dict[str, int]], are_made: bool = False) -> list[str]:
-    """Each procedure once, with the years (and the days, when not all of a year) that used it."""
+def procedures(by_year: dict[str, dict[str, int]], simulated: bool = False) -> list[str]:
+    """Each procedure once, with the years that used it, and the days where part of a year did."""
     used: dict[str, list[str]] = {}
     for year, days in by_year.items():
         for name, count in days.items():
             used.setdefault(name, []).append(
-                str(year) if len(days) == 1 else f"{year} ({count} days)"
+                str(year) if len(days) == 1 else f"{year} ({count_text(count, 'day')})"
             )
-    of = "simulated years " if are_made else ""
+    of = "simulated years " if simulated else ""
     return [f"{name}: {of}{year_spans(years)}" for name, years in used.items()]
 
 

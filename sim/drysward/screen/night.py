@@ -1,68 +1,84 @@
-"""What one night can put on each field and what the ground takes, at a terminal."""
+"""What one night can put on each field and what the ground takes. Nothing is computed here."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from itertools import groupby
-
-from rich.console import RenderableType
-from rich.table import Table
 
 from drysward.quantities import Display, shown
 from drysward.results.text import rounded
 from drysward.scenario.model import BY_DESIGN, BY_FLOW, BY_MACHINE
-from drysward.screen.tables import named_lines, plain_table
+from drysward.screen.document import Notes, Part, Row, Table, notes, number, words
 from drysward.site.night import Night, splits
 
-_SET_BY = {
+SET_BY = {
     "plan": "the plan",
     "soil": "good practice on the soil",
     "night": "what a night puts on",
     "ground": "what the ground takes",
 }
+"""What limits the largest watering."""
 _SPLIT = {
     True: "cycle and soak: the ground lets water in all night",
     False: "one run: what the surface cannot hold runs off",
 }
 
 
-def night_tables(nights: Iterable[Night], system: str) -> list[RenderableType]:
-    """A table for each field with a row for each plan that waters, then what it rests on."""
+def grounds(nights: Sequence[Night], system: str) -> list[Part]:
+    """One night's water by field and plan, then what system and ground allow."""
     depth, flow = shown("mm", system), shown("m3 h-1", system)
-    parts: list[RenderableType] = []
+    lines = []
     for _, group in groupby(nights, key=lambda night: night.field.key):
         of_field = list(group)
-        parts.append(_table(of_field, depth))
-        parts.append(named_lines([*_grounds(of_field, depth, flow), *_cautions(of_field, depth)]))
-    return parts
+        label = of_field[0].field.label
+        lines += [(name, f"{label}: {text}") for name, text in _grounds(of_field, depth, flow)]
+    return [_table(nights, depth), notes(lines)] if nights else []
 
 
-def _table(of_field: list[Night], depth: Display) -> Table:
-    table = plain_table(f"{of_field[0].field.label}: one night's water, {depth.unit}")
-    table.add_column("plan", ratio=1, min_width=14, overflow="fold")
-    for title in (
-        "nights\na week",
-        "hours\na night",
-        "put on,\nall",
-        "put on,\nat turf",
-        "ground\ntakes",
-        "largest\nwatering",
-    ):
-        table.add_column(title, justify="right", no_wrap=True)
-    table.add_column("set by", overflow="fold")
-    for night in of_field:
-        table.add_row(
-            night.plan.key,
-            "crowns" if math.isnan(night.nights_a_week) else f"{night.nights_a_week:.2g}",
-            f"{night.plan.window_h:g}",
-            _depth(night.gross_mm, depth),
-            _depth(night.landed_mm, depth),
-            "all" if math.isinf(night.take_mm) else _depth(night.take_mm, depth),
-            _depth(night.largest_mm, depth),
-            _SET_BY[night.limit],
-        )
-    return table
+def night_tables(nights: Iterable[Night], system: str) -> list[Part]:
+    """``grounds``, then where ground or night falls short."""
+    known = list(nights)
+    cautions = [("Caution", line) for line in shortfalls(known, system)]
+    return [*grounds(known, system), *([Notes(tuple(cautions))] if cautions else [])]
+
+
+def _table(nights: Sequence[Night], depth: Display) -> Table:
+    unit, decimals = depth.unit, depth.decimals + 1
+    columns = [
+        words("field", "field", whole=True),
+        words("field_label", "field"),
+        words("plan", "plan", whole=True),
+        number("nights_a_week", "nights a week", write=lambda value: f"{value:.2g}"),
+        number("hours", "hours a night", "h", write=lambda value: f"{value:g}"),
+        number("gross", "put on", unit, decimals),
+        number("landed", "reaches turf", unit, decimals),
+        number("taken", "ground takes", unit, write=lambda mm: _or_all(mm, decimals)),
+        number("largest", "largest watering", unit, decimals),
+        words("set_by", "set by"),
+    ]
+    rows: list[Row] = [
+        {
+            "field": night.field.key,
+            "field_label": night.field.label,
+            "plan": night.plan.key,
+            "nights_a_week": night.nights_a_week,
+            "hours": night.plan.window_h,
+            "gross": night.gross_mm * depth.factor,
+            "landed": night.landed_mm * depth.factor,
+            "taken": night.take_mm * depth.factor,
+            "largest": night.largest_mm * depth.factor,
+            "set_by": SET_BY[night.limit],
+        }
+        for night in nights
+    ]
+    return Table(
+        "night", "One night's water", columns, rows, columns[1:], ("plan",), by="field_label"
+    )
+
+
+def _or_all(value: float, decimals: int) -> str:
+    return "all" if math.isinf(value) else rounded(value, decimals)
 
 
 def _depth(mm: float, depth: Display) -> str:
@@ -89,42 +105,46 @@ def _grounds(of_field: list[Night], depth: Display, flow: Display) -> Iterator[t
     for split, what in _SPLIT.items():
         same = [night for night in of_field if splits(delivery, night.plan) == split]
         if same:
-            yield "", what if len(same) == len(of_field) else f"{_keys(same)}: {what}"
+            yield "Run time", what if len(same) == len(of_field) else f"{_keys(same)}: {what}"
 
 
 def _system(of_field: list[Night], depth: Display, flow: Display) -> str:
     night = of_field[0]
     delivery = night.field.delivery
-    put_out = f"{rounded(night.flow_m3_h * flow.factor, 0)} {flow.unit}"
+    rate = f"{rounded(night.flow_m3_h * flow.factor, 0)} {flow.unit}"
     if delivery.basis == BY_DESIGN:
-        told = (
-            f"taken to be built for a peak week of {_depth(night.peak_week_mm, depth)} "
-            f"{depth.unit}: {put_out}. State flow or zones"
+        text = (
+            f"assumed built for a peak week of {_depth(night.peak_week_mm, depth)} {depth.unit}: "
+            f"{rate}. State flow or zones"
         )
     elif delivery.basis == BY_MACHINE:
-        told = f"the usual flow of its kind, {put_out}. State flow"
+        text = f"the usual flow of its kind, {rate}. State flow"
     elif delivery.basis == BY_FLOW:
-        told = f"{put_out}, as stated"
+        text = f"{rate}, as stated"
     elif delivery.zones == 1:
-        told = f"one zone, the whole field at once: {put_out}"
+        text = f"one zone, the whole field at once: {rate}"
     else:
-        told = f"{delivery.zones} zones share the night: {put_out} while one runs"
+        text = f"{delivery.zones} zones share the night: {rate} while one runs"
     if night.passes:
         counts = sorted({one.passes for one in of_field})
-        told += f"; {' or '.join(map(str, counts))} passes a night of {delivery.hours_per_pass:g} h"
+        passes = "pass" if counts == [1] else "passes"
+        text += (
+            f"; {' or '.join(map(str, counts))} {passes} a night of {delivery.hours_per_pass:g} h"
+        )
     if delivery.machine:
-        told += f", shared with all fields of machine '{delivery.machine}'"
-    return told
+        text += f", shared with all fields of machine '{delivery.machine}'"
+    return text
 
 
-def _cautions(of_field: list[Night], depth: Display) -> Iterator[tuple[str, str]]:
-    """Where ground or night falls short; plans of which the same is true in one line."""
-    told: dict[str, list[Night]] = {}
-    for night in of_field:
+def shortfalls(nights: Iterable[Night], system: str) -> Iterator[str]:
+    """Where ground or night falls short; what holds for several plans of a field in one line."""
+    depth = shown("mm", system)
+    plans: dict[tuple[str, str], list[Night]] = {}
+    for night in nights:
         for line in _shortfalls(night, depth):
-            told.setdefault(line, []).append(night)
-    for line, plans in told.items():
-        yield "Caution", f"{_keys(plans)}: {line}"
+            plans.setdefault((night.field.label, line), []).append(night)
+    for (label, line), same in plans.items():
+        yield f"{label}, {_keys(same)}: {line}"
 
 
 def _shortfalls(night: Night, depth: Display) -> Iterator[str]:
@@ -138,12 +158,12 @@ def _shortfalls(night: Night, depth: Display) -> Iterator[str]:
         )  # fmt: skip
         yield (
             f"in a night the ground takes {_depth(night.take_mm, depth)} {unit}, less than the "
-            f"{_depth(night.landed_mm, depth)} {unit} that it can be given; {rest}"
+            f"{_depth(night.landed_mm, depth)} {unit} that the system can put on; {rest}"
         )
     if night.limit != "plan" and night.week_mm < night.peak_week_mm:
         yield (
-            f"a week brings {_depth(night.week_mm, depth)} {unit} at most, by "
-            f"{_SET_BY[night.limit]}; a peak week takes {_depth(night.peak_week_mm, depth)} {unit}"
+            f"a week brings {_depth(night.week_mm, depth)} {unit} at most, limited by "
+            f"{SET_BY[night.limit]}; a peak week needs {_depth(night.peak_week_mm, depth)} {unit}"
         )
 
 

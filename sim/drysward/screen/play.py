@@ -1,98 +1,117 @@
-"""What a person reads of play at a terminal. Nothing is computed here."""
+"""What ``drysward compare --show play`` prints. Nothing is computed here."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable
+from collections.abc import Iterator, Sequence
 
 import xarray as xr
-from rich.console import RenderableType
-from rich.table import Table
 
 from drysward.results.text import UNKNOWN, findings_of, rounded
-from drysward.screen.tables import named_lines, plain_table, weather_findings
+from drysward.screen.compare import weather_findings
+from drysward.screen.document import Cell, Column, Part, Row, Table, Value, notes, number, words
 
 CAUTIONS = (
     "Hardness is an estimate from moisture, soil and cover: only a measurement by the applicable "
     "test method decides whether a surface is safe.",
-    "Disease nights are nights that favour leaf disease, not disease.",
+    "Disease nights are nights that favor leaf disease, not disease.",
 )
 
 
-def play(summary: xr.Dataset, told: xr.Dataset) -> list[RenderableType]:
-    """A table for each field that is looked at, with a row for each plan, then how to read it."""
-    fields = [key for key in told["field"].values if bool(summary["has_play"].sel(field=key))]
+def play(summary: xr.Dataset, played: xr.Dataset) -> list[Part]:
+    """A table of the turf and one of skinned surfaces, a block for each field with play."""
+    fields = [key for key in played["field"].values if bool(summary["has_play"].sel(field=key))]
     parts = weather_findings(findings_of(summary.attrs))
-    parts += [_field_table(summary.sel(field=key), told.sel(field=key)) for key in fields]
-    parts.append(named_lines(_notes(summary.sel(field=fields))))
+    for skinned, key, title, shown in (
+        (False, "turf_play", "Play on turf", _TURF),
+        (True, "skinned_play", "Play on skinned surfaces", _SKINNED),
+    ):
+        of_kind = [f for f in fields if bool(summary["skinned"].sel(field=f)) == skinned]
+        if of_kind:
+            parts.append(_table(summary, played, of_kind, key, title, shown))
+    parts.append(notes(_notes()))
     return parts
 
 
-def _field_table(summary: xr.Dataset, told: xr.Dataset) -> Table:
-    skinned = bool(summary["skinned"])
-    columns = _SKINNED if skinned else _TURF
-    limit = float(summary["hard_above"])
-    title = summary["field_label"].item()
-    table = plain_table(f"{title}: skinned surface" if skinned else f"{title}: turf")
-    table.add_column("plan", ratio=1, min_width=12, overflow="fold")
-    for heading in columns:
-        table.add_column(heading.format(limit=limit), justify="right", no_wrap=True)
-    for key in told["plan"].values:
-        one = told.sel(plan=key)
-        label = str(summary["plan_label"].sel(plan=key).item())
-        table.add_row(label, *(cell(one) for cell in columns.values()))
-    return table
-
-
-# Heading -> what stands under it.
-_TURF: dict[str, Callable[[xr.Dataset], str]] = {
-    "hard\n>{limit:.0f}g\ndays": lambda one: _days(one, "days_hard"),
-    "mean\n\ng": lambda one: _number(one["mean_hardness_mean"].item(), 0),
-    "mud\n\ndays": lambda one: _days(one, "days_mud"),
-    "no air,\nlongest\ndays": lambda one: (
-        f"{_days(one, 'days_airless')},{_number(one['longest_airless_most'].item(), 0)}"
-    ),
-    "weed-\nprone\ndays": lambda one: _days(one, "days_weed_prone"),
-    "dis-\nease\nnights": lambda one: _days(one, "disease_nights"),
-    "worn\n\n%": lambda one: _number(100.0 * one["peak_worn_mean"].item(), 0),
-    "roots\nlost\n%": lambda one: _number(100.0 * one["peak_root_loss_mean"].item(), 0),
-    "play-\nable\n%": lambda one: _share(one, "playable"),
-    "too\nhard\n%": lambda one: _share(one, "hard"),
-    "too\nwet\n%": lambda one: _share(one, "wet"),
+# What stands under a heading: the variable, its unit, its decimals, and what multiplies it.
+_Shown = dict[str, tuple[str, str, int, float]]
+_TURF: _Shown = {
+    "hard": ("days_hard_mean", "days", 1, 1.0),
+    "mean hardness": ("mean_hardness_mean", "g", 0, 1.0),
+    "mud": ("days_mud_mean", "days", 1, 1.0),
+    "airless": ("days_airless_mean", "days", 1, 1.0),
+    "longest airless": ("longest_airless_most", "days", 0, 1.0),
+    "weed-prone": ("days_weed_prone_mean", "days", 1, 1.0),
+    "disease": ("disease_nights_mean", "nights", 1, 1.0),
+    "worn": ("peak_worn_mean", "%", 0, 100.0),
+    "roots lost": ("peak_root_loss_mean", "%", 0, 100.0),
 }
-_SKINNED: dict[str, Callable[[xr.Dataset], str]] = {
-    "dust\n\ndays": lambda one: _days(one, "days_dust"),
-    "mud\n\ndays": lambda one: _days(one, "days_mud"),
-    "water\nstands\ndays": lambda one: _days(one, "days_standing"),
-    "play-\nable\n%": lambda one: _share(one, "playable"),
-    "too\ndry\n%": lambda one: _share(one, "hard"),
-    "too\nwet\n%": lambda one: _share(one, "wet"),
+_SKINNED: _Shown = {
+    "dust": ("days_dust_mean", "days", 1, 1.0),
+    "mud": ("days_mud_mean", "days", 1, 1.0),
+    "water stands": ("days_standing_mean", "days", 1, 1.0),
 }
+_EVENTS = {"playable": "playable", "hard": "too hard", "wet": "too wet"}
 
 
-def _days(one: xr.Dataset, name: str) -> str:
-    return _number(one[f"{name}_mean"].item(), 1)
+def _table(
+    summary: xr.Dataset,
+    played: xr.Dataset,
+    fields: Sequence[str],
+    key: str,
+    title: str,
+    shown: _Shown,
+) -> Table:
+    skinned = shown is _SKINNED
+    named = [words("field", "field", whole=True), words("field_label", "field"),
+             words("plan", "plan", whole=True), words("plan_label", "plan")]  # fmt: skip
+    numbers = [number(name, head, unit, decimals)
+               for head, (name, unit, decimals, _) in shown.items()]  # fmt: skip
+    events: list[Column] = []
+    cells: list[Column | Cell] = [named[1], named[3], *numbers]
+    for kind, head in _EVENTS.items():
+        what = "too dry" if skinned and kind == "hard" else head
+        pair = (f"events_{kind}_share", f"events_{kind}_se")
+        events += [number(pair[0], f"events {what}", "%", 1),
+                   number(pair[1], f"events {what}, standard error", "%", 1)]  # fmt: skip
+        cells.append(Cell(f"events {what}", pair, _share, "%"))
+    rows: list[Row] = []
+    heads: dict[Value, str] = {}
+    for field in fields:
+        label = str(summary["field_label"].sel(field=field).item())
+        limit = float(summary["hard_above"].sel(field=field))
+        heads[label] = label if skinned else f"{label}; hard: over {limit:.0f} g"
+        for plan in map(str, played["plan"].values):
+            one = played.sel(field=field, plan=plan)
+            row: dict[str, Value] = {
+                "field": str(field), "field_label": label, "plan": plan,
+                "plan_label": str(summary["plan_label"].sel(plan=plan).item()),
+            }  # fmt: skip
+            row |= {name: one[name].item() * times for name, _, _, times in shown.values()}
+            row |= {column.key: 100.0 * one[column.key].item() for column in events}
+            rows.append(row)
+    return Table(
+        key, title, [*named, *numbers, *events], rows, cells, ("plan_label",),
+        by="field_label", blocks=heads,
+    )  # fmt: skip
 
 
-def _number(value: float, decimals: int) -> str:
-    return UNKNOWN if math.isnan(value) else rounded(value, decimals)
-
-
-def _share(one: xr.Dataset, kind: str) -> str:
-    share, error = (one[f"events_{kind}_{part}"].item() for part in ("share", "se"))
+def _share(share: float, error: float) -> str:
     if math.isnan(share):
         return UNKNOWN
-    return f"{100.0 * share:.0f}±{100.0 * error:.0f}"
+    chance = rounded(error, 0)
+    return rounded(share, 0) if chance == "0" else f"{rounded(share, 0)}±{chance}"
 
 
-def _notes(summary: xr.Dataset) -> Iterable[tuple[str, str]]:
+def _notes() -> Iterator[tuple[str, str]]:
     yield (
-        "Play",
-        "mean days of the answer season on which the stated share of the field is affected; no "
-        "air: below 10% of air-filled pores unless the scenario says otherwise, and the longest "
-        "spell of any year; weed-prone: moist enough for algae, sedges and annual bluegrass; worn "
-        "and roots lost: mean of the yearly peaks; last three: percent of all judged events, "
-        "± standard error",
+        "Days",
+        "mean of the years; days of the season on which the stated share of the field is affected",
     )
+    yield "Airless", "less than 10% of air-filled pores, unless the scenario sets another limit"
+    yield "Longest airless", "the longest spell of any year"
+    yield "Weed-prone", "days moist enough for algae, sedges and annual bluegrass"
+    yield "Worn, roots lost", "mean of the yearly peaks"
+    yield "Events", "percent of all events, ± standard error"
     for caution in CAUTIONS:
         yield "Caution", caution

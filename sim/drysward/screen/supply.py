@@ -1,14 +1,12 @@
-"""What a person reads of a supply: tables at most 100 columns wide. Nothing is computed here."""
+"""What ``drysward supply`` prints. Nothing is computed here."""
 
 from __future__ import annotations
 
 import calendar
 import math
-from collections.abc import Callable, Hashable, Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 import xarray as xr
-from rich.console import RenderableType
-from rich.table import Table
 
 from drysward.quantities import Display
 from drysward.results.sizing_text import (
@@ -18,6 +16,7 @@ from drysward.results.sizing_text import (
     not_monotone_text,
     origins,
     percent_text,
+    size_display,
     size_text,
     smallest_text,
     through_storage,
@@ -33,282 +32,344 @@ from drysward.results.text import (
     driest_years,
     file_means_text,
     findings_of,
-    odds_text,
+    odds_with_se,
     rounded,
     volume_display,
-    volume_text,
     year_text,
     years_used,
 )
 from drysward.scenario.model import RECORD
-from drysward.screen.tables import (
-    bold,
-    named_lines,
-    plain_table,
-    site_cost_tables,
-    weather_findings,
+from drysward.screen.compare import site_cost_tables, weather_findings
+from drysward.screen.document import (
+    Cell,
+    Column,
+    Heading,
+    Part,
+    Row,
+    Table,
+    Value,
+    is_missing,
+    notes,
+    number,
+    words,
 )
 
+_PLAN = (words("plan", "plan", whole=True), words("plan_label", "plan"))
+_FIELD = (words("field", "field", whole=True), words("field_label", "field"))
 
-def supply_report(told: xr.Dataset, system: str) -> list[RenderableType]:
-    """Every table of a supply, from the answers by plan, then what a reader must know."""
-    parts: list[RenderableType] = [
-        bold(told.attrs["title"]),
-        *weather_findings(findings_of(told.attrs)),
-        _water_table(told, system),
-        _reliability_table(told, system),
+
+def supply_report(supply: xr.Dataset, system: str) -> list[Part]:
+    """Every table of a supply, from the answers by plan, then how to read them."""
+    parts: list[Part] = [
+        Heading(supply.attrs["title"]),
+        *weather_findings(findings_of(supply.attrs)),
+        _water_table(supply, system),
+        _reliability_table(supply, system),
     ]
-    if float(told["storage_by_month"].max()) > 0.0:
-        parts += [_storage_table(told, system), _storage_months(told, system)]
-    if float(told["shortage_by_month"].max()) > 0.0:
-        parts += [_shortage_causes(told, system), _shortage_months(told, system)]
-    parts.append(_turf_table(told))
-    if "cost" in told:
-        parts += site_cost_tables(told)
-    if "sizing_size" in told:
-        parts += _sizing(told, system)
-    parts.append(named_lines(_notes(told, system)))
+    if float(supply["storage_by_month"].max()) > 0.0:
+        parts += [_store_table(supply, system), _store_months(supply, system)]
+    if float(supply["shortage_by_month"].max()) > 0.0:
+        parts += [_shortage_causes(supply, system), _shortage_months(supply, system)]
+    parts.append(_turf_table(supply))
+    if "cost" in supply:
+        parts += site_cost_tables(supply)
+    if "sizing_size" in supply:
+        parts += _sizing(supply, system)
+    parts.append(notes(_notes(supply, system)))
     return parts
 
 
 def _by_plan(
-    told: xr.Dataset, title: str, columns: Sequence[tuple[str, Callable[[xr.Dataset], str]]]
+    supply: xr.Dataset,
+    key: str,
+    title: str,
+    columns: Sequence[Column],
+    values: Mapping[str, xr.DataArray],
+    cells: Sequence[Column | Cell] | None = None,
 ) -> Table:
-    """A row for each plan; a column is its heading and what it says of a plan."""
-    table = plain_table(title)
-    table.add_column("plan", ratio=1, min_width=14, overflow="fold")
-    for heading, _ in columns:
-        table.add_column(heading, justify="right", overflow="fold")
-    for key in told["plan"].values:
-        one = told.sel(plan=key)
-        table.add_row(str(one["plan_label"].item()), *(text(one) for _, text in columns))
-    return table
+    """A row for each plan; ``values`` by column, in its unit."""
+    rows: list[Row] = []
+    for plan in map(str, supply["plan"].values):
+        row: dict[str, Value] = {
+            "plan": plan, "plan_label": str(supply["plan_label"].sel(plan=plan).item())
+        }  # fmt: skip
+        rows.append(row | {name: of.sel(plan=plan).item() for name, of in values.items()})
+    shown = cells or columns
+    return Table(key, title, [*_PLAN, *columns], rows, [_PLAN[1], *shown], ("plan_label",))
 
 
-def _water_table(told: xr.Dataset, system: str) -> Table:
-    names = ("demand_mean", "delivered_mean", "from_storage_mean")
-    unit = volume_display([told[name] for name in names], system)
-
-    def volume(name: str) -> Callable[[xr.Dataset], str]:
-        return lambda one: volume_text(one[name].item(), unit)
-
-    def drawn(source: str) -> Callable[[xr.Dataset], str]:
-        return lambda one: volume_text(one["drawn_by_source"].sel(source=source).item(), unit)
-
-    columns = [("demand", volume("demand_mean")), ("delivered", volume("delivered_mean"))]
-    if float(told["storage_by_month"].max()) > 0.0:
-        columns.append(("out of\nstorage", volume("from_storage_mean")))
-    for key in told["source"].values:
-        columns.append((str(told["source_label"].sel(source=key).item()), drawn(key)))
-    columns.append(("shortage", volume("shortage_mean")))
-    columns.append(
-        ("days re-\nstricted", lambda one: rounded(one["restricted_days_mean"].item(), 1))
-    )
-    return _by_plan(told, f"Water of the mean year, {unit.unit}", columns)
+def _volumes(
+    supply: xr.Dataset, heads: Mapping[str, str], system: str
+) -> tuple[list[Column], dict[str, xr.DataArray], Display]:
+    unit = volume_display([supply[name] for name in heads], system)
+    columns = [number(name, head, unit.unit, unit.decimals) for name, head in heads.items()]
+    return columns, {name: supply[name] * unit.factor for name in heads}, unit
 
 
-def _reliability_table(told: xr.Dataset, system: str) -> Table:
-    unit = volume_display([told["worst_event"]], system)
-
-    def odds(name: str) -> Callable[[xr.Dataset], str]:
-        return lambda one: odds_text(one, name)
-
-    def percent(name: str) -> Callable[[xr.Dataset], str]:
-        return lambda one: rounded(100.0 * one[name].item(), 1)
-
-    def volume(name: str) -> Callable[[xr.Dataset], str]:
-        return lambda one: volume_text(one[name].item(), unit)
-
-    def worst(one: xr.Dataset) -> str:
-        year = one["worst_year"].item()
-        return UNKNOWN if math.isnan(year) else f"{year:.0f}"
-
-    are_made = int(told.attrs.get(MADE_YEARS, 0)) > 0
-    heading = "in\nmade\nyear" if are_made else "in\n\n"
-    columns: list[tuple[str, Callable[[xr.Dataset], str]]] = [
-        ("years\nwithout\nshortage", odds("no_shortage")),
-        (f"years\nshort by\nover {100.0 * told.attrs['short_year']:g}%", odds("short_year")),
-        ("worst\nyear\nshort by", percent("worst_year_share")),
-        (heading, worst),
-        ("years with\nany day\nshort", odds("shortage_odds")),
-        ("days in\nfull\n", percent("time_reliability")),
-        ("volume\ndelivered\n", percent("volume_reliability")),
-        ("resil-\nience\n", percent("resilience")),
-        (f"worst\nspell,\n{unit.unit}", volume("worst_event")),
-    ]
-    return _by_plan(told, "Reliability, %", columns)
+def _water_table(supply: xr.Dataset, system: str) -> Table:
+    names = ["demand_mean", "delivered_mean", "from_storage_mean"]
+    unit = volume_display([supply[name] for name in names], system)
+    heads = {"demand_mean": "demand", "delivered_mean": "delivered", "shortage_mean": "shortage"}
+    if float(supply["storage_by_month"].max()) > 0.0:
+        heads["from_storage_mean"] = "from storage"
+    keys = {"demand_mean": "demand", "delivered_mean": "delivered", "shortage_mean": "shortage",
+            "from_storage_mean": "from_storage"}  # fmt: skip
+    columns = [number(keys[n], head, unit.unit, unit.decimals) for n, head in heads.items()]
+    values = {keys[name]: supply[name] * unit.factor for name in heads}
+    for key in map(str, supply["source"].values):
+        label = str(supply["source_label"].sel(source=key).item())
+        columns.append(number(f"drawn_{key}", label, unit.unit, unit.decimals))
+        values[f"drawn_{key}"] = supply["drawn_by_source"].sel(source=key) * unit.factor
+    columns.append(number("restricted_days", "days restricted", "", 1))
+    values["restricted_days"] = supply["restricted_days_mean"]
+    return _by_plan(supply, "supply", "Water of the mean year", columns, values)
 
 
-def _storage_table(told: xr.Dataset, system: str) -> Table:
-    headings = {
-        "catchment_mean": "runoff\nin",
-        "rain_on_storage_mean": "rain\non it",
-        "refill_mean": "pumped\nin",
+def _reliability_table(supply: xr.Dataset, system: str) -> Table:
+    unit = volume_display([supply["worst_event"]], system)
+    short = f"{100.0 * supply.attrs['short_year']:g}%"
+    year_head = "worst simulated year" if int(supply.attrs.get(MADE_YEARS, 0)) else "worst year"
+    columns: list[Column] = []
+    values: dict[str, xr.DataArray] = {}
+    cells: list[Column | Cell] = []
+
+    def odds(name: str, head: str) -> None:
+        ends = {"": "", "_se": ", standard error", "_low": ", low limit", "_high": ", high limit"}
+        for end, more in ends.items():
+            columns.append(number(f"{name}{end}", f"{head}{more}", "%", 1))
+            values[f"{name}{end}"] = 100.0 * supply[f"{name}{end}"]
+        keys = (name, f"{name}_se", f"{name}_low", f"{name}_high")
+        cells.append(Cell(head, keys, _odds, "%"))
+
+    def amount(key: str, head: str, unit: str, decimals: int, of: xr.DataArray) -> None:
+        columns.append(number(key, head, unit, decimals))
+        values[key] = of
+        cells.append(columns[-1])
+
+    odds("no_shortage", "years without shortage")
+    odds("short_year", f"years short by over {short}")
+    odds("shortage_odds", "years with any day short")
+    amount("worst_year_share", "worst year short by", "%", 1, 100.0 * supply["worst_year_share"])
+    columns.append(number("worst_year", year_head, "", write=lambda v: f"{v:.0f}"))
+    values["worst_year"] = supply["worst_year"]
+    cells.append(columns[-1])
+    for name, head in (
+        ("time_reliability", "days in full"),
+        ("volume_reliability", "volume delivered"),
+        ("resilience", "resilience"),
+    ):
+        amount(name, head, "%", 1, 100.0 * supply[name])
+    amount("worst_event", "worst spell", unit.unit, unit.decimals,
+           supply["worst_event"] * unit.factor)  # fmt: skip
+    return _by_plan(supply, "reliability", "Reliability", columns, values, cells)
+
+
+def _odds(p: float, error: float, low: float, high: float) -> str:
+    return odds_with_se(p / 100.0, error / 100.0, low / 100.0, high / 100.0)
+
+
+def _store_table(supply: xr.Dataset, system: str) -> Table:
+    heads = {
+        "catchment_mean": "runoff in",
+        "rain_on_storage_mean": "rain in",
+        "refill_mean": "pumped in",
         "from_storage_mean": "drawn",
-        "evaporation_mean": "evap-\norated",
+        "evaporation_mean": "evaporated",
         "seepage_mean": "seeped",
-        "spill_mean": "spilt",
-        "least_storage": "least\never held",
+        "spill_mean": "spilled",
+        "least_storage": "least ever held",
     }
-    unit = volume_display([told[name] for name in headings], system)
-
-    def volume(name: str) -> Callable[[xr.Dataset], str]:
-        return lambda one: volume_text(one[name].item(), unit)
-
-    return _by_plan(
-        told,
-        f"The storage in the mean year, {unit.unit}",
-        [(heading, volume(name)) for name, heading in headings.items()],
-    )
+    columns, values, _ = _volumes(supply, heads, system)
+    return _by_plan(supply, "storage", "Storage in the mean year", columns, values)
 
 
-def _months(title: str, unit: Display) -> Table:
-    table = plain_table(f"{title}, {unit.unit}")
-    table.padding = (0, 0)
-    table.add_column("", ratio=1, overflow="fold")
-    for month in range(1, 13):
-        table.add_column(f" {calendar.month_abbr[month]}", justify="right", no_wrap=True)
-    return table
+def _months(unit: Display) -> list[Column]:
+    return [
+        number(calendar.month_abbr[m].lower(), calendar.month_abbr[m], "", unit.decimals)
+        for m in range(1, 13)
+    ]
 
 
-def _storage_months(told: xr.Dataset, system: str) -> Table:
-    unit = volume_display([told["storage_by_month"]], system)
-    if unit.unit == "Mgal":
-        unit = Display(unit.unit, unit.factor, 2)
-    table = _months("In storage at the month's end: mean, and what 1 year in 10 falls below", unit)
-    for key in told["plan"].values:
-        one = told.sel(plan=key)
-        for name, row in (("storage_by_month", "{}"), ("storage_by_month_low", "  1 in 10")):
-            cells = (f" {volume_text(v, unit)}" for v in one[name].values)
-            table.add_row(row.format(one["plan_label"].item()), *cells)
-    return table
+def _by_months(values: xr.DataArray, unit: Display) -> dict[str, Value]:
+    return {
+        calendar.month_abbr[i].lower(): float(v) * unit.factor
+        for i, v in enumerate(values.values, start=1)
+    }
 
 
-def _shortage_causes(told: xr.Dataset, system: str) -> Table:
-    """Why water was short: a row for each plan and field that is, a column for each cause."""
-    by_cause = told["shortage_by_cause"]
-    unit = volume_display([by_cause.sum("cause")], system)
-    causes = causes_of(told)
-    table = plain_table(f"Shortage of the mean year by cause, {unit.unit}")
-    table.add_column("", ratio=1, overflow="fold")
-    for heading in (*(CAUSES[str(cause)][0] for cause in causes), "all"):
-        table.add_column(heading, justify="right", no_wrap=True)
-    for key in told["plan"].values:
-        for field in told["field"].values:
-            one = by_cause.sel(plan=key, field=field)
+def _store_months(supply: xr.Dataset, system: str) -> Table:
+    unit = volume_display([supply["storage_by_month"]], system, 2)
+    months = _months(unit)
+    rows: list[Row] = []
+    for plan in map(str, supply["plan"].values):
+        one = supply.sel(plan=plan)
+        for name, what in (("storage_by_month", "mean"), ("storage_by_month_low", "1 in 10")):
+            rows.append({"plan": plan, "plan_label": str(one["plan_label"].item()), "what": what,
+                         **_by_months(one[name], unit)})  # fmt: skip
+    columns = [*_PLAN, words("what", "", whole=True), *months]
+    return Table(
+        "storage_months",
+        "In storage at the end of the month: mean, and what 1 year in 10 falls below, "
+        f"{unit.unit}",
+        columns, rows, columns[1:], ("plan_label", "what"),
+    )  # fmt: skip
+
+
+def _plans_and_fields(
+    supply: xr.Dataset, values: xr.DataArray
+) -> Iterable[tuple[xr.DataArray, dict[str, Value]]]:
+    """Values of each plan and field that has any, with the cells that name them."""
+    for plan in map(str, supply["plan"].values):
+        for field in map(str, supply["field"].values):
+            one = values.sel(plan=plan, field=field)
             if float(one.sum()) > 0.0:
-                volumes = (*(one.sel(cause=cause).item() for cause in causes), float(one.sum()))
-                table.add_row(_plan_and_field(told, key, field),
-                              *(volume_text(v, unit) for v in volumes))  # fmt: skip
-    return table
+                yield one, {
+                    "plan": plan,
+                    "plan_label": str(supply["plan_label"].sel(plan=plan).item()),
+                    "field": field,
+                    "field_label": str(supply["field_label"].sel(field=field).item()),
+                }
 
 
-def _plan_and_field(told: xr.Dataset, plan: Hashable, field: Hashable) -> str:
-    plan_label = told["plan_label"].sel(plan=plan).item()
-    return f"{plan_label}, {told['field_label'].sel(field=field).item()}"
+def _shortage_causes(supply: xr.Dataset, system: str) -> Table:
+    """Why water was short: a row for each plan and field that is, a column for each cause."""
+    by_cause = supply["shortage_by_cause"]
+    unit = volume_display([by_cause.sum("cause")], system)
+    causes = [str(cause) for cause in causes_of(supply)]
+    columns = [*_PLAN, *_FIELD]
+    columns += [number(cause, CAUSES[cause][0], "", unit.decimals) for cause in causes]
+    columns.append(number("all", "all", "", unit.decimals))
+    rows: list[Row] = [
+        {
+            **names,
+            **{cause: one.sel(cause=cause).item() * unit.factor for cause in causes},
+            "all": float(one.sum()) * unit.factor,
+        }
+        for one, names in _plans_and_fields(supply, by_cause)
+    ]
+    cells = [c for c in columns if c.key not in ("plan", "field")]
+    return Table(
+        "shortage_causes", f"Shortage of the mean year by cause, {unit.unit}", columns, rows, cells,
+        ("plan_label", "field_label"),
+    )  # fmt: skip
 
 
-def _shortage_months(told: xr.Dataset, system: str) -> Table:
-    by_month = told["shortage_by_month"]
+def _shortage_months(supply: xr.Dataset, system: str) -> Table:
+    by_month = supply["shortage_by_month"]
     unit = volume_display([by_month], system)
-    table = _months("Shortage of the mean year by field and month", unit)
-    for key in told["plan"].values:
-        for field in told["field"].values:
-            one = by_month.sel(plan=key, field=field)
-            if float(one.max()) > 0.0:
-                volumes = (f" {volume_text(v, unit)}" for v in one.values)
-                table.add_row(_plan_and_field(told, key, field), *volumes)
-    return table
+    columns = [*_PLAN, *_FIELD, *_months(unit)]
+    rows: list[Row] = [
+        {**names, **_by_months(one, unit)} for one, names in _plans_and_fields(supply, by_month)
+    ]
+    cells = [c for c in columns if c.key not in ("plan", "field")]
+    return Table(
+        "shortage_months", f"Shortage of the mean year by month, {unit.unit}", columns, rows, cells,
+        ("plan_label", "field_label"),
+    )  # fmt: skip
 
 
-def _turf_table(told: xr.Dataset) -> Table:
-    table = plain_table("What it does to the turf, % of years")
-    table.add_column("field", overflow="fold")
-    table.add_column("plan", ratio=1, overflow="fold")
-    for title in ("wilt", "dormant", "death"):
-        table.add_column(title, justify="right", no_wrap=True)
-    for field in told["field"].values:
-        for plan in told["plan"].values:
-            one = told.sel(field=field, plan=plan)
-            table.add_row(
-                str(one["field_label"].item()),
-                str(one["plan_label"].item()),
-                *(odds_text(one.sel(stage=stage)) for stage in ("wilt", "dormant", "dead")),
-            )
-    return table
+def _turf_table(supply: xr.Dataset) -> Table:
+    columns = [*_FIELD, *_PLAN]
+    cells: list[Column | Cell] = [_FIELD[1], _PLAN[1]]
+    stages = {"wilt": "wilt", "dormant": "dormancy", "dead": "death"}
+    ends = {"": "", "_se": ", standard error", "_low": ", low limit", "_high": ", high limit"}
+    for word in stages.values():
+        columns += [
+            number(f"{word}{e}", f"{word}{more}", "of 100 years", 1) for e, more in ends.items()
+        ]
+        cells.append(Cell(word, tuple(f"{word}{e}" for e in ends), _odds, "of 100"))
+    rows: list[Row] = []
+    for field in map(str, supply["field"].values):
+        for plan in map(str, supply["plan"].values):
+            one = supply.sel(field=field, plan=plan)
+            row: dict[str, Value] = {
+                "field": field, "field_label": str(one["field_label"].item()), "plan": plan,
+                "plan_label": str(one["plan_label"].item()),
+            }  # fmt: skip
+            for stage, word in stages.items():
+                of = one.sel(stage=stage)
+                row |= {f"{word}{e}": 100.0 * of[f"probability{e}"].item() for e in ends}
+            rows.append(row)
+    title = "Turf: years with the stage"
+    return Table("turf", title, columns, rows, cells, ("field_label", "plan_label"))
 
 
-def _sizing(told: xr.Dataset, system: str) -> list[RenderableType]:
-    """The least size, what carries the load with it, what the next smaller does, the curve."""
+# Sizing
+
+
+def _sizing(supply: xr.Dataset, system: str) -> list[Part]:
+    """The least size, where its water comes from, what the next smaller does, the trade-off."""
 
     def size(name: str) -> str:
-        return size_text(told[f"sizing_{name}"], system)
+        return size_text(supply[f"sizing_{name}"], system)
 
-    def number(name: str) -> str:
-        return f"{told[f'sizing_{name}'].item():.0f}"
+    def whole(name: str) -> int:
+        return int(supply[f"sizing_{name}"].item())
 
-    of = f"of {number('years')}"
-    given, least = (told.sel(sizing_case=case) for case in ("as given", "least"))
+    of = f"of {whole('years')}"
+    given, least = (supply.sel(sizing_case=case) for case in ("as given", "least"))
     lines = [
-        ("Sought", f"least {told.attrs['sizing']}: {number('allowed_years')} {of}"),
-        ("As given", f"{size('as_given')}: {number('failing_given')} {of} years fail"),
+        ("Goal", f"least {supply.attrs['sizing']}: {whole('allowed_years')} {of}"),
+        ("As given", f"{size('as_given')}: {_fail(whole('failing_given'), of)}"),
         *_beside_size(given),
     ]
-    found = told["sizing_size"].item()
+    found = supply["sizing_size"].item()
     if math.isnan(found):
         lines.append(
             (
                 "Least",
-                "nothing suffices within the sizes tried; the fewest years, "
-                f"{number('failing_years')} {of}, fail with {size('fewest_at')}",
+                f"nothing suffices within the sizes tried; {size('fewest_at')} comes closest: "
+                f"{_fail(whole('failing_years'), of)}",
             )
         )
     else:
         limits = f"90% limits {size('low')} to {size('high')}"
-        lines.append(("Least", f"{size('size')} ({limits}); {number('failing_years')} years fail"))
+        lines.append(("Least", f"{size('size')} ({limits}): {_fail(whole('failing_years'), of)}"))
     lines += _beside_size(least)
-    if told["sizing_tried_less"].item() == found:
-        lines.append(("Next smaller size", f"not tried: {smallest_text(told)}"))
+    if supply["sizing_tried_less"].item() == found:
+        lines.append(("Next smaller size", f"not tried: {smallest_text(supply)}"))
     elif not math.isnan(found):
-        year = told["sizing_deciding_year"].item()
-        known = not math.isnan(year)
-        critical = f"; {year_text(told.attrs, year)} is the critical year" if known else ""
-        lines.append(("Next smaller size fails", f"{size('tried_less')}{critical}"))
-    again = told["sizing_fails_from"]
+        year = supply["sizing_deciding_year"].item()
+        when = "" if math.isnan(year) else f", in {year_text(supply.attrs, year)}"
+        lines.append(("Next smaller size fails", f"{size('tried_less')}{when}"))
+    again = supply["sizing_fails_from"]
     if not math.isnan(again.item()):
         lines.append(
             (
                 "Larger size fails",
-                f"with {size('fails_from')} too many years fail again. In the years that fail only "
-                f"with it: {again.attrs['why']}",
+                f"from {size('fails_from')} on too many years fail again. In the years that fail "
+                f"only then: {again.attrs['why']}",
             )
         )
-    limits_of = "sampling error of the years only; 'none': not even the best size tried would do"
-    lines.append(("Limits", limits_of))
-    lines += confidence_lines(told, system)
-    if "sizing_yearly_cost" in told:
-        lines.append(("Cost", _counted(told)))
-    parts: list[RenderableType] = [bold("Least size"), named_lines(lines)]
-    if "sizing_curve" in told:
-        parts += [bold(""), _trade_off(told, system), _carriers(told, system)]
-        if why := not_monotone_text(told, system):
+    lines.append(("Limits", "sampling error only; 'none': even the best size tried fails"))
+    lines += confidence_lines(supply, system)
+    if "sizing_yearly_cost" in supply:
+        lines.append(("Cost", _priced(supply)))
+    parts: list[Part] = [Heading("Least size"), notes(lines)]
+    if "sizing_curve" in supply:
+        parts += [_trade_off(supply, system), _carriers(supply, system)]
+        if why := not_monotone_text(supply, system):
             parts.append(why)
     return parts
 
 
-def _counted(told: xr.Dataset) -> str:
-    """What costs beside sizes are made of."""
+def _fail(years: int, of: str) -> str:
+    return f"{years} {of} years {'fails' if years == 1 else 'fail'}"
+
+
+def _priced(supply: xr.Dataset) -> str:
+    """What the costs of sizes include."""
     parts = ["yearly: water and energy of the mean year"]
-    if "sizing_first_cost" in told:
+    if "sizing_first_cost" in supply:
         parts.append("first: storage at its price")
-    if "sizing_present_cost" in told:
+    if "sizing_present_cost" in supply:
         parts.append("present: both over the life")
     return f"{'; '.join(parts)}. Wells, mains and catchments are not priced"
 
 
 def _beside_size(one: xr.Dataset) -> Iterable[tuple[str, str]]:
-    """What stands below a size: where its water comes from and, with prices, its cost."""
-    yield "  carried by", carried_text(one)
+    """Where the water of a size comes from and, with prices, its cost."""
+    yield "  water from", carried_text(one)
     if "sizing_yearly_cost" in one:
         money = one["sizing_yearly_cost"].attrs["units"]
         parts = [
@@ -319,83 +380,92 @@ def _beside_size(one: xr.Dataset) -> Iterable[tuple[str, str]]:
         yield f"  cost, {money}", ", ".join(parts)
 
 
-_MONEY = (("first_cost", "first"), ("yearly_cost", "yearly"), ("present_cost", "present"))
+_MONEY = (("first_cost", "first cost"), ("yearly_cost", "yearly cost"),
+          ("present_cost", "present cost"))  # fmt: skip
 
 
-def _titled(title: str) -> Table:
-    """A table at least as wide as its title."""
-    table = plain_table(title)
-    table.min_width = len(title)
-    return table
-
-
-def _trade_off(told: xr.Dataset, system: str) -> Table:
-    """A row for each point of the curve; what fails again with a larger size is marked."""
+def _trade_off(supply: xr.Dataset, system: str) -> Table:
+    """A row for each point of the curve; a larger size that fails again has a column of its own."""
     against, curve, again = (
-        told[f"sizing_{name}"] for name in ("against", "curve", "curve_fails_from")
+        supply[f"sizing_{name}"] for name in ("against", "curve", "curve_fails_from")
     )
-    table = _titled(trade_title(told))
-    marked = bool(again.notnull().any())
-    for values in (against, curve):
-        table.add_column(values.attrs["long_name"], justify="right")
-    if marked:
-        table.add_column("fails\nagain from", justify="right")
-    money = [(name, title) for name, title in _MONEY if f"sizing_curve_{name}" in told]
-    for name, title in money:
-        unit = told[f"sizing_curve_{name}"].attrs["units"]
-        table.add_column(f"{title.replace(' ', chr(10))},\n{unit}", justify="right")
-    for i in range(told.sizes["point"]):
-        point = told.isel(point=i)
-        suffices = not math.isnan(curve[i].item())
-        larger = again[i].assign_attrs(again.attrs)
-        row = [
-            size_text(against[i].assign_attrs(against.attrs), system, against),
-            size_text(curve[i].assign_attrs(curve.attrs), system, curve) if suffices else NOTHING,
-        ]
-        if marked:
-            is_marked = not math.isnan(larger.item())
-            row.append(f"! {size_text(larger, system, again)}" if is_marked else "")
-        row += [rounded(point[f"sizing_curve_{name}"].item(), 0) for name, _ in money]
-        table.add_row(*row)
-    return table
+    ours, theirs = size_display(curve, system), size_display(against, system)
+
+    def least(value: float | None) -> str:
+        return NOTHING if is_missing(value) else rounded(value, ours.decimals)  # type: ignore[arg-type]
+
+    columns = [
+        number("against", against.attrs["long_name"], theirs.unit, theirs.decimals),
+        Column("least", curve.attrs["long_name"], ours.unit, least, is_number=True),
+    ]
+    values = {"against": against * theirs.factor, "least": curve * ours.factor}
+    if bool(again.notnull().any()):
+        columns.append(
+            Column(
+                "fails_from", "fails again from", ours.unit,
+                lambda v: "" if is_missing(v) else rounded(v, ours.decimals), is_number=True,
+            )
+        )  # fmt: skip
+        values["fails_from"] = again * ours.factor
+    for name, title in _MONEY:
+        if f"sizing_curve_{name}" in supply:
+            of = supply[f"sizing_curve_{name}"]
+            columns.append(number(name, title, of.attrs["units"], 0))
+            values[name] = of
+    rows: list[Row] = [
+        {name: float(of[i]) for name, of in values.items()} for i in range(supply.sizes["point"])
+    ]
+    return Table("trade_off", trade_title(supply), columns, rows, lead=("against",))
 
 
-def _carriers(told: xr.Dataset, system: str) -> Table:
+def _carriers(supply: xr.Dataset, system: str) -> Table:
     """A row for each point of the curve: where the water comes from."""
     prefix = "sizing_curve"
-    against = told["sizing_against"]
-    table = _titled("What carries the load with the least size: share of the water delivered")
-    table.add_column(against.attrs["long_name"], justify="right")
-    points = [told.isel(point=i) for i in range(told.sizes["point"])]
+    against = supply["sizing_against"]
+    unit = size_display(against, system)
+    points = [supply.isel(point=i) for i in range(supply.sizes["point"])]
     names = next((found for one in points if (found := origins(one, prefix))), [])
-    for name in (*(name for name, _ in names), "through\nstorage"):
-        table.add_column(name, justify="right", overflow="fold")
+
+    def share(value: float | None) -> str:
+        return UNKNOWN if is_missing(value) else percent_text(value / 100.0).rstrip("%") or "0"  # type: ignore[operator]
+
+    columns = [number("against", against.attrs["long_name"], unit.unit, unit.decimals)]
+    columns += [Column(name, name, "%", share, is_number=True) for name, _ in names]
+    columns.append(Column("through_storage", "through storage", "%", share, is_number=True))
+    rows: list[Row] = []
     for i, point in enumerate(points):
-        shares = [share for _, share in origins(point, prefix)] or [math.nan] * len(names)
-        cells = (percent_text(share) for share in (*shares, through_storage(point, prefix)))
-        table.add_row(size_text(against[i].assign_attrs(against.attrs), system, against), *cells)
-    return table
+        shares = dict(origins(point, prefix))
+        row: dict[str, Value] = {"against": float(against[i]) * unit.factor}
+        row |= {name: 100.0 * shares[name] if shares else None for name, _ in names}
+        rows.append(row | {"through_storage": 100.0 * through_storage(point, prefix)})
+    title = "Where the water comes from with the least size: share of what is delivered"
+    return Table("water_from", title, columns, rows, lead=("against",))
 
 
-def _notes(told: xr.Dataset, system: str) -> Iterable[tuple[str, str]]:
-    attrs = told.attrs
+def _notes(supply: xr.Dataset, system: str) -> Iterable[tuple[str, str]]:
+    attrs = supply.attrs
     yield (
         "Reliability",
-        "share of years, ± standard error, < and > upper and lower 90% limits; shortage: water "
-        "that the plan wants and the field never gets, what comes in a later night is none; days "
-        "in full: days on which all that is wanted comes the same night; resilience: chance that "
-        "a day short is the last of its spell",
+        "share of years, ± standard error; < and > are 90% limits where none, or all, count",
     )
-    if causes := causes_of(told):
+    yield (
+        "Shortage",
+        "water that the plan wants and the field never gets; what comes on a later night is none",
+    )
+    yield "Days in full", "days on which all demand is met the same night"
+    yield "Resilience", "chance that a day short is the last of its spell"
+    if causes := causes_of(supply):
         yield "Causes", "; ".join(f"{CAUSES[cause][0]}: {CAUSES[cause][1]}" for cause in causes)
-    yield "Storage", "at the month's end; the sources named give to the fields or fill the storage"
-    if "cost" in told:
-        yield from cost_notes(told)
+    if "storage_by_month" in supply and float(supply["storage_by_month"].max()) > 0.0:
+        yield "Storage", "the sources feed the fields or fill the storage"
+    if "cost" in supply:
+        yield from cost_notes(supply)
     yield "Weather", attrs["weather"]
     if read := file_means_text(attrs, system):
         yield "Read as", read
     if attrs["weather_kind"] != RECORD:
         yield "Trust", MADE_WEATHER[attrs["weather_kind"]]
-    yield "Years used", years_used(attrs, told.sizes.get("year", attrs["independent_years"]))
+    yield "Years used", years_used(attrs, supply.sizes.get("year", attrs["independent_years"]))
     yield "Driest years", driest_years(attrs)
     yield "Caution", f"{attrs['cautions']} {attrs['supply_cautions']}"
+

@@ -1,4 +1,7 @@
-"""What a person reads of a sweep: how much it is, how far it is, what it found."""
+"""What the commands of a sweep print: its size, how far it is, what it found.
+
+Nothing is computed here.
+"""
 
 from __future__ import annotations
 
@@ -9,11 +12,22 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import xarray as xr
-from rich.console import RenderableType
 
 from drysward.quantities import shown
-from drysward.results.text import UNKNOWN, as_sentences
-from drysward.screen.tables import named_lines, plain_table
+from drysward.results.text import UNKNOWN, as_sentences, count_text
+from drysward.screen.document import (
+    Cell,
+    Column,
+    Heading,
+    Part,
+    Row,
+    Table,
+    Value,
+    is_missing,
+    notes,
+    number,
+    words,
+)
 from drysward.studies.sweep import chunk_name
 from drysward.studies.sweep.description import GRID, STAGE_NAMES
 from drysward.studies.sweep.points import told_at
@@ -23,8 +37,11 @@ if TYPE_CHECKING:
     from drysward.studies.sweep.run import Forecast, Work
     from drysward.studies.sweep.search import Found, Tried
 
+FRONT_ROWS = 30
+"""Choices of a front shown as text; the other formats have all."""
 
-def told_time(seconds: float) -> str:
+
+def time_text(seconds: float) -> str:
     """``40 s``, ``12 min``, ``3.5 h``, ``2.1 days``."""
     for size, unit, decimals in ((86_400.0, "days", 1), (3600.0, "h", 1), (60.0, "min", 0)):
         if seconds >= 1.5 * size:
@@ -32,7 +49,7 @@ def told_time(seconds: float) -> str:
     return f"{max(round(seconds), 1)} s"
 
 
-def told_bytes(n: float) -> str:
+def bytes_text(n: float) -> str:
     """``12 MB``, ``3.4 GB``."""
     return f"{n / 1e9:.1f} GB" if n >= 1e9 else f"{max(round(n / 1e6), 1)} MB"
 
@@ -40,29 +57,31 @@ def told_bytes(n: float) -> str:
 def forecast_lines(
     work: Work, done: int, left: Forecast, cores: int, cluster: str | None
 ) -> Iterator[str]:
-    """Size, time and room of a sweep before it runs."""
+    """Size, time and disk space of a sweep before it runs."""
     m = work.manifest
-    drawn = f"{m.draws} draws x " if m.draws else ""
+    drawn = f"{count_text(m.draws, 'draw')} x " if m.draws else ""
     yield (
-        f"{work.design.sweep.title}: {m.points:,} points x {drawn}{len(m.plans)} plans x "
-        f"{len(m.years)} years = {m.site_years:,} site-years of {len(m.fields)} fields, "
-        f"in {m.chunks} chunks"
+        f"{work.design.sweep.title}: {count_text(m.points, 'point')} x {drawn}"
+        f"{count_text(len(m.plans), 'plan')} x {count_text(len(m.years), 'year')} = "
+        f"{count_text(m.site_years, 'site-year')} of {count_text(len(m.fields), 'field')}, in "
+        f"{count_text(m.chunks, 'chunk')}"
     )
     for sentence in as_sentences(m.findings):
-        yield f"Look at the weather file: {sentence}"
+        yield f"Check the weather file: {sentence}"
     if done:
-        yield f"{done} chunks are there; {left.site_years:,} site-years are left"
-    where = f"on the cluster at {cluster}; {told_time(left.seconds * cores)} of one core here"
+        chunks = "1 chunk is" if done == 1 else f"{done:,} chunks are"
+        yield f"{chunks} done; {count_text(left.site_years, 'site-year')} left to run"
+    disk = f"{bytes_text(left.bytes)} on the disk"
     if cluster is None:
-        where = f"on {cores} core{'s' if cores > 1 else ''}"
-        yield f"About {told_time(left.seconds)} {where}, {told_bytes(left.bytes)} on the disk"
+        yield f"About {time_text(left.seconds)} on {count_text(cores, 'core')}, {disk}"
     else:
-        yield f"About {told_bytes(left.bytes)} on the disk, run {where}"
+        one_core = time_text(left.seconds * cores)
+        yield f"About {disk}, on the cluster at {cluster}; {one_core} of one core here"
 
 
 def damaged_line(there: Chunks) -> str:
-    """Which chunks are not what was written."""
-    return f"Damaged  {', '.join(chunk_name(chunk) for chunk in there.damaged)}"
+    """Which chunks are damaged."""
+    return f"Damaged: {', '.join(chunk_name(chunk) for chunk in there.damaged)}"
 
 
 def chunks_line(folder: Path, manifest: Manifest) -> str:
@@ -73,223 +92,273 @@ def chunks_line(folder: Path, manifest: Manifest) -> str:
     return f"{done} of {manifest.chunks} chunks are kept in {folder}; run the same command to go on"
 
 
-def status_of(folder: Path) -> Iterator[RenderableType]:
+def status_parts(folder: Path) -> list[Part]:
     """How far the sweep in a folder is. FaultyInput when it holds none."""
     from drysward.studies.sweep.folder import look_through, read_manifest
 
     manifest = read_manifest(folder)
-    return status_lines(folder, manifest, look_through(folder, manifest))
+    return sweep_status(folder, manifest, look_through(folder, manifest))
 
 
-def status_lines(
-    folder: Path, manifest: Manifest, there: Chunks
-) -> Iterator[RenderableType]:
+def sweep_status(folder: Path, manifest: Manifest, there: Chunks) -> list[Part]:
     """How far a sweep is."""
     points = sum(len(manifest.numbers(chunk)) for chunk in there.done)
     size = sum(path.stat().st_size for path in folder.glob("chunk-*.nc"))
-    yield f"{folder}: {manifest.name} over {manifest.base_name}"
-    yield f"Points   {points:,} of {manifest.points:,} ({100.0 * points / manifest.points:.0f}%)"
-    yield f"Chunks   {len(there.done)} of {manifest.chunks}"
+    columns = [
+        words("what", "", whole=True), number("done", "done"), number("all", "of"),
+        number("share", "share", "%", 0),
+    ]  # fmt: skip
+    counts = {
+        "points": (points, manifest.points),
+        "chunks": (len(there.done), manifest.chunks),
+        "site-years": (points * manifest.site_years_of_point, manifest.site_years),
+    }
+    rows: list[Row] = [
+        {"what": what, "done": done, "all": of, "share": 100.0 * done / of}
+        for what, (done, of) in counts.items()
+    ]
+    lines = []
     if there.damaged:
-        yield damaged_line(there)
+        named = ", ".join(chunk_name(chunk) for chunk in there.damaged)
+        lines.append(("Damaged", f"{named}; the command below runs them again"))
     if manifest.draws:
-        yield f"Draws    {manifest.draws} of {len(manifest.drawn)} uncertain numbers at every point"
-    site_years = points * manifest.site_years_of_point
-    yield f"Years    {site_years:,} of {manifest.site_years:,} site-years"
-    yield f"Size     {told_bytes(size)}"
+        drawn = count_text(len(manifest.drawn), "uncertain number")
+        lines.append(("Draws", f"{manifest.draws} of {drawn} at every point"))
+    lines.append(("Size", bytes_text(size)))
     if len(there.done) < manifest.chunks:
-        yield f"Goes on with: drysward sweep {manifest.name} --out {folder}"
+        lines.append(("Go on with", f"drysward sweep {manifest.name} --out {folder}"))
+    return [
+        Heading(f"{folder}: {manifest.name} over {manifest.base_name}"),
+        Table("status", "", columns, rows, lead=("what",)),
+        notes(lines),
+    ]
 
 
-# --- what it found -----------------------------------------------------------------------------
-
-FRONT_ROWS = 30
-
-
-def front_table(kept: xr.Dataset, system: str) -> Iterator[RenderableType]:
-    """Choices on the front, cheapest first; thinned evenly when there are many."""
+def front_parts(kept: xr.Dataset, system: str, every: bool = False) -> list[Part]:
+    """Choices on the front, cheapest first; as text thinned evenly unless ``every``."""
     axes = json.loads(kept.attrs["axes"])
     on = f" on {kept.attrs['field']}" if kept.attrs["field"] else ", worst field"
     cost, risk = kept["cost"], kept["risk"]
     risk_name = f"{kept.attrs['risk']}{', high' if kept.attrs.get('high') else ''}"
     title = f"{kept.attrs['title']}: {kept.attrs['cost']} against {risk_name}{on}"
-    table = plain_table(title)
-    told_cost, cost_unit = _column(kept.attrs["cost"], cost, system)
-    told_risk, risk_unit = _column(kept.attrs["risk"], risk, system)
-    table.add_column(f"{kept.attrs['cost']}\n{cost_unit}", justify="right", no_wrap=True)
-    table.add_column(f"{kept.attrs['risk']}\n{risk_unit}", justify="right", no_wrap=True)
-    table.add_column("plan", ratio=1, min_width=12, overflow="fold")
+    of_cost, cost_factor = _column("cost", kept.attrs["cost"], cost, system)
+    of_risk, risk_factor = _column("risk", kept.attrs["risk"], risk, system)
+    columns = [of_cost, of_risk]
+    cells: list[Column | Cell] = [of_cost, of_risk]
+    if "risk_se" in kept:
+        error, _ = _column("risk_se", kept.attrs["risk"], risk, system)
+        columns.append(number("risk_se", f"{error.head}, standard error", error.unit, 1))
+        cells[1] = Cell(of_risk.head, ("risk", "risk_se"), _with_error(of_risk), of_risk.unit)
+    columns.append(words("plan", "plan", whole=True))
     present = [name for name in axes if name in kept]
     for name in present:
-        unit = kept[name].attrs.get("units", "")
-        table.add_column(f"{name}\n{unit}", justify="right", overflow="fold")
+        columns.append(_axis_column(name, kept[name]))
+    cells += columns[-1 - len(present) :]
     n = kept.sizes["choice"]
-    for i in np.unique(np.linspace(0, n - 1, min(n, FRONT_ROWS)).astype(int)):
+    picked = np.arange(n) if every else np.unique(
+        np.linspace(0, n - 1, min(n, FRONT_ROWS)).astype(int)
+    )  # fmt: skip
+    rows: list[Row] = []
+    for i in picked:
         one = kept.isel(choice=int(i))
-        error = f"±{100.0 * float(one['risk_se']):.0f}" if "risk_se" in one else ""
-        table.add_row(
-            told_cost(float(one["cost"])),
-            told_risk(float(one["risk"])) + error,
-            str(one["plan"].item()),
-            *(_shown(one[name].item()) for name in present),
+        row: dict[str, Value] = {
+            "cost": float(one["cost"]) * cost_factor,
+            "risk": float(one["risk"]) * risk_factor,
+            "plan": str(one["plan"].item()),
+            **{name: one[name].item() for name in present},
+        }
+        if "risk_se" in kept:
+            row["risk_se"] = float(one["risk_se"]) * risk_factor
+        rows.append(row)
+    some = f"; {len(rows)} shown" if n > len(rows) else ""
+    choices = f"{n} of {count_text(int(kept.attrs['choices']), 'choice')}{some}"
+    lines = [("On the front", choices)]
+    lines.append(
+        (
+            "Caution",
+            "the best of many candidates is partly luck: it is judged on the years that chose it. "
+            "Try it on another seed before you rely on it",
         )
-    yield table
-    lines = {"On the front": f"{n} of {kept.attrs['choices']:,} choices"}
-    if n > FRONT_ROWS:
-        lines["On the front"] += f"; {FRONT_ROWS} shown"
-    lines["Chosen by"] = "the same weather years that it is judged by: the best looks a little "
-    lines["Chosen by"] += "better than it is; try it on another seed before you lean on it"
+    )
     if kept.attrs.get("draws"):
-        lines["Not known"] = f"means over {kept.attrs['draws']} draws of soil, grass and delivery"
+        text = f"means over {kept.attrs['draws']} draws of soil, grass and delivery"
         if kept.attrs["high"]:
-            lines["Not known"] += (
-                f"; {kept.attrs['risk']} is what 95 of 100 draws do not pass, not the mean"
-            )
-    lines["Weather"] = kept.attrs["weather"]
-    yield named_lines(list(lines.items()))
+            text += f"; {kept.attrs['risk']} is what 95 of 100 draws stay below, not the mean"
+        lines.append(("Uncertainty", text))
+    lines.append(("Weather", kept.attrs["weather"]))
+    return [Table("front", title, columns, rows, cells), notes(lines)]
 
 
 def _column(
-    name: str, values: xr.DataArray, system: str
-) -> tuple[Callable[[float], str], str]:
-    """How numbers of a front are written, and in which unit."""
+    key: str, name: str, values: xr.DataArray, system: str
+) -> tuple[Column, float]:
+    """The column of a number of a sweep, and what multiplies it."""
     if name in STAGE_NAMES or name.endswith("_odds"):
-        return (lambda value: f"{100.0 * value:.1f}"), "%"
+        return number(key, name, "%", 1), 100.0
     unit = values.attrs.get("units", "")
     if unit == "mm":
         depth = shown("mm", system)
-        return (lambda value: f"{value * depth.factor:.{depth.decimals}f}"), depth.unit
-    return (lambda value: f"{value:.4g}"), unit if unit != "1" else ""
+        return number(key, name, depth.unit, depth.decimals), depth.factor
+    return number(key, name, unit if unit != "1" else "", write=lambda v: f"{v:.4g}"), 1.0
 
 
-def _shown(value: object) -> str:
-    return f"{value:.4g}" if isinstance(value, float) else str(value)
+def _with_error(column: Column) -> Callable[[float, float], str]:
+    def write(value: float, error: float) -> str:
+        chance = "0" if is_missing(error) else f"{error:.0f}"
+        return column.write(value) + ("" if chance == "0" else f"±{chance}")
+
+    return write
 
 
-def effects_table(told: xr.Dataset) -> Iterator[RenderableType]:
+def _axis_column(name: str, values: xr.DataArray) -> Column:
+    unit = values.attrs.get("units", "")
+    if values.dtype.kind in "fi":
+        return number(name, name, "" if unit == "1" else unit, write=lambda v: f"{v:.4g}")
+    return words(name, name)
+
+
+def effects_parts(found: xr.Dataset) -> list[Part]:
     """What each axis accounts for, the strongest first."""
-    percent = told.attrs["of"] in STAGE_NAMES
-    on = f", field {told.attrs['field']}" if told.attrs["field"] else ""
-    title = f"{told.attrs['title']}: what drives {told.attrs['of']}, plan {told.attrs['plan']}{on}"
-    table = plain_table(title)
-    table.add_column("axis", ratio=1, min_width=10, overflow="fold")
-    table.add_column("main\n%", justify="right")
-    table.add_column("least at", justify="right", overflow="fold")
-    table.add_column("mean", justify="right")
-    table.add_column("most at", justify="right", overflow="fold")
-    table.add_column("mean", justify="right")
-    with_indices = "first" in told
-    if with_indices:
-        table.add_column("first\n(limits)", justify="right", no_wrap=True)
-        table.add_column("total\n(limits)", justify="right", no_wrap=True)
+    percent = found.attrs["of"] in STAGE_NAMES
+    times, unit = (100.0, "%") if percent else (1.0, "")
+    on = f", field {found.attrs['field']}" if found.attrs["field"] else ""
+    what, plan = found.attrs["of"], found.attrs["plan"]
+    title = f"{found.attrs['title']}: what drives {what}, plan {plan}{on}"
 
-    def number(value: float) -> str:
-        return f"{100.0 * value:.1f}" if percent else f"{value:.4g}"
+    def text(value: float) -> str:
+        return f"{value:.1f}" if percent else f"{value:.4g}"
 
-    order = np.argsort(-np.nan_to_num(told["total" if with_indices else "main"].values))
-    for i in order:
-        one = told.isel(axis=int(i))
-        row = [
-            str(one["axis"].item()),
-            UNKNOWN if np.isnan(one["main"]) else f"{100.0 * float(one['main']):.0f}",
-            str(one["low_at"].item()),
-            number(float(one["low_mean"])),
-            str(one["high_at"].item()),
-            number(float(one["high_mean"])),
-        ]
-        if with_indices:
-            row += [
-                f"{float(one[name]):.2f} ({float(one[name + '_low']):.2f}-"
-                f"{float(one[name + '_high']):.2f})"
-                for name in ("first", "total")
-            ]
-        table.add_row(*row)
-    yield table
-    unit = " %" if percent else ""
-    drawn = []
-    if told.attrs.get("draws"):
-        words = f"means over {told.attrs['draws']} draws of soil, grass and delivery at every point"
-        drawn.append(("Not known", words))
-    yield named_lines(
-        [
-            *drawn,
-            (
-                "Points",
-                f"{told.attrs['points']:,}; mean {number(told.attrs['mean'])}{unit}, "
-                f"sd {number(told.attrs['sd'])}{unit}",
-            ),
-            (
-                "Main",
-                "share of the variance between points that the axis accounts for by itself; what "
-                "is missing to 100% is the axes' interplay",
-            ),
-        ]
-    )
-
-
-def found_lines(found: Found, system: str) -> Iterator[RenderableType]:
-    """The plan found, and how it does on fresh years."""
-    asked, depth = found.asked, shown("mm", system)
-    of_days = asked.days_below is not None
-    risk = f"{asked.stage} in at most {100.0 * asked.odds:g}% of years"
-    if of_days:
-        risk = f"at most {asked.most:g} days a year below playing condition"
-    if asked.confidence is not None:
-        risk += f" with {100.0 * asked.confidence:g}% confidence"
-    yield f"{found.sweep.title}: least water with {risk}, plan {asked.plan}, field {asked.field}"
-
-    def told(one: Tried) -> str:
-        if one.sure is None:
-            return told_mean(one)
-        most = f"{one.sure:.1f} days" if of_days else f"{100.0 * one.sure:.1f}%"
-        share = f"{100.0 * asked.confidence:g}" if asked.confidence else ""
-        return f"{told_mean(one)}; no more than {most} in {share} of 100 draws"
-
-    def told_mean(one: Tried) -> str:
-        odds, water = one.odds, f"{one.water_mm * depth.factor:.1f} {depth.unit} a year"
-        if of_days:
-            low, high = one.days_limits
-            return (
-                f"{water}, {one.days_below:.1f} days a year below playing condition over "
-                f"{odds.years} years (90% limits {low:.1f}-{high:.1f})"
-            )
-        return (
-            f"{water}, {asked.stage} in "
-            f"{100.0 * odds.p:.1f}% of {odds.years} years "
-            f"(90% limits {100.0 * odds.low:.1f}-{100.0 * odds.high:.1f})"
-        )
-
+    columns = [
+        words("axis", "axis", whole=True),
+        number("main", "main effect", "%", 0),
+        words("low_at", "least at"),
+        number("low_mean", "mean there", unit, write=text),
+        words("high_at", "most at"),
+        number("high_mean", "mean there", unit, write=text),
+    ]
+    cells: list[Column | Cell] = [*columns]
+    indices = ("first", "total") if "first" in found else ()
+    for name in indices:
+        keys = (name, f"{name}_low", f"{name}_high")
+        columns += [number(key, key.replace("_", " order, "), "", 2) for key in keys]
+        cells.append(Cell(f"{name} (limits)", keys, _index))
+    rows: list[Row] = []
+    for i in np.argsort(-np.nan_to_num(found["total" if indices else "main"].values)):
+        one = found.isel(axis=int(i))
+        row: dict[str, Value] = {
+            "axis": str(one["axis"].item()),
+            "main": 100.0 * float(one["main"]),
+            "low_at": str(one["low_at"].item()),
+            "low_mean": times * float(one["low_mean"]),
+            "high_at": str(one["high_at"].item()),
+            "high_mean": times * float(one["high_mean"]),
+        }
+        for name in indices:
+            row |= {key: float(one[key]) for key in (name, f"{name}_low", f"{name}_high")}
+        rows.append(row)
     lines = []
+    if found.attrs.get("draws"):
+        n = found.attrs["draws"]
+        text_of = f"means over {n} draws of soil, grass and delivery at every point"
+        lines.append(("Uncertainty", text_of))
+    mean, sd = (text(times * found.attrs[name]) for name in ("mean", "sd"))
+    lines += [
+        ("Points", f"{found.attrs['points']:,}; mean {mean}{unit}, standard deviation {sd}{unit}"),
+        (
+            "Main effect",
+            "share of the variance between points that the axis accounts for by itself; what is "
+            "missing to 100% comes from axes acting together",
+        ),
+    ]
+    return [Table("effects", title, columns, rows, cells, ("axis",)), notes(lines)]
+
+
+def _index(value: float, low: float, high: float) -> str:
+    return UNKNOWN if is_missing(value) else f"{value:.2f} ({low:.2f}-{high:.2f})"
+
+
+def search_parts(found: Found, system: str) -> list[Part]:
+    """The plan that a search found, and how it does on fresh years."""
+    goal, depth = found.asked, shown("mm", system)
+    of_days = goal.days_below is not None
+    risk = f"{goal.stage} in at most {100.0 * goal.odds:g}% of years"
+    if of_days:
+        risk = f"at most {goal.most:g} days a year below playing condition"
+    if goal.confidence is not None:
+        risk += f" with {100.0 * goal.confidence:g}% confidence"
+    unit, what = ("d", "days below") if of_days else ("%", goal.stage)
+    columns = [
+        words("years", "years", whole=True),
+        number("seed", "seed"),
+        words("plan", "plan found"),
+        number("water", "water a year", depth.unit, 1),
+        number("risk", what, unit, 1),
+        number("risk_low", f"{what}, low", unit, 1),
+        number("risk_high", f"{what}, high", unit, 1),
+        number("n_years", "number of years"),
+    ]
+    limits = Cell(
+        f"{what} (90% limits)", ("risk", "risk_low", "risk_high"),
+        lambda p, low, high: f"{p:.1f} ({low:.1f}-{high:.1f})", unit,
+    )  # fmt: skip
+    cells: list[Column | Cell] = [*columns[:4], limits, columns[7]]
+    if goal.confidence is not None:
+        sure = number("sure", f"{100.0 * goal.confidence:g} of 100 draws stay below", unit, 1)
+        columns.append(sure)
+        cells.append(sure)
+
+    def row(one: Tried, name: str, seed: int | None) -> Row:
+        odds, times = one.odds, 100.0
+        low, high, value = odds.low, odds.high, odds.p
+        if of_days:
+            (low, high), value, times = one.days_limits, one.days_below, 1.0
+        out: dict[str, Value] = {
+            "years": name, "seed": seed, "plan": told_at(found.sweep, one.positions),
+            "water": one.water_mm * depth.factor, "risk": times * value, "risk_low": times * low,
+            "risk_high": times * high, "n_years": odds.years,
+        }  # fmt: skip
+        if goal.confidence is not None:
+            out["sure"] = None if one.sure is None else times * one.sure
+        return out
+
+    best = found.nearest if found.best is None else found.best
+    rows = [row(best, "searched", None)]
     if found.best is None:
-        lines.append(("Found", f"nothing of {found.n_tried} plans tried keeps it"))
-        lines.append(("Nearest", told_at(found.sweep, found.nearest.positions)))
-        lines.append(("", told(found.nearest)))
+        verdict = f"No plan of {found.n_tried} tried keeps the risk; the nearest is shown."
     else:
-        lines.append(("Found", told_at(found.sweep, found.best.positions)))
-        lines.append(("", told(found.best)))
         assert found.fresh is not None
-        lines.append((f"Seed {found.fresh_seed}", told(found.fresh)))
-        keeps = found.fresh.risk <= asked.most
-        verdict = "keeps the risk on fresh years too"
-        if not keeps and found.fresh.risk_low <= asked.most:
-            verdict = "a little over on fresh years, within their sampling error: allow a margin"
+        rows.append(row(found.fresh, "fresh", found.fresh_seed))
+        keeps = found.fresh.risk <= goal.most
+        verdict = "The plan keeps the risk on fresh years too."
+        if not keeps and found.fresh.risk_low <= goal.most:
+            verdict = "The plan is slightly over on fresh years, within sampling error."
         elif not keeps:
-            verdict = "does NOT keep the risk on fresh years: search with more years"
-        lines.append(("Check", verdict))
-    lines.append(("Tried", f"{found.n_tried} plans on the same {found.n_years} years"))
+            verdict = "The plan does NOT keep the risk on fresh years: search with more years."
+    lines = [
+        ("Tried", f"{count_text(found.n_tried, 'plan')} on the same {found.n_years} years"),
+        ("Caution", "the best of many candidates is partly luck; fresh years are the fair test"),
+    ]
     if found.n_within:
-        words = f"Water and risk are means over {found.n_within} draws of soil, grass and delivery."
-        if asked.confidence is not None:
-            words += " The limit holds for the share of draws that is asked for, not for the mean."
-        lines.append(("Not known", words + " Fresh years come with fresh draws."))
+        text = f"Water and risk are means over {found.n_within} draws of soil, grass and delivery."
+        if goal.confidence is not None:
+            text += " The limit holds for the stated share of draws, not for the mean."
+        lines.append(("Uncertainty", text + " Fresh years come with fresh draws."))
     if found.averaged:
         names = ", ".join(found.averaged)
-        what = "days" if of_days else "odds"
-        told_of = f"Water and {what} are means over {found.n_draws} draws of {names}."
+        text = (
+            f"Water and {'days' if of_days else 'odds'} are means over {found.n_draws} draws of "
+            f"{names}."
+        )
         if found.sweep.kind != GRID:
-            told_of += " The front of this sweep has one draw at each point and averages none."
-        lines.append(("Averaged", told_of))
+            text += " The front of this sweep has one draw at each point and averages none."
+        lines.append(("Averaged", text))
     if found.left_out:
         names = ", ".join(found.left_out)
-        lines.append(("Left out", f"Nobody chooses {names}: the scenario's own values were used."))
-    yield named_lines(lines)
+        lines.append(("Left out", f"Nobody chooses {names}: the scenario's values were used."))
+    goal_text = f"least water with {risk}, plan {goal.plan}, field {goal.field}"
+    return [
+        Heading(f"{found.sweep.title}: {goal_text}"),
+        verdict,
+        Table("search", "", columns, rows, cells, ("years",)),
+        notes(lines),
+    ]

@@ -8,14 +8,14 @@ import click
 
 
 def visible(text: str) -> str:
-    r"""The text with what is not print, such as a terminal's escapes and marks that turn the
-    direction of writing, as in ``\x1b`` and ``\u202e``; ends of lines, tabs and blanks stay.
+    r"""The text with unprintable characters escaped, such as a terminal's commands (``\x1b``) and
+    marks that turn the direction of writing (``\u202e``); ends of lines, tabs and blanks stay.
     """
     return text if text.isprintable() else "".join(map(_visible, text))
 
 
 def say(text: str, err: bool = False) -> None:
-    """A line on stdout, or on stderr; every command speaks through this or through a console."""
+    """Print a line on stdout, or on stderr; all output of commands goes here or to a console."""
     click.echo(visible(text), err=err)
 
 

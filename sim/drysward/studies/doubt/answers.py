@@ -40,6 +40,7 @@ def drawn_answers(
     years: tuple[int, int] | None = None,
     workers: int | None = None,
     keep: bool = False,
+    on_progress: Callable[[float], None] | None = None,
 ) -> xr.Dataset:
     """The answers of a scenario across draws of what is not known of soil, turf and system.
 
@@ -58,6 +59,7 @@ def drawn_answers(
     keep : keep the single draws too: ``draw_NAME`` (field, plan, draw), the mean over the years
         of every outcome (0 to 1 for ``reached_STAGE``, days, mm), and ``drawn`` (draw, number),
         the values drawn, each in its ``unit``.
+    on_progress : called with the share of the work that is done.
 
     Returns
     -------
@@ -81,7 +83,7 @@ def drawn_answers(
     followed = scenario.plans
     if plans is not None:
         followed = tuple(scenario.plan_named(key) for key in plans)
-    found = crossed(scenario, n, followed, years, workers)
+    found = crossed(scenario, n, followed, years, workers, on_progress)
     out = doubt_answers(found, scenario, tuple(plan.key for plan in followed))
     return _with_draws(out, found, scenario) if keep else out
 

@@ -1,0 +1,105 @@
+"""How far a command is: bars at a terminal, a line every ten seconds where stderr is a file.
+
+A command that is over within two seconds shows nothing.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from threading import Event, Thread
+from time import monotonic
+from typing import TYPE_CHECKING
+
+from drysward.screen.visible import say
+
+if TYPE_CHECKING:
+    from rich.progress import Progress
+
+PATIENCE_S = 2.0
+"""Seconds before bars appear."""
+LINE_EVERY_S = 10.0
+_FRAME_S = 0.1
+
+Advance = Callable[[float], None]
+"""Takes the share of the work that is done."""
+
+
+@dataclass
+class _Work:
+    """A piece of work: its name, the share done, and the share done when it was first heard of."""
+
+    name: str
+    begun: float = field(default_factory=monotonic)
+    first: float | None = None
+    done: float = 0.0
+
+    def advance(self, done: float) -> None:
+        if self.first is None:
+            # What an earlier run has done says nothing of how fast this one is.
+            self.first, self.begun = (done, monotonic()) if done < 1.0 else (0.0, self.begun)
+        self.done = done
+
+    @property
+    def left(self) -> str:
+        """``about 40 s left``, "" before it can be said and when nothing is left."""
+        from drysward.screen.sweep import time_text
+
+        gained = self.done - (self.first or 0.0)
+        if gained <= 0.0 or self.done >= 1.0:
+            return ""
+        return f"about {time_text((monotonic() - self.begun) / gained * (1.0 - self.done))} left"
+
+
+@contextmanager
+def progress() -> Iterator[Callable[[str], Advance]]:
+    """Call what it yields with the name of a piece of work to get what takes the share done."""
+    works: list[_Work] = []
+    ended = Event()
+
+    def begin(name: str) -> Advance:
+        works.append(_Work(name))
+        return works[-1].advance
+
+    watch = _bars if sys.stderr.isatty() else _say_lines
+    watcher = Thread(target=watch, args=(works, ended), daemon=True)
+    watcher.start()
+    try:
+        yield begin
+    finally:
+        ended.set()
+        watcher.join()
+
+
+def _say_lines(works: list[_Work], ended: Event) -> None:
+    begun = monotonic()
+    while not ended.wait(LINE_EVERY_S):
+        for work in works:
+            if work.done < 1.0:
+                parts = [f"{work.name}: {100.0 * work.done:.0f}% done"]
+                parts += [f"{monotonic() - begun:.0f} s so far", *filter(None, [work.left])]
+                say(", ".join(parts), err=True)
+
+
+def _bars(works: list[_Work], ended: Event) -> None:
+    if ended.wait(PATIENCE_S):
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn
+
+    columns = (
+        TextColumn("{task.description}"), BarColumn(), TextColumn("{task.percentage:>3.0f}%"),
+        TextColumn("{task.fields[left]}"),
+    )  # fmt: skip
+    with Progress(*columns, console=Console(stderr=True), transient=True) as bars:
+        while not ended.wait(_FRAME_S):
+            _update(bars, works)
+
+
+def _update(bars: Progress, works: list[_Work]) -> None:
+    for work in works[len(bars.tasks) :]:
+        bars.add_task(work.name, total=1.0, left="")
+    for task, work in zip(bars.tasks, works, strict=False):
+        bars.update(task.id, completed=work.done, left=work.left)

@@ -1,0 +1,196 @@
+"""What ``drysward check`` prints: what would run, and every value with its source.
+
+Nothing is computed here.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator, Sequence
+from typing import TYPE_CHECKING
+
+from drysward.quantities import shown
+from drysward.results.text import (
+    as_sentences,
+    assumptions_apart,
+    count_text,
+    listed,
+    procedures,
+    year_spans,
+)
+from drysward.screen.compare import weather_findings
+from drysward.screen.document import Heading, Part, Row, Table, Value, notes, number, words
+from drysward.screen.night import SET_BY, grounds, shortfalls
+
+if TYPE_CHECKING:
+    from drysward.scenario.model import FieldSpec, PlanSpec, Scenario
+    from drysward.scenario.resolved import Row as ResolvedRow
+    from drysward.site.night import Night
+    from drysward.site.stretches import PreparedSite, WeatherSeen
+    from drysward.weather.series import Series
+
+
+def check_overview(
+    series: Series,
+    seen: WeatherSeen,
+    site: PreparedSite,
+    nights: Sequence[Night],
+    system: str,
+    draws: str,
+    values: int,
+) -> list[Part]:
+    """The short check: no faults, a line for each field and plan, years, cautions.
+
+    ``draws``: how many a comparison would run, and why. ``values``: how many values --all lists.
+    """
+    scenario = site.scenario
+    years = year_spans([str(year) for year in site.years])
+    of = "simulated years " if series.n_simulated else ""
+    facts, assumed = assumptions_apart(series.notes)
+    by_year = {year: dict(days) for year, days in seen.procedures.items()}
+    lists = [count_text(len(assumed), "assumption") + " on the weather"] if assumed else []
+    lists += ["what a night's water rests on", f"{count_text(values, 'value')} with their sources"]
+    lines = [
+        ("Weather", series.description),
+        ("Years", f"{of}{years} ({len(site.years)})"),
+        *([("Left out", ", ".join(site.left_out))] if site.left_out else []),
+        ("Reference ET", "; ".join(procedures(by_year, bool(series.n_simulated)))),
+        *_filled(series),
+        ("Draws", draws),
+        *(("Note", fact) for fact in facts),
+        *_beyond_catalog(scenario),
+        *(("Caution", line) for line in shortfalls(nights, system)),
+        ("More", f"--all lists {listed(lists)}"),
+    ]
+    return [
+        Heading(_title(scenario)),
+        "No faults.",
+        *weather_findings(as_sentences(() if series.file is None else series.file.findings)),
+        _runs(scenario, nights, system),
+        notes(lines),
+    ]
+
+
+def check_detail(
+    series: Series,
+    nights: Sequence[Night],
+    rows: Iterable[ResolvedRow],
+    system: str,
+) -> list[Part]:
+    """What the short check leaves out."""
+    lines = [("Assumed", note) for note in assumptions_apart(series.notes)[1]]
+    return [*([notes(lines)] if lines else []), *grounds(nights, system), resolved_table(rows)]
+
+
+def _title(scenario: Scenario) -> str:
+    title, site = scenario.title, scenario.site.name
+    return title if site in title else f"{title}, {site}"
+
+
+def _filled(series: Series) -> Iterator[tuple[str, str]]:
+    if series.file is not None and series.file.filled:
+        filled = series.file.filled.items()
+        yield "Filled days", "; ".join(f"{rule}: {count_text(n, 'day')}" for rule, n in filled)
+
+
+def _beyond_catalog(scenario: Scenario) -> Iterator[tuple[str, str]]:
+    """Overrides outside the range of the catalog."""
+    for dotted in scenario.catalog.overrides:
+        kind, key, name = dotted.split(".")
+        one = scenario.catalog.get(kind, key).parameter(name)
+        if not one.low <= one.value <= one.high:
+            unit = "" if one.unit == "1" else f" {one.unit}"
+            yield (
+                "Caution",
+                f"{dotted} = {one.value:g} lies outside the catalog's range, {one.low:g} to "
+                f"{one.high:g}{unit}",
+            )
+
+
+def _runs(scenario: Scenario, nights: Sequence[Night], system: str) -> Table:
+    """A line for each field and plan, with what one night puts on."""
+    depth = shown("mm", system)
+    area = shown("m2", system)
+    by_pair = {(night.field.key, night.plan.key): night for night in nights}
+    columns = [
+        words("field", "field", whole=True),
+        words("field_label", "field"),
+        words("plan", "key", whole=True),
+        words("plan_label", "plan"),
+        words("rule", "rule"),
+        number("nights_a_week", "nights a week", write=lambda value: f"{value:.2g}"),
+        number("largest", "largest watering", depth.unit, depth.decimals + 1),
+        words("set_by", "set by"),
+    ]
+    rows = [
+        _run(field, plan, by_pair.get((field.key, plan.key)), depth.factor)
+        for field in scenario.fields
+        for plan in scenario.plans
+    ]
+    heads: dict[Value, str] = {}
+    for field in scenario.fields:
+        size = f"{field.area_m2 * area.factor:,.{area.decimals}f} {area.unit}"
+        on = f"{field.species} on {field.root_zone.like}, {field.delivery.system}"
+        heads[field.label] = f"{field.label} ({field.key}), {size}: {on}"
+    cells = [column for column in columns if column.key != "field"]
+    return Table(
+        "runs", "What would run", columns, rows, cells, ("plan", "plan_label"),
+        by="field_label", blocks=heads,
+    )  # fmt: skip
+
+
+def _run(field: FieldSpec, plan: PlanSpec, night: Night | None, factor: float) -> Row:
+    row: dict[str, str | float | None] = {
+        "field": field.key,
+        "field_label": field.label,
+        "plan": plan.key,
+        "plan_label": plan.label,
+        "rule": plan.rule,
+        "nights_a_week": None,
+        "largest": None,
+        "set_by": "",
+    }
+    if night is not None:
+        is_crowns = math.isnan(night.nights_a_week)
+        row["nights_a_week"] = None if is_crowns else night.nights_a_week
+        row["largest"] = night.largest_mm * factor
+        row["set_by"] = SET_BY[night.limit] + (", crowns only" if is_crowns else "")
+    return row
+
+
+def resolved_table(rows: Iterable[ResolvedRow]) -> Table:
+    """Every value that a scenario runs on, with unit, range, grade and source key."""
+    columns = [
+        words("key", "key", whole=True),
+        words("of", "of", whole=True),
+        words("name", "name", whole=True),
+        words("value", "value"),
+        words("unit", "unit"),
+        words("range", "range"),
+        words("grade", "grade"),
+        words("source", "source"),
+    ]
+    return Table(
+        "values",
+        "Values",
+        columns,
+        [
+            {
+                "key": row.key,
+                "of": row.key.rpartition(".")[0],
+                "name": row.key.rpartition(".")[2],
+                "value": row.value if isinstance(row.value, str) else f"{row.value:g}",
+                "unit": "" if row.unit == "1" else row.unit,
+                "range": row.range,
+                "grade": row.grade,
+                "source": row.source,
+            }
+            for row in rows
+        ],
+        columns[1:],
+        ("name",),
+        by="of",
+        one_head=True,
+    )
+
+

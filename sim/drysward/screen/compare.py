@@ -1,0 +1,670 @@
+"""What ``drysward compare`` prints: the answer on one screen, and the tables behind it.
+
+Nothing is computed here.
+"""
+
+from __future__ import annotations
+
+import calendar
+import json
+import math
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+
+import xarray as xr
+
+from drysward.quantities import Display, shown
+from drysward.results.answer_text import answer_sentences
+from drysward.results.choice import safest_plan
+from drysward.results.doubt_text import (
+    DRAWN,
+    LIKELY,
+    between_fields,
+    cannot_tell,
+    doubt_sentences,
+    draws_note,
+    fields_of_turf,
+    odds_with_error,
+    spread_comes_from,
+    too_wide,
+)
+from drysward.results.text import (
+    FIELD_COSTS,
+    LIFE_COSTS,
+    MADE_WEATHER,
+    STAGE_WORDS,
+    UNKNOWN,
+    YEARLY_COSTS,
+    assumptions_apart,
+    condition_text,
+    cost_columns,
+    cost_notes,
+    driest_years,
+    dry_period,
+    file_means_text,
+    findings_of,
+    first_sentence,
+    has_first_costs,
+    limits_in_brackets,
+    mean_and_worst,
+    money_text,
+    procedures,
+    reached_text,
+    rounded,
+    volume_display,
+    water_notes,
+    years_used,
+)
+from drysward.scenario.model import RECORD
+from drysward.screen.document import (
+    Cell,
+    Column,
+    Heading,
+    Part,
+    Row,
+    Table,
+    Value,
+    notes,
+    number,
+    words,
+)
+
+HEADLINES = ("days below", "wilt", "dormancy", "death", "water", "cost")
+"""What may stand first in the comparison of plans."""
+_STAGE_OF = {word: stage for stage, word in STAGE_WORDS.items()}
+_RISK = "dormant"
+_MOST_FACTS = 3  # of the weather file, on the first screen
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """All that a comparison knows.
+
+    ``summary``: of ``summarise``. ``site``: volumes of all fields together and, where there are
+    prices, costs. ``drawn``: draws of what is not known, or None. ``why``: why there are no draws,
+    "" where none were wanted. ``system``: units, "us" or "metric".
+    """
+
+    summary: xr.Dataset
+    site: xr.Dataset
+    drawn: xr.Dataset | None = None
+    why: str = ""
+    system: str = "us"
+
+    @property
+    def labeled(self) -> xr.Dataset | None:
+        """The draws with the labels of fields and plans."""
+        if self.drawn is None:
+            return None
+        names = ["field_label", "plan_label", "area_m2"]
+        return self.drawn.merge(self.summary[names], compat="override", combine_attrs="override")
+
+    @property
+    def is_priced(self) -> bool:
+        return "field_cost_mean" in self.site
+
+
+def overview(one: Comparison, headline: str = HEADLINES[0]) -> list[Part]:
+    """The first screen: which plan keeps which field, and every field under every plan."""
+    attrs = one.summary.attrs
+    risk = _STAGE_OF.get(headline, _RISK)
+    parts: list[Part] = [Heading(_title(attrs["title"], attrs["site"])), *_findings(one.summary)]
+    parts.append(_years_line(one))
+    parts += answer_sentences(one.summary, one.site, one.labeled, risk, one.system)
+    if (found := one.labeled) is not None:
+        # The odds of each plan are in the table.
+        parts += doubt_sentences(found, safest_plan(one.summary))[1:]
+    parts.append(_matrix(one, headline, risk))
+    parts.append(notes(_captions(one, risk)))
+    return parts
+
+
+def detail(one: Comparison) -> list[Part]:
+    """The tables behind the first screen: all stages, where water goes, volumes, costs, notes."""
+    summary, system = one.summary, one.system
+    parts: list[Part] = []
+    found = one.labeled
+    if found is not None:
+        parts += doubt_sentences(found, safest_plan(summary))[:1]
+    parts += [_stage_table(one), _water_table(one)]
+    lost = [
+        (name, f"{summary['field_label'].sel(field=key).item()}: {text}")
+        for key in summary["field"].values
+        for name, text in water_notes(summary.sel(field=key), system)
+    ]
+    if lost:
+        parts.append(notes(lost))
+    if found is not None:
+        turf = fields_of_turf(found)
+        if turf and found.sizes["plan"] > 1:
+            parts.append(_order_table(found, turf))
+    parts.append(_volume_table(one))
+    if one.is_priced:
+        parts += cost_tables(one.site)
+    parts.append(notes(_notes(one)))
+    return parts
+
+
+def months(one: Comparison) -> Part:
+    """Mean water of each month under the plans that use any."""
+    depth = shown("mm", one.system)
+    columns = [*_NAMES]
+    rows: list[Row] = []
+    for month in range(1, 13):
+        name = calendar.month_abbr[month]
+        columns.append(number(name.lower(), name, "", depth.decimals))
+    for field, plan, names in _each(one.summary):
+        water = field_plan(one.summary, field, plan)["water_by_month"].values * depth.factor
+        if water.sum() > 0.0:
+            named = zip((c.key for c in columns[len(_NAMES) :]), map(float, water), strict=True)
+            rows.append({**names, **dict(named)})
+    title = f"Water by month, {depth.unit}: mean of the years"
+    shown_here = [c for c in columns if c.key not in ("field", "plan")]
+    return _by_field(one, Table("months", title, columns, rows, shown_here))
+
+
+# The first screen
+
+_NAMES = (
+    words("field", "field", whole=True), words("field_label", "field"),
+    words("plan", "plan", whole=True), words("plan_label", "plan"),
+)  # fmt: skip
+
+
+def _each(summary: xr.Dataset) -> Iterator[tuple[str, str, dict[str, str]]]:
+    """Keys of each field and plan, and the cells that name them."""
+    for field in map(str, summary["field"].values):
+        label = str(summary["field_label"].sel(field=field).item())
+        for plan in map(str, summary["plan"].values):
+            of = str(summary["plan_label"].sel(plan=plan).item())
+            yield field, plan, {
+                "field": field, "field_label": label, "plan": plan, "plan_label": of,
+            }  # fmt: skip
+
+
+def field_plan(summary: xr.Dataset, field: str, plan: str) -> xr.Dataset:
+    return summary.sel(field=field, plan=plan)
+
+
+def _matrix(one: Comparison, headline: str, risk: str) -> Table:
+    """Fields side by side, a row for each plan; what was chosen as headline first."""
+    summary = one.summary
+    depth = shown("mm", one.system)
+    period = dry_period(summary)
+    volumes = summary[["season_volume", "demand_volume"]].sel(period=period)
+    volume = volume_display([volumes["season_volume"]], one.system, 2)
+    columns = [
+        *_NAMES,
+        number("area", "area", *_as_shown(shown("m2", one.system))),
+        number("days_below", "days below condition", "d", 1),
+        number("days_below_1in10", "days below, 1 year in 10", "d", 1),
+    ]
+    for word in STAGE_WORDS.values():
+        for end, what in (("", ""), ("_low", ", low limit"), ("_high", ", high limit")):
+            columns.append(number(f"{word}{end}", f"{word}{what}", "of 100 years", 1))
+    columns += [
+        number("water", "water a year", depth.unit, depth.decimals),
+        number("volume", "water a year", volume.unit, volume.decimals),
+        number("volume_dry", f"water of the 1-in-{period:g} dry year", volume.unit, 3),
+    ]
+    if one.is_priced:
+        columns.append(number("cost", "cost a year", one.site.attrs["currency"], 0, money_text))
+    rows: list[Row] = []
+    for field, plan, names in _each(summary):
+        of = field_plan(summary, field, plan)
+        below = of["days_below_condition_mean"].item(), of["days_below_condition_1in10"].item()
+        row = {
+            **names,
+            "area": of["area_m2"].item() * shown("m2", one.system).factor,
+            "days_below": below[0],
+            "days_below_1in10": below[1],
+            "water": of["season_water"].item() * depth.factor,
+            "volume": of["season_volume"].item() * volume.factor,
+            "volume_dry": volumes["demand_volume"].sel(field=field, plan=plan).item()
+            * volume.factor,
+        }
+        for stage, word in STAGE_WORDS.items():
+            for end, p in zip(("", "_low", "_high"), _odds(one, field, plan, stage), strict=True):
+                row[f"{word}{end}"] = 100.0 * p
+        if one.is_priced:
+            row["cost"] = one.site["field_cost_mean"].sel(field=field, plan=plan).item()
+        rows.append(row)
+    by_key = {column.key: column for column in columns}
+    word = STAGE_WORDS[risk]
+    in_turn: dict[str, Sequence[Column | Cell]] = {
+        "days below": [Cell("days below condition", _ends("days_below", "_1in10"), mean_and_worst)],
+        word: [Cell(word, _ends(word, "_low", "_high"), limits_in_brackets, "of 100")],
+        "water": [_renamed(by_key["water"], "water"), _renamed(by_key["volume"], "water")],
+        "cost": [by_key["cost"]] if one.is_priced else [],
+    }
+    order = sorted(in_turn, key=lambda name: name != headline)
+    cells = [by_key["field_label"], by_key["plan_label"], *(c for n in order for c in in_turn[n])]
+    table = Table("plans", "", columns, rows, cells, lead=("plan_label",), across="field_label")
+    return _headed(one, table)
+
+
+def _ends(name: str, *ends: str) -> tuple[str, ...]:
+    return (name, *(f"{name}{end}" for end in ends))
+
+
+def _renamed(column: Column, head: str) -> Column:
+    return Column(column.key, head, column.unit, column.write, column.is_number, column.whole)
+
+
+def _as_shown(how: Display) -> tuple[str, int]:
+    return how.unit, how.decimals
+
+
+def _odds(one: Comparison, field: str, plan: str, stage: str) -> tuple[float, float, float]:
+    """Odds and their limits: 5 to 95% across draws, else the sampling limits of the years."""
+    where = {"field": field, "plan": plan, "stage": stage}
+    kept = one.summary if one.drawn is None else one.drawn
+    prefix = "" if one.drawn is None else "doubt_"
+    p, low, high = (
+        kept[f"{prefix}probability{end}"].sel(where).item() for end in ("", "_low", "_high")
+    )
+    return p, low, high
+
+
+def _headed(one: Comparison, table: Table) -> Table:
+    """A table whose blocks are the fields, each headed by its name, root zone and size."""
+    area = shown("m2", one.system)
+    heads: dict[Value, str] = {}
+    for field in one.summary["field"].values:
+        of = one.summary.sel(field=field)
+        size = f"{of['area_m2'].item() * area.factor:,.{area.decimals}f} {area.unit}"
+        heads[str(of["field_label"].item())] = f"{of['field_label'].item()}, {size}"
+    return Table(
+        table.key, table.title, table.columns, table.rows, table.cells, table.lead,
+        table.across, table.by, heads,
+    )  # fmt: skip
+
+
+def _by_field(one: Comparison, table: Table) -> Table:
+    """A table with a block below each other for each field."""
+    return _headed(
+        one,
+        Table(
+            table.key, table.title, table.columns, table.rows, table.cells, ("plan_label",),
+            by="field_label",
+        ),
+    )  # fmt: skip
+
+
+def _years_line(one: Comparison) -> str:
+    attrs = one.summary.attrs
+    years = years_used(attrs, int(attrs["n_years"]))
+    years = f"Years {years}" if years[0].isdigit() else years.capitalize()
+    if one.drawn is None:
+        return f"{years}; soil, grass and system at their likely numbers"
+    return (
+        f"{years}; {one.drawn.attrs['doubt_draws']} draws of what is not known of soil, grass and "
+        "system"
+    )
+
+
+def _captions(one: Comparison, risk: str) -> Iterator[tuple[str, str]]:
+    """How to read the first screen, a line or two each."""
+    attrs = one.summary.attrs
+    likely = "" if one.drawn is None else "; as water, with the likely numbers"
+    yield (
+        "Days below",
+        f"days a year with {condition_text(attrs)}: mean (1 year in 10 is worse than){likely}",
+    )
+    limits = "90% limits: sampling error of the years only"
+    if one.drawn is not None:
+        limits = "5 to 95% of the draws: what this soil and grass may really be"
+    yield (
+        STAGE_WORDS[risk].capitalize(),
+        f"years of 100 in which it {reached_text(attrs)} ({limits})",
+    )
+    if one.why:
+        yield "Uncertainty", f"no draws: {one.why}"
+    yield "Weather", attrs["weather"]
+    if attrs["weather_kind"] != RECORD:
+        yield "Trust", MADE_WEATHER[attrs["weather_kind"]]
+    if read := file_means_text(attrs, one.system):
+        yield "Read as", read
+    facts, assumed = assumptions_apart(json.loads(attrs["weather_notes"]))
+    yield from (("Note", fact) for fact in facts[:_MOST_FACTS])
+    assumed += facts[_MOST_FACTS:]
+    if assumed:
+        yield "Assumptions", f"{len(assumed)} on the weather; --detail lists them"
+    yield "Caution", first_sentence(attrs["cautions"])
+
+
+def _findings(summary: xr.Dataset) -> list[Part]:
+    return weather_findings(findings_of(summary.attrs))
+
+
+def weather_findings(findings: Sequence[str]) -> list[Part]:
+    """What is odd about the weather file, for above the answer; nothing where there is nothing."""
+    return [notes(("Check the file", sentence) for sentence in findings)] if findings else []
+
+
+def _title(title: str, site: str) -> str:
+    """Title and site, the site once only."""
+    return title if site in title else f"{title}, {site}"
+
+
+# The tables behind it
+
+
+def _stage_table(one: Comparison) -> Table:
+    """Days below and odds of every stage, with both errors where there are draws."""
+    summary, drawn = one.summary, one.drawn
+    years = int(summary.attrs["independent_years"])
+    columns = [*_NAMES]
+    cells: list[Column | Cell] = [_NAMES[1], _NAMES[3]]
+    ends = ("", "_se", "_1in10") if drawn is None else ("", "_se", "_low", "_high")
+    heads = {"": "", "_se": ", standard error", "_1in10": ", 1 year in 10", "_low": ", 5%",
+             "_high": ", 95%"}  # fmt: skip
+    columns += [number(f"days_below{e}", f"days below{heads[e]}", "d", 1) for e in ends]
+    below = _spread_cell("days below", "days_below", 0)
+    if drawn is None:
+        below = Cell("days below", _ends("days_below", "_1in10"), mean_and_worst)
+    cells.append(below)
+    for word in STAGE_WORDS.values():
+        for end in ("", "_se", "_low", "_high"):
+            columns.append(number(f"{word}{end}", f"{word}{heads[end]}", "of 100 years", 1))
+        keys = _ends(word, "_se", "_low", "_high")
+        cells.append(Cell(word, keys, _odds_cell(years), "of 100"))
+    for stage in ("wilt", "dormant"):
+        columns.append(number(f"{stage}_days", f"{stage} days", "", 0))
+        cells.append(columns[-1])
+    rows: list[Row] = []
+    for field, plan, names in _each(summary):
+        of = field_plan(summary, field, plan)
+        row: dict[str, Value] = {**names}
+        if drawn is None:
+            for end, name in (("", "_mean"), ("_se", "_se"), ("_1in10", "_1in10")):
+                row[f"days_below{end}"] = of[f"days_below_condition{name}"].item()
+        else:
+            at = field_plan(drawn, field, plan)
+            for end, name in (("", ""), ("_se", "_error"), ("_low", "_low"), ("_high", "_high")):
+                row[f"days_below{end}"] = at[f"doubt_days_below_condition{name}"].item()
+        for stage, word in STAGE_WORDS.items():
+            p, low, high = _odds(one, field, plan, stage)
+            error = (
+                of["probability_se"].sel(stage=stage)
+                if drawn is None
+                else field_plan(drawn, field, plan)["doubt_probability_error"].sel(stage=stage)
+            )
+            for end, value in (("", p), ("_se", error.item()), ("_low", low), ("_high", high)):
+                row[f"{word}{end}"] = 100.0 * value
+        for stage in ("wilt", "dormant"):
+            row[f"{stage}_days"] = of["days_mean"].sel(stage=stage).item()
+        rows.append(row)
+    what = "90% limits" if drawn is None else "5 to 95% of the draws"
+    title = f"Turf: mean ± standard error of the years, and {what} below it"
+    return _by_field(one, Table("turf", title, columns, rows, cells))
+
+
+def _odds_cell(years: int) -> Callable[..., str]:
+    def write(p: float, error: float, low: float, high: float) -> str:
+        if math.isnan(p):
+            return UNKNOWN
+        text = odds_with_error(p / 100.0, error / 100.0, years)
+        limits = "" if text[0] in "<>" and low == high else limits_in_brackets(p, low, high, "")
+        return f"{text}\n{limits}" if limits else text
+
+    return write
+
+
+def _spread_cell(head: str, name: str, decimals: int, unit: str = "") -> Cell:
+    """A mean with its sampling error, and below it the 5 to 95% across draws."""
+
+    def write(mean: float, error: float, low: float, high: float) -> str:
+        text, chance = rounded(mean, decimals), rounded(error, decimals)
+        text = text if text == UNKNOWN or not float(chance) else f"{text}±{chance}"
+        ends = rounded(low, decimals), rounded(high, decimals)
+        return text if ends[0] == ends[1] else f"{text}\n{ends[0]}-{ends[1]}"
+
+    return Cell(head, _ends(name, "_se", "_low", "_high"), write, unit)
+
+
+def _water_table(one: Comparison) -> Table:
+    """Water on each field: a year, the dry year, the peak week, and what runs off and drains."""
+    summary, drawn = one.summary, one.drawn
+    depth = shown("mm", one.system)
+    unit, decimals = depth.unit, depth.decimals
+    period = dry_period(summary)
+    dry = f"1-in-{period:g} dry year"
+    columns = [*_NAMES, number("water", "water a year", unit, decimals)]
+    cells: list[Column | Cell] = [_NAMES[1], _NAMES[3], columns[-1]]
+    if drawn is not None:
+        columns += [
+            number(f"water_{end}", f"water a year, {what}", unit, decimals)
+            for end, what in (("se", "standard error"), ("low", "5%"), ("high", "95%"))
+        ]
+        cells[-1] = _spread_cell("water a year", "water", decimals, unit)
+    columns.append(number("dry", dry, unit, decimals))
+    columns += [
+        number(f"dry_{end}", f"{dry}, {end} limit", unit, decimals) for end in ("low", "high")
+    ]
+    cells.append(Cell(dry, _ends("dry", "_low", "_high"), _limited(decimals), unit))
+    for key, head in _LIKELY.items():
+        columns.append(number(key, head, unit, decimals))
+        cells.append(columns[-1])
+    rows: list[Row] = []
+    for field, plan, names in _each(summary):
+        of = field_plan(summary, field, plan)
+        row = {**names, **{key: of[key].item() * depth.factor for key in _LIKELY}}
+        kept, prefix = of.sel(period=period), ""
+        if drawn is None:
+            row["water"] = of["season_water"].item() * depth.factor
+        else:
+            at = field_plan(drawn, field, plan)
+            kept, prefix = at.sel(period=period), "doubt_"
+            for end, name in (("", ""), ("_se", "_error"), ("_low", "_low"), ("_high", "_high")):
+                row[f"water{end}"] = at[f"doubt_water{name}"].item() * depth.factor
+        for end in ("", "_low", "_high"):
+            row[f"dry{end}"] = kept[f"{prefix}demand{end}"].item() * depth.factor
+        rows.append(row)
+    what = "90% limits" if drawn is None else "5 to 95% of the draws"
+    title = f"Water on the field; below it {what}"
+    return _by_field(one, Table("water", title, columns, rows, cells))
+
+
+_LIKELY = {"peak_week_most": "peak week", "runoff_mean": "runoff", "drainage_mean": "drainage"}
+
+
+def _limited(decimals: int) -> Callable[..., str]:
+    def write(value: float, low: float, high: float) -> str:
+        text, ends = rounded(value, decimals), (rounded(low, decimals), rounded(high, decimals))
+        if UNKNOWN in ends:
+            return f"{text}\nno limits" if low != value else text
+        return text if ends[0] == ends[1] else f"{text}\n{ends[0]}-{ends[1]}"
+
+    return write
+
+
+def _order_table(found: xr.Dataset, fields: Sequence[str]) -> Table:
+    """Of 100 draws, in how many a row's plan has fewer days below than a column's."""
+    plans = list(map(str, found["plan"].values))
+    columns = [*_NAMES, number("number", "plan number")]
+    columns += [
+        number(f"fewer_than_{plan}", f"than {n}", "of 100 draws")
+        for n, plan in enumerate(plans, start=1)
+    ]
+    rows: list[Row] = []
+    for n, plan in enumerate(plans, start=1):
+        for field in fields:
+            fewer = found["doubt_fewer"].sel(field=field, plan=plan)
+            row: dict[str, Value] = {
+                "field": field,
+                "field_label": str(found["field_label"].sel(field=field).item()),
+                "plan": plan,
+                "plan_label": f"{n} {found['plan_label'].sel(plan=plan).item()}",
+                "number": n,
+            }
+            for other in plans:
+                share = 100.0 * fewer.sel(other=other).item()
+                row[f"fewer_than_{other}"] = None if other == plan else share
+            rows.append(row)
+    named = [_NAMES[3], *([_NAMES[1]] if len(fields) > 1 else [])]
+    shares = [
+        Cell(c.head, c.keys, lambda v: "" if v is None else rounded(v, 0))
+        for c in columns[len(_NAMES) + 1 :]
+    ]
+    return Table(
+        "order",
+        "Does the choice stand? Of 100 draws, those in which a plan has fewer days below than "
+        "another",
+        columns,
+        rows,
+        [*named, *shares],
+        lead=("plan_label", "field_label"),
+    )
+
+
+def _volume_table(one: Comparison) -> Table:
+    """Volumes of each field, and of the site where it has several, under plans that use any."""
+    summary, site = one.summary, one.site
+    period = dry_period(summary)
+    names = {
+        "season": "a year", "peak_week": "peak week", "demand": f"1-in-{period:g} dry year",
+    }  # fmt: skip
+    of_field = summary[[f"{name}_volume" for name in names]].sel(period=period)
+    of_site = site[[f"site_{name}_volume" for name in names]].sel(period=period)
+    several = summary.sizes["field"] > 1
+    kept = [of_field, *([of_site] if several else [])]
+    unit = volume_display([v for part in kept for v in part.data_vars.values()], one.system)
+    columns = [*_NAMES]
+    columns += [number(f"volume_{n}", head, unit.unit, unit.decimals) for n, head in names.items()]
+    rows: list[Row] = []
+    for plan in map(str, summary["plan"].values):
+        if float(of_field["season_volume"].sel(plan=plan).max()) == 0.0:
+            continue
+        label = str(summary["plan_label"].sel(plan=plan).item())
+        for field in map(str, summary["field"].values):
+            at = of_field.sel(plan=plan, field=field)
+            row: dict[str, Value] = {
+                "field": field, "field_label": str(at["field_label"].item()), "plan": plan,
+                "plan_label": label,
+            }  # fmt: skip
+            row |= {f"volume_{n}": at[f"{n}_volume"].item() * unit.factor for n in names}
+            rows.append(row)
+        if several:
+            at = of_site.sel(plan=plan)
+            row = {"field": "", "field_label": "whole site", "plan": plan, "plan_label": label}
+            row |= {f"volume_{n}": at[f"site_{n}_volume"].item() * unit.factor for n in names}
+            rows.append(row)
+    cells = [_NAMES[3], _NAMES[1], *columns[len(_NAMES) :]]
+    lead = ("plan_label", "field_label")
+    return Table("volumes", "Water by volume", columns, rows, cells, lead)
+
+
+# Costs
+
+
+def cost_tables(costs: xr.Dataset) -> list[Part]:
+    """Costs by plan of each field and, where it has several or a storage, of the whole site."""
+    columns = cost_columns(costs, "field_cost", FIELD_COSTS)
+    money = costs.attrs["currency"]
+    rows: list[Row] = []
+    for field, plan, names in _each(costs):
+        at = costs.sel(field=field, plan=plan)
+        rows.append({**names, **{name: at[name].item() for name, _ in columns}})
+    shown_columns = [number(name, head, money, write=money_text) for name, head in columns]
+    table = Table(
+        "field_costs", f"Costs by field, {money}", [*_NAMES, *shown_columns], rows,
+        [_NAMES[1], _NAMES[3], *(_without_unit(c) for c in shown_columns)], ("plan_label",),
+        by="field_label",
+    )  # fmt: skip
+    parts: list[Part] = [table]
+    if costs.sizes["field"] > 1 or bool((costs["cost_storage"] > 0.0).any()):
+        parts += site_cost_tables(costs)
+    return parts
+
+
+def site_cost_tables(costs: xr.Dataset) -> list[Part]:
+    """Costs by plan of the whole site: those of a year, and those of building and of the life."""
+    yearly = [
+        number(name, head, costs.attrs["currency"], write=money_text)
+        for name, head in cost_columns(costs, "cost", YEARLY_COSTS)
+    ]
+    for i, column in enumerate(yearly):
+        if column.key == "cost_energy_mean":
+            yearly.insert(i, number("energy_used_mean", "energy used", "kWh", write=money_text))
+            break
+    parts: list[Part] = []
+    if yearly:
+        parts.append(_site_costs(costs, "yearly_costs", "Whole site: costs of a year", yearly))
+    if has_first_costs(costs):
+        life = [
+            number(name, head, costs.attrs["currency"], write=money_text)
+            for name, head in cost_columns(costs, "cost", LIFE_COSTS)
+        ]
+        parts.append(_site_costs(costs, "life_costs", "Whole site: first cost and life", life))
+    return parts
+
+
+def _without_unit(column: Column) -> Column:
+    return Column(column.key, column.head, "", column.write, column.is_number, column.whole)
+
+
+def _site_costs(costs: xr.Dataset, key: str, title: str, columns: Sequence[Column]) -> Table:
+    rows = []
+    for plan in map(str, costs["plan"].values):
+        at = costs.sel(plan=plan)
+        row: dict[str, Value] = {"plan": plan, "plan_label": at["plan_label"].item()}
+        rows.append({**row, **{column.key: at[column.key].item() for column in columns}})
+    money = costs.attrs["currency"]
+    cells = [c if c.unit != money else _without_unit(c) for c in columns]
+    return Table(
+        key, f"{title}, {money}", [*_NAMES[2:], *columns], rows, [_NAMES[3], *cells],
+        ("plan_label",),
+    )  # fmt: skip
+
+
+# Notes
+
+
+def _notes(one: Comparison) -> Iterator[tuple[str, str]]:
+    """What the tables rest on, and the cautions, whole."""
+    summary, found, system = one.summary, one.labeled, one.system
+    attrs = summary.attrs
+    yield "Odds", f"years of 100 in which the stage {reached_text(attrs)}; ± standard error"
+    yield "Water", "depth over the field, drawn from the supply; peak week: most of any year"
+    if found is None:
+        period = dry_period(summary)
+        if summary["demand_fitted"].sel(period=period).values.any():
+            yield "Dry year", f"the 1-in-{period:g} dry year is read from a fitted curve"
+        if summary["demand"].sel(period=period).values.any():
+            yield "Limits", "90% limits cover sampling error only"
+    else:
+        yield "Uncertainty", draws_note(found)
+        yield (
+            "Likely",
+            f"peak week, wilt and dormant days, runoff, drainage, shortage, volumes and months are "
+            f"of {LIKELY}",
+        )
+        for text in between_fields(found):
+            yield "Fields", text
+        for field in found["field"].values:
+            of_field = found.sel(field=field)
+            label = of_field["field_label"].item()
+            if text := too_wide(of_field):
+                yield "Too wide", f"{label}: {text}"
+            if not cannot_tell(of_field) and (text := spread_comes_from(of_field)):
+                yield "Measure", f"{label}: {text}"
+        yield "Draws", DRAWN
+    if summary.sizes["field"] > 1:
+        yield "Whole site", "peak week: sum of the fields' peak weeks, at least the site's own"
+    if one.is_priced:
+        yield from cost_notes(one.site)
+    yield "Weather", attrs["weather"]
+    if read := file_means_text(attrs, system):
+        yield "Read as", read
+    yield from (("Assumed", note) for note in json.loads(attrs["weather_notes"]))
+    if attrs["weather_kind"] != RECORD:
+        yield "Trust", MADE_WEATHER[attrs["weather_kind"]]
+    yield "Years used", years_used(attrs, int(attrs["n_years"]))
+    yield "Left out", attrs["years_left_out"] or "none"
+    yield "Driest years", driest_years(attrs)
+    simulated = attrs["weather_kind"] != RECORD
+    yield "Reference ET", "; ".join(procedures(json.loads(attrs["et_procedures"]), simulated))
+    yield "Filled days", attrs["filled"] or "none"
+    yield "Water balance error", f"largest of any day {attrs['worst_residual_mm']:.1g} mm"
+    yield "Caution", attrs["cautions"]

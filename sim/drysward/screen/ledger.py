@@ -1,0 +1,78 @@
+"""What ``drysward ledger`` prints. Nothing is computed here."""
+
+from __future__ import annotations
+
+import numpy as np
+import xarray as xr
+
+from drysward.quantities import shown
+from drysward.results.text import findings_of, ledger_dates, year_text
+from drysward.screen.compare import weather_findings
+from drysward.screen.document import Column, Heading, Part, Row, Table, notes, number, words
+
+_FLOWS = {
+    "precipitation": "rain",
+    "irrigation_landed": "water landed",
+    "transpiration": "turf use",
+    "soil_evaporation": "soil evap.",
+    "leaf_evaporation": "leaf evap.",
+    "runoff": "runoff",
+    "drainage": "drain",
+    "surface_water": "top soil",
+    "root_water": "root zone",
+}
+_SHARES = {
+    "depletion": "depletion",
+    "wilt": "wilt",
+    "green": "green",
+    "dormant": "dormant",
+    "dead": "dead",
+}
+# Of a field with play: heading, unit, and what multiplies the number.
+_PLAY = {
+    "hardness": ("hard", "g", 1.0),
+    "air_filled": ("air", "%", 100.0),
+}
+
+
+def daily_account(account: xr.Dataset, system: str) -> list[Part]:
+    """The main columns of a ledger, a row a day; shares of the field in percent."""
+    depth = shown("mm", system)
+    # A day's flows are small: one figure more than in the sums of a year.
+    decimals = depth.decimals + 1
+    attrs = account.attrs
+    columns = [words("date", "date", whole=True)]
+    values = {}
+    for name, head in _FLOWS.items():
+        columns.append(number(name, head, depth.unit, decimals))
+        values[name] = account[name].values * depth.factor
+    for name, head in _SHARES.items():
+        columns.append(number(name, head, "%", 0))
+        values[name] = account[name].values * 100.0
+    if bool((account["hardness"] > 0.0).any()):
+        for name, (head, unit, times) in _PLAY.items():
+            columns.append(number(name, head, unit, 0))
+            values[name] = account[name].values * times
+    above = bool((values["depletion"] < 0.0).any())
+    cells = [_full(column) if column.key == "depletion" else column for column in columns]
+    rows: list[Row] = [
+        {"date": date, **{name: float(of[i]) for name, of in values.items()}}
+        for i, date in enumerate(ledger_dates(account))
+    ]
+    worst = float(np.abs(account["residual"].values).max())
+    lines = [("full", "depletion 0 or less: soil at field capacity or above")] if above else []
+    lines.append(("Water balance error", f"largest of any day {worst:.1g} mm"))
+    return [
+        Heading(f"{attrs['field']}, plan {attrs['plan']}, {year_text(attrs, attrs['year'])}"),
+        *weather_findings(findings_of(attrs)),
+        Table("ledger", "", columns, rows, cells, ("date",)),
+        notes(lines),
+    ]
+
+
+def _full(column: Column) -> Column:
+    """Depletion below nothing, which is water above field capacity, in a word."""
+    write = column.write
+    return number(
+        column.key, column.head, column.unit, write=lambda v: "full" if v < 0.0 else write(v)
+    )
