@@ -38,7 +38,7 @@ class FaultyInput(Exception):
 
 
 class CannotDraw(ValueError):
-    """There is nothing to draw, or there are no years to tell the draws apart from."""
+    """There is nothing to draw, or there are too few years for draws."""
 
 
 MOST_SHOWN = 60

@@ -8,9 +8,9 @@ from importlib.resources import files
 from pathlib import Path
 
 import pytest
-import xarray as xr
 from click.testing import CliRunner, Result
 
+import drysward
 from drysward.cli import main
 
 YEARS = ("--years", "2001-2010")
@@ -52,7 +52,7 @@ def test_a_site_with_prices(pond: tuple[Result, Path]) -> None:
 
 def test_what_is_kept_tells_the_costs(pond: tuple[Result, Path]) -> None:
     _, folder = pond
-    kept = xr.load_dataset(folder / "results.nc", engine="netcdf4")
+    kept = drysward.open(folder)
     for name in ("field_cost_present", "cost_mean", "cost_storage", "site_demand_volume"):
         assert kept[name].attrs["long_name"], name
         assert kept[name].attrs["units"] == ("m3" if "volume" in name else "USD"), name

@@ -21,8 +21,6 @@ from click.testing import CliRunner, Result
 
 import drysward
 from drysward.cli import main
-from drysward.results.export import summarise
-from drysward.results.volumes import site_volumes
 from drysward.screen.compare import Comparison, detail, months, overview
 from drysward.screen.document import Cell, Part, Table, number, words
 from drysward.screen.formats import FORMATS, as_csv, as_json, as_markdown, as_text
@@ -59,10 +57,9 @@ def ask(*words: object) -> Result:
 def compared(name: str, draws: int) -> Comparison:
     scenario = drysward.shipped(name)
     run = drysward.run(scenario, years=YEARS)
-    periods = tuple(scenario.answers.return_periods)
-    summary = summarise(run, drysward.answers(run, periods, scenario.answers.confidence))
     drawn = drysward.draws(scenario, n=draws, years=YEARS) if draws else None
-    return Comparison(summary, site_volumes(run, periods), drawn)
+    summary = drysward.summarise(run, scenario, draws=drawn)
+    return Comparison(summary, summary, drawn)
 
 
 @pytest.fixture(scope="module")

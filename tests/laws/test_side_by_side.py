@@ -171,5 +171,5 @@ def test_what_is_no_number_is_a_fault_of_the_program(site, value):
     """The error of the account, of which the largest is kept, must not lose it."""
     runs = start_runs([(site, plan) for plan in site.scenario.plans])
     runs.patches[value][1, 0, 3] = np.nan
-    with pytest.raises(ArithmeticError, match="plan 'refill' is short by nan"):
+    with pytest.raises(ArithmeticError, match="plan 'refill' is off by nan"):
         advance_all(site, runs)

@@ -124,5 +124,5 @@ def test_a_closed_range_is_its_value():
     "numbers", [(2, 1, 3), (1, 3, 2), (1, math.nan, 2), (0, 1, 2, 0.5), (1, 2, 3, 0, 2.5)]
 )
 def test_numbers_out_of_order_are_refused(numbers):
-    with pytest.raises(ValueError, match="do not rise"):
+    with pytest.raises(ValueError, match="are not in rising order"):
         Range(*numbers)

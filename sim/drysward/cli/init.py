@@ -63,7 +63,7 @@ def command(
     """Write a commented scenario that runs as it stands.
 
     FILE is the scenario file to write, such as my-fields.toml, or - for the screen. A file that is
-    there is never replaced. What no option says is asked at a terminal and is a common value
+    there is never replaced. What no option says is prompted for at a terminal and is a common value
     elsewhere. Without weather the file has the normals of an invented town, to be replaced.
     """
     from drysward.files import write_whole
@@ -92,7 +92,7 @@ def command(
     _require_normals(new)
     text = _checked(new, file, folder)
     if file == STDIN:
-        click.echo(text, nl=False)
+        say(text.rstrip("\n"))
         return
     write_whole({Path(file): lambda part: part.write_text(text, encoding="utf-8")})
     shown = shlex.quote(file)
@@ -176,7 +176,7 @@ def _checked(new: NewScenario, file: str, folder: Path) -> str:
 def _asked(
     new: NewScenario, said: dict[str, Any], weather: Path | None
 ) -> tuple[NewScenario, Path | None]:
-    """``new`` with answers in place of what no option said; a refused answer is asked again."""
+    """``new`` with answers for what no option said; a refused answer is prompted for again."""
     from drysward.scenario.starter import NEEDED_NORMALS, NewScenario, read_normal
 
     say("Enter keeps what stands in brackets. Ctrl-C stops; nothing is written.")

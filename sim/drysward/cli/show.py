@@ -22,7 +22,7 @@ def command(name: str) -> None:
 
     texts = shipped_texts()
     if name in texts:
-        click.echo(texts[name], nl=False)
+        say(texts[name].rstrip("\n"))
     elif name:
         raise FaultyInput(Fault("show", f"nothing ships as '{name}'", nearest(name, texts)))
     else:

@@ -78,7 +78,7 @@ def command(
             )
         )
     if draws and no_sizing:
-        raise FaultyInput(Fault("--draws", "is given beside --no-sizing", "leave out one of them"))
+        raise FaultyInput(Fault("--draws", "conflicts with --no-sizing", "keep one of them"))
     if draws and opened.sizing is None:
         mend = "a table [sizing] in the scenario, or no --draws"
         raise FaultyInput(Fault("sizing", "is missing, and --draws needs it", mend))

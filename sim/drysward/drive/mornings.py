@@ -160,7 +160,7 @@ class _Functions:
         return any(within(day_of_year, *season) for season in self.seasons)
 
     def spans(self, day_input: DayInput, first: int, stop: int) -> Iterator[tuple[int, int]]:
-        """Days to run in one go: each day alone on which a function is asked."""
+        """Days to run in one go: each day alone with a function to call."""
         day = first
         while day < stop:
             end = day + 1

@@ -81,7 +81,7 @@ def load(path: str | Path) -> Scenario:
 
     Parameters
     ----------
-    path : a scenario file (.toml); files that it names are looked for beside it.
+    path : a scenario file (.toml); files that it names are relative to its folder.
 
     Returns
     -------
@@ -158,7 +158,7 @@ def loads(text: str, base_folder: str | Path, name: str = "scenario") -> Scenari
     Parameters
     ----------
     text : TOML.
-    base_folder : where files that it names are looked for.
+    base_folder : the folder of relative file names in it.
     name : what faults call the text.
 
     Returns

@@ -126,7 +126,7 @@ def read_readings(path: Path) -> tuple[NDArray[np.float64], NDArray[np.float64]]
                 faults.append(Fault(where, f"'{cell}' is not a number", allowed))
                 continue
             if not least <= value <= most:
-                faults.append(Fault(where, f"{cell} cannot be", allowed))
+                faults.append(Fault(where, f"{cell} is out of range", allowed))
             values.append(value)
     if faults:
         raise FaultyInput(faults)

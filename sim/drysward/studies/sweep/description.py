@@ -136,7 +136,7 @@ class SearchTable(Part):
     def _one_risk(self) -> SearchTable:
         both = self.model_fields_set & {"stage", "odds"}
         if self.days_below is not None and both:
-            reason = f"is given beside {' and '.join(sorted(both))}"
+            reason = f"conflicts with {' and '.join(sorted(both))}"
             refuse([("days_below", reason, "days_below alone, or stage and odds")])
         return self
 
