@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from drysward.studies.compare import ledger, run
     from drysward.studies.doubt.answers import drawn_answers as draws
     from drysward.studies.result_files import open_any as open
-    from drysward.studies.result_files import save
+    from drysward.studies.saving import save
     from drysward.studies.size import size
     from drysward.studies.sweep.effects import effects
     from drysward.studies.sweep.front import front
@@ -50,7 +50,7 @@ _HOMES = {
     "search": "drysward.studies.sweep.search",
     "front": "drysward.studies.sweep.front",
     "effects": "drysward.studies.sweep.effects",
-    "save": "drysward.studies.result_files",
+    "save": "drysward.studies.saving",
     "open": "drysward.studies.result_files:open_any",
     "report": "drysward.pages.output",
     "picture": "drysward.pages.output",

@@ -14,8 +14,7 @@ from drysward.pages import gallery
 from drysward.pages.page import page
 from drysward.pages.result import SWEEP, kind_of, open_result, shown_of
 from drysward.pages.style import save
-from drysward.results.summary import summarise
-from drysward.studies.result_files import files_of, with_summary
+from drysward.studies.result_files import files_of
 
 if TYPE_CHECKING:
     from multiprocessing.context import BaseContext
@@ -114,6 +113,10 @@ def _opened(result: xr.Dataset | str | Path, force: bool) -> tuple[xr.Dataset, O
     """A result to draw from, and what may be written beside the files that it was read from."""
     if isinstance(result, xr.Dataset):
         if kind_of(result) != SWEEP and "probability" not in result:
+            # Imported here: a result from a file needs nothing that runs or sums up.
+            from drysward.results.summary import summarise
+            from drysward.studies.saving import with_summary
+
             result = with_summary(result, summarise(result))
         return shown_of(result), Outputs((), force)
     return open_result(result), Outputs(files_of(result), force)

@@ -1,0 +1,82 @@
+"""What is written of a run, a front and a ledger."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import partial
+from pathlib import Path
+
+import xarray as xr
+
+from drysward.files import Outputs, Write, write_csv
+from drysward.results.export import files_of_run, front_rows, ledger_rows
+from drysward.results.summary import summarise
+from drysward.scenario.model import Scenario
+from drysward.studies.chosen_years import with_details
+from drysward.studies.sweep import FRONT
+
+
+def save(
+    result: xr.Dataset,
+    where: str | Path,
+    scenario: Scenario | None = None,
+    summary: xr.Dataset | None = None,
+    units: str = "us",
+    settings: str = "",
+    force: bool = False,
+    reads: Sequence[Path] = (),
+) -> list[Path]:
+    """Write a result as files; all of them or none.
+
+    Parameters
+    ----------
+    result : Dataset of ``drysward.run``, ``drysward.front`` or ``drysward.ledger``.
+    where : a folder, created in its parent when missing; of a ledger the CSV file itself.
+    scenario : the scenario of a run: its costs and every value used go into results.nc.
+    summary : Dataset of ``drysward.summarise`` of a run; made from ``result`` when None.
+    units : "us" or "metric", of the CSV files; results.nc is in base units.
+    settings : options of the command line that changed the scenario, kept with the result.
+    force : replace files that drysward has no record of writing.
+    reads : files that are never written to, by whatever name.
+
+    Returns
+    -------
+    The paths written. Of a run results.nc, summary.csv, daily-odds.csv and site.csv, with play
+    play.csv, with draws doubt.csv; where the summary is of a supply results.nc, supply.csv and,
+    with a curve of sizes, tradeoff.csv. Of a front front.csv. Of a ledger the file named.
+
+    Raises
+    ------
+    FaultyInput
+        When the folder or a file cannot be written; none is then.
+
+    Examples
+    --------
+    >>> scenario = drysward.shipped("demo")
+    >>> result = drysward.run(scenario, daily=True)
+    >>> drysward.save(result, "out", scenario)
+    """
+    where, outputs = Path(where), Outputs(tuple(reads), force)
+    if "date" in result.dims:
+        rows = partial(ledger_rows, result, units)
+        return outputs.write({where: lambda part: write_csv(rows(), part)})
+    if "choice" in result.dims:
+        rows = partial(front_rows, result, units)
+        return outputs.write({where / FRONT: lambda part: write_csv(rows(), part)})
+    outputs.claim_folder(where, ())
+    summary = summarise(result, scenario) if summary is None else summary
+    whole = with_summary(result, summary, scenario, settings)
+    files: dict[str, Write] = files_of_run(whole, summary, units)
+    return outputs.write({where / name: write for name, write in files.items()})
+
+
+def with_summary(
+    result: xr.Dataset,
+    summary: xr.Dataset,
+    scenario: Scenario | None = None,
+    settings: str = "",
+) -> xr.Dataset:
+    """A run with its summary and, of its scenario, the details of a page: what results.nc holds."""
+    whole = result if scenario is None else with_details(result, scenario, settings)
+    whole = whole.assign({n: v for n, v in summary.data_vars.items() if n not in whole})
+    return whole.assign_attrs({**summary.attrs, **whole.attrs})
