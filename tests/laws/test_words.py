@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-ROOMS = ("", "day", "drive", "physics", "site", "weather", "scenario")
+ROOMS = ("", "day", "drive", "physics", "site", "weather", "scenario", "studies", "results", "screen", "pages", "cli")
 """Packages of drysward that are checked; "" are the modules at its root."""
 
 NAMES = {
