@@ -86,6 +86,26 @@ def test_a_draw_is_the_run_of_its_scenario(found, cells, name):
     )
 
 
+def test_fields_that_are_alike_keep_their_draws_in_any_order():
+    """Two fields of one ground stand before a third of another."""
+    text = shipped("demo").text
+    fields = text[text.index("[fields.stadium]") : text.index("[plans.none]")]
+    sand = fields[: fields.index("[fields.practice]")]
+    loam = fields[fields.index("[fields.practice]") :]
+    doubled = sand + sand.replace("fields.stadium", "fields.second") + loam
+    doubled += loam.replace("fields.practice", "fields.fourth")
+    four = edited((fields, doubled))
+    found = ran(four, 3, ("deficit", "refill"))
+    runs = [
+        drysward.run(one, years=YEARS, only=("deficit", "refill"))
+        for one in drawn_scenarios(four, found.draws.rows())
+    ]
+    for name, values in outcomes_of(runs).items():
+        np.testing.assert_allclose(
+            found.rows[name], values.mean(axis=-1), rtol=1e-12, atol=1e-12, err_msg=name
+        )
+
+
 def test_sums_are_those_of_a_slow_count(demo, cells):
     """Draws of 4 are not those of 32: a run of each again, and every sum cell by cell."""
     four = ran(demo, 4)

@@ -261,6 +261,12 @@ class Grounds:
     def __init__(self, held: Held, points: Sequence[Point]) -> None:
         self.held, self.points, self.first = held, points, points[0]
         self.is_shared = all(point.fields == self.first.fields for point in points)
+        self.forcing = NOTHING_TO_FORCE
+        self.zones: tuple[RootZone, ...] = ()
+        if self.is_shared:
+            # A column for each field, of which several may be alike.
+            self.columns = [np.arange(len(self.first.fields)) for _ in points]
+            return
         places: dict[str, int] = {}
         self.columns = [
             np.array([places.setdefault(what, len(places)) for what in point.fields])
@@ -272,12 +278,6 @@ class Grounds:
             for point, columns in zip(points, self.columns, strict=True)
             for i, c in enumerate(columns)
         }
-        self.forcing = NOTHING_TO_FORCE
-        self.zones: tuple[RootZone, ...] = ()
-        if not self.is_shared:
-            self._number()
-
-    def _number(self) -> None:
         of_column = [self.of_column[c] for c in range(len(self.of_column))]
         self.zones = tuple(zone_of(self.held, point, i) for point, i in of_column)
         of_fields = [
