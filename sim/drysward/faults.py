@@ -44,6 +44,7 @@ class CannotDraw(ValueError):
 MOST_SHOWN = 60
 """Characters of input text that a message shows."""
 
+_LEAST_PART, _MOST_NAMED = 4, 4
 _LIKELY_NAME = 100  # characters; the comparison of longer names takes too long
 _MOST_COMPARED = 1_000
 _NAMES_LISTED = 40
@@ -85,6 +86,10 @@ def listed(names: Iterable[str], most: int = _NAMES_LISTED) -> str:
 def nearest(name: str, known: Iterable[str]) -> str:
     """A hint for a wrong name: the closest known name, or the list of known names."""
     names: Sequence[str] = sorted(known)
+    # A name of which only a part was written, such as that of a grass.
+    whole = [one for one in names if len(name) >= _LEAST_PART and name in one.split("_")]
+    if whole:
+        return f"did you mean {' or '.join(map(quoted, whole[:_MOST_NAMED]))}?"
     close = closest_name(name, names)
     return f"did you mean {quoted(close)}?" if close else "known: " + listed(names)
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from functools import cache, lru_cache
 from typing import TYPE_CHECKING
 
-from drysward.faults import quoted
+from drysward.faults import Fault, FaultyInput, quoted
 from drysward.loading import allow_import
 
 if TYPE_CHECKING:
@@ -30,6 +30,7 @@ class Kind:
 
 
 LENGTH = Kind("depth or length", "mm", ("in", "mm", "cm", "ft", "m"))
+HEIGHT = Kind("height above the sea", "mm", ("m", "ft"))
 RATE = Kind("depth rate", "mm/h", ("in/h", "mm/h"))
 DAILY_RATE = Kind("daily depth rate", "mm/d", ("in/d", "mm/d"))
 AREA = Kind("area", "m^2", ("acre", "ft2", "m2", "ha", "yd2"))
@@ -278,10 +279,18 @@ _METRIC = {
 }
 
 
+_SYSTEMS = {"us": _US, "metric": _METRIC}
+
+
+def require_system(system: str) -> None:
+    """FaultyInput unless ``system`` is a system of units for answers."""
+    if system not in _SYSTEMS:
+        raise FaultyInput(Fault("units", f"{quoted(system)} is not known", " or ".join(_SYSTEMS)))
+
+
 def display(base: str, system: str) -> Display:
     """Display of a base unit in ``system`` ("us" or "metric"); other units stay as they are."""
-    table = _US if system == "us" else _METRIC
-    return table.get(base, Display(base, 1.0, 2))
+    return _SYSTEMS[system].get(base, Display(base, 1.0, 2))
 
 
 def shown(units: str, system: str) -> Display:

@@ -131,8 +131,9 @@ def test_a_row_for_every_number(told: tuple[Result, Path], result: xr.Dataset) -
     by = {(row["field"], row["plan"], row["what"]): row for row in rows}
     assert len(by) == len(rows)
     fields, plans = (result.sizes[name] for name in ("field", "plan"))
-    # Odds and days by stage, days below and water, demand by period, and each two by both.
-    each = 2 * result.sizes["stage"] + 2 + result.sizes["period"] + 2 * (plans - 1) + 2
+    # Odds and days by stage, days below (and in 1 year of 10) and water, demand by period, and each
+    # two by both.
+    each = 2 * result.sizes["stage"] + 3 + result.sizes["period"] + 2 * (plans - 1) + 2
     assert len(rows) == fields * plans * each
     one = result.sel(field="stadium", plan="refill")
     row = by["stadium", "refill", "probability_wilt"]

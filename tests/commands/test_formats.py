@@ -240,7 +240,7 @@ def test_json_of_compare_is_the_result_itself(demo: Comparison) -> None:
     for row in table["rows"]:
         where = {"field": row["field"], "plan": row["plan"]}
         one, drawn = demo.summary.sel(where), demo.drawn.sel(where)
-        assert row["days_below"] == pytest.approx(one["days_below_condition_mean"].item())
+        assert row["days_below"] == pytest.approx(drawn["doubt_days_below_condition"].item())
         assert row["water"] * 25.4 == pytest.approx(one["season_water"].item())
         for stage, word in (("wilt", "wilt"), ("dormant", "dormancy"), ("dead", "death")):
             for end in ("", "_low", "_high"):
@@ -329,3 +329,11 @@ def test_numbers_without_end_and_none_survive() -> None:
         "inf", None, None
     ]  # fmt: skip
     assert as_csv([table]).splitlines() == ["a", "inf", '""', '""']
+
+
+def test_one_plan_alone_has_a_detail_without_a_choice(tmp_path):
+    text = drysward.shipped("demo").text
+    one = tmp_path / "one.toml"
+    one.write_text(text[: text.index("[plans.inch_a_week]")])
+    done = ask("compare", one, "--years", "1-5", "--draws", "2", "--detail")
+    assert "another" not in done.output

@@ -108,7 +108,7 @@ def test_what_is_kept_opens_as_it_was(told: tuple[Result, Path]) -> None:
 def test_no_sizing_and_metric(tmp_path: Path) -> None:
     done = ask("pond", *FEW_YEARS, "--no-sizing", "--units", "metric", "--out", str(tmp_path))
     assert done.exit_code == 0, done.stderr
-    assert "Water of the mean year\n" in done.stdout
+    assert "Water of the mean year, and" in done.stdout
     assert "m3" in done.stdout
     assert "gal" not in done.stdout
     assert "Least size" not in done.stdout
@@ -233,7 +233,7 @@ def test_progress_is_not_among_the_answers(told: tuple[Result, Path]) -> None:
         (["demo"], "supply: is missing; a table [supply] in the scenario"),
         (["pnod"], "did you mean 'pond'?"),
         (["nowhere.toml"], "nowhere.toml"),
-        (["pond", "--years", "1900-1910"], "no complete year"),
+        (["pond", "--years", "1900-1910"], "past the last simulated year"),
         (["pond", "--years", "1900-x"], "is not a year or two"),
         (["pond", "--units", "furlongs"], "furlongs"),
     ],

@@ -13,6 +13,7 @@ import drysward
 from drysward.faults import FaultyInput
 from drysward.results.band import stands
 from drysward.results.frequency import demand_estimates, thinned
+from drysward.results.odds import worst_in_ten
 from drysward.results.spread import split, split_of_sums
 from drysward.scenario.load import loads, shipped
 from drysward.studies.doubt import answers as doubt
@@ -311,6 +312,7 @@ def of_cells(found, x):
         fields=dict.fromkeys(PAIRED, by_field),
         demand=found.demand,
         demand_of_halves=found.demand_of_halves,
+        below_in_ten=found.below_in_ten,
     )
 
 
@@ -442,3 +444,11 @@ def test_a_scenario_without_text_or_an_unknown_plan_is_refused(demo, scenes):
         drysward.draws(scenes.scenario([scenes.field()]))
     with pytest.raises(FaultyInput, match="refil"):
         drysward.draws(demo, plans=["refil"])
+
+
+def test_the_worst_year_in_ten_is_that_of_all_draws_and_years(demo, found, cells):
+    four = ran(demo, 4)
+    runs = [drysward.run(one, years=YEARS, only=PLANS) for one in
+            drawn_scenarios(demo, four.draws.rows())]  # fmt: skip
+    days = np.concatenate([one[BELOW].values for one in runs], axis=-1)
+    np.testing.assert_allclose(four.below_in_ten, worst_in_ten(days), rtol=1e-12)

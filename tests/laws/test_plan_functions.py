@@ -166,11 +166,11 @@ def test_a_function_is_limited_as_any_plan(dry):
 @pytest.mark.parametrize(
     ("function", "told"),
     [
-        (lambda morning: -1.0, "gives -1.0 to -1.0 mm"),
-        (lambda morning: np.nan, "gives nan to nan mm"),
-        (lambda morning: None, "gives nan to nan mm"),
-        (lambda morning: "wet", "gives str"),
-        (lambda morning: np.zeros(5), "gives ndarray"),
+        (lambda morning: -1.0, "returns -1 to -1 mm"),
+        (lambda morning: np.nan, "returns nan to nan mm"),
+        (lambda morning: None, "returns None"),
+        (lambda morning: "wet", "returns 'wet'"),
+        (lambda morning: np.zeros(5), "returns an array"),
     ],
 )
 def test_what_is_no_depth_is_refused(dry, function, told):
@@ -230,3 +230,17 @@ def test_a_result_says_which_function_a_plan_had(dry):
     scenario, record = dry
     result = drysward.run(scenario, record=record, plans={"mine": refill})
     assert "def refill(morning):" in result.attrs["plan_functions"]
+
+
+def test_plans_of_a_run_always_run_and_may_take_the_settings_of_another():
+    scenario = drysward.shipped("demo")
+
+    def every_day(morning):
+        return 2.0
+
+    plans = {"alone": every_day, "in_season": (every_day, "refill")}
+    result = drysward.run(scenario, years=(1, 2), only=["refill"], plans=plans)
+    assert result["plan"].values.tolist() == ["refill", "alone", "in_season"]
+    off_season = result["irrigation_month"].sel(month=[3, 11]).sum(("field", "year", "month"))
+    assert off_season.sel(plan="alone").item() > 0.0
+    assert off_season.sel(plan="in_season").item() == 0.0

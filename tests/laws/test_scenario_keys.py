@@ -6,7 +6,7 @@ import pytest
 
 import drysward
 from drysward.faults import FaultyInput
-from drysward.quantities import AREA, LENGTH, TEMPERATURE, written_in
+from drysward.quantities import AREA, HEIGHT, LENGTH, TEMPERATURE, written_in
 from drysward.scenario.keys import Check, check_at, keys
 from drysward.scenario.load import shipped_texts
 
@@ -63,7 +63,7 @@ def test_checks_are_those_of_the_schema() -> None:
     assert check_at(["no such key"]) is None
     height = check_at(["site", "elevation"])
     assert height is not None
-    assert (height.kind, height.low, height.high) == (LENGTH, -430.0, 6000.0)
+    assert (height.kind, height.low, height.high) == (HEIGHT, -430.0, 6000.0)
 
 
 def test_base_units_are_written_back() -> None:

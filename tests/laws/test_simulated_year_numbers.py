@@ -91,7 +91,7 @@ def test_simulated_years_are_selected_by_number_or_by_calendar_year(resampled):
     series = weather_series(scenario, record)
     assert spans(scenario, series, (2, 4)).years == (2, 3, 4)
     assert spans(scenario, series, (2002, 2004)).years == (2, 3, 4)
-    with pytest.raises(FaultyInput, match="simulated years 1 to 7"):
+    with pytest.raises(FaultyInput, match="past the last simulated year, 7"):
         spans(scenario, series, (8, 9))
     assert spans(replace(scenario, weather=WeatherSource(None)), drawn_from(record)).years == (
         1997, 1998, 1999,

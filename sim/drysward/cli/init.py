@@ -25,6 +25,12 @@ if TYPE_CHECKING:
 @click.option("--elevation", metavar="HEIGHT", help="Height above the sea, such as '460 ft'.")
 @click.option("--weather", type=click.Path(path_type=Path), help="Weather file, a row a day.")
 @click.option(
+    "--years",
+    type=click.IntRange(1),
+    help="Years to simulate from the weather file, which then needs 5 years or more.  "
+    "[default: the years of the file; 200 from normals]",
+)
+@click.option(
     "--normal",
     "normals",
     multiple=True,
@@ -55,6 +61,7 @@ def command(
     latitude: str | None,
     elevation: str | None,
     weather: Path | None,
+    years: int | None,
     normals: tuple[str, ...],
     fields: tuple[str, ...],
     plans: tuple[str, ...],
@@ -77,6 +84,7 @@ def command(
         "name": name,
         "latitude": None if latitude is None else _degrees(latitude),
         "elevation": elevation,
+        "years": years,
         "stated_normals": dict(read_normal(one) for one in normals) or None,
         "field_list": [read_field(one) for one in fields] or None,
         "plan_list": [read_plan(one) for one in plans] or None,

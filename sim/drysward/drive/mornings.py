@@ -24,47 +24,63 @@ LAST_DAYS = 7
 
 
 class Morning(NamedTuple):
-    """What the person who waters knows in the morning, before anybody knows the day's weather.
+    """What the person who waters knows in the morning, before the day's weather is known.
 
     Arrays are (runs, fields): one column a field, one row for each run that goes side by side (one
-    in ``drysward.run``, one a draw in ``drysward.draws`` and ``drysward.size``). All that is of the
-    field was seen yesterday evening, as a mean over the field.
+    in ``drysward.run``, one a draw in ``drysward.draws`` and ``drysward.size``). Values of the
+    field are those of yesterday evening, as a mean over the field.
+
+    Attributes
+    ----------
+    day_of_year : 1 (1 January) to 366, in the calendar of a leap year.
+    month : 1 to 12.
+    weekday : 0 (Monday) to 6.
+    depletion : Share of the available water of the root zone that is gone, 0 to 1 and beyond.
+    deficit_mm : Water to field capacity of the root zone, mm.
+    available_mm : Available water of the root zone between field capacity and wilting point,
+        mm.
+    used_mm : Turf water use less rain since it was last watered, no more than the deficit, mm.
+    days_since_water : Days since the last watering, 1 for yesterday.
+    unfinished_mm : What is still to come of the last demand, at the pipes, mm.
+    wilt : Share of the field that wilted, 0 to 1.
+    dormant : Share of the field that is dormant, 0 to 1.
+    run_time_multiplier : How much longer to run so that the part that catches least has enough,
+        1 and more.
+    restriction_stage : Stage that was in force yesterday, the plan's or the water district's; 0
+        for none.
+    storage_m3 : Water in storage, m3; 0 without any.
+    drought_index_mm : Reference ET less rain over the days that [answers] counts, mm.
+    rain_mm : Rain and snow of the last seven days (7,), yesterday first, mm.
+    reference_et_mm : Reference ET of the last seven days (7,), yesterday first, mm.
+
+    Examples
+    --------
+    Six tenths of the reference ET of three days, every third day, unless 10 mm of rain fell:
+
+    >>> def by_et(morning):
+    ...     if morning.rain_mm[:3].sum() > 10.0:
+    ...         return 0.0
+    ...     due = morning.days_since_water >= 3
+    ...     return np.where(due, 0.6 * morning.reference_et_mm[:3].sum(), 0.0)
     """
 
     day_of_year: int
-    """1 (1 January) to 366, in the calendar of a leap year."""
     month: int
-    """1 to 12."""
     weekday: int
-    """0 (Monday) to 6."""
     depletion: FloatArray
-    """Share of the available water of the root zone that is gone, 0 to 1 and beyond."""
     deficit_mm: FloatArray
-    """Water to field capacity of the root zone, mm."""
     available_mm: FloatArray
-    """Available water of the root zone between field capacity and wilting point, mm."""
     used_mm: FloatArray
-    """Turf water use less rain since it was last watered, no more than the deficit, mm."""
     days_since_water: FloatArray
-    """Days since the last watering, 1 for yesterday."""
     unfinished_mm: FloatArray
-    """What is still to come of the last demand, at the pipes, mm."""
     wilt: FloatArray
-    """Share of the field that wilted, 0 to 1."""
     dormant: FloatArray
-    """Share of the field that is dormant, 0 to 1."""
     run_time_multiplier: FloatArray
-    """How much longer to run so that the part that catches least has enough, 1 and more."""
     restriction_stage: FloatArray
-    """Stage that was in force yesterday, the plan's or the water district's; 0 for none."""
     storage_m3: FloatArray
-    """Water in storage, m3; 0 without any."""
     drought_index_mm: float
-    """Reference ET less rain over the days that [answers] counts, mm."""
     rain_mm: FloatArray
-    """Rain and snow of the last seven days (7,), yesterday first, mm."""
     reference_et_mm: FloatArray
-    """Reference ET of the last seven days (7,), yesterday first, mm."""
 
 
 # What of a morning stands in the block of a run.
@@ -210,11 +226,12 @@ def depth_mm(spec: PlanSpec, morning: Morning, shape: tuple[int, ...]) -> FloatA
     try:
         depth = np.broadcast_to(np.asarray(answer, float), shape)
     except (TypeError, ValueError):
-        what = f"its function gives {type(answer).__name__} on day {morning.day_of_year}"
+        shown = f"an array {answer.shape}" if isinstance(answer, np.ndarray) else f"{answer!r:.40}"
+        what = f"its function returns {shown} on day {morning.day_of_year}"
     else:
         if np.all((depth >= 0.0) & (depth < np.inf)):
             return depth
-        what = f"its function gives {np.min(depth)} to {np.max(depth)} mm"
-        what += f" on day {morning.day_of_year}"
-    allowed = "a depth at the turf of 0 mm or more: a number, or an array (runs, fields)"
+        shown = "None" if answer is None else f"{np.min(depth):g} to {np.max(depth):g} mm"
+        what = f"its function returns {shown} on day {morning.day_of_year}"
+    allowed = f"a depth at the turf of 0 mm or more: a number, or an array {shape}"
     raise FaultyInput(Fault(f"plans.{spec.key}", what, allowed))

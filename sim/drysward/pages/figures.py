@@ -21,6 +21,7 @@ from drysward.pages import style
 from drysward.pages.panel import Drawing, Panel, Readings
 from drysward.pages.result import keys, label
 from drysward.quantities import shown
+from drysward.results.choice import days_below
 from drysward.results.text import UNKNOWN, rounded, year_mark
 
 MONTHS = "JFMAMJJASOND"
@@ -155,10 +156,7 @@ def _odds_of_each(axes: Axes, result: xr.Dataset, over: str, **where: str) -> Pa
 def days(result: xr.Dataset, field: str, *, axes: Axes, units: str) -> Panel:
     """Days below playing condition by plan: average year, 1-in-10 year, 5 to 95% across draws."""
     names = keys(result, "plan")
-    mean, worst = (
-        result[f"days_below_condition_{part}"].sel(field=field).values
-        for part in ("mean", "1in10")
-    )
+    mean, worst = (days.sel(field=field).values for days in days_below(result))
     top = float(np.nanmax(worst, initial=1.0))
     rows = np.arange(len(names))
     ink, muted = style.LINES[0], style.MUTED
@@ -193,11 +191,8 @@ def days(result: xr.Dataset, field: str, *, axes: Axes, units: str) -> Panel:
 def water(result: xr.Dataset, field: str, *, axes: Axes, units: str) -> Panel:
     """Water of each plan against its days below playing condition, average year to 1-in-10 year."""
     depth = shown("mm", units)
-    one = result[[
-        "season_water", "days_below_condition_mean", "days_below_condition_1in10"
-    ]].sel(field=field)  # fmt: skip
-    used = one["season_water"].values * depth.factor
-    mean, worst = (one[f"days_below_condition_{part}"].values for part in ("mean", "1in10"))
+    used = result["season_water"].sel(field=field).values * depth.factor
+    mean, worst = (days.sel(field=field).values for days in days_below(result))
     key: list[tuple[str, style.Handle]] = []
     names = [label(result, "plan", name) for name in keys(result, "plan")]
     for i, name in enumerate(names):

@@ -24,7 +24,7 @@ from drysward.pages.result import (
     plain,
 )
 from drysward.quantities import shown
-from drysward.results.choice import driest_plan, has_days_below, safest_plan
+from drysward.results.choice import days_below, driest_plan, has_days_below, safest_plan
 from drysward.results.sizing_text import NOTHING
 from drysward.results.text import CAUSES, case_text, volume_display, volume_text, year_text
 from drysward.studies.sweep.effects import effects
@@ -250,9 +250,7 @@ def _alt_days(result: xr.Dataset, choice: Choice, units: str) -> str:
     parts = []
     for plan in keys(result, "plan"):
         here = one.sel(plan=plan)
-        mean, worst = (
-            float(here[f"days_below_condition_{part}"]) for part in ("mean", "1in10")
-        )
+        mean, worst = (days.item() for days in days_below(here))
         text = f"{label(result, 'plan', plan)} {mean:.0f}, in a 1-in-10 year {worst:.0f}"
         if "doubt_days_below_condition_low" in result:
             low, high = (

@@ -14,6 +14,7 @@ from drysward.pages import gallery
 from drysward.pages.page import page
 from drysward.pages.result import SWEEP, kind_of, open_result, shown_of
 from drysward.pages.style import save
+from drysward.quantities import require_system
 from drysward.studies.result_files import files_of
 
 if TYPE_CHECKING:
@@ -53,6 +54,7 @@ def report(
     --------
     >>> drysward.report("out", "report.html", units="metric")
     """
+    require_system(units)
     opened, outputs = _opened(result, force)
     if out is not None:
         outputs.claim(Path(out))
@@ -96,6 +98,7 @@ def picture(
     --------
     >>> drysward.picture("out", "stages", "wilt.svg", field="stadium", stage="wilt")
     """
+    require_system(units)
     ending = "" if out is None else ending_of(Path(out), ENDINGS)
     kind = gallery.named(name)
     opened, outputs = _opened(result, force)

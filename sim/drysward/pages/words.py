@@ -21,7 +21,7 @@ from drysward.pages.result import (
 )
 from drysward.pages.sweep_figures import odds_and_error
 from drysward.quantities import shown
-from drysward.results.choice import driest_plan, has_days_below, safest_plan
+from drysward.results.choice import days_below, driest_plan, has_days_below, safest_plan
 from drysward.results.doubt_text import (
     ENOUGH_DRAWS,
     STANDS,
@@ -140,14 +140,21 @@ def _field_answer(result: xr.Dataset, field: str, units: str) -> FieldAnswer:
     return FieldAnswer(
         label(result, "field", field),
         label(result, "plan", best),
-        _known(one, "days_below_condition_mean", 1.0, 0) if has_turf else NO_TURF,
-        _known(one, "days_below_condition_1in10", 1.0, 0) if has_turf else NO_TURF,
+        *(_days_lost(one) if has_turf else (NO_TURF, NO_TURF)),
         spread,
         playable,
         _known(one, "season_water", depth.factor, depth.decimals, f" {depth.unit}"),
         _known(_of_dry_year(one), "demand", depth.factor, depth.decimals, f" {depth.unit}"),
         measure,
     )
+
+
+def _days_lost(one: xr.Dataset) -> tuple[str, str]:
+    """Days lost in the mean and the 1-in-10 year."""
+    if not has_days_below(one):
+        return NOT_KNOWN, NOT_KNOWN
+    mean, worst = (rounded(days.item(), 0) for days in days_below(one))
+    return mean, worst
 
 
 def _best_plan(of_field: xr.Dataset) -> str:

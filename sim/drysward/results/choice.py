@@ -5,7 +5,16 @@ from __future__ import annotations
 import numpy as np
 import xarray as xr
 
-_BELOW = "days_below_condition_mean"
+_BELOW, _OF_DRAWS = "days_below_condition_mean", "doubt_days_below_condition"
+
+
+def days_below(result: xr.Dataset) -> tuple[xr.DataArray, xr.DataArray]:
+    """Days below playing condition in the mean year and in the 1-in-10 year: over all draws where
+    there are any, so that they agree with odds that count the draws, else with the likely numbers.
+    """
+    if f"{_OF_DRAWS}_1in10" in result:
+        return result[_OF_DRAWS], result[f"{_OF_DRAWS}_1in10"]
+    return result[_BELOW], result["days_below_condition_1in10"]
 
 
 def driest_plan(result: xr.Dataset) -> str:
@@ -24,7 +33,9 @@ def safest_plan(result: xr.Dataset) -> str:
     """
     bad = result["probability"].sel(stage="wilt").transpose("field", "plan").values
     if has_days_below(result):
-        days = result[_BELOW].transpose("field", "plan").values
+        days = (result[_OF_DRAWS] if _OF_DRAWS in result else result[_BELOW]).transpose(
+            "field", "plan"
+        ).values
         bad = days[np.isfinite(days).all(axis=1)]
     return _keys(result)[int(np.lexsort((_water(result), bad.mean(axis=0)))[0])]
 

@@ -16,7 +16,18 @@ from pydantic import AfterValidator, BeforeValidator, Field, create_model, model
 from drysward.catalog import load_catalog
 from drysward.day.records import MOST_STAGES
 from drysward.faults import quoted
-from drysward.quantities import ANGLE, AREA, FLOW, LENGTH, PRESSURE_HEAD, RATE, TIME, VOLUME, Kind
+from drysward.quantities import (
+    ANGLE,
+    AREA,
+    FLOW,
+    HEIGHT,
+    LENGTH,
+    PRESSURE_HEAD,
+    RATE,
+    TIME,
+    VOLUME,
+    Kind,
+)
 from drysward.scenario.cost_tables import CostsTable
 from drysward.scenario.model import (
     FEWEST_DRAWS,
@@ -111,7 +122,7 @@ class SiteTable(Part):
         float, BeforeValidator(latitude), Field(alias="latitude", ge=-90.0, le=90.0)
     ]
     elevation_m: Annotated[
-        float, quantity(LENGTH, 1 / MM_PER_M), Field(alias="elevation", ge=-430.0, le=6000.0)
+        float, quantity(HEIGHT, 1 / MM_PER_M), Field(alias="elevation", ge=-430.0, le=6000.0)
     ]
     coastal: bool = False
     arid: bool = False

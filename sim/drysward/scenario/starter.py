@@ -71,6 +71,7 @@ class NewScenario:
 
     Without ``weather_file`` the weather comes from ``normals`` by key, written in TOML, or from
     those of an invented town. ``fill`` is the line that fills blanks of the file, "" for none.
+    ``years`` are simulated: 0 for those of the file as they are, and for 200 from normals.
     """
 
     name: str = "Our town"
@@ -78,6 +79,7 @@ class NewScenario:
     elevation: str = "140 m"
     weather_file: str = ""
     fill: str = ""
+    years: int = 0
     stated_normals: Mapping[str, str] = field(default_factory=dict)
     field_list: Sequence[NewField] = USUAL_FIELDS
     plan_list: Sequence[NewPlan] = USUAL_PLANS

@@ -57,6 +57,7 @@ def check_overview(
         ("Reference ET", "; ".join(procedures(by_year, bool(series.n_simulated)))),
         *_filled(series),
         ("Draws", draws),
+        *_supply(scenario, system),
         *(("Note", fact) for fact in facts),
         *_beyond_catalog(scenario),
         *(("Caution", line) for line in shortfalls(nights, system)),
@@ -91,6 +92,39 @@ def _filled(series: Series) -> Iterator[tuple[str, str]]:
     if series.file is not None and series.file.filled:
         filled = series.file.filled.items()
         yield "Filled days", "; ".join(f"{rule}: {count_text(n, 'day')}" for rule, n in filled)
+
+
+def _supply(scenario: Scenario, system: str) -> Iterator[tuple[str, str]]:
+    """Sources and storage in a line, and who is served first when water is short."""
+    spec = scenario.supply
+    if spec is None:
+        return
+    flow, parts = shown("m3 h-1", system), []
+    for source in spec.sources:
+        rate = source.rate_m3_h * flow.factor
+        flows = f" {rate:,.4g} {flow.unit} for {source.hours:g} h a day"
+        limits = [
+            f"{_volume(volume, system)} a {period}"
+            for period, volume in source.allowance_m3.items()
+        ]
+        named = f"{source.label}{flows if math.isfinite(rate) else ''}"
+        parts.append(f"{named}{', ' if limits else ''}{listed(limits) if limits else ''}")
+    if spec.storage is not None:
+        parts.append(f"{spec.storage.kind} of {_volume(spec.storage.volumes_m3[-1], system)}")
+    yield "Supply", "; ".join(parts)
+    by_rank: dict[int, list[str]] = {}
+    for field in scenario.fields:
+        by_rank.setdefault(field.priority, []).append(field.label)
+    if len(scenario.fields) > 1:
+        first = [listed(by_rank[rank]) for rank in sorted(by_rank)]
+        yield "When short", "all fields get the same share" if len(first) == 1 else (
+            f"served first: {', then '.join(first)}"
+        )
+
+
+def _volume(volume_m3: float, system: str) -> str:
+    how = shown("m3", system)
+    return f"{volume_m3 * how.factor:,.0f} {how.unit}"
 
 
 def _beyond_catalog(scenario: Scenario) -> Iterator[tuple[str, str]]:

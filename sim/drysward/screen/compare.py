@@ -15,7 +15,7 @@ import xarray as xr
 
 from drysward.quantities import Display, shown
 from drysward.results.answer_text import answer_sentences
-from drysward.results.choice import safest_plan
+from drysward.results.choice import days_below, safest_plan
 from drysward.results.doubt_text import (
     DRAWN,
     LIKELY,
@@ -98,6 +98,11 @@ class Comparison:
             return None
         names = ["field_label", "plan_label", "area_m2"]
         return self.drawn.merge(self.summary[names], compat="override", combine_attrs="override")
+
+    @property
+    def all_days(self) -> xr.Dataset:
+        """The Dataset to read days below playing condition from: draws where there are any."""
+        return self.summary if self.drawn is None else self.drawn
 
     @property
     def is_priced(self) -> bool:
@@ -212,7 +217,7 @@ def _matrix(one: Comparison, headline: str, risk: str) -> Table:
     rows: list[Row] = []
     for field, plan, names in _each(summary):
         of = field_plan(summary, field, plan)
-        below = of["days_below_condition_mean"].item(), of["days_below_condition_1in10"].item()
+        below = [days.sel(field=field, plan=plan).item() for days in days_below(one.all_days)]
         row = {
             **names,
             "area": of["area_m2"].item() * shown("m2", one.system).factor,
@@ -306,10 +311,10 @@ def _years_line(one: Comparison) -> str:
 def _captions(one: Comparison, risk: str) -> Iterator[tuple[str, str]]:
     """How to read the first screen, a line or two each."""
     attrs = one.summary.attrs
-    likely = "" if one.drawn is None else "; as water, with the likely numbers"
+    of_all = "" if one.drawn is None else ", over all draws"
     yield (
         "Days below",
-        f"days a year with {condition_text(attrs)}: mean (1 year in 10 is worse than){likely}",
+        f"days a year with {condition_text(attrs)}: mean (1 year in 10 is worse than){of_all}",
     )
     limits = "90% limits: sampling error of the years only"
     if one.drawn is not None:
@@ -320,6 +325,8 @@ def _captions(one: Comparison, risk: str) -> Iterator[tuple[str, str]]:
     )
     if one.why:
         yield "Uncertainty", f"no draws: {one.why}"
+    if one.drawn is not None:
+        yield "Water", "mean of the years, with the likely numbers of soil, turf and system"
     yield "Weather", attrs["weather"]
     if attrs["weather_kind"] != RECORD:
         yield "Trust", MADE_WEATHER[attrs["weather_kind"]]

@@ -136,7 +136,7 @@ def _name(table: Table, row: Row) -> tuple[object, ...]:
 
 def _lead(cells: Sequence[Column | Cell], rows: Sequence[Row]) -> list[_Strip]:
     """What names a row; blank where all to its left and it itself repeat the row above."""
-    strips, same = [], [False, *(True for _ in rows[1:])]
+    strips, same = [], [n > 0 for n in range(len(rows))]
     for i, cell in enumerate(cells):
         strip = _strip(cell, rows)
         texts = strip.cells

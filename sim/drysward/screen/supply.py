@@ -30,6 +30,7 @@ from drysward.results.text import (
     causes_of,
     cost_notes,
     driest_years,
+    dry_period,
     file_means_text,
     findings_of,
     odds_with_se,
@@ -63,6 +64,7 @@ def supply_report(supply: xr.Dataset, system: str) -> list[Part]:
     parts: list[Part] = [
         Heading(supply.attrs["title"]),
         *weather_findings(findings_of(supply.attrs)),
+        *(_sizing(supply, system) if "sizing_size" in supply else []),
         _water_table(supply, system),
         _reliability_table(supply, system),
     ]
@@ -73,8 +75,6 @@ def supply_report(supply: xr.Dataset, system: str) -> list[Part]:
     parts.append(_turf_table(supply))
     if "cost" in supply:
         parts += site_cost_tables(supply)
-    if "sizing_size" in supply:
-        parts += _sizing(supply, system)
     parts.append(notes(_notes(supply, system)))
     return parts
 
@@ -120,9 +120,15 @@ def _water_table(supply: xr.Dataset, system: str) -> Table:
         label = str(supply["source_label"].sel(source=key).item())
         columns.append(number(f"drawn_{key}", label, unit.unit, unit.decimals))
         values[f"drawn_{key}"] = supply["drawn_by_source"].sel(source=key) * unit.factor
+    if "site_demand_volume" in supply:
+        period = dry_period(supply)
+        head = f"1-in-{period:g} dry year"
+        columns.insert(2, number("dry_year", head, unit.unit, unit.decimals))
+        values["dry_year"] = supply["site_demand_volume"].sel(period=period) * unit.factor
     columns.append(number("restricted_days", "days restricted", "", 1))
     values["restricted_days"] = supply["restricted_days_mean"]
-    return _by_plan(supply, "supply", "Water of the mean year", columns, values)
+    title = "Water of the mean year, and what is drawn in a dry one"
+    return _by_plan(supply, "supply", title, columns, values)
 
 
 def _reliability_table(supply: xr.Dataset, system: str) -> Table:

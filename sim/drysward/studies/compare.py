@@ -41,21 +41,22 @@ def run(
     workers: int | None = None,
     record: DailyRecord | None = None,
     daily: bool = False,
-    plans: Mapping[str, PlanFunction] | None = None,
+    plans: Mapping[str, PlanFunction | tuple[PlanFunction, str]] | None = None,
 ) -> xr.Dataset:
     """Run every plan of a scenario on every field and year.
 
     Parameters
     ----------
     scenario : from ``drysward.load``.
-    years : first and last year to count, made ones by number from 1; all complete when None.
-    only : keys of the plans to run; all when None.
+    years : first and last year to count, simulated ones by number from 1; all complete when None.
+    only : keys of the plans of the scenario to run; all when None.
     on_progress : called with the share of the work that is done.
     workers : threads; as many as there are cores when None. No number changes any result.
     record : daily weather to use in place of the scenario's file.
     daily : keep the daily account of the driest, the middling and the wettest year too.
-    plans : further plans, whose depths Python functions say, by their keys; see
-        ``Scenario.with_plan``, which also gives them the settings of another plan.
+    plans : further plans by key, which always run: a Python function that returns the depth of
+        each morning, or (function, key of a plan) for one with the season, days and restrictions
+        of that plan. A function alone waters all year. See ``Scenario.with_plan``.
 
     Returns
     -------
@@ -74,11 +75,12 @@ def run(
     >>> result = drysward.run(drysward.shipped("demo"), years=(1, 50))
     >>> result["irrigation_gross"].sel(field="stadium").mean("year").to_series()
     """
-    for key, function in (plans or {}).items():
-        scenario = scenario.with_plan(key, function)
+    for key, plan in (plans or {}).items():
+        scenario = scenario.with_plan(key, *(plan if isinstance(plan, tuple) else (plan,)))
     followed = scenario.plans
     if only is not None:
-        followed = tuple(scenario.plan_named(key) for key in only)
+        keys = dict.fromkeys((*only, *(plans or {})))
+        followed = tuple(scenario.plan_named(key) for key in keys)
     series = weather_series(scenario, record)
     days = (series.stop - series.first).astype(int)
     workers = workers or os.cpu_count() or 1

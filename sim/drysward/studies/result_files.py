@@ -55,6 +55,8 @@ def _open_result(place: Path) -> xr.Dataset:
     allowed = "a folder that --out of compare, supply or sweep wrote, or its results.nc"
     if os.path.isdir(place):
         place = place / RESULT
+    if place.suffix == ".toml":
+        raise FaultyInput(Fault(at, "is a scenario, not a result", allowed))
     if not os.path.isfile(place):
         raise FaultyInput(Fault(at, "holds no result and no sweep", allowed))
     try:

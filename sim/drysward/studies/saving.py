@@ -9,6 +9,7 @@ from pathlib import Path
 import xarray as xr
 
 from drysward.files import Outputs, Write, write_csv
+from drysward.quantities import require_system
 from drysward.results.export import files_of_run, front_rows, ledger_rows
 from drysward.results.summary import summarise
 from drysward.scenario.model import Scenario
@@ -56,6 +57,7 @@ def save(
     >>> result = drysward.run(scenario, daily=True)
     >>> drysward.save(result, "out", scenario)
     """
+    require_system(units)
     where, outputs = Path(where), Outputs(tuple(reads), force)
     if "date" in result.dims:
         rows = partial(ledger_rows, result, units)

@@ -18,6 +18,7 @@ from drysward.results.spread import Split, split_of_sums
 from drysward.scenario.model import SKINNED, Scenario
 from drysward.special import ndtri
 from drysward.studies.doubt.crossed import (
+    BELOW,
     OUTCOMES,
     WATER,
     Crossed,
@@ -27,7 +28,6 @@ from drysward.studies.doubt.crossed import (
 
 FloatArray = NDArray[np.float64]
 
-BELOW = "days_below_condition"
 # Shares of a fit that explains less than this are left out (checked by simulation in the tests).
 LEAST_EXPLAINED = 0.2
 FEWEST_FOR_IMPORTANCE = 32
@@ -101,7 +101,8 @@ def doubt_answers(found: Crossed, scenario: Scenario, plans: tuple[str, ...]) ->
     ``doubt_days_below_condition``, ``doubt_water`` (mm) and ``doubt_demand`` (mm, by period): the
     mean over draws and years, ``_low`` and ``_high``, 5 to 95% across draws with the noise of the
     years taken out, ``_distinct``, whether that spread stands out from chance, and ``_error``, the
-    sampling error of the years. ``doubt_fewer`` (field, plan, other): share of draws in which a
+    sampling error of the years. ``doubt_days_below_condition_1in10``: days that 1 in 10 of all
+    draws and years passes. ``doubt_fewer`` (field, plan, other): share of draws in which a
     plan has fewer days below playing condition than another; ``doubt_fewer_by`` with limits, the
     difference in days. ``doubt_better`` (plan, field, other_field) and ``doubt_better_by`` likewise
     for fields under a plan. ``doubt_share_of_groups`` (field, groups), ``doubt_share_of_measures``
@@ -140,6 +141,8 @@ def doubt_answers(found: Crossed, scenario: Scenario, plans: tuple[str, ...]) ->
             if outcome == BELOW and values.dtype != bool:
                 values = np.where(skinned[:, None], np.nan, values)
             out[f"doubt_{name}{end}"] = (keys, values)
+    in_ten = np.where(skinned[:, None], np.nan, found.below_in_ten)
+    out[f"doubt_{BELOW}_1in10"] = (keys, in_ten)
     _add_demand(out, found, scenario)
     _add_order(out, found, "fewer", ("field", "plan", "other"), found.plans, skinned)
     _add_order(out, found, "better", ("plan", "field", "other_field"), found.fields, skinned)

@@ -23,6 +23,7 @@ from drysward.day.records import STAGES
 from drysward.drive.runs import compiled_run_site, most_together
 from drysward.faults import CannotDraw, Fault, FaultyInput
 from drysward.results.frequency import demand_estimates, thinned
+from drysward.results.odds import worst_in_ten
 from drysward.scenario.load import from_tree
 from drysward.scenario.model import FEWEST_DRAWS, PlanSpec, Scenario
 from drysward.studies.doubt.draws import Doubtful, Draws, doubtful, draw, placed
@@ -36,7 +37,7 @@ FloatArray = NDArray[np.float64]
 # about two seconds on two cores (own choice). From 64 on they show what to measure first, and to
 # read a draw takes as long as some years of it.
 PATCH_DAYS, FEWEST, MOST = 6.0e7, 16, 64
-DAYS_A_YEAR = 365.25
+DAYS_A_YEAR, DAYS_OF_LONGEST_YEAR = 365.25, 366
 # The most draws that go through the years together; more would be no faster.
 MOST_TOGETHER = 8
 # Years of which each half still has a dry year to estimate (own choice).
@@ -45,11 +46,12 @@ FEWEST_FOR_HALVES = 20
 FEWEST_YEARS = 2
 
 REACHED = tuple(f"reached_{stage}" for stage in STAGES)
-DAYS = ("days_below_condition", *(f"days_{stage}" for stage in STAGES))
+BELOW = "days_below_condition"
+DAYS = (BELOW, *(f"days_{stage}" for stage in STAGES))
 WATER = "irrigation_gross"
 OUTCOMES = (*REACHED, *DAYS, WATER)
 """What of a year is looked at: whether a stage was reached (0 or 1), days, and irrigation (mm)."""
-PAIRED = ("days_below_condition", WATER)
+PAIRED = (BELOW, WATER)
 """Outcomes by which plans, and fields, are set against each other."""
 _SERIES = (*(f"longest_{stage}" for stage in STAGES), *DAYS, WATER)
 
@@ -65,6 +67,7 @@ class Crossed:
     ``demand_of_halves`` (F, P, K, periods, 2), the same of the first and the second half of the
     years, NaN where these are too few or drawn again and again. ``independent_years`` of the Y may
     be counted by a sampling error; ``distinct_years`` of them differ from one another.
+    ``below_in_ten`` (F, P): days below playing condition that 1 in 10 of all cells passes.
     """
 
     draws: Draws
@@ -78,6 +81,7 @@ class Crossed:
     fields: dict[str, FloatArray]
     demand: FloatArray
     demand_of_halves: FloatArray
+    below_in_ten: FloatArray
 
 
 def fitting_draws(scenario: Scenario, n_plans: int, n_years: int) -> int:
@@ -208,6 +212,7 @@ class _Gathered:
         self.squares = {name: np.zeros(at) for name in OUTCOMES}
         self.by_plan = {name: np.zeros((at[0], at[1], at[1])) for name in PAIRED}
         self.by_field = {name: np.zeros((at[1], at[0], at[0])) for name in PAIRED}
+        self.days_below = np.zeros((*at, DAYS_OF_LONGEST_YEAR + 1), np.int64)  # cells by days
         self.irrigation = np.zeros((*at, k, len(periods)))
         self.of_halves = np.full((*at, k, len(periods), 2), np.nan)
 
@@ -234,6 +239,11 @@ class _Gathered:
                         self.by_field[name][:, f] += (apart * apart).mean(axis=-1).T
                 if name == WATER:
                     self._add_demand(k, x)
+                if name == BELOW:
+                    days = x.reshape(-1, self.n_years).astype(np.int64)
+                    counts = self.days_below.reshape(len(days), -1)
+                    for count, of_years in zip(counts, days, strict=True):
+                        count += np.bincount(of_years, minlength=count.size)
 
     def _add_demand(self, k: int, water: FloatArray) -> None:
         """Take in the demand of dry years of draw ``k``, of its irrigation (F, P, Y)."""
@@ -275,4 +285,10 @@ class _Gathered:
             fields={name: values / k for name, values in self.by_field.items()},
             demand=self.irrigation,
             demand_of_halves=self.of_halves,
+            below_in_ten=np.apply_along_axis(_worst_in_ten_of, -1, self.days_below),
         )
+
+
+def _worst_in_ten_of(counts: NDArray[np.int64]) -> FloatArray:
+    """``worst_in_ten`` of whole days, of which 0, 1, ... came ``counts`` times."""
+    return worst_in_ten(np.repeat(np.arange(counts.size), counts))
