@@ -236,7 +236,7 @@ def test_plans_of_a_run_always_run_and_may_take_the_settings_of_another():
     scenario = drysward.shipped("demo")
 
     def every_day(morning):
-        return 2.0
+        return 6.0
 
     plans = {"alone": every_day, "in_season": (every_day, "refill")}
     result = drysward.run(scenario, years=(1, 2), only=["refill"], plans=plans)
