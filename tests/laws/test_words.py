@@ -13,7 +13,10 @@ from pathlib import Path
 
 import pytest
 
-ROOMS = ("", "day", "drive", "physics", "site", "weather", "scenario", "studies", "results", "screen", "pages", "cli")
+ROOMS = (
+    "", "day", "drive", "physics", "site", "weather", "scenario", "studies", "results", "screen",
+    "pages", "cli",
+)  # fmt: skip
 """Packages of drysward that are checked; "" are the modules at its root."""
 
 NAMES = {

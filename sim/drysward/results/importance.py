@@ -18,7 +18,7 @@ Term = tuple[tuple[int, int], ...]
 # Choices of ours, tried on the cases of tests/laws/test_importance.py.
 _FOLDS = 10
 _MOST_TERMS = 60
-_DRAWS_A_TERM = 4  # of what is fitted; also of what is looked at beyond lines and squares
+_DRAWS_A_TERM = 4  # of those fitted; also of those tried beyond lines and squares
 _HIGHEST_DEGREE = 10
 _LEAST_GAIN = 1e-10  # of a column's own square: below it the column is one of those already taken
 

@@ -98,7 +98,7 @@ def forecast(work: Work, done: int, workers: int) -> Forecast:
     # Weather that does not stay in memory from chunk to chunk is made again in each.
     if not held.has_room(trial.days / trial.days_held):
         weathers, fields = max(weathers, manifest.chunks), max(fields, manifest.chunks)
-    # A draw has fields of its own; points of a chunk that share them share those of each draw.
+    # Every draw has other fields; points of a chunk that share theirs share those of each draw.
     draws = max(manifest.draws, 1)
     seconds = trial.days * (
         weathers * trial.weather_s
