@@ -88,7 +88,7 @@ def test_a_sweep_with_draws_from_file_to_front(sweep, tmp_path):
     sweep.write_text(sweep.read_text().replace("draws = 4", "draws = 1"))
     refused = ask("sweep", sweep, "--out", tmp_path / "other")
     assert refused.exit_code == 2
-    assert "doubt.draws: 1 has no spread; 2 or more" in refused.output
+    assert "doubt.draws: 1 is too few for a spread; 2 or more" in refused.output
 
 
 def test_a_forecast_runs_nothing(sweep, tmp_path):

@@ -75,7 +75,7 @@ def check_draws(scenario: Scenario, n_draws: int) -> None:
             raise FaultyInput(Fault(table, "is missing, and --draws needs it", meaning))
     if n_draws < FEWEST_DRAWS:
         meaning = f"{FEWEST_DRAWS} or more, such as --draws 64"
-        raise FaultyInput(Fault("--draws", f"{n_draws} draw has no spread", meaning))
+        raise FaultyInput(Fault("--draws", f"{n_draws} draw is too few for a spread", meaning))
 
 
 def why_no_draws(scenario: Scenario) -> str:

@@ -103,7 +103,7 @@ class DoubtTable(Part):
     def _enough(self) -> DoubtTable:
         faults: Flaws = []
         if self.draws < 0 or self.draws == 1:
-            reason = f"{self.draws} has no spread"
+            reason = f"{self.draws} is too few for a spread"
             faults.append(("draws", reason, "2 or more, best 16, 32 or 64: draws = 64; 0 for none"))
         elif self.draws > MOST_DRAWS:
             faults.append(("draws", f"{self.draws} is too many", f"{MOST_DRAWS} at most"))
