@@ -48,7 +48,7 @@ def run(
     Parameters
     ----------
     scenario : from ``drysward.load``.
-    years : first and last year to count, made ones by number from 1; all complete when None.
+    years : first and last year to count, simulated ones by number from 1; all complete when None.
     only : keys of the plans to run; all when None.
     on_progress : called with the share of the work that is done.
     workers : threads; as many as there are cores when None. No number changes any result.

@@ -68,7 +68,7 @@ class Doubtful:
 class Draws:
     """Sets of values of ``doubtful``: ``values`` and ``u`` are of the shape (draws, numbers).
 
-    ``u`` are the scores that the draws were made of, even from 0 to 1 and independent of one
+    ``u`` are the shares that the draws rest on, even from 0 to 1 and independent of one
     another: the share of each number's distribution that lies below its value, before numbers were
     made to vary together and kept possible.
     """

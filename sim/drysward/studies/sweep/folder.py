@@ -69,7 +69,7 @@ DrawnNumber = tuple[str, str, str]
 
 @dataclass(frozen=True)
 class Manifest:
-    """Which sweep a folder holds. What is compared when it goes on is in ``identity``.
+    """Which sweep a folder holds; ``identity`` is compared when the sweep goes on.
 
     ``drawn`` are the numbers that points draw, in the order of their columns.
     """
@@ -242,9 +242,9 @@ class Chunks:
 
 @contextmanager
 def claimed(folder: Path, expected: Manifest) -> Iterator[Chunks]:
-    """Have ``folder`` for this sweep alone, and what there is of it.
+    """Claim ``folder`` for this sweep alone; yields the chunks that are there.
 
-    What was left half done, and damaged chunks, are taken away. FaultyInput when another process
+    Unfinished files and damaged chunks are deleted. FaultyInput when another process
     has the folder; when it holds another sweep, or this one of another scenario, weather, catalog
     or program; or when it cannot be read or written.
     """
@@ -259,7 +259,7 @@ def claimed(folder: Path, expected: Manifest) -> Iterator[Chunks]:
 
 
 def _claim(folder: Path, expected: Manifest) -> None:
-    """See that ``folder`` is the one of this sweep, or make it so."""
+    """Check that ``folder`` is that of this sweep, or write its manifest."""
     there = _manifest_in(folder)
     if there is not None:
         changed = [

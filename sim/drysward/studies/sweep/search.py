@@ -1,4 +1,4 @@
-"""The plan with the least water that keeps a stated risk, checked on years it was not made for."""
+"""The plan with the least water that keeps a stated risk, checked on fresh years."""
 
 from __future__ import annotations
 

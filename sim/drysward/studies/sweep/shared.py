@@ -1,4 +1,4 @@
-"""What points of a sweep have in common, made once and held within a bound of memory."""
+"""What points of a sweep have in common, built once and held within a bound of memory."""
 
 from __future__ import annotations
 
