@@ -28,7 +28,7 @@ from drysward.pages import causes, front, open_result, page, play_calendar, stor
 from drysward.pages import figures as drawn
 from drysward.pages.gallery import NAMES, PICTURES, SWEEP_PICTURES, choose, compose, fitting, named
 from drysward.pages.style import COVERS, DARK, LINES, STAGES, look, new_figure
-from drysward.pages.supply_figures import HATCHES, LOOKS
+from drysward.pages.supply_figures import CAUSE_ORDER, HATCHES
 from drysward.pages.words import answer, chance
 from drysward.results.choice import safest_plan
 from drysward.results.text import CAUSES as CAUSE_WORDS
@@ -632,9 +632,9 @@ def test_bars_of_causes_are_the_shortages_of_the_months(pond):
 
 
 def test_causes_can_be_told_apart_without_color():
-    assert set(LOOKS) == set(CAUSES) == set(CAUSE_WORDS)
-    looks = {(LINES[i % len(LINES)], HATCHES[i % len(HATCHES)]) for i in range(len(LOOKS))}
-    assert len(looks) == len(LOOKS)
+    assert set(CAUSE_ORDER) == set(CAUSES) == set(CAUSE_WORDS)
+    looks = {(LINES[i % len(LINES)], HATCHES[i % len(HATCHES)]) for i in range(len(CAUSE_ORDER))}
+    assert len(looks) == len(CAUSE_ORDER)
     # Longer names are cut off in a legend.
     assert max(len(CAUSE_WORDS[cause][2]) for cause in CAUSES) <= 34
 

@@ -88,7 +88,7 @@ def test_a_sweep_with_draws_from_file_to_front(sweep, tmp_path):
     sweep.write_text(sweep.read_text().replace("draws = 4", "draws = 1"))
     refused = ask("sweep", sweep, "--out", tmp_path / "other")
     assert refused.exit_code == 2
-    assert "doubt.draws: 1 tells nothing of a spread; 2 or more" in refused.output
+    assert "doubt.draws: 1 is too few for a spread; 2 or more" in refused.output
 
 
 def test_a_forecast_runs_nothing(sweep, tmp_path):
@@ -113,7 +113,7 @@ FAULTS = [
     ("values = [0.3, 0.6]", "from = 0.3\nto = 0.6\nsteps = 500000000000",
      "axes.trigger.steps: 500000000000 is refused; 2 to 1,000,000"),
     ("values = [0.3, 0.6]", "from = 0.3\nto = 0.6\nsteps = 700000",
-     "asks for 1,400,000 points; at most 1,000,000"),
+     "has 1,400,000 points; at most 1,000,000"),
     ('"demo"', '"dmeo"', "scenario: 'dmeo' is no file"),
     ("years = 3", "years = 3\ndaily = ['wlit']", "daily[1]: 'wlit' is not known"),
     ("[axes.trigger]", "[axes.plan]", "'plan' is a name of the results; another name"),

@@ -54,8 +54,8 @@ def test_certain_numbers_need_the_plain_least_size_in_every_draw(shipped, plain)
     sized = size_draws(shipped, 3, YEARS, numbers=())
     assert not math.isnan(plain.least.size)
     assert (sized.least == plain.least.size).all()
-    suffices = len(plain.failing_as_given) <= plain.allowed_years
-    assert (sized.given_suffices == suffices).all()
+    suffices = len(plain.failing_at_stated_size) <= plain.allowed_years
+    assert (sized.stated_suffices == suffices).all()
 
 
 def test_a_draw_needs_what_its_scenario_alone_needs(shipped, spread):
@@ -66,14 +66,14 @@ def test_a_draw_needs_what_its_scenario_alone_needs(shipped, spread):
         alone = solve(replace(drawn, sizing=shipped.sizing), YEARS)
         expected = math.inf if math.isnan(alone.least.size) else alone.least.size
         assert spread.least[i] == pytest.approx(expected, rel=1e-12)
-        suffices = len(alone.failing_as_given) <= alone.allowed_years
-        assert spread.given_suffices[i] == suffices
+        suffices = len(alone.failing_at_stated_size) <= alone.allowed_years
+        assert spread.stated_suffices[i] == suffices
 
 
 def test_workers_change_nothing(shipped, spread):
     alone = size_draws(shipped, 8, YEARS, workers=1)
     assert (alone.least == spread.least).all()
-    assert (alone.given_suffices == spread.given_suffices).all()
+    assert (alone.stated_suffices == spread.stated_suffices).all()
 
 
 def test_a_written_range_gives_a_spread():

@@ -110,7 +110,7 @@ def test_what_is_given_stands_beside_the_run(shipped, solved):
     """Only a year that is run twice can differ from the plan's own run."""
     scenario = replace(shipped, sizing=replace(shipped.sizing, against=None))
     run = drysward.run(scenario, years=YEARS, only=[shipped.sizing.plan])
-    assert solved.outcome_as_given.delivered == pytest.approx(
+    assert solved.outcome_at_stated_size.delivered == pytest.approx(
         run["supply_delivered"].mean().item(), rel=0.02
     )
 

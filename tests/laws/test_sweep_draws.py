@@ -375,11 +375,11 @@ def test_a_search_with_confidence_takes_more_water_than_one_by_the_mean():
 @pytest.mark.parametrize(
     ("how", "told"),
     [
-        ({"draws": 1}, r"doubt\.draws: 1 tells nothing of a spread; 2 or more.*draws = 64"),
-        ({"draws": -4}, r"doubt\.draws: -4 tells nothing"),
+        ({"draws": 1}, r"doubt\.draws: 1 is too few for a spread; 2 or more.*draws = 64"),
+        ({"draws": -4}, r"doubt\.draws: -4 is too few for a spread"),
         ({"draws": 100_000}, r"doubt\.draws: 100000 is too many; 4096 at most"),
         ({"doubt": "kept = true"}, r"doubt\.kept: is not known here; did you mean 'keep'"),
-        ({"years": 1}, r"doubt\.draws: one year cannot tell draws from chance; years = 200"),
+        ({"years": 1}, r"doubt\.draws: one year cannot separate draws from chance; years = 200"),
         (
             {"draws": 0, "axes": RANGE + SEARCH + "confidence = 0.9\n"},
             r"search\.confidence: needs draws .*; \[doubt\] with draws = 64",

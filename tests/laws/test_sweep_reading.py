@@ -290,5 +290,5 @@ def test_what_cannot_be_searched_is_refused():
         searched(SEARCH.partition("[search]")[0])
     with pytest.raises(FaultyInput, match=r"no 'refil'.*did you mean 'refill'"):
         searched(SEARCH.replace('plan = "refill"', 'plan = "refil"'))
-    with pytest.raises(FaultyInput, match="which nobody can choose"):
+    with pytest.raises(FaultyInput, match="which cannot be chosen"):
         searched(SEARCH.replace("plans.refill.target", "weather.seed").replace("0.0, 0.1", "1, 2"))

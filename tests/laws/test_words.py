@@ -67,7 +67,10 @@ TEXTS = {
 }
 """Patterns in comments, docstrings and messages -> words to use."""
 
-CONFIGS = ("vocabulary", "sources", "delivery", "play", "supply", "turf_processes", "root_zones")
+CONFIGS = (
+    "vocabulary", "sources", "delivery", "play", "supply", "turf_processes", "root_zones",
+    "species", "intake", "soils",
+)  # fmt: skip
 
 
 def modules(room: str) -> Iterator[Path]:

@@ -229,9 +229,9 @@ def weather_options(command: Callable[..., None]) -> Callable[..., None]:
 
 def settings(**options: object) -> str:
     """The ``weather_options`` of this command as typed; empty when none was typed."""
-    given = {name: value for name, value in options.items() if value is not None}
+    typed = {name: value for name, value in options.items() if value is not None}
     return shlex.join(
-        part for name, v in given.items() for part in (f"--{name.replace('_', '-')}", str(v))
+        part for name, v in typed.items() for part in (f"--{name.replace('_', '-')}", str(v))
     )
 
 
@@ -246,7 +246,7 @@ def open_scenario(
     record_years: str | None = None,
 ) -> Scenario:
     """The scenario file ``name``, or the shipped scenario of that name when there is no such file;
-    ``-`` reads it from standard input, and looks for its files in the working folder.
+    ``-`` reads it from standard input, and its files from the working folder.
 
     An option that is not None replaces the scenario's setting; a weather file is read as the
     scenario says. FaultyInput as ``drysward.load``, and where settings contradict each other.

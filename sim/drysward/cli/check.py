@@ -32,13 +32,13 @@ def command(scenario: str, everything: bool, form: str, units: str, **weather: A
     from drysward.screen.formats import show
     from drysward.site.night import nights
     from drysward.site.stretches import survey
-    from drysward.studies.doubt.crossed import draws_told
+    from drysward.studies.doubt.crossed import draws_text
 
     opened = open_scenario(scenario, **weather)
     series, seen, site = survey(opened)
     waterings = list(nights(opened, site.zones, site.catches))
     values = list(resolved_values(opened))
-    draws = draws_told(opened, len(site.years))
+    draws = draws_text(opened, len(site.years))
     parts = check_overview(series, seen, site, waterings, units, draws, len(values))
     if everything:
         parts += check_detail(series, waterings, values, units)

@@ -54,7 +54,9 @@ if TYPE_CHECKING:
     help="A plan, such as 'Refill at half, refill, trigger 0.5' or 'Twice a week, fixed, depth "
     "0.5 in, days Tue Fri'; repeatable.  [default: four common plans]",
 )
-@click.option("--ask/--no-ask", default=None, help="Ask for the rest.  [default: at a terminal]")
+@click.option(
+    "--ask/--no-ask", "prompting", default=None, help="Ask for the rest.  [default: at a terminal]"
+)
 def command(
     file: str,
     name: str | None,
@@ -65,7 +67,7 @@ def command(
     normals: tuple[str, ...],
     fields: tuple[str, ...],
     plans: tuple[str, ...],
-    ask: bool | None,
+    prompting: bool | None,
 ) -> None:
     """Write a commented scenario that runs as it stands.
 
@@ -91,8 +93,8 @@ def command(
     }
     folder = Path() if file == STDIN else Path(file).parent
     new = NewScenario(**{key: value for key, value in said.items() if value is not None})
-    if sys.stdin.isatty() if ask is None else ask:
-        new, weather = _asked(new, said, weather)
+    if sys.stdin.isatty() if prompting is None else prompting:
+        new, weather = _prompted(new, said, weather)
     else:
         _require_place(said, weather)
     if weather is not None:
@@ -139,8 +141,8 @@ def _require_place(said: dict[str, Any], weather: Path | None) -> None:
     """Weather of a real place is checked against that place, and needs it for reference ET."""
     missing = [f"--{key}" for key in ("latitude", "elevation") if said[key] is None]
     if missing and (weather is not None or said["stated_normals"] is not None):
-        given = "--weather" if weather is not None else "--normal"
-        raise click.UsageError(f"{given} needs {' and '.join(missing)} of the place")
+        option = "--weather" if weather is not None else "--normal"
+        raise click.UsageError(f"{option} needs {' and '.join(missing)} of the place")
 
 
 def _require_normals(new: NewScenario) -> None:
@@ -181,7 +183,7 @@ def _checked(new: NewScenario, file: str, folder: Path) -> str:
 # --- questions --------------------------------------------------------------------------------
 
 
-def _asked(
+def _prompted(
     new: NewScenario, said: dict[str, Any], weather: Path | None
 ) -> tuple[NewScenario, Path | None]:
     """``new`` with answers for what no option said; a refused answer is prompted for again."""
@@ -258,9 +260,9 @@ def _fields() -> list[NewField]:
                 answers[key] = catalog_name(
                     click.prompt(f"Field: {key.replace('_', ' ')}", getattr(usual, key))
                 )
-            made = NewField(**answers)
-            if _passes(NewScenario(field_list=[made])):
-                found.append(made)
+            new_field = NewField(**answers)
+            if _passes(NewScenario(field_list=[new_field])):
+                found.append(new_field)
                 break
     return found
 

@@ -63,14 +63,14 @@ def end_when_stopped() -> None:
     """
     from socket import socketpair
 
-    heard, hears = socketpair()
-    hears.setblocking(False)
-    signal.set_wakeup_fd(hears.detach())
+    receiver, sender = socketpair()
+    sender.setblocking(False)
+    signal.set_wakeup_fd(sender.detach())
     for number in _SIGNALS:
         # A command in the background of a shell ignores Ctrl-C and keeps doing so.
         if signal.getsignal(number) is not signal.SIG_IGN:
             signal.signal(number, lambda *_: None)
-    Thread(target=_end, args=(heard,), daemon=True).start()
+    Thread(target=_end, args=(receiver,), daemon=True).start()
 
 
 def is_over() -> None:
@@ -79,10 +79,10 @@ def is_over() -> None:
     _is_over = True
 
 
-def _end(heard: socket) -> None:
+def _end(receiver: socket) -> None:
     number = None
     while number not in _SIGNALS or _is_over:
-        (number,) = heard.recv(1)
+        (number,) = receiver.recv(1)
     try:
         stop_writing()
         _end_children()

@@ -1,4 +1,4 @@
-"""The look of every figure: a palette that color-blind readers can tell apart, type, and SVG.
+"""The look of every figure: a palette for color-blind readers, type, and SVG.
 
 Lines differ in dash and marker as well as in color, so that nothing rests on color alone.
 """

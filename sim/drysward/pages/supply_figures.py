@@ -21,11 +21,11 @@ from drysward.results.text import CAUSES, causes_of, rounded, volume_display, ye
 BEFORE, AFTER = 2, 1
 """Years shown before and after the one in which the storage is lowest."""
 HATCHES = ("", "///", "...", "xx", "\\\\\\")
-LOOKS = (
+CAUSE_ORDER = (
     "restriction", "storage", "allowance", "priority", "ground", "source", "network", "crew",
     "window",
 )  # fmt: skip
-"""Causes by the color and hatch that they get: those that often meet differ most."""
+"""Causes in the order of colors and hatches: those that often occur together differ most."""
 
 
 def worst_run(result: xr.Dataset, plan: str) -> list[int]:
@@ -112,7 +112,7 @@ def causes(result: xr.Dataset, plan: str, *, axes: Axes, units: str) -> Panel:
     for cause in causes_of_plan(result, plan):
         height = one.sel(cause=cause).values * unit.factor
         # A cause looks the same in every panel.
-        look = _bar(LOOKS.index(cause))
+        look = _bar(CAUSE_ORDER.index(cause))
         axes.bar(at, height, 0.72, base, **look)
         base += height
         key.append((CAUSES[cause][2], Patch(**look)))

@@ -185,7 +185,7 @@ def _periods(result: xr.Dataset) -> list[float]:
 
 
 def _plans_table(result: xr.Dataset, units: str) -> Table:
-    """What tells plans apart, field by field."""
+    """How the plans differ, field by field."""
     depth = shown("mm", units)
     stages = [stage for stage in keys(result, "stage") if stage in ODDS]
     dry = [period for period in _periods(result) if period == _DRY]

@@ -25,12 +25,12 @@ from drysward.results.choice import days_below, driest_plan, has_days_below, saf
 from drysward.results.doubt_text import (
     ENOUGH_DRAWS,
     STANDS,
-    cannot_tell,
     dry_period,
     fields_of_turf,
     has_doubt,
     measures_first,
     spread_texts,
+    why_no_measure,
 )
 from drysward.results.sizing_text import (
     carried_text,
@@ -203,7 +203,7 @@ def _turf_sentences(result: xr.Dataset) -> list[str]:
         sentences.append(ranking)
     turf = fields_of_turf(result)
     if turf and not any(measures_first(result.sel(field=field)) for field in turf):
-        reason = cannot_tell(result.sel(field=turf[0])) or "no single number stands out"
+        reason = why_no_measure(result.sel(field=turf[0])) or "no single number stands out"
         sentences.append(f"What to measure first: {reason}.")
     return sentences
 

@@ -61,7 +61,7 @@ def as_dataset(
         if name == "days_below_condition":
             values = of_turf(values, site.play.fields.skinned > 0.0)
         data[name] = (dims, values)
-    # Few records have every 29 February; none at all would divide by nought.
+    # Few records have every 29 February; none at all would divide by 0.
     years_with_day = np.maximum(seen.calendar_days, 1)
     odds = np.stack([r.odds for r in runs], axis=1) / years_with_day
     green = np.stack([r.green for r in runs], axis=1) / years_with_day

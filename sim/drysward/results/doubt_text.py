@@ -160,7 +160,7 @@ def spread_comes_from(of_field: xr.Dataset) -> str:
     """Where the spread of the days below comes from, and what to measure; "" without turf."""
     if not _has_turf(of_field):
         return ""
-    if why := cannot_tell(of_field):
+    if why := why_no_measure(of_field):
         return why
     groups = of_field["doubt_share_of_groups"]
     named = sorted(
@@ -278,7 +278,7 @@ def _measure_sentence(found: xr.Dataset, fields: Sequence[str]) -> str:
     texts = {field: measures_first(one) for field, one in by_field.items()}
     if not any(texts.values()):
         why = next(iter(by_field.values()))
-        return f"What to measure first: {cannot_tell(why) or 'no single number stands out'}."
+        return f"What to measure first: {why_no_measure(why) or 'no single number stands out'}."
     parts = [
         f"on {_name(found, 'field', field)} {text or _OPEN}"
         for field, text in texts.items()
@@ -288,13 +288,13 @@ def _measure_sentence(found: xr.Dataset, fields: Sequence[str]) -> str:
 
 def measures_first(of_field: xr.Dataset) -> str:
     """Up to two things to measure that narrow the spread most; "" when the draws do not say."""
-    if cannot_tell(of_field):
+    if why_no_measure(of_field):
         return ""
     different = list(dict.fromkeys(measure for measure, _, _ in _first(of_field)))
     return ", then ".join(different[:2])
 
 
-def cannot_tell(of_field: xr.Dataset) -> str:
+def why_no_measure(of_field: xr.Dataset) -> str:
     """Why the draws do not say what to measure; "" where they do."""
     enough = (
         f"{of_field.attrs['doubt_draws']} draws are too few to say; run with "

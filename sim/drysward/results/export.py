@@ -254,8 +254,8 @@ def ledger_rows(account: xr.Dataset, system: str) -> list[list[object]]:
     names = [str(name) for name in account.data_vars]
     hows = [shown(units_and_name(name, account[name])[0], system) for name in names]
     attrs = account.attrs
-    made = [year_text(attrs, attrs["year"])] if attrs[MADE_YEARS] else []
-    header: list[object] = ["year", "date (MM-DD)"] if made else ["date"]
+    year_cells = [year_text(attrs, attrs["year"])] if attrs[MADE_YEARS] else []
+    header: list[object] = ["year", "date (MM-DD)"] if year_cells else ["date"]
     header += [
         name if how.unit in NO_UNIT else f"{name} ({how.unit})"
         for name, how in zip(names, hows, strict=True)
@@ -265,7 +265,7 @@ def ledger_rows(account: xr.Dataset, system: str) -> list[list[object]]:
     return [
         header,
         *(
-            [*made, date, *map(_number, row)]
+            [*year_cells, date, *map(_number, row)]
             for date, *row in zip(dates, *columns, strict=True)
         ),
     ]

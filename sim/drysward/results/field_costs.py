@@ -30,7 +30,7 @@ DRY_YEAR = 0.9
 YEARLY = {
     "water": "price of water",
     "energy": "price of energy",
-    "labour": "price of labour",
+    "labour": "price of labor",
     "lost_turf": "price of renewing turf that died",
 }
 
@@ -240,7 +240,7 @@ def _yearly_by_field(
     draws = _draws_any(result)
     areas = result["area_m2"].values
     of_year = _shares(volumes.sum(axis=-1), (areas / areas.sum())[:, None, None])
-    # A pond may be filled from the mains in a month in which nobody waters.
+    # A pond may be filled from the mains in a month without irrigation.
     of_month = _shares(volumes, of_year[..., None])
     water = (of_month * _water_by_month(result, supply, costs)).sum(axis=-1)
     energy = _energy_kwh(result, supply)
@@ -329,12 +329,12 @@ def _difference(
         return {}
     dearest = max(priced, key=lambda f: costs.construction[f.root_zone.like])
     cheapest = min(priced, key=lambda f: costs.construction[f.root_zone.like])
-    water, energy, labour = (
+    water, energy, labor = (
         out[f"field_cost_{name}_mean"] for name in ("water", "energy", "labour")
     )
     parts = {
         "first": (out["field_cost_first"], "to build"),
-        "keeping": (water + energy + labour, "a year for water, energy and labour"),
+        "keeping": (water + energy + labor, "a year for water, energy and labor"),
         "lost_turf": (out["field_cost_lost_turf_mean"], "a year for turf that dies"),
     }
     if "field_cost_present" in out:

@@ -123,7 +123,7 @@ def pearson3_frequency_factor(skew: ArrayLike, exceedance: ArrayLike) -> FloatAr
     z = special.ndtri(1.0 - exceedance)
     # Near zero skew the gamma shape runs away; first Cornish-Fisher term instead.
     factor = np.asarray(z + skew * (z * z - 1.0) / 6.0)
-    # Each inverse takes long, so it is asked only where its side of the curve is wanted.
+    # Each inverse takes long, so it is computed only on its side of the curve.
     for here, sign, inverse in (
         (skew >= 1e-3, 1.0, special.gammainccinv),
         (skew <= -1e-3, -1.0, special.gammaincinv),
@@ -282,12 +282,12 @@ def demand_of_years(
     The estimate is that of the years that differ, the limits are those of as many years as they
     are worth.
     """
-    told = demand_at_return_periods(worth(values, independent), periods, confidence)
+    demand = demand_at_return_periods(worth(values, independent), periods, confidence)
     if independent >= min(distinct, values.shape[-1]):
-        return told
+        return demand
     exceedance = _exceedance(periods)
     estimate, within = _estimates(np.ascontiguousarray(worth(values, distinct)), exceedance)
-    low, high = np.fmin(told.low, estimate), np.fmax(told.high, estimate)
+    low, high = np.fmin(demand.low, estimate), np.fmax(demand.high, estimate)
     return Demand(estimate, low, high, np.broadcast_to(~within, estimate.shape))
 
 
@@ -305,7 +305,7 @@ def worth(values: FloatArray, n: int) -> FloatArray:
 def thinned(values: ArrayLike, n: int) -> FloatArray:
     """``n`` values (..., n) for each longer series (..., years): quantiles at Hazen's positions.
 
-    For years drawn again and again from a record of ``n``, which are worth no more than it is.
+    For years resampled from a record of ``n``, which are worth no more than the record.
     """
     ordered = np.sort(_checked_all(values), axis=-1)
     # Number by number and in one order of memory, so that a series gives the same bits alone and

@@ -18,7 +18,7 @@ Term = tuple[tuple[int, int], ...]
 # Choices of ours, tried on the cases of tests/laws/test_importance.py.
 _FOLDS = 10
 _MOST_TERMS = 60
-_DRAWS_A_TERM = 4  # of what is fitted; also of what is looked at beyond lines and squares
+_DRAWS_A_TERM = 4  # of those fitted; also of those tried beyond lines and squares
 _HIGHEST_DEGREE = 10
 _LEAST_GAIN = 1e-10  # of a column's own square: below it the column is one of those already taken
 
@@ -103,10 +103,10 @@ def importance(
     of_kinds, of_units = np.zeros((3, len(kinds), m)), np.zeros((3, len(units), m))
     for column in range(m):
         one = y[:, column]
-        count, foretold = _count_of_terms(values, one)
+        count, predicted = _count_of_terms(values, one)
         if count == 0:
             continue
-        explained[column] = min(foretold / known[column], 1.0) if known[column] > 0.0 else 0.0
+        explained[column] = min(predicted / known[column], 1.0) if known[column] > 0.0 else 0.0
         whole = _shares(one, terms, basis, values, count, (kind_of, unit_of))
         again = [
             _shares(one[rows], terms, basis[rows], values[rows], count, (kind_of, unit_of))
@@ -187,7 +187,7 @@ def _steps(
     Forward selection by Gram-Schmidt: what is taken is removed from all that is left.
     """
     left, aside = values - values.mean(axis=0), beside - values.mean(axis=0)
-    rest, foretold = y - y.mean(), np.full(len(beside), y.mean())
+    rest, predicted = y - y.mean(), np.full(len(beside), y.mean())
     whole = (left**2).sum(axis=0)
     for _ in range(most):
         square = (left**2).sum(axis=0)
@@ -200,14 +200,14 @@ def _steps(
         along = taken @ left / square[best]
         step = taken @ rest / square[best]
         rest = rest - step * taken
-        foretold = foretold + step * taken_aside
+        predicted = predicted + step * taken_aside
         left -= np.outer(taken, along)
         aside -= np.outer(taken_aside, along)
-        yield best, foretold
+        yield best, predicted
 
 
 def _count_of_terms(values: FloatArray, y: FloatArray) -> tuple[int, float]:
-    """How many terms foretell draws that were left out best, and the share of variance foretold.
+    """How many terms predict draws that were left out best, and the share of variance predicted.
 
     (0, 0.0) where no count does better than the mean.
     """

@@ -77,7 +77,7 @@ def probability_of(events: ArrayLike, independent_years: int | None = None) -> P
     """Probability of an event from one true or false for each year, (n,).
 
     Sampling error counts ``independent_years``, all of them when None: fewer when the years
-    were drawn again and again from a record. The exact bound is Clopper & Pearson's (1934),
+    were resampled from a record. The exact bound is Clopper & Pearson's (1934),
     one-sided at 95%: 1 - 0.05^(1/n), about 3/n, for no event. ValueError for an empty series,
     NaN, or anything but 0 and 1.
     """

@@ -19,7 +19,7 @@ def play_answers(result: xr.Dataset) -> xr.Dataset:
 
     Parameters
     ----------
-    result : Dataset of ``drysward.run`` of a scenario in which a field is looked at for play.
+    result : Dataset of ``drysward.run`` of a scenario in which a field has play.
 
     Returns
     -------
@@ -27,10 +27,10 @@ def play_answers(result: xr.Dataset) -> xr.Dataset:
     the years) of the yearly numbers, ``longest_airless_most``, and for the events the share
     of all events that are playable, too hard, too wet or frozen, as ``events_KIND_share`` and
     ``_se``. Years, not events, count in the error: days of one year hang together. NaN for
-    fields that are not looked at or have no events. ValueError when none is looked at.
+    fields without play or events. ValueError when no field has play.
     """
     if "play_days_hard" not in result:
-        raise ValueError("no field of the run was looked at for play")
+        raise ValueError("no field of the run has play")
     out = xr.Dataset(attrs=dict(result.attrs))
     on = result["has_play"]
     n = min(int(result.attrs["independent_years"]), result.sizes["year"])

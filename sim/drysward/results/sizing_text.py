@@ -117,8 +117,8 @@ def confidence_lines(supply: xr.Dataset, system: str) -> list[tuple[str, str]]:
             text = f"{size}: suffices in {count(one['sizing_confidence_suffices'])} draws"
             text += " of soil, turf and system" if not lines else ""
         lines.append((f"With {100.0 * share:.0f}% confidence", text))
-    given = f"suffices in {count(supply['sizing_given_suffices'])} draws"
-    lines.append(("Size as given", f"{size_text(supply['sizing_as_given'], system)} {given}"))
+    stated = f"suffices in {count(supply['sizing_given_suffices'])} draws"
+    lines.append(("Size as given", f"{size_text(supply['sizing_as_given'], system)} {stated}"))
     if supply["sizing_nothing_suffices"].item() > 0.0:
         lines.append(("Nothing suffices", f"in {count(supply['sizing_nothing_suffices'])} draws"))
     few = f"; {MANY_DRAWS} or more draws steady the 95%" if draws < MANY_DRAWS else ""

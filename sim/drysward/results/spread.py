@@ -94,9 +94,9 @@ class Split:
         """The parts with the sampling error of ``n`` independent years, of which the run holds
         ``distinct`` that differ from one another.
 
-        Means of the draws over Y years that were drawn again and again differ by
-        V_p + V_e/distinct, not by V_p + V_e/Y. Years made of a climate that is known no better
-        than by n years are distinct, but no more than n are worth of the climate.
+        Means of the draws over Y resampled years differ by V_p + V_e/distinct, not by V_p + V_e/Y.
+        Years simulated from a climate known from n years are distinct, but worth no more than
+        those n.
         """
         more = self.interaction * (1.0 / distinct - 1.0 / self.years)
         return replace(self, years=n, between_draws=self.between_draws - more)
@@ -156,7 +156,7 @@ def split_of_sums(row_mean: ArrayLike, column_mean: ArrayLike, mean_square: Arra
 
 
 def split_nested(row_mean: ArrayLike, mean_square: ArrayLike, years: int) -> Split:
-    """Split of K draws that each went through ``years`` years of its own.
+    """Split of K draws, each run on its own ``years`` years.
 
     ``row_mean``: (..., K) of each draw. ``mean_square``: (...) of x^2 over all cells.
     MSB = n sum (m_k-m)^2 / (K-1), MSW = sum sum (x-m_k)^2 / (K(n-1)); V_p = (MSB-MSW)/n and
@@ -182,7 +182,7 @@ def split_nested(row_mean: ArrayLike, mean_square: ArrayLike, years: int) -> Spl
 
 
 def odds_of_one_draw_a_year(events: ArrayLike) -> tuple[FloatArray, FloatArray]:
-    """Odds (...) and their error, of events (..., N), 0 or 1, each year with a draw of its own.
+    """Odds (...) and their error, of events (..., N), 0 or 1, each year with another draw.
 
     p and sqrt(p(1-p)/N). These odds hold the doubt about soil and grass, but how much of them is
     doubt cannot be seen: a yes or no has the variance p(1-p) however it comes about. Years must be

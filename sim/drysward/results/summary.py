@@ -92,7 +92,7 @@ def turf_summary(result: xr.Dataset, answers: xr.Dataset) -> xr.Dataset:
     """The answers with means and extremes over the years, by field and plan.
 
     Adds ``NAME_mean`` and ``NAME_most`` of the yearly numbers, ``least_green``, the volumes
-    (m3) of the mean year, the peak week and the demand, the labour, and in the attributes
+    (m3) of the mean year, the peak week and the demand, the labor, and in the attributes
     ``n_years`` and ``worst_residual_mm``.
     """
     added: dict[str, xr.DataArray] = {}
@@ -126,7 +126,7 @@ def turf_summary(result: xr.Dataset, answers: xr.Dataset) -> xr.Dataset:
         volumes = (depths * per_mm).transpose(*depths.dims)
         added[volume] = volumes.assign_attrs(units="m3", long_name=f"{long_name}, as volume")
     added["labour_mean"] = result["labour_hours"].mean("year").assign_attrs(
-        units="h", long_name="mean labour a year of watering"
+        units="h", long_name="mean labor a year of watering"
     )
     return answers.assign(added).assign_attrs(
         n_years=int(result.sizes["year"]),

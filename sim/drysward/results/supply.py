@@ -27,7 +27,7 @@ def supply_answers(result: xr.Dataset) -> xr.Dataset:
     without shortage, odds that a year is short by more than the stated share of its demand
     (``short_year``) and that it has any day of shortage, each with standard error and 90% limits;
     ``worst_year_share``, the largest shortage of a year over its demand; and, after Hashimoto,
-    Stedinger & Loucks (1982), over days on which water is wanted: ``time_reliability`` (share of
+    Stedinger & Loucks (1982), over days with a demand: ``time_reliability`` (share of
     them without shortage), ``volume_reliability`` (share of the demand that is delivered),
     ``resilience`` (shortages over days of shortage: chance that a day of shortage is the
     last), ``vulnerability`` (mean volume of a shortage) and ``worst_event``. NaN where there is
@@ -72,7 +72,7 @@ def supply_answers(result: xr.Dataset) -> xr.Dataset:
     out["worst_year"] = _named(short.idxmax("year"), "1", "year of the largest shortage")
     out["worst_year"] = out["worst_year"].where(out["worst_year_share"] > 0.0)
     least = result["supply_least_storage"]
-    out["least_storage"] = _named(least.min("year"), "m3", "least water in store on any day")
+    out["least_storage"] = _named(least.min("year"), "m3", "least water in storage on any day")
 
     independent = int(result.attrs["independent_years"])
     limit = float(result.attrs["short_year"])
@@ -116,25 +116,25 @@ def supply_answers(result: xr.Dataset) -> xr.Dataset:
         result["supply_drawn"].sum("month").mean("year"), "m3", "mean draw a year by source"
     )
     out["storage_by_month"] = _named(
-        result["supply_storage"].mean("year"), "m3", "mean water in store at the month's end"
+        result["supply_storage"].mean("year"), "m3", "mean water in storage at the month's end"
     )
     out["storage_by_month_low"] = _named(
         result["supply_storage"].quantile(0.1, "year").drop_vars("quantile"),
         "m3",
-        "water in store at the month's end that one year in ten falls below",
+        "water in storage at the month's end that one year in ten falls below",
     )
     return out
 
 
 def short_shares(result: xr.Dataset) -> xr.DataArray:
     """Shortage of each plan and year over its demand; 0 where there is none but rounding."""
-    wanted, short = result["supply_demand"], result["supply_shortage"]
-    share = (short / wanted.where(wanted > 0.0)).fillna(0.0)
+    demand, short = result["supply_demand"], result["supply_shortage"]
+    share = (short / demand.where(demand > 0.0)).fillna(0.0)
     return share.where(share > ROUNDING, 0.0)
 
 
 def supply_cautions(supply: SupplySpec) -> tuple[str, ...]:
-    """What whoever builds or draws on such a supply must see to, by its parts; common practice."""
+    """Cautions for building or drawing on such a supply, by its parts; common practice."""
     kinds = {source.kind for source in supply.sources}
     pond = supply.storage is not None and supply.storage.kind == "pond"
     meaning = (

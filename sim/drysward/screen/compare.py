@@ -20,13 +20,13 @@ from drysward.results.doubt_text import (
     DRAWN,
     LIKELY,
     between_fields,
-    cannot_tell,
     doubt_sentences,
     draws_note,
     fields_of_turf,
     odds_with_error,
     spread_comes_from,
     too_wide,
+    why_no_measure,
 )
 from drysward.results.text import (
     FIELD_COSTS,
@@ -654,7 +654,7 @@ def _notes(one: Comparison) -> Iterator[tuple[str, str]]:
             label = of_field["field_label"].item()
             if text := too_wide(of_field):
                 yield "Too wide", f"{label}: {text}"
-            if not cannot_tell(of_field) and (text := spread_comes_from(of_field)):
+            if not why_no_measure(of_field) and (text := spread_comes_from(of_field)):
                 yield "Measure", f"{label}: {text}"
         yield "Draws", DRAWN
     if summary.sizes["field"] > 1:

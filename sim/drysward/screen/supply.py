@@ -313,11 +313,11 @@ def _sizing(supply: xr.Dataset, system: str) -> list[Part]:
         return int(supply[f"sizing_{name}"].item())
 
     of = f"of {whole('years')}"
-    given, least = (supply.sel(sizing_case=case) for case in ("as given", "least"))
+    stated, least = (supply.sel(sizing_case=case) for case in ("as given", "least"))
     lines = [
         ("Goal", f"least {supply.attrs['sizing']}: {whole('allowed_years')} {of}"),
         ("As given", f"{size('as_given')}: {_fail(whole('failing_given'), of)}"),
-        *_beside_size(given),
+        *_beside_size(stated),
     ]
     found = supply["sizing_size"].item()
     if math.isnan(found):
@@ -391,7 +391,7 @@ _MONEY = (("first_cost", "first cost"), ("yearly_cost", "yearly cost"),
 
 
 def _trade_off(supply: xr.Dataset, system: str) -> Table:
-    """A row for each point of the curve; a larger size that fails again has a column of its own."""
+    """A row for each point of the curve; a larger size that fails again has its own column."""
     against, curve, again = (
         supply[f"sizing_{name}"] for name in ("against", "curve", "curve_fails_from")
     )

@@ -30,7 +30,7 @@ from drysward.screen.document import (
 )
 from drysward.studies.sweep import chunk_name
 from drysward.studies.sweep.description import GRID, STAGE_NAMES
-from drysward.studies.sweep.points import told_at
+from drysward.studies.sweep.points import axis_values_text
 
 if TYPE_CHECKING:
     from drysward.studies.sweep.folder import Chunks, Manifest
@@ -279,7 +279,7 @@ def _index(value: float, low: float, high: float) -> str:
 
 def search_parts(found: Found, system: str) -> list[Part]:
     """The plan that a search found, and how it does on fresh years."""
-    goal, depth = found.asked, shown("mm", system)
+    goal, depth = found.settings, shown("mm", system)
     of_days = goal.days_below is not None
     risk = f"{goal.stage} in at most {100.0 * goal.odds:g}% of years"
     if of_days:
@@ -313,7 +313,7 @@ def search_parts(found: Found, system: str) -> list[Part]:
         if of_days:
             (low, high), value, times = one.days_limits, one.days_below, 1.0
         out: dict[str, Value] = {
-            "years": name, "seed": seed, "plan": told_at(found.sweep, one.positions),
+            "years": name, "seed": seed, "plan": axis_values_text(found.sweep, one.positions),
             "water": one.water_mm * depth.factor, "risk": times * value, "risk_low": times * low,
             "risk_high": times * high, "n_years": odds.years,
         }  # fmt: skip

@@ -1,6 +1,6 @@
 """What a page shows beside the answers: daily accounts of three years, limits, every value used.
 
-It is worked out once, when a result is kept as a file, so that whoever draws it computes nothing.
+It is worked out once, when a result is kept as a file, so that drawing a page computes nothing.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ KEPT = (
 )  # fmt: skip
 KEPT_OF_PLAY = ("hardness", "air_filled")
 PLAY_STATES = ("fit", "hard", "wet", "frozen")
-NOT_LOOKED_AT = -1
+NOT_SIMULATED = -1
 
 
 def with_details(result: xr.Dataset, scenario: Scenario, settings: str = "") -> xr.Dataset:
@@ -93,12 +93,12 @@ class DailyAccounts:
         size = (site.fields.size, n_plans, len(CASES), CALENDAR_DAYS)
         names = KEPT + (KEPT_OF_PLAY if self.is_played else ())
         self.days = {name: np.full(size, np.nan, np.float32) for name in names}
-        self.play = np.full(size, NOT_LOOKED_AT, np.int8)
+        self.play = np.full(size, NOT_SIMULATED, np.int8)
 
     def days_in(self, site: PreparedSite) -> NDArray[np.int64]:
         """Days of a stretch that are kept, by number."""
-        wanted = [site.years.index(year) for year in self.chosen]
-        days = np.flatnonzero(np.isin(site.calendar.year, wanted))
+        places = [site.years.index(year) for year in self.chosen]
+        days = np.flatnonzero(np.isin(site.calendar.year, places))
         return days[days >= site.from_day]
 
     def take(self, site: PreparedSite, days: NDArray[np.int64], first: int, runs: Runs) -> None:
@@ -128,7 +128,7 @@ class DailyAccounts:
         if self.is_played:
             attrs: dict[str, Any] = {
                 **_attrs("1", "what the surface is fit for on the day"),
-                "flag_values": np.arange(NOT_LOOKED_AT, len(PLAY_STATES), dtype=np.int8),
+                "flag_values": np.arange(NOT_SIMULATED, len(PLAY_STATES), dtype=np.int8),
                 "flag_meanings": " ".join(("not_simulated", *PLAY_STATES)),
             }
             data["daily_play"] = (("field", "plan", "case", "turf_day"), self.play, attrs)

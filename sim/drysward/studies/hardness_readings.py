@@ -135,7 +135,7 @@ def read_readings(path: Path) -> tuple[NDArray[np.float64], NDArray[np.float64]]
 
 def readings_text(fit: Fit, surface: str | None = None) -> Iterator[str]:
     """What a person reads of a fit, the setting first; ``surface`` "native" or "sand" adds the
-    catalogue's line.
+    catalog's line.
     """
     if fit.slope_g < 0.0:
         yield (
@@ -154,7 +154,7 @@ def readings_text(fit: Fit, surface: str | None = None) -> Iterator[str]:
     if surface is not None:
         line = hardness_line(load_catalog().get("play", f"hardness_{surface}"))
         yield (
-            f"For comparison, the catalogue's estimate for {surface}: {line.intercept_g:g} "
+            f"For comparison, the catalog's estimate for {surface}: {line.intercept_g:g} "
             f"{line.slope_g:+g} x moisture, scatter {line.scatter_g:g} g."
         )
     if fit.wettest - fit.driest < NARROW:

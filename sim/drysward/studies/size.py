@@ -21,7 +21,7 @@ SIZES, SIZES_IN_DRAWS = "sizes", "sizes in draws"
 """The steps of a sizing, as its progress names them."""
 
 NO_DRAWS = "sizing_no_draws"
-"""Attribute: why a sizing has no draws, where nobody chose that."""
+"""Attribute: why a sizing has no draws although the caller left their number open."""
 
 
 def size(

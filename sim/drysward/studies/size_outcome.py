@@ -96,7 +96,7 @@ def outcome_of(
     by_source = drawn.mean(axis=0)
     direct = direct_m3(by_source, delivered - from_storage, supply.sources)
     energy = float(energy_kwh(draws_m3, years.from_storage, supply).mean())
-    # Sources have tariffs of their own, or all water of the site has one; never both.
+    # Each source has its tariff, or all water of the site has one; never both.
     water = water_cost(draws_m3, supply.sources)
     water += block_tariff(draws_m3.sum(axis=-2), costs.water)
     spent = [

@@ -98,16 +98,16 @@ class SizingResult:
     reached_days: int
     n_years: int
     allowed_years: int
-    as_given: float
-    failing_as_given: tuple[int, ...]
-    outcome_as_given: Outcome
+    stated_size: float
+    failing_at_stated_size: tuple[int, ...]
+    outcome_at_stated_size: Outcome
     least: Least
     curve: tuple[Point, ...]
     why_not_monotone: str
 
     @property
     def sizing(self) -> Sizing:
-        """What was asked for."""
+        """The goal, as the scenario states it."""
         assert self.scenario.sizing is not None
         return self.scenario.sizing
 
@@ -129,17 +129,17 @@ def solve(
     trial = Trial(scenario, years)
     n = len(trial.years)
     allowed = allowed_years(sizing, n)
-    # Chance that no more than 0, 1, ... of the years fail when each does with the wanted odds.
+    # Chance that no more than 0, 1, ... of the years fail when each does with the stated odds.
     no_more = special.bdtr(np.arange(n + 1.0), n, sizing.odds)
     looser, stricter = (int(np.searchsorted(no_more, q)) for q in reversed(_BAND))
-    given = size_of(scenario.supply, sizing.find)
+    stated = size_of(scenario.supply, sizing.find)
     compiled_run_site()
 
     main = Tried(trial, scenario.supply, sizing.find)
     against = np.zeros(0) if sizing.against is None else _points(scenario.supply, sizing)
     beside = [_tried_beside(main, sizing.against, x) for x in against if sizing.against]
     searches: list[Callable[[], object]] = [
-        partial(main.outcome, given),
+        partial(main.outcome, stated),
         # Every point comes to need its largest size: early on it fills lanes that are left over.
         *(partial(tried.outcome, tried.most) for tried in (main, *beside)),
         *(partial(least_size, main, n) for n in (looser, stricter)),
@@ -152,9 +152,9 @@ def solve(
         reached_days=scenario.answers.reached_days,
         n_years=n,
         allowed_years=allowed,
-        as_given=given,
-        failing_as_given=trial.named(main.failing(given)),
-        outcome_as_given=main.outcome(given),
+        stated_size=stated,
+        failing_at_stated_size=trial.named(main.failing(stated)),
+        outcome_at_stated_size=main.outcome(stated),
         least=_least(main, allowed, (looser, stricter)),
         curve=_curve(beside, against, allowed),
         why_not_monotone=_why_not_monotone(beside, allowed),
@@ -256,19 +256,19 @@ def sizing_dataset(solved: SizingResult) -> xr.Dataset:
         ("size", least.size, unit, f"least {sought}"),
         ("low", least.low, unit, f"least {sought}, lower 90% limit"),
         ("high", least.high, unit, f"least {sought}, upper 90% limit"),
-        ("as_given", solved.as_given, unit, f"{sought} of the scenario"),
+        ("as_given", solved.stated_size, unit, f"{sought} of the scenario"),
         ("tried_less", least.tried_less, unit, f"{sought} just below the least, which fails"),
         ("fewest_at", least.fewest_at, unit, f"{sought} with the fewest failing years"),
         ("fails_from", least.fails_from, unit, f"larger {sought} that fails again"),
         ("deciding_year", year, "1", "critical year: fails first with the next smaller size"),
         ("failing_years", len(least.failing_years), "1", "years that fail with the least size"),
-        ("failing_given", len(solved.failing_as_given), "1", "years that fail as given"),
+        ("failing_given", len(solved.failing_at_stated_size), "1", "years that fail as given"),
         ("allowed_years", solved.allowed_years, "1", "years that may fail"),
         ("years", solved.n_years, "1", "years tried"),
     ):
         out[f"sizing_{name}"] = ((), float(value), {"units": units, "long_name": meaning})
     out["sizing_fails_from"].attrs["why"] = least.why_fails
-    cases = (solved.outcome_as_given, least.outcome)
+    cases = (solved.outcome_at_stated_size, least.outcome)
     out = out.merge(_outcomes(cases, solved.scenario, "sizing", "sizing_case"))
     out = out.assign_coords(sizing_case=["as given", "least"])
     if sizing.against is not None:
@@ -366,7 +366,7 @@ class Sites(Protocol):
     """The sites of runs that go side by side through the same stretches of weather."""
 
     def shared(self, k: int) -> PreparedSite:
-        """The site that the runs share on stretch ``k``; stretches are asked for in order."""
+        """The site that the runs share on stretch ``k``; stretches are requested in order."""
 
     def own(self, b: int, shared: PreparedSite) -> PreparedSite:
         """The site of run ``b``, with its scenario and its fields among those ``shared``."""
@@ -388,8 +388,8 @@ class _SameSite:
 class Trial:
     """A plan on prepared years, run again and again with other sizes of the supply.
 
-    Whoever prepares the years otherwise, or tries sizes for several scenarios at once, has
-    ``weather``, ``years``, ``scenarios``, ``sites_of`` and ``supply_days_of`` of its own.
+    A subclass that prepares the years otherwise, or tries sizes for several scenarios at once,
+    replaces ``weather``, ``years``, ``scenarios``, ``sites_of`` and ``supply_days_of``.
     """
 
     def __init__(self, scenario: Scenario, years: tuple[int, int] | None = None) -> None:
@@ -402,7 +402,7 @@ class Trial:
         self.scenarios: Sequence[Scenario] = (self.scenario,)
 
     def _take(self, scenario: Scenario) -> None:
-        """Take in what is asked of ``scenario``."""
+        """Set the goal, the scenario that counts it, and the place of its field."""
         assert scenario.sizing is not None
         self.sizing = scenario.sizing
         self.scenario = counting(scenario, self.sizing)
@@ -424,7 +424,7 @@ class Trial:
 
         Without ``which`` all are of the first. The supplies differ from their scenario's only in
         size, and go side by side.
-        Years are run a second time when the store ends lower than it began. A store that starts
+        Years are run a second time when the storage ends lower than it began. Storage that starts
         full would otherwise lend its first filling to the years: a sequent peak is taken over two
         cycles for the same reason (Loucks & van Beek 2017, chapter 11). The second cycle ends
         where it meets the first: from there on every day is the same. A year that is run twice
@@ -467,11 +467,11 @@ class Trial:
             for b, supply in enumerate(supplies)
         ]
 
-    def learn(self, wanted: Sequence[tuple[Tried, float]]) -> None:
-        """Run sizes that searches asked for, side by side, and let these know."""
-        supplies = [tried.supply_with(size) for tried, size in wanted]
-        outcomes = self.outcomes(supplies, [tried.which for tried, _ in wanted])
-        for (tried, size), outcome in zip(wanted, outcomes, strict=True):
+    def run_sizes(self, requested: Sequence[tuple[Tried, float]]) -> None:
+        """Run sizes that searches requested, side by side, and add them to what these know."""
+        supplies = [tried.supply_with(size) for tried, size in requested]
+        outcomes = self.outcomes(supplies, [tried.which for tried, _ in requested])
+        for (tried, size), outcome in zip(requested, outcomes, strict=True):
             tried.known[size] = outcome
 
     def _start(self, sites: Sites, cases: Sequence[_Case]) -> Runs:
@@ -480,18 +480,18 @@ class Trial:
         return start_runs([(site, site.scenario.plan_named(plan)) for site in own])
 
     def _advance(self, k: int, sites: Sites, cases: Sequence[_Case], runs: Runs) -> None:
-        """Take runs through stretch ``k``, each on the supply of its own scenario."""
+        """Take runs through stretch ``k``, each on the supply of its scenario."""
         days = (self.supply_days_of(one.which, k) for one in cases)
-        given = [sized_input(one.scenario, on) for one, on in zip(cases, days, strict=True)]
+        inputs = [sized_input(one.scenario, on) for one, on in zip(cases, days, strict=True)]
         runs.supply_of = np.arange(len(cases))
-        advance_all(replace(sites.shared(k), supply=supplies_alongside(given)), runs)
+        advance_all(replace(sites.shared(k), supply=supplies_alongside(inputs)), runs)
 
     def _not_kept(self, runs: Runs) -> np.ndarray:
         sizing = self.sizing
         if sizing.outcome == "shortage":
-            asked, short = runs.supply.years.demand, runs.supply.years.shortage
+            demand, short = runs.supply.years.demand, runs.supply.years.shortage
             # Rounding is no shortage.
-            return np.asarray(short > sizing.share * asked + 1e-9 * (1.0 + asked))
+            return np.asarray(short > sizing.share * demand + 1e-9 * (1.0 + demand))
         spells = runs.years[f"longest_{sizing.outcome}"][:, self.place]
         return np.asarray(spells >= self.scenario.answers.reached_days)
 
@@ -519,10 +519,10 @@ def counting(scenario: Scenario, sizing: Sizing) -> Scenario:
 
 
 class Untried(Exception):
-    """A search asks for sizes that were not run yet."""
+    """A search needs sizes that were not run yet."""
 
     def __init__(self, tried: Tried, sizes: Sequence[float]) -> None:
-        self.wanted = [(tried, size) for size in sizes]
+        self.requested = [(tried, size) for size in sizes]
 
 
 class Tried:
@@ -559,7 +559,7 @@ class Tried:
         return int(self.failing(size).sum())
 
     def rungs(self) -> list[float]:
-        """Sizes from the smallest to the largest: the one given, doubled and halved."""
+        """Sizes from the smallest to the largest: that of the scenario, doubled and halved."""
         start = size_of(self.supply, self.sought)
         if not self.low < start <= self.most:
             start = math.sqrt(max(self.low, self.most * 2.0**-_HALVINGS) * self.most)
@@ -569,8 +569,8 @@ class Tried:
 
     def best(self) -> float:
         """The size tried with the fewest failing years, the smallest such."""
-        asked_about = [size for size in self.known if self.low <= size <= self.most]
-        return min(sorted(asked_about), key=self.count)
+        sizes = [size for size in self.known if self.low <= size <= self.most]
+        return min(sorted(sizes), key=self.count)
 
 
 def go_through(
@@ -579,7 +579,7 @@ def go_through(
     workers: int,
     on_progress: Callable[[float], None] | None,
 ) -> None:
-    """Run every size that the searches ask for, until all of them come to their end.
+    """Run every size that the searches request, until all of them end.
 
     A search stops at the first size that was not run yet, and later begins anew from what is
     known. So the sizes of all searches can be run side by side.
@@ -588,23 +588,23 @@ def go_through(
     left = list(searches)
     with ThreadPoolExecutor(workers) as pool:
         while left:
-            wanted: dict[tuple[Tried, float], None] = {}
+            requested: dict[tuple[Tried, float], None] = {}
             stopped = []
             for search in left:
                 try:
                     search()
                 except Untried as untried:
                     stopped.append(search)
-                    wanted.update(dict.fromkeys(untried.wanted))
+                    requested.update(dict.fromkeys(untried.requested))
             left = stopped
             if on_progress is not None:
                 on_progress(1.0 - len(left) / len(searches))
-            rounds = math.ceil(len(wanted) / (workers * together))
-            list(pool.map(trial.learn, in_groups(list(wanted), rounds * workers)))
+            rounds = math.ceil(len(requested) / (workers * together))
+            list(pool.map(trial.run_sizes, in_groups(list(requested), rounds * workers)))
 
 
 def _held(runs: Runs) -> np.ndarray:
-    """What is in store under each run (B,), m3."""
+    """Water in storage of each run (B,), m3."""
     return runs.supply.storage.volume[:, 0].copy()
 
 
@@ -660,7 +660,7 @@ def with_size(supply: SupplySpec, sought: Sought, size: float) -> SupplySpec:
 def least_size(tried: Tried, allowed: int) -> tuple[float, float]:
     """The least size with no more than ``allowed`` failing years, and one just below that fails.
 
-    Both in base units; NaN and NaN when no size suffices; the smallest size asked about, twice,
+    Both in base units; NaN and NaN when no size suffices; the smallest size of the search, twice,
     when that does already. Rests on the sizes that keep the outcome being one span: from one of
     them the way down leads to the least. Halving keeps to sizes that were tried.
     """
@@ -671,11 +671,11 @@ def least_size(tried: Tried, allowed: int) -> tuple[float, float]:
     rungs = tried.rungs()
     if keeps(rungs[0]):
         return rungs[0], rungs[0]
-    given = size_of(tried.supply, tried.sought)
-    middle = rungs.index(given) if given in rungs else len(rungs) // 2
+    stated = size_of(tried.supply, tried.sought)
+    middle = rungs.index(stated) if stated in rungs else len(rungs) // 2
     found = next((i for i in range(middle, len(rungs)) if keeps(rungs[i])), None)
     if found is None:
-        # A size has been given that is far from enough, or more than is good: any of these may do.
+        # The stated size is far from enough, or more than is good: any of these may do.
         tried.need(rungs[:middle])
         found = next((i for i in range(middle) if keeps(rungs[i])), None)
     if found is None:
@@ -708,7 +708,7 @@ def _beyond(tried: Tried, allowed: int) -> float:
 def _between_rungs(tried: Tried, rungs: list[float], allowed: int) -> tuple[float, float]:
     """A failing size, and one that keeps the outcome although no rung does; NaN when none is found.
 
-    The span may be narrower than the step from rung to rung: it is looked for on both sides of
+    The span may be narrower than the step from rung to rung: the search goes on both sides of
     the size with the fewest failing years, ever closer.
     """
     near = sorted(rungs)
@@ -730,10 +730,10 @@ def _between_rungs(tried: Tried, rungs: list[float], allowed: int) -> tuple[floa
 
 
 def _most(trial: Trial, sought: Sought) -> float:
-    """The size beyond which nothing more is gained: the scenario's, or more than all is asked.
+    """The size beyond which nothing more is gained: the scenario's, or one above any demand.
 
-    A store, allowance or year's source need never exceed three times what a year can ask for;
-    a rate never what a day can.
+    Storage, an allowance or a year's source never need more than three times the largest demand
+    of a year; a rate never needs more than that of a day.
     """
     if not math.isnan(sought.high):
         return sought.high

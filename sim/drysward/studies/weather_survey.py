@@ -233,8 +233,8 @@ def columns_held(table: Table) -> tuple[ColumnHeld, ...]:
         if column.quantity == DATE:
             continue
         known = np.isfinite(table.values[column.quantity])
-        given = table.raw[column.quantity][known]
-        low, mean, high = (given.min(), given.mean(), given.max()) if given.size else (np.nan,) * 3
+        raw = table.raw[column.quantity][known]
+        low, mean, high = (raw.min(), raw.mean(), raw.max()) if raw.size else (np.nan,) * 3
         held.append(
             ColumnHeld(
                 name=column.name,

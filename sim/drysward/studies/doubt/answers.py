@@ -132,12 +132,12 @@ def doubt_answers(found: Crossed, scenario: Scenario, plans: tuple[str, ...]) ->
         ("probability", "reached", "odds"), ("days", "days", "amount"),
     )  # fmt: skip
     for name, part, kind in by_stage:
-        told = [_told(found, f"{part}_{stage}", kind) for stage in STAGES]
-        for end in told[0]:
-            values = np.stack([one[end] for one in told], axis=-1)
+        by_name = [_mean_and_limits(found, f"{part}_{stage}", kind) for stage in STAGES]
+        for end in by_name[0]:
+            values = np.stack([one[end] for one in by_name], axis=-1)
             out[f"doubt_{name}{end}"] = ((*keys, "stage"), values)
     for name, outcome in (("days_below_condition", BELOW), ("water", WATER)):
-        for end, values in _told(found, outcome, "amount").items():
+        for end, values in _mean_and_limits(found, outcome, "amount").items():
             if outcome == BELOW and values.dtype != bool:
                 values = np.where(skinned[:, None], np.nan, values)
             out[f"doubt_{name}{end}"] = (keys, values)
@@ -185,7 +185,7 @@ def _of_independent(parts: Split, found: Crossed) -> Split:
     return parts.of_independent(found.independent_years, found.distinct_years)
 
 
-def _told(found: Crossed, name: str, kind: Kind) -> dict[str, np.ndarray]:
+def _mean_and_limits(found: Crossed, name: str, kind: Kind) -> dict[str, np.ndarray]:
     """Mean and limits (F, P) of an outcome, by the end of their names."""
     parts = _split(found, name)
     limits = band(found.rows[name], parts, kind)
@@ -232,8 +232,8 @@ def _repeated(halves: FloatArray) -> FloatArray:
     both = np.sqrt((first**2).sum(axis=2) * (second**2).sum(axis=2))
     r = np.divide((first * second).sum(axis=2), both, out=np.ones_like(both), where=both > 0.0)
     r = np.clip(r, 0.0, 1.0)
-    told = halves.shape[2] >= FEWEST_FOR_QUANTILES
-    return np.where(np.isfinite(r) & told, 2.0 * r / (1.0 + r), 1.0)
+    enough = halves.shape[2] >= FEWEST_FOR_QUANTILES
+    return np.where(np.isfinite(r) & enough, 2.0 * r / (1.0 + r), 1.0)
 
 
 def _add_order(
@@ -272,9 +272,9 @@ def _with_importance(
     """Adds which groups and numbers the spread of each field's days below comes from.
 
     The outcome is the mean over the plans that water at all: a number that matters under one plan
-    only matters less. Its normal scores are looked at, as the days themselves have a long tail
-    that a few draws make alone (ranks: Saltelli & Sobol' 1995, Reliability Engineering & System
-    Safety 50:225, from memory).
+    alone counts less. It enters by its normal scores: a few draws alone make the long tail of the
+    days themselves (ranks: Saltelli & Sobol' 1995, Reliability Engineering & System Safety 50:225,
+    from memory).
     """
     numbers = found.draws.doubtful
     if len(found.draws.values) < FEWEST_FOR_IMPORTANCE or not numbers:
@@ -310,19 +310,19 @@ def _with_importance(
         ("numbers", "numbers", "numbers"),
     )  # fmt: skip
     for kind, row_of, level in by_kind:
-        told = getattr(first[row_of], level).names
+        labels = getattr(first[row_of], level).names
         for end, part in (("", "total"), ("_error", "error")):
             of = attrgetter(f"{level}.{part}")
-            shares = values(row_of, of, len(told))
+            shares = values(row_of, of, len(labels))
             shares = np.where(explained < LEAST_EXPLAINED, np.nan, shares)
             out[f"doubt_share_of_{kind}{end}"] = (("field", kind), shares)
-        out = out.assign_coords({kind: list(told)})
+        out = out.assign_coords({kind: list(labels)})
     out["doubt_explained"] = ("field", explained.ravel())
     by_name = dict(zip(reversed(names["numbers"]), reversed(numbers), strict=True))
     of_number = [by_name[str(name)] for name in out["numbers"].values]
     return out.assign_coords(
         measure=("numbers", [one.measure for one in of_number]),
-        meaning=("numbers", [one.told or one.key for one in of_number]),
+        meaning=("numbers", [one.meaning or one.key for one in of_number]),
     )
 
 

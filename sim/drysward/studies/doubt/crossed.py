@@ -50,7 +50,7 @@ BELOW = "days_below_condition"
 DAYS = (BELOW, *(f"days_{stage}" for stage in STAGES))
 WATER = "irrigation_gross"
 OUTCOMES = (*REACHED, *DAYS, WATER)
-"""What of a year is looked at: whether a stage was reached (0 or 1), days, and irrigation (mm)."""
+"""Outcomes of a year: whether a stage was reached (0 or 1), days, and irrigation (mm)."""
 PAIRED = (BELOW, WATER)
 """Outcomes by which plans, and fields, are set against each other."""
 _SERIES = (*(f"longest_{stage}" for stage in STAGES), *DAYS, WATER)
@@ -65,8 +65,8 @@ class Crossed:
     (P, F, F) are mean squares of the difference of paired outcomes, plan from plan on a field and
     field from field under a plan. ``demand`` (F, P, K, periods), mm of a dry year of each draw;
     ``demand_of_halves`` (F, P, K, periods, 2), the same of the first and the second half of the
-    years, NaN where these are too few or drawn again and again. ``independent_years`` of the Y may
-    be counted by a sampling error; ``distinct_years`` of them differ from one another.
+    years, NaN where these are too few or resampled. A sampling error may count
+    ``independent_years`` of the Y; ``distinct_years`` of them differ from one another.
     ``below_in_ten`` (F, P): days below playing condition that 1 in 10 of all cells passes.
     """
 
@@ -92,7 +92,7 @@ def fitting_draws(scenario: Scenario, n_plans: int, n_years: int) -> int:
     return int(2 ** np.floor(np.log2(most)))
 
 
-def draws_told(scenario: Scenario, n_years: int) -> str:
+def draws_text(scenario: Scenario, n_years: int) -> str:
     """How many draws a comparison of a scenario on ``n_years`` years runs, and why."""
     numbers = len(drawn_numbers(scenario))
     if scenario.draws == 0:

@@ -45,8 +45,8 @@ class Doubtful:
 
     ``key`` is its dotted key in the tables of a scenario, ``range`` what is known of it, in
     ``unit`` ("" where the tables hold a bare number). ``group`` and ``measure`` say what it
-    belongs to and what a person could measure to know it; ``told`` is what it means. ``name`` is
-    its kind and name in ``vocabulary.toml``, and ``place`` the entry or table that holds it.
+    belongs to and what a person could measure to know it; ``meaning`` explains it. ``name`` is its
+    kind and name in ``vocabulary.toml``, and ``place`` the entry or table that holds it.
     """
 
     key: str
@@ -56,7 +56,7 @@ class Doubtful:
     measure: str
     name: str
     place: str
-    told: str = ""
+    meaning: str = ""
 
     def written(self, value: float) -> float | str:
         """``value`` as the tables of a scenario hold it."""
@@ -68,7 +68,7 @@ class Doubtful:
 class Draws:
     """Sets of values of ``doubtful``: ``values`` and ``u`` are of the shape (draws, numbers).
 
-    ``u`` are the scores that the draws were made of, even from 0 to 1 and independent of one
+    ``u`` are the shares that the draws rest on, even from 0 to 1 and independent of one
     another: the share of each number's distribution that lies below its value, before numbers were
     made to vary together and kept possible.
     """
@@ -157,21 +157,22 @@ def _of_catalog(scenario: Scenario, row: Row) -> Doubtful | None:
     by_definition = number.note.startswith("by definition")
     if number.grade == SCENARIO or {kind, full} & set(notes().certain) or by_definition:
         return None
-    told = scenario.catalog.range_of(kind, entry, name)
-    if told.closed:
+    uncertain = scenario.catalog.range_of(kind, entry, name)
+    if uncertain.closed:
         return None
     together = known_together().range_of(scenario.catalog, row.parameter)
     if together is not None:
-        told = together
+        uncertain = together
     if notes().forms.get(full) == PERT:
-        told = replace(told, form=PERT)
+        uncertain = replace(uncertain, form=PERT)
     if full == "compaction.density_factor":
-        most = max(_densest_of(scenario, entry), told.likely)
-        told = replace(told, high=min(told.high, most), most=min(told.most, most))
+        most = max(_densest_of(scenario, entry), uncertain.likely)
+        high, most = min(uncertain.high, most), min(uncertain.most, most)
+        uncertain = replace(uncertain, high=high, most=most)
     own = name in notes().own.get(kind, ()) and row.key.startswith("fields.")
     key = row.key if own else f"overrides.{row.parameter}"
     unit = number.unit if own and number.unit != "1" else ""
-    return _doubtful(scenario.catalog, key, told, unit, full, number)
+    return _doubtful(scenario.catalog, key, uncertain, unit, full, number)
 
 
 def _densest_of(scenario: Scenario, compaction: str) -> float:
@@ -187,7 +188,7 @@ def _densest_of(scenario: Scenario, compaction: str) -> float:
 
 
 def _as_written(scenario: Scenario, key: str, written: WrittenRange) -> Doubtful:
-    """A number whose range the scenario writes, with the limits of the catalogue's like it."""
+    """A number whose range the scenario writes, with the limits of the catalog number like it."""
     number = _catalogs_like(scenario, key)
     least, most = (0.0 if written.low >= 0.0 else -np.inf), np.inf
     if number is not None:
@@ -201,15 +202,15 @@ def _as_written(scenario: Scenario, key: str, written: WrittenRange) -> Doubtful
             most = 1.0  # a share
         below, above = _neighbors(scenario, key)
         least, most = max(least, min(below, written.low)), min(most, max(above, written.high))
-    told = Range(
+    uncertain = Range(
         written.low, written.likely, written.high, least, most, written.chance, written.form
     )
     like = number[1] if number else None
-    return _doubtful(scenario.catalog, key, told, written.unit, full, like)
+    return _doubtful(scenario.catalog, key, uncertain, written.unit, full, like)
 
 
 def _name_of(key: str) -> str:
-    """Kind and name, as in ``vocabulary.toml``, of a number that the catalogue does not have."""
+    """Kind and name, as in ``vocabulary.toml``, of a number that the catalog does not have."""
     parts = key.split(".")
     kind, last = parts[0], parts[-1]
     if kind == "fields" and parts[2] in notes().kinds:
@@ -239,7 +240,7 @@ def _neighbors(scenario: Scenario, key: str) -> tuple[float, float]:
 
 
 def _catalogs_like(scenario: Scenario, key: str) -> tuple[str, Parameter] | None:
-    """Kind and number of the catalogue that the key of a scenario stands in for."""
+    """Kind and number of the catalog that the key of a scenario replaces."""
     head, _, last = key.rpartition(".")
     catalog = scenario.catalog
     if key.startswith("overrides."):
@@ -261,12 +262,12 @@ def _catalogs_like(scenario: Scenario, key: str) -> tuple[str, Parameter] | None
 
 
 def _doubtful(
-    catalog: Catalog, key: str, told: Range, unit: str, full: str, number: Parameter | None
+    catalog: Catalog, key: str, uncertain: Range, unit: str, full: str, number: Parameter | None
 ) -> Doubtful:
     noted = notes().of(full)
     meaning = catalog.meanings[number.name].meaning if number else ""
     place = key.rpartition(".")[0]
-    return Doubtful(key, told, unit, noted["group"], noted["measure"], full, place, meaning)
+    return Doubtful(key, uncertain, unit, noted["group"], noted["measure"], full, place, meaning)
 
 
 class _Unused:
@@ -390,17 +391,17 @@ def draws_at(
 
 
 def varying_together(u: NDArray[np.float64], keys: Sequence[str]) -> NDArray[np.float64]:
-    """Shares (K, d) of the distributions of the numbers of ``keys`` that go together as they
-    should, from independent ones.
+    """Shares (K, d) of the distributions of the numbers of ``keys``, correlated as
+    ``correlations`` gives, from the independent shares ``u``.
 
-    By a Gaussian copula. Of all roots of the correlations the symmetric one is taken: each number
-    then lies as close as can be to its own score, so that what a score carries can be told as
-    what its number carries (Kessy, Lewin & Strimmer 2018, American Statistician 72:309).
+    By a Gaussian copula. The root of the correlations is the symmetric one: each number then lies
+    as close as can be to its own score, so that the effect of a score stands for the effect of its
+    number (Kessy, Lewin & Strimmer 2018, American Statistician 72:309).
     """
-    wanted = correlations(keys)
-    if np.array_equal(wanted, np.eye(len(keys))):
+    correlation = correlations(keys)
+    if np.array_equal(correlation, np.eye(len(keys))):
         return u
-    values, vectors = np.linalg.eigh(wanted)
+    values, vectors = np.linalg.eigh(correlation)
     root = vectors * np.sqrt(np.maximum(values, 0.0)) @ vectors.T
     # Small correlations are not kept, which can leave less than nothing along some direction.
     root /= np.sqrt((root**2).sum(axis=1, keepdims=True))
@@ -408,7 +409,7 @@ def varying_together(u: NDArray[np.float64], keys: Sequence[str]) -> NDArray[np.
 
 
 def correlations(keys: Sequence[str]) -> NDArray[np.float64]:
-    """Correlations (d, d) of the normal scores of numbers of the catalogue: of those that are known
+    """Correlations (d, d) of the normal scores of numbers of the catalog: of those that are known
     together, and of those of one entry that err alike as ``[[doubt.alike]]`` says.
     """
     out = np.eye(len(keys))
@@ -476,7 +477,7 @@ def _kept_possible(values: NDArray[np.float64], numbers: Sequence[Doubtful]) -> 
 def drawn_scenarios(
     scenario: Scenario, rows: Iterable[Mapping[str, float | str]]
 ) -> Iterator[Scenario]:
-    """The scenario with the values of each draw of ``rows`` in place of its own.
+    """The scenario with its values replaced by those of each draw of ``rows``.
 
     Weather is that of ``scenario``, whatever its text says. FaultyInput where the scenario was
     not read from text, or a value cannot be.

@@ -1,8 +1,8 @@
 """The size that suffices with confidence: a least size for each draw of what is not known.
 
-Every draw is the scenario with other numbers, and its least size is looked for on the same weather
-years by the search of ``drysward.studies.sizing``. Sizes of several draws go through the days side
-by side. Across draws the least sizes differ by what is not known of soil, turf, system and supply;
+Every draw is the scenario with other numbers, and the search of ``drysward.studies.sizing`` finds
+its least size on the same weather years. Sizes of several draws go through the days side by side.
+Across draws the least sizes differ by what is not known of soil, turf, system and supply;
 the sampling error of the years is the same in all of them and no part of that spread.
 """
 
@@ -52,13 +52,13 @@ TRIES = 8
 class SizedDraws:
     """What K draws need: ``least`` (K,) sizes in base units, infinite where nothing suffices.
 
-    A draw in which the smallest size asked about suffices has that. ``given_suffices`` (K,) says
-    whether the size as given does. ``numbers`` were drawn.
+    A draw in which the smallest size tried suffices has that size. ``stated_suffices`` (K,) says
+    whether the size of the scenario does. ``numbers`` is how many numbers were drawn.
     """
 
     scenario: Scenario
     least: FloatArray
-    given_suffices: NDArray[np.bool_]
+    stated_suffices: NDArray[np.bool_]
     numbers: int
 
     def with_confidence(self, share: float) -> float:
@@ -68,14 +68,14 @@ class SizedDraws:
 
 
 def check_draws(scenario: Scenario, n_draws: int) -> None:
-    """FaultyInput unless a size can be looked for in so many draws."""
+    """FaultyInput unless a sizing in so many draws is possible."""
     for table in ("supply", "sizing"):
         if getattr(scenario, table) is None:
             meaning = f"a table [{table}] in the scenario, or no --draws"
             raise FaultyInput(Fault(table, "is missing, and --draws needs it", meaning))
     if n_draws < FEWEST_DRAWS:
         meaning = f"{FEWEST_DRAWS} or more, such as --draws 64"
-        raise FaultyInput(Fault("--draws", f"{n_draws} draw tells nothing of a spread", meaning))
+        raise FaultyInput(Fault("--draws", f"{n_draws} draw is too few for a spread", meaning))
 
 
 def why_no_draws(scenario: Scenario) -> str:
@@ -123,18 +123,18 @@ def size_draws(
     for i, drawn in enumerate(trial.scenarios):
         assert drawn.supply is not None
         each.append(Tried(trial, drawn.supply, find, i))
-    given = [size_of(tried.supply, find) for tried in each]
+    stated = [size_of(tried.supply, find) for tried in each]
     allowed = allowed_years(trial.sizing, len(trial.years))
     searches: list[Callable[[], object]] = []
-    for tried, size in zip(each, given, strict=True):
+    for tried, size in zip(each, stated, strict=True):
         searches += [partial(tried.outcome, size), partial(least_size, tried, allowed)]
     go_through(searches, trial, workers or os.cpu_count() or 1, on_progress)
     least = np.array([least_size(tried, allowed)[0] for tried in each])
     return SizedDraws(
         scenario=scenario,
         least=np.where(np.isnan(least), math.inf, least),
-        given_suffices=np.array(
-            [tried.count(size) <= allowed for tried, size in zip(each, given, strict=True)]
+        stated_suffices=np.array(
+            [tried.count(size) <= allowed for tried, size in zip(each, stated, strict=True)]
         ),
         numbers=len(uncertain),
     )
@@ -162,7 +162,7 @@ class DrawnTrial(Trial):
             for start, end in cut.spans.parts
         ]
         self.weather = weather
-        # All years are gathered at once: stretches point into them, not into years of their own.
+        # All years are gathered at once: stretches point into them, not into separate years.
         self._parts = [Part(stretch, self.years, 0) for stretch in weather]
 
     def sites_of(self, which: Sequence[int]) -> Sites:
@@ -180,7 +180,7 @@ class DrawnTrial(Trial):
 
 @dataclass(frozen=True, eq=False)
 class _DrawnSites:
-    """Sites of draws that go side by side, each on fields of its own."""
+    """Sites of draws that go side by side, each on its own fields."""
 
     grounds: Grounds
     points: Sequence[Point]
@@ -222,7 +222,7 @@ def draws_dataset(sized: SizedDraws) -> xr.Dataset:
          f"least {sought} that suffices in this share of draws, infinite where none does"),
         ("confidence_suffices", "confidence", enough.mean(axis=1), "1",
          f"share of draws in which that {sought} is no less than the least"),
-        ("given_suffices", (), sized.given_suffices.mean(), "1",
+        ("given_suffices", (), sized.stated_suffices.mean(), "1",
          f"share of draws in which the {sought} of the scenario suffices"),
         ("nothing_suffices", (), np.isinf(sized.least).mean(), "1",
          f"share of draws in which no {sought} tried suffices"),

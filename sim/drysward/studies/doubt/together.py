@@ -1,4 +1,4 @@
-"""What numbers of the catalogue can be at once: narrower ranges, and how they vary together.
+"""What numbers of the catalog can be at once: narrower ranges, and how they vary together.
 
 Single ranges drawn one by one would make turf that no trial has seen: deep roots that wilt early,
 thirsty grass that never browns. ``known_together.toml`` holds what is left of the ranges once the

@@ -22,7 +22,7 @@ from drysward.site.play import any_has_play
 from drysward.site.stretches import PreparedSite
 from drysward.studies.sweep.description import Sweep
 from drysward.studies.sweep.design import Design
-from drysward.studies.sweep.points import Point, point_at, told_at
+from drysward.studies.sweep.points import Point, axis_values_text, point_at
 from drysward.studies.sweep.shared import (
     Grounds,
     Held,
@@ -53,7 +53,7 @@ _SUPPLY_MEANS = tuple(
 
 
 class Stopped(Exception):
-    """Whoever asked for the points no longer wants them."""
+    """The caller stopped the run of the points."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -123,7 +123,7 @@ def points_at(design: Design, numbers: range) -> list[Point]:
     sweep, points = design.sweep, []
     for i in numbers:
         positions = design.positions[i]
-        name = f"{sweep.name}, {told_at(sweep, positions)}"
+        name = f"{sweep.name}, {axis_values_text(sweep, positions)}"
         # Normals of a climate were checked with the axes; years_of reads them again.
         points.append(point_at(sweep, positions, name, climate_is_checked=True))
     return points
@@ -156,8 +156,8 @@ def run_members(
 ) -> list[Together]:
     """Plans that share their weather, with the yearly series ``keep`` and the ``daily`` ones.
 
-    Each stretch of the weather is held while all of them run. Plans on grounds that nobody else
-    uses go together as many as fill so many ``blocks`` of lanes. ``Stopped`` as ``run_points``.
+    Each stretch of the weather is held while all of them run. Plans on grounds that no others
+    use go together, as many as fill so many ``blocks`` of lanes. ``Stopped`` as ``run_points``.
     """
     groups = list(_groups(members, blocks))
     running: list[Together] = []
@@ -220,7 +220,7 @@ def _shared(point: Point) -> object:
     """What points must have in common besides their weather to go through the days together."""
     scenario = point.scenario
     patches = max(field.patches for field in scenario.fields)
-    # Syringing by any plan has all fields looked at.
+    # Syringing by any plan gives all fields play.
     syringed = any(plan.syringe is not None for plan in scenario.plans)
     played = any_has_play(scenario)
     return point.supply, patches, syringed, played, repr(scenario.answers)

@@ -25,7 +25,7 @@ MOST_POINTS = 1_000_000
 MOST_YEARS = 9_000  # of four figures, as dates have them
 MOST_DRAWS = 4096
 
-# Kept of every year unless the sweep asks for more: what days, odds and demand are worked out from.
+# Kept of every year unless the sweep keeps more: days, odds and demand are worked out from these.
 KEPT = (
     "irrigation_gross", "days_below_condition",
     "longest_footprint", "longest_wilt", "longest_dormant", "longest_dead",
@@ -60,28 +60,28 @@ class AxisTable(Part):
     @model_validator(mode="after")
     def _one_way(self) -> AxisTable:
         faults: Flaws = []
-        given = {
+        stated = {
             "values": self.values is not None,
             "from": self.first is not None or self.last is not None,
             "alternatives": self.alternatives is not None,
             "catalog": self.catalog is not None,
         }
-        ways = [way for way in _WAYS if given[way]]
+        ways = [way for way in _WAYS if stated[way]]
         if len(ways) != 1:
             what = "says nothing to vary over" if not ways else f"says both {' and '.join(ways)}"
             faults.append(("", what, "one of values, from and to, alternatives, catalog"))
-        if given["values"] and not self.values:
+        if stated["values"] and not self.values:
             faults.append(("values", "is empty", "one value at least"))
-        if given["alternatives"] and not self.alternatives:
+        if stated["alternatives"] and not self.alternatives:
             faults.append(("alternatives", "is empty", "one alternative at least"))
-        if given["from"] and (self.first is None or self.last is None):
+        if stated["from"] and (self.first is None or self.last is None):
             faults.append(("from", "goes with to", 'from = "8 in", to = "16 in"'))
-        if self.steps is not None and not given["from"]:
+        if self.steps is not None and not stated["from"]:
             faults.append(("steps", "goes with from and to", "leave it out"))
         named = (self.key is not None) + (self.keys is not None)
-        if (given["alternatives"] or given["catalog"]) and named:
+        if (stated["alternatives"] or stated["catalog"]) and named:
             faults.append(("key", f"is not used with {ways[0]}", "leave it out"))
-        elif not (given["alternatives"] or given["catalog"]) and named != 1:
+        elif not (stated["alternatives"] or stated["catalog"]) and named != 1:
             faults.append(("key", "is missing", 'key = "plans.refill.trigger", or keys = [...]'))
         refuse(faults)
         return self
@@ -103,7 +103,7 @@ class DoubtTable(Part):
     def _enough(self) -> DoubtTable:
         faults: Flaws = []
         if self.draws < 0 or self.draws == 1:
-            reason = f"{self.draws} tells nothing of a spread"
+            reason = f"{self.draws} is too few for a spread"
             faults.append(("draws", reason, "2 or more, best 16, 32 or 64: draws = 64; 0 for none"))
         elif self.draws > MOST_DRAWS:
             faults.append(("draws", f"{self.draws} is too many", f"{MOST_DRAWS} at most"))
@@ -232,7 +232,7 @@ class Sweep:
 def read_sweep(path: str | Path) -> Sweep:
     """The sweep in the file ``path``, its scenario beside it, or one that ships with drysward.
 
-    A bare word that is no file is looked for among the sweeps that ship. FaultyInput with every
+    A bare word that is no file names a sweep that ships. FaultyInput with every
     fault of the file by its dotted key.
     """
     place = Path(path)
@@ -259,7 +259,7 @@ def read_sweep(path: str | Path) -> Sweep:
 def sweep_of(name: str, text: str, base_name: str, base_text: str, folder: str | Path) -> Sweep:
     """The sweep in ``text`` over the scenario in ``base_text``; ``name`` is what faults call it.
 
-    Files that the scenario names are looked for in ``folder``. FaultyInput as ``read_sweep``.
+    Files that the scenario names are read from ``folder``. FaultyInput as ``read_sweep``.
     """
     try:
         table = SweepTable.model_validate(toml_tables(name, text))
@@ -387,7 +387,7 @@ def _axis(
 
 
 def _catalog_axis(where: str, name: str, table: AxisTable, linked: str) -> Axis:
-    """A number of the catalogue over its own range."""
+    """A number of the catalog over its own range."""
     dotted = str(table.catalog)
     catalog = load_catalog()
     parts = dotted.split(".")

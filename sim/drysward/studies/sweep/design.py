@@ -99,7 +99,7 @@ class Design:
 
 
 def design_of(sweep: Sweep) -> Design:
-    """The points that a sweep asks for.
+    """The points of a sweep.
 
     FaultyInput when linked axes differ in length, the kind of design does not go with its axes,
     or there would be more than ``MOST_POINTS``.
@@ -152,7 +152,7 @@ def columns_of(sweep: Sweep) -> list[list[int]]:
 def _refuse_many(sweep: Sweep, n: int) -> None:
     if n > MOST_POINTS:
         where = f"{sweep.name}: design"
-        raise FaultyInput(Fault(where, f"asks for {n:,} points", f"at most {MOST_POINTS:,}"))
+        raise FaultyInput(Fault(where, f"has {n:,} points", f"at most {MOST_POINTS:,}"))
 
 
 def _grid(sweep: Sweep, leaders: list[Axis]) -> tuple[FloatArray, NDArray[np.int64]]:

@@ -51,7 +51,7 @@ from drysward.studies.sweep.chunk import (
 from drysward.studies.sweep.description import Sweep
 from drysward.studies.sweep.design import PLANS, Design, depth_of
 from drysward.studies.sweep.folder import DrawnNumber
-from drysward.studies.sweep.points import Point, point_at, told_at, tree_at, tried
+from drysward.studies.sweep.points import Point, axis_values_text, point_at, tree_at, tried
 from drysward.studies.sweep.shared import Held, Years
 
 FloatArray = NDArray[np.float64]
@@ -200,9 +200,9 @@ def run_numbers(
 def refuse_one_year(sweep: Sweep, years: Years) -> None:
     """FaultyInput where the effect of draws cannot be separated from chance."""
     if len(years.spans.years) < 2:
-        told = "one year cannot tell draws from chance"
+        reason = "one year cannot separate draws from chance"
         allowed = "years = 200, or no [doubt]"
-        raise FaultyInput(Fault(f"{sweep.name}: doubt.draws", told, allowed))
+        raise FaultyInput(Fault(f"{sweep.name}: doubt.draws", reason, allowed))
 
 
 class _Drawing:
@@ -212,7 +212,7 @@ class _Drawing:
         self, sweep: Sweep, positions: np.ndarray, point: Point, common: CommonDraws
     ) -> None:
         self.point = point
-        self.name = f"{sweep.name}, {told_at(sweep, positions)}"
+        self.name = f"{sweep.name}, {axis_values_text(sweep, positions)}"
         self.tree: dict[str, Any] = tree_at(sweep, positions)
         self.draws = common.of(numbers_at(sweep, positions, point.scenario))
         self._rows = self.draws.rows()

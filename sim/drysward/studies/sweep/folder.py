@@ -69,7 +69,7 @@ DrawnNumber = tuple[str, str, str]
 
 @dataclass(frozen=True)
 class Manifest:
-    """Which sweep a folder holds. What is compared when it goes on is in ``identity``.
+    """Which sweep a folder holds; ``identity`` is compared when the sweep goes on.
 
     ``drawn`` are the numbers that points draw, in the order of their columns.
     """
@@ -167,7 +167,7 @@ def manifest_of(
             "the sweep file": _digest(sweep.text),
             "the base scenario": _digest(sweep.base_text),
             "a weather file": _weather_digest(design),
-            "the catalogue": load_catalog().digest(),
+            "the catalog": load_catalog().digest(),
             "the program": program_digest(),
         },
         draws=sweep.draws,
@@ -180,7 +180,7 @@ def manifest_of(
 def _chunk_points(
     points: int, fields: int, plans: int, years: int, draws: int, sharing: int
 ) -> int:
-    """Points of a chunk; the same whoever works, so that a sweep goes on anywhere.
+    """Points of a chunk; the same on every machine, so that a sweep goes on anywhere.
 
     ``sharing`` is how many points have the same fields.
     """
@@ -241,29 +241,29 @@ class Chunks:
 
 
 @contextmanager
-def claimed(folder: Path, wanted: Manifest) -> Iterator[Chunks]:
-    """Have ``folder`` for this sweep alone, and what there is of it.
+def claimed(folder: Path, expected: Manifest) -> Iterator[Chunks]:
+    """Claim ``folder`` for this sweep alone; yields the chunks that are there.
 
-    What was left half done, and damaged chunks, are taken away. FaultyInput when another process
-    has the folder; when it holds another sweep, or this one of another scenario, weather, catalogue
+    Unfinished files and damaged chunks are deleted. FaultyInput when another process
+    has the folder; when it holds another sweep, or this one of another scenario, weather, catalog
     or program; or when it cannot be read or written.
     """
     claim_folder(folder)
     with locked(folder):
-        _claim(folder, wanted)
-        there = look_through(folder, wanted)
+        _claim(folder, expected)
+        there = look_through(folder, expected)
         half = (part for name in ("chunk-*", MANIFEST) for part in folder.glob(f".{name}-*.part"))
         for left in (*half, *(chunk_path(folder, i) for i in there.damaged)):
             left.unlink(missing_ok=True)
         yield there
 
 
-def _claim(folder: Path, wanted: Manifest) -> None:
-    """See that ``folder`` is the one of this sweep, or make it so."""
+def _claim(folder: Path, expected: Manifest) -> None:
+    """Check that ``folder`` is that of this sweep, or write its manifest."""
     there = _manifest_in(folder)
     if there is not None:
         changed = [
-            part for part, digest in wanted.identity.items() if there.identity.get(part) != digest
+            part for part, digest in expected.identity.items() if there.identity.get(part) != digest
         ]
         if changed:
             reason = f"was begun with another state of {' and '.join(changed)}"
@@ -272,10 +272,10 @@ def _claim(folder: Path, wanted: Manifest) -> None:
             )
         return
     # Without a manifest a chunk says by its seal whether it is of this sweep.
-    if any(folder.glob("chunk-*.nc")) and not look_through(folder, wanted).done:
+    if any(folder.glob("chunk-*.nc")) and not look_through(folder, expected).done:
         reason = f"holds no whole {MANIFEST}, and no whole chunk of this sweep"
         raise FaultyInput(Fault(str(folder), reason, "name a new folder with --out"))
-    text = json.dumps({"digest": UNSEALED, **asdict(wanted)}, indent=1)
+    text = json.dumps({"digest": UNSEALED, **asdict(expected)}, indent=1)
     _write(folder / MANIFEST, MANIFEST, lambda part: part.write_text(text, encoding="utf-8"))
 
 
@@ -393,7 +393,7 @@ def open_sweep(folder: str | Path) -> xr.Dataset:
 
     Dimension ``point`` with a coordinate for each axis; field, plan, stage, period, month and
     year as in a run. Yearly series are in single precision, everything else in double. Values
-    are read, a chunk at a time, when they are asked for, and no file stays open. The attribute
+    are read, a chunk at a time, when they are used, and no file stays open. The attribute
     ``points_done`` counts how many of ``points`` are there.
 
     FaultyInput when the folder holds no sweep, or a file in it is not what was written.
@@ -518,7 +518,7 @@ _ATTRIBUTES: Mapping[str, dict[str, str]] = {
     "season_water": {"units": "mm", "long_name": "mean water a year, as drawn"},
     "site_water": {"units": "m3", "long_name": "mean water a year of the whole site"},
     "peak_week_most": {"units": "mm", "long_name": "irrigation of the largest week, as drawn"},
-    "demand": {"units": "mm", "long_name": "water that a year of the period asks for"},
+    "demand": {"units": "mm", "long_name": "demand of a year of the period"},
     "area_m2": {"units": "m2", "long_name": "area of the field"},
     "residual": {"units": "mm", "long_name": "largest error of the account on any day"},
     "supply_shortage_odds": {"units": "1", "long_name": "odds that a year has shortage"},
@@ -535,7 +535,7 @@ def _parts_of(name: str) -> tuple[str, str]:
 
 @dataclass(frozen=True)
 class _Reader:
-    """One variable of one chunk, read when a block of the lazy array is asked for."""
+    """One variable of one chunk, read when a block of the lazy array is computed."""
 
     folder: Path
     there: tuple[int, ...]

@@ -84,7 +84,7 @@ def point_at(
 def point_of(tree: Mapping[str, Any], scenario: Scenario, plans: tuple[PlanSpec, ...]) -> Point:
     """The point of a scenario that was read from ``tree``."""
     site = {key: value for key, value in tree["site"].items() if key not in _NOT_OF_SITE_WEATHER}
-    asked = {k: v for k, v in tree.get("answers", {}).items() if k not in _NOT_OF_WEATHER}
+    answers = {k: v for k, v in tree.get("answers", {}).items() if k not in _NOT_OF_WEATHER}
     overrides = dict(leaves(tree.get("overrides", {})))
     of_weather = {k: v for k, v in overrides.items() if k.startswith(OVERRIDES_OF_WEATHER)}
     of_supply = {k: v for k, v in overrides.items() if k.startswith("supply.")}
@@ -104,7 +104,7 @@ def point_of(tree: Mapping[str, Any], scenario: Scenario, plans: tuple[PlanSpec,
         [field.key for field in scenario.fields], machines_of(scenario.fields),
     )  # fmt: skip
     return Point(
-        scenario, plans, _as_text(site, tree["weather"], asked, of_weather), tuple(fields), supply
+        scenario, plans, _as_text(site, tree["weather"], answers, of_weather), tuple(fields), supply
     )
 
 
@@ -113,7 +113,7 @@ def _as_text(*parts: Any) -> str:
 
 
 def check_points(design: Design) -> tuple[Point, tuple[Point, ...]]:
-    """The first point, and those with a weather file or place of their own, the first among them.
+    """The first point, and those that differ in weather file or place, the first among them.
 
     The values of every axis and a spread of the points are read. FaultyInput with every fault,
     each named with the axis and value that it came with.
@@ -122,7 +122,7 @@ def check_points(design: Design) -> tuple[Point, tuple[Point, ...]]:
     faults: dict[str, Fault] = {}
     first: Point | None = None
     by_file: dict[str, Point] = {}
-    # Normals of a climate need to be looked at once only, unless an axis changes them.
+    # Normals of a climate need to be checked only once, unless an axis changes them.
     one_climate = all(depth_of(axis) > WEATHER for axis in sweep.axes)
     # So do ends of ranges, unless axes write them.
     one_climate &= not any("(" in str(axis.changes) for axis in sweep.axes)
@@ -163,7 +163,7 @@ def tried(design: Design) -> Iterator[tuple[str, np.ndarray]]:
     """
     sweep = design.sweep
     start = design.positions[0]
-    yield told_at(sweep, start), start
+    yield axis_values_text(sweep, start), start
     linked: dict[str, list[int]] = {}
     for i, axis in enumerate(sweep.axes):
         if axis.linked:
@@ -174,9 +174,9 @@ def tried(design: Design) -> Iterator[tuple[str, np.ndarray]]:
         for position in _positions_tried(axis):
             positions = start.copy()
             positions[i] = position
-            yield told_at(sweep, positions, i), positions
+            yield axis_values_text(sweep, positions, i), positions
     for i in _spread(design.n):
-        yield told_at(sweep, design.positions[i]), design.positions[i]
+        yield axis_values_text(sweep, design.positions[i]), design.positions[i]
 
 
 def _positions_tried(axis: Axis) -> Iterable[float]:
@@ -196,7 +196,7 @@ def _spread(n: int) -> list[int]:
     return np.unique(np.linspace(0, n - 1, min(n, _TRIED)).astype(int)).tolist()
 
 
-def told_at(sweep: Sweep, positions: np.ndarray, only: int | None = None) -> str:
+def axis_values_text(sweep: Sweep, positions: np.ndarray, only: int | None = None) -> str:
     """``trigger = 0.4, turf = tall_fescue``: what the axes take, or one of them."""
     axis_values = []
     for i, (axis, position) in enumerate(zip(sweep.axes, positions, strict=True)):

@@ -95,10 +95,10 @@ def forecast(work: Work, done: int, workers: int) -> Forecast:
     trial = _trial(work)
     left = 1.0 - done / manifest.chunks
     weathers, fields = design.groups
-    # Weather that does not stay in memory from chunk to chunk is made again in each.
+    # Weather that does not stay in memory from chunk to chunk is built again in each.
     if not held.has_room(trial.days / trial.days_held):
         weathers, fields = max(weathers, manifest.chunks), max(fields, manifest.chunks)
-    # A draw has fields of its own; points of a chunk that share them share those of each draw.
+    # Every draw has other fields; points of a chunk that share theirs share those of each draw.
     draws = max(manifest.draws, 1)
     seconds = trial.days * (
         weathers * trial.weather_s
@@ -258,7 +258,7 @@ def run_sweep(
 
     Parameters
     ----------
-    folder : made when it is not there; one that holds part of this very sweep goes on.
+    folder : created when it is not there; one that holds part of this sweep goes on.
     workers : threads, as many as there are cores when None. No number changes any result.
     cluster : address of a dask scheduler; its workers run the chunks instead, and must see the
         scenario's weather file at the same path.

@@ -1,4 +1,4 @@
-"""The plan with the least water that keeps a stated risk, checked on years it was not made for."""
+"""The plan with the least water that keeps a stated risk, checked on fresh years."""
 
 from __future__ import annotations
 
@@ -56,11 +56,11 @@ class Tried:
     keeps low (that water, or the objective), odds, days a year below playing condition with their
     sampling error.
 
-    All are means over the draws of what nobody can choose. The limits of the odds are those of
+    All are means over the draws of what cannot be chosen. The limits of the odds are those of
     so many years: all draws meet the same ones. ``risk`` is what the search keeps, odds or days,
     and ``risk_low`` its lower 90% limit. With draws of what is not known within points they are
-    means over these too; ``sure`` is then the risk that the share of draws asked for does not
-    pass, and the risk that is kept; None where no confidence is asked for.
+    means over these too; ``sure`` is then the risk that the stated share of draws does not pass,
+    and the risk that is kept; None where no confidence is stated.
     """
 
     positions: FloatArray
@@ -106,7 +106,7 @@ class Found:
     """
 
     sweep: Sweep
-    asked: SearchTable
+    settings: SearchTable
     best: Tried | None
     nearest: Tried
     fresh: Tried | None
@@ -153,7 +153,7 @@ def search(
     -----
     The axes of the sweep are what may be chosen: ranges as they are, lists by their places. What
     a grid draws is averaged over with its own draws, as ``front`` does; so is a range of a number
-    of the catalogue in any design, since what the turf is like is not for anyone to choose. A
+    of the catalog in any design, since what the turf is like is not for anyone to choose. A
     list of such numbers is left out: they stay as the scenario has them. A sweep with draws within
     its points has them here; the fresh years come with fresh draws.
     Every candidate runs on the same years (common random numbers), so that two plans differ by
@@ -167,19 +167,19 @@ def search(
     """
     sweep = sweep if isinstance(sweep, Sweep) else read_sweep(sweep)
     chosen, averaged, left_out = _parted(sweep)
-    asked = _asked(replace(sweep, axes=chosen), averaged)
-    if asked.years is not None:
-        sweep = _on_weather(sweep, years=asked.years)
+    settings = _checked_settings(replace(sweep, axes=chosen), averaged)
+    if settings.years is not None:
+        sweep = _on_weather(sweep, years=settings.years)
     leaders, spread = _columns(replace(sweep, axes=chosen))
     draws = _draws(sweep, averaged)
     sweep = replace(sweep, axes=(*chosen, *averaged))
     workers = workers or os.cpu_count() or 1
-    drawing = _Drawing.of(sweep, asked)
-    trial = _Trial(sweep, asked, spread, draws, workers, drawing, objective)
+    drawing = _Drawing.of(sweep, settings)
+    trial = _Trial(sweep, settings, spread, draws, workers, drawing, objective)
     # Bounds take in the last place of a list; whole places alone are tried there.
     bounds = [(0.0, float(len(axis.changes) - 1)) if axis.listed else (0.0, 1.0)
               for axis in leaders]  # fmt: skip
-    generations = max(asked.tries // (_CANDIDATES * len(leaders)), 1)
+    generations = max(settings.tries // (_CANDIDATES * len(leaders)), 1)
     with ThreadPoolExecutor(workers) as pool:
 
         def side_by_side(
@@ -187,13 +187,13 @@ def search(
         ) -> list[float]:
             candidates = list(candidates)
             trial.run(candidates, pool)
-            on_progress(min(len(trial.known) / asked.tries, 1.0))
+            on_progress(min(len(trial.known) / settings.tries, 1.0))
             return [function(x) for x in candidates]
 
         differential_evolution(
             lambda x: trial.at(x).cost,
             bounds,
-            constraints=NonlinearConstraint(lambda x: trial.at(x).risk, 0.0, asked.most),
+            constraints=NonlinearConstraint(lambda x: trial.at(x).risk, 0.0, settings.most),
             integrality=[axis.listed for axis in leaders],
             popsize=_CANDIDATES,
             maxiter=generations,
@@ -204,14 +204,14 @@ def search(
             tol=1e-3,
         )
     tried = list(trial.known.values())
-    keeping = [one for one in tried if one.risk <= asked.most]
+    keeping = [one for one in tried if one.risk <= settings.most]
     best = min(keeping, key=lambda one: one.cost, default=None)
     fresh, seed = None, int(sweep.base["weather"].get("seed", 1)) + _FRESH_SEED
     if best is not None:
-        fresh = _on_fresh_years(sweep, asked, best, draws, seed, drawing, objective)
+        fresh = _on_fresh_years(sweep, settings, best, draws, seed, drawing, objective)
     return Found(
         sweep=replace(sweep, axes=chosen),
-        asked=asked,
+        settings=settings,
         best=best,
         nearest=min(tried, key=lambda one: (one.risk, one.cost)),
         fresh=fresh,
@@ -233,10 +233,10 @@ class _Drawing:
     tail: float
 
     @classmethod
-    def of(cls, sweep: Sweep, asked: SearchTable) -> _Drawing:
+    def of(cls, sweep: Sweep, settings: SearchTable) -> _Drawing:
         none = np.zeros(1, np.int64)
         start = Design(sweep, np.zeros((1, len(sweep.axes))), none, none, none)
-        tail = TAIL if asked.confidence is None else 1.0 - asked.confidence
+        tail = TAIL if settings.confidence is None else 1.0 - settings.confidence
         return cls(numbers_of(start), tail)
 
     def common(self, sweep: Sweep) -> CommonDraws | None:
@@ -245,12 +245,12 @@ class _Drawing:
 
 
 class _Trial:
-    """Candidates run so far; each is run once, though objective and constraint both ask."""
+    """Candidates run so far; each is run once, though objective and constraint both need it."""
 
     def __init__(
         self,
         sweep: Sweep,
-        asked: SearchTable,
+        settings: SearchTable,
         spread: list[int],
         draws: FloatArray,
         workers: int,
@@ -258,7 +258,7 @@ class _Trial:
         objective: Objective | None,
     ) -> None:
         self.objective = objective
-        self.sweep, self.asked, self.spread, self.drawing = sweep, asked, spread, drawing
+        self.sweep, self.settings, self.spread, self.drawing = sweep, settings, spread, drawing
         self.draws, self.workers = draws, workers
         self.held = Held()
         self.known: dict[bytes, Tried] = {}
@@ -267,14 +267,14 @@ class _Trial:
         positions = self._positions(x)
         key = positions.tobytes()
         if key not in self.known:
-            self._learn(positions[None, :])
+            self._run_positions(positions[None, :])
         return self.known[key]
 
     def run(self, candidates: Sequence[FloatArray], pool: Executor) -> None:
         """Run those that were not run before, some at a time."""
         new = {p.tobytes(): p for p in map(self._positions, candidates)}
         todo = [p for key, p in new.items() if key not in self.known]
-        list(pool.map(self._learn, map(np.stack, in_groups(todo, self.workers))))
+        list(pool.map(self._run_positions, map(np.stack, in_groups(todo, self.workers))))
 
     def _positions(self, x: FloatArray) -> FloatArray:
         positions = np.asarray(x, float)[self.spread]
@@ -283,9 +283,9 @@ class _Trial:
                 positions[i] = round(positions[i])
         return positions
 
-    def _learn(self, positions: FloatArray) -> None:
+    def _run_positions(self, positions: FloatArray) -> None:
         for tried in try_plans(
-            self.sweep, self.asked, positions, self.draws, self.held, self.drawing,
+            self.sweep, self.settings, positions, self.draws, self.held, self.drawing,
             self.objective,
         ):  # fmt: skip
             self.known[tried.positions.tobytes()] = tried
@@ -293,7 +293,7 @@ class _Trial:
 
 def try_plans(
     sweep: Sweep,
-    asked: SearchTable,
+    settings: SearchTable,
     positions: FloatArray,
     draws: FloatArray,
     held: Held,
@@ -314,8 +314,8 @@ def try_plans(
     scenario = point_at(sweep, every[0], climate_is_checked=True).scenario
     plans = list(sweep.plans) or [plan.key for plan in scenario.plans]
     field_keys = [field.key for field in scenario.fields]
-    field = field_keys.index(asked.field)
-    plan, stage = plans.index(asked.plan), STAGES.index(STAGE_NAMES[asked.stage])
+    field = field_keys.index(settings.field)
+    plan, stage = plans.index(settings.plan), STAGES.index(STAGE_NAMES[settings.stage])
     # In double precision, as the sweep counts; the yearly series are kept in single.
     odds = kept["probability"][1][:, field, plan, stage].reshape(shape).mean(axis=0)
     water = kept["season_water"][1][:, field, plan].reshape(shape).mean(axis=0)
@@ -327,7 +327,7 @@ def try_plans(
             period=("period", list(scenario.answers.return_periods)),
         )  # fmt: skip
         values = by_function(points, objective, "objective")
-        values = values.sel(plan=asked.plan) if "plan" in values.dims else values
+        values = values.sel(plan=settings.plan) if "plan" in values.dims else values
         values = values.max("field") if "field" in values.dims else values
         cost = np.asarray(values.values, float).reshape(shape).mean(axis=0)
     years = kept["irrigation_gross"][1].shape[-1]
@@ -336,8 +336,8 @@ def try_plans(
         for name in ("mean", "se")
     )
     sure: list[float | None] = [None] * len(positions)
-    if asked.confidence is not None:
-        if asked.days_below is None:
+    if settings.confidence is not None:
+        if settings.days_below is None:
             high = kept["probability_high"][1][:, field, plan, stage]
         else:
             high = kept["days_below_condition_mean_high"][1][:, field, plan]
@@ -350,7 +350,7 @@ def try_plans(
             replace(probability_of(np.arange(years) < round(p * years)), p=p),
             days_below=days,
             days_below_se=se,
-            of_days=asked.days_below is not None,
+            of_days=settings.days_below is not None,
             sure=most,
         )
         for at, mm, own, p, days, se, most in zip(
@@ -362,7 +362,7 @@ def try_plans(
 
 def _on_fresh_years(
     sweep: Sweep,
-    asked: SearchTable,
+    settings: SearchTable,
     best: Tried,
     draws: FloatArray,
     seed: int,
@@ -371,9 +371,9 @@ def _on_fresh_years(
 ) -> Tried:
     """The plan that was found, on years of another seed."""
     other = _on_weather(sweep, seed=seed)
-    if asked.fresh_years is not None:
-        other = _on_weather(other, years=asked.fresh_years)
-    return try_plans(other, asked, best.positions[None, :], draws, Held(), drawing, objective)[0]
+    if settings.fresh_years is not None:
+        other = _on_weather(other, years=settings.fresh_years)
+    return try_plans(other, settings, best.positions[None, :], draws, Held(), drawing, objective)[0]
 
 
 def _on_weather(sweep: Sweep, **changes: int) -> Sweep:
@@ -382,37 +382,37 @@ def _on_weather(sweep: Sweep, **changes: int) -> Sweep:
     return replace(sweep, base={**sweep.base, "weather": weather})
 
 
-def _asked(sweep: Sweep, averaged: tuple[Axis, ...]) -> SearchTable:
+def _checked_settings(sweep: Sweep, averaged: tuple[Axis, ...]) -> SearchTable:
     """The [search] of a sweep over what is chosen; FaultyInput with what is wrong with it."""
-    asked = sweep.search
-    if asked is None:
+    settings = sweep.search
+    if settings is None:
         allowed = "a table [search] with plan, field, and stage and odds or days_below"
         raise FaultyInput(Fault(f"{sweep.name}: search", "is missing", allowed))
     start = np.zeros(len(sweep.axes))
     point = point_at(sweep, start, sweep.name)
-    point.scenario.plan_named(asked.plan)
-    point.scenario.field_named(asked.field)
+    point.scenario.plan_named(settings.plan)
+    field = point.scenario.field_named(settings.field)
     faults = []
-    if asked.days_below is not None and point.scenario.field_named(asked.field).surface == SKINNED:
-        what = f"field '{asked.field}' is skinned: no turf to judge"
+    if settings.days_below is not None and field.surface == SKINNED:
+        what = f"field '{settings.field}' is skinned: no turf to judge"
         faults.append(Fault(f"{sweep.name}: search.days_below", what, "a field of turf"))
     if not sweep.axes:
         allowed = "axes of plans and fields that are not drawn"
         faults.append(Fault(f"{sweep.name}: axes", "none may be chosen", allowed))
-    if sweep.plans and asked.plan not in sweep.plans:
+    if sweep.plans and settings.plan not in sweep.plans:
         faults.append(
-            Fault(f"{sweep.name}: search.plan", f"'{asked.plan}' is not run", "one of plans")
+            Fault(f"{sweep.name}: search.plan", f"'{settings.plan}' is not run", "one of plans")
         )
     if point.scenario.weather.source == RECORD:
         what = "needs simulated weather: a record has no years that the search has not seen"
         faults.append(Fault(f"{sweep.name}: search", what, 'weather.source = "generator"'))
     for axis in (*sweep.axes, *averaged):
         if depth_of(axis) == WEATHER and not _of_catalog(axis):
-            what = f"axis '{axis.name}' changes the weather, which nobody can choose"
+            what = f"axis '{axis.name}' changes the weather, which cannot be chosen"
             faults.append(Fault(f"{sweep.name}: search", what, "axes of plans and fields"))
     if faults:
         raise FaultyInput(faults)
-    return asked
+    return settings
 
 
 def _parted(sweep: Sweep) -> tuple[tuple[Axis, ...], tuple[Axis, ...], tuple[Axis, ...]]:

@@ -1,4 +1,4 @@
-"""What points of a sweep have in common, made once and held within a bound of memory."""
+"""What points of a sweep have in common, built once and held within a bound of memory."""
 
 from __future__ import annotations
 
@@ -45,7 +45,7 @@ NETCDF_LOCK = Lock()
 
 
 class Held:
-    """Values by key, each made once though threads ask together; the least used go first.
+    """Values by key, each built once for all threads; the least recently used go first.
 
     The first part of a key is the kind of the value.
     """
@@ -59,7 +59,7 @@ class Held:
         return values.get(key, make)
 
     def soon(self, make: Callable[[], Any]) -> None:
-        """Make what will be asked for, while others work; what goes wrong is met when it is."""
+        """Build what will be needed, while others work; its error is raised when it is fetched."""
         self._ahead.submit(make)
 
     def has_room(self, times: float) -> bool:
@@ -87,14 +87,14 @@ class _Values:
             self._values.move_to_end(key)
         if mine:
             try:
-                made = make()
+                built = make()
             except BaseException as error:
                 with self._lock:
                     del self._values[key]
                 value.set_exception(error)
                 raise
-            value.set_result(made)
-            self._count(key, _n_bytes(made) + _n_bytes(key))
+            value.set_result(built)
+            self._count(key, _n_bytes(built) + _n_bytes(key))
         return value.result()
 
     def _count(self, key: Hashable, n_bytes: int) -> None:
@@ -104,7 +104,7 @@ class _Values:
             for old in list(self._values):
                 if self.bytes <= self.most_bytes:
                     break
-                # What is still being made has no size yet and stays.
+                # What is still being built has no size yet and stays.
                 if old != key and old in self._sizes:
                     del self._values[old]
                     self.bytes -= self._sizes.pop(old)
@@ -127,7 +127,7 @@ def _n_bytes(value: Any, seen: set[int] | None = None) -> int:
 
 @dataclass(frozen=True, eq=False)
 class Part:
-    """A stretch whose ``calendar.year`` counts from the first of its own ``years``.
+    """A stretch whose ``calendar.year`` counts from the first of its ``years``.
 
     ``from_year`` is the place of that year among all years of the run.
     """
@@ -165,14 +165,14 @@ def part_of(held: Held, point: Point, years: Years, place: int) -> Part:
 
     def make() -> Part:
         start, end = years.spans.parts[place]
-        made = weather_stretch(point.scenario, years.series, years.spans, start, end)
-        here = made.calendar.year[made.from_day :]
+        stretch = weather_stretch(point.scenario, years.series, years.spans, start, end)
+        here = stretch.calendar.year[stretch.from_day :]
         counted = np.unique(here[here >= 0])
         first = int(counted[0]) if counted.size else 0
-        year = made.calendar.year
+        year = stretch.calendar.year
         outside = (year < first) | (year >= first + counted.size)
-        made.calendar.year = np.where(outside, -1, year - first)
-        return Part(made, tuple(years.spans.years[i] for i in counted), first)
+        stretch.calendar.year = np.where(outside, -1, year - first)
+        return Part(stretch, tuple(years.spans.years[i] for i in counted), first)
 
     part: Part = held.get(("part", point.weather, place), make)
     return part
@@ -192,7 +192,7 @@ def site_of(held: Held, point: Point, part: Part, place: int) -> PreparedSite:
     on: Ground = held.get(
         ("ground", point.weather, point.fields, place), lambda: ground_of(scenario, zones, stretch)
     )
-    # Syringing by any plan has all fields looked at.
+    # Syringing by any plan gives all fields play.
     syringed = any(plan.syringe is not None for plan in scenario.plans)
     key = (point.weather, point.fields, place)
     play: PlayInput = held.get(
@@ -255,7 +255,7 @@ class Grounds:
     """What the fields of points are, a column for each different one, for them to go together.
 
     Points must share weather, supply and answers. Where all have the same fields these are forced
-    once and held; else nobody else needs them, and they are forced as the points run.
+    once and held; otherwise no other point needs them, and they are forced as the points run.
     """
 
     def __init__(self, held: Held, points: Sequence[Point]) -> None:

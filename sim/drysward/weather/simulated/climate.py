@@ -118,7 +118,7 @@ class ClimateModel:
     second_day: float = 0.0  # weight of the day before yesterday in the chance of rain
     amount_by_neighbours: FloatArray = field(default_factory=lambda: np.ones(3))
     # ... ratio (3,) of the mean amount of wet days with none, one and two wet neighbors
-    # (12,) share of the light one of two exponentials in the amounts, its mean beside both's
+    # (12,) share of the light one of two exponentials in the amounts, its mean over both's
     light_share: FloatArray = field(default_factory=lambda: np.zeros(12))
     light_ratio: FloatArray = field(default_factory=lambda: np.ones(12))
     # The hidden regime of wet and dry weather (``regime``); by default there is none.
@@ -448,7 +448,7 @@ def share_curves(model: ClimateModel) -> ShareCurves:
     """Variation of the chance of rain with the latent factor and the regime of a model."""
     mean = wet_share_curve(model.wet_fraction)
     pi = np.clip(mean, 1e-9, 1 - 1e-9)
-    # Slope that makes d ln(share)/d latent the wanted part; capped where almost always wet.
+    # Slope that makes d ln(share)/d latent the part of wet days; capped where almost always wet.
     slope = np.minimum(model.wet_day_part / (1 - pi), 3.0)
     contrast = between_seasons(model.regime_contrast)
     nodes, weights = np.polynomial.hermite_e.hermegauss(15)

@@ -59,7 +59,7 @@ from drysward.weather.simulated.regime import RegimeLikelihood, regime_likelihoo
 LEAST_YEARS = 5
 GOOD_YEARS = 20
 _LEAST_AMOUNTS = 60  # estimate: wet days that a mixture of amounts needs
-_PLAIN_YEARS = 1000  # made to measure how the model spreads by itself: 4% error of a variance
+_PLAIN_YEARS = 1000  # simulated to measure the spread of the model alone: 4% error of a variance
 
 
 def fit(record: DailyRecord, latitude_deg: float, elevation_m: float) -> ClimateModel:

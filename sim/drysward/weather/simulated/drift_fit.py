@@ -2,8 +2,8 @@
 
 The residuals of a day have a fast part (A, B of Richardson) and parts that last for weeks, for a
 season and for a year. What lasts for weeks is what correlates over 4 to 10 days, when the fast
-part is gone; the drift of a season or year is what the other parts leave of how much its mean
-differs between the years. This sets the spread at each time scale to the record's, as the
+part is gone; the drift of a season or year is what the other parts leave of the spread of its
+mean between the years. This sets the spread at each time scale to the record's, as the
 corrections of low frequencies do (Wang & Nathan 2007, from memory).
 """
 
@@ -259,7 +259,7 @@ def _between_years(
     for span, places in enumerate(spans):
         if len(places) < _LEAST_YEARS:
             continue
-        # February has two days less than a mean of a month wants: it takes them of March.
+        # February has two days less than the mean of a month needs: it takes them from March.
         first = np.array([inside[0] for inside in places])
         length = max(min(inside.size for inside in places) // width, 1) * width
         index = first[:, None] + np.arange(length)
