@@ -263,11 +263,11 @@ def _alt_days(result: xr.Dataset, choice: Choice, units: str) -> str:
 
 def _alt_water(result: xr.Dataset, choice: Choice, units: str) -> str:
     depth = shown("mm", units)
-    one = result[["season_water", "days_below_condition_mean"]].sel(choice)
+    one = result[["season_water"]].assign(lost=days_below(result)[0]).sel(choice)
     parts = [
         f"{label(result, 'plan', k)} "
         f"{float(one['season_water'].sel(plan=k)) * depth.factor:.{depth.decimals}f} {depth.unit} "
-        f"and {float(one['days_below_condition_mean'].sel(plan=k)):.0f} days"
+        f"and {float(one['lost'].sel(plan=k)):.0f} days"
         for k in keys(result, "plan")
     ]
     return f"Water a year and days lost, {panel_title(result, choice)}: {'; '.join(parts)}."

@@ -144,8 +144,9 @@ def _below_note(result: xr.Dataset) -> str:
     """How to read the days below playing condition; nothing in a file that lacks them."""
     if "condition_green" not in result.attrs:
         return ""
+    likely = "Run with the likely soil, turf and system. " if has_doubt(result) else ""
     return (
-        "Days lost: days of the season below playing condition, "
+        f"{likely}Days lost: days of the season below playing condition, "
         f"{condition_text(result.attrs)}; average year and, in brackets, 1-in-10 year. "
     )
 

@@ -214,7 +214,7 @@ def _least_water_sentence(result: xr.Dataset) -> str:
         return "There is no other plan to compare."
     if all(safest_plan(result.sel(field=[f])) == driest for f in keys(result, "field")):
         return "The best plan is also the plan with the least water."
-    days = result["days_below_condition_mean"].sel(plan=driest)
+    days = days_below(result)[0].sel(plan=driest)
     parts = [
         f"{days.sel(field=field).item():.0f} on {_name(result, field)}"
         for field in keys(result, "field")
@@ -251,7 +251,7 @@ def _ranking_sentence(result: xr.Dataset) -> str:
 
 
 def _how_to_read(result: xr.Dataset) -> str:
-    parts = ["Best plan: the fewest days lost, of equals the one with less water"]
+    parts = ["Best plan: the fewest days lost; of plans within a day, the one with the least water"]
     if "condition_green" in result.attrs:
         parts.append(
             "days lost: days of the season below playing condition, "

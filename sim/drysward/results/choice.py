@@ -29,14 +29,16 @@ def has_days_below(result: xr.Dataset) -> bool:
 
 def safest_plan(result: xr.Dataset) -> str:
     """The plan with the fewest days below playing condition, on the mean of the fields of turf,
-    or the least odds of wilt where a file has no such days; of equals the thriftier.
+    or the least odds of wilt where a file has no such days; of plans within a day of the best, or
+    of equal odds, the one with the least water.
     """
     bad = result["probability"].sel(stage="wilt").transpose("field", "plan").values
     if has_days_below(result):
         days = (result[_OF_DRAWS] if _OF_DRAWS in result else result[_BELOW]).transpose(
             "field", "plan"
         ).values
-        bad = days[np.isfinite(days).all(axis=1)]
+        lost = days[np.isfinite(days).all(axis=1)].mean(axis=0)
+        bad = np.maximum(lost - lost.min(), 1.0)[None]
     return _keys(result)[int(np.lexsort((_water(result), bad.mean(axis=0)))[0])]
 
 
