@@ -96,6 +96,7 @@ def test_what_is_kept_says_what_it_is(told: tuple[Result, Path]) -> None:
 
 
 @pytest.mark.parametrize("units, unit, per_mm", [("us", "in", 25.4), ("metric", "mm", 1.0)])
+@pytest.mark.slow
 def test_play_csv(
     told: tuple[Result, Path], tmp_path: Path, units: str, unit: str, per_mm: float
 ) -> None:

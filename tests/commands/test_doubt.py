@@ -357,6 +357,7 @@ def lines_of(done: Result) -> str:
     return " ".join(done.stdout.split())
 
 
+@pytest.mark.slow
 def test_draws_are_run_unless_they_are_switched_off(tmp_path: Path) -> None:
     by_default = ask("compare", "--years", "2001-2002", "--out", str(tmp_path))
     assert by_default.exit_code == 0, by_default.stderr
@@ -382,6 +383,7 @@ def demo_with(folder: Path, text: str) -> str:
     return str(path)
 
 
+@pytest.mark.slow
 def test_the_scenario_says_how_many_and_the_option_stands_over_it(tmp_path: Path) -> None:
     scenario = demo_with(tmp_path, "[doubt]\ndraws = 3")
     span = ("--years", "2001-2002")

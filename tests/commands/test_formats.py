@@ -112,6 +112,7 @@ def parts_of(one: Comparison) -> list[Part]:
 
 
 @pytest.mark.parametrize("width", WIDTHS)
+@pytest.mark.slow
 def test_text_fits_its_width_and_cuts_no_word(
     demo: Comparison, three_fields: Comparison, width: int
 ) -> None:
@@ -157,6 +158,7 @@ def test_a_long_name_of_a_field_is_wrapped_and_never_in_the_way() -> None:
     assert as_text([table], 60).replace("\n", "").count("x") == 300
 
 
+@pytest.mark.slow
 def test_a_terminal_sets_the_width_and_a_pipe_has_100() -> None:
     command = [sys.executable, "-c", "from drysward.cli import main; main(['catalog', 'species'])"]
     for columns in (60, 120):

@@ -155,6 +155,7 @@ def process(*words):
 
 @posix
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
+@pytest.mark.slow
 def test_a_process_ends_at_once_whatever_its_threads_are_at(number, tmp_path):
     # Minutes of draws in threads.
     ran = process("compare", "--draws", "4096", "--out", tmp_path / "out")

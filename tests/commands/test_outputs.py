@@ -200,6 +200,7 @@ def test_no_file_of_a_folder_is_an_input(mine: Files, command: str) -> None:
 
 
 @pytest.mark.parametrize("command", [*OF_FILES, "compare", "front"])
+@pytest.mark.slow
 def test_only_what_drysward_wrote_is_replaced(mine: Files, command: str) -> None:
     out, path = target(mine, command)
     words = mine.words(command, out)
@@ -367,6 +368,7 @@ def full_disk() -> Iterator[None]:
 
 
 @pytest.mark.parametrize("command", [*OF_FILES, *OF_FOLDERS])
+@pytest.mark.slow
 def test_a_full_disk_is_said_in_a_line_and_breaks_nothing(mine: Files, command: str) -> None:
     out, path = target(mine, command)
     path.parent.mkdir(exist_ok=True)

@@ -150,6 +150,7 @@ def test_states_of_play_come_in_order():
 # Numbers
 
 
+@pytest.mark.slow
 def test_the_command_writes_the_page_as_processes_side_by_side_draw_it(kept, tmp_path, text):
     """The same bytes from the same file: nothing depends on the hour, the process or the order of
     a set.
@@ -430,6 +431,7 @@ def test_a_truncated_file_is_told(kept, tmp_path, left):
 
 
 @pytest.mark.parametrize("kind", ["a bit", "a number", "a name", "a unit"])
+@pytest.mark.slow
 def test_a_file_whose_numbers_are_not_those_written_is_told(kept, tmp_path, kind):
     path = tmp_path / "results.nc"
     content = bytearray((kept[0] / "results.nc").read_bytes())
@@ -539,6 +541,7 @@ def short_of_water(pond):
     return Reader(page(pond.sel(plan=["refill"], field=["stadium"]), "metric"))
 
 
+@pytest.mark.slow
 def test_a_supply_has_its_storage_its_shortage_and_its_numbers(pond, short_of_water):
     result, read = pond, short_of_water
     names = {
@@ -689,6 +692,7 @@ def test_a_supply_of_an_older_version_gives_what_it_has(pond):
 
 
 @pytest.mark.usefixtures("undrawn")
+@pytest.mark.slow
 def test_play_has_its_days_and_events(tmp_path):
     shown = ("compare", "match-days", "--draws", "0", "--years", "2001-2003", "--out", tmp_path)
     assert drysward_says(*shown).exit_code == 0
@@ -787,6 +791,7 @@ def test_the_front_drawn_is_the_front_found(sweep):
 # The commands
 
 
+@pytest.mark.slow
 def test_picture_writes_each_kind_of_file_twice_the_same(kept, tmp_path):
     for ending, begins in ((".svg", b"<?xml"), (".png", b"\x89PNG"), (".pdf", b"%PDF")):
         paths = [tmp_path / f"{n}{ending}" for n in "ab"]

@@ -30,7 +30,10 @@ MOST_SCREENS = 6
 """Height of a page of six fields and four plans at 1280 pixels."""
 SERIOUS = {"serious", "critical"}
 
-pytestmark = pytest.mark.skipif(not (CHROMIUM and DRIVER), reason="no Chromium with its driver")
+pytestmark = [
+    pytest.mark.slow,
+    pytest.mark.skipif(not (CHROMIUM and DRIVER), reason="no Chromium with its driver"),
+]
 
 
 @pytest.fixture(scope="module")

@@ -9,6 +9,8 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pytest
+
 WORDS = ("compare", "pond", "--years", "1-3", "--draws", "4", "--out", "out")
 
 
@@ -25,6 +27,7 @@ def done(folder: Path, hash_seed: str) -> dict[str, bytes]:
     return {"printed": made.stdout, **files}
 
 
+@pytest.mark.slow
 def test_no_order_of_a_set_comes_through(tmp_path: Path) -> None:
     one, other = (done(tmp_path / seed, seed) for seed in ("1", "2"))
     assert "results.nc" in one

@@ -139,6 +139,7 @@ def test_the_curve_only_falls_or_it_is_said_why(told: tuple[Result, Path]) -> No
     assert rises == ("does not always need less storage" in " ".join(done.stdout.split()))
 
 
+@pytest.mark.slow
 def test_a_larger_well_never_needs_a_larger_pond(tmp_path: Path) -> None:
     """An allowance of 800,000 gal a month, which 40 gpm could spend by the middle of it."""
     mine = changed(
@@ -156,6 +157,7 @@ def test_a_larger_well_never_needs_a_larger_pond(tmp_path: Path) -> None:
     assert "does not always need less storage" not in " ".join(done.stdout.split())
 
 
+@pytest.mark.slow
 def test_the_mains_that_carry_the_load_are_named(tmp_path: Path) -> None:
     mine = changed(
         tmp_path,
@@ -175,6 +177,7 @@ def test_the_mains_that_carry_the_load_are_named(tmp_path: Path) -> None:
     assert said in flowing
 
 
+@pytest.mark.slow
 def test_costs_stand_beside_sizes(tmp_path: Path) -> None:
     mine = changed(
         tmp_path,

@@ -78,6 +78,7 @@ def test_a_record_is_set_beside_what_is_made_of_it(tmp_path: Path) -> None:
     assert max(map(len, told.stdout.splitlines())) <= 100
 
 
+@pytest.mark.slow
 def test_compare_tells_what_was_made(tmp_path: Path) -> None:
     mine = with_baltimore(tmp_path)
     for source, said in (

@@ -202,6 +202,7 @@ def test_every_draw_can_be(name: str) -> None:
 
 
 @pytest.mark.parametrize("soil", sorted(load_catalog().entries["soils"]))
+@pytest.mark.slow
 def test_every_soil_can_be_packed(soil: str) -> None:
     base = with_practice(f'{{ like = "native_loam", soil = "{soil}", compaction = "severe" }}')
     for drawn in drawn_scenarios(base, draw(doubtful(base), 64, 3).rows()):

@@ -48,6 +48,7 @@ def same(one, other):
 
 
 @pytest.mark.parametrize("function", [refill, refill_compiled], ids=["plain", "compiled"])
+@pytest.mark.slow
 def test_a_function_that_repeats_the_refill_rule_gives_its_bits(dry, function):
     scenario, record = dry
     scenario = scenario.with_plan("mine", function, like="refill")

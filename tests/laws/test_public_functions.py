@@ -104,6 +104,7 @@ def test_what_is_saved_opens_with_the_same_numbers(ran, tmp_path: Path) -> None:
     assert drysward.__version__ in opened.attrs["history"]
 
 
+@pytest.mark.slow
 def test_a_report_is_the_same_from_memory_and_from_the_file(ran, tmp_path: Path) -> None:
     _, result = ran
     page = drysward.report(result, tmp_path / "page.html")

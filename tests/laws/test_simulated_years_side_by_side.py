@@ -31,6 +31,7 @@ def told() -> dict[str, xr.Dataset]:
 @pytest.mark.parametrize("field", ["stadium", "practice"])
 @pytest.mark.parametrize("plan", ["refill", "deficit"])
 @pytest.mark.parametrize("other", ["generator", "resample"])
+@pytest.mark.slow
 def test_odds_and_demand_agree_within_their_limits(told, field, plan, other):
     one, two = (told[key].sel(field=field, plan=plan) for key in ("record", other))
     for name, where in (

@@ -137,6 +137,7 @@ def test_the_command_refuses_before_it_runs(more):
     assert done.stdout == ""
 
 
+@pytest.mark.slow
 def test_the_command_tells_and_keeps_sizes_with_confidence(tmp_path):
     import xarray as xr
 

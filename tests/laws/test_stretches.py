@@ -78,6 +78,7 @@ def test_southern_years_run_from_july_in_any_stretch(scenes):
         assert np.unique(counted.year[counted.year >= 0]).size <= 2
 
 
+@pytest.mark.slow
 def test_memory_does_not_grow_with_the_years(demo):
     """At twice the years the most held at once stays the same, but for the results."""
 

@@ -190,6 +190,7 @@ def busy_supply():
     )
 
 
+@pytest.mark.slow
 def test_compiled_and_plain_runs_agree(base, refill):
     fast, plain = (through(base, refill, busy_supply(), compiled) for compiled in (True, False))
     assert plain.supply.years.shortage.sum() > 0.0
@@ -399,6 +400,7 @@ def test_sizing_says_so_when_nothing_suffices(shipped):
     assert found.least.fewest_at > 0.0
 
 
+@pytest.mark.slow
 def test_sizing_is_the_same_on_one_and_two_workers(shipped):
     one, two = (solve(shipped, YEARS, workers=n) for n in (1, 2))
     assert repr(one) == repr(two)

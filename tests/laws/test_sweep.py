@@ -91,6 +91,7 @@ def test_a_point_may_lack_what_the_scenario_has_prices_of():
         ("match-days", ["refill_morning"], 'key = "fields.*.delivery.uniformity"\nvalues = [0.6]'),
     ],
 )
+@pytest.mark.slow
 def test_a_point_is_the_scenario_run_alone_bit_for_bit(tmp_path, shipped, plans, axis):
     """53 years are two stretches, so that what is carried over is looked at too."""
     base = drysward.shipped(shipped)
@@ -121,6 +122,7 @@ def test_a_point_is_the_scenario_run_alone_bit_for_bit(tmp_path, shipped, plans,
 
 
 @pytest.mark.parametrize("shipped", ["demo", "match-days"])
+@pytest.mark.slow
 def test_points_with_fields_of_their_own_are_the_same_alone_and_in_a_group(tmp_path, shipped):
     """Species' numbers and soil, over two stretches, some points on common ground; with play too,
     where a cover lies. Eleven points of a chunk are more than a block holds.
@@ -201,6 +203,7 @@ def test_one_two_and_four_workers_agree_bit_for_bit(tmp_path):
     assert one.sizes["point"] == 4
 
 
+@pytest.mark.slow
 def test_a_cluster_that_loses_a_worker_gives_the_same_bits(tmp_path):
     distributed = pytest.importorskip("distributed")
     sweep = small(axes=AXES.replace("[0.3, 0.6]", "[0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.95]"))
@@ -304,6 +307,7 @@ def test_the_same_sweep_goes_on_and_runs_only_what_is_missing(tmp_path):
     ("change", "told"),
     [("sweep", "the sweep file"), ("scenario", "the base scenario"), ("program", "the program")],
 )
+@pytest.mark.slow
 def test_what_has_changed_is_refused_and_nothing_is_touched(tmp_path, monkeypatch, change, told):
     ran(small(), tmp_path)
     chunk_path(tmp_path, 2).unlink()

@@ -88,6 +88,7 @@ def at(swept: xr.Dataset, **values) -> xr.Dataset:
 # --- a point is its scenario with draws ---------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_a_point_is_what_draws_of_its_scenario_give(kept):
     text = drysward.shipped().text
     for old, new in (
@@ -170,6 +171,7 @@ def test_limits_stand_around_the_mean_and_say_what_they_are(kept):
     assert float(kept["residual"].max()) < 1e-9
 
 
+@pytest.mark.slow
 def test_closed_ranges_give_the_sweep_without_draws(tmp_path, monkeypatch):
     """Nothing is drawn: low, mean and high are one, and every bit is that of the plain sweep."""
     monkeypatch.setattr("drysward.studies.sweep.drawn.drawn_numbers", lambda scenario: ())
@@ -192,6 +194,7 @@ def test_closed_ranges_give_the_sweep_without_draws(tmp_path, monkeypatch):
     np.testing.assert_allclose(closed[below], plain[below], rtol=1e-9, atol=1e-9)
 
 
+@pytest.mark.slow
 def test_more_draws_than_go_together_change_nothing_of_the_first(tmp_path):
     """Single draws are not kept unless asked for, and do not depend on how many go at a time."""
     sweep = made(16, TRIGGER, doubt="keep = true")
@@ -211,6 +214,7 @@ def test_more_draws_than_go_together_change_nothing_of_the_first(tmp_path):
 # --- the same draws for all, less the factors ---------------------------------------------------
 
 
+@pytest.mark.slow
 def test_a_factor_is_not_drawn_and_all_else_is_the_same_at_every_point(kept):
     assert not [key for key in kept["number"].values if key.endswith("uniformity")]
     drawn = kept["drawn"].values
@@ -272,6 +276,7 @@ def test_a_number_that_planning_did_not_see_is_the_same_at_all_points():
 # --- whoever runs it ----------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_workers_and_chunks_that_were_lost_change_no_bit(tmp_path):
     sweep = made(4)
     one, two = (ran(sweep, tmp_path / str(n), workers=n) for n in (1, 2))
@@ -296,6 +301,7 @@ def test_a_point_is_the_same_alone_and_among_others():
             assert values[0].tobytes() == together[name][1][number].tobytes(), name
 
 
+@pytest.mark.slow
 def test_a_cluster_gives_the_same_bits(tmp_path):
     distributed = pytest.importorskip("distributed")
     sweep = made(4)
@@ -353,6 +359,7 @@ RANGE = '[axes.trigger]\nkey = "plans.refill.trigger"\nfrom = 0.2\nto = 0.9\n[de
 RANGE += 'kind = "latin hypercube"\nsamples = 4\n'
 
 
+@pytest.mark.slow
 def test_a_search_with_confidence_takes_more_water_than_one_by_the_mean():
     by_mean = search(made(8, RANGE + SEARCH, years=10))
     sure = search(made(8, RANGE + SEARCH + "confidence = 0.9\n", years=10))

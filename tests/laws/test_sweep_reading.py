@@ -168,6 +168,7 @@ tries = 60
 """
 
 
+@pytest.mark.slow
 def test_the_search_finds_what_trying_everything_finds(tmp_path):
     from drysward.studies.sweep.run import plan_work, run_sweep
 
@@ -191,6 +192,7 @@ def test_the_search_finds_what_trying_everything_finds(tmp_path):
     np.testing.assert_array_equal(found.fresh.positions, found.best.positions)
 
 
+@pytest.mark.slow
 def test_the_search_keeps_days_below_playing_condition(tmp_path):
     from drysward.studies.sweep.front import front
     from drysward.studies.sweep.run import plan_work, run_sweep
@@ -229,6 +231,7 @@ samples = 4
 [search]""").replace("values = [0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8]", "values = [0.75, 0.85]")
 
 
+@pytest.mark.slow
 def test_what_is_drawn_is_averaged_over_as_on_a_front(tmp_path):
     """A plan's water and odds are the same in ``search`` and in ``front`` of one sweep file."""
     from drysward.studies.sweep.run import plan_work, run_sweep

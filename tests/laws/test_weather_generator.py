@@ -403,7 +403,7 @@ def test_all_faults_of_a_table_at_once():
         from_monthly_table(table, where="site.climate")
     told = "\n".join(map(str, caught.value.faults))
     for part in (
-        "site.climate.tmax: not a known key; did you mean 'tmax_c'?",
+        "site.climate.tmax: not a known key; did you mean 'tmax_c' or 'tmax_sd_c'?",
         "site.climate.tmax_c: missing",
         "site.climate.wind_height_m: missing",
         "site.climate.latitude_deg: is 95",
@@ -484,6 +484,7 @@ def test_no_change_changes_nothing(temperate):
 
 
 @pytest.mark.parametrize("of", ["model", "record"])
+@pytest.mark.slow
 def test_change_moves_what_it_says_by_month(temperate, long_run, of):
     two = np.ones(12)
     two[6] = 0.5

@@ -115,6 +115,7 @@ def test_blanks_before_the_first_and_after_the_last_whole_day_are_cut(written):
     assert "3 days before 2013-06-01 and after 2013-06-03 lack rain" in "\n".join(record.notes)
 
 
+@pytest.mark.slow
 def test_only_some_years_of_a_long_file(written):
     lines = [
         STATION,

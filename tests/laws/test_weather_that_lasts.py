@@ -95,6 +95,7 @@ def test_states_have_the_share_and_memory_of_the_model():
         assert found == pytest.approx(memory**lag, abs=0.03)
 
 
+@pytest.mark.slow
 def test_a_regime_keeps_rain_and_its_days_and_makes_spells_longer(plain, blocked):
     narrow, long = generate(plain, 1500, seed=4), generate(blocked, 1500, seed=4)
     for statistic, within in ((lambda x: x >= climate.WET_MM, 0.02), (lambda x: x, 0.04)):
@@ -337,6 +338,7 @@ def test_refits_are_the_same_whatever_their_number(record):
     assert not np.array_equal(more.refits[0].wet_fraction, more.refits[1].wet_fraction)
 
 
+@pytest.mark.slow
 def test_refits_differ_as_the_means_of_the_record_do(record):
     """Of a mean the spread between refits is its standard error, sd/sqrt(n)."""
     found = fit_with_refits(record, *PLACE.values(), number=40)
@@ -366,6 +368,7 @@ def test_sets_of_simulated_years_share_their_chances(record):
         assert part.rain_mm.tobytes() == all_of.between(2002, 2003).rain_mm.tobytes()
 
 
+@pytest.mark.slow
 def test_more_years_of_record_are_worth_more(record):
     part = record.between(1990, 1996)
     few, many = (climate_years(fit_with_refits(r, *PLACE.values())) for r in (part, record))
@@ -390,6 +393,7 @@ def test_normals_leave_open_what_their_ranges_say():
     assert again.overrides[other] == drawn[0].overrides[other]
 
 
+@pytest.mark.slow
 def test_refits_of_normals_differ_by_the_years_behind_them():
     wide = load_catalog().with_overrides({"generated_weather.all.normals_years": 10})
     spread = []

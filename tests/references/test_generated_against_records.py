@@ -129,6 +129,7 @@ def spell_test(seen: DailyRecord, made: DailyRecord, months, wet: bool) -> float
 # ---------------------------------------------------------------- what was fitted comes back
 
 
+@pytest.mark.slow
 def test_residual_correlations(pair):
     place, record, made = pair
     latitude_deg = PLACES[place][0]
@@ -176,6 +177,7 @@ def hot_spells(record: DailyRecord, hot_c: float) -> np.ndarray:
     return np.array([(hot[years == y].sum(), begins[years == y].sum()) for y in np.unique(years)])
 
 
+@pytest.mark.slow
 def test_hot_spells_are_as_long(pair, request):
     """Mean length within the middle 98% of simulated records of as many years.
 

@@ -80,6 +80,7 @@ class TestWetAndDryDays:
         assert np.concatenate(back) == pytest.approx([p01, p11])
 
     @pytest.mark.parametrize("p01, p11", [(0.2, 0.5), (0.3, 0.6)])
+    @pytest.mark.slow
     def test_generated_wet_days(self, p01, p11):
         """3,000 Junes of 30 days under the plain chain."""
         mean, variance = wet_day_moments(p01, p11, 30)
