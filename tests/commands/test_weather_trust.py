@@ -176,7 +176,9 @@ def test_what_is_odd_is_kept_in_the_result(command, tmp_path):
     )
     assert report.exit_code == 0
     page = (tmp_path / "page.html").read_text()
-    assert page.index("Check the weather file.</strong>") < page.index(">Summary<")
+    warning, summary = "Check the weather file.</strong>", ">Summary<"
+    assert warning in page
+    assert page.index(warning) < page.index(summary)
 
 
 def test_years_made_from_a_file_tell_of_it(command, tmp_path):
