@@ -72,10 +72,11 @@ def test_each_has_its_types_and_a_whole_docstring(name: str) -> None:
 
 
 def test_the_version_stands_in_one_place() -> None:
-    project = tomllib.loads((CLI.parents[2] / "pyproject.toml").read_text(encoding="utf-8"))
+    root = Path(__file__).parents[2]
+    project = tomllib.loads((root / "pyproject.toml").read_text(encoding="utf-8"))
     assert "version" not in project["project"]
     assert project["tool"]["setuptools"]["dynamic"]["version"] == {"attr": "drysward.__version__"}
-    log = CLI.parents[1] / "docs" / "changelog.md"
+    log = root / "sim" / "docs" / "changelog.md"
     assert f"## {drysward.__version__}" in log.read_text(encoding="utf-8")
     assert drysward.__version__ in drysward.CITATION
 
