@@ -198,6 +198,8 @@ def test_values_are_read_by_pointer_and_by_keys(browser, html):
 
 
 def test_a_keyboard_reaches_every_link_chart_table_and_fold(browser, html):
+    # Of browsers side by side only one window has the focus.
+    browser.execute_cdp_cmd("Emulation.setFocusEmulationEnabled", {"enabled": True})
     show(browser, html, 1280)
     browser.execute_script(
         "window.reached = new Set();"
