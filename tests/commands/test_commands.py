@@ -136,12 +136,12 @@ def flowing(text: str) -> str:
 def comparison(summary: xr.Dataset, system: str = "us") -> Comparison:
     """The comparison of a summary, its site twice one field."""
     by_period = summary["demand_volume"].sum("field")
-    site = xr.Dataset({
+    whole = summary.assign({
         "site_season_volume": summary["season_volume"].sum("field"),
         "site_peak_week_volume": summary["peak_week_volume"].sum("field"),
         "site_demand_volume": by_period,
     })  # fmt: skip
-    return Comparison(summary, site, system=system)
+    return Comparison(whole, system=system)
 
 
 def everything(one: Comparison) -> list[Part]:

@@ -59,7 +59,7 @@ def compared(name: str, draws: int) -> Comparison:
     run = drysward.run(scenario, years=YEARS)
     drawn = drysward.draws(scenario, n=draws, years=YEARS) if draws else None
     summary = drysward.summarise(run, scenario, draws=drawn)
-    return Comparison(summary, summary, drawn)
+    return Comparison(summary, drawn)
 
 
 @pytest.fixture(scope="module")

@@ -123,7 +123,7 @@ def command(
             Fault("--headline", "'cost' needs prices", "a table [costs], such as water = \"4.50 "
                   "per 1000 gal\"")
         )  # fmt: skip
-    one = compare.Comparison(summary, summary, doubt, why, units)
+    one = compare.Comparison(summary, doubt, why, units)
     if show == "play":
         from drysward.screen.play import play
 

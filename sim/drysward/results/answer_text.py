@@ -21,14 +21,13 @@ _MOST_NAMED = 3
 
 
 def answer_sentences(
-    summary: xr.Dataset, site: xr.Dataset, drawn: xr.Dataset | None, stage: str, system: str
+    summary: xr.Dataset, drawn: xr.Dataset | None, stage: str, system: str
 ) -> list[str]:
     """Which plan keeps which field at how much water, and what the limits leave open.
 
     Parameters
     ----------
     summary : of ``summarise``.
-    site : of ``site_volumes``.
     drawn : of ``doubt_answers``, or None; then the odds and limits are those of the draws.
     stage : the stage that must not come, such as "dormant".
     system : "us" or "metric".
@@ -44,23 +43,22 @@ def answer_sentences(
     keeps = p.sel(field=turf) <= KEEPS
     # Limits that print as the limit itself are taken to keep it.
     open_yet = (low.sel(field=turf) <= KEEPS) & (high.sel(field=turf) >= KEEPS + 0.005)
-    plan = _best(keeps, site)
-    out = [_kept_sentence(summary, site, keeps, p, plan, stage, system)]
+    plan = _best(keeps, summary)
+    out = [_kept_sentence(summary, keeps, p, plan, stage, system)]
     out += _open_sentence(summary, open_yet, plan, stage, drawn is not None)
     return out
 
 
-def _best(keeps: xr.DataArray, site: xr.Dataset) -> Hashable:
+def _best(keeps: xr.DataArray, summary: xr.Dataset) -> Hashable:
     """The plan that keeps the most fields, of equals the one with the least water."""
     counts = keeps.sum("field")
-    water = site["site_season_volume"]
+    water = summary["site_season_volume"]
     plans = [str(key) for key in keeps["plan"].values]
     return min(plans, key=lambda key: (-int(counts.sel(plan=key)), float(water.sel(plan=key))))
 
 
 def _kept_sentence(
     summary: xr.Dataset,
-    site: xr.Dataset,
     keeps: xr.DataArray,
     p: xr.DataArray,
     plan: Hashable,
@@ -80,8 +78,8 @@ def _kept_sentence(
         ])  # fmt: skip
         return f"No plan keeps a field ({limit}). Closest: {_label(summary, 'plan', plan)}, {odds}."
     period = dry_period(summary)
-    dry = site["site_demand_volume"].sel(period=period, plan=plan)
-    typical = site["site_season_volume"].sel(plan=plan)
+    dry = summary["site_demand_volume"].sel(period=period, plan=plan)
+    typical = summary["site_season_volume"].sel(plan=plan)
     unit = volume_display([dry, typical], system, 2)
     water = (
         f"{volume_text(typical.item(), unit)} {unit.unit} in a typical year, "

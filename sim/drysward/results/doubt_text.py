@@ -77,25 +77,9 @@ def odds_with_error(p: float, error: float, independent_years: int) -> str:
     return text if chance == "0" or not text.isdigit() else f"{text}±{chance}"
 
 
-def amount_with_error(one: xr.Dataset, name: str, factor: float, decimals: int) -> str:
-    """Mean days or depth over draws, with the sampling error of the years: ``25±1``."""
-    text, error = (
-        rounded(one[f"doubt_{name}{end}"].item() * factor, decimals) for end in ("", "_error")
-    )
-    return text if text == UNKNOWN or not float(error) else f"{text}±{error}"
-
-
 def limits_text(low: str, high: str) -> str:
     """``7-43``; "" where both limits print the same."""
     return "" if low == high else f"{low}-{high}"
-
-
-def odds_limits(one: xr.Dataset) -> str:
-    """5 to 95% of odds across draws, of 100 years; "" where the spread is no larger than chance."""
-    low, high = (one[f"doubt_probability_{end}"].item() for end in ("low", "high"))
-    if math.isnan(low) or not one["doubt_probability_distinct"].item():
-        return ""
-    return limits_text(rounded(100.0 * low, 0), rounded(100.0 * high, 0))
 
 
 def has_doubt(result: xr.Dataset) -> bool:

@@ -80,13 +80,11 @@ _MOST_FACTS = 3  # of the weather file, on the first screen
 class Comparison:
     """All that a comparison knows.
 
-    ``summary``: of ``summarise``. ``site``: volumes of all fields together and, where there are
-    prices, costs. ``drawn``: draws of what is not known, or None. ``why``: why there are no draws,
-    "" where none were wanted. ``system``: units, "us" or "metric".
+    ``summary``: of ``summarise``. ``drawn``: draws of what is not known, or None. ``why``: why
+    there are no draws, "" where none were requested. ``system``: units, "us" or "metric".
     """
 
     summary: xr.Dataset
-    site: xr.Dataset
     drawn: xr.Dataset | None = None
     why: str = ""
     system: str = "us"
@@ -106,7 +104,7 @@ class Comparison:
 
     @property
     def is_priced(self) -> bool:
-        return "field_cost_mean" in self.site
+        return "field_cost_mean" in self.summary
 
 
 def overview(one: Comparison, headline: str = HEADLINES[0]) -> list[Part]:
@@ -115,7 +113,7 @@ def overview(one: Comparison, headline: str = HEADLINES[0]) -> list[Part]:
     risk = _STAGE_OF.get(headline, _RISK)
     parts: list[Part] = [Heading(_title(attrs["title"], attrs["site"])), *_findings(one.summary)]
     parts.append(_years_line(one))
-    parts += answer_sentences(one.summary, one.site, one.labeled, risk, one.system)
+    parts += answer_sentences(one.summary, one.labeled, risk, one.system)
     if (found := one.labeled) is not None:
         # The odds of each plan are in the table.
         parts += doubt_sentences(found, safest_plan(one.summary))[1:]
@@ -145,7 +143,7 @@ def detail(one: Comparison) -> list[Part]:
             parts.append(_order_table(found, turf))
     parts.append(_volume_table(one))
     if one.is_priced:
-        parts += cost_tables(one.site)
+        parts += cost_tables(one.summary)
     parts.append(notes(_notes(one)))
     return parts
 
@@ -213,7 +211,7 @@ def _matrix(one: Comparison, headline: str, risk: str) -> Table:
         number("volume_dry", f"water of the 1-in-{period:g} dry year", volume.unit, 3),
     ]
     if one.is_priced:
-        columns.append(number("cost", "cost a year", one.site.attrs["currency"], 0, money_text))
+        columns.append(number("cost", "cost a year", one.summary.attrs["currency"], 0, money_text))
     rows: list[Row] = []
     for field, plan, names in _each(summary):
         of = field_plan(summary, field, plan)
@@ -232,7 +230,7 @@ def _matrix(one: Comparison, headline: str, risk: str) -> Table:
             for end, p in zip(("", "_low", "_high"), _odds(one, field, plan, stage), strict=True):
                 row[f"{word}{end}"] = 100.0 * p
         if one.is_priced:
-            row["cost"] = one.site["field_cost_mean"].sel(field=field, plan=plan).item()
+            row["cost"] = one.summary["field_cost_mean"].sel(field=field, plan=plan).item()
         rows.append(row)
     by_key = {column.key: column for column in columns}
     word = STAGE_WORDS[risk]
@@ -527,13 +525,13 @@ def _order_table(found: xr.Dataset, fields: Sequence[str]) -> Table:
 
 def _volume_table(one: Comparison) -> Table:
     """Volumes of each field, and of the site where it has several, under plans that use any."""
-    summary, site = one.summary, one.site
+    summary = one.summary
     period = dry_period(summary)
     names = {
         "season": "a year", "peak_week": "peak week", "demand": f"1-in-{period:g} dry year",
     }  # fmt: skip
     of_field = summary[[f"{name}_volume" for name in names]].sel(period=period)
-    of_site = site[[f"site_{name}_volume" for name in names]].sel(period=period)
+    of_site = summary[[f"site_{name}_volume" for name in names]].sel(period=period)
     several = summary.sizes["field"] > 1
     kept = [of_field, *([of_site] if several else [])]
     unit = volume_display([v for part in kept for v in part.data_vars.values()], one.system)
@@ -660,7 +658,7 @@ def _notes(one: Comparison) -> Iterator[tuple[str, str]]:
     if summary.sizes["field"] > 1:
         yield "Whole site", "peak week: sum of the fields' peak weeks, at least the site's own"
     if one.is_priced:
-        yield from cost_notes(one.site)
+        yield from cost_notes(one.summary)
     yield "Weather", attrs["weather"]
     if read := file_means_text(attrs, system):
         yield "Read as", read

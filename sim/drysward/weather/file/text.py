@@ -45,7 +45,6 @@ MOST_COLUMNS = 1_000
 LONGEST_LINE_ABOVE = 300
 LONGEST_NUMBER = 60
 _QUALITY = 1  # place of the quality flag among a value's flags in the station archive
-_NO_DAY = np.datetime64("NaT", "D")
 
 
 def read_text(
