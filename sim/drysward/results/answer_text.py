@@ -85,6 +85,9 @@ def _kept_sentence(
         f"{volume_text(typical.item(), unit)} {unit.unit} in a typical year, "
         f"{volume_text(dry.item(), unit)} in a 1-in-{period:g} dry year"
     )
+    if len(kept) < len(fields):
+        # Volumes are of the whole site, those of fields that the plan loses among them.
+        water += f", {_fields_text(summary, fields, len(fields))} together"
     what = _fields_text(summary, kept, len(fields))
     others = int((keeps.sel(field=kept).all("field")).sum()) - 1
     label = _label(summary, "plan", plan)
