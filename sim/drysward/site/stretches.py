@@ -133,24 +133,31 @@ def stretches(
     zones = tuple(field_root_zone(f, scenario.catalog) for f in scenario.fields)
     for start, end in span.parts:
         part = known.pop(start, None) or weather_stretch(scenario, series, span, start, end)
-        ground = ground_of(scenario, zones, part)
-        yield PreparedSite(
-            scenario=scenario,
-            weather=part.weather,
-            calendar=part.calendar,
-            from_day=part.from_day,
-            years=span.years,
-            left_out=span.left_out,
-            zones=zones,
-            fields=ground.fields,
-            days=ground.days,
-            delivery=delivery_of(scenario),
-            catches=catches_of(scenario),
-            reaches=reaches_of(scenario),
-            supply=supply_input(scenario, part.weather, part.calendar),
-            play=play_input(scenario, zones, ground.fields, part.weather, ground.covered),
-            columns=np.arange(len(zones)),
-        )
+        yield site_on(scenario, zones, part, span)
+
+
+def site_on(
+    scenario: Scenario, zones: tuple[RootZone, ...], part: WeatherStretch, span: Spans
+) -> PreparedSite:
+    """The fields of a scenario, on their root zones, and its supply on a stretch of weather."""
+    ground = ground_of(scenario, zones, part)
+    return PreparedSite(
+        scenario=scenario,
+        weather=part.weather,
+        calendar=part.calendar,
+        from_day=part.from_day,
+        years=span.years,
+        left_out=span.left_out,
+        zones=zones,
+        fields=ground.fields,
+        days=ground.days,
+        delivery=delivery_of(scenario),
+        catches=catches_of(scenario),
+        reaches=reaches_of(scenario),
+        supply=supply_input(scenario, part.weather, part.calendar),
+        play=play_input(scenario, zones, ground.fields, part.weather, ground.covered),
+        columns=np.arange(len(zones)),
+    )
 
 
 @dataclass(frozen=True)
@@ -178,7 +185,7 @@ def spans(
             allowed = f"years = {years[1]} under [weather], or 1-{n}"
             raise FaultyInput(Fault("years", what, allowed))
         first, last = (series.number(year) + series.years_before for year in years)
-        stop = max(min(stop, _turf_new_year(min(last, 9998) + 1, southern)), series.first + 1)
+        stop = max(min(stop, turf_new_year(min(last, 9998) + 1, southern)), series.first + 1)
         years = first, last
     counted, left_out = _count_years(series, stop, southern, scenario, years)
     return Spans(counted, left_out, tuple(_spans(series.first, stop, southern, years_at_once)))
@@ -212,10 +219,10 @@ def weather_stretch(
     weather = site_weather(record, et, scenario.catalog, answers.drought_days)
     calendar = calendar_records(record.dates, southern)
     calendar.in_season = in_season(calendar.day_of_year, answers.season)
-    turf_year = _turf_year(record.dates, southern)
-    calendar.year = _places(turf_year - series.years_before, span.years)
+    years_there = turf_year(record.dates, southern)
+    calendar.year = _places(years_there - series.years_before, span.years)
     calendar.fresh = (calendar.first == 1) & (answers.turf == ANEW_EACH_YEAR)
-    calendar.rooting_score = rooting_scores(scenario, turf_year)
+    calendar.rooting_score = rooting_scores(scenario, years_there)
     return WeatherStretch(weather, calendar, int((start - read_from).astype(int)))
 
 
@@ -307,11 +314,11 @@ def rooting_scores(scenario: Scenario, turf_year: np.ndarray) -> np.ndarray:
     return scores
 
 
-def _turf_new_year(year: int, southern: bool) -> np.datetime64:
+def turf_new_year(year: int, southern: bool) -> np.datetime64:
     return np.datetime64(f"{year:04d}-{'07' if southern else '01'}-01", "D")
 
 
-def _turf_year(dates: np.ndarray, southern: bool) -> np.ndarray:
+def turf_year(dates: np.ndarray, southern: bool) -> np.ndarray:
     months = dates.astype("datetime64[M]") - (6 if southern else 0)
     return months.astype("datetime64[Y]").astype(int) + 1970
 
@@ -331,8 +338,8 @@ def _spans(
     while start < stop:
         end = stop
         if years_at_once is not None:
-            here = int(_turf_year(np.array([start]), southern)[0])
-            end = min(stop, _turf_new_year(here + years_at_once, southern))
+            here = int(turf_year(np.array([start]), southern)[0])
+            end = min(stop, turf_new_year(here + years_at_once, southern))
         yield start, end
         start = end
 
@@ -351,11 +358,11 @@ def _count_years(
     first, before = series.first, series.years_before
     counted: list[int] = []
     left_out: list[str] = []
-    earliest, latest = _turf_year(np.array([first, stop - 1]), southern)
+    earliest, latest = turf_year(np.array([first, stop - 1]), southern)
     for year in range(int(earliest), int(latest) + 1):
         if years is not None and not years[0] <= year <= years[1]:
             continue
-        start, end = (_turf_new_year(y, southern) for y in (year, year + 1))
+        start, end = (turf_new_year(y, southern) for y in (year, year + 1))
         days = int((min(end, stop) - max(start, first)).astype(int))
         if days < scenario.answers.fewest_days or start < first:
             left_out.append(f"{year - before} ({days} days)")
