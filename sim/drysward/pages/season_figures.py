@@ -118,7 +118,7 @@ def _fan(
     ]
     if usual in one:
         normal = 100.0 * one[usual].sel(quantile=0.5).values
-        look: dict[str, Any] = {"color": style.MUTED, "linestyle": style.DASHES[2], "linewidth": 1.2}
+        look: dict[str, Any] = {"color": style.MUTED, "linestyle": style.DASHES[2]}
         axes.plot(days, normal, **look)
         key.append((USUAL, Line2D([], [], **look)))
         names.append(USUAL)

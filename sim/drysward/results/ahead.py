@@ -36,7 +36,9 @@ def reached_by(
 
 def share_of_ways(events: ArrayLike, weights: ArrayLike) -> FloatArray:
     """The weighted share of ways (...) with an event, of true or false (W, ...)."""
-    return np.tensordot(np.asarray(weights, float), np.asarray(events, float), axes=1)
+    share = np.tensordot(np.asarray(weights, float), np.asarray(events, float), axes=1)
+    # Weights add up to 1 but for rounding; all ways are all.
+    return np.clip(np.round(share, 12), 0.0, 1.0)
 
 
 def effective_number(weights: ArrayLike) -> float:

@@ -17,7 +17,18 @@ from drysward.results.season_text import (
     usual_sentence,
 )
 from drysward.results.text import STAGE_WORDS, of_100, volume_display
-from drysward.screen.document import Cell, Heading, Part, Row, Table, Value, notes, number, words
+from drysward.screen.document import (
+    Cell,
+    Column,
+    Heading,
+    Part,
+    Row,
+    Table,
+    Value,
+    notes,
+    number,
+    words,
+)
 
 _PLAN = (words("plan", "plan", whole=True), words("plan_label", "plan"))
 _FIELD = (words("field", "field", whole=True), words("field_label", "field"))
@@ -110,10 +121,8 @@ def _water_table(outlook: xr.Dataset, system: str) -> Table:
         for c in need["certainty"].values:
             row[f"water_{c:.0%}"] = float(need.sel(certainty=c)) * depth.factor
         rows.append(row)
-    cells = [
-        _FIELD[1], _PLAN[1], Cell("next watering", ("next_from", "next_to"), _span, is_number=False),
-        *columns[2:],
-    ]  # fmt: skip
+    span = Cell("next watering", ("next_from", "next_to"), _span, is_number=False)
+    cells: list[Column | Cell] = [_FIELD[1], _PLAN[1], span, *columns[2:]]
     title = f"Water still needed to {day_text(outlook['date'].values[-1])}"
     return Table("water", title, [*_FIELD, *_PLAN, *columns], rows, cells,
                  ("field_label", "plan_label"))  # fmt: skip
@@ -179,18 +188,20 @@ def _notes(outlook: xr.Dataset, stages: Sequence[str]) -> Iterator[tuple[str, st
     limits = ", ".join(f"{STAGE_WORDS[one]} {100 * shares[one]:.0f}%" for one in stages)
     usual = usual_sentence(outlook)
     yield "Odds", (
-        f"ways of 100 in which it covers its share of the field for {days} days in a row ({limits}) "
-        "by the evening of the date; in brackets a usual year on the same dates"
+        f"ways of 100 in which it covers its share of the field for {days} days in a row "
+        f"({limits}) by the evening of the date; in brackets a usual year on the same dates"
     )
     if usual:
         yield "Usual", usual
-    yield "Sure", "water that is enough in 50, 80 and 90 of 100 ways, what the supply lacks included"
+    yield "Sure", "water that is enough in 50, 80 and 90 of 100 ways, shortage included"
     yield "Next", "dates by which 10 and 90% of the ways have watered; the depth in the middle way"
     yield "Error", (
         f"{attrs['effective_ways']:.0f} ways: odds of 30 of 100 may be "
         f"{_limits(attrs['effective_ways'])} by the chance of the years alone"
     )
-    yield "Weather", f"{attrs['weather']}; a root zone remembers a few weeks, then odds are the usual"
+    yield "Weather", (
+        f"{attrs['weather']}. A root zone remembers a few weeks; later the odds are the usual ones"
+    )
     yield "Caution", (
         "A screening estimate: go by what the field shows. Restrictions, and surface safety, are "
         "for local rules and licensed practice."

@@ -143,14 +143,15 @@ class DailyRecord:
         """
         kept = int((later.dates[0] - self.dates[0]).astype(int))
         if not 0 < kept <= self.n_days:
-            raise ValueError(f"{later.dates[0]} does not follow {self.dates[0]} to {self.dates[-1]}")
+            span = f"{self.dates[0]} to {self.dates[-1]}"
+            raise ValueError(f"{later.dates[0]} does not follow {span}")
         first, second = self.columns(), later.columns()
         height, its_height = self.wind_height_m, later.wind_height_m
         if "wind_m_s" in second and height is not None and its_height is not None:
             # Both heights see the same wind at 2 m.
             there, here = (float(wind_at_2m_m_s(1.0, h)) for h in (its_height, height))
             second["wind_m_s"] = second["wind_m_s"] * there / here
-        columns = {}
+        columns: dict[str, Any] = {}
         for name in {**first, **second}:
             parts = (
                 first[name][:kept] if name in first else np.full(kept, np.nan),

@@ -179,10 +179,10 @@ def site_of_days(
     first: np.datetime64,
     stop: np.datetime64,
 ) -> PreparedSite:
-    """The fields on the days from ``first`` to the day before ``stop``, in the turf year ``year``."""
+    """The fields from ``first`` to the day before ``stop``, days of the turf year ``year``."""
     span = Spans((year,), (), ((first, stop),))
-    return site_on(scenario, zones, weather_stretch(scenario, recorded(record), span, first, stop),
-                   span)  # fmt: skip
+    part = weather_stretch(scenario, recorded(record), span, first, stop)
+    return site_on(scenario, zones, part, span)
 
 
 def carried_over(runs: Runs, before: Runs, with_supply: bool = True) -> Runs:
@@ -233,8 +233,8 @@ def run_ahead(
         runs = carried_over(fresh, start.runs.some(every))
         advance_all(site, runs, slice(site.from_day, None))
         return (
-            {name: runs.trace[name].astype(np.float32) for name in DAILY},
-            {name: runs.supply.trace[name].astype(np.float32) for name in SUPPLY_DAILY},
+            {name: runs.trace[name].copy() for name in DAILY},
+            {name: runs.supply.trace[name].copy() for name in SUPPLY_DAILY},
             runs.shortage.sum(axis=-2),
         )
 

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
-from pathlib import Path
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from drysward import CITATION, __version__
 from drysward.day.records import CAUSES, STAGES
@@ -22,7 +21,7 @@ from drysward.results.ahead import (
     reached_by,
     share_of_ways,
 )
-from drysward.scenario.model import GENERATOR, RECORD, RESAMPLE, PlanSpec, Scenario
+from drysward.scenario.model import RECORD, PlanSpec, Scenario
 from drysward.site.stretches import turf_new_year, turf_year
 from drysward.site.weather_years import read_record, weather_series
 from drysward.studies.season.ahead import Ahead, Start, run_ahead, start_at
@@ -196,8 +195,8 @@ def season(
     >>> ahead["odds"].sel(field="practice", plan="refill", stage="wilt").to_series()
     """
     record = this_year(scenario) if record is None else record
-    day = record.dates[-1] + 1 if today is None else np.datetime64(today, "D")
-    last = season_end(scenario, day) if until is None else np.datetime64(until, "D")
+    day = record.dates[-1] + 1 if today is None else _day("today", today)
+    last = season_end(scenario, day) if until is None else _day("until", until)
     if last < day:
         raise FaultyInput(Fault("until", f"{last} is before {day}", f"{day} or later"))
     start = start_at(scenario, record, day, scenario.plans, applied_mm)
@@ -209,6 +208,13 @@ def season(
     if usual:
         out = out.merge(_usual(start, ways, workers), combine_attrs="override")
     return out
+
+
+def _day(name: str, value: np.datetime64 | str) -> np.datetime64:
+    try:
+        return np.datetime64(str(value), "D")
+    except ValueError:
+        raise FaultyInput(Fault(name, f"{value} is not a date", "such as 2026-07-01")) from None
 
 
 def this_year(scenario: Scenario) -> DailyRecord:
@@ -422,6 +428,7 @@ def _usual(start: Start, ways: Ways, workers: int | None) -> xr.Dataset:
     need = ahead.fields["irrigation_gross"].sum(axis=2) + ahead.causes.sum(axis=-1)
     weights = np.full(len(need), 1.0 / len(need))
     depletion = quantiles(ahead.fields["depletion"], SPREAD, weights)
+    green = quantiles(ahead.fields["green"], SPREAD, weights)
     n = odds.shape[2]
     by_date = ("stage", "plan", "date", "field")
     fan = ("quantile", "plan", "date", "field")
@@ -430,6 +437,7 @@ def _usual(start: Start, ways: Ways, workers: int | None) -> xr.Dataset:
         "usual_odds_low": (by_date, low, "1", "lower 90% limit of the usual odds"),
         "usual_odds_high": (by_date, high, "1", "upper 90% limit of the usual odds"),
         "usual_depletion": (fan, depletion, "1", "depletion in a usual year"),
+        "usual_green": (fan, green, "1", "green cover in a usual year"),
         "usual_water_needed": (
             ("certainty", "plan", "field"), quantiles(need, CERTAINTY, weights), "mm",
             "water that is enough in a usual year",

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -77,5 +78,5 @@ def at(
     record: DailyRecord, places: NDArray[np.int64], dates: NDArray[np.datetime64]
 ) -> DailyRecord:
     """The days of ``record`` at ``places`` (n,), as the days ``dates`` (n,)."""
-    picked = {name: values[places] for name, values in record.columns().items()}
+    picked: dict[str, Any] = {name: values[places] for name, values in record.columns().items()}
     return replace(record, dates=dates, **picked)
