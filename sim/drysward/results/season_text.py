@@ -28,13 +28,23 @@ def days_ahead(outlook: xr.Dataset) -> list[int]:
     return [*(lead for lead in LEADS if lead < n - 7), n - 1]
 
 
+def best_plan(outlook: xr.Dataset) -> str:
+    """The plan that keeps the most fields to the last date, of equals the one with the least
+    water.
+    """
+    keeps = outlook["odds"].sel(stage=RISK).isel(date=-1) <= KEEPS
+    need = outlook["site_water_needed"].sel(certainty=0.9)
+    plans = [str(plan) for plan in outlook["plan"].values]
+    return min(plans, key=lambda p: (-int(keeps.sel(plan=p).sum()), float(need.sel(plan=p))))
+
+
 def season_sentences(outlook: xr.Dataset, system: str) -> Iterator[str]:
     """Which plan keeps which field to the last date at how much water; when water runs out."""
     last = outlook["odds"].sel(stage=RISK).isel(date=-1)
     keeps = last <= KEEPS
     fields, plans = outlook["field"].values, list(outlook["plan"].values)
     need = outlook["site_water_needed"].sel(certainty=0.9)
-    best = min(plans, key=lambda p: (-int(keeps.sel(plan=p).sum()), float(need.sel(plan=p))))
+    best = best_plan(outlook)
     end = day_text(outlook["date"].values[-1])
     kept = [field for field in fields if bool(keeps.sel(field=field, plan=best))]
     unit = volume_display([need], system, 2)
