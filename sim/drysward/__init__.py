@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from drysward.studies.doubt.answers import drawn_answers as draws
     from drysward.studies.result_files import open_any as open
     from drysward.studies.saving import save
+    from drysward.studies.season.outlook import season
     from drysward.studies.size import size
     from drysward.studies.sweep.effects import effects
     from drysward.studies.sweep.front import front
@@ -45,6 +46,7 @@ _HOMES = {
     "answers": "drysward.results.answers",
     "summarise": "drysward.results.summary",
     "draws": "drysward.studies.doubt.answers:drawn_answers",
+    "season": "drysward.studies.season.outlook",
     "size": "drysward.studies.size",
     "sweep": "drysward.studies.sweep.run",
     "search": "drysward.studies.sweep.search",
@@ -59,7 +61,7 @@ _HOMES = {
 
 __all__ = [
     "__version__", "answers", "draws", "effects", "front", "ledger", "load", "loads", "open",
-    "picture", "report", "run", "save", "search", "shipped", "size", "summarise", "sweep",
+    "picture", "report", "run", "save", "search", "season", "shipped", "size", "summarise", "sweep",
 ]  # fmt: skip
 
 

@@ -22,7 +22,7 @@ from drysward.screen.visible import say, visible
 from drysward.studies.sweep import MANIFEST
 
 COMMANDS = (
-    "init", "show", "compare", "supply", "report", "picture", "sweep", "front", "effects", "search",
+    "init", "show", "compare", "season", "supply", "report", "picture", "sweep", "front", "effects", "search",
     "check", "ledger", "catalog", "weather", "fit",
 )  # fmt: skip
 

@@ -1,0 +1,118 @@
+"""The outlook of a season in sentences."""
+
+from __future__ import annotations
+
+from collections.abc import Hashable, Iterator
+
+import numpy as np
+import xarray as xr
+
+from drysward.results.answer_text import KEEPS
+from drysward.results.text import STAGE_WORDS, listed, of_100, volume_display, volume_text
+
+LEADS = (14, 30, 60)
+"""Days ahead that a table shows, before the last date."""
+_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+RISK = "dormant"
+
+
+def day_text(day: np.datetime64) -> str:
+    """``Jul 2``."""
+    whole = day.astype("datetime64[D]").astype(object)
+    return f"{_MONTHS[whole.month - 1]} {whole.day}"
+
+
+def days_ahead(outlook: xr.Dataset) -> list[int]:
+    """Places of the dates that a table shows: some weeks ahead, and the last."""
+    n = outlook.sizes["date"]
+    return [*(lead for lead in LEADS if lead < n - 7), n - 1]
+
+
+def season_sentences(outlook: xr.Dataset, system: str) -> Iterator[str]:
+    """Which plan keeps which field to the last date at how much water; when water runs out."""
+    last = outlook["odds"].sel(stage=RISK).isel(date=-1)
+    keeps = last <= KEEPS
+    fields, plans = outlook["field"].values, list(outlook["plan"].values)
+    need = outlook["site_water_needed"].sel(certainty=0.9)
+    best = min(plans, key=lambda p: (-int(keeps.sel(plan=p).sum()), float(need.sel(plan=p))))
+    end = day_text(outlook["date"].values[-1])
+    kept = [field for field in fields if bool(keeps.sel(field=field, plan=best))]
+    unit = volume_display([need], system, 2)
+    stage = STAGE_WORDS[RISK]
+    if kept:
+        whole = {1: "", 2: "both fields"}.get(len(fields), f"all {len(fields)} fields")
+        what = whole if whole and len(kept) == len(fields) else _labels(outlook, kept)
+        together = "" if len(kept) == len(fields) else ", of all fields together"
+        yield (
+            f"“{_label(outlook, 'plan', best)}” keeps {what} to {end} ({stage} in "
+            f"{100 * KEEPS:.0f} of 100 ways or fewer). Keep "
+            f"{volume_text(float(need.sel(plan=best)), unit)} {unit.unit} for it{together}: enough "
+            "in 90 of 100 ways."
+        )
+    lost = [field for field in fields if not bool(keeps.sel(field=field).any())]
+    if lost:
+        least = last.sel(field=lost).min("plan")
+        odds = listed([
+            f"{of_100(float(least.sel(field=field)))} of 100 on {_label(outlook, 'field', field)}"
+            for field in lost
+        ])  # fmt: skip
+        yield f"No plan keeps {_labels(outlook, lost)}: {stage} comes by {end} in {odds} at best."
+    driest = min(plans, key=lambda p: float(need.sel(plan=p)))
+    if driest != best:
+        odds = listed([
+            f"{of_100(float(last.sel(field=field, plan=driest)))} of 100 on "
+            f"“{_label(outlook, 'field', field)}”"
+            for field in fields
+        ])  # fmt: skip
+        yield f"Under “{_label(outlook, 'plan', driest)}” {stage} comes by {end} in {odds}."
+    yield from _supply_sentences(outlook, system)
+
+
+def _supply_sentences(outlook: xr.Dataset, system: str) -> Iterator[str]:
+    if "runs_out" not in outlook:
+        return
+    out = outlook["runs_out"]
+    short = [plan for plan in outlook["plan"].values if float(out.sel(plan=plan)) > 0.0]
+    if not short:
+        yield "Allowance and storage last to the end under every plan, in every way on."
+        return
+    for plan in short:
+        early, middle, _ = outlook["runs_out_date"].sel(plan=plan).values
+        when = "" if np.isnat(early) else f"; in 10 of 100 ways by {day_text(early)}"
+        when += "" if np.isnat(middle) else f", in half of them by {day_text(middle)}"
+        yield (
+            f"Under “{_label(outlook, 'plan', plan)}” allowance or storage runs short in "
+            f"{of_100(float(out.sel(plan=plan)))} of 100 ways{when}."
+        )
+
+
+def usual_sentence(outlook: xr.Dataset) -> str:
+    """Where today's state makes no difference: odds whose limits hold those of a usual year."""
+    if "usual_odds" not in outlook:
+        return ""
+    end = outlook.sel(stage=RISK).isel(date=-1)
+    alike = (end["odds_low"] <= end["usual_odds"]) & (end["usual_odds"] <= end["odds_high"])
+    n = int(alike.sum())
+    stage = STAGE_WORDS[RISK]
+    if n == alike.size:
+        return f"by the last date the odds of {stage} are no better known than the usual odds"
+    if n == 0:
+        return f"today's state changes the odds of {stage} on every field, under every plan"
+    parts = [
+        f"{_label(outlook, 'field', f)} under “{_label(outlook, 'plan', p)}”"
+        for f in outlook["field"].values
+        for p in outlook["plan"].values
+        if not bool(alike.sel(field=f, plan=p))
+    ]
+    return (
+        f"today's state changes the odds of {stage} on {listed(parts)}; elsewhere they are no "
+        "better known than the usual odds"
+    )
+
+
+def _label(outlook: xr.Dataset, dim: str, key: Hashable) -> str:
+    return str(outlook[f"{dim}_label"].sel({dim: key}).item())
+
+
+def _labels(outlook: xr.Dataset, fields: list[Hashable]) -> str:
+    return listed([f"“{_label(outlook, 'field', field)}”" for field in fields])
