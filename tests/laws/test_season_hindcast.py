@@ -135,6 +135,14 @@ def test_workers_and_other_dates_do_not_matter(scenario, record, found):
         assert np.array_equal(*both, equal_nan=True), name
 
 
+def test_roots_of_a_year_are_not_known_ahead(scenario, record, found):
+    """A depth drawn for each year would be known to the outlook and its truth, and to no person."""
+    drawn = replace(scenario, answers=replace(scenario.answers, rooting_varies=True))
+    varied = hindcast(drawn, record, DATES[1:])
+    for name in ("odds", "came", "water_mean"):
+        assert (varied[name].values == found[name].sel(issued=["08-01"]).values).all()
+
+
 def test_weather_that_is_the_same_every_year_leaves_nothing_to_score(scenes, scenario):
     year = scenes.weather(years=1)
     days = np.concatenate([np.arange(365) for _ in range(8)])
@@ -169,7 +177,7 @@ def test_refusals(scenario, record):
             hindcast(scenario, record, (wrong,))
     with pytest.raises(FaultyInput, match="no date"):
         hindcast(scenario, record, ())
-    with pytest.raises(FaultyInput, match="3 years with weather .* at least 5 for a hindcast"):
+    with pytest.raises(FaultyInput, match=r"3 years with weather .* at least 5 for a hindcast"):
         hindcast(scenario, record.between(2001, 2004), ("06-01",))
 
 

@@ -1,7 +1,8 @@
 """Weights of ways on and forecasts among them: worked numbers.
 
 The numbers are computed by hand: categories of an outlook by their number of years, regression of
-anomalies as in textbooks, ranks as in Clark and others 2004, J. Hydrometeorology 5:243, from memory.
+anomalies as in textbooks, ranks as in Clark and others 2004, J. Hydrometeorology 5:243, from
+memory.
 """
 
 from __future__ import annotations

@@ -19,7 +19,8 @@ from drysward.results.frequency import RESAMPLES
 FloatArray = NDArray[np.float64]
 
 UNKNOWN = "too few events to say"
-NO_BETTER, BETTER, WORSE = (f"{word} than the usual odds" for word in ("no better", "better", "worse"))
+NO_BETTER = "no better than the usual odds"
+BETTER, WORSE = "better than the usual odds", "worse than the usual odds"
 
 
 # ---------------------------------------------------------------- odds
@@ -58,9 +59,10 @@ def brier_parts(chance: ArrayLike, happened: ArrayLike, edges: ArrayLike) -> Bri
     """Murphy's parts of the mean Brier score of forecasts (N, ...), by bins of their odds.
 
     With n_k forecasts of mean p_k in bin k, of which the share o_k happened, and o of all:
-    sum n_k (p_k - o_k)^2 / N, sum n_k (o_k - o)^2 / N, and o(1 - o) (Murphy 1973, J. Appl. Meteorol.
-    12:595; from memory). Odds that differ within a bin add the variance within bins less twice its
-    covariance with the events (Stephenson, Coelho & Jolliffe 2008, Weather and Forecasting 23:752).
+    sum n_k (p_k - o_k)^2 / N, sum n_k (o_k - o)^2 / N, and o(1 - o) (Murphy 1973, J. Applied
+    Meteorology 12:595; from memory). Odds that differ within a bin add the variance within bins
+    less twice its covariance with the events (Stephenson, Coelho & Jolliffe 2008, Weather and
+    Forecasting 23:752).
 
     Parameters
     ----------
@@ -122,13 +124,14 @@ def reliability_bins(
     """
     p, o = np.asarray(chance, float), np.asarray(happened, float)
     found = _in_bins(p, o, edges)
-    n, p_k, o_k = (np.stack([one[i] for one in found]) for i in (1, 2, 3))
+    n = np.stack([of_bin[1] for of_bin in found])
+    p_k = np.stack([np.where(of_bin[1] > 0.0, of_bin[2], np.nan) for of_bin in found])
+    o_k = np.stack([np.where(of_bin[1] > 0.0, of_bin[3], np.nan) for of_bin in found])
     tail = (1.0 - confidence) / 2.0
-    low, high = (binomial_quantile(q, n, p_k) / np.maximum(n, 1.0) for q in (tail, 1.0 - tail))
-    there = n > 0
-    return ReliabilityBins(
-        n, *(np.where(there, values, np.nan) for values in (p_k, o_k, low, high))
-    )
+    least = binomial_quantile(tail, n, np.nan_to_num(p_k))
+    most = binomial_quantile(1.0 - tail, n, np.nan_to_num(p_k))
+    with np.errstate(invalid="ignore"):  # 0 of 0
+        return ReliabilityBins(n, p_k, o_k, least / n, most / n)
 
 
 def binomial_quantile(q: float, n: ArrayLike, p: ArrayLike) -> FloatArray:

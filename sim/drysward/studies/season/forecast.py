@@ -5,13 +5,13 @@ The file is CSV with a row a day from today on, ten at most::
     date,rain_mm,rain_chance_pct,tmax_c,tmin_c
     2026-07-01,0.5,20,31,19
 
-Rain is the mean that the day may expect, dry cases included; ``rain_in``, ``tmax_f`` and ``tmin_f``
-are read as well. A forecast is worth less each day ahead. Temperature is regressed to the climate of
-the date by the correlation of its day ahead, with the departure of each way as its error (anomaly
-regression; textbooks, from memory). Rain is drawn by rank: the wettest way of a day receives the
-wettest of the day's distribution, so that wet days stay beside wet days and cool days beside wet ones
-(Clark and others 2004, J. Hydrometeorology 5:243; from memory). Humidity, wind and radiation stay
-those of the way.
+Rain is the mean that the day may expect, dry cases included; ``rain_in``, ``tmax_f`` and
+``tmin_f`` are read as well. A forecast is worth less each day ahead. Temperature is regressed to
+the climate of the date by the correlation of its day ahead, with the departure of each way as its
+error (anomaly regression; textbooks, from memory). Rain is drawn by rank: the wettest way of a day
+receives the wettest of the day's distribution, so that wet days stay beside wet days and cool days
+beside wet ones (Clark and others 2004, J. Hydrometeorology 5:243; from memory). Humidity, wind and
+radiation stay those of the way.
 """
 
 from __future__ import annotations
@@ -104,7 +104,8 @@ def read_forecast(path: Path, today: np.datetime64) -> Forecast:
     try:
         rows = [(reader.line_num, row) for row in reader]
     except csv.Error as error:
-        raise FaultyInput(Fault(f"{where} line {reader.line_num}", f"is not CSV ({error})")) from None
+        spot = f"{where} line {reader.line_num}"
+        raise FaultyInput(Fault(spot, f"is not CSV ({error})")) from None
     if not rows:
         raise FaultyInput(Fault(where, "is empty", f"a header ({HEADERS}) and a row a day"))
     top = [name.strip() for name in rows[0][1]]
@@ -220,18 +221,17 @@ class DateClimate:
 def date_climate(record: DailyRecord, dates: NDArray[np.datetime64]) -> DateClimate:
     """The climate of ``dates`` (n,) from the days of all years within HALF_WINDOW_DAYS of them."""
     there = calendar_day(record.dates)
-    found: list[tuple[float, float, float, float]] = []
+    means = np.empty((4, dates.size))
     amounts = []
-    for day in calendar_day(dates):
+    for i, day in enumerate(calendar_day(dates)):
         apart = np.abs(there - day)
         near = np.minimum(apart, 366 - apart) <= HALF_WINDOW_DAYS
         rain = np.where(record.rain_mm[near] >= WET_MM, record.rain_mm[near], 0.0)
         amounts.append(np.sort(rain[rain > 0.0]))
-        found.append((
-            float(rain.mean()), float((rain > 0.0).mean()),
-            float(record.tmax_c[near].mean()), float(record.tmin_c[near].mean()),
-        ))  # fmt: skip
-    return DateClimate(*np.array(found).reshape(-1, 4).T, tuple(amounts))
+        tmax, tmin = record.tmax_c[near], record.tmin_c[near]
+        means[:, i] = [values.mean() for values in (rain, rain > 0.0, tmax, tmin)]
+    rain_mm, rain_chance, tmax_c, tmin_c = means
+    return DateClimate(rain_mm, rain_chance, tmax_c, tmin_c, tuple(amounts))
 
 
 # ---------------------------------------------------------------- ways with a forecast
@@ -321,8 +321,9 @@ def ways_with_forecast(
         )
     columns["tmin_c"] = np.minimum(columns["tmin_c"], columns["tmax_c"])
     w = np.full(len(ways), 1.0 / len(ways)) if weights is None else weights / weights.sum()
-    for day in np.flatnonzero(skill.rain[:n] > 0.0):
-        part = skill.rain[day]
+    for day, part in enumerate(skill.rain[:n]):
+        if part == 0.0:
+            continue
         chance, mean_mm = (
             float(usual[day] + part * (stated[day] - usual[day]))
             for usual, stated in (

@@ -140,7 +140,8 @@ def tercile_weights(rain_mm: FloatArray, outlook: Sequence[float]) -> FloatArray
     chances = np.asarray(outlook, float)
     if chances.shape != (3,) or not np.all(chances >= 0.0) or abs(chances.sum() - 1.0) > 0.011:
         what = f"chances {', '.join(f'{p:g}' for p in chances.ravel()[:5])}"
-        allowed = "three chances that add up to 1, such as 0.4, 0.35, 0.25 for " + ", ".join(TERCILES)
+        names = ", ".join(TERCILES)
+        allowed = f"three chances that add up to 1, such as 0.4, 0.35, 0.25 for {names}"
         raise FaultyInput(Fault("outlook", what, allowed))
     n = rain_mm.size
     rank = np.empty(n, np.int64)
