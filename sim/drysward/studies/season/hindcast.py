@@ -32,7 +32,7 @@ from drysward.results import scores
 from drysward.results.ahead import reached_by
 from drysward.scenario.model import PlanSpec, Scenario
 from drysward.studies.season.ahead import Start, run_ahead, start_at
-from drysward.studies.season.outlook import runs_before_of, season_end
+from drysward.studies.season.outlook import runs_before_of, season_end, this_year
 from drysward.studies.season.ways import ways_of_record
 from drysward.weather.record import DailyRecord
 
@@ -74,7 +74,7 @@ class _Issue:
 
 def hindcast(
     scenario: Scenario,
-    record: DailyRecord,
+    record: DailyRecord | None = None,
     dates: Sequence[str] = DATES,
     plans: Sequence[PlanSpec] | None = None,
     workers: int | None = None,
@@ -84,8 +84,11 @@ def hindcast(
 
     Parameters
     ----------
-    record : daily weather of several years.
+    scenario : its fields and plans; roots go as deep as in the catalog in every year.
+    record : daily weather of several years in place of the scenario's file.
     dates : month and day on which outlooks are issued, as 07-01.
+    plans : those of the scenario when None.
+    workers : threads; the numbers do not depend on them.
     on_progress : called with the share that is done.
 
     Returns
@@ -103,7 +106,13 @@ def hindcast(
     FaultyInput
         For a date that is none, or fewer than FEWEST_YEARS years that have a state on every date
         and weather to the end of the season.
+
+    Examples
+    --------
+    >>> past = drysward.hindcast(drysward.load("fields.toml"))
+    >>> past["skill"].sel(scored="all", field="practice", plan="refill", stage="wilt").to_series()
     """
+    record = this_year(scenario) if record is None else record
     plans = tuple(scenario.plans if plans is None else plans)
     scenario = replace(scenario, answers=replace(scenario.answers, rooting_varies=False))
     years = _years(scenario, record, dates)
