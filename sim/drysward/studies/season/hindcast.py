@@ -261,7 +261,6 @@ def _scored(
     odds, came = pooled("odds"), pooled("came")
     parts = scores.brier_parts(odds, came, EDGES)
     bins = scores.reliability_bins(odds, came, EDGES)
-    ranks = pooled("ranks").sum(axis=0)
     out = {
         "events": came.sum(axis=0),
         "brier": scores.brier(odds, came).mean(axis=0),
@@ -272,8 +271,9 @@ def _scored(
         "water_crps": pooled("crps").mean(axis=0),
         "usual_water_crps": pooled("usual_crps").mean(axis=0),
         "lasting_water_crps": pooled("lasting_crps").mean(axis=0),
-        "water_ranks": ranks,
-        "water_ranks_p": scores.flatness(ranks)[1],
+        # No chi-square: where today's state says nothing, every year has another rank among the
+        # same years, and the ranks are flatter than chance.
+        "water_ranks": pooled("ranks").sum(axis=0),
     }
     lasting_brier = scores.brier(pooled("lasting"), came)
     for name, ours, theirs in (
@@ -320,7 +320,6 @@ _SCORES = {
     "usual_water_crps": ("fair CRPS of the water of a usual year", "mm"),
     "lasting_water_crps": ("error of the watering of the last days lasting", "mm"),
     "water_ranks": ("outlooks by the rank of the water that came among its ways", "1"),
-    "water_ranks_p": ("chance of ranks as uneven of independent outlooks that are right", "1"),
     **{
         f"{name}{over}{end}": (f"{limit}skill of the {what} over {than}", "1")
         for name, what in (("skill", "odds"), ("water_skill", "water needed"))
