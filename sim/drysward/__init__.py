@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from drysward.studies.doubt.answers import drawn_answers as draws
     from drysward.studies.result_files import open_any as open
     from drysward.studies.saving import save
+    from drysward.studies.season.hindcast import hindcast
     from drysward.studies.season.outlook import season
     from drysward.studies.size import size
     from drysward.studies.sweep.effects import effects
@@ -47,6 +48,7 @@ _HOMES = {
     "summarise": "drysward.results.summary",
     "draws": "drysward.studies.doubt.answers:drawn_answers",
     "season": "drysward.studies.season.outlook",
+    "hindcast": "drysward.studies.season.hindcast",
     "size": "drysward.studies.size",
     "sweep": "drysward.studies.sweep.run",
     "search": "drysward.studies.sweep.search",
@@ -60,8 +62,9 @@ _HOMES = {
 }
 
 __all__ = [
-    "__version__", "answers", "draws", "effects", "front", "ledger", "load", "loads", "open",
-    "picture", "report", "run", "save", "search", "season", "shipped", "size", "summarise", "sweep",
+    "__version__", "answers", "draws", "effects", "front", "hindcast", "ledger", "load", "loads",
+    "open", "picture", "report", "run", "save", "search", "season", "shipped", "size", "summarise",
+    "sweep",
 ]  # fmt: skip
 
 

@@ -37,6 +37,7 @@ KINDS = (
     "supply",
     "play",
     "generated_weather",
+    "forecasts",
 )
 GRADES = ("measured", "published", "common practice", "from memory", "estimate")
 SCENARIO = "scenario"
