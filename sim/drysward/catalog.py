@@ -36,6 +36,7 @@ KINDS = (
     "turf_processes",
     "supply",
     "play",
+    "readings",
     "generated_weather",
 )
 GRADES = ("measured", "published", "common practice", "from memory", "estimate")
