@@ -41,7 +41,8 @@ def test_lines_of_a_day_add_up_and_units_are_converted(tmp_path, scenario):
 
 
 def test_dates_outside_of_the_season_do_not_count_and_are_noted(tmp_path, scenario):
-    text = "date,field,depth_mm\n2018-06-01,stadium,10\n2019-06-01,stadium,9\n2019-07-01,stadium,8\n"
+    rows = ["2018-06-01,stadium,10", "2019-06-01,stadium,9", "2019-07-01,stadium,8"]
+    text = "\n".join(["date,field,depth_mm", *rows, ""])
     log = log_of(tmp_path, scenario, text)
     assert log.applied_mm(scenario)["stadium"] == {DAY("2019-06-01"): 9.0}
     assert "2 rows from 2018-06-01 to 2019-07-01" in log.notes[0]

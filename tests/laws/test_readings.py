@@ -41,7 +41,7 @@ def test_units_and_words(tmp_path, scenario):
     assert (probe.value, probe.depth_mm) == pytest.approx((0.185, 76.2))
     assert (probe.place, probe.instrument) == ("goal mouth", "A")
     assert by_kind["moisture", 0].instrument == "probe"
-    assert by_kind["wilt", 1].value == pytest.approx(0.1) and by_kind["wilt", 1].word
+    assert (by_kind["wilt", 1].value, by_kind["wilt", 1].word) == (0.1, "first spots")
     assert by_kind["rooting depth", 1].value == pytest.approx(203.2)
     assert by_kind["precipitation rate", 1].value == pytest.approx(12.7)
 
@@ -63,7 +63,8 @@ def test_units_and_words(tmp_path, scenario):
 def test_refusals_name_line_and_column(tmp_path, scenario, row, expected):
     with pytest.raises(FaultyInput) as refusal:
         readings_of(tmp_path, scenario, f"{row}\n")
-    assert "line 2" in str(refusal.value) and expected in str(refusal.value)
+    assert "line 2" in str(refusal.value)
+    assert expected in str(refusal.value)
 
 
 def test_readings_of_other_seasons_are_noted(tmp_path, scenario):

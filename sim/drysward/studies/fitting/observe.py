@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +18,7 @@ from drysward.studies.fitting.readings import KINDS, Reading, seen_entry
 from drysward.studies.fitting.seasons import Seasons
 
 FloatArray = NDArray[np.float64]
+Waters = tuple[Any, Any, Any]  # at field capacity, wilting point and saturation
 
 # Kinds that the daily account has, by its name of them.
 _DAILY = {
@@ -69,7 +71,7 @@ def _moisture(
         seasons.daily[name][k, days, f] for name in ("surface_water", "root_water", "root_depth")
     )
 
-    def held(water: FloatArray, layer: FloatArray, part: FloatArray) -> FloatArray:
+    def held(water: FloatArray, layer: Waters, part: Waters) -> FloatArray:
         fc, wp, sat = (np.broadcast_to(x, water.shape) for x in layer)
         part_fc, part_wp, part_sat = (np.broadcast_to(x, water.shape) for x in part)
         rows = zip(water, wp, fc, sat, part_wp, part_fc, part_sat, strict=True)

@@ -76,7 +76,7 @@ def span_of(scenario: Scenario, record: DailyRecord, stop: np.datetime64) -> Spa
 
 @dataclass(frozen=True, eq=False)
 class Seasons:
-    """Daily numbers of K draws by name, each (K, T, F), at the end of each day of ``dates`` (T,)."""
+    """Daily numbers of K draws by name (K, T, F), at the end of each day of ``dates`` (T,)."""
 
     dates: NDArray[np.datetime64]
     daily: dict[str, FloatArray]
@@ -86,7 +86,7 @@ class Seasons:
 
 
 def seasons_so_far(scenarios: Sequence[Scenario], span: Span, log: Log) -> Seasons:
-    """The season of each scenario with the water of the log; ``scenarios`` differ in numbers only."""
+    """The season of each scenario on the water of the log; they differ in numbers only."""
     alone = [replace(one, supply=None) for one in scenarios]
     zones = [tuple(field_root_zone(spec, one.catalog) for spec in one.fields) for one in alone]
     before: Runs | None = None
