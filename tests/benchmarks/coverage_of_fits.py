@@ -51,6 +51,7 @@ rule = "none"
 """
 TODAY = np.datetime64("2018-09-20")
 N_READINGS, KEPT, BINS = 60, 19, 10
+EVERY = 10  # twins after which results are printed
 
 
 def log_of_season() -> Log:
@@ -116,6 +117,12 @@ def main(n: int, n_draws: int, first: int) -> None:
         later += [(one.inside_50, one.inside_90, one.n) for one in out.held_out
                   if one.kind == "moisture"]  # fmt: skip
         print(f"{seed}: {time.perf_counter() - began:.0f} s", flush=True)
+        if (seed - first + 1) % EVERY == 0 or seed == first + n - 1:
+            report(seed - first + 1, n_draws, ranks, middle, later, falls)
+
+
+def report(n, n_draws, ranks, middle, later, falls):
+    """Print what the twins so far have shown."""
     print(f"\n{n} twins, {n_draws} draws each; middle 50% and 90% as shares of the twins")
     print(f"{'':52}  50%  90%  fall linear  ranks (sum of squares; 99% under)")
     for name, of in ranks.items():

@@ -3,7 +3,7 @@
 What is not known are the draws of the scenario (``studies.doubt``) and, of each probe, its offset
 and gain. One change of each number at a time shows which of them readings can bear on, by the
 exact linear update. These are fitted by a smoother of an ensemble; what the others could do to the
-readings counts as error of the readings.
+readings counts as error of the readings, and they are drawn from what misfit is left.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from drysward.drive.runs import compiled_run_site
 from drysward.faults import Fault, FaultyInput
-from drysward.results.smoother import linear_update, smoothed
+from drysward.results.smoother import STEPS, linear_update, smoothed
 from drysward.scenario.model import SKINNED, Scenario
 from drysward.special import ndtr, ndtri
 from drysward.studies.doubt.crossed import drawn_numbers, drawn_point
@@ -260,7 +260,7 @@ def fit(
     used = slice(0, n_fitted)
     wanted = candidates(scenario, instruments_of(every), stop - 1)
     effects = effects_of(model, (*every, *(one for of in wanted for one in of.readings)))
-    say(0.3)
+    say(0.25)
     error = errors_of(every, scenario)
 
     # Which numbers the readings can bear on, by the exact update of all of them at once.
@@ -276,37 +276,45 @@ def fit(
     others = np.setdiff1d(np.arange(d), chosen)
     # What the others could do counts as error.
     aside = operator[:, others]
-    error = error + aside @ aside.T
+    with_others = error + aside @ aside.T
 
     at = np.concatenate([chosen, d + np.arange(n_of)])
     before = ndtri(even_shares(at.size, n_draws, [seed, 19]))
-    states: dict[str, FloatArray] = {}
+    rng = np.random.default_rng([seed, 23])
     step = 0
 
-    def predict_all(scores: FloatArray) -> FloatArray:
-        nonlocal states, step
-        whole_scores = np.zeros((len(scores), d))
-        whole_scores[:, chosen] = scores[:, : chosen.size]
-        values, states = model.run(whole_scores, every)
+    def run(
+        scores: FloatArray, of_others: FloatArray
+    ) -> tuple[FloatArray, dict[str, FloatArray]]:
+        nonlocal step
+        every_score = np.zeros((len(scores), d))
+        every_score[:, chosen], every_score[:, others] = scores[:, : chosen.size], of_others
+        values, states = model.run(every_score, every)
         step += 1
-        say(0.3 + 0.14 * step)
-        return through_instruments(values, scores[:, chosen.size :], every)
+        say(0.25 + 0.75 * step / (len(STEPS) + 2))
+        return through_instruments(values, scores[:, chosen.size :], every), states
 
-    first_states: dict[str, FloatArray] = {}
+    nothing = np.zeros((n_draws, others.size))
+    states_before: dict[str, FloatArray] = {}
 
     def predict(scores: FloatArray) -> FloatArray:
-        out = predict_all(scores)[:, used]
-        if not first_states:
-            first_states.update(states)
-        return out
+        out, states = run(scores, nothing)
+        if not states_before:
+            states_before.update(states)
+        return out[:, used]
 
-    out = smoothed(before, predict, readings.values[used], error[used, used], seed)
-    final = predict_all(out.members)
-    say(1.0)
+    out = smoothed(before, predict, readings.values[used], with_others[used, used], seed)
+    # What is left of each member's misfit says a little of the others, which are drawn from it.
+    off = readings.values[used] - predict(out.members)
+    of_others = _drawn_from(off, aside[used], error[used, used], out.counted, rng)
+    final, states = run(out.members, of_others)
+    unfitted = rng.standard_normal((n_draws, others.size))
+    for name, of in states_before.items():
+        states_before[name] = of + unfitted @ effects.states[name][:, others].T
 
     linear = linear_update(
         np.zeros(at.size), np.eye(at.size), operator[used][:, at], np.zeros(n_fitted),
-        error[used, used],
+        with_others[used, used],
     ).covariance  # fmt: skip
     fitted_numbers = tuple(model.numbers[i] for i in chosen)
     after_values = _values_of(model, out.members, chosen)
@@ -325,12 +333,32 @@ def fit(
         confounded=_confounded([row.name for row in rows], out.members),
         next=_next(model, effects, wanted, out.members, at, len(every)),
         today=states,
-        today_before=first_states,
+        today_before=states_before,
         date=stop - 1,
         readings=readings,
         counted=out.counted,
         notes=(*readings.notes, *log.notes),
     )
+
+
+def _drawn_from(
+    off: FloatArray,
+    aside: FloatArray,
+    error: FloatArray,
+    counted: FloatArray,
+    rng: np.random.Generator,
+) -> FloatArray:
+    """Scores (N, r) of numbers that were not fitted, given the misfits (N, n) of each member.
+
+    ``aside`` (n, r) are their effects on the readings, which ``counted`` (n,) so much. Exact for
+    lines: a draw of the prior, moved by what a misfit of its own making leaves to explain.
+    """
+    inflated = error + np.diag(np.diag(error) * (1.0 / counted - 1.0))
+    free = rng.standard_normal((len(off), aside.shape[1]))
+    noise = rng.standard_normal(off.shape) @ np.linalg.cholesky(inflated).T
+    left = off - free @ aside.T - noise
+    moved: FloatArray = free + np.linalg.solve(inflated + aside @ aside.T, left.T).T @ aside
+    return moved
 
 
 def name_of(number: Doubtful) -> str:
@@ -429,7 +457,7 @@ def _reproduced(
 
 
 def _confounded(names: Sequence[str], scores: FloatArray) -> tuple[tuple[str, str, float], ...]:
-    together = np.corrcoef(scores.T) if scores.shape[1] > 1 else np.eye(1)
+    together = np.atleast_2d(np.corrcoef(scores.T))
     return tuple(
         (names[i], names[j], float(together[i, j]))
         for i in range(len(names))
