@@ -71,8 +71,10 @@ def write_twin(folder, seed):
     ]  # fmt: skip
 
     def write(values):
-        rows = [f"{day},{field},{kind},{100 * max(value, 0.0):.2f},%,,{depth},,"
-                for (day, field, kind, _, depth), value in zip(cells, values, strict=True)]  # fmt: skip
+        rows = [
+            f"{day},{field},{kind},{100 * max(value, 0.0):.2f},%,,{depth},,"
+            for (day, field, kind, _, depth), value in zip(cells, values, strict=True)
+        ]
         (folder / "readings.csv").write_text("\n".join([HEAD, *rows, ""]))
 
     write(np.zeros(len(cells)))

@@ -66,7 +66,7 @@ def hardness(readings: Path, surface: str | None) -> None:
     type=click.IntRange(1, 30),
     default=10,
     show_default=True,
-    help="Fit so many numbers at most: those that the readings tell most of.",
+    help="Fit so many numbers at most: those that the readings narrow most.",
 )
 @click.option(
     "--draws",

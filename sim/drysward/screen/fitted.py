@@ -8,7 +8,7 @@ from drysward.faults import listed
 from drysward.results.text import count_text
 from drysward.scenario.model import SKINNED, Scenario
 from drysward.screen.document import Heading, Part, Row, Table, notes, number, words
-from drysward.studies.fitting.fit import CANNOT_TELL, Fitted, Reproduced
+from drysward.studies.fitting.fit import LEAST_NARROWED, Fitted, Reproduced
 
 _LEAST_COUNTED = 0.5  # a reading that counts less than half is named
 _NEXT_SHOWN = 4
@@ -45,7 +45,7 @@ def what_readings_say(fitted: Fitted, scenario: Scenario) -> list[Part]:
 
 
 def _sentences(fitted: Fitted) -> list[Part]:
-    learned = [row for row in fitted.rows if row.fall >= CANNOT_TELL]
+    learned = [row for row in fitted.rows if row.fall >= LEAST_NARROWED]
     out: list[Part] = []
     if learned:
         best = max(learned, key=lambda row: row.fall)
@@ -55,8 +55,8 @@ def _sentences(fitted: Fitted) -> list[Part]:
         )
     else:
         out.append("The readings narrow no number by a tenth. More dates in dry spells would.")
-    if fitted.cannot_tell:
-        out.append(f"They cannot tell {listed(fitted.cannot_tell, 6)}: less than a tenth narrower.")
+    if fitted.hardly_narrowed:
+        out.append(f"They hardly narrow {listed(fitted.hardly_narrowed, 6)}: by less than a tenth.")
     if fitted.not_fitted:
         out.append(
             f"{count_text(len(fitted.not_fitted), 'other number')} hardly touched by these "
@@ -64,7 +64,10 @@ def _sentences(fitted: Fitted) -> list[Part]:
         )
     for one, other, together in fitted.confounded:
         way = "more of one with more" if together > 0.0 else "more of one with less"
-        out.append(f"These readings cannot tell {one} from {other}: {way} of the other fits too.")
+        out.append(
+            f"{one} and {other} stand for one another in these readings: {way} of the other fits "
+            "too."
+        )
     for i, counted in enumerate(fitted.counted):
         if counted < _LEAST_COUNTED:
             read = fitted.readings.each[i]

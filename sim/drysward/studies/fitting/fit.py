@@ -41,7 +41,7 @@ FloatArray = NDArray[np.float64]
 DRAWS = 100
 MOST_FITTED = 10  # numbers beside those of instruments; more would need more draws
 LEAST_FALL = 0.05  # share of a number's variance that readings must take to be worth fitting
-CANNOT_TELL = 0.10  # fall of the spread under which readings are said not to tell a number
+LEAST_NARROWED = 0.10  # fall of the spread under which a number counts as hardly narrowed
 CONFOUNDED = 0.8  # correlation after readings from which two numbers stand for one another
 FEWEST_READINGS = 3
 _TOGETHER = 16  # draws side by side
@@ -126,9 +126,9 @@ class Fitted:
     notes: tuple[str, ...]
 
     @property
-    def cannot_tell(self) -> tuple[str, ...]:
+    def hardly_narrowed(self) -> tuple[str, ...]:
         """Names of fitted numbers whose spread hardly fell."""
-        return tuple(row.name for row in self.rows if row.fall < CANNOT_TELL)
+        return tuple(row.name for row in self.rows if row.fall < LEAST_NARROWED)
 
 
 class Model:
@@ -258,8 +258,8 @@ def fit(
     model = Model(scenario, log, record, stop, workers)
     n_fitted = len(every) - (len(every) // 3 if hold_out else 0)
     used = slice(0, n_fitted)
-    wanted = candidates(scenario, instruments_of(every), stop - 1)
-    effects = effects_of(model, (*every, *(one for of in wanted for one in of.readings)))
+    possible = candidates(scenario, instruments_of(every), stop - 1)
+    effects = effects_of(model, (*every, *(one for of in possible for one in of.readings)))
     say(0.25)
     error = errors_of(every, scenario)
 
@@ -331,7 +331,7 @@ def fit(
         reproduced=_reproduced(every[used], readings.values[used], foretold[:, used]),
         held_out=_reproduced(every[n_fitted:], readings.values[n_fitted:], foretold[:, n_fitted:]),
         confounded=_confounded([row.name for row in rows], out.members),
-        next=_next(model, effects, wanted, out.members, at, len(every)),
+        next=_next(model, effects, possible, out.members, at, len(every)),
         today=states,
         today_before=states_before,
         date=stop - 1,
@@ -351,7 +351,7 @@ def _drawn_from(
     """Scores (N, r) of numbers that were not fitted, given the misfits (N, n) of each member.
 
     ``aside`` (n, r) are their effects on the readings, which ``counted`` (n,) so much. Exact for
-    lines: a draw of the prior, moved by what a misfit of its own making leaves to explain.
+    lines: a draw of the prior, moved by what its own effects leave unexplained.
     """
     inflated = error + np.diag(np.diag(error) * (1.0 / counted - 1.0))
     free = rng.standard_normal((len(off), aside.shape[1]))
@@ -483,7 +483,7 @@ _CANDIDATES = (
     ("wilting point", "a soil test of wilting point, top 4 in", 0.10, 101.6, 1),
     ("uniformity", "a catch test of uniformity", 0.7, 0.0, 1),
     ("precipitation rate", "a catch test of the rate", 12.0, 0.0, 1),
-    ("wilt", "a look for wilt", 0.1, 0.0, 1),
+    ("wilt", "the share of wilt, by eye", 0.1, 0.0, 1),
     ("green cover", "green cover, by photograph", 0.9, 0.0, 1),
 )
 
@@ -508,12 +508,12 @@ def candidates(
 def _next(
     model: Model,
     effects: Effects,
-    wanted: Sequence[Candidate],
+    possible: Sequence[Candidate],
     after: FloatArray,
     at: NDArray[np.int64],
     n_read: int,
 ) -> tuple[Next, ...]:
-    """Candidates, the most telling of today's depletion first, by the linear update.
+    """Candidates, those that narrow most of today's depletion first, by the linear update.
 
     What is known after the readings is the ensemble's covariance of the numbers ``at`` that were
     fitted, and the prior of the rest. ``n_read`` readings of ``effects`` come before candidates.
@@ -523,7 +523,7 @@ def _next(
     covariance[np.ix_(at, at)] = np.cov(after.T).reshape(at.size, at.size)
     rows = []
     place = n_read
-    for one in wanted:
+    for one in possible:
         operator = effects.readings[place : place + len(one.readings)]
         place += len(one.readings)
         state = effects.states["depletion"][one.f]
