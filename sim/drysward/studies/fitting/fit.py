@@ -8,11 +8,12 @@ readings counts as error of the readings, and they are drawn from what misfit is
 
 from __future__ import annotations
 
+import math
 import os
 import tomllib
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,10 +21,17 @@ from numpy.typing import NDArray
 from drysward.drive.runs import compiled_run_site
 from drysward.faults import Fault, FaultyInput
 from drysward.results.smoother import STEPS, linear_update, smoothed
+from drysward.scenario.load import from_tree
 from drysward.scenario.model import SKINNED, Scenario
 from drysward.special import ndtr, ndtri
-from drysward.studies.doubt.crossed import drawn_numbers, drawn_point
-from drysward.studies.doubt.draws import Doubtful, draws_at, even_shares, varying_together
+from drysward.studies.doubt.crossed import drawn_numbers
+from drysward.studies.doubt.draws import (
+    Doubtful,
+    draws_at,
+    even_shares,
+    placed,
+    varying_together,
+)
 from drysward.studies.fitting.observe import (
     errors_of,
     instruments_of,
@@ -189,9 +197,13 @@ class Model:
         row = {
             one.key: one.written(value)
             for one, value, likely in zip(self.numbers, values, self.likely, strict=True)
-            if value != likely
+            if not math.isclose(value, likely, rel_tol=1e-9, abs_tol=1e-12)
         }
-        return drawn_point(self.scenario, self.tree, self.scenario.plans, row).scenario
+        of, tree = self.scenario, placed(self.tree, row)
+        for table in ("costs", "sizing"):  # what is paid or sought is no part of a draw
+            tree.pop(table, None)
+        drawn = from_tree(tree, of.folder, "a draw", of.text, climate_is_checked=True)
+        return replace(drawn, weather=of.weather)
 
 
 @dataclass(frozen=True, eq=False)
@@ -310,7 +322,8 @@ def fit(
     final, states = run(out.members, of_others)
     unfitted = rng.standard_normal((n_draws, others.size))
     for name, of in states_before.items():
-        states_before[name] = of + unfitted @ effects.states[name][:, others].T
+        spread = of + unfitted @ effects.states[name][:, others].T
+        states_before[name] = spread if name == "depletion" else np.clip(spread, 0.0, 1.0)
 
     linear = linear_update(
         np.zeros(at.size), np.eye(at.size), operator[used][:, at], np.zeros(n_fitted),
