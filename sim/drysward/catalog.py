@@ -36,6 +36,7 @@ KINDS = (
     "turf_processes",
     "supply",
     "play",
+    "readings",
     "generated_weather",
     "forecasts",
 )
