@@ -198,8 +198,8 @@ PLAY_YEAR = _dtype(
 SUPPLY = _dtype(
     # 0 when nothing limits the supply and no results of it are needed
     "on "
-    # hours of watering in a day, the most that the pipes carry in them; capacity of the storage, and
-    # the dead volume in it (m3)
+    # hours of watering in a day, the most that the pipes carry in them; capacity of the storage,
+    # and the dead volume in it (m3)
     "window network capacity dead seepage "
     # hours of crew in a day for machines and hoses; 1 when crew or a machine are shared
     "crew is_shared "

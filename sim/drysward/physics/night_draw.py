@@ -1,8 +1,9 @@
 """Water that a night's watering can draw: inflow counts only as far as it comes while fields water.
 
-A day has one watering. Fields draw what storage holds when it begins, and what reaches storage until
-it ends. What comes in the rest of the day fills the storage afterwards, as far as it has room. With
-the whole day's inflow a tank of any size would pass a well's water of 24 hours in a night of eight.
+A day has one watering. Fields draw what storage holds when it begins, and what reaches storage
+until it ends. What comes in the rest of the day fills the storage afterwards, as far as it has
+room. With the whole day's inflow a tank of any size would pass a well's water of 24 hours in a
+night of eight.
 """
 
 from __future__ import annotations
