@@ -18,8 +18,8 @@ DAY_H = 24.0
 def pumped_in_window_m3(rate_m3_h: float, hours: float, window_h: float) -> float:
     """Water that a source, or the pipes, give while fields water (m3).
 
-    ``hours`` of its day are pumped, as many of them as fit in the ``window_h`` of watering: whoever
-    runs a pump for part of the day runs it when water is wanted. Our own.
+    ``hours`` of its day are pumped, as many of them as fit in the ``window_h`` of watering: a pump
+    that runs for part of the day runs first when fields need it. Our own.
     """
     together = smaller(hours, window_h)
     return rate_m3_h * together if together > 0.0 else 0.0

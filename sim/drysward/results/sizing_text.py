@@ -122,7 +122,7 @@ def smallest_text(supply: xr.Dataset) -> str:
 
 def bounds_lines(supply: xr.Dataset, system: str) -> list[tuple[str, str]]:
     """Heading and text: the smallest pond of its shape, where the search starts there; nothing
-    where sizes may be as small as is asked.
+    where any size can be.
     """
     if "sizing_smallest" not in supply:
         return []

@@ -126,7 +126,7 @@ def _supply(scenario: Scenario, system: str) -> Iterator[tuple[str, str]]:
 
 
 def _goal(scenario: Scenario) -> Iterator[tuple[str, str]]:
-    """What the sizing looks for, and which fields it judges where the scenario names none."""
+    """The goal of the sizing, and which fields it judges where the scenario names none."""
     if scenario.sizing is None:
         return
     text = f"least {goal_text(scenario.sizing, scenario.answers.reached_days)}"

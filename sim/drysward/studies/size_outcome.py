@@ -1,8 +1,8 @@
 """What a supply of one size does over the years: who fails, where the water comes from, its cost.
 
 Shares of two sizes are set beside each other to say why the larger of them fails. Where none
-suffices, the same plan with all the water that it demands tells a supply that gives too little from
-a system or a plan that does.
+suffices, the same plan is run with all the water that it demands: the goal is then kept where only
+the supply falls short, and not where the system or the plan does.
 """
 
 from __future__ import annotations
@@ -59,8 +59,8 @@ class Outcome:
     """What the years do under a supply of one size.
 
     ``by_field`` (Y, J) are the years that do not keep the outcome, for each field that is judged,
-    or the site (J = 1); ``missed`` (Y, causes), m3, is the shortage by cause. Means of the years, m3:
-    ``delivered`` to the fields, ``from_storage`` the part of it out of storage and ``direct`` (S,)
+    or the site (J = 1); ``missed`` (Y, causes), m3, is the shortage by cause. Means of the years,
+    m3: ``delivered`` to the fields, ``from_storage`` the part of it out of storage and ``direct`` (S,)
     that straight from each source; ``filled`` (S,) is what each source puts into storage,
     ``runoff`` and ``rain`` what else fills it. ``energy_kwh``, ``water_cost`` and ``energy_cost``
     are means of the years too. ``supply`` is the supply of that size.
