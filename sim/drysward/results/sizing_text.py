@@ -122,9 +122,9 @@ def smallest_text(supply: xr.Dataset) -> str:
 
 def bounds_lines(supply: xr.Dataset, system: str) -> list[tuple[str, str]]:
     """Heading and text: the smallest pond of its shape, where the search starts there; nothing
-    where any size can be.
+    where any size can be, or none is needed.
     """
-    if "sizing_smallest" not in supply:
+    if "sizing_smallest" not in supply or supply["sizing_size"].item() == 0.0:
         return []
     smallest = supply["sizing_smallest"]
     depth = f"{smallest.attrs['depth_mm'] / MM_PER_FOOT:.3g} ft"

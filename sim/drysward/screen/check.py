@@ -131,7 +131,7 @@ def _goal(scenario: Scenario) -> Iterator[tuple[str, str]]:
         return
     text = f"least {goal_text(scenario.sizing, scenario.answers.reached_days)}"
     if scenario.sizing.field == ANY_FIELD and "sizing.keep.field" not in scenario.written:
-        text += " (keep.field is not written)"
+        text += " (keep.field names none)"
     yield "Goal", text
 
 
