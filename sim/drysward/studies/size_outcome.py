@@ -60,8 +60,8 @@ class Outcome:
 
     ``by_field`` (Y, J) are the years that do not keep the outcome, for each field that is judged,
     or the site (J = 1); ``missed`` (Y, causes), m3, is the shortage by cause. Means of the years,
-    m3: ``delivered`` to the fields, ``from_storage`` the part of it out of storage and ``direct`` (S,)
-    that straight from each source; ``filled`` (S,) is what each source puts into storage,
+    m3: ``delivered`` to the fields, ``from_storage`` the part of it out of storage and ``direct``
+    (S,) that straight from each source; ``filled`` (S,) is what each source puts into storage,
     ``runoff`` and ``rain`` what else fills it. ``energy_kwh``, ``water_cost`` and ``energy_cost``
     are means of the years too. ``supply`` is the supply of that size.
 
