@@ -321,6 +321,13 @@ def test_two_dry_years_running_are_worse_than_two_apart(scenes, fixed):
     assert running.sum() > 1.2 * apart.sum() > 0.0
 
 
+def test_a_spell_ends_with_the_year(base, fixed):
+    """A plan that is short on every day has a spell a year, no longer one that only grows."""
+    years = through(base, fixed, SupplySpec((source(0.01),))).supply.years
+    assert years.shortage_events.tolist() == [1.0] * years.size
+    assert years.worst_event == pytest.approx(years.shortage)
+
+
 # Sizing
 
 
