@@ -194,6 +194,11 @@ def convert(value: float, unit: str, to: str, *, expected: str = "") -> float:
     return library_convert(value, unit, to, expected)
 
 
+def unit_of(text: object) -> str:
+    """The unit of a quantity that ``parse`` can read: all after its number."""
+    return str(text).strip().partition(" ")[2].strip()
+
+
 def written_in(value: float, kind: Kind, unit: str) -> float:
     """``value`` of the base unit of ``kind`` as a number of ``unit``; ValueError as ``convert``."""
     zero, one = convert(0.0, unit, kind.base), convert(1.0, unit, kind.base)

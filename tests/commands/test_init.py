@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Sequence
 from pathlib import Path
 
 import pytest
@@ -9,9 +11,10 @@ from click.testing import CliRunner, Result
 
 import drysward
 from drysward.cli import main
+from drysward.physics.pond import least_square_pond_m3
 from drysward.scenario.keys import keys, meanings
-from drysward.scenario.load import shipped_texts
-from drysward.scenario.starter import NewScenario, keys_of, scenario_text
+from drysward.scenario.load import loads, shipped_texts
+from drysward.scenario.starter import USUAL_FIELDS, NewField, NewScenario, keys_of, scenario_text
 
 PLACE = ("--latitude", "40", "--elevation", "140 m")
 RECORD = Path(__file__).parents[1] / "data" / "baltimore-washington-2010-2019.csv"
@@ -184,3 +187,17 @@ def test_a_comment_says_what_the_schema_allows() -> None:
     assert "# Latitude, north positive." in text
     assert "-90 to 90" in text
     assert all(len(line) < 100 for line in text.splitlines())
+
+
+@pytest.mark.parametrize("fields", [USUAL_FIELDS, USUAL_FIELDS * 2])
+def test_the_supply_in_comments_runs_once_they_are_taken_out(fields: Sequence[NewField]) -> None:
+    text = scenario_text(NewScenario(field_list=fields), "x.toml")
+    assert loads(text, ".").supply is None
+    scenario = loads(re.sub(r"^#(?=[\[a-z]|$)", "", text, flags=re.MULTILINE), ".")
+    assert scenario.supply is not None
+    assert scenario.supply.storage is not None
+    assert scenario.sizing is not None
+    assert scenario.sizing.plan == "refill_at_40_depletion"
+    least = least_square_pond_m3(scenario.supply.storage.depth_m, 3.0)
+    assert least < 0.25 * scenario.supply.storage.volumes_m3[-1]
+    assert "priority" in text

@@ -14,7 +14,7 @@ from drysward.catalog import SCENARIO, load_catalog
 from drysward.faults import FaultyInput
 from drysward.quantities import AREA, FLOW, VOLUME, parse
 from drysward.scenario.load import loads, shipped
-from drysward.scenario.model import Scenario, Sizing, SupplySpec
+from drysward.scenario.model import ANY_FIELD, Scenario, Sizing, SupplySpec
 from drysward.scenario.resolved import DEFAULT, Row, resolved_values
 from drysward.scenario.supply_tables import MOST_SITE_STAGES
 from drysward.scenario.values import price_per
@@ -323,12 +323,12 @@ def test_costs_and_priority() -> None:
 
 
 def test_sizing_by_default() -> None:
-    """Death on 5% of the first field in no more than one year of ten."""
+    """Death on 5% of any field in no more than one year of ten."""
     found = sizing(WELL, POND, SIZING)
     assert (found.plan, found.find.what, found.find.of) == ("keep", "storage", "")
     assert math.isnan(found.find.low)
     assert math.isnan(found.find.high)
-    assert (found.outcome, found.field, found.share, found.odds) == ("dead", "north", 0.05, 0.1)
+    assert (found.outcome, found.field, found.share, found.odds) == ("dead", "any", 0.05, 0.1)
     assert found.against is None
 
 
@@ -539,7 +539,18 @@ def test_supply_is_said_once() -> None:
 
 def test_a_pond_whose_sides_meet() -> None:
     (told,) = faults(WELL, POND.replace("1 Mgal", "1000 gal"))
-    assert told.startswith("supply.storage.capacity: a pond 3.048 m deep with sides of 3:1 holds")
+    assert told == (
+        "supply.storage.capacity: a pond 10 ft deep with sides of 3:1 holds no less than 89,800 "
+        'gal; "89800 gal" or more, less depth or steeper sides'
+    )
+    (told,) = faults(WELL, POND.replace("1 Mgal", "10 m3"))
+    assert "holds no less than 340 m3;" in told
+
+
+@pytest.mark.parametrize("field", ["", ', field = "any"'])
+def test_a_goal_for_any_field(field: str) -> None:
+    found = sizing(WELL, POND, SIZING + f'keep = {{ outcome = "dormant"{field} }}\n')
+    assert found.field == ANY_FIELD
 
 
 # --- what a scenario runs on ------------------------------------------------------------------

@@ -198,8 +198,9 @@ PLAY_YEAR = _dtype(
 SUPPLY = _dtype(
     # 0 when nothing limits the supply and no results of it are needed
     "on "
-    # most that the pipes carry in a day; capacity of the storage, and the dead volume in it (m3)
-    "network capacity dead seepage "
+    # hours of watering in a day, the most that the pipes carry in them; capacity of the storage,
+    # and the dead volume in it (m3)
+    "window network capacity dead seepage "
     # hours of crew in a day for machines and hoses; 1 when crew or a machine are shared
     "crew is_shared "
     # restrictions: the kind of their index, and the number of stages

@@ -177,6 +177,7 @@ def tables(result: xr.Dataset, units: str) -> list[Table]:
 
 
 _DAYS = Display("d", 1.0, 0)
+_SPELL = Display("d", 1.0, 1)
 _DRY = 10.0
 """Return period (years) of the dry year that stands beside the average one."""
 
@@ -299,7 +300,8 @@ def _reliability_table(result: xr.Dataset, units: str) -> Table:
             *of_years,
             _odds(result, "shortage_odds", here),
             *(_number(result, name, percent, here)
-              for name in ("time_reliability", "volume_reliability", "resilience")),
+              for name in ("time_reliability", "volume_reliability")),
+            _number(result, "spell_days", _SPELL, here),
             *(_number(result, name, volume, here) for name in ("vulnerability", "worst_event")),
         ]  # fmt: skip
 
@@ -309,8 +311,8 @@ def _reliability_table(result: xr.Dataset, units: str) -> Table:
         columns = ["Years without shortage, %", f"Years short by over {limit}, %"]
         columns += ["Worst year short by, %", "Worst year"]
     columns += [
-        "Years with any day short, %", "Days in full, %", "Volume delivered, %", "Resilience, %",
-        f"Mean spell, {volume.unit}", f"Worst spell, {volume.unit}",
+        "Years with any day short, %", "Days in full, %", "Volume delivered, %",
+        "Mean spell, days", f"Mean spell, {volume.unit}", f"Worst spell, {volume.unit}",
     ]  # fmt: skip
     return Table(
         "Supply: reliability",
@@ -318,8 +320,8 @@ def _reliability_table(result: xr.Dataset, units: str) -> Table:
         [_by_plan(result, {}, cells)],
         "Years: percent of the years, ± standard error; < and > are 90% limits where no year, or "
         "every year, had it. Short by: shortage over the demand of the year. Days in full: days "
-        "whose demand is met the same night. Resilience: chance that a short day is the last of "
-        "its spell. Spell: volume short on days in a row.",
+        "whose demand is met the same night. Spell: days short in a row, and the water missed in "
+        "them; it ends with the season.",
     )
 
 

@@ -33,6 +33,7 @@ from drysward.results.doubt_text import (
     why_no_measure,
 )
 from drysward.results.sizing_text import (
+    bounds_lines,
     carried_text,
     confidence_lines,
     not_monotone_text,
@@ -341,7 +342,9 @@ def _sizing_answer(result: xr.Dataset, units: str) -> str:
     size = result["sizing_size"]
     what = plain(str(result.attrs.get("sizing", "size")))
     if np.isnan(size.item()):
-        return f"No size that was tried suffices for the least {what}."
+        why = plain(str(size.attrs.get("why", "")))
+        found = f"No size that was tried suffices for the least {what}"
+        return f"{found}: {why}." if why else f"{found}."
     least, low, high = (
         size_text(result[f"sizing_{name}"], units, size) for name in ("size", "low", "high")
     )
@@ -363,6 +366,7 @@ def sizing_notes(result: xr.Dataset, units: str) -> list[tuple[str, str]]:
         notes.append(("Larger sizes", f"with {again} too many years fail again"))
     if text := not_monotone_text(result, units):
         notes.append(("Trade-off", text))
+    notes += bounds_lines(result, units)
     return [(name, plain(text)) for name, text in [*notes, *confidence_lines(result, units)]]
 
 

@@ -362,7 +362,8 @@ class StorageSpec:
     """A pond or a closed tank: area of the water (K,) at volumes (K,) from empty to full.
 
     ``dead_m3`` cannot be drawn. A tank has areas of 0: no rain, evaporation or seepage.
-    ``lining`` is the origin of its seepage, "" when that is stated as a number.
+    ``lining`` is the origin of its seepage, "" when that is stated as a number. ``depth_m`` and
+    ``side_slope`` are those of a pond that is no survey; NaN for others.
     """
 
     kind: str
@@ -375,6 +376,8 @@ class StorageSpec:
     evaporation_factor: float = 0.0
     lift_m: float = 0.0
     pump_efficiency: float = 0.6
+    depth_m: float = math.nan
+    side_slope: float = math.nan
 
 
 @dataclass(frozen=True)
@@ -476,17 +479,22 @@ class Sought:
     high: float = math.nan
 
 
+ANY_FIELD = "any"
+"""In place of the field of a sizing: whichever field of turf has the outcome."""
+
+
 @dataclass(frozen=True)
 class Sizing:
     """The smallest ``find`` that keeps an outcome: in no more than ``odds`` of years does
     ``outcome`` ("dead", "dormant", "wilt", "footprint" of ``field``, or "shortage") pass
-    ``share`` of the field (of the year's request, for "shortage"). ``against`` makes a curve.
+    ``share`` of the field (of the year's request, for "shortage"). With ``ANY_FIELD`` a year counts
+    when any field of turf passes it. ``against`` makes a curve.
     """
 
     plan: str
     find: Sought
     outcome: str = "dead"
-    field: str = ""
+    field: str = ANY_FIELD
     share: float = 0.05
     odds: float = 0.10
     against: Sought | None = None

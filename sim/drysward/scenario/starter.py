@@ -105,6 +105,12 @@ class NewScenario:
         return not self.stated_normals
 
     @property
+    def watering_plan(self) -> str:
+        """Key of the last plan that waters; of the last plan when none does."""
+        waters = [key for key, plan in self.plans.items() if plan.rule != "none"]
+        return (waters or list(self.plans))[-1]
+
+    @property
     def normals(self) -> Mapping[str, str]:
         """Monthly normals, written in TOML."""
         if self.stated_normals:

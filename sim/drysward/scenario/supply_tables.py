@@ -8,12 +8,28 @@ from collections.abc import Sequence
 from itertools import pairwise
 from typing import Annotated, Any, Self
 
-from pydantic import BeforeValidator, Field, RootModel, ValidationInfo, model_validator
+from pydantic import (
+    BeforeValidator,
+    Field,
+    ModelWrapValidatorHandler,
+    RootModel,
+    ValidationInfo,
+    model_validator,
+)
 
 from drysward.catalog import Catalog
 from drysward.faults import quoted
-from drysward.physics.pond import square_bottom_m, square_pond, surveyed_pond, tank
-from drysward.quantities import AREA, DAILY_RATE, FLOW, LENGTH, TIME, VOLUME
+from drysward.physics.pond import least_square_pond_m3, square_pond, surveyed_pond, tank
+from drysward.quantities import (
+    AREA,
+    DAILY_RATE,
+    FLOW,
+    LENGTH,
+    TIME,
+    VOLUME,
+    unit_of,
+    written_in,
+)
 from drysward.scenario.model import (
     CatchmentSpec,
     Restrictions,
@@ -267,20 +283,39 @@ class StorageTable(Part):
                 if getattr(self, key) is None:
                     allowed = "a pond needs capacity, depth and side_slope, or table"
                     flaws.append((key, "is missing", allowed))
-            if not flaws:
-                flaws += self._square_flaws()
         if self.lining is not None and self.seepage is not None:
             flaws.append(("lining", "conflicts with seepage", "keep one of them"))
         refuse(flaws)
         return self
 
-    def _square_flaws(self) -> Flaws:
-        """Faults of a pond whose sides would meet above the bottom."""
-        try:
-            square_bottom_m(self.capacity or 0.0, self.depth or 0.0, self.side_slope or 0.0)
-        except ValueError as error:
-            return [("capacity", str(error), "more capacity, less depth or steeper sides")]
-        return []
+    @model_validator(mode="wrap")
+    @classmethod
+    def _sides_reach_the_bottom(cls, written: Any, read: ModelWrapValidatorHandler[Self]) -> Self:
+        """Refuses a pond whose sides would meet above the bottom, in the units of the file."""
+        found = read(written)
+        if found.capacity is None or found.depth is None or found.side_slope is None:
+            return found
+        least = least_square_pond_m3(found.depth, found.side_slope)
+        if found.capacity < least:
+            unit = unit_of(written["capacity"])
+            gives = _rounded_up(written_in(least, VOLUME, unit))
+            refuse(
+                [
+                    (
+                        "capacity",
+                        f"a pond {quoted(written['depth'], bare=True)} deep with sides of "
+                        f"{found.side_slope:g}:1 holds no less than {gives:,.10g} {unit}",
+                        f'"{gives:.10g} {unit}" or more, less depth or steeper sides',
+                    )
+                ]
+            )
+        return found
+
+
+def _rounded_up(number: float) -> float:
+    """``number`` with three digits, none less than it is."""
+    step = 10.0 ** (math.floor(math.log10(number)) - 2)
+    return math.ceil(number / step) * step
 
 
 class CatchmentTable(Part):
@@ -475,13 +510,14 @@ def month_shares(ration: str | MonthShares) -> tuple[float, ...]:
 
 
 def _storage(table: StorageTable, catalog: Catalog) -> StorageSpec:
-    capacity, depth, slope = table.capacity or 0.0, table.depth or 0.0, table.side_slope or 0.0
+    capacity, depth, slope = table.capacity or 0.0, math.nan, math.nan
     if table.kind == TANK:
         volumes, areas = tank(capacity)
     elif table.table is not None:
         depths_m = [depth_mm / MM_PER_M for depth_mm in table.table.depth]
         volumes, areas = surveyed_pond(depths_m, table.table.area)
     else:
+        depth, slope = table.depth or 0.0, table.side_slope or 0.0
         volumes, areas = square_pond(capacity, depth, slope)
     lining, seepage, evaporation = "", 0.0, 0.0
     if table.kind == POND:
@@ -499,6 +535,8 @@ def _storage(table: StorageTable, catalog: Catalog) -> StorageSpec:
         evaporation_factor=evaporation,
         lift_m=table.lift_m,
         pump_efficiency=_number(catalog, "pump", "pump_efficiency", table.pump_efficiency),
+        depth_m=depth,
+        side_slope=slope,
     )
 
 

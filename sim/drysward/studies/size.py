@@ -49,7 +49,8 @@ def size(
     ``sizing_as_given``, ``sizing_failing_years`` and the years behind them, in the unit of what is
     sized (attribute ``units``: m3, m3 h-1 or m2); ``sizing_curve`` by ``point`` where [sizing] has
     an ``against``; with draws ``sizing_confidence`` (confidence,) and ``sizing_draw_least``
-    (draw,). NaN where no size suffices, infinite in a draw where none does.
+    (draw,). NaN where no size suffices, and attribute ``why`` of ``sizing_size`` says why; infinite
+    in a draw where none does.
 
     Raises
     ------
