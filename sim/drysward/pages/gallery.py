@@ -24,7 +24,7 @@ from drysward.pages.result import (
     plain,
 )
 from drysward.quantities import shown
-from drysward.results.choice import days_below, driest_plan, has_days_below, safest_plan
+from drysward.results.choice import best_plan, days_below, driest_plan, has_days_below
 from drysward.results.sizing_text import NOTHING
 from drysward.results.text import CAUSES, case_text, volume_display, volume_text, year_text
 from drysward.studies.sweep.effects import effects
@@ -143,11 +143,11 @@ def _accounts(result: xr.Dataset) -> list[Choice]:
 
 
 def _of_interest(result: xr.Dataset) -> Allowed:
-    return {"plan": {driest_plan(result), safest_plan(result)}}
+    return {"plan": {driest_plan(result), best_plan(result)}}
 
 
-def _of_safest(result: xr.Dataset) -> Allowed:
-    return {"plan": {safest_plan(result)}, "case": {"dry"}}
+def _of_best(result: xr.Dataset) -> Allowed:
+    return {"plan": {best_plan(result)}, "case": {"dry"}}
 
 
 def _of_demand(result: xr.Dataset) -> Allowed:
@@ -550,7 +550,7 @@ PICTURES = (
         ("irrigation_month_quantile",),
         _watered,
         _alt_months,
-        _of_safest,
+        _of_best,
     ),
     Picture(
         "demand",
@@ -571,7 +571,7 @@ PICTURES = (
         ("chosen_year", "daily_depletion", "daily_precipitation", "daily_irrigation_landed"),
         _accounts,
         _alt_account,
-        _of_safest,
+        _of_best,
     ),
 )
 
