@@ -24,7 +24,7 @@ from drysward.pages.result import (
     plain,
 )
 from drysward.quantities import shown
-from drysward.results.choice import best_plan, days_below, driest_plan, has_days_below
+from drysward.results.choice import best_plan, days_below, driest_plan, has_days_below, mean_water
 from drysward.results.sizing_text import NOTHING
 from drysward.results.text import CAUSES, case_text, volume_display, volume_text, year_text
 from drysward.studies.sweep.effects import effects
@@ -263,10 +263,10 @@ def _alt_days(result: xr.Dataset, choice: Choice, units: str) -> str:
 
 def _alt_water(result: xr.Dataset, choice: Choice, units: str) -> str:
     depth = shown("mm", units)
-    one = result[["season_water"]].assign(lost=days_below(result)[0]).sel(choice)
+    one = xr.Dataset({"used": mean_water(result), "lost": days_below(result)[0]}).sel(choice)
     parts = [
         f"{label(result, 'plan', k)} "
-        f"{float(one['season_water'].sel(plan=k)) * depth.factor:.{depth.decimals}f} {depth.unit} "
+        f"{float(one['used'].sel(plan=k)) * depth.factor:.{depth.decimals}f} {depth.unit} "
         f"and {float(one['lost'].sel(plan=k)):.0f} days"
         for k in keys(result, "plan")
     ]

@@ -61,6 +61,8 @@ def best_sentences(result: xr.Dataset, stage: str = RISK, system: str = "us") ->
     out = [_best_sentence(result, keeps, plan, stage, system, is_sum=not pairs)]
     if text := _drier_sentence(result, keeps, plan, system):
         out.append(text)
+    if not np.isfinite(water(result)[0].sel(plan=plan).values).all():
+        return out
     out += [_compared_sentence(result, pair, plan, system) for pair in pairs[:_MOST_NAMED]]
     if len(pairs) > _MOST_NAMED:
         out[-1] += f" {len(pairs) - _MOST_NAMED} more such comparisons are in the table."
@@ -152,7 +154,7 @@ def _driest(result: xr.Dataset, keeps: xr.DataArray, plan: str) -> str:
     """The plan with the least water of those that keep what ``plan`` keeps."""
     same = keeps.sel(field=_kept_under(keeps, plan)).all("field")
     volume = site_water(result)[0].where(same.transpose("plan").values, np.inf)
-    return str(volume["plan"].values[int(volume.argmin("plan"))])
+    return str(volume["plan"].values[int(np.argmin(volume.fillna(np.inf).values))])
 
 
 def _drier_sentence(result: xr.Dataset, keeps: xr.DataArray, plan: str, system: str) -> str:

@@ -90,18 +90,22 @@ def water_names(result: xr.Dataset) -> tuple[str, str]:
     )  # fmt: skip
 
 
+def mean_water(result: xr.Dataset) -> xr.DataArray:
+    """Water (mm) of the mean year."""
+    return result[water_names(result)[0]]
+
+
 def water(result: xr.Dataset) -> tuple[xr.DataArray, xr.DataArray]:
     """Water (mm) of the mean year and of the dry year."""
-    mean, dry = water_names(result)
-    return result[mean], result[dry].sel(period=dry_period(result), drop=True)
+    dry = result[water_names(result)[1]].sel(period=dry_period(result), drop=True)
+    return mean_water(result), dry
 
 
 def site_water(result: xr.Dataset) -> tuple[xr.DataArray, xr.DataArray | None]:
     """Water (m3) of all fields in the mean year and in the dry year, by plan; the latter None in a
     file that lacks it.
     """
-    depth = result[water_names(result)[0]]
-    mean = (depth * result["area_m2"] / 1000.0).sum("field", skipna=False)
+    mean = (mean_water(result) * result["area_m2"] / 1000.0).sum("field", skipna=False)
     of_draws = "doubt_demand" in result
     name = "doubt_site_demand" if of_draws else "site_demand_volume"
     if name not in result:
