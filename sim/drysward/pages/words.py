@@ -65,7 +65,7 @@ from drysward.results.text import (
     year_text,
     years_used,
 )
-from drysward.scenario.model import RECORD
+from drysward.scenario.choices import RECORD
 from drysward.studies.sweep.effects import effects
 from drysward.studies.sweep.front import front as front_of
 from drysward.studies.sweep.surface import strongest

@@ -8,9 +8,10 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from drysward.scenario.model import FieldSpec
+if TYPE_CHECKING:
+    from drysward.scenario.model import FieldSpec
 
 ALTERNATIVES = "alternatives"
 """Attribute of a result: ``alternatives`` of its fields as JSON."""

@@ -12,7 +12,7 @@ import xarray as xr
 
 from drysward.catalog import GRADES
 from drysward.quantities import Display, display, shown
-from drysward.scenario.model import CONTINUOUS, GENERATOR, RESAMPLE
+from drysward.scenario.choices import CONTINUOUS, GENERATOR, RESAMPLE
 
 FINDINGS = "weather_findings"
 """Attribute of a result: findings about its weather file, as JSON."""
