@@ -340,6 +340,14 @@ def test_the_first_screen_answers(summary: xr.Dataset) -> None:
         assert note in said, note
 
 
+def test_a_mean_above_its_bad_year_is_explained_where_one_is(summary: xr.Dataset) -> None:
+    why = "the mean is the larger where fewer than 1 year in 10 has nearly all of the days"
+    assert why not in flowing(as_text(overview(comparison(summary))))
+    rare = summary["days_below_condition_1in10"] * 0.0
+    shown = comparison(summary.assign(days_below_condition_1in10=rare))
+    assert f"(1 year in 10 is worse than); {why}" in flowing(as_text(overview(shown)))
+
+
 def test_the_headline_stands_first(summary: xr.Dataset) -> None:
     heads = {
         word: as_text(overview(comparison(summary), word), 200) for word in ("wilt", "water")

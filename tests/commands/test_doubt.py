@@ -19,6 +19,8 @@ from drysward.cli import main
 from drysward.pages import open_result, page
 from drysward.pages.gallery import chart, choose, fitting, named
 from drysward.pages.words import answer
+from drysward.results.answer_text import best_sentences
+from drysward.results.choice import best_plan
 from drysward.results.doubt_text import (
     doubt_sentences,
     draws_note,
@@ -247,7 +249,8 @@ def test_a_field_without_turf_has_no_part_in_it(result: xr.Dataset) -> None:
 def test_terminal_and_page_say_the_same(told: tuple[Result, Path], result: xr.Dataset) -> None:
     shown = " ".join(told[0].stdout.split())
     assert draws_note(result) in shown
-    for sentence in doubt_sentences(result, "refill"):
+    assert best_plan(result) == "refill"
+    for sentence in (*best_sentences(result), *doubt_sentences(result, "refill")):
         assert sentence in shown
     # The question whether the choice stands is answered before any table.
     assert shown.index("the next, in ") < shown.index("Turf: mean")
@@ -256,7 +259,7 @@ def test_terminal_and_page_say_the_same(told: tuple[Result, Path], result: xr.Da
     assert max(map(len, lines)) <= 100
     text = unescape(page(result))
     assert draws_note(result)[1:] in text
-    for sentence in doubt_sentences(result, "refill"):
+    for sentence in (*best_sentences(result), *doubt_sentences(result, "refill")):
         assert sentence in text
 
 

@@ -145,9 +145,8 @@ def _by_field_text(result: xr.Dataset, plan: str, system: str) -> str:
             f" {unit.unit} in a typical year", f" in a 1-in-{dry_period(result):g} dry year"
         )  # fmt: skip
         parts.append(f"{typical}{words[0]} ({worst}{words[1]}) on {_label(result, 'field', key)}")
-    if len(fields) > _MOST_NAMED:
-        parts.append(f"as the table says on {len(fields) - _MOST_NAMED} more")
-    return listed(parts)
+    more = len(fields) - _MOST_NAMED
+    return listed(parts) + (f"; {more} more in the table" if more > 0 else "")
 
 
 def _driest(result: xr.Dataset, keeps: xr.DataArray, plan: str) -> str:
@@ -211,7 +210,9 @@ def _more_days(result: xr.Dataset, field: str, other: str, plan: str) -> str:
     if "doubt_better" in result:
         one, than = (other, field) if more > 0.0 else (field, other)
         share = result["doubt_better"].sel(plan=plan, field=one, other_field=than).item()
-        text += f" ({'more' if more > 0.0 else 'fewer'} in {draws_text(result, share)})"
+        count = draws_text(result, share)
+        tie = ", a tie counts half" if "." in count else ""
+        text += f" ({'more' if more > 0.0 else 'fewer'} in {count}{tie})"
     return text
 
 

@@ -15,6 +15,7 @@ import numpy as np
 import xarray as xr
 
 from drysward.quantities import Display, shown
+from drysward.results.alternatives import alternatives_of
 from drysward.results.answer_text import answer_sentences
 from drysward.results.choice import RISK, best_plan, days_below, odds, rule_text, water
 from drysward.results.doubt_text import (
@@ -550,7 +551,9 @@ def _volume_table(one: Comparison) -> Table:
     }  # fmt: skip
     of_field = summary[[f"{name}_volume" for name in names]].sel(period=period)
     of_site = summary[[f"site_{name}_volume" for name in names]].sel(period=period)
-    several = summary.sizes["field"] > 1
+    # Nobody builds two constructions of the same field, so their water is not added up.
+    pairs = alternatives_of(summary.attrs, [str(key) for key in summary["field"].values])
+    several = summary.sizes["field"] > 1 and not pairs
     kept = [of_field, *([of_site] if several else [])]
     unit = volume_display([v for part in kept for v in part.data_vars.values()], one.system)
     columns = [*_NAMES]
