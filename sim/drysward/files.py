@@ -370,7 +370,7 @@ def _is_same(read: Path, path: Path) -> bool:
 
 
 def _remove_own(path: Path) -> None:
-    """Remove a file that drysward wrote there and nobody has changed since."""
+    """Remove a file that drysward wrote there and that is unchanged since."""
     with suppress(OSError):
         is_file = path.is_file() and not path.is_symlink()
         if is_file and _digest(path) in _on_record(path.parent):

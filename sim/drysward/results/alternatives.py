@@ -1,6 +1,6 @@
 """Fields that are alike but for one thing, such as two constructions of the same field.
 
-Nobody builds both, so their water is not added up; they are compared.
+Only one of them is built, so their water is not added up; they are compared.
 """
 
 from __future__ import annotations

@@ -16,7 +16,7 @@ RISK = "dormant"
 KEEPS = 0.10
 """A plan keeps a field when the stage comes in no larger share of years than this (own choice)."""
 CLOSE_DAYS = 7.0
-"""Plans whose days below differ by no more a year are told apart by their water (own choice)."""
+"""Between plans whose days below differ by no more a year, water decides (own choice)."""
 
 _BELOW, _OF_DRAWS = "days_below_condition_mean", "doubt_days_below_condition"
 

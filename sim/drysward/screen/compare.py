@@ -551,7 +551,7 @@ def _volume_table(one: Comparison) -> Table:
     }  # fmt: skip
     of_field = summary[[f"{name}_volume" for name in names]].sel(period=period)
     of_site = summary[[f"site_{name}_volume" for name in names]].sel(period=period)
-    # Nobody builds two constructions of the same field, so their water is not added up.
+    # Of two constructions of a field one is built, so their water is not added up.
     pairs = alternatives_of(summary.attrs, [str(key) for key in summary["field"].values])
     several = summary.sizes["field"] > 1 and not pairs
     kept = [of_field, *([of_site] if several else [])]

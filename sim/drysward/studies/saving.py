@@ -47,7 +47,7 @@ def save(
     play.csv, with draws doubt.csv; where the summary is of a supply results.nc, supply.csv and,
     with a curve of sizes, tradeoff.csv. Of a front front.csv. Of a ledger the file named. Files of
     an earlier run in the folder that a run does not write anew are removed where drysward has them
-    on record and nobody has changed them.
+    on record, unchanged.
 
     Raises
     ------
