@@ -25,8 +25,9 @@ from drysward.scenario.model import (
     Scenario,
 )
 from drysward.scenario.resolved import DEFAULT, resolved_values
+from drysward.screen.document import notes
 from drysward.screen.formats import as_text
-from drysward.screen.night import night_tables
+from drysward.screen.night import grounds, shortfalls
 from drysward.site.night import (
     ground_take_mm,
     most_depth_mm,
@@ -350,7 +351,8 @@ def test_a_plan_may_say_its_largest_watering() -> None:
 def shown(*scenes: tuple[FieldSpec, PlanSpec, object], system: str = "us") -> str:
     most = float(patch_catches(0.7, 5).max())
     nights = [night_of(field, plan, zone, most, load_catalog()) for field, plan, zone in scenes]
-    printed = as_text(night_tables(nights, system))
+    cautions = (("Caution", line) for line in shortfalls(nights, system))
+    printed = as_text([*grounds(nights, system), notes(cautions)])
     assert max(map(len, printed.splitlines())) <= 100
     return " ".join(printed.split())
 

@@ -24,7 +24,7 @@ from drysward.pages.result import (
     plain,
 )
 from drysward.quantities import shown
-from drysward.results.choice import days_below, driest_plan, has_days_below, safest_plan
+from drysward.results.choice import best_plan, days_below, driest_plan, has_days_below, mean_water
 from drysward.results.sizing_text import NOTHING
 from drysward.results.text import CAUSES, case_text, volume_display, volume_text, year_text
 from drysward.studies.sweep.effects import effects
@@ -143,11 +143,11 @@ def _accounts(result: xr.Dataset) -> list[Choice]:
 
 
 def _of_interest(result: xr.Dataset) -> Allowed:
-    return {"plan": {driest_plan(result), safest_plan(result)}}
+    return {"plan": {driest_plan(result), best_plan(result)}}
 
 
-def _of_safest(result: xr.Dataset) -> Allowed:
-    return {"plan": {safest_plan(result)}, "case": {"dry"}}
+def _of_best(result: xr.Dataset) -> Allowed:
+    return {"plan": {best_plan(result)}, "case": {"dry"}}
 
 
 def _of_demand(result: xr.Dataset) -> Allowed:
@@ -263,10 +263,10 @@ def _alt_days(result: xr.Dataset, choice: Choice, units: str) -> str:
 
 def _alt_water(result: xr.Dataset, choice: Choice, units: str) -> str:
     depth = shown("mm", units)
-    one = result[["season_water"]].assign(lost=days_below(result)[0]).sel(choice)
+    one = xr.Dataset({"used": mean_water(result), "lost": days_below(result)[0]}).sel(choice)
     parts = [
         f"{label(result, 'plan', k)} "
-        f"{float(one['season_water'].sel(plan=k)) * depth.factor:.{depth.decimals}f} {depth.unit} "
+        f"{float(one['used'].sel(plan=k)) * depth.factor:.{depth.decimals}f} {depth.unit} "
         f"and {float(one['lost'].sel(plan=k)):.0f} days"
         for k in keys(result, "plan")
     ]
@@ -550,7 +550,7 @@ PICTURES = (
         ("irrigation_month_quantile",),
         _watered,
         _alt_months,
-        _of_safest,
+        _of_best,
     ),
     Picture(
         "demand",
@@ -571,7 +571,7 @@ PICTURES = (
         ("chosen_year", "daily_depletion", "daily_precipitation", "daily_irrigation_landed"),
         _accounts,
         _alt_account,
-        _of_safest,
+        _of_best,
     ),
 )
 

@@ -14,11 +14,12 @@ from drysward.pages import style
 from drysward.pages.result import SUPPLY, SWEEP, keys, kind_of, label, plain
 from drysward.pages.sweep_figures import odds_and_error, setting_text
 from drysward.quantities import Display, shown
-from drysward.results.choice import safest_plan
+from drysward.results.choice import best_plan
 from drysward.results.doubt_text import (
     DRAWN,
     ODDS,
     between_fields,
+    count_of_draws,
     doubt_sentences,
     draws_note,
     dry_period,
@@ -418,7 +419,7 @@ def _spread_table(result: xr.Dataset, drawn: xr.Dataset, units: str) -> Table:
     columns = ["Days lost a year"]
     columns += [f"{word.capitalize()}, of 100 years" for word in ODDS.values()]
     columns += [f"Water a year, {depth.unit}", f"Water of a 1-in-{period:g} year, {depth.unit}"]
-    found = [("Summary", plain(text)) for text in doubt_sentences(result, safest_plan(result))]
+    found = [("Summary", plain(text)) for text in doubt_sentences(result, best_plan(result))]
     for field in keys(drawn, "field"):
         of_field, name = drawn.sel(field=field), label(drawn, "field", field)
         notes = {"Too wide": too_wide(of_field), "Measure": spread_comes_from(of_field)}
@@ -442,13 +443,12 @@ def _spread(drawn: xr.Dataset, name: str, how: Display, where: Where) -> Cell:
 
 
 def _ranking_table(drawn: xr.Dataset) -> Table:
-    percent = Display("", 100.0, 0)
+    n = int(drawn.attrs["doubt_draws"])
     plans = keys(drawn, "plan")
 
     def cells(here: Where) -> list[Cell]:
         return [
-            Cell("") if other == here["plan"]
-            else _number(drawn, "doubt_fewer", percent, {**here, "other": other})
+            Cell("") if other == here["plan"] else _count(drawn, {**here, "other": other})
             for other in plans
         ]  # fmt: skip
 
@@ -456,12 +456,17 @@ def _ranking_table(drawn: xr.Dataset) -> Table:
         "Certainty of the ranking",
         [f"Fewer than “{label(drawn, 'plan', plan)}”" for plan in plans],
         [_by_plan(drawn, {"field": field}, cells) for field in fields_of_turf(drawn)],
-        "Of 100 draws, in how many the plan of the row loses fewer days than the plan of the "
-        "column. Near 100 or 0 the order of the two is sure whatever soil, turf and system are; "
-        "near 50 it is open.",
+        f"Of {n} draws, in how many the plan of the row loses fewer days than the plan of the "
+        f"column; a tie counts half. Near {n} or 0 the order of the two is sure whatever soil, "
+        f"turf and system are; near {n / 2:g} it is open.",
         found=[("Fields", plain(text)) for text in between_fields(drawn)],
         is_open=False,
     )
+
+
+def _count(drawn: xr.Dataset, where: Where) -> Cell:
+    share = drawn["doubt_fewer"].sel(where).item()
+    return Cell(count_of_draws(drawn, share), _at("doubt_fewer", where))
 
 
 def _cost_tables(result: xr.Dataset) -> list[Table]:

@@ -12,7 +12,7 @@ import xarray as xr
 
 from drysward.catalog import GRADES
 from drysward.quantities import Display, display, shown
-from drysward.scenario.model import CONTINUOUS, GENERATOR, RESAMPLE
+from drysward.scenario.choices import CONTINUOUS, GENERATOR, RESAMPLE
 
 FINDINGS = "weather_findings"
 """Attribute of a result: findings about its weather file, as JSON."""
@@ -28,6 +28,8 @@ MADE_WEATHER = {
 }
 """How far to trust weather that is not a record, by kind."""
 UNKNOWN = "-"
+NONE = "none"
+"""How many of 100 years have what no year had; what every year had is "all"."""
 
 STAGE_WORDS = {
     "footprint": "footprinting", "wilt": "wilt", "dormant": "dormancy", "dead": "death",
@@ -402,19 +404,15 @@ def of_100(p: float) -> str:
 
 
 def limits_in_brackets(p: float, low: float, high: float, value: str | None = None) -> str:
-    """Odds of 100 years with their limits, all in percent: ``22 (7-43)``, ``<1 (0-3)``.
+    """Odds of 100 years with their limits, all in percent: ``22 (7-43)``, ``none (0-22)``.
 
-    A limit alone where no year, or every year, has it; the odds alone where both limits print as
-    they do. ``value``: what to print in place of the odds, "" for the limits alone.
+    The odds alone where both limits print as they do. ``value``: what to print in place of the
+    odds, "" for the limits alone.
     """
     if math.isnan(p):
         return UNKNOWN
-    if p == 0.0 and high > 0.0:
-        return f"<{max(math.ceil(high), 1)}"
-    if p == 100.0 and low < 100.0:
-        return f">{min(math.floor(low), 99)}"
     if value is None:
-        value = {"<1": "<1", ">99": ">99"}.get(of_100(p / 100.0), f"{p:.0f}")
+        value = NONE if p == 0.0 else of_100(p / 100.0)
     if math.isnan(low) or math.isnan(high):
         return value
     ends = f"{low:.0f}", f"{high:.0f}"

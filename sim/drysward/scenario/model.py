@@ -15,6 +15,7 @@ from typing import Any, Literal, TypeVar
 
 from drysward.catalog import Catalog
 from drysward.faults import Fault, FaultyInput, nearest
+from drysward.scenario import choices
 from drysward.scenario.ranges import WrittenRange
 from drysward.weather.file.columns import ColumnSpec
 from drysward.weather.file.fill import FillRule
@@ -24,14 +25,13 @@ TIMES_OF_DAY = ("night", "early morning", "midday", "evening")
 STANDS = ("established", "first-year sod")
 TURF, SKINNED = SURFACES = ("turf", "skinned")
 SEED, SOD = ESTABLISH_KINDS = ("seed", "sod")
-RECORD, GENERATOR, RESAMPLE = "record", "generator", "resample"
-SOURCES = (RECORD, GENERATOR, RESAMPLE)
+RECORD, GENERATOR, RESAMPLE = SOURCES = choices.SOURCES
 FIRST_SIMULATED_YEAR = 2001
 USUAL_SLOPE = 0.015  # fields are crowned at 1 to 1.5%, common practice
 # Basis of the largest depth of a night: zones that share it, a stated flow, the usual design of a
 # system, or the flow of a machine.
 BY_ZONES, BY_FLOW, BY_DESIGN, BY_MACHINE = "zones", "flow", "design", "machine"
-ANEW_EACH_YEAR, CONTINUOUS = TURF_YEARS = ("established each year", "continuous")
+ANEW_EACH_YEAR, CONTINUOUS = TURF_YEARS = choices.TURF_YEARS
 
 Days = tuple[bool, ...]
 """Seven flags, Monday first."""

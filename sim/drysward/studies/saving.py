@@ -10,6 +10,7 @@ import xarray as xr
 
 from drysward.files import Outputs, Write, write_csv
 from drysward.quantities import require_system
+from drysward.results import RESULT_FILES, SUPPLY_FILES
 from drysward.results.export import files_of_run, front_rows, ledger_rows
 from drysward.results.summary import summarise
 from drysward.scenario.model import Scenario
@@ -44,7 +45,9 @@ def save(
     -------
     The paths written. Of a run results.nc, summary.csv, daily-odds.csv and site.csv, with play
     play.csv, with draws doubt.csv; where the summary is of a supply results.nc, supply.csv and,
-    with a curve of sizes, tradeoff.csv. Of a front front.csv. Of a ledger the file named.
+    with a curve of sizes, tradeoff.csv. Of a front front.csv. Of a ledger the file named. Files of
+    an earlier run in the folder that a run does not write anew are removed where drysward has them
+    on record, unchanged.
 
     Raises
     ------
@@ -69,7 +72,8 @@ def save(
     summary = summarise(result, scenario) if summary is None else summary
     whole = with_summary(result, summary, scenario, settings)
     files: dict[str, Write] = files_of_run(whole, summary, units)
-    return outputs.write({where / name: write for name, write in files.items()})
+    stale = [where / name for name in (*RESULT_FILES, *SUPPLY_FILES)]
+    return outputs.write({where / name: write for name, write in files.items()}, stale)
 
 
 def with_summary(

@@ -101,8 +101,9 @@ def doubt_answers(found: Crossed, scenario: Scenario, plans: tuple[str, ...]) ->
     ``doubt_days_below_condition``, ``doubt_water`` (mm) and ``doubt_demand`` (mm, by period): the
     mean over draws and years, ``_low`` and ``_high``, 5 to 95% across draws with the noise of the
     years taken out, ``_distinct``, whether that spread stands out from chance, and ``_error``, the
-    sampling error of the years. ``doubt_days_below_condition_1in10``: days that 1 in 10 of all
-    draws and years passes. ``doubt_fewer`` (field, plan, other): share of draws in which a
+    sampling error of the years. ``doubt_days_below_condition_1in10``: days that 1 year in 10
+    passes, mean over draws. ``doubt_site_demand`` (plan, period), m3: mean over draws of the dry
+    year of all fields together. ``doubt_fewer`` (field, plan, other): share of draws in which a
     plan has fewer days below playing condition than another; ``doubt_fewer_by`` with limits, the
     difference in days. ``doubt_better`` (plan, field, other_field) and ``doubt_better_by`` likewise
     for fields under a plan. ``doubt_share_of_groups`` (field, groups), ``doubt_share_of_measures``
@@ -204,6 +205,7 @@ def _add_demand(out: xr.Dataset, found: Crossed, scenario: Scenario) -> None:
     limits = demand_limits(found.demand, found.demand_of_halves)
     for end, values in zip(("", "_low", "_high"), limits, strict=True):
         out[f"doubt_demand{end}"] = (by, values)
+    out["doubt_site_demand"] = (("plan", "period"), found.site_demand.mean(axis=1))
 
 
 def demand_limits(
