@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from drysward.day.lanes import LANES, PLACE, SIZE, Spread
 from drysward.day.loop import Batch, DayInput
 from drysward.day.plan_demand import WEEK_DEPTH
-from drysward.day.records import DAY, WEEK
+from drysward.day.records import WEEK
 from drysward.day.supply import SupplyState
 from drysward.faults import Fault, FaultyInput
 from drysward.physics.arithmetic import within
@@ -85,12 +85,11 @@ class Morning(NamedTuple):
 
 # What of a morning stands in the block of a run.
 _SEEN = {
-    "depletion": "seen_depletion", "deficit_mm": "seen_deficit", "used_mm": "owed_et",
-    "days_since_water": "days_since_water", "unfinished_mm": "refill_left", "wilt": "seen_wilt",
-    "dormant": "seen_dormant", "run_time_multiplier": "plan_run_time_multiplier",
-    "restriction_stage": "stage",
+    "depletion": "seen_depletion", "deficit_mm": "seen_deficit",
+    "available_mm": "seen_taw", "used_mm": "owed_et", "days_since_water": "days_since_water",
+    "unfinished_mm": "refill_left", "wilt": "seen_wilt", "dormant": "seen_dormant",
+    "run_time_multiplier": "plan_run_time_multiplier", "restriction_stage": "stage",
 }  # fmt: skip
-_AVAILABLE = (DAY.names or ()).index("taw")
 
 
 def run_at_once(
@@ -129,18 +128,13 @@ def run_by_day(
     functions = _Functions(specs, spread, batch, supply_states)
     nothing = site.forcing._replace(turfs=site.forcing.turfs[:0].view(np.recarray))
     n_days, n_lines = day_input.calendar.shape[0], day_input.days.shape[0]
-    before = day_input.days[0, :, _AVAILABLE]
     for first in range(0, n_days, n_lines):
         stop = min(first + n_lines, n_days)
         if site.forcing.turfs.shape[0]:
             kernel(site.forcing, day_input, stop, first, stop, batch, *rest)
-        # Yesterday's: how deep roots go today is not known before the day.
-        start = day_input.days[0, :, _AVAILABLE] if first == 0 else before
-        available = np.vstack([start, day_input.days[: stop - first, :, _AVAILABLE]])
-        before = available[-1]
         for day, end in functions.spans(day_input, max(first, site.from_day), stop):
             if functions.are_called_on(day_input.calendar[day].day_of_year):
-                functions.call(site, day_input, day, available[day - first])
+                functions.call(site, day_input, day)
             kernel(nothing, day_input, day, first, end, batch, *rest)
 
 
@@ -158,7 +152,6 @@ class _Functions:
         places = np.array([PLACE[name] for name in _SEEN.values()])
         seen = block * SIZE + lane + places[:, None, None]
         depth = block * (WEEK * 3 * LANES) + WEEK_DEPTH * LANES + lane
-        self.columns = spread.by_run(batch.columns)
         # Runs of one function go through it together.
         self.each: list[tuple[PlanSpec, NDArray[np.int64], NDArray[np.int64]]] = []
         self.runs: list[NDArray[np.int64]] = []
@@ -185,9 +178,7 @@ class _Functions:
             yield day, end
             day = end
 
-    def call(
-        self, site: PreparedSite, day_input: DayInput, day: int, available_mm: FloatArray
-    ) -> None:
+    def call(self, site: PreparedSite, day_input: DayInput, day: int) -> None:
         """Write what each function wants today into the weekly tables of its runs."""
         calendar, weather = day_input.calendar[day], site.weather
         weekday = int(calendar.weekday)
@@ -197,7 +188,6 @@ class _Functions:
         n = last.stop - last.start
         rain[:n] = weather.record.rain_mm[last][::-1]
         et[:n] = weather.et.eto_mm[last][::-1]
-        index = float(day_input.drought_index[day - 1]) if day else 0.0
         for (spec, seen, depth), runs in zip(self.each, self.runs, strict=True):
             known = dict(zip(_SEEN, blocks[seen], strict=True))
             store = self.supply.storage[runs, 0]
@@ -207,10 +197,9 @@ class _Functions:
                 day_of_year=int(calendar.day_of_year) + 1,
                 month=int(calendar.month) + 1,
                 weekday=weekday,
-                available_mm=available_mm[self.columns[runs]],
                 restriction_stage=stage,
                 storage_m3=np.broadcast_to(store["volume"][:, None], shape).copy(),
-                drought_index_mm=index,
+                drought_index_mm=float(day_input.drought_index[day]),
                 rain_mm=rain,
                 reference_et_mm=et,
                 **known,

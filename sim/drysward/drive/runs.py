@@ -144,6 +144,7 @@ def start_runs(
     held = (patches.w1 + patches.w2).mean(axis=-1)
     states.seen_deficit = first.fields.fc1[columns] + day.fc2 - held
     states.seen_depletion = states.seen_deficit * day.inv_taw
+    states.seen_taw = day.taw
     states.seen_crown_wetness = 1.0
     plans = records(PLAN, (n_runs, n_fields))
     for lines, (site, plan) in zip(plans, starts, strict=True):
