@@ -41,8 +41,8 @@ def catch(
 def observe(
     mean_depletion, mean_deficit, mean_crown_wetness, mean_dormant, mean_wilt, mean_caught,
     mean_transpiration, mean_leaf_evaporation, mean_soil_evaporation, demand, spray_loss_today,
-    overspray, watering, liquid, kc, eto, taw, plan_rule, plan_share, plan_run_time_multiplier, owed_et,
-    days_since_water, unmet,
+    overspray, watering, liquid, kc, eto, taw, plan_rule, plan_share, plan_run_time_multiplier,
+    owed_et, days_since_water, unmet,
 ):  # fmt: skip
     """The state of the field at the end of the day, from which the plan decides tomorrow.
 

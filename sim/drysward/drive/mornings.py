@@ -15,7 +15,7 @@ from drysward.day.records import WEEK
 from drysward.day.supply import SupplyState
 from drysward.faults import Fault, FaultyInput
 from drysward.physics.arithmetic import within
-from drysward.scenario.model import PlanSpec
+from drysward.scenario.model import FieldSpec, PlanSpec
 from drysward.site.stretches import PreparedSite
 
 FloatArray = NDArray[np.float64]
@@ -97,6 +97,7 @@ def run_at_once(
     site: PreparedSite,
     specs: Sequence[PlanSpec],
     spread: Spread,
+    asked_too_much: NDArray[np.int64],
     day_input: DayInput,
     *rest: Any,
 ) -> None:
@@ -109,6 +110,7 @@ def run_by_day(
     site: PreparedSite,
     specs: Sequence[PlanSpec],
     spread: Spread,
+    asked_too_much: NDArray[np.int64],
     day_input: DayInput,
     batch: Batch,
     *rest: Any,
@@ -120,12 +122,14 @@ def run_by_day(
     kernel : ``drive.windows.run_windows``, compiled or not.
     specs : plan of each run.
     spread : how the runs lie in the lanes of ``batch``.
+    asked_too_much : (runs, fields), to which the counted days are added on which a function asks
+        for more than one watering puts on.
     rest : what else ``run_windows`` takes, from ``supply`` on.
 
     FaultyInput when a function gives what is no depth.
     """
     supply_states = rest[2]
-    functions = _Functions(specs, spread, batch, supply_states)
+    functions = _Functions(specs, spread, batch, supply_states, asked_too_much)
     nothing = site.forcing._replace(turfs=site.forcing.turfs[:0].view(np.recarray))
     n_days, n_lines = day_input.calendar.shape[0], day_input.days.shape[0]
     for first in range(0, n_days, n_lines):
@@ -142,9 +146,10 @@ class _Functions:
     """The functions of some runs, with where in the lanes they read and write."""
 
     def __init__(
-        self, specs: Sequence[PlanSpec], spread: Spread, batch: Batch, supply: SupplyState
-    ) -> None:
-        self.batch, self.supply = batch, supply
+        self, specs: Sequence[PlanSpec], spread: Spread, batch: Batch, supply: SupplyState,
+        asked_too_much: NDArray[np.int64],
+    ) -> None:  # fmt: skip
+        self.batch, self.supply, self.asked_too_much = batch, supply, asked_too_much
         n_lanes = spread.n_runs * spread.n_fields
         lanes = spread.by_run(np.arange(spread.n_blocks * LANES).reshape(-1, LANES))
         assert lanes.size == n_lanes
@@ -205,10 +210,38 @@ class _Functions:
                 **known,
             )
             assert spec.function is not None
-            weekly[depth + weekday * (3 * LANES)] = depth_mm(spec, morning, shape)
+            asked_mm = depth_mm(spec, morning, site, day, shape)
+            weekly[depth + weekday * (3 * LANES)] = asked_mm
+            if calendar.year >= 0:
+                self.asked_too_much[runs] += self.is_too_much(
+                    runs, asked_mm, calendar, day_input.spray_loss[:, day],
+                    morning.days_since_water,
+                )  # fmt: skip
+
+    def is_too_much(
+        self, runs: NDArray[np.int64], asked_mm: FloatArray, calendar: Any, loss: FloatArray,
+        days_since_water: FloatArray,
+    ) -> NDArray[np.bool_]:  # fmt: skip
+        """Where (runs, fields) more is asked for than one watering puts on, on a day on which the
+        plan may water. ``loss`` (times of day,) is the share lost in flight.
+        """
+        plans = self.batch.plans[runs]
+        arrives = (1.0 - loss[plans.time_of_day.astype(int)]) * (
+            1.0 - self.batch.delivery.overspray[runs]
+        )
+        most_mm = np.minimum(plans.most_depth, plans.ground_takes)
+        most_mm = np.minimum(most_mm, plans.night_depth * arrives)
+        may = plans.allowed[..., calendar.weekday] > 0.0
+        may &= days_since_water >= plans.interval
+        for place, season in enumerate(zip(plans.first_day, plans.last_day, strict=True)):
+            may[place] &= within(calendar.day_of_year, season[0][0], season[1][0])
+        asked_mm = asked_mm * plans.adjust[..., calendar.month]
+        return may & (asked_mm > most_mm * (1.0 + 1e-9))
 
 
-def depth_mm(spec: PlanSpec, morning: Morning, shape: tuple[int, ...]) -> FloatArray:
+def depth_mm(
+    spec: PlanSpec, morning: Morning, site: PreparedSite, day: int, shape: tuple[int, ...]
+) -> FloatArray:
     """What a plan's function wants, ``shape`` (runs, fields); FaultyInput unless it is a depth."""
     assert spec.function is not None
     answer = spec.function(morning)
@@ -216,11 +249,40 @@ def depth_mm(spec: PlanSpec, morning: Morning, shape: tuple[int, ...]) -> FloatA
         depth = np.broadcast_to(np.asarray(answer, float), shape)
     except (TypeError, ValueError):
         shown = f"an array {answer.shape}" if isinstance(answer, np.ndarray) else f"{answer!r:.40}"
-        what = f"its function returns {shown} on day {morning.day_of_year}"
+        what = f"its function returns {shown} on {day_text(site, day)}"
     else:
-        if np.all((depth >= 0.0) & (depth < np.inf)):
+        wrong = ~((depth >= 0.0) & (depth < np.inf))
+        if not wrong.any():
             return depth
-        shown = "None" if answer is None else f"{np.min(depth):g} to {np.max(depth):g} mm"
-        what = f"its function returns {shown} on day {morning.day_of_year}"
+        run, field = np.argwhere(wrong)[0]
+        shown = "None" if answer is None else f"{depth[run, field]:g} mm"
+        key = site.scenario.fields[field].key
+        what = f"its function returns {shown} for field '{key}' on {day_text(site, day)}"
     allowed = f"a depth at the turf of 0 mm or more: a number, or an array {shape}"
     raise FaultyInput(Fault(f"plans.{spec.key}", what, allowed))
+
+
+def day_text(site: PreparedSite, day: int) -> str:
+    """``07-15 of year 42``: a day of a stretch; without its year when that is not counted."""
+    year, date = site.calendar.year[day], str(site.weather.record.dates[day])[-5:]
+    return date if year < 0 else f"{date} of year {site.years[year]}"
+
+
+def too_much_text(spec: PlanSpec, fields: Sequence[FieldSpec], days: NDArray[np.int64]) -> str:
+    """What to say of a function that asked for more than one watering puts on; "" if it never did.
+
+    ``days`` (F,): counted days on which it did, by field.
+    """
+    each = [
+        f"on {n:,} days on field '{field.key}'"
+        for n, field in zip(days, fields, strict=True) if n
+    ]  # fmt: skip
+    if not each:
+        return ""
+    return (
+        f"plans.{spec.key}: its function asks for more than one watering can put on "
+        f"{', '.join(each)}. What is beyond the largest watering of the plan or the soil is left "
+        "for the next nights if the function asks for it again (morning.unfinished_mm). What the "
+        "night or the ground cannot take is counted as shortage. 'drysward check' shows the "
+        "largest watering of each plan"
+    )
