@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from itertools import pairwise
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -11,7 +12,7 @@ from numpy.typing import NDArray
 from drysward.day.lanes import LANES, PLACE, SIZE, Spread
 from drysward.day.loop import Batch, DayInput
 from drysward.day.plan_demand import WEEK_DEPTH
-from drysward.day.records import WEEK
+from drysward.day.records import CALENDAR_DAYS, WEEK
 from drysward.day.supply import SupplyState
 from drysward.faults import Fault, FaultyInput
 from drysward.physics.arithmetic import within
@@ -128,115 +129,114 @@ def run_by_day(
 
     FaultyInput when a function gives what is no depth.
     """
-    supply_states = rest[2]
-    functions = _Functions(specs, spread, batch, supply_states, asked_too_much)
+    functions = _Functions(site, specs, spread, day_input, batch, rest[2], asked_too_much)
     nothing = site.forcing._replace(turfs=site.forcing.turfs[:0].view(np.recarray))
     n_days, n_lines = day_input.calendar.shape[0], day_input.days.shape[0]
     for first in range(0, n_days, n_lines):
         stop = min(first + n_lines, n_days)
         if site.forcing.turfs.shape[0]:
             kernel(site.forcing, day_input, stop, first, stop, batch, *rest)
-        for day, end in functions.spans(day_input, max(first, site.from_day), stop):
-            if functions.are_called_on(day_input.calendar[day].day_of_year):
-                functions.call(site, day_input, day)
+        for day, end in functions.spans(max(first, site.from_day), stop):
+            if functions.are_called[day]:
+                functions.call(day)
             kernel(nothing, day_input, day, first, end, batch, *rest)
 
 
 class _Functions:
-    """The functions of some runs, with where in the lanes they read and write."""
+    """The functions of some runs, with where in the lanes they read and write.
+
+    Runs of one function go through it together. What a day has is gathered for all of them at once:
+    the functions are most of the time of a run, so little may be done for each.
+    """
 
     def __init__(
-        self, specs: Sequence[PlanSpec], spread: Spread, batch: Batch, supply: SupplyState,
-        asked_too_much: NDArray[np.int64],
+        self, site: PreparedSite, specs: Sequence[PlanSpec], spread: Spread, day_input: DayInput,
+        batch: Batch, supply: SupplyState, asked_too_much: NDArray[np.int64],
     ) -> None:  # fmt: skip
-        self.batch, self.supply, self.asked_too_much = batch, supply, asked_too_much
+        self.site, self.specs, self.asked_too_much = site, specs, asked_too_much
         n_lanes = spread.n_runs * spread.n_fields
         lanes = spread.by_run(np.arange(spread.n_blocks * LANES).reshape(-1, LANES))
         assert lanes.size == n_lanes
-        block, lane = np.divmod(lanes, LANES)
-        places = np.array([PLACE[name] for name in _SEEN.values()])
-        seen = block * SIZE + lane + places[:, None, None]
-        depth = block * (WEEK * 3 * LANES) + WEEK_DEPTH * LANES + lane
-        # Runs of one function go through it together.
-        self.each: list[tuple[PlanSpec, NDArray[np.int64], NDArray[np.int64]]] = []
-        self.runs: list[NDArray[np.int64]] = []
         together: dict[int, list[int]] = {}
         for b, spec in enumerate(specs):
             if spec.function is not None:
                 together.setdefault(id(spec.function), []).append(b)
-        for runs in map(np.array, together.values()):
-            self.each.append((specs[runs[0]], seen[:, runs], depth[runs]))
-            self.runs.append(runs)
-        self.seasons = [spec.season for spec in specs if spec.function is not None]
+        edges = np.cumsum([0, *map(len, together.values())])
+        self.each = [
+            (specs[runs[0]], slice(start, stop))
+            for runs, (start, stop) in zip(together.values(), pairwise(edges), strict=True)
+        ]
+        self.runs = np.array([b for runs in together.values() for b in runs])
+        block, lane = np.divmod(lanes[self.runs], LANES)
+        places = np.array([PLACE[name] for name in _SEEN.values()])
+        self.seen = block * SIZE + lane + places[:, None, None]
+        self.depth = block * (WEEK * 3 * LANES) + WEEK_DEPTH * LANES + lane
+        self.blocks, self.weekly = batch.blocks.reshape(-1), batch.weekly.reshape(-1)
+        storage = supply.storage.view(np.ndarray)
+        self.stage, self.volume = storage["stage"], storage["volume"]
+        calendar = day_input.calendar.view(np.ndarray)
+        self.year, self.month = calendar["year"], calendar["month"]
+        self.weekday, self.day_of_year = calendar["weekday"], calendar["day_of_year"]
+        self.drought_index = day_input.drought_index
+        self.is_season = np.array([
+            [within(day, *specs[b].season) for b in self.runs] for day in range(CALENDAR_DAYS)
+        ])  # fmt: skip
+        self.are_called = self.is_season.any(axis=1)[self.day_of_year]
+        # The largest watering of each, and what the months make of a depth.
+        plans = batch.plans[self.runs].view(np.ndarray)
+        loss = day_input.spray_loss.mean(axis=1)[plans["time_of_day"].astype(int)]
+        arrives = (1.0 - loss) * (1.0 - batch.delivery.overspray[self.runs])
+        most_mm = np.minimum(plans["most_depth"], plans["ground_takes"])
+        most_mm = np.minimum(most_mm, plans["night_depth"] * arrives)
+        self.most_mm = most_mm * (1.0 + 1e-9)
+        self.adjust = np.ascontiguousarray(np.moveaxis(plans["adjust"], -1, 0))
+        self.plans = plans
 
-    def are_called_on(self, day_of_year: int) -> bool:
-        """Whether any of their plans may water."""
-        return any(within(day_of_year, *season) for season in self.seasons)
-
-    def spans(self, day_input: DayInput, first: int, stop: int) -> Iterator[tuple[int, int]]:
+    def spans(self, first: int, stop: int) -> Iterator[tuple[int, int]]:
         """Days to run in one go: each day alone with a function to call."""
         day = first
         while day < stop:
             end = day + 1
-            while end < stop and not self.are_called_on(day_input.calendar[end].day_of_year):
+            while end < stop and not self.are_called[end]:
                 end += 1
             yield day, end
             day = end
 
-    def call(self, site: PreparedSite, day_input: DayInput, day: int) -> None:
+    def call(self, day: int) -> None:
         """Write what each function wants today into the weekly tables of its runs."""
-        calendar, weather = day_input.calendar[day], site.weather
-        weekday = int(calendar.weekday)
-        blocks, weekly = self.batch.blocks.reshape(-1), self.batch.weekly.reshape(-1)
+        weather, weekday = self.site.weather, int(self.weekday[day])
+        day_of_year, month = int(self.day_of_year[day]), int(self.month[day])
         last = slice(max(day - LAST_DAYS, 0), day)
         rain, et = np.zeros(LAST_DAYS), np.zeros(LAST_DAYS)
         n = last.stop - last.start
         rain[:n] = weather.record.rain_mm[last][::-1]
         et[:n] = weather.et.eto_mm[last][::-1]
-        for (spec, seen, depth), runs in zip(self.each, self.runs, strict=True):
-            known = dict(zip(_SEEN, blocks[seen], strict=True))
-            store = self.supply.storage[runs, 0]
-            shape = depth.shape
-            stage = np.maximum(known.pop("restriction_stage"), store["stage"][:, None])
+        index = float(self.drought_index[day])
+        seen = dict(zip(_SEEN, self.blocks[self.seen], strict=True))
+        of_plan = seen["restriction_stage"]
+        seen["restriction_stage"] = np.maximum(of_plan, self.stage[self.runs])
+        # Of the site, so that fields have the same.
+        seen["storage_m3"] = self.volume[self.runs] + np.zeros_like(of_plan)
+        asked_mm = np.empty(self.depth.shape)
+        for spec, runs in self.each:
             morning = Morning(
-                day_of_year=int(calendar.day_of_year) + 1,
-                month=int(calendar.month) + 1,
+                day_of_year=day_of_year + 1,
+                month=month + 1,
                 weekday=weekday,
-                restriction_stage=stage,
-                storage_m3=np.broadcast_to(store["volume"][:, None], shape).copy(),
-                drought_index_mm=float(day_input.drought_index[day]),
+                drought_index_mm=index,
                 rain_mm=rain,
                 reference_et_mm=et,
-                **known,
+                **{name: values[runs] for name, values in seen.items()},
             )
-            assert spec.function is not None
-            asked_mm = depth_mm(spec, morning, site, day, shape)
-            weekly[depth + weekday * (3 * LANES)] = asked_mm
-            if calendar.year >= 0:
-                self.asked_too_much[runs] += self.is_too_much(
-                    runs, asked_mm, calendar, day_input.spray_loss[:, day],
-                    morning.days_since_water,
-                )  # fmt: skip
-
-    def is_too_much(
-        self, runs: NDArray[np.int64], asked_mm: FloatArray, calendar: Any, loss: FloatArray,
-        days_since_water: FloatArray,
-    ) -> NDArray[np.bool_]:  # fmt: skip
-        """Where (runs, fields) more is asked for than one watering puts on, on a day on which the
-        plan may water. ``loss`` (times of day,) is the share lost in flight.
-        """
-        plans = self.batch.plans[runs]
-        arrives = (1.0 - loss[plans.time_of_day.astype(int)]) * (
-            1.0 - self.batch.delivery.overspray[runs]
-        )
-        most_mm = np.minimum(plans.most_depth, plans.ground_takes)
-        most_mm = np.minimum(most_mm, plans.night_depth * arrives)
-        may = plans.allowed[..., calendar.weekday] > 0.0
-        may &= days_since_water >= plans.interval
-        for place, season in enumerate(zip(plans.first_day, plans.last_day, strict=True)):
-            may[place] &= within(calendar.day_of_year, season[0][0], season[1][0])
-        asked_mm = asked_mm * plans.adjust[..., calendar.month]
-        return may & (asked_mm > most_mm * (1.0 + 1e-9))
+            asked_mm[runs] = depth_mm(spec, morning, self.site, day, asked_mm[runs].shape)
+        self.weekly[self.depth + weekday * (3 * LANES)] = asked_mm
+        asked_mm *= self.adjust[month]
+        too_much = asked_mm > self.most_mm
+        if self.year[day] >= 0 and too_much.any():
+            too_much &= self.is_season[day_of_year][:, None]
+            too_much &= self.plans["allowed"][..., weekday] > 0.0
+            too_much &= seen["days_since_water"] >= self.plans["interval"]
+            self.asked_too_much[self.runs] += too_much
 
 
 def depth_mm(
@@ -246,15 +246,17 @@ def depth_mm(
     assert spec.function is not None
     answer = spec.function(morning)
     try:
-        depth = np.broadcast_to(np.asarray(answer, float), shape)
+        depth = np.asarray(answer, float)
+        if depth.shape != shape:
+            depth = np.broadcast_to(depth, shape)
     except (TypeError, ValueError):
         shown = f"an array {answer.shape}" if isinstance(answer, np.ndarray) else f"{answer!r:.40}"
         what = f"its function returns {shown} on {day_text(site, day)}"
     else:
-        wrong = ~((depth >= 0.0) & (depth < np.inf))
-        if not wrong.any():
+        right = (depth >= 0.0) & (depth < np.inf)
+        if right.all():
             return depth
-        run, field = np.argwhere(wrong)[0]
+        run, field = np.argwhere(~right)[0]
         shown = "None" if answer is None else f"{depth[run, field]:g} mm"
         key = site.scenario.fields[field].key
         what = f"its function returns {shown} for field '{key}' on {day_text(site, day)}"
@@ -268,21 +270,28 @@ def day_text(site: PreparedSite, day: int) -> str:
     return date if year < 0 else f"{date} of year {site.years[year]}"
 
 
-def too_much_text(spec: PlanSpec, fields: Sequence[FieldSpec], days: NDArray[np.int64]) -> str:
-    """What to say of a function that asked for more than one watering puts on; "" if it never did.
+MOST_NAMED = 3
 
-    ``days`` (F,): counted days on which it did, by field.
+
+def too_much_text(
+    plans: Sequence[tuple[PlanSpec, NDArray[np.int64]]], fields: Sequence[FieldSpec]
+) -> str:
+    """What to say of functions that asked for more than one watering puts on; "" if none did.
+
+    Each plan with the counted days (F,) on which it did, by field. Those with most days are named.
     """
-    each = [
-        f"on {n:,} days on field '{field.key}'"
-        for n, field in zip(days, fields, strict=True) if n
-    ]  # fmt: skip
-    if not each:
+    plans = [(plan, days) for plan, days in plans if days.any()]
+    if not plans:
         return ""
+    plans.sort(key=lambda one: -int(one[1].max()))
+    each = [
+        f"'{plan.key}' on {n:,} days on field '{field.key}'"
+        for plan, days in plans[:MOST_NAMED] for n, field in zip(days, fields, strict=True) if n
+    ]  # fmt: skip
+    more = f"; {len(plans) - MOST_NAMED} more plans do" if len(plans) > MOST_NAMED else ""
     return (
-        f"plans.{spec.key}: its function asks for more than one watering can put on "
-        f"{', '.join(each)}. What is beyond the largest watering of the plan or the soil is left "
-        "for the next nights if the function asks for it again (morning.unfinished_mm). What the "
-        "night or the ground cannot take is counted as shortage. 'drysward check' shows the "
-        "largest watering of each plan"
+        f"A plan's function asks for more than one watering can put on: {', '.join(each)}{more}. "
+        "What is beyond the largest watering ('most' of the plan, else of the soil) waits for the "
+        "next night on which the function asks (morning.unfinished_mm); what the night or the "
+        "ground cannot take is counted as shortage."
     )

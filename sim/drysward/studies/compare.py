@@ -124,9 +124,8 @@ def run(
     from drysward.results.dataset import as_dataset
 
     each = [group.one(b) for group in groups for b in range(len(group.specs))]
-    for one in each:
-        if text := too_much_text(one.plan, scenario.fields, one.asked_too_much):
-            warnings.warn(text, stacklevel=2)
+    if text := too_much_text([(one.plan, one.asked_too_much) for one in each], scenario.fields):
+        warnings.warn(text, stacklevel=2)
     out = as_dataset(last, series, seen, each)
     if accounts is None:
         return out
