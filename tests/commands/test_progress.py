@@ -65,7 +65,7 @@ def test_a_fault_ends_the_progress() -> None:
         broken(0.5)
 
 
-def test_a_call_in_python_is_silent_unless_it_is_asked(
+def test_a_call_in_python_is_silent_unless_progress_is_on(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     monkeypatch.setattr(module, "LINE_EVERY_S", 0.001)

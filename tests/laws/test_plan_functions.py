@@ -184,7 +184,7 @@ def test_what_is_no_depth_is_refused(dry, function, told):
 def test_what_one_watering_cannot_put_on_is_counted_and_said_once(dry):
     scenario, record = dry
     lavish = {"mine": (lambda morning: np.where(morning.depletion > 0.3, 80.0, 0.0), "refill")}
-    with pytest.warns(UserWarning, match="asks for more than one watering") as said:
+    with pytest.warns(UserWarning, match="demands more than one watering") as said:
         result = drysward.run(scenario, record=record, plans=lavish, only=["mine"])
     (text,) = (str(one.message) for one in said if "one watering" in str(one.message))
     waters = result["watering_days"].sel(plan="mine").sum("year")

@@ -32,7 +32,6 @@ def command(
     import drysward
     from drysward.screen.formats import show
     from drysward.screen.sweep import effects_parts
-    from drysward.studies.sweep.axis_units import axes_in
 
-    points = axes_in(drysward.open(folder), units)
-    show(effects_parts(drysward.effects(points, of_what, plan, field), units), form)
+    found = drysward.effects(drysward.open(folder), of_what, plan, field, units)
+    show(effects_parts(found, units), form)

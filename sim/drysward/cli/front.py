@@ -42,9 +42,8 @@ def command(
     import drysward
     from drysward.screen.formats import show
     from drysward.screen.sweep import front_parts
-    from drysward.studies.sweep.axis_units import axes_in
 
-    choices = drysward.front(axes_in(drysward.open(folder), units), cost, risk, field, high)
+    choices = drysward.front(drysward.open(folder), cost, risk, field, high)
     show(front_parts(choices, units, every=form != "text"), form)
     chunks = [path for path in folder.iterdir() if path.suffix in (".nc", ".json")]
     announce_written(drysward.save(choices, folder, units=units, force=force, reads=chunks))

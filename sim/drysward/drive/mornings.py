@@ -98,7 +98,7 @@ def run_at_once(
     site: PreparedSite,
     specs: Sequence[PlanSpec],
     spread: Spread,
-    asked_too_much: NDArray[np.int64],
+    beyond_one_watering: NDArray[np.int64],
     day_input: DayInput,
     *rest: Any,
 ) -> None:
@@ -111,7 +111,7 @@ def run_by_day(
     site: PreparedSite,
     specs: Sequence[PlanSpec],
     spread: Spread,
-    asked_too_much: NDArray[np.int64],
+    beyond_one_watering: NDArray[np.int64],
     day_input: DayInput,
     batch: Batch,
     *rest: Any,
@@ -123,13 +123,13 @@ def run_by_day(
     kernel : ``drive.windows.run_windows``, compiled or not.
     specs : plan of each run.
     spread : how the runs lie in the lanes of ``batch``.
-    asked_too_much : (runs, fields), to which the counted days are added on which a function asks
-        for more than one watering puts on.
+    beyond_one_watering : (runs, fields), to which the counted days are added on which a function
+        demands more than one watering puts on.
     rest : what else ``run_windows`` takes, from ``supply`` on.
 
     FaultyInput when a function gives what is no depth.
     """
-    functions = _Functions(site, specs, spread, day_input, batch, rest[2], asked_too_much)
+    functions = _Functions(site, specs, spread, day_input, batch, rest[2], beyond_one_watering)
     nothing = site.forcing._replace(turfs=site.forcing.turfs[:0].view(np.recarray))
     n_days, n_lines = day_input.calendar.shape[0], day_input.days.shape[0]
     for first in range(0, n_days, n_lines):
@@ -151,9 +151,9 @@ class _Functions:
 
     def __init__(
         self, site: PreparedSite, specs: Sequence[PlanSpec], spread: Spread, day_input: DayInput,
-        batch: Batch, supply: SupplyState, asked_too_much: NDArray[np.int64],
+        batch: Batch, supply: SupplyState, beyond_one_watering: NDArray[np.int64],
     ) -> None:  # fmt: skip
-        self.site, self.specs, self.asked_too_much = site, specs, asked_too_much
+        self.site, self.specs, self.beyond_one_watering = site, specs, beyond_one_watering
         n_lanes = spread.n_runs * spread.n_fields
         lanes = spread.by_run(np.arange(spread.n_blocks * LANES).reshape(-1, LANES))
         assert lanes.size == n_lanes
@@ -178,10 +178,10 @@ class _Functions:
         self.year, self.month = calendar["year"], calendar["month"]
         self.weekday, self.day_of_year = calendar["weekday"], calendar["day_of_year"]
         self.drought_index = day_input.drought_index
-        self.is_season = np.array([
+        self.is_season: NDArray[np.bool_] = np.array([
             [within(day, *specs[b].season) for b in self.runs] for day in range(CALENDAR_DAYS)
         ])  # fmt: skip
-        self.are_called = self.is_season.any(axis=1)[self.day_of_year]
+        self.are_called: NDArray[np.bool_] = np.any(self.is_season[self.day_of_year], axis=-1)
         # The largest watering of each, and what the months make of a depth.
         plans = batch.plans[self.runs].view(np.ndarray)
         loss = day_input.spray_loss.mean(axis=1)[plans["time_of_day"].astype(int)]
@@ -217,7 +217,7 @@ class _Functions:
         seen["restriction_stage"] = np.maximum(of_plan, self.stage[self.runs])
         # Of the site, so that fields have the same.
         seen["storage_m3"] = self.volume[self.runs] + np.zeros_like(of_plan)
-        asked_mm = np.empty(self.depth.shape)
+        demand_mm = np.empty(self.depth.shape)
         for spec, runs in self.each:
             morning = Morning(
                 day_of_year=day_of_year + 1,
@@ -228,15 +228,15 @@ class _Functions:
                 reference_et_mm=et,
                 **{name: values[runs] for name, values in seen.items()},
             )
-            asked_mm[runs] = depth_mm(spec, morning, self.site, day, asked_mm[runs].shape)
-        self.weekly[self.depth + weekday * (3 * LANES)] = asked_mm
-        asked_mm *= self.adjust[month]
-        too_much = asked_mm > self.most_mm
+            demand_mm[runs] = depth_mm(spec, morning, self.site, day, demand_mm[runs].shape)
+        self.weekly[self.depth + weekday * (3 * LANES)] = demand_mm
+        demand_mm *= self.adjust[month]
+        too_much = demand_mm > self.most_mm
         if self.year[day] >= 0 and too_much.any():
             too_much &= self.is_season[day_of_year][:, None]
             too_much &= self.plans["allowed"][..., weekday] > 0.0
             too_much &= seen["days_since_water"] >= self.plans["interval"]
-            self.asked_too_much[self.runs] += too_much
+            self.beyond_one_watering[self.runs] += too_much
 
 
 def depth_mm(
@@ -276,7 +276,7 @@ MOST_NAMED = 3
 def too_much_text(
     plans: Sequence[tuple[PlanSpec, NDArray[np.int64]]], fields: Sequence[FieldSpec]
 ) -> str:
-    """What to say of functions that asked for more than one watering puts on; "" if none did.
+    """What to say of functions that demanded more than one watering puts on; "" if none did.
 
     Each plan with the counted days (F,) on which it did, by field. Those with most days are named.
     """
@@ -290,8 +290,8 @@ def too_much_text(
     ]  # fmt: skip
     more = f"; {len(plans) - MOST_NAMED} more plans do" if len(plans) > MOST_NAMED else ""
     return (
-        f"A plan's function asks for more than one watering can put on: {', '.join(each)}{more}. "
+        f"A plan's function demands more than one watering can put on: {', '.join(each)}{more}. "
         "What is beyond the largest watering ('most' of the plan, else of the soil) waits for the "
-        "next night on which the function asks (morning.unfinished_mm); what the night or the "
-        "ground cannot take is counted as shortage."
+        "next night on which the function demands it (morning.unfinished_mm); what the night or "
+        "the ground cannot take is counted as shortage."
     )

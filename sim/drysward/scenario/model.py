@@ -288,8 +288,8 @@ class PlanSpec:
     application ends when runoff would start. A plan whose ``function`` says the depth has all
     other settings of the plan ``like``, where it names one.
 
-    A label describes the settings that it was given with. A copy with other settings and no label
-    of its own is named by its key and what differs: ``refill, trigger = 0.6``.
+    A label describes the settings that it was given with. A copy with other settings and no new
+    label is named by its key and what differs: ``refill, trigger = 0.6``.
     """
 
     key: str
@@ -328,15 +328,13 @@ class PlanSpec:
             for part in fields(self)
             if part.name not in ("key", "label", "labelled")
         }
-        given = self.labelled
-        if given is None or self.label != given.now:
-            given = Labelled(settings, self.label, self.label)
-        elif changes := _changes(given.settings, settings):
-            given = Labelled(given.settings, given.label, f"{self.key}, {changes}")
-        else:
-            given = Labelled(given.settings, given.label, given.label)
-        object.__setattr__(self, "label", given.now)
-        object.__setattr__(self, "labelled", given)
+        labelled = self.labelled
+        if labelled is None or self.label != labelled.now:
+            labelled = Labelled(settings, self.label, self.label)
+        changes = _changes(labelled.settings, settings)
+        now = f"{self.key}, {changes}" if changes else labelled.label
+        object.__setattr__(self, "label", now)
+        object.__setattr__(self, "labelled", labelled._replace(now=now))
 
 
 class Labelled(NamedTuple):

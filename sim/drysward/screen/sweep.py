@@ -30,6 +30,7 @@ from drysward.screen.document import (
     words,
 )
 from drysward.studies.sweep import chunk_name
+from drysward.studies.sweep.axis_units import axes_in
 from drysward.studies.sweep.description import GRID, STAGE_NAMES
 from drysward.studies.sweep.points import axis_values_text
 
@@ -129,6 +130,7 @@ def sweep_status(folder: Path, manifest: Manifest, there: Chunks) -> list[Part]:
 
 def front_parts(kept: xr.Dataset, system: str, every: bool = False) -> list[Part]:
     """Choices on the front, cheapest first; as text thinned evenly unless ``every``."""
+    kept = axes_in(kept, system)
     axes = json.loads(kept.attrs["axes"])
     on = f" on {kept.attrs['field']}" if kept.attrs["field"] else ", worst field"
     cost, risk = kept["cost"], kept["risk"]
@@ -220,7 +222,9 @@ def effects_parts(found: xr.Dataset, system: str) -> list[Part]:
     title = f"{found.attrs['title']}: what drives {what}, plan {plan}{on}"
 
     def text(value: float) -> str:
-        return f"{value:.1f}" if percent else f"{value:.4g}"
+        if percent or how.unit in ("in", "mm"):
+            return f"{value:.{1 if percent else how.decimals}f}"
+        return f"{value:.4g}"
 
     columns = [
         words("axis", "axis", whole=True),

@@ -12,7 +12,9 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from drysward.faults import Fault, FaultyInput
+from drysward.quantities import require_system
 from drysward.studies.sweep import GRID, INDICES
+from drysward.studies.sweep.axis_units import axes_in
 from drysward.studies.sweep.front import (
     Objective,
     measure,
@@ -32,6 +34,7 @@ def effects(
     of: str | Objective = "wilt",
     plan: str | None = None,
     field: str | None = None,
+    units: str | None = None,
 ) -> xr.Dataset:
     """Main effects of every axis, and Sobol indices when the design is made for them.
 
@@ -41,6 +44,7 @@ def effects(
     of : as ``risk`` of ``front``.
     plan : key of the plan, the first when None.
     field : key of the field, as in ``front``.
+    units : "us" or "metric", for the values of the axes; as the sweep file has them when None.
 
     Returns
     -------
@@ -61,6 +65,9 @@ def effects(
     """
     refuse_unfinished(sweep)
     plan = str(sweep["plan"].values[0]) if plan is None else plan
+    if units is not None:
+        require_system(units)
+        sweep = axes_in(sweep, units)
     measured = measure(sweep, of, "--of", plan, field)
     values = measured.values
     names = json.loads(sweep.attrs["axes"])
