@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 
 import drysward
 from drysward.faults import FaultyInput
-from drysward.screen.formats import as_text
 from drysward.results.export import front_rows
+from drysward.screen.formats import as_text
 from drysward.screen.sweep import effects_parts, front_parts, search_parts
 from drysward.studies.sweep.description import sweep_of
 from drysward.studies.sweep.effects import correlation_ratio, effects
