@@ -328,7 +328,8 @@ def test_a_screen_of_a_sweep_has_one_system_of_units(system, unit, depth, water)
 
 
 def test_the_plan_found_is_in_the_units_of_the_screen():
-    sweep = sweep_of("s", TWO_DEPTHS, ".")
+    demo = drysward.shipped("demo")
+    sweep = sweep_of("s", TWO_DEPTHS, "demo.toml", demo.text, demo.folder)
     assert axis_values_text(sweep, np.array([1.0])) == "depth = 12 in"
     assert axis_values_text(sweep, np.array([1.0]), system="metric") == "depth = 304.8 mm"
 
