@@ -274,6 +274,8 @@ _US = {
     "m^2": Display("acre", 1 / 4046.8564224, 2),
     "degC": Display("degC", 1.0, 1),
     "m^3/h": Display("gpm", 1 / 0.2271247070, 1),
+    "mm/h": Display("in/h", 1 / 25.4, 2),
+    "mm/d": Display("in/d", 1 / 25.4, 2),
 }
 _METRIC = {
     "mm": Display("mm", 1.0, 0),
@@ -281,6 +283,8 @@ _METRIC = {
     "m^2": Display("m2", 1.0, 0),
     "degC": Display("degC", 1.0, 1),
     "m^3/h": Display("m3/h", 1.0, 1),
+    "mm/h": Display("mm/h", 1.0, 1),
+    "mm/d": Display("mm/d", 1.0, 1),
 }
 
 

@@ -111,7 +111,7 @@ def test_the_daily_account_kept_is_that_of_the_ledger(kept, result):
         account = drysward.ledger(scenario, "sand", "refill", year, record)
         for name in ("green", "dormant", "depletion", "irrigation_landed"):
             here = result[f"daily_{name}"].sel(field="sand", plan="refill", case=case).values
-            n = account.sizes["date"]
+            n = account.sizes["day"]
             np.testing.assert_allclose(here[:n], account[name].values, rtol=1e-6, atol=1e-6)
             assert np.isnan(here[n:]).all()
 

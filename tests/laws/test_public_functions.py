@@ -18,7 +18,10 @@ CLI = Path(inspect.getfile(drysward)).parent / "cli"
 PUBLIC = set(drysward.__all__) - {"__version__"}
 # What a command may import beside the public functions; of the rest only constants, such as names
 # of files, and of their own package.
-ROOMS = ("drysward.faults", "drysward.files", "drysward.loading", "drysward.screen", "drysward.cli")
+ROOMS = (
+    "drysward.faults", "drysward.files", "drysward.loading", "drysward.progress", "drysward.screen",
+    "drysward.cli",
+)  # fmt: skip
 # Reading of arguments, and commands that show what is there and run nothing.
 OTHERS = {"arguments.py", "catalog.py", "check.py", "fit.py", "init.py", "show.py", "weather.py"}
 

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 import xarray as xr
 
+from drysward.scenario.load import shipped
 from drysward.studies.compare import ledger, run
 
 
@@ -33,6 +34,24 @@ def test_ledger_comes_back_from_netcdf(scenes, scenario, tmp_path):
     back = back_from_file(made, tmp_path / "ledger.nc")
     back = back.assign_coords(date=back["date"].astype(made["date"].dtype))
     xr.testing.assert_identical(back, made)
+
+
+def test_a_simulated_year_has_no_date():
+    days = ledger(shipped("demo"), "stadium", "deficit", 10)
+    assert "date" not in days.coords
+    assert set(days.sizes) == {"day"}
+    table = days.to_dataframe()
+    assert list(table["year"].unique()) == [10]
+    assert table["month_day"].iloc[[0, 195, -1]].tolist() == ["01-01", "07-15", "12-31"]
+    # Days count in the calendar of a leap year: 29 February is missing in others.
+    assert table["day_of_year"].iloc[[0, 58, 59, -1]].tolist() == [1, 59, 61, 366]
+    assert days["depletion"].groupby("month").mean().sizes == {"month": 12}
+
+
+def test_a_recorded_year_has_dates(scenes, scenario):
+    days = ledger(scenario, scenario.fields[0].key, "refill", 2002, scenes.weather(2))
+    assert str(days["date"].values[0])[:10] == "2002-01-01"
+    assert days.swap_dims(day="date").sel(date="2002-07").sizes["date"] == 31
 
 
 def test_ledger_sums_to_the_year(scenes, scenario):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import math
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -363,3 +364,17 @@ def test_a_difference_of_temperature_has_no_zero_point(unit: str) -> None:
     assert parse(f"9 {unit}", WARMING) == pytest.approx(5.0)
     assert convert(9.0, unit, WARMING.base) == pytest.approx(5.0)
     assert parse("41 degF", TEMPERATURE) == pytest.approx(5.0)
+
+
+def test_a_label_does_not_outlive_the_settings_that_it_describes():
+    plan = shipped("demo").plan_named("refill")
+    assert plan.label == "Refill at 40% depletion"
+    later = replace(plan, trigger=0.6)
+    assert later.label == "refill, trigger = 0.6"
+    assert replace(later, season=(100, 200)).label == "refill, trigger = 0.6, season changed"
+    assert replace(later, trigger=plan.trigger).label == plan.label
+    assert replace(plan, key="mine").label == plan.label
+    assert replace(plan, trigger=0.6, label="Late").label == "Late"
+    assert replace(plan, trigger=0.6, label="Late") == replace(later, label="Late")
+    mine = shipped("demo").with_plan("mine", lambda morning: 0.0, like="refill")
+    assert mine.plan_named("mine").label == "mine"

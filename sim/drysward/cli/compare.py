@@ -23,12 +23,12 @@ from drysward.cli.arguments import (
     weather_options,
     years_option,
 )
-from drysward.cli.progress import progress
+from drysward.progress import progress
 
 if TYPE_CHECKING:
     import xarray as xr
 
-    from drysward.cli.progress import Advance
+    from drysward.progress import Advance
     from drysward.scenario.model import Scenario
 
 
@@ -109,7 +109,7 @@ def command(
             "drysward.results.dataset", "drysward.results.summary", "drysward.screen.compare",
             "drysward.screen.formats",
         )  # fmt: skip
-        result = drysward.run(opened, years=years, on_progress=running, daily=out is not None)
+        result = drysward.run(opened, years=years, progress=running, daily=out is not None)
         from drysward.screen import compare
         from drysward.screen.formats import show as show_parts
 
@@ -149,6 +149,6 @@ def _drawn(
     from drysward.faults import CannotDraw
 
     try:
-        return drysward.draws(scenario, n, years=years, on_progress=advance)
+        return drysward.draws(scenario, n, years=years, progress=advance)
     except CannotDraw as why:
         return str(why)

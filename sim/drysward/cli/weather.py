@@ -19,7 +19,7 @@ from drysward.cli.arguments import (
     scenario_argument,
     units_option,
 )
-from drysward.cli.progress import progress
+from drysward.progress import progress
 
 
 @click.group()

@@ -110,8 +110,8 @@ PATCH = _dtype(
 by design. ``crown_water`` is the part of ``w1`` that lies in the crown layer."""
 
 FIELD_STATE = _dtype(
-    "seen_depletion seen_deficit seen_crown_wetness seen_dormant seen_wilt seen_surface_water "
-    "days_since_water owed_et refill_left evening_water "
+    "seen_depletion seen_deficit seen_taw seen_crown_wetness seen_dormant seen_wilt "
+    "seen_surface_water days_since_water owed_et refill_left evening_water "
     "stage paused paused_days unmet "
     "airless_run footprint_run wilt_run dormant_run dead_run "
     "peak_dormant recovery_clock recovering",

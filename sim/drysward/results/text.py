@@ -145,9 +145,9 @@ def driest_years(attrs: Mapping[Any, Any]) -> str:
 
 def ledger_dates(account: xr.Dataset) -> list[str]:
     """Days of a ledger: dates of a record, or ``04-15`` of a simulated year."""
-    dates = np.datetime_as_string(account["date"].values, unit="D")
-    simulated = int(account.attrs.get(MADE_YEARS, 0)) > 0
-    return [str(date)[5:] if simulated else str(date) for date in dates]
+    if "date" in account.coords:
+        return [str(date) for date in np.datetime_as_string(account["date"].values, unit="D")]
+    return [str(day) for day in account["month_day"].values]
 
 
 def _drawn(attrs: Mapping[Any, Any], year: float) -> str:

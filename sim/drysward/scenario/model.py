@@ -9,9 +9,9 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
-from typing import Any, Literal, TypeVar
+from typing import Any, Literal, NamedTuple, TypeVar
 
 from drysward.catalog import Catalog
 from drysward.faults import Fault, FaultyInput, nearest
@@ -287,6 +287,9 @@ class PlanSpec:
     ``most_depth_mm`` is the largest application, None that of the soil. With ``stop_at_runoff`` an
     application ends when runoff would start. A plan whose ``function`` says the depth has all
     other settings of the plan ``like``, where it names one.
+
+    A label describes the settings that it was given with. A copy with other settings and no new
+    label is named by its key and what differs: ``refill, trigger = 0.6``.
     """
 
     key: str
@@ -317,6 +320,39 @@ class PlanSpec:
     syringe: SyringeSpec | None = None
     function: PlanFunction | None = None
     like: str = ""
+    labelled: Labelled | None = field(default=None, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        settings = {
+            part.name: getattr(self, part.name)
+            for part in fields(self)
+            if part.name not in ("key", "label", "labelled")
+        }
+        labelled = self.labelled
+        if labelled is None or self.label != labelled.now:
+            labelled = Labelled(settings, self.label, self.label)
+        changes = _changes(labelled.settings, settings)
+        now = f"{self.key}, {changes}" if changes else labelled.label
+        object.__setattr__(self, "label", now)
+        object.__setattr__(self, "labelled", labelled._replace(now=now))
+
+
+class Labelled(NamedTuple):
+    """Settings of a plan when its label was given, that label, and what the plan is called now."""
+
+    settings: Mapping[str, Any]
+    label: str
+    now: str
+
+
+def _changes(before: Mapping[str, Any], after: Mapping[str, Any]) -> str:
+    """``trigger = 0.6, stages changed``: settings of a plan that are not as they were."""
+    return ", ".join(
+        f"{name} changed" if not isinstance(value, int | float | str) else
+        f"{name} = {value if isinstance(value, bool | str) else format(value, 'g')}"
+        for name, value in after.items()
+        if value != before[name]
+    )
 
 
 @dataclass(frozen=True)
@@ -619,6 +655,7 @@ class Scenario:
             settings,
             key=key,
             label=label or key,
+            labelled=None,
             rule="function",
             depth_by_weekday=PlanSpec.depth_by_weekday,
             function=function,

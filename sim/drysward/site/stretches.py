@@ -212,7 +212,7 @@ def weather_stretch(
     weather = site_weather(record, et, scenario.catalog, answers.drought_days)
     calendar = calendar_records(record.dates, southern)
     calendar.in_season = in_season(calendar.day_of_year, answers.season)
-    turf_year = _turf_year(record.dates, southern)
+    turf_year = turf_year_of(record.dates, southern)
     calendar.year = _places(turf_year - series.years_before, span.years)
     calendar.fresh = (calendar.first == 1) & (answers.turf == ANEW_EACH_YEAR)
     calendar.rooting_score = rooting_scores(scenario, turf_year)
@@ -311,7 +311,7 @@ def _turf_new_year(year: int, southern: bool) -> np.datetime64:
     return np.datetime64(f"{year:04d}-{'07' if southern else '01'}-01", "D")
 
 
-def _turf_year(dates: np.ndarray, southern: bool) -> np.ndarray:
+def turf_year_of(dates: np.ndarray, southern: bool) -> np.ndarray:
     months = dates.astype("datetime64[M]") - (6 if southern else 0)
     return months.astype("datetime64[Y]").astype(int) + 1970
 
@@ -331,7 +331,7 @@ def _spans(
     while start < stop:
         end = stop
         if years_at_once is not None:
-            here = int(_turf_year(np.array([start]), southern)[0])
+            here = int(turf_year_of(np.array([start]), southern)[0])
             end = min(stop, _turf_new_year(here + years_at_once, southern))
         yield start, end
         start = end
@@ -351,7 +351,7 @@ def _count_years(
     first, before = series.first, series.years_before
     counted: list[int] = []
     left_out: list[str] = []
-    earliest, latest = _turf_year(np.array([first, stop - 1]), southern)
+    earliest, latest = turf_year_of(np.array([first, stop - 1]), southern)
     for year in range(int(earliest), int(latest) + 1):
         if years is not None and not years[0] <= year <= years[1]:
             continue

@@ -81,7 +81,7 @@ def supply_days(scenario: Scenario, weather: SiteWeather, calendar: np.recarray)
     storage = spec.storage or NO_STORAGE
     shed_mm = [catchment_runoff_mm(one, weather.days.liquid_mm) for one in spec.catchments]
     return SupplyDays(
-        is_open=open_days(spec.sources, weather.drought_index_mm, calendar.day_of_year),
+        is_open=open_days(spec.sources, weather.drought_index_mm[:-1], calendar.day_of_year),
         shed_mm=np.array(shed_mm).reshape(-1, calendar.size),
         # Snow on a pond counts as its water, on ice or in it.
         rain_mm=weather.record.rain_mm,

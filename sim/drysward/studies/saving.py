@@ -62,7 +62,7 @@ def save(
     """
     require_system(units)
     where, outputs = Path(where), Outputs(tuple(reads), force)
-    if "date" in result.dims:
+    if "day" in result.dims:
         rows = partial(ledger_rows, result, units)
         return outputs.write({where: lambda part: write_csv(rows(), part)})
     if "choice" in result.dims:

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from drysward import __version__
 from drysward.day.records import STAGES
 from drysward.faults import CannotDraw
+from drysward.progress import Report, reporting
 from drysward.results.band import FEWEST_FOR_QUANTILES, Kind, band, stands
 from drysward.results.importance import Importance, importance
 from drysward.results.spread import Split, split_of_sums
@@ -40,7 +41,7 @@ def drawn_answers(
     years: tuple[int, int] | None = None,
     workers: int | None = None,
     keep: bool = False,
-    on_progress: Callable[[float], None] | None = None,
+    progress: Report = None,
 ) -> xr.Dataset:
     """The answers of a scenario across draws of what is not known of soil, turf and system.
 
@@ -59,7 +60,8 @@ def drawn_answers(
     keep : keep the single draws too: ``draw_NAME`` (field, plan, draw), the mean over the years
         of every outcome (0 to 1 for ``reached_STAGE``, days, mm), and ``drawn`` (draw, number),
         the values drawn, each in its ``unit``.
-    on_progress : called with the share of the work that is done.
+    progress : True shows how far it is on stderr: a bar at a terminal, else a line every ten
+        seconds. A function is called with the share of the work that is done. None is silent.
 
     Returns
     -------
@@ -83,7 +85,8 @@ def drawn_answers(
     followed = scenario.plans
     if plans is not None:
         followed = tuple(scenario.plan_named(key) for key in plans)
-    found = crossed(scenario, n, followed, years, workers, on_progress)
+    with reporting(progress, "Running the draws") as report:
+        found = crossed(scenario, n, followed, years, workers, report)
     out = doubt_answers(found, scenario, tuple(plan.key for plan in followed))
     return _with_draws(out, found, scenario) if keep else out
 
