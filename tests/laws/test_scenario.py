@@ -203,7 +203,7 @@ def test_days_of_the_leap_year(day: date) -> None:
     assert day_of_year(f"{day:%m-%d}") == int(f"{day:%j}") - 1
 
 
-def test_overrides_reach_the_catalogue_and_what_is_taken_from_it() -> None:
+def test_overrides_reach_the_catalog_and_what_is_taken_from_it() -> None:
     overrides = "[overrides]\nspecies.bermudagrass.wilt_ks = 0.7\n"
     overrides += "'delivery.hand_hose.overspray' = 0"
     scenario = read(HEAD, FIELD, PLAN, overrides)

@@ -267,13 +267,13 @@ def test_single_pixel_with_years_of_365_days(written):
     # The 31st is not in the file: no rain, the rest between its neighbors.
     assert record.rain_mm[on["2012-12-31"]] == 0.0
     assert record.tmax_c[on["2012-12-31"]] == pytest.approx((36.5 + 0.1) / 2)
-    assert record.vapour_pressure_kpa[on["2012-12-31"]] == pytest.approx((0.365 + 0.001) / 2)
+    assert record.vapor_pressure_kpa[on["2012-12-31"]] == pytest.approx((0.365 + 0.001) / 2)
     (counted,) = record.filled.items()
     assert counted[0].startswith("31 December of leap years, missing in such files")
     assert counted[1] == 1
     # 400 W/m2 over 43,200 s of daylight are 17.28 MJ/m2.
     assert record.solar_mj_m2 == pytest.approx(17.28)
-    assert record.vapour_pressure_kpa[on["2012-02-29"]] == pytest.approx(0.060)
+    assert record.vapor_pressure_kpa[on["2012-02-29"]] == pytest.approx(0.060)
     assert (record.latitude_deg, record.elevation_m) == (40.3, 141.0)
     assert "reference ET uses wind of 2 m/s" in "\n".join(record.notes)
 

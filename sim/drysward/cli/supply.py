@@ -99,7 +99,7 @@ def command(
                 steps[step](done)
 
             sizing = drysward.size(opened, years, draws, on_progress=on_progress)
-    summary = drysward.summarise(result, opened, sizing=sizing, supply=True)
+    summary = drysward.summarize(result, opened, sizing=sizing, supply=True)
     why = summary.attrs.get("sizing_no_draws")
     report = supply_report(summary, units)
     show([*report, *([notes([("Draws", f"none: {why}")])] if why else [])], form)

@@ -27,7 +27,7 @@ def answer_sentences(
 
     Parameters
     ----------
-    summary : of ``summarise``.
+    summary : of ``summarize``.
     drawn : of ``doubt_answers``, or None; then the odds and limits are those of the draws.
     stage : the stage that must not come, such as "dormant".
     system : "us" or "metric".

@@ -288,10 +288,10 @@ COSTS = {
     "first": ("first cost", ("construction", "irrigation", "storage")),
     "water_mean": ("water", ("water",)),
     "energy_mean": ("energy", ("energy",)),
-    "labour_mean": ("labor", ("labour",)),
+    "labor_mean": ("labor", ("labor",)),
     "lost_turf_mean": ("lost turf", ("lost_turf",)),
-    "mean": ("total a year", ("water", "energy", "labour", "lost_turf")),
-    "dry": ("1-in-10 year", ("water", "energy", "labour", "lost_turf")),
+    "mean": ("total a year", ("water", "energy", "labor", "lost_turf")),
+    "dry": ("1-in-10 year", ("water", "energy", "labor", "lost_turf")),
     "present": ("present cost", ()),
     "equal_yearly": ("equal yearly", ()),
 }

@@ -357,7 +357,7 @@ def _delivery(table: DeliveryTable, catalog: Catalog, area_m2: float) -> Deliver
         overspray=number(table.overspray, "overspray"),
         flow_m3_h=flow_m3_h,
         hours_per_pass=number(table.time_per_pass, "hours_per_pass"),
-        labour_hours_per_pass=number(table.labour_per_pass, "labour_hours_per_pass"),
+        labor_hours_per_pass=number(table.labor_per_pass, "labor_hours_per_pass"),
         zones=table.zones or 1,
         basis=basis,
         machine=table.machine or "",

@@ -105,7 +105,7 @@ class EventTable(Part):
 class CoverTable(Part):
     rain_from_mm: Annotated[float, quantity(LENGTH), Field(alias="rain", ge=0.0, le=500.0)]
     days_before: Annotated[WholeDays, Field(alias="before")]
-    labour_h: Annotated[float, quantity(TIME), Field(alias="labour", ge=0.0, le=1000.0)] = 0.0
+    labor_h: Annotated[float, quantity(TIME), Field(alias="labor", ge=0.0, le=1000.0)] = 0.0
     # One day in sun, otherwise three; from memory.
     longest_days: Annotated[WholeDays, Field(alias="longest")] = 2
     heat_c: Annotated[Temperature, Field(alias="heat")] = 30.0

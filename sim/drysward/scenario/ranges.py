@@ -30,7 +30,7 @@ DRAWN = ("fields", "plans", "supply", "overrides")
 # Free texts, which may start with a number: "2 (upper)".
 _OWN_TEXTS = ("title", "label", "name", "machine", "currency", "file", "column")
 # Counted, measured with a tape, or decided by the crew: not drawn.
-_CERTAIN = ("area", "patches", "priority", "labour_per_pass", "price")
+_CERTAIN = ("area", "patches", "priority", "labor_per_pass", "price")
 
 _NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
 _WITH_PARENTHESIS = re.compile(rf"\s*({_NUMBER})(?:\s+([^()]*?))?\s*\((.*)")

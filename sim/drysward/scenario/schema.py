@@ -207,7 +207,7 @@ DELIVERY_NUMBERS = {
     "precipitation_rate": "precipitation_rate",
     "overspray": "overspray",
     "time_per_pass": "hours_per_pass",
-    "labour_per_pass": "labour_hours_per_pass",
+    "labor_per_pass": "labor_hours_per_pass",
 }
 
 
@@ -220,8 +220,8 @@ class DeliveryTable(Part):
     overspray: Annotated[float, within("overspray")] | None = None
     flow: Annotated[float, quantity(FLOW), within("source_flow")] | None = None
     time_per_pass: Annotated[float, quantity(TIME), within("hours_per_pass")] | None = None
-    labour_per_pass: Annotated[
-        float, quantity(TIME), within("labour_hours_per_pass")
+    labor_per_pass: Annotated[
+        float, quantity(TIME), within("labor_hours_per_pass")
     ] | None = None
     zones: Annotated[int, Field(ge=1, le=60)] | None = None
     machine: Identifier | None = None

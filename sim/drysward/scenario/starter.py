@@ -54,7 +54,7 @@ class NewPlan:
     keys: Mapping[str, str] = field(default_factory=dict)
 
 
-_Labelled = TypeVar("_Labelled", NewField, NewPlan)
+_Labeled = TypeVar("_Labeled", NewField, NewPlan)
 
 USUAL_FIELDS = (NewField("Main field", "1.8 acre"),)
 USUAL_PLANS = (
@@ -126,7 +126,7 @@ class NewScenario:
         return ("10-01", "04-30") if self.is_southern else ("04-01", "10-31")
 
 
-def _by_key(things: Sequence[_Labelled]) -> dict[str, _Labelled]:
+def _by_key(things: Sequence[_Labeled]) -> dict[str, _Labeled]:
     return dict(zip(keys_of(one.label for one in things), things, strict=True))
 
 

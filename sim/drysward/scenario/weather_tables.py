@@ -67,8 +67,8 @@ class ColumnTable(Part):
 
 
 class FillTable(Part):
-    rain: Annotated[str, one_of("zero", "neighbour-years")] | None = None
-    temperature: Annotated[str, one_of("interpolate", "neighbour-years")] | None = None
+    rain: Annotated[str, one_of("zero", "neighbor-years")] | None = None
+    temperature: Annotated[str, one_of("interpolate", "neighbor-years")] | None = None
     longest: WholeDays = 5
 
 

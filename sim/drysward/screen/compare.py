@@ -80,7 +80,7 @@ _MOST_FACTS = 3  # of the weather file, on the first screen
 class Comparison:
     """All that a comparison knows.
 
-    ``summary``: of ``summarise``. ``drawn``: draws of what is not known, or None. ``why``: why
+    ``summary``: of ``summarize``. ``drawn``: draws of what is not known, or None. ``why``: why
     there are no draws, "" where none were requested. ``system``: units, "us" or "metric".
     """
 

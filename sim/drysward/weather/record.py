@@ -55,7 +55,7 @@ class DailyRecord:
     tmax_c: FloatArray
     tmin_c: FloatArray
     dewpoint_c: FloatArray | None = None
-    vapour_pressure_kpa: FloatArray | None = None
+    vapor_pressure_kpa: FloatArray | None = None
     rh_mean_pct: FloatArray | None = None
     rh_max_pct: FloatArray | None = None
     rh_min_pct: FloatArray | None = None

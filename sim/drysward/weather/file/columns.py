@@ -46,8 +46,8 @@ QUANTITIES: dict[str, Quantity] = {
     "tmax": Quantity("tmax_c", "degC", "deg C", _TEMPERATURE, -90, 60),
     "tmin": Quantity("tmin_c", "degC", "deg C", _TEMPERATURE, -90, 60),
     "dewpoint": Quantity("dewpoint_c", "degC", "deg C", _TEMPERATURE, -90, 60),
-    "vapour_pressure": Quantity(
-        "vapour_pressure_kpa", "kPa", "kPa", {"kpa": "kPa", "hpa": "hPa"}, 0, 20
+    "vapor_pressure": Quantity(
+        "vapor_pressure_kpa", "kPa", "kPa", {"kpa": "kPa", "hpa": "hPa"}, 0, 20
     ),
     "rh_mean": Quantity("rh_mean_pct", "%", "%", _HUMIDITY, 0, 100),
     "rh_max": Quantity("rh_max_pct", "%", "%", _HUMIDITY, 0, 100),
@@ -75,7 +75,7 @@ STRANGERS_LISTED = 30
 """Unknown columns listed in one fault."""
 MONTHLY_INSTEAD = (
     "both columns; or monthly means, with which hot spells, single frosts and snow are not "
-    'modelled: under [weather] monthly_temperature = { tmax = { unit = "degF", months = [twelve '
+    'modeled: under [weather] monthly_temperature = { tmax = { unit = "degF", months = [twelve '
     'numbers] }, tmin = { unit = "degF", months = [twelve numbers] } }'
 )
 WIND_HEIGHTS_M = (0.5, 200.0)  # estimate: range of the logarithmic profile of Eq 47

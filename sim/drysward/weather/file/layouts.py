@@ -153,7 +153,7 @@ LAYOUTS: tuple[Layout, ...] = (
             "prcp": Known("rain", "mm/day", as_written="mm/day"),
             "tmax": Known("tmax", "degC", as_written="deg c"),
             "tmin": Known("tmin", "degC", as_written="deg c"),
-            "vp": Known("vapour_pressure", "Pa", as_written="Pa"),
+            "vp": Known("vapor_pressure", "Pa", as_written="Pa"),
             # Mean over the hours of daylight, with which it is converted to MJ/m2 a day.
             "srad": Known("solar", "W/m2", as_written="W/m^2"),
             "dayl": Known("daylight", "s", as_written="s"),
