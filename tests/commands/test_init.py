@@ -36,6 +36,22 @@ def test_without_options_a_scenario_is_written_that_runs() -> None:
     assert "REPLACE THESE" in Path("my fields.toml").read_text(encoding="utf-8")
 
 
+def test_place_and_area_as_people_type_them() -> None:
+    result = run(
+        "init", "a.toml", "--latitude", "33 54 S", "--elevation", "460ft",
+        "--field", "Oval, 87,120 sq ft, native_clay", "--field", "Diamond 2,1,000 sq ft",
+    )  # fmt: skip
+    assert result.exit_code == 0, result.output
+    scenario = drysward.load("a.toml")
+    assert scenario.site.latitude_deg == pytest.approx(-33.9)
+    assert scenario.site.elevation_m == pytest.approx(460 * 0.3048)
+    assert [one.label for one in scenario.fields] == ["Oval", "Diamond 2"]
+    assert scenario.fields[0].area_m2 == pytest.approx(2 * 4046.8564224)
+    # Invented normals of the south.
+    tmax = scenario.weather.climate["tmax_c"]  # type: ignore[index]
+    assert max(tmax) == tmax[0]
+
+
 def test_options_say_all_of_it() -> None:
     result = run(
         "init", "a.toml", "--name", 'The "Oval"', "--latitude", "-33.9", "--elevation", "50 m",

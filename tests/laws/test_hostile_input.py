@@ -20,7 +20,7 @@ from drysward.faults import Fault, FaultyInput, merged_alike, nearest, quoted
 from drysward.inputs import DEEPEST, MOST_TOML_BYTES, toml_tables
 from drysward.quantities import AREA, VOLUME, Kind, convert, parse
 from drysward.scenario.load import load, loads, shipped_names
-from drysward.scenario.schema import INVERSE_TENSION, ScenarioTable
+from drysward.scenario.schema import INVERSE_TENSION, ScenarioTable, latitude
 from drysward.weather.file.read import read_weather
 
 SHIPPED = Path(__file__).parents[2] / "scenarios"
@@ -184,20 +184,35 @@ def test_long_input_is_cut_and_marked(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     "written, form",
     [
-        ('"39.2 N"', 'latitude = "39.2 deg"'),
-        ('"N 39.2"', 'latitude = "39.2 deg"'),
-        ('"39\u00b012\'N"', 'latitude = "39.2 deg"'),
-        ('"33\u00b0 30\' 36\\" S"', 'latitude = "-33.51 deg"'),
         ("39.2", 'latitude = "39.2 deg"'),
+        ('"39\u00b012\'"', 'latitude = "39.2 deg"'),
+        ('"39 12 30 s"', 'latitude = "39.2083 deg"'),
         ('"76.6 W"', "'76.6 W' is a longitude"),
+        ('"39.2 W"', "'39.2 W' is a longitude"),
+        ('"-39.2 S"', "is not a latitude"),
+        ('"39 75 N"', "is not a latitude"),
+        ('"39.5 12 N"', "is not a latitude"),
+        ('"91 N"', "-90 to 90"),
         ('"north"', '"39.2 deg"'),
     ],
 )
-def test_latitudes_as_people_write_them(written: str, form: str) -> None:
+def test_latitudes_that_are_refused(written: str, form: str) -> None:
     text = DEMO.replace(DEMO.split("latitude = ")[1].split("\n")[0], written)
     (line,) = told(lambda: loads(text, SHIPPED))
     assert line.startswith("scenario: site.latitude: ")
     assert form in line
+
+
+@pytest.mark.parametrize(
+    "written, degrees",
+    [
+        ("39.2 deg", 39.2), ("39.2 N", 39.2), ("n 39.2", 39.2), ("39 12 N", 39.2),
+        ("39\u00b012' N", 39.2), ("33\u00b0 30' 36\u2033 S", -33.51), ("33.9S", -33.9),
+        ("-33.9 deg", -33.9),
+    ],
+)  # fmt: skip
+def test_latitudes_as_people_write_them(written: str, degrees: float) -> None:
+    assert latitude(written) == pytest.approx(degrees, abs=1e-9)
 
 
 # --- limits -----------------------------------------------------------------------------------

@@ -26,6 +26,7 @@ from drysward.faults import (
 )
 from drysward.inputs import toml_tables, toml_text
 from drysward.physics.watering_system import design_flow_m3_h
+from drysward.quantities import number_and_unit
 from drysward.scenario.cost_tables import costs_spec
 from drysward.scenario.keys import check_at, keys_at
 from drysward.scenario.model import (
@@ -518,12 +519,19 @@ _PAST_LIMITS = ("greater_than", "greater_than_equal", "less_than", "less_than_eq
 def _limits_as_written(
     place: Sequence[str | int], whole: type[BaseModel], value: object
 ) -> str:
-    """Both limits of the key at ``place``, in the unit that the writer used; "" when not known."""
+    """Both limits of the key at ``place``, in the unit that the writer used; "" when not known.
+
+    A share of more than 1 was meant as a percentage.
+    """
     check = check_at(place, whole)
     if check is None:
         return ""
-    unit = value.strip().partition(" ")[2].strip() if isinstance(value, str) else ""
+    number, unit = (number_and_unit(value) if isinstance(value, str) else None) or (value, "")
     try:
-        return check.limits(unit)
+        limits = check.limits("" if unit == "%" else unit)
     except ValueError:
         return ""
+    is_share = check.kind is None and check.low >= 0.0 and check.high <= 1.0
+    if is_share and not unit and isinstance(number, int | float) and 1.0 < number <= 100.0:
+        limits += f"; for {number:g}% write {number / 100.0:g}"
+    return limits

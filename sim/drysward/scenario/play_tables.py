@@ -21,6 +21,7 @@ from drysward.scenario.model import (
     SyringeSpec,
 )
 from drysward.scenario.values import (
+    AS_SHARE,
     DayOfYear,
     Depth,
     Flags,
@@ -28,6 +29,7 @@ from drysward.scenario.values import (
     Odds,
     Part,
     Share,
+    SomeShare,
     Span,
     Text,
     WholeDays,
@@ -130,8 +132,8 @@ class PlayTable(Part):
     hardness: Annotated[HardnessTable, as_a(HardnessSpec)] | None = None
     hard_above_g: Annotated[Gs | None, Field(alias="hard_above")] = None
     soft_below: Gs | None = None
-    air_filled_below: Annotated[float, Field(gt=0.0, le=0.5)] | None = None
-    share: Annotated[float, Field(gt=0.0, le=1.0)] | None = None
+    air_filled_below: Annotated[float, AS_SHARE, Field(gt=0.0, le=0.5)] | None = None
+    share: SomeShare | None = None
 
     @model_validator(mode="after")
     def _hangs_together(self) -> Self:

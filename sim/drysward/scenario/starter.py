@@ -6,6 +6,7 @@ import json
 import re
 import textwrap
 from collections.abc import Iterable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from functools import cache
 from importlib.resources import files
@@ -17,6 +18,7 @@ from drysward.catalog import load_catalog
 from drysward.faults import Fault, FaultyInput, nearest, quoted
 from drysward.scenario.keys import keys
 from drysward.scenario.rules import RULE_KEYS, RULES
+from drysward.scenario.schema import latitude
 from drysward.scenario.weather_tables import ClimateTable
 
 LINE = 98
@@ -118,7 +120,9 @@ class NewScenario:
     @property
     def is_southern(self) -> bool:
         """Whether the site lies south of the equator."""
-        return self.latitude.lstrip().startswith("-")
+        with suppress(ValueError):  # refused when the scenario is read back
+            return latitude(self.latitude) < 0.0
+        return False
 
     @property
     def season(self) -> tuple[str, str]:
@@ -152,7 +156,7 @@ def read_field(text: str) -> NewField:
 
     The names after them may stand in any order; what is left out has a default. FaultyInput.
     """
-    label, *parts = (part.strip() for part in text.split(","))
+    label, *parts = _parts(text)
     where = f"--field {quoted(text)}"
     if not label or not parts or not parts[0]:
         shown = '"Stadium, 2 acre, kentucky_bluegrass, sand_over_gravel_12in, in_ground_rotors"'
@@ -173,10 +177,15 @@ def read_field(text: str) -> NewField:
     return NewField(label, area, **found)
 
 
+def _parts(text: str) -> list[str]:
+    """Parts between commas, other than those between thousands: ``Stadium, 87,120 sq ft``."""
+    return [part.strip() for part in re.split(r"(?<![0-9]),|,(?![0-9]{3}(?![0-9]))", text)]
+
+
 def read_plan(text: str) -> NewPlan:
     """``"Refill at half, refill, trigger 0.5"`` as a plan: label, rule, keys. FaultyInput."""
     where = f"--plan {quoted(text)}"
-    label, *parts = (part.strip() for part in text.split(","))
+    label, *parts = _parts(text)
     if not label or not parts:
         shown = '"Refill at half, refill, trigger 0.5"'
         raise FaultyInput(Fault(where, "needs a name and a rule at least", f"as --plan {shown}"))

@@ -16,7 +16,18 @@ from pydantic_core import PydanticCustomError
 
 from drysward.catalog import Term, load_catalog
 from drysward.faults import nearest, quoted
-from drysward.quantities import AREA, LENGTH, SPAN, VOLUME, Kind, convert, parse
+from drysward.quantities import (
+    AREA,
+    LENGTH,
+    NUMBER,
+    SPAN,
+    VOLUME,
+    Kind,
+    convert,
+    number_of,
+    parse,
+    percent,
+)
 
 WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 MONTHS = (
@@ -194,14 +205,15 @@ def price_per(text: object, kind: Kind) -> float:
     ``kind`` is VOLUME (per m3) or AREA (per m2). ValueError when it is not a price for this kind.
     """
     sold, expected = _PRICED[kind]
-    written = re.fullmatch(r"(\S+) per (\S.*)", text.strip()) if isinstance(text, str) else None
+    form = rf"\s*({NUMBER}) per (\S.*)"
+    written = re.fullmatch(form, text) if isinstance(text, str) else None
     if written is None:
         raise ValueError(f"{quoted(text)} is not a price of {sold}; {expected}")
     amount, size = written.groups()
     if not re.match(r"[\d.+-]", size):
         size = f"1 {size}"
     try:
-        price, of = float(amount), parse(size, kind)
+        price, of = number_of(amount), parse(size, kind)
     except ValueError:
         raise ValueError(f"{quoted(text)} is not a price of {sold}; {expected}") from None
     if not (0.0 <= price < math.inf and of > 0.0 and math.isfinite(price / of)):
@@ -223,8 +235,11 @@ def in_table(key: str, takes: str = "") -> Callable[[object], object]:
     return Described(table, takes) if takes else table
 
 
-Share = Annotated[float, Field(ge=0.0, le=1.0)]
-Odds = Annotated[float, Field(gt=0.0, lt=1.0)]
+# 0.14, "14%" or "14 %".
+AS_SHARE = BeforeValidator(percent)
+Share = Annotated[float, AS_SHARE, Field(ge=0.0, le=1.0)]
+SomeShare = Annotated[float, AS_SHARE, Field(gt=0.0, le=1.0)]
+Odds = Annotated[float, AS_SHARE, Field(gt=0.0, lt=1.0)]
 DayOfYear = Annotated[int, BeforeValidator(day_of_year)]
 WholeDays = Annotated[int, BeforeValidator(whole_days)]
 Weekday = Annotated[str, one_of(*WEEKDAYS)]
