@@ -228,6 +228,30 @@ def test_unclosed_quote(written):
 
 
 @pytest.mark.parametrize(
+    "header",
+    [
+        "DATE,RAIN_MM,TMAX_C,TMIN_C", "Date,Rain (mm),Tmax (C),Tmin (C)",
+        "date,PRCP mm,Tmax [C],tmin-c", "Date,Precipitation_MM,TMAX_C,Tmin_c",
+    ],
+)
+def test_capitals_blanks_and_brackets_of_headers_do_not_matter(written, header):
+    record = read_weather(written([header, *rows(3)]))
+    assert record.rain_mm.size == 3
+    assert np.array_equal(record.tmax_c, read_weather(written([HEADER, *rows(3)])).tmax_c)
+
+
+def test_headers_that_differ_in_case_alone_are_two_columns_of_one_quantity(written):
+    found = faults_of(written(["date,rain_mm,tmax_c,tmin_c,TMAX_C", *rows(1, tail=",3")]))
+    assert "two columns for tmax: 'tmax_c' and 'TMAX_C'; ignore one of them" in found[0]
+
+
+def test_the_line_that_declares_a_column_is_shown(written):
+    told = "\n".join(faults_of(written(["day,rain_mm,TMAX,tmin_c", *rows(1)])))
+    assert 'columns = { date = { column = "..." } }' in told
+    assert 'columns = { tmax = { column = "TMAX", unit = "degF" } }' in told
+
+
+@pytest.mark.parametrize(
     "header, words",
     [
         ("tmin_c,extra", ["'extra' is not known", "declare or ignore"]),

@@ -201,6 +201,54 @@ def format_option(command: Callable[..., None]) -> Callable[..., None]:
     )(command)
 
 
+class Measured(click.ParamType):
+    """A key of a scenario typed as an option: with its unit, or bare in ``unit``; read as m or deg.
+
+    The keys are latitude, elevation and wind_height.
+    """
+
+    def __init__(self, key: str, unit: str) -> None:
+        self.name = self.key = key
+        self.unit = unit
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        from drysward.quantities import HEIGHT, LENGTH
+        from drysward.scenario.schema import latitude
+        from drysward.scenario.values import MM_PER_M, read
+
+        bare = re.fullmatch(r"[+-]?[0-9]+(\.[0-9]*)?", f"{value}".strip())
+        text = f"{value} {self.unit}" if bare else value
+        try:
+            if self.key == "latitude":
+                return latitude(text)
+            return read(text, HEIGHT if self.key == "elevation" else LENGTH) / MM_PER_M
+        except ValueError as error:
+            self.fail(str(error), param, ctx)
+
+
+def columns_options(command: Callable[..., None]) -> Callable[..., None]:
+    """Options for a weather file whose headers do not say all."""
+    options = (
+        click.option(
+            "--columns",
+            metavar="TABLE",
+            help="Columns whose headers do not say quantity and unit, as the refusal of the file "
+            "prints them: '{ tmax = { column = \"High\", unit = \"degF\" } }'",
+        ),
+        click.option(
+            "--wind-height",
+            type=Measured("wind_height", "m"),
+            metavar="HEIGHT",
+            help="Height of the anemometer above ground, such as '10 m'.",
+        ),
+    )
+    for option in reversed(options):
+        command = option(command)
+    return command
+
+
 def weather_options(command: Callable[..., None]) -> Callable[..., None]:
     """Options that replace the scenario's weather settings; see ``open_scenario``."""
     options = (
