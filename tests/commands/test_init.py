@@ -174,6 +174,8 @@ def test_questions_are_asked_until_the_answers_can_be_read() -> None:
         (["--field", "A"], "needs a name and an area"),
         (["--field", "A, 2"], 'fields.a.area: \'2\' has no unit; write "2 acre"'),
         (["--field", "A, 2 acre, bluegrass"], "'annual_bluegrass' or 'kentucky_bluegrass'?"),
+        (["--field", "A, 2 acre, sand_over_gravel_10in"],
+         'root_zone = { like = "sand_over_gravel_12in", depth = "10 in" }'),
         (["--field", "A, 2 acre, native_clay, native_loam"], "has two entries of 'root_zones'"),
         (["--plan", "A, refil"], "did you mean 'refill'?"),
         (["--plan", "A, refill, triger 1"], "did you mean 'trigger'?"),

@@ -67,6 +67,7 @@ from drysward.scenario.values import (
     Flags,
     Flaws,
     Identifier,
+    IsOneOf,
     Month,
     Odds,
     Part,
@@ -83,6 +84,7 @@ from drysward.scenario.values import (
     read,
     refuse,
     within,
+    within_term,
 )
 from drysward.scenario.weather_tables import WeatherTable
 
@@ -168,8 +170,47 @@ ROOT_ZONE_NUMBERS = {
 MEASURED_SOIL = ("wilting_point", "field_capacity", "saturation", "conductivity")
 
 
+# "10in" of "sand_over_gravel_10in".
+_DEPTH_IN_NAME = re.compile(r"_?([0-9]+(?:\.[0-9]+)?)_?(inch|in|mm|cm|ft)(?![a-z])")
+
+
+class IsConstruction(IsOneOf):
+    """Lets the name of a root zone pass, and shows how another depth of one is written."""
+
+    def __call__(self, text: str) -> str:
+        if text not in self.names and (other := other_depth(text)):
+            raise ValueError(f"{quoted(text)} is not known; root_zone = {other[1]}")
+        return super().__call__(text)
+
+
+def other_depth(name: str) -> tuple[str, str] | None:
+    """Of ``sand_over_gravel_10in`` the construction of nearest depth, and the table to write:
+    ``{ like = "sand_over_gravel_12in", depth = "10 in" }``.
+
+    None where no construction has this name but for a depth, or none is built so deep.
+    """
+    stated = _DEPTH_IN_NAME.search(name)
+    entries = load_catalog().entries["root_zones"]
+    stem = _DEPTH_IN_NAME.sub("", name, count=1)
+    alike = [one for one in entries if _DEPTH_IN_NAME.sub("", one, count=1) == stem]
+    if stated is None or not alike:
+        return None
+    depth = f"{stated[1]} {stated[2]}"
+    key = "cap_depth" if "cap_depth_mm" in entries[alike[0]].numbers else "depth"
+    number = f"{key}_mm"
+    try:
+        stated_mm = within_term(read(depth, LENGTH), load_catalog().meanings[number])
+    except ValueError:
+        return None
+    like = min(alike, key=lambda one: abs(entries[one].numbers[number].value - stated_mm))
+    return like, f'{{ like = "{like}", {key} = "{depth}" }}'
+
+
+_CONSTRUCTIONS = IsConstruction(tuple(load_catalog().entries["root_zones"]))
+
+
 class RootZoneTable(Part):
-    like: Annotated[str, entry_of("root_zones")]
+    like: Annotated[str, AfterValidator(_CONSTRUCTIONS)]
     soil: Annotated[str, entry_of("soils")] | None = None
     compaction: Annotated[str, entry_of("compaction")] | None = None
     base: Annotated[str, one_of(*BASES)] | None = None

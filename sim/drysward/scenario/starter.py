@@ -19,7 +19,7 @@ from drysward.faults import Fault, FaultyInput, nearest, quoted
 from drysward.quantities import convert
 from drysward.scenario.keys import keys
 from drysward.scenario.rules import RULE_KEYS, RULES
-from drysward.scenario.schema import latitude
+from drysward.scenario.schema import latitude, other_depth
 from drysward.scenario.weather_tables import ClimateTable
 
 LINE = 98
@@ -230,6 +230,8 @@ def read_field(text: str) -> NewField:
         kind = known.get(catalog_name(name))
         if kind is None:
             hint = nearest(catalog_name(name), known)
+            if other := other_depth(catalog_name(name)):
+                hint = f"name {other[0]}, then write in the file: root_zone = {other[1]}"
             raise FaultyInput(Fault(where, f"{quoted(name)} is not in the catalog", hint))
         if PARTS[kind] in found:
             what = f"has two entries of '{kind}': {found[PARTS[kind]]} and {name}"
