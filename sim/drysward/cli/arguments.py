@@ -202,28 +202,33 @@ def format_option(command: Callable[..., None]) -> Callable[..., None]:
 
 
 class Measured(click.ParamType):
-    """A key of a scenario typed as an option: with its unit, or bare in ``unit``; read as m or deg.
+    """A latitude in degrees, or a height in meters: a bare number, or a text with its unit."""
 
-    The keys are latitude, elevation and wind_height.
-    """
-
-    def __init__(self, key: str, unit: str) -> None:
-        self.name = self.key = key
-        self.unit = unit
+    def __init__(self, name: str, low: float, high: float) -> None:
+        self.name, self.low, self.high = name, low, high
 
     def convert(
         self, value: Any, param: click.Parameter | None, ctx: click.Context | None
     ) -> float:
-        from drysward.quantities import HEIGHT, LENGTH
-        from drysward.scenario.schema import latitude
-        from drysward.scenario.values import MM_PER_M, read
-
-        bare = re.fullmatch(r"[+-]?[0-9]+(\.[0-9]*)?", f"{value}".strip())
-        text = f"{value} {self.unit}" if bare else value
         try:
-            if self.key == "latitude":
-                return latitude(text)
-            return read(text, HEIGHT if self.key == "elevation" else LENGTH) / MM_PER_M
+            number = float(value)
+        except ValueError:
+            number = self._with_unit(value, param, ctx)
+        if not self.low <= number <= self.high:
+            unit = "degrees" if self.name == "latitude" else "m"
+            allowed = f"{self.low:g} to {self.high:g} {unit}"
+            self.fail(f"'{value}' is out of range; {allowed}", param, ctx)
+        return number
+
+    def _with_unit(
+        self, text: str, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        from drysward.quantities import HEIGHT, parse
+        from drysward.scenario.schema import latitude
+        from drysward.scenario.values import MM_PER_M
+
+        try:
+            return latitude(text) if self.name == "latitude" else parse(text, HEIGHT) / MM_PER_M
         except ValueError as error:
             self.fail(str(error), param, ctx)
 
@@ -239,7 +244,7 @@ def columns_options(command: Callable[..., None]) -> Callable[..., None]:
         ),
         click.option(
             "--wind-height",
-            type=Measured("wind_height", "m"),
+            type=Measured("height", 0.5, 200.0),
             metavar="HEIGHT",
             help="Height of the anemometer above ground, such as '10 m'.",
         ),

@@ -55,13 +55,13 @@ class SeasonDays(click.ParamType):
 @click.argument("file")
 @click.option(
     "--latitude",
-    type=Measured("latitude", "deg"),
+    type=Measured("latitude", -90.0, 90.0),
     metavar="DEGREES",
     help="Such as 40.3 or '40.3 N'; for the check of radiation, and for ET.",
 )
 @click.option(
     "--elevation",
-    type=Measured("elevation", "m"),
+    type=Measured("elevation", -450.0, 8900.0),
     metavar="HEIGHT",
     help="Above the sea, in meters or such as '460 ft'; with the latitude, for reference ET.",
 )
