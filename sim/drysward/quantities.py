@@ -247,7 +247,7 @@ def convert(value: float, unit: str, to: str, *, expected: str = "") -> float:
 def _plainly(unit: str) -> str:
     """The unit that ``GPM``, ``Acres`` or ``sq. ft`` means; ``unit`` itself where it is no such.
 
-    Only for what the unit library does not take, because case may tell units apart: mJ and MJ.
+    Only for what the unit library does not take, because mJ and MJ differ in case alone.
     """
     without_dots = re.sub(r"(?<=[A-Za-z])\.(?=\s|$)", "", unit)
     return _by_lower_case().get(without_dots.lower(), without_dots)

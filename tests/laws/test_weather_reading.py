@@ -240,6 +240,13 @@ def test_capitals_blanks_and_brackets_of_headers_do_not_matter(written, header):
     assert np.array_equal(record.tmax_c, read_weather(written([HEADER, *rows(3)])).tmax_c)
 
 
+@pytest.mark.parametrize(("mark", "word"), [(";", "semicolons"), ("\t", "tabs")])
+def test_other_marks_between_columns_are_named(written, mark, word):
+    lines = [line.replace(",", mark) for line in [HEADER, *rows(2)]]
+    (fault,) = faults_of(written(lines))
+    assert f"has {word} between its columns; commas" in fault
+
+
 def test_headers_that_differ_in_case_alone_are_two_columns_of_one_quantity(written):
     found = faults_of(written(["date,rain_mm,tmax_c,tmin_c,TMAX_C", *rows(1, tail=",3")]))
     assert "two columns for tmax: 'tmax_c' and 'TMAX_C'; ignore one of them" in found[0]

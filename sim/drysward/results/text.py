@@ -12,7 +12,8 @@ import xarray as xr
 
 from drysward.catalog import GRADES
 from drysward.quantities import Display, display, shown
-from drysward.scenario.model import CONTINUOUS, GENERATOR, RESAMPLE
+from drysward.scenario.model import CONTINUOUS, GENERATOR, RECORD, RESAMPLE
+from drysward.weather.simulated.climate_fit import LEAST_YEARS
 
 FINDINGS = "weather_findings"
 """Attribute of a result: findings about its weather file, as JSON."""
@@ -27,6 +28,7 @@ MADE_WEATHER = {
     "record; no drought is longer than the record's own",
 }
 """How far to trust weather that is not a record, by kind."""
+_YEARS_FOR_1_IN_10 = 20  # own estimate: two such years are expected in them
 UNKNOWN = "-"
 
 STAGE_WORDS = {
@@ -133,6 +135,23 @@ def years_used(attrs: Mapping[Any, Any], n_years: int) -> str:
     simulated = int(attrs.get(MADE_YEARS, 0)) > 0
     kind = "" if not simulated else "simulated year " if n_years == 1 else "simulated years "
     return f"{kind}{attrs.get('years', 'not known')} ({n_years})"
+
+
+def short_record_text(attrs: Mapping[Any, Any]) -> str:
+    """That a record is too short for a 1-in-10 year, and what to do; "" where it is not."""
+    years = int(attrs["n_years"])
+    if attrs["weather_kind"] != RECORD or years >= _YEARS_FOR_1_IN_10:
+        return ""
+    longer = "Use a longer record"
+    if years >= LEAST_YEARS:
+        longer += (
+            ', or simulate years like these: --source generator, or under [weather] source = '
+            '"generator", years = 200'
+        )
+    return (
+        f"The answer rests on {count_text(years, 'recorded year')}: a 1-in-10 year from so few is "
+        f"a guess. {longer}."
+    )
 
 
 def driest_years(attrs: Mapping[Any, Any]) -> str:

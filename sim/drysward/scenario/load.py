@@ -493,7 +493,12 @@ def schema_faults(
     elif kind in _PAST_LIMITS and (limits := _limits_as_written(place, whole, value)):
         yield Fault(where, f"{quoted(value)} is refused", limits)
     elif kind in ("model_type", "dict_type"):
-        yield Fault(where, f"{quoted(value)} is not a table", "a table of keys and values")
+        form = ", ".join(f"{key} = ..." for key in keys_at(place, whole)[:_KEYS_SHOWN])
+        yield Fault(where, f"{quoted(value)} is not a table", f"a table such as {{ {form} }}")
+    elif kind == "list_type" and isinstance(value, str):
+        parts = ", ".join(f'"{part.strip()}"' for part in value.split(","))
+        line = quoted(f"{place[-1]} = [{parts}]", bare=True)
+        yield Fault(where, f"{quoted(value)} is not a list", f"write {line}")
     elif kind == "string_pattern_mismatch":
         yield Fault(where, f"{quoted(value)} is not a valid key", "use letters, digits, _ and -")
     else:
@@ -512,6 +517,7 @@ def _line_for(place: Sequence[str | int], whole: type[BaseModel]) -> str:
     return f"write {place[-1]} = ... ({check})"
 
 
+_KEYS_SHOWN = 3
 # Of the validator, for a number beyond an end of its range.
 _PAST_LIMITS = ("greater_than", "greater_than_equal", "less_than", "less_than_equal")
 

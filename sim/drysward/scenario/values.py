@@ -33,6 +33,9 @@ WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 MONTHS = (
     "Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec",
 )  # fmt: skip
+_WEEKDAYS_IN_FULL = tuple(
+    f"{start}day" for start in ("Mon", "Tues", "Wednes", "Thurs", "Fri", "Satur", "Sun")
+)
 MM_PER_M = 1000.0
 MOST_NAMED = 200
 """Fields, plans, sources or catchments of a scenario."""
@@ -139,6 +142,12 @@ def known_name(text: str, names: Iterable[str]) -> str:
     return text
 
 
+def weekday(text: object) -> object:
+    """``Tuesday`` or ``tue`` as ``Tue``; any other value as it is."""
+    word = text.strip().capitalize() if isinstance(text, str) else ""
+    return word[:3] if word in WEEKDAYS or word in _WEEKDAYS_IN_FULL else text
+
+
 def day_of_year(text: object) -> int:
     """``"04-15"`` as a day of the leap-year calendar, 0 to 365; ValueError when invalid."""
     expected = 'month and day, such as "04-15"'
@@ -227,22 +236,26 @@ def price_of(kind: Kind) -> BeforeValidator:
 
 
 def in_table(key: str, takes: str = "") -> Callable[[object], object]:
-    """A bare text stands for a table that holds only ``key``; ``takes`` says what to write."""
+    """A bare text stands for a table that holds only ``key``; ``takes`` says what to write.
+
+    So does a bare number, which the key refuses with what it takes.
+    """
 
     def table(value: object) -> object:
-        return {key: value} if isinstance(value, str) else value
+        is_bare = isinstance(value, str | int | float) and not isinstance(value, bool)
+        return {key: value} if is_bare else value
 
     return Described(table, takes) if takes else table
 
 
-# 0.14, "14%" or "14 %".
+# 0.14 or "14%", with a blank or not.
 AS_SHARE = BeforeValidator(percent)
 Share = Annotated[float, AS_SHARE, Field(ge=0.0, le=1.0)]
 SomeShare = Annotated[float, AS_SHARE, Field(gt=0.0, le=1.0)]
 Odds = Annotated[float, AS_SHARE, Field(gt=0.0, lt=1.0)]
 DayOfYear = Annotated[int, BeforeValidator(day_of_year)]
 WholeDays = Annotated[int, BeforeValidator(whole_days)]
-Weekday = Annotated[str, one_of(*WEEKDAYS)]
+Weekday = Annotated[str, BeforeValidator(weekday), one_of(*WEEKDAYS)]
 Weekdays = Annotated[list[Weekday], Field(min_length=1)]
 Month = Annotated[str, one_of(*MONTHS)]
 Text = Annotated[str, Field(min_length=1)]

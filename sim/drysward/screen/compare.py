@@ -51,6 +51,7 @@ from drysward.results.text import (
     procedures,
     reached_text,
     rounded,
+    short_record_text,
     volume_display,
     water_notes,
     years_used,
@@ -113,6 +114,8 @@ def overview(one: Comparison, headline: str = HEADLINES[0]) -> list[Part]:
     risk = _STAGE_OF.get(headline, _RISK)
     parts: list[Part] = [Heading(_title(attrs["title"], attrs["site"])), *_findings(one.summary)]
     parts.append(_years_line(one))
+    if short := short_record_text(attrs):
+        parts.append(short)
     parts += answer_sentences(one.summary, one.labeled, risk, one.system)
     if (found := one.labeled) is not None:
         # The odds of each plan are in the table.

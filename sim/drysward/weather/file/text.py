@@ -163,9 +163,10 @@ def _own_headers(
             notes.append(layout.notes[wind])
         declared = {spec.column for spec in specs.values()}
         ignore = {*ignore, *(n for n, known in named.items() if not known and n not in declared)}
-    if len(sheet.header) == 1 and ";" in sheet.header[0]:
-        allowed = "commas between cells, and points in numbers"
-        raise FaultyInput(Fault(top, "has semicolons between its columns", allowed))
+    for mark, marks in ((";", "semicolons"), ("\t", "tabs")):
+        if len(sheet.header) == 1 and mark in sheet.header[0]:
+            allowed = "commas between cells, and points in numbers"
+            raise FaultyInput(Fault(top, f"has {marks} between its columns", allowed))
     columns, height, top_faults = known_columns(
         top, named, None, specs, wind_height_m, ignore, without_temperature
     )
