@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 import xarray as xr
 
+from drysward.results.text import short_record_text
 from drysward.studies.compare import ledger, run
 
 
