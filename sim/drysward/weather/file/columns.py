@@ -208,7 +208,7 @@ def unknown_columns(names: Sequence[str], where: str) -> list[Fault]:
             what = f"column {quoted(name)} does not say its unit"
             declared = declaring("wind" if windy else quantity, name)
             faults.append(Fault(where, what, f"{ways}, or declare it: {declared}"))
-        elif close := closest_name(plain, accepted):
+        elif close := closest_name(name.lower(), accepted):
             hint = f"did you mean '{close}'? or declare or ignore it"
             faults.append(Fault(where, f"column {quoted(name)} is not known", hint))
         else:
