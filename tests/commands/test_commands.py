@@ -38,7 +38,7 @@ def made_up_run() -> xr.Dataset:
     names = """precipitation irrigation_gross irrigation_landed spray_loss overspray runoff drainage
     leaf_evaporation soil_evaporation transpiration reference_et watering_days capped_days
     shortage peak_week longest_wilt longest_dormant least_green recovery_days peak_dead
-    irrigation_runoff irrigation_drained labour_hours"""
+    irrigation_runoff irrigation_drained labor_hours"""
     data: dict[str, tuple] = {
         name: (yearly, base + 25.4 * k) for k, name in enumerate(names.split())
     }
@@ -277,7 +277,7 @@ def test_water_that_is_lost_and_that_never_comes_in_words(units: str, short: str
     assert notes["Unmet demand"] == text
 
 
-# The catalogue
+# The catalog
 
 
 def test_catalog_lists_kinds_and_entries() -> None:
@@ -430,7 +430,7 @@ def test_summary_has_a_row_for_each_field_and_plan_with_units(summary: xr.Datase
     assert native["demand_high_1in10 (in)"] == ""
     assert native["demand_fitted_1in10"] == "1"
     # 12 to 15 h of labor and 25.4 for each name before it.
-    assert float(native["labour_mean (h)"]) == pytest.approx(13.5 + 22 * 25.4)
+    assert float(native["labor_mean (h)"]) == pytest.approx(13.5 + 22 * 25.4)
     # 12 to 15 mm and a tenth of an inch.
     assert float(native["shortage_cause_mean_storage (in)"]) == pytest.approx(
         0.1 + 13.5 / 25.4, rel=1e-6

@@ -58,7 +58,7 @@ def compared(name: str, draws: int) -> Comparison:
     scenario = drysward.shipped(name)
     run = drysward.run(scenario, years=YEARS)
     drawn = drysward.draws(scenario, n=draws, years=YEARS) if draws else None
-    summary = drysward.summarise(run, scenario, draws=drawn)
+    summary = drysward.summarize(run, scenario, draws=drawn)
     return Comparison(summary, drawn)
 
 

@@ -208,7 +208,7 @@ def test_more_years_shrink_the_sampling_error_only(demo, monkeypatch):
 
 
 def test_one_range_gets_all_of_the_spread(monkeypatch):
-    """All that the catalogue is unsure of held, and one number written with a range."""
+    """All that the catalog is unsure of held, and one number written with a range."""
     key = "fields.practice.delivery.uniformity"
     mine = edited(("uniformity = 0.6", 'uniformity = "0.6 (0.4 to 0.8)"'))
     only = tuple(one for one in doubtful(mine) if one.key == key)

@@ -94,7 +94,7 @@ def ran(scenes):
 
 def test_what_is_saved_opens_with_the_same_numbers(ran, tmp_path: Path) -> None:
     scenario, result = ran
-    summary = drysward.summarise(result, scenario)
+    summary = drysward.summarize(result, scenario)
     paths = drysward.save(result, tmp_path / "out", scenario, summary)
     assert [path.name for path in paths] == [
         "results.nc", "summary.csv", "daily-odds.csv", "site.csv",

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 import xarray as xr
 
+from drysward.results.text import short_record_text
 from drysward.scenario.load import shipped
 from drysward.studies.compare import ledger, run
 
@@ -74,3 +75,20 @@ def test_odds_are_shares_of_years(scenes, scenario):
     leap_day = 59
     assert not made.odds.isel(day_of_year=leap_day).any()  # 2001 to 2003 have none
     assert np.allclose(counted, made.days_wilt.sum("year"))
+
+
+@pytest.mark.parametrize(
+    ("years", "kind", "words"),
+    [
+        (8, "record", "rests on 8 recorded years: a 1-in-10 year from so few is a guess"),
+        (8, "record", '--source generator, or under [weather] source = "generator", years = 200'),
+        (3, "record", "is a guess. Use a longer record."),
+    ],
+)
+def test_a_short_record_is_named_as_a_guess(years: int, kind: str, words: str) -> None:
+    assert words in short_record_text({"n_years": years, "weather_kind": kind})
+
+
+@pytest.mark.parametrize(("years", "kind"), [(20, "record"), (8, "generator"), (200, "generator")])
+def test_enough_years_are_not_called_a_guess(years: int, kind: str) -> None:
+    assert short_record_text({"n_years": years, "weather_kind": kind}) == ""

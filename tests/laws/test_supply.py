@@ -461,7 +461,7 @@ def test_costs_by_plan_and_year():
             "supply_drawn": (("plan", "year", "source", "month"), draws),
             "supply_from_storage": (("plan", "year"), np.zeros((1, 2))),
             "watering_days": (("field", "plan", "year"), days),
-            "labour_hours": (("field", "plan", "year"), days * [[[0.5]], [[2.0]]]),
+            "labor_hours": (("field", "plan", "year"), days * [[[0.5]], [[2.0]]]),
         },
         coords={
             "plan": ["p"], "plan_label": ("plan", ["P"]), "year": [2001, 2002], "source": ["well"],
@@ -472,11 +472,11 @@ def test_costs_by_plan_and_year():
     water = [30.0 + 20.0, 10.0 + 30.0 + 140.0]
     # 1000 kg x 9.80665 x 36.7 m / (3.6e6 x 0.5) = 0.19995 kWh/m3
     energy = [40 * 0.199947, 110 * 0.199947]
-    labour = [20.0 * (5.0 + 2.0), 20.0 * (10.0 + 4.0)]
+    labor = [20.0 * (5.0 + 2.0), 20.0 * (10.0 + 4.0)]
     assert told["cost_water"].values[0] == pytest.approx(water)
     assert told["energy_used"].values[0] == pytest.approx(energy, rel=1e-5)
-    assert told["cost_labour"].values[0] == pytest.approx(labour)
-    whole = [w + 0.1 * e + h for w, e, h in zip(water, energy, labour, strict=True)]
+    assert told["cost_labor"].values[0] == pytest.approx(labor)
+    whole = [w + 0.1 * e + h for w, e, h in zip(water, energy, labor, strict=True)]
     assert told["cost"].values[0] == pytest.approx(whole, rel=1e-6)
     assert told["cost_mean"].item() == pytest.approx(sum(whole) / 2, rel=1e-6)
     assert told["cost_dry"].item() == pytest.approx(whole[0] + 0.9 * (whole[1] - whole[0]))

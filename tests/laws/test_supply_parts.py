@@ -348,7 +348,7 @@ def test_seasons_may_run_over_the_turn_of_the_year(inputs, season, open_days, sh
     assert not np.isnan(given_.source_m3).any()
 
 
-def test_low_flow_stops_the_source_and_not_its_neighbour(inputs):
+def test_low_flow_stops_the_source_and_not_its_neighbor(inputs):
     # 4 mm of ET a day without rain: an index of 120 mm on the thirtieth day.
     low = source(rate_m3_h=10.0, stops_above_mm=120.0, resumes_below_mm=80.0)
     _, given_ = inputs(SupplySpec((low, source("b", rate_m3_h=10.0))))

@@ -254,7 +254,7 @@ def test_a_tank_is_closed() -> None:
     assert storage.dead_m3 == pytest.approx(2e3 * GALLON_M3)
 
 
-def test_figures_that_are_left_out_come_from_the_catalogue() -> None:
+def test_figures_that_are_left_out_come_from_the_catalog() -> None:
     known = load_catalog().entries["supply"]
     paved = '[supply.catchments.yard]\nkind = "paved"\narea = "1 ha"'
     grass = '[supply.catchments.bank]\nkind = "grass"\narea = "1 ha"'
@@ -276,7 +276,7 @@ def test_figures_that_are_left_out_come_from_the_catalogue() -> None:
     assert lined.seepage_mm_d == known["membrane_lining"]["seepage_mm_d"]
 
 
-def test_figures_that_are_written_replace_the_catalogue() -> None:
+def test_figures_that_are_written_replace_the_catalog() -> None:
     pond = POND + 'seepage = "0.125 in/d"\nevaporation = 0.9\ndead = 0\npump_efficiency = 0.7'
     grass = '[supply.catchments.bank]\nkind = "grass"\narea = "1 ha"\ncurve_number = 80'
     found = supply(WELL, pond, ROOF + 'runoff = 0.8\nfirst_flush = "2 mm"', grass)
@@ -315,11 +315,11 @@ def test_restrictions() -> None:
 
 def test_costs_and_priority() -> None:
     text = HEAD.replace("[fields.south]", "priority = 2\n[fields.south]")
-    costs = '[costs]\ncurrency = "EUR"\nenergy = 0.3\nlabour = 30'
+    costs = '[costs]\ncurrency = "EUR"\nenergy = 0.3\nlabor = 30'
     scenario = loads(f"{text}{MAINS}{costs}", Path("here"))
     assert [field.priority for field in scenario.fields] == [2, 1]
     assert scenario.costs.currency == "EUR"
-    assert (scenario.costs.energy_price_kwh, scenario.costs.labour_price_h) == (0.3, 30.0)
+    assert (scenario.costs.energy_price_kwh, scenario.costs.labor_price_h) == (0.3, 30.0)
 
 
 def test_sizing_by_default() -> None:
@@ -585,7 +585,7 @@ def test_resolved_supply(pond: Scenario) -> None:
     assert by_key["supply.sources.mains.tariff[1].price"].unit == "USD/m3"
     assert by_key["supply.restrictions.stages[1].exempt"].value == "stadium"
     assert by_key["sizing.keep.odds"].source == SCENARIO
-    # Weather made from normals rests on numbers of the catalogue.
+    # Weather made from normals rests on numbers of the catalog.
     for name in pond.catalog.get("generated_weather", "all").numbers:
         assert f"generated_weather.all.{name}" in by_key
 

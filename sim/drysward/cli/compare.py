@@ -117,7 +117,7 @@ def command(
     if isinstance(drawn, str) and draws is not None:
         raise FaultyInput(Fault("--draws", drawn, "widen --years, or --draws 0 for none"))
     doubt, why = (None, drawn) if isinstance(drawn, str) else (drawn, "")
-    summary = drysward.summarise(result, opened, draws=doubt)
+    summary = drysward.summarize(result, opened, draws=doubt)
     if headline == "cost" and "field_cost_mean" not in summary:
         raise FaultyInput(
             Fault("--headline", "'cost' needs prices", "a table [costs], such as water = \"4.50 "

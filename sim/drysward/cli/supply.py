@@ -92,7 +92,7 @@ def command(
         sizing = None
         if opened.sizing is not None and not no_sizing:
             sizing = drysward.size(opened, years, draws, progress=by_step(begin))
-    summary = drysward.summarise(result, opened, sizing=sizing, supply=True)
+    summary = drysward.summarize(result, opened, sizing=sizing, supply=True)
     why = summary.attrs.get("sizing_no_draws")
     report = supply_report(summary, units)
     show([*report, *([notes([("Draws", f"none: {why}")])] if why else [])], form)

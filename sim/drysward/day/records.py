@@ -62,7 +62,7 @@ FIELD = _dtype(
 )
 """Numbers of a field that stay the same from day to day."""
 
-DELIVERY = _dtype("area_m2 overspray inv_pass_mm pass_labour machine")
+DELIVERY = _dtype("area_m2 overspray inv_pass_mm pass_labor machine")
 """Irrigation of a field: area (m2), share that falls off the field, and for a machine or a hose
 1 over the gross depth of one pass (1/mm), hours of labor of one pass, and number of the machine
 among those of the site; 0, 0 and -1 for a system in the ground."""
@@ -190,7 +190,7 @@ PLAY_YEAR = _dtype(
     "days_hard days_soft days_mud days_standing days_airless longest_airless days_weed_prone "
     "disease_nights hardness_sum hardest season_days "
     "events events_hard events_wet events_frozen events_playable "
-    "peak_worn peak_root_loss use_hours covered_days rain_kept_off cover_labour "
+    "peak_worn peak_root_loss use_hours covered_days rain_kept_off cover_labor "
     "syringed days_dust"
 )
 """Days, events and extremes of one field, plan and year, in the season."""
@@ -247,7 +247,7 @@ SUPPLY_TRACE = _dtype(
 YEAR = _dtype(
     "precipitation irrigation_gross irrigation_landed spray_loss overspray runoff drainage "
     "leaf_evaporation soil_evaporation transpiration reference_et "
-    "watering_days capped_days irrigation_runoff irrigation_drained labour_hours shortage "
+    "watering_days capped_days irrigation_runoff irrigation_drained labor_hours shortage "
     "peak_week "
     "days_footprint days_wilt days_dormant days_dead "
     "peak_footprint peak_wilt peak_dormant peak_dead "

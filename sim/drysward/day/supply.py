@@ -590,15 +590,15 @@ def send_crew(
         machine = int(delivery[first].machine)
         if passes[machine] < 0.0:
             passes[machine] = plans[first].passes
-        per_mm, labour = delivery[first].inv_pass_mm, delivery[first].pass_labour
+        per_mm, labor = delivery[first].inv_pass_mm, delivery[first].pass_labor
         requested = block[REQUESTED + lane] - block[SYRINGED + lane]
         most = passes[machine]
-        if labour > 0.0 and hours < np.inf:
-            most = min(most, np.floor(hours / labour + 1e-9))
+        if labor > 0.0 and hours < np.inf:
+            most = min(most, np.floor(hours / labor + 1e-9))
         done = min(np.ceil(requested * per_mm - 1e-9), most)
         passes[machine] -= done
-        if labour > 0.0:
-            hours -= done * labour
+        if labor > 0.0:
+            hours -= done * labor
         got = min(requested, done / per_mm)
         block[CUTS[CREW] + lane] = requested - got
         block[REQUESTED + lane] = got + block[SYRINGED + lane]

@@ -125,9 +125,9 @@ def _read(result: xr.Dataset | str | Path, force: bool) -> tuple[xr.Dataset, Out
     if isinstance(result, xr.Dataset):
         if kind_of(result) != SWEEP and "probability" not in result:
             # Imported here: a result from a file needs nothing that runs or sums up.
-            from drysward.results.summary import summarise
+            from drysward.results.summary import summarize
             from drysward.studies.saving import with_summary
 
-            result = with_summary(result, summarise(result))
+            result = with_summary(result, summarize(result))
         return shown_of(result), Outputs((), force)
     return open_result(result), Outputs(files_of(result), force)

@@ -474,7 +474,7 @@ def _cost_tables(result: xr.Dataset) -> list[Table]:
     money = str(result["cost_mean"].attrs.get("units", ""))
     whole_site: list[Where] = [{}]
     if "priced" not in result.attrs:
-        names = ["water_mean", "energy_mean", "labour_mean", "mean", "dry"]
+        names = ["water_mean", "energy_mean", "labor_mean", "mean", "dry"]
         columns = [(f"cost_{name}", COSTS[name][0]) for name in names]
         return [_cost_table(result, "Cost of a year", columns, money, whole_site)]
     note = " ".join(f"{name}: {text}." for name, text in cost_notes(result, compare=False))

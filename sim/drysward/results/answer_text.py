@@ -41,7 +41,7 @@ def answer_sentences(result: xr.Dataset, stage: str = RISK, system: str = "us") 
 
     Parameters
     ----------
-    result : of ``summarise``; with draws the odds and limits are theirs.
+    result : of ``summarize``; with draws the odds and limits are theirs.
     stage : the stage that must not come, such as "dormant".
     system : "us" or "metric".
     """

@@ -32,7 +32,7 @@ def files_of_run(whole: xr.Dataset, summary: xr.Dataset, units: str) -> dict[str
     Parameters
     ----------
     whole : Dataset of ``drysward.run``, with its summary and details; for results.nc, base units.
-    summary : Dataset of ``summarise``. One of a supply makes supply.csv and, with a curve of sizes,
+    summary : Dataset of ``summarize``. One of a supply makes supply.csv and, with a curve of sizes,
         tradeoff.csv; any other summary.csv, daily-odds.csv and site.csv, with play play.csv, with
         draws doubt.csv.
     units : "us" or "metric", of the CSV files.

@@ -12,7 +12,8 @@ import xarray as xr
 
 from drysward.catalog import GRADES
 from drysward.quantities import Display, display, shown
-from drysward.scenario.choices import CONTINUOUS, GENERATOR, RESAMPLE
+from drysward.scenario.choices import CONTINUOUS, GENERATOR, RECORD, RESAMPLE
+from drysward.weather.record import FEWEST_YEARS_TO_FIT
 
 FINDINGS = "weather_findings"
 """Attribute of a result: findings about its weather file, as JSON."""
@@ -27,6 +28,7 @@ MADE_WEATHER = {
     "record; no drought is longer than the record's own",
 }
 """How far to trust weather that is not a record, by kind."""
+_YEARS_FOR_1_IN_10 = 20  # own estimate: two such years are expected in them
 UNKNOWN = "-"
 NONE = "none"
 """How many of 100 years have what no year had; what every year had is "all"."""
@@ -135,6 +137,23 @@ def years_used(attrs: Mapping[Any, Any], n_years: int) -> str:
     simulated = int(attrs.get(MADE_YEARS, 0)) > 0
     kind = "" if not simulated else "simulated year " if n_years == 1 else "simulated years "
     return f"{kind}{attrs.get('years', 'not known')} ({n_years})"
+
+
+def short_record_text(attrs: Mapping[Any, Any]) -> str:
+    """That a record is too short for a 1-in-10 year, and what to do; "" where it is not."""
+    years = int(attrs["n_years"])
+    if attrs["weather_kind"] != RECORD or years >= _YEARS_FOR_1_IN_10:
+        return ""
+    longer = "Use a longer record"
+    if years >= FEWEST_YEARS_TO_FIT:
+        longer += (
+            ', or simulate years like these: --source generator, or under [weather] source = '
+            '"generator", years = 200'
+        )
+    return (
+        f"The answer rests on {count_text(years, 'recorded year')}: a 1-in-10 year from so few is "
+        f"a guess. {longer}."
+    )
 
 
 def driest_years(attrs: Mapping[Any, Any]) -> str:
@@ -290,10 +309,10 @@ COSTS = {
     "first": ("first cost", ("construction", "irrigation", "storage")),
     "water_mean": ("water", ("water",)),
     "energy_mean": ("energy", ("energy",)),
-    "labour_mean": ("labor", ("labour",)),
+    "labor_mean": ("labor", ("labor",)),
     "lost_turf_mean": ("lost turf", ("lost_turf",)),
-    "mean": ("total a year", ("water", "energy", "labour", "lost_turf")),
-    "dry": ("1-in-10 year", ("water", "energy", "labour", "lost_turf")),
+    "mean": ("total a year", ("water", "energy", "labor", "lost_turf")),
+    "dry": ("1-in-10 year", ("water", "energy", "labor", "lost_turf")),
     "present": ("present cost", ()),
     "equal_yearly": ("equal yearly", ()),
 }

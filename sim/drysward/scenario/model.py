@@ -124,7 +124,7 @@ class DeliverySpec:
     overspray: float
     flow_m3_h: float | None
     hours_per_pass: float
-    labour_hours_per_pass: float
+    labor_hours_per_pass: float
     zones: int = 1
     basis: str = BY_ZONES
     machine: str = ""
@@ -148,13 +148,13 @@ class EventSpec:
 class CoverSpec:
     """A rain cover, on during ``days_before`` a judged event with ``rain_from_mm`` of rain or more.
 
-    Each day takes ``labour_h`` of work; it stays off when the maximum is above ``heat_c`` and after
+    Each day takes ``labor_h`` of work; it stays off when the maximum is above ``heat_c`` and after
     ``longest_days`` in a row.
     """
 
     rain_from_mm: float
     days_before: int
-    labour_h: float
+    labor_h: float
     longest_days: int
     heat_c: float
 
@@ -487,7 +487,7 @@ class Costs:
 
     currency: str = "USD"
     energy_price_kwh: float = 0.0
-    labour_price_h: float = 0.0
+    labor_price_h: float = 0.0
     water: tuple[TariffBlock, ...] = ()
     construction: Mapping[str, float] = field(default_factory=dict)
     irrigation: Mapping[str, SystemPrice] = field(default_factory=dict)

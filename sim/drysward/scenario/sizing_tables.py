@@ -11,7 +11,18 @@ from drysward.quantities import AREA, FLOW, VOLUME, Kind
 from drysward.scenario.model import ANY_FIELD, SIZES, Answers, Sizing, Sought
 from drysward.scenario.names import Named, named_in, names_of
 from drysward.scenario.supply_tables import PERIODS
-from drysward.scenario.values import Flaws, Part, Text, in_table, one_of, read, refuse, within
+from drysward.scenario.values import (
+    AS_SHARE,
+    Flaws,
+    Odds,
+    Part,
+    Text,
+    in_table,
+    one_of,
+    read,
+    refuse,
+    within,
+)
 
 STORAGE, RATE, ALLOWANCE, CATCHMENT = SIZES
 SHORTAGE = "shortage"
@@ -77,8 +88,8 @@ SoughtOrName = Annotated[SoughtTable, BeforeValidator(in_table("what"))]
 class KeepTable(Part):
     outcome: Annotated[str, one_of(*OUTCOMES)] = "dead"
     field: Annotated[str, named_in("fields", ANY_FIELD)] | None = None
-    share: Annotated[float, Field(ge=0.0, lt=1.0)] | None = None
-    odds: Annotated[float, Field(gt=0.0, lt=1.0)] | None = None
+    share: Annotated[float, AS_SHARE, Field(ge=0.0, lt=1.0)] | None = None
+    odds: Odds | None = None
     return_period: Annotated[float, within("asked_return_period")] | None = None
 
     @model_validator(mode="after")

@@ -4,6 +4,7 @@
 # ruff: noqa: RUF012
 
 import math
+import re
 from collections.abc import Sequence
 from itertools import pairwise
 from typing import Annotated, Any, Self
@@ -25,8 +26,10 @@ from drysward.quantities import (
     DAILY_RATE,
     FLOW,
     LENGTH,
+    NUMBER,
     TIME,
     VOLUME,
+    number_of,
     unit_of,
     written_in,
 )
@@ -41,6 +44,7 @@ from drysward.scenario.model import (
 )
 from drysward.scenario.names import named_in, names_of
 from drysward.scenario.values import (
+    AS_SHARE,
     MM_PER_M,
     MONTHS,
     MOST_NAMED,
@@ -52,6 +56,7 @@ from drysward.scenario.values import (
     Month,
     Part,
     Share,
+    SomeShare,
     Span,
     Text,
     as_a,
@@ -97,7 +102,6 @@ Capacity = Annotated[float, quantity(VOLUME), within("store_volume")]
 Hours = Annotated[float, quantity(TIME), Field(gt=0.0, le=24.0)]
 FlowRate = Annotated[float, quantity(FLOW), within("source_flow")]
 Lift = Annotated[float, quantity(LENGTH, 1 / MM_PER_M), Field(ge=0.0, le=1000.0)]
-Efficiency = Annotated[float, Field(gt=0.0, le=1.0)]
 
 
 class StopsTable(Part):
@@ -197,7 +201,7 @@ class SourceTable(Part):
     ] = None
     ration: Annotated[str | MonthShares, BeforeValidator(rationing)] = EVENLY
     lift_m: Annotated[Lift, Field(alias="lift")] = SourceSpec.lift_m
-    pump_efficiency: Efficiency | None = None
+    pump_efficiency: SomeShare | None = None
     tariff: Tariff = []
 
     @model_validator(mode="after")
@@ -250,19 +254,36 @@ class PondTable(Part):
         return self
 
 
+def run_over_rise(value: object) -> object:
+    """``"3:1"`` or ``"3 to 1"`` as 3, run first; any other value as it is.
+
+    ValueError for ``"1:3"``, which some write for the same bank and which says a steep one.
+    """
+    written = re.fullmatch(rf"\s*({NUMBER})\s*(?::|to)\s*({NUMBER})\s*", f"{value}"[:100])
+    if written is None:
+        return value
+    run, rise = map(number_of, written.groups())
+    if rise != 1.0:
+        allowed = f"run over rise: {max(run, rise):g} for banks of {max(run, rise):g} to 1"
+        raise ValueError(f"{quoted(value)} does not say which of them is the run; {allowed}")
+    return run
+
+
 class StorageTable(Part):
     kind: Annotated[str, one_of(*STORAGE_KINDS)]
     capacity: Capacity | None = None
     depth: Annotated[float, quantity(LENGTH, 1 / MM_PER_M), Field(gt=0.0, le=100.0)] | None = None
-    side_slope: Annotated[float, Field(ge=0.0, le=20.0)] | None = None
+    side_slope: Annotated[
+        float, BeforeValidator(run_over_rise), Field(ge=0.0, le=20.0)
+    ] | None = None
     table: PondTable | None = None
     lining: Annotated[str, one_of(*LININGS)] | None = None
-    dead: Annotated[float, Field(ge=0.0, lt=1.0)] | None = None
+    dead: Annotated[float, AS_SHARE, Field(ge=0.0, lt=1.0)] | None = None
     start_share: Annotated[Share, Field(alias="start")] = StorageSpec.start_share
     seepage: Annotated[float, quantity(DAILY_RATE), Field(ge=0.0, le=1000.0)] | None = None
-    evaporation: Annotated[float, Field(ge=0.0, le=3.0)] | None = None
+    evaporation: Annotated[float, AS_SHARE, Field(ge=0.0, le=3.0)] | None = None
     lift_m: Annotated[Lift, Field(alias="lift")] = StorageSpec.lift_m
-    pump_efficiency: Efficiency | None = None
+    pump_efficiency: SomeShare | None = None
 
     @model_validator(mode="after")
     def _has_a_shape(self) -> Self:
@@ -322,7 +343,7 @@ class CatchmentTable(Part):
     label: Text | None = None
     kind: Annotated[str, one_of(*CATCHMENT_KINDS)]
     area: Annotated[float, quantity(AREA), within("catchment_area")]
-    runoff: Annotated[float, Field(gt=0.0, le=1.0)] | None = None
+    runoff: SomeShare | None = None
     curve_number: Annotated[float, Field(gt=0.0, le=100.0)] | None = None
     first_flush: Annotated[float, quantity(LENGTH), Field(ge=0.0, le=100.0)] | None = None
 

@@ -54,6 +54,7 @@ from drysward.results.text import (
     procedures,
     reached_text,
     rounded,
+    short_record_text,
     volume_display,
     water_notes,
     years_used,
@@ -82,7 +83,7 @@ _MOST_FACTS = 3  # of the weather file, on the first screen
 class Comparison:
     """All that a comparison knows.
 
-    ``summary``: of ``summarise``. ``drawn``: draws of what is not known, or None. ``why``: why
+    ``summary``: of ``summarize``. ``drawn``: draws of what is not known, or None. ``why``: why
     there are no draws, "" where none were requested. ``system``: units, "us" or "metric".
     """
 
@@ -110,6 +111,8 @@ def overview(one: Comparison, headline: str = HEADLINES[0]) -> list[Part]:
     risk = _STAGE_OF.get(headline, RISK)
     parts: list[Part] = [Heading(_title(attrs["title"], attrs["site"])), *_findings(one.summary)]
     parts.append(_years_line(one))
+    if short := short_record_text(attrs):
+        parts.append(short)
     parts += answer_sentences(one.summary, risk, one.system)
     if (found := one.labeled) is not None:
         # The odds of each plan are in the table.

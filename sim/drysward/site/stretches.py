@@ -277,7 +277,7 @@ def delivery_of(scenario: Scenario) -> np.recarray:
         row.machine = machine
         if machine >= 0:
             row.inv_pass_mm = spec.area_m2 / (MM_PER_M * pass_m3(spec.delivery))
-            row.pass_labour = spec.delivery.labour_hours_per_pass
+            row.pass_labor = spec.delivery.labor_hours_per_pass
     return out
 
 

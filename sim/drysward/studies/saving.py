@@ -12,7 +12,7 @@ from drysward.files import Outputs, Write, write_csv
 from drysward.quantities import require_system
 from drysward.results import RESULT_FILES, SUPPLY_FILES
 from drysward.results.export import files_of_run, front_rows, ledger_rows
-from drysward.results.summary import summarise
+from drysward.results.summary import summarize
 from drysward.scenario.model import Scenario
 from drysward.studies.chosen_years import with_details
 from drysward.studies.sweep import FRONT
@@ -35,7 +35,7 @@ def save(
     result : Dataset of ``drysward.run``, ``drysward.front`` or ``drysward.ledger``.
     where : a folder, created in its parent when missing; of a ledger the CSV file itself.
     scenario : the scenario of a run: its costs and every value used go into results.nc.
-    summary : Dataset of ``drysward.summarise`` of a run; made from ``result`` when None.
+    summary : Dataset of ``drysward.summarize`` of a run; made from ``result`` when None.
     units : "us" or "metric", of the CSV files; results.nc is in base units.
     settings : options of the command line that changed the scenario, kept with the result.
     force : replace files that drysward has no record of writing.
@@ -69,7 +69,7 @@ def save(
         rows = partial(front_rows, result, units)
         return outputs.write({where / FRONT: lambda part: write_csv(rows(), part)})
     outputs.claim_folder(where, ())
-    summary = summarise(result, scenario) if summary is None else summary
+    summary = summarize(result, scenario) if summary is None else summary
     whole = with_summary(result, summary, scenario, settings)
     files: dict[str, Write] = files_of_run(whole, summary, units)
     stale = [where / name for name in (*RESULT_FILES, *SUPPLY_FILES)]
