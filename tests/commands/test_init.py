@@ -14,7 +14,7 @@ from drysward.cli import main
 from drysward.physics.pond import least_square_pond_m3
 from drysward.scenario.keys import keys, meanings
 from drysward.scenario.load import loads, shipped_texts
-from drysward.scenario.starter import USUAL_FIELDS, NewField, NewScenario, keys_of, scenario_text
+from drysward.scenario.starter import USUAL, NewField, NewScenario, keys_of, scenario_text
 
 PLACE = ("--latitude", "40", "--elevation", "140 m")
 RECORD = Path(__file__).parents[1] / "data" / "baltimore-washington-2010-2019.csv"
@@ -267,7 +267,7 @@ def test_a_comment_says_what_the_schema_allows() -> None:
     assert all(len(line) < 100 for line in text.splitlines())
 
 
-@pytest.mark.parametrize("fields", [USUAL_FIELDS, USUAL_FIELDS * 2])
+@pytest.mark.parametrize("fields", [USUAL["us"].field_list, USUAL["us"].field_list * 2])
 def test_the_supply_in_comments_runs_once_they_are_taken_out(fields: Sequence[NewField]) -> None:
     text = scenario_text(NewScenario(field_list=fields), "x.toml")
     assert loads(text, ".").supply is None

@@ -201,7 +201,7 @@ delivery = { system = "hand_hose", machine = "reel" }"""
     [
         ("2", "a.slope: 2 is out of range; 0 to 0.3, rise over run; 2% is slope = 0.02"),
         ("-0.1", "fields.a.slope: -0.1 is out of range; 0 to 0.3"),
-        ('"2%"', "fields.a.slope: '2%' is refused; should be a valid number"),
+        ('"40%"', "fields.a.slope: 0.4 is out of range; 0 to 0.3, rise over run"),
     ],
 )  # fmt: skip
 def test_faults_of_a_slope(slope: str, expected: str) -> None:

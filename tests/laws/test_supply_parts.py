@@ -349,12 +349,13 @@ def test_seasons_may_run_over_the_turn_of_the_year(inputs, season, open_days, sh
 
 
 def test_low_flow_stops_the_source_and_not_its_neighbor(inputs):
-    # 4 mm of ET a day without rain: an index of 120 mm on the thirtieth day.
+    # 4 mm of ET a day without rain: an index of 120 mm on the evening of the thirtieth day, which
+    # the thirty-first knows.
     low = source(rate_m3_h=10.0, stops_above_mm=120.0, resumes_below_mm=80.0)
     _, given_ = inputs(SupplySpec((low, source("b", rate_m3_h=10.0))))
-    assert (given_.source_m3[:29] == 240.0).all()
-    assert (given_.source_m3[29:, 0] == 0.0).all()
-    assert (given_.source_m3[29:, 1] == 240.0).all()
+    assert (given_.source_m3[:30] == 240.0).all()
+    assert (given_.source_m3[30:, 0] == 0.0).all()
+    assert (given_.source_m3[30:, 1] == 240.0).all()
 
 
 def test_weather_on_the_pond(inputs):
