@@ -29,11 +29,11 @@ def written(folder: Path) -> list[Path]:
     """One file of each kind, of few years and plans: the checker goes by the variable."""
     pond, match = drysward.shipped("pond"), drysward.shipped("match-days")
     run = drysward.run(pond, years=(1, 2), only=["refill"])
-    summary = drysward.summarise(run, pond, supply=True)
+    summary = drysward.summarize(run, pond, supply=True)
     drysward.save(run, folder / "pond", pond, summary)
     run = drysward.run(match, years=(1, 2), daily=True)
     draws = drysward.draws(match, 2, years=(1, 2))
-    drysward.save(run, folder / "match", match, drysward.summarise(run, match, draws))
+    drysward.save(run, folder / "match", match, drysward.summarize(run, match, draws))
     (folder / "sweep.toml").write_text(SWEEP)
     drysward.sweep(folder / "sweep.toml", folder / "sweep")
     weather = folder / "weather.nc"

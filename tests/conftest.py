@@ -115,7 +115,7 @@ class Scenes:
         saturday, practice = (tuple(day in days for day in range(7)) for days in ((5,), (1, 3)))
         play = PlaySpec(
             (EventSpec("match", saturday, hours=2.5), EventSpec("practice", practice, hours=6.0)),
-            CoverSpec(rain_from_mm=2.0, days_before=4, labour_h=4.0, longest_days=2, heat_c=26.0),
+            CoverSpec(rain_from_mm=2.0, days_before=4, labor_h=4.0, longest_days=2, heat_c=26.0),
             blackout_days=1,
             prewet_mm=6.0,
             prewet_days_before=2,

@@ -1,6 +1,6 @@
 """Turf water stress and recovery over many weather years.
 
-``load`` a scenario, ``run`` it, ``summarise`` and ``save`` the result, or see one year's
+``load`` a scenario, ``run`` it, ``summarize`` and ``save`` the result, or see one year's
 ``ledger``. ``draws`` runs what is not known of soil, turf and system; ``size`` finds the least
 supply. ``sweep`` runs thousands of scenarios, ``front``, ``effects`` and ``search`` find the best
 plan among them. ``open`` reads what was written; ``report`` and ``picture`` draw it. ``cite`` says
@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from drysward.pages.output import picture, report
     from drysward.results.answers import answers
-    from drysward.results.summary import summarise
+    from drysward.results.summary import summarize
     from drysward.scenario.load import load, loads, shipped
     from drysward.studies.compare import ledger, run
     from drysward.studies.doubt.answers import drawn_answers as draws
@@ -45,7 +45,7 @@ _HOMES = {
     "shipped": "drysward.scenario.load",
     "run": "drysward.studies.compare",
     "answers": "drysward.results.answers",
-    "summarise": "drysward.results.summary",
+    "summarize": "drysward.results.summary",
     "draws": "drysward.studies.doubt.answers:drawn_answers",
     "season": "drysward.studies.season.outlook",
     "hindcast": "drysward.studies.season.hindcast",
@@ -63,7 +63,7 @@ _HOMES = {
 
 __all__ = [
     "__version__", "answers", "draws", "effects", "front", "hindcast", "ledger", "load", "loads",
-    "open", "picture", "report", "run", "save", "search", "season", "shipped", "size", "summarise",
+    "open", "picture", "report", "run", "save", "search", "season", "shipped", "size", "summarize",
     "sweep",
 ]  # fmt: skip
 

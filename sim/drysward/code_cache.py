@@ -4,6 +4,9 @@ numba's own cache checks nothing: a truncated file ends every run, and a flipped
 is executed. Here each function has one file for each set of argument types: a digest, and the bytes
 it is the digest of. There is no index that could name missing files, and files are renamed into
 place, so several processes may use the folder at the same time.
+
+Each version of the sources has its own folder. The time of change of a folder is that of its last
+use, to a day; folders that no process has used for ``UNUSED_DAYS`` are removed.
 """
 
 from __future__ import annotations
@@ -11,9 +14,13 @@ from __future__ import annotations
 import hashlib
 import inspect
 import logging
+import os
 import pickle
+import re
+import shutil
 import sys
-from collections.abc import Callable
+import time
+from collections.abc import Callable, Iterator
 from contextlib import suppress
 from functools import cache
 from pathlib import Path
@@ -27,6 +34,10 @@ from drysward.faults import FaultyInput
 from drysward.files import clear_leftovers, write_whole
 
 ENDING = ".code"
+UNUSED_DAYS = 90.0  # own estimate: longer than a winter without a question
+_DAY_S = 86_400.0
+_FOLDER = re.compile(r"[0-9a-f]{16}")
+_REMOVED = ".removed"  # end of the name of a folder that is being removed
 _DIGEST_BYTES = hashlib.sha256().digest_size
 
 
@@ -58,7 +69,9 @@ class CodeCache(_Cache):
         if hashlib.sha256(code).digest() == digest:
             # A file from another build of a library may be intact and still not fit.
             with suppress(Exception):
-                return CompileResult._rebuild(target_context, *pickle.loads(code))
+                found = CompileResult._rebuild(target_context, *pickle.loads(code))
+                _note_use(self._folder)
+                return found
         with suppress(OSError):
             path.unlink()
         _warn_damaged(self._folder)
@@ -75,6 +88,7 @@ class CodeCache(_Cache):
 
         with suppress(OSError, FaultyInput):
             self._folder.mkdir(parents=True, exist_ok=True)
+            _note_use(self._folder)
             clear_leftovers(self._folder)
             write_whole({path: write})
 
@@ -94,6 +108,41 @@ class CodeCache(_Cache):
 
     def flush(self) -> None:
         """Nothing is buffered."""
+
+
+@cache
+def _note_use(folder: Path) -> None:
+    """Mark ``folder`` as used now and remove those beside it that are not; once in a process."""
+    with suppress(OSError, FaultyInput):
+        os.utime(folder)
+        if any(_unused(folder.parent)):
+            _clear_unused(folder.parent)
+
+
+def _unused(parent: Path) -> Iterator[Path]:
+    """Folders of machine code in ``parent`` that no process has used for long, or half removed."""
+    since = time.time() - UNUSED_DAYS * _DAY_S
+    for path in parent.iterdir():
+        name = path.name.removesuffix(_REMOVED)
+        if _FOLDER.fullmatch(name) and (name != path.name or path.stat().st_mtime < since):
+            yield path
+
+
+def _clear_unused(parent: Path) -> None:
+    """Remove unused folders; FaultyInput when another process does.
+
+    A process that begins to use one meanwhile compiles anew: its files are read whole, or not at
+    all.
+    """
+    from drysward.locks import locked
+
+    with locked(parent):
+        for path in list(_unused(parent)):
+            removed = parent / f"{path.name.removesuffix(_REMOVED)}{_REMOVED}"
+            with suppress(OSError):
+                # Out of the way at once, since no process looks there.
+                path.rename(removed)
+            shutil.rmtree(removed, ignore_errors=True)
 
 
 @cache

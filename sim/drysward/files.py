@@ -171,10 +171,11 @@ class Outputs:
         for name in names:
             self.claim(folder / name)
 
-    def write(self, files: Mapping[Path, Write]) -> list[Path]:
+    def write(self, files: Mapping[Path, Write], stale: Iterable[Path] = ()) -> list[Path]:
         """Write all files or none, and put them on record; returns their paths.
 
-        FaultyInput when one cannot be written; earlier files then stay as they were.
+        FaultyInput when one cannot be written; earlier files then stay as they were. Of ``stale``,
+        files of an earlier run that these replace, those on record and unchanged are removed.
         """
         whole: dict[Path, Write] = {}
         for path, write in files.items():
@@ -186,6 +187,9 @@ class Outputs:
                 real = _behind_link(path)
                 whole[real] = _recorded(real.parent, write)
         write_whole(whole)
+        for path in stale:
+            if path not in files and not any(_is_same(read, path) for read in self.inputs):
+                _remove_own(path)
         return list(files)
 
 
@@ -358,6 +362,19 @@ def _stream(path: Path, write: Write) -> None:
                 shutil.copyfileobj(source, sink)
     except OSError as error:
         raise _unwritable(path, error) from None
+
+
+def _is_same(read: Path, path: Path) -> bool:
+    there = _status(path)
+    return there is not None and _is_at(read, there)
+
+
+def _remove_own(path: Path) -> None:
+    """Remove a file that drysward wrote there and that is unchanged since."""
+    with suppress(OSError):
+        is_file = path.is_file() and not path.is_symlink()
+        if is_file and _digest(path) in _on_record(path.parent):
+            path.unlink()
 
 
 def _on_record(folder: Path) -> list[str]:

@@ -103,7 +103,7 @@ def toml_tables(name: str, text: str) -> dict[str, Any]:
     try:
         tables = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise FaultyInput(_syntax_fault(name, str(error), len(text.splitlines()))) from None
+        raise FaultyInput(_syntax_fault(name, str(error), text.splitlines())) from None
     except RecursionError:
         what = "tables or lists are nested too deep"
         raise FaultyInput(Fault(name, what, f"at most {DEEPEST} levels are allowed")) from None
@@ -143,12 +143,36 @@ def _unbounded(tables: dict[str, Any]) -> Iterator[tuple[str, str, str]]:
             yield key, "is an integer with too many digits", "at most 18 are allowed"
 
 
-def _syntax_fault(name: str, message: str, lines: int) -> Fault:
+# What people write that is not TOML: the line, and what mends it.
+_KEY_AND = r"\s*([\w.-]{1,60})\s*=\s*"
+_NOT_TOML = (
+    (re.compile(rf"{_KEY_AND}([+-]?\d+),(\d+)\s*(?:#.*)?"), 'a decimal point: {0} = {1}.{2}'),
+    (re.compile(rf"{_KEY_AND}([+-]?[\d.,/]+\s*[A-Za-z%][^\"'#\[\]{{}}]*?)\s*(?:#.*)?"),
+     'quotes around a number with its unit: {0} = "{1}"'),
+    (re.compile(rf"{_KEY_AND}([A-Za-z][^\"'#\[\]{{}}]*?)\s*(?:#.*)?"),
+     'quotes around text: {0} = "{1}"'),
+    (re.compile(rf"{_KEY_AND}\"([^\"]*)"), 'a quotation mark at the end: {0} = "{1}"'),
+    (re.compile(rf"{_KEY_AND}[\u201c\u201d]([^\"\u201c\u201d]*)[\u201c\u201d].*"),
+     'straight quotation marks: {0} = "{1}"'),
+)  # fmt: skip
+
+
+def _mend(line: str) -> str:
+    """What mends a line that is not TOML, "" where that is not known."""
+    for pattern, mend in _NOT_TOML:
+        if len(line) <= MOST_KEY and (found := pattern.fullmatch(line)):
+            return f"write {mend.format(*(part.strip() for part in found.groups()))}"
+    return ""
+
+
+def _syntax_fault(name: str, message: str, lines: list[str]) -> Fault:
     """A fault from the message of the TOML reader, which ends in "(at line 3, column 5)" or "(at
     end of document)".
     """
     what, _, place = message.rpartition(" (at ")
     place = place.rstrip(")")
     if place == "end of document":
-        place = f"line {lines}"
-    return Fault(f"{name} {place}".rstrip(), f"is not TOML: {quoted(what, bare=True)}")
+        place = f"line {len(lines)}"
+    at = re.match(r"line (\d+)", place)
+    line = lines[int(at[1]) - 1] if at and int(at[1]) <= len(lines) else ""
+    return Fault(f"{name} {place}".rstrip(), f"is not TOML: {quoted(what, bare=True)}", _mend(line))

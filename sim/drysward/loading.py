@@ -5,6 +5,7 @@ from __future__ import annotations
 import atexit
 import gc
 import sys
+import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from importlib import import_module
@@ -88,6 +89,16 @@ def load_in_background(*names: str) -> None:
             sys.setswitchinterval(before)
 
     Thread(target=load).start()
+
+
+def load_plotting() -> None:
+    """Import matplotlib without its axes of three dimensions, which no figure has.
+
+    For a process of a drysward command.
+    """
+    with substituted("mpl_toolkits.mplot3d", None), warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # matplotlib takes them for badly installed
+        import_module("matplotlib.projections")
 
 
 def light_processes(module: str) -> BaseContext | None:

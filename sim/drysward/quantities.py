@@ -63,10 +63,15 @@ def registry() -> pint.UnitRegistry:
 _SPELLINGS = {
     "gal": "gallon",
     "million gal": "megagallon",
+    "million gallons": "megagallon",
+    "thousand gal": "kilogallon",
+    "thousand gallons": "kilogallon",
     "gpm": "gallon/minute",
     "gal/min": "gallon/minute",
     "cfs": "foot**3/second",
     "in": "inch",
+    '"': "inch",
+    "'": "foot",
     "in/h": "inch/hour",
     "in/hr": "inch/hour",
     "in/d": "inch/day",
@@ -76,6 +81,7 @@ _SPELLINGS = {
     "mm/week": "millimeter/week",
     "ft2": "foot**2",
     "sq ft": "foot**2",
+    "sf": "foot**2",
     "ft3": "foot**3",
     "cu ft": "foot**3",
     "yd2": "yard**2",
@@ -87,6 +93,7 @@ _SPELLINGS = {
     "L/min": "liter/minute",
     "acre": "field_acre",
     "acres": "field_acre",
+    "ac": "field_acre",
     "acre-in": "field_acre*inch",
     "acre-inch": "field_acre*inch",
     "acre-ft": "field_acre*foot",
@@ -109,12 +116,45 @@ _SPELLINGS = {
 }
 
 
+# A number as people type it: 87,120 and 1 1/2 besides 1.5 and 1e3. Commas only between thousands.
+NUMBER = (
+    r"[+-]?(?:[0-9]{1,3}(?:,[0-9]{3})+(?:\.[0-9]*)?|(?:[0-9]+[ ])?[0-9]+/[1-9][0-9]*"
+    r"|[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?"
+)
+AFTER_NUMBER = r"(?:\s+|(?![0-9.,/+-]))"
+"""Between a number and its unit: blanks, or nothing where the unit cannot be more of the number."""
+_QUANTITY = re.compile(rf"\s*({NUMBER})(?:{AFTER_NUMBER}(\S.*?))?\s*", re.DOTALL)
+_DECIMAL_COMMA = re.compile(r"\s*[+-]?[0-9]+,[0-9]+(?![0-9,])")
+
+
+def number_of(text: str) -> float:
+    """A text that matches ``NUMBER`` as a number."""
+    whole, _, fraction = text.replace(",", "").rpartition(" ")
+    above, _, below = fraction.partition("/")
+    if not below:
+        return float(fraction)
+    part = float(above) / float(below)
+    return math.copysign(abs(float(whole)) + part, float(whole)) if whole else part
+
+
+def number_and_unit(text: str) -> tuple[float, str] | None:
+    """``"87,120 sq ft"`` as 87120 and ``sq ft``; unit "" where there is none, None if no number."""
+    found = _QUANTITY.fullmatch(text)
+    return None if found is None else (number_of(found[1]), found[2] or "")
+
+
+def percent(value: object) -> object:
+    """``"14%"`` as 0.14, for a share of 1; any other value as it is."""
+    written = number_and_unit(value) if isinstance(value, str) else None
+    return written[0] / 100.0 if written is not None and written[1] == "%" else value
+
+
 def parse(text: object, kind: Kind) -> float:
     """Read ``"12 in"`` as a number in the base unit of ``kind``.
 
     Parameters
     ----------
-    text : number, blank, unit.
+    text : number and unit, as ``number_and_unit`` reads them.
     kind : one of the kinds of this module.
 
     Returns
@@ -129,14 +169,18 @@ def parse(text: object, kind: Kind) -> float:
     expected = f"write {kind.name} as a number and a unit ({', '.join(kind.examples)})"
     if not isinstance(text, str):
         raise ValueError(_without_unit(text, text, kind))
-    head, _, unit = text.strip().partition(" ")
-    try:
-        number = float(head)
-    except ValueError:
-        raise ValueError(f"{quoted(text)} is not a number with a unit; {expected}") from None
+    written = number_and_unit(text)
+    if written is None:
+        if _DECIMAL_COMMA.match(text):
+            pointed = quoted(text.replace(",", ".", 1).strip(), bare=True)
+            raise ValueError(
+                f"{quoted(text)} has a comma that separates no thousands; "
+                f'write "{pointed}", or thousands as in 1,500'
+            )
+        raise ValueError(f"{quoted(text)} is not a number with a unit; {expected}")
+    number, unit = written
     if not math.isfinite(number):
         raise ValueError(f"{quoted(text)} is not a finite number; {expected}")
-    unit = unit.strip()
     if not unit:
         raise ValueError(_without_unit(text, number, kind))
     return convert(number, unit, kind.base, expected=expected)
@@ -191,7 +235,35 @@ def convert(value: float, unit: str, to: str, *, expected: str = "") -> float:
         return _finite(float(value * factor), unit, expected)
     if unit == "degF" and to == TEMPERATURE.base:
         return value * (5.0 / 9.0) + _KELVIN_AT_0_DEGF - _KELVIN_AT_0_DEGC
-    return library_convert(value, unit, to, expected)
+    try:
+        return library_convert(value, unit, to, expected)
+    except ValueError:
+        plain = _plainly(unit)
+        if plain == unit:
+            raise
+    return convert(value, plain, to, expected=expected)
+
+
+def _plainly(unit: str) -> str:
+    """The unit that ``GPM``, ``Acres`` or ``sq. ft`` means; ``unit`` itself where it is no such.
+
+    Only for what the unit library does not take, because mJ and MJ differ in case alone.
+    """
+    without_dots = re.sub(r"(?<=[A-Za-z])\.(?=\s|$)", "", unit)
+    return _by_lower_case().get(without_dots.lower(), without_dots)
+
+
+@cache
+def _by_lower_case() -> dict[str, str]:
+    units = [*_SPELLINGS, *(unit for factors in FACTORS.values() for unit in factors)]
+    units += ["foot", "feet", "inch", "inches", "gallon", "gallons"]
+    # In lower case Mgal would be a thousandth of a gallon.
+    return {unit.lower(): unit for unit in units if not unit.startswith("M")}
+
+
+def unit_of(text: object) -> str:
+    """The unit of a quantity that ``parse`` can read: all after its number."""
+    return str(text).strip().partition(" ")[2].strip()
 
 
 def written_in(value: float, kind: Kind, unit: str) -> float:
@@ -269,6 +341,8 @@ _US = {
     "m^2": Display("acre", 1 / 4046.8564224, 2),
     "degC": Display("degC", 1.0, 1),
     "m^3/h": Display("gpm", 1 / 0.2271247070, 1),
+    "mm/h": Display("in/h", 1 / 25.4, 2),
+    "mm/d": Display("in/d", 1 / 25.4, 2),
 }
 _METRIC = {
     "mm": Display("mm", 1.0, 0),
@@ -276,6 +350,8 @@ _METRIC = {
     "m^2": Display("m2", 1.0, 0),
     "degC": Display("degC", 1.0, 1),
     "m^3/h": Display("m3/h", 1.0, 1),
+    "mm/h": Display("mm/h", 1.0, 1),
+    "mm/d": Display("mm/d", 1.0, 1),
 }
 
 

@@ -1,10 +1,10 @@
-"""Fit the catalogue's estimates to published turf results.
+"""Fit the catalog's estimates to published turf results.
 
     python tests/calibration/fit.py                    the fit, and the numbers that it would write
     python tests/calibration/fit.py --leave-one-out    also each study predicted from all others;
                                                        writes RESULTS.md
     python tests/calibration/fit.py --write            writes the numbers into configs/
-    python tests/calibration/fit.py --as-it-is         no fit: the catalogue against the cases
+    python tests/calibration/fit.py --as-it-is         no fit: the catalog against the cases
 
 ``--workers`` says how many processes, ``--table`` writes RESULTS.md in any case. What may move
 stands in ``free.toml``. ``prior.toml`` keeps the values from before the first fit that was written:
@@ -59,7 +59,7 @@ GAUSS_NEWTON_STEPS = 3
 class Free:
     """A number that may move: its dotted name, prior and bounds, as shifts on its scale.
 
-    ``value`` is the center of its prior and ``shipped`` what the catalogue has.
+    ``value`` is the center of its prior and ``shipped`` what the catalog has.
     """
 
     name: str
@@ -97,7 +97,7 @@ class Prior:
         return np.concatenate([low, -wide]), np.concatenate([high, wide])
 
     def overrides(self, shifts: FloatArray) -> dict[str, float]:
-        """Catalogue numbers at shifts; those that stay where they are, are left out."""
+        """Catalog numbers at shifts; those that stay where they are, are left out."""
         moved = zip(self.numbers, shifts, strict=False)
         return {
             one.name: one.at(shift)
@@ -129,7 +129,7 @@ class Prior:
 
 
 def read_prior(catalog: Catalog, path: Path = FREE_FILE) -> Prior:
-    """What may move. ValueError for a number that the catalogue does not have."""
+    """What may move. ValueError for a number that the catalog does not have."""
     tables = tomllib.loads(path.read_text(encoding="utf-8"))
     numbers: list[Free] = []
     group_sd: list[float] = []
@@ -414,7 +414,7 @@ def print_numbers(prior: Prior, shifts: FloatArray, slope: FloatArray) -> None:
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    parser = argparse.ArgumentParser(description="Fit the catalogue's estimates to turf results.")
+    parser = argparse.ArgumentParser(description="Fit the catalog's estimates to turf results.")
     parser.add_argument("--as-it-is", action="store_true", help="no fit")
     parser.add_argument("--leave-one-out", action="store_true", help="predict each study as well")
     parser.add_argument("--write", action="store_true", help="write numbers into configs/")

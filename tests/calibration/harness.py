@@ -1,7 +1,7 @@
 """Published turf results as numbers that the simulation can be held to.
 
 ``read_cases`` reads ``cases.toml``. ``predict`` gives what the simulation makes of each case under
-any number of sets of catalogue numbers. All sets of one setup go through the days side by side.
+any number of sets of catalog numbers. All sets of one setup go through the days side by side.
 """
 
 from __future__ import annotations
@@ -46,7 +46,7 @@ from drysward.weather.series import recorded
 
 FloatArray = NDArray[np.float64]
 Numbers = Mapping[str, float]
-"""Catalogue numbers by dotted name, in place of the catalogue's own."""
+"""Catalog numbers by dotted name, in place of the catalog's own."""
 
 HERE = Path(__file__).parent
 CASES_FILE = HERE / "cases.toml"
@@ -590,7 +590,7 @@ def predict(
     years: int | None = None,
     pool: ProcessPoolExecutor | None = None,
 ) -> FloatArray:
-    """What the simulation makes of cases under sets of catalogue numbers, (sets, cases).
+    """What the simulation makes of cases under sets of catalog numbers, (sets, cases).
 
     ``years`` is how many each setup runs, as many as it says when None; its number is their mean.
     ``pool`` spreads setups over processes. An order's number is the difference.

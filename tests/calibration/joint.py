@@ -1,4 +1,4 @@
-"""What the catalogue's numbers can be together: ranges and correlations for draws of them.
+"""What the catalog's numbers can be together: ranges and correlations for draws of them.
 
     python tests/calibration/joint.py            writes configs/known_together.toml
     python tests/calibration/joint.py --check    also runs draws through the cases (minutes)
@@ -7,11 +7,11 @@ Ranges of single numbers say nothing of what several can be at once. The publish
 roots and an early wilt would not have given the trials' days. So the spread of all numbers that the
 cases feel is taken from the fit itself, at the numbers that ship: the covariance of least squares
 (Laplace's approximation of what is known after the cases; Tarantola 2005, from memory). Before the
-cases stand the priors of the fit, each with the catalogue's range of the number as a second piece
+cases stand the priors of the fit, each with the catalog's range of the number as a second piece
 of what is known; numbers that the fit may not move, such as crop coefficients, have their range
 alone. Sands of constructions are held to the specification they are built to in the same way.
 
-What is in the middle stays the catalogue's value: only the spread is taken.
+What is in the middle stays the catalog's value: only the spread is taken.
 """
 
 from __future__ import annotations
@@ -123,7 +123,7 @@ def _shift(one: Free, value: float) -> float:
 
 
 def spread_of_range(one: Free, told: Range) -> float:
-    """Standard deviation that the catalogue's range alone gives a number, on the fit's scale."""
+    """Standard deviation that the catalog's range alone gives a number, on the fit's scale."""
     low = max(told.low, 1e-3 * one.value) if one.is_log else told.low
     reach = -float(ndtri(told.chance))
     return (_shift(one, told.high) - _shift(one, low)) / (2.0 * reach)
@@ -226,7 +226,7 @@ def of_draws(
     catalog: Catalog, cases: Sequence[Case], pool: ProcessPoolExecutor
 ) -> dict[str, FloatArray]:
     """Residuals (draws, cases) of draws of all numbers of the turf: of those known together as the
-    file says, and of the same numbers one by one within the catalogue's ranges.
+    file says, and of the same numbers one by one within the catalog's ranges.
     """
     known = known_together()
     numbers = {}

@@ -57,7 +57,7 @@ def test_every_case_runs():
 
 
 def test_results_are_of_today():
-    """The table's numbers of the catalogue that ships: fitted once a fit was written."""
+    """The table's numbers of the catalog that ships: fitted once a fit was written."""
     column = "fitted" if fit.PRIOR_FILE.exists() else "before"
     table = fit.read_table()
     assert list(table) == [case.key for case in CASES]

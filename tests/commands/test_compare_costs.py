@@ -17,7 +17,7 @@ YEARS = ("--years", "2001-2010")
 PRICES = """
 [costs]
 currency = "EUR"
-labour = 30
+labor = 30
 water = "4.50 per 1000 gal"
 construction = { sand_over_gravel_12in = "8.50 per ft2" }
 life = 20

@@ -90,7 +90,7 @@ def test_what_is_kept_says_what_it_is(told: tuple[Result, Path]) -> None:
             assert kept[name].attrs["long_name"], name
         for name, units in (
             ("play_days_hard", "d"), ("play_rain_kept_off", "mm"), ("play_use_hours", "h"),
-            ("play_peak_worn", "1"), ("play_cover_labour_mean", "h"),
+            ("play_peak_worn", "1"), ("play_cover_labor_mean", "h"),
         ):  # fmt: skip
             assert kept[name].attrs["units"] == units, name
 

@@ -19,6 +19,8 @@ from drysward.cli import main
 from drysward.pages import open_result, page
 from drysward.pages.gallery import chart, choose, fitting, named
 from drysward.pages.words import answer
+from drysward.results.answer_text import best_sentences
+from drysward.results.choice import best_plan
 from drysward.results.doubt_text import (
     doubt_sentences,
     draws_note,
@@ -134,7 +136,10 @@ def test_a_row_for_every_number(told: tuple[Result, Path], result: xr.Dataset) -
     # Odds and days by stage, days below (and in 1 year of 10) and water, demand by period, and each
     # two by both.
     each = 2 * result.sizes["stage"] + 3 + result.sizes["period"] + 2 * (plans - 1) + 2
-    assert len(rows) == fields * plans * each
+    assert len(rows) == (fields * each + result.sizes["period"]) * plans
+    site = result["doubt_site_demand"].sel(plan="refill", period=10.0).item()
+    row = by["", "refill", "site_demand_1in10"]
+    assert float(row["mean"]) * 3.785411784e-3 == pytest.approx(site, rel=1e-6)
     one = result.sel(field="stadium", plan="refill")
     row = by["stadium", "refill", "probability_wilt"]
     for column, end in (("mean", ""), ("low", "_low"), ("high", "_high"), ("error", "_error")):
@@ -166,7 +171,7 @@ def test_the_sentences_say_what_a_board_reads(result: xr.Dataset) -> None:
     shares = result["doubt_fewer"].sel(field="stadium", plan="refill", other="inch_a_week").item()
     assert (
         "“Refill at 40% depletion” has fewer days below playing condition than “An inch a week”, "
-        f"the next, in {100.0 * shares:.0f} of 100 draws on “Stadium” and in "
+        f"the next, in {DRAWS * shares:g} of {DRAWS} draws on “Stadium” and in "
     ) in choice
     assert measure == (
         "What to measure first: 16 draws are too few to say; run with --draws 64."
@@ -177,7 +182,9 @@ def test_the_sentences_say_what_a_board_reads(result: xr.Dataset) -> None:
     "counts, verdict",
     [
         ((1.0, 0.9), "the choice stands."),
-        ((0.95, 0.7), "too close to call."),
+        ((0.95, 0.7), ": on “Stadium” the choice stands; on “Practice field” it is too close to "
+         "call."),
+        ((0.7, 0.5), "it is too close to call."),
         ((0.05, 0.1), "the draws favor the other."),
     ],
 )
@@ -242,7 +249,8 @@ def test_a_field_without_turf_has_no_part_in_it(result: xr.Dataset) -> None:
 def test_terminal_and_page_say_the_same(told: tuple[Result, Path], result: xr.Dataset) -> None:
     shown = " ".join(told[0].stdout.split())
     assert draws_note(result) in shown
-    for sentence in doubt_sentences(result, "refill"):
+    assert best_plan(result) == "refill"
+    for sentence in (*best_sentences(result), *doubt_sentences(result, "refill")):
         assert sentence in shown
     # The question whether the choice stands is answered before any table.
     assert shown.index("the next, in ") < shown.index("Turf: mean")
@@ -251,7 +259,7 @@ def test_terminal_and_page_say_the_same(told: tuple[Result, Path], result: xr.Da
     assert max(map(len, lines)) <= 100
     text = unescape(page(result))
     assert draws_note(result)[1:] in text
-    for sentence in doubt_sentences(result, "refill"):
+    for sentence in (*best_sentences(result), *doubt_sentences(result, "refill")):
         assert sentence in text
 
 
@@ -266,7 +274,7 @@ def test_tables_on_the_page_are_of_the_file(result: xr.Dataset) -> None:
     for of, shown in cells.items():
         name, _, rest = of.rstrip("]").partition("[")
         where = dict(part.split("=") for part in rest.split(", "))
-        factor = 100.0
+        factor = float(DRAWS) if name == "doubt_fewer" else 100.0
         if name == "doubt_days_below_condition":
             factor = 1.0
         elif name in ("doubt_water", "doubt_demand"):
@@ -276,6 +284,8 @@ def test_tables_on_the_page_are_of_the_file(result: xr.Dataset) -> None:
         ends = [""] if name == "doubt_fewer" else ["", "_low", "_high"]
         decimals = 1 if factor < 1.0 else 0
         numbers = [f"{result[name + end].sel(where).item() * factor:.{decimals}f}" for end in ends]
+        if name == "doubt_fewer":  # a tie counts half
+            numbers = [f"{round(2.0 * factor * result[name].sel(where).item()) / 2.0:g}"]
         assert re.findall(r"[\d.]+", shown) == numbers, of
     assert f"--draws {DRAWS} --years" in " ".join(text.split())
 

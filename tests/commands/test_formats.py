@@ -58,7 +58,7 @@ def compared(name: str, draws: int) -> Comparison:
     scenario = drysward.shipped(name)
     run = drysward.run(scenario, years=YEARS)
     drawn = drysward.draws(scenario, n=draws, years=YEARS) if draws else None
-    summary = drysward.summarise(run, scenario, draws=drawn)
+    summary = drysward.summarize(run, scenario, draws=drawn)
     return Comparison(summary, drawn)
 
 
@@ -243,7 +243,11 @@ def test_json_of_compare_is_the_result_itself(demo: Comparison) -> None:
         where = {"field": row["field"], "plan": row["plan"]}
         one, drawn = demo.summary.sel(where), demo.drawn.sel(where)
         assert row["days_below"] == pytest.approx(drawn["doubt_days_below_condition"].item())
-        assert row["water"] * 25.4 == pytest.approx(one["season_water"].item())
+        assert row["water"] * 25.4 == pytest.approx(drawn["doubt_water"].item())
+        dry = drawn["doubt_demand"].sel(period=10.0).item()
+        assert row["water_dry"] * 25.4 == pytest.approx(dry)
+        m3 = dry * one["area_m2"].item() / 1000.0
+        assert row["volume_dry"] * 3785.411784 == pytest.approx(m3, rel=1e-6)  # Mgal
         for stage, word in (("wilt", "wilt"), ("dormant", "dormancy"), ("dead", "death")):
             for end in ("", "_low", "_high"):
                 p = drawn[f"doubt_probability{end}"].sel(stage=stage).item()

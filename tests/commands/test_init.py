@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Sequence
 from pathlib import Path
 
 import pytest
@@ -9,9 +11,10 @@ from click.testing import CliRunner, Result
 
 import drysward
 from drysward.cli import main
+from drysward.physics.pond import least_square_pond_m3
 from drysward.scenario.keys import keys, meanings
-from drysward.scenario.load import shipped_texts
-from drysward.scenario.starter import NewScenario, keys_of, scenario_text
+from drysward.scenario.load import loads, shipped_texts
+from drysward.scenario.starter import USUAL, NewField, NewScenario, keys_of, scenario_text
 
 PLACE = ("--latitude", "40", "--elevation", "140 m")
 RECORD = Path(__file__).parents[1] / "data" / "baltimore-washington-2010-2019.csv"
@@ -34,6 +37,22 @@ def test_without_options_a_scenario_is_written_that_runs() -> None:
     scenario = drysward.load("my fields.toml")
     assert [plan.rule for plan in scenario.plans] == ["none", "fixed", "share of et", "refill"]
     assert "REPLACE THESE" in Path("my fields.toml").read_text(encoding="utf-8")
+
+
+def test_place_and_area_as_people_type_them() -> None:
+    result = run(
+        "init", "a.toml", "--latitude", "33 54 S", "--elevation", "460ft",
+        "--field", "Oval, 87,120 sq ft, native_clay", "--field", "Diamond 2,1,000 sq ft",
+    )  # fmt: skip
+    assert result.exit_code == 0, result.output
+    scenario = drysward.load("a.toml")
+    assert scenario.site.latitude_deg == pytest.approx(-33.9)
+    assert scenario.site.elevation_m == pytest.approx(460 * 0.3048)
+    assert [one.label for one in scenario.fields] == ["Oval", "Diamond 2"]
+    assert scenario.fields[0].area_m2 == pytest.approx(2 * 4046.8564224)
+    # Invented normals of the south.
+    tmax = scenario.weather.climate["tmax_c"]  # type: ignore[index]
+    assert max(tmax) == tmax[0]
 
 
 def test_options_say_all_of_it() -> None:
@@ -75,9 +94,69 @@ def test_blanks_of_a_weather_file_get_the_line_that_fills_them() -> None:
     assert '\nfill = { rain = "zero" }\n' in written
 
 
+def ordered_in_us_units() -> Path:
+    """The record as ordered from a station archive, in units that its header does not state."""
+    rows = ["DATE,PRCP,TMAX,TMIN"]
+    for line in RECORD.read_text(encoding="utf-8").splitlines()[1:]:
+        day, rain, high, low = line.split(",")[:4]
+        fahrenheit = (f"{float(value) * 1.8 + 32:.0f}" for value in (high, low))
+        rows.append(",".join([day, f"{float(rain) / 25.4:.2f}", *fahrenheit]))
+    path = Path("ordered.csv")
+    path.write_text("\n".join(rows) + "\n")
+    return path
+
+
+def test_a_file_whose_units_are_not_stated_is_read_with_the_line_that_declares_them() -> None:
+    weather = ["--weather", str(ordered_in_us_units()), "--latitude", "39.2 N"]
+    refused = run("init", "a.toml", *weather, "--elevation", "150 ft")
+    assert refused.exit_code == 2
+    assert "Its levels fit US units" in refused.output
+    line = refused.output.split("under [weather] ")[1].split(". Its levels")[0]
+    for name, typed in (("a.toml", line), ("b.toml", line.removeprefix("columns = "))):
+        result = run("init", name, *weather, "--elevation", "150 ft", "--columns", typed)
+        assert result.exit_code == 0, result.output
+        columns = drysward.load(name).weather.columns
+        assert columns["tmax"].unit == "degF"
+    checked = run(
+        "weather", "check", "ordered.csv", "--latitude", "39 12 N", "--elevation", "150ft",
+        "--columns", line,
+    )  # fmt: skip
+    assert checked.exit_code == 0, checked.output
+    assert "3,269 days" in checked.output
+    wrong = run("init", "c.toml", *weather, "--elevation", "150 ft", "--columns", "{ TMAX }")
+    assert wrong.exit_code == 2
+    assert "declares no columns; as --columns '{" in wrong.output
+    typed = "\n".join(["us", "", "39.2 N", "150 ft", "ordered.csv", line, "", *[""] * 20])
+    prompted = run("init", "d.toml", "--ask", typed=typed)
+    assert prompted.exit_code == 0, prompted.output
+    assert drysward.load("d.toml").weather.columns["rain"].unit == "in"
+
+
+@pytest.mark.parametrize(("units", "area_m2", "first_depth_mm"), [
+    ("us", 1.8 * 4046.8564224, 12.7), ("metric", 7000.0, 12.5),
+])  # fmt: skip
+def test_units_of_a_new_scenario(units: str, area_m2: float, first_depth_mm: float) -> None:
+    result = run("init", "a.toml", "--units", units)
+    assert result.exit_code == 0, result.output
+    assert ("--units metric" in result.output) == (units == "metric")
+    scenario = drysward.load("a.toml")
+    assert scenario.fields[0].area_m2 == pytest.approx(area_m2)
+    assert max(scenario.plans[1].depth_by_weekday) == pytest.approx(first_depth_mm)
+    assert scenario.site.elevation_m == pytest.approx(140.0, abs=0.3)
+    rain = scenario.weather.climate["rain_mm"]  # type: ignore[index]
+    assert rain[0] == pytest.approx(3.1 * 25.4, abs=0.05)
+    stated = Path("a.toml").read_text(encoding="utf-8")
+    wrong = ("degF", "acre", "gal", '"0.5 in"') if units == "metric" else ("degC", '"12.5 mm"')
+    keys = [line for line in stated.splitlines() if not line.startswith("#")]
+    assert not [word for word in wrong if word in "\n".join(keys)]
+    prompted = run("init", "b.toml", "--ask", typed=f"{units}\n" + "\n" * 20)
+    assert prompted.exit_code == 0, prompted.output
+    assert Path("b.toml").read_text("utf-8").replace("b.toml", "a.toml") == stated
+
+
 def test_questions_are_asked_until_the_answers_can_be_read() -> None:
     typed = "\n".join([
-        "Here", "141", "100 m",  # no such latitude
+        "us", "Here", "141", "100 m",  # no such latitude
         "Here", "41", "100 m", "no.csv", "", "n",
         "Stadium", "2 acre", "tall fescu", "native_loam", "hand_hose",  # no such grass
         "Stadium", "2 acre", "Tall Fescue", "native_loam", "hand_hose", "n",
@@ -98,6 +177,8 @@ def test_questions_are_asked_until_the_answers_can_be_read() -> None:
         (["--field", "A"], "needs a name and an area"),
         (["--field", "A, 2"], 'fields.a.area: \'2\' has no unit; write "2 acre"'),
         (["--field", "A, 2 acre, bluegrass"], "'annual_bluegrass' or 'kentucky_bluegrass'?"),
+        (["--field", "A, 2 acre, sand_over_gravel_10in"],
+         'root_zone = { like = "sand_over_gravel_12in", depth = "10 in" }'),
         (["--field", "A, 2 acre, native_clay, native_loam"], "has two entries of 'root_zones'"),
         (["--plan", "A, refil"], "did you mean 'refill'?"),
         (["--plan", "A, refill, triger 1"], "did you mean 'trigger'?"),
@@ -184,3 +265,17 @@ def test_a_comment_says_what_the_schema_allows() -> None:
     assert "# Latitude, north positive." in text
     assert "-90 to 90" in text
     assert all(len(line) < 100 for line in text.splitlines())
+
+
+@pytest.mark.parametrize("fields", [USUAL["us"].field_list, USUAL["us"].field_list * 2])
+def test_the_supply_in_comments_runs_once_they_are_taken_out(fields: Sequence[NewField]) -> None:
+    text = scenario_text(NewScenario(field_list=fields), "x.toml")
+    assert loads(text, ".").supply is None
+    scenario = loads(re.sub(r"^#(?=[\[a-z]|$)", "", text, flags=re.MULTILINE), ".")
+    assert scenario.supply is not None
+    assert scenario.supply.storage is not None
+    assert scenario.sizing is not None
+    assert scenario.sizing.plan == "refill_at_40_depletion"
+    least = least_square_pond_m3(scenario.supply.storage.depth_m, 3.0)
+    assert least < 0.25 * scenario.supply.storage.volumes_m3[-1]
+    assert "priority" in text

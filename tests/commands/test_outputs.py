@@ -514,3 +514,39 @@ def test_text_is_no_formula_in_csv_and_numbers_are_numbers(tmp_path: Path) -> No
     assert rows[0] == [str(number) for number in numbers]
     assert rows[1] == [f"'{text}".replace("\r", "\n") for text in texts]
     assert rows[2] == ["a=b", "1-2"]
+
+
+def test_files_of_an_earlier_run_that_the_new_one_does_not_write_go(tmp_path: Path) -> None:
+    mine, own = tmp_path / "mine.csv", tmp_path / "own.csv"
+
+    def run(*names: str) -> None:
+        written = {tmp_path / name: lambda part: part.write_text(part.name) for name in names}
+        stale = [tmp_path / name for name in ("doubt.csv", "mine.csv")]
+        Outputs((), force=True).write(written, stale)
+
+    run("results.nc", "doubt.csv", "own.csv")
+    mine.write_bytes(MINE)
+    run("results.nc")
+    assert not (tmp_path / "doubt.csv").exists()
+    # A file of other origin stays, and so does one that the run has no part in.
+    assert mine.read_bytes() == MINE
+    assert own.exists()
+    # So does a file that was changed by hand, or that is behind a link.
+    run("results.nc", "doubt.csv")
+    (tmp_path / "doubt.csv").write_bytes(MINE)
+    run("results.nc")
+    assert (tmp_path / "doubt.csv").read_bytes() == MINE
+    (tmp_path / "doubt.csv").unlink()
+    (tmp_path / "doubt.csv").symlink_to(own)
+    run("results.nc")
+    assert own.exists()
+    assert (tmp_path / "doubt.csv").is_symlink()
+
+
+def test_a_comparison_without_draws_leaves_none_of_an_earlier_one(tmp_path: Path) -> None:
+    words = ("compare", "--years", "2001-2003", "--out", tmp_path / "result")
+    assert ask(*words, "--draws", 2).exit_code == 0
+    assert (tmp_path / "result" / "doubt.csv").exists()
+    assert ask(*words, "--draws", 0).exit_code == 0
+    assert not (tmp_path / "result" / "doubt.csv").exists()
+    assert (tmp_path / "result" / "summary.csv").exists()

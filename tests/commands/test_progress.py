@@ -7,8 +7,9 @@ import time
 
 import pytest
 
-from drysward.cli import progress as module
-from drysward.cli.progress import progress
+import drysward
+from drysward import progress as module
+from drysward.progress import progress
 
 
 def test_a_line_now_and_then_where_nobody_watches(
@@ -62,3 +63,30 @@ def test_a_fault_ends_the_progress() -> None:
 
     with pytest.raises(ArithmeticError), progress():
         broken(0.5)
+
+
+def test_a_call_in_python_is_silent_unless_progress_is_on(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(module, "LINE_EVERY_S", 0.001)
+    scenario = drysward.shipped("demo")
+    drysward.run(scenario, only=["none"])
+    assert capsys.readouterr() == ("", "")
+    shares: list[float] = []
+    drysward.run(scenario, only=["none"], progress=shares.append)
+    assert capsys.readouterr() == ("", "")
+    assert shares == sorted(shares)
+    assert shares[-1] == 1.0
+    assert len(shares) > 1
+    drysward.run(scenario, only=["none"], progress=True)
+    out, err = capsys.readouterr()
+    assert not out
+    assert "Running the plans: " in err
+
+
+def test_a_sizing_names_its_steps(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(module, "LINE_EVERY_S", 0.001)
+    drysward.size(drysward.shipped("pond"), years=(1, 10), draws=0, progress=True)
+    assert "Trying sizes: " in capsys.readouterr().err

@@ -30,7 +30,7 @@ from drysward.pages.gallery import NAMES, PICTURES, SWEEP_PICTURES, choose, comp
 from drysward.pages.style import COVERS, DARK, LINES, STAGES, look, new_figure
 from drysward.pages.supply_figures import CAUSE_ORDER, HATCHES
 from drysward.pages.words import answer, chance
-from drysward.results.choice import safest_plan
+from drysward.results.choice import best_plan
 from drysward.results.text import CAUSES as CAUSE_WORDS
 from drysward.results.text import money_text, odds_text, water_notes
 from drysward.studies.chosen_years import PLAY_STATES, play_states
@@ -111,7 +111,7 @@ def test_the_daily_account_kept_is_that_of_the_ledger(kept, result):
         account = drysward.ledger(scenario, "sand", "refill", year, record)
         for name in ("green", "dormant", "depletion", "irrigation_landed"):
             here = result[f"daily_{name}"].sel(field="sand", plan="refill", case=case).values
-            n = account.sizes["date"]
+            n = account.sizes["day"]
             np.testing.assert_allclose(here[:n], account[name].values, rtol=1e-6, atol=1e-6)
             assert np.isnan(here[n:]).all()
 
@@ -232,7 +232,7 @@ def test_the_answer_has_a_line_for_each_field(result, read):
     said = answer(result, "us")
     assert [one.field for one in said.fields] == [NASTY, "Practice"]
     for key, one in zip(("sand", "native"), said.fields, strict=True):
-        best = safest_plan(result.sel(field=[key]))
+        best = best_plan(result.sel(field=[key]))
         here = result.sel(field=key, plan=best)
         assert one.plan == str(here["plan_label"].item())
         assert one.days_lost == f"{here['days_below_condition_mean'].item():.0f}"
@@ -243,8 +243,11 @@ def test_the_answer_has_a_line_for_each_field(result, read):
         assert one.days_lost_range == one.playable == one.measure == ""
         assert one.plan in read.text
     days = result["days_below_condition_mean"].sel(plan="none")
-    assert f"are {days.sel(field='sand').item():.0f} on “<script>" in said.sentences[0]
-    assert "--draws 64" in said.sentences[1]
+    whole, compared, least, uncertain = said.sentences
+    assert whole.startswith(f"“{result['plan_label'].sel(plan=best_plan(result)).item()}” keeps")
+    assert compared.startswith("Alike but for the root zone, under “_Refill”: “<script>")
+    assert f"are {days.sel(field='sand').item():.0f} on “<script>" in least
+    assert "--draws 64" in uncertain
     for sentence in said.sentences:
         assert sentence in read.text
 
@@ -257,7 +260,7 @@ def test_what_is_not_known_is_said_so(result):
     old = result.drop_vars([name for name in result if "condition" in str(name)])
     said = answer(old, "us")
     assert {one.days_lost for one in said.fields} == {"not known"}
-    assert "lowest odds of wilt is “_Refill”: wilt comes" in said.sentences[0]
+    assert "The best plan is “_Refill”: wilt comes" in said.sentences[0]
     bare = changed(result, days_below_condition_mean=np.nan, days_below_condition_1in10=np.nan)
     bare["days_below_condition_mean"].loc[{"field": "sand"}] = 3.0
     assert [one.days_lost for one in answer(bare, "us").fields] == ["3", "no turf"]
@@ -369,11 +372,11 @@ def changed(result: xr.Dataset, **values: float) -> xr.Dataset:
 
 def test_no_risk_at_all(result):
     days = dict.fromkeys(("days_below_condition_mean", "days_below_condition_1in10"), 0.0)
-    calm = changed(result, odds=0.0, odds_low=0.0, **days)
+    calm = changed(result, probability=0.0, odds=0.0, odds_low=0.0, **days)
     assert "wilt never" in alt(calm, "stages")
     said = answer(calm, "us")
     assert {(one.plan, one.days_lost) for one in said.fields} == {("none", "0")}
-    assert said.sentences[0] == "The best plan is also the plan with the least water."
+    assert "The best plan is also the plan with the least water." in said.sentences
     none = changed(result, probability=0.0, probability_high=0.6)
     one = none.sel(field="sand", plan="none", stage="wilt")
     assert chance(one) == "in none of the years (at most 60 of 100)"

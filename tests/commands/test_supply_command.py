@@ -48,7 +48,7 @@ def test_every_part_is_shown(told: tuple[Result, Path]) -> None:
     assert done.exit_code == 0, done.stderr
     for part in (
         "Water of the mean year", "demand", "delivered", "Town", "mains", "Reliability", "Mgal",
-        "over", "5%", "any", "days", "worst", "resilience", "restricted",
+        "over", "5%", "any", "days", "worst", "spell", "restricted",
         "Storage in the mean year", "seeped", "spilled", "In storage at the end of the month",
         "1 in 10", "Shortage of the mean year by cause", "restricted: restrictions forbid it",
         "Shortage of the mean year by month", "Turf: years with the stage",

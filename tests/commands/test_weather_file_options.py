@@ -57,8 +57,8 @@ def scenario(folder: Path, weather: str) -> Path:
     [
         (FillRule("zero"), "--fill rain=zero"),
         (FillRule("zero", "interpolate"), "--fill rain=zero,temperature=interpolate"),
-        (FillRule("neighbour-years", "neighbour-years", 40),
-         "--fill rain=neighbour-years,temperature=neighbour-years,longest=40"),
+        (FillRule("neighbor-years", "neighbor-years", 40),
+         "--fill rain=neighbor-years,temperature=neighbor-years,longest=40"),
     ],
 )  # fmt: skip
 def test_the_command_line_has_the_words_of_the_scenario(tmp_path, rule, option):
@@ -186,7 +186,7 @@ def test_reference_et_alone_is_refused_with_the_line_that_mends_it(tmp_path):
     assert "under [weather] monthly_temperature = { tmax = {" in line
 
 
-def test_monthly_means_stand_in_and_say_what_is_not_modelled(tmp_path):
+def test_monthly_means_stand_in_and_say_what_is_not_modeled(tmp_path):
     path = a_file(tmp_path, ET, cells="{rain},3.5")
     opened = drysward.load(scenario(tmp_path, f'file = "{path.name}"\n{MONTHLY}'))
     require_weather(opened)
@@ -201,7 +201,7 @@ def test_monthly_means_stand_in_and_say_what_is_not_modelled(tmp_path):
     result = run("check", tmp_path / "ours.toml")
     assert result.exit_code == 0, result.output
     told = " ".join(result.output.split())
-    assert "not modelled" in told
+    assert "not modeled" in told
     assert "Reference ET from the file" in told
 
 

@@ -1,4 +1,4 @@
-"""The catalogue: every number has its source, every fault is told, overrides stay visible."""
+"""The catalog: every number has its source, every fault is told, overrides stay visible."""
 
 from __future__ import annotations
 
@@ -71,7 +71,7 @@ def test_every_number_is_a_table_with_unit_range_source_and_grade() -> None:
 
 
 def test_grades_are_honest_about_their_sources(catalog: Catalog) -> None:
-    """Our own judgement alone is an estimate, and nothing published rests on memory."""
+    """Our own judgment alone is an estimate, and nothing published rests on memory."""
     for dotted, parameter in parameters(catalog):
         if parameter.source == ("own_estimate",):
             assert parameter.grade == "estimate", dotted
@@ -188,7 +188,7 @@ def test_find_looks_through_every_kind(catalog: Catalog) -> None:
     assert [entry.kind for entry in catalog.find("clay")] == ["soils", "intake"]
 
 
-def test_catalogue_is_loaded_once() -> None:
+def test_catalog_is_loaded_once() -> None:
     assert load_catalog() is load_catalog()
 
 
@@ -224,7 +224,7 @@ def test_overrides_add_up(catalog: Catalog) -> None:
 
 @given(st.floats(0.01, 0.99))
 def test_whatever_is_possible_is_accepted(value: float) -> None:
-    """Outside the catalogue's range but not beyond physics."""
+    """Outside the catalog's range but not beyond physics."""
     changed = load_catalog().with_overrides({WILT_KS: value})
     assert changed.get("species", "kentucky_bluegrass")["wilt_ks"] == value
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 import hashlib
 import logging
 import os
+import time
+from contextlib import suppress
 from pathlib import Path
 from threading import Event, Thread
 from types import SimpleNamespace
@@ -16,7 +18,9 @@ from numba import typeof
 from drysward import code_cache
 from drysward import compiled as module
 from drysward.compiled import compiled, is_warm
+from drysward.faults import FaultyInput
 from drysward.files import half_written
+from drysward.locks import locked
 
 VALUES = np.array([1.0, 2.5, 4.0])
 
@@ -165,6 +169,77 @@ def test_code_can_be_read_while_it_is_written(kept, caplog):
     finally:
         done.set()
         writer.join()
+    assert told(caplog) == []
+
+
+def folder_of(parent, digit, days, name=""):
+    """A folder of machine code of other sources, used some days ago."""
+    path = parent / (name or digit * 16)
+    path.mkdir()
+    (path / "some.code").write_bytes(b"code")
+    ago = time.time() - days * 86_400.0
+    os.utime(path, (ago, ago))
+    return path
+
+
+def used_anew(function=doubled):
+    """As ``anew``, in a process of its own as far as the noting of use goes."""
+    code_cache._note_use.cache_clear()
+    return anew(function)
+
+
+def test_folders_that_were_not_used_for_long_go(kept):
+    parent = kept.parent.parent
+    old, half = folder_of(parent, "a", 91.0), folder_of(parent, "", 1.0, "c" * 16 + ".removed")
+    recent, climates = folder_of(parent, "b", 89.0), folder_of(parent, "", 400.0, "climates")
+    assert used_anew() == (15.0, False)
+    assert not old.exists()
+    assert not half.exists()
+    assert {recent, climates, kept.parent} <= set(parent.iterdir())
+
+
+def test_use_keeps_a_folder(kept):
+    """Also when its code is only read: 91 days later another version clears, and it stays."""
+    ago = time.time() - 91 * 86_400.0
+    os.utime(kept.parent, (ago, ago))
+    assert used_anew() == (15.0, False)
+    assert time.time() - kept.parent.stat().st_mtime < 60.0
+    code_cache._clear_unused(kept.parent.parent)
+    assert kept.exists()
+
+
+def test_another_process_that_clears_is_left_alone(kept):
+    parent = kept.parent.parent
+    old = folder_of(parent, "a", 91.0)
+    with locked(parent):
+        assert used_anew() == (15.0, False)
+        assert old.exists()
+    assert used_anew() == (15.0, False)
+    assert not old.exists()
+
+
+def test_a_folder_that_goes_while_it_is_used_is_compiled_again(kept, caplog):
+    """Four processes clear and compile at once; each has its result, and no part is left."""
+    parent = kept.parent.parent
+    ago = time.time() - 91 * 86_400.0
+
+    def clear():
+        for _ in range(20):
+            with suppress(OSError):
+                os.utime(kept.parent, (ago, ago))
+            with suppress(FaultyInput):
+                code_cache._clear_unused(parent)
+
+    clearing = [Thread(target=clear) for _ in range(3)]
+    for one in clearing:
+        one.start()
+    for _ in range(5):
+        assert used_anew()[0] == 15.0
+    for one in clearing:
+        one.join()
+    assert used_anew()[0] == 15.0
+    assert used_anew() == (15.0, False)
+    assert not list(parent.glob("*.removed"))
     assert told(caplog) == []
 
 

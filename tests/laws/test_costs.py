@@ -62,7 +62,7 @@ def a_result(dead_days=4.0, with_supply=False, seed=3):
         "irrigation_gross": (yearly, month.sum(axis=-1)),
         "peak_week": (yearly, month.max(axis=-1) / 4.0),
         "watering_days": (yearly, (month > 0.0).sum(axis=-1) * 4.0),
-        "labour_hours": (yearly, (month > 0.0).sum(axis=-1) * 4.0 * [[[0.5]], [[2.0]]]),
+        "labor_hours": (yearly, (month > 0.0).sum(axis=-1) * 4.0 * [[[0.5]], [[2.0]]]),
         "longest_dead": (yearly, np.full(shape, dead_days)),
         "peak_dead": (yearly, rng.uniform(0.1, 0.6, shape)),
         "days_below_condition": (yearly, rng.uniform(0.0, 50.0, shape)),
@@ -98,7 +98,7 @@ def test_the_site_is_the_sum_of_its_fields(scenes, with_supply):
     supply = a_supply() if with_supply else None
     costs = replace(EVERYTHING, water=() if with_supply else BLOCKS)
     told = field_costs(a_result(with_supply=with_supply), a_scenario(scenes, costs, supply))
-    for name in ("water_mean", "energy_mean", "labour_mean", "lost_turf_mean", "mean"):
+    for name in ("water_mean", "energy_mean", "labor_mean", "lost_turf_mean", "mean"):
         of_fields = told[f"field_cost_{name}"].sum("field")
         np.testing.assert_allclose(told[f"cost_{name}"], of_fields, rtol=1e-12, err_msg=name)
         if name != "energy_mean" or with_supply:
@@ -116,7 +116,7 @@ def test_parts_add_up(scenes, with_supply):
     supply = a_supply() if with_supply else None
     costs = replace(EVERYTHING, water=() if with_supply else BLOCKS)
     told = field_costs(a_result(with_supply=with_supply), a_scenario(scenes, costs, supply))
-    parts = ("water", "energy", "labour", "lost_turf")
+    parts = ("water", "energy", "labor", "lost_turf")
     for prefix in ("field_cost", "cost"):
         whole = sum(told[f"{prefix}_{name}_mean"] for name in parts)
         np.testing.assert_allclose(told[f"{prefix}_mean"], whole, rtol=1e-12)
@@ -143,13 +143,13 @@ def test_costs_by_hand(scenes):
     assert told["field_cost_first"].sel(plan="none").values.tolist() == [720_000.0, 40_000.0]
     assert told["field_cost_first"].sel(plan="refill").values.tolist() == [792_000.0, 76_000.0]
     hours = result["watering_days"].sel(plan="refill", field="native").mean().item() * 2.0
-    labour = told["field_cost_labour_mean"].sel(plan="refill", field="native").item()
-    assert labour == pytest.approx(25.0 * hours)
+    labor = told["field_cost_labor_mean"].sel(plan="refill", field="native").item()
+    assert labor == pytest.approx(25.0 * hours)
 
 
 def test_a_dry_year_is_one_that_one_in_ten_passes(scenes):
     result = a_result()
-    told = field_costs(result, a_scenario(scenes, Costs(labour_price_h=10.0)))
+    told = field_costs(result, a_scenario(scenes, Costs(labor_price_h=10.0)))
     hours = np.sort(result["watering_days"].sel(plan="refill", field="native").values) * 2.0
     # Of five years, 0.9 of the way is 0.6 of the way from the fourth to the fifth.
     dry = 10.0 * (0.4 * hours[3] + 0.6 * hours[4])
@@ -248,7 +248,7 @@ def test_zero_prices_are_no_prices():
     assert not has_prices(Costs(energy_price_kwh=0.2), None)  # nothing is known to be pumped
     assert has_prices(Costs(energy_price_kwh=0.2), a_supply(tariff=()))
     for one in (
-        {"labour_price_h": 1.0}, {"water": BLOCKS}, {"construction": {"native_loam": 1.0}},
+        {"labor_price_h": 1.0}, {"water": BLOCKS}, {"construction": {"native_loam": 1.0}},
         {"irrigation": {"hand_hose": SystemPrice(lump=1.0)}}, {"storage_price_m3": 1.0},
         {"renovation_price_m2": 1.0},
     ):  # fmt: skip
@@ -260,7 +260,7 @@ def test_costs_grow_with_every_price(scenes):
     scenario = a_scenario(scenes)
     before = field_costs(a_result(), scenario)["field_cost_present"]
     for change in (
-        {"labour_price_h": 26.0}, {"renovation_price_m2": 9.0}, {"life_years": 21},
+        {"labor_price_h": 26.0}, {"renovation_price_m2": 9.0}, {"life_years": 21},
         {"water": (TariffBlock(math.inf, 3.0),)}, {"discount_rate": 0.03},
     ):  # fmt: skip
         dearer = replace(scenario, costs=replace(EVERYTHING, **change))
@@ -272,9 +272,9 @@ def test_what_one_root_zone_costs_more_is_on_the_same_area(scenes):
     told = field_costs(a_result(), a_scenario(scenes))
     # 8,000 m2 at 90 - 10; the irrigation system costs the same on both.
     assert told["difference_first"].values.tolist() == [640_000.0, 640_000.0]
-    water, labour = (told[f"field_cost_{name}_mean"].sel(plan="refill") for name in
-                     ("water", "labour"))  # fmt: skip
-    keeping = (water + labour).values
+    water, labor = (told[f"field_cost_{name}_mean"].sel(plan="refill") for name in
+                     ("water", "labor"))  # fmt: skip
+    keeping = (water + labor).values
     more = keeping[0] - 2.0 * keeping[1]
     assert told["difference_keeping"].sel(plan="refill").item() == pytest.approx(more)
     text = difference_text(told)

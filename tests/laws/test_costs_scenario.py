@@ -60,7 +60,7 @@ def test_every_price() -> None:
         [costs]
         currency = "EUR"
         energy = 0.2
-        labour = 30
+        labor = 30
         water = [{ to = "10 m3", price = "1 per m3" }, { price = "2 per m3" }]
         construction = { native_loam = "0 per ft2", sand_over_gravel_12in = "8.50 per ft2" }
         irrigation = { in_ground_rotors = "0.90 per ft2", hand_hose = 1200 }
@@ -70,7 +70,7 @@ def test_every_price() -> None:
         discount_rate = 0.04
         """,
     ).costs
-    assert (costs.currency, costs.energy_price_kwh, costs.labour_price_h) == ("EUR", 0.2, 30.0)
+    assert (costs.currency, costs.energy_price_kwh, costs.labor_price_h) == ("EUR", 0.2, 30.0)
     assert costs.water == (TariffBlock(10.0, 1.0), TariffBlock(math.inf, 2.0))
     assert costs.construction == {
         "native_loam": 0.0, "sand_over_gravel_12in": pytest.approx(8.5 / FT2, rel=1e-12)
@@ -171,9 +171,9 @@ def test_faults(there: str, wrong: str, told: str) -> None:
 
 
 def test_resolved_prices() -> None:
-    text = '[costs]\nlabour = 30\nwater = "2 per m3"\nconstruction = { native_loam = "1 per m2" }\n'
+    text = '[costs]\nlabor = 30\nwater = "2 per m3"\nconstruction = { native_loam = "1 per m2" }\n'
     rows = {row.key: row for row in resolved_values(read(text, "life = 20\n"))}
-    assert rows["costs.labour"].source == SCENARIO
+    assert rows["costs.labor"].source == SCENARIO
     assert rows["costs.energy"].source == DEFAULT
     water = rows["costs.water[1].price"]
     assert (water.value, water.unit) == (2.0, "USD/m3")

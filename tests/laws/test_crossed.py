@@ -15,6 +15,7 @@ from drysward.results.band import stands
 from drysward.results.frequency import demand_estimates, thinned
 from drysward.results.odds import worst_in_ten
 from drysward.results.spread import split, split_of_sums
+from drysward.results.volumes import site_volumes
 from drysward.scenario.load import loads, shipped
 from drysward.studies.doubt import answers as doubt
 from drysward.studies.doubt.answers import BELOW, doubt_answers
@@ -207,7 +208,7 @@ def test_more_years_shrink_the_sampling_error_only(demo, monkeypatch):
 
 
 def test_one_range_gets_all_of_the_spread(monkeypatch):
-    """All that the catalogue is unsure of held, and one number written with a range."""
+    """All that the catalog is unsure of held, and one number written with a range."""
     key = "fields.practice.delivery.uniformity"
     mine = edited(("uniformity = 0.6", 'uniformity = "0.6 (0.4 to 0.8)"'))
     only = tuple(one for one in doubtful(mine) if one.key == key)
@@ -312,6 +313,7 @@ def of_cells(found, x):
         fields=dict.fromkeys(PAIRED, by_field),
         demand=found.demand,
         demand_of_halves=found.demand_of_halves,
+        site_demand=found.site_demand,
         below_in_ten=found.below_in_ten,
     )
 
@@ -446,9 +448,12 @@ def test_a_scenario_without_text_or_an_unknown_plan_is_refused(demo, scenes):
         drysward.draws(demo, plans=["refil"])
 
 
-def test_the_worst_year_in_ten_is_that_of_all_draws_and_years(demo, found, cells):
+def test_bad_years_are_means_over_draws_of_the_bad_years_of_each(demo, found, cells):
     four = ran(demo, 4)
     runs = [drysward.run(one, years=YEARS, only=PLANS) for one in
             drawn_scenarios(demo, four.draws.rows())]  # fmt: skip
-    days = np.concatenate([one[BELOW].values for one in runs], axis=-1)
-    np.testing.assert_allclose(four.below_in_ten, worst_in_ten(days), rtol=1e-12)
+    days = [worst_in_ten(one[BELOW].values) for one in runs]
+    np.testing.assert_allclose(four.below_in_ten, np.mean(days, axis=0), rtol=1e-12)
+    for k, one in enumerate(runs):
+        volumes = site_volumes(one, demo.answers.return_periods)["site_demand_volume"]
+        np.testing.assert_allclose(four.site_demand[:, k], volumes.values, rtol=1e-9)

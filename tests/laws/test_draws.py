@@ -69,7 +69,7 @@ def test_what_a_scenario_uses_is_drawn_once(demo: Scenario) -> None:
         "overrides.curve_numbers.poor.a",
         "overrides.soils.clay.clay",
     }
-    assert not [key for key in keys if "generated_weather" in key or "labour" in key]
+    assert not [key for key in keys if "generated_weather" in key or "labor" in key]
 
 
 @pytest.mark.parametrize("name", SHIPPED)

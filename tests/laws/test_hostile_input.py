@@ -20,7 +20,7 @@ from drysward.faults import Fault, FaultyInput, merged_alike, nearest, quoted
 from drysward.inputs import DEEPEST, MOST_TOML_BYTES, toml_tables
 from drysward.quantities import AREA, VOLUME, Kind, convert, parse
 from drysward.scenario.load import load, loads, shipped_names
-from drysward.scenario.schema import INVERSE_TENSION, ScenarioTable
+from drysward.scenario.schema import INVERSE_TENSION, ScenarioTable, latitude
 from drysward.weather.file.read import read_weather
 
 SHIPPED = Path(__file__).parents[2] / "scenarios"
@@ -184,20 +184,35 @@ def test_long_input_is_cut_and_marked(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     "written, form",
     [
-        ('"39.2 N"', 'latitude = "39.2 deg"'),
-        ('"N 39.2"', 'latitude = "39.2 deg"'),
-        ('"39\u00b012\'N"', 'latitude = "39.2 deg"'),
-        ('"33\u00b0 30\' 36\\" S"', 'latitude = "-33.51 deg"'),
         ("39.2", 'latitude = "39.2 deg"'),
+        ('"39\u00b012\'"', 'latitude = "39.2 deg"'),
+        ('"39 12 30 s"', 'latitude = "39.2083 deg"'),
         ('"76.6 W"', "'76.6 W' is a longitude"),
+        ('"39.2 W"', "'39.2 W' is a longitude"),
+        ('"-39.2 S"', "is not a latitude"),
+        ('"39 75 N"', "is not a latitude"),
+        ('"39.5 12 N"', "is not a latitude"),
+        ('"91 N"', "-90 to 90"),
         ('"north"', '"39.2 deg"'),
     ],
 )
-def test_latitudes_as_people_write_them(written: str, form: str) -> None:
+def test_latitudes_that_are_refused(written: str, form: str) -> None:
     text = DEMO.replace(DEMO.split("latitude = ")[1].split("\n")[0], written)
     (line,) = told(lambda: loads(text, SHIPPED))
     assert line.startswith("scenario: site.latitude: ")
     assert form in line
+
+
+@pytest.mark.parametrize(
+    "written, degrees",
+    [
+        ("39.2 deg", 39.2), ("39.2 N", 39.2), ("n 39.2", 39.2), ("39 12 N", 39.2),
+        ("39\u00b012' N", 39.2), ("33\u00b0 30' 36\u2033 S", -33.51), ("33.9S", -33.9),
+        ("-33.9 deg", -33.9),
+    ],
+)  # fmt: skip
+def test_latitudes_as_people_write_them(written: str, degrees: float) -> None:
+    assert latitude(written) == pytest.approx(degrees, abs=1e-9)
 
 
 # --- limits -----------------------------------------------------------------------------------
@@ -315,3 +330,49 @@ def test_an_absurd_area_is_refused_in_plain_numbers() -> None:
     assert "'1e300 acre' is out of range; 0.0002472 to 2,471 acre" in line
     (line, *_) = told(lambda: loads(DEMO.replace(area, '"1 ft2"'), SHIPPED))
     assert "'1 ft2' is out of range; 10.77 to 107,600,000 ft2" in line
+
+
+# --- what people write that is not TOML, and words in place of tables and lists ----------------
+
+
+@pytest.mark.parametrize(
+    ("line", "mend"),
+    [
+        ("title = 2 fields", 'title = "2 fields"'), ("title = Fields", 'title = "Fields"'),
+        ("title = Our fields   # two", 'title = "Our fields"'), ('title = "Ours', 'title = "Ours"'),
+        ("title = \u201cOurs\u201d", 'title = "Ours"'), ("title = 0,4", "title = 0.4"),
+        ("title = 40%", 'title = "40%"'),
+    ],
+)  # fmt: skip
+def test_lines_that_are_not_toml_are_refused_with_the_line(line: str, mend: str) -> None:
+    (fault,) = told(lambda: toml_tables("a.toml", f"x = 1\n{line}\ny = 2\n"))
+    assert fault.startswith("a.toml line 2, ")
+    assert fault.endswith(mend)
+    toml_tables("a.toml", f"x = 1\n{mend}\ny = 2\n")
+
+
+def test_a_line_that_could_mean_anything_is_refused_without_one() -> None:
+    (fault,) = told(lambda: toml_tables("a.toml", "x = [1, 2\ny == 3\n"))
+    assert "; write" not in fault
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        ('days = ["Tue", "Fri"]', 'days = "Tue, Fri"', 'write days = ["Tue", "Fri"]'),
+        ('season = { from = "04-01", to = "10-31" }', 'season = "summer"',
+         "a table such as { from = ..., to = ... }"),
+        ('depth = "0.5 in"\n', "depth = 0.5\n", 'write "0.5 in"'),
+    ],
+)  # fmt: skip
+def test_words_in_place_of_lists_and_tables(old: str, new: str, words: str) -> None:
+    assert old in DEMO
+    assert words in told(lambda: loads(DEMO.replace(old, new), SHIPPED))[0]
+
+
+def test_weekdays_may_be_written_in_full() -> None:
+    written = DEMO.replace('days = ["Tue", "Fri"]', 'days = ["Tuesday", "fri"]')
+    assert written != DEMO
+    assert loads(written, SHIPPED).plans == loads(DEMO, SHIPPED).plans
+    wrong = DEMO.replace('days = ["Tue", "Fri"]', 'days = ["Tuessday"]')
+    assert "known: Fri, Mon" in told(lambda: loads(wrong, SHIPPED))[0]

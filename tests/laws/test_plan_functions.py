@@ -167,8 +167,8 @@ def test_a_function_is_limited_as_any_plan(dry):
 @pytest.mark.parametrize(
     ("function", "told"),
     [
-        (lambda morning: -1.0, "returns -1 to -1 mm"),
-        (lambda morning: np.nan, "returns nan to nan mm"),
+        (lambda morning: -1.0, "returns -1 mm for field 'a' on 01-01 of year 2001"),
+        (lambda morning: [0.0, np.nan], "returns nan mm for field '\\w+' on 01-01"),
         (lambda morning: None, "returns None"),
         (lambda morning: "wet", "returns 'wet'"),
         (lambda morning: np.zeros(5), "returns an array"),
@@ -179,6 +179,25 @@ def test_what_is_no_depth_is_refused(dry, function, told):
     with pytest.raises(FaultyInput, match=told) as refusal:
         drysward.run(scenario, record=record, plans={"mine": function}, only=["mine"])
     assert refusal.value.faults[0].where == "plans.mine"
+
+
+def test_what_one_watering_cannot_put_on_is_counted_and_said_once(dry):
+    scenario, record = dry
+    lavish = {"mine": (lambda morning: np.where(morning.depletion > 0.3, 80.0, 0.0), "refill")}
+    with pytest.warns(UserWarning, match="demands more than one watering") as said:
+        result = drysward.run(scenario, record=record, plans=lavish, only=["mine"])
+    (text,) = (str(one.message) for one in said if "one watering" in str(one.message))
+    waters = result["watering_days"].sel(plan="mine").sum("year")
+    for key in ("a", scenario.fields[1].key):
+        n = int(text.partition(f" days on field '{key}'")[0].rpartition("on ")[2].replace(",", ""))
+        # On every day on which it waters; on some of them rain lately keeps it from it.
+        assert waters.sel(field=key).item() <= n <= 2 * waters.sel(field=key).item()
+
+
+def test_what_one_watering_puts_on_is_no_warning(dry, recwarn):
+    scenario, record = dry
+    drysward.run(scenario, record=record, plans={"mine": lambda morning: 3.0}, only=["mine"])
+    assert not recwarn.list
 
 
 def test_a_fault_of_the_function_itself_comes_through(dry):

@@ -42,7 +42,7 @@ SATURDAY = tuple(day == 5 for day in range(7))
 TUESDAY_THURSDAY = tuple(day in (1, 3) for day in range(7))
 MATCH = EventSpec("match", SATURDAY, hours=2.5)
 PRACTICE = EventSpec("practice", TUESDAY_THURSDAY, hours=3.0, judged=False)
-COVER = CoverSpec(rain_from_mm=2.0, days_before=4, labour_h=4.0, longest_days=2, heat_c=26.0)
+COVER = CoverSpec(rain_from_mm=2.0, days_before=4, labor_h=4.0, longest_days=2, heat_c=26.0)
 SKIN = SkinSpec(dust_below=0.10, mud_above=0.28, target=0.19)
 SYRINGE = SyringeSpec(above_c=27.0, depth_mm=1.0, from_wilt=0.1)
 SEED, SOD = (
@@ -250,7 +250,7 @@ def test_a_cover_only_keeps_rain_off(scenes, seed):
     years = site.calendar.year
     assert np.allclose(ours.rain_kept_off, np.bincount(years, kept_off))
     assert np.array_equal(ours.covered_days, np.bincount(years, lies))
-    assert np.array_equal(ours.cover_labour, 4.0 * ours.covered_days)
+    assert np.array_equal(ours.cover_labor, 4.0 * ours.covered_days)
     assert not done.play[1].covered_days.any()
     # Its limits: a match ahead, warmth, days in a row.
     rain, tmax = record.rain_mm, record.tmax_c

@@ -117,7 +117,7 @@ def test_the_calendar_of_a_part_is_that_part_of_the_calendar(stop):
 
 # --- covers -----------------------------------------------------------------------------------
 
-COVER = CoverSpec(rain_from_mm=2.0, days_before=3, labour_h=4.0, longest_days=2, heat_c=30.0)
+COVER = CoverSpec(rain_from_mm=2.0, days_before=3, labor_h=4.0, longest_days=2, heat_c=30.0)
 WEEK = dates("2024-09-02", "2024-09-08")
 
 
@@ -146,7 +146,7 @@ def test_covers_never_add_water(rain, tmax):
     assert (found.kept_off_mm >= 0.0).all()
     assert (found.kept_off_mm <= rain).all()
     assert (found.kept_off_mm[~found.lies] == 0.0).all()
-    assert np.array_equal(found.labour_h > 0.0, found.lies)
+    assert np.array_equal(found.labor_h > 0.0, found.lies)
 
 
 def test_without_a_cover_no_day_is_covered():
@@ -221,7 +221,7 @@ def test_more_water_never_hardens_native_soil(soil, compaction, hardness):
     assert g[0] > g[-1] + 20.0
 
 
-def test_readings_take_the_place_of_the_catalogue(hardness):
+def test_readings_take_the_place_of_the_catalog(hardness):
     entry = CATALOG.get("play", "hardness_native")
     line = hardness_line(entry, 1.7, HardnessSpec(120.0, -200.0, 6.0))
     assert hardness(0.25, line) == pytest.approx(70.0)

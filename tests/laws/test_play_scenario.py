@@ -85,7 +85,7 @@ def test_play_as_it_is_written() -> None:
         hardness = { intercept = 146, slope = -300, scatter = 9 }
         blackout = "1 day"
         prewet = { depth = "0.2 in", before = "2 days" }
-        cover = { rain = "0.1 in", before = "1 day", labour = "4 h", heat = "86 degF" }
+        cover = { rain = "0.1 in", before = "1 day", labor = "4 h", heat = "86 degF" }
         """,
         MATCH,
         """
@@ -109,7 +109,7 @@ def test_play_as_it_is_written() -> None:
     assert play.cover == CoverSpec(pytest.approx(2.54), 1, 4.0, 2, pytest.approx(30.0))
 
 
-def test_limits_of_the_catalogue_can_be_overridden() -> None:
+def test_limits_of_the_catalog_can_be_overridden() -> None:
     told = "[overrides]\nplay.limits.soft_below_g = 45"
     play = read(TURF, MATCH, told).play
     assert play is not None

@@ -18,7 +18,10 @@ CLI = Path(inspect.getfile(drysward)).parent / "cli"
 PUBLIC = set(drysward.__all__) - {"__version__"}
 # What a command may import beside the public functions; of the rest only constants, such as names
 # of files, and of their own package.
-ROOMS = ("drysward.faults", "drysward.files", "drysward.loading", "drysward.screen", "drysward.cli")
+ROOMS = (
+    "drysward.faults", "drysward.files", "drysward.loading", "drysward.progress", "drysward.screen",
+    "drysward.cli",
+)  # fmt: skip
 # Reading of arguments, and commands that show what is there and run nothing.
 OTHERS = {"arguments.py", "catalog.py", "check.py", "fit.py", "init.py", "show.py", "weather.py"}
 
@@ -91,7 +94,7 @@ def ran(scenes):
 
 def test_what_is_saved_opens_with_the_same_numbers(ran, tmp_path: Path) -> None:
     scenario, result = ran
-    summary = drysward.summarise(result, scenario)
+    summary = drysward.summarize(result, scenario)
     paths = drysward.save(result, tmp_path / "out", scenario, summary)
     assert [path.name for path in paths] == [
         "results.nc", "summary.csv", "daily-odds.csv", "site.csv",

@@ -314,6 +314,15 @@ class Done:
         """TRACE (plans, days, fields)."""
         return self.runs.trace
 
+    def decided(self, stop):
+        """The days to before ``stop`` alone, and what was decided on the last of them: plans that
+        pause and stages of plans (plans, fields), stage of the site (plans,).
+        """
+        site = replace(self.site, calendar=self.site.calendar[:stop], days=self.site.days[:stop])
+        runs = start_runs([(site, plan) for plan in self.scenario.plans])
+        advance_all(site, runs, slice(0, stop))
+        return runs.trace, runs.states.paused, runs.states.stage, runs.supply.storage.stage
+
 
 class Case:
     """The scenario with a number, its weather, and its runs."""
@@ -491,10 +500,59 @@ def more_water_leaves_no_day_drier(case):
         assert (wet.depletion - dry.depletion)[alike].max(initial=0.0) <= 1e-9
 
 
+def no_decision_knows_the_day_to_come(case):
+    decides_before_the_day(case.done)
+
+
+def decides_before_the_day(done):
+    """Other weather from a day on changes nothing that was decided up to its morning: the demand
+    of a plan, its pause, and restriction stages; and no irrigation.
+
+    What happens in the day itself is left out: a skinned surface, syringing and watering at midday;
+    and a pond takes in the day's runoff before fields draw on it.
+    """
+    scenario, record = done.scenario, done.record
+    turf = np.array([field.species != "" for field in scenario.fields])
+    of_day = [plan.time_of_day == "midday" or plan.syringe is not None for plan in scenario.plans]
+    decided = turf & ~np.array(of_day)[:, None]
+    flows = scenario.supply is None or scenario.supply.storage is None
+    shared = scenario.supply is not None or scenario.site.crew_h is not None
+    drawn = decided.all(axis=1)[:, None] if shared or not flows else decided
+    drawn = drawn & flows & np.ones_like(decided)
+    for turn in np.random.default_rng(5).choice(np.arange(60, record.n_days), 6, replace=False):
+        as_it_was = done.decided(turn + 1)
+        later = np.arange(record.n_days) >= turn
+        for rain_mm, warmer_c in ((90.0, -12.0), (0.0, 12.0)):
+            et_mm = record.reference_et_mm
+            other = replace(
+                record,
+                rain_mm=np.where(later, rain_mm, record.rain_mm),
+                tmax_c=record.tmax_c + warmer_c * later,
+                tmin_c=record.tmin_c + warmer_c * later,
+                reference_et_mm=None if et_mm is None else np.where(later, 0.4 * et_mm, et_mm),
+            )
+            changed = Done(scenario, other).decided(turn + 1)
+            ours, theirs = as_it_was[0], changed[0]
+            assert (ours.reference_et != theirs.reference_et)[:, turn].any()
+            for name, which in (("demand", decided), ("irrigation_gross", drawn)):
+                different = (ours[name] != theirs[name]).any(axis=1) & which
+                assert not different.any(), f"{name} from day {turn}, {np.argwhere(different)}"
+            for one, two in zip(as_it_was[1:], changed[1:], strict=True):
+                assert np.array_equal(one, two), f"stage or pause of day {turn}"
+
+
+@pytest.mark.parametrize("name", ["demo", "match-days", "pond"])
+def test_no_decision_of_a_scenario_that_ships_knows_the_day_to_come(name):
+    scenario = shipped(name)
+    series = weather_series(scenario)
+    decides_before_the_day(Done(scenario, series.between(series.first, series.first + 1200)))
+
+
 EXACT = (
     every_account_closes, shares_are_shares, stages_come_in_order, us_and_metric_units_say_the_same,
     the_order_of_fields_changes_nothing, a_plan_beside_changes_no_other,
     a_field_beside_changes_no_other, the_area_changes_no_depth, more_water_leaves_no_day_drier,
+    no_decision_knows_the_day_to_come,
 )  # fmt: skip
 
 

@@ -74,7 +74,7 @@ def test_never_negative_and_finite(latitude_deg, elevation_m, tmin, spread, humi
         wind_height_m=10.0,
     )
     found = reference_et(made, latitude_deg, elevation_m)
-    for values in (found.eto_mm, found.solar_mj_m2, found.u2_m_s, found.vapour_pressure_kpa):
+    for values in (found.eto_mm, found.solar_mj_m2, found.u2_m_s, found.vapor_pressure_kpa):
         assert np.isfinite(values).all()
         assert (values >= 0).all()
     assert ((found.rh_min_pct >= 0) & (found.rh_min_pct <= 100)).all()
@@ -93,9 +93,9 @@ def test_air_moister_than_the_mean_of_its_day_has_no_deficit():
     """A dew point that passes the saturation of the day's mean adds no water to the grass."""
     n = YEAR.size
     base = record(solar_mj_m2=np.full(n, 12.0), wind_m_s=np.full(n, 5.0), wind_height_m=2.0)
-    saturated = np.asarray(fao.mean_saturation_vapour_pressure_kpa(base.tmax_c, base.tmin_c))
-    at = reference_et(replace(base, vapour_pressure_kpa=saturated), 40, 100).eto_mm
-    beyond = reference_et(replace(base, vapour_pressure_kpa=saturated * 1.1), 40, 100).eto_mm
+    saturated = np.asarray(fao.mean_saturation_vapor_pressure_kpa(base.tmax_c, base.tmin_c))
+    at = reference_et(replace(base, vapor_pressure_kpa=saturated), 40, 100).eto_mm
+    beyond = reference_et(replace(base, vapor_pressure_kpa=saturated * 1.1), 40, 100).eto_mm
     # Moister air only sends back more longwave radiation.
     assert (beyond >= at).all()
 
@@ -128,7 +128,7 @@ def test_a_blank_cell_falls_back_on_that_day_alone():
 
 
 HUMIDITY = {
-    "vapour_pressure_kpa": (1.2, "humidity from vapor pressure"),
+    "vapor_pressure_kpa": (1.2, "humidity from vapor pressure"),
     "dewpoint_c": (9.0, "humidity from dew point"),
     "rh_min_pct": (40.0, "humidity from largest and least RH"),
     "rh_max_pct": (95.0, "humidity from largest RH"),

@@ -8,6 +8,8 @@ import numpy as np
 import pytest
 import xarray as xr
 
+from drysward.results.text import short_record_text
+from drysward.scenario.load import shipped
 from drysward.studies.compare import ledger, run
 
 
@@ -35,6 +37,24 @@ def test_ledger_comes_back_from_netcdf(scenes, scenario, tmp_path):
     xr.testing.assert_identical(back, made)
 
 
+def test_a_simulated_year_has_no_date():
+    days = ledger(shipped("demo"), "stadium", "deficit", 10)
+    assert "date" not in days.coords
+    assert set(days.sizes) == {"day"}
+    table = days.to_dataframe()
+    assert list(table["year"].unique()) == [10]
+    assert table["month_day"].iloc[[0, 195, -1]].tolist() == ["01-01", "07-15", "12-31"]
+    # Days count in the calendar of a leap year: 29 February is missing in others.
+    assert table["day_of_year"].iloc[[0, 58, 59, -1]].tolist() == [1, 59, 61, 366]
+    assert days["depletion"].groupby("month").mean().sizes == {"month": 12}
+
+
+def test_a_recorded_year_has_dates(scenes, scenario):
+    days = ledger(scenario, scenario.fields[0].key, "refill", 2002, scenes.weather(2))
+    assert str(days["date"].values[0])[:10] == "2002-01-01"
+    assert days.swap_dims(day="date").sel(date="2002-07").sizes["date"] == 31
+
+
 def test_ledger_sums_to_the_year(scenes, scenario):
     record = scenes.weather(2)
     years = run(scenario, record=record)
@@ -55,3 +75,20 @@ def test_odds_are_shares_of_years(scenes, scenario):
     leap_day = 59
     assert not made.odds.isel(day_of_year=leap_day).any()  # 2001 to 2003 have none
     assert np.allclose(counted, made.days_wilt.sum("year"))
+
+
+@pytest.mark.parametrize(
+    ("years", "kind", "words"),
+    [
+        (8, "record", "rests on 8 recorded years: a 1-in-10 year from so few is a guess"),
+        (8, "record", '--source generator, or under [weather] source = "generator", years = 200'),
+        (3, "record", "is a guess. Use a longer record."),
+    ],
+)
+def test_a_short_record_is_named_as_a_guess(years: int, kind: str, words: str) -> None:
+    assert words in short_record_text({"n_years": years, "weather_kind": kind})
+
+
+@pytest.mark.parametrize(("years", "kind"), [(20, "record"), (8, "generator"), (200, "generator")])
+def test_enough_years_are_not_called_a_guess(years: int, kind: str) -> None:
+    assert short_record_text({"n_years": years, "weather_kind": kind}) == ""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import math
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -14,7 +15,7 @@ from hypothesis import strategies as st
 
 from drysward.catalog import SCENARIO, load_catalog
 from drysward.faults import FaultyInput
-from drysward.quantities import TEMPERATURE, WARMING, convert, parse
+from drysward.quantities import LENGTH, TEMPERATURE, WARMING, convert, parse
 from drysward.scenario.load import load, loads, shipped
 from drysward.scenario.model import PlanSpec, PlayingCondition, Scenario
 from drysward.scenario.resolved import DEFAULT, Row, resolved_values
@@ -203,7 +204,7 @@ def test_days_of_the_leap_year(day: date) -> None:
     assert day_of_year(f"{day:%m-%d}") == int(f"{day:%j}") - 1
 
 
-def test_overrides_reach_the_catalogue_and_what_is_taken_from_it() -> None:
+def test_overrides_reach_the_catalog_and_what_is_taken_from_it() -> None:
     overrides = "[overrides]\nspecies.bermudagrass.wilt_ks = 0.7\n"
     overrides += "'delivery.hand_hose.overspray' = 0"
     scenario = read(HEAD, FIELD, PLAN, overrides)
@@ -363,3 +364,43 @@ def test_a_difference_of_temperature_has_no_zero_point(unit: str) -> None:
     assert parse(f"9 {unit}", WARMING) == pytest.approx(5.0)
     assert convert(9.0, unit, WARMING.base) == pytest.approx(5.0)
     assert parse("41 degF", TEMPERATURE) == pytest.approx(5.0)
+
+
+def test_a_label_does_not_outlive_the_settings_that_it_describes():
+    plan = shipped("demo").plan_named("refill")
+    assert plan.label == "Refill at 40% depletion"
+    later = replace(plan, trigger=0.6)
+    assert later.label == "refill, trigger = 0.6"
+    assert replace(later, season=(100, 200)).label == "refill, trigger = 0.6, season changed"
+    assert replace(later, trigger=plan.trigger).label == plan.label
+    assert replace(plan, key="mine").label == plan.label
+    assert replace(plan, trigger=0.6, label="Late").label == "Late"
+    assert replace(plan, trigger=0.6, label="Late") == replace(later, label="Late")
+    mine = shipped("demo").with_plan("mine", lambda morning: 0.0, like="refill")
+    assert mine.plan_named("mine").label == "mine"
+# --- a construction of another depth ----------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("name", "line"),
+    [
+        ("sand_over_gravel_10in", '{ like = "sand_over_gravel_12in", depth = "10 in" }'),
+        ("sand_over_gravel_250mm", '{ like = "sand_over_gravel_8in", depth = "250 mm" }'),
+        ("sand_cap_6in_over_loam", '{ like = "sand_cap_4in_over_loam", cap_depth = "6 in" }'),
+        ("native_loam_24in", '{ like = "native_loam", depth = "24 in" }'),
+    ],
+)
+def test_a_construction_of_another_depth_is_refused_with_the_line_that_runs(
+    name: str, line: str
+) -> None:
+    (fault,) = root_zone_faults(f'"{name}"')
+    assert f"'{name}' is not known; root_zone = {line}" in fault
+    zone = read(HEAD, FIELD.replace('"native_loam"', line), PLAN).fields[0].root_zone
+    depth_mm = parse(line.split('"')[3], LENGTH)
+    assert depth_mm in [pytest.approx(value) for value in zone.numbers.values()]
+
+
+@pytest.mark.parametrize("name", ["sand_over_gravel_90ft", "gravel_10in", "loam"])
+def test_no_line_for_what_is_no_construction(name: str) -> None:
+    (fault,) = root_zone_faults(f'"{name}"')
+    assert "root_zone = {" not in fault

@@ -235,9 +235,9 @@ class TestDrained:
         _, _, runoff, out, *_ = count_irrigation(
             gross=20.0, mean_caught=18.0, mean_shed=shed, mean_beyond=beyond, mean_runoff=ran_off,
             mean_drainage=drainage, spray=1.0, beside=1.0, liquid=rain, inv_pass_mm=0.0,
-            pass_labour=0.0, year_irrigation_gross=0.0, year_irrigation_landed=0.0,
+            pass_labor=0.0, year_irrigation_gross=0.0, year_irrigation_landed=0.0,
             year_irrigation_runoff=0.0, year_irrigation_drained=0.0, year_spray_loss=0.0,
-            year_overspray=0.0, year_watering_days=0.0, year_labour_hours=0.0,
+            year_overspray=0.0, year_watering_days=0.0, year_labor_hours=0.0,
         )  # fmt: skip
         return runoff, out
 
@@ -526,15 +526,15 @@ class TestRationing:
 
 
 class TestCrew:
-    """Two fields, one travelling machine of one pass a night: the other field waits."""
+    """Two fields, one traveling machine of one pass a night: the other field waits."""
 
     def site(self, scenes, crew_h=None, machine="", hours=2.5):
-        traveller = replace(
-            scenes.delivery(1.0), hours_per_pass=hours, labour_hours_per_pass=1.0,
+        traveler = replace(
+            scenes.delivery(1.0), hours_per_pass=hours, labor_hours_per_pass=1.0,
             flow_m3_h=20.0, machine=machine,
         )  # fmt: skip
         fields = [
-            scenes.field("native_loam", key=key, patches=1, delivery=traveller) for key in "ab"
+            scenes.field("native_loam", key=key, patches=1, delivery=traveler) for key in "ab"
         ]
         plan = scenes.plan("fixed", depth_by_weekday=(6.0,) * 7, window_h=3.0)
         scenario = scenes.scenario(fields, [plan], fewest_days=1)
@@ -556,7 +556,7 @@ class TestCrew:
         cut = done.years.shortage_cause[:, 0, CAUSES.index("crew")]
         assert (cut > 0.0).all()
         # One hour of work for each pass that was made.
-        assert done.years.labour_hours[:, 0].sum() == pytest.approx(watered.sum())
+        assert done.years.labor_hours[:, 0].sum() == pytest.approx(watered.sum())
 
     def test_who_comes_first_is_served_first(self, scenes):
         site, plan = self.site(scenes, crew_h=1.0)

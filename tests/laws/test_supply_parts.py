@@ -18,6 +18,7 @@ from drysward.day.supply import SupplyInput, area_at, supply_at
 from drysward.physics import pond as basin
 from drysward.physics.catchment import hard_surface_runoff_mm
 from drysward.physics.low_flow import may_draw
+from drysward.physics.night_draw import pumped_in_window_m3
 from drysward.results.costs import block_tariff, energy_kwh, pumping_energy_kwh, water_cost
 from drysward.scenario.model import (
     CatchmentSpec,
@@ -36,7 +37,6 @@ from drysward.site.supply import (
     catchments_m3,
     start_supply,
     supply_input,
-    volume_of_hours_m3,
 )
 from drysward.weather.reference_et import reference_et
 
@@ -266,9 +266,9 @@ def source(key="well", **more):
 
 def test_no_supply_is_one_source_without_limit(inputs):
     _, given_ = inputs()
-    assert given_.source_m3.shape == given_.direct_m3.shape == (DAYS, 1)
+    assert given_.source_m3.shape == given_.window_m3.shape == (DAYS, 1)
     assert np.isposinf(given_.source_m3).all()
-    assert np.isposinf(given_.direct_m3).all()
+    assert np.isposinf(given_.window_m3).all()
     assert np.isposinf(given_.site.network).all()
     assert given_.sources.to_fields.tolist() == [1.0]
     assert given_.sources.to_storage.tolist() == [0.0]
@@ -282,7 +282,7 @@ def test_daily_supply_of_the_site_is_the_source_of_it(inputs):
     _, given_ = inputs(supply_m3_d=75.0)
     assert given_.site.on == 1.0
     assert given_.sources.day.tolist() == [75.0]
-    assert np.isposinf(given_.direct_m3).all()
+    assert np.isposinf(given_.window_m3).all()
     _, none = inputs(supply_m3_d=0.0)
     assert none.sources.day.tolist() == [0.0]
 
@@ -292,9 +292,9 @@ def test_network_runs_for_its_window(inputs):
     _, given_ = inputs(spec)
     assert given_.site.network == 320.0
     assert (given_.source_m3 == 200.0).all()
-    assert (given_.direct_m3 == 80.0).all()
+    assert (given_.window_m3 == 80.0).all()
     _, short = inputs(SupplySpec((source(rate_m3_h=10.0, hours=3.0),), window_h=8.0))
-    assert (short.direct_m3 == 30.0).all()
+    assert (short.window_m3 == 30.0).all()
 
 
 @pytest.mark.parametrize("feeds, to_fields, to_storage", [("fields", 1, 0), ("storage", 0, 1)])
@@ -306,17 +306,17 @@ def test_sources_feed_what_is_written(inputs, feeds, to_fields, to_storage):
     assert given_.sources.to_fields[0] == to_fields
     assert given_.sources.to_storage[0] == to_storage
     assert (given_.source_m3[:, 0] == 240.0).all()
-    assert (given_.direct_m3[:, 0] == 240.0 * to_fields).all()
+    assert (given_.window_m3[:, 0] == 240.0).all()
 
 
 def test_no_hours_of_a_rate_without_limit_are_no_water(inputs):
-    assert volume_of_hours_m3(math.inf, 0.0) == 0.0
+    assert pumped_in_window_m3(math.inf, 0.0, 8.0) == 0.0
     closed = dataclasses.replace(source(), hours=0.0)
     _, given_ = inputs(SupplySpec((closed, source("b")), window_h=0.0))
     assert given_.site.network == 0.0
     assert (given_.source_m3[:, 0] == 0.0).all()
     assert np.isposinf(given_.source_m3[:, 1]).all()
-    assert (given_.direct_m3 == 0.0).all()
+    assert (given_.window_m3 == 0.0).all()
 
 
 def test_allowances(inputs):
@@ -348,13 +348,14 @@ def test_seasons_may_run_over_the_turn_of_the_year(inputs, season, open_days, sh
     assert not np.isnan(given_.source_m3).any()
 
 
-def test_low_flow_stops_the_source_and_not_its_neighbour(inputs):
-    # 4 mm of ET a day without rain: an index of 120 mm on the thirtieth day.
+def test_low_flow_stops_the_source_and_not_its_neighbor(inputs):
+    # 4 mm of ET a day without rain: an index of 120 mm on the evening of the thirtieth day, which
+    # the thirty-first knows.
     low = source(rate_m3_h=10.0, stops_above_mm=120.0, resumes_below_mm=80.0)
     _, given_ = inputs(SupplySpec((low, source("b", rate_m3_h=10.0))))
-    assert (given_.source_m3[:29] == 240.0).all()
-    assert (given_.source_m3[29:, 0] == 0.0).all()
-    assert (given_.source_m3[29:, 1] == 240.0).all()
+    assert (given_.source_m3[:30] == 240.0).all()
+    assert (given_.source_m3[30:, 0] == 0.0).all()
+    assert (given_.source_m3[30:, 1] == 240.0).all()
 
 
 def test_weather_on_the_pond(inputs):

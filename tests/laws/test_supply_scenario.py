@@ -14,7 +14,7 @@ from drysward.catalog import SCENARIO, load_catalog
 from drysward.faults import FaultyInput
 from drysward.quantities import AREA, FLOW, VOLUME, parse
 from drysward.scenario.load import loads, shipped
-from drysward.scenario.model import Scenario, Sizing, SupplySpec
+from drysward.scenario.model import ANY_FIELD, Scenario, Sizing, SupplySpec
 from drysward.scenario.resolved import DEFAULT, Row, resolved_values
 from drysward.scenario.supply_tables import MOST_SITE_STAGES
 from drysward.scenario.values import price_per
@@ -254,7 +254,7 @@ def test_a_tank_is_closed() -> None:
     assert storage.dead_m3 == pytest.approx(2e3 * GALLON_M3)
 
 
-def test_figures_that_are_left_out_come_from_the_catalogue() -> None:
+def test_figures_that_are_left_out_come_from_the_catalog() -> None:
     known = load_catalog().entries["supply"]
     paved = '[supply.catchments.yard]\nkind = "paved"\narea = "1 ha"'
     grass = '[supply.catchments.bank]\nkind = "grass"\narea = "1 ha"'
@@ -276,7 +276,7 @@ def test_figures_that_are_left_out_come_from_the_catalogue() -> None:
     assert lined.seepage_mm_d == known["membrane_lining"]["seepage_mm_d"]
 
 
-def test_figures_that_are_written_replace_the_catalogue() -> None:
+def test_figures_that_are_written_replace_the_catalog() -> None:
     pond = POND + 'seepage = "0.125 in/d"\nevaporation = 0.9\ndead = 0\npump_efficiency = 0.7'
     grass = '[supply.catchments.bank]\nkind = "grass"\narea = "1 ha"\ncurve_number = 80'
     found = supply(WELL, pond, ROOF + 'runoff = 0.8\nfirst_flush = "2 mm"', grass)
@@ -315,20 +315,20 @@ def test_restrictions() -> None:
 
 def test_costs_and_priority() -> None:
     text = HEAD.replace("[fields.south]", "priority = 2\n[fields.south]")
-    costs = '[costs]\ncurrency = "EUR"\nenergy = 0.3\nlabour = 30'
+    costs = '[costs]\ncurrency = "EUR"\nenergy = 0.3\nlabor = 30'
     scenario = loads(f"{text}{MAINS}{costs}", Path("here"))
     assert [field.priority for field in scenario.fields] == [2, 1]
     assert scenario.costs.currency == "EUR"
-    assert (scenario.costs.energy_price_kwh, scenario.costs.labour_price_h) == (0.3, 30.0)
+    assert (scenario.costs.energy_price_kwh, scenario.costs.labor_price_h) == (0.3, 30.0)
 
 
 def test_sizing_by_default() -> None:
-    """Death on 5% of the first field in no more than one year of ten."""
+    """Death on 5% of any field in no more than one year of ten."""
     found = sizing(WELL, POND, SIZING)
     assert (found.plan, found.find.what, found.find.of) == ("keep", "storage", "")
     assert math.isnan(found.find.low)
     assert math.isnan(found.find.high)
-    assert (found.outcome, found.field, found.share, found.odds) == ("dead", "north", 0.05, 0.1)
+    assert (found.outcome, found.field, found.share, found.odds) == ("dead", "any", 0.05, 0.1)
     assert found.against is None
 
 
@@ -539,7 +539,18 @@ def test_supply_is_said_once() -> None:
 
 def test_a_pond_whose_sides_meet() -> None:
     (told,) = faults(WELL, POND.replace("1 Mgal", "1000 gal"))
-    assert told.startswith("supply.storage.capacity: a pond 3.048 m deep with sides of 3:1 holds")
+    assert told == (
+        "supply.storage.capacity: a pond 10 ft deep with sides of 3:1 holds no less than 89,800 "
+        'gal; "89800 gal" or more, less depth or steeper sides'
+    )
+    (told,) = faults(WELL, POND.replace("1 Mgal", "10 m3"))
+    assert "holds no less than 340 m3;" in told
+
+
+@pytest.mark.parametrize("field", ["", ', field = "any"'])
+def test_a_goal_for_any_field(field: str) -> None:
+    found = sizing(WELL, POND, SIZING + f'keep = {{ outcome = "dormant"{field} }}\n')
+    assert found.field == ANY_FIELD
 
 
 # --- what a scenario runs on ------------------------------------------------------------------
@@ -574,7 +585,7 @@ def test_resolved_supply(pond: Scenario) -> None:
     assert by_key["supply.sources.mains.tariff[1].price"].unit == "USD/m3"
     assert by_key["supply.restrictions.stages[1].exempt"].value == "stadium"
     assert by_key["sizing.keep.odds"].source == SCENARIO
-    # Weather made from normals rests on numbers of the catalogue.
+    # Weather made from normals rests on numbers of the catalog.
     for name in pond.catalog.get("generated_weather", "all").numbers:
         assert f"generated_weather.all.{name}" in by_key
 

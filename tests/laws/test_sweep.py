@@ -175,6 +175,13 @@ def test_a_point_is_the_file_with_its_keys_written_by_hand():
     assert tree_at(sweep, np.zeros(3)) == tree_at(sweep, np.zeros(3))
 
 
+def test_a_plan_that_an_axis_varies_is_not_called_by_its_label(tmp_path):
+    swept = ran(small(axes=AXES), tmp_path)
+    labels = dict(zip(swept["plan"].values, swept["plan_label"].values, strict=True))
+    assert labels["refill"] == "refill, trigger varied"
+    assert not [text for text in labels.values() if "40%" in text]
+
+
 def test_all_points_have_the_same_weather(tmp_path):
     swept = ran(small(), tmp_path)
     rain = swept["precipitation_mean"].values
@@ -188,7 +195,10 @@ def test_daily_series_on_request_are_those_of_the_ledger(tmp_path):
     design = design_of(sweep)
     scenario = point_at(sweep, design.positions[1]).scenario
     days = drysward.ledger(scenario, "practice", "refill", 2002)
-    one = swept.isel(point=1).sel(field="practice", plan="refill", date=days["date"])
+    one = swept.isel(point=1).sel(field="practice", plan="refill")
+    assert "date" not in swept.coords
+    one = one.isel(day=(one["year_of_day"] == 2).values)
+    np.testing.assert_array_equal(one["month_day"], days["month_day"])
     for name in ("wilt", "depletion"):
         np.testing.assert_array_equal(one[f"daily_{name}"], days[name].astype(np.float32))
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 
 import numpy as np
 import pytest
@@ -12,11 +13,13 @@ from hypothesis import strategies as st
 
 import drysward
 from drysward.faults import FaultyInput
+from drysward.results.export import front_rows
 from drysward.screen.formats import as_text
-from drysward.screen.sweep import search_parts
+from drysward.screen.sweep import effects_parts, front_parts, search_parts
 from drysward.studies.sweep.description import sweep_of
 from drysward.studies.sweep.effects import correlation_ratio, effects
 from drysward.studies.sweep.front import front, unbeaten
+from drysward.studies.sweep.points import axis_values_text
 from drysward.studies.sweep.search import search
 
 STAGES = ["footprint", "wilt", "dormant", "dead"]
@@ -295,3 +298,45 @@ def test_what_cannot_be_searched_is_refused():
         searched(SEARCH.replace('plan = "refill"', 'plan = "refil"'))
     with pytest.raises(FaultyInput, match="which cannot be chosen"):
         searched(SEARCH.replace("plans.refill.target", "weather.seed").replace("0.0, 0.1", "1, 2"))
+
+
+def in_inches():
+    """A made-up sweep with an axis in inches beside water in mm."""
+    points = made_up(np.array([100.0, 200.0]), np.array([0.4, 0.1]), depth=np.array([8.0, 16.0]))
+    points["depth"].attrs["units"] = "in"
+    return points
+
+
+@pytest.mark.parametrize(
+    ("system", "unit", "depth", "water"),
+    [("us", "in", "16", "7.9"), ("metric", "mm", "406.4", "200")],
+)
+def test_a_screen_of_a_sweep_has_one_system_of_units(system, unit, depth, water):
+    points = in_inches()
+    choices = front(points)
+    text = as_text(front_parts(choices, system), 200)
+    assert f"{water}" in text
+    assert depth in text
+    other = {"in": "mm", "mm": "in"}[unit]
+    assert not re.search(rf"\b{other}\b", text.partition("On the front")[0])
+    (header, *_) = front_rows(choices, system)
+    assert f"depth ({unit})" in header
+    found = as_text(effects_parts(effects(points, "water", units=system), system), 200)
+    assert f"{float(depth):.3g} {unit}" in found
+    assert water in found
+    assert not re.search(rf"\b{other}\b", found.partition("Main effect")[0])
+
+
+def test_the_plan_found_is_in_the_units_of_the_screen():
+    demo = drysward.shipped("demo")
+    sweep = sweep_of("s", TWO_DEPTHS, "demo.toml", demo.text, demo.folder)
+    assert axis_values_text(sweep, np.array([1.0])) == "depth = 12 in"
+    assert axis_values_text(sweep, np.array([1.0]), system="metric") == "depth = 304.8 mm"
+
+
+TWO_DEPTHS = """
+scenario = "demo"
+[axes.depth]
+key = "fields.stadium.root_zone.depth"
+values = ["10 in", "12 in"]
+"""

@@ -323,10 +323,10 @@ def test_places_without_a_day_or_a_season(name, told):
 
 def test_humidity_of_any_kind_gives_the_dew_point(temperate):
     made = generate(temperate, 10, seed=1)
-    pressure = fao.vapour_pressure_from_dewpoint_kpa(made.dewpoint_c)
-    half = fao.mean_saturation_vapour_pressure_kpa(made.tmax_c, made.tmin_c)
+    pressure = fao.vapor_pressure_from_dewpoint_kpa(made.dewpoint_c)
+    half = fao.mean_saturation_vapor_pressure_kpa(made.tmax_c, made.tmin_c)
     for column, values in (
-        ("vapour_pressure_kpa", pressure),
+        ("vapor_pressure_kpa", pressure),
         ("rh_mean_pct", 100 * pressure / half),
     ):
         model = fit(replace(made, dewpoint_c=None, **{column: values}), 39.2, 47.0)
@@ -364,7 +364,7 @@ def test_a_scenario_can_set_what_normals_leave_open(temperate):
 
 
 def test_every_assumption_reaches_the_model(temperate):
-    """Each number of the catalogue, moved within its range, changes the model."""
+    """Each number of the catalog, moved within its range, changes the model."""
     entry = load_catalog().get("generated_weather", "all")
     for name, parameter in entry.numbers.items():
         other = parameter.low if parameter.low != parameter.value else parameter.high
@@ -516,9 +516,9 @@ def test_a_changed_record_stays_physical(temperate):
     made = generate(temperate, 4, seed=1)
     day = climate.calendar_day(made.dates)
     ra, hours = (curve[day] for curve in climate.extraterrestrial_radiation(39.2))
-    pressure = np.asarray(fao.vapour_pressure_from_dewpoint_kpa(made.dewpoint_c))
+    pressure = np.asarray(fao.vapor_pressure_from_dewpoint_kpa(made.dewpoint_c))
     sunshine = np.clip((made.solar_mj_m2 / ra - 0.25) / 0.5, 0, 1) * hours
-    made = replace(made, vapour_pressure_kpa=pressure, sunshine_h=sunshine)
+    made = replace(made, vapor_pressure_kpa=pressure, sunshine_h=sunshine)
     brighter = ChangeFactors(radiation_x=np.full(12, 1.5), temperature_add_c=np.full(12, -8.0))
     with pytest.raises(FaultyInput, match="radiation_x: the record needs latitude_deg"):
         change(made, brighter)
@@ -529,8 +529,8 @@ def test_a_changed_record_stays_physical(temperate):
     assert (moved.sunshine_h <= hours + 1e-9).all()
     assert moved.sunshine_h.mean() > 1.1 * sunshine.mean()
     assert (moved.dewpoint_c <= moved.tmax_c).all()
-    expected = fao.vapour_pressure_from_dewpoint_kpa(made.dewpoint_c - 8.0)
-    assert moved.vapour_pressure_kpa == pytest.approx(expected)
+    expected = fao.vapor_pressure_from_dewpoint_kpa(made.dewpoint_c - 8.0)
+    assert moved.vapor_pressure_kpa == pytest.approx(expected)
 
 
 def test_reference_et_of_a_record_rules_out_a_change(temperate):
@@ -597,7 +597,7 @@ def test_light_falls_come_back_by_season(temperate):
 
 
 def test_rain_in_the_wrong_unit_is_refused():
-    """Inches taken for millimetres twice over: 120 in a month in ten days."""
+    """Inches taken for millimeters twice over: 120 in a month in ten days."""
     table = {**TEMPERATE, "rain_mm": [25.4 * x for x in TEMPERATE["rain_mm"]]}
     with pytest.raises(FaultyInput, match=r"rain_mm, September: .*150 mm a wet day"):
         from_monthly_table(table)

@@ -14,6 +14,8 @@ import pytest
 import xarray as xr
 from tests.laws.test_weather_reading import faults_of
 
+from drysward.quantities import convert
+from drysward.scenario.weather_tables import columns_of
 from drysward.weather.file.columns import ColumnSpec
 from drysward.weather.file.fill import FillRule
 from drysward.weather.file.read import read_weather
@@ -225,11 +227,78 @@ def test_a_file_as_ordered_is_read_once_its_units_are_declared(written):
         "tmin": ColumnSpec("TMIN", "degF"),
         "wind": ColumnSpec("AWND", "mph"),
     }
-    # The columns that nobody declared need not be named.
-    record = read_weather(written(lines), declared, wind_height_m=10.0)
+    # Undeclared columns need not be named, and wind is at the archive's usual height.
+    record = read_weather(written(lines), declared)
+    assert record.wind_height_m == 10.0
+    assert any("taken as 10 m" in note for note in record.notes)
+    assert read_weather(written(lines), declared, wind_height_m=2.0).wind_height_m == 2.0
     assert record.rain_mm == pytest.approx([25.4, 0.0])
     assert record.tmax_c == pytest.approx([31.11, 30.0], abs=0.01)
     assert record.wind_m_s == pytest.approx([3.2, 3.2], abs=0.01)
+
+
+DATA = Path(__file__).parents[1] / "data"
+UNITS = {
+    "US units": {"rain": "in", "tmax": "degF", "tmin": "degF", "wind": "mph"},
+    "metric units": {"rain": "mm", "tmax": "degC", "tmin": "degC", "wind": "m/s"},
+    "tenths of metric units": {
+        "rain": "0.1 mm", "tmax": "0.1 degC", "tmin": "0.1 degC", "wind": "0.1 m/s",
+    },
+}  # fmt: skip
+BALTIMORE = read_weather(DATA / "baltimore-washington-2010-2019.csv")
+
+
+def ordered(units, header="DATE,AWND,PRCP,TAVG,TMAX,TMIN", days=800):
+    """Days of Baltimore as ordered from the archive in some units; wind of 3 m/s is invented."""
+    base = {"rain": "mm", "tmax": "degC", "tmin": "degC", "wind": "m/s"}
+
+    def shown(quantity, value):
+        unit = units[quantity]
+        if unit.startswith("0.1 "):
+            return f"{10 * value:.0f}"
+        return f"{convert(value, base[quantity], unit):.2f}"
+
+    rows = [
+        f"{day},{shown('wind', 3.0)},{shown('rain', rain)},,{shown('tmax', high)},"
+        f"{shown('tmin', low)}"
+        for day, rain, high, low in zip(
+            BALTIMORE.dates[:days], BALTIMORE.rain_mm, BALTIMORE.tmax_c, BALTIMORE.tmin_c,
+            strict=False,
+        )
+    ]  # fmt: skip
+    return [header, *rows]
+
+
+@pytest.mark.parametrize("system", UNITS)
+@pytest.mark.parametrize(
+    "header", ["DATE,AWND,PRCP,TAVG,TMAX,TMIN", "Date,Awnd,Prcp,Tavg,Tmax,Tmin"]
+)
+def test_units_of_an_ordered_file_are_proposed_and_the_line_runs(written, system, header):
+    """The refusal prints the line; as a declaration it gives the record in its right units."""
+    path = written(ordered(UNITS[system], header))
+    (fault,) = faults_of(path)
+    assert f"Its levels fit {system}: compare them with your order" in fault
+    line = fault.split("under [weather] ")[1].split(". Its levels")[0]
+    declared = columns_of(line)
+    assert {name: spec.unit for name, spec in declared.items() if name != "date"} == UNITS[system]
+    record = read_weather(path, declared)
+    assert record.tmax_c == pytest.approx(BALTIMORE.tmax_c[:800], abs=0.06)
+    assert record.rain_mm == pytest.approx(BALTIMORE.rain_mm[:800], abs=0.2)
+    assert record.wind_m_s == pytest.approx(np.full(800, 3.0), abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("units", "days"),
+    [
+        (UNITS["US units"], 300),  # less than a year
+        ({**UNITS["US units"], "rain": "mm"}, 800),
+        ({**UNITS["metric units"], "rain": "in"}, 800),
+    ],
+)
+def test_units_that_levels_do_not_say_are_not_proposed(written, units, days):
+    (fault,) = faults_of(written(ordered(units, days=days)))
+    assert "its levels fit none" in fault
+    assert "0.1 mm, 0.1 degC, 0.1 m/s for tenths" in fault
 
 
 # ---------------------------------------------------------------- the 1 km grid
@@ -267,13 +336,13 @@ def test_single_pixel_with_years_of_365_days(written):
     # The 31st is not in the file: no rain, the rest between its neighbors.
     assert record.rain_mm[on["2012-12-31"]] == 0.0
     assert record.tmax_c[on["2012-12-31"]] == pytest.approx((36.5 + 0.1) / 2)
-    assert record.vapour_pressure_kpa[on["2012-12-31"]] == pytest.approx((0.365 + 0.001) / 2)
+    assert record.vapor_pressure_kpa[on["2012-12-31"]] == pytest.approx((0.365 + 0.001) / 2)
     (counted,) = record.filled.items()
     assert counted[0].startswith("31 December of leap years, missing in such files")
     assert counted[1] == 1
     # 400 W/m2 over 43,200 s of daylight are 17.28 MJ/m2.
     assert record.solar_mj_m2 == pytest.approx(17.28)
-    assert record.vapour_pressure_kpa[on["2012-02-29"]] == pytest.approx(0.060)
+    assert record.vapor_pressure_kpa[on["2012-02-29"]] == pytest.approx(0.060)
     assert (record.latitude_deg, record.elevation_m) == (40.3, 141.0)
     assert "reference ET uses wind of 2 m/s" in "\n".join(record.notes)
 

@@ -126,7 +126,7 @@ def test_required_columns_in_other_units(written, header, field, cell, expected)
     "header, field, cell, expected",
     [
         ("dewpoint_f", "dewpoint_c", "50", 10.0),
-        ("vapour_pressure_hpa", "vapour_pressure_kpa", "12.3", 1.23),
+        ("vapor_pressure_hpa", "vapor_pressure_kpa", "12.3", 1.23),
         ("rh_max_pct", "rh_max_pct", "97", 97.0),
         ("wind_2m_km_h", "wind_m_s", "36", 10.0),
         ("wind_10m_mph", "wind_m_s", "10", 4.4704),
@@ -225,6 +225,37 @@ def test_wrong_encoding_names_byte_and_line(written, mark, end):
 def test_unclosed_quote(written):
     (fault,) = faults_of(written([HEADER, *rows(1), '2013-06-02,"1,20,10']))
     assert fault.startswith("meadow.csv line 3: is not CSV")
+
+
+@pytest.mark.parametrize(
+    "header",
+    [
+        "DATE,RAIN_MM,TMAX_C,TMIN_C", "Date,Rain (mm),Tmax (C),Tmin (C)",
+        "date,PRCP mm,Tmax [C],tmin-c", "Date,Precipitation_MM,TMAX_C,Tmin_c",
+    ],
+)
+def test_capitals_blanks_and_brackets_of_headers_do_not_matter(written, header):
+    record = read_weather(written([header, *rows(3)]))
+    assert record.rain_mm.size == 3
+    assert np.array_equal(record.tmax_c, read_weather(written([HEADER, *rows(3)])).tmax_c)
+
+
+@pytest.mark.parametrize(("mark", "word"), [(";", "semicolons"), ("\t", "tabs")])
+def test_other_marks_between_columns_are_named(written, mark, word):
+    lines = [line.replace(",", mark) for line in [HEADER, *rows(2)]]
+    (fault,) = faults_of(written(lines))
+    assert f"has {word} between its columns; commas" in fault
+
+
+def test_headers_that_differ_in_case_alone_are_two_columns_of_one_quantity(written):
+    found = faults_of(written(["date,rain_mm,tmax_c,tmin_c,TMAX_C", *rows(1, tail=",3")]))
+    assert "two columns for tmax: 'tmax_c' and 'TMAX_C'; ignore one of them" in found[0]
+
+
+def test_the_line_that_declares_a_column_is_shown(written):
+    told = "\n".join(faults_of(written(["day,rain_mm,TMAX,tmin_c", *rows(1)])))
+    assert 'columns = { date = { column = "..." } }' in told
+    assert 'columns = { tmax = { column = "TMAX", unit = "degF" } }' in told
 
 
 @pytest.mark.parametrize(
@@ -332,7 +363,7 @@ def test_rows_refused(written, row, column, words):
         ("solar_mj_m2", "250", "solar of 250 MJ/m2 is out of range; 0 to 50 MJ/m2"),
         ("sunshine_h", "24.5", "sunshine of 24.5 h is out of range; 0 to 24 h"),
         ("dewpoint_c", "22.1", "dewpoint of 22.1 degC is above tmax of 20 degC"),
-        ("vapour_pressure_kpa", "2.8", "vapour_pressure of 2.8 kPa is above tmax of 20 degC"),
+        ("vapor_pressure_kpa", "2.8", "vapor_pressure of 2.8 kPa is above tmax of 20 degC"),
         ("reference_et_mm", "-0.1", "reference_et of -0.1 mm is negative"),
     ],
 )
@@ -470,7 +501,7 @@ def test_nothing_to_interpolate_from(written):
     assert "tmax of 2013-06-01 is blank and 'interpolate' finds no value" in fault
 
 
-def test_neighbour_years_take_the_nearest_and_the_earlier_of_two(written):
+def test_neighbor_years_take_the_nearest_and_the_earlier_of_two(written):
     first = date(2011, 1, 1)
     lines = [HEADER]
     for i in range(365 + 366 + 365 + 365):
@@ -480,10 +511,10 @@ def test_neighbour_years_take_the_nearest_and_the_earlier_of_two(written):
         )
         cells = ",," if blank else f"{day.year - 2010},{day.year - 1990},{day.year - 2000}"
         lines.append(f"{day},{cells}")
-    rule = FillRule(rain="neighbour-years", temperature="neighbour-years")
+    rule = FillRule(rain="neighbor-years", temperature="neighbor-years")
     (*faults,) = faults_of(written(lines), fill=rule)
     assert len(faults) == 3
-    assert "of 2012-02-29 is blank and 'neighbour-years' finds no value" in faults[0]
+    assert "of 2012-02-29 is blank and 'neighbor-years' finds no value" in faults[0]
 
     lines = [line.replace("2012-02-29,,,", "2012-02-29,0,0,0") for line in lines]
     record = read_weather(written(lines), fill=rule)
@@ -496,7 +527,7 @@ def test_neighbour_years_take_the_nearest_and_the_earlier_of_two(written):
     assert record.rain_mm[on("2012-08-01")] == 3  # 2013; 2011 has none of its own to give
     assert record.rain_mm[on("2011-08-01")] == 3
     assert record.filled == {
-        f"{quantity}: neighbour-years": 3 for quantity in ("rain", "tmax", "tmin")
+        f"{quantity}: neighbor-years": 3 for quantity in ("rain", "tmax", "tmin")
     }
 
 

@@ -354,7 +354,7 @@ def test_limits_of_the_driest_hold_as_often_as_they_say(n):
         ({"tmax_c": 2}, FillRule(temperature="interpolate")),
         ({"rain_mm": 2, "tmax_c": 2}, FillRule("zero", "interpolate")),
         ({"rain_mm": 9}, FillRule("zero", "interpolate", 9)),
-        ({"rain_mm": 40}, FillRule("neighbour-years", "neighbour-years", 40)),
+        ({"rain_mm": 40}, FillRule("neighbor-years", "neighbor-years", 40)),
     ],
 )
 def test_the_rule_that_is_named_does(surveyed, tmp_path, spoilt, rule):
@@ -383,7 +383,7 @@ def test_what_no_rule_mends(surveyed):
     assert len(verdict.remaining) == 1
 
 
-@pytest.mark.parametrize("times, unit", [(1 / 25.4, "inches"), (10.0, "tenths of a millimetre")])
+@pytest.mark.parametrize("times, unit", [(1 / 25.4, "inches"), (10.0, "tenths of a millimeter")])
 def test_rain_in_another_unit_than_its_header_says(surveyed, times, unit):
     cells = simulated_weather()
     cells["rain_mm"] = np.round(np.asarray(cells["rain_mm"], float) * times, 2)

@@ -39,8 +39,8 @@ def standardized(latitude_deg, elevation_m, day, tmax, tmin, ea, solar, wind, he
         fao.wind_at_2m_m_s(wind, height_m),
         net,
         0.0,
-        fao.mean_saturation_vapour_pressure_kpa(tmax, tmin) - ea,
-        fao.vapour_pressure_slope_kpa_c(tmean),
+        fao.mean_saturation_vapor_pressure_kpa(tmax, tmin) - ea,
+        fao.vapor_pressure_slope_kpa_c(tmean),
         fao.psychrometric_constant_kpa_c(fao.atmospheric_pressure_kpa(elevation_m)),
     )
     return rso, longwave, net, short

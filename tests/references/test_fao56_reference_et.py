@@ -29,38 +29,38 @@ def test_example_2_pressure_and_psychrometric_constant():
     assert fao.psychrometric_constant_kpa_c(pressure) == near(0.054, 0.0005)
 
 
-def test_example_3_saturation_vapour_pressure():
-    assert fao.saturation_vapour_pressure_kpa(24.5) == near(3.075, 0.0005)
-    assert fao.saturation_vapour_pressure_kpa(15.0) == near(1.705, 0.0005)
-    assert fao.mean_saturation_vapour_pressure_kpa(24.5, 15.0) == near(2.39, 0.005)
+def test_example_3_saturation_vapor_pressure():
+    assert fao.saturation_vapor_pressure_kpa(24.5) == near(3.075, 0.0005)
+    assert fao.saturation_vapor_pressure_kpa(15.0) == near(1.705, 0.0005)
+    assert fao.mean_saturation_vapor_pressure_kpa(24.5, 15.0) == near(2.39, 0.005)
     # The paper's warning: at the mean temperature it is less.
-    assert fao.saturation_vapour_pressure_kpa((24.5 + 15.0) / 2) == near(2.30, 0.005)
+    assert fao.saturation_vapor_pressure_kpa((24.5 + 15.0) / 2) == near(2.30, 0.005)
 
 
 def test_example_4_pressure_and_wet_bulb_from_memory():
     """Figures of this example are from memory; the wet bulb itself is not read."""
     assert fao.atmospheric_pressure_kpa(1200) == near(87.9, 0.05)
-    assert fao.saturation_vapour_pressure_kpa(19.5) == near(2.267, 0.0005)
+    assert fao.saturation_vapor_pressure_kpa(19.5) == near(2.267, 0.0005)
 
 
-def test_example_5_vapour_pressure_from_relative_humidity():
-    assert fao.saturation_vapour_pressure_kpa(18) == near(2.064, 0.0005)
-    assert fao.saturation_vapour_pressure_kpa(25) == near(3.168, 0.0005)
-    extremes = fao.vapour_pressure_from_rh_extremes_kpa(25, 18, 82, 54)
+def test_example_5_vapor_pressure_from_relative_humidity():
+    assert fao.saturation_vapor_pressure_kpa(18) == near(2.064, 0.0005)
+    assert fao.saturation_vapor_pressure_kpa(25) == near(3.168, 0.0005)
+    extremes = fao.vapor_pressure_from_rh_extremes_kpa(25, 18, 82, 54)
     assert extremes == near(1.70, 0.005)
-    assert fao.vapour_pressure_from_rh_mean_kpa(25, 18, (82 + 54) / 2) == near(1.78, 0.005)
+    assert fao.vapor_pressure_from_rh_mean_kpa(25, 18, (82 + 54) / 2) == near(1.78, 0.005)
 
 
 def test_equation_18_is_the_night_half_of_equation_17():
-    night = fao.vapour_pressure_from_rh_max_kpa(18, 82)
-    noon = fao.vapour_pressure_from_rh_max_kpa(25, 54)
-    extremes = fao.vapour_pressure_from_rh_extremes_kpa(25, 18, 82, 54)
+    night = fao.vapor_pressure_from_rh_max_kpa(18, 82)
+    noon = fao.vapor_pressure_from_rh_max_kpa(25, 54)
+    extremes = fao.vapor_pressure_from_rh_extremes_kpa(25, 18, 82, 54)
     assert extremes == pytest.approx((night + noon) / 2)
 
 
-def test_example_6_vapour_pressure_deficit():
-    saturated = fao.mean_saturation_vapour_pressure_kpa(25, 18)
-    actual = fao.vapour_pressure_from_rh_extremes_kpa(25, 18, 82, 54)
+def test_example_6_vapor_pressure_deficit():
+    saturated = fao.mean_saturation_vapor_pressure_kpa(25, 18)
+    actual = fao.vapor_pressure_from_rh_extremes_kpa(25, 18, 82, 54)
     assert saturated - actual == near(0.91, 0.005)
 
 
@@ -122,7 +122,7 @@ def test_example_16_net_radiation_without_sunshine_bangkok_april():
     assert fao.black_body_mj_m2(25.6) == near(39.1, 0.05)
     assert solar / rso == near(0.77, 0.005)
     longwave = fao.net_longwave_mj_m2(34.8, 25.6, 2.85, solar, rso)
-    # The paper rounds on the way (0.10 for the vapour term): 0.1.
+    # The paper rounds on the way (0.10 for the vapor term): 0.1.
     assert longwave == near(3.0, 0.1)
     net = fao.net_radiation_mj_m2(shortwave, longwave)
     assert net == near(13.9, 0.1)
@@ -139,16 +139,16 @@ def test_equation_50_is_held_at_clear_sky():
 def test_example_17_bangkok_april_monthly():
     tmax, tmin, ea, u2 = 34.8, 25.6, 2.85, 2.0
     tmean = (tmax + tmin) / 2
-    slope = fao.vapour_pressure_slope_kpa_c(tmean)
+    slope = fao.vapor_pressure_slope_kpa_c(tmean)
     pressure = fao.atmospheric_pressure_kpa(2)
     gamma = fao.psychrometric_constant_kpa_c(pressure)
     assert tmean == near(30.2, 0.05)
     assert slope == near(0.246, 0.0005)
     assert pressure == near(101.3, 0.05)
     assert gamma == near(0.0673, 0.00005)  # printed 0.0674, of the rounded pressure
-    deficit = fao.mean_saturation_vapour_pressure_kpa(tmax, tmin) - ea
-    assert fao.saturation_vapour_pressure_kpa(tmax) == near(5.56, 0.005)
-    assert fao.saturation_vapour_pressure_kpa(tmin) == near(3.28, 0.005)
+    deficit = fao.mean_saturation_vapor_pressure_kpa(tmax, tmin) - ea
+    assert fao.saturation_vapor_pressure_kpa(tmax) == near(5.56, 0.005)
+    assert fao.saturation_vapor_pressure_kpa(tmin) == near(3.28, 0.005)
     assert deficit == near(1.57, 0.005)
     ra = fao.extraterrestrial_radiation_mj_m2(13.73, 105)
     daylight_h = fao.daylight_hours(13.73, 105)
@@ -171,7 +171,7 @@ def test_example_18_uccle_6_july_daily():
     tmax, tmin = 21.5, 12.3
     tmean = (tmax + tmin) / 2
     u2 = fao.wind_at_2m_m_s(2.78, 10)  # 10 km/h, rounded as in the paper
-    slope = fao.vapour_pressure_slope_kpa_c(tmean)
+    slope = fao.vapor_pressure_slope_kpa_c(tmean)
     pressure = fao.atmospheric_pressure_kpa(100)
     gamma = fao.psychrometric_constant_kpa_c(pressure)
     # The paper multiplies by 0.748; 2.0793 unrounded.
@@ -179,8 +179,8 @@ def test_example_18_uccle_6_july_daily():
     assert pressure == near(100.1, 0.05)
     assert slope == near(0.122, 0.0005)
     assert gamma == near(0.0666, 0.00005)
-    ea = fao.vapour_pressure_from_rh_extremes_kpa(tmax, tmin, 84, 63)
-    saturated = fao.mean_saturation_vapour_pressure_kpa(tmax, tmin)
+    ea = fao.vapor_pressure_from_rh_extremes_kpa(tmax, tmin, 84, 63)
+    saturated = fao.mean_saturation_vapor_pressure_kpa(tmax, tmin)
     assert saturated == near(1.997, 0.0006)
     assert ea == near(1.409, 0.0005)
     assert saturated - ea == near(0.589, 0.0005)
@@ -236,7 +236,7 @@ def test_example_20_lyon_july_temperature_alone(u2_m_s, printed, tolerance):
     )
     found = reference_et(record, 45.72, 200)
     assert found.eto_mm[0] == near(printed, tolerance)
-    assert found.vapour_pressure_kpa[0] == near(1.68, 0.005)
+    assert found.vapor_pressure_kpa[0] == near(1.68, 0.005)
     assert found.rh_min_pct[0] == near(48, 0.5)
     assert found.solar_mj_m2[0] == near(22.29, 0.02)  # of Ra rounded to 40.55
     assert ("wind taken as 2 m/s" in found.labels[0]) == (u2_m_s == 2.0)

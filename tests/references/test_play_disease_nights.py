@@ -31,9 +31,9 @@ def test_warm_nights_are_above_70_degf(night_degf, warm):
     assert warm_night(celsius(night_degf), ENTRY["night_above_c"]) == warm
 
 
-@pytest.mark.parametrize("wet, favours", [(9.5, 0.0), (10.5, 1.0)])
-def test_ten_hours_of_wet_leaves_on_a_warm_night(wet, favours):
-    assert disease_night(1.0, wet, ENTRY["leaf_wet_least_h"]) == favours
+@pytest.mark.parametrize("wet, favors", [(9.5, 0.0), (10.5, 1.0)])
+def test_ten_hours_of_wet_leaves_on_a_warm_night(wet, favors):
+    assert disease_night(1.0, wet, ENTRY["leaf_wet_least_h"]) == favors
     assert disease_night(0.0, wet, ENTRY["leaf_wet_least_h"]) == 0.0
 
 

@@ -143,7 +143,7 @@ def test_an_infield_needs_3_to_6_mm_on_a_summer_day():
 
 
 def test_a_season_of_two_practices_and_a_game_a_week_thins_native_turf_and_leaves_some():
-    """Own judgement: 6.5 h a week for 12 weeks without regrowth take a good part, not all."""
+    """Own judgment: 6.5 h a week for 12 weeks without regrowth take a good part, not all."""
     entry, use = CATALOG.get("play", "wear_native"), CATALOG.get("play", "use")
     middle = entry["wear_middle_factor"]
     rate = wear_rate_per_h(

@@ -59,7 +59,7 @@ class TestHydrostatics:
         profile = sand_profile(curve, depth_mm, base_cm, ksat_mm_h=400)
         for z_mm in np.linspace(0, depth_mm, 5)[1:]:
             expected = quad(content_at, 0, z_mm, args=(depth_mm, base_cm, curve))[0]
-            # Steps of 5 mm are good to a few hundredths of a millimetre of water.
+            # Steps of 5 mm are good to a few hundredths of a millimeter of water.
             assert profile.between(0, z_mm)[0] == pytest.approx(expected, abs=0.05)
 
     def test_deeper_sand_gains_less_than_its_depth(self):

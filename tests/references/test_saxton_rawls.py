@@ -75,7 +75,7 @@ class TestDensity:
 
     @pytest.mark.parametrize("factor", [1.0, 1.08, 1.15, 1.2])
     @pytest.mark.parametrize("row", TABLE_3)
-    def test_order_holds_over_the_catalogue_s_range(self, row, factor):
+    def test_order_holds_over_the_catalog_s_range(self, row, factor):
         packed = soil_water.from_texture(row[1] / 100, row[2] / 100, density_factor=factor)
         assert 0 < packed.wilting_point < packed.field_capacity < packed.saturation < 1
         assert packed.ksat_mm_h > 0
@@ -112,7 +112,7 @@ def test_one_day_drainage_against_the_differential_equation(soil, thickness_mm):
     assert found == pytest.approx(expected, abs=1e-6)
 
 
-# NEH-630 chapter 7, Table 7-1, micrometre/s: group without a barrier, and with one at 50-100 cm.
+# NEH-630 chapter 7, Table 7-1, micrometer/s: group without a barrier, and with one at 50-100 cm.
 @pytest.mark.parametrize(
     "ksat_um_s, deep, near",
     [

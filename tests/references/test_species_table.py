@@ -146,7 +146,7 @@ def test_readily_evaporable_water(soil: str, low: float, high: float) -> None:
         ("clay", 25, 50),
     ],
 )
-def test_texture_class_centres(soil: str, sand: float, clay: float) -> None:
+def test_texture_class_centers(soil: str, sand: float, clay: float) -> None:
     """Saxton & Rawls 2006, Table 3 (from memory)."""
     entry = CATALOG.get("soils", soil)
     assert (entry["sand"], entry["clay"], entry["organic_matter"]) == (sand, clay, 2.5)

@@ -37,12 +37,12 @@ def run_alone(capacity, inflow, asked, start_share=1.0):
     """A closed store under the day step of a site: SUPPLY_TRACE (n,), SUPPLY_YEAR (1,) of all."""
     n = inflow.size
     site = records(SUPPLY, 1)
-    site.network, site.capacity = np.inf, capacity
+    site.network, site.capacity, site.window = np.inf, capacity, 24.0
     alone = SupplyInput(
         site=site,
         sources=records(SOURCE, 0),
         source_m3=np.zeros((n, 0)),
-        direct_m3=np.zeros((n, 0)),
+        window_m3=np.zeros((n, 0)),
         catchment_m3=inflow,
         rain_mm=np.zeros(n),
         evaporation_mm=np.zeros(n),

@@ -84,7 +84,7 @@ class TestDefinitions:
         assert acre_inch_per_hour / flow(1) == pytest.approx(452.6, abs=0.05)
         assert convert(1, "cfs", "m^3/h") / acre_inch_per_hour == pytest.approx(0.992, abs=0.0005)
 
-    def test_millimetre_on_a_square_metre_is_a_litre(self):
+    def test_millimeter_on_a_square_meter_is_a_liter(self):
         assert 25.4 * depth_in(convert(1, "L", "m^3"), 1) == pytest.approx(1, rel=1e-12)
 
 

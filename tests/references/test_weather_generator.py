@@ -114,7 +114,7 @@ class TestWetAndDryDays:
         rho1 = r1 / (1 - r2)
         assert rho == pytest.approx([rho1, r1 * rho1 + r2], abs=0.01)
         beside = (wet[:, :-2].astype(int) + wet[:, 2:])[wet[:, 1:-1]]
-        expected = climate.neighbour_chances(np.array(share), np.array(r1), np.array(r2))
+        expected = climate.neighbor_chances(np.array(share), np.array(r1), np.array(r2))
         found = np.bincount(beside, minlength=3) / beside.size
         assert found == pytest.approx(np.array(expected), abs=0.01)
 

@@ -201,6 +201,59 @@ def format_option(command: Callable[..., None]) -> Callable[..., None]:
     )(command)
 
 
+class Measured(click.ParamType):
+    """A latitude in degrees, or a height in meters: a bare number, or a text with its unit."""
+
+    def __init__(self, name: str, low: float, high: float) -> None:
+        self.name, self.low, self.high = name, low, high
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        try:
+            number = float(value)
+        except ValueError:
+            number = self._with_unit(value, param, ctx)
+        if not self.low <= number <= self.high:
+            unit = "degrees" if self.name == "latitude" else "m"
+            allowed = f"{self.low:g} to {self.high:g} {unit}"
+            self.fail(f"'{value}' is out of range; {allowed}", param, ctx)
+        return number
+
+    def _with_unit(
+        self, text: str, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        from drysward.quantities import HEIGHT, parse
+        from drysward.scenario.schema import latitude
+        from drysward.scenario.values import MM_PER_M
+
+        try:
+            return latitude(text) if self.name == "latitude" else parse(text, HEIGHT) / MM_PER_M
+        except ValueError as error:
+            self.fail(str(error), param, ctx)
+
+
+def columns_options(command: Callable[..., None]) -> Callable[..., None]:
+    """Options for a weather file whose headers do not say all."""
+    options = (
+        click.option(
+            "--columns",
+            metavar="TABLE",
+            help="Columns whose headers do not say quantity and unit, as the refusal of the file "
+            "prints them: '{ tmax = { column = \"High\", unit = \"degF\" } }'",
+        ),
+        click.option(
+            "--wind-height",
+            type=Measured("height", 0.5, 200.0),
+            metavar="HEIGHT",
+            help="Height of the anemometer above ground, such as '10 m'.",
+        ),
+    )
+    for option in reversed(options):
+        command = option(command)
+    return command
+
+
 def weather_options(command: Callable[..., None]) -> Callable[..., None]:
     """Options that replace the scenario's weather settings; see ``open_scenario``."""
     options = (

@@ -23,12 +23,12 @@ from drysward.cli.arguments import (
     weather_options,
     years_option,
 )
-from drysward.cli.progress import progress
+from drysward.progress import progress
 
 if TYPE_CHECKING:
     import xarray as xr
 
-    from drysward.cli.progress import Advance
+    from drysward.progress import Advance
     from drysward.scenario.model import Scenario
 
 
@@ -109,7 +109,7 @@ def command(
             "drysward.results.dataset", "drysward.results.summary", "drysward.screen.compare",
             "drysward.screen.formats",
         )  # fmt: skip
-        result = drysward.run(opened, years=years, on_progress=running, daily=out is not None)
+        result = drysward.run(opened, years=years, progress=running, daily=out is not None)
         from drysward.screen import compare
         from drysward.screen.formats import show as show_parts
 
@@ -117,7 +117,7 @@ def command(
     if isinstance(drawn, str) and draws is not None:
         raise FaultyInput(Fault("--draws", drawn, "widen --years, or --draws 0 for none"))
     doubt, why = (None, drawn) if isinstance(drawn, str) else (drawn, "")
-    summary = drysward.summarise(result, opened, draws=doubt)
+    summary = drysward.summarize(result, opened, draws=doubt)
     if headline == "cost" and "field_cost_mean" not in summary:
         raise FaultyInput(
             Fault("--headline", "'cost' needs prices", "a table [costs], such as water = \"4.50 "
@@ -149,6 +149,6 @@ def _drawn(
     from drysward.faults import CannotDraw
 
     try:
-        return drysward.draws(scenario, n, years=years, on_progress=advance)
+        return drysward.draws(scenario, n, years=years, progress=advance)
     except CannotDraw as why:
         return str(why)

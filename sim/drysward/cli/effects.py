@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from drysward.cli.arguments import format_option
+from drysward.cli.arguments import format_option, units_option
 
 
 @click.command()
@@ -21,8 +21,9 @@ from drysward.cli.arguments import format_option
 @click.option("--plan", metavar="KEY", help="The plan to judge.  [default: the first]")
 @click.option("--field", metavar="KEY", help="The field to judge.  [default: the worst one]")
 @format_option
+@units_option
 def command(
-    folder: Path, of_what: str, plan: str | None, field: str | None, form: str
+    folder: Path, of_what: str, plan: str | None, field: str | None, form: str, units: str
 ) -> None:
     """How much of the spread of a risk each axis of a sweep explains.
 
@@ -32,4 +33,5 @@ def command(
     from drysward.screen.formats import show
     from drysward.screen.sweep import effects_parts
 
-    show(effects_parts(drysward.effects(drysward.open(folder), of_what, plan, field)), form)
+    found = drysward.effects(drysward.open(folder), of_what, plan, field, units)
+    show(effects_parts(found, units), form)

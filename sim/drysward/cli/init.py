@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from drysward.cli.arguments import STDIN
+from drysward.cli.arguments import STDIN, columns_options
 from drysward.screen.visible import say
 
 if TYPE_CHECKING:
@@ -21,7 +21,12 @@ if TYPE_CHECKING:
 @click.command()
 @click.argument("file")
 @click.option("--name", help="Name of the place.")
-@click.option("--latitude", metavar="DEGREES", help="Latitude, north positive, such as 40.3.")
+@click.option(
+    "--units",
+    type=click.Choice(["us", "metric"]),
+    help="Units of what the scenario states and of the questions.  [default: us]",
+)
+@click.option("--latitude", metavar="DEGREES", help="Latitude, such as 40.3 or '40.3 N'.")
 @click.option("--elevation", metavar="HEIGHT", help="Height above the sea, such as '460 ft'.")
 @click.option("--weather", type=click.Path(path_type=Path), help="Weather file, a row a day.")
 @click.option(
@@ -30,6 +35,7 @@ if TYPE_CHECKING:
     help="Years to simulate from the weather file, which then needs 5 years or more.  "
     "[default: the years of the file; 200 from normals]",
 )
+@columns_options
 @click.option(
     "--normal",
     "normals",
@@ -60,10 +66,13 @@ if TYPE_CHECKING:
 def command(
     file: str,
     name: str | None,
+    units: str | None,
     latitude: str | None,
     elevation: str | None,
     weather: Path | None,
     years: int | None,
+    columns: str | None,
+    wind_height: float | None,
     normals: tuple[str, ...],
     fields: tuple[str, ...],
     plans: tuple[str, ...],
@@ -77,16 +86,22 @@ def command(
     """
     from drysward.files import write_whole
     from drysward.scenario.starter import NewScenario, read_field, read_normal, read_plan
+    from drysward.scenario.weather_tables import bare_table, columns_of
 
     if file != STDIN:
         _require_free(Path(file))
     if weather is not None and normals:
         raise click.UsageError("--weather and --normal exclude each other")
+    if weather is None and (columns or wind_height) is not None and not prompting:
+        raise click.UsageError("--columns and --wind-height need --weather FILE")
     said: dict[str, Any] = {
         "name": name,
+        "units": units,
         "latitude": None if latitude is None else _degrees(latitude),
         "elevation": elevation,
         "years": years,
+        "columns": None if columns is None or not columns_of(columns) else bare_table(columns),
+        "wind_height": None if wind_height is None else f"{wind_height:g} m",
         "stated_normals": dict(read_normal(one) for one in normals) or None,
         "field_list": [read_field(one) for one in fields] or None,
         "plan_list": [read_plan(one) for one in plans] or None,
@@ -109,7 +124,7 @@ def command(
     say(f"Wrote {file}: {_counts(new)}.")
     if not new.weather_file and new.are_invented:
         say("Its weather is that of an invented town: put your own under [weather] first.")
-    say(f"Next: drysward compare {shown}")
+    say(f"Next: drysward compare {shown}{' --units metric' if new.units == 'metric' else ''}")
 
 
 def _counts(new: NewScenario) -> str:
@@ -187,10 +202,15 @@ def _prompted(
     new: NewScenario, said: dict[str, Any], weather: Path | None
 ) -> tuple[NewScenario, Path | None]:
     """``new`` with answers for what no option said; a refused answer is prompted for again."""
-    from drysward.scenario.starter import NEEDED_NORMALS, NewScenario, read_normal
+    from drysward.scenario.starter import NEEDED_NORMALS, USUAL, NewScenario, read_normal
 
     say("Enter keeps what stands in brackets. Ctrl-C stops; nothing is written.")
-    usual = NewScenario()
+    if said["units"] is None:
+        units = click.prompt("Units", "us", type=click.Choice([*USUAL]))
+        # What was the usual of other units becomes that of these.
+        stated = {key: value for key, value in said.items() if value is not None}
+        new = NewScenario(**{**stated, "units": units})
+    usual = NewScenario(units=new.units)
     site = {
         key: said[key] for key in ("name", "latitude", "elevation")
     }
@@ -208,12 +228,13 @@ def _prompted(
         if None not in site.values():
             break  # the whole file is checked once more, and refused
     if weather is None and said["stated_normals"] is None:
-        weather = _weather_file()
+        weather, columns = _weather_file(new)
+        new = replace(new, columns=columns)
         if weather is None and click.confirm("Type your monthly normals now?", default=False):
             typed = [_normal(name, read_normal) for name in NEEDED_NORMALS]
             new = replace(new, stated_normals=dict(typed))
     if said["field_list"] is None:
-        new = replace(new, field_list=_fields())
+        new = replace(new, field_list=_fields(new.units))
     if said["plan_list"] is None:
         plans = new.plan_list
         chosen = [one for one in plans if click.confirm(f"Plan: {one.label}?", default=True)]
@@ -221,12 +242,39 @@ def _prompted(
     return new, weather
 
 
-def _weather_file() -> Path | None:
+def _weather_file(new: NewScenario) -> tuple[Path | None, str]:
+    """A weather file whose columns can be read, and the line that declares them; None for none."""
+    from drysward.scenario.weather_tables import bare_table
+
     while named := click.prompt("Weather file (Enter for none)", "", show_default=False):
-        if Path(named).is_file():
-            return Path(named)
-        say(f"There is no file {named} in {Path.cwd()}", err=True)
-    return None
+        path, columns = Path(named), new.columns
+        if not path.is_file():
+            say(f"There is no file {named} in {Path.cwd()}", err=True)
+            continue
+        while refused := _columns_refused(path, columns, new.wind_height):
+            say(refused, err=True)
+            columns = click.prompt(
+                "columns = (paste that line; Enter for another file)", "", show_default=False
+            )
+            if not columns:
+                break
+        else:
+            return path, bare_table(columns)
+    return None, ""
+
+
+def _columns_refused(path: Path, columns: str, wind_height: str) -> str:
+    """The faults of a weather file's header under declared columns; "" for none."""
+    from drysward.faults import FaultyInput
+    from drysward.scenario.weather_tables import columns_of
+    from drysward.weather.file.read import read_table
+
+    height_m = float(wind_height.removesuffix(" m")) if wind_height else None
+    try:
+        found = read_table(path, columns_of(columns) if columns else None, height_m)
+    except FaultyInput as refusal:
+        return str(refusal)
+    return "\n".join(map(str, found.header_faults))
 
 
 def _normal(name: str, read: Any) -> tuple[str, str]:
@@ -243,12 +291,12 @@ def _normal(name: str, read: Any) -> tuple[str, str]:
             say(str(refusal), err=True)
 
 
-def _fields() -> list[NewField]:
+def _fields(units: str) -> list[NewField]:
     from drysward.catalog import load_catalog
     from drysward.scenario.starter import PARTS, NewField, NewScenario, catalog_name
 
     found: list[NewField] = []
-    usual = NewField("Main field", "1.8 acre")
+    usual = NewScenario(units=units).field_list[0]
     while not found or click.confirm("Another field?", default=False):
         while True:
             answers = {

@@ -36,7 +36,9 @@ def command(
     Without --field, --plan, --stage or --case the chart has the panels shown on the page.
     """
     import drysward
+    from drysward.loading import load_plotting
 
+    load_plotting()
     chosen = {key: value for key, value in choice.items() if value is not None}
     drysward.picture(result, name, out, units, force, **chosen)
     announce_written([out])

@@ -5,7 +5,7 @@ from __future__ import annotations
 import click
 
 from drysward.cli.arguments import format_option, units_option
-from drysward.cli.progress import progress
+from drysward.progress import progress
 
 
 @click.command()

@@ -22,7 +22,7 @@ from drysward.cli.arguments import (
     weather_options,
     years_option,
 )
-from drysward.cli.progress import Advance, progress
+from drysward.progress import by_step, progress
 
 
 @click.command()
@@ -88,18 +88,11 @@ def command(
     announce(opened, years)
     with progress() as begin:
         running = begin("Running the plans")
-        result = drysward.run(opened, years=years, on_progress=running, daily=out is not None)
+        result = drysward.run(opened, years=years, progress=running, daily=out is not None)
         sizing = None
         if opened.sizing is not None and not no_sizing:
-            steps: dict[str, Advance] = {}
-
-            def on_progress(step: str, done: float) -> None:
-                if step not in steps:
-                    steps[step] = begin(f"Trying {step}")
-                steps[step](done)
-
-            sizing = drysward.size(opened, years, draws, on_progress=on_progress)
-    summary = drysward.summarise(result, opened, sizing=sizing, supply=True)
+            sizing = drysward.size(opened, years, draws, progress=by_step(begin))
+    summary = drysward.summarize(result, opened, sizing=sizing, supply=True)
     why = summary.attrs.get("sizing_no_draws")
     report = supply_report(summary, units)
     show([*report, *([notes([("Draws", f"none: {why}")])] if why else [])], form)

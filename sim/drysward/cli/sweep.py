@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 import click
 
 from drysward.cli.arguments import announce_compiling, format_option
-from drysward.cli.progress import Advance, progress
 from drysward.cli.stopping import keeps
+from drysward.progress import Advance, progress
 from drysward.screen.visible import say
 
 if TYPE_CHECKING:

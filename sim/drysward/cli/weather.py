@@ -10,8 +10,10 @@ from typing import Any
 import click
 
 from drysward.cli.arguments import (
+    Measured,
     Years,
     announce_written,
+    columns_options,
     files_of_scenario,
     force_option,
     format_option,
@@ -19,7 +21,7 @@ from drysward.cli.arguments import (
     scenario_argument,
     units_option,
 )
-from drysward.cli.progress import progress
+from drysward.progress import progress
 
 
 @click.group()
@@ -53,13 +55,15 @@ class SeasonDays(click.ParamType):
 @click.argument("file")
 @click.option(
     "--latitude",
-    type=click.FloatRange(-90, 90),
-    help="Degrees, north positive; for the check of radiation, and for ET.",
+    type=Measured("latitude", -90.0, 90.0),
+    metavar="DEGREES",
+    help="Such as 40.3 or '40.3 N'; for the check of radiation, and for ET.",
 )
 @click.option(
     "--elevation",
-    type=click.FloatRange(-450, 8900),
-    help="Meters above the sea; with the latitude, for reference ET.",
+    type=Measured("elevation", -450.0, 8900.0),
+    metavar="HEIGHT",
+    help="Above the sea, in meters or such as '460 ft'; with the latitude, for reference ET.",
 )
 @click.option(
     "--season",
@@ -76,6 +80,7 @@ class SeasonDays(click.ParamType):
     type=click.FloatRange(-12, 14),
     help="Of local standard time, for hours that the file gives in UTC; -5 in US Eastern.",
 )
+@columns_options
 @format_option
 @units_option
 def check(
@@ -86,6 +91,8 @@ def check(
     ignore: tuple[str, ...],
     record_years: tuple[int, int] | None,
     hours_from_utc: float | None,
+    columns: str | None,
+    wind_height: float | None,
     form: str,
     units: str,
 ) -> None:
@@ -95,13 +102,15 @@ def check(
     a .csv, .nc or .dly file, which may be gzipped. Gaps and blanks do not stop the check; unknown
     columns do. Latitude and elevation are read from the file where it states them.
     """
+    from drysward.scenario.weather_tables import columns_of
     from drysward.screen.formats import show
     from drysward.screen.weather import weather_survey
     from drysward.studies.weather_survey import Season, survey
     from drysward.weather.file.read import read_table
 
     days = Season(*season) if season else None
-    table = read_table(file, ignore=ignore, years=record_years, hours_from_utc=hours_from_utc)
+    declared = None if columns is None else columns_of(columns)
+    table = read_table(file, declared, wind_height, ignore, record_years, hours_from_utc)
     place = table.place
     latitude = place.latitude_deg if latitude is None else latitude
     elevation = place.elevation_m if elevation is None else elevation

@@ -68,9 +68,9 @@ def count_water(
 
 def count_irrigation(
     gross, mean_caught, mean_shed, mean_beyond, mean_runoff, mean_drainage, spray, beside, liquid,
-    inv_pass_mm, pass_labour, year_irrigation_gross, year_irrigation_landed,
+    inv_pass_mm, pass_labor, year_irrigation_gross, year_irrigation_landed,
     year_irrigation_runoff, year_irrigation_drained, year_spray_loss, year_overspray,
-    year_watering_days, year_labour_hours,
+    year_watering_days, year_labor_hours,
 ):  # fmt: skip
     """Add a day of irrigation to the year.
 
@@ -87,11 +87,11 @@ def count_irrigation(
     year_spray_loss += spray
     year_overspray += beside
     year_watering_days += 1.0 if gross > 0.0 else 0.0
-    year_labour_hours += np.ceil(gross * inv_pass_mm - 1e-9) * pass_labour
+    year_labor_hours += np.ceil(gross * inv_pass_mm - 1e-9) * pass_labor
     return (
         year_irrigation_gross, year_irrigation_landed, year_irrigation_runoff,
         year_irrigation_drained, year_spray_loss, year_overspray, year_watering_days,
-        year_labour_hours,
+        year_labor_hours,
     )  # fmt: skip
 
 

@@ -41,8 +41,8 @@ def catch(
 def observe(
     mean_depletion, mean_deficit, mean_crown_wetness, mean_dormant, mean_wilt, mean_caught,
     mean_transpiration, mean_leaf_evaporation, mean_soil_evaporation, demand, spray_loss_today,
-    overspray, watering, liquid, kc, eto, plan_rule, plan_share, plan_run_time_multiplier, owed_et,
-    days_since_water, unmet,
+    overspray, watering, liquid, kc, eto, taw, plan_rule, plan_share, plan_run_time_multiplier,
+    owed_et, days_since_water, unmet,
 ):  # fmt: skip
     """The state of the field at the end of the day, from which the plan decides tomorrow.
 
@@ -51,6 +51,7 @@ def observe(
     """
     seen_depletion = mean_depletion
     seen_deficit = mean_deficit
+    seen_taw = taw
     seen_crown_wetness = mean_crown_wetness
     seen_dormant = mean_dormant
     seen_wilt = mean_wilt
@@ -67,6 +68,6 @@ def observe(
     never_used = larger(demand - used, 0.0) * share * plan_run_time_multiplier / arrives
     unmet = larger(unmet - never_used, 0.0)
     return (
-        seen_depletion, seen_deficit, seen_crown_wetness, seen_dormant, seen_wilt, owed_et,
-        days_since_water, unmet,
+        seen_depletion, seen_deficit, seen_taw, seen_crown_wetness, seen_dormant, seen_wilt,
+        owed_et, days_since_water, unmet,
     )  # fmt: skip

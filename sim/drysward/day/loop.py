@@ -145,8 +145,8 @@ class DayInput(NamedTuple):
 
     ``days`` (D, C, names of DAY), or some lines of it, and ``play_days`` (D, C, names of PLAY_DAY),
     the latter (0, ...) when no field has play. ``calendar`` CALENDAR (D,). ``rain_before``: rain
-    summed over all days before each (D + 1,), mm. ``drought_index`` (D,), mm. ``spray_loss``: share
-    lost in flight (times of day, D).
+    summed over all days before each (D + 1,), mm. ``drought_index`` (D + 1,): as known in the
+    morning of each day, mm. ``spray_loss``: share lost in flight (times of day, D).
     """
 
     days: Any
@@ -349,7 +349,7 @@ def run_site(
                 )  # fmt: skip
             if is_traced:
                 take_means_of_water(block, quads, n_patches)
-                copy_to_ledger(block, quads, index)
+                copy_to_ledger(block, quads, day_input.drought_index[d + 1])
                 write_trace(block, n_here, batch.run_of[k], batch.field_of[k], tally.trace, t)
             if y >= 0 and ends_year:
                 count_stored(block, patches, n_here, side, batch.quads[k])

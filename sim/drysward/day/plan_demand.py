@@ -2,8 +2,13 @@
 
 ``open_day`` and ``restrict`` read what the plan's tables and the restrictions say about today,
 ``watering_depths`` gets the depths from the plan's rule, ``play_depths`` adjusts them for the use
-of the field, and ``gross_up`` turns them into a request to the supply. The plan decides from the
-state of the field at the end of yesterday.
+of the field, and ``gross_up`` turns them into a request to the supply.
+
+**What is known before dawn.** Every decision of the morning reads the evening before: the state of
+the field (``seen_...``), the rain until then, the drought index, the water in storage. On the first
+day it reads the state that the run starts from. Only what happens in the day itself follows the
+day's weather: syringing in the heat, the later passes over a skinned surface, the loss in flight of
+a plan that waters at midday, and rain covers, which are laid as with a perfect forecast.
 """
 
 from __future__ import annotations
@@ -51,7 +56,7 @@ def watering_depths(
     plan_last_day, plan_crown_depth, plan_crown_interval, plan_crown_from, depth_today,
     allowed_today, adjust_today, share_today, crown_only_today, closed_today, recent_rain,
     seen_depletion, seen_deficit, seen_crown_wetness, seen_dormant, days_since_water, owed_et,
-    refill_left, paused, taw, day_of_year,
+    refill_left, paused, seen_taw, day_of_year,
 ):  # fmt: skip
     """Depths that the plan's rule calls for this morning (mm reaching the turf on average).
 
@@ -66,7 +71,7 @@ def watering_depths(
     that has started goes on below its trigger until the soil is refilled. The depth of a function
     is in the plan's table of the week before the day begins.
     """
-    refill = larger(0.0, seen_deficit - plan_target * taw) * plan_run_time_multiplier
+    refill = larger(0.0, seen_deficit - plan_target * seen_taw) * plan_run_time_multiplier
     in_season = within(day_of_year, plan_first_day, plan_last_day)
     begun = (refill_left > 0.0) & in_season
     refill = refill if (seen_depletion >= plan_trigger) | begun else 0.0

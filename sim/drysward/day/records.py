@@ -62,7 +62,7 @@ FIELD = _dtype(
 )
 """Numbers of a field that stay the same from day to day."""
 
-DELIVERY = _dtype("area_m2 overspray inv_pass_mm pass_labour machine")
+DELIVERY = _dtype("area_m2 overspray inv_pass_mm pass_labor machine")
 """Irrigation of a field: area (m2), share that falls off the field, and for a machine or a hose
 1 over the gross depth of one pass (1/mm), hours of labor of one pass, and number of the machine
 among those of the site; 0, 0 and -1 for a system in the ground."""
@@ -110,8 +110,8 @@ PATCH = _dtype(
 by design. ``crown_water`` is the part of ``w1`` that lies in the crown layer."""
 
 FIELD_STATE = _dtype(
-    "seen_depletion seen_deficit seen_crown_wetness seen_dormant seen_wilt seen_surface_water "
-    "days_since_water owed_et refill_left evening_water "
+    "seen_depletion seen_deficit seen_taw seen_crown_wetness seen_dormant seen_wilt "
+    "seen_surface_water days_since_water owed_et refill_left evening_water "
     "stage paused paused_days unmet "
     "airless_run footprint_run wilt_run dormant_run dead_run "
     "peak_dormant recovery_clock recovering",
@@ -190,7 +190,7 @@ PLAY_YEAR = _dtype(
     "days_hard days_soft days_mud days_standing days_airless longest_airless days_weed_prone "
     "disease_nights hardness_sum hardest season_days "
     "events events_hard events_wet events_frozen events_playable "
-    "peak_worn peak_root_loss use_hours covered_days rain_kept_off cover_labour "
+    "peak_worn peak_root_loss use_hours covered_days rain_kept_off cover_labor "
     "syringed days_dust"
 )
 """Days, events and extremes of one field, plan and year, in the season."""
@@ -198,8 +198,9 @@ PLAY_YEAR = _dtype(
 SUPPLY = _dtype(
     # 0 when nothing limits the supply and no results of it are needed
     "on "
-    # most that the pipes carry in a day; capacity of the storage, and the dead volume in it (m3)
-    "network capacity dead seepage "
+    # hours of watering in a day, the most that the pipes carry in them; capacity of the storage,
+    # and the dead volume in it (m3)
+    "window network capacity dead seepage "
     # hours of crew in a day for machines and hoses; 1 when crew or a machine are shared
     "crew is_shared "
     # restrictions: the kind of their index, and the number of stages
@@ -246,7 +247,7 @@ SUPPLY_TRACE = _dtype(
 YEAR = _dtype(
     "precipitation irrigation_gross irrigation_landed spray_loss overspray runoff drainage "
     "leaf_evaporation soil_evaporation transpiration reference_et "
-    "watering_days capped_days irrigation_runoff irrigation_drained labour_hours shortage "
+    "watering_days capped_days irrigation_runoff irrigation_drained labor_hours shortage "
     "peak_week "
     "days_footprint days_wilt days_dormant days_dead "
     "peak_footprint peak_wilt peak_dormant peak_dead "

@@ -1,8 +1,9 @@
 """A day at the supply: the water available, its delivery to fields, its sources, what is left.
 
-The order is the standard operating policy of storage studies: storage takes in the day's runoff
-and rain, fields draw their requests as far as the water goes, sources then refill storage, and what
-it cannot hold spills. Every shortage gets a cause: the crew, the pipes, an allowance, empty
+The order is the standard operating policy of storage studies, with the hours of watering in it:
+fields draw their requests as far as the water goes that storage holds or gets while they water; the
+rest of the day's runoff and rain enters storage, sources then refill it, and what it cannot hold
+spills. Every shortage gets a cause: the crew, the pipes, an allowance, empty
 storage, a source, or fields of higher priority.
 """
 
@@ -32,6 +33,7 @@ from drysward.day.shortage import (
     unmet_after,
 )
 from drysward.physics.arithmetic import within, worse
+from drysward.physics.night_draw import drawable_m3, later_inflow_m3
 from drysward.physics.rationing import days_within, days_within_both, even_share
 
 REQUESTED, DELIVERED_SHARE = PLACE["requested"], PLACE["delivered_share"]
@@ -48,8 +50,8 @@ class SupplyInput(NamedTuple):
     Record arrays: ``site`` SUPPLY (1,), ``sources`` SOURCE (S,), ``stages`` SITE_STAGE (R,).
     ``enter`` and ``leave`` (R,) are the index at which each stage starts and ends, with the sign
     reversed when less is worse.
-    ``source_m3`` (D, S) is the limit of each source on the day, ``direct_m3`` (D, S) the limit of
-    what goes straight to fields. ``catchment_m3``, ``rain_mm`` and
+    ``source_m3`` (D, S) is the limit of each source on the day, ``window_m3`` (D, S) the limit of
+    what it gives while fields water. ``catchment_m3``, ``rain_mm`` and
     ``evaporation_mm`` (D,) enter and leave storage, whose water has ``areas`` (K,), m2, at
     ``volumes`` (K,), m3. ``exempt`` (R, F) is 1 where a stage does not apply to a field;
     fields of a lower ``priority`` (F,) are served first. ``turn`` (F,) is the order in which fields
@@ -59,7 +61,7 @@ class SupplyInput(NamedTuple):
     site: Any
     sources: Any
     source_m3: Any
-    direct_m3: Any
+    window_m3: Any
     catchment_m3: Any
     rain_mm: Any
     evaporation_mm: Any
@@ -96,7 +98,7 @@ def supply_at(supply: SupplyInput, n: int) -> SupplyInput:
         supply.site[n],
         supply.sources[n],
         supply.source_m3[n],
-        supply.direct_m3[n],
+        supply.window_m3[n],
         supply.catchment_m3[n],
         supply.rain_mm[n],
         supply.evaporation_mm[n],
@@ -278,6 +280,9 @@ def open_supply(
     begins_year = cal.first == 1
     if begins_year and cal.year >= 0:
         years[cal.year].least_storage = storage.volume
+    if begins_year or not within(cal.day_of_year, plan.first_day, plan.last_day):
+        # A spell of shortage ends with the plan's season and with the year.
+        storage.shortage_yesterday = 0.0
     new_month = cal.month != storage.month
     storage.month = cal.month
     new_allowances(sources, used, plan, cal, new_month, begins_year)
@@ -346,16 +351,17 @@ def supply_day(
     seepage = min(site.seepage * area * 0.001, held)
     held -= seepage
 
-    # Water available today.
-    obtainable = water_within_reach(supply, state, d, held, True)
+    # Water available while fields water.
+    later = later_inflow_m3(catchment + rain, site.window)
+    obtainable = water_within_reach(supply, state, d, held, later, True)
     available = min(site.network, obtainable)
     delivered = share_out(requested_m3, supply.priority, supply.turn, available, share)
-    shortage_causes(supply, state, requested_m3, obtainable, held, d, cut_m3)
-    drawable = held - site.dead
+    shortage_causes(supply, state, requested_m3, obtainable, held, later, d, cut_m3)
+    drawable = drawable_m3(
+        held, site.dead, later, pumped_while_watering(supply, state, d, True)
+    )
     for s in range(n_sources):
         draws_today[s] = 0.0
-        drawable += into_storage(supply, state, d, s, True)
-    drawable = max(drawable, 0.0)
 
     # Draw from sources that come first, then storage, then the other sources.
     remaining = delivered
@@ -367,18 +373,22 @@ def supply_day(
     for s in range(n_sources):
         if supply.sources[s].first == 0.0 and remaining > 0.0:
             remaining -= draw_direct(supply, state, d, s, remaining, draws_today)
+    # What fields drew of the water that was pumped meanwhile comes before any later inflow.
+    owed = max(from_storage - drawable_m3(held, site.dead, later, 0.0), 0.0)
     held -= from_storage  # may be negative until sources refill it below
 
     refill = 0.0
     for s in range(n_sources):
         source = supply.sources[s]
-        room = site.capacity - held
+        meanwhile = min(owed, into_storage(supply, state, d, s, True))
+        room = max(site.capacity - held, meanwhile)
         if source.to_storage > 0.0 and room > 0.0:
             volume = min(source_left(state.used[s], supply.source_m3[d, s]), room)
             take(state.used[s], volume)
             draws_today[s] += volume
             held += volume
             refill += volume
+            owed -= meanwhile
     spill = max(held - site.capacity, 0.0)
     held -= spill
     storage.volume = held
@@ -415,32 +425,55 @@ def straight_to_fields(supply: Any, state: Any, d: int, s: int, rations: bool) -
     """Part of it that can go straight to fields (m3)."""
     if supply.sources[s].to_fields == 0.0:
         return 0.0
-    return min(left_of_source(supply, state, d, s, rations), supply.direct_m3[d, s])
+    return min(left_of_source(supply, state, d, s, rations), supply.window_m3[d, s])
 
 
 @jitable
 def into_storage(supply: Any, state: Any, d: int, s: int, rations: bool) -> float:
-    """Part of it that can go into storage after the fields are served (m3)."""
+    """Part of it that can go into storage while fields water, beside what goes straight (m3)."""
     if supply.sources[s].to_storage == 0.0:
         return 0.0
-    left = left_of_source(supply, state, d, s, rations)
+    in_window = min(left_of_source(supply, state, d, s, rations), supply.window_m3[d, s])
     # A source without limit has enough for both.
-    return left - straight_to_fields(supply, state, d, s, rations) if left < np.inf else left
+    if in_window == np.inf:
+        return in_window
+    return in_window - straight_to_fields(supply, state, d, s, rations)
 
 
 @jitable
-def water_within_reach(supply: Any, state: Any, d: int, held: float, rations: bool) -> float:
-    """Water available to fields today (m3), with ``held`` in storage; the pipes may carry less."""
-    direct, stored = 0.0, held - supply.site[0].dead
+def pumped_while_watering(supply: Any, state: Any, d: int, rations: bool) -> float:
+    """What all sources can put into storage while fields water (m3)."""
+    pumped = 0.0
+    for s in range(supply.sources.shape[0]):
+        pumped += into_storage(supply, state, d, s, rations)
+    return pumped
+
+
+@jitable
+def water_within_reach(
+    supply: Any, state: Any, d: int, held: float, later: float, rations: bool
+) -> float:
+    """Water available to fields today (m3); the pipes may carry less.
+
+    Storage has ``held`` by the end of the day, ``later`` of it after the watering.
+    """
+    direct = 0.0
     for s in range(supply.sources.shape[0]):
         direct += straight_to_fields(supply, state, d, s, rations)
-        stored += into_storage(supply, state, d, s, rations)
-    return direct + max(stored, 0.0)
+    pumped = pumped_while_watering(supply, state, d, rations)
+    return direct + drawable_m3(held, supply.site[0].dead, later, pumped)
 
 
 @jitable
 def shortage_causes(
-    supply: Any, state: Any, requested_m3: Any, obtainable: float, held: float, d: int, cut_m3: Any
+    supply: Any,
+    state: Any,
+    requested_m3: Any,
+    obtainable: float,
+    held: float,
+    later: float,
+    d: int,
+    cut_m3: Any,
 ) -> None:
     """Write the undelivered part of the requests by cause (m3).
 
@@ -456,7 +489,7 @@ def shortage_causes(
     through = min(requested, site.network)
     cut_m3[NETWORK] = requested - through
     if through > obtainable:
-        unrationed = min(through, water_within_reach(supply, state, d, held, False))
+        unrationed = min(through, water_within_reach(supply, state, d, held, later, False))
         cut_m3[ALLOWANCE] = max(unrationed - obtainable, 0.0)
         cut_m3[STORAGE if site.capacity > 0.0 else SOURCE] = through - max(unrationed, obtainable)
 
@@ -470,7 +503,7 @@ def draw_direct(
     if source.to_fields == 0.0 or volume_m3 <= 0.0:
         return 0.0
     left = source_left(state.used[s], supply.source_m3[d, s])
-    volume = min(volume_m3, min(left, supply.direct_m3[d, s]))
+    volume = min(volume_m3, min(left, supply.window_m3[d, s]))
     take(state.used[s], volume)
     draws_today[s] += volume
     return volume
@@ -557,15 +590,15 @@ def send_crew(
         machine = int(delivery[first].machine)
         if passes[machine] < 0.0:
             passes[machine] = plans[first].passes
-        per_mm, labour = delivery[first].inv_pass_mm, delivery[first].pass_labour
+        per_mm, labor = delivery[first].inv_pass_mm, delivery[first].pass_labor
         requested = block[REQUESTED + lane] - block[SYRINGED + lane]
         most = passes[machine]
-        if labour > 0.0 and hours < np.inf:
-            most = min(most, np.floor(hours / labour + 1e-9))
+        if labor > 0.0 and hours < np.inf:
+            most = min(most, np.floor(hours / labor + 1e-9))
         done = min(np.ceil(requested * per_mm - 1e-9), most)
         passes[machine] -= done
-        if labour > 0.0:
-            hours -= done * labour
+        if labor > 0.0:
+            hours -= done * labor
         got = min(requested, done / per_mm)
         block[CUTS[CREW] + lane] = requested - got
         block[REQUESTED + lane] = got + block[SYRINGED + lane]

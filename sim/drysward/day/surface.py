@@ -164,7 +164,7 @@ def take_means_of_surface(
 def count_use(
     cooling, play_share, today_use_hours, today_covered, today_kept_off, today_labor,
     today_judged, today_frozen, mean_hard, mean_mud, mean_standing, mean_dust, played_syringed,
-    played_use_hours, played_covered_days, played_rain_kept_off, played_cover_labour,
+    played_use_hours, played_covered_days, played_rain_kept_off, played_cover_labor,
     played_events, played_events_frozen, played_events_hard, played_events_wet,
     played_events_playable,
 ):  # fmt: skip
@@ -178,7 +178,7 @@ def count_use(
     played_use_hours += today_use_hours
     played_covered_days += 1.0 if covered else 0.0
     played_rain_kept_off += today_kept_off if covered else 0.0
-    played_cover_labour += today_labor if covered else 0.0
+    played_cover_labor += today_labor if covered else 0.0
     played_events += 1.0 if event else 0.0
     played_events_frozen += 1.0 if event & frozen else 0.0
     played_events_hard += 1.0 if event & hard & (today_frozen <= 0.0) else 0.0
@@ -187,7 +187,7 @@ def count_use(
     played_events_playable += 0.0 if unfit | (today_judged == 0.0) else 1.0
     return (
         played_syringed, played_use_hours, played_covered_days, played_rain_kept_off,
-        played_cover_labour, played_events, played_events_frozen, played_events_hard,
+        played_cover_labor, played_events, played_events_frozen, played_events_hard,
         played_events_wet, played_events_playable,
     )  # fmt: skip
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from itertools import pairwise
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -11,11 +12,11 @@ from numpy.typing import NDArray
 from drysward.day.lanes import LANES, PLACE, SIZE, Spread
 from drysward.day.loop import Batch, DayInput
 from drysward.day.plan_demand import WEEK_DEPTH
-from drysward.day.records import DAY, WEEK
+from drysward.day.records import CALENDAR_DAYS, WEEK
 from drysward.day.supply import SupplyState
 from drysward.faults import Fault, FaultyInput
 from drysward.physics.arithmetic import within
-from drysward.scenario.model import PlanSpec
+from drysward.scenario.model import FieldSpec, PlanSpec
 from drysward.site.stretches import PreparedSite
 
 FloatArray = NDArray[np.float64]
@@ -85,12 +86,11 @@ class Morning(NamedTuple):
 
 # What of a morning stands in the block of a run.
 _SEEN = {
-    "depletion": "seen_depletion", "deficit_mm": "seen_deficit", "used_mm": "owed_et",
-    "days_since_water": "days_since_water", "unfinished_mm": "refill_left", "wilt": "seen_wilt",
-    "dormant": "seen_dormant", "run_time_multiplier": "plan_run_time_multiplier",
-    "restriction_stage": "stage",
+    "depletion": "seen_depletion", "deficit_mm": "seen_deficit",
+    "available_mm": "seen_taw", "used_mm": "owed_et", "days_since_water": "days_since_water",
+    "unfinished_mm": "refill_left", "wilt": "seen_wilt", "dormant": "seen_dormant",
+    "run_time_multiplier": "plan_run_time_multiplier", "restriction_stage": "stage",
 }  # fmt: skip
-_AVAILABLE = (DAY.names or ()).index("taw")
 
 
 def run_at_once(
@@ -98,6 +98,7 @@ def run_at_once(
     site: PreparedSite,
     specs: Sequence[PlanSpec],
     spread: Spread,
+    beyond_one_watering: NDArray[np.int64],
     day_input: DayInput,
     *rest: Any,
 ) -> None:
@@ -110,6 +111,7 @@ def run_by_day(
     site: PreparedSite,
     specs: Sequence[PlanSpec],
     spread: Spread,
+    beyond_one_watering: NDArray[np.int64],
     day_input: DayInput,
     batch: Batch,
     *rest: Any,
@@ -121,117 +123,175 @@ def run_by_day(
     kernel : ``drive.windows.run_windows``, compiled or not.
     specs : plan of each run.
     spread : how the runs lie in the lanes of ``batch``.
+    beyond_one_watering : (runs, fields), to which the counted days are added on which a function
+        demands more than one watering puts on.
     rest : what else ``run_windows`` takes, from ``supply`` on.
 
     FaultyInput when a function gives what is no depth.
     """
-    supply_states = rest[2]
-    functions = _Functions(specs, spread, batch, supply_states)
+    functions = _Functions(site, specs, spread, day_input, batch, rest[2], beyond_one_watering)
     nothing = site.forcing._replace(turfs=site.forcing.turfs[:0].view(np.recarray))
     n_days, n_lines = day_input.calendar.shape[0], day_input.days.shape[0]
-    before = day_input.days[0, :, _AVAILABLE]
     for first in range(0, n_days, n_lines):
         stop = min(first + n_lines, n_days)
         if site.forcing.turfs.shape[0]:
             kernel(site.forcing, day_input, stop, first, stop, batch, *rest)
-        # Yesterday's: how deep roots go today is not known before the day.
-        start = day_input.days[0, :, _AVAILABLE] if first == 0 else before
-        available = np.vstack([start, day_input.days[: stop - first, :, _AVAILABLE]])
-        before = available[-1]
-        for day, end in functions.spans(day_input, max(first, site.from_day), stop):
-            if functions.are_called_on(day_input.calendar[day].day_of_year):
-                functions.call(site, day_input, day, available[day - first])
+        for day, end in functions.spans(max(first, site.from_day), stop):
+            if functions.are_called[day]:
+                functions.call(day)
             kernel(nothing, day_input, day, first, end, batch, *rest)
 
 
 class _Functions:
-    """The functions of some runs, with where in the lanes they read and write."""
+    """The functions of some runs, with where in the lanes they read and write.
+
+    Runs of one function go through it together. What a day has is gathered for all of them at once:
+    the functions are most of the time of a run, so little may be done for each.
+    """
 
     def __init__(
-        self, specs: Sequence[PlanSpec], spread: Spread, batch: Batch, supply: SupplyState
-    ) -> None:
-        self.batch, self.supply = batch, supply
+        self, site: PreparedSite, specs: Sequence[PlanSpec], spread: Spread, day_input: DayInput,
+        batch: Batch, supply: SupplyState, beyond_one_watering: NDArray[np.int64],
+    ) -> None:  # fmt: skip
+        self.site, self.specs, self.beyond_one_watering = site, specs, beyond_one_watering
         n_lanes = spread.n_runs * spread.n_fields
         lanes = spread.by_run(np.arange(spread.n_blocks * LANES).reshape(-1, LANES))
         assert lanes.size == n_lanes
-        block, lane = np.divmod(lanes, LANES)
-        places = np.array([PLACE[name] for name in _SEEN.values()])
-        seen = block * SIZE + lane + places[:, None, None]
-        depth = block * (WEEK * 3 * LANES) + WEEK_DEPTH * LANES + lane
-        self.columns = spread.by_run(batch.columns)
-        # Runs of one function go through it together.
-        self.each: list[tuple[PlanSpec, NDArray[np.int64], NDArray[np.int64]]] = []
-        self.runs: list[NDArray[np.int64]] = []
         together: dict[int, list[int]] = {}
         for b, spec in enumerate(specs):
             if spec.function is not None:
                 together.setdefault(id(spec.function), []).append(b)
-        for runs in map(np.array, together.values()):
-            self.each.append((specs[runs[0]], seen[:, runs], depth[runs]))
-            self.runs.append(runs)
-        self.seasons = [spec.season for spec in specs if spec.function is not None]
+        edges = np.cumsum([0, *map(len, together.values())])
+        self.each = [
+            (specs[runs[0]], slice(start, stop))
+            for runs, (start, stop) in zip(together.values(), pairwise(edges), strict=True)
+        ]
+        self.runs = np.array([b for runs in together.values() for b in runs])
+        block, lane = np.divmod(lanes[self.runs], LANES)
+        places = np.array([PLACE[name] for name in _SEEN.values()])
+        self.seen = block * SIZE + lane + places[:, None, None]
+        self.depth = block * (WEEK * 3 * LANES) + WEEK_DEPTH * LANES + lane
+        self.blocks, self.weekly = batch.blocks.reshape(-1), batch.weekly.reshape(-1)
+        storage = supply.storage.view(np.ndarray)
+        self.stage, self.volume = storage["stage"], storage["volume"]
+        calendar = day_input.calendar.view(np.ndarray)
+        self.year, self.month = calendar["year"], calendar["month"]
+        self.weekday, self.day_of_year = calendar["weekday"], calendar["day_of_year"]
+        self.drought_index = day_input.drought_index
+        self.is_season: NDArray[np.bool_] = np.array([
+            [within(day, *specs[b].season) for b in self.runs] for day in range(CALENDAR_DAYS)
+        ])  # fmt: skip
+        self.are_called: NDArray[np.bool_] = np.any(self.is_season[self.day_of_year], axis=-1)
+        # The largest watering of each, and what the months make of a depth.
+        plans = batch.plans[self.runs].view(np.ndarray)
+        loss = day_input.spray_loss.mean(axis=1)[plans["time_of_day"].astype(int)]
+        arrives = (1.0 - loss) * (1.0 - batch.delivery.overspray[self.runs])
+        most_mm = np.minimum(plans["most_depth"], plans["ground_takes"])
+        most_mm = np.minimum(most_mm, plans["night_depth"] * arrives)
+        self.most_mm = most_mm * (1.0 + 1e-9)
+        self.adjust = np.ascontiguousarray(np.moveaxis(plans["adjust"], -1, 0))
+        self.plans = plans
 
-    def are_called_on(self, day_of_year: int) -> bool:
-        """Whether any of their plans may water."""
-        return any(within(day_of_year, *season) for season in self.seasons)
-
-    def spans(self, day_input: DayInput, first: int, stop: int) -> Iterator[tuple[int, int]]:
+    def spans(self, first: int, stop: int) -> Iterator[tuple[int, int]]:
         """Days to run in one go: each day alone with a function to call."""
         day = first
         while day < stop:
             end = day + 1
-            while end < stop and not self.are_called_on(day_input.calendar[end].day_of_year):
+            while end < stop and not self.are_called[end]:
                 end += 1
             yield day, end
             day = end
 
-    def call(
-        self, site: PreparedSite, day_input: DayInput, day: int, available_mm: FloatArray
-    ) -> None:
+    def call(self, day: int) -> None:
         """Write what each function wants today into the weekly tables of its runs."""
-        calendar, weather = day_input.calendar[day], site.weather
-        weekday = int(calendar.weekday)
-        blocks, weekly = self.batch.blocks.reshape(-1), self.batch.weekly.reshape(-1)
+        weather, weekday = self.site.weather, int(self.weekday[day])
+        day_of_year, month = int(self.day_of_year[day]), int(self.month[day])
         last = slice(max(day - LAST_DAYS, 0), day)
         rain, et = np.zeros(LAST_DAYS), np.zeros(LAST_DAYS)
         n = last.stop - last.start
         rain[:n] = weather.record.rain_mm[last][::-1]
         et[:n] = weather.et.eto_mm[last][::-1]
-        index = float(day_input.drought_index[day - 1]) if day else 0.0
-        for (spec, seen, depth), runs in zip(self.each, self.runs, strict=True):
-            known = dict(zip(_SEEN, blocks[seen], strict=True))
-            store = self.supply.storage[runs, 0]
-            shape = depth.shape
-            stage = np.maximum(known.pop("restriction_stage"), store["stage"][:, None])
+        index = float(self.drought_index[day])
+        seen = dict(zip(_SEEN, self.blocks[self.seen], strict=True))
+        of_plan = seen["restriction_stage"]
+        seen["restriction_stage"] = np.maximum(of_plan, self.stage[self.runs])
+        # Of the site, so that fields have the same.
+        seen["storage_m3"] = self.volume[self.runs] + np.zeros_like(of_plan)
+        demand_mm = np.empty(self.depth.shape)
+        for spec, runs in self.each:
             morning = Morning(
-                day_of_year=int(calendar.day_of_year) + 1,
-                month=int(calendar.month) + 1,
+                day_of_year=day_of_year + 1,
+                month=month + 1,
                 weekday=weekday,
-                available_mm=available_mm[self.columns[runs]],
-                restriction_stage=stage,
-                storage_m3=np.broadcast_to(store["volume"][:, None], shape).copy(),
                 drought_index_mm=index,
                 rain_mm=rain,
                 reference_et_mm=et,
-                **known,
+                **{name: values[runs] for name, values in seen.items()},
             )
-            assert spec.function is not None
-            weekly[depth + weekday * (3 * LANES)] = depth_mm(spec, morning, shape)
+            demand_mm[runs] = depth_mm(spec, morning, self.site, day, demand_mm[runs].shape)
+        self.weekly[self.depth + weekday * (3 * LANES)] = demand_mm
+        demand_mm *= self.adjust[month]
+        too_much = demand_mm > self.most_mm
+        if self.year[day] >= 0 and too_much.any():
+            too_much &= self.is_season[day_of_year][:, None]
+            too_much &= self.plans["allowed"][..., weekday] > 0.0
+            too_much &= seen["days_since_water"] >= self.plans["interval"]
+            self.beyond_one_watering[self.runs] += too_much
 
 
-def depth_mm(spec: PlanSpec, morning: Morning, shape: tuple[int, ...]) -> FloatArray:
+def depth_mm(
+    spec: PlanSpec, morning: Morning, site: PreparedSite, day: int, shape: tuple[int, ...]
+) -> FloatArray:
     """What a plan's function wants, ``shape`` (runs, fields); FaultyInput unless it is a depth."""
     assert spec.function is not None
     answer = spec.function(morning)
     try:
-        depth = np.broadcast_to(np.asarray(answer, float), shape)
+        depth = np.asarray(answer, float)
+        if depth.shape != shape:
+            depth = np.broadcast_to(depth, shape)
     except (TypeError, ValueError):
         shown = f"an array {answer.shape}" if isinstance(answer, np.ndarray) else f"{answer!r:.40}"
-        what = f"its function returns {shown} on day {morning.day_of_year}"
+        what = f"its function returns {shown} on {day_text(site, day)}"
     else:
-        if np.all((depth >= 0.0) & (depth < np.inf)):
+        right = (depth >= 0.0) & (depth < np.inf)
+        if right.all():
             return depth
-        shown = "None" if answer is None else f"{np.min(depth):g} to {np.max(depth):g} mm"
-        what = f"its function returns {shown} on day {morning.day_of_year}"
+        run, field = np.argwhere(~right)[0]
+        shown = "None" if answer is None else f"{depth[run, field]:g} mm"
+        key = site.scenario.fields[field].key
+        what = f"its function returns {shown} for field '{key}' on {day_text(site, day)}"
     allowed = f"a depth at the turf of 0 mm or more: a number, or an array {shape}"
     raise FaultyInput(Fault(f"plans.{spec.key}", what, allowed))
+
+
+def day_text(site: PreparedSite, day: int) -> str:
+    """``07-15 of year 42``: a day of a stretch; without its year when that is not counted."""
+    year, date = site.calendar.year[day], str(site.weather.record.dates[day])[-5:]
+    return date if year < 0 else f"{date} of year {site.years[year]}"
+
+
+MOST_NAMED = 3
+
+
+def too_much_text(
+    plans: Sequence[tuple[PlanSpec, NDArray[np.int64]]], fields: Sequence[FieldSpec]
+) -> str:
+    """What to say of functions that demanded more than one watering puts on; "" if none did.
+
+    Each plan with the counted days (F,) on which it did, by field. Those with most days are named.
+    """
+    plans = [(plan, days) for plan, days in plans if days.any()]
+    if not plans:
+        return ""
+    plans.sort(key=lambda one: -int(one[1].max()))
+    each = [
+        f"'{plan.key}' on {n:,} days on field '{field.key}'"
+        for plan, days in plans[:MOST_NAMED] for n, field in zip(days, fields, strict=True) if n
+    ]  # fmt: skip
+    more = f"; {len(plans) - MOST_NAMED} more plans do" if len(plans) > MOST_NAMED else ""
+    return (
+        f"A plan's function demands more than one watering can put on: {', '.join(each)}{more}. "
+        "What is beyond the largest watering ('most' of the plan, else of the soil) waits for the "
+        "next night on which the function demands it (morning.unfinished_mm); what the night or "
+        "the ground cannot take is counted as shortage."
+    )

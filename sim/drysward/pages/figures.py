@@ -21,7 +21,7 @@ from drysward.pages import style
 from drysward.pages.panel import Drawing, Panel, Readings
 from drysward.pages.result import keys, label
 from drysward.quantities import shown
-from drysward.results.choice import days_below
+from drysward.results.choice import days_below, mean_water
 from drysward.results.text import UNKNOWN, rounded, year_mark
 
 MONTHS = "JFMAMJJASOND"
@@ -191,7 +191,7 @@ def days(result: xr.Dataset, field: str, *, axes: Axes, units: str) -> Panel:
 def water(result: xr.Dataset, field: str, *, axes: Axes, units: str) -> Panel:
     """Water of each plan against its days below playing condition, average year to 1-in-10 year."""
     depth = shown("mm", units)
-    used = result["season_water"].sel(field=field).values * depth.factor
+    used = mean_water(result).sel(field=field).values * depth.factor
     mean, worst = (days.sel(field=field).values for days in days_below(result))
     key: list[tuple[str, style.Handle]] = []
     names = [label(result, "plan", name) for name in keys(result, "plan")]

@@ -32,9 +32,9 @@ from drysward.pages.result import (
     plain,
 )
 from drysward.quantities import shown
-from drysward.results.choice import days_below, driest_plan, has_days_below, safest_plan
-from drysward.results.season_text import best_plan, days_ahead
+from drysward.results.choice import best_plan, days_below, driest_plan, has_days_below, mean_water
 from drysward.results.season_text import day_text as season_day
+from drysward.results.season_text import days_ahead, plan_ahead
 from drysward.results.sizing_text import NOTHING
 from drysward.results.text import CAUSES, case_text, volume_display, volume_text, year_text
 from drysward.studies.sweep.effects import effects
@@ -153,11 +153,11 @@ def _accounts(result: xr.Dataset) -> list[Choice]:
 
 
 def _of_interest(result: xr.Dataset) -> Allowed:
-    return {"plan": {driest_plan(result), safest_plan(result)}}
+    return {"plan": {driest_plan(result), best_plan(result)}}
 
 
-def _of_safest(result: xr.Dataset) -> Allowed:
-    return {"plan": {safest_plan(result)}, "case": {"dry"}}
+def _of_best(result: xr.Dataset) -> Allowed:
+    return {"plan": {best_plan(result)}, "case": {"dry"}}
 
 
 def _of_demand(result: xr.Dataset) -> Allowed:
@@ -273,10 +273,10 @@ def _alt_days(result: xr.Dataset, choice: Choice, units: str) -> str:
 
 def _alt_water(result: xr.Dataset, choice: Choice, units: str) -> str:
     depth = shown("mm", units)
-    one = result[["season_water"]].assign(lost=days_below(result)[0]).sel(choice)
+    one = xr.Dataset({"used": mean_water(result), "lost": days_below(result)[0]}).sel(choice)
     parts = [
         f"{label(result, 'plan', k)} "
-        f"{float(one['season_water'].sel(plan=k)) * depth.factor:.{depth.decimals}f} {depth.unit} "
+        f"{float(one['used'].sel(plan=k)) * depth.factor:.{depth.decimals}f} {depth.unit} "
         f"and {float(one['lost'].sel(plan=k)):.0f} days"
         for k in keys(result, "plan")
     ]
@@ -416,7 +416,7 @@ def _alt_response(result: xr.Dataset, choice: Choice, units: str) -> str:
     )
 
 
-def _fields_and_stages(result: xr.Dataset) -> list[Choice]:
+def _stages_of_fields(result: xr.Dataset) -> list[Choice]:
     return [
         {"field": field, "stage": stage}
         for stage in keys(result, "stage")
@@ -425,11 +425,11 @@ def _fields_and_stages(result: xr.Dataset) -> list[Choice]:
 
 
 def _of_answer(result: xr.Dataset) -> Allowed:
-    return {"plan": {best_plan(result)}}
+    return {"plan": {plan_ahead(result)}}
 
 
 def _of_others(result: xr.Dataset) -> Allowed:
-    return {"plan": set(keys(result, "plan")) - {best_plan(result)}}
+    return {"plan": set(keys(result, "plan")) - {plan_ahead(result)}}
 
 
 def _alt_outlook(result: xr.Dataset, choice: Choice, units: str) -> str:
@@ -437,7 +437,9 @@ def _alt_outlook(result: xr.Dataset, choice: Choice, units: str) -> str:
     parts = []
     for place in days_ahead(result):
         at = one.isel(date=place)
-        odds = [f"{label(result, 'plan', k)} {float(at.sel(plan=k)):.0%}" for k in keys(result, "plan")]
+        odds = [
+            f"{label(result, 'plan', k)} {float(at.sel(plan=k)):.0%}" for k in keys(result, "plan")
+        ]
         parts.append(f"by {season_day(result['date'].values[place])} {', '.join(odds)}")
     return f"Odds of {panel_title(result, choice)}: {'; '.join(parts)}."
 
@@ -447,7 +449,8 @@ def _alt_fan(name: str, what: str) -> Callable[[xr.Dataset, Choice, str], str]:
         one = result[name].sel(choice)
         parts = []
         for place in days_ahead(result):
-            low, middle, high = (float(one.isel(date=place).sel(quantile=q)) for q in (0.1, 0.5, 0.9))
+            at = one.isel(date=place)
+            low, middle, high = (float(at.sel(quantile=q)) for q in (0.1, 0.5, 0.9))
             day = season_day(result["date"].values[place])
             parts.append(f"{day} {middle:.0%} ({low:.0%} to {high:.0%})")
         return f"{what.capitalize()}, {panel_title(result, choice)}: {'; '.join(parts)}."
@@ -610,7 +613,7 @@ PICTURES = (
         ("irrigation_month_quantile",),
         _watered,
         _alt_months,
-        _of_safest,
+        _of_best,
     ),
     Picture(
         "demand",
@@ -631,7 +634,7 @@ PICTURES = (
         ("chosen_year", "daily_depletion", "daily_precipitation", "daily_irrigation_landed"),
         _accounts,
         _alt_account,
-        _of_safest,
+        _of_best,
     ),
 )
 
@@ -684,7 +687,7 @@ SEASON_PICTURES = (
         "usual year on the same dates.",
         season_figures.outlook,
         ("odds",),
-        _fields_and_stages,
+        _stages_of_fields,
         _alt_outlook,
         lambda result: {"stage": {"wilt", "dormant"}},
         lambda result: {"stage": {"footprint", "dead"}},

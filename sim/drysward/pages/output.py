@@ -16,6 +16,7 @@ from drysward.pages.result import SWEEP, kind_of, open_result, shown_of
 from drysward.pages.style import save
 from drysward.quantities import require_system
 from drysward.studies.result_files import files_of
+from drysward.studies.sweep.axis_units import axes_in
 
 if TYPE_CHECKING:
     from multiprocessing.context import BaseContext
@@ -55,7 +56,7 @@ def report(
     >>> drysward.report("out", "report.html", units="metric")
     """
     require_system(units)
-    opened, outputs = _opened(result, force)
+    opened, outputs = _opened(result, units, force)
     if out is not None:
         outputs.claim(Path(out))
     text = page(opened, units, processes, os.cpu_count() or 1)
@@ -101,7 +102,7 @@ def picture(
     require_system(units)
     ending = "" if out is None else ending_of(Path(out), ENDINGS)
     kind = gallery.named(name)
-    opened, outputs = _opened(result, force)
+    opened, outputs = _opened(result, units, force)
     panels = gallery.choose(opened, kind, choice)
     if out is not None:
         outputs.claim(Path(out))
@@ -112,14 +113,21 @@ def picture(
     return figure
 
 
-def _opened(result: xr.Dataset | str | Path, force: bool) -> tuple[xr.Dataset, Outputs]:
+def _opened(
+    result: xr.Dataset | str | Path, units: str, force: bool
+) -> tuple[xr.Dataset, Outputs]:
     """A result to draw from, and what may be written beside the files that it was read from."""
+    opened, outputs = _read(result, force)
+    return axes_in(opened, units) if kind_of(opened) == SWEEP else opened, outputs
+
+
+def _read(result: xr.Dataset | str | Path, force: bool) -> tuple[xr.Dataset, Outputs]:
     if isinstance(result, xr.Dataset):
         if kind_of(result) != SWEEP and "probability" not in result:
             # Imported here: a result from a file needs nothing that runs or sums up.
-            from drysward.results.summary import summarise
+            from drysward.results.summary import summarize
             from drysward.studies.saving import with_summary
 
-            result = with_summary(result, summarise(result))
+            result = with_summary(result, summarize(result))
         return shown_of(result), Outputs((), force)
     return open_result(result), Outputs(files_of(result), force)

@@ -10,8 +10,6 @@ from multiprocessing.context import BaseContext
 from typing import NamedTuple
 
 import xarray as xr
-from jinja2 import Environment, PackageLoader, StrictUndefined
-from markupsafe import Markup
 
 from drysward import __version__
 from drysward.pages import style, words
@@ -53,6 +51,10 @@ def page(
 
     Charts that the result cannot give are named, with what they lack.
     """
+    # Here, since a picture needs no page.
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+    from markupsafe import Markup
+
     loader = PackageLoader("drysward.pages", ".")
     environment = Environment(
         loader=loader,

@@ -17,6 +17,7 @@ from drysward.pages.panel import Drawing, Panel, Readings
 from drysward.pages.result import label, plain
 from drysward.quantities import shown
 from drysward.results.text import rounded
+from drysward.studies.sweep.axis_units import axis_title
 from drysward.studies.sweep.effects import effects
 from drysward.studies.sweep.front import front as front_of
 from drysward.studies.sweep.surface import strongest, surface
@@ -48,7 +49,8 @@ def front(result: xr.Dataset, stage: str = "wilt", *, axes: Axes, units: str) ->
         [f"{odds_and_error(p, se)} of 100 years" for p, se in zip(odds, error, strict=True)],
         *([setting_text(value) for value in kept[name].values] for name in names),
     ]
-    columns = ["water a year", style.STAGE_WORDS[stage], *map(plain, names)]
+    columns = ["water a year", style.STAGE_WORDS[stage]]
+    columns += [plain(axis_title(result, name)) for name in names]
     key: list[tuple[str, style.Handle]] = [
         ("choices that no other beats", line),
         ("± standard error", Line2D([], [], color=style.LINES[0], linewidth=1.6)),
@@ -117,8 +119,8 @@ def response(
     axes.set_xticks(np.arange(len(columns)) + 0.5, columns)
     axes.set_yticks(np.arange(len(rows)) + 0.5, rows)
     axes.grid(visible=False)
-    axes.set_xlabel(plain(across))
-    axes.set_ylabel(plain(up))
+    axes.set_xlabel(plain(axis_title(result, across)))
+    axes.set_ylabel(plain(axis_title(result, up)))
     style.measure(axes, f"mean % of years with {style.STAGE_WORDS[stage]}")
     places = list(np.ndindex(odds.shape))
     readings = Readings(

@@ -14,11 +14,12 @@ from drysward.pages import style
 from drysward.pages.result import SUPPLY, SWEEP, keys, kind_of, label, plain
 from drysward.pages.sweep_figures import odds_and_error, setting_text
 from drysward.quantities import Display, shown
-from drysward.results.choice import safest_plan
+from drysward.results.choice import best_plan
 from drysward.results.doubt_text import (
     DRAWN,
     ODDS,
     between_fields,
+    count_of_draws,
     doubt_sentences,
     draws_note,
     dry_period,
@@ -177,6 +178,7 @@ def tables(result: xr.Dataset, units: str) -> list[Table]:
 
 
 _DAYS = Display("d", 1.0, 0)
+_SPELL = Display("d", 1.0, 1)
 _DRY = 10.0
 """Return period (years) of the dry year that stands beside the average one."""
 
@@ -299,7 +301,8 @@ def _reliability_table(result: xr.Dataset, units: str) -> Table:
             *of_years,
             _odds(result, "shortage_odds", here),
             *(_number(result, name, percent, here)
-              for name in ("time_reliability", "volume_reliability", "resilience")),
+              for name in ("time_reliability", "volume_reliability")),
+            _number(result, "spell_days", _SPELL, here),
             *(_number(result, name, volume, here) for name in ("vulnerability", "worst_event")),
         ]  # fmt: skip
 
@@ -309,8 +312,8 @@ def _reliability_table(result: xr.Dataset, units: str) -> Table:
         columns = ["Years without shortage, %", f"Years short by over {limit}, %"]
         columns += ["Worst year short by, %", "Worst year"]
     columns += [
-        "Years with any day short, %", "Days in full, %", "Volume delivered, %", "Resilience, %",
-        f"Mean spell, {volume.unit}", f"Worst spell, {volume.unit}",
+        "Years with any day short, %", "Days in full, %", "Volume delivered, %",
+        "Mean spell, days", f"Mean spell, {volume.unit}", f"Worst spell, {volume.unit}",
     ]  # fmt: skip
     return Table(
         "Supply: reliability",
@@ -318,8 +321,8 @@ def _reliability_table(result: xr.Dataset, units: str) -> Table:
         [_by_plan(result, {}, cells)],
         "Years: percent of the years, ± standard error; < and > are 90% limits where no year, or "
         "every year, had it. Short by: shortage over the demand of the year. Days in full: days "
-        "whose demand is met the same night. Resilience: chance that a short day is the last of "
-        "its spell. Spell: volume short on days in a row.",
+        "whose demand is met the same night. Spell: days short in a row, and the water missed in "
+        "them; it ends with the season.",
     )
 
 
@@ -416,7 +419,7 @@ def _spread_table(result: xr.Dataset, drawn: xr.Dataset, units: str) -> Table:
     columns = ["Days lost a year"]
     columns += [f"{word.capitalize()}, of 100 years" for word in ODDS.values()]
     columns += [f"Water a year, {depth.unit}", f"Water of a 1-in-{period:g} year, {depth.unit}"]
-    found = [("Summary", plain(text)) for text in doubt_sentences(result, safest_plan(result))]
+    found = [("Summary", plain(text)) for text in doubt_sentences(result, best_plan(result))]
     for field in keys(drawn, "field"):
         of_field, name = drawn.sel(field=field), label(drawn, "field", field)
         notes = {"Too wide": too_wide(of_field), "Measure": spread_comes_from(of_field)}
@@ -440,13 +443,12 @@ def _spread(drawn: xr.Dataset, name: str, how: Display, where: Where) -> Cell:
 
 
 def _ranking_table(drawn: xr.Dataset) -> Table:
-    percent = Display("", 100.0, 0)
+    n = int(drawn.attrs["doubt_draws"])
     plans = keys(drawn, "plan")
 
     def cells(here: Where) -> list[Cell]:
         return [
-            Cell("") if other == here["plan"]
-            else _number(drawn, "doubt_fewer", percent, {**here, "other": other})
+            Cell("") if other == here["plan"] else _count(drawn, {**here, "other": other})
             for other in plans
         ]  # fmt: skip
 
@@ -454,12 +456,17 @@ def _ranking_table(drawn: xr.Dataset) -> Table:
         "Certainty of the ranking",
         [f"Fewer than “{label(drawn, 'plan', plan)}”" for plan in plans],
         [_by_plan(drawn, {"field": field}, cells) for field in fields_of_turf(drawn)],
-        "Of 100 draws, in how many the plan of the row loses fewer days than the plan of the "
-        "column. Near 100 or 0 the order of the two is sure whatever soil, turf and system are; "
-        "near 50 it is open.",
+        f"Of {n} draws, in how many the plan of the row loses fewer days than the plan of the "
+        f"column; a tie counts half. Near {n} or 0 the order of the two is sure whatever soil, "
+        f"turf and system are; near {n / 2:g} it is open.",
         found=[("Fields", plain(text)) for text in between_fields(drawn)],
         is_open=False,
     )
+
+
+def _count(drawn: xr.Dataset, where: Where) -> Cell:
+    share = drawn["doubt_fewer"].sel(where).item()
+    return Cell(count_of_draws(drawn, share), _at("doubt_fewer", where))
 
 
 def _cost_tables(result: xr.Dataset) -> list[Table]:
@@ -467,7 +474,7 @@ def _cost_tables(result: xr.Dataset) -> list[Table]:
     money = str(result["cost_mean"].attrs.get("units", ""))
     whole_site: list[Where] = [{}]
     if "priced" not in result.attrs:
-        names = ["water_mean", "energy_mean", "labour_mean", "mean", "dry"]
+        names = ["water_mean", "energy_mean", "labor_mean", "mean", "dry"]
         columns = [(f"cost_{name}", COSTS[name][0]) for name in names]
         return [_cost_table(result, "Cost of a year", columns, money, whole_site)]
     note = " ".join(f"{name}: {text}." for name, text in cost_notes(result, compare=False))

@@ -21,10 +21,18 @@ from drysward.pages.result import (
 )
 from drysward.pages.sweep_figures import odds_and_error
 from drysward.quantities import shown
-from drysward.results.choice import days_below, driest_plan, has_days_below, safest_plan
+from drysward.results.answer_text import best_sentences
+from drysward.results.choice import (
+    best_plan,
+    days_below,
+    driest_plan,
+    has_days_below,
+    rule_text,
+    water_names,
+)
 from drysward.results.doubt_text import (
     ENOUGH_DRAWS,
-    STANDS,
+    choice_sentence,
     dry_period,
     fields_of_turf,
     has_doubt,
@@ -33,6 +41,7 @@ from drysward.results.doubt_text import (
     why_no_measure,
 )
 from drysward.results.sizing_text import (
+    bounds_lines,
     carried_text,
     confidence_lines,
     not_monotone_text,
@@ -57,7 +66,7 @@ from drysward.results.text import (
     year_text,
     years_used,
 )
-from drysward.scenario.model import RECORD
+from drysward.scenario.choices import RECORD
 from drysward.studies.sweep.effects import effects
 from drysward.studies.sweep.front import front as front_of
 from drysward.studies.sweep.surface import strongest
@@ -116,7 +125,7 @@ def answer(result: xr.Dataset, units: str) -> Answer:
     if kind_of(result) == SWEEP:
         return Answer([], _sweep_answer(result, units))
     sentences = _supply_answer(result, units) if kind_of(result) == SUPPLY else []
-    sentences += _turf_sentences(result)
+    sentences += _turf_sentences(result, units)
     sentences += [plain(text) for text in (difference_text(result),) if text]
     lines = [_field_answer(result, field, units) for field in keys(result, "field")]
     return Answer(lines, sentences, _how_to_read(result))
@@ -128,6 +137,7 @@ def _field_answer(result: xr.Dataset, field: str, units: str) -> FieldAnswer:
     one = of_field.sel(plan=best).squeeze("field")
     has_turf = has_days_below(of_field) or not has_days_below(result)
     depth = shown("mm", units)
+    typical, dry = water_names(result)
     spread, measure = "", ""
     if has_doubt(result) and field in fields_of_turf(result):
         _, low, high = spread_texts(one, "days_below_condition")
@@ -143,8 +153,8 @@ def _field_answer(result: xr.Dataset, field: str, units: str) -> FieldAnswer:
         *(_days_lost(one) if has_turf else (NO_TURF, NO_TURF)),
         spread,
         playable,
-        _known(one, "season_water", depth.factor, depth.decimals, f" {depth.unit}"),
-        _known(_of_dry_year(one), "demand", depth.factor, depth.decimals, f" {depth.unit}"),
+        _known(one, typical, depth.factor, depth.decimals, f" {depth.unit}"),
+        _known(_of_dry_year(one), dry, depth.factor, depth.decimals, f" {depth.unit}"),
         measure,
     )
 
@@ -158,11 +168,11 @@ def _days_lost(one: xr.Dataset) -> tuple[str, str]:
 
 
 def _best_plan(of_field: xr.Dataset) -> str:
-    """The plan that loses the fewest days on one field; on one without turf the plan with the most
+    """The best plan of one field; on one without turf the plan with the most
     playable events, of equals the one with less water.
     """
     if has_days_below(of_field) or "events_playable_share" not in of_field:
-        return safest_plan(of_field)
+        return best_plan(of_field)
     playable = of_field["events_playable_share"].squeeze("field").fillna(0.0).values
     water = of_field["season_water"].squeeze("field").values
     return keys(of_field, "plan")[int(np.lexsort((water, -playable))[0])]
@@ -180,27 +190,28 @@ def _known(
     return NOT_KNOWN if np.isnan(value) else f"{rounded(value, decimals)}{unit}"
 
 
-def _turf_sentences(result: xr.Dataset) -> list[str]:
-    """What the least water does, how sure the ranking is, what is uncertain."""
+def _turf_sentences(result: xr.Dataset, units: str) -> list[str]:
+    """The best plan, what the least water does, how sure the ranking is, what is uncertain."""
     if not has_days_below(result):
-        safest = safest_plan(result)
+        best = best_plan(result)
         parts = [
-            f"{chance(result.sel(field=f, plan=safest, stage='wilt'))} on {_name(result, f)}"
+            f"{chance(result.sel(field=f, plan=best, stage='wilt'))} on {_name(result, f)}"
             for f in _first_fields(result)
         ]
         return [
-            f"The plan with the lowest odds of wilt is {_plan(result, safest)}: wilt comes "
+            f"The best plan is {_plan(result, best)}: wilt comes "
             f"{listed(parts)}{_more(result)}. The file does not hold the days lost."
         ]
-    sentences = [_least_water_sentence(result)]
+    sentences = [plain(text) for text in best_sentences(result, system=units)]
+    sentences.append(_least_water_sentence(result))
     if not has_doubt(result):
         sentences.append(
             "Uncertainty: the numbers hold for the likely soil, turf and system. Run again with "
             f"--draws {ENOUGH_DRAWS} to see how far they may be off."
         )
         return sentences
-    if ranking := _ranking_sentence(result):
-        sentences.append(ranking)
+    if ranking := choice_sentence(result, best_plan(result)):
+        sentences.append(plain(ranking))
     turf = fields_of_turf(result)
     if turf and not any(measures_first(result.sel(field=field)) for field in turf):
         reason = why_no_measure(result.sel(field=turf[0])) or "no single number stands out"
@@ -212,7 +223,7 @@ def _least_water_sentence(result: xr.Dataset) -> str:
     driest = driest_plan(result)
     if result.sizes["plan"] == 1:
         return "There is no other plan to compare."
-    if all(safest_plan(result.sel(field=[f])) == driest for f in keys(result, "field")):
+    if all(best_plan(result.sel(field=[f])) == driest for f in keys(result, "field")):
         return "The best plan is also the plan with the least water."
     days = days_below(result)[0].sel(plan=driest)
     parts = [
@@ -228,30 +239,8 @@ def _least_water_sentence(result: xr.Dataset) -> str:
     )
 
 
-def _ranking_sentence(result: xr.Dataset) -> str:
-    """In how many draws the best plan loses fewer days than the next; "" with one plan."""
-    if result.sizes["plan"] == 1 or not (turf := fields_of_turf(result)):
-        return ""
-    best = safest_plan(result)
-    days = result["doubt_days_below_condition"].sel(field=turf).mean("field")
-    other = min((key for key in keys(result, "plan") if key != best),
-                key=lambda key: float(days.sel(plan=key)))  # fmt: skip
-    fewer = 100.0 * result["doubt_fewer"].sel(field=turf, plan=best, other=other)
-    low, high = int(np.argmin(fewer.values)), int(np.argmax(fewer.values))
-    counts = f"{float(fewer[high]):.0f} of 100 draws on {_name(result, turf[high])}"
-    if low != high:
-        counts = f"{float(fewer[low]):.0f} of 100 draws on {_name(result, turf[low])} to {counts}"
-    verdict = (
-        "the choice is sure" if float(fewer[low]) >= 100.0 * STANDS else "the two are close"
-    )
-    return (
-        f"{_plan(result, best)} loses fewer days than the next best plan, "
-        f"{_plan(result, other)}, in {counts}: {verdict}."
-    )
-
-
 def _how_to_read(result: xr.Dataset) -> str:
-    parts = ["Best plan: the fewest days lost; of plans within a day, the one with the least water"]
+    parts = [rule_text()]
     if "condition_green" in result.attrs:
         parts.append(
             "days lost: days of the season below playing condition, "
@@ -341,7 +330,9 @@ def _sizing_answer(result: xr.Dataset, units: str) -> str:
     size = result["sizing_size"]
     what = plain(str(result.attrs.get("sizing", "size")))
     if np.isnan(size.item()):
-        return f"No size that was tried suffices for the least {what}."
+        why = plain(str(size.attrs.get("why", "")))
+        found = f"No size that was tried suffices for the least {what}"
+        return f"{found}: {why}." if why else f"{found}."
     least, low, high = (
         size_text(result[f"sizing_{name}"], units, size) for name in ("size", "low", "high")
     )
@@ -363,6 +354,7 @@ def sizing_notes(result: xr.Dataset, units: str) -> list[tuple[str, str]]:
         notes.append(("Larger sizes", f"with {again} too many years fail again"))
     if text := not_monotone_text(result, units):
         notes.append(("Trade-off", text))
+    notes += bounds_lines(result, units)
     return [(name, plain(text)) for name, text in [*notes, *confidence_lines(result, units)]]
 
 

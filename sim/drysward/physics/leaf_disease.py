@@ -60,9 +60,9 @@ def wet_night_hours(night_h: float, after_sunrise_h: float) -> float:
 
 
 @equation
-def dewpoint_c(vapour_pressure_kpa: float) -> float:
+def dewpoint_c(vapor_pressure_kpa: float) -> float:
     """Dew point of air, the inverse of FAO-56 eq 14."""
-    log = math.log(larger(vapour_pressure_kpa, 1e-3) / 0.6108)
+    log = math.log(larger(vapor_pressure_kpa, 1e-3) / 0.6108)
     return 237.3 * log / (17.27 - log)
 
 

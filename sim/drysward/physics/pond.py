@@ -36,13 +36,21 @@ def square_pond_volume_m3(depth_m: ArrayLike, bottom_m: float, side_slope: float
     return depth / 6.0 * (at_bottom + 4.0 * middle + top)
 
 
+def least_square_pond_m3(depth_m: float, side_slope: float) -> float:
+    """Volume of the smallest pond of a depth: its sides meet at the bottom.
+
+    The prismatoidal formula with a bottom of no size, V = 4/3 z^2 h^3.
+    """
+    return 4.0 / 3.0 * side_slope**2 * depth_m**3
+
+
 def square_bottom_m(capacity_m3: float, depth_m: float, side_slope: float) -> float:
     """Side of the square bottom of a pond with this capacity.
 
     Root of V = b^2 h + 2 z b h^2 + 4/3 z^2 h^3, which is the prismatoidal formula written out.
     ValueError when the sides would meet above the bottom.
     """
-    least_m3 = 4.0 / 3.0 * side_slope**2 * depth_m**3
+    least_m3 = least_square_pond_m3(depth_m, side_slope)
     if not (depth_m > 0.0 and side_slope >= 0.0 and capacity_m3 >= least_m3):
         raise ValueError(
             f"a pond {depth_m:g} m deep with sides of {side_slope:g}:1 holds at least "

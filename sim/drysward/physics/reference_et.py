@@ -42,46 +42,46 @@ def psychrometric_constant_kpa_c(pressure_kpa: Values) -> Values:
     return 0.000665 * pressure_kpa
 
 
-def saturation_vapour_pressure_kpa(temperature_c: Values) -> Values:
+def saturation_vapor_pressure_kpa(temperature_c: Values) -> Values:
     """Vapor pressure of saturated air (FAO-56 Eq 11); of a dew point, the actual one (Eq 14)."""
     return 0.6108 * np.exp(17.27 * temperature_c / (temperature_c + 237.3))
 
 
-def mean_saturation_vapour_pressure_kpa(tmax_c: Values, tmin_c: Values) -> Values:
+def mean_saturation_vapor_pressure_kpa(tmax_c: Values, tmin_c: Values) -> Values:
     """Mean saturation vapor pressure of a day (FAO-56 Eq 12)."""
-    return (saturation_vapour_pressure_kpa(tmax_c) + saturation_vapour_pressure_kpa(tmin_c)) / 2
+    return (saturation_vapor_pressure_kpa(tmax_c) + saturation_vapor_pressure_kpa(tmin_c)) / 2
 
 
-def vapour_pressure_slope_kpa_c(tmean_c: Values) -> Values:
+def vapor_pressure_slope_kpa_c(tmean_c: Values) -> Values:
     """Slope of the saturation vapor pressure curve, kPa/deg C (FAO-56 Eq 13)."""
-    return 4098 * saturation_vapour_pressure_kpa(tmean_c) / (tmean_c + 237.3) ** 2
+    return 4098 * saturation_vapor_pressure_kpa(tmean_c) / (tmean_c + 237.3) ** 2
 
 
 # ---------------------------------------------------------------- humidity
 
 
-def vapour_pressure_from_dewpoint_kpa(dewpoint_c: Values) -> Values:
+def vapor_pressure_from_dewpoint_kpa(dewpoint_c: Values) -> Values:
     """Actual vapor pressure from the dew point (FAO-56 Eq 14)."""
-    return saturation_vapour_pressure_kpa(dewpoint_c)
+    return saturation_vapor_pressure_kpa(dewpoint_c)
 
 
-def vapour_pressure_from_rh_extremes_kpa(
+def vapor_pressure_from_rh_extremes_kpa(
     tmax_c: Values, tmin_c: Values, rh_max_pct: Values, rh_min_pct: Values
 ) -> Values:
     """Actual vapor pressure from the day's highest and lowest humidity (FAO-56 Eq 17)."""
-    at_night = saturation_vapour_pressure_kpa(tmin_c) * rh_max_pct / 100
-    at_noon = saturation_vapour_pressure_kpa(tmax_c) * rh_min_pct / 100
+    at_night = saturation_vapor_pressure_kpa(tmin_c) * rh_max_pct / 100
+    at_noon = saturation_vapor_pressure_kpa(tmax_c) * rh_min_pct / 100
     return (at_night + at_noon) / 2
 
 
-def vapour_pressure_from_rh_max_kpa(tmin_c: Values, rh_max_pct: Values) -> Values:
+def vapor_pressure_from_rh_max_kpa(tmin_c: Values, rh_max_pct: Values) -> Values:
     """Actual vapor pressure from the day's highest humidity (FAO-56 Eq 18)."""
-    return saturation_vapour_pressure_kpa(tmin_c) * rh_max_pct / 100
+    return saturation_vapor_pressure_kpa(tmin_c) * rh_max_pct / 100
 
 
-def vapour_pressure_from_rh_mean_kpa(tmax_c: Values, tmin_c: Values, rh_mean_pct: Values) -> Values:
+def vapor_pressure_from_rh_mean_kpa(tmax_c: Values, tmin_c: Values, rh_mean_pct: Values) -> Values:
     """Actual vapor pressure from the day's mean humidity (FAO-56 Eq 19), the last choice."""
-    return mean_saturation_vapour_pressure_kpa(tmax_c, tmin_c) * rh_mean_pct / 100
+    return mean_saturation_vapor_pressure_kpa(tmax_c, tmin_c) * rh_mean_pct / 100
 
 
 def dewpoint_from_tmin_c(tmin_c: Values, arid: bool = False) -> Values:
@@ -89,12 +89,12 @@ def dewpoint_from_tmin_c(tmin_c: Values, arid: bool = False) -> Values:
     return tmin_c - (ARID_DEPRESSION_C if arid else 0.0)
 
 
-def rh_min_from_vapour_pressure_pct(tmax_c: Values, vapour_pressure_kpa: Values) -> Values:
+def rh_min_from_vapor_pressure_pct(tmax_c: Values, vapor_pressure_kpa: Values) -> Values:
     """Lowest humidity of the day, without measurement: that of the day's air at Tmax.
 
     FAO-56 chapter 6 (Eq 64; equation number from memory), e(Tdew)/e(Tmax).
     """
-    share = vapour_pressure_kpa / saturation_vapour_pressure_kpa(tmax_c)
+    share = vapor_pressure_kpa / saturation_vapor_pressure_kpa(tmax_c)
     return np.clip(100 * share, 0.0, 100.0)
 
 
@@ -184,13 +184,13 @@ def cloud_term(solar_mj_m2: Values, rso_mj_m2: Values) -> Values:
 def net_longwave_mj_m2(
     tmax_c: Values,
     tmin_c: Values,
-    vapour_pressure_kpa: Values,
+    vapor_pressure_kpa: Values,
     solar_mj_m2: Values,
     rso_mj_m2: Values,
 ) -> Values:
     """Net outgoing longwave radiation (FAO-56 Eq 39), with ``cloud_term``."""
     cloud = cloud_term(solar_mj_m2, rso_mj_m2)
-    humidity = 0.34 - 0.14 * np.sqrt(vapour_pressure_kpa)
+    humidity = 0.34 - 0.14 * np.sqrt(vapor_pressure_kpa)
     return (black_body_mj_m2(tmax_c) + black_body_mj_m2(tmin_c)) / 2 * humidity * cloud
 
 

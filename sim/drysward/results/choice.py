@@ -1,25 +1,81 @@
-"""Plans set in order by what they do to the turf and take of water."""
+"""The best plan, by one rule for screen and page, and the numbers that the rule reads.
+
+Numbers are over all draws where there are any, so that days, water and odds agree, else those of
+the run with the likely numbers.
+"""
 
 from __future__ import annotations
 
 import numpy as np
 import xarray as xr
 
+from drysward.results.text import STAGE_WORDS, dry_period
+
+RISK = "dormant"
+"""The stage that must stay rare for a plan to keep a field, unless another is chosen."""
+KEEPS = 0.10
+"""A plan keeps a field when the stage comes in no larger share of years than this (own choice)."""
+CLOSE_DAYS = 7.0
+"""Between plans whose days below differ by no more a year, water decides (own choice)."""
+
 _BELOW, _OF_DRAWS = "days_below_condition_mean", "doubt_days_below_condition"
 
 
-def days_below(result: xr.Dataset) -> tuple[xr.DataArray, xr.DataArray]:
-    """Days below playing condition in the mean year and in the 1-in-10 year: over all draws where
-    there are any, so that they agree with odds that count the draws, else with the likely numbers.
+def best_plan(result: xr.Dataset, stage: str = RISK) -> str:
+    """The plan to choose: it keeps the most fields; of those that keep as many, it has the least
+    water of all within a week of the fewest days below playing condition.
+
+    Days are the mean of the fields of turf. A file without days below is judged by its odds of
+    wilt, of equals by water.
     """
+    days, close = _days(result), CLOSE_DAYS
+    if days is None:
+        days, close = np.nan_to_num(_by_plan(odds(result, "wilt")[0])), 0.0
+    kept = kept_fields(result, stage).sum("field").transpose("plan").values
+    near = kept == kept.max()
+    near &= days <= days[near].min() + close
+    order = np.lexsort((days, site_water(result)[0].values, ~near))
+    return _keys(result)[int(order[0])]
+
+
+def rule_text(stage: str = RISK) -> str:
+    """The rule of ``best_plan`` in a sentence, without capital and full stop."""
+    return (
+        f"best plan: of the plans that keep the most fields ({limit_text(stage)}), the one with "
+        f"the least water among those within {CLOSE_DAYS:.0f} days a year of the fewest days below "
+        "playing condition"
+    )
+
+
+def limit_text(stage: str = RISK) -> str:
+    """``dormancy in 10 of 100 years or fewer``: when a plan keeps a field."""
+    return f"{STAGE_WORDS[stage]} in {100.0 * KEEPS:.0f} of 100 years or fewer"
+
+
+def kept_fields(result: xr.Dataset, stage: str = RISK) -> xr.DataArray:
+    """Whether a plan keeps a field (field, plan); of fields of turf only."""
+    p = odds(result, stage)[0]
+    return p.isel(field=p.notnull().all("plan").values) <= KEEPS
+
+
+def odds(result: xr.Dataset, stage: str) -> tuple[xr.DataArray, xr.DataArray, xr.DataArray]:
+    """Odds of a stage with their limits: 5 to 95% across draws, else the sampling limits of the
+    years; none in a file that lacks them.
+    """
+    name = "doubt_probability" if "doubt_probability" in result else "probability"
+    p, low, high = (
+        (result[f"{name}{end}"] if f"{name}{end}" in result else result[name] * np.nan)
+        .sel(stage=stage, drop=True)
+        for end in ("", "_low", "_high")
+    )  # fmt: skip
+    return p, low, high
+
+
+def days_below(result: xr.Dataset) -> tuple[xr.DataArray, xr.DataArray]:
+    """Days below playing condition of the mean year and of the 1-in-10 year."""
     if f"{_OF_DRAWS}_1in10" in result:
         return result[_OF_DRAWS], result[f"{_OF_DRAWS}_1in10"]
     return result[_BELOW], result["days_below_condition_1in10"]
-
-
-def driest_plan(result: xr.Dataset) -> str:
-    """The plan that takes the least water over all fields, the first of equals."""
-    return _keys(result)[int(np.argmin(_water(result)))]
 
 
 def has_days_below(result: xr.Dataset) -> bool:
@@ -27,25 +83,51 @@ def has_days_below(result: xr.Dataset) -> bool:
     return _BELOW in result and bool(np.isfinite(result[_BELOW].values).any())
 
 
-def safest_plan(result: xr.Dataset) -> str:
-    """The plan with the fewest days below playing condition, on the mean of the fields of turf,
-    or the least odds of wilt where a file has no such days; of plans within a day of the best, or
-    of equal odds, the one with the least water.
+def water_names(result: xr.Dataset) -> tuple[str, str]:
+    """Names of the water of a mean year and of the demand of dry years, both in mm."""
+    return ("doubt_water", "doubt_demand") if "doubt_demand" in result else (
+        "season_water", "demand"
+    )  # fmt: skip
+
+
+def mean_water(result: xr.Dataset) -> xr.DataArray:
+    """Water (mm) of the mean year."""
+    return result[water_names(result)[0]]
+
+
+def water(result: xr.Dataset) -> tuple[xr.DataArray, xr.DataArray]:
+    """Water (mm) of the mean year and of the dry year."""
+    dry = result[water_names(result)[1]].sel(period=dry_period(result), drop=True)
+    return mean_water(result), dry
+
+
+def site_water(result: xr.Dataset) -> tuple[xr.DataArray, xr.DataArray | None]:
+    """Water (m3) of all fields in the mean year and in the dry year, by plan; the latter None in a
+    file that lacks it.
     """
-    bad = result["probability"].sel(stage="wilt").transpose("field", "plan").values
-    if has_days_below(result):
-        days = (result[_OF_DRAWS] if _OF_DRAWS in result else result[_BELOW]).transpose(
-            "field", "plan"
-        ).values
-        lost = days[np.isfinite(days).all(axis=1)].mean(axis=0)
-        bad = np.maximum(lost - lost.min(), 1.0)[None]
-    return _keys(result)[int(np.lexsort((_water(result), bad.mean(axis=0)))[0])]
+    mean = (mean_water(result) * result["area_m2"] / 1000.0).sum("field", skipna=False)
+    of_draws = "doubt_demand" in result
+    name = "doubt_site_demand" if of_draws else "site_demand_volume"
+    if name not in result:
+        return mean.transpose("plan"), None
+    return mean.transpose("plan"), result[name].sel(period=dry_period(result), drop=True)
+
+
+def driest_plan(result: xr.Dataset) -> str:
+    """The plan that takes the least water over all fields, the first of equals."""
+    return _keys(result)[int(np.argmin(site_water(result)[0].values))]
+
+
+def _days(result: xr.Dataset) -> np.ndarray | None:
+    """Days below by plan, the mean of the fields of turf; None where there are none."""
+    return _by_plan(days_below(result)[0]) if has_days_below(result) else None
+
+
+def _by_plan(values: xr.DataArray) -> np.ndarray:
+    rows = values.transpose("field", "plan").values
+    rows = rows[np.isfinite(rows).all(axis=1)]
+    return np.asarray(rows.mean(axis=0)) if len(rows) else np.zeros(values.sizes["plan"])
 
 
 def _keys(result: xr.Dataset) -> list[str]:
     return [str(key) for key in result["plan"].values]
-
-
-def _water(result: xr.Dataset) -> np.ndarray:
-    depths: np.ndarray = result["season_water"].transpose("plan", "field").values
-    return (depths * result["area_m2"].values).sum(axis=1)

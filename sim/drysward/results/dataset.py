@@ -21,6 +21,7 @@ from drysward.day.records import (
     SUPPLY_YEAR,
     YEAR,
 )
+from drysward.results.alternatives import ALTERNATIVES, alternatives_text
 from drysward.results.cf import CONVENTIONS
 from drysward.results.text import DRAWN_YEARS, FILE_MEANS, FINDINGS, MADE_YEARS
 from drysward.scenario.model import PlanSpec
@@ -96,6 +97,7 @@ def as_dataset(
             **provenance(site, series),
             "et_procedures": json.dumps(seen.procedures),
             "plan_functions": functions_text([r.plan for r in runs]),
+            ALTERNATIVES: alternatives_text(scenario.fields),
             "driest_years": ", ".join(str(y) for y in seen.driest_years()),
         },
     )

@@ -12,8 +12,9 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 import xarray as xr
 
+from drysward.results.choice import CLOSE_DAYS, RISK, kept_fields
 from drysward.results.odds import wilson_limits
-from drysward.results.text import UNKNOWN, listed, of_100, rounded
+from drysward.results.text import NONE, UNKNOWN, listed, of_100, rounded
 from drysward.results.text import dry_period as dry_period
 
 TOO_SMALL = "no larger than chance"
@@ -62,17 +63,15 @@ def _limit(p: float) -> str:
 
 
 def odds_with_error(p: float, error: float, independent_years: int) -> str:
-    """Mean odds over draws, of 100 years, with the sampling error of the years: ``22±3``.
+    """Odds of 100 years with the sampling error of the years: ``22±3``.
 
-    Odds of none or all print as their 90% limit from so many years.
+    Odds of none or all with their 90% limit from so many years: ``none (<2)``, ``all (>98)``.
     """
     if math.isnan(p):
         return UNKNOWN
-    bound = float(wilson_limits(0.0, independent_years)[1])
-    if p == 0.0:
-        return f"<{math.ceil(100.0 * bound)}"
-    if p == 1.0:
-        return f">{math.floor(100.0 * (1.0 - bound))}"
+    if p in (0.0, 1.0):
+        bound = math.ceil(100.0 * float(wilson_limits(0.0, independent_years)[1]))
+        return f"{NONE} (<{bound})" if p == 0.0 else f"{of_100(p)} (>{100 - bound})"
     text, chance = of_100(p), f"{100.0 * error:.0f}"
     return text if chance == "0" or not text.isdigit() else f"{text}±{chance}"
 
@@ -105,6 +104,20 @@ def fields_of_turf(found: xr.Dataset) -> list[str]:
     return [str(key) for key, has in zip(found["field"].values, has_turf, strict=True) if has]
 
 
+def draws_text(found: xr.Dataset, share: float) -> str:
+    """``63 of 64 draws``: a share of the draws as they were counted."""
+    return f"{count_of_draws(found, share)} of {found.attrs['doubt_draws']} draws"
+
+
+def count_of_draws(found: xr.Dataset, share: float) -> str:
+    """``63``: how many draws a share is; a tie counts half, ``62.5``."""
+    return UNKNOWN if math.isnan(share) else f"{round(2.0 * share * _draws(found)) / 2.0:g}"
+
+
+def _draws(found: xr.Dataset) -> int:
+    return int(found.attrs["doubt_draws"])
+
+
 # Notes
 
 
@@ -131,12 +144,14 @@ def between_fields(found: xr.Dataset) -> Iterator[str]:
         for other in fields[i + 1 :]:
             shares = found["doubt_better"].sel(field=one, other_field=other)
             by_plan = ", ".join(
-                f"{100.0 * shares.sel(plan=plan).item():.0f} under {_name(found, 'plan', plan)}"
+                f"{count_of_draws(found, shares.sel(plan=plan).item())} under "
+                f"{_name(found, 'plan', plan)}"
                 for plan in found["plan"].values
             )
             yield (
-                f"of 100 draws, those in which {_name(found, 'field', one)} has fewer days below "
-                f"than {_name(found, 'field', other)}: {by_plan}"
+                f"of {found.attrs['doubt_draws']} draws, those in which "
+                f"{_name(found, 'field', one)} has fewer days below than "
+                f"{_name(found, 'field', other)}: {by_plan}"
             )
 
 
@@ -184,10 +199,10 @@ def too_wide(of_field: xr.Dataset) -> str:
 # Sentences for the one who decides
 
 
-def doubt_sentences(found: xr.Dataset, plan: str) -> list[str]:
+def doubt_sentences(found: xr.Dataset, plan: str, stage: str = RISK) -> list[str]:
     """The answer under ``plan`` with its uncertainty: its odds, the choice, what to measure.
 
-    ``plan``: the one with the fewest days below. Empty for a result without draws.
+    ``plan``: of ``best_plan`` with this ``stage``. Empty for a result without draws.
     """
     if not has_doubt(found):
         return []
@@ -196,7 +211,7 @@ def doubt_sentences(found: xr.Dataset, plan: str) -> list[str]:
         return []
     sentences = [_odds_sentence(found, plan, fields)]
     if found.sizes["plan"] > 1:
-        sentences.append(_choice_sentence(found, plan, fields))
+        sentences.append(choice_sentence(found, plan, stage))
     sentences.append(_measure_sentence(found, fields))
     return sentences
 
@@ -232,29 +247,63 @@ def _odds_sentence(found: xr.Dataset, plan: str, fields: Sequence[str]) -> str:
     return text
 
 
-def _choice_sentence(found: xr.Dataset, plan: str, fields: Sequence[str]) -> str:
-    """How the plan compares with the best of the others, across the draws."""
-    days = found[f"doubt_{_BELOW}"].sel(field=fields).mean("field")
-    others = [key for key in found["plan"].values if key != plan]
+def choice_sentence(found: xr.Dataset, plan: str, stage: str = RISK) -> str:
+    """How the best plan compares, across the draws, with the other that has the fewest days below;
+    "" without turf or another plan.
+
+    ``plan``: of ``best_plan`` with this ``stage``.
+    """
+    turf = fields_of_turf(found)
+    others = [str(key) for key in found["plan"].values if key != plan]
+    if not turf or not others:
+        return ""
+    days = found[f"doubt_{_BELOW}"].sel(field=turf).mean("field")
     other = min(others, key=lambda key: float(days.sel(plan=key)))
-    shares = [found["doubt_fewer"].sel(field=f, plan=plan, other=other).item() for f in fields]
+    first, next_one = plan, other
+    if is_ahead := float(days.sel(plan=other)) < float(days.sel(plan=plan)):
+        first, next_one = other, plan
+    fields = turf[:MOST_FIELDS]
+    shares = [
+        found["doubt_fewer"].sel(field=f, plan=first, other=next_one).item() for f in fields
+    ]
+    texts = [count_of_draws(found, share) for share in shares]
     counts = listed(
         [
-            f"in {100.0 * share:.0f}{' of 100 draws' if i == 0 else ''} on "
-            f"{_name(found, 'field', field)}"
-            for i, (field, share) in enumerate(zip(fields, shares, strict=True))
+            f"in {text if i else draws_text(found, shares[0])} on {_name(found, 'field', field)}"
+            for i, (field, text) in enumerate(zip(fields, texts, strict=True))
         ]
     )
-    if min(shares) >= STANDS:
-        verdict = "the choice stands"
-    elif 1.0 - max(shares) >= STANDS:
-        verdict = "the draws favor the other"
-    else:
-        verdict = "too close to call"
-    return (
-        f"{_name(found, 'plan', plan)} has fewer days below playing condition than "
-        f"{_name(found, 'plan', other)}, the next, {counts}: {verdict}."
+    if any("." in text for text in texts):
+        counts += " (a tie counts half)"
+    text = (
+        f"{_name(found, 'plan', first)} has fewer days below playing condition than "
+        f"{_name(found, 'plan', next_one)},{'' if is_ahead else ' the next,'} {counts}"
     )
+    if not is_ahead:
+        return f"{text}: {_verdicts(found, fields, shares)}."
+    kept = kept_fields(found, stage).sum("field")
+    if int(kept.sel(plan=other)) < int(kept.sel(plan=plan)):
+        return f"{text}, but keeps fewer fields."
+    return f"{text}, but takes more water for less than {CLOSE_DAYS:.0f} days a year."
+
+
+def _verdicts(found: xr.Dataset, fields: Sequence[str], shares: Sequence[float]) -> str:
+    """Whether a choice stands, by field where fields differ; ``shares`` of draws that confirm it.
+
+    ``the choice stands``; ``on “Stadium” the choice stands; on ... it is too close to call``.
+    """
+    by_verdict: dict[str, list[str]] = {}
+    for field, share in zip(fields, shares, strict=True):
+        by_verdict.setdefault(_verdict(share), []).append(_name(found, "field", field))
+    if len(by_verdict) == 1:
+        return next(iter(by_verdict))
+    return "; ".join(f"on {listed(names)} {verdict}" for verdict, names in by_verdict.items())
+
+
+def _verdict(share: float) -> str:
+    if share >= STANDS:
+        return "the choice stands"
+    return "the draws favor the other" if 1.0 - share >= STANDS else "it is too close to call"
 
 
 def _measure_sentence(found: xr.Dataset, fields: Sequence[str]) -> str:

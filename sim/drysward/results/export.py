@@ -32,7 +32,7 @@ def files_of_run(whole: xr.Dataset, summary: xr.Dataset, units: str) -> dict[str
     Parameters
     ----------
     whole : Dataset of ``drysward.run``, with its summary and details; for results.nc, base units.
-    summary : Dataset of ``summarise``. One of a supply makes supply.csv and, with a curve of sizes,
+    summary : Dataset of ``summarize``. One of a supply makes supply.csv and, with a curve of sizes,
         tradeoff.csv; any other summary.csv, daily-odds.csv and site.csv, with play play.csv, with
         draws doubt.csv.
     units : "us" or "metric", of the CSV files.
@@ -78,7 +78,7 @@ def doubt_rows(doubt: xr.Dataset, system: str) -> list[list[object]]:
     across them, and the sampling error of the years; blank what a number does not have.
 
     ``what`` is the variable, with what else it is by: ``probability_wilt``, ``demand_1in10``,
-    ``fewer_by_than_none``, ``share_of_groups_soil``.
+    ``fewer_by_than_none``, ``share_of_groups_soil``. ``field`` is blank of the whole site.
     """
     rows: list[list[object]] = [["field", "plan", "what", "mean", "low", "high", "error", "unit"]]
     ends = ("", "_low", "_high", "_error")
@@ -96,16 +96,14 @@ def doubt_rows(doubt: xr.Dataset, system: str) -> list[list[object]]:
         ]
         places = [dict(zip(doubt[name].dims, row, strict=True)) for row in _tuples(stacked)]
         for where, *numbers in zip(places, *columns, strict=True):
-            if where.get("plan") == where.get("other", "") or (
-                where["field"] == where.get("other_field", "")
-            ):
+            if any(f"other{of}" in where and where[f"other{of}"] == where[one]
+                   for one, of in (("plan", ""), ("field", "_field"))):  # fmt: skip
                 continue
             factor = 1.0 if how is None else how.factor
             what = "_".join([name.removeprefix("doubt_"), *_what(where)])
             cells = [_number(value * factor) for value in numbers]
-            rows.append(
-                [where["field"], where.get("plan", ""), what, *cells, how.unit if how else ""]
-            )
+            place = [where.get("field", ""), where.get("plan", "")]
+            rows.append([*place, what, *cells, how.unit if how else ""])
     return rows
 
 

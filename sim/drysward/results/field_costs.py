@@ -30,7 +30,7 @@ DRY_YEAR = 0.9
 YEARLY = {
     "water": "price of water",
     "energy": "price of energy",
-    "labour": "price of labor",
+    "labor": "price of labor",
     "lost_turf": "price of renewing turf that died",
 }
 
@@ -53,7 +53,7 @@ def site_costs(result: xr.Dataset, supply: SupplySpec | None, costs: Costs) -> x
 
     Returns
     -------
-    Dataset with ``energy_used`` (kWh), ``cost_water``, ``cost_energy``, ``cost_labour``,
+    Dataset with ``energy_used`` (kWh), ``cost_water``, ``cost_energy``, ``cost_labor``,
     ``cost_lost_turf`` and ``cost`` by plan and year, in ``costs.currency``; their means over the
     years (``NAME_mean``); and ``NAME_dry``, the quantile that one year in ten passes.
     """
@@ -64,7 +64,7 @@ def site_costs(result: xr.Dataset, supply: SupplySpec | None, costs: Costs) -> x
     by_year = {
         "cost_water": np.where(draws, water, 0.0),
         "cost_energy": energy * costs.energy_price_kwh,
-        "cost_labour": _labour(result, costs).sum(axis=0),
+        "cost_labor": _labor(result, costs).sum(axis=0),
         "cost_lost_turf": _lost_turf(result, costs).sum(axis=0),
     }
     out = xr.Dataset(coords={name: result[name] for name in ("plan", "year", "plan_label")})
@@ -97,7 +97,7 @@ def field_costs(result: xr.Dataset, scenario: Scenario) -> xr.Dataset:
     -------
     Dataset in the scenario's currency. By field and plan ``field_cost_first`` with its parts
     ``_construction`` and ``_irrigation`` (NaN where a price is missing that others have),
-    ``field_cost_water_mean``, ``_energy_mean``, ``_labour_mean``, ``_lost_turf_mean``,
+    ``field_cost_water_mean``, ``_energy_mean``, ``_labor_mean``, ``_lost_turf_mean``,
     ``field_cost_mean`` and ``field_cost_dry`` (one year in ten passes). By plan all of
     ``site_costs``, ``cost_storage`` and ``cost_first``. With a life ``field_cost_present``,
     ``field_cost_equal_yearly``, ``cost_present``, ``cost_equal_yearly``. Where root zones of two
@@ -214,10 +214,10 @@ def _energy_kwh(result: xr.Dataset, supply: SupplySpec | None) -> FloatArray:
     return energy_kwh(_draws(result), from_storage, supply)
 
 
-def _labour(result: xr.Dataset, costs: Costs) -> FloatArray:
+def _labor(result: xr.Dataset, costs: Costs) -> FloatArray:
     """Price of watering work (field, plan, year)."""
-    hours: FloatArray = result["labour_hours"].transpose("field", "plan", "year").values
-    return hours * costs.labour_price_h
+    hours: FloatArray = result["labor_hours"].transpose("field", "plan", "year").values
+    return hours * costs.labor_price_h
 
 
 def _lost_turf(result: xr.Dataset, costs: Costs) -> FloatArray:
@@ -247,7 +247,7 @@ def _yearly_by_field(
     return {
         "water": np.where(draws, water, 0.0),
         "energy": np.where(draws, of_year * energy * costs.energy_price_kwh, 0.0),
-        "labour": _labour(result, costs),
+        "labor": _labor(result, costs),
         "lost_turf": _lost_turf(result, costs),
     }
 
@@ -330,7 +330,7 @@ def _difference(
     dearest = max(priced, key=lambda f: costs.construction[f.root_zone.like])
     cheapest = min(priced, key=lambda f: costs.construction[f.root_zone.like])
     water, energy, labor = (
-        out[f"field_cost_{name}_mean"] for name in ("water", "energy", "labour")
+        out[f"field_cost_{name}_mean"] for name in ("water", "energy", "labor")
     )
     parts = {
         "first": (out["field_cost_first"], "to build"),
@@ -380,7 +380,7 @@ def priced_parts(costs: Costs, supply: SupplySpec | None) -> list[str]:
         "storage": costs.storage_price_m3 > 0.0,
         "water": any(block.price_m3 for block in blocks),
         "energy": supply is not None and costs.energy_price_kwh > 0.0,
-        "labour": costs.labour_price_h > 0.0,
+        "labor": costs.labor_price_h > 0.0,
         "lost_turf": costs.renovation_price_m2 > 0.0,
     }
     return [name for name, has_one in parts.items() if has_one]

@@ -73,7 +73,7 @@ def plotting_positions(n: int, position: Position = "weibull") -> FloatArray:
 def _at_exceedance(descending: FloatArray, exceedance: FloatArray) -> FloatArray:
     """Values (..., k) equalled or exceeded with the chances ``exceedance`` (k,).
 
-    Linear between neighbouring ranks of ``descending`` (..., n) by Weibull's positions; NaN where
+    Linear between neighboring ranks of ``descending`` (..., n) by Weibull's positions; NaN where
     the record gives no answer (return periods above n + 1 or under (n + 1)/n).
     """
     n = descending.shape[-1]

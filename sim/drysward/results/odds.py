@@ -27,10 +27,10 @@ def wilson_limits(
     events = np.asarray(events, dtype=float)
     p = events / n
     z = special.ndtri((1.0 + confidence) / 2)
-    centre = (p + z * z / (2 * n)) / (1 + z * z / n)
+    center = (p + z * z / (2 * n)) / (1 + z * z / n)
     half = z / (1 + z * z / n) * np.sqrt(p * (1 - p) / n + z * z / (4 * n * n))
-    low = np.where(events == 0, 0.0, np.clip(centre - half, 0.0, 1.0))
-    high = np.where(events == n, 1.0, np.clip(centre + half, 0.0, 1.0))
+    low = np.where(events == 0, 0.0, np.clip(center - half, 0.0, 1.0))
+    high = np.where(events == n, 1.0, np.clip(center + half, 0.0, 1.0))
     return low, high
 
 

@@ -8,7 +8,7 @@ import xarray as xr
 MEANS = (
     "days_hard", "days_soft", "days_mud", "days_standing", "days_airless", "longest_airless",
     "days_weed_prone", "disease_nights", "mean_hardness", "hardest", "peak_worn",
-    "peak_root_loss", "use_hours", "covered_days", "rain_kept_off", "cover_labour", "syringed",
+    "peak_root_loss", "use_hours", "covered_days", "rain_kept_off", "cover_labor", "syringed",
     "days_dust", "events",
 )  # fmt: skip
 _EVENTS = ("playable", "hard", "wet", "frozen")

@@ -28,7 +28,7 @@ def days_ahead(outlook: xr.Dataset) -> list[int]:
     return [*(lead for lead in LEADS if lead < n - 7), n - 1]
 
 
-def best_plan(outlook: xr.Dataset) -> str:
+def plan_ahead(outlook: xr.Dataset) -> str:
     """The plan that keeps the most fields to the last date, of equals the one with the least
     water.
     """
@@ -44,7 +44,7 @@ def season_sentences(outlook: xr.Dataset, system: str) -> Iterator[str]:
     keeps = last <= KEEPS
     fields, plans = outlook["field"].values, list(outlook["plan"].values)
     need = outlook["site_water_needed"].sel(certainty=0.9)
-    best = best_plan(outlook)
+    best = plan_ahead(outlook)
     end = day_text(outlook["date"].values[-1])
     kept = [field for field in fields if bool(keeps.sel(field=field, plan=best))]
     unit = volume_display([need], system, 2)

@@ -7,10 +7,12 @@ import math
 import xarray as xr
 
 from drysward.quantities import Display, shown
-from drysward.results.text import rounded, volume_display
+from drysward.results.text import rounded, spell_text, volume_display, year_text
+from drysward.scenario.model import ANY_FIELD, Sizing, Sought
 
 NOTHING = "nothing suffices"
 STORAGE = "storage"
+MM_PER_FOOT = 304.8
 # With fewer draws the 95% rests on the one or two that need most (own choice).
 MANY_DRAWS = 64
 Shares = list[tuple[str, float]]
@@ -25,6 +27,29 @@ def size_text(values: xr.DataArray, system: str, of: xr.DataArray | None = None)
         return "no limit"
     unit = size_display(values if of is None else of, system)
     return f"{rounded(value * unit.factor, unit.decimals)} {unit.unit}"
+
+
+def named_size(sought: Sought) -> str:
+    """``storage``, ``source rate of well``, ``allowance of mains a month``."""
+    of = f" of {sought.of}" if sought.of else ""
+    return f"{sought.what}{of}" + (f" a {sought.per}" if sought.what == "allowance" else "")
+
+
+_OUTCOMES = {"dead": "death", "dormant": "dormancy", "footprint": "footprinting", "wilt": "wilt"}
+
+
+def goal_text(sizing: Sizing, reached_days: int) -> str:
+    """``storage so that under plan 'refill' dormancy passes 25% of any field ...``."""
+    share = f"{100.0 * sizing.share:g}%"
+    outcome = f"the shortage passes {share} of the demand"
+    if sizing.outcome in _OUTCOMES:
+        field = "any field" if sizing.field == ANY_FIELD else f"field '{sizing.field}'"
+        spell = spell_text({"reached_days": reached_days})
+        outcome = f"{_OUTCOMES[sizing.outcome]} passes {share} of {field} {spell}"
+    return (
+        f"{named_size(sizing.find)} so that under plan '{sizing.plan}' {outcome} in at most "
+        f"{100.0 * sizing.odds:g}% of years"
+    )
 
 
 def size_display(values: xr.DataArray, system: str) -> Display:
@@ -95,6 +120,38 @@ def smallest_text(supply: xr.Dataset) -> str:
     return f"{first}: {percent_text(share)} of the water comes from {name}"
 
 
+def bounds_lines(supply: xr.Dataset, system: str) -> list[tuple[str, str]]:
+    """Heading and text: the smallest pond of its shape, where the search starts there; nothing
+    where any size can be, or none is needed.
+    """
+    if "sizing_smallest" not in supply or supply["sizing_size"].item() == 0.0:
+        return []
+    smallest = supply["sizing_smallest"]
+    depth = f"{smallest.attrs['depth_mm'] / MM_PER_FOOT:.3g} ft"
+    if system == "metric":
+        depth = f"{smallest.attrs['depth_mm'] / 1000.0:.3g} m"
+    text = (
+        f"{size_text(smallest, system)}: {depth} deep with sides of "
+        f"{smallest.attrs['side_slope']:g}:1 it holds no less"
+    )
+    return [("Smallest pond", text)]
+
+
+def next_smaller_lines(supply: xr.Dataset, system: str) -> list[tuple[str, str]]:
+    """Heading and text: what the next smaller size does; nothing where no size suffices."""
+    found, less = supply["sizing_size"].item(), supply["sizing_tried_less"].item()
+    if math.isnan(found):
+        why = supply["sizing_size"].attrs.get("why", "")
+        return [("Why nothing suffices", why)] if why else []
+    if less == found:
+        return [("Next smaller size", f"not tried: {smallest_text(supply)}")]
+    year = supply["sizing_deciding_year"].item()
+    when = "" if math.isnan(year) else f", in {year_text(supply.attrs, year)}"
+    if less == 0.0:
+        return [("Next smaller size", f"there is none; without a pond it fails{when}")]
+    return [("Next smaller size fails", f"{size_text(supply['sizing_tried_less'], system)}{when}")]
+
+
 def confidence_lines(supply: xr.Dataset, system: str) -> list[tuple[str, str]]:
     """Heading and text: sizes with confidence, in how many draws the given one suffices, what
     was drawn; nothing without draws.
@@ -107,20 +164,31 @@ def confidence_lines(supply: xr.Dataset, system: str) -> list[tuple[str, str]]:
         return f"{draws * values.item():.0f} of {draws}"
 
     lines: list[tuple[str, str]] = []
-    for share in supply["confidence"].values:
-        one = supply.sel(confidence=share)
+    shares = supply["confidence"].values
+    for share in shares:
+        one, head = supply.sel(confidence=share), f"With {100.0 * share:.0f}% confidence"
         if math.isinf(one["sizing_confidence"].item()):
             enough = count(1.0 - supply["sizing_nothing_suffices"])
-            text = f"{NOTHING}: some size suffices in only {enough} draws"
-        else:
-            size = size_text(one["sizing_confidence"], system)
-            text = f"{size}: suffices in {count(one['sizing_confidence_suffices'])} draws"
-            text += " of soil, turf and system" if not lines else ""
-        lines.append((f"With {100.0 * share:.0f}% confidence", text))
+            # More confidence needs no less.
+            head += " or more" if share < shares[-1] else ""
+            lines.append((head, f"{NOTHING}: some size suffices in only {enough} draws"))
+            break
+        size = size_text(one["sizing_confidence"], system)
+        text = f"{size}: suffices in {count(one['sizing_confidence_suffices'])} draws"
+        text += " of soil, turf and system" if not lines else ""
+        lines.append((head, text))
     stated = f"suffices in {count(supply['sizing_given_suffices'])} draws"
     lines.append(("Size as given", f"{size_text(supply['sizing_as_given'], system)} {stated}"))
     if supply["sizing_nothing_suffices"].item() > 0.0:
-        lines.append(("Nothing suffices", f"in {count(supply['sizing_nothing_suffices'])} draws"))
+        text = f"in {count(supply['sizing_nothing_suffices'])} draws"
+        anyhow = supply["sizing_fails_anyhow"].item() if "sizing_fails_anyhow" in supply else 0.0
+        if anyhow > 0.0:
+            some = anyhow < supply["sizing_nothing_suffices"].item()
+            text += f", in {draws * anyhow:.0f} of them" if some else ","
+            text += (
+                " even with all the water that the plan demands: the plan or the system falls short"
+            )
+        lines.append(("Nothing suffices", text))
     few = f"; {MANY_DRAWS} or more draws steady the 95%" if draws < MANY_DRAWS else ""
     lines.append(
         (

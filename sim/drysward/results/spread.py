@@ -110,13 +110,13 @@ def split(x: ArrayLike) -> Split:
     """
     x = np.asarray(x, dtype=float)
     # The mean is taken off first, so that squares keep their digits where it is large.
-    centre = x.mean(axis=(-2, -1))
-    rest = x - centre[..., None, None]
+    center = x.mean(axis=(-2, -1))
+    rest = x - center[..., None, None]
     parts = split_of_sums(rest.mean(axis=-1), rest.mean(axis=-2), (rest**2).mean(axis=(-2, -1)))
     return Split(
         parts.draws,
         parts.years,
-        centre,
+        center,
         parts.between_draws,
         parts.between_years,
         parts.interaction,

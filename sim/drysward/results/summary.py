@@ -29,7 +29,7 @@ _MOST = (
 PLAY, SITE, DRAWS = "play_", ("site_", "cost", "field_cost", "energy_", "difference_"), "doubt_"
 
 
-def summarise(
+def summarize(
     result: xr.Dataset,
     scenario: Scenario | None = None,
     draws: xr.Dataset | None = None,
@@ -51,7 +51,7 @@ def summarise(
     Dataset with dimensions field, plan, stage, period, month and cause; depths in mm, volumes in
     m3, days in d, odds and shares in 1. The answers of ``drysward.answers``; ``NAME_mean`` and
     ``NAME_most`` of the yearly numbers; ``least_green``; the volumes of the mean year, the peak
-    week and the dry-year demand by field, and for the site as ``site_NAME``; ``labour_mean`` (h);
+    week and the dry-year demand by field, and for the site as ``site_NAME``; ``labor_mean`` (h);
     with prices ``cost_NAME`` and ``field_cost_NAME`` in the scenario's currency; with play
     ``play_NAME``; of ``draws`` all ``doubt_NAME``; with ``supply`` also by source, such as
     ``time_reliability``. Attributes are those of the result, with ``n_years`` and
@@ -65,7 +65,7 @@ def summarise(
     Examples
     --------
     >>> result = drysward.run(scenario)
-    >>> summary = drysward.summarise(result, scenario)
+    >>> summary = drysward.summarize(result, scenario)
     >>> summary["season_volume"].sel(field="stadium", plan="refill").item()  # m3 a year
     """
     out = turf_summary(result, answers(result))
@@ -125,7 +125,7 @@ def turf_summary(result: xr.Dataset, answers: xr.Dataset) -> xr.Dataset:
         _, long_name = units_and_name(depth, depths)
         volumes = (depths * per_mm).transpose(*depths.dims)
         added[volume] = volumes.assign_attrs(units="m3", long_name=f"{long_name}, as volume")
-    added["labour_mean"] = result["labour_hours"].mean("year").assign_attrs(
+    added["labor_mean"] = result["labor_hours"].mean("year").assign_attrs(
         units="h", long_name="mean labor a year of watering"
     )
     return answers.assign(added).assign_attrs(

@@ -30,8 +30,9 @@ def supply_answers(result: xr.Dataset) -> xr.Dataset:
     Stedinger & Loucks (1982), over days with a demand: ``time_reliability`` (share of
     them without shortage), ``volume_reliability`` (share of the demand that is delivered),
     ``resilience`` (shortages over days of shortage: chance that a day of shortage is the
-    last), ``vulnerability`` (mean volume of a shortage) and ``worst_event``. NaN where there is
-    nothing to divide by. ValueError when the run had no supply.
+    last), its inverse ``spell_days`` (mean days of a shortage), ``vulnerability`` (mean volume of a
+    shortage) and ``worst_event``. NaN where there is nothing to divide by. ValueError when the run
+    had no supply.
     """
     if "supply_demand" not in result:
         raise ValueError("the run had no supply")
@@ -64,6 +65,9 @@ def supply_answers(result: xr.Dataset) -> xr.Dataset:
         ),
     ):
         out[name] = _named(values, "1", meaning)
+    out["spell_days"] = _named(
+        _over(total["shortage_days"], events), "d", "mean days of a shortage"
+    )
     out["vulnerability"] = _named(_over(total["shortage"], events), "m3", "mean shortage")
     worst = result["supply_worst_event"]
     out["worst_event"] = _named(worst.max("year"), "m3", "largest shortage of all years")

@@ -12,7 +12,8 @@ import xarray as xr
 
 from drysward.catalog import GRADES
 from drysward.quantities import Display, display, shown
-from drysward.scenario.model import CONTINUOUS, GENERATOR, RESAMPLE
+from drysward.scenario.choices import CONTINUOUS, GENERATOR, RECORD, RESAMPLE
+from drysward.weather.record import FEWEST_YEARS_TO_FIT
 
 FINDINGS = "weather_findings"
 """Attribute of a result: findings about its weather file, as JSON."""
@@ -27,7 +28,10 @@ MADE_WEATHER = {
     "record; no drought is longer than the record's own",
 }
 """How far to trust weather that is not a record, by kind."""
+_YEARS_FOR_1_IN_10 = 20  # own estimate: two such years are expected in them
 UNKNOWN = "-"
+NONE = "none"
+"""How many of 100 years have what no year had; what every year had is "all"."""
 
 STAGE_WORDS = {
     "footprint": "footprinting", "wilt": "wilt", "dormant": "dormancy", "dead": "death",
@@ -135,6 +139,23 @@ def years_used(attrs: Mapping[Any, Any], n_years: int) -> str:
     return f"{kind}{attrs.get('years', 'not known')} ({n_years})"
 
 
+def short_record_text(attrs: Mapping[Any, Any]) -> str:
+    """That a record is too short for a 1-in-10 year, and what to do; "" where it is not."""
+    years = int(attrs["n_years"])
+    if attrs["weather_kind"] != RECORD or years >= _YEARS_FOR_1_IN_10:
+        return ""
+    longer = "Use a longer record"
+    if years >= FEWEST_YEARS_TO_FIT:
+        longer += (
+            ', or simulate years like these: --source generator, or under [weather] source = '
+            '"generator", years = 200'
+        )
+    return (
+        f"The answer rests on {count_text(years, 'recorded year')}: a 1-in-10 year from so few is "
+        f"a guess. {longer}."
+    )
+
+
 def driest_years(attrs: Mapping[Any, Any]) -> str:
     """The driest years of a result, the driest first."""
     named = [float(year) for year in str(attrs.get("driest_years", "")).split(", ") if year]
@@ -143,9 +164,9 @@ def driest_years(attrs: Mapping[Any, Any]) -> str:
 
 def ledger_dates(account: xr.Dataset) -> list[str]:
     """Days of a ledger: dates of a record, or ``04-15`` of a simulated year."""
-    dates = np.datetime_as_string(account["date"].values, unit="D")
-    simulated = int(account.attrs.get(MADE_YEARS, 0)) > 0
-    return [str(date)[5:] if simulated else str(date) for date in dates]
+    if "date" in account.coords:
+        return [str(date) for date in np.datetime_as_string(account["date"].values, unit="D")]
+    return [str(day) for day in account["month_day"].values]
 
 
 def _drawn(attrs: Mapping[Any, Any], year: float) -> str:
@@ -288,10 +309,10 @@ COSTS = {
     "first": ("first cost", ("construction", "irrigation", "storage")),
     "water_mean": ("water", ("water",)),
     "energy_mean": ("energy", ("energy",)),
-    "labour_mean": ("labor", ("labour",)),
+    "labor_mean": ("labor", ("labor",)),
     "lost_turf_mean": ("lost turf", ("lost_turf",)),
-    "mean": ("total a year", ("water", "energy", "labour", "lost_turf")),
-    "dry": ("1-in-10 year", ("water", "energy", "labour", "lost_turf")),
+    "mean": ("total a year", ("water", "energy", "labor", "lost_turf")),
+    "dry": ("1-in-10 year", ("water", "energy", "labor", "lost_turf")),
     "present": ("present cost", ()),
     "equal_yearly": ("equal yearly", ()),
 }
@@ -402,19 +423,15 @@ def of_100(p: float) -> str:
 
 
 def limits_in_brackets(p: float, low: float, high: float, value: str | None = None) -> str:
-    """Odds of 100 years with their limits, all in percent: ``22 (7-43)``, ``<1 (0-3)``.
+    """Odds of 100 years with their limits, all in percent: ``22 (7-43)``, ``none (0-22)``.
 
-    A limit alone where no year, or every year, has it; the odds alone where both limits print as
-    they do. ``value``: what to print in place of the odds, "" for the limits alone.
+    The odds alone where both limits print as they do. ``value``: what to print in place of the
+    odds, "" for the limits alone.
     """
     if math.isnan(p):
         return UNKNOWN
-    if p == 0.0 and high > 0.0:
-        return f"<{max(math.ceil(high), 1)}"
-    if p == 100.0 and low < 100.0:
-        return f">{min(math.floor(low), 99)}"
     if value is None:
-        value = {"<1": "<1", ">99": ">99"}.get(of_100(p / 100.0), f"{p:.0f}")
+        value = NONE if p == 0.0 else of_100(p / 100.0)
     if math.isnan(low) or math.isnan(high):
         return value
     ends = f"{low:.0f}", f"{high:.0f}"

@@ -59,9 +59,9 @@ class CostsTable(Part):
     energy_price_kwh: Annotated[
         float, Field(alias="energy"), within("price_of_energy")
     ] = Costs.energy_price_kwh
-    labour_price_h: Annotated[
-        float, Field(alias="labour"), within("price_of_labour")
-    ] = Costs.labour_price_h
+    labor_price_h: Annotated[
+        float, Field(alias="labor"), within("price_of_labor")
+    ] = Costs.labor_price_h
     water: Tariff = []
     construction: dict[str, Annotated[float, price_of(AREA), within("price_of_ground")]] = {}
     irrigation: dict[str, Annotated[SystemPrice, BeforeValidator(system_price)]] = {}

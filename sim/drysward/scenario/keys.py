@@ -31,14 +31,15 @@ from drysward.scenario.schema import (
     as_slope,
     latitude,
 )
-from drysward.scenario.supply_tables import rationing
+from drysward.scenario.supply_tables import rationing, run_over_rise
 from drysward.scenario.values import Described, IsOneOf, IsWithin, ReadsQuantity
 
 # What to write for a key that a special function reads.
 _BY_READER = {
     values.day_of_year: 'month and day, such as "04-15"',
     values.whole_days: 'days or weeks, such as "2 days"',
-    latitude: 'degrees, such as "40.3 deg"',
+    latitude: 'degrees, such as "40.3 deg" or "40.3 N"',
+    run_over_rise: 'a number, or "3:1"',
     as_slope: f"a number; 0 to {STEEPEST:g}",
     grown: "a species of the catalog",
     rationing: '"evenly", "as it comes", or a table of shares by month',

@@ -26,6 +26,7 @@ from drysward.faults import (
 )
 from drysward.inputs import toml_tables, toml_text
 from drysward.physics.watering_system import design_flow_m3_h
+from drysward.quantities import number_and_unit
 from drysward.scenario.cost_tables import costs_spec
 from drysward.scenario.fitted import with_fitted
 from drysward.scenario.keys import check_at, keys_at
@@ -361,7 +362,7 @@ def _delivery(table: DeliveryTable, catalog: Catalog, area_m2: float) -> Deliver
         overspray=number(table.overspray, "overspray"),
         flow_m3_h=flow_m3_h,
         hours_per_pass=number(table.time_per_pass, "hours_per_pass"),
-        labour_hours_per_pass=number(table.labour_per_pass, "labour_hours_per_pass"),
+        labor_hours_per_pass=number(table.labor_per_pass, "labor_hours_per_pass"),
         zones=table.zones or 1,
         basis=basis,
         machine=table.machine or "",
@@ -483,7 +484,12 @@ def schema_faults(
     elif kind in _PAST_LIMITS and (limits := _limits_as_written(place, whole, value)):
         yield Fault(where, f"{quoted(value)} is refused", limits)
     elif kind in ("model_type", "dict_type"):
-        yield Fault(where, f"{quoted(value)} is not a table", "a table of keys and values")
+        form = ", ".join(f"{key} = ..." for key in keys_at(place, whole)[:_KEYS_SHOWN])
+        yield Fault(where, f"{quoted(value)} is not a table", f"a table such as {{ {form} }}")
+    elif kind == "list_type" and isinstance(value, str):
+        parts = ", ".join(f'"{part.strip()}"' for part in value.split(","))
+        line = quoted(f"{place[-1]} = [{parts}]", bare=True)
+        yield Fault(where, f"{quoted(value)} is not a list", f"write {line}")
     elif kind == "string_pattern_mismatch":
         yield Fault(where, f"{quoted(value)} is not a valid key", "use letters, digits, _ and -")
     else:
@@ -502,6 +508,7 @@ def _line_for(place: Sequence[str | int], whole: type[BaseModel]) -> str:
     return f"write {place[-1]} = ... ({check})"
 
 
+_KEYS_SHOWN = 3
 # Of the validator, for a number beyond an end of its range.
 _PAST_LIMITS = ("greater_than", "greater_than_equal", "less_than", "less_than_equal")
 
@@ -509,12 +516,19 @@ _PAST_LIMITS = ("greater_than", "greater_than_equal", "less_than", "less_than_eq
 def _limits_as_written(
     place: Sequence[str | int], whole: type[BaseModel], value: object
 ) -> str:
-    """Both limits of the key at ``place``, in the unit that the writer used; "" when not known."""
+    """Both limits of the key at ``place``, in the unit that the writer used; "" when not known.
+
+    A share of more than 1 was meant as a percentage.
+    """
     check = check_at(place, whole)
     if check is None:
         return ""
-    unit = value.strip().partition(" ")[2].strip() if isinstance(value, str) else ""
+    number, unit = (number_and_unit(value) if isinstance(value, str) else None) or (value, "")
     try:
-        return check.limits(unit)
+        limits = check.limits("" if unit == "%" else unit)
     except ValueError:
         return ""
+    is_share = check.kind is None and check.low >= 0.0 and check.high <= 1.0
+    if is_share and not unit and isinstance(number, int | float) and 1.0 < number <= 100.0:
+        limits += f"; for {number:g}% write {number / 100.0:g}"
+    return limits

@@ -9,12 +9,13 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
-from typing import Any, Literal, TypeVar
+from typing import Any, Literal, NamedTuple, TypeVar
 
 from drysward.catalog import Catalog
 from drysward.faults import Fault, FaultyInput, nearest
+from drysward.scenario import choices
 from drysward.scenario.ranges import WrittenRange
 from drysward.weather.file.columns import ColumnSpec
 from drysward.weather.file.fill import FillRule
@@ -24,14 +25,13 @@ TIMES_OF_DAY = ("night", "early morning", "midday", "evening")
 STANDS = ("established", "first-year sod")
 TURF, SKINNED = SURFACES = ("turf", "skinned")
 SEED, SOD = ESTABLISH_KINDS = ("seed", "sod")
-RECORD, GENERATOR, RESAMPLE = "record", "generator", "resample"
-SOURCES = (RECORD, GENERATOR, RESAMPLE)
+RECORD, GENERATOR, RESAMPLE = SOURCES = choices.SOURCES
 FIRST_SIMULATED_YEAR = 2001
 USUAL_SLOPE = 0.015  # fields are crowned at 1 to 1.5%, common practice
 # Basis of the largest depth of a night: zones that share it, a stated flow, the usual design of a
 # system, or the flow of a machine.
 BY_ZONES, BY_FLOW, BY_DESIGN, BY_MACHINE = "zones", "flow", "design", "machine"
-ANEW_EACH_YEAR, CONTINUOUS = TURF_YEARS = ("established each year", "continuous")
+ANEW_EACH_YEAR, CONTINUOUS = TURF_YEARS = choices.TURF_YEARS
 
 Days = tuple[bool, ...]
 """Seven flags, Monday first."""
@@ -124,7 +124,7 @@ class DeliverySpec:
     overspray: float
     flow_m3_h: float | None
     hours_per_pass: float
-    labour_hours_per_pass: float
+    labor_hours_per_pass: float
     zones: int = 1
     basis: str = BY_ZONES
     machine: str = ""
@@ -148,13 +148,13 @@ class EventSpec:
 class CoverSpec:
     """A rain cover, on during ``days_before`` a judged event with ``rain_from_mm`` of rain or more.
 
-    Each day takes ``labour_h`` of work; it stays off when the maximum is above ``heat_c`` and after
+    Each day takes ``labor_h`` of work; it stays off when the maximum is above ``heat_c`` and after
     ``longest_days`` in a row.
     """
 
     rain_from_mm: float
     days_before: int
-    labour_h: float
+    labor_h: float
     longest_days: int
     heat_c: float
 
@@ -301,6 +301,9 @@ class PlanSpec:
     ``most_depth_mm`` is the largest application, None that of the soil. With ``stop_at_runoff`` an
     application ends when runoff would start. A plan whose ``function`` says the depth has all
     other settings of the plan ``like``, where it names one.
+
+    A label describes the settings that it was given with. A copy with other settings and no new
+    label is named by its key and what differs: ``refill, trigger = 0.6``.
     """
 
     key: str
@@ -331,6 +334,39 @@ class PlanSpec:
     syringe: SyringeSpec | None = None
     function: PlanFunction | None = None
     like: str = ""
+    labelled: Labelled | None = field(default=None, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        settings = {
+            part.name: getattr(self, part.name)
+            for part in fields(self)
+            if part.name not in ("key", "label", "labelled")
+        }
+        labelled = self.labelled
+        if labelled is None or self.label != labelled.now:
+            labelled = Labelled(settings, self.label, self.label)
+        changes = _changes(labelled.settings, settings)
+        now = f"{self.key}, {changes}" if changes else labelled.label
+        object.__setattr__(self, "label", now)
+        object.__setattr__(self, "labelled", labelled._replace(now=now))
+
+
+class Labelled(NamedTuple):
+    """Settings of a plan when its label was given, that label, and what the plan is called now."""
+
+    settings: Mapping[str, Any]
+    label: str
+    now: str
+
+
+def _changes(before: Mapping[str, Any], after: Mapping[str, Any]) -> str:
+    """``trigger = 0.6, stages changed``: settings of a plan that are not as they were."""
+    return ", ".join(
+        f"{name} changed" if not isinstance(value, int | float | str) else
+        f"{name} = {value if isinstance(value, bool | str) else format(value, 'g')}"
+        for name, value in after.items()
+        if value != before[name]
+    )
 
 
 @dataclass(frozen=True)
@@ -376,7 +412,8 @@ class StorageSpec:
     """A pond or a closed tank: area of the water (K,) at volumes (K,) from empty to full.
 
     ``dead_m3`` cannot be drawn. A tank has areas of 0: no rain, evaporation or seepage.
-    ``lining`` is the origin of its seepage, "" when that is stated as a number.
+    ``lining`` is the origin of its seepage, "" when that is stated as a number. ``depth_m`` and
+    ``side_slope`` are those of a pond that is no survey; NaN for others.
     """
 
     kind: str
@@ -389,6 +426,8 @@ class StorageSpec:
     evaporation_factor: float = 0.0
     lift_m: float = 0.0
     pump_efficiency: float = 0.6
+    depth_m: float = math.nan
+    side_slope: float = math.nan
 
 
 @dataclass(frozen=True)
@@ -462,7 +501,7 @@ class Costs:
 
     currency: str = "USD"
     energy_price_kwh: float = 0.0
-    labour_price_h: float = 0.0
+    labor_price_h: float = 0.0
     water: tuple[TariffBlock, ...] = ()
     construction: Mapping[str, float] = field(default_factory=dict)
     irrigation: Mapping[str, SystemPrice] = field(default_factory=dict)
@@ -490,17 +529,22 @@ class Sought:
     high: float = math.nan
 
 
+ANY_FIELD = "any"
+"""In place of the field of a sizing: whichever field of turf has the outcome."""
+
+
 @dataclass(frozen=True)
 class Sizing:
     """The smallest ``find`` that keeps an outcome: in no more than ``odds`` of years does
     ``outcome`` ("dead", "dormant", "wilt", "footprint" of ``field``, or "shortage") pass
-    ``share`` of the field (of the year's request, for "shortage"). ``against`` makes a curve.
+    ``share`` of the field (of the year's request, for "shortage"). With ``ANY_FIELD`` a year counts
+    when any field of turf passes it. ``against`` makes a curve.
     """
 
     plan: str
     find: Sought
     outcome: str = "dead"
-    field: str = ""
+    field: str = ANY_FIELD
     share: float = 0.05
     odds: float = 0.10
     against: Sought | None = None
@@ -626,6 +670,7 @@ class Scenario:
             settings,
             key=key,
             label=label or key,
+            labelled=None,
             rule="function",
             depth_by_weekday=PlanSpec.depth_by_weekday,
             function=function,

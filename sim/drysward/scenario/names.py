@@ -71,10 +71,10 @@ def names_of(info: ValidationInfo) -> Named:
     return info.context
 
 
-def named_in(what: str) -> AfterValidator:
-    """Accepts names that the file has in its ``what``, an attribute of ``Named``."""
+def named_in(what: str, *others: str) -> AfterValidator:
+    """Accepts names that the file has in its ``what``, an attribute of ``Named``, or ``others``."""
 
     def known(text: str, info: ValidationInfo) -> str:
-        return known_name(text, getattr(names_of(info), what))
+        return known_name(text, (*getattr(names_of(info), what), *others))
 
     return AfterValidator(known)

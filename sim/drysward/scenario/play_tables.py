@@ -21,6 +21,7 @@ from drysward.scenario.model import (
     SyringeSpec,
 )
 from drysward.scenario.values import (
+    AS_SHARE,
     DayOfYear,
     Depth,
     Flags,
@@ -28,6 +29,7 @@ from drysward.scenario.values import (
     Odds,
     Part,
     Share,
+    SomeShare,
     Span,
     Text,
     WholeDays,
@@ -105,7 +107,7 @@ class EventTable(Part):
 class CoverTable(Part):
     rain_from_mm: Annotated[float, quantity(LENGTH), Field(alias="rain", ge=0.0, le=500.0)]
     days_before: Annotated[WholeDays, Field(alias="before")]
-    labour_h: Annotated[float, quantity(TIME), Field(alias="labour", ge=0.0, le=1000.0)] = 0.0
+    labor_h: Annotated[float, quantity(TIME), Field(alias="labor", ge=0.0, le=1000.0)] = 0.0
     # One day in sun, otherwise three; from memory.
     longest_days: Annotated[WholeDays, Field(alias="longest")] = 2
     heat_c: Annotated[Temperature, Field(alias="heat")] = 30.0
@@ -130,8 +132,8 @@ class PlayTable(Part):
     hardness: Annotated[HardnessTable, as_a(HardnessSpec)] | None = None
     hard_above_g: Annotated[Gs | None, Field(alias="hard_above")] = None
     soft_below: Gs | None = None
-    air_filled_below: Annotated[float, Field(gt=0.0, le=0.5)] | None = None
-    share: Annotated[float, Field(gt=0.0, le=1.0)] | None = None
+    air_filled_below: Annotated[float, AS_SHARE, Field(gt=0.0, le=0.5)] | None = None
+    share: SomeShare | None = None
 
     @model_validator(mode="after")
     def _hangs_together(self) -> Self:

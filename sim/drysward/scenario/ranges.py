@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from drysward.faults import Fault, quoted
+from drysward.quantities import AFTER_NUMBER, NUMBER, number_of
 from drysward.ranges import METALOG, PERT, TRIANGULAR, USUAL_CHANCE
 
 LONGEST_RANGE = 120
@@ -30,14 +31,14 @@ DRAWN = ("fields", "plans", "supply", "overrides")
 # Free texts, which may start with a number: "2 (upper)".
 _OWN_TEXTS = ("title", "label", "name", "machine", "currency", "file", "column")
 # Counted, measured with a tape, or decided by the crew: not drawn.
-_CERTAIN = ("area", "patches", "priority", "labour_per_pass", "price")
+_CERTAIN = ("area", "patches", "priority", "labor_per_pass", "price")
 
-_NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
-_WITH_PARENTHESIS = re.compile(rf"\s*({_NUMBER})(?:\s+([^()]*?))?\s*\((.*)")
+_WITH_PARENTHESIS = re.compile(rf"\s*({NUMBER})(?:{AFTER_NUMBER}([^()]*?))?\s*\((.*)")
+_UNIT = rf"(?:{AFTER_NUMBER}([^\s,][^,]*?))"
 _ENDS = re.compile(
-    rf"\s*({_NUMBER})(?:\s+([^\s,].*?))??\s+to\s+({_NUMBER})(?:\s+([^,]*?))?\s*(?:,\s*(.*?))?\s*"
+    rf"\s*({NUMBER}){_UNIT}??\s+to\s+({NUMBER}){_UNIT}?\s*(?:,\s*(.*?))?\s*"
 )
-_ONE_IN = re.compile(rf"1\s+in\s+({_NUMBER})")
+_ONE_IN = re.compile(rf"1\s+in\s+({NUMBER})")
 
 
 @dataclass(frozen=True)
@@ -103,7 +104,7 @@ def taken_out(
             ranges[key] = parsed
         else:
             faults.append(Fault(f"{name}: {key}", *parsed))
-        plain = with_value(plain, path, f"{number} {unit}" if unit else float(number))
+        plain = with_value(plain, path, f"{number} {unit}" if unit else number_of(number))
     return plain, ranges, faults
 
 
@@ -153,7 +154,7 @@ def _read(number: str, unit: str, rest: str, path: Path) -> WrittenRange | tuple
             before = f"unit {quoted(unit)}" if unit else "no unit"
             what = f"has {before} before and {quoted(other)} inside"
             return f"{text} {what}", f'one unit for all three: "{shown}"'
-    low, likely, high = float(low_text), float(number), float(high_text)
+    low, likely, high = number_of(low_text), number_of(number), number_of(high_text)
     if not low <= likely <= high:
         tail = f" {unit}" if unit else ""
         low_, mid, high_ = sorted((low, likely, high))
@@ -164,9 +165,9 @@ def _read(number: str, unit: str, rest: str, path: Path) -> WrittenRange | tuple
         form = more
     elif more:
         one_in = _ONE_IN.fullmatch(more)
-        if one_in is None or float(one_in[1]) <= 2.0:
+        if one_in is None or number_of(one_in[1]) <= 2.0:
             return f"{quoted(more)} does not say how often an end is exceeded", RANGE_FORM
-        chance = 1.0 / float(one_in[1])
+        chance = 1.0 / number_of(one_in[1])
     return WrittenRange(low, likely, high, unit, chance, form, path)
 
 

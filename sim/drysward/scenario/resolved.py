@@ -164,7 +164,7 @@ def _delivery(scenario: Scenario, spec: FieldSpec) -> Iterator[Row]:
         "precipitation_rate": spec.delivery.precipitation_rate_mm_h,
         "overspray": spec.delivery.overspray,
         "time_per_pass": spec.delivery.hours_per_pass,
-        "labour_per_pass": spec.delivery.labour_hours_per_pass,
+        "labor_per_pass": spec.delivery.labor_hours_per_pass,
     }
     for key, name in DELIVERY_NUMBERS.items():
         if f"{at}.{key}" in scenario.written:
@@ -270,7 +270,7 @@ def _play(play: PlaySpec) -> Iterator[Setting]:
     if play.cover is not None:
         yield "cover.rain", play.cover.rain_from_mm, "mm"
         yield "cover.before", play.cover.days_before, "d"
-        yield "cover.labour", play.cover.labour_h, "h"
+        yield "cover.labor", play.cover.labor_h, "h"
         yield "cover.longest", play.cover.longest_days, "d"
         yield "cover.heat", play.cover.heat_c, "degC"
 
@@ -362,7 +362,7 @@ def _supply(scenario: Scenario, supply: SupplySpec) -> Iterator[Row]:
         yield from _rows(scenario, at, _source(source, scenario.costs.currency))
         if source.lift_m > 0.0:
             pump = {"pump_efficiency": source.pump_efficiency}
-            yield from _catalogued(scenario, at, "pump", pump)
+            yield from _catalogd(scenario, at, "pump", pump)
     if supply.storage is not None:
         yield from _storage(scenario, supply.storage)
     for catchment in supply.catchments:
@@ -372,12 +372,12 @@ def _supply(scenario: Scenario, supply: SupplySpec) -> Iterator[Row]:
         sheds = {"runoff": catchment.runoff, "first_flush": catchment.first_flush_mm}
         if catchment.kind == GRASS:
             sheds = {"curve_number": catchment.runoff}
-        yield from _catalogued(scenario, at, catchment.kind, sheds)
+        yield from _catalogd(scenario, at, catchment.kind, sheds)
     if supply.restrictions is not None:
         yield from _rows(scenario, "supply.restrictions", _restrictions(supply.restrictions))
 
 
-def _catalogued(
+def _catalogd(
     scenario: Scenario, at: str, entry_key: str, used: Mapping[str, float]
 ) -> Iterator[Row]:
     """Numbers of the table ``at`` with defaults in the catalog."""
@@ -421,19 +421,19 @@ def _storage(scenario: Scenario, storage: StorageSpec) -> Iterator[Row]:
     yield from _rows(scenario, at, settings)
     # The size comes from a capacity or a table, both set by the scenario.
     yield Row(f"{at}.capacity", capacity, "m3", SCENARIO, SCENARIO)
-    yield from _catalogued(scenario, at, storage.kind, {"dead": storage.dead_m3 / capacity})
+    yield from _catalogd(scenario, at, storage.kind, {"dead": storage.dead_m3 / capacity})
     if storage.kind == POND:
         yield Row(f"{at}.full_area", storage.areas_m2[-1], "m2", SCENARIO, SCENARIO)
         factor = {"evaporation": storage.evaporation_factor}
-        yield from _catalogued(scenario, at, POND, factor)
+        yield from _catalogd(scenario, at, POND, factor)
         if storage.lining:
             yield from _rows(scenario, at, [("lining", storage.lining, "")])
         lining = LININGS[storage.lining or USUAL_LINING]
-        yield from _catalogued(scenario, at, lining, {"seepage": storage.seepage_mm_d})
+        yield from _catalogd(scenario, at, lining, {"seepage": storage.seepage_mm_d})
     yield from _rows(scenario, at, [("lift", storage.lift_m, "m")])
     if storage.lift_m > 0.0:
         pump = {"pump_efficiency": storage.pump_efficiency}
-        yield from _catalogued(scenario, at, "pump", pump)
+        yield from _catalogd(scenario, at, "pump", pump)
 
 
 def _restrictions(restrictions: Restrictions) -> Iterator[Setting]:
@@ -453,7 +453,7 @@ def _restrictions(restrictions: Restrictions) -> Iterator[Setting]:
 def _costs(costs: Costs) -> Iterator[Setting]:
     yield "currency", costs.currency, ""
     yield "energy", costs.energy_price_kwh, f"{costs.currency}/kWh"
-    yield "labour", costs.labour_price_h, f"{costs.currency}/h"
+    yield "labor", costs.labor_price_h, f"{costs.currency}/h"
     for i, block in enumerate(costs.water, start=1):
         yield f"water[{i}].to", block.upto_m3, "m3"
         yield f"water[{i}].price", block.price_m3, f"{costs.currency}/m3"

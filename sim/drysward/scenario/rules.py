@@ -19,7 +19,17 @@ from drysward.day.records import (
     RULE_NONE,
     RULE_REFILL,
 )
-from drysward.scenario.values import EVERY_TIME, WEEKDAYS, Depth, Flaws, Share, in_table, one_of
+from drysward.scenario.values import (
+    AS_SHARE,
+    EVERY_TIME,
+    WEEKDAYS,
+    Depth,
+    Flaws,
+    Share,
+    SomeShare,
+    in_table,
+    one_of,
+)
 
 NO_WATERING, FUNCTION = "none", "function"
 
@@ -90,14 +100,14 @@ RULES = {
     "share of et": Rule(
         RULE_ET_SHARE,
         "a share of turf ET since the last watering: share",
-        {"share": RuleKey(Annotated[float, Field(gt=0.0, le=2.0)], "share")},
+        {"share": RuleKey(Annotated[float, AS_SHARE, Field(gt=0.0, le=2.0)], "share")},
         by_need=True,
     ),
     "refill": Rule(
         RULE_REFILL,
         "refill to a target once depletion reaches a trigger: trigger, target",
         {
-            "trigger": RuleKey(Annotated[float, Field(gt=0.0, le=1.0)], "trigger"),
+            "trigger": RuleKey(SomeShare, "trigger"),
             "target": RuleKey(Share, "target", needed=False),
         },
         by_need=True,

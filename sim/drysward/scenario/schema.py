@@ -56,19 +56,23 @@ from drysward.scenario.rules import RULE_KEYS, RULES, no_function, rule_flaws
 from drysward.scenario.sizing_tables import SizingTable
 from drysward.scenario.supply_tables import SupplyTable, said_once
 from drysward.scenario.values import (
+    AS_SHARE,
     MM_PER_M,
     MONTHS,
     MOST_NAMED,
+    BeyondLimits,
     DayOfYear,
     Depth,
     Drought,
     Flags,
     Flaws,
     Identifier,
+    IsOneOf,
     Month,
     Odds,
     Part,
     Share,
+    SomeShare,
     Span,
     Text,
     WholeDays,
@@ -80,6 +84,7 @@ from drysward.scenario.values import (
     read,
     refuse,
     within,
+    within_term,
 )
 from drysward.scenario.weather_tables import WeatherTable
 
@@ -99,21 +104,36 @@ _LATITUDE = re.compile(
 
 
 def latitude(text: object) -> float:
-    """``"39.2 deg"`` as 39.2, north positive; ValueError shows the right form."""
+    """``"39.2 deg"``, ``"39.2 N"`` or ``"39 12 N"`` as 39.2, north positive.
+
+    ValueError for a longitude, and shows the right form for degrees without sign and unit.
+    """
+    form = 'degrees, north positive: "39.2 deg" or "39.2 N"'
+    written = None if isinstance(text, bool) else _LATITUDE.fullmatch(f"{text}"[:100])
+    if written is None:
+        return _in_degrees(text, form)
+    before, degrees, minutes, seconds, after = written.groups()
+    side = f"{before}{after}".upper()
+    if side in ("E", "W"):
+        raise ValueError(f"{quoted(text)} is a longitude; {form}")
+    size = abs(float(degrees)) + float(minutes or 0.0) / 60.0 + float(seconds or 0.0) / 3600.0
+    if not side:
+        signed = -size if degrees.startswith("-") else size
+        return _in_degrees(text, f'latitude = "{signed:.6g} deg", north positive')
+    parts = [float(part) for part in (minutes, seconds) if part]
+    whole = not parts or "." not in degrees
+    if len(side) > 1 or degrees[0] in "+-" or not whole or max(parts, default=0.0) >= 60.0:
+        raise ValueError(f"{quoted(text)} is not a latitude; {form}")
+    return -size if side == "S" else size
+
+
+def _in_degrees(text: object, form: str) -> float:
     try:
         return read(text, ANGLE)
+    except BeyondLimits:
+        raise
     except ValueError as error:
-        message = str(error).partition(";")[0]
-        written = _LATITUDE.fullmatch(f"{text}"[:100])
-    if written is None or isinstance(text, bool):
-        raise ValueError(f'{message}; degrees, north positive: "39.2 deg"')
-    before, degrees, minutes, seconds, after = written.groups()
-    side = (before or after).upper()
-    if side in ("E", "W"):
-        raise ValueError(f'{quoted(text)} is a longitude; latitude = "39.2 deg", north positive')
-    size = abs(float(degrees)) + float(minutes or 0.0) / 60.0 + float(seconds or 0.0) / 3600.0
-    south = side == "S" or degrees.startswith("-")
-    raise ValueError(f'{message}; latitude = "{-size if south else size:.6g} deg", north positive')
+        raise ValueError(f"{str(error).partition(';')[0]}; {form}") from None
 
 
 class SiteTable(Part):
@@ -150,16 +170,55 @@ ROOT_ZONE_NUMBERS = {
 MEASURED_SOIL = ("wilting_point", "field_capacity", "saturation", "conductivity")
 
 
+# "10in" of "sand_over_gravel_10in".
+_DEPTH_IN_NAME = re.compile(r"_?([0-9]+(?:\.[0-9]+)?)_?(inch|in|mm|cm|ft)(?![a-z])")
+
+
+class IsConstruction(IsOneOf):
+    """Lets the name of a root zone pass, and shows how another depth of one is written."""
+
+    def __call__(self, text: str) -> str:
+        if text not in self.names and (other := other_depth(text)):
+            raise ValueError(f"{quoted(text)} is not known; root_zone = {other[1]}")
+        return super().__call__(text)
+
+
+def other_depth(name: str) -> tuple[str, str] | None:
+    """Of ``sand_over_gravel_10in`` the construction of nearest depth, and the table to write:
+    ``{ like = "sand_over_gravel_12in", depth = "10 in" }``.
+
+    None where no construction has this name but for a depth, or none is built so deep.
+    """
+    stated = _DEPTH_IN_NAME.search(name)
+    entries = load_catalog().entries["root_zones"]
+    stem = _DEPTH_IN_NAME.sub("", name, count=1)
+    alike = [one for one in entries if _DEPTH_IN_NAME.sub("", one, count=1) == stem]
+    if stated is None or not alike:
+        return None
+    depth = f"{stated[1]} {stated[2]}"
+    key = "cap_depth" if "cap_depth_mm" in entries[alike[0]].numbers else "depth"
+    number = f"{key}_mm"
+    try:
+        stated_mm = within_term(read(depth, LENGTH), load_catalog().meanings[number])
+    except ValueError:
+        return None
+    like = min(alike, key=lambda one: abs(entries[one].numbers[number].value - stated_mm))
+    return like, f'{{ like = "{like}", {key} = "{depth}" }}'
+
+
+_CONSTRUCTIONS = IsConstruction(tuple(load_catalog().entries["root_zones"]))
+
+
 class RootZoneTable(Part):
-    like: Annotated[str, entry_of("root_zones")]
+    like: Annotated[str, AfterValidator(_CONSTRUCTIONS)]
     soil: Annotated[str, entry_of("soils")] | None = None
     compaction: Annotated[str, entry_of("compaction")] | None = None
     base: Annotated[str, one_of(*BASES)] | None = None
     depth: Annotated[float, quantity(LENGTH), within("depth_mm")] | None = None
     cap_depth: Annotated[float, quantity(LENGTH), within("cap_depth_mm")] | None = None
     native_depth: Annotated[float, quantity(LENGTH), within("native_depth_mm")] | None = None
-    theta_s: Annotated[float, within("theta_s")] | None = None
-    theta_r: Annotated[float, within("theta_r")] | None = None
+    theta_s: Annotated[float, AS_SHARE, within("theta_s")] | None = None
+    theta_r: Annotated[float, AS_SHARE, within("theta_r")] | None = None
     alpha: Annotated[float, quantity(INVERSE_TENSION), within("alpha")] | None = None
     n: Annotated[float, within("n")] | None = None
     sand_conductivity: Annotated[float, quantity(RATE), within("ksat")] | None = None
@@ -207,21 +266,23 @@ DELIVERY_NUMBERS = {
     "precipitation_rate": "precipitation_rate",
     "overspray": "overspray",
     "time_per_pass": "hours_per_pass",
-    "labour_per_pass": "labour_hours_per_pass",
+    "labor_per_pass": "labor_hours_per_pass",
 }
 
 
 class DeliveryTable(Part):
     system: Annotated[str, entry_of("delivery")]
-    uniformity: Annotated[float, within("distribution_uniformity")] | None = None
+    uniformity: Annotated[
+        float, AS_SHARE, within("distribution_uniformity")
+    ] | None = None
     precipitation_rate: Annotated[
         float, quantity(RATE), within("precipitation_rate")
     ] | None = None
-    overspray: Annotated[float, within("overspray")] | None = None
+    overspray: Annotated[float, AS_SHARE, within("overspray")] | None = None
     flow: Annotated[float, quantity(FLOW), within("source_flow")] | None = None
     time_per_pass: Annotated[float, quantity(TIME), within("hours_per_pass")] | None = None
-    labour_per_pass: Annotated[
-        float, quantity(TIME), within("labour_hours_per_pass")
+    labor_per_pass: Annotated[
+        float, quantity(TIME), within("labor_hours_per_pass")
     ] | None = None
     zones: Annotated[int, Field(ge=1, le=60)] | None = None
     machine: Identifier | None = None
@@ -273,7 +334,7 @@ class FieldTable(Part):
     reseed: DayOfYear | None = None
     patches: Annotated[int, Field(ge=1, le=50)] = 5
     priority: Annotated[int, Field(ge=1, le=99)] = 1
-    slope: Annotated[float, AfterValidator(as_slope)] = USUAL_SLOPE
+    slope: Annotated[float, AS_SHARE, AfterValidator(as_slope)] = USUAL_SLOPE
     play: PlayTable | None = None
     skin: SkinTable | None = None
     establish: EstablishTable | None = None
@@ -406,10 +467,10 @@ class PlanTable(RuleKeysTable):
 
 
 class ReachedTable(Part):
-    footprint: Annotated[float, Field(gt=0.0, le=1.0)] = 0.25
-    wilt: Annotated[float, Field(gt=0.0, le=1.0)] = 0.25
-    dormant: Annotated[float, Field(gt=0.0, le=1.0)] = 0.25
-    dead: Annotated[float, Field(gt=0.0, le=1.0)] = 0.05
+    footprint: SomeShare = 0.25
+    wilt: SomeShare = 0.25
+    dormant: SomeShare = 0.25
+    dead: SomeShare = 0.05
 
 
 class PlayingConditionTable(Part):
@@ -435,7 +496,7 @@ class AnswersTable(Part):
     fewest_days: Annotated[int, Field(ge=1, le=366)] = Answers.fewest_days
     drought_days: Annotated[int, Field(ge=1, le=366)] = Answers.drought_days
     rooting_varies: bool = Answers.rooting_varies
-    short_year: Annotated[float, Field(gt=0.0, le=1.0)] = Answers.short_year
+    short_year: SomeShare = Answers.short_year
 
 
 class DoubtTable(Part):

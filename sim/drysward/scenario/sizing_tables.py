@@ -8,10 +8,21 @@ from pydantic import BeforeValidator, Field, ValidationInfo, model_validator
 
 from drysward.faults import nearest, quoted
 from drysward.quantities import AREA, FLOW, VOLUME, Kind
-from drysward.scenario.model import SIZES, Answers, Sizing, Sought
+from drysward.scenario.model import ANY_FIELD, SIZES, Answers, Sizing, Sought
 from drysward.scenario.names import Named, named_in, names_of
 from drysward.scenario.supply_tables import PERIODS
-from drysward.scenario.values import Flaws, Part, Text, in_table, one_of, read, refuse, within
+from drysward.scenario.values import (
+    AS_SHARE,
+    Flaws,
+    Odds,
+    Part,
+    Text,
+    in_table,
+    one_of,
+    read,
+    refuse,
+    within,
+)
 
 STORAGE, RATE, ALLOWANCE, CATCHMENT = SIZES
 SHORTAGE = "shortage"
@@ -76,9 +87,9 @@ SoughtOrName = Annotated[SoughtTable, BeforeValidator(in_table("what"))]
 
 class KeepTable(Part):
     outcome: Annotated[str, one_of(*OUTCOMES)] = "dead"
-    field: Annotated[str, named_in("fields")] | None = None
-    share: Annotated[float, Field(ge=0.0, lt=1.0)] | None = None
-    odds: Annotated[float, Field(gt=0.0, lt=1.0)] | None = None
+    field: Annotated[str, named_in("fields", ANY_FIELD)] | None = None
+    share: Annotated[float, AS_SHARE, Field(ge=0.0, lt=1.0)] | None = None
+    odds: Odds | None = None
     return_period: Annotated[float, within("asked_return_period")] | None = None
 
     @model_validator(mode="after")
@@ -109,9 +120,14 @@ class SizingTable(Part):
 
 
 def sizing_spec(table: SizingTable, named: Named, answers: Answers) -> Sizing:
-    """The model's sizing; by default a stage counts as reached as in the answers."""
+    """The model's sizing; by default a stage counts as reached as in the answers.
+
+    A goal that names no field is that of the only one, or of any: the safest meaning.
+    """
     keep = table.keep
-    field = "" if keep.outcome == SHORTAGE else keep.field or named.fields[0]
+    field = "" if keep.outcome == SHORTAGE else keep.field or ANY_FIELD
+    if field == ANY_FIELD and len(named.fields) == 1:
+        (field,) = named.fields
     share = answers.reached.get(keep.outcome, SHORTAGE_SHARE) if keep.share is None else keep.share
     odds = 1.0 / keep.return_period if keep.return_period else keep.odds or ODDS
     return Sizing(

@@ -6,6 +6,7 @@ import json
 import re
 import textwrap
 from collections.abc import Iterable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from functools import cache
 from importlib.resources import files
@@ -15,8 +16,10 @@ import jinja2
 
 from drysward.catalog import load_catalog
 from drysward.faults import Fault, FaultyInput, nearest, quoted
+from drysward.quantities import convert
 from drysward.scenario.keys import keys
 from drysward.scenario.rules import RULE_KEYS, RULES
+from drysward.scenario.schema import latitude, other_depth
 from drysward.scenario.weather_tables import ClimateTable
 
 LINE = 98
@@ -54,35 +57,88 @@ class NewPlan:
     keys: Mapping[str, str] = field(default_factory=dict)
 
 
-_Labelled = TypeVar("_Labelled", NewField, NewPlan)
+_Labeled = TypeVar("_Labeled", NewField, NewPlan)
 
-USUAL_FIELDS = (NewField("Main field", "1.8 acre"),)
-USUAL_PLANS = (
-    NewPlan("No irrigation", "none"),
-    NewPlan("An inch a week", "fixed", {"depth": '"0.5 in"', "days": '["Tue", "Fri"]'}),
-    NewPlan("Deficit, 60% ET", "share of et", {"share": "0.6", "interval": '"2 days"'}),
-    NewPlan("Refill at 40% depletion", "refill", {"trigger": "0.4", "target": "0.0"}),
-)
+@dataclass(frozen=True)
+class Usual:
+    """What a new scenario has where nothing is stated, in one system of units.
+
+    ``examples`` are quantities for comments. ``normals`` are units of the invented normals.
+    """
+
+    elevation: str
+    area: str
+    weekly: NewPlan
+    normals: Mapping[str, str]
+    examples: Mapping[str, str]
+
+    @property
+    def field_list(self) -> tuple[NewField, ...]:
+        """One field."""
+        return (NewField("Main field", self.area),)
+
+    @property
+    def plan_list(self) -> tuple[NewPlan, ...]:
+        """Four common plans."""
+        return (
+            NewPlan("No irrigation", "none"),
+            self.weekly,
+            NewPlan("Deficit, 60% ET", "share of et", {"share": "0.6", "interval": '"2 days"'}),
+            NewPlan("Refill at 40% depletion", "refill", {"trigger": "0.4", "target": "0.0"}),
+        )
+
+
+_TWICE = {"days": '["Tue", "Fri"]'}
+USUAL = {
+    "us": Usual(
+        "460 ft", "1.8 acre",
+        NewPlan("An inch a week", "fixed", {"depth": '"0.5 in"', **_TWICE}),
+        {"in": "in", "degF": "degF"},
+        {"supply": "60000 gal", "flow": "60 gpm"},
+    ),
+    "metric": Usual(
+        "140 m", "0.7 ha",
+        NewPlan("25 mm a week", "fixed", {"depth": '"12.5 mm"', **_TWICE}),
+        {"in": "mm", "degF": "degC"},
+        {"supply": "230 m3", "flow": "14 m3/h"},
+    ),
+}  # fmt: skip
+"""By system of units, as answers name them."""
 
 
 @dataclass(frozen=True)
 class NewScenario:
     """What is written. ``latitude`` and ``elevation`` have units.
 
-    Without ``weather_file`` the weather comes from ``normals`` by key, written in TOML, or from
-    those of an invented town. ``fill`` is the line that fills blanks of the file, "" for none.
-    ``years`` are simulated: 0 for those of the file as they are, and for 200 from normals.
+    ``units`` ("us" or "metric") are those of all that is not stated. ``columns``, in TOML, and
+    ``wind_height`` say what the headers of a weather file do not. Without ``weather_file`` the
+    weather comes from ``normals`` by key, written in TOML, or from those of an invented town.
+    ``fill`` is the line that fills blanks of the file, "" for none. ``years`` are simulated: 0 for
+    those of the file as they are, and for 200 from normals.
     """
 
     name: str = "Our town"
     latitude: str = "40.3 deg"
-    elevation: str = "140 m"
+    elevation: str = ""
+    units: str = "us"
     weather_file: str = ""
+    columns: str = ""
+    wind_height: str = ""
     fill: str = ""
     years: int = 0
     stated_normals: Mapping[str, str] = field(default_factory=dict)
-    field_list: Sequence[NewField] = USUAL_FIELDS
-    plan_list: Sequence[NewPlan] = USUAL_PLANS
+    field_list: Sequence[NewField] = ()
+    plan_list: Sequence[NewPlan] = ()
+
+    def __post_init__(self) -> None:
+        for name in ("elevation", "field_list", "plan_list"):
+            if not getattr(self, name):
+                object.__setattr__(self, name, getattr(self.usual, name))
+
+    @property
+    def usual(self) -> Usual:
+        """What stands where nothing is stated."""
+        return USUAL[self.units]
 
     @property
     def title(self) -> str:
@@ -105,20 +161,35 @@ class NewScenario:
         return not self.stated_normals
 
     @property
+    def watering_plan(self) -> str:
+        """Key of the last plan that waters; of the last plan when none does."""
+        waters = [key for key, plan in self.plans.items() if plan.rule != "none"]
+        return (waters or list(self.plans))[-1]
+
+    @property
     def normals(self) -> Mapping[str, str]:
         """Monthly normals, written in TOML."""
         if self.stated_normals:
             return self.stated_normals
         first = 6 if self.is_southern else 0
         return {
-            key: _normal(unit, [f"{month:g}" for month in months[first:] + months[:first]])
+            key: _normal(*self._in_units(unit, months[first:] + months[:first]))
             for key, (unit, months) in _INVENTED.items()
         }
+
+    def _in_units(self, unit: str, months: Sequence[float]) -> tuple[str, list[str]]:
+        """Invented normals in the units of this scenario, to a tenth."""
+        shown = self.usual.normals.get(unit, unit)
+        if shown != unit:
+            months = [round(convert(month, unit, shown), 1) for month in months]
+        return shown, [f"{month:g}" for month in months]
 
     @property
     def is_southern(self) -> bool:
         """Whether the site lies south of the equator."""
-        return self.latitude.lstrip().startswith("-")
+        with suppress(ValueError):  # refused when the scenario is read back
+            return latitude(self.latitude) < 0.0
+        return False
 
     @property
     def season(self) -> tuple[str, str]:
@@ -126,7 +197,7 @@ class NewScenario:
         return ("10-01", "04-30") if self.is_southern else ("04-01", "10-31")
 
 
-def _by_key(things: Sequence[_Labelled]) -> dict[str, _Labelled]:
+def _by_key(things: Sequence[_Labeled]) -> dict[str, _Labeled]:
     return dict(zip(keys_of(one.label for one in things), things, strict=True))
 
 
@@ -152,7 +223,7 @@ def read_field(text: str) -> NewField:
 
     The names after them may stand in any order; what is left out has a default. FaultyInput.
     """
-    label, *parts = (part.strip() for part in text.split(","))
+    label, *parts = _parts(text)
     where = f"--field {quoted(text)}"
     if not label or not parts or not parts[0]:
         shown = '"Stadium, 2 acre, kentucky_bluegrass, sand_over_gravel_12in, in_ground_rotors"'
@@ -165,6 +236,8 @@ def read_field(text: str) -> NewField:
         kind = known.get(catalog_name(name))
         if kind is None:
             hint = nearest(catalog_name(name), known)
+            if other := other_depth(catalog_name(name)):
+                hint = f"name {other[0]}, then write in the file: root_zone = {other[1]}"
             raise FaultyInput(Fault(where, f"{quoted(name)} is not in the catalog", hint))
         if PARTS[kind] in found:
             what = f"has two entries of '{kind}': {found[PARTS[kind]]} and {name}"
@@ -173,10 +246,15 @@ def read_field(text: str) -> NewField:
     return NewField(label, area, **found)
 
 
+def _parts(text: str) -> list[str]:
+    """Parts between commas, other than those between thousands: ``Stadium, 87,120 sq ft``."""
+    return [part.strip() for part in re.split(r"(?<![0-9]),|,(?![0-9]{3}(?![0-9]))", text)]
+
+
 def read_plan(text: str) -> NewPlan:
     """``"Refill at half, refill, trigger 0.5"`` as a plan: label, rule, keys. FaultyInput."""
     where = f"--plan {quoted(text)}"
-    label, *parts = (part.strip() for part in text.split(","))
+    label, *parts = _parts(text)
     if not label or not parts:
         shown = '"Refill at half, refill, trigger 0.5"'
         raise FaultyInput(Fault(where, "needs a name and a rule at least", f"as --plan {shown}"))

@@ -4,16 +4,35 @@
 # ruff: noqa: RUF012
 
 import math
+import re
 from collections.abc import Sequence
 from itertools import pairwise
 from typing import Annotated, Any, Self
 
-from pydantic import BeforeValidator, Field, RootModel, ValidationInfo, model_validator
+from pydantic import (
+    BeforeValidator,
+    Field,
+    ModelWrapValidatorHandler,
+    RootModel,
+    ValidationInfo,
+    model_validator,
+)
 
 from drysward.catalog import Catalog
 from drysward.faults import quoted
-from drysward.physics.pond import square_bottom_m, square_pond, surveyed_pond, tank
-from drysward.quantities import AREA, DAILY_RATE, FLOW, LENGTH, TIME, VOLUME
+from drysward.physics.pond import least_square_pond_m3, square_pond, surveyed_pond, tank
+from drysward.quantities import (
+    AREA,
+    DAILY_RATE,
+    FLOW,
+    LENGTH,
+    NUMBER,
+    TIME,
+    VOLUME,
+    number_of,
+    unit_of,
+    written_in,
+)
 from drysward.scenario.model import (
     CatchmentSpec,
     Restrictions,
@@ -25,6 +44,7 @@ from drysward.scenario.model import (
 )
 from drysward.scenario.names import named_in, names_of
 from drysward.scenario.values import (
+    AS_SHARE,
     MM_PER_M,
     MONTHS,
     MOST_NAMED,
@@ -36,6 +56,7 @@ from drysward.scenario.values import (
     Month,
     Part,
     Share,
+    SomeShare,
     Span,
     Text,
     as_a,
@@ -81,7 +102,6 @@ Capacity = Annotated[float, quantity(VOLUME), within("store_volume")]
 Hours = Annotated[float, quantity(TIME), Field(gt=0.0, le=24.0)]
 FlowRate = Annotated[float, quantity(FLOW), within("source_flow")]
 Lift = Annotated[float, quantity(LENGTH, 1 / MM_PER_M), Field(ge=0.0, le=1000.0)]
-Efficiency = Annotated[float, Field(gt=0.0, le=1.0)]
 
 
 class StopsTable(Part):
@@ -181,7 +201,7 @@ class SourceTable(Part):
     ] = None
     ration: Annotated[str | MonthShares, BeforeValidator(rationing)] = EVENLY
     lift_m: Annotated[Lift, Field(alias="lift")] = SourceSpec.lift_m
-    pump_efficiency: Efficiency | None = None
+    pump_efficiency: SomeShare | None = None
     tariff: Tariff = []
 
     @model_validator(mode="after")
@@ -234,19 +254,36 @@ class PondTable(Part):
         return self
 
 
+def run_over_rise(value: object) -> object:
+    """``"3:1"`` or ``"3 to 1"`` as 3, run first; any other value as it is.
+
+    ValueError for ``"1:3"``, which some write for the same bank and which says a steep one.
+    """
+    written = re.fullmatch(rf"\s*({NUMBER})\s*(?::|to)\s*({NUMBER})\s*", f"{value}"[:100])
+    if written is None:
+        return value
+    run, rise = map(number_of, written.groups())
+    if rise != 1.0:
+        allowed = f"run over rise: {max(run, rise):g} for banks of {max(run, rise):g} to 1"
+        raise ValueError(f"{quoted(value)} does not say which of them is the run; {allowed}")
+    return run
+
+
 class StorageTable(Part):
     kind: Annotated[str, one_of(*STORAGE_KINDS)]
     capacity: Capacity | None = None
     depth: Annotated[float, quantity(LENGTH, 1 / MM_PER_M), Field(gt=0.0, le=100.0)] | None = None
-    side_slope: Annotated[float, Field(ge=0.0, le=20.0)] | None = None
+    side_slope: Annotated[
+        float, BeforeValidator(run_over_rise), Field(ge=0.0, le=20.0)
+    ] | None = None
     table: PondTable | None = None
     lining: Annotated[str, one_of(*LININGS)] | None = None
-    dead: Annotated[float, Field(ge=0.0, lt=1.0)] | None = None
+    dead: Annotated[float, AS_SHARE, Field(ge=0.0, lt=1.0)] | None = None
     start_share: Annotated[Share, Field(alias="start")] = StorageSpec.start_share
     seepage: Annotated[float, quantity(DAILY_RATE), Field(ge=0.0, le=1000.0)] | None = None
-    evaporation: Annotated[float, Field(ge=0.0, le=3.0)] | None = None
+    evaporation: Annotated[float, AS_SHARE, Field(ge=0.0, le=3.0)] | None = None
     lift_m: Annotated[Lift, Field(alias="lift")] = StorageSpec.lift_m
-    pump_efficiency: Efficiency | None = None
+    pump_efficiency: SomeShare | None = None
 
     @model_validator(mode="after")
     def _has_a_shape(self) -> Self:
@@ -267,27 +304,46 @@ class StorageTable(Part):
                 if getattr(self, key) is None:
                     allowed = "a pond needs capacity, depth and side_slope, or table"
                     flaws.append((key, "is missing", allowed))
-            if not flaws:
-                flaws += self._square_flaws()
         if self.lining is not None and self.seepage is not None:
             flaws.append(("lining", "conflicts with seepage", "keep one of them"))
         refuse(flaws)
         return self
 
-    def _square_flaws(self) -> Flaws:
-        """Faults of a pond whose sides would meet above the bottom."""
-        try:
-            square_bottom_m(self.capacity or 0.0, self.depth or 0.0, self.side_slope or 0.0)
-        except ValueError as error:
-            return [("capacity", str(error), "more capacity, less depth or steeper sides")]
-        return []
+    @model_validator(mode="wrap")
+    @classmethod
+    def _sides_reach_the_bottom(cls, written: Any, read: ModelWrapValidatorHandler[Self]) -> Self:
+        """Refuses a pond whose sides would meet above the bottom, in the units of the file."""
+        found = read(written)
+        if found.capacity is None or found.depth is None or found.side_slope is None:
+            return found
+        least = least_square_pond_m3(found.depth, found.side_slope)
+        if found.capacity < least:
+            unit = unit_of(written["capacity"])
+            gives = _rounded_up(written_in(least, VOLUME, unit))
+            refuse(
+                [
+                    (
+                        "capacity",
+                        f"a pond {quoted(written['depth'], bare=True)} deep with sides of "
+                        f"{found.side_slope:g}:1 holds no less than {gives:,.10g} {unit}",
+                        f'"{gives:.10g} {unit}" or more, less depth or steeper sides',
+                    )
+                ]
+            )
+        return found
+
+
+def _rounded_up(number: float) -> float:
+    """``number`` with three digits, none less than it is."""
+    step = 10.0 ** (math.floor(math.log10(number)) - 2)
+    return math.ceil(number / step) * step
 
 
 class CatchmentTable(Part):
     label: Text | None = None
     kind: Annotated[str, one_of(*CATCHMENT_KINDS)]
     area: Annotated[float, quantity(AREA), within("catchment_area")]
-    runoff: Annotated[float, Field(gt=0.0, le=1.0)] | None = None
+    runoff: SomeShare | None = None
     curve_number: Annotated[float, Field(gt=0.0, le=100.0)] | None = None
     first_flush: Annotated[float, quantity(LENGTH), Field(ge=0.0, le=100.0)] | None = None
 
@@ -475,13 +531,14 @@ def month_shares(ration: str | MonthShares) -> tuple[float, ...]:
 
 
 def _storage(table: StorageTable, catalog: Catalog) -> StorageSpec:
-    capacity, depth, slope = table.capacity or 0.0, table.depth or 0.0, table.side_slope or 0.0
+    capacity, depth, slope = table.capacity or 0.0, math.nan, math.nan
     if table.kind == TANK:
         volumes, areas = tank(capacity)
     elif table.table is not None:
         depths_m = [depth_mm / MM_PER_M for depth_mm in table.table.depth]
         volumes, areas = surveyed_pond(depths_m, table.table.area)
     else:
+        depth, slope = table.depth or 0.0, table.side_slope or 0.0
         volumes, areas = square_pond(capacity, depth, slope)
     lining, seepage, evaporation = "", 0.0, 0.0
     if table.kind == POND:
@@ -499,6 +556,8 @@ def _storage(table: StorageTable, catalog: Catalog) -> StorageSpec:
         evaporation_factor=evaporation,
         lift_m=table.lift_m,
         pump_efficiency=_number(catalog, "pump", "pump_efficiency", table.pump_efficiency),
+        depth_m=depth,
+        side_slope=slope,
     )
 
 

@@ -16,12 +16,26 @@ from pydantic_core import PydanticCustomError
 
 from drysward.catalog import Term, load_catalog
 from drysward.faults import nearest, quoted
-from drysward.quantities import AREA, LENGTH, SPAN, VOLUME, Kind, convert, parse
+from drysward.quantities import (
+    AREA,
+    LENGTH,
+    NUMBER,
+    SPAN,
+    VOLUME,
+    Kind,
+    convert,
+    number_of,
+    parse,
+    percent,
+)
 
 WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 MONTHS = (
     "Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec",
 )  # fmt: skip
+_WEEKDAYS_IN_FULL = tuple(
+    f"{start}day" for start in ("Mon", "Tues", "Wednes", "Thurs", "Fri", "Satur", "Sun")
+)
 MM_PER_M = 1000.0
 MOST_NAMED = 200
 """Fields, plans, sources or catchments of a scenario."""
@@ -128,6 +142,12 @@ def known_name(text: str, names: Iterable[str]) -> str:
     return text
 
 
+def weekday(text: object) -> object:
+    """``Tuesday`` or ``tue`` as ``Tue``; any other value as it is."""
+    word = text.strip().capitalize() if isinstance(text, str) else ""
+    return word[:3] if word in WEEKDAYS or word in _WEEKDAYS_IN_FULL else text
+
+
 def day_of_year(text: object) -> int:
     """``"04-15"`` as a day of the leap-year calendar, 0 to 365; ValueError when invalid."""
     expected = 'month and day, such as "04-15"'
@@ -194,14 +214,15 @@ def price_per(text: object, kind: Kind) -> float:
     ``kind`` is VOLUME (per m3) or AREA (per m2). ValueError when it is not a price for this kind.
     """
     sold, expected = _PRICED[kind]
-    written = re.fullmatch(r"(\S+) per (\S.*)", text.strip()) if isinstance(text, str) else None
+    form = rf"\s*({NUMBER}) per (\S.*)"
+    written = re.fullmatch(form, text) if isinstance(text, str) else None
     if written is None:
         raise ValueError(f"{quoted(text)} is not a price of {sold}; {expected}")
     amount, size = written.groups()
     if not re.match(r"[\d.+-]", size):
         size = f"1 {size}"
     try:
-        price, of = float(amount), parse(size, kind)
+        price, of = number_of(amount), parse(size, kind)
     except ValueError:
         raise ValueError(f"{quoted(text)} is not a price of {sold}; {expected}") from None
     if not (0.0 <= price < math.inf and of > 0.0 and math.isfinite(price / of)):
@@ -215,19 +236,26 @@ def price_of(kind: Kind) -> BeforeValidator:
 
 
 def in_table(key: str, takes: str = "") -> Callable[[object], object]:
-    """A bare text stands for a table that holds only ``key``; ``takes`` says what to write."""
+    """A bare text stands for a table that holds only ``key``; ``takes`` says what to write.
+
+    So does a bare number, which the key refuses with what it takes.
+    """
 
     def table(value: object) -> object:
-        return {key: value} if isinstance(value, str) else value
+        is_bare = isinstance(value, str | int | float) and not isinstance(value, bool)
+        return {key: value} if is_bare else value
 
     return Described(table, takes) if takes else table
 
 
-Share = Annotated[float, Field(ge=0.0, le=1.0)]
-Odds = Annotated[float, Field(gt=0.0, lt=1.0)]
+# 0.14 or "14%", with a blank or not.
+AS_SHARE = BeforeValidator(percent)
+Share = Annotated[float, AS_SHARE, Field(ge=0.0, le=1.0)]
+SomeShare = Annotated[float, AS_SHARE, Field(gt=0.0, le=1.0)]
+Odds = Annotated[float, AS_SHARE, Field(gt=0.0, lt=1.0)]
 DayOfYear = Annotated[int, BeforeValidator(day_of_year)]
 WholeDays = Annotated[int, BeforeValidator(whole_days)]
-Weekday = Annotated[str, one_of(*WEEKDAYS)]
+Weekday = Annotated[str, BeforeValidator(weekday), one_of(*WEEKDAYS)]
 Weekdays = Annotated[list[Weekday], Field(min_length=1)]
 Month = Annotated[str, one_of(*MONTHS)]
 Text = Annotated[str, Field(min_length=1)]

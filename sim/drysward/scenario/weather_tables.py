@@ -9,10 +9,11 @@ from pathlib import Path
 from typing import Annotated, Any, Self, cast
 
 import numpy as np
-from pydantic import BeforeValidator, Field, model_validator
+from pydantic import BeforeValidator, Field, ValidationError, model_validator
 
 from drysward.catalog import Catalog
 from drysward.faults import Fault, FaultyInput, nearest, quoted
+from drysward.inputs import toml_tables
 from drysward.quantities import (
     LENGTH,
     RADIATION,
@@ -66,9 +67,30 @@ class ColumnTable(Part):
     unit: str = ""
 
 
+class _Declared(Part):
+    columns: dict[str, ColumnTable]
+
+
+def columns_of(line: str) -> dict[str, ColumnSpec]:
+    """Columns declared by a line as in a scenario, ``columns = `` or not; FaultyInput."""
+    table = bare_table(line)
+    try:
+        parts = _Declared.model_validate(toml_tables("--columns", f"columns = {table}")).columns
+    except (FaultyInput, ValidationError):
+        form = '{ tmax = { column = "High", unit = "degF" }, rain = { ... } }'
+        what = f"{quoted(line)} declares no columns"
+        raise FaultyInput(Fault("--columns", what, f"as --columns '{form}'")) from None
+    return {key: ColumnSpec(part.column, part.unit) for key, part in parts.items()}
+
+
+def bare_table(line: str) -> str:
+    """What stands after ``columns =``, for a line with it or without."""
+    return re.sub(r"^\s*columns\s*=", "", line).strip()
+
+
 class FillTable(Part):
-    rain: Annotated[str, one_of("zero", "neighbour-years")] | None = None
-    temperature: Annotated[str, one_of("interpolate", "neighbour-years")] | None = None
+    rain: Annotated[str, one_of("zero", "neighbor-years")] | None = None
+    temperature: Annotated[str, one_of("interpolate", "neighbor-years")] | None = None
     longest: WholeDays = 5
 
 

@@ -10,6 +10,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from drysward.quantities import shown
+from drysward.results.sizing_text import goal_text
 from drysward.results.text import (
     as_sentences,
     assumptions_apart,
@@ -18,6 +19,7 @@ from drysward.results.text import (
     procedures,
     year_spans,
 )
+from drysward.scenario.model import ANY_FIELD
 from drysward.screen.compare import weather_findings
 from drysward.screen.document import Heading, Part, Row, Table, Value, notes, number, words
 from drysward.screen.night import SET_BY, grounds, shortfalls
@@ -58,6 +60,7 @@ def check_overview(
         *_filled(series),
         ("Draws", draws),
         *_supply(scenario, system),
+        *_goal(scenario),
         *(("Note", fact) for fact in facts),
         *_beyond_catalog(scenario),
         *(("Caution", line) for line in shortfalls(nights, system)),
@@ -120,6 +123,16 @@ def _supply(scenario: Scenario, system: str) -> Iterator[tuple[str, str]]:
         yield "When short", "all fields get the same share" if len(first) == 1 else (
             f"served first: {', then '.join(first)}"
         )
+
+
+def _goal(scenario: Scenario) -> Iterator[tuple[str, str]]:
+    """The goal of the sizing, and which fields it judges where the scenario names none."""
+    if scenario.sizing is None:
+        return
+    text = f"least {goal_text(scenario.sizing, scenario.answers.reached_days)}"
+    if scenario.sizing.field == ANY_FIELD and "sizing.keep.field" not in scenario.written:
+        text += " (keep.field names none)"
+    yield "Goal", text
 
 
 def _volume(volume_m3: float, system: str) -> str:

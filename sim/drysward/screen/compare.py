@@ -11,15 +11,18 @@ import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
+import numpy as np
 import xarray as xr
 
 from drysward.quantities import Display, shown
+from drysward.results.alternatives import alternatives_of
 from drysward.results.answer_text import answer_sentences
-from drysward.results.choice import days_below, safest_plan
+from drysward.results.choice import RISK, best_plan, days_below, odds, rule_text, water
 from drysward.results.doubt_text import (
     DRAWN,
     LIKELY,
     between_fields,
+    count_of_draws,
     doubt_sentences,
     draws_note,
     fields_of_turf,
@@ -51,6 +54,7 @@ from drysward.results.text import (
     procedures,
     reached_text,
     rounded,
+    short_record_text,
     volume_display,
     water_notes,
     years_used,
@@ -72,7 +76,6 @@ from drysward.screen.document import (
 HEADLINES = ("days below", "wilt", "dormancy", "death", "water", "cost")
 """What may stand first in the comparison of plans."""
 _STAGE_OF = {word: stage for stage, word in STAGE_WORDS.items()}
-_RISK = "dormant"
 _MOST_FACTS = 3  # of the weather file, on the first screen
 
 
@@ -80,7 +83,7 @@ _MOST_FACTS = 3  # of the weather file, on the first screen
 class Comparison:
     """All that a comparison knows.
 
-    ``summary``: of ``summarise``. ``drawn``: draws of what is not known, or None. ``why``: why
+    ``summary``: of ``summarize``. ``drawn``: draws of what is not known, or None. ``why``: why
     there are no draws, "" where none were requested. ``system``: units, "us" or "metric".
     """
 
@@ -98,11 +101,6 @@ class Comparison:
         return self.drawn.merge(self.summary[names], compat="override", combine_attrs="override")
 
     @property
-    def all_days(self) -> xr.Dataset:
-        """The Dataset to read days below playing condition from: draws where there are any."""
-        return self.summary if self.drawn is None else self.drawn
-
-    @property
     def is_priced(self) -> bool:
         return "field_cost_mean" in self.summary
 
@@ -110,13 +108,15 @@ class Comparison:
 def overview(one: Comparison, headline: str = HEADLINES[0]) -> list[Part]:
     """The first screen: which plan keeps which field, and every field under every plan."""
     attrs = one.summary.attrs
-    risk = _STAGE_OF.get(headline, _RISK)
+    risk = _STAGE_OF.get(headline, RISK)
     parts: list[Part] = [Heading(_title(attrs["title"], attrs["site"])), *_findings(one.summary)]
     parts.append(_years_line(one))
-    parts += answer_sentences(one.summary, one.labeled, risk, one.system)
+    if short := short_record_text(attrs):
+        parts.append(short)
+    parts += answer_sentences(one.summary, risk, one.system)
     if (found := one.labeled) is not None:
         # The odds of each plan are in the table.
-        parts += doubt_sentences(found, safest_plan(one.summary))[1:]
+        parts += doubt_sentences(found, best_plan(one.summary, risk), risk)[1:]
     parts.append(_matrix(one, headline, risk))
     parts.append(notes(_captions(one, risk)))
     return parts
@@ -128,7 +128,7 @@ def detail(one: Comparison) -> list[Part]:
     parts: list[Part] = []
     found = one.labeled
     if found is not None:
-        parts += doubt_sentences(found, safest_plan(summary))[:1]
+        parts += doubt_sentences(found, best_plan(summary))[:1]
     parts += [_stage_table(one), _water_table(one)]
     lost = [
         (name, f"{summary['field_label'].sel(field=key).item()}: {text}")
@@ -194,8 +194,9 @@ def _matrix(one: Comparison, headline: str, risk: str) -> Table:
     summary = one.summary
     depth = shown("mm", one.system)
     period = dry_period(summary)
-    volumes = summary[["season_volume", "demand_volume"]].sel(period=period)
-    volume = volume_display([volumes["season_volume"]], one.system, 2)
+    depths = water(summary)
+    volumes = [depths_mm * summary["area_m2"] / 1000.0 for depths_mm in depths]
+    volume = volume_display(volumes[:1], one.system, 2)
     columns = [
         *_NAMES,
         number("area", "area", *_as_shown(shown("m2", one.system))),
@@ -207,6 +208,7 @@ def _matrix(one: Comparison, headline: str, risk: str) -> Table:
             columns.append(number(f"{word}{end}", f"{word}{what}", "of 100 years", 1))
     columns += [
         number("water", "water a year", depth.unit, depth.decimals),
+        number("water_dry", f"water of the 1-in-{period:g} dry year", depth.unit, depth.decimals),
         number("volume", "water a year", volume.unit, volume.decimals),
         number("volume_dry", f"water of the 1-in-{period:g} dry year", volume.unit, 3),
     ]
@@ -215,16 +217,18 @@ def _matrix(one: Comparison, headline: str, risk: str) -> Table:
     rows: list[Row] = []
     for field, plan, names in _each(summary):
         of = field_plan(summary, field, plan)
-        below = [days.sel(field=field, plan=plan).item() for days in days_below(one.all_days)]
+        at = {"field": field, "plan": plan}
+        below = [days.sel(at).item() for days in days_below(summary)]
+        typical, dry = (one_of.sel(at).item() * depth.factor for one_of in depths)
         row = {
             **names,
             "area": of["area_m2"].item() * shown("m2", one.system).factor,
             "days_below": below[0],
             "days_below_1in10": below[1],
-            "water": of["season_water"].item() * depth.factor,
-            "volume": of["season_volume"].item() * volume.factor,
-            "volume_dry": volumes["demand_volume"].sel(field=field, plan=plan).item()
-            * volume.factor,
+            "water": typical,
+            "water_dry": dry,
+            "volume": volumes[0].sel(at).item() * volume.factor,
+            "volume_dry": volumes[1].sel(at).item() * volume.factor,
         }
         for stage, word in STAGE_WORDS.items():
             for end, p in zip(("", "_low", "_high"), _odds(one, field, plan, stage), strict=True):
@@ -237,7 +241,10 @@ def _matrix(one: Comparison, headline: str, risk: str) -> Table:
     in_turn: dict[str, Sequence[Column | Cell]] = {
         "days below": [Cell("days below condition", _ends("days_below", "_1in10"), mean_and_worst)],
         word: [Cell(word, _ends(word, "_low", "_high"), limits_in_brackets, "of 100")],
-        "water": [_renamed(by_key["water"], "water"), _renamed(by_key["volume"], "water")],
+        "water": [
+            Cell("water", _ends("water", "_dry"), _mean_and_dry(depth.decimals), depth.unit),
+            _renamed(by_key["volume"], "water"),
+        ],
         "cost": [by_key["cost"]] if one.is_priced else [],
     }
     order = sorted(in_turn, key=lambda name: name != headline)
@@ -260,13 +267,16 @@ def _as_shown(how: Display) -> tuple[str, int]:
 
 def _odds(one: Comparison, field: str, plan: str, stage: str) -> tuple[float, float, float]:
     """Odds and their limits: 5 to 95% across draws, else the sampling limits of the years."""
-    where = {"field": field, "plan": plan, "stage": stage}
-    kept = one.summary if one.drawn is None else one.drawn
-    prefix = "" if one.drawn is None else "doubt_"
-    p, low, high = (
-        kept[f"{prefix}probability{end}"].sel(where).item() for end in ("", "_low", "_high")
-    )
+    p, low, high = (part.sel(field=field, plan=plan).item() for part in odds(one.summary, stage))
     return p, low, high
+
+
+def _mean_and_dry(decimals: int) -> Callable[..., str]:
+    def write(mean: float, dry: float) -> str:
+        texts = rounded(mean, decimals), rounded(dry, decimals)
+        return texts[0] if texts[0] == texts[1] else f"{texts[0]} ({texts[1]})"
+
+    return write
 
 
 def _headed(one: Comparison, table: Table) -> Table:
@@ -312,7 +322,8 @@ def _captions(one: Comparison, risk: str) -> Iterator[tuple[str, str]]:
     of_all = "" if one.drawn is None else ", over all draws"
     yield (
         "Days below",
-        f"days a year with {condition_text(attrs)}: mean (1 year in 10 is worse than){of_all}",
+        f"days a year with {condition_text(attrs)}: mean (1 year in 10 is worse than){of_all}"
+        f"{_rare_text(one.summary)}",
     )
     limits = "90% limits: sampling error of the years only"
     if one.drawn is not None:
@@ -323,8 +334,8 @@ def _captions(one: Comparison, risk: str) -> Iterator[tuple[str, str]]:
     )
     if one.why:
         yield "Uncertainty", f"no draws: {one.why}"
-    if one.drawn is not None:
-        yield "Water", "mean of the years, with the likely numbers of soil, turf and system"
+    period = dry_period(one.summary)
+    yield "Water", f"drawn in a typical year (in a 1-in-{period:g} dry year){of_all}"
     yield "Weather", attrs["weather"]
     if attrs["weather_kind"] != RECORD:
         yield "Trust", MADE_WEATHER[attrs["weather_kind"]]
@@ -336,6 +347,14 @@ def _captions(one: Comparison, risk: str) -> Iterator[tuple[str, str]]:
     if assumed:
         yield "Assumptions", f"{len(assumed)} on the weather; --detail lists them"
     yield "Caution", first_sentence(attrs["cautions"])
+
+
+def _rare_text(summary: xr.Dataset) -> str:
+    """Why a mean may be larger than its 1-in-10 year, where one is; "" elsewhere."""
+    mean, bad = (np.round(days.values) for days in days_below(summary))
+    if not (mean > bad).any():
+        return ""
+    return "; the mean is the larger where fewer than 1 year in 10 has nearly all of the days"
 
 
 def _findings(summary: xr.Dataset) -> list[Part]:
@@ -410,7 +429,9 @@ def _odds_cell(years: int) -> Callable[..., str]:
         if math.isnan(p):
             return UNKNOWN
         text = odds_with_error(p / 100.0, error / 100.0, years)
-        limits = "" if text[0] in "<>" and low == high else limits_in_brackets(p, low, high, "")
+        if low < high and p in (0.0, 100.0):
+            text = text.partition(" ")[0]  # its limits stand below it
+        limits = limits_in_brackets(p, low, high, "")
         return f"{text}\n{limits}" if limits else text
 
     return write
@@ -485,11 +506,12 @@ def _limited(decimals: int) -> Callable[..., str]:
 
 
 def _order_table(found: xr.Dataset, fields: Sequence[str]) -> Table:
-    """Of 100 draws, in how many a row's plan has fewer days below than a column's."""
+    """In how many draws a row's plan has fewer days below than a column's."""
     plans = list(map(str, found["plan"].values))
+    of_draws = f"of {found.attrs['doubt_draws']} draws"
     columns = [*_NAMES, number("number", "plan number")]
     columns += [
-        number(f"fewer_than_{plan}", f"than {n}", "of 100 draws")
+        number(f"fewer_than_{plan}", f"than {n}", of_draws)
         for n, plan in enumerate(plans, start=1)
     ]
     rows: list[Row] = []
@@ -504,18 +526,18 @@ def _order_table(found: xr.Dataset, fields: Sequence[str]) -> Table:
                 "number": n,
             }
             for other in plans:
-                share = 100.0 * fewer.sel(other=other).item()
-                row[f"fewer_than_{other}"] = None if other == plan else share
+                count = float(count_of_draws(found, fewer.sel(other=other).item()))
+                row[f"fewer_than_{other}"] = None if other == plan else count
             rows.append(row)
     named = [_NAMES[3], *([_NAMES[1]] if len(fields) > 1 else [])]
     shares = [
-        Cell(c.head, c.keys, lambda v: "" if v is None else rounded(v, 0))
+        Cell(c.head, c.keys, lambda v: "" if v is None else f"{v:g}")
         for c in columns[len(_NAMES) + 1 :]
     ]
     return Table(
         "order",
-        "Does the choice stand? Of 100 draws, those in which a plan has fewer days below than "
-        "another",
+        f"Does the choice stand? {of_draws.capitalize()}, those in which a plan has fewer days "
+        "below than another; a tie counts half",
         columns,
         rows,
         [*named, *shares],
@@ -532,7 +554,9 @@ def _volume_table(one: Comparison) -> Table:
     }  # fmt: skip
     of_field = summary[[f"{name}_volume" for name in names]].sel(period=period)
     of_site = summary[[f"site_{name}_volume" for name in names]].sel(period=period)
-    several = summary.sizes["field"] > 1
+    # Of two constructions of a field one is built, so their water is not added up.
+    pairs = alternatives_of(summary.attrs, [str(key) for key in summary["field"].values])
+    several = summary.sizes["field"] > 1 and not pairs
     kept = [of_field, *([of_site] if several else [])]
     unit = volume_display([v for part in kept for v in part.data_vars.values()], one.system)
     columns = [*_NAMES]
@@ -630,6 +654,7 @@ def _notes(one: Comparison) -> Iterator[tuple[str, str]]:
     """What the tables rest on, and the cautions, whole."""
     summary, found, system = one.summary, one.labeled, one.system
     attrs = summary.attrs
+    yield "Choice", rule_text()
     yield "Odds", f"years of 100 in which the stage {reached_text(attrs)}; ± standard error"
     yield "Water", "depth over the field, drawn from the supply; peak week: most of any year"
     if found is None:

@@ -162,7 +162,8 @@ def _printed(
     width: int,
     marks: Mapping[int, str] | None = None,
 ) -> Iterator[Text]:
-    """The columns in as many pieces as the width needs; each piece repeats what names the rows.
+    """The columns in as many pieces as the width needs, whole blocks where they fit; each piece
+    repeats what names the rows.
 
     ``marks``: lines that stand above a row.
     """
@@ -171,24 +172,29 @@ def _printed(
         if _needed(whole, gap) <= width:
             yield from _piece(whole, width, gap, marks or {})
             return
-    for i, piece in enumerate(_pieces(lead, rest, width)):
+    blocks = list(dict.fromkeys(strip.block for strip in rest))
+    units = [[strip for strip in rest if strip.block == block] for block in blocks]
+    gaps = [
+        gap
+        for gap in (_GAP, _TIGHT_GAP)
+        if len(blocks) > 1 and all(_needed([*lead, *unit], gap) <= width for unit in units)
+    ]
+    if not gaps:
+        units = [[strip] for strip in rest]
+    gap = gaps[0] if gaps else _GAP
+    for i, piece in enumerate(_pieces(lead, units, width, gap)):
         if i:
             yield Text()
-        yield from _piece(piece, width, _GAP, marks or {})
+        yield from _piece(piece, width, gap, marks or {})
 
 
 def _pieces(
-    lead: Sequence[_Strip], rest: Sequence[_Strip], width: int
+    lead: Sequence[_Strip], units: Sequence[Sequence[_Strip]], width: int, gap: int
 ) -> Iterator[Sequence[_Strip]]:
-    """Whole blocks together where they fit, else column by column."""
-    blocks = list(dict.fromkeys(strip.block for strip in rest))
-    units = [[strip for strip in rest if strip.block == block] for block in blocks]
-    fits = all(_needed([*lead, *unit], _GAP) <= width for unit in units)
-    if len(blocks) < 2 or not fits:
-        units = [[strip] for strip in rest]
+    """As many units side by side as fit, be they whole blocks or single columns."""
     piece = list(lead)
     for unit in units:
-        if len(piece) > len(lead) and _needed([*piece, *unit], _GAP) > width:
+        if len(piece) > len(lead) and _needed([*piece, *unit], gap) > width:
             yield piece
             piece = list(lead)
         piece += unit

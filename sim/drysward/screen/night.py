@@ -9,7 +9,7 @@ from itertools import groupby
 from drysward.quantities import Display, shown
 from drysward.results.text import rounded
 from drysward.scenario.model import BY_DESIGN, BY_FLOW, BY_MACHINE
-from drysward.screen.document import Notes, Part, Row, Table, notes, number, words
+from drysward.screen.document import Part, Row, Table, notes, number, words
 from drysward.site.night import Night, splits
 
 SET_BY = {
@@ -34,13 +34,6 @@ def grounds(nights: Sequence[Night], system: str) -> list[Part]:
         label = of_field[0].field.label
         lines += [(name, f"{label}: {text}") for name, text in _grounds(of_field, depth, flow)]
     return [_table(nights, depth), notes(lines)] if nights else []
-
-
-def night_tables(nights: Iterable[Night], system: str) -> list[Part]:
-    """``grounds``, then where ground or night falls short."""
-    known = list(nights)
-    cautions = [("Caution", line) for line in shortfalls(known, system)]
-    return [*grounds(known, system), *([Notes(tuple(cautions))] if cautions else [])]
 
 
 def _table(nights: Sequence[Night], depth: Display) -> Table:

@@ -11,14 +11,15 @@ import xarray as xr
 from drysward.quantities import Display
 from drysward.results.sizing_text import (
     NOTHING,
+    bounds_lines,
     carried_text,
     confidence_lines,
+    next_smaller_lines,
     not_monotone_text,
     origins,
     percent_text,
     size_display,
     size_text,
-    smallest_text,
     through_storage,
     trade_title,
 )
@@ -36,7 +37,6 @@ from drysward.results.text import (
     odds_with_se,
     rounded,
     volume_display,
-    year_text,
     years_used,
 )
 from drysward.scenario.model import RECORD
@@ -135,6 +135,7 @@ def _reliability_table(supply: xr.Dataset, system: str) -> Table:
     unit = volume_display([supply["worst_event"]], system)
     short = f"{100.0 * supply.attrs['short_year']:g}%"
     year_head = "worst simulated year" if int(supply.attrs.get(MADE_YEARS, 0)) else "worst year"
+    is_demanded = supply["demand_mean"] > 0.0
     columns: list[Column] = []
     values: dict[str, xr.DataArray] = {}
     cells: list[Column | Cell] = []
@@ -143,13 +144,13 @@ def _reliability_table(supply: xr.Dataset, system: str) -> Table:
         ends = {"": "", "_se": ", standard error", "_low": ", low limit", "_high": ", high limit"}
         for end, more in ends.items():
             columns.append(number(f"{name}{end}", f"{head}{more}", "%", 1))
-            values[f"{name}{end}"] = 100.0 * supply[f"{name}{end}"]
+            values[f"{name}{end}"] = 100.0 * supply[f"{name}{end}"].where(is_demanded)
         keys = (name, f"{name}_se", f"{name}_low", f"{name}_high")
         cells.append(Cell(head, keys, _odds, "%"))
 
     def amount(key: str, head: str, unit: str, decimals: int, of: xr.DataArray) -> None:
         columns.append(number(key, head, unit, decimals))
-        values[key] = of
+        values[key] = of.where(is_demanded)
         cells.append(columns[-1])
 
     odds("no_shortage", "years without shortage")
@@ -162,9 +163,9 @@ def _reliability_table(supply: xr.Dataset, system: str) -> Table:
     for name, head in (
         ("time_reliability", "days in full"),
         ("volume_reliability", "volume delivered"),
-        ("resilience", "resilience"),
     ):
         amount(name, head, "%", 1, 100.0 * supply[name])
+    amount("spell_days", "mean spell", "days", 1, supply["spell_days"])
     amount("worst_event", "worst spell", unit.unit, unit.decimals,
            supply["worst_event"] * unit.factor)  # fmt: skip
     return _by_plan(supply, "reliability", "Reliability", columns, values, cells)
@@ -329,15 +330,13 @@ def _sizing(supply: xr.Dataset, system: str) -> list[Part]:
             )
         )
     else:
-        limits = f"90% limits {size('low')} to {size('high')}"
-        lines.append(("Least", f"{size('size')} ({limits}): {_fail(whole('failing_years'), of)}"))
+        limits = f" (90% limits {size('low')} to {size('high')})"
+        if size("low") == size("high"):
+            limits = ", whatever the sampling error"
+        lines.append(("Least", f"{size('size')}{limits}: {_fail(whole('failing_years'), of)}"))
     lines += _beside_size(least)
-    if supply["sizing_tried_less"].item() == found:
-        lines.append(("Next smaller size", f"not tried: {smallest_text(supply)}"))
-    elif not math.isnan(found):
-        year = supply["sizing_deciding_year"].item()
-        when = "" if math.isnan(year) else f", in {year_text(supply.attrs, year)}"
-        lines.append(("Next smaller size fails", f"{size('tried_less')}{when}"))
+    lines += next_smaller_lines(supply, system)
+    lines += bounds_lines(supply, system)
     again = supply["sizing_fails_from"]
     if not math.isnan(again.item()):
         lines.append(
@@ -459,7 +458,13 @@ def _notes(supply: xr.Dataset, system: str) -> Iterable[tuple[str, str]]:
         "water that the plan wants and the field never gets; what comes on a later night is none",
     )
     yield "Days in full", "days on which all demand is met the same night"
-    yield "Resilience", "chance that a day short is the last of its spell"
+    yield (
+        "Spell",
+        "days short in a row: how long one lasts in the mean, and the most water missed in one; it "
+        "ends with the season",
+    )
+    if bool((supply["demand_mean"] == 0.0).any()):
+        yield "-", "the plan demands no water"
     if causes := causes_of(supply):
         yield "Causes", "; ".join(f"{CAUSES[cause][0]}: {CAUSES[cause][1]}" for cause in causes)
     if "storage_by_month" in supply and float(supply["storage_by_month"].max()) > 0.0:
@@ -471,7 +476,7 @@ def _notes(supply: xr.Dataset, system: str) -> Iterable[tuple[str, str]]:
         yield "Read as", read
     if attrs["weather_kind"] != RECORD:
         yield "Trust", MADE_WEATHER[attrs["weather_kind"]]
-    yield "Years used", years_used(attrs, supply.sizes.get("year", attrs["independent_years"]))
+    yield "Years used", years_used(attrs, int(attrs["n_years"]))
     yield "Driest years", driest_years(attrs)
     yield "Caution", f"{attrs['cautions']} {attrs['supply_cautions']}"
 

@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import xarray as xr
 
-from drysward.quantities import shown
+from drysward.progress import time_text
+from drysward.quantities import any_shown, shown
 from drysward.results.text import UNKNOWN, as_sentences, count_text
 from drysward.screen.document import (
     Cell,
@@ -29,6 +30,7 @@ from drysward.screen.document import (
     words,
 )
 from drysward.studies.sweep import chunk_name
+from drysward.studies.sweep.axis_units import axes_in
 from drysward.studies.sweep.description import GRID, STAGE_NAMES
 from drysward.studies.sweep.points import axis_values_text
 
@@ -39,14 +41,6 @@ if TYPE_CHECKING:
 
 FRONT_ROWS = 30
 """Choices of a front shown as text; the other formats have all."""
-
-
-def time_text(seconds: float) -> str:
-    """``40 s``, ``12 min``, ``3.5 h``, ``2.1 days``."""
-    for size, unit, decimals in ((86_400.0, "days", 1), (3600.0, "h", 1), (60.0, "min", 0)):
-        if seconds >= 1.5 * size:
-            return f"{seconds / size:.{decimals}f} {unit}"
-    return f"{max(round(seconds), 1)} s"
 
 
 def bytes_text(n: float) -> str:
@@ -136,6 +130,7 @@ def sweep_status(folder: Path, manifest: Manifest, there: Chunks) -> list[Part]:
 
 def front_parts(kept: xr.Dataset, system: str, every: bool = False) -> list[Part]:
     """Choices on the front, cheapest first; as text thinned evenly unless ``every``."""
+    kept = axes_in(kept, system)
     axes = json.loads(kept.attrs["axes"])
     on = f" on {kept.attrs['field']}" if kept.attrs["field"] else ", worst field"
     cost, risk = kept["cost"], kept["risk"]
@@ -217,16 +212,19 @@ def _axis_column(name: str, values: xr.DataArray) -> Column:
     return words(name, name)
 
 
-def effects_parts(found: xr.Dataset) -> list[Part]:
+def effects_parts(found: xr.Dataset, system: str) -> list[Part]:
     """What each axis accounts for, the strongest first."""
     percent = found.attrs["of"] in STAGE_NAMES
-    times, unit = (100.0, "%") if percent else (1.0, "")
+    how = any_shown(found.attrs["units"], system)
+    times, unit = (100.0, "%") if percent else (how.factor, how.unit.removeprefix("1"))
     on = f", field {found.attrs['field']}" if found.attrs["field"] else ""
     what, plan = found.attrs["of"], found.attrs["plan"]
     title = f"{found.attrs['title']}: what drives {what}, plan {plan}{on}"
 
     def text(value: float) -> str:
-        return f"{value:.1f}" if percent else f"{value:.4g}"
+        if percent or how.unit in ("in", "mm"):
+            return f"{value:.{1 if percent else how.decimals}f}"
+        return f"{value:.4g}"
 
     columns = [
         words("axis", "axis", whole=True),
@@ -261,9 +259,13 @@ def effects_parts(found: xr.Dataset) -> list[Part]:
         n = found.attrs["draws"]
         text_of = f"means over {n} draws of soil, grass and delivery at every point"
         lines.append(("Uncertainty", text_of))
+    in_unit = unit if percent or not unit else f" {unit}"
     mean, sd = (text(times * found.attrs[name]) for name in ("mean", "sd"))
     lines += [
-        ("Points", f"{found.attrs['points']:,}; mean {mean}{unit}, standard deviation {sd}{unit}"),
+        (
+            "Points",
+            f"{found.attrs['points']:,}; mean {mean}{in_unit}, standard deviation {sd}{in_unit}",
+        ),
         (
             "Main effect",
             "share of the variance between points that the axis accounts for by itself; what is "
@@ -307,13 +309,16 @@ def search_parts(found: Found, system: str) -> list[Part]:
         columns.append(sure)
         cells.append(sure)
 
+    def plan_text(one: Tried) -> str:
+        return axis_values_text(found.sweep, one.positions, system=system)
+
     def row(one: Tried, name: str, seed: int | None) -> Row:
         odds, times = one.odds, 100.0
         low, high, value = odds.low, odds.high, odds.p
         if of_days:
             (low, high), value, times = one.days_limits, one.days_below, 1.0
         out: dict[str, Value] = {
-            "years": name, "seed": seed, "plan": axis_values_text(found.sweep, one.positions),
+            "years": name, "seed": seed, "plan": plan_text(one),
             "water": one.water_mm * depth.factor, "risk": times * value, "risk_low": times * low,
             "risk_high": times * high, "n_years": odds.years,
         }  # fmt: skip

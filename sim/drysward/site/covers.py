@@ -19,7 +19,7 @@ class Covered(NamedTuple):
 
     lies: Flags
     kept_off_mm: FloatArray
-    labour_h: FloatArray
+    labor_h: FloatArray
 
 
 def cover_days(
@@ -49,4 +49,4 @@ def cover_days(
         row = row + 1 if i > 0 and lies[i - 1] else 1
         if row > cover.longest_days:
             lies[i], row = False, 0
-    return Covered(lies, np.where(lies, rain_mm, 0.0), np.where(lies, cover.labour_h, 0.0))
+    return Covered(lies, np.where(lies, rain_mm, 0.0), np.where(lies, cover.labor_h, 0.0))

@@ -120,7 +120,7 @@ def play_input(
             compiled(play_pass, counted=False)(
                 _numbers(spec, kind, scenario.catalog),
                 weather.days,
-                weather.et.vapour_pressure_kpa,
+                weather.et.vapor_pressure_kpa,
                 nights_h,
                 cloud_terms,
                 days,
@@ -322,7 +322,7 @@ def _numbers(spec: FieldSpec, kind: str, catalog: Catalog) -> _Numbers:
 def play_pass(
     turf: _Numbers,
     weather: Any,
-    vapour_pressure_kpa: FloatArray,
+    vapor_pressure_kpa: FloatArray,
     nights_h: FloatArray,
     cloud_terms: FloatArray,
     days: Any,
@@ -332,7 +332,7 @@ def play_pass(
 
     Parameters
     ----------
-    weather : WEATHER (n,). vapour_pressure_kpa, nights_h : (n,).
+    weather : WEATHER (n,). vapor_pressure_kpa, nights_h : (n,).
     cloud_terms : of each day (n,); 1 under a clear sky.
     days : PLAY_DAY (n, F), of which hours of use and young turf are read.
     """
@@ -348,7 +348,7 @@ def play_pass(
         day.dew_hours = dew_hours(
             today.tmax_c,
             today.tmin_c,
-            dewpoint_c(vapour_pressure_kpa[d]),
+            dewpoint_c(vapor_pressure_kpa[d]),
             nights_h[d],
             leaf_cooling_c(turf.leaf_depression_c, cloud_term_before),
             turf.dew_after_sunrise_h,

@@ -53,7 +53,8 @@ class SiteWeather:
     et: ReferenceEt
     calendar_day: NDArray[np.int64]  # (n,), 0..365 in a leap-year calendar
     days: np.recarray  # WEATHER (n,)
-    drought_index_mm: FloatArray  # (n,), reference ET less rain over some days, not below 0
+    # (n + 1,), of the days up to each: reference ET less rain over some days, not below 0
+    drought_index_mm: FloatArray
     rain_before_mm: FloatArray  # (n + 1,), of all days before each
     spray_loss: FloatArray  # (times of day, n), share of sprinkler water lost in flight
 
@@ -89,7 +90,7 @@ def site_weather(
     days.rain_mm, days.tmin_c, days.tmax_c = record.rain_mm, record.tmin_c, record.tmax_c
     days.u2_m_s, days.rh_min_pct, days.eto_mm = et.u2_m_s, et.rh_min_pct, et.eto_mm
     days.tmean_c = 0.5 * (record.tmax_c + record.tmin_c)
-    drought_mm, spray_loss = np.empty(n), np.empty((TIMES, n))
+    drought_mm, spray_loss = np.zeros(n + 1), np.empty((TIMES, n))
     for time, key in ((NIGHT, "night"), (EARLY_MORNING, "early_morning"), (EVENING, "evening")):
         spray_loss[time] = loss(key)
     compiled(weather_pass, counted=False)(
@@ -136,7 +137,8 @@ def weather_pass(
     total_c, total_mm : running totals (n + 1,) of mean air temperature, and of reference ET
         less rain.
     days : WEATHER (n,), of which soil, water and frost are written.
-    drought_mm, midday_loss : (n,), drought index and spray loss at midday, written.
+    drought_mm : (n + 1,), drought index of the days before each, written; 0 before the first.
+    midday_loss : (n,), spray loss at midday, written.
     """
     snow, frost_mm = 0.0, 0.0
     density = turf.fresh_snow_density
@@ -169,5 +171,5 @@ def weather_pass(
         day.frost_mm = frost_mm
         day.frozen = is_frozen(frost_mm, turf.sealing_frost_mm)
         day.soil_c = soil_temperature_c(total_c, d)
-        drought_mm[d] = drought_index_mm(total_mm, d, drought_days)
+        drought_mm[d + 1] = drought_index_mm(total_mm, d, drought_days)
         midday_loss[d] = midday_spray_loss(day.rh_min_pct, day.u2_m_s, humid_loss, arid_loss)

@@ -219,10 +219,10 @@ def weather_stretch(
     weather = site_weather(record, et, scenario.catalog, answers.drought_days)
     calendar = calendar_records(record.dates, southern)
     calendar.in_season = in_season(calendar.day_of_year, answers.season)
-    years_there = turf_year(record.dates, southern)
-    calendar.year = _places(years_there - series.years_before, span.years)
+    turf_year = turf_year_of(record.dates, southern)
+    calendar.year = _places(turf_year - series.years_before, span.years)
     calendar.fresh = (calendar.first == 1) & (answers.turf == ANEW_EACH_YEAR)
-    calendar.rooting_score = rooting_scores(scenario, years_there)
+    calendar.rooting_score = rooting_scores(scenario, turf_year)
     return WeatherStretch(weather, calendar, int((start - read_from).astype(int)))
 
 
@@ -284,7 +284,7 @@ def delivery_of(scenario: Scenario) -> np.recarray:
         row.machine = machine
         if machine >= 0:
             row.inv_pass_mm = spec.area_m2 / (MM_PER_M * pass_m3(spec.delivery))
-            row.pass_labour = spec.delivery.labour_hours_per_pass
+            row.pass_labor = spec.delivery.labor_hours_per_pass
     return out
 
 
@@ -318,7 +318,7 @@ def turf_new_year(year: int, southern: bool) -> np.datetime64:
     return np.datetime64(f"{year:04d}-{'07' if southern else '01'}-01", "D")
 
 
-def turf_year(dates: np.ndarray, southern: bool) -> np.ndarray:
+def turf_year_of(dates: np.ndarray, southern: bool) -> np.ndarray:
     months = dates.astype("datetime64[M]") - (6 if southern else 0)
     return months.astype("datetime64[Y]").astype(int) + 1970
 
@@ -338,7 +338,7 @@ def _spans(
     while start < stop:
         end = stop
         if years_at_once is not None:
-            here = int(turf_year(np.array([start]), southern)[0])
+            here = int(turf_year_of(np.array([start]), southern)[0])
             end = min(stop, turf_new_year(here + years_at_once, southern))
         yield start, end
         start = end
@@ -358,7 +358,7 @@ def _count_years(
     first, before = series.first, series.years_before
     counted: list[int] = []
     left_out: list[str] = []
-    earliest, latest = turf_year(np.array([first, stop - 1]), southern)
+    earliest, latest = turf_year_of(np.array([first, stop - 1]), southern)
     for year in range(int(earliest), int(latest) + 1):
         if years is not None and not years[0] <= year <= years[1]:
             continue

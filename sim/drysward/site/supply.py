@@ -27,6 +27,7 @@ from drysward.day.supply import SupplyInput, SupplyState
 from drysward.physics.catchment import hard_surface_runoff_mm
 from drysward.physics.curve_number import INITIAL_ABSTRACTION, rain_runoff, retention_mm
 from drysward.physics.low_flow import may_draw
+from drysward.physics.night_draw import DAY_H, pumped_in_window_m3
 from drysward.physics.pond import open_water_evaporation_mm
 from drysward.scenario.model import (
     CatchmentSpec,
@@ -80,7 +81,7 @@ def supply_days(scenario: Scenario, weather: SiteWeather, calendar: np.recarray)
     storage = spec.storage or NO_STORAGE
     shed_mm = [catchment_runoff_mm(one, weather.days.liquid_mm) for one in spec.catchments]
     return SupplyDays(
-        is_open=open_days(spec.sources, weather.drought_index_mm, calendar.day_of_year),
+        is_open=open_days(spec.sources, weather.drought_index_mm[:-1], calendar.day_of_year),
         shed_mm=np.array(shed_mm).reshape(-1, calendar.size),
         # Snow on a pond counts as its water, on ice or in it.
         rain_mm=weather.record.rain_mm,
@@ -100,13 +101,13 @@ def sized_input(scenario: Scenario, days: SupplyDays) -> SupplyInput:
     """``supply_input`` on known ``days``, of this supply or of one that differs only in size."""
     spec = supply_of(scenario)
     storage = spec.storage or NO_STORAGE
-    source_m3, direct_m3 = daily_limits_m3(spec, days.is_open)
+    source_m3, window_m3 = daily_limits_m3(spec, days.is_open)
     enter, leave = stage_limits(spec.restrictions)
     alone = SupplyInput(
         site=site_record(spec, scenario),
         sources=source_records(spec.sources, southern=scenario.site.latitude_deg < 0.0),
         source_m3=source_m3,
-        direct_m3=direct_m3,
+        window_m3=window_m3,
         catchment_m3=catchments_m3(spec.catchments, days.shed_mm),
         rain_mm=days.rain_mm,
         evaporation_mm=days.evaporation_mm,
@@ -175,11 +176,6 @@ def catchments_m3(catchments: Sequence[CatchmentSpec], shed_mm: FloatArray) -> F
     return out
 
 
-def volume_of_hours_m3(rate_m3_h: float, hours: float) -> float:
-    """Volume of a rate over some hours (m3); 0 for no hours, even without a limit."""
-    return rate_m3_h * hours if hours > 0.0 else 0.0
-
-
 def open_days(
     sources: Sequence[SourceSpec], drought_index_mm: FloatArray, day_of_year: NDArray[np.int64]
 ) -> NDArray[np.bool_]:
@@ -195,20 +191,13 @@ def open_days(
 def daily_limits_m3(
     spec: SupplySpec, is_open: NDArray[np.bool_]
 ) -> tuple[FloatArray, FloatArray]:
-    """Daily limit of each source, and of its draw straight to fields; each (D, S), m3.
-
-    Straight to fields it can be drawn on only while the network runs, and not at all if it only
-    feeds storage.
-    """
-    whole_day, direct = np.zeros(is_open.shape), np.zeros(is_open.shape)
+    """Limit of each source on each day, and while fields water; each (D, S), m3."""
+    whole_day, in_window = np.zeros(is_open.shape), np.zeros(is_open.shape)
     for s, source in enumerate(spec.sources):
-        day_m3 = volume_of_hours_m3(source.rate_m3_h, source.hours)
-        whole_day[:, s] = np.where(is_open[:, s], day_m3, 0.0)
-        if source.feeds != "storage":
-            hours = min(source.hours, spec.window_h)
-            window_m3 = volume_of_hours_m3(source.rate_m3_h, hours)
-            direct[:, s] = np.where(is_open[:, s], window_m3, 0.0)
-    return whole_day, direct
+        for out, hours in ((whole_day, DAY_H), (in_window, spec.window_h)):
+            volume = pumped_in_window_m3(source.rate_m3_h, source.hours, hours)
+            out[:, s] = np.where(is_open[:, s], volume, 0.0)
+    return whole_day, in_window
 
 
 def site_record(spec: SupplySpec, scenario: Scenario) -> np.recarray:
@@ -221,7 +210,8 @@ def site_record(spec: SupplySpec, scenario: Scenario) -> np.recarray:
     out.crew = crew_h
     out.is_shared = (bool(machines) and crew_h < math.inf) or len(set(machines)) < len(machines)
     out.on = scenario.supply is not None or not all(map(math.isinf, limits)) or out.is_shared
-    out.network = volume_of_hours_m3(spec.network_m3_h, spec.window_h)
+    out.window = spec.window_h
+    out.network = pumped_in_window_m3(spec.network_m3_h, DAY_H, spec.window_h)
     out.capacity = storage.volumes_m3[-1]
     out.dead = storage.dead_m3
     out.seepage = storage.seepage_mm_d

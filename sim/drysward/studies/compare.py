@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Mapping, Sequence
+import warnings
+from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from functools import partial
 from itertools import accumulate
@@ -12,6 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from drysward.day.records import SUPPLY_TRACE, TRACE
+from drysward.drive.mornings import too_much_text
 from drysward.drive.runs import (
     PlanRun,
     Runs,
@@ -23,6 +25,7 @@ from drysward.drive.runs import (
     start_runs,
 )
 from drysward.faults import Fault, FaultyInput
+from drysward.progress import Report, reporting
 from drysward.scenario.model import PlanFunction, Scenario
 from drysward.site.stretches import PreparedSite, WeatherSeen, stretches, weather_ahead
 from drysward.site.weather_years import weather_series
@@ -37,7 +40,7 @@ def run(
     scenario: Scenario,
     years: tuple[int, int] | None = None,
     only: Sequence[str] | None = None,
-    on_progress: Callable[[float], None] | None = None,
+    progress: Report = None,
     workers: int | None = None,
     record: DailyRecord | None = None,
     daily: bool = False,
@@ -50,13 +53,15 @@ def run(
     scenario : from ``drysward.load``.
     years : first and last year to count, simulated ones by number from 1; all complete when None.
     only : keys of the plans of the scenario to run; all when None.
-    on_progress : called with the share of the work that is done.
+    progress : True shows how far it is on stderr: a bar at a terminal, else a line every ten
+        seconds. A function is called with the share of the work that is done. None is silent.
     workers : threads; as many as there are cores when None. No number changes any result.
     record : daily weather to use in place of the scenario's file.
     daily : keep the daily account of the driest, the middling and the wettest year too.
     plans : further plans by key, which always run: a Python function that returns the depth of
         each morning, or (function, key of a plan) for one with the season, days and restrictions
-        of that plan. A function alone waters all year. See ``Scenario.with_plan``.
+        of that plan. A function alone waters all year. See ``Scenario.with_plan``. A warning
+        says on how many days a function demanded more than one watering puts on.
 
     Returns
     -------
@@ -89,7 +94,10 @@ def run(
     accounts: DailyAccounts | None = None
     done = 0
     compiled_run_site()
-    with ThreadPoolExecutor(workers) as pool:
+    with (
+        reporting(progress, "Running the plans") as report,
+        ThreadPoolExecutor(workers) as pool,
+    ):
         deficit_mm, known = None, None
         if daily:
             deficit_mm, known = weather_ahead(scenario, series, years, pool)
@@ -109,14 +117,16 @@ def run(
             seen.add(site)
             list(pool.map(partial(_advance, site, accounts), firsts, groups))
             done += site.calendar.size - site.from_day
-            if on_progress is not None:
-                on_progress(done / days)
+            report(done / days)
             last = site
     assert seen is not None
     # Here, so that a command line can load it while the plans run.
     from drysward.results.dataset import as_dataset
 
     each = [group.one(b) for group in groups for b in range(len(group.specs))]
+    beyond = [(one.plan, one.beyond_one_watering) for one in each]
+    if text := too_much_text(beyond, scenario.fields):
+        warnings.warn(text, stacklevel=2)
     out = as_dataset(last, series, seen, each)
     if accounts is None:
         return out
@@ -146,9 +156,11 @@ def ledger(
 
     Returns
     -------
-    Dataset by ``date``: what came, what left and what is stored (mm, means over the field), and
-    the shares of the field at each stage; of a supply ``supply_NAME`` (m3). Dates of a simulated
-    year are those of its calendar.
+    Dataset by ``day`` of the turf year: what came, what left and what is stored (mm, means over the
+    field), and the shares of the field at each stage; of a supply ``supply_NAME`` (m3).
+    Coordinates ``year``, ``month``, ``day_of_year`` (1 to 366, in the calendar of a leap year) and
+    ``month_day`` ("07-15") say which day it is. A recorded year also has the ``date``; a simulated
+    one has no calendar year and so no date.
 
     Raises
     ------
@@ -159,10 +171,12 @@ def ledger(
     --------
     >>> account = drysward.ledger(drysward.shipped("demo"), "stadium", "refill", 49)
     >>> account["irrigation_landed"].sum().item()  # mm
+    >>> account["depletion"].groupby("month").mean().to_series()
     """
     import xarray as xr
 
     from drysward.results.dataset import provenance
+    from drysward.results.days import day_coordinates
 
     place = scenario.fields.index(scenario.field_named(field))
     followed = scenario.plan_named(plan)
@@ -181,15 +195,16 @@ def ledger(
         trace = advance(site, run, span).trace[:, place]
         if here.size:
             break
+    dates = site.weather.record.dates[span]
     out = xr.Dataset(
-        {name: ("date", np.ascontiguousarray(trace[name])) for name in TRACE.names or ()},
-        coords={"date": site.weather.record.dates[span].astype("datetime64[s]")},
+        {name: ("day", np.ascontiguousarray(trace[name])) for name in TRACE.names or ()},
+        coords=day_coordinates(dates, np.full(dates.size, year), series.n_simulated > 0),
         attrs={**provenance(site, series), "field": field, "plan": plan, "year": year},
     )
     if scenario.supply is not None and run is not None:
         at_supply = run.supply.trace
         for name in SUPPLY_TRACE.names or ():
-            out[f"supply_{name}"] = ("date", np.ascontiguousarray(at_supply[name]))
+            out[f"supply_{name}"] = ("day", np.ascontiguousarray(at_supply[name]))
     for variable in map(str, out.data_vars):
         term = scenario.catalog.quantities.get(variable)
         if term is not None:

@@ -10,8 +10,9 @@ import xarray as xr
 
 from drysward.files import Outputs, Write, write_csv
 from drysward.quantities import require_system
+from drysward.results import RESULT_FILES, SUPPLY_FILES
 from drysward.results.export import files_of_run, front_rows, ledger_rows
-from drysward.results.summary import summarise
+from drysward.results.summary import summarize
 from drysward.scenario.model import Scenario
 from drysward.studies.chosen_years import with_details
 from drysward.studies.sweep import FRONT
@@ -34,7 +35,7 @@ def save(
     result : Dataset of ``drysward.run``, ``drysward.front`` or ``drysward.ledger``.
     where : a folder, created in its parent when missing; of a ledger the CSV file itself.
     scenario : the scenario of a run: its costs and every value used go into results.nc.
-    summary : Dataset of ``drysward.summarise`` of a run; made from ``result`` when None.
+    summary : Dataset of ``drysward.summarize`` of a run; made from ``result`` when None.
     units : "us" or "metric", of the CSV files; results.nc is in base units.
     settings : options of the command line that changed the scenario, kept with the result.
     force : replace files that drysward has no record of writing.
@@ -44,7 +45,9 @@ def save(
     -------
     The paths written. Of a run results.nc, summary.csv, daily-odds.csv and site.csv, with play
     play.csv, with draws doubt.csv; where the summary is of a supply results.nc, supply.csv and,
-    with a curve of sizes, tradeoff.csv. Of a front front.csv. Of a ledger the file named.
+    with a curve of sizes, tradeoff.csv. Of a front front.csv. Of a ledger the file named. Files of
+    an earlier run in the folder that a run does not write anew are removed where drysward has them
+    on record, unchanged.
 
     Raises
     ------
@@ -59,17 +62,18 @@ def save(
     """
     require_system(units)
     where, outputs = Path(where), Outputs(tuple(reads), force)
-    if "date" in result.dims:
+    if "day" in result.dims:
         rows = partial(ledger_rows, result, units)
         return outputs.write({where: lambda part: write_csv(rows(), part)})
     if "choice" in result.dims:
         rows = partial(front_rows, result, units)
         return outputs.write({where / FRONT: lambda part: write_csv(rows(), part)})
     outputs.claim_folder(where, ())
-    summary = summarise(result, scenario) if summary is None else summary
+    summary = summarize(result, scenario) if summary is None else summary
     whole = with_summary(result, summary, scenario, settings)
     files: dict[str, Write] = files_of_run(whole, summary, units)
-    return outputs.write({where / name: write for name, write in files.items()})
+    stale = [where / name for name in (*RESULT_FILES, *SUPPLY_FILES)]
+    return outputs.write({where / name: write for name, write in files.items()}, stale)
 
 
 def with_summary(

@@ -7,6 +7,8 @@ from functools import partial
 
 import xarray as xr
 
+from drysward.progress import by_step
+from drysward.progress import progress as shown_progress
 from drysward.scenario.model import Scenario
 from drysward.studies.doubt.sized import (
     check_draws,
@@ -29,7 +31,7 @@ def size(
     years: tuple[int, int] | None = None,
     draws: int | None = None,
     workers: int | None = None,
-    on_progress: Callable[[str, float], None] | None = None,
+    progress: bool | Callable[[str, float], None] | None = None,
 ) -> xr.Dataset:
     """The least pond, tank, well or allowance that [sizing] of a scenario seeks.
 
@@ -40,8 +42,9 @@ def size(
     draws : draws of uncertain numbers, each with a least size; 0 for none. When None as many as
         [doubt] of the scenario says, else as many as keep the run short.
     workers : threads; as many as there are cores when None. Their number changes no result.
-    on_progress : called with the step, "sizes" or "sizes in draws", and the share of it that is
-        done.
+    progress : True shows how far it is on stderr: a bar at a terminal, else a line every ten
+        seconds. A function is called with the step, "sizes" or "sizes in draws", and the share of
+        it that is done. None is silent.
 
     Returns
     -------
@@ -49,7 +52,8 @@ def size(
     ``sizing_as_given``, ``sizing_failing_years`` and the years behind them, in the unit of what is
     sized (attribute ``units``: m3, m3 h-1 or m2); ``sizing_curve`` by ``point`` where [sizing] has
     an ``against``; with draws ``sizing_confidence`` (confidence,) and ``sizing_draw_least``
-    (draw,). NaN where no size suffices, infinite in a draw where none does.
+    (draw,). NaN where no size suffices, and attribute ``why`` of ``sizing_size`` says why; infinite
+    in a draw where none does.
 
     Raises
     ------
@@ -65,7 +69,10 @@ def size(
     if draws:
         check_draws(scenario, draws)
     chosen = scenario.draws if draws is None else draws
-    report = (lambda step, done: None) if on_progress is None else on_progress
+    if progress is True:
+        with shown_progress() as begin:
+            return size(scenario, years, draws, workers, by_step(begin))
+    report = progress if callable(progress) else lambda step, done: None
     solved = solve(scenario, years, workers, partial(report, SIZES))
     out = sizing_dataset(solved)
     why = why_no_draws(scenario) if draws is None else ""

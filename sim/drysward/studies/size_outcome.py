@@ -1,16 +1,19 @@
 """What a supply of one size does over the years: who fails, where the water comes from, its cost.
 
-Shares of two sizes are set beside each other to say why the larger of them fails.
+Shares of two sizes are set beside each other to say why the larger of them fails. Where none
+suffices, the same plan is run with all the water that it demands: the goal is then kept where only
+the supply falls short, and not where the system or the plan does.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
+from drysward.day.records import CAUSES
 from drysward.results.costs import (
     block_tariff,
     energy_kwh,
@@ -18,11 +21,33 @@ from drysward.results.costs import (
     storage_first_cost,
     water_cost,
 )
-from drysward.scenario.model import Costs, SourceSpec, SupplySpec
-from drysward.scenario.supply_tables import AS_IT_COMES
+from drysward.results.text import CAUSES as CAUSE_TEXTS
+from drysward.scenario.model import Costs, Scenario, SourceSpec, SupplySpec
+from drysward.scenario.supply_tables import AS_IT_COMES, MAINS
 
 FloatArray = NDArray[np.float64]
 
+ALL_WATER = SupplySpec((SourceSpec("all", "All water", MAINS),))
+"""A supply that gives whatever is demanded, on every day."""
+
+PLAN_CHANGES = "change its trigger, depth, days or season"
+_VERBS = {"dead": "dies", "dormant": "goes dormant", "wilt": "wilts", "footprint": "footprints"}
+# What to change where a cause cuts most: limits of the system, and those of the supply.
+_SYSTEM = {
+    "ground": "the nights: water more often, or in cycles with soak",
+    "window": "the window or the system: more hours a night, or more flow",
+    "crew": "the crew: more hours, or more machines",
+}
+_SUPPLY = _SYSTEM | {
+    "restriction": "the restrictions, or exempt the field from them",
+    "network": "what the pipes carry, or the window",
+    "source": "the sources: more rate or hours, or another source",
+    "allowance": "the allowance, or add another source",
+    "storage": "what fills the storage: a larger well or catchment, or another source",
+    "priority": "the priority of the field",
+}
+# Causes of less than this part of the largest are not named.
+_MUCH = 0.2
 # A smaller difference is no reason.
 _WORTH_TELLING = 0.01
 # A month's allowance is used up when no more than this share of it is left: rounding.
@@ -33,9 +58,10 @@ _ROUNDING = 1e-9
 class Outcome:
     """What the years do under a supply of one size.
 
-    ``fails`` (Y,) are the years that do not keep the outcome. Means of the years, m3:
-    ``delivered`` to the fields, ``from_storage`` the part of it out of storage and ``direct`` (S,)
-    that straight from each source; ``filled`` (S,) is what each source puts into storage,
+    ``by_field`` (Y, J) are the years that do not keep the outcome, for each field that is judged,
+    or the site (J = 1); ``missed`` (Y, causes), m3, is the shortage by cause. Means of the years,
+    m3: ``delivered`` to the fields, ``from_storage`` the part of it out of storage and ``direct``
+    (S,) that straight from each source; ``filled`` (S,) is what each source puts into storage,
     ``runoff`` and ``rain`` what else fills it. ``energy_kwh``, ``water_cost`` and ``energy_cost``
     are means of the years too. ``supply`` is the supply of that size.
 
@@ -45,7 +71,8 @@ class Outcome:
     """
 
     supply: SupplySpec = field(repr=False)
-    fails: NDArray[np.bool_] = field(repr=False)
+    by_field: NDArray[np.bool_] = field(repr=False)
+    missed: FloatArray = field(repr=False)
     delivered: float
     from_storage: float
     direct: FloatArray
@@ -61,6 +88,11 @@ class Outcome:
     months_spent: FloatArray = field(repr=False)
     years_spent: FloatArray = field(repr=False)
     restricted_days: FloatArray = field(repr=False)
+
+    @property
+    def fails(self) -> NDArray[np.bool_]:
+        """Years (Y,) that do not keep the outcome."""
+        return np.asarray(self.by_field.any(axis=-1))
 
     def first_cost(self, costs: Costs) -> float:
         """Price of building the storage, in ``costs.currency``."""
@@ -83,13 +115,15 @@ class Outcome:
 def outcome_of(
     supply: SupplySpec,
     costs: Costs,
-    fails: NDArray[np.bool_],
+    by_field: NDArray[np.bool_],
+    missed: FloatArray,
     years: np.recarray,
     draws_m3: FloatArray,
 ) -> Outcome:
     """What years do under ``supply``.
 
-    ``fails`` (Y,), ``years`` SUPPLY_YEAR (Y,), ``draws_m3`` (Y, S, 12) by source and month.
+    ``by_field`` and ``missed`` as of ``Outcome``, ``years`` SUPPLY_YEAR (Y,), ``draws_m3``
+    (Y, S, 12) by source and month.
     """
     drawn = draws_m3.sum(axis=-1)
     delivered, from_storage = float(years.delivered.mean()), float(years.from_storage.mean())
@@ -105,7 +139,8 @@ def outcome_of(
     ]
     return Outcome(
         supply=supply,
-        fails=fails,
+        by_field=by_field,
+        missed=missed,
         delivered=delivered,
         from_storage=from_storage,
         direct=direct,
@@ -195,6 +230,57 @@ def _reasons(kept: Outcome, failed: Outcome, years: NDArray[np.bool_]) -> Iterat
         before, after = (values[s] for values in means("drawn"))
         if before - after > _WORTH_TELLING * of:
             yield f"{source.label} gives less, by {_percent((before - after) / of)} of the demand"
+
+
+def why_nothing_suffices(
+    scenario: Scenario, judged: Sequence[int], allowed: int, free: Outcome, best: Outcome
+) -> str:
+    """Why no size keeps the outcome: what stands in the way, and what to change.
+
+    ``judged`` are places of fields, of whose years ``allowed`` may fail; ``free`` is the plan with
+    ``ALL_WATER``, ``best`` that with the size that comes closest.
+    """
+    fails, limit = int(free.fails.sum()), f"limit {allowed}"
+    if fails <= allowed:
+        return (
+            f"with all the water that the plan demands the goal is kept ({_of_years(fails, free)}, "
+            f"{limit}): the rest of the supply falls short. {_obstacles(best, _SUPPLY)}"
+        )
+    return (
+        f"even with all the water that the plan demands, {_who_fails(scenario, judged, free)} "
+        f"({limit}). {_obstacles(free, _SYSTEM)}"
+    )
+
+
+def _who_fails(scenario: Scenario, judged: Sequence[int], one: Outcome) -> str:
+    assert scenario.sizing is not None
+    verb = _VERBS.get(scenario.sizing.outcome)
+    if verb is None:
+        return f"there is too much shortage in {_of_years(int(one.fails.sum()), one)}"
+    counts = one.by_field.sum(axis=0)
+    worst = int(np.argmax(counts))
+    label = scenario.fields[judged[worst]].label
+    text = f"{label} {verb} in {_of_years(int(counts[worst]), one)}"
+    if len(judged) > 1 and one.fails.sum() > counts[worst]:
+        text += f", one field or another in {int(one.fails.sum())}"
+    return text
+
+
+def _of_years(count: int, one: Outcome) -> str:
+    return f"{count} of {one.fails.size} years"
+
+
+def _obstacles(one: Outcome, changes: Mapping[str, str]) -> str:
+    """What cuts the demand of the years that fail, the most first, and what would change it."""
+    years = one.fails if one.fails.any() else np.ones(one.fails.size, bool)
+    missed = dict(zip(CAUSES, one.missed[years].sum(axis=0), strict=True))
+    demand, total = float(one.demand[years].sum()), sum(missed.values())
+    causes = sorted((c for c in changes if missed[c] > 0.0), key=lambda c: -missed[c])
+    if not causes or total <= _WORTH_TELLING * demand:
+        return f"The plan itself waters too little: {PLAN_CHANGES}"
+    many = [c for c in causes if missed[c] >= _MUCH * missed[causes[0]]]
+    shares = "; ".join(f"{CAUSE_TEXTS[c][1]} ({_percent(missed[c] / total)})" for c in many)
+    return f"Of the shortage of those years: {shares}. Change {changes[causes[0]]}"
 
 
 def _days_to_spend(source: SourceSpec) -> float:

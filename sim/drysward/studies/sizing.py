@@ -4,6 +4,9 @@ The daily simulation itself decides: a size is tried by running a plan over all 
 and the least size that keeps the wanted outcome is closed in on by halving. Every size is tried
 on the same weather years.
 
+A pond of a stated depth and side slope keeps both: its bottom grows or shrinks, down to none. One
+of a survey, and every tank, grows in plan alone.
+
 More is not always better: a pond that grows in plan loses more to the air and into the ground,
 so that past some size it helps less and may fail altogether. The search therefore takes the sizes
 that keep the outcome to be one span, from the least on, and says where it ends.
@@ -27,13 +30,28 @@ from drysward.day.lanes import LANES
 from drysward.day.records import STAGES
 from drysward.drive.runs import Runs, advance_all, compiled_run_site, in_groups, start_runs
 from drysward.faults import Fault, FaultyInput
+from drysward.physics.pond import least_square_pond_m3, square_pond
 from drysward.results.costs import has_life
-from drysward.results.text import spell_text
-from drysward.scenario.model import Scenario, Sizing, Sought, SupplySpec
+from drysward.results.sizing_text import goal_text, named_size
+from drysward.scenario.model import (
+    ANY_FIELD,
+    TURF,
+    Scenario,
+    Sizing,
+    Sought,
+    StorageSpec,
+    SupplySpec,
+)
 from drysward.site.stretches import PreparedSite, WeatherStretch, stretches
 from drysward.site.supply import SupplyDays, sized_input, supplies_alongside, supply_days
 from drysward.site.weather_years import weather_series
-from drysward.studies.size_outcome import Outcome, outcome_of, why_it_fails
+from drysward.studies.size_outcome import (
+    ALL_WATER,
+    Outcome,
+    outcome_of,
+    why_it_fails,
+    why_nothing_suffices,
+)
 
 # The least size is known to this part of itself; a size that much smaller fails.
 TOLERANCE = 0.01
@@ -91,7 +109,8 @@ class SizingResult:
     """Answer of a sizing, and the curve of least sizes against those of another part.
 
     ``why_not_monotone`` says why a larger one of the other part needs a larger size, at the first
-    of the points where it does; "" when there is none.
+    of the points where it does; "" when there is none. ``why_nothing`` says why no size suffices,
+    "" when one does. ``smallest`` is the least size above nothing that there can be.
     """
 
     scenario: Scenario = field(repr=False)
@@ -104,6 +123,8 @@ class SizingResult:
     least: Least
     curve: tuple[Point, ...]
     why_not_monotone: str
+    why_nothing: str
+    smallest: float
 
     @property
     def sizing(self) -> Sizing:
@@ -147,6 +168,12 @@ def solve(
         partial(_why_not_monotone, beside, allowed),
     ]
     go_through(searches, trial, workers or os.cpu_count() or 1, on_progress)
+    least = _least(main, allowed, (looser, stricter))
+    why_nothing = ""
+    if math.isnan(least.size):
+        watered = replace(scenario, supply=ALL_WATER)
+        free = Trial(watered, years).outcomes([ALL_WATER])[0]
+        why_nothing = why_nothing_suffices(scenario, trial.judged, allowed, free, least.outcome)
     return SizingResult(
         scenario=scenario,
         reached_days=scenario.answers.reached_days,
@@ -155,9 +182,11 @@ def solve(
         stated_size=stated,
         failing_at_stated_size=trial.named(main.failing(stated)),
         outcome_at_stated_size=main.outcome(stated),
-        least=_least(main, allowed, (looser, stricter)),
+        least=least,
         curve=_curve(beside, against, allowed),
         why_not_monotone=_why_not_monotone(beside, allowed),
+        why_nothing=why_nothing,
+        smallest=main.smallest,
     )
 
 
@@ -268,6 +297,18 @@ def sizing_dataset(solved: SizingResult) -> xr.Dataset:
     ):
         out[f"sizing_{name}"] = ((), float(value), {"units": units, "long_name": meaning})
     out["sizing_fails_from"].attrs["why"] = least.why_fails
+    if solved.why_nothing:
+        out["sizing_size"].attrs["why"] = solved.why_nothing
+    if solved.smallest > (0.0 if math.isnan(sizing.find.low) else sizing.find.low):
+        storage = solved.least.outcome.supply.storage
+        assert storage is not None
+        out["sizing_smallest"] = (
+            (), solved.smallest,
+            {
+                "units": unit, "long_name": f"smallest {sought} of its depth and side slope",
+                "depth_mm": 1000.0 * storage.depth_m, "side_slope": storage.side_slope,
+            },
+        )  # fmt: skip
     cases = (solved.outcome_at_stated_size, least.outcome)
     out = out.merge(_outcomes(cases, solved.scenario, "sizing", "sizing_case"))
     out = out.assign_coords(sizing_case=["as given", "least"])
@@ -292,10 +333,7 @@ def sizing_dataset(solved: SizingResult) -> xr.Dataset:
             }  # fmt: skip
         of_points = [p.outcome for p in points]
         out = out.merge(_outcomes(of_points, solved.scenario, "sizing_curve", "point"))
-    out.attrs["sizing"] = (
-        f"{sought} so that under plan '{sizing.plan}' {_outcome(solved)} in at most "
-        f"{100.0 * sizing.odds:g}% of years"
-    )
+    out.attrs["sizing"] = goal_text(sizing, solved.reached_days)
     return out
 
 
@@ -345,23 +383,6 @@ def _outcomes(
     return out
 
 
-def named_size(sought: Sought) -> str:
-    """``storage``, ``source rate of well``, ``allowance of mains a month``."""
-    of = f" of {sought.of}" if sought.of else ""
-    return f"{sought.what}{of}" + (f" a {sought.per}" if sought.what == "allowance" else "")
-
-
-def _outcome(solved: SizingResult) -> str:
-    sizing, days = solved.sizing, solved.reached_days
-    share = f"{100.0 * sizing.share:g}%"
-    if sizing.outcome == "shortage":
-        return f"the shortage passes {share} of the demand"
-    stage = {"dead": "death", "dormant": "dormancy", "footprint": "footprinting"}
-    spell = spell_text({"reached_days": days})
-    meaning = stage.get(sizing.outcome, sizing.outcome)
-    return f"{meaning} passes {share} of field '{sizing.field}' {spell}"
-
-
 class Sites(Protocol):
     """The sites of runs that go side by side through the same stretches of weather."""
 
@@ -402,12 +423,11 @@ class Trial:
         self.scenarios: Sequence[Scenario] = (self.scenario,)
 
     def _take(self, scenario: Scenario) -> None:
-        """Set the goal, the scenario that counts it, and the place of its field."""
+        """Set the goal, the scenario that counts it, and the places of the fields it judges."""
         assert scenario.sizing is not None
         self.sizing = scenario.sizing
         self.scenario = counting(scenario, self.sizing)
-        whole = [f.key for f in scenario.fields]
-        self.place = whole.index(self.sizing.field) if self.sizing.field else 0
+        self.judged = judged_fields(scenario)
 
     def sites_of(self, which: Sequence[int]) -> Sites:
         """The sites of runs of the scenarios ``which``, one for each run."""
@@ -442,7 +462,7 @@ class Trial:
         for k in range(len(self.weather)):
             self._advance(k, sites, cases, runs)
             passed.append((_held(runs), runs.patches.copy()))
-        fails, end = self._not_kept(runs), _held(runs)
+        fails, missed, end = self._not_kept(runs), _missed_m3(runs), _held(runs)
         left = np.flatnonzero(end < before * (1.0 - 1e-9))
         if left.size:
             again = self._start(sites, [cases[b] for b in left])
@@ -456,6 +476,7 @@ class Trial:
             here = here[here >= 0]
             twice = np.ix_(left, here)
             fails[twice] = self._not_kept(again)[:, here]
+            missed[twice] = _missed_m3(again)[:, here]
             runs.supply.years[twice] = again.supply.years[:, here]
             runs.supply.draws[twice] = again.supply.draws[:, here]
             met = np.abs(_held(again) - held[left]) <= 1e-9 * before[left]
@@ -463,7 +484,7 @@ class Trial:
             left, again = left[~met], again.some(np.flatnonzero(~met))
         costs, years, draws = self.scenario.costs, runs.supply.years, runs.supply.draws
         return [
-            outcome_of(supply, costs, fails[b], years[b], draws[b])
+            outcome_of(supply, costs, fails[b], missed[b], years[b], draws[b])
             for b, supply in enumerate(supplies)
         ]
 
@@ -487,13 +508,15 @@ class Trial:
         advance_all(replace(sites.shared(k), supply=supplies_alongside(inputs)), runs)
 
     def _not_kept(self, runs: Runs) -> np.ndarray:
+        """Years of runs that fail, by each field judged (B, Y, J); a shortage has J = 1."""
         sizing = self.sizing
         if sizing.outcome == "shortage":
             demand, short = runs.supply.years.demand, runs.supply.years.shortage
             # Rounding is no shortage.
-            return np.asarray(short > sizing.share * demand + 1e-9 * (1.0 + demand))
-        spells = runs.years[f"longest_{sizing.outcome}"][:, self.place]
-        return np.asarray(spells >= self.scenario.answers.reached_days)
+            fails = short > sizing.share * demand + 1e-9 * (1.0 + demand)
+            return np.asarray(fails)[..., None]
+        spells = runs.years[f"longest_{sizing.outcome}"][:, self.judged]
+        return np.asarray(spells >= self.scenario.answers.reached_days).swapaxes(1, 2)
 
     def named(self, years: np.ndarray) -> tuple[int, ...]:
         return tuple(year for year, fails in zip(self.years, years, strict=True) if fails)
@@ -506,6 +529,25 @@ class _Case:
     run: int
     which: int
     scenario: Scenario
+
+
+def judged_fields(scenario: Scenario) -> list[int]:
+    """Places of the fields of turf that the scenario's sizing judges; none for a shortage."""
+    sizing = scenario.sizing
+    assert sizing is not None
+    if sizing.outcome not in STAGES:
+        return []
+    named = (ANY_FIELD,) if sizing.field == "" else (sizing.field,)
+    found = [
+        i
+        for i, one in enumerate(scenario.fields)
+        if one.surface == TURF and (one.key in named or ANY_FIELD in named)
+    ]
+    if not found:
+        raise FaultyInput(
+            Fault("sizing.keep.field", f"'{named[0]}' has no turf to judge", "a field of turf")
+        )
+    return found
 
 
 def counting(scenario: Scenario, sizing: Sizing) -> Scenario:
@@ -528,13 +570,18 @@ class Untried(Exception):
 class Tried:
     """What was found by trying sizes of ``sought`` in a supply; each size is run once only.
 
-    ``which`` of the trial's scenarios the supply is of.
+    ``which`` of the trial's scenarios the supply is of. Sizes start at ``low``; the least above
+    nothing is ``smallest``.
     """
+
+    smallest = 0.0
 
     def __init__(self, trial: Trial, supply: SupplySpec, sought: Sought, which: int = 0) -> None:
         self.trial, self.supply, self.sought, self.which = trial, supply, sought, which
-        self.low = 0.0 if math.isnan(sought.low) else sought.low
-        self.most = _most(trial, sought)
+        self.smallest = smallest_size(supply, sought)
+        # Nothing at all can be tried beside sizes that there can be.
+        self.low = max(sought.low, self.smallest) if sought.low > 0.0 else 0.0
+        self.most = max(_most(trial, sought), self.smallest)
         self.known: dict[float, Outcome] = {}
 
     def supply_with(self, size: float) -> SupplySpec:
@@ -564,8 +611,11 @@ class Tried:
         if not self.low < start <= self.most:
             start = math.sqrt(max(self.low, self.most * 2.0**-_HALVINGS) * self.most)
         ups = math.ceil(math.log2(self.most / start)) if self.most > start else 0
-        between = [start * 2.0**k for k in range(-_HALVINGS, ups)]
-        return [self.low, *(x for x in between if self.low < x < self.most), self.most]
+        between = [self.smallest, *(start * 2.0**k for k in range(-_HALVINGS, ups))]
+        least = max(self.low, self.smallest)
+        some = (x for x in between if self.low < x and least <= x < self.most)
+        # The stated size may be the smallest, or halve to it.
+        return sorted({self.low, *some, self.most})
 
     def best(self) -> float:
         """The size tried with the fewest failing years, the smallest such."""
@@ -608,6 +658,12 @@ def _held(runs: Runs) -> np.ndarray:
     return runs.supply.storage.volume[:, 0].copy()
 
 
+def _missed_m3(runs: Runs) -> np.ndarray:
+    """Shortage of all fields of runs by year and cause (B, Y, causes), m3."""
+    per_mm = runs.delivery.area_m2[..., None, None] / 1000.0
+    return np.asarray((runs.years["shortage_cause"] * per_mm).sum(axis=1))
+
+
 def _same(one: np.recarray, other: np.recarray) -> np.ndarray:
     """Whether patches (B, ...) of runs are the same (B,)."""
     names = one.dtype.names or ()
@@ -627,19 +683,18 @@ def size_of(supply: SupplySpec, sought: Sought) -> float:
     return source.rate_m3_h
 
 
+def smallest_size(supply: SupplySpec, sought: Sought) -> float:
+    """The least size above nothing that there can be: of a pond with a depth and side slope."""
+    storage = supply.storage
+    if sought.what != "storage" or storage is None or math.isnan(storage.depth_m):
+        return 0.0
+    return least_square_pond_m3(storage.depth_m, storage.side_slope)
+
+
 def with_size(supply: SupplySpec, sought: Sought, size: float) -> SupplySpec:
-    """The supply with one size changed; a pond keeps its depths and grows in plan."""
+    """The supply with one size changed; a pond keeps its depth and side slope, or grows in plan."""
     if sought.what == "storage":
-        storage = supply.storage
-        assert storage is not None
-        times = size / storage.volumes_m3[-1]
-        grown = replace(
-            storage,
-            volumes_m3=tuple(v * times for v in storage.volumes_m3),
-            areas_m2=tuple(a * times for a in storage.areas_m2),
-            dead_m3=storage.dead_m3 * times,
-        )
-        return replace(supply, storage=grown)
+        return replace(supply, storage=_storage_of(supply, size))
     if sought.what == "catchment area":
         catchments = tuple(
             replace(c, area_m2=size) if c.key == sought.of else c for c in supply.catchments
@@ -655,6 +710,23 @@ def with_size(supply: SupplySpec, sought: Sought, size: float) -> SupplySpec:
                 source = replace(source, rate_m3_h=size)
         sources.append(source)
     return replace(supply, sources=tuple(sources))
+
+
+def _storage_of(supply: SupplySpec, size: float) -> StorageSpec:
+    """The supply's storage with another capacity (m3); ValueError below the smallest pond."""
+    storage = supply.storage
+    assert storage is not None
+    times = size / storage.volumes_m3[-1]
+    if math.isnan(storage.depth_m) or size == 0.0:
+        volumes, areas = (times * np.array(v) for v in (storage.volumes_m3, storage.areas_m2))
+    else:
+        volumes, areas = square_pond(size, storage.depth_m, storage.side_slope)
+    return replace(
+        storage,
+        volumes_m3=tuple(volumes.tolist()),
+        areas_m2=tuple(areas.tolist()),
+        dead_m3=storage.dead_m3 * times,
+    )
 
 
 def least_size(tried: Tried, allowed: int) -> tuple[float, float]:
@@ -686,8 +758,8 @@ def least_size(tried: Tried, allowed: int) -> tuple[float, float]:
         while keeps(rungs[found - 1]):
             found -= 1
         low, high = rungs[found - 1], rungs[found]
-    while high - low > TOLERANCE * high:
-        half = 0.5 * (low + high)
+    while high - low > TOLERANCE * high and high > tried.smallest:
+        half = max(0.5 * (low + high), tried.smallest)
         low, high = (low, half) if keeps(half) else (half, high)
     return high, low
 
@@ -716,8 +788,12 @@ def _between_rungs(tried: Tried, rungs: list[float], allowed: int) -> tuple[floa
         best = min(near, key=tried.count)
         at = near.index(best)
         # Beside nothing at all, a share of it would never be close enough.
-        closest = _CLOSEST * max(best, rungs[1])
-        gaps = [x for x in near[max(at - 1, 0) : at + 2] if abs(x - best) > closest]
+        closest = _CLOSEST * max(best, rungs[:2][-1])
+        gaps = [
+            x
+            for x in near[max(at - 1, 0) : at + 2]
+            if abs(x - best) > closest and 0.5 * (x + best) > tried.smallest
+        ]
         if not gaps:
             return math.nan, math.nan
         halves = [0.5 * (best + other) for other in gaps]
@@ -756,4 +832,4 @@ def _points(supply: SupplySpec, sizing: Sizing) -> np.ndarray:
     if not math.isfinite(low + high):
         meaning = f"the {against.what} has no limit in the scenario to vary about"
         raise FaultyInput(Fault("sizing.against", meaning, "low and high"))
-    return np.linspace(low, high, sizing.points)
+    return np.linspace(max(low, smallest_size(supply, against)), high, sizing.points)

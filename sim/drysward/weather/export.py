@@ -41,7 +41,7 @@ _CF: Mapping[str, dict[str, str]] = {
         "long_name": "dew point", "cell_methods": "time: mean",
         "standard_name": "dew_point_temperature",
     },
-    "vapour_pressure": {
+    "vapor_pressure": {
         "long_name": "vapor pressure", "cell_methods": "time: mean",
         "standard_name": "water_vapor_partial_pressure_in_air",
     },

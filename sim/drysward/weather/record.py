@@ -14,6 +14,8 @@ from drysward.physics.reference_et import wind_at_2m_m_s
 FloatArray = NDArray[np.float64]
 
 REQUIRED = ("rain_mm", "tmax_c", "tmin_c")
+FEWEST_YEARS_TO_FIT = 5
+"""Years of a record that a climate can be fitted to."""
 
 
 @dataclass(frozen=True)
@@ -57,7 +59,7 @@ class DailyRecord:
     tmax_c: FloatArray
     tmin_c: FloatArray
     dewpoint_c: FloatArray | None = None
-    vapour_pressure_kpa: FloatArray | None = None
+    vapor_pressure_kpa: FloatArray | None = None
     rh_mean_pct: FloatArray | None = None
     rh_max_pct: FloatArray | None = None
     rh_min_pct: FloatArray | None = None

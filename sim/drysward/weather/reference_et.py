@@ -32,7 +32,7 @@ class ReferenceEt:
     solar_mj_m2: FloatArray
     u2_m_s: FloatArray
     rh_min_pct: FloatArray
-    vapour_pressure_kpa: FloatArray
+    vapor_pressure_kpa: FloatArray
 
     def by_year(self, from_day: int = 0) -> list[tuple[int, dict[str, int]]]:
         """Days by procedure in each calendar year, the most used procedure first."""
@@ -85,9 +85,9 @@ def reference_et(
     )
     gamma = fao.psychrometric_constant_kpa_c(fao.atmospheric_pressure_kpa(elevation_m))
     # Vapor pressure measured over a day can exceed the mean of two saturation pressures.
-    deficit = np.maximum(fao.mean_saturation_vapour_pressure_kpa(tmax, tmin) - ea, 0.0)
+    deficit = np.maximum(fao.mean_saturation_vapor_pressure_kpa(tmax, tmin) - ea, 0.0)
     computed = fao.penman_monteith_mm(
-        tmean, u2, net, 0.0, deficit, fao.vapour_pressure_slope_kpa_c(tmean), gamma
+        tmean, u2, net, 0.0, deficit, fao.vapor_pressure_slope_kpa_c(tmean), gamma
     )
     from_file = _column(record, "reference_et_mm")
     taken = np.isfinite(from_file)
@@ -104,7 +104,7 @@ def reference_et(
     rh_min, _ = _best(
         [
             ("measured", _column(record, "rh_min_pct")),
-            ("from vapor pressure", np.asarray(fao.rh_min_from_vapour_pressure_pct(tmax, ea))),
+            ("from vapor pressure", np.asarray(fao.rh_min_from_vapor_pressure_pct(tmax, ea))),
         ]
     )
     return ReferenceEt(
@@ -115,7 +115,7 @@ def reference_et(
         solar_mj_m2=solar,
         u2_m_s=u2,
         rh_min_pct=rh_min,
-        vapour_pressure_kpa=ea,
+        vapor_pressure_kpa=ea,
     )
 
 
@@ -128,17 +128,17 @@ def _humidity_routes(record: DailyRecord, arid: bool) -> Routes:
     rh_min, rh_mean = _column(record, "rh_min_pct"), _column(record, "rh_mean_pct")
     assumed = fao.dewpoint_from_tmin_c(tmin, arid)
     return [
-        ("humidity from vapor pressure", _column(record, "vapour_pressure_kpa")),
-        ("humidity from dew point", fao.vapour_pressure_from_dewpoint_kpa(dewpoint)),
+        ("humidity from vapor pressure", _column(record, "vapor_pressure_kpa")),
+        ("humidity from dew point", fao.vapor_pressure_from_dewpoint_kpa(dewpoint)),
         (
             "humidity from largest and least RH",
-            fao.vapour_pressure_from_rh_extremes_kpa(tmax, tmin, rh_max, rh_min),
+            fao.vapor_pressure_from_rh_extremes_kpa(tmax, tmin, rh_max, rh_min),
         ),
-        ("humidity from largest RH", fao.vapour_pressure_from_rh_max_kpa(tmin, rh_max)),
-        ("humidity from mean RH", fao.vapour_pressure_from_rh_mean_kpa(tmax, tmin, rh_mean)),
+        ("humidity from largest RH", fao.vapor_pressure_from_rh_max_kpa(tmin, rh_max)),
+        ("humidity from mean RH", fao.vapor_pressure_from_rh_mean_kpa(tmax, tmin, rh_mean)),
         (
             "humidity from Tmin less 2.5 deg C" if arid else "humidity from Tmin",
-            fao.vapour_pressure_from_dewpoint_kpa(assumed),
+            fao.vapor_pressure_from_dewpoint_kpa(assumed),
         ),
     ]
 

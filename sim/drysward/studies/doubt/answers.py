@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from drysward import __version__
 from drysward.day.records import STAGES
 from drysward.faults import CannotDraw
+from drysward.progress import Report, reporting
 from drysward.results.band import FEWEST_FOR_QUANTILES, Kind, band, stands
 from drysward.results.importance import Importance, importance
 from drysward.results.spread import Split, split_of_sums
@@ -40,7 +41,7 @@ def drawn_answers(
     years: tuple[int, int] | None = None,
     workers: int | None = None,
     keep: bool = False,
-    on_progress: Callable[[float], None] | None = None,
+    progress: Report = None,
 ) -> xr.Dataset:
     """The answers of a scenario across draws of what is not known of soil, turf and system.
 
@@ -59,7 +60,8 @@ def drawn_answers(
     keep : keep the single draws too: ``draw_NAME`` (field, plan, draw), the mean over the years
         of every outcome (0 to 1 for ``reached_STAGE``, days, mm), and ``drawn`` (draw, number),
         the values drawn, each in its ``unit``.
-    on_progress : called with the share of the work that is done.
+    progress : True shows how far it is on stderr: a bar at a terminal, else a line every ten
+        seconds. A function is called with the share of the work that is done. None is silent.
 
     Returns
     -------
@@ -83,7 +85,8 @@ def drawn_answers(
     followed = scenario.plans
     if plans is not None:
         followed = tuple(scenario.plan_named(key) for key in plans)
-    found = crossed(scenario, n, followed, years, workers, on_progress)
+    with reporting(progress, "Running the draws") as report:
+        found = crossed(scenario, n, followed, years, workers, report)
     out = doubt_answers(found, scenario, tuple(plan.key for plan in followed))
     return _with_draws(out, found, scenario) if keep else out
 
@@ -101,8 +104,9 @@ def doubt_answers(found: Crossed, scenario: Scenario, plans: tuple[str, ...]) ->
     ``doubt_days_below_condition``, ``doubt_water`` (mm) and ``doubt_demand`` (mm, by period): the
     mean over draws and years, ``_low`` and ``_high``, 5 to 95% across draws with the noise of the
     years taken out, ``_distinct``, whether that spread stands out from chance, and ``_error``, the
-    sampling error of the years. ``doubt_days_below_condition_1in10``: days that 1 in 10 of all
-    draws and years passes. ``doubt_fewer`` (field, plan, other): share of draws in which a
+    sampling error of the years. ``doubt_days_below_condition_1in10``: days that 1 year in 10
+    passes, mean over draws. ``doubt_site_demand`` (plan, period), m3: mean over draws of the dry
+    year of all fields together. ``doubt_fewer`` (field, plan, other): share of draws in which a
     plan has fewer days below playing condition than another; ``doubt_fewer_by`` with limits, the
     difference in days. ``doubt_better`` (plan, field, other_field) and ``doubt_better_by`` likewise
     for fields under a plan. ``doubt_share_of_groups`` (field, groups), ``doubt_share_of_measures``
@@ -204,6 +208,7 @@ def _add_demand(out: xr.Dataset, found: Crossed, scenario: Scenario) -> None:
     limits = demand_limits(found.demand, found.demand_of_halves)
     for end, values in zip(("", "_low", "_high"), limits, strict=True):
         out[f"doubt_demand{end}"] = (by, values)
+    out["doubt_site_demand"] = (("plan", "period"), found.site_demand.mean(axis=1))
 
 
 def demand_limits(

@@ -37,7 +37,7 @@ FloatArray = NDArray[np.float64]
 # about two seconds on two cores (own choice). From 64 on they show what to measure first, and to
 # read a draw takes as long as some years of it.
 PATCH_DAYS, FEWEST, MOST = 6.0e7, 16, 64
-DAYS_A_YEAR, DAYS_OF_LONGEST_YEAR = 365.25, 366
+DAYS_A_YEAR = 365.25
 # The most draws that go through the years together; more would be no faster.
 MOST_TOGETHER = 8
 # Years of which each half still has a dry year to estimate (own choice).
@@ -67,7 +67,8 @@ class Crossed:
     ``demand_of_halves`` (F, P, K, periods, 2), the same of the first and the second half of the
     years, NaN where these are too few or resampled. A sampling error may count
     ``independent_years`` of the Y; ``distinct_years`` of them differ from one another.
-    ``below_in_ten`` (F, P): days below playing condition that 1 in 10 of all cells passes.
+    ``site_demand`` (P, K, periods), m3 of a dry year of all fields together. ``below_in_ten``
+    (F, P): days below playing condition that 1 year in 10 passes, mean over the draws.
     """
 
     draws: Draws
@@ -81,6 +82,7 @@ class Crossed:
     fields: dict[str, FloatArray]
     demand: FloatArray
     demand_of_halves: FloatArray
+    site_demand: FloatArray
     below_in_ten: FloatArray
 
 
@@ -212,7 +214,9 @@ class _Gathered:
         self.squares = {name: np.zeros(at) for name in OUTCOMES}
         self.by_plan = {name: np.zeros((at[0], at[1], at[1])) for name in PAIRED}
         self.by_field = {name: np.zeros((at[1], at[0], at[0])) for name in PAIRED}
-        self.days_below = np.zeros((*at, DAYS_OF_LONGEST_YEAR + 1), np.int64)  # cells by days
+        self.below_in_ten = np.zeros(at)
+        self.per_mm = np.array([field.area_m2 for field in scenario.fields]) / 1000.0
+        self.of_site = np.zeros((at[1], k, len(periods)))
         self.irrigation = np.zeros((*at, k, len(periods)))
         self.of_halves = np.full((*at, k, len(periods), 2), np.nan)
 
@@ -240,10 +244,7 @@ class _Gathered:
                 if name == WATER:
                     self._add_demand(k, x)
                 if name == BELOW:
-                    days = x.reshape(-1, self.n_years).astype(np.int64)
-                    counts = self.days_below.reshape(len(days), -1)
-                    for count, of_years in zip(counts, days, strict=True):
-                        count += np.bincount(of_years, minlength=count.size)
+                    self.below_in_ten += worst_in_ten(x)
 
     def _add_demand(self, k: int, water: FloatArray) -> None:
         """Take in the demand of dry years of draw ``k``, of its irrigation (F, P, Y)."""
@@ -255,6 +256,8 @@ class _Gathered:
             for i, part in enumerate((water[..., :half], water[..., n - half :])):
                 self.of_halves[:, :, k, :, i] = demand_estimates(part, periods)
         self.irrigation[:, :, k] = demand_estimates(water, periods)
+        volume = np.tensordot(self.per_mm, water, axes=1)
+        self.of_site[:, k] = demand_estimates(volume, periods)
 
     def _outcomes(
         self, series: dict[tuple[int, int], dict[str, FloatArray]], k: int
@@ -285,10 +288,6 @@ class _Gathered:
             fields={name: values / k for name, values in self.by_field.items()},
             demand=self.irrigation,
             demand_of_halves=self.of_halves,
-            below_in_ten=np.apply_along_axis(_worst_in_ten_of, -1, self.days_below),
+            site_demand=self.of_site,
+            below_in_ten=self.below_in_ten / k,
         )
-
-
-def _worst_in_ten_of(counts: NDArray[np.int64]) -> FloatArray:
-    """``worst_in_ten`` of whole days, of which 0, 1, ... came ``counts`` times."""
-    return worst_in_ten(np.repeat(np.arange(counts.size), counts))

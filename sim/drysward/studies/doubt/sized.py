@@ -21,11 +21,13 @@ from numpy.typing import NDArray
 
 from drysward.drive.runs import compiled_run_site
 from drysward.faults import Fault, FaultyInput
-from drysward.scenario.model import FEWEST_DRAWS, Scenario
+from drysward.results.sizing_text import named_size
+from drysward.scenario.model import FEWEST_DRAWS, Scenario, Sought
 from drysward.site.stretches import PreparedSite, weather_stretch
 from drysward.site.supply import SupplyDays, supply_days
 from drysward.studies.doubt.crossed import drawn_numbers, drawn_point, fitting_draws
 from drysward.studies.doubt.draws import Doubtful, draw
+from drysward.studies.size_outcome import ALL_WATER
 from drysward.studies.sizing import (
     UNITS,
     Sites,
@@ -35,7 +37,6 @@ from drysward.studies.sizing import (
     counting,
     go_through,
     least_size,
-    named_size,
     size_of,
 )
 from drysward.studies.sweep.points import Point
@@ -46,6 +47,7 @@ FloatArray = NDArray[np.float64]
 CONFIDENCES = (0.5, 0.8, 0.95)
 # About as many sizes a search tries.
 TRIES = 8
+_NO_LIMIT = Sought("source rate", ALL_WATER.sources[0].key, low=0.0, high=math.inf)
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,12 +55,14 @@ class SizedDraws:
     """What K draws need: ``least`` (K,) sizes in base units, infinite where nothing suffices.
 
     A draw in which the smallest size tried suffices has that size. ``stated_suffices`` (K,) says
-    whether the size of the scenario does. ``numbers`` is how many numbers were drawn.
+    whether the size of the scenario does, ``fails_anyhow`` (K,) whether nothing suffices even with
+    all the water that the plan demands. ``numbers`` is how many numbers were drawn.
     """
 
     scenario: Scenario
     least: FloatArray
     stated_suffices: NDArray[np.bool_]
+    fails_anyhow: NDArray[np.bool_]
     numbers: int
 
     def with_confidence(self, share: float) -> float:
@@ -130,12 +134,25 @@ def size_draws(
         searches += [partial(tried.outcome, size), partial(least_size, tried, allowed)]
     go_through(searches, trial, workers or os.cpu_count() or 1, on_progress)
     least = np.array([least_size(tried, allowed)[0] for tried in each])
+    without = np.flatnonzero(np.isnan(least))
+    anyhow = np.zeros(len(least), bool)
+    if without.size:
+        watered = [
+            replace(points[i], scenario=replace(points[i].scenario, supply=ALL_WATER))
+            for i in without
+        ]
+        free = DrawnTrial(scenario, watered, years)
+        unlimited = [Tried(free, ALL_WATER, _NO_LIMIT, k) for k in range(without.size)]
+        searches = [partial(tried.outcome, math.inf) for tried in unlimited]
+        go_through(searches, free, workers or os.cpu_count() or 1, None)
+        anyhow[without] = [tried.count(math.inf) > allowed for tried in unlimited]
     return SizedDraws(
         scenario=scenario,
         least=np.where(np.isnan(least), math.inf, least),
         stated_suffices=np.array(
             [tried.count(size) <= allowed for tried, size in zip(each, stated, strict=True)]
         ),
+        fails_anyhow=anyhow,
         numbers=len(uncertain),
     )
 
@@ -198,7 +215,8 @@ def draws_dataset(sized: SizedDraws) -> xr.Dataset:
 
     ``sizing_confidence`` (confidence,) and ``sizing_draw_least`` (draw,) are infinite where nothing
     suffices; ``sizing_confidence_suffices`` (confidence,), ``sizing_given_suffices`` and
-    ``sizing_nothing_suffices`` are shares of the draws.
+    ``sizing_nothing_suffices`` are shares of the draws; so is ``sizing_fails_anyhow``, those of the
+    latter that fail with all the water that the plan demands.
     """
     sizing = sized.scenario.sizing
     assert sizing is not None
@@ -226,6 +244,8 @@ def draws_dataset(sized: SizedDraws) -> xr.Dataset:
          f"share of draws in which the {sought} of the scenario suffices"),
         ("nothing_suffices", (), np.isinf(sized.least).mean(), "1",
          f"share of draws in which no {sought} tried suffices"),
+        ("fails_anyhow", (), sized.fails_anyhow.mean(), "1",
+         "share of draws that fail even with all the water that the plan demands"),
     ):  # fmt: skip
         out[f"sizing_{name}"] = (dims, values, {"units": units, "long_name": meaning})
     return out

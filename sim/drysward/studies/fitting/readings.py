@@ -146,7 +146,7 @@ def _reading(row: Cells, scenario: Scenario) -> Reading | None:
     if date is None or key is None or value is None or depth_mm is None:
         return None
     place = [spec.key for spec in scenario.fields].index(key)
-    if not _is_modelled(row, name, scenario.fields[place]):
+    if not _is_modeled(row, name, scenario.fields[place]):
         return None
     instrument = row["instrument"] or _INSTRUMENT if name == "moisture" else ""
     return Reading(
@@ -190,7 +190,7 @@ def _depth_mm(row: Cells, kind: Kind) -> float | None:
     return row.read("depth", read)
 
 
-def _is_modelled(row: Cells, name: str, spec: FieldSpec) -> bool:
+def _is_modeled(row: Cells, name: str, spec: FieldSpec) -> bool:
     """Whether the model has what was read on this field; a fault where it has not."""
     if KINDS[name].needs_turf and spec.surface == SKINNED:
         row.fault("kind", f"field '{spec.key}' has no turf", "a reading of moisture or hardness")

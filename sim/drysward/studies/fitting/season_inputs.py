@@ -9,7 +9,7 @@ import numpy as np
 
 from drysward.faults import Fault, FaultyInput
 from drysward.scenario.model import RECORD, Scenario
-from drysward.site.stretches import turf_new_year, turf_year
+from drysward.site.stretches import turf_new_year, turf_year_of
 from drysward.site.weather_years import read_record
 from drysward.studies.fitting.readings import Readings, read_readings
 from drysward.studies.season.logs import Log, read_log
@@ -47,7 +47,7 @@ def read_inputs(scenario: Scenario, readings: Path, log: Path) -> SeasonInputs:
         raise FaultyInput(Fault(every.path, what, "weather of the days of the readings"))
     southern = scenario.site.latitude_deg < 0.0
     first = max(
-        turf_new_year(int(turf_year(np.array([max(known)]), southern)[0]), southern),
+        turf_new_year(int(turf_year_of(np.array([max(known)]), southern)[0]), southern),
         record.dates[0],
     )
     of_season = read_readings(readings, scenario, first, stop)

@@ -25,7 +25,7 @@ from drysward.site.stretches import (
     WeatherStretch,
     site_on,
     turf_new_year,
-    turf_year,
+    turf_year_of,
     weather_stretch,
 )
 from drysward.studies.season.ahead import DAILY, YEARS_BEFORE, carried_over
@@ -60,7 +60,7 @@ class Span:
 def span_of(scenario: Scenario, record: DailyRecord, stop: np.datetime64) -> Span:
     """The days of ``record`` to the one before ``stop`` that a fit runs on."""
     southern = scenario.site.latitude_deg < 0.0
-    year = int(turf_year(np.array([stop - 1]), southern)[0])
+    year = int(turf_year_of(np.array([stop - 1]), southern)[0])
     begins = turf_new_year(year, southern)
     first = max(record.dates[0], turf_new_year(year - YEARS_BEFORE, southern))
     series = recorded(record)

@@ -26,7 +26,7 @@ from drysward.site.stretches import (
     Spans,
     site_on,
     turf_new_year,
-    turf_year,
+    turf_year_of,
     weather_stretch,
 )
 from drysward.studies.season.ways import Way
@@ -99,7 +99,7 @@ def start_at(
     plans = tuple(scenario.plans if plans is None else plans)
     known = record.select(slice(0, max(int((today - record.dates[0]).astype(int)), 0)))
     _require(record, today)
-    year = int(turf_year(np.array([today]), southern)[0])
+    year = int(turf_year_of(np.array([today]), southern)[0])
     begins = turf_new_year(year, southern)
     first = max(known.dates[0], turf_new_year(year - YEARS_BEFORE, southern))
     zones = tuple(field_root_zone(field, scenario.catalog) for field in scenario.fields)

@@ -22,7 +22,7 @@ from drysward.results.ahead import (
     share_of_ways,
 )
 from drysward.scenario.model import RECORD, PlanSpec, Scenario
-from drysward.site.stretches import turf_new_year, turf_year
+from drysward.site.stretches import turf_new_year, turf_year_of
 from drysward.site.weather_years import read_record, weather_series
 from drysward.studies.season.ahead import Ahead, Start, run_ahead, start_at
 from drysward.studies.season.ways import Way, same_days_of_year, ways_of_record
@@ -61,7 +61,7 @@ class Ways:
 def season_end(scenario: Scenario, today: np.datetime64) -> np.datetime64:
     """The last day of the scenario's season that ``today`` is in or before, in its turf year."""
     southern = scenario.site.latitude_deg < 0.0
-    year = int(turf_year(np.array([today]), southern)[0])
+    year = int(turf_year_of(np.array([today]), southern)[0])
     days = np.arange(turf_new_year(year, southern), turf_new_year(year + 1, southern))
     of_year = calendar_day(days)
     first, last = scenario.answers.season

@@ -359,7 +359,7 @@ def keep_answers(out: Kept, sweep: Sweep, one: Together, years: Years) -> None:
     for name in sweep.keep:
         put(name, (*by, "year"), one.yearly[name].astype(np.float32))
     for name, parts in one.daily.items():
-        put(f"daily_{name}", (*by, "date"), np.concatenate(parts, axis=-1))
+        put(f"daily_{name}", (*by, "day"), np.concatenate(parts, axis=-1))
 
 
 def _demand(water: FloatArray, scenario: Scenario, distinct: int) -> FloatArray:

@@ -33,7 +33,8 @@ KEPT = (
 # Dimensions and coordinates of the result, which no axis may be called.
 TAKEN = (
     "point", "sample", "draw", "block", "field", "plan", "year", "stage", "period", "month",
-    "day", "area_m2", "site_water", "field_label", "plan_label", "reached", "residual",
+    "day", "year_of_day", "day_of_year", "month_day", "date", "area_m2", "site_water",
+    "field_label", "plan_label", "reached", "residual",
 )  # fmt: skip
 # What single draws add to these.
 TAKEN_BY_DRAWS = ("number", "unit", "group")

@@ -12,8 +12,16 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from drysward.faults import Fault, FaultyInput
+from drysward.quantities import require_system
 from drysward.studies.sweep import GRID, INDICES
-from drysward.studies.sweep.front import Objective, measure, name_of, refuse_unfinished
+from drysward.studies.sweep.axis_units import axes_in
+from drysward.studies.sweep.front import (
+    Objective,
+    measure,
+    measured_attributes,
+    name_of,
+    refuse_unfinished,
+)
 
 FloatArray = NDArray[np.float64]
 
@@ -26,6 +34,7 @@ def effects(
     of: str | Objective = "wilt",
     plan: str | None = None,
     field: str | None = None,
+    units: str | None = None,
 ) -> xr.Dataset:
     """Main effects of every axis, and Sobol indices when the design is made for them.
 
@@ -35,14 +44,15 @@ def effects(
     of : as ``risk`` of ``front``.
     plan : key of the plan, the first when None.
     field : key of the field, as in ``front``.
+    units : "us" or "metric", for the values of the axes; as the sweep file has them when None.
 
     Returns
     -------
     Dataset by ``axis``: ``main`` is the share of the variance that the means at the axis' values
     (or in ``BINS`` equal classes of a range) account for, see ``correlation_ratio``; ``low_at``
-    and ``high_at`` are the values with the least and the largest mean, ``low_mean`` and
-    ``high_mean`` those means. A design "sobol indices" adds ``first`` and ``total`` (Saltelli et
-    al. 2010, by scipy) with 90% limits.
+    and ``high_at`` are the values with the least and the largest mean, with their unit;
+    ``low_mean`` and ``high_mean`` are those means, in the unit of the attribute ``units``. A design
+    "sobol indices" adds ``first`` and ``total`` (Saltelli et al. 2010, by scipy) with 90% limits.
 
     Raises
     ------
@@ -55,10 +65,14 @@ def effects(
     """
     refuse_unfinished(sweep)
     plan = str(sweep["plan"].values[0]) if plan is None else plan
-    values = measure(sweep, of, "--of", plan, field).values
+    if units is not None:
+        require_system(units)
+        sweep = axes_in(sweep, units)
+    measured = measure(sweep, of, "--of", plan, field)
+    values = measured.values
     names = json.loads(sweep.attrs["axes"])
     drawn = sweep.attrs["design"] != GRID
-    rows = [_main(np.asarray(sweep[name].values), values, drawn) for name in names]
+    rows = [_main(sweep[name], values, drawn) for name in names]
     out = xr.Dataset(
         {
             "main": ("axis", [row[0] for row in rows]),
@@ -70,6 +84,7 @@ def effects(
         coords={"axis": names},
         attrs={
             "of": name_of(of),
+            "units": measured_attributes(sweep, of, measured)["units"],
             "plan": plan,
             "field": field or "",
             "mean": float(values.mean()),
@@ -109,9 +124,11 @@ def correlation_ratio(
 
 
 def _main(
-    axis: NDArray[np.generic], values: FloatArray, by_chance: bool
+    along: xr.DataArray, values: FloatArray, by_chance: bool
 ) -> tuple[float, str, float, str, float]:
     """A row of ``effects``: main effect, value and mean where it is least, and where most."""
+    axis = np.asarray(along.values)
+    unit = along.attrs.get("units", "1").removeprefix("1")
     known, place = np.unique(axis, return_inverse=True)
     labels: list[str] = [_shown(value) for value in known]
     if known.size > BINS and np.issubdtype(axis.dtype, np.number):
@@ -123,6 +140,7 @@ def _main(
     means = np.divide(sums, count, out=np.full(len(labels), np.nan), where=count > 0)
     low, high = int(np.nanargmin(means)), int(np.nanargmax(means))
     share = correlation_ratio(place, values, by_chance)
+    labels = [f"{label} {unit}".rstrip() for label in labels]
     return share, labels[low], float(means[low]), labels[high], float(means[high])
 
 

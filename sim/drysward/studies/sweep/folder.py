@@ -24,6 +24,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import xarray as xr
+from numpy.typing import NDArray
 from pydantic import TypeAdapter
 from scipy.io import netcdf_file
 
@@ -36,8 +37,11 @@ from drysward.files import Write, claim_folder, write_whole
 from drysward.locks import locked
 from drysward.results.cf import CONVENTIONS
 from drysward.results.dataset import CAUTIONS
+from drysward.results.days import day_coordinates
 from drysward.results.text import FINDINGS, MADE_YEARS
+from drysward.scenario.model import PlanSpec
 from drysward.seals import SEALED_BY, UNSEALED, is_whole, seal
+from drysward.site.stretches import turf_year_of
 from drysward.studies.sweep import MANIFEST, chunk_name
 from drysward.studies.sweep.description import Sweep, sweep_of
 from drysward.studies.sweep.design import Design, design_of
@@ -96,6 +100,7 @@ class Manifest:
     drawn: tuple[DrawnNumber, ...] = ()
     findings: tuple[str, ...] = ()
     simulated_years: int = 0
+    southern: bool = False
 
     @property
     def chunks(self) -> int:
@@ -153,7 +158,7 @@ def manifest_of(
         ),
         years=counted,
         fields=tuple((field.key, field.label) for field in scenario.fields),
-        plans=tuple((plan.key, plan.label) for plan in first.plans),
+        plans=tuple((plan.key, _label(sweep, plan)) for plan in first.plans),
         periods=tuple(scenario.answers.return_periods),
         reached=tuple(scenario.answers.reached[stage] for stage in STAGES),
         reached_days=scenario.answers.reached_days,
@@ -174,7 +179,15 @@ def manifest_of(
         drawn=drawn,
         findings=tuple(findings),
         simulated_years=years.series.n_simulated,
+        southern=scenario.site.latitude_deg < 0.0,
     )
+
+
+def _label(sweep: Sweep, plan: PlanSpec) -> str:
+    """The label of a plan; its key and the axes that vary it, which a label cannot describe."""
+    own = f"plans.{plan.key}."
+    axes = [axis.name for axis in sweep.axes if any(key.startswith(own) for key in axis.keys)]
+    return f"{plan.key}, {' and '.join(axes)} varied" if axes else plan.label
 
 
 def _chunk_points(
@@ -428,8 +441,15 @@ def open_sweep(folder: str | Path) -> xr.Dataset:
         )
     if design.sweep.daily:
         days = np.arange(*manifest.dates, dtype="datetime64[D]")
-        out = out.assign_coords(date=days.astype("datetime64[s]"))
+        simulated = manifest.simulated_years > 0
+        years = turf_year_of(days, manifest.southern) - (_year_before(days) if simulated else 0)
+        out = out.assign_coords(day_coordinates(days, years, simulated, "year_of_day"))
     return out
+
+
+def _year_before(days: NDArray[np.datetime64]) -> int:
+    """Calendar year before that of the first day."""
+    return int(days[0].astype("datetime64[Y]").astype(int)) + 1969
 
 
 def _whole_chunks(folder: Path, manifest: Manifest) -> tuple[int, ...]:

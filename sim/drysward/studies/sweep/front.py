@@ -72,8 +72,8 @@ def front(
     choices = table.stack(choice=("point", "plan"), create_index=False)
     choices = choices.transpose("choice")
     kept = choices.isel(choice=unbeaten(choices["cost"].values, choices["risk"].values))
-    kept["cost"].attrs.update(_attributes(sweep, cost, kept["cost"]))
-    kept["risk"].attrs.update(_attributes(sweep, risk, kept["risk"]))
+    kept["cost"].attrs.update(measured_attributes(sweep, cost, kept["cost"]))
+    kept["risk"].attrs.update(measured_attributes(sweep, risk, kept["risk"]))
     kept.attrs.update(
         {name: sweep.attrs[name] for name in ("title", "source", "weather", "identity")},
         choices=int(choices.sizes["choice"]),
@@ -232,7 +232,9 @@ def _over_draws(table: xr.Dataset) -> xr.Dataset:
     )
 
 
-def _attributes(sweep: xr.Dataset, name: str | Objective, values: xr.DataArray) -> dict[str, str]:
+def measured_attributes(
+    sweep: xr.Dataset, name: str | Objective, values: xr.DataArray
+) -> dict[str, str]:
     """Units and meaning of a cost or risk; of a function's the units that it gives."""
     if not isinstance(name, str):
         return {"units": values.attrs.get("units", "1"), "long_name": name_of(name)}

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from drysward.faults import Fault, FaultyInput
+from drysward.quantities import any_shown
 from drysward.scenario.load import from_tree
 from drysward.scenario.model import PlanSpec, Scenario
 from drysward.scenario.trees import leaves, put_at
@@ -194,13 +195,21 @@ def _spread(n: int) -> list[int]:
     return np.unique(np.linspace(0, n - 1, min(n, _TRIED)).astype(int)).tolist()
 
 
-def axis_values_text(sweep: Sweep, positions: np.ndarray, only: int | None = None) -> str:
-    """``trigger = 0.4, turf = tall_fescue``: what the axes take, or one of them."""
+def axis_values_text(
+    sweep: Sweep, positions: np.ndarray, only: int | None = None, system: str = ""
+) -> str:
+    """``trigger = 0.4, turf = tall_fescue``: what the axes take, or one of them; in units of
+    ``system``, or as they are written when "".
+    """
     axis_values = []
     for i, (axis, position) in enumerate(zip(sweep.axes, positions, strict=True)):
         if only is not None and i != only:
             continue
         value = axis.labels[int(position)] if axis.listed else axis.at(float(position))
+        unit = axis.unit
+        if unit and system:
+            how = any_shown(unit, system)
+            value, unit = (value, unit) if how.unit == unit else (value * how.factor, how.unit)
         shown = f"{value:g}" if isinstance(value, float) else str(value)
-        axis_values.append(f"{axis.name} = {shown}{' ' + axis.unit if axis.unit else ''}")
+        axis_values.append(f"{axis.name} = {shown}{' ' + unit if unit else ''}")
     return ", ".join(axis_values)

@@ -19,6 +19,7 @@ import xarray as xr
 from drysward.drive.runs import advance_all, most_together, start_runs
 from drysward.drive.windows import compiled_run_site
 from drysward.faults import Fault, FaultyInput
+from drysward.progress import Report, reporting
 from drysward.site.weather_years import read_record
 from drysward.studies.sweep.chunk import Done
 from drysward.studies.sweep.description import Sweep, read_sweep
@@ -201,6 +202,7 @@ def sweep(
     cluster: str | None = None,
     on_start: Callable[[Start], None] | None = None,
     on_chunk: Callable[[int, int], None] = lambda done, chunks: None,
+    progress: Report = None,
 ) -> xr.Dataset | None:
     """Run a sweep, or go on with it: thousands of scenarios that differ in a few keys.
 
@@ -214,6 +216,8 @@ def sweep(
         scenario's weather file at the same path.
     on_start : called once before the first chunk, with what is there and what is left.
     on_chunk : called with chunks done and chunks in all.
+    progress : True shows how far it is on stderr: a bar at a terminal, else a line every ten
+        seconds. A function is called with the share of the work that is done. None is silent.
 
     Returns
     -------
@@ -243,7 +247,13 @@ def sweep(
         return None
     with claimed(Path(folder), work.manifest) as there:
         start(there)
-        run_missing(work, Path(folder), there.done, workers, cluster, on_chunk)
+        with reporting(progress, "Running the sweep") as report:
+
+            def done_so_far(done: int, chunks: int) -> None:
+                on_chunk(done, chunks)
+                report(done / chunks)
+
+            run_missing(work, Path(folder), there.done, workers, cluster, done_so_far)
     return open_sweep(folder)
 
 

@@ -16,6 +16,7 @@ from scipy.optimize import NonlinearConstraint, differential_evolution
 from drysward.day.records import STAGES
 from drysward.drive.runs import in_groups
 from drysward.faults import Fault, FaultyInput
+from drysward.progress import Report, reporting
 from drysward.results.odds import Probability, probability_of
 from drysward.scenario.model import RECORD, SKINNED
 from drysward.studies.sweep.chunk import Arrays
@@ -122,7 +123,7 @@ class Found:
 def search(
     sweep: str | Path | Sweep,
     workers: int | None = None,
-    on_progress: Callable[[float], None] = lambda done: None,
+    progress: Report = None,
     objective: Objective | None = None,
 ) -> Found:
     """Look for the least water that keeps the risk of ``[search]`` in the sweep file.
@@ -131,7 +132,9 @@ def search(
     ----------
     sweep : a sweep file (.toml), or the name of one that ships with drysward.
     workers : threads; as many as there are cores when None. Their number changes no result.
-    on_progress : called with the share of the candidates that have run.
+    progress : True shows how far it is on stderr: a bar at a terminal, else a line every ten
+        seconds. A function is called with the share of the candidates that have run. None is
+        silent.
     objective : what to keep low in place of the water: a function of a Dataset of points, as
         ``drysward.open`` gives of a sweep, that gives a DataArray with one number for each point,
         by plan and field or not; of several fields the worst counts.
@@ -180,14 +183,17 @@ def search(
     bounds = [(0.0, float(len(axis.changes) - 1)) if axis.listed else (0.0, 1.0)
               for axis in leaders]  # fmt: skip
     generations = max(settings.tries // (_CANDIDATES * len(leaders)), 1)
-    with ThreadPoolExecutor(workers) as pool:
+    with (
+        reporting(progress, "Trying plans") as report,
+        ThreadPoolExecutor(workers) as pool,
+    ):
 
         def side_by_side(
             function: Callable[[FloatArray], float], candidates: list[FloatArray]
         ) -> list[float]:
             candidates = list(candidates)
             trial.run(candidates, pool)
-            on_progress(min(len(trial.known) / settings.tries, 1.0))
+            report(min(len(trial.known) / settings.tries, 1.0))
             return [function(x) for x in candidates]
 
         differential_evolution(

@@ -27,7 +27,7 @@ from drysward.weather.file.columns import QUANTITIES, Column, to_base
 from drysward.weather.file.marks import without_marks
 from drysward.weather.file.table import BoolArray, Table, of_rows
 from drysward.weather.record import FloatArray
-from drysward.weather.simulated.climate import dewpoint_from_vapour_pressure_c
+from drysward.weather.simulated.climate import dewpoint_from_vapor_pressure_c
 
 IN_WEATHER = "under [weather]: "
 LIKELY, ODD, WRONG = 0, 1, 2
@@ -140,7 +140,7 @@ _UNIT_WORDS = {
     "degC": "Celsius", "degF": "Fahrenheit", "K": "kelvins", "1": "a fraction", "in": "inches",
 }  # fmt: skip
 _ONE = {
-    "mm": "a millimetre", "in": "an inch", "degC": "a degree", "degF": "a degree", "m/s": "a m/s",
+    "mm": "a millimeter", "in": "an inch", "degC": "a degree", "degF": "a degree", "m/s": "a m/s",
 }  # fmt: skip
 
 
@@ -356,7 +356,7 @@ def _read_as(table: Table, quantity: str, unit: str) -> FloatArray:
 
 
 def _unit_words(unit: str, own: str) -> str:
-    """``inches``, ``tenths of a millimetre``."""
+    """``inches``, ``tenths of a millimeter``."""
     if unit in _PARTS:
         return f"{unit} of {_ONE.get(own, own)}"
     return _UNIT_WORDS.get(unit, unit)
@@ -508,13 +508,13 @@ def _dew_point(days: _Days) -> Iterator[Finding]:
         yield from _judged(
             days, "dew point off Tmin", ("dewpoint",), ("degC", "degF"), _dew_level
         )
-    elif "vapour_pressure" in values:
-        pressure = values["vapour_pressure"]
+    elif "vapor_pressure" in values:
+        pressure = values["vapor_pressure"]
         positive = np.where(pressure > 0.0, pressure, np.nan)
-        level = _dew_level(days, np.asarray(dewpoint_from_vapour_pressure_c(positive)))
+        level = _dew_level(days, np.asarray(dewpoint_from_vapor_pressure_c(positive)))
         if level.verdict:
             yield Finding(
-                "dew point off Tmin", ("vapour_pressure",), level.what, "correct the file",
+                "dew point off Tmin", ("vapor_pressure",), level.what, "correct the file",
                 level.verdict == WRONG,
             )  # fmt: skip
 

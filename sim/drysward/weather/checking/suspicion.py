@@ -380,13 +380,18 @@ def homogeneity_statistic(values: FloatArray) -> FloatArray:
 def _steps(table: Table, clear_ratio: FloatArray | None) -> Iterator[Suspicion]:
     """Steps of yearly levels that are large enough to matter."""
     year = table.dates.astype("datetime64[Y]").astype(int) + 1970
+    by_year = np.argsort(year, kind="stable")
+    in_order = year[by_year]
 
     def yearly(values: FloatArray, level: Callable[[FloatArray], float]) -> list[Step]:
-        of_year = {y: values[(year == y) & np.isfinite(values)] for y in np.unique(year)}
-        whole = {y: known for y, known in of_year.items() if known.size >= LEAST_DAYS_IN_YEAR}
-        return step_changes(
-            np.array(list(whole), dtype=int), np.array([level(known) for known in whole.values()])
-        )
+        known = np.isfinite(values)
+        years, first, days = np.unique(in_order[known[by_year]], return_index=True,
+                                       return_counts=True)  # fmt: skip
+        of_year = np.split(values[by_year][known[by_year]], first[1:])
+        whole = days >= LEAST_DAYS_IN_YEAR
+        # Of no year at all, numpy splits off one empty part.
+        levels = [level(part) for part, enough in zip(of_year, whole, strict=False) if enough]
+        return step_changes(years[whole], np.array(levels))
 
     for quantity in ("tmax", "tmin", "dewpoint"):
         if quantity in table.values:

@@ -1,6 +1,7 @@
 """Columns of weather files: their quantity and unit.
 
 A header states both (``tmax_f``, ``wind_10m_m_s``), or the user declares them. Nothing is guessed.
+Capitals, blanks and brackets do not matter: ``Tmax (F)`` is ``tmax_f``.
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from drysward.faults import Fault, closest_name, listed, nearest, quoted
-from drysward.quantities import LONGEST_UNIT, convert
+from drysward.quantities import LONGEST_UNIT, convert, number_and_unit
 from drysward.weather.record import FloatArray
 
 DATE = "date"
@@ -46,8 +47,8 @@ QUANTITIES: dict[str, Quantity] = {
     "tmax": Quantity("tmax_c", "degC", "deg C", _TEMPERATURE, -90, 60),
     "tmin": Quantity("tmin_c", "degC", "deg C", _TEMPERATURE, -90, 60),
     "dewpoint": Quantity("dewpoint_c", "degC", "deg C", _TEMPERATURE, -90, 60),
-    "vapour_pressure": Quantity(
-        "vapour_pressure_kpa", "kPa", "kPa", {"kpa": "kPa", "hpa": "hPa"}, 0, 20
+    "vapor_pressure": Quantity(
+        "vapor_pressure_kpa", "kPa", "kPa", {"kpa": "kPa", "hpa": "hPa"}, 0, 20
     ),
     "rh_mean": Quantity("rh_mean_pct", "%", "%", _HUMIDITY, 0, 100),
     "rh_max": Quantity("rh_max_pct", "%", "%", _HUMIDITY, 0, 100),
@@ -69,13 +70,13 @@ MOMENTARY: dict[str, Quantity] = {
 }
 # A column that only helps to read another: hours of daylight, over which radiation is a mean.
 HELPERS = {"daylight": Quantity("", "s", "s", {}, 0, 86_400)}
-_OTHER_NAMES = {"precipitation": "rain"}
+_OTHER_NAMES = {"precipitation": "rain", "precip": "rain", "prcp": "rain"}
 _WIND_AT = re.compile(r"wind_([0-9]+(?:\.[0-9]+)?)m(?:_(.+))?")
 STRANGERS_LISTED = 30
 """Unknown columns listed in one fault."""
 MONTHLY_INSTEAD = (
     "both columns; or monthly means, with which hot spells, single frosts and snow are not "
-    'modelled: under [weather] monthly_temperature = { tmax = { unit = "degF", months = [twelve '
+    'modeled: under [weather] monthly_temperature = { tmax = { unit = "degF", months = [twelve '
     'numbers] }, tmin = { unit = "degF", months = [twelve numbers] } }'
 )
 WIND_HEIGHTS_M = (0.5, 200.0)  # estimate: range of the logarithmic profile of Eq 47
@@ -116,16 +117,23 @@ def accepted_names() -> list[str]:
     return names + [f"precipitation_{suffix}" for suffix in _DEPTH]
 
 
+def as_header(name: str) -> str:
+    """A header in small letters, with ``_`` for all that stands between words: ``tmax_f``."""
+    words = name.lower().replace("%", " pct ")
+    return re.sub(r"[^a-z0-9.]+", "_", words).strip("_")
+
+
 def by_header(name: str) -> Column | None:
     """The column that a CSV header names with quantity and unit, or None."""
-    if name in (DATE, HOUR):
-        return Column(name, name, "")
-    if (match := _WIND_AT.fullmatch(name)) and match[2] in _SPEED:
+    plain = as_header(name)
+    if plain in (DATE, HOUR):
+        return Column(name, plain, "")
+    if (match := _WIND_AT.fullmatch(plain)) and match[2] in _SPEED:
         return Column(name, "wind", _SPEED[match[2]], float(match[1]))
     for quantity in (*QUANTITIES, *MOMENTARY, *_OTHER_NAMES):
         known = _OTHER_NAMES.get(quantity, quantity)
-        unit = quantity_of(known).suffixes.get(name.removeprefix(f"{quantity}_"))
-        if unit and name.startswith(f"{quantity}_"):
+        unit = quantity_of(known).suffixes.get(plain.removeprefix(f"{quantity}_"))
+        if unit and plain.startswith(f"{quantity}_"):
             return Column(name, known, unit)
     return None
 
@@ -177,7 +185,9 @@ def declared_columns(
             faults.append(Fault(where, what, "leave out unit"))
         else:
             unit = spec.unit if units is None else units.get(spec.column, "")
-            columns.append(Column(spec.column, known, unit))
+            # "0.1 degC" of a file in tenths.
+            scale, unit = number_and_unit(unit) or (1.0, unit)
+            columns.append(Column(spec.column, known, unit, scale=scale))
     return columns, faults
 
 
@@ -187,16 +197,18 @@ def unknown_columns(names: Sequence[str], where: str) -> list[Fault]:
     strangers: list[str] = []
     accepted = accepted_names()
     for name in names:
-        quantity = _OTHER_NAMES.get(name, name)
-        at_height = _WIND_AT.fullmatch(name)
-        windy = name == "wind" or (at_height and not at_height[2])
+        plain = as_header(name)
+        quantity = _OTHER_NAMES.get(plain, plain)
+        at_height = _WIND_AT.fullmatch(plain)
+        windy = plain == "wind" or (at_height and not at_height[2])
         if windy or quantity in QUANTITIES:
             facts = QUANTITIES["wind" if windy else quantity]
-            stem = "wind_2m" if name == "wind" else name
+            stem = "wind_2m" if plain == "wind" else plain
             ways = " or ".join(f"{stem}_{suffix}" for suffix in facts.suffixes)
             what = f"column {quoted(name)} does not say its unit"
-            faults.append(Fault(where, what, f"{ways}, or declare it"))
-        elif close := closest_name(name, accepted):
+            declared = declaring("wind" if windy else quantity, name)
+            faults.append(Fault(where, what, f"{ways}, or declare it: {declared}"))
+        elif close := closest_name(name.lower(), accepted):
             hint = f"did you mean '{close}'? or declare or ignore it"
             faults.append(Fault(where, f"column {quoted(name)} is not known", hint))
         else:
@@ -215,6 +227,13 @@ def unknown_columns(names: Sequence[str], where: str) -> list[Fault]:
         )
         faults.append(Fault(where, what, allowed))
     return faults
+
+
+def declaring(quantity: str, column: str) -> str:
+    """The line of a scenario that declares ``column``, with the last unit of its quantity."""
+    units = [] if quantity == DATE else [*quantity_of(quantity).suffixes.values()]
+    unit = f", unit = {toml_text(units[-1])}" if units else ""
+    return f"columns = {{ {quantity} = {{ column = {toml_text(column)}{unit} }} }}"
 
 
 def toml_text(text: str) -> str:
@@ -263,9 +282,8 @@ def check_columns(
                 continue
             facts = QUANTITIES.get(quantity)
             ways = [f"{quantity}_{suffix}" for suffix in facts.suffixes] if facts else [DATE]
-            faults.append(
-                Fault(where, f"no column for {quantity}", f"{' or '.join(ways)}, or declare one")
-            )
+            allowed = f"{' or '.join(ways)}, or declare one: {declaring(quantity, '...')}"
+            faults.append(Fault(where, f"no column for {quantity}", allowed))
     low, high = WIND_HEIGHTS_M
     height = wind_height_m
     for wind in (column for column in columns if column.quantity == "wind"):

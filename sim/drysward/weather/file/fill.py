@@ -20,21 +20,21 @@ class FillRule:
     """How days without a value are filled; None refuses them.
 
     ``zero``: no rain fell. ``interpolate``: linear between the days before and after.
-    ``neighbour-years``: the same calendar day of the nearest other year that has it, the earlier of
+    ``neighbor-years``: the same calendar day of the nearest other year that has it, the earlier of
     two equally near. Gaps longer than ``longest_gap_days`` are refused.
     """
 
-    rain: Literal["zero", "neighbour-years"] | None = None
-    temperature: Literal["interpolate", "neighbour-years"] | None = None
+    rain: Literal["zero", "neighbor-years"] | None = None
+    temperature: Literal["interpolate", "neighbor-years"] | None = None
     longest_gap_days: int = 5
 
     def __post_init__(self) -> None:
-        if self.rain not in (None, "zero", "neighbour-years"):
+        if self.rain not in (None, "zero", "neighbor-years"):
             other = quoted(self.rain)
-            raise ValueError(f"rain is filled by 'zero' or 'neighbour-years', not {other}")
-        if self.temperature not in (None, "interpolate", "neighbour-years"):
+            raise ValueError(f"rain is filled by 'zero' or 'neighbor-years', not {other}")
+        if self.temperature not in (None, "interpolate", "neighbor-years"):
             raise ValueError(
-                "temperature is filled by 'interpolate' or 'neighbour-years', "
+                "temperature is filled by 'interpolate' or 'neighbor-years', "
                 f"not {quoted(self.temperature)}"
             )
         if self.longest_gap_days < 1:
@@ -135,7 +135,7 @@ def fill_blanks(table: Table, rule: FillRule) -> tuple[Table, dict[str, int], li
         elif how == "interpolate":
             found = _interpolated(series, blank)
         else:
-            found = _from_neighbour_years(table.dates, series, blank)
+            found = _from_neighbor_years(table.dates, series, blank)
         for row in rows_of(blank & np.isnan(found)):
             what = f"{quantity} of {table.dates[row]} is blank and '{how}' finds no value for it"
             faults.append((row, Fault(table.where(row, quantity), what)))
@@ -158,7 +158,7 @@ def _interpolated(series: FloatArray, blank: BoolArray) -> FloatArray:
     return np.where(blank, line, series)
 
 
-def _from_neighbour_years(
+def _from_neighbor_years(
     dates: NDArray[np.datetime64], series: FloatArray, blank: BoolArray
 ) -> FloatArray:
     """Blank days filled from the same calendar day of the nearest year that has it."""

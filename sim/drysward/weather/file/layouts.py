@@ -18,6 +18,8 @@ from numpy.typing import NDArray
 
 from drysward.faults import Fault, FaultyInput, quoted
 from drysward.weather.file.columns import DATE, Column, toml_text
+from drysward.weather.file.levels import US, likely_system
+from drysward.weather.record import FloatArray
 
 MOST_LINES_ABOVE = 120  # estimate: no header block is longer
 
@@ -69,6 +71,11 @@ class Layout:
     left_out: str = ""  # days that the layout leaves out; key of LEFT_OUT
     notes: Mapping[str, str] = field(default_factory=dict)  # by column that is used
     unsaid: str = ""  # why files of this layout need declared columns
+    any_case: bool = False  # names may be written in lower case
+
+    def name(self, header: str) -> str:
+        """The name in a header as this layout writes it; of units it may hold none."""
+        return header.strip().upper() if self.any_case else bare(header)
 
 
 # Days that the calendar of a layout leaves out: words, and which days.
@@ -135,11 +142,12 @@ LAYOUTS: tuple[Layout, ...] = (
     ),
     Layout(
         title="daily station data as ordered",
-        signature=("STATION", "DATE"),
-        one_of=("PRCP", "TMAX", "TMIN"),
-        begins=("STATION",),
+        signature=("DATE", "PRCP"),
+        one_of=("TMAX", "TMIN"),
+        any_case=True,
         columns=_STATION,
         dates=(("DATE",),),
+        notes=_STATION_NOTES,
         unsaid="its header does not begin STATION,DATE,LATITUDE,LONGITUDE,ELEVATION,NAME as the "
         "archive's own files do, so its units are those of the order, which the file does not say",
     ),
@@ -153,7 +161,7 @@ LAYOUTS: tuple[Layout, ...] = (
             "prcp": Known("rain", "mm/day", as_written="mm/day"),
             "tmax": Known("tmax", "degC", as_written="deg c"),
             "tmin": Known("tmin", "degC", as_written="deg c"),
-            "vp": Known("vapour_pressure", "Pa", as_written="Pa"),
+            "vp": Known("vapor_pressure", "Pa", as_written="Pa"),
             # Mean over the hours of daylight, with which it is converted to MJ/m2 a day.
             "srad": Known("solar", "W/m2", as_written="W/m^2"),
             "dayl": Known("daylight", "s", as_written="s"),
@@ -223,12 +231,14 @@ def find(text: str) -> tuple[Layout, int] | None:
     for above, line in enumerate(lines):
         if "," not in line:
             continue
-        names = {bare(cell) for cell in _cells(line)}
+        cells = _cells(line)
+        names = {layout.title: {layout.name(cell) for cell in cells} for layout in LAYOUTS}
         like = [
             layout for layout in LAYOUTS
-            if names.issuperset(layout.signature) and names.intersection(layout.one_of)
+            if names[layout.title].issuperset(layout.signature)
+            and names[layout.title].intersection(layout.one_of)
         ]  # fmt: skip
-        begins = [bare(cell) for cell in _cells(line)]
+        begins = [bare(cell) for cell in cells]
         whole = [layout for layout in like if begins[: len(layout.begins)] == [*layout.begins]]
         if like:
             return (whole or like)[0], above
@@ -250,10 +260,10 @@ def recognized(where: str, layout: Layout, sheet: Sheet, ignore: Sequence[str]) 
     """The layout's columns in a sheet; FaultyInput for differences from the layout."""
     top = f"{where} line {sheet.top_line}"
     like = f"is like {layout.title}, but"
-    by_name = {bare(name): name for name in sheet.header if name not in ignore}
+    by_name = {layout.name(name): name for name in sheet.header if name not in ignore}
     if layout.unsaid:
         raise FaultyInput(Fault(top, f"this is {layout.title}: {layout.unsaid}",
-                                declaration(layout, by_name)))  # fmt: skip
+                                declaration(layout, sheet)))  # fmt: skip
     faults: list[Fault] = []
     begins = tuple(bare(name) for name in sheet.header[: len(layout.begins)])
     if begins != layout.begins:
@@ -311,25 +321,43 @@ def recognized(where: str, layout: Layout, sheet: Sheet, ignore: Sequence[str]) 
     return Recognized(layout, tuple(columns), headers, unused, _place(sheet), notes)
 
 
-def declaration(layout: Layout, by_name: Mapping[str, str]) -> str:
+def declaration(layout: Layout, sheet: Sheet) -> str:
     """Lines of a scenario with the details missing from the file, for the user to check."""
-    shown = {"degC": "degF", "mm": "in", "m/s": "mph", "min": "min", "%": "%"}
+    by_name = {layout.name(name): name for name in sheet.header}
+    system = likely_system(*(_numbers(sheet, by_name.get(name)) for name in ("TMAX", "PRCP")))
     parts = []
     for name, known in layout.columns.items():
         if name in by_name:
-            unit = f", unit = {toml_text(shown[known.unit])}" if known.unit else ""
-            parts.append(f"{known.quantity} = {{ column = {toml_text(by_name[name])}{unit} }}")
-    return (
-        f"under [weather] columns = {{ {', '.join(parts)} }}, with the units of your order "
-        "(US units here)"
-    )
+            unit = (system or US).units[known.unit] if known.unit else ""
+            shown = f", unit = {toml_text(unit)}" if unit else ""
+            parts.append(f"{known.quantity} = {{ column = {toml_text(by_name[name])}{shown} }}")
+    line = f"under [weather] columns = {{ {', '.join(parts)} }}"
+    typed = "init and weather check take the line as --columns"
+    if system is None:
+        return (
+            f"{line}, with the units of your order: its levels fit none (these are US units; "
+            "others are mm, degC, m/s, or 0.1 mm, 0.1 degC, 0.1 m/s for tenths). "
+            f"{typed}"
+        )
+    return f"{line}. Its levels fit {system.name}: compare them with your order. {typed}"
+
+
+def _numbers(sheet: Sheet, header: str | None) -> FloatArray:
+    """The plain numbers of a column (n,), NaN for any other cell and without a column."""
+    found = np.full(len(sheet.cells), np.nan)
+    if header is not None:
+        at = sheet.header.index(header)
+        for i, row in enumerate(sheet.cells):
+            if len(row) > at and re.fullmatch(r"\s*-?[0-9]{1,5}(?:\.[0-9]{0,4})?\s*", row[at]):
+                found[i] = float(row[at])
+    found[np.isin(found, (-9999.0, 9999.0))] = np.nan
+    return found
 
 
 def whole_number_faults(
     where: str, found: Recognized, sheet: Sheet
 ) -> list[Fault]:
     """Fault of the first value with a decimal point in a layout of whole numbers."""
-    by_name = {bare(name): name for name in sheet.header}
     for column in found.columns:
         at = sheet.header.index(column.name)
         for line, row in zip(sheet.lines, sheet.cells, strict=True):
@@ -340,7 +368,7 @@ def whole_number_faults(
                     f"{column.name} is in whole {unit}"
                 )
                 spot = f"{where} line {line}, column {quoted(column.name)}"
-                return [Fault(spot, what, declaration(found.layout, by_name))]
+                return [Fault(spot, what, declaration(found.layout, sheet))]
     return []
 
 

@@ -61,7 +61,7 @@ STANDARD_NAMES: dict[str, CfQuantity] = {
         {"": "rh_mean", "mean": "rh_mean", "maximum": "rh_max", "minimum": "rh_min"}, "rh"
     ),
     "water_vapor_partial_pressure_in_air": CfQuantity(
-        {"": "vapour_pressure", "mean": "vapour_pressure"}, "vapour_pressure"
+        {"": "vapor_pressure", "mean": "vapor_pressure"}, "vapor_pressure"
     ),
     "wind_speed": CfQuantity(_MEAN_WIND, "wind"),
     "surface_downwelling_shortwave_flux_in_air": CfQuantity(_MEAN_SOLAR, "solar"),

@@ -46,7 +46,7 @@ FAULTS_LISTED = 20
 MONTHLY_NOTE = (
     "temperature is the smooth course of monthly means: growth, winter rest and green-up follow "
     "it; hot spells and death by heat, single frosts, snow and frozen ground of cold spells, warm "
-    "nights are not modelled; humidity, wind and sun that the file lacks come from these means"
+    "nights are not modeled; humidity, wind and sun that the file lacks come from these means"
 )
 ENDINGS = (".csv", ".nc", ".dly")
 _GZIPPED = b"\x1f\x8b"
@@ -315,7 +315,7 @@ def mildest_rule(
     if USUAL_GAP_DAYS < longest <= LONGEST_PLAIN_FILL_DAYS:
         rules.append(FillRule("zero", "interpolate", longest))
     elif longest > LONGEST_PLAIN_FILL_DAYS:
-        rules.append(FillRule("neighbour-years", "neighbour-years", longest))
+        rules.append(FillRule("neighbor-years", "neighbor-years", longest))
     left = [tuple(faults_under(file, rule)) for rule in rules]
     best = min(range(len(rules)), key=lambda i: len(left[i]))
     if len(left[best]) >= len(faults):

@@ -33,7 +33,7 @@ def lacking(table: Table) -> list[str]:
     """Note on the substitutes of FAO-56 for columns missing in the file."""
     has = set(table.values)
     instead = []
-    if not has & {"vapour_pressure", "dewpoint", "rh_max", "rh_mean", "rh"}:
+    if not has & {"vapor_pressure", "dewpoint", "rh_max", "rh_mean", "rh"}:
         instead.append("Tmin as the dew point")
     if "wind" not in has:
         instead.append("wind of 2 m/s")

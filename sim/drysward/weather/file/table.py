@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drysward.faults import Fault, quoted
-from drysward.physics.reference_et import saturation_vapour_pressure_kpa
+from drysward.physics.reference_et import saturation_vapor_pressure_kpa
 from drysward.weather.file.columns import REQUIRED, Column, quantity_of
 from drysward.weather.record import FloatArray
 
@@ -153,11 +153,11 @@ def check_values(table: Table, rates: Collection[str] = ()) -> list[RowFault]:
         allowed = f"at most {DEWPOINT_ABOVE_TMAX_C:g} deg C above"
         if "dewpoint" in has:
             above("dewpoint", "tmax", limit, allowed)
-        if "vapour_pressure" in has:
+        if "vapor_pressure" in has:
             # Below the lower limit of Tmax, Eq 11 is out of its range.
             with np.errstate(over="ignore", divide="ignore"):
-                damp = np.asarray(saturation_vapour_pressure_kpa(limit))
-            above("vapour_pressure", "tmax", damp, f"as dew point {allowed}")
+                damp = np.asarray(saturation_vapor_pressure_kpa(limit))
+            above("vapor_pressure", "tmax", damp, f"as dew point {allowed}")
     return faults
 
 

@@ -73,7 +73,7 @@ def read_text(
             if found is None or specs:
                 return _own_headers(
                     where, sheet, ragged, specs, wind_height_m, ignore, hours_from_utc,
-                    without_temperature, public=found is not None,
+                    without_temperature, found[0] if found else None,
                 )  # fmt: skip
             if ragged:
                 raise FaultyInput(fault for _, fault in ragged[:20])
@@ -146,20 +146,27 @@ def _own_headers(
     ignore: Collection[str],
     hours_from_utc: float | None,
     without_temperature: bool,
-    public: bool,
+    layout: layouts.Layout | None,
 ) -> Rows:
     """Rows under headers that state quantity and unit, or that are declared.
 
-    In a ``public`` layout, undeclared columns are left out.
+    In a public ``layout``, undeclared columns are left out, and wind is at the layout's height
+    where the user states none.
     """
+    notes: list[str] = []
     top = f"{where} line {sheet.top_line}"
     named = {name: by_header(name) for name in sheet.header}
-    if public:
+    if layout is not None:
+        wind = layout.name(specs["wind"].column) if "wind" in specs else ""
+        if wind_height_m is None and wind in layout.columns:
+            wind_height_m = layout.columns[wind].height_m
+            notes.append(layout.notes[wind])
         declared = {spec.column for spec in specs.values()}
         ignore = {*ignore, *(n for n, known in named.items() if not known and n not in declared)}
-    if len(sheet.header) == 1 and ";" in sheet.header[0]:
-        allowed = "commas between cells, and points in numbers"
-        raise FaultyInput(Fault(top, "has semicolons between its columns", allowed))
+    for mark, marks in ((";", "semicolons"), ("\t", "tabs")):
+        if len(sheet.header) == 1 and mark in sheet.header[0]:
+            allowed = "commas between cells, and points in numbers"
+            raise FaultyInput(Fault(top, f"has {marks} between its columns", allowed))
     columns, height, top_faults = known_columns(
         top, named, None, specs, wind_height_m, ignore, without_temperature
     )
@@ -179,7 +186,6 @@ def _own_headers(
         hours, more = _hours(where, sheet, column.name)
         stamps = stamps + hours
         faults += more
-    notes: list[str] = []
     if utc_offsets:
         stamps, fault = _in_local_time(where, stamps, utc_offsets, hours_from_utc)
         faults += fault

@@ -116,7 +116,7 @@ class ClimateModel:
     drift: FloatArray  # (4, k, k) square roots of the covariance of the rest of their drift
     # The defaults are the chain and the exponential amounts of Richardson 1981.
     second_day: float = 0.0  # weight of the day before yesterday in the chance of rain
-    amount_by_neighbours: FloatArray = field(default_factory=lambda: np.ones(3))
+    amount_by_neighbors: FloatArray = field(default_factory=lambda: np.ones(3))
     # ... ratio (3,) of the mean amount of wet days with none, one and two wet neighbors
     # (12,) share of the light one of two exponentials in the amounts, its mean over both's
     light_share: FloatArray = field(default_factory=lambda: np.zeros(12))
@@ -202,7 +202,7 @@ def chain_weights(
     return persistence * (1 - r2), r2
 
 
-def neighbour_chances(
+def neighbor_chances(
     share: FloatArray, r1: FloatArray, r2: FloatArray
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Chance that a wet day has none, one or two wet neighbors in that chain; broadcasts.
@@ -295,9 +295,9 @@ def extraterrestrial_radiation(latitude_deg: float) -> tuple[FloatArray, FloatAr
     )
 
 
-def dewpoint_from_vapour_pressure_c(vapour_pressure_kpa: FloatArray) -> FloatArray:
+def dewpoint_from_vapor_pressure_c(vapor_pressure_kpa: FloatArray) -> FloatArray:
     """Dew point (C) of a vapor pressure above 0 (kPa): inverse of FAO-56 Eq 14."""
-    ratio = np.log(vapour_pressure_kpa / 0.6108)
+    ratio = np.log(vapor_pressure_kpa / 0.6108)
     return np.asarray(237.3 * ratio / (17.27 - ratio))
 
 

@@ -10,10 +10,10 @@ from numpy.typing import NDArray
 
 from drysward.faults import Fault, FaultyInput
 from drysward.physics.reference_et import (
-    vapour_pressure_from_rh_extremes_kpa,
-    vapour_pressure_from_rh_mean_kpa,
+    vapor_pressure_from_rh_extremes_kpa,
+    vapor_pressure_from_rh_mean_kpa,
 )
-from drysward.weather.record import DailyRecord
+from drysward.weather.record import FEWEST_YEARS_TO_FIT, DailyRecord
 from drysward.weather.simulated.climate import (
     CLEARNESS,
     CLEARNESS_RANGE,
@@ -32,7 +32,7 @@ from drysward.weather.simulated.climate import (
     between_months,
     between_seasons,
     calendar_day,
-    dewpoint_from_vapour_pressure_c,
+    dewpoint_from_vapor_pressure_c,
     extraterrestrial_radiation,
     harmonics,
     knot_covariances,
@@ -53,10 +53,10 @@ from drysward.weather.simulated.drift_fit import (
     ResidualYears,
     fit_drift,
 )
-from drysward.weather.simulated.generator import rain_without_latent, wet_neighbours
+from drysward.weather.simulated.generator import rain_without_latent, wet_neighbors
 from drysward.weather.simulated.regime import RegimeLikelihood, regime_likelihood
 
-LEAST_YEARS = 5
+LEAST_YEARS = FEWEST_YEARS_TO_FIT
 GOOD_YEARS = 20
 _LEAST_AMOUNTS = 60  # estimate: wet days that a mixture of amounts needs
 _PLAIN_YEARS = 1000  # simulated to measure the spread of the model alone: 4% error of a variance
@@ -111,8 +111,8 @@ def fitted(
     wet = np.asarray(rain >= WET_MM)  # NaN compares false
 
     wet_fraction, persistence, second_day, rho2 = _fit_chain(rain, wet, month)
-    by_neighbours = _fit_neighbours(rain, wet, month)
-    mean_mm, light_share, light_ratio = _fit_amounts(rain, wet, month, by_neighbours)
+    by_neighbors = _fit_neighbors(rain, wet, month)
+    mean_mm, light_share, light_ratio = _fit_amounts(rain, wet, month, by_neighbors)
     values = _residual_variables(record, day, latitude_deg)
     together = np.isfinite(np.stack(list(values.values()))).all(axis=0).sum()
     if together < LEAST_YEARS * 180:
@@ -151,7 +151,7 @@ def fitted(
         drift_on_latent=np.zeros((4, k)),
         drift=np.zeros((4, k, k)),
         second_day=second_day,
-        amount_by_neighbours=by_neighbours,
+        amount_by_neighbors=by_neighbors,
         light_share=light_share,
         light_ratio=light_ratio,
         years_behind=float(np.isfinite(rain).sum() / 365.25),
@@ -260,13 +260,13 @@ def _fit_chain(
     return fraction, possible_persistence(fraction, persistence), second_day, rho2
 
 
-def _fit_neighbours(rain: FloatArray, wet: BoolArray, month: NDArray[np.int64]) -> FloatArray:
+def _fit_neighbors(rain: FloatArray, wet: BoolArray, month: NDArray[np.int64]) -> FloatArray:
     """Mean amount of wet days with none, one and two wet neighbors, beside the month's (3,).
 
     Rain of a wet spell is more than that of lone wet days (Buishand 1978, from memory). Ratios
     that rest on fewer than 30 days are left at 1.
     """
-    beside = wet_neighbours(wet[None])[0]
+    beside = wet_neighbors(wet[None])[0]
     monthly = np.array([rain[wet & (month == m)].sum() for m in range(12)])
     count = np.maximum(np.bincount(month[wet], minlength=12), 1)
     relative = rain / np.where(monthly > 0, monthly / count, 1.0)[month]
@@ -279,7 +279,7 @@ def _fit_neighbours(rain: FloatArray, wet: BoolArray, month: NDArray[np.int64]) 
 
 
 def _fit_amounts(
-    rain: FloatArray, wet: BoolArray, month: NDArray[np.int64], by_neighbours: FloatArray
+    rain: FloatArray, wet: BoolArray, month: NDArray[np.int64], by_neighbors: FloatArray
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Mean rain per wet day (traces of dry days included) and the mixed exponential, by month.
 
@@ -295,7 +295,7 @@ def _fit_amounts(
     for m in range(12):
         if number := np.sum(wet & (month == m)):
             mean[m] = np.nansum(rain[month == m]) / number
-    expected = (mean[month] * by_neighbours[wet_neighbours(wet[None])[0]])[wet]
+    expected = (mean[month] * by_neighbors[wet_neighbors(wet[None])[0]])[wet]
     # Gauges step by about the threshold: amounts at it stand for half a step above 0.
     step = WET_MM / 2
     excess = (rain[wet] - WET_MM + step) / (np.maximum(expected - WET_MM, step) + step)
@@ -351,17 +351,17 @@ def _dewpoint_c(record: DailyRecord) -> FloatArray | None:
     routes: dict[str, FloatArray] = {}
     if record.dewpoint_c is not None:
         routes["dew point"] = record.dewpoint_c
-    pressure: list[Any] = [record.vapour_pressure_kpa]
+    pressure: list[Any] = [record.vapor_pressure_kpa]
     if record.rh_max_pct is not None and record.rh_min_pct is not None:
         pressure.append(
-            vapour_pressure_from_rh_extremes_kpa(tmax, tmin, record.rh_max_pct, record.rh_min_pct)
+            vapor_pressure_from_rh_extremes_kpa(tmax, tmin, record.rh_max_pct, record.rh_min_pct)
         )
     if record.rh_mean_pct is not None:
-        pressure.append(vapour_pressure_from_rh_mean_kpa(tmax, tmin, record.rh_mean_pct))
+        pressure.append(vapor_pressure_from_rh_mean_kpa(tmax, tmin, record.rh_mean_pct))
     for number, values in enumerate(pressure):
         if values is not None:
             positive = np.where(values > 0, values, np.nan)
-            routes[f"pressure {number}"] = dewpoint_from_vapour_pressure_c(positive)
+            routes[f"pressure {number}"] = dewpoint_from_vapor_pressure_c(positive)
     if not routes:
         return None
     best = max(routes.values(), key=lambda values: np.isfinite(values).sum())

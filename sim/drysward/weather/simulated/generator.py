@@ -40,7 +40,7 @@ from drysward.weather.simulated.climate import (
     leaning,
     means_by_month,
     mixed_exponential,
-    neighbour_chances,
+    neighbor_chances,
     past_wetness,
     past_wetness_variance,
     share_curves,
@@ -219,12 +219,12 @@ def rain_of_years(model: ClimateModel, latent: FloatArray, u: FloatArray) -> Flo
     # dry state wet days stand alone more often, and bring less.
     of_year, usual = np.zeros(share.shape), np.zeros(share.shape)
     for (weight, _), one in zip(states, shares, strict=True):
-        chances = neighbour_chances(one, *chain_weights(one, curves.persistence, model.second_day))
-        of_count = zip(chances, model.amount_by_neighbours, strict=True)
+        chances = neighbor_chances(one, *chain_weights(one, curves.persistence, model.second_day))
+        of_count = zip(chances, model.amount_by_neighbors, strict=True)
         of_year += weight * one
         usual += weight * one * sum(chance * amount for chance, amount in of_count)
     usual = np.where(usual > 0, usual / np.where(of_year > 0, of_year, 1.0), 1.0)
-    ratio = model.amount_by_neighbours[wet_neighbours(wet)] / usual
+    ratio = model.amount_by_neighbors[wet_neighbors(wet)] / usual
     return _rain_mm(model, latent, of_year, ratio, wet, u[:, 1])
 
 
@@ -248,7 +248,7 @@ def rain_alone(model: ClimateModel, n_years: int, seed: int = 0) -> FloatArray:
     return rain_of_years(model, latent, uniform)
 
 
-def wet_neighbours(wet: BoolArray) -> NDArray[np.int64]:
+def wet_neighbors(wet: BoolArray) -> NDArray[np.int64]:
     """Number of wet days beside each day (n, days); at the ends the one there is counts twice."""
     beside = np.pad(wet.astype(int), ((0, 0), (1, 1)), mode="reflect")
     return beside[:, :-2] + beside[:, 2:]

@@ -11,7 +11,7 @@ from drysward.catalog import SCENARIO, Catalog, Entry, load_catalog
 from drysward.faults import Fault, FaultyInput, nearest
 from drysward.physics.reference_et import (
     solar_from_sunshine_mj_m2,
-    vapour_pressure_from_rh_mean_kpa,
+    vapor_pressure_from_rh_mean_kpa,
 )
 from drysward.weather.simulated.climate import (
     CLEARNESS,
@@ -32,7 +32,7 @@ from drysward.weather.simulated.climate import (
     BoolArray,
     ClimateModel,
     FloatArray,
-    dewpoint_from_vapour_pressure_c,
+    dewpoint_from_vapor_pressure_c,
     extraterrestrial_radiation,
     month_means,
     named_months,
@@ -75,7 +75,7 @@ def from_monthly_table(
         "residual correlations of Tmax, Tmin and radiation: Richardson 1981, published",
         _assumption(assumed, "persistence of wet days", "wetness_persistence"),
         _assumption(assumed, "rain of lone wet days over the mean", "rain_ratio_lone_day"),
-        _assumption(assumed, "rain inside wet spells over the mean", "rain_ratio_two_neighbours"),
+        _assumption(assumed, "rain inside wet spells over the mean", "rain_ratio_two_neighbors"),
         _assumption(assumed, "share of light amounts", "light_rain_share"),
         _assumption(assumed, "spread of years, sd of ln rain", "rain_annual_sd"),
         _assumption(assumed, "spread of seasons, sd of ln rain", "rain_season_sd"),
@@ -187,11 +187,11 @@ def from_monthly_table(
         year_drift_lag1=assumed["year_drift_lag1"],
         years_behind=assumed["normals_years"],
         second_day=assumed["second_day_weight"],
-        amount_by_neighbours=np.array(
+        amount_by_neighbors=np.array(
             [
                 assumed["rain_ratio_lone_day"],
-                assumed["rain_ratio_one_neighbour"],
-                assumed["rain_ratio_two_neighbours"],
+                assumed["rain_ratio_one_neighbor"],
+                assumed["rain_ratio_two_neighbors"],
             ]
         ),
         light_share=np.full(12, assumed["light_rain_share"]),
@@ -289,9 +289,9 @@ def _dewpoint_normals(normals: Mapping[str, FloatArray]) -> FloatArray | None:
         return normals["dewpoint_c"]
     if "relative_humidity_pct" not in normals:
         return None
-    return dewpoint_from_vapour_pressure_c(
+    return dewpoint_from_vapor_pressure_c(
         np.asarray(
-            vapour_pressure_from_rh_mean_kpa(
+            vapor_pressure_from_rh_mean_kpa(
                 normals["tmax_c"], normals["tmin_c"], normals["relative_humidity_pct"]
             )
         )

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drysward.faults import Fault, FaultyInput
-from drysward.physics.reference_et import vapour_pressure_from_dewpoint_kpa
+from drysward.physics.reference_et import vapor_pressure_from_dewpoint_kpa
 from drysward.weather.record import DailyRecord
 from drysward.weather.simulated.climate import (
     CLEARNESS,
@@ -22,7 +22,7 @@ from drysward.weather.simulated.climate import (
     ClimateModel,
     FloatArray,
     calendar_day,
-    dewpoint_from_vapour_pressure_c,
+    dewpoint_from_vapor_pressure_c,
     extraterrestrial_radiation,
     is_leap,
     possible_persistence,
@@ -198,12 +198,12 @@ def _change_record(
     }
     if record.dewpoint_c is not None:
         changed["dewpoint_c"] = record.dewpoint_c + add_c
-    if record.vapour_pressure_kpa is not None:
-        positive = np.where(record.vapour_pressure_kpa > 0, record.vapour_pressure_kpa, np.nan)
-        shifted = vapour_pressure_from_dewpoint_kpa(
-            dewpoint_from_vapour_pressure_c(positive) + add_c
+    if record.vapor_pressure_kpa is not None:
+        positive = np.where(record.vapor_pressure_kpa > 0, record.vapor_pressure_kpa, np.nan)
+        shifted = vapor_pressure_from_dewpoint_kpa(
+            dewpoint_from_vapor_pressure_c(positive) + add_c
         )
-        changed["vapour_pressure_kpa"] = shifted
+        changed["vapor_pressure_kpa"] = shifted
     if record.solar_mj_m2 is not None:
         solar = record.solar_mj_m2 * radiation_x
         if latitude_deg is not None:

@@ -1,6 +1,6 @@
-"""How far a command is: bars at a terminal, a line every ten seconds where stderr is a file.
+"""How far a long run is: bars at a terminal, a line every ten seconds where stderr is no terminal.
 
-A command that is over within two seconds shows nothing.
+What is over within two seconds shows nothing. Commands show it always, Python calls on request.
 """
 
 from __future__ import annotations
@@ -13,8 +13,6 @@ from threading import Event, Thread
 from time import monotonic
 from typing import TYPE_CHECKING
 
-from drysward.screen.visible import say
-
 if TYPE_CHECKING:
     from rich.progress import Progress
 
@@ -25,6 +23,17 @@ _FRAME_S = 0.1
 
 Advance = Callable[[float], None]
 """Takes the share of the work that is done."""
+Report = bool | Advance | None
+"""How a call in Python reports its progress: not at all (None, False), on stderr (True), or by
+calling a function with the share of the work that is done."""
+
+
+def time_text(seconds: float) -> str:
+    """``40 s``, ``12 min``, ``3.5 h``, ``2.1 days``."""
+    for size, unit, decimals in ((86_400.0, "days", 1), (3600.0, "h", 1), (60.0, "min", 0)):
+        if seconds >= 1.5 * size:
+            return f"{seconds / size:.{decimals}f} {unit}"
+    return f"{max(round(seconds), 1)} s"
 
 
 @dataclass
@@ -45,8 +54,6 @@ class _Work:
     @property
     def left(self) -> str:
         """``about 40 s left``, "" before it can be said and when nothing is left."""
-        from drysward.screen.sweep import time_text
-
         gained = self.done - (self.first or 0.0)
         if gained <= 0.0 or self.done >= 1.0:
             return ""
@@ -73,6 +80,30 @@ def progress() -> Iterator[Callable[[str], Advance]]:
         watcher.join()
 
 
+@contextmanager
+def reporting(report: Report, name: str) -> Iterator[Advance]:
+    """What takes the share done of the work ``name``, and reports it as ``report`` says."""
+    if callable(report):
+        yield report
+    elif report:
+        with progress() as begin:
+            yield begin(name)
+    else:
+        yield lambda done: None
+
+
+def by_step(begin: Callable[[str], Advance]) -> Callable[[str, float], None]:
+    """What takes a step of the work and the share of it that is done; each step has its bar."""
+    steps: dict[str, Advance] = {}
+
+    def report(step: str, done: float) -> None:
+        if step not in steps:
+            steps[step] = begin(f"Trying {step}")
+        steps[step](done)
+
+    return report
+
+
 def _say_lines(works: list[_Work], ended: Event) -> None:
     begun = monotonic()
     while not ended.wait(LINE_EVERY_S):
@@ -80,7 +111,7 @@ def _say_lines(works: list[_Work], ended: Event) -> None:
             if work.done < 1.0:
                 parts = [f"{work.name}: {100.0 * work.done:.0f}% done"]
                 parts += [f"{monotonic() - begun:.0f} s so far", *filter(None, [work.left])]
-                say(", ".join(parts), err=True)
+                print(", ".join(parts), file=sys.stderr, flush=True)
 
 
 def _bars(works: list[_Work], ended: Event) -> None:

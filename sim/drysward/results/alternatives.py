@@ -1,0 +1,71 @@
+"""Fields that are alike but for one thing, such as two constructions of the same field.
+
+Only one of them is built, so their water is not added up; they are compared.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import asdict, dataclass
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from drysward.scenario.model import FieldSpec
+
+ALTERNATIVES = "alternatives"
+"""Attribute of a result: ``alternatives`` of its fields as JSON."""
+
+# What two fields may differ in, in the words of a reader -> parts of a field.
+_PARTS = {
+    "root zone": ("root_zone",),
+    "turf": ("species", "stand", "mowing_height_mm", "reseed_day", "establish"),
+    "irrigation system": ("delivery",),
+}
+# Names, and who is served first in a shortage, are no part of a construction.
+_ASIDE = ("key", "label", "priority")
+
+
+@dataclass(frozen=True)
+class Alternatives:
+    """Keys of fields that differ in one thing, such as "root zone", and in nothing else."""
+
+    differ_in: str
+    fields: tuple[str, ...]
+
+
+def alternatives(fields: Sequence[FieldSpec]) -> list[Alternatives]:
+    """Groups of fields that differ in one thing each.
+
+    Of several fields of each kind the first belongs with the first and the second with the second,
+    in the order of the scenario.
+    """
+    return [
+        Alternatives(name, group)
+        for name, parts in _PARTS.items()
+        for group in _groups(fields, parts)
+    ]
+
+
+def alternatives_text(fields: Sequence[FieldSpec]) -> str:
+    """``alternatives`` for the attributes of a result."""
+    return json.dumps([asdict(one) for one in alternatives(fields)])
+
+
+def alternatives_of(attrs: Mapping[Any, Any], fields: Sequence[str]) -> list[Alternatives]:
+    """Groups of a result among ``fields``; none in files of earlier versions."""
+    read = json.loads(attrs.get(ALTERNATIVES, "[]"))
+    kept = [(one["differ_in"], tuple(f for f in one["fields"] if f in fields)) for one in read]
+    return [Alternatives(name, group) for name, group in kept if len(group) > 1]
+
+
+def _groups(fields: Sequence[FieldSpec], parts: tuple[str, ...]) -> Iterator[tuple[str, ...]]:
+    kinds: dict[tuple[str, str], int] = {}  # rest and kind -> how many came so far
+    places: dict[tuple[str, int], list[str]] = {}
+    for field in fields:
+        whole = asdict(field)
+        kind = repr([whole.pop(name) for name in parts])
+        rest = repr([value for name, value in whole.items() if name not in _ASIDE])
+        turn = kinds[rest, kind] = kinds.get((rest, kind), 0) + 1
+        places.setdefault((rest, turn), []).append(field.key)
+    yield from (tuple(keys) for keys in places.values() if len(keys) > 1)

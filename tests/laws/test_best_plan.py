@@ -1,0 +1,206 @@
+"""The best plan by one rule, and the sentences that say it."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import xarray as xr
+
+import drysward
+from drysward.results.alternatives import ALTERNATIVES, alternatives, alternatives_text
+from drysward.results.answer_text import answer_sentences, best_sentences
+from drysward.results.choice import best_plan, rule_text
+from drysward.results.doubt_text import choice_sentence, count_of_draws
+from drysward.scenario.model import FieldSpec, RootZoneSpec
+
+FIELDS = ("sand", "loam")
+PLANS = ("dry", "some", "much")
+PAIR = json.dumps([{"differ_in": "root zone", "fields": FIELDS}])
+ACRE_M2, IN_MM = 4046.8564224, 25.4  # exact
+
+
+def said(
+    odds: Sequence[Sequence[float]],
+    days: Sequence[Sequence[float]],
+    water_in: Sequence[Sequence[float]],
+    fewer: float | None = None,
+    pair: str = "[]",
+) -> xr.Dataset:
+    """A summary of two fields of an acre each under three plans; ``fewer``: with ten draws, in
+    which share of them any plan, or field, has fewer days than any other.
+    """
+    by = ("field", "plan")
+    of = "" if fewer is None else "doubt_"
+    p, lost, depth = np.array(odds), np.array(days, float), np.array(water_in) * IN_MM
+    stage = ("field", "plan", "stage")
+    names = {"mean": "days_below_condition_mean", "water": "season_water"}
+    if of:
+        names = {"mean": "doubt_days_below_condition", "water": "doubt_water"}
+    out = xr.Dataset(
+        {
+            **{f"{of}probability{end}": (stage, p[..., None]) for end in ("", "_low", "_high")},
+            "days_below_condition_mean": (by, lost),
+            names["mean"]: (by, lost),
+            f"{of}days_below_condition_1in10": (by, 2.0 * lost),
+            names["water"]: (by, depth),
+            f"{of}demand": ((*by, "period"), 1.2 * depth[..., None]),
+        },
+        coords={
+            "field": list(FIELDS), "plan": list(PLANS), "stage": ["dormant"], "period": [10.0],
+            "field_label": ("field", ["Sand", "Loam"]),
+            "plan_label": ("plan", ["Dry", "Some", "Much"]),
+            "area_m2": ("field", [ACRE_M2, ACRE_M2]),
+        },
+        attrs={ALTERNATIVES: pair, "doubt_draws": 10},
+    )  # fmt: skip
+    volume = 1.2 * depth.sum(axis=0) * ACRE_M2 / 1000.0
+    out["doubt_site_demand" if of else "site_demand_volume"] = (("plan", "period"), volume[:, None])
+    if fewer is not None:
+        out["doubt_fewer"] = (("field", "plan", "other"), np.full((2, 3, 3), fewer))
+        out["doubt_better"] = (("plan", "field", "other_field"), np.full((3, 2, 2), fewer))
+        out = out.assign_coords(other=list(PLANS), other_field=list(FIELDS))
+    return out
+
+
+KEPT, LOST = 0.05, 0.5
+WATER = ([0.0, 10.0, 20.0], [0.0, 10.0, 20.0])
+
+
+@pytest.mark.parametrize(
+    "odds, days, best",
+    [
+        # All keep all: the driest within a week of the fewest days.
+        ([[KEPT] * 3] * 2, [[7, 3, 0]] * 2, "dry"),
+        ([[KEPT] * 3] * 2, [[8, 7, 0]] * 2, "some"),
+        ([[KEPT] * 3] * 2, [[30, 8, 0]] * 2, "much"),
+        # Fewer fields kept count before days and water.
+        ([[LOST, LOST, KEPT]] * 2, [[0, 0, 5]] * 2, "much"),
+        ([[LOST, KEPT, KEPT], [LOST, LOST, KEPT]], [[0, 0, 5]] * 2, "much"),
+        # None keeps any: days and water decide.
+        ([[LOST] * 3] * 2, [[90, 40, 36]] * 2, "some"),
+        # A limit that is met exactly keeps.
+        ([[0.10, KEPT, KEPT]] * 2, [[2, 1, 0]] * 2, "dry"),
+    ],
+)
+@pytest.mark.parametrize("fewer", [None, 1.0])
+def test_the_rule(
+    odds: list[list[float]], days: list[list[float]], best: str, fewer: float | None
+) -> None:
+    assert best_plan(said(odds, days, WATER, fewer)) == best
+
+
+def test_a_field_without_turf_decides_nothing_but_water() -> None:
+    result = said([[KEPT] * 3, [np.nan] * 3], [[9, 3, 0], [np.nan] * 3], WATER)
+    assert best_plan(result) == "some"
+    assert "keeps “Sand” (dormancy" in best_sentences(result)[0]
+
+
+def test_why_a_drier_plan_is_not_the_best() -> None:
+    result = said([[KEPT] * 3] * 2, [[30, 8, 0]] * 2, WATER)
+    # Two acres at 20 in are 1.086 Mgal: an acre-inch is 27,154 gal (common practice).
+    assert best_sentences(result)[:2] == [
+        "“Much” keeps both fields (dormancy in 10 of 100 years or fewer) with 1.09 Mgal in a "
+        "typical year, 1.30 in a 1-in-10 dry year.",
+        "“Dry” would keep them with 1.09 Mgal less, but has 30 more days below playing condition "
+        "a year.",
+    ]
+
+
+def test_constructions_of_a_field_are_compared_and_not_added_up() -> None:
+    water = ([0.0, 10.0, 28.0], [0.0, 10.0, 18.5])
+    odds = [[LOST, LOST, KEPT]] * 2
+    result = said(odds, [[90, 30, 13], [80, 20, 1]], water, 0.9, PAIR)
+    first, compared = best_sentences(result)
+    assert "760,320 gal in a typical year (912,384 in a 1-in-10 dry year) on “Sand” and" in first
+    assert "together" not in first
+    assert compared == (
+        "Alike but for the root zone, under “Much”: “Sand” takes 9.5 in more water in a typical "
+        "year than “Loam” and has 12 more days below playing condition (more in 9 of 10 draws)."
+    )
+    assert "Alike but" not in " ".join(best_sentences(said(odds, [[0] * 3] * 2, water, 0.9)))
+    alike = said(odds, [[90, 30, 1], [80, 20, 1]], water, 0.55, PAIR)
+    assert best_sentences(alike)[1].endswith(" and has as many days below playing condition.")
+    ahead = said(odds, [[90, 30, 1], [80, 20, 4]], water, 0.55, PAIR)
+    assert "3 fewer days below playing condition (fewer in 5.5 of 10 draws, a tie" in (
+        best_sentences(ahead)[1]
+    )
+
+
+def test_limits_that_decide_nothing_are_named_by_field() -> None:
+    result = said([[LOST, KEPT, KEPT]] * 2, [[50, 1, 0]] * 2, WATER, 1.0)
+    high = result["doubt_probability_high"].copy()
+    high.loc[{"plan": "much"}] = 0.4
+    high.loc[{"plan": "dry", "field": "loam"}] = 0.6
+    low = result["doubt_probability_low"].where(result["plan"] != "dry", 0.0)
+    wide = result.assign(doubt_probability_high=high, doubt_probability_low=low)
+    assert answer_sentences(wide)[-1] == (
+        "Limits too wide to decide on both fields: “Dry” and “Much”."
+    )
+    low.loc[{"plan": "dry", "field": "sand"}] = 0.5
+    wide = wide.assign(doubt_probability_low=low)
+    assert answer_sentences(wide)[-1] == (
+        "Limits too wide to decide on “Sand”: “Much”; on “Loam”: “Dry” and “Much”."
+    )
+
+
+def test_the_choice_over_the_draws_says_why_the_plan_with_fewer_days_is_not_chosen() -> None:
+    near = said([[KEPT] * 3] * 2, [[30, 4, 0]] * 2, WATER, 0.95)
+    assert best_plan(near) == "some"
+    assert choice_sentence(near, "some") == (
+        "“Much” has fewer days below playing condition than “Some”, in 9.5 of 10 draws on “Sand” "
+        "and in 9.5 on “Loam” (a tie counts half), but takes more water for less than 7 days a "
+        "year."
+    )
+    lost = said([[LOST, KEPT, LOST]] * 2, [[30, 40, 0]] * 2, WATER, 1.0)
+    assert choice_sentence(lost, "some").endswith("in 10 on “Loam”, but keeps fewer fields.")
+
+
+def test_draws_are_counted_as_they_were() -> None:
+    found = xr.Dataset(attrs={"doubt_draws": 64})
+    assert [count_of_draws(found, share / 64.0) for share in (0, 31.5, 63, 64)] == [
+        "0", "31.5", "63", "64",
+    ]  # fmt: skip
+
+
+def test_the_rule_in_words_names_its_numbers() -> None:
+    assert "dormancy in 10 of 100 years or fewer" in rule_text()
+    assert "wilt in 10 of 100" in rule_text("wilt")
+    assert "within 7 days a year of the fewest days" in rule_text()
+
+
+# Fields that are alike but for one thing
+
+
+def stadium(key: str, **changes: object) -> FieldSpec:
+    first = drysward.shipped("demo").fields[0]
+    return replace(first, key=key, label=key, **changes)  # type: ignore[arg-type]
+
+
+def test_fields_alike_but_for_one_thing() -> None:
+    loam = RootZoneSpec(like="native_loam")
+    fields = [
+        stadium("a"), stadium("b", root_zone=loam), stadium("c", species="tall_fescue"),
+        stadium("d", area_m2=1.0), stadium("e", root_zone=loam, species="perennial_ryegrass"),
+    ]  # fmt: skip
+    assert [(one.differ_in, one.fields) for one in alternatives(fields)] == [
+        ("root zone", ("a", "b")), ("turf", ("a", "c")), ("turf", ("b", "e")),
+    ]  # fmt: skip
+    assert not alternatives(drysward.shipped("demo").fields)
+    assert json.loads(alternatives_text(fields[3:])) == []
+
+
+def test_two_constructions_of_two_fields_alike_are_two_pairs() -> None:
+    loam = RootZoneSpec(like="native_loam")
+    fields = [
+        stadium("sand_1"), stadium("sand_2"), stadium("loam_1", root_zone=loam),
+        stadium("loam_2", root_zone=loam),
+    ]  # fmt: skip
+    assert [one.fields for one in alternatives(fields)] == [
+        ("sand_1", "loam_1"), ("sand_2", "loam_2"),
+    ]  # fmt: skip
+    # Two of one kind are two fields, not two constructions.
+    assert not alternatives(fields[:2])
