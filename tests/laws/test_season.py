@@ -95,8 +95,10 @@ def test_a_log_of_what_a_plan_put_on_leads_to_its_state() -> None:
     log: dict[str, dict[np.datetime64, float]] = {}
     for field in scenario.fields:
         account = drysward.ledger(scenario, field.key, "refill", 2018)
-        landed = account["irrigation_landed"].to_series()
-        log[field.key] = {np.datetime64(day, "D"): mm for day, mm in landed.items() if mm > 0.0}
+        days, landed = account["date"].values, account["irrigation_landed"].values
+        log[field.key] = {
+            np.datetime64(day, "D"): mm for day, mm in zip(days, landed, strict=True) if mm > 0.0
+        }
     applied = start_at(scenario, record, JULY, scenario.plans[1:], log)
     for name in ("w1", "w2", "w3", "crown_water", "green", "dormant", "dead"):
         np.testing.assert_allclose(

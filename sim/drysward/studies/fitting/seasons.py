@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drysward.day.records import CALENDAR_DAYS
-from drysward.drive.mornings import Morning
+from drysward.drive.mornings import DAYS, Morning
 from drysward.drive.runs import Runs, advance_all, start_runs
 from drysward.scenario.model import PlanSpec, Scenario
 from drysward.site.play import PlayInput
@@ -151,4 +151,5 @@ def _as_applied(applied: Sequence[dict[str, dict[np.datetime64, float]]], of: Sc
     def put_on(morning: Morning) -> FloatArray:
         return depths[:, morning.day_of_year - 1]
 
+    setattr(put_on, DAYS, tuple(np.flatnonzero(depths.any(axis=(0, 2))) + 1))
     return PlanSpec("as_applied", "As applied", "function", function=put_on)

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drysward.day.records import CALENDAR_DAYS
-from drysward.drive.mornings import Morning
+from drysward.drive.mornings import DAYS, Morning
 from drysward.drive.runs import Runs, advance_all, compiled_run_site, start_runs
 from drysward.faults import Fault, FaultyInput
 from drysward.scenario.model import PlanSpec, Scenario
@@ -209,6 +209,7 @@ def _as_applied(
     def applied(morning: Morning) -> FloatArray:
         return np.broadcast_to(depths[morning.day_of_year - 1], morning.depletion.shape)
 
+    setattr(applied, DAYS, tuple(np.flatnonzero(depths.any(axis=1)) + 1))
     return PlanSpec("as_applied", "As applied", "function", function=applied)
 
 
