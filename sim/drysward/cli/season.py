@@ -10,6 +10,7 @@ import click
 from drysward.cli.arguments import (
     announce_compiling,
     announce_written,
+    draws_option,
     files_of_scenario,
     force_option,
     format_option,
@@ -18,7 +19,36 @@ from drysward.cli.arguments import (
     units_option,
     weather_options,
 )
-from drysward.cli.progress import progress
+from drysward.progress import progress
+
+
+class Chances(click.ParamType):
+    """Three shares, ``0.4,0.35,0.25``; ``season`` checks that they add up."""
+
+    name = "chances"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> tuple[float, ...]:
+        if isinstance(value, tuple):
+            return value
+        try:
+            return tuple(float(part) for part in value.split(","))
+        except ValueError:
+            self.fail(f"'{value}' is not three chances, such as 0.4,0.35,0.25", param, ctx)
+
+
+def volume_of(text: str, where: str) -> float:
+    """A volume with its unit in m3; FaultyInput for anything else."""
+    from drysward.faults import Fault, FaultyInput
+    from drysward.quantities import VOLUME, parse
+
+    try:
+        return parse(text, VOLUME)
+    except ValueError as error:
+        what, _, allowed = str(error).partition("; ")
+        raise FaultyInput(Fault(where, what, allowed)) from None
+
 
 
 @click.command()
@@ -30,9 +60,42 @@ from drysward.cli.progress import progress
 )
 @click.option("--until", metavar="DATE", help="Last day ahead. Default: the end of the season.")
 @click.option(
+    "--log",
+    type=click.Path(path_type=Path),
+    help="What was put on this season (.csv): date, field, and depth_in, depth_mm or minutes. "
+    "Without it each plan counts as followed since the year began.",
+)
+@click.option(
+    "--forecast",
+    type=click.Path(path_type=Path),
+    help="The next days, 10 at most (.csv): date, rain_in, rain_chance_pct, tmax_f, tmin_f; or "
+    "rain_mm, tmax_c, tmin_c.",
+)
+@click.option(
+    "--outlook",
+    type=Chances(),
+    metavar="DRY,NORMAL,WET",
+    help="Chances of a dry, a normal and a wet rest of the season, such as 0.4,0.35,0.25.",
+)
+@click.option("--since", type=int, metavar="YEAR", help="Leave out ways of earlier years.")
+@click.option("--storage", metavar="VOLUME", help='Water in storage today, such as "0.8 Mgal".')
+@draws_option(
+    "Draws of the uncertain numbers of soil, grass and system, which the ways share.",
+)
+@click.option(
+    "--hindcast",
+    is_flag=True,
+    help="Issue outlooks on past dates (1 May, 1 July, 1 August), each without its own year, and "
+    "score them. May take a minute.",
+)
+@click.option(
     "--detail", is_flag=True, help="Add footprinting and death to the odds of wilt and dormancy."
 )
-@click.option("--out", type=click.Path(path_type=Path), help="File for the outlook (.nc).")
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    help="Folder for season.nc, outlook.csv and season-water.csv, which 'report' draws.",
+)
 @format_option
 @force_option
 @units_option
@@ -41,6 +104,13 @@ def command(
     scenario: str,
     today: str | None,
     until: str | None,
+    log: Path | None,
+    forecast: Path | None,
+    outlook: tuple[float, ...] | None,
+    since: int | None,
+    storage: str | None,
+    draws: int | None,
+    hindcast: bool,
     detail: bool,
     out: Path | None,
     form: str,
@@ -56,18 +126,29 @@ def command(
     import drysward
     from drysward.day.records import STAGES
     from drysward.files import Outputs
+    from drysward.results import SEASON_FILES
+    from drysward.results.season_text import OUTLOOK_STAGES
     from drysward.screen.formats import show
-    from drysward.screen.season import OUTLOOK_STAGES, season_report
+    from drysward.screen.season import hindcast_report, season_report
+    from drysward.studies.season.hindcast import with_hindcast
 
     opened = open_scenario(scenario, **weather)
-    reads = files_of_scenario(scenario, opened)
+    named = (*files_of_scenario(scenario, opened), log, forecast)
+    reads = tuple(path for path in named if path is not None)
     if out is not None:
-        Outputs(reads, force).claim(out)
+        Outputs(reads, force).claim_folder(out, SEASON_FILES)
+    volume_m3 = None if storage is None else volume_of(storage, "--storage")
     announce_compiling()
     with progress() as begin:
-        outlook = drysward.season(
-            opened, today, until, on_progress=begin("Running the ways on")
-        )
-    show(season_report(outlook, units, STAGES if detail else OUTLOOK_STAGES), form)
+        ahead = drysward.season(
+            opened, today, until, log, forecast, outlook, since, volume_m3, draws,
+            progress=begin("Running the ways on"),
+        )  # fmt: skip
+        past = None
+        if hindcast:
+            past = drysward.hindcast(opened, progress=begin("Running past seasons"))
+    report = season_report(ahead, units, STAGES if detail else OUTLOOK_STAGES)
+    show([*report, *([] if past is None else hindcast_report(past, units))], form)
     if out is not None:
-        announce_written([out])
+        whole = ahead if past is None else with_hindcast(ahead, past)
+        announce_written(drysward.save(whole, out, units=units, force=force, reads=reads))

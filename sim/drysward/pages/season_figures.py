@@ -102,7 +102,8 @@ def _fan(
     first = days[0]
     if one.sizes.get("past_date") and f"past_{name}" in one:
         past = _day_numbers(result, "past_date")
-        axes.plot(past, 100.0 * one[f"past_{name}"].values, color=style.INK, linewidth=1.6)
+        so_far = 100.0 * one[f"past_{name}"].sel(quantile=0.5).values
+        axes.plot(past, so_far, color=style.INK, linewidth=1.6)
         first = past[0]
     axes.fill_between(days, low, high, color=color, alpha=0.22, linewidth=0)
     axes.plot(days, middle, color=color, linewidth=1.8)

@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterator
+import json
+from collections.abc import Hashable, Iterator, Sequence
+from datetime import date
 
 import numpy as np
 import xarray as xr
 
-from drysward.results.answer_text import KEEPS
+from drysward.results.ahead import jeffreys_limits
+from drysward.results.choice import KEEPS
 from drysward.results.text import STAGE_WORDS, listed, of_100, volume_display, volume_text
 
 LEADS = (14, 30, 60)
 """Days ahead that a table shows, before the last date."""
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 RISK = "dormant"
+OUTLOOK_STAGES = ("wilt", "dormant")
+"""Stages that a screen and a page show first."""
 
 
 def day_text(day: np.datetime64) -> str:
@@ -22,10 +27,27 @@ def day_text(day: np.datetime64) -> str:
     return f"{_MONTHS[whole.month - 1]} {whole.day}"
 
 
+def day_after(outlook: xr.Dataset, days: float) -> str:
+    """``Jul 2``, so many days from today; "" where that is not known."""
+    if np.isnan(days):
+        return ""
+    return day_text(np.datetime64(outlook.attrs["today"], "D") + int(days))
+
+
 def days_ahead(outlook: xr.Dataset) -> list[int]:
     """Places of the dates that a table shows: some weeks ahead, and the last."""
     n = outlook.sizes["date"]
     return [*(lead for lead in LEADS if lead < n - 7), n - 1]
+
+
+def days_line(outlook: xr.Dataset) -> str:
+    """Which days an outlook is of, and from what they go on."""
+    attrs = outlook.attrs
+    first, last = (date.fromisoformat(attrs[name]) for name in ("today", "last_date"))
+    return (
+        f"From {first:%B} {first.day} to {last:%B} {last.day}, {last.year}. Ways on: "
+        f"{attrs['ways']}, each from the field's state on the morning of {first:%B} {first.day}."
+    )
 
 
 def plan_ahead(outlook: xr.Dataset) -> str:
@@ -87,9 +109,11 @@ def _supply_sentences(outlook: xr.Dataset, system: str) -> Iterator[str]:
         yield "Allowance and storage last to the end under every plan, in every way on."
         return
     for plan in short:
-        early, middle, _ = outlook["runs_out_date"].sel(plan=plan).values
-        when = "" if np.isnat(early) else f"; in 10 of 100 ways by {day_text(early)}"
-        when += "" if np.isnat(middle) else f", in half of them by {day_text(middle)}"
+        early, middle, _ = (
+            day_after(outlook, days) for days in outlook["runs_out_day"].sel(plan=plan).values
+        )
+        when = f"; in 10 of 100 ways by {early}" if early else ""
+        when += f", in half of them by {middle}" if middle else ""
         yield (
             f"Under “{_label(outlook, 'plan', plan)}” allowance or storage runs short in "
             f"{of_100(float(out.sel(plan=plan)))} of 100 ways{when}."
@@ -118,6 +142,54 @@ def usual_sentence(outlook: xr.Dataset) -> str:
         f"today's state changes the odds of {stage} on {listed(parts)}; elsewhere they are no "
         "better known than the usual odds"
     )
+
+
+def season_notes(outlook: xr.Dataset, stages: Sequence[str]) -> Iterator[tuple[str, str]]:
+    """How to read an outlook, as name and text."""
+    attrs = outlook.attrs
+    days = attrs["reached_days"]
+    shares = json.loads(attrs["reached"])
+    limits = ", ".join(f"{STAGE_WORDS[one]} {100 * shares[one]:.0f}%" for one in stages)
+    usual = usual_sentence(outlook)
+    yield "Odds", (
+        f"ways of 100 in which it covers its share of the field for {days} days in a row "
+        f"({limits}) by the evening of the date; in brackets a usual year on the same dates"
+    )
+    if usual:
+        yield "Usual", usual
+    yield "Sure", "water that is enough in 50, 80 and 90 of 100 ways, shortage included"
+    yield "Next", "dates by which 10 and 90% of the ways have watered; the depth in the middle way"
+    yield "Error", (
+        f"{attrs['effective_ways']:.0f} ways: odds of 30 of 100 may be "
+        f"{_limits(attrs['effective_ways'])} by the chance of the years alone"
+    )
+    yield "Weather", (
+        f"{attrs['weather']}. A root zone remembers a few weeks; later the odds are the usual ones"
+    )
+    yield "Caution", (
+        "A screening estimate: go by what the field shows. Restrictions, and surface safety, are "
+        "for local rules and licensed practice."
+    )
+
+
+def _limits(n: float) -> str:
+    low, high = jeffreys_limits(0.3, n)
+    return f"{100 * float(low):.0f} to {100 * float(high):.0f}"
+
+
+SKILL_NOTE = (
+    "1 is perfect, 0 no better than the usual odds of the date, less than 0 worse. Usual: the 90% "
+    "limits, from resampled years, hold 0. No number: nothing to tell apart, since the event never "
+    "comes or always does"
+)
+"""How to read a skill."""
+
+
+def skill_text(skill: float, low: float, high: float) -> str:
+    """``0.48``; "usual" where the limits hold 0; "-" where there is nothing to tell apart."""
+    if np.isnan(skill) or np.isnan(low) or np.isnan(high):
+        return "-"
+    return "usual" if low <= 0.0 <= high else f"{skill:.2f}"
 
 
 def _label(outlook: xr.Dataset, dim: str, key: Hashable) -> str:

@@ -2,21 +2,24 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator, Sequence
-from datetime import date
 
 import numpy as np
 import xarray as xr
 
 from drysward.quantities import shown
 from drysward.results.season_text import (
+    OUTLOOK_STAGES,
+    SKILL_NOTE,
+    day_after,
     day_text,
     days_ahead,
+    days_line,
+    season_notes,
     season_sentences,
-    usual_sentence,
+    skill_text,
 )
-from drysward.results.text import STAGE_WORDS, of_100, volume_display
+from drysward.results.text import STAGE_WORDS, listed, of_100, volume_display
 from drysward.screen.document import (
     Cell,
     Column,
@@ -32,8 +35,6 @@ from drysward.screen.document import (
 
 _PLAN = (words("plan", "plan", whole=True), words("plan_label", "plan"))
 _FIELD = (words("field", "field", whole=True), words("field_label", "field"))
-OUTLOOK_STAGES = ("wilt", "dormant")
-
 
 def season_report(
     outlook: xr.Dataset, system: str, stages: Sequence[str] = OUTLOOK_STAGES
@@ -41,22 +42,13 @@ def season_report(
     """Answer, odds of ``stages`` by date, water, the field today, and how to read them."""
     return [
         Heading(outlook.attrs["title"]),
-        _days_line(outlook),
+        days_line(outlook),
         *season_sentences(outlook, system),
         *(_odds_table(outlook, stage) for stage in stages),
         _water_table(outlook, system),
         _today_table(outlook, system),
-        notes(_notes(outlook, stages)),
+        notes(season_notes(outlook, stages)),
     ]
-
-
-def _days_line(outlook: xr.Dataset) -> str:
-    attrs = outlook.attrs
-    first, last = (date.fromisoformat(attrs[name]) for name in ("today", "last_date"))
-    return (
-        f"From {first:%B} {first.day} to {last:%B} {last.day}, {last.year}. Ways on: "
-        f"{attrs['ways']}, each from the field's state on the morning of {first:%B} {first.day}."
-    )
 
 
 def _odds_table(outlook: xr.Dataset, stage: str) -> Table:
@@ -106,12 +98,12 @@ def _water_table(outlook: xr.Dataset, system: str) -> Table:
     ]  # fmt: skip
     rows: list[Row] = []
     for field, plan, one in _each(outlook):
-        first, _, late = (None if np.isnat(d) else d for d in one["next_watering"].values)
+        first, _, late = (day_after(outlook, days) for days in one["next_watering"].values)
         need = one["water_needed"]
         row: dict[str, Value] = {
             **_names(outlook, field, plan),
-            "next_from": "" if first is None else day_text(first),
-            "next_to": "" if late is None else day_text(late),
+            "next_from": first,
+            "next_to": late,
             "next_depth": float(one["next_depth"]) * depth.factor,
             "usual_water": float(one["usual_water_needed"].sel(certainty=0.5)) * depth.factor
             if "usual_water_needed" in one else np.nan,
@@ -163,7 +155,7 @@ def _last(one: xr.Dataset, name: str) -> float:
     """Percent on the last day; what holds less than nothing is 0."""
     if name not in one or not one.sizes.get("past_date"):
         return np.nan
-    return max(100.0 * float(one[name].isel(past_date=-1)), 0.0)
+    return max(100.0 * float(one[name].sel(quantile=0.5).isel(past_date=-1)), 0.0)
 
 
 def _each(outlook: xr.Dataset) -> Iterator[tuple[str, str, xr.Dataset]]:
@@ -181,37 +173,69 @@ def _names(outlook: xr.Dataset, field: str, plan: str) -> dict[str, Value]:
     }
 
 
-def _notes(outlook: xr.Dataset, stages: Sequence[str]) -> Iterator[tuple[str, str]]:
-    attrs = outlook.attrs
-    days = attrs["reached_days"]
-    shares = json.loads(attrs["reached"])
-    limits = ", ".join(f"{STAGE_WORDS[one]} {100 * shares[one]:.0f}%" for one in stages)
-    usual = usual_sentence(outlook)
-    yield "Odds", (
-        f"ways of 100 in which it covers its share of the field for {days} days in a row "
-        f"({limits}) by the evening of the date; in brackets a usual year on the same dates"
+# --- hindcasts
+
+
+def hindcast_report(past: xr.Dataset, system: str) -> list[Part]:
+    """How good past outlooks were: skill over the usual year by lead, and how to read it."""
+    years = past["year"].values
+    days = listed([_month_day(day) for day in past["issued"].values])
+    text = (
+        f"{past.sizes['issued'] * years.size} outlooks, issued on {days} of {years[0]} to "
+        f"{years[-1]}, each without its own year."
     )
-    if usual:
-        yield "Usual", usual
-    yield "Sure", "water that is enough in 50, 80 and 90 of 100 ways, shortage included"
-    yield "Next", "dates by which 10 and 90% of the ways have watered; the depth in the middle way"
-    yield "Error", (
-        f"{attrs['effective_ways']:.0f} ways: odds of 30 of 100 may be "
-        f"{_limits(attrs['effective_ways'])} by the chance of the years alone"
-    )
-    yield "Weather", (
-        f"{attrs['weather']}. A root zone remembers a few weeks; later the odds are the usual ones"
-    )
-    yield "Caution", (
-        "A screening estimate: go by what the field shows. Restrictions, and surface safety, are "
-        "for local rules and licensed practice."
-    )
+    return [
+        Heading("How good past outlooks were"),
+        text,
+        *(_skill_table(past, stage) for stage in OUTLOOK_STAGES),
+        _water_skill_table(past),
+        notes(_skill_notes(past)),
+    ]
 
 
-def _limits(n: float) -> str:
-    from drysward.results.ahead import jeffreys_limits
-
-    low, high = jeffreys_limits(0.3, n)
-    return f"{100 * float(low):.0f} to {100 * float(high):.0f}"
+def _month_day(day: str) -> str:
+    return day_text(np.datetime64(f"2001-{day}"))
 
 
+def _leads(past: xr.Dataset) -> list[tuple[str, str]]:
+    return [
+        (str(lead), "to the end" if lead == "end" else f"{lead} days")
+        for lead in past["lead"].values
+    ]
+
+
+def _skill_table(past: xr.Dataset, stage: str) -> Table:
+    one = past.sel(stage=stage)
+    return _by_lead(one, "skill", f"{stage}_skill", f"Skill of the odds of {STAGE_WORDS[stage]}")
+
+
+def _water_skill_table(past: xr.Dataset) -> Table:
+    return _by_lead(past, "water_skill", "water_skill", "Skill of the water still needed")
+
+
+def _by_lead(past: xr.Dataset, name: str, key: str, title: str) -> Table:
+    """By field and plan: a skill with its limits at each lead, all dates of issue together."""
+    columns: list[Column] = []
+    cells: list[Column | Cell] = [_FIELD[1], _PLAN[1]]
+    for lead, head in _leads(past):
+        names = tuple(f"{end}_{lead}" for end in ("skill", "low", "high"))
+        columns += [number(one, f"{head} {one.partition('_')[0]}", "1", 3) for one in names]
+        cells.append(Cell(head, names, skill_text))
+    rows: list[Row] = []
+    for field, plan, one in _each(past):
+        every = one.sel(scored="all")
+        row: dict[str, Value] = dict(_names(past, field, plan))
+        for lead, _ in _leads(past):
+            at = every.sel(lead=lead)
+            for end, of in (("skill", name), ("low", f"{name}_low"), ("high", f"{name}_high")):
+                row[f"{end}_{lead}"] = float(at[of])
+        if any(np.isfinite(float(row[f"skill_{lead}"] or np.nan)) for lead, _ in _leads(past)):
+            rows.append(row)
+    return Table(key, title, [*_FIELD, *_PLAN, *columns], rows, cells,
+                 ("field_label", "plan_label"))  # fmt: skip
+
+
+def _skill_notes(past: xr.Dataset) -> Iterator[tuple[str, str]]:
+    yield "Skill", SKILL_NOTE
+    yield "Usual", str(past.attrs["reference"])
+    yield "Weather", str(past.attrs["weather"])

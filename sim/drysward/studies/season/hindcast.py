@@ -16,7 +16,7 @@ from __future__ import annotations
 import json
 import os
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
@@ -28,6 +28,7 @@ from drysward import CITATION, __version__
 from drysward.day.records import STAGES
 from drysward.drive.runs import compiled_run_site
 from drysward.faults import Fault, FaultyInput, quoted
+from drysward.progress import Report, reporting
 from drysward.results import scores
 from drysward.results.ahead import reached_by
 from drysward.scenario.model import PlanSpec, Scenario
@@ -51,6 +52,7 @@ RANK_BINS = 6
 # Our choices: before a year of weather the soil water is an assumption; fewer years say nothing.
 DAYS_BEFORE = 365
 FEWEST_YEARS = 5
+PREFIX = "hindcast_"
 LASTING_DAYS = 14  # of watering before today, which lasts where today's state does
 _MONTH_DAY = re.compile(r"[01][0-9]-[0-3][0-9]")
 
@@ -78,7 +80,7 @@ def hindcast(
     dates: Sequence[str] = DATES,
     plans: Sequence[PlanSpec] | None = None,
     workers: int | None = None,
-    on_progress: Callable[[float], None] | None = None,
+    progress: Report = None,
 ) -> xr.Dataset:
     """Outlooks of every year of a record, each without its own weather, and their scores.
 
@@ -89,7 +91,7 @@ def hindcast(
     dates : month and day on which outlooks are issued, as 07-01.
     plans : those of the scenario when None.
     workers : threads; the numbers do not depend on them.
-    on_progress : called with the share that is done.
+    progress : True shows how far it is; a function is called with the share done.
 
     Returns
     -------
@@ -123,11 +125,13 @@ def hindcast(
     def issue(task: tuple[str, int]) -> _Issue:
         return _issue(scenario, record, plans, *task)
 
-    with ThreadPoolExecutor(workers or os.cpu_count() or 1) as pool:
+    with (
+        reporting(progress, "Running past seasons") as done,
+        ThreadPoolExecutor(workers or os.cpu_count() or 1) as pool,
+    ):
         for one in pool.map(issue, tasks):
             found.append(one)
-            if on_progress is not None:
-                on_progress(len(found) / len(tasks))
+            done(len(found) / len(tasks))
     n = len(years)
     by_date = [
         _of_date(found[d * n : (d + 1) * n], years, len(LEAD_DAYS) + 1) for d in range(len(dates))
@@ -405,3 +409,10 @@ def _dataset(
             "limits": f"90%, {scores.RESAMPLES} resamples of the {len(years)} years",
         },
     ).transpose("scored", "issued", "year", "field", "plan", "stage", "lead", ...)
+
+
+def with_hindcast(outlook: xr.Dataset, past: xr.Dataset) -> xr.Dataset:
+    """An outlook with the scores of past ones: what ``hindcast`` gives as ``hindcast_NAME``."""
+    named = past.rename({name: f"{PREFIX}{name}" for name in map(str, past.data_vars)})
+    attrs = {f"{PREFIX}{name}": past.attrs[name] for name in ("weather", "reference", "limits")}
+    return outlook.merge(named, compat="override", combine_attrs="override").assign_attrs(attrs)

@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+import os
+import tomllib
+from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -12,7 +16,9 @@ from numpy.typing import NDArray
 
 from drysward import CITATION, __version__
 from drysward.day.records import CAUSES, STAGES
+from drysward.drive.runs import compiled_run_site
 from drysward.faults import Fault, FaultyInput
+from drysward.progress import Report, reporting
 from drysward.results.ahead import (
     effective_number,
     first_day,
@@ -21,11 +27,21 @@ from drysward.results.ahead import (
     reached_by,
     share_of_ways,
 )
+from drysward.results.dataset import CAUTIONS
 from drysward.scenario.model import RECORD, PlanSpec, Scenario
 from drysward.site.stretches import turf_new_year, turf_year_of
 from drysward.site.weather_years import read_record, weather_series
+from drysward.studies.doubt.crossed import drawn_numbers, drawn_point
+from drysward.studies.doubt.draws import draw
 from drysward.studies.season.ahead import Ahead, Start, run_ahead, start_at
-from drysward.studies.season.ways import Way, same_days_of_year, ways_of_record
+from drysward.studies.season.forecast import (
+    Forecast,
+    forecast_skill,
+    read_forecast,
+    ways_with_forecast,
+)
+from drysward.studies.season.logs import Log, read_log
+from drysward.studies.season.ways import Way, same_days_of_year, ways_of_record, weights
 from drysward.weather.record import DailyRecord
 from drysward.weather.simulated.climate import calendar_day
 
@@ -36,6 +52,9 @@ FloatArray = NDArray[np.float64]
 
 MOST_WAYS = 100  # of simulated years; more change the odds by less than their error (own choice)
 FEWEST_WAYS = 5
+MOST_DRAWN = 32  # draws of what is not known, each with some of the ways (own choice)
+PAIRED_BY = 52_361  # separates the order of these pairs from others of the same seed
+DAYS_BEFORE = 365
 CERTAINTY = (0.5, 0.8, 0.9)
 SPREAD = (0.1, 0.5, 0.9)
 DAYS_BACK = 45  # of the season so far, in front of the days ahead
@@ -76,9 +95,14 @@ def season_end(scenario: Scenario, today: np.datetime64) -> np.datetime64:
 
 
 def ways_on(
-    scenario: Scenario, record: DailyRecord, today: np.datetime64, last: np.datetime64
+    scenario: Scenario,
+    record: DailyRecord,
+    today: np.datetime64,
+    last: np.datetime64,
+    outlook: Sequence[float] | None = None,
+    since: int | None = None,
 ) -> Ways:
-    """Every way on from ``today`` to ``last``, with equal weights.
+    """Every way on from ``today`` to ``last``, with their weights (see ``ways.weights``).
 
     The other years of the record where the scenario runs on its record, else simulated years.
     """
@@ -101,51 +125,95 @@ def ways_on(
         what = f"only {len(found)} ways on from {today} to {last}"
         allowed = 'a longer weather file, or source = "generator" under [weather]'
         raise FaultyInput(Fault("weather", what, allowed))
-    weights = np.full(len(found), 1.0 / len(found))
-    return Ways(tuple(found), weights, whole, before, text, source.source)
+    return Ways(tuple(found), weights(found, outlook, since), whole, before, text, source.source)
+
+
+@dataclass(frozen=True, eq=False)
+class Members:
+    """Scenarios that a site may be: K draws of what is not known, or the scenario alone.
+
+    ``of_way`` (W,) is the one that each way goes on from; every draw has as many ways as any other,
+    or one less.
+    """
+
+    scenarios: tuple[Scenario, ...]
+    of_way: NDArray[np.int64]
+
+
+def members_of(scenario: Scenario, n_ways: int, n_draws: int | None) -> Members:
+    """The draws of a season, each with some of the ways; as many as ways when ``n_draws`` is None,
+    up to MOST_DRAWN.
+
+    Roots go as deep as in the catalog: what a year draws is known to nobody.
+    """
+    known = replace(scenario, answers=replace(scenario.answers, rooting_varies=False))
+    n = min(n_ways, MOST_DRAWN) if n_draws is None else min(n_draws, n_ways)
+    if scenario.draws == 0 and n_draws is None:
+        n = 0
+    numbers = drawn_numbers(known) if n > 1 and known.text else ()
+    if not numbers:
+        return Members((known,), np.zeros(n_ways, np.int64))
+    tree = tomllib.loads(known.text)
+    rows = draw(numbers, n, known.weather.seed).rows()
+    drawn = [drawn_point(known, tree, known.plans, row).scenario for row in rows]
+    answers = known.answers
+    order = np.random.default_rng([known.weather.seed, PAIRED_BY]).permutation(n_ways)
+    return Members(tuple(replace(one, answers=answers) for one in drawn), order % n)
 
 
 def usual_years(
-    scenario: Scenario,
+    members: Members,
     ways: Ways,
     today: np.datetime64,
     last: np.datetime64,
     plans: Sequence[PlanSpec],
-    workers: int | None = None,
+    pool: ThreadPoolExecutor,
 ) -> tuple[Ahead, FloatArray]:
     """The same days of usual years: each from its state on the day, through its weather.
 
     Returns the daily numbers of each year, and days in a row at each stage before (stage, W, B, F).
     """
-    parts, runs_before = [], []
     this_year = int(today.astype("datetime64[Y]").astype(int)) + 1970
-    for way in ways.ways:
+
+    def go(one: tuple[Way, int]) -> tuple[Ahead, FloatArray] | None:
+        way, k = one
         calendar_year = way.year + ways.years_before
-        back = this_year - calendar_year
-        then, end = same_days_of_year(np.array([today, last]), back)
-        if (then - ways.record.dates[0]).astype(int) < 365:
-            continue  # its soil water would be an assumption
-        start = start_at(scenario, ways.record, then, plans)
+        then, end = same_days_of_year(np.array([today, last]), this_year - calendar_year)
+        if (then - ways.record.dates[0]).astype(int) < DAYS_BEFORE:
+            return None  # its soil water would be an assumption
+        scenario = members.scenarios[k]
+        start = start_at(scenario, ways.record, then, own_plans(scenario, plans))
         own = ways_of_record(ways.record, then, end, years=[calendar_year])
-        parts.append(run_ahead(start, own, workers=1))
-        runs_before.append(runs_before_of(start))
-    fields = {name: _same_days([part.fields[name] for part in parts]) for name in parts[0].fields}
-    whole = Ahead(
-        ways=tuple(part.ways[0] for part in parts),
-        dates=np.arange(today, last + 1),
-        fields=fields,
-        supply={
-            name: np.concatenate([part.supply[name] for part in parts]) for name in parts[0].supply
-        },
+        return run_ahead(start, own, workers=1), runs_before_of(start)
+
+    pairs = zip(ways.ways, members.of_way.tolist(), strict=True)
+    found = [one for one in pool.map(go, pairs) if one is not None]
+    if not found:
+        raise FaultyInput(Fault("weather", "no usual year", "a longer weather file"))
+    parts = [part for part, _ in found]
+    before = np.stack([runs for _, runs in found], axis=1)
+    return _together(parts, np.arange(today, last + 1)), before
+
+
+def own_plans(scenario: Scenario, plans: Sequence[PlanSpec]) -> tuple[PlanSpec, ...]:
+    """The plans as a draw has them."""
+    return tuple(scenario.plan_named(plan.key) for plan in plans)
+
+
+def _together(parts: Sequence[Ahead], dates: NDArray[np.datetime64]) -> Ahead:
+    """The ways of several as one, cut to the fewest days (a leap day more or less)."""
+    n = min(part.dates.size for part in parts)
+
+    def joined(name: str, of: str) -> FloatArray:
+        return np.concatenate([getattr(part, of)[name][:, :, :n] for part in parts])
+
+    return Ahead(
+        ways=tuple(way for part in parts for way in part.ways),
+        dates=dates[:n],
+        fields={name: joined(name, "fields") for name in parts[0].fields},
+        supply={name: joined(name, "supply") for name in parts[0].supply},
         causes=np.concatenate([part.causes for part in parts]),
     )
-    return whole, np.stack(runs_before, axis=1)
-
-
-def _same_days(parts: Sequence[FloatArray]) -> FloatArray:
-    """Arrays (1, B, T, F) of several years, cut to the fewest days (a leap day more or less)."""
-    n = min(part.shape[2] for part in parts)
-    return np.concatenate([part[:, :, :n] for part in parts])
 
 
 def runs_before_of(start: Start) -> FloatArray:
@@ -157,25 +225,36 @@ def season(
     scenario: Scenario,
     today: np.datetime64 | str | None = None,
     until: np.datetime64 | str | None = None,
-    applied_mm: Mapping[str, Mapping[np.datetime64, float]] | None = None,
-    record: DailyRecord | None = None,
-    ways: Ways | None = None,
+    log: Log | str | Path | None = None,
+    forecast: Forecast | str | Path | None = None,
+    outlook: Sequence[float] | None = None,
+    since: int | None = None,
     storage_m3: float | None = None,
+    draws: int | None = None,
     usual: bool = True,
+    record: DailyRecord | None = None,
     workers: int | None = None,
-    on_progress: Callable[[float], None] | None = None,
+    progress: Report = None,
 ) -> xr.Dataset:
     """The rest of this season under each plan: odds of each stage by each date, and water.
 
     Parameters
     ----------
+    scenario : its weather reaches to yesterday; a part year is fine.
     today : the first day ahead; the day after the last of the weather when None.
     until : the last day ahead; the end of the scenario's season when None.
-    applied_mm : by field what a log says has reached the turf, by date (mm).
-    record : weather up to yesterday in place of the scenario's file.
-    ways : the ways on, as of ``ways_on``; by default the years of the record, or simulated years.
+    log : irrigation log of this season, or its file (date, field, depth or minutes). Up to today it
+        takes the place of the plans.
+    forecast : of the first days ahead, or its file (rain, its chance, highs and lows).
+    outlook : chances of a dry, a normal and a wet rest of the season, together 1.
+    since : leave out ways of earlier years.
     storage_m3 : water in storage today, where it was measured.
+    draws : draws of what is not known of soil, turf and system, which the ways share; as many as
+        ways when None, up to 32; 0 for none.
     usual : add the odds of a usual year on the same dates.
+    record : weather in place of the scenario's file.
+    workers : threads; as many as there are cores when None. No number changes any result.
+    progress : True shows how far it is; a function is called with the share done.
 
     Returns
     -------
@@ -187,7 +266,8 @@ def season(
     Raises
     ------
     FaultyInput
-        Where the weather does not reach to the day before ``today``, or there are too few ways.
+        Where the weather does not reach to the day before ``today``, there are too few ways, or a
+        file is faulty.
 
     Examples
     --------
@@ -199,15 +279,47 @@ def season(
     last = season_end(scenario, day) if until is None else _day("until", until)
     if last < day:
         raise FaultyInput(Fault("until", f"{last} is before {day}", f"{day} or later"))
-    start = start_at(scenario, record, day, scenario.plans, applied_mm)
-    if storage_m3 is not None:
-        start.runs.supply.storage.volume = storage_m3
-    ways = ways_on(scenario, record, day, last) if ways is None else ways
-    ahead = run_ahead(start, ways.ways, workers, on_progress)
-    out = _answers(start, ways, ahead)
-    if usual:
-        out = out.merge(_usual(start, ways, workers), combine_attrs="override")
-    return out
+    southern = scenario.site.latitude_deg < 0.0
+    begins = turf_new_year(int(turf_year_of(np.array([day]), southern)[0]), southern)
+    if log is not None and not isinstance(log, Log):
+        log = read_log(Path(log), scenario, begins, day)
+    if forecast is not None and not isinstance(forecast, Forecast):
+        forecast = read_forecast(Path(forecast), day)
+    ways = ways_on(scenario, record, day, last, outlook, since)
+    if forecast is not None:
+        skill = forecast_skill(scenario.catalog)
+        led = ways_with_forecast(ways.ways, forecast, ways.record, skill, ways.weights)
+        ways = replace(ways, ways=tuple(led))
+    members = members_of(scenario, len(ways.ways), draws)
+    compiled_run_site()
+    with (
+        reporting(progress, "Running the ways on") as done,
+        ThreadPoolExecutor(workers or os.cpu_count() or 1) as pool,
+    ):
+
+        def begin(one: Scenario) -> Start:
+            applied = None if log is None else log.applied_mm(one)
+            start = start_at(one, record, day, own_plans(one, scenario.plans), applied)
+            if storage_m3 is not None:
+                start.runs.supply.storage.volume = storage_m3
+            return start
+
+        starts = list(pool.map(begin, members.scenarios))
+        done(0.3)
+        each = zip(ways.ways, members.of_way.tolist(), strict=True)
+        parts = list(pool.map(lambda one: run_ahead(starts[one[1]], [one[0]], workers=1), each))
+        done(0.7)
+        out = _answers(starts, members, ways, _together(parts, np.arange(day, last + 1)))
+        if usual:
+            seen = usual_years(members, ways, day, last, scenario.plans, pool)
+            out = out.merge(_usual(scenario, *seen), combine_attrs="override")
+        done(1.0)
+    notes = () if log is None else log.notes
+    named = {} if log is None else {"log": log.path}
+    if forecast is not None:
+        named |= {"forecast": forecast.name, "forecast_days": str(forecast.dates.size)}
+    n = len(members.scenarios)
+    return out.assign_attrs(**named, notes=json.dumps(notes), draws=n if n > 1 else 0)
 
 
 def _day(name: str, value: np.datetime64 | str) -> np.datetime64:
@@ -226,16 +338,17 @@ def this_year(scenario: Scenario) -> DailyRecord:
     return read_record(scenario)
 
 
-_BY = ("field", "plan")
-
-
-def _answers(start: Start, ways: Ways, ahead: Ahead) -> xr.Dataset:
+def _answers(
+    starts: Sequence[Start], members: Members, ways: Ways, ahead: Ahead
+) -> xr.Dataset:
     import xarray as xr
 
+    start = starts[0]
     scenario, w = start.scenario, ways.weights
     answers, dates = scenario.answers, ahead.dates
     n = effective_number(w)
-    came = _came(ahead, scenario, runs_before_of(start))
+    before = np.stack([runs_before_of(one) for one in starts], axis=1)
+    came = _came(ahead, scenario, before[:, members.of_way])
     odds = share_of_ways(np.moveaxis(came, 1, 0), w)  # stage, B, T, F
     low, high = jeffreys_limits(odds, n)
     by_date = ("stage", "plan", "date", "field")
@@ -271,8 +384,8 @@ def _answers(start: Start, ways: Ways, ahead: Ahead) -> xr.Dataset:
         ),
         "waters": (("plan", "field"), share_of_ways(will, w), "1", "share of ways with a watering"),
         "next_watering": (
-            ("quantile", "plan", "field"), _next(first, will, w, ahead.dates), None,
-            "date of the next watering",
+            ("quantile", "plan", "field"), _day_by(first, w, dates.size), "d",
+            "days from today to the next watering",
         ),
         "next_depth": (
             ("plan", "field"), _median_of(depth, will, w), "mm", "depth of the next watering",
@@ -280,16 +393,21 @@ def _answers(start: Start, ways: Ways, ahead: Ahead) -> xr.Dataset:
     }  # fmt: skip
     if scenario.supply is not None:
         data |= _of_supply(start, ahead, w)
+    n_past = 0
     for name in ("depletion", "green", "wilt", "irrigation_gross"):
         if start.so_far:
-            past = start.so_far[name][:, -DAYS_BACK:]
-            past = np.broadcast_to(past, (len(start.plans), *past.shape[1:]))
+            each = np.stack([one.so_far[name][:, -DAYS_BACK:] for one in starts])
+            past = np.broadcast_to(
+                quantiles(each, SPREAD, np.ones(len(starts))),
+                (len(SPREAD), len(start.plans), *each.shape[2:]),
+            )
             unit = "mm" if name.endswith("gross") else "1"
-            data[f"past_{name}"] = (("plan", "past_date", "field"), past, unit, "to yesterday")
-    n_past = data["past_green"][1].shape[1] if start.so_far else 0
+            dims = ("quantile", "plan", "past_date", "field")
+            data[f"past_{name}"] = (dims, past, unit, f"{name.replace('_', ' ')} up to today")
+            n_past = each.shape[2]
     return xr.Dataset(
         {
-            name: (dims, values, _attributes(unit, meaning))
+            name: (dims, values, {"units": unit, "long_name": meaning})
             for name, (dims, values, unit, meaning) in data.items()
         },
         coords={
@@ -301,8 +419,10 @@ def _answers(start: Start, ways: Ways, ahead: Ahead) -> xr.Dataset:
             "stage": list(STAGES),
             "date": dates.astype("datetime64[ns]"),
             "past_date": np.arange(start.today - n_past, start.today).astype("datetime64[ns]"),
-            "quantile": list(SPREAD),
-            "certainty": list(CERTAINTY),
+            "quantile": ("quantile", list(SPREAD), {"units": "1", "long_name": "share of ways"}),
+            "certainty": (
+                "certainty", list(CERTAINTY), {"units": "1", "long_name": "share of ways"},
+            ),
             "way": [way.name for way in ways.ways],
             "weight": ("way", w, {"units": "1", "long_name": "weight of the way"}),
         },
@@ -324,13 +444,10 @@ def _answers(start: Start, ways: Ways, ahead: Ahead) -> xr.Dataset:
             "reached": json.dumps(dict(answers.reached)),
             "reached_days": answers.reached_days,
             "supply": int(scenario.supply is not None),
+            "catalog_digest": scenario.catalog.digest(),
+            "cautions": " ".join(CAUTIONS),
         },
     ).transpose("field", "plan", "stage", ..., "date", "past_date", missing_dims="ignore")
-
-
-def _attributes(unit: str | None, meaning: str) -> dict[str, str]:
-    named = {"long_name": meaning}
-    return named if unit is None else {"units": unit, **named}
 
 
 def _came(ahead: Ahead, scenario: Scenario, runs_before: FloatArray) -> NDArray[np.bool_]:
@@ -358,23 +475,13 @@ def _days_below(ahead: Ahead, scenario: Scenario) -> FloatArray:
     return days
 
 
-def _next(
-    first: NDArray[np.int64],
-    will: NDArray[np.bool_],
-    weights: FloatArray,
-    dates: NDArray[np.datetime64],
-) -> NDArray[np.datetime64]:
-    """Dates (Q, B, F) by which 10, 50 and 90% of the ways have had their next watering; NaT where
-    fewer have.
+def _day_by(first: NDArray[np.int64], weights: FloatArray, n_days: int) -> FloatArray:
+    """Days from today (Q, ...) by which something has come in 10, 50 and 90% of the ways; NaN where
+    it comes in fewer. ``first`` (W, ...) is its day in each way, ``n_days`` where it never comes.
     """
-    by_day = [share_of_ways(first <= t, weights) for t in range(dates.size)]
-    came = np.stack(by_day, axis=-1)  # B, F, T
-    out = np.full((len(SPREAD), *first.shape[1:]), np.datetime64("NaT"), "datetime64[ns]")
-    for q, share in enumerate(SPREAD):
-        at = first_day(came >= share - 1e-9)
-        known = at < dates.size
-        out[q][known] = dates[at[known]]
-    return out
+    came = np.stack([share_of_ways(first <= t, weights) for t in range(n_days)], axis=-1)
+    days = np.stack([first_day(came >= share - 1e-9) for share in SPREAD]).astype(float)
+    return np.where(days < n_days, days, np.nan)
 
 
 def _median_of(values: FloatArray, has: NDArray[np.bool_], weights: FloatArray) -> FloatArray:
@@ -393,13 +500,13 @@ def _of_supply(start: Start, ahead: Ahead, weights: FloatArray) -> dict[str, tup
     causes = [CAUSES.index(cause) for cause in SHORT_OF_SUPPLY]
     short = (ahead.causes[..., causes].sum(axis=-1) > LEAST_MM).any(axis=-1)  # W, B
     first = first_day(ahead.supply["shortage"] > 0.0)
-    spread = np.where(short, first, ahead.dates.size)
-    dates = _next(spread[..., None], short[..., None], weights, ahead.dates)[..., 0]
+    n_days = ahead.dates.size
+    days = _day_by(np.where(short, first, n_days), weights, n_days)
     out = {
         "runs_out": (("plan",), share_of_ways(short, weights), "1",
                      "odds that allowance or storage runs short by the last date"),
-        "runs_out_date": (("quantile", "plan"), dates, None,
-                          "date by which so many ways have run short"),
+        "runs_out_day": (("quantile", "plan"), days, "d",
+                         "days from today by which so many ways have run short"),
     }  # fmt: skip
     storage = start.scenario.supply and start.scenario.supply.storage
     if storage is not None:
@@ -410,19 +517,12 @@ def _of_supply(start: Start, ahead: Ahead, weights: FloatArray) -> dict[str, tup
     return out
 
 
-def _usual(start: Start, ways: Ways, workers: int | None) -> xr.Dataset:
+def _usual(scenario: Scenario, ahead: Ahead, before: FloatArray) -> xr.Dataset:
     """What a usual year does on the same dates, each from its own state on the day."""
     import xarray as xr
 
-    dates = ways.ways[0].days.dates
-    ahead, before = usual_years(
-        start.scenario, ways, start.today, dates[-1], start.plans, workers
-    )
-    came = np.stack([
-        reached_by(ahead.fields[stage], start.scenario.answers.reached[stage],
-                   start.scenario.answers.reached_days, before[s])
-        for s, stage in enumerate(STAGES)
-    ])  # fmt: skip
+    dates = ahead.dates
+    came = _came(ahead, scenario, before)
     odds = came.mean(axis=1)
     low, high = jeffreys_limits(odds, came.shape[1])
     need = ahead.fields["irrigation_gross"].sum(axis=2) + ahead.causes.sum(axis=-1)
@@ -444,14 +544,17 @@ def _usual(start: Start, ways: Ways, workers: int | None) -> xr.Dataset:
         ),
     }  # fmt: skip
     return xr.Dataset(
-        {name: (dims, v, _attributes(unit, text)) for name, (dims, v, unit, text) in data.items()},
+        {
+            name: (dims, values, {"units": unit, "long_name": meaning})
+            for name, (dims, values, unit, meaning) in data.items()
+        },
         coords={
             "stage": list(STAGES),
             "date": dates[:n].astype("datetime64[ns]"),
             "quantile": list(SPREAD),
             "certainty": list(CERTAINTY),
-            "field": [field.key for field in start.scenario.fields],
-            "plan": [plan.key for plan in start.plans],
+            "field": [field.key for field in scenario.fields],
+            "plan": [plan.key for plan in scenario.plans],
         },
         attrs={"usual_years": came.shape[1]},
     )
