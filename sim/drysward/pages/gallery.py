@@ -458,6 +458,27 @@ def _alt_fan(name: str, what: str) -> Callable[[xr.Dataset, Choice, str], str]:
     return alt
 
 
+def _alt_skill(result: xr.Dataset, choice: Choice, units: str) -> str:
+    one = result["hindcast_skill"].sel(choice).sel(scored="all")
+    parts = []
+    for plan in keys(result, "plan"):
+        found = [
+            f"{lead}: {float(v):.2f}"
+            for lead, v in zip(result["lead"].values, one.sel(plan=plan).values, strict=True)
+            if np.isfinite(v)
+        ]
+        parts += [f"{label(result, 'plan', plan)} {', '.join(found)}"] if found else []
+    return f"Skill by days ahead, {panel_title(result, choice)}: {'; '.join(parts) or 'none'}."
+
+
+def _alt_reliability(result: xr.Dataset, choice: Choice, units: str) -> str:
+    one = result["hindcast_bin_n"].sel(choice).sel(scored="all")
+    return (
+        f"Odds issued and what came, {panel_title(result, choice)}: "
+        f"{int(one.sel(lead=['7', '14', '30']).sum())} outlooks."
+    )
+
+
 def _alt_left(result: xr.Dataset, choice: Choice, units: str) -> str:
     one = result["storage"].sel(choice)
     unit = volume_display([result["storage"]], units, 2)
@@ -731,8 +752,34 @@ SEASON_PICTURES = (
     ),
 )
 
+HINDCAST_PICTURES = (
+    Picture(
+        "skill",
+        "How good past outlooks were",
+        "Skill over the usual odds of the date, by days ahead, with 90% limits from resampled "
+        "years: 1 is perfect, 0 no better than the usual odds.",
+        season_figures.skill,
+        ("hindcast_skill", "hindcast_skill_low", "hindcast_skill_high"),
+        _stages_of_fields,
+        _alt_skill,
+        lambda result: {"stage": {"wilt", "dormant"}},
+        is_open=True,
+    ),
+    Picture(
+        "reliability",
+        "Odds issued and what came",
+        "Outlooks of like odds, and how often the stage came after them. On the line odds hold.",
+        season_figures.reliability,
+        ("hindcast_bin_n", "hindcast_bin_chance", "hindcast_bin_share"),
+        _stages_of_fields,
+        _alt_reliability,
+        lambda result: {"stage": {"wilt", "dormant"}},
+    ),
+)
+OF_SEASON = (*SEASON_PICTURES, *HINDCAST_PICTURES)
+
 NAMES = tuple(
-    picture.name for picture in (*PICTURES, *SWEEP_PICTURES, *SEASON_PICTURES)
+    picture.name for picture in (*PICTURES, *SWEEP_PICTURES, *OF_SEASON)
 )
 _OF_SUPPLY = ("storage", "shortage", "causes", "sizing")
 _OF_PLAY = ("events", "play")
@@ -741,7 +788,7 @@ _OF_TURF = ("days", "water")
 
 def named(name: str) -> Picture:
     """The chart of that name; FaultyInput with the names there are."""
-    for picture in (*PICTURES, *SWEEP_PICTURES, *SEASON_PICTURES):
+    for picture in (*PICTURES, *SWEEP_PICTURES, *OF_SEASON):
         if picture.name == name:
             return picture
     raise FaultyInput(Fault("picture", f"no chart is called '{name}'", nearest(name, NAMES)))
@@ -753,9 +800,8 @@ def fitting(result: xr.Dataset) -> Iterator[Picture]:
         yield from SWEEP_PICTURES
         return
     if kind_of(result) == SEASON:
-        for picture in SEASON_PICTURES:
-            if picture.name != "left" or not picture.lacks(result):
-                yield picture
+        optional = ("left", *(picture.name for picture in HINDCAST_PICTURES))
+        yield from (p for p in OF_SEASON if p.name not in optional or not p.lacks(result))
         return
     store = "supply_storage" in result and float(result["supply_storage"].max()) > 0.0
     for picture in PICTURES:

@@ -15,7 +15,7 @@ from drysward.pages.figures import MONTH_NAMES, percent
 from drysward.pages.panel import Drawing, Panel, Readings
 from drysward.pages.result import keys, label
 from drysward.results.season_text import day_text
-from drysward.results.text import volume_display, volume_text
+from drysward.results.text import UNKNOWN, volume_display, volume_text
 
 _WEEK = 7
 USUAL = "a usual year"
@@ -179,3 +179,73 @@ def left(result: xr.Dataset, plan: str, *, axes: Axes, units: str) -> Panel:
     ]
     rows = [day_text(result["date"].values[k]) for k in places]
     return Panel(key, Readings(rows, [name for name, _ in key], cells, x=days[places]))
+
+
+@Drawing
+def skill(
+    result: xr.Dataset, field: str, stage: str = "wilt", *, axes: Axes, units: str
+) -> Panel:
+    """Skill of past outlooks over the usual year by days ahead, with its 90% limits."""
+    leads = [str(lead) for lead in result["lead"].values]
+    at = np.arange(len(leads))
+    key: list[tuple[str, style.Handle]] = []
+    names, cells, bottom = [], [], -0.25
+    for i, plan in enumerate(keys(result, "plan")):
+        one = result.sel(field=field, stage=stage, plan=plan, scored="all")
+        value, low, high = (
+            one[f"hindcast_skill{end}"].values.astype(float) for end in ("", "_low", "_high")
+        )
+        known = np.isfinite(value) & np.isfinite(low) & np.isfinite(high)
+        if not known.any():
+            continue
+        color, place = style.LINES[i % len(style.LINES)], at + 0.12 * i
+        axes.vlines(place[known], low[known], high[known], color=color, linewidth=1.4)
+        (dots,) = axes.plot(
+            place[known], value[known], style.MARKERS[i % len(style.MARKERS)], color=color,
+            markersize=5, linestyle="-", linewidth=1.0,
+        )  # fmt: skip
+        name = label(result, "plan", plan)
+        key.append((name, dots))
+        names.append(name)
+        bottom = min(bottom, float(low[known].min()))
+        cells.append([
+            f"{v:.2f} ({a:.2f} to {b:.2f})" if ok else UNKNOWN
+            for v, a, b, ok in zip(value, low, high, known, strict=True)
+        ])  # fmt: skip
+    axes.axhline(0.0, color=style.INK, linewidth=0.8)
+    heads = ["end" if lead == "end" else f"{lead} d" for lead in leads]
+    axes.set_xticks(at, heads)
+    axes.set_xlim(-0.4, len(leads) - 0.2)
+    style.scale(axes.yaxis)
+    axes.set_ylim(max(bottom, -1.0) - 0.05, 1.05)
+    style.measure(axes, "skill: 1 perfect, 0 the usual odds")
+    return Panel(key, Readings(heads, names, cells, x=at.astype(float)))
+
+
+@Drawing
+def reliability(
+    result: xr.Dataset, field: str, stage: str = "wilt", *, axes: Axes, units: str
+) -> Panel:
+    """How often a stage came after outlooks of like odds, all leads up to 30 days together."""
+    some = result.sel(field=field, stage=stage, scored="all", lead=["7", "14", "30"])
+    n = some["hindcast_bin_n"].sum(("plan", "lead")).values
+    total = {
+        name: (some[f"hindcast_bin_{name}"] * some["hindcast_bin_n"]).sum(("plan", "lead")).values
+        for name in ("chance", "share")
+    }
+    seen = n > 0
+    chance, share = (100.0 * total[name][seen] / n[seen] for name in ("chance", "share"))
+    axes.plot([0.0, 100.0], [0.0, 100.0], color=style.MUTED, linewidth=1.0)
+    (dots,) = axes.plot(chance, share, "o", color=style.LINES[0], markersize=6, clip_on=False)
+    axes.set_xlim(-4, 104)
+    axes.set_ylim(-4, 104)
+    style.scale(axes.xaxis)
+    style.scale(axes.yaxis)
+    axes.set_xlabel("odds issued, %")
+    style.measure(axes, f"% of outlooks after which {style.STAGE_WORDS[stage]} came")
+    rows = [f"odds about {c:.0f}%" for c in chance]
+    cells = [[f"came in {s:.0f}%" for s in share], [f"{count:.0f}" for count in n[seen]]]
+    return Panel(
+        [("outlooks of like odds, 7 to 30 days ahead", dots)],
+        Readings(rows, ["share", "outlooks"], cells, x=chance, y=share),
+    )

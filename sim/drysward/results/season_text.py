@@ -52,12 +52,15 @@ def days_line(outlook: xr.Dataset) -> str:
 
 def plan_ahead(outlook: xr.Dataset) -> str:
     """The plan that keeps the most fields to the last date, of equals the one with the least
-    water.
+    water; where none keeps any, the one with the least odds.
     """
-    keeps = outlook["odds"].sel(stage=RISK).isel(date=-1) <= KEEPS
+    odds = outlook["odds"].sel(stage=RISK).isel(date=-1)
+    kept = (odds <= KEEPS).sum("field")
     need = outlook["site_water_needed"].sel(certainty=0.9)
     plans = [str(plan) for plan in outlook["plan"].values]
-    return min(plans, key=lambda p: (-int(keeps.sel(plan=p).sum()), float(need.sel(plan=p))))
+    if not bool(kept.any()):
+        return plans[int(odds.mean("field").argmin("plan"))]
+    return min(plans, key=lambda p: (-int(kept.sel(plan=p)), float(need.sel(plan=p))))
 
 
 def season_sentences(outlook: xr.Dataset, system: str) -> Iterator[str]:
@@ -89,6 +92,12 @@ def season_sentences(outlook: xr.Dataset, system: str) -> Iterator[str]:
             for field in lost
         ])  # fmt: skip
         yield f"No plan keeps {_labels(outlook, lost)}: {stage} comes by {end} in {odds} at best."
+        if not kept:
+            yield (
+                f"Closest is “{_label(outlook, 'plan', best)}”, with "
+                f"{volume_text(float(need.sel(plan=best)), unit)} {unit.unit} for all fields: "
+                "enough in 90 of 100 ways."
+            )
     driest = min(plans, key=lambda p: float(need.sel(plan=p)))
     if driest != best:
         odds = listed([
