@@ -17,7 +17,7 @@ from drysward.cli.arguments import (
     scenario_argument,
     weather_options,
 )
-from drysward.cli.progress import progress
+from drysward.progress import progress
 from drysward.screen.visible import say
 
 

@@ -9,12 +9,14 @@ from datetime import date
 import numpy as np
 import xarray as xr
 
+from drysward.quantities import shown
 from drysward.results.ahead import jeffreys_limits
 from drysward.results.choice import KEEPS
 from drysward.results.text import STAGE_WORDS, listed, of_100, volume_display, volume_text
 
 LEADS = (14, 30, 60)
 """Days ahead that a table shows, before the last date."""
+LEAST_SHORT = 0.1  # of the unit shown; less is not worth a sentence
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 RISK = "dormant"
 OUTLOOK_STAGES = ("wilt", "dormant")
@@ -110,23 +112,35 @@ def season_sentences(outlook: xr.Dataset, system: str) -> Iterator[str]:
 
 
 def _supply_sentences(outlook: xr.Dataset, system: str) -> Iterator[str]:
+    """When the water runs out under each plan, and what a plan is short of."""
     if "runs_out" not in outlook:
         return
-    out = outlook["runs_out"]
-    short = [plan for plan in outlook["plan"].values if float(out.sel(plan=plan)) > 0.0]
-    if not short:
-        yield "Allowance and storage last to the end under every plan, in every way on."
-        return
-    for plan in short:
-        early, middle, _ = (
-            day_after(outlook, days) for days in outlook["runs_out_day"].sel(plan=plan).values
-        )
-        when = f"; in 10 of 100 ways by {early}" if early else ""
-        when += f", in half of them by {middle}" if middle else ""
-        yield (
-            f"Under “{_label(outlook, 'plan', plan)}” allowance or storage runs short in "
-            f"{of_100(float(out.sel(plan=plan)))} of 100 ways{when}."
-        )
+    depth = shown("mm", system)
+    plans = list(outlook["plan"].values)
+    short = {p: outlook["shortage"].sel(plan=p, quantile=0.5) for p in plans}
+    trouble = False
+    for plan in plans:
+        out = float(outlook["runs_out"].sel(plan=plan))
+        name = f"Under “{_label(outlook, 'plan', plan)}” "
+        if out > 0.0:
+            early, middle, _ = (
+                day_after(outlook, days) for days in outlook["runs_out_day"].sel(plan=plan).values
+            )
+            when = f", in 10 of 100 ways by {early}" if early else ""
+            when += f" and in half of them by {middle}" if middle and middle != early else ""
+            yield f"{name}the water runs out in {of_100(out)} of 100 ways{when}."
+        elif float(short[plan].max()) * depth.factor >= LEAST_SHORT:
+            parts = [
+                f"{float(short[plan].sel(field=field)) * depth.factor:.{depth.decimals}f} "
+                f"{depth.unit} on “{_label(outlook, 'field', field)}”"
+                for field in outlook["field"].values
+            ]
+            yield f"{name}the supply falls short, in the middle way by {listed(parts)}."
+        else:
+            continue
+        trouble = True
+    if not trouble:
+        yield "The supply lasts to the end under every plan."
 
 
 def usual_sentence(outlook: xr.Dataset) -> str:

@@ -15,15 +15,17 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from drysward.day.records import CALENDAR_DAYS
+from drysward.day.records import CALENDAR_DAYS, PLAY_YEAR, YEAR, records
 from drysward.drive.mornings import DAYS, Morning
 from drysward.drive.runs import Runs, advance_all, compiled_run_site, start_runs
 from drysward.faults import Fault, FaultyInput
-from drysward.scenario.model import PlanSpec, Scenario
+from drysward.results.ahead import first_day
+from drysward.scenario.model import RECORD, PlanSpec, Scenario
 from drysward.site.root_zone import RootZone, field_root_zone
 from drysward.site.stretches import (
     PreparedSite,
     Spans,
+    WeatherStretch,
     site_on,
     turf_new_year,
     turf_year_of,
@@ -31,7 +33,7 @@ from drysward.site.stretches import (
 )
 from drysward.studies.season.ways import Way
 from drysward.weather.record import DailyRecord
-from drysward.weather.series import recorded
+from drysward.weather.series import Series
 
 FloatArray = NDArray[np.float64]
 
@@ -44,6 +46,10 @@ SUPPLY_DAILY = ("demand", "delivered", "shortage", "storage", "stage")
 # The turf year before this one runs too, so that its soil water carries over.
 YEARS_BEFORE = 1
 FEWEST_DAYS = 30  # with fewer days before today the state is mostly an assumption (own choice)
+
+
+_Stretches = dict[tuple[np.datetime64, np.datetime64], WeatherStretch]
+"""Stretches of weather by first day and day after the last, which draws share."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -61,6 +67,7 @@ class Start:
     zones: tuple[RootZone, ...]
     runs: Runs
     so_far: dict[str, FloatArray]  # DAILY of this turf year (B, T, F), to the day before
+    weather: _Stretches
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,6 +83,7 @@ class Ahead:
     fields: dict[str, FloatArray]
     supply: dict[str, FloatArray]
     causes: FloatArray  # (W, B, F, causes), mm of shortage
+    spent_day: NDArray[np.int64]  # (W, B), day on which an allowance is spent or storage empty; T
 
 
 def start_at(
@@ -84,6 +92,7 @@ def start_at(
     today: np.datetime64,
     plans: Sequence[PlanSpec] | None = None,
     applied_mm: Mapping[str, Mapping[np.datetime64, float]] | None = None,
+    like: Start | None = None,
 ) -> Start:
     """The state of a scenario's fields at dawn of ``today``.
 
@@ -92,6 +101,8 @@ def start_at(
     record : daily weather to the day before, or beyond it; days from ``today`` on are not read.
     applied_mm : by field the depth that reached the turf, by date, where a log tells it; then it
         takes the place of the plans in this turf year up to today.
+    like : the same day of a scenario that differs in soil and turf only, whose weather and, where
+        there is a log, books of the supply it shares.
 
     Raises FaultyInput when the weather does not reach to the day before.
     """
@@ -103,7 +114,8 @@ def start_at(
     begins = turf_new_year(year, southern)
     first = max(known.dates[0], turf_new_year(year - YEARS_BEFORE, southern))
     zones = tuple(field_root_zone(field, scenario.catalog) for field in scenario.fields)
-    starting = _Starting(scenario, known, zones, year)
+    weather = {} if like is None else like.weather
+    starting = _Starting(scenario, known, zones, year, weather)
     if applied_mm is None:
         runs, site = starting.run(None, first, today, plans)
     else:
@@ -112,9 +124,12 @@ def start_at(
         if first < begins:
             before, _ = starting.run(None, first, begins, plans[:1])
         # Limits of the supply cut none of what was put on, but keep its books.
-        with_limits, _ = starting.run(before, max(first, begins), today, (as_applied,), True)
         runs, site = starting.run(before, max(first, begins), today, (as_applied,), False)
-        runs.supply = with_limits.supply
+        if like is not None:
+            runs.supply = like.runs.one(0).alone().supply
+        elif scenario.supply is not None:
+            books, _ = starting.run(before, max(first, begins), today, (as_applied,), True)
+            runs.supply = books.supply
         followed = start_runs([(site, plan) for plan in plans], n_years=1)
         runs = carried_over(followed, runs.some(np.zeros(len(plans), np.int64)))
     dates = site.weather.record.dates[site.from_day :]
@@ -122,7 +137,7 @@ def start_at(
     so_far = {name: runs.trace[name][:, here] for name in DAILY} if runs.trace.size else {}
     return Start(
         scenario=scenario, today=today, year=year, record=known, plans=plans, zones=zones,
-        runs=runs, so_far=so_far,
+        runs=runs, so_far=so_far, weather=weather,
     )  # fmt: skip
 
 
@@ -146,6 +161,7 @@ class _Starting:
     record: DailyRecord
     zones: tuple[RootZone, ...]
     year: int
+    weather: _Stretches
 
     def run(
         self,
@@ -159,7 +175,9 @@ class _Starting:
         ``before``; without limits of night, ground and supply where it has none.
         """
         scenario = self.scenario if has_limits else replace(self.scenario, supply=None)
-        site = site_of_days(scenario, self.record, self.zones, self.year, first, stop)
+        site = site_of_days(
+            scenario, self.record, self.zones, self.year, first, stop, self.weather
+        )
         runs = start_runs([(site, plan) for plan in plans], n_years=1)
         if before is not None:
             places = np.zeros(len(plans), np.int64)
@@ -178,11 +196,28 @@ def site_of_days(
     year: int,
     first: np.datetime64,
     stop: np.datetime64,
+    known: _Stretches | None = None,
 ) -> PreparedSite:
-    """The fields from ``first`` to the day before ``stop``, days of the turf year ``year``."""
+    """The fields from ``first`` to the day before ``stop``, days of the turf year ``year``; the
+    weather is taken from ``known`` where it is there, and left there.
+    """
     span = Spans((year,), (), ((first, stop),))
-    part = weather_stretch(scenario, recorded(record), span, first, stop)
+    part = None if known is None else known.get((first, stop))
+    if part is None:
+        part = weather_stretch(scenario, days_of(record), span, first, stop)
+        if known is not None:
+            known[first, stop] = part
     return site_on(scenario, zones, part, span)
+
+
+def days_of(record: DailyRecord) -> Series:
+    """The days of a record as a series, without the facts on its file, which take a while."""
+
+    def between(start: np.datetime64, stop: np.datetime64) -> DailyRecord:
+        first, after = np.searchsorted(record.dates, [start, stop])
+        return record.select(slice(int(first), int(after)))
+
+    return Series(RECORD, record.dates[0], record.dates[-1] + 1, between)
 
 
 def carried_over(runs: Runs, before: Runs, with_supply: bool = True) -> Runs:
@@ -222,21 +257,23 @@ def run_ahead(
     """Run every plan from its state today through every way; no way affects another."""
     compiled_run_site()
     done = 0
+    years = (len(start.plans), len(start.scenario.fields), 1)
 
-    def go(way: Way) -> tuple[dict[str, FloatArray], dict[str, FloatArray], FloatArray]:
+    def go(way: Way) -> _OfWay:
         record = start.record.followed_by(way.days)
         stop = way.days.dates[-1] + 1
         site = site_of_days(
             start.scenario, record, start.zones, start.year, start.today, stop
         )
-        fresh = start_runs([(site, plan) for plan in start.plans], n_years=1)
-        every = np.arange(len(start.plans))
-        runs = carried_over(fresh, start.runs.some(every))
+        runs = start.runs.some(np.arange(len(start.plans)))
+        runs.years, runs.play = records(YEAR, years), records(PLAY_YEAR, years)
+        runs.shortage = np.zeros_like(runs.shortage)
         advance_all(site, runs, slice(site.from_day, None))
         return (
             {name: runs.trace[name].copy() for name in DAILY},
             {name: runs.supply.trace[name].copy() for name in SUPPLY_DAILY},
             runs.shortage.sum(axis=-2),
+            spent_day(site, runs, start.runs),
         )
 
     found = []
@@ -249,7 +286,40 @@ def run_ahead(
     return Ahead(
         ways=tuple(ways),
         dates=ways[0].days.dates,
-        fields={name: np.stack([fields[name] for fields, _, _ in found]) for name in DAILY},
-        supply={name: np.stack([supply[name] for _, supply, _ in found]) for name in SUPPLY_DAILY},
-        causes=np.stack([causes for _, _, causes in found]),
+        fields={name: np.stack([one[0][name] for one in found]) for name in DAILY},
+        supply={name: np.stack([one[1][name] for one in found]) for name in SUPPLY_DAILY},
+        causes=np.stack([one[2] for one in found]),
+        spent_day=np.stack([one[3] for one in found]),
     )
+
+
+_OfWay = tuple[dict[str, FloatArray], dict[str, FloatArray], FloatArray, NDArray[np.int64]]
+
+# From this share on an allowance counts as spent, and down to it storage as empty (own choice).
+SPENT, EMPTY = 0.99, 0.01
+
+
+def spent_day(site: PreparedSite, runs: Runs, before: Runs) -> NDArray[np.int64]:
+    """The first day (B,) on which a year's allowance is spent or the storage is empty; the number
+    of days where neither happens. Where several sources have an allowance it is the last day, since
+    the account of the site does not say which of them gave the water of a day.
+    """
+    supply, n_days = site.supply, runs.supply.trace.shape[1]
+    out = np.full(len(runs.specs), n_days)
+    if not supply.site[0, 0].on:
+        return out
+    limits = supply.sources[0].year
+    limited = np.flatnonzero(np.isfinite(limits))
+    for s in limited:
+        spent = runs.supply.used[:, s].year >= SPENT * limits[s]
+        day = np.full(len(runs.specs), n_days - 1)
+        if limits.size == 1 and not supply.site[0, 0].capacity:
+            so_far = before.supply.used[:, s].year[:, None]
+            drawn = so_far + np.cumsum(runs.supply.trace["delivered"], axis=1)
+            day = np.minimum(first_day(drawn >= SPENT * limits[s]), n_days - 1)
+        out = np.where(spent, np.minimum(out, day), out)
+    site_limits = supply.site[0, 0]
+    if site_limits.capacity > 0.0:
+        least = site_limits.dead + EMPTY * (site_limits.capacity - site_limits.dead)
+        out = np.minimum(out, first_day(runs.supply.trace["storage"] <= least))
+    return out

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drysward import CITATION, __version__
-from drysward.day.records import CAUSES, STAGES
+from drysward.day.records import STAGES
 from drysward.drive.runs import compiled_run_site
 from drysward.faults import Fault, FaultyInput
 from drysward.progress import Report, reporting
@@ -58,7 +58,6 @@ DAYS_BEFORE = 365
 CERTAINTY = (0.5, 0.8, 0.9)
 SPREAD = (0.1, 0.5, 0.9)
 DAYS_BACK = 45  # of the season so far, in front of the days ahead
-SHORT_OF_SUPPLY = ("allowance", "storage")
 LEAST_MM = 0.05  # of water that counts as a watering or a shortage
 
 
@@ -213,6 +212,7 @@ def _together(parts: Sequence[Ahead], dates: NDArray[np.datetime64]) -> Ahead:
         fields={name: joined(name, "fields") for name in parts[0].fields},
         supply={name: joined(name, "supply") for name in parts[0].supply},
         causes=np.concatenate([part.causes for part in parts]),
+        spent_day=np.concatenate([part.spent_day for part in parts]),
     )
 
 
@@ -297,14 +297,16 @@ def season(
         ThreadPoolExecutor(workers or os.cpu_count() or 1) as pool,
     ):
 
-        def begin(one: Scenario) -> Start:
+        def begin(one: Scenario, like: Start | None = None) -> Start:
             applied = None if log is None else log.applied_mm(one)
-            start = start_at(one, record, day, own_plans(one, scenario.plans), applied)
+            start = start_at(one, record, day, own_plans(one, scenario.plans), applied, like)
             if storage_m3 is not None:
                 start.runs.supply.storage.volume = storage_m3
             return start
 
-        starts = list(pool.map(begin, members.scenarios))
+        alone, *others = members.scenarios
+        first = begin(alone)
+        starts = [first, *pool.map(lambda one: begin(one, first), others)]
         done(0.3)
         each = zip(ways.ways, members.of_way.tolist(), strict=True)
         parts = list(pool.map(lambda one: run_ahead(starts[one[1]], [one[0]], workers=1), each))
@@ -496,17 +498,16 @@ def _median_of(values: FloatArray, has: NDArray[np.bool_], weights: FloatArray) 
 
 
 def _of_supply(start: Start, ahead: Ahead, weights: FloatArray) -> dict[str, tuple]:
-    """When the supply runs short of its allowance or storage, and what is left in storage."""
-    causes = [CAUSES.index(cause) for cause in SHORT_OF_SUPPLY]
-    short = (ahead.causes[..., causes].sum(axis=-1) > LEAST_MM).any(axis=-1)  # W, B
-    first = first_day(ahead.supply["shortage"] > 0.0)
+    """When an allowance is spent or storage empty, the shortage, and what is left in storage."""
     n_days = ahead.dates.size
-    days = _day_by(np.where(short, first, n_days), weights, n_days)
+    short_mm = ahead.causes.sum(axis=-1)  # W, B, F
     out = {
-        "runs_out": (("plan",), share_of_ways(short, weights), "1",
-                     "odds that allowance or storage runs short by the last date"),
-        "runs_out_day": (("quantile", "plan"), days, "d",
-                         "days from today by which so many ways have run short"),
+        "runs_out": (("plan",), share_of_ways(ahead.spent_day < n_days, weights), "1",
+                     "odds that an allowance is spent or storage empty by the last date"),
+        "runs_out_day": (("quantile", "plan"), _day_by(ahead.spent_day, weights, n_days), "d",
+                         "days from today by which so many ways have run out"),
+        "shortage": (("quantile", "plan", "field"), quantiles(short_mm, SPREAD, weights), "mm",
+                     "water that the plan demands and does not get to the last date"),
     }  # fmt: skip
     storage = start.scenario.supply and start.scenario.supply.storage
     if storage is not None:
