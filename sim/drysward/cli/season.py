@@ -38,19 +38,6 @@ class Chances(click.ParamType):
             self.fail(f"'{value}' is not three chances, such as 0.4,0.35,0.25", param, ctx)
 
 
-def volume_of(text: str, where: str) -> float:
-    """A volume with its unit in m3; FaultyInput for anything else."""
-    from drysward.faults import Fault, FaultyInput
-    from drysward.quantities import VOLUME, parse
-
-    try:
-        return parse(text, VOLUME)
-    except ValueError as error:
-        what, _, allowed = str(error).partition("; ")
-        raise FaultyInput(Fault(where, what, allowed)) from None
-
-
-
 @click.command()
 @scenario_argument()
 @click.option(
@@ -130,18 +117,16 @@ def command(
     from drysward.results.season_text import OUTLOOK_STAGES
     from drysward.screen.formats import show
     from drysward.screen.season import hindcast_report, season_report
-    from drysward.studies.season.hindcast import with_hindcast
 
     opened = open_scenario(scenario, **weather)
     named = (*files_of_scenario(scenario, opened), log, forecast)
     reads = tuple(path for path in named if path is not None)
     if out is not None:
         Outputs(reads, force).claim_folder(out, SEASON_FILES)
-    volume_m3 = None if storage is None else volume_of(storage, "--storage")
     announce_compiling()
     with progress() as begin:
         ahead = drysward.season(
-            opened, today, until, log, forecast, outlook, since, volume_m3, draws,
+            opened, today, until, log, forecast, outlook, since, storage, draws,
             progress=begin("Running the ways on"),
         )  # fmt: skip
         past = None
@@ -150,5 +135,5 @@ def command(
     report = season_report(ahead, units, STAGES if detail else OUTLOOK_STAGES)
     show([*report, *([] if past is None else hindcast_report(past, units))], form)
     if out is not None:
-        whole = ahead if past is None else with_hindcast(ahead, past)
-        announce_written(drysward.save(whole, out, units=units, force=force, reads=reads))
+        files = drysward.save(ahead, out, summary=past, units=units, force=force, reads=reads)
+        announce_written(files)

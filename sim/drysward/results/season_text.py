@@ -202,14 +202,14 @@ def _limits(n: float) -> str:
 
 SKILL_NOTE = (
     "1 is perfect, 0 no better than the usual odds of the date, less than 0 worse. Usual: the 90% "
-    "limits, from resampled years, hold 0. No number: nothing to tell apart, since the event never "
+    "limits, from resampled years, hold 0. No number: nothing to compare, since the event never "
     "comes or always does"
 )
 """How to read a skill."""
 
 
 def skill_text(skill: float, low: float, high: float) -> str:
-    """``0.48``; "usual" where the limits hold 0; "-" where there is nothing to tell apart."""
+    """``0.48``; "usual" where the limits hold 0; "-" where there is nothing to compare."""
     if np.isnan(skill) or np.isnan(low) or np.isnan(high):
         return "-"
     return "usual" if low <= 0.0 <= high else f"{skill:.2f}"

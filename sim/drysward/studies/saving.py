@@ -15,6 +15,7 @@ from drysward.results.export import files_of_run, files_of_season, front_rows, l
 from drysward.results.summary import summarize
 from drysward.scenario.model import Scenario
 from drysward.studies.chosen_years import with_details
+from drysward.studies.season.hindcast import with_hindcast
 from drysward.studies.sweep import FRONT
 
 
@@ -36,6 +37,7 @@ def save(
     where : a folder, created in its parent when missing; of a ledger the CSV file itself.
     scenario : the scenario of a run: its costs and every value used go into results.nc.
     summary : Dataset of ``drysward.summarize`` of a run; made from ``result`` when None.
+        Of a season: Dataset of ``drysward.hindcast``.
     units : "us" or "metric", of the CSV files; results.nc is in base units.
     settings : options of the command line that changed the scenario, kept with the result.
     force : replace files that drysward has no record of writing.
@@ -71,7 +73,9 @@ def save(
         return outputs.write({where / FRONT: lambda part: write_csv(rows(), part)})
     outputs.claim_folder(where, ())
     if "way" in result.dims:
-        files = files_of_season(result, units)
+        files = files_of_season(
+            result if summary is None else with_hindcast(result, summary), units
+        )
         stale = [where / name for name in (*RESULT_FILES, *SUPPLY_FILES)]
         return outputs.write({where / name: write for name, write in files.items()}, stale)
     summary = summarize(result, scenario) if summary is None else summary

@@ -99,7 +99,7 @@ def start_at(
     Parameters
     ----------
     record : daily weather to the day before, or beyond it; days from ``today`` on are not read.
-    applied_mm : by field the depth that reached the turf, by date, where a log tells it; then it
+    applied_mm : by field the depth that reached the turf, by date, where a log has it; then it
         takes the place of the plans in this turf year up to today.
     like : the same day of a scenario that differs in soil and turf only, whose weather and, where
         there is a log, books of the supply it shares.

@@ -19,6 +19,7 @@ from drysward.day.records import STAGES
 from drysward.drive.runs import compiled_run_site
 from drysward.faults import Fault, FaultyInput
 from drysward.progress import Report, reporting
+from drysward.quantities import VOLUME, parse
 from drysward.results.ahead import (
     effective_number,
     first_day,
@@ -229,7 +230,7 @@ def season(
     forecast: Forecast | str | Path | None = None,
     outlook: Sequence[float] | None = None,
     since: int | None = None,
-    storage_m3: float | None = None,
+    storage: float | str | None = None,
     draws: int | None = None,
     usual: bool = True,
     record: DailyRecord | None = None,
@@ -248,7 +249,7 @@ def season(
     forecast : of the first days ahead, or its file (rain, its chance, highs and lows).
     outlook : chances of a dry, a normal and a wet rest of the season, together 1.
     since : leave out ways of earlier years.
-    storage_m3 : water in storage today, where it was measured.
+    storage : water in storage today, where it was measured: m3, or such as "0.8 Mgal".
     draws : draws of what is not known of soil, turf and system, which the ways share; as many as
         ways when None, up to 32; 0 for none.
     usual : add the odds of a usual year on the same dates.
@@ -290,6 +291,7 @@ def season(
         skill = forecast_skill(scenario.catalog)
         led = ways_with_forecast(ways.ways, forecast, ways.record, skill, ways.weights)
         ways = replace(ways, ways=tuple(led))
+    storage_m3 = _volume_m3(storage)
     members = members_of(scenario, len(ways.ways), draws)
     compiled_run_site()
     with (
@@ -301,7 +303,7 @@ def season(
             applied = None if log is None else log.applied_mm(one)
             start = start_at(one, record, day, own_plans(one, scenario.plans), applied, like)
             if storage_m3 is not None:
-                start.runs.supply.storage.volume = storage_m3
+                start.runs.supply.storage["volume"] = storage_m3
             return start
 
         alone, *others = members.scenarios
@@ -329,6 +331,16 @@ def _day(name: str, value: np.datetime64 | str) -> np.datetime64:
         return np.datetime64(str(value), "D")
     except ValueError:
         raise FaultyInput(Fault(name, f"{value} is not a date", "such as 2026-07-01")) from None
+
+
+def _volume_m3(storage: float | str | None) -> float | None:
+    if not isinstance(storage, str):
+        return storage
+    try:
+        return parse(storage, VOLUME)
+    except ValueError as error:
+        what, _, allowed = str(error).partition("; ")
+        raise FaultyInput(Fault("storage", what, allowed)) from None
 
 
 def this_year(scenario: Scenario) -> DailyRecord:
