@@ -142,7 +142,7 @@ def test_an_empty_tank_is_said_with_its_date(site: Path) -> None:
         (["--until", "2018-06-01"], "2018-06-01 is before 2018-07-01"),
         (["--outlook", "dry"], "is not three chances"),
         (["--outlook", "0.5,0.5,0.5"], "add up to 1"),
-        (["--storage", "2000"], "storage: 2000"),
+        (["--storage", "2000"], "'2000' has no unit"),
         (["--log", "none.csv"], "none.csv"),
     ],
 )

@@ -144,7 +144,7 @@ def members_of(scenario: Scenario, n_ways: int, n_draws: int | None) -> Members:
     """The draws of a season, each with some of the ways; as many as ways when ``n_draws`` is None,
     up to MOST_DRAWN.
 
-    Roots go as deep as in the catalog: what a year draws is known to nobody.
+    Roots go as deep as in the catalog: no person knows what a year draws.
     """
     known = replace(scenario, answers=replace(scenario.answers, rooting_varies=False))
     n = min(n_ways, MOST_DRAWN) if n_draws is None else min(n_draws, n_ways)
