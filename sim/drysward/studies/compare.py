@@ -181,7 +181,7 @@ def ledger(
     place = scenario.fields.index(scenario.field_named(field))
     followed = scenario.plan_named(plan)
     series = weather_series(scenario, record)
-    year = series.number(year)
+    series.require_simulated(year)
     run: PlanRun | None = None
     for site in stretches(scenario, series):
         if year not in site.years:
