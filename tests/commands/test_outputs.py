@@ -67,7 +67,7 @@ class Files:
 
 
 OF_FILES = {"ledger": ".csv", "make": ".csv", "report": ".html", "picture": ".svg"}
-OF_FOLDERS = {"compare": "results.nc", "supply": "results.nc", "front": "front.csv"}
+OF_FOLDERS = {"compare": "results.nc", "supply": "results.nc", "front": "front-water-wilt.csv"}
 
 
 @pytest.fixture(scope="module")

@@ -124,7 +124,7 @@ def test_sizes_with_confidence_are_those_of_draws(shipped):
 
 
 def test_too_few_draws_or_no_sizing_are_refused(shipped):
-    with pytest.raises(FaultyInput, match=r"--draws: 1 draw .*; 2 or more, such as --draws 64"):
+    with pytest.raises(FaultyInput, match=r"^draws: 1 draw .*; 2 or more, such as 64"):
         size_draws(shipped, 1, YEARS)
     with pytest.raises(FaultyInput, match="sizing: is missing"):
         size_draws(replace(shipped, sizing=None), 4, YEARS)

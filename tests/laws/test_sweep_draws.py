@@ -345,7 +345,7 @@ def test_front_effects_and_surface_read_means_and_the_high_end(kept):
 def test_the_high_end_of_a_sweep_without_draws_is_refused(tmp_path):
     plain = ran(made(0, TRIGGER, years=2), tmp_path)
     assert "draws" not in plain.attrs
-    with pytest.raises(FaultyInput, match=r"--high: .*no draws; \[doubt\] with draws = 64"):
+    with pytest.raises(FaultyInput, match=r"^high: .*no draws; \[doubt\] with draws = 64"):
         front(plain, high=True)
 
 

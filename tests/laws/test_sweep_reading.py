@@ -103,7 +103,7 @@ def test_common_draws_are_averaged_before_a_front_is_drawn():
 
 @pytest.mark.parametrize("name", ["wlit", "months", "demand"])
 def test_what_is_no_number_of_a_point_is_refused(name):
-    with pytest.raises(FaultyInput, match=f"--risk: no '{name}' that is one number"):
+    with pytest.raises(FaultyInput, match=f"^risk: no '{name}' that is one number"):
         front(made_up(np.ones(2), np.ones(2)), risk=name)
 
 
