@@ -90,7 +90,7 @@ def test_a_sweep_with_draws_from_file_to_front(sweep, tmp_path):
     assert ["site-years", "48", "48", "100"] in [line.split() for line in told.output.splitlines()]
     told = ask("front", out, "--risk", "days below", "--high")
     assert told.exit_code == 0, told.output
-    assert "water against days below, high" in told.output
+    assert "against days below, high (worst field)" in told.output
     assert "means over 4 draws of soil, grass and delivery" in told.output.replace("\n", " ")
     told = ask("effects", out, "--of", "water")
     assert "means over 4 draws of soil, grass and delivery" in told.output.replace("\n", " ")

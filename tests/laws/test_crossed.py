@@ -425,6 +425,16 @@ def test_draws_from_python(demo, found):
     np.testing.assert_allclose(out["doubt_days_below_condition"], mean)
 
 
+def test_a_scenario_replaced_in_python_is_refused(demo):
+    """Its draws would be those of the text."""
+    small = tuple(replace(field, area_m2=4000.0) for field in demo.fields)
+    late = tuple(replace(plan, trigger=0.6) for plan in demo.plans)
+    north = replace(demo.site, latitude_deg=50.0)
+    for part, other in (("fields", small), ("plans", late), ("site", north)):
+        with pytest.raises(FaultyInput, match=f"^scenario.{part}: replaced in Python, .*loads"):
+            drysward.draws(replace(demo, **{part: other}), n=2, years=(1, 2))
+
+
 def test_single_draws_are_left_out_unless_asked_for(demo):
     out = drysward.draws(demo, n=2, plans=["none"], years=(1, 2))
     assert "draw" not in out.dims

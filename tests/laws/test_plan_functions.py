@@ -188,7 +188,7 @@ def test_what_one_watering_cannot_put_on_is_counted_and_said_once(dry):
     with pytest.warns(UserWarning, match="demands more than one watering") as said:
         result = drysward.run(scenario, record=record, plans=lavish, only=["mine"])
     (text,) = (str(one.message) for one in said if "one watering" in str(one.message))
-    assert text.endswith("add | (morning.unfinished_mm > 0) to the function's condition.")
+    assert text.endswith("| (morning.unfinished_mm > 0) in its condition.")
     waters = result["watering_days"].sel(plan="mine").sum("year")
     for key in ("a", scenario.fields[1].key):
         n = int(text.partition(f" days on field '{key}'")[0].rpartition("on ")[2].replace(",", ""))
@@ -212,7 +212,7 @@ def at_once(morning):
         (lambda morning: morning.deficit, "a morning has no 'deficit'; did you mean 'deficit_mm'?"),
         (lambda morning: morning.depletion.whole,
          "its function raises AttributeError on 01-01 of year 2001: 'numpy.ndarray' object has no"),
-        (at_once, r"its function asks for one answer of an array on 01-01 of year 2001; np.where in"
+        (at_once, r"its function takes an array for one number on 01-01 of year 2001; np.where in"
          r" place of if, and & and \| in place of and and or: .* are arrays \(1, 2\)"),
         (lambda morning: 1 / 0, "its function raises ZeroDivisionError on 01-01 of year 2001: div"),
     ],
@@ -229,7 +229,7 @@ def test_the_refill_of_the_docstring_is_the_rule():
     """As a person would paste it."""
     names = {"np": np, "drysward": drysward}
     for example in doctest.DocTestParser().get_examples(drysward.Scenario.with_plan.__doc__):
-        exec(example.source, names)  # noqa: S102
+        exec(example.source, names)
     found = drysward.run(names["scenario"], years=(1, 3), only=["refill", "mine"])
     assert float(found["irrigation_gross"].sel(plan="mine").min()) > 100.0
     for name, values in found.data_vars.items():

@@ -103,7 +103,7 @@ def test_simulated_years_are_selected_by_number_alone(resampled):
     for year, text in refusals.items():
         with pytest.raises(FaultyInput, match=f"^{re.escape(text)}$"):
             spans(scenario, series, (min(year, 2), year))
-    with pytest.raises(FaultyInput, match="^year: 1998 is no simulated year; 1 to 7"):
+    with pytest.raises(FaultyInput, match=r"^year: 1998 is no simulated year; 1 to 7"):
         drysward.ledger(scenario, scenario.fields[0].key, "none", 1998, record)
     assert spans(replace(scenario, weather=WeatherSource(None)), drawn_from(record)).years == (
         1997, 1998, 1999,

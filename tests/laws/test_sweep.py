@@ -435,6 +435,8 @@ def test_a_latin_hypercube_has_one_point_in_every_stratum():
     assert list(counts) == [20, 20]
     values = design.coordinates()
     assert values["depth"].attrs["units"] == "in"
+    assert values["depth"].attrs["long_name"] == "Depth of the root zone"
+    assert values["depth"].attrs["comment"].endswith(".root_zone.depth")
     assert 8.0 <= values["depth"].values.min() < 9.0
     assert 15.0 < values["depth"].values.max() <= 16.0
 

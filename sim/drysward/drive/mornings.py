@@ -277,11 +277,11 @@ def _raised(error: Exception, spec: PlanSpec, morning: Morning, day: str) -> Fau
     """What a plan's function did wrong on a day, and what to write instead."""
     where = f"plans.{spec.key}"
     if isinstance(error, AttributeError) and error.obj is morning:
-        allowed = nearest(error.name, Morning._fields)
+        allowed = nearest(str(error.name), Morning._fields)
         return Fault(where, f"a morning has no '{error.name}'", allowed)
     if isinstance(error, ValueError) and "truth value of an array" in str(error):
         shape = morning.depletion.shape
-        what = f"its function asks for one answer of an array on {day}"
+        what = f"its function takes an array for one number on {day}"
         allowed = (
             f"np.where in place of if, and & and | in place of and and or: depletion and the "
             f"like are arrays {shape}"
@@ -320,6 +320,6 @@ def too_much_text(
         f"A plan's function demands more than one watering can put on: {', '.join(each)}{more}. "
         "What is beyond the largest watering ('most' of the plan, else of the soil) waits for the "
         "next night on which the function demands it; what the night or the ground cannot take is "
-        "counted as shortage. To let it finish, add "
-        "| (morning.unfinished_mm > 0) to the function's condition."
+        "counted as shortage. A function lets it finish with | (morning.unfinished_mm > 0) in its "
+        "condition."
     )

@@ -193,7 +193,7 @@ def point_of_text(
         ("plans", plans, point.plans),
     ):
         if now != written:
-            what = f"{name} replaced in Python, and draws are of the scenario's text"
+            what = "replaced in Python, and draws are of the scenario's text"
             allowed = "change the text and read it with drysward.loads"
             raise FaultyInput(Fault(f"scenario.{name}", what, allowed))
     return point

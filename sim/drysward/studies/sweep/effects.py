@@ -108,7 +108,8 @@ def effects(
 
 def _runs_longer(sweep: xr.Dataset, plan: str) -> bool:
     """Whether an axis is the uniformity of a system, and the plan runs longer on uneven ones."""
-    keys = [sweep[name].attrs.get("comment", "") for name in json.loads(sweep.attrs["axes"])]
+    axes = json.loads(sweep.attrs["axes"])
+    keys = [key for name in axes for key in sweep[name].attrs.get("comment", "").split(", ")]
     if not any(key.endswith("uniformity") and ".delivery." in key for key in keys):
         return False
     written = tomllib.loads(sweep.attrs["scenario"])["plans"].get(plan, {})
