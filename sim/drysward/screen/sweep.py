@@ -6,6 +6,7 @@ Nothing is computed here.
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -209,14 +210,15 @@ def _of_fields(values: xr.DataArray) -> str:
 
 
 def _alike(values: xr.DataArray) -> Callable[[float], str]:
-    """Writes every number of a column to as many decimals as four figures of one of them need;
-    of numbers that differ a thousandfold each to four figures.
+    """Writes the numbers of a column with the decimals that the largest has to four figures, or
+    fewer where none needs them; each to four figures where they differ more than a thousandfold.
     """
-    sizes = np.abs(values.values[values.values != 0])
-    if sizes.size and sizes.max() > 1e3 * sizes.min():
+    sizes = np.abs(values.values[values.values != 0]).astype(float)
+    if not sizes.size or sizes.max() > 1e3 * sizes.min():
         return lambda value: f"{value:.4g}"
-    texts = (f"{float(f'{value:.4g}'):f}".rstrip("0") for value in values.values)
-    decimals = max((len(text.partition(".")[2]) for text in texts), default=0)
+    most = max(3 - math.floor(math.log10(sizes.max())), 0)
+    texts = (f"{value:.{most}f}".rstrip("0") for value in sizes)
+    decimals = max(len(text.partition(".")[2]) for text in texts)
     return lambda value: f"{value:.{decimals}f}"
 
 
