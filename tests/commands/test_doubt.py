@@ -30,7 +30,7 @@ from drysward.results.doubt_text import (
 from drysward.studies.doubt.answers import doubt_answers
 from drysward.studies.doubt.crossed import crossed
 
-YEARS = (2001, 2010)
+YEARS = (1, 10)
 DRAWS = 16
 
 
@@ -41,7 +41,7 @@ def ask(*words: str) -> Result:
 @pytest.fixture(scope="module")
 def told(tmp_path_factory: pytest.TempPathFactory) -> tuple[Result, Path]:
     folder = tmp_path_factory.mktemp("doubt")
-    words = ("--years", "2001-2010", "--detail", "--out", str(folder))
+    words = ("--years", "1-10", "--detail", "--out", str(folder))
     done = ask("compare", "--draws", str(DRAWS), *words)
     assert done.exit_code == 0, done.stderr
     return done, folder
@@ -353,7 +353,7 @@ def test_a_number_of_draws_that_has_no_spread_is_refused(draws: str) -> None:
 
 
 def test_draws_of_a_single_year_are_refused() -> None:
-    done = ask("compare", "--draws", "4", "--years", "2003")
+    done = ask("compare", "--draws", "4", "--years", "3")
     assert done.exit_code == 2
     (line,) = (line for line in done.stderr.splitlines() if line.startswith("--draws"))
     assert "two years or more, not 1" in line
@@ -369,10 +369,10 @@ def lines_of(done: Result) -> str:
 
 @pytest.mark.slow
 def test_draws_are_run_unless_they_are_switched_off(tmp_path: Path) -> None:
-    by_default = ask("compare", "--years", "2001-2002", "--out", str(tmp_path))
+    by_default = ask("compare", "--years", "1-2", "--out", str(tmp_path))
     assert by_default.exit_code == 0, by_default.stderr
     assert open_result(tmp_path).attrs["doubt_draws"] >= 16
-    without_draws = ask("compare", "--years", "2001-2002", "--draws", "0")
+    without_draws = ask("compare", "--years", "1-2", "--draws", "0")
     assert "draws" not in without_draws.stdout
     assert "sampling error of the years only" in lines_of(without_draws)
     # The first screen stays one.
@@ -380,7 +380,7 @@ def test_draws_are_run_unless_they_are_switched_off(tmp_path: Path) -> None:
 
 
 def test_a_single_year_has_none_and_one_line_says_so() -> None:
-    done = ask("compare", "--years", "2003")
+    done = ask("compare", "--years", "3")
     assert done.exit_code == 0, done.stderr
     assert "no draws: the spread across draws needs two years or more, not 1" in (
         lines_of(done)
@@ -396,7 +396,7 @@ def demo_with(folder: Path, text: str) -> str:
 @pytest.mark.slow
 def test_the_scenario_says_how_many_and_the_option_stands_over_it(tmp_path: Path) -> None:
     scenario = demo_with(tmp_path, "[doubt]\ndraws = 3")
-    span = ("--years", "2001-2002")
+    span = ("--years", "1-2")
     assert "; 3 draws of" in ask("compare", scenario, *span).stdout
     assert "; 2 draws of" in ask("compare", scenario, *span, "--draws", "2").stdout
     assert "uncertain numbers, as [doubt] says" in lines_of(ask("check", scenario))

@@ -24,7 +24,7 @@ from drysward.studies.sizing import (
     with_size,
 )
 
-YEARS = (2001, 2010)
+YEARS = (1, 10)
 
 
 @pytest.fixture(scope="module")

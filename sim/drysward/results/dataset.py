@@ -23,6 +23,7 @@ from drysward.day.records import (
 )
 from drysward.results.alternatives import ALTERNATIVES, alternatives_text
 from drysward.results.cf import CONVENTIONS
+from drysward.results.terms import stage_coordinate, with_terms
 from drysward.results.text import DRAWN_YEARS, FILE_MEANS, FINDINGS, MADE_YEARS
 from drysward.scenario.model import PlanSpec
 from drysward.site.stretches import PreparedSite, WeatherSeen
@@ -48,7 +49,6 @@ def as_dataset(
     fields when the scenario has a supply.
     """
     scenario = site.scenario
-    catalog = scenario.catalog
     by_year = np.stack([r.years for r in runs], axis=1).view(np.recarray)  # (F, plan, Y)
     data: dict[str, tuple] = {}
     for name in YEAR.names or ():
@@ -85,7 +85,7 @@ def as_dataset(
             "plan": [r.plan.key for r in runs],
             "year": np.array(site.years, np.int32),
             "month": np.arange(1, MONTHS + 1, dtype=np.int32),
-            "stage": list(STAGES),
+            "stage": stage_coordinate(),
             "cause": list(CAUSES),
             "day_of_year": np.arange(1, CALENDAR_DAYS + 1, dtype=np.int32),
             "field_label": ("field", [f.label for f in scenario.fields]),
@@ -114,10 +114,7 @@ def as_dataset(
             source=[s.key for s in sources],
             source_label=("source", [s.label for s in sources]),
         )
-    for key, variable in out.variables.items():
-        term = catalog.quantities.get(str(key))
-        if term is not None:
-            variable.attrs.update(units=term.units, long_name=term.long_name, comment=term.meaning)
+    out = with_terms(out)
     if series.n_simulated:
         # The vocabulary knows the years of a record.
         out["year"].attrs.update(
@@ -125,7 +122,6 @@ def as_dataset(
             long_name="number of the simulated year",
             comment=f"Simulated years are numbered 1 to {series.n_simulated}, not by a calendar.",
         )
-    out["area_m2"].attrs.update(units="m2", long_name="area of the field")
     return out
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from functools import partial
 from pathlib import Path
@@ -15,7 +16,6 @@ from drysward.results.export import files_of_run, front_rows, ledger_rows
 from drysward.results.summary import summarize
 from drysward.scenario.model import Scenario
 from drysward.studies.chosen_years import with_details
-from drysward.studies.sweep import FRONT
 
 
 def save(
@@ -45,9 +45,10 @@ def save(
     -------
     The paths written. Of a run results.nc, summary.csv, daily-odds.csv and site.csv, with play
     play.csv, with draws doubt.csv; where the summary is of a supply results.nc, supply.csv and,
-    with a curve of sizes, tradeoff.csv. Of a front front.csv. Of a ledger the file named. Files of
-    an earlier run in the folder that a run does not write anew are removed where drysward has them
-    on record, unchanged.
+    with a curve of sizes, tradeoff.csv. Of a front a file named after its cost and risk, such as
+    front-water-wilt.csv. Of a ledger the file named. Files of an earlier result are replaced
+    without a question, and removed where the new one has none, as long as drysward has them on
+    record, unchanged: keep each result in a folder for itself.
 
     Raises
     ------
@@ -67,13 +68,20 @@ def save(
         return outputs.write({where: lambda part: write_csv(rows(), part)})
     if "choice" in result.dims:
         rows = partial(front_rows, result, units)
-        return outputs.write({where / FRONT: lambda part: write_csv(rows(), part)})
+        return outputs.write({where / front_file(result): lambda part: write_csv(rows(), part)})
     outputs.claim_folder(where, ())
     summary = summarize(result, scenario) if summary is None else summary
     whole = with_summary(result, summary, scenario, settings)
     files: dict[str, Write] = files_of_run(whole, summary, units)
     stale = [where / name for name in (*RESULT_FILES, *SUPPLY_FILES)]
     return outputs.write({where / name: write for name, write in files.items()}, stale)
+
+
+def front_file(front: xr.Dataset) -> str:
+    """Name of the file of a front: its cost, its risk, and the field that counts alone."""
+    attrs = front.attrs
+    parts = ("front", attrs["cost"], attrs["risk"], "high" if attrs["high"] else "", attrs["field"])
+    return "-".join(re.sub(r"\W+", "-", part).strip("-") for part in parts if part) + ".csv"
 
 
 def with_summary(

@@ -8,6 +8,7 @@ from functools import cached_property
 
 import numpy as np
 
+from drysward.faults import Fault, FaultyInput
 from drysward.weather.record import DailyRecord, FileFacts
 
 Maker = Callable[[int, int], DailyRecord]
@@ -51,11 +52,18 @@ class Series:
         """Calendar years before simulated year 1; 0 for a record."""
         return _year_of(self.first) - 1 if self.n_simulated else 0
 
-    def number(self, year: int) -> int:
-        """The number of a year as a person writes it: simulated year or calendar year."""
-        of_calendar = year - self.years_before
-        # The number of a simulated year may equal a calendar year; the number counts.
-        return of_calendar if 1 <= of_calendar <= self.n_simulated < year else year
+    def require_simulated(self, year: int, where: str = "year") -> None:
+        """FaultyInput when the years are simulated and ``year`` is not the number of one.
+
+        A simulated year has no calendar year. ``where`` is what a fault calls it.
+        """
+        if not self.n_simulated or 1 <= year <= self.n_simulated:
+            return
+        remedy = "" if year < 1 else ' (for more, raise "years" under [weather])'
+        if self.file is not None and year in self.file.calendar_years:
+            remedy = f" (for the record's {year}, source = \"record\")"
+        allowed = f"1 to {self.n_simulated}{remedy}"
+        raise FaultyInput(Fault(where, f"{year} is no simulated year", allowed))
 
 
 def _year_of(day: np.datetime64) -> int:

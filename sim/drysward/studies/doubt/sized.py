@@ -25,7 +25,12 @@ from drysward.results.sizing_text import named_size
 from drysward.scenario.model import FEWEST_DRAWS, Scenario, Sought
 from drysward.site.stretches import PreparedSite, weather_stretch
 from drysward.site.supply import SupplyDays, supply_days
-from drysward.studies.doubt.crossed import drawn_numbers, drawn_point, fitting_draws
+from drysward.studies.doubt.crossed import (
+    drawn_numbers,
+    drawn_point,
+    fitting_draws,
+    point_of_text,
+)
 from drysward.studies.doubt.draws import Doubtful, draw
 from drysward.studies.size_outcome import ALL_WATER
 from drysward.studies.sizing import (
@@ -75,11 +80,11 @@ def check_draws(scenario: Scenario, n_draws: int) -> None:
     """FaultyInput unless a sizing in so many draws is possible."""
     for table in ("supply", "sizing"):
         if getattr(scenario, table) is None:
-            meaning = f"a table [{table}] in the scenario, or no --draws"
-            raise FaultyInput(Fault(table, "is missing, and --draws needs it", meaning))
+            meaning = f"a table [{table}] in the scenario, or no draws"
+            raise FaultyInput(Fault(table, "is missing, and draws need it", meaning))
     if n_draws < FEWEST_DRAWS:
-        meaning = f"{FEWEST_DRAWS} or more, such as --draws 64"
-        raise FaultyInput(Fault("--draws", f"{n_draws} draw is too few for a spread", meaning))
+        meaning = f"{FEWEST_DRAWS} or more, such as 64"
+        raise FaultyInput(Fault("draws", f"{n_draws} draw is too few for a spread", meaning))
 
 
 def why_no_draws(scenario: Scenario) -> str:
@@ -120,6 +125,7 @@ def size_draws(
     assert scenario.sizing is not None
     plan, find = scenario.plan_named(scenario.sizing.plan), scenario.sizing.find
     tree = tomllib.loads(scenario.text)
+    point_of_text(scenario, tree, (plan,))
     points = [drawn_point(scenario, tree, (plan,), row) for row in draws.rows()]
     trial = DrawnTrial(scenario, points, years)
     compiled_run_site()
