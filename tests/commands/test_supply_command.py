@@ -233,7 +233,7 @@ def test_progress_is_not_among_the_answers(told: tuple[Result, Path]) -> None:
 @pytest.mark.parametrize(
     "words, said",
     [
-        (["demo"], "supply: is missing; a table [supply] in the scenario"),
+        (["demo"], "a file of 'drysward init' has one in comments: take the # from its lines"),
         (["pnod"], "did you mean 'pond'?"),
         (["nowhere.toml"], "nowhere.toml"),
         (["pond", "--years", "1900-1910"], "past the last simulated year"),
@@ -253,3 +253,29 @@ def test_a_folder_that_cannot_be_written_is_told_before_the_run(tmp_path: Path) 
     done = ask("pond", "--out", str(tmp_path / "file"))
     assert done.exit_code == 2
     assert "cannot be written" in done.stderr
+
+
+def test_a_ledger_shows_what_the_supply_does_each_day(tmp_path: Path) -> None:
+    words = ["ledger", "pond", "--field", "stadium", "--plan", "refill", "--year", "2"]
+    done = CliRunner().invoke(main, [*words, "--format", "csv"])
+    assert done.exit_code == 0, done.stderr
+    account = drysward.ledger(drysward.shipped("pond"), "stadium", "refill", 2)
+    before = np.concatenate([[np.nan], account["supply_storage"].values[:-1]])
+    flows = account["supply_refill"] + account["supply_catchment"] + account["supply_rain_on_storage"]
+    lost = account["supply_evaporation"] + account["supply_seepage"] + account["supply_spill"]
+    change = (flows - lost - account["supply_from_storage"]).values
+    after = account["supply_storage"].values
+    assert (before + change)[1:] == pytest.approx(after[1:], abs=1e-6)
+    for name in ("demand", "made_up", "unmet", "storage"):
+        assert account[f"supply_{name}"].attrs["units"] == "m3"
+    lines = done.stdout.splitlines()
+    at = next(i for i, line in enumerate(lines) if "inflow" in line and "storage" in line)
+    day = dict(zip(next(csv.reader([lines[at]])), next(csv.reader([lines[at + 1]])), strict=True))
+    inflow = next(value for head, value in day.items() if head.startswith("inflow"))
+    assert float(inflow) == pytest.approx(flows.values[0] / 0.003785411784, rel=1e-3)
+    path = tmp_path / "days.csv"
+    assert CliRunner().invoke(main, [*words, "--out", str(path)]).exit_code == 0
+    with path.open(encoding="utf-8") as stream:
+        (first, *_) = csv.DictReader(stream)
+    assert float(first["supply_storage (gal)"]) == pytest.approx(after[0] / 0.003785411784)
+    assert "supply_unmet (gal)" in first

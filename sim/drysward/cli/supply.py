@@ -74,7 +74,8 @@ def command(
             Fault(
                 "supply",
                 "is missing",
-                "a table [supply] in the scenario; 'drysward supply pond' shows one",
+                "a table [supply] in the scenario; a file of 'drysward init' has one in comments: take "
+                "the # from its lines; 'drysward show pond' prints another",
             )
         )
     if draws and no_sizing:

@@ -209,4 +209,15 @@ def ledger(
         term = scenario.catalog.quantities.get(variable)
         if term is not None:
             out[variable].attrs.update(units=term.units, long_name=term.long_name)
+        elif variable in _AT_SUPPLY:
+            out[variable].attrs.update(units="m3", long_name=_AT_SUPPLY[variable])
+    if "supply_storage" in out:
+        out["supply_storage"].attrs["long_name"] = "water in storage at the end of the day"
     return out
+
+
+# Only a day has these; quantities of the year stand in the vocabulary.
+_AT_SUPPLY = {
+    "supply_made_up": "shortage of earlier nights that is made up",
+    "supply_unmet": "shortage outstanding",
+}

@@ -129,6 +129,9 @@ def outcome_of(
     delivered, from_storage = float(years.delivered.mean()), float(years.from_storage.mean())
     by_source = drawn.mean(axis=0)
     direct = direct_m3(by_source, delivered - from_storage, supply.sources)
+    if supply.storage is not None and supply.storage.volumes_m3[-1] == 0.0:
+        # The day books water of a source that fills storage as out of it, though none can be held.
+        from_storage, direct = 0.0, by_source
     energy = float(energy_kwh(draws_m3, years.from_storage, supply).mean())
     # Each source has its tariff, or all water of the site has one; never both.
     water = water_cost(draws_m3, supply.sources)
