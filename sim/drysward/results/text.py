@@ -145,6 +145,12 @@ def years_used(attrs: Mapping[Any, Any], n_years: int) -> str:
     return f"{kind}{attrs.get('years', 'not known')} ({n_years})"
 
 
+def mean_year_text(attrs: Mapping[Any, Any]) -> str:
+    """``the mean year``; the year itself where only one was run."""
+    years = str(attrs.get("years", ""))
+    return year_text(attrs, float(years)) if years.isdigit() else "the mean year"
+
+
 def short_record_text(attrs: Mapping[Any, Any]) -> str:
     """That a record is too short for a 1-in-10 year, and what to do; "" where it is not."""
     years = int(attrs["n_years"])

@@ -89,7 +89,7 @@ def daily_account(account: xr.Dataset, system: str) -> list[Part]:
 def _at_supply(account: xr.Dataset, system: str) -> Table:
     """A row a day of the supply that all fields share; storage only where there is any."""
     flows = {
-        key: (head, sum(account[f"supply_{name}"] for name in names))
+        key: (head, np.sum([account[f"supply_{name}"].values for name in names], axis=0))
         for key, (head, names) in _SUPPLY.items()
     }
     if not float(account["supply_storage"].max()) > 0.0:
