@@ -29,7 +29,7 @@ from drysward.results.doubt_text import (
     spread_texts,
     too_wide,
 )
-from drysward.results.sizing_text import as_given_text
+from drysward.results.sizing_text import stated_text
 from drysward.results.text import (
     CAUSES,
     COSTS,
@@ -275,7 +275,7 @@ def _water_table(result: xr.Dataset, units: str) -> Table:
         ]
 
     return Table(
-        f"Supply: water of {mean_year_text(result.attrs)} {as_given_text(result, units)}",
+        f"Supply: water of {mean_year_text(result.attrs)} {stated_text(result, units)}",
         [*(f"{name}, {unit.unit}" for name in ("Demand", "Delivered", "Shortage")),
          "Restricted days"],
         [_by_plan(result, {}, cells)],
@@ -318,7 +318,7 @@ def _reliability_table(result: xr.Dataset, units: str) -> Table:
         "Mean spell, days", f"Mean spell, {volume.unit}", f"Worst spell, {volume.unit}",
     ]  # fmt: skip
     return Table(
-        f"Supply: reliability {as_given_text(result, units)}",
+        f"Supply: reliability {stated_text(result, units)}",
         columns,
         [_by_plan(result, {}, cells)],
         "Years: percent of the years, ± standard error; < and > are 90% limits where no year, or "

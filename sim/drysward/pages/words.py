@@ -43,13 +43,13 @@ from drysward.results.doubt_text import (
 from drysward.results.sizing_text import (
     answer_text,
     anyway_lines,
-    as_given_text,
     bounds_lines,
     carried_text,
     confidence_lines,
     not_monotone_text,
     size_text,
     smallest_text,
+    stated_text,
 )
 from drysward.results.text import (
     CAUSES,
@@ -282,9 +282,9 @@ def _supply_answer(result: xr.Dataset, units: str) -> list[str]:
     if one["demand_mean"].item() == 0.0:
         return ["No plan wants water, so the supply is never short.", _sizing_answer(result, units)]
     unit = volume_display([result["demand_mean"], result["worst_event"]], units)
-    given = as_given_text(result, units)
+    supply = stated_text(result, units)
     under = (
-        f"{given[:1].upper()}{given[1:]}, under the plan with the largest demand, "
+        f"{supply[:1].upper()}{supply[1:]}, under the plan with the largest demand, "
         f"{_plan(result, thirsty)}, the supply"
     )
     delivered = (
@@ -315,7 +315,8 @@ def _worst_year(one: xr.Dataset) -> str:
     if share == 0.0:
         return "no year is short at all"
     size = f"{share:.0%}" if share >= 0.01 else "less than 1%"
-    return f"{year_text(one.attrs, one['worst_year'].item())} is short most, by {size}"
+    year = year_text(one.attrs, one["worst_year"].item())
+    return f"the year short most, {year}, is short by {size}"
 
 
 def _main_cause(one: xr.Dataset) -> str:

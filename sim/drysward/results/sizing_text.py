@@ -85,13 +85,12 @@ def size_name(supply: xr.Dataset) -> str:
     return str(supply["sizing_as_given"].attrs["long_name"]).removesuffix(" of the scenario")
 
 
-def as_given_text(supply: xr.Dataset, system: str) -> str:
+def stated_text(supply: xr.Dataset, system: str) -> str:
     """``with 600,000 gal as given and the likely numbers``, for the head of a table."""
-    given = "the supply"
-    if "sizing_as_given" in supply:
-        given = size_text(supply["sizing_as_given"], system)
-        given = f"{size_name(supply)} of {given}" if given[0].isdigit() else "the supply"
-    return f"with {given} as given and the likely numbers"
+    stated = "the supply"
+    if "sizing_as_given" in supply and math.isfinite(supply["sizing_as_given"].item()):
+        stated = f"{size_name(supply)} of {size_text(supply['sizing_as_given'], system)}"
+    return f"with {stated} as given and the likely numbers"
 
 
 def failing_text(years: xr.DataArray, of: str) -> str:
@@ -111,7 +110,8 @@ def anyway_lines(supply: xr.Dataset) -> list[tuple[str, str]]:
     if n == failing:
         text = "the same year fails" if n == 1 else f"the same {n} years fail"
     else:
-        text = f"{n} of those {failing} years" + (f" ({which})" if n <= _MOST_NAMED else "")
+        named = f" ({which})" if n <= _MOST_NAMED else ""
+        text = f"{n} of those {failing} years{named} {'fails' if n == 1 else 'fail'}"
     why = str(anyway.attrs.get("why", ""))
     return [("With any size", f"{text}: {why}" if why else text)]
 

@@ -14,7 +14,6 @@ from drysward.results.sizing_text import (
     NOTHING,
     answer_text,
     anyway_lines,
-    as_given_text,
     bounds_lines,
     carried_text,
     confidence_lines,
@@ -25,6 +24,7 @@ from drysward.results.sizing_text import (
     percent_text,
     size_display,
     size_text,
+    stated_text,
     through_storage,
     trade_title,
 )
@@ -139,7 +139,7 @@ def _water_table(supply: xr.Dataset, system: str) -> Table:
         values["dry_year"] = supply["site_demand_volume"].sel(period=period) * unit.factor
     columns.append(number("restricted_days", "days restricted", "", 1))
     values["restricted_days"] = supply["restricted_days_mean"]
-    title = f"Water of {mean_year_text(supply.attrs)} {as_given_text(supply, system)}"
+    title = f"Water of {mean_year_text(supply.attrs)} {stated_text(supply, system)}"
     return _by_plan(supply, "supply", title, columns, values)
 
 
@@ -181,7 +181,7 @@ def _reliability_table(supply: xr.Dataset, system: str) -> Table:
     amount("spell_days", "mean spell", "days", 1, supply["spell_days"])
     amount("worst_event", "worst spell", unit.unit, unit.decimals,
            supply["worst_event"] * unit.factor)  # fmt: skip
-    title = f"Reliability {as_given_text(supply, system)}"
+    title = f"Reliability {stated_text(supply, system)}"
     return _by_plan(supply, "reliability", title, columns, values, cells)
 
 
@@ -318,7 +318,7 @@ def _turf_table(supply: xr.Dataset, system: str) -> Table:
                 of = one.sel(stage=stage)
                 row |= {f"{word}{e}": 100.0 * of[f"probability{e}"].item() for e in ends}
             rows.append(row)
-    title = f"Turf: years with the stage, {as_given_text(supply, system)}"
+    title = f"Turf: years with the stage, {stated_text(supply, system)}"
     return Table("turf", title, columns, rows, cells, ("field_label", "plan_label"))
 
 

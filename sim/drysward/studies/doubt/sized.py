@@ -162,8 +162,8 @@ def size_draws(
                 by_field[without[k], trial.judged] = failing >= most
     measures: tuple[tuple[str, float], ...] = ()
     if anyhow.any():
-        given = [tried.count(size) for tried, size in zip(each, stated, strict=True)]
-        measures = _measures(draws, np.array(given, float))
+        counts = [tried.count(size) for tried, size in zip(each, stated, strict=True)]
+        measures = _measures(draws, np.array(counts, float))
     return SizedDraws(
         scenario=scenario,
         least=np.where(np.isnan(least), math.inf, least),
