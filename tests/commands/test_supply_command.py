@@ -284,7 +284,8 @@ def test_a_ledger_shows_what_the_supply_does_each_day(tmp_path: Path) -> None:
     assert done.exit_code == 0, done.stderr
     account = drysward.ledger(drysward.shipped("pond"), "stadium", "refill", 2)
     before = np.concatenate([[np.nan], account["supply_storage"].values[:-1]])
-    flows = account["supply_refill"] + account["supply_catchment"] + account["supply_rain_on_storage"]
+    flows = account["supply_refill"] + account["supply_catchment"]
+    flows = flows + account["supply_rain_on_storage"]
     lost = account["supply_evaporation"] + account["supply_seepage"] + account["supply_spill"]
     change = (flows - lost - account["supply_from_storage"]).values
     after = account["supply_storage"].values

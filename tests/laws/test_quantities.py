@@ -52,7 +52,7 @@ def test_what_is_not_plain_is_refused(typed: str, mend: str) -> None:
 
 def test_an_area_is_no_volume() -> None:
     for typed in ("2 acres", "500 ft2"):
-        with pytest.raises(ValueError, match="is an area; a volume .* such as acre-ft"):
+        with pytest.raises(ValueError, match=r"is an area; a volume .* such as acre-ft"):
             parse(typed, q.VOLUME)
     with pytest.raises(ValueError, match="cannot be converted"):
         parse("1 lb", q.VOLUME)
