@@ -345,7 +345,8 @@ def _sizing_answer(result: xr.Dataset, units: str) -> str:
     least, low, high = (
         size_text(result[f"sizing_{name}"], units, size) for name in ("size", "low", "high")
     )
-    text = f"The least {what} is {least} (90% limits {low} to {high})."
+    limits = ", whatever the sampling error" if low == high else f" (90% limits {low} to {high})"
+    text = f"The least {what} is {least}{limits}."
     return f"{answer_text(result, units)} {text}"
 
 
