@@ -183,7 +183,23 @@ def parse(text: object, kind: Kind) -> float:
         raise ValueError(f"{quoted(text)} is not a finite number; {expected}")
     if not unit:
         raise ValueError(_without_unit(text, number, kind))
-    return convert(number, unit, kind.base, expected=expected)
+    try:
+        return convert(number, unit, kind.base, expected=expected)
+    except ValueError:
+        if kind is VOLUME and _is_area(unit):
+            raise ValueError(
+                f"{quoted(unit)} is an area; a volume is an area and a depth, such as acre-ft; "
+                f"{expected}"
+            ) from None
+        raise
+
+
+def _is_area(unit: str) -> bool:
+    try:
+        convert(1.0, unit, AREA.base)
+    except ValueError:
+        return False
+    return True
 
 
 def _without_unit(text: object, number: object, kind: Kind) -> str:

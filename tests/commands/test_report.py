@@ -563,7 +563,7 @@ def test_a_supply_has_its_storage_its_shortage_and_its_numbers(pond, short_of_wa
         assert read.cells[f"{name}[plan=refill]"] == odds_text(result.sel(plan="refill"), name)
     for heading in (
         "Demand, m3", "Delivered, m3", "Years without shortage, %", "Years short by over 5%, %",
-        "Worst year short by, %", "Years with any day short, %", "Days in full, %",
+        "Most short year by, %", "Years with any day short, %", "Days in full, %",
     ):  # fmt: skip
         assert heading in read.text, heading
     costs = {of: text for of, text in read.cells.items() if "cost_" in of}
@@ -658,10 +658,11 @@ def test_the_answer_tells_how_often_how_far_and_why_a_supply_is_short(pond):
     first = answer(short_by(pond, storage=75.0, restriction=25.0), "us").sentences[0]
     assert (
         "the supply is short by more than 5% of the demand in 8 of 100 years (limits 4 to 14); "
-        "the worst, simulated year 91 of 200, is short by 11%. The main cause is empty storage, "
-        "with 75% of the shortage. It delivers "
+        "the year short most, simulated year 91 of 200, is short by 11%. The main cause is empty "
+        "storage, with 75% of the shortage. It delivers "
     ) in first
     assert "of demand in the mean year." in first
+    assert first.startswith("With storage of 2.000 Mgal as given and the likely numbers, under the")
     calm = changed(
         short_by(pond), short_year=0.0, short_year_high=0.035, worst_year_share=0.0,
         worst_year=np.nan,
@@ -685,7 +686,7 @@ def test_a_supply_of_an_older_version_gives_what_it_has(pond):
     read = Reader(page(old, "metric"))
     assert "Years with any day short, %" in read.text
     assert "Years without shortage" not in read.text
-    assert "Worst year" not in read.text
+    assert "Most short year" not in read.text
     assert "Shortage by cause" not in read.text
     assert "Unmet demand" not in read.text
     assert "the supply falls short in" in read.text

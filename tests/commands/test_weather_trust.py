@@ -11,7 +11,7 @@ import xarray as xr
 from click.testing import CliRunner
 
 from drysward.cli import main
-from drysward.results.text import FILE_MEANS, file_means_text
+from drysward.results.text import FILE_MEANS, FUTURE, file_means_text
 from drysward.weather.record import DailyRecord
 
 SCENARIO = """
@@ -164,6 +164,9 @@ def test_means_of_a_file_by_hand():
         "365 mm of rain a year, highs of 30 C in the warmest month and a mean wind of 2.0 m/s. "
     )
     assert file_means_text({}, "us") == ""
+    assert "future" not in file_means_text(attrs, "us")
+    changed = file_means_text({**attrs, FUTURE: "warm_dry"}, "us")
+    assert changed.endswith("The change of the future 'warm_dry' comes on top")
 
 
 def test_what_is_odd_is_kept_in_the_result(command, tmp_path):

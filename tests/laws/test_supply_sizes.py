@@ -75,6 +75,7 @@ def test_water_delivered_is_what_comes_straight_and_out_of_storage(shipped, size
     trial = Trial(shipped, YEARS)
     one = trial.outcomes([supply])[0]
     assert one.delivered > 0.0
+    assert (one.from_storage > 0.0) == (size > 0.0)
     assert one.direct.sum() + one.from_storage == pytest.approx(one.delivered, rel=1e-9)
     assert (one.direct + one.filled).sum() == pytest.approx(one.drawn.sum(axis=1).mean(), rel=1e-9)
 

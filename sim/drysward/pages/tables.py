@@ -29,6 +29,7 @@ from drysward.results.doubt_text import (
     spread_texts,
     too_wide,
 )
+from drysward.results.sizing_text import stated_text
 from drysward.results.text import (
     CAUSES,
     COSTS,
@@ -43,6 +44,7 @@ from drysward.results.text import (
     cost_notes,
     days_below_text,
     has_first_costs,
+    mean_year_text,
     money_text,
     odds_text,
     reached_text,
@@ -273,7 +275,7 @@ def _water_table(result: xr.Dataset, units: str) -> Table:
         ]
 
     return Table(
-        "Supply: water of the mean year",
+        f"Supply: water of {mean_year_text(result.attrs)} {stated_text(result, units)}",
         [*(f"{name}, {unit.unit}" for name in ("Demand", "Delivered", "Shortage")),
          "Restricted days"],
         [_by_plan(result, {}, cells)],
@@ -310,13 +312,13 @@ def _reliability_table(result: xr.Dataset, units: str) -> Table:
     if by_year:
         limit = f"{100.0 * float(result.attrs['short_year']):g}%"
         columns = ["Years without shortage, %", f"Years short by over {limit}, %"]
-        columns += ["Worst year short by, %", "Worst year"]
+        columns += ["Most short year by, %", "Most short year"]
     columns += [
         "Years with any day short, %", "Days in full, %", "Volume delivered, %",
         "Mean spell, days", f"Mean spell, {volume.unit}", f"Worst spell, {volume.unit}",
     ]  # fmt: skip
     return Table(
-        "Supply: reliability",
+        f"Supply: reliability {stated_text(result, units)}",
         columns,
         [_by_plan(result, {}, cells)],
         "Years: percent of the years, ± standard error; < and > are 90% limits where no year, or "

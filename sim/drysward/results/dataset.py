@@ -24,7 +24,7 @@ from drysward.day.records import (
 from drysward.results.alternatives import ALTERNATIVES, alternatives_text
 from drysward.results.cf import CONVENTIONS
 from drysward.results.terms import stage_coordinate, with_terms
-from drysward.results.text import DRAWN_YEARS, FILE_MEANS, FINDINGS, MADE_YEARS
+from drysward.results.text import DRAWN_YEARS, FILE_MEANS, FINDINGS, FUTURE, MADE_YEARS
 from drysward.scenario.model import PlanSpec
 from drysward.site.stretches import PreparedSite, WeatherSeen
 from drysward.weather.series import Series
@@ -192,6 +192,7 @@ def provenance(site: PreparedSite, series: Series) -> dict[str, str | int | floa
         "scenario_digest": scenario.digest,
         "weather": series.description,
         "weather_kind": series.kind,
+        FUTURE: scenario.weather.future,
         "weather_notes": json.dumps(series.notes),
         "independent_years": series.independent_years or len(site.years),
         "distinct_years": min(series.distinct_years or len(site.years), len(site.years)),

@@ -19,6 +19,8 @@ FINDINGS = "weather_findings"
 """Attribute of a result: findings about its weather file, as JSON."""
 FILE_MEANS = "weather_file_means"
 """Attribute of a result: means of its weather file as JSON (``FileFacts.means``)."""
+FUTURE = "weather_future"
+"""Attribute of a result: key of the future that the weather is under, "" for none."""
 MADE_YEARS, DRAWN_YEARS = "simulated_years", "drawn_years"
 """Attributes of a result: number of simulated years, and as JSON the recorded year each repeats."""
 MADE_WEATHER = {
@@ -72,8 +74,12 @@ def file_means_text(attrs: Mapping[Any, Any], system: str) -> str:
         wind = means["wind_m_s"]
         shown_wind = f"{wind / 0.44704:.1f} mph" if us else f"{wind:.1f} m/s"
         parts.append(f"a mean wind of {shown_wind}")
-    known = f"check the units in {attrs['weather_file']}"
-    return f"{listed(parts)}. If that is not your place, {known}"
+    future = attrs.get(FUTURE, "")
+    on_top = f". The change of the future '{future}' comes on top" if future else ""
+    return (
+        f"{listed(parts)}. If that is not your place, check the units in {attrs['weather_file']}; "
+        f"or its years were wetter, drier or hotter than usual{on_top}"
+    )
 
 
 def as_sentences(texts: Iterable[str]) -> list[str]:
@@ -137,6 +143,12 @@ def years_used(attrs: Mapping[Any, Any], n_years: int) -> str:
     simulated = int(attrs.get(MADE_YEARS, 0)) > 0
     kind = "" if not simulated else "simulated year " if n_years == 1 else "simulated years "
     return f"{kind}{attrs.get('years', 'not known')} ({n_years})"
+
+
+def mean_year_text(attrs: Mapping[Any, Any]) -> str:
+    """``the mean year``; the year itself where only one was run."""
+    years = str(attrs.get("years", ""))
+    return year_text(attrs, float(years)) if years.isdigit() else "the mean year"
 
 
 def short_record_text(attrs: Mapping[Any, Any]) -> str:
@@ -441,15 +453,16 @@ def limits_in_brackets(p: float, low: float, high: float, value: str | None = No
 
 
 def odds_with_se(p: float, error: float, low: float, high: float) -> str:
-    """Percent with its standard error; a limit when no year, or every year, had the event; a
-    decimal and no error where whole numbers would say none, all or no error. All as shares.
+    """Percent with its standard error; ``none (<15)`` or ``all (>85)``, with the 90% limit, when no
+    year, or every year, had the event; a decimal and no error where whole numbers would say none,
+    all or no error. All as shares.
     """
     if math.isnan(p):
         return UNKNOWN
     if p == 0.0:
-        return f"<{math.ceil(100 * high)}"
+        return f"{NONE} (<{math.ceil(100 * high)})"
     if p == 1.0:
-        return f">{math.floor(100 * low)}"
+        return f"{of_100(p)} (>{math.floor(100 * low)})"
     chance = f"{100 * error:.0f}"
     if not 0.01 <= p <= 0.99 or chance == "0":
         return f"{100 * p:.1f}"

@@ -295,7 +295,7 @@ def _with_importance(
         if skinned[f] or not plans.size:
             rows.append(None)
             continue
-        outcome = _normal_scores(found.rows[BELOW][f, plans].mean(axis=0))
+        outcome = normal_scores(found.rows[BELOW][f, plans].mean(axis=0))
         chance = float(_split_of_mean(found, f, plans).chance)
         rows.append(
             {
@@ -333,7 +333,7 @@ def _with_importance(
     )
 
 
-def _normal_scores(values: FloatArray) -> FloatArray:
+def normal_scores(values: FloatArray) -> FloatArray:
     """Normal scores of the ranks of ``values`` (K,), ties sharing the mean of theirs."""
     below = (values[:, None] > values).sum(axis=1)
     alike = (values[:, None] == values).sum(axis=1)
