@@ -189,9 +189,9 @@ def test_numbers_on_the_page_are_those_of_the_file(kept, result, text, units, mm
             low, high = (100 * file[f"{name}_{end}"].sel(where).item() for end in ("low", "high"))
             error = 100 * file[f"{name}_se"].sel(where).item()
             if value == 0:
-                expected = f"<{np.ceil(high):.0f}"
+                expected = f"none (<{np.ceil(high):.0f})"
             elif value == 1:
-                expected = f">{np.floor(low):.0f}"
+                expected = f"all (>{np.floor(low):.0f})"
             else:
                 expected = f"{100 * value:.0f}±{error:.0f}"
         elif name == "days_below_condition_mean":
@@ -662,7 +662,7 @@ def test_the_answer_tells_how_often_how_far_and_why_a_supply_is_short(pond):
         "storage, with 75% of the shortage. It delivers "
     ) in first
     assert "of demand in the mean year." in first
-    assert first.startswith("With storage of 2.000 Mgal as given and the likely numbers, under the")
+    assert first.startswith("With the supply as given and the likely numbers, under the plan with")
     calm = changed(
         short_by(pond), short_year=0.0, short_year_high=0.035, worst_year_share=0.0,
         worst_year=np.nan,
