@@ -16,9 +16,9 @@ from drysward.scenario.choices import CONTINUOUS, GENERATOR, RECORD, RESAMPLE
 from drysward.weather.record import FEWEST_YEARS_TO_FIT
 
 FINDINGS = "weather_findings"
-"""Attribute of a result: findings about its weather file, as JSON."""
+"""Attribute of a result: findings about its weather file or normals, as JSON."""
 FILE_MEANS = "weather_file_means"
-"""Attribute of a result: means of its weather file as JSON (``FileFacts.means``)."""
+"""Attribute of a result: means of its weather file or normals as JSON (``FileFacts.means``)."""
 MADE_YEARS, DRAWN_YEARS = "simulated_years", "drawn_years"
 """Attributes of a result: number of simulated years, and as JSON the recorded year each repeats."""
 MADE_WEATHER = {
@@ -40,7 +40,7 @@ STAGE_WORDS = {
 
 
 def findings_of(attrs: Mapping[Any, Any]) -> list[str]:
-    """What the weather file has that its place cannot have, a sentence each."""
+    """What is odd about the weather file or the normals, a sentence each."""
     return as_sentences(json.loads(attrs.get(FINDINGS, "[]")))
 
 
@@ -57,7 +57,9 @@ def assumptions_apart(notes: Iterable[str]) -> tuple[list[str], list[str]]:
 
 
 def file_means_text(attrs: Mapping[Any, Any], system: str) -> str:
-    """Means of the weather file, for a reader who knows the place; "" without a file."""
+    """Means of the weather file or normals, for a reader who knows the place; "" where there are
+    none.
+    """
     means = json.loads(attrs.get(FILE_MEANS, "{}"))
     if not means:
         return ""
@@ -72,7 +74,7 @@ def file_means_text(attrs: Mapping[Any, Any], system: str) -> str:
         wind = means["wind_m_s"]
         shown_wind = f"{wind / 0.44704:.1f} mph" if us else f"{wind:.1f} m/s"
         parts.append(f"a mean wind of {shown_wind}")
-    known = f"check the units in {attrs['weather_file']}"
+    known = f"check the units in {attrs.get('weather_file', '[weather.climate]')}"
     return f"{listed(parts)}. If that is not your place, {known}"
 
 

@@ -362,8 +362,8 @@ def _findings(summary: xr.Dataset) -> list[Part]:
 
 
 def weather_findings(findings: Sequence[str]) -> list[Part]:
-    """What is odd about the weather file, for above the answer; nothing where there is nothing."""
-    return [notes(("Check the file", sentence) for sentence in findings)] if findings else []
+    """What is odd about the weather, for above the answer; nothing where there is nothing."""
+    return [notes(("Check the weather", sentence) for sentence in findings)] if findings else []
 
 
 def _title(title: str, site: str) -> str:
