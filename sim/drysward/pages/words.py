@@ -126,7 +126,8 @@ def answer(result: xr.Dataset, units: str) -> Answer:
         return Answer([], _sweep_answer(result, units))
     sentences = _supply_answer(result, units) if kind_of(result) == SUPPLY else []
     sentences += _turf_sentences(result, units)
-    sentences += [plain(text) for text in (difference_text(result),) if text]
+    if "difference_first" in result:
+        sentences += [plain(text) for text in (difference_text(result, best_plan(result)),) if text]
     lines = [_field_answer(result, field, units) for field in keys(result, "field")]
     return Answer(lines, sentences, _how_to_read(result))
 

@@ -205,6 +205,14 @@ def volume_text(value_m3: float, unit: Display) -> str:
     return rounded(value_m3 * unit.factor, unit.decimals)
 
 
+def three_figures(value: float, decimals: int) -> str:
+    """A number of a sentence, to three figures and at most ``decimals``: ``1,640``, ``16.4``."""
+    if not math.isfinite(value) or value == 0.0:
+        return rounded(value, decimals)
+    digits = 2 - math.floor(math.log10(abs(value)))
+    return rounded(round(value, digits), min(max(digits, 0), decimals))
+
+
 def money_text(value: float) -> str:
     """Money to three figures, "-" where there is none."""
     if not math.isfinite(value):
@@ -341,9 +349,9 @@ def has_first_costs(costs: xr.Dataset) -> bool:
     return bool(set(json.loads(costs.attrs["priced"])) & set(COSTS["first"][1]))
 
 
-def cost_notes(costs: xr.Dataset, compare: bool = True) -> list[tuple[str, str]]:
+def cost_notes(costs: xr.Dataset, compare: bool = True, plan: str = "") -> list[tuple[str, str]]:
     """How to read the costs, what has no price and, with ``compare``, what a dearer root zone
-    costs more.
+    costs more under the best ``plan``, as ``difference_text``.
     """
     attrs = costs.attrs
     notes = [
@@ -377,18 +385,22 @@ def cost_notes(costs: xr.Dataset, compare: bool = True) -> list[tuple[str, str]]
             )
         )
     notes += [("No price", text) for text in json.loads(attrs["unpriced"])]
-    compared = difference_text(costs) if compare else ""
+    compared = difference_text(costs, plan) if compare else ""
     return notes + ([("Compared", compared)] if compared else [])
 
 
-def difference_text(costs: xr.Dataset) -> str:
-    """What the dearest root zone costs more than the cheapest, on the same area and under the plan
-    with the fewest days below playing condition; "" where it is not known.
+def difference_text(costs: xr.Dataset, plan: str = "") -> str:
+    """What the dearest root zone costs more than the cheapest, on the same area; "" where it is not
+    known.
+
+    ``plan``: the best one; where none is named, that with the fewest days below playing condition
+    in the run with the likely numbers.
     """
     if "difference_first" not in costs:
         return ""
     attrs, money = costs["difference_first"].attrs, costs.attrs["currency"]
-    fields, plan = [attrs["field"], attrs["other"]], attrs["plan"]
+    which = "best plan" if plan else "plan with the fewest days below playing condition"
+    fields, plan = [attrs["field"], attrs["other"]], plan or attrs["plan"]
     if plan not in costs["plan"].values or not set(fields) <= set(costs["field"].values):
         return ""
     one = costs.sel(plan=plan)
@@ -408,7 +420,7 @@ def difference_text(costs: xr.Dataset) -> str:
     if one["difference_lost_turf"].item() != 0.0:
         text += f", and {difference('lost_turf', ' a year')} for lost turf"
     label = str(one["plan_label"].item())
-    text += f", under “{label}”, the plan with the fewest days below playing condition."
+    text += f", under “{label}”, the {which}."
     if "difference_present" in one:
         life = f"Over {costs.attrs['life_years']} years at {100 * costs.attrs['discount_rate']:g}%"
         text += f" {life} it costs {difference('present')} in today's money."
