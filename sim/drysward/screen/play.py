@@ -120,7 +120,7 @@ _MEANINGS = {
     "roots die back from the second day on",
     "longest airless": "the longest spell of any year",
     "weed-prone": "moist enough for algae, sedges and annual bluegrass",
-    "disease": CAUTIONS[1].rstrip(".").lower(),
+    "disease": CAUTIONS[1],
     "worn": "mean of the yearly peaks, of the field",
     "roots lost": "mean of the yearly peaks, of the roots",
 }
@@ -139,7 +139,9 @@ def _notes(tables: Sequence[Table]) -> Iterator[tuple[str, str]]:
             yield head.capitalize(), meaning
     if any(head.startswith("events") for head in shown):
         yield "Events", "percent of all events, ± standard error"
-    heads = [*_TURF, *_SKINNED, *(f"events {head}" for head in _EVENTS.values())]
-    if left := [head for head in dict.fromkeys(heads) if head not in shown]:
+    else:
+        yield "Events", "none are judged; add them under [[fields.KEY.play.events]]"
+    heads = [*_SKINNED] if tables[0].key == "skinned_play" else [*_TURF]
+    if left := [head for head in heads if head not in shown]:
         yield "Not shown", f"{listed(left)}: none on any field under any plan"
     yield "Caution", CAUTIONS[0]
