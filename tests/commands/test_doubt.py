@@ -287,6 +287,13 @@ def test_tables_on_the_page_are_of_the_file(result: xr.Dataset) -> None:
         ends = [""] if name == "doubt_fewer" else ["", "_low", "_high"]
         decimals = 1 if factor < 1.0 else 0
         numbers = [f"{result[name + end].sel(where).item() * factor:.{decimals}f}" for end in ends]
+        if name == "doubt_probability":
+            mean, low, high = numbers
+            as_words = {"none": "0", "<1": mean, ">99": mean, "all": "100"}
+            said, _, limits = unescape(shown).partition(" ")
+            assert as_words.get(said, said) == mean, of
+            assert limits == ("" if low == high else f"({low}-{high})"), of
+            continue
         if name == "doubt_fewer":  # a tie counts half
             numbers = [f"{round(2.0 * factor * result[name].sel(where).item()) / 2.0:g}"]
         assert re.findall(r"[\d.]+", shown) == numbers, of

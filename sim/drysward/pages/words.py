@@ -250,7 +250,11 @@ def _how_to_read(result: xr.Dataset) -> str:
     parts.append("average year: the mean of all years; 1-in-10 year: one year in ten is worse")
     if has_doubt(result):
         draws = result.attrs["doubt_draws"]
-        parts.append(f"range: 5 to 95% across {draws} draws of uncertain soil, turf and system")
+        parts.append(
+            f"range: of the average year, 5 to 95% across {draws} draws of uncertain soil, turf "
+            "and system; the 1-in-10 year is the mean over the draws, so it may lie below the "
+            "upper end of the range, or below all of it where few draws have most of the days"
+        )
     if result.sizes["field"] > 1 and result.sizes["plan"] > 1:
         parts.append("each plan was simulated on all fields at once")
     return " ".join(as_sentences(parts))
