@@ -104,8 +104,8 @@ def test_why_a_drier_plan_is_not_the_best() -> None:
     result = said([[KEPT] * 3] * 2, [[30, 8, 0]] * 2, WATER)
     # Two acres at 20 in are 1.086 Mgal: an acre-inch is 27,154 gal (common practice).
     assert best_sentences(result)[:2] == [
-        "“Much” keeps both fields (keeps: dormancy in 10 of 100 years or fewer) with 1.09 Mgal in a "
-        "typical year, 1.30 in a 1-in-10 dry year.",
+        "“Much” keeps both fields (keeps: dormancy in 10 of 100 years or fewer) with 1.09 Mgal in "
+        "a typical year, 1.30 in a 1-in-10 dry year.",
         "“Dry” would keep them with 1.09 Mgal less, but has 30 more days below playing condition "
         "a year.",
     ]
