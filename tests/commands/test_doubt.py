@@ -429,3 +429,35 @@ def test_another_type_or_name_is_refused(tmp_path: Path, line: str) -> None:
     assert done.exit_code == 2
     (told,) = done.stderr.splitlines()
     assert "doubt." in told
+
+
+def test_few_lines_stand_above_the_table_of_four_fields(tmp_path: Path) -> None:
+    path = tmp_path / "four.toml"
+    fields = [
+        word
+        for name in ("Stadium", "Practice")
+        for zone in ("sand_over_gravel_12in", "native_loam")
+        for word in ("--field", f"{name} {zone}, 2 acre, {zone}")
+    ]
+    made = CliRunner().invoke(main, ["init", str(path), *fields])
+    assert made.exit_code == 0, made.output
+    done = ask("compare", str(path), "--draws", "2", "--years", "1-5")
+    assert done.exit_code == 0, done.stderr
+    above, _, below = done.stdout.partition("────")
+    paragraphs = above.split("\n\n")
+    sentences = paragraphs[-2].splitlines()
+    assert 2 <= len(sentences) <= 9  # one of them says the years
+    # No line asks for more draws, and none is lost: what does not fit follows the table.
+    assert "What to measure first" not in done.stdout
+    assert "too few to say" not in done.stdout
+    flowing = " ".join(done.stdout.split())
+    assert flowing.count("Alike but for the root zone") == 1
+    assert "drought only: mud and hard ground are not in it" in flowing
+    assert "has fewer days below playing condition than" in " ".join(below.split())
+
+
+def test_without_draws_the_screen_says_what_the_odds_are() -> None:
+    done = ask("compare", "demo", "--draws", "0", "--years", "1-5")
+    assert "without draws the odds are those of the likely numbers only" in (
+        " ".join(done.stdout.split())
+    )
