@@ -243,7 +243,8 @@ def test_the_answer_has_a_line_for_each_field(result, read):
         assert one.days_lost_range == one.playable == one.measure == ""
         assert one.plan in read.text
     days = result["days_below_condition_mean"].sel(plan="none")
-    whole, compared, least, uncertain = said.sentences
+    whole, compared, counted, least, uncertain = said.sentences
+    assert counted.startswith("Days below count drought only: mud and hard ground")
     assert whole.startswith(f"“{result['plan_label'].sel(plan=best_plan(result)).item()}” keeps")
     assert compared.startswith("Alike but for the root zone, under “_Refill”: “<script>")
     assert f"are {days.sel(field='sand').item():.0f} on “<script>" in least

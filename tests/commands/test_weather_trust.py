@@ -132,8 +132,8 @@ def test_what_is_odd_is_told_above_the_answer(command, args, tmp_path):
     result = command(windy, args=args)
     assert result.exit_code == 0, result.output
     told = " ".join(result.output.split())
-    assert "Check the file The mean wind is" in told
-    assert told.index("Check the file") < told.index("No irrigation")
+    assert "Check the weather The mean wind is" in told
+    assert told.index("Check the weather") < told.index("No irrigation")
 
 
 def test_an_answer_says_what_the_file_was_read_as(command):
@@ -189,7 +189,7 @@ def test_years_made_from_a_file_tell_of_it(command, tmp_path):
         windy, 'source = "resample"\nyears = 3', ("compare", "--out", str(tmp_path / "out"))
     )
     assert result.exit_code == 0
-    assert "Check the file The mean wind is" in " ".join(result.output.split())
+    assert "Check the weather The mean wind is" in " ".join(result.output.split())
     with xr.open_dataset(tmp_path / "out" / "results.nc") as kept:
         assert kept.attrs["weather_file"] == "station"
         assert kept.attrs["weather_file_days"] == "2001-01-01 to 2002-12-31"

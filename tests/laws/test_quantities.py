@@ -148,3 +148,10 @@ def test_ranges_take_the_same_forms() -> None:
 )  # fmt: skip
 def test_british_names_are_refused_with_the_american(table: str, american: str) -> None:
     assert f"did you mean '{american}'?" in refused(f"{DEMO}\n{table}\n")
+
+
+def test_a_refusal_answers_in_the_units_that_people_write() -> None:
+    with pytest.raises(ValueError, match=r"'in/week' cannot be converted to in; write depth"):
+        parse("1 in/week", q.LENGTH)
+    with pytest.raises(ValueError, match=r'write "50 ft", or in m'):
+        parse(50, q.HEIGHT)

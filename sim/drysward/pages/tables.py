@@ -44,6 +44,7 @@ from drysward.results.text import (
     cost_notes,
     days_below_text,
     has_first_costs,
+    limits_in_brackets,
     mean_year_text,
     money_text,
     odds_text,
@@ -204,7 +205,8 @@ def _plans_table(result: xr.Dataset, units: str) -> Table:
             _number(result, "peak_week_most", depth, here),
         ]
 
-    columns = ["Days lost a year"]
+    likely = ", likely soil" if has_doubt(result) else ""
+    columns = [f"Days lost a year{likely}"]
     columns += [f"{style.STAGE_WORDS[stage].capitalize()}, % of years" for stage in stages]
     columns.append(f"Water a year, {depth.unit}")
     columns += [f"Water of a 1-in-{period:g} year, {depth.unit}" for period in dry]
@@ -412,13 +414,12 @@ def _spread_table(result: xr.Dataset, drawn: xr.Dataset, units: str) -> Table:
     def cells(here: Where) -> list[Cell]:
         return [
             _spread(drawn, "days_below_condition", _DAYS, here),
-            *(_spread(drawn, "probability", Display("", 100.0, 0), {**here, "stage": stage})
-              for stage in ODDS),
+            *(_spread_of_odds(drawn, {**here, "stage": stage}) for stage in ODDS),
             _spread(drawn, "water", depth, here),
             _spread(drawn, "demand", depth, {**here, "period": period}),
         ]  # fmt: skip
 
-    columns = ["Days lost a year"]
+    columns = ["Days lost a year, over the draws"]
     columns += [f"{word.capitalize()}, of 100 years" for word in ODDS.values()]
     columns += [f"Water a year, {depth.unit}", f"Water of a 1-in-{period:g} year, {depth.unit}"]
     found = [("Summary", plain(text)) for text in doubt_sentences(result, best_plan(result))]
@@ -430,10 +431,16 @@ def _spread_table(result: xr.Dataset, drawn: xr.Dataset, units: str) -> Table:
         "Uncertainty of soil, turf and system",
         columns,
         _by_field(drawn, cells),
-        " ".join(as_sentences([draws_note(drawn), DRAWN])),
+        " ".join(as_sentences([draws_note(drawn), _SAME_LIMITS, DRAWN])),
         found=found,
         is_open=False,
     )
+
+
+_SAME_LIMITS = (
+    "odds without limits: their spread across the draws is no larger than chance. Odds of two "
+    "stages below 1 of 100 years say no more than that both are rare"
+)
 
 
 def _spread(drawn: xr.Dataset, name: str, how: Display, where: Where) -> Cell:
@@ -442,6 +449,16 @@ def _spread(drawn: xr.Dataset, name: str, how: Display, where: Where) -> Cell:
     mean, low, high = spread_texts(parts.sel(where), name, how.factor, how.decimals)
     text = mean if mean == UNKNOWN else f"{mean} ({low} to {high})"
     return Cell(text, _at(f"doubt_{name}", where))
+
+
+def _spread_of_odds(drawn: xr.Dataset, where: Where) -> Cell:
+    """``22 (7-43)``; ``<1`` where both limits print as the same, since the spread across draws is
+    then no larger than chance.
+    """
+    p, low, high = (
+        100.0 * drawn[f"doubt_probability{end}"].sel(where).item() for end in ("", "_low", "_high")
+    )
+    return Cell(limits_in_brackets(p, low, high), _at("doubt_probability", where))
 
 
 def _ranking_table(drawn: xr.Dataset) -> Table:

@@ -130,7 +130,8 @@ def answer(result: xr.Dataset, units: str) -> Answer:
         return Answer([], _sweep_answer(result, units))
     sentences = _supply_answer(result, units) if kind_of(result) == SUPPLY else []
     sentences += _turf_sentences(result, units)
-    sentences += [plain(text) for text in (difference_text(result),) if text]
+    if "difference_first" in result:
+        sentences += [plain(text) for text in (difference_text(result, best_plan(result)),) if text]
     lines = [_field_answer(result, field, units) for field in keys(result, "field")]
     return Answer(lines, sentences, _how_to_read(result))
 
@@ -253,7 +254,11 @@ def _how_to_read(result: xr.Dataset) -> str:
     parts.append("average year: the mean of all years; 1-in-10 year: one year in ten is worse")
     if has_doubt(result):
         draws = result.attrs["doubt_draws"]
-        parts.append(f"range: 5 to 95% across {draws} draws of uncertain soil, turf and system")
+        parts.append(
+            f"range: of the average year, 5 to 95% across {draws} draws of uncertain soil, turf "
+            "and system; the 1-in-10 year is the mean over the draws, so it may lie below the "
+            "upper end of the range, or below all of it where few draws have most of the days"
+        )
     if result.sizes["field"] > 1 and result.sizes["plan"] > 1:
         parts.append("each plan was simulated on all fields at once")
     return " ".join(as_sentences(parts))

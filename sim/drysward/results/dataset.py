@@ -178,7 +178,6 @@ def provenance(site: PreparedSite, series: Series) -> dict[str, str | int | floa
             "weather_file": file.name,
             "weather_file_days": f"{file.first_day} to {file.last_day}",
             "weather_file_complete_years": file.complete_years,
-            FILE_MEANS: json.dumps(file.means),
         }
     return {
         "Conventions": CONVENTIONS,
@@ -200,7 +199,8 @@ def provenance(site: PreparedSite, series: Series) -> dict[str, str | int | floa
         **behind,
         MADE_YEARS: series.n_simulated,
         DRAWN_YEARS: json.dumps(series.drawn),
-        FINDINGS: json.dumps([] if file is None else file.findings),
+        FINDINGS: json.dumps(series.findings),
+        FILE_MEANS: json.dumps(dict(series.means)),
         "latitude_deg": scenario.site.latitude_deg,
         "elevation_m": scenario.site.elevation_m,
         "catalog_digest": scenario.catalog.digest(),

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -20,7 +20,8 @@ class Series:
     """Consecutive days from ``first`` to the day before ``stop``, read or simulated when needed.
 
     ``kind`` is "record", "generator" or "resample". ``description`` states the origin of the days,
-    ``notes`` the assumptions; ``file`` describes the file behind them, None without one. Years of a
+    ``notes`` the assumptions; ``file`` describes the file behind them, None without one, where
+    ``findings_of_normals`` and ``means_of_normals`` are those of the monthly normals. Years of a
     record keep their numbers; ``n_simulated`` simulated years are numbered from 1, and ``drawn``
     names the recorded years behind each. ``independent_years`` is the number of years for sampling
     error: resampled years hold no more information than the record, and simulated years no more
@@ -37,6 +38,18 @@ class Series:
     file: FileFacts | None = None
     n_simulated: int = 0
     drawn: tuple[str, ...] = ()
+    findings_of_normals: tuple[str, ...] = ()
+    means_of_normals: Mapping[str, float] = field(default_factory=dict)
+
+    @property
+    def findings(self) -> tuple[str, ...]:
+        """What the weather has that its place cannot have, a sentence each."""
+        return self.findings_of_normals if self.file is None else self.file.findings
+
+    @property
+    def means(self) -> Mapping[str, float]:
+        """Values that a person knows for a place, as ``FileFacts.means``."""
+        return self.means_of_normals if self.file is None else self.file.means
 
     @cached_property
     def independent_years(self) -> int | None:
