@@ -4,7 +4,8 @@
 ``ledger``. ``draws`` runs what is not known of soil, turf and system; ``size`` finds the least
 supply. ``sweep`` runs thousands of scenarios, ``front``, ``effects`` and ``search`` find the best
 plan among them. ``open`` reads what was written; ``report`` and ``picture`` draw it. ``cite`` says
-how to cite it.
+how to cite it. ``Scenario`` is what ``load`` gives, and ``Morning`` what a plan that is a Python
+function is given.
 
 The numerical stack is imported on first use, so that the command line answers at once.
 """
@@ -15,10 +16,12 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from drysward.drive.mornings import Morning
     from drysward.pages.output import picture, report
     from drysward.results.answers import answers
     from drysward.results.summary import summarize
     from drysward.scenario.load import load, loads, shipped
+    from drysward.scenario.model import Scenario
     from drysward.studies.compare import ledger, run
     from drysward.studies.doubt.answers import drawn_answers as draws
     from drysward.studies.result_files import open_any as open
@@ -40,6 +43,8 @@ CITATION = (
 """How to cite the program; results carry it as the attribute ``citation``."""
 
 _HOMES = {
+    "Morning": "drysward.drive.mornings",
+    "Scenario": "drysward.scenario.model",
     "load": "drysward.scenario.load",
     "loads": "drysward.scenario.load",
     "shipped": "drysward.scenario.load",
@@ -62,8 +67,9 @@ _HOMES = {
 }
 
 __all__ = [
-    "__version__", "answers", "draws", "effects", "front", "hindcast", "ledger", "load", "loads",
-    "open", "picture", "report", "run", "save", "search", "season", "shipped", "size", "summarize",
+    "Morning", "Scenario", "__version__", "answers", "draws", "effects", "front", "hindcast",
+    "ledger", "load", "loads", "open", "picture", "report", "run", "save", "search", "season",
+    "shipped", "size", "summarize",
     "sweep",
 ]  # fmt: skip
 

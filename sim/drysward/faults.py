@@ -86,8 +86,9 @@ def listed(names: Iterable[str], most: int = _NAMES_LISTED) -> str:
 def nearest(name: str, known: Iterable[str]) -> str:
     """A hint for a wrong name: the closest known name, or the list of known names."""
     names: Sequence[str] = sorted(known)
-    # A name of which only a part was written, such as that of a grass.
-    whole = [one for one in names if len(name) >= _LEAST_PART and name in one.split("_")]
+    # A name of which only some words were written, such as that of a grass.
+    part = name.replace(" ", "_")
+    whole = [one for one in names if len(name) >= _LEAST_PART and f"_{part}_" in f"_{one}_"]
     if whole:
         return f"did you mean {' or '.join(map(quoted, whole[:_MOST_NAMED]))}?"
     close = closest_name(name, names)

@@ -30,7 +30,7 @@ class Kind:
 
 
 LENGTH = Kind("depth or length", "mm", ("in", "mm", "cm", "ft", "m"))
-HEIGHT = Kind("height above the sea", "mm", ("m", "ft"))
+HEIGHT = Kind("height above the sea", "mm", ("ft", "m"))
 RATE = Kind("depth rate", "mm/h", ("in/h", "mm/h"))
 DAILY_RATE = Kind("daily depth rate", "mm/d", ("in/d", "mm/d"))
 AREA = Kind("area", "m^2", ("acre", "ft2", "m2", "ha", "yd2"))
@@ -183,7 +183,23 @@ def parse(text: object, kind: Kind) -> float:
         raise ValueError(f"{quoted(text)} is not a finite number; {expected}")
     if not unit:
         raise ValueError(_without_unit(text, number, kind))
-    return convert(number, unit, kind.base, expected=expected)
+    try:
+        return convert(number, unit, kind.base, expected=expected)
+    except ValueError:
+        if kind is VOLUME and _is_area(unit):
+            raise ValueError(
+                f"{quoted(unit)} is an area; a volume is an area and a depth, such as acre-ft; "
+                f"{expected}"
+            ) from None
+        raise
+
+
+def _is_area(unit: str) -> bool:
+    try:
+        convert(1.0, unit, AREA.base)
+    except ValueError:
+        return False
+    return True
 
 
 def _without_unit(text: object, number: object, kind: Kind) -> str:
@@ -318,7 +334,8 @@ def library_convert(value: float, unit: str, to: str, expected: str = "") -> flo
         raise
     # The library's error for a wrong dimension is a TypeError too, so it is caught first.
     except pint.DimensionalityError:
-        raise ValueError(f"unit {quoted(unit)} cannot be converted to {to}{hint}") from None
+        first = _US[to].unit if to in _US else to
+        raise ValueError(f"unit {quoted(unit)} cannot be converted to {first}{hint}") from None
     # On garbled text the library raises any Python error, besides its own.
     except Exception:
         raise ValueError(f"unit {quoted(unit)} is not known{hint}") from None

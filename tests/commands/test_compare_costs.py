@@ -13,7 +13,7 @@ from click.testing import CliRunner, Result
 import drysward
 from drysward.cli import main
 
-YEARS = ("--years", "2001-2010")
+YEARS = ("--years", "1-10")
 PRICES = """
 [costs]
 currency = "EUR"

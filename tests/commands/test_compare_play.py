@@ -15,8 +15,8 @@ from drysward.cli import main
 from drysward.files import RECORD
 from drysward.results.play import play_answers
 
-YEARS = (2001, 2006)
-SPAN = ("--years", "2001-2006")
+YEARS = (1, 6)
+SPAN = ("--years", "1-6")
 
 
 def ask(*words: str) -> Result:
@@ -132,7 +132,25 @@ def test_a_scenario_without_play_is_told_in_a_line(tmp_path: Path) -> None:
     assert not done.stdout
     (line,) = done.stderr.splitlines()
     assert line.startswith("fields: no field has play; add to a field")
+    assert line.endswith("play = {}")
     assert not (tmp_path / "out").exists()
+
+
+def test_columns_with_nothing_in_them_are_left_out_and_named(tmp_path: Path) -> None:
+    path = tmp_path / "plain.toml"
+    assert ask("init", str(path), "--field", "A, 2 acre, sand_over_gravel_12in").exit_code == 0
+    text = path.read_text(encoding="utf-8")
+    path.write_text(text.replace("[fields.a]", "[fields.a]\nplay = {}"), encoding="utf-8")
+    done = ask("compare", str(path), "--show", "play", "--years", "1-5")
+    assert done.exit_code == 0, done.stderr
+    head = done.stdout.partition("────")[0]
+    assert "mud" not in head
+    assert "events" not in head
+    assert "Gmax, g" in head
+    flowing = " ".join(done.stdout.split())
+    assert re.search(r"Not shown [a-z, -]*mud.*: none on any field under any plan", flowing)
+    assert "Events none are judged; add them under [[fields.KEY.play.events]]" in flowing
+    assert "Gmax in g: the largest deceleration" in flowing
 
 
 def test_the_ledger_shows_hardness_of_a_field_that_is_played_on() -> None:

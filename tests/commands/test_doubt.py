@@ -24,13 +24,14 @@ from drysward.results.choice import best_plan
 from drysward.results.doubt_text import (
     doubt_sentences,
     draws_note,
+    measure_text,
     spread_comes_from,
     too_wide,
 )
 from drysward.studies.doubt.answers import doubt_answers
 from drysward.studies.doubt.crossed import crossed
 
-YEARS = (2001, 2010)
+YEARS = (1, 10)
 DRAWS = 16
 
 
@@ -41,7 +42,7 @@ def ask(*words: str) -> Result:
 @pytest.fixture(scope="module")
 def told(tmp_path_factory: pytest.TempPathFactory) -> tuple[Result, Path]:
     folder = tmp_path_factory.mktemp("doubt")
-    words = ("--years", "2001-2010", "--detail", "--out", str(folder))
+    words = ("--years", "1-10", "--detail", "--out", str(folder))
     done = ask("compare", "--draws", str(DRAWS), *words)
     assert done.exit_code == 0, done.stderr
     return done, folder
@@ -250,8 +251,10 @@ def test_terminal_and_page_say_the_same(told: tuple[Result, Path], result: xr.Da
     shown = " ".join(told[0].stdout.split())
     assert draws_note(result) in shown
     assert best_plan(result) == "refill"
-    for sentence in (*best_sentences(result), *doubt_sentences(result, "refill")):
+    for sentence in (*best_sentences(result), *doubt_sentences(result, "refill")[:2]):
         assert sentence in shown
+    # That the draws do not say what to measure is said where it is asked for.
+    assert f"Stadium: {measure_text(result)}" in shown
     # The question whether the choice stands is answered before any table.
     assert shown.index("the next, in ") < shown.index("Turf: mean")
     assert "does the choice stand" in shown.lower()
@@ -284,6 +287,13 @@ def test_tables_on_the_page_are_of_the_file(result: xr.Dataset) -> None:
         ends = [""] if name == "doubt_fewer" else ["", "_low", "_high"]
         decimals = 1 if factor < 1.0 else 0
         numbers = [f"{result[name + end].sel(where).item() * factor:.{decimals}f}" for end in ends]
+        if name == "doubt_probability":
+            mean, low, high = numbers
+            as_words = {"none": "0", "<1": mean, ">99": mean, "all": "100"}
+            said, _, limits = unescape(shown).partition(" ")
+            assert as_words.get(said, said) == mean, of
+            assert limits == ("" if low == high else f"({low}-{high})"), of
+            continue
         if name == "doubt_fewer":  # a tie counts half
             numbers = [f"{round(2.0 * factor * result[name].sel(where).item()) / 2.0:g}"]
         assert re.findall(r"[\d.]+", shown) == numbers, of
@@ -353,7 +363,7 @@ def test_a_number_of_draws_that_has_no_spread_is_refused(draws: str) -> None:
 
 
 def test_draws_of_a_single_year_are_refused() -> None:
-    done = ask("compare", "--draws", "4", "--years", "2003")
+    done = ask("compare", "--draws", "4", "--years", "3")
     assert done.exit_code == 2
     (line,) = (line for line in done.stderr.splitlines() if line.startswith("--draws"))
     assert "two years or more, not 1" in line
@@ -369,10 +379,10 @@ def lines_of(done: Result) -> str:
 
 @pytest.mark.slow
 def test_draws_are_run_unless_they_are_switched_off(tmp_path: Path) -> None:
-    by_default = ask("compare", "--years", "2001-2002", "--out", str(tmp_path))
+    by_default = ask("compare", "--years", "1-2", "--out", str(tmp_path))
     assert by_default.exit_code == 0, by_default.stderr
     assert open_result(tmp_path).attrs["doubt_draws"] >= 16
-    without_draws = ask("compare", "--years", "2001-2002", "--draws", "0")
+    without_draws = ask("compare", "--years", "1-2", "--draws", "0")
     assert "draws" not in without_draws.stdout
     assert "sampling error of the years only" in lines_of(without_draws)
     # The first screen stays one.
@@ -380,7 +390,7 @@ def test_draws_are_run_unless_they_are_switched_off(tmp_path: Path) -> None:
 
 
 def test_a_single_year_has_none_and_one_line_says_so() -> None:
-    done = ask("compare", "--years", "2003")
+    done = ask("compare", "--years", "3")
     assert done.exit_code == 0, done.stderr
     assert "no draws: the spread across draws needs two years or more, not 1" in (
         lines_of(done)
@@ -396,7 +406,7 @@ def demo_with(folder: Path, text: str) -> str:
 @pytest.mark.slow
 def test_the_scenario_says_how_many_and_the_option_stands_over_it(tmp_path: Path) -> None:
     scenario = demo_with(tmp_path, "[doubt]\ndraws = 3")
-    span = ("--years", "2001-2002")
+    span = ("--years", "1-2")
     assert "; 3 draws of" in ask("compare", scenario, *span).stdout
     assert "; 2 draws of" in ask("compare", scenario, *span, "--draws", "2").stdout
     assert "uncertain numbers, as [doubt] says" in lines_of(ask("check", scenario))
@@ -419,3 +429,35 @@ def test_another_type_or_name_is_refused(tmp_path: Path, line: str) -> None:
     assert done.exit_code == 2
     (told,) = done.stderr.splitlines()
     assert "doubt." in told
+
+
+def test_few_lines_stand_above_the_table_of_four_fields(tmp_path: Path) -> None:
+    path = tmp_path / "four.toml"
+    fields = [
+        word
+        for name in ("Stadium", "Practice")
+        for zone in ("sand_over_gravel_12in", "native_loam")
+        for word in ("--field", f"{name} {zone}, 2 acre, {zone}")
+    ]
+    made = CliRunner().invoke(main, ["init", str(path), *fields])
+    assert made.exit_code == 0, made.output
+    done = ask("compare", str(path), "--draws", "2", "--years", "1-5")
+    assert done.exit_code == 0, done.stderr
+    above, _, below = done.stdout.partition("────")
+    paragraphs = above.split("\n\n")
+    sentences = paragraphs[-2].splitlines()
+    assert 2 <= len(sentences) <= 9  # one of them says the years
+    # No line asks for more draws, and none is lost: what does not fit follows the table.
+    assert "What to measure first" not in done.stdout
+    assert "too few to say" not in done.stdout
+    flowing = " ".join(done.stdout.split())
+    assert flowing.count("Alike but for the root zone") == 1
+    assert "drought only: mud and hard ground are not in it" in flowing
+    assert "has fewer days below playing condition than" in " ".join(below.split())
+
+
+def test_without_draws_the_screen_says_what_the_odds_are() -> None:
+    done = ask("compare", "demo", "--draws", "0", "--years", "1-5")
+    assert "without draws the odds are those of the likely numbers only" in (
+        " ".join(done.stdout.split())
+    )

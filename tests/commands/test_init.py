@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 from collections.abc import Sequence
 from pathlib import Path
@@ -12,9 +13,11 @@ from click.testing import CliRunner, Result
 import drysward
 from drysward.cli import main
 from drysward.physics.pond import least_square_pond_m3
+from drysward.results.text import FILE_MEANS, file_means_text
 from drysward.scenario.keys import keys, meanings
 from drysward.scenario.load import loads, shipped_texts
 from drysward.scenario.starter import USUAL, NewField, NewScenario, keys_of, scenario_text
+from drysward.site.weather_years import weather_series
 
 PLACE = ("--latitude", "40", "--elevation", "140 m")
 RECORD = Path(__file__).parents[1] / "data" / "baltimore-washington-2010-2019.csv"
@@ -185,6 +188,10 @@ def test_questions_are_asked_until_the_answers_can_be_read() -> None:
         (["--plan", "A, refill"], "plans.a.trigger: is missing"),
         (["--normal", "tmax degF 1 2"], "does not hold twelve numbers"),
         (["--normal", "tmax degF" + " 50" * 12, *PLACE], "rain, wet_days, tmin are missing"),
+        (["--normal", "tmax degF" + " 50" * 12, *PLACE], "--normal 'wet_days JAN ... DEC'"),
+        (["--normal", "wet_days in" + " 9" * 12, *PLACE], "wet_days takes no unit"),
+        (["--field", "A, 2 acre, sand over gravel"],
+         "'sand_over_gravel_12in' or 'sand_over_gravel_16in' or 'sand_over_gravel_8in'?"),
         (["--weather", "w.csv"], "--weather needs --latitude and --elevation of the place"),
         (["--latitude", "95"], "site.latitude: '95 deg' is refused; -90 to 90"),
         (["--weather", "none.csv", *PLACE], "no such file"),
@@ -195,6 +202,62 @@ def test_what_cannot_be_is_refused_and_nothing_written(words: list[str], told: s
     assert result.exit_code == 2, result.output
     assert told in result.output
     assert not Path("x.toml").exists()
+
+
+@pytest.mark.parametrize(("words", "asks"), [
+    ((), True), (("--name", "Here"), True), (("--field", "A, 2 acre"), False),
+    (("--field", "A, 2 acre", "--ask"), True),
+])  # fmt: skip
+def test_at_a_terminal_who_states_the_fields_is_not_asked(
+    words: Sequence[str], asks: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(
+        "click.testing._NamedTextIOWrapper.isatty", lambda self: True, raising=False
+    )
+    result = run("init", "t.toml", *words, typed="\n" * 40)
+    assert result.exit_code == 0, result.output
+    assert ("Enter keeps what stands in brackets" in result.output) == asks
+
+
+def test_an_odd_answer_to_yes_or_no_gets_what_to_write() -> None:
+    typed = "\n" * 6 + "maybe\ny\n" + "\n" * 20
+    result = run("init", "t.toml", "--ask", "--field", "A, 2 acre", typed=typed)
+    assert result.exit_code == 0, result.output
+    assert "Error: write y or n" in result.output
+
+
+WET = "wet_days days" + " 9" * 12
+OURS = ("--normal", "rain in" + " 3" * 12, "--normal", WET,
+        "--normal", "tmax degF 41 45 53 65 74 83 87 85 79 67 56 46",
+        "--normal", "tmin degF 24 26 33 42 52 61 66 65 58 45 36 28")  # fmt: skip
+
+
+@pytest.mark.parametrize("words", [(), ("--units", "metric"), ("--latitude", "-33.9")])
+def test_the_weather_of_an_invented_town_is_not_forgotten(words: Sequence[str]) -> None:
+    run("init", "a.toml", *words)
+    invented = "The weather is that of an invented town; give your own under [weather]."
+    checked = run("check", "a.toml")
+    assert invented in " ".join(checked.output.split())
+    text = Path("a.toml").read_text(encoding="utf-8")
+    rain = f"rain = {{ unit = 'mm', months = {[80.0] * 12} }}"
+    changed = re.sub(r"(?m)^rain = .*$", rain, text)
+    Path("a.toml").write_text(changed, encoding="utf-8")
+    checked = run("check", "a.toml")
+    left = "Under [weather.climate] wet_days, tmax, tmin are still those of an invented town"
+    assert left in " ".join(checked.output.split())
+
+
+def test_normals_of_ones_own_are_said_back_and_held_to_the_place() -> None:
+    run("init", "a.toml", *OURS, "--latitude", "39.4", "--elevation", "450 ft")
+    ours = weather_series(drysward.load("a.toml"))
+    assert ours.findings == ()
+    read = file_means_text({FILE_MEANS: json.dumps(dict(ours.means))}, "us")
+    assert read.startswith("36 in of rain a year and highs of 87 F in the warmest month")
+    # The longitude in place of the latitude.
+    result = run("init", "b.toml", *OURS, "--latitude", "-76.6", "--elevation", "450 ft")
+    assert result.exit_code == 0, result.output
+    assert "The middle of the warm season is near 23 July" in result.output
+    assert "check latitude and elevation under [site]" in result.output
 
 
 def test_a_file_that_is_there_is_never_replaced() -> None:

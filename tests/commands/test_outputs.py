@@ -52,10 +52,10 @@ class Files:
 
     def words(self, command: str, out: Path) -> list[object]:
         """The command line that writes ``out``, or in ``out`` where the command fills a folder."""
-        few = ("--years", "2002")
+        few = ("--years", 2002)
         return {
             "compare": ["compare", self.scenario, "--draws", 0, *few, "--out", out],
-            "supply": ["supply", "pond", *few, "--draws", 0, "--no-sizing", "--out", out],
+            "supply": ["supply", "pond", "--years", 2, "--draws", 0, "--no-sizing", "--out", out],
             "ledger": ["ledger", self.scenario, "--field", "stadium", "--plan", "none",
                        "--year", 2002, "--out", out],
             "make": ["weather", "make", self.scenario, "--years", 2, "--source", "resample",
@@ -67,7 +67,7 @@ class Files:
 
 
 OF_FILES = {"ledger": ".csv", "make": ".csv", "report": ".html", "picture": ".svg"}
-OF_FOLDERS = {"compare": "results.nc", "supply": "results.nc", "front": "front.csv"}
+OF_FOLDERS = {"compare": "results.nc", "supply": "results.nc", "front": "front-water-wilt.csv"}
 
 
 @pytest.fixture(scope="module")
@@ -177,7 +177,7 @@ def test_no_command_writes_over_what_it_reads(mine: Files) -> None:
             refused(ask(*words, "--force"), read)
             out.unlink()
     shipped = Path(str(files("drysward.scenarios"))) / "demo.toml"
-    words = ("--field", "stadium", "--plan", "none", "--year", 2002, "--force", "--out", shipped)
+    words = ("--field", "stadium", "--plan", "none", "--year", 2, "--force", "--out", shipped)
     refused(ask("ledger", "demo", *words), read)
     assert contents(mine.folder) == before
 
@@ -544,7 +544,7 @@ def test_files_of_an_earlier_run_that_the_new_one_does_not_write_go(tmp_path: Pa
 
 
 def test_a_comparison_without_draws_leaves_none_of_an_earlier_one(tmp_path: Path) -> None:
-    words = ("compare", "--years", "2001-2003", "--out", tmp_path / "result")
+    words = ("compare", "--years", "1-3", "--out", tmp_path / "result")
     assert ask(*words, "--draws", 2).exit_code == 0
     assert (tmp_path / "result" / "doubt.csv").exists()
     assert ask(*words, "--draws", 0).exit_code == 0

@@ -18,8 +18,8 @@ from drysward.results.sizing_text import carriers
 from drysward.results.supply import supply_answers
 from drysward.studies.sizing import TOLERANCE
 
-YEARS = ("--years", "2001-2030")
-FEW_YEARS = ("--years", "2001-2010")  # for what does not hang on how dry the worst of them is
+YEARS = ("--years", "1-30")
+FEW_YEARS = ("--years", "1-10")  # for what does not hang on how dry the worst of them is
 
 
 def ask(*words: str) -> Result:
@@ -40,7 +40,7 @@ def changed(tmp_path: Path, *changes: tuple[str, str]) -> str:
 @pytest.fixture(scope="module")
 def told(tmp_path_factory: pytest.TempPathFactory) -> tuple[Result, Path]:
     folder = tmp_path_factory.mktemp("out")
-    return ask("pond", *YEARS, "--out", str(folder)), folder
+    return ask("pond", *YEARS, "--detail", "--out", str(folder)), folder
 
 
 def test_every_part_is_shown(told: tuple[Result, Path]) -> None:
@@ -62,6 +62,29 @@ def test_every_part_is_shown(told: tuple[Result, Path]) -> None:
     assert "nan" not in done.stdout
 
 
+def test_the_answer_comes_first_and_is_short() -> None:
+    done = ask("pond", *FEW_YEARS)
+    lines = done.stdout.splitlines()
+    assert lines[1].startswith("With the likely soil and grass ")
+    assert "keeps the goal" in lines[1]
+    assert "--draws 64" in f"{lines[1]} {lines[2]}"
+    assert len(lines) <= 75
+    flowing = " ".join(done.stdout.split())
+    assert "Reliability with storage of 2.000 Mgal as given and the likely numbers" in flowing
+    assert "Turf: years with the stage, with storage of 2.000 Mgal as given" in flowing
+    assert "Refill at 40% depletion" in flowing
+    assert "Deficit, 60% ET" not in flowing
+    assert "by month" not in flowing.partition("More")[0]
+
+
+def test_one_year_is_not_called_the_mean_year() -> None:
+    done = ask("pond", "--years", "12-12", "--no-sizing", "--detail")
+    assert done.exit_code == 0, done.stderr
+    assert "mean year" not in done.stdout
+    assert "Water of simulated year 12 of 200 with the supply as given" in done.stdout
+    assert "1 in 10" not in done.stdout
+
+
 def test_cautions_by_what_the_supply_is_made_of(told: tuple[Result, Path]) -> None:
     flowing = " ".join(told[0].stdout.split())
     for caution in ("A pond drowns people", "a right or a permit", "backflow preventer"):
@@ -75,7 +98,7 @@ def test_what_is_kept_opens_as_it_was(told: tuple[Result, Path]) -> None:
         RECORD, "results.nc", "supply.csv", "tradeoff.csv"
     ]  # fmt: skip
     scenario = drysward.shipped("pond")
-    run = drysward.run(scenario, years=(2001, 2030))
+    run = drysward.run(scenario, years=(1, 30))
     answers = supply_answers(run)
     with xr.open_dataset(folder / "results.nc") as kept:
         for dataset in (run, answers):
@@ -108,7 +131,7 @@ def test_what_is_kept_opens_as_it_was(told: tuple[Result, Path]) -> None:
 def test_no_sizing_and_metric(tmp_path: Path) -> None:
     done = ask("pond", *FEW_YEARS, "--no-sizing", "--units", "metric", "--out", str(tmp_path))
     assert done.exit_code == 0, done.stderr
-    assert "Water of the mean year, and" in done.stdout
+    assert "Water of the mean year with the supply as given" in done.stdout
     assert "m3" in done.stdout
     assert "gal" not in done.stdout
     assert "Least size" not in done.stdout
@@ -220,7 +243,7 @@ def test_without_prices_no_costs(tmp_path: Path) -> None:
     assert "cost" not in done.stdout.lower()
     done = ask(str(tmp_path / "mine.toml"), *FEW_YEARS)
     assert done.exit_code == 0, done.stderr
-    assert "Where the water comes from" in done.stdout
+    assert "water from" in done.stdout
     assert "Cost" not in done.stdout
     assert "USD" not in done.stdout
 
@@ -233,10 +256,10 @@ def test_progress_is_not_among_the_answers(told: tuple[Result, Path]) -> None:
 @pytest.mark.parametrize(
     "words, said",
     [
-        (["demo"], "supply: is missing; a table [supply] in the scenario"),
+        (["demo"], "a file of 'drysward init' has one in comments: take the # from its lines"),
         (["pnod"], "did you mean 'pond'?"),
         (["nowhere.toml"], "nowhere.toml"),
-        (["pond", "--years", "1900-1910"], "past the last simulated year"),
+        (["pond", "--years", "1900-1910"], "years: 1900 is no simulated year; 1 to 200"),
         (["pond", "--years", "1900-x"], "is not a year or two"),
         (["pond", "--units", "furlongs"], "furlongs"),
     ],
@@ -253,3 +276,30 @@ def test_a_folder_that_cannot_be_written_is_told_before_the_run(tmp_path: Path) 
     done = ask("pond", "--out", str(tmp_path / "file"))
     assert done.exit_code == 2
     assert "cannot be written" in done.stderr
+
+
+def test_a_ledger_shows_what_the_supply_does_each_day(tmp_path: Path) -> None:
+    words = ["ledger", "pond", "--field", "stadium", "--plan", "refill", "--year", "2"]
+    done = CliRunner().invoke(main, [*words, "--format", "csv"])
+    assert done.exit_code == 0, done.stderr
+    account = drysward.ledger(drysward.shipped("pond"), "stadium", "refill", 2)
+    before = np.concatenate([[np.nan], account["supply_storage"].values[:-1]])
+    flows = account["supply_refill"] + account["supply_catchment"]
+    flows = flows + account["supply_rain_on_storage"]
+    lost = account["supply_evaporation"] + account["supply_seepage"] + account["supply_spill"]
+    change = (flows - lost - account["supply_from_storage"]).values
+    after = account["supply_storage"].values
+    assert (before + change)[1:] == pytest.approx(after[1:], abs=1e-6)
+    for name in ("demand", "made_up", "unmet", "storage"):
+        assert account[f"supply_{name}"].attrs["units"] == "m3"
+    lines = done.stdout.splitlines()
+    at = next(i for i, line in enumerate(lines) if "inflow" in line and "storage" in line)
+    day = dict(zip(next(csv.reader([lines[at]])), next(csv.reader([lines[at + 1]])), strict=True))
+    inflow = next(value for head, value in day.items() if head.startswith("inflow"))
+    assert float(inflow) == pytest.approx(flows.values[0] / 0.003785411784, rel=1e-3)
+    path = tmp_path / "days.csv"
+    assert CliRunner().invoke(main, [*words, "--out", str(path)]).exit_code == 0
+    with path.open(encoding="utf-8") as stream:
+        (first, *_) = csv.DictReader(stream)
+    assert float(first["supply_storage (gal)"]) == pytest.approx(after[0] / 0.003785411784)
+    assert "supply_unmet (gal)" in first

@@ -59,12 +59,21 @@ def test_a_sweep_from_file_to_front(sweep, tmp_path):
     told = ask("front", out, "--risk", "footprinting", "--field", "stadium", "--units", "metric")
     assert told.exit_code == 0, told.output
     assert "water against footprinting on stadium" in told.output
-    lines = (out / "front.csv").read_text().splitlines()
+    lines = (out / "front-water-footprinting-stadium.csv").read_text().splitlines()
     assert "trigger,depth (mm)," in lines[0]
     assert lines[0].endswith(",cost: water (mm),risk: footprinting,risk_se")
     told = ask("front", out, "--risk", "days below")
     assert told.exit_code == 0, told.output
-    assert "water against days below" in told.output
+    assert (
+        "water (mean over the area) against days below (worst field), plan refill"
+        in " ".join(told.output.split())
+    )
+    assert (out / "front-water-days-below.csv").exists()
+    told = ask("front", out, "--cost", "irrigation")
+    assert told.exit_code == 2
+    assert "cost: no 'irrigation' that is one number for each point; did you mean 'water'?" in (
+        " ".join(told.output.split())
+    )
     told = ask("effects", out, "--of", "water")
     assert told.exit_code == 0, told.output
     assert "what drives water, plan refill" in told.output
@@ -81,7 +90,7 @@ def test_a_sweep_with_draws_from_file_to_front(sweep, tmp_path):
     assert ["site-years", "48", "48", "100"] in [line.split() for line in told.output.splitlines()]
     told = ask("front", out, "--risk", "days below", "--high")
     assert told.exit_code == 0, told.output
-    assert "water against days below, high" in told.output
+    assert "against days below, high (worst field)" in told.output
     assert "means over 4 draws of soil, grass and delivery" in told.output.replace("\n", " ")
     told = ask("effects", out, "--of", "water")
     assert "means over 4 draws of soil, grass and delivery" in told.output.replace("\n", " ")

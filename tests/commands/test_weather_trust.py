@@ -11,7 +11,7 @@ import xarray as xr
 from click.testing import CliRunner
 
 from drysward.cli import main
-from drysward.results.text import FILE_MEANS, file_means_text
+from drysward.results.text import FILE_MEANS, FUTURE, file_means_text
 from drysward.weather.record import DailyRecord
 
 SCENARIO = """
@@ -132,8 +132,8 @@ def test_what_is_odd_is_told_above_the_answer(command, args, tmp_path):
     result = command(windy, args=args)
     assert result.exit_code == 0, result.output
     told = " ".join(result.output.split())
-    assert "Check the file The mean wind is" in told
-    assert told.index("Check the file") < told.index("No irrigation")
+    assert "Check the weather The mean wind is" in told
+    assert told.index("Check the weather") < told.index("No irrigation")
 
 
 def test_an_answer_says_what_the_file_was_read_as(command):
@@ -164,6 +164,9 @@ def test_means_of_a_file_by_hand():
         "365 mm of rain a year, highs of 30 C in the warmest month and a mean wind of 2.0 m/s. "
     )
     assert file_means_text({}, "us") == ""
+    assert "future" not in file_means_text(attrs, "us")
+    changed = file_means_text({**attrs, FUTURE: "warm_dry"}, "us")
+    assert changed.endswith("The change of the future 'warm_dry' comes on top")
 
 
 def test_what_is_odd_is_kept_in_the_result(command, tmp_path):
@@ -186,7 +189,7 @@ def test_years_made_from_a_file_tell_of_it(command, tmp_path):
         windy, 'source = "resample"\nyears = 3', ("compare", "--out", str(tmp_path / "out"))
     )
     assert result.exit_code == 0
-    assert "Check the file The mean wind is" in " ".join(result.output.split())
+    assert "Check the weather The mean wind is" in " ".join(result.output.split())
     with xr.open_dataset(tmp_path / "out" / "results.nc") as kept:
         assert kept.attrs["weather_file"] == "station"
         assert kept.attrs["weather_file_days"] == "2001-01-01 to 2002-12-31"

@@ -12,9 +12,10 @@ import xarray as xr
 
 import drysward
 from drysward.results.alternatives import ALTERNATIVES, alternatives, alternatives_text
-from drysward.results.answer_text import answer_sentences, best_sentences
+from drysward.results.answer_text import answer_sentences, best_sentences, undecided_text
 from drysward.results.choice import best_plan, rule_text
 from drysward.results.doubt_text import choice_sentence, count_of_draws
+from drysward.results.text import three_figures
 from drysward.scenario.model import FieldSpec, RootZoneSpec
 
 FIELDS = ("sand", "loam")
@@ -96,15 +97,15 @@ def test_the_rule(
 def test_a_field_without_turf_decides_nothing_but_water() -> None:
     result = said([[KEPT] * 3, [np.nan] * 3], [[9, 3, 0], [np.nan] * 3], WATER)
     assert best_plan(result) == "some"
-    assert "keeps “Sand” (dormancy" in best_sentences(result)[0]
+    assert "keeps “Sand” (keeps: dormancy" in best_sentences(result)[0]
 
 
 def test_why_a_drier_plan_is_not_the_best() -> None:
     result = said([[KEPT] * 3] * 2, [[30, 8, 0]] * 2, WATER)
     # Two acres at 20 in are 1.086 Mgal: an acre-inch is 27,154 gal (common practice).
     assert best_sentences(result)[:2] == [
-        "“Much” keeps both fields (dormancy in 10 of 100 years or fewer) with 1.09 Mgal in a "
-        "typical year, 1.30 in a 1-in-10 dry year.",
+        "“Much” keeps both fields (keeps: dormancy in 10 of 100 years or fewer) with 1.09 Mgal in "
+        "a typical year, 1.30 in a 1-in-10 dry year.",
         "“Dry” would keep them with 1.09 Mgal less, but has 30 more days below playing condition "
         "a year.",
     ]
@@ -114,19 +115,26 @@ def test_constructions_of_a_field_are_compared_and_not_added_up() -> None:
     water = ([0.0, 10.0, 28.0], [0.0, 10.0, 18.5])
     odds = [[LOST, LOST, KEPT]] * 2
     result = said(odds, [[90, 30, 13], [80, 20, 1]], water, 0.9, PAIR)
-    first, compared = best_sentences(result)
-    assert "760,320 gal in a typical year (912,384 in a 1-in-10 dry year) on “Sand” and" in first
+    first, compared, counted = best_sentences(result)
+    assert "760,000 gal in a typical year (912,000 in a 1-in-10 dry year) on “Sand” and" in first
     assert "together" not in first
     assert compared == (
         "Alike but for the root zone, under “Much”: “Sand” takes 9.5 in more water in a typical "
         "year than “Loam” and has 12 more days below playing condition (more in 9 of 10 draws)."
     )
+    assert counted == (
+        "Days below count drought only: mud and hard ground are not in it. Add play = {} to each "
+        "field, then compare with --show play."
+    )
+    played = best_sentences(result.assign(has_play=("field", [True, False])))[-1]
+    assert played == "Mud and hard ground are not in the days below: see --show play."
     assert "Alike but" not in " ".join(best_sentences(said(odds, [[0] * 3] * 2, water, 0.9)))
     alike = said(odds, [[90, 30, 1], [80, 20, 1]], water, 0.55, PAIR)
     assert best_sentences(alike)[1].endswith(" and has as many days below playing condition.")
     ahead = said(odds, [[90, 30, 1], [80, 20, 4]], water, 0.55, PAIR)
-    assert "3 fewer days below playing condition (fewer in 5.5 of 10 draws, a tie" in (
-        best_sentences(ahead)[1]
+    assert best_sentences(ahead)[1].endswith(
+        " and has on average 3 fewer days below playing condition, because of a few draws (fewer "
+        "in 5.5 of 10 draws, a tie counts half)."
     )
 
 
@@ -137,14 +145,62 @@ def test_limits_that_decide_nothing_are_named_by_field() -> None:
     high.loc[{"plan": "dry", "field": "loam"}] = 0.6
     low = result["doubt_probability_low"].where(result["plan"] != "dry", 0.0)
     wide = result.assign(doubt_probability_high=high, doubt_probability_low=low)
-    assert answer_sentences(wide)[-1] == (
-        "Limits too wide to decide on both fields: “Dry” and “Much”."
+    assert undecided_text(wide) == (
+        "limits too wide to say whether a plan keeps a field on both fields: “Dry” and “Much”"
     )
     low.loc[{"plan": "dry", "field": "sand"}] = 0.5
     wide = wide.assign(doubt_probability_low=low)
-    assert answer_sentences(wide)[-1] == (
-        "Limits too wide to decide on “Sand”: “Much”; on “Loam”: “Dry” and “Much”."
+    assert undecided_text(wide) == (
+        "limits too wide to say whether a plan keeps a field on “Sand”: “Much”; on “Loam”: “Dry” "
+        "and “Much”"
     )
+
+
+def test_only_what_the_plan_keeps_has_its_water_and_may_be_unsure() -> None:
+    result = said([[LOST, LOST, KEPT], [LOST, LOST, LOST]], [[50, 1, 0]] * 2, WATER, 1.0)
+    high = result["doubt_probability_high"].copy()
+    high.loc[{"plan": "much"}] = 0.9
+    low = result["doubt_probability_low"].copy()
+    low.loc[{"plan": "much"}] = 0.0
+    first, unsure = answer_sentences(
+        result.assign(doubt_probability_high=high, doubt_probability_low=low)
+    )
+    assert first == (
+        "“Much” keeps “Sand” (keeps: dormancy in 10 of 100 years or fewer) and needs 543,000 gal "
+        "in a typical year (652,000 in a 1-in-10 dry year) on “Sand”. No plan keeps every field; "
+        "“Loam” is kept by none."
+    )
+    assert unsure.endswith("may come more often on “Sand”.")
+
+
+def test_a_drier_plan_is_said_of_the_field_that_it_keeps() -> None:
+    result = said([[KEPT] * 3, [LOST] * 3], [[30, 8, 0]] * 2, WATER)
+    assert "“Dry” would keep “Sand” with" in best_sentences(result)[1]
+
+
+def test_two_pairs_are_compared_in_one_sentence() -> None:
+    keys = ["sand", "loam", "sand_2", "loam_2"]
+    two = said([[KEPT] * 3] * 2, [[9, 9, 9], [1, 1, 1]], ([0, 1, 9], [0, 1, 4]), 0.9)
+    two = two.drop_vars(["doubt_better", "other_field"])
+    four = xr.concat([two, two], "field", data_vars="minimal", coords="minimal").assign_coords(
+        field=keys, field_label=("field", ["Sand", "Loam", "Sand 2", "Loam 2"])
+    )
+    four["doubt_better"] = (("plan", "field", "other_field"), np.full((3, 4, 4), 0.9))
+    four = four.assign_coords(other_field=keys)
+    pairs = [{"differ_in": "root zone", "fields": keys[i : i + 2]} for i in (0, 2)]
+    four.attrs[ALTERNATIVES] = json.dumps(pairs)
+    first, compared, _ = best_sentences(four)
+    assert "gal" not in first
+    assert compared.count("Alike but for the root zone") == 1
+    assert "; “Loam 2” takes as much water as “Sand 2” and has 8 fewer days (" in compared
+
+
+@pytest.mark.parametrize(("value", "text"), [
+    (543_210.0, "543,000"), (1234.0, "1,230"), (16.44, "16.4"), (2.614, "2.61"), (0.0, "0.00"),
+    (999.6, "1,000"), (float("nan"), "-"),
+])  # fmt: skip
+def test_three_figures(value: float, text: str) -> None:
+    assert three_figures(value, 2) == text
 
 
 def test_the_choice_over_the_draws_says_why_the_plan_with_fewer_days_is_not_chosen() -> None:

@@ -282,6 +282,9 @@ def test_what_one_root_zone_costs_more_is_on_the_same_area(scenes):
     assert ") costs EUR 640,000 more to build than Practice (" in text
     assert f"EUR {money_text(abs(more))} a year {'more' if more > 0 else 'less'} to water" in text
     assert "under “Refill”, the plan with the fewest days below playing condition." in text
+    other = next(str(key) for key in told["plan"].values if key != "refill")
+    label = told["plan_label"].sel(plan=other).item()
+    assert f"under “{label}”, the best plan." in difference_text(told, other)
     assert "Over 20 years at 4% it costs EUR " in text
 
 

@@ -22,7 +22,7 @@ from drysward.studies.doubt.answers import BELOW, doubt_answers
 from drysward.studies.doubt.crossed import OUTCOMES, PAIRED, WATER, Crossed, crossed
 from drysward.studies.doubt.draws import doubtful, drawn_scenarios
 
-YEARS = (2001, 2008)
+YEARS = (1, 8)
 PLANS = ("none", "deficit", "restricted")
 
 
@@ -195,7 +195,7 @@ def test_more_years_shrink_the_sampling_error_only(demo, monkeypatch):
     )
     few, many = (
         doubt_answers(ran(demo, 32, ("none",), years), demo, ("none",))
-        for years in ((2001, 2010), (2001, 2160))
+        for years in ((1, 10), (1, 160))
     )
     error = [float(out["doubt_days_below_condition_error"].mean()) for out in (few, many)]
     # Sixteen times the years: a quarter of the error.
@@ -280,7 +280,7 @@ def test_skinned_fields_have_no_days_below():
         'delivery = "in_ground_rotors"\n\n[plans.none]'
     )
     mine = edited(("[plans.none]", skinned))
-    out = doubt_answers(ran(mine, 4, years=(2001, 2002)), mine, PLANS)
+    out = doubt_answers(ran(mine, 4, years=(1, 2)), mine, PLANS)
     for end in ("", "_low", "_high", "_error"):
         values = out[f"doubt_days_below_condition{end}"]
         assert np.isnan(values.sel(field="infield")).all()
@@ -425,8 +425,18 @@ def test_draws_from_python(demo, found):
     np.testing.assert_allclose(out["doubt_days_below_condition"], mean)
 
 
+def test_a_scenario_replaced_in_python_is_refused(demo):
+    """Its draws would be those of the text."""
+    small = tuple(replace(field, area_m2=4000.0) for field in demo.fields)
+    late = tuple(replace(plan, trigger=0.6) for plan in demo.plans)
+    north = replace(demo.site, latitude_deg=50.0)
+    for part, other in (("fields", small), ("plans", late), ("site", north)):
+        with pytest.raises(FaultyInput, match=f"^scenario.{part}: replaced in Python, .*loads"):
+            drysward.draws(replace(demo, **{part: other}), n=2, years=(1, 2))
+
+
 def test_single_draws_are_left_out_unless_asked_for(demo):
-    out = drysward.draws(demo, n=2, plans=["none"], years=(2001, 2002))
+    out = drysward.draws(demo, n=2, plans=["none"], years=(1, 2))
     assert "draw" not in out.dims
 
 
@@ -438,7 +448,7 @@ def test_one_draw_has_no_spread(demo, n):
 
 def test_one_year_has_no_spread(demo):
     with pytest.raises(ValueError, match="two years or more, not 1"):
-        drysward.draws(demo, n=2, years=(2001, 2001))
+        drysward.draws(demo, n=2, years=(1, 1))
 
 
 def test_a_scenario_without_text_or_an_unknown_plan_is_refused(demo, scenes):

@@ -1,5 +1,6 @@
 """Plans whose depths a Python function says: they water as any other, and see no day to come."""
 
+import doctest
 from dataclasses import replace
 
 import numba
@@ -187,6 +188,7 @@ def test_what_one_watering_cannot_put_on_is_counted_and_said_once(dry):
     with pytest.warns(UserWarning, match="demands more than one watering") as said:
         result = drysward.run(scenario, record=record, plans=lavish, only=["mine"])
     (text,) = (str(one.message) for one in said if "one watering" in str(one.message))
+    assert text.endswith("| (morning.unfinished_mm > 0) in its condition.")
     waters = result["watering_days"].sel(plan="mine").sum("year")
     for key in ("a", scenario.fields[1].key):
         n = int(text.partition(f" days on field '{key}'")[0].rpartition("on ")[2].replace(",", ""))
@@ -200,14 +202,41 @@ def test_what_one_watering_puts_on_is_no_warning(dry, recwarn):
     assert not recwarn.list
 
 
-def test_a_fault_of_the_function_itself_comes_through(dry):
+def at_once(morning):
+    return 3.0 if morning.depletion > 0.5 else 0.0
+
+
+@pytest.mark.parametrize(
+    ("function", "text"),
+    [
+        (lambda morning: morning.deficit, "a morning has no 'deficit'; did you mean 'deficit_mm'?"),
+        (lambda morning: morning.depletion.whole,
+         "its function raises AttributeError on 01-01 of year 2001: 'numpy.ndarray' object has no"),
+        (at_once, r"its function takes an array for one number on 01-01 of year 2001; np.where in"
+         r" place of if, and & and \| in place of and and or: .* are arrays \(1, 2\)"),
+        (lambda morning: 1 / 0, "its function raises ZeroDivisionError on 01-01 of year 2001: div"),
+    ],
+)  # fmt: skip
+def test_a_fault_of_the_function_itself_is_named_with_its_plan_and_day(dry, function, text):
     scenario, record = dry
+    with pytest.raises(FaultyInput, match=text) as refusal:
+        drysward.run(scenario, record=record, plans={"mine": function})
+    assert refusal.value.faults[0].where == "plans.mine"
+    assert refusal.value.__cause__.__traceback__ is not None
 
-    def wrong(morning):
-        return morning.rain_tomorrow
 
-    with pytest.raises(AttributeError, match="rain_tomorrow"):
-        drysward.run(scenario, record=record, plans={"mine": wrong})
+def test_the_refill_of_the_docstring_is_the_rule():
+    """As a person would paste it."""
+    names = {"np": np, "drysward": drysward}
+    for example in doctest.DocTestParser().get_examples(drysward.Scenario.with_plan.__doc__):
+        exec(example.source, names)
+    found = drysward.run(names["scenario"], years=(1, 3), only=["refill", "mine"])
+    assert float(found["irrigation_gross"].sel(plan="mine").min()) > 100.0
+    for name, values in found.data_vars.items():
+        if "plan" in values.dims:
+            np.testing.assert_array_equal(
+                values.sel(plan="refill"), values.sel(plan="mine"), err_msg=str(name)
+            )
 
 
 def test_keys_of_a_plan_are_checked(dry):

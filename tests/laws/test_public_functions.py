@@ -15,6 +15,7 @@ from drysward.faults import FaultyInput
 from drysward.studies.sweep.front import measure
 
 CLI = Path(inspect.getfile(drysward)).parent / "cli"
+TYPES = {"Morning", "Scenario"}
 PUBLIC = set(drysward.__all__) - {"__version__"}
 # What a command may import beside the public functions; of the rest only constants, such as names
 # of files, and of their own package.
@@ -58,7 +59,7 @@ def test_commands_call_only_public_functions(file: Path) -> None:
         assert own or constant or (module, name) in elsewhere, f"{module}.{name}"
 
 
-@pytest.mark.parametrize("name", sorted(PUBLIC))
+@pytest.mark.parametrize("name", sorted(PUBLIC - TYPES))
 def test_each_has_its_types_and_a_whole_docstring(name: str) -> None:
     function = getattr(drysward, name)
     assert getattr(drysward, name) is function  # the same whatever was imported since
@@ -72,6 +73,12 @@ def test_each_has_its_types_and_a_whole_docstring(name: str) -> None:
         assert f"{parameter.name} :" in doc or f"{parameter.name}, " in doc or (
             f", {parameter.name} :" in doc
         ), parameter.name
+
+
+def test_types_of_what_is_given_and_taken_are_at_the_top() -> None:
+    assert isinstance(drysward.shipped("demo"), drysward.Scenario)
+    assert "depletion" in drysward.Morning._fields
+    assert {"Morning", "Scenario"} <= set(dir(drysward))
 
 
 def test_the_version_stands_in_one_place() -> None:
@@ -175,8 +182,8 @@ def test_functions_of_points_give_what_the_names_give() -> None:
         np.testing.assert_array_equal(named[name], own[name])
     assert (own.attrs["cost"], own.attrs["risk"]) == ("water", "wilt")
     np.testing.assert_array_equal(
-        measure(points(), wilt, "--risk", plan="refill"),
-        measure(points(), "wilt", "--risk", plan="refill"),
+        measure(points(), wilt, "risk", plan="refill"),
+        measure(points(), "wilt", "risk", plan="refill"),
     )
     drives = drysward.effects(points(), water, plan="refill")
     np.testing.assert_array_equal(

@@ -50,6 +50,14 @@ def test_what_is_not_plain_is_refused(typed: str, mend: str) -> None:
     assert mend in str(refusal.value)
 
 
+def test_an_area_is_no_volume() -> None:
+    for typed in ("2 acres", "500 ft2"):
+        with pytest.raises(ValueError, match=r"is an area; a volume .* such as acre-ft"):
+            parse(typed, q.VOLUME)
+    with pytest.raises(ValueError, match="cannot be converted"):
+        parse("1 lb", q.VOLUME)
+
+
 def test_case_tells_units_apart_where_both_are_units() -> None:
     """A millijoule is no megajoule, and mgal is not taken for a million gallons."""
     with pytest.raises(ValueError, match="is not known"):
@@ -140,3 +148,10 @@ def test_ranges_take_the_same_forms() -> None:
 )  # fmt: skip
 def test_british_names_are_refused_with_the_american(table: str, american: str) -> None:
     assert f"did you mean '{american}'?" in refused(f"{DEMO}\n{table}\n")
+
+
+def test_a_refusal_answers_in_the_units_that_people_write() -> None:
+    with pytest.raises(ValueError, match=r"'in/week' cannot be converted to in; write depth"):
+        parse("1 in/week", q.LENGTH)
+    with pytest.raises(ValueError, match=r'write "50 ft", or in m'):
+        parse(50, q.HEIGHT)

@@ -8,6 +8,10 @@ import numpy as np
 import pytest
 import xarray as xr
 
+import drysward
+from drysward.catalog import load_catalog
+from drysward.day.records import STAGES
+from drysward.faults import FaultyInput
 from drysward.results.text import short_record_text
 from drysward.scenario.load import shipped
 from drysward.studies.compare import ledger, run
@@ -35,6 +39,59 @@ def test_ledger_comes_back_from_netcdf(scenes, scenario, tmp_path):
     back = back_from_file(made, tmp_path / "ledger.nc")
     back = back.assign_coords(date=back["date"].astype(made["date"].dtype))
     xr.testing.assert_identical(back, made)
+
+
+def unexplained(dataset):
+    """Numbers without unit or name; a value that was drawn has the unit of its number."""
+    return [
+        name
+        for name, values in dataset.variables.items()
+        if values.dtype.kind not in "OUSM" and name != "drawn"
+        and not {"units", "long_name"} <= set(values.attrs)
+    ]  # fmt: skip
+
+
+def test_every_number_has_its_unit_and_name_at_once():
+    demo, pond = shipped("demo"), shipped("pond")
+    result = run(demo, years=(1, 2), only=["restricted"], daily=True)
+    drawn = drysward.draws(demo, 32, plans=["refill"], years=(1, 2), keep=True)
+    account = ledger(demo, "stadium", "restricted", 2)
+    everything = {
+        "run": result,
+        "answers": drysward.answers(result),
+        "draws": drawn,
+        "ledger": account,
+        "ledger of a supply": ledger(pond, pond.fields[0].key, pond.plans[1].key, 1),
+        "supply": run(pond, years=(1, 2), only=[pond.plans[1].key]),
+    }
+    assert {name: found for name, of in everything.items() if (found := unexplained(of))} == {}
+    assert drawn["doubt_water"].attrs["units"] == "mm"
+    # A word that the ledger and the answers both use is explained for each.
+    assert result["stage"].attrs["long_name"] == "stage of the turf"
+    assert account["stage"].attrs["long_name"] == "restriction stage in force"
+    assert "on the day" in account["demand"].attrs["long_name"]
+    assert "return period" in everything["answers"]["demand"].attrs["long_name"]
+
+
+def test_what_counts_the_season_says_so():
+    terms = load_catalog().quantities
+    for name in ("days", "peak", "longest"):
+        for stage in STAGES:
+            assert "of the season" in terms[f"{name}_{stage}"].meaning
+    assert "of the season" in terms["least_green"].meaning
+
+
+def test_answers_of_something_else_say_what_it_is(scenes, scenario):
+    result = run(scenario, record=scenes.weather(2))
+    answers = drysward.answers(result)
+    sweep = result.assign_attrs(points_done=1)
+    account = ledger(scenario, scenario.fields[0].key, "refill", 2002, scenes.weather(2))
+    for wrong, what in (
+        (answers, "answers already"), (sweep, "a sweep"), (account, "a ledger"),
+        (xr.Dataset(), "no result of a run"),
+    ):  # fmt: skip
+        with pytest.raises(FaultyInput, match=f"^result: is {what}.*; the Dataset of drysward.run"):
+            drysward.answers(wrong)
 
 
 def test_a_simulated_year_has_no_date():

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -22,11 +23,13 @@ from drysward.results.text import (
 from drysward.scenario.model import WeatherSource
 from drysward.site.stretches import spans
 from drysward.site.weather_years import weather_series
+from drysward.weather.record import FileFacts
 from drysward.weather.simulated.resampling import drawn_years, resample
 
 MADE = {"simulated_years": 200, "years": "1-200", "driest_years": "42, 18"}
 DRAWN = {**MADE, "simulated_years": 3, "drawn_years": json.dumps(["2013", "1998", "2013"])}
 RECORD = {"years": "2011-2018", "driest_years": "2012, 2016"}
+FACTS = FileFacts("station", "ab" * 32, "1997-01-01", "1999-12-31", 3, {}, (), {})
 
 
 def test_the_words_of_a_year():
@@ -86,13 +89,22 @@ def test_southern_years_name_both_halves(resampled):
     assert spans(scenario, series).years == (1, 2, 3, 4, 5, 6)
 
 
-def test_simulated_years_are_selected_by_number_or_by_calendar_year(resampled):
+def test_simulated_years_are_selected_by_number_alone(resampled):
     scenario, record = resampled()
     series = weather_series(scenario, record)
     assert spans(scenario, series, (2, 4)).years == (2, 3, 4)
-    assert spans(scenario, series, (2002, 2004)).years == (2, 3, 4)
-    with pytest.raises(FaultyInput, match="past the last simulated year, 7"):
-        spans(scenario, series, (8, 9))
+    refusals = {
+        9: 'years: 9 is no simulated year; 1 to 7 (for more, raise "years" under [weather])',
+        0: "years: 0 is no simulated year; 1 to 7",
+        1998: "years: 1998 is no simulated year; 1 to 7 (for the record's 1998, "
+        'source = "record")',
+    }
+    series = replace(series, file=FACTS)
+    for year, text in refusals.items():
+        with pytest.raises(FaultyInput, match=f"^{re.escape(text)}$"):
+            spans(scenario, series, (min(year, 2), year))
+    with pytest.raises(FaultyInput, match=r"^year: 1998 is no simulated year; 1 to 7"):
+        drysward.ledger(scenario, scenario.fields[0].key, "none", 1998, record)
     assert spans(replace(scenario, weather=WeatherSource(None)), drawn_from(record)).years == (
         1997, 1998, 1999,
     )  # fmt: skip

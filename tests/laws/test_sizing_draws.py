@@ -14,14 +14,20 @@ from click.testing import CliRunner
 import drysward
 from drysward.cli import main
 from drysward.faults import FaultyInput
-from drysward.results.sizing_text import confidence_lines
+from drysward.results.sizing_text import answer_text, confidence_lines
 from drysward.scenario.load import loads
 from drysward.studies.doubt.crossed import drawn_numbers
 from drysward.studies.doubt.draws import draw, drawn_scenarios
-from drysward.studies.doubt.sized import CONFIDENCES, SizedDraws, draws_dataset, size_draws
+from drysward.studies.doubt.sized import (
+    CONFIDENCES,
+    SizedDraws,
+    _measures,
+    draws_dataset,
+    size_draws,
+)
 from drysward.studies.sizing import solve
 
-YEARS = (2001, 2006)
+YEARS = (1, 6)
 # With six years one may fail.
 ODDS = "odds = 0.2 }"
 
@@ -101,7 +107,11 @@ def test_confidence_rises(spread):
 def test_sizes_with_confidence_are_those_of_draws(shipped):
     """By hand: of ten draws 5 are 50%, 8 are 80% and all ten are 95%."""
     least = np.array([9.0, math.inf, 1.0, 3.0, 2.0, 8.0, 7.0, 4.0, 6.0, 5.0])
-    told = draws_dataset(SizedDraws(shipped, least, least <= 2.0, least > 1e9, 5))
+    told = draws_dataset(
+        SizedDraws(
+            shipped, least, least <= 2.0, least > 1e9, (least > 1e9)[:, None] & [0, 1, 0], 5
+        )
+    )
     assert told["confidence"].values.tolist() == list(CONFIDENCES)
     assert told["sizing_confidence"].values.tolist() == [5.0, 8.0, math.inf]
     assert told["sizing_confidence_suffices"].values.tolist() == [0.5, 0.8, 0.9]
@@ -114,17 +124,43 @@ def test_sizes_with_confidence_are_those_of_draws(shipped):
     assert lines["With 50% confidence"] == (
         "5 m3: suffices in 5 of 10 draws of soil, turf and system"
     )
-    told = "nothing suffices: some size suffices in only 9 of 10 draws"
-    assert lines["With 95% confidence"] == told
+    said = "nothing suffices: some size suffices in only 9 of 10 draws"
+    assert lines["With 95% confidence"] == said
     assert lines["Nothing suffices"] == (
-        "in 1 of 10 draws, even with all the water that the plan demands: the plan or the system "
-        "falls short"
+        "in 1 of 10 draws, even with all the water that the plan demands: “practice” fails in 1. "
+        "'drysward compare --draws 64' says which numbers to measure"
     )
     assert "sampling error of the years" in lines["Draws"]
+    told["sizing_size"] = ((), 4.0, {"units": "m3"})
+    told["sizing_as_given"].attrs["long_name"] = "storage of the scenario"
+    assert answer_text(told, "metric") == (
+        "With the likely soil and grass 4 m3 keeps the goal; over 10 draws it does in 4; in 1 no "
+        "size does."
+    )
+    told["sizing_size"] = ((), math.nan, {"units": "m3"})
+    assert answer_text(told, "metric").endswith(
+        "no size tried keeps the goal; over 10 draws some size does in 9."
+    )
+    assert answer_text(told.drop_vars("sizing_draw_least"), "metric").endswith(
+        "--draws 64 tries others."
+    )
+
+
+def test_what_fails_most_is_what_to_measure(shipped):
+    """Of 64 draws those fail that stand high in one number alone."""
+    draws = draw(drawn_numbers(shipped), 64, 1)
+    first = draws.doubtful[0].measure
+    failing = np.floor(200.0 * draws.u[:, 0] ** 4)
+    named = _measures(draws, failing)
+    assert named[0][0] == first
+    assert named[0][1] > 0.5
+    assert _measures(draws, np.zeros(64)) == ()
+    few = draw(drawn_numbers(shipped), 16, 1)
+    assert _measures(few, failing[:16]) == ()
 
 
 def test_too_few_draws_or_no_sizing_are_refused(shipped):
-    with pytest.raises(FaultyInput, match=r"--draws: 1 draw .*; 2 or more, such as --draws 64"):
+    with pytest.raises(FaultyInput, match=r"^draws: 1 draw .*; 2 or more, such as 64"):
         size_draws(shipped, 1, YEARS)
     with pytest.raises(FaultyInput, match="sizing: is missing"):
         size_draws(replace(shipped, sizing=None), 4, YEARS)
@@ -144,7 +180,7 @@ def test_the_command_refuses_before_it_runs(more):
 def test_the_command_tells_and_keeps_sizes_with_confidence(tmp_path):
     import xarray as xr
 
-    words = ["supply", "pond", "--years", "2001-2003", "--draws", "2", "--out", str(tmp_path)]
+    words = ["supply", "pond", "--years", "1-3", "--draws", "2", "--out", str(tmp_path)]
     done = CliRunner().invoke(main, words)
     assert done.exit_code == 0, done.stderr
     # One line for all shares of the draws in which nothing suffices.

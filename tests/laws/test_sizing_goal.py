@@ -11,8 +11,14 @@ import pytest
 import drysward
 from drysward.faults import FaultyInput
 from drysward.physics.pond import least_square_pond_m3, square_pond
-from drysward.results.sizing_text import bounds_lines, goal_text, next_smaller_lines
+from drysward.results.sizing_text import (
+    anyway_lines,
+    bounds_lines,
+    goal_text,
+    next_smaller_lines,
+)
 from drysward.scenario.model import ANY_FIELD, StorageSpec
+from drysward.studies.size_outcome import why_out_of_season
 from drysward.studies.sizing import (
     Trial,
     Tried,
@@ -24,7 +30,7 @@ from drysward.studies.sizing import (
     with_size,
 )
 
-YEARS = (2001, 2010)
+YEARS = (1, 10)
 
 
 @pytest.fixture(scope="module")
@@ -142,7 +148,9 @@ def test_the_smallest_pond_is_stated_once(shipped):
     found = aiming(with_well(shipped, 40.0), find=replace(shipped.sizing.find, low=10.0))
     told = sizing_dataset(solve(found, YEARS))
     (line,) = bounds_lines(told, "us")
-    assert line == ("Smallest pond", "89,766 gal: 10 ft deep with sides of 3:1 it holds no less")
+    assert line[0] == "Smallest pond"
+    assert line[1].startswith("89,766 gal: 10 ft deep with sides of 3:1 it holds no less")
+    assert 'lower depth, or size it as kind = "tank"' in line[1]
     assert bounds_lines(told, "metric")[0][1].startswith("340 m3: 3.05 m deep")
     assert bounds_lines(sizing_dataset(solve(shipped, YEARS)), "us") == []
 
@@ -186,3 +194,54 @@ def test_a_supply_that_gives_too_little_is_named(shipped):
 def test_a_shortage_that_no_size_keeps(shipped):
     goal = aiming(with_well(shipped, 0.1), outcome="shortage", field="", share=0.05)
     assert "the storage is empty" in why(goal)
+
+
+# --- years that fail with any size ----------------------------------------------------------------
+
+
+def test_a_stage_that_begins_before_the_plan_waters_is_said(shipped):
+    """A plan that may water from the end of July on cannot keep June from dormancy."""
+    plan = shipped.plan_named(shipped.sizing.plan)
+    late = replace(plan, season=(212, 288))  # July 31 to October 15
+    plans = tuple(late if one.key == plan.key else one for one in shipped.plans)
+    scenario = aiming(replace(shipped, plans=plans), field=ANY_FIELD)
+    solved = solve(scenario, YEARS)
+    anyway = solved.least.failing_anyway
+    assert set(anyway) <= set(solved.least.failing_years)
+    assert anyway
+    trial = Trial(scenario, YEARS)
+    begins = trial.first_days(solved.least.outcome.supply, anyway)
+    assert set(begins) == set(anyway)
+    for year, day in begins.items():
+        # By hand, from the days of that year on each field.
+        days = []
+        for field in scenario.fields:
+            account = drysward.ledger(
+                replace(scenario, supply=solved.least.outcome.supply), field.key, plan.key, year
+            )
+            above = account["dormant"].values > scenario.sizing.share
+            first, last = scenario.answers.season
+            counts = above & (account["day_of_year"].values - 1 >= first)
+            counts &= account["day_of_year"].values - 1 <= last
+            n = scenario.answers.reached_days
+            at = next((i for i in range(len(counts)) if counts[i : i + n].sum() == n), None)
+            while at is not None and at > 0 and above[at - 1]:
+                at -= 1
+            if at is not None:
+                days.append(int(account["day_of_year"].values[at]) - 1)
+        assert day in days
+    assert all(day < 212 for day in begins.values())
+    ((head, text),) = anyway_lines(sizing_dataset(solved))
+    assert head == "With any size"
+    assert "dormancy begins " in text
+    assert "outside of the plan's season (July 31 to October 15): let it water then" in text
+
+
+def test_the_season_is_no_cause_where_the_plan_waters(shipped):
+    season = shipped.plan_named(shipped.sizing.plan).season
+    assert why_out_of_season(shipped, {1: season[0], 2: season[1]}) == ""
+    assert why_out_of_season(shipped, {}) == ""
+    some = why_out_of_season(shipped, {1: season[0], 2: 86})
+    assert some.startswith("in 1 of them dormancy begins on March 27, outside")
+    many = {year: 60 + year for year in range(9)}
+    assert "begins between March 1 and March 9" in why_out_of_season(shipped, many)

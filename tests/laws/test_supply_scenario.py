@@ -519,7 +519,7 @@ def test_faults(there: str, wrong: str, told: str) -> None:
     [
         ('{ what = "storage", of = "pond" }', "sizing.find.of: there is one storage"),
         ('{ what = "storage", low = 5 }', "find.low: 5 has no unit; write \"5 gal\", or in Mgal"),
-        ('{ what = "storage", low = "1 gpm" }', "find.low: unit 'gpm' cannot be converted to m^3"),
+        ('{ what = "storage", low = "1 gpm" }', "find.low: unit 'gpm' cannot be converted to gal"),
         ('{ what = "storage", low = "-1 m3" }', "'-1 m3' is out of range; 0 to 100,000,000 m3"),
         ('{ what = "storage", low = "2 m3", high = "2 m3" }', "find.high: is not more than low"),
         ('{ what = "storage", per = "day" }', "sizing.find.per: 'storage' is not by period"),

@@ -194,7 +194,7 @@ def test_daily_series_on_request_are_those_of_the_ledger(tmp_path):
     swept = ran(sweep, tmp_path)
     design = design_of(sweep)
     scenario = point_at(sweep, design.positions[1]).scenario
-    days = drysward.ledger(scenario, "practice", "refill", 2002)
+    days = drysward.ledger(scenario, "practice", "refill", 2)
     one = swept.isel(point=1).sel(field="practice", plan="refill")
     assert "date" not in swept.coords
     one = one.isel(day=(one["year_of_day"] == 2).values)
@@ -435,6 +435,8 @@ def test_a_latin_hypercube_has_one_point_in_every_stratum():
     assert list(counts) == [20, 20]
     values = design.coordinates()
     assert values["depth"].attrs["units"] == "in"
+    assert values["depth"].attrs["long_name"] == "Depth of the root zone"
+    assert values["depth"].attrs["comment"].endswith(".root_zone.depth")
     assert 8.0 <= values["depth"].values.min() < 9.0
     assert 15.0 < values["depth"].values.max() <= 16.0
 

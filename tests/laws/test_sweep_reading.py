@@ -103,7 +103,7 @@ def test_common_draws_are_averaged_before_a_front_is_drawn():
 
 @pytest.mark.parametrize("name", ["wlit", "months", "demand"])
 def test_what_is_no_number_of_a_point_is_refused(name):
-    with pytest.raises(FaultyInput, match=f"--risk: no '{name}' that is one number"):
+    with pytest.raises(FaultyInput, match=f"^risk: no '{name}' that is one number"):
         front(made_up(np.ones(2), np.ones(2)), risk=name)
 
 
@@ -298,6 +298,52 @@ def test_what_cannot_be_searched_is_refused():
         searched(SEARCH.replace('plan = "refill"', 'plan = "refil"'))
     with pytest.raises(FaultyInput, match="which cannot be chosen"):
         searched(SEARCH.replace("plans.refill.target", "weather.seed").replace("0.0, 0.1", "1, 2"))
+
+
+def test_a_column_has_one_number_of_decimals_and_a_single_plan_no_column():
+    points = made_up(
+        np.array([100.0, 200.0, 300.0]), np.array([0.4, 0.1, 0.0]), target=np.array([0, 0.05, 0.1])
+    )
+    text = as_text(front_parts(front(points), "metric"), 200)
+    assert text.splitlines()[0] == "T: water against wilt, plan p"
+    for target in ("0.00", "0.05", "0.10"):
+        assert f" {target}\n" in text
+    wide = points.assign_coords(target=("point", [0.001234, 1.0, 20.0]))
+    assert " 0.001234\n" in as_text(front_parts(front(wide), "metric"), 200)
+    two = xr.concat([points, points.assign_coords(plan=["q"])], "plan", data_vars="minimal")
+    assert "plan" in as_text(front_parts(front(two), "metric"), 200).splitlines()[1].split()
+
+
+def test_fronts_of_other_risks_have_files_of_their_own(tmp_path):
+    points = made_up(np.array([100.0, 200.0]), np.array([0.4, 0.1]))
+
+    def wet_or_dry(points):
+        return points["season_water"].max("field")
+
+    fronts = (front(points), front(points, "death"), front(points, field="f"),
+              front(points, cost=wet_or_dry))  # fmt: skip
+    names = [path.name for one in fronts for path in drysward.save(one, tmp_path)]
+    assert names == [
+        "front-water-wilt.csv", "front-death-wilt.csv", "front-water-wilt-f.csv",
+        "front-wet_or_dry-wilt.csv",
+    ]  # fmt: skip
+    assert {path.name for path in tmp_path.glob("*.csv")} == set(names)
+
+
+@pytest.mark.parametrize(
+    ("plan", "of", "noted"),
+    [("p", "wilt", True), ("p", "water", False), ("fixed", "wilt", False), ("not", "wilt", False)],
+)
+def test_effects_of_uniformity_point_at_the_water(plan, of, noted):
+    points = made_up(
+        np.array([100.0, 200.0]), np.array([0.4, 0.1]), even=np.array([0.5, 0.8])
+    ).assign_coords(plan=[plan])
+    points["even"].attrs["comment"] = "fields.f.delivery.uniformity"
+    rules = {"p": 'rule = "refill"', "fixed": 'rule = "fixed"',
+             "not": 'rule = "refill"\nallow_for_uniformity = false'}  # fmt: skip
+    points.attrs["scenario"] = f"[plans.{plan}]\n{rules[plan]}"
+    text = as_text(effects_parts(effects(points, of), "us"), 200)
+    assert ("plans run longer on uneven systems: see effects --of water" in text) == noted
 
 
 def in_inches():

@@ -35,7 +35,7 @@ def command(
     force: bool,
     units: str,
 ) -> None:
-    """Trade-off between cost and risk in a sweep; also writes front.csv.
+    """Trade-off between cost and risk in a sweep; also writes it to FOLDER as CSV.
 
     FOLDER is a folder that 'drysward sweep' wrote; unfinished points are left out.
     """

@@ -41,8 +41,8 @@ if TYPE_CHECKING:
     "normals",
     multiple=True,
     metavar="'KEY UNIT JAN ... DEC'",
-    help="Twelve monthly normals in place of a weather file; repeat for rain, wet_days, tmax and "
-    "tmin, and for dewpoint, solar or wind if known.",
+    help="Twelve monthly normals in place of a weather file; repeat for rain, wet_days (without a "
+    "unit), tmax and tmin, and for dewpoint, solar or wind if known.",
 )
 @click.option(
     "--field",
@@ -61,7 +61,10 @@ if TYPE_CHECKING:
     "0.5 in, days Tue Fri'; repeatable.  [default: four common plans]",
 )
 @click.option(
-    "--ask/--no-ask", "prompting", default=None, help="Ask for the rest.  [default: at a terminal]"
+    "--ask/--no-ask",
+    "prompting",
+    default=None,
+    help="Ask for the rest.  [default: at a terminal, unless --field is given]",
 )
 def command(
     file: str,
@@ -81,8 +84,9 @@ def command(
     """Write a commented scenario that runs as it stands.
 
     FILE is the scenario file to write, such as my-fields.toml, or - for the screen. A file that is
-    there is never replaced. What no option says is prompted for at a terminal and is a common value
-    elsewhere. Without weather the file has the normals of an invented town, to be replaced.
+    there is never replaced. What no option says is prompted for at a terminal, unless --field is
+    given, and is a common value elsewhere. Without weather the file has the normals of an invented
+    town, to be replaced.
     """
     from drysward.files import write_whole
     from drysward.scenario.starter import NewScenario, read_field, read_normal, read_plan
@@ -108,7 +112,10 @@ def command(
     }
     folder = Path() if file == STDIN else Path(file).parent
     new = NewScenario(**{key: value for key, value in said.items() if value is not None})
-    if sys.stdin.isatty() if prompting is None else prompting:
+    if prompting is None:
+        # Who states the fields has all that a file needs.
+        prompting = sys.stdin.isatty() and not fields
+    if prompting:
         new, weather = _prompted(new, said, weather)
     else:
         _require_place(said, weather)
@@ -122,8 +129,8 @@ def command(
     write_whole({Path(file): lambda part: part.write_text(text, encoding="utf-8")})
     shown = shlex.quote(file)
     say(f"Wrote {file}: {_counts(new)}.")
-    if not new.weather_file and new.are_invented:
-        say("Its weather is that of an invented town: put your own under [weather] first.")
+    for sentence in _odd_weather(text, file, folder):
+        say(sentence)
     say(f"Next: drysward compare {shown}{' --units metric' if new.units == 'metric' else ''}")
 
 
@@ -162,11 +169,11 @@ def _require_place(said: dict[str, Any], weather: Path | None) -> None:
 
 def _require_normals(new: NewScenario) -> None:
     from drysward.faults import Fault, FaultyInput
-    from drysward.scenario.starter import missing_normals
+    from drysward.scenario.starter import missing_normals, normal_form
 
     missing = missing_normals(new.normals)
     if missing and not new.weather_file:
-        mend = "; ".join(f"--normal '{name} UNIT JAN ... DEC'" for name in missing)
+        mend = "; ".join(f"--normal '{normal_form(name)}'" for name in missing)
         raise FaultyInput(Fault("--normal", f"{', '.join(missing)} are missing", mend))
 
 
@@ -193,6 +200,15 @@ def _checked(new: NewScenario, file: str, folder: Path) -> str:
         say(f"The weather file has blanks. The scenario fills them: {as_toml(rule)}", err=True)
         return _checked(replace(new, fill=as_toml(rule)), file, folder)
     return text
+
+
+def _odd_weather(text: str, file: str, folder: Path) -> list[str]:
+    """What is odd about the weather of the new scenario, in sentences."""
+    from drysward.results.text import as_sentences
+    from drysward.scenario.load import loads
+    from drysward.site.weather_years import weather_series
+
+    return as_sentences(weather_series(loads(text, folder, file)).findings)
 
 
 # --- questions --------------------------------------------------------------------------------
@@ -230,16 +246,31 @@ def _prompted(
     if weather is None and said["stated_normals"] is None:
         weather, columns = _weather_file(new)
         new = replace(new, columns=columns)
-        if weather is None and click.confirm("Type your monthly normals now?", default=False):
+        if weather is None and _confirmed("Type your monthly normals now?", default=False):
             typed = [_normal(name, read_normal) for name in NEEDED_NORMALS]
             new = replace(new, stated_normals=dict(typed))
     if said["field_list"] is None:
         new = replace(new, field_list=_fields(new.units))
     if said["plan_list"] is None:
         plans = new.plan_list
-        chosen = [one for one in plans if click.confirm(f"Plan: {one.label}?", default=True)]
+        chosen = [one for one in plans if _confirmed(f"Plan: {one.label}?", default=True)]
         new = replace(new, plan_list=chosen or plans)
     return new, weather
+
+
+def _confirmed(question: str, default: bool) -> bool:
+    """The answer to a question of yes or no; any other answer is refused with what to write."""
+
+    def read(typed: str) -> bool:
+        answer = typed.strip().lower()
+        if answer not in ("y", "yes", "n", "no"):
+            raise click.UsageError("write y or n")
+        return answer.startswith("y")
+
+    shown = f"{question} [{'Y/n' if default else 'y/N'}]"
+    return bool(
+        click.prompt(shown, "y" if default else "n", show_default=False, value_proc=read)
+    )
 
 
 def _weather_file(new: NewScenario) -> tuple[Path | None, str]:
@@ -297,7 +328,7 @@ def _fields(units: str) -> list[NewField]:
 
     found: list[NewField] = []
     usual = NewScenario(units=units).field_list[0]
-    while not found or click.confirm("Another field?", default=False):
+    while not found or _confirmed("Another field?", default=False):
         while True:
             answers = {
                 "label": click.prompt("Field: name", usual.label),

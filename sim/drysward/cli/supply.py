@@ -42,6 +42,12 @@ from drysward.progress import by_step, progress
     "Draws of the uncertain numbers of soil, grass and system, for the size that suffices with "
     "50, 80 and 95% confidence. Each draw takes a search; 64 or more steady the 95%.",
 )
+@click.option(
+    "--detail",
+    is_flag=True,
+    help="Add the other plans, storage, causes of shortage, months, costs and how the size was "
+    "found; --format csv and json always have them.",
+)
 @click.option("--no-sizing", is_flag=True, help="Skip the search for the least size.")
 def command(
     scenario: str,
@@ -51,6 +57,7 @@ def command(
     units: str,
     years: tuple[int, int] | None,
     draws: int | None,
+    detail: bool,
     no_sizing: bool,
     **weather: Any,
 ) -> None:
@@ -74,7 +81,8 @@ def command(
             Fault(
                 "supply",
                 "is missing",
-                "a table [supply] in the scenario; 'drysward supply pond' shows one",
+                "a table [supply] in the scenario; a file of 'drysward init' has one in comments: "
+                "take the # from its lines; 'drysward show pond' prints another",
             )
         )
     if draws and no_sizing:
@@ -94,7 +102,7 @@ def command(
             sizing = drysward.size(opened, years, draws, progress=by_step(begin))
     summary = drysward.summarize(result, opened, sizing=sizing, supply=True)
     why = summary.attrs.get("sizing_no_draws")
-    report = supply_report(summary, units)
+    report = supply_report(summary, units, detail or form in ("csv", "json"))
     show([*report, *([notes([("Draws", f"none: {why}")])] if why else [])], form)
     if out is not None:
         chosen = settings(**weather)

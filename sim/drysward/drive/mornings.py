@@ -14,7 +14,7 @@ from drysward.day.loop import Batch, DayInput
 from drysward.day.plan_demand import WEEK_DEPTH
 from drysward.day.records import CALENDAR_DAYS, WEEK
 from drysward.day.supply import SupplyState
-from drysward.faults import Fault, FaultyInput
+from drysward.faults import Fault, FaultyInput, nearest, quoted
 from drysward.physics.arithmetic import within
 from drysward.scenario.model import FieldSpec, PlanSpec
 from drysward.site.stretches import PreparedSite
@@ -41,12 +41,15 @@ class Morning(NamedTuple):
     month : 1 to 12.
     weekday : 0 (Monday) to 6.
     depletion : Share of the available water of the root zone that is gone, 0 to 1 and beyond.
-    deficit_mm : Water to field capacity of the root zone, mm.
+    deficit_mm : Water to field capacity of the root zone, mm; below 0 while water above field
+        capacity drains. A depth is ``np.maximum(morning.deficit_mm, 0.0)``.
     available_mm : Available water of the root zone between field capacity and wilting point,
         mm.
     used_mm : Turf water use less rain since it was last watered, no more than the deficit, mm.
     days_since_water : Days since the last watering, 1 for yesterday.
-    unfinished_mm : What is still to come of the last demand, at the pipes, mm.
+    unfinished_mm : What is still to come of the last demand, at the pipes, mm. The part that
+        neither evaporates in flight nor falls beside the field reaches the turf: ``unfinished_mm``
+        times ``irrigation_landed / irrigation_gross`` of a ledger.
     wilt : Share of the field that wilted, 0 to 1.
     dormant : Share of the field that is dormant, 0 to 1.
     run_time_multiplier : How much longer to run so that the part that catches least has enough,
@@ -67,6 +70,9 @@ class Morning(NamedTuple):
     ...         return 0.0
     ...     due = morning.days_since_water >= 3
     ...     return np.where(due, 0.6 * morning.reference_et_mm[:3].sum(), 0.0)
+
+    Rain and reference ET are of the whole site, so ``if`` may ask for them; depletion and the
+    other arrays by run and field need ``np.where``.
     """
 
     day_of_year: int
@@ -260,7 +266,10 @@ def depth_mm(
 ) -> FloatArray:
     """What a plan's function wants, ``shape`` (runs, fields); FaultyInput unless it is a depth."""
     assert spec.function is not None
-    answer = spec.function(morning)
+    try:
+        answer = spec.function(morning)
+    except Exception as error:  # whatever a person's function may raise
+        raise FaultyInput(_raised(error, spec, morning, day_text(site, day))) from error
     try:
         depth = np.asarray(answer, float)
         if depth.shape != shape:
@@ -278,6 +287,24 @@ def depth_mm(
         what = f"its function returns {shown} for field '{key}' on {day_text(site, day)}"
     allowed = f"a depth at the turf of 0 mm or more: a number, or an array {shape}"
     raise FaultyInput(Fault(f"plans.{spec.key}", what, allowed))
+
+
+def _raised(error: Exception, spec: PlanSpec, morning: Morning, day: str) -> Fault:
+    """What a plan's function did wrong on a day, and what to write instead."""
+    where = f"plans.{spec.key}"
+    if isinstance(error, AttributeError) and error.obj is morning:
+        allowed = nearest(str(error.name), Morning._fields)
+        return Fault(where, f"a morning has no '{error.name}'", allowed)
+    if isinstance(error, ValueError) and "truth value of an array" in str(error):
+        shape = morning.depletion.shape
+        what = f"its function takes an array for one number on {day}"
+        allowed = (
+            f"np.where in place of if, and & and | in place of and and or: depletion and the "
+            f"like are arrays {shape}"
+        )
+        return Fault(where, what, allowed)
+    text = quoted(" ".join(str(error).split()), bare=True, most=200)
+    return Fault(where, f"its function raises {type(error).__name__} on {day}: {text}")
 
 
 def day_text(site: PreparedSite, day: int) -> str:
@@ -308,6 +335,7 @@ def too_much_text(
     return (
         f"A plan's function demands more than one watering can put on: {', '.join(each)}{more}. "
         "What is beyond the largest watering ('most' of the plan, else of the soil) waits for the "
-        "next night on which the function demands it (morning.unfinished_mm); what the night or "
-        "the ground cannot take is counted as shortage."
+        "next night on which the function demands it; what the night or the ground cannot take is "
+        "counted as shortage. A function lets it finish with | (morning.unfinished_mm > 0) in its "
+        "condition."
     )

@@ -36,6 +36,7 @@ from drysward.results.season_text import (
     days_ahead,
     skill_text,
 )
+from drysward.results.sizing_text import stated_text
 from drysward.results.text import (
     CAUSES,
     COSTS,
@@ -50,6 +51,8 @@ from drysward.results.text import (
     cost_notes,
     days_below_text,
     has_first_costs,
+    limits_in_brackets,
+    mean_year_text,
     money_text,
     odds_text,
     of_100,
@@ -302,7 +305,8 @@ def _plans_table(result: xr.Dataset, units: str) -> Table:
             _number(result, "peak_week_most", depth, here),
         ]
 
-    columns = ["Days lost a year"]
+    likely = ", likely soil" if has_doubt(result) else ""
+    columns = [f"Days lost a year{likely}"]
     columns += [f"{style.STAGE_WORDS[stage].capitalize()}, % of years" for stage in stages]
     columns.append(f"Water a year, {depth.unit}")
     columns += [f"Water of a 1-in-{period:g} year, {depth.unit}" for period in dry]
@@ -373,7 +377,7 @@ def _water_table(result: xr.Dataset, units: str) -> Table:
         ]
 
     return Table(
-        "Supply: water of the mean year",
+        f"Supply: water of {mean_year_text(result.attrs)} {stated_text(result, units)}",
         [*(f"{name}, {unit.unit}" for name in ("Demand", "Delivered", "Shortage")),
          "Restricted days"],
         [_by_plan(result, {}, cells)],
@@ -410,13 +414,13 @@ def _reliability_table(result: xr.Dataset, units: str) -> Table:
     if by_year:
         limit = f"{100.0 * float(result.attrs['short_year']):g}%"
         columns = ["Years without shortage, %", f"Years short by over {limit}, %"]
-        columns += ["Worst year short by, %", "Worst year"]
+        columns += ["Most short year by, %", "Most short year"]
     columns += [
         "Years with any day short, %", "Days in full, %", "Volume delivered, %",
         "Mean spell, days", f"Mean spell, {volume.unit}", f"Worst spell, {volume.unit}",
     ]  # fmt: skip
     return Table(
-        "Supply: reliability",
+        f"Supply: reliability {stated_text(result, units)}",
         columns,
         [_by_plan(result, {}, cells)],
         "Years: percent of the years, ± standard error; < and > are 90% limits where no year, or "
@@ -510,13 +514,12 @@ def _spread_table(result: xr.Dataset, drawn: xr.Dataset, units: str) -> Table:
     def cells(here: Where) -> list[Cell]:
         return [
             _spread(drawn, "days_below_condition", _DAYS, here),
-            *(_spread(drawn, "probability", Display("", 100.0, 0), {**here, "stage": stage})
-              for stage in ODDS),
+            *(_spread_of_odds(drawn, {**here, "stage": stage}) for stage in ODDS),
             _spread(drawn, "water", depth, here),
             _spread(drawn, "demand", depth, {**here, "period": period}),
         ]  # fmt: skip
 
-    columns = ["Days lost a year"]
+    columns = ["Days lost a year, over the draws"]
     columns += [f"{word.capitalize()}, of 100 years" for word in ODDS.values()]
     columns += [f"Water a year, {depth.unit}", f"Water of a 1-in-{period:g} year, {depth.unit}"]
     found = [("Summary", plain(text)) for text in doubt_sentences(result, best_plan(result))]
@@ -528,10 +531,16 @@ def _spread_table(result: xr.Dataset, drawn: xr.Dataset, units: str) -> Table:
         "Uncertainty of soil, turf and system",
         columns,
         _by_field(drawn, cells),
-        " ".join(as_sentences([draws_note(drawn), DRAWN])),
+        " ".join(as_sentences([draws_note(drawn), _SAME_LIMITS, DRAWN])),
         found=found,
         is_open=False,
     )
+
+
+_SAME_LIMITS = (
+    "odds without limits: their spread across the draws is no larger than chance. Odds of two "
+    "stages below 1 of 100 years say no more than that both are rare"
+)
 
 
 def _spread(drawn: xr.Dataset, name: str, how: Display, where: Where) -> Cell:
@@ -540,6 +549,16 @@ def _spread(drawn: xr.Dataset, name: str, how: Display, where: Where) -> Cell:
     mean, low, high = spread_texts(parts.sel(where), name, how.factor, how.decimals)
     text = mean if mean == UNKNOWN else f"{mean} ({low} to {high})"
     return Cell(text, _at(f"doubt_{name}", where))
+
+
+def _spread_of_odds(drawn: xr.Dataset, where: Where) -> Cell:
+    """``22 (7-43)``; ``<1`` where both limits print as the same, since the spread across draws is
+    then no larger than chance.
+    """
+    p, low, high = (
+        100.0 * drawn[f"doubt_probability{end}"].sel(where).item() for end in ("", "_low", "_high")
+    )
+    return Cell(limits_in_brackets(p, low, high), _at("doubt_probability", where))
 
 
 def _ranking_table(drawn: xr.Dataset) -> Table:

@@ -48,12 +48,15 @@ from drysward.results.season_text import (
     season_sentences,
 )
 from drysward.results.sizing_text import (
+    answer_text,
+    anyway_lines,
     bounds_lines,
     carried_text,
     confidence_lines,
     not_monotone_text,
     size_text,
     smallest_text,
+    stated_text,
 )
 from drysward.results.text import (
     CAUSES,
@@ -65,6 +68,7 @@ from drysward.results.text import (
     driest_years,
     file_means_text,
     listed,
+    mean_year_text,
     procedures,
     rounded,
     spell_text,
@@ -136,7 +140,8 @@ def answer(result: xr.Dataset, units: str) -> Answer:
         return Answer([], [plain(text) for text in sentences])
     sentences = _supply_answer(result, units) if kind_of(result) == SUPPLY else []
     sentences += _turf_sentences(result, units)
-    sentences += [plain(text) for text in (difference_text(result),) if text]
+    if "difference_first" in result:
+        sentences += [plain(text) for text in (difference_text(result, best_plan(result)),) if text]
     lines = [_field_answer(result, field, units) for field in keys(result, "field")]
     return Answer(lines, sentences, _how_to_read(result))
 
@@ -259,7 +264,11 @@ def _how_to_read(result: xr.Dataset) -> str:
     parts.append("average year: the mean of all years; 1-in-10 year: one year in ten is worse")
     if has_doubt(result):
         draws = result.attrs["doubt_draws"]
-        parts.append(f"range: 5 to 95% across {draws} draws of uncertain soil, turf and system")
+        parts.append(
+            f"range: of the average year, 5 to 95% across {draws} draws of uncertain soil, turf "
+            "and system; the 1-in-10 year is the mean over the draws, so it may lie below the "
+            "upper end of the range, or below all of it where few draws have most of the days"
+        )
     if result.sizes["field"] > 1 and result.sizes["plan"] > 1:
         parts.append("each plan was simulated on all fields at once")
     return " ".join(as_sentences(parts))
@@ -288,11 +297,15 @@ def _supply_answer(result: xr.Dataset, units: str) -> list[str]:
     if one["demand_mean"].item() == 0.0:
         return ["No plan wants water, so the supply is never short.", _sizing_answer(result, units)]
     unit = volume_display([result["demand_mean"], result["worst_event"]], units)
-    under = f"Under the plan with the largest demand, {_plan(result, thirsty)}, the supply"
+    supply = stated_text(result, units)
+    under = (
+        f"{supply[:1].upper()}{supply[1:]}, under the plan with the largest demand, "
+        f"{_plan(result, thirsty)}, the supply"
+    )
     delivered = (
         f"{100 * one['volume_reliability'].item():.1f}% of the "
-        f"{volume_text(one['demand_mean'].item(), unit)} {unit.unit} of demand in the "
-        "mean year"
+        f"{volume_text(one['demand_mean'].item(), unit)} {unit.unit} of demand in "
+        f"{mean_year_text(result.attrs)}"
     )
     if "short_year" in result and "short_year" in result.attrs:
         first = (
@@ -312,12 +325,13 @@ def _supply_answer(result: xr.Dataset, units: str) -> list[str]:
 
 
 def _worst_year(one: xr.Dataset) -> str:
-    """How short the worst year of a plan is."""
+    """How short the year is that is short most under a plan."""
     share = one["worst_year_share"].item()
     if share == 0.0:
         return "no year is short at all"
     size = f"{share:.0%}" if share >= 0.01 else "less than 1%"
-    return f"the worst, {year_text(one.attrs, one['worst_year'].item())}, is short by {size}"
+    year = year_text(one.attrs, one["worst_year"].item())
+    return f"the year short most, {year}, is short by {size}"
 
 
 def _main_cause(one: xr.Dataset) -> str:
@@ -346,7 +360,9 @@ def _sizing_answer(result: xr.Dataset, units: str) -> str:
     least, low, high = (
         size_text(result[f"sizing_{name}"], units, size) for name in ("size", "low", "high")
     )
-    return f"The least {what} is {least} (90% limits {low} to {high})."
+    limits = ", whatever the sampling error" if low == high else f" (90% limits {low} to {high})"
+    text = f"The least {what} is {least}{limits}."
+    return f"{answer_text(result, units)} {text}"
 
 
 def sizing_notes(result: xr.Dataset, units: str) -> list[tuple[str, str]]:
@@ -354,7 +370,7 @@ def sizing_notes(result: xr.Dataset, units: str) -> list[tuple[str, str]]:
     if "sizing_size" not in result:
         return []
     size = result["sizing_size"]
-    notes = []
+    notes = anyway_lines(result)
     if "sizing_case" in result.dims and np.isfinite(size.item()):
         if result["sizing_tried_less"].item() == size.item():
             notes.append(("Smallest size", smallest_text(result)))

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 import xarray as xr
 
-from drysward.quantities import shown
+from drysward.quantities import Display, shown
 from drysward.results.alternatives import Alternatives, alternatives_of
 from drysward.results.choice import (
     KEEPS,
@@ -28,16 +28,20 @@ from drysward.results.text import (
     dry_period,
     listed,
     of_100,
-    rounded,
+    three_figures,
     volume_display,
-    volume_text,
 )
 
-_MOST_NAMED = 3
+_MOST_NAMED = 4
+# A difference of the means that fewer draws than this share confirm is that of a few draws (own
+# choice).
+_MOST_DRAWS = 2.0 / 3.0
+DROUGHT_ONLY = "drought only: mud and hard ground are not in it"
+"""What days below playing condition count on a field without play."""
 
 
 def answer_sentences(result: xr.Dataset, stage: str = RISK, system: str = "us") -> list[str]:
-    """Which plan keeps which field at how much water, and what the limits leave open.
+    """Which plan keeps which field at how much water, and whether that is certain.
 
     Parameters
     ----------
@@ -46,7 +50,7 @@ def answer_sentences(result: xr.Dataset, stage: str = RISK, system: str = "us") 
     system : "us" or "metric".
     """
     first = best_sentences(result, stage, system)
-    return [*first, *_open_sentences(result, best_plan(result, stage), stage)] if first else []
+    return [*first, *_unsure_sentences(result, best_plan(result, stage), stage)] if first else []
 
 
 def best_sentences(result: xr.Dataset, stage: str = RISK, system: str = "us") -> list[str]:
@@ -58,15 +62,34 @@ def best_sentences(result: xr.Dataset, stage: str = RISK, system: str = "us") ->
         return []
     plan = best_plan(result, stage)
     pairs = alternatives_of(result.attrs, _keys(result, "field"))
-    out = [_best_sentence(result, keeps, plan, stage, system, is_sum=not pairs)]
+    out = [_best_sentence(result, keeps, plan, stage, system, len(pairs))]
     if text := _drier_sentence(result, keeps, plan, system):
         out.append(text)
     if not np.isfinite(water(result)[0].sel(plan=plan).values).all():
         return out
-    out += [_compared_sentence(result, pair, plan, system) for pair in pairs[:_MOST_NAMED]]
+    by_difference: dict[str, list[Alternatives]] = {}
+    for pair in pairs[:_MOST_NAMED]:
+        by_difference.setdefault(pair.differ_in, []).append(pair)
+    out += [_compared_sentence(result, alike, plan, system) for alike in by_difference.values()]
     if len(pairs) > _MOST_NAMED:
         out[-1] += f" {len(pairs) - _MOST_NAMED} more such comparisons are in the table."
+    if "root zone" in by_difference and has_days_below(result):
+        out.append(_drought_only_sentence(result))
     return out
+
+
+def _drought_only_sentence(result: xr.Dataset) -> str:
+    if has_play(result):
+        return "Mud and hard ground are not in the days below: see --show play."
+    return (
+        f"Days below count {DROUGHT_ONLY}. Add play = {{}} to each field, then compare with "
+        "--show play."
+    )
+
+
+def has_play(result: xr.Dataset) -> bool:
+    """Whether any field has play."""
+    return "has_play" in result.variables and bool(result["has_play"].any())
 
 
 def _best_sentence(
@@ -75,8 +98,9 @@ def _best_sentence(
     plan: str,
     stage: str,
     system: str,
-    is_sum: bool,
+    n_pairs: int,
 ) -> str:
+    """``n_pairs``: groups of fields that are alternatives, whose water is not added up."""
     fields = _keys(keeps, "field")
     kept = _kept_under(keeps, plan)
     limit, label = limit_text(stage), _label(result, "plan", plan)
@@ -91,19 +115,19 @@ def _best_sentence(
             f"No plan keeps a field ({limit}). The best of them is {label}: {STAGE_WORDS[stage]} "
             f"in {shares}."
         )
-    amount = (
-        _site_text(result, plan, system, len(kept) < len(fields))
-        if is_sum
-        else _by_field_text(result, plan, system)
-    )
+    if n_pairs > 1:
+        amount = ""  # the water of each field is in the table, and their differences follow
+    elif n_pairs or len(kept) < result.sizes["field"]:
+        amount = _by_field_text(result, kept, plan, system)
+    else:
+        amount = _site_text(result, plan, system)
     others = int((keeps.sel(field=kept).all("field")).sum()) - 1
     text = f"{label} keeps {_fields_text(result, kept, len(fields))} ({limit})"
-    if others == 0:
-        text += f" and needs {amount}"
-    elif plan == _driest(result, keeps, plan):
-        text += f" with the least water of the {others + 1} plans that do: {amount}"
-    else:
-        text += f" with {amount}"
+    if others and plan == _driest(result, keeps, plan):
+        text += f" with the least water of the {others + 1} plans that do"
+        text += f": {amount}" if amount else ""
+    elif amount:
+        text += f" with {amount}" if others else f" and needs {amount}"
     if lost := [key for key in fields if key not in kept]:
         names = [_label(result, "field", key) for key in lost[:_MOST_NAMED]]
         more = [f"{len(lost) - _MOST_NAMED} more"] if len(lost) > _MOST_NAMED else []
@@ -116,31 +140,31 @@ def _best_sentence(
     return f"{text}."
 
 
-def _site_text(result: xr.Dataset, plan: str, system: str, keeps_some: bool) -> str:
+def _site_text(result: xr.Dataset, plan: str, system: str) -> str:
     """``2.53 Mgal in a typical year, 3.09 in a 1-in-10 dry year``, of all fields."""
     volumes = [one.sel(plan=plan) for one in site_water(result) if one is not None]
     unit = volume_display(volumes, system, 2)
     if np.isnan(volumes[0].item()):
         return "an amount of water that the file does not hold"
-    texts = [volume_text(one.item(), unit) for one in volumes]
+    texts = [_volume_text(one.item(), unit) for one in volumes]
     text = f"{texts[0]} {unit.unit} in a typical year"
     if len(texts) > 1:
         text += f", {texts[1]} in a 1-in-{dry_period(result):g} dry year"
-    if keeps_some:
-        # Volumes are of the whole site, those of fields that the plan loses among them.
-        text += f", {_fields_text(result, _keys(result, 'field'), result.sizes['field'])} together"
     return text
 
 
-def _by_field_text(result: xr.Dataset, plan: str, system: str) -> str:
-    """Volumes of each field on its own, typical year and dry year."""
+def _by_field_text(
+    result: xr.Dataset, fields: Sequence[str], plan: str, system: str
+) -> str:
+    """Volumes of each of ``fields`` on its own, typical year and dry year."""
     per_mm = result["area_m2"] / 1000.0
     mean, dry = ((one * per_mm).sel(plan=plan) for one in water(result))
     unit = volume_display([mean, dry], system, 2)
+    if np.isnan(mean.sel(field=list(fields)).values).any():
+        return "an amount of water that the file does not hold"
     parts = []
-    fields = _keys(result, "field")
     for i, key in enumerate(fields[:_MOST_NAMED]):
-        typical, worst = (volume_text(one.sel(field=key).item(), unit) for one in (mean, dry))
+        typical, worst = (_volume_text(one.sel(field=key).item(), unit) for one in (mean, dry))
         words = ("", "") if i else (
             f" {unit.unit} in a typical year", f" in a 1-in-{dry_period(result):g} dry year"
         )  # fmt: skip
@@ -167,35 +191,44 @@ def _drier_sentence(result: xr.Dataset, keeps: xr.DataArray, plan: str, system: 
     unit = volume_display([saved], system, 2)
     days = days_below(result)[0].mean("field")
     more = days.sel(plan=other).item() - days.sel(plan=plan).item()
+    them = _label(result, "field", kept[0]) if len(kept) == 1 else "them"
     return (
-        f"{_label(result, 'plan', other)} would keep {'it' if len(kept) == 1 else 'them'} with "
-        f"{volume_text(saved.item(), unit)} {unit.unit} less, but has {_days_text(more, 'more')} "
+        f"{_label(result, 'plan', other)} would keep {them} with "
+        f"{_volume_text(saved.item(), unit)} {unit.unit} less, but has {_days_text(more, 'more')} "
         "below playing condition a year."
     )
 
 
-def _compared_sentence(result: xr.Dataset, pair: Alternatives, plan: str, system: str) -> str:
-    """What the others of ``pair`` take and lose more than the one with the least water."""
+def _compared_sentence(
+    result: xr.Dataset, pairs: Sequence[Alternatives], plan: str, system: str
+) -> str:
+    """What the others of each of ``pairs`` take and lose more than the one with the least water.
+
+    All ``pairs`` differ in the same.
+    """
     depth = shown("mm", system)
     taken = water(result)[0].sel(plan=plan)
-    first = min(pair.fields, key=lambda key: float(taken.sel(field=key)))
-    parts = []
-    for i, key in enumerate(one for one in pair.fields if one != first):
-        more = (taken.sel(field=key) - taken.sel(field=first)).item() * depth.factor
-        than = "" if i else f" in a typical year than {_label(result, 'field', first)}"
-        amount = rounded(more, depth.decimals)
-        text = f"{amount} {depth.unit} more water" if float(amount) else "as much water"
-        parts.append(
-            f"{_label(result, 'field', key)} takes {text}{than}"
-            f"{_more_days(result, key, first, plan)}"
-        )
+    parts: list[str] = []
+    for pair in pairs:
+        first = min(pair.fields, key=lambda key: float(taken.sel(field=key)))
+        for key in (one for one in pair.fields if one != first):
+            more = (taken.sel(field=key) - taken.sel(field=first)).item() * depth.factor
+            amount = three_figures(more, depth.decimals)
+            text = f"{amount} {depth.unit} more water" if float(amount) else "as much water"
+            text += "" if parts else " in a typical year"
+            than = "than" if float(amount) else "as"
+            parts.append(
+                f"{_label(result, 'field', key)} takes {text} {than} "
+                f"{_label(result, 'field', first)}"
+                f"{_more_days(result, key, first, plan, is_first=not parts)}"
+            )
     return (
-        f"Alike but for the {pair.differ_in}, under {_label(result, 'plan', plan)}: "
+        f"Alike but for the {pairs[0].differ_in}, under {_label(result, 'plan', plan)}: "
         f"{'; '.join(parts)}."
     )
 
 
-def _more_days(result: xr.Dataset, field: str, other: str, plan: str) -> str:
+def _more_days(result: xr.Dataset, field: str, other: str, plan: str, is_first: bool) -> str:
     """``and has 12 more days below playing condition (in 16 of 16 draws)``; "" without turf."""
     if not has_days_below(result):
         return ""
@@ -203,37 +236,52 @@ def _more_days(result: xr.Dataset, field: str, other: str, plan: str) -> str:
     more = days.sel(field=field).item() - days.sel(field=other).item()
     if np.isnan(more):
         return ""
+    below = " below playing condition" if is_first else ""
     if not round(more):
-        return " and has as many days below playing condition"
-    text = f" and has {_days_text(abs(more), 'more' if more > 0.0 else 'fewer')} below playing "
-    text += "condition"
-    if "doubt_better" in result:
-        one, than = (other, field) if more > 0.0 else (field, other)
-        share = result["doubt_better"].sel(plan=plan, field=one, other_field=than).item()
-        count = draws_text(result, share)
-        tie = ", a tie counts half" if "." in count else ""
-        text += f" ({'more' if more > 0.0 else 'fewer'} in {count}{tie})"
-    return text
+        return f" and has as many days{below}"
+    word = "more" if more > 0.0 else "fewer"
+    text = f"{_days_text(abs(more), word)}{below}"
+    if "doubt_better" not in result:
+        return f" and has {text}"
+    one, than = (other, field) if more > 0.0 else (field, other)
+    share = result["doubt_better"].sel(plan=plan, field=one, other_field=than).item()
+    count = draws_text(result, share)
+    tie = ", a tie counts half" if "." in count else ""
+    in_draws = f"({word} in {count}{tie})"
+    if share < _MOST_DRAWS:
+        return f" and has on average {text}, because of a few draws {in_draws}"
+    return f" and has {text} {in_draws}"
+
+
+def _volume_text(value_m3: float, unit: Display) -> str:
+    return three_figures(value_m3 * unit.factor, unit.decimals)
 
 
 def _days_text(days: float, more: str) -> str:
     return count_text(round(days), f"{more} day")
 
 
-def _open_sentences(result: xr.Dataset, plan: str, stage: str) -> Iterator[str]:
-    """Which limits lie on both sides of what keeps a field, those of the answer first."""
-    fields = _keys(kept_fields(result, stage), "field")
-    _, low, high = (one.sel(field=fields) for one in odds(result, stage))
-    # Limits that print as the limit itself are taken to keep it.
-    open_yet = (low <= KEEPS) & (high >= KEEPS + 0.005)
-    n = len(fields)
-    if unsure := [key for key in fields if bool(open_yet.sel(field=key, plan=plan))]:
+def _unsure_sentences(result: xr.Dataset, plan: str, stage: str) -> Iterator[str]:
+    """Whether the limits of a field that the best plan keeps reach beyond what keeps it."""
+    keeps = kept_fields(result, stage)
+    open_yet = _open_yet(result, stage)
+    n = keeps.sizes["field"]
+    kept = _kept_under(keeps, plan)
+    if unsure := [key for key in kept if bool(open_yet.sel(field=key, plan=plan))]:
         cause = "the soil and grass" if "doubt_probability" in result else "chance in the years"
         yield (
             f"That is not certain: depending on {cause}, {STAGE_WORDS[stage]} under "
             f"{_label(result, 'plan', plan)} may come more often on "
             f"{_fields_text(result, unsure, n)}."
         )
+
+
+def undecided_text(result: xr.Dataset, stage: str = RISK) -> str:
+    """Under which other plans the limits do not say whether they keep a field; "" for none."""
+    plan, fields = best_plan(result, stage), _keys(kept_fields(result, stage), "field")
+    if not fields:
+        return ""
+    open_yet = _open_yet(result, stage)
     by_plans: dict[tuple[str, ...], list[str]] = {}
     for field in fields:
         plans = tuple(
@@ -242,13 +290,22 @@ def _open_sentences(result: xr.Dataset, plan: str, stage: str) -> Iterator[str]:
         )  # fmt: skip
         if plans:
             by_plans.setdefault(plans, []).append(field)
-    if by_plans:
-        parts = [
-            f"on {_fields_text(result, fields_alike, n)}: "
-            f"{listed([_label(result, 'plan', key) for key in plans])}"
-            for plans, fields_alike in by_plans.items()
-        ]
-        yield f"Limits too wide to decide {'; '.join(parts)}."
+    if not by_plans:
+        return ""
+    parts = [
+        f"on {_fields_text(result, alike, len(fields))}: "
+        f"{listed([_label(result, 'plan', key) for key in plans])}"
+        for plans, alike in by_plans.items()
+    ]
+    return f"limits too wide to say whether a plan keeps a field {'; '.join(parts)}"
+
+
+def _open_yet(result: xr.Dataset, stage: str) -> xr.DataArray:
+    """Whether the limits lie on both sides of what keeps a field (field, plan)."""
+    fields = _keys(kept_fields(result, stage), "field")
+    _, low, high = (one.sel(field=fields) for one in odds(result, stage))
+    # Limits that print as the limit itself are taken to keep it.
+    return (low <= KEEPS) & (high >= KEEPS + 0.005)
 
 
 def _kept_under(keeps: xr.DataArray, plan: str) -> list[str]:

@@ -8,8 +8,10 @@ import numpy as np
 import xarray as xr
 
 from drysward.day.records import STAGES
+from drysward.faults import Fault, FaultyInput
 from drysward.results.frequency import demand_of_years, distinct_years
 from drysward.results.odds import error_of_mean, standard_error, wilson_limits, worst_in_ten
+from drysward.results.terms import with_terms
 
 
 def answers(
@@ -37,7 +39,7 @@ def answers(
 
     Raises
     ------
-    KeyError
+    FaultyInput
         When ``result`` is no Dataset of ``drysward.run``.
 
     Examples
@@ -45,6 +47,7 @@ def answers(
     >>> answers = drysward.answers(drysward.run(drysward.shipped("demo")))
     >>> answers["probability"].sel(stage="wilt").to_series()
     """
+    _refuse_others(result)
     if periods is None:
         periods = tuple(json.loads(result.attrs["return_periods"]))
     if confidence is None:
@@ -72,7 +75,7 @@ def answers(
     }
     days = np.stack([result[f"days_{s}"].values.mean(axis=-1) for s in STAGES], axis=-1)
     below = days_below(result["days_below_condition"].values, independent)
-    return xr.Dataset(
+    out = xr.Dataset(
         {
             **{name: (keys, values) for name, values in below.items()},
             **{name: ((*keys, "stage"), values) for name, values in odds.items()},
@@ -85,10 +88,26 @@ def answers(
             "field_label": result["field_label"],
             "plan_label": result["plan_label"],
             "area_m2": result["area_m2"],
-            "period": ("period", np.asarray(periods, float), {"units": "year"}),
+            "period": np.asarray(periods, float),
         },
         attrs=dict(result.attrs),
     )
+    return with_terms(out)
+
+
+def _refuse_others(result: xr.Dataset) -> None:
+    """FaultyInput unless a Dataset has the years of a run."""
+    if all(f"longest_{stage}" in result for stage in STAGES) and "points_done" not in result.attrs:
+        return
+    kinds = (
+        ("a sweep, which has the answers of every point", "points_done" in result.attrs),
+        ("a front", "choice" in result.dims),
+        ("a ledger", "day" in result.dims),
+        ("answers already", "probability" in result),
+        ("draws, whose answers begin with doubt_", "doubt_draws" in result.attrs),
+    )
+    what = next((kind for kind, is_it in kinds if is_it), "no result of a run")
+    raise FaultyInput(Fault("result", f"is {what}", "the Dataset of drysward.run"))
 
 
 def days_below(days: np.ndarray, independent: int) -> dict[str, np.ndarray]:

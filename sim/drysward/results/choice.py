@@ -48,8 +48,8 @@ def rule_text(stage: str = RISK) -> str:
 
 
 def limit_text(stage: str = RISK) -> str:
-    """``dormancy in 10 of 100 years or fewer``: when a plan keeps a field."""
-    return f"{STAGE_WORDS[stage]} in {100.0 * KEEPS:.0f} of 100 years or fewer"
+    """``keeps: dormancy in 10 of 100 years or fewer``: when a plan keeps a field."""
+    return f"keeps: {STAGE_WORDS[stage]} in {100.0 * KEEPS:.0f} of 100 years or fewer"
 
 
 def kept_fields(result: xr.Dataset, stage: str = RISK) -> xr.DataArray:

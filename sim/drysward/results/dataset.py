@@ -23,7 +23,8 @@ from drysward.day.records import (
 )
 from drysward.results.alternatives import ALTERNATIVES, alternatives_text
 from drysward.results.cf import CONVENTIONS
-from drysward.results.text import DRAWN_YEARS, FILE_MEANS, FINDINGS, MADE_YEARS
+from drysward.results.terms import stage_coordinate, with_terms
+from drysward.results.text import DRAWN_YEARS, FILE_MEANS, FINDINGS, FUTURE, MADE_YEARS
 from drysward.scenario.model import PlanSpec
 from drysward.site.stretches import PreparedSite, WeatherSeen
 from drysward.weather.series import Series
@@ -48,7 +49,6 @@ def as_dataset(
     fields when the scenario has a supply.
     """
     scenario = site.scenario
-    catalog = scenario.catalog
     by_year = np.stack([r.years for r in runs], axis=1).view(np.recarray)  # (F, plan, Y)
     data: dict[str, tuple] = {}
     for name in YEAR.names or ():
@@ -85,7 +85,7 @@ def as_dataset(
             "plan": [r.plan.key for r in runs],
             "year": np.array(site.years, np.int32),
             "month": np.arange(1, MONTHS + 1, dtype=np.int32),
-            "stage": list(STAGES),
+            "stage": stage_coordinate(),
             "cause": list(CAUSES),
             "day_of_year": np.arange(1, CALENDAR_DAYS + 1, dtype=np.int32),
             "field_label": ("field", [f.label for f in scenario.fields]),
@@ -114,10 +114,7 @@ def as_dataset(
             source=[s.key for s in sources],
             source_label=("source", [s.label for s in sources]),
         )
-    for key, variable in out.variables.items():
-        term = catalog.quantities.get(str(key))
-        if term is not None:
-            variable.attrs.update(units=term.units, long_name=term.long_name, comment=term.meaning)
+    out = with_terms(out)
     if series.n_simulated:
         # The vocabulary knows the years of a record.
         out["year"].attrs.update(
@@ -125,7 +122,6 @@ def as_dataset(
             long_name="number of the simulated year",
             comment=f"Simulated years are numbered 1 to {series.n_simulated}, not by a calendar.",
         )
-    out["area_m2"].attrs.update(units="m2", long_name="area of the field")
     return out
 
 
@@ -182,7 +178,6 @@ def provenance(site: PreparedSite, series: Series) -> dict[str, str | int | floa
             "weather_file": file.name,
             "weather_file_days": f"{file.first_day} to {file.last_day}",
             "weather_file_complete_years": file.complete_years,
-            FILE_MEANS: json.dumps(file.means),
         }
     return {
         "Conventions": CONVENTIONS,
@@ -196,6 +191,7 @@ def provenance(site: PreparedSite, series: Series) -> dict[str, str | int | floa
         "scenario_digest": scenario.digest,
         "weather": series.description,
         "weather_kind": series.kind,
+        FUTURE: scenario.weather.future,
         "weather_notes": json.dumps(series.notes),
         "independent_years": series.independent_years or len(site.years),
         "distinct_years": min(series.distinct_years or len(site.years), len(site.years)),
@@ -203,7 +199,8 @@ def provenance(site: PreparedSite, series: Series) -> dict[str, str | int | floa
         **behind,
         MADE_YEARS: series.n_simulated,
         DRAWN_YEARS: json.dumps(series.drawn),
-        FINDINGS: json.dumps([] if file is None else file.findings),
+        FINDINGS: json.dumps(series.findings),
+        FILE_MEANS: json.dumps(dict(series.means)),
         "latitude_deg": scenario.site.latitude_deg,
         "elevation_m": scenario.site.elevation_m,
         "catalog_digest": scenario.catalog.digest(),

@@ -28,7 +28,7 @@ def day_coordinates(
     texts = np.datetime_as_string(dates, unit="D")
     months = dates.astype("datetime64[M]").astype(int) % MONTHS + 1
     out: dict[str, tuple[str, Any, dict[str, str]]] = {
-        "day": ("day", np.arange(1, dates.size + 1), {"long_name": "day of the account, from 1"}),
+        "day": ("day", np.arange(1, dates.size + 1), {}),
         year: ("day", years.astype(np.int32), {"long_name": _LONG_NAMES["year"]}),
         "day_of_year": ("day", calendar_day(dates).astype(np.int32) + 1, {}),
         "month_day": (

@@ -29,7 +29,7 @@ MOST_NAMED = 3
 TOO_WIDE = 0.6
 # A choice stands that this share of the draws confirms (own choice).
 STANDS = 0.9
-MOST_FIELDS = 3
+MOST_FIELDS = 4
 
 ENOUGH_DRAWS = 64
 """Draws that are enough, as a rule, to say what to measure first."""
@@ -212,7 +212,7 @@ def doubt_sentences(found: xr.Dataset, plan: str, stage: str = RISK) -> list[str
     sentences = [_odds_sentence(found, plan, fields)]
     if found.sizes["plan"] > 1:
         sentences.append(choice_sentence(found, plan, stage))
-    sentences.append(_measure_sentence(found, fields))
+    sentences.append(f"What to measure first: {measure_text(found)}.")
     return sentences
 
 
@@ -306,17 +306,21 @@ def _verdict(share: float) -> str:
     return "the draws favor the other" if 1.0 - share >= STANDS else "it is too close to call"
 
 
-def _measure_sentence(found: xr.Dataset, fields: Sequence[str]) -> str:
-    by_field = {field: found.sel(field=field) for field in fields}
+def measure_text(found: xr.Dataset, or_why: bool = True) -> str:
+    """What to measure first, field by field; why the draws do not say it, or "" without
+    ``or_why``. "" without turf.
+    """
+    by_field = {field: found.sel(field=field) for field in fields_of_turf(found)[:MOST_FIELDS]}
     texts = {field: measures_first(one) for field, one in by_field.items()}
     if not any(texts.values()):
-        why = next(iter(by_field.values()))
-        return f"What to measure first: {why_no_measure(why) or 'no single number stands out'}."
-    parts = [
-        f"on {_name(found, 'field', field)} {text or _OPEN}"
-        for field, text in texts.items()
-    ]
-    return f"What to measure first: {'; '.join(parts)}."
+        why = next(iter(by_field.values()), None)
+        if why is None or not or_why:
+            return ""
+        return why_no_measure(why) or "no single number stands out"
+    by_text: dict[str, list[str]] = {}
+    for field, text in texts.items():
+        by_text.setdefault(text or _OPEN, []).append(_name(found, "field", field))
+    return "; ".join(f"on {listed(names)} {text}" for text, names in by_text.items())
 
 
 def measures_first(of_field: xr.Dataset) -> str:

@@ -4,15 +4,19 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import xarray as xr
 
 from drysward.quantities import Display, shown
-from drysward.results.text import rounded, spell_text, volume_display, year_text
+from drysward.results.text import listed, rounded, spell_text, volume_display, year_text
 from drysward.scenario.model import ANY_FIELD, Sizing, Sought
 
 NOTHING = "nothing suffices"
-STORAGE = "storage"
+DRAWS = "Draws"
 MM_PER_FOOT = 304.8
+LIKELY = "the likely soil and grass"
+# Years that fail are named up to so many (own choice).
+_MOST_NAMED = 10
 # With fewer draws the 95% rests on the one or two that need most (own choice).
 MANY_DRAWS = 64
 Shares = list[tuple[str, float]]
@@ -50,6 +54,66 @@ def goal_text(sizing: Sizing, reached_days: int) -> str:
         f"{named_size(sizing.find)} so that under plan '{sizing.plan}' {outcome} in at most "
         f"{100.0 * sizing.odds:g}% of years"
     )
+
+
+def answer_text(supply: xr.Dataset, system: str) -> str:
+    """The least size that keeps the goal, and in how many draws it does; with ``sizing_size``."""
+    size = supply["sizing_size"]
+    found = size.item()
+    if math.isnan(found):
+        text = f"With {LIKELY} no size tried keeps the goal"
+    elif found == 0.0:
+        text = f"With {LIKELY} the goal is kept without any {size_name(supply)}"
+    else:
+        text = f"With {LIKELY} {size_text(size, system)} keeps the goal"
+    if "sizing_draw_least" not in supply:
+        return f"{text}. One run with the likely numbers says no more: --draws 64 tries others."
+    least, n = supply["sizing_draw_least"].values, int(supply.attrs["sizing_draws"])
+    nothing = int(np.isinf(least).sum())
+    if not math.isnan(found):
+        kept = int((least <= found * (1.0 + 1e-9)).sum())
+        text += f"; over {n} draws it does in {'all' if kept == n else kept or 'none'}"
+        if nothing:
+            text += f"; in {nothing} no size does"
+    else:
+        text += f"; over {n} draws some size does in {n - nothing or 'none'}"
+    return f"{text}."
+
+
+def size_name(supply: xr.Dataset) -> str:
+    """What is sized, ``storage``."""
+    return str(supply["sizing_as_given"].attrs["long_name"]).removesuffix(" of the scenario")
+
+
+def stated_text(supply: xr.Dataset, system: str) -> str:
+    """``with 600,000 gal as given and the likely numbers``, for the head of a table."""
+    stated = "the supply"
+    if "sizing_as_given" in supply and math.isfinite(supply["sizing_as_given"].item()):
+        stated = f"{size_name(supply)} of {size_text(supply['sizing_as_given'], system)}"
+    return f"with {stated} as given and the likely numbers"
+
+
+def failing_text(years: xr.DataArray, of: str) -> str:
+    """``4 of 200 years fail (12, 77, 113, 170)``, named where they are few."""
+    n, which = int(years.item()), str(years.attrs.get("which", ""))
+    named = f" ({which})" if 0 < n <= _MOST_NAMED and which else ""
+    return f"{n} {of} years {'fails' if n == 1 else 'fail'}{named}"
+
+
+def anyway_lines(supply: xr.Dataset) -> list[tuple[str, str]]:
+    """Heading and text: years that fail with any size; nothing where none does."""
+    anyway = supply.get("sizing_failing_anyway")
+    if anyway is None or not anyway.item():
+        return []
+    n, failing = int(anyway.item()), int(supply["sizing_failing_years"].item())
+    which = str(anyway.attrs.get("which", ""))
+    if n == failing:
+        text = "the same year fails" if n == 1 else f"the same {n} years fail"
+    else:
+        named = f" ({which})" if n <= _MOST_NAMED else ""
+        text = f"{n} of those {failing} years{named} {'fails' if n == 1 else 'fail'}"
+    why = str(anyway.attrs.get("why", ""))
+    return [("With any size", f"{text}: {why}" if why else text)]
 
 
 def size_display(values: xr.DataArray, system: str) -> Display:
@@ -109,10 +173,9 @@ def carried_text(supply: xr.Dataset, prefix: str = "sizing") -> str:
 
 def smallest_text(supply: xr.Dataset) -> str:
     """Why the smallest size of the search suffices: where the water comes from instead."""
-    what = str(supply["sizing_as_given"].attrs["long_name"]).removesuffix(" of the scenario")
     first = "the smallest size of the search suffices"
     if supply["sizing_size"].item() == 0.0:
-        first = f"no {what} is needed"
+        first = f"no {size_name(supply)} is needed"
     shares = carriers(supply.sel(sizing_case="least"))
     if not shares:
         return f"{first}: the plan takes no water"
@@ -134,6 +197,11 @@ def bounds_lines(supply: xr.Dataset, system: str) -> list[tuple[str, str]]:
         f"{size_text(smallest, system)}: {depth} deep with sides of "
         f"{smallest.attrs['side_slope']:g}:1 it holds no less"
     )
+    if math.isclose(smallest.item(), supply["sizing_size"].item()):
+        text += (
+            '. The water may need less: lower depth, or size it as kind = "tank", to see what it '
+            "needs"
+        )
     return [("Smallest pond", text)]
 
 
@@ -185,20 +253,40 @@ def confidence_lines(supply: xr.Dataset, system: str) -> list[tuple[str, str]]:
         if anyhow > 0.0:
             some = anyhow < supply["sizing_nothing_suffices"].item()
             text += f", in {draws * anyhow:.0f} of them" if some else ","
-            text += (
-                " even with all the water that the plan demands: the plan or the system falls short"
-            )
+            text += " even with all the water that the plan demands: "
+            text += f"{_fields_anyhow(supply)}. {_what_to_measure(supply)}"
         lines.append(("Nothing suffices", text))
     few = f"; {MANY_DRAWS} or more draws steady the 95%" if draws < MANY_DRAWS else ""
     lines.append(
         (
-            "Draws",
+            DRAWS,
             f"{draws} sets of the {supply.attrs['sizing_draws_numbers']} uncertain numbers, on the "
             "same years; the 90% limits above are the sampling error of the years. A size larger "
             f"than the least of a draw is assumed to suffice in it too{few}",
         )
     )
     return lines
+
+
+def _fields_anyhow(supply: xr.Dataset) -> str:
+    """Which fields fail in draws with all the water that the plan demands."""
+    shares = supply.get("sizing_fields_anyhow")
+    if shares is None or not shares.any():
+        return "the plan or the system falls short"
+    draws, labels = int(supply.attrs["sizing_draws"]), supply.get("field_label", supply["field"])
+    names = [
+        f"“{label}” fails in {draws * share:.0f}"
+        for label, share in zip(labels.values, shares.values, strict=True)
+        if share > 0.0
+    ]
+    return listed(names)
+
+
+def _what_to_measure(supply: xr.Dataset) -> str:
+    """What the failing draws differ by, or what would say so."""
+    if measures := supply.attrs.get("sizing_measures", ""):
+        return f"Draws differ most by what these would settle: {measures}"
+    return f"'drysward compare --draws {MANY_DRAWS}' says which numbers to measure"
 
 
 def not_monotone_text(supply: xr.Dataset, system: str) -> str:

@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 import xarray as xr
 
-from drysward.catalog import load_catalog
 from drysward.results.answers import answers
 from drysward.results.field_costs import field_costs, has_prices
 from drysward.results.play import play_answers
 from drysward.results.supply import supply_answers, supply_cautions
+from drysward.results.terms import units_and_name
 from drysward.results.volumes import site_volumes
 from drysward.scenario.model import Scenario
 
@@ -143,11 +143,3 @@ def of_turf(summary: xr.Dataset) -> xr.Dataset:
     """The part of a summary that is of the turf and its water, by field and plan."""
     others = (PLAY, *SITE, DRAWS)
     return summary[[name for name in summary.data_vars if not str(name).startswith(others)]]
-
-
-def units_and_name(name: str, values: xr.DataArray) -> tuple[str, str]:
-    """Units and long name: as the variable has them, else from the vocabulary."""
-    catalog = load_catalog()
-    term = catalog.quantities.get(name) or catalog.derived.get(name)
-    units, long_name = (term.units, term.long_name) if term else ("", name.replace("_", " "))
-    return values.attrs.get("units", units), values.attrs.get("long_name", long_name)

@@ -16,9 +16,11 @@ from drysward.scenario.choices import CONTINUOUS, GENERATOR, RECORD, RESAMPLE
 from drysward.weather.record import FEWEST_YEARS_TO_FIT
 
 FINDINGS = "weather_findings"
-"""Attribute of a result: findings about its weather file, as JSON."""
+"""Attribute of a result: findings about its weather file or normals, as JSON."""
 FILE_MEANS = "weather_file_means"
-"""Attribute of a result: means of its weather file as JSON (``FileFacts.means``)."""
+"""Attribute of a result: means of its weather file or normals as JSON (``FileFacts.means``)."""
+FUTURE = "weather_future"
+"""Attribute of a result: key of the future that the weather is under, "" for none."""
 MADE_YEARS, DRAWN_YEARS = "simulated_years", "drawn_years"
 """Attributes of a result: number of simulated years, and as JSON the recorded year each repeats."""
 MADE_WEATHER = {
@@ -40,7 +42,7 @@ STAGE_WORDS = {
 
 
 def findings_of(attrs: Mapping[Any, Any]) -> list[str]:
-    """What the weather file has that its place cannot have, a sentence each."""
+    """What is odd about the weather file or the normals, a sentence each."""
     return as_sentences(json.loads(attrs.get(FINDINGS, "[]")))
 
 
@@ -57,7 +59,9 @@ def assumptions_apart(notes: Iterable[str]) -> tuple[list[str], list[str]]:
 
 
 def file_means_text(attrs: Mapping[Any, Any], system: str) -> str:
-    """Means of the weather file, for a reader who knows the place; "" without a file."""
+    """Means of the weather file or normals, for a reader who knows the place; "" where there are
+    none.
+    """
     means = json.loads(attrs.get(FILE_MEANS, "{}"))
     if not means:
         return ""
@@ -72,8 +76,12 @@ def file_means_text(attrs: Mapping[Any, Any], system: str) -> str:
         wind = means["wind_m_s"]
         shown_wind = f"{wind / 0.44704:.1f} mph" if us else f"{wind:.1f} m/s"
         parts.append(f"a mean wind of {shown_wind}")
-    known = f"check the units in {attrs['weather_file']}"
-    return f"{listed(parts)}. If that is not your place, {known}"
+    future = attrs.get(FUTURE, "")
+    on_top = f". The change of the future '{future}' comes on top" if future else ""
+    known = f"check the units in {attrs.get('weather_file', '[weather.climate]')}"
+    if "weather_file" in attrs:
+        known += "; or its years were wetter, drier or hotter than usual"
+    return f"{listed(parts)}. If that is not your place, {known}{on_top}"
 
 
 def as_sentences(texts: Iterable[str]) -> list[str]:
@@ -139,6 +147,12 @@ def years_used(attrs: Mapping[Any, Any], n_years: int) -> str:
     return f"{kind}{attrs.get('years', 'not known')} ({n_years})"
 
 
+def mean_year_text(attrs: Mapping[Any, Any]) -> str:
+    """``the mean year``; the year itself where only one was run."""
+    years = str(attrs.get("years", ""))
+    return year_text(attrs, float(years)) if years.isdigit() else "the mean year"
+
+
 def short_record_text(attrs: Mapping[Any, Any]) -> str:
     """That a record is too short for a 1-in-10 year, and what to do; "" where it is not."""
     years = int(attrs["n_years"])
@@ -201,6 +215,14 @@ def volume_display(
 def volume_text(value_m3: float, unit: Display) -> str:
     """A volume as it is shown, "-" where there is none."""
     return rounded(value_m3 * unit.factor, unit.decimals)
+
+
+def three_figures(value: float, decimals: int) -> str:
+    """A number of a sentence, to three figures and at most ``decimals``: ``1,640``, ``16.4``."""
+    if not math.isfinite(value) or value == 0.0:
+        return rounded(value, decimals)
+    digits = 2 - math.floor(math.log10(abs(value)))
+    return rounded(round(value, digits), min(max(digits, 0), decimals))
 
 
 def money_text(value: float) -> str:
@@ -339,9 +361,9 @@ def has_first_costs(costs: xr.Dataset) -> bool:
     return bool(set(json.loads(costs.attrs["priced"])) & set(COSTS["first"][1]))
 
 
-def cost_notes(costs: xr.Dataset, compare: bool = True) -> list[tuple[str, str]]:
+def cost_notes(costs: xr.Dataset, compare: bool = True, plan: str = "") -> list[tuple[str, str]]:
     """How to read the costs, what has no price and, with ``compare``, what a dearer root zone
-    costs more.
+    costs more under the best ``plan``, as ``difference_text``.
     """
     attrs = costs.attrs
     notes = [
@@ -375,18 +397,22 @@ def cost_notes(costs: xr.Dataset, compare: bool = True) -> list[tuple[str, str]]
             )
         )
     notes += [("No price", text) for text in json.loads(attrs["unpriced"])]
-    compared = difference_text(costs) if compare else ""
+    compared = difference_text(costs, plan) if compare else ""
     return notes + ([("Compared", compared)] if compared else [])
 
 
-def difference_text(costs: xr.Dataset) -> str:
-    """What the dearest root zone costs more than the cheapest, on the same area and under the plan
-    with the fewest days below playing condition; "" where it is not known.
+def difference_text(costs: xr.Dataset, plan: str = "") -> str:
+    """What the dearest root zone costs more than the cheapest, on the same area; "" where it is not
+    known.
+
+    ``plan``: the best one; where none is named, that with the fewest days below playing condition
+    in the run with the likely numbers.
     """
     if "difference_first" not in costs:
         return ""
     attrs, money = costs["difference_first"].attrs, costs.attrs["currency"]
-    fields, plan = [attrs["field"], attrs["other"]], attrs["plan"]
+    which = "best plan" if plan else "plan with the fewest days below playing condition"
+    fields, plan = [attrs["field"], attrs["other"]], plan or attrs["plan"]
     if plan not in costs["plan"].values or not set(fields) <= set(costs["field"].values):
         return ""
     one = costs.sel(plan=plan)
@@ -406,7 +432,7 @@ def difference_text(costs: xr.Dataset) -> str:
     if one["difference_lost_turf"].item() != 0.0:
         text += f", and {difference('lost_turf', ' a year')} for lost turf"
     label = str(one["plan_label"].item())
-    text += f", under “{label}”, the plan with the fewest days below playing condition."
+    text += f", under “{label}”, the {which}."
     if "difference_present" in one:
         life = f"Over {costs.attrs['life_years']} years at {100 * costs.attrs['discount_rate']:g}%"
         text += f" {life} it costs {difference('present')} in today's money."
@@ -441,15 +467,16 @@ def limits_in_brackets(p: float, low: float, high: float, value: str | None = No
 
 
 def odds_with_se(p: float, error: float, low: float, high: float) -> str:
-    """Percent with its standard error; a limit when no year, or every year, had the event; a
-    decimal and no error where whole numbers would say none, all or no error. All as shares.
+    """Percent with its standard error; ``none (<15)`` or ``all (>85)``, with the 90% limit, when no
+    year, or every year, had the event; a decimal and no error where whole numbers would say none,
+    all or no error. All as shares.
     """
     if math.isnan(p):
         return UNKNOWN
     if p == 0.0:
-        return f"<{math.ceil(100 * high)}"
+        return f"{NONE} (<{math.ceil(100 * high)})"
     if p == 1.0:
-        return f">{math.floor(100 * low)}"
+        return f"{of_100(p)} (>{math.floor(100 * low)})"
     chance = f"{100 * error:.0f}"
     if not 0.01 <= p <= 0.99 or chance == "0":
         return f"{100 * p:.1f}"

@@ -168,6 +168,15 @@ def keys_at(place: Sequence[str | int], whole: type[BaseModel] = ScenarioTable) 
     return list(_by_name(_at(place, whole)[1]))
 
 
+def meaning_at(place: Sequence[str | int], whole: type[BaseModel] = ScenarioTable) -> str:
+    """Meaning of the last key on the way to ``place`` of ``whole``; "" where there is none."""
+    for part in reversed(range(len(place))):
+        _, table = _at(place[:part], whole)
+        if str(place[part]) in _by_name(table):
+            return meaning(table, str(place[part]))
+    return ""
+
+
 def _at(
     place: Sequence[str | int], whole: type[BaseModel]
 ) -> tuple[FieldInfo | None, type[BaseModel]]:

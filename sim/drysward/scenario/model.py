@@ -635,9 +635,9 @@ class Scenario:
         Parameters
         ----------
         key : of the new plan: letters, digits, _ and -.
-        function : takes a ``drysward.drive.mornings.Morning`` and returns the depth to put on
-            tonight, mm that reach the turf on average: a number, or an array (runs, fields). It
-            may be compiled by numba. It must depend on the morning only: plans run in threads.
+        function : takes a ``drysward.Morning`` and returns the depth to put on tonight, mm that
+            reach the turf on average: a number, or an array (runs, fields). It may be compiled by
+            numba. It must depend on the morning only: plans run in threads.
         like : key of a plan whose season, days, window, largest watering, restrictions, pauses and
             crown-keeping the new one has; those of a plan that says nothing when empty.
         label : what it is called; the key when empty.
@@ -654,9 +654,15 @@ class Scenario:
 
         Examples
         --------
-        >>> def half_the_deficit(morning):
-        ...     return np.where(morning.depletion > 0.5, 0.5 * morning.deficit_mm, 0.0)
-        >>> scenario = drysward.shipped("demo").with_plan("half", half_the_deficit, like="refill")
+        What ``rule = "refill"`` with a trigger of 0.4 and a target of 0 does, to the last bit. It
+        runs longer where the system is uneven, and goes on until a refill that takes several
+        nights is finished:
+
+        >>> def refill(morning):
+        ...     depth = np.maximum(morning.deficit_mm, 0.0) * morning.run_time_multiplier
+        ...     goes_on = (morning.depletion >= 0.4) | (morning.unfinished_mm > 0.0)
+        ...     return np.where(goes_on, depth, 0.0)
+        >>> scenario = drysward.shipped("demo").with_plan("mine", refill, like="refill")
         """
         where = f"plans.{key}"
         if any(plan.key == key for plan in self.plans):

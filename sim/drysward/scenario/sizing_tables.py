@@ -39,8 +39,18 @@ SIZE_KINDS: Mapping[str, Kind] = {
 }
 
 
+# What people call it, and what to write.
+_MEANT = {
+    **dict.fromkeys(("pond", "tank", "reservoir", "capacity"), quoted(STORAGE)),
+    **dict.fromkeys(
+        ("well", "mains", "stream", "rate"), f'what = "{RATE}", of = the key of a source'
+    ),
+    **dict.fromkeys(("catchment", "roof"), quoted(CATCHMENT)),
+}
+
+
 class SoughtTable(Part):
-    what: Annotated[str, one_of(*SIZES)]
+    what: Annotated[str, one_of(*SIZES, meant=_MEANT)]
     of: Text | None = None
     per: Annotated[str, one_of(*PERIODS)] | None = None
     low: object = None

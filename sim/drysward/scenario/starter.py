@@ -17,6 +17,7 @@ import jinja2
 from drysward.catalog import load_catalog
 from drysward.faults import Fault, FaultyInput, nearest, quoted
 from drysward.quantities import convert
+from drysward.scenario.invented import INVENTED
 from drysward.scenario.keys import keys
 from drysward.scenario.rules import RULE_KEYS, RULES
 from drysward.scenario.schema import latitude, other_depth
@@ -26,15 +27,10 @@ LINE = 98
 PARTS = {"species": "species", "root_zones": "root_zone", "delivery": "delivery"}
 """Kinds of the catalog that a field is made of -> the key of a field."""
 
-# Normals of nowhere on earth, those of the shipped scenarios, so that a new file runs as it is:
-# unit, and months from January to December north of the equator.
-_INVENTED: Mapping[str, tuple[str, list[float]]] = {
-    "rain": ("in", [3.1, 2.8, 3.5, 3.5, 3.7, 3.6, 3.9, 3.6, 3.5, 3.1, 3.0, 3.1]),
-    "wet_days": ("", [10.5, 9.5, 10.5, 11.0, 11.5, 10.5, 9.5, 9.0, 8.5, 8.5, 9.0, 10.0]),
-    "tmax": ("degF", [37, 41, 51, 63, 72, 81, 86, 84, 77, 65, 54, 42]),
-    "tmin": ("degF", [21, 23, 31, 40, 50, 60, 64, 64, 55, 44, 35, 26]),
-}
-NEEDED_NORMALS = tuple(_INVENTED)
+NEEDED_NORMALS = tuple(INVENTED)
+"""Normals that a place needs."""
+# Normals that are bare numbers -> what people write for their unit all the same.
+_WITHOUT_UNIT = {"wet_days": ("days", "day", "d"), "relative_humidity": ("%", "percent")}
 
 
 @dataclass(frozen=True)
@@ -174,7 +170,7 @@ class NewScenario:
         first = 6 if self.is_southern else 0
         return {
             key: _normal(*self._in_units(unit, months[first:] + months[:first]))
-            for key, (unit, months) in _INVENTED.items()
+            for key, (unit, months) in INVENTED.items()
         }
 
     def _in_units(self, unit: str, months: Sequence[float]) -> tuple[str, list[str]]:
@@ -280,10 +276,20 @@ def read_normal(text: str) -> tuple[str, str]:
     if name not in known:
         raise FaultyInput(Fault(where, f"{quoted(name)} is not a normal", nearest(name, known)))
     unit = "" if not words or _is_number(words[0]) else words.pop(0)
+    if name in _WITHOUT_UNIT and unit:
+        if unit.lower() not in _WITHOUT_UNIT[name]:
+            mend = f"--normal '{normal_form(name)}'"
+            raise FaultyInput(Fault(where, f"{name} takes no unit", mend))
+        unit = ""
     if len(words) != 12 or not all(map(_is_number, words)):
         shown = "--normal 'tmax degF 37 41 51 63 72 81 86 84 77 65 54 42'"
         raise FaultyInput(Fault(where, "does not hold twelve numbers", f"January first: {shown}"))
     return name, _normal(unit, words)
+
+
+def normal_form(name: str) -> str:
+    """How a normal is stated: ``tmax UNIT JAN ... DEC``; ``wet_days JAN ... DEC``."""
+    return f"{name} JAN ... DEC" if name in _WITHOUT_UNIT else f"{name} UNIT JAN ... DEC"
 
 
 def _normal(unit: str, words: Sequence[str]) -> str:

@@ -6,8 +6,8 @@ writer: "what is wrong; what is allowed".
 
 import math
 import re
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
 from datetime import date
 from typing import Annotated, Any
 
@@ -67,11 +67,17 @@ class IsWithin:
 
 @dataclass(frozen=True)
 class IsOneOf:
-    """Lets a text pass that is one of ``names``."""
+    """Lets a text pass that is one of ``names``.
+
+    ``meant``: what to write in place of other words that people use.
+    """
 
     names: tuple[str, ...]
+    meant: Mapping[str, str] = field(default_factory=dict, hash=False)
 
     def __call__(self, text: str) -> str:
+        if text not in self.names and text in self.meant:
+            raise ValueError(f"{quoted(text)} is not known; did you mean {self.meant[text]}?")
         return known_name(text, self.names)
 
 
@@ -124,9 +130,9 @@ def within_term(number: float, term: Term, written: object = None) -> float:
     raise BeyondLimits(f"{shown} is out of range; {limits}", term.low, term.high)
 
 
-def one_of(*names: str) -> AfterValidator:
-    """Accepts a text that is one of ``names``."""
-    return AfterValidator(IsOneOf(names))
+def one_of(*names: str, meant: Mapping[str, str] | None = None) -> AfterValidator:
+    """Accepts a text that is one of ``names``; ``meant`` as of ``IsOneOf``."""
+    return AfterValidator(IsOneOf(names, meant or {}))
 
 
 def entry_of(kind: str) -> AfterValidator:

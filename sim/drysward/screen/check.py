@@ -69,7 +69,7 @@ def check_overview(
     return [
         Heading(_title(scenario)),
         "No faults.",
-        *weather_findings(as_sentences(() if series.file is None else series.file.findings)),
+        *weather_findings(as_sentences(series.findings)),
         _runs(scenario, nights, system),
         notes(lines),
     ]

@@ -8,6 +8,7 @@ from __future__ import annotations
 import calendar
 import json
 import math
+import textwrap
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
@@ -16,20 +17,26 @@ import xarray as xr
 
 from drysward.quantities import Display, shown
 from drysward.results.alternatives import alternatives_of
-from drysward.results.answer_text import answer_sentences
+from drysward.results.answer_text import (
+    DROUGHT_ONLY,
+    answer_sentences,
+    has_play,
+    undecided_text,
+)
 from drysward.results.choice import RISK, best_plan, days_below, odds, rule_text, water
 from drysward.results.doubt_text import (
     DRAWN,
     LIKELY,
     between_fields,
+    choice_sentence,
     count_of_draws,
     doubt_sentences,
     draws_note,
     fields_of_turf,
+    measure_text,
     odds_with_error,
     spread_comes_from,
     too_wide,
-    why_no_measure,
 )
 from drysward.results.text import (
     FIELD_COSTS,
@@ -77,6 +84,8 @@ HEADLINES = ("days below", "wilt", "dormancy", "death", "water", "cost")
 """What may stand first in the comparison of plans."""
 _STAGE_OF = {word: stage for stage, word in STAGE_WORDS.items()}
 _MOST_FACTS = 3  # of the weather file, on the first screen
+# Sentences above the table fill no more lines of a narrow terminal, so that the table is seen.
+_MOST_LINES, _NARROW = 8, 80
 
 
 @dataclass(frozen=True)
@@ -113,13 +122,23 @@ def overview(one: Comparison, headline: str = HEADLINES[0]) -> list[Part]:
     parts.append(_years_line(one))
     if short := short_record_text(attrs):
         parts.append(short)
-    parts += answer_sentences(one.summary, risk, one.system)
-    if (found := one.labeled) is not None:
-        # The odds of each plan are in the table.
-        parts += doubt_sentences(found, best_plan(one.summary, risk), risk)[1:]
-    parts.append(_matrix(one, headline, risk))
+    sentences = answer_sentences(one.summary, risk, one.system)
+    if (found := one.labeled) is not None and found.sizes["plan"] > 1:
+        sentences.append(choice_sentence(found, best_plan(one.summary, risk), risk))
+    first, after = _first_lines([text for text in sentences if text])
+    parts += [*first, _matrix(one, headline, risk), *after]
     parts.append(notes(_captions(one, risk)))
     return parts
+
+
+def _first_lines(sentences: Sequence[str]) -> tuple[list[str], list[str]]:
+    """The sentences that stand above the table, and those that no longer fit there."""
+    lines = 0
+    for i, sentence in enumerate(sentences):
+        lines += len(textwrap.wrap(sentence, _NARROW))
+        if i and lines > _MOST_LINES:
+            return list(sentences[:i]), list(sentences[i:])
+    return list(sentences), []
 
 
 def detail(one: Comparison) -> list[Part]:
@@ -323,7 +342,7 @@ def _captions(one: Comparison, risk: str) -> Iterator[tuple[str, str]]:
     yield (
         "Days below",
         f"days a year with {condition_text(attrs)}: mean (1 year in 10 is worse than){of_all}"
-        f"{_rare_text(one.summary)}",
+        f"{_rare_text(one.summary)}; {_not_in_them(one.summary)}",
     )
     limits = "90% limits: sampling error of the years only"
     if one.drawn is not None:
@@ -334,6 +353,12 @@ def _captions(one: Comparison, risk: str) -> Iterator[tuple[str, str]]:
     )
     if one.why:
         yield "Uncertainty", f"no draws: {one.why}"
+    elif one.drawn is None:
+        yield "Uncertainty", "without draws the odds are those of the likely numbers only"
+    if text := undecided_text(one.summary, risk):
+        yield "Undecided", text
+    if one.labeled is not None and (text := measure_text(one.labeled, or_why=False)):
+        yield "Measure first", text
     period = dry_period(one.summary)
     yield "Water", f"drawn in a typical year (in a 1-in-{period:g} dry year){of_all}"
     yield "Weather", attrs["weather"]
@@ -349,6 +374,16 @@ def _captions(one: Comparison, risk: str) -> Iterator[tuple[str, str]]:
     yield "Caution", first_sentence(attrs["cautions"])
 
 
+def _not_in_them(summary: xr.Dataset) -> str:
+    """What days below do not count."""
+    if has_play(summary):
+        return (
+            "of drought, and on fields with play of wear and of roots lost in airless soil too; "
+            "mud and hard ground are not in it: --show play"
+        )
+    return f"{DROUGHT_ONLY} (add play = {{}} to a field, then --show play)"
+
+
 def _rare_text(summary: xr.Dataset) -> str:
     """Why a mean may be larger than its 1-in-10 year, where one is; "" elsewhere."""
     mean, bad = (np.round(days.values) for days in days_below(summary))
@@ -362,8 +397,8 @@ def _findings(summary: xr.Dataset) -> list[Part]:
 
 
 def weather_findings(findings: Sequence[str]) -> list[Part]:
-    """What is odd about the weather file, for above the answer; nothing where there is nothing."""
-    return [notes(("Check the file", sentence) for sentence in findings)] if findings else []
+    """What is odd about the weather, for above the answer; nothing where there is nothing."""
+    return [notes(("Check the weather", sentence) for sentence in findings)] if findings else []
 
 
 def _title(title: str, site: str) -> str:
@@ -677,13 +712,13 @@ def _notes(one: Comparison) -> Iterator[tuple[str, str]]:
             label = of_field["field_label"].item()
             if text := too_wide(of_field):
                 yield "Too wide", f"{label}: {text}"
-            if not why_no_measure(of_field) and (text := spread_comes_from(of_field)):
+            if text := spread_comes_from(of_field):
                 yield "Measure", f"{label}: {text}"
         yield "Draws", DRAWN
     if summary.sizes["field"] > 1:
         yield "Whole site", "peak week: sum of the fields' peak weeks, at least the site's own"
     if one.is_priced:
-        yield from cost_notes(one.summary)
+        yield from cost_notes(one.summary, plan=best_plan(one.summary))
     yield "Weather", attrs["weather"]
     if read := file_means_text(attrs, system):
         yield "Read as", read

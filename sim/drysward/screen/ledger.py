@@ -1,4 +1,4 @@
-"""What ``drysward ledger`` prints. Nothing is computed here."""
+"""What ``drysward ledger`` prints. Nothing is computed here but sums of like flows."""
 
 from __future__ import annotations
 
@@ -27,6 +27,17 @@ _SHARES = {
     "green": "green",
     "dormant": "dormant",
     "dead": "dead",
+}
+# Of a site with a supply: heading, and the flows that add up to it.
+_SUPPLY = {
+    "demand": ("demand", ("demand",)),
+    "delivered": ("delivered", ("delivered",)),
+    "shortage": ("shortage", ("shortage",)),
+    "inflow": ("inflow", ("refill", "catchment", "rain_on_storage")),
+    "from_storage": ("drawn", ("from_storage",)),
+    "lost": ("lost", ("evaporation", "seepage")),
+    "spill": ("spilled", ("spill",)),
+    "storage": ("in storage", ("storage",)),
 }
 # Of a field with play: heading, unit, and what multiplies the number.
 _PLAY = {
@@ -62,12 +73,35 @@ def daily_account(account: xr.Dataset, system: str) -> list[Part]:
     worst = float(np.abs(account["residual"].values).max())
     lines = [("full", "depletion 0 or less: soil at field capacity or above")] if above else []
     lines.append(("Water balance error", f"largest of any day {worst:.1g} mm"))
-    return [
+    parts: list[Part] = [
         Heading(f"{attrs['field']}, plan {attrs['plan']}, {year_text(attrs, attrs['year'])}"),
         *weather_findings(findings_of(attrs)),
         Table("ledger", "", columns, rows, cells, ("date",)),
-        notes(lines),
     ]
+    if "supply_storage" in account:
+        parts.append(_at_supply(account, system))
+        lines.insert(
+            0, ("Whole site", "inflow: pumped in, runoff and rain; lost: to the air and the ground")
+        )
+    return [*parts, notes(lines)]
+
+
+def _at_supply(account: xr.Dataset, system: str) -> Table:
+    """A row a day of the supply that all fields share; storage only where there is any."""
+    flows = {
+        key: (head, np.sum([account[f"supply_{name}"].values for name in names], axis=0))
+        for key, (head, names) in _SUPPLY.items()
+    }
+    if not float(account["supply_storage"].max()) > 0.0:
+        flows = {key: flows[key] for key in ("demand", "delivered", "shortage")}
+    unit = shown("m3", system)  # a day's flows are too small for millions of gallons
+    columns = [words("date", "date", whole=True)]
+    columns += [number(key, head, unit.unit, unit.decimals) for key, (head, _) in flows.items()]
+    rows: list[Row] = [
+        {"date": date, **{key: float(of[i]) * unit.factor for key, (_, of) in flows.items()}}
+        for i, date in enumerate(ledger_dates(account))
+    ]
+    return Table("supply", "Water of the whole site", columns, rows, lead=("date",))
 
 
 def _full(column: Column) -> Column:

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 
 import xarray as xr
 
-from drysward.results.text import UNKNOWN, findings_of, rounded
+from drysward.results.text import UNKNOWN, findings_of, listed, rounded
 from drysward.screen.compare import weather_findings
 from drysward.screen.document import Cell, Column, Part, Row, Table, Value, notes, number, words
 
@@ -22,22 +22,22 @@ def play(summary: xr.Dataset, played: xr.Dataset) -> list[Part]:
     """A table of the turf and one of skinned surfaces, a block for each field with play."""
     fields = [key for key in played["field"].values if bool(summary["has_play"].sel(field=key))]
     parts = weather_findings(findings_of(summary.attrs))
+    tables: list[Table] = []
     for skinned, key, title, shown in (
         (False, "turf_play", "Play on turf", _TURF),
         (True, "skinned_play", "Play on skinned surfaces", _SKINNED),
     ):
         of_kind = [f for f in fields if bool(summary["skinned"].sel(field=f)) == skinned]
         if of_kind:
-            parts.append(_table(summary, played, of_kind, key, title, shown))
-    parts.append(notes(_notes()))
-    return parts
+            tables.append(_table(summary, played, of_kind, key, title, shown))
+    return [*parts, *tables, notes(_notes(tables))]
 
 
 # What stands under a heading: the variable, its unit, its decimals, and what multiplies it.
 _Shown = dict[str, tuple[str, str, int, float]]
 _TURF: _Shown = {
     "hard": ("days_hard_mean", "days", 1, 1.0),
-    "mean hardness": ("mean_hardness_mean", "g", 0, 1.0),
+    "mean hardness": ("mean_hardness_mean", "Gmax, g", 0, 1.0),
     "mud": ("days_mud_mean", "days", 1, 1.0),
     "airless": ("days_airless_mean", "days", 1, 1.0),
     "longest airless": ("longest_airless_most", "days", 0, 1.0),
@@ -90,6 +90,7 @@ def _table(
             row |= {name: one[name].item() * times for name, _, _, times in shown.values()}
             row |= {column.key: 100.0 * one[column.key].item() for column in events}
             rows.append(row)
+    cells = [*cells[:2], *(cell for cell in cells[2:] if not _is_empty(cell, rows))]
     return Table(
         key, title, [*named, *numbers, *events], rows, cells, ("plan_label",),
         by="field_label", blocks=heads,
@@ -103,15 +104,44 @@ def _share(share: float, error: float) -> str:
     return rounded(share, 0) if chance == "0" else f"{rounded(share, 0)}±{chance}"
 
 
-def _notes() -> Iterator[tuple[str, str]]:
+def _is_empty(cell: Column | Cell, rows: Sequence[Row]) -> bool:
+    """Whether a column has nothing but 0 and "-"."""
+    return all(
+        cell.write(*(row[key] for key in cell.keys)) in ("0", "0.0", UNKNOWN) for row in rows
+    )
+
+
+_MEANINGS = {
+    "hard": "harder than the limit that stands beside the name of the field",
+    "mean hardness": "Gmax in g: the largest deceleration of a hammer dropped on the surface, in "
+    "multiples of gravity; lower is softer",
+    "mud": "soil so wet that water fills 40% of the pores that drain",
+    "airless": "less than 10% of the surface layer is air, unless the scenario sets another limit; "
+    "roots die back from the second day on",
+    "longest airless": "the longest spell of any year",
+    "weed-prone": "moist enough for algae, sedges and annual bluegrass",
+    "disease": CAUTIONS[1],
+    "worn": "mean of the yearly peaks, of the field",
+    "roots lost": "mean of the yearly peaks, of the roots",
+}
+"""What a column of play means, by its head."""
+
+
+def _notes(tables: Sequence[Table]) -> Iterator[tuple[str, str]]:
+    """What the columns that are shown mean, and which are left out."""
     yield (
         "Days",
         "mean of the years; days of the season on which the stated share of the field is affected",
     )
-    yield "Airless", "less than 10% of air-filled pores, unless the scenario sets another limit"
-    yield "Longest airless", "the longest spell of any year"
-    yield "Weed-prone", "days moist enough for algae, sedges and annual bluegrass"
-    yield "Worn, roots lost", "mean of the yearly peaks"
-    yield "Events", "percent of all events, ± standard error"
-    for caution in CAUTIONS:
-        yield "Caution", caution
+    shown = {cell.head for table in tables for cell in table.shown}
+    for head, meaning in _MEANINGS.items():
+        if head in shown:
+            yield head.capitalize(), meaning
+    if any(head.startswith("events") for head in shown):
+        yield "Events", "percent of all events, ± standard error"
+    else:
+        yield "Events", "none are judged; add them under [[fields.KEY.play.events]]"
+    heads = [*_SKINNED] if tables[0].key == "skinned_play" else [*_TURF]
+    if left := [head for head in heads if head not in shown]:
+        yield "Not shown", f"{listed(left)}: none on any field under any plan"
+    yield "Caution", CAUTIONS[0]

@@ -10,16 +10,21 @@ import xarray as xr
 
 from drysward.quantities import Display
 from drysward.results.sizing_text import (
+    DRAWS,
     NOTHING,
+    answer_text,
+    anyway_lines,
     bounds_lines,
     carried_text,
     confidence_lines,
+    failing_text,
     next_smaller_lines,
     not_monotone_text,
     origins,
     percent_text,
     size_display,
     size_text,
+    stated_text,
     through_storage,
     trade_title,
 )
@@ -34,6 +39,8 @@ from drysward.results.text import (
     dry_period,
     file_means_text,
     findings_of,
+    first_sentence,
+    mean_year_text,
     odds_with_se,
     rounded,
     volume_display,
@@ -59,23 +66,28 @@ _PLAN = (words("plan", "plan", whole=True), words("plan_label", "plan"))
 _FIELD = (words("field", "field", whole=True), words("field_label", "field"))
 
 
-def supply_report(supply: xr.Dataset, system: str) -> list[Part]:
-    """Every table of a supply, from the answers by plan, then how to read them."""
+def supply_report(supply: xr.Dataset, system: str, detail: bool = False) -> list[Part]:
+    """The answer, the tables behind it, then how to read them.
+
+    ``detail`` adds how the size was found, storage, causes of shortage, months, costs, and the
+    plans that the sizing does not judge.
+    """
+    if not detail and "sizing_plan" in supply.attrs:
+        supply = supply.sel(plan=[supply.attrs["sizing_plan"]])
     parts: list[Part] = [
-        Heading(supply.attrs["title"]),
-        *weather_findings(findings_of(supply.attrs)),
-        *(_sizing(supply, system) if "sizing_size" in supply else []),
-        _water_table(supply, system),
-        _reliability_table(supply, system),
-    ]
-    if float(supply["storage_by_month"].max()) > 0.0:
+        Heading(supply.attrs["title"]), *weather_findings(findings_of(supply.attrs))
+    ]  # fmt: skip
+    if "sizing_size" in supply:
+        parts += _sizing(supply, system, detail)
+    parts += [_water_table(supply, system), _reliability_table(supply, system)]
+    if detail and float(supply["storage_by_month"].max()) > 0.0:
         parts += [_store_table(supply, system), _store_months(supply, system)]
-    if float(supply["shortage_by_month"].max()) > 0.0:
+    if detail and float(supply["shortage_by_month"].max()) > 0.0:
         parts += [_shortage_causes(supply, system), _shortage_months(supply, system)]
-    parts.append(_turf_table(supply))
-    if "cost" in supply:
+    parts.append(_turf_table(supply, system))
+    if detail and "cost" in supply:
         parts += site_cost_tables(supply)
-    parts.append(notes(_notes(supply, system)))
+    parts.append(notes(_notes(supply, system, detail)))
     return parts
 
 
@@ -127,14 +139,15 @@ def _water_table(supply: xr.Dataset, system: str) -> Table:
         values["dry_year"] = supply["site_demand_volume"].sel(period=period) * unit.factor
     columns.append(number("restricted_days", "days restricted", "", 1))
     values["restricted_days"] = supply["restricted_days_mean"]
-    title = "Water of the mean year, and what is drawn in a dry one"
+    title = f"Water of {mean_year_text(supply.attrs)} {stated_text(supply, system)}"
     return _by_plan(supply, "supply", title, columns, values)
 
 
 def _reliability_table(supply: xr.Dataset, system: str) -> Table:
     unit = volume_display([supply["worst_event"]], system)
     short = f"{100.0 * supply.attrs['short_year']:g}%"
-    year_head = "worst simulated year" if int(supply.attrs.get(MADE_YEARS, 0)) else "worst year"
+    simulated = " simulated" if int(supply.attrs.get(MADE_YEARS, 0)) else ""
+    year_head = f"most short{simulated} year"
     is_demanded = supply["demand_mean"] > 0.0
     columns: list[Column] = []
     values: dict[str, xr.DataArray] = {}
@@ -156,7 +169,7 @@ def _reliability_table(supply: xr.Dataset, system: str) -> Table:
     odds("no_shortage", "years without shortage")
     odds("short_year", f"years short by over {short}")
     odds("shortage_odds", "years with any day short")
-    amount("worst_year_share", "worst year short by", "%", 1, 100.0 * supply["worst_year_share"])
+    amount("worst_year_share", "most short year by", "%", 1, 100.0 * supply["worst_year_share"])
     columns.append(number("worst_year", year_head, "", write=lambda v: f"{v:.0f}"))
     values["worst_year"] = supply["worst_year"]
     cells.append(columns[-1])
@@ -168,7 +181,8 @@ def _reliability_table(supply: xr.Dataset, system: str) -> Table:
     amount("spell_days", "mean spell", "days", 1, supply["spell_days"])
     amount("worst_event", "worst spell", unit.unit, unit.decimals,
            supply["worst_event"] * unit.factor)  # fmt: skip
-    return _by_plan(supply, "reliability", "Reliability", columns, values, cells)
+    title = f"Reliability {stated_text(supply, system)}"
+    return _by_plan(supply, "reliability", title, columns, values, cells)
 
 
 def _odds(p: float, error: float, low: float, high: float) -> str:
@@ -187,7 +201,8 @@ def _store_table(supply: xr.Dataset, system: str) -> Table:
         "least_storage": "least ever held",
     }
     columns, values, _ = _volumes(supply, heads, system)
-    return _by_plan(supply, "storage", "Storage in the mean year", columns, values)
+    title = f"Storage in {mean_year_text(supply.attrs)}"
+    return _by_plan(supply, "storage", title, columns, values)
 
 
 def _months(unit: Display) -> list[Column]:
@@ -207,17 +222,21 @@ def _by_months(values: xr.DataArray, unit: Display) -> dict[str, Value]:
 def _store_months(supply: xr.Dataset, system: str) -> Table:
     unit = volume_display([supply["storage_by_month"]], system, 2)
     months = _months(unit)
+    is_one = int(supply.attrs["n_years"]) == 1
+    kinds = {"storage_by_month": "mean", "storage_by_month_low": "1 in 10"}
+    if is_one:
+        kinds = {"storage_by_month": ""}
     rows: list[Row] = []
     for plan in map(str, supply["plan"].values):
         one = supply.sel(plan=plan)
-        for name, what in (("storage_by_month", "mean"), ("storage_by_month_low", "1 in 10")):
+        for name, what in kinds.items():
             rows.append({"plan": plan, "plan_label": str(one["plan_label"].item()), "what": what,
                          **_by_months(one[name], unit)})  # fmt: skip
     columns = [*_PLAN, words("what", "", whole=True), *months]
     return Table(
         "storage_months",
-        "In storage at the end of the month: mean, and what 1 year in 10 falls below, "
-        f"{unit.unit}",
+        "In storage at the end of the month: "
+        f"{'' if is_one else 'mean, and what 1 year in 10 falls below, '}{unit.unit}",
         columns, rows, columns[1:], ("plan_label", "what"),
     )  # fmt: skip
 
@@ -256,8 +275,9 @@ def _shortage_causes(supply: xr.Dataset, system: str) -> Table:
     ]
     cells = [c for c in columns if c.key not in ("plan", "field")]
     return Table(
-        "shortage_causes", f"Shortage of the mean year by cause, {unit.unit}", columns, rows, cells,
-        ("plan_label", "field_label"),
+        "shortage_causes",
+        f"Shortage of {mean_year_text(supply.attrs)} by cause, {unit.unit}",
+        columns, rows, cells, ("plan_label", "field_label"),
     )  # fmt: skip
 
 
@@ -270,12 +290,13 @@ def _shortage_months(supply: xr.Dataset, system: str) -> Table:
     ]
     cells = [c for c in columns if c.key not in ("plan", "field")]
     return Table(
-        "shortage_months", f"Shortage of the mean year by month, {unit.unit}", columns, rows, cells,
-        ("plan_label", "field_label"),
+        "shortage_months",
+        f"Shortage of {mean_year_text(supply.attrs)} by month, {unit.unit}",
+        columns, rows, cells, ("plan_label", "field_label"),
     )  # fmt: skip
 
 
-def _turf_table(supply: xr.Dataset) -> Table:
+def _turf_table(supply: xr.Dataset, system: str) -> Table:
     columns = [*_FIELD, *_PLAN]
     cells: list[Column | Cell] = [_FIELD[1], _PLAN[1]]
     stages = {"wilt": "wilt", "dormant": "dormancy", "dead": "death"}
@@ -297,44 +318,42 @@ def _turf_table(supply: xr.Dataset) -> Table:
                 of = one.sel(stage=stage)
                 row |= {f"{word}{e}": 100.0 * of[f"probability{e}"].item() for e in ends}
             rows.append(row)
-    title = "Turf: years with the stage"
+    title = f"Turf: years with the stage, {stated_text(supply, system)}"
     return Table("turf", title, columns, rows, cells, ("field_label", "plan_label"))
 
 
 # Sizing
 
 
-def _sizing(supply: xr.Dataset, system: str) -> list[Part]:
+def _sizing(supply: xr.Dataset, system: str, detail: bool) -> list[Part]:
     """The least size, where its water comes from, what the next smaller does, the trade-off."""
 
     def size(name: str) -> str:
         return size_text(supply[f"sizing_{name}"], system)
 
-    def whole(name: str) -> int:
-        return int(supply[f"sizing_{name}"].item())
-
-    of = f"of {whole('years')}"
     stated, least = (supply.sel(sizing_case=case) for case in ("as given", "least"))
+    of = f"of {int(supply['sizing_years'].item())}"
+    failing = failing_text(supply["sizing_failing_years"], of)
     lines = [
-        ("Goal", f"least {supply.attrs['sizing']}: {whole('allowed_years')} {of}"),
-        ("As given", f"{size('as_given')}: {_fail(whole('failing_given'), of)}"),
-        *_beside_size(stated),
+        ("Goal", f"least {supply.attrs['sizing']}: {int(supply['sizing_allowed_years'])} {of}"),
+        ("As given", f"{size('as_given')}: {failing_text(supply['sizing_failing_given'], of)}"),
+        *(_beside_size(stated) if detail else ()),
     ]
-    found = supply["sizing_size"].item()
-    if math.isnan(found):
+    if math.isnan(supply["sizing_size"].item()):
         lines.append(
             (
                 "Least",
                 f"nothing suffices within the sizes tried; {size('fewest_at')} comes closest: "
-                f"{_fail(whole('failing_years'), of)}",
+                f"{failing}",
             )
         )
     else:
         limits = f" (90% limits {size('low')} to {size('high')})"
         if size("low") == size("high"):
             limits = ", whatever the sampling error"
-        lines.append(("Least", f"{size('size')}{limits}: {_fail(whole('failing_years'), of)}"))
+        lines.append(("Least", f"{size('size')}{limits}: {failing}"))
     lines += _beside_size(least)
+    lines += anyway_lines(supply)
     lines += next_smaller_lines(supply, system)
     lines += bounds_lines(supply, system)
     again = supply["sizing_fails_from"]
@@ -346,25 +365,25 @@ def _sizing(supply: xr.Dataset, system: str) -> list[Part]:
                 f"only then: {again.attrs['why']}",
             )
         )
-    lines.append(("Limits", "sampling error only; 'none': even the best size tried fails"))
-    lines += confidence_lines(supply, system)
-    if "sizing_yearly_cost" in supply:
-        lines.append(("Cost", _priced(supply)))
-    parts: list[Part] = [Heading("Least size"), notes(lines)]
+    sure = confidence_lines(supply, system)
+    lines += sure if detail else [line for line in sure if line[0] != DRAWS]
+    if detail:
+        lines.append(("Limits", "sampling error only; 'none': even the best size tried fails"))
+        if "sizing_yearly_cost" in supply:
+            lines.append(("Cost", _priced(supply)))
+    parts: list[Part] = [answer_text(supply, system), Heading("Least size"), notes(lines)]
     if "sizing_curve" in supply:
-        parts += [_trade_off(supply, system), _carriers(supply, system)]
+        parts.append(_trade_off(supply, system))
+        if detail:
+            parts.append(_carriers(supply, system))
         if why := not_monotone_text(supply, system):
             parts.append(why)
     return parts
 
 
-def _fail(years: int, of: str) -> str:
-    return f"{years} {of} years {'fails' if years == 1 else 'fail'}"
-
-
 def _priced(supply: xr.Dataset) -> str:
     """What the costs of sizes include."""
-    parts = ["yearly: water and energy of the mean year"]
+    parts = [f"yearly: water and energy of {mean_year_text(supply.attrs)}"]
     if "sizing_first_cost" in supply:
         parts.append("first: storage at its price")
     if "sizing_present_cost" in supply:
@@ -412,14 +431,19 @@ def _trade_off(supply: xr.Dataset, system: str) -> Table:
             )
         )  # fmt: skip
         values["fails_from"] = again * ours.factor
+    smallest = supply["sizing_smallest"].item() if "sizing_smallest" in supply else math.nan
+    marks = ["smallest pond" if math.isclose(x, smallest) else "" for x in curve.values]
     for name, title in _MONEY:
         if f"sizing_curve_{name}" in supply:
             of = supply[f"sizing_curve_{name}"]
             columns.append(number(name, title, of.attrs["units"], 0))
             values[name] = of
     rows: list[Row] = [
-        {name: float(of[i]) for name, of in values.items()} for i in range(supply.sizes["point"])
+        {name: float(of[i]) for name, of in values.items()} | {"mark": mark}
+        for i, mark in enumerate(marks)
     ]
+    if any(marks):
+        columns.append(words("mark", ""))
     return Table("trade_off", trade_title(supply), columns, rows, lead=("against",))
 
 
@@ -447,12 +471,32 @@ def _carriers(supply: xr.Dataset, system: str) -> Table:
     return Table("water_from", title, columns, rows, lead=("against",))
 
 
-def _notes(supply: xr.Dataset, system: str) -> Iterable[tuple[str, str]]:
+def _notes(supply: xr.Dataset, system: str, detail: bool) -> Iterable[tuple[str, str]]:
     attrs = supply.attrs
     yield (
         "Reliability",
         "share of years, ± standard error; < and > are 90% limits where none, or all, count",
     )
+    if detail:
+        yield from _terms(supply)
+    yield "Weather", attrs["weather"]
+    if read := file_means_text(attrs, system):
+        yield "Read as", read
+    if detail:
+        if attrs["weather_kind"] != RECORD:
+            yield "Trust", MADE_WEATHER[attrs["weather_kind"]]
+        yield "Years used", years_used(attrs, int(attrs["n_years"]))
+        yield "Driest years", driest_years(attrs)
+        yield "Caution", f"{attrs['cautions']} {attrs['supply_cautions']}"
+    else:
+        yield "Caution", f"{first_sentence(attrs['cautions'])} {attrs['supply_cautions']}"
+        priced = ", costs" if "cost" in supply else ""
+        plans = "the other plans, " if "sizing_plan" in attrs else ""
+        yield "More", f"--detail adds {plans}storage, causes, months{priced} and all cautions"
+
+
+def _terms(supply: xr.Dataset) -> Iterable[tuple[str, str]]:
+    """What the words of the tables mean."""
     yield (
         "Shortage",
         "water that the plan wants and the field never gets; what comes on a later night is none",
@@ -471,12 +515,4 @@ def _notes(supply: xr.Dataset, system: str) -> Iterable[tuple[str, str]]:
         yield "Storage", "the sources feed the fields or fill the storage"
     if "cost" in supply:
         yield from cost_notes(supply)
-    yield "Weather", attrs["weather"]
-    if read := file_means_text(attrs, system):
-        yield "Read as", read
-    if attrs["weather_kind"] != RECORD:
-        yield "Trust", MADE_WEATHER[attrs["weather_kind"]]
-    yield "Years used", years_used(attrs, int(attrs["n_years"]))
-    yield "Driest years", driest_years(attrs)
-    yield "Caution", f"{attrs['cautions']} {attrs['supply_cautions']}"
 

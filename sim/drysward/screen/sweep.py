@@ -6,6 +6,7 @@ Nothing is computed here.
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -32,6 +33,7 @@ from drysward.screen.document import (
 from drysward.studies.sweep import chunk_name
 from drysward.studies.sweep.axis_units import axes_in
 from drysward.studies.sweep.description import GRID, STAGE_NAMES
+from drysward.studies.sweep.front import WATER
 from drysward.studies.sweep.points import axis_values_text
 
 if TYPE_CHECKING:
@@ -132,10 +134,15 @@ def front_parts(kept: xr.Dataset, system: str, every: bool = False) -> list[Part
     """Choices on the front, cheapest first; as text thinned evenly unless ``every``."""
     kept = axes_in(kept, system)
     axes = json.loads(kept.attrs["axes"])
-    on = f" on {kept.attrs['field']}" if kept.attrs["field"] else ", worst field"
+    on = f" on {kept.attrs['field']}" if kept.attrs["field"] else ""
     cost, risk = kept["cost"], kept["risk"]
     risk_name = f"{kept.attrs['risk']}{', high' if kept.attrs.get('high') else ''}"
-    title = f"{kept.attrs['title']}: {kept.attrs['cost']} against {risk_name}{on}"
+    measured = [(kept.attrs["cost"], cost), (risk_name, risk)]
+    cost_text, risk_text = (f"{name}{_of_fields(values)}" for name, values in measured)
+    title = f"{kept.attrs['title']}: {cost_text} against {risk_text}{on}"
+    of_plans = kept.attrs["plans"] > 1
+    if not of_plans:
+        title += f", plan {kept['plan'].values[0]}"
     of_cost, cost_factor = _column("cost", kept.attrs["cost"], cost, system)
     of_risk, risk_factor = _column("risk", kept.attrs["risk"], risk, system)
     columns = [of_cost, of_risk]
@@ -144,11 +151,11 @@ def front_parts(kept: xr.Dataset, system: str, every: bool = False) -> list[Part
         error, _ = _column("risk_se", kept.attrs["risk"], risk, system)
         columns.append(number("risk_se", f"{error.head}, standard error", error.unit, 1))
         cells[1] = Cell(of_risk.head, ("risk", "risk_se"), _with_error(of_risk), of_risk.unit)
-    columns.append(words("plan", "plan", whole=True))
     present = [name for name in axes if name in kept]
-    for name in present:
-        columns.append(_axis_column(name, kept[name]))
-    cells += columns[-1 - len(present) :]
+    settings = [words("plan", "plan", whole=True)] if of_plans else []
+    settings += [_axis_column(name, kept[name]) for name in present]
+    columns += settings
+    cells += settings
     n = kept.sizes["choice"]
     picked = np.arange(n) if every else np.unique(
         np.linspace(0, n - 1, min(n, FRONT_ROWS)).astype(int)
@@ -159,7 +166,7 @@ def front_parts(kept: xr.Dataset, system: str, every: bool = False) -> list[Part
         row: dict[str, Value] = {
             "cost": float(one["cost"]) * cost_factor,
             "risk": float(one["risk"]) * risk_factor,
-            "plan": str(one["plan"].item()),
+            **({"plan": str(one["plan"].item())} if of_plans else {}),
             **{name: one[name].item() for name in present},
         }
         if "risk_se" in kept:
@@ -194,7 +201,25 @@ def _column(
     if unit == "mm":
         depth = shown("mm", system)
         return number(key, name, depth.unit, depth.decimals), depth.factor
-    return number(key, name, unit if unit != "1" else "", write=lambda v: f"{v:.4g}"), 1.0
+    return number(key, name, unit if unit != "1" else "", write=_alike(values)), 1.0
+
+
+def _of_fields(values: xr.DataArray) -> str:
+    how = values.attrs.get("of_fields", "")
+    return f" ({how})" if how else ""
+
+
+def _alike(values: xr.DataArray) -> Callable[[float], str]:
+    """Writes the numbers of a column with the decimals that the largest has to four figures, or
+    fewer where none needs them; each to four figures where they differ more than a thousandfold.
+    """
+    sizes = np.abs(values.values[values.values != 0]).astype(float)
+    if not sizes.size or sizes.max() > 1e3 * sizes.min():
+        return lambda value: f"{value:.4g}"
+    most = max(3 - math.floor(math.log10(sizes.max())), 0)
+    texts = (f"{value:.{most}f}".rstrip("0") for value in sizes)
+    decimals = max(len(text.partition(".")[2]) for text in texts)
+    return lambda value: f"{value:.{decimals}f}"
 
 
 def _with_error(column: Column) -> Callable[[float, float], str]:
@@ -208,7 +233,7 @@ def _with_error(column: Column) -> Callable[[float, float], str]:
 def _axis_column(name: str, values: xr.DataArray) -> Column:
     unit = values.attrs.get("units", "")
     if values.dtype.kind in "fi":
-        return number(name, name, "" if unit == "1" else unit, write=lambda v: f"{v:.4g}")
+        return number(name, name, "" if unit == "1" else unit, write=_alike(values))
     return words(name, name)
 
 
@@ -272,6 +297,8 @@ def effects_parts(found: xr.Dataset, system: str) -> list[Part]:
             "missing to 100% comes from axes acting together",
         ),
     ]
+    if found.attrs["runs_longer"] and what != WATER:
+        lines.append(("Water", "plans run longer on uneven systems: see effects --of water"))
     return [Table("effects", title, columns, rows, cells, ("axis",)), notes(lines)]
 
 

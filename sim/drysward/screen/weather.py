@@ -433,7 +433,7 @@ def simulated_weather(series: Series, origin: Origin, system: str) -> list[Part]
     depth = display("mm", system)
     lines = [("Weather", series.description), *(("Assumed", note) for note in series.notes)]
     lines.append(("Trust", MADE_WEATHER[series.kind]))
-    odd = as_sentences(() if series.file is None else series.file.findings)
+    odd = as_sentences(series.findings)
     parts = [*weather_findings(odd), _origin_months(origin, depth, system)]
     if origin.spread is not None:
         parts.append(_spread(origin.spread, depth))

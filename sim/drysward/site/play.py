@@ -78,7 +78,7 @@ def any_has_play(scenario: Scenario) -> bool:
 def require_play(scenario: Scenario) -> None:
     """FaultyInput when no field of the scenario has play."""
     if not any_has_play(scenario):
-        allowed = "add to a field, for example: play = { hard_above = 100 }"
+        allowed = "add to a field, under [fields.KEY]: play = {}"
         raise FaultyInput(Fault("fields", "no field has play", allowed))
 
 

@@ -179,12 +179,9 @@ def spans(
     southern = scenario.site.latitude_deg < 0.0
     stop = series.stop
     if years is not None:
-        n = series.n_simulated
-        if 0 < n < series.number(years[1]):
-            what = f"year {years[1]} is past the last simulated year, {n}"
-            allowed = f"years = {years[1]} under [weather], or 1-{n}"
-            raise FaultyInput(Fault("years", what, allowed))
-        first, last = (series.number(year) + series.years_before for year in years)
+        for year in years:
+            series.require_simulated(year, "years")
+        first, last = (year + series.years_before for year in years)
         stop = max(min(stop, turf_new_year(min(last, 9998) + 1, southern)), series.first + 1)
         years = first, last
     counted, left_out = _count_years(series, stop, southern, scenario, years)

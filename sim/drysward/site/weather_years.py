@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import lru_cache, partial
@@ -15,10 +15,11 @@ from typing import Any, TypeVar
 import numpy as np
 
 from drysward.catalog import Catalog
-from drysward.faults import Fault, FaultyInput
+from drysward.faults import Fault, FaultyInput, listed
 from drysward.files import user_cache, write_whole
+from drysward.scenario.invented import INVENTED, still_invented
 from drysward.scenario.model import GENERATOR, RECORD, RESAMPLE, Scenario, Site
-from drysward.weather.checking.plausibility import Finding, findings
+from drysward.weather.checking.plausibility import Finding, findings, month_findings
 from drysward.weather.checking.spread import LEAST_SHARE_OF_YEARS, SpreadComparison, compare_spread
 from drysward.weather.checking.trend import LEAST_YEARS, drift_note, record_trends
 from drysward.weather.file.columns import ColumnSpec
@@ -38,7 +39,7 @@ from drysward.weather.simulated.climate import (
 )
 from drysward.weather.simulated.climate_fit import fit
 from drysward.weather.simulated.generator import generate
-from drysward.weather.simulated.normals import from_monthly_table
+from drysward.weather.simulated.normals import from_monthly_table, means_of_normals
 from drysward.weather.simulated.refits import (
     FittedClimates,
     climate_years,
@@ -189,7 +190,7 @@ def weather_series(scenario: Scenario, record: DailyRecord | None = None) -> Ser
             drawn=_drawn(record, scenario),
         )
     model = climate_model(scenario, record)
-    return simulated(
+    series = simulated(
         GENERATOR,
         partial(_generated, model, scenario),
         source.years,
@@ -200,6 +201,25 @@ def weather_series(scenario: Scenario, record: DailyRecord | None = None) -> Ser
         file=file,
         known_years=partial(_years_of_climate, scenario, record),
     )
+    if record is not None or source.climate is None:
+        return series
+    return replace(
+        series,
+        findings_of_normals=tuple(_findings_of_normals(source.climate, scenario.site)),
+        means_of_normals=means_of_normals(source.climate),
+    )
+
+
+def _findings_of_normals(climate: Mapping[str, Any], site: Site) -> Iterator[str]:
+    """What is odd about monthly normals, sentences without a full stop."""
+    if names := still_invented(climate):
+        what = "the weather is that"
+        if len(names) < len(INVENTED):
+            what = f"under [weather.climate] {listed(names)} are still those"
+        yield f"{what} of an invented town; give your own under [weather]"
+    months = np.asarray(climate["tmax_c"]), np.asarray(climate["tmin_c"])
+    for sentence in month_findings(*months, site.latitude_deg, site.elevation_m):
+        yield f"{sentence}; check latitude and elevation under [site], and units of the normals"
 
 
 # Independent years of climates by digest: points of a sweep share a climate, and it takes seconds.

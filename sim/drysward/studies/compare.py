@@ -122,6 +122,7 @@ def run(
     assert seen is not None
     # Here, so that a command line can load it while the plans run.
     from drysward.results.dataset import as_dataset
+    from drysward.results.terms import with_terms
 
     each = [group.one(b) for group in groups for b in range(len(group.specs))]
     beyond = [(one.plan, one.beyond_one_watering) for one in each]
@@ -130,7 +131,8 @@ def run(
     out = as_dataset(last, series, seen, each)
     if accounts is None:
         return out
-    return out.merge(accounts.dataset(scenario.catalog), combine_attrs="override")
+    days = with_terms(accounts.dataset(scenario.catalog))
+    return out.merge(days, combine_attrs="override")
 
 
 def _advance(site: PreparedSite, accounts: DailyAccounts | None, first: int, runs: Runs) -> None:
@@ -177,11 +179,12 @@ def ledger(
 
     from drysward.results.dataset import provenance
     from drysward.results.days import day_coordinates
+    from drysward.results.terms import with_terms
 
     place = scenario.fields.index(scenario.field_named(field))
     followed = scenario.plan_named(plan)
     series = weather_series(scenario, record)
-    year = series.number(year)
+    series.require_simulated(year)
     run: PlanRun | None = None
     for site in stretches(scenario, series):
         if year not in site.years:
@@ -205,8 +208,4 @@ def ledger(
         at_supply = run.supply.trace
         for name in SUPPLY_TRACE.names or ():
             out[f"supply_{name}"] = ("day", np.ascontiguousarray(at_supply[name]))
-    for variable in map(str, out.data_vars):
-        term = scenario.catalog.quantities.get(variable)
-        if term is not None:
-            out[variable].attrs.update(units=term.units, long_name=term.long_name)
-    return out
+    return with_terms(out, of="daily_")

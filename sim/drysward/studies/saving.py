@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from functools import partial
 from pathlib import Path
@@ -16,7 +17,6 @@ from drysward.results.summary import summarize
 from drysward.scenario.model import Scenario
 from drysward.studies.chosen_years import with_details
 from drysward.studies.season.hindcast import with_hindcast
-from drysward.studies.sweep import FRONT
 
 
 def save(
@@ -47,10 +47,11 @@ def save(
     -------
     The paths written. Of a run results.nc, summary.csv, daily-odds.csv and site.csv, with play
     play.csv, with draws doubt.csv; where the summary is of a supply results.nc, supply.csv and,
-    with a curve of sizes, tradeoff.csv. Of a season results.nc,
-    outlook.csv and season-water.csv. Of a front front.csv. Of a ledger the file named. Files of
-    an earlier run in the folder that a run does not write anew are removed where drysward has them
-    on record, unchanged.
+    with a curve of sizes, tradeoff.csv. Of a season results.nc, outlook.csv and season-water.csv.
+    Of a front a file named after its cost and risk, such as front-water-wilt.csv. Of a ledger the
+    file named. Files of an earlier result are replaced without a question, and removed where the
+    new one has none, as long as drysward has them on record, unchanged: keep each result in a
+    folder for itself.
 
     Raises
     ------
@@ -70,7 +71,7 @@ def save(
         return outputs.write({where: lambda part: write_csv(rows(), part)})
     if "choice" in result.dims:
         rows = partial(front_rows, result, units)
-        return outputs.write({where / FRONT: lambda part: write_csv(rows(), part)})
+        return outputs.write({where / front_file(result): lambda part: write_csv(rows(), part)})
     outputs.claim_folder(where, ())
     if "way" in result.dims:
         files = files_of_season(
@@ -83,6 +84,13 @@ def save(
     files = files_of_run(whole, summary, units)
     stale = [where / name for name in (*RESULT_FILES, *SUPPLY_FILES)]
     return outputs.write({where / name: write for name, write in files.items()}, stale)
+
+
+def front_file(front: xr.Dataset) -> str:
+    """Name of the file of a front: its cost, its risk, and the field that counts alone."""
+    attrs = front.attrs
+    parts = ("front", attrs["cost"], attrs["risk"], "high" if attrs["high"] else "", attrs["field"])
+    return "-".join(re.sub(r"\W+", "-", part).strip("-") for part in parts if part) + ".csv"
 
 
 def with_summary(

@@ -40,7 +40,8 @@ def size(
     scenario : one with a supply and a table [sizing].
     years : first and last year to count; all complete ones when None.
     draws : draws of uncertain numbers, each with a least size; 0 for none. When None as many as
-        [doubt] of the scenario says, else as many as keep the run short.
+        [doubt] of the scenario says, else as many as keep the run short. They are of the text of
+        the scenario: see ``drysward.draws``.
     workers : threads; as many as there are cores when None. Their number changes no result.
     progress : True shows how far it is on stderr: a bar at a terminal, else a line every ten
         seconds. A function is called with the step, "sizes" or "sizes in draws", and the share of

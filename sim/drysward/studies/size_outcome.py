@@ -9,11 +9,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import date, timedelta
 
 import numpy as np
 from numpy.typing import NDArray
 
 from drysward.day.records import CAUSES
+from drysward.physics.arithmetic import within
 from drysward.results.costs import (
     block_tariff,
     energy_kwh,
@@ -22,6 +24,7 @@ from drysward.results.costs import (
     water_cost,
 )
 from drysward.results.text import CAUSES as CAUSE_TEXTS
+from drysward.results.text import STAGE_WORDS, listed
 from drysward.scenario.model import Costs, Scenario, SourceSpec, SupplySpec
 from drysward.scenario.supply_tables import AS_IT_COMES, MAINS
 
@@ -46,6 +49,8 @@ _SUPPLY = _SYSTEM | {
     "storage": "what fills the storage: a larger well or catchment, or another source",
     "priority": "the priority of the field",
 }
+_NEW_YEAR = date(2000, 1, 1)  # of a leap year, as the calendar of the days is
+_MOST_DAYS = 4
 # Causes of less than this part of the largest are not named.
 _MUCH = 0.2
 # A smaller difference is no reason.
@@ -129,6 +134,9 @@ def outcome_of(
     delivered, from_storage = float(years.delivered.mean()), float(years.from_storage.mean())
     by_source = drawn.mean(axis=0)
     direct = direct_m3(by_source, delivered - from_storage, supply.sources)
+    if supply.storage is not None and supply.storage.volumes_m3[-1] == 0.0:
+        # The day books water of a source that fills storage as out of it, though none can be held.
+        from_storage, direct = 0.0, by_source
     energy = float(energy_kwh(draws_m3, years.from_storage, supply).mean())
     # Each source has its tariff, or all water of the site has one; never both.
     water = water_cost(draws_m3, supply.sources)
@@ -249,6 +257,29 @@ def why_nothing_suffices(
     return (
         f"even with all the water that the plan demands, {_who_fails(scenario, judged, free)} "
         f"({limit}). {_obstacles(free, _SYSTEM)}"
+    )
+
+
+def why_out_of_season(scenario: Scenario, begins: Mapping[int, int]) -> str:
+    """That the stage begins when the plan may not water, in years that fail with any size.
+
+    ``begins``: the day of the year (0 to 365 of a leap year) on which it does, by year. "" where it
+    begins within the plan's season.
+    """
+    assert scenario.sizing is not None
+    season = scenario.plan_named(scenario.sizing.plan).season
+    outside = sorted(day for day in begins.values() if not within(day, *season))
+    if not outside:
+        return ""
+    days = [_NEW_YEAR + timedelta(day) for day in (*dict.fromkeys(outside), *season)]
+    *texts, first, last = [f"{day:%B} {day.day}" for day in days]
+    when = f"on {listed(texts)}"
+    if len(texts) > _MOST_DAYS:
+        when = f"between {texts[0]} and {texts[-1]}"
+    some = "" if len(outside) == len(begins) else f"in {len(outside)} of them "
+    return (
+        f"{some}{STAGE_WORDS[scenario.sizing.outcome]} begins {when}, outside of the plan's "
+        f"season ({first} to {last}): let it water then"
     )
 
 

@@ -24,11 +24,19 @@ from typing import Protocol
 
 import numpy as np
 import xarray as xr
+from numpy.lib.stride_tricks import sliding_window_view
 from scipy import special
 
 from drysward.day.lanes import LANES
 from drysward.day.records import STAGES
-from drysward.drive.runs import Runs, advance_all, compiled_run_site, in_groups, start_runs
+from drysward.drive.runs import (
+    Days,
+    Runs,
+    advance_all,
+    compiled_run_site,
+    in_groups,
+    start_runs,
+)
 from drysward.faults import Fault, FaultyInput
 from drysward.physics.pond import least_square_pond_m3, square_pond
 from drysward.results.costs import has_life
@@ -51,6 +59,7 @@ from drysward.studies.size_outcome import (
     outcome_of,
     why_it_fails,
     why_nothing_suffices,
+    why_out_of_season,
 )
 
 # The least size is known to this part of itself; a size that much smaller fails.
@@ -74,6 +83,8 @@ class Least:
     asked about), and ``critical_year`` the first of the years that fail only with it.
     ``fails_from`` is the least larger size tried that fails again, NaN when none does, and
     ``why_fails`` says why, "" when none does. ``outcome`` is that of ``size`` (of ``fewest_at``).
+    ``failing_anyway`` are the years that fail with every size tried from ``size`` on (with every
+    size when that is NaN).
     """
 
     size: float
@@ -86,6 +97,7 @@ class Least:
     fails_from: float
     why_fails: str
     outcome: Outcome
+    failing_anyway: tuple[int, ...]
 
 
 @dataclass(frozen=True)
@@ -111,6 +123,8 @@ class SizingResult:
     ``why_not_monotone`` says why a larger one of the other part needs a larger size, at the first
     of the points where it does; "" when there is none. ``why_nothing`` says why no size suffices,
     "" when one does. ``smallest`` is the least size above nothing that there can be.
+    ``why_anyway`` says when in the years that fail with any size the stage begins, where that is
+    outside of the plan's season; "" where it is not.
     """
 
     scenario: Scenario = field(repr=False)
@@ -124,6 +138,7 @@ class SizingResult:
     curve: tuple[Point, ...]
     why_not_monotone: str
     why_nothing: str
+    why_anyway: str
     smallest: float
 
     @property
@@ -169,6 +184,7 @@ def solve(
     ]
     go_through(searches, trial, workers or os.cpu_count() or 1, on_progress)
     least = _least(main, allowed, (looser, stricter))
+    begins = trial.first_days(least.outcome.supply, least.failing_anyway)
     why_nothing = ""
     if math.isnan(least.size):
         watered = replace(scenario, supply=ALL_WATER)
@@ -186,6 +202,7 @@ def solve(
         curve=_curve(beside, against, allowed),
         why_not_monotone=_why_not_monotone(beside, allowed),
         why_nothing=why_nothing,
+        why_anyway=why_out_of_season(scenario, begins),
         smallest=main.smallest,
     )
 
@@ -211,6 +228,8 @@ def _least(main: Tried, allowed: int, limits: tuple[int, int]) -> Least:
     critical = () if math.isnan(size) else years(main.failing(less) & ~outcome.fails)
     again = _beyond(main, allowed)
     low, high = (least_size(main, n)[0] for n in limits)
+    from_size = main.low if math.isnan(size) else size
+    anyway = np.all([one.fails for x, one in main.known.items() if x >= from_size], axis=0)
     return Least(
         size=size,
         low=low,
@@ -224,6 +243,7 @@ def _least(main: Tried, allowed: int, limits: tuple[int, int]) -> Least:
         if math.isnan(again)
         else why_it_fails(outcome, main.outcome(again)),
         outcome=outcome,
+        failing_anyway=years(anyway),
     )
 
 
@@ -291,12 +311,18 @@ def sizing_dataset(solved: SizingResult) -> xr.Dataset:
         ("fails_from", least.fails_from, unit, f"larger {sought} that fails again"),
         ("deciding_year", year, "1", "critical year: fails first with the next smaller size"),
         ("failing_years", len(least.failing_years), "1", "years that fail with the least size"),
+        ("failing_anyway", len(least.failing_anyway), "1", "years that fail with any size tried"),
         ("failing_given", len(solved.failing_at_stated_size), "1", "years that fail as given"),
         ("allowed_years", solved.allowed_years, "1", "years that may fail"),
         ("years", solved.n_years, "1", "years tried"),
     ):
         out[f"sizing_{name}"] = ((), float(value), {"units": units, "long_name": meaning})
     out["sizing_fails_from"].attrs["why"] = least.why_fails
+    for name, years in (
+        ("failing_years", least.failing_years), ("failing_anyway", least.failing_anyway),
+    ):  # fmt: skip
+        out[f"sizing_{name}"].attrs["which"] = ", ".join(map(str, years))
+    out["sizing_failing_anyway"].attrs["why"] = solved.why_anyway
     if solved.why_nothing:
         out["sizing_size"].attrs["why"] = solved.why_nothing
     if solved.smallest > (0.0 if math.isnan(sizing.find.low) else sizing.find.low):
@@ -333,6 +359,7 @@ def sizing_dataset(solved: SizingResult) -> xr.Dataset:
             }  # fmt: skip
         of_points = [p.outcome for p in points]
         out = out.merge(_outcomes(of_points, solved.scenario, "sizing_curve", "point"))
+    out.attrs["sizing_plan"] = sizing.plan
     out.attrs["sizing"] = goal_text(sizing, solved.reached_days)
     return out
 
@@ -488,6 +515,40 @@ class Trial:
             for b, supply in enumerate(supplies)
         ]
 
+    def first_days(self, supply: SupplySpec, years: Sequence[int]) -> dict[int, int]:
+        """The day of the year, 0 to 365 of a leap year, on which the stage that fails begins, for
+        each of ``years`` in which it comes; nothing for a shortage.
+        """
+        sizing, answers = self.sizing, self.scenario.answers
+        out: dict[int, int] = {}
+        if sizing.outcome not in STAGES or not years:
+            return out
+        sites = self.sites_of([0])
+        cases = [_Case(0, 0, replace(self.scenarios[0], supply=supply))]
+        runs = self._start(sites, cases)
+        for k, weather in enumerate(self.weather):
+            calendar = weather.calendar
+            at = {year: np.flatnonzero(calendar.year == self.years.index(year)) for year in years}
+            days = np.concatenate(list(at.values()))
+            self._advance(k, sites, cases, runs, np.sort(days[days >= weather.from_day]))
+            for year, here in at.items():
+                here = here[here >= weather.from_day]
+                if not here.size:
+                    continue
+                shares = runs.trace[sizing.outcome][0, np.searchsorted(np.sort(days), here)]
+                above = shares[:, self.judged] > sizing.share
+                counts = above & (calendar.in_season[here] > 0)[:, None]
+                windows = sliding_window_view(counts, answers.reached_days, axis=0)
+                spells = np.asarray(windows.all(axis=-1))
+                if not spells.any():
+                    continue
+                counted = int(spells.any(axis=1).argmax())
+                # It may have begun before the days that count.
+                below = np.flatnonzero(~above[:counted, int(spells[counted].argmax())])
+                first = int(below[-1]) + 1 if below.size else 0
+                out[year] = int(calendar.day_of_year[here[first]])
+        return out
+
     def run_sizes(self, requested: Sequence[tuple[Tried, float]]) -> None:
         """Run sizes that searches requested, side by side, and add them to what these know."""
         supplies = [tried.supply_with(size) for tried, size in requested]
@@ -500,12 +561,16 @@ class Trial:
         own = [replace(sites.own(one.run, shared), scenario=one.scenario) for one in cases]
         return start_runs([(site, site.scenario.plan_named(plan)) for site in own])
 
-    def _advance(self, k: int, sites: Sites, cases: Sequence[_Case], runs: Runs) -> None:
-        """Take runs through stretch ``k``, each on the supply of its scenario."""
+    def _advance(
+        self, k: int, sites: Sites, cases: Sequence[_Case], runs: Runs, trace: Days = slice(0, 0)
+    ) -> None:
+        """Take runs through stretch ``k``, each on the supply of its scenario; ``trace`` are the
+        days of the ledger.
+        """
         days = (self.supply_days_of(one.which, k) for one in cases)
         inputs = [sized_input(one.scenario, on) for one, on in zip(cases, days, strict=True)]
         runs.supply_of = np.arange(len(cases))
-        advance_all(replace(sites.shared(k), supply=supplies_alongside(inputs)), runs)
+        advance_all(replace(sites.shared(k), supply=supplies_alongside(inputs)), runs, trace)
 
     def _not_kept(self, runs: Runs) -> np.ndarray:
         """Years of runs that fail, by each field judged (B, Y, J); a shortage has J = 1."""

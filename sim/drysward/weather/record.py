@@ -37,6 +37,11 @@ class FileFacts:
     findings: tuple[str, ...]
     means: Mapping[str, float]
 
+    @property
+    def calendar_years(self) -> range:
+        """Calendar years from the first day to the last."""
+        return range(int(self.first_day[:4]), int(self.last_day[:4]) + 1)
+
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class DailyRecord:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
 
+from drysward.faults import Fault, FaultyInput
 from drysward.weather.record import DailyRecord, FileFacts
 
 Maker = Callable[[int, int], DailyRecord]
@@ -19,7 +20,8 @@ class Series:
     """Consecutive days from ``first`` to the day before ``stop``, read or simulated when needed.
 
     ``kind`` is "record", "generator" or "resample". ``description`` states the origin of the days,
-    ``notes`` the assumptions; ``file`` describes the file behind them, None without one. Years of a
+    ``notes`` the assumptions; ``file`` describes the file behind them, None without one, where
+    ``findings_of_normals`` and ``means_of_normals`` are those of the monthly normals. Years of a
     record keep their numbers; ``n_simulated`` simulated years are numbered from 1, and ``drawn``
     names the recorded years behind each. ``independent_years`` is the number of years for sampling
     error: resampled years hold no more information than the record, and simulated years no more
@@ -36,6 +38,18 @@ class Series:
     file: FileFacts | None = None
     n_simulated: int = 0
     drawn: tuple[str, ...] = ()
+    findings_of_normals: tuple[str, ...] = ()
+    means_of_normals: Mapping[str, float] = field(default_factory=dict)
+
+    @property
+    def findings(self) -> tuple[str, ...]:
+        """What the weather has that its place cannot have, a sentence each."""
+        return self.findings_of_normals if self.file is None else self.file.findings
+
+    @property
+    def means(self) -> Mapping[str, float]:
+        """Values that a person knows for a place, as ``FileFacts.means``."""
+        return self.means_of_normals if self.file is None else self.file.means
 
     @cached_property
     def independent_years(self) -> int | None:
@@ -51,11 +65,18 @@ class Series:
         """Calendar years before simulated year 1; 0 for a record."""
         return _year_of(self.first) - 1 if self.n_simulated else 0
 
-    def number(self, year: int) -> int:
-        """The number of a year as a person writes it: simulated year or calendar year."""
-        of_calendar = year - self.years_before
-        # The number of a simulated year may equal a calendar year; the number counts.
-        return of_calendar if 1 <= of_calendar <= self.n_simulated < year else year
+    def require_simulated(self, year: int, where: str = "year") -> None:
+        """FaultyInput when the years are simulated and ``year`` is not the number of one.
+
+        A simulated year has no calendar year. ``where`` is what a fault calls it.
+        """
+        if not self.n_simulated or 1 <= year <= self.n_simulated:
+            return
+        remedy = "" if year < 1 else ' (for more, raise "years" under [weather])'
+        if self.file is not None and year in self.file.calendar_years:
+            remedy = f" (for the record's {year}, source = \"record\")"
+        allowed = f"1 to {self.n_simulated}{remedy}"
+        raise FaultyInput(Fault(where, f"{year} is no simulated year", allowed))
 
 
 def _year_of(day: np.datetime64) -> int:

@@ -16,6 +16,7 @@ from drysward.progress import Report, reporting
 from drysward.results.band import FEWEST_FOR_QUANTILES, Kind, band, stands
 from drysward.results.importance import Importance, importance
 from drysward.results.spread import Split, split_of_sums
+from drysward.results.terms import stage_coordinate, with_terms
 from drysward.scenario.model import SKINNED, Scenario
 from drysward.special import ndtri
 from drysward.studies.doubt.crossed import (
@@ -45,9 +46,9 @@ def drawn_answers(
 ) -> xr.Dataset:
     """The answers of a scenario across draws of what is not known of soil, turf and system.
 
-    Every draw of the uncertain numbers runs under every plan on the same weather years. What
-    stands in the text of the scenario is drawn; fields or plans that were replaced in Python are
-    not seen.
+    Every draw of the uncertain numbers runs under every plan on the same weather years. Draws are
+    of the text of the scenario. Plans that ``Scenario.with_plan`` added run too; a site, fields or
+    plans that were replaced in Python are refused: change the text, and ``drysward.loads`` it.
 
     Parameters
     ----------
@@ -73,7 +74,7 @@ def drawn_answers(
         For fewer than two draws. ``faults.CannotDraw``, a ValueError, for fewer than two years or
         where no number has a range.
     FaultyInput
-        For a faulty weather file, a name that is not known, or a scenario without a text.
+        For a faulty weather file, a name that is not known, or a scenario that is not as its text.
 
     Examples
     --------
@@ -88,7 +89,7 @@ def drawn_answers(
     with reporting(progress, "Running the draws") as report:
         found = crossed(scenario, n, followed, years, workers, report)
     out = doubt_answers(found, scenario, tuple(plan.key for plan in followed))
-    return _with_draws(out, found, scenario) if keep else out
+    return with_terms(_with_draws(out, found, scenario) if keep else out)
 
 
 def doubt_answers(found: Crossed, scenario: Scenario, plans: tuple[str, ...]) -> xr.Dataset:
@@ -151,7 +152,7 @@ def doubt_answers(found: Crossed, scenario: Scenario, plans: tuple[str, ...]) ->
     _add_order(out, found, "fewer", ("field", "plan", "other"), found.plans, skinned)
     _add_order(out, found, "better", ("plan", "field", "other_field"), found.fields, skinned)
     out = out.assign_coords(
-        stage=list(STAGES), other=list(plans), other_field=out["field"].values,
+        stage=stage_coordinate(), other=list(plans), other_field=out["field"].values,
         period=np.asarray(scenario.answers.return_periods, float),
     )  # fmt: skip
     return _with_importance(out, found, scenario, skinned)
@@ -165,7 +166,8 @@ def _with_draws(out: xr.Dataset, found: Crossed, scenario: Scenario) -> xr.Datas
             values = np.where(_skinned(scenario)[:, None, None], np.nan, values)
         out[f"draw_{name}"] = (("field", "plan", "draw"), values)
     numbers = found.draws.doubtful
-    out["drawn"] = (("draw", "number"), found.draws.values)
+    drawn = {"long_name": "value drawn of a number, in its unit"}
+    out["drawn"] = (("draw", "number"), found.draws.values, drawn)
     return out.assign_coords(
         draw=np.arange(1, len(found.draws.values) + 1),
         number=np.array([one.key for one in numbers], dtype=str),
@@ -293,7 +295,7 @@ def _with_importance(
         if skinned[f] or not plans.size:
             rows.append(None)
             continue
-        outcome = _normal_scores(found.rows[BELOW][f, plans].mean(axis=0))
+        outcome = normal_scores(found.rows[BELOW][f, plans].mean(axis=0))
         chance = float(_split_of_mean(found, f, plans).chance)
         rows.append(
             {
@@ -331,7 +333,7 @@ def _with_importance(
     )
 
 
-def _normal_scores(values: FloatArray) -> FloatArray:
+def normal_scores(values: FloatArray) -> FloatArray:
     """Normal scores of the ranks of ``values`` (K,), ties sharing the mean of theirs."""
     below = (values[:, None] > values).sum(axis=1)
     alike = (values[:, None] == values).sum(axis=1)

@@ -102,9 +102,9 @@ def draws_text(scenario: Scenario, n_years: int) -> str:
     if not numbers or n_years < FEWEST_YEARS:
         return f"none: {numbers} uncertain numbers, {n_years} years"
     if scenario.draws is not None:
-        return f"{scenario.draws} of {numbers} uncertain numbers, as [doubt] says"
+        return f"{scenario.draws} draws of {numbers} uncertain numbers, as [doubt] says"
     n = fitting_draws(scenario, len(scenario.plans), n_years)
-    return f"{n} of {numbers} uncertain numbers, which keeps the run short"
+    return f"{n} draws of {numbers} uncertain numbers, which keep the run short"
 
 
 def drawn_together(n_plans: int, n_fields: int) -> int:
@@ -138,7 +138,7 @@ def crossed(
     years : first and last year to count; all complete ones when None.
     workers : threads; as many as there are cores when None. No number changes any result.
 
-    FaultyInput as ``drysward.run``, and where the scenario was not read from text; ValueError for
+    FaultyInput as ``drysward.run``, and where the scenario is not that of its text; ValueError for
     fewer than two draws or years.
     """
     if n_draws is not None and n_draws < FEWEST_DRAWS:
@@ -148,7 +148,7 @@ def crossed(
     followed = tuple(plans or scenario.plans)
     held = Held()
     tree = tomllib.loads(scenario.text)
-    cut = years_of(held, drawn_point(scenario, tree, followed, {}), years)
+    cut = years_of(held, point_of_text(scenario, tree, followed), years)
     n_years = len(cut.spans.years)
     if n_years < FEWEST_YEARS:
         raise CannotDraw(f"the spread across draws needs two years or more, not {n_years}")
@@ -176,6 +176,27 @@ def crossed(
                 on_progress(numbers.stop / k)
     # Asked for last: it may take seconds, in which the others of this run have found it.
     return out.crossed(min(cut.series.independent_years or n_years, n_years))
+
+
+def point_of_text(
+    scenario: Scenario, tree: dict[str, Any], plans: tuple[PlanSpec, ...]
+) -> Point:
+    """The scenario without a draw, as its text has it.
+
+    FaultyInput where its site, fields or ``plans`` were replaced in Python: draws are of the text
+    and would not have them.
+    """
+    point = drawn_point(scenario, tree, plans, {})
+    for name, now, written in (
+        ("site", scenario.site, point.scenario.site),
+        ("fields", scenario.fields, point.scenario.fields),
+        ("plans", plans, point.plans),
+    ):
+        if now != written:
+            what = "replaced in Python, and draws are of the scenario's text"
+            allowed = "change the text and read it with drysward.loads"
+            raise FaultyInput(Fault(f"scenario.{name}", what, allowed))
+    return point
 
 
 def drawn_point(

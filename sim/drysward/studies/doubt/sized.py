@@ -21,12 +21,20 @@ from numpy.typing import NDArray
 
 from drysward.drive.runs import compiled_run_site
 from drysward.faults import Fault, FaultyInput
+from drysward.results.doubt_text import LEAST_NAMED, MOST_NAMED
+from drysward.results.importance import importance
 from drysward.results.sizing_text import named_size
 from drysward.scenario.model import FEWEST_DRAWS, Scenario, Sought
 from drysward.site.stretches import PreparedSite, weather_stretch
 from drysward.site.supply import SupplyDays, supply_days
-from drysward.studies.doubt.crossed import drawn_numbers, drawn_point, fitting_draws
-from drysward.studies.doubt.draws import Doubtful, draw
+from drysward.studies.doubt.answers import FEWEST_FOR_IMPORTANCE, LEAST_EXPLAINED, normal_scores
+from drysward.studies.doubt.crossed import (
+    drawn_numbers,
+    drawn_point,
+    fitting_draws,
+    point_of_text,
+)
+from drysward.studies.doubt.draws import Doubtful, Draws, draw
 from drysward.studies.size_outcome import ALL_WATER
 from drysward.studies.sizing import (
     UNITS,
@@ -56,14 +64,18 @@ class SizedDraws:
 
     A draw in which the smallest size tried suffices has that size. ``stated_suffices`` (K,) says
     whether the size of the scenario does, ``fails_anyhow`` (K,) whether nothing suffices even with
-    all the water that the plan demands. ``numbers`` is how many numbers were drawn.
+    all the water that the plan demands, and ``fields_anyhow`` (K, F) which fields then fail.
+    ``numbers`` is how many numbers were drawn, ``measures`` what to measure, the largest share of
+    the spread of failing years first; none where the draws do not say.
     """
 
     scenario: Scenario
     least: FloatArray
     stated_suffices: NDArray[np.bool_]
     fails_anyhow: NDArray[np.bool_]
+    fields_anyhow: NDArray[np.bool_]
     numbers: int
+    measures: tuple[tuple[str, float], ...] = ()
 
     def with_confidence(self, share: float) -> float:
         """The least size that suffices in at least this share of draws; infinite when none does."""
@@ -75,11 +87,11 @@ def check_draws(scenario: Scenario, n_draws: int) -> None:
     """FaultyInput unless a sizing in so many draws is possible."""
     for table in ("supply", "sizing"):
         if getattr(scenario, table) is None:
-            meaning = f"a table [{table}] in the scenario, or no --draws"
-            raise FaultyInput(Fault(table, "is missing, and --draws needs it", meaning))
+            meaning = f"a table [{table}] in the scenario, or no draws"
+            raise FaultyInput(Fault(table, "is missing, and draws need it", meaning))
     if n_draws < FEWEST_DRAWS:
-        meaning = f"{FEWEST_DRAWS} or more, such as --draws 64"
-        raise FaultyInput(Fault("--draws", f"{n_draws} draw is too few for a spread", meaning))
+        meaning = f"{FEWEST_DRAWS} or more, such as 64"
+        raise FaultyInput(Fault("draws", f"{n_draws} draw is too few for a spread", meaning))
 
 
 def why_no_draws(scenario: Scenario) -> str:
@@ -120,6 +132,7 @@ def size_draws(
     assert scenario.sizing is not None
     plan, find = scenario.plan_named(scenario.sizing.plan), scenario.sizing.find
     tree = tomllib.loads(scenario.text)
+    point_of_text(scenario, tree, (plan,))
     points = [drawn_point(scenario, tree, (plan,), row) for row in draws.rows()]
     trial = DrawnTrial(scenario, points, years)
     compiled_run_site()
@@ -136,6 +149,7 @@ def size_draws(
     least = np.array([least_size(tried, allowed)[0] for tried in each])
     without = np.flatnonzero(np.isnan(least))
     anyhow = np.zeros(len(least), bool)
+    by_field = np.zeros((len(least), len(scenario.fields)), bool)
     if without.size:
         watered = [
             replace(points[i], scenario=replace(points[i].scenario, supply=ALL_WATER))
@@ -146,6 +160,16 @@ def size_draws(
         searches = [partial(tried.outcome, math.inf) for tried in unlimited]
         go_through(searches, free, workers or os.cpu_count() or 1, None)
         anyhow[without] = [tried.count(math.inf) > allowed for tried in unlimited]
+        for k, tried in enumerate(unlimited):
+            if anyhow[without[k]] and trial.judged:
+                failing = tried.outcome(math.inf).by_field.sum(axis=0)
+                # Fields may fail too often together only: then those that fail most.
+                most = min(int(failing.max()), allowed + 1)
+                by_field[without[k], trial.judged] = failing >= most
+    measures: tuple[tuple[str, float], ...] = ()
+    if anyhow.any():
+        counts = [tried.count(size) for tried, size in zip(each, stated, strict=True)]
+        measures = _measures(draws, np.array(counts, float))
     return SizedDraws(
         scenario=scenario,
         least=np.where(np.isnan(least), math.inf, least),
@@ -153,8 +177,29 @@ def size_draws(
             [tried.count(size) <= allowed for tried, size in zip(each, stated, strict=True)]
         ),
         fails_anyhow=anyhow,
+        fields_anyhow=by_field,
         numbers=len(uncertain),
+        measures=measures,
     )
+
+
+def _measures(draws: Draws, failing: FloatArray) -> tuple[tuple[str, float], ...]:
+    """What to measure and its share of the variance of the ``failing`` years (K,) across draws, the
+    largest first; none where the draws are too few to say.
+    """
+    if len(failing) < FEWEST_FOR_IMPORTANCE:
+        return ()
+    numbers = draws.doubtful
+    found = importance(
+        draws.u,
+        normal_scores(failing),
+        [one.measure for one in numbers],
+        [one.group for one in numbers],
+    )
+    if found.explained < LEAST_EXPLAINED:
+        return ()
+    shares = sorted(zip(found.numbers.total, found.numbers.names, strict=True), reverse=True)
+    return tuple((name, float(share)) for share, name in shares if share >= LEAST_NAMED)
 
 
 class DrawnTrial(Trial):
@@ -231,8 +276,12 @@ def draws_dataset(sized: SizedDraws) -> xr.Dataset:
             ),
             "draw": np.arange(1, len(sized.least) + 1),
         },
-        attrs={"sizing_draws": len(sized.least), "sizing_draws_numbers": sized.numbers},
+        attrs={
+            "sizing_draws": len(sized.least), "sizing_draws_numbers": sized.numbers,
+            "sizing_measures": ", then ".join(name for name, _ in sized.measures[:MOST_NAMED]),
+        },
     )  # fmt: skip
+    out = out.assign_coords(field=[field.key for field in sized.scenario.fields])
     for name, dims, values, units, meaning in (
         ("draw_least", "draw", sized.least, unit,
          f"least {sought} of a draw of what is not known, infinite where nothing suffices"),
@@ -246,6 +295,8 @@ def draws_dataset(sized: SizedDraws) -> xr.Dataset:
          f"share of draws in which no {sought} tried suffices"),
         ("fails_anyhow", (), sized.fails_anyhow.mean(), "1",
          "share of draws that fail even with all the water that the plan demands"),
+        ("fields_anyhow", "field", sized.fields_anyhow.mean(axis=0), "1",
+         "share of draws in which the field fails even with all the water that the plan demands"),
     ):  # fmt: skip
         out[f"sizing_{name}"] = (dims, values, {"units": units, "long_name": meaning})
     return out

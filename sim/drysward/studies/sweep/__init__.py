@@ -1,8 +1,8 @@
 """Many scenarios that differ in a few keys, run in chunks that survive the machine."""
 
 # Here, so that reading a sweep does not load what describes and runs one.
-MANIFEST, FRONT = "sweep.json", "front.csv"
-"""Files beside the chunks: which sweep a folder holds, and its front."""
+MANIFEST = "sweep.json"
+"""File beside the chunks: which sweep a folder holds."""
 GRID, LATIN, SEQUENCE, INDICES = "grid", "latin hypercube", "sobol sequence", "sobol indices"
 STAGE_NAMES = {
     "footprinting": "footprint",

@@ -19,8 +19,8 @@ def axes_in(points: xr.Dataset, system: str) -> xr.Dataset:
     converted = {}
     for name in json.loads(points.attrs["axes"]):
         axis = points.coords.get(name)
-        unit = "" if axis is None else axis.attrs.get("units", "")
-        if axis is None or not unit or axis.dtype.kind not in "iuf":
+        unit = "1" if axis is None else axis.attrs.get("units", "1")
+        if axis is None or unit == "1" or axis.dtype.kind not in "iuf":
             continue
         how = any_shown(unit, system)
         if how.unit != unit:

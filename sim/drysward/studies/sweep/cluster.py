@@ -30,13 +30,13 @@ def on_cluster(
         from distributed import Client, as_completed
     except ImportError:
         what, allowed = "dask.distributed is not installed", "pip install 'drysward[cluster]'"
-        raise FaultyInput(Fault("--cluster", what, allowed)) from None
+        raise FaultyInput(Fault("cluster", what, allowed)) from None
     try:
         client = Client(address, timeout=PATIENCE)
     except (OSError, ValueError) as error:
         reason = f"no scheduler answers at '{address}' ({error})"
         allowed = "an address such as tcp://127.0.0.1:8786, or the path of a scheduler file"
-        raise FaultyInput(Fault("--cluster", reason, allowed)) from None
+        raise FaultyInput(Fault("cluster", reason, allowed)) from None
     todo = iter(missing)
     with client:
         threads = max(sum(client.nthreads().values()), 1)
@@ -49,7 +49,7 @@ def on_cluster(
             chunk, kept, program = future.result()
             if program != manifest.identity["the program"]:
                 reason = "a worker runs another state of the program"
-                raise FaultyInput(Fault("--cluster", reason, "the same installation everywhere"))
+                raise FaultyInput(Fault("cluster", reason, "the same installation everywhere"))
             future.release()
             for following in islice(todo, 1):
                 running.add(submit(following))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -12,7 +13,9 @@ import xarray as xr
 from numpy.typing import NDArray
 from scipy.stats import qmc
 
+from drysward.catalog import load_catalog
 from drysward.faults import Fault, FaultyInput
+from drysward.scenario.keys import meaning_at
 from drysward.studies.sweep.description import (
     GRID,
     INDICES,
@@ -82,13 +85,13 @@ class Design:
         out: dict[str, xr.Variable] = {}
         for i, axis in enumerate(self.sweep.axes):
             column = self.positions[points, i]
-            attrs = {"long_name": ", ".join(axis.keys)}
+            attrs = {"long_name": _meaning(axis), "comment": ", ".join(axis.keys)}
             if axis.listed:
                 values = np.array(axis.labels)[column.astype(int)]
             else:
                 values = np.array([axis.at(float(share)) for share in column])
-            if axis.unit:
-                attrs["units"] = axis.unit
+            if values.dtype.kind in "iuf":
+                attrs["units"] = axis.unit or "1"
             out[axis.name] = xr.Variable("point", values, attrs)
         out["sample"] = xr.Variable("point", self.sample[points])
         if self.sweep.kind == GRID and self.draw.any():
@@ -96,6 +99,17 @@ class Design:
         if self.sweep.kind == INDICES:
             out["block"] = xr.Variable("point", self.block[points])
         return out
+
+
+def _meaning(axis: Axis) -> str:
+    """What the keys of an axis mean, in words."""
+    each = []
+    for key in axis.keys:
+        parts = re.split(r"[.\[\]]+", key)
+        term = load_catalog().meanings.get(parts[-1]) if parts[0] == "overrides" else None
+        meaning = meaning_at(parts) if term is None else term.meaning
+        each.append(meaning.removesuffix(".") or key)
+    return "; ".join(dict.fromkeys(each))
 
 
 def design_of(sweep: Sweep) -> Design:

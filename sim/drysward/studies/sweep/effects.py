@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import tomllib
 import warnings
 from collections.abc import Hashable
 from itertools import pairwise
@@ -27,6 +28,8 @@ FloatArray = NDArray[np.float64]
 
 BINS = 8
 _LIMITS = 0.90
+LENGTHENED = ("refill", "share of et")
+"""Rules whose run time is set so that the part that catches least has enough."""
 
 
 def effects(
@@ -68,7 +71,7 @@ def effects(
     if units is not None:
         require_system(units)
         sweep = axes_in(sweep, units)
-    measured = measure(sweep, of, "--of", plan, field)
+    measured = measure(sweep, of, "of", plan, field)
     values = measured.values
     names = json.loads(sweep.attrs["axes"])
     drawn = sweep.attrs["design"] != GRID
@@ -92,6 +95,7 @@ def effects(
             "points": int(values.size),
             "title": sweep.attrs["title"],
             "draws": int(sweep.attrs.get("draws", 0)),
+            "runs_longer": int(_runs_longer(sweep, plan)),
         },
     )
     if sweep.attrs["design"] == INDICES:
@@ -100,6 +104,16 @@ def effects(
             raise FaultyInput(Fault("sweep", what, "indices need all points: finish the sweep"))
         out = out.merge(_indices(sweep, values, names))
     return out
+
+
+def _runs_longer(sweep: xr.Dataset, plan: str) -> bool:
+    """Whether an axis is the uniformity of a system, and the plan runs longer on uneven ones."""
+    axes = json.loads(sweep.attrs["axes"])
+    keys = [key for name in axes for key in sweep[name].attrs.get("comment", "").split(", ")]
+    if not any(key.endswith("uniformity") and ".delivery." in key for key in keys):
+        return False
+    written = tomllib.loads(sweep.attrs["scenario"])["plans"].get(plan, {})
+    return written.get("allow_for_uniformity", True) and written.get("rule") in LENGTHENED
 
 
 def correlation_ratio(

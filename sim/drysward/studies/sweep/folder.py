@@ -38,6 +38,7 @@ from drysward.locks import locked
 from drysward.results.cf import CONVENTIONS
 from drysward.results.dataset import CAUTIONS
 from drysward.results.days import day_coordinates
+from drysward.results.terms import stage_coordinate, with_terms
 from drysward.results.text import FINDINGS, MADE_YEARS
 from drysward.scenario.model import PlanSpec
 from drysward.seals import SEALED_BY, UNSEALED, is_whole, seal
@@ -427,9 +428,9 @@ def open_sweep(folder: str | Path) -> xr.Dataset:
         field_label=("field", [label for _, label in manifest.fields]),
         plan_label=("plan", [label for _, label in manifest.plans]),
         year=np.array(manifest.years, np.int32),
-        stage=list(STAGES),
+        stage=stage_coordinate(),
         reached=("stage", list(manifest.reached)),
-        period=("period", list(manifest.periods), {"units": "year"}),
+        period=list(manifest.periods),
         month=np.arange(1, MONTHS + 1, dtype=np.int32),
     )
     if "draw" in out.dims:
@@ -444,7 +445,7 @@ def open_sweep(folder: str | Path) -> xr.Dataset:
         simulated = manifest.simulated_years > 0
         years = turf_year_of(days, manifest.southern) - (_year_before(days) if simulated else 0)
         out = out.assign_coords(day_coordinates(days, years, simulated, "year_of_day"))
-    return out
+    return with_terms(out, of="daily_")
 
 
 def _year_before(days: NDArray[np.datetime64]) -> int:

@@ -12,6 +12,7 @@ from drysward.faults import Fault, FaultyInput, nearest
 from drysward.studies.sweep import STAGE_NAMES
 
 WATER, DAYS_BELOW = "water", "days below"
+BY_AREA, WORST = "mean over the area", "worst field"
 Objective = Callable[[xr.Dataset], xr.DataArray]
 """A cost or risk in Python: points of a sweep in, one number for each point out; less is better."""
 # What people call a reduced variable -> its name.
@@ -40,7 +41,8 @@ def front(
     Returns
     -------
     Dataset by ``choice``, cheapest first: ``cost`` and ``risk``, ``risk_se`` where the risk is
-    that of a stage, the plan, and what each axis takes. Water in mm, odds in 1, days in d. Common
+    that of a stage, the plan, and what each axis takes. Water in mm, odds in 1, days in d; the
+    attribute ``of_fields`` says whether several fields count by their area or by the worst. Common
     draws that cross a grid are no choice: cost and risk are means over them, and over the draws
     within points.
 
@@ -60,13 +62,14 @@ def front(
     refuse_unfinished(sweep)
     table = xr.Dataset(
         {
-            "cost": measure(sweep, cost, "--cost", field=field),
-            "risk": measure(sweep, risk, "--risk", field=field, high=high),
+            "cost": measure(sweep, cost, "cost", field=field),
+            "risk": measure(sweep, risk, "risk", field=field, high=high),
         }
     )
     if isinstance(risk, str) and risk in STAGE_NAMES and not high:
         of = sweep if field is None else sweep.sel(field=[field])
         table["risk_se"] = _odds_error(of, STAGE_NAMES[risk])
+    of_fields = {name: table[name].attrs.get("of_fields", "") for name in ("cost", "risk")}
     if "draw" in table.coords:
         table = _over_draws(table)
     choices = table.stack(choice=("point", "plan"), create_index=False)
@@ -74,6 +77,8 @@ def front(
     kept = choices.isel(choice=unbeaten(choices["cost"].values, choices["risk"].values))
     kept["cost"].attrs.update(measured_attributes(sweep, cost, kept["cost"]))
     kept["risk"].attrs.update(measured_attributes(sweep, risk, kept["risk"]))
+    for name, how in of_fields.items():
+        kept[name].attrs["of_fields"] = how
     kept.attrs.update(
         {name: sweep.attrs[name] for name in ("title", "source", "weather", "identity")},
         choices=int(choices.sizes["choice"]),
@@ -81,6 +86,7 @@ def front(
         risk=name_of(risk),
         axes=sweep.attrs["axes"],
         field=field or "",
+        plans=int(sweep.sizes["plan"]),
         draws=int(sweep.attrs.get("draws", 0)),
         high=int(high),
     )
@@ -145,29 +151,27 @@ def measure(
     """
     if high and not sweep.attrs.get("draws"):
         allowed = "[doubt] with draws = 64 in the sweep file, or leave it out"
-        raise FaultyInput(Fault("--high", "the points of this sweep have no draws", allowed))
+        raise FaultyInput(Fault("high", "the points of this sweep have no draws", allowed))
     if high and (name == WATER or not isinstance(name, str)):
         raise FaultyInput(_no_limits(name_of(name)))
     for dimension, key in (("field", field), ("plan", plan)):
         if key is not None and key not in sweep[dimension].values:
             there = [str(name) for name in sweep[dimension].values]
-            raise FaultyInput(Fault(f"--{dimension}", f"no '{key}'", nearest(key, there)))
+            raise FaultyInput(Fault(dimension, f"no '{key}'", nearest(key, there)))
     if field is not None:
         sweep = sweep.sel(field=[field])
     if plan is not None:
         sweep = sweep.sel(plan=plan)
     if not isinstance(name, str):
-        values = by_function(sweep, name, where)
-        worst = values.max("field") if "field" in values.dims else values
-        return _known(worst, where, name_of(name))
+        return _known(_worst(by_function(sweep, name, where)), where, name_of(name))
     if name == WATER:
         weights = sweep["area_m2"]
         water = (sweep["season_water"] * weights).sum("field", skipna=False) / weights.sum("field")
-        return _known(water, where, name)
+        return _known(_of_fields(water, sweep["season_water"], BY_AREA), where, name)
     if name in STAGE_NAMES:
         odds = sweep["probability_high" if high else "probability"]
         odds = odds.sel(stage=STAGE_NAMES[name], drop=True)
-        return _known(odds.max("field"), where, name)
+        return _known(_worst(odds), where, name)
     called, name = name, _CALLED.get(name, name)
     if high and f"{name}_high" in sweep:
         name = f"{name}_high"
@@ -176,9 +180,19 @@ def measure(
     if name not in _reduced(sweep):
         known = [*STAGE_NAMES, WATER, *_CALLED, *_reduced(sweep)]
         what = f"no '{called}' that is one number for each point"
-        raise FaultyInput(Fault(where, what, nearest(called, known)))
-    values = sweep[name]
-    return _known(values.max("field") if "field" in values.dims else values, where, called)
+        meant = f"did you mean '{WATER}'?" if called.startswith("irrigation") else ""
+        raise FaultyInput(Fault(where, what, meant or nearest(called, known)))
+    return _known(_worst(sweep[name]), where, called)
+
+
+def _worst(values: xr.DataArray) -> xr.DataArray:
+    """Values of the worst field, where they are by field."""
+    return _of_fields(values.max("field"), values, WORST) if "field" in values.dims else values
+
+
+def _of_fields(one: xr.DataArray, each: xr.DataArray, how: str) -> xr.DataArray:
+    """One number for all fields that says how it came from those of ``each``."""
+    return one.assign_attrs(each.attrs | ({"of_fields": how} if each.sizes["field"] > 1 else {}))
 
 
 def _known(values: xr.DataArray, where: str, called: str) -> xr.DataArray:
@@ -191,7 +205,7 @@ def _known(values: xr.DataArray, where: str, called: str) -> xr.DataArray:
 
 def _no_limits(called: str) -> Fault:
     allowed = f"{', '.join(STAGE_NAMES)} or {DAYS_BELOW}"
-    return Fault("--high", f"'{called}' has no limits across draws", allowed)
+    return Fault("high", f"'{called}' has no limits across draws", allowed)
 
 
 def _reduced(sweep: xr.Dataset) -> list[str]:

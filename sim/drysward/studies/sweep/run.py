@@ -82,7 +82,7 @@ def plan_work(sweep: Sweep) -> Work:
         refuse_one_year(sweep, years)
     drawn = numbers_of(design)
     # The first point's file was read just now.
-    findings = list(years.series.file.findings if years.series.file else ())
+    findings = list(years.series.findings)
     for point in with_files:
         if point is not first:
             findings += read_record(point.scenario).findings

@@ -43,7 +43,7 @@ def surface(
         if name not in names:
             raise FaultyInput(Fault("axis", f"no axis '{name}'", nearest(name, names)))
     plan = str(sweep["plan"].values[0]) if plan is None else plan
-    values = measure(sweep, of, "--of", plan).values
+    values = measure(sweep, of, "of", plan).values
     columns, across_words = _classes(sweep[across].values)
     rows, up_words = _classes(sweep[up].values)
     shape = (len(up_words), len(across_words))

@@ -442,6 +442,20 @@ def _month(month: int) -> str:
     return calendar.month_name[month + 1]
 
 
+def month_findings(
+    tmax_c: FloatArray, tmin_c: FloatArray, latitude_deg: float, elevation_m: float
+) -> Iterator[str]:
+    """What monthly normals (12,) of temperature have that their place cannot have."""
+    day = np.arange(np.datetime64("2001-01-01"), np.datetime64("2002-01-01"))
+    month = day.astype("datetime64[M]").astype(int) % 12
+    values = {"tmax": np.asarray(tmax_c)[month], "tmin": np.asarray(tmin_c)[month]}
+    days = _Days(Table("", day, values, values, {}, {}), latitude_deg, elevation_m, None)
+    level = _temperature_level(days, values["tmax"], values["tmin"])
+    if level.verdict != LIKELY:
+        yield level.what
+    yield from (finding.what for finding in _season(days))
+
+
 def _season(days: _Days) -> Iterator[Finding]:
     """The warm half of the year compared with the hemisphere."""
     if days.latitude_deg is None or not {"tmax", "tmin"} <= days.table.values.keys():

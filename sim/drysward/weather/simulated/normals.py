@@ -56,6 +56,14 @@ _MOST_WET_DAY_MM = 150.0  # estimate: the wettest months on earth bring some 100
 _PLACE = ("latitude_deg", "elevation_m", "wind_height_m")
 
 
+def means_of_normals(table: Mapping[str, Any]) -> dict[str, float]:
+    """What a person knows of a place, from its monthly normals, as ``FileFacts.means``."""
+    means = {"rain_mm": float(np.sum(table["rain_mm"])), "tmax_c": float(np.max(table["tmax_c"]))}
+    if table.get("wind_m_s") is not None:
+        means["wind_m_s"] = float(np.mean(table["wind_m_s"]))
+    return means
+
+
 def from_monthly_table(
     table: Mapping[str, Any], where: str = "climate", catalog: Catalog | None = None
 ) -> ClimateModel:
