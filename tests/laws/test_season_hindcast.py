@@ -125,7 +125,7 @@ def test_state_of_the_date_is_worth_more_on_the_first_days(found):
 
 def test_workers_and_other_dates_do_not_matter(scenario, record, found):
     seen = []
-    alone = hindcast(scenario, record, DATES[1:], workers=1, on_progress=seen.append)
+    alone = hindcast(scenario, record, DATES[1:], workers=1, progress=seen.append)
     assert seen[-1] == 1.0
     assert len(seen) == len(YEARS)
     for name in ("odds", "usual_odds", "water_mean", "water_came"):
