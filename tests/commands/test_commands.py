@@ -330,7 +330,8 @@ def test_the_first_screen_answers(summary: xr.Dataset) -> None:
     assert row.split()[2:8] == ["33", "(102)", "none", "(0-40)", "10.0", "(20.0)"]
     said = flowing(text)
     # Both plans keep both fields in the mean; the limits of four years leave all of it open.
-    assert "keeps both fields (keeps: dormancy in 10 of 100 years or fewer) with the least water" in said
+    kept = "keeps both fields (keeps: dormancy in 10 of 100 years or fewer)"
+    assert f"{kept} with the least water" in said
     assert "That is not certain: depending on chance in the years, dormancy under" in said
     for note in (
         "less than 75% of the field green or more than 25% of it wilting",
