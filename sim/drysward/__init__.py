@@ -2,7 +2,7 @@
 
 ``load`` a scenario, ``run`` it, ``summarize`` and ``save`` the result, or see one year's
 ``ledger``. ``draws`` runs what is not known of soil, turf and system; ``size`` finds the least
-supply. ``sweep`` runs thousands of scenarios, ``front``, ``effects`` and ``search`` find the best
+supply. ``season`` gives the odds for the weeks ahead, ``hindcast`` how good such odds were. ``sweep`` runs thousands of scenarios, ``front``, ``effects`` and ``search`` find the best
 plan among them. ``open`` reads what was written; ``report`` and ``picture`` draw it. ``cite`` says
 how to cite it. ``Scenario`` is what ``load`` gives, and ``Morning`` what a plan that is a Python
 function is given.
@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from drysward.studies.sweep.run import sweep
     from drysward.studies.sweep.search import search
 
-__version__ = "0.4.0"
+__version__ = "0.5.0"
 
 CITATION = (
     "The drysward authors (2026). "
