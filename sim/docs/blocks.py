@@ -6,6 +6,7 @@ namespace. A comment on the line before a block says what is special about it:
     <!-- not run -->         is not run: it installs something, or shows only the form
     <!-- slow -->            is left out where ``--fast`` is asked for
     <!-- file: NAME -->      is a file of the page's folder that later blocks read
+    <!-- added to: NAME -->  is put at the end of such a file
     <!-- part of: NAME -->   is part of a scenario: checked in place of its tables in NAME
 
 and before a ``text`` block
@@ -141,7 +142,10 @@ def _tidy(printed: str) -> str:
 
 
 def _run(block: Block, session: Session, place: str) -> None:
-    if block.mark.startswith("file: "):
+    if block.mark.startswith("added to: "):
+        with Path(block.mark.removeprefix("added to: ")).open("a", encoding="utf-8") as file:
+            file.write(f"\n{block.code}")
+    elif block.mark.startswith("file: "):
         Path(block.mark.removeprefix("file: ")).write_text(block.code, encoding="utf-8")
     if block.language == "sh":
         session.printed = "".join(run_line(line, place) for line in command_lines(block.code))
@@ -233,7 +237,10 @@ def check_toml(block: Block, place: str) -> None:
     from drysward.studies.sweep.description import sweep_of
 
     try:
-        tables = tomllib.loads(block.code)
+        code = block.code
+        if block.mark.startswith("added to: "):
+            code = Path(block.mark.removeprefix("added to: ")).read_text(encoding="utf-8")
+        tables = tomllib.loads(code)
         if block.mark.startswith("part of: "):
             name = block.mark.removeprefix("part of: ")
             under = Path(name)
@@ -249,7 +256,7 @@ def check_toml(block: Block, place: str) -> None:
             )
             sweep_of("sweep", block.code, str(named), text, Path())
         else:
-            drysward.loads(block.code, Path(), "block")
+            drysward.loads(code, Path(), "block")
     except (tomllib.TOMLDecodeError, KeyError, FaultyInput) as error:
         raise BrokenBlock(f"{place}: {error}") from error
 

@@ -86,7 +86,7 @@ def commands(swept: Path) -> dict[str, tuple[object, ...]]:
         "compare": ("compare", "demo", "--years", "1-20", "--draws", "2", "--detail", "--months"),
         "play": ("compare", "match-days", "--years", "1-10", "--show", "play"),
         "costs": ("compare", "pond", "--years", "1-10", "--draws", "0", "--headline", "cost"),
-        "supply": ("supply", "pond", "--years", "1-10", "--draws", "0"),
+        "supply": ("supply", "pond", "--years", "1-10", "--draws", "0", "--detail"),
         "check": ("check", "match-days", "--all"),
         "catalog": ("catalog", "sand"),
         "kinds": ("catalog",),

@@ -342,3 +342,6 @@ def test_the_supply_in_comments_runs_once_they_are_taken_out(fields: Sequence[Ne
     least = least_square_pond_m3(scenario.supply.storage.depth_m, 3.0)
     assert least < 0.25 * scenario.supply.storage.volumes_m3[-1]
     assert "priority" in text
+    whole = scenario_text(NewScenario(field_list=fields, has_supply=True), "x.toml")
+    assert loads(whole, ".").supply == scenario.supply
+    assert loads(whole, ".").sizing == scenario.sizing

@@ -61,6 +61,12 @@ if TYPE_CHECKING:
     "0.5 in, days Tue Fri'; repeatable.  [default: four common plans]",
 )
 @click.option(
+    "--supply",
+    is_flag=True,
+    help="Put the fields on a pond that a well fills, with a goal for 'drysward supply'; these "
+    "lines are comments otherwise.",
+)
+@click.option(
     "--ask/--no-ask",
     "prompting",
     default=None,
@@ -79,6 +85,7 @@ def command(
     normals: tuple[str, ...],
     fields: tuple[str, ...],
     plans: tuple[str, ...],
+    supply: bool,
     prompting: bool | None,
 ) -> None:
     """Write a commented scenario that runs as it stands.
@@ -109,6 +116,7 @@ def command(
         "stated_normals": dict(read_normal(one) for one in normals) or None,
         "field_list": [read_field(one) for one in fields] or None,
         "plan_list": [read_plan(one) for one in plans] or None,
+        "has_supply": supply,
     }
     folder = Path() if file == STDIN else Path(file).parent
     new = NewScenario(**{key: value for key, value in said.items() if value is not None})
@@ -131,7 +139,8 @@ def command(
     say(f"Wrote {file}: {_counts(new)}.")
     for sentence in _odd_weather(text, file, folder):
         say(sentence)
-    say(f"Next: drysward compare {shown}{' --units metric' if new.units == 'metric' else ''}")
+    units_text = " --units metric" if new.units == "metric" else ""
+    say(f"Next: drysward {'supply' if supply else 'compare'} {shown}{units_text}")
 
 
 def _counts(new: NewScenario) -> str:

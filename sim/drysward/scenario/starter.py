@@ -110,7 +110,8 @@ class NewScenario:
     ``wind_height`` say what the headers of a weather file do not. Without ``weather_file`` the
     weather comes from ``normals`` by key, written in TOML, or from those of an invented town.
     ``fill`` is the line that fills blanks of the file, "" for none. ``years`` are simulated: 0 for
-    those of the file as they are, and for 200 from normals.
+    those of the file as they are, and for 200 from normals. ``has_supply`` writes a supply, which
+    is in comments otherwise.
     """
 
     name: str = "Our town"
@@ -125,6 +126,7 @@ class NewScenario:
     stated_normals: Mapping[str, str] = field(default_factory=dict)
     field_list: Sequence[NewField] = ()
     plan_list: Sequence[NewPlan] = ()
+    has_supply: bool = False
 
     def __post_init__(self) -> None:
         for name in ("elevation", "field_list", "plan_list"):
