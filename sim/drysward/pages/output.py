@@ -11,7 +11,6 @@ from matplotlib.figure import Figure
 
 from drysward.files import Outputs, ending_of
 from drysward.pages import gallery
-from drysward.pages.page import page
 from drysward.pages.result import SWEEP, kind_of, open_result, shown_of
 from drysward.pages.style import save
 from drysward.quantities import require_system
@@ -59,6 +58,9 @@ def report(
     opened, outputs = _opened(result, units, force)
     if out is not None:
         outputs.claim(Path(out))
+    # Imported here: a picture needs none of what a page says.
+    from drysward.pages.page import page
+
     text = page(opened, units, processes, os.cpu_count() or 1)
     if out is not None:
         outputs.write({Path(out): lambda part: part.write_text(text, encoding="utf-8")})

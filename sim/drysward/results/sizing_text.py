@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 import numpy as np
 import xarray as xr
 
 from drysward.quantities import Display, shown
 from drysward.results.text import listed, rounded, spell_text, volume_display, year_text
-from drysward.scenario.model import ANY_FIELD, Sizing, Sought
+from drysward.scenario.choices import ANY_FIELD
+
+if TYPE_CHECKING:
+    from drysward.scenario.model import Sizing, Sought
 
 NOTHING = "nothing suffices"
 DRAWS = "Draws"

@@ -32,6 +32,7 @@ USUAL_SLOPE = 0.015  # fields are crowned at 1 to 1.5%, common practice
 # system, or the flow of a machine.
 BY_ZONES, BY_FLOW, BY_DESIGN, BY_MACHINE = "zones", "flow", "design", "machine"
 ANEW_EACH_YEAR, CONTINUOUS = TURF_YEARS = choices.TURF_YEARS
+ANY_FIELD = choices.ANY_FIELD
 
 Days = tuple[bool, ...]
 """Seven flags, Monday first."""
@@ -529,8 +530,6 @@ class Sought:
     high: float = math.nan
 
 
-ANY_FIELD = "any"
-"""In place of the field of a sizing: whichever field of turf has the outcome."""
 
 
 @dataclass(frozen=True)
