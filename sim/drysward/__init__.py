@@ -2,10 +2,11 @@
 
 ``load`` a scenario, ``run`` it, ``summarize`` and ``save`` the result, or see one year's
 ``ledger``. ``draws`` runs what is not known of soil, turf and system; ``size`` finds the least
-supply. ``season`` gives the odds for the weeks ahead, ``hindcast`` how good such odds were. ``sweep`` runs thousands of scenarios, ``front``, ``effects`` and ``search`` find the best
-plan among them. ``open`` reads what was written; ``report`` and ``picture`` draw it. ``cite`` says
-how to cite it. ``Scenario`` is what ``load`` gives, and ``Morning`` what a plan that is a Python
-function is given.
+supply. ``season`` gives the odds for the weeks ahead, ``hindcast`` how good such odds were.
+``sweep`` runs thousands of scenarios, ``front``, ``effects`` and ``search`` find the best plan
+among them. ``open`` reads what was written; ``report`` and ``picture`` draw it. ``cite`` says how
+to cite it. ``Scenario`` is what ``load`` gives, ``Morning`` what a plan that is a Python function
+knows.
 
 The numerical stack is imported on first use, so that the command line answers at once.
 """
