@@ -95,7 +95,7 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Files:
 @pytest.fixture
 def mine(made: Files, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Files:
     # What a page says is tested elsewhere, and takes seconds.
-    monkeypatch.setattr(import_module("drysward.pages.output"), "page", lambda *_: "A page")
+    monkeypatch.setattr(import_module("drysward.pages.page"), "page", lambda *_: "A page")
     shutil.copytree(made.folder, tmp_path / "mine")
     return Files(tmp_path / "mine")
 
