@@ -43,6 +43,7 @@ _KINDS = {
     "supply": "Supply",
     "play": "Play",
     "generated_weather": "Simulated weather",
+    "forecasts": "Short forecasts",
 }
 
 

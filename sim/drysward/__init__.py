@@ -2,10 +2,11 @@
 
 ``load`` a scenario, ``run`` it, ``summarize`` and ``save`` the result, or see one year's
 ``ledger``. ``draws`` runs what is not known of soil, turf and system; ``size`` finds the least
-supply. ``sweep`` runs thousands of scenarios, ``front``, ``effects`` and ``search`` find the best
-plan among them. ``open`` reads what was written; ``report`` and ``picture`` draw it. ``cite`` says
-how to cite it. ``Scenario`` is what ``load`` gives, and ``Morning`` what a plan that is a Python
-function is given.
+supply. ``season`` gives the odds for the weeks ahead, ``hindcast`` how good such odds were.
+``sweep`` runs thousands of scenarios, ``front``, ``effects`` and ``search`` find the best plan
+among them. ``open`` reads what was written; ``report`` and ``picture`` draw it. ``cite`` says how
+to cite it. ``Scenario`` is what ``load`` gives, ``Morning`` what a plan that is a Python function
+knows.
 
 The numerical stack is imported on first use, so that the command line answers at once.
 """
@@ -26,13 +27,15 @@ if TYPE_CHECKING:
     from drysward.studies.doubt.answers import drawn_answers as draws
     from drysward.studies.result_files import open_any as open
     from drysward.studies.saving import save
+    from drysward.studies.season.hindcast import hindcast
+    from drysward.studies.season.outlook import season
     from drysward.studies.size import size
     from drysward.studies.sweep.effects import effects
     from drysward.studies.sweep.front import front
     from drysward.studies.sweep.run import sweep
     from drysward.studies.sweep.search import search
 
-__version__ = "0.4.0"
+__version__ = "0.5.0"
 
 CITATION = (
     "The drysward authors (2026). "
@@ -50,6 +53,8 @@ _HOMES = {
     "answers": "drysward.results.answers",
     "summarize": "drysward.results.summary",
     "draws": "drysward.studies.doubt.answers:drawn_answers",
+    "season": "drysward.studies.season.outlook",
+    "hindcast": "drysward.studies.season.hindcast",
     "size": "drysward.studies.size",
     "sweep": "drysward.studies.sweep.run",
     "search": "drysward.studies.sweep.search",
@@ -63,8 +68,9 @@ _HOMES = {
 }
 
 __all__ = [
-    "Morning", "Scenario", "__version__", "answers", "draws", "effects", "front", "ledger", "load",
-    "loads", "open", "picture", "report", "run", "save", "search", "shipped", "size", "summarize",
+    "Morning", "Scenario", "__version__", "answers", "draws", "effects", "front", "hindcast",
+    "ledger", "load", "loads", "open", "picture", "report", "run", "save", "search", "season",
+    "shipped", "size", "summarize",
     "sweep",
 ]  # fmt: skip
 

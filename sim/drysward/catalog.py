@@ -36,7 +36,9 @@ KINDS = (
     "turf_processes",
     "supply",
     "play",
+    "readings",
     "generated_weather",
+    "forecasts",
 )
 GRADES = ("measured", "published", "common practice", "from memory", "estimate")
 SCENARIO = "scenario"

@@ -31,3 +31,4 @@ expit, logit = _found.expit, _found.logit
 ndtr, ndtri = _found.ndtr, _found.ndtri
 gammaincinv, gammainccinv = _found.gammaincinv, _found.gammainccinv
 betaincinv = _found.betaincinv
+bdtr, chdtrc = _found.bdtr, _found.chdtrc

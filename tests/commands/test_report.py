@@ -26,7 +26,16 @@ from drysward.day.records import CAUSES, TRACE, records
 from drysward.faults import FaultyInput
 from drysward.pages import causes, front, open_result, page, play_calendar, storage
 from drysward.pages import figures as drawn
-from drysward.pages.gallery import NAMES, PICTURES, SWEEP_PICTURES, choose, compose, fitting, named
+from drysward.pages.gallery import (
+    NAMES,
+    OF_SEASON,
+    PICTURES,
+    SWEEP_PICTURES,
+    choose,
+    compose,
+    fitting,
+    named,
+)
 from drysward.pages.style import COVERS, DARK, LINES, STAGES, look, new_figure
 from drysward.pages.supply_figures import CAUSE_ORDER, HATCHES
 from drysward.pages.words import answer, chance
@@ -826,12 +835,12 @@ def test_every_figure_can_be_drawn_in_both_units(result):
             assert figure.axes[0].has_data()
     assert {picture.name for picture in fitting(result)} == set(NAMES) - {
         "storage", "shortage", "causes", "sizing", "events", "play", "front", "drivers",
-        "surface",
+        "surface", *(picture.name for picture in OF_SEASON),
     }  # fmt: skip
 
 
 def test_names_are_unique_and_known():
-    assert len(set(NAMES)) == len(NAMES) == len(PICTURES) + len(SWEEP_PICTURES)
+    assert len(set(NAMES)) == len(NAMES) == len((*PICTURES, *SWEEP_PICTURES, *OF_SEASON))
     with pytest.raises(FaultyInput, match="no chart is called 'x'"):
         named("x")
 

@@ -22,8 +22,8 @@ from drysward.screen.visible import say, visible
 from drysward.studies.sweep import MANIFEST
 
 COMMANDS = (
-    "init", "show", "compare", "supply", "report", "picture", "sweep", "front", "effects", "search",
-    "check", "ledger", "catalog", "weather", "fit",
+    "init", "show", "compare", "season", "supply", "report", "picture", "sweep", "front", "effects",
+    "search", "check", "ledger", "catalog", "weather", "fit",
 )  # fmt: skip
 
 

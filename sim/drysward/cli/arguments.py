@@ -342,7 +342,9 @@ def force_option(command: Callable[..., None]) -> Callable[..., None]:
 def files_of_scenario(name: str, scenario: Scenario) -> tuple[Path, ...]:
     """The files that ``open_scenario`` read; some may not exist."""
     weather = scenario.weather.file
-    named = (Path(name), scenario.folder / f"{name}.toml")
+    named: tuple[Path, ...] = (Path(name), scenario.folder / f"{name}.toml")
+    if scenario.fitted is not None:
+        named = (*named, scenario.fitted.path)
     return named if weather is None else (*named, weather)
 
 

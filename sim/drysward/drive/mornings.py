@@ -22,6 +22,10 @@ from drysward.site.stretches import PreparedSite
 FloatArray = NDArray[np.float64]
 
 LAST_DAYS = 7
+DAYS = "days_of_year"
+"""Attribute of a function that waters on some days only: these, from 1. It need not be called on
+the others.
+"""
 
 
 class Morning(NamedTuple):
@@ -146,6 +150,7 @@ def run_by_day(
             if functions.are_called[day]:
                 functions.call(day)
             kernel(nothing, day_input, day, first, end, batch, *rest)
+            functions.close(day)
 
 
 class _Functions:
@@ -187,7 +192,13 @@ class _Functions:
         self.is_season: NDArray[np.bool_] = np.array([
             [within(day, *specs[b].season) for b in self.runs] for day in range(CALENDAR_DAYS)
         ])  # fmt: skip
-        self.are_called: NDArray[np.bool_] = np.any(self.is_season[self.day_of_year], axis=-1)
+        may_water = np.ones_like(self.is_season)
+        for run, b in enumerate(self.runs):
+            days = getattr(specs[b].function, DAYS, None)
+            if days is not None:
+                may_water[:, run] = np.isin(np.arange(1, CALENDAR_DAYS + 1), list(days))
+        called = self.is_season & may_water
+        self.are_called: NDArray[np.bool_] = np.any(called[self.day_of_year], axis=-1)
         # The largest watering of each, and what the months make of a depth.
         plans = batch.plans[self.runs].view(np.ndarray)
         loss = day_input.spray_loss.mean(axis=1)[plans["time_of_day"].astype(int)]
@@ -203,10 +214,15 @@ class _Functions:
         day = first
         while day < stop:
             end = day + 1
-            while end < stop and not self.are_called[end]:
+            while not self.are_called[day] and end < stop and not self.are_called[end]:
                 end += 1
             yield day, end
             day = end
+
+    def close(self, day: int) -> None:
+        """Leave nothing for the same day of another week, on which no function may be called."""
+        if self.are_called[day]:
+            self.weekly[self.depth + int(self.weekday[day]) * (3 * LANES)] = 0.0
 
     def call(self, day: int) -> None:
         """Write what each function wants today into the weekly tables of its runs."""

@@ -12,10 +12,18 @@ import xarray as xr
 from matplotlib.figure import Figure
 
 from drysward.faults import Fault, FaultyInput, nearest
-from drysward.pages import figures, play_figures, style, supply_figures, sweep_figures
+from drysward.pages import (
+    figures,
+    play_figures,
+    season_figures,
+    style,
+    supply_figures,
+    sweep_figures,
+)
 from drysward.pages.figures import MONTH_NAMES, day_text
 from drysward.pages.panel import Drawing, grid, one_key, share_limits
 from drysward.pages.result import (
+    SEASON,
     SWEEP,
     has_numbers,
     keys,
@@ -25,6 +33,8 @@ from drysward.pages.result import (
 )
 from drysward.quantities import shown
 from drysward.results.choice import best_plan, days_below, driest_plan, has_days_below, mean_water
+from drysward.results.season_text import day_text as season_day
+from drysward.results.season_text import days_ahead, plan_ahead
 from drysward.results.sizing_text import NOTHING
 from drysward.results.text import CAUSES, case_text, volume_display, volume_text, year_text
 from drysward.studies.sweep.effects import effects
@@ -406,6 +416,80 @@ def _alt_response(result: xr.Dataset, choice: Choice, units: str) -> str:
     )
 
 
+def _stages_of_fields(result: xr.Dataset) -> list[Choice]:
+    return [
+        {"field": field, "stage": stage}
+        for stage in keys(result, "stage")
+        for field in keys(result, "field")
+    ]
+
+
+def _of_answer(result: xr.Dataset) -> Allowed:
+    return {"plan": {plan_ahead(result)}}
+
+
+def _of_others(result: xr.Dataset) -> Allowed:
+    return {"plan": set(keys(result, "plan")) - {plan_ahead(result)}}
+
+
+def _alt_outlook(result: xr.Dataset, choice: Choice, units: str) -> str:
+    one = result["odds"].sel(choice)
+    parts = []
+    for place in days_ahead(result):
+        at = one.isel(date=place)
+        odds = [
+            f"{label(result, 'plan', k)} {float(at.sel(plan=k)):.0%}" for k in keys(result, "plan")
+        ]
+        parts.append(f"by {season_day(result['date'].values[place])} {', '.join(odds)}")
+    return f"Odds of {panel_title(result, choice)}: {'; '.join(parts)}."
+
+
+def _alt_fan(name: str, what: str) -> Callable[[xr.Dataset, Choice, str], str]:
+    def alt(result: xr.Dataset, choice: Choice, units: str) -> str:
+        one = result[name].sel(choice)
+        parts = []
+        for place in days_ahead(result):
+            at = one.isel(date=place)
+            low, middle, high = (float(at.sel(quantile=q)) for q in (0.1, 0.5, 0.9))
+            day = season_day(result["date"].values[place])
+            parts.append(f"{day} {middle:.0%} ({low:.0%} to {high:.0%})")
+        return f"{what.capitalize()}, {panel_title(result, choice)}: {'; '.join(parts)}."
+
+    return alt
+
+
+def _alt_skill(result: xr.Dataset, choice: Choice, units: str) -> str:
+    one = result["hindcast_skill"].sel(choice).sel(scored="all")
+    parts = []
+    for plan in keys(result, "plan"):
+        found = [
+            f"{lead}: {float(v):.2f}"
+            for lead, v in zip(result["lead"].values, one.sel(plan=plan).values, strict=True)
+            if np.isfinite(v)
+        ]
+        parts += [f"{label(result, 'plan', plan)} {', '.join(found)}"] if found else []
+    return f"Skill by days ahead, {panel_title(result, choice)}: {'; '.join(parts) or 'none'}."
+
+
+def _alt_reliability(result: xr.Dataset, choice: Choice, units: str) -> str:
+    one = result["hindcast_bin_n"].sel(choice).sel(scored="all")
+    return (
+        f"Odds issued and what came, {panel_title(result, choice)}: "
+        f"{int(one.sel(lead=['7', '14', '30']).sum())} outlooks."
+    )
+
+
+def _alt_left(result: xr.Dataset, choice: Choice, units: str) -> str:
+    one = result["storage"].sel(choice)
+    unit = volume_display([result["storage"]], units, 2)
+    parts = [
+        f"{season_day(result['date'].values[place])} "
+        f"{volume_text(float(one.isel(date=place).sel(quantile=0.5)), unit)} {unit.unit}"
+        for place in days_ahead(result)
+    ]
+    return f"Water in storage, {panel_title(result, choice)}: {'; '.join(parts)}."
+
+
 _DAILY = ("chosen_year", "daily_green", "daily_dormant", "daily_dead")
 _LOST = ("days_below_condition_mean", "days_below_condition_1in10")
 
@@ -616,7 +700,87 @@ SWEEP_PICTURES = (
     ),
 )
 
-NAMES = tuple(picture.name for picture in (*PICTURES, *SWEEP_PICTURES))
+SEASON_PICTURES = (
+    Picture(
+        "outlook",
+        "Odds by date",
+        "Share of the ways on in which the stage has come by the date, under each plan; dashed, a "
+        "usual year on the same dates.",
+        season_figures.outlook,
+        ("odds",),
+        _stages_of_fields,
+        _alt_outlook,
+        lambda result: {"stage": {"wilt", "dormant"}},
+        lambda result: {"stage": {"footprint", "dead"}},
+        is_open=True,
+    ),
+    Picture(
+        "soil",
+        "Water in the root zone",
+        "Share of the available water that is used: so far, and on 80 of 100 ways on, each day by "
+        "itself. Down is drier.",
+        season_figures.soil,
+        ("depletion",),
+        _fields_and_plans,
+        _alt_fan("depletion", "available water used"),
+        _of_answer,
+        _of_others,
+        is_open=True,
+    ),
+    Picture(
+        "ahead",
+        "Green cover",
+        "Green cover so far, and on 80 of 100 ways on, each day by itself.",
+        season_figures.ahead,
+        ("green",),
+        _fields_and_plans,
+        _alt_fan("green", "green cover"),
+        _of_answer,
+        _of_others,
+    ),
+    Picture(
+        "left",
+        "Water in storage ahead",
+        "Water in storage on 80 of 100 ways on, each day by itself.",
+        season_figures.left,
+        ("storage",),
+        _plans,
+        _alt_left,
+        _of_answer,
+        _of_others,
+        is_open=True,
+    ),
+)
+
+HINDCAST_PICTURES = (
+    Picture(
+        "skill",
+        "How good past outlooks were",
+        "Skill over the usual odds of the date, by days ahead, with 90% limits from resampled "
+        "years: 1 is perfect, 0 no better than the usual odds.",
+        season_figures.skill,
+        ("hindcast_skill", "hindcast_skill_low", "hindcast_skill_high"),
+        _stages_of_fields,
+        _alt_skill,
+        lambda result: {"stage": {"wilt", "dormant"}},
+        is_open=True,
+    ),
+    Picture(
+        "reliability",
+        "Odds issued and what came",
+        "Outlooks of like odds, and how often the stage came after them. On the line odds hold.",
+        season_figures.reliability,
+        ("hindcast_bin_n", "hindcast_bin_chance", "hindcast_bin_share"),
+        _stages_of_fields,
+        _alt_reliability,
+        lambda result: {"stage": {"wilt", "dormant"}},
+    ),
+)
+OF_SEASON = (*SEASON_PICTURES, *HINDCAST_PICTURES)
+
+NAMES = tuple(
+    picture.name for picture in (*PICTURES, *SWEEP_PICTURES, *OF_SEASON)
+)
 _OF_SUPPLY = ("storage", "shortage", "causes", "sizing")
 _OF_PLAY = ("events", "play")
 _OF_TURF = ("days", "water")
@@ -624,7 +788,7 @@ _OF_TURF = ("days", "water")
 
 def named(name: str) -> Picture:
     """The chart of that name; FaultyInput with the names there are."""
-    for picture in (*PICTURES, *SWEEP_PICTURES):
+    for picture in (*PICTURES, *SWEEP_PICTURES, *OF_SEASON):
         if picture.name == name:
             return picture
     raise FaultyInput(Fault("picture", f"no chart is called '{name}'", nearest(name, NAMES)))
@@ -634,6 +798,10 @@ def fitting(result: xr.Dataset) -> Iterator[Picture]:
     """Charts that belong to such a result, whether or not it has all that they need."""
     if kind_of(result) == SWEEP:
         yield from SWEEP_PICTURES
+        return
+    if kind_of(result) == SEASON:
+        optional = ("left", *(picture.name for picture in HINDCAST_PICTURES))
+        yield from (p for p in OF_SEASON if p.name not in optional or not p.lacks(result))
         return
     store = "supply_storage" in result and float(result["supply_storage"].max()) > 0.0
     for picture in PICTURES:

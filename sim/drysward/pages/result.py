@@ -12,9 +12,10 @@ from drysward.faults import Fault, FaultyInput
 from drysward.studies.result_files import open_any
 from drysward.studies.sweep.front import refuse_unfinished
 
-COMPARE, SUPPLY, SWEEP = "compare", "supply", "sweep"
+COMPARE, SUPPLY, SWEEP, SEASON = "compare", "supply", "sweep", "season"
 _OF_SWEEP = ("probability", "probability_se", "season_water", "area_m2")
 _NEEDED = ("probability", "season_water", "days_mean")
+_OF_SEASON = ("odds", "water_needed")
 
 
 def open_result(path: str | Path) -> xr.Dataset:
@@ -31,7 +32,7 @@ def shown_of(result: xr.Dataset, at: str = "result") -> xr.Dataset:
     FaultyInput when none is known; ``at`` is what it calls the result.
     """
     if kind_of(result) != SWEEP:
-        _refuse_unknown(at, result, _NEEDED)
+        _refuse_unknown(at, result, _OF_SEASON if kind_of(result) == SEASON else _NEEDED)
         return result
     refuse_unfinished(result)
     swept = result[[name for name in _OF_SWEEP if name in result]].load()
@@ -56,6 +57,8 @@ def kind_of(result: xr.Dataset) -> str:
     """Which command wrote a result."""
     if "points_done" in result.attrs:
         return SWEEP
+    if "today" in result.attrs:
+        return SEASON
     return SUPPLY if "time_reliability" in result else COMPARE
 
 

@@ -11,7 +11,7 @@ from typing import NamedTuple
 import xarray as xr
 
 from drysward.pages import style
-from drysward.pages.result import SUPPLY, SWEEP, keys, kind_of, label, plain
+from drysward.pages.result import SEASON, SUPPLY, SWEEP, keys, kind_of, label, plain
 from drysward.pages.sweep_figures import odds_and_error, setting_text
 from drysward.quantities import Display, shown
 from drysward.results.choice import best_plan
@@ -28,6 +28,13 @@ from drysward.results.doubt_text import (
     spread_comes_from,
     spread_texts,
     too_wide,
+)
+from drysward.results.season_text import (
+    SKILL_NOTE,
+    day_after,
+    day_text,
+    days_ahead,
+    skill_text,
 )
 from drysward.results.sizing_text import stated_text
 from drysward.results.text import (
@@ -48,6 +55,7 @@ from drysward.results.text import (
     mean_year_text,
     money_text,
     odds_text,
+    of_100,
     reached_text,
     rounded,
     volume_display,
@@ -165,6 +173,9 @@ def tables(result: xr.Dataset, units: str) -> list[Table]:
     """All tables of a result, in the order of the page."""
     if kind_of(result) == SWEEP:
         return [_front_table(result, units), _effects_table(result)]
+    if kind_of(result) == SEASON:
+        return [_ahead_table(result, "wilt"), _ahead_table(result, "dormant"),
+                _needed_table(result, units), *_skill_tables(result)]  # fmt: skip
     found = [_plans_table(result, units)]
     if kind_of(result) == SUPPLY:
         found = [*_supply_tables(result, units), *found]
@@ -177,6 +188,95 @@ def tables(result: xr.Dataset, units: str) -> list[Table]:
     found.append(_detail_table(result, units))
     if "site_season_volume" in result:
         found.append(_volume_table(result, units))
+    return found
+
+
+def _ahead_table(result: xr.Dataset, stage: str) -> Table:
+    """Odds that a stage has come by some dates, with those of a usual year."""
+    places = days_ahead(result)
+
+    def cells(here: Where) -> list[Cell]:
+        one = result.sel({**here, "stage": stage})
+        out = []
+        for place in places:
+            at = one.isel(date=place)
+            usual = f" ({of_100(at['usual_odds'].item())})" if "usual_odds" in at else ""
+            where = {**here, "stage": stage, "date": str(at["date"].values)[:10]}
+            out.append(Cell(f"{of_100(at['odds'].item())}{usual}", _at("odds", where)))
+        return out
+
+    return Table(
+        f"Odds of {style.STAGE_WORDS[stage]} by date",
+        [f"by {day_text(result['date'].values[place])}" for place in places],
+        _by_field(result, cells),
+        note="Ways of 100; in brackets a usual year on the same dates.",
+    )
+
+
+def _needed_table(result: xr.Dataset, units: str) -> Table:
+    """The next watering, and the water that is enough to the last date."""
+    depth = shown("mm", units)
+    sure = [float(c) for c in result["certainty"].values]
+
+    def cells(here: Where) -> list[Cell]:
+        one = result.sel(here)
+        first, _, late = (day_after(result, days) for days in one["next_watering"].values)
+        span = f"{first} to {late}" if late and late != first else first or UNKNOWN
+        return [
+            Cell(span, _at("next_watering", here)),
+            _number(result, "next_depth", depth, here),
+            *(_number(result, "water_needed", depth, {**here, "certainty": c}) for c in sure),
+            *(
+                [_number(result, "usual_water_needed", depth, {**here, "certainty": 0.5})]
+                if "usual_water_needed" in result
+                else []
+            ),
+        ]
+
+    usual = ["usual year"] if "usual_water_needed" in result else []
+    return Table(
+        f"Water still needed to {day_text(result['date'].values[-1])}, {depth.unit}",
+        ["next watering", "depth", *(f"{c:.0%} sure" for c in sure), *usual],
+        _by_field(result, cells),
+        note="Enough in 50, 80 and 90 of 100 ways, shortage included.",
+    )
+
+
+def _skill_tables(result: xr.Dataset) -> list[Table]:
+    """Skill of past outlooks over the usual year, where they were scored."""
+    if "hindcast_skill" not in result:
+        return []
+    leads = [str(lead) for lead in result["lead"].values]
+    found = []
+    for name, stage, what in (
+        ("hindcast_skill", "wilt", "the odds of wilt"),
+        ("hindcast_skill", "dormant", "the odds of dormancy"),
+        ("hindcast_water_skill", "", "the water still needed"),
+    ):
+        ends = result[[name, f"{name}_low", f"{name}_high"]]
+
+        def cells(
+            here: Where, ends: xr.Dataset = ends, name: str = name, stage: str = stage
+        ) -> list[Cell]:
+            where = {**here, "scored": "all", **({"stage": stage} if stage else {})}
+            one = ends.sel(where)
+            return [
+                Cell(
+                    skill_text(*(float(v) for v in one.sel(lead=lead).data_vars.values())),
+                    _at(name, {**where, "lead": lead}),
+                )
+                for lead in leads
+            ]
+
+        found.append(
+            Table(
+                f"Skill of {what} in past outlooks",
+                ["to the end" if lead == "end" else f"{lead} days" for lead in leads],
+                _by_field(result, cells),
+                note=f"{SKILL_NOTE}. Limits: {result.attrs['hindcast_limits']}.",
+                is_open=False,
+            )
+        )
     return found
 
 

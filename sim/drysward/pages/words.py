@@ -12,6 +12,7 @@ import xarray as xr
 
 from drysward.pages import style
 from drysward.pages.result import (
+    SEASON,
     SUPPLY,
     SWEEP,
     keys,
@@ -39,6 +40,12 @@ from drysward.results.doubt_text import (
     measures_first,
     spread_texts,
     why_no_measure,
+)
+from drysward.results.season_text import (
+    OUTLOOK_STAGES,
+    days_line,
+    season_notes,
+    season_sentences,
 )
 from drysward.results.sizing_text import (
     answer_text,
@@ -128,6 +135,9 @@ def answer(result: xr.Dataset, units: str) -> Answer:
     """What the result says, field by field and as a whole, with its uncertainty."""
     if kind_of(result) == SWEEP:
         return Answer([], _sweep_answer(result, units))
+    if kind_of(result) == SEASON:
+        sentences = [days_line(result), *season_sentences(result, units)]
+        return Answer([], [plain(text) for text in sentences])
     sentences = _supply_answer(result, units) if kind_of(result) == SUPPLY else []
     sentences += _turf_sentences(result, units)
     if "difference_first" in result:
@@ -418,6 +428,9 @@ def assumed(result: xr.Dataset, units: str) -> Iterable[tuple[str, str]]:
         yield "Points", f"{attrs['points_done']:,} of {attrs['points']:,}, design {attrs['design']}"
         yield "Axes", ", ".join(json.loads(attrs["axes"]))
         yield "Numbers", attrs["precision"]
+        return
+    if kind_of(result) == SEASON:
+        yield from season_notes(result, OUTLOOK_STAGES)
         return
     yield "Weather", attrs.get("weather", NOT_KNOWN)
     if read := file_means_text(attrs, units):

@@ -5,4 +5,5 @@ RESULT = "results.nc"
 RESULT_FILES = (
     RESULT, "summary.csv", "daily-odds.csv", "play.csv", "site.csv", "doubt.csv",
 )  # fmt: skip
+SEASON_FILES = (RESULT, "outlook.csv", "season-water.csv")
 SUPPLY_FILES = (RESULT, "supply.csv", "tradeoff.csv")

@@ -9,6 +9,7 @@ from __future__ import annotations
 import datetime
 from collections.abc import Callable, Hashable
 from functools import partial
+from itertools import product
 from pathlib import Path
 from typing import Any
 
@@ -58,6 +59,48 @@ def files_of_run(whole: xr.Dataset, summary: xr.Dataset, units: str) -> dict[str
     for name, make in rows.items():
         files[name] = partial(_write_rows, make)
     return files
+
+
+def files_of_season(outlook: xr.Dataset, units: str) -> dict[str, Write]:
+    """What fills each file of a season, by name; as ``files_of_run``."""
+    return {
+        "results.nc": lambda part: _write_netcdf(outlook, part),
+        "outlook.csv": partial(_write_rows, lambda: outlook_rows(outlook)),
+        "season-water.csv": partial(_write_rows, lambda: season_water_rows(outlook, units)),
+    }
+
+
+def outlook_rows(outlook: xr.Dataset) -> list[list[object]]:
+    """Header and a row for each field, plan, stage and date: odds, their limits, usual odds."""
+    names = [name for name in ("odds", "odds_low", "odds_high", "usual_odds") if name in outlook]
+    by = ("field", "plan", "stage", "date")
+    each = outlook[names].transpose(*by)
+    dates = np.datetime_as_string(each["date"].values, unit="D")
+    keys = [[str(key) for key in each[name].values] for name in by[:3]]
+    places = product(*keys, map(str, dates))
+    columns = [each[name].values.ravel() for name in names]
+    rows: list[list[object]] = [[*by, *names]]
+    for place, *values in zip(places, *columns, strict=True):
+        rows.append([*place, *map(_number, values)])
+    return rows
+
+
+def season_water_rows(outlook: xr.Dataset, system: str) -> list[list[object]]:
+    """Header and a row for each field and plan: the water that is enough, by certainty."""
+    depth = shown("mm", system)
+    sure = outlook["certainty"].values
+    heads = [f"water_{c * 100:.0f}_sure ({depth.unit})" for c in sure]
+    rows: list[list[object]] = [["field", "plan", *heads, "next_watering_days", "next_depth"]]
+    rows[0][-1] = f"next_depth ({depth.unit})"
+    for field in map(str, outlook["field"].values):
+        for plan in map(str, outlook["plan"].values):
+            one = outlook.sel(field=field, plan=plan)
+            need = [_number(float(mm) * depth.factor) for mm in one["water_needed"].values]
+            day = _number(float(one["next_watering"].sel(quantile=0.5)))
+            rows.append(
+                [field, plan, *need, day, _number(float(one["next_depth"]) * depth.factor)]
+            )
+    return rows
 
 
 def _write_rows(make: Callable[[], list[list[object]]], path: Path) -> None:
@@ -294,6 +337,6 @@ def _write_netcdf(dataset: xr.Dataset, path: Path) -> None:
             encoding[name] = {"_FillValue": fill if is_float and name in out.data_vars else None}
         units, long_name = units_and_name(name, out[name])
         out[name].attrs["long_name"] = long_name
-        if not text:
+        if variable.dtype.kind not in "OUSM":  # units of dates are those of their encoding
             out[name].attrs["units"] = units
     write_netcdf(out, path, encoding, lambda raw: {DIGEST: digest_of(raw)})

@@ -28,6 +28,7 @@ from drysward.inputs import toml_tables, toml_text
 from drysward.physics.watering_system import design_flow_m3_h
 from drysward.quantities import number_and_unit
 from drysward.scenario.cost_tables import costs_spec
+from drysward.scenario.fitted import with_fitted
 from drysward.scenario.keys import check_at, keys_at
 from drysward.scenario.model import (
     BY_DESIGN,
@@ -68,6 +69,7 @@ from drysward.scenario.schema import (
 )
 from drysward.scenario.sizing_tables import sizing_spec
 from drysward.scenario.supply_tables import supply_spec
+from drysward.scenario.trees import leaves
 from drysward.scenario.values import EVERY_TIME, BeyondLimits, label_of, values_of
 from drysward.scenario.weather_tables import USUAL_YEARS, check_climate, weather_source
 from drysward.weather.file.fill import FillRule
@@ -191,6 +193,8 @@ def from_tree(
     ``climate_is_checked`` skips the check of normals that an earlier scenario has passed.
     FaultyInput with every fault, as ``load``.
     """
+    folder = Path(base_folder)
+    raw, fitted = with_fitted(name, raw, folder)
     raw, ranges, faults = taken_out(name, raw)
     catalog = load_catalog()
     named = Named.in_file(raw)
@@ -214,7 +218,6 @@ def from_tree(
     if faults:
         raise FaultyInput(merged_alike(faults))
 
-    folder = Path(base_folder)
     site, weather = Site(**values_of(table.site)), weather_source(table.weather, folder)
     if weather.climate is not None and not climate_is_checked:
         check_climate(name, site, weather.climate, catalog)
@@ -238,6 +241,7 @@ def from_tree(
         draws=table.doubt.draws,
         written=frozenset(key for key, _ in leaves(raw)),
         ranges=ranges,
+        fitted=fitted,
     )
 
 
@@ -452,19 +456,6 @@ def with_weather(
 
 
 # --- faults -----------------------------------------------------------------------------------
-
-
-def leaves(table: Mapping[str, Any], above: str = "") -> Iterator[tuple[str, Any]]:
-    """Every value that is not a table, with its dotted key; tables of a list count from 1."""
-    for key, value in table.items():
-        if isinstance(value, dict):
-            yield from leaves(value, f"{above}{key}.")
-        elif isinstance(value, list) and value and isinstance(value[0], dict):
-            for i, part in enumerate(value, start=1):
-                if isinstance(part, dict):
-                    yield from leaves(part, f"{above}{key}[{i}].")
-        else:
-            yield f"{above}{key}", value
 
 
 def schema_faults(

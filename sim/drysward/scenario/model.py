@@ -243,6 +243,20 @@ class FieldSpec:
 
 
 @dataclass(frozen=True)
+class FittedNumbers:
+    """Numbers from the readings of a season: by dotted key their draws, which go together.
+
+    ``units`` are those of the tables, "" for a bare number. ``inputs`` are the digests of the
+    tables that the readings were fitted with, ``path`` the file.
+    """
+
+    path: Path
+    draws: Mapping[str, tuple[float, ...]]
+    units: Mapping[str, str]
+    inputs: Mapping[str, str]
+
+
+@dataclass(frozen=True)
 class SyringeSpec:
     """A light midday watering that cools: on days with a maximum above ``above_c`` while at
     least ``from_wilt`` of the field wilts.
@@ -601,6 +615,7 @@ class Scenario:
     draws: int | None = None
     written: frozenset[str] = field(default_factory=frozenset, repr=False)
     ranges: Mapping[str, WrittenRange] = field(default_factory=dict, repr=False)
+    fitted: FittedNumbers | None = field(default=None, repr=False)
 
     def field_named(self, key: str) -> FieldSpec:
         """The field ``key``; FaultyInput with the closest name when there is none."""

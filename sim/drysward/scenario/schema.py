@@ -515,6 +515,7 @@ class ScenarioTable(Part):
     """The whole file, read with ``Named`` as context. The catalog checks ``overrides``."""
 
     title: Text = "Untitled"
+    fitted: Text | None = None
     site: SiteTable
     weather: WeatherTable
     fields: Annotated[dict[Identifier, FieldTable], Field(min_length=1, max_length=MOST_NAMED)]

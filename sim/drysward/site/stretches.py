@@ -133,24 +133,31 @@ def stretches(
     zones = tuple(field_root_zone(f, scenario.catalog) for f in scenario.fields)
     for start, end in span.parts:
         part = known.pop(start, None) or weather_stretch(scenario, series, span, start, end)
-        ground = ground_of(scenario, zones, part)
-        yield PreparedSite(
-            scenario=scenario,
-            weather=part.weather,
-            calendar=part.calendar,
-            from_day=part.from_day,
-            years=span.years,
-            left_out=span.left_out,
-            zones=zones,
-            fields=ground.fields,
-            days=ground.days,
-            delivery=delivery_of(scenario),
-            catches=catches_of(scenario),
-            reaches=reaches_of(scenario),
-            supply=supply_input(scenario, part.weather, part.calendar),
-            play=play_input(scenario, zones, ground.fields, part.weather, ground.covered),
-            columns=np.arange(len(zones)),
-        )
+        yield site_on(scenario, zones, part, span)
+
+
+def site_on(
+    scenario: Scenario, zones: tuple[RootZone, ...], part: WeatherStretch, span: Spans
+) -> PreparedSite:
+    """The fields of a scenario, on their root zones, and its supply on a stretch of weather."""
+    ground = ground_of(scenario, zones, part)
+    return PreparedSite(
+        scenario=scenario,
+        weather=part.weather,
+        calendar=part.calendar,
+        from_day=part.from_day,
+        years=span.years,
+        left_out=span.left_out,
+        zones=zones,
+        fields=ground.fields,
+        days=ground.days,
+        delivery=delivery_of(scenario),
+        catches=catches_of(scenario),
+        reaches=reaches_of(scenario),
+        supply=supply_input(scenario, part.weather, part.calendar),
+        play=play_input(scenario, zones, ground.fields, part.weather, ground.covered),
+        columns=np.arange(len(zones)),
+    )
 
 
 @dataclass(frozen=True)
@@ -175,7 +182,7 @@ def spans(
         for year in years:
             series.require_simulated(year, "years")
         first, last = (year + series.years_before for year in years)
-        stop = max(min(stop, _turf_new_year(min(last, 9998) + 1, southern)), series.first + 1)
+        stop = max(min(stop, turf_new_year(min(last, 9998) + 1, southern)), series.first + 1)
         years = first, last
     counted, left_out = _count_years(series, stop, southern, scenario, years)
     return Spans(counted, left_out, tuple(_spans(series.first, stop, southern, years_at_once)))
@@ -304,7 +311,7 @@ def rooting_scores(scenario: Scenario, turf_year: np.ndarray) -> np.ndarray:
     return scores
 
 
-def _turf_new_year(year: int, southern: bool) -> np.datetime64:
+def turf_new_year(year: int, southern: bool) -> np.datetime64:
     return np.datetime64(f"{year:04d}-{'07' if southern else '01'}-01", "D")
 
 
@@ -329,7 +336,7 @@ def _spans(
         end = stop
         if years_at_once is not None:
             here = int(turf_year_of(np.array([start]), southern)[0])
-            end = min(stop, _turf_new_year(here + years_at_once, southern))
+            end = min(stop, turf_new_year(here + years_at_once, southern))
         yield start, end
         start = end
 
@@ -352,7 +359,7 @@ def _count_years(
     for year in range(int(earliest), int(latest) + 1):
         if years is not None and not years[0] <= year <= years[1]:
             continue
-        start, end = (_turf_new_year(y, southern) for y in (year, year + 1))
+        start, end = (turf_new_year(y, southern) for y in (year, year + 1))
         days = int((min(end, stop) - max(start, first)).astype(int))
         if days < scenario.answers.fewest_days or start < first:
             left_out.append(f"{year - before} ({days} days)")

@@ -15,6 +15,7 @@ from drysward.studies.sweep import MANIFEST
 
 # Nothing can be shown without these.
 _NEEDED = ("probability", "season_water", "days_mean")
+_OF_SEASON = ("odds", "water_needed")
 _NEEDED_COORDS = ("field", "plan", "field_label", "plan_label")
 
 
@@ -77,7 +78,8 @@ def _open_result(place: Path) -> xr.Dataset:
     result.attrs.pop(DIGEST, None)
     if "drysward_version" not in result.attrs:
         raise FaultyInput(Fault(at, "is no result of drysward", allowed))
-    missing = [name for name in (*_NEEDED_COORDS, *_NEEDED) if name not in result.variables]
+    needed = _OF_SEASON if "today" in result.attrs else _NEEDED
+    missing = [name for name in (*_NEEDED_COORDS, *needed) if name not in result.variables]
     if missing:
         version = result.attrs["drysward_version"]
         what = f"written by drysward {version}, lacks {', '.join(missing)}"

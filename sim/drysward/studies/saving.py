@@ -9,13 +9,14 @@ from pathlib import Path
 
 import xarray as xr
 
-from drysward.files import Outputs, Write, write_csv
+from drysward.files import Outputs, write_csv
 from drysward.quantities import require_system
 from drysward.results import RESULT_FILES, SUPPLY_FILES
-from drysward.results.export import files_of_run, front_rows, ledger_rows
+from drysward.results.export import files_of_run, files_of_season, front_rows, ledger_rows
 from drysward.results.summary import summarize
 from drysward.scenario.model import Scenario
 from drysward.studies.chosen_years import with_details
+from drysward.studies.season.hindcast import with_hindcast
 
 
 def save(
@@ -32,10 +33,11 @@ def save(
 
     Parameters
     ----------
-    result : Dataset of ``drysward.run``, ``drysward.front`` or ``drysward.ledger``.
+    result : Dataset of ``drysward.run``, ``season``, ``front`` or ``ledger``.
     where : a folder, created in its parent when missing; of a ledger the CSV file itself.
     scenario : the scenario of a run: its costs and every value used go into results.nc.
     summary : Dataset of ``drysward.summarize`` of a run; made from ``result`` when None.
+        Of a season: Dataset of ``drysward.hindcast``.
     units : "us" or "metric", of the CSV files; results.nc is in base units.
     settings : options of the command line that changed the scenario, kept with the result.
     force : replace files that drysward has no record of writing.
@@ -45,10 +47,11 @@ def save(
     -------
     The paths written. Of a run results.nc, summary.csv, daily-odds.csv and site.csv, with play
     play.csv, with draws doubt.csv; where the summary is of a supply results.nc, supply.csv and,
-    with a curve of sizes, tradeoff.csv. Of a front a file named after its cost and risk, such as
-    front-water-wilt.csv. Of a ledger the file named. Files of an earlier result are replaced
-    without a question, and removed where the new one has none, as long as drysward has them on
-    record, unchanged: keep each result in a folder for itself.
+    with a curve of sizes, tradeoff.csv. Of a season results.nc, outlook.csv and season-water.csv.
+    Of a front a file named after its cost and risk, such as front-water-wilt.csv. Of a ledger the
+    file named. Files of an earlier result are replaced without a question, and removed where the
+    new one has none, as long as drysward has them on record, unchanged: keep each result in a
+    folder for itself.
 
     Raises
     ------
@@ -70,9 +73,15 @@ def save(
         rows = partial(front_rows, result, units)
         return outputs.write({where / front_file(result): lambda part: write_csv(rows(), part)})
     outputs.claim_folder(where, ())
+    if "way" in result.dims:
+        files = files_of_season(
+            result if summary is None else with_hindcast(result, summary), units
+        )
+        stale = [where / name for name in (*RESULT_FILES, *SUPPLY_FILES)]
+        return outputs.write({where / name: write for name, write in files.items()}, stale)
     summary = summarize(result, scenario) if summary is None else summary
     whole = with_summary(result, summary, scenario, settings)
-    files: dict[str, Write] = files_of_run(whole, summary, units)
+    files = files_of_run(whole, summary, units)
     stale = [where / name for name in (*RESULT_FILES, *SUPPLY_FILES)]
     return outputs.write({where / name: write for name, write in files.items()}, stale)
 

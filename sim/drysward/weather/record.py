@@ -9,6 +9,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from drysward.physics.reference_et import wind_at_2m_m_s
+
 FloatArray = NDArray[np.float64]
 
 REQUIRED = ("rain_mm", "tmax_c", "tmin_c")
@@ -139,6 +141,36 @@ class DailyRecord:
         """The days of a slice without a step."""
         cut: dict[str, Any] = {name: values[days] for name, values in self.columns().items()}
         return replace(self, dates=self.dates[days], **cut)
+
+    def followed_by(self, later: DailyRecord) -> DailyRecord:
+        """This record up to the day before ``later`` begins, then the days of ``later``.
+
+        A quantity that one of them lacks is blank on its days; wind is at this record's height.
+        ValueError when a day would be missing between them.
+        """
+        kept = int((later.dates[0] - self.dates[0]).astype(int))
+        if not 0 < kept <= self.n_days:
+            span = f"{self.dates[0]} to {self.dates[-1]}"
+            raise ValueError(f"{later.dates[0]} does not follow {span}")
+        first, second = self.columns(), later.columns()
+        height, its_height = self.wind_height_m, later.wind_height_m
+        if "wind_m_s" in second and height is not None and its_height is not None:
+            # Both heights see the same wind at 2 m.
+            there, here = (float(wind_at_2m_m_s(1.0, h)) for h in (its_height, height))
+            second["wind_m_s"] = second["wind_m_s"] * there / here
+        columns: dict[str, Any] = {}
+        for name in {**first, **second}:
+            parts = (
+                first[name][:kept] if name in first else np.full(kept, np.nan),
+                second.get(name, np.full(later.n_days, np.nan)),
+            )
+            columns[name] = np.concatenate(parts)
+        return replace(
+            self,
+            dates=np.concatenate([self.dates[:kept], later.dates]),
+            wind_height_m=its_height if height is None else height,
+            **columns,
+        )
 
     def between(self, first_year: int, last_year: int) -> DailyRecord:
         """The days of the calendar years ``first_year`` to ``last_year``, both included.

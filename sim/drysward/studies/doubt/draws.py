@@ -25,15 +25,15 @@ from drysward.physics.intake import GENTLE, LEVEL, MODERATE, STRONG
 from drysward.physics.pedotransfer import densest
 from drysward.quantities import convert
 from drysward.ranges import PERT, Range
-from drysward.scenario.load import from_tree, leaves
-from drysward.scenario.model import SKINNED, STANDS, FieldSpec, Scenario
+from drysward.scenario.load import from_tree
+from drysward.scenario.model import SKINNED, STANDS, FieldSpec, FittedNumbers, Scenario
 from drysward.scenario.ranges import WrittenRange, taken_out
 from drysward.scenario.resolved import Row, resolved_values
 from drysward.scenario.schema import DELIVERY_NUMBERS, ROOT_ZONE_NUMBERS
 from drysward.scenario.supply_tables import SUPPLY_NUMBERS
+from drysward.scenario.trees import leaves, put_at
 from drysward.special import ndtr, ndtri
 from drysward.studies.doubt.together import known_together
-from drysward.studies.sweep.points import _replace
 
 # Points are kept this far from 0 and 1, where quantiles are infinite.
 _EDGE = 1e-9
@@ -47,6 +47,7 @@ class Doubtful:
     ``unit`` ("" where the tables hold a bare number). ``group`` and ``measure`` say what it
     belongs to and what a person could measure to know it; ``meaning`` explains it. ``name`` is its
     kind and name in ``vocabulary.toml``, and ``place`` the entry or table that holds it.
+    ``fitted`` are its values in draws from readings, in the same order for all numbers.
     """
 
     key: str
@@ -57,6 +58,13 @@ class Doubtful:
     name: str
     place: str
     meaning: str = ""
+    fitted: tuple[float, ...] = field(default=(), repr=False)
+
+    def quantile(self, u: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Values at the shares ``u`` of its distribution, that of its draws where it was fitted."""
+        if self.fitted:
+            return np.quantile(np.array(self.fitted), u)
+        return self.range.quantile(u)
 
     def written(self, value: float) -> float | str:
         """``value`` as the tables of a scenario hold it."""
@@ -129,8 +137,10 @@ def doubtful(scenario: Scenario) -> tuple[Doubtful, ...]:
 
     Numbers that its fields share, such as those of a species, are one number; delivery and depth
     are one for each field. What a scenario writes without a range is certain, and so is what
-    people choose or agree on.
+    people choose or agree on. Numbers fitted to readings have the range of these.
     """
+    if scenario.fitted is not None:
+        return tuple(_as_fitted(scenario, scenario.fitted))
     found: dict[str, Doubtful] = {}
     rows = resolved_values(scenario)
     unused = _Unused(scenario)
@@ -148,6 +158,24 @@ def doubtful(scenario: Scenario) -> tuple[Doubtful, ...]:
         if not number.range.closed:
             found[key] = number
     return tuple(found.values())
+
+
+def _as_fitted(scenario: Scenario, fitted: FittedNumbers) -> Iterator[Doubtful]:
+    """What is not known of a scenario with numbers fitted to readings."""
+    plain = tomllib.loads(scenario.text)
+    plain.pop("fitted", None)
+    before = from_tree(plain, scenario.folder, text=scenario.text, climate_is_checked=True)
+    for one in doubtful(before):
+        values = fitted.draws.get(one.key, ())
+        if not values:
+            yield one
+            continue
+        low, likely, high = (float(x) for x in np.quantile(values, [0.05, 0.5, 0.95]))
+        yield replace(
+            one,
+            range=Range(low, likely, high, min(one.range.least, low), max(one.range.most, high)),
+            fitted=values,
+        )
 
 
 def _of_catalog(scenario: Scenario, row: Row) -> Doubtful | None:
@@ -363,7 +391,8 @@ def draw(numbers: Sequence[Doubtful], n: int, seed: int) -> Draws:
     The first draws of a power of two are those of any smaller one with the same seed.
     """
     u = even_shares(len(numbers), n, seed)
-    return draws_at(numbers, u, varying_together(u, [number.key for number in numbers]))
+    shares = varying_together(u, [number.key for number in numbers], fitted_together(numbers))
+    return draws_at(numbers, u, shares)
 
 
 def even_shares(d: int, n: int, seed: int | Sequence[int]) -> NDArray[np.float64]:
@@ -386,19 +415,38 @@ def draws_at(
     """Draws of ``numbers`` at ``shares`` (draws, numbers), made of the independent ``u``."""
     if not numbers:
         return Draws((), u, u)
-    columns = [number.range.quantile(shares[:, i]) for i, number in enumerate(numbers)]
+    columns = [number.quantile(shares[:, i]) for i, number in enumerate(numbers)]
     return Draws(tuple(numbers), _kept_possible(np.column_stack(columns), numbers), u)
 
 
-def varying_together(u: NDArray[np.float64], keys: Sequence[str]) -> NDArray[np.float64]:
+def fitted_together(numbers: Sequence[Doubtful]) -> dict[str, NDArray[np.float64]]:
+    """Normal scores (N,) by key of the draws of the numbers that were fitted to readings."""
+    return {
+        one.key: ndtri((np.argsort(np.argsort(one.fitted)) + 0.5) / len(one.fitted))
+        for one in numbers
+        if one.fitted
+    }
+
+
+def varying_together(
+    u: NDArray[np.float64],
+    keys: Sequence[str],
+    fitted: Mapping[str, NDArray[np.float64]] | None = None,
+) -> NDArray[np.float64]:
     """Shares (K, d) of the distributions of the numbers of ``keys``, correlated as
     ``correlations`` gives, from the independent shares ``u``.
 
     By a Gaussian copula. The root of the correlations is the symmetric one: each number then lies
     as close as can be to its own score, so that the effect of a score stands for the effect of its
-    number (Kessy, Lewin & Strimmer 2018, American Statistician 72:309).
+    number (Kessy, Lewin & Strimmer 2018, American Statistician 72:309). Numbers ``fitted`` to
+    readings are correlated as their scores are, and with no others.
     """
     correlation = correlations(keys)
+    if fitted:
+        here = [i for i, key in enumerate(keys) if key in fitted]
+        correlation[here], correlation[:, here] = 0.0, 0.0
+        scores = np.array([fitted[keys[i]] for i in here])
+        correlation[np.ix_(here, here)] = np.corrcoef(scores).reshape(len(here), len(here))
     if np.array_equal(correlation, np.eye(len(keys))):
         return u
     values, vectors = np.linalg.eigh(correlation)
@@ -501,12 +549,13 @@ def drawn_scenarios(
 def placed(tables: dict[str, Any], row: Mapping[str, float | str]) -> dict[str, Any]:
     """``tables`` of a scenario with the values of ``row`` at their dotted keys."""
     out = dict(tables)
+    out.pop("fitted", None)  # a draw has its own numbers in place of the likely ones
     overrides = dict(leaves(tables.get("overrides", {})))
     for key, value in row.items():
         if key.startswith("overrides."):
             overrides[key.removeprefix("overrides.")] = value
         else:
-            _replace("draw", out, key, value)
+            put_at("draw", out, key, value)
     if overrides:
         out["overrides"] = overrides
     return out

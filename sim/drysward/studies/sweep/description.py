@@ -269,6 +269,9 @@ def sweep_of(name: str, text: str, base_name: str, base_text: str, folder: str |
             fault for detail in error.errors() for fault in schema_faults(name, detail, SweepTable)
         ) from None
     base = toml_tables(base_name, base_text)
+    if "fitted" in base:
+        what = "names numbers fitted to readings, and a sweep draws none of these yet"
+        raise FaultyInput(Fault(f"{base_name}: fitted", what, "leave the line out for a sweep"))
     # A sizing has no part in a sweep, and an axis may take away what it is about.
     base.pop("sizing", None)
     for key, value in (("years", table.years), ("seed", table.seed)):

@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 import json
-import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
-from drysward.faults import Fault, FaultyInput, nearest
+from drysward.faults import Fault, FaultyInput
 from drysward.quantities import any_shown
-from drysward.scenario.load import from_tree, leaves
+from drysward.scenario.load import from_tree
 from drysward.scenario.model import PlanSpec, Scenario
+from drysward.scenario.trees import leaves, put_at
 from drysward.site.plans import machines_of
 from drysward.site.site_weather import WEATHER_PROCESSES
 from drysward.studies.sweep.description import Axis, Sweep
@@ -21,8 +21,6 @@ from drysward.studies.sweep.design import WEATHER, Design, depth_of
 
 # Points that are read before anything runs, besides the values of every axis.
 _TRIED = 100
-# Tables that may be written as the bare name of what they start from.
-_BARE = {"root_zone": "like", "delivery": "system"}
 # Settings of the answers that the weather and calendar of a stretch do not depend on.
 _NOT_OF_WEATHER = (
     "reached", "days", "playing_condition", "return_periods", "confidence", "start_soil_water",
@@ -58,7 +56,7 @@ def tree_at(sweep: Sweep, positions: np.ndarray) -> dict[str, Any]:
     }
     for axis, position in zip(sweep.axes, positions, strict=True):
         for key, value in axis.sets(float(position)).items():
-            _replace(f"axes.{axis.name}", tree, key, value)
+            put_at(f"axes.{axis.name}", tree, key, value)
     return tree
 
 
@@ -215,54 +213,3 @@ def axis_values_text(
         shown = f"{value:g}" if isinstance(value, float) else str(value)
         axis_values.append(f"{axis.name} = {shown}{' ' + unit if unit else ''}")
     return ", ".join(axis_values)
-
-
-# --- dotted keys -------------------------------------------------------------------------------
-
-
-def _replace(where: str, tree: dict[str, Any], key: str, value: Any) -> None:
-    """Set a dotted key, leaving what ``tree`` shares with others as it is.
-
-    Items of a list count from 1: ``plans.staged.stages[2].share``. FaultyInput when the key
-    goes through a list that is too short or through a value that is no table.
-    """
-    head, _, rest = key.partition(".")
-    if head == "overrides":
-        table = dict(leaves(tree.get("overrides", {})))
-        tree["overrides"] = {**table, rest: value}
-        return
-    at: Any = tree
-    parts = [part for name in key.split(".") for part in _steps(name)]
-    for here, step in enumerate(parts[:-1]):
-        at[step] = inner = _own(where, key, at, step, parts[here + 1])
-        at = inner
-    _own_place(where, key, at, parts[-1])
-    at[parts[-1]] = value
-
-
-def _steps(name: str) -> list[str | int]:
-    """``stages[2]`` as "stages" and 1."""
-    found = re.fullmatch(r"([^\[\]]+)\[(\d+)\]", name)
-    return [found[1], int(found[2]) - 1] if found else [name]
-
-
-def _own(where: str, key: str, at: Any, step: str | int, following: str | int) -> Any:
-    """A copy of what stands at ``step``, to be changed; a new table where there is none."""
-    _own_place(where, key, at, step)
-    inner = at[step] if isinstance(step, int) else at.get(step, {})
-    if isinstance(inner, str) and step in _BARE:
-        return {_BARE[str(step)]: inner}
-    if isinstance(inner, dict):
-        return dict(inner)
-    if isinstance(inner, list) and isinstance(following, int):
-        return list(inner)
-    raise FaultyInput(Fault(where, f"'{key}' goes through '{step}', which is no table", "a table"))
-
-
-def _own_place(where: str, key: str, at: Any, step: str | int) -> None:
-    if isinstance(step, int):
-        if not isinstance(at, list) or not 0 <= step < len(at):
-            n = len(at) if isinstance(at, list) else 0
-            raise FaultyInput(Fault(where, f"'{key}': there is no item {step + 1}", f"1 to {n}"))
-    elif not isinstance(at, Mapping):
-        raise FaultyInput(Fault(where, f"'{key}' goes through what is no table", nearest(key, [])))

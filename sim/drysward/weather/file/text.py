@@ -63,13 +63,13 @@ def read_text(
     else:
         first = [name.strip().upper() for name in text.split("\n", 1)[0].split(",")]
         if tuple(first[:4]) == layouts.LONG_HEADER[:4]:
-            sheet, _ = _sheet(where, text, 0)
+            sheet, _ = csv_sheet(where, text, 0)
             sheet, found = layouts.long_sheet(sheet, where), (layouts.LAYOUTS[0], 0)
         else:
             found = layouts.find(text)  # type: ignore[assignment]
             if found is None and (fault := layouts.nearly(where, text)):
                 raise FaultyInput(fault)
-            sheet, ragged = _sheet(where, text, found[1] if found else 0)
+            sheet, ragged = csv_sheet(where, text, found[1] if found else 0)
             if found is None or specs:
                 return _own_headers(
                     where, sheet, ragged, specs, wind_height_m, ignore, hours_from_utc,
@@ -93,7 +93,7 @@ def decoded(where: str, data: bytes) -> str:
         raise FaultyInput(Fault(f"{where} line {line}", what, "a file saved as UTF-8")) from None
 
 
-def _sheet(where: str, text: str, above: int) -> tuple[Sheet, list[RowFault]]:
+def csv_sheet(where: str, text: str, above: int) -> tuple[Sheet, list[RowFault]]:
     """The table below ``above`` lines, and faults of rows with too many or too few cells."""
     lines_above = [line[:LONGEST_LINE_ABOVE] for line in text.split("\n", above)[:above]]
     rows = _csv_rows(where, text.split("\n", above)[-1], above)
@@ -224,7 +224,7 @@ def _moments(
         try:
             match = _STAMP.fullmatch(text) if with_hours else None
             if match:
-                day, hour, minute = _date(match[1]), int(match[2]), int(match[3])
+                day, hour, minute = iso_date(match[1]), int(match[2]), int(match[3])
                 if hour > 23 or minute > 59:
                     raise ValueError(f"{quoted(text)} is not a time of day; 00:00 to 23:59")
                 shift = _minutes_of(match[4]) if match[4] else 0
@@ -234,9 +234,9 @@ def _moments(
             elif with_hours:
                 raise ValueError(f"{quoted(text)} is not a day and time; as 2013-07-04 13:00")
             else:
-                stamps[i] = _date(text)
+                stamps[i] = iso_date(text)
         except ValueError as error:
-            faults.append((i, _cell_fault(where, sheet, i, name, error)))
+            faults.append((i, cell_fault(where, sheet, i, name, error)))
     return stamps, with_hours, offsets, faults
 
 
@@ -277,7 +277,7 @@ def _hours(
             hours[i] = np.timedelta64(60 * int(match[1]) + int(match[2] or 0), "m")
         else:
             error = ValueError(f"{quoted(text)} is not an hour; 0 to 23, the start of the hour")
-            faults.append((i, _cell_fault(where, sheet, i, name, error)))
+            faults.append((i, cell_fault(where, sheet, i, name, error)))
     return hours, faults
 
 
@@ -434,9 +434,9 @@ def _numbers(
             numbers = np.full(len(texts), np.nan)
             for i, text in enumerate(texts):
                 try:
-                    numbers[i] = _number(text) if text else np.nan
+                    numbers[i] = plain_number(text) if text else np.nan
                 except ValueError as error:
-                    faults.append((i, _cell_fault(where, sheet, i, column.name, error)))
+                    faults.append((i, cell_fault(where, sheet, i, column.name, error)))
         if column.missing:
             marked = np.isin(numbers, column.missing)
             numbers, empty = np.where(marked, np.nan, numbers), empty | marked
@@ -459,12 +459,12 @@ def _texts(sheet: Sheet, name: str) -> list[str]:
     return [row[at].strip() if row else "" for row in sheet.cells]
 
 
-def _cell_fault(where: str, sheet: Sheet, row: int, name: str, error: ValueError) -> Fault:
+def cell_fault(where: str, sheet: Sheet, row: int, name: str, error: ValueError) -> Fault:
     what, _, allowed = str(error).partition("; ")
     return Fault(f"{where} line {sheet.lines[row]}, column {quoted(name)}", what, allowed)
 
 
-def _date(text: str) -> np.datetime64:
+def iso_date(text: str) -> np.datetime64:
     if not text:
         raise ValueError("is blank; a day as 2013-07-04")
     if not _ISO_DATE.fullmatch(text):
@@ -486,7 +486,7 @@ def _all_numbers(texts: Sequence[str]) -> FloatArray | None:
     return None if (np.abs(numbers) > LARGEST_NUMBER).any() else numbers
 
 
-def _number(text: str) -> float:
+def plain_number(text: str) -> float:
     if _NOT_A_NUMBER.fullmatch(text):
         raise ValueError(f"{quoted(text)} is not a finite number; a number, or blank where unknown")
     if len(text) > LONGEST_NUMBER or not _NUMBER.fullmatch(text):

@@ -1,0 +1,155 @@
+"""The season so far of many draws, side by side, on what was really put on.
+
+The same account as ``studies.season.ahead.start_at`` with a log, for scenarios that differ only in
+numbers that are not known. A log is what was delivered, so no limit of night, ground or supply
+cuts it; the turf year before follows the first plan without limits of the supply.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from drysward.day.records import CALENDAR_DAYS
+from drysward.drive.mornings import DAYS, Morning
+from drysward.drive.runs import Runs, advance_all, start_runs
+from drysward.scenario.model import PlanSpec, Scenario
+from drysward.site.play import PlayInput
+from drysward.site.root_zone import RootZone, field_root_zone
+from drysward.site.stretches import (
+    PreparedSite,
+    Spans,
+    WeatherStretch,
+    site_on,
+    turf_new_year,
+    turf_year_of,
+    weather_stretch,
+)
+from drysward.studies.season.ahead import DAILY, YEARS_BEFORE, carried_over
+from drysward.studies.season.logs import Log
+from drysward.weather.record import DailyRecord
+from drysward.weather.series import recorded
+from drysward.weather.simulated.climate import calendar_day
+
+FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class Span:
+    """The days that a fit runs on: weather of the turf year before and of this one to ``stop``.
+
+    All draws share it, because numbers of snow, frost and spray loss are none of theirs.
+    """
+
+    first: np.datetime64
+    begins: np.datetime64
+    stop: np.datetime64
+    spans: tuple[Spans, Spans]
+    before: WeatherStretch | None
+    this: WeatherStretch
+
+    @property
+    def dates(self) -> NDArray[np.datetime64]:
+        """Days of this turf year, (T,)."""
+        return np.arange(max(self.first, self.begins), self.stop)
+
+
+def span_of(scenario: Scenario, record: DailyRecord, stop: np.datetime64) -> Span:
+    """The days of ``record`` to the one before ``stop`` that a fit runs on."""
+    southern = scenario.site.latitude_deg < 0.0
+    year = int(turf_year_of(np.array([stop - 1]), southern)[0])
+    begins = turf_new_year(year, southern)
+    first = max(record.dates[0], turf_new_year(year - YEARS_BEFORE, southern))
+    series = recorded(record)
+
+    def stretch(start: np.datetime64, end: np.datetime64) -> tuple[Spans, WeatherStretch]:
+        span = Spans((year,), (), ((start, end),))
+        return span, weather_stretch(scenario, series, span, start, end)
+
+    this_span, this = stretch(max(first, begins), stop)
+    before_span, before = stretch(first, begins) if first < begins else (this_span, None)
+    return Span(first, begins, stop, (before_span, this_span), before, this)
+
+
+@dataclass(frozen=True, eq=False)
+class Seasons:
+    """Daily numbers of K draws by name (K, T, F), at the end of each day of ``dates`` (T,)."""
+
+    dates: NDArray[np.datetime64]
+    daily: dict[str, FloatArray]
+    scenarios: tuple[Scenario, ...]
+    zones: tuple[tuple[RootZone, ...], ...]
+    surface_mm: FloatArray  # (K, F), depth of the surface layer
+
+
+def seasons_so_far(scenarios: Sequence[Scenario], span: Span, log: Log) -> Seasons:
+    """The season of each scenario on the water of the log; they differ in numbers only."""
+    alone = [replace(one, supply=None) for one in scenarios]
+    zones = [tuple(field_root_zone(spec, one.catalog) for spec in one.fields) for one in alone]
+    before: Runs | None = None
+    if span.before is not None:
+        runs, site = _started(alone, zones, span.before, span.spans[0],
+                              [one.plans[0] for one in alone])  # fmt: skip
+        before = advance_all(site, runs)
+    applied = _as_applied([log.applied_mm(one) for one in alone], alone[0])
+    runs, site = _started(alone, zones, span.this, span.spans[1], [applied] * len(alone))
+    if before is not None:
+        runs = carried_over(runs, before, with_supply=False)
+    runs.plans.night_depth = runs.plans.ground_takes = runs.plans.most_depth = np.inf
+    advance_all(site, runs, slice(site.from_day, None))
+    return Seasons(
+        span.dates,
+        {name: np.asarray(runs.trace[name], float) for name in DAILY},
+        tuple(scenarios),
+        tuple(zones),
+        site.fields.surface_mm[runs.columns],
+    )
+
+
+def _started(
+    scenarios: Sequence[Scenario],
+    zones: Sequence[tuple[RootZone, ...]],
+    part: WeatherStretch,
+    span: Spans,
+    plans: Sequence[PlanSpec],
+) -> tuple[Runs, PreparedSite]:
+    """Runs of scenarios side by side, and a site with the fields of all of them."""
+    sites = [site_on(one, of, part, span) for one, of in zip(scenarios, zones, strict=True)]
+    play = PlayInput(
+        np.concatenate([site.play.fields for site in sites]).view(np.recarray),
+        np.concatenate([site.play.days for site in sites], axis=1).view(np.recarray),
+    )
+    whole = replace(
+        sites[0],
+        fields=np.concatenate([site.fields for site in sites]).view(np.recarray),
+        days=np.concatenate([site.days for site in sites], axis=1).view(np.recarray),
+        play=play,
+        zones=tuple(zone for of in zones for zone in of),
+    )
+    n_fields = len(zones[0])
+    starts = []
+    for k, (site, plan) in enumerate(zip(sites, plans, strict=True)):
+        columns = k * n_fields + np.arange(n_fields)
+        starts.append(
+            (replace(site, fields=whole.fields, days=whole.days, play=play, zones=whole.zones,
+                     columns=columns), plan)
+        )  # fmt: skip
+    return start_runs(starts, n_years=1), whole
+
+
+def _as_applied(applied: Sequence[dict[str, dict[np.datetime64, float]]], of: Scenario) -> PlanSpec:
+    """One plan for all draws, which puts on what the log says in each of them."""
+    depths = np.zeros((len(applied), CALENDAR_DAYS, len(of.fields)))
+    for k, one in enumerate(applied):
+        for f, spec in enumerate(of.fields):
+            for date, depth in one[spec.key].items():
+                depths[k, calendar_day(np.array([date]))[0], f] += depth
+
+    def put_on(morning: Morning) -> FloatArray:
+        return depths[:, morning.day_of_year - 1]
+
+    setattr(put_on, DAYS, tuple(np.flatnonzero(depths.any(axis=(0, 2))) + 1))
+    return PlanSpec("as_applied", "As applied", "function", function=put_on)

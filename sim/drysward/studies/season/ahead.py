@@ -1,0 +1,325 @@
+"""From the state of a site today through every way on: the daily numbers of each.
+
+The account runs through this turf year's weather to the evening before, under each plan or under
+what was really applied. From there every way on is run as any other days are, so that soil, turf,
+storage, allowances and restriction stages carry over.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from drysward.day.records import CALENDAR_DAYS, PLAY_YEAR, YEAR, records
+from drysward.drive.mornings import DAYS, Morning
+from drysward.drive.runs import Runs, advance_all, compiled_run_site, start_runs
+from drysward.faults import Fault, FaultyInput
+from drysward.results.ahead import first_day
+from drysward.scenario.model import RECORD, PlanSpec, Scenario
+from drysward.site.root_zone import RootZone, field_root_zone
+from drysward.site.stretches import (
+    PreparedSite,
+    Spans,
+    WeatherStretch,
+    site_on,
+    turf_new_year,
+    turf_year_of,
+    weather_stretch,
+)
+from drysward.studies.season.ways import Way
+from drysward.weather.record import DailyRecord
+from drysward.weather.series import Series
+
+FloatArray = NDArray[np.float64]
+
+# Of the ledger, for each field, and of the supply.
+DAILY = (
+    "footprint", "wilt", "dormant", "dead", "green", "depletion", "irrigation_gross", "demand",
+    "shortage", "surface_water", "root_water", "root_depth", "hardness",
+)  # fmt: skip
+SUPPLY_DAILY = ("demand", "delivered", "shortage", "storage", "stage")
+# The turf year before this one runs too, so that its soil water carries over.
+YEARS_BEFORE = 1
+FEWEST_DAYS = 30  # with fewer days before today the state is mostly an assumption (own choice)
+
+
+_Stretches = dict[tuple[np.datetime64, np.datetime64], WeatherStretch]
+"""Stretches of weather by first day and day after the last, which draws share."""
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Start:
+    """A site at dawn of ``today`` under each of ``plans``.
+
+    ``record`` is the weather to the day before, ``year`` the turf year, and ``runs`` the state.
+    """
+
+    scenario: Scenario
+    today: np.datetime64
+    year: int
+    record: DailyRecord
+    plans: tuple[PlanSpec, ...]
+    zones: tuple[RootZone, ...]
+    runs: Runs
+    so_far: dict[str, FloatArray]  # DAILY of this turf year (B, T, F), to the day before
+    weather: _Stretches
+
+
+@dataclass(frozen=True, eq=False)
+class Ahead:
+    """Daily numbers of each way on: ``fields`` (W, B, T, F) and ``supply`` (W, B, T) by name, for
+    W ways, B plans, T days and F fields; depths mm, volumes m3, the rest shares.
+
+    ``reached_run`` (B, F) by stage: days in a row at the stage before today.
+    """
+
+    ways: tuple[Way, ...]
+    dates: NDArray[np.datetime64]
+    fields: dict[str, FloatArray]
+    supply: dict[str, FloatArray]
+    causes: FloatArray  # (W, B, F, causes), mm of shortage
+    spent_day: NDArray[np.int64]  # (W, B), day on which an allowance is spent or storage empty; T
+
+
+def start_at(
+    scenario: Scenario,
+    record: DailyRecord,
+    today: np.datetime64,
+    plans: Sequence[PlanSpec] | None = None,
+    applied_mm: Mapping[str, Mapping[np.datetime64, float]] | None = None,
+    like: Start | None = None,
+) -> Start:
+    """The state of a scenario's fields at dawn of ``today``.
+
+    Parameters
+    ----------
+    record : daily weather to the day before, or beyond it; days from ``today`` on are not read.
+    applied_mm : by field the depth that reached the turf, by date, where a log has it; then it
+        takes the place of the plans in this turf year up to today.
+    like : the same day of a scenario that differs in soil and turf only, whose weather and, where
+        there is a log, books of the supply it shares.
+
+    Raises FaultyInput when the weather does not reach to the day before.
+    """
+    southern = scenario.site.latitude_deg < 0.0
+    plans = tuple(scenario.plans if plans is None else plans)
+    known = record.select(slice(0, max(int((today - record.dates[0]).astype(int)), 0)))
+    _require(record, today)
+    year = int(turf_year_of(np.array([today]), southern)[0])
+    begins = turf_new_year(year, southern)
+    first = max(known.dates[0], turf_new_year(year - YEARS_BEFORE, southern))
+    zones = tuple(field_root_zone(field, scenario.catalog) for field in scenario.fields)
+    weather = {} if like is None else like.weather
+    starting = _Starting(scenario, known, zones, year, weather)
+    if applied_mm is None:
+        runs, site = starting.run(None, first, today, plans)
+    else:
+        as_applied = _as_applied(scenario, applied_mm, southern)
+        before = None
+        if first < begins:
+            before, _ = starting.run(None, first, begins, plans[:1])
+        # Limits of the supply cut none of what was put on, but keep its books.
+        runs, site = starting.run(before, max(first, begins), today, (as_applied,), False)
+        if like is not None:
+            runs.supply = like.runs.one(0).alone().supply
+        elif scenario.supply is not None:
+            books, _ = starting.run(before, max(first, begins), today, (as_applied,), True)
+            runs.supply = books.supply
+        followed = start_runs([(site, plan) for plan in plans], n_years=1)
+        runs = carried_over(followed, runs.some(np.zeros(len(plans), np.int64)))
+    dates = site.weather.record.dates[site.from_day :]
+    here = dates >= begins
+    so_far = {name: runs.trace[name][:, here] for name in DAILY} if runs.trace.size else {}
+    return Start(
+        scenario=scenario, today=today, year=year, record=known, plans=plans, zones=zones,
+        runs=runs, so_far=so_far, weather=weather,
+    )  # fmt: skip
+
+
+def _require(record: DailyRecord, today: np.datetime64) -> None:
+    if not record.dates[0] < today <= record.dates[-1] + 1:
+        what = f"the weather of {record.name or 'the record'} runs {record.dates[0]} to "
+        what += f"{record.dates[-1]}; the day before {today} is not in it"
+        latest = record.dates[-1] + 1
+        raise FaultyInput(Fault("today", what, f"a day to {latest}, or weather to {today - 1}"))
+    days = int((today - record.dates[0]).astype(int))
+    if days < FEWEST_DAYS:
+        what = f"the weather has {days} days before {today}"
+        raise FaultyInput(Fault("today", what, f"{FEWEST_DAYS} days or more"))
+
+
+@dataclass(frozen=True, eq=False)
+class _Starting:
+    """What the stretches before today have in common."""
+
+    scenario: Scenario
+    record: DailyRecord
+    zones: tuple[RootZone, ...]
+    year: int
+    weather: _Stretches
+
+    def run(
+        self,
+        before: Runs | None,
+        first: np.datetime64,
+        stop: np.datetime64,
+        plans: Sequence[PlanSpec],
+        has_limits: bool = True,
+    ) -> tuple[Runs, PreparedSite]:
+        """Plans through the days from ``first`` to the day before ``stop``, from the state of runs
+        ``before``; without limits of night, ground and supply where it has none.
+        """
+        scenario = self.scenario if has_limits else replace(self.scenario, supply=None)
+        site = site_of_days(
+            scenario, self.record, self.zones, self.year, first, stop, self.weather
+        )
+        runs = start_runs([(site, plan) for plan in plans], n_years=1)
+        if before is not None:
+            places = np.zeros(len(plans), np.int64)
+            runs = carried_over(runs, before.some(places), with_supply=has_limits)
+        if not has_limits:
+            runs.plans.night_depth = runs.plans.ground_takes = np.inf
+            runs.plans.most_depth = np.inf
+        days = slice(site.from_day, None)
+        return advance_all(site, runs, days), site
+
+
+def site_of_days(
+    scenario: Scenario,
+    record: DailyRecord,
+    zones: tuple[RootZone, ...],
+    year: int,
+    first: np.datetime64,
+    stop: np.datetime64,
+    known: _Stretches | None = None,
+) -> PreparedSite:
+    """The fields from ``first`` to the day before ``stop``, days of the turf year ``year``; the
+    weather is taken from ``known`` where it is there, and left there.
+    """
+    span = Spans((year,), (), ((first, stop),))
+    part = None if known is None else known.get((first, stop))
+    if part is None:
+        part = weather_stretch(scenario, days_of(record), span, first, stop)
+        if known is not None:
+            known[first, stop] = part
+    return site_on(scenario, zones, part, span)
+
+
+def days_of(record: DailyRecord) -> Series:
+    """The days of a record as a series, without the facts on its file, which take a while."""
+
+    def between(start: np.datetime64, stop: np.datetime64) -> DailyRecord:
+        first, after = np.searchsorted(record.dates, [start, stop])
+        return record.select(slice(int(first), int(after)))
+
+    return Series(RECORD, record.dates[0], record.dates[-1] + 1, between)
+
+
+def carried_over(runs: Runs, before: Runs, with_supply: bool = True) -> Runs:
+    """``runs`` with the state of soil, turf, plans and supply that ``before`` ended in."""
+    runs.patches, runs.states, runs.trace = before.patches, before.states, before.trace
+    if with_supply:
+        runs.supply = runs.supply._replace(
+            storage=before.supply.storage.copy(), used=before.supply.used.copy()
+        )
+    return runs
+
+
+def _as_applied(
+    scenario: Scenario, applied_mm: Mapping[str, Mapping[np.datetime64, float]], southern: bool
+) -> PlanSpec:
+    """A plan that puts on what a log says, on its days of the turf year."""
+    from drysward.weather.simulated.climate import calendar_day
+
+    depths = np.zeros((CALENDAR_DAYS, len(scenario.fields)))
+    for f, spec in enumerate(scenario.fields):
+        for date, depth in applied_mm.get(spec.key, {}).items():
+            depths[calendar_day(np.array([date]))[0], f] += depth
+
+    def applied(morning: Morning) -> FloatArray:
+        return np.broadcast_to(depths[morning.day_of_year - 1], morning.depletion.shape)
+
+    setattr(applied, DAYS, tuple(np.flatnonzero(depths.any(axis=1)) + 1))
+    return PlanSpec("as_applied", "As applied", "function", function=applied)
+
+
+def run_ahead(
+    start: Start,
+    ways: Sequence[Way],
+    workers: int | None = None,
+    on_progress: Callable[[float], None] | None = None,
+) -> Ahead:
+    """Run every plan from its state today through every way; no way affects another."""
+    compiled_run_site()
+    done = 0
+    years = (len(start.plans), len(start.scenario.fields), 1)
+
+    def go(way: Way) -> _OfWay:
+        record = start.record.followed_by(way.days)
+        stop = way.days.dates[-1] + 1
+        site = site_of_days(
+            start.scenario, record, start.zones, start.year, start.today, stop
+        )
+        runs = start.runs.some(np.arange(len(start.plans)))
+        runs.years, runs.play = records(YEAR, years), records(PLAY_YEAR, years)
+        runs.shortage = np.zeros_like(runs.shortage)
+        advance_all(site, runs, slice(site.from_day, None))
+        return (
+            {name: runs.trace[name].copy() for name in DAILY},
+            {name: runs.supply.trace[name].copy() for name in SUPPLY_DAILY},
+            runs.shortage.sum(axis=-2),
+            spent_day(site, runs, start.runs),
+        )
+
+    found = []
+    with ThreadPoolExecutor(workers or os.cpu_count() or 1) as pool:
+        for one in pool.map(go, ways):
+            found.append(one)
+            done += 1
+            if on_progress is not None:
+                on_progress(done / len(ways))
+    return Ahead(
+        ways=tuple(ways),
+        dates=ways[0].days.dates,
+        fields={name: np.stack([one[0][name] for one in found]) for name in DAILY},
+        supply={name: np.stack([one[1][name] for one in found]) for name in SUPPLY_DAILY},
+        causes=np.stack([one[2] for one in found]),
+        spent_day=np.stack([one[3] for one in found]),
+    )
+
+
+_OfWay = tuple[dict[str, FloatArray], dict[str, FloatArray], FloatArray, NDArray[np.int64]]
+
+# From this share on an allowance counts as spent, and down to it storage as empty (own choice).
+SPENT, EMPTY = 0.99, 0.01
+
+
+def spent_day(site: PreparedSite, runs: Runs, before: Runs) -> NDArray[np.int64]:
+    """The first day (B,) on which a year's allowance is spent or the storage is empty; the number
+    of days where neither happens. Where several sources have an allowance it is the last day, since
+    the account of the site does not say which of them gave the water of a day.
+    """
+    supply, n_days = site.supply, runs.supply.trace.shape[1]
+    out = np.full(len(runs.specs), n_days)
+    if not supply.site[0, 0].on:
+        return out
+    limits = supply.sources[0].year
+    limited = np.flatnonzero(np.isfinite(limits))
+    for s in limited:
+        spent = runs.supply.used[:, s].year >= SPENT * limits[s]
+        day = np.full(len(runs.specs), n_days - 1)
+        if limits.size == 1 and not supply.site[0, 0].capacity:
+            so_far = before.supply.used[:, s].year[:, None]
+            drawn = so_far + np.cumsum(runs.supply.trace["delivered"], axis=1)
+            day = np.minimum(first_day(drawn >= SPENT * limits[s]), n_days - 1)
+        out = np.where(spent, np.minimum(out, day), out)
+    site_limits = supply.site[0, 0]
+    if site_limits.capacity > 0.0:
+        least = site_limits.dead + EMPTY * (site_limits.capacity - site_limits.dead)
+        out = np.minimum(out, first_day(runs.supply.trace["storage"] <= least))
+    return out
