@@ -149,7 +149,7 @@ def test_columns_with_nothing_in_them_are_left_out_and_named(tmp_path: Path) -> 
     assert "Gmax, g" in head
     flowing = " ".join(done.stdout.split())
     assert re.search(r"Not shown [a-z, -]*mud.*: none on any field under any plan", flowing)
-    assert "Events none are judged; add them under [[fields.KEY.play.events]]" in flowing
+    assert "none are judged; add them under [[fields.KEY.play.events]]" in flowing
     assert "Gmax in g: the largest deceleration" in flowing
 
 

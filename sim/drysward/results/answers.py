@@ -32,10 +32,10 @@ def answers(
 
     Returns
     -------
-    Dataset by field, plan, stage and period: ``days_below_condition_mean`` (d) with its sampling
-    error ``_se`` and the worst year in ten ``_1in10``; ``probability`` of each stage (1) with
-    ``_se``, ``_low`` and ``_high``; ``days_mean`` (d); ``season_water`` and ``demand`` with
-    limits (mm, as drawn).
+    Dataset by field, plan, stage and period: ``days_below_condition_mean`` (d), its sampling
+    error ``days_below_condition_se`` and the worst year in ten ``days_below_condition_1in10``;
+    ``probability`` of each stage (1) with ``probability_se``, ``_low`` and ``_high``;
+    ``days_mean`` (d); ``season_water`` and ``demand`` with limits (mm, as drawn).
 
     Raises
     ------

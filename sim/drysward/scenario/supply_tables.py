@@ -78,6 +78,7 @@ DROUGHT, STORAGE_INDEX, CALENDAR = INDICES = ("drought", "storage", "calendar")
 PERIODS = ("day", "week", "month", "year")
 AS_IT_COMES, EVENLY, BY_MONTH = RATIONS = ("as it comes", "evenly", "by month")
 MOST_SITE_STAGES = 6
+ROUNDED = 0.999  # of a size, as printed
 LININGS = {"membrane": "membrane_lining", "clay": "clay_lining", "none": "no_lining"}
 """Name in the file -> entry of the catalog."""
 
@@ -317,6 +318,9 @@ class StorageTable(Part):
         if found.capacity is None or found.depth is None or found.side_slope is None:
             return found
         least = least_square_pond_m3(found.depth, found.side_slope)
+        if found.capacity >= least * ROUNDED:
+            # A size as an answer prints it may be a little less than the shape holds.
+            return found.model_copy(update={"capacity": max(found.capacity, least)})
         if found.capacity < least:
             unit = unit_of(written["capacity"])
             gives = _rounded_up(written_in(least, VOLUME, unit))

@@ -140,7 +140,9 @@ def _notes(tables: Sequence[Table]) -> Iterator[tuple[str, str]]:
     if any(head.startswith("events") for head in shown):
         yield "Events", "percent of all events, ± standard error"
     else:
-        yield "Events", "none are judged; add them under [[fields.KEY.play.events]], in place of play = {}"
+        yield "Events", (
+            "none are judged; add them under [[fields.KEY.play.events]], in place of play = {}"
+        )
     heads = [*_SKINNED] if tables[0].key == "skinned_play" else [*_TURF]
     if left := [head for head in heads if head not in shown]:
         yield "Not shown", f"{listed(left)}: none on any field under any plan"
