@@ -25,7 +25,7 @@ from drysward.results.alternatives import ALTERNATIVES, alternatives_text
 from drysward.results.cf import CONVENTIONS
 from drysward.results.terms import stage_coordinate, with_terms
 from drysward.results.text import DRAWN_YEARS, FILE_MEANS, FINDINGS, FUTURE, MADE_YEARS
-from drysward.scenario.model import PlanSpec
+from drysward.scenario.model import PlanSpec, Scenario
 from drysward.site.stretches import PreparedSite, WeatherSeen
 from drysward.weather.series import Series
 
@@ -166,6 +166,20 @@ def functions_text(plans: Sequence[PlanSpec]) -> str:
     return json.dumps(texts) if texts else ""
 
 
+def identity(scenario: Scenario) -> dict[str, str | int | float]:
+    """Which scenario a result is of, and which program computed it, as attributes."""
+    return {
+        "title": scenario.title,
+        "site": scenario.site.name,
+        "source": f"drysward {__version__}",
+        "history": f"simulated by drysward {__version__}",
+        "citation": CITATION,
+        "drysward_version": __version__,
+        "scenario": scenario.text,
+        "scenario_digest": scenario.digest,
+    }
+
+
 def provenance(site: PreparedSite, series: Series) -> dict[str, str | int | float]:
     """What a result came from, as attributes."""
     scenario = site.scenario
@@ -181,14 +195,7 @@ def provenance(site: PreparedSite, series: Series) -> dict[str, str | int | floa
         }
     return {
         "Conventions": CONVENTIONS,
-        "title": scenario.title,
-        "site": scenario.site.name,
-        "source": f"drysward {__version__}",
-        "history": f"simulated by drysward {__version__}",
-        "citation": CITATION,
-        "drysward_version": __version__,
-        "scenario": scenario.text,
-        "scenario_digest": scenario.digest,
+        **identity(scenario),
         "weather": series.description,
         "weather_kind": series.kind,
         FUTURE: scenario.weather.future,

@@ -84,7 +84,7 @@ def _year_of(day: np.datetime64) -> int:
 
 
 def recorded(record: DailyRecord, description: str = "", notes: tuple[str, ...] = ()) -> Series:
-    """The days of a record as a series."""
+    """The days of a record as a series; the caller states the file behind it."""
 
     def between(start: np.datetime64, stop: np.datetime64) -> DailyRecord:
         first, after = np.searchsorted(record.dates, [start, stop])
@@ -97,7 +97,6 @@ def recorded(record: DailyRecord, description: str = "", notes: tuple[str, ...] 
         between,
         description,
         notes,
-        file=record.facts,
     )
 
 

@@ -13,8 +13,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from drysward.day.records import CALENDAR_DAYS
-from drysward.drive.mornings import DAYS, Morning
 from drysward.drive.runs import Runs, advance_all, start_runs
 from drysward.scenario.model import PlanSpec, Scenario
 from drysward.site.play import PlayInput
@@ -24,15 +22,18 @@ from drysward.site.stretches import (
     Spans,
     WeatherStretch,
     site_on,
-    turf_new_year,
-    turf_year_of,
     weather_stretch,
 )
-from drysward.studies.season.ahead import DAILY, YEARS_BEFORE, carried_over
+from drysward.studies.season.ahead import (
+    DAILY,
+    account_of,
+    as_applied,
+    carried_over,
+    without_limits,
+)
 from drysward.studies.season.logs import Log
 from drysward.weather.record import DailyRecord
 from drysward.weather.series import recorded
-from drysward.weather.simulated.climate import calendar_day
 
 FloatArray = NDArray[np.float64]
 
@@ -59,10 +60,7 @@ class Span:
 
 def span_of(scenario: Scenario, record: DailyRecord, stop: np.datetime64) -> Span:
     """The days of ``record`` to the one before ``stop`` that a fit runs on."""
-    southern = scenario.site.latitude_deg < 0.0
-    year = int(turf_year_of(np.array([stop - 1]), southern)[0])
-    begins = turf_new_year(year, southern)
-    first = max(record.dates[0], turf_new_year(year - YEARS_BEFORE, southern))
+    year, begins, first = account_of(scenario, record, stop - 1)
     series = recorded(record)
 
     def stretch(start: np.datetime64, end: np.datetime64) -> tuple[Spans, WeatherStretch]:
@@ -94,11 +92,11 @@ def seasons_so_far(scenarios: Sequence[Scenario], span: Span, log: Log) -> Seaso
         runs, site = _started(alone, zones, span.before, span.spans[0],
                               [one.plans[0] for one in alone])  # fmt: skip
         before = advance_all(site, runs)
-    applied = _as_applied([log.applied_mm(one) for one in alone], alone[0])
+    applied = as_applied([log.applied_mm(one) for one in alone], alone[0])
     runs, site = _started(alone, zones, span.this, span.spans[1], [applied] * len(alone))
     if before is not None:
         runs = carried_over(runs, before, with_supply=False)
-    runs.plans.night_depth = runs.plans.ground_takes = runs.plans.most_depth = np.inf
+    runs = without_limits(runs)
     advance_all(site, runs, slice(site.from_day, None))
     return Seasons(
         span.dates,
@@ -138,18 +136,3 @@ def _started(
                      columns=columns), plan)
         )  # fmt: skip
     return start_runs(starts, n_years=1), whole
-
-
-def _as_applied(applied: Sequence[dict[str, dict[np.datetime64, float]]], of: Scenario) -> PlanSpec:
-    """One plan for all draws, which puts on what the log says in each of them."""
-    depths = np.zeros((len(applied), CALENDAR_DAYS, len(of.fields)))
-    for k, one in enumerate(applied):
-        for f, spec in enumerate(of.fields):
-            for date, depth in one[spec.key].items():
-                depths[k, calendar_day(np.array([date]))[0], f] += depth
-
-    def put_on(morning: Morning) -> FloatArray:
-        return depths[:, morning.day_of_year - 1]
-
-    setattr(put_on, DAYS, tuple(np.flatnonzero(depths.any(axis=(0, 2))) + 1))
-    return PlanSpec("as_applied", "As applied", "function", function=put_on)

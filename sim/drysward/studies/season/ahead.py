@@ -7,9 +7,7 @@ storage, allowances and restriction stages carry over.
 
 from __future__ import annotations
 
-import os
-from collections.abc import Callable, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -17,10 +15,10 @@ from numpy.typing import NDArray
 
 from drysward.day.records import CALENDAR_DAYS, PLAY_YEAR, YEAR, records
 from drysward.drive.mornings import DAYS, Morning
-from drysward.drive.runs import Runs, advance_all, compiled_run_site, start_runs
+from drysward.drive.runs import Runs, advance_all, start_runs
 from drysward.faults import Fault, FaultyInput
 from drysward.results.ahead import first_day
-from drysward.scenario.model import RECORD, PlanSpec, Scenario
+from drysward.scenario.model import PlanSpec, Scenario
 from drysward.site.root_zone import RootZone, field_root_zone
 from drysward.site.stretches import (
     PreparedSite,
@@ -33,7 +31,8 @@ from drysward.site.stretches import (
 )
 from drysward.studies.season.ways import Way
 from drysward.weather.record import DailyRecord
-from drysward.weather.series import Series
+from drysward.weather.series import recorded
+from drysward.weather.simulated.climate import calendar_day
 
 FloatArray = NDArray[np.float64]
 
@@ -42,7 +41,7 @@ DAILY = (
     "footprint", "wilt", "dormant", "dead", "green", "depletion", "irrigation_gross", "demand",
     "shortage", "surface_water", "root_water", "root_depth", "hardness",
 )  # fmt: skip
-SUPPLY_DAILY = ("demand", "delivered", "shortage", "storage", "stage")
+SUPPLY_DAILY = ("storage",)
 # The turf year before this one runs too, so that its soil water carries over.
 YEARS_BEFORE = 1
 FEWEST_DAYS = 30  # with fewer days before today the state is mostly an assumption (own choice)
@@ -74,8 +73,6 @@ class Start:
 class Ahead:
     """Daily numbers of each way on: ``fields`` (W, B, T, F) and ``supply`` (W, B, T) by name, for
     W ways, B plans, T days and F fields; depths mm, volumes m3, the rest shares.
-
-    ``reached_run`` (B, F) by stage: days in a row at the stage before today.
     """
 
     ways: tuple[Way, ...]
@@ -106,29 +103,26 @@ def start_at(
 
     Raises FaultyInput when the weather does not reach to the day before.
     """
-    southern = scenario.site.latitude_deg < 0.0
     plans = tuple(scenario.plans if plans is None else plans)
     known = record.select(slice(0, max(int((today - record.dates[0]).astype(int)), 0)))
     _require(record, today)
-    year = int(turf_year_of(np.array([today]), southern)[0])
-    begins = turf_new_year(year, southern)
-    first = max(known.dates[0], turf_new_year(year - YEARS_BEFORE, southern))
+    year, begins, first = account_of(scenario, record, today)
     zones = tuple(field_root_zone(field, scenario.catalog) for field in scenario.fields)
     weather = {} if like is None else like.weather
     starting = _Starting(scenario, known, zones, year, weather)
     if applied_mm is None:
         runs, site = starting.run(None, first, today, plans)
     else:
-        as_applied = _as_applied(scenario, applied_mm, southern)
+        applied = (as_applied([applied_mm], scenario),)
         before = None
         if first < begins:
             before, _ = starting.run(None, first, begins, plans[:1])
         # Limits of the supply cut none of what was put on, but keep its books.
-        runs, site = starting.run(before, max(first, begins), today, (as_applied,), False)
+        runs, site = starting.run(before, max(first, begins), today, applied, False)
         if like is not None:
             runs.supply = like.runs.one(0).alone().supply
         elif scenario.supply is not None:
-            books, _ = starting.run(before, max(first, begins), today, (as_applied,), True)
+            books, _ = starting.run(before, max(first, begins), today, applied, True)
             runs.supply = books.supply
         followed = start_runs([(site, plan) for plan in plans], n_years=1)
         runs = carried_over(followed, runs.some(np.zeros(len(plans), np.int64)))
@@ -139,6 +133,18 @@ def start_at(
         scenario=scenario, today=today, year=year, record=known, plans=plans, zones=zones,
         runs=runs, so_far=so_far, weather=weather,
     )  # fmt: skip
+
+
+def account_of(
+    scenario: Scenario, record: DailyRecord, day: np.datetime64
+) -> tuple[int, np.datetime64, np.datetime64]:
+    """The turf year that ``day`` is in, the day on which it begins, and that on which the account
+    of the season does.
+    """
+    southern = scenario.site.latitude_deg < 0.0
+    year = int(turf_year_of(np.array([day]), southern)[0])
+    earliest = turf_new_year(year - YEARS_BEFORE, southern)
+    return year, turf_new_year(year, southern), max(record.dates[0], earliest)
 
 
 def _require(record: DailyRecord, today: np.datetime64) -> None:
@@ -183,8 +189,7 @@ class _Starting:
             places = np.zeros(len(plans), np.int64)
             runs = carried_over(runs, before.some(places), with_supply=has_limits)
         if not has_limits:
-            runs.plans.night_depth = runs.plans.ground_takes = np.inf
-            runs.plans.most_depth = np.inf
+            runs = without_limits(runs)
         days = slice(site.from_day, None)
         return advance_all(site, runs, days), site
 
@@ -204,20 +209,10 @@ def site_of_days(
     span = Spans((year,), (), ((first, stop),))
     part = None if known is None else known.get((first, stop))
     if part is None:
-        part = weather_stretch(scenario, days_of(record), span, first, stop)
+        part = weather_stretch(scenario, recorded(record), span, first, stop)
         if known is not None:
             known[first, stop] = part
     return site_on(scenario, zones, part, span)
-
-
-def days_of(record: DailyRecord) -> Series:
-    """The days of a record as a series, without the facts on its file, which take a while."""
-
-    def between(start: np.datetime64, stop: np.datetime64) -> DailyRecord:
-        first, after = np.searchsorted(record.dates, [start, stop])
-        return record.select(slice(int(first), int(after)))
-
-    return Series(RECORD, record.dates[0], record.dates[-1] + 1, between)
 
 
 def carried_over(runs: Runs, before: Runs, with_supply: bool = True) -> Runs:
@@ -230,41 +225,41 @@ def carried_over(runs: Runs, before: Runs, with_supply: bool = True) -> Runs:
     return runs
 
 
-def _as_applied(
-    scenario: Scenario, applied_mm: Mapping[str, Mapping[np.datetime64, float]], southern: bool
+def as_applied(
+    applied_mm: Sequence[Mapping[str, Mapping[np.datetime64, float]]], scenario: Scenario
 ) -> PlanSpec:
-    """A plan that puts on what a log says, on its days of the turf year."""
-    from drysward.weather.simulated.climate import calendar_day
+    """One plan for runs side by side (R,), which puts on what a log says for each of them.
 
-    depths = np.zeros((CALENDAR_DAYS, len(scenario.fields)))
-    for f, spec in enumerate(scenario.fields):
-        for date, depth in applied_mm.get(spec.key, {}).items():
-            depths[calendar_day(np.array([date]))[0], f] += depth
+    ``applied_mm`` (R,): depths that reach the turf by field of ``scenario`` and date, all of one
+    turf year.
+    """
+    depths = np.zeros((CALENDAR_DAYS, len(applied_mm), len(scenario.fields)))
+    for run, by_field in enumerate(applied_mm):
+        for f, spec in enumerate(scenario.fields):
+            for date, depth in by_field.get(spec.key, {}).items():
+                depths[calendar_day(np.array([date]))[0], run, f] += depth
 
-    def applied(morning: Morning) -> FloatArray:
-        return np.broadcast_to(depths[morning.day_of_year - 1], morning.depletion.shape)
+    def put_on(morning: Morning) -> FloatArray:
+        return depths[morning.day_of_year - 1]
 
-    setattr(applied, DAYS, tuple(np.flatnonzero(depths.any(axis=1)) + 1))
-    return PlanSpec("as_applied", "As applied", "function", function=applied)
+    setattr(put_on, DAYS, tuple(np.flatnonzero(depths.any(axis=(1, 2))) + 1))
+    return PlanSpec("as_applied", "As applied", "function", function=put_on)
 
 
-def run_ahead(
-    start: Start,
-    ways: Sequence[Way],
-    workers: int | None = None,
-    on_progress: Callable[[float], None] | None = None,
-) -> Ahead:
+def without_limits(runs: Runs) -> Runs:
+    """``runs``, in place, on which no limit of night or ground cuts what a log says."""
+    runs.plans.night_depth = runs.plans.ground_takes = runs.plans.most_depth = np.inf
+    return runs
+
+
+def run_ahead(start: Start, ways: Sequence[Way]) -> Ahead:
     """Run every plan from its state today through every way; no way affects another."""
-    compiled_run_site()
-    done = 0
     years = (len(start.plans), len(start.scenario.fields), 1)
 
     def go(way: Way) -> _OfWay:
         record = start.record.followed_by(way.days)
         stop = way.days.dates[-1] + 1
-        site = site_of_days(
-            start.scenario, record, start.zones, start.year, start.today, stop
-        )
+        site = site_of_days(start.scenario, record, start.zones, start.year, start.today, stop)
         runs = start.runs.some(np.arange(len(start.plans)))
         runs.years, runs.play = records(YEAR, years), records(PLAY_YEAR, years)
         runs.shortage = np.zeros_like(runs.shortage)
@@ -276,20 +271,14 @@ def run_ahead(
             spent_day(site, runs, start.runs),
         )
 
-    found = []
-    with ThreadPoolExecutor(workers or os.cpu_count() or 1) as pool:
-        for one in pool.map(go, ways):
-            found.append(one)
-            done += 1
-            if on_progress is not None:
-                on_progress(done / len(ways))
+    fields, supply, causes, spent = zip(*map(go, ways), strict=True)
     return Ahead(
         ways=tuple(ways),
         dates=ways[0].days.dates,
-        fields={name: np.stack([one[0][name] for one in found]) for name in DAILY},
-        supply={name: np.stack([one[1][name] for one in found]) for name in SUPPLY_DAILY},
-        causes=np.stack([one[2] for one in found]),
-        spent_day=np.stack([one[3] for one in found]),
+        fields={name: np.stack([one[name] for one in fields]) for name in DAILY},
+        supply={name: np.stack([one[name] for one in supply]) for name in SUPPLY_DAILY},
+        causes=np.stack(causes),
+        spent_day=np.stack(spent),
     )
 
 

@@ -24,16 +24,21 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from drysward import CITATION, __version__
 from drysward.day.records import STAGES
 from drysward.drive.runs import compiled_run_site
 from drysward.faults import Fault, FaultyInput, quoted
 from drysward.progress import Report, reporting
 from drysward.results import scores
-from drysward.results.ahead import reached_by
+from drysward.results.dataset import identity
 from drysward.scenario.model import PlanSpec, Scenario
 from drysward.studies.season.ahead import Start, run_ahead, start_at
-from drysward.studies.season.outlook import runs_before_of, season_end, this_year
+from drysward.studies.season.outlook import (
+    DAYS_BEFORE,
+    came_by,
+    runs_before_of,
+    season_end,
+    this_year,
+)
 from drysward.studies.season.ways import ways_of_record
 from drysward.weather.record import DailyRecord
 
@@ -49,8 +54,7 @@ ALL = "all"
 EDGES = (0.0, 0.1, 0.3, 0.5, 0.7, 0.9, 1.0)
 """Edges of the bins of odds, for the parts of the Brier score and the reliability."""
 RANK_BINS = 6
-# Our choices: before a year of weather the soil water is an assumption; fewer years say nothing.
-DAYS_BEFORE = 365
+# Fewer years say nothing (own choice).
 FEWEST_YEARS = 5
 PREFIX = "hindcast_"
 LASTING_DAYS = 14  # of watering before today, which lasts where today's state does
@@ -172,19 +176,15 @@ def _issue(
     scenario: Scenario, record: DailyRecord, plans: tuple[PlanSpec, ...], date: str, year: int
 ) -> _Issue:
     """The outlook of one year, through the weather of all years."""
-    answers = scenario.answers
     today = _day_of(date, year)
     start = start_at(scenario, record, today, plans)
     last = season_end(scenario, today)
     ways = ways_of_record(record, today, last, years=record.years())
-    ahead = run_ahead(start, ways, workers=1)
+    ahead = run_ahead(start, ways)
     n_days = ahead.dates.size
     at = np.array([lead if lead <= n_days else 0 for lead in LEAD_DAYS] + [n_days]) - 1
     before = runs_before_of(start)
-    came: FloatArray = np.stack([
-        reached_by(ahead.fields[stage], answers.reached[stage], answers.reached_days, run)
-        for stage, run in zip(STAGES, before, strict=True)
-    ]).astype(float)  # fmt: skip
+    came = came_by(ahead, scenario, before).astype(float)
     need = np.cumsum(ahead.fields["irrigation_gross"] + ahead.fields["shortage"], 2, np.float64)
     lasting = _rate_before_mm(start)[:, None] * (at + 1.0)[:, None]
     beyond = np.where(at < 0, np.nan, 0.0)[:, None]
@@ -394,13 +394,7 @@ def _dataset(
             "bin_from": ("bin", list(EDGES[:-1]), {"units": "1", "long_name": "least odds of bin"}),
         },
         attrs={
-            "title": scenario.title,
-            "site": scenario.site.name,
-            "source": f"drysward {__version__}",
-            "citation": CITATION,
-            "drysward_version": __version__,
-            "scenario": scenario.text,
-            "scenario_digest": scenario.digest,
+            **identity(scenario),
             "weather": f"{record.name}, {record.dates[0]} to {record.dates[-1]}",
             "weather_digest": record.digest,
             "reached": json.dumps(dict(scenario.answers.reached)),

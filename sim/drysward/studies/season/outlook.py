@@ -5,16 +5,15 @@ from __future__ import annotations
 import json
 import os
 import tomllib
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from drysward import CITATION, __version__
 from drysward.day.records import STAGES
 from drysward.drive.runs import compiled_run_site
 from drysward.faults import Fault, FaultyInput
@@ -28,8 +27,10 @@ from drysward.results.ahead import (
     reached_by,
     share_of_ways,
 )
-from drysward.results.dataset import CAUTIONS
+from drysward.results.dataset import CAUTIONS, identity
+from drysward.results.terms import stage_coordinate
 from drysward.scenario.model import RECORD, PlanSpec, Scenario
+from drysward.site.forcing import in_season
 from drysward.site.stretches import turf_new_year, turf_year_of
 from drysward.site.weather_years import read_record, weather_series
 from drysward.studies.doubt.crossed import drawn_numbers, drawn_point
@@ -55,7 +56,7 @@ MOST_WAYS = 100  # of simulated years; more change the odds by less than their e
 FEWEST_WAYS = 5
 MOST_DRAWN = 32  # draws of what is not known, each with some of the ways (own choice)
 PAIRED_BY = 52_361  # separates the order of these pairs from others of the same seed
-DAYS_BEFORE = 365
+DAYS_BEFORE = 365  # with less weather before it the soil water is an assumption (own choice)
 CERTAINTY = (0.5, 0.8, 0.9)
 SPREAD = (0.1, 0.5, 0.9)
 DAYS_BACK = 45  # of the season so far, in front of the days ahead
@@ -64,9 +65,9 @@ LEAST_MM = 0.05  # of water that counts as a watering or a shortage
 
 @dataclass(frozen=True, eq=False)
 class Ways:
-    """Ways on with their weights (W,), and the weather (``record``) and years they are from.
+    """Ways on with their weights (W,), and the weather (``record``) that they are from.
 
-    ``first`` is the calendar year of the record that is year 1 of a simulated one, less 1.
+    ``years_before`` is the calendar year of ``record`` that is year 1 of simulated ones, less 1.
     """
 
     ways: tuple[Way, ...]
@@ -82,11 +83,7 @@ def season_end(scenario: Scenario, today: np.datetime64) -> np.datetime64:
     southern = scenario.site.latitude_deg < 0.0
     year = int(turf_year_of(np.array([today]), southern)[0])
     days = np.arange(turf_new_year(year, southern), turf_new_year(year + 1, southern))
-    of_year = calendar_day(days)
-    first, last = scenario.answers.season
-    inside = (of_year >= first) & (of_year <= last)
-    if first > last:
-        inside = (of_year >= first) | (of_year <= last)
+    inside = in_season(calendar_day(days), scenario.answers.season)
     left = days[inside & (days >= today)]
     if not left.size:
         allowed = f"a day to {days[inside][-1]}, or another [answers] season"
@@ -184,7 +181,7 @@ def usual_years(
         scenario = members.scenarios[k]
         start = start_at(scenario, ways.record, then, own_plans(scenario, plans))
         own = ways_of_record(ways.record, then, end, years=[calendar_year])
-        return run_ahead(start, own, workers=1), runs_before_of(start)
+        return run_ahead(start, own), runs_before_of(start)
 
     pairs = zip(ways.ways, members.of_way.tolist(), strict=True)
     found = [one for one in pool.map(go, pairs) if one is not None]
@@ -311,7 +308,7 @@ def season(
         starts = [first, *pool.map(lambda one: begin(one, first), others)]
         done(0.3)
         each = zip(ways.ways, members.of_way.tolist(), strict=True)
-        parts = list(pool.map(lambda one: run_ahead(starts[one[1]], [one[0]], workers=1), each))
+        parts = list(pool.map(lambda one: run_ahead(starts[one[1]], [one[0]]), each))
         done(0.7)
         out = _answers(starts, members, ways, _together(parts, np.arange(day, last + 1)))
         if usual:
@@ -355,19 +352,13 @@ def this_year(scenario: Scenario) -> DailyRecord:
 def _answers(
     starts: Sequence[Start], members: Members, ways: Ways, ahead: Ahead
 ) -> xr.Dataset:
-    import xarray as xr
-
     start = starts[0]
     scenario, w = start.scenario, ways.weights
     answers, dates = scenario.answers, ahead.dates
     n = effective_number(w)
     before = np.stack([runs_before_of(one) for one in starts], axis=1)
-    came = _came(ahead, scenario, before[:, members.of_way])
-    odds = share_of_ways(np.moveaxis(came, 1, 0), w)  # stage, B, T, F
-    low, high = jeffreys_limits(odds, n)
-    by_date = ("stage", "plan", "date", "field")
-    gross, caused = ahead.fields["irrigation_gross"], ahead.causes
-    need = gross.sum(axis=2) + caused.sum(axis=-1)  # W, B, F
+    came = came_by(ahead, scenario, before[:, members.of_way])
+    gross, need = ahead.fields["irrigation_gross"], needed_mm(ahead)
     area_m2 = np.array([field.area_m2 for field in scenario.fields])
     site_m3 = (need * area_m2).sum(axis=-1) / 1000.0
     waters = np.moveaxis(gross > LEAST_MM, 2, -1)  # W, B, F, T
@@ -377,17 +368,9 @@ def _answers(
     )[..., 0]
     will = first < dates.size
     data = {
-        "odds": (by_date, odds, "1", "odds that the stage has come by the date"),
-        "odds_low": (by_date, low, "1", "lower 90% limit of the odds"),
-        "odds_high": (by_date, high, "1", "upper 90% limit of the odds"),
-        "depletion": _fan(ahead.fields["depletion"], w, "depletion of the root zone"),
-        "green": _fan(ahead.fields["green"], w, "green cover"),
+        **_outcomes(ahead, came, w, n),
         "wilt": _fan(ahead.fields["wilt"], w, "share of the field that wilts"),
         "water_of_way": (("way", "plan", "field"), need, "mm", "water needed to the last date"),
-        "water_needed": (
-            ("certainty", "plan", "field"), quantiles(need, CERTAINTY, w), "mm",
-            "water that is enough to the last date",
-        ),
         "site_water_needed": (
             ("certainty", "plan"), quantiles(site_m3, CERTAINTY, w), "m3",
             "water that is enough to the last date for all fields",
@@ -419,53 +402,38 @@ def _answers(
             dims = ("quantile", "plan", "past_date", "field")
             data[f"past_{name}"] = (dims, past, unit, f"{name.replace('_', ' ')} up to today")
             n_past = each.shape[2]
-    return xr.Dataset(
-        {
-            name: (dims, values, {"units": unit, "long_name": meaning})
-            for name, (dims, values, unit, meaning) in data.items()
-        },
-        coords={
-            "field": [field.key for field in scenario.fields],
-            "plan": [plan.key for plan in start.plans],
-            "field_label": ("field", [field.label for field in scenario.fields]),
-            "plan_label": ("plan", [plan.label for plan in start.plans]),
-            "area_m2": ("field", area_m2, {"units": "m2", "long_name": "area of the field"}),
-            "stage": list(STAGES),
-            "date": dates.astype("datetime64[ns]"),
-            "past_date": np.arange(start.today - n_past, start.today).astype("datetime64[ns]"),
-            "quantile": ("quantile", list(SPREAD), {"units": "1", "long_name": "share of ways"}),
-            "certainty": (
-                "certainty", list(CERTAINTY), {"units": "1", "long_name": "share of ways"},
-            ),
-            "way": [way.name for way in ways.ways],
-            "weight": ("way", w, {"units": "1", "long_name": "weight of the way"}),
-        },
-        attrs={
-            "title": scenario.title,
-            "site": scenario.site.name,
-            "source": f"drysward {__version__}",
-            "citation": CITATION,
-            "drysward_version": __version__,
-            "scenario": scenario.text,
-            "scenario_digest": scenario.digest,
-            "today": str(start.today),
-            "last_date": str(dates[-1]),
-            "weather": f"{start.record.name}, to {start.record.dates[-1]}",
-            "weather_digest": start.record.digest,
-            "ways": ways.description,
-            "ways_kind": ways.kind,
-            "effective_ways": float(n),
-            "reached": json.dumps(dict(answers.reached)),
-            "reached_days": answers.reached_days,
-            "supply": int(scenario.supply is not None),
-            "catalog_digest": scenario.catalog.digest(),
-            "cautions": " ".join(CAUTIONS),
-        },
-    ).transpose("field", "plan", "stage", ..., "date", "past_date", missing_dims="ignore")
+    coords = {
+        "field_label": ("field", [field.label for field in scenario.fields]),
+        "plan_label": ("plan", [plan.label for plan in start.plans]),
+        "area_m2": ("field", area_m2, {"units": "m2", "long_name": "area of the field"}),
+        "past_date": np.arange(start.today - n_past, start.today).astype("datetime64[ns]"),
+        "way": [way.name for way in ways.ways],
+        "weight": ("way", w, {"units": "1", "long_name": "weight of the way"}),
+    }
+    attrs = {
+        **identity(scenario),
+        "today": str(start.today),
+        "last_date": str(dates[-1]),
+        "weather": f"{start.record.name}, to {start.record.dates[-1]}",
+        "weather_digest": start.record.digest,
+        "ways": ways.description,
+        "ways_kind": ways.kind,
+        "effective_ways": float(n),
+        "reached": json.dumps(dict(answers.reached)),
+        "reached_days": answers.reached_days,
+        "supply": int(scenario.supply is not None),
+        "catalog_digest": scenario.catalog.digest(),
+        "cautions": " ".join(CAUTIONS),
+    }
+    return _as_dataset(data, scenario, dates, coords, attrs).transpose(
+        "field", "plan", "stage", ..., "date", "past_date", missing_dims="ignore"
+    )
 
 
-def _came(ahead: Ahead, scenario: Scenario, runs_before: FloatArray) -> NDArray[np.bool_]:
-    """Whether each stage has come by each day (stage, W, B, T, F)."""
+def came_by(ahead: Ahead, scenario: Scenario, runs_before: FloatArray) -> NDArray[np.bool_]:
+    """Whether each stage has come by each day (stage, W, B, T, F), of days in a row at it before
+    today (stage, ..., B, F).
+    """
     answers = scenario.answers
     return np.stack([
         reached_by(ahead.fields[stage], answers.reached[stage], answers.reached_days, before)
@@ -473,9 +441,68 @@ def _came(ahead: Ahead, scenario: Scenario, runs_before: FloatArray) -> NDArray[
     ])  # fmt: skip
 
 
-def _fan(
-    values: FloatArray, weights: FloatArray, what: str
-) -> tuple[tuple[str, ...], FloatArray, str, str]:
+def needed_mm(ahead: Ahead) -> FloatArray:
+    """Water drawn to the last date, and what is short of it (W, B, F)."""
+    need: FloatArray = ahead.fields["irrigation_gross"].sum(axis=2) + ahead.causes.sum(axis=-1)
+    return need
+
+
+_Variable = tuple[tuple[str, ...], FloatArray, str, str]
+"""Dimensions, values, unit and meaning."""
+
+
+def _outcomes(
+    ahead: Ahead, came: NDArray[np.bool_], weights: FloatArray, n: float, usual: bool = False
+) -> dict[str, _Variable]:
+    """What this season's ways and usual years have in common, as many as ``n`` equal ones."""
+    odds = share_of_ways(np.moveaxis(came, 1, 0), weights)  # stage, B, T, F
+    low, high = jeffreys_limits(odds, n)
+    by_date = ("stage", "plan", "date", "field")
+    of = " in a usual year" if usual else ""
+    found = {
+        "odds": (by_date, odds, "1", f"odds{of} that the stage has come by the date"),
+        "odds_low": (by_date, low, "1", f"lower 90% limit of the odds{of}"),
+        "odds_high": (by_date, high, "1", f"upper 90% limit of the odds{of}"),
+        "depletion": _fan(ahead.fields["depletion"], weights, f"depletion of the root zone{of}"),
+        "green": _fan(ahead.fields["green"], weights, f"green cover{of}"),
+        "water_needed": (
+            ("certainty", "plan", "field"), quantiles(needed_mm(ahead), CERTAINTY, weights), "mm",
+            f"water that is enough to the last date{of}",
+        ),
+    }  # fmt: skip
+    return {f"usual_{name}" if usual else name: one for name, one in found.items()}
+
+
+def _as_dataset(
+    data: Mapping[str, _Variable],
+    scenario: Scenario,
+    dates: NDArray[np.datetime64],
+    coords: Mapping[str, Any],
+    attrs: Mapping[str, Any],
+) -> xr.Dataset:
+    """The variables by field, plan, stage and date; ``coords`` are further ones."""
+    import xarray as xr
+
+    shares = {"units": "1", "long_name": "share of ways"}
+    return xr.Dataset(
+        {
+            name: (dims, values, {"units": unit, "long_name": meaning})
+            for name, (dims, values, unit, meaning) in data.items()
+        },
+        coords={
+            "field": [field.key for field in scenario.fields],
+            "plan": [plan.key for plan in scenario.plans],
+            "stage": stage_coordinate(),
+            "date": dates.astype("datetime64[ns]"),
+            "quantile": ("quantile", list(SPREAD), shares),
+            "certainty": ("certainty", list(CERTAINTY), shares),
+            **coords,
+        },
+        attrs=attrs,
+    )
+
+
+def _fan(values: FloatArray, weights: FloatArray, what: str) -> _Variable:
     """10, 50 and 90% of the ways on each day, day by day."""
     spread = quantiles(values, SPREAD, weights)
     return ("quantile", "plan", "date", "field"), spread, "1", f"{what}, share of ways below"
@@ -509,7 +536,7 @@ def _median_of(values: FloatArray, has: NDArray[np.bool_], weights: FloatArray) 
     return out
 
 
-def _of_supply(start: Start, ahead: Ahead, weights: FloatArray) -> dict[str, tuple]:
+def _of_supply(start: Start, ahead: Ahead, weights: FloatArray) -> dict[str, _Variable]:
     """When an allowance is spent or storage empty, the shortage, and what is left in storage."""
     n_days = ahead.dates.size
     short_mm = ahead.causes.sum(axis=-1)  # W, B, F
@@ -532,42 +559,7 @@ def _of_supply(start: Start, ahead: Ahead, weights: FloatArray) -> dict[str, tup
 
 def _usual(scenario: Scenario, ahead: Ahead, before: FloatArray) -> xr.Dataset:
     """What a usual year does on the same dates, each from its own state on the day."""
-    import xarray as xr
-
-    dates = ahead.dates
-    came = _came(ahead, scenario, before)
-    odds = came.mean(axis=1)
-    low, high = jeffreys_limits(odds, came.shape[1])
-    need = ahead.fields["irrigation_gross"].sum(axis=2) + ahead.causes.sum(axis=-1)
-    weights = np.full(len(need), 1.0 / len(need))
-    depletion = quantiles(ahead.fields["depletion"], SPREAD, weights)
-    green = quantiles(ahead.fields["green"], SPREAD, weights)
-    n = odds.shape[2]
-    by_date = ("stage", "plan", "date", "field")
-    fan = ("quantile", "plan", "date", "field")
-    data = {
-        "usual_odds": (by_date, odds, "1", "odds in a usual year that the stage comes by the date"),
-        "usual_odds_low": (by_date, low, "1", "lower 90% limit of the usual odds"),
-        "usual_odds_high": (by_date, high, "1", "upper 90% limit of the usual odds"),
-        "usual_depletion": (fan, depletion, "1", "depletion in a usual year"),
-        "usual_green": (fan, green, "1", "green cover in a usual year"),
-        "usual_water_needed": (
-            ("certainty", "plan", "field"), quantiles(need, CERTAINTY, weights), "mm",
-            "water that is enough in a usual year",
-        ),
-    }  # fmt: skip
-    return xr.Dataset(
-        {
-            name: (dims, values, {"units": unit, "long_name": meaning})
-            for name, (dims, values, unit, meaning) in data.items()
-        },
-        coords={
-            "stage": list(STAGES),
-            "date": dates[:n].astype("datetime64[ns]"),
-            "quantile": list(SPREAD),
-            "certainty": list(CERTAINTY),
-            "field": [field.key for field in scenario.fields],
-            "plan": [plan.key for plan in scenario.plans],
-        },
-        attrs={"usual_years": came.shape[1]},
-    )
+    came = came_by(ahead, scenario, before)
+    n = came.shape[1]
+    data = _outcomes(ahead, came, np.full(n, 1.0 / n), float(n), usual=True)
+    return _as_dataset(data, scenario, ahead.dates, {}, {"usual_years": n})
