@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Callable
 
 import numpy as np
 import xarray as xr
@@ -11,13 +11,13 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
 from drysward.pages import style
-from drysward.pages.figures import MONTH_NAMES, percent
+from drysward.pages.figures import MONTH_NAMES
 from drysward.pages.panel import Drawing, Panel, Readings
 from drysward.pages.result import keys, label
 from drysward.results.season_text import day_text
-from drysward.results.text import UNKNOWN, volume_display, volume_text
+from drysward.results.text import UNKNOWN, rounded, volume_display
 
-_WEEK = 7
+_WEEK, _PERCENT = 7, 100.0
 USUAL = "a usual year"
 
 
@@ -89,54 +89,54 @@ def outlook(
 
 def _fan(
     axes: Axes,
-    result: xr.Dataset,
+    one: xr.Dataset,
     name: str,
     color: str,
-    usual: str,
-    **where: str,
+    factor: float = _PERCENT,
+    unit: str = "%",
+    write: Callable[[float], str] = "{:.0f}".format,
 ) -> Panel:
-    """The days before today, then 10, 50 and 90% of the ways on each day ahead."""
-    one = result.sel(where)
-    days, places = _day_numbers(result), _weeks(result)
-    low, middle, high = (100.0 * one[name].sel(quantile=q).values for q in (0.1, 0.5, 0.9))
+    """The days before today where the file has them, then 10, 50 and 90% of the ways on each day
+    ahead, beside a usual year where it has one; values times ``factor``, in ``unit``.
+    """
+    days, places = _day_numbers(one), _weeks(one)
+    low, middle, high = (factor * one[name].sel(quantile=q).values for q in (0.1, 0.5, 0.9))
+    key: list[tuple[str, style.Handle]] = []
     first = days[0]
-    if one.sizes.get("past_date") and f"past_{name}" in one:
-        past = _day_numbers(result, "past_date")
-        so_far = 100.0 * one[f"past_{name}"].sel(quantile=0.5).values
+    if f"past_{name}" in one and one.sizes["past_date"]:
+        past = _day_numbers(one, "past_date")
+        so_far = factor * one[f"past_{name}"].sel(quantile=0.5).values
         axes.plot(past, so_far, color=style.INK, linewidth=1.6)
+        axes.axvline(first, color=style.INK, linewidth=0.8)
+        key.append(("so far", Line2D([], [], color=style.INK, linewidth=1.6)))
         first = past[0]
     axes.fill_between(days, low, high, color=color, alpha=0.22, linewidth=0)
-    axes.plot(days, middle, color=color, linewidth=1.8)
-    key: list[tuple[str, style.Handle]] = [
-        ("so far", Line2D([], [], color=style.INK, linewidth=1.6)),
-        ("middle way ahead", Line2D([], [], color=color, linewidth=1.8)),
-        ("80 of 100 ways", Patch(color=color, alpha=0.22)),
-    ]
-    names = ["middle way", "80 of 100 ways"]
+    (line,) = axes.plot(days, middle, color=color, linewidth=1.8)
+    names = ["middle way ahead", "80 of 100 ways"]
+    key += zip(names, (line, Patch(color=color, alpha=0.22)), strict=True)
+    gap = "" if unit == "%" else " "
     cells = [
-        [f"{middle[k]:.0f}%" for k in places],
-        [f"{low[k]:.0f} to {high[k]:.0f}%" for k in places],
+        [f"{write(middle[k])}{gap}{unit}" for k in places],
+        [f"{write(low[k])} to {write(high[k])}{gap}{unit}" for k in places],
     ]
-    if usual in one:
-        normal = 100.0 * one[usual].sel(quantile=0.5).values
-        look: dict[str, Any] = {"color": style.MUTED, "linestyle": style.DASHES[2]}
-        axes.plot(days, normal, **look)
-        key.append((USUAL, Line2D([], [], **look)))
+    if f"usual_{name}" in one:
+        normal = factor * one[f"usual_{name}"].sel(quantile=0.5).values
+        (line,) = axes.plot(days, normal, color=style.MUTED, linestyle=style.DASHES[2])
+        key.append((USUAL, line))
         names.append(USUAL)
-        cells.append([percent(normal[k] / 100.0) for k in places])
-    axes.axvline(days[0], color=style.INK, linewidth=0.8)
+        cells.append([
+            UNKNOWN if np.isnan(normal[k]) else f"{write(normal[k])}{gap}{unit}" for k in places
+        ])  # fmt: skip
     _date_axis(axes, first, days[-1])
     style.scale(axes.yaxis)
-    rows = [day_text(result["date"].values[k]) for k in places]
+    rows = [day_text(one["date"].values[k]) for k in places]
     return Panel(key, Readings(rows, names, cells, x=days[places]))
 
 
 @Drawing
 def soil(result: xr.Dataset, field: str, plan: str, *, axes: Axes, units: str) -> Panel:
     """Share of the available water that is used, so far and on every way ahead."""
-    panel = _fan(
-        axes, result, "depletion", style.LINES[0], "usual_depletion", field=field, plan=plan
-    )
+    panel = _fan(axes, result.sel(field=field, plan=plan), "depletion", style.LINES[0])
     axes.set_ylim(105.0, -5.0)
     style.measure(axes, "% of available water used")
     return panel
@@ -145,7 +145,7 @@ def soil(result: xr.Dataset, field: str, plan: str, *, axes: Axes, units: str) -
 @Drawing
 def ahead(result: xr.Dataset, field: str, plan: str, *, axes: Axes, units: str) -> Panel:
     """Green cover, so far and on every way ahead."""
-    panel = _fan(axes, result, "green", style.LINES[2], "usual_green", field=field, plan=plan)
+    panel = _fan(axes, result.sel(field=field, plan=plan), "green", style.LINES[2])
     style.from_zero(axes.yaxis, 100.0)
     style.measure(axes, "% green")
     return panel
@@ -154,31 +154,17 @@ def ahead(result: xr.Dataset, field: str, plan: str, *, axes: Axes, units: str) 
 @Drawing
 def left(result: xr.Dataset, plan: str, *, axes: Axes, units: str) -> Panel:
     """Water in storage on every way ahead."""
-    days, places = _day_numbers(result), _weeks(result)
-    one = result["storage"].sel(plan=plan)
     unit = volume_display([result["storage"]], units, 2)
-    low, middle, high = (one.sel(quantile=q).values * unit.factor for q in (0.1, 0.5, 0.9))
-    color = style.LINES[0]
-    axes.fill_between(days, low, high, color=color, alpha=0.22, linewidth=0)
-    axes.plot(days, middle, color=color, linewidth=1.8)
-    _date_axis(axes, days[0], days[-1])
-    style.scale(axes.yaxis)
-    style.from_zero(axes.yaxis, float(np.nanmax(high, initial=1e-9)))
+    one = result.sel(plan=plan)
+
+    def write(volume: float) -> str:
+        return rounded(volume, unit.decimals)
+
+    panel = _fan(axes, one, "storage", style.LINES[0], unit.factor, unit.unit, write)
+    most = one["storage"].sel(quantile=0.9).values * unit.factor
+    style.from_zero(axes.yaxis, float(np.nanmax(most, initial=1e-9)))
     style.measure(axes, f"water in storage, {unit.unit}")
-    key: list[tuple[str, style.Handle]] = [
-        ("middle way", Line2D([], [], color=color, linewidth=1.8)),
-        ("80 of 100 ways", Patch(color=color, alpha=0.22)),
-    ]
-    volumes = one.transpose("quantile", "date").values
-    cells = [
-        [f"{volume_text(volumes[1, k], unit)} {unit.unit}" for k in places],
-        [
-            f"{volume_text(volumes[0, k], unit)} to {volume_text(volumes[2, k], unit)}"
-            for k in places
-        ],
-    ]
-    rows = [day_text(result["date"].values[k]) for k in places]
-    return Panel(key, Readings(rows, [name for name, _ in key], cells, x=days[places]))
+    return panel
 
 
 @Drawing

@@ -17,7 +17,6 @@ from drysward.results.text import STAGE_WORDS, listed, of_100, volume_display, v
 LEADS = (14, 30, 60)
 """Days ahead that a table shows, before the last date."""
 LEAST_SHORT = 0.1  # of the unit shown; less is not worth a sentence
-_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 RISK = "dormant"
 OUTLOOK_STAGES = ("wilt", "dormant")
 """Stages that a screen and a page show first."""
@@ -26,7 +25,7 @@ OUTLOOK_STAGES = ("wilt", "dormant")
 def day_text(day: np.datetime64) -> str:
     """``Jul 2``."""
     whole = day.astype("datetime64[D]").astype(object)
-    return f"{_MONTHS[whole.month - 1]} {whole.day}"
+    return f"{whole:%b} {whole.day}"
 
 
 def day_after(outlook: xr.Dataset, days: float) -> str:

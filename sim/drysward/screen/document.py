@@ -123,6 +123,11 @@ def figures(key: str, head: str, unit: str = "") -> Column:
     return number(key, head, unit, write=lambda value: f"{value:g}")
 
 
+PLAN = (words("plan", "plan", whole=True), words("plan_label", "plan"))
+FIELD = (words("field", "field", whole=True), words("field_label", "field"))
+"""Columns of a key and of the name that a reader sees."""
+
+
 def is_missing(value: Value) -> bool:
     return value is None or (isinstance(value, float) and math.isnan(value))
 

@@ -21,6 +21,8 @@ from drysward.results.season_text import (
 )
 from drysward.results.text import STAGE_WORDS, listed, of_100, volume_display
 from drysward.screen.document import (
+    FIELD,
+    PLAN,
     Cell,
     Column,
     Heading,
@@ -33,8 +35,6 @@ from drysward.screen.document import (
     words,
 )
 
-_PLAN = (words("plan", "plan", whole=True), words("plan_label", "plan"))
-_FIELD = (words("field", "field", whole=True), words("field_label", "field"))
 
 def season_report(
     outlook: xr.Dataset, system: str, stages: Sequence[str] = OUTLOOK_STAGES
@@ -73,7 +73,7 @@ def _odds_table(outlook: xr.Dataset, stage: str) -> Table:
         rows.append(row)
     return Table(
         f"{stage}_by_date", f"Odds of {STAGE_WORDS[stage]} by date (in a usual year)",
-        [*_FIELD, *_PLAN, *columns], rows, [_FIELD[1], _PLAN[1], *cells],
+        [*FIELD, *PLAN, *columns], rows, [FIELD[1], PLAN[1], *cells],
         ("field_label", "plan_label"),
     )  # fmt: skip
 
@@ -114,9 +114,9 @@ def _water_table(outlook: xr.Dataset, system: str) -> Table:
             row[f"water_{c:.0%}"] = float(need.sel(certainty=c)) * depth.factor
         rows.append(row)
     span = Cell("next watering", ("next_from", "next_to"), _span, is_number=False)
-    cells: list[Column | Cell] = [_FIELD[1], _PLAN[1], span, *columns[2:]]
+    cells: list[Column | Cell] = [FIELD[1], PLAN[1], span, *columns[2:]]
     title = f"Water still needed to {day_text(outlook['date'].values[-1])}"
-    return Table("water", title, [*_FIELD, *_PLAN, *columns], rows, cells,
+    return Table("water", title, [*FIELD, *PLAN, *columns], rows, cells,
                  ("field_label", "plan_label"))  # fmt: skip
 
 
@@ -147,8 +147,8 @@ def _today_table(outlook: xr.Dataset, system: str) -> Table:
             "days_below_1in10": float(days.quantile(0.9, method="weibull")),
         })  # fmt: skip
     title = "The field yesterday evening, and days below playing condition ahead"
-    return Table("today", title, [*_FIELD, *_PLAN, *columns], rows,
-                 [_FIELD[1], _PLAN[1], *columns], ("field_label", "plan_label"))  # fmt: skip
+    return Table("today", title, [*FIELD, *PLAN, *columns], rows,
+                 [FIELD[1], PLAN[1], *columns], ("field_label", "plan_label"))  # fmt: skip
 
 
 def _last(one: xr.Dataset, name: str) -> float:
@@ -216,7 +216,7 @@ def _water_skill_table(past: xr.Dataset) -> Table:
 def _by_lead(past: xr.Dataset, name: str, key: str, title: str) -> Table:
     """By field and plan: a skill with its limits at each lead, all dates of issue together."""
     columns: list[Column] = []
-    cells: list[Column | Cell] = [_FIELD[1], _PLAN[1]]
+    cells: list[Column | Cell] = [FIELD[1], PLAN[1]]
     for lead, head in _leads(past):
         names = tuple(f"{end}_{lead}" for end in ("skill", "low", "high"))
         columns += [number(one, f"{head} {one.partition('_')[0]}", "1", 3) for one in names]
@@ -231,7 +231,7 @@ def _by_lead(past: xr.Dataset, name: str, key: str, title: str) -> Table:
                 row[f"{end}_{lead}"] = float(at[of])
         if any(np.isfinite(float(row[f"skill_{lead}"] or np.nan)) for lead, _ in _leads(past)):
             rows.append(row)
-    return Table(key, title, [*_FIELD, *_PLAN, *columns], rows, cells,
+    return Table(key, title, [*FIELD, *PLAN, *columns], rows, cells,
                  ("field_label", "plan_label"))  # fmt: skip
 
 

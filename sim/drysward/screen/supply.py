@@ -49,6 +49,8 @@ from drysward.results.text import (
 from drysward.scenario.model import RECORD
 from drysward.screen.compare import site_cost_tables, weather_findings
 from drysward.screen.document import (
+    FIELD,
+    PLAN,
     Cell,
     Column,
     Heading,
@@ -61,9 +63,6 @@ from drysward.screen.document import (
     number,
     words,
 )
-
-_PLAN = (words("plan", "plan", whole=True), words("plan_label", "plan"))
-_FIELD = (words("field", "field", whole=True), words("field_label", "field"))
 
 
 def supply_report(supply: xr.Dataset, system: str, detail: bool = False) -> list[Part]:
@@ -107,7 +106,7 @@ def _by_plan(
         }  # fmt: skip
         rows.append(row | {name: of.sel(plan=plan).item() for name, of in values.items()})
     shown = cells or columns
-    return Table(key, title, [*_PLAN, *columns], rows, [_PLAN[1], *shown], ("plan_label",))
+    return Table(key, title, [*PLAN, *columns], rows, [PLAN[1], *shown], ("plan_label",))
 
 
 def _volumes(
@@ -232,7 +231,7 @@ def _store_months(supply: xr.Dataset, system: str) -> Table:
         for name, what in kinds.items():
             rows.append({"plan": plan, "plan_label": str(one["plan_label"].item()), "what": what,
                          **_by_months(one[name], unit)})  # fmt: skip
-    columns = [*_PLAN, words("what", "", whole=True), *months]
+    columns = [*PLAN, words("what", "", whole=True), *months]
     return Table(
         "storage_months",
         "In storage at the end of the month: "
@@ -262,7 +261,7 @@ def _shortage_causes(supply: xr.Dataset, system: str) -> Table:
     by_cause = supply["shortage_by_cause"]
     unit = volume_display([by_cause.sum("cause")], system)
     causes = [str(cause) for cause in causes_of(supply)]
-    columns = [*_PLAN, *_FIELD]
+    columns = [*PLAN, *FIELD]
     columns += [number(cause, CAUSES[cause][0], "", unit.decimals) for cause in causes]
     columns.append(number("all", "all", "", unit.decimals))
     rows: list[Row] = [
@@ -284,7 +283,7 @@ def _shortage_causes(supply: xr.Dataset, system: str) -> Table:
 def _shortage_months(supply: xr.Dataset, system: str) -> Table:
     by_month = supply["shortage_by_month"]
     unit = volume_display([by_month], system)
-    columns = [*_PLAN, *_FIELD, *_months(unit)]
+    columns = [*PLAN, *FIELD, *_months(unit)]
     rows: list[Row] = [
         {**names, **_by_months(one, unit)} for one, names in _plans_and_fields(supply, by_month)
     ]
@@ -297,8 +296,8 @@ def _shortage_months(supply: xr.Dataset, system: str) -> Table:
 
 
 def _turf_table(supply: xr.Dataset, system: str) -> Table:
-    columns = [*_FIELD, *_PLAN]
-    cells: list[Column | Cell] = [_FIELD[1], _PLAN[1]]
+    columns = [*FIELD, *PLAN]
+    cells: list[Column | Cell] = [FIELD[1], PLAN[1]]
     stages = {"wilt": "wilt", "dormant": "dormancy", "dead": "death"}
     ends = {"": "", "_se": ", standard error", "_low": ", low limit", "_high": ", high limit"}
     for word in stages.values():
