@@ -28,27 +28,6 @@ from drysward.studies.fitting.readings import Reading, Readings
 from drysward.studies.season.logs import Log
 
 DATA = Path(__file__).parents[1] / "data"
-TEXT = """
-title = "Two fields"
-[site]
-name = "Baltimore/Washington"
-latitude = "39.2 deg"
-elevation = "50 ft"
-[weather]
-file = "baltimore-washington-2010-2019.csv"
-[fields.sand]
-area = "2 acre"
-species = "kentucky_bluegrass"
-root_zone = "sand_over_gravel_12in"
-delivery = "in_ground_rotors"
-[fields.loam]
-area = "1.8 acre"
-species = "tall_fescue"
-root_zone = "native_loam"
-delivery = "in_ground_rotors"
-[plans.none]
-rule = "none"
-"""
 TODAY = np.datetime64("2018-09-20")
 N_READINGS, KEPT, BINS = 60, 19, 10
 EVERY = 10  # twins after which results are printed
@@ -87,7 +66,7 @@ def readings_of(scenario, record, seed):
 
 
 def main(n: int, n_draws: int, first: int) -> None:
-    scenario = drysward.loads(TEXT, DATA)
+    scenario = drysward.load(DATA / "two-fields.toml")
     record = read_record(scenario)
     ranks: dict[str, list[int]] = {}
     middle: dict[str, list[tuple[bool, bool]]] = {}

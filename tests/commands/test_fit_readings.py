@@ -17,27 +17,7 @@ from drysward.studies.fitting.season_inputs import read_inputs
 
 DATA = Path(__file__).parents[1] / "data"
 WEATHER = "baltimore-washington-2010-2019.csv"
-TEXT = f"""
-title = "Two fields"
-[site]
-name = "Baltimore/Washington"
-latitude = "39.2 deg"
-elevation = "50 ft"
-[weather]
-file = "{WEATHER}"
-[fields.sand]
-area = "2 acre"
-species = "kentucky_bluegrass"
-root_zone = "sand_over_gravel_12in"
-delivery = "in_ground_rotors"
-[fields.loam]
-area = "1.8 acre"
-species = "tall_fescue"
-root_zone = "native_loam"
-delivery = "in_ground_rotors"
-[plans.none]
-rule = "none"
-"""
+TEXT = (DATA / "two-fields.toml").read_text()
 HEAD = "date,field,kind,value,unit,place,depth,instrument,note"
 DAY = np.datetime64
 STOP = DAY("2018-09-20")

@@ -13,29 +13,15 @@ import drysward
 from drysward.cli import main
 
 DATA = Path(__file__).parents[1] / "data"
-FIELDS = """
-title = "Two fields"
-[site]
-name = "Somewhere"
-latitude = "39.2 deg"
-elevation = "50 ft"
-[weather]
-file = "weather.csv"
-[fields.sand]
-label = "Stadium"
-area = "2 acre"
-species = "kentucky_bluegrass"
-root_zone = "sand_over_gravel_12in"
-delivery = { system = "in_ground_rotors" }
-[fields.loam]
-label = "Practice field"
-area = "1.8 acre"
-species = "tall_fescue"
-root_zone = "native_loam"
-delivery = { system = "in_ground_rotors" }
-[plans.none]
-label = "No irrigation"
-rule = "none"
+FIELDS = (DATA / "two-fields.toml").read_text()
+for _old, _new in (
+    ("baltimore-washington-2010-2019.csv", "weather.csv"),
+    ("[fields.sand]", '[fields.sand]\nlabel = "Stadium"'),
+    ("[fields.loam]", '[fields.loam]\nlabel = "Practice field"'),
+    ("[plans.none]", '[plans.none]\nlabel = "No irrigation"'),
+):
+    FIELDS = FIELDS.replace(_old, _new)
+FIELDS += """
 [plans.refill]
 label = "Refill at 50%"
 rule = "refill"

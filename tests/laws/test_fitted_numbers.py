@@ -23,26 +23,8 @@ from drysward.studies.season.logs import Log
 DATA = Path(__file__).parents[1] / "data"
 DAY = np.datetime64
 STOP = DAY("2013-07-20")
-TEXT = """
-[site]
-name = "Baltimore/Washington"
-latitude = "39.2 deg"
-elevation = "50 ft"
-[weather]
-file = "baltimore-washington-2010-2019.csv"
-[fields.sand]
-area = "2 acre"
-species = "kentucky_bluegrass"
-root_zone = "sand_over_gravel_12in"
-delivery = "in_ground_rotors"
-[fields.loam]
-area = "1.8 acre"
-species = "tall_fescue"
-root_zone = { like = "native_loam", depth = "36 in (30 to 40 in)" }
-delivery = "in_ground_rotors"
-[plans.none]
-rule = "none"
-"""
+TEXT = (DATA / "two-fields.toml").read_text()
+TEXT = TEXT.replace('"native_loam"', '{ like = "native_loam", depth = "36 in (30 to 40 in)" }')
 
 
 @pytest.fixture(scope="module")

@@ -22,26 +22,7 @@ from drysward.studies.season.outlook import season_end, ways_on
 from drysward.studies.season.ways import same_days_of_year, ways_of_record
 
 DATA = Path(__file__).parents[1] / "data"
-TEXT = """
-title = "Two fields"
-[site]
-name = "Somewhere"
-latitude = "39.2 deg"
-elevation = "50 ft"
-[weather]
-file = "baltimore-washington-2010-2019.csv"
-[fields.sand]
-area = "2 acre"
-species = "kentucky_bluegrass"
-root_zone = "sand_over_gravel_12in"
-delivery = { system = "in_ground_rotors" }
-[fields.loam]
-area = "1.8 acre"
-species = "tall_fescue"
-root_zone = "native_loam"
-delivery = { system = "in_ground_rotors" }
-[plans.none]
-rule = "none"
+TEXT = (DATA / "two-fields.toml").read_text() + """
 [plans.refill]
 rule = "refill"
 trigger = 0.5

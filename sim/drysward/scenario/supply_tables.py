@@ -321,19 +321,18 @@ class StorageTable(Part):
         if found.capacity >= least * ROUNDED:
             # A size as an answer prints it may be a little less than the shape holds.
             return found.model_copy(update={"capacity": max(found.capacity, least)})
-        if found.capacity < least:
-            unit = unit_of(written["capacity"])
-            gives = _rounded_up(written_in(least, VOLUME, unit))
-            refuse(
-                [
-                    (
-                        "capacity",
-                        f"a pond {quoted(written['depth'], bare=True)} deep with sides of "
-                        f"{found.side_slope:g}:1 holds no less than {gives:,.10g} {unit}",
-                        f'"{gives:.10g} {unit}" or more, less depth or steeper sides',
-                    )
-                ]
-            )
+        unit = unit_of(written["capacity"])
+        gives = _rounded_up(written_in(least, VOLUME, unit))
+        refuse(
+            [
+                (
+                    "capacity",
+                    f"a pond {quoted(written['depth'], bare=True)} deep with sides of "
+                    f"{found.side_slope:g}:1 holds no less than {gives:,.10g} {unit}",
+                    f'"{gives:.10g} {unit}" or more, less depth or steeper sides',
+                )
+            ]
+        )
         return found
 
 
