@@ -26,8 +26,10 @@ from drysward.results.text import (
     STAGE_WORDS,
     count_text,
     dry_period,
+    fields_text,
     listed,
     of_100,
+    quoted_label,
     three_figures,
     volume_display,
 )
@@ -103,12 +105,12 @@ def _best_sentence(
     """``n_pairs``: groups of fields that are alternatives, whose water is not added up."""
     fields = _keys(keeps, "field")
     kept = _kept_under(keeps, plan)
-    limit, label = limit_text(stage), _label(result, "plan", plan)
+    limit, label = limit_text(stage), quoted_label(result, "plan", plan)
     if not kept:
         p = odds(result, stage)[0]
         shares = listed([
             f"{of_100(p.sel(field=key, plan=plan).item())}{' of 100 years' if i == 0 else ''} on "
-            f"{_label(result, 'field', key)}"
+            f"{quoted_label(result, 'field', key)}"
             for i, key in enumerate(fields[:_MOST_NAMED])
         ])  # fmt: skip
         return (
@@ -122,14 +124,14 @@ def _best_sentence(
     else:
         amount = _site_text(result, plan, system)
     others = int((keeps.sel(field=kept).all("field")).sum()) - 1
-    text = f"{label} keeps {_fields_text(result, kept, len(fields))} ({limit})"
+    text = f"{label} keeps {fields_text(result, kept, len(fields))} ({limit})"
     if others and plan == _driest(result, keeps, plan):
         text += f" with the least water of the {others + 1} plans that do"
         text += f": {amount}" if amount else ""
     elif amount:
         text += f" with {amount}" if others else f" and needs {amount}"
     if lost := [key for key in fields if key not in kept]:
-        names = [_label(result, "field", key) for key in lost[:_MOST_NAMED]]
+        names = [quoted_label(result, "field", key) for key in lost[:_MOST_NAMED]]
         more = [f"{len(lost) - _MOST_NAMED} more"] if len(lost) > _MOST_NAMED else []
         by_none = "is kept by none" if len(lost) == 1 else "are kept by none"
         by_others = bool(keeps.sel(field=lost).any("plan").any())
@@ -168,7 +170,8 @@ def _by_field_text(
         words = ("", "") if i else (
             f" {unit.unit} in a typical year", f" in a 1-in-{dry_period(result):g} dry year"
         )  # fmt: skip
-        parts.append(f"{typical}{words[0]} ({worst}{words[1]}) on {_label(result, 'field', key)}")
+        where = quoted_label(result, "field", key)
+        parts.append(f"{typical}{words[0]} ({worst}{words[1]}) on {where}")
     more = len(fields) - _MOST_NAMED
     return listed(parts) + (f"; {more} more in the table" if more > 0 else "")
 
@@ -191,9 +194,9 @@ def _drier_sentence(result: xr.Dataset, keeps: xr.DataArray, plan: str, system: 
     unit = volume_display([saved], system, 2)
     days = days_below(result)[0].mean("field")
     more = days.sel(plan=other).item() - days.sel(plan=plan).item()
-    them = _label(result, "field", kept[0]) if len(kept) == 1 else "them"
+    them = quoted_label(result, "field", kept[0]) if len(kept) == 1 else "them"
     return (
-        f"{_label(result, 'plan', other)} would keep {them} with "
+        f"{quoted_label(result, 'plan', other)} would keep {them} with "
         f"{_volume_text(saved.item(), unit)} {unit.unit} less, but has {_days_text(more, 'more')} "
         "below playing condition a year."
     )
@@ -218,12 +221,12 @@ def _compared_sentence(
             text += "" if parts else " in a typical year"
             than = "than" if float(amount) else "as"
             parts.append(
-                f"{_label(result, 'field', key)} takes {text} {than} "
-                f"{_label(result, 'field', first)}"
+                f"{quoted_label(result, 'field', key)} takes {text} {than} "
+                f"{quoted_label(result, 'field', first)}"
                 f"{_more_days(result, key, first, plan, is_first=not parts)}"
             )
     return (
-        f"Alike but for the {pairs[0].differ_in}, under {_label(result, 'plan', plan)}: "
+        f"Alike but for the {pairs[0].differ_in}, under {quoted_label(result, 'plan', plan)}: "
         f"{'; '.join(parts)}."
     )
 
@@ -271,8 +274,8 @@ def _unsure_sentences(result: xr.Dataset, plan: str, stage: str) -> Iterator[str
         cause = "the soil and grass" if "doubt_probability" in result else "chance in the years"
         yield (
             f"That is not certain: depending on {cause}, {STAGE_WORDS[stage]} under "
-            f"{_label(result, 'plan', plan)} may come more often on "
-            f"{_fields_text(result, unsure, n)}."
+            f"{quoted_label(result, 'plan', plan)} may come more often on "
+            f"{fields_text(result, unsure, n)}."
         )
 
 
@@ -293,8 +296,8 @@ def undecided_text(result: xr.Dataset, stage: str = RISK) -> str:
     if not by_plans:
         return ""
     parts = [
-        f"on {_fields_text(result, alike, len(fields))}: "
-        f"{listed([_label(result, 'plan', key) for key in plans])}"
+        f"on {fields_text(result, alike, len(fields))}: "
+        f"{listed([quoted_label(result, 'plan', key) for key in plans])}"
         for plans, alike in by_plans.items()
     ]
     return f"limits too wide to say whether a plan keeps a field {'; '.join(parts)}"
@@ -312,16 +315,5 @@ def _kept_under(keeps: xr.DataArray, plan: str) -> list[str]:
     return [key for key in _keys(keeps, "field") if bool(keeps.sel(field=key, plan=plan))]
 
 
-def _fields_text(result: xr.Dataset, fields: Sequence[str], n: int) -> str:
-    """``both fields``, ``all 3 fields``, ``“Stadium”``."""
-    if n > 1 and len(fields) == n:
-        return "both fields" if n == 2 else f"all {count_text(n, 'field')}"
-    return listed([_label(result, "field", key) for key in fields])
-
-
 def _keys(kept: xr.Dataset | xr.DataArray, dim: str) -> list[str]:
     return [str(key) for key in kept[dim].values]
-
-
-def _label(result: xr.Dataset, dim: str, key: str) -> str:
-    return f"“{result[f'{dim}_label'].sel({dim: key}).item()}”"

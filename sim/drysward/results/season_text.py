@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Hashable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from datetime import date
 
 import numpy as np
@@ -11,13 +11,20 @@ import xarray as xr
 
 from drysward.quantities import shown
 from drysward.results.ahead import jeffreys_limits
-from drysward.results.choice import KEEPS
-from drysward.results.text import STAGE_WORDS, listed, of_100, volume_display, volume_text
+from drysward.results.choice import KEEPS, RISK
+from drysward.results.text import (
+    STAGE_WORDS,
+    fields_text,
+    listed,
+    of_100,
+    quoted_label,
+    volume_display,
+    volume_text,
+)
 
 LEADS = (14, 30, 60)
 """Days ahead that a table shows, before the last date."""
 LEAST_SHORT = 0.1  # of the unit shown; less is not worth a sentence
-RISK = "dormant"
 OUTLOOK_STAGES = ("wilt", "dormant")
 """Stages that a screen and a page show first."""
 
@@ -76,11 +83,10 @@ def season_sentences(outlook: xr.Dataset, system: str) -> Iterator[str]:
     unit = volume_display([need], system, 2)
     stage = STAGE_WORDS[RISK]
     if kept:
-        whole = {1: "", 2: "both fields"}.get(len(fields), f"all {len(fields)} fields")
-        what = whole if whole and len(kept) == len(fields) else _labels(outlook, kept)
+        what = fields_text(outlook, kept, len(fields))
         together = "" if len(kept) == len(fields) else ", of all fields together"
         yield (
-            f"“{_label(outlook, 'plan', best)}” keeps {what} to {end} ({stage} in "
+            f"{quoted_label(outlook, 'plan', best)} keeps {what} to {end} ({stage} in "
             f"{100 * KEEPS:.0f} of 100 ways or fewer). Keep "
             f"{volume_text(float(need.sel(plan=best)), unit)} {unit.unit} for it{together}: enough "
             "in 90 of 100 ways."
@@ -89,13 +95,15 @@ def season_sentences(outlook: xr.Dataset, system: str) -> Iterator[str]:
     if lost:
         least = last.sel(field=lost).min("plan")
         odds = listed([
-            f"{of_100(float(least.sel(field=field)))} of 100 on {_label(outlook, 'field', field)}"
+            f"{of_100(float(least.sel(field=field)))} of 100 on "
+            f"{quoted_label(outlook, 'field', field)}"
             for field in lost
         ])  # fmt: skip
-        yield f"No plan keeps {_labels(outlook, lost)}: {stage} comes by {end} in {odds} at best."
+        names = fields_text(outlook, lost, 0)
+        yield f"No plan keeps {names}: {stage} comes by {end} in {odds} at best."
         if not kept:
             yield (
-                f"Closest is “{_label(outlook, 'plan', best)}”, with "
+                f"Closest is {quoted_label(outlook, 'plan', best)}, with "
                 f"{volume_text(float(need.sel(plan=best)), unit)} {unit.unit} for all fields: "
                 "enough in 90 of 100 ways."
             )
@@ -103,10 +111,10 @@ def season_sentences(outlook: xr.Dataset, system: str) -> Iterator[str]:
     if driest != best:
         odds = listed([
             f"{of_100(float(last.sel(field=field, plan=driest)))} of 100 on "
-            f"“{_label(outlook, 'field', field)}”"
+            f"{quoted_label(outlook, 'field', field)}"
             for field in fields
         ])  # fmt: skip
-        yield f"Under “{_label(outlook, 'plan', driest)}” {stage} comes by {end} in {odds}."
+        yield f"Under {quoted_label(outlook, 'plan', driest)} {stage} comes by {end} in {odds}."
     yield from _supply_sentences(outlook, system)
 
 
@@ -120,7 +128,7 @@ def _supply_sentences(outlook: xr.Dataset, system: str) -> Iterator[str]:
     trouble = False
     for plan in plans:
         out = float(outlook["runs_out"].sel(plan=plan))
-        name = f"Under “{_label(outlook, 'plan', plan)}” "
+        name = f"Under {quoted_label(outlook, 'plan', plan)} "
         if out > 0.0:
             early, middle, _ = (
                 day_after(outlook, days) for days in outlook["runs_out_day"].sel(plan=plan).values
@@ -131,7 +139,7 @@ def _supply_sentences(outlook: xr.Dataset, system: str) -> Iterator[str]:
         elif float(short[plan].max()) * depth.factor >= LEAST_SHORT:
             parts = [
                 f"{float(short[plan].sel(field=field)) * depth.factor:.{depth.decimals}f} "
-                f"{depth.unit} on “{_label(outlook, 'field', field)}”"
+                f"{depth.unit} on {quoted_label(outlook, 'field', field)}"
                 for field in outlook["field"].values
             ]
             yield f"{name}the supply falls short, in the middle way by {listed(parts)}."
@@ -155,7 +163,7 @@ def usual_sentence(outlook: xr.Dataset) -> str:
     if n == 0:
         return f"today's state changes the odds of {stage} on every field, under every plan"
     parts = [
-        f"{_label(outlook, 'field', f)} under “{_label(outlook, 'plan', p)}”"
+        f"{quoted_label(outlook, 'field', f)} under {quoted_label(outlook, 'plan', p)}"
         for f in outlook["field"].values
         for p in outlook["plan"].values
         if not bool(alike.sel(field=f, plan=p))
@@ -212,11 +220,3 @@ def skill_text(skill: float, low: float, high: float) -> str:
     if np.isnan(skill) or np.isnan(low) or np.isnan(high):
         return "-"
     return "usual" if low <= 0.0 <= high else f"{skill:.2f}"
-
-
-def _label(outlook: xr.Dataset, dim: str, key: Hashable) -> str:
-    return str(outlook[f"{dim}_label"].sel({dim: key}).item())
-
-
-def _labels(outlook: xr.Dataset, fields: list[Hashable]) -> str:
-    return listed([f"“{_label(outlook, 'field', field)}”" for field in fields])

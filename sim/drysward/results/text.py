@@ -188,6 +188,18 @@ def _drawn(attrs: Mapping[Any, Any], year: float) -> str:
     return f" ({drawn[int(year) - 1]} again)" if drawn else ""
 
 
+def quoted_label(result: xr.Dataset, dim: str, key: Hashable) -> str:
+    """``“Stadium”``: the name of a field or plan."""
+    return f"“{result[f'{dim}_label'].sel({dim: key}).item()}”"
+
+
+def fields_text(result: xr.Dataset, fields: Sequence[Hashable], n: int) -> str:
+    """``both fields``, ``all 3 fields``, ``“Stadium”``: some of ``n`` fields."""
+    if n > 1 and len(fields) == n:
+        return "both fields" if n == 2 else f"all {count_text(n, 'field')}"
+    return listed([quoted_label(result, "field", key) for key in fields])
+
+
 def depth_text(value_mm: float, depth: Display) -> str:
     """A depth as it is shown, "-" where there is none."""
     return rounded(value_mm * depth.factor, depth.decimals)
