@@ -218,3 +218,13 @@ def test_front_files_have_units_in_their_heads(tmp_path: Path) -> None:
         row = dict(zip(head.split(","), first.split(","), strict=True))
         assert set(heads) <= row.keys()
     assert float(row["trigger (mm)"]) == pytest.approx(25.4 * float(choices["trigger"][0]))
+
+
+def test_every_package_is_installed() -> None:
+    root = Path(__file__).parents[2]
+    built = tomllib.loads((root / "pyproject.toml").read_text())["tool"]["setuptools"]["packages"]
+    there = {
+        ".".join(init.parent.relative_to(root / "sim").parts)
+        for init in (root / "sim" / "drysward").rglob("__init__.py")
+    }
+    assert there == set(built) - {"drysward.configs", "drysward.scenarios"}
