@@ -543,6 +543,7 @@ def test_files_of_an_earlier_run_that_the_new_one_does_not_write_go(tmp_path: Pa
     assert (tmp_path / "doubt.csv").is_symlink()
 
 
+@pytest.mark.slow
 def test_a_comparison_without_draws_leaves_none_of_an_earlier_one(tmp_path: Path) -> None:
     words = ("compare", "--years", "1-3", "--out", tmp_path / "result")
     assert ask(*words, "--draws", 2).exit_code == 0

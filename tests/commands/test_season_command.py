@@ -79,6 +79,7 @@ def test_a_part_year_goes_on_from_the_day_after_its_last(site: Path) -> None:
     assert all(len(line) <= 100 and line == line.rstrip() for line in out.splitlines())
 
 
+@pytest.mark.slow
 def test_the_answer_goes_into_files_and_a_page(site: Path) -> None:
     out = site / "out"
     found = run(site, *with_files(site), "--draws", "0", "--out", str(out))

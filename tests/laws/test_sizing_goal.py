@@ -199,6 +199,7 @@ def test_a_shortage_that_no_size_keeps(shipped):
 # --- years that fail with any size ----------------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_a_stage_that_begins_before_the_plan_waters_is_said(shipped):
     """A plan that may water from the end of July on cannot keep June from dormancy."""
     plan = shipped.plan_named(shipped.sizing.plan)
