@@ -44,6 +44,7 @@ _KINDS = {
     "play": "Play",
     "generated_weather": "Simulated weather",
     "forecasts": "Short forecasts",
+    "readings": "Errors of readings",
 }
 
 
@@ -75,7 +76,7 @@ def scenario_keys() -> Iterator[str]:
         here = [key for key in keys() if key.name.split(".")[0] == top]
         yield from _table(("key", "what to write", "default", "meaning"), map(_key_row, here))
     yield "\n## Top level\n"
-    here = [key for key in keys() if key.name in ("title", "overrides")]
+    here = [key for key in keys() if key.name.split(".")[0] not in _TABLES]
     yield from _table(("key", "what to write", "default", "meaning"), map(_key_row, here))
 
 
@@ -181,7 +182,8 @@ def api() -> Iterator[str]:
     yield f"{inspect.cleandoc(drysward.__doc__ or '')}\n"
     for name in drysward.__all__:
         if not name.startswith("_"):
-            yield f".. autofunction:: drysward.{name}\n"
+            kind = "class" if inspect.isclass(getattr(drysward, name)) else "function"
+            yield f".. auto{kind}:: drysward.{name}\n"
 
 
 def _heading(text: str, line: str) -> Iterator[str]:

@@ -16,24 +16,34 @@ from types import ModuleType
 import click
 import pytest
 
+from drysward.catalog import load_catalog
 from drysward.cli import main
+from drysward.scenario.keys import keys
 
 ROOT = Path(__file__).parents[2]
 README = ROOT / "README.md"
 
 
-def _blocks() -> ModuleType:
-    spec = importlib.util.spec_from_file_location("blocks", ROOT / "sim" / "docs" / "blocks.py")
+def _of_docs(name: str) -> ModuleType:
+    spec = importlib.util.spec_from_file_location(name, ROOT / "sim" / "docs" / f"{name}.py")
     assert spec is not None
     assert spec.loader is not None
     module = importlib.util.module_from_spec(spec)
-    sys.modules["blocks"] = module
+    sys.modules[name] = module
     spec.loader.exec_module(module)
     return module
 
 
-blocks = _blocks()
+blocks = _of_docs("blocks")
 PAGES = [pytest.param(page, id=str(page.relative_to(ROOT))) for page in blocks.PAGES]
+
+
+def test_pages_are_written_of_every_kind_of_number_and_every_key(tmp_path: Path) -> None:
+    _of_docs("generated").write_pages(tmp_path)
+    catalog = (tmp_path / "catalog.md").read_text(encoding="utf-8")
+    assert all(f"`{kind}." in catalog for kind in load_catalog().entries)
+    written = (tmp_path / "scenario_keys.md").read_text(encoding="utf-8")
+    assert all(f"`{key.name}`" in written for key in keys())
 
 
 def test_readme_and_developers_are_short() -> None:
