@@ -12,11 +12,11 @@ from typing import Annotated, Any, Self
 from pydantic import (
     BeforeValidator,
     Field,
-    ModelWrapValidatorHandler,
     RootModel,
     ValidationInfo,
     model_validator,
 )
+from pydantic.functional_validators import ModelWrapValidatorHandler
 
 from drysward.catalog import Catalog
 from drysward.faults import quoted
