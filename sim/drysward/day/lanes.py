@@ -34,6 +34,9 @@ from drysward.day.records import (
     CAUSES,
     DAY,
     DELIVERY,
+    FEED_DAY,
+    FEED_FIELD,
+    FEED_YEAR,
     FIELD,
     FIELD_STATE,
     PATCH,
@@ -118,6 +121,26 @@ SECTIONS: dict[str, tuple[str, ...]] = {
     ),
     "night": _names("night_watering wet_hours_of_watering undrained_of_watering"),
     "play_year": _plain(PLAY_YEAR, "played_"),
+    "feed_field": _plain(FEED_FIELD, "feed_"),
+    "feed_day": _plain(FEED_DAY, "fed_"),
+    # the dose of the morning, by form
+    "dose": _names(
+        "given_urea given_ammonium given_nitrate given_slow1 given_slow2 given_slow3 given_p"
+    ),
+    "dose_sums": _names("given_n skipped_n dose_given"),
+    # nitrogen of the current patch
+    "nitrogen": _names(
+        "w2_noted w3_noted nitrogen_before nitrogen_in entering n_runoff leached n_gas ammonia"
+    ),
+    "feeding": _names(
+        "mean_leached mean_ammonia mean_gas mean_n_runoff mean_clippings mean_clipped_n "
+        "mean_removed_n mean_uptake mean_mineralized mean_built_in mean_released mean_brought "
+        "mean_status mean_mineral_n"
+    ),
+    "feeding_error": _names("worst_nitrogen"),
+    "feeding_stored": _names("mean_nitrogen"),
+    "shed": _names("p_runoff paving_n paving_p"),
+    "feed_year": _plain(FEED_YEAR, "ate_"),
 }
 PLACE = {
     name: LANES * k for k, name in enumerate(name for names in SECTIONS.values() for name in names)

@@ -17,7 +17,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from drysward.compiled import compiles_as, inline, jitable, tree_of, with_selects
-from drysward.day import counting, delivery, patch, plan_demand, shortage, surface
+from drysward.day import counting, delivery, feeding, patch, plan_demand, shortage, surface
 from drysward.day.counting import NO_DORMANCY
 from drysward.day.lanes import (
     LANES,
@@ -37,6 +37,7 @@ from drysward.day.records import (
     AT_DORMANT,
     AT_FOOTPRINT,
     AT_WILT,
+    NITROGEN,
     PATCH,
     STAGES,
     TRACE,
@@ -82,6 +83,19 @@ count_irrigation = in_lanes(counting.count_irrigation, counting.count_week)
 count_stages = in_lanes(counting.count_stages, counting.count_condition)
 copy_to_ledger = in_lanes(counting.copy_to_ledger)
 count_use, count_play = map(in_lanes, (surface.count_use, surface.count_play))
+give_dose = in_lanes(feeding.give_dose)
+request_for_feeding = in_lanes(
+    plan_demand.watering_depths, plan_demand.play_depths, feeding.wash_in_depths,
+    plan_demand.gross_up,
+)  # fmt: skip
+feel_feeding, feel_feeding_in_play = map(
+    in_lanes, (feeding.feel_feeding, feeding.feel_feeding_in_play)
+)
+begin_patch, carry_nitrogen = map(in_lanes, (feeding.begin_patch, feeding.carry_nitrogen))
+lose_ammonia, nourish = map(in_lanes, (feeding.lose_ammonia, feeding.nourish))
+add_up_nitrogen = in_lanes(feeding.add_up_nitrogen)
+close_feeding = in_lanes(feeding.take_means_of_feeding, feeding.shed_phosphorus)
+count_feeding = in_lanes(feeding.count_feeding)
 
 WATERING, STORED_MEANS = section("watering"), section("stored")
 SUMS = span(SECTIONS["mean"][0], "mean_residual")
@@ -96,6 +110,13 @@ U_SUMS, U_CAUGHT, U_SURFACE, U_STORED_MEANS = (
     (np.uint64(first), np.uint64(stop)) for first, stop in (SUMS, CAUGHT, SURFACE, STORED_MEANS)
 )
 PASSING = span("passing", "passing")
+DOSE, FED, STORED_N = section("dose"), section("feeding"), section("feeding_stored")
+FEED_SUMS, AMMONIA = section("feed_year"), span("ammonia", "ammonia")
+WORST_N = section("feeding_error")
+U_FED, U_STORED_N = (
+    (np.uint64(first), np.uint64(stop)) for first, stop in ((FED[0], WORST_N[1]), STORED_N)
+)
+GIVEN = np.arange(DOSE[0], DOSE[1], LANES)
 REQUESTED, LIQUID, LANDED = PLACE["requested"], PLACE["liquid"], PLACE["landed"]
 GROSS, CATCH_SHARE, DEMAND = PLACE["gross"], PLACE["catch_share"], PLACE["irrigation_demand"]
 MISSED, MADE_UP = PLACE["missed"], PLACE["made_up"]
@@ -109,12 +130,16 @@ WATER_START, WATER_END = PLACE["year_water_start"], PLACE["year_water_end"]
 YEAR_SHORTAGE = PLACE["year_shortage"]
 LEAST_GREEN, RECOVERY_DAYS = PLACE["year_least_green"], PLACE["year_recovery_days"]
 PLAYED_FIRST, PLAYED_NAMES = PLAY_SUMS[0], len(SECTIONS["play_year"])
-# Everything of a patch but its water and where its roots reach.
-WATER_OF_PATCH = ("w1", "w2", "w3", "crown_water", "thatch")
-TURF = np.array(
-    [PATCH_PLACE[name] for name in PATCH.names or () if name not in WATER_OF_PATCH]
-)
+# Everything of a patch but its water and nitrogen and where its roots reach.
+STAYS = ("w1", "w2", "w3", "crown_water", "thatch", *NITROGEN, "at_risk", "living_before")
+TURF = np.array([PATCH_PLACE[name] for name in PATCH.names or () if name not in STAYS])
 INV_REACH, INV_ROOTING = PATCH_PLACE["inv_reach"], PATCH_PLACE["inv_rooting"]
+SEEN_STATUS, AT_RISK, FEED_ON = PLACE["seen_status"], PATCH_PLACE["at_risk"], PLACE["feed_on"]
+MEAN_NITROGEN, LEAST_STATUS = PLACE["mean_nitrogen"], PLACE["ate_least_status"]
+N_START, N_END, NITROGEN_ERROR = PLACE["ate_n_start"], PLACE["ate_n_end"], PLACE["worst_nitrogen"]
+FED_FIRST, FED_NAMES = FEED_SUMS[0], len(SECTIONS["feed_year"])
+# What a month of feeding adds up, in the order of the tables of FEED_YEAR.
+OF_MONTH = tuple(PLACE[name] for name in ("mean_clippings", "mean_leached", "mean_status"))
 TODAY_SOWN, TODAY_JUDGED = PLACE["today_sown"], PLACE["today_judged"]
 SKINNED, PLAY_ON = PLACE["play_skinned"], PLACE["play_on"]
 N_STAGES = len(STAGES)
@@ -125,6 +150,8 @@ _LANE_OF = {
     "thatch_water": "mean_thatch", "surface_water": "mean_w1", "root_water": "mean_w2",
     "subsoil_water": "mean_w3", "crown_hydration": "mean_hydration",
     "drought_index": "drought_index_today", "air_filled": "mean_air", "frozen": "today_frozen",
+    "nitrogen_status": "mean_status", "mineral_nitrogen": "mean_mineral_n",
+    "nitrogen_leached": "mean_leached", "clippings": "mean_clippings",
 }  # fmt: skip
 _OF_THE_DAY = ("precipitation", "snow_water", "root_depth", "winter_rest", "stage")
 _OF_PLAY = {
@@ -137,20 +164,23 @@ TRACE_PLACES = np.array(
     ]
 )
 
+_OF_FEEDING = {"nitrogen_status", "mineral_nitrogen", "nitrogen_leached", "clippings"}
 IS_OF_PLAY = np.array([name in _OF_PLAY for name in TRACE.names or ()])
+IS_OF_FEEDING = np.array([name in _OF_FEEDING for name in TRACE.names or ()])
 
 
 class DayInput(NamedTuple):
     """D days of C fields, the same under every plan.
 
-    ``days`` (D, C, names of DAY), or some lines of it, and ``play_days`` (D, C, names of PLAY_DAY),
-    the latter (0, ...) when no field has play. ``calendar`` CALENDAR (D,). ``rain_before``: rain
+    ``days`` (D, C, names of DAY), or some lines of it, ``play_days`` (D, C, names of PLAY_DAY) and
+    ``feed_days`` (D, C, names of FEED_DAY), (0, ...) when no field has play, or is fed. ``calendar`` CALENDAR (D,). ``rain_before``: rain
     summed over all days before each (D + 1,), mm. ``drought_index`` (D + 1,): as known in the
     morning of each day, mm. ``spray_loss``: share lost in flight (times of day, D).
     """
 
     days: Any
     play_days: Any
+    feed_days: Any
     calendar: Any
     rain_before: Any
     drought_index: Any
@@ -168,8 +198,9 @@ class Batch(NamedTuple):
     by first patches. ``run_of`` and ``field_of`` (K, LANES): plan and field of each lane;
     ``columns``: the field that it reads; ``spans`` (K, ..., 3): first lane, last lane and column
     where these are few, else empty. ``rain_skip_days`` (K, LANES). ``plans`` PLAN and ``delivery``
-    DELIVERY (B, F). ``is_restricted`` (K, LANES): the plan has stages or pauses. ``is_played``
-    (K,): a field has play.
+    DELIVERY (B, F). ``is_restricted`` (K, LANES): the plan has stages or pauses. ``is_played`` and
+    ``is_fed`` (K,): a field has play, is fed. ``fed_months`` (K, 12, 3, LANES): sums of the tables
+    of FEED_YEAR.
     """
 
     blocks: Any
@@ -190,6 +221,8 @@ class Batch(NamedTuple):
     is_restricted: Any
     is_any_restricted: Any
     is_played: Any
+    is_fed: Any
+    fed_months: Any
     side: int
 
 
@@ -197,6 +230,7 @@ class Tally(NamedTuple):
     """Results of runs, which grow as days are run.
 
     ``years`` (B, F, Y, names of YEAR with its tables), ``played`` (B, F, Y, names of PLAY_YEAR),
+    ``fed`` (B, F, Y, names of FEED_YEAR with its tables),
     ``by_day`` (K, 366, 5, LANES), the days on which each stage was reached and the sum of green
     cover, ``shortage`` (B, F, 12, causes), by month and cause over all years, and ``trace`` (B, T,
     F, names of TRACE).
@@ -204,6 +238,7 @@ class Tally(NamedTuple):
 
     years: Any
     played: Any
+    fed: Any
     by_day: Any
     shortage: Any
     trace: Any
@@ -240,6 +275,7 @@ def run_site(
     condition: Any,
     trace_at: Any,
     supply_or_play: bool | None,
+    feeding_on: bool | None,
 ) -> None:
     """Run B plans over days of a site, in place.
 
@@ -255,6 +291,7 @@ def run_site(
     trace_at : place of each day (D,) in ``tally.trace``, -1 for a day that is not kept.
     supply_or_play : whether any field has a shared supply or play. None instead of False makes the
         compiler leave out the code of both, nearly half of the loop.
+    feeding_on : the same for fields that are fed; with it goes the code of supply and play.
     """
     n_days = day_input.calendar.shape[0]
     n_runs = batch.plans.shape[0]
@@ -287,6 +324,10 @@ def run_site(
                 clear_year(
                     block, batch.patches[k], monthly, batch.booked[k], n_lanes, side, all_quads
                 )
+                if feeding_on is not None and batch.is_fed[k]:
+                    clear_fed_year(
+                        block, batch.patches[k], batch.fed_months[k], n_lanes, side, all_quads
+                    )
             read_day(
                 block, day_input.days[d - first_line], batch.spans[k], batch.columns[k], all_quads
             )
@@ -294,6 +335,11 @@ def run_site(
                 read_play(
                     block, day_input.play_days[d], batch.spans[k], batch.columns[k], all_quads
                 )
+            if feeding_on is not None and batch.is_fed[k]:
+                read_feed(
+                    block, day_input.feed_days[d], batch.spans[k], batch.columns[k], all_quads
+                )
+                give_dose(block, quads)
             open_day(block, quads, weekly[weekday], monthly[month])
             recall_rain(block, quads, day_input.rain_before, d, batch.rain_skip_days[k])
             if batch.is_any_restricted[k] or supply.stages.shape[1] > 0:
@@ -305,7 +351,9 @@ def run_site(
             losses = day_input.spray_loss
             night, early, midday, evening = losses[0, d], losses[1, d], losses[2, d], losses[3, d]
             doy, counted = float(cal.day_of_year), 1.0 if y >= 0 else 0.0
-            if supply_or_play is not None and batch.is_played[k]:
+            if feeding_on is not None and batch.is_fed[k]:
+                request_for_feeding(block, quads, doy, night, early, midday, evening, counted)
+            elif supply_or_play is not None and batch.is_played[k]:
                 request_for_play(block, quads, doy, night, early, midday, evening, counted)
             else:
                 request(block, quads, doy, night, early, midday, evening, counted)
@@ -326,18 +374,20 @@ def run_site(
         # --- day and evening: the patches, then sums ---------------------------------------------
         for k in range(n_blocks):
             block, quads, patches = batch.blocks[k], batch.run_quads[k], batch.patches[k]
-            is_played = batch.is_played[k]
+            is_played, is_fed = batch.is_played[k], batch.is_fed[k]
             n_here = min(n_lanes - k * LANES, LANES)
             if begins_year:
                 open_year(block, patches, batch.weekly[k], cal.fresh == 1, batch.quads[k])
             has_water = run_patches(
                 block, patches, batch.catches[k], n_here, side, quads, batch.quads[k], is_played,
-                cal.in_season == 1, is_traced, supply_or_play,
+                is_fed, cal.in_season == 1, is_traced, supply_or_play, feeding_on,
             )  # fmt: skip
             n_patches = float(patches.shape[0] * side)
             if supply_or_play is not None and is_played:
                 take_means_of_surface(block, quads, 1.0 / n_patches)
             close_day(block, quads, 1.0 / n_patches, n_patches)
+            if feeding_on is not None and is_fed:
+                close_feeding(block, quads, 1.0 / n_patches)
             take_line(batch.weekly[k, weekday, WEEK_GROSS], block, GROSS, quads)
             if y >= 0:
                 if is_any_above(block, MISSED, quads) or is_any_above(block, MADE_UP, quads):
@@ -347,6 +397,9 @@ def run_site(
                     tally.by_day[k, cal.day_of_year], reached, condition, has_water,
                     is_played, cal.in_season == 1, supply_or_play,
                 )  # fmt: skip
+                if feeding_on is not None and is_fed:
+                    count_feeding(block, quads)
+                    count_fed_month(block, batch.fed_months[k, month], quads)
             if is_traced:
                 take_means_of_water(block, quads, n_patches)
                 copy_to_ledger(block, quads, day_input.drought_index[d + 1])
@@ -357,6 +410,12 @@ def run_site(
                     block, n_here, batch.run_of[k], batch.field_of[k], batch.monthly[k],
                     batch.booked[k], tally.years, tally.played, tally.shortage, y,
                 )  # fmt: skip
+                if feeding_on is not None and is_fed:
+                    count_nitrogen(block, patches, n_here, side, batch.quads[k])
+                    close_fed_year(
+                        block, n_here, batch.run_of[k], batch.field_of[k], batch.fed_months[k],
+                        tally.fed, y,
+                    )  # fmt: skip
 
 
 # --- morning --------------------------------------------------------------------------------------
@@ -388,7 +447,7 @@ def read_each(block: Any, line: Any, first: int, columns: Any, quads: int) -> No
             block[first + LANES * j + lane] = values[j]
 
 
-read_day, read_play = map(reads_the_day, ("day", "play_day"))
+read_day, read_play, read_feed = map(reads_the_day, ("day", "play_day", "feed_day"))
 
 
 @jitable
@@ -465,9 +524,11 @@ def run_patches(
     run_quads: int,
     quads: int,
     is_played: bool,
+    is_fed: bool,
     in_season: bool,
     is_traced: bool,
     supply_or_play: bool | None,
+    feeding_on: bool | None,
 ) -> bool:
     """Run the day of a block's patches; whether any run requested water.
 
@@ -476,6 +537,16 @@ def run_patches(
     """
     if supply_or_play is not None and is_played:
         sow(block, patches, quads)
+    if feeding_on is not None and is_fed:
+        if side > 1:
+            for i in range(GIVEN.shape[0]):
+                copy_to_sides(block, GIVEN[i], n_lanes, side)
+            copy_to_sides(block, SEEN_STATUS, n_lanes, side)
+        feel_feeding(block, quads)
+        if is_played:
+            feel_feeding_in_play(block, quads)
+        clear(block, FED[0], FED[1])
+        clear(block, WORST_N[0], WORST_N[1])
     today(block, quads)
     has_water = is_any_above(block, REQUESTED, run_quads)
     if has_water:
@@ -500,6 +571,8 @@ def run_patches(
         if has_water:
             put_line(block, CATCH_SHARE, catches[p], quads)
             catch(block, patch, quads)
+        if feeding_on is not None and is_fed:
+            begin_patch(block, patch, quads)
         if not (has_rain or has_water):
             stay_dry(block, patch, quads)
         elif supply_or_play is not None and is_played:
@@ -511,12 +584,20 @@ def run_patches(
             take_rain(block, patch, quads)
         else:
             take_irrigation(block, patch, quads)
+        if feeding_on is not None and is_fed:
+            carry_nitrogen(block, patch, quads)
+            if is_any_above(patch, AT_RISK, quads):
+                lose_ammonia(block, patch, quads)
+            else:
+                clear(block, AMMONIA[0], AMMONIA[1])
         dry(block, patch, quads)
         respond(block, patch, quads)
         if supply_or_play is not None and is_played:
             use_turf(block, patch, quads)
             if is_assessed:
                 assess_surface(block, patch, quads)
+        if feeding_on is not None and is_fed:
+            nourish(block, patch, quads)
         add_up(block, patch, quads)
         if is_traced:
             add_up_water(block, patch, quads)
@@ -527,6 +608,8 @@ def run_patches(
             add_sides(block, U_SURFACE[0], U_SURFACE[1], n_lanes, side)
         if is_traced:
             add_sides(block, U_STORED_MEANS[0], U_STORED_MEANS[1], n_lanes, side)
+        if feeding_on is not None and is_fed:
+            add_sides(block, U_FED[0], U_FED[1], n_lanes, side)
     return has_water
 
 
@@ -550,7 +633,7 @@ def copy_to_sides(block: Any, place: int, n_lanes: int, side: int) -> None:
 def add_sides(block: Any, first: Any, stop: Any, n_lanes: int, side: int) -> None:
     """Add up the patches that lie side by side, in their order, in the first lane of their run.
 
-    Of the water balance error the largest is taken, not the sum.
+    Of a balance error the largest is taken, not the sum.
     """
     n, others = np.uint64(n_lanes), np.uint64(side - 1)
     for place in range(first, stop, ONE_NAME):
@@ -559,7 +642,8 @@ def add_sides(block: Any, first: Any, stop: Any, n_lanes: int, side: int) -> Non
             start = place + n + run * others
             for i in range(others):
                 value = block[start + i]
-                total = worse(value, total) if place == ERROR else total + value
+                is_error = (place == ERROR) | (place == NITROGEN_ERROR)
+                total = worse(value, total) if is_error else total + value
             block[place + run] = total
 
 
@@ -689,6 +773,60 @@ def count_stored(block: Any, patches: Any, n_lanes: int, side: int, quads: int) 
 
 
 @inline
+def clear_fed_year(
+    block: Any, patches: Any, months: Any, n_lanes: int, side: int, quads: int
+) -> None:
+    """Start the sums of a new year of feeding, with the nitrogen of its first morning."""
+    clear(block, FEED_SUMS[0], FEED_SUMS[1])
+    for m in range(months.shape[0]):
+        for i in range(months.shape[1]):
+            for lane in range(LANES):
+                months[m, i, lane] = 0.0
+    count_nitrogen(block, patches, min(n_lanes, LANES), side, quads)
+    for lane in range(LANES):
+        block[N_START + lane] = block[MEAN_NITROGEN + lane]
+        block[LEAST_STATUS + lane] = 1.0
+
+
+@jitable
+def count_nitrogen(block: Any, patches: Any, n_lanes: int, side: int, quads: int) -> None:
+    """Mean nitrogen of the patches."""
+    clear(block, STORED_N[0], STORED_N[1])
+    for p in range(patches.shape[0]):
+        add_up_nitrogen(block, patches[p], quads)
+    if side > 1:
+        add_sides(block, U_STORED_N[0], U_STORED_N[1], n_lanes, side)
+    n_patches = float(patches.shape[0] * side)
+    for lane in range(LANES):
+        block[MEAN_NITROGEN + lane] /= n_patches
+
+
+@jitable
+def count_fed_month(block: Any, month: Any, quads: int) -> None:
+    """Add a day of feeding to its month (3, LANES)."""
+    for i in range(len(OF_MONTH)):
+        for lane in range(QUAD * quads):
+            month[i, lane] += block[OF_MONTH[i] + lane]
+
+
+@inline
+def close_fed_year(
+    block: Any, n_lanes: int, run_of: Any, field_of: Any, months: Any, fed: Any, year: int
+) -> None:
+    """Write the feeding of the year that ends today; nothing for a field that is not fed."""
+    n_months = months.shape[0]
+    for lane in range(n_lanes):
+        if block[FEED_ON + lane] > 0.0:
+            block[N_END + lane] = block[MEAN_NITROGEN + lane]
+            line = fed[run_of[lane], field_of[lane], year]
+            for j in range(FED_NAMES):
+                line[j] = block[FED_FIRST + LANES * j + lane]
+            for i in range(len(OF_MONTH)):
+                for m in range(n_months):
+                    line[FED_NAMES + i * n_months + m] = months[m, i, lane]
+
+
+@inline
 def close_year(
     block: Any,
     n_lanes: int,
@@ -733,7 +871,7 @@ def write_trace(
     """Write the day of every run into the daily account."""
     for lane in range(n_lanes):
         line = trace[run_of[lane], t, field_of[lane]]
-        is_played = block[PLAY_ON + lane] > 0.0
+        is_played, is_fed = block[PLAY_ON + lane] > 0.0, block[FEED_ON + lane] > 0.0
         for j in range(TRACE_PLACES.shape[0]):
-            if is_played or not IS_OF_PLAY[j]:
+            if (is_played or not IS_OF_PLAY[j]) and (is_fed or not IS_OF_FEEDING[j]):
                 line[j] = block[TRACE_PLACES[j] + lane]

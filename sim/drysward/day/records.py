@@ -104,17 +104,32 @@ CALENDAR = np.dtype(
 
 PATCH = _dtype(
     "w1 w2 w3 crown_water thatch green dormant dead worn crown_dryness worst_dryness wetting "
-    "dormant_age root_loss airless_days"
+    "dormant_age root_loss airless_days "
+    # nitrogen of a fed field (kg/ha): urea, the ammonia it would still lose, coated and other slow
+    # fertilizer in its two steps, mineral N of the surface layer, the root zone and the subsoil,
+    # thatch and clippings, soil organic matter, living turf; and the living cover of yesterday
+    "urea at_risk slow1_in slow2_in slow3_in slow1_out slow2_out slow3_out ammonium1 ammonium2 "
+    "nitrate1 nitrate2 nitrate3 litter_n humus_n turf_n living_before"
 )
 """State of one patch at the end of the day. Covers add to 1; ``worn`` is ground worn bare, or bare
 by design. ``crown_water`` is the part of ``w1`` that lies in the crown layer."""
+
+NITROGEN = (
+    "urea", "slow1_in", "slow2_in", "slow3_in", "slow1_out", "slow2_out", "slow3_out", "ammonium1",
+    "ammonium2", "nitrate1", "nitrate2", "nitrate3", "litter_n", "humus_n", "turf_n",
+)  # fmt: skip
+"""Names of a patch that hold its nitrogen."""
 
 FIELD_STATE = _dtype(
     "seen_depletion seen_deficit seen_taw seen_crown_wetness seen_dormant seen_wilt "
     "seen_surface_water days_since_water owed_et refill_left evening_water "
     "stage paused paused_days unmet "
     "airless_run footprint_run wilt_run dormant_run dead_run "
-    "peak_dormant recovery_clock recovering",
+    "peak_dormant recovery_clock recovering "
+    # feeding: nitrogen status of the turf, doses that wait and since when, phosphorus at the
+    # surface and granules on paving (kg/ha)
+    "seen_status due_urea due_ammonium due_nitrate due_slow1 due_slow2 due_slow3 due_p held_days "
+    "surface_p paved_n paved_p",
     (("last_week", "f8", (WEEK,)),),
 )
 """State of a field at the end of yesterday, as the plan sees it, and running counts of the year.
@@ -195,6 +210,59 @@ PLAY_YEAR = _dtype(
 )
 """Days, events and extremes of one field, plan and year, in the season."""
 
+FEED_FIELD = _dtype(
+    # 1 when the field is fed; dry matter of full living cover, its N at 0, enough and most (shares
+    # of dry matter; the span from 0 to enough as 1 over it)
+    "on living n_least inv_n_span n_most "
+    # clippings at full growth (kg/ha a day), N in them over that of the turf, share returned
+    "clippings_most clippings_ratio returned "
+    # what status does: water use, roots, wear, browning; where it is usual, hungry and lush
+    "water_use_effect lush_root_loss wear_best wear_rise usual hungry_browning hungry_below "
+    "lush_above "
+    # slow fertilizer: 1 when released in two steps, and how far its release needs moisture
+    "two_step1 two_step2 two_step3 wetness1 wetness2 wetness3 "
+    # urea at the surface
+    "most_ammonia ammonia_buffer wash_per_mm ammonia_day "
+    # soil: retardation of ammonium, share of litter built in, mixing with runoff, N of the water
+    # (kg/ha for each mm)
+    "retardation built_in runoff_mix water_n "
+    # share of a dose that falls on turf, rain that clears paving (mm)
+    "off_paving paving_rain "
+    # what a dose waits for, how long, and what washes it in (mm)
+    "hold_days hold_dormant hold_wet water_in "
+    # phosphorus in runoff
+    "p_background p_storm_share p_storm_mm p_frozen p_bare p_per_mm p_day_kept "
+    # at the start of a run
+    "start_turf_n start_humus_n start_litter_n start_mineral_n"
+)
+"""Numbers of a field that its feeding needs."""
+
+FEED_DAY = _dtype(
+    "dose_urea dose_ammonium dose_nitrate dose_slow1 dose_slow2 dose_slow3 dose_p "
+    # growth potential, and shares of what is there that a warm, moist day moves
+    "growth uptake hydrolysis nitrify humus litter turnover immobilized leave1 leave2 leave3 "
+    "denitrify ammonia_factor "
+    # 1 with frost or snow yesterday, and today; with heavy rain today or tomorrow
+    "frozen frozen_today heavy_rain"
+)
+"""Doses that are due and what weather makes of nitrogen on one day of one field."""
+
+FEED_YEAR = _dtype(
+    # kg/ha of N, of P where the name says so, of dry matter for clippings
+    "applied_n applied_p skipped_n brought_n doses doses_in_rain released_n mineralized_n uptake_n "
+    "clippings clipped_n removed_n leached_n ammonia_n gas_n runoff_n runoff_p paving_n paving_p "
+    "growing_days days_hungry days_lush days_unwise least_status residual "
+    # N held by the patches when the year begins and ends
+    "n_start n_end",
+    (
+        ("clippings_month", "f8", (MONTHS,)),
+        ("leached_month", "f8", (MONTHS,)),
+        ("status_month", "f8", (MONTHS,)),
+    ),
+)
+"""Sums and counts of the feeding of one field, plan and year; means over the field. The status of a
+month is a sum over its days until the year is written."""
+
 SUPPLY = _dtype(
     # 0 when nothing limits the supply and no results of it are needed
     "on "
@@ -267,7 +335,8 @@ TRACE = _dtype(
     "leaf_evaporation soil_evaporation transpiration snow_water thatch_water "
     "surface_water root_water subsoil_water residual depletion root_depth "
     "footprint wilt green dormant dead worn winter_rest crown_hydration drought_index stage "
-    "hardness air_filled root_loss hard mud standing dust frozen"
+    "hardness air_filled root_loss hard mud standing dust frozen "
+    "nitrogen_status mineral_nitrogen nitrogen_leached clippings"
 )
 """One day of one field in the ledger; means over the field."""
 

@@ -35,6 +35,7 @@ def day_input_of(site: PreparedSite) -> DayInput:
     return DayInput(
         days=as_values(site.days),
         play_days=as_values(site.play.days),
+        feed_days=as_values(site.feed.days),
         calendar=site.calendar,
         rain_before=site.weather.rain_before_mm,
         drought_index=site.weather.drought_index_mm,
@@ -54,6 +55,8 @@ def batch_of(site: PreparedSite, runs: Runs) -> tuple[Batch, Spread]:
     put(blocks, "delivery", runs.delivery, spread)
     put(blocks, "state", runs.states, spread)
     put(blocks, "play_field", played, spread)
+    fed = site.feed.fields[runs.columns]
+    put(blocks, "feed_field", fed, spread)
     time_of_day = runs.plans.time_of_day.astype(int)
     for name, by_time in (
         ("wet_hours_of_watering", played.watering_wet_hours),
@@ -102,6 +105,8 @@ def batch_of(site: PreparedSite, runs: Runs) -> tuple[Batch, Spread]:
         is_restricted=by_lane(restricted),
         is_any_restricted=by_lane(restricted).any(axis=1),
         is_played=by_lane(played.on > 0.0).any(axis=1),
+        is_fed=by_lane(fed.on > 0.0).any(axis=1),
+        fed_months=np.zeros((spread.n_blocks, MONTHS, 3, LANES)),
         side=spread.side,
     )
     return batch, spread
@@ -113,6 +118,7 @@ def tally_of(runs: Runs, spread: Spread) -> Tally:
     return Tally(
         years=as_values(runs.years),
         played=as_values(runs.play),
+        fed=as_values(runs.fed),
         shortage=runs.shortage,
         by_day=np.ascontiguousarray(spread.by_lane(gathered).transpose(0, 3, 2, 1)),
         trace=as_values(runs.trace),

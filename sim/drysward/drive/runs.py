@@ -12,10 +12,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drysward.day.lanes import LANES
-from drysward.day.loop import Scratch
+from drysward.day.loop import Batch, Scratch
 from drysward.day.records import (
     CALENDAR_DAYS,
     CAUSES,
+    FEED_YEAR,
     FIELD_STATE,
     MONTHS,
     PATCH,
@@ -43,6 +44,7 @@ LONG_AGO_DAYS = 10_000.0
 # Largest water balance error of a day and patch; a larger one is a fault of the program.
 ACCOUNT_TOLERANCE_MM = 1e-9
 SUPPLY_TOLERANCE_M3 = 1e-6
+NITROGEN_TOLERANCE = 1e-9  # kg/ha
 
 
 @dataclass(eq=False, kw_only=True)
@@ -52,7 +54,8 @@ class _Gathered:
     ``columns`` (..., F) and ``supply_of`` (...): the fields and the supply of a stretch that each
     plan uses. ``catches`` and ``reaches`` (..., F, P): share of the mean irrigation that each patch
     catches, and of the root zone that its roots reach. PATCH (..., F, P) and FIELD_STATE (..., F)
-    are carried from stretch to stretch. YEAR and PLAY_YEAR (..., F, Y), odds (..., F, 4, 366) and
+    are carried from stretch to stretch. YEAR, PLAY_YEAR and
+    FEED_YEAR (..., F, Y), odds (..., F, 4, 366) and
     the sum of green cover (..., F, 366) and shortage (..., F, 12, causes), mm by month and cause,
     are results; TRACE (..., T, F) is the daily ledger last requested. ``beyond_one_watering``
     (..., F): counted days on which a function demanded more than one watering puts on.
@@ -68,6 +71,7 @@ class _Gathered:
     states: np.recarray
     supply: SupplyState
     play: np.recarray
+    fed: np.recarray
     years: np.recarray
     odds: np.ndarray
     green: np.ndarray
@@ -124,6 +128,10 @@ def start_patches(site: PreparedSite) -> np.recarray:
     out.w3 = (first.wp3 + share * (first.fc3 - first.wp3))[:, None]
     bare = site.play.fields.skinned[site.columns, None] > 0.0
     out.green, out.worn = np.where(bare, 0.0, 1.0), np.where(bare, 1.0, 0.0)
+    fed = site.feed.fields[site.columns]
+    out.turf_n, out.humus_n = fed.start_turf_n[:, None], fed.start_humus_n[:, None]
+    out.litter_n, out.nitrate1 = fed.start_litter_n[:, None], fed.start_mineral_n[:, None]
+    out.living_before = out.green
     return out
 
 
@@ -148,6 +156,7 @@ def start_runs(
     states.seen_depletion = states.seen_deficit * day.inv_taw
     states.seen_taw = day.taw
     states.seen_crown_wetness = 1.0
+    states.seen_status = first.feed.fields.usual[columns]
     plans = records(PLAN, (n_runs, n_fields))
     for lines, (site, plan) in zip(plans, starts, strict=True):
         zones = (site.zones[column] for column in site.columns)
@@ -167,6 +176,7 @@ def start_runs(
         states=states,
         supply=SupplyState(*map(_stacked, zip(*supply, strict=True))),
         play=records(PLAY_YEAR, (n_runs, n_fields, n_years)),
+        fed=records(FEED_YEAR, (n_runs, n_fields, n_years)),
         years=records(YEAR, (n_runs, n_fields, n_years)),
         odds=np.zeros((n_runs, n_fields, len(STAGES), CALENDAR_DAYS), np.int64),
         green=np.zeros((n_runs, n_fields, CALENDAR_DAYS)),
@@ -228,10 +238,11 @@ def advance_all(
         np.array([answers.reached[stage] for stage in STAGES]),
         np.array([answers.playing_condition.green, answers.playing_condition.wilt]),
         trace_at,
-        True if site.supply.site["on"].any() or batch.is_played.any() else None,
+        *_needed(site, batch),
     )
     write_back(batch, spread, tally, runs)
     for account, worst, tolerance, unit in (
+        ("the nitrogen account", runs.fed.residual.max(axis=(1, 2)), NITROGEN_TOLERANCE, "kg/ha"),
         ("the water balance", runs.years.residual.max(axis=(1, 2)), ACCOUNT_TOLERANCE_MM, "mm"),
         (
             "the water balance of the supply",
@@ -247,6 +258,13 @@ def advance_all(
                 "day; this is a fault of the program, please report it with the scenario"
             )
     return runs
+
+
+def _needed(site: PreparedSite, batch: Batch) -> tuple[bool | None, bool | None]:
+    """Whether the loop needs the code of supply and play, and that of feeding; None leaves it out."""
+    feeding_on = True if batch.is_fed.any() else None
+    others = site.supply.site["on"].any() or batch.is_played.any()
+    return (True if others or feeding_on else None), feeding_on
 
 
 def advance(

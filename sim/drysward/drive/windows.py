@@ -27,6 +27,7 @@ def run_windows(
     forcing: Forcing, day_input: DayInput, from_day: int, first_day: int, stop_day: int,
     batch: Any, supply: Any, supply_of: Any, supply_states: Any, tally: Any, scratch: Any,
     reached: Any, condition: Any, trace_at: Any, supply_or_play: bool | None,
+    feeding_on: bool | None,
 ) -> None:  # fmt: skip
     """Run plans over days of a stretch, in place, in windows as long as ``day_input.days``.
 
@@ -61,4 +62,5 @@ def run_windows(
             run_site(
                 day_input, max(first, from_day), stop, first, batch, supply, supply_of,
                 supply_states, tally, scratch, reached, condition, trace_at, supply_or_play,
+                feeding_on,
             )  # fmt: skip

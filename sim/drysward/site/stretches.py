@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from drysward.day.feeding import FeedInput
 from drysward.day.records import CALENDAR_DAYS, DAY, DELIVERY, FIELD, records
 from drysward.day.supply import SupplyInput
 from drysward.day.surface import PlayInput
@@ -22,6 +23,7 @@ from drysward.physics.roots import patch_reaches
 from drysward.scenario.model import ANEW_EACH_YEAR, RECORD, SKINNED, Scenario
 from drysward.scenario.values import MM_PER_M
 from drysward.site.covers import Covered
+from drysward.site.feeding import feed_input
 from drysward.site.forcing import (
     NOTHING_TO_FORCE,
     Forcing,
@@ -74,6 +76,7 @@ class PreparedSite:
     reaches: np.ndarray  # (F, P)
     supply: SupplyInput
     play: PlayInput
+    feed: FeedInput
     columns: np.ndarray  # (F,)
     forcing: Forcing = NOTHING_TO_FORCE
 
@@ -156,6 +159,7 @@ def site_on(
         reaches=reaches_of(scenario),
         supply=supply_input(scenario, part.weather, part.calendar),
         play=play_input(scenario, zones, ground.fields, part.weather, ground.covered),
+        feed=feed_input(scenario, zones, ground.fields, part.weather),
         columns=np.arange(len(zones)),
     )
 

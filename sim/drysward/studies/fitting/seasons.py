@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from drysward.drive.runs import Runs, advance_all, start_runs
 from drysward.scenario.model import PlanSpec, Scenario
+from drysward.day.feeding import FeedInput
 from drysward.site.play import PlayInput
 from drysward.site.root_zone import RootZone, field_root_zone
 from drysward.site.stretches import (
@@ -120,11 +121,16 @@ def _started(
         np.concatenate([site.play.fields for site in sites]).view(np.recarray),
         np.concatenate([site.play.days for site in sites], axis=1).view(np.recarray),
     )
+    feed = FeedInput(
+        np.concatenate([site.feed.fields for site in sites]).view(np.recarray),
+        np.concatenate([site.feed.days for site in sites], axis=1).view(np.recarray),
+    )
     whole = replace(
         sites[0],
         fields=np.concatenate([site.fields for site in sites]).view(np.recarray),
         days=np.concatenate([site.days for site in sites], axis=1).view(np.recarray),
         play=play,
+        feed=feed,
         zones=tuple(zone for of in zones for zone in of),
     )
     n_fields = len(zones[0])
@@ -132,7 +138,7 @@ def _started(
     for k, (site, plan) in enumerate(zip(sites, plans, strict=True)):
         columns = k * n_fields + np.arange(n_fields)
         starts.append(
-            (replace(site, fields=whole.fields, days=whole.days, play=play, zones=whole.zones,
-                     columns=columns), plan)
+            (replace(site, fields=whole.fields, days=whole.days, play=play, feed=feed,
+                     zones=whole.zones, columns=columns), plan)
         )  # fmt: skip
     return start_runs(starts, n_years=1), whole

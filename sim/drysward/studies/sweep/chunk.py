@@ -10,7 +10,7 @@ from itertools import groupby
 import numpy as np
 from numpy.typing import NDArray
 
-from drysward.day.records import PLAY_YEAR, STAGES, SUPPLY_YEAR, YEAR, as_values, records
+from drysward.day.records import FEED_YEAR, PLAY_YEAR, STAGES, SUPPLY_YEAR, YEAR, as_values, records
 from drysward.drive.runs import Runs, advance_all, most_together, start_runs
 from drysward.faults import Fault, FaultyInput
 from drysward.results.answers import days_below
@@ -18,6 +18,7 @@ from drysward.results.dataset import play_numbers
 from drysward.results.frequency import demand_estimates, worth
 from drysward.results.odds import standard_error
 from drysward.scenario.model import SKINNED, PlanSpec, Scenario
+from drysward.site.feeding import any_is_fed
 from drysward.site.play import any_has_play
 from drysward.site.stretches import PreparedSite
 from drysward.studies.sweep.description import Sweep
@@ -223,7 +224,8 @@ def _shared(point: Point) -> object:
     # Syringing by any plan gives all fields play.
     syringed = any(plan.syringe is not None for plan in scenario.plans)
     played = any_has_play(scenario)
-    return point.supply, patches, syringed, played, repr(scenario.answers)
+    fed = any_is_fed(scenario)
+    return point.supply, patches, syringed, played, fed, repr(scenario.answers)
 
 
 def _start(
@@ -261,6 +263,7 @@ def _step(so_far: Together, site: PreparedSite, from_year: int) -> None:
     lines = max(n, 1)
     runs.years = records(YEAR, (n_runs, n_fields, lines))
     runs.play = records(PLAY_YEAR, runs.years.shape)
+    runs.fed = records(FEED_YEAR, runs.years.shape)
     runs.supply = runs.supply._replace(
         years=records(SUPPLY_YEAR, (n_runs, lines)),
         draws=np.zeros((n_runs, lines, *runs.supply.draws.shape[2:])),

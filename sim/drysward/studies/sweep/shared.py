@@ -11,9 +11,11 @@ from typing import Any
 
 import numpy as np
 
-from drysward.day.records import PLAY_DAY, PLAY_FIELD, records
+from drysward.day.feeding import FeedInput
+from drysward.day.records import FEED_DAY, FEED_FIELD, PLAY_DAY, PLAY_FIELD, records
 from drysward.day.supply import SupplyInput
 from drysward.day.surface import PlayInput
+from drysward.site.feeding import any_is_fed, feed_input
 from drysward.site.forcing import NOTHING_TO_FORCE, Forcing, force_first_day, forcing_of
 from drysward.site.play import any_has_play, field_covers, play_input
 from drysward.site.root_zone import RootZone, field_root_zone
@@ -37,7 +39,7 @@ from drysward.weather.series import Series
 # Of weather and of fields that are held, which must not drive out what they share. It bounds the
 # memory of a process however many years and points there are.
 MOST_WEATHER_BYTES, MOST_FIELD_BYTES = 256 * 2**20, 128 * 2**20
-_OF_FIELDS = ("ground", "play")
+_OF_FIELDS = ("ground", "play", "feed")
 # Days of fields that are forced as they run: few enough to stay in the processor's own memory.
 DAYS_AT_ONCE = 32
 # The NetCDF library may be called by one thread of a process only.
@@ -199,7 +201,10 @@ def site_of(held: Held, point: Point, part: Part, place: int) -> PreparedSite:
         ("play", *key, syringed),
         lambda: play_input(scenario, zones, on.fields, stretch.weather, on.covered),
     )
-    return _site(held, point, part, place, zones, on.fields, on.days, play)
+    feed: FeedInput = held.get(
+        ("feed", *key), lambda: feed_input(scenario, zones, on.fields, stretch.weather)
+    )
+    return _site(held, point, part, place, zones, on.fields, on.days, play, feed)
 
 
 def _site(
@@ -211,6 +216,7 @@ def _site(
     fields: np.recarray,
     days: np.recarray,
     play: PlayInput,
+    feed: FeedInput,
     forcing: Forcing = NOTHING_TO_FORCE,
 ) -> PreparedSite:
     """A point's site on such fields, of which the first are its own."""
@@ -234,6 +240,7 @@ def _site(
         reaches=reaches_of(scenario),
         supply=supply,
         play=play,
+        feed=feed,
         columns=np.arange(len(scenario.fields)),
         forcing=forcing,
     )
@@ -307,12 +314,22 @@ class Grounds:
             field = self.forcing.fields[c : c + 1].view(np.recarray)
             one = play_input(alone, self.zones[c : c + 1], field, weather, [covered])
             play.fields[c], play.days[: len(one.days), c] = one.fields[0], one.days[:, 0]
+        is_fed = any_is_fed(scenario)
+        feed = FeedInput(
+            records(FEED_FIELD, len(self.zones)),
+            records(FEED_DAY, (n if is_fed else 0, len(self.zones))),
+        )
+        for c, (point, i) in self.of_column.items() if is_fed else ():
+            alone = replace(point.scenario, fields=(point.scenario.fields[i],))
+            field = self.forcing.fields[c : c + 1].view(np.recarray)
+            fed = feed_input(alone, self.zones[c : c + 1], field, weather)
+            feed.fields[c], feed.days[: len(fed.days), c] = fed.fields[0], fed.days[:, 0]
         forcing = self.forcing._replace(weather=weather.days, kept_off_mm=kept_off_mm)
         if place == 0:
             force_first_day(forcing, part.stretch.calendar)
         return _site(
             self.held, self.first, part, place, self.zones, forcing.fields, forcing.days, play,
-            forcing,
+            feed, forcing,
         )  # fmt: skip
 
 

@@ -1,0 +1,478 @@
+"""One day of the nitrogen of a patch, and what it makes of the turf.
+
+In the morning a due dose is given or held (``give_dose``), watered in where the plan waters
+(``wash_in_depths``), and the turf's nitrogen of the evening before sets its water use, recovery and
+wear (``feel_feeding``). Water then carries nitrogen through the layers (``carry_nitrogen``), urea at
+the surface loses ammonia (``lose_ammonia``), and at the day's end fertilizer is released, soil
+organic matter turns over and the turf takes up, grows and returns what is left of the day
+(``nourish``). The account is closed every day.
+
+Nitrogen and dry matter are kg/ha. Phosphorus is booked for the field, not by patch. The equations
+are those of ``drysward.physics``; runs on fields without feeding never come here.
+"""
+
+from __future__ import annotations
+
+from typing import Any, NamedTuple
+
+from drysward.day.records import RULE_NONE
+from drysward.physics.ammonia import after_washing, lost_today, urea_at_risk
+from drysward.physics.arithmetic import NO_LESS, clamp, larger, smaller, worse
+from drysward.physics.fertilizer import microbial_wetness, urea_wetness
+from drysward.physics.nitrogen import denitrified, held_back, passed_on, runoff_share
+from drysward.physics.phosphorus import p_in_background, p_in_storm, p_kept_at_surface
+from drysward.physics.turf_nitrogen import (
+    browning_factor,
+    growth_by_status,
+    recovery_factor,
+    room,
+    root_depth_factor,
+    status,
+    water_use_factor,
+    wear_factor,
+)
+
+TRACE_OF_UREA = 1e-3  # kg/ha of ammonia still to be lost below which none is (own choice)
+GROWING = 0.2  # growth potential from which hungry and lush days are counted (own choice)
+
+
+class FeedInput(NamedTuple):
+    """FEED_FIELD (C,), and FEED_DAY (D, C) of the days; (0, C) when no field is fed."""
+
+    fields: Any
+    days: Any
+
+
+# --- morning --------------------------------------------------------------------------------------
+
+
+def give_dose(
+    feed_on, feed_hold_days, feed_hold_dormant, feed_hold_wet, fed_dose_urea, fed_dose_ammonium,
+    fed_dose_nitrate, fed_dose_slow1, fed_dose_slow2, fed_dose_slow3, fed_dose_p, fed_frozen,
+    due_urea, due_ammonium, due_nitrate, due_slow1, due_slow2, due_slow3, due_p, held_days,
+    seen_dormant, seen_deficit,
+):  # fmt: skip
+    """Give the doses that are due, or hold them for turf and ground that can take them.
+
+    Nobody feeds dormant turf, frozen ground or ground that stands full of water. A dose that has
+    waited too long is skipped.
+    """
+    new = fed_dose_urea + fed_dose_ammonium + fed_dose_nitrate + fed_dose_p
+    new += fed_dose_slow1 + fed_dose_slow2 + fed_dose_slow3
+    due_urea += fed_dose_urea
+    due_ammonium += fed_dose_ammonium
+    due_nitrate += fed_dose_nitrate
+    due_slow1 += fed_dose_slow1
+    due_slow2 += fed_dose_slow2
+    due_slow3 += fed_dose_slow3
+    due_p += fed_dose_p
+    waiting_n = due_urea + due_ammonium + due_nitrate + due_slow1 + due_slow2 + due_slow3
+    waits = (waiting_n + due_p > 0.0) & (feed_on > 0.0)
+    held_days = 0.0 if new > 0.0 else held_days
+    fit = (seen_dormant < feed_hold_dormant) & (fed_frozen == 0.0) & (seen_deficit > feed_hold_wet)
+    gives = waits & fit
+    dose_given = 1.0 if gives else 0.0
+    expires = waits & (dose_given == 0.0) & (held_days >= feed_hold_days)
+    ends = gives | expires
+    given_urea = due_urea if gives else 0.0
+    given_ammonium = due_ammonium if gives else 0.0
+    given_nitrate = due_nitrate if gives else 0.0
+    given_slow1 = due_slow1 if gives else 0.0
+    given_slow2 = due_slow2 if gives else 0.0
+    given_slow3 = due_slow3 if gives else 0.0
+    given_p = due_p if gives else 0.0
+    given_n = waiting_n if gives else 0.0
+    skipped_n = waiting_n if expires else 0.0
+    due_urea = 0.0 if ends else due_urea
+    due_ammonium = 0.0 if ends else due_ammonium
+    due_nitrate = 0.0 if ends else due_nitrate
+    due_slow1 = 0.0 if ends else due_slow1
+    due_slow2 = 0.0 if ends else due_slow2
+    due_slow3 = 0.0 if ends else due_slow3
+    due_p = 0.0 if ends else due_p
+    held_days = 0.0 if ends else held_days + 1.0
+    held_days = held_days if waits else 0.0
+    return (
+        due_urea, due_ammonium, due_nitrate, due_slow1, due_slow2, due_slow3, due_p, held_days,
+        given_urea, given_ammonium, given_nitrate, given_slow1, given_slow2, given_slow3, given_p,
+        given_n, skipped_n, dose_given,
+    )  # fmt: skip
+
+
+def wash_in_depths(
+    plan_rule, share_today, crown_only_today, closed_today, dose_given, feed_water_in,
+    permitted_depth, unrestricted_depth,
+):  # fmt: skip
+    """The plan's depths, no less than what washes a dose in that is given this morning (mm)."""
+    extra = feed_water_in if (dose_given > 0.0) & (plan_rule != RULE_NONE) else 0.0
+    unrestricted_depth = larger(unrestricted_depth, extra)
+    open_today = (crown_only_today == 0.0) & (closed_today == 0.0)
+    permitted_depth = larger(permitted_depth, extra * share_today) if open_today else permitted_depth
+    return permitted_depth, unrestricted_depth
+
+
+def feel_feeding(
+    feed_on, seen_status, feed_water_use_effect, feed_usual, feed_hungry_browning, kcb, recovery,
+    spread, browning_drive,
+):  # fmt: skip
+    """What the turf's nitrogen makes of the day's rates; fields that are not fed keep theirs."""
+    fed = feed_on > 0.0
+    kcb *= water_use_factor(seen_status, feed_water_use_effect) if fed else 1.0
+    mends = recovery_factor(seen_status, feed_usual) if fed else 1.0
+    recovery = smaller(recovery * mends, 1.0)
+    spread = smaller(spread * mends, 1.0)
+    browning_drive *= browning_factor(seen_status, feed_hungry_browning) if fed else 1.0
+    return kcb, recovery, spread, browning_drive
+
+
+def feel_feeding_in_play(
+    feed_on, seen_status, feed_usual, feed_wear_best, feed_wear_rise, today_wear_dry,
+    today_wear_middle, today_wear_wet, today_regrowth,
+):  # fmt: skip
+    """The same for wear, which is least at a middling supply, and for the closing of worn ground."""
+    fed = feed_on > 0.0
+    wears = wear_factor(seen_status, feed_wear_best, feed_wear_rise) if fed else 1.0
+    today_wear_dry = smaller(today_wear_dry * wears, 1.0)
+    today_wear_middle = smaller(today_wear_middle * wears, 1.0)
+    today_wear_wet = smaller(today_wear_wet * wears, 1.0)
+    mends = recovery_factor(seen_status, feed_usual) if fed else 1.0
+    today_regrowth = smaller(today_regrowth * mends, 1.0)
+    return today_wear_dry, today_wear_middle, today_wear_wet, today_regrowth
+
+
+# --- the day of a patch ---------------------------------------------------------------------------
+
+
+def begin_patch(feed_on, feed_lush_root_loss, seen_status, w2, w3, inv_reach, root_loss):
+    """Water of the layers before the day moves it (mm), and how deep roots of lush turf reach."""
+    w2_noted = w2
+    w3_noted = w3
+    reached = root_depth_factor(seen_status, feed_lush_root_loss) if feed_on > 0.0 else 1.0
+    inv_rooting = inv_reach / ((1.0 - root_loss) * reached)
+    return w2_noted, w3_noted, inv_rooting
+
+
+def carry_nitrogen(
+    w1, w2, w3, w2_noted, w3_noted, drainage, runoff, liquid, caught, fc1, sat1, fc2, sat2,
+    given_urea, given_ammonium, given_nitrate, given_slow1, given_slow2, given_slow3,
+    feed_on, feed_off_paving, feed_two_step1, feed_two_step2, feed_two_step3, feed_most_ammonia,
+    feed_ammonia_buffer, feed_retardation, feed_runoff_mix, feed_water_n, fed_ammonia_factor,
+    fed_denitrify, urea, at_risk, slow1_in, slow2_in, slow3_in, slow1_out, slow2_out, slow3_out,
+    ammonium1, ammonium2, nitrate1, nitrate2, nitrate3, litter_n, humus_n, turf_n,
+):  # fmt: skip
+    """Doses and the nitrogen of the water arrive, and the day's water carries what is dissolved.
+
+    Water flows between layers are those of the patch's day: what a layer gained and passed on.
+    Where water backs up, or roots reach deeper, nitrogen comes up with it.
+    """
+    nitrogen_before = urea + slow1_in + slow2_in + slow3_in + slow1_out + slow2_out + slow3_out
+    nitrogen_before += ammonium1 + ammonium2 + nitrate1 + nitrate2 + nitrate3
+    nitrogen_before += litter_n + humus_n + turf_n
+    on_turf = feed_off_paving
+    brought = caught * feed_water_n
+    nitrogen_in = (given_urea + given_ammonium + given_nitrate) * on_turf + brought
+    nitrogen_in += (given_slow1 + given_slow2 + given_slow3) * on_turf
+    urea += given_urea * on_turf
+    at_risk += urea_at_risk(
+        given_urea * on_turf, feed_most_ammonia, feed_ammonia_buffer, fed_ammonia_factor
+    )
+    ammonium1 += given_ammonium * on_turf
+    nitrate1 += given_nitrate * on_turf + brought
+    slow1_in += given_slow1 * on_turf * feed_two_step1
+    slow2_in += given_slow2 * on_turf * feed_two_step2
+    slow3_in += given_slow3 * on_turf * feed_two_step3
+    slow1_out += given_slow1 * on_turf * (1.0 - feed_two_step1)
+    slow2_out += given_slow2 * on_turf * (1.0 - feed_two_step2)
+    slow3_out += given_slow3 * on_turf * (1.0 - feed_two_step3)
+
+    entering = larger(liquid + caught - runoff, 0.0)
+    shed_share = runoff_share(runoff, entering, w1, feed_runoff_mix)
+    n_runoff = (nitrate1 + urea) * shed_share
+    at_risk *= 1.0 - shed_share
+    nitrate1 -= nitrate1 * shed_share
+    urea -= urea * shed_share
+
+    down2 = w3 - w3_noted + drainage
+    down1 = w2 - w2_noted + down2
+    moved = nitrate1 * passed_on(larger(down1, 0.0), w1)
+    nitrate1 -= moved
+    nitrate2 += moved
+    moved = urea * passed_on(larger(down1, 0.0), w1)
+    urea -= moved
+    at_risk = smaller(at_risk, urea + ammonium1)
+    ammonium2 += moved
+    moved = ammonium1 * held_back(larger(down1, 0.0), w1, feed_retardation)
+    ammonium1 -= moved
+    ammonium2 += moved
+    moved = nitrate2 * passed_on(larger(down2, 0.0), w2)
+    nitrate2 -= moved
+    nitrate3 += moved
+    moved = ammonium2 * held_back(larger(down2, 0.0), w2, feed_retardation)
+    ammonium2 -= moved
+    nitrate3 += moved
+    leached = nitrate3 * passed_on(drainage, w3)
+    nitrate3 -= leached
+    moved = nitrate2 * passed_on(larger(-down1, 0.0), w2)
+    nitrate2 -= moved
+    nitrate1 += moved
+    moved = nitrate3 * passed_on(larger(-down2, 0.0), w3)
+    nitrate3 -= moved
+    nitrate2 += moved
+
+    gas = denitrified(nitrate1, w1, fc1, sat1, fed_denitrify)
+    nitrate1 -= gas
+    moved = denitrified(nitrate2, w2, fc2, sat2, fed_denitrify)
+    nitrate2 -= moved
+    n_gas = gas + moved
+    return (
+        urea, at_risk, slow1_in, slow2_in, slow3_in, slow1_out, slow2_out, slow3_out, ammonium1,
+        ammonium2, nitrate1, nitrate2, nitrate3, nitrogen_before, nitrogen_in, entering, n_runoff,
+        leached, n_gas,
+    )  # fmt: skip
+
+
+def lose_ammonia(
+    w1, wp1, inv_taw1, entering, urea, ammonium1, at_risk, feed_wash_per_mm, feed_ammonia_day,
+):  # fmt: skip
+    """Ammonia that leaves urea at the surface; water of the same day washes most of it in.
+
+    A trace that is left is forgotten, so that other days need not ask.
+    """
+    at_risk = after_washing(at_risk, entering, feed_wash_per_mm)
+    wet = urea_wetness((w1 - wp1) * inv_taw1)
+    ammonia = smaller(lost_today(at_risk, feed_ammonia_day * wet), urea + ammonium1)
+    from_urea = smaller(ammonia, urea)
+    urea -= from_urea
+    ammonium1 -= ammonia - from_urea
+    at_risk -= ammonia
+    at_risk = at_risk if at_risk > TRACE_OF_UREA else 0.0
+    return urea, ammonium1, at_risk, ammonia
+
+
+def nourish(
+    w1, w2, wp1, fc1, sat1, wp2, fc2, sat2, inv_taw1, green, dormant, ks, ammonia, n_runoff,
+    leached, n_gas, nitrogen_before, nitrogen_in, feed_living, feed_n_least, feed_inv_n_span,
+    feed_n_most, feed_clippings_most, feed_clippings_ratio, feed_returned, feed_built_in,
+    feed_wetness1, feed_wetness2, feed_wetness3, fed_growth, fed_uptake, fed_hydrolysis,
+    fed_nitrify, fed_humus, fed_litter, fed_turnover, fed_immobilized, fed_leave1, fed_leave2,
+    fed_leave3, urea, slow1_in, slow2_in, slow3_in, slow1_out, slow2_out, slow3_out, ammonium1,
+    ammonium2, nitrate1, nitrate2, nitrate3, litter_n, humus_n, turf_n, living_before, mean_leached,
+    mean_ammonia, mean_gas, mean_n_runoff, mean_clippings, mean_clipped_n, mean_removed_n, mean_uptake,
+    mean_mineralized, mean_built_in, mean_released, mean_brought, mean_status, mean_mineral_n,
+    worst_nitrogen,
+):  # fmt: skip
+    """Release, turnover, uptake, growth and clippings of the day, and the account of the patch."""
+    wet1 = microbial_wetness(w1, wp1, fc1, sat1)
+    wet2 = microbial_wetness(w2, wp2, fc2, sat2)
+    # Leaves and roots that were lost since yesterday become litter.
+    living = green + dormant
+    kept = smaller(living / larger(living_before, NO_LESS), 1.0)
+    fallen = turf_n * (1.0 - kept) + turf_n * kept * fed_turnover
+    turf_n -= fallen
+    litter_n += fallen
+    living_before = living
+
+    speed = fed_leave1 * (1.0 - feed_wetness1 * (1.0 - wet1))
+    released = slow1_out * speed
+    slow1_out += (slow1_in - slow1_out) * speed
+    slow1_in -= slow1_in * speed
+    speed = fed_leave2 * (1.0 - feed_wetness2 * (1.0 - wet1))
+    released += slow2_out * speed
+    slow2_out += (slow2_in - slow2_out) * speed
+    slow2_in -= slow2_in * speed
+    speed = fed_leave3 * (1.0 - feed_wetness3 * (1.0 - wet1))
+    released += slow3_out * speed
+    slow3_out += (slow3_in - slow3_out) * speed
+    slow3_in -= slow3_in * speed
+    hydrolyzed = urea * (fed_hydrolysis * urea_wetness((w1 - wp1) * inv_taw1))
+    urea -= hydrolyzed
+    rotted = litter_n * (fed_litter * wet1)
+    litter_n -= rotted
+    built_in = rotted * feed_built_in
+    # Humus is spread over the surface layer and the root zone below it.
+    freed1 = humus_n * (0.5 * fed_humus * wet1)
+    freed2 = humus_n * (0.5 * fed_humus * wet2)
+    humus_n += built_in - freed1 - freed2
+    ammonium1 += released + hydrolyzed + rotted - built_in + freed1
+    ammonium2 += freed2
+    turned = ammonium1 * (fed_nitrify * wet1)
+    ammonium1 -= turned
+    nitrate1 += turned
+    turned = ammonium2 * (fed_nitrify * wet2)
+    ammonium2 -= turned
+    nitrate2 += turned
+
+    # Microbes of thatch and turf share what is there; together they take less than all of it.
+    space = room(turf_n, living * feed_living, feed_n_most, feed_n_least)
+    takes = fed_uptake * ks * green * space
+    bound = fed_immobilized * wet1
+    both = larger(takes + bound, 1.0)
+    takes1 = takes / both
+    bound = bound / both
+    took = (ammonium1 + nitrate1) * takes1 + (ammonium2 + nitrate2) * takes
+    fixed = (ammonium1 + nitrate1) * bound
+    ammonium1 *= 1.0 - takes1 - bound
+    nitrate1 *= 1.0 - takes1 - bound
+    ammonium2 *= 1.0 - takes
+    nitrate2 *= 1.0 - takes
+    litter_n += fixed
+    turf_n += took
+
+    fullness = status(turf_n, living * feed_living, feed_n_least, feed_inv_n_span)
+    clippings = feed_clippings_most * fed_growth * growth_by_status(fullness) * ks * green
+    share = turf_n / larger(living * feed_living, NO_LESS)
+    clipped_n = smaller(clippings * share * feed_clippings_ratio, 0.5 * turf_n)
+    turf_n -= clipped_n
+    removed = clipped_n * (1.0 - feed_returned)
+    litter_n += clipped_n - removed
+
+    mineral = urea + ammonium1 + ammonium2 + nitrate1 + nitrate2 + nitrate3
+    now = slow1_in + slow2_in + slow3_in + slow1_out + slow2_out + slow3_out
+    now += mineral + litter_n + humus_n + turf_n
+    out = leached + n_gas + n_runoff + ammonia + removed
+    worst_nitrogen = worse(abs(nitrogen_before + nitrogen_in - out - now), worst_nitrogen)
+    mean_leached += leached
+    mean_ammonia += ammonia
+    mean_gas += n_gas
+    mean_n_runoff += n_runoff
+    mean_clippings += clippings
+    mean_clipped_n += clipped_n
+    mean_removed_n += removed
+    mean_uptake += took
+    mean_mineralized += rotted - built_in + freed1 + freed2
+    mean_built_in += built_in
+    mean_released += released + hydrolyzed
+    mean_brought += nitrogen_in
+    mean_status += fullness
+    mean_mineral_n += mineral
+    return (
+        urea, slow1_in, slow2_in, slow3_in, slow1_out, slow2_out, slow3_out, ammonium1, ammonium2,
+        nitrate1, nitrate2, nitrate3, litter_n, humus_n, turf_n, living_before, mean_leached,
+        mean_ammonia, mean_gas, mean_n_runoff, mean_clippings, mean_clipped_n, mean_removed_n,
+        mean_uptake, mean_mineralized, mean_built_in, mean_released, mean_brought, mean_status,
+        mean_mineral_n, worst_nitrogen,
+    )  # fmt: skip
+
+
+def add_up_nitrogen(
+    urea, slow1_in, slow2_in, slow3_in, slow1_out, slow2_out, slow3_out, ammonium1, ammonium2,
+    nitrate1, nitrate2, nitrate3, litter_n, humus_n, turf_n, mean_nitrogen,
+):  # fmt: skip
+    """Add all nitrogen of a patch to the sum for the field."""
+    mean_nitrogen += urea + slow1_in + slow2_in + slow3_in + slow1_out + slow2_out + slow3_out
+    mean_nitrogen += ammonium1 + ammonium2 + nitrate1 + nitrate2 + nitrate3
+    mean_nitrogen += litter_n + humus_n + turf_n
+    return mean_nitrogen
+
+
+# --- evening --------------------------------------------------------------------------------------
+
+
+def take_means_of_feeding(
+    per_patch, mean_leached, mean_ammonia, mean_gas, mean_n_runoff, mean_clippings, mean_clipped_n,
+    mean_removed_n, mean_uptake, mean_mineralized, mean_built_in, mean_released, mean_brought,
+    mean_status, mean_mineral_n,
+):  # fmt: skip
+    """Means over the patches of their sums, and the status that tomorrow's rates follow."""
+    mean_leached *= per_patch
+    mean_ammonia *= per_patch
+    mean_gas *= per_patch
+    mean_n_runoff *= per_patch
+    mean_clippings *= per_patch
+    mean_clipped_n *= per_patch
+    mean_removed_n *= per_patch
+    mean_uptake *= per_patch
+    mean_mineralized *= per_patch
+    mean_built_in *= per_patch
+    mean_released *= per_patch
+    mean_brought *= per_patch
+    mean_status *= per_patch
+    mean_mineral_n *= per_patch
+    seen_status = mean_status
+    return (
+        mean_leached, mean_ammonia, mean_gas, mean_n_runoff, mean_clippings, mean_clipped_n,
+        mean_removed_n, mean_uptake, mean_mineralized, mean_built_in, mean_released, mean_brought,
+        mean_status, mean_mineral_n, seen_status,
+    )  # fmt: skip
+
+
+def shed_phosphorus(
+    given_p, given_n, liquid, mean_caught, mean_runoff, mean_green, mean_dormant, fed_frozen_today,
+    feed_off_paving, feed_p_background, feed_p_storm_share, feed_p_storm_mm, feed_p_frozen,
+    feed_p_bare, feed_p_per_mm, feed_p_day_kept, feed_paving_rain, surface_p, paved_n, paved_p,
+):  # fmt: skip
+    """Phosphorus of the day that leaves with runoff, and granules that rain washes off paving."""
+    surface_p += given_p * feed_off_paving
+    paved_n += given_n * (1.0 - feed_off_paving)
+    paved_p += given_p * (1.0 - feed_off_paving)
+    washed = liquid >= feed_paving_rain
+    paving_n = paved_n if washed else 0.0
+    paving_p = paved_p if washed else 0.0
+    paved_n -= paving_n
+    paved_p -= paving_p
+    is_frozen = fed_frozen_today > 0.0
+    bare = clamp(1.0 - mean_green - mean_dormant, 0.0, 1.0)
+    storm_p = p_in_storm(
+        surface_p, mean_runoff, feed_p_storm_share, feed_p_storm_mm,
+        feed_p_frozen if is_frozen else 1.0, 1.0 + feed_p_bare * bare,
+    )  # fmt: skip
+    surface_p -= storm_p
+    p_runoff = storm_p + p_in_background(mean_runoff, feed_p_background)
+    entered = larger(liquid + mean_caught - mean_runoff, 0.0)
+    surface_p *= 1.0 if is_frozen else p_kept_at_surface(entered, feed_p_per_mm, feed_p_day_kept)
+    return surface_p, paved_n, paved_p, p_runoff, paving_n, paving_p
+
+
+def count_feeding(
+    feed_on, feed_hungry_below, feed_lush_above, feed_hold_dormant, feed_hold_wet, fed_growth,
+    fed_heavy_rain, fed_frozen_today, given_n, given_p, skipped_n, dose_given, mean_dormant,
+    mean_deficit, mean_leached, mean_ammonia, mean_gas, mean_n_runoff, mean_clippings,
+    mean_clipped_n, mean_removed_n, mean_uptake, mean_mineralized, mean_released, mean_brought,
+    mean_status, worst_nitrogen, p_runoff, paving_n, paving_p, ate_applied_n, ate_applied_p,
+    ate_skipped_n, ate_brought_n, ate_doses, ate_doses_in_rain, ate_released_n, ate_mineralized_n,
+    ate_uptake_n, ate_clippings, ate_clipped_n, ate_removed_n, ate_leached_n, ate_ammonia_n,
+    ate_gas_n, ate_runoff_n, ate_runoff_p, ate_paving_n, ate_paving_p, ate_growing_days,
+    ate_days_hungry, ate_days_lush, ate_days_unwise, ate_least_status, ate_residual,
+):  # fmt: skip
+    """Add a day of feeding to its year.
+
+    A dose met heavy rain when it fell on the day or the next. A day would have been unwise for
+    feeding for the same reason, or because turf was dormant, or ground frozen or full of water.
+    """
+    ate_applied_n += given_n
+    ate_applied_p += given_p
+    ate_skipped_n += skipped_n
+    ate_brought_n += mean_brought
+    ate_doses += dose_given
+    heavy = fed_heavy_rain > 0.0
+    ate_doses_in_rain += dose_given if heavy else 0.0
+    ate_released_n += mean_released
+    ate_mineralized_n += mean_mineralized
+    ate_uptake_n += mean_uptake
+    ate_clippings += mean_clippings
+    ate_clipped_n += mean_clipped_n
+    ate_removed_n += mean_removed_n
+    ate_leached_n += mean_leached
+    ate_ammonia_n += mean_ammonia
+    ate_gas_n += mean_gas
+    ate_runoff_n += mean_n_runoff
+    ate_runoff_p += p_runoff
+    ate_paving_n += paving_n
+    ate_paving_p += paving_p
+    grows = (fed_growth > GROWING) & (feed_on > 0.0)
+    ate_growing_days += 1.0 if grows else 0.0
+    ate_days_hungry += 1.0 if grows & (mean_status < feed_hungry_below) else 0.0
+    ate_days_lush += 1.0 if grows & (mean_status > feed_lush_above) else 0.0
+    unfit = heavy | (fed_frozen_today > 0.0) | (mean_dormant >= feed_hold_dormant)
+    unfit = unfit | (mean_deficit <= feed_hold_wet)
+    ate_days_unwise += 1.0 if unfit else 0.0
+    lower = grows & (mean_status < ate_least_status)
+    ate_least_status = mean_status if lower else ate_least_status
+    ate_residual = worse(worst_nitrogen, ate_residual)
+    return (
+        ate_applied_n, ate_applied_p, ate_skipped_n, ate_brought_n, ate_doses, ate_doses_in_rain,
+        ate_released_n, ate_mineralized_n, ate_uptake_n, ate_clippings, ate_clipped_n,
+        ate_removed_n, ate_leached_n, ate_ammonia_n, ate_gas_n, ate_runoff_n, ate_runoff_p,
+        ate_paving_n, ate_paving_p, ate_growing_days, ate_days_hungry, ate_days_lush,
+        ate_days_unwise, ate_least_status, ate_residual,
+    )  # fmt: skip
