@@ -241,7 +241,7 @@ class Catalog:
 def load_catalog() -> Catalog:
     """The catalog that ships with the package, read and checked once."""
     folder = files("drysward.configs")
-    names = (*KINDS, "known_together", "sources", "vocabulary")
+    names = (*KINDS, "known_together", "feeding_plans", "sources", "vocabulary")
     return read_catalog(
         {name: folder.joinpath(f"{name}.toml").read_text(encoding="utf-8") for name in names}
     )

@@ -1,7 +1,7 @@
 """Conversion of quantities with units, as users write them, to base units.
 
-The program computes in mm, m2, m3, m3/h, degrees C, h, days, degrees of arc. A scenario says
-``"12 in"`` or ``"300 mm"``; a bare number for a quantity with a unit is refused.
+The program computes in mm, m2, m3, m3/h, degrees C, h, days, degrees of arc, and kg/ha of feed. A
+scenario says ``"12 in"`` or ``"300 mm"``; a bare number for a quantity with a unit is refused.
 """
 
 from __future__ import annotations
@@ -45,6 +45,9 @@ TEMPERATURE = Kind("temperature", "degC", ("degC", "degF"))
 PRESSURE_HEAD = Kind("soil water tension", "cm", ("cm", "in"))
 SPEED = Kind("wind speed", "m/s", ("m/s", "mph", "km/h"))
 RADIATION = Kind("daily radiation", "MJ/m^2", ("MJ/m2",))
+FEED = Kind("weight by area", "kg/ha", ("lb/1000 ft2", "kg/ha", "g/m2", "lb/acre"))
+CONDUCTIVITY = Kind("electric conductivity", "dS/m", ("dS/m", "mS/cm", "uS/cm"))
+CONCENTRATION = Kind("concentration", "mg/L", ("mg/L", "ppm"))
 
 
 @cache
@@ -56,6 +59,8 @@ def registry() -> pint.UnitRegistry:
     ureg: pint.UnitRegistry = pint.UnitRegistry(autoconvert_offset_to_baseunit=False)
     # The library's acre uses the old US survey foot; the acre of the trade is 43,560 ft2.
     ureg.define("field_acre = 43560 * foot ** 2")
+    # Rates of feed are per 1000 ft2, which the library does not take as a unit.
+    ureg.define("field_thousand = 1000 * foot ** 2")
     return ureg
 
 
@@ -113,6 +118,22 @@ _SPELLINGS = {
     "mph": "mile/hour",
     "km/h": "kilometer/hour",
     "hPa": "hectopascal",
+    "lb/1000 ft2": "pound/field_thousand",
+    "lb/1,000 ft2": "pound/field_thousand",
+    "lb/1000 sq ft": "pound/field_thousand",
+    "lb/1,000 sq ft": "pound/field_thousand",
+    "lb/1000 sf": "pound/field_thousand",
+    "lb per 1000 ft2": "pound/field_thousand",
+    "lb per 1000 sq ft": "pound/field_thousand",
+    "oz/1000 ft2": "ounce/field_thousand",
+    "lb/acre": "pound/field_acre",
+    "lb/ac": "pound/field_acre",
+    "lb/a": "pound/field_acre",
+    "kg/ha": "kilogram/hectare",
+    "g/m2": "gram/meter**2",
+    "dS/m": "decisiemens/meter",
+    "mg/L": "milligram/liter",
+    "ppm": "milligram/liter",  # by weight in water
 }
 
 
@@ -239,6 +260,12 @@ FACTORS: Mapping[str, Mapping[str, float]] = {
     "delta_degC": {"degC": 1.0, "degF": 5.0 / 9.0},
     "m/s": {"m/s": 1.0, "mph": 0.44704, "km/h": 0.2777777777777778},
     "MJ/m^2": {"MJ/m2": 1.0},
+    "kg/ha": {
+        "kg/ha": 1.0, "g/m2": 10.0, "lb/1000 ft2": 48.82427636383052,
+        "lb/acre": 1.1208511561944565,
+    },
+    "dS/m": {"dS/m": 1.0, "mS/cm": 1.0, "uS/cm": 0.001},
+    "mg/L": {"mg/L": 1.0, "ppm": 1.0},
 }  # fmt: skip
 _KELVIN_AT_0_DEGC = 273.15
 _KELVIN_AT_0_DEGF = 233.15 + 200.0 / 9.0
@@ -360,6 +387,7 @@ _US = {
     "m^3/h": Display("gpm", 1 / 0.2271247070, 1),
     "mm/h": Display("in/h", 1 / 25.4, 2),
     "mm/d": Display("in/d", 1 / 25.4, 2),
+    "kg/ha": Display("lb/1000 ft2", 0.09290304 / 4.5359237, 2),
 }
 _METRIC = {
     "mm": Display("mm", 1.0, 0),
@@ -369,6 +397,7 @@ _METRIC = {
     "m^3/h": Display("m3/h", 1.0, 1),
     "mm/h": Display("mm/h", 1.0, 1),
     "mm/d": Display("mm/d", 1.0, 1),
+    "kg/ha": Display("kg/ha", 1.0, 0),
 }
 
 
@@ -386,9 +415,12 @@ def display(base: str, system: str) -> Display:
     return _SYSTEMS[system].get(base, Display(base, 1.0, 2))
 
 
+_BASE_OF_CF = {"m2": "m^2", "m3": "m^3", "m3 h-1": "m^3/h", "kg ha-1": "kg/ha"}
+
+
 def shown(units: str, system: str) -> Display:
     """Display of a CF unit in ``system``; a share has no unit and stays as it is."""
-    return display({"m2": "m^2", "m3": "m^3", "m3 h-1": "m^3/h"}.get(units, units), system)
+    return display(_BASE_OF_CF.get(units, units), system)
 
 
 def any_shown(unit: str, system: str) -> Display:

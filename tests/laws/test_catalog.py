@@ -47,7 +47,7 @@ def parameters(catalog: Catalog) -> Iterator[tuple[str, Parameter]]:
 
 
 def test_every_config_file_is_read(catalog: Catalog) -> None:
-    others = {"known_together", "sources", "vocabulary"}
+    others = {"known_together", "feeding_plans", "sources", "vocabulary"}
     assert set(catalog.texts) == set(config_texts()) == {*KINDS, *others}
 
 

@@ -28,6 +28,7 @@ from drysward.inputs import toml_tables, toml_text
 from drysward.physics.watering_system import design_flow_m3_h
 from drysward.quantities import number_and_unit
 from drysward.scenario.cost_tables import costs_spec
+from drysward.scenario.feeding_tables import feeding_spec
 from drysward.scenario.fitted import with_fitted
 from drysward.scenario.keys import check_at, keys_at
 from drysward.scenario.model import (
@@ -223,7 +224,8 @@ def from_tree(
         check_climate(name, site, weather.climate, catalog)
     plans = tuple(_plan(key, part, catalog) for key, part in table.plans.items())
     longest_window_h = max(plan.window_h for plan in plans)
-    answers = _answers(table.answers, southern=site.latitude_deg < 0.0)
+    southern = site.latitude_deg < 0.0
+    answers = _answers(table.answers, southern)
     return Scenario(
         title=table.title,
         text=text,
@@ -231,7 +233,7 @@ def from_tree(
         digest=hashlib.sha256(text.encode()).hexdigest(),
         site=site,
         weather=weather,
-        fields=tuple(_field(key, part, catalog) for key, part in table.fields.items()),
+        fields=tuple(_field(key, part, catalog, southern) for key, part in table.fields.items()),
         plans=plans,
         answers=answers,
         catalog=catalog,
@@ -307,7 +309,12 @@ def _refused(
 # --- tables to the model ----------------------------------------------------------------------
 
 
-def _field(key: str, table: FieldTable, catalog: Catalog) -> FieldSpec:
+def _field(key: str, table: FieldTable, catalog: Catalog, southern: bool) -> FieldSpec:
+    feeding = None
+    if table.feeding is not None:
+        species = catalog.get("species", table.species)
+        zone = catalog.get("root_zones", table.root_zone.like)
+        feeding = feeding_spec(table.feeding, species, zone, southern)
     return FieldSpec(
         key=key,
         label=label_of(key, table.label),
@@ -325,6 +332,7 @@ def _field(key: str, table: FieldTable, catalog: Catalog) -> FieldSpec:
         skin=skin_spec(table.skin or SkinTable(), catalog) if table.surface == SKINNED else None,
         establish=establish_spec(table.establish, catalog) if table.establish else None,
         slope=table.slope,
+        feeding=feeding,
     )
 
 

@@ -216,6 +216,70 @@ class EstablishSpec:
 
 
 @dataclass(frozen=True)
+class SlowPart:
+    """Slow nitrogen of a dose; ``rated_days`` is 0 for kinds that have no rating."""
+
+    kind: str
+    rated_days: float
+    n_kg_ha: float
+
+
+@dataclass(frozen=True)
+class DoseSpec:
+    """One application of one product on ``day`` of every year: nitrogen by form, P and K.
+
+    ``label`` is the analysis on its bag, and its slow forms.
+    """
+
+    day: int
+    urea_kg_ha: float
+    ammonium_kg_ha: float
+    nitrate_kg_ha: float
+    slow: tuple[SlowPart, ...]
+    p_kg_ha: float
+    k_kg_ha: float
+    label: str
+
+    @property
+    def quick_kg_ha(self) -> float:
+        """Quick nitrogen."""
+        return self.urea_kg_ha + self.ammonium_kg_ha + self.nitrate_kg_ha
+
+    @property
+    def n_kg_ha(self) -> float:
+        """All of its nitrogen."""
+        return self.quick_kg_ha + sum(part.n_kg_ha for part in self.slow)
+
+
+@dataclass(frozen=True)
+class FeedingSpec:
+    """Feeding of a field: the doses of a year by day, none of a day with more quick nitrogen
+    than ``most_quick_kg_ha``.
+
+    ``organic_matter`` is a share of the soil by weight. A dose waits up to ``hold_days`` for turf
+    and ground that can take it. ``water_in_mm`` is put on for a dose; ``on_paving`` is the share
+    of it that falls on paving. ``water_salt_ds_m`` and ``water_n_mg_l`` are those of the irrigation
+    water. ``plan`` names the feeding plan, "" where the scenario has its own doses; ``notes`` say
+    what was split and what does not fit.
+    """
+
+    doses: tuple[DoseSpec, ...]
+    organic_matter: float
+    most_quick_kg_ha: float
+    clippings_returned: bool = True
+    soil_ph: float = 6.5
+    soil_phosphorus: str = "enough"
+    potassium_enough: bool = True
+    hold_days: int = 14
+    water_in_mm: float = 0.0
+    on_paving: float = 0.0
+    water_salt_ds_m: float = 0.0
+    water_n_mg_l: float = 0.0
+    plan: str = ""
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
 class FieldSpec:
     """One field. ``mowing_height_mm`` None is the species' usual height.
 
@@ -240,6 +304,7 @@ class FieldSpec:
     skin: SkinSpec | None = None
     establish: EstablishSpec | None = None
     slope: float = USUAL_SLOPE
+    feeding: FeedingSpec | None = None
 
 
 @dataclass(frozen=True)

@@ -29,6 +29,7 @@ from drysward.quantities import (
     Kind,
 )
 from drysward.scenario.cost_tables import CostsTable
+from drysward.scenario.feeding_tables import Feeding, feeding_flaws
 from drysward.scenario.model import (
     FEWEST_DRAWS,
     MOST_DRAWS,
@@ -338,6 +339,7 @@ class FieldTable(Part):
     play: PlayTable | None = None
     skin: SkinTable | None = None
     establish: EstablishTable | None = None
+    feeding: Feeding | None = None
 
     @model_validator(mode="after")
     def _fits_the_surface(self) -> Self:
@@ -345,13 +347,16 @@ class FieldTable(Part):
         if self.surface == SKINNED:
             faults += [
                 (key, "a skinned surface grows nothing", "leave it out")
-                for key in ("stand", "mowing_height", "reseed", "establish")
+                for key in ("stand", "mowing_height", "reseed", "establish", "feeding")
                 if key in self.model_fields_set
             ]
         elif self.skin is not None:
             faults.append(("skin", "belongs to a skinned surface", f"surface = '{SKINNED}'"))
         if self.establish is not None and self.stand != STANDS[0]:
             faults.append(("establish", f"conflicts with stand '{self.stand}'", "keep one of them"))
+        if self.feeding is not None:
+            zone = load_catalog().get("root_zones", self.root_zone.like)
+            faults += feeding_flaws(self.feeding, zone)
         refuse(faults)
         return self
 

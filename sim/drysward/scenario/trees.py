@@ -9,7 +9,7 @@ from typing import Any
 from drysward.faults import Fault, FaultyInput, nearest
 
 # Tables that may be written as the bare name of what they start from.
-_BARE = {"root_zone": "like", "delivery": "system"}
+_BARE = {"root_zone": "like", "delivery": "system", "feeding": "plan"}
 
 
 def leaves(table: Mapping[str, Any], above: str = "") -> Iterator[tuple[str, Any]]:
