@@ -18,9 +18,14 @@ from typing import Any, NamedTuple
 from drysward.day.records import RULE_NONE
 from drysward.physics.ammonia import after_washing, lost_today, urea_at_risk
 from drysward.physics.arithmetic import NO_LESS, clamp, larger, smaller, worse
-from drysward.physics.fertilizer import microbial_wetness, urea_wetness
+from drysward.physics.fertilizer import (
+    by_wetness,
+    microbial_wetness,
+    release_step,
+    urea_wetness,
+)
 from drysward.physics.nitrogen import denitrified, held_back, passed_on, runoff_share
-from drysward.physics.phosphorus import p_in_background, p_in_storm, p_kept_at_surface
+from drysward.physics.phosphorus import p_background, p_in_runoff, p_kept_at_surface
 from drysward.physics.turf_nitrogen import (
     browning_factor,
     growth_by_status,
@@ -28,10 +33,12 @@ from drysward.physics.turf_nitrogen import (
     room,
     root_depth_factor,
     status,
+    uptake,
     water_use_factor,
     wear_factor,
 )
 
+TRACE_OF_PHOSPHORUS = 1e-6  # kg/ha at the surface below which none is (own choice)
 TRACE_OF_UREA = 1e-3  # kg/ha of ammonia still to be lost below which none is (own choice)
 GROWING = 0.2  # growth potential from which hungry and lush days are counted (own choice)
 
@@ -126,12 +133,13 @@ def feel_feeding(
 
 
 def feel_feeding_in_play(
-    feed_on, seen_status, feed_usual, feed_wear_best, feed_wear_rise, today_wear_dry,
-    today_wear_middle, today_wear_wet, today_regrowth,
+    feed_on, seen_status, feed_usual, feed_wear_best, feed_wear_rise, feed_wear_potassium,
+    today_wear_dry, today_wear_middle, today_wear_wet, today_regrowth,
 ):  # fmt: skip
     """The same for wear, which is least at a middling supply, and for the closing of worn ground."""
     fed = feed_on > 0.0
-    wears = wear_factor(seen_status, feed_wear_best, feed_wear_rise) if fed else 1.0
+    wears = wear_factor(seen_status, feed_wear_best, feed_wear_rise) * feed_wear_potassium
+    wears = wears if fed else 1.0
     today_wear_dry = smaller(today_wear_dry * wears, 1.0)
     today_wear_middle = smaller(today_wear_middle * wears, 1.0)
     today_wear_wet = smaller(today_wear_wet * wears, 1.0)
@@ -240,7 +248,7 @@ def lose_ammonia(
     """
     at_risk = after_washing(at_risk, entering, feed_wash_per_mm)
     wet = urea_wetness((w1 - wp1) * inv_taw1)
-    ammonia = smaller(lost_today(at_risk, feed_ammonia_day * wet), urea + ammonium1)
+    ammonia = smaller(lost_today(at_risk, feed_ammonia_day, wet), urea + ammonium1)
     from_urea = smaller(ammonia, urea)
     urea -= from_urea
     ammonium1 -= ammonia - from_urea
@@ -251,8 +259,9 @@ def lose_ammonia(
 
 def nourish(
     w1, w2, wp1, fc1, sat1, wp2, fc2, sat2, inv_taw1, green, dormant, ks, ammonia, n_runoff,
-    leached, n_gas, nitrogen_before, nitrogen_in, feed_living, feed_n_least, feed_inv_n_span,
-    feed_n_most, feed_clippings_most, feed_clippings_ratio, feed_returned, feed_built_in,
+    leached, n_gas, nitrogen_before, nitrogen_in, feed_living, feed_n_least, feed_n_enough,
+    feed_n_most, feed_clippings_most, feed_clippings_ratio, feed_returned, feed_uptake,
+    feed_built_in,
     feed_wetness1, feed_wetness2, feed_wetness3, fed_growth, fed_uptake, fed_hydrolysis,
     fed_nitrify, fed_humus, fed_litter, fed_turnover, fed_immobilized, fed_leave1, fed_leave2,
     fed_leave3, urea, slow1_in, slow2_in, slow3_in, slow1_out, slow2_out, slow3_out, ammonium1,
@@ -272,18 +281,16 @@ def nourish(
     litter_n += fallen
     living_before = living
 
-    speed = fed_leave1 * (1.0 - feed_wetness1 * (1.0 - wet1))
-    released = slow1_out * speed
-    slow1_out += (slow1_in - slow1_out) * speed
-    slow1_in -= slow1_in * speed
-    speed = fed_leave2 * (1.0 - feed_wetness2 * (1.0 - wet1))
-    released += slow2_out * speed
-    slow2_out += (slow2_in - slow2_out) * speed
-    slow2_in -= slow2_in * speed
-    speed = fed_leave3 * (1.0 - feed_wetness3 * (1.0 - wet1))
-    released += slow3_out * speed
-    slow3_out += (slow3_in - slow3_out) * speed
-    slow3_in -= slow3_in * speed
+    slow1_in, slow1_out, out1 = release_step(
+        slow1_in, slow1_out, fed_leave1 * by_wetness(feed_wetness1, wet1)
+    )
+    slow2_in, slow2_out, out2 = release_step(
+        slow2_in, slow2_out, fed_leave2 * by_wetness(feed_wetness2, wet1)
+    )
+    slow3_in, slow3_out, out3 = release_step(
+        slow3_in, slow3_out, fed_leave3 * by_wetness(feed_wetness3, wet1)
+    )
+    released = out1 + out2 + out3
     hydrolyzed = urea * (fed_hydrolysis * urea_wetness((w1 - wp1) * inv_taw1))
     urea -= hydrolyzed
     rotted = litter_n * (fed_litter * wet1)
@@ -304,7 +311,7 @@ def nourish(
 
     # Microbes of thatch and turf share what is there; together they take less than all of it.
     space = room(turf_n, living * feed_living, feed_n_most, feed_n_least)
-    takes = fed_uptake * ks * green * space
+    takes = uptake(1.0, feed_uptake, fed_uptake, ks * green, space)
     bound = fed_immobilized * wet1
     both = larger(takes + bound, 1.0)
     takes1 = takes / both
@@ -318,7 +325,7 @@ def nourish(
     litter_n += fixed
     turf_n += took
 
-    fullness = status(turf_n, living * feed_living, feed_n_least, feed_inv_n_span)
+    fullness = status(turf_n, living * feed_living, feed_n_least, feed_n_enough)
     clippings = feed_clippings_most * fed_growth * growth_by_status(fullness) * ks * green
     share = turf_n / larger(living * feed_living, NO_LESS)
     clipped_n = smaller(clippings * share * feed_clippings_ratio, 0.5 * turf_n)
@@ -396,12 +403,21 @@ def take_means_of_feeding(
     )  # fmt: skip
 
 
-def shed_phosphorus(
-    given_p, given_n, liquid, mean_caught, mean_runoff, mean_green, mean_dormant, fed_frozen_today,
-    feed_off_paving, feed_p_background, feed_p_storm_share, feed_p_storm_mm, feed_p_frozen,
-    feed_p_bare, feed_p_per_mm, feed_p_day_kept, feed_paving_rain, surface_p, paved_n, paved_p,
+def shed_background(mean_runoff, mean_green, mean_dormant, feed_p_background, feed_p_bare):
+    """Phosphorus that runoff takes from soil and turf, and more from bare ground."""
+    bare = clamp(1.0 - mean_green - mean_dormant, 0.0, 1.0)
+    p_runoff = p_background(mean_runoff, feed_p_background, bare, feed_p_bare)
+    paving_n = 0.0
+    paving_p = 0.0
+    return p_runoff, paving_n, paving_p
+
+
+def shed_fertilizer(
+    given_p, given_n, liquid, mean_caught, mean_runoff, fed_frozen_today,
+    feed_off_paving, feed_p_lift, feed_p_frozen, feed_p_bound, feed_p_day_kept, feed_paving_rain,
+    surface_p, paved_n, paved_p, p_runoff,
 ):  # fmt: skip
-    """Phosphorus of the day that leaves with runoff, and granules that rain washes off paving."""
+    """Phosphorus of fertilizer that leaves with runoff, and granules that rain washes off paving."""
     surface_p += given_p * feed_off_paving
     paved_n += given_n * (1.0 - feed_off_paving)
     paved_p += given_p * (1.0 - feed_off_paving)
@@ -410,16 +426,14 @@ def shed_phosphorus(
     paving_p = paved_p if washed else 0.0
     paved_n -= paving_n
     paved_p -= paving_p
-    is_frozen = fed_frozen_today > 0.0
-    bare = clamp(1.0 - mean_green - mean_dormant, 0.0, 1.0)
-    storm_p = p_in_storm(
-        surface_p, mean_runoff, feed_p_storm_share, feed_p_storm_mm,
-        feed_p_frozen if is_frozen else 1.0, 1.0 + feed_p_bare * bare,
-    )  # fmt: skip
-    surface_p -= storm_p
-    p_runoff = storm_p + p_in_background(mean_runoff, feed_p_background)
+    frozen = fed_frozen_today
+    factor = feed_p_frozen if frozen > 0.0 else 1.0
+    lifted = p_in_runoff(surface_p, mean_runoff, feed_p_lift, factor)
+    surface_p -= lifted
     entered = larger(liquid + mean_caught - mean_runoff, 0.0)
-    surface_p *= 1.0 if is_frozen else p_kept_at_surface(entered, feed_p_per_mm, feed_p_day_kept)
+    surface_p = p_kept_at_surface(surface_p, entered, feed_p_bound, feed_p_day_kept, frozen)
+    surface_p = surface_p if surface_p > TRACE_OF_PHOSPHORUS else 0.0
+    p_runoff += lifted
     return surface_p, paved_n, paved_p, p_runoff, paving_n, paving_p
 
 

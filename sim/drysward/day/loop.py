@@ -94,7 +94,8 @@ feel_feeding, feel_feeding_in_play = map(
 begin_patch, carry_nitrogen = map(in_lanes, (feeding.begin_patch, feeding.carry_nitrogen))
 lose_ammonia, nourish = map(in_lanes, (feeding.lose_ammonia, feeding.nourish))
 add_up_nitrogen = in_lanes(feeding.add_up_nitrogen)
-close_feeding = in_lanes(feeding.take_means_of_feeding, feeding.shed_phosphorus)
+close_feeding = in_lanes(feeding.take_means_of_feeding, feeding.shed_background)
+shed_fertilizer = in_lanes(feeding.shed_fertilizer)
 count_feeding = in_lanes(feeding.count_feeding)
 
 WATERING, STORED_MEANS = section("watering"), section("stored")
@@ -135,6 +136,7 @@ STAYS = ("w1", "w2", "w3", "crown_water", "thatch", *NITROGEN, "at_risk", "livin
 TURF = np.array([PATCH_PLACE[name] for name in PATCH.names or () if name not in STAYS])
 INV_REACH, INV_ROOTING = PATCH_PLACE["inv_reach"], PATCH_PLACE["inv_rooting"]
 SEEN_STATUS, AT_RISK, FEED_ON = PLACE["seen_status"], PATCH_PLACE["at_risk"], PLACE["feed_on"]
+GIVEN_N, LYING = PLACE["given_n"], PLACE["lying"]
 MEAN_NITROGEN, LEAST_STATUS = PLACE["mean_nitrogen"], PLACE["ate_least_status"]
 N_START, N_END, NITROGEN_ERROR = PLACE["ate_n_start"], PLACE["ate_n_end"], PLACE["worst_nitrogen"]
 FED_FIRST, FED_NAMES = FEED_SUMS[0], len(SECTIONS["feed_year"])
@@ -388,6 +390,8 @@ def run_site(
             close_day(block, quads, 1.0 / n_patches, n_patches)
             if feeding_on is not None and is_fed:
                 close_feeding(block, quads, 1.0 / n_patches)
+                if is_any_above(block, GIVEN_N, quads) or is_any_above(block, LYING, quads):
+                    shed_fertilizer(block, quads)
             take_line(batch.weekly[k, weekday, WEEK_GROSS], block, GROSS, quads)
             if y >= 0:
                 if is_any_above(block, MISSED, quads) or is_any_above(block, MADE_UP, quads):

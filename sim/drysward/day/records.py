@@ -211,14 +211,16 @@ PLAY_YEAR = _dtype(
 """Days, events and extremes of one field, plan and year, in the season."""
 
 FEED_FIELD = _dtype(
-    # 1 when the field is fed; dry matter of full living cover, its N at 0, enough and most (shares
-    # of dry matter; the span from 0 to enough as 1 over it)
-    "on living n_least inv_n_span n_most "
-    # clippings at full growth (kg/ha a day), N in them over that of the turf, share returned
-    "clippings_most clippings_ratio returned "
-    # what status does: water use, roots, wear, browning; where it is usual, hungry and lush
-    "water_use_effect lush_root_loss wear_best wear_rise usual hungry_browning hungry_below "
-    "lush_above "
+    # 1 when the field is fed; dry matter of full living cover, and its least, enough and most N
+    # (shares of dry matter)
+    "on living n_least n_enough n_most "
+    # clippings at full growth (kg/ha a day), N in them over that of the turf, share returned; share
+    # of mineral N that hungry turf takes up on the best day
+    "clippings_most clippings_ratio returned uptake "
+    # what status does: water use, roots, wear, browning; where it is usual, hungry and lush; and
+    # what a lack of potassium does to wear
+    "water_use_effect lush_root_loss wear_best wear_rise wear_potassium usual hungry_browning "
+    "hungry_below lush_above "
     # slow fertilizer: 1 when released in two steps, and how far its release needs moisture
     "two_step1 two_step2 two_step3 wetness1 wetness2 wetness3 "
     # urea at the surface
@@ -231,7 +233,7 @@ FEED_FIELD = _dtype(
     # what a dose waits for, how long, and what washes it in (mm)
     "hold_days hold_dormant hold_wet water_in "
     # phosphorus in runoff
-    "p_background p_storm_share p_storm_mm p_frozen p_bare p_per_mm p_day_kept "
+    "p_background p_lift p_frozen p_bare p_bound p_day_kept "
     # at the start of a run
     "start_turf_n start_humus_n start_litter_n start_mineral_n"
 )

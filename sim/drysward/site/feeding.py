@@ -9,13 +9,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drysward.catalog import Catalog, Entry
-from drysward.compiled import compiled
+from drysward.compiled import compiled, jitable
 from drysward.day.feeding import FeedInput
 from drysward.day.records import FEED_DAY, FEED_FIELD, records
-from drysward.physics.ammonia import ammonia_warmth, chance_lost, most_ammonia
-from drysward.physics.fertilizer import coated_rate, day_share, q10_factor
+from drysward.physics.ammonia import ammonia_buffer, ammonia_warmth, lost_in_a_day
+from drysward.physics.fertilizer import coated_rate, cold_limit, day_share, q10_factor
 from drysward.physics.growth import growth_potential
-from drysward.physics.turf_nitrogen import uptake_warmth
+from drysward.physics.nitrogen import soil_nitrogen_kg_ha
+from drysward.physics.pedotransfer import PARTICLE_DENSITY
+from drysward.physics.phosphorus import KG_HA_PER_MG_L_MM, kept_in_a_day
 from drysward.scenario.model import FeedingSpec, FieldSpec, Scenario, SlowPart
 from drysward.site.forcing import days_since, species_of
 from drysward.site.root_zone import NATIVE, RootZone
@@ -24,8 +26,6 @@ from drysward.site.site_weather import SiteWeather
 FloatArray = NDArray[np.float64]
 
 SLOTS = 3  # slow fertilizers that a field can have beside one another
-# kg/ha of soil for each mm of depth and g/cm3 of density.
-SOIL_KG_HA_MM = 10_000.0
 WEEK_DAYS = 7.0
 
 
@@ -74,58 +74,64 @@ def _write_field(
     field: np.record,
     catalog: Catalog,
 ) -> None:
-    turf, soil = turf_entry(spec, catalog), catalog.get("feeding", "soil")
+    turf, soil = catalog.get("feeding", "turf"), catalog.get("feeding", "soil")
     ammonia, runoff = catalog.get("feeding", "ammonia"), catalog.get("feeding", "phosphorus")
     limits = catalog.get("feeding", "limits")
     row.on = 1.0
-    row.living, row.n_least, row.n_most = turf["living_kg_ha"], turf["n_least"], turf["n_most"]
-    row.inv_n_span = 1.0 / (turf["n_enough"] - turf["n_least"])
-    row.clippings_most = turf["clippings_most_kg_ha_d"]
-    row.clippings_ratio = turf["clippings_n_ratio"]
+    row.living = turf["living_kg_ha"]
+    row.n_least, row.n_enough, row.n_most = turf["n_least"], turf["n_enough"], turf["n_most"]
+    row.clippings_most = season_entry(spec, catalog)["clippings_most_kg_ha_d"]
+    row.clippings_ratio, row.uptake = turf["clippings_n_ratio"], turf["uptake_per_d"]
     row.returned = 1.0 if feeding.clippings_returned else 0.0
     row.water_use_effect, row.lush_root_loss = turf["water_use_effect"], turf["lush_root_loss"]
     row.wear_best, row.wear_rise = turf["wear_best_status"], turf["wear_rise"]
-    if not feeding.potassium_enough:
-        row.wear_rise *= 1.0 + turf["short_of_potassium_wear"]
+    row.wear_potassium = 1.0 if feeding.potassium_enough else turf["short_potassium"]
     row.usual, row.hungry_browning = turf["usual_status"], turf["hungry_browning"]
-    row.hungry_below, row.lush_above = turf["hungry_below"], turf["lush_above"]
+    row.hungry_below, row.lush_above = limits["hungry_below"], limits["lush_above"]
     for k, part in enumerate(slow, start=1):
         entry = release_entry(part.kind, catalog)
-        row[f"two_step{k}"] = 1.0 if entry["steps"] > 1.5 else 0.0
+        row[f"two_step{k}"] = 1.0 if is_two_step(entry) else 0.0
         row[f"wetness{k}"] = entry["wetness_weight"]
-    row.most_ammonia = most_ammonia(
-        feeding.soil_ph, ammonia["acid_share"], ammonia["neutral_share"]
+    row.most_ammonia = ammonia["ammonia_most_share"]
+    row.ammonia_buffer = ammonia_buffer(
+        feeding.soil_ph, ammonia["ammonia_buffer_acid"], ammonia["ammonia_buffer_neutral"]
     )
-    row.ammonia_buffer, row.wash_per_mm = ammonia["buffer_kg_ha"], ammonia["wash_per_mm"]
-    row.ammonia_day = chance_lost(ammonia["half_life_h"])
+    row.wash_per_mm = ammonia["ammonia_per_mm"]
+    row.ammonia_day = lost_in_a_day(ammonia["ammonia_half_life_h"])
     kind = "native" if zone.kind == NATIVE else "sand"
     row.retardation = soil[f"ammonium_retardation_{kind}"]
     row.built_in, row.runoff_mix = soil["litter_built_in"], soil["runoff_mix"]
-    row.water_n = feeding.water_n_mg_l / 100.0
+    row.water_n = feeding.water_n_mg_l * KG_HA_PER_MG_L_MM
     row.off_paving, row.paving_rain = 1.0 - feeding.on_paving, limits["paving_rain_mm"]
-    row.hold_days, row.hold_dormant = feeding.hold_days, limits["hold_dormant"]
-    row.hold_wet, row.water_in = -limits["hold_wet_mm"], feeding.water_in_mm
-    row.p_background = runoff[f"background_mg_l_{feeding.soil_phosphorus}"]
-    for name in ("storm_share", "storm_mm", "frozen", "bare", "per_mm", "day_kept"):
-        row[f"p_{name}"] = runoff[name]
-    row.start_turf_n = turf["living_kg_ha"] * (
-        turf["n_least"] + turf["usual_status"] * (turf["n_enough"] - turf["n_least"])
-    )
-    depth, density = float(field.surface_mm), zone.bulk_density
-    row.start_humus_n = (
-        SOIL_KG_HA_MM * depth * density * feeding.organic_matter * soil["n_of_organic_matter"]
+    row.hold_days, row.hold_dormant = feeding.hold_days, limits["dormant_share"]
+    row.hold_wet, row.water_in = -limits["wet_ground_mm"], feeding.water_in_mm
+    row.p_background = runoff[f"p_background_{feeding.soil_phosphorus}"]
+    row.p_lift, row.p_frozen = runoff["p_lift_per_mm"], runoff["p_frozen_factor"]
+    row.p_bare, row.p_bound = runoff["p_bare_factor"], runoff["p_bound_per_mm"]
+    row.p_day_kept = kept_in_a_day(runoff["p_half_life_d"])
+    usual_share = turf["n_least"] + turf["usual_status"] * (turf["n_enough"] - turf["n_least"])
+    row.start_turf_n = turf["living_kg_ha"] * usual_share
+    depth = float(field.surface_mm)
+    density = (1.0 - float(field.sat1) / depth) * PARTICLE_DENSITY
+    row.start_humus_n = soil_nitrogen_kg_ha(
+        feeding.organic_matter, depth, density, soil["n_of_organic_matter"]
     )
     row.start_litter_n, row.start_mineral_n = soil["start_litter_n"], soil["start_mineral_n"]
 
 
-def turf_entry(spec: FieldSpec, catalog: Catalog) -> Entry:
-    """What nitrogen does to the field's turf, by the season of its species."""
+def season_entry(spec: FieldSpec, catalog: Catalog) -> Entry:
+    """Growth of the field's turf, by the season of its species."""
     return catalog.get("feeding", f"turf_{species_of(spec, catalog).words['season']}")
 
 
 def release_entry(kind: str, catalog: Catalog) -> Entry:
     """The release of a slow fertilizer, by its name in a scenario."""
     return catalog.get("feeding", "release_" + kind.replace("-", "_").replace(" ", "_"))
+
+
+def is_two_step(entry: Entry) -> bool:
+    """Whether a slow fertilizer lets nothing out at first."""
+    return entry["stages"] > 1.5
 
 
 def _write_doses(
@@ -163,12 +169,13 @@ class _Numbers(NamedTuple):
     growth_optimum_c: float
     growth_spread_c: float
     warm_season: bool
-    uptake: float
     turnover: float
     hydrolysis: float
     urea_q10: float
     nitrify: float
     nitrify_q10: float
+    nitrify_nil_c: float
+    nitrify_full_c: float
     humus: float  # a day at 35 C
     active_share: float
     litter: float
@@ -177,15 +184,24 @@ class _Numbers(NamedTuple):
     denitrify: float
     denitrify_q10: float
     heavy_rain_mm: float
-    # of each slow fertilizer: rate a day at its reference temperature, that temperature, Q10
-    slow: tuple[tuple[float, float, float], tuple[float, float, float], tuple[float, float, float]]
+    slow: tuple[_Slow, _Slow, _Slow]
 
 
-NO_SLOW = (0.0, 20.0, 2.0)
+class _Slow(NamedTuple):
+    """Rate of a slow fertilizer (1/d) at a temperature, its Q10, and where cold stops it (C)."""
+
+    rate: float
+    reference_c: float
+    q10: float
+    nil_c: float
+    full_c: float
+
+
+NO_SLOW = _Slow(0.0, 20.0, 2.0, -2.0, 0.0)
 
 
 def _numbers(spec: FieldSpec, slow: Sequence[SlowPart], catalog: Catalog) -> _Numbers:
-    species, turf = species_of(spec, catalog), turf_entry(spec, catalog)
+    species, turf = species_of(spec, catalog), catalog.get("feeding", "turf")
     soil, limits = catalog.get("feeding", "soil"), catalog.get("feeding", "limits")
     speeds = [slow_speed(part, catalog) for part in slow]
     first, second, third = [*speeds, NO_SLOW, NO_SLOW, NO_SLOW][:SLOTS]
@@ -193,12 +209,13 @@ def _numbers(spec: FieldSpec, slow: Sequence[SlowPart], catalog: Catalog) -> _Nu
         growth_optimum_c=float(species["growth_optimum_c"]),
         growth_spread_c=float(species["growth_spread_c"]),
         warm_season=species.words["season"] == "warm",
-        uptake=float(turf["uptake_per_d"]),
         turnover=float(turf["turnover_per_d"]),
         hydrolysis=float(soil["urea_per_d"]),
         urea_q10=float(soil["urea_q10"]),
         nitrify=float(soil["nitrify_per_d"]),
         nitrify_q10=float(soil["nitrify_q10"]),
+        nitrify_nil_c=float(soil["nitrify_nil_c"]),
+        nitrify_full_c=float(soil["nitrify_full_c"]),
         humus=float(soil["mineral_rate_per_week"]) / WEEK_DAYS,
         active_share=float(soil["active_share"]),
         litter=float(soil["litter_per_week"]) / WEEK_DAYS,
@@ -211,17 +228,21 @@ def _numbers(spec: FieldSpec, slow: Sequence[SlowPart], catalog: Catalog) -> _Nu
     )
 
 
-def slow_speed(part: SlowPart, catalog: Catalog) -> tuple[float, float, float]:
-    """Rate (1/d) of a slow fertilizer at its reference temperature (C), that, and its Q10.
-
-    On turf a coated one lies in thatch and releases faster than its label says.
-    """
+def slow_speed(part: SlowPart, catalog: Catalog) -> _Slow:
+    """How fast a slow fertilizer is released on turf: in thatch faster than its label says."""
     entry = release_entry(part.kind, catalog)
-    coated = entry["steps"] > 1.5
-    rate = (
-        coated_rate(part.rated_days) * entry["thatch_factor"] if coated else entry["rate_per_d"]
+    rate = coated_rate(part.rated_days or entry["rated_days"], entry["stages"])
+    return _Slow(
+        float(rate * entry["thatch_factor"]),
+        *(float(entry[name]) for name in ("reference_c", "release_q10", "nil_c", "full_c")),
     )
-    return float(rate), float(entry["reference_c"]), float(entry["q10"])
+
+
+@jitable
+def _leaves(slow: _Slow, soil_c: float) -> float:
+    """Share of a slow fertilizer that leaves a step on a moist day."""
+    warmth = q10_factor(soil_c, slow.q10, slow.reference_c)
+    return day_share(slow.rate, warmth * cold_limit(soil_c, slow.nil_c, slow.full_c))
 
 
 MINERAL_C, USUAL_C = 35.0, 20.0  # where the rates of humus, and the others, hold
@@ -243,19 +264,20 @@ def feed_pass(turf: _Numbers, weather: Any, days: Any, f: int) -> None:
         day.growth = growth_potential(
             today.tmean_c, turf.growth_optimum_c, turf.growth_spread_c, turf.warm_season
         )
-        day.uptake = day.uptake * turf.uptake * uptake_warmth(day.growth)
+        day.uptake = day.uptake * day.growth
         day.hydrolysis = day_share(turf.hydrolysis, q10_factor(soil_c, turf.urea_q10, USUAL_C))
-        day.nitrify = day_share(turf.nitrify, q10_factor(soil_c, turf.nitrify_q10, USUAL_C))
+        warmth = q10_factor(soil_c, turf.nitrify_q10, USUAL_C)
+        warmth *= cold_limit(soil_c, turf.nitrify_nil_c, turf.nitrify_full_c)
+        day.nitrify = day_share(turf.nitrify, warmth)
         slow = q10_factor(soil_c, turf.mineral_q10, MINERAL_C)
         day.humus = turf.active_share * day_share(turf.humus, slow)
         usual = q10_factor(soil_c, turf.mineral_q10, USUAL_C)
         day.litter = day_share(turf.litter, usual)
         day.turnover = day_share(turf.turnover, usual)
         day.immobilized = day_share(turf.immobilized, usual)
-        leaves = (turf.slow[0], turf.slow[1], turf.slow[2])
-        day.leave1 = day_share(leaves[0][0], q10_factor(soil_c, leaves[0][2], leaves[0][1]))
-        day.leave2 = day_share(leaves[1][0], q10_factor(soil_c, leaves[1][2], leaves[1][1]))
-        day.leave3 = day_share(leaves[2][0], q10_factor(soil_c, leaves[2][2], leaves[2][1]))
+        day.leave1 = _leaves(turf.slow[0], soil_c)
+        day.leave2 = _leaves(turf.slow[1], soil_c)
+        day.leave3 = _leaves(turf.slow[2], soil_c)
         day.denitrify = turf.denitrify * q10_factor(soil_c, turf.denitrify_q10, USUAL_C)
         day.ammonia_factor = ammonia_warmth(soil_c)
         cold = 1.0 if (today.frozen > 0.0) | (today.snow_water_mm > 0.0) else 0.0
