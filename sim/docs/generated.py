@@ -42,6 +42,7 @@ _KINDS = {
     "turf_processes": "Processes of all turf",
     "supply": "Supply",
     "play": "Play",
+    "feeding": "Feeding",
     "generated_weather": "Simulated weather",
     "forecasts": "Short forecasts",
     "readings": "Errors of readings",

@@ -36,6 +36,7 @@ KINDS = (
     "turf_processes",
     "supply",
     "play",
+    "feeding",
     "readings",
     "generated_weather",
     "forecasts",

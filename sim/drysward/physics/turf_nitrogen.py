@@ -1,0 +1,115 @@
+"""Nitrogen in turf: its status, what it takes up, and what the status does.
+
+Status is 0 at the least nitrogen that turf lives on, 1 where more brings no more growth, and
+above 1 in lush turf.
+"""
+
+from __future__ import annotations
+
+from drysward.compiled import equation
+from drysward.physics.arithmetic import NO_LESS, clamp, larger
+
+MIDDLE_STATUS = 0.5
+ROOTS_SHORTEN_FROM = 0.6  # status
+ROOTS_SHORTEST_AT = 1.3
+HUNGRY_FROM = 0.5  # status below which dry turf browns faster
+
+
+@equation
+def status(n_kg_ha: float, living_kg_ha: float, n_least: float, n_enough: float) -> float:
+    """Status s = (N% - Nmin) / (Nopt - Nmin), 0 and more.
+
+    Parameters
+    ----------
+    n_kg_ha : nitrogen in the living turf, of ``living_kg_ha`` of dry matter.
+    n_least, n_enough : nitrogen by weight of dry matter at a status of 0 and of 1.
+
+    The usual form (from memory); 2.2 to 4.0% is sufficient, University of Georgia.
+    """
+    share = n_kg_ha / larger(living_kg_ha, NO_LESS)
+    return larger((share - n_least) / (n_enough - n_least), 0.0)
+
+
+@equation
+def growth_by_status(status: float) -> float:
+    """Growth over that of turf with enough nitrogen (0..1).
+
+    Clippings of Kentucky bluegrass and creeping bentgrass rise in proportion to nitrogen, Kussow
+    et al. 2012.
+    """
+    return clamp(status, 0.0, 1.0)
+
+
+@equation
+def room(n_kg_ha: float, living_kg_ha: float, n_most: float, n_least: float) -> float:
+    """Room for more nitrogen in the turf: 1 in turf with the least, 0 in turf with the most.
+
+    ``n_most`` and ``n_least`` are by weight of dry matter. Own estimate of the form.
+    """
+    span = larger((n_most - n_least) * living_kg_ha, NO_LESS)
+    return clamp((n_most * living_kg_ha - n_kg_ha) / span, 0.0, 1.0)
+
+
+@equation
+def uptake(mineral: float, rate: float, growth: float, water_factor: float, free: float) -> float:
+    """Nitrogen that turf takes up in a day, of ``mineral`` within reach (kg N/ha).
+
+    Parameters
+    ----------
+    rate : share a day of hungry turf in the best weather.
+    growth : potential of the day's temperature (0..1). water_factor : 0..1, such as Ks.
+    free : ``room`` in the turf.
+
+    Growing turf empties the soil of a dose in 2 to 5 d, Bowman et al. 1989 (from memory); own
+    estimate of the form.
+    """
+    return mineral * clamp(rate * growth * water_factor * free, 0.0, 1.0)
+
+
+@equation
+def water_use_factor(status: float, effect: float) -> float:
+    """Factor on the crop coefficient: 1 + a (s - 0.5), with s of at most 1.
+
+    ``effect`` lies between 0 (no difference in irrigation, Blankenship 2011) and 0.2 (Erickson &
+    Kenworthy 2011). Shape from memory.
+    """
+    return 1.0 + effect * (clamp(status, 0.0, 1.0) - MIDDLE_STATUS)
+
+
+@equation
+def root_depth_factor(status: float, lush_share: float) -> float:
+    """Factor on root depth: 1 up to a status of 0.6, 1 - ``lush_share`` from 1.3 on.
+
+    Roots are fewer below lush turf, Schlossberg & Karnok 2001; the numbers are our own estimate.
+    """
+    span = ROOTS_SHORTEST_AT - ROOTS_SHORTEN_FROM
+    return 1.0 - lush_share * clamp((status - ROOTS_SHORTEN_FROM) / span, 0.0, 1.0)
+
+
+@equation
+def wear_factor(status: float, best: float, rise: float) -> float:
+    """Factor on wear by use: 1 at the ``best`` status, more in hungry and in lush turf.
+
+    1 + r (s - best)^2. An optimum in the middle is that of ryegrass under football, Canaway 1984
+    (from memory); the square is our own estimate.
+    """
+    return 1.0 + rise * ((status - best) * (status - best))
+
+
+@equation
+def recovery_factor(status: float, usual: float) -> float:
+    """Factor on regreening, spread and repair: growth over that at the ``usual`` status.
+
+    Own estimate: repair follows growth.
+    """
+    return growth_by_status(status) / larger(growth_by_status(usual), NO_LESS)
+
+
+@equation
+def browning_factor(status: float, hungry: float) -> float:
+    """Factor on browning once turf is dry: 1 from a status of 0.5 on, 1 + ``hungry`` at 0.
+
+    Hungry turf loses quality faster once dry, Feldhake 1981 as cited later; the size is our own
+    estimate.
+    """
+    return 1.0 + hungry * clamp(1.0 - status / HUNGRY_FROM, 0.0, 1.0)
