@@ -25,7 +25,7 @@ from drysward.physics.fertilizer import (
     urea_wetness,
 )
 from drysward.physics.nitrogen import denitrified, held_back, passed_on, runoff_share
-from drysward.physics.phosphorus import p_background, p_in_runoff, p_kept_at_surface
+from drysward.physics.phosphorus import background_p, p_in_runoff, p_kept_at_surface
 from drysward.physics.turf_nitrogen import (
     browning_factor,
     growth_by_status,
@@ -166,7 +166,7 @@ def carry_nitrogen(
     feed_on, feed_off_paving, feed_two_step1, feed_two_step2, feed_two_step3, feed_most_ammonia,
     feed_ammonia_buffer, feed_retardation, feed_runoff_mix, feed_water_n, fed_ammonia_factor,
     fed_denitrify, urea, at_risk, slow1_in, slow2_in, slow3_in, slow1_out, slow2_out, slow3_out,
-    ammonium1, ammonium2, nitrate1, nitrate2, nitrate3, litter_n, humus_n, turf_n,
+    ammonium1, ammonium2, nitrate1, nitrate2, nitrate3, litter_n, turf_n,
 ):  # fmt: skip
     """Doses and the nitrogen of the water arrive, and the day's water carries what is dissolved.
 
@@ -175,7 +175,7 @@ def carry_nitrogen(
     """
     nitrogen_before = urea + slow1_in + slow2_in + slow3_in + slow1_out + slow2_out + slow3_out
     nitrogen_before += ammonium1 + ammonium2 + nitrate1 + nitrate2 + nitrate3
-    nitrogen_before += litter_n + humus_n + turf_n
+    nitrogen_before += litter_n + turf_n
     on_turf = feed_off_paving
     brought = caught * feed_water_n
     nitrogen_in = (given_urea + given_ammonium + given_nitrate) * on_turf + brought
@@ -193,8 +193,8 @@ def carry_nitrogen(
     slow2_out += given_slow2 * on_turf * (1.0 - feed_two_step2)
     slow3_out += given_slow3 * on_turf * (1.0 - feed_two_step3)
 
-    entering = larger(liquid + caught - runoff, 0.0)
-    shed_share = runoff_share(runoff, entering, w1, feed_runoff_mix)
+    entered_today = larger(liquid + caught - runoff, 0.0)
+    shed_share = runoff_share(runoff, entered_today, w1, feed_runoff_mix)
     n_runoff = (nitrate1 + urea) * shed_share
     at_risk *= 1.0 - shed_share
     nitrate1 -= nitrate1 * shed_share
@@ -227,26 +227,29 @@ def carry_nitrogen(
     nitrate3 -= moved
     nitrate2 += moved
 
-    gas = denitrified(nitrate1, w1, fc1, sat1, fed_denitrify)
+    # As wet as the layers are between the arrival of the day's water and the day's end.
+    wet = w1 + 0.5 * larger(down1, 0.0)
+    gas = denitrified(nitrate1, wet, fc1, sat1, fed_denitrify)
     nitrate1 -= gas
-    moved = denitrified(nitrate2, w2, fc2, sat2, fed_denitrify)
+    wet = w2 + 0.5 * larger(down2, 0.0)
+    moved = denitrified(nitrate2, wet, fc2, sat2, fed_denitrify)
     nitrate2 -= moved
     n_gas = gas + moved
     return (
         urea, at_risk, slow1_in, slow2_in, slow3_in, slow1_out, slow2_out, slow3_out, ammonium1,
-        ammonium2, nitrate1, nitrate2, nitrate3, nitrogen_before, nitrogen_in, entering, n_runoff,
+        ammonium2, nitrate1, nitrate2, nitrate3, nitrogen_before, nitrogen_in, entered_today, n_runoff,
         leached, n_gas,
     )  # fmt: skip
 
 
 def lose_ammonia(
-    w1, wp1, inv_taw1, entering, urea, ammonium1, at_risk, feed_wash_per_mm, feed_ammonia_day,
+    w1, wp1, inv_taw1, entered_today, urea, ammonium1, at_risk, feed_wash_per_mm, feed_ammonia_day,
 ):  # fmt: skip
     """Ammonia that leaves urea at the surface; water of the same day washes most of it in.
 
     A trace that is left is forgotten, so that other days need not ask.
     """
-    at_risk = after_washing(at_risk, entering, feed_wash_per_mm)
+    at_risk = after_washing(at_risk, entered_today, feed_wash_per_mm)
     wet = urea_wetness((w1 - wp1) * inv_taw1)
     ammonia = smaller(lost_today(at_risk, feed_ammonia_day, wet), urea + ammonium1)
     from_urea = smaller(ammonia, urea)
@@ -263,9 +266,9 @@ def nourish(
     feed_n_most, feed_clippings_most, feed_clippings_ratio, feed_returned, feed_uptake,
     feed_built_in,
     feed_wetness1, feed_wetness2, feed_wetness3, fed_growth, fed_uptake, fed_hydrolysis,
-    fed_nitrify, fed_humus, fed_litter, fed_turnover, fed_immobilized, fed_leave1, fed_leave2,
+    fed_nitrify, fed_freed1, fed_freed2, fed_litter, fed_turnover, fed_immobilized, fed_leave1, fed_leave2,
     fed_leave3, urea, slow1_in, slow2_in, slow3_in, slow1_out, slow2_out, slow3_out, ammonium1,
-    ammonium2, nitrate1, nitrate2, nitrate3, litter_n, humus_n, turf_n, living_before, mean_leached,
+    ammonium2, nitrate1, nitrate2, nitrate3, litter_n, turf_n, living_before, mean_leached,
     mean_ammonia, mean_gas, mean_n_runoff, mean_clippings, mean_clipped_n, mean_removed_n, mean_uptake,
     mean_mineralized, mean_built_in, mean_released, mean_brought, mean_status, mean_mineral_n,
     worst_nitrogen,
@@ -296,10 +299,10 @@ def nourish(
     rotted = litter_n * (fed_litter * wet1)
     litter_n -= rotted
     built_in = rotted * feed_built_in
-    # Humus is spread over the surface layer and the root zone below it.
-    freed1 = humus_n * (0.5 * fed_humus * wet1)
-    freed2 = humus_n * (0.5 * fed_humus * wet2)
-    humus_n += built_in - freed1 - freed2
+    # Soil organic matter frees nitrogen and takes some in; it is taken as it is today, so that a
+    # field does not age over the years of a run.
+    freed1 = fed_freed1 * wet1
+    freed2 = fed_freed2 * wet2
     ammonium1 += released + hydrolyzed + rotted - built_in + freed1
     ammonium2 += freed2
     turned = ammonium1 * (fed_nitrify * wet1)
@@ -335,9 +338,10 @@ def nourish(
 
     mineral = urea + ammonium1 + ammonium2 + nitrate1 + nitrate2 + nitrate3
     now = slow1_in + slow2_in + slow3_in + slow1_out + slow2_out + slow3_out
-    now += mineral + litter_n + humus_n + turf_n
-    out = leached + n_gas + n_runoff + ammonia + removed
-    worst_nitrogen = worse(abs(nitrogen_before + nitrogen_in - out - now), worst_nitrogen)
+    now += mineral + litter_n + turf_n
+    out = leached + n_gas + n_runoff + ammonia + removed + built_in
+    gained = nitrogen_in + freed1 + freed2
+    worst_nitrogen = worse(abs(nitrogen_before + gained - out - now), worst_nitrogen)
     mean_leached += leached
     mean_ammonia += ammonia
     mean_gas += n_gas
@@ -354,7 +358,7 @@ def nourish(
     mean_mineral_n += mineral
     return (
         urea, slow1_in, slow2_in, slow3_in, slow1_out, slow2_out, slow3_out, ammonium1, ammonium2,
-        nitrate1, nitrate2, nitrate3, litter_n, humus_n, turf_n, living_before, mean_leached,
+        nitrate1, nitrate2, nitrate3, litter_n, turf_n, living_before, mean_leached,
         mean_ammonia, mean_gas, mean_n_runoff, mean_clippings, mean_clipped_n, mean_removed_n,
         mean_uptake, mean_mineralized, mean_built_in, mean_released, mean_brought, mean_status,
         mean_mineral_n, worst_nitrogen,
@@ -363,12 +367,12 @@ def nourish(
 
 def add_up_nitrogen(
     urea, slow1_in, slow2_in, slow3_in, slow1_out, slow2_out, slow3_out, ammonium1, ammonium2,
-    nitrate1, nitrate2, nitrate3, litter_n, humus_n, turf_n, mean_nitrogen,
+    nitrate1, nitrate2, nitrate3, litter_n, turf_n, mean_nitrogen,
 ):  # fmt: skip
     """Add all nitrogen of a patch to the sum for the field."""
     mean_nitrogen += urea + slow1_in + slow2_in + slow3_in + slow1_out + slow2_out + slow3_out
     mean_nitrogen += ammonium1 + ammonium2 + nitrate1 + nitrate2 + nitrate3
-    mean_nitrogen += litter_n + humus_n + turf_n
+    mean_nitrogen += litter_n + turf_n
     return mean_nitrogen
 
 
@@ -406,7 +410,7 @@ def take_means_of_feeding(
 def shed_background(mean_runoff, mean_green, mean_dormant, feed_p_background, feed_p_bare):
     """Phosphorus that runoff takes from soil and turf, and more from bare ground."""
     bare = clamp(1.0 - mean_green - mean_dormant, 0.0, 1.0)
-    p_runoff = p_background(mean_runoff, feed_p_background, bare, feed_p_bare)
+    p_runoff = background_p(mean_runoff, feed_p_background, bare, feed_p_bare)
     paving_n = 0.0
     paving_p = 0.0
     return p_runoff, paving_n, paving_p
@@ -430,8 +434,8 @@ def shed_fertilizer(
     factor = feed_p_frozen if frozen > 0.0 else 1.0
     lifted = p_in_runoff(surface_p, mean_runoff, feed_p_lift, factor)
     surface_p -= lifted
-    entered = larger(liquid + mean_caught - mean_runoff, 0.0)
-    surface_p = p_kept_at_surface(surface_p, entered, feed_p_bound, feed_p_day_kept, frozen)
+    soaked = larger(liquid + mean_caught - mean_runoff, 0.0)
+    surface_p = p_kept_at_surface(surface_p, soaked, feed_p_bound, feed_p_day_kept, frozen)
     surface_p = surface_p if surface_p > TRACE_OF_PHOSPHORUS else 0.0
     p_runoff += lifted
     return surface_p, paved_n, paved_p, p_runoff, paving_n, paving_p

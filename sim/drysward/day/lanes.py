@@ -130,7 +130,7 @@ SECTIONS: dict[str, tuple[str, ...]] = {
     "dose_sums": _names("given_n skipped_n dose_given"),
     # nitrogen of the current patch
     "nitrogen": _names(
-        "w2_noted w3_noted nitrogen_before nitrogen_in entering n_runoff leached n_gas ammonia"
+        "w2_noted w3_noted nitrogen_before nitrogen_in entered_today n_runoff leached n_gas ammonia"
     ),
     "feeding": _names(
         "mean_leached mean_ammonia mean_gas mean_n_runoff mean_clippings mean_clipped_n "

@@ -136,7 +136,7 @@ STAYS = ("w1", "w2", "w3", "crown_water", "thatch", *NITROGEN, "at_risk", "livin
 TURF = np.array([PATCH_PLACE[name] for name in PATCH.names or () if name not in STAYS])
 INV_REACH, INV_ROOTING = PATCH_PLACE["inv_reach"], PATCH_PLACE["inv_rooting"]
 SEEN_STATUS, AT_RISK, FEED_ON = PLACE["seen_status"], PATCH_PLACE["at_risk"], PLACE["feed_on"]
-GIVEN_N, LYING = PLACE["given_n"], PLACE["lying"]
+LYING = tuple(PLACE[name] for name in ("dose_given", "surface_p", "paved_n", "paved_p"))
 MEAN_NITROGEN, LEAST_STATUS = PLACE["mean_nitrogen"], PLACE["ate_least_status"]
 N_START, N_END, NITROGEN_ERROR = PLACE["ate_n_start"], PLACE["ate_n_end"], PLACE["worst_nitrogen"]
 FED_FIRST, FED_NAMES = FEED_SUMS[0], len(SECTIONS["feed_year"])
@@ -390,7 +390,7 @@ def run_site(
             close_day(block, quads, 1.0 / n_patches, n_patches)
             if feeding_on is not None and is_fed:
                 close_feeding(block, quads, 1.0 / n_patches)
-                if is_any_above(block, GIVEN_N, quads) or is_any_above(block, LYING, quads):
+                if has_fertilizer_lying(block, quads):
                     shed_fertilizer(block, quads)
             take_line(batch.weekly[k, weekday, WEEK_GROSS], block, GROSS, quads)
             if y >= 0:
@@ -803,6 +803,15 @@ def count_nitrogen(block: Any, patches: Any, n_lanes: int, side: int, quads: int
     n_patches = float(patches.shape[0] * side)
     for lane in range(LANES):
         block[MEAN_NITROGEN + lane] /= n_patches
+
+
+@jitable
+def has_fertilizer_lying(block: Any, quads: int) -> bool:
+    """Whether any field was fed today, or has fertilizer left on its surface or on paving."""
+    found = False
+    for i in range(len(LYING)):
+        found |= is_any_above(block, LYING[i], quads)
+    return found
 
 
 @jitable

@@ -107,16 +107,16 @@ PATCH = _dtype(
     "dormant_age root_loss airless_days "
     # nitrogen of a fed field (kg/ha): urea, the ammonia it would still lose, coated and other slow
     # fertilizer in its two steps, mineral N of the surface layer, the root zone and the subsoil,
-    # thatch and clippings, soil organic matter, living turf; and the living cover of yesterday
+    # thatch and clippings, living turf; and the living cover of yesterday
     "urea at_risk slow1_in slow2_in slow3_in slow1_out slow2_out slow3_out ammonium1 ammonium2 "
-    "nitrate1 nitrate2 nitrate3 litter_n humus_n turf_n living_before"
+    "nitrate1 nitrate2 nitrate3 litter_n turf_n living_before"
 )
 """State of one patch at the end of the day. Covers add to 1; ``worn`` is ground worn bare, or bare
 by design. ``crown_water`` is the part of ``w1`` that lies in the crown layer."""
 
 NITROGEN = (
     "urea", "slow1_in", "slow2_in", "slow3_in", "slow1_out", "slow2_out", "slow3_out", "ammonium1",
-    "ammonium2", "nitrate1", "nitrate2", "nitrate3", "litter_n", "humus_n", "turf_n",
+    "ammonium2", "nitrate1", "nitrate2", "nitrate3", "litter_n", "turf_n",
 )  # fmt: skip
 """Names of a patch that hold its nitrogen."""
 
@@ -235,15 +235,17 @@ FEED_FIELD = _dtype(
     # phosphorus in runoff
     "p_background p_lift p_frozen p_bare p_bound p_day_kept "
     # at the start of a run
-    "start_turf_n start_humus_n start_litter_n start_mineral_n"
+    "start_turf_n start_litter_n start_mineral_n"
 )
 """Numbers of a field that its feeding needs."""
 
 FEED_DAY = _dtype(
     "dose_urea dose_ammonium dose_nitrate dose_slow1 dose_slow2 dose_slow3 dose_p "
     # growth potential, and shares of what is there that a warm, moist day moves
-    "growth uptake hydrolysis nitrify humus litter turnover immobilized leave1 leave2 leave3 "
+    "growth uptake hydrolysis nitrify litter turnover immobilized leave1 leave2 leave3 "
     "denitrify ammonia_factor "
+    # N that moist soil organic matter frees in the surface layer and below it (kg/ha)
+    "freed1 freed2 "
     # 1 with frost or snow yesterday, and today; with heavy rain today or tomorrow
     "frozen frozen_today heavy_rain"
 )

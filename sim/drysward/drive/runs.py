@@ -129,8 +129,8 @@ def start_patches(site: PreparedSite) -> np.recarray:
     bare = site.play.fields.skinned[site.columns, None] > 0.0
     out.green, out.worn = np.where(bare, 0.0, 1.0), np.where(bare, 1.0, 0.0)
     fed = site.feed.fields[site.columns]
-    out.turf_n, out.humus_n = fed.start_turf_n[:, None], fed.start_humus_n[:, None]
-    out.litter_n, out.nitrate1 = fed.start_litter_n[:, None], fed.start_mineral_n[:, None]
+    out.turf_n, out.litter_n = fed.start_turf_n[:, None], fed.start_litter_n[:, None]
+    out.nitrate1 = fed.start_mineral_n[:, None]
     out.living_before = out.green
     return out
 

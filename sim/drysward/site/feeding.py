@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import Any, NamedTuple
 
@@ -50,11 +51,14 @@ def feed_input(
     for f, spec in enumerate(scenario.fields):
         if spec.feeding is not None:
             slow = slow_parts(spec.feeding)
-            _write_field(row[f], spec, spec.feeding, slow, zones[f], fields[f], scenario.catalog)
+            _write_field(row[f], spec, spec.feeding, slow, zones[f], scenario.catalog)
             _write_doses(days[:, f], spec.feeding, slow, weather.calendar_day)
             days["uptake"][:, f] = rooted(spec, scenario.catalog, weather.calendar_day)
             compiled(feed_pass, counted=False)(
-                _numbers(spec, slow, scenario.catalog), weather.days, days, f
+                _numbers(spec, spec.feeding, slow, fields[f], scenario.catalog),
+                weather.days,
+                days,
+                f,
             )
     return FeedInput(row, days)
 
@@ -71,7 +75,6 @@ def _write_field(
     feeding: FeedingSpec,
     slow: Sequence[SlowPart],
     zone: RootZone,
-    field: np.record,
     catalog: Catalog,
 ) -> None:
     turf, soil = catalog.get("feeding", "turf"), catalog.get("feeding", "soil")
@@ -111,11 +114,6 @@ def _write_field(
     row.p_day_kept = kept_in_a_day(runoff["p_half_life_d"])
     usual_share = turf["n_least"] + turf["usual_status"] * (turf["n_enough"] - turf["n_least"])
     row.start_turf_n = turf["living_kg_ha"] * usual_share
-    depth = float(field.surface_mm)
-    density = (1.0 - float(field.sat1) / depth) * PARTICLE_DENSITY
-    row.start_humus_n = soil_nitrogen_kg_ha(
-        feeding.organic_matter, depth, density, soil["n_of_organic_matter"]
-    )
     row.start_litter_n, row.start_mineral_n = soil["start_litter_n"], soil["start_mineral_n"]
 
 
@@ -177,7 +175,9 @@ class _Numbers(NamedTuple):
     nitrify_nil_c: float
     nitrify_full_c: float
     humus: float  # a day at 35 C
-    active_share: float
+    # nitrogen of the active organic matter (kg/ha), and the share of it in the surface layer
+    active_n: float
+    in_surface: float
     litter: float
     immobilized: float
     mineral_q10: float
@@ -200,7 +200,15 @@ class _Slow(NamedTuple):
 NO_SLOW = _Slow(0.0, 20.0, 2.0, -2.0, 0.0)
 
 
-def _numbers(spec: FieldSpec, slow: Sequence[SlowPart], catalog: Catalog) -> _Numbers:
+def _numbers(
+    spec: FieldSpec,
+    feeding: FeedingSpec,
+    slow: Sequence[SlowPart],
+    field: np.record,
+    catalog: Catalog,
+) -> _Numbers:
+    depth = float(field.surface_mm)
+    density = (1.0 - float(field.sat1) / depth) * PARTICLE_DENSITY
     species, turf = species_of(spec, catalog), catalog.get("feeding", "turf")
     soil, limits = catalog.get("feeding", "soil"), catalog.get("feeding", "limits")
     speeds = [slow_speed(part, catalog) for part in slow]
@@ -217,7 +225,9 @@ def _numbers(spec: FieldSpec, slow: Sequence[SlowPart], catalog: Catalog) -> _Nu
         nitrify_nil_c=float(soil["nitrify_nil_c"]),
         nitrify_full_c=float(soil["nitrify_full_c"]),
         humus=float(soil["mineral_rate_per_week"]) / WEEK_DAYS,
-        active_share=float(soil["active_share"]),
+        active_n=float(soil["active_share"])
+        * soil_nitrogen_kg_ha(feeding.organic_matter, depth, density, soil["n_of_organic_matter"]),
+        in_surface=float(soil["humus_in_surface"]),
         litter=float(soil["litter_per_week"]) / WEEK_DAYS,
         immobilized=float(soil["immobilized_per_d"]),
         mineral_q10=float(soil["mineral_q10"]),
@@ -264,13 +274,15 @@ def feed_pass(turf: _Numbers, weather: Any, days: Any, f: int) -> None:
         day.growth = growth_potential(
             today.tmean_c, turf.growth_optimum_c, turf.growth_spread_c, turf.warm_season
         )
-        day.uptake = day.uptake * day.growth
+        # Roots take up nitrogen in weather too cold, or too hot, for leaves to grow (own estimate).
+        day.uptake = day.uptake * math.sqrt(day.growth)
         day.hydrolysis = day_share(turf.hydrolysis, q10_factor(soil_c, turf.urea_q10, USUAL_C))
         warmth = q10_factor(soil_c, turf.nitrify_q10, USUAL_C)
         warmth *= cold_limit(soil_c, turf.nitrify_nil_c, turf.nitrify_full_c)
         day.nitrify = day_share(turf.nitrify, warmth)
         slow = q10_factor(soil_c, turf.mineral_q10, MINERAL_C)
-        day.humus = turf.active_share * day_share(turf.humus, slow)
+        freed = turf.active_n * day_share(turf.humus, slow)
+        day.freed1, day.freed2 = freed * turf.in_surface, freed * (1.0 - turf.in_surface)
         usual = q10_factor(soil_c, turf.mineral_q10, USUAL_C)
         day.litter = day_share(turf.litter, usual)
         day.turnover = day_share(turf.turnover, usual)
