@@ -46,6 +46,7 @@ PRESSURE_HEAD = Kind("soil water tension", "cm", ("cm", "in"))
 SPEED = Kind("wind speed", "m/s", ("m/s", "mph", "km/h"))
 RADIATION = Kind("daily radiation", "MJ/m^2", ("MJ/m2",))
 FEED = Kind("weight by area", "kg/ha", ("lb/1000 ft2", "kg/ha", "g/m2", "lb/acre"))
+WEIGHT = Kind("weight", "kg", ("lb", "kg"))
 CONDUCTIVITY = Kind("electric conductivity", "dS/m", ("dS/m", "mS/cm", "uS/cm"))
 CONCENTRATION = Kind("concentration", "mg/L", ("mg/L", "ppm"))
 
@@ -264,6 +265,7 @@ FACTORS: Mapping[str, Mapping[str, float]] = {
         "kg/ha": 1.0, "g/m2": 10.0, "lb/1000 ft2": 48.82427636383052,
         "lb/acre": 1.1208511561944565,
     },
+    "kg": {"kg": 1.0, "lb": 0.4535923700000001},
     "dS/m": {"dS/m": 1.0, "mS/cm": 1.0, "uS/cm": 0.001},
     "mg/L": {"mg/L": 1.0, "ppm": 1.0},
 }  # fmt: skip

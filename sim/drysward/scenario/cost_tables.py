@@ -11,7 +11,7 @@ from pydantic import BeforeValidator, Field, ValidationInfo, model_validator
 
 from drysward.catalog import load_catalog
 from drysward.faults import nearest, quoted
-from drysward.quantities import AREA, VOLUME
+from drysward.quantities import AREA, VOLUME, WEIGHT
 from drysward.scenario.model import Costs, SystemPrice
 from drysward.scenario.names import names_of
 from drysward.scenario.supply_tables import Tariff, tariff_blocks, tariff_flaws
@@ -63,6 +63,10 @@ class CostsTable(Part):
         float, Field(alias="labor"), within("price_of_labor")
     ] = Costs.labor_price_h
     water: Tariff = []
+    nitrogen_price_kg: Annotated[
+        Annotated[float, price_of(WEIGHT), within("price_of_nitrogen")] | None,
+        Field(alias="nitrogen"),
+    ] = None
     construction: dict[str, Annotated[float, price_of(AREA), within("price_of_ground")]] = {}
     irrigation: dict[str, Annotated[SystemPrice, BeforeValidator(system_price)]] = {}
     storage_price_m3: Annotated[
@@ -89,6 +93,8 @@ class CostsTable(Part):
             flaws += unused_flaws(key, getattr(self, key), load_catalog().entries[kind], used)
         if self.storage_price_m3 is not None and not names.storage:
             flaws.append(("pond", "prices a missing storage", "write supply.storage"))
+        if self.nitrogen_price_kg is not None and not names.feeding:
+            flaws.append(("nitrogen", "no field is fed", 'write fields.KEY.feeding = "..."'))
         if self.discount_rate is not None and self.life_years is None:
             allowed = "write life as well, such as life = 20"
             flaws.append(("discount_rate", "needs a life", allowed))

@@ -2,6 +2,7 @@
 
 import re
 import tomllib
+from calendar import monthrange
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
@@ -31,8 +32,31 @@ from drysward.scenario.values import (
 )
 
 QUICK_FORMS = ("urea", "ammonium", "nitrate")
-# Days in which a coated one lets out 80%, where the bag's rating is not written (own estimate).
+# Numbers from here to YEARLY_NEED_KG_HA stand until the catalog of feeding has them. Days in which
+# coated urea lets out 80%, where the bag's rating is not written (own estimate).
 USUAL_RATED_DAYS = {"sulfur-coated urea": 60, "polymer-coated urea": 90}
+# By weight (own estimate).
+USUAL_ORGANIC_MATTER = {"native": 0.03, "sand": 0.01}
+# 1 and 0.5 lb/1000 ft2, rounded up (extension services of Illinois and Louisiana).
+USUAL_MOST_QUICK_KG_HA = {"native": 49.0, "sand": 24.5}
+# Landschoot; University of Illinois 1995; McAfee, Texas AgriLife; LSU AgCenter. Annual bluegrass
+# and bahiagrass are own estimates, seashore paspalum is from memory.
+YEARLY_NEED_KG_HA = {
+    "kentucky_bluegrass": (146.0, 195.0),
+    "perennial_ryegrass": (98.0, 195.0),
+    "tall_fescue": (98.0, 195.0),
+    "fine_fescue": (49.0, 146.0),
+    "creeping_bentgrass": (98.0, 293.0),
+    "annual_bluegrass": (98.0, 195.0),
+    "bermudagrass": (146.0, 244.0),
+    "zoysiagrass": (98.0, 195.0),
+    "buffalograss": (49.0, 98.0),
+    "st_augustinegrass": (98.0, 195.0),
+    "centipedegrass": (49.0, 146.0),
+    "bahiagrass": (49.0, 146.0),
+    "seashore_paspalum": (100.0, 200.0),
+}
+MORE_ON_SAND = (1.25, 1.5)  # from memory
 SLOW_FORMS = (*USUAL_RATED_DAYS, "methylene urea", "natural organic", "compost")
 RETURNED, REMOVED = CLIPPINGS = ("returned", "removed")
 LOW, ENOUGH, HIGH = SOIL_TESTS = ("low", "enough", "high")
@@ -48,13 +72,8 @@ MOST_SLOW_KINDS = 3
 DAYS_BETWEEN_PARTS = 14
 _YEAR = 366
 _LEAP_DAY = 59  # 29 February
+_NO_LEAP_YEAR = 2001
 _CLOSE = 1e-3  # shares such as 0.333 three times; a rate in rounded units
-
-# Until the catalog of feeding has them: 3% and 1% by weight are estimates; 1 and 0.5 lb/1000 ft2
-# are the usual largest doses of quick nitrogen (extension services of Illinois and Louisiana), in
-# kg/ha and rounded up.
-USUAL_ORGANIC_MATTER = {"native": 0.03, "sand": 0.01}
-USUAL_MOST_QUICK_KG_HA = {"native": 49.0, "sand": 24.5}
 
 
 class TooManyParts(ValueError):
@@ -192,6 +211,12 @@ def feeding_plans() -> dict[str, dict[str, Any]]:
     return tomllib.loads(load_catalog().texts["feeding_plans"])
 
 
+def feeding_plan_for(species: Entry, zone: Entry) -> str:
+    """The first feeding plan for turf of the species on the root zone ``zone``."""
+    of = {"season": species.words["season"], "ground": _ground(zone)}
+    return next(name for name, plan in feeding_plans().items() if of.items() <= plan.items())
+
+
 class FeedingTable(Part):
     plan: Annotated[str, one_of(*feeding_plans())] | None = None
     doses: Annotated[
@@ -265,8 +290,8 @@ def feeding_spec(
     notes += splits
     if table.soil_phosphorus != LOW and any(dose.p_kg_ha > 0.0 for dose in parts):
         notes.append(
-            "doses hold phosphorus, and the soil test says "
-            f"{table.soil_phosphorus!r}: many places forbid that on established turf"
+            f"doses hold phosphorus, and soil_phosphorus is {quoted(table.soil_phosphorus)}: many "
+            "places forbid that on established turf"
         )
     return FeedingSpec(
         doses=parts,
@@ -286,12 +311,22 @@ def feeding_spec(
     )
 
 
+def yearly_need_kg_ha(species: Entry, zone: Entry) -> tuple[float, float]:
+    """Least and most nitrogen that turf of the species usually gets in a year on the root zone
+    ``zone``, its clippings removed.
+    """
+    least, most = YEARLY_NEED_KG_HA[species.key]
+    if _ground(zone) == "sand":
+        least, most = least * MORE_ON_SAND[0], most * MORE_ON_SAND[1]
+    return least, most
+
+
 def _of_plan(row: Mapping[str, Any], southern: bool) -> DoseTable:
     """A dose of a feeding plan, six months later in the south."""
     month, day = map(int, row["day"].split("-"))
     if southern:
         month = (month + 5) % 12 + 1
-        day = min(day, 28 if month == 2 else 30)
+        day = min(day, monthrange(_NO_LEAP_YEAR, month)[1])
     return DoseTable.model_validate({**row, "day": f"{month:02}-{day:02}"})
 
 
@@ -320,8 +355,10 @@ def _dose(table: DoseTable) -> DoseSpec:
     quick = {form: table.n_kg_ha * table.forms.get(form, 0.0) for form in QUICK_FORMS}
     slow = tuple(SlowPart(*kind, n) for kind, n in table.slow.items())
     forms = ", ".join(
-        f"{table.forms[kind]:.0%} {_kind_text(kind, days)}" for kind, days in table.slow
-    )
+        f"{_kind_text(kind, days)}" if (share := table.forms[kind]) == 1.0 else
+        f"{share:.0%} {_kind_text(kind, days)}"
+        for kind, days in table.slow
+    )  # fmt: skip
     return DoseSpec(
         day=table.day,
         urea_kg_ha=quick["urea"],

@@ -558,7 +558,8 @@ class SystemPrice:
 class Costs:
     """The user's prices, in ``currency``; 0, or no entry, where none is stated.
 
-    ``water`` is the tariff of all water of a site whose sources have none. ``construction`` is
+    ``water`` is the tariff of all water of a site whose sources have none, ``nitrogen_price_kg``
+    the price of nitrogen in fertilizer. ``construction`` is
     the price of a root zone (per m2) by its name, ``irrigation`` that of a delivery system by its
     name, ``storage_price_m3`` that of a pond or tank (per m3 of capacity), ``renovation_price_m2``
     that of turf that dies. ``life_years`` is the life of everything built, 0 when not
@@ -569,6 +570,7 @@ class Costs:
     energy_price_kwh: float = 0.0
     labor_price_h: float = 0.0
     water: tuple[TariffBlock, ...] = ()
+    nitrogen_price_kg: float = 0.0
     construction: Mapping[str, float] = field(default_factory=dict)
     irrigation: Mapping[str, SystemPrice] = field(default_factory=dict)
     storage_price_m3: float = 0.0

@@ -28,6 +28,7 @@ class Named:
     storage: bool
     tariffs: bool
     site_supply: bool
+    feeding: bool = False
 
     @classmethod
     def in_file(cls, raw: Mapping[str, Any]) -> Named:
@@ -44,6 +45,7 @@ class Named:
             storage="storage" in supply,
             tariffs=any("tariff" in _table(sources, key) for key in sources),
             site_supply="supply" in site,
+            feeding=any("feeding" in _table(fields, key) for key in fields),
         )
 
     def can_be_sized(self, what: str) -> tuple[str, ...]:

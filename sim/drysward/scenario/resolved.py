@@ -8,11 +8,13 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from drysward.catalog import CHANCES, SCENARIO, Entry
+from drysward.scenario.feeding_tables import ENOUGH, LOW, REMOVED, RETURNED
 from drysward.scenario.model import (
     BY_FLOW,
     BY_MACHINE,
     GENERATOR,
     Costs,
+    FeedingSpec,
     FieldSpec,
     PlanSpec,
     PlaySpec,
@@ -203,6 +205,9 @@ def _use(scenario: Scenario, spec: FieldSpec, zone: Entry) -> Iterator[Row]:
         entry = f"establish_{new.kind}"
         yield from _played(scenario, f"{at}.establish", entry, ESTABLISH_NUMBERS, used)
         yield from _others(scenario, entry, ESTABLISH_NUMBERS)
+    if spec.feeding is not None:
+        yield from _doses(scenario, f"{at}.feeding", spec.feeding)
+        yield from _rows(scenario, f"{at}.feeding", _feeding(spec.feeding))
     if spec.play is None:
         return
     play = spec.play
@@ -220,6 +225,41 @@ def _use(scenario: Scenario, spec: FieldSpec, zone: Entry) -> Iterator[Row]:
     entries += [f"hardness_{surface}", f"wear_{surface}"]
     for entry_key in entries:
         yield from _entry(scenario.catalog.get("play", entry_key))
+
+
+def _doses(scenario: Scenario, at: str, feeding: FeedingSpec) -> Iterator[Row]:
+    """The feeding plan, and the doses as they are put down: in parts where they are split."""
+    source = DEFAULT if feeding.plan else SCENARIO
+    if feeding.plan:
+        yield Row(f"{at}.plan", feeding.plan, "", SCENARIO, SCENARIO)
+    for i, dose in enumerate(feeding.doses, start=1):
+        settings: list[Setting] = [
+            ("day", dose.day + 1, "day of leap year"), ("product", dose.label, ""),
+            ("urea", dose.urea_kg_ha, "kg/ha"), ("ammonium", dose.ammonium_kg_ha, "kg/ha"),
+            ("nitrate", dose.nitrate_kg_ha, "kg/ha"),
+            *((part.kind, part.n_kg_ha, "kg/ha") for part in dose.slow),
+            ("phosphorus", dose.p_kg_ha, "kg/ha"), ("potassium", dose.k_kg_ha, "kg/ha"),
+        ]  # fmt: skip
+        for name, value, unit in settings:
+            if value:
+                yield Row(f"{at}.parts[{i}].{name}", value, unit, source, source)
+    for key, written in scenario.ranges.items():
+        if key.startswith(f"{at}.doses["):
+            yield Row(key, written.likely, written.unit, SCENARIO, SCENARIO)
+
+
+def _feeding(feeding: FeedingSpec) -> Iterator[Setting]:
+    yield "clippings", RETURNED if feeding.clippings_returned else REMOVED, ""
+    yield "organic_matter", feeding.organic_matter, "1"
+    yield "soil_ph", feeding.soil_ph, "1"
+    yield "soil_phosphorus", feeding.soil_phosphorus, ""
+    yield "soil_potassium", ENOUGH if feeding.potassium_enough else LOW, ""
+    yield "most_quick", feeding.most_quick_kg_ha, "kg/ha"
+    yield "hold", feeding.hold_days, "d"
+    yield "water_in", feeding.water_in_mm, "mm"
+    yield "granules_on_paving", feeding.on_paving, "1"
+    yield "water.salt", feeding.water_salt_ds_m, "dS/m"
+    yield "water.nitrogen", feeding.water_n_mg_l, "mg/L"
 
 
 def _played(
@@ -457,6 +497,8 @@ def _costs(costs: Costs) -> Iterator[Setting]:
     for i, block in enumerate(costs.water, start=1):
         yield f"water[{i}].to", block.upto_m3, "m3"
         yield f"water[{i}].price", block.price_m3, f"{costs.currency}/m3"
+    if costs.nitrogen_price_kg > 0.0:
+        yield "nitrogen", costs.nitrogen_price_kg, f"{costs.currency}/kg"
     for key, price in costs.construction.items():
         yield f"construction.{key}", price, f"{costs.currency}/m2"
     for key, system in costs.irrigation.items():

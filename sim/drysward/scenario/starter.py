@@ -17,6 +17,7 @@ import jinja2
 from drysward.catalog import load_catalog
 from drysward.faults import Fault, FaultyInput, nearest, quoted
 from drysward.quantities import convert
+from drysward.scenario.feeding_tables import feeding_plan_for, feeding_plans
 from drysward.scenario.invented import INVENTED
 from drysward.scenario.keys import keys
 from drysward.scenario.rules import RULE_KEYS, RULES
@@ -90,13 +91,13 @@ USUAL = {
         "460 ft", "1.8 acre",
         NewPlan("An inch a week", "fixed", {"depth": '"0.5 in"', **_TWICE}),
         {"in": "in", "degF": "degF"},
-        {"supply": "60000 gal", "flow": "60 gpm"},
+        {"supply": "60000 gal", "flow": "60 gpm", "rate": "0.75 lb/1000 ft2"},
     ),
     "metric": Usual(
         "140 m", "0.7 ha",
         NewPlan("25 mm a week", "fixed", {"depth": '"12.5 mm"', **_TWICE}),
         {"in": "mm", "degF": "degC"},
-        {"supply": "230 m3", "flow": "14 m3/h"},
+        {"supply": "230 m3", "flow": "14 m3/h", "rate": "35 kg/ha"},
     ),
 }  # fmt: skip
 """By system of units, as answers name them."""
@@ -163,6 +164,20 @@ class NewScenario:
         """Key of the last plan that waters; of the last plan when none does."""
         waters = [key for key, plan in self.plans.items() if plan.rule != "none"]
         return (waters or list(self.plans))[-1]
+
+    @property
+    def feeding_plan(self) -> str:
+        """Name of a feeding plan for the first field."""
+        first, catalog = self.field_list[0], load_catalog().entries
+        species = catalog["species"].get(first.species)
+        zone = catalog["root_zones"].get(first.root_zone)
+        # Wrong names are refused when the scenario is read back.
+        return feeding_plan_for(species, zone) if species and zone else next(iter(feeding_plans()))
+
+    @property
+    def feeding_day(self) -> str:
+        """A day in late spring."""
+        return "11-10" if self.is_southern else "05-10"
 
     @property
     def normals(self) -> Mapping[str, str]:

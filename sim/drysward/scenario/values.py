@@ -22,6 +22,7 @@ from drysward.quantities import (
     NUMBER,
     SPAN,
     VOLUME,
+    WEIGHT,
     Kind,
     convert,
     number_of,
@@ -211,13 +212,15 @@ def numbers_with_unit(
 _PRICED = {
     VOLUME: ("water", 'a price and a volume, such as "3.10 per 1000 gal" or "0.80 per m3"'),
     AREA: ("ground", 'a price and an area, such as "8.50 per ft2" or "90 per m2"'),
+    WEIGHT: ("nitrogen", 'a price and a weight, such as "1.50 per lb" or "3.30 per kg"'),
 }
 
 
 def price_per(text: object, kind: Kind) -> float:
     """``"3.10 per 1000 gal"`` or ``"8.50 per ft2"`` as a price per base unit of ``kind``.
 
-    ``kind`` is VOLUME (per m3) or AREA (per m2). ValueError when it is not a price for this kind.
+    ``kind`` is VOLUME (per m3), AREA (per m2) or WEIGHT (per kg). ValueError when it is not a price
+    for this kind.
     """
     sold, expected = _PRICED[kind]
     form = rf"\s*({NUMBER}) per (\S.*)"

@@ -22,6 +22,7 @@ from drysward.results.text import (
 from drysward.scenario.model import ANY_FIELD
 from drysward.screen.compare import weather_findings
 from drysward.screen.document import Heading, Part, Row, Table, Value, notes, number, words
+from drysward.screen.feeding import feeding_notes, feeding_table
 from drysward.screen.night import SET_BY, grounds, shortfalls
 
 if TYPE_CHECKING:
@@ -61,6 +62,7 @@ def check_overview(
         ("Draws", draws),
         *_supply(scenario, system),
         *_goal(scenario),
+        *feeding_notes(scenario, system),
         *(("Note", fact) for fact in facts),
         *_beyond_catalog(scenario),
         *(("Caution", line) for line in shortfalls(nights, system)),
@@ -71,6 +73,7 @@ def check_overview(
         "No faults.",
         *weather_findings(as_sentences(series.findings)),
         _runs(scenario, nights, system),
+        *feeding_table(scenario, system),
         notes(lines),
     ]
 

@@ -1,0 +1,111 @@
+"""The feed of a year as ``drysward check`` prints it. Nothing is computed here but sums."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from drysward.quantities import shown
+from drysward.results.text import UNKNOWN as NONE
+from drysward.results.text import rounded
+from drysward.scenario.feeding_tables import day_text, yearly_need_kg_ha
+from drysward.scenario.model import FeedingSpec, FieldSpec, Scenario
+from drysward.screen.document import Row, Table, Value, number, words
+
+CAUTION = (
+    "local law on fertilizer and phosphorus, the label, a soil test and licensed advice come before"
+    " any feeding plan"
+)
+_LEAST_WITH_CLIPPINGS = 0.5  # what returned clippings save, at the most
+
+
+def feeding_table(scenario: Scenario, system: str) -> list[Table]:
+    """A line for each dose of a year, a block for each field that is fed."""
+    how = shown("kg ha-1", system)
+    fed = [(field, field.feeding) for field in scenario.fields if field.feeding is not None]
+    weights = {
+        "nitrogen": "nitrogen",
+        "quick": "quick",
+        "slow": "slow",
+        "phosphorus": "phosphorus (P)",
+        "potassium": "potassium (K)",
+    }
+
+    def weight(shown: float) -> str:
+        return rounded(shown, max(how.decimals, 1)) if shown > 0.0 else NONE
+
+    columns = [
+        words("field", "field", whole=True),
+        words("field_label", "field"),
+        words("day", "day", whole=True),
+        words("product", "product"),
+        *(number(key, head, how.unit, write=weight) for key, head in weights.items()),
+    ]
+    begins = 182 if scenario.site.latitude_deg < 0.0 else 0  # 1 July
+    rows: list[Row] = []
+    heads: dict[Value, str] = {}
+    for field, feeding in fed:
+        ways = [feeding.plan or "its own doses"]
+        ways.append(f"clippings {'returned' if feeding.clippings_returned else 'removed'}")
+        heads[field.label] = f"{field.label} ({field.key}): {', '.join(ways)}"
+        rows += [
+            {
+                "field": field.key,
+                "field_label": field.label,
+                "day": day_text(dose.day),
+                "product": dose.label,
+                "nitrogen": dose.n_kg_ha * how.factor,
+                "quick": dose.quick_kg_ha * how.factor,
+                "slow": (dose.n_kg_ha - dose.quick_kg_ha) * how.factor,
+                "phosphorus": dose.p_kg_ha * how.factor,
+                "potassium": dose.k_kg_ha * how.factor,
+            }
+            for dose in sorted(feeding.doses, key=lambda dose: (dose.day - begins) % 366)
+        ]
+    if not rows:
+        return []
+    return [
+        Table(
+            "feeding", "Feed of a year", columns, rows, columns[2:], ("day", "product"),
+            by="field_label", blocks=heads,
+        )
+    ]  # fmt: skip
+
+
+def feeding_notes(scenario: Scenario, system: str) -> Iterator[tuple[str, str]]:
+    """The feed of each field beside the need of its species, and what does not fit."""
+    fed = [(field, field.feeding) for field in scenario.fields if field.feeding is not None]
+    for field, feeding in fed:
+        yield "Feed", f"{field.label}: {_yearly(scenario, field, feeding, system)}"
+        for note in feeding.notes:
+            yield "Note", f"{field.label}: {note}"
+    if fed:
+        yield "Caution", CAUTION
+
+
+def _yearly(scenario: Scenario, field: FieldSpec, feeding: FeedingSpec, system: str) -> str:
+    how, depth = shown("kg ha-1", system), shown("mm", system)
+    species = scenario.catalog.get("species", field.species)
+    zone = scenario.catalog.get("root_zones", field.root_zone.like)
+    total = sum(dose.n_kg_ha for dose in feeding.doses)
+    least, most = yearly_need_kg_ha(species, zone)
+    decimals = min(how.decimals, 1)
+
+    def text(kg_ha: float) -> str:
+        return rounded(kg_ha * how.factor, decimals).removesuffix(".0")
+
+    on = "" if zone.words["kind"] == "native" else " on sand"
+    kept = ", a third to a half less where clippings stay" if feeding.clippings_returned else ""
+    line = (
+        f"{text(total)} {how.unit} of nitrogen a year; {species.label}{on} usually gets "
+        f"{text(least)} to {text(most)}{kept}"
+    )
+    floor = least * (_LEAST_WITH_CLIPPINGS if feeding.clippings_returned else 1.0)
+    if text(total) != text(most) and total > most:
+        line += ": this is more"
+    elif text(total) != text(floor) and total < floor:
+        line += ": this is less"
+    if feeding.water_n_mg_l > 0.0:
+        # 1 mg/L in 1 mm is 0.01 kg/ha.
+        one = feeding.water_n_mg_l * 0.01 / depth.factor * how.factor
+        line += f". Watering 1 {depth.unit} brings {one:.2g} {how.unit} more"
+    return line
