@@ -24,8 +24,10 @@ from drysward.scenario.model import (
     CatchmentSpec,
     CoverSpec,
     DeliverySpec,
+    DoseSpec,
     EstablishSpec,
     EventSpec,
+    FeedingSpec,
     FieldSpec,
     Pause,
     PlanSpec,
@@ -36,6 +38,7 @@ from drysward.scenario.model import (
     Site,
     SiteStage,
     SkinSpec,
+    SlowPart,
     SourceSpec,
     Stage,
     StorageSpec,
@@ -107,6 +110,22 @@ class Scenes:
         et = np.clip(3.0 - 2.6 * np.cos(2 * np.pi * (day - 10) / 365.25), 0.2, 8.0)
         return self.record(days, rain, mean + 5.5, mean - 5.5, et, start)
 
+    def feeding(self, times=1.0, **kwargs):
+        """A feeding plan with every form of nitrogen, ``times`` its usual rate."""
+        slow = SlowPart("polymer-coated urea", 90.0, 10.0 * times)
+        doses = tuple(
+            DoseSpec(day, *(n * times for n in quick), tuple(parts), p * times, 0.0, "test")
+            for day, quick, parts, p in (
+                (100, (20.0, 0.0, 5.0), (), 3.0),
+                (140, (10.0, 5.0, 0.0), (slow,), 0.0),
+                (180, (0.0, 0.0, 0.0), (SlowPart("methylene urea", 0.0, 15.0 * times),), 1.0),
+                (244, (30.0, 0.0, 5.0), (SlowPart("natural organic", 0.0, 8.0 * times),), 0.0),
+                (305, (25.0, 0.0, 0.0), (), 0.0),
+            )
+        )
+        usual = {"organic_matter": 0.03, "most_quick_kg_ha": 49.0, "water_n_mg_l": 5.0}
+        return FeedingSpec(**{"doses": doses, **usual, **kwargs})
+
     def everything(self, patches=2, turf="established each year"):
         """A scenario with all that a day can bring: a stadium, new turf and an infield under
         plans of every rule, short of water under a district's restrictions; its weather is
@@ -124,10 +143,11 @@ class Scenes:
         fields = [
             self.field(
                 "sand_over_gravel_12in", "creeping_bentgrass", "stadium", play=play,
-                patches=patches, priority=1,
+                patches=patches, priority=1, feeding=self.feeding(water_in_mm=4.0),
             ),
             self.field(
                 "native_clay", "tall_fescue", "seeded", patches=patches, priority=2,
+                feeding=self.feeding(clippings_returned=False, on_paving=0.02),
                 establish=EstablishSpec(152, "seed", 3.0, 3, 21),
                 delivery=replace(self.delivery(), **uneven),
             ),

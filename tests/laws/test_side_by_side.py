@@ -14,7 +14,7 @@ from drysward.drive.runs import advance, advance_all, in_groups, start_run, star
 from drysward.scenario.model import SourceSpec, SupplySpec
 from drysward.site.stretches import prepare
 
-STATE = ("patches", "states", "play", "years", "odds", "green", "trace")
+STATE = ("patches", "states", "play", "fed", "years", "odds", "green", "trace")
 
 
 @pytest.fixture(scope="module")

@@ -1,11 +1,11 @@
 """One day of the nitrogen of a patch, and what it makes of the turf.
 
 In the morning a due dose is given or held (``give_dose``), watered in where the plan waters
-(``wash_in_depths``), and the turf's nitrogen of the evening before sets its water use, recovery and
-wear (``feel_feeding``). Water then carries nitrogen through the layers (``carry_nitrogen``), urea at
-the surface loses ammonia (``lose_ammonia``), and at the day's end fertilizer is released, soil
-organic matter turns over and the turf takes up, grows and returns what is left of the day
-(``nourish``). The account is closed every day.
+(``wash_in_depths``), and the turf's nitrogen of the evening before sets its water use, recovery
+and wear (``feel_feeding``). Water then carries nitrogen through the layers (``carry_nitrogen``)
+and urea at the surface loses ammonia (``lose_ammonia``). At the day's end fertilizer is released,
+thatch and clippings rot, and the turf takes up nitrogen and grows (``nourish``), which closes the
+account of the day.
 
 Nitrogen and dry matter are kg/ha. Phosphorus is booked for the field, not by patch. The equations
 are those of ``drysward.physics``; runs on fields without feeding never come here.
@@ -114,7 +114,8 @@ def wash_in_depths(
     extra = feed_water_in if (dose_given > 0.0) & (plan_rule != RULE_NONE) else 0.0
     unrestricted_depth = larger(unrestricted_depth, extra)
     open_today = (crown_only_today == 0.0) & (closed_today == 0.0)
-    permitted_depth = larger(permitted_depth, extra * share_today) if open_today else permitted_depth
+    least = extra * share_today if open_today else 0.0
+    permitted_depth = larger(permitted_depth, least)
     return permitted_depth, unrestricted_depth
 
 
@@ -136,7 +137,7 @@ def feel_feeding_in_play(
     feed_on, seen_status, feed_usual, feed_wear_best, feed_wear_rise, feed_wear_potassium,
     today_wear_dry, today_wear_middle, today_wear_wet, today_regrowth,
 ):  # fmt: skip
-    """The same for wear, which is least at a middling supply, and for the closing of worn ground."""
+    """The same for wear, least at a middling supply, and for the closing of worn ground."""
     fed = feed_on > 0.0
     wears = wear_factor(seen_status, feed_wear_best, feed_wear_rise) * feed_wear_potassium
     wears = wears if fed else 1.0
@@ -162,8 +163,8 @@ def begin_patch(feed_on, feed_lush_root_loss, seen_status, w2, w3, inv_reach, ro
 
 def carry_nitrogen(
     w1, w2, w3, w2_noted, w3_noted, drainage, runoff, liquid, caught, fc1, sat1, fc2, sat2,
-    given_urea, given_ammonium, given_nitrate, given_slow1, given_slow2, given_slow3,
-    feed_on, feed_off_paving, feed_two_step1, feed_two_step2, feed_two_step3, feed_most_ammonia,
+    given_urea, given_ammonium, given_nitrate, given_slow1, given_slow2, given_slow3, feed_on,
+    feed_off_paving, feed_two_step1, feed_two_step2, feed_two_step3, feed_most_ammonia,
     feed_ammonia_buffer, feed_retardation, feed_runoff_mix, feed_water_n, fed_ammonia_factor,
     fed_denitrify, urea, at_risk, slow1_in, slow2_in, slow3_in, slow1_out, slow2_out, slow3_out,
     ammonium1, ammonium2, nitrate1, nitrate2, nitrate3, litter_n, turf_n,
@@ -237,8 +238,8 @@ def carry_nitrogen(
     n_gas = gas + moved
     return (
         urea, at_risk, slow1_in, slow2_in, slow3_in, slow1_out, slow2_out, slow3_out, ammonium1,
-        ammonium2, nitrate1, nitrate2, nitrate3, nitrogen_before, nitrogen_in, entered_today, n_runoff,
-        leached, n_gas,
+        ammonium2, nitrate1, nitrate2, nitrate3, nitrogen_before, nitrogen_in, entered_today,
+        n_runoff, leached, n_gas,
     )  # fmt: skip
 
 
@@ -264,14 +265,13 @@ def nourish(
     w1, w2, wp1, fc1, sat1, wp2, fc2, sat2, inv_taw1, green, dormant, ks, ammonia, n_runoff,
     leached, n_gas, nitrogen_before, nitrogen_in, feed_living, feed_n_least, feed_n_enough,
     feed_n_most, feed_clippings_most, feed_clippings_ratio, feed_returned, feed_uptake,
-    feed_built_in,
-    feed_wetness1, feed_wetness2, feed_wetness3, fed_growth, fed_uptake, fed_hydrolysis,
-    fed_nitrify, fed_freed1, fed_freed2, fed_litter, fed_turnover, fed_immobilized, fed_leave1, fed_leave2,
-    fed_leave3, urea, slow1_in, slow2_in, slow3_in, slow1_out, slow2_out, slow3_out, ammonium1,
-    ammonium2, nitrate1, nitrate2, nitrate3, litter_n, turf_n, living_before, mean_leached,
-    mean_ammonia, mean_gas, mean_n_runoff, mean_clippings, mean_clipped_n, mean_removed_n, mean_uptake,
-    mean_mineralized, mean_built_in, mean_released, mean_brought, mean_status, mean_mineral_n,
-    worst_nitrogen,
+    feed_built_in, feed_wetness1, feed_wetness2, feed_wetness3, fed_growth, fed_uptake,
+    fed_hydrolysis, fed_nitrify, fed_freed1, fed_freed2, fed_litter, fed_turnover, fed_immobilized,
+    fed_leave1, fed_leave2, fed_leave3, urea, slow1_in, slow2_in, slow3_in, slow1_out, slow2_out,
+    slow3_out, ammonium1, ammonium2, nitrate1, nitrate2, nitrate3, litter_n, turf_n, living_before,
+    mean_leached, mean_ammonia, mean_gas, mean_n_runoff, mean_clippings, mean_clipped_n,
+    mean_removed_n, mean_uptake, mean_rotted, mean_freed, mean_built_in, mean_released,
+    mean_brought, mean_status, mean_mineral_n, worst_nitrogen,
 ):  # fmt: skip
     """Release, turnover, uptake, growth and clippings of the day, and the account of the patch."""
     wet1 = microbial_wetness(w1, wp1, fc1, sat1)
@@ -350,7 +350,8 @@ def nourish(
     mean_clipped_n += clipped_n
     mean_removed_n += removed
     mean_uptake += took
-    mean_mineralized += rotted - built_in + freed1 + freed2
+    mean_rotted += rotted - built_in
+    mean_freed += freed1 + freed2
     mean_built_in += built_in
     mean_released += released + hydrolyzed
     mean_brought += nitrogen_in
@@ -358,9 +359,9 @@ def nourish(
     mean_mineral_n += mineral
     return (
         urea, slow1_in, slow2_in, slow3_in, slow1_out, slow2_out, slow3_out, ammonium1, ammonium2,
-        nitrate1, nitrate2, nitrate3, litter_n, turf_n, living_before, mean_leached,
-        mean_ammonia, mean_gas, mean_n_runoff, mean_clippings, mean_clipped_n, mean_removed_n,
-        mean_uptake, mean_mineralized, mean_built_in, mean_released, mean_brought, mean_status,
+        nitrate1, nitrate2, nitrate3, litter_n, turf_n, living_before, mean_leached, mean_ammonia,
+        mean_gas, mean_n_runoff, mean_clippings, mean_clipped_n, mean_removed_n, mean_uptake,
+        mean_rotted, mean_freed, mean_built_in, mean_released, mean_brought, mean_status,
         mean_mineral_n, worst_nitrogen,
     )  # fmt: skip
 
@@ -370,9 +371,9 @@ def add_up_nitrogen(
     nitrate1, nitrate2, nitrate3, litter_n, turf_n, mean_nitrogen,
 ):  # fmt: skip
     """Add all nitrogen of a patch to the sum for the field."""
-    mean_nitrogen += urea + slow1_in + slow2_in + slow3_in + slow1_out + slow2_out + slow3_out
-    mean_nitrogen += ammonium1 + ammonium2 + nitrate1 + nitrate2 + nitrate3
-    mean_nitrogen += litter_n + turf_n
+    held = urea + slow1_in + slow2_in + slow3_in + slow1_out + slow2_out + slow3_out
+    held += ammonium1 + ammonium2 + nitrate1 + nitrate2 + nitrate3
+    mean_nitrogen += held + litter_n + turf_n
     return mean_nitrogen
 
 
@@ -381,8 +382,8 @@ def add_up_nitrogen(
 
 def take_means_of_feeding(
     per_patch, mean_leached, mean_ammonia, mean_gas, mean_n_runoff, mean_clippings, mean_clipped_n,
-    mean_removed_n, mean_uptake, mean_mineralized, mean_built_in, mean_released, mean_brought,
-    mean_status, mean_mineral_n,
+    mean_removed_n, mean_uptake, mean_rotted, mean_freed, mean_built_in, mean_released,
+    mean_brought, mean_status, mean_mineral_n,
 ):  # fmt: skip
     """Means over the patches of their sums, and the status that tomorrow's rates follow."""
     mean_leached *= per_patch
@@ -393,7 +394,8 @@ def take_means_of_feeding(
     mean_clipped_n *= per_patch
     mean_removed_n *= per_patch
     mean_uptake *= per_patch
-    mean_mineralized *= per_patch
+    mean_rotted *= per_patch
+    mean_freed *= per_patch
     mean_built_in *= per_patch
     mean_released *= per_patch
     mean_brought *= per_patch
@@ -402,8 +404,8 @@ def take_means_of_feeding(
     seen_status = mean_status
     return (
         mean_leached, mean_ammonia, mean_gas, mean_n_runoff, mean_clippings, mean_clipped_n,
-        mean_removed_n, mean_uptake, mean_mineralized, mean_built_in, mean_released, mean_brought,
-        mean_status, mean_mineral_n, seen_status,
+        mean_removed_n, mean_uptake, mean_rotted, mean_freed, mean_built_in, mean_released,
+        mean_brought, mean_status, mean_mineral_n, seen_status,
     )  # fmt: skip
 
 
@@ -417,11 +419,11 @@ def shed_background(mean_runoff, mean_green, mean_dormant, feed_p_background, fe
 
 
 def shed_fertilizer(
-    given_p, given_n, liquid, mean_caught, mean_runoff, fed_frozen_today,
-    feed_off_paving, feed_p_lift, feed_p_frozen, feed_p_bound, feed_p_day_kept, feed_paving_rain,
-    surface_p, paved_n, paved_p, p_runoff,
+    given_p, given_n, liquid, mean_caught, mean_runoff, fed_frozen_today, feed_off_paving,
+    feed_p_lift, feed_p_frozen, feed_p_bound, feed_p_day_kept, feed_paving_rain, surface_p, paved_n,
+    paved_p, p_runoff,
 ):  # fmt: skip
-    """Phosphorus of fertilizer that leaves with runoff, and granules that rain washes off paving."""
+    """Phosphorus of fertilizer in runoff, and granules that rain washes off paving."""
     surface_p += given_p * feed_off_paving
     paved_n += given_n * (1.0 - feed_off_paving)
     paved_p += given_p * (1.0 - feed_off_paving)
@@ -445,12 +447,13 @@ def count_feeding(
     feed_on, feed_hungry_below, feed_lush_above, feed_hold_dormant, feed_hold_wet, fed_growth,
     fed_heavy_rain, fed_frozen_today, given_n, given_p, skipped_n, dose_given, mean_dormant,
     mean_deficit, mean_leached, mean_ammonia, mean_gas, mean_n_runoff, mean_clippings,
-    mean_clipped_n, mean_removed_n, mean_uptake, mean_mineralized, mean_released, mean_brought,
-    mean_status, worst_nitrogen, p_runoff, paving_n, paving_p, ate_applied_n, ate_applied_p,
-    ate_skipped_n, ate_brought_n, ate_doses, ate_doses_in_rain, ate_released_n, ate_mineralized_n,
-    ate_uptake_n, ate_clippings, ate_clipped_n, ate_removed_n, ate_leached_n, ate_ammonia_n,
-    ate_gas_n, ate_runoff_n, ate_runoff_p, ate_paving_n, ate_paving_p, ate_growing_days,
-    ate_days_hungry, ate_days_lush, ate_days_unwise, ate_least_status, ate_residual,
+    mean_clipped_n, mean_removed_n, mean_uptake, mean_rotted, mean_freed, mean_built_in,
+    mean_released, mean_brought, mean_status, worst_nitrogen, p_runoff, paving_n, paving_p,
+    ate_applied_n, ate_applied_p, ate_skipped_n, ate_brought_n, ate_doses, ate_doses_in_rain,
+    ate_released_n, ate_rotted_n, ate_freed_n, ate_built_in_n, ate_uptake_n, ate_clippings,
+    ate_clipped_n, ate_removed_n, ate_leached_n, ate_ammonia_n, ate_gas_n, ate_runoff_n,
+    ate_runoff_p, ate_paving_n, ate_paving_p, ate_growing_days, ate_days_hungry, ate_days_lush,
+    ate_days_unwise, ate_least_status, ate_residual,
 ):  # fmt: skip
     """Add a day of feeding to its year.
 
@@ -465,7 +468,9 @@ def count_feeding(
     heavy = fed_heavy_rain > 0.0
     ate_doses_in_rain += dose_given if heavy else 0.0
     ate_released_n += mean_released
-    ate_mineralized_n += mean_mineralized
+    ate_rotted_n += mean_rotted
+    ate_freed_n += mean_freed
+    ate_built_in_n += mean_built_in
     ate_uptake_n += mean_uptake
     ate_clippings += mean_clippings
     ate_clipped_n += mean_clipped_n
@@ -489,8 +494,8 @@ def count_feeding(
     ate_residual = worse(worst_nitrogen, ate_residual)
     return (
         ate_applied_n, ate_applied_p, ate_skipped_n, ate_brought_n, ate_doses, ate_doses_in_rain,
-        ate_released_n, ate_mineralized_n, ate_uptake_n, ate_clippings, ate_clipped_n,
-        ate_removed_n, ate_leached_n, ate_ammonia_n, ate_gas_n, ate_runoff_n, ate_runoff_p,
-        ate_paving_n, ate_paving_p, ate_growing_days, ate_days_hungry, ate_days_lush,
+        ate_released_n, ate_rotted_n, ate_freed_n, ate_built_in_n, ate_uptake_n, ate_clippings,
+        ate_clipped_n, ate_removed_n, ate_leached_n, ate_ammonia_n, ate_gas_n, ate_runoff_n,
+        ate_runoff_p, ate_paving_n, ate_paving_p, ate_growing_days, ate_days_hungry, ate_days_lush,
         ate_days_unwise, ate_least_status, ate_residual,
     )  # fmt: skip

@@ -134,7 +134,7 @@ SECTIONS: dict[str, tuple[str, ...]] = {
     ),
     "feeding": _names(
         "mean_leached mean_ammonia mean_gas mean_n_runoff mean_clippings mean_clipped_n "
-        "mean_removed_n mean_uptake mean_mineralized mean_built_in mean_released mean_brought "
+        "mean_removed_n mean_uptake mean_rotted mean_freed mean_built_in mean_released mean_brought "
         "mean_status mean_mineral_n"
     ),
     "feeding_error": _names("worst_nitrogen"),

@@ -253,7 +253,8 @@ FEED_DAY = _dtype(
 
 FEED_YEAR = _dtype(
     # kg/ha of N, of P where the name says so, of dry matter for clippings
-    "applied_n applied_p skipped_n brought_n doses doses_in_rain released_n mineralized_n uptake_n "
+    "applied_n applied_p skipped_n brought_n doses doses_in_rain released_n rotted_n freed_n "
+    "built_in_n uptake_n "
     "clippings clipped_n removed_n leached_n ammonia_n gas_n runoff_n runoff_p paving_n paving_p "
     "growing_days days_hungry days_lush days_unwise least_status residual "
     # N held by the patches when the year begins and ends

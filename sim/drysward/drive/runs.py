@@ -261,7 +261,7 @@ def advance_all(
 
 
 def _needed(site: PreparedSite, batch: Batch) -> tuple[bool | None, bool | None]:
-    """Whether the loop needs the code of supply and play, and that of feeding; None leaves it out."""
+    """Whether the loop needs the code of supply and play, and of feeding; None leaves it out."""
     feeding_on = True if batch.is_fed.any() else None
     others = site.supply.site["on"].any() or batch.is_played.any()
     return (True if others or feeding_on else None), feeding_on

@@ -15,6 +15,7 @@ from drysward.day.counting import NO_DORMANCY
 from drysward.day.records import (
     CALENDAR_DAYS,
     CAUSES,
+    FEED_YEAR,
     MONTHS,
     PLAY_YEAR,
     STAGES,
@@ -25,12 +26,17 @@ from drysward.results.alternatives import ALTERNATIVES, alternatives_text
 from drysward.results.cf import CONVENTIONS
 from drysward.results.terms import stage_coordinate, with_terms
 from drysward.results.text import DRAWN_YEARS, FILE_MEANS, FINDINGS, FUTURE, MADE_YEARS
+from drysward.physics.phosphorus import KG_HA_PER_MG_L_MM
 from drysward.scenario.model import PlanSpec, Scenario
 from drysward.site.stretches import PreparedSite, WeatherSeen
 from drysward.weather.series import Series
 
 if TYPE_CHECKING:
     from drysward.drive.runs import PlanRun
+
+FEED = "feed_"
+"""Begins the names of numbers of feeding."""
+LEAST_DRAINAGE_MM = 1.0  # drainage of a year below which its concentration says nothing
 
 CAUTIONS = (
     "A screening estimate: thresholds differ by cultivar, mowing, traffic and weather.",
@@ -72,6 +78,12 @@ def as_dataset(
         played = np.stack([r.play for r in runs], axis=1).view(np.recarray)
         for name, values in play_numbers(played).items():
             data[f"play_{name}"] = (("field", "plan", "year"), values)
+    if site.feed.fields.on.any():
+        fed = np.stack([r.fed for r in runs], axis=1).view(np.recarray)
+        for name, values in feed_numbers(fed, by_year.drainage, site.calendar).items():
+            dims = ("field", "plan", "year", "month")[: values.ndim]
+            values = np.where(_along(site.feed.fields.on > 0.0, values), values, np.nan)
+            data[f"{FEED}{name}"] = (dims, values)
     data["odds"] = (("field", "plan", "stage", "day_of_year"), odds)
     data["green_cover"] = (("field", "plan", "day_of_year"), green)
     booked = np.stack([r.shortage for r in runs], axis=1) / len(site.years)
@@ -108,6 +120,8 @@ def as_dataset(
             hard_above=("field", site.play.fields.hard_above),
         )
         out["hard_above"].attrs.update(units="1", long_name="hardness limit, in g")
+    if site.feed.fields.on.any():
+        out = out.assign_coords(is_fed=("field", site.feed.fields.on > 0.0))
     if scenario.supply is not None:
         sources = scenario.supply.sources
         out = out.assign_coords(
@@ -130,6 +144,25 @@ def play_numbers(played: np.recarray) -> dict[str, np.ndarray]:
     out = {name: np.ascontiguousarray(played[name]) for name in PLAY_YEAR.names or ()}
     out["mean_hardness"] = out.pop("hardness_sum") / np.maximum(played.season_days, 1.0)
     return out
+
+
+def feed_numbers(
+    fed: np.recarray, drainage_mm: np.ndarray, calendar: np.recarray
+) -> dict[str, np.ndarray]:
+    """Yearly numbers of feeding by name, from FEED_YEAR of any shape (..., Y) and the drainage."""
+    out = {name: np.ascontiguousarray(fed[name]) for name in FEED_YEAR.names or ()}
+    counted = calendar.year >= 0
+    n_years = np.unique(calendar.year[counted]).size
+    days = np.bincount(calendar.month[counted], minlength=MONTHS) / max(n_years, 1)
+    out["status_month"] = out["status_month"] / days
+    flows = np.where(drainage_mm > LEAST_DRAINAGE_MM, drainage_mm, np.nan)
+    out["leached_mg_l"] = fed.leached_n / (KG_HA_PER_MG_L_MM * flows)
+    return out
+
+
+def _along(of_field: np.ndarray, values: np.ndarray) -> np.ndarray:
+    """Values by field (F,) in the shape of ``values`` (F, ...)."""
+    return of_field.reshape(-1, *[1] * (values.ndim - 1))
 
 
 def _supply_data(runs: Sequence[PlanRun]) -> dict[str, tuple]:

@@ -1,0 +1,186 @@
+"""Laws of feeding: the nitrogen account closes, water that has nothing to do with it stays the same,
+and more of what moves or feeds nitrogen never does less.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from drysward.day.records import NITROGEN, YEAR, as_values
+from drysward.drive.runs import NITROGEN_TOLERANCE, advance_all, run_plan, start_runs
+from drysward.scenario.model import DoseSpec, EventSpec, PlaySpec
+from drysward.site.stretches import prepare, stretches
+from drysward.weather.series import recorded
+
+# What a year of the account gains and loses.
+GAINS = ("brought_n", "freed_n")
+LOSSES = ("leached_n", "ammonia_n", "gas_n", "runoff_n", "removed_n", "built_in_n")
+
+
+@pytest.fixture(scope="module")
+def record(scenes):
+    return scenes.weather(4, 6)
+
+
+def quick(day, n_kg_ha, **other):
+    """A dose of urea."""
+    return replace(DoseSpec(day, n_kg_ha, 0.0, 0.0, (), 0.0, 0.0, "46-0-0"), **other)
+
+
+def fed_run(scenes, record, feeding, root_zone="native_loam", plan=None, **field):
+    """The feeding of one field under one plan, by year."""
+    spec = scenes.field(root_zone, feeding=feeding, **field)
+    plan = plan or scenes.plan("refill", trigger=0.4)
+    site = prepare(scenes.scenario([spec], [plan]), record)
+    return run_plan(site, plan)
+
+
+@pytest.mark.parametrize("root_zone", ["sand_over_gravel_12in", "native_loam", "native_clay"])
+@pytest.mark.parametrize("returned", [True, False])
+def test_the_account_of_every_year_closes(scenes, record, root_zone, returned):
+    feeding = scenes.feeding(clippings_returned=returned, water_n_mg_l=12.0)
+    run = fed_run(scenes, record, feeding, root_zone)
+    fed = run.fed[0]
+    assert fed.residual.max() <= NITROGEN_TOLERANCE
+    gained = sum(fed[name] for name in GAINS) - sum(fed[name] for name in LOSSES)
+    np.testing.assert_allclose(fed.n_end - fed.n_start, gained, rtol=0.0, atol=1e-7)
+    # What is fed is what the doses say, unless a dose was skipped; water brings the rest.
+    doses = sum(dose.n_kg_ha for dose in feeding.doses)
+    np.testing.assert_allclose(fed.applied_n + fed.skipped_n, doses, rtol=1e-12)
+    landed = run.years[0].irrigation_landed
+    np.testing.assert_allclose(fed.brought_n, fed.applied_n + 0.12 * landed, rtol=1e-9)
+    assert (as_values(run.patches[list(NITROGEN)]) >= 0.0).all()
+
+
+def test_an_account_that_does_not_close_is_a_fault(scenes, record, monkeypatch):
+    monkeypatch.setattr("drysward.drive.runs.NITROGEN_TOLERANCE", -1.0)
+    with pytest.raises(ArithmeticError, match="nitrogen account"):
+        fed_run(scenes, record, scenes.feeding())
+
+
+def test_fields_without_feeding_do_not_notice_that_others_are_fed(scenes, record):
+    fields = [scenes.field(key="fed"), scenes.field("sand_over_gravel_12in", key="unfed")]
+    plans = [scenes.plan("refill", trigger=0.4), scenes.plan("none")]
+    plain = prepare(scenes.scenario(fields, plans), record)
+    fields[0] = replace(fields[0], feeding=scenes.feeding())
+    mixed = prepare(scenes.scenario(fields, plans), record)
+    for plan in plans:
+        alone, beside = run_plan(plain, plan), run_plan(mixed, plan)
+        assert alone.years[1].tobytes() == beside.years[1].tobytes()
+        assert alone.odds[1].tobytes() == beside.odds[1].tobytes()
+        assert not as_values(beside.fed[1]).any()
+        # And the other one does.
+        assert alone.years[0].transpiration.tobytes() != beside.years[0].transpiration.tobytes()
+
+
+def test_compiled_days_are_the_plain_ones(scenes):
+    record = scenes.weather(1, 3)
+    plan = scenes.plan("refill", trigger=0.4)
+    spec = scenes.field(feeding=scenes.feeding(water_in_mm=5.0, on_paving=0.05))
+    site = prepare(scenes.scenario([spec], [plan], fewest_days=1), record)
+    fast, slow = run_plan(site, plan), run_plan(site, plan, compiled=False)
+    for name in ("patches", "states", "fed", "years"):
+        one, other = (as_values(getattr(run, name)[0]) for run in (fast, slow)) if (
+            name != "states"
+        ) else (fast.states.last_week, slow.states.last_week)
+        np.testing.assert_allclose(one, other, rtol=1e-9, atol=1e-9)
+
+
+def test_the_length_of_stretches_changes_nothing(scenes, record):
+    plan = scenes.plan("refill", trigger=0.4)
+    scenario = scenes.scenario([scenes.field(feeding=scenes.feeding())], [plan])
+    whole = run_plan(prepare(scenario, record), plan)
+    runs = None
+    for site in stretches(scenario, recorded(record), years_at_once=1):
+        runs = start_runs([(site, plan)]) if runs is None else runs
+        advance_all(site, runs)
+    assert runs is not None
+    # The soil remembers the temperature of all days before, of which a stretch sees two years.
+    np.testing.assert_allclose(as_values(whole.fed), as_values(runs.fed[0]), rtol=1e-11, atol=1e-9)
+    assert whole.years.tobytes() == runs.years[0].tobytes()
+
+
+def test_more_nitrogen_grows_and_leaches_more(scenes, record):
+    runs = [fed_run(scenes, record, scenes.feeding(times)).fed[0] for times in (0.0, 1.0, 2.0)]
+    for name in ("clippings", "uptake_n", "leached_n"):
+        means = [run[name].mean() for run in runs]
+        assert means[0] < means[1] < means[2], (name, means)
+
+
+def test_sand_and_heavy_watering_leach_more(scenes, record):
+    usual = scenes.plan("refill", trigger=0.4)
+    heavy = scenes.plan("fixed", depth_by_weekday=(12.0,) * 7)
+    feeding = scenes.feeding()
+    loam, wet, sand = (
+        fed_run(scenes, record, feeding, zone, plan).fed[0].leached_n.mean()
+        for zone, plan in (
+            ("native_loam", usual), ("native_loam", heavy), ("sand_over_gravel_12in", usual)
+        )
+    )  # fmt: skip
+    assert loam < wet
+    assert loam < sand
+
+
+def test_carried_off_clippings_starve_the_turf(scenes, record):
+    kept, gone = (
+        fed_run(scenes, record, scenes.feeding(clippings_returned=returned)).fed[0]
+        for returned in (True, False)
+    )
+    assert gone.clippings.mean() < kept.clippings.mean()
+    assert gone.removed_n.min() > 0.0
+    assert not kept.removed_n.any()
+
+
+def test_watering_in_saves_ammonia(scenes, record):
+    doses = (quick(150, 49.0),)
+    dry, watered = (
+        fed_run(scenes, record, scenes.feeding(doses=doses, water_in_mm=mm, soil_ph=7.5))
+        for mm in (0.0, 8.0)
+    )
+    assert watered.fed[0].ammonia_n.mean() < 0.5 * dry.fed[0].ammonia_n.mean()
+    assert watered.years[0].irrigation_gross.sum() > dry.years[0].irrigation_gross.sum()
+
+
+def test_dormant_turf_and_frozen_ground_are_not_fed(scenes, record):
+    never = scenes.plan("none")
+    droughty = replace(record, rain_mm=np.where(np.arange(record.n_days) % 365 < 90, 5.0, 0.0))
+    summer = scenes.feeding(doses=(quick(240, 49.0),), hold_days=5)
+    run = fed_run(scenes, droughty, summer, plan=never)
+    assert run.years[0].peak_dormant.min() > 0.5
+    assert run.fed[0].skipped_n.min() == 49.0
+    assert not run.fed[0].applied_n.any()
+    cold = replace(record, tmin_c=record.tmin_c - 30.0, tmax_c=record.tmax_c - 30.0)
+    winter = scenes.feeding(doses=(quick(20, 49.0),), hold_days=5)
+    run = fed_run(scenes, cold, winter, plan=never)
+    assert run.fed[0].skipped_n.max() == 49.0
+
+
+def test_granules_on_paving_are_lost_with_the_first_rain(scenes, record):
+    run = fed_run(scenes, record, scenes.feeding(on_paving=0.1))
+    fed = run.fed[0]
+    np.testing.assert_allclose(fed.paving_n.sum(), 0.1 * fed.applied_n.sum(), rtol=0.2)
+    assert (fed.paving_p > 0.0).any()
+
+
+def test_hungry_turf_recovers_later_and_wears_more(scenes, record):
+    """Wear is least in the middle, as of ryegrass under football (Canaway 1984, from memory)."""
+    some_days = tuple(day in (1, 3, 5) for day in range(7))
+    play = PlaySpec((EventSpec("practice", some_days, hours=3.0),))
+    worn = [
+        fed_run(
+            scenes, record, scenes.feeding(times, clippings_returned=False, water_n_mg_l=0.0),
+            play=play,
+        ).play[0].peak_worn.mean()
+        for times in (0.0, 1.5, 6.0)
+    ]  # fmt: skip
+    assert worn[1] < worn[0], worn
+    assert worn[1] < worn[2], worn
+
+
+def test_the_water_of_a_year_stays_in_balance(scenes, record):
+    run = fed_run(scenes, record, scenes.feeding(2.0))
+    assert run.years[0].residual.max() <= 1e-9
+    assert "residual" in (YEAR.names or ())
