@@ -123,12 +123,10 @@ def by_form(value: object) -> object:
 class DoseTable(Part):
     day: DayOfYear
     product: Annotated[Analysis, BeforeValidator(Described(analysis, _ANALYSIS))]
-    rate: Annotated[
-        float | None, quantity(FEED), Field(gt=0.0, le=MOST_NITROGEN_KG_HA)
-    ] = None
-    product_rate: Annotated[
-        float | None, quantity(FEED), Field(gt=0.0, le=MOST_PRODUCT_KG_HA)
-    ] = None
+    rate: Annotated[float | None, quantity(FEED), Field(gt=0.0, le=MOST_NITROGEN_KG_HA)] = None
+    product_rate: Annotated[float | None, quantity(FEED), Field(gt=0.0, le=MOST_PRODUCT_KG_HA)] = (
+        None
+    )
     nitrogen: (
         Annotated[dict[Form, SomeShare], BeforeValidator(Described(by_form, _FORMS))] | None
     ) = None
@@ -219,17 +217,15 @@ def feeding_plan_for(species: Entry, zone: Entry) -> str:
 
 class FeedingTable(Part):
     plan: Annotated[str, one_of(*feeding_plans())] | None = None
-    doses: Annotated[
-        list[DoseTable] | None, Field(min_length=1, max_length=MOST_DOSES)
-    ] = None
+    doses: Annotated[list[DoseTable] | None, Field(min_length=1, max_length=MOST_DOSES)] = None
     clippings: Annotated[str, one_of(*CLIPPINGS)] = RETURNED
     organic_matter: Annotated[float, AS_SHARE, Field(gt=0.0, le=0.2)] | None = None
     soil_ph: Annotated[float, Field(ge=4.0, le=9.5)] = FeedingSpec.soil_ph
     soil_phosphorus: Annotated[str, one_of(*SOIL_TESTS)] = ENOUGH
     soil_potassium: Annotated[str, one_of(LOW, ENOUGH)] = ENOUGH
-    most_quick: Annotated[
-        float | None, quantity(FEED), Field(ge=1.0, le=MOST_NITROGEN_KG_HA)
-    ] = None
+    most_quick: Annotated[float | None, quantity(FEED), Field(ge=1.0, le=MOST_NITROGEN_KG_HA)] = (
+        None
+    )
     hold: WholeDays = FeedingSpec.hold_days
     water_in: Annotated[float, quantity(LENGTH), Field(ge=0.0, le=50.0)] = FeedingSpec.water_in_mm
     granules_on_paving: Annotated[float, AS_SHARE, Field(ge=0.0, le=1.0)] = FeedingSpec.on_paving
@@ -410,15 +406,17 @@ def _split(
         quick = sum(dose.quick_kg_ha for _, dose in today)
         n = ceil(quick / most_quick_kg_ha - _CLOSE) or 1
         day = (at + begins) % _YEAR
+        then = at + DAYS_BETWEEN_PARTS
+        then += (then + begins) % _YEAR == _LEAP_DAY
         for i, dose in today:
             # What holds nothing quick is not the cause, and does not wait.
             of = n if dose.quick_kg_ha > 0.0 else 1
             part = _times(dose, 1.0 / of)
-            parts.append(replace(part, day=day + (day == _LEAP_DAY)))
+            parts.append(replace(part, day=day))
             times[i] += 1
             if of > 1:
                 rest = (i, _times(dose, 1.0 - 1.0 / of))
-                waiting.setdefault(at + DAYS_BETWEEN_PARTS, []).append(rest)
+                waiting.setdefault(then, []).append(rest)
     notes = [
         f"the dose of {day_text(dose.day)} ({dose.label}) is put down in {n} parts, "
         f"{DAYS_BETWEEN_PARTS} days apart: no day may have more quick nitrogen than most_quick"
@@ -437,5 +435,3 @@ def _after_longest_gap(days: list[int]) -> int:
 def day_text(day: int) -> str:
     """A day of the leap-year calendar as a scenario writes it."""
     return f"{date(2000, 1, 1) + timedelta(day):%m-%d}"
-
-
