@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+import json
 import re
 import tomllib
 from pathlib import Path
 
 import numpy as np
 import pytest
+from click.testing import CliRunner
 
 from drysward.catalog import SCENARIO, load_catalog
+from drysward.cli import main
 from drysward.faults import FaultyInput
 from drysward.quantities import FEED, parse
 from drysward.scenario.feeding_tables import (
+    MOST_DOSES,
     QUICK_FORMS,
     SLOW_FORMS,
     TooManyParts,
@@ -235,6 +239,7 @@ def test_parts_keep_the_year_s_feed_and_the_limit() -> None:
         except TooManyParts:
             continue
         n_split += bool(notes)
+        assert len(parts) <= MOST_DOSES
         for name in ("urea_kg_ha", "n_kg_ha", "p_kg_ha", "k_kg_ha"):
             before, after = (sum(getattr(d, name) for d in ds) for ds in (year, parts))
             assert after == pytest.approx(before)
@@ -414,6 +419,22 @@ def test_check_lists_the_doses_in_the_order_of_the_turf_year() -> None:
         assert table.blocks["north"] == (
             "north (north): warm-season on native soil, clippings returned"
         )
+
+
+def test_the_command_check_shows_it(tmp_path: Path) -> None:
+    text = shipped_texts()["demo"].replace("years = 200", "years = 5")
+    path = tmp_path / "fed.toml"
+    path.write_text(
+        text.replace("[fields.stadium]\n", '[fields.stadium]\nfeeding = "cool-season on sand"\n'),
+        encoding="utf-8",
+    )
+    shown = CliRunner().invoke(main, ["check", str(path), "--format", "json"])
+    assert shown.exit_code == 0, shown.output
+    tables = {table["key"]: table for table in json.loads(shown.output)["tables"]}
+    assert len(tables["feeding"]["rows"]) == 12
+    assert "Stadium: 4.6 lb/1000 ft2 of nitrogen a year" in shown.output
+    plain = CliRunner().invoke(main, ["check", str(path)])
+    assert "Feed of a year" in plain.output
 
 
 def test_resolved_values_say_where_feeding_comes_from() -> None:

@@ -3,7 +3,7 @@
 import re
 import tomllib
 from calendar import monthrange
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from functools import cache
@@ -317,24 +317,28 @@ def yearly_need_kg_ha(species: Entry, zone: Entry) -> tuple[float, float]:
     return least, most
 
 
-def _of_plan(row: Mapping[str, Any], southern: bool) -> DoseTable:
-    """A dose of a feeding plan, six months later in the south."""
-    month, day = map(int, row["day"].split("-"))
+@cache
+def _of_plan(name: str, southern: bool) -> tuple[DoseTable, ...]:
+    """Doses of a feeding plan, six months later in the south; kept for the points of a sweep."""
+    rows = feeding_plans()[name]["doses"]
     if southern:
-        month = (month + 5) % 12 + 1
-        day = min(day, monthrange(_NO_LEAP_YEAR, month)[1])
-    return DoseTable.model_validate({**row, "day": f"{month:02}-{day:02}"})
+        rows = [{**row, "day": _half_a_year_on(row["day"])} for row in rows]
+    return tuple(map(DoseTable.model_validate, rows))
+
+
+def _half_a_year_on(text: str) -> str:
+    month, day = map(int, text.split("-"))
+    month = (month + 5) % 12 + 1
+    return f"{month:02}-{min(day, monthrange(_NO_LEAP_YEAR, month)[1]):02}"
 
 
 def _ground(zone: Entry) -> str:
     return "native" if zone.words["kind"] == "native" else "sand"
 
 
-def _doses(table: FeedingTable, southern: bool) -> list[DoseTable]:
+def _doses(table: FeedingTable, southern: bool) -> Sequence[DoseTable]:
     """Doses of the table, or of the feeding plan that it names."""
-    if table.plan is None:
-        return list(table.doses or ())
-    return [_of_plan(row, southern) for row in feeding_plans()[table.plan]["doses"]]
+    return table.doses or () if table.plan is None else _of_plan(table.plan, southern)
 
 
 def _misfits(name: str, species: Entry, ground: str) -> Iterator[str]:
@@ -400,7 +404,7 @@ def _split(
     times = [0] * len(doses)
     while waiting:
         at = min(waiting)
-        if at >= _YEAR or len(parts) > MOST_DOSES:
+        if at >= _YEAR or len(parts) + len(waiting) > MOST_DOSES:
             raise TooManyParts
         today = waiting.pop(at)
         quick = sum(dose.quick_kg_ha for _, dose in today)
@@ -417,6 +421,8 @@ def _split(
             if of > 1:
                 rest = (i, _times(dose, 1.0 - 1.0 / of))
                 waiting.setdefault(then, []).append(rest)
+    if len(parts) > MOST_DOSES:
+        raise TooManyParts
     notes = [
         f"the dose of {day_text(dose.day)} ({dose.label}) is put down in {n} parts, "
         f"{DAYS_BETWEEN_PARTS} days apart: no day may have more quick nitrogen than most_quick"
