@@ -154,9 +154,9 @@ def test_nitrogen_that_clippings_take(season: str) -> None:
 
 
 def test_clippings_of_a_season() -> None:
-    """Adams 1980: 1670 to 6260 kg/ha of sports ryegrass in 22 weeks, by nitrogen. Jiang & Hull 1998:
-    3680 to 5152 kg/ha in a season at 147 kg N/ha. Status 0.25, 1 and 0.7, growth potential 0.9 and
-    0.75, and 210 days of season are ours. Tuned.
+    """Adams 1980: 1670 to 6260 kg/ha of sports ryegrass in 22 weeks, by nitrogen. Jiang & Hull
+    1998: 3680 to 5152 kg/ha in a season at 147 kg N/ha. Status 0.25, 1 and 0.7, growth potential
+    0.9 and 0.75, and 210 days of season are ours. Tuned.
     """
     most = CATALOG.get("feeding", "turf_cool")["clippings_most_kg_ha_d"]
     assert 0.25 * 0.9 * most * 154 == pytest.approx(1670.0, rel=0.1)
