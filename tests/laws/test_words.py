@@ -73,8 +73,8 @@ TEXTS = {
 """Patterns in comments, docstrings and messages -> words to use."""
 
 CONFIGS = (
-    "vocabulary", "sources", "delivery", "play", "supply", "turf_processes", "root_zones",
-    "species", "intake", "soils",
+    "vocabulary", "sources", "delivery", "play", "feeding", "supply", "turf_processes",
+    "root_zones", "species", "intake", "soils",
 )  # fmt: skip
 
 

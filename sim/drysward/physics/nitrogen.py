@@ -6,6 +6,7 @@ from drysward.compiled import equation
 from drysward.physics.arithmetic import NO_LESS, clamp, larger
 
 KG_HA_PER_MM = 10_000.0  # of soil of 1 g/cm3
+KG_HA_PER_MG_L_MM = 0.01
 
 
 def soil_nitrogen_kg_ha(
@@ -19,6 +20,12 @@ def soil_nitrogen_kg_ha(
     n_of_organic_matter : nitrogen by weight of it, about 5% (Havlin et al.).
     """
     return KG_HA_PER_MM * depth_mm * density * organic_matter * n_of_organic_matter
+
+
+@equation
+def dissolved_kg_ha(mg_l: float, water_mm: float) -> float:
+    """What a depth of water carries at a concentration (kg/ha). Plain arithmetic."""
+    return KG_HA_PER_MG_L_MM * mg_l * water_mm
 
 
 @equation

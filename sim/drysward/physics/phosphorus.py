@@ -5,8 +5,7 @@ from __future__ import annotations
 import math
 
 from drysward.compiled import equation
-
-KG_HA_PER_MG_L_MM = 0.01
+from drysward.physics.nitrogen import dissolved_kg_ha
 
 
 def kept_in_a_day(half_life_d: float) -> float:
@@ -53,4 +52,4 @@ def background_p(runoff_mm: float, mg_l: float, bare: float, bare_factor: float)
     it is ``bare_factor`` times as much. 0.006 kg for each mm of runoff, Steinke et al. as cited
     later; that thin turf loses more is Bierman et al. 2010.
     """
-    return KG_HA_PER_MG_L_MM * mg_l * runoff_mm * (1.0 + (bare_factor - 1.0) * bare)
+    return dissolved_kg_ha(mg_l, runoff_mm) * (1.0 + (bare_factor - 1.0) * bare)

@@ -3,7 +3,7 @@
 import re
 import tomllib
 from calendar import monthrange
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from functools import cache
@@ -123,12 +123,10 @@ def by_form(value: object) -> object:
 class DoseTable(Part):
     day: DayOfYear
     product: Annotated[Analysis, BeforeValidator(Described(analysis, _ANALYSIS))]
-    rate: Annotated[
-        float | None, quantity(FEED), Field(gt=0.0, le=MOST_NITROGEN_KG_HA)
-    ] = None
-    product_rate: Annotated[
-        float | None, quantity(FEED), Field(gt=0.0, le=MOST_PRODUCT_KG_HA)
-    ] = None
+    rate: Annotated[float | None, quantity(FEED), Field(gt=0.0, le=MOST_NITROGEN_KG_HA)] = None
+    product_rate: Annotated[float | None, quantity(FEED), Field(gt=0.0, le=MOST_PRODUCT_KG_HA)] = (
+        None
+    )
     nitrogen: (
         Annotated[dict[Form, SomeShare], BeforeValidator(Described(by_form, _FORMS))] | None
     ) = None
@@ -219,17 +217,15 @@ def feeding_plan_for(species: Entry, zone: Entry) -> str:
 
 class FeedingTable(Part):
     plan: Annotated[str, one_of(*feeding_plans())] | None = None
-    doses: Annotated[
-        list[DoseTable] | None, Field(min_length=1, max_length=MOST_DOSES)
-    ] = None
+    doses: Annotated[list[DoseTable] | None, Field(min_length=1, max_length=MOST_DOSES)] = None
     clippings: Annotated[str, one_of(*CLIPPINGS)] = RETURNED
     organic_matter: Annotated[float, AS_SHARE, Field(gt=0.0, le=0.2)] | None = None
     soil_ph: Annotated[float, Field(ge=4.0, le=9.5)] = FeedingSpec.soil_ph
     soil_phosphorus: Annotated[str, one_of(*SOIL_TESTS)] = ENOUGH
     soil_potassium: Annotated[str, one_of(LOW, ENOUGH)] = ENOUGH
-    most_quick: Annotated[
-        float | None, quantity(FEED), Field(ge=1.0, le=MOST_NITROGEN_KG_HA)
-    ] = None
+    most_quick: Annotated[float | None, quantity(FEED), Field(ge=1.0, le=MOST_NITROGEN_KG_HA)] = (
+        None
+    )
     hold: WholeDays = FeedingSpec.hold_days
     water_in: Annotated[float, quantity(LENGTH), Field(ge=0.0, le=50.0)] = FeedingSpec.water_in_mm
     granules_on_paving: Annotated[float, AS_SHARE, Field(ge=0.0, le=1.0)] = FeedingSpec.on_paving
@@ -321,24 +317,28 @@ def yearly_need_kg_ha(species: Entry, zone: Entry) -> tuple[float, float]:
     return least, most
 
 
-def _of_plan(row: Mapping[str, Any], southern: bool) -> DoseTable:
-    """A dose of a feeding plan, six months later in the south."""
-    month, day = map(int, row["day"].split("-"))
+@cache
+def _of_plan(name: str, southern: bool) -> tuple[DoseTable, ...]:
+    """Doses of a feeding plan, six months later in the south; kept for the points of a sweep."""
+    rows = feeding_plans()[name]["doses"]
     if southern:
-        month = (month + 5) % 12 + 1
-        day = min(day, monthrange(_NO_LEAP_YEAR, month)[1])
-    return DoseTable.model_validate({**row, "day": f"{month:02}-{day:02}"})
+        rows = [{**row, "day": _half_a_year_on(row["day"])} for row in rows]
+    return tuple(map(DoseTable.model_validate, rows))
+
+
+def _half_a_year_on(text: str) -> str:
+    month, day = map(int, text.split("-"))
+    month = (month + 5) % 12 + 1
+    return f"{month:02}-{min(day, monthrange(_NO_LEAP_YEAR, month)[1]):02}"
 
 
 def _ground(zone: Entry) -> str:
     return "native" if zone.words["kind"] == "native" else "sand"
 
 
-def _doses(table: FeedingTable, southern: bool) -> list[DoseTable]:
+def _doses(table: FeedingTable, southern: bool) -> Sequence[DoseTable]:
     """Doses of the table, or of the feeding plan that it names."""
-    if table.plan is None:
-        return list(table.doses or ())
-    return [_of_plan(row, southern) for row in feeding_plans()[table.plan]["doses"]]
+    return table.doses or () if table.plan is None else _of_plan(table.plan, southern)
 
 
 def _misfits(name: str, species: Entry, ground: str) -> Iterator[str]:
@@ -404,21 +404,25 @@ def _split(
     times = [0] * len(doses)
     while waiting:
         at = min(waiting)
-        if at >= _YEAR or len(parts) > MOST_DOSES:
+        if at >= _YEAR or len(parts) + len(waiting) > MOST_DOSES:
             raise TooManyParts
         today = waiting.pop(at)
         quick = sum(dose.quick_kg_ha for _, dose in today)
         n = ceil(quick / most_quick_kg_ha - _CLOSE) or 1
         day = (at + begins) % _YEAR
+        then = at + DAYS_BETWEEN_PARTS
+        then += (then + begins) % _YEAR == _LEAP_DAY
         for i, dose in today:
             # What holds nothing quick is not the cause, and does not wait.
             of = n if dose.quick_kg_ha > 0.0 else 1
             part = _times(dose, 1.0 / of)
-            parts.append(replace(part, day=day + (day == _LEAP_DAY)))
+            parts.append(replace(part, day=day))
             times[i] += 1
             if of > 1:
                 rest = (i, _times(dose, 1.0 - 1.0 / of))
-                waiting.setdefault(at + DAYS_BETWEEN_PARTS, []).append(rest)
+                waiting.setdefault(then, []).append(rest)
+    if len(parts) > MOST_DOSES:
+        raise TooManyParts
     notes = [
         f"the dose of {day_text(dose.day)} ({dose.label}) is put down in {n} parts, "
         f"{DAYS_BETWEEN_PARTS} days apart: no day may have more quick nitrogen than most_quick"
@@ -437,5 +441,3 @@ def _after_longest_gap(days: list[int]) -> int:
 def day_text(day: int) -> str:
     """A day of the leap-year calendar as a scenario writes it."""
     return f"{date(2000, 1, 1) + timedelta(day):%m-%d}"
-
-

@@ -570,13 +570,13 @@ class Costs:
     energy_price_kwh: float = 0.0
     labor_price_h: float = 0.0
     water: tuple[TariffBlock, ...] = ()
-    nitrogen_price_kg: float = 0.0
     construction: Mapping[str, float] = field(default_factory=dict)
     irrigation: Mapping[str, SystemPrice] = field(default_factory=dict)
     storage_price_m3: float = 0.0
     renovation_price_m2: float = 0.0
     life_years: int = 0
     discount_rate: float = 0.0
+    nitrogen_price_kg: float = 0.0
 
 
 SIZES = ("storage", "source rate", "allowance", "catchment area")

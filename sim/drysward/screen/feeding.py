@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from drysward.quantities import shown
-from drysward.results.text import UNKNOWN as NONE
-from drysward.results.text import rounded
+from drysward.results.text import UNKNOWN, rounded
 from drysward.scenario.feeding_tables import day_text, yearly_need_kg_ha
 from drysward.scenario.model import FeedingSpec, FieldSpec, Scenario
 from drysward.screen.document import Row, Table, Value, number, words
@@ -31,7 +30,7 @@ def feeding_table(scenario: Scenario, system: str) -> list[Table]:
     }
 
     def weight(shown: float) -> str:
-        return rounded(shown, max(how.decimals, 1)) if shown > 0.0 else NONE
+        return rounded(shown, max(how.decimals, 1)) if shown > 0.0 else UNKNOWN
 
     columns = [
         words("field", "field", whole=True),

@@ -1,0 +1,196 @@
+"""Nitrogen in turf: what it takes up and what its status does.
+
+Sources stand beside each test. "From memory" marks figures recalled and not read again.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from drysward.catalog import load_catalog
+from drysward.physics.growth import growth_potential
+from drysward.physics.turf_nitrogen import (
+    browning_factor,
+    growth_by_status,
+    recovery_factor,
+    room,
+    root_depth_factor,
+    status,
+    uptake,
+    water_use_factor,
+    wear_factor,
+)
+
+CATALOG = load_catalog()
+TURF = CATALOG.get("feeding", "turf")
+LB = 48.8  # kg/ha in a lb/1000 ft2
+
+
+@pytest.mark.parametrize(
+    ("warm", "optimum", "spread", "printed"),
+    [
+        (False, 20.0, 5.5, [0.0013, 0.0243, 0.1915, 0.6615, 1.0, 0.6615, 0.1915, 0.0243]),
+        (True, 31.0, 7.0, [0.0001, 0.0010, 0.0111, 0.0734, 0.2909, 0.6926, 0.9898]),
+    ],
+)
+def test_growth_by_temperature(
+    warm: bool, optimum: float, spread: float, printed: list[float]
+) -> None:
+    """Gelernter & Stowell 2005 at 0, 5, ... 35 C; the spreads are from memory. Warm-season turf is
+    held at 1 above its optimum here, where the bell alone gives 0.8494 at 35 C.
+    """
+    for step, expected in enumerate(printed):
+        found = growth_potential(5.0 * step, optimum, spread, warm)
+        assert found == pytest.approx(expected, abs=0.00005)
+    bell = growth_potential(35.0, 31.0, 7.0, False)
+    assert bell == pytest.approx(0.8494, abs=0.00005)
+    assert growth_potential(35.0, 31.0, 7.0, True) == 1.0
+
+
+@pytest.mark.parametrize(
+    ("share", "expected"), [(0.015, 0.0), (0.02, 0.0), (0.02875, 0.5), (0.0375, 1.0), (0.05, 1.714)]
+)
+def test_status_by_tissue(share: float, expected: float) -> None:
+    """Least 2.0%, enough at 3.5 to 4% (from memory)."""
+    found = status(share * 4000.0, 4000.0, TURF["n_least"], TURF["n_enough"])
+    assert found == pytest.approx(expected, abs=0.001)
+    assert growth_by_status(found) == pytest.approx(min(expected, 1.0), abs=0.001)
+
+
+def test_sufficient_tissue() -> None:
+    """University of Georgia: 2.2 to 4.0% is sufficient. Turgeon et al. 1979: bluegrass 3.52 to
+    5.23%, ryegrass 4.21 to 4.83% (crude protein over 6.25), so lush turf is within reach.
+    """
+    assert TURF["n_least"] <= 0.022 <= TURF["n_enough"] <= 0.040
+    assert 0.0483 <= TURF["n_most"] <= TURF.parameter("n_most").high
+    assert TURF.parameter("n_most").high == pytest.approx(0.0523, abs=0.004)
+
+
+def test_water_use_spans_two_trials() -> None:
+    """No difference in irrigation, Blankenship 2011; about 20% more use, Erickson & Kenworthy 2011;
+    about 13%, Feldhake et al. 1983 (from memory).
+    """
+    effect = TURF.parameter("water_use_effect")
+    least, likely, most = (
+        water_use_factor(1.0, a) / water_use_factor(0.0, a) - 1.0
+        for a in (effect.low, effect.value, effect.high)
+    )
+    assert least == 0.0
+    assert least < likely < 0.13 < most
+    assert most == pytest.approx(0.20, abs=0.05)
+    assert water_use_factor(0.5, effect.high) == 1.0
+    assert water_use_factor(1.6, 0.2) == water_use_factor(1.0, 0.2)
+
+
+def test_roots_are_shorter_under_lush_turf() -> None:
+    """Schlossberg & Karnok 2001: more roots to a shoot at 195 than at 586 kg/ha. 0.85 at luxury is
+    an estimate.
+    """
+    loss = TURF["lush_root_loss"]
+    assert root_depth_factor(0.3, loss) == root_depth_factor(0.6, loss) == 1.0
+    assert root_depth_factor(0.95, loss) == pytest.approx(0.925)
+    assert root_depth_factor(1.3, loss) == root_depth_factor(1.7, loss) == pytest.approx(0.85)
+
+
+def test_wear_is_least_in_the_middle() -> None:
+    """Ryegrass under football wear: best at 225 to 290 kg/ha a year, less beyond, Canaway 1984
+    (from memory). Between 25 and 75 kg/ha a month more is better, Bilgili & Acikgoz 2007.
+    """
+    wear = [wear_factor(0.25 * s, TURF["wear_best_status"], TURF["wear_rise"]) for s in range(7)]
+    assert wear[3] == min(wear) == 1.0
+    assert wear[:4] == sorted(wear[:4], reverse=True)
+    assert wear[3:] == sorted(wear[3:])
+
+
+def test_fed_turf_recovers_faster_and_hungry_turf_browns_sooner() -> None:
+    """Repair follows growth (from memory); hungry turf loses quality faster once dry, Feldhake 1981
+    as cited later.
+    """
+    usual = TURF["usual_status"]
+    assert recovery_factor(usual, usual) == 1.0
+    assert recovery_factor(0.35, usual) == pytest.approx(0.5)
+    assert recovery_factor(1.4, usual) == pytest.approx(1.0 / usual)
+    hungry = TURF["hungry_browning"]
+    assert browning_factor(0.5, hungry) == browning_factor(1.2, hungry) == 1.0
+    assert browning_factor(0.25, hungry) == pytest.approx(1.0 + hungry / 2)
+    assert browning_factor(0.0, hungry) == pytest.approx(1.0 + hungry)
+
+
+@pytest.mark.parametrize("share_before", [0.023, 0.026, 0.030])
+def test_a_dose_leaves_the_soil_in_2_to_5_days(share_before: float) -> None:
+    """Bowman et al. 1989 (from memory): 49 kg/ha under dense growing turf; 90% gone is ours, and so
+    is what microbes take beside the turf.
+    """
+    soil, living, days = 49.0, TURF["living_kg_ha"], 0
+    turf = share_before * living
+    while soil > 4.9:
+        free = room(turf, living, TURF["n_most"], TURF["n_least"])
+        taken = uptake(soil, TURF["uptake_per_d"], 1.0, 1.0, free)
+        turf += taken
+        soil -= taken + CATALOG.get("feeding", "soil")["immobilized_per_d"] * soil
+        days += 1
+    assert 2 <= days <= 5
+
+
+def test_full_turf_and_cold_or_dry_turf_take_up_nothing() -> None:
+    assert room(200.0, 4000.0, 0.05, 0.02) == room(240.0, 4000.0, 0.05, 0.02) == 0.0
+    assert room(60.0, 4000.0, 0.05, 0.02) == 1.0
+    assert room(140.0, 4000.0, 0.05, 0.02) == pytest.approx(0.5)
+    assert room(0.0, 0.0, 0.05, 0.02) == 0.0
+    assert uptake(10.0, 0.6, 0.0, 1.0, 1.0) == uptake(10.0, 0.6, 1.0, 0.0, 1.0) == 0.0
+
+
+@pytest.mark.parametrize("season", ["cool", "warm"])
+def test_nitrogen_that_clippings_take(season: str) -> None:
+    """Lawns grow 10 to 30 kg/ha of clippings a day (University of Minnesota); derived at 4%: 0.4 to
+    1.2 kg N/ha a day. Here at the usual status; a growth potential of 0.6 is ours.
+    """
+    usual = TURF["usual_status"]
+    most = CATALOG.get("feeding", f"turf_{season}")["clippings_most_kg_ha_d"]
+    clippings = 0.6 * most * growth_by_status(usual)
+    share = TURF["n_least"] + usual * (TURF["n_enough"] - TURF["n_least"])
+    assert 10.0 <= clippings <= 30.0
+    assert 0.4 <= clippings * share * TURF["clippings_n_ratio"] <= 1.2
+
+
+def test_clippings_of_a_season() -> None:
+    """Adams 1980: 1670 to 6260 kg/ha of sports ryegrass in 22 weeks, by nitrogen. Jiang & Hull
+    1998: 3680 to 5152 kg/ha in a season at 147 kg N/ha. Status 0.25, 1 and 0.7, growth potential
+    0.9 and 0.75, and 210 days of season are ours. Tuned.
+    """
+    most = CATALOG.get("feeding", "turf_cool")["clippings_most_kg_ha_d"]
+    assert 0.25 * 0.9 * most * 154 == pytest.approx(1670.0, rel=0.1)
+    assert 0.9 * most * 154 == pytest.approx(6260.0, rel=0.1)
+    assert 3680.0 <= 0.7 * 0.75 * most * 210 <= 5152.0
+
+
+@pytest.mark.parametrize(
+    ("species", "low", "high"),
+    [
+        ("kentucky_bluegrass", 3, 4),
+        ("perennial_ryegrass", 2, 4),
+        ("tall_fescue", 2, 4),
+        ("fine_fescue", 1, 3),
+        ("creeping_bentgrass", 2, 6),
+        ("bermudagrass", 3, 7),
+        ("zoysiagrass", 2, 4),
+        ("st_augustinegrass", 2, 4),
+        ("centipedegrass", 1, 3),
+        ("buffalograss", 1, 2),
+    ],
+)
+def test_yearly_need_by_species(species: str, low: float, high: float) -> None:
+    """lb/1000 ft2: Landschoot; University of Illinois 1995; McAfee; LSU AgCenter for sports
+    bermudagrass on native soil (5 to 7).
+    """
+    need = CATALOG.get("feeding", f"need_{species}")
+    assert need["need_low_kg_ha"] == pytest.approx(LB * low, abs=1.0)
+    assert need["need_high_kg_ha"] == pytest.approx(LB * high, abs=1.0)
+
+
+def test_every_species_and_season_has_its_numbers() -> None:
+    for key, entry in CATALOG.entries["species"].items():
+        need = CATALOG.get("feeding", f"need_{key}")
+        assert need["need_low_kg_ha"] < need["need_high_kg_ha"]
+        assert CATALOG.get("feeding", f"salt_{key}")["salt_slope"] > 0.0
+        assert CATALOG.get("feeding", f"turf_{entry.words['season']}")
