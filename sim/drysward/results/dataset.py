@@ -26,7 +26,7 @@ from drysward.results.alternatives import ALTERNATIVES, alternatives_text
 from drysward.results.cf import CONVENTIONS
 from drysward.results.terms import stage_coordinate, with_terms
 from drysward.results.text import DRAWN_YEARS, FILE_MEANS, FINDINGS, FUTURE, MADE_YEARS
-from drysward.physics.phosphorus import KG_HA_PER_MG_L_MM
+from drysward.physics.nitrogen import KG_HA_PER_MG_L_MM
 from drysward.scenario.model import PlanSpec, Scenario
 from drysward.site.stretches import PreparedSite, WeatherSeen
 from drysward.weather.series import Series

@@ -16,9 +16,9 @@ from drysward.day.records import FEED_DAY, FEED_FIELD, records
 from drysward.physics.ammonia import ammonia_buffer, ammonia_warmth, lost_in_a_day
 from drysward.physics.fertilizer import coated_rate, cold_limit, day_share, q10_factor
 from drysward.physics.growth import growth_potential
-from drysward.physics.nitrogen import soil_nitrogen_kg_ha
+from drysward.physics.nitrogen import KG_HA_PER_MG_L_MM, soil_nitrogen_kg_ha
 from drysward.physics.pedotransfer import PARTICLE_DENSITY
-from drysward.physics.phosphorus import KG_HA_PER_MG_L_MM, kept_in_a_day
+from drysward.physics.phosphorus import kept_in_a_day
 from drysward.scenario.model import FeedingSpec, FieldSpec, Scenario, SlowPart
 from drysward.site.forcing import days_since, species_of
 from drysward.site.root_zone import NATIVE, RootZone
