@@ -36,7 +36,7 @@ def yield_percent(ece_ds_m: float, threshold_ds_m: float, slope: float) -> float
     ``slope`` is percent for each dS/m above the threshold. Source: Maas & Hoffman 1977 in
     Ayers & Westcot 1985, FAO-29 (from memory).
     """
-    return clamp(100.0 - slope * larger(ece_ds_m - threshold_ds_m, 0.0), 0.0, 100.0)
+    return clamp(100.0 - slope * (ece_ds_m - threshold_ds_m), 0.0, 100.0)
 
 
 def soil_salt_ratio(leaching_fraction: float) -> float:
