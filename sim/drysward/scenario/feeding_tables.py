@@ -13,7 +13,7 @@ from typing import Annotated, Any, Self
 
 from pydantic import BeforeValidator, Field, model_validator
 
-from drysward.catalog import Entry, load_catalog
+from drysward.catalog import Catalog, Entry, load_catalog
 from drysward.faults import quoted
 from drysward.quantities import CONCENTRATION, CONDUCTIVITY, FEED, LENGTH
 from drysward.scenario.model import DoseSpec, FeedingSpec, SlowPart
@@ -32,32 +32,9 @@ from drysward.scenario.values import (
 )
 
 QUICK_FORMS = ("urea", "ammonium", "nitrate")
-# Numbers from here to YEARLY_NEED_KG_HA stand until the catalog of feeding has them. Days in which
-# coated urea lets out 80%, where the bag's rating is not written (own estimate).
-USUAL_RATED_DAYS = {"sulfur-coated urea": 60, "polymer-coated urea": 90}
-# By weight (own estimate).
-USUAL_ORGANIC_MATTER = {"native": 0.03, "sand": 0.01}
-# 1 and 0.5 lb/1000 ft2, rounded up (extension services of Illinois and Louisiana).
-USUAL_MOST_QUICK_KG_HA = {"native": 49.0, "sand": 24.5}
-# Landschoot; University of Illinois 1995; McAfee, Texas AgriLife; LSU AgCenter. Annual bluegrass
-# and bahiagrass are own estimates, seashore paspalum is from memory.
-YEARLY_NEED_KG_HA = {
-    "kentucky_bluegrass": (146.0, 195.0),
-    "perennial_ryegrass": (98.0, 195.0),
-    "tall_fescue": (98.0, 195.0),
-    "fine_fescue": (49.0, 146.0),
-    "creeping_bentgrass": (98.0, 293.0),
-    "annual_bluegrass": (98.0, 195.0),
-    "bermudagrass": (146.0, 244.0),
-    "zoysiagrass": (98.0, 195.0),
-    "buffalograss": (49.0, 98.0),
-    "st_augustinegrass": (98.0, 195.0),
-    "centipedegrass": (49.0, 146.0),
-    "bahiagrass": (49.0, 146.0),
-    "seashore_paspalum": (100.0, 200.0),
-}
+COATED_FORMS = ("sulfur-coated urea", "polymer-coated urea")
 MORE_ON_SAND = (1.25, 1.5)  # from memory
-SLOW_FORMS = (*USUAL_RATED_DAYS, "methylene urea", "natural organic", "compost")
+SLOW_FORMS = (*COATED_FORMS, "methylene urea", "natural organic", "compost")
 RETURNED, REMOVED = CLIPPINGS = ("returned", "removed")
 LOW, ENOUGH, HIGH = SOIL_TESTS = ("low", "enough", "high")
 
@@ -152,10 +129,9 @@ class DoseTable(Part):
 
     @property
     def slow(self) -> dict[tuple[str, float], float]:
-        """Slow nitrogen (kg/ha) by form and rated days, 0 for what has no rating."""
+        """Slow nitrogen (kg/ha) by form and rated days, 0 where no rating is written."""
         return {
-            (form, float(self.rated or USUAL_RATED_DAYS[form])
-             if form in USUAL_RATED_DAYS else 0.0): share * self.n_kg_ha
+            (form, float(self.rated or 0.0) if form in COATED_FORMS else 0.0): share * self.n_kg_ha
             for form, share in self.forms.items()
             if form in SLOW_FORMS
         }  # fmt: skip
@@ -187,7 +163,7 @@ class DoseTable(Part):
             flaws.append(("nitrogen", none, "leave it out"))
         elif self.nitrogen is not None and abs(total - 1.0) > _CLOSE:
             flaws.append(("nitrogen", f"shares add up to {total:g}", "shares that add up to 1"))
-        if self.rated is not None and not set(self.forms) & set(USUAL_RATED_DAYS):
+        if self.rated is not None and not set(self.forms) & set(COATED_FORMS):
             allowed = 'leave it out, or write nitrogen = "polymer-coated urea"'
             flaws.append(("rated", "is for coated urea", allowed))
         refuse(flaws)
@@ -256,9 +232,9 @@ Feeding = Annotated[
 ]
 
 
-def feeding_flaws(table: FeedingTable, zone: Entry) -> Flaws:
+def feeding_flaws(table: FeedingTable, zone: Entry, catalog: Catalog) -> Flaws:
     """Faults of doses that are split on the root zone ``zone``, by key of the field."""
-    most_quick = table.most_quick or USUAL_MOST_QUICK_KG_HA[_ground(zone)]
+    most_quick = _most_quick_kg_ha(table, _ground(zone), catalog)
     try:
         for southern in (False, True):
             _split([_dose(dose) for dose in _doses(table, southern)], most_quick)
@@ -273,14 +249,14 @@ def feeding_flaws(table: FeedingTable, zone: Entry) -> Flaws:
 
 
 def feeding_spec(
-    table: FeedingTable, species: Entry, zone: Entry, southern: bool = False
+    table: FeedingTable, species: Entry, zone: Entry, catalog: Catalog, southern: bool = False
 ) -> FeedingSpec:
     """Feeding of a field of ``species`` on the root zone ``zone``, with defaults by the latter.
 
     South of the equator the days of a feeding plan are half a year later.
     """
     ground = _ground(zone)
-    most_quick = table.most_quick or USUAL_MOST_QUICK_KG_HA[ground]
+    most_quick = _most_quick_kg_ha(table, ground, catalog)
     notes = list(_misfits(table.plan, species, ground)) if table.plan is not None else []
     parts, splits = _split([_dose(dose) for dose in _doses(table, southern)], most_quick)
     notes += splits
@@ -292,7 +268,8 @@ def feeding_spec(
     return FeedingSpec(
         doses=parts,
         clippings_returned=table.clippings == RETURNED,
-        organic_matter=table.organic_matter or USUAL_ORGANIC_MATTER[ground],
+        organic_matter=table.organic_matter
+        or catalog.get("feeding", "soil")[f"organic_matter_{ground}"],
         soil_ph=table.soil_ph,
         soil_phosphorus=table.soil_phosphorus,
         potassium_enough=table.soil_potassium == ENOUGH,
@@ -307,11 +284,22 @@ def feeding_spec(
     )
 
 
-def yearly_need_kg_ha(species: Entry, zone: Entry) -> tuple[float, float]:
+def _most_quick_kg_ha(table: FeedingTable, ground: str, catalog: Catalog) -> float:
+    usual: float = catalog.get("feeding", "limits")[f"most_quick_{ground}_kg_ha"]
+    return table.most_quick or usual
+
+
+def release_entry(kind: str, catalog: Catalog) -> Entry:
+    """The release of a slow fertilizer, by its name in a scenario."""
+    return catalog.get("feeding", "release_" + kind.replace("-", "_").replace(" ", "_"))
+
+
+def yearly_need_kg_ha(species: Entry, zone: Entry, catalog: Catalog) -> tuple[float, float]:
     """Least and most nitrogen that turf of the species usually gets in a year on the root zone
     ``zone``, its clippings removed.
     """
-    least, most = YEARLY_NEED_KG_HA[species.key]
+    need = catalog.get("feeding", f"need_{species.key}")
+    least, most = float(need["need_low_kg_ha"]), float(need["need_high_kg_ha"])
     if _ground(zone) == "sand":
         least, most = least * MORE_ON_SAND[0], most * MORE_ON_SAND[1]
     return least, most

@@ -207,7 +207,7 @@ def _use(scenario: Scenario, spec: FieldSpec, zone: Entry) -> Iterator[Row]:
         yield from _others(scenario, entry, ESTABLISH_NUMBERS)
     if spec.feeding is not None:
         yield from _doses(scenario, f"{at}.feeding", spec.feeding)
-        yield from _rows(scenario, f"{at}.feeding", _feeding(spec.feeding))
+        yield from _fed(scenario, spec, spec.feeding, zone)
     if spec.play is None:
         return
     play = spec.play
@@ -248,13 +248,43 @@ def _doses(scenario: Scenario, at: str, feeding: FeedingSpec) -> Iterator[Row]:
             yield Row(key, written.likely, written.unit, SCENARIO, SCENARIO)
 
 
+def _fed(
+    scenario: Scenario, spec: FieldSpec, feeding: FeedingSpec, zone: Entry
+) -> Iterator[Row]:
+    """Settings of a feeding plan, and the numbers of the catalog that it runs on."""
+    at = f"fields.{spec.key}.feeding"
+    yield from _rows(scenario, at, _feeding(feeding))
+    ground = "native" if zone.words["kind"] == "native" else "sand"
+    catalog = scenario.catalog
+    limits, soil = catalog.get("feeding", "limits"), catalog.get("feeding", "soil")
+    if f"{at}.most_quick" in scenario.written:
+        yield Row(f"{at}.most_quick", feeding.most_quick_kg_ha, "kg/ha", SCENARIO, SCENARIO)
+    else:
+        yield _number(f"{at}.most_quick", limits, f"most_quick_{ground}_kg_ha")
+    if f"{at}.organic_matter" in scenario.written:
+        yield Row(f"{at}.organic_matter", feeding.organic_matter, "1", SCENARIO, SCENARIO)
+    else:
+        yield _number(f"{at}.organic_matter", soil, f"organic_matter_{ground}")
+    season = catalog.get("species", spec.species).words["season"]
+    entries = [catalog.get("feeding", key) for key in ("turf", f"turf_{season}", "ammonia")]
+    entries += [soil, limits, catalog.get("feeding", "phosphorus")]
+    kinds = {part.kind for dose in feeding.doses for part in dose.slow}
+    entries += [release_entry(kind, catalog) for kind in sorted(kinds)]
+    for entry in entries:
+        for name in entry.numbers:
+            if not name.startswith(_BY_GROUND):
+                yield _number(f"{entry.kind}.{entry.key}.{name}", entry, name)
+
+
+# Numbers of feeding that one ground has: a setting of the field.
+_BY_GROUND = ("organic_matter_", "most_quick_")
+
+
 def _feeding(feeding: FeedingSpec) -> Iterator[Setting]:
     yield "clippings", RETURNED if feeding.clippings_returned else REMOVED, ""
-    yield "organic_matter", feeding.organic_matter, "1"
     yield "soil_ph", feeding.soil_ph, "1"
     yield "soil_phosphorus", feeding.soil_phosphorus, ""
     yield "soil_potassium", ENOUGH if feeding.potassium_enough else LOW, ""
-    yield "most_quick", feeding.most_quick_kg_ha, "kg/ha"
     yield "hold", feeding.hold_days, "d"
     yield "water_in", feeding.water_in_mm, "mm"
     yield "granules_on_paving", feeding.on_paving, "1"

@@ -19,6 +19,7 @@ from drysward.physics.growth import growth_potential
 from drysward.physics.nitrogen import KG_HA_PER_MG_L_MM, soil_nitrogen_kg_ha
 from drysward.physics.pedotransfer import PARTICLE_DENSITY
 from drysward.physics.phosphorus import kept_in_a_day
+from drysward.scenario.feeding_tables import release_entry
 from drysward.scenario.model import FeedingSpec, FieldSpec, Scenario, SlowPart
 from drysward.site.forcing import days_since, species_of
 from drysward.site.root_zone import NATIVE, RootZone
@@ -120,11 +121,6 @@ def _write_field(
 def season_entry(spec: FieldSpec, catalog: Catalog) -> Entry:
     """Growth of the field's turf, by the season of its species."""
     return catalog.get("feeding", f"turf_{species_of(spec, catalog).words['season']}")
-
-
-def release_entry(kind: str, catalog: Catalog) -> Entry:
-    """The release of a slow fertilizer, by its name in a scenario."""
-    return catalog.get("feeding", "release_" + kind.replace("-", "_").replace(" ", "_"))
 
 
 def is_two_step(entry: Entry) -> bool:
