@@ -17,16 +17,20 @@ from drysward.results.ahead import (
     reached_by,
 )
 from drysward.site.weather_years import read_record
-from drysward.studies.season.ahead import DAILY, run_ahead, start_at
+from drysward.studies.season.ahead import DAILY, needed_so_far_mm, run_ahead, start_at
+from drysward.studies.season.hindcast import hindcast
 from drysward.studies.season.outlook import season_end, ways_on
 from drysward.studies.season.ways import same_days_of_year, ways_of_record
 
 DATA = Path(__file__).parents[1] / "data"
-TEXT = (DATA / "two-fields.toml").read_text() + """
+TEXT = (
+    (DATA / "two-fields.toml").read_text()
+    + """
 [plans.refill]
 rule = "refill"
 trigger = 0.5
 """
+)
 WITH_SUPPLY = """
 [supply.sources.well]
 kind = "well"
@@ -199,3 +203,31 @@ def test_quantiles_of_equal_ways_stand_at_weibulls_positions() -> None:
     assert found == pytest.approx(np.quantile(values, shares, method="weibull"))
     assert effective_number(np.full(9, 1.0 / 9.0)) == pytest.approx(9.0)
     assert first_day(np.array([[False, True, True], [False, False, False]])).tolist() == [1, 3]
+
+
+TIGHT = """
+[supply.sources.well]
+kind = "well"
+rate = "8 gpm"
+"""
+
+
+def test_a_standing_shortage_counts_once_in_outlook_and_hindcast() -> None:
+    """Demand that is made again each day is one shortage in the books, and so by each date."""
+    scenario = fields_of(TIGHT)
+    record = read_record(scenario)
+    ahead = run_ahead(start_at(scenario, record, JULY), ways_of_record(record, JULY, OCTOBER))
+    refill = [plan.key for plan in scenario.plans].index("refill")
+    short = ahead.causes.sum(axis=-1)
+    assert short[:, refill].min() > 1.0
+    need = needed_so_far_mm(ahead.fields)
+    drawn = ahead.fields["irrigation_gross"].cumsum(axis=2)
+    np.testing.assert_allclose(need[:, :, -1], drawn[:, :, -1] + short, atol=1e-9)
+    again = (ahead.fields["missed"] > 0.0) | (ahead.fields["made_up"] > 0.0)
+    assert not again.all()  # days on which the same shortage only stands
+    assert (need >= drawn - 1e-9).all()
+    past = hindcast(scenario, record, ("07-01",))
+    issued = drysward.season(scenario, "2018-07-01", record=record, draws=0, usual=False)
+    water = past.water_mean.sel(issued="07-01", year=2018, lead="end")
+    whole = issued.water_of_way.mean("way").transpose(*water.dims)
+    np.testing.assert_allclose(water, whole, atol=1e-6)

@@ -39,7 +39,7 @@ FloatArray = NDArray[np.float64]
 # Of the ledger, for each field, and of the supply.
 DAILY = (
     "footprint", "wilt", "dormant", "dead", "green", "depletion", "irrigation_gross", "demand",
-    "shortage", "surface_water", "root_water", "root_depth", "hardness",
+    "missed", "made_up", "surface_water", "root_water", "root_depth", "hardness",
 )  # fmt: skip
 SUPPLY_DAILY = ("storage",)
 # The turf year before this one runs too, so that its soil water carries over.
@@ -181,9 +181,7 @@ class _Starting:
         ``before``; without limits of night, ground and supply where it has none.
         """
         scenario = self.scenario if has_limits else replace(self.scenario, supply=None)
-        site = site_of_days(
-            scenario, self.record, self.zones, self.year, first, stop, self.weather
-        )
+        site = site_of_days(scenario, self.record, self.zones, self.year, first, stop, self.weather)
         runs = start_runs([(site, plan) for plan in plans], n_years=1)
         if before is not None:
             places = np.zeros(len(plans), np.int64)
@@ -280,6 +278,22 @@ def run_ahead(start: Start, ways: Sequence[Way]) -> Ahead:
         causes=np.stack(causes),
         spent_day=np.stack(spent),
     )
+
+
+def needed_so_far_mm(daily: Mapping[str, FloatArray]) -> FloatArray:
+    """Water drawn up to each day, and what is short of it by then, from DAILY (..., T, F), mm.
+
+    Demand that is not met and is made again the next day counts once; water that comes later makes
+    it up, as in the books of a year (``day.shortage``). What was short before the first day does
+    not count.
+    """
+    drawn = np.cumsum(daily["irrigation_gross"], axis=-2, dtype=np.float64)
+    short = np.zeros(drawn.shape)
+    missed, made_up = daily["missed"], daily["made_up"]
+    for t in range(drawn.shape[-2]):
+        before = short[..., t - 1, :] if t else 0.0
+        short[..., t, :] = np.maximum(before + missed[..., t, :] - made_up[..., t, :], 0.0)
+    return drawn + short
 
 
 _OfWay = tuple[dict[str, FloatArray], dict[str, FloatArray], FloatArray, NDArray[np.int64]]

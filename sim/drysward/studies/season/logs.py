@@ -52,9 +52,7 @@ class Log:
         return out
 
 
-def read_log(
-    path: Path, scenario: Scenario, first: np.datetime64, today: np.datetime64
-) -> Log:
+def read_log(path: Path, scenario: Scenario, first: np.datetime64, today: np.datetime64) -> Log:
     """The log in a file, for the fields of ``scenario``.
 
     Parameters
