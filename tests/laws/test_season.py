@@ -23,14 +23,11 @@ from drysward.studies.season.outlook import season_end, ways_on
 from drysward.studies.season.ways import same_days_of_year, ways_of_record
 
 DATA = Path(__file__).parents[1] / "data"
-TEXT = (
-    (DATA / "two-fields.toml").read_text()
-    + """
+TEXT = (DATA / "two-fields.toml").read_text() + """
 [plans.refill]
 rule = "refill"
 trigger = 0.5
 """
-)
 WITH_SUPPLY = """
 [supply.sources.well]
 kind = "well"

@@ -95,11 +95,12 @@ def readings(
     force: bool,
     **weather: Any,
 ) -> None:
-    """Fit soil, roots, turf and probe to readings of this season.
+    """Fit soil, roots, turf, pond and probe to readings of this season and earlier ones.
 
     READINGS is a CSV file headed date,field,kind,value,unit and, where they are known,
-    place,depth,instrument,note. Kinds: moisture, wilt, footprinting, green cover, ndvi, hardness,
-    uniformity, precipitation rate, field capacity, wilting point, rooting depth.
+    place,depth,instrument,note. Kinds: moisture, wilt, footprinting, green cover, quality (1 to 9),
+    ndvi, hardness, uniformity, precipitation rate, field capacity, wilting point, rooting depth,
+    and pond level, of the site (field left blank).
     """
     from drysward.files import Outputs
     from drysward.inputs import file_bytes

@@ -247,13 +247,15 @@ class FittedNumbers:
     """Numbers from the readings of a season: by dotted key their draws, which go together.
 
     ``units`` are those of the tables, "" for a bare number. ``inputs`` are the digests of the
-    tables that the readings were fitted with, ``path`` the file.
+    tables that the readings were fitted with, ``path`` the file. ``probes``: by name the offsets
+    (water by volume) and gains of a probe in the same draws.
     """
 
     path: Path
     draws: Mapping[str, tuple[float, ...]]
     units: Mapping[str, str]
     inputs: Mapping[str, str]
+    probes: Mapping[str, tuple[tuple[float, ...], tuple[float, ...]]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

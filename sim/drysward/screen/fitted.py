@@ -8,14 +8,15 @@ from drysward.faults import listed
 from drysward.results.text import count_text
 from drysward.scenario.model import SKINNED, Scenario
 from drysward.screen.document import Heading, Part, Row, Table, notes, number, words
-from drysward.studies.fitting.fit import LEAST_NARROWED, Fitted, Reproduced
+from drysward.studies.fitting.fit import LEAST_NARROWED, STORAGE, Fitted, Reproduced
 
 _LEAST_COUNTED = 0.5  # a reading that counts less than half is named
 _NEXT_SHOWN = 4
 _WORTH_SAYING = 0.02  # a smaller fall of today's spread is none
 _PERCENT = ("moisture", "wilt", "footprinting", "green cover", "uniformity", "field capacity",
-            "wilting point")  # fmt: skip
-_UNITS = {"hardness": "g", "rooting depth": "mm", "precipitation rate": "mm/h", "ndvi": ""}
+            "wilting point", "pond level")  # fmt: skip
+_UNITS = {"hardness": "g", "rooting depth": "mm", "precipitation rate": "mm/h", "ndvi": "",
+          "quality": "points"}  # fmt: skip
 
 
 def what_readings_say(fitted: Fitted, scenario: Scenario) -> list[Part]:
@@ -36,6 +37,7 @@ def what_readings_say(fitted: Fitted, scenario: Scenario) -> list[Part]:
     parts.append(
         notes([
             ("before, after", "median, and 5 to 95% in brackets: 9 in 10 draws lie between"),
+            ("offset, gain", "a probe shows offset + gain x water by volume; --out keeps both"),
             ("narrower", "fall of the spread; in brackets what exact theory of lines expects"),
             ("inside", "share of readings in the middle 50% and 90% of what was expected"),
             ("off", "readings less what was expected: mean, and root mean square"),
@@ -86,31 +88,38 @@ def _three(values: tuple[float, float, float]) -> str:
 def _before_and_after(fitted: Fitted) -> Table:
     rows: list[Row] = [
         {
-            "number": f"{row.name}, {row.unit}" if row.unit else row.name,
+            "number": f"{row.name}, {row.unit}" if row.unit else row.name, "key": row.key,
             "before": _three(row.before),
             "after": _three(row.after),
             "narrower": f"{row.fall:.0%} ({row.expected:.0%})",
         }
         for row in sorted(fitted.rows, key=lambda row: -row.fall)
     ]
-    columns = [words("number", "number"), words("before", "before"), words("after", "after"),
-               words("narrower", "narrower")]  # fmt: skip
-    return Table("numbers", "Numbers before and after", columns, rows, None, ("number",))
+    columns = [words("number", "number"), words("key", "key"), words("before", "before"),
+               words("after", "after"), words("narrower", "narrower")]  # fmt: skip
+    cells = [column for column in columns if column.key != "key"]
+    return Table("numbers", "Numbers before and after", columns, rows, cells, ("number",))
 
 
 def _today(fitted: Fitted, scenario: Scenario) -> Table:
+    states = [
+        (spec.key, name, f)
+        for f, spec in enumerate(scenario.fields)
+        for name in ("depletion", *(("green", "wilt") if spec.surface != SKINNED else ()))
+    ]
+    if STORAGE in fitted.today:
+        states.append(("whole site", STORAGE, 0))
     rows: list[Row] = []
-    for f, spec in enumerate(scenario.fields):
-        for name in ("depletion", *(("green", "wilt") if spec.surface != SKINNED else ())):
-            before, after = (
-                np.quantile(of[name][:, f], [0.05, 0.5, 0.95]) * 100.0
-                for of in (fitted.today_before, fitted.today)
-            )
-            rows.append(
-                {"field": spec.key, "state": name,
-                 **{f"{when}_{i}": float(x) for when, of in (("before", before), ("after", after))
-                    for i, x in enumerate(of)}}
-            )  # fmt: skip
+    for key, name, f in states:
+        before, after = (
+            np.quantile(of[name][:, f], [0.05, 0.5, 0.95]) * 100.0
+            for of in (fitted.today_before, fitted.today)
+        )
+        rows.append(
+            {"field": key, "state": name,
+             **{f"{when}_{i}": float(x) for when, of in (("before", before), ("after", after))
+                for i, x in enumerate(of)}}
+        )  # fmt: skip
     heads = ("5%", "median", "95%")
     columns = [words("field", "field", whole=True), words("state", "state")]
     columns += [number(f"{when}_{i}", f"{when} {head}", "%")

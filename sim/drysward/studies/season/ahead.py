@@ -181,7 +181,9 @@ class _Starting:
         ``before``; without limits of night, ground and supply where it has none.
         """
         scenario = self.scenario if has_limits else replace(self.scenario, supply=None)
-        site = site_of_days(scenario, self.record, self.zones, self.year, first, stop, self.weather)
+        site = site_of_days(
+            scenario, self.record, self.zones, self.year, first, stop, self.weather
+        )
         runs = start_runs([(site, plan) for plan in plans], n_years=1)
         if before is not None:
             places = np.zeros(len(plans), np.int64)

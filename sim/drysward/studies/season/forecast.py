@@ -188,7 +188,9 @@ def _number(cell: str, column: Column) -> float:
     return value
 
 
-def _day_faults(spot: str, columns: Mapping[str, Column], day: Mapping[str, float]) -> list[Fault]:
+def _day_faults(
+    spot: str, columns: Mapping[str, Column], day: Mapping[str, float]
+) -> list[Fault]:
     """Faults of the numbers of a day beside one another."""
     faults = []
     if day["tmin"] > day["tmax"]:

@@ -349,7 +349,9 @@ def this_year(scenario: Scenario) -> DailyRecord:
     return read_record(scenario)
 
 
-def _answers(starts: Sequence[Start], members: Members, ways: Ways, ahead: Ahead) -> xr.Dataset:
+def _answers(
+    starts: Sequence[Start], members: Members, ways: Ways, ahead: Ahead
+) -> xr.Dataset:
     start = starts[0]
     scenario, w = start.scenario, ways.weights
     answers, dates = scenario.answers, ahead.dates

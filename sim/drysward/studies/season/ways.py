@@ -44,7 +44,9 @@ class Way:
     days: DailyRecord
 
 
-def same_days_of_year(dates: NDArray[np.datetime64], years_back: int) -> NDArray[np.datetime64]:
+def same_days_of_year(
+    dates: NDArray[np.datetime64], years_back: int
+) -> NDArray[np.datetime64]:
     """The dates (n,) so many years earlier; 29 February is 28 February where there is none."""
     months = dates.astype("datetime64[M]")
     day = (dates - months.astype("datetime64[D]")).astype(int)
