@@ -131,7 +131,7 @@ def test_half_the_depth_of_a_square_pond(tmp_path):
     "storage, row, expected",
     [
         ("", ",pond level,40,%", "column 'kind': the scenario has no pond or tank; write a table"),
-        (POND + SQUARE, "sand,pond level,40,%", "column 'field': 'sand' has no level of its own"),
+        (POND + SQUARE, "sand,pond level,40,%", "column 'field': 'sand' has no pond level"),
         (POND + SQUARE, ",pond level,40,acres", "'acres' is not a unit of it; one of %, ft, in"),
         (POND + SQUARE, ",pond level,11,ft", "'11' is out of range; a number from 0 to 10 ft"),
         (POND + SQUARE, ",pond level,1.2,Mgal", "a number from 0 to 1 Mgal"),

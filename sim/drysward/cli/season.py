@@ -56,7 +56,7 @@ class Chances(click.ParamType):
     "--forecast",
     type=click.Path(path_type=Path),
     help="The next days, 10 at most (.csv): date, rain_in, rain_chance_pct, tmax_f, tmin_f; or "
-    "rain_mm, tmax_c, tmin_c.",
+    "rain_mm, tmax_c, tmin_c; temp_error_f or temp_error_c if stated.",
 )
 @click.option(
     "--outlook",

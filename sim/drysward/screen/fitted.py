@@ -57,8 +57,9 @@ def _sentences(fitted: Fitted) -> list[Part]:
         )
     else:
         out.append("The readings narrow no number by a tenth. More dates in dry spells would.")
-    if fitted.hardly_narrowed:
-        out.append(f"They hardly narrow {listed(fitted.hardly_narrowed, 6)}: by less than a tenth.")
+    if hardly := fitted.hardly_narrowed:
+        what = listed(hardly) if len(hardly) == 1 else f"{len(hardly)} others of the table below"
+        out.append(f"They hardly narrow {what}: by less than a tenth.")
     if fitted.not_fitted:
         out.append(
             f"{count_text(len(fitted.not_fitted), 'other number')} hardly touched by these "

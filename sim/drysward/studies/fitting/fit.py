@@ -431,6 +431,15 @@ def name_of(number: Doubtful, scenario: Scenario) -> str:
     return f"{words} ({of})"
 
 
+def _catalog_unit(key: str, scenario: Scenario) -> str:
+    """Unit of a number that a scenario overrides, which its tables write bare; "" for a share."""
+    parts = key.split(".")
+    if parts[0] != "overrides":
+        return ""
+    unit = scenario.catalog.get(parts[1], parts[2]).parameter(parts[3]).unit
+    return "" if unit == "1" else unit
+
+
 def _values_of(model: Model, scores: FloatArray, chosen: NDArray[np.int64]) -> FloatArray:
     whole = np.zeros((len(scores), len(model.numbers)))
     whole[:, chosen] = scores[:, : chosen.size]
@@ -458,7 +467,7 @@ def _rows(
     rows = []
     for i, one in enumerate(numbers):
         low, median, high = (float(x) for x in one.range.quantile(quantiles))
-        unit = one.unit or ""
+        unit = one.unit or _catalog_unit(one.key, model.scenario)
         rows.append(
             Before(name_of(one, model.scenario), one.key, unit, (low, median, high),
                    _three(after_values[:, i]), float(fall[i]), float(expected[i]))

@@ -197,7 +197,7 @@ def _level(row: Cells, storage: StorageSpec | None) -> float | None:
         return None
     if row["field"]:
         allowed = "leave the cell blank: the storage belongs to the whole site"
-        row.fault("field", f"{quoted(row['field'])} has no level of its own", allowed)
+        row.fault("field", f"{quoted(row['field'])} has no pond level", allowed)
         return None
     unit, is_tank = row["unit"], storage.kind == TANK
     full_m3 = storage.volumes_m3[-1]
