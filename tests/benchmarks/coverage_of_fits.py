@@ -85,9 +85,10 @@ def main(n: int, n_draws: int, first: int) -> None:
             scenario, readings, log_of_season(), record, TODAY, n_draws, hold_out=True, seed=seed
         )
         for i, row in enumerate(out.rows):
-            falls.setdefault(row.name, []).append((row.fall, row.expected))
+            name = row.key.removeprefix("overrides.") or row.name
+            falls.setdefault(name, []).append((row.fall, row.expected))
             if row.key:
-                note(row.name, truth[row.key], out.values[:, i])
+                note(name, truth[row.key], out.values[:, i])
         d = len(out.numbers)
         note("offset of probe", probe[0], out.scores[:, d])
         note("gain of probe", probe[1], out.scores[:, d + 1])

@@ -324,6 +324,17 @@ def test_a_damaged_file_is_refused(folder, change, expected):
         drysward.load(folder / "fields.toml")
 
 
+def test_offsets_and_gains_of_a_probe_are_kept(folder):
+    path = folder / "my-fit.toml"
+    whole = path.read_text()
+    path.write_text(whole + '[probes."probe A"]\noffset = [0.01, 0.02]\ngain = [1, 0.9]\n')
+    named = drysward.load(folder / "fields.toml")
+    assert named.fitted.probes == {"probe A": ((0.01, 0.02), (1.0, 0.9))}
+    path.write_text(whole + '[probes."probe A"]\noffset = [0.01, 0.02]\n')
+    with pytest.raises(FaultyInput, match="'probe A': has no offsets and gains; as many of each"):
+        drysward.load(folder / "fields.toml")
+
+
 def test_a_missing_file_is_named(folder):
     (folder / "my-fit.toml").unlink()
     with pytest.raises(FaultyInput, match=r"my-fit\.toml: no such file"):

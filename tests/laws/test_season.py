@@ -228,3 +228,29 @@ def test_a_standing_shortage_counts_once_in_outlook_and_hindcast() -> None:
     water = past.water_mean.sel(issued="07-01", year=2018, lead="end")
     whole = issued.water_of_way.mean("way").transpose(*water.dims)
     np.testing.assert_allclose(water, whole, atol=1e-6)
+
+
+def test_each_draw_of_a_pond_has_its_own_water_today() -> None:
+    """On a log the books of a supply are shared only where the supply is the same."""
+    pond = """
+[supply.storage]
+kind = "pond"
+capacity = "0.5 Mgal"
+depth = "8 ft"
+side_slope = 2
+"""
+    well = TIGHT.replace("8 gpm", "2 gpm")
+    scenario = fields_of(well + pond)
+    leaky = fields_of(well + pond + 'seepage = "0.5 in/d"\n')
+    record = read_record(scenario)
+    log = {"sand": {np.datetime64("2018-06-20"): 20.0}, "loam": {}}
+    first = start_at(scenario, record, JULY, applied_mm=log)
+
+    def water(start):
+        return start.runs.supply.storage["volume"][:, 0]
+
+    same = start_at(scenario, record, JULY, applied_mm=log, like=first)
+    own = start_at(leaky, record, JULY, applied_mm=log, like=first)
+    assert np.array_equal(water(same), water(first))
+    assert np.array_equal(water(own), water(start_at(leaky, record, JULY, applied_mm=log)))
+    assert (water(own) < water(first) - 1.0).all()

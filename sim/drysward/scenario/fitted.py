@@ -89,7 +89,8 @@ def read_fitted(path: Path) -> FittedNumbers:
             draws[key] = values
             units[key] = str(row.get("unit", ""))
     probes: dict[str, tuple[tuple[float, ...], tuple[float, ...]]] = {}
-    for name, row in tables.get("probes", {}).items():
+    kept = tables.get("probes")
+    for name, row in kept.items() if isinstance(kept, dict) else ():
         offset, gain = (_numbers(row, part) for part in ("offset", "gain"))
         if offset is None or gain is None or len(offset) != len(gain):
             allowed = f"as many of each; {_MEND}"

@@ -11,6 +11,7 @@ from drysward.screen.document import Heading, Part, Row, Table, notes, number, w
 from drysward.studies.fitting.fit import LEAST_NARROWED, STORAGE, Fitted, Reproduced
 
 _LEAST_COUNTED = 0.5  # a reading that counts less than half is named
+_FEW_FAR = 2  # more of one kind are no slips of reading
 _NEXT_SHOWN = 4
 _WORTH_SAYING = 0.02  # a smaller fall of today's spread is none
 _PERCENT = ("moisture", "wilt", "footprinting", "green cover", "uniformity", "field capacity",
@@ -71,12 +72,30 @@ def _sentences(fitted: Fitted) -> list[Part]:
             f"{one} and {other} stand for one another in these readings: {way} of the other fits "
             "too."
         )
+    out += _far_off(fitted)
+    return out
+
+
+def _far_off(fitted: Fitted) -> list[Part]:
+    """Readings that count little, by line; in one sentence where they are most of their kind."""
+    far: dict[str, list[int]] = {}
     for i, counted in enumerate(fitted.counted):
         if counted < _LEAST_COUNTED:
+            far.setdefault(fitted.readings.each[i].kind, []).append(i)
+    out: list[Part] = []
+    for kind, places in far.items():
+        n = sum(one.kind == kind for one in fitted.readings.each[: fitted.counted.size])
+        if len(places) > max(_FEW_FAR, n / 2):
+            out.append(
+                f"{len(places)} of {n} readings of {kind} lie far from what the scenario makes "
+                "likely, and count less than half. Check the scenario and the log first."
+            )
+            continue
+        for i in places:
             read = fitted.readings.each[i]
             out.append(
                 f"Line {read.line} ({read.date}, {read.kind}) lies far from the others and counts "
-                f"{counted:.0%}. Was it read right?"
+                f"{fitted.counted[i]:.0%}. Was it read right?"
             )
     return out
 

@@ -98,8 +98,8 @@ def start_at(
     record : daily weather to the day before, or beyond it; days from ``today`` on are not read.
     applied_mm : by field the depth that reached the turf, by date, where a log has it; then it
         takes the place of the plans in this turf year up to today.
-    like : the same day of a scenario that differs in soil and turf only, whose weather and, where
-        there is a log, books of the supply it shares.
+    like : the same day of a scenario that differs in numbers only, whose weather it shares and,
+        where there is a log and their supplies are the same, the books of the supply.
 
     Raises FaultyInput when the weather does not reach to the day before.
     """
@@ -119,7 +119,7 @@ def start_at(
             before, _ = starting.run(None, first, begins, plans[:1])
         # Limits of the supply cut none of what was put on, but keep its books.
         runs, site = starting.run(before, max(first, begins), today, applied, False)
-        if like is not None:
+        if like is not None and like.scenario.supply == scenario.supply:
             runs.supply = like.runs.one(0).alone().supply
         elif scenario.supply is not None:
             books, _ = starting.run(before, max(first, begins), today, applied, True)
