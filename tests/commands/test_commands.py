@@ -330,7 +330,7 @@ def test_the_first_screen_answers(summary: xr.Dataset) -> None:
     assert row.split()[2:8] == ["33", "(102)", "none", "(0-40)", "10.0", "(20.0)"]
     said = flowing(text)
     # Both plans keep both fields in the mean; the limits of four years leave all of it open.
-    kept = "keeps both fields (keeps: dormancy in 10 of 100 years or fewer)"
+    kept = "keeps both fields (dormancy in no more than 10 of 100 years)"
     assert f"{kept} with the least water" in said
     assert "That is not certain: depending on chance in the years, dormancy under" in said
     for note in (
@@ -359,7 +359,7 @@ def test_the_headline_stands_first(summary: xr.Dataset) -> None:
     }
     assert row["wilt"].split()[2:4] == ["25", "(6-60)"]
     assert row["water"].split()[2] == "10.0"
-    assert "wilt in 10 of 100 years or fewer" in flowing(heads["wilt"])
+    assert "wilt in no more than 10 of 100 years" in flowing(heads["wilt"])
 
 
 def test_a_plan_that_keeps_nothing_is_no_answer(summary: xr.Dataset) -> None:

@@ -14,6 +14,7 @@ from drysward.pages import style
 from drysward.pages.result import SEASON, SUPPLY, SWEEP, keys, kind_of, label, plain
 from drysward.pages.sweep_figures import odds_and_error, setting_text
 from drysward.quantities import Display, shown
+from drysward.results.answer_text import PLAY_IS_LIKELY
 from drysward.results.choice import best_plan
 from drysward.results.doubt_text import (
     DRAWN,
@@ -666,7 +667,7 @@ def _play_table(result: xr.Dataset) -> Table:
         ],
         "Events: of all years. Days: of the season, mean of the years, on which the stated share "
         "of the field is affected. Hardness is an estimate from moisture, soil and cover; disease "
-        "nights favor leaf disease, they are not disease.",
+        f"nights favor leaf disease, they are not disease. {PLAY_IS_LIKELY.capitalize()}.",
     )
 
 

@@ -22,7 +22,7 @@ from drysward.pages.result import (
 )
 from drysward.pages.sweep_figures import odds_and_error
 from drysward.quantities import shown
-from drysward.results.answer_text import best_sentences
+from drysward.results.answer_text import PLAY_ADDS, best_sentences, has_play
 from drysward.results.choice import (
     best_plan,
     days_below,
@@ -261,6 +261,8 @@ def _how_to_read(result: xr.Dataset) -> str:
             "days lost: days of the season below playing condition, "
             f"{condition_text(result.attrs)}"
         )
+    if has_play(result):
+        parts.append(PLAY_ADDS)
     parts.append("average year: the mean of all years; 1-in-10 year: one year in ten is worse")
     if has_doubt(result):
         draws = result.attrs["doubt_draws"]
