@@ -21,7 +21,7 @@ from drysward.faults import Fault, FaultyInput
 from drysward.files import RECORD, claim_folder
 from drysward.results.export import summary_rows
 from drysward.results.summary import turf_summary
-from drysward.results.text import procedures, water_notes
+from drysward.results.text import procedures, water_notes, without_rare_years
 from drysward.screen.compare import Comparison, detail, months, overview
 from drysward.screen.document import Part
 from drysward.screen.formats import as_text
@@ -133,15 +133,15 @@ def flowing(text: str) -> str:
     return " ".join(text.split())
 
 
-def comparison(summary: xr.Dataset, system: str = "us") -> Comparison:
-    """The comparison of a summary, its site twice one field."""
+def comparison(summary: xr.Dataset, system: str = "us", years: int = 30) -> Comparison:
+    """The comparison of a summary as if of so many years, its site twice one field."""
     by_period = summary["demand_volume"].sum("field")
     whole = summary.assign({
         "site_season_volume": summary["season_volume"].sum("field"),
         "site_peak_week_volume": summary["peak_week_volume"].sum("field"),
         "site_demand_volume": by_period,
     })  # fmt: skip
-    return Comparison(whole, system=system)
+    return Comparison(without_rare_years(whole.assign_attrs(n_years=years)), system=system)
 
 
 def everything(one: Comparison) -> list[Part]:
@@ -341,6 +341,15 @@ def test_the_first_screen_answers(summary: xr.Dataset) -> None:
         assert note in said, note
 
 
+def test_too_few_years_have_no_dry_year(summary: xr.Dataset) -> None:
+    for years, parts in ((9, everything), (10, overview)):
+        text = as_text(parts(comparison(summary, years=years)), 200)
+        row = next(line for line in text.splitlines() if line.startswith("No irrigation"))
+        assert ("(102)" in row) == (years >= 10)
+        assert ("1-in-10 dry year" in text) == (years >= 10)
+    assert "no 1-in-10 year is shown" in as_text(overview(comparison(summary, years=9)), 200)
+
+
 def test_a_mean_above_its_bad_year_is_explained_where_one_is(summary: xr.Dataset) -> None:
     why = "the mean is the larger where fewer than 1 year in 10 has nearly all of the days"
     assert why not in flowing(as_text(overview(comparison(summary))))
@@ -382,7 +391,7 @@ def test_detail_has_every_stage_and_what_it_rests_on(summary: xr.Dataset) -> Non
     said = flowing(text)
     for note in (
         "a record", "that much is [assumed]", "no limits", "2010 (200 days)",
-        "2012, 2011, 2013", "given: 2011-2012", "2011-2014 (4)", "3e-13 mm",
+        "2012, 2011, 2013", "given: 2011-2012", "2011-2014 (30)", "3e-13 mm",
         "A screening estimate.", "read from a fitted curve",
     ):  # fmt: skip
         assert note in said, note

@@ -184,9 +184,7 @@ def units_option(command: Callable[..., None]) -> Callable[..., None]:
     return click.option(
         "--units",
         type=click.Choice(["us", "metric"]),
-        default="us",
-        show_default=True,
-        help="Units on the screen and in CSV files.",
+        help="Units on the screen and in CSV files.  [default: units of the scenario, else us]",
     )(command)
 
 

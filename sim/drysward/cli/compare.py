@@ -71,7 +71,7 @@ def command(
     draws: int | None,
     form: str,
     force: bool,
-    units: str,
+    units: str | None,
     years: tuple[int, int] | None,
     **weather: Any,
 ) -> None:
@@ -87,6 +87,7 @@ def command(
     from drysward.results import RESULT_FILES
 
     opened = open_scenario(scenario, **weather)
+    units = units or opened.units
     if show == "play":
         from drysward.site.play import require_play
 
@@ -110,6 +111,7 @@ def command(
             "drysward.screen.formats",
         )  # fmt: skip
         result = drysward.run(opened, years=years, progress=running, daily=out is not None)
+        from drysward.results.text import without_rare_years
         from drysward.screen import compare
         from drysward.screen.formats import show as show_parts
 
@@ -123,7 +125,7 @@ def command(
             Fault("--headline", "'cost' needs prices", "a table [costs], such as water = \"4.50 "
                   "per 1000 gal\"")
         )  # fmt: skip
-    one = compare.Comparison(summary, doubt, why, units)
+    one = compare.Comparison(without_rare_years(summary), doubt, why, units)
     if show == "play":
         from drysward.screen.play import play
 

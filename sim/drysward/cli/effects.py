@@ -23,15 +23,18 @@ from drysward.cli.arguments import format_option, units_option
 @format_option
 @units_option
 def command(
-    folder: Path, of_what: str, plan: str | None, field: str | None, form: str, units: str
+    folder: Path, of_what: str, plan: str | None, field: str | None, form: str, units: str | None
 ) -> None:
     """How much of the spread of a risk each axis of a sweep explains.
 
     Main effects of any design; Sobol indices too with the design "sobol indices".
     """
     import drysward
+    from drysward.results.terms import shown_in
     from drysward.screen.formats import show
     from drysward.screen.sweep import effects_parts
 
-    found = drysward.effects(drysward.open(folder), of_what, plan, field, units)
+    points = drysward.open(folder)
+    units = units or shown_in(points)
+    found = drysward.effects(points, of_what, plan, field, units)
     show(effects_parts(found, units), form)

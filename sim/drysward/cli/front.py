@@ -33,17 +33,21 @@ def command(
     high: bool,
     form: str,
     force: bool,
-    units: str,
+    units: str | None,
 ) -> None:
     """Trade-off between cost and risk in a sweep; also writes it to FOLDER as CSV.
 
     FOLDER is a folder that 'drysward sweep' wrote; unfinished points are left out.
     """
     import drysward
+    from drysward.results.terms import shown_in
     from drysward.screen.formats import show
     from drysward.screen.sweep import front_parts
 
-    choices = drysward.front(drysward.open(folder), cost, risk, field, high)
-    show(front_parts(choices, units, every=form != "text"), form)
+    points = drysward.open(folder)
+    units = units or shown_in(points)
+    choices = drysward.front(points, cost, risk, field, high)
     chunks = [path for path in folder.iterdir() if path.suffix in (".nc", ".json")]
+    # Before the answer, which a reader may cut short.
     announce_written(drysward.save(choices, folder, units=units, force=force, reads=chunks))
+    show(front_parts(choices, units, every=form != "text"), form)

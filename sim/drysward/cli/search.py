@@ -13,16 +13,19 @@ from drysward.progress import progress
 @click.option("--workers", type=click.IntRange(min=1), help="Cores to use.  [default: all]")
 @format_option
 @units_option
-def command(sweep: str, workers: int | None, form: str, units: str) -> None:
+def command(sweep: str, workers: int | None, form: str, units: str | None) -> None:
     """Find the plan with the least water that keeps a risk.
 
     SWEEP is a sweep file with a table [search]; its axes are what may be chosen. All candidates
     run on the same weather years; the one found is tested on years of another seed.
     """
     import drysward
+    from drysward.quantities import SYSTEMS
     from drysward.screen.formats import show
     from drysward.screen.sweep import search_parts
+    from drysward.studies.sweep.description import read_sweep
 
     with progress() as begin:
-        found = drysward.search(sweep, workers, begin("Trying plans"))
-    show(search_parts(found, units), form)
+        opened = read_sweep(sweep)
+        found = drysward.search(opened, workers, begin("Trying plans"))
+    show(search_parts(found, units or opened.base.get("units", SYSTEMS[0])), form)

@@ -102,7 +102,7 @@ def command(
     out: Path | None,
     form: str,
     force: bool,
-    units: str,
+    units: str | None,
     **weather: Any,
 ) -> None:
     """Odds for the weeks ahead, from this season so far.
@@ -119,6 +119,7 @@ def command(
     from drysward.screen.season import hindcast_report, season_report
 
     opened = open_scenario(scenario, **weather)
+    units = units or opened.units
     named = (*files_of_scenario(scenario, opened), log, forecast)
     reads = tuple(path for path in named if path is not None)
     if out is not None:

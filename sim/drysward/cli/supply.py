@@ -54,7 +54,7 @@ def command(
     out: Path | None,
     form: str,
     force: bool,
-    units: str,
+    units: str | None,
     years: tuple[int, int] | None,
     draws: int | None,
     detail: bool,
@@ -76,6 +76,7 @@ def command(
     from drysward.screen.supply import supply_report
 
     opened = open_scenario(scenario, **weather)
+    units = units or opened.units
     if opened.supply is None:
         raise FaultyInput(
             Fault(

@@ -261,7 +261,8 @@ def _alt_days(result: xr.Dataset, choice: Choice, units: str) -> str:
     for plan in keys(result, "plan"):
         here = one.sel(plan=plan)
         mean, worst = (days.item() for days in days_below(here))
-        text = f"{label(result, 'plan', plan)} {mean:.0f}, in a 1-in-10 year {worst:.0f}"
+        text = f"{label(result, 'plan', plan)} {mean:.0f}"
+        text += "" if np.isnan(worst) else f", in a 1-in-10 year {worst:.0f}"
         if "doubt_days_below_condition_low" in result:
             low, high = (
                 float(here[f"doubt_days_below_condition_{end}"]) for end in ("low", "high")

@@ -17,7 +17,7 @@ from drysward.pages.drawing import Request, charts
 from drysward.pages.gallery import Chart, Choice, Picture, fitting
 from drysward.pages.result import kind_of, plain
 from drysward.pages.tables import tables
-from drysward.results.text import findings_of
+from drysward.results.text import findings_of, holds_dry_years, without_rare_years
 
 TEMPLATE = "page.html.j2"
 SCRIPT = "page.js"
@@ -65,6 +65,7 @@ def page(
     )
     # SVG is drawn by our own code from parsed XML, in which all names are escaped text.
     environment.filters["drawn"] = Markup
+    result = without_rare_years(result)
     found, lacking = _figures(result, units, processes, workers)
     attrs = {name: plain(str(value)) for name, value in result.attrs.items()}
     return environment.get_template(TEMPLATE).render(
@@ -106,6 +107,8 @@ def _figures(
     planned: list[tuple[Picture, list[Request]]] = []
     lacking = []
     for picture in fitting(result):
+        if picture.name == "demand" and not holds_dry_years(result):
+            continue
         if lacks := picture.lacks(result):
             lacking.append((picture.title, ", ".join(lacks)))
             continue

@@ -52,6 +52,7 @@ from drysward.results.text import (
     cost_notes,
     days_below_text,
     has_first_costs,
+    holds_dry_years,
     limits_in_brackets,
     mean_year_text,
     money_text,
@@ -160,7 +161,8 @@ def _below_note(result: xr.Dataset) -> str:
     likely = "Run with the likely soil, turf and system. " if has_doubt(result) else ""
     return (
         f"{likely}Days lost: days of the season below playing condition, "
-        f"{condition_text(result.attrs)}; average year and, in brackets, 1-in-10 year. "
+        f"{condition_text(result.attrs)}; average year"
+        f"{' and, in brackets, 1-in-10 year' if holds_dry_years(result) else ''}. "
     )
 
 
@@ -288,7 +290,10 @@ _DRY = 10.0
 
 
 def _periods(result: xr.Dataset) -> list[float]:
-    return [float(period) for period in result["period"].values] if "period" in result else []
+    """Return periods to show: none where the years are too few for any."""
+    if "period" not in result or not holds_dry_years(result):
+        return []
+    return [float(period) for period in result["period"].values]
 
 
 def _plans_table(result: xr.Dataset, units: str) -> Table:
@@ -511,18 +516,20 @@ def _doubt_tables(result: xr.Dataset, units: str) -> list[Table]:
 def _spread_table(result: xr.Dataset, drawn: xr.Dataset, units: str) -> Table:
     depth = shown("mm", units)
     period = dry_period(drawn)
+    has_dry = holds_dry_years(result)
 
     def cells(here: Where) -> list[Cell]:
         return [
             _spread(drawn, "days_below_condition", _DAYS, here),
             *(_spread_of_odds(drawn, {**here, "stage": stage}) for stage in ODDS),
             _spread(drawn, "water", depth, here),
-            _spread(drawn, "demand", depth, {**here, "period": period}),
+            *([_spread(drawn, "demand", depth, {**here, "period": period})] if has_dry else []),
         ]  # fmt: skip
 
     columns = ["Days lost a year, over the draws"]
     columns += [f"{word.capitalize()}, of 100 years" for word in ODDS.values()]
-    columns += [f"Water a year, {depth.unit}", f"Water of a 1-in-{period:g} year, {depth.unit}"]
+    columns.append(f"Water a year, {depth.unit}")
+    columns += [f"Water of a 1-in-{period:g} year, {depth.unit}"] if has_dry else []
     found = [("Summary", plain(text)) for text in doubt_sentences(result, best_plan(result))]
     for field in keys(drawn, "field"):
         of_field, name = drawn.sel(field=field), label(drawn, "field", field)

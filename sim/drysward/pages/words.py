@@ -67,10 +67,12 @@ from drysward.results.text import (
     difference_text,
     driest_years,
     file_means_text,
+    holds_dry_years,
     listed,
     mean_year_text,
     procedures,
     rounded,
+    short_record_text,
     spell_text,
     volume_display,
     volume_text,
@@ -169,7 +171,9 @@ def _field_answer(result: xr.Dataset, field: str, units: str) -> FieldAnswer:
         spread,
         playable,
         _known(one, typical, depth.factor, depth.decimals, f" {depth.unit}"),
-        _known(_of_dry_year(one), dry, depth.factor, depth.decimals, f" {depth.unit}"),
+        _known(_of_dry_year(one), dry, depth.factor, depth.decimals, f" {depth.unit}")
+        if holds_dry_years(result)
+        else "",
         measure,
     )
 
@@ -179,7 +183,7 @@ def _days_lost(one: xr.Dataset) -> tuple[str, str]:
     if not has_days_below(one):
         return NOT_KNOWN, NOT_KNOWN
     mean, worst = (rounded(days.item(), 0) for days in days_below(one))
-    return mean, worst
+    return mean, worst if holds_dry_years(one) else ""
 
 
 def _best_plan(of_field: xr.Dataset) -> str:
@@ -217,7 +221,9 @@ def _turf_sentences(result: xr.Dataset, units: str) -> list[str]:
             f"The best plan is {_plan(result, best)}: wilt comes "
             f"{listed(parts)}{_more(result)}. The file does not hold the days lost."
         ]
-    sentences = [plain(text) for text in best_sentences(result, system=units)]
+    says = {"n_years", "weather_kind"} <= set(result.attrs)
+    sentences = [text] if says and (text := short_record_text(result.attrs)) else []
+    sentences += [plain(text) for text in best_sentences(result, system=units)]
     sentences.append(_least_water_sentence(result))
     if not has_doubt(result):
         sentences.append(
@@ -263,7 +269,9 @@ def _how_to_read(result: xr.Dataset) -> str:
         )
     if has_play(result):
         parts.append(PLAY_ADDS)
-    parts.append("average year: the mean of all years; 1-in-10 year: one year in ten is worse")
+    parts.append("average year: the mean of all years")
+    if holds_dry_years(result):
+        parts[-1] += "; 1-in-10 year: one year in ten is worse"
     if has_doubt(result):
         draws = result.attrs["doubt_draws"]
         parts.append(

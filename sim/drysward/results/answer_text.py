@@ -28,6 +28,7 @@ from drysward.results.text import (
     count_text,
     dry_period,
     fields_text,
+    holds_dry_years,
     listed,
     of_100,
     quoted_label,
@@ -170,6 +171,8 @@ def _close_sentence(result: xr.Dataset, plan: str, stage: str) -> str:
 def _site_text(result: xr.Dataset, plan: str, system: str) -> str:
     """``2.53 Mgal in a typical year, 3.09 in a 1-in-10 dry year``, of all fields."""
     volumes = [one.sel(plan=plan) for one in site_water(result) if one is not None]
+    if not holds_dry_years(result):
+        del volumes[1:]
     unit = volume_display(volumes, system, 2)
     if np.isnan(volumes[0].item()):
         return "an amount of water that the file does not hold"
@@ -196,7 +199,8 @@ def _by_field_text(
             f" {unit.unit} in a typical year", f" in a 1-in-{dry_period(result):g} dry year"
         )  # fmt: skip
         where = quoted_label(result, "field", key)
-        parts.append(f"{typical}{words[0]} ({worst}{words[1]}) on {where}")
+        in_dry = f" ({worst}{words[1]})" if holds_dry_years(result) else ""
+        parts.append(f"{typical}{words[0]}{in_dry} on {where}")
     more = len(fields) - _MOST_NAMED
     return listed(parts) + (f"; {more} more in the table" if more > 0 else "")
 

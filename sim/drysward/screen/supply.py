@@ -40,6 +40,7 @@ from drysward.results.text import (
     file_means_text,
     findings_of,
     first_sentence,
+    holds_dry_years,
     mean_year_text,
     odds_with_se,
     rounded,
@@ -131,7 +132,7 @@ def _water_table(supply: xr.Dataset, system: str) -> Table:
         label = str(supply["source_label"].sel(source=key).item())
         columns.append(number(f"drawn_{key}", label, unit.unit, unit.decimals))
         values[f"drawn_{key}"] = supply["drawn_by_source"].sel(source=key) * unit.factor
-    if "site_demand_volume" in supply:
+    if "site_demand_volume" in supply and holds_dry_years(supply):
         period = dry_period(supply)
         head = f"1-in-{period:g} dry year"
         columns.insert(2, number("dry_year", head, unit.unit, unit.decimals))
