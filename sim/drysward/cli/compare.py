@@ -137,10 +137,14 @@ def command(
         parts += compare.detail(one)
     if months:
         parts.append(compare.months(one))
-    show_parts(parts, form)
-    if out is not None:
-        chosen = settings(**weather)
-        announce_written(drysward.save(result, out, opened, summary, units, chosen, force, reads))
+    # Files first, since a reader may cut the answer short; the answer even where they fail.
+    try:
+        if out is not None:
+            chosen = settings(**weather)
+            files = drysward.save(result, out, opened, summary, units, chosen, force, reads)
+            announce_written(files)
+    finally:
+        show_parts(parts, form)
 
 
 def _drawn(

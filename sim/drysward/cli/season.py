@@ -134,7 +134,10 @@ def command(
         if hindcast:
             past = drysward.hindcast(opened, progress=begin("Running past seasons"))
     report = season_report(ahead, units, STAGES if detail else OUTLOOK_STAGES)
-    show([*report, *([] if past is None else hindcast_report(past, units))], form)
-    if out is not None:
-        files = drysward.save(ahead, out, summary=past, units=units, force=force, reads=reads)
-        announce_written(files)
+    # Files first, since a reader may cut the answer short; the answer even where they fail.
+    try:
+        if out is not None:
+            files = drysward.save(ahead, out, summary=past, units=units, force=force, reads=reads)
+            announce_written(files)
+    finally:
+        show([*report, *([] if past is None else hindcast_report(past, units))], form)

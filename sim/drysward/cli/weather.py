@@ -174,7 +174,7 @@ def make(
         series = weather_series(opened)
         advance(0.5)
         parts = simulated_weather(series, compare_with_origin(opened, series), units)
-    show(parts, form)
     if out is not None:
         write_weather(series, out, units, outputs)
         announce_written([out])
+    show(parts, form)

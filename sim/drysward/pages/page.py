@@ -102,15 +102,17 @@ def page(
 
 def _figures(
     result: xr.Dataset, units: str, processes: BaseContext | None, workers: int
-) -> tuple[list[Figure], list[tuple[str, str]]]:
-    """The charts of a page, and the titles of those that cannot be drawn with what they lack."""
+) -> tuple[list[Figure], list[tuple[str, str, str]]]:
+    """The charts of a page; and of those that cannot be drawn their titles, with what they lack or
+    what the scenario must state.
+    """
     planned: list[tuple[Picture, list[Request]]] = []
-    lacking = []
+    lacking: list[tuple[str, str, str]] = []
     for picture in fitting(result):
         if picture.name == "demand" and not holds_dry_years(result):
             continue
         if lacks := picture.lacks(result):
-            lacking.append((picture.title, ", ".join(lacks)))
+            lacking.append((picture.title, "" if picture.mend else ", ".join(lacks), picture.mend))
             continue
         parts = (picture.main_panels(result), picture.more_panels(result))
         requests = [Request(picture.name, part, _key(picture, part)) for part in parts if part]

@@ -58,8 +58,12 @@ from drysward.results.sizing_text import (
     smallest_text,
     stated_text,
 )
+from drysward.results.supply_text import (
+    dry_year_sentence,
+    main_cause_sentence,
+    worst_year_text,
+)
 from drysward.results.text import (
-    CAUSES,
     MADE_WEATHER,
     UNKNOWN,
     as_sentences,
@@ -223,13 +227,18 @@ def _turf_sentences(result: xr.Dataset, units: str) -> list[str]:
         ]
     says = {"n_years", "weather_kind"} <= set(result.attrs)
     sentences = [text] if says and (text := short_record_text(result.attrs)) else []
-    sentences += [plain(text) for text in best_sentences(result, system=units)]
+    sentences += [plain(text) for text in best_sentences(result, system=units, on_page=True)]
     sentences.append(_least_water_sentence(result))
     if not has_doubt(result):
-        sentences.append(
-            "Uncertainty: the numbers hold for the likely soil, turf and system. Run again with "
-            f"--draws {ENOUGH_DRAWS} to see how far they may be off."
-        )
+        likely = "Uncertainty: the numbers hold for the likely soil, turf and system"
+        draws = f"--draws {ENOUGH_DRAWS}"
+        if "sizing_draws" in result.attrs:
+            sentences.append(
+                f"{likely}, other than those of the {result.attrs['sizing_draws']} draws of the "
+                f"size. 'drysward compare {draws}' shows how far odds may be off."
+            )
+        else:
+            sentences.append(f"{likely}. Run again with {draws} to see how far they may be off.")
         return sentences
     if ranking := choice_sentence(result, best_plan(result)):
         sentences.append(plain(ranking))
@@ -320,8 +329,8 @@ def _supply_answer(result: xr.Dataset, units: str) -> list[str]:
     if "short_year" in result and "short_year" in result.attrs:
         first = (
             f"{under} is short by more than {100 * float(result.attrs['short_year']):g}% of the "
-            f"demand {chance(one, 'short_year')}; {_worst_year(one)}.{_main_cause(one)} "
-            f"It delivers {delivered}."
+            f"demand {chance(one, 'short_year')}; {worst_year_text(one)}."
+            f"{main_cause_sentence(one)} It delivers {delivered}."
         )
     else:
         worst = one["worst_event"].item()
@@ -331,30 +340,8 @@ def _supply_answer(result: xr.Dataset, units: str) -> list[str]:
             if "worst_year" in one:
                 first += f", in {year_text(one.attrs, one['worst_year'].item())}"
         first += "."
-    return [first, _sizing_answer(result, units)]
-
-
-def _worst_year(one: xr.Dataset) -> str:
-    """How short the year is that is short most under a plan."""
-    share = one["worst_year_share"].item()
-    if share == 0.0:
-        return "no year is short at all"
-    size = f"{share:.0%}" if share >= 0.01 else "less than 1%"
-    year = year_text(one.attrs, one["worst_year"].item())
-    return f"the year short most, {year}, is short by {size}"
-
-
-def _main_cause(one: xr.Dataset) -> str:
-    """What most of the shortage under a plan comes from, as a sentence; "" when not known."""
-    if "shortage_by_cause" not in one:
-        return ""
-    by_cause = one["shortage_by_cause"].sum("field")
-    whole = float(by_cause.sum())
-    if whole == 0.0:
-        return ""
-    main = str(by_cause.idxmax("cause").item())
-    share = f"{float(by_cause.max()) / whole:.0%}"
-    return f" The main cause is {CAUSES[main][2]}, with {share} of the shortage."
+    dry = plain(dry_year_sentence(result, thirsty, units))
+    return [*([dry] if dry else []), first, _sizing_answer(result, units)]
 
 
 def _sizing_answer(result: xr.Dataset, units: str) -> str:

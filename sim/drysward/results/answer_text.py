@@ -62,9 +62,11 @@ def answer_sentences(result: xr.Dataset, stage: str = RISK, system: str = "us") 
     return [*first, *_unsure_sentences(result, best_plan(result, stage), stage)] if first else []
 
 
-def best_sentences(result: xr.Dataset, stage: str = RISK, system: str = "us") -> list[str]:
+def best_sentences(
+    result: xr.Dataset, stage: str = RISK, system: str = "us", on_page: bool = False
+) -> list[str]:
     """The best plan with its water, and how fields compare that are alike but for one thing; empty
-    without turf.
+    without turf. ``on_page``: where a page, and not ``--show play``, has the numbers of play.
     """
     keeps = kept_fields(result, stage)
     if not keeps.sizes["field"]:
@@ -85,17 +87,16 @@ def best_sentences(result: xr.Dataset, stage: str = RISK, system: str = "us") ->
     if len(pairs) > _MOST_NAMED:
         out[-1] += f" {len(pairs) - _MOST_NAMED} more such comparisons are in the table."
     if "root zone" in by_difference and has_days_below(result):
-        out.append(_drought_only_sentence(result))
+        out.append(_drought_only_sentence(result, on_page))
     return out
 
 
-def _drought_only_sentence(result: xr.Dataset) -> str:
+def _drought_only_sentence(result: xr.Dataset, on_page: bool) -> str:
     if has_play(result):
-        return "Mud and hard ground are not in the days below: see --show play."
-    return (
-        f"Days below count {DROUGHT_ONLY}. Add play = {{}} to each field, then compare with "
-        "--show play."
-    )
+        where = "the table “Playability”" if on_page else "--show play"
+        return f"Mud and hard ground are not in the days below: see {where}."
+    then = "run the scenario again with --out" if on_page else "compare with --show play"
+    return f"Days below count {DROUGHT_ONLY}. Add play = {{}} to each field, then {then}."
 
 
 def has_play(result: xr.Dataset) -> bool:

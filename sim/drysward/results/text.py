@@ -415,8 +415,9 @@ def cost_notes(costs: xr.Dataset, compare: bool = True, plan: str = "") -> list[
     notes = [
         (
             "Costs",
-            "at the scenario's prices. A year: water by the tariff of each month, pumping, labor "
-            f"and lost turf, mean of the years{dear}",
+            "at the scenario's prices, of the run with the likely numbers of soil, grass and "
+            "system. A year: water by the tariff of each month, pumping, labor and lost turf, mean "
+            f"of the years{dear}",
         )
     ]
     if has_first_costs(costs):

@@ -9,6 +9,7 @@ from collections.abc import Iterable, Mapping, Sequence
 import xarray as xr
 
 from drysward.quantities import Display
+from drysward.results.choice import best_plan
 from drysward.results.sizing_text import (
     DRAWS,
     NOTHING,
@@ -28,6 +29,7 @@ from drysward.results.sizing_text import (
     through_storage,
     trade_title,
 )
+from drysward.results.supply_text import dry_year_sentence, shortage_sentences
 from drysward.results.text import (
     CAUSES,
     MADE_WEATHER,
@@ -77,6 +79,7 @@ def supply_report(supply: xr.Dataset, system: str, detail: bool = False) -> list
     parts: list[Part] = [
         Heading(supply.attrs["title"]), *weather_findings(findings_of(supply.attrs))
     ]  # fmt: skip
+    parts.append(_answer(supply, system))
     if "sizing_size" in supply:
         parts += _sizing(supply, system, detail)
     parts += [_water_table(supply, system), _reliability_table(supply, system)]
@@ -89,6 +92,18 @@ def supply_report(supply: xr.Dataset, system: str, detail: bool = False) -> list
         parts += site_cost_tables(supply)
     parts.append(notes(_notes(supply, system, detail)))
     return parts
+
+
+def _answer(supply: xr.Dataset, system: str) -> str:
+    """The dry year, the shortage and its cause, under the plan of the sizing, else under the one
+    with the largest demand; and the least size.
+    """
+    plans, demand = supply["plan"].values, supply["demand_mean"].values
+    plan = supply.attrs.get("sizing_plan") or str(plans[int(demand.argmax())])
+    sentences = [dry_year_sentence(supply, plan, system), shortage_sentences(supply, plan)]
+    if "sizing_size" in supply:
+        sentences.append(answer_text(supply, system))
+    return " ".join(sentence for sentence in sentences if sentence)
 
 
 def _by_plan(
@@ -371,7 +386,7 @@ def _sizing(supply: xr.Dataset, system: str, detail: bool) -> list[Part]:
         lines.append(("Limits", "sampling error only; 'none': even the best size tried fails"))
         if "sizing_yearly_cost" in supply:
             lines.append(("Cost", _priced(supply)))
-    parts: list[Part] = [answer_text(supply, system), Heading("Least size"), notes(lines)]
+    parts: list[Part] = [Heading("Least size"), notes(lines)]
     if "sizing_curve" in supply:
         parts.append(_trade_off(supply, system))
         if detail:
@@ -514,5 +529,5 @@ def _terms(supply: xr.Dataset) -> Iterable[tuple[str, str]]:
     if "storage_by_month" in supply and float(supply["storage_by_month"].max()) > 0.0:
         yield "Storage", "the sources feed the fields or fill the storage"
     if "cost" in supply:
-        yield from cost_notes(supply)
+        yield from cost_notes(supply, plan=best_plan(supply))
 
