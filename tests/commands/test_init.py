@@ -46,6 +46,11 @@ def test_units_of_a_scenario_are_those_of_its_answers() -> None:
     assert "units: 'si' is not known" in run("check", "b.toml").output
 
 
+def test_a_title_has_one_name_once() -> None:
+    assert NewScenario("Plot", field_list=[NewField("Plot", "1 acre")]).title == "Plot"
+    assert NewScenario("Plot", field_list=[NewField("East", "1 acre")]).title == "Plot: East"
+
+
 def test_a_short_record_is_named_when_its_scenario_is_written() -> None:
     lines = RECORD.read_text(encoding="utf-8").splitlines()
     short = [lines[0], *(line for line in lines if line[:4] in ("2011", "2012", "2013"))]
@@ -366,5 +371,9 @@ def test_the_supply_in_comments_runs_once_they_are_taken_out(fields: Sequence[Ne
     assert least < 0.25 * scenario.supply.storage.volumes_m3[-1]
     assert "priority" in text
     whole = scenario_text(NewScenario(field_list=fields, has_supply=True), "x.toml")
+    short = re.sub(r"^keep = .*$", "", whole, flags=re.MULTILINE).replace("\n#keep", "\nkeep")
+    sizing = loads(short, ".").sizing
+    assert sizing is not None
+    assert (sizing.outcome, sizing.share, sizing.odds) == ("shortage", 0.05, 0.10)
     assert loads(whole, ".").supply == scenario.supply
     assert loads(whole, ".").sizing == scenario.sizing

@@ -708,6 +708,33 @@ def test_a_supply_of_an_older_version_gives_what_it_has(pond):
 
 
 @pytest.mark.usefixtures("undrawn")
+def test_play_without_events_says_how_to_have_them(result):
+    played = result.assign_coords(has_play=("field", [True, True])).assign(
+        events_playable_share=result["season_water"] * np.nan
+    )
+    days = [f"{name}_mean" for name in ("days_hard", "days_mud", "days_standing", "days_airless")]
+    names = [*days, "disease_nights_mean", "events_hard_share", "events_wet_share"]
+    played = played.assign(dict.fromkeys(names, played["events_playable_share"]))
+    text = Reader(page(played)).text
+    missing = text.partition("Missing charts")[2].partition("Cautions")[0]
+    assert "Playable events: no events are judged; add them under [[fields.KEY.play.ev" in missing
+    assert "events_playable_share" not in missing
+    assert "wear and roots lost in airless soil add to the days below" in text
+    assert "numbers of play have no range over draws" in text
+    assert "--show play" not in text
+
+
+@pytest.mark.usefixtures("undrawn")
+def test_the_page_of_a_supply_with_draws_asks_for_no_others(pond):
+    uncertain = [one for one in answer(pond, "us").sentences if one.startswith("Uncertainty")]
+    assert "Run again with --draws 64" in uncertain[0]
+    drawn = pond.assign_attrs(sizing_draws=16)
+    uncertain = [one for one in answer(drawn, "us").sentences if one.startswith("Uncertainty")]
+    assert "other than those of the 16 draws of the size" in uncertain[0]
+    assert "Run again" not in uncertain[0]
+
+
+@pytest.mark.usefixtures("undrawn")
 @pytest.mark.slow
 def test_play_has_its_days_and_events(tmp_path):
     shown = ("compare", "match-days", "--draws", "0", "--years", "1-3", "--out", tmp_path)
