@@ -30,18 +30,24 @@ def dry_year_sentence(supply: xr.Dataset, plan: str, system: str) -> str:
     )
 
 
-def shortage_sentences(supply: xr.Dataset, plan: str) -> str:
-    """How often the demand of a plan falls short, how far in the year short most, and why."""
+def shortage_sentences(supply: xr.Dataset, plan: str, is_named: bool = False) -> str:
+    """How often the demand of a plan falls short, how far in the year short most, and why.
+
+    ``is_named``: where the sentence before names the plan.
+    """
     one, label = supply.sel(plan=plan), quoted_label(supply, "plan", plan)
     if one["demand_mean"].item() == 0.0:
         return f"{label} demands no water."
-    short = f"the supply as given is short by more than {100.0 * supply.attrs['short_year']:g}%"
-    often = f"in {of_100(one['short_year'].item())} of 100 years; "
-    if int(supply.attrs["n_years"]) == 1:
-        short, often = "with the supply as given ", ""
-    else:
-        short += " of the demand "
-    return f"Under {label} {short}{often}{worst_year_text(one)}.{main_cause_sentence(one)}"
+    under = "" if is_named else f"under {label} "
+    text = f"{under}with the supply as given "
+    if int(supply.attrs["n_years"]) > 1:
+        text = (
+            f"{under}the supply as given is short by more than "
+            f"{100.0 * supply.attrs['short_year']:g}% of the demand in "
+            f"{of_100(one['short_year'].item())} of 100 years; "
+        )
+    text += f"{worst_year_text(one)}.{main_cause_sentence(one)}"
+    return f"{text[:1].upper()}{text[1:]}"
 
 
 def worst_year_text(one: xr.Dataset) -> str:

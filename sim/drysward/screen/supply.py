@@ -100,7 +100,8 @@ def _answer(supply: xr.Dataset, system: str) -> str:
     """
     plans, demand = supply["plan"].values, supply["demand_mean"].values
     plan = supply.attrs.get("sizing_plan") or str(plans[int(demand.argmax())])
-    sentences = [dry_year_sentence(supply, plan, system), shortage_sentences(supply, plan)]
+    dry = dry_year_sentence(supply, plan, system)
+    sentences = [dry, shortage_sentences(supply, plan, is_named=bool(dry))]
     if "sizing_size" in supply:
         sentences.append(answer_text(supply, system))
     return " ".join(sentence for sentence in sentences if sentence)
