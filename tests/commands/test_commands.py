@@ -21,7 +21,7 @@ from drysward.faults import Fault, FaultyInput
 from drysward.files import RECORD, claim_folder
 from drysward.results.export import summary_rows
 from drysward.results.summary import turf_summary
-from drysward.results.text import procedures, water_notes, without_rare_years
+from drysward.results.text import procedures, water_notes
 from drysward.screen.compare import Comparison, detail, months, overview
 from drysward.screen.document import Part
 from drysward.screen.formats import as_text
@@ -141,7 +141,7 @@ def comparison(summary: xr.Dataset, system: str = "us", years: int = 30) -> Comp
         "site_peak_week_volume": summary["peak_week_volume"].sum("field"),
         "site_demand_volume": by_period,
     })  # fmt: skip
-    return Comparison(without_rare_years(whole.assign_attrs(n_years=years)), system=system)
+    return Comparison(whole.assign_attrs(n_years=years), system=system)
 
 
 def everything(one: Comparison) -> list[Part]:

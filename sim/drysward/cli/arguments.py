@@ -19,6 +19,8 @@ from click.shell_completion import CompletionItem
 from drysward.screen.visible import say
 
 if TYPE_CHECKING:
+    import xarray as xr
+
     from drysward.scenario.model import Scenario
     from drysward.weather.file.fill import FillRule
 
@@ -197,6 +199,13 @@ def units_option(command: Callable[..., None]) -> Callable[..., None]:
         type=click.Choice(["us", "metric"]),
         help="Units on the screen and in CSV files.  [default: units of the scenario, else us]",
     )(command)
+
+
+def units_for(units: str | None, result: xr.Dataset) -> str:
+    """Those of ``--units``, else those of the scenario of a result."""
+    from drysward.results.terms import shown_in
+
+    return units or shown_in(result)
 
 
 def format_option(command: Callable[..., None]) -> Callable[..., None]:

@@ -111,7 +111,6 @@ def command(
             "drysward.screen.formats",
         )  # fmt: skip
         result = drysward.run(opened, years=years, progress=running, daily=out is not None)
-        from drysward.results.text import without_rare_years
         from drysward.screen import compare
         from drysward.screen.formats import show as show_parts
 
@@ -125,7 +124,7 @@ def command(
             Fault("--headline", "'cost' needs prices", "a table [costs], such as water = \"4.50 "
                   "per 1000 gal\"")
         )  # fmt: skip
-    one = compare.Comparison(without_rare_years(summary), doubt, why, units)
+    one = compare.Comparison(summary, doubt, why, units)
     if show == "play":
         from drysward.screen.play import play
 

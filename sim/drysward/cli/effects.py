@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from drysward.cli.arguments import format_option, units_option
+from drysward.cli.arguments import format_option, units_for, units_option
 
 
 @click.command()
@@ -30,11 +30,10 @@ def command(
     Main effects of any design; Sobol indices too with the design "sobol indices".
     """
     import drysward
-    from drysward.results.terms import shown_in
     from drysward.screen.formats import show
     from drysward.screen.sweep import effects_parts
 
     points = drysward.open(folder)
-    units = units or shown_in(points)
+    units = units_for(units, points)
     found = drysward.effects(points, of_what, plan, field, units)
     show(effects_parts(found, units), form)

@@ -6,7 +6,13 @@ from pathlib import Path
 
 import click
 
-from drysward.cli.arguments import announce_written, force_option, format_option, units_option
+from drysward.cli.arguments import (
+    announce_written,
+    force_option,
+    format_option,
+    units_for,
+    units_option,
+)
 
 
 @click.command()
@@ -40,12 +46,11 @@ def command(
     FOLDER is a folder that 'drysward sweep' wrote; unfinished points are left out.
     """
     import drysward
-    from drysward.results.terms import shown_in
     from drysward.screen.formats import show
     from drysward.screen.sweep import front_parts
 
     points = drysward.open(folder)
-    units = units or shown_in(points)
+    units = units_for(units, points)
     choices = drysward.front(points, cost, risk, field, high)
     chunks = [path for path in folder.iterdir() if path.suffix in (".nc", ".json")]
     # Before the answer, which a reader may cut short.

@@ -20,12 +20,9 @@ def command(sweep: str, workers: int | None, form: str, units: str | None) -> No
     run on the same weather years; the one found is tested on years of another seed.
     """
     import drysward
-    from drysward.quantities import SYSTEMS
     from drysward.screen.formats import show
     from drysward.screen.sweep import search_parts
-    from drysward.studies.sweep.description import read_sweep
 
     with progress() as begin:
-        opened = read_sweep(sweep)
-        found = drysward.search(opened, workers, begin("Trying plans"))
-    show(search_parts(found, units or opened.base.get("units", SYSTEMS[0])), form)
+        found = drysward.search(sweep, workers, begin("Trying plans"))
+    show(search_parts(found, units or found.sweep.units), form)

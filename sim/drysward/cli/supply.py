@@ -71,7 +71,6 @@ def command(
     from drysward.faults import Fault, FaultyInput
     from drysward.files import Outputs
     from drysward.results import SUPPLY_FILES
-    from drysward.results.text import without_rare_years
     from drysward.screen.document import notes
     from drysward.screen.formats import show
     from drysward.screen.supply import supply_report
@@ -104,7 +103,7 @@ def command(
             sizing = drysward.size(opened, years, draws, progress=by_step(begin))
     summary = drysward.summarize(result, opened, sizing=sizing, supply=True)
     why = summary.attrs.get("sizing_no_draws")
-    report = supply_report(without_rare_years(summary), units, detail or form in ("csv", "json"))
+    report = supply_report(summary, units, detail or form in ("csv", "json"))
     # Files first, since a reader may cut the answer short; the answer even where they fail.
     try:
         if out is not None:

@@ -65,6 +65,7 @@ from drysward.results.text import (
     short_record_text,
     volume_display,
     water_notes,
+    without_rare_years,
     years_used,
 )
 from drysward.scenario.model import RECORD
@@ -101,6 +102,9 @@ class Comparison:
     drawn: xr.Dataset | None = None
     why: str = ""
     system: str = "us"
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "summary", without_rare_years(self.summary))
 
     @property
     def labeled(self) -> xr.Dataset | None:

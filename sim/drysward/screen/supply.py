@@ -47,6 +47,7 @@ from drysward.results.text import (
     odds_with_se,
     rounded,
     volume_display,
+    without_rare_years,
     years_used,
 )
 from drysward.scenario.model import RECORD
@@ -74,6 +75,7 @@ def supply_report(supply: xr.Dataset, system: str, detail: bool = False) -> list
     ``detail`` adds how the size was found, storage, causes of shortage, months, costs, and the
     plans that the sizing does not judge.
     """
+    supply = without_rare_years(supply)
     if not detail and "sizing_plan" in supply.attrs:
         supply = supply.sel(plan=[supply.attrs["sizing_plan"]])
     parts: list[Part] = [

@@ -35,7 +35,6 @@ from drysward.drive.runs import most_together
 from drysward.faults import Fault, FaultyInput
 from drysward.files import Write, claim_folder, write_whole
 from drysward.locks import locked
-from drysward.quantities import SYSTEMS
 from drysward.results.cf import CONVENTIONS
 from drysward.results.dataset import CAUTIONS
 from drysward.results.days import day_coordinates
@@ -588,7 +587,7 @@ def _attributes(manifest: Manifest, design: Design, done: int) -> dict[str, Any]
     return {
         "Conventions": CONVENTIONS,
         "title": sweep.title,
-        SHOWN_IN: sweep.base.get("units", SYSTEMS[0]),
+        SHOWN_IN: sweep.units,
         "source": f"drysward {__version__}",
         "history": f"simulated by drysward {__version__}",
         "citation": CITATION,
