@@ -122,7 +122,10 @@ def readings(
             opened, inputs.readings, inputs.log, inputs.record, n_draws=draws, most=most,
             hold_out=hold_out, on_progress=begin("fit"),
         )  # fmt: skip
-    show(what_readings_say(found, opened), form)
-    if out is not None:
-        of_files = (file_bytes(path, MOST_BYTES) for path in (readings, log))
-        announce_written(write_fitted(out, fitted_text(found, opened, *of_files), outputs))
+    # The file first, since a reader may cut the answer short; the answer even where it fails.
+    try:
+        if out is not None:
+            of_files = (file_bytes(path, MOST_BYTES) for path in (readings, log))
+            announce_written(write_fitted(out, fitted_text(found, opened, *of_files), outputs))
+    finally:
+        show(what_readings_say(found, opened), form)

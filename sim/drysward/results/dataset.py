@@ -23,7 +23,7 @@ from drysward.day.records import (
 )
 from drysward.results.alternatives import ALTERNATIVES, alternatives_text
 from drysward.results.cf import CONVENTIONS
-from drysward.results.terms import stage_coordinate, with_terms
+from drysward.results.terms import SHOWN_IN, stage_coordinate, with_terms
 from drysward.results.text import DRAWN_YEARS, FILE_MEANS, FINDINGS, FUTURE, MADE_YEARS
 from drysward.scenario.model import PlanSpec, Scenario
 from drysward.site.stretches import PreparedSite, WeatherSeen
@@ -171,6 +171,7 @@ def identity(scenario: Scenario) -> dict[str, str | int | float]:
     return {
         "title": scenario.title,
         "site": scenario.site.name,
+        SHOWN_IN: scenario.units,
         "source": f"drysward {__version__}",
         "history": f"simulated by drysward {__version__}",
         "citation": CITATION,
