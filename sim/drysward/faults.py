@@ -18,15 +18,22 @@ class Fault:
     where : file and line, or file and dotted key.
     what : the fault, as a sentence without its full stop.
     allowed : what would be accepted instead; empty when ``what`` says it already.
+    paste : what mends it, on the line below a long fault; ``allowed`` leads to it.
     """
 
     where: str
     what: str
     allowed: str = ""
+    paste: str = ""
 
     def __str__(self) -> str:
+        return "\n".join(self.lines())
+
+    def lines(self) -> list[str]:
+        """The fault, and below it what to paste."""
         tail = f"; {self.allowed}" if self.allowed else ""
-        return f"{self.where}: {self.what}{tail}"
+        lines = [f"{self.where}: {self.what}{tail}"]
+        return [f"{lines[0]}:", f"    {self.paste}"] if self.paste else lines
 
 
 class FaultyInput(Exception):
@@ -121,7 +128,7 @@ def merged_alike(faults: Iterable[Fault], most: int = MOST_LISTED) -> list[Fault
     together: dict[tuple[str, ...], list[Fault]] = {}
     for fault in faults:
         file, _, key = fault.where.rpartition(": ")
-        kind = (file, _NAMED.sub(r"\1", key), fault.what, fault.allowed)
+        kind = (file, _NAMED.sub(r"\1", key), fault.what, fault.allowed, fault.paste)
         together.setdefault(kind, []).append(fault)
     merged = []
     for (file, *_), same in together.items():
@@ -130,7 +137,7 @@ def merged_alike(faults: Iterable[Fault], most: int = MOST_LISTED) -> list[Fault
             keys = dict.fromkeys(fault.where.rpartition(": ")[2] for fault in same)
             where = listed(keys, 10)
             what = _of_several(first.what) if len(keys) > 1 else first.what
-            first = Fault(f"{file}: {where}" if file else where, what, first.allowed)
+            first = Fault(f"{file}: {where}" if file else where, what, first.allowed, first.paste)
         merged.append(first)
     if len(merged) > most:
         file = merged[0].where.partition(": ")[0]

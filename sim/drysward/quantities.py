@@ -404,6 +404,8 @@ _METRIC = {
 
 
 _SYSTEMS = {"us": _US, "metric": _METRIC}
+SYSTEMS = tuple(_SYSTEMS)
+"""Systems of units for answers, the usual one first."""
 
 
 def require_system(system: str) -> None:

@@ -133,15 +133,15 @@ def flowing(text: str) -> str:
     return " ".join(text.split())
 
 
-def comparison(summary: xr.Dataset, system: str = "us") -> Comparison:
-    """The comparison of a summary, its site twice one field."""
+def comparison(summary: xr.Dataset, system: str = "us", years: int = 30) -> Comparison:
+    """The comparison of a summary as if of so many years, its site twice one field."""
     by_period = summary["demand_volume"].sum("field")
     whole = summary.assign({
         "site_season_volume": summary["season_volume"].sum("field"),
         "site_peak_week_volume": summary["peak_week_volume"].sum("field"),
         "site_demand_volume": by_period,
     })  # fmt: skip
-    return Comparison(whole, system=system)
+    return Comparison(whole.assign_attrs(n_years=years), system=system)
 
 
 def everything(one: Comparison) -> list[Part]:
@@ -330,7 +330,7 @@ def test_the_first_screen_answers(summary: xr.Dataset) -> None:
     assert row.split()[2:8] == ["33", "(102)", "none", "(0-40)", "10.0", "(20.0)"]
     said = flowing(text)
     # Both plans keep both fields in the mean; the limits of four years leave all of it open.
-    kept = "keeps both fields (keeps: dormancy in 10 of 100 years or fewer)"
+    kept = "keeps both fields (dormancy in no more than 10 of 100 years)"
     assert f"{kept} with the least water" in said
     assert "That is not certain: depending on chance in the years, dormancy under" in said
     for note in (
@@ -339,6 +339,15 @@ def test_the_first_screen_answers(summary: xr.Dataset) -> None:
         "90% limits: sampling error of the years only",
     ):  # fmt: skip
         assert note in said, note
+
+
+def test_too_few_years_have_no_dry_year(summary: xr.Dataset) -> None:
+    for years, parts in ((9, everything), (10, overview)):
+        text = as_text(parts(comparison(summary, years=years)), 200)
+        row = next(line for line in text.splitlines() if line.startswith("No irrigation"))
+        assert ("(102)" in row) == (years >= 10)
+        assert ("1-in-10 dry year" in text) == (years >= 10)
+    assert "no 1-in-10 year is shown" in as_text(overview(comparison(summary, years=9)), 200)
 
 
 def test_a_mean_above_its_bad_year_is_explained_where_one_is(summary: xr.Dataset) -> None:
@@ -359,7 +368,7 @@ def test_the_headline_stands_first(summary: xr.Dataset) -> None:
     }
     assert row["wilt"].split()[2:4] == ["25", "(6-60)"]
     assert row["water"].split()[2] == "10.0"
-    assert "wilt in 10 of 100 years or fewer" in flowing(heads["wilt"])
+    assert "wilt in no more than 10 of 100 years" in flowing(heads["wilt"])
 
 
 def test_a_plan_that_keeps_nothing_is_no_answer(summary: xr.Dataset) -> None:
@@ -382,7 +391,7 @@ def test_detail_has_every_stage_and_what_it_rests_on(summary: xr.Dataset) -> Non
     said = flowing(text)
     for note in (
         "a record", "that much is [assumed]", "no limits", "2010 (200 days)",
-        "2012, 2011, 2013", "given: 2011-2012", "2011-2014 (4)", "3e-13 mm",
+        "2012, 2011, 2013", "given: 2011-2012", "2011-2014 (30)", "3e-13 mm",
         "A screening estimate.", "read from a fitted curve",
     ):  # fmt: skip
         assert note in said, note

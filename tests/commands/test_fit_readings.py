@@ -72,7 +72,7 @@ def write_twin(folder, seed):
     [
         (f"{HEAD}\n2018-07-01,sand,moisture,12,%,,,,\n", None, "line 2, column 'depth': is blank"),
         (f"{HEAD}\n2025-07-01,sand,wilt,none,,,,,\n", None, "no reading lies in the weather of"),
-        (f"{HEAD}\n2018-07-01,sand,wilt,none,,,,,\n", None, "has 1 readings of this season; 3 or"),
+        (f"{HEAD}\n2018-07-01,sand,wilt,none,,,,,\n", None, "has 1 readings that count; 3 or"),
         (f"{HEAD}\n2018-07-01,sand,wilt,none,,,,,\n", "date,field,depth_mm\n2018-06-01,snd,1\n",
          "log.csv line 2, column 'field': 'snd' is not known; did you mean 'sand'?"),
     ],
@@ -108,6 +108,12 @@ def test_from_readings_to_a_scenario_that_names_them(folder):
     (folder / "named.toml").write_text('fitted = "my-fit.toml"\n' + TEXT)
     named = drysward.load(folder / "named.toml")
     assert len(next(iter(named.fitted.draws.values()))) == 50
+    assert [len(of) for of in named.fitted.probes["probe"]] == [50, 50]
+    # Numbers are shown in words; their keys are in the CSV.
+    assert "water at field capacity above the value from texture" in " ".join(out.output.split())
+    assert "soil_errors.texture" not in out.output
+    listed = command(folder, *words, "--format", "csv")
+    assert "overrides.soil_errors.texture.field_capacity_error" in listed.output
     again = command(folder, "named.toml", "readings.csv", "--log", "log.csv")
     assert again.exit_code == 2
     assert "must not count twice" in again.output
@@ -144,13 +150,18 @@ def test_twins_foretell_their_later_readings(folder):
     assert abs(measured - theory) < 0.08
 
 
-def test_earlier_seasons_do_not_count(folder):
+def test_earlier_seasons_without_a_log_do_not_count(folder):
     scenario = drysward.load(folder / "fields.toml")
     rows = ["2017-07-01,sand,wilt,none,,,,,", "2018-07-01,sand,wilt,none,,,,,", ""]
     (folder / "readings.csv").write_text("\n".join([HEAD, *rows]))
     inputs = read_inputs(scenario, folder / "readings.csv", folder / "log.csv")
     assert len(inputs.readings) == 1
-    assert "do not count" in inputs.readings.notes[0]
+    assert "has no row of 2017, so 1 of 2 readings do not count" in inputs.readings.notes[0]
+    with (folder / "log.csv").open("a") as log:
+        log.write("2017-05-01,sand,0\n")
+    assert len(read_inputs(scenario, folder / "readings.csv", folder / "log.csv").readings) == 2
+    (folder / "log.csv").write_text("date,field,depth_mm\n")
+    assert len(read_inputs(scenario, folder / "readings.csv", folder / "log.csv").readings) == 2
     every = read_readings(folder / "readings.csv", scenario, DAY("2017-01-01"), STOP)
     assert len(every) == 2
     assert read_record(scenario).dates[-1] == inputs.record.dates[-1]

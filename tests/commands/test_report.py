@@ -71,7 +71,8 @@ def kept(scenes, tmp_path_factory):
 
 @pytest.fixture(scope="session")
 def result(kept):
-    return open_result(kept[0])
+    # As if its years were many: so few have no 1-in-10 year.
+    return open_result(kept[0]).assign_attrs(n_years=30)
 
 
 class Reader(HTMLParser):
@@ -410,6 +411,7 @@ def test_one_year(scenes, tmp_path):
     drysward.save(run, tmp_path, scenario)
     text = Reader(page(open_result(tmp_path))).text
     assert "dry year 2001" in text
+    assert text.count("1-in-10 year") == text.count("no 1-in-10 year is shown") == 1
     assert "wet year 2001" in text
 
 
@@ -489,7 +491,7 @@ def test_a_file_packed_anew_is_the_same_result(kept, result, tmp_path):
             made[...] = variable[...]
     again = open_result(tmp_path)
     assert again.attrs["history"] == "packed anew"
-    again.attrs["history"] = result.attrs["history"]
+    again.attrs |= {"history": result.attrs["history"], "n_years": result.attrs["n_years"]}
     xr.testing.assert_identical(again, result)
 
 
@@ -703,6 +705,33 @@ def test_a_supply_of_an_older_version_gives_what_it_has(pond):
     ids = {a["id"] for t, a in read.tags if t in ("h2", "details") and "id" in a}
     assert "shortage" in ids
     assert "causes" not in ids
+
+
+@pytest.mark.usefixtures("undrawn")
+def test_play_without_events_says_how_to_have_them(result):
+    played = result.assign_coords(has_play=("field", [True, True])).assign(
+        events_playable_share=result["season_water"] * np.nan
+    )
+    days = [f"{name}_mean" for name in ("days_hard", "days_mud", "days_standing", "days_airless")]
+    names = [*days, "disease_nights_mean", "events_hard_share", "events_wet_share"]
+    played = played.assign(dict.fromkeys(names, played["events_playable_share"]))
+    text = Reader(page(played)).text
+    missing = text.partition("Missing charts")[2].partition("Cautions")[0]
+    assert "Playable events: no events are judged; add them under [[fields.KEY.play.ev" in missing
+    assert "events_playable_share" not in missing
+    assert "wear and roots lost in airless soil add to the days below" in text
+    assert "numbers of play have no range over draws" in text
+    assert "--show play" not in text
+
+
+@pytest.mark.usefixtures("undrawn")
+def test_the_page_of_a_supply_with_draws_asks_for_no_others(pond):
+    uncertain = [one for one in answer(pond, "us").sentences if one.startswith("Uncertainty")]
+    assert "Run again with --draws 64" in uncertain[0]
+    drawn = pond.assign_attrs(sizing_draws=16)
+    uncertain = [one for one in answer(drawn, "us").sentences if one.startswith("Uncertainty")]
+    assert "other than those of the 16 draws of the size" in uncertain[0]
+    assert "Run again" not in uncertain[0]
 
 
 @pytest.mark.usefixtures("undrawn")

@@ -35,7 +35,11 @@ def sweep(tmp_path: Path) -> Path:
     return path
 
 
-def test_a_sweep_from_file_to_front(sweep, tmp_path):
+def closed_pipe(text, err=False):
+    raise BrokenPipeError
+
+
+def test_a_sweep_from_file_to_front(sweep, tmp_path, monkeypatch):
     out = tmp_path / "out"
     ran = ask("sweep", sweep, "--out", out)
     assert ran.exit_code == 0, ran.output
@@ -68,6 +72,11 @@ def test_a_sweep_from_file_to_front(sweep, tmp_path):
         "water (mean over the area) against days below (worst field), plan refill"
         in " ".join(told.output.split())
     )
+    assert (out / "front-water-days-below.csv").exists()
+    (out / "front-water-days-below.csv").unlink()
+    with monkeypatch.context() as patch:  # as for "| head", which ends before all is printed
+        patch.setattr("drysward.screen.formats.say", closed_pipe)
+        assert ask("front", out, "--risk", "days below", "--format", "csv").exit_code != 0
     assert (out / "front-water-days-below.csv").exists()
     told = ask("front", out, "--cost", "irrigation")
     assert told.exit_code == 2

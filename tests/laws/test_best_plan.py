@@ -13,7 +13,7 @@ import xarray as xr
 import drysward
 from drysward.results.alternatives import ALTERNATIVES, alternatives, alternatives_text
 from drysward.results.answer_text import answer_sentences, best_sentences, undecided_text
-from drysward.results.choice import best_plan, rule_text
+from drysward.results.choice import best_plan, close_to_line, rule_text
 from drysward.results.doubt_text import choice_sentence, count_of_draws
 from drysward.results.text import three_figures
 from drysward.scenario.model import FieldSpec, RootZoneSpec
@@ -97,14 +97,14 @@ def test_the_rule(
 def test_a_field_without_turf_decides_nothing_but_water() -> None:
     result = said([[KEPT] * 3, [np.nan] * 3], [[9, 3, 0], [np.nan] * 3], WATER)
     assert best_plan(result) == "some"
-    assert "keeps “Sand” (keeps: dormancy" in best_sentences(result)[0]
+    assert "keeps “Sand” (dormancy" in best_sentences(result)[0]
 
 
 def test_why_a_drier_plan_is_not_the_best() -> None:
     result = said([[KEPT] * 3] * 2, [[30, 8, 0]] * 2, WATER)
     # Two acres at 20 in are 1.086 Mgal: an acre-inch is 27,154 gal (common practice).
     assert best_sentences(result)[:2] == [
-        "“Much” keeps both fields (keeps: dormancy in 10 of 100 years or fewer) with 1.09 Mgal in "
+        "“Much” keeps both fields (dormancy in no more than 10 of 100 years) with 1.09 Mgal in "
         "a typical year, 1.30 in a 1-in-10 dry year.",
         "“Dry” would keep them with 1.09 Mgal less, but has 30 more days below playing condition "
         "a year.",
@@ -133,8 +133,8 @@ def test_constructions_of_a_field_are_compared_and_not_added_up() -> None:
     assert best_sentences(alike)[1].endswith(" and has as many days below playing condition.")
     ahead = said(odds, [[90, 30, 1], [80, 20, 4]], water, 0.55, PAIR)
     assert best_sentences(ahead)[1].endswith(
-        " and has on average 3 fewer days below playing condition, because of a few draws (fewer "
-        "in 5.5 of 10 draws, a tie counts half)."
+        " and has on average 3 fewer days below playing condition (fewer in only 5.5 of 10 draws, "
+        "a tie counts half)."
     )
 
 
@@ -166,11 +166,30 @@ def test_only_what_the_plan_keeps_has_its_water_and_may_be_unsure() -> None:
         result.assign(doubt_probability_high=high, doubt_probability_low=low)
     )
     assert first == (
-        "“Much” keeps “Sand” (keeps: dormancy in 10 of 100 years or fewer) and needs 543,000 gal "
+        "“Much” keeps “Sand” (dormancy in no more than 10 of 100 years) and needs 543,000 gal "
         "in a typical year (652,000 in a 1-in-10 dry year) on “Sand”. No plan keeps every field; "
         "“Loam” is kept by none."
     )
     assert unsure.endswith("may come more often on “Sand”.")
+
+
+@pytest.mark.parametrize(("error", "named"), [(0.03, ["Sand", "Loam"]), (0.015, ["Sand"])])
+def test_odds_within_their_error_of_the_limit_are_said_to_be_close(
+    error: float, named: list[str]
+) -> None:
+    result = said([[LOST, LOST, 0.09], [LOST, LOST, 0.12]], [[50, 1, 0]] * 2, WATER, 1.0)
+    assert not close_to_line(result).any()
+    result["doubt_probability_error"] = xr.full_like(result["doubt_probability"], error)
+    p = result["doubt_probability"]
+    same = result.assign(doubt_probability_low=p, doubt_probability_high=p)
+    near = close_to_line(same).sel(plan="much")
+    assert [str(one["field_label"].item()) for one in near if one.item()] == named
+    odds = ["9 of 100 years on “Sand”", "12 on “Loam”"][: len(named)]
+    close = f"That is close to the limit of 10: {' and '.join(odds)};"
+    assert best_sentences(same)[1].startswith(close)
+    # Few draws that differ move the mean over them too: 5 to 95% is 3.29 standard deviations.
+    wide = same.assign(doubt_probability_high=p + 3.29 * 0.03 * 10**0.5)
+    assert close_to_line(wide).sel(plan="much").all()
 
 
 def test_a_drier_plan_is_said_of_the_field_that_it_keeps() -> None:
@@ -223,8 +242,8 @@ def test_draws_are_counted_as_they_were() -> None:
 
 
 def test_the_rule_in_words_names_its_numbers() -> None:
-    assert "dormancy in 10 of 100 years or fewer" in rule_text()
-    assert "wilt in 10 of 100" in rule_text("wilt")
+    assert "dormancy in no more than 10 of 100 years" in rule_text()
+    assert "wilt in no more than 10 of 100" in rule_text("wilt")
     assert "within 7 days a year of the fewest days" in rule_text()
 
 

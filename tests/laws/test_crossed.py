@@ -429,8 +429,9 @@ def test_a_scenario_replaced_in_python_is_refused(demo):
     """Its draws would be those of the text."""
     small = tuple(replace(field, area_m2=4000.0) for field in demo.fields)
     late = tuple(replace(plan, trigger=0.6) for plan in demo.plans)
+    new = (*demo.plans, replace(demo.plans[-1], key="not_in_the_text"))
     north = replace(demo.site, latitude_deg=50.0)
-    for part, other in (("fields", small), ("plans", late), ("site", north)):
+    for part, other in (("fields", small), ("plans", late), ("plans", new), ("site", north)):
         with pytest.raises(FaultyInput, match=f"^scenario.{part}: replaced in Python, .*loads"):
             drysward.draws(replace(demo, **{part: other}), n=2, years=(1, 2))
 

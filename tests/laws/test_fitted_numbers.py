@@ -13,9 +13,9 @@ from drysward.scenario.fitted import inputs_of
 from drysward.site.weather_years import read_record
 from drysward.studies.doubt.crossed import drawn_numbers, drawn_point
 from drysward.studies.doubt.draws import draw
-from drysward.studies.fitting.fit import _drawn_from
+from drysward.studies.fitting.fit import Model, _drawn_from, fit
 from drysward.studies.fitting.observe import errors_of, predicted, through_instruments
-from drysward.studies.fitting.readings import Reading
+from drysward.studies.fitting.readings import Reading, Readings
 from drysward.studies.fitting.seasons import seasons_so_far, span_of
 from drysward.studies.season.ahead import DAILY, start_at
 from drysward.studies.season.logs import Log
@@ -98,6 +98,17 @@ class TestPredicted:
         profile = seasons.zones[2][1].profile
         assert found[2, 2] == pytest.approx(float(profile.above(76.2)[0]) / 76.2)
 
+    def test_a_rating_rises_with_green_cover(self, seasons):
+        """From the brown end of the scale up, and below 9 where all is green."""
+        days = np.arange(DAY("2013-03-01"), STOP, 7)
+        rows = [reading(kind, day=str(day)) for day in days for kind in ("green cover", "quality")]
+        found = predicted(seasons, rows)
+        green, rating = found[:, 0::2].ravel(), found[:, 1::2].ravel()
+        assert np.ptp(green) > 0.1
+        order = np.argsort(green)
+        assert (np.diff(rating[order]) >= 0.0).all()
+        assert rating == pytest.approx(1.0 + 7.0 * green)
+
     def test_offset_and_gain_are_shared_by_all_readings_of_a_probe(self):
         rows = [reading(), reading("wilt"), reading(day="2013-07-11")]
         out = through_instruments(np.full((1, 3), 0.2), np.array([[1.0, -1.0]]), rows)
@@ -117,6 +128,113 @@ def test_errors_share_day_spot_and_model(scenario):
     assert found[0, 2] == pytest.approx(place)  # one spot, two days
     assert found[0, 3] == pytest.approx(day)  # one probe on a day, two fields
     assert found[2, 3] == 0.0
+
+
+def test_ratings_of_a_field_share_an_error_and_are_wide(scenario):
+    rows = [reading("quality"), reading("quality", day="2013-07-17"), reading("quality", field=0)]
+    found = errors_of(rows, scenario)
+    of = scenario.catalog.get("readings", "quality")
+    assert found[0, 1] == pytest.approx(of["reading_rating_shared"] ** 2)
+    assert found[0, 2] == 0.0
+    # 95% of ratings at one greenness lie within 1.25 to 2.1 points (Lee, Bremer et al. 2011).
+    assert 1.25 < 1.96 * np.sqrt(found[0, 0]) < 2.5
+
+
+POND = """
+[supply.sources.well]
+kind = "well"
+rate = "2 gpm"
+[supply.storage]
+kind = "pond"
+capacity = "0.5 Mgal"
+depth = "8 ft"
+side_slope = 2
+lining = "clay"
+"""
+
+
+class TestLevels:
+    @pytest.fixture
+    def ponds(self, record, log):
+        scenario = drysward.loads(TEXT + POND, DATA)
+        rows = draw(drawn_numbers(scenario), 3, 1).rows()
+        tree = tomllib.loads(scenario.text)
+        drawn = [drawn_point(scenario, tree, scenario.plans, row).scenario for row in rows]
+        return drawn, seasons_so_far(drawn, span_of(scenario, record, STOP), log, has_books=True)
+
+    def test_levels_are_those_of_the_books_of_each_draw_alone(self, ponds, record, log):
+        drawn, seasons = ponds
+        assert np.ptp(seasons.storage_m3[:, -1]) > 1.0
+        for k, one in enumerate(drawn):
+            start = start_at(one, record, STOP, one.plans[:1], log.applied_mm(one))
+            alone = float(start.runs.supply.storage["volume"][0, 0])
+            assert seasons.storage_m3[k, -1] == pytest.approx(alone)
+        level = reading("pond level", field=-1, day=str(STOP - 1))
+        full = drawn[0].supply.storage.volumes_m3[-1]
+        found = predicted(seasons, [level])[:, 0]
+        assert found == pytest.approx(seasons.storage_m3[:, -1] / full)
+
+    def test_soil_is_the_same_with_and_without_books(self, ponds, record, log):
+        drawn, seasons = ponds
+        alone = seasons_so_far(drawn, span_of(drawn[0], record, STOP), log)
+        for name in DAILY:
+            assert np.array_equal(seasons.daily[name], alone.daily[name]), name
+
+    @pytest.mark.slow
+    def test_levels_of_a_leaky_pond_raise_its_seepage(self, record, log):
+        """A truth that seeps three times as much; no reading of the fields."""
+        scenario = drysward.loads(TEXT + POND, DATA)
+        leaky = drysward.loads(
+            scenario.text + "[overrides.supply.clay_lining]\nseepage_mm_d = 6.0\n", DATA
+        )
+        seasons = seasons_so_far([leaky], span_of(leaky, record, STOP), log, has_books=True)
+        days = np.arange(DAY("2013-04-01"), STOP, 7)
+        asked = [reading("pond level", field=-1, day=str(day)) for day in days]
+        values = predicted(seasons, asked)[0]
+        read = Readings("levels", tuple(
+            replace(one, value=float(y)) for one, y in zip(asked, values, strict=True)
+        ), ())  # fmt: skip
+        found = fit(scenario, read, log, record, STOP)
+        row = next(row for row in found.rows if row.key.endswith("clay_lining.seepage_mm_d"))
+        assert row.name == "water that seeps out of a pond (Compacted clay)"
+        assert row.after[1] > row.before[1] + 0.5
+        # As theory of lines says, but for the error of 100 draws.
+        assert row.fall == pytest.approx(row.expected, abs=0.12)
+        storage = found.today["storage"]
+        assert np.std(storage) < 0.7 * np.std(found.today_before["storage"])
+        assert abs(np.median(storage) - values[-1]) < 0.05
+
+
+@pytest.mark.slow
+def test_two_seasons_say_more_than_one(scenario, record):
+    """Readings of two turf years, each on its own log, fitted together."""
+    both = {DAY(f"{year}-05-20") + 3 * i: 10.0 for year in (2012, 2013) for i in range(15)}
+    log = Log("log", {"sand": both, "loam": {}}, {"sand": {}, "loam": {}}, (), None)
+    year_1, year_2 = (
+        [reading(field=f, day=str(DAY(f"{y}-06-01") + 5 * i)) for i in range(10) for f in (0, 1)]
+        for y in (2012, 2013)
+    )  # fmt: skip
+    model = Model(scenario, log, record, STOP)
+    truth = np.zeros((1, len(model.numbers)))
+    at = [one.key for one in model.numbers].index(
+        "overrides.soil_errors.texture.field_capacity_error"
+    )
+    truth[0, at] = 1.0
+    together, _ = model.run(truth, [*year_1, *year_2])
+    n = len(year_1)
+    for rows, values in ((year_1, together[:, :n]), (year_2, together[:, n:])):
+        alone, _ = model.run(truth, rows)
+        assert np.array_equal(alone, values)
+
+    def row_of(rows):
+        values, _ = model.run(truth, rows)
+        each = tuple(replace(one, value=float(y)) for one, y in zip(rows, values[0], strict=True))
+        found = fit(scenario, Readings("two years", each, ()), log, record, STOP)
+        return next(row for row in found.rows if row.key.endswith("field_capacity_error"))
+
+    two, one = row_of([*year_1, *year_2]), row_of(year_2)
+    assert two.expected > one.expected
+    assert two.fall == pytest.approx(two.expected, abs=0.12)
 
 
 def test_what_is_not_fitted_is_drawn_from_the_misfit():
@@ -203,6 +321,17 @@ def test_a_damaged_file_is_refused(folder, change, expected):
     path = folder / "my-fit.toml"
     path.write_text(path.read_text().replace(*change))
     with pytest.raises(FaultyInput, match=expected):
+        drysward.load(folder / "fields.toml")
+
+
+def test_offsets_and_gains_of_a_probe_are_kept(folder):
+    path = folder / "my-fit.toml"
+    whole = path.read_text()
+    path.write_text(whole + '[probes."probe A"]\noffset = [0.01, 0.02]\ngain = [1, 0.9]\n')
+    named = drysward.load(folder / "fields.toml")
+    assert named.fitted.probes == {"probe A": ((0.01, 0.02), (1.0, 0.9))}
+    path.write_text(whole + '[probes."probe A"]\noffset = [0.01, 0.02]\n')
+    with pytest.raises(FaultyInput, match="'probe A': has no offsets and gains; as many of each"):
         drysward.load(folder / "fields.toml")
 
 

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 import drysward
+from drysward.drive.mornings import too_much_text
 from drysward.drive.runs import advance, run_plan, start_run
 from drysward.faults import FaultyInput
 from drysward.site.stretches import prepare
@@ -20,6 +21,11 @@ def refill(morning):
     """What ``rule = "refill"`` does, written by hand."""
     depth = np.maximum(0.0, morning.deficit_mm) * morning.run_time_multiplier
     return np.where((morning.depletion >= TRIGGER) | (morning.unfinished_mm > 0.0), depth, 0.0)
+
+
+def leaves(morning):
+    """The same without the end of a refill that takes several nights."""
+    return np.where(morning.depletion >= TRIGGER, np.maximum(0.0, morning.deficit_mm), 0.0)
 
 
 @numba.njit
@@ -192,14 +198,32 @@ def test_what_one_watering_cannot_put_on_is_counted_and_said_once(dry):
     waters = result["watering_days"].sel(plan="mine").sum("year")
     for key in ("a", scenario.fields[1].key):
         n = int(text.partition(f" days on field '{key}'")[0].rpartition("on ")[2].replace(",", ""))
-        # On every day on which it waters; on some of them rain lately keeps it from it.
-        assert waters.sel(field=key).item() <= n <= 2 * waters.sel(field=key).item()
+        # At most once after each watering.
+        assert 0 < n <= waters.sel(field=key).item()
+
+
+def test_more_plans_that_leave_a_demand_are_counted(dry):
+    scenario, _ = dry
+    days = np.array([4, 0])
+    plans = [(replace(scenario.plans[0], key=f"p{n}"), days) for n in range(5)]
+    assert too_much_text(plans[:3], scenario.fields).count(" 4 days") == 3
+    assert "; so does 1 more. " in too_much_text(plans[:4], scenario.fields)
+    assert "; so do 2 more. " in too_much_text(plans, scenario.fields)
 
 
 def test_what_one_watering_puts_on_is_no_warning(dry, recwarn):
     scenario, record = dry
     drysward.run(scenario, record=record, plans={"mine": lambda morning: 3.0}, only=["mine"])
     assert not recwarn.list
+
+
+def test_what_a_function_finishes_is_no_warning(dry, recwarn):
+    """It demands all of the deficit, more than a watering puts on, until nothing is left."""
+    scenario, record = dry
+    drysward.run(scenario, record=record, plans={"mine": (refill, "refill")}, only=["mine"])
+    assert not recwarn.list
+    drysward.run(scenario, record=record, plans={"mine": (leaves, "refill")}, only=["mine"])
+    assert recwarn.list
 
 
 def at_once(morning):

@@ -137,15 +137,17 @@ def test_odds_are_shares_of_years(scenes, scenario):
 @pytest.mark.parametrize(
     ("years", "kind", "words"),
     [
-        (8, "record", "rests on 8 recorded years: a 1-in-10 year from so few is a guess"),
+        (12, "record", "12 recorded years: odds and a 1-in-10 year from so few are a guess"),
+        (8, "record", "rests on 8 recorded years: odds from so few are a guess, and no 1-in-10"),
+        (9, "generator", "rests on 9 years: odds from so few are a guess, and no 1-in-10 year is"),
         (8, "record", '--source generator, or under [weather] source = "generator", years = 200'),
-        (3, "record", "is a guess. Use a longer record."),
+        (3, "record", "Use a longer record (years can be simulated from 5), or simulate"),
     ],
 )
 def test_a_short_record_is_named_as_a_guess(years: int, kind: str, words: str) -> None:
     assert words in short_record_text({"n_years": years, "weather_kind": kind})
 
 
-@pytest.mark.parametrize(("years", "kind"), [(20, "record"), (8, "generator"), (200, "generator")])
+@pytest.mark.parametrize(("years", "kind"), [(20, "record"), (10, "generator"), (200, "generator")])
 def test_enough_years_are_not_called_a_guess(years: int, kind: str) -> None:
     assert short_record_text({"n_years": years, "weather_kind": kind}) == ""

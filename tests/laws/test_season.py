@@ -17,7 +17,8 @@ from drysward.results.ahead import (
     reached_by,
 )
 from drysward.site.weather_years import read_record
-from drysward.studies.season.ahead import DAILY, run_ahead, start_at
+from drysward.studies.season.ahead import DAILY, needed_so_far_mm, run_ahead, start_at
+from drysward.studies.season.hindcast import hindcast
 from drysward.studies.season.outlook import season_end, ways_on
 from drysward.studies.season.ways import same_days_of_year, ways_of_record
 
@@ -199,3 +200,57 @@ def test_quantiles_of_equal_ways_stand_at_weibulls_positions() -> None:
     assert found == pytest.approx(np.quantile(values, shares, method="weibull"))
     assert effective_number(np.full(9, 1.0 / 9.0)) == pytest.approx(9.0)
     assert first_day(np.array([[False, True, True], [False, False, False]])).tolist() == [1, 3]
+
+
+TIGHT = """
+[supply.sources.well]
+kind = "well"
+rate = "8 gpm"
+"""
+
+
+def test_a_standing_shortage_counts_once_in_outlook_and_hindcast() -> None:
+    """Demand that is made again each day is one shortage in the books, and so by each date."""
+    scenario = fields_of(TIGHT)
+    record = read_record(scenario)
+    ahead = run_ahead(start_at(scenario, record, JULY), ways_of_record(record, JULY, OCTOBER))
+    refill = [plan.key for plan in scenario.plans].index("refill")
+    short = ahead.causes.sum(axis=-1)
+    assert short[:, refill].min() > 1.0
+    need = needed_so_far_mm(ahead.fields)
+    drawn = ahead.fields["irrigation_gross"].cumsum(axis=2)
+    np.testing.assert_allclose(need[:, :, -1], drawn[:, :, -1] + short, atol=1e-9)
+    again = (ahead.fields["missed"] > 0.0) | (ahead.fields["made_up"] > 0.0)
+    assert not again.all()  # days on which the same shortage only stands
+    assert (need >= drawn - 1e-9).all()
+    past = hindcast(scenario, record, ("07-01",))
+    issued = drysward.season(scenario, "2018-07-01", record=record, draws=0, usual=False)
+    water = past.water_mean.sel(issued="07-01", year=2018, lead="end")
+    whole = issued.water_of_way.mean("way").transpose(*water.dims)
+    np.testing.assert_allclose(water, whole, atol=1e-6)
+
+
+def test_each_draw_of_a_pond_has_its_own_water_today() -> None:
+    """On a log the books of a supply are shared only where the supply is the same."""
+    pond = """
+[supply.storage]
+kind = "pond"
+capacity = "0.5 Mgal"
+depth = "8 ft"
+side_slope = 2
+"""
+    well = TIGHT.replace("8 gpm", "2 gpm")
+    scenario = fields_of(well + pond)
+    leaky = fields_of(well + pond + 'seepage = "0.5 in/d"\n')
+    record = read_record(scenario)
+    log = {"sand": {np.datetime64("2018-06-20"): 20.0}, "loam": {}}
+    first = start_at(scenario, record, JULY, applied_mm=log)
+
+    def water(start):
+        return start.runs.supply.storage["volume"][:, 0]
+
+    same = start_at(scenario, record, JULY, applied_mm=log, like=first)
+    own = start_at(leaky, record, JULY, applied_mm=log, like=first)
+    assert np.array_equal(water(same), water(first))
+    assert np.array_equal(water(own), water(start_at(leaky, record, JULY, applied_mm=log)))
+    assert (water(own) < water(first) - 1.0).all()

@@ -75,6 +75,40 @@ def test_a_file_in_either_system_of_units(written):
     assert (found.rain_mm[0], found.tmax_c[0], found.tmin_c[0]) == pytest.approx((12.7, 35, 20))
 
 
+def test_a_stated_error_may_be_blank(written):
+    text = GOOD.replace("tmin_c", "tmin_c,temp_error_f").replace("31,19", "31,19,3.6")
+    found = read_forecast(written(text.replace("28.5,18", "28.5,18,")), TODAY)
+    assert found.error_c == pytest.approx([2.0, np.nan], nan_ok=True)
+    assert read_forecast(written(GOOD), TODAY).error_c is None
+    for cell, message in (("0", "0 is out of range; above 0, to 36"), ("x", "'x' is not a number")):
+        with pytest.raises(FaultyInput, match=f"line 2, column 'temp_error_f': {message}"):
+            read_forecast(written(text.replace("3.6", cell).replace("28.5,18", "28.5,18,")), TODAY)
+
+
+def test_a_stated_error_takes_the_place_of_the_skill(record, ways):
+    """Climate and forecast weigh by the inverse of their variances; other days are as before."""
+    error = np.array([2.0, np.nan, 1.0])
+    forecast = forecast_of(days=3, tmax=40.0)
+    plain = ways_with_forecast(ways, forecast, record, skill_of(0.6, persistence=0.5))
+    led = ways_with_forecast(
+        ways, replace(forecast, error_c=error), record, skill_of(0.6, persistence=0.5)
+    )
+    usual = date_climate(record, ways[0].days.dates[:4])
+    own, then, before = (
+        np.stack([way.days.tmax_c for way in of]) for of in (ways, led, plain)
+    )
+    for day in (0, 2):
+        variance = own[:, day].var()
+        share = variance / (variance + error[day] ** 2)
+        mean = usual.tmax_c[day] + share * (40.0 - usual.tmax_c[day])
+        rest = np.sqrt(1.0 - share) * (own[:, day].mean() - usual.tmax_c[day])
+        assert then[:, day].mean() == pytest.approx(mean + rest)
+        expected = 1.0 / (1.0 / variance + 1.0 / error[day] ** 2)
+        assert then[:, day].var() == pytest.approx(expected)
+    assert np.array_equal(then[:, 1], before[:, 1])
+    assert then[:, 3].std() < before[:, 3].std()  # a sure last day leads the next one further
+
+
 @pytest.mark.parametrize(
     "old, new, message",
     [

@@ -85,7 +85,7 @@ def test_what_came_is_the_ledger(scenario, record, found):
         ledger = drysward.ledger(scenario, field, plan, 2006, record=own)
         days = ledger.sel(date=slice("2006-08-01", "2006-08-30"))
         here = found.sel(issued="08-01", year=2006, lead="30", field=field, plan=plan)
-        need = float(days.irrigation_gross.sum() + days.shortage.sum())
+        need = float(days.irrigation_gross.sum() + days.missed.sum() - days.made_up.sum())
         assert float(here.water_came) == pytest.approx(need, abs=1e-3)
         if float(here.lasting_odds.sel(stage="wilt")) == 0.0:
             run = (days.wilt.values >= 0.1).astype(int)

@@ -44,8 +44,10 @@ def written(tmp_path):
 def faults_of(path, **options) -> list[str]:
     with pytest.raises(FaultyInput) as caught:
         read_weather(path, **options)
+    for fault in caught.value.faults:
+        assert str(path) in fault.lines()[0]
+        assert not any("\n" in line for line in fault.lines())
     told = [str(fault) for fault in caught.value.faults]
-    assert all("\n" not in line and str(path) in line for line in told)
     return [line.replace(str(path), path.name) for line in told]
 
 

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from drysward.results import smoother
-from drysward.results.smoother import importance, linear_update, smoothed
+from drysward.results.smoother import error_of_mean, importance, linear_update, smoothed
 
 ONE = np.ones((1, 1))
 
@@ -182,6 +182,70 @@ def test_number_of_readings(sd, at_95, at_90):
 def test_error_of_a_mean_with_a_shared_offset():
     found = [smoother.error_of_mean(4.0, 3.0, n) for n in (1, 3, 5, 10, 20, 50)]
     assert found == pytest.approx([5.0, 3.79, 3.49, 3.26, 3.13, 3.05], abs=5e-3)
+
+
+class TestWorthOfReadings:
+    """What dates of ten readings say of a drying root zone, by the exact linear update.
+
+    Moisture falls by Kc ET t / depth, 5 mm/d on 250 mm with Kc 0.8, read every third day; the start
+    of each dry-down is known to 4 points, a reading to 4, the probe's offset to 2 (as in the worked
+    case above), Kc to 0.12 and depth to 25%. The figures printed with the method (about 2 points;
+    Kc 0.06 and 0.04, depth 15% and 10% after 5 and 15 dates) are rough, "from linear arithmetic".
+    """
+
+    KC = 0.8
+
+    @classmethod
+    def after(cls, dry_downs, kc_sd=0.12, depth_sd=0.25):
+        """Standard deviations of today's moisture (points), Kc and depth (share)."""
+        n = len(dry_downs)
+        spread = np.diag([4.0**2] * n + [kc_sd**2, depth_sd**2, 2.0**2])
+        rows = []
+        for start, dates in enumerate(dry_downs):
+            for t in 3.0 * np.arange(dates):
+                used = cls.KC * 5.0 * t / 250.0 * 100.0
+                row = np.zeros(n + 3)
+                row[start], row[n:] = 1.0, (-used / cls.KC, used, 1.0)
+                rows.append(row)
+        operator = np.array(rows)
+        error = np.eye(len(rows)) * 4.0**2 / 10.0
+        nothing = np.zeros(len(rows))
+        found = linear_update(np.zeros(n + 3), spread, operator, nothing, error).covariance
+        today = operator[-1] * np.append(np.ones(n + 2), 0.0)
+        return tuple(np.sqrt([today @ found @ today, found[n, n], found[n + 1, n + 1]]))
+
+    def test_one_date_tells_the_state_and_no_number(self):
+        state, kc, depth = self.after([1])
+        assert state == pytest.approx(2.0, abs=0.1)
+        assert (kc, depth) == pytest.approx((0.12, 0.25))
+
+    @pytest.mark.parametrize("dry_downs, kc", [([5], 0.06), ([5, 5, 5], 0.04)])
+    def test_dry_downs_tell_the_coefficient_where_depth_is_known(self, dry_downs, kc):
+        assert self.after(dry_downs, depth_sd=1e-6)[1] == pytest.approx(kc, abs=0.005)
+
+    def test_depth_and_coefficient_stand_for_one_another(self):
+        """One dry-down brings depth to the printed 15%. More cannot bring it to the printed 10%
+        while Kc is not known: moisture knows only their ratio, and the rest is the prior.
+        """
+        floor = 1.0 / np.sqrt(1.0 / 0.25**2 + (self.KC / 0.12) ** 2)
+        assert self.after([5])[2] == pytest.approx(0.15, abs=0.02)
+        assert self.after([5] * 3)[2] == pytest.approx(floor, abs=0.01)
+        assert self.after([5] * 300)[2] == pytest.approx(floor, abs=1e-3)
+        assert floor == pytest.approx(0.129, abs=5e-4)
+        assert self.after([5] * 3, kc_sd=0.04)[2] < 0.10  # once Kc is known as printed
+
+
+@pytest.mark.parametrize("alike, expected", [(0.0, 2.65), (0.3, 4.43), (0.6, 5.67)])
+def test_error_of_a_sum_of_seven_days(alike, expected):
+    """Reference ET of a forecast: daily errors of 1 mm, each pair of days correlated alike.
+
+    sqrt(7 (1 + 6 rho)): what days share is the offset of their mean.
+    """
+    own, shared = np.sqrt(1.0 - alike), np.sqrt(alike)
+    assert 7.0 * error_of_mean(own, shared, 7) == pytest.approx(expected, abs=5e-3)
+    errors = np.random.default_rng(7).standard_normal((200_000, 8))
+    weeks = (own * errors[:, :7] + shared * errors[:, 7:]).sum(axis=1)
+    assert weeks.std() == pytest.approx(expected, rel=0.01)
 
 
 def test_ranks_of_the_smoother_where_the_model_is_a_line():

@@ -48,7 +48,8 @@ class Commands(click.Group):
             ctx.exit(stopping.STOPPED)
         except FaultyInput as refusal:
             for fault in merged(refusal.faults):
-                say(" ".join(str(fault).split()), err=True)
+                first, *paste = (" ".join(line.split()) for line in fault.lines())
+                say("\n    ".join([first, *paste]), err=True)
             ctx.exit(2)
         except click.ClickException as refusal:
             vars(refusal)["message"] = visible(refusal.message)  # final to type checkers only

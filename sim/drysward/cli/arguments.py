@@ -19,6 +19,8 @@ from click.shell_completion import CompletionItem
 from drysward.screen.visible import say
 
 if TYPE_CHECKING:
+    import xarray as xr
+
     from drysward.scenario.model import Scenario
     from drysward.weather.file.fill import FillRule
 
@@ -156,13 +158,24 @@ def announce(scenario: Scenario, years: tuple[int, int] | None) -> None:
     whether the day loop must be compiled first.
     """
     from drysward.results.text import count_text
+    from drysward.scenario.model import RECORD
     from drysward.site.stretches import require_weather
 
     require_weather(scenario, years)
-    span = "every complete year" if years is None else f"the years {years[0]} to {years[1]}"
+    weather = scenario.weather
+    ends = "" if years is None else str(years[0])
+    if years is not None and years[0] != years[1]:
+        ends = f"{years[0]} to {years[1]}"
+    kind = "year" if years is not None and years[0] == years[1] else "years"
+    if weather.source == RECORD:
+        span = f"the {kind} {ends}" if ends else "every complete year"
+        span += f" of {weather.name}"
+    else:
+        span = f"simulated {kind} {ends}" if ends else f"{weather.years:,} simulated years"
+        span += f" from {weather.name}"
     say(
         f"{scenario.title}: {count_text(len(scenario.plans), 'plan')} on "
-        f"{count_text(len(scenario.fields), 'field')} over {span} of {scenario.weather.name}",
+        f"{count_text(len(scenario.fields), 'field')} over {span}",
         err=True,
     )
     announce_compiling()
@@ -184,10 +197,15 @@ def units_option(command: Callable[..., None]) -> Callable[..., None]:
     return click.option(
         "--units",
         type=click.Choice(["us", "metric"]),
-        default="us",
-        show_default=True,
-        help="Units on the screen and in CSV files.",
+        help="Units on the screen and in CSV files.  [default: units of the scenario, else us]",
     )(command)
+
+
+def units_for(units: str | None, result: xr.Dataset) -> str:
+    """Those of ``--units``, else those of the scenario of a result."""
+    from drysward.results.terms import shown_in
+
+    return units or shown_in(result)
 
 
 def format_option(command: Callable[..., None]) -> Callable[..., None]:

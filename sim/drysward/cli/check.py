@@ -21,7 +21,7 @@ from drysward.cli.arguments import (
 @format_option
 @weather_options
 @units_option
-def command(scenario: str, everything: bool, form: str, units: str, **weather: Any) -> None:
+def command(scenario: str, everything: bool, form: str, units: str | None, **weather: Any) -> None:
     """Find the faults of a scenario and its weather; show what would run.
 
     Nothing is run. SCENARIO is a scenario file (.toml), or the name of one that ships with the
@@ -35,6 +35,7 @@ def command(scenario: str, everything: bool, form: str, units: str, **weather: A
     from drysward.studies.doubt.crossed import draws_text
 
     opened = open_scenario(scenario, **weather)
+    units = units or opened.units
     series, seen, site = survey(opened)
     waterings = list(nights(opened, site.zones, site.catches))
     values = list(resolved_values(opened))

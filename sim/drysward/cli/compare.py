@@ -71,7 +71,7 @@ def command(
     draws: int | None,
     form: str,
     force: bool,
-    units: str,
+    units: str | None,
     years: tuple[int, int] | None,
     **weather: Any,
 ) -> None:
@@ -87,6 +87,7 @@ def command(
     from drysward.results import RESULT_FILES
 
     opened = open_scenario(scenario, **weather)
+    units = units or opened.units
     if show == "play":
         from drysward.site.play import require_play
 
@@ -135,10 +136,14 @@ def command(
         parts += compare.detail(one)
     if months:
         parts.append(compare.months(one))
-    show_parts(parts, form)
-    if out is not None:
-        chosen = settings(**weather)
-        announce_written(drysward.save(result, out, opened, summary, units, chosen, force, reads))
+    # Files first, since a reader may cut the answer short; the answer even where they fail.
+    try:
+        if out is not None:
+            chosen = settings(**weather)
+            files = drysward.save(result, out, opened, summary, units, chosen, force, reads)
+            announce_written(files)
+    finally:
+        show_parts(parts, form)
 
 
 def _drawn(

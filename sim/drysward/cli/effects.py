@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from drysward.cli.arguments import format_option, units_option
+from drysward.cli.arguments import format_option, units_for, units_option
 
 
 @click.command()
@@ -23,7 +23,7 @@ from drysward.cli.arguments import format_option, units_option
 @format_option
 @units_option
 def command(
-    folder: Path, of_what: str, plan: str | None, field: str | None, form: str, units: str
+    folder: Path, of_what: str, plan: str | None, field: str | None, form: str, units: str | None
 ) -> None:
     """How much of the spread of a risk each axis of a sweep explains.
 
@@ -33,5 +33,7 @@ def command(
     from drysward.screen.formats import show
     from drysward.screen.sweep import effects_parts
 
-    found = drysward.effects(drysward.open(folder), of_what, plan, field, units)
+    points = drysward.open(folder)
+    units = units_for(units, points)
+    found = drysward.effects(points, of_what, plan, field, units)
     show(effects_parts(found, units), form)

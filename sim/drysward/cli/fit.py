@@ -95,11 +95,12 @@ def readings(
     force: bool,
     **weather: Any,
 ) -> None:
-    """Fit soil, roots, turf and probe to readings of this season.
+    """Fit soil, roots, turf, pond and probe to readings of this season and earlier ones.
 
     READINGS is a CSV file headed date,field,kind,value,unit and, where they are known,
-    place,depth,instrument,note. Kinds: moisture, wilt, footprinting, green cover, ndvi, hardness,
-    uniformity, precipitation rate, field capacity, wilting point, rooting depth.
+    place,depth,instrument,note. Kinds: moisture, wilt, footprinting, green cover, quality (1 to 9),
+    ndvi, hardness, uniformity, precipitation rate, field capacity, wilting point, rooting depth,
+    and pond level, of the site (field left blank).
     """
     from drysward.files import Outputs
     from drysward.inputs import file_bytes
@@ -121,7 +122,10 @@ def readings(
             opened, inputs.readings, inputs.log, inputs.record, n_draws=draws, most=most,
             hold_out=hold_out, on_progress=begin("fit"),
         )  # fmt: skip
-    show(what_readings_say(found, opened), form)
-    if out is not None:
-        of_files = (file_bytes(path, MOST_BYTES) for path in (readings, log))
-        announce_written(write_fitted(out, fitted_text(found, opened, *of_files), outputs))
+    # The file first, since a reader may cut the answer short; the answer even where it fails.
+    try:
+        if out is not None:
+            of_files = (file_bytes(path, MOST_BYTES) for path in (readings, log))
+            announce_written(write_fitted(out, fitted_text(found, opened, *of_files), outputs))
+    finally:
+        show(what_readings_say(found, opened), form)

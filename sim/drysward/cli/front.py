@@ -6,7 +6,13 @@ from pathlib import Path
 
 import click
 
-from drysward.cli.arguments import announce_written, force_option, format_option, units_option
+from drysward.cli.arguments import (
+    announce_written,
+    force_option,
+    format_option,
+    units_for,
+    units_option,
+)
 
 
 @click.command()
@@ -33,7 +39,7 @@ def command(
     high: bool,
     form: str,
     force: bool,
-    units: str,
+    units: str | None,
 ) -> None:
     """Trade-off between cost and risk in a sweep; also writes it to FOLDER as CSV.
 
@@ -43,7 +49,10 @@ def command(
     from drysward.screen.formats import show
     from drysward.screen.sweep import front_parts
 
-    choices = drysward.front(drysward.open(folder), cost, risk, field, high)
-    show(front_parts(choices, units, every=form != "text"), form)
+    points = drysward.open(folder)
+    units = units_for(units, points)
+    choices = drysward.front(points, cost, risk, field, high)
     chunks = [path for path in folder.iterdir() if path.suffix in (".nc", ".json")]
+    # Before the answer, which a reader may cut short.
     announce_written(drysward.save(choices, folder, units=units, force=force, reads=chunks))
+    show(front_parts(choices, units, every=form != "text"), form)

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 @click.option(
     "--units",
     type=click.Choice(["us", "metric"]),
-    help="Units of what the scenario states and of the questions.  [default: us]",
+    help="Units of what the scenario states, of its answers and of the questions.  [default: us]",
 )
 @click.option("--latitude", metavar="DEGREES", help="Latitude, such as 40.3 or '40.3 N'.")
 @click.option("--elevation", metavar="HEIGHT", help="Height above the sea, such as '460 ft'.")
@@ -137,10 +137,9 @@ def command(
     write_whole({Path(file): lambda part: part.write_text(text, encoding="utf-8")})
     shown = shlex.quote(file)
     say(f"Wrote {file}: {_counts(new)}.")
-    for sentence in _odd_weather(text, file, folder):
+    for sentence in _notes_on_weather(text, file, folder):
         say(sentence)
-    units_text = " --units metric" if new.units == "metric" else ""
-    say(f"Next: drysward {'supply' if supply else 'compare'} {shown}{units_text}")
+    say(f"Next: drysward {'supply' if supply else 'compare'} {shown}")
 
 
 def _counts(new: NewScenario) -> str:
@@ -211,13 +210,18 @@ def _checked(new: NewScenario, file: str, folder: Path) -> str:
     return text
 
 
-def _odd_weather(text: str, file: str, folder: Path) -> list[str]:
-    """What is odd about the weather of the new scenario, in sentences."""
-    from drysward.results.text import as_sentences
+def _notes_on_weather(text: str, file: str, folder: Path) -> list[str]:
+    """What is odd about the weather of the new scenario, and whether its years are few."""
+    from drysward.results.text import as_sentences, short_record_text
     from drysward.scenario.load import loads
     from drysward.site.weather_years import weather_series
 
-    return as_sentences(weather_series(loads(text, folder, file)).findings)
+    series = weather_series(loads(text, folder, file))
+    out = as_sentences(series.findings)
+    if series.file is not None:
+        attrs = {"weather_kind": series.kind, "n_years": series.file.complete_years}
+        out += [short] if (short := short_record_text(attrs)) else []
+    return out
 
 
 # --- questions --------------------------------------------------------------------------------

@@ -57,7 +57,7 @@ def command(
     out: Path | None,
     form: str,
     force: bool,
-    units: str,
+    units: str | None,
     **weather: Any,
 ) -> None:
     """Daily water balance of one field, plan and year.
@@ -71,6 +71,7 @@ def command(
     from drysward.screen.ledger import daily_account
 
     opened = open_scenario(scenario, **weather)
+    units = units or opened.units
     reads = files_of_scenario(scenario, opened)
     if out is not None:
         Outputs(reads, force).claim(out)

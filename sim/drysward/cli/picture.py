@@ -26,7 +26,7 @@ from drysward.cli.arguments import announce_written, force_option, units_option
 @force_option
 @units_option
 def command(
-    result: Path, name: str, out: Path, force: bool, units: str, **choice: str | None
+    result: Path, name: str, out: Path, force: bool, units: str | None, **choice: str | None
 ) -> None:
     """Write one chart of a result.
 

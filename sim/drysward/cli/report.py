@@ -20,7 +20,7 @@ from drysward.cli.arguments import announce_written, force_option, units_option
 )
 @force_option
 @units_option
-def command(result: Path, out: Path, force: bool, units: str) -> None:
+def command(result: Path, out: Path, force: bool, units: str | None) -> None:
     """Write a result as one page to read, print or mail.
 
     RESULT is a folder written by --out of compare, supply or sweep, or its results.nc.

@@ -13,7 +13,7 @@ from drysward.progress import progress
 @click.option("--workers", type=click.IntRange(min=1), help="Cores to use.  [default: all]")
 @format_option
 @units_option
-def command(sweep: str, workers: int | None, form: str, units: str) -> None:
+def command(sweep: str, workers: int | None, form: str, units: str | None) -> None:
     """Find the plan with the least water that keeps a risk.
 
     SWEEP is a sweep file with a table [search]; its axes are what may be chosen. All candidates
@@ -25,4 +25,4 @@ def command(sweep: str, workers: int | None, form: str, units: str) -> None:
 
     with progress() as begin:
         found = drysward.search(sweep, workers, begin("Trying plans"))
-    show(search_parts(found, units), form)
+    show(search_parts(found, units or found.sweep.units), form)

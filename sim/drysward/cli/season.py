@@ -56,7 +56,7 @@ class Chances(click.ParamType):
     "--forecast",
     type=click.Path(path_type=Path),
     help="The next days, 10 at most (.csv): date, rain_in, rain_chance_pct, tmax_f, tmin_f; or "
-    "rain_mm, tmax_c, tmin_c.",
+    "rain_mm, tmax_c, tmin_c; temp_error_f or temp_error_c if stated.",
 )
 @click.option(
     "--outlook",
@@ -102,7 +102,7 @@ def command(
     out: Path | None,
     form: str,
     force: bool,
-    units: str,
+    units: str | None,
     **weather: Any,
 ) -> None:
     """Odds for the weeks ahead, from this season so far.
@@ -119,6 +119,7 @@ def command(
     from drysward.screen.season import hindcast_report, season_report
 
     opened = open_scenario(scenario, **weather)
+    units = units or opened.units
     named = (*files_of_scenario(scenario, opened), log, forecast)
     reads = tuple(path for path in named if path is not None)
     if out is not None:
@@ -133,7 +134,10 @@ def command(
         if hindcast:
             past = drysward.hindcast(opened, progress=begin("Running past seasons"))
     report = season_report(ahead, units, STAGES if detail else OUTLOOK_STAGES)
-    show([*report, *([] if past is None else hindcast_report(past, units))], form)
-    if out is not None:
-        files = drysward.save(ahead, out, summary=past, units=units, force=force, reads=reads)
-        announce_written(files)
+    # Files first, since a reader may cut the answer short; the answer even where they fail.
+    try:
+        if out is not None:
+            files = drysward.save(ahead, out, summary=past, units=units, force=force, reads=reads)
+            announce_written(files)
+    finally:
+        show([*report, *([] if past is None else hindcast_report(past, units))], form)

@@ -54,7 +54,7 @@ def command(
     out: Path | None,
     form: str,
     force: bool,
-    units: str,
+    units: str | None,
     years: tuple[int, int] | None,
     draws: int | None,
     detail: bool,
@@ -76,6 +76,7 @@ def command(
     from drysward.screen.supply import supply_report
 
     opened = open_scenario(scenario, **weather)
+    units = units or opened.units
     if opened.supply is None:
         raise FaultyInput(
             Fault(
@@ -103,8 +104,11 @@ def command(
     summary = drysward.summarize(result, opened, sizing=sizing, supply=True)
     why = summary.attrs.get("sizing_no_draws")
     report = supply_report(summary, units, detail or form in ("csv", "json"))
-    show([*report, *([notes([("Draws", f"none: {why}")])] if why else [])], form)
-    if out is not None:
-        chosen = settings(**weather)
-        files = drysward.save(result, out, opened, summary, units, chosen, force, reads)
-        announce_written(files)
+    # Files first, since a reader may cut the answer short; the answer even where they fail.
+    try:
+        if out is not None:
+            chosen = settings(**weather)
+            files = drysward.save(result, out, opened, summary, units, chosen, force, reads)
+            announce_written(files)
+    finally:
+        show([*report, *([notes([("Draws", f"none: {why}")])] if why else [])], form)

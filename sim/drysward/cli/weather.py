@@ -94,7 +94,7 @@ def check(
     columns: str | None,
     wind_height: float | None,
     form: str,
-    units: str,
+    units: str | None,
 ) -> None:
     """What a daily weather file holds, and whether a run would accept it.
 
@@ -102,6 +102,7 @@ def check(
     a .csv, .nc or .dly file, which may be gzipped. Gaps and blanks do not stop the check; unknown
     columns do. Latitude and elevation are read from the file where it states them.
     """
+    from drysward.quantities import SYSTEMS
     from drysward.scenario.weather_tables import columns_of
     from drysward.screen.formats import show
     from drysward.screen.weather import weather_survey
@@ -115,7 +116,7 @@ def check(
     latitude = place.latitude_deg if latitude is None else latitude
     elevation = place.elevation_m if elevation is None else elevation
     found = survey(table, latitude, elevation, days)
-    show(weather_survey(found, units, ignore, record_years), form)
+    show(weather_survey(found, units or SYSTEMS[0], ignore, record_years), form)
 
 
 @command.command()
@@ -142,7 +143,7 @@ def make(
     out: Path | None,
     form: str,
     force: bool,
-    units: str,
+    units: str | None,
     **weather: Any,
 ) -> None:
     """Simulate daily weather, and show how close it comes to its source.
@@ -163,6 +164,7 @@ def make(
     opened = open_scenario(scenario, simulated_years=years, **weather)
     if opened.weather.source == RECORD:
         opened = open_scenario(scenario, simulated_years=years, **{**weather, "source": GENERATOR})
+    units = units or opened.units
     outputs = Outputs(files_of_scenario(scenario, opened), force)
     if out is not None:
         ending_of(out, ENDINGS)
@@ -172,7 +174,7 @@ def make(
         series = weather_series(opened)
         advance(0.5)
         parts = simulated_weather(series, compare_with_origin(opened, series), units)
-    show(parts, form)
     if out is not None:
         write_weather(series, out, units, outputs)
         announce_written([out])
+    show(parts, form)

@@ -148,7 +148,8 @@ N_STAGES = len(STAGES)
 # Lane names of the ledger's columns, in the order of TRACE.
 _LANE_OF = {
     "reference_et": "eto", "irrigation_gross": "gross", "irrigation_landed": "mean_caught",
-    "demand": "irrigation_demand", "shortage": "shortage_today",
+    "demand": "irrigation_demand", "shortage": "shortage_today", "missed": "missed",
+    "made_up": "made_up",
     "thatch_water": "mean_thatch", "surface_water": "mean_w1", "root_water": "mean_w2",
     "subsoil_water": "mean_w3", "crown_hydration": "mean_hydration",
     "drought_index": "drought_index_today", "air_filled": "mean_air", "frozen": "today_frozen",

@@ -336,8 +336,8 @@ YEAR = _dtype(
 """Sums, counts and extremes of one field, plan and year; depths are means over the field."""
 
 TRACE = _dtype(
-    "precipitation reference_et irrigation_gross irrigation_landed demand shortage runoff drainage "
-    "leaf_evaporation soil_evaporation transpiration snow_water thatch_water "
+    "precipitation reference_et irrigation_gross irrigation_landed demand shortage missed made_up "
+    "runoff drainage leaf_evaporation soil_evaporation transpiration snow_water thatch_water "
     "surface_water root_water subsoil_water residual depletion root_depth "
     "footprint wilt green dormant dead worn winter_rest crown_hydration drought_index stage "
     "hardness air_filled root_loss hard mud standing dust frozen "

@@ -108,7 +108,7 @@ def run_at_once(
     site: PreparedSite,
     specs: Sequence[PlanSpec],
     spread: Spread,
-    beyond_one_watering: NDArray[np.int64],
+    left_unfinished: NDArray[np.int64],
     day_input: DayInput,
     *rest: Any,
 ) -> None:
@@ -121,7 +121,7 @@ def run_by_day(
     site: PreparedSite,
     specs: Sequence[PlanSpec],
     spread: Spread,
-    beyond_one_watering: NDArray[np.int64],
+    left_unfinished: NDArray[np.int64],
     day_input: DayInput,
     batch: Batch,
     *rest: Any,
@@ -133,13 +133,13 @@ def run_by_day(
     kernel : ``drive.windows.run_windows``, compiled or not.
     specs : plan of each run.
     spread : how the runs lie in the lanes of ``batch``.
-    beyond_one_watering : (runs, fields), to which the counted days are added on which a function
-        demands more than one watering puts on.
+    left_unfinished : (runs, fields), to which the counted days are added on which a function
+        demands nothing although a watering could not put on all of its last demand.
     rest : what else ``run_windows`` takes, from ``supply`` on.
 
     FaultyInput when a function gives what is no depth.
     """
-    functions = _Functions(site, specs, spread, day_input, batch, rest[2], beyond_one_watering)
+    functions = _Functions(site, specs, spread, day_input, batch, rest[2], left_unfinished)
     nothing = site.forcing._replace(turfs=site.forcing.turfs[:0].view(np.recarray))
     n_days, n_lines = day_input.calendar.shape[0], day_input.days.shape[0]
     for first in range(0, n_days, n_lines):
@@ -162,9 +162,9 @@ class _Functions:
 
     def __init__(
         self, site: PreparedSite, specs: Sequence[PlanSpec], spread: Spread, day_input: DayInput,
-        batch: Batch, supply: SupplyState, beyond_one_watering: NDArray[np.int64],
+        batch: Batch, supply: SupplyState, left_unfinished: NDArray[np.int64],
     ) -> None:  # fmt: skip
-        self.site, self.specs, self.beyond_one_watering = site, specs, beyond_one_watering
+        self.site, self.specs, self.left_unfinished = site, specs, left_unfinished
         n_lanes = spread.n_runs * spread.n_fields
         lanes = spread.by_run(np.arange(spread.n_blocks * LANES).reshape(-1, LANES))
         assert lanes.size == n_lanes
@@ -208,6 +208,7 @@ class _Functions:
         self.most_mm = most_mm * (1.0 + 1e-9)
         self.adjust = np.ascontiguousarray(np.moveaxis(plans["adjust"], -1, 0))
         self.plans = plans
+        self.is_cut = np.zeros(self.most_mm.shape, bool)  # the last demand, to one watering
 
     def spans(self, first: int, stop: int) -> Iterator[tuple[int, int]]:
         """Days to run in one go: each day alone with a function to call."""
@@ -253,12 +254,19 @@ class _Functions:
             demand_mm[runs] = depth_mm(spec, morning, self.site, day, demand_mm[runs].shape)
         self.weekly[self.depth + weekday * (3 * LANES)] = demand_mm
         demand_mm *= self.adjust[month]
-        too_much = demand_mm > self.most_mm
-        if self.year[day] >= 0 and too_much.any():
-            too_much &= self.is_season[day_of_year][:, None]
-            too_much &= self.plans["allowed"][..., weekday] > 0.0
-            too_much &= seen["days_since_water"] >= self.plans["interval"]
-            self.beyond_one_watering[self.runs] += too_much
+        is_cut = demand_mm > self.most_mm
+        if not is_cut.any() and not self.is_cut.any():
+            return
+        # On other days the plan, and not its function, keeps water back.
+        may_water = self.is_season[day_of_year][:, None] & (
+            self.plans["allowed"][..., weekday] > 0.0
+        )
+        may_water &= seen["days_since_water"] >= self.plans["interval"]
+        if self.year[day] >= 0:
+            is_left = (demand_mm == 0.0) & (seen["unfinished_mm"] > 0.0)
+            is_left &= seen["deficit_mm"] > 0.0  # after rain nothing is left to finish
+            self.left_unfinished[self.runs] += self.is_cut & may_water & is_left
+        self.is_cut = np.where(may_water, is_cut, self.is_cut)
 
 
 def depth_mm(
@@ -319,7 +327,7 @@ MOST_NAMED = 3
 def too_much_text(
     plans: Sequence[tuple[PlanSpec, NDArray[np.int64]]], fields: Sequence[FieldSpec]
 ) -> str:
-    """What to say of functions that demanded more than one watering puts on; "" if none did.
+    """What to say of functions that left a demand unfinished; "" if none did.
 
     Each plan with the counted days (F,) on which it did, by field. Those with most days are named.
     """
@@ -331,11 +339,12 @@ def too_much_text(
         f"'{plan.key}' on {n:,} days on field '{field.key}'"
         for plan, days in plans[:MOST_NAMED] for n, field in zip(days, fields, strict=True) if n
     ]  # fmt: skip
-    more = f"; {len(plans) - MOST_NAMED} more plans do" if len(plans) > MOST_NAMED else ""
+    n_more = len(plans) - MOST_NAMED
+    more = f"; so {'does' if n_more == 1 else 'do'} {n_more} more" if n_more > 0 else ""
     return (
-        f"A plan's function demands more than one watering can put on: {', '.join(each)}{more}. "
-        "What is beyond the largest watering ('most' of the plan, else of the soil) waits for the "
-        "next night on which the function demands it; what the night or the ground cannot take is "
-        "counted as shortage. A function lets it finish with | (morning.unfinished_mm > 0) in its "
-        "condition."
+        "A plan's function demands more than one watering can put on and then leaves the rest: "
+        f"{', '.join(each)}{more}. What is beyond the largest watering ('most' of the plan, else "
+        "of the soil) waits for the next night on which the function demands it; what the night or "
+        "the ground cannot take is counted as shortage. A function lets it finish with | "
+        "(morning.unfinished_mm > 0) in its condition."
     )

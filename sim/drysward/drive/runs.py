@@ -57,7 +57,7 @@ class _Gathered:
     are carried from stretch to stretch. YEAR, PLAY_YEAR and
     FEED_YEAR (..., F, Y), odds (..., F, 4, 366) and
     the sum of green cover (..., F, 366) and shortage (..., F, 12, causes), mm by month and cause,
-    are results; TRACE (..., T, F) is the daily ledger last requested. ``beyond_one_watering``
+    are results; TRACE (..., T, F) is the daily ledger last requested. ``left_unfinished``
     (..., F): counted days on which a function demanded more than one watering puts on.
     """
 
@@ -77,7 +77,7 @@ class _Gathered:
     green: np.ndarray
     shortage: np.ndarray
     trace: np.recarray
-    beyond_one_watering: np.ndarray
+    left_unfinished: np.ndarray
 
     def _at(self, place: int | np.ndarray | None) -> dict[str, Any]:
         """All arrays at places of their first axis, or with a new one when None."""
@@ -182,7 +182,7 @@ def start_runs(
         green=np.zeros((n_runs, n_fields, CALENDAR_DAYS)),
         shortage=np.zeros((n_runs, n_fields, MONTHS, len(CAUSES))),
         trace=records(TRACE, (n_runs, 0, n_fields)),
-        beyond_one_watering=np.zeros((n_runs, n_fields), np.int64),
+        left_unfinished=np.zeros((n_runs, n_fields), np.int64),
     )
 
 
@@ -225,7 +225,7 @@ def advance_all(
     run_days = partial(
         run_by_day if any(spec.function for spec in runs.specs) else run_at_once,
         compiled_run_site() if compiled else run_windows, site, runs.specs, spread,
-        runs.beyond_one_watering,
+        runs.left_unfinished,
     )  # fmt: skip
     run_days(
         day_input_of(site),

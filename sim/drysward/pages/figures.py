@@ -22,7 +22,7 @@ from drysward.pages.panel import Drawing, Panel, Readings
 from drysward.pages.result import keys, label
 from drysward.quantities import shown
 from drysward.results.choice import days_below, mean_water
-from drysward.results.text import UNKNOWN, rounded, year_mark
+from drysward.results.text import UNKNOWN, holds_dry_years, rounded, year_mark
 
 MONTHS = "JFMAMJJASOND"
 MONTH_NAMES = tuple(datetime.date(2000, month, 1).strftime("%B") for month in range(1, 13))
@@ -157,16 +157,19 @@ def days(result: xr.Dataset, field: str, *, axes: Axes, units: str) -> Panel:
     """Days below playing condition by plan: average year, 1-in-10 year, 5 to 95% across draws."""
     names = keys(result, "plan")
     mean, worst = (days.sel(field=field).values for days in days_below(result))
-    top = float(np.nanmax(worst, initial=1.0))
+    top = float(np.nanmax(np.fmax(mean, worst), initial=1.0))
     rows = np.arange(len(names))
     ink, muted = style.LINES[0], style.MUTED
     key: list[tuple[str, style.Handle]] = [
         ("average year", Line2D([], [], linestyle="", marker="o", markersize=7, color=ink)),
-        ("1-in-10 year", Line2D([], [], linestyle="", marker="D", markersize=6, color=muted,
-                                markerfacecolor="none")),
-    ]  # fmt: skip
-    cells = [[f"{value:.0f} days" for value in mean], [f"{value:.0f} days" for value in worst]]
-    columns = ["average year", "1-in-10 year"]
+    ]
+    cells, columns = [[f"{value:.0f} days" for value in mean]], ["average year"]
+    if holds_dry_years(result):
+        bad = Line2D([], [], linestyle="", marker="D", markersize=6, color=muted,
+                     markerfacecolor="none")  # fmt: skip
+        key.append(("1-in-10 year", bad))
+        cells.append([f"{value:.0f} days" for value in worst])
+        columns.append("1-in-10 year")
     if "doubt_days_below_condition_low" in result:
         low, high = (
             result[f"doubt_days_below_condition_{end}"].sel(field=field).values
@@ -203,8 +206,7 @@ def water(result: xr.Dataset, field: str, *, axes: Axes, units: str) -> Panel:
             color=color, clip_on=False,
         )  # fmt: skip
         key.append((name, dot))
-    key.append(("up to the 1-in-10 year", Line2D([], [], color=style.MUTED, linewidth=1.6)))
-    for axis, most in ((axes.xaxis, used), (axes.yaxis, worst)):
+    for axis, most in ((axes.xaxis, used), (axes.yaxis, np.fmax(mean, worst))):
         style.scale(axis)
         style.from_zero(axis, float(np.nanmax(most, initial=1.0)))
     axes.set_xlabel(f"water a year, {depth.unit}")
@@ -212,9 +214,12 @@ def water(result: xr.Dataset, field: str, *, axes: Axes, units: str) -> Panel:
     cells = [
         [f"{rounded(value, depth.decimals)} {depth.unit}" for value in used],
         [f"{value:.0f} days" for value in mean],
-        [f"{value:.0f} days" for value in worst],
     ]
-    columns = ["water a year", "average year", "1-in-10 year"]
+    columns = ["water a year", "average year"]
+    if holds_dry_years(result):
+        key.append(("up to the 1-in-10 year", Line2D([], [], color=style.MUTED, linewidth=1.6)))
+        cells.append([f"{value:.0f} days" for value in worst])
+        columns.append("1-in-10 year")
     return Panel(key, Readings(names, columns, cells, x=used, y=mean))
 
 

@@ -69,6 +69,8 @@ class Picture:
     is_open : whether a page shows the chart open, or folded away as a whole.
     is_shared : whether the axes of all panels have the same limits.
     rows : how many named rows a panel has, 0 for a chart without.
+    mend : what the scenario states where the chart lacks what it needs; "" for a chart that any run
+        with ``--out`` has.
     """
 
     name: str
@@ -83,6 +85,7 @@ class Picture:
     is_open: bool = False
     is_shared: bool = True
     rows: Callable[[xr.Dataset], int] = _no_rows
+    mend: str = ""
 
     def lacks(self, result: xr.Dataset) -> list[str]:
         """Needed variables that the result lacks, or that have no number."""
@@ -261,7 +264,8 @@ def _alt_days(result: xr.Dataset, choice: Choice, units: str) -> str:
     for plan in keys(result, "plan"):
         here = one.sel(plan=plan)
         mean, worst = (days.item() for days in days_below(here))
-        text = f"{label(result, 'plan', plan)} {mean:.0f}, in a 1-in-10 year {worst:.0f}"
+        text = f"{label(result, 'plan', plan)} {mean:.0f}"
+        text += "" if np.isnan(worst) else f", in a 1-in-10 year {worst:.0f}"
         if "doubt_days_below_condition_low" in result:
             low, high = (
                 float(here[f"doubt_days_below_condition_{end}"]) for end in ("low", "high")
@@ -525,6 +529,8 @@ PICTURES = (
         _played,
         _alt_events,
         is_open=True,
+        mend="no events are judged; add them under [[fields.KEY.play.events]], in place of "
+        "play = {}",
         rows=_a_row_each_plan,
     ),
     Picture(
@@ -831,7 +837,11 @@ def choose(result: xr.Dataset, picture: Picture, fixed: Choice) -> list[Choice]:
     if lacks or picture not in tuple(fitting(result)):
         source = result.attrs.get("source", "another program")
         wrong = f"the result, written by {source}, lacks {', '.join(lacks) or 'what it shows'}"
-        raise FaultyInput(Fault(picture.name, wrong, "run the scenario again with --out"))
+        again = "run the scenario again with --out"
+        if picture.mend and picture in tuple(fitting(result)):
+            wrong, _, mend = picture.mend.partition("; ")
+            again = f"{mend}, and {again}"
+        raise FaultyInput(Fault(picture.name, wrong, again))
     panels = picture.panels(result)
     known = {key: list(dict.fromkeys(p[key] for p in panels if key in p)) for key in fixed}
     faults = [

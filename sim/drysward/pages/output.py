@@ -14,6 +14,7 @@ from drysward.pages import gallery
 from drysward.pages.result import SWEEP, kind_of, open_result, shown_of
 from drysward.pages.style import save
 from drysward.quantities import require_system
+from drysward.results.terms import shown_in
 from drysward.studies.result_files import files_of
 from drysward.studies.sweep.axis_units import axes_in
 
@@ -26,7 +27,7 @@ ENDINGS = (".svg", ".png", ".pdf")
 def report(
     result: xr.Dataset | str | Path,
     out: str | Path | None = None,
-    units: str = "us",
+    units: str | None = None,
     force: bool = False,
     processes: BaseContext | None = None,
 ) -> str:
@@ -37,7 +38,7 @@ def report(
     result : Dataset of ``drysward.open`` or ``drysward.run``; or a result folder, its results.nc,
         or the folder of a sweep.
     out : HTML file to write; none when None.
-    units : "us" or "metric".
+    units : "us" or "metric"; those of the scenario of the result when None.
     force : replace a file that drysward has no record of writing.
     processes : context that starts processes, one a core, which draw; all is drawn here when None.
 
@@ -54,8 +55,9 @@ def report(
     --------
     >>> drysward.report("out", "report.html", units="metric")
     """
-    require_system(units)
-    opened, outputs = _opened(result, units, force)
+    if units is not None:
+        require_system(units)
+    opened, outputs, units = _opened(result, units, force)
     if out is not None:
         outputs.claim(Path(out))
     # Imported here: a picture needs none of what a page says.
@@ -71,7 +73,7 @@ def picture(
     result: xr.Dataset | str | Path,
     name: str,
     out: str | Path | None = None,
-    units: str = "us",
+    units: str | None = None,
     force: bool = False,
     **choice: str,
 ) -> Figure:
@@ -83,7 +85,7 @@ def picture(
     name : which figure, such as "plans", "stages" or "account"; a name that is not known is
         answered with those that are.
     out : file to write, .svg, .png or .pdf; none when None.
-    units : "us" or "metric".
+    units : "us" or "metric"; those of the scenario of the result when None.
     force : as of ``report``.
     choice : keys of what to show: ``field``, ``plan``, ``stage``, ``case``. Without any, the
         panels that stand open on the page.
@@ -101,10 +103,11 @@ def picture(
     --------
     >>> drysward.picture("out", "stages", "wilt.svg", field="stadium", stage="wilt")
     """
-    require_system(units)
+    if units is not None:
+        require_system(units)
     ending = "" if out is None else ending_of(Path(out), ENDINGS)
     kind = gallery.named(name)
-    opened, outputs = _opened(result, units, force)
+    opened, outputs, units = _opened(result, units, force)
     panels = gallery.choose(opened, kind, choice)
     if out is not None:
         outputs.claim(Path(out))
@@ -116,11 +119,14 @@ def picture(
 
 
 def _opened(
-    result: xr.Dataset | str | Path, units: str, force: bool
-) -> tuple[xr.Dataset, Outputs]:
-    """A result to draw from, and what may be written beside the files that it was read from."""
+    result: xr.Dataset | str | Path, units: str | None, force: bool
+) -> tuple[xr.Dataset, Outputs, str]:
+    """A result to draw from, what may be written beside the files that it was read from, and the
+    units to show it in.
+    """
     opened, outputs = _read(result, force)
-    return axes_in(opened, units) if kind_of(opened) == SWEEP else opened, outputs
+    units = units or shown_in(opened)
+    return axes_in(opened, units) if kind_of(opened) == SWEEP else opened, outputs, units
 
 
 def _read(result: xr.Dataset | str | Path, force: bool) -> tuple[xr.Dataset, Outputs]:

@@ -17,7 +17,7 @@ from drysward.pages.drawing import Request, charts
 from drysward.pages.gallery import Chart, Choice, Picture, fitting
 from drysward.pages.result import kind_of, plain
 from drysward.pages.tables import tables
-from drysward.results.text import findings_of
+from drysward.results.text import findings_of, holds_dry_years, without_rare_years
 
 TEMPLATE = "page.html.j2"
 SCRIPT = "page.js"
@@ -65,6 +65,7 @@ def page(
     )
     # SVG is drawn by our own code from parsed XML, in which all names are escaped text.
     environment.filters["drawn"] = Markup
+    result = without_rare_years(result)
     found, lacking = _figures(result, units, processes, workers)
     attrs = {name: plain(str(value)) for name, value in result.attrs.items()}
     return environment.get_template(TEMPLATE).render(
@@ -101,13 +102,17 @@ def page(
 
 def _figures(
     result: xr.Dataset, units: str, processes: BaseContext | None, workers: int
-) -> tuple[list[Figure], list[tuple[str, str]]]:
-    """The charts of a page, and the titles of those that cannot be drawn with what they lack."""
+) -> tuple[list[Figure], list[tuple[str, str, str]]]:
+    """The charts of a page; and of those that cannot be drawn their titles, with what they lack or
+    what the scenario must state.
+    """
     planned: list[tuple[Picture, list[Request]]] = []
-    lacking = []
+    lacking: list[tuple[str, str, str]] = []
     for picture in fitting(result):
+        if picture.name == "demand" and not holds_dry_years(result):
+            continue
         if lacks := picture.lacks(result):
-            lacking.append((picture.title, ", ".join(lacks)))
+            lacking.append((picture.title, "" if picture.mend else ", ".join(lacks), picture.mend))
             continue
         parts = (picture.main_panels(result), picture.more_panels(result))
         requests = [Request(picture.name, part, _key(picture, part)) for part in parts if part]

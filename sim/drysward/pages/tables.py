@@ -14,6 +14,7 @@ from drysward.pages import style
 from drysward.pages.result import SEASON, SUPPLY, SWEEP, keys, kind_of, label, plain
 from drysward.pages.sweep_figures import odds_and_error, setting_text
 from drysward.quantities import Display, shown
+from drysward.results.answer_text import PLAY_IS_LIKELY
 from drysward.results.choice import best_plan
 from drysward.results.doubt_text import (
     DRAWN,
@@ -51,6 +52,7 @@ from drysward.results.text import (
     cost_notes,
     days_below_text,
     has_first_costs,
+    holds_dry_years,
     limits_in_brackets,
     mean_year_text,
     money_text,
@@ -159,7 +161,8 @@ def _below_note(result: xr.Dataset) -> str:
     likely = "Run with the likely soil, turf and system. " if has_doubt(result) else ""
     return (
         f"{likely}Days lost: days of the season below playing condition, "
-        f"{condition_text(result.attrs)}; average year and, in brackets, 1-in-10 year. "
+        f"{condition_text(result.attrs)}; average year"
+        f"{' and, in brackets, 1-in-10 year' if holds_dry_years(result) else ''}. "
     )
 
 
@@ -287,7 +290,10 @@ _DRY = 10.0
 
 
 def _periods(result: xr.Dataset) -> list[float]:
-    return [float(period) for period in result["period"].values] if "period" in result else []
+    """Return periods to show: none where the years are too few for any."""
+    if "period" not in result or not holds_dry_years(result):
+        return []
+    return [float(period) for period in result["period"].values]
 
 
 def _plans_table(result: xr.Dataset, units: str) -> Table:
@@ -510,18 +516,20 @@ def _doubt_tables(result: xr.Dataset, units: str) -> list[Table]:
 def _spread_table(result: xr.Dataset, drawn: xr.Dataset, units: str) -> Table:
     depth = shown("mm", units)
     period = dry_period(drawn)
+    has_dry = holds_dry_years(result)
 
     def cells(here: Where) -> list[Cell]:
         return [
             _spread(drawn, "days_below_condition", _DAYS, here),
             *(_spread_of_odds(drawn, {**here, "stage": stage}) for stage in ODDS),
             _spread(drawn, "water", depth, here),
-            _spread(drawn, "demand", depth, {**here, "period": period}),
+            *([_spread(drawn, "demand", depth, {**here, "period": period})] if has_dry else []),
         ]  # fmt: skip
 
     columns = ["Days lost a year, over the draws"]
     columns += [f"{word.capitalize()}, of 100 years" for word in ODDS.values()]
-    columns += [f"Water a year, {depth.unit}", f"Water of a 1-in-{period:g} year, {depth.unit}"]
+    columns.append(f"Water a year, {depth.unit}")
+    columns += [f"Water of a 1-in-{period:g} year, {depth.unit}"] if has_dry else []
     found = [("Summary", plain(text)) for text in doubt_sentences(result, best_plan(result))]
     for field in keys(drawn, "field"):
         of_field, name = drawn.sel(field=field), label(drawn, "field", field)
@@ -666,7 +674,7 @@ def _play_table(result: xr.Dataset) -> Table:
         ],
         "Events: of all years. Days: of the season, mean of the years, on which the stated share "
         "of the field is affected. Hardness is an estimate from moisture, soil and cover; disease "
-        "nights favor leaf disease, they are not disease.",
+        f"nights favor leaf disease, they are not disease. {PLAY_IS_LIKELY.capitalize()}.",
     )
 
 

@@ -22,7 +22,7 @@ from drysward.pages.result import (
 )
 from drysward.pages.sweep_figures import odds_and_error
 from drysward.quantities import shown
-from drysward.results.answer_text import best_sentences
+from drysward.results.answer_text import PLAY_ADDS, best_sentences, has_play
 from drysward.results.choice import (
     best_plan,
     days_below,
@@ -58,8 +58,12 @@ from drysward.results.sizing_text import (
     smallest_text,
     stated_text,
 )
+from drysward.results.supply_text import (
+    dry_year_sentence,
+    main_cause_sentence,
+    worst_year_text,
+)
 from drysward.results.text import (
-    CAUSES,
     MADE_WEATHER,
     UNKNOWN,
     as_sentences,
@@ -67,10 +71,12 @@ from drysward.results.text import (
     difference_text,
     driest_years,
     file_means_text,
+    holds_dry_years,
     listed,
     mean_year_text,
     procedures,
     rounded,
+    short_record_text,
     spell_text,
     volume_display,
     volume_text,
@@ -169,7 +175,9 @@ def _field_answer(result: xr.Dataset, field: str, units: str) -> FieldAnswer:
         spread,
         playable,
         _known(one, typical, depth.factor, depth.decimals, f" {depth.unit}"),
-        _known(_of_dry_year(one), dry, depth.factor, depth.decimals, f" {depth.unit}"),
+        _known(_of_dry_year(one), dry, depth.factor, depth.decimals, f" {depth.unit}")
+        if holds_dry_years(result)
+        else "",
         measure,
     )
 
@@ -179,7 +187,7 @@ def _days_lost(one: xr.Dataset) -> tuple[str, str]:
     if not has_days_below(one):
         return NOT_KNOWN, NOT_KNOWN
     mean, worst = (rounded(days.item(), 0) for days in days_below(one))
-    return mean, worst
+    return mean, worst if holds_dry_years(one) else ""
 
 
 def _best_plan(of_field: xr.Dataset) -> str:
@@ -217,13 +225,20 @@ def _turf_sentences(result: xr.Dataset, units: str) -> list[str]:
             f"The best plan is {_plan(result, best)}: wilt comes "
             f"{listed(parts)}{_more(result)}. The file does not hold the days lost."
         ]
-    sentences = [plain(text) for text in best_sentences(result, system=units)]
+    says = {"n_years", "weather_kind"} <= set(result.attrs)
+    sentences = [text] if says and (text := short_record_text(result.attrs)) else []
+    sentences += [plain(text) for text in best_sentences(result, system=units, on_page=True)]
     sentences.append(_least_water_sentence(result))
     if not has_doubt(result):
-        sentences.append(
-            "Uncertainty: the numbers hold for the likely soil, turf and system. Run again with "
-            f"--draws {ENOUGH_DRAWS} to see how far they may be off."
-        )
+        likely = "Uncertainty: the numbers hold for the likely soil, turf and system"
+        draws = f"--draws {ENOUGH_DRAWS}"
+        if "sizing_draws" in result.attrs:
+            sentences.append(
+                f"{likely}, other than those of the {result.attrs['sizing_draws']} draws of the "
+                f"size. 'drysward compare {draws}' shows how far odds may be off."
+            )
+        else:
+            sentences.append(f"{likely}. Run again with {draws} to see how far they may be off.")
         return sentences
     if ranking := choice_sentence(result, best_plan(result)):
         sentences.append(plain(ranking))
@@ -261,7 +276,11 @@ def _how_to_read(result: xr.Dataset) -> str:
             "days lost: days of the season below playing condition, "
             f"{condition_text(result.attrs)}"
         )
-    parts.append("average year: the mean of all years; 1-in-10 year: one year in ten is worse")
+    if has_play(result):
+        parts.append(PLAY_ADDS)
+    parts.append("average year: the mean of all years")
+    if holds_dry_years(result):
+        parts[-1] += "; 1-in-10 year: one year in ten is worse"
     if has_doubt(result):
         draws = result.attrs["doubt_draws"]
         parts.append(
@@ -310,8 +329,8 @@ def _supply_answer(result: xr.Dataset, units: str) -> list[str]:
     if "short_year" in result and "short_year" in result.attrs:
         first = (
             f"{under} is short by more than {100 * float(result.attrs['short_year']):g}% of the "
-            f"demand {chance(one, 'short_year')}; {_worst_year(one)}.{_main_cause(one)} "
-            f"It delivers {delivered}."
+            f"demand {chance(one, 'short_year')}; {worst_year_text(one)}."
+            f"{main_cause_sentence(one)} It delivers {delivered}."
         )
     else:
         worst = one["worst_event"].item()
@@ -321,30 +340,8 @@ def _supply_answer(result: xr.Dataset, units: str) -> list[str]:
             if "worst_year" in one:
                 first += f", in {year_text(one.attrs, one['worst_year'].item())}"
         first += "."
-    return [first, _sizing_answer(result, units)]
-
-
-def _worst_year(one: xr.Dataset) -> str:
-    """How short the year is that is short most under a plan."""
-    share = one["worst_year_share"].item()
-    if share == 0.0:
-        return "no year is short at all"
-    size = f"{share:.0%}" if share >= 0.01 else "less than 1%"
-    year = year_text(one.attrs, one["worst_year"].item())
-    return f"the year short most, {year}, is short by {size}"
-
-
-def _main_cause(one: xr.Dataset) -> str:
-    """What most of the shortage under a plan comes from, as a sentence; "" when not known."""
-    if "shortage_by_cause" not in one:
-        return ""
-    by_cause = one["shortage_by_cause"].sum("field")
-    whole = float(by_cause.sum())
-    if whole == 0.0:
-        return ""
-    main = str(by_cause.idxmax("cause").item())
-    share = f"{float(by_cause.max()) / whole:.0%}"
-    return f" The main cause is {CAUSES[main][2]}, with {share} of the shortage."
+    dry = plain(dry_year_sentence(result, thirsty, units))
+    return [*([dry] if dry else []), first, _sizing_answer(result, units)]
 
 
 def _sizing_answer(result: xr.Dataset, units: str) -> str:

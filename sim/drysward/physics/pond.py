@@ -88,6 +88,21 @@ def surveyed_pond(depth_m: ArrayLike, area_m2: ArrayLike) -> tuple[FloatArray, F
     return np.concatenate([[0.0], np.cumsum(slices)]), areas
 
 
+def depths_of_curve_m(
+    volumes_m3: ArrayLike, areas_m2: ArrayLike, depth_m: float = math.nan
+) -> FloatArray:
+    """Water depths (K,) at the volumes and areas (K,) of a pond, from empty to full.
+
+    ``depth_m`` is that of a pond of ``square_pond``, whose depths are even; NaN for a surveyed
+    pond, where the volume between two areas is their mean times the depth between them.
+    """
+    volumes, areas = np.asarray(volumes_m3, float), np.asarray(areas_m2, float)
+    if math.isfinite(depth_m):
+        return np.linspace(0.0, depth_m, volumes.size)
+    between = np.diff(volumes) / (0.5 * (areas[1:] + areas[:-1]))
+    return np.concatenate([[0.0], np.cumsum(between)])
+
+
 def tank(capacity_m3: float) -> tuple[FloatArray, FloatArray]:
     """Volumes and areas (2,) of a closed tank, on which no rain falls and none evaporates."""
     return np.array([0.0, capacity_m3]), np.zeros(2)

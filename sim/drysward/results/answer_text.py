@@ -13,6 +13,7 @@ from drysward.results.choice import (
     KEEPS,
     RISK,
     best_plan,
+    close_to_line,
     days_below,
     has_days_below,
     kept_fields,
@@ -27,6 +28,7 @@ from drysward.results.text import (
     count_text,
     dry_period,
     fields_text,
+    holds_dry_years,
     listed,
     of_100,
     quoted_label,
@@ -35,11 +37,16 @@ from drysward.results.text import (
 )
 
 _MOST_NAMED = 4
-# A difference of the means that fewer draws than this share confirm is that of a few draws (own
-# choice).
+# A difference of the means that fewer draws than this share confirm is one on average (own choice).
 _MOST_DRAWS = 2.0 / 3.0
 DROUGHT_ONLY = "drought only: mud and hard ground are not in it"
 """What days below playing condition count on a field without play."""
+PLAY_ADDS = (
+    "on fields with play, wear and roots lost in airless soil add to the days below playing "
+    "condition"
+)
+PLAY_IS_LIKELY = "of the likely soil and grass: numbers of play have no range over draws"
+"""What the numbers of play rest on, with draws or without."""
 
 
 def answer_sentences(result: xr.Dataset, stage: str = RISK, system: str = "us") -> list[str]:
@@ -55,9 +62,11 @@ def answer_sentences(result: xr.Dataset, stage: str = RISK, system: str = "us") 
     return [*first, *_unsure_sentences(result, best_plan(result, stage), stage)] if first else []
 
 
-def best_sentences(result: xr.Dataset, stage: str = RISK, system: str = "us") -> list[str]:
+def best_sentences(
+    result: xr.Dataset, stage: str = RISK, system: str = "us", on_page: bool = False
+) -> list[str]:
     """The best plan with its water, and how fields compare that are alike but for one thing; empty
-    without turf.
+    without turf. ``on_page``: where a page, and not ``--show play``, has the numbers of play.
     """
     keeps = kept_fields(result, stage)
     if not keeps.sizes["field"]:
@@ -65,6 +74,8 @@ def best_sentences(result: xr.Dataset, stage: str = RISK, system: str = "us") ->
     plan = best_plan(result, stage)
     pairs = alternatives_of(result.attrs, _keys(result, "field"))
     out = [_best_sentence(result, keeps, plan, stage, system, len(pairs))]
+    if text := _close_sentence(result, plan, stage):
+        out.append(text)
     if text := _drier_sentence(result, keeps, plan, system):
         out.append(text)
     if not np.isfinite(water(result)[0].sel(plan=plan).values).all():
@@ -76,17 +87,16 @@ def best_sentences(result: xr.Dataset, stage: str = RISK, system: str = "us") ->
     if len(pairs) > _MOST_NAMED:
         out[-1] += f" {len(pairs) - _MOST_NAMED} more such comparisons are in the table."
     if "root zone" in by_difference and has_days_below(result):
-        out.append(_drought_only_sentence(result))
+        out.append(_drought_only_sentence(result, on_page))
     return out
 
 
-def _drought_only_sentence(result: xr.Dataset) -> str:
+def _drought_only_sentence(result: xr.Dataset, on_page: bool) -> str:
     if has_play(result):
-        return "Mud and hard ground are not in the days below: see --show play."
-    return (
-        f"Days below count {DROUGHT_ONLY}. Add play = {{}} to each field, then compare with "
-        "--show play."
-    )
+        where = "the table “Playability”" if on_page else "--show play"
+        return f"Mud and hard ground are not in the days below: see {where}."
+    then = "run the scenario again with --out" if on_page else "compare with --show play"
+    return f"Days below count {DROUGHT_ONLY}. Add play = {{}} to each field, then {then}."
 
 
 def has_play(result: xr.Dataset) -> bool:
@@ -107,15 +117,9 @@ def _best_sentence(
     kept = _kept_under(keeps, plan)
     limit, label = limit_text(stage), quoted_label(result, "plan", plan)
     if not kept:
-        p = odds(result, stage)[0]
-        shares = listed([
-            f"{of_100(p.sel(field=key, plan=plan).item())}{' of 100 years' if i == 0 else ''} on "
-            f"{quoted_label(result, 'field', key)}"
-            for i, key in enumerate(fields[:_MOST_NAMED])
-        ])  # fmt: skip
         return (
             f"No plan keeps a field ({limit}). The best of them is {label}: {STAGE_WORDS[stage]} "
-            f"in {shares}."
+            f"in {_odds_by_field(result, fields, plan, stage)}."
         )
     if n_pairs > 1:
         amount = ""  # the water of each field is in the table, and their differences follow
@@ -142,9 +146,34 @@ def _best_sentence(
     return f"{text}."
 
 
+def _odds_by_field(result: xr.Dataset, fields: Sequence[str], plan: str, stage: str) -> str:
+    """``9 of 100 years on “Sand” and 12 on “Loam”``."""
+    p = odds(result, stage)[0].sel(plan=plan)
+    return listed([
+        f"{of_100(p.sel(field=key).item())}{' of 100 years' if i == 0 else ''} on "
+        f"{quoted_label(result, 'field', key)}"
+        for i, key in enumerate(fields[:_MOST_NAMED])
+    ])  # fmt: skip
+
+
+def _close_sentence(result: xr.Dataset, plan: str, stage: str) -> str:
+    """On which fields the odds are close to the limit; "" where on none."""
+    near = close_to_line(result, stage).sel(plan=plan)
+    fields = [key for key in _keys(near, "field") if bool(near.sel(field=key))]
+    if not fields:
+        return ""
+    return (
+        f"That is close to the limit of {100.0 * KEEPS:.0f}: "
+        f"{_odds_by_field(result, fields, plan, stage)}; other years may put "
+        f"{'it' if len(fields) == 1 else 'them'} on the other side."
+    )
+
+
 def _site_text(result: xr.Dataset, plan: str, system: str) -> str:
     """``2.53 Mgal in a typical year, 3.09 in a 1-in-10 dry year``, of all fields."""
     volumes = [one.sel(plan=plan) for one in site_water(result) if one is not None]
+    if not holds_dry_years(result):
+        del volumes[1:]
     unit = volume_display(volumes, system, 2)
     if np.isnan(volumes[0].item()):
         return "an amount of water that the file does not hold"
@@ -171,7 +200,8 @@ def _by_field_text(
             f" {unit.unit} in a typical year", f" in a 1-in-{dry_period(result):g} dry year"
         )  # fmt: skip
         where = quoted_label(result, "field", key)
-        parts.append(f"{typical}{words[0]} ({worst}{words[1]}) on {where}")
+        in_dry = f" ({worst}{words[1]})" if holds_dry_years(result) else ""
+        parts.append(f"{typical}{words[0]}{in_dry} on {where}")
     more = len(fields) - _MOST_NAMED
     return listed(parts) + (f"; {more} more in the table" if more > 0 else "")
 
@@ -250,10 +280,9 @@ def _more_days(result: xr.Dataset, field: str, other: str, plan: str, is_first: 
     share = result["doubt_better"].sel(plan=plan, field=one, other_field=than).item()
     count = draws_text(result, share)
     tie = ", a tie counts half" if "." in count else ""
-    in_draws = f"({word} in {count}{tie})"
     if share < _MOST_DRAWS:
-        return f" and has on average {text}, because of a few draws {in_draws}"
-    return f" and has {text} {in_draws}"
+        return f" and has on average {text} ({word} in only {count}{tie})"
+    return f" and has {text} ({word} in {count}{tie})"
 
 
 def _volume_text(value_m3: float, unit: Display) -> str:

@@ -18,6 +18,9 @@ KEEPS = 0.10
 CLOSE_DAYS = 7.0
 """Between plans whose days below differ by no more a year, water decides (own choice)."""
 
+# From 5 to 95% of a normal distribution, in standard deviations.
+_WIDTH_90 = 3.29
+
 _BELOW, _OF_DRAWS = "days_below_condition_mean", "doubt_days_below_condition"
 
 
@@ -48,14 +51,33 @@ def rule_text(stage: str = RISK) -> str:
 
 
 def limit_text(stage: str = RISK) -> str:
-    """``keeps: dormancy in 10 of 100 years or fewer``: when a plan keeps a field."""
-    return f"keeps: {STAGE_WORDS[stage]} in {100.0 * KEEPS:.0f} of 100 years or fewer"
+    """``dormancy in no more than 10 of 100 years``: when a plan keeps a field."""
+    return f"{STAGE_WORDS[stage]} in no more than {100.0 * KEEPS:.0f} of 100 years"
 
 
 def kept_fields(result: xr.Dataset, stage: str = RISK) -> xr.DataArray:
     """Whether a plan keeps a field (field, plan); of fields of turf only."""
     p = odds(result, stage)[0]
     return p.isel(field=p.notnull().all("plan").values) <= KEEPS
+
+
+def close_to_line(result: xr.Dataset, stage: str = RISK) -> xr.DataArray:
+    """Whether odds lie within a standard error of what keeps a field (field, plan): other years,
+    or other draws, may then put it on the other side. False where the file has no errors.
+
+    The error is that of the years; with draws also that of the mean over so many of them, whose
+    standard deviation is taken from 5 to 95% as of a normal distribution.
+    """
+    p, low, high = odds(result, stage)
+    has_draws = "doubt_probability" in result
+    name = "doubt_probability_error" if has_draws else "probability_se"
+    if name not in result:
+        return p.isnull() & False
+    error = result[name].sel(stage=stage, drop=True)
+    if has_draws:
+        of_draws = (high - low) / _WIDTH_90 / np.sqrt(float(result.attrs["doubt_draws"]))
+        error = np.hypot(error, of_draws.fillna(0.0))
+    return abs(p - KEEPS) <= error
 
 
 def odds(result: xr.Dataset, stage: str) -> tuple[xr.DataArray, xr.DataArray, xr.DataArray]:

@@ -24,7 +24,7 @@ from drysward.day.records import (
 )
 from drysward.results.alternatives import ALTERNATIVES, alternatives_text
 from drysward.results.cf import CONVENTIONS
-from drysward.results.terms import stage_coordinate, with_terms
+from drysward.results.terms import SHOWN_IN, stage_coordinate, with_terms
 from drysward.results.text import DRAWN_YEARS, FILE_MEANS, FINDINGS, FUTURE, MADE_YEARS
 from drysward.physics.nitrogen import KG_HA_PER_MG_L_MM
 from drysward.scenario.model import PlanSpec, Scenario
@@ -204,6 +204,7 @@ def identity(scenario: Scenario) -> dict[str, str | int | float]:
     return {
         "title": scenario.title,
         "site": scenario.site.name,
+        SHOWN_IN: scenario.units,
         "source": f"drysward {__version__}",
         "history": f"simulated by drysward {__version__}",
         "citation": CITATION,

@@ -19,8 +19,11 @@ FloatArray = NDArray[np.float64]
 Predict = Callable[[FloatArray], FloatArray]
 """Readings (N, n) that each of N members (N, d) would give."""
 
-STEPS = (4.0, 4.0, 4.0, 4.0)
-"""By how much errors are inflated in each step; their reciprocals add up to 1."""
+STEPS = (31.0, 31.0 / 2.0, 31.0 / 4.0, 31.0 / 8.0, 31.0 / 16.0)
+"""By how much errors are inflated in each step; their reciprocals add up to 1. The first steps are
+short: what the model makes of the numbers is a line only near the end (Le et al. 2016, from
+memory).
+"""
 STUDENT_DF = 4.0  # Student errors of so few degrees of freedom discount one bad reading
 _NOISE = 2.0  # correlations under this over the root of the members are taken as chance
 

@@ -6,9 +6,18 @@ import xarray as xr
 
 from drysward.catalog import Term, load_catalog
 from drysward.day.records import STAGES
+from drysward.quantities import SYSTEMS
+
+SHOWN_IN = "shown_in"
+"""Attribute of a result: the system of units that its scenario has answers in."""
 
 _TEXT = "OUS"
 _DATES = "mM"
+
+
+def shown_in(result: xr.Dataset) -> str:
+    """The system of units that the scenario of a result has answers in; older files do not say."""
+    return str(result.attrs.get(SHOWN_IN, SYSTEMS[0]))
 
 
 def stage_coordinate() -> tuple[str, list[str], dict[str, str]]:

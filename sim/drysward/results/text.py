@@ -31,6 +31,8 @@ MADE_WEATHER = {
 }
 """How far to trust weather that is not a record, by kind."""
 _YEARS_FOR_1_IN_10 = 20  # own estimate: two such years are expected in them
+# With fewer none of them stands for a 1-in-10 year, which is not shown (own choice).
+_FEWEST_FOR_1_IN_10 = 10
 UNKNOWN = "-"
 NONE = "none"
 """How many of 100 years have what no year had; what every year had is "all"."""
@@ -154,20 +156,49 @@ def mean_year_text(attrs: Mapping[Any, Any]) -> str:
 
 
 def short_record_text(attrs: Mapping[Any, Any]) -> str:
-    """That a record is too short for a 1-in-10 year, and what to do; "" where it is not."""
+    """That years are too few for odds and a 1-in-10 year, and what to do; "" where they are not."""
     years = int(attrs["n_years"])
-    if attrs["weather_kind"] != RECORD or years >= _YEARS_FOR_1_IN_10:
+    is_record = attrs["weather_kind"] == RECORD
+    if years >= (_YEARS_FOR_1_IN_10 if is_record else _FEWEST_FOR_1_IN_10):
         return ""
+    rough = "odds and a 1-in-10 year from so few are a guess"
+    if years < _FEWEST_FOR_1_IN_10:
+        rough = "odds from so few are a guess, and no 1-in-10 year is shown"
+    rests = f"The answer rests on {count_text(years, 'recorded year' if is_record else 'year')}"
+    if not is_record:
+        return f"{rests}: {rough}. Run more years."
     longer = "Use a longer record"
     if years >= FEWEST_YEARS_TO_FIT:
         longer += (
             ', or simulate years like these: --source generator, or under [weather] source = '
             '"generator", years = 200'
         )
-    return (
-        f"The answer rests on {count_text(years, 'recorded year')}: a 1-in-10 year from so few is "
-        f"a guess. {longer}."
-    )
+    else:
+        longer += (
+            f" (years can be simulated from {FEWEST_YEARS_TO_FIT}), or simulate years from monthly "
+            "normals: [weather.climate]"
+        )
+    return f"{rests}: {rough}. {longer}."
+
+
+def holds_dry_years(result: xr.Dataset) -> bool:
+    """Whether a result has the years that a 1-in-10 year takes; also where it does not say."""
+    years = result.attrs.get("n_years", result.sizes.get("year", _FEWEST_FOR_1_IN_10))
+    return int(years) >= _FEWEST_FOR_1_IN_10
+
+
+def without_rare_years(result: xr.Dataset) -> xr.Dataset:
+    """The result to show: where its years are too few for a 1-in-10 year, without the numbers of
+    such a year, and of other return periods.
+    """
+    if holds_dry_years(result):
+        return result
+    rare = [
+        name
+        for name, of in result.data_vars.items()
+        if of.dtype.kind == "f" and ("period" in of.dims or str(name).endswith(("_1in10", "_dry")))
+    ]
+    return result.assign({name: result[name].where(False) for name in rare})
 
 
 def driest_years(attrs: Mapping[Any, Any]) -> str:
@@ -360,6 +391,8 @@ LIFE_COSTS = tuple(name for name in COSTS if name not in YEARLY_COSTS)
 def cost_columns(costs: xr.Dataset, prefix: str, names: Sequence[str]) -> list[tuple[str, str]]:
     """Variables ``prefix_NAME`` with their headings, without those that have no price."""
     priced = set(json.loads(costs.attrs["priced"]))
+    if not holds_dry_years(costs):
+        names = [name for name in names if name != "dry"]
     out = []
     for name in names:
         heading, needs = COSTS[name]
@@ -378,11 +411,13 @@ def cost_notes(costs: xr.Dataset, compare: bool = True, plan: str = "") -> list[
     costs more under the best ``plan``, as ``difference_text``.
     """
     attrs = costs.attrs
+    dear = ". 1-in-10 year: one year in ten costs more" if holds_dry_years(costs) else ""
     notes = [
         (
             "Costs",
-            "at the scenario's prices. A year: water by the tariff of each month, pumping, labor "
-            "and lost turf, mean of the years. 1-in-10 year: one year in ten costs more",
+            "at the scenario's prices, of the run with the likely numbers of soil, grass and "
+            "system. A year: water by the tariff of each month, pumping, labor and lost turf, mean "
+            f"of the years{dear}",
         )
     ]
     if has_first_costs(costs):
@@ -508,8 +543,12 @@ def days_below_text(one: xr.Dataset) -> str:
 
 
 def mean_and_worst(mean: float, worst: float) -> str:
-    """A mean, and in brackets what one year in ten reaches or passes: ``9 (24)``."""
-    return UNKNOWN if math.isnan(mean) else f"{mean:.0f} ({worst:.0f})"
+    """A mean, and in brackets what one year in ten reaches or passes: ``9 (24)``; the mean alone
+    where the years are too few.
+    """
+    if math.isnan(mean):
+        return UNKNOWN
+    return f"{mean:.0f}" if math.isnan(worst) else f"{mean:.0f} ({worst:.0f})"
 
 
 def spell_text(attrs: Mapping[Hashable, Any]) -> str:

@@ -32,7 +32,7 @@ def with_fitted(
     if not isinstance(written, str):
         return raw, None
     fitted = read_fitted(folder / written)
-    now = inputs_of(raw)
+    now = inputs_of(raw, "supply" in fitted.inputs)
     where = f"{name}: {KEY}"
     if other := sorted(key for key in now.keys() | fitted.inputs.keys()
                        if now.get(key) != fitted.inputs.get(key)):  # fmt: skip
@@ -45,9 +45,16 @@ def with_fitted(
     return out, fitted
 
 
-def inputs_of(raw: Mapping[str, Any]) -> dict[str, str]:
+def is_of_supply(key: str) -> bool:
+    """Whether a dotted key is of the supply, which readings of the pond's level bear on."""
+    return key.startswith(("supply.", "overrides.supply."))
+
+
+def inputs_of(raw: Mapping[str, Any], of_supply: bool = False) -> dict[str, str]:
     """Digests of the tables of a scenario that a fit rests on, by name."""
     parts: dict[str, Any] = {"site": raw.get("site"), "overrides": raw.get("overrides", {})}
+    if of_supply:
+        parts["supply"] = raw.get("supply")
     fields = raw.get("fields")
     for key, table in fields.items() if isinstance(fields, dict) else ():
         own = table.items() if isinstance(table, dict) else ()
@@ -72,20 +79,35 @@ def read_fitted(path: Path) -> FittedNumbers:
     draws: dict[str, tuple[float, ...]] = {}
     units: dict[str, str] = {}
     for key, row in numbers.items():
-        values = row.get("draws") if isinstance(row, dict) else None
+        values = _numbers(row, "draws")
         at = f"{where}: {quoted(key)}"
-        if not isinstance(values, list) or not all(
-            isinstance(x, float | int) and not isinstance(x, bool) and abs(x) < 1e12
-            for x in values
-        ):
+        if values is None:
             faults.append(Fault(at, "has no draws", f"numbers; {_MEND}"))
         elif not FEWEST <= len(values) <= MOST:
             faults.append(Fault(at, f"has {len(values)} draws", f"{FEWEST} to {MOST}"))
         else:
-            draws[key] = tuple(float(x) for x in values)
+            draws[key] = values
             units[key] = str(row.get("unit", ""))
+    probes: dict[str, tuple[tuple[float, ...], tuple[float, ...]]] = {}
+    kept = tables.get("probes")
+    for name, row in kept.items() if isinstance(kept, dict) else ():
+        offset, gain = (_numbers(row, part) for part in ("offset", "gain"))
+        if offset is None or gain is None or len(offset) != len(gain):
+            allowed = f"as many of each; {_MEND}"
+            faults.append(Fault(f"{where}: {quoted(name)}", "has no offsets and gains", allowed))
+        else:
+            probes[name] = offset, gain
     if len({len(values) for values in draws.values()}) > 1:
         faults.append(Fault(where, "numbers have unequal counts of draws", _MEND))
     if faults:
         raise FaultyInput(faults)
-    return FittedNumbers(path, draws, units, {k: str(v) for k, v in inputs.items()})
+    return FittedNumbers(path, draws, units, {k: str(v) for k, v in inputs.items()}, probes)
+
+
+def _numbers(row: Any, name: str) -> tuple[float, ...] | None:
+    values = row.get(name) if isinstance(row, dict) else None
+    if isinstance(values, list) and all(
+        isinstance(x, float | int) and not isinstance(x, bool) and abs(x) < 1e12 for x in values
+    ):
+        return tuple(float(x) for x in values)
+    return None

@@ -241,6 +241,7 @@ def from_tree(
         costs=costs_spec(table.costs) if table.costs else Costs(),
         sizing=sizing_spec(table.sizing, named, answers) if table.sizing else None,
         draws=table.doubt.draws,
+        units=table.units,
         written=frozenset(key for key, _ in leaves(raw)),
         ranges=ranges,
         fitted=fitted,

@@ -15,6 +15,7 @@ from typing import Any, Literal, NamedTuple, TypeVar
 
 from drysward.catalog import Catalog
 from drysward.faults import Fault, FaultyInput, nearest
+from drysward.quantities import SYSTEMS
 from drysward.scenario import choices
 from drysward.scenario.ranges import WrittenRange
 from drysward.weather.file.columns import ColumnSpec
@@ -312,13 +313,15 @@ class FittedNumbers:
     """Numbers from the readings of a season: by dotted key their draws, which go together.
 
     ``units`` are those of the tables, "" for a bare number. ``inputs`` are the digests of the
-    tables that the readings were fitted with, ``path`` the file.
+    tables that the readings were fitted with, ``path`` the file. ``probes``: by name the offsets
+    (water by volume) and gains of a probe in the same draws.
     """
 
     path: Path
     draws: Mapping[str, tuple[float, ...]]
     units: Mapping[str, str]
     inputs: Mapping[str, str]
+    probes: Mapping[str, tuple[tuple[float, ...], tuple[float, ...]]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -662,8 +665,8 @@ class Scenario:
     ranges of their values, by such a key.
 
     ``draws`` is the number of draws of uncertain numbers run with it: 0 for none; None for as many
-    as are fast. ``catalog`` has the scenario's overrides applied. ``digest`` is the SHA-256 of
-    ``text``.
+    as are fast. ``units`` are those of answers, "us" or "metric". ``catalog`` has the scenario's
+    overrides applied. ``digest`` is the SHA-256 of ``text``.
     """
 
     title: str
@@ -680,6 +683,7 @@ class Scenario:
     costs: Costs = Costs()
     sizing: Sizing | None = None
     draws: int | None = None
+    units: str = SYSTEMS[0]
     written: frozenset[str] = field(default_factory=frozenset, repr=False)
     ranges: Mapping[str, WrittenRange] = field(default_factory=dict, repr=False)
     fitted: FittedNumbers | None = field(default=None, repr=False)

@@ -24,6 +24,7 @@ from drysward.quantities import (
     LENGTH,
     PRESSURE_HEAD,
     RATE,
+    SYSTEMS,
     TIME,
     VOLUME,
     Kind,
@@ -520,6 +521,7 @@ class ScenarioTable(Part):
     """The whole file, read with ``Named`` as context. The catalog checks ``overrides``."""
 
     title: Text = "Untitled"
+    units: Annotated[str, one_of(*SYSTEMS)] = SYSTEMS[0]
     fitted: Text | None = None
     site: SiteTable
     weather: WeatherTable

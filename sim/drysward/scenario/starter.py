@@ -141,8 +141,9 @@ class NewScenario:
 
     @property
     def title(self) -> str:
-        """Title of the scenario."""
-        return f"{self.name}: {', '.join(one.label for one in self.field_list)}"
+        """Title of the scenario: the place and its fields, one name once."""
+        labels = [one.label for one in self.field_list]
+        return self.name if labels == [self.name] else f"{self.name}: {', '.join(labels)}"
 
     @property
     def fields(self) -> dict[str, NewField]:

@@ -55,6 +55,7 @@ from drysward.results.text import (
     findings_of,
     first_sentence,
     has_first_costs,
+    holds_dry_years,
     limits_in_brackets,
     mean_and_worst,
     money_text,
@@ -64,6 +65,7 @@ from drysward.results.text import (
     short_record_text,
     volume_display,
     water_notes,
+    without_rare_years,
     years_used,
 )
 from drysward.scenario.model import RECORD
@@ -100,6 +102,9 @@ class Comparison:
     drawn: xr.Dataset | None = None
     why: str = ""
     system: str = "us"
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "summary", without_rare_years(self.summary))
 
     @property
     def labeled(self) -> xr.Dataset | None:
@@ -293,7 +298,7 @@ def _odds(one: Comparison, field: str, plan: str, stage: str) -> tuple[float, fl
 def _mean_and_dry(decimals: int) -> Callable[..., str]:
     def write(mean: float, dry: float) -> str:
         texts = rounded(mean, decimals), rounded(dry, decimals)
-        return texts[0] if texts[0] == texts[1] else f"{texts[0]} ({texts[1]})"
+        return texts[0] if texts[1] in (texts[0], UNKNOWN) else f"{texts[0]} ({texts[1]})"
 
     return write
 
@@ -339,9 +344,11 @@ def _captions(one: Comparison, risk: str) -> Iterator[tuple[str, str]]:
     """How to read the first screen, a line or two each."""
     attrs = one.summary.attrs
     of_all = "" if one.drawn is None else ", over all draws"
+    has_dry = holds_dry_years(one.summary)
+    worse = " (1 year in 10 is worse than)" if has_dry else ""
     yield (
         "Days below",
-        f"days a year with {condition_text(attrs)}: mean (1 year in 10 is worse than){of_all}"
+        f"days a year with {condition_text(attrs)}: mean{worse}{of_all}"
         f"{_rare_text(one.summary)}; {_not_in_them(one.summary)}",
     )
     limits = "90% limits: sampling error of the years only"
@@ -359,8 +366,8 @@ def _captions(one: Comparison, risk: str) -> Iterator[tuple[str, str]]:
         yield "Undecided", text
     if one.labeled is not None and (text := measure_text(one.labeled, or_why=False)):
         yield "Measure first", text
-    period = dry_period(one.summary)
-    yield "Water", f"drawn in a typical year (in a 1-in-{period:g} dry year){of_all}"
+    dry = f" (in a 1-in-{dry_period(one.summary):g} dry year)" if has_dry else ""
+    yield "Water", f"drawn in a typical year{dry}{of_all}"
     yield "Weather", attrs["weather"]
     if attrs["weather_kind"] != RECORD:
         yield "Trust", MADE_WEATHER[attrs["weather_kind"]]
@@ -503,7 +510,8 @@ def _water_table(one: Comparison) -> Table:
     columns += [
         number(f"dry_{end}", f"{dry}, {end} limit", unit, decimals) for end in ("low", "high")
     ]
-    cells.append(Cell(dry, _ends("dry", "_low", "_high"), _limited(decimals), unit))
+    if holds_dry_years(summary):
+        cells.append(Cell(dry, _ends("dry", "_low", "_high"), _limited(decimals), unit))
     for key, head in _LIKELY.items():
         columns.append(number(key, head, unit, decimals))
         cells.append(columns[-1])
@@ -587,8 +595,11 @@ def _volume_table(one: Comparison) -> Table:
     names = {
         "season": "a year", "peak_week": "peak week", "demand": f"1-in-{period:g} dry year",
     }  # fmt: skip
-    of_field = summary[[f"{name}_volume" for name in names]].sel(period=period)
-    of_site = summary[[f"site_{name}_volume" for name in names]].sel(period=period)
+    if not holds_dry_years(summary):
+        del names["demand"]
+    of_period = summary.sel(period=period)
+    of_field = of_period[[f"{name}_volume" for name in names]]
+    of_site = of_period[[f"site_{name}_volume" for name in names]]
     # Of two constructions of a field one is built, so their water is not added up.
     pairs = alternatives_of(summary.attrs, [str(key) for key in summary["field"].values])
     several = summary.sizes["field"] > 1 and not pairs
@@ -694,7 +705,7 @@ def _notes(one: Comparison) -> Iterator[tuple[str, str]]:
     yield "Water", "depth over the field, drawn from the supply; peak week: most of any year"
     if found is None:
         period = dry_period(summary)
-        if summary["demand_fitted"].sel(period=period).values.any():
+        if holds_dry_years(summary) and summary["demand_fitted"].sel(period=period).values.any():
             yield "Dry year", f"the 1-in-{period:g} dry year is read from a fitted curve"
         if summary["demand"].sel(period=period).values.any():
             yield "Limits", "90% limits cover sampling error only"

@@ -18,7 +18,7 @@ def merged(faults: Iterable[Fault]) -> list[Fault]:
         where, what = _COLUMN.match(fault.where), _BLANK.match(fault.what)
         same: tuple[str, ...] = (str(i),)
         if where and what:
-            same = (where["line"], where["kind"], what["rest"], fault.allowed)
+            same = (where["line"], where["kind"], what["rest"], fault.allowed, fault.paste)
         groups.setdefault(same, []).append(fault)
     return [group[0] if len(group) == 1 else _as_one(group) for group in groups.values()]
 
@@ -32,4 +32,5 @@ def _as_one(faults: list[Fault]) -> Fault:
         f"{places[0]['line']}, {places[0]['kind']}s {columns}",
         f"{', '.join(names[:-1])} and {names[-1]} are {blanks[0]['rest']}",
         faults[0].allowed,
+        faults[0].paste,
     )

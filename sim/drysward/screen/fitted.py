@@ -8,14 +8,16 @@ from drysward.faults import listed
 from drysward.results.text import count_text
 from drysward.scenario.model import SKINNED, Scenario
 from drysward.screen.document import Heading, Part, Row, Table, notes, number, words
-from drysward.studies.fitting.fit import LEAST_NARROWED, Fitted, Reproduced
+from drysward.studies.fitting.fit import LEAST_NARROWED, STORAGE, Fitted, Reproduced
 
 _LEAST_COUNTED = 0.5  # a reading that counts less than half is named
+_FEW_FAR = 2  # more of one kind are no slips of reading
 _NEXT_SHOWN = 4
 _WORTH_SAYING = 0.02  # a smaller fall of today's spread is none
 _PERCENT = ("moisture", "wilt", "footprinting", "green cover", "uniformity", "field capacity",
-            "wilting point")  # fmt: skip
-_UNITS = {"hardness": "g", "rooting depth": "mm", "precipitation rate": "mm/h", "ndvi": ""}
+            "wilting point", "pond level")  # fmt: skip
+_UNITS = {"hardness": "g", "rooting depth": "mm", "precipitation rate": "mm/h", "ndvi": "",
+          "quality": "points"}  # fmt: skip
 
 
 def what_readings_say(fitted: Fitted, scenario: Scenario) -> list[Part]:
@@ -36,6 +38,7 @@ def what_readings_say(fitted: Fitted, scenario: Scenario) -> list[Part]:
     parts.append(
         notes([
             ("before, after", "median, and 5 to 95% in brackets: 9 in 10 draws lie between"),
+            ("offset, gain", "a probe shows offset + gain x water by volume; --out keeps both"),
             ("narrower", "fall of the spread; in brackets what exact theory of lines expects"),
             ("inside", "share of readings in the middle 50% and 90% of what was expected"),
             ("off", "readings less what was expected: mean, and root mean square"),
@@ -55,8 +58,9 @@ def _sentences(fitted: Fitted) -> list[Part]:
         )
     else:
         out.append("The readings narrow no number by a tenth. More dates in dry spells would.")
-    if fitted.hardly_narrowed:
-        out.append(f"They hardly narrow {listed(fitted.hardly_narrowed, 6)}: by less than a tenth.")
+    if hardly := fitted.hardly_narrowed:
+        what = listed(hardly) if len(hardly) == 1 else f"{len(hardly)} others of the table below"
+        out.append(f"They hardly narrow {what}: by less than a tenth.")
     if fitted.not_fitted:
         out.append(
             f"{count_text(len(fitted.not_fitted), 'other number')} hardly touched by these "
@@ -68,12 +72,30 @@ def _sentences(fitted: Fitted) -> list[Part]:
             f"{one} and {other} stand for one another in these readings: {way} of the other fits "
             "too."
         )
+    out += _far_off(fitted)
+    return out
+
+
+def _far_off(fitted: Fitted) -> list[Part]:
+    """Readings that count little, by line; in one sentence where they are most of their kind."""
+    far: dict[str, list[int]] = {}
     for i, counted in enumerate(fitted.counted):
         if counted < _LEAST_COUNTED:
+            far.setdefault(fitted.readings.each[i].kind, []).append(i)
+    out: list[Part] = []
+    for kind, places in far.items():
+        n = sum(one.kind == kind for one in fitted.readings.each[: fitted.counted.size])
+        if len(places) > max(_FEW_FAR, n / 2):
+            out.append(
+                f"{len(places)} of {n} readings of {kind} lie far from what the scenario makes "
+                "likely, and count less than half. Check the scenario and the log first."
+            )
+            continue
+        for i in places:
             read = fitted.readings.each[i]
             out.append(
                 f"Line {read.line} ({read.date}, {read.kind}) lies far from the others and counts "
-                f"{counted:.0%}. Was it read right?"
+                f"{fitted.counted[i]:.0%}. Was it read right?"
             )
     return out
 
@@ -86,31 +108,38 @@ def _three(values: tuple[float, float, float]) -> str:
 def _before_and_after(fitted: Fitted) -> Table:
     rows: list[Row] = [
         {
-            "number": f"{row.name}, {row.unit}" if row.unit else row.name,
+            "number": f"{row.name}, {row.unit}" if row.unit else row.name, "key": row.key,
             "before": _three(row.before),
             "after": _three(row.after),
             "narrower": f"{row.fall:.0%} ({row.expected:.0%})",
         }
         for row in sorted(fitted.rows, key=lambda row: -row.fall)
     ]
-    columns = [words("number", "number"), words("before", "before"), words("after", "after"),
-               words("narrower", "narrower")]  # fmt: skip
-    return Table("numbers", "Numbers before and after", columns, rows, None, ("number",))
+    columns = [words("number", "number"), words("key", "key"), words("before", "before"),
+               words("after", "after"), words("narrower", "narrower")]  # fmt: skip
+    cells = [column for column in columns if column.key != "key"]
+    return Table("numbers", "Numbers before and after", columns, rows, cells, ("number",))
 
 
 def _today(fitted: Fitted, scenario: Scenario) -> Table:
+    states = [
+        (spec.key, name, f)
+        for f, spec in enumerate(scenario.fields)
+        for name in ("depletion", *(("green", "wilt") if spec.surface != SKINNED else ()))
+    ]
+    if STORAGE in fitted.today:
+        states.append(("whole site", STORAGE, 0))
     rows: list[Row] = []
-    for f, spec in enumerate(scenario.fields):
-        for name in ("depletion", *(("green", "wilt") if spec.surface != SKINNED else ())):
-            before, after = (
-                np.quantile(of[name][:, f], [0.05, 0.5, 0.95]) * 100.0
-                for of in (fitted.today_before, fitted.today)
-            )
-            rows.append(
-                {"field": spec.key, "state": name,
-                 **{f"{when}_{i}": float(x) for when, of in (("before", before), ("after", after))
-                    for i, x in enumerate(of)}}
-            )  # fmt: skip
+    for key, name, f in states:
+        before, after = (
+            np.quantile(of[name][:, f], [0.05, 0.5, 0.95]) * 100.0
+            for of in (fitted.today_before, fitted.today)
+        )
+        rows.append(
+            {"field": key, "state": name,
+             **{f"{when}_{i}": float(x) for when, of in (("before", before), ("after", after))
+                for i, x in enumerate(of)}}
+        )  # fmt: skip
     heads = ("5%", "median", "95%")
     columns = [words("field", "field", whole=True), words("state", "state")]
     columns += [number(f"{when}_{i}", f"{when} {head}", "%")

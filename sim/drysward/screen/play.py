@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 
 import xarray as xr
 
+from drysward.results.answer_text import PLAY_ADDS, PLAY_IS_LIKELY
 from drysward.results.text import UNKNOWN, findings_of, listed, rounded
 from drysward.screen.compare import weather_findings
 from drysward.screen.document import Cell, Column, Part, Row, Table, Value, notes, number, words
@@ -146,4 +147,7 @@ def _notes(tables: Sequence[Table]) -> Iterator[tuple[str, str]]:
     heads = [*_SKINNED] if tables[0].key == "skinned_play" else [*_TURF]
     if left := [head for head in heads if head not in shown]:
         yield "Not shown", f"{listed(left)}: none on any field under any plan"
+    if tables[0].key == "turf_play":
+        yield "Days below", PLAY_ADDS
+    yield "Range", PLAY_IS_LIKELY
     yield "Caution", CAUTIONS[0]

@@ -9,6 +9,7 @@ from collections.abc import Iterable, Mapping, Sequence
 import xarray as xr
 
 from drysward.quantities import Display
+from drysward.results.choice import best_plan
 from drysward.results.sizing_text import (
     DRAWS,
     NOTHING,
@@ -28,6 +29,7 @@ from drysward.results.sizing_text import (
     through_storage,
     trade_title,
 )
+from drysward.results.supply_text import dry_year_sentence, shortage_sentences
 from drysward.results.text import (
     CAUSES,
     MADE_WEATHER,
@@ -40,10 +42,12 @@ from drysward.results.text import (
     file_means_text,
     findings_of,
     first_sentence,
+    holds_dry_years,
     mean_year_text,
     odds_with_se,
     rounded,
     volume_display,
+    without_rare_years,
     years_used,
 )
 from drysward.scenario.model import RECORD
@@ -71,11 +75,13 @@ def supply_report(supply: xr.Dataset, system: str, detail: bool = False) -> list
     ``detail`` adds how the size was found, storage, causes of shortage, months, costs, and the
     plans that the sizing does not judge.
     """
+    supply = without_rare_years(supply)
     if not detail and "sizing_plan" in supply.attrs:
         supply = supply.sel(plan=[supply.attrs["sizing_plan"]])
     parts: list[Part] = [
         Heading(supply.attrs["title"]), *weather_findings(findings_of(supply.attrs))
     ]  # fmt: skip
+    parts.append(_answer(supply, system))
     if "sizing_size" in supply:
         parts += _sizing(supply, system, detail)
     parts += [_water_table(supply, system), _reliability_table(supply, system)]
@@ -88,6 +94,19 @@ def supply_report(supply: xr.Dataset, system: str, detail: bool = False) -> list
         parts += site_cost_tables(supply)
     parts.append(notes(_notes(supply, system, detail)))
     return parts
+
+
+def _answer(supply: xr.Dataset, system: str) -> str:
+    """The dry year, the shortage and its cause, under the plan of the sizing, else under the one
+    with the largest demand; and the least size.
+    """
+    plans, demand = supply["plan"].values, supply["demand_mean"].values
+    plan = supply.attrs.get("sizing_plan") or str(plans[int(demand.argmax())])
+    dry = dry_year_sentence(supply, plan, system)
+    sentences = [dry, shortage_sentences(supply, plan, is_named=bool(dry))]
+    if "sizing_size" in supply:
+        sentences.append(answer_text(supply, system))
+    return " ".join(sentence for sentence in sentences if sentence)
 
 
 def _by_plan(
@@ -131,7 +150,7 @@ def _water_table(supply: xr.Dataset, system: str) -> Table:
         label = str(supply["source_label"].sel(source=key).item())
         columns.append(number(f"drawn_{key}", label, unit.unit, unit.decimals))
         values[f"drawn_{key}"] = supply["drawn_by_source"].sel(source=key) * unit.factor
-    if "site_demand_volume" in supply:
+    if "site_demand_volume" in supply and holds_dry_years(supply):
         period = dry_period(supply)
         head = f"1-in-{period:g} dry year"
         columns.insert(2, number("dry_year", head, unit.unit, unit.decimals))
@@ -370,7 +389,7 @@ def _sizing(supply: xr.Dataset, system: str, detail: bool) -> list[Part]:
         lines.append(("Limits", "sampling error only; 'none': even the best size tried fails"))
         if "sizing_yearly_cost" in supply:
             lines.append(("Cost", _priced(supply)))
-    parts: list[Part] = [answer_text(supply, system), Heading("Least size"), notes(lines)]
+    parts: list[Part] = [Heading("Least size"), notes(lines)]
     if "sizing_curve" in supply:
         parts.append(_trade_off(supply, system))
         if detail:
@@ -513,5 +532,5 @@ def _terms(supply: xr.Dataset) -> Iterable[tuple[str, str]]:
     if "storage_by_month" in supply and float(supply["storage_by_month"].max()) > 0.0:
         yield "Storage", "the sources feed the fields or fill the storage"
     if "cost" in supply:
-        yield from cost_notes(supply)
+        yield from cost_notes(supply, plan=best_plan(supply))
 

@@ -61,7 +61,7 @@ def run(
     plans : further plans by key, which always run: a Python function that returns the depth of
         each morning, or (function, key of a plan) for one with the season, days and restrictions
         of that plan. A function alone waters all year. See ``Scenario.with_plan``. A warning
-        says on how many days a function demanded more than one watering puts on.
+        says on how many days a function left what one watering could not put on.
 
     Returns
     -------
@@ -125,7 +125,7 @@ def run(
     from drysward.results.terms import with_terms
 
     each = [group.one(b) for group in groups for b in range(len(group.specs))]
-    beyond = [(one.plan, one.beyond_one_watering) for one in each]
+    beyond = [(one.plan, one.left_unfinished) for one in each]
     if text := too_much_text(beyond, scenario.fields):
         warnings.warn(text, stacklevel=2)
     out = as_dataset(last, series, seen, each)

@@ -30,7 +30,8 @@ def open_any(path: str | Path) -> xr.Dataset:
     -------
     Of a result the Dataset of ``drysward.run`` with its summary, loaded. Of a sweep all points
     that are done, by dimension ``point``, read when they are needed; the attribute ``points_done``
-    counts them. Every variable has its units.
+    counts them. Every variable has its units. Of a ``result`` that was saved
+    ``opened[list(result)].equals(result)`` holds; its summary and attributes of CF are added.
 
     Raises
     ------

@@ -186,6 +186,9 @@ def point_of_text(
     FaultyInput where its site, fields or ``plans`` were replaced in Python: draws are of the text
     and would not have them.
     """
+    known = {*tree["plans"], *(plan.key for plan in scenario.plans if plan.function is not None)}
+    if not {plan.key for plan in plans} <= known:
+        raise _replaced("plans")
     point = drawn_point(scenario, tree, plans, {})
     for name, now, written in (
         ("site", scenario.site, point.scenario.site),
@@ -193,10 +196,14 @@ def point_of_text(
         ("plans", plans, point.plans),
     ):
         if now != written:
-            what = "replaced in Python, and draws are of the scenario's text"
-            allowed = "change the text and read it with drysward.loads"
-            raise FaultyInput(Fault(f"scenario.{name}", what, allowed))
+            raise _replaced(name)
     return point
+
+
+def _replaced(name: str) -> FaultyInput:
+    what = "replaced in Python, and draws are of the scenario's text"
+    allowed = "change the text and read it with drysward.loads"
+    return FaultyInput(Fault(f"scenario.{name}", what, allowed))
 
 
 def drawn_point(

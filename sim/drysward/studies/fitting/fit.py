@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 import os
+import re
 import tomllib
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
@@ -23,6 +24,7 @@ from drysward.faults import Fault, FaultyInput
 from drysward.results.smoother import STEPS, linear_update, smoothed
 from drysward.scenario.load import from_tree
 from drysward.scenario.model import SKINNED, Scenario
+from drysward.site.stretches import turf_new_year, turf_year_of
 from drysward.special import ndtr, ndtri
 from drysward.studies.doubt.crossed import drawn_numbers
 from drysward.studies.doubt.draws import (
@@ -34,12 +36,13 @@ from drysward.studies.doubt.draws import (
 )
 from drysward.studies.fitting.observe import (
     errors_of,
+    full_storage_m3,
     instruments_of,
     offset_and_gain,
     predicted,
     through_instruments,
 )
-from drysward.studies.fitting.readings import KINDS, Reading, Readings
+from drysward.studies.fitting.readings import KINDS, LEVEL, Reading, Readings
 from drysward.studies.fitting.seasons import Span, seasons_so_far, span_of
 from drysward.studies.season.logs import Log
 from drysward.weather.record import DailyRecord
@@ -54,8 +57,12 @@ CONFOUNDED = 0.8  # correlation after readings from which two numbers stand for 
 FEWEST_READINGS = 3
 _TOGETHER = 16  # draws side by side
 _STATES = ("depletion", "green", "wilt")  # of today
+STORAGE = "storage"  # of the site, as a share of the full, where its level was read
 # Numbers that no reading of soil or turf of this season bears on.
-_NOT_OF_FIELDS = ("overrides.supply.", "overrides.system_design.", "supply.", "plans.")
+_NOT_OF_FIELDS = ("overrides.system_design.", "plans.")
+_OF_SUPPLY = ("overrides.supply.", "supply.")
+# The shape of a pond turns levels into volumes, and counts as known.
+_OF_SHAPE = tuple(f"supply.storage.{key}" for key in ("capacity", "depth", "side_slope", "table"))
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,7 +70,7 @@ class Before:
     """A number before and after readings: 5%, median and 95%, in ``unit``.
 
     ``fall`` is the fall of the standard deviation of its normal score, 0..1, and ``expected`` that
-    of the linear theory. ``key`` is "" for an offset or a gain.
+    of the linear theory. ``name`` are its words; ``key`` is "" for an offset or a gain.
     """
 
     name: str
@@ -107,16 +114,19 @@ class Fitted:
     Parameters
     ----------
     numbers : fitted, as drawn. values : (N, d) of them after the readings.
+    probes : by instrument its offset (water by volume) and gain after the readings, (N, 2).
     scores, scores_before : (N, d + 2 I) normal scores after and before, offset and gain of each of
         I instruments last.
     left : share of the variance of each number of ``not_fitted`` that readings would leave.
     reproduced : by kind, of the readings that were fitted. held_out : of those kept out.
     confounded : names of two numbers and their correlation after the readings.
-    today : by state, (N, F) on the evening of ``date``. counted : (n,) how much each reading did.
+    today : by state, (N, F) on the evening of ``date``, and (N, 1) for STORAGE.
+    counted : (n,) how much each reading did.
     """
 
     numbers: tuple[Doubtful, ...]
     values: FloatArray
+    probes: Mapping[str, FloatArray]
     scores: FloatArray
     scores_before: FloatArray
     rows: tuple[Before, ...]
@@ -144,7 +154,10 @@ class Model:
 
     Parameters
     ----------
-    numbers : (D,) all that is drawn. base : what they are where every score is 0.
+    stop : the day after the last to run. has_levels : whether the level of the pond is read, which
+        bears on numbers of the supply.
+
+    ``numbers`` (D,) are all that is drawn.
     """
 
     def __init__(
@@ -154,12 +167,15 @@ class Model:
         record: DailyRecord,
         stop: np.datetime64,
         workers: int | None = None,
+        has_levels: bool = False,
     ) -> None:
-        self.scenario, self.log = scenario, log
-        self.span: Span = span_of(scenario, record, stop)
+        self.scenario, self.log, self.record, self.stop = scenario, log, record, stop
+        self.has_levels = has_levels
+        self.spans: dict[int, Span] = {}
         self.tree = tomllib.loads(scenario.text)
+        aside = (*_NOT_OF_FIELDS, *(_OF_SHAPE if has_levels else _OF_SUPPLY))
         self.numbers = tuple(
-            one for one in drawn_numbers(scenario) if not one.key.startswith(_NOT_OF_FIELDS)
+            one for one in drawn_numbers(scenario) if not one.key.startswith(aside)
         )
         self.workers = workers or os.cpu_count() or 1
         self.likely = np.array([one.range.likely for one in self.numbers])
@@ -176,12 +192,18 @@ class Model:
         """Readings (K, n) by instruments without error, and today's states (K, F)."""
         compiled_run_site()
         values = self.values(scores)
+        years = self._years(readings)
 
         def some(places: range) -> tuple[FloatArray, dict[str, FloatArray]]:
             drawn = [self.drawn(values[k]) for k in places]
-            seasons = seasons_so_far(drawn, self.span, self.log)
+            out = np.empty((len(drawn), len(readings)))
+            for year, here in years.items():
+                seasons = seasons_so_far(drawn, self.spans[year], self.log, self.has_levels)
+                out[:, here] = predicted(seasons, [readings[i] for i in here])
             states = {name: seasons.daily[name][:, -1] for name in _STATES}
-            return predicted(seasons, readings), states
+            if self.has_levels:
+                states[STORAGE] = seasons.storage_m3[:, -1:] / full_storage_m3(self.scenario)
+            return out, states
 
         chunks = [range(i, min(i + _TOGETHER, len(values)))
                   for i in range(0, len(values), _TOGETHER)]  # fmt: skip
@@ -189,8 +211,18 @@ class Model:
             found = list(pool.map(some, chunks))
         return (
             np.concatenate([one for one, _ in found]),
-            {name: np.concatenate([of[name] for _, of in found]) for name in _STATES},
+            {name: np.concatenate([of[name] for _, of in found]) for name in found[0][1]},
         )
+
+    def _years(self, readings: Sequence[Reading]) -> dict[int, list[int]]:
+        """Places of the readings by turf year, that of today last; spans of new years are added."""
+        southern = self.scenario.site.latitude_deg < 0.0
+        last = int(turf_year_of(np.array([self.stop - 1]), southern)[0])
+        of = turf_year_of(np.array([one.date for one in readings], "datetime64[D]"), southern)
+        for year in sorted({last, *map(int, of)} - self.spans.keys()):
+            ends = min(self.stop, turf_new_year(year + 1, southern))
+            self.spans[year] = span_of(self.scenario, self.record, ends)
+        return {year: np.flatnonzero(of == year).tolist() for year in sorted({last, *map(int, of)})}
 
     def drawn(self, values: FloatArray) -> Scenario:
         """The scenario with other values (D,); those that are as likely stay as they are."""
@@ -246,11 +278,12 @@ def fit(
     workers: int | None = None,
     on_progress: Callable[[float], None] | None = None,
 ) -> Fitted:
-    """Fit the numbers of a scenario to readings of one season.
+    """Fit the numbers of a scenario to readings of one season or several.
 
     Parameters
     ----------
-    readings, log : of one turf year, as ``read_readings`` and ``read_log`` give them.
+    readings, log : as ``read_readings`` and ``read_log`` give them. The account of each turf year
+        with readings begins on its own, in the year before it.
     record : daily weather to the day of the last reading, or beyond.
     today : the day after the last to run; the day after the last reading when None.
     n_draws : members of the ensemble. most : numbers to fit, beside those of instruments.
@@ -262,12 +295,13 @@ def fit(
     if not scenario.text:
         raise FaultyInput(Fault("fit", "the scenario has no text to be drawn from"))
     if len(readings) < FEWEST_READINGS:
-        what = f"has {len(readings)} readings of this season"
+        what = f"has {len(readings)} readings that count"
         raise FaultyInput(Fault(readings.path, what, f"{FEWEST_READINGS} or more"))
     say = on_progress or (lambda share: None)
     every = readings.each
     stop = every[-1].date + 1 if today is None else today
-    model = Model(scenario, log, record, stop, workers)
+    has_levels = any(one.kind == LEVEL for one in every)
+    model = Model(scenario, log, record, stop, workers, has_levels)
     n_fitted = len(every) - (len(every) // 3 if hold_out else 0)
     used = slice(0, n_fitted)
     possible = candidates(scenario, instruments_of(every), stop - 1)
@@ -333,13 +367,18 @@ def fit(
     after_values = _values_of(model, out.members, chosen)
     rows = _rows(model, fitted_numbers, after_values, before, out.members, linear, every)
     foretold = _foretold(final, readings.values, error, used, seed)
+    probes = {}
+    for i, name in enumerate(instruments_of(every)):
+        at_probe = chosen.size + 2 * i
+        probes[name] = np.stack(offset_and_gain(out.members[:, at_probe : at_probe + 2]), axis=1)
     return Fitted(
         numbers=fitted_numbers,
         values=after_values,
+        probes=probes,
         scores=out.members,
         scores_before=before,
         rows=rows,
-        not_fitted=tuple(name_of(model.numbers[i]) for i in others),
+        not_fitted=tuple(name_of(model.numbers[i], scenario) for i in others),
         left=1.0 - falls[others],
         reproduced=_reproduced(every[used], readings.values[used], foretold[:, used]),
         held_out=_reproduced(every[n_fitted:], readings.values[n_fitted:], foretold[:, n_fitted:]),
@@ -374,9 +413,31 @@ def _drawn_from(
     return moved
 
 
-def name_of(number: Doubtful) -> str:
-    """The number's key, as a person writes it."""
-    return number.key.removeprefix("overrides.")
+def name_of(number: Doubtful, scenario: Scenario) -> str:
+    """What a number is, and of what: the first clause of its meaning, and the label of its entry;
+    its key where the vocabulary has no meaning.
+    """
+    parts = number.key.split(".")
+    if not number.meaning:
+        return number.key.removeprefix("overrides.")
+    words = re.split(r"[;,(]", number.meaning.removesuffix("."))[0].strip()
+    words = words if words[:2].isupper() else words[0].lower() + words[1:]
+    if parts[0] == "overrides":
+        of = scenario.catalog.get(parts[1], parts[2]).label
+    elif parts[0] == "fields":
+        of = scenario.field_named(parts[1]).label
+    else:
+        of = parts[-2]
+    return f"{words} ({of})"
+
+
+def _catalog_unit(key: str, scenario: Scenario) -> str:
+    """Unit of a number that a scenario overrides, which its tables write bare; "" for a share."""
+    parts = key.split(".")
+    if parts[0] != "overrides":
+        return ""
+    unit = scenario.catalog.get(parts[1], parts[2]).parameter(parts[3]).unit
+    return "" if unit == "1" else unit
 
 
 def _values_of(model: Model, scores: FloatArray, chosen: NDArray[np.int64]) -> FloatArray:
@@ -406,10 +467,10 @@ def _rows(
     rows = []
     for i, one in enumerate(numbers):
         low, median, high = (float(x) for x in one.range.quantile(quantiles))
-        unit = one.unit or ""
+        unit = one.unit or _catalog_unit(one.key, model.scenario)
         rows.append(
-            Before(name_of(one), one.key, unit, (low, median, high), _three(after_values[:, i]),
-                   float(fall[i]), float(expected[i]))
+            Before(name_of(one, model.scenario), one.key, unit, (low, median, high),
+                   _three(after_values[:, i]), float(fall[i]), float(expected[i]))
         )  # fmt: skip
     for i, name in enumerate(instruments_of(readings)):
         at = slice(len(numbers) + 2 * i, len(numbers) + 2 * i + 2)

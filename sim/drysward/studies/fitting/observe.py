@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import Any
 
@@ -14,7 +15,7 @@ from drysward.scenario.model import Scenario
 from drysward.site.play import hardness_line
 from drysward.site.profile import NODE_MM
 from drysward.site.root_zone import NATIVE, field_root_zone
-from drysward.studies.fitting.readings import KINDS, Reading, seen_entry
+from drysward.studies.fitting.readings import KINDS, LEVEL, Reading, seen_entry
 from drysward.studies.fitting.seasons import Seasons
 
 FloatArray = NDArray[np.float64]
@@ -23,8 +24,11 @@ Waters = tuple[Any, Any, Any]  # at field capacity, wilting point and saturation
 # Kinds that the daily account has, by its name of them.
 _DAILY = {
     "wilt": "wilt", "footprinting": "footprint", "green cover": "green", "ndvi": "green",
-    "hardness": "hardness", "rooting depth": "root_depth",
+    "hardness": "hardness", "rooting depth": "root_depth", "quality": "green",
 }  # fmt: skip
+
+# Kinds on a line against green cover: at none of it, and at full cover.
+_LINES = {"ndvi": ("ndvi_soil", "ndvi_full"), "quality": ("quality_brown", "quality_green")}
 
 
 def predicted(seasons: Seasons, readings: Sequence[Reading]) -> FloatArray:
@@ -41,6 +45,10 @@ def predicted(seasons: Seasons, readings: Sequence[Reading]) -> FloatArray:
         alike.setdefault((one.kind, one.field, one.depth_mm), []).append(i)
     for (name, f, depth_mm), same in alike.items():
         here = np.array(same)
+        if name == LEVEL:
+            for k, scenario in enumerate(seasons.scenarios):
+                out[k, here] = seasons.storage_m3[k, day[here]] / full_storage_m3(scenario)
+            continue
         if name in _DAILY:
             out[:, here] = seasons.daily[_DAILY[name]][:, day[here], field[here]]
             continue
@@ -56,10 +64,17 @@ def predicted(seasons: Seasons, readings: Sequence[Reading]) -> FloatArray:
                 at_capacity, at_wilting, _ = profile.above(depth_mm)
                 water = at_capacity if name == "field capacity" else at_wilting
                 out[k, here] = float(water) / depth_mm
-    ndvi = [i for i, one in enumerate(readings) if one.kind == "ndvi"]
-    of = seasons.scenarios[0].catalog.get("readings", "ndvi")
-    out[:, ndvi] = of["ndvi_soil"] + out[:, ndvi] * (of["ndvi_full"] - of["ndvi_soil"])
+    for kind, (bare, full) in _LINES.items():
+        here = np.array([i for i, one in enumerate(readings) if one.kind == kind], int)
+        of = seasons.scenarios[0].catalog.get("readings", kind)
+        out[:, here] = of[bare] + out[:, here] * (of[full] - of[bare])
     return out
+
+
+def full_storage_m3(scenario: Scenario) -> float:
+    """Volume of the site's full pond or tank."""
+    storage = None if scenario.supply is None else scenario.supply.storage
+    return storage.volumes_m3[-1] if storage else math.nan
 
 
 def _moisture(
@@ -126,8 +141,9 @@ def errors_of(readings: Sequence[Reading], scenario: Scenario) -> FloatArray:
     same_model = _alike([(one.kind, one.field, one.date) for one in readings])
     same_day = _alike([(one.instrument, one.date) for one in readings])
     same_place = _alike([
-        (one.kind, one.field, one.place or f"line {one.line}") for one in readings
-    ])
+        (one.kind, one.field, one.place or ("" if KINDS[one.kind].shared else f"line {one.line}"))
+        for one in readings
+    ])  # fmt: skip
     sd = np.array([_parts(one, scenario) for one in readings])
     for part, alike in zip(sd.T, (np.eye(n), same_place, same_day, same_model), strict=True):
         out += np.outer(part, part) * alike
@@ -153,6 +169,10 @@ def _parts(one: Reading, scenario: Scenario) -> tuple[float, float, float, float
     def number(name: str) -> float:
         return of[name].value if name in of else 0.0
 
+    if one.kind == "quality":
+        per = number("quality_green") - number("quality_brown")
+        model = scenario.catalog.get("readings", "green")["reading_model"]
+        return number("reading_rating"), number("reading_rating_shared"), 0.0, per * model
     per = 1.0
     if one.kind == "ndvi":
         per = number("ndvi_full") - number("ndvi_soil")  # errors are of green cover

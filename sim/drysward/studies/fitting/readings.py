@@ -14,8 +14,11 @@ import numpy as np
 
 from drysward.catalog import Catalog
 from drysward.faults import path_text, quoted
-from drysward.quantities import LENGTH, parse
-from drysward.scenario.model import SKINNED, FieldSpec, Scenario
+from drysward.physics.pond import depths_of_curve_m
+from drysward.quantities import LENGTH, VOLUME, convert, parse
+from drysward.scenario.model import SKINNED, FieldSpec, Scenario, StorageSpec
+from drysward.scenario.supply_tables import TANK
+from drysward.scenario.values import MM_PER_M
 from drysward.studies.season.tables import Cells, read_sheet
 
 _SHARE = {"%": 0.01, "v/v": 1.0}
@@ -27,7 +30,8 @@ class Kind:
     """A kind of reading: units with their factor to the base, and limits in the base.
 
     ``entry`` of ``readings.toml`` holds its errors. ``depth``: whether the depth that it covers
-    must be stated. ``words`` may stand for a number, each an entry ``seen_WORD``.
+    must be stated. ``words`` may stand for a number, each an entry ``seen_WORD``. ``shared``:
+    readings that name no place share the error of theirs. ``of_site``: of no field.
     """
 
     entry: str
@@ -37,9 +41,12 @@ class Kind:
     depth: bool = False
     words: tuple[str, ...] = ()
     needs_turf: bool = True
+    shared: bool = False
+    of_site: bool = False
 
 
 _SEEN = ("none", "first spots", "widespread")
+LEVEL = "pond level"
 KINDS: dict[str, Kind] = {
     "moisture": Kind("moisture", _SHARE, 0.0, 0.8, depth=True, needs_turf=False),
     "wilt": Kind("wilt", _COVER, 0.0, 1.0, words=_SEEN),
@@ -52,10 +59,15 @@ KINDS: dict[str, Kind] = {
     "field capacity": Kind("field_capacity", _SHARE, 0.02, 0.7, depth=True, needs_turf=False),
     "wilting point": Kind("wilting_point", _SHARE, 0.005, 0.5, depth=True, needs_turf=False),
     "rooting depth": Kind("rooting_depth", {"mm": 1.0, "cm": 10.0, "in": 25.4}, 10.0, 3_000.0),
-}
-"""Kinds of readings. A rating from 1 to 9 is not among them: ratings differ by 1.25 to 2.1 points
-between grasses and years of the same NDVI (Lee, Bremer et al. 2011), which says nothing of wilt.
-Canopy temperature is not either: published lines give only an order, stressed or not."""
+    "quality": Kind("quality", {"1 to 9": 1.0}, 1.0, 9.0, shared=True),
+    LEVEL: Kind("storage_level", {"%": 0.01}, 0.0, 1.0, needs_turf=False, shared=True,
+                of_site=True),
+}  # fmt: skip
+"""Kinds of readings. A level is a share of the full pond or tank; volumes and depths become one.
+Canopy temperature is not among them: published lines give only an order, stressed or not."""
+
+_LEVEL_UNITS = ("ft", "in", "m", "cm", "Mgal", "gal", "acre-ft", "m3")
+_SITE = -1  # in place of a field
 
 SHALLOWEST_MM, DEEPEST_MM = 10.0, 1_500.0
 _INSTRUMENT = "probe"  # of moisture readings that name none
@@ -64,6 +76,8 @@ _INSTRUMENT = "probe"  # of moisture readings that name none
 @dataclass(frozen=True, eq=False)
 class Reading:
     """One reading: ``value`` in the base unit of its kind, ``depth_mm`` from the surface down.
+
+    ``field`` is its place among the scenario's fields, -1 for a reading of the site.
 
     ``word`` is what was written in place of a number. ``instrument`` is "" where its offset is
     taken as none.
@@ -82,7 +96,7 @@ class Reading:
 
 @dataclass(frozen=True, eq=False)
 class Readings:
-    """Readings of one season, by date, with notes of those that do not count."""
+    """Readings by date, with notes of those that do not count."""
 
     path: str
     each: tuple[Reading, ...]
@@ -108,8 +122,8 @@ def read_readings(
 
     Parameters
     ----------
-    first : first day of the season; earlier readings are noted and do not count, because the
-        irrigation before it is not known. today : the day after the last that weather is known of.
+    first, today : the first day that weather is known of, and the day after the last; readings of
+        other days are noted and do not count.
 
     FaultyInput with every fault: file, line, column and what is allowed.
     """
@@ -135,11 +149,18 @@ def read_readings(
 
 
 def _reading(row: Cells, scenario: Scenario) -> Reading | None:
-    date, key = row.date(), row.field_of(scenario)
+    date = row.date()
     name = row.one_of("kind", tuple(KINDS))
     if name is None:
+        row.field_of(scenario)
         return None
     kind = KINDS[name]
+    if kind.of_site:
+        level = _level(row, None if scenario.supply is None else scenario.supply.storage)
+        if date is None or level is None:
+            return None
+        return Reading(row.line, date, _SITE, name, level, 0.0, row["place"], "")
+    key = row.field_of(scenario)
     word = row["value"].lower() if row["value"].lower() in kind.words else ""
     value = _value(row, kind, scenario.catalog, word)
     depth_mm = _depth_mm(row, kind)
@@ -166,6 +187,44 @@ def _value(row: Cells, kind: Kind, catalog: Catalog, word: str) -> float | None:
     factor = kind.units[unit]
     number = row.number("value", round(kind.low / factor, 9), round(kind.high / factor, 9), unit)
     return None if number is None else number * factor
+
+
+def _level(row: Cells, storage: StorageSpec | None) -> float | None:
+    """Share of the full storage that a level says; None, and a fault, where it says none."""
+    if storage is None:
+        row.fault("kind", "the scenario has no pond or tank",
+                  "write a table [supply.storage], or leave the reading out")  # fmt: skip
+        return None
+    if row["field"]:
+        allowed = "leave the cell blank: the storage belongs to the whole site"
+        row.fault("field", f"{quoted(row['field'])} has no pond level", allowed)
+        return None
+    unit, is_tank = row["unit"], storage.kind == TANK
+    full_m3 = storage.volumes_m3[-1]
+    known = ("%", *_LEVEL_UNITS[4 if is_tank else 0 :])
+    if unit not in known:
+        what = f"{quoted(unit)} is not a unit of it" if unit else "is blank"
+        if is_tank and unit in _LEVEL_UNITS:
+            what = f"{quoted(unit)} says no volume of a tank, whose shape is not known"
+        row.fault("unit", what, f"one of {', '.join(known)}")
+        return None
+    if unit == "%":
+        share = row.number("value", 0.0, 100.0, unit)
+        return None if share is None else share / 100.0
+    if unit not in _LEVEL_UNITS[:4]:
+        volume = row.number("value", 0.0, _rounded(convert(full_m3, VOLUME.base, unit)), unit)
+        return None if volume is None else min(convert(volume, unit, VOLUME.base) / full_m3, 1.0)
+    depths = depths_of_curve_m(storage.volumes_m3, storage.areas_m2, storage.depth_m)
+    most = convert(float(depths[-1]) * MM_PER_M, LENGTH.base, unit)
+    depth = row.number("value", 0.0, _rounded(most), unit)
+    if depth is None:
+        return None
+    depth_m = convert(depth, unit, LENGTH.base) / MM_PER_M
+    return float(np.interp(depth_m, depths, storage.volumes_m3)) / full_m3
+
+
+def _rounded(most: float) -> float:
+    return float(f"{most:.6g}")
 
 
 def seen_entry(word: str) -> str:

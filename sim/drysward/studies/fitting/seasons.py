@@ -2,7 +2,8 @@
 
 The same account as ``studies.season.ahead.start_at`` with a log, for scenarios that differ only in
 numbers that are not known. A log is what was delivered, so no limit of night, ground or supply
-cuts it; the turf year before follows the first plan without limits of the supply.
+cuts it; the turf year before follows the first plan without limits of the supply. Where the level
+of a pond or tank was read, a second account keeps the books of the supply.
 """
 
 from __future__ import annotations
@@ -25,6 +26,7 @@ from drysward.site.stretches import (
     site_on,
     weather_stretch,
 )
+from drysward.site.supply import supplies_alongside
 from drysward.studies.season.ahead import (
     DAILY,
     account_of,
@@ -82,30 +84,54 @@ class Seasons:
     scenarios: tuple[Scenario, ...]
     zones: tuple[tuple[RootZone, ...], ...]
     surface_mm: FloatArray  # (K, F), depth of the surface layer
+    storage_m3: FloatArray  # (K, T), water in storage; (K, 0) without books of the supply
 
 
-def seasons_so_far(scenarios: Sequence[Scenario], span: Span, log: Log) -> Seasons:
-    """The season of each scenario on the water of the log; they differ in numbers only."""
+def seasons_so_far(
+    scenarios: Sequence[Scenario], span: Span, log: Log, has_books: bool = False
+) -> Seasons:
+    """The season of each scenario on the water of the log; they differ in numbers only.
+
+    ``has_books``: also those of the supply, which the log draws on.
+    """
     alone = [replace(one, supply=None) for one in scenarios]
     zones = [tuple(field_root_zone(spec, one.catalog) for spec in one.fields) for one in alone]
-    before: Runs | None = None
-    if span.before is not None:
-        runs, site = _started(alone, zones, span.before, span.spans[0],
-                              [one.plans[0] for one in alone])  # fmt: skip
-        before = advance_all(site, runs)
-    applied = as_applied([log.applied_mm(one) for one in alone], alone[0])
-    runs, site = _started(alone, zones, span.this, span.spans[1], [applied] * len(alone))
-    if before is not None:
-        runs = carried_over(runs, before, with_supply=False)
-    runs = without_limits(runs)
-    advance_all(site, runs, slice(site.from_day, None))
+    runs, site = _account(alone, zones, span, log, has_limits=False)
+    storage = np.empty((len(alone), 0))
+    if has_books:
+        books, _ = _account(scenarios, zones, span, log, has_limits=True)
+        storage = np.asarray(books.supply.trace["storage"], float)
     return Seasons(
         span.dates,
         {name: np.asarray(runs.trace[name], float) for name in DAILY},
         tuple(scenarios),
         tuple(zones),
         site.fields.surface_mm[runs.columns],
+        storage,
     )
+
+
+def _account(
+    scenarios: Sequence[Scenario],
+    zones: Sequence[tuple[RootZone, ...]],
+    span: Span,
+    log: Log,
+    has_limits: bool,
+) -> tuple[Runs, PreparedSite]:
+    """Runs through the turf year before on the first plan, and through this one on the log."""
+    before: Runs | None = None
+    if span.before is not None:
+        runs, site = _started(scenarios, zones, span.before, span.spans[0],
+                              [one.plans[0] for one in scenarios])  # fmt: skip
+        before = advance_all(site, runs)
+    in_year = log.between(span.begins, span.stop)
+    applied = as_applied([in_year.applied_mm(one) for one in scenarios], scenarios[0])
+    runs, site = _started(scenarios, zones, span.this, span.spans[1], [applied] * len(scenarios))
+    if before is not None:
+        runs = carried_over(runs, before, with_supply=has_limits)
+    if not has_limits:
+        runs = without_limits(runs)
+    return advance_all(site, runs, slice(site.from_day, None)), site
 
 
 def _started(
@@ -132,6 +158,7 @@ def _started(
         play=play,
         feed=feed,
         zones=tuple(zone for of in zones for zone in of),
+        supply=supplies_alongside([site.supply for site in sites]),
     )
     n_fields = len(zones[0])
     starts = []
@@ -141,4 +168,6 @@ def _started(
             (replace(site, fields=whole.fields, days=whole.days, play=play, feed=feed,
                      zones=whole.zones, columns=columns), plan)
         )  # fmt: skip
-    return start_runs(starts, n_years=1), whole
+    runs = start_runs(starts, n_years=1)
+    runs.supply_of = np.arange(len(sites))
+    return runs, whole

@@ -39,7 +39,7 @@ FloatArray = NDArray[np.float64]
 # Of the ledger, for each field, and of the supply.
 DAILY = (
     "footprint", "wilt", "dormant", "dead", "green", "depletion", "irrigation_gross", "demand",
-    "shortage", "surface_water", "root_water", "root_depth", "hardness",
+    "missed", "made_up", "surface_water", "root_water", "root_depth", "hardness",
 )  # fmt: skip
 SUPPLY_DAILY = ("storage",)
 # The turf year before this one runs too, so that its soil water carries over.
@@ -98,8 +98,8 @@ def start_at(
     record : daily weather to the day before, or beyond it; days from ``today`` on are not read.
     applied_mm : by field the depth that reached the turf, by date, where a log has it; then it
         takes the place of the plans in this turf year up to today.
-    like : the same day of a scenario that differs in soil and turf only, whose weather and, where
-        there is a log, books of the supply it shares.
+    like : the same day of a scenario that differs in numbers only, whose weather it shares and,
+        where there is a log and their supplies are the same, the books of the supply.
 
     Raises FaultyInput when the weather does not reach to the day before.
     """
@@ -119,7 +119,7 @@ def start_at(
             before, _ = starting.run(None, first, begins, plans[:1])
         # Limits of the supply cut none of what was put on, but keep its books.
         runs, site = starting.run(before, max(first, begins), today, applied, False)
-        if like is not None:
+        if like is not None and like.scenario.supply == scenario.supply:
             runs.supply = like.runs.one(0).alone().supply
         elif scenario.supply is not None:
             books, _ = starting.run(before, max(first, begins), today, applied, True)
@@ -281,6 +281,22 @@ def run_ahead(start: Start, ways: Sequence[Way]) -> Ahead:
         causes=np.stack(causes),
         spent_day=np.stack(spent),
     )
+
+
+def needed_so_far_mm(daily: Mapping[str, FloatArray]) -> FloatArray:
+    """Water drawn up to each day, and what is short of it by then, from DAILY (..., T, F), mm.
+
+    Demand that is not met and is made again the next day counts once; water that comes later makes
+    it up, as in the books of a year (``day.shortage``). What was short before the first day does
+    not count.
+    """
+    drawn = np.cumsum(daily["irrigation_gross"], axis=-2, dtype=np.float64)
+    short = np.zeros(drawn.shape)
+    missed, made_up = daily["missed"], daily["made_up"]
+    for t in range(drawn.shape[-2]):
+        before = short[..., t - 1, :] if t else 0.0
+        short[..., t, :] = np.maximum(before + missed[..., t, :] - made_up[..., t, :], 0.0)
+    return drawn + short
 
 
 _OfWay = tuple[dict[str, FloatArray], dict[str, FloatArray], FloatArray, NDArray[np.int64]]

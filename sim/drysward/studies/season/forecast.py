@@ -6,9 +6,12 @@ The file is CSV with a row a day from today on, ten at most::
     2026-07-01,0.5,20,31,19
 
 Rain is the mean that the day may expect, dry cases included; ``rain_in``, ``tmax_f`` and
-``tmin_f`` are read as well. A forecast is worth less each day ahead. Temperature is regressed to
-the climate of the date by the correlation of its day ahead, with the departure of each way as its
-error (anomaly regression; textbooks, from memory). Rain is drawn by rank: the wettest way of a day
+``tmin_f`` are read as well. ``temp_error_c`` or ``temp_error_f`` may state the standard deviation
+of the error of highs and lows; without it the catalog has one by day ahead.
+
+A forecast is worth less each day ahead. Temperature is regressed to the climate of the date by the
+correlation of its day ahead, with the departure of each way as its error (anomaly regression;
+textbooks, from memory). Rain is drawn by rank: the wettest way of a day
 receives the wettest of the day's distribution, so that wet days stay beside wet days and cool days
 beside wet ones (Clark and others 2004, J. Hydrometeorology 5:243; from memory). Humidity, wind and
 radiation stay those of the way.
@@ -30,7 +33,7 @@ from drysward.faults import Fault, FaultyInput, path_text, quoted
 from drysward.inputs import file_bytes
 from drysward.studies.season.ways import Way
 from drysward.weather.file.columns import DATE, Column, by_header, quantity_of, to_base
-from drysward.weather.file.text import decoded
+from drysward.weather.file.text import decoded, plain_number
 from drysward.weather.record import REQUIRED, DailyRecord
 from drysward.weather.simulated.climate import WET_MM, calendar_day
 
@@ -40,7 +43,13 @@ MOST_DAYS = 10
 MOST_BYTES = 100_000
 CHANCE = "rain_chance_pct"
 QUANTITIES = ("rain", "tmax", "tmin")
-HEADERS = f"date, rain_mm or rain_in, {CHANCE}, tmax_c or tmax_f, tmin_c or tmin_f"
+ERROR = "temp_error"
+_ERROR_UNITS = {f"{ERROR}_c": 1.0, f"{ERROR}_f": 5.0 / 9.0}
+MOST_ERROR_C = 20.0
+HEADERS = (
+    f"date, rain_mm or rain_in, {CHANCE}, tmax_c or tmax_f, tmin_c or tmin_f, "
+    f"and {ERROR}_c or {ERROR}_f if stated"
+)
 
 # The climate of a date is that of the days around it in all years: a month of them (own choice).
 HALF_WINDOW_DAYS = 15
@@ -53,6 +62,8 @@ class Forecast:
     """Weather forecast for ``dates`` (n,), consecutive days; arrays (n,).
 
     ``rain_mm`` is the mean, dry cases included, and ``rain_chance`` (0..1) the chance of any.
+    ``error_c`` is the standard deviation of the error of highs and lows, NaN where it is not
+    stated; None where it is on no day.
     """
 
     dates: NDArray[np.datetime64]
@@ -61,6 +72,7 @@ class Forecast:
     tmax_c: FloatArray
     tmin_c: FloatArray
     name: str = "forecast"
+    error_c: FloatArray | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -114,7 +126,8 @@ def read_forecast(path: Path, today: np.datetime64) -> Forecast:
     if not 1 <= len(days) <= MOST_DAYS:
         what = f"has {len(days)} rows" if days else "has a header and no rows"
         faults.append(Fault(where, what, f"a row a day from today, {today}; {MOST_DAYS} at most"))
-    values: dict[str, list[float]] = {name: [] for name in (CHANCE, *QUANTITIES)}
+    stated = (ERROR,) if ERROR in columns else ()
+    values: dict[str, list[float]] = {name: [] for name in (CHANCE, *QUANTITIES, *stated)}
     for i, (line, row) in enumerate(days):
         spot = f"{where} line {line}"
         if len(row) != len(top):
@@ -140,12 +153,14 @@ def read_forecast(path: Path, today: np.datetime64) -> Forecast:
     array = {name: np.array(found) for name, found in values.items()}
     return Forecast(
         today + np.arange(len(days)), array["rain"], array[CHANCE] / 100.0, array["tmax"],
-        array["tmin"], path.stem,
+        array["tmin"], path.stem, array.get(ERROR),
     )  # fmt: skip
 
 
 def _columns(top: str, header: Sequence[str]) -> dict[str, Column]:
-    """The columns of a header by quantity; FaultyInput unless each is there once."""
+    """The columns of a header by quantity; FaultyInput unless each is there once, and an error
+    once at most.
+    """
     if len(header) == 1 and ";" in header[0]:
         allowed = "commas between cells, and points in numbers"
         raise FaultyInput(Fault(top, "has semicolons between its columns", allowed))
@@ -153,6 +168,9 @@ def _columns(top: str, header: Sequence[str]) -> dict[str, Column]:
     faults = []
     for name in header:
         column = Column(CHANCE, CHANCE, "%") if name == CHANCE else by_header(name)
+        if name in _ERROR_UNITS:
+            column = Column(name, ERROR, "")
+            found.setdefault(ERROR, [])
         if column is None or column.quantity not in found:
             what = f"column {quoted(name)} is not one of a forecast"
             faults.append(Fault(top, what, f"the columns are {HEADERS}"))
@@ -171,6 +189,8 @@ def _columns(top: str, header: Sequence[str]) -> dict[str, Column]:
 
 def _number(cell: str, column: Column) -> float:
     """A cell in the base unit; ValueError with what is wrong and what is allowed."""
+    if column.quantity == ERROR:
+        return _error_c(cell, _ERROR_UNITS[column.name])
     facts = None if column.quantity == CHANCE else quantity_of(column.quantity)
     low, high, unit = (facts.low, facts.high, facts.shown) if facts else (0.0, 100.0, "%")
     allowed = f"{low:g} to {high:g}{'' if unit == '%' else ' '}{unit}"
@@ -186,6 +206,16 @@ def _number(cell: str, column: Column) -> float:
     if not low <= value <= high:
         raise ValueError(f"{cell} is out of range; {allowed}")
     return value
+
+
+def _error_c(cell: str, per: float) -> float:
+    """A stated error (degC), NaN where a day has none; ValueError as ``_number``."""
+    if not cell:
+        return np.nan
+    error = plain_number(cell)
+    if not 0.0 < error * per <= MOST_ERROR_C:
+        raise ValueError(f"{cell} is out of range; above 0, to {MOST_ERROR_C / per:g}")
+    return error * per
 
 
 def _day_faults(
@@ -242,15 +272,17 @@ def shrunk(
     forecast: ArrayLike,
     climate: ArrayLike,
     correlation: ArrayLike,
-    spread: float = 1.0,
+    spread: ArrayLike = 1.0,
 ) -> FloatArray:
     """Values (W, ...) of ways moved to a forecast: c + r s (f - c) + sqrt(1 - r^2) (x - c).
 
     Their mean is the forecast regressed to the climate, their spread its error. ``spread`` s is the
     standard deviation of the climate over that of forecasts. At r = 0 the values are unchanged.
     """
-    x, f, c, r = (np.asarray(one, float) for one in (values, forecast, climate, correlation))
-    led = c + r * spread * (f - c) + np.sqrt(1.0 - r * r) * (x - c)
+    x, f, c, r, s = (
+        np.asarray(one, float) for one in (values, forecast, climate, correlation, spread)
+    )
+    led = c + r * s * (f - c) + np.sqrt(1.0 - r * r) * (x - c)
     return np.where(r == 0.0, x, led)
 
 
@@ -294,6 +326,7 @@ def ways_with_forecast(
     record : the weather that the climate of the dates is taken from.
     weights : how likely each way is (W,), all alike when None.
 
+    Where the forecast states its error, that takes the place of the skill of temperature.
     Days on which the skill is 0 are those of the way, to the bit. After the last day of the
     forecast its temperature fades with ``skill.persistence``; rain and all else are the way's.
     ValueError when the forecast does not begin with the ways.
@@ -311,13 +344,23 @@ def ways_with_forecast(
         name: np.stack([getattr(way.days, name) for way in ways]) for name in REQUIRED
     }  # (W, T)
     own_rain = columns["rain_mm"].copy()
+    error_c = np.full(n, np.nan) if forecast.error_c is None else forecast.error_c
     for name in ("tmax_c", "tmin_c"):
         usual = getattr(climate, name)
         departure = getattr(forecast, name)[:n] - usual[:n]
         # The last departure leads the days after the forecast, by a smaller correlation.
         expected = usual + departure[np.minimum(np.arange(led), n - 1)]
+        followed, spread = correlation.copy(), np.full(led, skill.spread)
+        for day in np.flatnonzero(np.isfinite(error_c[:n])).tolist():
+            # An error apart from the climate: weights are by the inverse of the variances.
+            own = columns[name][:, day].std()
+            r = own / np.hypot(own, error_c[day])
+            if day == n - 1:  # leads the days after the forecast as well
+                followed[n:] *= r / max(correlation[day], LEAST_CORRELATION)
+                spread[n:] = r
+            followed[day] = spread[day] = r
         columns[name][:, :led] = shrunk(
-            columns[name][:, :led], expected, usual, correlation, skill.spread
+            columns[name][:, :led], expected, usual, followed, spread
         )
     columns["tmin_c"] = np.minimum(columns["tmin_c"], columns["tmax_c"])
     w = np.full(len(ways), 1.0 / len(ways)) if weights is None else weights / weights.sum()

@@ -31,7 +31,7 @@ from drysward.progress import Report, reporting
 from drysward.results import scores
 from drysward.results.dataset import identity
 from drysward.scenario.model import PlanSpec, Scenario
-from drysward.studies.season.ahead import Start, run_ahead, start_at
+from drysward.studies.season.ahead import Start, needed_so_far_mm, run_ahead, start_at
 from drysward.studies.season.outlook import (
     DAYS_BEFORE,
     came_by,
@@ -185,7 +185,7 @@ def _issue(
     at = np.array([lead if lead <= n_days else 0 for lead in LEAD_DAYS] + [n_days]) - 1
     before = runs_before_of(start)
     came = came_by(ahead, scenario, before).astype(float)
-    need = np.cumsum(ahead.fields["irrigation_gross"] + ahead.fields["shortage"], 2, np.float64)
+    need = needed_so_far_mm(ahead.fields)
     lasting = _rate_before_mm(start)[:, None] * (at + 1.0)[:, None]
     beyond = np.where(at < 0, np.nan, 0.0)[:, None]
     return _Issue(
@@ -199,8 +199,10 @@ def _rate_before_mm(start: Start) -> FloatArray:
     shape = len(start.plans), len(start.scenario.fields)
     if not start.so_far or not start.so_far["irrigation_gross"].shape[1]:
         return np.zeros(shape)
-    need = start.so_far["irrigation_gross"] + start.so_far["shortage"]
-    return np.asarray(np.broadcast_to(need[:, -LASTING_DAYS:].mean(axis=1), shape))
+    need = needed_so_far_mm(start.so_far)
+    days = min(LASTING_DAYS, need.shape[1])
+    earlier = need[:, -days - 1] if need.shape[1] > days else 0.0
+    return np.asarray(np.broadcast_to((need[:, -1] - earlier) / days, shape))
 
 
 @dataclass(frozen=True, eq=False)

@@ -7,7 +7,7 @@ test measures them; minutes count with the precipitation rate of the field. Rows
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -37,6 +37,17 @@ class Log:
     minutes: Applied
     notes: tuple[str, ...]
     last: np.datetime64 | None
+
+    def between(self, first: np.datetime64, stop: np.datetime64) -> Log:
+        """The log of the days from ``first`` to the one before ``stop``."""
+
+        def some(of: Applied) -> Applied:
+            return {
+                key: {date: x for date, x in days.items() if first <= date < stop}
+                for key, days in of.items()
+            }
+
+        return replace(self, depths_mm=some(self.depths_mm), minutes=some(self.minutes))
 
     def applied_mm(self, scenario: Scenario) -> Applied:
         """Depth that reached the turf (mm) by field and date.

@@ -35,7 +35,7 @@ from drysward.site.stretches import turf_new_year, turf_year_of
 from drysward.site.weather_years import read_record, weather_series
 from drysward.studies.doubt.crossed import drawn_numbers, drawn_point
 from drysward.studies.doubt.draws import draw
-from drysward.studies.season.ahead import Ahead, Start, run_ahead, start_at
+from drysward.studies.season.ahead import Ahead, Start, needed_so_far_mm, run_ahead, start_at
 from drysward.studies.season.forecast import (
     Forecast,
     forecast_skill,
@@ -443,8 +443,7 @@ def came_by(ahead: Ahead, scenario: Scenario, runs_before: FloatArray) -> NDArra
 
 def needed_mm(ahead: Ahead) -> FloatArray:
     """Water drawn to the last date, and what is short of it (W, B, F)."""
-    need: FloatArray = ahead.fields["irrigation_gross"].sum(axis=2) + ahead.causes.sum(axis=-1)
-    return need
+    return needed_so_far_mm(ahead.fields)[..., -1, :]
 
 
 _Variable = tuple[tuple[str, ...], FloatArray, str, str]

@@ -15,6 +15,7 @@ from drysward.catalog import load_catalog
 from drysward.day.records import TRACE, YEAR
 from drysward.faults import Fault, FaultyInput, nearest
 from drysward.inputs import toml_tables, toml_text
+from drysward.quantities import SYSTEMS
 from drysward.scenario.load import schema_faults
 from drysward.scenario.values import Flaws, Identifier, Odds, Part, Text, one_of, refuse
 from drysward.studies.sweep import GRID, INDICES, LATIN, SEQUENCE, STAGE_NAMES
@@ -228,6 +229,11 @@ class Sweep:
     search: SearchTable | None
     draws: int = 0
     keep_draws: bool = False
+
+    @property
+    def units(self) -> str:
+        """The system of units of answers, that of the base scenario."""
+        return str(self.base.get("units", SYSTEMS[0]))
 
 
 def read_sweep(path: str | Path) -> Sweep:

@@ -38,7 +38,7 @@ from drysward.locks import locked
 from drysward.results.cf import CONVENTIONS
 from drysward.results.dataset import CAUTIONS
 from drysward.results.days import day_coordinates
-from drysward.results.terms import stage_coordinate, with_terms
+from drysward.results.terms import SHOWN_IN, stage_coordinate, with_terms
 from drysward.results.text import FINDINGS, MADE_YEARS
 from drysward.scenario.model import PlanSpec
 from drysward.seals import SEALED_BY, UNSEALED, is_whole, seal
@@ -587,6 +587,7 @@ def _attributes(manifest: Manifest, design: Design, done: int) -> dict[str, Any]
     return {
         "Conventions": CONVENTIONS,
         "title": sweep.title,
+        SHOWN_IN: sweep.units,
         "source": f"drysward {__version__}",
         "history": f"simulated by drysward {__version__}",
         "citation": CITATION,

@@ -220,12 +220,11 @@ def unknown_columns(names: Sequence[str], where: str) -> list[Fault]:
         what = f"column{'s' if many else ''} {names_text} {'are' if many else 'is'} not known"
         names = ", ".join(toml_text(name) for name in strangers[:STRANGERS_LISTED])
         more = ", ..." if len(strangers) > STRANGERS_LISTED else ""
-        it = "them" if many else "it"
         allowed = (
-            f"declare or ignore {it}: under [weather] ignore = [{names}{more}]; "
-            f"headers that are known: {', '.join(accepted)}"
+            f"headers that are known: {', '.join(accepted)}; declare or ignore "
+            f"{'them' if many else 'it'}, under [weather]"
         )
-        faults.append(Fault(where, what, allowed))
+        faults.append(Fault(where, what, allowed, f"ignore = [{names}{more}]"))
     return faults
 
 

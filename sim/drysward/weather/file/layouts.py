@@ -263,7 +263,7 @@ def recognized(where: str, layout: Layout, sheet: Sheet, ignore: Sequence[str]) 
     by_name = {layout.name(name): name for name in sheet.header if name not in ignore}
     if layout.unsaid:
         raise FaultyInput(Fault(top, f"this is {layout.title}: {layout.unsaid}",
-                                declaration(layout, sheet)))  # fmt: skip
+                                *declaration(layout, sheet)))  # fmt: skip
     faults: list[Fault] = []
     begins = tuple(bare(name) for name in sheet.header[: len(layout.begins)])
     if begins != layout.begins:
@@ -321,8 +321,8 @@ def recognized(where: str, layout: Layout, sheet: Sheet, ignore: Sequence[str]) 
     return Recognized(layout, tuple(columns), headers, unused, _place(sheet), notes)
 
 
-def declaration(layout: Layout, sheet: Sheet) -> str:
-    """Lines of a scenario with the details missing from the file, for the user to check."""
+def declaration(layout: Layout, sheet: Sheet) -> tuple[str, str]:
+    """How to check, and then the line of a scenario with the details missing from the file."""
     by_name = {layout.name(name): name for name in sheet.header}
     system = likely_system(*(_numbers(sheet, by_name.get(name)) for name in ("TMAX", "PRCP")))
     parts = []
@@ -331,15 +331,15 @@ def declaration(layout: Layout, sheet: Sheet) -> str:
             unit = (system or US).units[known.unit] if known.unit else ""
             shown = f", unit = {toml_text(unit)}" if unit else ""
             parts.append(f"{known.quantity} = {{ column = {toml_text(by_name[name])}{shown} }}")
-    line = f"under [weather] columns = {{ {', '.join(parts)} }}"
-    typed = "init and weather check take the line as --columns"
+    line = f"columns = {{ {', '.join(parts)} }}"
+    where = "Write under [weather], or give to --columns of init and weather check"
     if system is None:
         return (
-            f"{line}, with the units of your order: its levels fit none (these are US units; "
-            "others are mm, degC, m/s, or 0.1 mm, 0.1 degC, 0.1 m/s for tenths). "
-            f"{typed}"
+            "its levels fit no units of an order (those below are US units; others are mm, degC, "
+            f"m/s, or 0.1 mm, 0.1 degC, 0.1 m/s for tenths): write those of yours. {where}",
+            line,
         )
-    return f"{line}. Its levels fit {system.name}: compare them with your order. {typed}"
+    return f"its levels fit {system.name}: compare them with your order. {where}", line
 
 
 def _numbers(sheet: Sheet, header: str | None) -> FloatArray:
@@ -368,7 +368,7 @@ def whole_number_faults(
                     f"{column.name} is in whole {unit}"
                 )
                 spot = f"{where} line {line}, column {quoted(column.name)}"
-                return [Fault(spot, what, declaration(found.layout, sheet))]
+                return [Fault(spot, what, *declaration(found.layout, sheet))]
     return []
 
 

@@ -1,0 +1,73 @@
+"""What a supply is short of and why, in sentences, for the terminal and the page."""
+
+from __future__ import annotations
+
+import xarray as xr
+
+from drysward.results.text import (
+    CAUSES,
+    dry_period,
+    holds_dry_years,
+    of_100,
+    quoted_label,
+    volume_display,
+    volume_text,
+    year_text,
+)
+
+
+def dry_year_sentence(supply: xr.Dataset, plan: str, system: str) -> str:
+    """The demand of the dry year under a plan, and of the mean year; "" where it is not known."""
+    if "site_demand_volume" not in supply or not holds_dry_years(supply):
+        return ""
+    period = dry_period(supply)
+    dry = supply["site_demand_volume"].sel(period=period, plan=plan)
+    mean = supply["demand_mean"].sel(plan=plan)
+    unit = volume_display([dry, mean], system)
+    return (
+        f"A 1-in-{period:g} dry year demands {volume_text(dry.item(), unit)} {unit.unit} under "
+        f"{quoted_label(supply, 'plan', plan)}, the mean year {volume_text(mean.item(), unit)}."
+    )
+
+
+def shortage_sentences(supply: xr.Dataset, plan: str, is_named: bool = False) -> str:
+    """How often the demand of a plan falls short, how far in the year short most, and why.
+
+    ``is_named``: where the sentence before names the plan.
+    """
+    one, label = supply.sel(plan=plan), quoted_label(supply, "plan", plan)
+    if one["demand_mean"].item() == 0.0:
+        return f"{label} demands no water."
+    under = "" if is_named else f"under {label} "
+    text = f"{under}with the supply as given "
+    if int(supply.attrs["n_years"]) > 1:
+        text = (
+            f"{under}the supply as given is short by more than "
+            f"{100.0 * supply.attrs['short_year']:g}% of the demand in "
+            f"{of_100(one['short_year'].item())} of 100 years; "
+        )
+    text += f"{worst_year_text(one)}.{main_cause_sentence(one)}"
+    return f"{text[:1].upper()}{text[1:]}"
+
+
+def worst_year_text(one: xr.Dataset) -> str:
+    """How short the year is that is short most under a plan."""
+    share = one["worst_year_share"].item()
+    if share == 0.0:
+        return "no year is short at all"
+    size = f"{share:.0%}" if share >= 0.01 else "less than 1%"
+    year = year_text(one.attrs, one["worst_year"].item())
+    return f"the year short most, {year}, is short by {size}"
+
+
+def main_cause_sentence(one: xr.Dataset) -> str:
+    """What most of the shortage under a plan comes from, after a blank; "" when not known."""
+    if "shortage_by_cause" not in one:
+        return ""
+    by_cause = one["shortage_by_cause"].sum("field")
+    whole = float(by_cause.sum())
+    if whole == 0.0:
+        return ""
+    main = str(by_cause.idxmax("cause").item())
+    share = f"{float(by_cause.max()) / whole:.0%}"
+    return f" The main cause is {CAUSES[main][2]}, with {share} of the shortage."
