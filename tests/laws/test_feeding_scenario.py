@@ -362,7 +362,7 @@ def test_every_species_has_a_need_and_a_feeding_plan() -> None:
     catalog = load_catalog()
     for species in catalog.entries["species"].values():
         for zone in (catalog.get("root_zones", zone) for zone in ZONES.values()):
-            least, most = yearly_need_kg_ha(species, zone)
+            least, most = yearly_need_kg_ha(species, zone, catalog)
             assert 40.0 < least < most < 450.0
             plan = feeding_plans()[feeding_plan_for(species, zone)]
             assert plan["season"] == species.words["season"]

@@ -1,6 +1,6 @@
 """One day of the nitrogen of a patch, and what it makes of the turf.
 
-In the morning a due dose is given or held (``give_dose``), watered in where the plan waters
+In the morning a due dose is put down or held (``put_down``), watered in where the plan waters
 (``wash_in_depths``), and the turf's nitrogen of the evening before sets its water use, recovery
 and wear (``feel_feeding``). Water then carries nitrogen through the layers (``carry_nitrogen``)
 and urea at the surface loses ammonia (``lose_ammonia``). At the day's end fertilizer is released,
@@ -53,15 +53,15 @@ class FeedInput(NamedTuple):
 # --- morning --------------------------------------------------------------------------------------
 
 
-def give_dose(
+def put_down(
     feed_on, feed_hold_days, feed_hold_dormant, feed_hold_wet, fed_dose_urea, fed_dose_ammonium,
     fed_dose_nitrate, fed_dose_slow1, fed_dose_slow2, fed_dose_slow3, fed_dose_p, fed_frozen,
     due_urea, due_ammonium, due_nitrate, due_slow1, due_slow2, due_slow3, due_p, held_days,
     seen_dormant, seen_deficit,
 ):  # fmt: skip
-    """Give the doses that are due, or hold them for turf and ground that can take them.
+    """Put down the doses that are due, or hold them for turf and ground that can take them.
 
-    Nobody feeds dormant turf, frozen ground or ground that stands full of water. A dose that has
+    Dormant turf, frozen ground and ground full of water are not fed. A dose that has
     waited too long is skipped.
     """
     new = fed_dose_urea + fed_dose_ammonium + fed_dose_nitrate + fed_dose_p
@@ -78,17 +78,17 @@ def give_dose(
     held_days = 0.0 if new > 0.0 else held_days
     fit = (seen_dormant < feed_hold_dormant) & (fed_frozen == 0.0) & (seen_deficit > feed_hold_wet)
     gives = waits & fit
-    dose_given = 1.0 if gives else 0.0
-    expires = waits & (dose_given == 0.0) & (held_days >= feed_hold_days)
+    doses_today = 1.0 if gives else 0.0
+    expires = waits & (doses_today == 0.0) & (held_days >= feed_hold_days)
     ends = gives | expires
-    given_urea = due_urea if gives else 0.0
-    given_ammonium = due_ammonium if gives else 0.0
-    given_nitrate = due_nitrate if gives else 0.0
-    given_slow1 = due_slow1 if gives else 0.0
-    given_slow2 = due_slow2 if gives else 0.0
-    given_slow3 = due_slow3 if gives else 0.0
-    given_p = due_p if gives else 0.0
-    given_n = waiting_n if gives else 0.0
+    applied_urea = due_urea if gives else 0.0
+    applied_ammonium = due_ammonium if gives else 0.0
+    applied_nitrate = due_nitrate if gives else 0.0
+    applied_slow1 = due_slow1 if gives else 0.0
+    applied_slow2 = due_slow2 if gives else 0.0
+    applied_slow3 = due_slow3 if gives else 0.0
+    applied_p = due_p if gives else 0.0
+    applied_n = waiting_n if gives else 0.0
     skipped_n = waiting_n if expires else 0.0
     due_urea = 0.0 if ends else due_urea
     due_ammonium = 0.0 if ends else due_ammonium
@@ -101,17 +101,17 @@ def give_dose(
     held_days = held_days if waits else 0.0
     return (
         due_urea, due_ammonium, due_nitrate, due_slow1, due_slow2, due_slow3, due_p, held_days,
-        given_urea, given_ammonium, given_nitrate, given_slow1, given_slow2, given_slow3, given_p,
-        given_n, skipped_n, dose_given,
+        applied_urea, applied_ammonium, applied_nitrate, applied_slow1, applied_slow2,
+        applied_slow3, applied_p, applied_n, skipped_n, doses_today,
     )  # fmt: skip
 
 
 def wash_in_depths(
-    plan_rule, share_today, crown_only_today, closed_today, dose_given, feed_water_in,
+    plan_rule, share_today, crown_only_today, closed_today, doses_today, feed_water_in,
     permitted_depth, unrestricted_depth,
 ):  # fmt: skip
-    """The plan's depths, no less than what washes a dose in that is given this morning (mm)."""
-    extra = feed_water_in if (dose_given > 0.0) & (plan_rule != RULE_NONE) else 0.0
+    """The plan's depths, no less than what washes a dose in that is put down this morning (mm)."""
+    extra = feed_water_in if (doses_today > 0.0) & (plan_rule != RULE_NONE) else 0.0
     unrestricted_depth = larger(unrestricted_depth, extra)
     open_today = (crown_only_today == 0.0) & (closed_today == 0.0)
     least = extra * share_today if open_today else 0.0
@@ -163,8 +163,8 @@ def begin_patch(feed_on, feed_lush_root_loss, seen_status, w2, w3, inv_reach, ro
 
 def carry_nitrogen(
     w1, w2, w3, w2_noted, w3_noted, drainage, runoff, liquid, caught, fc1, sat1, fc2, sat2,
-    given_urea, given_ammonium, given_nitrate, given_slow1, given_slow2, given_slow3, feed_on,
-    feed_off_paving, feed_two_step1, feed_two_step2, feed_two_step3, feed_most_ammonia,
+    applied_urea, applied_ammonium, applied_nitrate, applied_slow1, applied_slow2, applied_slow3,
+    feed_on, feed_off_paving, feed_two_step1, feed_two_step2, feed_two_step3, feed_most_ammonia,
     feed_ammonia_buffer, feed_retardation, feed_runoff_mix, feed_water_n, fed_ammonia_factor,
     fed_denitrify, urea, at_risk, slow1_in, slow2_in, slow3_in, slow1_out, slow2_out, slow3_out,
     ammonium1, ammonium2, nitrate1, nitrate2, nitrate3, litter_n, turf_n,
@@ -179,20 +179,20 @@ def carry_nitrogen(
     nitrogen_before += litter_n + turf_n
     on_turf = feed_off_paving
     brought = caught * feed_water_n
-    nitrogen_in = (given_urea + given_ammonium + given_nitrate) * on_turf + brought
-    nitrogen_in += (given_slow1 + given_slow2 + given_slow3) * on_turf
-    urea += given_urea * on_turf
+    nitrogen_in = (applied_urea + applied_ammonium + applied_nitrate) * on_turf + brought
+    nitrogen_in += (applied_slow1 + applied_slow2 + applied_slow3) * on_turf
+    urea += applied_urea * on_turf
     at_risk += urea_at_risk(
-        given_urea * on_turf, feed_most_ammonia, feed_ammonia_buffer, fed_ammonia_factor
+        applied_urea * on_turf, feed_most_ammonia, feed_ammonia_buffer, fed_ammonia_factor
     )
-    ammonium1 += given_ammonium * on_turf
-    nitrate1 += given_nitrate * on_turf + brought
-    slow1_in += given_slow1 * on_turf * feed_two_step1
-    slow2_in += given_slow2 * on_turf * feed_two_step2
-    slow3_in += given_slow3 * on_turf * feed_two_step3
-    slow1_out += given_slow1 * on_turf * (1.0 - feed_two_step1)
-    slow2_out += given_slow2 * on_turf * (1.0 - feed_two_step2)
-    slow3_out += given_slow3 * on_turf * (1.0 - feed_two_step3)
+    ammonium1 += applied_ammonium * on_turf
+    nitrate1 += applied_nitrate * on_turf + brought
+    slow1_in += applied_slow1 * on_turf * feed_two_step1
+    slow2_in += applied_slow2 * on_turf * feed_two_step2
+    slow3_in += applied_slow3 * on_turf * feed_two_step3
+    slow1_out += applied_slow1 * on_turf * (1.0 - feed_two_step1)
+    slow2_out += applied_slow2 * on_turf * (1.0 - feed_two_step2)
+    slow3_out += applied_slow3 * on_turf * (1.0 - feed_two_step3)
 
     entered_today = larger(liquid + caught - runoff, 0.0)
     shed_share = runoff_share(runoff, entered_today, w1, feed_runoff_mix)
@@ -419,14 +419,14 @@ def shed_background(mean_runoff, mean_green, mean_dormant, feed_p_background, fe
 
 
 def shed_fertilizer(
-    given_p, given_n, liquid, mean_caught, mean_runoff, fed_frozen_today, feed_off_paving,
+    applied_p, applied_n, liquid, mean_caught, mean_runoff, fed_frozen_today, feed_off_paving,
     feed_p_lift, feed_p_frozen, feed_p_bound, feed_p_day_kept, feed_paving_rain, surface_p, paved_n,
     paved_p, p_runoff,
 ):  # fmt: skip
     """Phosphorus of fertilizer in runoff, and granules that rain washes off paving."""
-    surface_p += given_p * feed_off_paving
-    paved_n += given_n * (1.0 - feed_off_paving)
-    paved_p += given_p * (1.0 - feed_off_paving)
+    surface_p += applied_p * feed_off_paving
+    paved_n += applied_n * (1.0 - feed_off_paving)
+    paved_p += applied_p * (1.0 - feed_off_paving)
     washed = liquid >= feed_paving_rain
     paving_n = paved_n if washed else 0.0
     paving_p = paved_p if washed else 0.0
@@ -445,7 +445,7 @@ def shed_fertilizer(
 
 def count_feeding(
     feed_on, feed_hungry_below, feed_lush_above, feed_hold_dormant, feed_hold_wet, fed_growth,
-    fed_heavy_rain, fed_frozen_today, given_n, given_p, skipped_n, dose_given, mean_dormant,
+    fed_heavy_rain, fed_frozen_today, applied_n, applied_p, skipped_n, doses_today, mean_dormant,
     mean_deficit, mean_leached, mean_ammonia, mean_gas, mean_n_runoff, mean_clippings,
     mean_clipped_n, mean_removed_n, mean_uptake, mean_rotted, mean_freed, mean_built_in,
     mean_released, mean_brought, mean_status, worst_nitrogen, p_runoff, paving_n, paving_p,
@@ -460,13 +460,13 @@ def count_feeding(
     A dose met heavy rain when it fell on the day or the next. A day would have been unwise for
     feeding for the same reason, or because turf was dormant, or ground frozen or full of water.
     """
-    ate_applied_n += given_n
-    ate_applied_p += given_p
+    ate_applied_n += applied_n
+    ate_applied_p += applied_p
     ate_skipped_n += skipped_n
     ate_brought_n += mean_brought
-    ate_doses += dose_given
+    ate_doses += doses_today
     heavy = fed_heavy_rain > 0.0
-    ate_doses_in_rain += dose_given if heavy else 0.0
+    ate_doses_in_rain += doses_today if heavy else 0.0
     ate_released_n += mean_released
     ate_rotted_n += mean_rotted
     ate_freed_n += mean_freed

@@ -125,17 +125,17 @@ SECTIONS: dict[str, tuple[str, ...]] = {
     "feed_day": _plain(FEED_DAY, "fed_"),
     # the dose of the morning, by form
     "dose": _names(
-        "given_urea given_ammonium given_nitrate given_slow1 given_slow2 given_slow3 given_p"
+        "applied_urea applied_ammonium applied_nitrate applied_slow1 applied_slow2 applied_slow3 applied_p"
     ),
-    "dose_sums": _names("given_n skipped_n dose_given"),
+    "dose_sums": _names("applied_n skipped_n doses_today"),
     # nitrogen of the current patch
     "nitrogen": _names(
         "w2_noted w3_noted nitrogen_before nitrogen_in entered_today n_runoff leached n_gas ammonia"
     ),
     "feeding": _names(
         "mean_leached mean_ammonia mean_gas mean_n_runoff mean_clippings mean_clipped_n "
-        "mean_removed_n mean_uptake mean_rotted mean_freed mean_built_in mean_released mean_brought "
-        "mean_status mean_mineral_n"
+        "mean_removed_n mean_uptake mean_rotted mean_freed mean_built_in mean_released "
+        "mean_brought mean_status mean_mineral_n"
     ),
     "feeding_error": _names("worst_nitrogen"),
     "feeding_stored": _names("mean_nitrogen"),

@@ -83,7 +83,7 @@ count_irrigation = in_lanes(counting.count_irrigation, counting.count_week)
 count_stages = in_lanes(counting.count_stages, counting.count_condition)
 copy_to_ledger = in_lanes(counting.copy_to_ledger)
 count_use, count_play = map(in_lanes, (surface.count_use, surface.count_play))
-give_dose = in_lanes(feeding.give_dose)
+put_down = in_lanes(feeding.put_down)
 request_for_feeding = in_lanes(
     plan_demand.watering_depths, plan_demand.play_depths, feeding.wash_in_depths,
     plan_demand.gross_up,
@@ -117,7 +117,7 @@ WORST_N = section("feeding_error")
 U_FED, U_STORED_N = (
     (np.uint64(first), np.uint64(stop)) for first, stop in ((FED[0], WORST_N[1]), STORED_N)
 )
-GIVEN = np.arange(DOSE[0], DOSE[1], LANES)
+APPLIED = np.arange(DOSE[0], DOSE[1], LANES)
 REQUESTED, LIQUID, LANDED = PLACE["requested"], PLACE["liquid"], PLACE["landed"]
 GROSS, CATCH_SHARE, DEMAND = PLACE["gross"], PLACE["catch_share"], PLACE["irrigation_demand"]
 MISSED, MADE_UP = PLACE["missed"], PLACE["made_up"]
@@ -136,7 +136,7 @@ STAYS = ("w1", "w2", "w3", "crown_water", "thatch", *NITROGEN, "at_risk", "livin
 TURF = np.array([PATCH_PLACE[name] for name in PATCH.names or () if name not in STAYS])
 INV_REACH, INV_ROOTING = PATCH_PLACE["inv_reach"], PATCH_PLACE["inv_rooting"]
 SEEN_STATUS, AT_RISK, FEED_ON = PLACE["seen_status"], PATCH_PLACE["at_risk"], PLACE["feed_on"]
-LYING = tuple(PLACE[name] for name in ("dose_given", "surface_p", "paved_n", "paved_p"))
+LYING = tuple(PLACE[name] for name in ("doses_today", "surface_p", "paved_n", "paved_p"))
 MEAN_NITROGEN, LEAST_STATUS = PLACE["mean_nitrogen"], PLACE["ate_least_status"]
 N_START, N_END, NITROGEN_ERROR = PLACE["ate_n_start"], PLACE["ate_n_end"], PLACE["worst_nitrogen"]
 FED_FIRST, FED_NAMES = FEED_SUMS[0], len(SECTIONS["feed_year"])
@@ -176,9 +176,10 @@ class DayInput(NamedTuple):
     """D days of C fields, the same under every plan.
 
     ``days`` (D, C, names of DAY), or some lines of it, ``play_days`` (D, C, names of PLAY_DAY) and
-    ``feed_days`` (D, C, names of FEED_DAY), (0, ...) when no field has play, or is fed. ``calendar`` CALENDAR (D,). ``rain_before``: rain
-    summed over all days before each (D + 1,), mm. ``drought_index`` (D + 1,): as known in the
-    morning of each day, mm. ``spray_loss``: share lost in flight (times of day, D).
+    ``feed_days`` (D, C, names of FEED_DAY), (0, ...) when no field has play, or is fed.
+    ``calendar`` CALENDAR (D,). ``rain_before``: rain summed over all days before each (D + 1,), mm.
+    ``drought_index`` (D + 1,): as known in the morning of each day, mm. ``spray_loss``: share lost
+    in flight (times of day, D).
     """
 
     days: Any
@@ -342,7 +343,7 @@ def run_site(
                 read_feed(
                     block, day_input.feed_days[d], batch.spans[k], batch.columns[k], all_quads
                 )
-                give_dose(block, quads)
+                put_down(block, quads)
             open_day(block, quads, weekly[weekday], monthly[month])
             recall_rain(block, quads, day_input.rain_before, d, batch.rain_skip_days[k])
             if batch.is_any_restricted[k] or supply.stages.shape[1] > 0:
@@ -544,8 +545,8 @@ def run_patches(
         sow(block, patches, quads)
     if feeding_on is not None and is_fed:
         if side > 1:
-            for i in range(GIVEN.shape[0]):
-                copy_to_sides(block, GIVEN[i], n_lanes, side)
+            for i in range(APPLIED.shape[0]):
+                copy_to_sides(block, APPLIED[i], n_lanes, side)
             copy_to_sides(block, SEEN_STATUS, n_lanes, side)
         feel_feeding(block, quads)
         if is_played:

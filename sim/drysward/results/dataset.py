@@ -22,11 +22,11 @@ from drysward.day.records import (
     SUPPLY_YEAR,
     YEAR,
 )
+from drysward.physics.nitrogen import KG_HA_PER_MG_L_MM
 from drysward.results.alternatives import ALTERNATIVES, alternatives_text
 from drysward.results.cf import CONVENTIONS
 from drysward.results.terms import SHOWN_IN, stage_coordinate, with_terms
 from drysward.results.text import DRAWN_YEARS, FILE_MEANS, FINDINGS, FUTURE, MADE_YEARS
-from drysward.physics.nitrogen import KG_HA_PER_MG_L_MM
 from drysward.scenario.model import PlanSpec, Scenario
 from drysward.site.stretches import PreparedSite, WeatherSeen
 from drysward.weather.series import Series

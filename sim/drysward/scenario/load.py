@@ -315,7 +315,7 @@ def _field(key: str, table: FieldTable, catalog: Catalog, southern: bool) -> Fie
     if table.feeding is not None:
         species = catalog.get("species", table.species)
         zone = catalog.get("root_zones", table.root_zone.like)
-        feeding = feeding_spec(table.feeding, species, zone, southern)
+        feeding = feeding_spec(table.feeding, species, zone, catalog, southern)
     return FieldSpec(
         key=key,
         label=label_of(key, table.label),

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from drysward.catalog import CHANCES, SCENARIO, Entry
-from drysward.scenario.feeding_tables import ENOUGH, LOW, REMOVED, RETURNED
+from drysward.scenario.feeding_tables import ENOUGH, LOW, REMOVED, RETURNED, release_entry
 from drysward.scenario.model import (
     BY_FLOW,
     BY_MACHINE,

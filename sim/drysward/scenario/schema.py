@@ -356,8 +356,9 @@ class FieldTable(Part):
         if self.establish is not None and self.stand != STANDS[0]:
             faults.append(("establish", f"conflicts with stand '{self.stand}'", "keep one of them"))
         if self.feeding is not None:
-            zone = load_catalog().get("root_zones", self.root_zone.like)
-            faults += feeding_flaws(self.feeding, zone)
+            catalog = load_catalog()
+            zone = catalog.get("root_zones", self.root_zone.like)
+            faults += feeding_flaws(self.feeding, zone, catalog)
         refuse(faults)
         return self
 

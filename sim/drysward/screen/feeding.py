@@ -86,7 +86,7 @@ def _yearly(scenario: Scenario, field: FieldSpec, feeding: FeedingSpec, system: 
     species = scenario.catalog.get("species", field.species)
     zone = scenario.catalog.get("root_zones", field.root_zone.like)
     total = sum(dose.n_kg_ha for dose in feeding.doses)
-    least, most = yearly_need_kg_ha(species, zone)
+    least, most = yearly_need_kg_ha(species, zone, scenario.catalog)
     decimals = min(how.decimals, 1)
 
     def text(kg_ha: float) -> str:

@@ -14,9 +14,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from drysward.day.feeding import FeedInput
 from drysward.drive.runs import Runs, advance_all, start_runs
 from drysward.scenario.model import PlanSpec, Scenario
-from drysward.day.feeding import FeedInput
 from drysward.site.play import PlayInput
 from drysward.site.root_zone import RootZone, field_root_zone
 from drysward.site.stretches import (
