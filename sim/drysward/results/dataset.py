@@ -22,11 +22,11 @@ from drysward.day.records import (
     SUPPLY_YEAR,
     YEAR,
 )
+from drysward.physics.nitrogen import KG_HA_PER_MG_L_MM
 from drysward.results.alternatives import ALTERNATIVES, alternatives_text
 from drysward.results.cf import CONVENTIONS
 from drysward.results.terms import stage_coordinate, with_terms
 from drysward.results.text import DRAWN_YEARS, FILE_MEANS, FINDINGS, FUTURE, MADE_YEARS
-from drysward.physics.nitrogen import KG_HA_PER_MG_L_MM
 from drysward.scenario.model import PlanSpec, Scenario
 from drysward.site.stretches import PreparedSite, WeatherSeen
 from drysward.weather.series import Series
@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from drysward.drive.runs import PlanRun
 
 FEED = "feed_"
-"""Begins the names of numbers of feeding."""
+"""Begins the names of numbers of feeding, in a result and in a summary."""
 LEAST_DRAINAGE_MM = 1.0  # drainage of a year below which its concentration says nothing
 
 CAUTIONS = (
