@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import warnings
 from typing import TYPE_CHECKING
 
@@ -16,6 +17,7 @@ from drysward.physics.salinity import (
     yield_percent,
 )
 from drysward.results.dataset import FEED
+from drysward.results.feeding_text import CAUTION, CAUTIONS, DOSES
 from drysward.results.odds import wilson_limits
 
 if TYPE_CHECKING:
@@ -51,7 +53,8 @@ def feeding_answers(result: xr.Dataset, scenario: Scenario | None = None) -> xr.
     ``hungry_share`` and ``lush_share`` are of the growing days; ``hungry_years`` and ``lush_years``
     the share of years with more than two such weeks, with 90% limits ``_low`` and ``_high``;
     ``uptake_share`` nitrogen taken up over what reached the turf. Where irrigation water has salt,
-    as ``salt_answers``. ValueError when no field is fed.
+    as ``salt_answers``. With ``scenario`` the attributes ``hungry_below`` and ``lush_above``
+    (status), ``feeding_doses`` (JSON) and ``feeding_cautions``. ValueError when no field is fed.
     """
     if "is_fed" not in result.coords:
         raise ValueError("no field of the run is fed")
@@ -93,7 +96,29 @@ def feeding_answers(result: xr.Dataset, scenario: Scenario | None = None) -> xr.
     )
     if scenario is not None:
         out = out.assign(salt_answers(fed, scenario).data_vars)
+        limits = scenario.catalog.get("feeding", "limits")
+        out.attrs = {
+            "hungry_below": float(limits["hungry_below"]),
+            "lush_above": float(limits["lush_above"]),
+            DOSES: json.dumps(_doses(scenario)),
+            CAUTIONS: CAUTION,
+        }
     return out.reindex(field=result["field"]).assign_attrs(result.attrs)
+
+
+def _doses(scenario: Scenario) -> dict[str, list[dict[str, float | str]]]:
+    """The doses of a year by field: day (1 to 366), product, and kg/ha of what is in it."""
+    return {
+        field.key: [
+            {
+                "day": dose.day + 1, "product": dose.label, "nitrogen": dose.n_kg_ha,
+                "quick": dose.quick_kg_ha, "phosphorus": dose.p_kg_ha, "potassium": dose.k_kg_ha,
+            }
+            for dose in field.feeding.doses
+        ]
+        for field in scenario.fields
+        if field.feeding is not None
+    }  # fmt: skip
 
 
 def salt_answers(fed: xr.Dataset, scenario: Scenario) -> xr.Dataset:

@@ -37,6 +37,7 @@ def summarize(
     draws: xr.Dataset | None = None,
     sizing: xr.Dataset | None = None,
     supply: bool = False,
+    feeding: xr.Dataset | None = None,
 ) -> xr.Dataset:
     """Everything that a result says of its years, as one Dataset by field and plan.
 
@@ -47,6 +48,7 @@ def summarize(
     draws : Dataset of ``drysward.draws``, to stand beside the run.
     sizing : Dataset of ``drysward.size``, likewise.
     supply : add how reliable the supply is; needs ``scenario``, one with a supply.
+    feeding : Dataset of ``drysward.feeding_effect``, as ``feed_NAME``.
 
     Returns
     -------
@@ -79,6 +81,8 @@ def summarize(
         parts.append(played.rename({name: f"{PLAY}{name}" for name in map(str, played.data_vars)}))
     if "is_fed" in result.coords:
         fed = feeding_answers(result, scenario)
+        if feeding is not None:
+            fed = fed.assign(feeding.reindex(field=result["field"]).data_vars)
         parts.append(fed.rename({name: f"{FEED}{name}" for name in map(str, fed.data_vars)}))
     if supply:
         if scenario is None or scenario.supply is None:
