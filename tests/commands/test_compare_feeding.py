@@ -156,3 +156,24 @@ def test_words_of_status_weeks_and_months(summary: xr.Dataset) -> None:
     assert doses_of(south, "practice")[0]["day"] == 31 + 29 + 31 + 30 + 31 + 30 + 31 + 31 + 3
 
 
+
+
+def test_the_ledger_shows_nitrogen_of_a_field_that_is_fed() -> None:
+    words = ("--field", "practice", "--plan", "refill", "--year", "3", "--units", "metric")
+    done = ask("ledger", "feeding", *words)
+    assert done.exit_code == 0, done.stderr
+    table = done.stdout.partition("Nitrogen and clippings")[2]
+    days = [line.split() for line in table.splitlines() if line[2:3] == "-"]
+    shown = {day[0]: day[1:] for day in days}
+    assert len(shown) == 365
+    account = drysward.ledger(drysward.shipped("feeding"), "practice", "refill", 3)
+    assert float(account["nitrogen_leached"].max()) > 0.1
+    for i in (0, 123, int(np.argmax(account["nitrogen_leached"].values))):
+        one = account.isel(day=i)
+        assert shown[str(account["month_day"].values[i])] == [
+            f"{one['nitrogen_status'].item():.2f}", f"{one['mineral_nitrogen'].item():.1f}",
+            f"{one['nitrogen_leached'].item():.2f}", f"{one['clippings'].item():.1f}",
+        ]  # fmt: skip
+    plain = ask("ledger", "demo", "--field", "practice", "--plan", "none", "--year", "3")
+    assert plain.exit_code == 0, plain.stderr
+    assert "Nitrogen" not in plain.stdout

@@ -17,7 +17,7 @@ from drysward.physics.salinity import (
     yield_percent,
 )
 from drysward.results.dataset import FEED
-from drysward.results.feeding_text import CAUTION, CAUTIONS, DOSES
+from drysward.results.feeding_text import CAUTION, CAUTIONS, DOSES, HUNGRY, LUSH
 from drysward.results.odds import wilson_limits
 
 if TYPE_CHECKING:
@@ -78,18 +78,7 @@ def feeding_answers(result: xr.Dataset, scenario: Scenario | None = None) -> xr.
     drained = fed["drainage"].mean("year")
     strength = out["leached_n_mean"] / (KG_HA_PER_MG_L_MM * drained.where(drained > 0.0))
     out["leached_mg_l_mean"] = _like(strength, fed[f"{FEED}leached_mg_l"], "mean of {}")
-    for state in ("hungry", "lush"):
-        days = fed[f"{FEED}days_{state}"]
-        share = days.sum("year") / fed[f"{FEED}growing_days"].sum("year").where(lambda d: d > 0.0)
-        out[f"{state}_share"] = share.assign_attrs(
-            units="1", long_name=f"share of the growing days on which turf is {state}"
-        )
-        odds = (days > LONG_DAYS).mean("year")
-        meaning = f"share of years with more than two weeks of {state} turf"
-        limits = wilson_limits(odds.values * n, n)
-        for end, these in zip(("", "_low", "_high"), (odds.values, *limits), strict=True):
-            of = f"{meaning}, {end[1:]} 90% limit" if end else meaning
-            out[f"{state}_years{end}"] = (odds.dims, these, {"units": "1", "long_name": of})
+    out = out.assign(_odds(fed, n).data_vars)
     brought = out["brought_n_mean"]
     out["uptake_share"] = (out["uptake_n_mean"] / brought.where(brought > 0.0)).assign_attrs(
         units="1", long_name="nitrogen taken up over nitrogen that reached turf"
@@ -104,6 +93,25 @@ def feeding_answers(result: xr.Dataset, scenario: Scenario | None = None) -> xr.
             CAUTIONS: CAUTION,
         }
     return out.reindex(field=result["field"]).assign_attrs(result.attrs)
+
+
+def _odds(fed: xr.Dataset, n: int) -> xr.Dataset:
+    """How much of the growing days, and of ``n`` years, turf is hungry or lush."""
+    out = xr.Dataset()
+    growing = fed[f"{FEED}growing_days"].sum("year")
+    for state in (HUNGRY, LUSH):
+        days = fed[f"{FEED}days_{state}"]
+        share = days.sum("year") / growing.where(growing > 0.0)
+        out[f"{state}_share"] = share.assign_attrs(
+            units="1", long_name=f"share of the growing days on which turf is {state}"
+        )
+        odds = (days > LONG_DAYS).mean("year")
+        meaning = f"share of years with more than two weeks of {state} turf"
+        limits = wilson_limits(odds.values * n, n)
+        for end, these in zip(("", "_low", "_high"), (odds.values, *limits), strict=True):
+            of = f"{meaning}, {end[1:]} 90% limit" if end else meaning
+            out[f"{state}_years{end}"] = (odds.dims, these, {"units": "1", "long_name": of})
+    return out
 
 
 def _doses(scenario: Scenario) -> dict[str, list[dict[str, float | str]]]:

@@ -61,7 +61,7 @@ def weeks_text(days: float) -> str:
 def feeding_sentences(result: xr.Dataset, plan: str, system: str) -> list[str]:
     """What each fed field gets, is and loses in a year under a plan; nothing when none is fed."""
     how = shown("kg ha-1", system)
-    found = []
+    found: list[str] = []
     fields = fed_fields(result)
     under = f" under {quoted_label(result, 'plan', plan)}"
     for field in fields[:_MOST_FIELDS]:
