@@ -146,7 +146,7 @@ def salt_answers(fed: xr.Dataset, scenario: Scenario) -> xr.Dataset:
     Dataset by field and plan, NaN where the water has no salt, nothing when none has:
     ``leaching_fraction`` (share of the water that entered and drained), ``soil_salt`` (ECe, dS/m),
     ``salt_growth_lost`` (share), ``leaching_needed`` (share) and ``leaching_water`` (mm of
-    irrigation a year more that it asks for); ``water_n`` (kg/ha a year).
+    irrigation a year more that it takes); ``water_n`` (kg/ha a year).
     """
     specs = {spec.key: spec for spec in scenario.fields}
     shape = (fed.sizes["field"], fed.sizes["plan"])
@@ -163,8 +163,8 @@ def salt_answers(fed: xr.Dataset, scenario: Scenario) -> xr.Dataset:
         turf = scenario.catalog.get("feeding", f"salt_{spec.species}")
         for p, plan in enumerate(fed["plan"].values):
             one = {name: float(v) for name, v in mean.sel(field=field, plan=plan).items()}
-            given = one[f"{FEED}applied_n"] * (1.0 - feeding.on_paving)
-            found["water_n"][f, p] = max(one[f"{FEED}brought_n"] - given, 0.0)
+            fed_n = one[f"{FEED}applied_n"] * (1.0 - feeding.on_paving)
+            found["water_n"][f, p] = max(one[f"{FEED}brought_n"] - fed_n, 0.0)
             if feeding.water_salt_ds_m == 0.0:
                 continue
             entered = one["precipitation"] + one["irrigation_landed"] - one["runoff"]
@@ -195,7 +195,7 @@ SALT = {
     "soil_salt": ("dS m-1", "salt of the saturated soil extract (ECe) over the years"),
     "salt_growth_lost": ("1", "share of the growth that salt costs"),
     "leaching_needed": ("1", "share of the water that must drain to keep salt from costing growth"),
-    "leaching_water": ("mm", "more water a year that the leaching requirement asks for"),
+    "leaching_water": ("mm", "more water a year that the leaching requirement takes"),
     "water_n": ("kg ha-1", "nitrogen a year that the irrigation water brings"),
 }
 """Unit and meaning of the numbers on the irrigation water."""

@@ -57,8 +57,9 @@ def site_costs(result: xr.Dataset, supply: SupplySpec | None, costs: Costs) -> x
     Returns
     -------
     Dataset with ``energy_used`` (kWh), ``cost_water``, ``cost_energy``, ``cost_labor``,
-    ``cost_feed``, ``cost_lost_turf`` and ``cost`` by plan and year, in ``costs.currency``; their means over the
-    years (``NAME_mean``); and ``NAME_dry``, the quantile that one year in ten passes.
+    ``cost_feed``, ``cost_lost_turf`` and ``cost`` by plan and year, in ``costs.currency``; their
+    means over the years (``NAME_mean``); and ``NAME_dry``, the quantile that one year in ten
+    passes.
     """
     # A plan that never waters draws nothing and keeps no pond full.
     draws = _draws_any(result)

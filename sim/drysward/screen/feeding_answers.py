@@ -140,7 +140,7 @@ def _turf(summary: xr.Dataset, system: str) -> Table:
                 row[f"{state}_years{end}"] = 100.0 * one[f"{FEED}{state}_years{end}"].item()
         return row
 
-    def given(doses: float, planned: float) -> str:
+    def done(doses: float, planned: float) -> str:
         text = rounded(doses, 1).removesuffix(".0")
         return f"{text} of {planned:.0f}"
 
@@ -149,7 +149,7 @@ def _turf(summary: xr.Dataset, system: str) -> Table:
 
     cells: list[Column | Cell] = [
         _bare(heads["fed"], "fed"),
-        Cell("doses", ("doses", "planned"), given),
+        Cell("doses", ("doses", "planned"), done),
         Cell("before heavy rain", ("in_rain",), lambda doses: rounded(doses, 1)),
         _bare(heads["clippings"]),
         *(
@@ -172,7 +172,7 @@ _LOST = {
     "runoff_p": ("phosphorus in runoff", 1),
 }
 _PAIRED = ("leached_n", "runoff_p")  # shown with what 1 year in 10 passes
-_OFF = {"paving_n": "off paving", "removed_n": "in clippings carried off"}
+_OFF = {"paving_n": "off paving", "removed_n": "in clippings"}
 
 
 def _losses(summary: xr.Dataset, system: str) -> Table:
@@ -334,6 +334,8 @@ def _notes(summary: xr.Dataset) -> Iterator[tuple[str, str]]:
         "by the turf, from feed, soil and water; what turf lets fall and rots is taken up again",
     )
     yield "Leached", "nitrogen below the roots or into the drains; mg/L: of all water that drained"
+    if float(summary[f"{FEED}removed_n_mean"].max()) > 0.0:
+        yield "In clippings", "nitrogen in clippings that are carried off"
     yield (
         "Status",
         "nitrogen in the turf: hungry, enough or lush; in winter what spring begins with",
