@@ -5,8 +5,8 @@
 supply. ``season`` gives the odds for the weeks ahead, ``hindcast`` how good such odds were.
 ``sweep`` runs thousands of scenarios, ``front``, ``effects`` and ``search`` find the best plan
 among them. ``feeding_effect`` runs a scenario as fed and without feeding. ``open`` reads what was
-written; ``report`` and ``picture`` draw it. ``cite`` says how to cite it. ``Scenario`` is what ``load`` gives, ``Morning`` what a plan that is a Python function
-knows.
+written; ``report`` and ``picture`` draw it. ``cite`` says how to cite it. ``Scenario`` is what
+``load`` gives, ``Morning`` what a plan that is a Python function knows.
 
 The numerical stack is imported on first use, so that the command line answers at once.
 """

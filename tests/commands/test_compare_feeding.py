@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import tomllib
 from pathlib import Path
 
 import numpy as np
@@ -17,6 +18,7 @@ from drysward.faults import FaultyInput
 from drysward.results.feeding_text import CAUTION, doses_of, month_order, state_of, weeks_text
 from drysward.screen.feeding_answers import feeding
 from drysward.screen.formats import as_text
+from drysward.studies.doubt.crossed import FED, crossed, drawn_point
 
 YEARS = (1, 8)
 SPAN = ("--years", "1-8")
@@ -141,6 +143,38 @@ def test_the_effect_is_that_of_a_run_without_feeding(summary: xr.Dataset) -> Non
     xr.testing.assert_allclose(
         summary["feed_wilt_change"], effect["wilt_change"].rename("feed_wilt_change")
     )
+
+
+def test_draws_of_feeding_are_runs_of_their_numbers() -> None:
+    """What is drawn of a fed field is what the scenario gives with these numbers."""
+    scenario = drysward.shipped("feeding")
+    drawn = drysward.draws(scenario, 2, years=YEARS, keep=True)
+    cross = crossed(scenario, 2, years=YEARS)
+    row = cross.draws.rows()[1]
+    point = drawn_point(scenario, tomllib.loads(scenario.text), scenario.plans, row)
+    run = drysward.run(point.scenario, years=YEARS)
+    likely = drysward.run(scenario, years=YEARS)
+    for name in FED:
+        one = run[name].mean("year")
+        got = drawn[f"draw_{name}"].sel(draw=2, drop=True)
+        assert got.values == pytest.approx(one.values, rel=1e-9), name
+        both = drawn[f"draw_{name}"].mean("draw").values
+        assert drawn[f"doubt_{name}"].values == pytest.approx(both), name
+        assert drawn[f"doubt_{name}_low"].attrs["units"] == run[name].attrs["units"]
+    leached = (x["feed_leached_n"].mean("year").values for x in (run, likely))
+    first, second = leached
+    assert (abs(first - second) > 1e-6).all()
+
+
+def test_what_is_not_known_is_shown_with_draws() -> None:
+    done = ask("compare", "feeding", "--show", "feeding", *SPAN, "--draws", "2")
+    assert done.exit_code == 0, done.stderr
+    table = done.stdout.partition("What is not known: mean of 2 draws")[2]
+    row = next(line for line in table.splitlines() if line.startswith("Refill"))
+    assert re.search(r"0\.\d\d \(0\.\d\d to \d\.\d\d\)", row)
+    without = ask("compare", "feeding", "--show", "feeding", "--years", "1-3", "--draws", "0")
+    assert without.exit_code == 0, without.stderr
+    assert "What is not known" not in without.stdout
 
 
 def test_words_of_status_weeks_and_months(summary: xr.Dataset) -> None:

@@ -104,7 +104,7 @@ def command(
     drawn: xr.Dataset | str | None = None
     with progress() as begin, ThreadPoolExecutor(1) as beside:
         n = opened.draws if draws is None else draws
-        if show != "stress" and draws is None and out is None and not detail:
+        if show == "play" and draws is None and out is None and not detail:
             n = 0  # nothing of the draws would be shown
         running = begin("Running the plans")
         drawing = None

@@ -42,6 +42,8 @@ def feeding(summary: xr.Dataset, scenario: Scenario, system: str) -> list[Part]:
     ``summary`` is of ``summarize`` with the effect of feeding.
     """
     tables = [_turf(summary, system), _losses(summary, system), _effect(summary, system)]
+    if f"doubt_{FEED}leached_n" in summary:
+        tables.append(_draws(summary, system))
     if f"{FEED}water_n" in summary:
         tables.append(_water(summary, system))
     tables += [_months(summary, system), *feeding_table(scenario, system)]
@@ -253,6 +255,47 @@ def _with_and_without(decimals: int) -> Callable[..., str]:
     return write
 
 
+def _draws(summary: xr.Dataset, system: str) -> Table:
+    """How far the main numbers may be off: mean of the draws, and 5 to 95% of them."""
+    how = shown("kg ha-1", system)
+    compared = {
+        "leached_n": ("leached", how),
+        "clippings": ("dry clippings", Display(how.unit, how.factor, 0)),
+        "days_hungry": ("hungry weeks", _WEEKS),
+        "days_lush": ("lush weeks", _WEEKS),
+    }
+    columns: list[Column] = []
+    cells: list[Column | Cell] = []
+    for name, (head, display) in compared.items():
+        for end, what in (("", ""), ("_low", ", 5%"), ("_high", ", 95%")):
+            decimals = display.decimals
+            columns.append(number(f"{name}{end}", f"{head}{what}", display.unit, decimals))
+        ends = (name, f"{name}_low", f"{name}_high")
+        cells.append(Cell(head, ends, _with_limits(display.decimals)))
+
+    def numbers(one: xr.Dataset) -> dict[str, Value]:
+        return {
+            f"{name}{end}": one[f"doubt_{FEED}{name}{end}"].item() * display.factor
+            for name, (_, display) in compared.items()
+            for end in ("", "_low", "_high")
+        }
+
+    n = summary.attrs["doubt_draws"]
+    title = f"What is not known: mean of {n} draws (5 to 95% of them), {how.unit} and weeks"
+    return _by_field("feeding_draws", title, columns, _rows(summary, numbers), cells)
+
+
+_WEEKS = Display("weeks", 1.0 / 7.0, 0)
+
+
+def _with_limits(decimals: int) -> Callable[..., str]:
+    def write(mean: float, low: float, high: float) -> str:
+        texts = [rounded(value, decimals) for value in (mean, low, high)]
+        return texts[0] if texts[1] == texts[2] else "{} ({} to {})".format(*texts)
+
+    return write
+
+
 def _water(summary: xr.Dataset, system: str) -> Table:
     """What salt and nitrogen of the irrigation water do."""
     how, depth = shown("kg ha-1", system), shown("mm", system)
@@ -346,6 +389,12 @@ def _notes(summary: xr.Dataset) -> Iterator[tuple[str, str]]:
         "hungry nor lush; it is not turf that is never fed. Recovery: years in which turf went "
         "dormant and came back in both",
     )
+    if f"doubt_{FEED}leached_n" in summary:
+        yield (
+            "Not known",
+            "soil, turf, system and the numbers of feeding, drawn together; the other tables are "
+            "of their likely numbers",
+        )
     if f"{FEED}soil_salt" in summary:
         yield (
             "Salt",

@@ -6,6 +6,7 @@ import numpy as np
 import xarray as xr
 
 from drysward.quantities import shown
+from drysward.results.feeding_text import CAUTION
 from drysward.results.text import findings_of, ledger_dates, year_text
 from drysward.screen.compare import weather_findings
 from drysward.screen.document import Column, Heading, Part, Row, Table, notes, number, words
@@ -70,6 +71,7 @@ def daily_account(account: xr.Dataset, system: str) -> list[Part]:
         for name, (head, unit, times) in _PLAY.items():
             columns.append(number(name, head, unit, 0))
             values[name] = account[name].values * times
+    is_fed = bool((account["nitrogen_status"] > 0.0).any())
     above = bool((values["depletion"] < 0.0).any())
     cells = [_full(column) if column.key == "depletion" else column for column in columns]
     rows: list[Row] = [
@@ -78,13 +80,15 @@ def daily_account(account: xr.Dataset, system: str) -> list[Part]:
     ]
     worst = float(np.abs(account["residual"].values).max())
     lines = [("full", "depletion 0 or less: soil at field capacity or above")] if above else []
+    if is_fed:
+        lines.append(("Caution", CAUTION))
     lines.append(("Water balance error", f"largest of any day {worst:.1g} mm"))
     parts: list[Part] = [
         Heading(f"{attrs['field']}, plan {attrs['plan']}, {year_text(attrs, attrs['year'])}"),
         *weather_findings(findings_of(attrs)),
         Table("ledger", "", columns, rows, cells, ("date",)),
     ]
-    if bool((account["nitrogen_status"] > 0.0).any()):
+    if is_fed:
         parts.append(_nitrogen(account, system))
         lines[:0] = [
             ("Status", "nitrogen of the turf: 0 the least it lives on, 1 enough, above it lush"),
