@@ -741,7 +741,8 @@ def test_play_has_its_days_and_events(tmp_path):
 
 @pytest.mark.usefixtures("undrawn")
 def test_feeding_has_its_charts_tables_and_cautions(tmp_path):
-    shown = ("compare", "feeding", "--show", "feeding", "--years", "1-5", "--out", tmp_path)
+    shown = ("compare", "feeding", "--show", "feeding", "--years", "1-5", "--out", tmp_path,
+             "--draws", "2")  # fmt: skip
     assert drysward_says(*shown).exit_code == 0
     result = open_result(tmp_path)
     read = Reader(page(result, "metric"))
@@ -755,6 +756,9 @@ def test_feeding_has_its_charts_tables_and_cautions(tmp_path):
     one = result.sel(field="practice", plan="refill")
     fed, plain = (one[f"feed_water_{end}"].item() for end in ("fed", "plain"))
     assert read.cells[of] == f"{fed:,.0f} ({plain:,.0f})"
+    mean, low, high = (one[f"doubt_feed_leached_n{e}"].item() for e in ("", "_low", "_high"))
+    of = "doubt_feed_leached_n[field=practice, plan=refill]"
+    assert read.cells[of] == f"{mean:,.0f} ({low:,.0f} to {high:,.0f})"
     doses = "feed_doses_mean[field=stadium, plan=none]"
     assert read.cells[doses].endswith(" of 12")
     ids = {a["id"] for t, a in read.tags if t in ("h2", "details") and "id" in a}

@@ -725,6 +725,8 @@ def _feeding_tables(result: xr.Dataset, units: str) -> list[Table]:
             "runoff. Mg/L: of all water that drained.",
         ),
     ]  # fmt: skip
+    if f"doubt_{FEED}leached_n" in result:
+        found.append(_drawn_feeding(result, fields, units))
     if f"{FEED}water_change" in result:
         found.append(_effect_table(result, fields, units))
     return [*found, _doses_table(result, fields, units)]
@@ -734,6 +736,28 @@ def _weeks(result: xr.Dataset, state: str, where: Where) -> Cell:
     name = f"{FEED}days_{state}_mean"
     years = 100.0 * result[f"{FEED}{state}_years"].sel(where).item()
     return Cell(f"{weeks_text(result[name].sel(where).item())} ({years:.0f})", _at(name, where))
+
+
+def _drawn_feeding(result: xr.Dataset, fields: Sequence[str], units: str) -> Table:
+    """How far the main numbers may be off."""
+    how, weeks = shown("kg ha-1", units), Display("weeks", 1.0 / 7.0, 0)
+    compared = {
+        "leached_n": ("Nitrogen leached", how),
+        "clippings": ("Dry clippings", Display(how.unit, how.factor, 0)),
+        "days_hungry": ("Hungry weeks", weeks),
+        "days_lush": ("Lush weeks", weeks),
+    }
+
+    def cells(here: Where) -> list[Cell]:
+        return [_spread(result, f"{FEED}{n}", way, here) for n, (_, way) in compared.items()]
+
+    return Table(
+        f"What is not known of feeding, {how.unit} and weeks a year",
+        [head for head, _ in compared.values()],
+        [_by_plan(result, {"field": field}, cells) for field in fields],
+        f"Mean of {result.attrs['doubt_draws']} draws of soil, turf, system and the numbers of "
+        "feeding, and 5 to 95% of them in brackets.",
+    )
 
 
 def _effect_table(result: xr.Dataset, fields: Sequence[str], units: str) -> Table:

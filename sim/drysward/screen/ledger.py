@@ -71,7 +71,6 @@ def daily_account(account: xr.Dataset, system: str) -> list[Part]:
         for name, (head, unit, times) in _PLAY.items():
             columns.append(number(name, head, unit, 0))
             values[name] = account[name].values * times
-    is_fed = bool((account["nitrogen_status"] > 0.0).any())
     above = bool((values["depletion"] < 0.0).any())
     cells = [_full(column) if column.key == "depletion" else column for column in columns]
     rows: list[Row] = [
@@ -80,19 +79,18 @@ def daily_account(account: xr.Dataset, system: str) -> list[Part]:
     ]
     worst = float(np.abs(account["residual"].values).max())
     lines = [("full", "depletion 0 or less: soil at field capacity or above")] if above else []
-    if is_fed:
-        lines.append(("Caution", CAUTION))
     lines.append(("Water balance error", f"largest of any day {worst:.1g} mm"))
     parts: list[Part] = [
         Heading(f"{attrs['field']}, plan {attrs['plan']}, {year_text(attrs, attrs['year'])}"),
         *weather_findings(findings_of(attrs)),
         Table("ledger", "", columns, rows, cells, ("date",)),
     ]
-    if is_fed:
+    if bool((account["nitrogen_status"] > 0.0).any()):
         parts.append(_nitrogen(account, system))
         lines[:0] = [
             ("Status", "nitrogen of the turf: 0 the least it lives on, 1 enough, above it lush"),
             ("Mineral", "urea, ammonium and nitrate in the soil in the evening"),
+            ("Caution", CAUTION),
         ]
     if "supply_storage" in account:
         parts.append(_at_supply(account, system))
