@@ -255,7 +255,8 @@ def _runs_days(module):
 # What these make before their tests takes seconds, and would be made by every process that has one
 # of the tests.
 TOGETHER = {
-    "test_compare_costs.py", "test_compare_play.py", "test_crossed.py", "test_doubt.py",
+    "test_compare_costs.py", "test_compare_feeding.py", "test_compare_play.py",
+    "test_crossed.py", "test_doubt.py", "test_feeding_answers.py",
     "test_generated_against_records.py", "test_simulated_years_side_by_side.py", "test_report.py",
     "test_sizing_draws.py", "test_supply_command.py", "test_supply_sizes.py",
 }  # fmt: skip

@@ -4,9 +4,9 @@
 ``ledger``. ``draws`` runs what is not known of soil, turf and system; ``size`` finds the least
 supply. ``season`` gives the odds for the weeks ahead, ``hindcast`` how good such odds were.
 ``sweep`` runs thousands of scenarios, ``front``, ``effects`` and ``search`` find the best plan
-among them. ``open`` reads what was written; ``report`` and ``picture`` draw it. ``cite`` says how
-to cite it. ``Scenario`` is what ``load`` gives, ``Morning`` what a plan that is a Python function
-knows.
+among them. ``feeding_effect`` runs a scenario as fed and without feeding. ``open`` reads what was
+written; ``report`` and ``picture`` draw it. ``cite`` says how to cite it. ``Scenario`` is what
+``load`` gives, ``Morning`` what a plan that is a Python function knows.
 
 The numerical stack is imported on first use, so that the command line answers at once.
 """
@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from drysward.scenario.model import Scenario
     from drysward.studies.compare import ledger, run
     from drysward.studies.doubt.answers import drawn_answers as draws
+    from drysward.studies.feeding_effect import feeding_effect
     from drysward.studies.result_files import open_any as open
     from drysward.studies.saving import save
     from drysward.studies.season.hindcast import hindcast
@@ -53,6 +54,7 @@ _HOMES = {
     "answers": "drysward.results.answers",
     "summarize": "drysward.results.summary",
     "draws": "drysward.studies.doubt.answers:drawn_answers",
+    "feeding_effect": "drysward.studies.feeding_effect",
     "season": "drysward.studies.season.outlook",
     "hindcast": "drysward.studies.season.hindcast",
     "size": "drysward.studies.size",
@@ -68,10 +70,9 @@ _HOMES = {
 }
 
 __all__ = [
-    "Morning", "Scenario", "__version__", "answers", "draws", "effects", "front", "hindcast",
-    "ledger", "load", "loads", "open", "picture", "report", "run", "save", "search", "season",
-    "shipped", "size", "summarize",
-    "sweep",
+    "Morning", "Scenario", "__version__", "answers", "draws", "effects", "feeding_effect", "front",
+    "hindcast", "ledger", "load", "loads", "open", "picture", "report", "run", "save", "search",
+    "season", "shipped", "size", "summarize", "sweep",
 ]  # fmt: skip
 
 

@@ -24,7 +24,16 @@ import drysward
 from drysward.cli import main
 from drysward.day.records import CAUSES, TRACE, records
 from drysward.faults import FaultyInput
-from drysward.pages import causes, front, open_result, page, play_calendar, storage
+from drysward.pages import (
+    causes,
+    clippings,
+    front,
+    nitrogen_status,
+    open_result,
+    page,
+    play_calendar,
+    storage,
+)
 from drysward.pages import figures as drawn
 from drysward.pages.gallery import (
     NAMES,
@@ -38,8 +47,10 @@ from drysward.pages.gallery import (
 )
 from drysward.pages.style import COVERS, DARK, LINES, STAGES, look, new_figure
 from drysward.pages.supply_figures import CAUSE_ORDER, HATCHES
+from drysward.pages.tables import tables
 from drysward.pages.words import answer, chance
 from drysward.results.choice import best_plan
+from drysward.results.feeding_text import state_of
 from drysward.results.text import CAUSES as CAUSE_WORDS
 from drysward.results.text import money_text, odds_text, water_notes
 from drysward.studies.chosen_years import PLAY_STATES, play_states
@@ -754,6 +765,69 @@ def test_play_has_its_days_and_events(tmp_path):
     assert sum(path.get_extents().width for path in drawn) == pytest.approx(int(hard))
 
 
+# Feeding
+
+
+@pytest.mark.usefixtures("undrawn")
+def test_feeding_has_its_charts_tables_and_cautions(tmp_path):
+    shown = ("compare", "feeding", "--show", "feeding", "--years", "1-5", "--out", tmp_path,
+             "--draws", "2")  # fmt: skip
+    assert drysward_says(*shown).exit_code == 0
+    result = open_result(tmp_path)
+    read = Reader(page(result, "metric"))
+    names = {
+        "feed_applied_n_mean": (1.0, 0), "feed_clippings_mean": (1.0, 0),
+        "feed_leached_n_mean": (1.0, 0), "feed_leached_mg_l_mean": (1.0, 1),
+        "feed_runoff_p_1in10": (1.0, 1),
+    }  # fmt: skip
+    assert cell_numbers(read, result, names) == len(names) * 2 * 3
+    of = "feed_water_fed[field=practice, plan=refill]"
+    one = result.sel(field="practice", plan="refill")
+    fed, plain = (one[f"feed_water_{end}"].item() for end in ("fed", "plain"))
+    assert read.cells[of] == f"{fed:,.0f} ({plain:,.0f})"
+    mean, low, high = (one[f"doubt_feed_leached_n{e}"].item() for e in ("", "_low", "_high"))
+    of = "doubt_feed_leached_n[field=practice, plan=refill]"
+    assert read.cells[of] == f"{mean:,.0f} ({low:,.0f} to {high:,.0f})"
+    doses = "feed_doses_mean[field=stadium, plan=none]"
+    assert read.cells[doses].endswith(" of 12")
+    ids = {a["id"] for t, a in read.tags if t in ("h2", "details") and "id" in a}
+    assert ids > {"status", "clippings", "leaching"}
+    for part in (
+        "Feeding calendar, kg/ha", "April 15", "75% polymer-coated urea", "“Stadium” gets",
+        "Local law on fertilizer and phosphorus, the label, a soil test and licensed advice",
+    ):  # fmt: skip
+        assert part in read.text, part
+
+
+def test_charts_of_feeding_are_those_of_the_file(tmp_path):
+    shown = ("compare", "feeding", "--draws", "0", "--years", "1-4", "--out", tmp_path)
+    assert drysward_says(*shown).exit_code == 0
+    result = open_result(tmp_path)
+    axes = clippings(result, "stadium", axes=new_figure().add_subplot(), units="metric")
+    by_plan = result["feed_clippings_month_mean"].sel(field="stadium")
+    assert len(axes.lines) == by_plan.sizes["plan"]
+    for line, plan in zip(axes.lines, by_plan["plan"].values, strict=True):
+        assert line.get_ydata() == pytest.approx(by_plan.sel(plan=plan).values)
+    axes = nitrogen_status(result, "stadium", axes=new_figure().add_subplot())
+    limits = [line.get_ydata()[0] for line in axes.lines[-2:]]
+    assert limits == [result.attrs["hungry_below"], result.attrs["lush_above"]]
+    one = by_plan.sel(plan="refill") * 0.0204816
+    most = MONTH_NAMES[int(np.argmax(one.values))]
+    text = alt(result, "clippings")
+    assert f"most in {most}, {one.max().item():.1f} of {one.sum().item():.1f} lb/1000 ft2" in text
+    status = result["feed_status_month_mean"].sel(field="stadium", plan="none")
+    least = f"{status.min().item():.2f} ({state_of(status.min().item(), result.attrs)})"
+    assert f"No irrigation lowest in {MONTH_NAMES[int(np.argmin(status.values))]}, {least}" in alt(
+        result, "status"
+    )
+    assert "Nitrogen leached by month, Stadium" in alt(result, "leaching")
+    # A file of another version has no tables of feeding, and says which charts it lacks.
+    bare = result.drop_vars([n for n in result if str(n).startswith("feed_")])
+    assert not any("clippings" in table.caption for table in tables(bare, "us"))
+    lacking = {picture.name for picture in fitting(bare) if picture.lacks(bare)}
+    assert lacking >= {"status", "clippings", "leaching"}
+
+
 # Sweeps
 
 
@@ -863,8 +937,8 @@ def test_every_figure_can_be_drawn_in_both_units(result):
             figure = compose(result, picture, choose(result, picture, {})[:1], units)
             assert figure.axes[0].has_data()
     assert {picture.name for picture in fitting(result)} == set(NAMES) - {
-        "storage", "shortage", "causes", "sizing", "events", "play", "front", "drivers",
-        "surface", *(picture.name for picture in OF_SEASON),
+        "storage", "shortage", "causes", "sizing", "events", "play", "status", "clippings",
+        "leaching", "front", "drivers", "surface", *(picture.name for picture in OF_SEASON),
     }  # fmt: skip
 
 

@@ -12,7 +12,13 @@ import xarray as xr
 
 from drysward.results.costs import block_tariff, present_worth
 from drysward.results.field_costs import field_costs, has_prices, site_costs
-from drysward.results.text import cost_notes, difference_text, money_text
+from drysward.results.text import (
+    FIELD_COSTS,
+    cost_columns,
+    cost_notes,
+    difference_text,
+    money_text,
+)
 from drysward.results.volumes import site_volumes
 from drysward.scenario.model import (
     Costs,
@@ -147,6 +153,31 @@ def test_costs_by_hand(scenes):
     assert labor == pytest.approx(25.0 * hours)
 
 
+def test_nitrogen_costs_what_was_fed(scenes):
+    """100 kg/ha on 0.8 ha at 2.00 a kilogram; a field that is not fed pays nothing."""
+    scenario = a_scenario(scenes, Costs(nitrogen_price_kg=2.0))
+    fed = np.stack([np.full((2, YEARS), 100.0), np.full((2, YEARS), np.nan)])
+    result = a_result().assign(feed_applied_n=(("field", "plan", "year"), fed))
+    told = field_costs(result, scenario)
+    assert told["field_cost_feed_mean"].values.tolist() == [[160.0, 160.0], [0.0, 0.0]]
+    assert told["field_cost_mean"].values.tolist() == [[160.0, 160.0], [0.0, 0.0]]
+    assert told["cost_feed_mean"].values.tolist() == [160.0, 160.0]
+    assert ("field_cost_feed_mean", "nitrogen") in cost_columns(told, "field_cost", FIELD_COSTS)
+    assert field_costs(a_result(), scenario)["cost_mean"].values.tolist() == [0.0, 0.0]
+
+
+def test_feed_is_in_what_one_root_zone_costs_more(scenes):
+    costs = replace(EVERYTHING, nitrogen_price_kg=2.0)
+    fed = np.stack([np.full((2, YEARS), 100.0), np.full((2, YEARS), 50.0)])
+    result = a_result().assign(feed_applied_n=(("field", "plan", "year"), fed))
+    one, other = (field_costs(result, a_scenario(scenes, c)) for c in (costs, EVERYTHING))
+    more = one["difference_keeping"] - other["difference_keeping"]
+    # 8,000 m2 at 100 kg/ha and at 50, at 2.00.
+    assert more.values == pytest.approx([80.0, 80.0])
+    assert " to water and feed, " in difference_text(one)
+    assert "feed" not in difference_text(other)
+
+
 def test_a_dry_year_is_one_that_one_in_ten_passes(scenes):
     result = a_result()
     told = field_costs(result, a_scenario(scenes, Costs(labor_price_h=10.0)))
@@ -250,7 +281,7 @@ def test_zero_prices_are_no_prices():
     for one in (
         {"labor_price_h": 1.0}, {"water": BLOCKS}, {"construction": {"native_loam": 1.0}},
         {"irrigation": {"hand_hose": SystemPrice(lump=1.0)}}, {"storage_price_m3": 1.0},
-        {"renovation_price_m2": 1.0},
+        {"renovation_price_m2": 1.0}, {"nitrogen_price_kg": 1.0},
     ):  # fmt: skip
         assert has_prices(Costs(**one), None), one
     assert has_prices(Costs(), a_supply())

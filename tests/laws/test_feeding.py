@@ -1,5 +1,5 @@
-"""Laws of feeding: the nitrogen account closes, fields without it stay the same to the bit, and more
-of what moves or feeds nitrogen never does less.
+"""Laws of feeding: the nitrogen account closes, fields without it stay the same to the bit, and
+more of what moves or feeds nitrogen never does less.
 """
 
 from __future__ import annotations

@@ -374,7 +374,7 @@ def test_check_says_what_a_year_gets_beside_the_need() -> None:
         "Feed: North: 3.5 lb/1000 ft2 of nitrogen a year; Kentucky bluegrass usually gets 3 to 4"
         in said
     )
-    assert "Caution: local law on fertilizer" in said
+    assert "Caution: Local law on fertilizer" in said
     metric = check_lines('feeding = "cool-season on native soil"', system="metric")
     assert "171 kg/ha of nitrogen a year; Kentucky bluegrass usually gets 146 to 195" in metric
     assert "on sand usually gets 3.7 to 6" in check_lines(

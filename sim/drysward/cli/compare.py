@@ -41,10 +41,11 @@ if TYPE_CHECKING:
 )
 @click.option(
     "--show",
-    type=click.Choice(["stress", "play"]),
+    type=click.Choice(["stress", "play", "feeding"]),
     default="stress",
     show_default=True,
-    help="Turf stress and water, or playing quality: hard, muddy and airless days, events.",
+    help="Turf stress and water; play: hard, muddy and airless days, events; or feeding: mowing, "
+    "hungry and lush turf, what leaves the field.",
 )
 @click.option(
     "--headline",
@@ -92,6 +93,10 @@ def command(
         from drysward.site.play import require_play
 
         require_play(opened)
+    if show == "feeding":
+        from drysward.scenario.feeding_tables import require_feeding
+
+        require_feeding(opened)
     # A folder that cannot be written is refused before the run, not after it.
     reads = files_of_scenario(scenario, opened)
     if out is not None:
@@ -115,10 +120,14 @@ def command(
         from drysward.screen.formats import show as show_parts
 
         drawn = None if drawing is None else drawing.result()
+        effect: xr.Dataset | None = None
+        if show == "feeding":
+            plain = begin("Running the plans without feeding")
+            effect = drysward.feeding_effect(opened, result, years, plain)
     if isinstance(drawn, str) and draws is not None:
         raise FaultyInput(Fault("--draws", drawn, "widen --years, or --draws 0 for none"))
     doubt, why = (None, drawn) if isinstance(drawn, str) else (drawn, "")
-    summary = drysward.summarize(result, opened, draws=doubt)
+    summary = drysward.summarize(result, opened, draws=doubt, feeding=effect)
     if headline == "cost" and "field_cost_mean" not in summary:
         raise FaultyInput(
             Fault("--headline", "'cost' needs prices", "a table [costs], such as water = \"4.50 "
@@ -130,6 +139,10 @@ def command(
 
         names = [str(name) for name in summary.data_vars if str(name).startswith("play_")]
         parts = play(result, summary[names].rename({n: n.removeprefix("play_") for n in names}))
+    elif show == "feeding":
+        from drysward.screen.feeding_answers import feeding
+
+        parts = feeding(summary, opened, units)
     else:
         parts = compare.overview(one, headline)
     if detail:

@@ -32,7 +32,8 @@ def command(
 
     RESULT is a folder written by --out of compare, supply or sweep, or its results.nc. NAME is
     days, water, plans, fields, cover, stages, months, demand, account; of a supply also storage,
-    shortage, causes, sizing; of play events and play; of a sweep front, drivers and surface.
+    shortage, causes, sizing; of play events and play; of feeding status, clippings and leaching;
+    of a sweep front, drivers and surface.
     Without --field, --plan, --stage or --case the chart has the panels shown on the page.
     """
     import drysward

@@ -125,7 +125,8 @@ SECTIONS: dict[str, tuple[str, ...]] = {
     "feed_day": _plain(FEED_DAY, "fed_"),
     # the dose of the morning, by form
     "dose": _names(
-        "applied_urea applied_ammonium applied_nitrate applied_slow1 applied_slow2 applied_slow3 applied_p"
+        "applied_urea applied_ammonium applied_nitrate applied_slow1 applied_slow2 applied_slow3 "
+        "applied_p"
     ),
     "dose_sums": _names("applied_n skipped_n doses_today"),
     # nitrogen of the current patch

@@ -3,6 +3,7 @@
 In a notebook: ``result = open_result("out")``, then ``stages(result, "stadium", "none")``.
 """
 
+from drysward.pages.feeding_figures import clippings, leaching, nitrogen_status
 from drysward.pages.figures import (
     account,
     cover,
@@ -23,6 +24,7 @@ from drysward.pages.sweep_figures import drivers, front, response
 __all__ = [
     "account",
     "causes",
+    "clippings",
     "cover",
     "days",
     "demand",
@@ -30,7 +32,9 @@ __all__ = [
     "events",
     "fields",
     "front",
+    "leaching",
     "months",
+    "nitrogen_status",
     "open_result",
     "page",
     "plans",

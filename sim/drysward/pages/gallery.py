@@ -13,6 +13,7 @@ from matplotlib.figure import Figure
 
 from drysward.faults import Fault, FaultyInput, nearest
 from drysward.pages import (
+    feeding_figures,
     figures,
     play_figures,
     season_figures,
@@ -33,6 +34,8 @@ from drysward.pages.result import (
 )
 from drysward.quantities import shown
 from drysward.results.choice import best_plan, days_below, driest_plan, has_days_below, mean_water
+from drysward.results.dataset import FEED
+from drysward.results.feeding_text import fed_fields, state_of
 from drysward.results.season_text import day_text as season_day
 from drysward.results.season_text import days_ahead, plan_ahead
 from drysward.results.sizing_text import NOTHING
@@ -185,6 +188,10 @@ def _played_by_plan(result: xr.Dataset) -> list[Choice]:
         for plan in keys(result, "plan")
         for field in play_figures.fields_with_play(result)
     ]
+
+
+def _fed(result: xr.Dataset) -> list[Choice]:
+    return [{"field": field} for field in fed_fields(result)]
 
 
 # Text alternatives
@@ -379,6 +386,40 @@ def _alt_play(result: xr.Dataset, choice: Choice, units: str) -> str:
     return f"Days of the whole year, {panel_title(result, choice)}: {'; '.join(parts)}."
 
 
+def _alt_status(result: xr.Dataset, choice: Choice, units: str) -> str:
+    one = result[f"{FEED}status_month_mean"].sel(choice)
+    parts = []
+    for plan in keys(result, "plan"):
+        status = one.sel(plan=plan)
+        ends = []
+        for word, month in (("lowest", int(status.idxmin())), ("highest", int(status.idxmax()))):
+            value = float(status.sel(month=month))
+            state = f" ({state_of(value, result.attrs)})" if "hungry_below" in result.attrs else ""
+            ends.append(f"{word} in {MONTH_NAMES[month - 1]}, {value:.2f}{state}")
+        parts.append(f"{label(result, 'plan', plan)} {' and '.join(ends)}")
+    return f"Nitrogen status by month, {panel_title(result, choice)}: {'; '.join(parts)}."
+
+
+def _alt_most(name: str, what: str, finer: int) -> Callable[[xr.Dataset, Choice, str], str]:
+    """In words: the month with most of an amount by plan, and the year."""
+
+    def alt(result: xr.Dataset, choice: Choice, units: str) -> str:
+        how = shown("kg ha-1", units)
+        decimals = max(how.decimals - 1 + finer, finer)
+        parts = []
+        for plan in keys(result, "plan"):
+            values = result[name].sel(choice).sel(plan=plan) * how.factor
+            most = int(values.idxmax())
+            parts.append(
+                f"{label(result, 'plan', plan)} most in {MONTH_NAMES[most - 1]}, "
+                f"{float(values.max()):,.{decimals}f} of {float(values.sum()):,.{decimals}f} "
+                f"{how.unit} a year"
+            )
+        return f"{what} by month, {panel_title(result, choice)}: {'; '.join(parts)}."
+
+    return alt
+
+
 def _stages(result: xr.Dataset) -> list[Choice]:
     return [{"stage": stage} for stage in ("wilt", "dormant", "dead")]
 
@@ -532,6 +573,36 @@ PICTURES = (
         mend="no events are judged; add them under [[fields.KEY.play.events]], in place of "
         "play = {}",
         rows=_a_row_each_plan,
+    ),
+    Picture(
+        "status",
+        "Nitrogen status by month",
+        "Mean of the years. Below the lower line nitrogen holds growth back, above the upper one "
+        "there is more than full growth needs; in winter it is what spring begins with.",
+        feeding_figures.nitrogen_status,
+        (f"{FEED}status_month_mean", "is_fed"),
+        _fed,
+        _alt_status,
+        is_open=True,
+    ),
+    Picture(
+        "clippings",
+        "Mowing by month",
+        "Dry matter of the clippings, mean of the years.",
+        feeding_figures.clippings,
+        (f"{FEED}clippings_month_mean", "is_fed"),
+        _fed,
+        _alt_most(f"{FEED}clippings_month_mean", "Dry clippings", 0),
+        is_open=True,
+    ),
+    Picture(
+        "leaching",
+        "Leaching by month",
+        "Nitrogen that drains below the roots or into the drains, mean of the years.",
+        feeding_figures.leaching,
+        (f"{FEED}leached_month_mean", "is_fed"),
+        _fed,
+        _alt_most(f"{FEED}leached_month_mean", "Nitrogen leached", 1),
     ),
     Picture(
         "storage",
@@ -789,6 +860,7 @@ NAMES = tuple(
 )
 _OF_SUPPLY = ("storage", "shortage", "causes", "sizing")
 _OF_PLAY = ("events", "play")
+_OF_FEEDING = ("status", "clippings", "leaching")
 _OF_TURF = ("days", "water")
 
 
@@ -813,6 +885,9 @@ def fitting(result: xr.Dataset) -> Iterator[Picture]:
     for picture in PICTURES:
         if picture.name in _OF_PLAY:
             if play_figures.fields_with_play(result):
+                yield picture
+        elif picture.name in _OF_FEEDING:
+            if fed_fields(result):
                 yield picture
         elif picture.name == "storage":
             if store and "storage_by_month" in result:

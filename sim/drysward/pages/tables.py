@@ -11,11 +11,13 @@ from typing import NamedTuple
 import xarray as xr
 
 from drysward.pages import style
+from drysward.pages.figures import day_text as calendar_day
 from drysward.pages.result import SEASON, SUPPLY, SWEEP, keys, kind_of, label, plain
 from drysward.pages.sweep_figures import odds_and_error, setting_text
 from drysward.quantities import Display, shown
 from drysward.results.answer_text import PLAY_IS_LIKELY
 from drysward.results.choice import best_plan
+from drysward.results.dataset import FEED
 from drysward.results.doubt_text import (
     DRAWN,
     ODDS,
@@ -30,6 +32,7 @@ from drysward.results.doubt_text import (
     spread_texts,
     too_wide,
 )
+from drysward.results.feeding_text import CAUTIONS, doses_of, fed_fields, weeks_text
 from drysward.results.season_text import (
     SKILL_NOTE,
     day_after,
@@ -184,6 +187,8 @@ def tables(result: xr.Dataset, units: str) -> list[Table]:
         found = [*_supply_tables(result, units), *found]
     if "events_playable_share" in result:
         found.append(_play_table(result))
+    if fed_fields(result) and f"{FEED}applied_n_mean" in result:
+        found += _feeding_tables(result, units)
     if "cost_mean" in result:
         found += _cost_tables(result)
     if has_doubt(result):
@@ -675,6 +680,153 @@ def _play_table(result: xr.Dataset) -> Table:
         "Events: of all years. Days: of the season, mean of the years, on which the stated share "
         "of the field is affected. Hardness is an estimate from moisture, soil and cover; disease "
         f"nights favor leaf disease, they are not disease. {PLAY_IS_LIKELY.capitalize()}.",
+    )
+
+
+def _feeding_tables(result: xr.Dataset, units: str) -> list[Table]:
+    """The year of feeding, what leaves, what feeding changes, and the doses."""
+    how = shown("kg ha-1", units)
+    fine = Display(how.unit, how.factor, how.decimals + 1)
+    strength, fields = Display("mg/L", 1.0, 1), fed_fields(result)
+
+    def mean(name: str, display: Display, here: Where) -> Cell:
+        return _number(result, f"{FEED}{name}", display, here)
+
+    def turf(here: Where) -> list[Cell]:
+        planned = len(doses_of(result, str(here["field"])))
+        doses = mean("doses_mean", Display("", 1.0, 1), here)
+        return [
+            mean("applied_n_mean", how, here),
+            doses._replace(text=f"{doses.text} of {planned}") if planned else doses,
+            mean("clippings_mean", Display(how.unit, how.factor, 0), here),
+            *(_weeks(result, state, here) for state in ("hungry", "lush")),
+            mean("uptake_n_mean", how, here),
+            mean("freed_n_mean", how, here),
+        ]
+
+    def losses(here: Where) -> list[Cell]:
+        return [
+            mean("leached_n_mean", how, here),
+            mean("leached_n_1in10", how, here),
+            mean("leached_mg_l_mean", strength, here),
+            *(mean(f"{name}_mean", fine, here) for name in ("ammonia_n", "gas_n", "runoff_n")),
+            mean("runoff_p_mean", fine, here),
+            mean("runoff_p_1in10", fine, here),
+        ]
+
+    found = [
+        Table(
+            f"Nitrogen of a year, and clippings, {how.unit}",
+            ["Fed", "Doses", "Dry clippings", "Hungry weeks", "Lush weeks", "Taken up",
+             "From soil"],
+            [_by_plan(result, {"field": field}, turf) for field in fields],
+            "Mean of the years. Doses given of those planned; the others find no turf or ground "
+            "that can take them in time. Weeks: growing weeks; in brackets the years of 100 with "
+            "more than two. Taken up counts nitrogen again that turf lets fall and that rots.",
+        ),
+        Table(
+            f"What leaves in a year, {how.unit}",
+            ["Nitrogen leached", "1 year in 10", "In drainage, mg/L", "Ammonia", "Gas of wet soil",
+             "In runoff", "Phosphorus in runoff", "1 year in 10"],
+            [_by_plan(result, {"field": field}, losses) for field in fields],
+            "Mean of the years, and what 1 year in 10 passes. Nitrogen, but for phosphorus in "
+            "runoff. Mg/L: of all water that drained.",
+        ),
+    ]  # fmt: skip
+    if f"doubt_{FEED}leached_n" in result:
+        found.append(_drawn_feeding(result, fields, units))
+    if f"{FEED}water_change" in result:
+        found.append(_effect_table(result, fields, units))
+    return [*found, _doses_table(result, fields, units)]
+
+
+def _weeks(result: xr.Dataset, state: str, where: Where) -> Cell:
+    name = f"{FEED}days_{state}_mean"
+    years = 100.0 * result[f"{FEED}{state}_years"].sel(where).item()
+    return Cell(f"{weeks_text(result[name].sel(where).item())} ({years:.0f})", _at(name, where))
+
+
+def _drawn_feeding(result: xr.Dataset, fields: Sequence[str], units: str) -> Table:
+    """How far the main numbers may be off."""
+    how, weeks = shown("kg ha-1", units), Display("weeks", 1.0 / 7.0, 0)
+    compared = {
+        "leached_n": ("Nitrogen leached", how),
+        "clippings": ("Dry clippings", Display(how.unit, how.factor, 0)),
+        "days_hungry": ("Hungry weeks", weeks),
+        "days_lush": ("Lush weeks", weeks),
+    }
+
+    def cells(here: Where) -> list[Cell]:
+        return [_spread(result, f"{FEED}{n}", way, here) for n, (_, way) in compared.items()]
+
+    return Table(
+        f"What is not known of feeding, {how.unit} and weeks a year",
+        [head for head, _ in compared.values()],
+        [_by_plan(result, {"field": field}, cells) for field in fields],
+        f"Mean of {result.attrs['doubt_draws']} draws of soil, turf, system and the numbers of "
+        "feeding, and 5 to 95% of them in brackets.",
+    )
+
+
+def _effect_table(result: xr.Dataset, fields: Sequence[str], units: str) -> Table:
+    depth, plain_days = shown("mm", units), Display("d", 1.0, 0)
+    compared = {
+        "below": ("Days lost", plain_days),
+        "wilt": ("Wilt days", plain_days),
+        "recovery": ("Days of recovery", plain_days),
+        "water": (f"Water, {depth.unit}", depth),
+    }
+
+    def cells(here: Where) -> list[Cell]:
+        out = []
+        for name, (_, how) in compared.items():
+            fed = _number(result, f"{FEED}{name}_fed", how, here)
+            without = _number(result, f"{FEED}{name}_plain", how, here)
+            known = fed.text != UNKNOWN
+            out.append(fed._replace(text=f"{fed.text} ({without.text})") if known else fed)
+        return out
+
+    return Table(
+        "How feeding shifts wilt, water and recovery",
+        [head for head, _ in compared.values()],
+        [_by_plan(result, {"field": field}, cells) for field in fields],
+        "As fed, and in brackets without feeding: the same plans and years with turf as the "
+        "published tables of water use have it, neither hungry nor lush. It is not turf that is "
+        "never fed.",
+    )
+
+
+def _doses_table(result: xr.Dataset, fields: Sequence[str], units: str) -> Table:
+    """The calendar of feeding: a row for each dose."""
+    how = shown("kg ha-1", units)
+
+    def amount(kg_ha: float) -> Cell:
+        return Cell(rounded(kg_ha * how.factor, max(how.decimals, 1)) if kg_ha else UNKNOWN)
+
+    groups = [
+        Group(
+            label(result, "field", field),
+            [
+                (
+                    calendar_day(int(dose["day"])),
+                    [
+                        Cell(plain(str(dose["product"]))),
+                        *(amount(dose[name]) for name in ("nitrogen", "quick")),
+                        amount(dose["nitrogen"] - dose["quick"]),
+                        *(amount(dose[name]) for name in ("phosphorus", "potassium")),
+                    ],
+                )
+                for dose in doses_of(result, field)
+            ],
+        )
+        for field in fields
+    ]
+    return Table(
+        f"Feeding calendar, {how.unit}",
+        ["Product", "Nitrogen", "Quick", "Slow", "Phosphorus (P)", "Potassium (K)"],
+        groups,
+        str(result.attrs.get(CAUTIONS, "")),
+        heading="Day",
     )
 
 

@@ -31,6 +31,7 @@ from drysward.results.choice import (
     rule_text,
     water_names,
 )
+from drysward.results.dataset import FEED
 from drysward.results.doubt_text import (
     ENOUGH_DRAWS,
     choice_sentence,
@@ -41,6 +42,8 @@ from drysward.results.doubt_text import (
     spread_texts,
     why_no_measure,
 )
+from drysward.results.feeding_text import CAUTIONS as FEEDING_CAUTIONS
+from drysward.results.feeding_text import fed_fields, feeding_sentences
 from drysward.results.season_text import (
     OUTLOOK_STAGES,
     days_line,
@@ -146,6 +149,9 @@ def answer(result: xr.Dataset, units: str) -> Answer:
         return Answer([], [plain(text) for text in sentences])
     sentences = _supply_answer(result, units) if kind_of(result) == SUPPLY else []
     sentences += _turf_sentences(result, units)
+    if fed_fields(result) and f"{FEED}applied_n_mean" in result:
+        fed = feeding_sentences(result, best_plan(result), units)
+        sentences += [plain(text) for text in fed]
     if "difference_first" in result:
         sentences += [plain(text) for text in (difference_text(result, best_plan(result)),) if text]
     lines = [_field_answer(result, field, units) for field in keys(result, "field")]
@@ -469,7 +475,8 @@ def assumed(result: xr.Dataset, units: str) -> Iterable[tuple[str, str]]:
 
 def cautions(result: xr.Dataset) -> list[str]:
     """The cautions in the result's file, sentence by sentence."""
-    parts = [result.attrs.get("cautions", ""), result.attrs.get("supply_cautions", "")]
+    named = ("cautions", "supply_cautions", FEEDING_CAUTIONS)
+    parts = [result.attrs.get(name, "") for name in named]
     text = " ".join(part for part in parts if part)
     sentences = [f"{part.rstrip('.')}." for part in text.split(". ") if part.strip()]
     return sentences or [

@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from drysward.drive.runs import PlanRun
 
 FEED = "feed_"
-"""Begins the names of numbers of feeding."""
+"""Begins the names of numbers of feeding, in a result and in a summary."""
 LEAST_DRAINAGE_MM = 1.0  # drainage of a year below which its concentration says nothing
 
 CAUTIONS = (

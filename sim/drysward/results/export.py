@@ -20,8 +20,9 @@ from numpy.typing import NDArray
 from drysward.files import Write, write_csv, write_netcdf
 from drysward.quantities import Display, any_shown, shown
 from drysward.results.cf import to_cf
+from drysward.results.dataset import FEED
 from drysward.results.digest import DIGEST, digest_of
-from drysward.results.summary import DRAWS, PLAY, SITE, of_turf, part_of
+from drysward.results.summary import DRAWS, PLAY, SITE, of_turf, part_of, without_prefix
 from drysward.results.terms import units_and_name
 from drysward.results.text import MADE_YEARS, ledger_dates, year_text
 
@@ -36,7 +37,7 @@ def files_of_run(whole: xr.Dataset, summary: xr.Dataset, units: str) -> dict[str
     whole : Dataset of ``drysward.run``, with its summary and details; for results.nc, base units.
     summary : Dataset of ``summarize``. One of a supply makes supply.csv and, with a curve of sizes,
         tradeoff.csv; any other summary.csv, daily-odds.csv and site.csv, with play play.csv, with
-        draws doubt.csv.
+        feeding feeding.csv, with draws doubt.csv.
     units : "us" or "metric", of the CSV files.
     """
     rows: dict[str, Callable[[], list[list[object]]]] = {}
@@ -47,12 +48,12 @@ def files_of_run(whole: xr.Dataset, summary: xr.Dataset, units: str) -> dict[str
     else:
         rows["summary.csv"] = lambda: summary_rows(of_turf(summary), units)
         rows["daily-odds.csv"] = lambda: daily_rows(whole)
-        site, play, draws = (part_of(summary, name) for name in (SITE, PLAY, DRAWS))
+        site, draws = (part_of(summary, name) for name in (SITE, DRAWS))
         if site.data_vars:
             rows["site.csv"] = lambda: site_rows(site, units)
-        if play.data_vars:
-            named = {name: name.removeprefix(PLAY) for name in map(str, play.data_vars)}
-            rows["play.csv"] = lambda: summary_rows(play.rename(named), units)
+        for begins, file in ((PLAY, "play.csv"), (FEED, "feeding.csv")):
+            if (part := without_prefix(summary, begins)).data_vars:
+                rows[file] = partial(summary_rows, part, units)
         if draws.data_vars:
             rows["doubt.csv"] = lambda: doubt_rows(draws, units)
     files: dict[str, Write] = {"results.nc": lambda part: _write_netcdf(whole, part)}

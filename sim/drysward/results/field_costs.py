@@ -24,6 +24,8 @@ from drysward.results.costs import (
 )
 from drysward.scenario.model import Costs, FieldSpec, Scenario, SupplySpec
 
+APPLIED = "feed_applied_n"
+M2_PER_HA = 10_000.0
 DRY_YEAR = 0.9
 """A dry year costs what one year in ten passes."""
 
@@ -31,6 +33,7 @@ YEARLY = {
     "water": "price of water",
     "energy": "price of energy",
     "labor": "price of labor",
+    "feed": "price of nitrogen in fertilizer",
     "lost_turf": "price of renewing turf that died",
 }
 
@@ -54,8 +57,9 @@ def site_costs(result: xr.Dataset, supply: SupplySpec | None, costs: Costs) -> x
     Returns
     -------
     Dataset with ``energy_used`` (kWh), ``cost_water``, ``cost_energy``, ``cost_labor``,
-    ``cost_lost_turf`` and ``cost`` by plan and year, in ``costs.currency``; their means over the
-    years (``NAME_mean``); and ``NAME_dry``, the quantile that one year in ten passes.
+    ``cost_feed``, ``cost_lost_turf`` and ``cost`` by plan and year, in ``costs.currency``; their
+    means over the years (``NAME_mean``); and ``NAME_dry``, the quantile that one year in ten
+    passes.
     """
     # A plan that never waters draws nothing and keeps no pond full.
     draws = _draws_any(result)
@@ -65,6 +69,7 @@ def site_costs(result: xr.Dataset, supply: SupplySpec | None, costs: Costs) -> x
         "cost_water": np.where(draws, water, 0.0),
         "cost_energy": energy * costs.energy_price_kwh,
         "cost_labor": _labor(result, costs).sum(axis=0),
+        "cost_feed": _feed(result, costs).sum(axis=0),
         "cost_lost_turf": _lost_turf(result, costs).sum(axis=0),
     }
     out = xr.Dataset(coords={name: result[name] for name in ("plan", "year", "plan_label")})
@@ -97,7 +102,8 @@ def field_costs(result: xr.Dataset, scenario: Scenario) -> xr.Dataset:
     -------
     Dataset in the scenario's currency. By field and plan ``field_cost_first`` with its parts
     ``_construction`` and ``_irrigation`` (NaN where a price is missing that others have),
-    ``field_cost_water_mean``, ``_energy_mean``, ``_labor_mean``, ``_lost_turf_mean``,
+    ``field_cost_water_mean``, ``_energy_mean``, ``_labor_mean``, ``_feed_mean``,
+    ``_lost_turf_mean``,
     ``field_cost_mean`` and ``field_cost_dry`` (one year in ten passes). By plan all of
     ``site_costs``, ``cost_storage`` and ``cost_first``. With a life ``field_cost_present``,
     ``field_cost_equal_yearly``, ``cost_present``, ``cost_equal_yearly``. Where root zones of two
@@ -220,6 +226,15 @@ def _labor(result: xr.Dataset, costs: Costs) -> FloatArray:
     return hours * costs.labor_price_h
 
 
+def _feed(result: xr.Dataset, costs: Costs) -> FloatArray:
+    """Price of the nitrogen that doses hold (field, plan, year)."""
+    dims = ("field", "plan", "year")
+    if costs.nitrogen_price_kg == 0.0 or APPLIED not in result:
+        return np.zeros(tuple(result.sizes[name] for name in dims))
+    kg = result[APPLIED].fillna(0.0) * result["area_m2"] / M2_PER_HA
+    return (kg * costs.nitrogen_price_kg).transpose(*dims).values
+
+
 def _lost_turf(result: xr.Dataset, costs: Costs) -> FloatArray:
     """Price of renewing turf that died (field, plan, year), in years in which death is reached."""
     dims = ("field", "plan", "year")
@@ -248,6 +263,7 @@ def _yearly_by_field(
         "water": np.where(draws, water, 0.0),
         "energy": np.where(draws, of_year * energy * costs.energy_price_kwh, 0.0),
         "labor": _labor(result, costs),
+        "feed": _feed(result, costs),
         "lost_turf": _lost_turf(result, costs),
     }
 
@@ -329,12 +345,12 @@ def _difference(
         return {}
     dearest = max(priced, key=lambda f: costs.construction[f.root_zone.like])
     cheapest = min(priced, key=lambda f: costs.construction[f.root_zone.like])
-    water, energy, labor = (
-        out[f"field_cost_{name}_mean"] for name in ("water", "energy", "labor")
+    water, energy, labor, feed = (
+        out[f"field_cost_{name}_mean"] for name in ("water", "energy", "labor", "feed")
     )
     parts = {
         "first": (out["field_cost_first"], "to build"),
-        "keeping": (water + energy + labor, "a year for water, energy and labor"),
+        "keeping": (water + energy + labor + feed, "a year for water, energy, labor and feed"),
         "lost_turf": (out["field_cost_lost_turf_mean"], "a year for turf that dies"),
     }
     if "field_cost_present" in out:
@@ -381,6 +397,7 @@ def priced_parts(costs: Costs, supply: SupplySpec | None) -> list[str]:
         "water": any(block.price_m3 for block in blocks),
         "energy": supply is not None and costs.energy_price_kwh > 0.0,
         "labor": costs.labor_price_h > 0.0,
+        "feed": costs.nitrogen_price_kg > 0.0,
         "lost_turf": costs.renovation_price_m2 > 0.0,
     }
     return [name for name, has_one in parts.items() if has_one]

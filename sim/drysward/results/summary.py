@@ -1,4 +1,4 @@
-"""The summary of a run: odds, means and extremes over the years, volumes, costs, play, supply."""
+"""The summary of a run: odds, means, extremes, volumes, costs, play, feeding and supply."""
 
 from __future__ import annotations
 
@@ -6,6 +6,8 @@ import numpy as np
 import xarray as xr
 
 from drysward.results.answers import answers
+from drysward.results.dataset import FEED
+from drysward.results.feeding import feeding_answers
 from drysward.results.field_costs import field_costs, has_prices
 from drysward.results.play import play_answers
 from drysward.results.supply import supply_answers, supply_cautions
@@ -25,7 +27,7 @@ _MOST = (
     "peak_dead",
 )  # fmt: skip
 
-# What the names of each part of a summary begin with; all other names are of the turf.
+# What the names of each part of a summary begin with, and FEED; all other names are of the turf.
 PLAY, SITE, DRAWS = "play_", ("site_", "cost", "field_cost", "energy_", "difference_"), "doubt_"
 
 
@@ -35,6 +37,7 @@ def summarize(
     draws: xr.Dataset | None = None,
     sizing: xr.Dataset | None = None,
     supply: bool = False,
+    feeding: xr.Dataset | None = None,
 ) -> xr.Dataset:
     """Everything that a result says of its years, as one Dataset by field and plan.
 
@@ -45,6 +48,7 @@ def summarize(
     draws : Dataset of ``drysward.draws``, to stand beside the run.
     sizing : Dataset of ``drysward.size``, likewise.
     supply : add how reliable the supply is; needs ``scenario``, one with a supply.
+    feeding : Dataset of ``drysward.feeding_effect``, as ``feed_NAME``.
 
     Returns
     -------
@@ -53,9 +57,9 @@ def summarize(
     ``NAME_most`` of the yearly numbers; ``least_green``; the volumes of the mean year, the peak
     week and the dry-year demand by field, and for the site as ``site_NAME``; ``labor_mean`` (h);
     with prices ``cost_NAME`` and ``field_cost_NAME`` in the scenario's currency; with play
-    ``play_NAME``; of ``draws`` all ``doubt_NAME``; with ``supply`` also by source, such as
-    ``time_reliability``. Attributes are those of the result, with ``n_years`` and
-    ``worst_residual_mm``.
+    ``play_NAME``, where a field is fed ``feed_NAME``; of ``draws`` all ``doubt_NAME``; with
+    ``supply`` also by source, such as ``time_reliability``. Attributes are those of the result,
+    with ``n_years`` and ``worst_residual_mm``.
 
     Raises
     ------
@@ -75,6 +79,11 @@ def summarize(
     if "has_play" in result.coords:
         played = play_answers(result)
         parts.append(played.rename({name: f"{PLAY}{name}" for name in map(str, played.data_vars)}))
+    if "is_fed" in result.coords:
+        fed = feeding_answers(result, scenario)
+        if feeding is not None:
+            fed = fed.assign(feeding.reindex(field=result["field"]).data_vars)
+        parts.append(fed.rename({name: f"{FEED}{name}" for name in map(str, fed.data_vars)}))
     if supply:
         if scenario is None or scenario.supply is None:
             raise ValueError("a summary of a supply needs a scenario with a supply")
@@ -135,11 +144,17 @@ def turf_summary(result: xr.Dataset, answers: xr.Dataset) -> xr.Dataset:
 
 
 def part_of(summary: xr.Dataset, begins: str | tuple[str, ...]) -> xr.Dataset:
-    """The part of a summary whose names begin so: PLAY, SITE or DRAWS."""
+    """The part of a summary whose names begin so: PLAY, FEED, SITE or DRAWS."""
     return summary[[name for name in summary.data_vars if str(name).startswith(begins)]]
+
+
+def without_prefix(summary: xr.Dataset, begins: str) -> xr.Dataset:
+    """The part of a summary whose names begin so, PLAY or FEED, under names without it."""
+    part = part_of(summary, begins)
+    return part.rename({name: name.removeprefix(begins) for name in map(str, part.data_vars)})
 
 
 def of_turf(summary: xr.Dataset) -> xr.Dataset:
     """The part of a summary that is of the turf and its water, by field and plan."""
-    others = (PLAY, *SITE, DRAWS)
+    others = (PLAY, FEED, *SITE, DRAWS)
     return summary[[name for name in summary.data_vars if not str(name).startswith(others)]]

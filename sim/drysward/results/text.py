@@ -375,9 +375,10 @@ COSTS = {
     "water_mean": ("water", ("water",)),
     "energy_mean": ("energy", ("energy",)),
     "labor_mean": ("labor", ("labor",)),
+    "feed_mean": ("nitrogen", ("feed",)),
     "lost_turf_mean": ("lost turf", ("lost_turf",)),
-    "mean": ("total a year", ("water", "energy", "labor", "lost_turf")),
-    "dry": ("1-in-10 year", ("water", "energy", "labor", "lost_turf")),
+    "mean": ("total a year", ("water", "energy", "labor", "feed", "lost_turf")),
+    "dry": ("1-in-10 year", ("water", "energy", "labor", "feed", "lost_turf")),
     "present": ("present cost", ()),
     "equal_yearly": ("equal yearly", ()),
 }
@@ -416,8 +417,8 @@ def cost_notes(costs: xr.Dataset, compare: bool = True, plan: str = "") -> list[
         (
             "Costs",
             "at the scenario's prices, of the run with the likely numbers of soil, grass and "
-            "system. A year: water by the tariff of each month, pumping, labor and lost turf, mean "
-            f"of the years{dear}",
+            "system. A year: water by the tariff of each month, pumping, labor, nitrogen and lost "
+            f"turf, mean of the years{dear}",
         )
     ]
     if has_first_costs(costs):
@@ -470,11 +471,12 @@ def difference_text(costs: xr.Dataset, plan: str = "") -> str:
         value = one[f"difference_{name}"].item()
         return f"{money} {money_text(abs(value))}{each} {'more' if value >= 0.0 else 'less'}"
 
+    feed = " and feed" if "feed" in json.loads(costs.attrs["priced"]) else ""
     dearest, other = (str(costs["field_label"].sel(field=key).item()) for key in fields)
     text = (
         f"{dearest} ({attrs['root_zone']}) costs {difference('first')} to build than {other} "
         f"({attrs['other_root_zone']}) would on the same area, and "
-        f"{difference('keeping', ' a year')} to water"
+        f"{difference('keeping', ' a year')} to water{feed}"
     )
     if one["difference_lost_turf"].item() != 0.0:
         text += f", and {difference('lost_turf', ' a year')} for lost turf"

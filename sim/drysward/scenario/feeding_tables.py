@@ -14,9 +14,9 @@ from typing import Annotated, Any, Self
 from pydantic import BeforeValidator, Field, model_validator
 
 from drysward.catalog import Catalog, Entry, load_catalog
-from drysward.faults import quoted
+from drysward.faults import Fault, FaultyInput, quoted
 from drysward.quantities import CONCENTRATION, CONDUCTIVITY, FEED, LENGTH
-from drysward.scenario.model import DoseSpec, FeedingSpec, SlowPart
+from drysward.scenario.model import DoseSpec, FeedingSpec, Scenario, SlowPart
 from drysward.scenario.values import (
     AS_SHARE,
     DayOfYear,
@@ -230,6 +230,13 @@ Feeding = Annotated[
         in_table("plan", 'a feeding plan, such as "cool-season on sand", or a table with doses')
     ),
 ]
+
+
+def require_feeding(scenario: Scenario) -> None:
+    """FaultyInput when no field of the scenario is fed."""
+    if all(field.feeding is None for field in scenario.fields):
+        allowed = 'add to a field, under [fields.KEY]: feeding = "cool-season on sand"'
+        raise FaultyInput(Fault("fields", "no field is fed", allowed))
 
 
 def feeding_flaws(table: FeedingTable, zone: Entry, catalog: Catalog) -> Flaws:

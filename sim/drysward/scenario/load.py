@@ -118,7 +118,7 @@ def shipped(name: str = "demo") -> Scenario:
 
     Parameters
     ----------
-    name : "demo", "match-days" or "pond".
+    name : "demo", "match-days", "pond" or "feeding".
 
     Returns
     -------

@@ -38,6 +38,7 @@ from drysward.results.doubt_text import (
     spread_comes_from,
     too_wide,
 )
+from drysward.results.feeding_text import CAUTION, feeding_sentences
 from drysward.results.text import (
     FIELD_COSTS,
     LIFE_COSTS,
@@ -362,6 +363,8 @@ def _captions(one: Comparison, risk: str) -> Iterator[tuple[str, str]]:
         yield "Uncertainty", f"no draws: {one.why}"
     elif one.drawn is None:
         yield "Uncertainty", "without draws the odds are those of the likely numbers only"
+    if fed := feeding_sentences(one.summary, best_plan(one.summary, risk), one.system):
+        yield "Feeding", f"{' '.join(fed)} More: --show feeding. {CAUTION}"
     if text := undecided_text(one.summary, risk):
         yield "Undecided", text
     if one.labeled is not None and (text := measure_text(one.labeled, or_why=False)):

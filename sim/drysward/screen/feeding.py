@@ -5,15 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from drysward.quantities import shown
+from drysward.results.feeding_text import CAUTION
 from drysward.results.text import UNKNOWN, rounded
 from drysward.scenario.feeding_tables import day_text, yearly_need_kg_ha
 from drysward.scenario.model import FeedingSpec, FieldSpec, Scenario
 from drysward.screen.document import Row, Table, Value, number, words
 
-CAUTION = (
-    "local law on fertilizer and phosphorus, the label, a soil test and licensed advice come before"
-    " any feeding plan"
-)
 _LEAST_WITH_CLIPPINGS = 0.5  # what returned clippings save, at the most
 
 

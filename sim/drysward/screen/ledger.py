@@ -6,6 +6,7 @@ import numpy as np
 import xarray as xr
 
 from drysward.quantities import shown
+from drysward.results.feeding_text import CAUTION
 from drysward.results.text import findings_of, ledger_dates, year_text
 from drysward.screen.compare import weather_findings
 from drysward.screen.document import Column, Heading, Part, Row, Table, notes, number, words
@@ -44,6 +45,12 @@ _PLAY = {
     "hardness": ("hard", "g", 1.0),
     "air_filled": ("air", "%", 100.0),
 }
+# Of a field that is fed: heading, and how much finer a day is than a year.
+_FED = {
+    "mineral_nitrogen": ("mineral", 0),
+    "nitrogen_leached": ("leached", 1),
+    "clippings": ("clippings", 0),
+}
 
 
 def daily_account(account: xr.Dataset, system: str) -> list[Part]:
@@ -78,12 +85,38 @@ def daily_account(account: xr.Dataset, system: str) -> list[Part]:
         *weather_findings(findings_of(attrs)),
         Table("ledger", "", columns, rows, cells, ("date",)),
     ]
+    if bool((account["nitrogen_status"] > 0.0).any()):
+        parts.append(_nitrogen(account, system))
+        lines[:0] = [
+            ("Status", "nitrogen of the turf: 0 the least it lives on, 1 enough, above it lush"),
+            ("Mineral", "urea, ammonium and nitrate in the soil in the evening"),
+            ("Caution", CAUTION),
+        ]
     if "supply_storage" in account:
         parts.append(_at_supply(account, system))
         lines.insert(
             0, ("Whole site", "inflow: pumped in, runoff and rain; lost: to the air and the ground")
         )
     return [*parts, notes(lines)]
+
+
+def _nitrogen(account: xr.Dataset, system: str) -> Table:
+    """A row a day of the nitrogen of a field that is fed."""
+    unit = shown("kg ha-1", system)
+    decimals = max(unit.decimals, 1)
+    columns = [words("date", "date", whole=True), number("nitrogen_status", "status", "", 2)]
+    columns += [
+        number(name, head, unit.unit, decimals + more) for name, (head, more) in _FED.items()
+    ]
+    rows: list[Row] = [
+        {
+            "date": date,
+            "nitrogen_status": float(account["nitrogen_status"].values[i]),
+            **{name: float(account[name].values[i]) * unit.factor for name in _FED},
+        }
+        for i, date in enumerate(ledger_dates(account))
+    ]
+    return Table("nitrogen", "Nitrogen and clippings", columns, rows, lead=("date",))
 
 
 def _at_supply(account: xr.Dataset, system: str) -> Table:

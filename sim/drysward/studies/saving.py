@@ -46,8 +46,9 @@ def save(
     Returns
     -------
     The paths written. Of a run results.nc, summary.csv, daily-odds.csv and site.csv, with play
-    play.csv, with draws doubt.csv; where the summary is of a supply results.nc, supply.csv and,
-    with a curve of sizes, tradeoff.csv. Of a season results.nc, outlook.csv and season-water.csv.
+    play.csv, with feeding feeding.csv, with draws doubt.csv; where the summary is of a supply
+    results.nc, supply.csv and, with a curve of sizes, tradeoff.csv. Of a season results.nc,
+    outlook.csv and season-water.csv.
     Of a front a file named after its cost and risk, such as front-water-wilt.csv. Of a ledger the
     file named. Files of an earlier result are replaced without a question, and removed where the
     new one has none, as long as drysward has them on record, unchanged: keep each result in a

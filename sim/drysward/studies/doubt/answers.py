@@ -21,6 +21,7 @@ from drysward.scenario.model import SKINNED, Scenario
 from drysward.special import ndtri
 from drysward.studies.doubt.crossed import (
     BELOW,
+    FED,
     OUTCOMES,
     WATER,
     Crossed,
@@ -107,14 +108,16 @@ def doubt_answers(found: Crossed, scenario: Scenario, plans: tuple[str, ...]) ->
     years taken out, ``_distinct``, whether that spread stands out from chance, and ``_error``, the
     sampling error of the years. ``doubt_days_below_condition_1in10``: days that 1 year in 10
     passes, mean over draws. ``doubt_site_demand`` (plan, period), m3: mean over draws of the dry
-    year of all fields together. ``doubt_fewer`` (field, plan, other): share of draws in which a
-    plan has fewer days below playing condition than another; ``doubt_fewer_by`` with limits, the
-    difference in days. ``doubt_better`` (plan, field, other_field) and ``doubt_better_by`` likewise
-    for fields under a plan. ``doubt_share_of_groups`` (field, groups), ``doubt_share_of_measures``
-    (field, measures) and ``doubt_share_of_numbers`` (field, numbers), with ``_error``: share of the
-    variance across draws, of normal scores of the days below over plans that water, that comes
-    from a group, from all numbers that one measurement would settle, or from a number; NaN where
-    it cannot be separated, and left out of fewer than ``FEWEST_FOR_IMPORTANCE`` draws.
+    year of all fields together. Where a field is fed ``doubt_feed_NAME`` likewise, of leached_n,
+    clippings (kg/ha), days_hungry and days_lush (d). ``doubt_fewer`` (field, plan, other): share
+    of draws in which a plan has fewer days below playing condition than another; ``doubt_fewer_by``
+    with limits, the difference in days. ``doubt_better`` (plan, field, other_field) and
+    ``doubt_better_by`` likewise for fields under a plan. ``doubt_share_of_groups`` (field, groups),
+    ``doubt_share_of_measures`` (field, measures) and ``doubt_share_of_numbers`` (field, numbers),
+    with ``_error``: share of the variance across draws, of normal scores of the days below over
+    plans that water, that comes from a group, from all numbers that one measurement would settle,
+    or from a number; NaN where it cannot be separated, and left out of fewer than
+    ``FEWEST_FOR_IMPORTANCE`` draws.
     Sampling errors count years that are independent. Skinned fields have no days below: NaN.
     """
     keys = ("field", "plan")
@@ -146,6 +149,7 @@ def doubt_answers(found: Crossed, scenario: Scenario, plans: tuple[str, ...]) ->
             if outcome == BELOW and values.dtype != bool:
                 values = np.where(skinned[:, None], np.nan, values)
             out[f"doubt_{name}{end}"] = (keys, values)
+    _add_feeding(out, found, scenario)
     in_ten = np.where(skinned[:, None], np.nan, found.below_in_ten)
     out[f"doubt_{BELOW}_1in10"] = (keys, in_ten)
     _add_demand(out, found, scenario)
@@ -165,6 +169,11 @@ def _with_draws(out: xr.Dataset, found: Crossed, scenario: Scenario) -> xr.Datas
         if name == BELOW:
             values = np.where(_skinned(scenario)[:, None, None], np.nan, values)
         out[f"draw_{name}"] = (("field", "plan", "draw"), values)
+    for name in (name for name in FED if name in found.rows):
+        term = scenario.catalog.quantities[name]
+        values = np.where(_fed(scenario)[:, None, None], found.rows[name], np.nan)
+        attrs = {"units": term.units, "long_name": f"mean a year of the draw of {term.long_name}"}
+        out[f"draw_{name}"] = (("field", "plan", "draw"), values, attrs)
     numbers = found.draws.doubtful
     drawn = {"long_name": "value drawn of a number, in its unit"}
     out["drawn"] = (("draw", "number"), found.draws.values, drawn)
@@ -179,6 +188,11 @@ def _with_draws(out: xr.Dataset, found: Crossed, scenario: Scenario) -> xr.Datas
 def _skinned(scenario: Scenario) -> np.ndarray:
     """Whether each field has no turf (F,)."""
     return np.array([field.surface == SKINNED for field in scenario.fields])
+
+
+def _fed(scenario: Scenario) -> np.ndarray:
+    """Whether each field is fed (F,)."""
+    return np.array([field.feeding is not None for field in scenario.fields])
 
 
 def _split(found: Crossed, name: str) -> Split:
@@ -202,6 +216,33 @@ def _mean_and_limits(found: Crossed, name: str, kind: Kind) -> dict[str, np.ndar
         "_distinct": limits.distinct,
         "_error": parts.sampling_error,
     }
+
+
+def _add_feeding(out: xr.Dataset, found: Crossed, scenario: Scenario) -> None:
+    """Outcomes of feeding, of the fields that are fed."""
+    fed = _fed(scenario)
+    for name in FED:
+        if name not in found.rows:
+            continue
+        term = scenario.catalog.quantities[name]
+        for end, values in _mean_and_limits(found, name, "amount").items():
+            if values.dtype != bool:
+                values = np.where(fed[:, None], values, np.nan)
+            attrs = {
+                "units": "1" if end == "_distinct" else term.units,
+                "long_name": f"{_OF_DRAWS[end]} {term.long_name}",
+            }
+            out[f"doubt_{name}{end}"] = (("field", "plan"), values, attrs)
+
+
+_OF_DRAWS = {
+    "": "mean over draws of",
+    "_low": "5% across draws of",
+    "_high": "95% across draws of",
+    "_distinct": "1 when draws differ by more than sampling error in",
+    "_error": "sampling error of the years in",
+}
+"""What the ends of names across draws mean."""
 
 
 def _add_demand(out: xr.Dataset, found: Crossed, scenario: Scenario) -> None:

@@ -22,10 +22,12 @@ from numpy.typing import NDArray
 from drysward.day.records import STAGES
 from drysward.drive.runs import compiled_run_site, most_together
 from drysward.faults import CannotDraw, Fault, FaultyInput
+from drysward.results.dataset import FEED
 from drysward.results.frequency import demand_estimates, thinned
 from drysward.results.odds import worst_in_ten
 from drysward.scenario.load import from_tree
 from drysward.scenario.model import FEWEST_DRAWS, PlanSpec, Scenario
+from drysward.site.feeding import any_is_fed
 from drysward.studies.doubt.draws import Doubtful, Draws, doubtful, draw, placed
 from drysward.studies.sweep.chunk import Member, Together, run_members
 from drysward.studies.sweep.points import OVERRIDES_OF_WEATHER, Point, point_of
@@ -51,6 +53,8 @@ DAYS = (BELOW, *(f"days_{stage}" for stage in STAGES))
 WATER = "irrigation_gross"
 OUTCOMES = (*REACHED, *DAYS, WATER)
 """Outcomes of a year: whether a stage was reached (0 or 1), days, and irrigation (mm)."""
+FED = tuple(f"{FEED}{name}" for name in ("leached_n", "clippings", "days_hungry", "days_lush"))
+"""Outcomes of a year where a field is fed: kg/ha, and days."""
 PAIRED = (BELOW, WATER)
 """Outcomes by which plans, and fields, are set against each other."""
 _SERIES = (*(f"longest_{stage}" for stage in STAGES), *DAYS, WATER)
@@ -164,8 +168,9 @@ def crossed(
         points = [(drawn_point(scenario, tree, followed, rows[i]), i) for i in numbers]
         plans_of = range(len(followed))
         members = [Member(point, i, plan) for point, i in points for plan in plans_of]
-        return run_members(members, cut, held, _SERIES, blocks=together)
+        return run_members(members, cut, held, keep, blocks=together)
 
+    keep = (*_SERIES, *FED) if any_is_fed(scenario) else _SERIES
     together = drawn_together(len(followed), len(scenario.fields))
     chunks = [range(i, min(i + together, k)) for i in range(0, k, together)]
     with ThreadPoolExecutor(workers or os.cpu_count() or 1) as pool:
@@ -237,9 +242,11 @@ class _Gathered:
         k = len(draws.values)
         at = (len(scenario.fields), n_plans)
         periods = scenario.answers.return_periods
-        self.rows = {name: np.zeros((*at, k)) for name in OUTCOMES}
-        self.columns = {name: np.zeros((*at, n_years)) for name in OUTCOMES}
-        self.squares = {name: np.zeros(at) for name in OUTCOMES}
+        self.fed = FED if any_is_fed(scenario) else ()
+        outcomes = (*OUTCOMES, *self.fed)
+        self.rows = {name: np.zeros((*at, k)) for name in outcomes}
+        self.columns = {name: np.zeros((*at, n_years)) for name in outcomes}
+        self.squares = {name: np.zeros(at) for name in outcomes}
         self.by_plan = {name: np.zeros((at[0], at[1], at[1])) for name in PAIRED}
         self.by_field = {name: np.zeros((at[1], at[0], at[0])) for name in PAIRED}
         self.below_in_ten = np.zeros(at)
@@ -299,7 +306,7 @@ class _Gathered:
 
         for stage in STAGES:
             yield f"reached_{stage}", (of(f"longest_{stage}") >= in_a_row).astype(float)
-        for name in (*DAYS, WATER):
+        for name in (*DAYS, WATER, *self.fed):
             yield name, of(name)
 
     def crossed(self, independent: int) -> Crossed:

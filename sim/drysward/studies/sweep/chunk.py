@@ -14,7 +14,7 @@ from drysward.day.records import FEED_YEAR, PLAY_YEAR, STAGES, SUPPLY_YEAR, YEAR
 from drysward.drive.runs import Runs, advance_all, most_together, start_runs
 from drysward.faults import Fault, FaultyInput
 from drysward.results.answers import days_below
-from drysward.results.dataset import play_numbers
+from drysward.results.dataset import FEED, play_numbers
 from drysward.results.frequency import demand_estimates, worth
 from drysward.results.odds import standard_error
 from drysward.scenario.model import SKINNED, PlanSpec, Scenario
@@ -157,8 +157,9 @@ def run_members(
 ) -> list[Together]:
     """Plans that share their weather, with the yearly series ``keep`` and the ``daily`` ones.
 
-    Each stretch of the weather is held while all of them run. Plans on grounds that no others
-    use go together, as many as fill so many ``blocks`` of lanes. ``Stopped`` as ``run_points``.
+    ``keep`` are names of YEAR, and ``feed_NAME`` of FEED_YEAR. Each stretch of the weather is held
+    while all of them run. Plans on grounds that no others use go together, as many as fill so many
+    ``blocks`` of lanes. ``Stopped`` as ``run_points``.
     """
     groups = list(_groups(members, blocks))
     running: list[Together] = []
@@ -272,8 +273,10 @@ def _step(so_far: Together, site: PreparedSite, from_year: int) -> None:
     trace = slice(site.from_day, site.calendar.size) if so_far.daily else slice(0, 0)
     advance_all(site, runs, trace)
     years, here = runs.years[..., :n], slice(from_year, from_year + n)
+    fed = runs.fed[..., :n]
     for name, values in so_far.yearly.items():
-        values[..., here] = years[name]
+        is_fed = name.startswith(FEED)
+        values[..., here] = fed[name.removeprefix(FEED)] if is_fed else years[name]
     by_value = as_values(years)
     as_values(so_far.total)[:] += by_value.sum(axis=-2)
     most = as_values(so_far.most)

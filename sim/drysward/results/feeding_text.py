@@ -1,0 +1,95 @@
+"""What screens and pages say of feeding, in words."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import numpy as np
+import xarray as xr
+
+from drysward.quantities import shown
+from drysward.results.dataset import FEED
+from drysward.results.text import UNKNOWN, quoted_label, rounded
+
+DOSES, CAUTIONS = "feeding_doses", "feeding_cautions"
+"""Attributes with the doses of a year (JSON, by field), and with what comes before feeding."""
+CAUTION = (
+    "Local law on fertilizer and phosphorus, the label, a soil test and licensed advice come before"
+    " any feeding plan."
+)
+ESTIMATES = (
+    "Nitrogen is a screening estimate. Test soil and leaves and weigh clippings before you rely on "
+    "a number."
+)
+HUNGRY, ENOUGH, LUSH = STATES = ("hungry", "enough", "lush")
+_WEEK = 7.0
+_MOST_FIELDS = 3
+
+
+def fed_fields(result: xr.Dataset) -> list[str]:
+    """Keys of the fields that are fed."""
+    if "is_fed" not in result.coords:
+        return []
+    return [str(key) for key in result["field"].values[result["is_fed"].values.astype(bool)]]
+
+
+def state_of(status: float, attrs: Mapping[str, Any]) -> str:
+    """The nitrogen status of turf in a word, "-" where there is none."""
+    if math.isnan(status):
+        return UNKNOWN
+    if status < attrs["hungry_below"]:
+        return HUNGRY
+    return LUSH if status > attrs["lush_above"] else ENOUGH
+
+
+def doses_of(result: xr.Dataset, field: str) -> list[dict[str, Any]]:
+    """The doses of a year of a field in the order of its turf year; kg/ha."""
+    begins = 183 if result.attrs["latitude_deg"] < 0.0 else 1  # 1 July
+    doses = json.loads(result.attrs.get(DOSES, "{}")).get(field, [])
+    return sorted(doses, key=lambda dose: (dose["day"] - begins) % 366)
+
+
+def weeks_text(days: float) -> str:
+    """Weeks of a year, whole; "<1" where there are fewer."""
+    weeks = days / _WEEK
+    return "<1" if 0.05 < weeks < 0.5 else rounded(weeks, 0)
+
+
+def feeding_sentences(result: xr.Dataset, plan: str, system: str) -> list[str]:
+    """What each fed field gets, is and loses in a year under a plan; nothing when none is fed."""
+    how = shown("kg ha-1", system)
+    found: list[str] = []
+    fields = fed_fields(result)
+    under = f" under {quoted_label(result, 'plan', plan)}"
+    for field in fields[:_MOST_FIELDS]:
+        one = result.sel(field=field, plan=plan)
+        fed, leached, worst = (
+            rounded(one[f"{FEED}{name}"].item() * how.factor, how.decimals)
+            for name in ("applied_n_mean", "leached_n_mean", "leached_n_1in10")
+        )
+        growing, hungry, lush = (
+            weeks_text(one[f"{FEED}{name}_mean"].item())
+            for name in ("growing_days", "days_hungry", "days_lush")
+        )
+        weeks = f"of {growing} growing weeks"
+        states = f"none {weeks} is hungry or lush"
+        if hungry != "0":
+            states = f"{hungry} {weeks} are hungry" + (f" and {lush} lush" if lush != "0" else "")
+        elif lush != "0":
+            states = f"{lush} {weeks} are lush"
+        found.append(
+            f"{quoted_label(result, 'field', field)} gets {fed} {how.unit} of nitrogen a year"
+            f"{'' if found else under}: {states}; {leached} leaches (1 year in 10 over {worst})."
+        )
+    if len(fields) > _MOST_FIELDS:
+        found.append(f"{len(fields) - _MOST_FIELDS} more fields are fed.")
+    return found
+
+
+def month_order(result: xr.Dataset) -> Sequence[int]:
+    """The months (1 to 12) from the start of the turf year on."""
+    first = 6 if result.attrs["latitude_deg"] < 0.0 else 0
+    return [int(month) for month in np.roll(np.arange(1, 13), -first)]

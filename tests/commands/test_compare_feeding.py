@@ -1,0 +1,213 @@
+"""``drysward compare --show feeding`` as a person sees it, and what feeding changes."""
+
+from __future__ import annotations
+
+import json
+import re
+import tomllib
+from pathlib import Path
+
+import numpy as np
+import pytest
+import xarray as xr
+from click.testing import CliRunner, Result
+
+import drysward
+from drysward.cli import main
+from drysward.faults import FaultyInput
+from drysward.results.feeding_text import CAUTION, doses_of, month_order, state_of, weeks_text
+from drysward.screen.feeding_answers import feeding
+from drysward.screen.formats import as_text
+from drysward.studies.doubt.crossed import FED, crossed, drawn_point
+
+YEARS = (1, 8)
+SPAN = ("--years", "1-8")
+
+
+def ask(*words: str) -> Result:
+    return CliRunner().invoke(main, list(words))
+
+
+@pytest.fixture(scope="module")
+def told(tmp_path_factory: pytest.TempPathFactory) -> tuple[Result, Path]:
+    folder = tmp_path_factory.mktemp("out")
+    return ask("compare", "feeding", "--show", "feeding", *SPAN, "--out", str(folder)), folder
+
+
+@pytest.fixture(scope="module")
+def summary() -> xr.Dataset:
+    scenario = drysward.shipped("feeding")
+    result = drysward.run(scenario, years=YEARS)
+    effect = drysward.feeding_effect(scenario, result, YEARS)
+    return drysward.summarize(result, scenario, feeding=effect)
+
+
+def test_every_table_field_and_plan_is_shown(told: tuple[Result, Path]) -> None:
+    done, _ = told
+    assert done.exit_code == 0, done.stderr
+    flowing = " ".join(done.stdout.split())
+    for heading in (
+        "Nitrogen of a year, and clippings, lb/1000 ft2", "What leaves in a year, lb/1000 ft2",
+        "How feeding shifts wilt, water and recovery", "Irrigation water with salt or nitrogen",
+        "by month, lb/1000 ft2", "Feed of a year", "Stadium", "Practice field",
+    ):  # fmt: skip
+        assert heading in flowing, heading
+    for plan in drysward.shipped("feeding").plans:
+        first_word = plan.label.split()[0]
+        assert sum(line.strip().startswith(first_word) for line in done.stdout.splitlines()) >= 6
+    assert CAUTION in flowing
+    assert "nan" not in done.stdout
+
+
+@pytest.mark.parametrize("width", [80, 100, 160])
+@pytest.mark.parametrize("units", ["us", "metric"])
+def test_it_fits_a_terminal(summary: xr.Dataset, width: int, units: str) -> None:
+    text = as_text(feeding(summary, drysward.shipped("feeding"), units), width)
+    assert max(map(len, text.splitlines())) <= width
+    assert "…" not in text
+    unit = "lb/1000 ft2" if units == "us" else "kg/ha"
+    assert unit in text
+    assert ("kg/ha" if units == "us" else "lb/1000") not in text
+
+
+def test_numbers_are_those_of_the_file(told: tuple[Result, Path]) -> None:
+    done, folder = told
+    text = done.stdout.partition("Nitrogen of a year")[2].partition("Practice field")[0]
+    row = next(line for line in text.splitlines() if line.startswith("No irrigation"))
+    with xr.open_dataset(folder / "results.nc") as kept:
+        one = kept.sel(field="stadium", plan="none").load()
+    fed = one["feed_applied_n_mean"].item() * 0.0204816
+    doses = one["feed_doses_mean"].item()
+    assert 0.0 < doses < 12.0
+    assert row.split()[2] == f"{fed:.2f}"
+    assert f"{doses:.1f} of 12" in row
+    weeks = one["feed_days_hungry_mean"].item() / 7.0
+    assert f"{weeks:.0f} ({100 * one['feed_hungry_years'].item():.0f})" in row
+    plain = one["feed_water_plain"].item()
+    assert plain == one["feed_water_fed"].item() == 0.0
+
+
+def test_json_has_every_number_in_a_table() -> None:
+    done = ask("compare", "feeding", "--show", "feeding", "--years", "1-3", "--format", "json")
+    assert done.exit_code == 0, done.stderr
+    tables = json.loads(done.stdout)["tables"]
+    keys = set(tables) if isinstance(tables, dict) else {table["key"] for table in tables}
+    assert keys >= {
+        "feeding", "feeding_turf", "feeding_losses", "feeding_effect", "feeding_water",
+        "feeding_months",
+    }  # fmt: skip
+
+
+def test_the_first_screen_has_a_line_where_a_field_is_fed() -> None:
+    done = ask("compare", "feeding", *SPAN, "--draws", "0")
+    assert done.exit_code == 0, done.stderr
+    flowing = " ".join(done.stdout.split())
+    assert re.search(
+        r"Feeding “Stadium” gets 4\.60 lb/1000 ft2 of nitrogen a year under “.*?”: "
+        r"(none|<?\d+) of \d+ growing weeks .*? leaches \(1 year in 10 over 0\.\d\d\)\.",
+        flowing,
+    )
+    assert "More: --show feeding" in flowing
+    plain = ask("compare", "demo", "--years", "1-3", "--draws", "0")
+    assert plain.exit_code == 0, plain.stderr
+    assert "nitrogen" not in plain.stdout
+
+
+def test_a_scenario_without_feeding_is_told_in_a_line(tmp_path: Path) -> None:
+    done = ask("compare", "demo", "--show", "feeding", "--out", str(tmp_path / "out"))
+    assert done.exit_code == 2
+    assert not done.stdout
+    (line,) = done.stderr.splitlines()
+    assert line.startswith("fields: no field is fed; add to a field")
+    assert line.endswith('feeding = "cool-season on sand"')
+    assert not (tmp_path / "out").exists()
+
+
+def test_the_effect_is_that_of_a_run_without_feeding(summary: xr.Dataset) -> None:
+    scenario = drysward.shipped("feeding")
+    with pytest.raises(FaultyInput, match="no field is fed"):
+        drysward.feeding_effect(drysward.shipped("demo"))
+    effect = drysward.feeding_effect(scenario, years=YEARS)
+    demo = drysward.loads(re.sub(r"\[fields\.\w+\.feeding\][^[]*", "", scenario.text), Path())
+    plain = drysward.run(demo, years=YEARS)
+    here = {"field": "practice", "plan": "refill"}
+    water = plain["irrigation_gross"].sel(here)
+    assert effect["water_plain"].sel(here).item() == water.mean().item()
+    fed = drysward.run(scenario, years=YEARS)["irrigation_gross"].sel(here)
+    assert fed.mean() != water.mean()
+    change = (fed - water).values
+    assert effect["water_change"].sel(here).item() == pytest.approx(change.mean())
+    n = min(int(plain.attrs["independent_years"]), change.size)
+    error = change.std(ddof=1) / np.sqrt(n)
+    assert effect["water_change_se"].sel(here).item() == pytest.approx(error)
+    xr.testing.assert_allclose(
+        summary["feed_wilt_change"], effect["wilt_change"].rename("feed_wilt_change")
+    )
+
+
+def test_draws_of_feeding_are_runs_of_their_numbers() -> None:
+    """What is drawn of a fed field is what the scenario gives with these numbers."""
+    scenario = drysward.shipped("feeding")
+    drawn = drysward.draws(scenario, 2, years=YEARS, keep=True)
+    cross = crossed(scenario, 2, years=YEARS)
+    row = cross.draws.rows()[1]
+    point = drawn_point(scenario, tomllib.loads(scenario.text), scenario.plans, row)
+    run = drysward.run(point.scenario, years=YEARS)
+    likely = drysward.run(scenario, years=YEARS)
+    for name in FED:
+        one = run[name].mean("year")
+        got = drawn[f"draw_{name}"].sel(draw=2, drop=True)
+        assert got.values == pytest.approx(one.values, rel=1e-9), name
+        both = drawn[f"draw_{name}"].mean("draw").values
+        assert drawn[f"doubt_{name}"].values == pytest.approx(both), name
+        assert drawn[f"doubt_{name}_low"].attrs["units"] == run[name].attrs["units"]
+    leached = (x["feed_leached_n"].mean("year").values for x in (run, likely))
+    first, second = leached
+    assert (abs(first - second) > 1e-6).all()
+
+
+def test_what_is_not_known_is_shown_with_draws() -> None:
+    done = ask("compare", "feeding", "--show", "feeding", *SPAN, "--draws", "2")
+    assert done.exit_code == 0, done.stderr
+    table = done.stdout.partition("What is not known: mean of 2 draws")[2]
+    row = next(line for line in table.splitlines() if line.startswith("Refill"))
+    assert re.search(r"0\.\d\d \(0\.\d\d to \d\.\d\d\)", row)
+    without = ask("compare", "feeding", "--show", "feeding", "--years", "1-3", "--draws", "0")
+    assert without.exit_code == 0, without.stderr
+    assert "What is not known" not in without.stdout
+
+
+def test_words_of_status_weeks_and_months(summary: xr.Dataset) -> None:
+    attrs = summary.attrs
+    assert [state_of(s, attrs) for s in (0.1, 0.7, 1.3, float("nan"))] == [
+        "hungry", "enough", "lush", "-"
+    ]  # fmt: skip
+    assert [weeks_text(days) for days in (0.0, 0.2, 2.0, 28.0)] == ["0", "0", "<1", "4"]
+    assert month_order(summary)[0] == 1
+    south = summary.assign_attrs(latitude_deg=-33.0)
+    assert month_order(south)[:2] == [7, 8]
+    assert doses_of(summary, "practice")[0]["day"] == 31 + 29 + 31 + 30 + 3
+    assert doses_of(south, "practice")[0]["day"] == 31 + 29 + 31 + 30 + 31 + 30 + 31 + 31 + 3
+
+
+
+
+def test_the_ledger_shows_nitrogen_of_a_field_that_is_fed() -> None:
+    words = ("--field", "practice", "--plan", "refill", "--year", "3", "--units", "metric")
+    done = ask("ledger", "feeding", *words)
+    assert done.exit_code == 0, done.stderr
+    table = done.stdout.partition("Nitrogen and clippings")[2]
+    days = [line.split() for line in table.splitlines() if line[2:3] == "-"]
+    shown = {day[0]: day[1:] for day in days}
+    assert len(shown) == 365
+    account = drysward.ledger(drysward.shipped("feeding"), "practice", "refill", 3)
+    assert float(account["nitrogen_leached"].max()) > 0.1
+    for i in (0, 123, int(np.argmax(account["nitrogen_leached"].values))):
+        one = account.isel(day=i)
+        assert shown[str(account["month_day"].values[i])] == [
+            f"{one['nitrogen_status'].item():.2f}", f"{one['mineral_nitrogen'].item():.1f}",
+            f"{one['nitrogen_leached'].item():.2f}", f"{one['clippings'].item():.1f}",
+        ]  # fmt: skip
+    plain = ask("ledger", "demo", "--field", "practice", "--plan", "none", "--year", "3")
+    assert plain.exit_code == 0, plain.stderr
+    assert "Nitrogen" not in plain.stdout
