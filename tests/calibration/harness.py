@@ -374,7 +374,7 @@ def _zones(scenario: Scenario) -> tuple[RootZone, ...]:
 def _side_by_side(
     site: PreparedSite, grounds: Sequence[Ground], zones: tuple[RootZone, ...]
 ) -> PreparedSite:
-    """One stretch with the field of each ground in a column of its own; nobody plays on it."""
+    """One stretch with the field of each ground in its column; nobody plays on it or feeds it."""
     n = len(grounds)
     return replace(
         site,
@@ -384,6 +384,10 @@ def _side_by_side(
         play=site.play._replace(
             fields=np.repeat(site.play.fields, n).view(np.recarray),
             days=np.repeat(site.play.days, n, axis=1).view(np.recarray),
+        ),
+        feed=site.feed._replace(
+            fields=np.repeat(site.feed.fields, n).view(np.recarray),
+            days=np.repeat(site.feed.days, n, axis=1).view(np.recarray),
         ),
     )
 

@@ -770,7 +770,7 @@ def test_play_has_its_days_and_events(tmp_path):
 
 @pytest.mark.usefixtures("undrawn")
 def test_feeding_has_its_charts_tables_and_cautions(tmp_path):
-    shown = ("compare", "feeding", "--show", "feeding", "--years", "1-5", "--out", tmp_path,
+    shown = ("compare", "feeding", "--show", "feeding", "--years", "1-12", "--out", tmp_path,
              "--draws", "2")  # fmt: skip
     assert drysward_says(*shown).exit_code == 0
     result = open_result(tmp_path)

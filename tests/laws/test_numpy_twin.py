@@ -12,7 +12,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from drysward.day.records import PATCH
+from drysward.day.records import NITROGEN, PATCH
 from drysward.drive.runs import advance_all, start_runs
 from drysward.scenario.model import TIMES_OF_DAY, Stage
 from drysward.site.stretches import prepare
@@ -294,6 +294,7 @@ def compare(columns, patches, trace, when):
 def everything_happened(site, rule, most):
     """In some field at least, so that no line of the twin was idle."""
     unused = {"worn", "root_loss", "airless_days"}  # those of play
+    unused |= {*NITROGEN, "at_risk"}  # those of feeding
     if rule != "fixed":
         unused |= {"shed"}
     for name in most.keys() - unused:

@@ -47,6 +47,7 @@ def feed_input(
     ``fields`` is FIELD (F,).
     """
     row = records(FEED_FIELD, len(zones))
+    row.n_enough = 1.0  # no division by 0 where a field is not fed
     is_fed = any_is_fed(scenario)
     days = records(FEED_DAY, (weather.record.n_days if is_fed else 0, len(zones)))
     for f, spec in enumerate(scenario.fields):
