@@ -180,8 +180,8 @@ def test_clippings_of_a_season() -> None:
     ],
 )
 def test_yearly_need_by_species(species: str, low: float, high: float) -> None:
-    """lb/1000 ft2: Landschoot; University of Illinois 1995; McAfee, of hybrid bermudagrass (LSU AgCenter:
-    5 to 7 for sports turf on native soil).
+    """lb/1000 ft2: Landschoot; University of Illinois 1995; McAfee, of hybrid bermudagrass (LSU
+    AgCenter: 5 to 7 for sports turf on native soil).
     """
     need = CATALOG.get("feeding", f"need_{species}")
     assert need["need_low_kg_ha"] == pytest.approx(LB * low, abs=1.0)
