@@ -9,10 +9,15 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+import drysward
 from drysward.day.records import NITROGEN, YEAR, as_values
 from drysward.drive.runs import NITROGEN_TOLERANCE, advance_all, run_plan, start_runs
 from drysward.scenario.model import DoseSpec, EventSpec, PlaySpec
 from drysward.site.stretches import prepare, stretches
+from drysward.studies.sweep.description import sweep_of
+from drysward.studies.sweep.design import design_of
+from drysward.studies.sweep.points import point_at
+from drysward.studies.sweep.run import plan_work, run_sweep
 from drysward.weather.series import recorded
 
 # What a year of the account gains and loses.
@@ -184,3 +189,31 @@ def test_the_water_of_a_year_stays_in_balance(scenes, record):
     run = fed_run(scenes, record, scenes.feeding(2.0))
     assert run.years[0].residual.max() <= 1e-9
     assert "residual" in (YEAR.names or ())
+
+
+def test_points_of_a_sweep_are_fed_as_their_scenarios(tmp_path):
+    """Each point by itself, with grounds that points share and with grounds of their own."""
+    shipped = drysward.shipped("feeding")
+    axes = (
+        '[axes.clippings]\nkey = "fields.stadium.feeding.clippings"\n'
+        'values = ["removed", "returned"]\n[axes.trigger]\nkey = "plans.refill.trigger"\n'
+        "values = [0.3, 0.6]\n"
+    )
+    text = f'scenario = "feeding"\nyears = 4\nplans = ["refill", "none"]\n{axes}'
+    sweep = sweep_of("sweep.toml", text, "feeding.toml", shipped.text, shipped.folder)
+    run_sweep(plan_work(sweep), tmp_path)
+    swept = drysward.open(tmp_path).load()
+    for number in range(4):
+        point = point_at(sweep, design_of(sweep).positions[number])
+        alone = drysward.run(point.scenario)
+        of = swept.isel(point=number) if "point" in swept.dims else swept.stack(
+            point=["clippings", "trigger"]
+        ).isel(point=number)
+        for name in ("leached_n", "clippings", "days_hungry", "applied_n"):
+            mean = alone[f"feed_{name}"].mean("year").sel(plan=list(swept["plan"].values))
+            np.testing.assert_allclose(
+                of[f"feed_{name}_mean"].transpose("field", "plan"),
+                mean.transpose("field", "plan"),
+                rtol=1e-12,
+            )
+    assert swept["feed_leached_n_mean"].attrs["units"] == "kg ha-1"

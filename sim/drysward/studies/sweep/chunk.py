@@ -15,6 +15,7 @@ from drysward.drive.runs import Runs, advance_all, most_together, start_runs
 from drysward.faults import Fault, FaultyInput
 from drysward.results.answers import days_below
 from drysward.results.dataset import FEED, play_numbers
+from drysward.results.feeding import MEANS as FEED_MEANS
 from drysward.results.frequency import demand_estimates, worth
 from drysward.results.odds import standard_error
 from drysward.scenario.model import SKINNED, PlanSpec, Scenario
@@ -75,8 +76,8 @@ class Together:
     """B plans of points on one ground, on their way, and what they have given so far.
 
     ``yearly`` arrays are (B, F, Y), ``daily`` a list of (B, F, days) for each name; totals and
-    largest values of the years are YEAR (B, F), totals of the supply SUPPLY_YEAR (B,), of play
-    (B, F) by name.
+    largest values of the years are YEAR (B, F), totals of the supply SUPPLY_YEAR (B,), of feeding
+    FEED_YEAR (B, F), of play (B, F) by name.
     """
 
     members: Sequence[Member]
@@ -85,6 +86,7 @@ class Together:
     total: np.recarray
     most: np.recarray
     supply: np.recarray
+    fed: np.recarray
     play: dict[str, FloatArray]
     short_years: NDArray[np.int64]
     daily: dict[str, list[np.ndarray]]
@@ -249,6 +251,7 @@ def _start(
         total=records(YEAR, shape),
         most=records(YEAR, shape),
         supply=records(SUPPLY_YEAR, shape[0]),
+        fed=records(FEED_YEAR, shape),
         play=play,
         short_years=np.zeros(shape[0], np.int64),
         daily={name: [] for name in daily},
@@ -283,6 +286,7 @@ def _step(so_far: Together, site: PreparedSite, from_year: int) -> None:
     np.maximum(most, by_value.max(axis=-2, initial=0.0), out=most)
     as_values(so_far.supply)[:] += as_values(runs.supply.years[:, :n]).sum(axis=-2)
     so_far.short_years += np.count_nonzero(runs.supply.years.shortage_days[:, :n] > 0.0, axis=-1)
+    as_values(so_far.fed)[:] += as_values(fed).sum(axis=-2)
     if so_far.play:
         for name, played in play_numbers(runs.play[..., :n].view(np.recarray)).items():
             so_far.play[name] += played.sum(axis=-1)
@@ -360,6 +364,8 @@ def keep_answers(out: Kept, sweep: Sweep, one: Together, years: Years) -> None:
         put(f"supply_{name}_mean", ("plan",), one.supply[name] / n)
     for name, total in one.play.items():
         put(f"play_{name}_mean", by, total / n)
+    for name in FEED_MEANS if any_is_fed(scenario) else ():
+        put(f"{FEED}{name}_mean", by, one.fed[name] / n)
     if scenario.supply is not None:
         put("supply_shortage_odds", ("plan",), one.short_years / n)
     for name in sweep.keep:
