@@ -35,14 +35,21 @@ Numbers = Mapping[str, float]
 
 HERE = Path(__file__).parent
 CASES_FILE = HERE / "feeding_cases.toml"
+FREE_FILE = HERE / "feeding_free.toml"
+RESULTS_FILE = HERE / "FEEDING.md"
+MOST_OFF = 4.0  # factors of 2 beyond which a check counts as no further off
+STEP = 0.03
+MOST_STEPS = 8
 FIRST_YEAR = 2001
 UNIFORMITY = 0.9  # of a watered plot (assumed)
 FED, UNFED = range(2)
 SKIPPED_YEARS = 3  # until soil and turf of a run are no longer those of its start
 YEARS = 11
-LEAST = 1e-9
+LEAST = 0.01  # kg/ha, mm or percent, below which a comparison means nothing
 FACTOR = 2.0  # by which an amount may be off
 MOST_QUICK_KG_HA = 1000.0  # doses are given whole, as in the trials
+# Trials feed on their day, however wet the ground is.
+ALWAYS = {"feeding.limits.wet_ground_mm": 100.0, "feeding.limits.dormant_share": 1.0}
 NAMED = {"rule"}
 NORMALS = ("tmax", "tmin", "rain", "wet_days")
 
@@ -159,7 +166,7 @@ def scenario_of(setup: Mapping[str, Any], seed: int) -> Scenario:
                     "climate": normals},
         "fields": {"fed": field, "unfed": field},
         "plans": {"plan": {"allow_for_uniformity": False, **setup["plan"]}},
-        "answers": {"fewest_days": 1},
+        "answers": {"fewest_days": 1, "turf": "continuous"},
     }  # fmt: skip
     scenario = from_tree(tree, HERE)
     specs = [_without_doses(f) if not fed or f.key == "unfed" else f for f in scenario.fields]
@@ -204,7 +211,7 @@ def _scenarios(key: str) -> tuple[tuple[Scenario, Series], ...]:
 
 @cache
 def _catalog(numbers: tuple[tuple[str, float], ...]) -> Catalog:
-    return load_catalog().with_overrides(dict(numbers)) if numbers else load_catalog()
+    return load_catalog().with_overrides({**ALWAYS, **dict(numbers)})
 
 
 class Ran(NamedTuple):
@@ -231,10 +238,9 @@ def _ran(key: str, numbers: tuple[tuple[str, float], ...]) -> tuple[Ran, ...]:
 
 
 def _of_year(ran: Ran, name: str, field: int) -> float:
-    """A sum of the counted years: of all of them where a run starts from new, else of one."""
+    """A sum of a year, the mean of those that count."""
     lines = ran.run.years if name in ("drainage", "runoff") else ran.run.fed
-    sums = lines[field, ran.years][name]
-    return float(sums.sum() if ran.years.start == 0 else sums.mean())
+    return float(lines[field, ran.years][name].mean())
 
 
 def _days(ran: Ran, within: tuple[str, int]) -> NDArray[np.datetime64]:
@@ -268,15 +274,23 @@ def _share(ran: Ran, check: Check, name: str) -> float:
     return 100.0 * _by_doses(ran, check, name) / applied
 
 
+def _recovered(ran: Ran) -> float:
+    """Percent of all that was applied that turf holds at the end, or gave as clippings."""
+    held = ran.run.patches.turf_n.mean(axis=-1) + ran.run.fed.removed_n.sum(axis=-1)
+    return 100.0 * float(held[FED] - held[UNFED]) / float(ran.run.fed[FED].applied_n.sum())
+
+
 AMOUNTS = {"leached": "leached_n", "clippings": "clippings", "clipped N": "clipped_n",
            "drainage": "drainage", "runoff": "runoff"}  # fmt: skip
-SHARES = {"leached": "leached_n", "gas": "gas_n", "ammonia": "ammonia_n", "uptake": "uptake_n",
+SHARES = {"leached": "leached_n", "gas": "gas_n", "ammonia": "ammonia_n",
           "clipped": "clipped_n", "runoff P": "runoff_p"}  # fmt: skip
 
 
 def _number(ran: Ran, check: Check, number: str) -> float:
     if number in AMOUNTS:
         return _sum(ran, check, AMOUNTS[number])
+    if number == "recovered share":
+        return _recovered(ran)
     if number == "leached by doses":
         return _by_doses(ran, check, "leached_n")
     if number == "leached mg/L":
@@ -303,3 +317,75 @@ def _value(check: Check, numbers: tuple[tuple[str, float], ...]) -> float:
     other = mean(check.than, replace(check, setup=check.than, within=check.later or check.within),
                  check.number)  # fmt: skip
     return value / max(other, LEAST)
+
+
+# --- fit
+
+
+def residuals(values: FloatArray) -> FloatArray:
+    """Log ratio of each check to what was published, in factors of 2; 0 within a range or bound.
+
+    An order counts where it does not hold.
+    """
+    out = []
+    for check, value in zip(read_studies().checks, values, strict=True):
+        value = max(value, LEAST)
+        if check.kind == "amount":
+            high = check.low if math.isnan(check.high) else check.high
+            ratio = value / min(max(value, check.low), high)
+        elif check.kind == "none":
+            ratio = max(value / check.high, 1.0)
+        else:
+            ratio = min(value / check.times, 1.0)
+        out.append(float(np.clip(math.log(ratio) / math.log(FACTOR), -MOST_OFF, MOST_OFF)))
+    return np.array(out)
+
+
+class Prior(NamedTuple):
+    """Numbers that the fit may move: values before any fit, and low and high, all as logarithms."""
+
+    names: tuple[str, ...]
+    centers: FloatArray
+    low: FloatArray
+    high: FloatArray
+
+    def numbers(self, at: FloatArray) -> dict[str, float]:
+        return {name: float(math.exp(x)) for name, x in zip(self.names, at, strict=True)}
+
+    def residuals(self, at: FloatArray) -> FloatArray:
+        """In standard deviations: low and high are two on either side."""
+        out: FloatArray = 4.0 * (at - self.centers) / (self.high - self.low)
+        return out
+
+
+def read_prior() -> Prior:
+    free = tomllib.loads(FREE_FILE.read_text(encoding="utf-8"))["before"]
+    catalog = load_catalog()
+    known = [catalog.get(*name.split(".")[:2]).parameter(name.split(".")[2]) for name in free]
+    centers, low, high = (
+        np.log(x) for x in (list(free.values()), [k.low for k in known], [k.high for k in known])
+    )
+    return Prior(tuple(free), centers, low, high)
+
+
+def fit(prior: Prior, weight: FloatArray, start: FloatArray | None = None) -> FloatArray:
+    """The numbers at the least sum of squares of checks, each by its weight, and prior."""
+    from scipy.optimize import least_squares
+
+    def of_both(at: FloatArray) -> FloatArray:
+        found = residuals(predict(prior.numbers(at))) * weight
+        return np.concatenate([found, prior.residuals(at)])
+
+    room = 1e-6
+    begin = np.clip(prior.centers if start is None else start, prior.low + room, prior.high - room)
+    found = least_squares(
+        of_both, begin, bounds=(prior.low, prior.high), diff_step=STEP, loss="soft_l1",
+        max_nfev=MOST_STEPS, x_scale=prior.high - prior.low,
+    )  # fmt: skip
+    return np.asarray(found.x)
+
+
+def weights(leave_out: str = "") -> FloatArray:
+    """Studies count alike, however many checks they have."""
+    studies = [check.study for check in read_studies().checks]
+    return np.array([0.0 if s == leave_out else studies.count(s) ** -0.5 for s in studies])
