@@ -1,7 +1,7 @@
 """Published results of feeding as numbers that a whole run can be held to.
 
-``read_studies`` reads ``feeding_cases.toml``; ``predict`` runs each setup as a scenario and gives the
-number of every check. ``python tests/calibration/feeding.py`` writes ``FEEDING.md``; with ``--fit``
+``read_studies`` reads ``feeding_cases.toml``; ``predict`` runs each setup as a scenario and gives
+the number of every check. ``python tests/calibration/feeding.py`` writes ``FEEDING.md``; with ``--fit``
 the estimates of ``FREE`` are fitted to all studies at once, and each study is predicted from a fit
 without it.
 """
@@ -39,7 +39,7 @@ FREE_FILE = HERE / "feeding_free.toml"
 RESULTS_FILE = HERE / "FEEDING.md"
 MOST_OFF = 4.0  # factors of 2 beyond which a check counts as no further off
 STEP = 0.03
-MOST_STEPS = 8
+MOST_STEPS = 6
 FIRST_YEAR = 2001
 UNIFORMITY = 0.9  # of a watered plot (assumed)
 FED, UNFED = range(2)
@@ -98,11 +98,6 @@ class Check:
             return (f"{self.times:g} times " if self.times > 1.0 else "more than ") + self.than
         return f"{self.low:g}" if math.isnan(self.high) else f"{self.low:g} to {self.high:g}"
 
-    @property
-    def residual_scale(self) -> float:
-        return math.log(FACTOR)
-
-
 class Studies(NamedTuple):
     tables: Mapping[str, Any]
     checks: tuple[Check, ...]
@@ -111,10 +106,12 @@ class Studies(NamedTuple):
 @cache
 def read_studies() -> Studies:
     tables = tomllib.loads(CASES_FILE.read_text(encoding="utf-8"))
+    rows: list[dict[str, Any]] = [
+        {"study": key, **row} for key, study in tables["studies"].items() for row in study["checks"]
+    ]
     checks = [
-        Check(key, **{name: tuple(v) if isinstance(v, list) else v for name, v in row.items()})
-        for key, study in tables["studies"].items()
-        for row in study["checks"]
+        Check(**{name: tuple(v) if isinstance(v, list) else v for name, v in row.items()})
+        for row in rows
     ]
     return Studies(tables, tuple(checks))
 
@@ -129,7 +126,7 @@ def _whole(kind: str, key: str) -> dict[str, Any]:
 
 
 def _over(old: Any, new: Any) -> Any:
-    """``new`` over ``old``, table by table; an empty table, and one that says what it is, replace."""
+    """``new`` over ``old``, table by table; an empty table, and one of a rule, replace."""
     if not (isinstance(old, dict) and isinstance(new, dict) and new) or new.keys() & NAMED:
         return new
     return {**old, **{key: _over(old.get(key), value) for key, value in new.items()}}
@@ -296,6 +293,7 @@ def _number(ran: Ran, check: Check, number: str) -> float:
     if number == "leached mg/L":
         return 100.0 * _sum(ran, check, "leached_n") / _sum(ran, check, "drainage")
     if number == "early part":
+        assert check.within is not None
         whole = replace(check, within=(check.within[0], check.of))
         return 100.0 * _sum(ran, check, "leached_n") / _sum(ran, whole, "leached_n")
     return _share(ran, check, SHARES[number.removesuffix(" share")])
@@ -323,20 +321,22 @@ def _value(check: Check, numbers: tuple[tuple[str, float], ...]) -> float:
 
 
 def residuals(values: FloatArray) -> FloatArray:
-    """Log ratio of each check to what was published, in factors of 2; 0 within a range or bound.
+    """How far off each check is, in factors of 2: 1 at the edge of what counts as met.
 
-    An order counts where it does not hold.
+    An amount is compared with the middle of what was published. Nothing, and an order, are off
+    from half of their margin on.
     """
     out = []
     for check, value in zip(read_studies().checks, values, strict=True):
         value = max(value, LEAST)
+        low, high = check.bounds
         if check.kind == "amount":
-            high = check.low if math.isnan(check.high) else check.high
-            ratio = value / min(max(value, check.low), high)
+            middle = math.sqrt(low * high)
+            ratio = (value / middle) ** (math.log(FACTOR) / math.log(high / middle))
         elif check.kind == "none":
-            ratio = max(value / check.high, 1.0)
+            ratio = max(FACTOR * value / high, 1.0)
         else:
-            ratio = min(value / check.times, 1.0)
+            ratio = min(value / (FACTOR * low), 1.0)
         out.append(float(np.clip(math.log(ratio) / math.log(FACTOR), -MOST_OFF, MOST_OFF)))
     return np.array(out)
 
@@ -389,3 +389,100 @@ def weights(leave_out: str = "") -> FloatArray:
     """Studies count alike, however many checks they have."""
     studies = [check.study for check in read_studies().checks]
     return np.array([0.0 if s == leave_out else studies.count(s) ** -0.5 for s in studies])
+
+
+def left_out(prior: Prior, at: FloatArray) -> FloatArray:
+    """Each check from a fit without its study: one linear step away from the fit to all."""
+    from scipy.optimize import lsq_linear
+
+    values = residuals(predict(prior.numbers(at)))
+    step = STEP * (prior.high - prior.low)
+    step = np.where(at + step > prior.high, -step, step)
+    moved = [at + np.where(np.arange(at.size) == i, step, 0.0) for i in range(at.size)]
+    slope = np.stack(
+        [(residuals(predict(prior.numbers(x))) - values) / s
+         for x, s in zip(moved, step, strict=True)], axis=1,
+    )  # fmt: skip
+    of_prior = np.diag(4.0 / (prior.high - prior.low))
+    checks = read_studies().checks
+    out = np.zeros(len(checks))
+    for study in read_studies().tables["studies"]:
+        weight = weights(study)[:, None]
+        rows = np.concatenate([slope * weight, of_prior])
+        right = np.concatenate([values * weight[:, 0], prior.residuals(at)])
+        room = 1e-9
+        change = lsq_linear(rows, -right, (prior.low - at - room, prior.high - at + room)).x
+        found = predict(prior.numbers(np.clip(at + change, prior.low, prior.high)))
+        mine = [check.study == study for check in checks]
+        out[mine] = found[mine]
+    return out
+
+
+# --- what is written
+
+HEAD = """# Published cases of feeding and the simulation
+
+Written by `python tests/calibration/feeding.py --fit`; do not edit. Sources, setups and what we
+assumed stand in `feeding_cases.toml`; why some stay outside, in `FEEDING_OUTSIDE.md`. Before: the
+estimates of `feeding_free.toml` before any fit. Today: the catalog. Predicted: from a fit without
+the study. A value outside has an asterisk: an amount off by more than a factor of 2, a result of
+nothing above 3 kg/ha, an order that does not hold. Numbers of an order are ratios.
+
+What this table does not show: the equations were set, and some changed, by people who knew these
+cases. Weather is from memory, and soil, days of doses and watering are assumed in nearly all.
+"""
+
+
+def holds_by_study(values: FloatArray) -> dict[str, bool]:
+    """Whether every check of a study holds."""
+    checks = read_studies().checks
+    return {
+        study: all(c.holds(v) for c, v in zip(checks, values, strict=True) if c.study == study)
+        for study in read_studies().tables["studies"]
+    }
+
+
+def text_of(check: Check, value: float) -> str:
+    shown = f"{value:.0f}" if abs(value) >= 1000.0 else f"{value:.3g}"
+    return shown + ("" if check.holds(value) else " *")
+
+
+def table(columns: Mapping[str, FloatArray]) -> str:
+    """Markdown: a line for each check."""
+    tables, checks = read_studies()
+    names = list(columns)
+    counts = [sum(holds_by_study(values).values()) for values in columns.values()]
+    lines = [HEAD, "| | " + " | ".join(names) + " |", "| --- |" + " ---: |" * len(names)]
+    lines.append("| cases inside | " + " | ".join(f"{n} of 20" for n in counts) + " |")
+    lines += ["", "| case | place | number | published | " + " | ".join(names) + " |"]
+    lines.append("| --- | --- | --- | --- |" + " ---: |" * len(names))
+    for i, check in enumerate(checks):
+        what = f"{check.number}, {check.setup}"
+        cells = [check.study, tables["studies"][check.study]["place"], what, check.observed]
+        cells += [text_of(check, values[i]) for values in columns.values()]
+        lines.append("| " + " | ".join(cells) + " |")
+    return "\n".join(lines) + "\n"
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    parser = argparse.ArgumentParser(description="Run the published cases of feeding.")
+    parser.add_argument("--fit", action="store_true", help="fit, and predict each study without it")
+    parser.add_argument("--table", action="store_true", help="write FEEDING.md")
+    options = parser.parse_args(arguments)
+    prior = read_prior()
+    columns = {"before": predict(prior.numbers(prior.centers)), "today": predict()}
+    if options.fit:
+        at = fit(prior, weights())
+        for name, value in prior.numbers(at).items():
+            print(f"{name:50} {value:.3g}")
+        columns["fitted"] = predict(prior.numbers(at))
+        columns["predicted"] = left_out(prior, at)
+    for name, values in columns.items():
+        print(f"{name}: {sum(holds_by_study(values).values())} of 20 cases inside")
+    if options.table or options.fit:
+        RESULTS_FILE.write_text(table(columns), encoding="utf-8")
+    return 0
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())

@@ -24,7 +24,13 @@ from drysward.physics.fertilizer import (
     release_step,
     urea_wetness,
 )
-from drysward.physics.nitrogen import denitrified, held_back, passed_on, runoff_share, washed_through
+from drysward.physics.nitrogen import (
+    denitrified,
+    held_back,
+    passed_on,
+    runoff_share,
+    washed_through,
+)
 from drysward.physics.phosphorus import background_p, p_in_runoff, p_kept_at_surface
 from drysward.physics.turf_nitrogen import (
     browning_factor,

@@ -45,8 +45,8 @@ def growth_by_status(status: float) -> float:
 def room(n_kg_ha: float, living_kg_ha: float, n_most: float, n_least: float) -> float:
     """What room in the turf makes of uptake: 1 until it is nearly full, 0 in turf with the most.
 
-    ``n_most`` and ``n_least`` are by weight of dry matter. Turf with enough still empties the soil of
-    a dose in 2 to 5 d (Bowman et al. 1989, from memory); own estimate of the form.
+    ``n_most`` and ``n_least`` are by weight of dry matter. Turf with enough still empties the soil
+    of a dose in 2 to 5 d (Bowman et al. 1989, from memory); own estimate of the form.
     """
     span = larger((n_most - n_least) * living_kg_ha, NO_LESS)
     left = (n_most * living_kg_ha - n_kg_ha) / span
