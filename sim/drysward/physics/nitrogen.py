@@ -55,9 +55,9 @@ def washed_through(moving_mm: float, held_mm: float) -> float:
     """Share of what lies on top of a layer that goes through it with a day's water.
 
     (P / (P + V/3))^3, Burns's equation with three parts of the layer, where ``passed_on`` takes a
-    solute that is spread over the layer. Fewer parts than layers of 1 cm let more through, as
-    cracks and worm holes do. ``moving_mm`` and ``held_mm`` as there. Source: Burns 1975
-    (from memory), of surface-applied nitrate.
+    solute that is spread over it. Fewer parts than layers of 1 cm let more through, as cracks and
+    worm holes do; that there are three is our own estimate. ``moving_mm`` and ``held_mm`` as
+    there. Source: Burns 1975 (from memory), of surface-applied nitrate.
     """
     part = passed_on(moving_mm, held_mm / 3.0)
     return part * part * part
