@@ -62,7 +62,7 @@ def test_results_are_of_today():
         shown = row["today"].rstrip(" *")
         assert value == pytest.approx(float(shown), rel=0.02, abs=0.01), (
             f"case {check.study}, {row['number']}: "
-            "run python tests/calibration/feeding.py --table, or --fit"
+            "run python tests/calibration/feeding.py --leave-one-out"
         )
 
 
