@@ -135,7 +135,8 @@ def test_a_dose_leaves_the_soil_in_2_to_5_days(share_before: float) -> None:
 def test_full_turf_and_cold_or_dry_turf_take_up_nothing() -> None:
     assert room(200.0, 4000.0, 0.05, 0.02) == room(240.0, 4000.0, 0.05, 0.02) == 0.0
     assert room(60.0, 4000.0, 0.05, 0.02) == 1.0
-    assert room(140.0, 4000.0, 0.05, 0.02) == pytest.approx(0.5)
+    assert room(140.0, 4000.0, 0.05, 0.02) == 1.0
+    assert room(176.0, 4000.0, 0.05, 0.02) == pytest.approx(0.5)
     assert room(0.0, 0.0, 0.05, 0.02) == 0.0
     assert uptake(10.0, 0.6, 0.0, 1.0, 1.0) == uptake(10.0, 0.6, 1.0, 0.0, 1.0) == 0.0
 

@@ -24,7 +24,13 @@ from drysward.physics.fertilizer import (
     release_step,
     urea_wetness,
 )
-from drysward.physics.nitrogen import denitrified, held_back, passed_on, runoff_share
+from drysward.physics.nitrogen import (
+    denitrified,
+    held_back,
+    passed_on,
+    runoff_share,
+    washed_through,
+)
 from drysward.physics.phosphorus import background_p, p_in_runoff, p_kept_at_surface
 from drysward.physics.turf_nitrogen import (
     browning_factor,
@@ -40,6 +46,7 @@ from drysward.physics.turf_nitrogen import (
 
 TRACE_OF_PHOSPHORUS = 1e-6  # kg/ha at the surface below which none is (own choice)
 TRACE_OF_UREA = 1e-3  # kg/ha of ammonia still to be lost below which none is (own choice)
+SEEDLINGS = 0.05  # living cover up to which young plants live on their seed (own choice)
 GROWING = 0.2  # growth potential from which hungry and lush days are counted (own choice)
 
 
@@ -206,10 +213,13 @@ def carry_nitrogen(
     moved = nitrate1 * passed_on(larger(down1, 0.0), w1)
     nitrate1 -= moved
     nitrate2 += moved
-    moved = urea * passed_on(larger(down1, 0.0), w1)
+    # Until soil has turned it into ammonium, urea goes with the water from the surface on.
+    moved = urea * washed_through(larger(down1, 0.0), w1)
     urea -= moved
     at_risk = smaller(at_risk, urea + ammonium1)
-    ammonium2 += moved
+    further = moved * washed_through(larger(down2, 0.0), w2)
+    ammonium2 += moved - further
+    nitrate3 += further
     moved = ammonium1 * held_back(larger(down1, 0.0), w1, feed_retardation)
     ammonium1 -= moved
     ammonium2 += moved
@@ -228,12 +238,13 @@ def carry_nitrogen(
     nitrate3 -= moved
     nitrate2 += moved
 
-    # As wet as the layers are between the arrival of the day's water and the day's end.
-    wet = w1 + 0.5 * larger(down1, 0.0)
-    gas = denitrified(nitrate1, wet, fc1, sat1, fed_denitrify)
+    # Half of the day as wet as the day's water made the layers, half as they are at its end.
+    half = 0.5 * fed_denitrify
+    gas = denitrified(nitrate1, w1 + larger(down1, 0.0), fc1, sat1, half)
+    gas += denitrified(nitrate1, w1, fc1, sat1, half)
     nitrate1 -= gas
-    wet = w2 + 0.5 * larger(down2, 0.0)
-    moved = denitrified(nitrate2, wet, fc2, sat2, fed_denitrify)
+    moved = denitrified(nitrate2, w2 + larger(down2, 0.0), fc2, sat2, half)
+    moved += denitrified(nitrate2, w2, fc2, sat2, half)
     nitrate2 -= moved
     n_gas = gas + moved
     return (
@@ -264,7 +275,7 @@ def lose_ammonia(
 def nourish(
     w1, w2, wp1, fc1, sat1, wp2, fc2, sat2, inv_taw1, green, dormant, ks, ammonia, n_runoff,
     leached, n_gas, nitrogen_before, nitrogen_in, feed_living, feed_n_least, feed_n_enough,
-    feed_n_most, feed_clippings_most, feed_clippings_ratio, feed_returned, feed_uptake,
+    feed_n_most, feed_usual, feed_clippings_most, feed_clippings_ratio, feed_returned, feed_uptake,
     feed_built_in, feed_wetness1, feed_wetness2, feed_wetness3, fed_growth, fed_uptake,
     fed_hydrolysis, fed_nitrify, fed_freed1, fed_freed2, fed_litter, fed_turnover, fed_immobilized,
     fed_leave1, fed_leave2, fed_leave3, urea, slow1_in, slow2_in, slow3_in, slow1_out, slow2_out,
@@ -329,6 +340,7 @@ def nourish(
     turf_n += took
 
     fullness = status(turf_n, living * feed_living, feed_n_least, feed_n_enough)
+    fullness = larger(fullness, feed_usual) if living < SEEDLINGS else fullness
     clippings = feed_clippings_most * fed_growth * growth_by_status(fullness) * ks * green
     share = turf_n / larger(living * feed_living, NO_LESS)
     clipped_n = smaller(clippings * share * feed_clippings_ratio, 0.5 * turf_n)

@@ -12,6 +12,7 @@ from drysward.physics.arithmetic import NO_LESS, clamp, larger
 MIDDLE_STATUS = 0.5
 ROOTS_SHORTEN_FROM = 0.6  # status
 ROOTS_SHORTEST_AT = 1.3
+SLOWS_FROM = 0.4  # room in the turf below which uptake slows
 HUNGRY_FROM = 0.5  # status below which dry turf browns faster
 
 
@@ -42,12 +43,14 @@ def growth_by_status(status: float) -> float:
 
 @equation
 def room(n_kg_ha: float, living_kg_ha: float, n_most: float, n_least: float) -> float:
-    """Room for more nitrogen in the turf: 1 in turf with the least, 0 in turf with the most.
+    """What room in the turf makes of uptake: 1 until it is nearly full, 0 in turf with the most.
 
-    ``n_most`` and ``n_least`` are by weight of dry matter. Own estimate of the form.
+    ``n_most`` and ``n_least`` are by weight of dry matter. Turf with enough still empties the soil
+    of a dose in 2 to 5 d (Bowman et al. 1989, from memory); own estimate of the form.
     """
     span = larger((n_most - n_least) * living_kg_ha, NO_LESS)
-    return clamp((n_most * living_kg_ha - n_kg_ha) / span, 0.0, 1.0)
+    left = (n_most * living_kg_ha - n_kg_ha) / span
+    return clamp(left / SLOWS_FROM, 0.0, 1.0)
 
 
 @equation

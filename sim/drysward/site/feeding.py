@@ -16,7 +16,11 @@ from drysward.day.records import FEED_DAY, FEED_FIELD, records
 from drysward.physics.ammonia import ammonia_buffer, ammonia_warmth, lost_in_a_day
 from drysward.physics.fertilizer import coated_rate, cold_limit, day_share, q10_factor
 from drysward.physics.growth import growth_potential
-from drysward.physics.nitrogen import KG_HA_PER_MG_L_MM, soil_nitrogen_kg_ha
+from drysward.physics.nitrogen import (
+    KG_HA_PER_MG_L_MM,
+    built_in_share,
+    soil_nitrogen_kg_ha,
+)
 from drysward.physics.pedotransfer import PARTICLE_DENSITY
 from drysward.physics.phosphorus import kept_in_a_day
 from drysward.scenario.feeding_tables import release_entry
@@ -105,7 +109,10 @@ def _write_field(
     row.ammonia_day = lost_in_a_day(ammonia["ammonia_half_life_h"])
     kind = "native" if zone.kind == NATIVE else "sand"
     row.retardation = soil[f"ammonium_retardation_{kind}"]
-    row.built_in, row.runoff_mix = soil["litter_built_in"], soil["runoff_mix"]
+    row.built_in = built_in_share(
+        soil["litter_built_in"], feeding.organic_matter, soil[f"organic_matter_{kind}"]
+    )
+    row.runoff_mix = soil["runoff_mix"]
     row.water_n = feeding.water_n_mg_l * KG_HA_PER_MG_L_MM
     row.off_paving, row.paving_rain = 1.0 - feeding.on_paving, limits["paving_rain_mm"]
     row.hold_days, row.hold_dormant = feeding.hold_days, limits["dormant_share"]
