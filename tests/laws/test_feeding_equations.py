@@ -56,7 +56,10 @@ def test_speeds_of_release_are_shares(temperature_c, available, water):
             factor = (
                 q10_factor(temperature_c, entry["release_q10"], entry["reference_c"])
                 * cold_limit(temperature_c, entry["nil_c"], entry["full_c"])
-                * by_wetness(entry["wetness_weight"], microbial_wetness(water, 0.1, 0.25, 0.45))
+                * by_wetness(
+                    entry["wetness_weight"],
+                    microbial_wetness((water - 0.1) / 0.15, (water - 0.25) / 0.2),
+                )
                 * urea_wetness(available)
             )
             assert 0.0 <= day_share(3.0 / entry["rated_days"], factor) < 1.0
@@ -103,14 +106,14 @@ def test_phosphorus_leaves_once(p, runoff, infiltrated, frozen, factor):
 
 @given(kg_ha, kg_ha, share, share, share)
 def test_uptake_stays_within_what_is_there(n, mineral, rate, growth, water):
-    free = room(n, 4000.0, 0.05, 0.02)
+    free = room(n / 4000.0, 0.05, 1.0 / 0.03)
     assert 0.0 <= free <= 1.0
     assert 0.0 <= uptake(mineral, rate, growth, water, free) <= mineral
 
 
 @given(kg_ha, st.floats(0.0, 8000.0))
 def test_factors_of_status_have_bounds(n, living):
-    found = status(n, living, 0.02, 0.0375)
+    found = status(n / max(living, 1e-9), 0.02, 1.0 / 0.0175)
     assert found >= 0.0
     assert 0.9 <= water_use_factor(found, 0.2) <= 1.1
     assert 0.7 - 1e-12 <= root_depth_factor(found, 0.3) <= 1.0

@@ -165,7 +165,7 @@ def test_a_coat_on_thatch_is_out_in_35_days() -> None:
 def microbial(kind: str, temperature_c: float, water: float = 0.25) -> float:
     """Speed of a product of microbes; the soil wilts at 0.1 and holds 0.25 and at most 0.45."""
     entry = KINDS[kind]
-    wetness = microbial_wetness(water, 0.10, 0.25, 0.45)
+    wetness = microbial_wetness((water - 0.10) / 0.15, (water - 0.25) / 0.20)
     return (
         q10_factor(temperature_c, entry["release_q10"], entry["reference_c"])
         * cold_limit(temperature_c, entry["nil_c"], entry["full_c"])
@@ -221,7 +221,7 @@ def test_mineralization_of_100_kg(
     """The same, worked for 100 kg/ha of active nitrogen in moist soil."""
     active, factor = 100.0, q10_factor(temperature_c, 2.0, 35.0)
     for _ in range(days):
-        active -= active * day_share(0.054 / 7.0, factor * microbial_wetness(0.25, 0.1, 0.25, 0.45))
+        active -= active * day_share(0.054 / 7.0, factor * microbial_wetness(1.0, 0.0))
     assert 100.0 - active == pytest.approx(freed, abs=half_digit)
 
 
@@ -233,7 +233,7 @@ def test_microbes_by_moisture(water: float, factor: float) -> None:
     """Stanford & Epstein 1974 (from memory): 0 at the wilting point, 1 near field capacity, 0.5 at
     saturation, linear between them.
     """
-    assert microbial_wetness(water, 0.10, 0.25, 0.45) == pytest.approx(factor)
+    assert microbial_wetness((water - 0.10) / 0.15, (water - 0.25) / 0.20) == pytest.approx(factor)
 
 
 def test_what_organic_matter_frees_in_a_year() -> None:

@@ -52,7 +52,7 @@ def test_growth_by_temperature(
 )
 def test_status_by_tissue(share: float, expected: float) -> None:
     """Least 2.0%, enough at 3.5 to 4% (from memory)."""
-    found = status(share * 4000.0, 4000.0, TURF["n_least"], TURF["n_enough"])
+    found = status(share, TURF["n_least"], 1.0 / (TURF["n_enough"] - TURF["n_least"]))
     assert found == pytest.approx(expected, abs=0.001)
     assert growth_by_status(found) == pytest.approx(min(expected, 1.0), abs=0.001)
 
@@ -124,7 +124,7 @@ def test_a_dose_leaves_the_soil_in_2_to_5_days(share_before: float) -> None:
     soil, living, days = 49.0, TURF["living_kg_ha"], 0
     turf = share_before * living
     while soil > 4.9:
-        free = room(turf, living, TURF["n_most"], TURF["n_least"])
+        free = room(turf / living, TURF["n_most"], 1.0 / (TURF["n_most"] - TURF["n_least"]))
         taken = uptake(soil, TURF["uptake_per_d"], 1.0, 1.0, free)
         turf += taken
         soil -= taken + CATALOG.get("feeding", "soil")["immobilized_per_d"] * soil
@@ -133,11 +133,10 @@ def test_a_dose_leaves_the_soil_in_2_to_5_days(share_before: float) -> None:
 
 
 def test_full_turf_and_cold_or_dry_turf_take_up_nothing() -> None:
-    assert room(200.0, 4000.0, 0.05, 0.02) == room(240.0, 4000.0, 0.05, 0.02) == 0.0
-    assert room(60.0, 4000.0, 0.05, 0.02) == 1.0
-    assert room(140.0, 4000.0, 0.05, 0.02) == 1.0
-    assert room(176.0, 4000.0, 0.05, 0.02) == pytest.approx(0.5)
-    assert room(0.0, 0.0, 0.05, 0.02) == 0.0
+    assert room(0.05, 0.05, 1.0 / 0.03) == room(0.06, 0.05, 1.0 / 0.03) == 0.0
+    assert room(0.015, 0.05, 1.0 / 0.03) == 1.0
+    assert room(0.035, 0.05, 1.0 / 0.03) == 1.0
+    assert room(0.044, 0.05, 1.0 / 0.03) == pytest.approx(0.5)
     assert uptake(10.0, 0.6, 0.0, 1.0, 1.0) == uptake(10.0, 0.6, 1.0, 0.0, 1.0) == 0.0
 
 

@@ -45,6 +45,7 @@ from drysward.physics.turf_nitrogen import (
 )
 
 TRACE_OF_PHOSPHORUS = 1e-6  # kg/ha at the surface below which none is (own choice)
+TRACE_OF_FERTILIZER = 1e-3  # kg/ha of fertilizer from which all is set free (own choice)
 TRACE_OF_UREA = 1e-3  # kg/ha of ammonia still to be lost below which none is (own choice)
 SEEDLINGS = 0.05  # living cover up to which young plants live on their seed (own choice)
 GROWING = 0.2  # growth potential from which hungry and lush days are counted (own choice)
@@ -64,7 +65,7 @@ def put_down(
     feed_on, feed_hold_days, feed_hold_dormant, feed_hold_wet, fed_dose_urea, fed_dose_ammonium,
     fed_dose_nitrate, fed_dose_slow1, fed_dose_slow2, fed_dose_slow3, fed_dose_p, fed_frozen,
     due_urea, due_ammonium, due_nitrate, due_slow1, due_slow2, due_slow3, due_p, held_days,
-    seen_dormant, seen_deficit,
+    seen_dormant, seen_top_water, fc1,
 ):  # fmt: skip
     """Put down the doses that are due, or hold them for turf and ground that can take them.
 
@@ -83,7 +84,8 @@ def put_down(
     waiting_n = due_urea + due_ammonium + due_nitrate + due_slow1 + due_slow2 + due_slow3
     waits = (waiting_n + due_p > 0.0) & (feed_on > 0.0)
     held_days = 0.0 if new > 0.0 else held_days
-    fit = (seen_dormant < feed_hold_dormant) & (fed_frozen == 0.0) & (seen_deficit > feed_hold_wet)
+    fit = (seen_dormant < feed_hold_dormant) & (fed_frozen == 0.0)
+    fit = fit & (seen_top_water < fc1 + feed_hold_wet)
     gives = waits & fit
     doses_today = 1.0 if gives else 0.0
     expires = waits & (doses_today == 0.0) & (held_days >= feed_hold_days)
@@ -127,8 +129,8 @@ def wash_in_depths(
 
 
 def feel_feeding(
-    feed_on, seen_status, feed_water_use_effect, feed_usual, feed_hungry_browning, kcb, recovery,
-    spread, browning_drive,
+    feed_on, seen_status, feed_water_use_effect, feed_usual, feed_hungry_browning, fc1, sat1, fc2,
+    sat2, kcb, recovery, spread, browning_drive,
 ):  # fmt: skip
     """What the turf's nitrogen makes of the day's rates; fields that are not fed keep theirs."""
     fed = feed_on > 0.0
@@ -137,7 +139,9 @@ def feel_feeding(
     recovery = smaller(recovery * mends, 1.0)
     spread = smaller(spread * mends, 1.0)
     browning_drive *= browning_factor(seen_status, feed_hungry_browning) if fed else 1.0
-    return kcb, recovery, spread, browning_drive
+    inv_drains1 = 1.0 / larger(sat1 - fc1, NO_LESS)
+    inv_drains2 = 1.0 / larger(sat2 - fc2, NO_LESS)
+    return kcb, recovery, spread, browning_drive, inv_drains1, inv_drains2
 
 
 def feel_feeding_in_play(
@@ -168,133 +172,138 @@ def begin_patch(feed_on, feed_lush_root_loss, seen_status, w2, w3, inv_reach, ro
     return w2_noted, w3_noted, inv_rooting
 
 
-def carry_nitrogen(
-    w1, w2, w3, w2_noted, w3_noted, drainage, runoff, liquid, caught, fc1, sat1, fc2, sat2,
-    applied_urea, applied_ammonium, applied_nitrate, applied_slow1, applied_slow2, applied_slow3,
-    feed_on, feed_off_paving, feed_two_step1, feed_two_step2, feed_two_step3, feed_most_ammonia,
-    feed_ammonia_buffer, feed_retardation, feed_runoff_mix, feed_water_n, fed_ammonia_factor,
-    fed_denitrify, urea, at_risk, slow1_in, slow2_in, slow3_in, slow1_out, slow2_out, slow3_out,
-    ammonium1, ammonium2, nitrate1, nitrate2, nitrate3, litter_n, turf_n,
-):  # fmt: skip
-    """Doses and the nitrogen of the water arrive, and the day's water carries what is dissolved.
+def find_flows(w2, w3, w2_noted, w3_noted, drainage, runoff, caught, feed_water_n):
+    """Water that the layers passed down in the day, below 0 where it came up (mm).
 
-    Water flows between layers are those of the patch's day: what a layer gained and passed on.
-    Where water backs up, or roots reach deeper, nitrogen comes up with it.
+    ``moves`` is above 0 where nitrogen may go with water. Where water backs up, or roots reach
+    deeper, nitrogen comes up with it.
     """
-    nitrogen_before = urea + slow1_in + slow2_in + slow3_in + slow1_out + slow2_out + slow3_out
-    nitrogen_before += ammonium1 + ammonium2 + nitrate1 + nitrate2 + nitrate3
-    nitrogen_before += litter_n + turf_n
+    down2 = w3 - w3_noted + drainage
+    down1 = w2 - w2_noted + down2
+    moves = abs(down1) + abs(down2) + drainage + runoff + caught * feed_water_n
+    return down1, down2, moves
+
+
+def lay_down(
+    applied_urea, applied_ammonium, applied_nitrate, applied_slow1, applied_slow2, applied_slow3,
+    feed_off_paving, feed_two_step1, feed_two_step2, feed_two_step3, feed_most_ammonia,
+    feed_ammonia_buffer, fed_ammonia_factor, urea, at_risk, lying_n, slow1_in, slow2_in, slow3_in,
+    slow1_out, slow2_out, slow3_out, ammonium1, nitrate1,
+):  # fmt: skip
+    """The part of a dose that falls on turf, by form."""
     on_turf = feed_off_paving
-    brought = caught * feed_water_n
-    nitrogen_in = (applied_urea + applied_ammonium + applied_nitrate) * on_turf + brought
-    nitrogen_in += (applied_slow1 + applied_slow2 + applied_slow3) * on_turf
+    lies = applied_urea + applied_slow1 + applied_slow2 + applied_slow3
+    dose_in = (lies + applied_ammonium + applied_nitrate) * on_turf
+    lying_n += lies * on_turf
     urea += applied_urea * on_turf
     at_risk += urea_at_risk(
         applied_urea * on_turf, feed_most_ammonia, feed_ammonia_buffer, fed_ammonia_factor
     )
     ammonium1 += applied_ammonium * on_turf
-    nitrate1 += applied_nitrate * on_turf + brought
+    nitrate1 += applied_nitrate * on_turf
     slow1_in += applied_slow1 * on_turf * feed_two_step1
     slow2_in += applied_slow2 * on_turf * feed_two_step2
     slow3_in += applied_slow3 * on_turf * feed_two_step3
     slow1_out += applied_slow1 * on_turf * (1.0 - feed_two_step1)
     slow2_out += applied_slow2 * on_turf * (1.0 - feed_two_step2)
     slow3_out += applied_slow3 * on_turf * (1.0 - feed_two_step3)
+    return (
+        dose_in, urea, at_risk, lying_n, slow1_in, slow2_in, slow3_in, slow1_out, slow2_out,
+        slow3_out, ammonium1, nitrate1,
+    )  # fmt: skip
 
-    entered_today = larger(liquid + caught - runoff, 0.0)
-    shed_share = runoff_share(runoff, entered_today, w1, feed_runoff_mix)
+
+def carry_nitrogen(
+    w1, w2, w3, down1, down2, drainage, runoff, liquid, caught, fc1, sat1, fc2, sat2,
+    feed_retardation, feed_runoff_mix, feed_water_n, fed_denitrify, urea, at_risk, lying_n,
+    ammonium1, ammonium2, nitrate1, nitrate2, nitrate3, mean_n_runoff, mean_leached, mean_gas,
+):  # fmt: skip
+    """The day's water brings nitrogen, carries what is dissolved, and makes wet soil lose gas."""
+    brought = caught * feed_water_n
+    nitrate1 += brought
+    shed_share = runoff_share(runoff, larger(liquid + caught - runoff, 0.0), w1, feed_runoff_mix)
     n_runoff = (nitrate1 + urea) * shed_share
     at_risk *= 1.0 - shed_share
     nitrate1 -= nitrate1 * shed_share
-    urea -= urea * shed_share
+    gone = urea * shed_share
 
-    down2 = w3 - w3_noted + drainage
-    down1 = w2 - w2_noted + down2
-    moved = nitrate1 * passed_on(larger(down1, 0.0), w1)
+    # Between two layers water goes one way: what it leaves loses nitrogen, the other gains it.
+    falls = down1 > 0.0
+    deep = abs(down1)
+    moved = passed_on(deep, w1 if falls else w2)
+    moved *= nitrate1 if falls else -nitrate2
     nitrate1 -= moved
     nitrate2 += moved
+    fallen = larger(down1, 0.0)
     # Until soil has turned it into ammonium, urea goes with the water from the surface on.
-    moved = urea * washed_through(larger(down1, 0.0), w1)
-    urea -= moved
+    washed = (urea - gone) * washed_through(fallen, w1)
+    gone += washed
+    urea -= gone
+    lying_n = larger(lying_n - gone, 0.0)
     at_risk = smaller(at_risk, urea + ammonium1)
-    further = moved * washed_through(larger(down2, 0.0), w2)
-    ammonium2 += moved - further
+    further = washed * washed_through(larger(down2, 0.0), w2)
+    ammonium2 += washed - further
     nitrate3 += further
-    moved = ammonium1 * held_back(larger(down1, 0.0), w1, feed_retardation)
+    moved = ammonium1 * held_back(fallen, w1, feed_retardation)
     ammonium1 -= moved
     ammonium2 += moved
-    moved = nitrate2 * passed_on(larger(down2, 0.0), w2)
-    nitrate2 -= moved
-    nitrate3 += moved
+    falls = down2 > 0.0
     moved = ammonium2 * held_back(larger(down2, 0.0), w2, feed_retardation)
     ammonium2 -= moved
     nitrate3 += moved
+    moved = passed_on(abs(down2), w2 if falls else w3)
+    moved *= nitrate2 if falls else -nitrate3
+    nitrate2 -= moved
+    nitrate3 += moved
     leached = nitrate3 * passed_on(drainage, w3)
     nitrate3 -= leached
-    moved = nitrate2 * passed_on(larger(-down1, 0.0), w2)
-    nitrate2 -= moved
-    nitrate1 += moved
-    moved = nitrate3 * passed_on(larger(-down2, 0.0), w3)
-    nitrate3 -= moved
-    nitrate2 += moved
 
     # Half of the day as wet as the day's water made the layers, half as they are at its end.
     half = 0.5 * fed_denitrify
-    gas = denitrified(nitrate1, w1 + larger(down1, 0.0), fc1, sat1, half)
+    gas = denitrified(nitrate1, w1 + fallen, fc1, sat1, half)
     gas += denitrified(nitrate1, w1, fc1, sat1, half)
     nitrate1 -= gas
     moved = denitrified(nitrate2, w2 + larger(down2, 0.0), fc2, sat2, half)
     moved += denitrified(nitrate2, w2, fc2, sat2, half)
     nitrate2 -= moved
     n_gas = gas + moved
+    mean_n_runoff += n_runoff
+    mean_leached += leached
+    mean_gas += n_gas
     return (
-        urea, at_risk, slow1_in, slow2_in, slow3_in, slow1_out, slow2_out, slow3_out, ammonium1,
-        ammonium2, nitrate1, nitrate2, nitrate3, nitrogen_before, nitrogen_in, entered_today,
-        n_runoff, leached, n_gas,
+        urea, at_risk, lying_n, ammonium1, ammonium2, nitrate1, nitrate2, nitrate3, brought,
+        n_runoff, leached, n_gas, mean_n_runoff, mean_leached, mean_gas,
     )  # fmt: skip
 
 
 def lose_ammonia(
-    w1, wp1, inv_taw1, entered_today, urea, ammonium1, at_risk, feed_wash_per_mm, feed_ammonia_day,
+    w1, wp1, inv_taw1, liquid, caught, runoff, urea, ammonium1, at_risk, lying_n, feed_wash_per_mm,
+    feed_ammonia_day, mean_ammonia,
 ):  # fmt: skip
     """Ammonia that leaves urea at the surface; water of the same day washes most of it in.
 
     A trace that is left is forgotten, so that other days need not ask.
     """
-    at_risk = after_washing(at_risk, entered_today, feed_wash_per_mm)
+    at_risk = after_washing(at_risk, larger(liquid + caught - runoff, 0.0), feed_wash_per_mm)
     wet = urea_wetness((w1 - wp1) * inv_taw1)
     ammonia = smaller(lost_today(at_risk, feed_ammonia_day, wet), urea + ammonium1)
     from_urea = smaller(ammonia, urea)
     urea -= from_urea
+    lying_n = larger(lying_n - from_urea, 0.0)
     ammonium1 -= ammonia - from_urea
     at_risk -= ammonia
     at_risk = at_risk if at_risk > TRACE_OF_UREA else 0.0
-    return urea, ammonium1, at_risk, ammonia
+    mean_ammonia += ammonia
+    return urea, ammonium1, at_risk, lying_n, ammonia, mean_ammonia
 
 
-def nourish(
-    w1, w2, wp1, fc1, sat1, wp2, fc2, sat2, inv_taw1, green, dormant, ks, ammonia, n_runoff,
-    leached, n_gas, nitrogen_before, nitrogen_in, feed_living, feed_n_least, feed_n_enough,
-    feed_n_most, feed_usual, feed_clippings_most, feed_clippings_ratio, feed_returned, feed_uptake,
-    feed_built_in, feed_wetness1, feed_wetness2, feed_wetness3, fed_growth, fed_uptake,
-    fed_hydrolysis, fed_nitrify, fed_freed1, fed_freed2, fed_litter, fed_turnover, fed_immobilized,
-    fed_leave1, fed_leave2, fed_leave3, urea, slow1_in, slow2_in, slow3_in, slow1_out, slow2_out,
-    slow3_out, ammonium1, ammonium2, nitrate1, nitrate2, nitrate3, litter_n, turf_n, living_before,
-    mean_leached, mean_ammonia, mean_gas, mean_n_runoff, mean_clippings, mean_clipped_n,
-    mean_removed_n, mean_uptake, mean_rotted, mean_freed, mean_built_in, mean_released,
-    mean_brought, mean_status, mean_mineral_n, worst_nitrogen,
+def release(
+    w1, wp1, inv_taw1, inv_drains1, fc1, feed_wetness1, feed_wetness2, feed_wetness3,
+    fed_hydrolysis, fed_leave1, fed_leave2, fed_leave3, urea, lying_n, slow1_in, slow2_in, slow3_in,
+    slow1_out, slow2_out, slow3_out, ammonium1, mean_released,
 ):  # fmt: skip
-    """Release, turnover, uptake, growth and clippings of the day, and the account of the patch."""
-    wet1 = microbial_wetness(w1, wp1, fc1, sat1)
-    wet2 = microbial_wetness(w2, wp2, fc2, sat2)
-    # Leaves and roots that were lost since yesterday become litter.
-    living = green + dormant
-    kept = smaller(living / larger(living_before, NO_LESS), 1.0)
-    fallen = turf_n * (1.0 - kept) + turf_n * kept * fed_turnover
-    turf_n -= fallen
-    litter_n += fallen
-    living_before = living
-
+    """Nitrogen that fertilizer on the turf sets free in the day; of the last trace all of it."""
+    wet1 = microbial_wetness((w1 - wp1) * inv_taw1, (w1 - fc1) * inv_drains1)
     slow1_in, slow1_out, out1 = release_step(
         slow1_in, slow1_out, fed_leave1 * by_wetness(feed_wetness1, wet1)
     )
@@ -304,9 +313,50 @@ def nourish(
     slow3_in, slow3_out, out3 = release_step(
         slow3_in, slow3_out, fed_leave3 * by_wetness(feed_wetness3, wet1)
     )
-    released = out1 + out2 + out3
     hydrolyzed = urea * (fed_hydrolysis * urea_wetness((w1 - wp1) * inv_taw1))
     urea -= hydrolyzed
+    freed = out1 + out2 + out3 + hydrolyzed
+    left = urea + slow1_in + slow2_in + slow3_in + slow1_out + slow2_out + slow3_out
+    over = left < TRACE_OF_FERTILIZER
+    freed += left if over else 0.0
+    urea = 0.0 if over else urea
+    slow1_in = 0.0 if over else slow1_in
+    slow2_in = 0.0 if over else slow2_in
+    slow3_in = 0.0 if over else slow3_in
+    slow1_out = 0.0 if over else slow1_out
+    slow2_out = 0.0 if over else slow2_out
+    slow3_out = 0.0 if over else slow3_out
+    lying_n = 0.0 if over else left
+    ammonium1 += freed
+    mean_released += freed
+    return (
+        urea, lying_n, slow1_in, slow2_in, slow3_in, slow1_out, slow2_out, slow3_out, ammonium1,
+        mean_released,
+    )  # fmt: skip
+
+
+def nourish(
+    w1, w2, wp1, fc1, wp2, fc2, inv_taw1, inv_taw2, inv_drains1, inv_drains2, green, dormant, ks,
+    dose_in, brought, n_runoff, leached, n_gas, ammonia, feed_living, feed_n_least, feed_inv_n_span,
+    feed_n_most, feed_inv_n_room, feed_usual, feed_clippings_most, feed_clippings_ratio,
+    feed_returned, feed_uptake, feed_built_in, fed_growth, fed_uptake, fed_nitrify, fed_freed1,
+    fed_freed2, fed_litter, fed_turnover, fed_immobilized, lying_n, ammonium1, ammonium2, nitrate1,
+    nitrate2, nitrate3, litter_n, turf_n, held_n, inv_dry_matter, mean_clippings, mean_clipped_n,
+    mean_uptake, mean_rotted, mean_freed, mean_built_in, mean_brought, mean_status, mean_top_water,
+    mean_mineral_n, worst_nitrogen,
+):  # fmt: skip
+    """Turnover, uptake, growth and clippings of the day, and the account of the patch."""
+    wet1 = microbial_wetness((w1 - wp1) * inv_taw1, (w1 - fc1) * inv_drains1)
+    wet2 = microbial_wetness((w2 - wp2) * inv_taw2, (w2 - fc2) * inv_drains2)
+    # Leaves and roots that were lost since yesterday become litter.
+    living = green + dormant
+    dry_matter = living * feed_living
+    kept = smaller(dry_matter * inv_dry_matter, 1.0)
+    fallen = turf_n * (1.0 - kept * (1.0 - fed_turnover))
+    turf_n -= fallen
+    litter_n += fallen
+    inv_dry_matter = 1.0 / larger(dry_matter, NO_LESS)
+
     rotted = litter_n * (fed_litter * wet1)
     litter_n -= rotted
     built_in = rotted * feed_built_in
@@ -314,7 +364,7 @@ def nourish(
     # field does not age over the years of a run.
     freed1 = fed_freed1 * wet1
     freed2 = fed_freed2 * wet2
-    ammonium1 += released + hydrolyzed + rotted - built_in + freed1
+    ammonium1 += rotted - built_in + freed1
     ammonium2 += freed2
     turned = ammonium1 * (fed_nitrify * wet1)
     ammonium1 -= turned
@@ -323,69 +373,56 @@ def nourish(
     ammonium2 -= turned
     nitrate2 += turned
 
-    # Microbes of thatch and turf share what is there; together they take less than all of it.
-    space = room(turf_n, living * feed_living, feed_n_most, feed_n_least)
+    # Turf takes first; microbes of the thatch get no more than it leaves.
+    space = room(turf_n * inv_dry_matter, feed_n_most, feed_inv_n_room)
     takes = uptake(1.0, feed_uptake, fed_uptake, ks * green, space)
-    bound = fed_immobilized * wet1
-    both = larger(takes + bound, 1.0)
-    takes1 = takes / both
-    bound = bound / both
-    took = (ammonium1 + nitrate1) * takes1 + (ammonium2 + nitrate2) * takes
-    fixed = (ammonium1 + nitrate1) * bound
-    ammonium1 *= 1.0 - takes1 - bound
-    nitrate1 *= 1.0 - takes1 - bound
+    bound = smaller(fed_immobilized * wet1, 1.0 - takes)
+    mineral1 = ammonium1 + nitrate1
+    mineral2 = ammonium2 + nitrate2
+    took = (mineral1 + mineral2) * takes
+    fixed = mineral1 * bound
+    ammonium1 *= 1.0 - takes - bound
+    nitrate1 *= 1.0 - takes - bound
     ammonium2 *= 1.0 - takes
     nitrate2 *= 1.0 - takes
     litter_n += fixed
     turf_n += took
 
-    fullness = status(turf_n, living * feed_living, feed_n_least, feed_n_enough)
+    share = turf_n * inv_dry_matter
+    fullness = status(share, feed_n_least, feed_inv_n_span)
     fullness = larger(fullness, feed_usual) if living < SEEDLINGS else fullness
     clippings = feed_clippings_most * fed_growth * growth_by_status(fullness) * ks * green
-    share = turf_n / larger(living * feed_living, NO_LESS)
     clipped_n = smaller(clippings * share * feed_clippings_ratio, 0.5 * turf_n)
     turf_n -= clipped_n
-    removed = clipped_n * (1.0 - feed_returned)
-    litter_n += clipped_n - removed
+    returned = clipped_n * feed_returned
+    litter_n += returned
 
-    mineral = urea + ammonium1 + ammonium2 + nitrate1 + nitrate2 + nitrate3
-    now = slow1_in + slow2_in + slow3_in + slow1_out + slow2_out + slow3_out
-    now += mineral + litter_n + turf_n
-    out = leached + n_gas + n_runoff + ammonia + removed + built_in
-    gained = nitrogen_in + freed1 + freed2
-    worst_nitrogen = worse(abs(nitrogen_before + gained - out - now), worst_nitrogen)
-    mean_leached += leached
-    mean_ammonia += ammonia
-    mean_gas += n_gas
-    mean_n_runoff += n_runoff
+    mineral = lying_n + mineral1 + mineral2 - took - fixed + nitrate3
+    now = lying_n + ammonium1 + ammonium2 + nitrate1 + nitrate2 + nitrate3 + litter_n + turf_n
+    gained = dose_in + brought + freed1 + freed2
+    lost = leached + n_gas + n_runoff + ammonia + (clipped_n - returned) + built_in
+    worst_nitrogen = worse(abs(held_n + gained - lost - now), worst_nitrogen)
+    held_n = now
     mean_clippings += clippings
     mean_clipped_n += clipped_n
-    mean_removed_n += removed
     mean_uptake += took
     mean_rotted += rotted - built_in
     mean_freed += freed1 + freed2
     mean_built_in += built_in
-    mean_released += released + hydrolyzed
-    mean_brought += nitrogen_in
+    mean_brought += dose_in + brought
     mean_status += fullness
+    mean_top_water += w1
     mean_mineral_n += mineral
     return (
-        urea, slow1_in, slow2_in, slow3_in, slow1_out, slow2_out, slow3_out, ammonium1, ammonium2,
-        nitrate1, nitrate2, nitrate3, litter_n, turf_n, living_before, mean_leached, mean_ammonia,
-        mean_gas, mean_n_runoff, mean_clippings, mean_clipped_n, mean_removed_n, mean_uptake,
-        mean_rotted, mean_freed, mean_built_in, mean_released, mean_brought, mean_status,
-        mean_mineral_n, worst_nitrogen,
+        ammonium1, ammonium2, nitrate1, nitrate2, nitrate3, litter_n, turf_n, held_n,
+        inv_dry_matter, mean_clippings, mean_clipped_n, mean_uptake, mean_rotted, mean_freed,
+        mean_built_in, mean_brought, mean_status, mean_top_water, mean_mineral_n, worst_nitrogen,
     )  # fmt: skip
 
 
-def add_up_nitrogen(
-    urea, slow1_in, slow2_in, slow3_in, slow1_out, slow2_out, slow3_out, ammonium1, ammonium2,
-    nitrate1, nitrate2, nitrate3, litter_n, turf_n, mean_nitrogen,
-):  # fmt: skip
+def add_up_nitrogen(held_n, mean_nitrogen):
     """Add all nitrogen of a patch to the sum for the field."""
-    held = urea + slow1_in + slow2_in + slow3_in + slow1_out + slow2_out + slow3_out
-    held += ammonium1 + ammonium2 + nitrate1 + nitrate2 + nitrate3
-    mean_nitrogen += held + litter_n + turf_n
+    mean_nitrogen += held_n
     return mean_nitrogen
 
 
@@ -393,9 +430,9 @@ def add_up_nitrogen(
 
 
 def take_means_of_feeding(
-    per_patch, mean_leached, mean_ammonia, mean_gas, mean_n_runoff, mean_clippings, mean_clipped_n,
-    mean_removed_n, mean_uptake, mean_rotted, mean_freed, mean_built_in, mean_released,
-    mean_brought, mean_status, mean_mineral_n,
+    feed_on, per_patch, mean_leached, mean_ammonia, mean_gas, mean_n_runoff, mean_clippings,
+    mean_clipped_n, mean_uptake, mean_rotted, mean_freed, mean_built_in, mean_released,
+    mean_brought, mean_status, mean_top_water, mean_mineral_n,
 ):  # fmt: skip
     """Means over the patches of their sums, and the status that tomorrow's rates follow."""
     mean_leached *= per_patch
@@ -404,7 +441,6 @@ def take_means_of_feeding(
     mean_n_runoff *= per_patch
     mean_clippings *= per_patch
     mean_clipped_n *= per_patch
-    mean_removed_n *= per_patch
     mean_uptake *= per_patch
     mean_rotted *= per_patch
     mean_freed *= per_patch
@@ -412,12 +448,14 @@ def take_means_of_feeding(
     mean_released *= per_patch
     mean_brought *= per_patch
     mean_status *= per_patch
+    mean_top_water *= per_patch
+    seen_top_water = mean_top_water if feed_on > 0.0 else 0.0
     mean_mineral_n *= per_patch
     seen_status = mean_status
     return (
         mean_leached, mean_ammonia, mean_gas, mean_n_runoff, mean_clippings, mean_clipped_n,
-        mean_removed_n, mean_uptake, mean_rotted, mean_freed, mean_built_in, mean_released,
-        mean_brought, mean_status, mean_mineral_n, seen_status,
+        mean_uptake, mean_rotted, mean_freed, mean_built_in, mean_released, mean_brought,
+        mean_status, mean_top_water, mean_mineral_n, seen_status, seen_top_water,
     )  # fmt: skip
 
 
@@ -456,10 +494,10 @@ def shed_fertilizer(
 
 
 def count_feeding(
-    feed_on, feed_hungry_below, feed_lush_above, feed_hold_dormant, feed_hold_wet, fed_growth,
-    fed_heavy_rain, fed_frozen_today, applied_n, applied_p, skipped_n, doses_today, mean_dormant,
-    mean_deficit, mean_leached, mean_ammonia, mean_gas, mean_n_runoff, mean_clippings,
-    mean_clipped_n, mean_removed_n, mean_uptake, mean_rotted, mean_freed, mean_built_in,
+    feed_on, feed_returned, feed_hungry_below, feed_lush_above, feed_hold_dormant, feed_hold_wet,
+    fed_growth, fed_heavy_rain, fed_frozen_today, applied_n, applied_p, skipped_n, doses_today,
+    mean_dormant, mean_top_water, fc1, mean_leached, mean_ammonia, mean_gas, mean_n_runoff,
+    mean_clippings, mean_clipped_n, mean_uptake, mean_rotted, mean_freed, mean_built_in,
     mean_released, mean_brought, mean_status, worst_nitrogen, p_runoff, paving_n, paving_p,
     ate_applied_n, ate_applied_p, ate_skipped_n, ate_brought_n, ate_doses, ate_doses_in_rain,
     ate_released_n, ate_rotted_n, ate_freed_n, ate_built_in_n, ate_uptake_n, ate_clippings,
@@ -486,7 +524,7 @@ def count_feeding(
     ate_uptake_n += mean_uptake
     ate_clippings += mean_clippings
     ate_clipped_n += mean_clipped_n
-    ate_removed_n += mean_removed_n
+    ate_removed_n += mean_clipped_n * (1.0 - feed_returned)
     ate_leached_n += mean_leached
     ate_ammonia_n += mean_ammonia
     ate_gas_n += mean_gas
@@ -499,7 +537,7 @@ def count_feeding(
     ate_days_hungry += 1.0 if grows & (mean_status < feed_hungry_below) else 0.0
     ate_days_lush += 1.0 if grows & (mean_status > feed_lush_above) else 0.0
     unfit = heavy | (fed_frozen_today > 0.0) | (mean_dormant >= feed_hold_dormant)
-    unfit = unfit | (mean_deficit <= feed_hold_wet)
+    unfit = unfit | (mean_top_water >= fc1 + feed_hold_wet)
     ate_days_unwise += 1.0 if unfit else 0.0
     lower = grows & (mean_status < ate_least_status)
     ate_least_status = mean_status if lower else ate_least_status

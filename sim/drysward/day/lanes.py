@@ -131,12 +131,13 @@ SECTIONS: dict[str, tuple[str, ...]] = {
     "dose_sums": _names("applied_n skipped_n doses_today"),
     # nitrogen of the current patch
     "nitrogen": _names(
-        "w2_noted w3_noted nitrogen_before nitrogen_in entered_today n_runoff leached n_gas ammonia"
+        "w2_noted w3_noted down1 down2 moves dose_in brought n_runoff leached n_gas ammonia"
     ),
+    "drains": _names("inv_drains1 inv_drains2"),
     "feeding": _names(
         "mean_leached mean_ammonia mean_gas mean_n_runoff mean_clippings mean_clipped_n "
-        "mean_removed_n mean_uptake mean_rotted mean_freed mean_built_in mean_released "
-        "mean_brought mean_status mean_mineral_n"
+        "mean_uptake mean_rotted mean_freed mean_built_in mean_released "
+        "mean_brought mean_status mean_top_water mean_mineral_n"
     ),
     "feeding_error": _names("worst_nitrogen"),
     "feeding_stored": _names("mean_nitrogen"),

@@ -91,8 +91,13 @@ request_for_feeding = in_lanes(
 feel_feeding, feel_feeding_in_play = map(
     in_lanes, (feeding.feel_feeding, feeding.feel_feeding_in_play)
 )
-begin_patch, carry_nitrogen = map(in_lanes, (feeding.begin_patch, feeding.carry_nitrogen))
-lose_ammonia, nourish = map(in_lanes, (feeding.lose_ammonia, feeding.nourish))
+begin_patch, find_flows, lay_down, carry_nitrogen = map(
+    in_lanes,
+    (feeding.begin_patch, feeding.find_flows, feeding.lay_down, feeding.carry_nitrogen),
+)
+lose_ammonia, release, nourish = map(
+    in_lanes, (feeding.lose_ammonia, feeding.release, feeding.nourish)
+)
 add_up_nitrogen = in_lanes(feeding.add_up_nitrogen)
 close_feeding = in_lanes(feeding.take_means_of_feeding, feeding.shed_background)
 shed_fertilizer = in_lanes(feeding.shed_fertilizer)
@@ -112,7 +117,8 @@ U_SUMS, U_CAUGHT, U_SURFACE, U_STORED_MEANS = (
 )
 PASSING = span("passing", "passing")
 DOSE, FED, STORED_N = section("dose"), section("feeding"), section("feeding_stored")
-FEED_SUMS, AMMONIA = section("feed_year"), span("ammonia", "ammonia")
+FEED_SUMS, DOSE_IN = section("feed_year"), span("dose_in", "dose_in")
+CARRIED, AMMONIA = span("brought", "n_gas"), span("ammonia", "ammonia")
 WORST_N = section("feeding_error")
 U_FED, U_STORED_N = (
     (np.uint64(first), np.uint64(stop)) for first, stop in ((FED[0], WORST_N[1]), STORED_N)
@@ -132,10 +138,12 @@ YEAR_SHORTAGE = PLACE["year_shortage"]
 LEAST_GREEN, RECOVERY_DAYS = PLACE["year_least_green"], PLACE["year_recovery_days"]
 PLAYED_FIRST, PLAYED_NAMES = PLAY_SUMS[0], len(SECTIONS["play_year"])
 # Everything of a patch but its water and nitrogen and where its roots reach.
-STAYS = ("w1", "w2", "w3", "crown_water", "thatch", *NITROGEN, "at_risk", "living_before")
+STAYS = ("w1", "w2", "w3", "crown_water", "thatch", *NITROGEN, "at_risk", "lying_n", "held_n",
+         "inv_dry_matter")  # fmt: skip
 TURF = np.array([PATCH_PLACE[name] for name in PATCH.names or () if name not in STAYS])
 INV_REACH, INV_ROOTING = PATCH_PLACE["inv_reach"], PATCH_PLACE["inv_rooting"]
-SEEN_STATUS, AT_RISK, FEED_ON = PLACE["seen_status"], PATCH_PLACE["at_risk"], PLACE["feed_on"]
+SEEN_STATUS, FEED_ON, MOVES = PLACE["seen_status"], PLACE["feed_on"], PLACE["moves"]
+AT_RISK, LIES, DOSES_TODAY = PATCH_PLACE["at_risk"], PATCH_PLACE["lying_n"], PLACE["doses_today"]
 LYING = tuple(PLACE[name] for name in ("doses_today", "surface_p", "paved_n", "paved_p"))
 MEAN_NITROGEN, LEAST_STATUS = PLACE["mean_nitrogen"], PLACE["ate_least_status"]
 N_START, N_END, NITROGEN_ERROR = PLACE["ate_n_start"], PLACE["ate_n_end"], PLACE["worst_nitrogen"]
@@ -543,7 +551,10 @@ def run_patches(
     """
     if supply_or_play is not None and is_played:
         sow(block, patches, quads)
+    has_dose = False
     if feeding_on is not None and is_fed:
+        has_dose = is_any_above(block, DOSES_TODAY, run_quads)
+        clear(block, DOSE_IN[0], DOSE_IN[1])
         if side > 1:
             for i in range(APPLIED.shape[0]):
                 copy_to_sides(block, APPLIED[i], n_lanes, side)
@@ -591,7 +602,13 @@ def run_patches(
         else:
             take_irrigation(block, patch, quads)
         if feeding_on is not None and is_fed:
-            carry_nitrogen(block, patch, quads)
+            find_flows(block, patch, quads)
+            if has_dose:
+                lay_down(block, patch, quads)
+            if is_any_above(block, MOVES, quads):
+                carry_nitrogen(block, patch, quads)
+            else:
+                clear(block, CARRIED[0], CARRIED[1])
             if is_any_above(patch, AT_RISK, quads):
                 lose_ammonia(block, patch, quads)
             else:
@@ -603,6 +620,8 @@ def run_patches(
             if is_assessed:
                 assess_surface(block, patch, quads)
         if feeding_on is not None and is_fed:
+            if is_any_above(patch, LIES, quads):
+                release(block, patch, quads)
             nourish(block, patch, quads)
         add_up(block, patch, quads)
         if is_traced:

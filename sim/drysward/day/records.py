@@ -107,9 +107,12 @@ PATCH = _dtype(
     "dormant_age root_loss airless_days "
     # nitrogen of a fed field (kg/ha): urea, the ammonia it would still lose, coated and other slow
     # fertilizer in its two steps, mineral N of the surface layer, the root zone and the subsoil,
-    # thatch and clippings, living turf; and the living cover of yesterday
+    # thatch and clippings, living turf
     "urea at_risk slow1_in slow2_in slow3_in slow1_out slow2_out slow3_out ammonium1 ammonium2 "
-    "nitrate1 nitrate2 nitrate3 litter_n turf_n living_before"
+    "nitrate1 nitrate2 nitrate3 litter_n turf_n "
+    # all that lies on the turf as fertilizer, all that the patch held yesterday (kg/ha), and 1 over
+    # its living dry matter then
+    "lying_n held_n inv_dry_matter"
 )
 """State of one patch at the end of the day. Covers add to 1; ``worn`` is ground worn bare, or bare
 by design. ``crown_water`` is the part of ``w1`` that lies in the crown layer."""
@@ -126,10 +129,10 @@ FIELD_STATE = _dtype(
     "stage paused paused_days unmet "
     "airless_run footprint_run wilt_run dormant_run dead_run "
     "peak_dormant recovery_clock recovering "
-    # feeding: nitrogen status of the turf, doses that wait and since when, phosphorus at the
-    # surface and granules on paving (kg/ha)
-    "seen_status due_urea due_ammonium due_nitrate due_slow1 due_slow2 due_slow3 due_p held_days "
-    "surface_p paved_n paved_p",
+    # feeding: nitrogen status of the turf, water of the surface layer, doses that wait and since
+    # when, phosphorus at the surface and granules on paving (kg/ha)
+    "seen_status seen_top_water due_urea due_ammonium due_nitrate due_slow1 due_slow2 due_slow3 "
+    "due_p held_days surface_p paved_n paved_p",
     (("last_week", "f8", (WEEK,)),),
 )
 """State of a field at the end of yesterday, as the plan sees it, and running counts of the year.
@@ -211,9 +214,9 @@ PLAY_YEAR = _dtype(
 """Days, events and extremes of one field, plan and year, in the season."""
 
 FEED_FIELD = _dtype(
-    # 1 when the field is fed; dry matter of full living cover, and its least, enough and most N
-    # (shares of dry matter)
-    "on living n_least n_enough n_most "
+    # 1 when the field is fed; dry matter of full living cover, its least and most N (shares of dry
+    # matter), and 1 over the spans from the least to enough and to the most
+    "on living n_least inv_n_span n_most inv_n_room "
     # clippings at full growth (kg/ha a day), N in them over that of the turf, share returned; share
     # of mineral N that hungry turf takes up on the best day
     "clippings_most clippings_ratio returned uptake "

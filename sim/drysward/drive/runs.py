@@ -32,6 +32,7 @@ from drysward.day.supply import SupplyState
 from drysward.drive.batches import batch_of, day_input_of, tally_of, write_back
 from drysward.drive.mornings import run_at_once, run_by_day
 from drysward.drive.windows import compiled_run_site, run_windows
+from drysward.physics.arithmetic import NO_LESS
 from drysward.scenario.model import PlanSpec
 from drysward.site.plans import write_plan
 from drysward.site.stretches import PreparedSite
@@ -129,9 +130,11 @@ def start_patches(site: PreparedSite) -> np.recarray:
     bare = site.play.fields.skinned[site.columns, None] > 0.0
     out.green, out.worn = np.where(bare, 0.0, 1.0), np.where(bare, 1.0, 0.0)
     fed = site.feed.fields[site.columns]
-    out.turf_n, out.litter_n = fed.start_turf_n[:, None], fed.start_litter_n[:, None]
-    out.nitrate1 = fed.start_mineral_n[:, None]
-    out.living_before = out.green
+    parts = (fed.start_turf_n, fed.start_litter_n, fed.start_mineral_n)
+    out.turf_n, out.litter_n, out.nitrate1 = (part[:, None] for part in parts)
+    out.held_n = sum(parts)[:, None]
+    dry_matter = np.where(bare, 0.0, fed.living[:, None])
+    out.inv_dry_matter = 1.0 / np.maximum(dry_matter, NO_LESS)
     return out
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 
 from drysward.compiled import equation
-from drysward.physics.arithmetic import NO_LESS, clamp, larger
+from drysward.physics.arithmetic import clamp
 
 AIR_DRY_SHARE = 0.02  # of the speed of urea in moist soil
 MOIST_FROM = 0.5  # share of available water from which urea goes at full speed
@@ -59,16 +59,15 @@ def urea_wetness(available_share: float) -> float:
 
 
 @equation
-def microbial_wetness(water: float, wilting: float, capacity: float, saturation: float) -> float:
+def microbial_wetness(available: float, filled: float) -> float:
     """Factor of moisture on soil microbes: 0 at the wilting point, 1 at field capacity, and 0.5
     at saturation.
 
-    All four are depths or all are shares by volume. Source: Stanford & Epstein 1974 (from
+    ``available`` is the water above the wilting point over that at field capacity, ``filled`` the
+    water above field capacity over that at saturation. Source: Stanford & Epstein 1974 (from
     memory).
     """
-    drier = clamp((water - wilting) / larger(capacity - wilting, NO_LESS), 0.0, 1.0)
-    wetter = clamp((water - capacity) / larger(saturation - capacity, NO_LESS), 0.0, 1.0)
-    return drier - (1.0 - SATURATED_SHARE) * wetter
+    return clamp(available, 0.0, 1.0) - (1.0 - SATURATED_SHARE) * clamp(filled, 0.0, 1.0)
 
 
 @equation

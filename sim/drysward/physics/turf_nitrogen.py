@@ -17,18 +17,17 @@ HUNGRY_FROM = 0.5  # status below which dry turf browns faster
 
 
 @equation
-def status(n_kg_ha: float, living_kg_ha: float, n_least: float, n_enough: float) -> float:
+def status(share: float, n_least: float, inv_span: float) -> float:
     """Status s = (N% - Nmin) / (Nopt - Nmin), 0 and more.
 
     Parameters
     ----------
-    n_kg_ha : nitrogen in the living turf, of ``living_kg_ha`` of dry matter.
-    n_least, n_enough : nitrogen by weight of dry matter at a status of 0 and of 1.
+    share : nitrogen of the living turf by weight of dry matter. n_least : the same at a status of
+        0. inv_span : 1 over the rise from there to a status of 1.
 
     The usual form (from memory); 2.2 to 4.0% is sufficient, University of Georgia.
     """
-    share = n_kg_ha / larger(living_kg_ha, NO_LESS)
-    return larger((share - n_least) / (n_enough - n_least), 0.0)
+    return larger((share - n_least) * inv_span, 0.0)
 
 
 @equation
@@ -42,15 +41,14 @@ def growth_by_status(status: float) -> float:
 
 
 @equation
-def room(n_kg_ha: float, living_kg_ha: float, n_most: float, n_least: float) -> float:
+def room(share: float, n_most: float, inv_span: float) -> float:
     """What room in the turf makes of uptake: 1 until it is nearly full, 0 in turf with the most.
 
-    ``n_most`` and ``n_least`` are by weight of dry matter. Turf with enough still empties the soil
-    of a dose in 2 to 5 d (Bowman et al. 1989, from memory); own estimate of the form.
+    ``share`` and ``n_most`` are by weight of dry matter, ``inv_span`` is 1 over the rise from the
+    least to the most. Turf with enough still empties the soil of a dose in 2 to 5 d (Bowman et al.
+    1989, from memory); own estimate of the form.
     """
-    span = larger((n_most - n_least) * living_kg_ha, NO_LESS)
-    left = (n_most * living_kg_ha - n_kg_ha) / span
-    return clamp(left / SLOWS_FROM, 0.0, 1.0)
+    return clamp((n_most - share) * inv_span * (1.0 / SLOWS_FROM), 0.0, 1.0)
 
 
 @equation

@@ -51,7 +51,6 @@ def feed_input(
     ``fields`` is FIELD (F,).
     """
     row = records(FEED_FIELD, len(zones))
-    row.n_enough = 1.0  # no division by 0 where a field is not fed
     is_fed = any_is_fed(scenario)
     days = records(FEED_DAY, (weather.record.n_days if is_fed else 0, len(zones)))
     for f, spec in enumerate(scenario.fields):
@@ -88,7 +87,9 @@ def _write_field(
     limits = catalog.get("feeding", "limits")
     row.on = 1.0
     row.living = turf["living_kg_ha"]
-    row.n_least, row.n_enough, row.n_most = turf["n_least"], turf["n_enough"], turf["n_most"]
+    row.n_least, row.n_most = turf["n_least"], turf["n_most"]
+    row.inv_n_span = 1.0 / (turf["n_enough"] - turf["n_least"])
+    row.inv_n_room = 1.0 / (turf["n_most"] - turf["n_least"])
     row.clippings_most = season_entry(spec, catalog)["clippings_most_kg_ha_d"]
     row.clippings_ratio, row.uptake = turf["clippings_n_ratio"], turf["uptake_per_d"]
     row.returned = 1.0 if feeding.clippings_returned else 0.0
@@ -116,7 +117,7 @@ def _write_field(
     row.water_n = feeding.water_n_mg_l * KG_HA_PER_MG_L_MM
     row.off_paving, row.paving_rain = 1.0 - feeding.on_paving, limits["paving_rain_mm"]
     row.hold_days, row.hold_dormant = feeding.hold_days, limits["dormant_share"]
-    row.hold_wet, row.water_in = -limits["wet_ground_mm"], feeding.water_in_mm
+    row.hold_wet, row.water_in = limits["wet_ground_mm"], feeding.water_in_mm
     row.p_background = runoff[f"p_background_{feeding.soil_phosphorus}"]
     row.p_lift, row.p_frozen = runoff["p_lift_per_mm"], runoff["p_frozen_factor"]
     row.p_bare, row.p_bound = runoff["p_bare_factor"], runoff["p_bound_per_mm"]
