@@ -18,8 +18,10 @@ import xarray as xr
 from drysward.quantities import Display, shown
 from drysward.results.alternatives import alternatives_of
 from drysward.results.answer_text import (
-    DROUGHT_ONLY,
+    MUD_APART,
     answer_sentences,
+    counted_text,
+    death_text,
     has_play,
     undecided_text,
 )
@@ -39,6 +41,7 @@ from drysward.results.doubt_text import (
     too_wide,
 )
 from drysward.results.feeding_text import CAUTION, feeding_sentences
+from drysward.results.outside import COUNTED
 from drysward.results.text import (
     FIELD_COSTS,
     LIFE_COSTS,
@@ -359,6 +362,15 @@ def _captions(one: Comparison, risk: str) -> Iterator[tuple[str, str]]:
         STAGE_WORDS[risk].capitalize(),
         f"years of 100 in which it {reached_text(attrs)} ({limits})",
     )
+    text = death_text(one.summary, best_plan(one.summary, risk))
+    if text and risk != "dead":
+        yield "Death", f"{text}. All plans: --headline death"
+    if COUNTED in attrs:
+        yield (
+            "Season",
+            f"days below and stages count from {attrs[COUNTED]} ([answers] season); turf that is "
+            "dormant or dead when it begins counts from its first day",
+        )
     if one.why:
         yield "Uncertainty", f"no draws: {one.why}"
     elif one.drawn is None:
@@ -389,9 +401,9 @@ def _not_in_them(summary: xr.Dataset) -> str:
     if has_play(summary):
         return (
             "of drought, and on fields with play of wear and of roots lost in airless soil too; "
-            "mud and hard ground are not in it: --show play"
+            f"{MUD_APART}: --show play"
         )
-    return f"{DROUGHT_ONLY} (add play = {{}} to a field, then --show play)"
+    return f"{counted_text(summary)} (add play = {{}} to a field, then --show play)"
 
 
 def _rare_text(summary: xr.Dataset) -> str:
