@@ -340,3 +340,12 @@ def test_death_and_frost_are_named_where_they_come() -> None:
     # Under one plan only it is drought.
     opening.loc[{"plan": "much"}] = 0.0
     assert counted_text(result.assign(opening_odds=opening)).startswith("drought only")
+
+
+def test_odds_that_round_to_the_limit_say_on_which_side_they_are() -> None:
+    over = said([[LOST, LOST, 0.104], [LOST, LOST, 0.1002]], [[90, 30, 1], [80, 20, 1]], WATER)
+    assert "dormancy in 10.4 of 100 years on “Sand” and just over 10 on “Loam”" in (
+        best_sentences(over)[0]
+    )
+    at = said([[LOST, LOST, LOST], [LOST, LOST, LOST]], [[9, 3, 1], [8, 2, 1]], WATER)
+    assert "50 of 100 years on “Sand” and 50" in best_sentences(at)[0]

@@ -189,10 +189,21 @@ def _odds_by_field(result: xr.Dataset, fields: Sequence[str], plan: str, stage: 
     """``9 of 100 years on “Sand” and 12 on “Loam”``."""
     p = odds(result, stage)[0].sel(plan=plan)
     return listed([
-        f"{of_100(p.sel(field=key).item())}{' of 100 years' if i == 0 else ''} on "
+        f"{_beside_limit(p.sel(field=key).item())}{' of 100 years' if i == 0 else ''} on "
         f"{quoted_label(result, 'field', key)}"
         for i, key in enumerate(fields[:_MOST_NAMED])
     ])  # fmt: skip
+
+
+def _beside_limit(p: float) -> str:
+    """``10.4``: of 100, with a decimal where without one it would be the limit itself."""
+    limit, text = f"{100.0 * KEEPS:.0f}", of_100(p)
+    if text != limit or p == KEEPS:
+        return text
+    text = f"{100.0 * p:.1f}"
+    if text == f"{limit}.0":
+        return f"just {'over' if p > KEEPS else 'under'} {limit}"
+    return text
 
 
 def _close_sentence(result: xr.Dataset, plan: str, stage: str) -> str:

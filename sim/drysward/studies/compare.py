@@ -126,7 +126,7 @@ def run(
 
     each = [group.one(b) for group in groups for b in range(len(group.specs))]
     beyond = [(one.plan, one.left_unfinished) for one in each]
-    if text := too_much_text(beyond, scenario.fields):
+    if text := too_much_text(beyond, scenario.fields, len(last.years)):
         warnings.warn(text, stacklevel=2)
     out = as_dataset(last, series, seen, each)
     if accounts is None:
