@@ -225,7 +225,7 @@ def _outside_sentence(result: xr.Dataset, plan: str, stage: str) -> str:
         return ""
     at = {"plan": plan, "stage": stage}
     years, outside = result["probability"].sel(at), result["outside_odds"].sel(at)
-    share = np.minimum(outside / years.where(years > 0.0), 1.0)
+    share = (outside / years.where(years > 0.0)).clip(max=1.0)
     often = odds(result, stage)[0].sel(plan=plan) >= KEEPS / 2.0
     fields = [
         key for key in _keys(share, "field")

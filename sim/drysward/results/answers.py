@@ -102,6 +102,10 @@ _OF_DAYS = ("outside_odds", "outside_day", "opening_odds")
 
 def _refuse_others(result: xr.Dataset) -> None:
     """FaultyInput unless a Dataset has the years of a run."""
+    if not isinstance(result, xr.Dataset):
+        what = f"is a {type(result).__name__}, not a result"
+        how = 'run the scenario first: drysward.run(drysward.load("fields.toml"))'
+        raise FaultyInput(Fault("result", what, how))
     if all(f"longest_{stage}" in result for stage in STAGES) and "points_done" not in result.attrs:
         return
     kinds = (

@@ -92,8 +92,8 @@ def front_file(front: xr.Dataset) -> str:
     fronts of its own.
     """
     attrs = front.attrs
-    parts = ("front", attrs["cost"], attrs["risk"], "high" if attrs["high"] else "", attrs["field"])
-    parts += ("by", attrs["by"]) if attrs["by"] else ()
+    parts = ["front", attrs["cost"], attrs["risk"], "high" if attrs["high"] else "", attrs["field"]]
+    parts += ["by", attrs["by"]] if attrs["by"] else []
     return "-".join(re.sub(r"\W+", "-", part).strip("-") for part in parts if part) + ".csv"
 
 
