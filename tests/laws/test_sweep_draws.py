@@ -398,8 +398,8 @@ def test_a_search_with_confidence_takes_more_water_than_one_by_the_mean():
             r"doubt\.keep: .*have that name already; keep = false",
         ),
         (
-            {"doubt": "keep = true", "axes": TRIGGER.replace("axes.trigger", "axes.number")},
-            r"axes\.number: 'number' is a name of the results when draws are kept",
+            {"doubt": "keep = true", "axes": TRIGGER.replace("axes.trigger", "axes.drawn_number")},
+            r"axes\.drawn_number: 'drawn_number' is a name of the results when draws are kept",
         ),
     ],
 )  # fmt: skip

@@ -47,9 +47,9 @@ def front(
     -------
     Dataset by ``choice``, cheapest first (with ``by`` one value after the other): ``cost`` and
     ``risk``, ``risk_se`` where the risk is that of a stage, the plan, and what each axis takes.
-    Water in mm, odds in 1, days in d; the attribute ``of_fields`` says whether several fields count by their area or by the worst. Common
-    draws that cross a grid are no choice: cost and risk are means over them, and over the draws
-    within points.
+    Water in mm, odds in 1, days in d; the attribute ``of_fields`` says whether several fields count
+    by their area or by the worst. Common draws that cross a grid are no choice: cost and risk are
+    means over them, and over the draws within points.
 
     Raises
     ------
