@@ -80,7 +80,7 @@ def test_station_archive_by_station(written):
     assert "Tmin as the dew point, radiation from the temperature range" in told
     et = reference_et(record, 40.3, 140.2)
     assert et.labels == (
-        "Penman-Monteith; humidity from Tmin; wind measured; radiation from temperature range",
+        "Penman-Monteith; humidity from Tmin; wind as given; radiation from temperature range",
     )
 
 

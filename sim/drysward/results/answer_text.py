@@ -88,7 +88,7 @@ def best_sentences(
         out.append(text)
     if text := _drier_sentence(result, keeps, plan, system):
         out.append(text)
-    if not np.isfinite(water(result)[0].sel(plan=plan).values).all():
+    if not _knows_water(result, plan):
         return out
     by_difference: dict[str, list[Alternatives]] = {}
     for pair in pairs[:_MOST_NAMED]:
@@ -96,9 +96,20 @@ def best_sentences(
     out += [_compared_sentence(result, alike, plan, system) for alike in by_difference.values()]
     if len(pairs) > _MOST_NAMED:
         out[-1] += f" {len(pairs) - _MOST_NAMED} more such comparisons are in the table."
-    if "root zone" in by_difference and has_days_below(result):
+    if says_what_counts(result):
         out.append(_drought_only_sentence(result, on_page))
     return out
+
+
+def says_what_counts(result: xr.Dataset) -> bool:
+    """Whether a sentence says what days below count: where root zones are compared."""
+    pairs = alternatives_of(result.attrs, _keys(result, "field"))[:_MOST_NAMED]
+    is_compared = any(pair.differ_in == "root zone" for pair in pairs)
+    return is_compared and has_days_below(result) and _knows_water(result, best_plan(result))
+
+
+def _knows_water(result: xr.Dataset, plan: str) -> bool:
+    return bool(np.isfinite(water(result)[0].sel(plan=plan).values).all())
 
 
 def _drought_only_sentence(result: xr.Dataset, on_page: bool) -> str:

@@ -23,6 +23,7 @@ from drysward.results.answer_text import (
     counted_text,
     death_text,
     has_play,
+    says_what_counts,
     undecided_text,
 )
 from drysward.results.choice import RISK, best_plan, days_below, odds, rule_text, water
@@ -123,8 +124,13 @@ class Comparison:
         return "field_cost_mean" in self.summary
 
 
-def overview(one: Comparison, headline: str = HEADLINES[0]) -> list[Part]:
-    """The first screen: which plan keeps which field, and every field under every plan."""
+def overview(
+    one: Comparison, headline: str = HEADLINES[0], with_notes: bool = True
+) -> list[Part]:
+    """The first screen: which plan keeps which field, and every field under every plan.
+
+    ``with_notes``: say what the weather is, which ``detail`` says too.
+    """
     attrs = one.summary.attrs
     risk = _STAGE_OF.get(headline, RISK)
     parts: list[Part] = [Heading(_title(attrs["title"], attrs["site"])), *_findings(one.summary)]
@@ -136,7 +142,8 @@ def overview(one: Comparison, headline: str = HEADLINES[0]) -> list[Part]:
         sentences.append(choice_sentence(found, best_plan(one.summary, risk), risk))
     first, after = _first_lines([text for text in sentences if text])
     parts += [*first, _matrix(one, headline, risk), *after]
-    parts.append(notes(_captions(one, risk)))
+    captions = [*_captions(one, risk), *(_weather_captions(one) if with_notes else ())]
+    parts.append(notes(captions))
     return parts
 
 
@@ -353,7 +360,7 @@ def _captions(one: Comparison, risk: str) -> Iterator[tuple[str, str]]:
     yield (
         "Days below",
         f"days a year with {condition_text(attrs)}: mean{worse}{of_all}"
-        f"{_rare_text(one.summary)}; {_not_in_them(one.summary)}",
+        f"{_rare_text(one.summary)}{_not_in_them(one.summary)}",
     )
     limits = "90% limits: sampling error of the years only"
     if one.drawn is not None:
@@ -383,6 +390,11 @@ def _captions(one: Comparison, risk: str) -> Iterator[tuple[str, str]]:
         yield "Measure first", text
     dry = f" (in a 1-in-{dry_period(one.summary):g} dry year)" if has_dry else ""
     yield "Water", f"drawn in a typical year{dry}{of_all}"
+
+
+def _weather_captions(one: Comparison) -> Iterator[tuple[str, str]]:
+    """What the weather is, and the first caution."""
+    attrs = one.summary.attrs
     yield "Weather", attrs["weather"]
     if attrs["weather_kind"] != RECORD:
         yield "Trust", MADE_WEATHER[attrs["weather_kind"]]
@@ -397,13 +409,15 @@ def _captions(one: Comparison, risk: str) -> Iterator[tuple[str, str]]:
 
 
 def _not_in_them(summary: xr.Dataset) -> str:
-    """What days below do not count."""
+    """What days below do not count; "" where a sentence above the table says it."""
+    if says_what_counts(summary):
+        return ""
     if has_play(summary):
         return (
-            "of drought, and on fields with play of wear and of roots lost in airless soil too; "
+            "; of drought, and on fields with play of wear and of roots lost in airless soil too; "
             f"{MUD_APART}: --show play"
         )
-    return f"{counted_text(summary)} (add play = {{}} to a field, then --show play)"
+    return f"; {counted_text(summary)} (add play = {{}} to a field, then --show play)"
 
 
 def _rare_text(summary: xr.Dataset) -> str:
