@@ -88,8 +88,8 @@ def save(
 
 
 def front_file(front: xr.Dataset) -> str:
-    """Name of the file of a front: its cost, its risk, the field that counts alone, and what has
-    fronts of its own.
+    """Name of the file of a front: its cost, its risk, the field that counts alone, and the axis
+    whose values each have a front.
     """
     attrs = front.attrs
     parts = ["front", attrs["cost"], attrs["risk"], "high" if attrs["high"] else "", attrs["field"]]

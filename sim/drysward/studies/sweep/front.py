@@ -41,7 +41,7 @@ def front(
         gives one number for each point, by plan and field or not. Less is better of both.
     field : key of the field that counts alone; a function has only this field.
     high : the risk is what 95% of the draws within a point do not pass, in place of their mean.
-    by : an axis, such as "species", or "plan": each of its values has a front of its own.
+    by : an axis, such as "species", or "plan": a front for each of its values.
 
     Returns
     -------
