@@ -21,7 +21,12 @@ from drysward.results.answer_text import (
 )
 from drysward.results.choice import best_plan, close_to_line, rule_text
 from drysward.results.doubt_text import choice_sentence, count_of_draws
-from drysward.results.outside import outside_season, span_text
+from drysward.results.outside import (
+    COUNTED,
+    counted_season_text,
+    outside_season,
+    span_text,
+)
 from drysward.results.text import three_figures
 from drysward.scenario.model import FieldSpec, RootZoneSpec
 
@@ -349,3 +354,9 @@ def test_odds_that_round_to_the_limit_say_on_which_side_they_are() -> None:
     )
     at = said([[LOST, LOST, LOST], [LOST, LOST, LOST]], [[9, 3, 1], [8, 2, 1]], WATER)
     assert "50 of 100 years on “Sand” and 50" in best_sentences(at)[0]
+
+
+def test_the_counted_season_is_named() -> None:
+    assert counted_season_text({}) == ""
+    told = counted_season_text({COUNTED: span_text((274, 120))}, "days lost")
+    assert told.startswith("days lost and stages count from 10-01 to 04-30 ([answers] season)")

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from datetime import date, timedelta
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +16,16 @@ Span = tuple[int, int]
 
 COUNTED = "counted_season"
 """Attribute of a result: first and last day that count, ``04-01 to 10-31``."""
+
+
+def counted_season_text(attrs: Mapping[Hashable, Any], below: str = "days below") -> str:
+    """Which days count, for ``below`` and stages; "" of a file that does not say."""
+    if COUNTED not in attrs:
+        return ""
+    return (
+        f"{below} and stages count from {attrs[COUNTED]} ([answers] season); turf that is dormant "
+        "or dead when it begins counts from its first day"
+    )
 
 
 def span_text(span: Span) -> str:

@@ -42,7 +42,7 @@ from drysward.results.doubt_text import (
     too_wide,
 )
 from drysward.results.feeding_text import CAUTION, feeding_sentences
-from drysward.results.outside import COUNTED
+from drysward.results.outside import counted_season_text
 from drysward.results.text import (
     FIELD_COSTS,
     LIFE_COSTS,
@@ -372,12 +372,8 @@ def _captions(one: Comparison, risk: str) -> Iterator[tuple[str, str]]:
     text = death_text(one.summary, best_plan(one.summary, risk))
     if text and risk != "dead":
         yield "Death", f"{text}. All plans: --headline death"
-    if COUNTED in attrs:
-        yield (
-            "Season",
-            f"days below and stages count from {attrs[COUNTED]} ([answers] season); turf that is "
-            "dormant or dead when it begins counts from its first day",
-        )
+    if counts := counted_season_text(attrs):
+        yield "Season", counts
     if one.why:
         yield "Uncertainty", f"no draws: {one.why}"
     elif one.drawn is None:
