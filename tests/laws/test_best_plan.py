@@ -358,5 +358,5 @@ def test_odds_that_round_to_the_limit_say_on_which_side_they_are() -> None:
 
 def test_the_counted_season_is_named() -> None:
     assert counted_season_text({}) == ""
-    told = counted_season_text({COUNTED: span_text((274, 120))}, "days lost")
+    told = counted_season_text({COUNTED: span_text((274, 120))})
     assert told.startswith("days lost and stages count from 10-01 to 04-30 ([answers] season)")

@@ -283,7 +283,7 @@ def _how_to_read(result: xr.Dataset) -> str:
             "days lost: days of the season below playing condition, "
             f"{condition_text(result.attrs)}"
         )
-    if counts := counted_season_text(result.attrs, "days lost"):
+    if counts := counted_season_text(result.attrs):
         parts.append(counts)
     if has_play(result):
         parts.append(PLAY_ADDS)

@@ -18,13 +18,13 @@ COUNTED = "counted_season"
 """Attribute of a result: first and last day that count, ``04-01 to 10-31``."""
 
 
-def counted_season_text(attrs: Mapping[Hashable, Any], below: str = "days below") -> str:
-    """Which days count, for ``below`` and stages; "" of a file that does not say."""
+def counted_season_text(attrs: Mapping[Hashable, Any]) -> str:
+    """Which days count; "" of a file that does not say."""
     if COUNTED not in attrs:
         return ""
     return (
-        f"{below} and stages count from {attrs[COUNTED]} ([answers] season); turf that is dormant "
-        "or dead when it begins counts from its first day"
+        f"days lost and stages count from {attrs[COUNTED]} ([answers] season); turf that is "
+        "dormant or dead when it begins counts from its first day"
     )
 
 

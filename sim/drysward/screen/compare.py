@@ -42,7 +42,7 @@ from drysward.results.doubt_text import (
     too_wide,
 )
 from drysward.results.feeding_text import CAUTION, feeding_sentences
-from drysward.results.outside import counted_season_text
+from drysward.results.outside import COUNTED
 from drysward.results.text import (
     FIELD_COSTS,
     LIFE_COSTS,
@@ -354,12 +354,15 @@ def _years_line(one: Comparison) -> str:
 def _captions(one: Comparison, risk: str) -> Iterator[tuple[str, str]]:
     """How to read the first screen, a line or two each."""
     attrs = one.summary.attrs
+    season = attrs.get(COUNTED)
+    in_season = f"from {season}" if season else "a year"
+    of_season = " of that season" if season else ""
     of_all = "" if one.drawn is None else ", over all draws"
     has_dry = holds_dry_years(one.summary)
     worse = " (1 year in 10 is worse than)" if has_dry else ""
     yield (
         "Days below",
-        f"days a year with {condition_text(attrs)}: mean{worse}{of_all}"
+        f"days {in_season} with {condition_text(attrs)}: mean{worse}{of_all}"
         f"{_rare_text(one.summary)}{_not_in_them(one.summary)}",
     )
     limits = "90% limits: sampling error of the years only"
@@ -367,13 +370,11 @@ def _captions(one: Comparison, risk: str) -> Iterator[tuple[str, str]]:
         limits = "5 to 95% of the draws: what this soil and grass may really be"
     yield (
         STAGE_WORDS[risk].capitalize(),
-        f"years of 100 in which it {reached_text(attrs)} ({limits})",
+        f"years of 100 in which it {reached_text(attrs)}{of_season} ({limits})",
     )
     text = death_text(one.summary, best_plan(one.summary, risk))
     if text and risk != "dead":
         yield "Death", f"{text}. All plans: --headline death"
-    if counts := counted_season_text(attrs):
-        yield "Season", counts
     if one.why:
         yield "Uncertainty", f"no draws: {one.why}"
     elif one.drawn is None:
