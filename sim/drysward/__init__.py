@@ -24,9 +24,9 @@ if TYPE_CHECKING:
     from drysward.scenario.load import load, loads, shipped
     from drysward.scenario.model import Scenario
     from drysward.studies.compare import ledger, run
-    from drysward.studies.doubt.answers import drawn_answers as draws
+    from drysward.studies.doubt.answers import draws
     from drysward.studies.feeding_effect import feeding_effect
-    from drysward.studies.result_files import open_any as open
+    from drysward.studies.result_files import open
     from drysward.studies.saving import save
     from drysward.studies.season.hindcast import hindcast
     from drysward.studies.season.outlook import season
@@ -53,7 +53,7 @@ _HOMES = {
     "run": "drysward.studies.compare",
     "answers": "drysward.results.answers",
     "summarize": "drysward.results.summary",
-    "draws": "drysward.studies.doubt.answers:drawn_answers",
+    "draws": "drysward.studies.doubt.answers",
     "feeding_effect": "drysward.studies.feeding_effect",
     "season": "drysward.studies.season.outlook",
     "hindcast": "drysward.studies.season.hindcast",
@@ -63,7 +63,7 @@ _HOMES = {
     "front": "drysward.studies.sweep.front",
     "effects": "drysward.studies.sweep.effects",
     "save": "drysward.studies.saving",
-    "open": "drysward.studies.result_files:open_any",
+    "open": "drysward.studies.result_files",
     "report": "drysward.pages.output",
     "picture": "drysward.pages.output",
     "ledger": "drysward.studies.compare",
@@ -78,8 +78,7 @@ __all__ = [
 
 def __getattr__(name: str) -> Any:
     if name in _HOMES:
-        module, _, function = _HOMES[name].partition(":")
-        return getattr(import_module(module), function or name)
+        return getattr(import_module(_HOMES[name]), name)
     raise AttributeError(f"module 'drysward' has no attribute '{name}'")
 
 

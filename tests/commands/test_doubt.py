@@ -72,7 +72,7 @@ def shares(result: xr.Dataset) -> xr.Dataset:
         doubt_share_of_numbers=(("field", "numbers"), [[0.1, 0.4, 0.01], [0.2, 0.2, 0.2]]),
     ).assign_coords(
         groups=["grass", "soil"], measures=measures, numbers=numbers,
-        measure=("numbers", measures), meaning=("numbers", numbers),
+        settled_by=("numbers", measures), meaning=("numbers", numbers),
     )  # fmt: skip
 
 

@@ -165,3 +165,17 @@ def test_earlier_seasons_without_a_log_do_not_count(folder):
     every = read_readings(folder / "readings.csv", scenario, DAY("2017-01-01"), STOP)
     assert len(every) == 2
     assert read_record(scenario).dates[-1] == inputs.record.dates[-1]
+
+
+def test_help_and_tutorial_name_every_kind_of_reading_with_its_units() -> None:
+    from drysward.studies.fitting.readings import _LEVEL_UNITS, KINDS, LEVEL
+
+    told = CliRunner().invoke(main, ["fit", "readings", "--help"], terminal_width=100).output
+    page = (Path(__file__).parents[2] / "sim/docs/tutorials/season.md").read_text("utf-8")
+    rows = [line for line in page.splitlines() if line.startswith("|")]
+    for name, kind in KINDS.items():
+        (row,) = (line for line in rows if f"`{name}`" in line)
+        units = (*kind.units, *(_LEVEL_UNITS if name == LEVEL else ()))
+        assert not [unit for unit in units if f"`{unit}`" not in row], name
+        assert name in told
+        assert not [unit for unit in units if unit not in told], name

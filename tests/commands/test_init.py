@@ -185,6 +185,38 @@ def test_units_of_a_new_scenario(units: str, area_m2: float, first_depth_mm: flo
     assert Path("b.toml").read_text("utf-8").replace("b.toml", "a.toml") == stated
 
 
+def test_comments_of_a_metric_scenario_are_metric() -> None:
+    assert run("init", "a.toml", "--units", "metric").exit_code == 0
+    stated = Path("a.toml").read_text(encoding="utf-8")
+    of_us = re.findall(r"\b(?:gpm|Mgal|gal|acre|ft|ft2|degF|mph|lb|[0-9.]+ in\b(?! \())", stated)
+    assert not of_us
+    # What is in comments runs as it stands.
+    assert run("init", "b.toml", "--units", "metric", "--supply").exit_code == 0
+    supply = drysward.load("b.toml").supply
+    assert supply is not None
+    assert supply.storage is not None
+    assert supply.storage.volumes_m3[-1] == pytest.approx(1500.0)
+
+
+def test_wind_normals_have_their_height() -> None:
+    place = ("--latitude", "40", "--elevation", "100 m", "--field", "A, 1 ha")
+    normals = [
+        word for one in (
+            "rain mm 80 70 90 90 95 90 100 90 90 80 75 80", "wet_days 9 9 9 9 9 9 9 9 9 9 9 9",
+            "tmax degC 3 5 11 17 22 27 30 29 25 18 12 6",
+            "tmin degC -6 -5 0 4 10 15 18 18 13 7 2 -3",
+        ) for word in ("--normal", one)
+    ]  # fmt: skip
+    wind = ("--normal", "wind m/s 3 3 3 3 3 2 2 2 2 3 3 3")
+    made = run("init", "a.toml", *place, *normals, *wind, "--wind-height", "10 m")
+    assert made.exit_code == 0, made.output
+    assert 'wind_height = "10 m"' in Path("a.toml").read_text(encoding="utf-8")
+    assert drysward.load("a.toml").weather.climate["wind_height_m"] == 10.0  # type: ignore[index]
+    refused = run("init", "b.toml", *place, *normals, "--wind-height", "10 m")
+    assert refused.exit_code == 2
+    assert "or --normal 'wind UNIT JAN ... DEC'" in " ".join(refused.output.split())
+
+
 def test_questions_are_asked_until_the_answers_can_be_read() -> None:
     typed = "\n".join([
         "us", "Here", "141", "100 m",  # no such latitude

@@ -72,7 +72,7 @@ def test_a_part_year_goes_on_from_the_day_after_its_last(site: Path) -> None:
     found = run(site, *with_files(site))
     assert found.exit_code == 0, found.output
     out = found.stdout
-    assert "From July 1 to October 31, 2018. Ways on: 7 years of weather, 2011 to 2017" in out
+    assert "From July 1 to October 31, 2018. Ways on: 7 years of weather.csv, 2011 to 2017" in out
     for text in ("Odds of wilt by date", "Odds of dormancy by date", "Water still needed to Oct 31",
                  "No irrigation", "Stadium", "Caution"):  # fmt: skip
         assert text in out

@@ -12,9 +12,21 @@ import xarray as xr
 
 import drysward
 from drysward.results.alternatives import ALTERNATIVES, alternatives, alternatives_text
-from drysward.results.answer_text import answer_sentences, best_sentences, undecided_text
+from drysward.results.answer_text import (
+    answer_sentences,
+    best_sentences,
+    counted_text,
+    death_text,
+    undecided_text,
+)
 from drysward.results.choice import best_plan, close_to_line, rule_text
 from drysward.results.doubt_text import choice_sentence, count_of_draws
+from drysward.results.outside import (
+    COUNTED,
+    counted_season_text,
+    outside_season,
+    span_text,
+)
 from drysward.results.text import three_figures
 from drysward.scenario.model import FieldSpec, RootZoneSpec
 
@@ -279,3 +291,72 @@ def test_two_constructions_of_two_fields_alike_are_two_pairs() -> None:
     ]  # fmt: skip
     # Two of one kind are two fields, not two constructions.
     assert not alternatives(fields[:2])
+
+
+def test_what_comes_outside_the_plans_season_is_said() -> None:
+    # One field, one plan from 1 April (day 91 from 0); dormant on every day before it.
+    odds = np.zeros((1, 1, 4, 366))
+    odds[0, 0, 2, :95] = 0.4
+    odds[0, 0, 2, 200] = 0.1
+    most, day = outside_season(odds, (60, 304), [(91, 304)])
+    assert (most[0, 0, 2], day[0, 0, 2]) == (0.4, 61)
+    # What counts from the day on which the season opens came before it.
+    opens, day = outside_season(odds, (91, 304), [(91, 304)])
+    assert (opens[0, 0, 2], day[0, 0, 2]) == (0.4, 92)
+    # Water from February on, or all year: no counted day is outside.
+    assert np.isnan(outside_season(odds, (91, 304), [(45, 304)])[0]).all()
+    assert np.isnan(outside_season(odds, (91, 304), [(0, 365)])[0]).all()
+    # South of the equator a season crosses the new year.
+    south, day = outside_season(odds, (274, 120), [(300, 60)])
+    assert (south[0, 0, 2], day[0, 0, 2]) == (0.4, 62)
+    assert span_text((91, 304)) == "04-01 to 10-31"
+
+
+def test_the_sentence_on_the_season_stands_where_most_comes_outside() -> None:
+    result = said([[LOST, LOST, LOST]] * 2, [[90, 30, 13], [80, 20, 1]], WATER)
+    keys = ("field", "plan", "stage")
+    shape = tuple(result.sizes[key] for key in keys)
+    plan = best_plan(result)
+
+    def with_outside(share: float) -> xr.Dataset:
+        outside = result["probability"].transpose(*keys).values * share
+        return result.assign(
+            outside_odds=(keys, outside), outside_day=(keys, np.full(shape, 92)),
+            plan_season=("plan", ["04-01 to 10-31"] * result.sizes["plan"]),
+        )  # fmt: skip
+
+    label = result["plan_label"].sel(plan=plan).item()
+    text = " ".join(best_sentences(with_outside(0.9)))
+    assert f"comes when “{label}” may not water (its season is 04-01 to 10-31): in 90% of" in text
+    assert "dormant on 04-01. Try a longer season." in text
+    assert "in all of those years" in " ".join(best_sentences(with_outside(1.1)))
+    assert "longer season" not in " ".join(best_sentences(with_outside(0.3)))
+
+
+def test_death_and_frost_are_named_where_they_come() -> None:
+    result = said([[0.3, 0.05, 0.02], [0.01, 0.0, 0.0]], [[90, 30, 13], [80, 20, 1]], WATER)
+    result = result.assign_coords(stage=["dead"])
+    assert death_text(result, "much") == "years of 100: “Sand” 2 under “Much”, up to 30 under “Dry”"
+    assert death_text(result, "dry") == "years of 100: “Sand” 30 under “Dry”"
+    assert counted_text(result).startswith("drought only")
+    opening = result["probability"] * 0.0
+    opening.loc[{"field": "sand"}] = 0.02
+    assert counted_text(result.assign(opening_odds=opening)).startswith("drought and frost")
+    # Under one plan only it is drought.
+    opening.loc[{"plan": "much"}] = 0.0
+    assert counted_text(result.assign(opening_odds=opening)).startswith("drought only")
+
+
+def test_odds_that_round_to_the_limit_say_on_which_side_they_are() -> None:
+    over = said([[LOST, LOST, 0.104], [LOST, LOST, 0.1002]], [[90, 30, 1], [80, 20, 1]], WATER)
+    assert "dormancy in 10.4 of 100 years on “Sand” and just over 10 on “Loam”" in (
+        best_sentences(over)[0]
+    )
+    at = said([[LOST, LOST, LOST], [LOST, LOST, LOST]], [[9, 3, 1], [8, 2, 1]], WATER)
+    assert "50 of 100 years on “Sand” and 50" in best_sentences(at)[0]
+
+
+def test_the_counted_season_is_named() -> None:
+    assert counted_season_text({}) == ""
+    told = counted_season_text({COUNTED: span_text((274, 120))})
+    assert told.startswith("days lost and stages count from 10-01 to 04-30 ([answers] season)")

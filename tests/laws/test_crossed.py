@@ -420,7 +420,7 @@ def test_draws_from_python(demo, found):
         assert out[f"draw_{name}"].dims == ("field", "plan", "draw")
         np.testing.assert_array_equal(out[f"draw_{name}"], found.rows[name])
     np.testing.assert_array_equal(out["drawn"], found.draws.values)
-    assert out["number"].values.tolist() == [one.key for one in found.draws.doubtful]
+    assert out["drawn_number"].values.tolist() == [one.key for one in found.draws.doubtful]
     mean = out["draw_days_below_condition"].mean("draw")
     np.testing.assert_allclose(out["doubt_days_below_condition"], mean)
 

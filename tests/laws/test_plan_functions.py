@@ -191,10 +191,12 @@ def test_what_is_no_depth_is_refused(dry, function, told):
 def test_what_one_watering_cannot_put_on_is_counted_and_said_once(dry):
     scenario, record = dry
     lavish = {"mine": (lambda morning: np.where(morning.depletion > 0.3, 80.0, 0.0), "refill")}
-    with pytest.warns(UserWarning, match="demands more than one watering") as said:
+    with pytest.warns(UserWarning, match="demanded more than one watering") as said:
         result = drysward.run(scenario, record=record, plans=lavish, only=["mine"])
     (text,) = (str(one.message) for one in said if "one watering" in str(one.message))
-    assert text.endswith("| (morning.unfinished_mm > 0) in its condition.")
+    n_years = result.sizes["year"]
+    assert f", of {n_years} year{'' if n_years == 1 else 's'}. What is" in text
+    assert text.endswith("or demand water wherever morning.unfinished_mm > 0.")
     waters = result["watering_days"].sel(plan="mine").sum("year")
     for key in ("a", scenario.fields[1].key):
         n = int(text.partition(f" days on field '{key}'")[0].rpartition("on ")[2].replace(",", ""))
@@ -206,9 +208,9 @@ def test_more_plans_that_leave_a_demand_are_counted(dry):
     scenario, _ = dry
     days = np.array([4, 0])
     plans = [(replace(scenario.plans[0], key=f"p{n}"), days) for n in range(5)]
-    assert too_much_text(plans[:3], scenario.fields).count(" 4 days") == 3
-    assert "; so does 1 more. " in too_much_text(plans[:4], scenario.fields)
-    assert "; so do 2 more. " in too_much_text(plans, scenario.fields)
+    assert too_much_text(plans[:3], scenario.fields, 2).count(" 4 days") == 3
+    assert "; so does 1 more. " in too_much_text(plans[:4], scenario.fields, 2)
+    assert "; so do 2 more. " in too_much_text(plans, scenario.fields, 2)
 
 
 def test_what_one_watering_puts_on_is_no_warning(dry, recwarn):

@@ -231,3 +231,42 @@ def test_every_package_is_installed() -> None:
         for init in (root / "sim" / "drysward").rglob("__init__.py")
     }
     assert there == set(built) - {"drysward.configs", "drysward.scenarios"}
+
+
+@pytest.mark.parametrize(
+    "name", ["run", "draws", "season", "hindcast", "size", "feeding_effect", "ledger"]
+)
+def test_a_path_in_place_of_a_scenario_is_told_to_be_loaded(name: str) -> None:
+    more = ("a", "b", 2001) if name == "ledger" else ()
+    with pytest.raises(FaultyInput) as refused:
+        getattr(drysward, name)("mine/x.toml", *more)
+    assert str(refused.value) == (
+        'scenario: is the path of a scenario; load it first: drysward.load("mine/x.toml")'
+    )
+
+
+@pytest.mark.parametrize(
+    ("given", "told"),
+    [
+        (Path("x.toml"), 'load it first: drysward.load("x.toml")'),
+        ("[site]\nlatitude = 40.0", "is the text of a scenario; load it first: drysward.loads("),
+        ("demo", 'drysward.load("demo"), or drysward.shipped("demo")'),
+        (None, "is a NoneType, not a scenario; load it first"),
+    ],
+)
+def test_what_is_no_scenario_says_how_to_get_one(given: object, told: str) -> None:
+    with pytest.raises(FaultyInput) as refused:
+        drysward.run(given)  # type: ignore[arg-type]
+    assert told in str(refused.value)
+
+
+@pytest.mark.parametrize("name", ["answers", "summarize"])
+def test_what_is_no_result_says_how_to_get_one(name: str) -> None:
+    with pytest.raises(FaultyInput, match=r"result: is a str, not a result; run the scenario"):
+        getattr(drysward, name)("x.toml")
+
+
+def test_help_heads_a_function_by_its_public_name() -> None:
+    for name in PUBLIC - TYPES:
+        assert getattr(drysward, name).__name__ == name
+        assert "doubt_answers" not in (inspect.getdoc(getattr(drysward, name)) or "")

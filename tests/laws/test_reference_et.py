@@ -118,7 +118,7 @@ def test_a_blank_cell_falls_back_on_that_day_alone():
     assert told[1][2] == "wind taken as 2 m/s"
     assert told[2][3] == "radiation from sunshine"
     measured = [
-        "Penman-Monteith", "humidity from dew point", "wind measured", "radiation measured"
+        "Penman-Monteith", "humidity from dew point", "wind as given", "radiation as given"
     ]  # fmt: skip
     assert told[3] == measured
     ((year, days),) = after.by_year()

@@ -103,7 +103,7 @@ def test_a_point_is_what_draws_of_its_scenario_give(kept):
         loads(text, drysward.shipped().folder), n=32, plans=PLANS, keep=True
     )
     point = at(kept, trigger=0.6, uniformity=0.75)
-    assert kept["number"].values.tolist() == alone["number"].values.tolist()
+    assert kept["drawn_number"].values.tolist() == alone["drawn_number"].values.tolist()
     assert kept["unit"].values.tolist() == alone["unit"].values.tolist()
     np.testing.assert_array_equal(point["drawn"], alone["drawn"])
     names = dict(
@@ -168,7 +168,7 @@ def test_limits_stand_around_the_mean_and_say_what_they_are(kept):
     assert "mean over 32 draws" in kept["season_water"].attrs["long_name"]
     assert "of the years in the mean over 32" in kept["probability_se"].attrs["long_name"]
     assert kept.attrs["draws"] == 32
-    assert kept.attrs["numbers_drawn"] == kept.sizes["number"]
+    assert kept.attrs["numbers_drawn"] == kept.sizes["drawn_number"]
     assert float(kept["residual"].max()) < 1e-9
 
 
@@ -217,7 +217,7 @@ def test_more_draws_than_go_together_change_nothing_of_the_first(tmp_path):
 
 @pytest.mark.slow
 def test_a_factor_is_not_drawn_and_all_else_is_the_same_at_every_point(kept):
-    assert not [key for key in kept["number"].values if key.endswith("uniformity")]
+    assert not [key for key in kept["drawn_number"].values if key.endswith("uniformity")]
     drawn = kept["drawn"].values
     assert np.isfinite(drawn).all()
     np.testing.assert_array_equal(drawn, np.broadcast_to(drawn[:1], drawn.shape))
@@ -257,7 +257,7 @@ def test_points_of_other_turf_share_what_they_have_in_common(tmp_path):
                      ("kentucky_bluegrass", "tall_fescue"))  # fmt: skip
     shared = np.isfinite(grass) & np.isfinite(fescue)
     np.testing.assert_array_equal(grass.values[shared], fescue.values[shared])
-    keys = swept["number"].values
+    keys = swept["drawn_number"].values
     theirs = np.array([".tall_fescue." in key for key in keys])
     assert np.isnan(grass.values[:, theirs]).all()
     assert np.isfinite(fescue.values[:, theirs]).all()
@@ -398,8 +398,8 @@ def test_a_search_with_confidence_takes_more_water_than_one_by_the_mean():
             r"doubt\.keep: .*have that name already; keep = false",
         ),
         (
-            {"doubt": "keep = true", "axes": TRIGGER.replace("axes.trigger", "axes.number")},
-            r"axes\.number: 'number' is a name of the results when draws are kept",
+            {"doubt": "keep = true", "axes": TRIGGER.replace("axes.trigger", "axes.drawn_number")},
+            r"axes\.drawn_number: 'drawn_number' is a name of the results when draws are kept",
         ),
     ],
 )  # fmt: skip

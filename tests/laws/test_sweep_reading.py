@@ -90,6 +90,30 @@ def test_a_front_is_sorted_by_cost_and_leaves_out_what_is_not_known():
     assert list(kept["risk_se"].values) == [0.03, 0.03]
 
 
+def test_each_value_of_an_axis_has_a_front_of_its_own(tmp_path):
+    cost = np.array([10.0, 20.0, 30.0, 15.0, 25.0, 35.0])
+    risk = np.array([0.3, 0.2, 0.25, 0.5, 0.4, 0.1])
+    points = made_up(cost, risk, species=np.array(["b"] * 3 + ["a"] * 3), depth=np.arange(6.0))
+    kept = front(points, by="species")
+    # Against all, the points 0, 1 and 5 stand; among those of "a" alone 3 and 4 do too.
+    assert list(front(points)["depth"].values) == [0.0, 1.0, 5.0]
+    assert list(kept["species"].values) == ["a", "a", "a", "b", "b"]
+    assert list(kept["depth"].values) == [3.0, 4.0, 5.0, 0.0, 1.0]
+    assert [path.name for path in drysward.save(kept, tmp_path)] == [
+        "front-water-wilt-by-species.csv"
+    ]
+    text = as_text(front_parts(kept, "metric"), 200)
+    assert "a front for each species" in text
+    assert text.index("species a") < text.index("species b")
+    # A plan is one value here, a drawn axis has too many.
+    assert list(front(points, by="plan")["depth"].values) == [0.0, 1.0, 5.0]
+    with pytest.raises(FaultyInput, match=r"no axis 'specis'.*species"):
+        front(points, by="specis")
+    many = made_up(np.ones(60), np.ones(60), depth=np.arange(60.0))
+    with pytest.raises(FaultyInput, match="'depth' has 60 values"):
+        front(many, by="depth")
+
+
 def test_common_draws_are_averaged_before_a_front_is_drawn():
     cost = np.array([10.0, 14.0, 20.0, 22.0])
     risk = np.array([0.2, 0.4, 0.1, 0.3])
@@ -110,7 +134,7 @@ def test_what_is_no_number_of_a_point_is_refused(name):
 def test_main_effects_of_a_grid_add_up_when_nothing_interplays():
     a, b = (axis.ravel() for axis in np.meshgrid([0.0, 1.0, 2.0], [0.0, 1.0], indexing="ij"))
     risk = 0.2 * a + 0.1 * b
-    told = effects(made_up(np.ones(6), risk, a=a, b=b))
+    told = effects(made_up(np.ones(6), risk, a=a, b=b), "wilt")
     # Variances 0.04 * 2/3 and 0.01 * 1/4.
     np.testing.assert_allclose(told["main"], np.array([0.04 * 2 / 3, 0.01 / 4]) / risk.var())
     assert float(told["main"].sum()) == pytest.approx(1.0)
@@ -145,13 +169,13 @@ def test_indices_of_a_linear_function_are_its_shares_of_variance(tmp_path):
     sweep = sweep.assign_coords(
         block=("point", design.block), sample=("point", design.sample)
     ).assign_attrs(design="sobol indices")
-    told = effects(sweep)
+    told = effects(sweep, "wilt")
     np.testing.assert_allclose(told["first"], [0.8, 0.2, 0.0], atol=0.02)
     np.testing.assert_allclose(told["total"], [0.8, 0.2, 0.0], atol=0.02)
     assert (told["total_low"] <= told["total"])[:2].all()
     unfinished = sweep.assign_attrs(points_done=design.n - 1)
     with pytest.raises(FaultyInput, match="indices need all points"):
-        effects(unfinished)
+        effects(unfinished, "wilt")
 
 
 SEARCH = """
@@ -343,6 +367,10 @@ def test_effects_of_uniformity_point_at_the_water(plan, of, noted):
              "not": 'rule = "refill"\nallow_for_uniformity = false'}  # fmt: skip
     points.attrs["scenario"] = f"[plans.{plan}]\n{rules[plan]}"
     text = as_text(effects_parts(effects(points, of), "us"), 200)
+    assert "days in a row" not in text
+    points.attrs["reached_days"] = 3
+    in_a_row = as_text(effects_parts(effects(points, of), "us"), 200)
+    assert ("counts from 3 days in a row" in in_a_row) == (of == "wilt")
     assert ("plans run longer on uneven systems: see effects --of water" in text) == noted
 
 

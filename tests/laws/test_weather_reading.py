@@ -95,7 +95,7 @@ def test_baltimore_crosses_leap_years():
 )
 def test_the_same_record_however_it_was_saved(written, lines):
     record = read_weather(written(lines.encode()))
-    assert record.name == "meadow"
+    assert record.name == "meadow.csv"
     assert record.rain_mm.tolist() == [1, 2, 3]
     assert record.tmax_c.tolist() == [20, 21, 22]
     assert record.tmin_c.tolist() == [10, 11, 12]

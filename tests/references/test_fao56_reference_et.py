@@ -217,7 +217,7 @@ def test_example_18_through_a_record():
     found = reference_et(record, 50.80, 100)
     assert found.eto_mm[0] == near(3.88, 0.005)
     assert found.labels == (
-        "Penman-Monteith; humidity from largest and least RH; wind measured; "
+        "Penman-Monteith; humidity from largest and least RH; wind as given; "
         "radiation from sunshine",
     )
 

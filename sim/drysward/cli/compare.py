@@ -144,7 +144,7 @@ def command(
 
         parts = feeding(summary, opened, units)
     else:
-        parts = compare.overview(one, headline)
+        parts = compare.overview(one, headline, with_notes=not detail)
     if detail:
         parts += compare.detail(one)
     if months:

@@ -14,9 +14,10 @@ from drysward.cli.arguments import format_option, units_for, units_option
 @click.option(
     "--of",
     "of_what",
-    default="wilt",
+    default="days below",
     show_default=True,
-    help="water, a stage of the turf, 'days below' (playing condition), or a number of the sweep.",
+    help="water, a stage of the turf, 'days below' (playing condition), or a number of the sweep. "
+    "Watering every day or two hides wilt, which takes three days in a row.",
 )
 @click.option("--plan", metavar="KEY", help="The plan to judge.  [default: the first]")
 @click.option("--field", metavar="KEY", help="The field to judge.  [default: the worst one]")

@@ -98,9 +98,23 @@ def readings(
     """Fit soil, roots, turf, pond and probe to readings of this season and earlier ones.
 
     READINGS is a CSV file headed date,field,kind,value,unit and, where they are known,
-    place,depth,instrument,note. Kinds: moisture, wilt, footprinting, green cover, quality (1 to 9),
-    ndvi, hardness, uniformity, precipitation rate, field capacity, wilting point, rooting depth,
-    and pond level, of the site (field left blank).
+    place,depth,instrument,note.
+
+    \b
+    kind                           unit
+    moisture                       % or v/v, of water by volume; needs depth
+    field capacity, wilting point  % or v/v; needs depth
+    wilt, footprinting             % or share of the field; or the value
+                                   none, first spots or widespread
+    green cover                    % or share
+    quality                        1 to 9
+    ndvi                           1
+    hardness                       g
+    uniformity                     % or share, of the low quarter
+    precipitation rate             mm/h or in/h
+    rooting depth                  mm, cm or in
+    pond level (of the site:       %, ft, in, m, cm, Mgal, gal, acre-ft
+      field left blank)            or m3
     """
     from drysward.files import Outputs
     from drysward.inputs import file_bytes

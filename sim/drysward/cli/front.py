@@ -26,6 +26,9 @@ from drysward.cli.arguments import (
 @click.option("--risk", default="wilt", show_default=True, help="The same, such as death.")
 @click.option("--field", metavar="KEY", help="The field to judge.  [default: the worst one]")
 @click.option(
+    "--by", metavar="AXIS", help="A front for each value of an axis, such as species, or of plan."
+)
+@click.option(
     "--high", is_flag=True, help="With draws: the risk that 95 of 100 draws stay below."
 )
 @format_option
@@ -36,6 +39,7 @@ def command(
     cost: str,
     risk: str,
     field: str | None,
+    by: str | None,
     high: bool,
     form: str,
     force: bool,
@@ -51,7 +55,7 @@ def command(
 
     points = drysward.open(folder)
     units = units_for(units, points)
-    choices = drysward.front(points, cost, risk, field, high)
+    choices = drysward.front(points, cost, risk, field, high, by)
     chunks = [path for path in folder.iterdir() if path.suffix in (".nc", ".json")]
     # Before the answer, which a reader may cut short.
     announce_written(drysward.save(choices, folder, units=units, force=force, reads=chunks))

@@ -103,8 +103,14 @@ def command(
         _require_free(Path(file))
     if weather is not None and normals:
         raise click.UsageError("--weather and --normal exclude each other")
-    if weather is None and (columns or wind_height) is not None and not prompting:
-        raise click.UsageError("--columns and --wind-height need --weather FILE")
+    stated_normals = dict(read_normal(one) for one in normals)
+    if weather is None and not prompting:
+        if columns is not None:
+            raise click.UsageError("--columns needs --weather FILE")
+        if wind_height is not None and "wind" not in stated_normals:
+            raise click.UsageError(
+                "--wind-height needs --weather FILE, or --normal 'wind UNIT JAN ... DEC'"
+            )
     said: dict[str, Any] = {
         "name": name,
         "units": units,
@@ -113,7 +119,7 @@ def command(
         "years": years,
         "columns": None if columns is None or not columns_of(columns) else bare_table(columns),
         "wind_height": None if wind_height is None else f"{wind_height:g} m",
-        "stated_normals": dict(read_normal(one) for one in normals) or None,
+        "stated_normals": stated_normals or None,
         "field_list": [read_field(one) for one in fields] or None,
         "plan_list": [read_plan(one) for one in plans] or None,
         "has_supply": supply,

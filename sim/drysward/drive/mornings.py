@@ -325,11 +325,12 @@ MOST_NAMED = 3
 
 
 def too_much_text(
-    plans: Sequence[tuple[PlanSpec, NDArray[np.int64]]], fields: Sequence[FieldSpec]
+    plans: Sequence[tuple[PlanSpec, NDArray[np.int64]]], fields: Sequence[FieldSpec], years: int
 ) -> str:
     """What to say of functions that left a demand unfinished; "" if none did.
 
-    Each plan with the counted days (F,) on which it did, by field. Those with most days are named.
+    Each plan with the days (F,) of the counted ``years`` on which it did, by field. Those with most
+    days are named.
     """
     plans = [(plan, days) for plan, days in plans if days.any()]
     if not plans:
@@ -342,9 +343,10 @@ def too_much_text(
     n_more = len(plans) - MOST_NAMED
     more = f"; so {'does' if n_more == 1 else 'do'} {n_more} more" if n_more > 0 else ""
     return (
-        "A plan's function demands more than one watering can put on and then leaves the rest: "
-        f"{', '.join(each)}{more}. What is beyond the largest watering ('most' of the plan, else "
-        "of the soil) waits for the next night on which the function demands it; what the night or "
-        "the ground cannot take is counted as shortage. A function lets it finish with | "
-        "(morning.unfinished_mm > 0) in its condition."
+        "A plan's function demanded more than one watering can put on, and nothing on the next day "
+        f"on which it might water: {', '.join(each)}, of {years:,} year{'' if years == 1 else 's'}"
+        f"{more}. What is beyond the largest watering ('most' of the plan, else of the soil) waits "
+        "for the next night on which the function demands it; what the night or the ground cannot "
+        "take is counted as shortage. Leave it so, demand less at a time, or demand water wherever "
+        "morning.unfinished_mm > 0."
     )

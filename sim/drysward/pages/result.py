@@ -9,7 +9,7 @@ import numpy as np
 import xarray as xr
 
 from drysward.faults import Fault, FaultyInput
-from drysward.studies.result_files import open_any
+from drysward.studies import result_files
 from drysward.studies.sweep.front import refuse_unfinished
 
 COMPARE, SUPPLY, SWEEP, SEASON = "compare", "supply", "sweep", "season"
@@ -23,7 +23,7 @@ def open_result(path: str | Path) -> xr.Dataset:
 
     The Dataset, loaded. FaultyInput as ``drysward.open``, and when no number in it is known.
     """
-    return shown_of(open_any(path), str(path))
+    return shown_of(result_files.open(path), str(path))
 
 
 def shown_of(result: xr.Dataset, at: str = "result") -> xr.Dataset:

@@ -44,6 +44,7 @@ from drysward.results.doubt_text import (
 )
 from drysward.results.feeding_text import CAUTIONS as FEEDING_CAUTIONS
 from drysward.results.feeding_text import fed_fields, feeding_sentences
+from drysward.results.outside import counted_season_text
 from drysward.results.season_text import (
     OUTLOOK_STAGES,
     days_line,
@@ -282,6 +283,8 @@ def _how_to_read(result: xr.Dataset) -> str:
             "days lost: days of the season below playing condition, "
             f"{condition_text(result.attrs)}"
         )
+    if counts := counted_season_text(result.attrs):
+        parts.append(counts)
     if has_play(result):
         parts.append(PLAY_ADDS)
     parts.append("average year: the mean of all years")

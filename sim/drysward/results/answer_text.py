@@ -23,6 +23,7 @@ from drysward.results.choice import (
     water,
 )
 from drysward.results.doubt_text import draws_text
+from drysward.results.outside import day_text
 from drysward.results.text import (
     STAGE_WORDS,
     count_text,
@@ -39,8 +40,15 @@ from drysward.results.text import (
 _MOST_NAMED = 4
 # A difference of the means that fewer draws than this share confirm is one on average (own choice).
 _MOST_DRAWS = 2.0 / 3.0
-DROUGHT_ONLY = "drought only: mud and hard ground are not in it"
-"""What days below playing condition count on a field without play."""
+MUD_APART = "mud and hard ground are not in it"
+_STATES = {
+    "footprint": "footprinting", "wilt": "wilting", "dormant": "dormant", "dead": "dead",
+}  # fmt: skip
+# Of the years with a stage, those in which it comes outside the plan's season (own choice).
+_MOST_OUTSIDE = 0.5
+_SELDOM = 0.01  # death that is no rarer is named (own choice)
+# Odds of dead turf when the season opens, under every plan, from which frost is named (own choice).
+_FROST = 0.01
 PLAY_ADDS = (
     "on fields with play, wear and roots lost in airless soil add to the days below playing "
     "condition"
@@ -76,9 +84,11 @@ def best_sentences(
     out = [_best_sentence(result, keeps, plan, stage, system, len(pairs))]
     if text := _close_sentence(result, plan, stage):
         out.append(text)
+    if text := _outside_sentence(result, plan, stage):
+        out.append(text)
     if text := _drier_sentence(result, keeps, plan, system):
         out.append(text)
-    if not np.isfinite(water(result)[0].sel(plan=plan).values).all():
+    if not _knows_water(result, plan):
         return out
     by_difference: dict[str, list[Alternatives]] = {}
     for pair in pairs[:_MOST_NAMED]:
@@ -86,9 +96,20 @@ def best_sentences(
     out += [_compared_sentence(result, alike, plan, system) for alike in by_difference.values()]
     if len(pairs) > _MOST_NAMED:
         out[-1] += f" {len(pairs) - _MOST_NAMED} more such comparisons are in the table."
-    if "root zone" in by_difference and has_days_below(result):
+    if says_what_counts(result):
         out.append(_drought_only_sentence(result, on_page))
     return out
+
+
+def says_what_counts(result: xr.Dataset) -> bool:
+    """Whether a sentence says what days below count: where root zones are compared."""
+    pairs = alternatives_of(result.attrs, _keys(result, "field"))[:_MOST_NAMED]
+    is_compared = any(pair.differ_in == "root zone" for pair in pairs)
+    return is_compared and has_days_below(result) and _knows_water(result, best_plan(result))
+
+
+def _knows_water(result: xr.Dataset, plan: str) -> bool:
+    return bool(np.isfinite(water(result)[0].sel(plan=plan).values).all())
 
 
 def _drought_only_sentence(result: xr.Dataset, on_page: bool) -> str:
@@ -96,7 +117,36 @@ def _drought_only_sentence(result: xr.Dataset, on_page: bool) -> str:
         where = "the table “Playability”" if on_page else "--show play"
         return f"Mud and hard ground are not in the days below: see {where}."
     then = "run the scenario again with --out" if on_page else "compare with --show play"
-    return f"Days below count {DROUGHT_ONLY}. Add play = {{}} to each field, then {then}."
+    return f"Days below count {counted_text(result)}. Add play = {{}} to each field, then {then}."
+
+
+def counted_text(result: xr.Dataset) -> str:
+    """What days below playing condition count on a field without play."""
+    if "opening_odds" in result:
+        dead = result["opening_odds"].sel(stage="dead").min("plan")
+        if bool((dead > _FROST).any()):
+            return f"drought and frost: {MUD_APART}"
+    return f"drought only: {MUD_APART}"
+
+
+def death_text(result: xr.Dataset, plan: str) -> str:
+    """How often turf dies, where it does in more than 1 of 100 years: under ``plan`` and under the
+    worst one; "" elsewhere.
+    """
+    p = odds(result, "dead")[0].dropna("field")
+    parts = []
+    for key in _keys(p, "field"):
+        here = p.sel(field=key)
+        if not bool((here > _SELDOM).any()):
+            continue
+        worst = str(here["plan"].values[int(np.argmax(here.values))])
+        named = [plan] if float(here.sel(plan=plan)) > _SELDOM else []
+        texts = [
+            f"{of_100(here.sel(plan=one).item())} under {quoted_label(result, 'plan', one)}"
+            for one in dict.fromkeys([*named, worst])
+        ]
+        parts.append(f"{quoted_label(result, 'field', key)} {', up to '.join(texts)}")
+    return f"years of 100: {'; '.join(parts)}" if parts else ""
 
 
 def has_play(result: xr.Dataset) -> bool:
@@ -150,10 +200,21 @@ def _odds_by_field(result: xr.Dataset, fields: Sequence[str], plan: str, stage: 
     """``9 of 100 years on “Sand” and 12 on “Loam”``."""
     p = odds(result, stage)[0].sel(plan=plan)
     return listed([
-        f"{of_100(p.sel(field=key).item())}{' of 100 years' if i == 0 else ''} on "
+        f"{_beside_limit(p.sel(field=key).item())}{' of 100 years' if i == 0 else ''} on "
         f"{quoted_label(result, 'field', key)}"
         for i, key in enumerate(fields[:_MOST_NAMED])
     ])  # fmt: skip
+
+
+def _beside_limit(p: float) -> str:
+    """``10.4``: of 100, with a decimal where without one it would be the limit itself."""
+    limit, text = f"{100.0 * KEEPS:.0f}", of_100(p)
+    if text != limit or p == KEEPS:
+        return text
+    text = f"{100.0 * p:.1f}"
+    if text == f"{limit}.0":
+        return f"just {'over' if p > KEEPS else 'under'} {limit}"
+    return text
 
 
 def _close_sentence(result: xr.Dataset, plan: str, stage: str) -> str:
@@ -167,6 +228,34 @@ def _close_sentence(result: xr.Dataset, plan: str, stage: str) -> str:
         f"{_odds_by_field(result, fields, plan, stage)}; other years may put "
         f"{'it' if len(fields) == 1 else 'them'} on the other side."
     )
+
+
+def _outside_sentence(result: xr.Dataset, plan: str, stage: str) -> str:
+    """On which fields most of the stage comes when the plan may not water; "" where on none."""
+    if "outside_odds" not in result:
+        return ""
+    at = {"plan": plan, "stage": stage}
+    years, outside = result["probability"].sel(at), result["outside_odds"].sel(at)
+    share = (outside / years.where(years > 0.0)).clip(max=1.0)
+    often = odds(result, stage)[0].sel(plan=plan) >= KEEPS / 2.0
+    fields = [
+        key for key in _keys(share, "field")
+        if bool(often.sel(field=key) & (share.sel(field=key) >= _MOST_OUTSIDE))
+    ]  # fmt: skip
+    if not fields:
+        return ""
+    worst = max(fields, key=lambda key: float(outside.sel(field=key)))
+    day = int(result["outside_day"].sel(at).sel(field=worst)) - 1
+    on = fields_text(result, fields, share.sizes["field"])
+    most = f"{100.0 * share.sel(field=worst).item():.0f}%"
+    where = quoted_label(result, "field", worst)
+    text = (
+        f"Most {STAGE_WORDS[stage]} on {on} comes when {quoted_label(result, 'plan', plan)} may "
+        f"not water (its season is {result['plan_season'].sel(plan=plan).item()}): in "
+        f"{'all' if most == '100%' else most} of those years "
+        f"{f'{where} is' if len(fields) > 1 else 'it is'} {_STATES[stage]} on {day_text(day)}."
+    )
+    return text if stage == "dead" else f"{text} Try a longer season."
 
 
 def _site_text(result: xr.Dataset, plan: str, system: str) -> str:

@@ -82,11 +82,13 @@ def answers(
             **{name: ((*keys, "period"), values) for name, values in demand.items()},
             "days_mean": ((*keys, "stage"), days),
             "season_water": (keys, result["irrigation_gross"].values.mean(axis=-1)),
+            **{name: result[name] for name in _OF_DAYS if name in result},
         },
         coords={
             **{name: result.coords[name] for name in ("field", "plan", "stage")},
             "field_label": result["field_label"],
             "plan_label": result["plan_label"],
+            **({"plan_season": result["plan_season"]} if "plan_season" in result else {}),
             "area_m2": result["area_m2"],
             "period": np.asarray(periods, float),
         },
@@ -95,8 +97,15 @@ def answers(
     return with_terms(out)
 
 
+_OF_DAYS = ("outside_odds", "outside_day", "opening_odds")
+
+
 def _refuse_others(result: xr.Dataset) -> None:
     """FaultyInput unless a Dataset has the years of a run."""
+    if not isinstance(result, xr.Dataset):
+        what = f"is a {type(result).__name__}, not a result"
+        how = 'run the scenario first: drysward.run(drysward.load("fields.toml"))'
+        raise FaultyInput(Fault("result", what, how))
     if all(f"longest_{stage}" in result for stage in STAGES) and "points_done" not in result.attrs:
         return
     kinds = (

@@ -25,6 +25,7 @@ from drysward.day.records import (
 from drysward.physics.nitrogen import KG_HA_PER_MG_L_MM
 from drysward.results.alternatives import ALTERNATIVES, alternatives_text
 from drysward.results.cf import CONVENTIONS
+from drysward.results.outside import COUNTED, outside_season, span_text
 from drysward.results.terms import SHOWN_IN, stage_coordinate, with_terms
 from drysward.results.text import DRAWN_YEARS, FILE_MEANS, FINDINGS, FUTURE, MADE_YEARS
 from drysward.scenario.model import PlanSpec, Scenario
@@ -85,6 +86,11 @@ def as_dataset(
             values = np.where(_along(site.feed.fields.on > 0.0, values), values, np.nan)
             data[f"{FEED}{name}"] = (dims, values)
     data["odds"] = (("field", "plan", "stage", "day_of_year"), odds)
+    counted, seasons = scenario.answers.season, [r.plan.season for r in runs]
+    outside, on_day = outside_season(odds, counted, seasons)
+    data["outside_odds"] = (("field", "plan", "stage"), outside)
+    data["outside_day"] = (("field", "plan", "stage"), on_day)
+    data["opening_odds"] = (("field", "plan", "stage"), odds[..., counted[0]])
     data["green_cover"] = (("field", "plan", "day_of_year"), green)
     booked = np.stack([r.shortage for r in runs], axis=1) / len(site.years)
     data["shortage_month_cause"] = (("field", "plan", "month", "cause"), booked)
@@ -102,6 +108,7 @@ def as_dataset(
             "day_of_year": np.arange(1, CALENDAR_DAYS + 1, dtype=np.int32),
             "field_label": ("field", [f.label for f in scenario.fields]),
             "plan_label": ("plan", [r.plan.label for r in runs]),
+            "plan_season": ("plan", [span_text(season) for season in seasons]),
             "area_m2": ("field", [f.area_m2 for f in scenario.fields]),
             "reached": ("stage", [scenario.answers.reached[s] for s in STAGES]),
         },
@@ -109,6 +116,7 @@ def as_dataset(
             **provenance(site, series),
             "et_procedures": json.dumps(seen.procedures),
             "plan_functions": functions_text([r.plan for r in runs]),
+            COUNTED: span_text(counted),
             ALTERNATIVES: alternatives_text(scenario.fields),
             "driest_years": ", ".join(str(y) for y in seen.driest_years()),
         },

@@ -355,7 +355,7 @@ def _first(of_field: xr.Dataset) -> list[tuple[str, str, float]]:
     for i in np.argsort(-shares.values, kind="stable")[:MOST_NAMED]:
         measure, share = str(shares["measures"].values[i]), float(shares.values[i])
         if share >= LEAST_NAMED:
-            own = numbers.values * (numbers["measure"].values == measure)
+            own = numbers.values * (numbers["settled_by"].values == measure)
             best = int(np.argmax(own))
             name = _plain(str(numbers["numbers"].values[best])) if own[best] > share / 2.0 else ""
             out.append((measure, name, share))

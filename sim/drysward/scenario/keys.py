@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 import tomllib
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
@@ -99,11 +99,16 @@ class Check:
         return f"{first}{between.get((self.above, self.below), ' to ')}{last}{tail}"
 
     def __str__(self) -> str:
-        """What to write, in words: ``acre, ft2 or m2; 0 to 2,470 acre``."""
+        return self.words()
+
+    def words(self, without: Collection[str] = ()) -> str:
+        """What to write: ``acre, ft2 or m2; 0 to 2,470 acre``; ``without`` some of the units."""
         names = listed_or([f'"{name}"' for name in self.names])
-        first = self.of or names or listed_or(self.units)
+        units = [unit for unit in self.units if unit not in without] or list(self.units)
+        first = self.of or names or listed_or(units)
         first = f"a list of {first}" if self.many and not self.of else first
-        return "; ".join(part for part in (first, self.limits()) if part)
+        limits = self.limits(units[0] if units else "")
+        return "; ".join(part for part in (first, limits) if part)
 
 
 @dataclass(frozen=True)

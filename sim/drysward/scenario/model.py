@@ -6,7 +6,9 @@ comes after its last crosses the new year. Weeks start on Monday.
 
 from __future__ import annotations
 
+import json
 import math
+import os
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, fields, replace
@@ -14,7 +16,7 @@ from pathlib import Path
 from typing import Any, Literal, NamedTuple, TypeVar
 
 from drysward.catalog import Catalog
-from drysward.faults import Fault, FaultyInput, nearest
+from drysward.faults import Fault, FaultyInput, nearest, quoted
 from drysward.quantities import SYSTEMS
 from drysward.scenario import choices
 from drysward.scenario.ranges import WrittenRange
@@ -761,6 +763,25 @@ class Scenario:
             if plan.function is not None and all(plan.key != own.key for own in self.plans):
                 out = out.with_plan(plan.key, plan.function, plan.like, plan.label)
         return out
+
+
+def require_scenario(scenario: object, where: str = "scenario") -> None:
+    """FaultyInput unless it is a scenario: people hand over the path or the text of its file."""
+    if isinstance(scenario, Scenario):
+        return
+    how = 'load it first: drysward.load("fields.toml")'
+    if isinstance(scenario, str | os.PathLike):
+        text = os.fspath(scenario)
+        what = "is the path of a scenario"
+        how = f"load it first: drysward.load({json.dumps(str(text))})"
+        if "\n" in str(text):
+            what, how = "is the text of a scenario", "load it first: drysward.loads(text, folder)"
+        elif not str(text).endswith(".toml"):
+            what = f"is the text {quoted(str(text))}"
+            how = f'{how}, or drysward.shipped("demo")'
+    else:
+        what = f"is a {type(scenario).__name__}, not a scenario"
+    raise FaultyInput(Fault(where, what, how))
 
 
 _KEY = re.compile("[A-Za-z0-9_-]+")

@@ -8,7 +8,7 @@ import textwrap
 from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
-from functools import cache
+from functools import cache, partial
 from importlib.resources import files
 from typing import TypeVar
 
@@ -85,19 +85,35 @@ class Usual:
         )
 
 
+# Units that comments of a metric file leave out.
+_OF_US = frozenset({
+    "in", "ft", "acre", "ft2", "yd2", "gal", "Mgal", "acre-in", "acre-ft", "ft3", "gpm", "degF",
+    "mph", "in/h",
+})  # fmt: skip
 _TWICE = {"days": '["Tue", "Fri"]'}
 USUAL = {
     "us": Usual(
         "460 ft", "1.8 acre",
         NewPlan("An inch a week", "fixed", {"depth": '"0.5 in"', **_TWICE}),
         {"in": "in", "degF": "degF"},
-        {"supply": "60000 gal", "flow": "60 gpm", "rate": "0.75 lb/1000 ft2"},
+        {
+            "supply": "60000 gal", "flow": "60 gpm", "rate": "0.75 lb/1000 ft2",
+            "quantities": '"12 in", "300 mm", "60 gpm", "1.3 acre"',
+            "range": "12 in (10 to 14 in)", "network": "300 gpm", "capacity": "400000 gal",
+            "depth": "8 ft", "well": "10 gpm", "least_well": "5 gpm", "largest_well": "20 gpm",
+        },
     ),
     "metric": Usual(
         "140 m", "0.7 ha",
         NewPlan("25 mm a week", "fixed", {"depth": '"12.5 mm"', **_TWICE}),
         {"in": "mm", "degF": "degC"},
-        {"supply": "230 m3", "flow": "14 m3/h", "rate": "35 kg/ha"},
+        {
+            "supply": "230 m3", "flow": "14 m3/h", "rate": "35 kg/ha",
+            "quantities": '"300 mm", "14 m3/h", "0.5 ha"',
+            "range": "300 mm (250 to 350 mm)", "network": "70 m3/h", "capacity": "1500 m3",
+            "depth": "2.5 m", "well": "2.3 m3/h", "least_well": "1.1 m3/h",
+            "largest_well": "4.5 m3/h",
+        },
     ),
 }  # fmt: skip
 """By system of units, as answers name them."""
@@ -329,15 +345,17 @@ def scenario_text(new: NewScenario, file: str) -> str:
         used.add(name)
         return fresh
 
-    text = _template().render(new=new, file=file, note=note, names=_names, first_use=first_use)
+    text = _template().render(
+        new=new, file=file, note=partial(note, units=new.units), names=_names, first_use=first_use
+    )
     return re.sub(r"\n{3,}", "\n\n", text).strip() + "\n"
 
 
-def note(name: str) -> str:
+def note(name: str, units: str = "us") -> str:
     """The comment of a key: what it means, what it takes, and its default."""
     key = next(one for one in keys() if one.name == name)
     default = f" Default: {key.default}." if key.default else ""
-    takes = str(key.check).removeprefix("a number; ")
+    takes = key.check.words(_OF_US if units == "metric" else ()).removeprefix("a number; ")
     plain = takes in ("text", "a table", "a species of the catalog")
     return _comment(f"{key.meaning}{default}" if plain else f"{key.meaning} ({takes}){default}")
 

@@ -18,9 +18,12 @@ import xarray as xr
 from drysward.quantities import Display, shown
 from drysward.results.alternatives import alternatives_of
 from drysward.results.answer_text import (
-    DROUGHT_ONLY,
+    MUD_APART,
     answer_sentences,
+    counted_text,
+    death_text,
     has_play,
+    says_what_counts,
     undecided_text,
 )
 from drysward.results.choice import RISK, best_plan, days_below, odds, rule_text, water
@@ -39,6 +42,7 @@ from drysward.results.doubt_text import (
     too_wide,
 )
 from drysward.results.feeding_text import CAUTION, feeding_sentences
+from drysward.results.outside import COUNTED
 from drysward.results.text import (
     FIELD_COSTS,
     LIFE_COSTS,
@@ -120,8 +124,13 @@ class Comparison:
         return "field_cost_mean" in self.summary
 
 
-def overview(one: Comparison, headline: str = HEADLINES[0]) -> list[Part]:
-    """The first screen: which plan keeps which field, and every field under every plan."""
+def overview(
+    one: Comparison, headline: str = HEADLINES[0], with_notes: bool = True
+) -> list[Part]:
+    """The first screen: which plan keeps which field, and every field under every plan.
+
+    ``with_notes``: say what the weather is, which ``detail`` says too.
+    """
     attrs = one.summary.attrs
     risk = _STAGE_OF.get(headline, RISK)
     parts: list[Part] = [Heading(_title(attrs["title"], attrs["site"])), *_findings(one.summary)]
@@ -133,7 +142,8 @@ def overview(one: Comparison, headline: str = HEADLINES[0]) -> list[Part]:
         sentences.append(choice_sentence(found, best_plan(one.summary, risk), risk))
     first, after = _first_lines([text for text in sentences if text])
     parts += [*first, _matrix(one, headline, risk), *after]
-    parts.append(notes(_captions(one, risk)))
+    captions = [*_captions(one, risk), *(_weather_captions(one) if with_notes else ())]
+    parts.append(notes(captions))
     return parts
 
 
@@ -344,21 +354,27 @@ def _years_line(one: Comparison) -> str:
 def _captions(one: Comparison, risk: str) -> Iterator[tuple[str, str]]:
     """How to read the first screen, a line or two each."""
     attrs = one.summary.attrs
+    season = attrs.get(COUNTED)
+    in_season = f"from {season}" if season else "a year"
+    of_season = " of that season" if season else ""
     of_all = "" if one.drawn is None else ", over all draws"
     has_dry = holds_dry_years(one.summary)
     worse = " (1 year in 10 is worse than)" if has_dry else ""
     yield (
         "Days below",
-        f"days a year with {condition_text(attrs)}: mean{worse}{of_all}"
-        f"{_rare_text(one.summary)}; {_not_in_them(one.summary)}",
+        f"days {in_season} with {condition_text(attrs)}: mean{worse}{of_all}"
+        f"{_rare_text(one.summary)}{_not_in_them(one.summary)}",
     )
     limits = "90% limits: sampling error of the years only"
     if one.drawn is not None:
         limits = "5 to 95% of the draws: what this soil and grass may really be"
     yield (
         STAGE_WORDS[risk].capitalize(),
-        f"years of 100 in which it {reached_text(attrs)} ({limits})",
+        f"years of 100 in which it {reached_text(attrs)}{of_season} ({limits})",
     )
+    text = death_text(one.summary, best_plan(one.summary, risk))
+    if text and risk != "dead":
+        yield "Death", f"{text}. All plans: --headline death"
     if one.why:
         yield "Uncertainty", f"no draws: {one.why}"
     elif one.drawn is None:
@@ -371,6 +387,11 @@ def _captions(one: Comparison, risk: str) -> Iterator[tuple[str, str]]:
         yield "Measure first", text
     dry = f" (in a 1-in-{dry_period(one.summary):g} dry year)" if has_dry else ""
     yield "Water", f"drawn in a typical year{dry}{of_all}"
+
+
+def _weather_captions(one: Comparison) -> Iterator[tuple[str, str]]:
+    """What the weather is, and the first caution."""
+    attrs = one.summary.attrs
     yield "Weather", attrs["weather"]
     if attrs["weather_kind"] != RECORD:
         yield "Trust", MADE_WEATHER[attrs["weather_kind"]]
@@ -385,13 +406,15 @@ def _captions(one: Comparison, risk: str) -> Iterator[tuple[str, str]]:
 
 
 def _not_in_them(summary: xr.Dataset) -> str:
-    """What days below do not count."""
+    """What days below do not count; "" where a sentence above the table says it."""
+    if says_what_counts(summary):
+        return ""
     if has_play(summary):
         return (
-            "of drought, and on fields with play of wear and of roots lost in airless soil too; "
-            "mud and hard ground are not in it: --show play"
+            "; of drought, and on fields with play of wear and of roots lost in airless soil too; "
+            f"{MUD_APART}: --show play"
         )
-    return f"{DROUGHT_ONLY} (add play = {{}} to a field, then --show play)"
+    return f"; {counted_text(summary)} (add play = {{}} to a field, then --show play)"
 
 
 def _rare_text(summary: xr.Dataset) -> str:

@@ -156,10 +156,15 @@ def front_parts(kept: xr.Dataset, system: str, every: bool = False) -> list[Part
     settings += [_axis_column(name, kept[name]) for name in present]
     columns += settings
     cells += settings
-    n = kept.sizes["choice"]
-    picked = np.arange(n) if every else np.unique(
-        np.linspace(0, n - 1, min(n, FRONT_ROWS)).astype(int)
-    )  # fmt: skip
+    n, by = kept.sizes["choice"], kept.attrs["by"]
+    each = [np.arange(n)]
+    if by:
+        title += f", a front for each {by}"
+        each = [np.flatnonzero(kept[by].values == value) for value in np.unique(kept[by].values)]
+    picked = np.arange(n) if every else np.concatenate([
+        here[np.unique(np.linspace(0, here.size - 1, min(here.size, FRONT_ROWS)).astype(int))]
+        for here in each
+    ])  # fmt: skip
     rows: list[Row] = []
     for i in picked:
         one = kept.isel(choice=int(i))
@@ -188,7 +193,12 @@ def front_parts(kept: xr.Dataset, system: str, every: bool = False) -> list[Part
             text += f"; {kept.attrs['risk']} is what 95 of 100 draws stay below, not the mean"
         lines.append(("Uncertainty", text))
     lines.append(("Weather", kept.attrs["weather"]))
-    return [Table("front", title, columns, rows, cells), notes(lines)]
+    heads: dict[Value, str] = {}
+    for column in settings:
+        if column.key == by:
+            heads = {row[by]: f"{by} {column.write(row[by])} {column.unit}".strip() for row in rows}
+    table = Table("front", title, columns, rows, cells, by=by if heads else "", blocks=heads)
+    return [table, notes(lines)]
 
 
 def _column(
@@ -297,6 +307,13 @@ def effects_parts(found: xr.Dataset, system: str) -> list[Part]:
             "missing to 100% comes from axes acting together",
         ),
     ]
+    in_a_row = int(found.attrs["reached_days"])
+    if what == "wilt" and in_a_row > 1:
+        text_of = (
+            f"counts from {in_a_row} days in a row, so that watering every day or two hides it: "
+            "effects --of 'days below' counts each day"
+        )
+        lines.append(("Wilt", text_of))
     if found.attrs["runs_longer"] and what != WATER:
         lines.append(("Water", "plans run longer on uneven systems: see effects --of water"))
     return [Table("effects", title, columns, rows, cells, ("axis",)), notes(lines)]

@@ -26,7 +26,7 @@ from drysward.drive.runs import (
 )
 from drysward.faults import Fault, FaultyInput
 from drysward.progress import Report, reporting
-from drysward.scenario.model import PlanFunction, Scenario
+from drysward.scenario.model import PlanFunction, Scenario, require_scenario
 from drysward.site.stretches import PreparedSite, WeatherSeen, stretches, weather_ahead
 from drysward.site.weather_years import weather_series
 from drysward.studies.chosen_years import DailyAccounts
@@ -80,6 +80,7 @@ def run(
     >>> result = drysward.run(drysward.shipped("demo"), years=(1, 50))
     >>> result["irrigation_gross"].sel(field="stadium").mean("year").to_series()
     """
+    require_scenario(scenario)
     for key, plan in (plans or {}).items():
         scenario = scenario.with_plan(key, *(plan if isinstance(plan, tuple) else (plan,)))
     followed = scenario.plans
@@ -126,7 +127,7 @@ def run(
 
     each = [group.one(b) for group in groups for b in range(len(group.specs))]
     beyond = [(one.plan, one.left_unfinished) for one in each]
-    if text := too_much_text(beyond, scenario.fields):
+    if text := too_much_text(beyond, scenario.fields, len(last.years)):
         warnings.warn(text, stacklevel=2)
     out = as_dataset(last, series, seen, each)
     if accounts is None:
@@ -181,6 +182,7 @@ def ledger(
     from drysward.results.days import day_coordinates
     from drysward.results.terms import with_terms
 
+    require_scenario(scenario)
     place = scenario.fields.index(scenario.field_named(field))
     followed = scenario.plan_named(plan)
     series = weather_series(scenario, record)

@@ -9,7 +9,7 @@ import numpy as np
 
 from drysward.progress import Report
 from drysward.scenario.feeding_tables import require_feeding
-from drysward.scenario.model import Scenario
+from drysward.scenario.model import Scenario, require_scenario
 from drysward.studies.compare import run
 
 if TYPE_CHECKING:
@@ -61,6 +61,7 @@ def feeding_effect(
     """
     import xarray as xr
 
+    require_scenario(scenario)
     require_feeding(scenario)
     if result is None:
         result = run(scenario, years=years, progress=progress)

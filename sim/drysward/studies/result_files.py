@@ -19,7 +19,7 @@ _OF_SEASON = ("odds", "water_needed")
 _NEEDED_COORDS = ("field", "plan", "field_label", "plan_label")
 
 
-def open_any(path: str | Path) -> xr.Dataset:
+def open(path: str | Path) -> xr.Dataset:
     """A result, as ``drysward.save`` or a command with ``--out`` has written it, or a sweep.
 
     Parameters
@@ -92,6 +92,6 @@ def _open_result(place: Path) -> xr.Dataset:
 
 
 def files_of(path: str | Path) -> tuple[Path, ...]:
-    """What ``open_any`` reads there, of any kind of result."""
+    """What ``open`` reads there, of any kind of result."""
     place = Path(path)
     return (place, place / RESULT, place / MANIFEST, *place.glob("chunk-*.nc"))

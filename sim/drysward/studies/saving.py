@@ -88,9 +88,12 @@ def save(
 
 
 def front_file(front: xr.Dataset) -> str:
-    """Name of the file of a front: its cost, its risk, and the field that counts alone."""
+    """Name of the file of a front: its cost, its risk, the field that counts alone, and the axis
+    whose values each have a front.
+    """
     attrs = front.attrs
-    parts = ("front", attrs["cost"], attrs["risk"], "high" if attrs["high"] else "", attrs["field"])
+    parts = ["front", attrs["cost"], attrs["risk"], "high" if attrs["high"] else "", attrs["field"]]
+    parts += ["by", attrs["by"]] if attrs["by"] else []
     return "-".join(re.sub(r"\W+", "-", part).strip("-") for part in parts if part) + ".csv"
 
 

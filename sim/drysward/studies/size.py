@@ -9,7 +9,7 @@ import xarray as xr
 
 from drysward.progress import by_step
 from drysward.progress import progress as shown_progress
-from drysward.scenario.model import Scenario
+from drysward.scenario.model import Scenario, require_scenario
 from drysward.studies.doubt.sized import (
     check_draws,
     draws_dataset,
@@ -67,6 +67,7 @@ def size(
     >>> sizing = drysward.size(drysward.shipped("pond"), draws=0)
     >>> sizing["sizing_size"].item(), sizing["sizing_size"].units
     """
+    require_scenario(scenario)
     if draws:
         check_draws(scenario, draws)
     chosen = scenario.draws if draws is None else draws

@@ -147,7 +147,7 @@ def _wind_routes(record: DailyRecord) -> Routes:
     height_m = 2.0 if record.wind_height_m is None else record.wind_height_m
     measured = fao.wind_at_2m_m_s(_column(record, "wind_m_s"), height_m)
     return [
-        ("wind measured", np.maximum(measured, LEAST_WIND_M_S)),
+        ("wind as given", np.maximum(measured, LEAST_WIND_M_S)),
         ("wind taken as 2 m/s", np.full(record.n_days, USUAL_WIND_M_S)),
     ]
 
@@ -158,7 +158,7 @@ def _radiation_routes(
     sunshine = _column(record, "sunshine_h")
     krs = fao.KRS_COAST if coastal else fao.KRS_INTERIOR
     return [
-        ("radiation measured", _column(record, "solar_mj_m2")),
+        ("radiation as given", _column(record, "solar_mj_m2")),
         ("radiation from sunshine", fao.solar_from_sunshine_mj_m2(sunshine, daylight_h, ra)),
         (
             "radiation from temperature range",

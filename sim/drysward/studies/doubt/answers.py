@@ -17,7 +17,7 @@ from drysward.results.band import FEWEST_FOR_QUANTILES, Kind, band, stands
 from drysward.results.importance import Importance, importance
 from drysward.results.spread import Split, split_of_sums
 from drysward.results.terms import stage_coordinate, with_terms
-from drysward.scenario.model import SKINNED, Scenario
+from drysward.scenario.model import SKINNED, Scenario, require_scenario
 from drysward.special import ndtri
 from drysward.studies.doubt.crossed import (
     BELOW,
@@ -36,7 +36,7 @@ LEAST_EXPLAINED = 0.2
 FEWEST_FOR_IMPORTANCE = 32
 
 
-def drawn_answers(
+def draws(
     scenario: Scenario,
     n: int | None = 64,
     plans: Sequence[str] | None = None,
@@ -60,14 +60,30 @@ def drawn_answers(
     years : first and last year to count; all complete ones when None.
     workers : threads; as many as there are cores when None. No number changes any result.
     keep : keep the single draws too: ``draw_NAME`` (field, plan, draw), the mean over the years
-        of every outcome (0 to 1 for ``reached_STAGE``, days, mm), and ``drawn`` (draw, number),
-        the values drawn, each in its ``unit``.
+        of every outcome (0 to 1 for ``reached_STAGE``, days, mm), and ``drawn``
+        (draw, drawn_number), the values drawn, each in its ``unit``.
     progress : True shows how far it is on stderr: a bar at a terminal, else a line every ten
         seconds. A function is called with the share of the work that is done. None is silent.
 
     Returns
     -------
-    Dataset as of ``doubt_answers``.
+    Dataset with, for each of ``doubt_probability`` (by stage), ``doubt_days`` (by stage),
+    ``doubt_days_below_condition``, ``doubt_water`` (mm) and ``doubt_demand`` (mm, by period): the
+    mean over draws and years, ``_low`` and ``_high``, 5 to 95% across draws with the noise of the
+    years taken out, ``_distinct``, whether that spread stands out from chance, and ``_error``, the
+    sampling error of the years. ``doubt_days_below_condition_1in10``: days that 1 year in 10
+    passes, mean over draws. ``doubt_site_demand`` (plan, period), m3: mean over draws of the dry
+    year of all fields together. Where a field is fed ``doubt_feed_NAME`` likewise, of leached_n,
+    clippings (kg/ha), days_hungry and days_lush (d). ``doubt_fewer`` (field, plan, other): share
+    of draws in which a plan has fewer days below playing condition than another; ``doubt_fewer_by``
+    with limits, the difference in days. ``doubt_better`` (plan, field, other_field) and
+    ``doubt_better_by`` likewise for fields under a plan. ``doubt_share_of_groups`` (field, groups),
+    ``doubt_share_of_measures`` (field, measures) and ``doubt_share_of_numbers`` (field, numbers),
+    with ``_error``: share of the variance across draws, of normal scores of the days below over
+    plans that water, that comes from a group, from all numbers that one measurement would settle,
+    or from a number; NaN where it cannot be separated, and left out of fewer than
+    32 draws.
+    Sampling errors count years that are independent. Skinned fields have no days below: NaN.
 
     Raises
     ------
@@ -82,6 +98,7 @@ def drawn_answers(
     >>> draws = drysward.draws(drysward.shipped("demo"), 64)
     >>> draws["doubt_probability_high"].sel(stage="wilt").to_series()
     """
+    require_scenario(scenario)
     if n is None and not drawn_numbers(scenario):
         raise CannotDraw("no number of the scenario has a range to be drawn from")
     followed = scenario.plans
@@ -102,23 +119,7 @@ def doubt_answers(found: Crossed, scenario: Scenario, plans: tuple[str, ...]) ->
 
     Returns
     -------
-    Dataset with, for each of ``doubt_probability`` (by stage), ``doubt_days`` (by stage),
-    ``doubt_days_below_condition``, ``doubt_water`` (mm) and ``doubt_demand`` (mm, by period): the
-    mean over draws and years, ``_low`` and ``_high``, 5 to 95% across draws with the noise of the
-    years taken out, ``_distinct``, whether that spread stands out from chance, and ``_error``, the
-    sampling error of the years. ``doubt_days_below_condition_1in10``: days that 1 year in 10
-    passes, mean over draws. ``doubt_site_demand`` (plan, period), m3: mean over draws of the dry
-    year of all fields together. Where a field is fed ``doubt_feed_NAME`` likewise, of leached_n,
-    clippings (kg/ha), days_hungry and days_lush (d). ``doubt_fewer`` (field, plan, other): share
-    of draws in which a plan has fewer days below playing condition than another; ``doubt_fewer_by``
-    with limits, the difference in days. ``doubt_better`` (plan, field, other_field) and
-    ``doubt_better_by`` likewise for fields under a plan. ``doubt_share_of_groups`` (field, groups),
-    ``doubt_share_of_measures`` (field, measures) and ``doubt_share_of_numbers`` (field, numbers),
-    with ``_error``: share of the variance across draws, of normal scores of the days below over
-    plans that water, that comes from a group, from all numbers that one measurement would settle,
-    or from a number; NaN where it cannot be separated, and left out of fewer than
-    ``FEWEST_FOR_IMPORTANCE`` draws.
-    Sampling errors count years that are independent. Skinned fields have no days below: NaN.
+    Dataset as ``draws`` says.
     """
     keys = ("field", "plan")
     out = xr.Dataset(
@@ -176,12 +177,12 @@ def _with_draws(out: xr.Dataset, found: Crossed, scenario: Scenario) -> xr.Datas
         out[f"draw_{name}"] = (("field", "plan", "draw"), values, attrs)
     numbers = found.draws.doubtful
     drawn = {"long_name": "value drawn of a number, in its unit"}
-    out["drawn"] = (("draw", "number"), found.draws.values, drawn)
+    out["drawn"] = (("draw", "drawn_number"), found.draws.values, drawn)
     return out.assign_coords(
         draw=np.arange(1, len(found.draws.values) + 1),
-        number=np.array([one.key for one in numbers], dtype=str),
-        unit=("number", np.array([one.unit for one in numbers], dtype=str)),
-        group=("number", np.array([one.group for one in numbers], dtype=str)),
+        drawn_number=np.array([one.key for one in numbers], dtype=str),
+        unit=("drawn_number", np.array([one.unit for one in numbers], dtype=str)),
+        group=("drawn_number", np.array([one.group for one in numbers], dtype=str)),
     )
 
 
@@ -369,7 +370,7 @@ def _with_importance(
     by_name = dict(zip(reversed(names["numbers"]), reversed(numbers), strict=True))
     of_number = [by_name[str(name)] for name in out["numbers"].values]
     return out.assign_coords(
-        measure=("numbers", [one.measure for one in of_number]),
+        settled_by=("numbers", [one.measure for one in of_number]),
         meaning=("numbers", [one.meaning or one.key for one in of_number]),
     )
 

@@ -420,7 +420,7 @@ def name_of(number: Doubtful, scenario: Scenario) -> str:
     parts = number.key.split(".")
     if not number.meaning:
         return number.key.removeprefix("overrides.")
-    words = re.split(r"[;,(]", number.meaning.removesuffix("."))[0].strip()
+    words = re.split(r"[;:,(]", number.meaning.removesuffix("."))[0].strip()
     words = words if words[:2].isupper() else words[0].lower() + words[1:]
     if parts[0] == "overrides":
         of = scenario.catalog.get(parts[1], parts[2]).label

@@ -30,7 +30,7 @@ from drysward.faults import Fault, FaultyInput, quoted
 from drysward.progress import Report, reporting
 from drysward.results import scores
 from drysward.results.dataset import identity
-from drysward.scenario.model import PlanSpec, Scenario
+from drysward.scenario.model import PlanSpec, Scenario, require_scenario
 from drysward.studies.season.ahead import Start, needed_so_far_mm, run_ahead, start_at
 from drysward.studies.season.outlook import (
     DAYS_BEFORE,
@@ -118,6 +118,7 @@ def hindcast(
     >>> past = drysward.hindcast(drysward.load("fields.toml"))
     >>> past["skill"].sel(scored="all", field="practice", plan="refill", stage="wilt").to_series()
     """
+    require_scenario(scenario)
     record = this_year(scenario) if record is None else record
     plans = tuple(scenario.plans if plans is None else plans)
     scenario = replace(scenario, answers=replace(scenario.answers, rooting_varies=False))

@@ -29,7 +29,7 @@ from drysward.results.ahead import (
 )
 from drysward.results.dataset import CAUTIONS, identity
 from drysward.results.terms import stage_coordinate
-from drysward.scenario.model import RECORD, PlanSpec, Scenario
+from drysward.scenario.model import RECORD, PlanSpec, Scenario, require_scenario
 from drysward.site.forcing import in_season
 from drysward.site.stretches import turf_new_year, turf_year_of
 from drysward.site.weather_years import read_record, weather_series
@@ -272,6 +272,7 @@ def season(
     >>> ahead = drysward.season(drysward.load("fields.toml"), today="2026-07-01")
     >>> ahead["odds"].sel(field="practice", plan="refill", stage="wilt").to_series()
     """
+    require_scenario(scenario)
     record = this_year(scenario) if record is None else record
     day = record.dates[-1] + 1 if today is None else _day("today", today)
     last = season_end(scenario, day) if until is None else _day("until", until)

@@ -38,7 +38,7 @@ TAKEN = (
     "field_label", "plan_label", "reached", "residual",
 )  # fmt: skip
 # What single draws add to these.
-TAKEN_BY_DRAWS = ("number", "unit", "group")
+TAKEN_BY_DRAWS = ("drawn_number", "unit", "group")
 # Numbers of a year that are one a year.
 _YEARLY = tuple(name for name in YEAR.names or () if not YEAR[name].shape)
 _WAYS = ("values", "from", "alternatives", "catalog")

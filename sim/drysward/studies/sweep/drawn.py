@@ -189,7 +189,7 @@ def run_numbers(
         out = sums.arrays(tail)
         if sweep.keep_draws:
             out |= sums.single_draws(out)
-            out["drawn"] = ("point", "draw", "number"), _values_drawn(drawing, drawn)
+            out["drawn"] = ("point", "draw", "drawn_number"), _values_drawn(drawing, drawn)
         parts.append(out)
     return {
         name: (dims, np.concatenate([part[name][1] for part in parts]))

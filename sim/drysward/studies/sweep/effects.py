@@ -17,6 +17,7 @@ from drysward.quantities import require_system
 from drysward.studies.sweep import GRID, INDICES
 from drysward.studies.sweep.axis_units import axes_in
 from drysward.studies.sweep.front import (
+    DAYS_BELOW,
     Objective,
     measure,
     measured_attributes,
@@ -34,7 +35,7 @@ LENGTHENED = ("refill", "share of et")
 
 def effects(
     sweep: xr.Dataset,
-    of: str | Objective = "wilt",
+    of: str | Objective = DAYS_BELOW,
     plan: str | None = None,
     field: str | None = None,
     units: str | None = None,
@@ -44,7 +45,8 @@ def effects(
     Parameters
     ----------
     sweep : from ``drysward.open``.
-    of : as ``risk`` of ``front``.
+    of : as ``risk`` of ``front``. Wilt takes some days in a row, so that watering every day or two
+        hides it; days below playing condition count each day.
     plan : key of the plan, the first when None.
     field : key of the field, as in ``front``.
     units : "us" or "metric", for the values of the axes; as the sweep file has them when None.
@@ -64,7 +66,7 @@ def effects(
 
     Examples
     --------
-    >>> drysward.effects(drysward.open("swept"), of="wilt")["main"].to_series()
+    >>> drysward.effects(drysward.open("swept"), of="days below")["main"].to_series()
     """
     refuse_unfinished(sweep)
     plan = str(sweep["plan"].values[0]) if plan is None else plan
@@ -94,6 +96,7 @@ def effects(
             "sd": float(values.std()),
             "points": int(values.size),
             "title": sweep.attrs["title"],
+            "reached_days": int(sweep.attrs.get("reached_days", 1)),
             "draws": int(sweep.attrs.get("draws", 0)),
             "runs_longer": int(_runs_longer(sweep, plan)),
         },

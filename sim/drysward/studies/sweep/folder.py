@@ -436,9 +436,9 @@ def open_sweep(folder: str | Path) -> xr.Dataset:
     if "draw" in out.dims:
         out = out.assign_coords(
             draw=np.arange(1, manifest.draws + 1),
-            number=np.array([key for key, _, _ in manifest.drawn], dtype=str),
-            unit=("number", np.array([unit for _, unit, _ in manifest.drawn], dtype=str)),
-            group=("number", np.array([group for _, _, group in manifest.drawn], dtype=str)),
+            drawn_number=np.array([key for key, _, _ in manifest.drawn], dtype=str),
+            unit=("drawn_number", np.array([unit for _, unit, _ in manifest.drawn], dtype=str)),
+            group=("drawn_number", np.array([group for _, _, group in manifest.drawn], dtype=str)),
         )
     if design.sweep.daily:
         days = np.arange(*manifest.dates, dtype="datetime64[D]")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable
 
 import numpy as np
@@ -12,6 +13,8 @@ from drysward.faults import Fault, FaultyInput, nearest
 from drysward.studies.sweep import STAGE_NAMES
 
 WATER, DAYS_BELOW = "water", "days below"
+MOST_FRONTS = 50
+"""Values of an axis that may each have a front (own choice)."""
 BY_AREA, WORST = "mean over the area", "worst field"
 Objective = Callable[[xr.Dataset], xr.DataArray]
 """A cost or risk in Python: points of a sweep in, one number for each point out; less is better."""
@@ -25,6 +28,7 @@ def front(
     risk: str | Objective = "wilt",
     field: str | None = None,
     high: bool = False,
+    by: str | None = None,
 ) -> xr.Dataset:
     """Choices of a sweep that no other choice beats in cost and risk at once.
 
@@ -37,20 +41,21 @@ def front(
         gives one number for each point, by plan and field or not. Less is better of both.
     field : key of the field that counts alone; a function has only this field.
     high : the risk is what 95% of the draws within a point do not pass, in place of their mean.
+    by : an axis, such as "species", or "plan": a front for each of its values.
 
     Returns
     -------
-    Dataset by ``choice``, cheapest first: ``cost`` and ``risk``, ``risk_se`` where the risk is
-    that of a stage, the plan, and what each axis takes. Water in mm, odds in 1, days in d; the
-    attribute ``of_fields`` says whether several fields count by their area or by the worst. Common
-    draws that cross a grid are no choice: cost and risk are means over them, and over the draws
-    within points.
+    Dataset by ``choice``, cheapest first (with ``by`` one value after the other): ``cost`` and
+    ``risk``, ``risk_se`` where the risk is that of a stage, the plan, and what each axis takes.
+    Water in mm, odds in 1, days in d; the attribute ``of_fields`` says whether several fields count
+    by their area or by the worst. Common draws that cross a grid are no choice: cost and risk are
+    means over them, and over the draws within points.
 
     Raises
     ------
     FaultyInput
-        For a name that is not there, ``high`` of what has no draws, or a function that does not
-        give one number for each point.
+        For a name that is not there, ``by`` an axis with many values, ``high`` of what has no
+        draws, or a function that does not give one number for each point.
 
     Examples
     --------
@@ -74,7 +79,7 @@ def front(
         table = _over_draws(table)
     choices = table.stack(choice=("point", "plan"), create_index=False)
     choices = choices.transpose("choice")
-    kept = choices.isel(choice=unbeaten(choices["cost"].values, choices["risk"].values))
+    kept = choices.isel(choice=_of_each(choices, by, sweep))
     kept["cost"].attrs.update(measured_attributes(sweep, cost, kept["cost"]))
     kept["risk"].attrs.update(measured_attributes(sweep, risk, kept["risk"]))
     for name, how in of_fields.items():
@@ -89,8 +94,28 @@ def front(
         plans=int(sweep.sizes["plan"]),
         draws=int(sweep.attrs.get("draws", 0)),
         high=int(high),
+        by=by or "",
     )
     return kept
+
+
+def _of_each(choices: xr.Dataset, by: str | None, sweep: xr.Dataset) -> NDArray[np.int64]:
+    """Places of the unbeaten choices, of each value of ``by`` one after the other."""
+    cost, risk = choices["cost"].values, choices["risk"].values
+    if by is None:
+        return unbeaten(cost, risk)
+    axes = ["plan", *json.loads(sweep.attrs["axes"])]
+    if by not in axes:
+        raise FaultyInput(Fault("by", f"no axis '{by}'", nearest(by, axes)))
+    if by not in choices.coords:
+        what = f"'{by}' is drawn, and the draws are averaged"
+        raise FaultyInput(Fault("by", what, "an axis with a list of values"))
+    values, place = np.unique(choices[by].values, return_inverse=True)
+    if values.size > MOST_FRONTS:
+        what = f"'{by}' has {values.size:,} values"
+        raise FaultyInput(Fault("by", what, f"an axis with at most {MOST_FRONTS}"))
+    each = (np.flatnonzero(place == i) for i in range(values.size))
+    return np.concatenate([here[unbeaten(cost[here], risk[here])] for here in each])
 
 
 def unbeaten(cost: NDArray[np.float64], risk: NDArray[np.float64]) -> NDArray[np.int64]:

@@ -265,7 +265,7 @@ def to_record(file: WeatherFile, rule: FillRule) -> DailyRecord:
         _, _, faults = _filled(file, rule, mending(file), one_a_quantity=True)
         raise FaultyInput(_first_faults(path_text(file.path), faults))
     return DailyRecord(
-        name=_stem(file.path),
+        name=file.path.name,
         dates=table.dates,
         **{QUANTITIES[quantity].field: values for quantity, values in table.values.items()},
         wind_height_m=file.wind_height_m if "wind" in table.values else None,
@@ -432,10 +432,6 @@ def _unpacked(path: Path, data: bytes) -> tuple[bytes, str]:
     if not data.removeprefix(BOM).strip():
         raise FaultyInput(Fault(path_text(path), "is empty", "a header and a row for every day"))
     return data, ending
-
-
-def _stem(path: Path) -> str:
-    return Path(path.stem).stem if path.suffix.lower() == ".gz" else path.stem
 
 
 def _first_faults(path: str, faults: list[RowFault]) -> list[Fault]:
