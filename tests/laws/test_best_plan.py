@@ -279,3 +279,25 @@ def test_two_constructions_of_two_fields_alike_are_two_pairs() -> None:
     ]  # fmt: skip
     # Two of one kind are two fields, not two constructions.
     assert not alternatives(fields[:2])
+
+
+def test_each_root_zone_may_be_fed_in_its_way() -> None:
+    dose = drysward.shipped("feeding").fields[0].feeding
+    assert dose is not None
+    other = replace(dose, clippings_returned=not dose.clippings_returned)
+    loam = RootZoneSpec(like="native_loam")
+    sand = stadium("sand", feeding=dose)
+    found = [
+        [(one.fields, one.along) for one in alternatives([sand, field])]
+        for field in (
+            stadium("loam", root_zone=loam, feeding=dose),
+            stadium("loam", root_zone=loam, feeding=other),
+            stadium("loam", root_zone=loam),  # not fed
+            stadium("sand_2", feeding=other),  # the same ground: two fields
+        )
+    ]
+    both = ("sand", "loam")
+    assert found == [[(both, "")], [(both, "feeding")], [], []]
+    assert '"along": "feeding"' in alternatives_text(
+        [sand, stadium("loam", root_zone=loam, feeding=other)]
+    )

@@ -15,6 +15,7 @@ from drysward.pages.figures import day_text as calendar_day
 from drysward.pages.result import SEASON, SUPPLY, SWEEP, keys, kind_of, label, plain
 from drysward.pages.sweep_figures import odds_and_error, setting_text
 from drysward.quantities import Display, shown
+from drysward.results.alternatives import no_sum_text
 from drysward.results.answer_text import PLAY_IS_LIKELY
 from drysward.results.choice import best_plan
 from drysward.results.dataset import FEED
@@ -480,7 +481,11 @@ def _volume_table(result: xr.Dataset, units: str) -> Table:
     places: list[tuple[str, str, Where]] = [
         (label(result, "field", field), "", {"field": field}) for field in keys(result, "field")
     ]
-    if len(places) > 1:
+    no_sum = no_sum_text(result.attrs, keys(result, "field"))
+    of_site = (
+        "for the whole site the sum of the fields' peak weeks, no less than the site's own"
+    )
+    if len(places) > 1 and not no_sum:
         places.append(("Whole site", "site_", {}))
     groups = []
     for plan in keys(result, "plan"):
@@ -502,8 +507,7 @@ def _volume_table(result: xr.Dataset, units: str) -> Table:
         "Water by volume",
         columns,
         groups,
-        "Drawn from the supply. Peak week: the most of any year; for the whole site the sum of the "
-        "fields' peak weeks, no less than the site's own.",
+        f"Drawn from the supply. Peak week: the most of any year; {no_sum or of_site}.",
         "Field",
         is_open=False,
     )
@@ -610,9 +614,15 @@ def _cost_tables(result: xr.Dataset) -> list[Table]:
         columns = [(f"cost_{name}", COSTS[name][0]) for name in names]
         return [_cost_table(result, "Cost of a year", columns, money, whole_site)]
     note = " ".join(f"{name}: {text}." for name, text in cost_notes(result, compare=False))
+    no_sum = no_sum_text(result.attrs, keys(result, "field"))
+    has_storage = "cost_storage" in result and bool((result["cost_storage"] > 0.0).any())
+    if no_sum and not has_storage:
+        note = f"{note} {as_sentences([no_sum])[0]}".strip()
     per_field = cost_columns(result, "field_cost", FIELD_COSTS)
     fields: list[Where] = [{"field": field} for field in keys(result, "field")]
     found = [_cost_table(result, "Cost by field", per_field, money, fields, note, is_open=False)]
+    if no_sum and not has_storage:
+        return found
     if yearly := cost_columns(result, "cost", YEARLY_COSTS):
         columns = [*yearly, ("energy_used_mean", "energy, kWh")]
         found.append(_cost_table(result, "Whole site: cost of a year", columns, money, whole_site))

@@ -255,8 +255,10 @@ def _compared_sentence(
                 f"{quoted_label(result, 'field', first)}"
                 f"{_more_days(result, key, first, plan, is_first=not parts)}"
             )
+    part = pairs[0].differ_in
+    part += next((f" and {pair.along}" for pair in pairs if pair.along), "")
     return (
-        f"Alike but for the {pairs[0].differ_in}, under {quoted_label(result, 'plan', plan)}: "
+        f"Alike but for the {part}, under {quoted_label(result, 'plan', plan)}: "
         f"{'; '.join(parts)}."
     )
 
