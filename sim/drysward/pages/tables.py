@@ -33,7 +33,14 @@ from drysward.results.doubt_text import (
     spread_texts,
     too_wide,
 )
-from drysward.results.feeding_text import CAUTIONS, doses_of, fed_fields, weeks_text
+from drysward.results.feeding_text import (
+    CAUTIONS,
+    SHIFTS,
+    SHIFTS_WHY,
+    doses_of,
+    fed_fields,
+    weeks_text,
+)
 from drysward.results.season_text import (
     SKILL_NOTE,
     day_after,
@@ -797,12 +804,12 @@ def _effect_table(result: xr.Dataset, fields: Sequence[str], units: str) -> Tabl
         return out
 
     return Table(
-        "How feeding shifts wilt, water and recovery",
+        f"{SHIFTS}, with the likely numbers",
         [head for head, _ in compared.values()],
         [_by_plan(result, {"field": field}, cells) for field in fields],
         "As fed, and in brackets without feeding: the same plans and years with turf as the "
         "published tables of water use have it, neither hungry nor lush. It is not turf that is "
-        "never fed.",
+        f"never fed. {SHIFTS_WHY}.",
     )
 
 

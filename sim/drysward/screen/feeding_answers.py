@@ -17,6 +17,8 @@ from drysward.results.feeding_text import (
     ESTIMATES,
     HUNGRY,
     LUSH,
+    SHIFTS,
+    SHIFTS_WHY,
     doses_of,
     fed_fields,
     feeding_sentences,
@@ -242,7 +244,7 @@ def _effect(summary: xr.Dataset, system: str) -> Table:
             for end in ("fed", "plain", "change", "change_se")
         }
 
-    title = "How feeding shifts wilt, water and recovery: as fed (without feeding)"
+    title = f"{SHIFTS}, with the likely numbers: as fed (without feeding)"
     return _by_field("feeding_effect", title, columns, _rows(summary, numbers), cells)
 
 
@@ -387,7 +389,7 @@ def _notes(summary: xr.Dataset) -> Iterator[tuple[str, str]]:
         "Without",
         "the same plans and years with turf as the published tables of water use have it, neither "
         "hungry nor lush; it is not turf that is never fed. Recovery: years in which turf went "
-        "dormant and came back in both",
+        f"dormant and came back in both. {SHIFTS_WHY}",
     )
     if f"doubt_{FEED}leached_n" in summary:
         yield (
