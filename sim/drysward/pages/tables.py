@@ -171,7 +171,7 @@ def _below_note(result: xr.Dataset) -> str:
         return ""
     likely = "Run with the likely soil, turf and system. " if has_doubt(result) else ""
     return (
-        f"{likely}Days lost: days of the season below playing condition, "
+        f"{likely}Days below: days of the season below playing condition, "
         f"{condition_text(result.attrs)}; average year"
         f"{' and, in brackets, 1-in-10 year' if holds_dry_years(result) else ''}. "
     )
@@ -325,7 +325,7 @@ def _plans_table(result: xr.Dataset, units: str) -> Table:
         ]
 
     likely = ", likely soil" if has_doubt(result) else ""
-    columns = [f"Days lost a year{likely}"]
+    columns = [f"Days below a year{likely}"]
     columns += [f"{style.STAGE_WORDS[stage].capitalize()}, % of years" for stage in stages]
     columns.append(f"Water a year, {depth.unit}")
     columns += [f"Water of a 1-in-{period:g} year, {depth.unit}" for period in dry]
@@ -542,7 +542,7 @@ def _spread_table(result: xr.Dataset, drawn: xr.Dataset, units: str) -> Table:
             *([_spread(drawn, "demand", depth, {**here, "period": period})] if has_dry else []),
         ]  # fmt: skip
 
-    columns = ["Days lost a year, over the draws"]
+    columns = ["Days below a year, over the draws"]
     columns += [f"{word.capitalize()}, of 100 years" for word in ODDS.values()]
     columns.append(f"Water a year, {depth.unit}")
     columns += [f"Water of a 1-in-{period:g} year, {depth.unit}"] if has_dry else []
@@ -788,7 +788,7 @@ def _drawn_feeding(result: xr.Dataset, fields: Sequence[str], units: str) -> Tab
 def _effect_table(result: xr.Dataset, fields: Sequence[str], units: str) -> Table:
     depth, plain_days = shown("mm", units), Display("d", 1.0, 0)
     compared = {
-        "below": ("Days lost", plain_days),
+        "below": ("Days below", plain_days),
         "wilt": ("Wilt days", plain_days),
         "recovery": ("Days of recovery", plain_days),
         "water": (f"Water, {depth.unit}", depth),

@@ -29,6 +29,10 @@ MOST_NAMED = 3
 TOO_WIDE = 0.6
 # A choice stands that this share of the draws confirms (own choice).
 STANDS = 0.9
+STANDS_TEXT = (
+    f"the choice stands where {10.0 * STANDS:.0f} in 10 draws or more confirm it; with fewer it is "
+    "too close to call"
+)
 MOST_FIELDS = 4
 
 ENOUGH_DRAWS = 64
@@ -266,25 +270,49 @@ def choice_sentence(found: xr.Dataset, plan: str, stage: str = RISK) -> str:
     shares = [
         found["doubt_fewer"].sel(field=f, plan=first, other=next_one).item() for f in fields
     ]
-    texts = [count_of_draws(found, share) for share in shares]
-    counts = listed(
-        [
-            f"in {text if i else draws_text(found, shares[0])} on {_name(found, 'field', field)}"
-            for i, (field, text) in enumerate(zip(fields, texts, strict=True))
-        ]
-    )
-    if any("." in text for text in texts):
-        counts += " (a tie counts half)"
-    text = (
-        f"{_name(found, 'plan', first)} has fewer days below playing condition than "
-        f"{_name(found, 'plan', next_one)},{'' if is_ahead else ' the next,'} {counts}"
-    )
+    text = _fewer_text(found, (first, next_one), fields, shares, "" if is_ahead else ", the next")
     if not is_ahead:
         return f"{text}: {_verdicts(found, fields, shares)}."
+    if min(shares) < 0.5:
+        text += f"; {_name(found, 'plan', first)} has fewer on average"
     kept = kept_fields(found, stage).sum("field")
     if int(kept.sel(plan=other)) < int(kept.sel(plan=plan)):
         return f"{text}, but keeps fewer fields."
     return f"{text}, but takes more water for less than {CLOSE_DAYS:.0f} days a year."
+
+
+def _fewer_text(
+    found: xr.Dataset,
+    plans: tuple[str, str],
+    fields: Sequence[str],
+    shares: Sequence[float],
+    rank: str,
+) -> str:
+    """Which of two plans has fewer days below, field by field, each with the draws that say so.
+
+    ``shares``: of the draws in which the first of ``plans`` has fewer. ``rank``: what the second is
+    to the first, such as ", the next".
+    """
+    one, other = (_name(found, "plan", plan) for plan in plans)
+    named = list(zip(fields, shares, strict=True))
+    ways = (
+        (f"{one} has fewer days below playing condition than {other}{rank}",
+         [(field, share) for field, share in named if share >= 0.5]),
+        (f"{other} has fewer days below playing condition than {one}",
+         [(field, 1.0 - share) for field, share in named if share < 0.5]),
+    )  # fmt: skip
+    parts: list[str] = []
+    for text, counted in ways:
+        if not counted:
+            continue
+        counts = [
+            f"in {count_of_draws(found, share) if i or parts else draws_text(found, share)} on "
+            f"{_name(found, 'field', field)}"
+            for i, (field, share) in enumerate(counted)
+        ]
+        parts.append(f"{f'{other} has fewer' if parts else f'{text},'} {listed(counts)}")
+    is_tied = any("." in count_of_draws(found, share) for share in shares)
+    return "; ".join(parts) + (" (a tie counts half)" if is_tied else "")
 
 
 def _verdicts(found: xr.Dataset, fields: Sequence[str], shares: Sequence[float]) -> str:

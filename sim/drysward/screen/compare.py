@@ -27,6 +27,7 @@ from drysward.results.choice import RISK, best_plan, days_below, odds, rule_text
 from drysward.results.doubt_text import (
     DRAWN,
     LIKELY,
+    STANDS_TEXT,
     between_fields,
     choice_sentence,
     count_of_draws,
@@ -369,6 +370,8 @@ def _captions(one: Comparison, risk: str) -> Iterator[tuple[str, str]]:
         yield "Undecided", text
     if one.labeled is not None and (text := measure_text(one.labeled, or_why=False)):
         yield "Measure first", text
+    if one.labeled is not None and one.summary.sizes["plan"] > 1:
+        yield "Draws", STANDS_TEXT
     dry = f" (in a 1-in-{dry_period(one.summary):g} dry year)" if has_dry else ""
     yield "Water", f"drawn in a typical year{dry}{of_all}"
     yield "Weather", attrs["weather"]
