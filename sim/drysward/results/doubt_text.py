@@ -171,7 +171,7 @@ def spread_comes_from(of_field: xr.Dataset) -> str:
     )
     parts = ", ".join(f"{key} {share:.0%}" for share, key in named if share >= LEAST_NAMED)
     singles = "; ".join(
-        f"{measure} ({share:.0%}{f', most of it {number}' if number else ''})"
+        f"{measure} ({share:.0%}{f', most of it for the {number}' if number else ''})"
         for measure, number, share in _first(of_field)
     )
     text = f"spread of days below: {parts}" if parts else "no group stands out"
@@ -374,8 +374,8 @@ def why_no_measure(of_field: xr.Dataset) -> str:
 
 
 def _first(of_field: xr.Dataset) -> list[tuple[str, str, float]]:
-    """What to measure, the number behind over half of it or "", and its share of the spread; the
-    largest first.
+    """What to measure, what the number behind over half of it is or "", and its share of the
+    spread; the largest first.
     """
     shares = of_field["doubt_share_of_measures"]
     numbers = of_field["doubt_share_of_numbers"]
@@ -385,8 +385,10 @@ def _first(of_field: xr.Dataset) -> list[tuple[str, str, float]]:
         if share >= LEAST_NAMED:
             own = numbers.values * (numbers["measure"].values == measure)
             best = int(np.argmax(own))
-            name = _plain(str(numbers["numbers"].values[best])) if own[best] > share / 2.0 else ""
-            out.append((measure, name, share))
+            key, meaning = (str(numbers[of].values[best]) for of in ("numbers", "meaning"))
+            # The same number of two grounds varies together: either may stand for both.
+            is_named = own[best] > share / 2.0 and not key.endswith(("_sand", "_native"))
+            out.append((measure, _as_clause(meaning) if is_named else "", share))
     return out
 
 
@@ -406,6 +408,10 @@ def _name(found: xr.Dataset, dim: str, key: object) -> str:
     return f"“{names.item() if names.ndim == 0 else names.sel({dim: key}).item()}”"
 
 
-def _plain(key: str) -> str:
-    """``species.tall_fescue.wilt_ks`` as people read it."""
-    return key.rpartition(".")[2].replace("_", " ")
+def _as_clause(meaning: str) -> str:
+    """A meaning of one sentence inside another; "" of several numbers that err together, of which
+    the measurement says what they have in common.
+    """
+    if ". " in meaning:
+        return ""
+    return f"{meaning[:1].lower()}{meaning[1:]}".rstrip(".")

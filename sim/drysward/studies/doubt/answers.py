@@ -379,12 +379,16 @@ def _with_importance(
             out[f"doubt_share_of_{kind}{end}"] = (("field", kind), shares)
         out = out.assign_coords({kind: list(labels)})
     out["doubt_explained"] = ("field", explained.ravel())
-    by_name = dict(zip(reversed(names["numbers"]), reversed(numbers), strict=True))
-    of_number = [by_name[str(name)] for name in out["numbers"].values]
+    of_number = [
+        [one for one, unit in zip(numbers, names["numbers"], strict=True) if unit == name]
+        for name in out["numbers"].values
+    ]
     return out.assign_coords(
-        measure=("numbers", [one.measure for one in of_number]),
-        meaning=("numbers", [one.meaning or one.key for one in of_number]),
-    )
+        measure=("numbers", [ones[0].measure for ones in of_number]),
+        meaning=("numbers", [
+            " ".join(one.meaning or f"{one.key}." for one in ones) for ones in of_number
+        ]),
+    )  # fmt: skip
 
 
 def normal_scores(values: FloatArray) -> FloatArray:
