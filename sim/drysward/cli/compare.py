@@ -143,7 +143,7 @@ def command(
     elif show == "feeding":
         from drysward.screen.feeding_answers import feeding
 
-        parts = feeding(summary, opened, units)
+        parts = feeding(summary, opened, units, detail)
     else:
         parts = compare.overview(one, headline)
     if detail:

@@ -38,8 +38,14 @@ _NAMES = (
 )  # fmt: skip
 
 
-def feeding(summary: xr.Dataset, scenario: Scenario, system: str) -> list[Part]:
-    """Tables of the turf, of what leaves, of what feeding changes, of the months and the doses.
+_CALENDAR = ("Calendar", "the doses of a year: drysward check, or --detail")
+
+
+def feeding(
+    summary: xr.Dataset, scenario: Scenario, system: str, detail: bool = False
+) -> list[Part]:
+    """Tables of the turf, of what leaves, of what feeding changes, of the months and, with
+    ``detail``, of the doses as ``drysward check`` lists them.
 
     ``summary`` is of ``summarize`` with the effect of feeding.
     """
@@ -48,12 +54,12 @@ def feeding(summary: xr.Dataset, scenario: Scenario, system: str) -> list[Part]:
         tables.append(_draws(summary, system))
     if f"{FEED}water_n" in summary:
         tables.append(_water(summary, system))
-    tables += [_months(summary, system), *feeding_table(scenario, system)]
+    tables += [_months(summary, system), *(feeding_table(scenario, system) if detail else [])]
     return [
         *weather_findings(findings_of(summary.attrs)),
         *feeding_sentences(summary, best_plan(summary), system),
         *tables,
-        notes(_notes(summary)),
+        notes([*_notes(summary), *([] if detail else [_CALENDAR])]),
     ]
 
 
