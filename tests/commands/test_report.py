@@ -192,6 +192,15 @@ def test_the_command_writes_the_page_as_processes_side_by_side_draw_it(kept, tmp
     assert len(text) < 1_000_000
 
 
+def test_water_is_summed_over_fields_that_are_all_built(result):
+    """The two fields of the file are alternatives, of which one is built."""
+    for kept, is_summed in ((result, False), (result.assign_attrs(alternatives="[]"), True)):
+        volumes = next(one for one in tables(kept, "us") if one.caption == "Water by volume")
+        places = {place for group in volumes.groups for place, _ in group.rows}
+        assert ("Whole site" in places) is is_summed
+        assert ("only one is built" in volumes.note) is not is_summed
+
+
 @pytest.mark.parametrize("units, mm, decimals", [("us", 1 / 25.4, 1), ("metric", 1.0, 0)])
 @pytest.mark.usefixtures("text", "undrawn")  # the whole page is drawn before
 def test_numbers_on_the_page_are_those_of_the_file(kept, result, text, units, mm, decimals):
@@ -229,14 +238,12 @@ def test_numbers_on_the_page_are_those_of_the_file(kept, result, text, units, mm
     assert seen == {
         "days_below_condition_mean", "probability", "days_mean", "season_water",
         "peak_week_most", "demand", "season_volume", "peak_week_volume", "demand_volume",
-        *(["site_season_volume", "site_peak_week_volume", "site_demand_volume"]
-          if units == "us" else []),
     }  # fmt: skip
     # Two plans: days below playing condition, four odds, two numbers of days, water, peak week,
     # five periods. Of the plan that waters the volumes of a year, a peak week and five periods, of
-    # each field and, of several, of the site.
+    # each field; both are alternatives, so there is no sum.
     fields = 2 if units == "us" else 1
-    assert len(cells) == fields * 2 * (1 + 4 + 2 + 2 + 5) + (fields + (fields > 1)) * (2 + 5)
+    assert len(cells) == fields * 2 * (1 + 4 + 2 + 2 + 5) + fields * (2 + 5)
 
 
 def test_lines_of_a_figure_are_the_numbers_of_the_file(result):
