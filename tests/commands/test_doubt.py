@@ -72,7 +72,10 @@ def shares(result: xr.Dataset) -> xr.Dataset:
         doubt_share_of_numbers=(("field", "numbers"), [[0.1, 0.4, 0.01], [0.2, 0.2, 0.2]]),
     ).assign_coords(
         groups=["grass", "soil"], measures=measures, numbers=numbers,
-        settled_by=("numbers", measures), meaning=("numbers", numbers),
+        settled_by=("numbers", measures),
+        meaning=("numbers", [
+            "Transpiration at wilt.", "Suction of the sand; in a test.", "Clay. And sand.",
+        ]),
     )  # fmt: skip
 
 
@@ -222,7 +225,7 @@ def test_what_to_measure_first(shares: xr.Dataset) -> None:
     )
     assert spread_comes_from(shares.sel(field="stadium")) == (
         "spread of days below: soil 60%, grass 30%. First: a laboratory test (50%, most of "
-        "it alpha); notes of wilt (30%)"
+        "it for the suction of the sand; in a test); notes of wilt (30%)"
     )
     assert "too few to say" in spread_comes_from(shares.sel(field="practice"))
 
@@ -325,7 +328,7 @@ def test_the_answer_has_the_range_across_draws_and_what_narrows_it(
         best = str(shares["plan"].values[list(shares["plan_label"].values).index(one.plan)])
         here = shares.sel(field=field, plan=best)
         low, high = (here[f"doubt_days_below_condition_{end}"].item() for end in ("low", "high"))
-        assert one.days_lost_range == f"{low:.0f} to {high:.0f}"
+        assert one.days_below_range == f"{low:.0f} to {high:.0f}"
     assert [one.measure for one in answer(shares, "us").fields] == [
         "a laboratory test, then notes of wilt", ""
     ]  # fmt: skip

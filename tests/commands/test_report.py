@@ -192,6 +192,15 @@ def test_the_command_writes_the_page_as_processes_side_by_side_draw_it(kept, tmp
     assert len(text) < 1_000_000
 
 
+def test_water_is_summed_over_fields_that_are_all_built(result):
+    """The two fields of the file are alternatives, of which one is built."""
+    for kept, is_summed in ((result, False), (result.assign_attrs(alternatives="[]"), True)):
+        volumes = next(one for one in tables(kept, "us") if one.caption == "Water by volume")
+        places = {place for group in volumes.groups for place, _ in group.rows}
+        assert ("Whole site" in places) is is_summed
+        assert ("only one is built" in volumes.note) is not is_summed
+
+
 @pytest.mark.parametrize("units, mm, decimals", [("us", 1 / 25.4, 1), ("metric", 1.0, 0)])
 @pytest.mark.usefixtures("text", "undrawn")  # the whole page is drawn before
 def test_numbers_on_the_page_are_those_of_the_file(kept, result, text, units, mm, decimals):
@@ -229,14 +238,12 @@ def test_numbers_on_the_page_are_those_of_the_file(kept, result, text, units, mm
     assert seen == {
         "days_below_condition_mean", "probability", "days_mean", "season_water",
         "peak_week_most", "demand", "season_volume", "peak_week_volume", "demand_volume",
-        *(["site_season_volume", "site_peak_week_volume", "site_demand_volume"]
-          if units == "us" else []),
     }  # fmt: skip
     # Two plans: days below playing condition, four odds, two numbers of days, water, peak week,
     # five periods. Of the plan that waters the volumes of a year, a peak week and five periods, of
-    # each field and, of several, of the site.
+    # each field; both are alternatives, so there is no sum.
     fields = 2 if units == "us" else 1
-    assert len(cells) == fields * 2 * (1 + 4 + 2 + 2 + 5) + (fields + (fields > 1)) * (2 + 5)
+    assert len(cells) == fields * 2 * (1 + 4 + 2 + 2 + 5) + fields * (2 + 5)
 
 
 def test_lines_of_a_figure_are_the_numbers_of_the_file(result):
@@ -256,12 +263,12 @@ def test_the_answer_has_a_line_for_each_field(result, read):
         best = best_plan(result.sel(field=[key]))
         here = result.sel(field=key, plan=best)
         assert one.plan == str(here["plan_label"].item())
-        assert one.days_lost == f"{here['days_below_condition_mean'].item():.0f}"
-        assert one.days_lost_dry == f"{here['days_below_condition_1in10'].item():.0f}"
+        assert one.days_below == f"{here['days_below_condition_mean'].item():.0f}"
+        assert one.days_below_dry == f"{here['days_below_condition_1in10'].item():.0f}"
         assert one.water == f"{here['season_water'].item() / 25.4:.1f} in"
         assert one.water_dry == f"{here['demand'].sel(period=10.0).item() / 25.4:.1f} in"
         # Nothing was drawn, and there are no matches.
-        assert one.days_lost_range == one.playable == one.measure == ""
+        assert one.days_below_range == one.playable == one.measure == ""
         assert one.plan in read.text
     days = result["days_below_condition_mean"].sel(plan="none")
     whole, compared, counted, least, uncertain = said.sentences
@@ -278,14 +285,14 @@ def test_what_is_not_known_is_said_so(result):
     unknown = result.assign(season_water=result["season_water"] * np.nan)
     line = answer(unknown, "us").fields[1]
     assert line.water == "not known"
-    assert line.days_lost.isdigit()
+    assert line.days_below.isdigit()
     old = result.drop_vars([name for name in result if "condition" in str(name)])
     said = answer(old, "us")
-    assert {one.days_lost for one in said.fields} == {"not known"}
+    assert {one.days_below for one in said.fields} == {"not known"}
     assert "The best plan is “_Refill”: wilt comes" in said.sentences[0]
     bare = changed(result, days_below_condition_mean=np.nan, days_below_condition_1in10=np.nan)
     bare["days_below_condition_mean"].loc[{"field": "sand"}] = 3.0
-    assert [one.days_lost for one in answer(bare, "us").fields] == ["3", "no turf"]
+    assert [one.days_below for one in answer(bare, "us").fields] == ["3", "no turf"]
 
 
 def test_matches_stand_in_the_answer_and_choose_for_a_field_without_turf(result):
@@ -397,7 +404,7 @@ def test_no_risk_at_all(result):
     calm = changed(result, probability=0.0, odds=0.0, odds_low=0.0, **days)
     assert "wilt never" in alt(calm, "stages")
     said = answer(calm, "us")
-    assert {(one.plan, one.days_lost) for one in said.fields} == {("none", "0")}
+    assert {(one.plan, one.days_below) for one in said.fields} == {("none", "0")}
     assert "The best plan is also the plan with the least water." in said.sentences
     none = changed(result, probability=0.0, probability_high=0.6)
     one = none.sel(field="sand", plan="none", stage="wilt")

@@ -157,14 +157,21 @@ def test_limits_that_decide_nothing_are_named_by_field() -> None:
     high.loc[{"plan": "dry", "field": "loam"}] = 0.6
     low = result["doubt_probability_low"].where(result["plan"] != "dry", 0.0)
     wide = result.assign(doubt_probability_high=high, doubt_probability_low=low)
+    assert best_plan(wide) == "some"
+    high.loc[{"plan": "some"}] = 0.4
+    assert "both fields: “Some”, “Dry” and “Much”" in undecided_text(
+        wide.assign(doubt_probability_high=high)
+    )
+    high.loc[{"plan": "some"}] = KEPT
     assert undecided_text(wide) == (
-        "limits too wide to say whether a plan keeps a field on both fields: “Dry” and “Much”"
+        "the limits of dormancy reach below and above 10 of 100 years on both fields: “Dry” and "
+        "“Much”"
     )
     low.loc[{"plan": "dry", "field": "sand"}] = 0.5
     wide = wide.assign(doubt_probability_low=low)
     assert undecided_text(wide) == (
-        "limits too wide to say whether a plan keeps a field on “Sand”: “Much”; on “Loam”: “Dry” "
-        "and “Much”"
+        "the limits of dormancy reach below and above 10 of 100 years on “Sand”: “Much”; on "
+        "“Loam”: “Dry” and “Much”"
     )
 
 
@@ -244,6 +251,38 @@ def test_the_choice_over_the_draws_says_why_the_plan_with_fewer_days_is_not_chos
     )
     lost = said([[LOST, KEPT, LOST]] * 2, [[30, 40, 0]] * 2, WATER, 1.0)
     assert choice_sentence(lost, "some").endswith("in 10 on “Loam”, but keeps fewer fields.")
+
+
+def test_fields_that_disagree_on_two_plans_are_said_apart() -> None:
+    near = said([[KEPT] * 3] * 2, [[40, 20, 0]] * 2, WATER, 1.0)
+    assert best_plan(near) == "much"
+    fewer = near["doubt_fewer"].copy()
+    fewer.loc[{"field": "sand", "plan": "much", "other": "some"}] = 0.3
+    fewer.loc[{"field": "loam", "plan": "much", "other": "some"}] = 0.9
+    apart = near.assign(doubt_fewer=fewer)
+    assert choice_sentence(apart, "much") == (
+        "“Much” has fewer days below playing condition than “Some”, the next, in 9 of 10 draws on "
+        "“Loam”; “Some” has fewer in 7 on “Sand”: on “Sand” it is too close to call; on “Loam” the "
+        "choice stands."
+    )
+    both = near.assign(doubt_fewer=xr.full_like(fewer, 0.2))
+    assert choice_sentence(both, "much") == (
+        "“Some” has fewer days below playing condition than “Much”, in 8 of 10 draws on “Sand” and "
+        "in 8 on “Loam”: it is too close to call."
+    )
+
+
+def test_alternatives_with_best_plans_of_their_own_are_named() -> None:
+    two = said([[KEPT] * 3] * 2, [[30, 3, 0], [30, 20, 0]], WATER)
+    assert not any("on its own" in text for text in best_sentences(two))
+    pair = [{"differ_in": "root zone", "fields": list(FIELDS), "along": "feeding"}]
+    two.attrs[ALTERNATIVES] = json.dumps(pair)
+    texts = best_sentences(two)
+    assert any(text.startswith("Alike but for the root zone and feeding, ") for text in texts)
+    assert (
+        "For each of these fields on its own, the best plan is “Some” on “Sand” and “Much” on "
+        "“Loam”."
+    ) in texts
 
 
 def test_draws_are_counted_as_they_were() -> None:
@@ -359,4 +398,26 @@ def test_odds_that_round_to_the_limit_say_on_which_side_they_are() -> None:
 def test_the_counted_season_is_named() -> None:
     assert counted_season_text({}) == ""
     told = counted_season_text({COUNTED: span_text((274, 120))})
-    assert told.startswith("days lost and stages count from 10-01 to 04-30 ([answers] season)")
+    assert told.startswith("days below and stages count from 10-01 to 04-30 ([answers] season)")
+
+
+def test_each_root_zone_may_be_fed_in_its_way() -> None:
+    dose = drysward.shipped("feeding").fields[0].feeding
+    assert dose is not None
+    other = replace(dose, clippings_returned=not dose.clippings_returned)
+    loam = RootZoneSpec(like="native_loam")
+    sand = stadium("sand", feeding=dose)
+    found = [
+        [(one.fields, one.along) for one in alternatives([sand, field])]
+        for field in (
+            stadium("loam", root_zone=loam, feeding=dose),
+            stadium("loam", root_zone=loam, feeding=other),
+            stadium("loam", root_zone=loam),  # not fed
+            stadium("sand_2", feeding=other),  # the same ground: two fields
+        )
+    ]
+    both = ("sand", "loam")
+    assert found == [[(both, "")], [(both, "feeding")], [], []]
+    assert '"along": "feeding"' in alternatives_text(
+        [sand, stadium("loam", root_zone=loam, feeding=other)]
+    )

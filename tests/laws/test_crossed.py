@@ -273,6 +273,31 @@ def test_a_plan_that_never_waters_has_no_water(demo, found):
     assert (out["doubt_water"].sel(plan="deficit") > 0.0).all()
 
 
+def test_limits_of_few_draws_keep_to_the_season_and_to_the_order_of_years(demo, found):
+    """Few draws have limits by moments, which reach beyond all that the draws themselves gave."""
+    first = {name: rows[..., :16].copy() for name, rows in found.rows.items()}
+    first[BELOW][:] = np.where(np.arange(16) < 5, 210.0, 4.0)
+    first[WATER][:, 1:] = np.where(np.arange(16) < 5, 900.0, 100.0)
+    columns = {name: values.copy() for name, values in found.columns.items()}
+    squares = {name: (rows**2).mean(axis=-1) for name, rows in first.items()}
+    for name in (BELOW, WATER):
+        columns[name] = np.broadcast_to(first[name].mean(axis=-1)[..., None], columns[name].shape)
+    few = replace(
+        found, draws=replace(found.draws, values=found.draws.values[:16]), rows=first,
+        columns=columns, squares=squares,
+        demand=1.05 * first[WATER][..., None] * np.ones(found.demand.shape[-1]),
+        demand_of_halves=found.demand_of_halves[:, :, :16],
+    )  # fmt: skip
+    out = doubt_answers(few, demo, PLANS)
+    season = 30 + 31 + 30 + 31 + 31 + 30 + 31  # April to October
+    assert (out["doubt_days_below_condition_high"] == season).all()
+    assert (out["doubt_days_below_condition_low"] >= 0.0).all()
+    for end in ("_low", "_high"):
+        assert (out[f"doubt_demand{end}"] >= out[f"doubt_water{end}"]).all()
+    waters = out.sel(plan="deficit")
+    assert (waters["doubt_water_high"] > 1.05 * 900.0).all()
+
+
 def test_skinned_fields_have_no_days_below():
     skinned = (
         "[fields.infield]\n"

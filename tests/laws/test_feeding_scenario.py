@@ -568,7 +568,7 @@ def test_a_faulty_dose_is_told_with_its_mend(row: str, told: str) -> None:
         (doses(UREA) + '\nsoil_phosphorus = "fine"', "feeding.soil_phosphorus: 'fine' is not know"),
         (doses(UREA) + '\nsoil_potassium = "high"', "feeding.soil_potassium: 'high' is not known"),
         (doses(UREA) + '\nhold = "half a day"', "feeding.hold: 'half a day' is not a number with"),
-        (doses(UREA) + '\nwater_in = "3 in"', "feeding.water_in: '3 in' is refused; 0 to 1.968 in"),
+        (doses(UREA) + '\nwater_in = "3 in"', "feeding.water_in: '3 in' is refused; 0 to 1.96 in"),
         (doses(UREA) + '\ngranules_on_paving = "110%"', "feeding.granules_on_paving: '110%' is"),
         (doses(UREA) + '\nwater = { salt = "60 dS/m" }', "feeding.water.salt: '60 dS/m' is refuse"),
         (doses(UREA) + "\nwater = { salt = 1.2 }", 'feeding.water.salt: 1.2 has no unit; write "'),

@@ -327,7 +327,7 @@ def test_draws_and_sizes_pass_a_limit() -> None:
 def test_an_absurd_area_is_refused_in_plain_numbers() -> None:
     area = DEMO.split("area = ")[1].split("\n")[0]
     (line, *_) = told(lambda: loads(DEMO.replace(area, '"1e300 acre"'), SHIPPED))
-    assert "'1e300 acre' is out of range; 0.0002472 to 2,471 acre" in line
+    assert "'1e300 acre' is out of range; 0.000248 to 2,471 acre" in line
     (line, *_) = told(lambda: loads(DEMO.replace(area, '"1 ft2"'), SHIPPED))
     assert "'1 ft2' is out of range; 10.77 to 107,600,000 ft2" in line
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -15,9 +16,12 @@ from drysward.scenario.model import (
     EventSpec,
     FieldSpec,
     HardnessSpec,
+    PlanSpec,
+    PlaySpec,
     SyringeSpec,
 )
 from drysward.scenario.resolved import DEFAULT, Row, resolved_values
+from drysward.site.play_calendar import dry_waterings
 
 HEAD = """
 [site]
@@ -248,3 +252,20 @@ def test_the_match_days_that_ship() -> None:
     assert scenario.weather.climate == shipped("demo").weather.climate
     assert scenario.weather.years == 200
     assert {plan.time_of_day for plan in scenario.plans} == {"early morning", "evening"}
+
+
+def test_a_blackout_keeps_a_plan_from_its_own_days() -> None:
+    saturday = tuple(day == 5 for day in range(7))
+    match = EventSpec("Match", saturday, season=(244, 273))  # September, 29 February counted
+    practice = replace(match, weekdays=(True,) * 7, judged=False)
+    plan = PlanSpec(
+        "fixed", "Fixed", "fixed", depth_by_weekday=(0.0, 10.0, 0.0, 0.0, 10.0, 10.0, 0.0),
+        season=(91, 304), allowed=(True, True, True, True, True, False, True),
+    )  # fmt: skip
+    play = PlaySpec(events=(match, practice), blackout_days=2)
+    ((day, lost, waters),) = dry_waterings(play, plan)
+    assert day == 4  # Friday, the day before; Saturday is not a day of the plan
+    assert 4.0 < lost < 4.5
+    assert 30.0 < waters < 31.0
+    assert not dry_waterings(replace(play, blackout_days=1), plan)
+    assert not dry_waterings(PlaySpec(events=(match,)), plan)

@@ -115,7 +115,7 @@ def test_a_blank_cell_falls_back_on_that_day_alone():
     assert (before.eto_mm[3:] == after.eto_mm[3:]).all()
     told = [after.labels[code].split("; ") for code in after.procedure]
     assert told[0][1] == "humidity from Tmin"
-    assert told[1][2] == "wind taken as 2 m/s"
+    assert told[1][2] == "wind taken as 2 m/s (4.5 mph)"
     assert told[2][3] == "radiation from sunshine"
     measured = [
         "Penman-Monteith", "humidity from dew point", "wind as given", "radiation as given"

@@ -232,6 +232,14 @@ def test_limits_are_in_order_and_possible(x, kind, years_too):
         assert found.high - found.low >= (narrow.high - narrow.low) * (1 - 1e-9) or kind == "odds"
 
 
+def test_an_amount_keeps_to_the_most_that_it_can_be():
+    x = np.where(np.arange(12) < 4, 9.0, 1.0)[:, None] * np.ones(5)
+    for rows in (x, np.concatenate([x, x])):
+        free, held = (band(rows.mean(axis=1), split(rows), "amount", most=m) for m in (99.0, 8.5))
+        assert free.high > 8.5
+        assert (held.low, held.high) == (free.low, 8.5)
+
+
 def test_no_event_in_any_year_leaves_the_exact_bound():
     x = np.zeros((30, 60))
     found = band(x.mean(axis=1), split(x), years_too=True)

@@ -37,8 +37,8 @@ def command(name: str, form: str) -> None:
         parts = catalog_kinds(catalog)
     elif key == "plans":
         parts = catalog_plans()
-    elif key in catalog.entries:
-        parts = catalog_kind(catalog, key)
+    elif kind := next((k for k in (key, f"{key}s", f"{key}ies") if k in catalog.entries), ""):
+        parts = catalog_kind(catalog, kind)
     elif entries or key in terms:
         parts = [part for entry in entries for part in catalog_entry(catalog, entry)]
         parts += catalog_term(terms[key]) if key in terms else []

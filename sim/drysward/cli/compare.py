@@ -86,6 +86,7 @@ def command(
     from drysward.files import Outputs
     from drysward.loading import load_in_background
     from drysward.results import RESULT_FILES
+    from drysward.site.feeding import any_is_fed
 
     opened = open_scenario(scenario, **weather)
     units = units or opened.units
@@ -121,7 +122,7 @@ def command(
 
         drawn = None if drawing is None else drawing.result()
         effect: xr.Dataset | None = None
-        if show == "feeding":
+        if show == "feeding" or (out is not None and any_is_fed(opened)):
             plain = begin("Running the plans without feeding")
             effect = drysward.feeding_effect(opened, result, years, plain)
     if isinstance(drawn, str) and draws is not None:
@@ -142,7 +143,7 @@ def command(
     elif show == "feeding":
         from drysward.screen.feeding_answers import feeding
 
-        parts = feeding(summary, opened, units)
+        parts = feeding(summary, opened, units, detail)
     else:
         parts = compare.overview(one, headline, with_notes=not detail)
     if detail:

@@ -149,7 +149,7 @@ def _odds_of_each(axes: Axes, result: xr.Dataset, over: str, **where: str) -> Pa
     return _odds_panel(axes, odds, lines, style.STAGE_WORDS[where["stage"]])
 
 
-# Days lost and water
+# Days below and water
 
 
 @Drawing
@@ -186,7 +186,7 @@ def days(result: xr.Dataset, field: str, *, axes: Axes, units: str) -> Panel:
     style.name_rows(axes, [label(result, "plan", name) for name in names])
     style.scale(axes.xaxis)
     style.from_zero(axes.xaxis, top)
-    axes.set_xlabel("days lost a year")
+    axes.set_xlabel("days below condition a year")
     return Panel(key, Readings([label(result, "plan", n) for n in names], columns, cells, y=rows))
 
 
@@ -210,7 +210,7 @@ def water(result: xr.Dataset, field: str, *, axes: Axes, units: str) -> Panel:
         style.scale(axis)
         style.from_zero(axis, float(np.nanmax(most, initial=1.0)))
     axes.set_xlabel(f"water a year, {depth.unit}")
-    style.measure(axes, "days lost a year")
+    style.measure(axes, "days below condition a year")
     cells = [
         [f"{rounded(value, depth.decimals)} {depth.unit}" for value in used],
         [f"{value:.0f} days" for value in mean],

@@ -279,7 +279,7 @@ def _alt_days(result: xr.Dataset, choice: Choice, units: str) -> str:
             )
             text += f", across draws {low:.0f} to {high:.0f}"
         parts.append(text)
-    return f"Days lost in the average year, {panel_title(result, choice)}: {'; '.join(parts)}."
+    return f"Days below in the average year, {panel_title(result, choice)}: {'; '.join(parts)}."
 
 
 def _alt_water(result: xr.Dataset, choice: Choice, units: str) -> str:
@@ -291,7 +291,7 @@ def _alt_water(result: xr.Dataset, choice: Choice, units: str) -> str:
         f"and {float(one['lost'].sel(plan=k)):.0f} days"
         for k in keys(result, "plan")
     ]
-    return f"Water a year and days lost, {panel_title(result, choice)}: {'; '.join(parts)}."
+    return f"Water a year and days below, {panel_title(result, choice)}: {'; '.join(parts)}."
 
 
 def _alt_account(result: xr.Dataset, choice: Choice, units: str) -> str:
@@ -541,7 +541,7 @@ _LOST = ("days_below_condition_mean", "days_below_condition_1in10")
 PICTURES = (
     Picture(
         "days",
-        "Days lost by plan",
+        "Days below by plan",
         "Days of the season below playing condition. Bands, where the file holds draws, show how "
         "the average year differs with soil, turf and system.",
         figures.days,
@@ -553,8 +553,8 @@ PICTURES = (
     ),
     Picture(
         "water",
-        "Water and days lost",
-        "Irrigation of the average year against the days lost. Plans at the lower left do best.",
+        "Water and days below",
+        "Irrigation of the average year against the days below. Plans at the lower left do best.",
         figures.water,
         ("season_water", *_LOST),
         _turf,

@@ -15,6 +15,7 @@ from drysward.pages.figures import day_text as calendar_day
 from drysward.pages.result import SEASON, SUPPLY, SWEEP, keys, kind_of, label, plain
 from drysward.pages.sweep_figures import odds_and_error, setting_text
 from drysward.quantities import Display, shown
+from drysward.results.alternatives import no_sum_text
 from drysward.results.answer_text import PLAY_IS_LIKELY
 from drysward.results.choice import best_plan
 from drysward.results.dataset import FEED
@@ -32,7 +33,14 @@ from drysward.results.doubt_text import (
     spread_texts,
     too_wide,
 )
-from drysward.results.feeding_text import CAUTIONS, doses_of, fed_fields, weeks_text
+from drysward.results.feeding_text import (
+    CAUTIONS,
+    SHIFTS,
+    SHIFTS_WHY,
+    doses_of,
+    fed_fields,
+    weeks_text,
+)
 from drysward.results.season_text import (
     SKILL_NOTE,
     day_after,
@@ -163,7 +171,7 @@ def _below_note(result: xr.Dataset) -> str:
         return ""
     likely = "Run with the likely soil, turf and system. " if has_doubt(result) else ""
     return (
-        f"{likely}Days lost: days of the season below playing condition, "
+        f"{likely}Days below: days of the season below playing condition, "
         f"{condition_text(result.attrs)}; average year"
         f"{' and, in brackets, 1-in-10 year' if holds_dry_years(result) else ''}. "
     )
@@ -317,7 +325,7 @@ def _plans_table(result: xr.Dataset, units: str) -> Table:
         ]
 
     likely = ", likely soil" if has_doubt(result) else ""
-    columns = [f"Days lost a year{likely}"]
+    columns = [f"Days below a year{likely}"]
     columns += [f"{style.STAGE_WORDS[stage].capitalize()}, % of years" for stage in stages]
     columns.append(f"Water a year, {depth.unit}")
     columns += [f"Water of a 1-in-{period:g} year, {depth.unit}" for period in dry]
@@ -480,7 +488,11 @@ def _volume_table(result: xr.Dataset, units: str) -> Table:
     places: list[tuple[str, str, Where]] = [
         (label(result, "field", field), "", {"field": field}) for field in keys(result, "field")
     ]
-    if len(places) > 1:
+    no_sum = no_sum_text(result.attrs, keys(result, "field"))
+    of_site = (
+        "for the whole site the sum of the fields' peak weeks, no less than the site's own"
+    )
+    if len(places) > 1 and not no_sum:
         places.append(("Whole site", "site_", {}))
     groups = []
     for plan in keys(result, "plan"):
@@ -502,8 +514,7 @@ def _volume_table(result: xr.Dataset, units: str) -> Table:
         "Water by volume",
         columns,
         groups,
-        "Drawn from the supply. Peak week: the most of any year; for the whole site the sum of the "
-        "fields' peak weeks, no less than the site's own.",
+        f"Drawn from the supply. Peak week: the most of any year; {no_sum or of_site}.",
         "Field",
         is_open=False,
     )
@@ -531,7 +542,7 @@ def _spread_table(result: xr.Dataset, drawn: xr.Dataset, units: str) -> Table:
             *([_spread(drawn, "demand", depth, {**here, "period": period})] if has_dry else []),
         ]  # fmt: skip
 
-    columns = ["Days lost a year, over the draws"]
+    columns = ["Days below a year, over the draws"]
     columns += [f"{word.capitalize()}, of 100 years" for word in ODDS.values()]
     columns.append(f"Water a year, {depth.unit}")
     columns += [f"Water of a 1-in-{period:g} year, {depth.unit}"] if has_dry else []
@@ -610,9 +621,15 @@ def _cost_tables(result: xr.Dataset) -> list[Table]:
         columns = [(f"cost_{name}", COSTS[name][0]) for name in names]
         return [_cost_table(result, "Cost of a year", columns, money, whole_site)]
     note = " ".join(f"{name}: {text}." for name, text in cost_notes(result, compare=False))
+    no_sum = no_sum_text(result.attrs, keys(result, "field"))
+    has_storage = "cost_storage" in result and bool((result["cost_storage"] > 0.0).any())
+    if no_sum and not has_storage:
+        note = f"{note} {as_sentences([no_sum])[0]}".strip()
     per_field = cost_columns(result, "field_cost", FIELD_COSTS)
     fields: list[Where] = [{"field": field} for field in keys(result, "field")]
     found = [_cost_table(result, "Cost by field", per_field, money, fields, note, is_open=False)]
+    if no_sum and not has_storage:
+        return found
     if yearly := cost_columns(result, "cost", YEARLY_COSTS):
         columns = [*yearly, ("energy_used_mean", "energy, kWh")]
         found.append(_cost_table(result, "Whole site: cost of a year", columns, money, whole_site))
@@ -771,7 +788,7 @@ def _drawn_feeding(result: xr.Dataset, fields: Sequence[str], units: str) -> Tab
 def _effect_table(result: xr.Dataset, fields: Sequence[str], units: str) -> Table:
     depth, plain_days = shown("mm", units), Display("d", 1.0, 0)
     compared = {
-        "below": ("Days lost", plain_days),
+        "below": ("Days below", plain_days),
         "wilt": ("Wilt days", plain_days),
         "recovery": ("Days of recovery", plain_days),
         "water": (f"Water, {depth.unit}", depth),
@@ -787,12 +804,12 @@ def _effect_table(result: xr.Dataset, fields: Sequence[str], units: str) -> Tabl
         return out
 
     return Table(
-        "How feeding shifts wilt, water and recovery",
+        f"{SHIFTS}, with the likely numbers",
         [head for head, _ in compared.values()],
         [_by_plan(result, {"field": field}, cells) for field in fields],
         "As fed, and in brackets without feeding: the same plans and years with turf as the "
         "published tables of water use have it, neither hungry nor lush. It is not turf that is "
-        "never fed.",
+        f"never fed. {SHIFTS_WHY}.",
     )
 
 

@@ -22,7 +22,7 @@ from drysward.pages.result import (
 )
 from drysward.pages.sweep_figures import odds_and_error
 from drysward.quantities import shown
-from drysward.results.answer_text import PLAY_ADDS, best_sentences, has_play
+from drysward.results.answer_text import PLAY_ADDS, PLAYABLE, best_sentences, has_play
 from drysward.results.choice import (
     best_plan,
     days_below,
@@ -34,6 +34,7 @@ from drysward.results.choice import (
 from drysward.results.dataset import FEED
 from drysward.results.doubt_text import (
     ENOUGH_DRAWS,
+    STANDS_TEXT,
     choice_sentence,
     dry_period,
     fields_of_turf,
@@ -105,9 +106,9 @@ class FieldAnswer(NamedTuple):
 
     field: str
     plan: str
-    days_lost: str
-    days_lost_dry: str
-    days_lost_range: str
+    days_below: str
+    days_below_dry: str
+    days_below_range: str
     playable: str
     water: str
     water_dry: str
@@ -178,7 +179,7 @@ def _field_answer(result: xr.Dataset, field: str, units: str) -> FieldAnswer:
     return FieldAnswer(
         label(result, "field", field),
         label(result, "plan", best),
-        *(_days_lost(one) if has_turf else (NO_TURF, NO_TURF)),
+        *(_days_below(one) if has_turf else (NO_TURF, NO_TURF)),
         spread,
         playable,
         _known(one, typical, depth.factor, depth.decimals, f" {depth.unit}"),
@@ -189,8 +190,8 @@ def _field_answer(result: xr.Dataset, field: str, units: str) -> FieldAnswer:
     )
 
 
-def _days_lost(one: xr.Dataset) -> tuple[str, str]:
-    """Days lost in the mean and the 1-in-10 year."""
+def _days_below(one: xr.Dataset) -> tuple[str, str]:
+    """Days below in the mean and the 1-in-10 year."""
     if not has_days_below(one):
         return NOT_KNOWN, NOT_KNOWN
     mean, worst = (rounded(days.item(), 0) for days in days_below(one))
@@ -230,7 +231,7 @@ def _turf_sentences(result: xr.Dataset, units: str) -> list[str]:
         ]
         return [
             f"The best plan is {_plan(result, best)}: wilt comes "
-            f"{listed(parts)}{_more(result)}. The file does not hold the days lost."
+            f"{listed(parts)}{_more(result)}. The file does not hold the days below."
         ]
     says = {"n_years", "weather_kind"} <= set(result.attrs)
     sentences = [text] if says and (text := short_record_text(result.attrs)) else []
@@ -271,7 +272,7 @@ def _least_water_sentence(result: xr.Dataset) -> str:
     more = len(parts) - MOST_FIELDS
     rest = f"; {more} more in the tables" if more > 0 else ""
     return (
-        f"With the least water, {_plan(result, driest)}, the days lost in the average year are "
+        f"With the least water, {_plan(result, driest)}, days below in the average year are "
         f"{listed(parts[:MOST_FIELDS])}{rest}."
     )
 
@@ -280,13 +281,15 @@ def _how_to_read(result: xr.Dataset) -> str:
     parts = [rule_text()]
     if "condition_green" in result.attrs:
         parts.append(
-            "days lost: days of the season below playing condition, "
+            "days below: days of the season below playing condition, "
             f"{condition_text(result.attrs)}"
         )
     if counts := counted_season_text(result.attrs):
         parts.append(counts)
     if has_play(result):
         parts.append(PLAY_ADDS)
+    if "events_playable_share" in result:
+        parts.append(f"events playable: {PLAYABLE}")
     parts.append("average year: the mean of all years")
     if holds_dry_years(result):
         parts[-1] += "; 1-in-10 year: one year in ten is worse"
@@ -297,6 +300,8 @@ def _how_to_read(result: xr.Dataset) -> str:
             "and system; the 1-in-10 year is the mean over the draws, so it may lie below the "
             "upper end of the range, or below all of it where few draws have most of the days"
         )
+        if result.sizes["plan"] > 1 and fields_of_turf(result):
+            parts.append(STANDS_TEXT)
     if result.sizes["field"] > 1 and result.sizes["plan"] > 1:
         parts.append("each plan was simulated on all fields at once")
     return " ".join(as_sentences(parts))

@@ -53,6 +53,11 @@ PLAY_ADDS = (
     "on fields with play, wear and roots lost in airless soil add to the days below playing "
     "condition"
 )
+PLAYABLE = (
+    "of all events, those on playable ground, neither hard, wet nor frozen; turf is counted in the "
+    "days below"
+)
+"""What makes an event playable."""
 PLAY_IS_LIKELY = "of the likely soil and grass: numbers of play have no range over draws"
 """What the numbers of play rest on, with draws or without."""
 
@@ -96,6 +101,7 @@ def best_sentences(
     out += [_compared_sentence(result, alike, plan, system) for alike in by_difference.values()]
     if len(pairs) > _MOST_NAMED:
         out[-1] += f" {len(pairs) - _MOST_NAMED} more such comparisons are in the table."
+    out += _own_best_sentences(result, pairs, stage)
     if says_what_counts(result):
         out.append(_drought_only_sentence(result, on_page))
     return out
@@ -110,6 +116,22 @@ def says_what_counts(result: xr.Dataset) -> bool:
 
 def _knows_water(result: xr.Dataset, plan: str) -> bool:
     return bool(np.isfinite(water(result)[0].sel(plan=plan).values).all())
+
+
+def _own_best_sentences(
+    result: xr.Dataset, pairs: Sequence[Alternatives], stage: str
+) -> Iterator[str]:
+    """The best plan of each alternative on its own, where they are not all the same: only one of
+    them is built.
+    """
+    fields = list(dict.fromkeys(key for pair in pairs for key in pair.fields))[:_MOST_NAMED]
+    own = {key: best_plan(result.sel(field=[key]), stage) for key in fields}
+    if len(set(own.values())) > 1:
+        texts = [
+            f"{quoted_label(result, 'plan', plan)} on {quoted_label(result, 'field', key)}"
+            for key, plan in own.items()
+        ]
+        yield f"For each of these fields on its own, the best plan is {listed(texts)}."
 
 
 def _drought_only_sentence(result: xr.Dataset, on_page: bool) -> str:
@@ -344,8 +366,10 @@ def _compared_sentence(
                 f"{quoted_label(result, 'field', first)}"
                 f"{_more_days(result, key, first, plan, is_first=not parts)}"
             )
+    part = pairs[0].differ_in
+    part += next((f" and {pair.along}" for pair in pairs if pair.along), "")
     return (
-        f"Alike but for the {pairs[0].differ_in}, under {quoted_label(result, 'plan', plan)}: "
+        f"Alike but for the {part}, under {quoted_label(result, 'plan', plan)}: "
         f"{'; '.join(parts)}."
     )
 
@@ -398,7 +422,9 @@ def _unsure_sentences(result: xr.Dataset, plan: str, stage: str) -> Iterator[str
 
 
 def undecided_text(result: xr.Dataset, stage: str = RISK) -> str:
-    """Under which other plans the limits do not say whether they keep a field; "" for none."""
+    """Under which plans the limits do not say whether they keep a field, the best plan first; ""
+    for none.
+    """
     plan, fields = best_plan(result, stage), _keys(kept_fields(result, stage), "field")
     if not fields:
         return ""
@@ -406,8 +432,8 @@ def undecided_text(result: xr.Dataset, stage: str = RISK) -> str:
     by_plans: dict[tuple[str, ...], list[str]] = {}
     for field in fields:
         plans = tuple(
-            key for key in _keys(result, "plan")
-            if key != plan and bool(open_yet.sel(field=field, plan=key))
+            key for key in sorted(_keys(result, "plan"), key=lambda key: key != plan)
+            if bool(open_yet.sel(field=field, plan=key))
         )  # fmt: skip
         if plans:
             by_plans.setdefault(plans, []).append(field)
@@ -418,7 +444,10 @@ def undecided_text(result: xr.Dataset, stage: str = RISK) -> str:
         f"{listed([quoted_label(result, 'plan', key) for key in plans])}"
         for plans, alike in by_plans.items()
     ]
-    return f"limits too wide to say whether a plan keeps a field {'; '.join(parts)}"
+    return (
+        f"the limits of {STAGE_WORDS[stage]} reach below and above {100.0 * KEEPS:.0f} of 100 "
+        f"years {'; '.join(parts)}"
+    )
 
 
 def _open_yet(result: xr.Dataset, stage: str) -> xr.DataArray:

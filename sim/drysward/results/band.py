@@ -38,6 +38,7 @@ def band(
     kind: Kind = "odds",
     years_too: bool = False,
     tail: float = _TAIL,
+    most: float = np.inf,
 ) -> Band:
     """5 to 95% across draws of the true mean, the noise of the years taken out.
 
@@ -45,7 +46,8 @@ def band(
     in 0 to 1, an "amount" is not below 0, a "difference" is any number. ``years_too``: widened by
     the error of the grand mean, for where the years are a sample of a climate and not the question
     itself; the range then holds the truth in about 90 of 100 cases. ``tail``: the share of draws
-    that lies beyond each limit, for another range than 5 to 95%.
+    that lies beyond each limit, for another range than 5 to 95%. ``most``: what an amount cannot
+    exceed, such as the days of a season.
 
     Odds have a Beta distribution with the mean and V_p as its moments. Amounts and differences are
     quantiles (at i/(K+1)) of row means drawn towards the grand mean by sqrt(V_p / variance of row
@@ -78,7 +80,7 @@ def band(
         low = parts.mean - np.hypot(positive(parts.mean - low), by_years)
         high = parts.mean + np.hypot(positive(high - parts.mean), by_years)
     if kind == "amount":
-        low = positive(low)
+        low, high = np.clip(low, 0.0, most), np.clip(high, 0.0, most)
     return Band(np.asarray(low), np.asarray(high), parts.distinct)
 
 

@@ -29,6 +29,10 @@ MOST_NAMED = 3
 TOO_WIDE = 0.6
 # A choice stands that this share of the draws confirms (own choice).
 STANDS = 0.9
+STANDS_TEXT = (
+    f"the choice stands where {10.0 * STANDS:.0f} in 10 draws or more confirm it; with fewer it is "
+    "too close to call"
+)
 MOST_FIELDS = 4
 
 ENOUGH_DRAWS = 64
@@ -167,7 +171,7 @@ def spread_comes_from(of_field: xr.Dataset) -> str:
     )
     parts = ", ".join(f"{key} {share:.0%}" for share, key in named if share >= LEAST_NAMED)
     singles = "; ".join(
-        f"{measure} ({share:.0%}{f', most of it {number}' if number else ''})"
+        f"{measure} ({share:.0%}{f', most of it for the {number}' if number else ''})"
         for measure, number, share in _first(of_field)
     )
     text = f"spread of days below: {parts}" if parts else "no group stands out"
@@ -266,25 +270,49 @@ def choice_sentence(found: xr.Dataset, plan: str, stage: str = RISK) -> str:
     shares = [
         found["doubt_fewer"].sel(field=f, plan=first, other=next_one).item() for f in fields
     ]
-    texts = [count_of_draws(found, share) for share in shares]
-    counts = listed(
-        [
-            f"in {text if i else draws_text(found, shares[0])} on {_name(found, 'field', field)}"
-            for i, (field, text) in enumerate(zip(fields, texts, strict=True))
-        ]
-    )
-    if any("." in text for text in texts):
-        counts += " (a tie counts half)"
-    text = (
-        f"{_name(found, 'plan', first)} has fewer days below playing condition than "
-        f"{_name(found, 'plan', next_one)},{'' if is_ahead else ' the next,'} {counts}"
-    )
+    text = _fewer_text(found, (first, next_one), fields, shares, "" if is_ahead else ", the next")
     if not is_ahead:
         return f"{text}: {_verdicts(found, fields, shares)}."
+    if min(shares) < 0.5:
+        text += f"; {_name(found, 'plan', first)} has fewer on average"
     kept = kept_fields(found, stage).sum("field")
     if int(kept.sel(plan=other)) < int(kept.sel(plan=plan)):
         return f"{text}, but keeps fewer fields."
     return f"{text}, but takes more water for less than {CLOSE_DAYS:.0f} days a year."
+
+
+def _fewer_text(
+    found: xr.Dataset,
+    plans: tuple[str, str],
+    fields: Sequence[str],
+    shares: Sequence[float],
+    rank: str,
+) -> str:
+    """Which of two plans has fewer days below, field by field, each with the draws that say so.
+
+    ``shares``: of the draws in which the first of ``plans`` has fewer. ``rank``: what the second is
+    to the first, such as ", the next".
+    """
+    one, other = (_name(found, "plan", plan) for plan in plans)
+    named = list(zip(fields, shares, strict=True))
+    ways = (
+        (f"{one} has fewer days below playing condition than {other}{rank}",
+         [(field, share) for field, share in named if share >= 0.5]),
+        (f"{other} has fewer days below playing condition than {one}",
+         [(field, 1.0 - share) for field, share in named if share < 0.5]),
+    )  # fmt: skip
+    parts: list[str] = []
+    for text, counted in ways:
+        if not counted:
+            continue
+        counts = [
+            f"in {count_of_draws(found, share) if i or parts else draws_text(found, share)} on "
+            f"{_name(found, 'field', field)}"
+            for i, (field, share) in enumerate(counted)
+        ]
+        parts.append(f"{f'{other} has fewer' if parts else f'{text},'} {listed(counts)}")
+    is_tied = any("." in count_of_draws(found, share) for share in shares)
+    return "; ".join(parts) + (" (a tie counts half)" if is_tied else "")
 
 
 def _verdicts(found: xr.Dataset, fields: Sequence[str], shares: Sequence[float]) -> str:
@@ -346,8 +374,8 @@ def why_no_measure(of_field: xr.Dataset) -> str:
 
 
 def _first(of_field: xr.Dataset) -> list[tuple[str, str, float]]:
-    """What to measure, the number behind over half of it or "", and its share of the spread; the
-    largest first.
+    """What to measure, what the number behind over half of it is or "", and its share of the
+    spread; the largest first.
     """
     shares = of_field["doubt_share_of_measures"]
     numbers = of_field["doubt_share_of_numbers"]
@@ -357,8 +385,10 @@ def _first(of_field: xr.Dataset) -> list[tuple[str, str, float]]:
         if share >= LEAST_NAMED:
             own = numbers.values * (numbers["settled_by"].values == measure)
             best = int(np.argmax(own))
-            name = _plain(str(numbers["numbers"].values[best])) if own[best] > share / 2.0 else ""
-            out.append((measure, name, share))
+            key, meaning = (str(numbers[of].values[best]) for of in ("numbers", "meaning"))
+            # The same number of two grounds varies together: either may stand for both.
+            is_named = own[best] > share / 2.0 and not key.endswith(("_sand", "_native"))
+            out.append((measure, _as_clause(meaning) if is_named else "", share))
     return out
 
 
@@ -378,6 +408,10 @@ def _name(found: xr.Dataset, dim: str, key: object) -> str:
     return f"“{names.item() if names.ndim == 0 else names.sel({dim: key}).item()}”"
 
 
-def _plain(key: str) -> str:
-    """``species.tall_fescue.wilt_ks`` as people read it."""
-    return key.rpartition(".")[2].replace("_", " ")
+def _as_clause(meaning: str) -> str:
+    """A meaning of one sentence inside another; "" of several numbers that err together, of which
+    the measurement says what they have in common.
+    """
+    if ". " in meaning:
+        return ""
+    return f"{meaning[:1].lower()}{meaning[1:]}".rstrip(".")

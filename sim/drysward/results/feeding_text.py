@@ -24,6 +24,12 @@ ESTIMATES = (
     "Nitrogen is a screening estimate. Test soil and leaves and weigh clippings before you rely on "
     "a number."
 )
+SHIFTS = "How feeding shifts wilt, water and recovery"
+SHIFTS_WHY = (
+    "One run with the likely numbers of soil, turf and system: its days below are not those of a "
+    "comparison with draws, which are means over all that soil and turf may really be"
+)
+"""Heading of what feeding changes, and why its numbers are not those of the draws."""
 HUNGRY, ENOUGH, LUSH = STATES = ("hungry", "enough", "lush")
 _WEEK = 7.0
 _MOST_FIELDS = 3

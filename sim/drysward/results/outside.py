@@ -23,7 +23,7 @@ def counted_season_text(attrs: Mapping[Hashable, Any]) -> str:
     if COUNTED not in attrs:
         return ""
     return (
-        f"days lost and stages count from {attrs[COUNTED]} ([answers] season); turf that is "
+        f"days below and stages count from {attrs[COUNTED]} ([answers] season); turf that is "
         "dormant or dead when it begins counts from its first day"
     )
 

@@ -128,8 +128,9 @@ class Key:
 
 
 def _plain_number(number: float, inwards: Callable[[float], int]) -> str:
-    """Four digits that count, with commas, rounded ``inwards`` by floor or ceil."""
-    digits = 4 - math.ceil(math.log10(abs(number))) if number else 0
+    """Four digits that count, three below 10, with commas, rounded ``inwards`` by floor or ceil."""
+    count = 3 if abs(number) < 10.0 else 4
+    digits = count - math.ceil(math.log10(abs(number))) if number else 0
     rounded = inwards(round(number * 10.0**digits, 6)) / 10.0**digits
     text = f"{rounded:,.{max(digits, 0)}f}"
     return text.rstrip("0").rstrip(".") if "." in text else text

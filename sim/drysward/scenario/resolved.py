@@ -5,10 +5,16 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
-from datetime import date, timedelta
 
 from drysward.catalog import CHANCES, SCENARIO, Entry
-from drysward.scenario.feeding_tables import ENOUGH, LOW, REMOVED, RETURNED, release_entry
+from drysward.scenario.feeding_tables import (
+    ENOUGH,
+    LOW,
+    REMOVED,
+    RETURNED,
+    day_text,
+    release_entry,
+)
 from drysward.scenario.model import (
     BY_FLOW,
     BY_MACHINE,
@@ -199,7 +205,7 @@ def _use(scenario: Scenario, spec: FieldSpec, zone: Entry) -> Iterator[Row]:
         yield from _played(scenario, f"{at}.skin", "infield", SKIN_NUMBERS, used)
     if spec.establish is not None:
         new = spec.establish
-        settings = [("day", new.day + 1, "day of leap year"), ("kind", new.kind, "")]
+        settings = [("day", day_text(new.day), ""), ("kind", new.kind, "")]
         yield from _rows(scenario, f"{at}.establish", settings)
         used = {"light": new.light_mm, "times": new.times_a_day, "days": new.days}
         entry = f"establish_{new.kind}"
@@ -234,7 +240,7 @@ def _doses(scenario: Scenario, at: str, feeding: FeedingSpec) -> Iterator[Row]:
         yield Row(f"{at}.plan", feeding.plan, "", SCENARIO, SCENARIO)
     for i, dose in enumerate(feeding.doses, start=1):
         settings: list[Setting] = [
-            ("day", dose.day + 1, "day of leap year"), ("product", dose.label, ""),
+            ("day", day_text(dose.day), ""), ("product", dose.label, ""),
             ("urea", dose.urea_kg_ha, "kg/ha"), ("ammonium", dose.ammonium_kg_ha, "kg/ha"),
             ("nitrate", dose.nitrate_kg_ha, "kg/ha"),
             *((part.kind, part.n_kg_ha, "kg/ha") for part in dose.slow),
@@ -325,12 +331,12 @@ def _play(play: PlaySpec) -> Iterator[Setting]:
         at = f"events[{i}]"
         yield f"{at}.label", event.label, ""
         if event.dates:
-            days = ", ".join(f"{date(2000, 1, 1) + timedelta(d):%m-%d}" for d in event.dates)
+            days = ", ".join(day_text(day) for day in event.dates)
             yield f"{at}.dates", days, ""
         else:
             yield f"{at}.days", _named(event.weekdays), ""
-            yield f"{at}.season.from", event.season[0] + 1, "day of leap year"
-            yield f"{at}.season.to", event.season[1] + 1, "day of leap year"
+            yield f"{at}.season.from", day_text(event.season[0]), ""
+            yield f"{at}.season.to", day_text(event.season[1]), ""
         yield f"{at}.hours", event.hours, "h"
         yield f"{at}.judged", _yes(event.judged), ""
     yield "blackout", play.blackout_days, "d"
@@ -392,8 +398,8 @@ def _plan(plan: PlanSpec) -> Iterator[Setting]:
         for month, factor in zip(MONTHS, plan.adjust, strict=True):
             if factor != 1.0:
                 yield f"adjust.{month}", factor, "1"
-    yield "season.from", plan.season[0] + 1, "day of leap year"
-    yield "season.to", plan.season[1] + 1, "day of leap year"
+    yield "season.from", day_text(plan.season[0]), ""
+    yield "season.to", day_text(plan.season[1]), ""
     yield "days", _named(plan.allowed), ""
     yield "time", plan.time_of_day, ""
     yield "window", plan.window_h, "h"
@@ -406,8 +412,8 @@ def _plan(plan: PlanSpec) -> Iterator[Setting]:
         yield "crown.every", plan.crown_interval_days, "d"
         yield "crown.from_dormant", plan.crown_from, "1"
     if plan.pause.first >= 0:
-        yield "pause.from", plan.pause.first + 1, "day of leap year"
-        yield "pause.to", plan.pause.last + 1, "day of leap year"
+        yield "pause.from", day_text(plan.pause.first), ""
+        yield "pause.to", day_text(plan.pause.last), ""
     yield "pause.above", plan.pause.above, "mm"
     yield "pause.below", plan.pause.below, "mm"
     yield "pause.longest", plan.pause.longest_days, "d"
@@ -465,8 +471,8 @@ def _source(source: SourceSpec, currency: str) -> Iterator[Setting]:
     yield "rate", source.rate_m3_h, "m3/h"
     if source.rate_m3_h < math.inf:
         yield "hours", source.hours, "h"
-    yield "season.from", source.season[0] + 1, "day of leap year"
-    yield "season.to", source.season[1] + 1, "day of leap year"
+    yield "season.from", day_text(source.season[0]), ""
+    yield "season.to", day_text(source.season[1]), ""
     yield "stops.above", source.stops_above_mm, "mm"
     yield "stops.below", source.resumes_below_mm, "mm"
     yield "feeds", source.feeds, ""

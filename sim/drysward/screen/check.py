@@ -5,6 +5,7 @@ Nothing is computed here.
 
 from __future__ import annotations
 
+import calendar
 import math
 from collections.abc import Iterable, Iterator, Sequence
 from typing import TYPE_CHECKING
@@ -24,6 +25,7 @@ from drysward.screen.compare import weather_findings
 from drysward.screen.document import Heading, Part, Row, Table, Value, notes, number, words
 from drysward.screen.feeding import feeding_notes, feeding_table
 from drysward.screen.night import SET_BY, grounds, shortfalls
+from drysward.site.play_calendar import dry_waterings
 
 if TYPE_CHECKING:
     from drysward.scenario.model import FieldSpec, PlanSpec, Scenario
@@ -64,6 +66,7 @@ def check_overview(
         *_goal(scenario),
         *feeding_notes(scenario, system),
         *(("Note", fact) for fact in facts),
+        *_dry_days(scenario),
         *_beyond_catalog(scenario),
         *(("Caution", line) for line in shortfalls(nights, system)),
         ("More", f"--all lists {listed(lists)}"),
@@ -141,6 +144,24 @@ def _goal(scenario: Scenario) -> Iterator[tuple[str, str]]:
 def _volume(volume_m3: float, system: str) -> str:
     how = shown("m3", system)
     return f"{volume_m3 * how.factor:,.0f} {how.unit}"
+
+
+def _dry_days(scenario: Scenario) -> Iterator[tuple[str, str]]:
+    """Days of a fixed plan on which a field stays dry because of an event."""
+    for field in scenario.fields:
+        for plan in scenario.plans:
+            if field.play is None or plan.rule != "fixed":
+                continue
+            days = [
+                f"{lost:.0f} of {waters:.0f} {calendar.day_name[day]}s"
+                for day, lost, waters in dry_waterings(field.play, plan)
+            ]
+            if days:
+                yield (
+                    "Blackout",
+                    f"{field.label}: events keep {plan.label} from watering on {listed(days)} of a "
+                    "year; what is left out is not made up",
+                )
 
 
 def _beyond_catalog(scenario: Scenario) -> Iterator[tuple[str, str]]:

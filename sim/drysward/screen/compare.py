@@ -16,7 +16,7 @@ import numpy as np
 import xarray as xr
 
 from drysward.quantities import Display, shown
-from drysward.results.alternatives import alternatives_of
+from drysward.results.alternatives import no_sum_text
 from drysward.results.answer_text import (
     MUD_APART,
     answer_sentences,
@@ -30,6 +30,7 @@ from drysward.results.choice import RISK, best_plan, days_below, odds, rule_text
 from drysward.results.doubt_text import (
     DRAWN,
     LIKELY,
+    STANDS_TEXT,
     between_fields,
     choice_sentence,
     count_of_draws,
@@ -385,6 +386,8 @@ def _captions(one: Comparison, risk: str) -> Iterator[tuple[str, str]]:
         yield "Undecided", text
     if one.labeled is not None and (text := measure_text(one.labeled, or_why=False)):
         yield "Measure first", text
+    if one.labeled is not None and one.summary.sizes["plan"] > 1:
+        yield "Draws", STANDS_TEXT
     dry = f" (in a 1-in-{dry_period(one.summary):g} dry year)" if has_dry else ""
     yield "Water", f"drawn in a typical year{dry}{of_all}"
 
@@ -626,9 +629,7 @@ def _volume_table(one: Comparison) -> Table:
     of_period = summary.sel(period=period)
     of_field = of_period[[f"{name}_volume" for name in names]]
     of_site = of_period[[f"site_{name}_volume" for name in names]]
-    # Of two constructions of a field one is built, so their water is not added up.
-    pairs = alternatives_of(summary.attrs, [str(key) for key in summary["field"].values])
-    several = summary.sizes["field"] > 1 and not pairs
+    several = summary.sizes["field"] > 1 and not _no_sum(summary)
     kept = [of_field, *([of_site] if several else [])]
     unit = volume_display([v for part in kept for v in part.data_vars.values()], one.system)
     columns = [*_NAMES]
@@ -656,6 +657,10 @@ def _volume_table(one: Comparison) -> Table:
     return Table("volumes", "Water by volume", columns, rows, cells, lead)
 
 
+def _no_sum(summary: xr.Dataset) -> str:
+    return no_sum_text(summary.attrs, [str(key) for key in summary["field"].values])
+
+
 # Costs
 
 
@@ -674,7 +679,8 @@ def cost_tables(costs: xr.Dataset) -> list[Part]:
         by="field_label",
     )  # fmt: skip
     parts: list[Part] = [table]
-    if costs.sizes["field"] > 1 or bool((costs["cost_storage"] > 0.0).any()):
+    has_storage = bool((costs["cost_storage"] > 0.0).any())
+    if has_storage or (costs.sizes["field"] > 1 and not _no_sum(costs)):
         parts += site_cost_tables(costs)
     return parts
 
@@ -752,7 +758,9 @@ def _notes(one: Comparison) -> Iterator[tuple[str, str]]:
             if text := spread_comes_from(of_field):
                 yield "Measure", f"{label}: {text}"
         yield "Draws", DRAWN
-    if summary.sizes["field"] > 1:
+    if text := _no_sum(summary):
+        yield "Whole site", text
+    elif summary.sizes["field"] > 1:
         yield "Whole site", "peak week: sum of the fields' peak weeks, at least the site's own"
     if one.is_priced:
         yield from cost_notes(one.summary, plan=best_plan(one.summary))

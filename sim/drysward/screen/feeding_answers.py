@@ -17,6 +17,8 @@ from drysward.results.feeding_text import (
     ESTIMATES,
     HUNGRY,
     LUSH,
+    SHIFTS,
+    SHIFTS_WHY,
     doses_of,
     fed_fields,
     feeding_sentences,
@@ -36,8 +38,14 @@ _NAMES = (
 )  # fmt: skip
 
 
-def feeding(summary: xr.Dataset, scenario: Scenario, system: str) -> list[Part]:
-    """Tables of the turf, of what leaves, of what feeding changes, of the months and the doses.
+_CALENDAR = ("Calendar", "the doses of a year: drysward check, or --detail")
+
+
+def feeding(
+    summary: xr.Dataset, scenario: Scenario, system: str, detail: bool = False
+) -> list[Part]:
+    """Tables of the turf, of what leaves, of what feeding changes, of the months and, with
+    ``detail``, of the doses as ``drysward check`` lists them.
 
     ``summary`` is of ``summarize`` with the effect of feeding.
     """
@@ -46,12 +54,12 @@ def feeding(summary: xr.Dataset, scenario: Scenario, system: str) -> list[Part]:
         tables.append(_draws(summary, system))
     if f"{FEED}water_n" in summary:
         tables.append(_water(summary, system))
-    tables += [_months(summary, system), *feeding_table(scenario, system)]
+    tables += [_months(summary, system), *(feeding_table(scenario, system) if detail else [])]
     return [
         *weather_findings(findings_of(summary.attrs)),
         *feeding_sentences(summary, best_plan(summary), system),
         *tables,
-        notes(_notes(summary)),
+        notes([*_notes(summary), *([] if detail else [_CALENDAR])]),
     ]
 
 
@@ -242,7 +250,7 @@ def _effect(summary: xr.Dataset, system: str) -> Table:
             for end in ("fed", "plain", "change", "change_se")
         }
 
-    title = "How feeding shifts wilt, water and recovery: as fed (without feeding)"
+    title = f"{SHIFTS}, with the likely numbers: as fed (without feeding)"
     return _by_field("feeding_effect", title, columns, _rows(summary, numbers), cells)
 
 
@@ -387,7 +395,7 @@ def _notes(summary: xr.Dataset) -> Iterator[tuple[str, str]]:
         "Without",
         "the same plans and years with turf as the published tables of water use have it, neither "
         "hungry nor lush; it is not turf that is never fed. Recovery: years in which turf went "
-        "dormant and came back in both",
+        f"dormant and came back in both. {SHIFTS_WHY}",
     )
     if f"doubt_{FEED}leached_n" in summary:
         yield (

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 
 import xarray as xr
 
-from drysward.results.answer_text import PLAY_ADDS, PLAY_IS_LIKELY
+from drysward.results.answer_text import PLAY_ADDS, PLAY_IS_LIKELY, PLAYABLE
 from drysward.results.text import UNKNOWN, findings_of, listed, rounded
 from drysward.screen.compare import weather_findings
 from drysward.screen.document import Cell, Column, Part, Row, Table, Value, notes, number, words
@@ -139,7 +139,7 @@ def _notes(tables: Sequence[Table]) -> Iterator[tuple[str, str]]:
         if head in shown:
             yield head.capitalize(), meaning
     if any(head.startswith("events") for head in shown):
-        yield "Events", "percent of all events, ± standard error"
+        yield "Events", f"percent of all events, ± standard error; playable: {PLAYABLE}"
     else:
         yield "Events", (
             "none are judged; add them under [[fields.KEY.play.events]], in place of play = {}"

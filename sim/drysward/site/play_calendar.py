@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from drysward.scenario.model import EventSpec, PlaySpec
+from drysward.scenario.model import EventSpec, PlanSpec, PlaySpec
 from drysward.site.forcing import in_season, weekday
 from drysward.weather.simulated.climate import calendar_day
 
@@ -62,6 +62,23 @@ def days_before(events: Iterable[EventSpec], dates: Dates, first: int, last: int
     for ahead in range(first, last + 1):
         near |= judged_days(events, dates + ahead)
     return near
+
+
+def dry_waterings(play: PlaySpec, plan: PlanSpec) -> list[tuple[int, float, float]]:
+    """Weekdays on which a plan waters and events forbid it: the weekday, 0 for Monday, days of a
+    year on which they do, and days of a year on which the plan would water.
+    """
+    # 28 years hold every weekday of every date, and every leap year, as often.
+    years = 28
+    dates = np.arange(np.datetime64("2001-01-01"), np.datetime64(f"{2001 + years}-01-01"))
+    dry = days_before(play.events, dates, 0, play.blackout_days - 1)
+    inside = in_season(calendar_day(dates), plan.season)
+    found = []
+    for day in (one for one in range(7) if plan.allowed[one] and plan.depth_by_weekday[one] > 0.0):
+        waters = inside & (weekday(dates) == day)
+        if (waters & dry).any():
+            found.append((day, (waters & dry).sum() / years, waters.sum() / years))
+    return found
 
 
 def days_of_use(play: PlaySpec, dates: Dates) -> DaysOfUse:

@@ -148,7 +148,7 @@ def _wind_routes(record: DailyRecord) -> Routes:
     measured = fao.wind_at_2m_m_s(_column(record, "wind_m_s"), height_m)
     return [
         ("wind as given", np.maximum(measured, LEAST_WIND_M_S)),
-        ("wind taken as 2 m/s", np.full(record.n_days, USUAL_WIND_M_S)),
+        ("wind taken as 2 m/s (4.5 mph)", np.full(record.n_days, USUAL_WIND_M_S)),
     ]
 
 

@@ -21,12 +21,14 @@ from drysward.scenario.model import SKINNED, Scenario, require_scenario
 from drysward.special import ndtri
 from drysward.studies.doubt.crossed import (
     BELOW,
+    DAYS_A_YEAR,
     FED,
     OUTCOMES,
     WATER,
     Crossed,
     crossed,
     drawn_numbers,
+    season_days,
 )
 
 FloatArray = NDArray[np.float64]
@@ -136,17 +138,18 @@ def doubt_answers(found: Crossed, scenario: Scenario, plans: tuple[str, ...]) ->
             "scenario_digest": scenario.digest,
         },
     )
-    skinned = _skinned(scenario)
+    skinned, season = _skinned(scenario), season_days(scenario)
     by_stage: tuple[tuple[str, str, Kind], ...] = (
         ("probability", "reached", "odds"), ("days", "days", "amount"),
     )  # fmt: skip
     for name, part, kind in by_stage:
-        by_name = [_mean_and_limits(found, f"{part}_{stage}", kind) for stage in STAGES]
+        by_name = [_mean_and_limits(found, f"{part}_{stage}", kind, season) for stage in STAGES]
         for end in by_name[0]:
             values = np.stack([one[end] for one in by_name], axis=-1)
             out[f"doubt_{name}{end}"] = ((*keys, "stage"), values)
     for name, outcome in (("days_below_condition", BELOW), ("water", WATER)):
-        for end, values in _mean_and_limits(found, outcome, "amount").items():
+        most = season if outcome == BELOW else np.inf
+        for end, values in _mean_and_limits(found, outcome, "amount", most).items():
             if outcome == BELOW and values.dtype != bool:
                 values = np.where(skinned[:, None], np.nan, values)
             out[f"doubt_{name}{end}"] = (keys, values)
@@ -206,10 +209,14 @@ def _of_independent(parts: Split, found: Crossed) -> Split:
     return parts.of_independent(found.independent_years, found.distinct_years)
 
 
-def _mean_and_limits(found: Crossed, name: str, kind: Kind) -> dict[str, np.ndarray]:
-    """Mean and limits (F, P) of an outcome, by the end of their names."""
+def _mean_and_limits(
+    found: Crossed, name: str, kind: Kind, most: float = np.inf
+) -> dict[str, np.ndarray]:
+    """Mean and limits (F, P) of an outcome that cannot exceed ``most``, by the end of their
+    names.
+    """
     parts = _split(found, name)
-    limits = band(found.rows[name], parts, kind)
+    limits = band(found.rows[name], parts, kind, most=most)
     return {
         "": parts.mean,
         "_low": limits.low,
@@ -226,7 +233,8 @@ def _add_feeding(out: xr.Dataset, found: Crossed, scenario: Scenario) -> None:
         if name not in found.rows:
             continue
         term = scenario.catalog.quantities[name]
-        for end, values in _mean_and_limits(found, name, "amount").items():
+        most = DAYS_A_YEAR if term.units == "d" else np.inf
+        for end, values in _mean_and_limits(found, name, "amount", most).items():
             if values.dtype != bool:
                 values = np.where(fed[:, None], values, np.nan)
             attrs = {
@@ -250,8 +258,13 @@ def _add_demand(out: xr.Dataset, found: Crossed, scenario: Scenario) -> None:
     """The demand of dry years: mean and 5 to 95% of the draws."""
     by = ("field", "plan", "period")
     limits = demand_limits(found.demand, found.demand_of_halves)
+    # In every draw a dry year takes no less than the mean year, so its limits are no lower; few
+    # draws give those of the mean year by moments, which reach beyond the draws themselves.
+    is_more = (found.demand >= found.rows[WATER][..., None]).all(axis=2)
     for end, values in zip(("", "_low", "_high"), limits, strict=True):
-        out[f"doubt_demand{end}"] = (by, values)
+        mean_year = out[f"doubt_water{end}"].values[..., None]
+        least = np.where(is_more, mean_year, -np.inf)
+        out[f"doubt_demand{end}"] = (by, np.maximum(values, least))
     out["doubt_site_demand"] = (("plan", "period"), found.site_demand.mean(axis=1))
 
 
@@ -367,12 +380,16 @@ def _with_importance(
             out[f"doubt_share_of_{kind}{end}"] = (("field", kind), shares)
         out = out.assign_coords({kind: list(labels)})
     out["doubt_explained"] = ("field", explained.ravel())
-    by_name = dict(zip(reversed(names["numbers"]), reversed(numbers), strict=True))
-    of_number = [by_name[str(name)] for name in out["numbers"].values]
+    of_number = [
+        [one for one, unit in zip(numbers, names["numbers"], strict=True) if unit == name]
+        for name in out["numbers"].values
+    ]
     return out.assign_coords(
-        settled_by=("numbers", [one.measure for one in of_number]),
-        meaning=("numbers", [one.meaning or one.key for one in of_number]),
-    )
+        settled_by=("numbers", [ones[0].measure for ones in of_number]),
+        meaning=("numbers", [
+            " ".join(one.meaning or f"{one.key}." for one in ones) for ones in of_number
+        ]),
+    )  # fmt: skip
 
 
 def normal_scores(values: FloatArray) -> FloatArray:

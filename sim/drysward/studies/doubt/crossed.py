@@ -28,6 +28,7 @@ from drysward.results.odds import worst_in_ten
 from drysward.scenario.load import from_tree
 from drysward.scenario.model import FEWEST_DRAWS, PlanSpec, Scenario
 from drysward.site.feeding import any_is_fed
+from drysward.site.forcing import in_season
 from drysward.studies.doubt.draws import Doubtful, Draws, doubtful, draw, placed
 from drysward.studies.sweep.chunk import Member, Together, run_members
 from drysward.studies.sweep.points import OVERRIDES_OF_WEATHER, Point, point_of
@@ -88,6 +89,11 @@ class Crossed:
     demand_of_halves: FloatArray
     site_demand: FloatArray
     below_in_ten: FloatArray
+
+
+def season_days(scenario: Scenario) -> int:
+    """Calendar days of the season that counts, 29 February among them."""
+    return int(in_season(np.arange(366), scenario.answers.season).sum())
 
 
 def fitting_draws(scenario: Scenario, n_plans: int, n_years: int) -> int:

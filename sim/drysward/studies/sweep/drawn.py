@@ -30,6 +30,7 @@ from drysward.studies.doubt.crossed import (
     WATER,
     drawn_numbers,
     drawn_point,
+    season_days,
 )
 from drysward.studies.doubt.draws import (
     Doubtful,
@@ -271,6 +272,7 @@ class _Sums:
     ) -> None:
         answers = drawing[0].point.scenario.answers
         self.in_a_row, self.periods = answers.reached_days, answers.return_periods
+        self.season = season_days(drawing[0].point.scenario)
         self.yearly = {*sweep.keep, *(f"daily_{name}" for name in sweep.daily)}
         self.n, self.n_draws, self.n_years = len(drawing), n_draws, len(years.spans.years)
         self.independent, self.distinct = (
@@ -339,7 +341,8 @@ class _Sums:
             low, high, error = (np.empty(by_series.shape) for _ in range(3))
             for i, one in enumerate(series):
                 parts = replace(self._split(one), mean=by_series[..., i])
-                limits = band(self.rows[one], parts, kind, tail=tail)
+                most = self.season if one in DAYS else np.inf
+                limits = band(self.rows[one], parts, kind, tail=tail, most=most)
                 low[..., i], high[..., i] = limits.low, limits.high
                 error[..., i] = np.where(np.isnan(parts.mean), np.nan, parts.sampling_error)
             low, high, error = (values.reshape(mean.shape) for values in (low, high, error))
@@ -364,8 +367,11 @@ class _Sums:
         _, *limits = demand_limits(
             self.demand.reshape(flat), self.halves.reshape(*flat, 2), tail
         )
+        is_more = (self.demand >= self.rows[WATER][..., None]).all(axis=3)
         for end, values in zip(("_low", "_high"), limits, strict=True):
-            out[f"demand{end}"] = dims, values.reshape(mean.shape)
+            # As ``studies.doubt.answers``: a dry year takes no less than the mean year.
+            least = np.where(is_more, out[f"season_water{end}"][1][..., None], -np.inf)
+            out[f"demand{end}"] = dims, np.maximum(values.reshape(mean.shape), least)
 
     def single_draws(self, out: Arrays) -> Arrays:
         """What of ``out`` has limits, draw by draw."""

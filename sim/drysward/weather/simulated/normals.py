@@ -94,7 +94,9 @@ def from_monthly_table(
         _assumption(assumed, "wet/dry regime, days in which it fades to 1/e", "regime_days"),
         _assumption(assumed, "wet regime over dry, log-odds of a wet day", "regime_contrast"),
         _assumption(assumed, "years that the normals rest on", "normals_years"),
-        _assumption(assumed, "Tmax of wet days beside dry days, C", "wet_day_tmax_shift_c"),
+        _assumption(
+            assumed, "Tmax of wet days less that of dry days, degC", "wet_day_tmax_shift_c"
+        ),
         "all assumptions: generated_weather in the catalog",
     ]
 
