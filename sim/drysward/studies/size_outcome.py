@@ -241,12 +241,18 @@ def _reasons(kept: Outcome, failed: Outcome, years: NDArray[np.bool_]) -> Iterat
 
 
 def why_nothing_suffices(
-    scenario: Scenario, judged: Sequence[int], allowed: int, free: Outcome, best: Outcome
+    scenario: Scenario,
+    judged: Sequence[int],
+    allowed: int,
+    free: Outcome,
+    best: Outcome,
+    out_of_season: str = "",
 ) -> str:
     """Why no size keeps the outcome: what stands in the way, and what to change.
 
     ``judged`` are places of fields, of whose years ``allowed`` may fail; ``free`` is the plan with
-    ``ALL_WATER``, ``best`` that with the size that comes closest.
+    ``ALL_WATER``, ``best`` that with the size that comes closest. ``out_of_season`` is what
+    ``why_out_of_season`` says of the years that fail with ``ALL_WATER``.
     """
     fails, limit = int(free.fails.sum()), f"limit {allowed}"
     if fails <= allowed:
@@ -254,9 +260,10 @@ def why_nothing_suffices(
             f"with all the water that the plan demands the goal is kept ({_of_years(fails, free)}, "
             f"{limit}): the rest of the supply falls short. {_obstacles(best, _SUPPLY)}"
         )
+    why = out_of_season[:1].upper() + out_of_season[1:] or _obstacles(free, _SYSTEM)
     return (
         f"even with all the water that the plan demands, {_who_fails(scenario, judged, free)} "
-        f"({limit}). {_obstacles(free, _SYSTEM)}"
+        f"({limit}). {why}"
     )
 
 

@@ -188,8 +188,12 @@ def solve(
     why_nothing = ""
     if math.isnan(least.size):
         watered = replace(scenario, supply=ALL_WATER)
-        free = Trial(watered, years).outcomes([ALL_WATER])[0]
-        why_nothing = why_nothing_suffices(scenario, trial.judged, allowed, free, least.outcome)
+        unlimited = Trial(watered, years)
+        free = unlimited.outcomes([ALL_WATER])[0]
+        dry = unlimited.first_days(ALL_WATER, unlimited.named(free.fails))
+        why_nothing = why_nothing_suffices(
+            scenario, trial.judged, allowed, free, least.outcome, why_out_of_season(scenario, dry)
+        )
     return SizingResult(
         scenario=scenario,
         reached_days=scenario.answers.reached_days,
@@ -528,14 +532,18 @@ class Trial:
         runs = self._start(sites, cases)
         for k, weather in enumerate(self.weather):
             calendar = weather.calendar
-            at = {year: np.flatnonzero(calendar.year == self.years.index(year)) for year in years}
-            days = np.concatenate(list(at.values()))
-            self._advance(k, sites, cases, runs, np.sort(days[days >= weather.from_day]))
+            # A stretch leads in with days of years before it; they were counted there.
+            counted_days = np.arange(calendar.size) >= weather.from_day
+            at = {
+                year: np.flatnonzero((calendar.year == self.years.index(year)) & counted_days)
+                for year in years
+            }
+            days = np.sort(np.concatenate(list(at.values())))
+            self._advance(k, sites, cases, runs, days)
             for year, here in at.items():
-                here = here[here >= weather.from_day]
                 if not here.size:
                     continue
-                shares = runs.trace[sizing.outcome][0, np.searchsorted(np.sort(days), here)]
+                shares = runs.trace[sizing.outcome][0, np.searchsorted(days, here)]
                 above = shares[:, self.judged] > sizing.share
                 counts = above & (calendar.in_season[here] > 0)[:, None]
                 windows = sliding_window_view(counts, answers.reached_days, axis=0)
