@@ -192,7 +192,7 @@ def solve(
         free = unlimited.outcomes([ALL_WATER])[0]
         dry = unlimited.first_days(ALL_WATER, unlimited.named(free.fails))
         why_nothing = why_nothing_suffices(
-            scenario, trial.judged, allowed, free, least.outcome, why_out_of_season(scenario, dry)
+            scenario, trial.judged, allowed, free, dry, least.outcome
         )
     return SizingResult(
         scenario=scenario,
