@@ -54,7 +54,7 @@ def user_cache() -> Path:
 
 # Folders that this run writes to and files that it has put there, for the message after a stop.
 _claimed: set[Path] = set()
-_made: list[Path] = []  # of those, folders that were not there before
+_new_folders: list[Path] = []  # of those, the ones that were not there before
 _written: list[Path] = []
 _PLACING = Lock()
 _STOPPING = Event()
@@ -72,7 +72,7 @@ def half_written(path: Path) -> Path:
 def begin_run() -> None:
     """Forget the folders and files of earlier runs in this process."""
     _claimed.clear()
-    _made.clear()
+    _new_folders.clear()
     _written.clear()
 
 
@@ -107,7 +107,7 @@ def remove_parts() -> None:
 
 def remove_empty() -> None:
     """Remove folders that this run made and put nothing in, after it has failed or stopped."""
-    for folder in _made:
+    for folder in _new_folders:
         with suppress(OSError):
             folder.rmdir()
 
@@ -215,7 +215,7 @@ def claim_folder(folder: Path, make: bool = True) -> None:
     try:
         if make and not folder.is_dir():
             folder.mkdir()
-            _made.append(folder)
+            _new_folders.append(folder)
         probe.touch()
         probe.unlink()
     except FileExistsError:

@@ -79,8 +79,8 @@ def test_skinned_fields_are_not_judged(shipped):
 
 def test_the_goal_says_which_fields(shipped):
     days = shipped.answers.reached_days
-    assert "25% of field 'practice' for" in goal_text(shipped.sizing, days)
-    assert "25% of any field for" in goal_text(aiming(shipped, field=ANY_FIELD).sizing, days)
+    assert "25% of “Practice field” for" in goal_text(shipped)
+    assert "25% of any field for" in goal_text(aiming(shipped, field=ANY_FIELD))
 
 
 # --- the smallest pond ----------------------------------------------------------------------------

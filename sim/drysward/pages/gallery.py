@@ -33,7 +33,13 @@ from drysward.pages.result import (
     plain,
 )
 from drysward.quantities import shown
-from drysward.results.choice import best_plan, days_below, driest_plan, has_days_below, mean_water
+from drysward.results.choice import (
+    days_below,
+    driest_plan,
+    has_days_below,
+    mean_water,
+    shown_plan,
+)
 from drysward.results.dataset import FEED
 from drysward.results.feeding_text import fed_fields, state_of
 from drysward.results.season_text import day_text as season_day
@@ -159,11 +165,11 @@ def _accounts(result: xr.Dataset) -> list[Choice]:
 
 
 def _of_interest(result: xr.Dataset) -> Allowed:
-    return {"plan": {driest_plan(result), best_plan(result)}}
+    return {"plan": {driest_plan(result), shown_plan(result)}}
 
 
 def _of_best(result: xr.Dataset) -> Allowed:
-    return {"plan": {best_plan(result)}, "case": {"dry"}}
+    return {"plan": {shown_plan(result)}, "case": {"dry"}}
 
 
 def _of_demand(result: xr.Dataset) -> Allowed:

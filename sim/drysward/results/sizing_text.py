@@ -13,7 +13,7 @@ from drysward.results.text import listed, rounded, spell_text, volume_display, y
 from drysward.scenario.choices import ANY_FIELD
 
 if TYPE_CHECKING:
-    from drysward.scenario.model import Sizing, Sought
+    from drysward.scenario.model import Scenario, Sought
 
 NOTHING = "nothing suffices"
 DRAWS = "Draws"
@@ -46,16 +46,20 @@ def named_size(sought: Sought) -> str:
 _OUTCOMES = {"dead": "death", "dormant": "dormancy", "footprint": "footprinting", "wilt": "wilt"}
 
 
-def goal_text(sizing: Sizing, reached_days: int) -> str:
-    """``storage so that under plan 'refill' dormancy passes 25% of any field ...``."""
+def goal_text(scenario: Scenario) -> str:
+    """``storage so that under “Refill” dormancy passes 25% of any field ...``."""
+    sizing = scenario.sizing
+    assert sizing is not None
     share = f"{100.0 * sizing.share:g}%"
     outcome = f"the shortage passes {share} of the demand"
     if sizing.outcome in _OUTCOMES:
-        field = "any field" if sizing.field == ANY_FIELD else f"field '{sizing.field}'"
-        spell = spell_text({"reached_days": reached_days})
+        labels = {field.key: f"“{field.label}”" for field in scenario.fields}
+        field = "any field" if sizing.field == ANY_FIELD else labels[sizing.field]
+        spell = spell_text({"reached_days": scenario.answers.reached_days})
         outcome = f"{_OUTCOMES[sizing.outcome]} passes {share} of {field} {spell}"
     return (
-        f"{named_size(sizing.find)} so that under plan '{sizing.plan}' {outcome} in at most "
+        f"{named_size(sizing.find)} so that under “{scenario.plan_named(sizing.plan).label}” "
+        f"{outcome} in at most "
         f"{100.0 * sizing.odds:g}% of years"
     )
 

@@ -8,8 +8,8 @@ from drysward.results.text import (
     CAUSES,
     dry_period,
     holds_dry_years,
-    of_100,
     quoted_label,
+    share_of_years,
     volume_display,
     volume_text,
     year_text,
@@ -44,7 +44,7 @@ def shortage_sentences(supply: xr.Dataset, plan: str, is_named: bool = False) ->
         text = (
             f"{under}the supply as given is short by more than "
             f"{100.0 * supply.attrs['short_year']:g}% of the demand in "
-            f"{of_100(one['short_year'].item())} of 100 years; "
+            f"{share_of_years(one['short_year'].item())}; "
         )
     text += f"{worst_year_text(one)}.{main_cause_sentence(one)}"
     return f"{text[:1].upper()}{text[1:]}"
@@ -55,7 +55,8 @@ def worst_year_text(one: xr.Dataset) -> str:
     share = one["worst_year_share"].item()
     if share == 0.0:
         return "no year is short at all"
-    size = f"{share:.0%}" if share >= 0.01 else "less than 1%"
+    # As the table has it: what is under a limit of 5% must not read as 5%.
+    size = f"{share:.{0 if share >= 0.1 else 1}%}" if share >= 0.01 else "less than 1%"
     year = year_text(one.attrs, one["worst_year"].item())
     return f"the year short most, {year}, is short by {size}"
 

@@ -497,6 +497,13 @@ def of_100(p: float) -> str:
     return ">99" if 100.0 * p > 99.0 else f"{100.0 * p:.0f}"
 
 
+def share_of_years(p: float) -> str:
+    """A share of the years that ran: ``22 of 100 years``, ``none of the years``, ``every year``."""
+    if p in (0.0, 1.0):
+        return "every year" if p else "none of the years"
+    return f"{of_100(p)} of 100 years"
+
+
 def limits_in_brackets(p: float, low: float, high: float, value: str | None = None) -> str:
     """Odds of 100 years with their limits, all in percent: ``22 (7-43)``, ``none (0-22)``.
 

@@ -132,7 +132,7 @@ def _goal(scenario: Scenario) -> Iterator[tuple[str, str]]:
     """The goal of the sizing, and which fields it judges where the scenario names none."""
     if scenario.sizing is None:
         return
-    text = f"least {goal_text(scenario.sizing, scenario.answers.reached_days)}"
+    text = f"least {goal_text(scenario)}"
     if scenario.sizing.field == ANY_FIELD and "sizing.keep.field" not in scenario.written:
         text += " (keep.field names none)"
     yield "Goal", text

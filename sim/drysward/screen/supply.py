@@ -9,7 +9,7 @@ from collections.abc import Iterable, Mapping, Sequence
 import xarray as xr
 
 from drysward.quantities import Display
-from drysward.results.choice import best_plan
+from drysward.results.choice import plan_of_goal, shown_plan
 from drysward.results.sizing_text import (
     DRAWS,
     NOTHING,
@@ -76,7 +76,7 @@ def supply_report(supply: xr.Dataset, system: str, detail: bool = False) -> list
     plans that the sizing does not judge.
     """
     supply = without_rare_years(supply)
-    if not detail and "sizing_plan" in supply.attrs:
+    if not detail and "sizing_size" in supply:
         supply = supply.sel(plan=[supply.attrs["sizing_plan"]])
     parts: list[Part] = [
         Heading(supply.attrs["title"]), *weather_findings(findings_of(supply.attrs))
@@ -101,7 +101,7 @@ def _answer(supply: xr.Dataset, system: str) -> str:
     with the largest demand; and the least size.
     """
     plans, demand = supply["plan"].values, supply["demand_mean"].values
-    plan = supply.attrs.get("sizing_plan") or str(plans[int(demand.argmax())])
+    plan = plan_of_goal(supply) or str(plans[int(demand.argmax())])
     dry = dry_year_sentence(supply, plan, system)
     sentences = [dry, shortage_sentences(supply, plan, is_named=bool(dry))]
     if "sizing_size" in supply:
@@ -509,7 +509,7 @@ def _notes(supply: xr.Dataset, system: str, detail: bool) -> Iterable[tuple[str,
     else:
         yield "Caution", f"{first_sentence(attrs['cautions'])} {attrs['supply_cautions']}"
         priced = ", costs" if "cost" in supply else ""
-        plans = "the other plans, " if "sizing_plan" in attrs else ""
+        plans = "the other plans, " if "sizing_size" in supply else ""
         yield "More", f"--detail adds {plans}storage, causes, months{priced} and all cautions"
 
 
@@ -532,5 +532,5 @@ def _terms(supply: xr.Dataset) -> Iterable[tuple[str, str]]:
     if "storage_by_month" in supply and float(supply["storage_by_month"].max()) > 0.0:
         yield "Storage", "the sources feed the fields or fill the storage"
     if "cost" in supply:
-        yield from cost_notes(supply, plan=best_plan(supply))
+        yield from cost_notes(supply, plan=shown_plan(supply))
 

@@ -294,7 +294,7 @@ def why_out_of_season(scenario: Scenario, begins: Mapping[int, int]) -> str:
 
 
 def _outside(scenario: Scenario, begins: Mapping[int, int]) -> list[int]:
-    """Those of the days on which the plan of the sizing may not water, the first of a year first."""
+    """Those of the days on which the plan of the sizing may not water, in order."""
     assert scenario.sizing is not None
     season = scenario.plan_named(scenario.sizing.plan).season
     return sorted(day for day in begins.values() if not within(day, *season))

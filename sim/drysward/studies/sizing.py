@@ -364,7 +364,7 @@ def sizing_dataset(solved: SizingResult) -> xr.Dataset:
         of_points = [p.outcome for p in points]
         out = out.merge(_outcomes(of_points, solved.scenario, "sizing_curve", "point"))
     out.attrs["sizing_plan"] = sizing.plan
-    out.attrs["sizing"] = goal_text(sizing, solved.reached_days)
+    out.attrs["sizing"] = goal_text(solved.scenario)
     return out
 
 
