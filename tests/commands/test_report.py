@@ -682,8 +682,8 @@ def test_the_answer_tells_how_often_how_far_and_why_a_supply_is_short(pond):
     first = answer(short_by(pond, storage=75.0, restriction=25.0), "us").sentences[0]
     assert (
         "the supply is short by more than 5% of the demand in 8 of 100 years (limits 4 to 14); "
-        "the year short most, simulated year 91 of 200, is short by 11%. The main cause is empty "
-        "storage, with 75% of the shortage. It delivers "
+        "the year short most, simulated year 91 of 200, is short by 11%. The main cause is "
+        "storage with none left to draw, with 75% of the shortage. It delivers "
     ) in first
     assert "of demand in the mean year." in first
     given = "With the supply as given and the likely numbers, under the plan "

@@ -78,7 +78,6 @@ def test_skinned_fields_are_not_judged(shipped):
 
 
 def test_the_goal_says_which_fields(shipped):
-    days = shipped.answers.reached_days
     assert "25% of “Practice field” for" in goal_text(shipped)
     assert "25% of any field for" in goal_text(aiming(shipped, field=ANY_FIELD))
 
@@ -187,13 +186,13 @@ def test_a_system_that_puts_on_too_little_is_named(shipped):
 def test_a_supply_that_gives_too_little_is_named(shipped):
     text = why(aiming(with_well(shipped, 0.1), field=ANY_FIELD))
     assert text.startswith("with all the water that the plan demands the goal is kept (")
-    assert "the storage is empty" in text
+    assert "the storage has none left to draw" in text
     assert "Change what fills the storage: a larger well or catchment" in text
 
 
 def test_a_shortage_that_no_size_keeps(shipped):
     goal = aiming(with_well(shipped, 0.1), outcome="shortage", field="", share=0.05)
-    assert "the storage is empty" in why(goal)
+    assert "the storage has none left to draw" in why(goal)
 
 
 # --- years that fail with any size ----------------------------------------------------------------

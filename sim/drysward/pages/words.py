@@ -65,6 +65,7 @@ from drysward.results.sizing_text import (
     stated_text,
 )
 from drysward.results.supply_text import (
+    driest_and_shortest,
     dry_year_sentence,
     main_cause_sentence,
     worst_year_text,
@@ -345,11 +346,10 @@ def _plan(result: xr.Dataset, plan: str) -> str:
 
 
 def _supply_answer(result: xr.Dataset, units: str) -> list[str]:
-    plan = plan_of_goal(result)
-    which = "the plan of the sizing"
-    if not plan or not float(result["demand_mean"].sel(plan=plan)):
-        plan = keys(result, "plan")[int(np.argmax(result["demand_mean"].values))]
-        which = "the plan with the largest demand"
+    plan = _plan_of_supply(result)
+    which = "the plan with the largest demand"
+    if plan == plan_of_goal(result):
+        which = "the plan of the sizing"
     one = result.sel(plan=plan)
     if not float(result["demand_mean"].max()):
         return ["No plan wants water, so the supply is never short.", _sizing_answer(result, units)]
@@ -380,6 +380,14 @@ def _supply_answer(result: xr.Dataset, units: str) -> list[str]:
         first += "."
     dry = plain(dry_year_sentence(result, plan, units))
     return [*([dry] if dry else []), first, _sizing_answer(result, units)]
+
+
+def _plan_of_supply(result: xr.Dataset) -> str:
+    """The plan of the sizing where it demands water, else the one with the largest demand."""
+    plan = plan_of_goal(result)
+    if plan and float(result["demand_mean"].sel(plan=plan)):
+        return plan
+    return keys(result, "plan")[int(np.argmax(result["demand_mean"].values))]
 
 
 def _sizing_answer(result: xr.Dataset, units: str) -> str:
@@ -502,7 +510,10 @@ def assumed(result: xr.Dataset, units: str) -> Iterable[tuple[str, str]]:
         used = procedures(json.loads(attrs["et_procedures"]), is_simulated)
         yield "Reference ET", "; ".join(used)
     yield "Filled days", attrs.get("filled") or "none"
-    yield "Driest years", driest_years(attrs)
+    if kind_of(result) == SUPPLY and "worst_year" in result:
+        yield "Driest years", plain(driest_and_shortest(result, _plan_of_supply(result)))
+    else:
+        yield "Driest years", driest_years(attrs)
     for note in json.loads(attrs.get("weather_notes", "[]")):
         yield "Record" if attrs.get("weather_kind") == "record" else "Simulated weather", note
 

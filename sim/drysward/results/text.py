@@ -292,7 +292,7 @@ CAUSES = {
     "allowance": (
         "allowance", "an allowance is spent or rationed", "a spent or rationed allowance"
     ),
-    "storage": ("storage", "the storage is empty", "empty storage"),
+    "storage": ("storage", "the storage has none left to draw", "storage with none left to draw"),
     "priority": ("priority", "other fields come first", "other fields that come first"),
 }  # fmt: skip
 """Heading of each cause of a shortage, its text after "because", and a noun for a legend, of at
