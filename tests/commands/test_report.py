@@ -727,6 +727,11 @@ def test_a_sizing_leads_the_page_by_its_plan_and_its_goal(pond):
     assert any("keeps" in text for text in answer(free, "us").sentences)
 
 
+def test_a_trade_off_that_was_not_asked_for_says_how_to_ask(pond):
+    with pytest.raises(FaultyInput, match=r"no second size was varied; add against to \[sizing\]"):
+        choose(pond, named("sizing"), {})
+
+
 def test_a_supply_of_an_older_version_gives_what_it_has(pond):
     new = [name for name in pond.variables if str(name).startswith(("no_shortage", "short_year"))]
     new += [name for name in pond.variables if "cause" in str(name)]

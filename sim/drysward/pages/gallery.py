@@ -25,6 +25,7 @@ from drysward.pages.figures import MONTH_NAMES, day_text
 from drysward.pages.panel import Drawing, grid, one_key, share_limits
 from drysward.pages.result import (
     SEASON,
+    SUPPLY,
     SWEEP,
     has_numbers,
     keys,
@@ -632,6 +633,8 @@ PICTURES = (
         lambda result: [{}],
         _alt_sizing,
         is_open=True,
+        mend="no second size was varied; add against to [sizing], such as "
+        'against = { what = "source rate", of = "well" }',
     ),
     Picture(
         "shortage",
@@ -919,7 +922,8 @@ def choose(result: xr.Dataset, picture: Picture, fixed: Choice) -> list[Choice]:
         source = result.attrs.get("source", "another program")
         wrong = f"the result, written by {source}, lacks {', '.join(lacks) or 'what it shows'}"
         again = "run the scenario again with --out"
-        if picture.mend and picture in tuple(fitting(result)):
+        belongs = picture.name in _OF_SUPPLY and kind_of(result) == SUPPLY
+        if picture.mend and (belongs or picture in tuple(fitting(result))):
             wrong, _, mend = picture.mend.partition("; ")
             again = f"{mend}, and {again}"
         raise FaultyInput(Fault(picture.name, wrong, again))

@@ -23,6 +23,8 @@ LIKELY = "the likely soil and grass"
 _MOST_NAMED = 10
 # With fewer draws the 95% rests on the one or two that need most (own choice).
 MANY_DRAWS = 64
+# Of the confidences, the one that an answer begins with (own choice).
+SURE = 0.8
 Shares = list[tuple[str, float]]
 
 
@@ -65,26 +67,38 @@ def goal_text(scenario: Scenario) -> str:
 
 
 def answer_text(supply: xr.Dataset, system: str) -> str:
-    """The least size that keeps the goal, and in how many draws it does; with ``sizing_size``."""
+    """The least size that keeps the goal: over draws with confidence, then with the likely
+    numbers; with ``sizing_size``.
+    """
     size = supply["sizing_size"]
     found = size.item()
     if math.isnan(found):
-        text = f"With {LIKELY} no size tried keeps the goal"
+        likely = "no size tried keeps the goal"
     elif found == 0.0:
-        text = f"With {LIKELY} the goal is kept without any {size_name(supply)}"
+        likely = f"the goal is kept without any {size_name(supply)}"
     else:
-        text = f"With {LIKELY} {size_text(size, system)} keeps the goal"
+        likely = f"{size_text(size, system)} keeps the goal"
     if "sizing_draw_least" not in supply:
-        return f"{text}. One run with the likely numbers says no more: --draws 64 tries others."
+        return (
+            f"With {LIKELY} {likely}. One run with the likely numbers says no more: --draws 64 "
+            "tries others."
+        )
     least, n = supply["sizing_draw_least"].values, int(supply.attrs["sizing_draws"])
-    nothing = int(np.isinf(least).sum())
+    sure = supply.sel(confidence=SURE)
+    with_confidence = f"With {100.0 * SURE:.0f}% confidence"
+    if math.isinf(sure["sizing_confidence"].item()):
+        nothing = int(np.isinf(least).sum())
+        text = f"{with_confidence} nothing suffices: in {nothing} of {n} draws no size tried does"
+    else:
+        share = sure["sizing_confidence_suffices"].item()
+        text = (
+            f"{with_confidence} {size_text(sure['sizing_confidence'], system)} keeps the goal, in "
+            f"{n * share:.0f} of {n} draws"
+        )
+    text += f". With {LIKELY} {likely}"
     if not math.isnan(found):
         kept = int((least <= found * (1.0 + 1e-9)).sum())
-        text += f"; over {n} draws it does in {'all' if kept == n else kept or 'none'}"
-        if nothing:
-            text += f"; in {nothing} no size does"
-    else:
-        text += f"; over {n} draws some size does in {n - nothing or 'none'}"
+        text += f", which it does in {'all' if kept == n else kept or 'none'} of the {n} draws"
     return f"{text}."
 
 

@@ -11,7 +11,7 @@ from drysward.quantities import shown
 from drysward.results.feeding_text import CAUTION
 from drysward.results.text import findings_of, ledger_dates, year_text
 from drysward.screen.compare import weather_findings
-from drysward.screen.document import Column, Heading, Part, Row, Table, notes, number, words
+from drysward.screen.document import Column, Heading, Part, Row, Table, Value, notes, number, words
 
 _FLOWS = {
     "precipitation": "rain",
@@ -122,7 +122,7 @@ def monthly_account(account: xr.Dataset, system: str) -> list[Part]:
         columns.append(number(name, head, "%", 0))
     rows: list[Row] = []
     for label, here in _months(account):
-        row: Row = {"month": label}
+        row: dict[str, Value] = {"month": label}
         for name in _FLOWS:
             values = here[name].values
             row[name] = float(values[-1] if name in states else values.sum()) * depth.factor

@@ -69,6 +69,9 @@ _HALVINGS = 10
 # Between the rungs it is looked no closer than this: a span narrower than that may be missed.
 _CLOSEST = 0.05
 _BAND = (0.05, 0.95)
+# About as many sizes a search tries; one that tries more is nearly done.
+_USUAL_TRIES = 12
+_NEARLY = 0.95
 
 
 @dataclass(frozen=True)
@@ -711,6 +714,7 @@ def go_through(
     left = list(searches)
     with ThreadPoolExecutor(workers) as pool:
         while left:
+            stopped_at = 0.0
             requested: dict[tuple[Tried, float], None] = {}
             stopped = []
             for search in left:
@@ -718,10 +722,12 @@ def go_through(
                     search()
                 except Untried as untried:
                     stopped.append(search)
+                    tries = max(len(tried.known) for tried, _ in untried.requested)
+                    stopped_at += min(tries / _USUAL_TRIES, _NEARLY)
                     requested.update(dict.fromkeys(untried.requested))
             left = stopped
             if on_progress is not None:
-                on_progress(1.0 - len(left) / len(searches))
+                on_progress(1.0 - (len(left) - stopped_at) / len(searches))
             rounds = math.ceil(len(requested) / (workers * together))
             list(pool.map(trial.run_sizes, in_groups(list(requested), rounds * workers)))
 
