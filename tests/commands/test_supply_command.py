@@ -306,6 +306,19 @@ def test_a_ledger_by_month_adds_up_to_the_year_of_the_supply() -> None:
     assert tables["ledger_months"][-1]["precipitation"] == pytest.approx(rain)
 
 
+def test_without_a_sizing_the_answer_is_of_its_plan(tmp_path: Path) -> None:
+    text = (files("drysward.scenarios") / "pond.toml").read_text(encoding="utf-8")
+    mine = tmp_path / "mine.toml"
+    mine.write_text(text.replace('plan = "refill"', 'plan = "deficit"'), encoding="utf-8")
+    label = drysward.load(mine).plan_named("deficit").label
+    done = ask(str(mine), "--no-sizing", "--years", "1-12")
+    assert done.exit_code == 0, done.stderr
+    first = " ".join(done.stdout.split()).partition(" the mean year ")[0]
+    assert f"under “{label}”" in first
+    # All plans are in the tables: none was sized for.
+    assert "No irrigation" in done.stdout
+
+
 def test_a_ledger_of_some_months() -> None:
     words = ("ledger", "pond", "--field", "stadium", "--plan", "refill", "--year", "2")
     done = CliRunner().invoke(main, [*words, "--months", "6-7"])
