@@ -54,6 +54,7 @@ def user_cache() -> Path:
 
 # Folders that this run writes to and files that it has put there, for the message after a stop.
 _claimed: set[Path] = set()
+_new_folders: list[Path] = []  # of those, the ones that were not there before
 _written: list[Path] = []
 _PLACING = Lock()
 _STOPPING = Event()
@@ -71,6 +72,7 @@ def half_written(path: Path) -> Path:
 def begin_run() -> None:
     """Forget the folders and files of earlier runs in this process."""
     _claimed.clear()
+    _new_folders.clear()
     _written.clear()
 
 
@@ -95,11 +97,19 @@ def _halt_if_stopping() -> None:
 
 
 def remove_parts() -> None:
-    """Remove the half-written files of this process, as its last act."""
+    """Remove the half-written files of this process, as its last act, and folders left empty."""
     for folder in tuple(_claimed):
         for part in folder.glob(f".*-{os.getpid()}.part"):
             with suppress(OSError):
                 part.unlink()
+    remove_empty()
+
+
+def remove_empty() -> None:
+    """Remove folders that this run made and put nothing in, after it has failed or stopped."""
+    for folder in _new_folders:
+        with suppress(OSError):
+            folder.rmdir()
 
 
 def clear_leftovers(folder: Path) -> None:
@@ -203,8 +213,9 @@ def claim_folder(folder: Path, make: bool = True) -> None:
     """
     probe = half_written(folder / "probe")
     try:
-        if make:
-            folder.mkdir(exist_ok=True)
+        if make and not folder.is_dir():
+            folder.mkdir()
+            _new_folders.append(folder)
         probe.touch()
         probe.unlink()
     except FileExistsError:

@@ -38,26 +38,35 @@ def time_text(seconds: float) -> str:
 
 @dataclass
 class _Work:
-    """A piece of work: its name, the share done, and the share done when it was first heard of."""
+    """A piece of work: its name, the share done, the share done when it was first heard of, and
+    when more was done last.
+    """
 
     name: str
     begun: float = field(default_factory=monotonic)
     first: float | None = None
     done: float = 0.0
+    advanced: float = 0.0
 
     def advance(self, done: float) -> None:
         if self.first is None:
             # What an earlier run has done says nothing of how fast this one is.
             self.first, self.begun = (done, monotonic()) if done < 1.0 else (0.0, self.begun)
+        if done > self.done:
+            self.advanced = monotonic()
         self.done = done
 
     @property
     def left(self) -> str:
-        """``about 40 s left``, "" before it can be said and when nothing is left."""
+        """``about 40 s left``, "" before it can be said, when nothing is left, and when that time
+        is over: it counts down until more is done.
+        """
         gained = self.done - (self.first or 0.0)
         if gained <= 0.0 or self.done >= 1.0:
             return ""
-        return f"about {time_text((monotonic() - self.begun) / gained * (1.0 - self.done))} left"
+        whole = (self.advanced - self.begun) / gained * (1.0 - self.done)
+        left = whole - (monotonic() - self.advanced)
+        return f"about {time_text(left)} left" if left > 0.0 else ""
 
 
 @contextmanager

@@ -553,6 +553,21 @@ def test_check_of_the_shipped_scenario() -> None:
     assert "Assumed" in told.stdout
 
 
+def test_check_says_what_a_restriction_leaves() -> None:
+    told = ask("check", "pond")
+    assert told.exit_code == 0, told.stderr
+    said = " ".join(told.stdout.split())
+    assert (
+        "Restricted from a drought index of 8.3 in until 6.3 in: Tue and Fri only, 80% of the "
+        "demand, not Stadium"
+    ) in said
+    assert max(map(len, told.stdout.splitlines())) <= 100
+    cells = [line.split() for line in told.stdout.splitlines() if line.startswith("refill ")]
+    # The strictest stage lets crowns live only.
+    assert [row[row.index("refill", 1) + 1 :][:2] for row in cells] == [["7", "0"]] * len(cells)
+    assert "if restricted" not in " ".join(ask("check", "demo").stdout.split())
+
+
 def test_ledger_names_the_nearest_plan() -> None:
     told = ask("ledger", "demo", "--field", "stadium", "--plan", "defict", "--year", "2016")
     assert told.exit_code == 2

@@ -19,6 +19,7 @@ import pytest
 import xarray as xr
 from click.testing import CliRunner, Result
 
+import drysward
 from drysward.cli import main
 from drysward.faults import FaultyInput
 from drysward.files import RECORD, Outputs, claim_folder, ending_of, write_csv, write_netcdf
@@ -277,6 +278,21 @@ def test_the_last_folder_is_made(tmp_path: Path) -> None:
     assert list((tmp_path / "new").iterdir()) == []
     with pytest.raises(FaultyInput, match="mkdir -p"):
         claim_folder(tmp_path / "a" / "b")
+
+
+def test_a_run_that_fails_leaves_no_empty_folder(tmp_path: Path, monkeypatch) -> None:
+    def fail(*_: object, **__: object) -> None:
+        raise IndexError("of this test")
+
+    monkeypatch.setattr(drysward, "run", fail)
+    kept = tmp_path / "kept"
+    kept.mkdir()
+    for folder in (tmp_path / "new", kept):
+        answer = ask("supply", "pond", "--out", folder)
+        assert answer.exit_code == 1
+        assert "of this test" in answer.output
+    # A folder that was there before stays.
+    assert list(tmp_path.iterdir()) == [kept]
 
 
 @pytest.mark.parametrize("command", OF_FILES)

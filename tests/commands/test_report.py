@@ -273,7 +273,8 @@ def test_the_answer_has_a_line_for_each_field(result, read):
     days = result["days_below_condition_mean"].sel(plan="none")
     whole, compared, counted, least, uncertain = said.sentences
     assert counted.startswith("Days below count drought only: mud and hard ground")
-    assert whole.startswith(f"“{result['plan_label'].sel(plan=best_plan(result)).item()}” keeps")
+    best = result["plan_label"].sel(plan=best_plan(result)).item()
+    assert whole.startswith(f"With the likely soil and grass: “{best}” keeps")
     assert compared.startswith("Alike but for the root zone, under “_Refill”: “<script>")
     assert f"are {days.sel(field='sand').item():.0f} on “<script>" in least
     assert "--draws 64" in uncertain
@@ -688,11 +689,15 @@ def test_the_answer_tells_how_often_how_far_and_why_a_supply_is_short(pond):
     first = answer(short_by(pond, storage=75.0, restriction=25.0), "us").sentences[0]
     assert (
         "the supply is short by more than 5% of the demand in 8 of 100 years (limits 4 to 14); "
-        "the year short most, simulated year 91 of 200, is short by 11%. The main cause is empty "
-        "storage, with 75% of the shortage. It delivers "
+        "the year short most, simulated year 91 of 200, is short by 11%. The main cause is "
+        "storage with none left to draw, with 75% of the shortage. It delivers "
     ) in first
     assert "of demand in the mean year." in first
-    assert first.startswith("With the supply as given and the likely numbers, under the plan with")
+    given = "With the supply as given and the likely numbers, under the plan "
+    assert first.startswith(f"{given}of the sizing, “Refill at 40% depletion”, the supply ")
+    free = pond.copy()
+    del free.attrs["sizing_plan"]
+    assert answer(free, "us").sentences[0].startswith(f"{given}with the largest demand, ")
     calm = changed(
         short_by(pond), short_year=0.0, short_year_high=0.035, worst_year_share=0.0,
         worst_year=np.nan,
@@ -706,6 +711,32 @@ def test_the_answer_tells_how_often_how_far_and_why_a_supply_is_short(pond):
     assert "is short by less than 1%" in answer(slight, "us").sentences[0]
     dry = changed(pond, demand_mean=0.0)
     assert answer(dry, "us").sentences[0] == "No plan wants water, so the supply is never short."
+
+
+def test_a_sizing_leads_the_page_by_its_plan_and_its_goal(pond):
+    sought = pond.assign_attrs(sizing_plan="deficit").assign(
+        {f"sizing_{name}": n for name, n in
+         {"failing_given": 3.0, "years": 200.0, "allowed_years": 10.0}.items()}
+    )  # fmt: skip
+    said = answer(sought, "us")
+    label = str(pond["plan_label"].sel(plan="deficit").item())
+    assert said.plan_head == "Plan of the sizing"
+    assert {one.plan for one in said.fields} == {label}
+    goal = next(text for text in said.sentences if "goal" in text)
+    assert goal.startswith(f"With the likely soil and grass, under “{label}” dormancy comes in ")
+    assert goal.endswith("3 of 200 years fail the goal of the sizing; 10 may.")
+    # No rule of its own beside the goal.
+    assert not any("keeps" in text for text in said.sentences)
+    assert "Best plan" not in said.note
+    free = pond.copy()
+    del free.attrs["sizing_plan"]
+    assert answer(free, "us").plan_head == "Best plan"
+    assert any("keeps" in text for text in answer(free, "us").sentences)
+
+
+def test_a_trade_off_that_was_not_asked_for_says_how_to_ask(pond):
+    with pytest.raises(FaultyInput, match=r"no second size was varied; add against to \[sizing\]"):
+        choose(pond, named("sizing"), {})
 
 
 def test_a_supply_of_an_older_version_gives_what_it_has(pond):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import json
 from importlib.resources import files
 from pathlib import Path
 
@@ -282,6 +283,52 @@ def test_a_folder_that_cannot_be_written_is_told_before_the_run(tmp_path: Path) 
     done = ask("pond", "--out", str(tmp_path / "file"))
     assert done.exit_code == 2
     assert "cannot be written" in done.stderr
+
+
+def test_a_ledger_by_month_adds_up_to_the_year_of_the_supply() -> None:
+    words = ("ledger", "pond", "--field", "stadium", "--plan", "refill", "--year", "12")
+    done = CliRunner().invoke(main, [*words, "--by-month", "--format", "json"])
+    assert done.exit_code == 0, done.stderr
+    tables = {table["key"]: table["rows"] for table in json.loads(done.stdout)["tables"]}
+    assert len(tables["ledger_months"]) == len(tables["supply_months"]) == 13
+    *months, year = tables["supply_months"]
+    run = drysward.run(drysward.shipped("pond"), years=(1, 12)).sel(plan="refill", year=12)
+    gallon = 0.003785411784
+    short = (year["shortage"] - year["made_up"]) * gallon
+    assert short > 0.0
+    assert year["made_up"] > 0.0
+    assert short == pytest.approx(run["supply_shortage"].item(), rel=1e-6)
+    assert year["demand"] * gallon == pytest.approx(run["supply_demand"].item(), rel=1e-6)
+    for key in ("delivered", "made_up", "inflow"):
+        assert sum(one[key] for one in months) == pytest.approx(year[key])
+    assert year["least"] == min(one["least"] for one in months)
+    rain = run["precipitation"].isel(field=0).item() / 25.4
+    assert tables["ledger_months"][-1]["precipitation"] == pytest.approx(rain)
+
+
+def test_without_a_sizing_the_answer_is_of_its_plan(tmp_path: Path) -> None:
+    text = (files("drysward.scenarios") / "pond.toml").read_text(encoding="utf-8")
+    mine = tmp_path / "mine.toml"
+    mine.write_text(text.replace('plan = "refill"', 'plan = "deficit"'), encoding="utf-8")
+    label = drysward.load(mine).plan_named("deficit").label
+    done = ask(str(mine), "--no-sizing", "--years", "1-12")
+    assert done.exit_code == 0, done.stderr
+    first = " ".join(done.stdout.split()).partition(" the mean year ")[0]
+    assert f"under “{label}”" in first
+    # All plans are in the tables: none was sized for.
+    assert "No irrigation" in done.stdout
+
+
+def test_a_ledger_of_some_months() -> None:
+    words = ("ledger", "pond", "--field", "stadium", "--plan", "refill", "--year", "2")
+    done = CliRunner().invoke(main, [*words, "--months", "6-7"])
+    assert done.exit_code == 0, done.stderr
+    days = [line[:5] for line in done.stdout.splitlines() if line[2:3] == "-"]
+    assert days == 2 * [f"0{month}-{day:02d}" for month, n in ((6, 30), (7, 31))
+                        for day in range(1, n + 1)]  # fmt: skip
+    done = CliRunner().invoke(main, [*words, "--months", "13"])
+    assert done.exit_code == 2
+    assert "'13' is not a month or two, such as 7 or 6-9" in done.stderr
 
 
 def test_a_ledger_shows_what_the_supply_does_each_day(tmp_path: Path) -> None:

@@ -213,7 +213,8 @@ def test_odds_within_their_error_of_the_limit_are_said_to_be_close(
 
 def test_a_drier_plan_is_said_of_the_field_that_it_keeps() -> None:
     result = said([[KEPT] * 3, [LOST] * 3], [[30, 8, 0]] * 2, WATER)
-    assert "“Dry” would keep “Sand” with" in best_sentences(result)[1]
+    # Of that field alone: an acre at 20 in.
+    assert "“Dry” would keep “Sand” with 543,000 gal less" in best_sentences(result)[1]
 
 
 def test_two_pairs_are_compared_in_one_sentence() -> None:

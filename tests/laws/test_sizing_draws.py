@@ -134,12 +134,16 @@ def test_sizes_with_confidence_are_those_of_draws(shipped):
     told["sizing_size"] = ((), 4.0, {"units": "m3"})
     told["sizing_as_given"].attrs["long_name"] = "storage of the scenario"
     assert answer_text(told, "metric") == (
-        "With the likely soil and grass 4 m3 keeps the goal; over 10 draws it does in 4; in 1 no "
-        "size does."
+        "With 80% confidence 8 m3 keeps the goal, in 8 of 10 draws. With the likely soil and grass "
+        "4 m3 keeps the goal, which it does in 4 of the 10 draws."
     )
     told["sizing_size"] = ((), math.nan, {"units": "m3"})
     assert answer_text(told, "metric").endswith(
-        "no size tried keeps the goal; over 10 draws some size does in 9."
+        "With the likely soil and grass no size tried keeps the goal."
+    )
+    unsure = told.assign(sizing_confidence=told["sizing_confidence"] * math.inf)
+    assert answer_text(unsure, "metric").startswith(
+        "With 80% confidence nothing suffices: in 1 of 10 draws no size tried does. With the likely"
     )
     assert answer_text(told.drop_vars("sizing_draw_least"), "metric").endswith(
         "--draws 64 tries others."

@@ -78,9 +78,8 @@ def test_skinned_fields_are_not_judged(shipped):
 
 
 def test_the_goal_says_which_fields(shipped):
-    days = shipped.answers.reached_days
-    assert "25% of field 'practice' for" in goal_text(shipped.sizing, days)
-    assert "25% of any field for" in goal_text(aiming(shipped, field=ANY_FIELD).sizing, days)
+    assert "25% of “Practice field” for" in goal_text(shipped)
+    assert "25% of any field for" in goal_text(aiming(shipped, field=ANY_FIELD))
 
 
 # --- the smallest pond ----------------------------------------------------------------------------
@@ -187,25 +186,38 @@ def test_a_system_that_puts_on_too_little_is_named(shipped):
 def test_a_supply_that_gives_too_little_is_named(shipped):
     text = why(aiming(with_well(shipped, 0.1), field=ANY_FIELD))
     assert text.startswith("with all the water that the plan demands the goal is kept (")
-    assert "the storage is empty" in text
+    assert "the storage has none left to draw" in text
     assert "Change what fills the storage: a larger well or catchment" in text
 
 
 def test_a_shortage_that_no_size_keeps(shipped):
     goal = aiming(with_well(shipped, 0.1), outcome="shortage", field="", share=0.05)
-    assert "the storage is empty" in why(goal)
+    assert "the storage has none left to draw" in why(goal)
 
 
 # --- years that fail with any size ----------------------------------------------------------------
+
+
+def watered_late(scenario):
+    """The scenario with a plan that may water from July 31 to October 15 only."""
+    plan = scenario.plan_named(scenario.sizing.plan)
+    late = replace(plan, season=(212, 288))
+    plans = tuple(late if one.key == plan.key else one for one in scenario.plans)
+    return replace(scenario, plans=plans)
+
+
+def test_a_season_that_is_too_short_is_why_nothing_suffices(shipped):
+    text = why(aiming(watered_late(shipped), field=ANY_FIELD, outcome="wilt"))
+    assert text.startswith("even with all the water that the plan demands, ")
+    assert "outside of the plan's season (July 31 to October 15): let it water then" in text
+    assert "waters too little" not in text
 
 
 @pytest.mark.slow
 def test_a_stage_that_begins_before_the_plan_waters_is_said(shipped):
     """A plan that may water from the end of July on cannot keep June from dormancy."""
     plan = shipped.plan_named(shipped.sizing.plan)
-    late = replace(plan, season=(212, 288))  # July 31 to October 15
-    plans = tuple(late if one.key == plan.key else one for one in shipped.plans)
-    scenario = aiming(replace(shipped, plans=plans), field=ANY_FIELD)
+    scenario = aiming(watered_late(shipped), field=ANY_FIELD)
     solved = solve(scenario, YEARS)
     anyway = solved.least.failing_anyway
     assert set(anyway) <= set(solved.least.failing_years)
@@ -236,6 +248,17 @@ def test_a_stage_that_begins_before_the_plan_waters_is_said(shipped):
     assert head == "With any size"
     assert "dormancy begins " in text
     assert "outside of the plan's season (July 31 to October 15): let it water then" in text
+
+
+def test_days_on_which_a_stage_begins_do_not_depend_on_the_other_years(shipped):
+    """Years run fifty at a time, and each fifty lead in with days of the years before."""
+    scenario = aiming(watered_late(shipped), field=ANY_FIELD, outcome="wilt")
+    trial = Trial(scenario, (1, 56))
+    begins = trial.first_days(scenario.supply, range(45, 57))
+    assert len(trial.weather) > 1
+    assert {year > 50 for year in begins} == {True, False}
+    for year, day in begins.items():
+        assert trial.first_days(scenario.supply, [year]) == {year: day}
 
 
 def test_the_season_is_no_cause_where_the_plan_waters(shipped):

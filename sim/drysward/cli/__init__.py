@@ -16,6 +16,7 @@ import click
 from drysward import CITATION, __version__
 from drysward.cli import stopping
 from drysward.faults import FaultyInput
+from drysward.files import remove_empty
 from drysward.loading import collect_rarely, skip_unneeded
 from drysward.screen.faults import merged
 from drysward.screen.visible import say, visible
@@ -67,6 +68,8 @@ class Commands(click.Group):
                 err=True,
             )
             ctx.exit(1)
+        finally:
+            remove_empty()
 
 
 # Commands whose arrays are a sweep's, held by dask; other commands may get its folder.

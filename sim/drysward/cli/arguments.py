@@ -117,6 +117,23 @@ class Years(click.ParamType):
         return first, last
 
 
+class Months(click.ParamType):
+    """First and last month by number: ``6-9``, ``7``, or ``11-2`` over the turn of the year."""
+
+    name = "months"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> tuple[int, ...]:
+        if isinstance(value, tuple):
+            return value
+        match = re.fullmatch(r"(\d{1,2})(?:-(\d{1,2}))?", value.strip())
+        first, last = (int(match[1]), int(match[2] or match[1])) if match else (0, 0)
+        if not (1 <= first <= 12 and 1 <= last <= 12):
+            self.fail(f"'{value}' is not a month or two, such as 7 or 6-9", param, ctx)
+        return tuple((first - 1 + i) % 12 + 1 for i in range((last - first) % 12 + 1))
+
+
 def years_option(command: Callable[..., None]) -> Callable[..., None]:
     return click.option(
         "--years",

@@ -25,6 +25,7 @@ from drysward.pages.figures import MONTH_NAMES, day_text
 from drysward.pages.panel import Drawing, grid, one_key, share_limits
 from drysward.pages.result import (
     SEASON,
+    SUPPLY,
     SWEEP,
     has_numbers,
     keys,
@@ -33,7 +34,13 @@ from drysward.pages.result import (
     plain,
 )
 from drysward.quantities import shown
-from drysward.results.choice import best_plan, days_below, driest_plan, has_days_below, mean_water
+from drysward.results.choice import (
+    days_below,
+    driest_plan,
+    has_days_below,
+    mean_water,
+    shown_plan,
+)
 from drysward.results.dataset import FEED
 from drysward.results.feeding_text import fed_fields, state_of
 from drysward.results.season_text import day_text as season_day
@@ -159,11 +166,11 @@ def _accounts(result: xr.Dataset) -> list[Choice]:
 
 
 def _of_interest(result: xr.Dataset) -> Allowed:
-    return {"plan": {driest_plan(result), best_plan(result)}}
+    return {"plan": {driest_plan(result), shown_plan(result)}}
 
 
 def _of_best(result: xr.Dataset) -> Allowed:
-    return {"plan": {best_plan(result)}, "case": {"dry"}}
+    return {"plan": {shown_plan(result)}, "case": {"dry"}}
 
 
 def _of_demand(result: xr.Dataset) -> Allowed:
@@ -626,6 +633,8 @@ PICTURES = (
         lambda result: [{}],
         _alt_sizing,
         is_open=True,
+        mend="no second size was varied; add against to [sizing], such as "
+        'against = { what = "source rate", of = "well" }',
     ),
     Picture(
         "shortage",
@@ -913,7 +922,8 @@ def choose(result: xr.Dataset, picture: Picture, fixed: Choice) -> list[Choice]:
         source = result.attrs.get("source", "another program")
         wrong = f"the result, written by {source}, lacks {', '.join(lacks) or 'what it shows'}"
         again = "run the scenario again with --out"
-        if picture.mend and picture in tuple(fitting(result)):
+        belongs = picture.name in _OF_SUPPLY and kind_of(result) == SUPPLY
+        if picture.mend and (belongs or picture in tuple(fitting(result))):
             wrong, _, mend = picture.mend.partition("; ")
             again = f"{mend}, and {again}"
         raise FaultyInput(Fault(picture.name, wrong, again))

@@ -49,6 +49,7 @@ from drysward.results.season_text import (
     skill_text,
 )
 from drysward.results.sizing_text import stated_text
+from drysward.results.supply_text import WORST_SPELL
 from drysward.results.text import (
     CAUSES,
     COSTS,
@@ -445,7 +446,7 @@ def _reliability_table(result: xr.Dataset, units: str) -> Table:
         "Years: percent of the years, ± standard error; < and > are 90% limits where no year, or "
         "every year, had it. Short by: shortage over the demand of the year. Days in full: days "
         "whose demand is met the same night. Spell: days short in a row, and the water missed in "
-        "them; it ends with the season.",
+        f"them; it ends with the season. Worst spell: {WORST_SPELL}.",
     )
 
 

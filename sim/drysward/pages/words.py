@@ -28,7 +28,9 @@ from drysward.results.choice import (
     days_below,
     driest_plan,
     has_days_below,
+    plan_of_goal,
     rule_text,
+    shown_plan,
     water_names,
 )
 from drysward.results.dataset import FEED
@@ -53,6 +55,7 @@ from drysward.results.season_text import (
     season_sentences,
 )
 from drysward.results.sizing_text import (
+    LIKELY,
     answer_text,
     anyway_lines,
     bounds_lines,
@@ -64,6 +67,7 @@ from drysward.results.sizing_text import (
     stated_text,
 )
 from drysward.results.supply_text import (
+    driest_and_shortest,
     dry_year_sentence,
     main_cause_sentence,
     worst_year_text,
@@ -122,6 +126,7 @@ class Answer:
     fields: Sequence[FieldAnswer]
     sentences: Sequence[str]
     note: str = ""
+    plan_head: str = "Best plan"
 
     def has(self, name: str) -> bool:
         """Whether any field has something in that column."""
@@ -152,17 +157,18 @@ def answer(result: xr.Dataset, units: str) -> Answer:
     sentences = _supply_answer(result, units) if kind_of(result) == SUPPLY else []
     sentences += _turf_sentences(result, units)
     if fed_fields(result) and f"{FEED}applied_n_mean" in result:
-        fed = feeding_sentences(result, best_plan(result), units)
+        fed = feeding_sentences(result, shown_plan(result), units)
         sentences += [plain(text) for text in fed]
     if "difference_first" in result:
         sentences += [plain(text) for text in (difference_text(result, best_plan(result)),) if text]
     lines = [_field_answer(result, field, units) for field in keys(result, "field")]
-    return Answer(lines, sentences, _how_to_read(result))
+    head = "Plan of the sizing" if plan_of_goal(result) else Answer.plan_head
+    return Answer(lines, sentences, _how_to_read(result), head)
 
 
 def _field_answer(result: xr.Dataset, field: str, units: str) -> FieldAnswer:
     of_field = result.sel(field=[field])
-    best = _best_plan(of_field)
+    best = plan_of_goal(result) or _best_plan(of_field)
     one = of_field.sel(plan=best).squeeze("field")
     has_turf = has_days_below(of_field) or not has_days_below(result)
     depth = shown("mm", units)
@@ -235,8 +241,11 @@ def _turf_sentences(result: xr.Dataset, units: str) -> list[str]:
         ]
     says = {"n_years", "weather_kind"} <= set(result.attrs)
     sentences = [text] if says and (text := short_record_text(result.attrs)) else []
-    sentences += [plain(text) for text in best_sentences(result, system=units, on_page=True)]
-    sentences.append(_least_water_sentence(result))
+    if plan_of_goal(result):
+        sentences.append(_goal_sentence(result))
+    else:
+        sentences += [plain(text) for text in best_sentences(result, system=units, on_page=True)]
+        sentences.append(_least_water_sentence(result))
     if not has_doubt(result):
         likely = "Uncertainty: the numbers hold for the likely soil, turf and system"
         draws = f"--draws {ENOUGH_DRAWS}"
@@ -255,6 +264,26 @@ def _turf_sentences(result: xr.Dataset, units: str) -> list[str]:
         reason = why_no_measure(result.sel(field=turf[0])) or "no single number stands out"
         sentences.append(f"What to measure first: {reason}.")
     return sentences
+
+
+def _goal_sentence(result: xr.Dataset) -> str:
+    """How often turf goes dormant under the plan of a sizing, and how often its goal fails."""
+    plan = plan_of_goal(result)
+    parts = [
+        f"{chance(one)} on {_name(result, field)}"
+        for field in _first_fields(result)
+        if not np.isnan((one := result.sel(field=field, plan=plan, stage="dormant"))["probability"])
+    ]
+    text = (
+        f"With {LIKELY}, under {_plan(result, plan)} dormancy comes {listed(parts)}{_more(result)}."
+    )
+    if "sizing_failing_given" in result:
+        n = int(result["sizing_years"].item())
+        text += (
+            f" With the supply as given {int(result['sizing_failing_given'].item())} of {n} years "
+            f"fail the goal of the sizing; {int(result['sizing_allowed_years'].item())} may."
+        )
+    return text
 
 
 def _least_water_sentence(result: xr.Dataset) -> str:
@@ -278,7 +307,7 @@ def _least_water_sentence(result: xr.Dataset) -> str:
 
 
 def _how_to_read(result: xr.Dataset) -> str:
-    parts = [rule_text()]
+    parts = [] if plan_of_goal(result) else [rule_text()]
     if "condition_green" in result.attrs:
         parts.append(
             "days below: days of the season below playing condition, "
@@ -325,15 +354,18 @@ def _plan(result: xr.Dataset, plan: str) -> str:
 
 
 def _supply_answer(result: xr.Dataset, units: str) -> list[str]:
-    thirsty = keys(result, "plan")[int(np.argmax(result["demand_mean"].values))]
-    one = result.sel(plan=thirsty)
-    if one["demand_mean"].item() == 0.0:
+    plan = _plan_of_supply(result)
+    which = "the plan with the largest demand"
+    if plan == plan_of_goal(result):
+        which = "the plan of the sizing"
+    one = result.sel(plan=plan)
+    if not float(result["demand_mean"].max()):
         return ["No plan wants water, so the supply is never short.", _sizing_answer(result, units)]
     unit = volume_display([result["demand_mean"], result["worst_event"]], units)
     supply = stated_text(result, units)
     under = (
-        f"{supply[:1].upper()}{supply[1:]}, under the plan with the largest demand, "
-        f"{_plan(result, thirsty)}, the supply"
+        f"{supply[:1].upper()}{supply[1:]}, under {which}, "
+        f"{_plan(result, plan)}, the supply"
     )
     delivered = (
         f"{100 * one['volume_reliability'].item():.1f}% of the "
@@ -354,13 +386,23 @@ def _supply_answer(result: xr.Dataset, units: str) -> list[str]:
             if "worst_year" in one:
                 first += f", in {year_text(one.attrs, one['worst_year'].item())}"
         first += "."
-    dry = plain(dry_year_sentence(result, thirsty, units))
+    dry = plain(dry_year_sentence(result, plan, units))
     return [*([dry] if dry else []), first, _sizing_answer(result, units)]
+
+
+def _plan_of_supply(result: xr.Dataset) -> str:
+    """The plan of the sizing where it demands water, else the one with the largest demand."""
+    plan = plan_of_goal(result)
+    if plan and float(result["demand_mean"].sel(plan=plan)):
+        return plan
+    return keys(result, "plan")[int(np.argmax(result["demand_mean"].values))]
 
 
 def _sizing_answer(result: xr.Dataset, units: str) -> str:
     """The least size that suffices, with its limits."""
     if "sizing_size" not in result:
+        if plan_of_goal(result):
+            return "No size was searched. Run again without --no-sizing to find the least."
         return "No size was searched. Add a table [sizing] to find the least that suffices."
     size = result["sizing_size"]
     what = plain(str(result.attrs.get("sizing", "size")))
@@ -476,7 +518,10 @@ def assumed(result: xr.Dataset, units: str) -> Iterable[tuple[str, str]]:
         used = procedures(json.loads(attrs["et_procedures"]), is_simulated)
         yield "Reference ET", "; ".join(used)
     yield "Filled days", attrs.get("filled") or "none"
-    yield "Driest years", driest_years(attrs)
+    if kind_of(result) == SUPPLY and "worst_year" in result:
+        yield "Driest years", plain(driest_and_shortest(result, _plan_of_supply(result)))
+    else:
+        yield "Driest years", driest_years(attrs)
     for note in json.loads(attrs.get("weather_notes", "[]")):
         yield "Record" if attrs.get("weather_kind") == "record" else "Simulated weather", note
 

@@ -18,12 +18,14 @@ from drysward.results.choice import (
     has_days_below,
     kept_fields,
     limit_text,
+    mean_water,
     odds,
     site_water,
     water,
 )
 from drysward.results.doubt_text import draws_text
 from drysward.results.outside import day_text
+from drysward.results.sizing_text import LIKELY
 from drysward.results.text import (
     STAGE_WORDS,
     count_text,
@@ -87,6 +89,9 @@ def best_sentences(
     plan = best_plan(result, stage)
     pairs = alternatives_of(result.attrs, _keys(result, "field"))
     out = [_best_sentence(result, keeps, plan, stage, system, len(pairs))]
+    if on_page and "doubt_probability" not in result:
+        # A comparison over draws may choose another plan.
+        out[0] = f"With {LIKELY}: {out[0]}"
     if text := _close_sentence(result, plan, stage):
         out.append(text)
     if text := _outside_sentence(result, plan, stage):
@@ -330,8 +335,10 @@ def _drier_sentence(result: xr.Dataset, keeps: xr.DataArray, plan: str, system: 
     other = _driest(result, keeps, plan)
     if not kept or other == plan or not has_days_below(result):
         return ""
-    volume = site_water(result)[0]
-    saved = volume.sel(plan=plan) - volume.sel(plan=other)
+    of_kept = (mean_water(result) * result["area_m2"] / 1000.0).sel(field=kept).sum("field")
+    saved = of_kept.sel(plan=plan) - of_kept.sel(plan=other)
+    if not saved.item() > 0.0:
+        return ""
     unit = volume_display([saved], system, 2)
     days = days_below(result)[0].mean("field")
     more = days.sel(plan=other).item() - days.sel(plan=plan).item()

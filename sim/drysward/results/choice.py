@@ -41,6 +41,17 @@ def best_plan(result: xr.Dataset, stage: str = RISK) -> str:
     return _keys(result)[int(order[0])]
 
 
+def plan_of_goal(result: xr.Dataset) -> str:
+    """The plan that the [sizing] of a supply names, "" where there is none."""
+    plan = str(result.attrs.get("sizing_plan", ""))
+    return plan if plan in _keys(result) else ""
+
+
+def shown_plan(result: xr.Dataset) -> str:
+    """The plan that an answer is about: that of the goal of a sizing, else the best."""
+    return plan_of_goal(result) or best_plan(result)
+
+
 def rule_text(stage: str = RISK) -> str:
     """The rule of ``best_plan`` in a sentence, without capital and full stop."""
     return (

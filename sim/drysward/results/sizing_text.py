@@ -13,7 +13,7 @@ from drysward.results.text import listed, rounded, spell_text, volume_display, y
 from drysward.scenario.choices import ANY_FIELD
 
 if TYPE_CHECKING:
-    from drysward.scenario.model import Sizing, Sought
+    from drysward.scenario.model import Scenario, Sought
 
 NOTHING = "nothing suffices"
 DRAWS = "Draws"
@@ -23,6 +23,8 @@ LIKELY = "the likely soil and grass"
 _MOST_NAMED = 10
 # With fewer draws the 95% rests on the one or two that need most (own choice).
 MANY_DRAWS = 64
+# Of the confidences, the one that an answer begins with (own choice).
+SURE = 0.8
 Shares = list[tuple[str, float]]
 
 
@@ -46,41 +48,57 @@ def named_size(sought: Sought) -> str:
 _OUTCOMES = {"dead": "death", "dormant": "dormancy", "footprint": "footprinting", "wilt": "wilt"}
 
 
-def goal_text(sizing: Sizing, reached_days: int) -> str:
-    """``storage so that under plan 'refill' dormancy passes 25% of any field ...``."""
+def goal_text(scenario: Scenario) -> str:
+    """``storage so that under “Refill” dormancy passes 25% of any field ...``."""
+    sizing = scenario.sizing
+    assert sizing is not None
     share = f"{100.0 * sizing.share:g}%"
     outcome = f"the shortage passes {share} of the demand"
     if sizing.outcome in _OUTCOMES:
-        field = "any field" if sizing.field == ANY_FIELD else f"field '{sizing.field}'"
-        spell = spell_text({"reached_days": reached_days})
+        labels = {field.key: f"“{field.label}”" for field in scenario.fields}
+        field = "any field" if sizing.field == ANY_FIELD else labels[sizing.field]
+        spell = spell_text({"reached_days": scenario.answers.reached_days})
         outcome = f"{_OUTCOMES[sizing.outcome]} passes {share} of {field} {spell}"
     return (
-        f"{named_size(sizing.find)} so that under plan '{sizing.plan}' {outcome} in at most "
+        f"{named_size(sizing.find)} so that under “{scenario.plan_named(sizing.plan).label}” "
+        f"{outcome} in at most "
         f"{100.0 * sizing.odds:g}% of years"
     )
 
 
 def answer_text(supply: xr.Dataset, system: str) -> str:
-    """The least size that keeps the goal, and in how many draws it does; with ``sizing_size``."""
+    """The least size that keeps the goal: over draws with confidence, then with the likely
+    numbers; with ``sizing_size``.
+    """
     size = supply["sizing_size"]
     found = size.item()
     if math.isnan(found):
-        text = f"With {LIKELY} no size tried keeps the goal"
+        likely = "no size tried keeps the goal"
     elif found == 0.0:
-        text = f"With {LIKELY} the goal is kept without any {size_name(supply)}"
+        likely = f"the goal is kept without any {size_name(supply)}"
     else:
-        text = f"With {LIKELY} {size_text(size, system)} keeps the goal"
+        likely = f"{size_text(size, system)} keeps the goal"
     if "sizing_draw_least" not in supply:
-        return f"{text}. One run with the likely numbers says no more: --draws 64 tries others."
+        return (
+            f"With {LIKELY} {likely}. One run with the likely numbers says no more: --draws 64 "
+            "tries others."
+        )
     least, n = supply["sizing_draw_least"].values, int(supply.attrs["sizing_draws"])
-    nothing = int(np.isinf(least).sum())
+    sure = supply.sel(confidence=SURE)
+    with_confidence = f"With {100.0 * SURE:.0f}% confidence"
+    if math.isinf(sure["sizing_confidence"].item()):
+        nothing = int(np.isinf(least).sum())
+        text = f"{with_confidence} nothing suffices: in {nothing} of {n} draws no size tried does"
+    else:
+        share = sure["sizing_confidence_suffices"].item()
+        text = (
+            f"{with_confidence} {size_text(sure['sizing_confidence'], system)} keeps the goal, in "
+            f"{n * share:.0f} of {n} draws"
+        )
+    text += f". With {LIKELY} {likely}"
     if not math.isnan(found):
         kept = int((least <= found * (1.0 + 1e-9)).sum())
-        text += f"; over {n} draws it does in {'all' if kept == n else kept or 'none'}"
-        if nothing:
-            text += f"; in {nothing} no size does"
-    else:
-        text += f"; over {n} draws some size does in {n - nothing or 'none'}"
+        text += f", which it does in {'all' if kept == n else kept or 'none'} of the {n} draws"
     return f"{text}."
 
 

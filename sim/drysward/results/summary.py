@@ -90,6 +90,8 @@ def summarize(
         of_supply = supply_answers(result)
         cautions = " ".join(supply_cautions(scenario.supply))
         parts.append(of_supply.assign_attrs(supply_cautions=cautions))
+        if scenario.sizing is not None:
+            parts[-1].attrs["sizing_plan"] = scenario.sizing.plan
     parts += [part for part in (draws, sizing) if part is not None]
     for part in parts:
         out = out.assign(part.data_vars).assign_coords(part.coords)

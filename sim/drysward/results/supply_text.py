@@ -2,18 +2,26 @@
 
 from __future__ import annotations
 
+import numpy as np
 import xarray as xr
 
 from drysward.results.text import (
     CAUSES,
+    driest_years,
     dry_period,
     holds_dry_years,
-    of_100,
     quoted_label,
+    share_of_years,
     volume_display,
     volume_text,
     year_text,
 )
+
+WORST_SPELL = (
+    "the most water outstanding at once; part of it may come on later nights, so that the shortage "
+    "of the year is less"
+)
+"""What the largest shortage of a run of days is: gross, where that of a year is net."""
 
 
 def dry_year_sentence(supply: xr.Dataset, plan: str, system: str) -> str:
@@ -44,7 +52,7 @@ def shortage_sentences(supply: xr.Dataset, plan: str, is_named: bool = False) ->
         text = (
             f"{under}the supply as given is short by more than "
             f"{100.0 * supply.attrs['short_year']:g}% of the demand in "
-            f"{of_100(one['short_year'].item())} of 100 years; "
+            f"{share_of_years(one['short_year'].item())}; "
         )
     text += f"{worst_year_text(one)}.{main_cause_sentence(one)}"
     return f"{text[:1].upper()}{text[1:]}"
@@ -55,9 +63,22 @@ def worst_year_text(one: xr.Dataset) -> str:
     share = one["worst_year_share"].item()
     if share == 0.0:
         return "no year is short at all"
-    size = f"{share:.0%}" if share >= 0.01 else "less than 1%"
+    # As the table has it: what is under a limit of 5% must not read as 5%.
+    size = f"{share:.{0 if share >= 0.1 else 1}%}" if share >= 0.01 else "less than 1%"
     year = year_text(one.attrs, one["worst_year"].item())
     return f"the year short most, {year}, is short by {size}"
+
+
+def driest_and_shortest(supply: xr.Dataset, plan: str) -> str:
+    """The driest years by their weather, and the year shortest of water under a plan, which may be
+    another one.
+    """
+    text = f"{driest_years(supply.attrs)}: most reference ET less rain in the season"
+    year = supply["worst_year"].sel(plan=plan).item()
+    if np.isnan(year):
+        return text
+    label = quoted_label(supply, "plan", plan)
+    return f"{text}. Shortest of water under {label}: {year_text(supply.attrs, year)}"
 
 
 def main_cause_sentence(one: xr.Dataset) -> str:

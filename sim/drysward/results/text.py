@@ -292,7 +292,7 @@ CAUSES = {
     "allowance": (
         "allowance", "an allowance is spent or rationed", "a spent or rationed allowance"
     ),
-    "storage": ("storage", "the storage is empty", "empty storage"),
+    "storage": ("storage", "the storage has none left to draw", "storage with none left to draw"),
     "priority": ("priority", "other fields come first", "other fields that come first"),
 }  # fmt: skip
 """Heading of each cause of a shortage, its text after "because", and a noun for a legend, of at
@@ -495,6 +495,13 @@ def of_100(p: float) -> str:
     if 100.0 * p < 1.0:
         return "<1"
     return ">99" if 100.0 * p > 99.0 else f"{100.0 * p:.0f}"
+
+
+def share_of_years(p: float) -> str:
+    """A share of the years that ran: ``22 of 100 years``, ``none of the years``, ``every year``."""
+    if p in (0.0, 1.0):
+        return "every year" if p else "none of the years"
+    return f"{of_100(p)} of 100 years"
 
 
 def limits_in_brackets(p: float, low: float, high: float, value: str | None = None) -> str:

@@ -8,6 +8,7 @@ from __future__ import annotations
 import calendar
 import math
 from collections.abc import Iterable, Iterator, Sequence
+from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
 from drysward.quantities import shown
@@ -21,6 +22,8 @@ from drysward.results.text import (
     year_spans,
 )
 from drysward.scenario.model import ANY_FIELD
+from drysward.scenario.supply_tables import CALENDAR, DROUGHT
+from drysward.scenario.values import WEEKDAYS
 from drysward.screen.compare import weather_findings
 from drysward.screen.document import Heading, Part, Row, Table, Value, notes, number, words
 from drysward.screen.feeding import feeding_notes, feeding_table
@@ -33,6 +36,9 @@ if TYPE_CHECKING:
     from drysward.site.night import Night
     from drysward.site.stretches import PreparedSite, WeatherSeen
     from drysward.weather.series import Series
+
+
+_NEW_YEAR = date(2000, 1, 1)  # of a leap year, as the calendar of the days is
 
 
 def check_overview(
@@ -63,6 +69,7 @@ def check_overview(
         *_filled(series),
         ("Draws", draws),
         *_supply(scenario, system),
+        *_restricted(scenario, system),
         *_goal(scenario),
         *feeding_notes(scenario, system),
         *(("Note", fact) for fact in facts),
@@ -131,11 +138,39 @@ def _supply(scenario: Scenario, system: str) -> Iterator[tuple[str, str]]:
         )
 
 
+def _restricted(scenario: Scenario, system: str) -> Iterator[tuple[str, str]]:
+    """The restriction stages of the site, a line each."""
+    rules = scenario.supply.restrictions if scenario.supply else None
+    if rules is None:
+        return
+    labels = {field.key: field.label for field in scenario.fields}
+    depth = shown("mm", system)
+    for stage in rules.stages:
+        if rules.index == CALENDAR:
+            first, last = (_NEW_YEAR + timedelta(day) for day in (stage.first, stage.last))
+            when = f"{first:%B} {first.day} to {last:%B} {last.day}"
+        elif rules.index == DROUGHT:
+            above, below = (
+                f"{value * depth.factor:.{depth.decimals}f} {depth.unit}"
+                for value in (stage.enter, stage.leave)
+            )
+            when = f"from a drought index of {above} until {below}"
+        else:
+            when = f"from storage at {stage.enter:.0%} until {stage.leave:.0%}"
+        days = [name for name, may in zip(WEEKDAYS, stage.allowed, strict=True) if may]
+        some = f"{listed(days)} only" if 0 < len(days) < len(WEEKDAYS) else "any day"
+        parts = [some if days else "no day"]
+        parts += [f"{stage.share:.0%} of the demand"] if stage.share < 1.0 else []
+        parts += ["crowns only"] if stage.crown_only else []
+        parts += [f"not {listed([labels[key] for key in stage.exempt])}"] if stage.exempt else []
+        yield "Restricted", f"{when}: {', '.join(parts)}"
+
+
 def _goal(scenario: Scenario) -> Iterator[tuple[str, str]]:
     """The goal of the sizing, and which fields it judges where the scenario names none."""
     if scenario.sizing is None:
         return
-    text = f"least {goal_text(scenario.sizing, scenario.answers.reached_days)}"
+    text = f"least {goal_text(scenario)}"
     if scenario.sizing.field == ANY_FIELD and "sizing.keep.field" not in scenario.written:
         text += " (keep.field names none)"
     yield "Goal", text
@@ -190,6 +225,7 @@ def _runs(scenario: Scenario, nights: Sequence[Night], system: str) -> Table:
         words("plan_label", "plan"),
         words("rule", "rule"),
         number("nights_a_week", "nights a week", write=lambda value: f"{value:.2g}"),
+        number("nights_restricted", "if restricted", write=lambda value: f"{value:.2g}"),
         number("largest", "largest watering", depth.unit, depth.decimals + 1),
         words("set_by", "set by"),
     ]
@@ -203,7 +239,10 @@ def _runs(scenario: Scenario, nights: Sequence[Night], system: str) -> Table:
         size = f"{field.area_m2 * area.factor:,.{area.decimals}f} {area.unit}"
         on = f"{field.species} on {field.root_zone.like}, {field.delivery.system}"
         heads[field.label] = f"{field.label} ({field.key}), {size}: {on}"
-    cells = [column for column in columns if column.key != "field"]
+    hidden = {"field"}
+    if all(math.isnan(night.nights_restricted) for night in nights):
+        hidden.add("nights_restricted")
+    cells = [column for column in columns if column.key not in hidden]
     return Table(
         "runs", "What would run", columns, rows, cells, ("plan", "plan_label"),
         by="field_label", blocks=heads,
@@ -218,12 +257,15 @@ def _run(field: FieldSpec, plan: PlanSpec, night: Night | None, factor: float) -
         "plan_label": plan.label,
         "rule": plan.rule,
         "nights_a_week": None,
+        "nights_restricted": None,
         "largest": None,
         "set_by": "",
     }
     if night is not None:
         is_crowns = math.isnan(night.nights_a_week)
         row["nights_a_week"] = None if is_crowns else night.nights_a_week
+        restricted = night.nights_restricted
+        row["nights_restricted"] = None if math.isnan(restricted) else restricted
         row["largest"] = night.largest_mm * factor
         row["set_by"] = SET_BY[night.limit] + (", crowns only" if is_crowns else "")
     return row

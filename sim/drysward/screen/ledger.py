@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import calendar
+
 import numpy as np
 import xarray as xr
 
@@ -9,7 +11,7 @@ from drysward.quantities import shown
 from drysward.results.feeding_text import CAUTION
 from drysward.results.text import findings_of, ledger_dates, year_text
 from drysward.screen.compare import weather_findings
-from drysward.screen.document import Column, Heading, Part, Row, Table, notes, number, words
+from drysward.screen.document import Column, Heading, Part, Row, Table, Value, notes, number, words
 
 _FLOWS = {
     "precipitation": "rain",
@@ -33,13 +35,22 @@ _SHARES = {
 _SUPPLY = {
     "demand": ("demand", ("demand",)),
     "delivered": ("delivered", ("delivered",)),
-    "shortage": ("shortage", ("shortage",)),
+    "shortage": ("newly short", ("shortage",)),
+    "made_up": ("made up", ("made_up",)),
     "inflow": ("inflow", ("refill", "catchment", "rain_on_storage")),
     "from_storage": ("drawn", ("from_storage",)),
     "lost": ("lost", ("evaporation", "seepage")),
     "spill": ("spilled", ("spill",)),
     "storage": ("in storage", ("storage",)),
 }
+_SUPPLY_NOTES = [
+    (
+        "Newly short",
+        "not delivered, and not short the day before; made up: short before, delivered that day. "
+        "Newly short less made up is the shortage that 'drysward supply' gives",
+    ),
+    ("Storage", "inflow: pumped in, runoff and rain; lost: to the air and the ground"),
+]
 # Of a field with play: heading, unit, and what multiplies the number.
 _PLAY = {
     "hardness": ("hard", "g", 1.0),
@@ -94,10 +105,93 @@ def daily_account(account: xr.Dataset, system: str) -> list[Part]:
         ]
     if "supply_storage" in account:
         parts.append(_at_supply(account, system))
-        lines.insert(
-            0, ("Whole site", "inflow: pumped in, runoff and rain; lost: to the air and the ground")
-        )
+        lines[:0] = [("Demand", "with what is demanded again, day after day"), *_SUPPLY_NOTES]
     return [*parts, notes(lines)]
+
+
+def monthly_account(account: xr.Dataset, system: str) -> list[Part]:
+    """A ledger by month: sums of the flows, the state in the evening of the last day, the most of
+    the field on any day; and the supply of the site where it has one.
+    """
+    attrs, depth = account.attrs, shown("mm", system)
+    states = ("surface_water", "root_water", "depletion")
+    columns = [words("month", "month", whole=True)]
+    for name, head in _FLOWS.items():
+        columns.append(number(name, head, depth.unit, depth.decimals))
+    for name, head in _SHARES.items():
+        columns.append(number(name, head, "%", 0))
+    rows: list[Row] = []
+    for label, here in _months(account):
+        row: dict[str, Value] = {"month": label}
+        for name in _FLOWS:
+            values = here[name].values
+            row[name] = float(values[-1] if name in states else values.sum()) * depth.factor
+        for name in _SHARES:
+            values = here[name].values
+            least, last = name == "green", name in states
+            row[name] = 100.0 * float(values[-1] if last else values.min() if least
+                                      else values.max())  # fmt: skip
+        rows.append(row)
+    parts: list[Part] = [
+        Heading(f"{attrs['field']}, plan {attrs['plan']}, {year_text(attrs, attrs['year'])}"),
+        *weather_findings(findings_of(attrs)),
+        Table("ledger_months", "", columns, rows, lead=("month",)),
+    ]
+    lines = [
+        ("Top soil, root zone", "and depletion: in the evening of the last day"),
+        ("Wilt, dormant, dead", "most of the field on any day; green: the least"),
+    ]
+    if "supply_storage" in account:
+        parts.append(_months_of_supply(account, system))
+        lines.append(("Demand", "delivered and what stays short"))
+        lines += _SUPPLY_NOTES
+    return [*parts, notes(lines)]
+
+
+def _months(account: xr.Dataset) -> list[tuple[str, xr.Dataset]]:
+    """The months of a ledger in the order of its year, then all of them."""
+    of_day = account["month"].values
+    parts = [
+        (calendar.month_abbr[month], account.isel(day=of_day == month))
+        for month in dict.fromkeys(int(month) for month in of_day)
+    ]
+    return [*parts, ("all", account)]
+
+
+def _months_of_supply(account: xr.Dataset, system: str) -> Table:
+    """A row a month of the supply that all fields share."""
+    heads = {key: head for key, (head, _) in _SUPPLY.items() if key in _flows(account)}
+    months = _months(account)
+    sums: list[dict[str, float]] = []
+    for _, here in months:
+        one = {key: float(values.sum()) for key, values in _flows(here).items() if key in heads}
+        # What is demanded again the next day is the same water.
+        one["demand"] = one["delivered"] + one["shortage"] - one["made_up"]
+        if "storage" in heads:
+            one["storage"] = float(here["supply_storage"].values[-1])
+            one["least"] = float(here["supply_storage"].values.min())
+        sums.append(one)
+    if "storage" in heads:
+        heads["least"] = "least in storage"
+    unit = shown("m3", system)
+    columns = [words("month", "month", whole=True)]
+    columns += [number(key, head, unit.unit, unit.decimals) for key, head in heads.items()]
+    rows: list[Row] = [
+        {"month": label, **{key: one[key] * unit.factor for key in heads}}
+        for (label, _), one in zip(months, sums, strict=True)
+    ]
+    return Table("supply_months", "Water of the whole site", columns, rows, lead=("month",))
+
+
+def _flows(account: xr.Dataset) -> dict[str, np.ndarray]:
+    """Flows of the site by day, m3; storage only where there is any."""
+    flows = {
+        key: np.sum([account[f"supply_{name}"].values for name in names], axis=0)
+        for key, (_, names) in _SUPPLY.items()
+    }
+    if not float(account["supply_storage"].max()) > 0.0:
+        flows = {key: flows[key] for key in ("demand", "delivered", "shortage", "made_up")}
+    return flows
 
 
 def _nitrogen(account: xr.Dataset, system: str) -> Table:
@@ -121,12 +215,7 @@ def _nitrogen(account: xr.Dataset, system: str) -> Table:
 
 def _at_supply(account: xr.Dataset, system: str) -> Table:
     """A row a day of the supply that all fields share; storage only where there is any."""
-    flows = {
-        key: (head, np.sum([account[f"supply_{name}"].values for name in names], axis=0))
-        for key, (head, names) in _SUPPLY.items()
-    }
-    if not float(account["supply_storage"].max()) > 0.0:
-        flows = {key: flows[key] for key in ("demand", "delivered", "shortage")}
+    flows = {key: (_SUPPLY[key][0], values) for key, values in _flows(account).items()}
     unit = shown("m3", system)  # a day's flows are too small for millions of gallons
     columns = [words("date", "date", whole=True)]
     columns += [number(key, head, unit.unit, unit.decimals) for key, (head, _) in flows.items()]

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Mapping, Sequence
 import xarray as xr
 
 from drysward.quantities import Display
-from drysward.results.choice import best_plan
+from drysward.results.choice import plan_of_goal, shown_plan
 from drysward.results.sizing_text import (
     DRAWS,
     NOTHING,
@@ -29,7 +29,12 @@ from drysward.results.sizing_text import (
     through_storage,
     trade_title,
 )
-from drysward.results.supply_text import dry_year_sentence, shortage_sentences
+from drysward.results.supply_text import (
+    WORST_SPELL,
+    driest_and_shortest,
+    dry_year_sentence,
+    shortage_sentences,
+)
 from drysward.results.text import (
     CAUSES,
     MADE_WEATHER,
@@ -37,7 +42,6 @@ from drysward.results.text import (
     UNKNOWN,
     causes_of,
     cost_notes,
-    driest_years,
     dry_period,
     file_means_text,
     findings_of,
@@ -76,7 +80,7 @@ def supply_report(supply: xr.Dataset, system: str, detail: bool = False) -> list
     plans that the sizing does not judge.
     """
     supply = without_rare_years(supply)
-    if not detail and "sizing_plan" in supply.attrs:
+    if not detail and "sizing_size" in supply:
         supply = supply.sel(plan=[supply.attrs["sizing_plan"]])
     parts: list[Part] = [
         Heading(supply.attrs["title"]), *weather_findings(findings_of(supply.attrs))
@@ -100,13 +104,18 @@ def _answer(supply: xr.Dataset, system: str) -> str:
     """The dry year, the shortage and its cause, under the plan of the sizing, else under the one
     with the largest demand; and the least size.
     """
-    plans, demand = supply["plan"].values, supply["demand_mean"].values
-    plan = supply.attrs.get("sizing_plan") or str(plans[int(demand.argmax())])
+    plan = _plan_of_answer(supply)
     dry = dry_year_sentence(supply, plan, system)
     sentences = [dry, shortage_sentences(supply, plan, is_named=bool(dry))]
     if "sizing_size" in supply:
         sentences.append(answer_text(supply, system))
     return " ".join(sentence for sentence in sentences if sentence)
+
+
+def _plan_of_answer(supply: xr.Dataset) -> str:
+    """The plan of the sizing, else the one with the largest demand."""
+    thirstiest = supply["plan"].values[int(supply["demand_mean"].values.argmax())]
+    return plan_of_goal(supply) or str(thirstiest)
 
 
 def _by_plan(
@@ -495,6 +504,8 @@ def _notes(supply: xr.Dataset, system: str, detail: bool) -> Iterable[tuple[str,
         "Reliability",
         "share of years, ± standard error; < and > are 90% limits where none, or all, count",
     )
+    if float(supply["worst_event"].max()) > 0.0:
+        yield "Worst spell", WORST_SPELL
     if detail:
         yield from _terms(supply)
     yield "Weather", attrs["weather"]
@@ -504,12 +515,12 @@ def _notes(supply: xr.Dataset, system: str, detail: bool) -> Iterable[tuple[str,
         if attrs["weather_kind"] != RECORD:
             yield "Trust", MADE_WEATHER[attrs["weather_kind"]]
         yield "Years used", years_used(attrs, int(attrs["n_years"]))
-        yield "Driest years", driest_years(attrs)
+        yield "Driest years", driest_and_shortest(supply, _plan_of_answer(supply))
         yield "Caution", f"{attrs['cautions']} {attrs['supply_cautions']}"
     else:
         yield "Caution", f"{first_sentence(attrs['cautions'])} {attrs['supply_cautions']}"
         priced = ", costs" if "cost" in supply else ""
-        plans = "the other plans, " if "sizing_plan" in attrs else ""
+        plans = "the other plans, " if "sizing_size" in supply else ""
         yield "More", f"--detail adds {plans}storage, causes, months{priced} and all cautions"
 
 
@@ -522,8 +533,7 @@ def _terms(supply: xr.Dataset) -> Iterable[tuple[str, str]]:
     yield "Days in full", "days on which all demand is met the same night"
     yield (
         "Spell",
-        "days short in a row: how long one lasts in the mean, and the most water missed in one; it "
-        "ends with the season",
+        "days short in a row: how long one lasts in the mean; it ends with the season",
     )
     if bool((supply["demand_mean"] == 0.0).any()):
         yield "-", "the plan demands no water"
@@ -532,5 +542,5 @@ def _terms(supply: xr.Dataset) -> Iterable[tuple[str, str]]:
     if "storage_by_month" in supply and float(supply["storage_by_month"].max()) > 0.0:
         yield "Storage", "the sources feed the fields or fill the storage"
     if "cost" in supply:
-        yield from cost_notes(supply, plan=best_plan(supply))
+        yield from cost_notes(supply, plan=shown_plan(supply))
 

@@ -11,7 +11,7 @@ import numpy as np
 from drysward.catalog import Catalog
 from drysward.physics.intake import night_take_mm
 from drysward.physics.watering_system import DAYS_A_WEEK
-from drysward.scenario.model import DeliverySpec, FieldSpec, PlanSpec, Scenario
+from drysward.scenario.model import DeliverySpec, FieldSpec, PlanSpec, Restrictions, Scenario
 from drysward.scenario.rules import NO_WATERING
 from drysward.site.root_zone import RootZone
 
@@ -101,7 +101,8 @@ class Night:
     ``gross_mm`` leaves the pipes and ``landed_mm`` of it reaches the turf. ``take_mm`` is what the
     ground takes, infinite where it keeps up. ``largest_mm`` is the largest watering, ``limit`` what
     limits it: "plan", "soil", "night" or "ground". A peak week loses ``peak_week_mm``; the plan may
-    water in ``nights_a_week``, NaN for one that only keeps crowns alive.
+    water in ``nights_a_week``, NaN for one that only keeps crowns alive, and under the stage of the
+    site that leaves the fewest in ``nights_restricted``, NaN where none binds the field.
     """
 
     field: FieldSpec
@@ -115,6 +116,7 @@ class Night:
     largest_mm: float
     limit: str
     nights_a_week: float
+    nights_restricted: float
     peak_week_mm: float
 
     @property
@@ -139,7 +141,12 @@ def most_depth_mm(zone: RootZone, plan: PlanSpec) -> float:
 
 
 def night_of(
-    field: FieldSpec, plan: PlanSpec, zone: RootZone, most_catch: float, catalog: Catalog
+    field: FieldSpec,
+    plan: PlanSpec,
+    zone: RootZone,
+    most_catch: float,
+    catalog: Catalog,
+    restrictions: Restrictions | None = None,
 ) -> Night:
     """A night under ``plan`` on ``field``; ``most_catch`` as in ``ground_take_mm``."""
     delivery = field.delivery
@@ -154,6 +161,14 @@ def night_of(
         limits.append(("ground", take))
     limit, largest = min(limits, key=lambda pair: pair[1])
     nights = min(sum(plan.allowed), DAYS_A_WEEK / plan.interval_days)
+    stages = () if restrictions is None or plan.rule == NO_WATERING else restrictions.stages
+    restricted = [
+        0.0
+        if stage.crown_only
+        else min(nights, sum(a and b for a, b in zip(plan.allowed, stage.allowed, strict=True)))
+        for stage in stages
+        if field.key not in stage.exempt
+    ]
     return Night(
         field=field,
         plan=plan,
@@ -166,6 +181,7 @@ def night_of(
         largest_mm=largest,
         limit=limit,
         nights_a_week=math.nan if plan.rule == NO_WATERING else nights,
+        nights_restricted=min(restricted, default=math.nan),
         peak_week_mm=catalog.get("system_design", "usual")["peak_day_loss"] * DAYS_A_WEEK,
     )
 
@@ -176,8 +192,9 @@ def nights(scenario: Scenario, zones: Sequence[RootZone], catches: np.ndarray) -
     ``zones`` (F,) are the root zones of the fields, ``catches`` (F, P) the catches of their patches
     over the mean.
     """
+    restrictions = scenario.supply.restrictions if scenario.supply else None
     return tuple(
-        night_of(field, plan, zone, float(caught.max()), scenario.catalog)
+        night_of(field, plan, zone, float(caught.max()), scenario.catalog, restrictions)
         for field, zone, caught in zip(scenario.fields, zones, catches, strict=True)
         for plan in scenario.plans
         if waters(plan)

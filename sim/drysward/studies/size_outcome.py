@@ -241,12 +241,18 @@ def _reasons(kept: Outcome, failed: Outcome, years: NDArray[np.bool_]) -> Iterat
 
 
 def why_nothing_suffices(
-    scenario: Scenario, judged: Sequence[int], allowed: int, free: Outcome, best: Outcome
+    scenario: Scenario,
+    judged: Sequence[int],
+    allowed: int,
+    free: Outcome,
+    begins: Mapping[int, int],
+    best: Outcome,
 ) -> str:
     """Why no size keeps the outcome: what stands in the way, and what to change.
 
     ``judged`` are places of fields, of whose years ``allowed`` may fail; ``free`` is the plan with
-    ``ALL_WATER``, ``best`` that with the size that comes closest.
+    ``ALL_WATER``, ``best`` that with the size that comes closest. ``begins`` is as of
+    ``why_out_of_season``, of the years that fail with ``ALL_WATER``.
     """
     fails, limit = int(free.fails.sum()), f"limit {allowed}"
     if fails <= allowed:
@@ -254,9 +260,13 @@ def why_nothing_suffices(
             f"with all the water that the plan demands the goal is kept ({_of_years(fails, free)}, "
             f"{limit}): the rest of the supply falls short. {_obstacles(best, _SUPPLY)}"
         )
+    why = _obstacles(free, _SYSTEM)
+    if 2 * len(_outside(scenario, begins)) > fails:
+        text = why_out_of_season(scenario, begins)
+        why = text[0].upper() + text[1:]
     return (
         f"even with all the water that the plan demands, {_who_fails(scenario, judged, free)} "
-        f"({limit}). {_obstacles(free, _SYSTEM)}"
+        f"({limit}). {why}"
     )
 
 
@@ -268,7 +278,7 @@ def why_out_of_season(scenario: Scenario, begins: Mapping[int, int]) -> str:
     """
     assert scenario.sizing is not None
     season = scenario.plan_named(scenario.sizing.plan).season
-    outside = sorted(day for day in begins.values() if not within(day, *season))
+    outside = _outside(scenario, begins)
     if not outside:
         return ""
     days = [_NEW_YEAR + timedelta(day) for day in (*dict.fromkeys(outside), *season)]
@@ -281,6 +291,13 @@ def why_out_of_season(scenario: Scenario, begins: Mapping[int, int]) -> str:
         f"{some}{STAGE_WORDS[scenario.sizing.outcome]} begins {when}, outside of the plan's "
         f"season ({first} to {last}): let it water then"
     )
+
+
+def _outside(scenario: Scenario, begins: Mapping[int, int]) -> list[int]:
+    """Those of the days on which the plan of the sizing may not water, in order."""
+    assert scenario.sizing is not None
+    season = scenario.plan_named(scenario.sizing.plan).season
+    return sorted(day for day in begins.values() if not within(day, *season))
 
 
 def _who_fails(scenario: Scenario, judged: Sequence[int], one: Outcome) -> str:

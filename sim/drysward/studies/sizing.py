@@ -69,6 +69,9 @@ _HALVINGS = 10
 # Between the rungs it is looked no closer than this: a span narrower than that may be missed.
 _CLOSEST = 0.05
 _BAND = (0.05, 0.95)
+# About as many sizes a search tries; one that tries more is nearly done.
+_USUAL_TRIES = 12
+_NEARLY = 0.95
 
 
 @dataclass(frozen=True)
@@ -188,8 +191,12 @@ def solve(
     why_nothing = ""
     if math.isnan(least.size):
         watered = replace(scenario, supply=ALL_WATER)
-        free = Trial(watered, years).outcomes([ALL_WATER])[0]
-        why_nothing = why_nothing_suffices(scenario, trial.judged, allowed, free, least.outcome)
+        unlimited = Trial(watered, years)
+        free = unlimited.outcomes([ALL_WATER])[0]
+        dry = unlimited.first_days(ALL_WATER, unlimited.named(free.fails))
+        why_nothing = why_nothing_suffices(
+            scenario, trial.judged, allowed, free, dry, least.outcome
+        )
     return SizingResult(
         scenario=scenario,
         reached_days=scenario.answers.reached_days,
@@ -360,7 +367,7 @@ def sizing_dataset(solved: SizingResult) -> xr.Dataset:
         of_points = [p.outcome for p in points]
         out = out.merge(_outcomes(of_points, solved.scenario, "sizing_curve", "point"))
     out.attrs["sizing_plan"] = sizing.plan
-    out.attrs["sizing"] = goal_text(sizing, solved.reached_days)
+    out.attrs["sizing"] = goal_text(solved.scenario)
     return out
 
 
@@ -528,14 +535,18 @@ class Trial:
         runs = self._start(sites, cases)
         for k, weather in enumerate(self.weather):
             calendar = weather.calendar
-            at = {year: np.flatnonzero(calendar.year == self.years.index(year)) for year in years}
-            days = np.concatenate(list(at.values()))
-            self._advance(k, sites, cases, runs, np.sort(days[days >= weather.from_day]))
+            # A stretch leads in with days of years before it; they were counted there.
+            counted_days = np.arange(calendar.size) >= weather.from_day
+            at = {
+                year: np.flatnonzero((calendar.year == self.years.index(year)) & counted_days)
+                for year in years
+            }
+            days = np.sort(np.concatenate(list(at.values())))
+            self._advance(k, sites, cases, runs, days)
             for year, here in at.items():
-                here = here[here >= weather.from_day]
                 if not here.size:
                     continue
-                shares = runs.trace[sizing.outcome][0, np.searchsorted(np.sort(days), here)]
+                shares = runs.trace[sizing.outcome][0, np.searchsorted(days, here)]
                 above = shares[:, self.judged] > sizing.share
                 counts = above & (calendar.in_season[here] > 0)[:, None]
                 windows = sliding_window_view(counts, answers.reached_days, axis=0)
@@ -703,6 +714,7 @@ def go_through(
     left = list(searches)
     with ThreadPoolExecutor(workers) as pool:
         while left:
+            stopped_at = 0.0
             requested: dict[tuple[Tried, float], None] = {}
             stopped = []
             for search in left:
@@ -710,10 +722,12 @@ def go_through(
                     search()
                 except Untried as untried:
                     stopped.append(search)
+                    tries = max(len(tried.known) for tried, _ in untried.requested)
+                    stopped_at += min(tries / _USUAL_TRIES, _NEARLY)
                     requested.update(dict.fromkeys(untried.requested))
             left = stopped
             if on_progress is not None:
-                on_progress(1.0 - len(left) / len(searches))
+                on_progress(1.0 - (len(left) - stopped_at) / len(searches))
             rounds = math.ceil(len(requested) / (workers * together))
             list(pool.map(trial.run_sizes, in_groups(list(requested), rounds * workers)))
 
