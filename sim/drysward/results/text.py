@@ -24,8 +24,7 @@ FUTURE = "weather_future"
 MADE_YEARS, DRAWN_YEARS = "simulated_years", "drawn_years"
 """Attributes of a result: number of simulated years, and as JSON the recorded year each repeats."""
 MADE_WEATHER = {
-    GENERATOR: "more simulated years do not narrow the limits: they count only the years that the "
-    "record or normals are worth",
+    GENERATOR: "more simulated years than the record or normals are worth do not narrow limits",
     RESAMPLE: "more resampled years do not narrow the limits: they count only the years of the "
     "record; no drought is longer than the record's own",
 }
