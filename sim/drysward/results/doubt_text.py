@@ -29,7 +29,9 @@ MOST_NAMED = 3
 TOO_WIDE = 0.6
 # A choice stands that this share of the draws confirms (own choice).
 STANDS = 0.9
-STANDS_TEXT = f"a choice that fewer than {10.0 * STANDS:.0f} in 10 draws confirm is too close to call"
+STANDS_TEXT = (
+    f"a choice that fewer than {10.0 * STANDS:.0f} in 10 draws confirm is too close to call"
+)
 MOST_FIELDS = 4
 
 ENOUGH_DRAWS = 64
