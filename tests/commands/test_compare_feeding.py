@@ -87,6 +87,7 @@ def test_numbers_are_those_of_the_file(told: tuple[Result, Path]) -> None:
     assert plain == one["feed_water_fed"].item() == 0.0
 
 
+@pytest.mark.slow
 def test_json_has_every_number_in_a_table() -> None:
     run = ("compare", "feeding", "--show", "feeding", "--years", "1-3", "--format", "json")
     assert '"feeding"' not in ask(*run).stdout  # the calendar of the doses
@@ -168,6 +169,7 @@ def test_draws_of_feeding_are_runs_of_their_numbers() -> None:
     assert (abs(first - second) > 1e-6).all()
 
 
+@pytest.mark.slow
 def test_what_is_not_known_is_shown_with_draws() -> None:
     done = ask("compare", "feeding", "--show", "feeding", *SPAN, "--draws", "2")
     assert done.exit_code == 0, done.stderr
@@ -181,7 +183,7 @@ def test_what_is_not_known_is_shown_with_draws() -> None:
 
 def test_words_of_status_weeks_and_months(summary: xr.Dataset) -> None:
     attrs = summary.attrs
-    assert [state_of(s, attrs) for s in (0.1, 0.7, 1.3, float("nan"))] == [
+    assert [state_of(s, attrs) for s in (0.1, 0.7, 1.5, float("nan"))] == [
         "hungry", "enough", "lush", "-"
     ]  # fmt: skip
     assert [weeks_text(days) for days in (0.0, 0.2, 2.0, 28.0)] == ["0", "0", "<1", "4"]

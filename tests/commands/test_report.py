@@ -807,6 +807,7 @@ def test_play_has_its_days_and_events(tmp_path):
 
 
 @pytest.mark.usefixtures("undrawn")
+@pytest.mark.slow
 def test_feeding_has_its_charts_tables_and_cautions(tmp_path):
     shown = ("compare", "feeding", "--show", "feeding", "--years", "1-12", "--out", tmp_path,
              "--draws", "2")  # fmt: skip
@@ -837,6 +838,7 @@ def test_feeding_has_its_charts_tables_and_cautions(tmp_path):
         assert part in read.text, part
 
 
+@pytest.mark.slow
 def test_charts_of_feeding_are_those_of_the_file(tmp_path):
     shown = ("compare", "feeding", "--draws", "0", "--years", "1-4", "--out", tmp_path)
     assert drysward_says(*shown).exit_code == 0

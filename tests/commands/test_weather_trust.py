@@ -191,7 +191,7 @@ def test_years_made_from_a_file_tell_of_it(command, tmp_path):
     assert result.exit_code == 0
     assert "Check the weather The mean wind is" in " ".join(result.output.split())
     with xr.open_dataset(tmp_path / "out" / "results.nc") as kept:
-        assert kept.attrs["weather_file"] == "station"
+        assert kept.attrs["weather_file"] == "station.csv"
         assert kept.attrs["weather_file_days"] == "2001-01-01 to 2002-12-31"
         assert len(kept.attrs["weather_digest"]) == 64
         assert kept.attrs["latitude_deg"] == 40.0

@@ -294,7 +294,7 @@ def compare(columns, patches, trace, when):
 def everything_happened(site, rule, most):
     """In some field at least, so that no line of the twin was idle."""
     unused = {"worn", "root_loss", "airless_days"}  # those of play
-    unused |= {*NITROGEN, "at_risk"}  # those of feeding
+    unused |= {*NITROGEN, "at_risk", "lying_n", "held_n"}  # those of feeding
     if rule != "fixed":
         unused |= {"shed"}
     for name in most.keys() - unused:

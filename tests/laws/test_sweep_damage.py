@@ -11,6 +11,7 @@ import signal
 import subprocess
 import sys
 from dataclasses import asdict, replace
+from functools import partial
 from io import BytesIO
 from pathlib import Path
 
@@ -197,7 +198,7 @@ def test_a_folder_of_an_earlier_version_is_told(whole, folder):
 def test_numbers_that_are_known_at_no_point_are_told(whole):
     sweep = drysward.open(whole[1]).load()
     sweep["probability"] = sweep["probability"] * float("nan")
-    for ask_of in (front, effects):
+    for ask_of in (front, partial(effects, of="wilt")):
         with pytest.raises(FaultyInput, match="'wilt' is not known at any point"):
             ask_of(sweep)
 

@@ -86,7 +86,6 @@ def command(
     from drysward.files import Outputs
     from drysward.loading import load_in_background
     from drysward.results import RESULT_FILES
-    from drysward.site.feeding import any_is_fed
 
     opened = open_scenario(scenario, **weather)
     units = units or opened.units
@@ -122,7 +121,7 @@ def command(
 
         drawn = None if drawing is None else drawing.result()
         effect: xr.Dataset | None = None
-        if show == "feeding" or (out is not None and any_is_fed(opened)):
+        if show == "feeding" or (out is not None and any(field.feeding for field in opened.fields)):
             plain = begin("Running the plans without feeding")
             effect = drysward.feeding_effect(opened, result, years, plain)
     if isinstance(drawn, str) and draws is not None:
