@@ -87,7 +87,7 @@ def season_sentences(outlook: xr.Dataset, system: str) -> Iterator[str]:
         together = "" if len(kept) == len(fields) else ", of all fields together"
         yield (
             f"{quoted_label(outlook, 'plan', best)} keeps {what} to {end} ({stage} in "
-            f"{100 * KEEPS:.0f} of 100 ways or fewer). Keep "
+            f"no more than {100 * KEEPS:.0f} of 100 ways). Keep "
             f"{volume_text(float(need.sel(plan=best)), unit)} {unit.unit} for it{together}: enough "
             "in 90 of 100 ways."
         )
