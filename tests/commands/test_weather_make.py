@@ -84,7 +84,7 @@ def test_compare_tells_what_was_made(tmp_path: Path) -> None:
     for source, years, said in (
         ("generator", "12-14", "daily weather generator, seed 3"),
         ("resample", "12-14", "drawn each year whole from the 8 complete years of ours"),
-        ("record", "2012-2014", "ours, 2010-09-20 to 2019-09-01"),
+        ("record", "2012-2014", "ours.csv, 2010-09-20 to 2019-09-01"),
     ):
         words = ("--source", source, "--seed", "3", "--years", years, "--draws", "0")
         told = ask("compare", mine, *words)

@@ -453,7 +453,9 @@ def varying_together(
     root = vectors * np.sqrt(np.maximum(values, 0.0)) @ vectors.T
     # Small correlations are not kept, which can leave less than nothing along some direction.
     root /= np.sqrt((root**2).sum(axis=1, keepdims=True))
-    return np.clip(ndtr(ndtri(u) @ root.T), _EDGE, 1.0 - _EDGE)
+    # Not a matrix product: its last bits may depend on how many draws there are.
+    scores = np.einsum("nd,ed->ne", ndtri(u), root)
+    return np.clip(ndtr(scores), _EDGE, 1.0 - _EDGE)
 
 
 def correlations(keys: Sequence[str]) -> NDArray[np.float64]:
