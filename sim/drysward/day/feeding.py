@@ -172,15 +172,18 @@ def begin_patch(feed_on, feed_lush_root_loss, seen_status, w2, w3, inv_reach, ro
     return w2_noted, w3_noted, inv_rooting
 
 
-def find_flows(w2, w3, w2_noted, w3_noted, drainage, runoff, caught, feed_water_n):
+def find_flows(
+    w1, w2, w3, w2_noted, w3_noted, fc1, fc2, drainage, runoff, caught, feed_water_n,
+):  # fmt: skip
     """Water that the layers passed down in the day, below 0 where it came up (mm).
 
-    ``moves`` is above 0 where nitrogen may go with water. Where water backs up, or roots reach
-    deeper, nitrogen comes up with it.
+    ``moves`` is above 0 where nitrogen may go with water, or as gas from wet soil. Where water
+    backs up, or roots reach deeper, nitrogen comes up with it.
     """
     down2 = w3 - w3_noted + drainage
     down1 = w2 - w2_noted + down2
     moves = abs(down1) + abs(down2) + drainage + runoff + caught * feed_water_n
+    moves += larger(w1 - fc1, 0.0) + larger(w2 - fc2, 0.0)
     return down1, down2, moves
 
 
