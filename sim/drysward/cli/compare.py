@@ -121,7 +121,7 @@ def command(
 
         drawn = None if drawing is None else drawing.result()
         effect: xr.Dataset | None = None
-        if show == "feeding" or (out is not None and any(field.feeding for field in opened.fields)):
+        if show == "feeding" or (out is not None and opened.fed):
             plain = begin("Running the plans without feeding")
             effect = drysward.feeding_effect(opened, result, years, plain)
     if isinstance(drawn, str) and draws is not None:

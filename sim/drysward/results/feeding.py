@@ -122,10 +122,9 @@ def _doses(scenario: Scenario) -> dict[str, list[dict[str, float | str]]]:
                 "day": dose.day + 1, "product": dose.label, "nitrogen": dose.n_kg_ha,
                 "quick": dose.quick_kg_ha, "phosphorus": dose.p_kg_ha, "potassium": dose.k_kg_ha,
             }
-            for dose in field.feeding.doses
+            for dose in feeding.doses
         ]
-        for field in scenario.fields
-        if field.feeding is not None
+        for field, feeding in scenario.fed
     }  # fmt: skip
 
 

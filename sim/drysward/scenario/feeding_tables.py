@@ -234,7 +234,7 @@ Feeding = Annotated[
 
 def require_feeding(scenario: Scenario) -> None:
     """FaultyInput when no field of the scenario is fed."""
-    if all(field.feeding is None for field in scenario.fields):
+    if not scenario.fed:
         allowed = 'add to a field, under [fields.KEY]: feeding = "cool-season on sand"'
         raise FaultyInput(Fault("fields", "no field is fed", allowed))
 

@@ -690,6 +690,11 @@ class Scenario:
     ranges: Mapping[str, WrittenRange] = field(default_factory=dict, repr=False)
     fitted: FittedNumbers | None = field(default=None, repr=False)
 
+    @property
+    def fed(self) -> tuple[tuple[FieldSpec, FeedingSpec], ...]:
+        """The fields with a feeding plan, each with its plan."""
+        return tuple((one, one.feeding) for one in self.fields if one.feeding is not None)
+
     def field_named(self, key: str) -> FieldSpec:
         """The field ``key``; FaultyInput with the closest name when there is none."""
         return _named(key, "fields", {spec.key: spec for spec in self.fields})

@@ -17,7 +17,6 @@ _LEAST_WITH_CLIPPINGS = 0.5  # what returned clippings save, at the most
 def feeding_table(scenario: Scenario, system: str) -> list[Table]:
     """A line for each dose of a year, a block for each field that is fed."""
     how = shown("kg ha-1", system)
-    fed = [(field, field.feeding) for field in scenario.fields if field.feeding is not None]
     weights = {
         "nitrogen": "nitrogen",
         "quick": "quick",
@@ -39,7 +38,7 @@ def feeding_table(scenario: Scenario, system: str) -> list[Table]:
     begins = 182 if scenario.site.latitude_deg < 0.0 else 0  # 1 July
     rows: list[Row] = []
     heads: dict[Value, str] = {}
-    for field, feeding in fed:
+    for field, feeding in scenario.fed:
         ways = [feeding.plan or "its own doses"]
         ways.append(f"clippings {'returned' if feeding.clippings_returned else 'removed'}")
         heads[field.label] = f"{field.label} ({field.key}): {', '.join(ways)}"
@@ -69,12 +68,11 @@ def feeding_table(scenario: Scenario, system: str) -> list[Table]:
 
 def feeding_notes(scenario: Scenario, system: str) -> Iterator[tuple[str, str]]:
     """The feed of each field beside the need of its species, and what does not fit."""
-    fed = [(field, field.feeding) for field in scenario.fields if field.feeding is not None]
-    for field, feeding in fed:
+    for field, feeding in scenario.fed:
         yield "Feed", f"{field.label}: {_yearly(scenario, field, feeding, system)}"
         for note in feeding.notes:
             yield "Note", f"{field.label}: {note}"
-    if fed:
+    if scenario.fed:
         yield "Caution", CAUTION
 
 

@@ -35,11 +35,6 @@ SLOTS = 3  # slow fertilizers that a field can have beside one another
 WEEK_DAYS = 7.0
 
 
-def any_is_fed(scenario: Scenario) -> bool:
-    """Whether any field of a scenario has a feeding plan."""
-    return any(field.feeding is not None for field in scenario.fields)
-
-
 def feed_input(
     scenario: Scenario,
     zones: Sequence[RootZone],
@@ -51,8 +46,7 @@ def feed_input(
     ``fields`` is FIELD (F,).
     """
     row = records(FEED_FIELD, len(zones))
-    is_fed = any_is_fed(scenario)
-    days = records(FEED_DAY, (weather.record.n_days if is_fed else 0, len(zones)))
+    days = records(FEED_DAY, (weather.record.n_days if scenario.fed else 0, len(zones)))
     for f, spec in enumerate(scenario.fields):
         if spec.feeding is not None:
             slow = slow_parts(spec.feeding)

@@ -27,7 +27,6 @@ from drysward.results.frequency import demand_estimates, thinned
 from drysward.results.odds import worst_in_ten
 from drysward.scenario.load import from_tree
 from drysward.scenario.model import FEWEST_DRAWS, PlanSpec, Scenario
-from drysward.site.feeding import any_is_fed
 from drysward.site.forcing import in_season
 from drysward.studies.doubt.draws import Doubtful, Draws, doubtful, draw, placed
 from drysward.studies.sweep.chunk import Member, Together, run_members
@@ -176,7 +175,7 @@ def crossed(
         members = [Member(point, i, plan) for point, i in points for plan in plans_of]
         return run_members(members, cut, held, keep, blocks=together)
 
-    keep = (*_SERIES, *FED) if any_is_fed(scenario) else _SERIES
+    keep = (*_SERIES, *FED) if scenario.fed else _SERIES
     together = drawn_together(len(followed), len(scenario.fields))
     chunks = [range(i, min(i + together, k)) for i in range(0, k, together)]
     with ThreadPoolExecutor(workers or os.cpu_count() or 1) as pool:
@@ -248,7 +247,7 @@ class _Gathered:
         k = len(draws.values)
         at = (len(scenario.fields), n_plans)
         periods = scenario.answers.return_periods
-        self.fed = FED if any_is_fed(scenario) else ()
+        self.fed = FED if scenario.fed else ()
         outcomes = (*OUTCOMES, *self.fed)
         self.rows = {name: np.zeros((*at, k)) for name in outcomes}
         self.columns = {name: np.zeros((*at, n_years)) for name in outcomes}

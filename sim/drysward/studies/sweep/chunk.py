@@ -19,7 +19,6 @@ from drysward.results.feeding import MEANS as FEED_MEANS
 from drysward.results.frequency import demand_estimates, worth
 from drysward.results.odds import standard_error
 from drysward.scenario.model import SKINNED, PlanSpec, Scenario
-from drysward.site.feeding import any_is_fed
 from drysward.site.play import any_has_play
 from drysward.site.stretches import PreparedSite
 from drysward.studies.sweep.description import Sweep
@@ -227,8 +226,7 @@ def _shared(point: Point) -> object:
     # Syringing by any plan gives all fields play.
     syringed = any(plan.syringe is not None for plan in scenario.plans)
     played = any_has_play(scenario)
-    fed = any_is_fed(scenario)
-    return point.supply, patches, syringed, played, fed, repr(scenario.answers)
+    return point.supply, patches, syringed, played, bool(scenario.fed), repr(scenario.answers)
 
 
 def _start(
@@ -364,7 +362,7 @@ def keep_answers(out: Kept, sweep: Sweep, one: Together, years: Years) -> None:
         put(f"supply_{name}_mean", ("plan",), one.supply[name] / n)
     for name, total in one.play.items():
         put(f"play_{name}_mean", by, total / n)
-    for name in FEED_MEANS if any_is_fed(scenario) else ():
+    for name in FEED_MEANS if scenario.fed else ():
         put(f"{FEED}{name}_mean", by, one.fed[name] / n)
     if scenario.supply is not None:
         put("supply_shortage_odds", ("plan",), one.short_years / n)

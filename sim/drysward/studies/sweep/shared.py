@@ -15,7 +15,7 @@ from drysward.day.feeding import FeedInput
 from drysward.day.records import FEED_DAY, FEED_FIELD, PLAY_DAY, PLAY_FIELD, records
 from drysward.day.supply import SupplyInput
 from drysward.day.surface import PlayInput
-from drysward.site.feeding import any_is_fed, feed_input
+from drysward.site.feeding import feed_input
 from drysward.site.forcing import NOTHING_TO_FORCE, Forcing, force_first_day, forcing_of
 from drysward.site.play import any_has_play, field_covers, play_input
 from drysward.site.root_zone import RootZone, field_root_zone
@@ -314,12 +314,11 @@ class Grounds:
             field = self.forcing.fields[c : c + 1].view(np.recarray)
             one = play_input(alone, self.zones[c : c + 1], field, weather, [covered])
             play.fields[c], play.days[: len(one.days), c] = one.fields[0], one.days[:, 0]
-        is_fed = any_is_fed(scenario)
         feed = FeedInput(
             records(FEED_FIELD, len(self.zones)),
-            records(FEED_DAY, (n if is_fed else 0, len(self.zones))),
+            records(FEED_DAY, (n if scenario.fed else 0, len(self.zones))),
         )
-        for c, (point, i) in self.of_column.items() if is_fed else ():
+        for c, (point, i) in self.of_column.items() if scenario.fed else ():
             alone = replace(point.scenario, fields=(point.scenario.fields[i],))
             field = self.forcing.fields[c : c + 1].view(np.recarray)
             fed = feed_input(alone, self.zones[c : c + 1], field, weather)
