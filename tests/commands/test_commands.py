@@ -374,7 +374,7 @@ def test_the_headline_stands_first(summary: xr.Dataset) -> None:
 def test_a_plan_that_keeps_nothing_is_no_answer(summary: xr.Dataset) -> None:
     worse = summary["probability"].where(summary["stage"] != "dormant", 0.5)
     said = flowing(as_text(overview(comparison(summary.assign(probability=worse)))))
-    assert "No plan keeps a field" in said
+    assert "No plan keeps any field" in said
     assert "The best of them is “No irrigation”: dormancy in 50 of 100 years on" in said
 
 

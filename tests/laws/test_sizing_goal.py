@@ -17,7 +17,7 @@ from drysward.results.sizing_text import (
     goal_text,
     next_smaller_lines,
 )
-from drysward.scenario.model import ANY_FIELD, StorageSpec
+from drysward.scenario.model import ANY_FIELD, Restrictions, SiteStage, StorageSpec
 from drysward.studies.size_outcome import why_out_of_season
 from drysward.studies.sizing import (
     Trial,
@@ -193,6 +193,17 @@ def test_a_supply_that_gives_too_little_is_named(shipped):
 def test_a_shortage_that_no_size_keeps(shipped):
     goal = aiming(with_well(shipped, 0.1), outcome="shortage", field="", share=0.05)
     assert "the storage has none left to draw" in why(goal)
+
+
+def test_closed_days_that_cost_the_goal_are_named(shipped):
+    """A plan asks for no water on a closed day, so that no shortage would show it."""
+    week = (True, False, False, True, False, False, False)
+    two_days = SiteStage(enter=0.0, leave=0.0, first=0, last=365, allowed=week)
+    rules = Restrictions("calendar", (two_days,))
+    scenario = replace(shipped, supply=replace(shipped.supply, restrictions=rules))
+    text = why(aiming(scenario, field=ANY_FIELD, outcome="wilt"))
+    assert "without the restrictions some size suffices" in text
+    assert "Change the restrictions, or exempt the field from them" in text
 
 
 # --- years that fail with any size ----------------------------------------------------------------

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     import xarray as xr
 
     from drysward.scenario.model import Scenario
+    from drysward.screen.document import Part
     from drysward.weather.file.fill import FillRule
 
 DEMO = "demo"
@@ -381,6 +382,22 @@ def files_of_scenario(name: str, scenario: Scenario) -> tuple[Path, ...]:
     if scenario.fitted is not None:
         named = (*named, scenario.fitted.path)
     return named if weather is None else (*named, weather)
+
+
+def write_then_show(
+    write: Callable[[], Iterable[Path]] | None, parts: Iterable[Part], form: str
+) -> None:
+    """Write the files of an answer, if any, then print it.
+
+    Files first, since a reader may cut the answer short; the answer even where they fail.
+    """
+    from drysward.screen.formats import show
+
+    try:
+        if write is not None:
+            announce_written(write())
+    finally:
+        show(parts, form)
 
 
 def announce_written(paths: Iterable[Path]) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -11,7 +12,6 @@ import click
 from drysward.cli.arguments import (
     DEMO,
     announce,
-    announce_written,
     draws_option,
     files_of_scenario,
     force_option,
@@ -21,6 +21,7 @@ from drysward.cli.arguments import (
     settings,
     units_option,
     weather_options,
+    write_then_show,
     years_option,
 )
 from drysward.progress import progress
@@ -117,7 +118,6 @@ def command(
         )  # fmt: skip
         result = drysward.run(opened, years=years, progress=running, daily=out is not None)
         from drysward.screen import compare
-        from drysward.screen.formats import show as show_parts
 
         drawn = None if drawing is None else drawing.result()
         effect: xr.Dataset | None = None
@@ -149,14 +149,11 @@ def command(
         parts += compare.detail(one)
     if months:
         parts.append(compare.months(one))
-    # Files first, since a reader may cut the answer short; the answer even where they fail.
-    try:
-        if out is not None:
-            chosen = settings(**weather)
-            files = drysward.save(result, out, opened, summary, units, chosen, force, reads)
-            announce_written(files)
-    finally:
-        show_parts(parts, form)
+    write = None
+    if out is not None:
+        chosen = settings(**weather)
+        write = partial(drysward.save, result, out, opened, summary, units, chosen, force, reads)
+    write_then_show(write, parts, form)
 
 
 def _drawn(

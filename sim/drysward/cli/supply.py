@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -10,7 +11,6 @@ import click
 from drysward.cli.arguments import (
     DEMO,
     announce,
-    announce_written,
     draws_option,
     files_of_scenario,
     force_option,
@@ -20,6 +20,7 @@ from drysward.cli.arguments import (
     settings,
     units_option,
     weather_options,
+    write_then_show,
     years_option,
 )
 from drysward.progress import by_step, progress
@@ -72,7 +73,6 @@ def command(
     from drysward.files import Outputs
     from drysward.results import SUPPLY_FILES
     from drysward.screen.document import notes
-    from drysward.screen.formats import show
     from drysward.screen.supply import supply_report
 
     opened = open_scenario(scenario, **weather)
@@ -104,11 +104,9 @@ def command(
     summary = drysward.summarize(result, opened, sizing=sizing, supply=True)
     why = summary.attrs.get("sizing_no_draws")
     report = supply_report(summary, units, detail or form in ("csv", "json"))
-    # Files first, since a reader may cut the answer short; the answer even where they fail.
-    try:
-        if out is not None:
-            chosen = settings(**weather)
-            files = drysward.save(result, out, opened, summary, units, chosen, force, reads)
-            announce_written(files)
-    finally:
-        show([*report, *([notes([("Draws", f"none: {why}")])] if why else [])], form)
+    write = None
+    if out is not None:
+        chosen = settings(**weather)
+        write = partial(drysward.save, result, out, opened, summary, units, chosen, force, reads)
+    no_draws = [notes([("Draws", f"none: {why}")])] if why else []
+    write_then_show(write, [*report, *no_draws], form)

@@ -17,7 +17,7 @@ from drysward.pages.sweep_figures import odds_and_error, setting_text
 from drysward.quantities import Display, shown
 from drysward.results.alternatives import no_sum_text
 from drysward.results.answer_text import PLAY_IS_LIKELY
-from drysward.results.choice import best_plan
+from drysward.results.choice import best_plan, odds_and_limits
 from drysward.results.dataset import FEED
 from drysward.results.doubt_text import (
     DRAWN,
@@ -65,7 +65,6 @@ from drysward.results.text import (
     days_below_text,
     has_first_costs,
     holds_dry_years,
-    limits_in_brackets,
     mean_year_text,
     money_text,
     odds_text,
@@ -583,7 +582,7 @@ def _spread_of_odds(drawn: xr.Dataset, where: Where) -> Cell:
     p, low, high = (
         100.0 * drawn[f"doubt_probability{end}"].sel(where).item() for end in ("", "_low", "_high")
     )
-    return Cell(limits_in_brackets(p, low, high), _at("doubt_probability", where))
+    return Cell(odds_and_limits(p, low, high), _at("doubt_probability", where))
 
 
 def _ranking_table(drawn: xr.Dataset) -> Table:

@@ -12,6 +12,7 @@ from drysward.results.alternatives import Alternatives, alternatives_of
 from drysward.results.choice import (
     KEEPS,
     RISK,
+    beside_limit,
     best_plan,
     close_to_line,
     days_below,
@@ -195,7 +196,8 @@ def _best_sentence(
     limit, label = limit_text(stage), quoted_label(result, "plan", plan)
     if not kept:
         return (
-            f"No plan keeps a field ({limit}). The best of them is {label}: {STAGE_WORDS[stage]} "
+            f"No plan keeps {'the' if len(fields) == 1 else 'any'} field ({limit}). The best of "
+            f"them is {label}: {STAGE_WORDS[stage]} "
             f"in {_odds_by_field(result, fields, plan, stage)}."
         )
     if n_pairs > 1:
@@ -227,21 +229,10 @@ def _odds_by_field(result: xr.Dataset, fields: Sequence[str], plan: str, stage: 
     """``9 of 100 years on “Sand” and 12 on “Loam”``."""
     p = odds(result, stage)[0].sel(plan=plan)
     return listed([
-        f"{_beside_limit(p.sel(field=key).item())}{' of 100 years' if i == 0 else ''} on "
+        f"{beside_limit(p.sel(field=key).item())}{' of 100 years' if i == 0 else ''} on "
         f"{quoted_label(result, 'field', key)}"
         for i, key in enumerate(fields[:_MOST_NAMED])
     ])  # fmt: skip
-
-
-def _beside_limit(p: float) -> str:
-    """``10.4``: of 100, with a decimal where without one it would be the limit itself."""
-    limit, text = f"{100.0 * KEEPS:.0f}", of_100(p)
-    if text != limit or p == KEEPS:
-        return text
-    text = f"{100.0 * p:.1f}"
-    if text == f"{limit}.0":
-        return f"just {'over' if p > KEEPS else 'under'} {limit}"
-    return text
 
 
 def _close_sentence(result: xr.Dataset, plan: str, stage: str) -> str:

@@ -9,7 +9,14 @@ from __future__ import annotations
 import numpy as np
 import xarray as xr
 
-from drysward.results.text import STAGE_WORDS, dry_period
+from drysward.results.text import (
+    NONE,
+    STAGE_WORDS,
+    UNKNOWN,
+    dry_period,
+    limits_in_brackets,
+    of_100,
+)
 
 RISK = "dormant"
 """The stage that must stay rare for a plan to keep a field, unless another is chosen."""
@@ -39,6 +46,26 @@ def best_plan(result: xr.Dataset, stage: str = RISK) -> str:
     near &= days <= days[near].min() + close
     order = np.lexsort((days, site_water(result)[0].values, ~near))
     return _keys(result)[int(order[0])]
+
+
+def beside_limit(p: float) -> str:
+    """``10.4``: of 100, with a decimal where without one it would be the limit itself."""
+    limit, text = f"{100.0 * KEEPS:.0f}", of_100(p)
+    if text != limit or p == KEEPS:
+        return text
+    text = f"{100.0 * p:.1f}"
+    if text == f"{limit}.0":
+        return f"just {'over' if p > KEEPS else 'under'} {limit}"
+    return text
+
+
+def odds_and_limits(p: float, low: float, high: float) -> str:
+    """Odds of 100 years with their limits, all in percent, as the sentences have them:
+    ``10.4 (7-43)``.
+    """
+    if np.isnan(p):
+        return UNKNOWN
+    return limits_in_brackets(NONE if p == 0.0 else beside_limit(p / 100.0), low, high)
 
 
 def plan_of_goal(result: xr.Dataset) -> str:

@@ -226,6 +226,8 @@ def front_rows(front: xr.Dataset, system: str) -> list[list[object]]:
         how = None if values.dtype.kind not in "iuf" or unit in NO_UNIT else any_shown(unit, system)
         called = {"cost": front.attrs["cost"], "risk": front.attrs["risk"]}.get(str(name), name)
         head = str(name) if called == name else f"{name}: {called}"
+        if unit == "1" and "odds" in values.attrs.get("long_name", ""):
+            head += " (share of years)"
         if how is None:
             columns.append((head, values.values))
         else:

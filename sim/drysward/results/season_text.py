@@ -11,7 +11,7 @@ import xarray as xr
 
 from drysward.quantities import shown
 from drysward.results.ahead import jeffreys_limits
-from drysward.results.choice import KEEPS, RISK
+from drysward.results.choice import KEEPS, RISK, beside_limit
 from drysward.results.text import (
     STAGE_WORDS,
     fields_text,
@@ -95,7 +95,7 @@ def season_sentences(outlook: xr.Dataset, system: str) -> Iterator[str]:
     if lost:
         least = last.sel(field=lost).min("plan")
         odds = listed([
-            f"{of_100(float(least.sel(field=field)))} of 100 on "
+            f"{beside_limit(float(least.sel(field=field)))} of 100 on "
             f"{quoted_label(outlook, 'field', field)}"
             for field in lost
         ])  # fmt: skip

@@ -73,7 +73,7 @@ def driest_and_shortest(supply: xr.Dataset, plan: str) -> str:
     """The driest years by their weather, and the year shortest of water under a plan, which may be
     another one.
     """
-    text = f"{driest_years(supply.attrs)}: most reference ET less rain in the season"
+    text = driest_years(supply.attrs)
     year = supply["worst_year"].sel(plan=plan).item()
     if np.isnan(year):
         return text

@@ -201,9 +201,11 @@ def without_rare_years(result: xr.Dataset) -> xr.Dataset:
 
 
 def driest_years(attrs: Mapping[Any, Any]) -> str:
-    """The driest years of a result, the driest first."""
+    """The driest years of a result, the driest first, and by what."""
     named = [float(year) for year in str(attrs.get("driest_years", "")).split(", ") if year]
-    return years_text(attrs, named) if named else "not known"
+    if not named:
+        return "not known"
+    return f"{years_text(attrs, named)}: most reference ET less rain in the season"
 
 
 def ledger_dates(account: xr.Dataset) -> list[str]:
@@ -503,20 +505,12 @@ def share_of_years(p: float) -> str:
     return f"{of_100(p)} of 100 years"
 
 
-def limits_in_brackets(p: float, low: float, high: float, value: str | None = None) -> str:
-    """Odds of 100 years with their limits, all in percent: ``22 (7-43)``, ``none (0-22)``.
-
-    The odds alone where both limits print as they do. ``value``: what to print in place of the
-    odds, "" for the limits alone.
+def limits_in_brackets(value: str, low: float, high: float) -> str:
+    """A value with its limits: ``22 (7-43)``, ``none (0-22)``; the value alone where both limits
+    print the same or are not known, the limits alone where it is "".
     """
-    if math.isnan(p):
-        return UNKNOWN
-    if value is None:
-        value = NONE if p == 0.0 else of_100(p / 100.0)
-    if math.isnan(low) or math.isnan(high):
-        return value
     ends = f"{low:.0f}", f"{high:.0f}"
-    if ends[0] == ends[1]:
+    if math.isnan(low) or math.isnan(high) or ends[0] == ends[1]:
         return value
     return f"{value} ({ends[0]}-{ends[1]})" if value else f"{ends[0]}-{ends[1]}"
 

@@ -515,11 +515,11 @@ def _storage(scenario: Scenario, storage: StorageSpec) -> Iterator[Row]:
 def _restrictions(restrictions: Restrictions) -> Iterator[Setting]:
     yield "index", restrictions.index, ""
     enter, leave = STAGE_KEYS[restrictions.index]
-    unit = {DROUGHT: "mm", STORAGE_INDEX: "1", CALENDAR: "day of leap year"}[restrictions.index]
+    unit = {DROUGHT: "mm", STORAGE_INDEX: "1", CALENDAR: ""}[restrictions.index]
     for i, stage in enumerate(restrictions.stages, start=1):
         by_date = restrictions.index == CALENDAR
-        yield f"stages[{i}].{enter}", stage.first + 1 if by_date else stage.enter, unit
-        yield f"stages[{i}].{leave}", stage.last + 1 if by_date else stage.leave, unit
+        yield f"stages[{i}].{enter}", day_text(stage.first) if by_date else stage.enter, unit
+        yield f"stages[{i}].{leave}", day_text(stage.last) if by_date else stage.leave, unit
         yield f"stages[{i}].share", stage.share, "1"
         yield f"stages[{i}].days", _named(stage.allowed), ""
         yield f"stages[{i}].crown_only", _yes(stage.crown_only), ""

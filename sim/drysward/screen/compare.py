@@ -26,7 +26,15 @@ from drysward.results.answer_text import (
     says_what_counts,
     undecided_text,
 )
-from drysward.results.choice import RISK, best_plan, days_below, odds, rule_text, water
+from drysward.results.choice import (
+    RISK,
+    best_plan,
+    days_below,
+    odds,
+    odds_and_limits,
+    rule_text,
+    water,
+)
 from drysward.results.doubt_text import (
     DRAWN,
     LIKELY,
@@ -276,7 +284,7 @@ def _matrix(one: Comparison, headline: str, risk: str) -> Table:
     word = STAGE_WORDS[risk]
     in_turn: dict[str, Sequence[Column | Cell]] = {
         "days below": [Cell("days below condition", _ends("days_below", "_1in10"), mean_and_worst)],
-        word: [Cell(word, _ends(word, "_low", "_high"), limits_in_brackets, "of 100")],
+        word: [Cell(word, _ends(word, "_low", "_high"), odds_and_limits, "of 100")],
         "water": [
             Cell("water", _ends("water", "_dry"), _mean_and_dry(depth.decimals), depth.unit),
             _renamed(by_key["volume"], "water"),
@@ -502,7 +510,7 @@ def _odds_cell(years: int) -> Callable[..., str]:
         text = odds_with_error(p / 100.0, error / 100.0, years)
         if low < high and p in (0.0, 100.0):
             text = text.partition(" ")[0]  # its limits stand below it
-        limits = limits_in_brackets(p, low, high, "")
+        limits = limits_in_brackets("", low, high)
         return f"{text}\n{limits}" if limits else text
 
     return write

@@ -247,18 +247,24 @@ def why_nothing_suffices(
     free: Outcome,
     begins: Mapping[int, int],
     best: Outcome,
+    with_open_days: bool,
 ) -> str:
     """Why no size keeps the outcome: what stands in the way, and what to change.
 
     ``judged`` are places of fields, of whose years ``allowed`` may fail; ``free`` is the plan with
-    ``ALL_WATER``, ``best`` that with the size that comes closest. ``begins`` is as of
-    ``why_out_of_season``, of the years that fail with ``ALL_WATER``.
+    ``ALL_WATER``, ``best`` that with the size that comes closest. ``with_open_days`` is whether
+    some size suffices without restrictions: a plan asks for no water on a closed day, so that no
+    shortage shows it. ``begins`` is as of ``why_out_of_season``, of the years that fail with
+    ``ALL_WATER``.
     """
     fails, limit = int(free.fails.sum()), f"limit {allowed}"
     if fails <= allowed:
+        why = f"the rest of the supply falls short. {_obstacles(best, _SUPPLY)}"
+        if with_open_days:
+            why = f"without the restrictions some size suffices. Change {_SUPPLY['restriction']}"
         return (
             f"with all the water that the plan demands the goal is kept ({_of_years(fails, free)}, "
-            f"{limit}): the rest of the supply falls short. {_obstacles(best, _SUPPLY)}"
+            f"{limit}): {why}"
         )
     why = _obstacles(free, _SYSTEM)
     if 2 * len(_outside(scenario, begins)) > fails:

@@ -194,8 +194,14 @@ def solve(
         unlimited = Trial(watered, years)
         free = unlimited.outcomes([ALL_WATER])[0]
         dry = unlimited.first_days(ALL_WATER, unlimited.named(free.fails))
+        with_open_days = False
+        if scenario.supply.restrictions is not None:
+            open_days = Tried(trial, replace(scenario.supply, restrictions=None), sizing.find)
+            search = partial(least_size, open_days, allowed)
+            go_through([search], trial, workers or os.cpu_count() or 1, None)
+            with_open_days = not math.isnan(search()[0])
         why_nothing = why_nothing_suffices(
-            scenario, trial.judged, allowed, free, dry, least.outcome
+            scenario, trial.judged, allowed, free, dry, least.outcome, with_open_days
         )
     return SizingResult(
         scenario=scenario,

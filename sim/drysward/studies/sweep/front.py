@@ -203,7 +203,9 @@ def measure(
     elif high:
         raise FaultyInput(_no_limits(called))
     if name not in _reduced(sweep):
-        known = [*STAGE_NAMES, WATER, *_CALLED, *_reduced(sweep)]
+        kept = _reduced(sweep)
+        words = [word for word, variable in _CALLED.items() if variable in kept]
+        known = [*STAGE_NAMES, WATER, *words, *kept]
         what = f"no '{called}' that is one number for each point"
         meant = f"did you mean '{WATER}'?" if called.startswith("irrigation") else ""
         raise FaultyInput(Fault(where, what, meant or nearest(called, known)))
