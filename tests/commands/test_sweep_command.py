@@ -65,7 +65,8 @@ def test_a_sweep_from_file_to_front(sweep, tmp_path, monkeypatch):
     assert "water against footprinting on stadium" in told.output
     lines = (out / "front-water-footprinting-stadium.csv").read_text().splitlines()
     assert "trigger,depth (mm)," in lines[0]
-    assert lines[0].endswith(",cost: water (mm),risk: footprinting (share of years),risk_se (share of years)")
+    odds = "risk: footprinting (share of years),risk_se (share of years)"
+    assert lines[0].endswith(f",cost: water (mm),{odds}")
     told = ask("front", out, "--risk", "days below")
     assert told.exit_code == 0, told.output
     assert (
