@@ -15,11 +15,12 @@ from drysward.studies.compare import run
 if TYPE_CHECKING:
     import xarray as xr
 
+RECOVERY = "recovery_days"
 COMPARED = {
     "below": ("days_below_condition", "days below playing condition a year"),
     "wilt": ("days_wilt", "wilt days a year"),
     "water": ("irrigation_gross", "irrigation a year"),
-    "recovery": ("recovery_days", "days of recovery of dormant turf"),
+    "recovery": (RECOVERY, "days of recovery of dormant turf"),
 }
 """What is compared: its yearly number, and its meaning."""
 
