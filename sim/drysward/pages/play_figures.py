@@ -14,6 +14,7 @@ from drysward.pages.panel import Drawing, Panel, Readings
 from drysward.pages.result import keys, label
 from drysward.results.answer_text import has_play_range
 from drysward.results.play import share_of_events
+from drysward.results.text import rounded
 
 KINDS = {"playable": "fit", "hard": "hard", "wet": "wet", "frozen": "frozen"}
 STATES = {"fit": "fit to play", "hard": "too hard or dusty", "wet": "too wet", "frozen": "frozen"}
@@ -81,10 +82,14 @@ def events(result: xr.Dataset, field: str, *, axes: Axes, units: str) -> Panel:
         )  # fmt: skip
         base = base + share * 100.0
         cells.append([percent(value) for value in share])
+    columns = list(WORDS.values())
     if has_play_range(result):
         of = "doubt_play_events_playable"
         low, high = (one[f"{of}_{end}"].values * 100.0 for end in ("low", "high"))
         span = "playable, 5 to 95% across draws"
+        columns.append(span)
+        ends = zip(low, high, strict=True)
+        cells.append([f"{rounded(least, 0)} to {rounded(most, 0)}" for least, most in ends])
     else:
         share, error = (one[f"events_playable_{part}"].values * 100.0 for part in ("share", "se"))
         low, high, span = share - error, share + error, "± standard error"
@@ -97,4 +102,4 @@ def events(result: xr.Dataset, field: str, *, axes: Axes, units: str) -> Panel:
     axes.set_xlabel("events, %")
     key: list[tuple[str, style.Handle]] = [(WORDS[kind], _patch(KINDS[kind])) for kind in KINDS]
     key.append((span, Line2D([], [], color=style.INK, linewidth=1.4)))
-    return Panel(key, Readings(labels, list(WORDS.values()), cells, y=at))
+    return Panel(key, Readings(labels, columns, cells, y=at))

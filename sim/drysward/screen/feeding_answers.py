@@ -438,7 +438,7 @@ def _notes(summary: xr.Dataset) -> Iterator[tuple[str, str]]:
     if f"doubt_{FEED}leached_n" in summary:
         yield (
             "Not known",
-            "soil, turf, system and the numbers of feeding, drawn together; tables that do not name "
+            "soil, turf, system and the numbers of feeding, drawn together; tables that name no "
             "draws are of their likely numbers",
         )
     if f"{FEED}soil_salt" in summary:
