@@ -48,7 +48,8 @@ def feeding_effect(
     Dataset of the fed fields by field and plan: for NAME of below, wilt, recovery (d) and water
     (mm as drawn) the means over the years ``NAME_fed`` and ``NAME_plain``, the difference
     ``NAME_change``, and its sampling error ``NAME_change_se``, taken year by year. Recovery is of
-    the years in which turf went dormant and came back in both: NaN where there is none.
+    the years in which turf went dormant and came back in both: NaN where there is none. All of the
+    likely numbers; how far they may be off, ``drysward.draws(..., feeding_effect=True)`` says.
 
     Raises
     ------
