@@ -16,6 +16,7 @@ import drysward
 from drysward.cli import main
 from drysward.faults import FaultyInput
 from drysward.results.feeding_text import CAUTION, doses_of, month_order, state_of, weeks_text
+from drysward.results.text import signed
 from drysward.screen.feeding_answers import feeding
 from drysward.screen.formats import as_text
 from drysward.studies.doubt.crossed import FED, crossed, drawn_point
@@ -176,9 +177,48 @@ def test_what_is_not_known_is_shown_with_draws() -> None:
     table = done.stdout.partition("What is not known: mean of 2 draws")[2]
     row = next(line for line in table.splitlines() if line.startswith("Refill"))
     assert re.search(r"\d\.\d\d \(0\.\d\d to \d\.\d\d\)", row)
+    table = done.stdout.partition("Shift by feeding, over all that soil and turf may be: mean of 2")
+    row = next(line for line in table[2].splitlines() if line.startswith("No irrigation"))
+    assert re.search(r"[+-]\d+ \([+-]\d+ to [+-]\d+\)", row)
+    assert "Shift by feeding" not in table[0]
+    drawn = drysward.draws(drysward.shipped("feeding"), 2, years=YEARS, feeding_effect=True)
+    words = ("--show", "feeding", *SPAN, "--draws", "2", "--format", "json", "--units", "metric")
+    tables = json.loads(ask("compare", "feeding", *words).stdout)["tables"]
+    shift = next(one for one in tables if one["key"] == "feeding_effect_draws")
+    for row in shift["rows"]:
+        one = drawn.sel(field=row["field"], plan=row["plan"])
+        for name in ("below", "wilt", "recovery", "water"):
+            for end in ("", "_low", "_high"):
+                wanted = one[f"doubt_feed_{name}_change{end}"].item()
+                shown = row[f"{name}_change{end}"]
+                assert (np.nan if shown is None else shown) == pytest.approx(wanted, nan_ok=True)
     without = ask("compare", "feeding", "--show", "feeding", "--years", "1-3", "--draws", "0")
     assert without.exit_code == 0, without.stderr
     assert "What is not known" not in without.stdout
+    assert "Shift by feeding" not in without.stdout
+
+
+def test_a_difference_has_its_sign() -> None:
+    assert [signed(v, 0) for v in (2.6, -2.6, 0.2, -0.2, float("nan"))] == [
+        "+3", "-3", "0", "0", "-"
+    ]  # fmt: skip
+    assert [signed(v, 1) for v in (0.04, -0.04, -1234.56)] == ["0.0", "0.0", "-1,234.6"]
+
+
+@pytest.mark.parametrize("width", [60, 80, 100, 120, 200])
+def test_the_shift_over_draws_fits_a_terminal(summary: xr.Dataset, width: int) -> None:
+    drawn = {}
+    for name, low, high in (
+        ("below", -135.0, 160.0), ("wilt", -20.0, 40.0), ("recovery", -100.0, 120.0),
+        ("water", -200.0, 300.0),
+    ):  # fmt: skip
+        mean = summary[f"feed_{name}_change"]
+        drawn |= {f"doubt_feed_{name}_change": mean, f"doubt_feed_{name}_change_low": mean + low,
+                  f"doubt_feed_{name}_change_high": mean + high}  # fmt: skip
+    both = summary.assign(drawn).assign_attrs(doubt_draws=64)
+    text = as_text(feeding(both, drysward.shipped("feeding"), "us"), width)
+    assert max(map(len, text.splitlines())) <= width
+    assert "Shift by feeding" in text
 
 
 def test_words_of_status_weeks_and_months(summary: xr.Dataset) -> None:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import csv
+import json
+import math
 import re
 from pathlib import Path
 
@@ -14,9 +16,22 @@ import drysward
 from drysward.cli import main
 from drysward.files import RECORD
 from drysward.results.play import play_answers
+from drysward.screen.compare import spread_cell
+from drysward.screen.formats import as_text
+from drysward.screen.play import play
 
 YEARS = (1, 6)
 SPAN = ("--years", "1-6")
+KEYS = ("turf_play", "skinned_play")
+_DAYS = ("days_hard", "days_mud", "days_airless", "days_weed_prone", "disease_nights")
+_EVENTS = {f"events_{kind}_share": 100.0 for kind in ("playable", "hard", "wet")}
+TURF = {
+    **{f"{name}_mean": 1.0 for name in (*_DAYS, "mean_hardness")}, "longest_airless_most": 1.0,
+    "peak_worn_mean": 100.0, "peak_root_loss_mean": 100.0, **_EVENTS,
+}  # fmt: skip
+SKINNED = {
+    **{f"{name}_mean": 1.0 for name in ("days_dust", "days_mud", "days_standing")}, **_EVENTS
+}
 
 
 def ask(*words: str) -> Result:
@@ -67,8 +82,66 @@ def test_a_row_adds_up(told: tuple[Result, Path]) -> None:
         shares = xr.concat([kept[f"play_events_{kind}_share"] for kind in kinds], "kind")
         assert float(shares.sum("kind").min()) >= 1.0 - 1e-9
         playable = shares[0].sel(field="practice", plan="refill_morning").item()
-    text = " ".join(told[0].stdout.partition("Practice field; hard")[2].split())
+    done = ask("compare", "match-days", "--show", "play", "--draws", "0", *SPAN)
+    text = " ".join(done.stdout.partition("Practice field; hard")[2].split())
     assert re.search(rf"Refill, .*? {100.0 * playable:.0f}(±\d+)?( |$)", text)
+
+
+def test_each_number_has_its_range_over_draws(told: tuple[Result, Path]) -> None:
+    """The table is that of the draws in the file, mean above and 5 to 95% below it."""
+    done, folder = told
+    words = ("--show", "play", "--draws", "2", *SPAN, "--format", "json")
+    tables = json.loads(ask("compare", "match-days", *words).stdout)["tables"]
+    turf, skinned = (next(t for t in tables if t["key"] == key) for key in KEYS)
+    with xr.open_dataset(folder / "results.nc") as file:
+        kept = file.load()
+    for table, shown in ((turf, TURF), (skinned, SKINNED)):
+        for row in table["rows"]:
+            one = kept.sel(field=row["field"], plan=row["plan"])
+            for key, factor in shown.items():
+                name, _, over = key.rpartition("_")
+                ends = {f"_{over}": "", "_low": "_low", "_high": "_high"}
+                if over != "most":
+                    ends["_se"] = "_error"
+                for end, of in ends.items():
+                    wanted = one[f"doubt_play_{name}{of}"].item() * factor
+                    assert row[f"{name}{end}"] == pytest.approx(wanted, rel=1e-6, abs=1e-9), key
+    of = kept.sel(field="practice", plan="none")
+    low, high = (of[f"doubt_play_mean_hardness_{end}"].item() for end in ("low", "high"))
+    assert high > low + 1.0
+    lines = done.stdout.partition("Practice field; hard")[2].splitlines()
+    first = next(i for i, line in enumerate(lines) if line.startswith("No irrigation"))
+    assert f" {low:.0f}-{high:.0f} " in lines[first + 1]
+    flowing = " ".join(done.stdout.split())
+    assert "mean over 2 draws, and below it 5 to 95% of them" in flowing
+    assert "5 to 95% of the draws below it" in flowing
+
+
+def test_without_draws_there_is_no_range() -> None:
+    done = ask("compare", "match-days", "--show", "play", "--draws", "0", "--years", "1-3")
+    flowing = " ".join(done.stdout.split())
+    assert "5 to 95%" not in flowing
+    assert "without draws numbers of play have no range" in flowing
+
+
+@pytest.mark.parametrize("width", [60, 80, 100, 120, 200])
+def test_ranges_fit_every_width(told: tuple[Result, Path], width: int) -> None:
+    scenario = drysward.shipped("match-days")
+    result = drysward.run(scenario, years=(1, 3))
+    drawn = drysward.draws(scenario, 2, years=(1, 3))
+    summary = drysward.summarize(result, scenario, draws=drawn)
+    lines = as_text(play(summary), width).splitlines()
+    assert max(map(len, lines)) <= width
+    assert not any("…" in line for line in lines)
+
+
+def test_a_mean_beyond_its_range_shows_it() -> None:
+    """One draw in many has it: a mean of 2 with none for 5 to 95% of the draws."""
+    cell = spread_cell("mud", ("a", "b", "c", "d"), 0)
+    assert cell.write(2.1, 0.2, 0.0, 0.0) == "2\n0-0"
+    assert cell.write(2.1, 1.2, 2.0, 2.4) == "2±1"
+    assert cell.write(2.1, 1.2, 0.4, 9.6) == "2±1\n0-10"
+    assert cell.write(math.nan, math.nan, math.nan, math.nan) == "-"
 
 
 def test_what_is_kept_says_what_it_is(told: tuple[Result, Path]) -> None:

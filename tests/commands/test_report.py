@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import calendar
+import json
 import re
 import subprocess
 import sys
@@ -40,6 +41,7 @@ from drysward.pages.gallery import (
     OF_SEASON,
     PICTURES,
     SWEEP_PICTURES,
+    chart,
     choose,
     compose,
     fitting,
@@ -52,7 +54,7 @@ from drysward.pages.words import answer, chance
 from drysward.results.choice import best_plan
 from drysward.results.feeding_text import state_of
 from drysward.results.text import CAUSES as CAUSE_WORDS
-from drysward.results.text import money_text, odds_text, water_notes
+from drysward.results.text import money_text, odds_text, signed, water_notes
 from drysward.studies.chosen_years import PLAY_STATES, play_states
 from drysward.studies.sweep.surface import strongest, surface
 
@@ -770,7 +772,7 @@ def test_play_without_events_says_how_to_have_them(result):
     assert "Playable events: no events are judged; add them under [[fields.KEY.play.ev" in missing
     assert "events_playable_share" not in missing
     assert "wear and roots lost in airless soil add to the days below" in text
-    assert "numbers of play have no range over draws" in text
+    assert "without draws numbers of play have no range" in text
     assert "--show play" not in text
 
 
@@ -804,6 +806,30 @@ def test_play_has_its_days_and_events(tmp_path):
     assert sum(path.get_extents().width for path in drawn) == pytest.approx(int(hard))
 
 
+def test_play_has_its_range_across_draws(tmp_path):
+    """Table, answer and chart are of the draws, a number of 5 to 95% of them beside each."""
+    shown = ("compare", "match-days", "--draws", "2", "--years", "1-3", "--out", tmp_path)
+    assert drysward_says(*shown).exit_code == 0
+    result = open_result(tmp_path).sel(plan=["none"], field=["practice"])
+    read = Reader(page(result))
+    for name, factor in (("days_mud", 1.0), ("events_playable", 100.0), ("disease_nights", 1.0)):
+        of = f"doubt_play_{name}"
+        mean, low, high = (result[f"{of}{end}"].item() * factor for end in ("", "_low", "_high"))
+        cell = read.cells[f"{of}[field=practice, plan=none]"]
+        assert cell == f"{mean:.0f} ({low:.0f} to {high:.0f})", name
+        assert low < mean < high, name
+    assert "mean over 2 draws, and in brackets 5 to 95% of them" in read.text
+    of = "doubt_play_events_playable"
+    mean, low, high = (f"{100.0 * result[f'{of}{e}'].item():.0f}" for e in ("", "_low", "_high"))
+    assert answer(result, "us").fields[0].playable == f"{mean}% ({low} to {high})"
+    assert f"No irrigation {mean}%" in alt(result, "events")
+    picture = named("events")
+    facet = chart(result, picture, choose(result, picture, {}), "us", "key").facets[0]
+    read_out = json.loads(facet.readings)
+    assert read_out["columns"][-1] == "playable, 5 to 95% across draws"
+    assert read_out["cells"][-1] == [f"{low} to {high}"]
+
+
 # Feeding
 
 
@@ -828,6 +854,10 @@ def test_feeding_has_its_charts_tables_and_cautions(tmp_path):
     mean, low, high = (one[f"doubt_feed_leached_n{e}"].item() for e in ("", "_low", "_high"))
     of = "doubt_feed_leached_n[field=practice, plan=refill]"
     assert read.cells[of] == f"{mean:,.0f} ({low:,.0f} to {high:,.0f})"
+    ends = ("", "_low", "_high")
+    mean, low, high = (signed(one[f"doubt_feed_water_change{e}"].item(), 0) for e in ends)
+    of = "doubt_feed_water_change[field=practice, plan=refill]"
+    assert read.cells[of] == f"{mean} ({low} to {high})"
     doses = "feed_doses_mean[field=stadium, plan=none]"
     assert read.cells[doses].endswith(" of 12")
     ids = {a["id"] for t, a in read.tags if t in ("h2", "details") and "id" in a}

@@ -8,19 +8,33 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.stats import beta
 
 import drysward
 from drysward.faults import FaultyInput
 from drysward.results.band import stands
 from drysward.results.frequency import demand_estimates, thinned
 from drysward.results.odds import worst_in_ten
+from drysward.results.play import play_answers
 from drysward.results.spread import split, split_of_sums
 from drysward.results.volumes import site_volumes
 from drysward.scenario.load import loads, shipped
 from drysward.studies.doubt import answers as doubt
 from drysward.studies.doubt.answers import BELOW, doubt_answers
-from drysward.studies.doubt.crossed import OUTCOMES, PAIRED, WATER, Crossed, crossed
+from drysward.studies.doubt.crossed import (
+    CHANGES,
+    OUTCOMES,
+    PAIRED,
+    PLAYED,
+    RECOVERED,
+    SHARES,
+    WATER,
+    Crossed,
+    crossed,
+    share_of_years,
+)
 from drysward.studies.doubt.draws import doubtful, drawn_scenarios
+from drysward.studies.feeding_effect import without_feeding
 
 YEARS = (1, 8)
 PLANS = ("none", "deficit", "restricted")
@@ -314,6 +328,154 @@ def test_skinned_fields_have_no_days_below():
     assert np.isnan(out["doubt_better"].sel(field="infield")).all()
     assert np.isnan(out["doubt_better"].sel(other_field="infield")).all()
     assert np.isfinite(out["doubt_fewer"].sel(field="stadium")).all()
+
+
+# --- play, and what feeding changes ---------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def fed_and_played():
+    """The scenario `feeding` with play on the practice field alone."""
+    text = shipped("feeding").text
+    head = "[fields.practice]\n"
+    assert head in text
+    play = '[[fields.practice.play.events]]\nlabel = "Match"\ndays = ["Sat"]\nhours = 2.0\n\n'
+    return loads(text.replace(head, play + head), ".", "both.toml")
+
+
+@pytest.fixture(scope="module")
+def both(fed_and_played):
+    mine = fed_and_played
+    return crossed(mine, 3, followed(mine, ("none", "refill")), (1, 4), feeding_effect=True)
+
+
+def of_draws(found, n_draws, seed=7):
+    """``found`` as if so many draws had these numbers in every year alike: no chance of the years.
+
+    The yearly numbers are the same in all of them, so that the range is that of the draws.
+    """
+    rng = np.random.default_rng(seed)
+    shape = (*found.squares[WATER].shape, n_draws)
+    rows, by_draw = {}, {}
+    for name in found.rows:
+        is_share = name in (*SHARES, "play_peak_worn", "play_peak_root_loss")
+        drawn = rng.gamma(2.0, 0.05 if is_share else 5.0, shape)
+        rows[name] = drawn - 8.0 if name in CHANGES else np.minimum(drawn, 1.0 if is_share else 99)
+    for name in found.by_draw:
+        by_draw[name] = rng.normal(3.0, 9.0, shape)
+    by_draw[RECOVERED][..., :5] = np.nan
+    years = found.years
+    return replace(
+        found,
+        draws=replace(found.draws, u=np.zeros((n_draws, 0)), values=np.zeros((n_draws, 0)),
+                      doubtful=()),
+        rows=rows,
+        columns={
+            name: np.broadcast_to(x.mean(axis=-1)[..., None], (*x.shape[:-1], years))
+            for name, x in rows.items()
+        },
+        squares={name: (x**2).mean(axis=-1) for name, x in rows.items()},
+        demand=np.zeros((*shape, found.demand.shape[-1])),
+        demand_of_halves=np.zeros((*shape, found.demand.shape[-1], 2)),
+        by_draw=by_draw,
+    )  # fmt: skip
+
+
+def test_ranges_of_play_and_of_what_feeding_changes_are_quantiles_of_the_draws(
+    both, fed_and_played
+):
+    """64 draws without chance of the years: 5 and 95% as numpy has them, at i/(K+1)."""
+    hand = of_draws(both, 64)
+    out = doubt_answers(hand, fed_and_played, ("none", "refill"))
+    names = [*PLAYED, *CHANGES, *hand.by_draw]
+    assert len(names) == 10 + 3 + 2
+    fields = list(out["field"].values)
+    for name in names:
+        values = hand.by_draw.get(name, hand.rows.get(name))
+        wanted = np.nanquantile(values, [0.05, 0.95], axis=-1, method="weibull")
+        has = np.array([name.startswith("feed_") or field == "practice" for field in fields])
+        for end, limit in zip(("_low", "_high"), wanted, strict=True):
+            got = out[f"doubt_{name}{end}"].values
+            np.testing.assert_allclose(got[has], limit[has], rtol=1e-9, atol=1e-9, err_msg=name)
+            assert np.isnan(got[~has]).all(), name
+        mean = out[f"doubt_{name}"].values[has]
+        np.testing.assert_allclose(mean, np.nanmean(values, axis=-1)[has], rtol=1e-9)
+    for name in SHARES:  # as odds: a Beta distribution with the moments of the draws
+        x = hand.rows[name][1]
+        m, v = x.mean(axis=-1), x.var(axis=-1, ddof=1)
+        nu = m * (1.0 - m) / v - 1.0
+        for end, u in (("_low", 0.05), ("_high", 0.95)):
+            wanted = beta.ppf(u, m * nu, (1.0 - m) * nu)
+            np.testing.assert_allclose(out[f"doubt_{name}{end}"].values[1], wanted, rtol=1e-6)
+    for name, values in out.data_vars.items():
+        if str(name).startswith(("doubt_play", "doubt_feed")):
+            assert values.attrs["units"], name
+            assert values.attrs["long_name"], name
+
+
+def test_chance_of_the_years_is_no_range_of_play(both, fed_and_played):
+    """Draws that are all alike differ by chance alone: both limits are the mean."""
+    rng = np.random.default_rng(11)
+    hand = of_draws(both, 40)
+    x = 20.0 + rng.normal(0.0, 6.0, (2, 2, 40, 30)).clip(-18.0)
+    x -= x.mean(axis=-1, keepdims=True) - x.mean()
+    mud = "play_days_mud"
+    hand = replace(
+        hand,
+        years=30,
+        independent_years=30,
+        distinct_years=30,
+        rows={**hand.rows, mud: x.mean(axis=-1)},
+        columns={**hand.columns, mud: x.mean(axis=-2)},
+        squares={**hand.squares, mud: (x**2).mean(axis=(-2, -1))},
+    )
+    out = doubt_answers(hand, fed_and_played, ("none", "refill")).sel(field="practice")
+    assert not out[f"doubt_{mud}_distinct"].any()
+    np.testing.assert_allclose(out[f"doubt_{mud}_low"], out[f"doubt_{mud}"], rtol=1e-9)
+    np.testing.assert_allclose(out[f"doubt_{mud}_high"], out[f"doubt_{mud}"], rtol=1e-9)
+
+
+def test_a_draw_of_play_and_of_what_feeding_changes_is_two_runs(both, fed_and_played):
+    mine = fed_and_played
+    for k, one in enumerate(drawn_scenarios(mine, both.draws.rows())):
+        fed, plain = (
+            drysward.run(scenario, (1, 4), ("none", "refill"))
+            for scenario in (one, without_feeding(one))
+        )
+        for name, of in CHANGES.items():
+            wanted = (fed[of] - plain[of]).mean("year").values
+            np.testing.assert_allclose(both.rows[name][..., k], wanted, rtol=1e-9, atol=1e-9)
+        recovered = (fed["recovery_days"] - plain["recovery_days"]).mean("year").values
+        np.testing.assert_allclose(both.by_draw[RECOVERED][..., k], recovered, rtol=1e-9)
+        played = play_answers(fed).sel(field="practice")
+        for name in PLAYED:
+            wanted = played[f"{name.removeprefix('play_')}_mean"].values
+            np.testing.assert_allclose(both.rows[name][1, :, k], wanted, rtol=1e-9, atol=1e-12)
+        for name in SHARES:
+            wanted = played[f"{name.removeprefix('play_')}_share"].values
+            np.testing.assert_allclose(both.rows[name][1, :, k], wanted, rtol=1e-9, atol=1e-12)
+        most = played["longest_airless_most"].values
+        np.testing.assert_array_equal(both.by_draw["play_longest_airless"][1, :, k], most)
+    assert (abs(both.rows["feed_water_change"][:, 1]) > 0.01).any()
+
+
+def test_the_effect_of_feeding_needs_a_field_that_is_fed(demo):
+    with pytest.raises(FaultyInput, match="no field is fed"):
+        crossed(demo, 2, followed(demo), YEARS, feeding_effect=True)
+    plain = ran(demo, 2)
+    assert not plain.by_draw
+    assert set(plain.rows) == set(OUTCOMES)
+
+
+def test_shares_of_events_scatter_as_a_ratio():
+    """Mean and scatter over the years are those of the share in ``play_answers``."""
+    events = np.array([10.0, 12.0, 0.0, 8.0])
+    these = np.array([[5.0, 12.0, 0.0, 1.0], [0.0, 0.0, 0.0, 0.0]])
+    x = share_of_years(these, events)
+    np.testing.assert_allclose(x.mean(axis=-1), [18.0 / 30.0, 0.0])
+    about = (these - 0.6 * events)[0] / events.mean()
+    np.testing.assert_allclose(x[0].std(), about.std())
+    assert np.isnan(share_of_years(these, 0.0 * events)).all()
 
 
 # --- chance of the years ------------------------------------------------------------------------

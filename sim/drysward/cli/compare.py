@@ -103,15 +103,15 @@ def command(
     if out is not None:
         Outputs(reads, force).claim_folder(out, RESULT_FILES)
     announce(opened, years)
+    has_effect = show == "feeding" or (out is not None and bool(opened.fed))
     drawn: xr.Dataset | str | None = None
     with progress() as begin, ThreadPoolExecutor(1) as beside:
         n = opened.draws if draws is None else draws
-        if show == "play" and draws is None and out is None and not detail:
-            n = 0  # nothing of the draws would be shown
         running = begin("Running the plans")
         drawing = None
         if n != 0:
-            drawing = beside.submit(_drawn, opened, n, years, begin("Running the draws"))
+            report = begin("Running the draws")
+            drawing = beside.submit(_drawn, opened, n, years, report, has_effect)
         load_in_background(
             "drysward.results.dataset", "drysward.results.summary", "drysward.screen.compare",
             "drysward.screen.formats",
@@ -121,7 +121,7 @@ def command(
 
         drawn = None if drawing is None else drawing.result()
         effect: xr.Dataset | None = None
-        if show == "feeding" or (out is not None and opened.fed):
+        if has_effect:
             plain = begin("Running the plans without feeding")
             effect = drysward.feeding_effect(opened, result, years, plain)
     if isinstance(drawn, str) and draws is not None:
@@ -137,8 +137,7 @@ def command(
     if show == "play":
         from drysward.screen.play import play
 
-        names = [str(name) for name in summary.data_vars if str(name).startswith("play_")]
-        parts = play(result, summary[names].rename({n: n.removeprefix("play_") for n in names}))
+        parts = play(summary)
     elif show == "feeding":
         from drysward.screen.feeding_answers import feeding
 
@@ -157,13 +156,19 @@ def command(
 
 
 def _drawn(
-    scenario: Scenario, n: int | None, years: tuple[int, int] | None, advance: Advance
+    scenario: Scenario,
+    n: int | None,
+    years: tuple[int, int] | None,
+    advance: Advance,
+    feeding_effect: bool,
 ) -> xr.Dataset | str:
     """The answers across draws, or why there are none; what it needs loads beside the run."""
     import drysward
     from drysward.faults import CannotDraw
 
     try:
-        return drysward.draws(scenario, n, years=years, progress=advance)
+        return drysward.draws(
+            scenario, n, years=years, progress=advance, feeding_effect=feeding_effect
+        )
     except CannotDraw as why:
         return str(why)

@@ -43,6 +43,7 @@ from drysward.results.choice import (
 )
 from drysward.results.dataset import FEED
 from drysward.results.feeding_text import fed_fields, state_of
+from drysward.results.play import share_of_events
 from drysward.results.season_text import day_text as season_day
 from drysward.results.season_text import days_ahead, plan_ahead
 from drysward.results.sizing_text import NOTHING
@@ -371,7 +372,7 @@ def _alt_sizing(result: xr.Dataset, choice: Choice, units: str) -> str:
 
 
 def _alt_events(result: xr.Dataset, choice: Choice, units: str) -> str:
-    one = result["events_playable_share"].sel(choice)
+    one = share_of_events(result, "playable").sel(choice)
     parts = [
         f"{label(result, 'plan', k)} {float(one.sel(plan=k)):.0%}"
         for k in keys(result, "plan")

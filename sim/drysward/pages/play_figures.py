@@ -12,6 +12,9 @@ from drysward.pages import style
 from drysward.pages.figures import case_columns, case_lanes, month_axis, percent, turf_days
 from drysward.pages.panel import Drawing, Panel, Readings
 from drysward.pages.result import keys, label
+from drysward.results.answer_text import has_play_range
+from drysward.results.play import share_of_events
+from drysward.results.text import rounded
 
 KINDS = {"playable": "fit", "hard": "hard", "wet": "wet", "frozen": "frozen"}
 STATES = {"fit": "fit to play", "hard": "too hard or dusty", "wet": "too wet", "frozen": "frozen"}
@@ -72,15 +75,25 @@ def events(result: xr.Dataset, field: str, *, axes: Axes, units: str) -> Panel:
     one = result.sel(field=field).sel(plan=names)
     cells = []
     for kind, look in KINDS.items():
-        share = one[f"events_{kind}_share"].values
+        share = share_of_events(one, kind).values
         axes.barh(
             at, share * 100.0, 0.42, base, color=style.PLAY[look], edgecolor=style.PAPER,
             hatch=style.PLAY_HATCHES[look], linewidth=0.5,
         )  # fmt: skip
         base = base + share * 100.0
         cells.append([percent(value) for value in share])
-    playable, error = (one[f"events_playable_{part}"].values * 100.0 for part in ("share", "se"))
-    axes.hlines(at, playable - error, playable + error, color=style.INK, linewidth=1.4)
+    columns = list(WORDS.values())
+    if has_play_range(result):
+        of = "doubt_play_events_playable"
+        low, high = (one[f"{of}_{end}"].values * 100.0 for end in ("low", "high"))
+        span = "playable, 5 to 95% across draws"
+        columns.append(span)
+        ends = zip(low, high, strict=True)
+        cells.append([f"{rounded(least, 0)} to {rounded(most, 0)}" for least, most in ends])
+    else:
+        share, error = (one[f"events_playable_{part}"].values * 100.0 for part in ("share", "se"))
+        low, high, span = share - error, share + error, "± standard error"
+    axes.hlines(at, low, high, color=style.INK, linewidth=1.4)
     labels = [label(result, "plan", name) for name in names]
     style.name_rows(axes, labels)
     axes.grid(visible=False)
@@ -88,5 +101,5 @@ def events(result: xr.Dataset, field: str, *, axes: Axes, units: str) -> Panel:
     axes.set_xticks([0, 25, 50, 75, 100], ["0", "25", "50", "75", "100"])
     axes.set_xlabel("events, %")
     key: list[tuple[str, style.Handle]] = [(WORDS[kind], _patch(KINDS[kind])) for kind in KINDS]
-    key.append(("± standard error", Line2D([], [], color=style.INK, linewidth=1.4)))
-    return Panel(key, Readings(labels, list(WORDS.values()), cells, y=at))
+    key.append((span, Line2D([], [], color=style.INK, linewidth=1.4)))
+    return Panel(key, Readings(labels, columns, cells, y=at))

@@ -16,9 +16,9 @@ from drysward.pages.result import SEASON, SUPPLY, SWEEP, keys, kind_of, label, p
 from drysward.pages.sweep_figures import odds_and_error, setting_text
 from drysward.quantities import Display, shown
 from drysward.results.alternatives import no_sum_text
-from drysward.results.answer_text import PLAY_IS_LIKELY
+from drysward.results.answer_text import has_play_range, play_range_text
 from drysward.results.choice import best_plan, odds_and_limits
-from drysward.results.dataset import FEED
+from drysward.results.dataset import FEED, PLAY
 from drysward.results.doubt_text import (
     DRAWN,
     ODDS,
@@ -35,10 +35,14 @@ from drysward.results.doubt_text import (
 )
 from drysward.results.feeding_text import (
     CAUTIONS,
+    RECOVERY_OF_DRAWS,
+    SHIFT_MEANS,
+    SHIFT_OF_DRAWS,
     SHIFTS,
     SHIFTS_WHY,
     doses_of,
     fed_fields,
+    has_range_of_effect,
     weeks_text,
 )
 from drysward.results.season_text import (
@@ -71,6 +75,7 @@ from drysward.results.text import (
     of_100,
     reached_text,
     rounded,
+    signed,
     volume_display,
     water_notes,
     year_mark,
@@ -567,10 +572,16 @@ _SAME_LIMITS = (
 )
 
 
-def _spread(drawn: xr.Dataset, name: str, how: Display, where: Where) -> Cell:
+def _spread(
+    drawn: xr.Dataset,
+    name: str,
+    how: Display,
+    where: Where,
+    in_text: Callable[[float, int], str] = rounded,
+) -> Cell:
     """``17 (0 to 125)``: the mean over draws, and 5 to 95% across them."""
     parts = drawn[[f"doubt_{name}{end}" for end in ("", "_low", "_high")]]
-    mean, low, high = spread_texts(parts.sel(where), name, how.factor, how.decimals)
+    mean, low, high = spread_texts(parts.sel(where), name, how.factor, how.decimals, in_text)
     text = mean if mean == UNKNOWN else f"{mean} ({low} to {high})"
     return Cell(text, _at(f"doubt_{name}", where))
 
@@ -676,14 +687,17 @@ def _play_table(result: xr.Dataset) -> Table:
         "days_airless_mean": "Airless days",
         "disease_nights_mean": "Disease nights",
     }
-    tenth = Display("d", 1.0, 1)
+    tenth = Display("d", 1.0, 0 if has_play_range(result) else 1)
     percent = Display("%", 100.0, 0)
+    range_text = play_range_text(result, "in brackets")
 
     def cells(here: Where) -> list[Cell]:
+        names = {f"events_{kind}_share": percent for kind in ("playable", "hard", "wet")}
+        names |= dict.fromkeys(days, tenth)
         return [
-            *(_number(result, f"events_{kind}_share", percent, here)
-              for kind in ("playable", "hard", "wet")),
-            *(_number(result, name, tenth, here) for name in days),
+            _spread(result, f"{PLAY}{name.rpartition('_')[0]}", how, here)
+            if has_play_range(result) else _number(result, name, how, here)
+            for name, how in names.items()
         ]  # fmt: skip
 
     return Table(
@@ -696,7 +710,7 @@ def _play_table(result: xr.Dataset) -> Table:
         ],
         "Events: of all years. Days: of the season, mean of the years, on which the stated share "
         "of the field is affected. Hardness is an estimate from moisture, soil and cover; disease "
-        f"nights favor leaf disease, they are not disease. {PLAY_IS_LIKELY.capitalize()}.",
+        f"nights favor leaf disease, they are not disease. {as_sentences([range_text])[0]}",
     )
 
 
@@ -754,6 +768,8 @@ def _feeding_tables(result: xr.Dataset, units: str) -> list[Table]:
         found.append(_drawn_feeding(result, fields, units))
     if f"{FEED}water_change" in result:
         found.append(_effect_table(result, fields, units))
+    if has_range_of_effect(result):
+        found.append(_effect_draws_table(result, fields, units))
     return [*found, _doses_table(result, fields, units)]
 
 
@@ -785,14 +801,38 @@ def _drawn_feeding(result: xr.Dataset, fields: Sequence[str], units: str) -> Tab
     )
 
 
-def _effect_table(result: xr.Dataset, fields: Sequence[str], units: str) -> Table:
+def _compared(units: str) -> dict[str, tuple[str, Display]]:
+    """What feeding shifts: its name in the result, its heading, and how it is shown."""
     depth, plain_days = shown("mm", units), Display("d", 1.0, 0)
-    compared = {
+    return {
         "below": ("Days below", plain_days),
         "wilt": ("Wilt days", plain_days),
         "recovery": ("Days of recovery", plain_days),
         "water": (f"Water, {depth.unit}", depth),
     }
+
+
+def _effect_draws_table(result: xr.Dataset, fields: Sequence[str], units: str) -> Table:
+    """What feeding adds, over the draws."""
+    compared = _compared(units)
+
+    def cells(here: Where) -> list[Cell]:
+        return [
+            _spread(result, f"{FEED}{name}_change", how, here, signed)
+            for name, (_, how) in compared.items()
+        ]
+
+    return Table(
+        SHIFT_OF_DRAWS,
+        [head for head, _ in compared.values()],
+        [_by_plan(result, {"field": field}, cells) for field in fields],
+        f"Mean of {result.attrs['doubt_draws']} draws, and 5 to 95% of them in brackets. "
+        f"{' '.join(as_sentences([SHIFT_MEANS]))} Days of recovery: {RECOVERY_OF_DRAWS}.",
+    )
+
+
+def _effect_table(result: xr.Dataset, fields: Sequence[str], units: str) -> Table:
+    compared = _compared(units)
 
     def cells(here: Where) -> list[Cell]:
         out = []

@@ -22,7 +22,14 @@ from drysward.pages.result import (
 )
 from drysward.pages.sweep_figures import odds_and_error
 from drysward.quantities import shown
-from drysward.results.answer_text import PLAY_ADDS, PLAYABLE, best_sentences, has_play
+from drysward.results.answer_text import (
+    PLAY_ADDS,
+    PLAYABLE,
+    best_sentences,
+    has_play,
+    has_play_range,
+    play_range_text,
+)
 from drysward.results.choice import (
     best_plan,
     days_below,
@@ -48,6 +55,7 @@ from drysward.results.doubt_text import (
 from drysward.results.feeding_text import CAUTIONS as FEEDING_CAUTIONS
 from drysward.results.feeding_text import fed_fields, feeding_sentences
 from drysward.results.outside import counted_season_text
+from drysward.results.play import share_of_events
 from drysward.results.season_text import (
     OUTLOOK_STAGES,
     days_line,
@@ -180,8 +188,11 @@ def _field_answer(result: xr.Dataset, field: str, units: str) -> FieldAnswer:
         measure = plain(measures_first(result.sel(field=field)))
     playable = ""
     if "events_playable_share" in one:
-        share = one["events_playable_share"].item()
+        share = share_of_events(one, "playable").item()
         playable = "no events" if np.isnan(share) else f"{share:.0%}"
+        if has_play_range(one) and playable[0].isdigit():
+            _, low, high = spread_texts(one, "play_events_playable", 100.0)
+            playable += f" ({low} to {high})"
     return FieldAnswer(
         label(result, "field", field),
         label(result, "plan", best),
@@ -210,7 +221,7 @@ def _best_plan(of_field: xr.Dataset) -> str:
     """
     if has_days_below(of_field) or "events_playable_share" not in of_field:
         return best_plan(of_field)
-    playable = of_field["events_playable_share"].squeeze("field").fillna(0.0).values
+    playable = share_of_events(of_field, "playable").squeeze("field").fillna(0.0).values
     water = of_field["season_water"].squeeze("field").values
     return keys(of_field, "plan")[int(np.lexsort((water, -playable))[0])]
 
@@ -319,6 +330,8 @@ def _how_to_read(result: xr.Dataset) -> str:
         parts.append(PLAY_ADDS)
     if "events_playable_share" in result:
         parts.append(f"events playable: {PLAYABLE}")
+        if has_play_range(result):
+            parts[-1] += f"; {play_range_text(result, 'in brackets')}"
     parts.append("average year: the mean of all years")
     if holds_dry_years(result):
         parts[-1] += "; 1-in-10 year: one year in ten is worse"

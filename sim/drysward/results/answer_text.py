@@ -24,6 +24,7 @@ from drysward.results.choice import (
     site_water,
     water,
 )
+from drysward.results.dataset import PLAY
 from drysward.results.doubt_text import draws_text
 from drysward.results.outside import day_text
 from drysward.results.sizing_text import LIKELY
@@ -61,8 +62,23 @@ PLAYABLE = (
     "days below"
 )
 """What makes an event playable."""
-PLAY_IS_LIKELY = "of the likely soil and grass: numbers of play have no range over draws"
-"""What the numbers of play rest on, with draws or without."""
+_PLAY_IS_LIKELY = "of the likely soil and grass: without draws numbers of play have no range"
+
+
+def play_range_text(result: xr.Dataset, where: str) -> str:
+    """What the numbers of play rest on; ``where`` the limits stand, such as "in brackets"."""
+    if not has_play_range(result):
+        return _PLAY_IS_LIKELY
+    return (
+        f"mean over {result.attrs['doubt_draws']} draws, and {where} 5 to 95% of them: what this "
+        "soil, turf and system may really be; a mean beyond its range comes from fewer than 1 "
+        "draw in 20"
+    )
+
+
+def has_play_range(result: xr.Dataset) -> bool:
+    """Whether numbers of play have a range over draws; those of older files have none."""
+    return f"doubt_{PLAY}longest_airless" in result
 
 
 def answer_sentences(result: xr.Dataset, stage: str = RISK, system: str = "us") -> list[str]:

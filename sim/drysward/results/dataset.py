@@ -35,8 +35,8 @@ from drysward.weather.series import Series
 if TYPE_CHECKING:
     from drysward.drive.runs import PlanRun
 
-FEED = "feed_"
-"""Begins the names of numbers of feeding, in a result and in a summary."""
+FEED, PLAY = "feed_", "play_"
+"""Begin the names of numbers of feeding and of play, in a result and in a summary."""
 LEAST_DRAINAGE_MM = 1.0  # drainage of a year below which its concentration says nothing
 
 CAUTIONS = (
@@ -78,7 +78,7 @@ def as_dataset(
     if site.play.fields.on.any():
         played = np.stack([r.play for r in runs], axis=1).view(np.recarray)
         for name, values in play_numbers(played).items():
-            data[f"play_{name}"] = (("field", "plan", "year"), values)
+            data[f"{PLAY}{name}"] = (("field", "plan", "year"), values)
     if site.feed.fields.on.any():
         fed = np.stack([r.fed for r in runs], axis=1).view(np.recarray)
         for name, values in feed_numbers(fed, by_year.drainage, site.calendar).items():

@@ -7,7 +7,7 @@ and plans. Nothing is computed here.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 
 import numpy as np
 import xarray as xr
@@ -90,11 +90,15 @@ def has_doubt(result: xr.Dataset) -> bool:
 
 
 def spread_texts(
-    one: xr.Dataset, name: str, factor: float = 1.0, decimals: int = 0
+    one: xr.Dataset,
+    name: str,
+    factor: float = 1.0,
+    decimals: int = 0,
+    in_text: Callable[[float, int], str] = rounded,
 ) -> tuple[str, str, str]:
     """The mean over draws and its 5 to 95% across them; all "-" where there is none."""
     mean, low, high = (
-        rounded(one[f"doubt_{name}{end}"].item() * factor, decimals)
+        in_text(one[f"doubt_{name}{end}"].item() * factor, decimals)
         for end in ("", "_low", "_high")
     )
     return mean, low, high

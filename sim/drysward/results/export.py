@@ -20,9 +20,9 @@ from numpy.typing import NDArray
 from drysward.files import Write, write_csv, write_netcdf
 from drysward.quantities import Display, any_shown, shown
 from drysward.results.cf import to_cf
-from drysward.results.dataset import FEED
+from drysward.results.dataset import FEED, PLAY
 from drysward.results.digest import DIGEST, digest_of
-from drysward.results.summary import DRAWS, PLAY, SITE, of_turf, part_of, without_prefix
+from drysward.results.summary import DRAWS, SITE, of_turf, part_of, without_prefix
 from drysward.results.terms import units_and_name
 from drysward.results.text import MADE_YEARS, ledger_dates, year_text
 

@@ -30,6 +30,12 @@ SHIFTS_WHY = (
     "comparison with draws, which are means over all that soil and turf may really be"
 )
 """Heading of what feeding changes, and why its numbers are not those of the draws."""
+SHIFT_OF_DRAWS = "Shift by feeding, over all that soil and turf may be"
+SHIFT_MEANS = (
+    "as fed less without feeding, taken draw by draw in the same years: + is more with feeding"
+)
+RECOVERY_OF_DRAWS = "of the draws in which turf went dormant and came back in both"
+"""Heading of the shift over draws, what it is, and of which draws that of recovery is."""
 HUNGRY, ENOUGH, LUSH = STATES = ("hungry", "enough", "lush")
 _WEEK = 7.0
 _MOST_FIELDS = 3
@@ -40,6 +46,11 @@ def fed_fields(result: xr.Dataset) -> list[str]:
     if "is_fed" not in result.coords:
         return []
     return [str(key) for key in result["field"].values[result["is_fed"].values.astype(bool)]]
+
+
+def has_range_of_effect(result: xr.Dataset) -> bool:
+    """Whether draws were run without feeding too."""
+    return f"doubt_{FEED}water_change" in result
 
 
 def state_of(status: float, attrs: Mapping[str, Any]) -> str:

@@ -5,13 +5,28 @@ from __future__ import annotations
 import numpy as np
 import xarray as xr
 
+from drysward.results.dataset import PLAY
+
 MEANS = (
     "days_hard", "days_soft", "days_mud", "days_standing", "days_airless", "longest_airless",
     "days_weed_prone", "disease_nights", "mean_hardness", "hardest", "peak_worn",
     "peak_root_loss", "use_hours", "covered_days", "rain_kept_off", "cover_labor", "syringed",
     "days_dust", "events",
 )  # fmt: skip
-_EVENTS = ("playable", "hard", "wet", "frozen")
+EVENTS = ("playable", "hard", "wet", "frozen")
+RANGED = (
+    "days_hard", "mean_hardness", "days_mud", "days_standing", "days_airless", "days_weed_prone",
+    "disease_nights", "peak_worn", "peak_root_loss", "days_dust",
+)  # fmt: skip
+"""Of MEANS those that are shown, and have a range over draws; so have the shares of EVENTS."""
+
+
+def share_of_events(result: xr.Dataset, kind: str) -> xr.DataArray:
+    """Share of the events of all years that are ``kind`` of EVENTS: mean over the draws of a result
+    that has them, else of the likely run. ``result`` has its numbers of play without "play_".
+    """
+    of_draws = f"doubt_{PLAY}events_{kind}"
+    return result[of_draws] if of_draws in result else result[f"events_{kind}_share"]
 
 
 def play_answers(result: xr.Dataset) -> xr.Dataset:
@@ -50,7 +65,7 @@ def play_answers(result: xr.Dataset) -> xr.Dataset:
     )
     events = result["play_events"].where(on)
     total = events.sum("year")
-    for kind in _EVENTS:
+    for kind in EVENTS:
         these = result[f"play_events_{kind}"].where(on)
         share = these.sum("year") / total.where(total > 0.0)
         # Ratio estimate (Cochran 1977, from memory): spread of the years about the ratio.

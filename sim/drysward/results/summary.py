@@ -6,7 +6,7 @@ import numpy as np
 import xarray as xr
 
 from drysward.results.answers import answers
-from drysward.results.dataset import FEED
+from drysward.results.dataset import FEED, PLAY
 from drysward.results.feeding import feeding_answers
 from drysward.results.field_costs import field_costs, has_prices
 from drysward.results.play import play_answers
@@ -27,8 +27,8 @@ _MOST = (
     "peak_dead",
 )  # fmt: skip
 
-# What the names of each part of a summary begin with, and FEED; all other names are of the turf.
-PLAY, SITE, DRAWS = "play_", ("site_", "cost", "field_cost", "energy_", "difference_"), "doubt_"
+# What the names of each part of a summary begin with, beside FEED and PLAY; others are of the turf.
+SITE, DRAWS = ("site_", "cost", "field_cost", "energy_", "difference_"), "doubt_"
 
 
 def summarize(

@@ -242,6 +242,14 @@ def rounded(value: float, decimals: int) -> str:
     return UNKNOWN if math.isnan(value) else f"{value:,.{decimals}f}"
 
 
+def signed(value: float, decimals: int) -> str:
+    """A difference with its sign and so many decimals, none before 0; "-" where there is none."""
+    text = rounded(value, decimals)
+    if text == UNKNOWN or not any(digit in "123456789" for digit in text):
+        return text.removeprefix("-") or text
+    return text if value < 0.0 else f"+{text}"
+
+
 def volume_display(
     values: Sequence[xr.DataArray], system: str, decimals: int = 3
 ) -> Display:

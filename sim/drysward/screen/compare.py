@@ -463,7 +463,7 @@ def _stage_table(one: Comparison) -> Table:
     heads = {"": "", "_se": ", standard error", "_1in10": ", 1 year in 10", "_low": ", 5%",
              "_high": ", 95%"}  # fmt: skip
     columns += [number(f"days_below{e}", f"days below{heads[e]}", "d", 1) for e in ends]
-    below = _spread_cell("days below", "days_below", 0)
+    below = spread_cell("days below", _ends("days_below", *_SPREAD), 0)
     if drawn is None:
         below = Cell("days below", _ends("days_below", "_1in10"), mean_and_worst)
     cells.append(below)
@@ -503,6 +503,9 @@ def _stage_table(one: Comparison) -> Table:
     return _by_field(one, Table("turf", title, columns, rows, cells))
 
 
+_SPREAD = ("_se", "_low", "_high")
+
+
 def _odds_cell(years: int) -> Callable[..., str]:
     def write(p: float, error: float, low: float, high: float) -> str:
         if math.isnan(p):
@@ -516,16 +519,17 @@ def _odds_cell(years: int) -> Callable[..., str]:
     return write
 
 
-def _spread_cell(head: str, name: str, decimals: int, unit: str = "") -> Cell:
+def spread_cell(head: str, keys: tuple[str, ...], decimals: int, unit: str = "") -> Cell:
     """A mean with its sampling error, and below it the 5 to 95% across draws."""
 
     def write(mean: float, error: float, low: float, high: float) -> str:
         text, chance = rounded(mean, decimals), rounded(error, decimals)
-        text = text if text == UNKNOWN or not float(chance) else f"{text}±{chance}"
         ends = rounded(low, decimals), rounded(high, decimals)
-        return text if ends[0] == ends[1] else f"{text}\n{ends[0]}-{ends[1]}"
+        below = "" if ends == (text, text) else f"\n{ends[0]}-{ends[1]}"
+        text = text if text == UNKNOWN or not float(chance) else f"{text}±{chance}"
+        return f"{text}{below}"
 
-    return Cell(head, _ends(name, "_se", "_low", "_high"), write, unit)
+    return Cell(head, keys, write, unit)
 
 
 def _water_table(one: Comparison) -> Table:
@@ -542,13 +546,13 @@ def _water_table(one: Comparison) -> Table:
             number(f"water_{end}", f"water a year, {what}", unit, decimals)
             for end, what in (("se", "standard error"), ("low", "5%"), ("high", "95%"))
         ]
-        cells[-1] = _spread_cell("water a year", "water", decimals, unit)
+        cells[-1] = spread_cell("water a year", _ends("water", *_SPREAD), decimals, unit)
     columns.append(number("dry", dry, unit, decimals))
     columns += [
         number(f"dry_{end}", f"{dry}, {end} limit", unit, decimals) for end in ("low", "high")
     ]
     if holds_dry_years(summary):
-        cells.append(Cell(dry, _ends("dry", "_low", "_high"), _limited(decimals), unit))
+        cells.append(Cell(dry, _ends("dry", "_low", "_high"), limited(decimals), unit))
     for key, head in _LIKELY.items():
         columns.append(number(key, head, unit, decimals))
         cells.append(columns[-1])
@@ -575,12 +579,13 @@ def _water_table(one: Comparison) -> Table:
 _LIKELY = {"peak_week_most": "peak week", "runoff_mean": "runoff", "drainage_mean": "drainage"}
 
 
-def _limited(decimals: int) -> Callable[..., str]:
+def limited(decimals: int) -> Callable[..., str]:
+    """A number, and below it its limits."""
     def write(value: float, low: float, high: float) -> str:
         text, ends = rounded(value, decimals), (rounded(low, decimals), rounded(high, decimals))
         if UNKNOWN in ends:
             return f"{text}\nno limits" if low != value else text
-        return text if ends[0] == ends[1] else f"{text}\n{ends[0]}-{ends[1]}"
+        return text if ends == (text, text) else f"{text}\n{ends[0]}-{ends[1]}"
 
     return write
 

@@ -17,16 +17,20 @@ from drysward.results.feeding_text import (
     ESTIMATES,
     HUNGRY,
     LUSH,
+    RECOVERY_OF_DRAWS,
+    SHIFT_MEANS,
+    SHIFT_OF_DRAWS,
     SHIFTS,
     SHIFTS_WHY,
     doses_of,
     fed_fields,
     feeding_sentences,
+    has_range_of_effect,
     month_order,
     state_of,
     weeks_text,
 )
-from drysward.results.text import UNKNOWN, findings_of, rounded
+from drysward.results.text import UNKNOWN, findings_of, rounded, signed
 from drysward.scenario.model import Scenario
 from drysward.screen.compare import weather_findings
 from drysward.screen.document import Cell, Column, Part, Row, Table, Value, notes, number, words
@@ -52,6 +56,8 @@ def feeding(
     tables = [_turf(summary, system), _losses(summary, system), _effect(summary, system)]
     if f"doubt_{FEED}leached_n" in summary:
         tables.append(_draws(summary, system))
+    if has_range_of_effect(summary):
+        tables.insert(3, _effect_draws(summary, system))
     if f"{FEED}water_n" in summary:
         tables.append(_water(summary, system))
     tables += [_months(summary, system), *(feeding_table(scenario, system) if detail else [])]
@@ -222,16 +228,20 @@ def _losses(summary: xr.Dataset, system: str) -> Table:
     return _by_field("feeding_losses", title, columns, _rows(summary, numbers), cells)
 
 
-def _effect(summary: xr.Dataset, system: str) -> Table:
-    """Days, water and recovery as fed, and in brackets without feeding."""
-    depth = shown("mm", system)
+def _compared(system: str) -> dict[str, tuple[str, Display]]:
+    """What feeding shifts: its name in the summary, its head, and how it is shown."""
     plain = Display("", 1.0, 0)
-    compared = {
+    return {
         "below": ("days below condition", plain),
         "wilt": ("wilt days", plain),
         "recovery": ("days of recovery", plain),
-        "water": ("water", depth),
+        "water": ("water", shown("mm", system)),
     }
+
+
+def _effect(summary: xr.Dataset, system: str) -> Table:
+    """Days, water and recovery as fed, and in brackets without feeding."""
+    compared = _compared(system)
     columns: list[Column] = []
     cells: list[Column | Cell] = []
     for name, (head, how) in compared.items():
@@ -252,6 +262,30 @@ def _effect(summary: xr.Dataset, system: str) -> Table:
 
     title = f"{SHIFTS}, with the likely numbers: as fed (without feeding)"
     return _by_field("feeding_effect", title, columns, _rows(summary, numbers), cells)
+
+
+def _effect_draws(summary: xr.Dataset, system: str) -> Table:
+    """What feeding adds to days, water and recovery: mean of the draws, and 5 to 95% of them."""
+    columns: list[Column] = []
+    cells: list[Column | Cell] = []
+    compared = _compared(system)
+    for name, (head, how) in compared.items():
+        for end, what in (("", ""), ("_low", ", 5%"), ("_high", ", 95%")):
+            what = f"{head}, change{what}"
+            columns.append(number(f"{name}_change{end}", what, how.unit, how.decimals))
+        ends = (f"{name}_change", f"{name}_change_low", f"{name}_change_high")
+        cells.append(Cell(head, ends, _with_limits(how.decimals, signed), how.unit))
+
+    def numbers(one: xr.Dataset) -> dict[str, Value]:
+        return {
+            f"{name}_change{end}": one[f"doubt_{FEED}{name}_change{end}"].item() * how.factor
+            for name, (_, how) in compared.items()
+            for end in ("", "_low", "_high")
+        }
+
+    n = summary.attrs["doubt_draws"]
+    title = f"{SHIFT_OF_DRAWS}: mean of {n} draws (5 to 95% of them)"
+    return _by_field("feeding_effect_draws", title, columns, _rows(summary, numbers), cells)
 
 
 def _with_and_without(decimals: int) -> Callable[..., str]:
@@ -296,10 +330,12 @@ def _draws(summary: xr.Dataset, system: str) -> Table:
 _WEEKS = Display("weeks", 1.0 / 7.0, 0)
 
 
-def _with_limits(decimals: int) -> Callable[..., str]:
+def _with_limits(
+    decimals: int, in_text: Callable[[float, int], str] = rounded
+) -> Callable[..., str]:
     def write(mean: float, low: float, high: float) -> str:
-        texts = [rounded(value, decimals) for value in (mean, low, high)]
-        return texts[0] if texts[1] == texts[2] else "{} ({} to {})".format(*texts)
+        texts = [in_text(value, decimals) for value in (mean, low, high)]
+        return texts[0] if len({*texts}) == 1 else "{} ({} to {})".format(*texts)
 
     return write
 
@@ -397,11 +433,13 @@ def _notes(summary: xr.Dataset) -> Iterator[tuple[str, str]]:
         "hungry nor lush; it is not turf that is never fed. Recovery: years in which turf went "
         f"dormant and came back in both. {SHIFTS_WHY}",
     )
+    if has_range_of_effect(summary):
+        yield "Shift", f"{SHIFT_MEANS}; days of recovery: {RECOVERY_OF_DRAWS}"
     if f"doubt_{FEED}leached_n" in summary:
         yield (
             "Not known",
-            "soil, turf, system and the numbers of feeding, drawn together; the other tables are "
-            "of their likely numbers",
+            "soil, turf, system and the numbers of feeding, drawn together; tables that name no "
+            "draws are of their likely numbers",
         )
     if f"{FEED}soil_salt" in summary:
         yield (

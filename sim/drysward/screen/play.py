@@ -4,14 +4,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
 import xarray as xr
 
-from drysward.results.answer_text import PLAY_ADDS, PLAY_IS_LIKELY, PLAYABLE
+from drysward.results.answer_text import PLAY_ADDS, PLAYABLE, has_play_range, play_range_text
+from drysward.results.dataset import PLAY
+from drysward.results.summary import DRAWS
 from drysward.results.text import UNKNOWN, findings_of, listed, rounded
-from drysward.screen.compare import weather_findings
+from drysward.screen.compare import limited, spread_cell, weather_findings
 from drysward.screen.document import Cell, Column, Part, Row, Table, Value, notes, number, words
 
+_LONGEST = "longest_airless_most"
 CAUTIONS = (
     "Hardness is an estimate from moisture, soil and cover: only a measurement by the applicable "
     "test method decides whether a surface is safe.",
@@ -19,9 +23,12 @@ CAUTIONS = (
 )
 
 
-def play(summary: xr.Dataset, played: xr.Dataset) -> list[Part]:
-    """A table of the turf and one of skinned surfaces, a block for each field with play."""
-    fields = [key for key in played["field"].values if bool(summary["has_play"].sel(field=key))]
+def play(summary: xr.Dataset) -> list[Part]:
+    """A table of the turf and one of skinned surfaces, a block for each field with play.
+
+    ``summary`` is of ``summarize``; with draws each number has its range over them.
+    """
+    fields = [key for key in summary["field"].values if bool(summary["has_play"].sel(field=key))]
     parts = weather_findings(findings_of(summary.attrs))
     tables: list[Table] = []
     for skinned, key, title, shown in (
@@ -30,8 +37,8 @@ def play(summary: xr.Dataset, played: xr.Dataset) -> list[Part]:
     ):
         of_kind = [f for f in fields if bool(summary["skinned"].sel(field=f)) == skinned]
         if of_kind:
-            tables.append(_table(summary, played, of_kind, key, title, shown))
-    return [*parts, *tables, notes(_notes(tables))]
+            tables.append(_table(summary, of_kind, key, title, shown))
+    return [*parts, *tables, notes(_notes(summary, tables))]
 
 
 # What stands under a heading: the variable, its unit, its decimals, and what multiplies it.
@@ -41,7 +48,7 @@ _TURF: _Shown = {
     "mean hardness": ("mean_hardness_mean", "Gmax, g", 0, 1.0),
     "mud": ("days_mud_mean", "days", 1, 1.0),
     "airless": ("days_airless_mean", "days", 1, 1.0),
-    "longest airless": ("longest_airless_most", "days", 0, 1.0),
+    "longest airless": (_LONGEST, "days", 0, 1.0),
     "weed-prone": ("days_weed_prone_mean", "days", 1, 1.0),
     "disease": ("disease_nights_mean", "nights", 1, 1.0),
     "worn": ("peak_worn_mean", "%", 0, 100.0),
@@ -55,45 +62,99 @@ _SKINNED: _Shown = {
 _EVENTS = {"playable": "playable", "hard": "too hard", "wet": "too wet"}
 
 
+@dataclass(frozen=True)
+class _Number:
+    """A number of play: its name without what it is over the years, and how it is shown.
+
+    ``variables``: by the end of its key, the variables of the summary.
+    """
+
+    head: str
+    name: str
+    unit: str
+    decimals: int
+    factor: float
+    variables: dict[str, str]
+
+    @property
+    def columns(self) -> list[Column]:
+        return [
+            number(f"{self.name}{end}", f"{self.head}{_HEADS.get(end, '')}", self.unit,
+                   self.decimals)
+            for end in self.variables
+        ]  # fmt: skip
+
+    def of(self, one: xr.Dataset) -> dict[str, Value]:
+        return {
+            f"{self.name}{end}": one[variable].item() * self.factor
+            for end, variable in self.variables.items()
+        }
+
+
+_HEADS = {"_se": ", standard error", "_low": ", 5%", "_high": ", 95%"}
+
+
+def _number(summary: xr.Dataset, head: str, shown: tuple[str, str, int, float]) -> _Number:
+    """A number as it is over the draws where they give its range, else of the likely run."""
+    variable, unit, decimals, factor = shown
+    name, _, over_years = variable.rpartition("_")
+    main = f"_{over_years}"
+    variables = {main: f"{PLAY}{variable}"}
+    if over_years == "share":
+        variables["_se"] = f"{PLAY}{name}_se"
+    if has_play_range(summary):
+        ends = {main: "", "_se": "_error", "_low": "_low", "_high": "_high"}
+        if variable == _LONGEST:
+            del ends["_se"]
+        variables = {end: f"{DRAWS}{PLAY}{name}{of}" for end, of in ends.items()}
+    return _Number(head, name, unit, decimals, factor, variables)
+
+
 def _table(
-    summary: xr.Dataset,
-    played: xr.Dataset,
-    fields: Sequence[str],
-    key: str,
-    title: str,
-    shown: _Shown,
+    summary: xr.Dataset, fields: Sequence[str], key: str, title: str, shown: _Shown
 ) -> Table:
-    skinned = shown is _SKINNED
+    skinned, ranged = shown is _SKINNED, has_play_range(summary)
     named = [words("field", "field", whole=True), words("field_label", "field"),
              words("plan", "plan", whole=True), words("plan_label", "plan")]  # fmt: skip
-    numbers = [number(name, head, unit, decimals)
-               for head, (name, unit, decimals, _) in shown.items()]  # fmt: skip
-    events: list[Column] = []
-    cells: list[Column | Cell] = [named[1], named[3], *numbers]
-    for kind, head in _EVENTS.items():
-        what = "too dry" if skinned and kind == "hard" else head
-        pair = (f"events_{kind}_share", f"events_{kind}_se")
-        events += [number(pair[0], f"events {what}", "%", 1),
-                   number(pair[1], f"events {what}, standard error", "%", 1)]  # fmt: skip
-        cells.append(Cell(f"events {what}", pair, _share, "%"))
+    numbers: list[_Number] = []
+    cells: list[Column | Cell] = []
+    for head, how in shown.items():
+        one = _number(summary, head, how)
+        numbers.append(one)
+        if not ranged:
+            cells += one.columns
+        elif how[0] == _LONGEST:
+            cells.append(Cell(head, tuple(c.key for c in one.columns), limited(0), one.unit))
+        else:
+            cells.append(spread_cell(head, tuple(c.key for c in one.columns), 0, one.unit))
+    for kind, what in _EVENTS.items():
+        head = f"events {'too dry' if skinned and kind == 'hard' else what}"
+        one = _number(summary, head, (f"events_{kind}_share", "%", 1, 100.0))
+        numbers.append(one)
+        keys = tuple(column.key for column in one.columns)
+        cells.append(
+            spread_cell(head, keys, 0, one.unit) if ranged else Cell(head, keys, _share, one.unit)
+        )
     rows: list[Row] = []
     heads: dict[Value, str] = {}
     for field in fields:
         label = str(summary["field_label"].sel(field=field).item())
         limit = float(summary["hard_above"].sel(field=field))
         heads[label] = label if skinned else f"{label}; hard: over {limit:.0f} g"
-        for plan in map(str, played["plan"].values):
-            one = played.sel(field=field, plan=plan)
+        for plan in map(str, summary["plan"].values):
+            at = summary.sel(field=field, plan=plan)
             row: dict[str, Value] = {
                 "field": str(field), "field_label": label, "plan": plan,
-                "plan_label": str(summary["plan_label"].sel(plan=plan).item()),
+                "plan_label": str(at["plan_label"].item()),
             }  # fmt: skip
-            row |= {name: one[name].item() * times for name, _, _, times in shown.values()}
-            row |= {column.key: 100.0 * one[column.key].item() for column in events}
+            for one in numbers:
+                row |= one.of(at)
             rows.append(row)
-    cells = [*cells[:2], *(cell for cell in cells[2:] if not _is_empty(cell, rows))]
+    cells = [named[1], named[3], *(cell for cell in cells if not _is_empty(cell, rows))]
+    columns = [*named, *(column for one in numbers for column in one.columns)]
+    what = "; mean ± standard error of the years, and 5 to 95% of the draws below it"
     return Table(
-        key, title, [*named, *numbers, *events], rows, cells, ("plan_label",),
+        key, f"{title}{what if ranged else ''}", columns, rows, cells, ("plan_label",),
         by="field_label", blocks=heads,
     )  # fmt: skip
 
@@ -128,7 +189,9 @@ _MEANINGS = {
 """What a column of play means, by its head."""
 
 
-def _notes(tables: Sequence[Table]) -> Iterator[tuple[str, str]]:
+def _notes(
+    summary: xr.Dataset, tables: Sequence[Table]
+) -> Iterator[tuple[str, str]]:
     """What the columns that are shown mean, and which are left out."""
     yield (
         "Days",
@@ -149,5 +212,5 @@ def _notes(tables: Sequence[Table]) -> Iterator[tuple[str, str]]:
         yield "Not shown", f"{listed(left)}: none on any field under any plan"
     if tables[0].key == "turf_play":
         yield "Days below", PLAY_ADDS
-    yield "Range", PLAY_IS_LIKELY
+    yield "Range", play_range_text(summary, "below it")
     yield "Caution", CAUTIONS[0]

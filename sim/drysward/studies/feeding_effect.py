@@ -15,11 +15,12 @@ from drysward.studies.compare import run
 if TYPE_CHECKING:
     import xarray as xr
 
+RECOVERY = "recovery_days"
 COMPARED = {
     "below": ("days_below_condition", "days below playing condition a year"),
     "wilt": ("days_wilt", "wilt days a year"),
     "water": ("irrigation_gross", "irrigation a year"),
-    "recovery": ("recovery_days", "days of recovery of dormant turf"),
+    "recovery": (RECOVERY, "days of recovery of dormant turf"),
 }
 """What is compared: its yearly number, and its meaning."""
 
@@ -47,7 +48,8 @@ def feeding_effect(
     Dataset of the fed fields by field and plan: for NAME of below, wilt, recovery (d) and water
     (mm as drawn) the means over the years ``NAME_fed`` and ``NAME_plain``, the difference
     ``NAME_change``, and its sampling error ``NAME_change_se``, taken year by year. Recovery is of
-    the years in which turf went dormant and came back in both: NaN where there is none.
+    the years in which turf went dormant and came back in both: NaN where there is none. All of the
+    likely numbers; how far they may be off, ``drysward.draws(..., feeding_effect=True)`` says.
 
     Raises
     ------

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Callable, Sequence
 from operator import attrgetter
 
@@ -14,28 +15,39 @@ from drysward.day.records import STAGES
 from drysward.faults import CannotDraw
 from drysward.progress import Report, reporting
 from drysward.results.band import FEWEST_FOR_QUANTILES, Kind, band, stands
+from drysward.results.dataset import FEED, PLAY
 from drysward.results.importance import Importance, importance
 from drysward.results.spread import Split, split_of_sums
 from drysward.results.terms import stage_coordinate, with_terms
 from drysward.scenario.model import SKINNED, Scenario, require_scenario
+from drysward.site.play import has_play_on
 from drysward.special import ndtri
 from drysward.studies.doubt.crossed import (
     BELOW,
+    CHANGES,
     DAYS_A_YEAR,
     FED,
+    HARDNESS,
+    LONGEST,
     OUTCOMES,
+    PLAYED,
+    RECOVERED,
+    SHARES,
     WATER,
     Crossed,
     crossed,
     drawn_numbers,
     season_days,
 )
+from drysward.studies.feeding_effect import COMPARED
 
 FloatArray = NDArray[np.float64]
 
 # Shares of a fit that explains less than this are left out (checked by simulation in the tests).
 LEAST_EXPLAINED = 0.2
 FEWEST_FOR_IMPORTANCE = 32
+
+_TAIL = 0.05
 
 
 def draws(
@@ -46,6 +58,7 @@ def draws(
     workers: int | None = None,
     keep: bool = False,
     progress: Report = None,
+    feeding_effect: bool = False,
 ) -> xr.Dataset:
     """The answers of a scenario across draws of what is not known of soil, turf and system.
 
@@ -66,6 +79,8 @@ def draws(
         (draw, drawn_number), the values drawn, each in its ``unit``.
     progress : True shows how far it is on stderr: a bar at a terminal, else a line every ten
         seconds. A function is called with the share of the work that is done. None is silent.
+    feeding_effect : run every draw without feeding too, as ``drysward.feeding_effect`` does with
+        the likely numbers; this takes twice as long.
 
     Returns
     -------
@@ -76,7 +91,14 @@ def draws(
     sampling error of the years. ``doubt_days_below_condition_1in10``: days that 1 year in 10
     passes, mean over draws. ``doubt_site_demand`` (plan, period), m3: mean over draws of the dry
     year of all fields together. Where a field is fed ``doubt_feed_NAME`` likewise, of leached_n,
-    clippings (kg/ha), days_hungry and days_lush (d). ``doubt_fewer`` (field, plan, other): share
+    clippings (kg/ha), days_hungry and days_lush (d); with ``feeding_effect``
+    ``doubt_feed_NAME_change``, of below, wilt, water and recovery: a draw as fed less the same draw
+    without feeding. Where a field has play ``doubt_play_NAME`` likewise, of days_hard, days_mud,
+    days_standing, days_airless, days_weed_prone, days_dust, disease_nights (d), mean_hardness (g),
+    peak_worn, peak_root_loss and the shares of the events events_playable, events_hard, events_wet
+    and events_frozen; and of longest_airless (d), the longest spell of any year. That and recovery
+    are quantiles of the draws as they are, without ``_distinct`` and ``_error``.
+    ``doubt_fewer`` (field, plan, other): share
     of draws in which a plan has fewer days below playing condition than another; ``doubt_fewer_by``
     with limits, the difference in days. ``doubt_better`` (plan, field, other_field) and
     ``doubt_better_by`` likewise for fields under a plan. ``doubt_share_of_groups`` (field, groups),
@@ -93,7 +115,8 @@ def draws(
         For fewer than two draws. ``faults.CannotDraw``, a ValueError, for fewer than two years or
         where no number has a range.
     FaultyInput
-        For a faulty weather file, a name that is not known, or a scenario that is not as its text.
+        For a faulty weather file, a name that is not known, a scenario that is not as its text, or
+        for ``feeding_effect`` where no field is fed.
 
     Examples
     --------
@@ -107,7 +130,7 @@ def draws(
     if plans is not None:
         followed = tuple(scenario.plan_named(key) for key in plans)
     with reporting(progress, "Running the draws") as report:
-        found = crossed(scenario, n, followed, years, workers, report)
+        found = crossed(scenario, n, followed, years, workers, report, feeding_effect)
     out = doubt_answers(found, scenario, tuple(plan.key for plan in followed))
     return with_terms(_with_draws(out, found, scenario) if keep else out)
 
@@ -154,6 +177,7 @@ def doubt_answers(found: Crossed, scenario: Scenario, plans: tuple[str, ...]) ->
                 values = np.where(skinned[:, None], np.nan, values)
             out[f"doubt_{name}{end}"] = (keys, values)
     _add_feeding(out, found, scenario)
+    _add_play(out, found, scenario, season)
     in_ten = np.where(skinned[:, None], np.nan, found.below_in_ten)
     out[f"doubt_{BELOW}_1in10"] = (keys, in_ten)
     _add_demand(out, found, scenario)
@@ -173,11 +197,14 @@ def _with_draws(out: xr.Dataset, found: Crossed, scenario: Scenario) -> xr.Datas
         if name == BELOW:
             values = np.where(_skinned(scenario)[:, None, None], np.nan, values)
         out[f"draw_{name}"] = (("field", "plan", "draw"), values)
-    for name in (name for name in FED if name in found.rows):
-        term = scenario.catalog.quantities[name]
-        values = np.where(_fed(scenario)[:, None, None], found.rows[name], np.nan)
-        attrs = {"units": term.units, "long_name": f"mean a year of the draw of {term.long_name}"}
-        out[f"draw_{name}"] = (("field", "plan", "draw"), values, attrs)
+    for name, values in found.rows.items():
+        if name in OUTCOMES:
+            continue
+        units, meaning = _meaning(name, scenario)
+        has = _fed(scenario) if name.startswith(FEED) else _played(scenario)
+        attrs = {"units": units, "long_name": f"mean a year of the draw of {meaning}"}
+        kept = np.where(has[:, None, None], values, np.nan)
+        out[f"draw_{name}"] = (("field", "plan", "draw"), kept, attrs)
     numbers = found.draws.doubtful
     drawn = {"long_name": "value drawn of a number, in its unit"}
     out["drawn"] = (("draw", "drawn_number"), found.draws.values, drawn)
@@ -197,6 +224,11 @@ def _skinned(scenario: Scenario) -> np.ndarray:
 def _fed(scenario: Scenario) -> np.ndarray:
     """Whether each field is fed (F,)."""
     return np.array([field.feeding is not None for field in scenario.fields])
+
+
+def _played(scenario: Scenario) -> np.ndarray:
+    """Whether each field has play (F,)."""
+    return np.array([has_play_on(field, scenario.plans) for field in scenario.fields])
 
 
 def _split(found: Crossed, name: str) -> Split:
@@ -227,21 +259,73 @@ def _mean_and_limits(
 
 
 def _add_feeding(out: xr.Dataset, found: Crossed, scenario: Scenario) -> None:
-    """Outcomes of feeding, of the fields that are fed."""
+    """Outcomes of feeding and what it changes, of the fields that are fed."""
     fed = _fed(scenario)
-    for name in FED:
-        if name not in found.rows:
-            continue
-        term = scenario.catalog.quantities[name]
-        most = DAYS_A_YEAR if term.units == "d" else np.inf
-        for end, values in _mean_and_limits(found, name, "amount", most).items():
-            if values.dtype != bool:
-                values = np.where(fed[:, None], values, np.nan)
-            attrs = {
-                "units": "1" if end == "_distinct" else term.units,
-                "long_name": f"{_OF_DRAWS[end]} {term.long_name}",
-            }
-            out[f"doubt_{name}{end}"] = (("field", "plan"), values, attrs)
+    for name in (name for name in FED if name in found.rows):
+        most = DAYS_A_YEAR if _meaning(name, scenario)[0] == "d" else np.inf
+        _put(out, name, _mean_and_limits(found, name, "amount", most), fed, scenario)
+    for name in (name for name in CHANGES if name in found.rows):
+        _put(out, name, _mean_and_limits(found, name, "difference"), fed, scenario)
+    if RECOVERED in found.by_draw:
+        _put(out, RECOVERED, _of_draws_as_they_are(found, RECOVERED), fed, scenario)
+
+
+def _add_play(out: xr.Dataset, found: Crossed, scenario: Scenario, season: int) -> None:
+    """Outcomes of play, of the fields that have it."""
+    if LONGEST not in found.by_draw:
+        return
+    played = _played(scenario)
+    for name in PLAYED:
+        most = season if _meaning(name, scenario)[0] == "d" else 1.0
+        if name == HARDNESS:
+            most = np.inf
+        _put(out, name, _mean_and_limits(found, name, "amount", most), played, scenario)
+    for name in SHARES:
+        _put(out, name, _mean_and_limits(found, name, "odds"), played, scenario)
+    _put(out, LONGEST, _of_draws_as_they_are(found, LONGEST), played, scenario)
+
+
+def _of_draws_as_they_are(found: Crossed, name: str) -> dict[str, np.ndarray]:
+    """Mean and limits (F, P) of a number of each draw, by the end of their names, over the draws
+    that have it; the noise of the years stays in.
+    """
+    values = found.by_draw[name]
+    with warnings.catch_warnings():  # no draw may have it
+        warnings.filterwarnings("ignore", "All-NaN|Mean of empty")
+        low, high = np.nanquantile(values, [_TAIL, 1.0 - _TAIL], axis=-1, method="weibull")
+        return {"": np.nanmean(values, axis=-1), "_low": low, "_high": high}
+
+
+def _put(
+    out: xr.Dataset,
+    name: str,
+    by_end: dict[str, np.ndarray],
+    has: np.ndarray,
+    scenario: Scenario,
+) -> None:
+    """Adds ``doubt_NAME`` with its limits, where a field ``has`` it (F,), and what they are."""
+    units, meaning = _meaning(name, scenario)
+    for end, values in by_end.items():
+        if values.dtype != bool:
+            values = np.where(has[:, None], values, np.nan)
+        attrs = {
+            "units": "1" if end == "_distinct" else units,
+            "long_name": f"{_OF_DRAWS[end]} {meaning}",
+        }
+        out[f"doubt_{name}{end}"] = (("field", "plan"), values, attrs)
+
+
+def _meaning(name: str, scenario: Scenario) -> tuple[str, str]:
+    """Units and meaning of an outcome of play or feeding."""
+    known = scenario.catalog.quantities
+    if name in SHARES:
+        return "1", f"share of events that are {name.removeprefix(f'{PLAY}events_')}"
+    if name == LONGEST:
+        return known[name].units, f"{known[name].long_name} of any year"
+    if name in (*CHANGES, RECOVERED):
+        of, meaning = COMPARED[name.removeprefix(FEED).removesuffix("_change")]
+        return known[of].units, f"what feeding adds to {meaning}"
+    return known[name].units, known[name].long_name
 
 
 _OF_DRAWS = {

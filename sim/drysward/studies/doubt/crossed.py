@@ -12,7 +12,8 @@ import os
 import tomllib
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
+from functools import partial
 from math import gcd
 from typing import Any
 
@@ -22,13 +23,17 @@ from numpy.typing import NDArray
 from drysward.day.records import STAGES
 from drysward.drive.runs import compiled_run_site, most_together
 from drysward.faults import CannotDraw, Fault, FaultyInput
-from drysward.results.dataset import FEED
+from drysward.results.dataset import FEED, PLAY
 from drysward.results.frequency import demand_estimates, thinned
 from drysward.results.odds import worst_in_ten
+from drysward.results.play import EVENTS, RANGED
+from drysward.scenario.feeding_tables import require_feeding
 from drysward.scenario.load import from_tree
 from drysward.scenario.model import FEWEST_DRAWS, PlanSpec, Scenario
 from drysward.site.forcing import in_season
+from drysward.site.play import any_has_play
 from drysward.studies.doubt.draws import Doubtful, Draws, doubtful, draw, placed
+from drysward.studies.feeding_effect import COMPARED, RECOVERY, without_feeding
 from drysward.studies.sweep.chunk import Member, Together, run_members
 from drysward.studies.sweep.points import OVERRIDES_OF_WEATHER, Point, point_of
 from drysward.studies.sweep.shared import Held, years_of
@@ -55,6 +60,14 @@ OUTCOMES = (*REACHED, *DAYS, WATER)
 """Outcomes of a year: whether a stage was reached (0 or 1), days, and irrigation (mm)."""
 FED = tuple(f"{FEED}{name}" for name in ("leached_n", "clippings", "days_hungry", "days_lush"))
 """Outcomes of a year where a field is fed: kg/ha, and days."""
+PLAYED = tuple(f"{PLAY}{name}" for name in RANGED)
+"""Outcomes of a year where a field has play: days, hardness (g) and shares of the field."""
+SHARES = tuple(f"{PLAY}events_{kind}" for kind in EVENTS)
+"""Shares of the events of all years: outcomes of a year whose mean they are."""
+HARDNESS, LONGEST = f"{PLAY}mean_hardness", f"{PLAY}longest_airless"
+CHANGES = {f"{FEED}{name}_change": of for name, (of, _) in COMPARED.items() if of != RECOVERY}
+"""Outcomes of a year of what feeding changes, and the yearly numbers that are compared."""
+RECOVERED = f"{FEED}recovery_change"
 PAIRED = (BELOW, WATER)
 """Outcomes by which plans, and fields, are set against each other."""
 _SERIES = (*(f"longest_{stage}" for stage in STAGES), *DAYS, WATER)
@@ -73,6 +86,8 @@ class Crossed:
     ``independent_years`` of the Y; ``distinct_years`` of them differ from one another.
     ``site_demand`` (P, K, periods), m3 of a dry year of all fields together. ``below_in_ten``
     (F, P): days below playing condition that 1 year in 10 passes, mean over the draws.
+    ``by_draw`` (F, P, K): numbers of each draw that are no means over the same years, so that the
+    noise of the years stays in them; NaN where a draw has none.
     """
 
     draws: Draws
@@ -88,6 +103,7 @@ class Crossed:
     demand_of_halves: FloatArray
     site_demand: FloatArray
     below_in_ten: FloatArray
+    by_draw: dict[str, FloatArray] = field(default_factory=dict)
 
 
 def season_days(scenario: Scenario) -> int:
@@ -137,6 +153,7 @@ def crossed(
     years: tuple[int, int] | None = None,
     workers: int | None = None,
     on_progress: Callable[[float], None] | None = None,
+    feeding_effect: bool = False,
 ) -> Crossed:
     """Run draws of a scenario's uncertain numbers on its years.
 
@@ -146,10 +163,13 @@ def crossed(
     plans : of the scenario; all when None.
     years : first and last year to count; all complete ones when None.
     workers : threads; as many as there are cores when None. No number changes any result.
+    feeding_effect : run every draw without feeding too, for what feeding changes in it.
 
-    FaultyInput as ``drysward.run``, and where the scenario is not that of its text; ValueError for
-    fewer than two draws or years.
+    FaultyInput as ``drysward.run``, where the scenario is not that of its text, and for the effect
+    of feeding where no field is fed; ValueError for fewer than two draws or years.
     """
+    if feeding_effect:
+        require_feeding(scenario)
     if n_draws is not None and n_draws < FEWEST_DRAWS:
         raise ValueError(f"the spread across draws needs two draws or more, not {n_draws}")
     if not scenario.text:
@@ -165,17 +185,21 @@ def crossed(
     k = fitting_draws(scenario, len(followed), n_years) if n_draws is None else n_draws
     draws = draw(drawn_numbers(scenario), k, scenario.weather.seed)
     rows = tuple(draws.rows())
-    out = _Gathered(scenario, draws, len(followed), n_years, distinct)
+    out = _Gathered(scenario, draws, len(followed), n_years, distinct, feeding_effect)
     compiled_run_site()
 
     def go(numbers: range) -> Sequence[Together]:
         # Read here, while others run: to read draws takes turns, to run them does not.
         points = [(drawn_point(scenario, tree, followed, rows[i]), i) for i in numbers]
+        if feeding_effect:
+            points += [
+                (drawn_point(scenario, tree, followed, rows[i], fed=False), k + i) for i in numbers
+            ]
         plans_of = range(len(followed))
         members = [Member(point, i, plan) for point, i in points for plan in plans_of]
         return run_members(members, cut, held, keep, blocks=together)
 
-    keep = (*_SERIES, *FED) if scenario.fed else _SERIES
+    keep = out.series
     together = drawn_together(len(followed), len(scenario.fields))
     chunks = [range(i, min(i + together, k)) for i in range(0, k, together)]
     with ThreadPoolExecutor(workers or os.cpu_count() or 1) as pool:
@@ -222,16 +246,23 @@ def drawn_point(
     plans: tuple[PlanSpec, ...],
     row: Mapping[str, float | str],
     name: str = "a draw",
+    fed: bool = True,
 ) -> Point:
     """The scenario with the numbers of a draw, under its own weather whatever the text says.
 
-    ``name`` is what faults call it.
+    ``name`` is what faults call it. ``fed``: False for turf whose nitrogen is not followed.
     """
     changed = placed(tree, row)
     for table in ("costs", "sizing"):  # what is paid or sought is no part of a draw
         changed.pop(table, None)
     drawn = from_tree(changed, scenario.folder, name, scenario.text, climate_is_checked=True)
     drawn = replace(drawn, weather=scenario.weather).with_functions_of(scenario)
+    if not fed:
+        drawn = without_feeding(drawn)
+        changed["fields"] = {
+            key: {name: value for name, value in table.items() if name != "feeding"}
+            for key, table in changed["fields"].items()
+        }
     own = tuple(drawn.plan_named(plan.key) for plan in plans)
     return point_of(changed, drawn, own)
 
@@ -240,7 +271,13 @@ class _Gathered:
     """Sums over draws and years, as they come in."""
 
     def __init__(
-        self, scenario: Scenario, draws: Draws, n_plans: int, n_years: int, distinct: int
+        self,
+        scenario: Scenario,
+        draws: Draws,
+        n_plans: int,
+        n_years: int,
+        distinct: int,
+        feeding_effect: bool,
     ) -> None:
         self.scenario, self.draws = scenario, draws
         self.n_years, self.distinct = n_years, distinct
@@ -248,7 +285,17 @@ class _Gathered:
         at = (len(scenario.fields), n_plans)
         periods = scenario.answers.return_periods
         self.fed = FED if scenario.fed else ()
-        outcomes = (*OUTCOMES, *self.fed)
+        self.changes = CHANGES if feeding_effect else {}
+        played = any_has_play(scenario)
+        self.played, self.shares = (PLAYED, SHARES) if played else ((), ())
+        of_draw = (*((LONGEST,) if played else ()), *((RECOVERED,) if feeding_effect else ()))
+        self.by_draw = {name: np.full((*at, k), np.nan) for name in of_draw}
+        self.series = (
+            *_SERIES, *self.fed, *self.played, *self.shares,
+            *((LONGEST, f"{PLAY}events") if played else ()),
+            *((RECOVERY,) if feeding_effect else ()),
+        )  # fmt: skip
+        outcomes = (*OUTCOMES, *self.fed, *self.played, *self.shares, *self.changes)
         self.rows = {name: np.zeros((*at, k)) for name in outcomes}
         self.columns = {name: np.zeros((*at, n_years)) for name in outcomes}
         self.squares = {name: np.zeros(at) for name in outcomes}
@@ -285,6 +332,7 @@ class _Gathered:
                     self._add_demand(k, x)
                 if name == BELOW:
                     self.below_in_ten += worst_in_ten(x)
+            self._add_by_draw(by_place, k)
 
     def _add_demand(self, k: int, water: FloatArray) -> None:
         """Take in the demand of dry years of draw ``k``, of its irrigation (F, P, Y)."""
@@ -303,16 +351,41 @@ class _Gathered:
         self, series: dict[tuple[int, int], dict[str, FloatArray]], k: int
     ) -> Iterator[tuple[str, FloatArray]]:
         """Outcomes (F, P, Y) of draw ``k`` by name."""
-        n_plans = self.rows[WATER].shape[1]
         in_a_row = self.scenario.answers.reached_days
-
-        def of(name: str) -> FloatArray:
-            return np.stack([series[k, p][name] for p in range(n_plans)], axis=1)
-
+        of = partial(self._of_draw, series, k)
         for stage in STAGES:
             yield f"reached_{stage}", (of(f"longest_{stage}") >= in_a_row).astype(float)
-        for name in (*DAYS, WATER, *self.fed):
+        for name in (*DAYS, WATER, *self.fed, *self.played):
             yield name, of(name)
+        for name in self.shares:
+            yield name, share_of_years(of(name), of(f"{PLAY}events"))
+        for name, compared in self.changes.items():
+            yield name, of(compared) - of(compared, fed=False)
+
+    def _add_by_draw(
+        self, series: dict[tuple[int, int], dict[str, FloatArray]], k: int
+    ) -> None:
+        """Take in the numbers of draw ``k`` that are no means over the same years."""
+        of = partial(self._of_draw, series, k)
+        if LONGEST in self.by_draw:
+            self.by_draw[LONGEST][..., k] = of(LONGEST).max(axis=-1)
+        if RECOVERED in self.by_draw:
+            days, plain = of(RECOVERY), of(RECOVERY, fed=False)
+            both = (days >= 0.0) & (plain >= 0.0)
+            change = np.where(both, days - plain, 0.0).sum(axis=-1)
+            years = both.sum(axis=-1)
+            np.divide(change, years, out=self.by_draw[RECOVERED][..., k], where=years > 0)
+
+    def _of_draw(
+        self,
+        series: dict[tuple[int, int], dict[str, FloatArray]],
+        k: int,
+        name: str,
+        fed: bool = True,
+    ) -> FloatArray:
+        """A yearly number (F, P, Y) of draw ``k``, or of the same draw without feeding."""
+        row = k if fed else len(self.draws.values) + k
+        return np.stack([series[row, p][name] for p in range(self.irrigation.shape[1])], axis=1)
 
     def crossed(self, independent: int) -> Crossed:
         k = len(self.draws.values)
@@ -330,4 +403,15 @@ class _Gathered:
             demand_of_halves=self.of_halves,
             site_demand=self.of_site,
             below_in_ten=self.below_in_ten / k,
+            by_draw=self.by_draw,
         )
+
+
+def share_of_years(these: FloatArray, events: FloatArray) -> FloatArray:
+    """Outcomes (..., Y) whose mean is the share of the events of all years that are ``these``, and
+    whose scatter over the years is that of a ratio, as in ``results.play``; NaN without events.
+    """
+    total = events.sum(axis=-1, keepdims=True)
+    total = np.where(total > 0.0, total, np.nan)
+    share = these.sum(axis=-1, keepdims=True) / total
+    return np.asarray(share + (these - share * events) * (events.shape[-1] / total))

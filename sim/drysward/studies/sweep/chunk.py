@@ -14,7 +14,7 @@ from drysward.day.records import FEED_YEAR, PLAY_YEAR, STAGES, SUPPLY_YEAR, YEAR
 from drysward.drive.runs import Runs, advance_all, most_together, start_runs
 from drysward.faults import Fault, FaultyInput
 from drysward.results.answers import days_below
-from drysward.results.dataset import FEED, play_numbers
+from drysward.results.dataset import FEED, PLAY, play_numbers
 from drysward.results.feeding import MEANS as FEED_MEANS
 from drysward.results.frequency import demand_estimates, worth
 from drysward.results.odds import standard_error
@@ -158,9 +158,9 @@ def run_members(
 ) -> list[Together]:
     """Plans that share their weather, with the yearly series ``keep`` and the ``daily`` ones.
 
-    ``keep`` are names of YEAR, and ``feed_NAME`` of FEED_YEAR. Each stretch of the weather is held
-    while all of them run. Plans on grounds that no others use go together, as many as fill so many
-    ``blocks`` of lanes. ``Stopped`` as ``run_points``.
+    ``keep`` are names of YEAR, ``feed_NAME`` of FEED_YEAR and ``play_NAME`` of ``play_numbers``.
+    Each stretch of the weather is held while all of them run. Plans on grounds that no others use
+    go together, as many as fill so many ``blocks`` of lanes. ``Stopped`` as ``run_points``.
     """
     groups = list(_groups(members, blocks))
     running: list[Together] = []
@@ -275,9 +275,14 @@ def _step(so_far: Together, site: PreparedSite, from_year: int) -> None:
     advance_all(site, runs, trace)
     years, here = runs.years[..., :n], slice(from_year, from_year + n)
     fed = runs.fed[..., :n]
+    played = play_numbers(runs.play[..., :n].view(np.recarray)) if so_far.play else {}
     for name, values in so_far.yearly.items():
-        is_fed = name.startswith(FEED)
-        values[..., here] = fed[name.removeprefix(FEED)] if is_fed else years[name]
+        if name.startswith(FEED):
+            values[..., here] = fed[name.removeprefix(FEED)]
+        elif name.startswith(PLAY):
+            values[..., here] = played[name.removeprefix(PLAY)]
+        else:
+            values[..., here] = years[name]
     by_value = as_values(years)
     as_values(so_far.total)[:] += by_value.sum(axis=-2)
     most = as_values(so_far.most)
@@ -285,9 +290,8 @@ def _step(so_far: Together, site: PreparedSite, from_year: int) -> None:
     as_values(so_far.supply)[:] += as_values(runs.supply.years[:, :n]).sum(axis=-2)
     so_far.short_years += np.count_nonzero(runs.supply.years.shortage_days[:, :n] > 0.0, axis=-1)
     as_values(so_far.fed)[:] += as_values(fed).sum(axis=-2)
-    if so_far.play:
-        for name, played in play_numbers(runs.play[..., :n].view(np.recarray)).items():
-            so_far.play[name] += played.sum(axis=-1)
+    for name, values in played.items():
+        so_far.play[name] += values.sum(axis=-1)
     for name, parts in so_far.daily.items():
         parts.append(np.moveaxis(runs.trace[name], 1, -1).astype(np.float32))
 
