@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import calendar
+import json
 import re
 import subprocess
 import sys
@@ -220,9 +221,9 @@ def test_numbers_on_the_page_are_those_of_the_file(kept, result, text, units, mm
             low, high = (100 * file[f"{name}_{end}"].sel(where).item() for end in ("low", "high"))
             error = 100 * file[f"{name}_se"].sel(where).item()
             if value == 0:
-                expected = f"none (<{np.ceil(high):.0f})"
+                expected = f"none (at most {np.ceil(high):.0f})"
             elif value == 1:
-                expected = f"all (>{np.floor(low):.0f})"
+                expected = f"all (at least {np.floor(low):.0f})"
             else:
                 expected = f"{100 * value:.0f}±{error:.0f}"
         elif name == "days_below_condition_mean":
@@ -305,6 +306,12 @@ def test_matches_stand_in_the_answer_and_choose_for_a_field_without_turf(result)
     none["days_below_condition_mean"].loc[{"field": "sand"}] = result[
         "days_below_condition_mean"
     ].sel(field="sand")
+    turf, bare = tables(none.drop_vars("events_playable_share"), "us")[0].groups
+    # Days below, three odds, water.
+    for (_, with_turf), (_, without) in zip(turf.rows, bare.rows, strict=True):
+        assert [cell.text for cell in without[:4]] == ["-"] * 4
+        assert "-" not in [cell.text for cell in with_turf[1:4]]
+        assert without[4].text != "-"
     lines = answer(none, "us").fields
     assert lines[1].plan == "_Refill"
     assert lines[1].playable == "87%"
@@ -376,6 +383,16 @@ def test_headings_and_tables_can_be_followed(read):
 
 def test_the_page_tells_what_it_rests_on(result, read):
     assert "wilt ks" in read.text
+    # Name, value, unit and range as a person of the scenario's units reads them; the file's beside.
+    held = {one["key"]: one for one in json.loads(result.attrs["resolved"])}
+    height = held["species.kentucky_bluegrass.usual_height_mm"]
+    assert height["unit"] == "mm"
+    low, high = (end / 25.4 for end in height["ends"])
+    us = f"usual height{height['value'] / 25.4:.2f}in{low:.3g} to {high:.3g}, "
+    assert us.replace(" ", "") in "".join(read.text.split())
+    assert any(a.get("data-value") == f"{height['value']} mm" for _, a in read.tags)
+    in_metric = Reader(page(result.sel(field=["native"]), "metric")).text
+    assert f"usualheight{height['value']:g}mm" in "".join(in_metric.split())
     assert "estimate" in read.text
     assert "FAO" in read.text
     assert "screening estimate" in read.text
@@ -598,6 +615,11 @@ def test_a_supply_has_its_storage_its_shortage_and_its_numbers(pond, short_of_wa
         "Most short year by, %", "Years with any day short, %", "Days in full, %",
     ):  # fmt: skip
         assert heading in read.text, heading
+    # A plan that demands nothing is not one of a good supply.
+    found = next(one for one in tables(result, "us") if one.caption.startswith("Supply: reliab"))
+    rows = dict(found.groups[0].rows)
+    assert {cell.text for cell in rows["No irrigation"]} == {"-"}
+    assert len(rows["No irrigation"]) == len(found.columns)
     costs = {of: text for of, text in read.cells.items() if "cost_" in of}
     for of, text in costs.items():
         name, _, rest = of.rstrip("]").partition("[")

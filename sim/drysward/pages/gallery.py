@@ -660,7 +660,8 @@ PICTURES = (
         "plans",
         "Odds of wilt through the year",
         "Share of the years in which the stage holds on its share of the field, for each day of "
-        "the year, with 90% limits: sampling error of the years.",
+        f"the year. Bands, for up to {figures.MOST_BANDS} plans, are 90% limits: sampling error "
+        "of the years.",
         figures.plans,
         ("odds",),
         _fields_and_stages,

@@ -521,17 +521,30 @@ def limits_in_brackets(p: float, low: float, high: float, value: str | None = No
     return f"{value} ({ends[0]}-{ends[1]})" if value else f"{ends[0]}-{ends[1]}"
 
 
+def none_text(limit: int) -> str:
+    """Odds of what no year had, with the 90% limit of 100 years."""
+    return f"{NONE} (at most {limit})"
+
+
+def all_text(limit: int) -> str:
+    """Odds of what every year had, with the 90% limit of 100 years."""
+    return f"{of_100(1.0)} (at least {limit})"
+
+
+NONE_OR_ALL = "at most and at least are 90% limits where no year, or every year, had it"
+
+
 def odds_with_se(p: float, error: float, low: float, high: float) -> str:
-    """Percent with its standard error; ``none (<15)`` or ``all (>85)``, with the 90% limit, when no
-    year, or every year, had the event; a decimal and no error where whole numbers would say none,
-    all or no error. All as shares.
+    """Percent with its standard error; ``none (at most 15)`` or ``all (at least 85)``, with the
+    90% limit, when no year, or every year, had the event; a decimal and no error where whole
+    numbers would say none, all or no error. All as shares.
     """
     if math.isnan(p):
         return UNKNOWN
     if p == 0.0:
-        return f"{NONE} (<{math.ceil(100 * high)})"
+        return none_text(math.ceil(100 * high))
     if p == 1.0:
-        return f"{of_100(p)} (>{math.floor(100 * low)})"
+        return all_text(math.floor(100 * low))
     chance = f"{100 * error:.0f}"
     if not 0.01 <= p <= 0.99 or chance == "0":
         return f"{100 * p:.1f}"
