@@ -48,6 +48,7 @@ from drysward.pages.gallery import (
 )
 from drysward.pages.style import COVERS, DARK, LINES, STAGES, look, new_figure
 from drysward.pages.supply_figures import CAUSE_ORDER, HATCHES
+from drysward.pages.sweep_figures import odds_and_error
 from drysward.pages.tables import tables
 from drysward.pages.words import answer, chance
 from drysward.results.choice import best_plan
@@ -942,6 +943,8 @@ def test_a_sweep_has_its_front_what_drives_it_and_its_surface(sweep):
     read = Reader(text)
     assert "3 of 9 choices are best trade-offs" in read.text
     assert "from 11.8 in of water a year with wilt in 70±3 of 100 years" in read.text
+    odds = (0.0, 0.0), (0.3, 0.2), (12.0, 3.4), (100.0, 0.0)
+    assert [odds_and_error(*one) for one in odds] == ["none", "<1", "12±3", "all"]
     drives = "trigger drives wilt most: it accounts for 100% of the variance, with 30% of years at"
     assert f"{drives} 0.3" in read.text
     assert "rests on 9 of 12 points" in read.text

@@ -75,7 +75,7 @@ class Picture:
     panels : all choices.
     alt : a panel in words, for screen readers.
     main : what the choices that a page and a file show first have in common.
-    more : what other choices have in common, which a page folds away.
+    more : what other choices have in common, which a page folds away under ``more_title``.
     is_open : whether a page shows the chart open, or folded away as a whole.
     is_shared : whether the axes of all panels have the same limits.
     rows : how many named rows a panel has, 0 for a chart without.
@@ -92,6 +92,7 @@ class Picture:
     alt: Callable[[xr.Dataset, Choice, str], str]
     main: Callable[[xr.Dataset], Allowed] = lambda result: {}
     more: Callable[[xr.Dataset], Allowed] | None = None
+    more_title: str = "dormancy"
     is_open: bool = False
     is_shared: bool = True
     rows: Callable[[xr.Dataset], int] = _no_rows
@@ -799,6 +800,7 @@ SEASON_PICTURES = (
         _alt_outlook,
         lambda result: {"stage": {"wilt", "dormant"}},
         lambda result: {"stage": {"footprint", "dead"}},
+        "footprinting and death",
         is_open=True,
     ),
     Picture(
@@ -812,6 +814,7 @@ SEASON_PICTURES = (
         _alt_fan("depletion", "available water used"),
         _of_answer,
         _of_others,
+        "other plans",
         is_open=True,
     ),
     Picture(
@@ -824,6 +827,7 @@ SEASON_PICTURES = (
         _alt_fan("green", "green cover"),
         _of_answer,
         _of_others,
+        "other plans",
     ),
     Picture(
         "left",
@@ -835,6 +839,7 @@ SEASON_PICTURES = (
         _alt_left,
         _of_answer,
         _of_others,
+        "other plans",
         is_open=True,
     ),
 )

@@ -35,6 +35,7 @@ class Figure:
     is_open: bool
     main: Chart
     more: Chart | None
+    more_title: str
 
 
 def page(
@@ -136,6 +137,7 @@ def _figures(
             picture.is_open,
             drawn[requests[0].key],
             drawn[requests[1].key] if len(requests) > 1 else None,
+            picture.more_title,
         )
         for picture, requests in planned
     ]

@@ -70,11 +70,11 @@ from drysward.results.text import (
     mean_year_text,
     money_text,
     odds_text,
-    of_100,
     reached_text,
     rounded,
     volume_display,
     water_notes,
+    ways_of_100,
     year_mark,
 )
 from drysward.studies.sweep.effects import effects
@@ -224,14 +224,14 @@ def _ahead_table(result: xr.Dataset, stage: str) -> Table:
         out = []
         for place in places:
             at = one.isel(date=place)
-            usual = f" ({of_100(at['usual_odds'].item())})" if "usual_odds" in at else ""
+            usual = f" ({ways_of_100(at['usual_odds'].item())})" if "usual_odds" in at else ""
             where = {**here, "stage": stage, "date": str(at["date"].values)[:10]}
-            out.append(Cell(f"{of_100(at['odds'].item())}{usual}", _at("odds", where)))
+            out.append(Cell(f"{ways_of_100(at['odds'].item())}{usual}", _at("odds", where)))
         return out
 
     return Table(
         f"Odds of {style.STAGE_WORDS[stage]} by date",
-        [f"by {day_text(result['date'].values[place])}" for place in places],
+        [f"By {day_text(result['date'].values[place])}" for place in places],
         _by_field(result, cells),
         note="Ways of 100; in brackets a usual year on the same dates.",
     )
@@ -257,10 +257,10 @@ def _needed_table(result: xr.Dataset, units: str) -> Table:
             ),
         ]
 
-    usual = ["usual year"] if "usual_water_needed" in result else []
+    usual = ["Usual year"] if "usual_water_needed" in result else []
     return Table(
         f"Water still needed to {day_text(result['date'].values[-1])}, {depth.unit}",
-        ["next watering", "depth", *(f"{c:.0%} sure" for c in sure), *usual],
+        ["Next watering", "Depth", *(f"{c:.0%} sure" for c in sure), *usual],
         _by_field(result, cells),
         note="Enough in 50, 80 and 90 of 100 ways, shortage included.",
     )

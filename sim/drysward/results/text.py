@@ -496,6 +496,11 @@ def of_100(p: float) -> str:
     return ">99" if 100.0 * p > 99.0 else f"{100.0 * p:.0f}"
 
 
+def ways_of_100(p: float) -> str:
+    """A share of the ways on as a count of 100, as ``of_100``; ``none`` where no way has it."""
+    return NONE if p == 0.0 else of_100(p)
+
+
 def share_of_years(p: float) -> str:
     """A share of the years that ran: ``22 of 100 years``, ``none of the years``, ``every year``."""
     if p in (0.0, 1.0):
