@@ -160,6 +160,21 @@ def test_no_text_of_a_chart_is_cut(browser, request, shown, width):
     assert cut == []
 
 
+def test_names_beside_an_axis_end_before_it(browser, html):
+    """On a phone letters are larger beside the drawing, and names must still have room."""
+    show(browser, html, 390)
+    over = browser.execute_script(
+        "return [...document.querySelectorAll('figure[data-readings]')].flatMap(f => {"
+        "const svg = f.querySelector('svg'), b = svg.getBoundingClientRect();"
+        "const edge = b.left + JSON.parse(f.dataset.readings).box[0] * b.width"
+        " / svg.viewBox.baseVal.width;"
+        "return [...svg.querySelectorAll('text')].filter(t => {const r = t.getBoundingClientRect();"
+        "return r.width && (r.left + r.right) / 2 < edge && r.right > edge + 1"
+        "}).map(t => t.textContent)})"
+    )
+    assert over == []
+
+
 def test_many_fields_and_plans_take_few_screens(browser, large):
     show(browser, large, 1280, is_open=False)
     height = browser.execute_script("return document.documentElement.scrollHeight")
@@ -185,6 +200,17 @@ def test_printed_it_has_the_answer_and_open_charts_and_no_more(browser, html):
     assert {"numbers", "cautions"} <= set(heads)
     browser.execute_script("document.querySelector('#assumed ~ details').open = true")
     assert browser.find_element("id", "assumed").is_displayed()
+
+
+def test_rows_of_values_are_low_on_a_phone(browser, html):
+    """A column of a letter a line makes a row of a screen; the table scrolls instead."""
+    show(browser, html, 390)
+    heights = browser.execute_script(
+        "return [...document.querySelectorAll('table.words tbody tr')].map(r => r.offsetHeight)"
+    )
+    assert len(heights) > 50
+    assert max(heights) <= 100
+    assert scroll_width(browser) <= 390
 
 
 def test_printed_letters_can_be_read(browser, played):

@@ -174,7 +174,8 @@ def _values(result: xr.Dataset, units: str) -> list[tuple[str, list[Value]]]:
         if rest.count("."):
             second, _, rest = rest.partition(".")
             name = f"{name}: {second}"
-        rest, held = name_without_unit(rest or name, row.unit), f"{row.value} {row.unit}".strip()
+        held = f"{row.value} {row.unit}".strip()
+        rest = name_without_unit(rest or name, row.unit).replace(".", ": ")
         shown = in_units(row, units)
         groups.setdefault(name.replace("_", " "), []).append(
             Value(rest, str(shown.value), shown.unit, shown.range, row.grade, row.source, held)

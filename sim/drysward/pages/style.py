@@ -142,7 +142,7 @@ def new_figure(width_in: float = PANEL_IN[0], height_in: float = PANEL_IN[1]) ->
 
 
 # Margins of a panel on a page, in points, and the width of a letter of its labels.
-_MARGIN, _TOP, _TICKS, _LABEL, _LETTER = 6.0, 17.0, 15.0, 15.0, 6.2
+_MARGIN, _TOP, _TICKS, _LABEL, _LETTER = 6.0, 17.0, 15.0, 15.0, 7.2
 _RIGHT = 12.0
 """Half of a label of three digits below the end of the axis."""
 _NUMBERS = 34.0
