@@ -49,6 +49,7 @@ from drysward.pages.gallery import (
 )
 from drysward.pages.style import COVERS, DARK, LINES, STAGES, look, new_figure
 from drysward.pages.supply_figures import CAUSE_ORDER, HATCHES
+from drysward.pages.sweep_figures import odds_and_error
 from drysward.pages.tables import tables
 from drysward.pages.words import answer, chance
 from drysward.results.choice import best_plan
@@ -222,9 +223,9 @@ def test_numbers_on_the_page_are_those_of_the_file(kept, result, text, units, mm
             low, high = (100 * file[f"{name}_{end}"].sel(where).item() for end in ("low", "high"))
             error = 100 * file[f"{name}_se"].sel(where).item()
             if value == 0:
-                expected = f"none (<{np.ceil(high):.0f})"
+                expected = f"none (at most {np.ceil(high):.0f})"
             elif value == 1:
-                expected = f"all (>{np.floor(low):.0f})"
+                expected = f"all (at least {np.floor(low):.0f})"
             else:
                 expected = f"{100 * value:.0f}±{error:.0f}"
         elif name == "days_below_condition_mean":
@@ -307,6 +308,12 @@ def test_matches_stand_in_the_answer_and_choose_for_a_field_without_turf(result)
     none["days_below_condition_mean"].loc[{"field": "sand"}] = result[
         "days_below_condition_mean"
     ].sel(field="sand")
+    turf, bare = tables(none.drop_vars("events_playable_share"), "us")[0].groups
+    # Days below, three odds, water.
+    for (_, with_turf), (_, without) in zip(turf.rows, bare.rows, strict=True):
+        assert [cell.text for cell in without[:4]] == ["-"] * 4
+        assert "-" not in [cell.text for cell in with_turf[1:4]]
+        assert without[4].text != "-"
     lines = answer(none, "us").fields
     assert lines[1].plan == "_Refill"
     assert lines[1].playable == "87%"
@@ -378,6 +385,16 @@ def test_headings_and_tables_can_be_followed(read):
 
 def test_the_page_tells_what_it_rests_on(result, read):
     assert "wilt ks" in read.text
+    # Name, value, unit and range as a person of the scenario's units reads them; the file's beside.
+    held = {one["key"]: one for one in json.loads(result.attrs["resolved"])}
+    height = held["species.kentucky_bluegrass.usual_height_mm"]
+    assert height["unit"] == "mm"
+    low, high = (end / 25.4 for end in height["ends"])
+    us = f"usual height{height['value'] / 25.4:.2f}in{low:.3g} to {high:.3g}, "
+    assert us.replace(" ", "") in "".join(read.text.split())
+    assert any(a.get("data-value") == f"{height['value']} mm" for _, a in read.tags)
+    in_metric = Reader(page(result.sel(field=["native"]), "metric")).text
+    assert f"usualheight{height['value']:g}mm" in "".join(in_metric.split())
     assert "estimate" in read.text
     assert "FAO" in read.text
     assert "screening estimate" in read.text
@@ -600,6 +617,11 @@ def test_a_supply_has_its_storage_its_shortage_and_its_numbers(pond, short_of_wa
         "Most short year by, %", "Years with any day short, %", "Days in full, %",
     ):  # fmt: skip
         assert heading in read.text, heading
+    # A plan that demands nothing is not one of a good supply.
+    found = next(one for one in tables(result, "us") if one.caption.startswith("Supply: reliab"))
+    rows = dict(found.groups[0].rows)
+    assert {cell.text for cell in rows["No irrigation"]} == {"-"}
+    assert len(rows["No irrigation"]) == len(found.columns)
     costs = {of: text for of, text in read.cells.items() if "cost_" in of}
     for of, text in costs.items():
         name, _, rest = of.rstrip("]").partition("[")
@@ -950,6 +972,8 @@ def test_a_sweep_has_its_front_what_drives_it_and_its_surface(sweep):
     read = Reader(text)
     assert "3 of 9 choices are best trade-offs" in read.text
     assert "from 11.8 in of water a year with wilt in 70±3 of 100 years" in read.text
+    odds = (0.0, 0.0), (0.3, 0.2), (12.0, 3.4), (100.0, 0.0)
+    assert [odds_and_error(*one) for one in odds] == ["none", "<1", "12±3", "all"]
     drives = "trigger drives wilt most: it accounts for 100% of the variance, with 30% of years at"
     assert f"{drives} 0.3" in read.text
     assert "rests on 9 of 12 points" in read.text

@@ -9,8 +9,10 @@ from pathlib import Path
 
 import pytest
 import xarray as xr
+from click.testing import CliRunner
 
 import drysward
+from drysward.cli import main
 from drysward.pages import open_result, page
 
 webdriver = pytest.importorskip("selenium.webdriver")
@@ -64,6 +66,17 @@ def large(html, tmp_path_factory) -> Path:
     ]  # fmt: skip
     out = tmp_path_factory.mktemp("large") / "page.html"
     out.write_text(page(xr.concat(plans, "plan", data_vars="minimal")), encoding="utf-8")
+    return out
+
+
+@pytest.fixture(scope="module")
+def played(tmp_path_factory) -> Path:
+    """A page of matches: bars to 100%, hatched, and a field without turf."""
+    folder = tmp_path_factory.mktemp("played")
+    asked = ["compare", "match-days", "--draws", "0", "--years", "1-3", "--out", str(folder)]
+    assert CliRunner().invoke(main, asked).exit_code == 0
+    out = folder / "page.html"
+    out.write_text(page(open_result(folder)), encoding="utf-8")
     return out
 
 
@@ -133,17 +146,33 @@ def test_the_page_opens_alone_and_fits(browser, html, width, scheme):
 
 
 @pytest.mark.parametrize("width", WIDTHS)
-def test_no_text_of_a_chart_is_cut(browser, html, width):
+@pytest.mark.parametrize("shown", ["html", "played"])
+def test_no_text_of_a_chart_is_cut(browser, request, shown, width):
     """Every label lies inside its drawing."""
-    show(browser, html, width)
+    show(browser, request.getfixturevalue(shown), width)
     cut = browser.execute_script(
         "return [...document.querySelectorAll('figure svg')].flatMap(f => {"
         "const b = f.getBoundingClientRect();"
         "return [...f.querySelectorAll('text')].filter(t => {const r = t.getBoundingClientRect();"
-        "return r.width && (r.left < b.left - 2 || r.right > b.right + 2 || r.top < b.top - 2"
-        " || r.bottom > b.bottom + 2)}).map(t => t.textContent)})"
+        "return r.width && (r.left < b.left - 1 || r.right > b.right + 1 || r.top < b.top - 1"
+        " || r.bottom > b.bottom + 1)}).map(t => t.textContent)})"
     )
     assert cut == []
+
+
+def test_names_beside_an_axis_end_before_it(browser, html):
+    """On a phone letters are larger beside the drawing, and names must still have room."""
+    show(browser, html, 390)
+    over = browser.execute_script(
+        "return [...document.querySelectorAll('figure[data-readings]')].flatMap(f => {"
+        "const svg = f.querySelector('svg'), b = svg.getBoundingClientRect();"
+        "const edge = b.left + JSON.parse(f.dataset.readings).box[0] * b.width"
+        " / svg.viewBox.baseVal.width;"
+        "return [...svg.querySelectorAll('text')].filter(t => {const r = t.getBoundingClientRect();"
+        "return r.width && (r.left + r.right) / 2 < edge && r.right > edge + 1"
+        "}).map(t => t.textContent)})"
+    )
+    assert over == []
 
 
 def test_many_fields_and_plans_take_few_screens(browser, large):
@@ -162,6 +191,55 @@ def test_printed_it_has_the_answer_and_open_charts_and_no_more(browser, html):
         "const e = document.querySelector(q); return e ? e.getClientRects().length > 0 : null})"
     )
     assert shown == [False, True, True, True, False, False]
+    # A heading whose content is folded away is not printed either.
+    heads = browser.execute_script(
+        "return [...document.querySelectorAll('h2')].filter(h => h.getClientRects().length)"
+        ".map(h => h.id)"
+    )
+    assert not {"charts", "assumed", "values", "again"} & set(heads)
+    assert {"numbers", "cautions"} <= set(heads)
+    browser.execute_script("document.querySelector('#assumed ~ details').open = true")
+    assert browser.find_element("id", "assumed").is_displayed()
+
+
+def test_rows_of_values_are_low_on_a_phone(browser, html):
+    """A column of a letter a line makes a row of a screen; the table scrolls instead."""
+    show(browser, html, 390)
+    heights = browser.execute_script(
+        "return [...document.querySelectorAll('table.words tbody tr')].map(r => r.offsetHeight)"
+    )
+    assert len(heights) > 50
+    assert max(heights) <= 100
+    assert scroll_width(browser) <= 390
+
+
+def test_printed_letters_can_be_read(browser, played):
+    """On a sheet 7.4 in wide, at the 96 px of an inch in CSS, letters have 6 points or more."""
+    show(browser, played, 710, media="print", is_open=False)
+    sizes = browser.execute_script(
+        "return [...document.querySelectorAll('figure svg')].filter(f => f.clientWidth).flatMap("
+        "f => [...f.querySelectorAll('text')].map(t => parseFloat(getComputedStyle(t).fontSize)"
+        " * f.clientWidth / f.viewBox.baseVal.width * 0.75))"
+    )
+    assert len(sizes) > 20
+    assert min(sizes) >= 6.0
+    note, text = browser.execute_script(
+        "return ['.answer .note', '.answer p'].map(q => parseFloat(getComputedStyle("
+        "document.querySelector(q)).fontSize))"
+    )
+    assert note < text
+
+
+def test_a_swatch_looks_as_what_it_stands_for(browser, played):
+    """Lines of a hatch are as far apart in the legend as in the bars, on the scale of the panel."""
+    show(browser, played, 1280)
+    lines = browser.execute_script(
+        "return [...document.querySelectorAll('#events')].flatMap(h => [...h.parentElement"
+        ".querySelectorAll('.key svg svg path')].map(p => p.getBBox().width))"
+    )
+    # The library's tile has a side of 72 points, whatever is drawn in it.
+    assert len(lines) == 3
+    assert all(60.0 < width < 150.0 for width in lines)
 
 
 def test_without_script_all_is_there(browser, html):

@@ -11,6 +11,7 @@ from click.testing import CliRunner, Result
 
 import drysward
 from drysward.cli import main
+from drysward.results.text import ways_of_100
 
 DATA = Path(__file__).parents[1] / "data"
 FIELDS = (DATA / "two-fields.toml").read_text()
@@ -95,6 +96,14 @@ def test_the_answer_goes_into_files_and_a_page(site: Path) -> None:
     for part in ("Odds by date", "Water in the root zone", "Water in storage ahead", "Summary"):
         assert part in text
     assert "nan" not in text.lower().replace("nanmax", "").split("<script>")[0]
+    for part in ("Odds by date: footprinting and death", "Water in the root zone: other plans"):
+        assert f"<summary>{part}</summary>" in text
+    again = "drysward season scenario.toml --today 2018-07-01 --log log.csv --forecast FILE"
+    assert again in " ".join(text.split())
+    assert "was written straight from Python" not in text
+    # Of seven ways none is not fewer than one of a hundred.
+    assert [ways_of_100(p) for p in (0.0, 0.004, 2 / 7, 1.0)] == ["none", "<1", "29", "all"]
+    assert "&lt;1" not in text
 
 
 def test_json_has_plain_numbers(site: Path) -> None:

@@ -26,11 +26,12 @@ def nitrogen_status(result: xr.Dataset, field: str, *, axes: Axes, units: str) -
     for word, name in limits.items():
         if name in result.attrs:
             axes.axhline(result.attrs[name], color=style.MUTED, linewidth=0.9, linestyle="--")
-            va = "top" if word == HUNGRY else "bottom"
+            # Beyond December, where no line of a plan is.
             axes.annotate(
-                word, (12.5, result.attrs[name]), ha="right", va=va, fontsize=8.5,
+                word, (12.5, result.attrs[name]), ha="left", va="bottom", fontsize=8.5,
                 color=style.MUTED,
             )  # fmt: skip
+            axes.set_xlim(right=14.4)
     drawn = result[f"{FEED}status_month_mean"].sel(field=field)
     style.from_zero(axes.yaxis, max(_STATUS_TOP, float(np.nanmax(drawn.values))))
     style.measure(axes, "nitrogen status: 0 the least, 1 enough")

@@ -325,6 +325,8 @@ def case_lanes(axes: Axes, result: xr.Dataset) -> list[tuple[str, float]]:
     lanes = [(case, 1.2 * (len(cases) - 1 - i)) for i, case in enumerate(cases)]
     names = [f"{case}\n{_chosen(result, case)}" for case, _ in lanes]
     axes.set_yticks([floor + 0.5 for _, floor in lanes], names)
+    # Lines of a label begin where the plotting library's type puts them; a page's may be larger.
+    axes.tick_params(axis="y", pad=14.0)
     axes.spines["left"].set_visible(False)
     axes.grid(visible=False)
     axes.set_ylim(-0.02, 1.2 * len(cases) - 0.18)

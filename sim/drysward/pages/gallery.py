@@ -76,7 +76,7 @@ class Picture:
     panels : all choices.
     alt : a panel in words, for screen readers.
     main : what the choices that a page and a file show first have in common.
-    more : what other choices have in common, which a page folds away.
+    more : what other choices have in common, which a page folds away under ``more_title``.
     is_open : whether a page shows the chart open, or folded away as a whole.
     is_shared : whether the axes of all panels have the same limits.
     rows : how many named rows a panel has, 0 for a chart without.
@@ -93,6 +93,7 @@ class Picture:
     alt: Callable[[xr.Dataset, Choice, str], str]
     main: Callable[[xr.Dataset], Allowed] = lambda result: {}
     more: Callable[[xr.Dataset], Allowed] | None = None
+    more_title: str = "dormancy"
     is_open: bool = False
     is_shared: bool = True
     rows: Callable[[xr.Dataset], int] = _no_rows
@@ -661,7 +662,8 @@ PICTURES = (
         "plans",
         "Odds of wilt through the year",
         "Share of the years in which the stage holds on its share of the field, for each day of "
-        "the year, with 90% limits: sampling error of the years.",
+        f"the year. Bands, for up to {figures.MOST_BANDS} plans, are 90% limits: sampling error "
+        "of the years.",
         figures.plans,
         ("odds",),
         _fields_and_stages,
@@ -799,6 +801,7 @@ SEASON_PICTURES = (
         _alt_outlook,
         lambda result: {"stage": {"wilt", "dormant"}},
         lambda result: {"stage": {"footprint", "dead"}},
+        "footprinting and death",
         is_open=True,
     ),
     Picture(
@@ -812,6 +815,7 @@ SEASON_PICTURES = (
         _alt_fan("depletion", "available water used"),
         _of_answer,
         _of_others,
+        "other plans",
         is_open=True,
     ),
     Picture(
@@ -824,6 +828,7 @@ SEASON_PICTURES = (
         _alt_fan("green", "green cover"),
         _of_answer,
         _of_others,
+        "other plans",
     ),
     Picture(
         "left",
@@ -835,6 +840,7 @@ SEASON_PICTURES = (
         _alt_left,
         _of_answer,
         _of_others,
+        "other plans",
         is_open=True,
     ),
 )

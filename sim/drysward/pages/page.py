@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from multiprocessing.context import BaseContext
 from typing import NamedTuple
 
@@ -17,7 +17,9 @@ from drysward.pages.drawing import Request, charts
 from drysward.pages.gallery import Chart, Choice, Picture, fitting
 from drysward.pages.result import kind_of, plain
 from drysward.pages.tables import tables
+from drysward.results.scenario_values import in_units, name_without_unit
 from drysward.results.text import findings_of, holds_dry_years, without_rare_years
+from drysward.scenario.resolved import Row
 
 TEMPLATE = "page.html.j2"
 SCRIPT = "page.js"
@@ -33,6 +35,7 @@ class Figure:
     is_open: bool
     main: Chart
     more: Chart | None
+    more_title: str
 
 
 def page(
@@ -79,7 +82,7 @@ def page(
         figures=found,
         lacking=lacking,
         assumed=[(name, plain(text)) for name, text in words.assumed(result, units)],
-        values=_values(result),
+        values=_values(result, units),
         sources=json.loads(result.attrs.get("sources", "{}")),
         cautions=words.cautions(result),
         attrs=attrs,
@@ -134,6 +137,7 @@ def _figures(
             picture.is_open,
             drawn[requests[0].key],
             drawn[requests[1].key] if len(requests) > 1 else None,
+            picture.more_title,
         )
         for picture, requests in planned
     ]
@@ -146,26 +150,34 @@ def _key(picture: Picture, panels: Sequence[Choice]) -> str:
 
 
 class Value(NamedTuple):
-    """One value that the result rests on."""
+    """One value that the result rests on; ``held`` is what the file holds, with its unit."""
 
-    key: str
+    name: str
     value: str
     unit: str
+    range: str
     grade: str
     source: str
+    held: str
 
 
-def _values(result: xr.Dataset) -> list[tuple[str, list[Value]]]:
+_KEPT = {one.name for one in fields(Row)}
+
+
+def _values(result: xr.Dataset, units: str) -> list[tuple[str, list[Value]]]:
     """Every value by the first part of its key; empty when the file does not hold them."""
     groups: dict[str, list[Value]] = {}
-    for row in json.loads(result.attrs.get("resolved", "[]")):
-        value = row["value"] if isinstance(row["value"], str) else f"{row['value']:g}"
-        unit = "" if row["unit"] == "1" else row["unit"]
-        name, _, rest = row["key"].partition(".")
+    for kept in json.loads(result.attrs.get("resolved", "[]")):
+        # Files of other versions have more, or fewer, parts.
+        row = Row(**{key: part for key, part in kept.items() if key in _KEPT})
+        name, _, rest = row.key.partition(".")
         if rest.count("."):
             second, _, rest = rest.partition(".")
             name = f"{name}: {second}"
-        groups.setdefault(name, []).append(
-            Value(rest or name, value, unit, row["grade"], row["source"])
+        held = f"{row.value} {row.unit}".strip()
+        rest = name_without_unit(rest or name, row.unit).replace(".", ": ")
+        shown = in_units(row, units)
+        groups.setdefault(name.replace("_", " "), []).append(
+            Value(rest, str(shown.value), shown.unit, shown.range, row.grade, row.source, held)
         )
     return list(groups.items())

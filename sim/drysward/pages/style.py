@@ -142,7 +142,9 @@ def new_figure(width_in: float = PANEL_IN[0], height_in: float = PANEL_IN[1]) ->
 
 
 # Margins of a panel on a page, in points, and the width of a letter of its labels.
-_MARGIN, _TOP, _TICKS, _LABEL, _LETTER = 6.0, 17.0, 15.0, 15.0, 6.2
+_MARGIN, _TOP, _TICKS, _LABEL, _LETTER = 6.0, 17.0, 15.0, 15.0, 7.2
+_RIGHT = 12.0
+"""Half of a label of three digits below the end of the axis."""
 _NUMBERS = 34.0
 _LONGEST_LABEL = 22
 
@@ -160,7 +162,7 @@ def place(figure: Figure) -> None:
     """
     width, height = figure.bbox.size
     axes = figure.axes[0]
-    left, right, top, bottom = _MARGIN, _MARGIN, _MARGIN, _TICKS
+    left, right, top, bottom = _MARGIN, _RIGHT, _MARGIN, _TICKS
     if axes.get_title("left") or axes.get_title("right"):
         top = _TOP
     if axes.get_xlabel():
@@ -272,6 +274,8 @@ def _named(label: str) -> str:
 
 
 _SWATCH = (28.0, 12.0)
+_TILE = 72.0
+"""Side of the tile of a hatch, in points, as the plotting library draws it in a panel."""
 
 
 def swatch(handle: Handle) -> str:
@@ -290,11 +294,15 @@ def _fill(patch: Patch) -> Iterator[str]:
     box = f'x="4" y="1" width="{width - 8:g}" height="{height - 2:g}"'
     yield f'<rect {box} fill="{_shade(face)}" fill-opacity="{face[3]:.2g}"/>'
     if hatch := patch.get_hatch():
+        # A drawing inside is cut at its edge: of the whole tile as much as the swatch has room for.
         lines = hatch_path(hatch)
-        moved = np.asarray(lines.vertices) * (width - 8.0, height - 2.0) + (4.0, 1.0)
-        drawn = _drawn(Path2D(moved, lines.codes))
+        placed = np.asarray(lines.vertices) * (_TILE, -_TILE) + (0.0, _TILE)
+        drawn = _drawn(Path2D(placed, lines.codes))
         paper = _shade(PAPER)
-        yield f'<path d="{drawn}" stroke="{paper}" fill="{paper}" stroke-width=".7"/>'
+        yield (
+            f'<svg {box}><path d="{drawn}" stroke="{paper}" fill="{paper}" '
+            f'stroke-width="1"/></svg>'
+        )
 
 
 def _stroke(line: Line2D) -> Iterator[str]:

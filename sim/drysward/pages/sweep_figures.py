@@ -16,7 +16,7 @@ from drysward.pages.figures import percent
 from drysward.pages.panel import Drawing, Panel, Readings
 from drysward.pages.result import label, plain
 from drysward.quantities import shown
-from drysward.results.text import rounded
+from drysward.results.text import NONE, of_100, rounded
 from drysward.studies.sweep.axis_units import axis_title
 from drysward.studies.sweep.effects import effects
 from drysward.studies.sweep.front import front as front_of
@@ -59,9 +59,11 @@ def front(result: xr.Dataset, stage: str = "wilt", *, axes: Axes, units: str) ->
 
 
 def odds_and_error(percent_of_years: float, error: float) -> str:
-    """``12±3``; ``0`` where the error is less than a half."""
-    text = f"{percent_of_years:.0f}"
-    return text if round(error) == 0 else f"{text}±{error:.0f}"
+    """``12±3``; no error where it is less than a half; ``none`` or ``all`` of no or every year."""
+    if percent_of_years in (0.0, 100.0):
+        return NONE if percent_of_years == 0.0 else of_100(1.0)
+    text = of_100(percent_of_years / 100.0)
+    return text if round(error) == 0 or not text.isdigit() else f"{text}±{error:.0f}"
 
 
 def setting_text(value: object) -> str:

@@ -17,7 +17,7 @@ from drysward.pages.sweep_figures import odds_and_error, setting_text
 from drysward.quantities import Display, shown
 from drysward.results.alternatives import no_sum_text
 from drysward.results.answer_text import has_play_range, play_range_text
-from drysward.results.choice import best_plan, odds_and_limits
+from drysward.results.choice import best_plan, has_days_below, odds_and_limits
 from drysward.results.dataset import FEED, PLAY
 from drysward.results.doubt_text import (
     DRAWN,
@@ -59,6 +59,7 @@ from drysward.results.text import (
     COSTS,
     FIELD_COSTS,
     LIFE_COSTS,
+    NONE_OR_ALL,
     UNKNOWN,
     YEARLY_COSTS,
     as_sentences,
@@ -72,12 +73,12 @@ from drysward.results.text import (
     mean_year_text,
     money_text,
     odds_text,
-    of_100,
     reached_text,
     rounded,
     signed,
     volume_display,
     water_notes,
+    ways_of_100,
     year_mark,
 )
 from drysward.studies.sweep.effects import effects
@@ -156,10 +157,16 @@ def _year(result: xr.Dataset, name: str, where: Where) -> Cell:
 
 
 def _odds(result: xr.Dataset, name: str, where: Where) -> Cell:
-    if f"{name}_se" not in result:
+    if f"{name}_se" not in result or ("stage" in where and not _has_turf(result, where)):
         return Cell(UNKNOWN)
     parts = result[[f"{name}{end}" for end in ("", "_low", "_high", "_se")]]
     return Cell(odds_text(parts.sel(where), name), _at(name, where))
+
+
+def _has_turf(result: xr.Dataset, where: Where) -> bool:
+    """Whether a field has turf: days below playing condition are of turf alone."""
+    here = result.sel(field=[where["field"]])
+    return has_days_below(here) or not has_days_below(result)
 
 
 def _days_below(result: xr.Dataset, where: Where) -> Cell:
@@ -221,14 +228,14 @@ def _ahead_table(result: xr.Dataset, stage: str) -> Table:
         out = []
         for place in places:
             at = one.isel(date=place)
-            usual = f" ({of_100(at['usual_odds'].item())})" if "usual_odds" in at else ""
+            usual = f" ({ways_of_100(at['usual_odds'].item())})" if "usual_odds" in at else ""
             where = {**here, "stage": stage, "date": str(at["date"].values)[:10]}
-            out.append(Cell(f"{of_100(at['odds'].item())}{usual}", _at("odds", where)))
+            out.append(Cell(f"{ways_of_100(at['odds'].item())}{usual}", _at("odds", where)))
         return out
 
     return Table(
         f"Odds of {style.STAGE_WORDS[stage]} by date",
-        [f"by {day_text(result['date'].values[place])}" for place in places],
+        [f"By {day_text(result['date'].values[place])}" for place in places],
         _by_field(result, cells),
         note="Ways of 100; in brackets a usual year on the same dates.",
     )
@@ -254,10 +261,10 @@ def _needed_table(result: xr.Dataset, units: str) -> Table:
             ),
         ]
 
-    usual = ["usual year"] if "usual_water_needed" in result else []
+    usual = ["Usual year"] if "usual_water_needed" in result else []
     return Table(
         f"Water still needed to {day_text(result['date'].values[-1])}, {depth.unit}",
-        ["next watering", "depth", *(f"{c:.0%} sure" for c in sure), *usual],
+        ["Next watering", "Depth", *(f"{c:.0%} sure" for c in sure), *usual],
         _by_field(result, cells),
         note="Enough in 50, 80 and 90 of 100 ways, shortage included.",
     )
@@ -345,7 +352,7 @@ def _plans_table(result: xr.Dataset, units: str) -> Table:
         columns,
         _by_field(result, cells),
         f"{_below_note(result)}Odds: years in which the stage {_reached(result)}, ± standard "
-        "error; < and > are 90% limits where no year, or every year, had it. Water: irrigation "
+        f"error; {NONE_OR_ALL}. Water: irrigation "
         "drawn from the supply, as depth over the field. Peak week: the most of any year.",
         found=found,
     )
@@ -418,6 +425,8 @@ def _reliability_table(result: xr.Dataset, units: str) -> Table:
     by_year = "short_year" in result and "short_year" in result.attrs
 
     def cells(here: Where) -> list[Cell]:
+        if not float(result["demand_mean"].sel(here)):
+            return [Cell(UNKNOWN)] * len(columns)
         of_years = []
         if by_year:
             of_years = [
@@ -447,10 +456,10 @@ def _reliability_table(result: xr.Dataset, units: str) -> Table:
         f"Supply: reliability {stated_text(result, units)}",
         columns,
         [_by_plan(result, {}, cells)],
-        "Years: percent of the years, ± standard error; < and > are 90% limits where no year, or "
-        "every year, had it. Short by: shortage over the demand of the year. Days in full: days "
-        "whose demand is met the same night. Spell: days short in a row, and the water missed in "
-        f"them; it ends with the season. Worst spell: {WORST_SPELL}.",
+        f"Years: percent of the years, ± standard error; {NONE_OR_ALL}. Short by: shortage over "
+        "the demand of the year. Days in full: days whose demand is met the same night. Spell: "
+        "days short in a row, and the water missed in them; it ends with the season. Worst "
+        f"spell: {WORST_SPELL}. -: the plan demands no water.",
     )
 
 
@@ -757,8 +766,8 @@ def _feeding_tables(result: xr.Dataset, units: str) -> list[Table]:
         ),
         Table(
             f"What leaves in a year, {how.unit}",
-            ["Nitrogen leached", "1 year in 10", "In drainage, mg/L", "Ammonia", "Gas of wet soil",
-             "In runoff", "Phosphorus in runoff", "1 year in 10"],
+            ["Nitrogen leached", "Leached, 1 year in 10", "In drainage, mg/L", "Ammonia",
+             "Gas of wet soil", "In runoff", "Phosphorus in runoff", "Phosphorus, 1 year in 10"],
             [_by_plan(result, {"field": field}, losses) for field in fields],
             "Mean of the years, and what 1 year in 10 passes. Nitrogen, but for phosphorus in "
             "runoff. Mg/L: of all water that drained.",
@@ -798,6 +807,7 @@ def _drawn_feeding(result: xr.Dataset, fields: Sequence[str], units: str) -> Tab
         [_by_plan(result, {"field": field}, cells) for field in fields],
         f"Mean of {result.attrs['doubt_draws']} draws of soil, turf, system and the numbers of "
         "feeding, and 5 to 95% of them in brackets.",
+        is_open=False,
     )
 
 
@@ -850,6 +860,7 @@ def _effect_table(result: xr.Dataset, fields: Sequence[str], units: str) -> Tabl
         "As fed, and in brackets without feeding: the same plans and years with turf as the "
         "published tables of water use have it, neither hungry nor lush. It is not turf that is "
         f"never fed. {SHIFTS_WHY}.",
+        is_open=False,
     )
 
 
@@ -884,6 +895,7 @@ def _doses_table(result: xr.Dataset, fields: Sequence[str], units: str) -> Table
         groups,
         str(result.attrs.get(CAUTIONS, "")),
         heading="Day",
+        is_open=False,
     )
 
 

@@ -182,7 +182,11 @@ def _field_answer(result: xr.Dataset, field: str, units: str) -> FieldAnswer:
     depth = shown("mm", units)
     typical, dry = water_names(result)
     spread, measure = "", ""
-    if has_doubt(result) and field in fields_of_turf(result):
+    if has_doubt(result) and not has_turf:
+        spread = NO_TURF
+        if any(measures_first(result.sel(field=one)) for one in fields_of_turf(result)):
+            measure = NO_TURF
+    elif has_doubt(result) and field in fields_of_turf(result):
         _, low, high = spread_texts(one, "days_below_condition")
         spread = f"{low} to {high}" if low != UNKNOWN else ""
         measure = plain(measures_first(result.sel(field=field)))

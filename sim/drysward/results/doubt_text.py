@@ -14,7 +14,7 @@ import xarray as xr
 
 from drysward.results.choice import CLOSE_DAYS, RISK, kept_fields
 from drysward.results.odds import wilson_limits
-from drysward.results.text import NONE, UNKNOWN, listed, of_100, rounded
+from drysward.results.text import UNKNOWN, all_text, listed, none_text, of_100, rounded
 from drysward.results.text import dry_period as dry_period
 
 TOO_SMALL = "no larger than chance"
@@ -68,13 +68,13 @@ def _limit(p: float) -> str:
 def odds_with_error(p: float, error: float, independent_years: int) -> str:
     """Odds of 100 years with the sampling error of the years: ``22±3``.
 
-    Odds of none or all with their 90% limit from so many years: ``none (<2)``, ``all (>98)``.
+    Odds of none or all with their 90% limit from so many years: ``none (at most 2)``.
     """
     if math.isnan(p):
         return UNKNOWN
     if p in (0.0, 1.0):
         bound = math.ceil(100.0 * float(wilson_limits(0.0, independent_years)[1]))
-        return f"{NONE} (<{bound})" if p == 0.0 else f"{of_100(p)} (>{100 - bound})"
+        return none_text(bound) if p == 0.0 else all_text(100 - bound)
     text, chance = of_100(p), f"{100.0 * error:.0f}"
     return text if chance == "0" or not text.isdigit() else f"{text}±{chance}"
 

@@ -506,6 +506,11 @@ def of_100(p: float) -> str:
     return ">99" if 100.0 * p > 99.0 else f"{100.0 * p:.0f}"
 
 
+def ways_of_100(p: float) -> str:
+    """A share of the ways on as a count of 100, as ``of_100``; ``none`` where no way has it."""
+    return NONE if p == 0.0 else of_100(p)
+
+
 def share_of_years(p: float) -> str:
     """A share of the years that ran: ``22 of 100 years``, ``none of the years``, ``every year``."""
     if p in (0.0, 1.0):
@@ -523,17 +528,30 @@ def limits_in_brackets(value: str, low: float, high: float) -> str:
     return f"{value} ({ends[0]}-{ends[1]})" if value else f"{ends[0]}-{ends[1]}"
 
 
+def none_text(limit: int) -> str:
+    """Odds of what no year had, with the 90% limit of 100 years."""
+    return f"{NONE} (at most {limit})"
+
+
+def all_text(limit: int) -> str:
+    """Odds of what every year had, with the 90% limit of 100 years."""
+    return f"{of_100(1.0)} (at least {limit})"
+
+
+NONE_OR_ALL = "at most and at least are 90% limits where no year, or every year, had it"
+
+
 def odds_with_se(p: float, error: float, low: float, high: float) -> str:
-    """Percent with its standard error; ``none (<15)`` or ``all (>85)``, with the 90% limit, when no
-    year, or every year, had the event; a decimal and no error where whole numbers would say none,
-    all or no error. All as shares.
+    """Percent with its standard error; ``none (at most 15)`` or ``all (at least 85)``, with the
+    90% limit, when no year, or every year, had the event; a decimal and no error where whole
+    numbers would say none, all or no error. All as shares.
     """
     if math.isnan(p):
         return UNKNOWN
     if p == 0.0:
-        return f"{NONE} (<{math.ceil(100 * high)})"
+        return none_text(math.ceil(100 * high))
     if p == 1.0:
-        return f"{of_100(p)} (>{math.floor(100 * low)})"
+        return all_text(math.floor(100 * low))
     chance = f"{100 * error:.0f}"
     if not 0.01 <= p <= 0.99 or chance == "0":
         return f"{100 * p:.1f}"

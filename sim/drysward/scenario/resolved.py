@@ -66,8 +66,8 @@ Setting = tuple[str, float | str, str]
 class Row:
     """One setting: a number in ``unit``, or a word. ``source`` names sources by key.
 
-    ``range`` is its range as text, "" when it is certain; ``parameter`` is the
-    ``kind.key.name`` of a number of the catalog.
+    ``range`` is its range as text, "" when it is certain, and ``ends`` the ends of one that the
+    catalog holds, in ``unit``; ``parameter`` is the ``kind.key.name`` of a number of the catalog.
     """
 
     key: str
@@ -77,6 +77,7 @@ class Row:
     source: str
     range: str = ""
     parameter: str = ""
+    ends: tuple[float, float] | None = None
 
 
 def resolved_values(scenario: Scenario) -> list[Row]:
@@ -132,7 +133,7 @@ def resolved_values(scenario: Scenario) -> list[Row]:
 
 def _with_written_range(scenario: Scenario, row: Row) -> Row:
     written = scenario.ranges.get(row.key) or scenario.ranges.get(f"overrides.{row.key}")
-    return replace(row, range=str(written)) if written else row
+    return replace(row, range=str(written), ends=None) if written else row
 
 
 def _entry(entry: Entry) -> Iterator[Row]:
@@ -143,12 +144,13 @@ def _entry(entry: Entry) -> Iterator[Row]:
 def _number(key: str, entry: Entry, name: str) -> Row:
     """A number of the catalog, overrides included, under ``key``."""
     number = entry.parameter(name)
-    parameter, range_text = f"{entry.kind}.{entry.key}.{name}", ""
+    parameter, range_text, ends = f"{entry.kind}.{entry.key}.{name}", "", None
     if number.grade in CHANCES and number.low < number.high:
         chance = passed_text(CHANCES[number.grade])
         range_text = f"{number.low:g} to {number.high:g}, {chance}"
+        ends = (number.low, number.high)
     source = ", ".join(number.source)
-    return Row(key, number.value, number.unit, number.grade, source, range_text, parameter)
+    return Row(key, number.value, number.unit, number.grade, source, range_text, parameter, ends)
 
 
 def _root_zone(spec: FieldSpec, zone: Entry) -> Iterator[Row]:

@@ -19,7 +19,7 @@ from drysward.results.season_text import (
     season_sentences,
     skill_text,
 )
-from drysward.results.text import STAGE_WORDS, listed, of_100, volume_display
+from drysward.results.text import STAGE_WORDS, listed, volume_display, ways_of_100
 from drysward.screen.document import (
     FIELD,
     PLAN,
@@ -80,7 +80,7 @@ def _odds_table(outlook: xr.Dataset, stage: str) -> Table:
 
 def _with_usual(odds: float, usual: float) -> str:
     """``38 (14)``; the odds alone where the usual ones are not known."""
-    return of_100(odds) + ("" if np.isnan(usual) else f" ({of_100(usual)})")
+    return ways_of_100(odds) + ("" if np.isnan(usual) else f" ({ways_of_100(usual)})")
 
 
 def _water_table(outlook: xr.Dataset, system: str) -> Table:

@@ -39,6 +39,7 @@ from drysward.results.text import (
     CAUSES,
     MADE_WEATHER,
     MADE_YEARS,
+    NONE_OR_ALL,
     UNKNOWN,
     causes_of,
     cost_notes,
@@ -502,7 +503,7 @@ def _notes(supply: xr.Dataset, system: str, detail: bool) -> Iterable[tuple[str,
     attrs = supply.attrs
     yield (
         "Reliability",
-        "share of years, ± standard error; < and > are 90% limits where none, or all, count",
+        f"share of years, ± standard error; {NONE_OR_ALL}",
     )
     if float(supply["worst_event"].max()) > 0.0:
         yield "Worst spell", WORST_SPELL
