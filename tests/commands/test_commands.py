@@ -579,3 +579,13 @@ def test_another_weather_file_that_is_not_there_is_a_fault() -> None:
     assert told.exit_code == 2
     assert "absent.csv" in told.stderr
     assert "Traceback" not in told.stderr
+
+
+def test_a_folder_does_not_hide_a_scenario_that_ships(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "demo").mkdir()
+    monkeypatch.chdir(tmp_path)
+    said = ask("check", "demo")
+    assert said.exit_code == 0, said.output
+    assert "No faults." in said.output

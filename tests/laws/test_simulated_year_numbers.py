@@ -40,8 +40,9 @@ def test_the_words_of_a_year():
     assert case_text(MADE, "dry", 42) == "dry year, simulated year 42 of 200"
     assert case_text(RECORD, "dry", 2012) == "dry year 2012"
     assert years_text(DRAWN, [3, 1]) == "simulated years 3 (2013 again), 1 (2013 again) of 3"
-    assert driest_years(MADE) == "simulated years 42, 18 of 200"
-    assert driest_years(RECORD) == "2012, 2016"
+    by = ": most reference ET less rain in the season"
+    assert driest_years(MADE) == f"simulated years 42, 18 of 200{by}"
+    assert driest_years(RECORD) == f"2012, 2016{by}"
     assert years_used(MADE, 200) == "simulated years 1-200 (200)"
     assert years_used(RECORD, 8) == "2011-2018 (8)"
 

@@ -196,7 +196,7 @@ def test_a_shortage_that_no_size_keeps(shipped):
 
 
 def test_closed_days_that_cost_the_goal_are_named(shipped):
-    """A plan asks for no water on a closed day, so that no shortage would show it."""
+    """A plan demands no water on a closed day, so that no shortage would show it."""
     week = (True, False, False, True, False, False, False)
     two_days = SiteStage(enter=0.0, leave=0.0, first=0, last=365, allowed=week)
     rules = Restrictions("calendar", (two_days,))

@@ -578,6 +578,7 @@ def test_resolved_supply(pond: Scenario) -> None:
     assert by_key["supply.catchments.roof.runoff"] == Row(
         "supply.catchments.roof.runoff", coefficient.value, "1", coefficient.grade,
         ", ".join(coefficient.source), "0.75 to 0.95, 1 in 20", "supply.roof.runoff_coefficient",
+        (0.75, 0.95),
     )  # fmt: skip
     assert by_key["supply.storage.capacity"].value == pond.supply.storage.volumes_m3[-1]  # type: ignore[union-attr]
     assert by_key["supply.sources.well.rate"].source == SCENARIO

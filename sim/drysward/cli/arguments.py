@@ -345,7 +345,7 @@ def open_scenario(
     from drysward.scenario.load import shipped_names, with_weather
 
     # A word that is no file here may be the name of a scenario that ships.
-    ships = not os.path.exists(name) and name in shipped_names()
+    ships = not os.path.isfile(name) and name in shipped_names()
     scenario: Scenario
     if name == STDIN:
         scenario = drysward.loads(toml_of_bytes(_from_stdin(), _STDIN_TEXT), Path(), _STDIN_TEXT)

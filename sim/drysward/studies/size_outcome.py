@@ -253,7 +253,7 @@ def why_nothing_suffices(
 
     ``judged`` are places of fields, of whose years ``allowed`` may fail; ``free`` is the plan with
     ``ALL_WATER``, ``best`` that with the size that comes closest. ``with_open_days`` is whether
-    some size suffices without restrictions: a plan asks for no water on a closed day, so that no
+    some size suffices without restrictions: a plan demands no water on a closed day, so that no
     shortage shows it. ``begins`` is as of ``why_out_of_season``, of the years that fail with
     ``ALL_WATER``.
     """

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import os
 from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
@@ -244,7 +243,7 @@ def read_sweep(path: str | Path) -> Sweep:
     """
     place = Path(path)
     ships = Path(str(files("drysward.scenarios")))
-    if not os.path.exists(place) and place.suffix == "" and place.name == str(path):
+    if not place.is_file() and place.suffix == "" and place.name == str(path):
         place = ships / f"{path}.toml"
         if not place.exists():
             known = [found.stem for found in ships.glob("sweep-*.toml")]
@@ -254,7 +253,7 @@ def read_sweep(path: str | Path) -> Sweep:
     base = place.parent
     if isinstance(scenario, str):
         base = place.parent / scenario
-        if not base.exists() and (ships / f"{scenario}.toml").exists():
+        if not base.is_file() and (ships / f"{scenario}.toml").exists():
             base = ships / f"{scenario}.toml"
         if not base.is_file():
             allowed = "a file beside the sweep, or one that ships, such as demo"
