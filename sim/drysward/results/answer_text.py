@@ -72,7 +72,8 @@ def play_range_text(result: xr.Dataset, where: str) -> str:
     return (
         f"mean over {result.attrs['doubt_draws']} draws, and {where} 5 to 95% of them: what this "
         "soil, turf and system may really be; a mean beyond its range comes from fewer than 1 "
-        "draw in 20"
+        "draw in 20. Hardness is an estimate until you measure it: 'drysward fit hardness' turns "
+        "readings into settings"
     )
 
 
