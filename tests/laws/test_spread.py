@@ -205,7 +205,19 @@ def test_few_draws_use_moments():
     amount = band(rows, parts, "amount")
     assert (amount.low, amount.high) == pytest.approx((low, high))
     normal = band(rows, parts, "difference")
-    assert (normal.low, normal.high) == pytest.approx(stats.norm(mean, sd).ppf([0.05, 0.95]))
+    drawn = without_noise(rows, parts)
+    ends = np.clip(stats.norm(mean, sd).ppf([0.05, 0.95]), drawn.min(), drawn.max())
+    assert (normal.low, normal.high) == pytest.approx(tuple(ends))
+
+
+def test_one_draw_far_on_one_side_says_nothing_of_the_other():
+    rng = np.random.default_rng(9)
+    x = np.zeros((16, 1)) + 0.1 * rng.standard_normal((16, 40))
+    x[3] += 95.0
+    rows = x.mean(axis=1)
+    found = band(rows, split(x), "difference")
+    assert rows.min() - 0.1 <= found.low <= 0.0
+    assert 20.0 < found.high <= 95.2
 
 
 @settings(deadline=None)

@@ -51,7 +51,8 @@ def band(
 
     Odds have a Beta distribution with the mean and V_p as its moments. Amounts and differences are
     quantiles (at i/(K+1)) of row means drawn towards the grand mean by sqrt(V_p / variance of row
-    means); of fewer than ``FEWEST_FOR_QUANTILES`` draws a gamma or normal distribution by moments.
+    means); of fewer than ``FEWEST_FOR_QUANTILES`` draws a gamma or normal distribution by moments,
+    the normal one no farther than the draws go: one draw far on one side says nothing of the other.
     """
     rows = np.asarray(row_mean, dtype=float)
     known = positive(parts.between_draws)
@@ -73,7 +74,9 @@ def band(
         low, high = _gamma_limits(parts.mean, known, tail)
     else:
         half = special.ndtri(1.0 - tail) * np.sqrt(known)
-        low, high = parts.mean - half, parts.mean + half
+        drawn = without_noise(rows, parts)
+        low = np.maximum(parts.mean - half, drawn.min(axis=-1))
+        high = np.minimum(parts.mean + half, drawn.max(axis=-1))
     if years_too:
         # Each side on its own, so that a long tail stays on its side.
         by_years = special.ndtri(1.0 - tail) * parts.standard_error
