@@ -332,7 +332,7 @@ def test_the_first_screen_answers(summary: xr.Dataset) -> None:
     # Both plans keep both fields in the mean; the limits of four years leave all of it open.
     kept = "keeps both fields (dormancy in no more than 10 of 100 years)"
     assert f"{kept} with the least water" in said
-    assert "That is not certain: depending on chance in the years, dormancy under" in said
+    assert "keeps is not certain: depending on chance in the years, dormancy may come" in said
     for note in (
         "less than 75% of the field green or more than 25% of it wilting",
         "covers its share of the field for 3 days in a row", "a record", "A screening estimate.",

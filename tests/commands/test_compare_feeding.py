@@ -15,8 +15,15 @@ from click.testing import CliRunner, Result
 import drysward
 from drysward.cli import main
 from drysward.faults import FaultyInput
-from drysward.results.feeding_text import CAUTION, doses_of, month_order, state_of, weeks_text
-from drysward.results.text import signed
+from drysward.results.feeding_text import (
+    CAUTION,
+    doses_of,
+    feeding_sentences,
+    month_order,
+    state_of,
+    weeks_text,
+)
+from drysward.results.text import signed, with_range
 from drysward.screen.feeding_answers import feeding
 from drysward.screen.formats import as_text
 from drysward.studies.doubt.crossed import FED, crossed, drawn_point
@@ -196,6 +203,21 @@ def test_what_is_not_known_is_shown_with_draws() -> None:
     assert without.exit_code == 0, without.stderr
     assert "What is not known" not in without.stdout
     assert "Shift by feeding" not in without.stdout
+
+
+def test_fields_that_are_not_named_are_counted(summary: xr.Dataset) -> None:
+    for n, end in ((6, "."), (7, "1 more field is fed."), (8, "2 more fields are fed.")):
+        several = summary.isel(field=[0] * n).assign_coords(field=[f"f{i}" for i in range(n)])
+        told = feeding_sentences(several, "none", "us")
+        assert len([text for text in told if " gets " in text]) == 6
+        assert told[-1].endswith(end)
+
+
+def test_a_range_of_nothing_is_not_shown() -> None:
+    """As of one draw, in which turf came back in both."""
+    assert with_range("+26", "+26", "+26") == "+26"
+    assert with_range("+26", "-", "-") == "+26"
+    assert with_range("2", "0", "0") == "2 (0 to 0)"
 
 
 def test_a_difference_has_its_sign() -> None:

@@ -55,7 +55,7 @@ from drysward.pages.words import answer, chance
 from drysward.results.choice import best_plan
 from drysward.results.feeding_text import state_of
 from drysward.results.text import CAUSES as CAUSE_WORDS
-from drysward.results.text import money_text, odds_text, signed, water_notes
+from drysward.results.text import money_text, odds_text, signed, water_notes, with_range
 from drysward.studies.chosen_years import PLAY_STATES, play_states
 from drysward.studies.sweep.surface import strongest, surface
 
@@ -284,6 +284,12 @@ def test_the_answer_has_a_line_for_each_field(result, read):
     assert "--draws 64" in uncertain
     for sentence in said.sentences:
         assert sentence in read.text
+    # Parts of a head stay apart without tags; how to read it is folded; each chart has its title.
+    assert "Days below, average year" in " ".join(read.text.split())
+    folded = next(i for i, (tag, _) in enumerate(read.tags) if tag == "details")
+    assert folded < next(i for i, (tag, _) in enumerate(read.tags) if tag == "nav")
+    assert "Odds of dormancy through the year" in read.text
+    assert "Odds of wilt through the year: dormancy" not in read.text
 
 
 def test_what_is_not_known_is_said_so(result):
@@ -423,7 +429,8 @@ def changed(result: xr.Dataset, **values: float) -> xr.Dataset:
 def test_no_risk_at_all(result):
     days = dict.fromkeys(("days_below_condition_mean", "days_below_condition_1in10"), 0.0)
     calm = changed(result, probability=0.0, odds=0.0, odds_low=0.0, **days)
-    assert "wilt never" in alt(calm, "stages")
+    assert "wilt 0% all year" in alt(calm, "stages")
+    assert "wilt below 1% all year" in alt(changed(result, odds=0.004), "stages")
     said = answer(calm, "us")
     assert {(one.plan, one.days_below) for one in said.fields} == {("none", "0")}
     assert "The best plan is also the plan with the least water." in said.sentences
@@ -829,20 +836,33 @@ def test_play_has_its_days_and_events(tmp_path):
 
 
 def test_play_has_its_range_across_draws(tmp_path):
-    """Table, answer and chart are of the draws, a number of 5 to 95% of them beside each."""
+    """Table, answer and chart are of the likely numbers, 5 to 95% of the draws beside each."""
     shown = ("compare", "match-days", "--draws", "2", "--years", "1-3", "--out", tmp_path)
     assert drysward_says(*shown).exit_code == 0
     result = open_result(tmp_path).sel(plan=["none"], field=["practice"])
     read = Reader(page(result))
-    for name, factor in (("days_mud", 1.0), ("events_playable", 100.0), ("disease_nights", 1.0)):
-        of = f"doubt_play_{name}"
-        mean, low, high = (result[f"{of}{end}"].item() * factor for end in ("", "_low", "_high"))
-        cell = read.cells[f"{of}[field=practice, plan=none]"]
-        assert cell == f"{mean:.0f} ({low:.0f} to {high:.0f})", name
-        assert low < mean < high, name
-    assert "mean over 2 draws, and in brackets 5 to 95% of them" in read.text
+    for name, factor in (
+        ("days_mud_mean", 1.0), ("events_playable_share", 100.0), ("disease_nights_mean", 1.0),
+        ("peak_worn_mean", 100.0),
+    ):  # fmt: skip
+        of = f"doubt_play_{name.rpartition('_')[0]}"
+        low, high = (result[f"{of}{end}"].item() * factor for end in ("_low", "_high"))
+        cell = read.cells[f"{name}[field=practice, plan=none]"]
+        likely = f"{result[name].item() * factor:.0f}"
+        assert cell == with_range(likely, f"{low:.0f}", f"{high:.0f}"), name
+        assert low < high, name
+    assert "peak_root_loss_mean[field=practice, plan=none]" in read.cells
+    assert "With the likely numbers; in brackets 5 to 95% of 2 draws" in read.text
+    assert "Hard: over 130 g." in read.text
+    two = tables(open_result(tmp_path), "us")
+    groups = next(one for one in two if one.caption == "Playability").groups
+    assert [one.heading for one in groups] == [
+        "Stadium; hard: over 100 g", "Practice field; hard: over 130 g", "Skinned infield",
+    ]  # fmt: skip
+    assert any(one.caption == "Water by volume, with the likely numbers" for one in two)
     of = "doubt_play_events_playable"
-    mean, low, high = (f"{100.0 * result[f'{of}{e}'].item():.0f}" for e in ("", "_low", "_high"))
+    low, high = (f"{100.0 * result[f'{of}{e}'].item():.0f}" for e in ("_low", "_high"))
+    mean = f"{100.0 * result['events_playable_share'].item():.0f}"
     assert answer(result, "us").fields[0].playable == f"{mean}% ({low} to {high})"
     assert f"No irrigation {mean}%" in alt(result, "events")
     picture = named("events")

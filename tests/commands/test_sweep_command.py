@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 from pathlib import Path
 
@@ -63,6 +64,7 @@ def test_a_sweep_from_file_to_front(sweep, tmp_path, monkeypatch):
     told = ask("front", out, "--risk", "footprinting", "--field", "stadium", "--units", "metric")
     assert told.exit_code == 0, told.output
     assert "water against footprinting on stadium" in told.output
+    assert re.search("± +standard error of the years", told.output)
     lines = (out / "front-water-footprinting-stadium.csv").read_text().splitlines()
     assert "trigger,depth (mm)," in lines[0]
     odds = "risk: footprinting (share of years),risk_se (share of years)"

@@ -17,10 +17,12 @@ from drysward.results.answer_text import (
     best_sentences,
     counted_text,
     death_text,
+    leading_sentences,
     undecided_text,
+    unlike_limits_text,
 )
 from drysward.results.choice import best_plan, close_to_line, rule_text
-from drysward.results.doubt_text import choice_sentence, count_of_draws
+from drysward.results.doubt_text import choice_sentence, count_of_draws, disagree
 from drysward.results.outside import (
     COUNTED,
     counted_season_text,
@@ -148,6 +150,8 @@ def test_constructions_of_a_field_are_compared_and_not_added_up() -> None:
         " and has on average 3 fewer days below playing condition (fewer in only 5.5 of 10 draws, "
         "a tie counts half)."
     )
+    apart = said(odds, [[90, 30, 1], [80, 20, 4]], water, 0.3, PAIR)
+    assert best_sentences(apart)[1].endswith("only 3 of 10 draws; a few draws lie far off).")
 
 
 def test_limits_that_decide_nothing_are_named_by_field() -> None:
@@ -204,7 +208,7 @@ def test_odds_within_their_error_of_the_limit_are_said_to_be_close(
     near = close_to_line(same).sel(plan="much")
     assert [str(one["field_label"].item()) for one in near if one.item()] == named
     odds = ["9 of 100 years on “Sand”", "12 on “Loam”"][: len(named)]
-    close = f"That is close to the limit of 10: {' and '.join(odds)};"
+    close = f"Dormancy is close to the limit of 10: {' and '.join(odds)};"
     assert best_sentences(same)[1].startswith(close)
     # Few draws that differ move the mean over them too: 5 to 95% is 3.29 standard deviations.
     wide = same.assign(doubt_probability_high=p + 3.29 * 0.03 * 10**0.5)
@@ -263,13 +267,14 @@ def test_fields_that_disagree_on_two_plans_are_said_apart() -> None:
     apart = near.assign(doubt_fewer=fewer)
     assert choice_sentence(apart, "much") == (
         "“Much” has fewer days below playing condition than “Some”, the next, in 9 of 10 draws on "
-        "“Loam”; “Some” has fewer in 7 on “Sand”: on “Sand” it is too close to call; on “Loam” the "
-        "choice stands."
+        "“Loam”; “Some” has fewer in 7 on “Sand”; the means on “Sand” say the opposite, since a "
+        "few draws lie far off: on “Sand” it is too close to call; on “Loam” the choice stands."
     )
     both = near.assign(doubt_fewer=xr.full_like(fewer, 0.2))
     assert choice_sentence(both, "much") == (
         "“Some” has fewer days below playing condition than “Much”, in 8 of 10 draws on “Sand” and "
-        "in 8 on “Loam”: it is too close to call."
+        "in 8 on “Loam”; the means on “Sand” and “Loam” say the opposite, since a few draws lie "
+        "far off: it is too close to call."
     )
 
 
@@ -284,6 +289,52 @@ def test_alternatives_with_best_plans_of_their_own_are_named() -> None:
         "For each of these fields on its own, the best plan is “Some” on “Sand” and “Much” on "
         "“Loam”."
     ) in texts
+
+
+def test_the_question_is_answered_right_after_the_best_plan() -> None:
+    """Root zone before turf, then the price; what else is to know of the plan comes after."""
+    result = said([[KEPT] * 3] * 2, [[30, 8, 0], [30, 12, 5]], WATER, 0.9)
+    result["doubt_probability_error"] = xr.full_like(result["doubt_probability"], 0.1)
+    pairs = [{"differ_in": part, "fields": FIELDS} for part in ("root zone", "turf")]
+    result = result.assign_attrs({
+        ALTERNATIVES: json.dumps(pairs), "currency": "USD", "priced": "[]", "life_years": 0,
+    }).assign(
+        difference_first=("plan", [2.0, 2.0, 2.0], {
+            "field": "sand", "other": "loam", "plan": "dry", "root_zone": "sand",
+            "other_root_zone": "loam",
+        }),
+        difference_keeping=("plan", [0.0, 0.0, 0.0]), difference_lost_turf=("plan", [0.0] * 3),
+    )  # fmt: skip
+    told = best_sentences(result)
+    assert [text.partition(",")[0] for text in told[:3]] == [
+        told[0].partition(",")[0], "Alike but for the root zone", "Alike but for the turf",
+    ]  # fmt: skip
+    assert "costs USD 2.00 more to build" in told[3]
+    assert "and as much a year to water, under “Much”" in told[3]
+    assert told[4].startswith("For each of these fields on its own")
+    assert told[5].startswith("Dormancy is close to the limit")
+    assert leading_sentences(result) == told[:4]
+    on_page = best_sentences(result, on_page=True)
+    assert on_page[:5] == told[:5]
+
+
+def test_why_means_and_counts_of_draws_disagree() -> None:
+    assert disagree(0.9, 1.0)
+    assert disagree(0.1, -1.0)
+    assert not any(disagree(*one) for one in ((0.9, -1.0), (0.1, 1.0), (0.9, 0.0), (0.5, 3.0)))
+
+
+def test_hard_limits_that_differ_are_said() -> None:
+    fields = {"field": ["a", "b", "c"], "field_label": ("field", ["A", "B", "C"])}
+    result = xr.Dataset(coords={
+        **fields, "has_play": ("field", [True] * 3), "skinned": ("field", [False, False, True]),
+        "hard_above": ("field", [100.0, 130.0, 90.0]),
+    })  # fmt: skip
+    assert unlike_limits_text(result).startswith(
+        "hard ground is judged on “A” at 100 g, on “B” at 130 g: set hard_above"
+    )
+    alike = result.assign_coords(hard_above=("field", [100.0, 100.0, 90.0]))
+    assert unlike_limits_text(alike) == unlike_limits_text(result.drop_vars("hard_above")) == ""
 
 
 def test_draws_are_counted_as_they_were() -> None:
@@ -382,6 +433,13 @@ def test_death_and_frost_are_named_where_they_come() -> None:
     opening = result["probability"] * 0.0
     opening.loc[{"field": "sand"}] = 0.02
     assert counted_text(result.assign(opening_odds=opening)).startswith("drought and frost")
+    frozen = result.assign(opening_odds=opening).assign_coords(
+        stage=["dead"], reached=("stage", [0.05])
+    )
+    assert "“Sand” 2 under “Much”, mostly of frost, up to 30 under “Dry”" in death_text(
+        frozen.drop_vars("reached"), "much"
+    )
+    assert death_text(frozen, "much").startswith("years of 100 with 5% dead: “Sand” 2")
     # Under one plan only it is drought.
     opening.loc[{"plan": "much"}] = 0.0
     assert counted_text(result.assign(opening_odds=opening)).startswith("drought only")

@@ -43,11 +43,10 @@ from drysward.results.choice import (
 )
 from drysward.results.dataset import FEED
 from drysward.results.feeding_text import fed_fields, state_of
-from drysward.results.play import share_of_events
 from drysward.results.season_text import day_text as season_day
 from drysward.results.season_text import days_ahead, plan_ahead
 from drysward.results.sizing_text import NOTHING
-from drysward.results.text import CAUSES, case_text, volume_display, volume_text, year_text
+from drysward.results.text import CAUSES, UNKNOWN, case_text, volume_display, volume_text, year_text
 from drysward.studies.sweep.effects import effects
 from drysward.studies.sweep.front import front as front_of
 from drysward.studies.sweep.surface import strongest, surface
@@ -76,7 +75,8 @@ class Picture:
     panels : all choices.
     alt : a panel in words, for screen readers.
     main : what the choices that a page and a file show first have in common.
-    more : what other choices have in common, which a page folds away under ``more_title``.
+    more : what other choices have in common, which a page folds away under ``more_title``, the
+        title of that chart.
     is_open : whether a page shows the chart open, or folded away as a whole.
     is_shared : whether the axes of all panels have the same limits.
     rows : how many named rows a panel has, 0 for a chart without.
@@ -93,7 +93,7 @@ class Picture:
     alt: Callable[[xr.Dataset, Choice, str], str]
     main: Callable[[xr.Dataset], Allowed] = lambda result: {}
     more: Callable[[xr.Dataset], Allowed] | None = None
-    more_title: str = "dormancy"
+    more_title: str = ""
     is_open: bool = False
     is_shared: bool = True
     rows: Callable[[xr.Dataset], int] = _no_rows
@@ -207,10 +207,12 @@ def _fed(result: xr.Dataset) -> list[Choice]:
 
 
 def _peak(odds: xr.DataArray) -> str:
-    """When odds by day are highest, with their size."""
+    """When odds by day are highest, with their size; what rounds to 0 has no such day."""
+    if np.isnan(odds.values).any():
+        return UNKNOWN
     place = int(np.argmax(odds.values))
-    if odds.values[place] == 0.0:
-        return "never"
+    if odds.values[place] < 0.005:
+        return "below 1% all year" if odds.values[place] else "0% all year"
     return f"highest {odds.values[place]:.0%} on {day_text(int(odds['day_of_year'].values[place]))}"
 
 
@@ -373,7 +375,7 @@ def _alt_sizing(result: xr.Dataset, choice: Choice, units: str) -> str:
 
 
 def _alt_events(result: xr.Dataset, choice: Choice, units: str) -> str:
-    one = share_of_events(result, "playable").sel(choice)
+    one = result["events_playable_share"].sel(choice)
     parts = [
         f"{label(result, 'plan', k)} {float(one.sel(plan=k)):.0%}"
         for k in keys(result, "plan")
@@ -670,6 +672,7 @@ PICTURES = (
         _alt_plans,
         _of_wilt,
         _of_dormancy,
+        "Odds of dormancy through the year",
         is_open=True,
     ),
     Picture(
@@ -771,6 +774,7 @@ SWEEP_PICTURES = (
         _alt_drivers,
         _of_wilt,
         _of_dormancy,
+        "Drivers of the risk: dormancy",
         is_open=True,
         rows=lambda result: len(json.loads(result.attrs["axes"])),
     ),
@@ -784,6 +788,7 @@ SWEEP_PICTURES = (
         _alt_response,
         _of_wilt,
         _of_dormancy,
+        "Response to the two strongest axes: dormancy",
         is_open=True,
         is_shared=False,
     ),
@@ -801,7 +806,7 @@ SEASON_PICTURES = (
         _alt_outlook,
         lambda result: {"stage": {"wilt", "dormant"}},
         lambda result: {"stage": {"footprint", "dead"}},
-        "footprinting and death",
+        "Odds by date: footprinting and death",
         is_open=True,
     ),
     Picture(
@@ -815,7 +820,7 @@ SEASON_PICTURES = (
         _alt_fan("depletion", "available water used"),
         _of_answer,
         _of_others,
-        "other plans",
+        "Water in the root zone: other plans",
         is_open=True,
     ),
     Picture(
@@ -828,7 +833,7 @@ SEASON_PICTURES = (
         _alt_fan("green", "green cover"),
         _of_answer,
         _of_others,
-        "other plans",
+        "Green cover: other plans",
     ),
     Picture(
         "left",
@@ -840,7 +845,7 @@ SEASON_PICTURES = (
         _alt_left,
         _of_answer,
         _of_others,
-        "other plans",
+        "Water in storage ahead: other plans",
         is_open=True,
     ),
 )

@@ -13,7 +13,6 @@ from drysward.pages.figures import case_columns, case_lanes, month_axis, percent
 from drysward.pages.panel import Drawing, Panel, Readings
 from drysward.pages.result import keys, label
 from drysward.results.answer_text import has_play_range
-from drysward.results.play import share_of_events
 from drysward.results.text import rounded
 
 KINDS = {"playable": "fit", "hard": "hard", "wet": "wet", "frozen": "frozen"}
@@ -75,7 +74,7 @@ def events(result: xr.Dataset, field: str, *, axes: Axes, units: str) -> Panel:
     one = result.sel(field=field).sel(plan=names)
     cells = []
     for kind, look in KINDS.items():
-        share = share_of_events(one, kind).values
+        share = one[f"events_{kind}_share"].values
         axes.barh(
             at, share * 100.0, 0.42, base, color=style.PLAY[look], edgecolor=style.PAPER,
             hatch=style.PLAY_HATCHES[look], linewidth=0.5,

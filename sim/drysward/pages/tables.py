@@ -16,7 +16,12 @@ from drysward.pages.result import SEASON, SUPPLY, SWEEP, keys, kind_of, label, p
 from drysward.pages.sweep_figures import odds_and_error, setting_text
 from drysward.quantities import Display, shown
 from drysward.results.alternatives import no_sum_text
-from drysward.results.answer_text import has_play_range, play_range_text
+from drysward.results.answer_text import (
+    PLAY_ADDS,
+    has_play_range,
+    play_range_text,
+    unlike_limits_text,
+)
 from drysward.results.choice import best_plan, has_days_below, odds_and_limits
 from drysward.results.dataset import FEED, PLAY
 from drysward.results.doubt_text import (
@@ -45,6 +50,7 @@ from drysward.results.feeding_text import (
     has_range_of_effect,
     weeks_text,
 )
+from drysward.results.play import HAMMER, hard_limits
 from drysward.results.season_text import (
     SKILL_NOTE,
     day_after,
@@ -79,6 +85,7 @@ from drysward.results.text import (
     volume_display,
     water_notes,
     ways_of_100,
+    with_range,
     year_mark,
 )
 from drysward.studies.sweep.effects import effects
@@ -525,7 +532,7 @@ def _volume_table(result: xr.Dataset, units: str) -> Table:
     columns = [f"Water a year, {unit.unit}", f"Peak week, {unit.unit}"]
     columns += [f"1-in-{period:g} year, {unit.unit}" for period in periods]
     return Table(
-        "Water by volume",
+        f"Water by volume{', with the likely numbers' if has_doubt(result) else ''}",
         columns,
         groups,
         f"Drawn from the supply. Peak week: the most of any year; {no_sum or of_site}.",
@@ -589,10 +596,20 @@ def _spread(
     in_text: Callable[[float, int], str] = rounded,
 ) -> Cell:
     """``17 (0 to 125)``: the mean over draws, and 5 to 95% across them."""
+    return Cell(
+        with_range(*_spread_texts(drawn, name, how, where, in_text)), _at(f"doubt_{name}", where)
+    )
+
+
+def _spread_texts(
+    drawn: xr.Dataset,
+    name: str,
+    how: Display,
+    where: Where,
+    in_text: Callable[[float, int], str] = rounded,
+) -> tuple[str, str, str]:
     parts = drawn[[f"doubt_{name}{end}" for end in ("", "_low", "_high")]]
-    mean, low, high = spread_texts(parts.sel(where), name, how.factor, how.decimals, in_text)
-    text = mean if mean == UNKNOWN else f"{mean} ({low} to {high})"
-    return Cell(text, _at(f"doubt_{name}", where))
+    return spread_texts(parts.sel(where), name, how.factor, how.decimals, in_text)
 
 
 def _spread_of_odds(drawn: xr.Dataset, where: Where) -> Cell:
@@ -696,31 +713,45 @@ def _play_table(result: xr.Dataset) -> Table:
         "days_airless_mean": "Airless days",
         "disease_nights_mean": "Disease nights",
     }
+    lost = {"peak_worn_mean": "Worn, %", "peak_root_loss_mean": "Roots lost, %"}
+    limits = hard_limits(result)
+    fields = [key for key in keys(result, "field") if bool(result["has_play"].sel(field=key))]
     tenth = Display("d", 1.0, 0 if has_play_range(result) else 1)
     percent = Display("%", 100.0, 0)
     range_text = play_range_text(result, "in brackets")
 
     def cells(here: Where) -> list[Cell]:
         names = {f"events_{kind}_share": percent for kind in ("playable", "hard", "wet")}
-        names |= dict.fromkeys(days, tenth)
-        return [
-            _spread(result, f"{PLAY}{name.rpartition('_')[0]}", how, here)
-            if has_play_range(result) else _number(result, name, how, here)
-            for name, how in names.items()
-        ]  # fmt: skip
+        names |= dict.fromkeys(days, tenth) | dict.fromkeys(lost, percent)
+        return [likely(name, how, here) for name, how in names.items()]
+
+    def likely(name: str, how: Display, here: Where) -> Cell:
+        cell = _number(result, name, how, here)
+        if not has_play_range(result):
+            return cell
+        _, *ends = _spread_texts(result, f"{PLAY}{name.rpartition('_')[0]}", how, here)
+        return cell._replace(text=with_range(cell.text, *ends))
+
+    def limited(group: Group, field: str) -> Group:
+        hard = f"; hard: over {limits[field]:.0f} g" if field in limits else ""
+        return group._replace(heading=f"{group.heading}{hard}")
 
     return Table(
         "Playability",
-        ["Events playable, %", "Too hard, %", "Too wet, %", *days.values()],
-        [
-            _by_plan(result, {"field": field}, cells)
-            for field in keys(result, "field")
-            if bool(result["has_play"].sel(field=field))
-        ],
-        "Events: of all years. Days: of the season, mean of the years, on which the stated share "
-        "of the field is affected. Hardness is an estimate from moisture, soil and cover; disease "
-        f"nights favor leaf disease, they are not disease. {as_sentences([range_text])[0]}",
-    )
+        ["Events playable, %", "Too hard, %", "Too wet, %", *days.values(), *lost.values()],
+        [limited(_by_plan(result, {"field": field}, cells), field) for field in fields],
+        " ".join(as_sentences([
+            "events: of all years; those with judged = false are not among them",
+            "days: of the season, mean of the years, on which the stated share of the field is "
+            "affected",
+            *([f"hard: over {limits[fields[0]]:.0f} g"] if len(fields) == 1 and limits else []),
+            f"hardness is an estimate from moisture, soil and cover, in g of a {HAMMER}",
+            *([text] if (text := unlike_limits_text(result)) else []),
+            "disease nights favor leaf disease",
+            f"worn and roots lost: mean of the yearly peaks; {PLAY_ADDS}",
+            range_text,
+        ])),
+    )  # fmt: skip
 
 
 def _feeding_tables(result: xr.Dataset, units: str) -> list[Table]:

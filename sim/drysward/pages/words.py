@@ -55,7 +55,6 @@ from drysward.results.doubt_text import (
 from drysward.results.feeding_text import CAUTIONS as FEEDING_CAUTIONS
 from drysward.results.feeding_text import fed_fields, feeding_sentences
 from drysward.results.outside import counted_season_text
-from drysward.results.play import share_of_events
 from drysward.results.season_text import (
     OUTLOOK_STAGES,
     days_line,
@@ -91,12 +90,14 @@ from drysward.results.text import (
     holds_dry_years,
     listed,
     mean_year_text,
+    more_text,
     procedures,
     rounded,
     short_record_text,
     spell_text,
     volume_display,
     volume_text,
+    with_range,
     year_text,
     years_used,
 )
@@ -105,7 +106,7 @@ from drysward.studies.sweep.effects import effects
 from drysward.studies.sweep.front import front as front_of
 from drysward.studies.sweep.surface import strongest
 
-MOST_FIELDS = 3
+MOST_FIELDS = 6
 """Fields that a sentence names; a table has them all."""
 NOT_KNOWN, NO_TURF = "not known", "no turf"
 
@@ -168,7 +169,8 @@ def answer(result: xr.Dataset, units: str) -> Answer:
         fed = feeding_sentences(result, shown_plan(result), units)
         sentences += [plain(text) for text in fed]
     if "difference_first" in result:
-        sentences += [plain(text) for text in (difference_text(result, best_plan(result)),) if text]
+        text = plain(difference_text(result, best_plan(result)))
+        sentences += [text] if text and text not in sentences else []
     lines = [_field_answer(result, field, units) for field in keys(result, "field")]
     head = "Plan of the sizing" if plan_of_goal(result) else Answer.plan_head
     return Answer(lines, sentences, _how_to_read(result), head)
@@ -192,11 +194,11 @@ def _field_answer(result: xr.Dataset, field: str, units: str) -> FieldAnswer:
         measure = plain(measures_first(result.sel(field=field)))
     playable = ""
     if "events_playable_share" in one:
-        share = share_of_events(one, "playable").item()
-        playable = "no events" if np.isnan(share) else f"{share:.0%}"
-        if has_play_range(one) and playable[0].isdigit():
+        share = rounded(100.0 * one["events_playable_share"].item(), 0)
+        playable = "no events" if share == UNKNOWN else f"{share}%"
+        if has_play_range(one) and share != UNKNOWN:
             _, low, high = spread_texts(one, "play_events_playable", 100.0)
-            playable += f" ({low} to {high})"
+            playable += with_range(share, low, high).removeprefix(share)
     return FieldAnswer(
         label(result, "field", field),
         label(result, "plan", best),
@@ -225,7 +227,7 @@ def _best_plan(of_field: xr.Dataset) -> str:
     """
     if has_days_below(of_field) or "events_playable_share" not in of_field:
         return best_plan(of_field)
-    playable = share_of_events(of_field, "playable").squeeze("field").fillna(0.0).values
+    playable = of_field["events_playable_share"].squeeze("field").fillna(0.0).values
     water = of_field["season_water"].squeeze("field").values
     return keys(of_field, "plan")[int(np.lexsort((water, -playable))[0])]
 
@@ -313,8 +315,7 @@ def _least_water_sentence(result: xr.Dataset) -> str:
         for field in keys(result, "field")
         if not np.isnan(days.sel(field=field).item())
     ]
-    more = len(parts) - MOST_FIELDS
-    rest = f"; {more} more in the tables" if more > 0 else ""
+    rest = more_text(len(parts) - MOST_FIELDS)
     return (
         f"With the least water, {_plan(result, driest)}, days below in the average year are "
         f"{listed(parts[:MOST_FIELDS])}{rest}."
@@ -358,8 +359,7 @@ def _first_fields(result: xr.Dataset) -> list[str]:
 
 
 def _more(result: xr.Dataset) -> str:
-    more = result.sizes["field"] - MOST_FIELDS
-    return f"; {more} more in the tables" if more > 0 else ""
+    return more_text(result.sizes["field"] - MOST_FIELDS)
 
 
 def _name(result: xr.Dataset, field: str) -> str:

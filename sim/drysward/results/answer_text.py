@@ -25,16 +25,19 @@ from drysward.results.choice import (
     water,
 )
 from drysward.results.dataset import PLAY
-from drysward.results.doubt_text import draws_text
+from drysward.results.doubt_text import FAR_OFF, disagree, draws_text
 from drysward.results.outside import day_text
+from drysward.results.play import hard_limits
 from drysward.results.sizing_text import LIKELY
 from drysward.results.text import (
     STAGE_WORDS,
     count_text,
+    difference_text,
     dry_period,
     fields_text,
     holds_dry_years,
     listed,
+    more_text,
     of_100,
     quoted_label,
     three_figures,
@@ -53,10 +56,8 @@ _MOST_OUTSIDE = 0.5
 _SELDOM = 0.01  # death that is no rarer is named (own choice)
 # Odds of dead turf when the season opens, under every plan, from which frost is named (own choice).
 _FROST = 0.01
-PLAY_ADDS = (
-    "on fields with play, wear and roots lost in airless soil add to the days below playing "
-    "condition"
-)
+PLAY_ADDS_TO = "wear and roots lost in airless soil add to"
+PLAY_ADDS = f"on fields with play, {PLAY_ADDS_TO} the days below playing condition"
 PLAYABLE = (
     "of all events, those on playable ground, neither hard, wet nor frozen; turf is counted in the "
     "days below"
@@ -70,10 +71,23 @@ def play_range_text(result: xr.Dataset, where: str) -> str:
     if not has_play_range(result):
         return _PLAY_IS_LIKELY
     return (
-        f"mean over {result.attrs['doubt_draws']} draws, and {where} 5 to 95% of them: what this "
-        "soil, turf and system may really be; a mean beyond its range comes from fewer than 1 "
-        "draw in 20. Hardness is an estimate until you measure it: 'drysward fit hardness' turns "
-        "readings into settings"
+        f"with the likely numbers; {where} 5 to 95% of {result.attrs['doubt_draws']} draws of what "
+        "this soil, turf and system may really be. Hardness is an estimate until you measure it: "
+        "'drysward fit hardness' turns readings into settings"
+    )
+
+
+def unlike_limits_text(result: xr.Dataset) -> str:
+    """That fields are judged hard at different limits, and what to set; "" where all are alike."""
+    by_limit: dict[str, list[str]] = {}
+    for key, limit in hard_limits(result).items():
+        by_limit.setdefault(f"{limit:.0f}", []).append(quoted_label(result, "field", key))
+    if len(by_limit) < 2:
+        return ""
+    parts = [f"{listed(names)} at {limit} g" for limit, names in by_limit.items()]
+    return (
+        f"hard ground is judged on {', on '.join(parts)}: set hard_above under [fields.KEY.play] "
+        "to compare them alike"
     )
 
 
@@ -95,11 +109,12 @@ def answer_sentences(result: xr.Dataset, stage: str = RISK, system: str = "us") 
     return [*first, *_unsure_sentences(result, best_plan(result, stage), stage)] if first else []
 
 
-def best_sentences(
+def leading_sentences(
     result: xr.Dataset, stage: str = RISK, system: str = "us", on_page: bool = False
 ) -> list[str]:
-    """The best plan with its water, and how fields compare that are alike but for one thing; empty
-    without turf. ``on_page``: where a page, and not ``--show play``, has the numbers of play.
+    """What stands first, wherever: the best plan with its water, then how fields compare that are
+    alike but for one thing, root zone before turf, and what the dearer root zone costs; empty
+    without turf.
     """
     keeps = kept_fields(result, stage)
     if not keeps.sizes["field"]:
@@ -110,24 +125,42 @@ def best_sentences(
     if on_page and "doubt_probability" not in result:
         # A comparison over draws may choose another plan.
         out[0] = f"With {LIKELY}: {out[0]}"
-    if text := _close_sentence(result, plan, stage):
+    if _knows_water(result, plan):
+        by_difference: dict[str, list[Alternatives]] = {}
+        for pair in pairs[:_MOST_NAMED]:
+            by_difference.setdefault(pair.differ_in, []).append(pair)
+        out += [_compared_sentence(result, alike, plan, system) for alike in by_difference.values()]
+        if len(pairs) > _MOST_NAMED:
+            more = len(pairs) - _MOST_NAMED
+            out[-1] += (
+                f" {count_text(more, 'more such comparison')} {'is' if more == 1 else 'are'} in "
+                "the table."
+            )
+    if text := difference_text(result, plan):
         out.append(text)
-    if text := _outside_sentence(result, plan, stage):
-        out.append(text)
-    if text := _drier_sentence(result, keeps, plan, system):
-        out.append(text)
-    if not _knows_water(result, plan):
-        return out
-    by_difference: dict[str, list[Alternatives]] = {}
-    for pair in pairs[:_MOST_NAMED]:
-        by_difference.setdefault(pair.differ_in, []).append(pair)
-    out += [_compared_sentence(result, alike, plan, system) for alike in by_difference.values()]
-    if len(pairs) > _MOST_NAMED:
-        out[-1] += f" {len(pairs) - _MOST_NAMED} more such comparisons are in the table."
-    out += _own_best_sentences(result, pairs, stage)
-    if says_what_counts(result):
-        out.append(_drought_only_sentence(result, on_page))
     return out
+
+
+def best_sentences(
+    result: xr.Dataset, stage: str = RISK, system: str = "us", on_page: bool = False
+) -> list[str]:
+    """``leading_sentences``, and what else is to know of the best plan; empty without turf.
+
+    ``on_page``: where a page, and not ``--show play``, has the numbers of play.
+    """
+    out = leading_sentences(result, stage, system, on_page)
+    if not out:
+        return []
+    keeps, plan = kept_fields(result, stage), best_plan(result, stage)
+    pairs = alternatives_of(result.attrs, _keys(result, "field"))
+    others = (
+        *(_own_best_sentences(result, pairs, stage) if _knows_water(result, plan) else ()),
+        _close_sentence(result, plan, stage),
+        _outside_sentence(result, plan, stage),
+        _drier_sentence(result, keeps, plan, system),
+        _drought_only_sentence(result, on_page) if says_what_counts(result) else "",
+    )
+    return [*out, *(text for text in others if text)]
 
 
 def says_what_counts(result: xr.Dataset) -> bool:
@@ -176,7 +209,7 @@ def counted_text(result: xr.Dataset) -> str:
 
 def death_text(result: xr.Dataset, plan: str) -> str:
     """How often turf dies, where it does in more than 1 of 100 years: under ``plan`` and under the
-    worst one; "" elsewhere.
+    worst one, and whether of frost; "" elsewhere.
     """
     p = odds(result, "dead")[0].dropna("field")
     parts = []
@@ -188,10 +221,29 @@ def death_text(result: xr.Dataset, plan: str) -> str:
         named = [plan] if float(here.sel(plan=plan)) > _SELDOM else []
         texts = [
             f"{of_100(here.sel(plan=one).item())} under {quoted_label(result, 'plan', one)}"
+            f"{', mostly of frost' if _is_of_frost(result, key, one) else ''}"
             for one in dict.fromkeys([*named, worst])
         ]
         parts.append(f"{quoted_label(result, 'field', key)} {', up to '.join(texts)}")
-    return f"years of 100: {'; '.join(parts)}" if parts else ""
+    share = share_text(result, "dead")
+    counts = f" with {share} dead" if share else ""
+    return f"years of 100{counts}: {'; '.join(parts)}" if parts else ""
+
+
+def share_text(result: xr.Dataset, stage: str) -> str:
+    """``25%``: the share of the field at which a stage counts; "" of a file that does not say."""
+    return f"{float(result['reached'].sel(stage=stage)):.0%}" if "reached" in result.coords else ""
+
+
+def _is_of_frost(result: xr.Dataset, field: str, plan: str) -> bool:
+    """Whether most death was there when the season opened, under every plan: no drought."""
+    if "opening_odds" not in result:
+        return False
+    at = {"field": field, "stage": "dead"}
+    frost = float(result["opening_odds"].sel(at).min("plan"))
+    return frost > _FROST and frost >= _MOST_OUTSIDE * float(
+        result["probability"].sel(at).sel(plan=plan)
+    )
 
 
 def has_play(result: xr.Dataset) -> bool:
@@ -259,7 +311,7 @@ def _close_sentence(result: xr.Dataset, plan: str, stage: str) -> str:
     if not fields:
         return ""
     return (
-        f"That is close to the limit of {100.0 * KEEPS:.0f}: "
+        f"{STAGE_WORDS[stage].capitalize()} is close to the limit of {100.0 * KEEPS:.0f}: "
         f"{_odds_by_field(result, fields, plan, stage)}; other years may put "
         f"{'it' if len(fields) == 1 else 'them'} on the other side."
     )
@@ -326,8 +378,7 @@ def _by_field_text(
         where = quoted_label(result, "field", key)
         in_dry = f" ({worst}{words[1]})" if holds_dry_years(result) else ""
         parts.append(f"{typical}{words[0]}{in_dry} on {where}")
-    more = len(fields) - _MOST_NAMED
-    return listed(parts) + (f"; {more} more in the table" if more > 0 else "")
+    return listed(parts) + more_text(len(fields) - _MOST_NAMED)
 
 
 def _driest(result: xr.Dataset, keeps: xr.DataArray, plan: str) -> str:
@@ -409,7 +460,8 @@ def _more_days(result: xr.Dataset, field: str, other: str, plan: str, is_first: 
     count = draws_text(result, share)
     tie = ", a tie counts half" if "." in count else ""
     if share < _MOST_DRAWS:
-        return f" and has on average {text} ({word} in only {count}{tie})"
+        why = f"; {FAR_OFF}" if disagree(share, -abs(more)) else ""
+        return f" and has on average {text} ({word} in only {count}{tie}{why})"
     return f" and has {text} ({word} in {count}{tie})"
 
 
@@ -430,8 +482,8 @@ def _unsure_sentences(result: xr.Dataset, plan: str, stage: str) -> Iterator[str
     if unsure := [key for key in kept if bool(open_yet.sel(field=key, plan=plan))]:
         cause = "the soil and grass" if "doubt_probability" in result else "chance in the years"
         yield (
-            f"That is not certain: depending on {cause}, {STAGE_WORDS[stage]} under "
-            f"{quoted_label(result, 'plan', plan)} may come more often on "
+            f"What {quoted_label(result, 'plan', plan)} keeps is not certain: depending on "
+            f"{cause}, {STAGE_WORDS[stage]} may come more often on "
             f"{fields_text(result, unsure, n)}."
         )
 

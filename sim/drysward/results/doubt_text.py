@@ -14,7 +14,15 @@ import xarray as xr
 
 from drysward.results.choice import CLOSE_DAYS, RISK, kept_fields
 from drysward.results.odds import wilson_limits
-from drysward.results.text import UNKNOWN, all_text, listed, none_text, of_100, rounded
+from drysward.results.text import (
+    UNKNOWN,
+    all_text,
+    listed,
+    more_text,
+    none_text,
+    of_100,
+    rounded,
+)
 from drysward.results.text import dry_period as dry_period
 
 TOO_SMALL = "no larger than chance"
@@ -29,10 +37,12 @@ MOST_NAMED = 3
 TOO_WIDE = 0.6
 # A choice stands that this share of the draws confirms (own choice).
 STANDS = 0.9
+FAR_OFF = "a few draws lie far off"
+"""Why a mean over the draws and a count of them disagree (``disagree``)."""
 STANDS_TEXT = (
     f"a choice that fewer than {10.0 * STANDS:.0f} in 10 draws confirm is too close to call"
 )
-MOST_FIELDS = 4
+MOST_FIELDS = 6
 
 ENOUGH_DRAWS = 64
 """Draws that are enough, as a rule, to say what to measure first."""
@@ -114,6 +124,13 @@ def fields_of_turf(found: xr.Dataset) -> list[str]:
 def draws_text(found: xr.Dataset, share: float) -> str:
     """``63 of 64 draws``: a share of the draws as they were counted."""
     return f"{count_of_draws(found, share)} of {found.attrs['doubt_draws']} draws"
+
+
+def disagree(share: float, more_days: float) -> bool:
+    """Whether means and draws disagree on which of two has fewer days: ``share`` of the draws in
+    which the first has, and how many more days its mean has as it is shown.
+    """
+    return (share - 0.5) * more_days > 0.0
 
 
 def count_of_draws(found: xr.Dataset, share: float) -> str:
@@ -245,7 +262,7 @@ def _odds_sentence(found: xr.Dataset, plan: str, fields: Sequence[str]) -> str:
     text = (
         f"Across {found.attrs['doubt_draws']} draws of the uncertain numbers, wilt comes under "
         f"{_name(found, 'plan', plan)} {'; '.join(parts)}"
-        f"{f'; {more} more in the tables' if more else ''}."
+        f"{more_text(more)}."
     )
     if wide:
         text += (
@@ -315,7 +332,12 @@ def _fewer_text(
         ]
         parts.append(f"{f'{other} has fewer' if parts else f'{text},'} {listed(counts)}")
     is_tied = any("." in count_of_draws(found, share) for share in shares)
-    return "; ".join(parts) + (" (a tie counts half)" if is_tied else "")
+    text = "; ".join(parts) + (" (a tie counts half)" if is_tied else "")
+    days = found[f"doubt_{_BELOW}"].sel(plan=list(plans)).round()
+    more = {field: np.subtract(*days.sel(field=field).transpose("plan").values) for field in fields}
+    if apart := [_name(found, "field", field) for field, s in named if disagree(s, more[field])]:
+        text += f"; the means on {listed(apart)} say the opposite, since {FAR_OFF}"
+    return text
 
 
 def _verdicts(found: xr.Dataset, fields: Sequence[str], shares: Sequence[float]) -> str:

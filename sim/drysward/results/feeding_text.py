@@ -12,7 +12,7 @@ import xarray as xr
 
 from drysward.quantities import shown
 from drysward.results.dataset import FEED
-from drysward.results.text import UNKNOWN, quoted_label, rounded
+from drysward.results.text import UNKNOWN, count_text, quoted_label, rounded
 
 DOSES, CAUTIONS = "feeding_doses", "feeding_cautions"
 """Attributes with the doses of a year (JSON, by field), and with what comes before feeding."""
@@ -38,7 +38,7 @@ RECOVERY_OF_DRAWS = "of the draws in which turf went dormant and came back in bo
 """Heading of the shift over draws, what it is, and of which draws that of recovery is."""
 HUNGRY, ENOUGH, LUSH = STATES = ("hungry", "enough", "lush")
 _WEEK = 7.0
-_MOST_FIELDS = 3
+_MOST_FIELDS = 6
 
 
 def fed_fields(result: xr.Dataset) -> list[str]:
@@ -102,7 +102,8 @@ def feeding_sentences(result: xr.Dataset, plan: str, system: str) -> list[str]:
             f"{'' if found else under}: {states}; {leached} leaches (1 year in 10 over {worst})."
         )
     if len(fields) > _MOST_FIELDS:
-        found.append(f"{len(fields) - _MOST_FIELDS} more fields are fed.")
+        more = len(fields) - _MOST_FIELDS
+        found.append(f"{count_text(more, 'more field')} {'is' if more == 1 else 'are'} fed.")
     return found
 
 

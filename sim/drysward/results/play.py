@@ -5,8 +5,6 @@ from __future__ import annotations
 import numpy as np
 import xarray as xr
 
-from drysward.results.dataset import PLAY
-
 MEANS = (
     "days_hard", "days_soft", "days_mud", "days_standing", "days_airless", "longest_airless",
     "days_weed_prone", "disease_nights", "mean_hardness", "hardest", "peak_worn",
@@ -19,14 +17,24 @@ RANGED = (
     "disease_nights", "peak_worn", "peak_root_loss", "days_dust",
 )  # fmt: skip
 """Of MEANS those that are shown, and have a range over draws; so have the shares of EVENTS."""
+HAMMER = "2.25 kg hammer"
+"""What g of hardness and its limits are of."""
 
 
-def share_of_events(result: xr.Dataset, kind: str) -> xr.DataArray:
-    """Share of the events of all years that are ``kind`` of EVENTS: mean over the draws of a result
-    that has them, else of the likely run. ``result`` has its numbers of play without "play_".
+def hard_limits(result: xr.Dataset) -> dict[str, float]:
+    """Hardness (Gmax, g) over which each turf field with play is hard, by key; none in a file that
+    lacks it.
     """
-    of_draws = f"doubt_{PLAY}events_{kind}"
-    return result[of_draws] if of_draws in result else result[f"events_{kind}_share"]
+    if "hard_above" not in result.variables:
+        return {}
+    on = result["has_play"].values.astype(bool) & ~result["skinned"].values.astype(bool)
+    return {
+        str(key): float(limit)
+        for key, limit, is_on in zip(
+            result["field"].values, result["hard_above"].values, on, strict=True
+        )
+        if is_on
+    }
 
 
 def play_answers(result: xr.Dataset) -> xr.Dataset:

@@ -104,6 +104,11 @@ def count_text(n: int, name: str) -> str:
     return f"{n:,} {name}{'' if n == 1 else 's'}"
 
 
+def more_text(n: int) -> str:
+    """``; 2 more fields in the tables``: what a sentence leaves out; "" for nothing."""
+    return f"; {count_text(n, 'more field')} in the tables" if n > 0 else ""
+
+
 def first_sentence(text: str) -> str:
     """A text up to its first full stop."""
     return f"{text.partition('. ')[0].rstrip('.')}."
@@ -240,6 +245,13 @@ def depth_text(value_mm: float, depth: Display) -> str:
 def rounded(value: float, decimals: int) -> str:
     """A number with so many decimals, "-" where there is none."""
     return UNKNOWN if math.isnan(value) else f"{value:,.{decimals}f}"
+
+
+def with_range(text: str, low: str, high: str) -> str:
+    """``17 (0 to 125)``: a number and its limits; alone where none are known or all print alike."""
+    return text if UNKNOWN in (text, low, high) or text == low == high else (
+        f"{text} ({low} to {high})"
+    )
 
 
 def signed(value: float, decimals: int) -> str:
@@ -481,11 +493,14 @@ def difference_text(costs: xr.Dataset, plan: str = "") -> str:
         return f"{money} {money_text(abs(value))}{each} {'more' if value >= 0.0 else 'less'}"
 
     feed = " and feed" if "feed" in json.loads(costs.attrs["priced"]) else ""
+    keeping = difference("keeping", " a year")
+    if money_text(abs(one["difference_keeping"].item())) == "0":
+        keeping = "as much a year"
     dearest, other = (str(costs["field_label"].sel(field=key).item()) for key in fields)
     text = (
         f"{dearest} ({attrs['root_zone']}) costs {difference('first')} to build than {other} "
         f"({attrs['other_root_zone']}) would on the same area, and "
-        f"{difference('keeping', ' a year')} to water{feed}"
+        f"{keeping} to water{feed}"
     )
     if one["difference_lost_turf"].item() != 0.0:
         text += f", and {difference('lost_turf', ' a year')} for lost turf"
@@ -585,9 +600,9 @@ def spell_text(attrs: Mapping[Hashable, Any]) -> str:
     return f"for {days} days in a row" if days > 1 else "on any day"
 
 
-def reached_text(attrs: Mapping[Hashable, Any]) -> str:
-    """When a stage counts: the end of "a year in which the stage ..."."""
-    return f"covers its share of the field {spell_text(attrs)}"
+def reached_text(attrs: Mapping[Hashable, Any], share: str = "") -> str:
+    """When a stage counts: the end of "a year in which the stage ..."; of a known ``share``."""
+    return f"covers {share or 'its share'} of the field {spell_text(attrs)}"
 
 
 def condition_text(attrs: Mapping[Hashable, Any]) -> str:

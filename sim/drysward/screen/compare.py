@@ -19,11 +19,14 @@ from drysward.quantities import Display, shown
 from drysward.results.alternatives import no_sum_text
 from drysward.results.answer_text import (
     MUD_APART,
+    PLAY_ADDS_TO,
     answer_sentences,
     counted_text,
     death_text,
     has_play,
+    leading_sentences,
     says_what_counts,
+    share_text,
     undecided_text,
 )
 from drysward.results.choice import (
@@ -149,19 +152,22 @@ def overview(
     sentences = answer_sentences(one.summary, risk, one.system)
     if (found := one.labeled) is not None and found.sizes["plan"] > 1:
         sentences.append(choice_sentence(found, best_plan(one.summary, risk), risk))
-    first, after = _first_lines([text for text in sentences if text])
+    lead = len(leading_sentences(one.summary, risk, one.system))
+    first, after = _first_lines([text for text in sentences if text], lead)
     parts += [*first, _matrix(one, headline, risk), *after]
     captions = [*_captions(one, risk), *(_weather_captions(one) if with_notes else ())]
     parts.append(notes(captions))
     return parts
 
 
-def _first_lines(sentences: Sequence[str]) -> tuple[list[str], list[str]]:
-    """The sentences that stand above the table, and those that no longer fit there."""
+def _first_lines(sentences: Sequence[str], lead: int) -> tuple[list[str], list[str]]:
+    """The sentences that stand above the table, the first ``lead`` always, and those that no longer
+    fit there.
+    """
     lines = 0
     for i, sentence in enumerate(sentences):
         lines += len(textwrap.wrap(sentence, _NARROW))
-        if i and lines > _MOST_LINES:
+        if i >= max(lead, 1) and lines > _MOST_LINES:
             return list(sentences[:i]), list(sentences[i:])
     return list(sentences), []
 
@@ -379,7 +385,8 @@ def _captions(one: Comparison, risk: str) -> Iterator[tuple[str, str]]:
         limits = "5 to 95% of the draws: what this soil and grass may really be"
     yield (
         STAGE_WORDS[risk].capitalize(),
-        f"years of 100 in which it {reached_text(attrs)}{of_season} ({limits})",
+        f"years of 100 in which it {reached_text(attrs, share_text(one.summary, risk))}"
+        f"{of_season} ({limits})",
     )
     text = death_text(one.summary, best_plan(one.summary, risk))
     if text and risk != "dead":
@@ -417,14 +424,12 @@ def _weather_captions(one: Comparison) -> Iterator[tuple[str, str]]:
 
 
 def _not_in_them(summary: xr.Dataset) -> str:
-    """What days below do not count; "" where a sentence above the table says it."""
+    """What days below count and do not count, less what a sentence above the table says."""
+    if has_play(summary):
+        apart = "" if says_what_counts(summary) else f"; {MUD_APART}: --show play"
+        return f"; on fields with play, {PLAY_ADDS_TO} them{apart}"
     if says_what_counts(summary):
         return ""
-    if has_play(summary):
-        return (
-            "; of drought, and on fields with play of wear and of roots lost in airless soil too; "
-            f"{MUD_APART}: --show play"
-        )
     return f"; {counted_text(summary)} (add play = {{}} to a field, then --show play)"
 
 
@@ -525,7 +530,7 @@ def spread_cell(head: str, keys: tuple[str, ...], decimals: int, unit: str = "")
     def write(mean: float, error: float, low: float, high: float) -> str:
         text, chance = rounded(mean, decimals), rounded(error, decimals)
         ends = rounded(low, decimals), rounded(high, decimals)
-        below = "" if ends == (text, text) else f"\n{ends[0]}-{ends[1]}"
+        below = "" if ends == (text, text) or UNKNOWN in ends else f"\n{ends[0]}-{ends[1]}"
         text = text if text == UNKNOWN or not float(chance) else f"{text}±{chance}"
         return f"{text}{below}"
 
@@ -667,7 +672,8 @@ def _volume_table(one: Comparison) -> Table:
             rows.append(row)
     cells = [_NAMES[3], _NAMES[1], *columns[len(_NAMES) :]]
     lead = ("plan_label", "field_label")
-    return Table("volumes", "Water by volume", columns, rows, cells, lead)
+    title = f"Water by volume{'' if one.drawn is None else ', with the likely numbers'}"
+    return Table("volumes", title, columns, rows, cells, lead)
 
 
 def _no_sum(summary: xr.Dataset) -> str:
@@ -776,7 +782,7 @@ def _notes(one: Comparison) -> Iterator[tuple[str, str]]:
     elif summary.sizes["field"] > 1:
         yield "Whole site", "peak week: sum of the fields' peak weeks, at least the site's own"
     if one.is_priced:
-        yield from cost_notes(one.summary, plan=best_plan(one.summary))
+        yield from cost_notes(one.summary, compare=False)  # stands on the first screen
     yield "Weather", attrs["weather"]
     if read := file_means_text(attrs, system):
         yield "Read as", read

@@ -30,7 +30,7 @@ from drysward.results.feeding_text import (
     state_of,
     weeks_text,
 )
-from drysward.results.text import UNKNOWN, findings_of, rounded, signed
+from drysward.results.text import UNKNOWN, findings_of, rounded, signed, with_range
 from drysward.scenario.model import Scenario
 from drysward.screen.compare import weather_findings
 from drysward.screen.document import Cell, Column, Part, Row, Table, Value, notes, number, words
@@ -335,7 +335,7 @@ def _with_limits(
 ) -> Callable[..., str]:
     def write(mean: float, low: float, high: float) -> str:
         texts = [in_text(value, decimals) for value in (mean, low, high)]
-        return texts[0] if len({*texts}) == 1 else "{} ({} to {})".format(*texts)
+        return with_range(*texts)
 
     return write
 

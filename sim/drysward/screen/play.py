@@ -8,25 +8,32 @@ from dataclasses import dataclass
 
 import xarray as xr
 
-from drysward.results.answer_text import PLAY_ADDS, PLAYABLE, has_play_range, play_range_text
+from drysward.results.answer_text import (
+    PLAY_ADDS,
+    PLAYABLE,
+    has_play_range,
+    play_range_text,
+    unlike_limits_text,
+)
 from drysward.results.dataset import PLAY
+from drysward.results.play import HAMMER, hard_limits
 from drysward.results.summary import DRAWS
 from drysward.results.text import UNKNOWN, findings_of, listed, rounded
 from drysward.screen.compare import limited, spread_cell, weather_findings
 from drysward.screen.document import Cell, Column, Part, Row, Table, Value, notes, number, words
 
 _LONGEST = "longest_airless_most"
-CAUTIONS = (
+CAUTION = (
     "Hardness is an estimate from moisture, soil and cover: only a measurement by the applicable "
-    "test method decides whether a surface is safe.",
-    "Disease nights are nights that favor leaf disease, not disease.",
+    "test method decides whether a surface is safe."
 )
 
 
 def play(summary: xr.Dataset) -> list[Part]:
     """A table of the turf and one of skinned surfaces, a block for each field with play.
 
-    ``summary`` is of ``summarize``; with draws each number has its range over them.
+    ``summary`` is of ``summarize``; with draws each number, which is that of the likely run, has
+    its range over them.
     """
     fields = [key for key in summary["field"].values if bool(summary["has_play"].sel(field=key))]
     parts = weather_findings(findings_of(summary.attrs))
@@ -95,18 +102,15 @@ _HEADS = {"_se": ", standard error", "_low": ", 5%", "_high": ", 95%"}
 
 
 def _number(summary: xr.Dataset, head: str, shown: tuple[str, str, int, float]) -> _Number:
-    """A number as it is over the draws where they give its range, else of the likely run."""
+    """A number of the likely run, and its range over the draws where there are any."""
     variable, unit, decimals, factor = shown
     name, _, over_years = variable.rpartition("_")
-    main = f"_{over_years}"
-    variables = {main: f"{PLAY}{variable}"}
-    if over_years == "share":
+    ranged = has_play_range(summary)
+    variables = {f"_{over_years}": f"{PLAY}{variable}"}
+    if over_years == "share" or (ranged and variable != _LONGEST):
         variables["_se"] = f"{PLAY}{name}_se"
-    if has_play_range(summary):
-        ends = {main: "", "_se": "_error", "_low": "_low", "_high": "_high"}
-        if variable == _LONGEST:
-            del ends["_se"]
-        variables = {end: f"{DRAWS}{PLAY}{name}{of}" for end, of in ends.items()}
+    if ranged:
+        variables |= {end: f"{DRAWS}{PLAY}{name}{end}" for end in ("_low", "_high")}
     return _Number(head, name, unit, decimals, factor, variables)
 
 
@@ -137,10 +141,10 @@ def _table(
         )
     rows: list[Row] = []
     heads: dict[Value, str] = {}
+    limits = hard_limits(summary)
     for field in fields:
         label = str(summary["field_label"].sel(field=field).item())
-        limit = float(summary["hard_above"].sel(field=field))
-        heads[label] = label if skinned else f"{label}; hard: over {limit:.0f} g"
+        heads[label] = label if skinned else f"{label}; hard: over {limits[str(field)]:.0f} g"
         for plan in map(str, summary["plan"].values):
             at = summary.sel(field=field, plan=plan)
             row: dict[str, Value] = {
@@ -152,9 +156,8 @@ def _table(
             rows.append(row)
     cells = [named[1], named[3], *(cell for cell in cells if not _is_empty(cell, rows))]
     columns = [*named, *(column for one in numbers for column in one.columns)]
-    what = "; mean ± standard error of the years, and 5 to 95% of the draws below it"
     return Table(
-        key, f"{title}{what if ranged else ''}", columns, rows, cells, ("plan_label",),
+        key, title, columns, rows, cells, ("plan_label",),
         by="field_label", blocks=heads,
     )  # fmt: skip
 
@@ -175,14 +178,14 @@ def _is_empty(cell: Column | Cell, rows: Sequence[Row]) -> bool:
 
 _MEANINGS = {
     "hard": "harder than the limit that stands beside the name of the field",
-    "mean hardness": "Gmax in g: the largest deceleration of a hammer dropped on the surface, in "
-    "multiples of gravity; lower is softer",
+    "mean hardness": f"Gmax in g: the largest deceleration of a {HAMMER} dropped on the surface, "
+    "in multiples of gravity; lower is softer",
     "mud": "soil so wet that water fills 40% of the pores that drain",
     "airless": "less than 10% of the surface layer is air, unless the scenario sets another limit; "
     "roots die back from the second day on",
     "longest airless": "the longest spell of any year",
     "weed-prone": "moist enough for algae, sedges and annual bluegrass",
-    "disease": CAUTIONS[1],
+    "disease": "nights that favor leaf disease",
     "worn": "mean of the yearly peaks, of the field",
     "roots lost": "mean of the yearly peaks, of the roots",
 }
@@ -198,11 +201,16 @@ def _notes(
         "mean of the years; days of the season on which the stated share of the field is affected",
     )
     shown = {cell.head for table in tables for cell in table.shown}
+    if text := unlike_limits_text(summary):
+        yield "Limits", text
     for head, meaning in _MEANINGS.items():
         if head in shown:
             yield head.capitalize(), meaning
     if any(head.startswith("events") for head in shown):
-        yield "Events", f"percent of all events, ± standard error; playable: {PLAYABLE}"
+        yield "Events", (
+            "percent of all events; those with judged = false are not among them. Playable: "
+            f"{PLAYABLE}"
+        )
     else:
         yield "Events", (
             "none are judged; add them under [[fields.KEY.play.events]], in place of play = {}"
@@ -213,4 +221,5 @@ def _notes(
     if tables[0].key == "turf_play":
         yield "Days below", PLAY_ADDS
     yield "Range", play_range_text(summary, "below it")
-    yield "Caution", CAUTIONS[0]
+    yield "±", "standard error of the years"
+    yield "Caution", CAUTION

@@ -180,6 +180,8 @@ def front_parts(kept: xr.Dataset, system: str, every: bool = False) -> list[Part
     some = f"; {len(rows)} shown" if n > len(rows) else ""
     choices = f"{n} of {count_text(int(kept.attrs['choices']), 'choice')}{some}"
     lines = [("On the front", choices)]
+    if "risk_se" in kept:
+        lines.append(("±", "standard error of the years"))
     lines.append(
         (
             "Caution",
