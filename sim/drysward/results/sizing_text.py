@@ -56,7 +56,7 @@ def size_cost_text(one: xr.Dataset) -> str:
 
 def priced_text(supply: xr.Dataset) -> str:
     """What the costs of sizes include."""
-    parts = [f"yearly: water and energy of {mean_year_text(supply.attrs)}"]
+    parts = [f"Yearly: water and energy of {mean_year_text(supply.attrs)}"]
     if "sizing_first_cost" in supply:
         parts.append("first: storage at its price")
     if "sizing_present_cost" in supply:

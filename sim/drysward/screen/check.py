@@ -192,7 +192,7 @@ def _runs(scenario: Scenario, nights: Sequence[Night], system: str) -> Table:
         words("plan_label", "plan"),
         words("rule", "rule"),
         number("nights_a_week", "nights a week", write=lambda value: f"{value:.2g}"),
-        number("nights_restricted", "in the last stage", write=lambda value: f"{value:.2g}"),
+        number("nights_restricted", "nights in the last stage", write=lambda value: f"{value:.2g}"),
         number("largest", "largest watering", depth.unit, depth.decimals + 1),
         words("set_by", "set by"),
     ]
