@@ -94,10 +94,7 @@ def command(
     from drysward.files import Outputs
     from drysward.loading import load_in_background
     from drysward.results import RESULT_FILES
-    from drysward.scenario import changed
-
-    change = changed.without_supply if without_supply else None
-    opened = open_scenario(scenario, change=change, **weather)
+    opened = open_scenario(scenario, without_supply=without_supply, **weather)
     units = units or opened.units
     if show == "play":
         from drysward.site.play import require_play

@@ -81,14 +81,10 @@ def command(
     from drysward.files import Outputs
     from drysward.results import SUPPLY_FILES
     from drysward.results.choice import CHOSEN_PLAN
-    from drysward.scenario.changed import sized_for
     from drysward.screen.document import notes
     from drysward.screen.supply import supply_report
 
-    change = None if plan is None else partial(sized_for, plan=plan)
-    opened = open_scenario(scenario, change=change, **weather)
-    if plan is not None:
-        opened.plan_named(plan)
+    opened = open_scenario(scenario, plan=plan, **weather)
     units = units or opened.units
     if opened.supply is None:
         raise FaultyInput(

@@ -10,9 +10,20 @@ import xarray as xr
 from drysward.quantities import shown
 from drysward.results.feeding_text import CAUTION
 from drysward.results.supply_text import RESTRICTED
-from drysward.results.text import UNKNOWN, findings_of, ledger_dates, year_text
+from drysward.results.text import UNKNOWN, count_text, findings_of, ledger_dates, year_text
 from drysward.screen.compare import weather_findings
-from drysward.screen.document import Column, Heading, Part, Row, Table, Value, notes, number, words
+from drysward.screen.document import (
+    Cell,
+    Column,
+    Heading,
+    Part,
+    Row,
+    Table,
+    Value,
+    notes,
+    number,
+    words,
+)
 
 _FLOWS = {
     "precipitation": "rain",
@@ -56,6 +67,9 @@ _OF_NIGHT = (
     "what stays short is in it again every night until it is made up, so that its sum counts water "
     "twice. --by-month has the new demand"
 )
+_STAGE = "restriction stage in force, 1 the first; none where there is no number"
+_SNOW_FALLS = "rain has what falls as snow too"
+_SNOW = f"water of the snow that lies; {_SNOW_FALLS}"
 _NEW_DEMAND = "newly short taken off and made up added, it is what was delivered"
 # Of a field with play: heading, unit, and what multiplies the number.
 _PLAY = {
@@ -88,12 +102,22 @@ def daily_account(account: xr.Dataset, system: str) -> list[Part]:
     for name, head in _SHARES.items():
         columns.append(number(name, head, "%", 0))
         values[name] = account[name].values * 100.0
-    if bool((account["hardness"] > 0.0).any()):
+    has_play = bool((account["hardness"] > 0.0).any())
+    if has_play:
         for name, (head, unit, times) in _PLAY.items():
             columns.append(number(name, head, unit, 0))
             values[name] = account[name].values * times
     above = bool((values["depletion"] < 0.0).any())
-    cells = [_full(column) if column.key == "depletion" else column for column in columns]
+    # A line of a usual screen has room for snow, or for what a field with play or a stage adds.
+    is_wide = has_play or own_stage
+    hidden = {"weekday", "stage", *(["snow_water"] if is_wide else [])}
+    cells: list[Column | Cell] = [
+        _full(column) if column.key == "depletion" else column
+        for column in columns
+        if column.key not in hidden
+    ]
+    if own_stage:
+        cells.insert(1, Cell("day, stage", ("weekday", "stage"), _day_and_stage, is_number=False))
     rows: list[Row] = [
         {**day, **{name: float(of[i]) for name, of in values.items()}}
         for i, day in enumerate(_day_cells(account, "stage"))
@@ -101,7 +125,7 @@ def daily_account(account: xr.Dataset, system: str) -> list[Part]:
     worst = float(np.abs(account["residual"].values).max())
     lines = [("full", "depletion 0 or less: soil at field capacity or above")] if above else []
     if has_snow:
-        lines.append(("Snow", "water of the snow that lies; rain has what falls as snow too"))
+        lines.append(("Snow", _snow_text(account, system) if is_wide else _SNOW))
     lines.append(("Water balance error", f"largest of any day {worst:.1g} mm"))
     parts: list[Part] = [
         Heading(f"{attrs['field']}, plan {attrs['plan']}, {year_text(attrs, attrs['year'])}"),
@@ -119,7 +143,7 @@ def daily_account(account: xr.Dataset, system: str) -> list[Part]:
         parts.append(_at_supply(account, system))
         lines[:0] = [(_SUPPLY["demand"][0].capitalize(), _OF_NIGHT), *_SUPPLY_NOTES]
     if own_stage or RESTRICTED in attrs:
-        lines.insert(0, ("Stage", "restriction stage in force, 1 the first; -: none"))
+        lines.insert(0, ("Stage", _STAGE))
     return [*parts, notes(lines)]
 
 
@@ -255,6 +279,18 @@ def _days(account: xr.Dataset, has_stage: bool, with_weekday: bool = False) -> l
             number("stage", "stage", write=lambda stage: f"{stage:.0f}" if stage else UNKNOWN)
         )
     return columns
+
+
+def _day_and_stage(weekday: str, stage: float) -> str:
+    return f"{weekday} {stage:.0f}" if stage else weekday
+
+
+def _snow_text(account: xr.Dataset, system: str) -> str:
+    """On how many days snow lies, and the most of it."""
+    snow, depth = account["snow_water"].values, shown("mm", system)
+    most = f"{float(snow.max()) * depth.factor:.{depth.decimals + 1}f} {depth.unit}"
+    days = count_text(int((snow > 0.0).sum()), "day")
+    return f"lies on {days}, at most {most} of water; {_SNOW_FALLS}"
 
 
 def _day_cells(account: xr.Dataset, stage: str) -> list[dict[str, Value]]:
