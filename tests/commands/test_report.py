@@ -52,7 +52,7 @@ from drysward.pages.supply_figures import CAUSE_ORDER, HATCHES
 from drysward.pages.sweep_figures import odds_and_error
 from drysward.pages.tables import tables
 from drysward.pages.words import answer, chance
-from drysward.results.choice import best_plan
+from drysward.results.choice import best_plan, shown_plan_and_which
 from drysward.results.feeding_text import state_of
 from drysward.results.text import CAUSES as CAUSE_WORDS
 from drysward.results.text import money_text, odds_text, signed, water_notes, with_range
@@ -726,7 +726,7 @@ def test_the_answer_tells_how_often_how_far_and_why_a_supply_is_short(pond):
     ) in first
     assert "of demand in the mean year." in first
     given = "With the supply as given and the likely numbers, under the plan "
-    assert first.startswith(f"{given}of the sizing, “Refill at 40% depletion”, the supply ")
+    assert first.startswith(f"{given}of the goal, “Refill at 40% depletion”, the supply ")
     free = pond.copy()
     del free.attrs["sizing_plan"]
     assert answer(free, "us").sentences[0].startswith(f"{given}with the largest demand, ")
@@ -752,11 +752,11 @@ def test_a_sizing_leads_the_page_by_its_plan_and_its_goal(pond):
     )  # fmt: skip
     said = answer(sought, "us")
     label = str(pond["plan_label"].sel(plan="deficit").item())
-    assert said.plan_head == "Plan of the sizing"
+    assert said.plan_head == "Plan of the goal"
     assert {one.plan for one in said.fields} == {label}
-    goal = next(text for text in said.sentences if "goal" in text)
+    goal = next(text for text in said.sentences if "fail the goal" in text)
     assert goal.startswith(f"With the likely soil and grass, under “{label}” dormancy comes in ")
-    assert goal.endswith("3 of 200 years fail the goal of the sizing; 10 may.")
+    assert goal.endswith("3 of 200 years fail the goal; 10 may.")
     # No rule of its own beside the goal.
     assert not any("keeps" in text for text in said.sentences)
     assert "Best plan" not in said.note
@@ -764,6 +764,50 @@ def test_a_sizing_leads_the_page_by_its_plan_and_its_goal(pond):
     del free.attrs["sizing_plan"]
     assert answer(free, "us").plan_head == "Best plan"
     assert any("keeps" in text for text in answer(free, "us").sentences)
+
+
+def test_the_cost_sentence_names_the_plan_of_the_goal(pond):
+    """As the screen does: of a sizing the plan of its goal, else the best."""
+    sought = pond.assign_attrs(sizing_plan="deficit")
+    assert shown_plan_and_which(sought) == ("deficit", "plan of the goal")
+    free = pond.copy()
+    del free.attrs["sizing_plan"]
+    assert shown_plan_and_which(free) == (best_plan(pond), "best plan")
+
+
+def test_restrictions_stand_by_the_water_of_the_supply(pond):
+    water, reliability = tables(pond, "us")[:2]
+    lines = [text for name, text in water.found if name == "Restricted"]
+    assert lines[0] == (
+        "from a drought index of 8.3 in until 6.3 in: Tue and Fri only, 80% of the demand, not "
+        "Stadium"
+    )
+    assert " mm until " in tables(pond, "metric")[0].found[0][1]
+    assert "not counted as shortage" in reliability.found[0][1]
+    never = changed(pond, restricted_days_mean=0.0)
+    assert not tables(never, "us")[1].found
+
+
+def test_a_trade_off_has_its_costs_in_a_table(pond):
+    money, volume = {"units": "USD"}, {"units": "m3", "long_name": "least storage"}
+    against = {"units": "m3 h-1", "long_name": "source rate of well"}
+    sized = pond.assign(
+        sizing_against=("point", [2.0, 3.0], against),
+        sizing_curve=("point", [np.nan, 5000.0], volume),
+        sizing_curve_first_cost=("point", [np.nan, 70000.0], money),
+        sizing_curve_yearly_cost=("point", [np.nan, 1100.0], money),
+    )
+    one = next(table for table in tables(sized, "metric") if "Trade-off" in table.caption)
+    assert list(one.columns) == [
+        "Least storage, m3", "First cost of the storage, USD", "Yearly cost, USD"
+    ]  # fmt: skip
+    cells = [[cell.text for cell in row] for _, row in one.groups[0].rows]
+    assert cells == [["nothing suffices", "-", "-"], ["5,000", "70,000", "1,100"]]
+
+
+def test_the_page_runs_again_with_the_draws_of_its_sizing(pond):
+    one = pond.sel(plan=["refill"], field=["stadium"]).assign_attrs(sizing_draws=64)
+    assert "--draws 64 --years 9-12" in " ".join(Reader(page(one, "us")).text.split())
 
 
 def test_a_trade_off_that_was_not_asked_for_says_how_to_ask(pond):

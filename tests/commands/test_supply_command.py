@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import json
+import tomllib
 from importlib.resources import files
 from pathlib import Path
 
@@ -15,8 +16,10 @@ from click.testing import CliRunner, Result
 import drysward
 from drysward.cli import main
 from drysward.files import RECORD
+from drysward.results.export import supply_rows
 from drysward.results.sizing_text import carriers
 from drysward.results.supply import supply_answers
+from drysward.scenario.changed import toml_of, without_supply
 from drysward.studies.sizing import TOLERANCE
 
 YEARS = ("--years", "1-30")
@@ -298,7 +301,11 @@ def test_a_ledger_by_month_adds_up_to_the_year_of_the_supply() -> None:
     assert short > 0.0
     assert year["made_up"] > 0.0
     assert short == pytest.approx(run["supply_shortage"].item(), rel=1e-6)
-    assert year["demand"] * gallon == pytest.approx(run["supply_demand"].item(), rel=1e-6)
+    assert year["new_demand"] * gallon == pytest.approx(run["supply_demand"].item(), rel=1e-6)
+    for one in (*months, year):
+        of_columns = one["new_demand"] - one["shortage"] + one["made_up"]
+        assert of_columns == pytest.approx(one["delivered"], abs=1e-3)
+    assert "demand" not in year
     for key in ("delivered", "made_up", "inflow"):
         assert sum(one[key] for one in months) == pytest.approx(year[key])
     assert year["least"] == min(one["least"] for one in months)
@@ -317,6 +324,111 @@ def test_without_a_sizing_the_answer_is_of_its_plan(tmp_path: Path) -> None:
     assert f"under “{label}”" in first
     # All plans are in the tables: none was sized for.
     assert "No irrigation" in done.stdout
+
+
+def test_the_demand_of_dry_years_is_no_water_drawn(tmp_path: Path) -> None:
+    """A supply that falls short draws less in dry years; the plan demands more in them."""
+    poor = changed(tmp_path, ('rate = "12 gpm"', 'rate = "2 gpm"'))
+    scenario = drysward.load(poor)
+    summary = drysward.summarize(drysward.run(scenario, years=(1, 30)), scenario, supply=True)
+    one = summary.sel(plan="refill", period=10.0)
+    assert one["supply_demand_return"] > one["demand_mean"]
+    assert one["site_demand_volume"] < one["demand_mean"]
+    assert "drawn" in one["site_demand_volume"].attrs["long_name"]
+    done = ask(poor, *YEARS, "--no-sizing", "--plan", "refill", "--format", "json")
+    (row,) = (
+        row
+        for table in json.loads(done.stdout)["tables"] if table["key"] == "supply"
+        for row in table["rows"] if row["plan"] == "refill"
+    )  # fmt: skip
+    assert row["demand_dry_year"] == pytest.approx(
+        one["supply_demand_return"].item() / 3785.411784, rel=1e-6
+    )
+    heads, *rows = supply_rows(summary, "metric")
+    kept = [dict(zip(heads, row, strict=True)) for row in rows]
+    (dry,) = (
+        line["value"]
+        for line in kept
+        if (line["quantity"], line["plan"], line["period"])
+        == ("supply_demand_return", "refill", "10.0")
+    )
+    assert float(str(dry)) == pytest.approx(one["supply_demand_return"].item(), rel=1e-6)
+
+
+def test_nights_that_restrictions_close_are_named() -> None:
+    """They are no shortage, so that more of them read as a better supply."""
+    said = " ".join(ask("pond", *FEW_YEARS, "--no-sizing").stdout.split())
+    assert "nights that restrictions close are not counted as shortage" in said
+
+
+def test_another_plan_may_be_sized(tmp_path: Path) -> None:
+    mine = changed(tmp_path, ('plan = "refill"', 'plan = "deficit"'))
+    there = ask(mine, *FEW_YEARS)
+    here = ask("pond", *FEW_YEARS, "--plan", "deficit", "--out", str(tmp_path / "out"))
+    assert here.exit_code == 0, here.stderr
+    assert here.stdout == there.stdout
+    kept = xr.open_dataset(tmp_path / "out" / "results.nc")
+    assert kept.attrs["sizing_plan"] == "deficit"
+    # What is kept runs again, alone.
+    again = drysward.loads(kept.attrs["scenario"], tmp_path)
+    assert again.sizing is not None
+    assert again.sizing.plan == "deficit"
+    wrong = ask("pond", "--plan", "defict")
+    assert wrong.exit_code == 2
+    assert "deficit" in wrong.stderr
+
+
+def test_a_chosen_plan_leads_without_a_sizing(tmp_path: Path) -> None:
+    text = (files("drysward.scenarios") / "pond.toml").read_text(encoding="utf-8")
+    mine = tmp_path / "mine.toml"
+    mine.write_text(text.partition("[sizing]")[0], encoding="utf-8")
+    label = drysward.load(mine).plan_named("deficit").label
+    done = ask(str(mine), *FEW_YEARS, "--plan", "deficit")
+    assert f"under “{label}”" in " ".join(done.stdout.split()).partition(" the mean year ")[0]
+
+
+def test_demand_without_a_supply() -> None:
+    words = ("compare", "--draws", "2", *FEW_YEARS, "--format", "csv")
+    done = CliRunner().invoke(main, [*words, "pond", "--without-supply"])
+    assert done.exit_code == 0, done.stderr
+    limited = CliRunner().invoke(main, [*words, "pond"])
+    assert done.stdout != limited.stdout
+    refused = CliRunner().invoke(main, [*words, "demo", "--without-supply"])
+    assert refused.exit_code == 2
+    assert "finds no [supply] in the scenario" in refused.stderr
+
+
+@pytest.mark.parametrize("name", ["pond", "demo", "match-days", "feeding"])
+def test_changed_tables_are_written_as_they_are(name: str) -> None:
+    tree = tomllib.loads(drysward.shipped(name).text)
+    assert tomllib.loads(toml_of(tree)) == tree
+    if "supply" in tree:
+        left = tomllib.loads(toml_of(without_supply(tree)))
+        assert not {"supply", "sizing"} & set(left)
+        assert "pond" not in left["costs"]
+        assert drysward.loads(toml_of(left), ".").supply is None
+
+
+def test_a_ledger_shows_snow_stages_and_weekdays() -> None:
+    words = ["ledger", "pond", "--field", "practice", "--plan", "refill", "--year", "12"]
+    done = CliRunner().invoke(main, [*words, "--format", "json"])
+    tables = {table["key"]: table["rows"] for table in json.loads(done.stdout)["tables"]}
+    account = drysward.ledger(drysward.shipped("pond"), "practice", "refill", 12)
+    inch = account["snow_water"].values / 25.4
+    assert [row["snow_water"] for row in tables["ledger"]] == pytest.approx(inch.tolist())
+    stages = [row["stage"] for row in tables["supply"]]
+    assert stages == account["supply_stage"].values.tolist()
+    assert max(stages) > 0
+    # Seven days in a row, each of another name.
+    week = [row["weekday"] for row in tables["supply"]][:8]
+    assert len(set(week[:7])) == 7
+    assert week[0] == week[7]
+    assert [row["weekday"] for row in tables["supply"]] == account["weekday"].values.tolist()
+    for width in ("60", "100", "200"):
+        text = CliRunner().invoke(main, words, env={"COLUMNS": width}).stdout
+        assert max(map(len, text.splitlines())) <= max(int(width), 100)
+    july = CliRunner().invoke(main, [*words, "--months", "7"])
+    assert "snow" not in july.stdout
 
 
 def test_a_ledger_of_some_months() -> None:

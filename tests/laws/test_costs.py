@@ -316,6 +316,7 @@ def test_what_one_root_zone_costs_more_is_on_the_same_area(scenes):
     other = next(str(key) for key in told["plan"].values if key != "refill")
     label = told["plan_label"].sel(plan=other).item()
     assert f"under “{label}”, the best plan." in difference_text(told, other)
+    assert "the plan of the goal." in difference_text(told, other, "plan of the goal")
     assert "Over 20 years at 4% it costs EUR " in text
 
 

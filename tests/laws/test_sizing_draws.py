@@ -145,6 +145,12 @@ def test_sizes_with_confidence_are_those_of_draws(shipped):
     assert answer_text(unsure, "metric").startswith(
         "With 80% confidence nothing suffices: in 1 of 10 draws no size tried does. With the likely"
     )
+    none = told["sizing_draw_least"].copy(data=[math.inf] * 6 + [1.0] * 4)
+    assert answer_text(unsure.assign(sizing_draw_least=none), "metric").startswith(
+        "With even odds nothing suffices: in 6 of 10 draws no size tried does."
+    )
+    many = dict(confidence_lines(told.assign_attrs(sizing_draws=64), "metric"))
+    assert "drysward compare" not in many["Nothing suffices"]
     assert answer_text(told.drop_vars("sizing_draw_least"), "metric").endswith(
         "--draws 64 tries others."
     )

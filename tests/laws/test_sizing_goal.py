@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 import drysward
+from drysward.day.records import CAUSES
 from drysward.faults import FaultyInput
 from drysward.physics.pond import least_square_pond_m3, square_pond
 from drysward.results.sizing_text import (
@@ -18,7 +19,7 @@ from drysward.results.sizing_text import (
     next_smaller_lines,
 )
 from drysward.scenario.model import ANY_FIELD, Restrictions, SiteStage, StorageSpec
-from drysward.studies.size_outcome import why_out_of_season
+from drysward.studies.size_outcome import why_nothing_suffices, why_out_of_season
 from drysward.studies.sizing import (
     Trial,
     Tried,
@@ -204,6 +205,23 @@ def test_closed_days_that_cost_the_goal_are_named(shipped):
     text = why(aiming(scenario, field=ANY_FIELD, outcome="wilt"))
     assert "without the restrictions some size suffices" in text
     assert "Change the restrictions, or exempt the field from them" in text
+
+
+def test_a_supply_that_falls_short_beside_closed_days_is_named_too(shipped):
+    trial = Trial(shipped, YEARS)
+    given = trial.outcomes([shipped.supply])[0]
+    kept = replace(given, by_field=np.zeros_like(given.by_field))
+    cut = np.zeros_like(given.missed)
+
+    def text(share):
+        cut[:, CAUSES.index("storage")] = share * given.demand
+        poor = replace(given, missed=cut, by_field=np.ones_like(given.by_field))
+        return why_nothing_suffices(shipped, trial.judged, 1, kept, {}, poor, True)
+
+    assert "without the restrictions some size suffices" in text(0.3)
+    assert "The rest of the supply falls short too. Of the shortage of those years: " in text(0.3)
+    assert "the storage has none left to draw (100%)" in text(0.3)
+    assert "falls short too" not in text(0.01)
 
 
 # --- years that fail with any size ----------------------------------------------------------------

@@ -333,15 +333,19 @@ def open_scenario(
     simulated_years: int | None = None,
     fill: str | None = None,
     record_years: str | None = None,
+    without_supply: bool = False,
+    plan: str | None = None,
 ) -> Scenario:
     """The scenario file ``name``, or the shipped scenario of that name when there is no such file;
     ``-`` reads it from standard input, and its files from the working folder.
+    ``without_supply`` leaves its supply out, ``plan`` replaces the plan of its [sizing].
 
     An option that is not None replaces the scenario's setting; a weather file is read as the
     scenario says. FaultyInput as ``drysward.load``, and where settings contradict each other.
     """
     import drysward
-    from drysward.inputs import toml_of_bytes
+    from drysward.inputs import toml_of_bytes, toml_tables
+    from drysward.scenario import changed
     from drysward.scenario.load import shipped_names, with_weather
 
     # A word that is no file here may be the name of a scenario that ships.
@@ -351,6 +355,15 @@ def open_scenario(
         scenario = drysward.loads(toml_of_bytes(_from_stdin(), _STDIN_TEXT), Path(), _STDIN_TEXT)
     else:
         scenario = drysward.shipped(name) if ships else drysward.load(Path(name))
+    if without_supply or plan is not None:
+        tree = other = toml_tables(name, scenario.text)
+        if without_supply:
+            other = changed.without_supply(other)
+        if plan is not None:
+            scenario.plan_named(plan)
+            other = changed.sized_for(other, plan)
+        if other != tree:
+            scenario = drysward.loads(changed.toml_of(other), scenario.folder, name)
     return with_weather(
         scenario, weather, source, future, seed, simulated_years, _rule(fill),
         None if record_years is None else Years().convert(record_years, None, None),

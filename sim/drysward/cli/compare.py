@@ -57,6 +57,12 @@ if TYPE_CHECKING:
 )
 @click.option("--detail", is_flag=True, help="Add all stages, volumes, costs, notes, cautions.")
 @click.option("--months", is_flag=True, help="Add water by month.")
+@click.option(
+    "--without-supply",
+    is_flag=True,
+    help="Leave out [supply], [sizing] and the price of the storage: what the plans demand where "
+    "water has no limit.",
+)
 @draws_option("Draws of the uncertain numbers of soil, grass and system, for the limits.")
 @format_option
 @force_option
@@ -70,6 +76,7 @@ def command(
     headline: str,
     detail: bool,
     months: bool,
+    without_supply: bool,
     draws: int | None,
     form: str,
     force: bool,
@@ -87,8 +94,7 @@ def command(
     from drysward.files import Outputs
     from drysward.loading import load_in_background
     from drysward.results import RESULT_FILES
-
-    opened = open_scenario(scenario, **weather)
+    opened = open_scenario(scenario, without_supply=without_supply, **weather)
     units = units or opened.units
     if show == "play":
         from drysward.site.play import require_play

@@ -10,6 +10,7 @@ import click
 
 from drysward.cli.arguments import (
     DEMO,
+    KeyOfScenario,
     announce,
     draws_option,
     files_of_scenario,
@@ -49,6 +50,12 @@ from drysward.progress import by_step, progress
     help="Add the other plans, storage, causes of shortage, months, costs and how the size was "
     "found; --format csv and json always have them.",
 )
+@click.option(
+    "--plan",
+    type=KeyOfScenario("plans"),
+    help="Key of the plan, as in [plans.KEY], that is sized for and that the answer is about, in "
+    "place of that of [sizing].",
+)
 @click.option("--no-sizing", is_flag=True, help="Skip the search for the least size.")
 def command(
     scenario: str,
@@ -59,6 +66,7 @@ def command(
     years: tuple[int, int] | None,
     draws: int | None,
     detail: bool,
+    plan: str | None,
     no_sizing: bool,
     **weather: Any,
 ) -> None:
@@ -72,10 +80,11 @@ def command(
     from drysward.faults import Fault, FaultyInput
     from drysward.files import Outputs
     from drysward.results import SUPPLY_FILES
+    from drysward.results.choice import CHOSEN_PLAN
     from drysward.screen.document import notes
     from drysward.screen.supply import supply_report
 
-    opened = open_scenario(scenario, **weather)
+    opened = open_scenario(scenario, plan=plan, **weather)
     units = units or opened.units
     if opened.supply is None:
         raise FaultyInput(
@@ -102,11 +111,15 @@ def command(
         if opened.sizing is not None and not no_sizing:
             sizing = drysward.size(opened, years, draws, progress=by_step(begin))
     summary = drysward.summarize(result, opened, sizing=sizing, supply=True)
+    if plan is not None:
+        summary.attrs[CHOSEN_PLAN] = plan
     why = summary.attrs.get("sizing_no_draws")
     report = supply_report(summary, units, detail or form in ("csv", "json"))
     write = None
     if out is not None:
-        chosen = settings(**weather)
+        chosen = settings(**weather, plan=plan)
+        if no_sizing:
+            chosen = f"{chosen} --no-sizing".strip()
         write = partial(drysward.save, result, out, opened, summary, units, chosen, force, reads)
     no_draws = [notes([("Draws", f"none: {why}")])] if why else []
     write_then_show(write, [*report, *no_draws], form)

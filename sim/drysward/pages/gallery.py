@@ -46,7 +46,16 @@ from drysward.results.feeding_text import fed_fields, state_of
 from drysward.results.season_text import day_text as season_day
 from drysward.results.season_text import days_ahead, plan_ahead
 from drysward.results.sizing_text import NOTHING
-from drysward.results.text import CAUSES, UNKNOWN, case_text, volume_display, volume_text, year_text
+from drysward.results.text import (
+    CAUSES,
+    UNKNOWN,
+    case_text,
+    count_text,
+    three_figures,
+    volume_display,
+    volume_text,
+    year_text,
+)
 from drysward.studies.sweep.effects import effects
 from drysward.studies.sweep.front import front as front_of
 from drysward.studies.sweep.surface import strongest, surface
@@ -299,7 +308,7 @@ def _alt_water(result: xr.Dataset, choice: Choice, units: str) -> str:
     parts = [
         f"{label(result, 'plan', k)} "
         f"{float(one['used'].sel(plan=k)) * depth.factor:.{depth.decimals}f} {depth.unit} "
-        f"and {float(one['lost'].sel(plan=k)):.0f} days"
+        f"and {count_text(round(float(one['lost'].sel(plan=k))), 'day')}"
         for k in keys(result, "plan")
     ]
     return f"Water a year and days below, {panel_title(result, choice)}: {'; '.join(parts)}."
@@ -320,7 +329,7 @@ def _alt_storage(result: xr.Dataset, choice: Choice, units: str) -> str:
     unit = volume_display([result["supply_storage"]], units)
     years = supply_figures.worst_run(result, choice["plan"])
     store = result["supply_storage"].sel(choice).sel(year=years)
-    lowest = f"{float(store.min()) * unit.factor:,.2f} {unit.unit}"
+    lowest = f"{three_figures(float(store.min()) * unit.factor, 3)} {unit.unit}"
     return (
         f"Water in storage at the month's end from {year_text(result.attrs, years[0])} to "
         f"{year_text(result.attrs, years[-1])}, "

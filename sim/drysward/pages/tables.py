@@ -22,7 +22,7 @@ from drysward.results.answer_text import (
     play_range_text,
     unlike_limits_text,
 )
-from drysward.results.choice import best_plan, has_days_below, odds_and_limits
+from drysward.results.choice import best_plan, has_days_below, mean_above_text, odds_and_limits
 from drysward.results.dataset import FEED, PLAY
 from drysward.results.doubt_text import (
     DRAWN,
@@ -58,8 +58,20 @@ from drysward.results.season_text import (
     days_ahead,
     skill_text,
 )
-from drysward.results.sizing_text import stated_text
-from drysward.results.supply_text import WORST_SPELL
+from drysward.results.sizing_text import (
+    NOTHING,
+    SIZE_COSTS,
+    priced_text,
+    size_display,
+    stated_text,
+    trade_title,
+)
+from drysward.results.supply_text import (
+    CLOSED_NIGHTS,
+    WORST_SPELL,
+    has_restricted_days,
+    restricted_lines,
+)
 from drysward.results.text import (
     CAUSES,
     COSTS,
@@ -128,6 +140,9 @@ class Table:
 
 
 Where = dict[str, object]
+_MONEY = Display("", 1.0, 0)
+# A longer trade-off is folded away: its chart stands open (own choice).
+_MOST_OPEN = 8
 
 
 def _at(name: str, where: Where) -> str:
@@ -189,10 +204,15 @@ def _below_note(result: xr.Dataset) -> str:
     if "condition_green" not in result.attrs:
         return ""
     likely = "Run with the likely soil, turf and system. " if has_doubt(result) else ""
+    names = [f"days_below_condition_{end}" for end in ("mean", "1in10")]
+    above = ""
+    if holds_dry_years(result) and set(names) <= set(result.data_vars):
+        above = mean_above_text(*(result[name] for name in names))
     return (
         f"{likely}Days below: days of the season below playing condition, "
         f"{condition_text(result.attrs)}; average year"
-        f"{' and, in brackets, 1-in-10 year' if holds_dry_years(result) else ''}. "
+        f"{' and, in brackets, 1-in-10 year' if holds_dry_years(result) else ''}"
+        f"{f'; {above}' if above else ''}. "
     )
 
 
@@ -401,27 +421,73 @@ def _supply_tables(result: xr.Dataset, units: str) -> list[Table]:
     tables = [_water_table(result, units), _reliability_table(result, units)]
     if "shortage_by_cause" in result and float(result["shortage_by_cause"].max()) > 0.0:
         tables.append(_causes_table(result, units))
+    if "sizing_curve" in result:
+        tables.append(_trade_off_table(result, units))
     return tables
+
+
+def _trade_off_table(result: xr.Dataset, units: str) -> Table:
+    """A row for each size of the second part: what it needs of the first, and what that costs."""
+    curve, against = result["sizing_curve"], result["sizing_against"]
+    ours, theirs = size_display(curve, units), size_display(against, units)
+    has_again = "sizing_curve_fails_from" in result and bool(
+        result["sizing_curve_fails_from"].notnull().any()
+    )
+    prices = {
+        f"sizing_curve_{name}": title
+        for name, title in SIZE_COSTS.items()
+        if f"sizing_curve_{name}" in result
+    }
+    rows = []
+    for i, other in enumerate(against.values):
+        here: Where = {"point": i}
+        least = _number(result, "sizing_curve", ours, here)
+        cells = [least._replace(text=NOTHING) if math.isnan(float(curve[i])) else least]
+        if has_again:
+            again = float(result["sizing_curve_fails_from"][i])
+            larger = _number(result, "sizing_curve_fails_from", ours, here)
+            cells.append(larger._replace(text="") if math.isnan(again) else larger)
+        cells += [_number(result, name, _MONEY, here) for name in prices]
+        size = rounded(float(other) * theirs.factor, theirs.decimals)
+        rows.append((f"{size} {theirs.unit}", cells))
+    columns = [_with_unit(str(curve.attrs["long_name"]).capitalize(), ours.unit)]
+    columns += [f"Fails again from, {ours.unit}"] if has_again else []
+    columns += [f"{title.capitalize()}, {result[name].units}" for name, title in prices.items()]
+    return Table(
+        trade_title(result),
+        columns,
+        [Group("", rows)],
+        f"{priced_text(result)}." if prices else "",
+        str(against.attrs["long_name"]).capitalize(),
+        is_open=len(rows) <= _MOST_OPEN,
+    )
 
 
 def _water_table(result: xr.Dataset, units: str) -> Table:
     names = ("demand_mean", "delivered_mean", "shortage_mean")
     unit = volume_display([result[name] for name in names], units)
 
+    dry = "supply_demand_return"
+    periods = [one for one in _periods(result) if one == dry_period(result) and dry in result]
+
     def cells(here: Where) -> list[Cell]:
         return [
-            *(_number(result, name, unit, here) for name in names),
+            _number(result, names[0], unit, here),
+            *(_number(result, dry, unit, {**here, "period": period}) for period in periods),
+            *(_number(result, name, unit, here) for name in names[1:]),
             _number(result, "restricted_days_mean", Display("d", 1.0, 1), here),
         ]
 
+    heads = ["Demand", *(f"Demand, 1-in-{period:g} dry year" for period in periods)]
     return Table(
         f"Supply: water of {mean_year_text(result.attrs)} {stated_text(result, units)}",
-        [*(f"{name}, {unit.unit}" for name in ("Demand", "Delivered", "Shortage")),
+        [*(f"{name}, {unit.unit}" for name in (*heads, "Delivered", "Shortage")),
          "Restricted days"],
         [_by_plan(result, {}, cells)],
         # An older file counted nights, whatever came later.
         "Demand: what the plan wants. Shortage: demand that the field never gets; what comes on a "
         "later night is no shortage." if "shortage_by_cause" in result else "",
+        found=[("Restricted", text) for text in restricted_lines(result, units)],
     )  # fmt: skip
 
 
@@ -467,6 +533,7 @@ def _reliability_table(result: xr.Dataset, units: str) -> Table:
         "the demand of the year. Days in full: days whose demand is met the same night. Spell: "
         "days short in a row, and the water missed in them; it ends with the season. Worst "
         f"spell: {WORST_SPELL}. -: the plan demands no water.",
+        found=[("Closed nights", CLOSED_NIGHTS)] if has_restricted_days(result) else [],
     )
 
 

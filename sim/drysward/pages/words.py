@@ -31,13 +31,17 @@ from drysward.results.answer_text import (
     play_range_text,
 )
 from drysward.results.choice import (
+    CHOSEN_PLAN,
     best_plan,
     days_below,
     driest_plan,
     has_days_below,
+    mean_above_text,
     plan_of_goal,
     rule_text,
     shown_plan,
+    shown_plan_and_which,
+    supply_plan,
     water_names,
 )
 from drysward.results.dataset import FEED
@@ -63,12 +67,16 @@ from drysward.results.season_text import (
 )
 from drysward.results.sizing_text import (
     LIKELY,
+    again_text,
     answer_text,
     anyway_lines,
     bounds_lines,
     carried_text,
     confidence_lines,
+    limits_text,
     not_monotone_text,
+    priced_text,
+    size_cost_text,
     size_text,
     smallest_text,
     stated_text,
@@ -77,9 +85,11 @@ from drysward.results.supply_text import (
     driest_and_shortest,
     dry_year_sentence,
     main_cause_sentence,
+    restricted_lines,
     worst_year_text,
 )
 from drysward.results.text import (
+    GOAL_PLAN,
     MADE_WEATHER,
     UNKNOWN,
     as_sentences,
@@ -169,10 +179,10 @@ def answer(result: xr.Dataset, units: str) -> Answer:
         fed = feeding_sentences(result, shown_plan(result), units)
         sentences += [plain(text) for text in fed]
     if "difference_first" in result:
-        text = plain(difference_text(result, best_plan(result)))
-        sentences += [text] if text and text not in sentences else []
+        compared = plain(difference_text(result, *shown_plan_and_which(result)))
+        sentences += [compared] if compared and compared not in sentences else []
     lines = [_field_answer(result, field, units) for field in keys(result, "field")]
-    head = "Plan of the sizing" if plan_of_goal(result) else Answer.plan_head
+    head = "Plan of the goal" if plan_of_goal(result) else Answer.plan_head
     return Answer(lines, sentences, _how_to_read(result), head)
 
 
@@ -298,7 +308,7 @@ def _goal_sentence(result: xr.Dataset) -> str:
         n = int(result["sizing_years"].item())
         text += (
             f" With the supply as given {int(result['sizing_failing_given'].item())} of {n} years "
-            f"fail the goal of the sizing; {int(result['sizing_allowed_years'].item())} may."
+            f"fail the goal; {int(result['sizing_allowed_years'].item())} may."
         )
     return text
 
@@ -340,6 +350,8 @@ def _how_to_read(result: xr.Dataset) -> str:
     parts.append("average year: the mean of all years")
     if holds_dry_years(result):
         parts[-1] += "; 1-in-10 year: one year in ten is worse"
+        if has_days_below(result) and (above := mean_above_text(*days_below(result))):
+            parts[-1] += f"; {above}"
     if has_doubt(result):
         draws = result.attrs["doubt_draws"]
         parts.append(
@@ -371,10 +383,12 @@ def _plan(result: xr.Dataset, plan: str) -> str:
 
 
 def _supply_answer(result: xr.Dataset, units: str) -> list[str]:
-    plan = _plan_of_supply(result)
+    plan = supply_plan(result)
     which = "the plan with the largest demand"
+    if plan == result.attrs.get(CHOSEN_PLAN):
+        which = "the plan chosen"
     if plan == plan_of_goal(result):
-        which = "the plan of the sizing"
+        which = f"the {GOAL_PLAN}"
     one = result.sel(plan=plan)
     if not float(result["demand_mean"].max()):
         return ["No plan wants water, so the supply is never short.", _sizing_answer(result, units)]
@@ -407,14 +421,6 @@ def _supply_answer(result: xr.Dataset, units: str) -> list[str]:
     return [*([dry] if dry else []), first, _sizing_answer(result, units)]
 
 
-def _plan_of_supply(result: xr.Dataset) -> str:
-    """The plan of the sizing where it demands water, else the one with the largest demand."""
-    plan = plan_of_goal(result)
-    if plan and float(result["demand_mean"].sel(plan=plan)):
-        return plan
-    return keys(result, "plan")[int(np.argmax(result["demand_mean"].values))]
-
-
 def _sizing_answer(result: xr.Dataset, units: str) -> str:
     """The least size that suffices, with its limits."""
     if "sizing_size" not in result:
@@ -430,8 +436,7 @@ def _sizing_answer(result: xr.Dataset, units: str) -> str:
     least, low, high = (
         size_text(result[f"sizing_{name}"], units, size) for name in ("size", "low", "high")
     )
-    limits = ", whatever the sampling error" if low == high else f" (90% limits {low} to {high})"
-    text = f"The least {what} is {least}{limits}."
+    text = f"The least {what} is {least}{limits_text(low, high)}."
     return f"{answer_text(result, units)} {text}"
 
 
@@ -445,9 +450,12 @@ def sizing_notes(result: xr.Dataset, units: str) -> list[tuple[str, str]]:
         if result["sizing_tried_less"].item() == size.item():
             notes.append(("Smallest size", smallest_text(result)))
         notes.append(("Water comes from", carried_text(result.sel(sizing_case="least"))))
-    if np.isfinite(result["sizing_fails_from"].item()):
-        again = size_text(result["sizing_fails_from"], units)
-        notes.append(("Larger sizes", f"with {again} too many years fail again"))
+    if "sizing_yearly_cost" in result:
+        cost = size_cost_text(result.sel(sizing_case="least"))
+        money = result["sizing_yearly_cost"].attrs["units"]
+        notes.append((f"Cost, {money}", f"{cost}. {priced_text(result)}"))
+    if again := again_text(result, units):
+        notes.append(("Larger size fails", again))
     if text := not_monotone_text(result, units):
         notes.append(("Trade-off", text))
     notes += bounds_lines(result, units)
@@ -534,9 +542,11 @@ def assumed(result: xr.Dataset, units: str) -> Iterable[tuple[str, str]]:
     if "et_procedures" in attrs:
         used = procedures(json.loads(attrs["et_procedures"]), is_simulated)
         yield "Reference ET", "; ".join(used)
+    for line in restricted_lines(result, units):
+        yield "Restricted", line
     yield "Filled days", attrs.get("filled") or "none"
     if kind_of(result) == SUPPLY and "worst_year" in result:
-        yield "Driest years", plain(driest_and_shortest(result, _plan_of_supply(result)))
+        yield "Driest years", plain(driest_and_shortest(result, supply_plan(result)))
     else:
         yield "Driest years", driest_years(attrs)
     for note in json.loads(attrs.get("weather_notes", "[]")):

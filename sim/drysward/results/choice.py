@@ -10,6 +10,8 @@ import numpy as np
 import xarray as xr
 
 from drysward.results.text import (
+    BEST_PLAN,
+    GOAL_PLAN,
     NONE,
     STAGE_WORDS,
     UNKNOWN,
@@ -24,6 +26,9 @@ KEEPS = 0.10
 """A plan keeps a field when the stage comes in no larger share of years than this (own choice)."""
 CLOSE_DAYS = 7.0
 """Between plans whose days below differ by no more a year, water decides (own choice)."""
+
+CHOSEN_PLAN = "supply_plan"
+"""Attribute: the plan that a supply's answer is to be about."""
 
 # From 5 to 95% of a normal distribution, in standard deviations.
 _WIDTH_90 = 3.29
@@ -74,9 +79,24 @@ def plan_of_goal(result: xr.Dataset) -> str:
     return plan if plan in _keys(result) else ""
 
 
+def supply_plan(supply: xr.Dataset) -> str:
+    """The plan that the answer of a supply is about: the one chosen for it, else that of the goal,
+    where it demands water; else the one with the largest demand.
+    """
+    for plan in (str(supply.attrs.get(CHOSEN_PLAN, "")), plan_of_goal(supply)):
+        if plan in _keys(supply) and float(supply["demand_mean"].sel(plan=plan)) > 0.0:
+            return plan
+    return _keys(supply)[int(np.argmax(supply["demand_mean"].values))]
+
+
 def shown_plan(result: xr.Dataset) -> str:
     """The plan that an answer is about: that of the goal of a sizing, else the best."""
     return plan_of_goal(result) or best_plan(result)
+
+
+def shown_plan_and_which(result: xr.Dataset) -> tuple[str, str]:
+    """``shown_plan``, and what it is: the plan of the goal, or the best."""
+    return shown_plan(result), GOAL_PLAN if plan_of_goal(result) else BEST_PLAN
 
 
 def rule_text(stage: str = RISK) -> str:
@@ -136,6 +156,13 @@ def days_below(result: xr.Dataset) -> tuple[xr.DataArray, xr.DataArray]:
     if f"{_OF_DRAWS}_1in10" in result:
         return result[_OF_DRAWS], result[f"{_OF_DRAWS}_1in10"]
     return result[_BELOW], result["days_below_condition_1in10"]
+
+
+def mean_above_text(mean: xr.DataArray, worst: xr.DataArray) -> str:
+    """Why a mean of days may be above its 1-in-10 year, where one reads so; "" elsewhere."""
+    if not bool((mean.round() > worst.round()).any()):
+        return ""
+    return "the mean is the larger where fewer than 1 year in 10 has nearly all of the days"
 
 
 def has_days_below(result: xr.Dataset) -> bool:

@@ -23,9 +23,12 @@ from drysward.day.records import (
     YEAR,
 )
 from drysward.physics.nitrogen import KG_HA_PER_MG_L_MM
+from drysward.quantities import SYSTEMS
 from drysward.results.alternatives import ALTERNATIVES, alternatives_text
 from drysward.results.cf import CONVENTIONS
 from drysward.results.outside import COUNTED, outside_season, span_text
+from drysward.results.restricted import stage_lines
+from drysward.results.supply_text import RESTRICTED
 from drysward.results.terms import SHOWN_IN, stage_coordinate, with_terms
 from drysward.results.text import DRAWN_YEARS, FILE_MEANS, FINDINGS, FUTURE, MADE_YEARS
 from drysward.scenario.model import PlanSpec, Scenario
@@ -227,6 +230,7 @@ def provenance(site: PreparedSite, series: Series) -> dict[str, str | int | floa
     scenario = site.scenario
     file = series.file
     by_rule = {} if file is None else file.filled
+    stages = {system: list(stage_lines(scenario, system)) for system in SYSTEMS}
     filled = "; ".join(f"{rule}: {count} days" for rule, count in by_rule.items())
     behind: dict[str, str | int | float] = {}
     if file is not None:
@@ -246,6 +250,7 @@ def provenance(site: PreparedSite, series: Series) -> dict[str, str | int | floa
         "distinct_years": min(series.distinct_years or len(site.years), len(site.years)),
         "weather_digest": "" if file is None else file.digest,
         **behind,
+        **({RESTRICTED: json.dumps(stages)} if any(stages.values()) else {}),
         MADE_YEARS: series.n_simulated,
         DRAWN_YEARS: json.dumps(series.drawn),
         FINDINGS: json.dumps(series.findings),

@@ -110,7 +110,7 @@ def _write_rows(make: Callable[[], list[list[object]]], path: Path) -> None:
 
 def supply_rows(summary: xr.Dataset, system: str) -> list[list[object]]:
     """Header and a row for each number by plan, and by what else it has (field, source, cause)."""
-    return _long_rows(summary, system, ("field", "source", "month", "stage", "cause"))
+    return _long_rows(summary, system, ("field", "source", "month", "stage", "cause", "period"))
 
 
 def site_rows(site: xr.Dataset, system: str) -> list[list[object]]:

@@ -9,7 +9,14 @@ import numpy as np
 import xarray as xr
 
 from drysward.quantities import Display, shown
-from drysward.results.text import listed, rounded, spell_text, volume_display, year_text
+from drysward.results.text import (
+    listed,
+    mean_year_text,
+    rounded,
+    spell_text,
+    volume_display,
+    year_text,
+)
 from drysward.scenario.choices import ANY_FIELD
 
 if TYPE_CHECKING:
@@ -26,6 +33,52 @@ MANY_DRAWS = 64
 # Of the confidences, the one that an answer begins with (own choice).
 SURE = 0.8
 Shares = list[tuple[str, float]]
+
+
+SIZE_COSTS = {
+    "first_cost": "first cost of the storage",
+    "yearly_cost": "yearly cost",
+    "present_cost": "present cost",
+}
+"""Heading of each cost of a size. Of all that is built the storage alone is in it: the first cost
+of a site has fields and systems too.
+"""
+
+
+def size_cost_text(one: xr.Dataset) -> str:
+    """``first cost of the storage 89,844, yearly cost 1,306``, of one case of a sizing."""
+    return ", ".join(
+        f"{title} {rounded(one[f'sizing_{name}'].item(), 0)}"
+        for name, title in SIZE_COSTS.items()
+        if f"sizing_{name}" in one
+    )
+
+
+def priced_text(supply: xr.Dataset) -> str:
+    """What the costs of sizes include."""
+    parts = [f"Yearly: water and energy of {mean_year_text(supply.attrs)}"]
+    if "sizing_first_cost" in supply:
+        parts.append("first: storage at its price")
+    if "sizing_present_cost" in supply:
+        parts.append("present: both over the life")
+    return f"{'; '.join(parts)}. Wells, mains and catchments are not priced"
+
+
+def again_text(supply: xr.Dataset, system: str) -> str:
+    """From which larger size on too many years fail again, and why; "" where none does."""
+    again = supply["sizing_fails_from"]
+    if math.isnan(again.item()):
+        return ""
+    text = f"from {size_text(again, system)} on too many years fail again"
+    why = str(again.attrs.get("why", ""))
+    return f"{text}. In the years that fail only then: {why}" if why else text
+
+
+def limits_text(low: str, high: str) -> str:
+    """Sizes that the sampling error of the years leaves open, after the least."""
+    if low == high:
+        return " (other years of the same weather would ask for the same)"
+    return f" (90% limits {low} to {high})"
 
 
 def size_text(values: xr.DataArray, system: str, of: xr.DataArray | None = None) -> str:
@@ -88,6 +141,8 @@ def answer_text(supply: xr.Dataset, system: str) -> str:
     with_confidence = f"With {100.0 * SURE:.0f}% confidence"
     if math.isinf(sure["sizing_confidence"].item()):
         nothing = int(np.isinf(least).sum())
+        if 2 * nothing > n:
+            with_confidence = "With even odds"
         text = f"{with_confidence} nothing suffices: in {nothing} of {n} draws no size tried does"
     else:
         share = sure["sizing_confidence_suffices"].item()
@@ -276,7 +331,7 @@ def confidence_lines(supply: xr.Dataset, system: str) -> list[tuple[str, str]]:
             some = anyhow < supply["sizing_nothing_suffices"].item()
             text += f", in {draws * anyhow:.0f} of them" if some else ","
             text += " even with all the water that the plan demands: "
-            text += f"{_fields_anyhow(supply)}. {_what_to_measure(supply)}"
+            text += ". ".join(filter(None, (_fields_anyhow(supply), _what_to_measure(supply))))
         lines.append(("Nothing suffices", text))
     few = f"; {MANY_DRAWS} or more draws steady the 95%" if draws < MANY_DRAWS else ""
     lines.append(
@@ -305,9 +360,11 @@ def _fields_anyhow(supply: xr.Dataset) -> str:
 
 
 def _what_to_measure(supply: xr.Dataset) -> str:
-    """What the failing draws differ by, or what would say so."""
+    """What the failing draws differ by, or what would say so; "" where draws are many already."""
     if measures := supply.attrs.get("sizing_measures", ""):
         return f"Draws differ most by what these would settle: {measures}"
+    if int(supply.attrs["sizing_draws"]) >= MANY_DRAWS:
+        return ""
     return f"'drysward compare --draws {MANY_DRAWS}' says which numbers to measure"
 
 

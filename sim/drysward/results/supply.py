@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import json
+
 import xarray as xr
 
+from drysward.results.frequency import demand_estimates, distinct_years, worth
 from drysward.results.odds import probability_of
 from drysward.scenario.model import SupplySpec
 
@@ -31,8 +34,10 @@ def supply_answers(result: xr.Dataset) -> xr.Dataset:
     them without shortage), ``volume_reliability`` (share of the demand that is delivered),
     ``resilience`` (shortages over days of shortage: chance that a day of shortage is the
     last), its inverse ``spell_days`` (mean days of a shortage), ``vulnerability`` (mean volume of a
-    shortage) and ``worst_event``. NaN where there is nothing to divide by. ValueError when the run
-    had no supply.
+    shortage) and ``worst_event``. NaN where there is nothing to divide by.
+    ``supply_demand_return`` (plan, period), m3, is the demand at the supply, delivered or not, by
+    return period: of dry years it is no less than in the mean year, where the water drawn may be.
+    ValueError when the run had no supply.
     """
     if "supply_demand" not in result:
         raise ValueError("the run had no supply")
@@ -47,6 +52,14 @@ def supply_answers(result: xr.Dataset) -> xr.Dataset:
             source.attrs.get("units", "m3"),
             f"mean of the years of {source.attrs.get('long_name', name)}",
         )
+    periods = json.loads(result.attrs["return_periods"])
+    demand = worth(result["supply_demand"].transpose("plan", "year").values, distinct_years(result))
+    out = out.assign_coords(period=("period", [float(one) for one in periods], {"units": "year"}))
+    out["supply_demand_return"] = (
+        ("plan", "period"),
+        demand_estimates(demand, periods),
+        {"units": "m3", "long_name": "demand at the supply by return period"},
+    )
     for name, values, meaning in (
         (
             "time_reliability",

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+
 import numpy as np
 import xarray as xr
 
@@ -24,12 +26,30 @@ WORST_SPELL = (
 """What the largest shortage of a run of days is: gross, where that of a year is net."""
 
 
+CLOSED_NIGHTS = "nights that restrictions close are not counted as shortage: read the turf table"
+"""Why more restriction may look like a better supply."""
+
+
+RESTRICTED = "restricted"
+"""Attribute: the stages of the site in lines, by system of units, as JSON."""
+
+
+def restricted_lines(result: xr.Dataset, system: str) -> list[str]:
+    """The restriction stages of the site, a line each; none in an older file."""
+    return list(json.loads(result.attrs.get(RESTRICTED, "{}")).get(system, []))
+
+
+def has_restricted_days(supply: xr.Dataset) -> bool:
+    """Whether restrictions of the site were in force on any day."""
+    return "restricted_days_mean" in supply and float(supply["restricted_days_mean"].max()) > 0.0
+
+
 def dry_year_sentence(supply: xr.Dataset, plan: str, system: str) -> str:
     """The demand of the dry year under a plan, and of the mean year; "" where it is not known."""
-    if "site_demand_volume" not in supply or not holds_dry_years(supply):
+    if "supply_demand_return" not in supply or not holds_dry_years(supply):
         return ""
     period = dry_period(supply)
-    dry = supply["site_demand_volume"].sel(period=period, plan=plan)
+    dry = supply["supply_demand_return"].sel(period=period, plan=plan)
     mean = supply["demand_mean"].sel(plan=plan)
     unit = volume_display([dry, mean], system)
     return (

@@ -405,6 +405,9 @@ COSTS = {
 }
 """Heading of ``field_cost_NAME`` and ``cost_NAME``, and which prices it needs, any of them."""
 
+BEST_PLAN, GOAL_PLAN = "best plan", "plan of the goal"
+"""What the plan of an answer is: that of the rule, or that of the goal of a sizing."""
+
 FIELD_COSTS = tuple(name for name in COSTS if name not in ("construction", "irrigation", "storage"))
 YEARLY_COSTS = tuple(name for name in COSTS if name.endswith("mean") or name == "dry")
 LIFE_COSTS = tuple(name for name in COSTS if name not in YEARLY_COSTS)
@@ -428,9 +431,11 @@ def has_first_costs(costs: xr.Dataset) -> bool:
     return bool(set(json.loads(costs.attrs["priced"])) & set(COSTS["first"][1]))
 
 
-def cost_notes(costs: xr.Dataset, compare: bool = True, plan: str = "") -> list[tuple[str, str]]:
+def cost_notes(
+    costs: xr.Dataset, compare: bool = True, plan: str = "", which: str = BEST_PLAN
+) -> list[tuple[str, str]]:
     """How to read the costs, what has no price and, with ``compare``, what a dearer root zone
-    costs more under the best ``plan``, as ``difference_text``.
+    costs more under ``plan``, as ``difference_text``.
     """
     attrs = costs.attrs
     dear = ". 1-in-10 year: one year in ten costs more" if holds_dry_years(costs) else ""
@@ -466,21 +471,21 @@ def cost_notes(costs: xr.Dataset, compare: bool = True, plan: str = "") -> list[
             )
         )
     notes += [("No price", text) for text in json.loads(attrs["unpriced"])]
-    compared = difference_text(costs, plan) if compare else ""
+    compared = difference_text(costs, plan, which) if compare else ""
     return notes + ([("Compared", compared)] if compared else [])
 
 
-def difference_text(costs: xr.Dataset, plan: str = "") -> str:
+def difference_text(costs: xr.Dataset, plan: str = "", which: str = BEST_PLAN) -> str:
     """What the dearest root zone costs more than the cheapest, on the same area; "" where it is not
     known.
 
-    ``plan``: the best one; where none is named, that with the fewest days below playing condition
-    in the run with the likely numbers.
+    ``plan``: that of the answer, and ``which`` one that is; where none is named, that with the
+    fewest days below playing condition in the run with the likely numbers.
     """
     if "difference_first" not in costs:
         return ""
     attrs, money = costs["difference_first"].attrs, costs.attrs["currency"]
-    which = "best plan" if plan else "plan with the fewest days below playing condition"
+    which = which if plan else "plan with the fewest days below playing condition"
     fields, plan = [attrs["field"], attrs["other"]], plan or attrs["plan"]
     if plan not in costs["plan"].values or not set(fields) <= set(costs["field"].values):
         return ""

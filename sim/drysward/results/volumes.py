@@ -19,7 +19,9 @@ def site_volumes(result: xr.Dataset, periods: tuple[float, ...]) -> xr.Dataset:
     -------
     Dataset in m3: ``site_season_volume``, the mean of the years; ``site_peak_week_volume``, the
     peak weeks of the fields together, the most of any year (no less than the site's own peak
-    week); and ``site_demand_volume`` by period, read as that of a field.
+    week); and ``site_demand_volume`` by period, the water drawn in dry years, read
+    as that of a field: where a supply falls short it is less than the demand, which
+    ``supply_answers`` has.
     """
     per_mm = result["area_m2"] / 1000.0
     water = (result["irrigation_gross"] * per_mm).sum("field").transpose("plan", "year")
@@ -34,7 +36,7 @@ def site_volumes(result: xr.Dataset, periods: tuple[float, ...]) -> xr.Dataset:
             "demand",
             ("plan", "period"),
             demand_estimates(years, periods),
-            "irrigation demand of the site by return period",
+            "irrigation drawn by the site, by return period",
         ),
     ):
         attrs = {"units": "m3", "long_name": f"{long_name}, as volume"}

@@ -8,10 +8,10 @@ from __future__ import annotations
 import calendar
 import math
 from collections.abc import Iterable, Iterator, Sequence
-from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
 from drysward.quantities import shown
+from drysward.results.restricted import stage_lines
 from drysward.results.sizing_text import goal_text
 from drysward.results.text import (
     as_sentences,
@@ -22,8 +22,6 @@ from drysward.results.text import (
     year_spans,
 )
 from drysward.scenario.model import ANY_FIELD
-from drysward.scenario.supply_tables import CALENDAR, DROUGHT
-from drysward.scenario.values import WEEKDAYS
 from drysward.screen.compare import weather_findings
 from drysward.screen.document import Heading, Part, Row, Table, Value, notes, number, words
 from drysward.screen.feeding import feeding_notes, feeding_table
@@ -36,9 +34,6 @@ if TYPE_CHECKING:
     from drysward.site.night import Night
     from drysward.site.stretches import PreparedSite, WeatherSeen
     from drysward.weather.series import Series
-
-
-_NEW_YEAR = date(2000, 1, 1)  # of a leap year, as the calendar of the days is
 
 
 def check_overview(
@@ -69,7 +64,7 @@ def check_overview(
         *_filled(series),
         ("Draws", draws),
         *_supply(scenario, system),
-        *_restricted(scenario, system),
+        *(("Restricted", line) for line in stage_lines(scenario, system)),
         *_goal(scenario),
         *feeding_notes(scenario, system),
         *(("Note", fact) for fact in facts),
@@ -138,34 +133,6 @@ def _supply(scenario: Scenario, system: str) -> Iterator[tuple[str, str]]:
         )
 
 
-def _restricted(scenario: Scenario, system: str) -> Iterator[tuple[str, str]]:
-    """The restriction stages of the site, a line each."""
-    rules = scenario.supply.restrictions if scenario.supply else None
-    if rules is None:
-        return
-    labels = {field.key: field.label for field in scenario.fields}
-    depth = shown("mm", system)
-    for stage in rules.stages:
-        if rules.index == CALENDAR:
-            first, last = (_NEW_YEAR + timedelta(day) for day in (stage.first, stage.last))
-            when = f"{first:%B} {first.day} to {last:%B} {last.day}"
-        elif rules.index == DROUGHT:
-            above, below = (
-                f"{value * depth.factor:.{depth.decimals}f} {depth.unit}"
-                for value in (stage.enter, stage.leave)
-            )
-            when = f"from a drought index of {above} until {below}"
-        else:
-            when = f"from storage at {stage.enter:.0%} until {stage.leave:.0%}"
-        days = [name for name, may in zip(WEEKDAYS, stage.allowed, strict=True) if may]
-        some = f"{listed(days)} only" if 0 < len(days) < len(WEEKDAYS) else "any day"
-        parts = [some if days else "no day"]
-        parts += [f"{stage.share:.0%} of the demand"] if stage.share < 1.0 else []
-        parts += ["crowns only"] if stage.crown_only else []
-        parts += [f"not {listed([labels[key] for key in stage.exempt])}"] if stage.exempt else []
-        yield "Restricted", f"{when}: {', '.join(parts)}"
-
-
 def _goal(scenario: Scenario) -> Iterator[tuple[str, str]]:
     """The goal of the sizing, and which fields it judges where the scenario names none."""
     if scenario.sizing is None:
@@ -225,7 +192,7 @@ def _runs(scenario: Scenario, nights: Sequence[Night], system: str) -> Table:
         words("plan_label", "plan"),
         words("rule", "rule"),
         number("nights_a_week", "nights a week", write=lambda value: f"{value:.2g}"),
-        number("nights_restricted", "if restricted", write=lambda value: f"{value:.2g}"),
+        number("nights_restricted", "nights in the last stage", write=lambda value: f"{value:.2g}"),
         number("largest", "largest watering", depth.unit, depth.decimals + 1),
         words("set_by", "set by"),
     ]

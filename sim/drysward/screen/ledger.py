@@ -9,9 +9,21 @@ import xarray as xr
 
 from drysward.quantities import shown
 from drysward.results.feeding_text import CAUTION
-from drysward.results.text import findings_of, ledger_dates, year_text
+from drysward.results.supply_text import RESTRICTED
+from drysward.results.text import UNKNOWN, count_text, findings_of, ledger_dates, year_text
 from drysward.screen.compare import weather_findings
-from drysward.screen.document import Column, Heading, Part, Row, Table, Value, notes, number, words
+from drysward.screen.document import (
+    Cell,
+    Column,
+    Heading,
+    Part,
+    Row,
+    Table,
+    Value,
+    notes,
+    number,
+    words,
+)
 
 _FLOWS = {
     "precipitation": "rain",
@@ -33,10 +45,10 @@ _SHARES = {
 }
 # Of a site with a supply: heading, and the flows that add up to it.
 _SUPPLY = {
-    "demand": ("demand", ("demand",)),
-    "delivered": ("delivered", ("delivered",)),
+    "demand": ("demand of the night", ("demand",)),
     "shortage": ("newly short", ("shortage",)),
     "made_up": ("made up", ("made_up",)),
+    "delivered": ("delivered", ("delivered",)),
     "inflow": ("inflow", ("refill", "catchment", "rain_on_storage")),
     "from_storage": ("drawn", ("from_storage",)),
     "lost": ("lost", ("evaporation", "seepage")),
@@ -51,6 +63,14 @@ _SUPPLY_NOTES = [
     ),
     ("Storage", "inflow: pumped in, runoff and rain; lost: to the air and the ground"),
 ]
+_OF_NIGHT = (
+    "what stays short is in it again every night until it is made up, so that its sum counts water "
+    "twice. --by-month has the new demand"
+)
+_STAGE = "restriction stage in force, 1 the first; none where there is no number"
+_SNOW_FALLS = "rain has what falls as snow too"
+_SNOW = f"water of the snow that lies; {_SNOW_FALLS}"
+_NEW_DEMAND = "newly short taken off and made up added, it is what was delivered"
 # Of a field with play: heading, unit, and what multiplies the number.
 _PLAY = {
     "hardness": ("hard", "g", 1.0),
@@ -70,26 +90,42 @@ def daily_account(account: xr.Dataset, system: str) -> list[Part]:
     # A day's flows are small: one figure more than in the sums of a year.
     decimals = depth.decimals + 1
     attrs = account.attrs
-    columns = [words("date", "date", whole=True)]
+    own_stage = bool((account["stage"] > 0.0).any())
+    columns = [*_days(account, own_stage)]
     values = {}
-    for name, head in _FLOWS.items():
+    flows = _FLOWS
+    if has_snow := bool((account["snow_water"] > 0.0).any()):
+        flows = {**_FLOWS, "snow_water": "snow"}
+    for name, head in flows.items():
         columns.append(number(name, head, depth.unit, decimals))
         values[name] = account[name].values * depth.factor
     for name, head in _SHARES.items():
         columns.append(number(name, head, "%", 0))
         values[name] = account[name].values * 100.0
-    if bool((account["hardness"] > 0.0).any()):
+    has_play = bool((account["hardness"] > 0.0).any())
+    if has_play:
         for name, (head, unit, times) in _PLAY.items():
             columns.append(number(name, head, unit, 0))
             values[name] = account[name].values * times
     above = bool((values["depletion"] < 0.0).any())
-    cells = [_full(column) if column.key == "depletion" else column for column in columns]
+    # A line of a usual screen has room for snow, or for what a field with play or a stage adds.
+    is_wide = has_play or own_stage
+    hidden = {"weekday", "stage", *(["snow_water"] if is_wide else [])}
+    cells: list[Column | Cell] = [
+        _full(column) if column.key == "depletion" else column
+        for column in columns
+        if column.key not in hidden
+    ]
+    if own_stage:
+        cells.insert(1, Cell("day, stage", ("weekday", "stage"), _day_and_stage, is_number=False))
     rows: list[Row] = [
-        {"date": date, **{name: float(of[i]) for name, of in values.items()}}
-        for i, date in enumerate(ledger_dates(account))
+        {**day, **{name: float(of[i]) for name, of in values.items()}}
+        for i, day in enumerate(_day_cells(account, "stage"))
     ]
     worst = float(np.abs(account["residual"].values).max())
     lines = [("full", "depletion 0 or less: soil at field capacity or above")] if above else []
+    if has_snow:
+        lines.append(("Snow", _snow_text(account, system) if is_wide else _SNOW))
     lines.append(("Water balance error", f"largest of any day {worst:.1g} mm"))
     parts: list[Part] = [
         Heading(f"{attrs['field']}, plan {attrs['plan']}, {year_text(attrs, attrs['year'])}"),
@@ -105,7 +141,9 @@ def daily_account(account: xr.Dataset, system: str) -> list[Part]:
         ]
     if "supply_storage" in account:
         parts.append(_at_supply(account, system))
-        lines[:0] = [("Demand", "with what is demanded again, day after day"), *_SUPPLY_NOTES]
+        lines[:0] = [(_SUPPLY["demand"][0].capitalize(), _OF_NIGHT), *_SUPPLY_NOTES]
+    if own_stage or RESTRICTED in attrs:
+        lines.insert(0, ("Stage", _STAGE))
     return [*parts, notes(lines)]
 
 
@@ -143,7 +181,7 @@ def monthly_account(account: xr.Dataset, system: str) -> list[Part]:
     ]
     if "supply_storage" in account:
         parts.append(_months_of_supply(account, system))
-        lines.append(("Demand", "delivered and what stays short"))
+        lines.append(("New demand", _NEW_DEMAND))
         lines += _SUPPLY_NOTES
     return [*parts, notes(lines)]
 
@@ -160,13 +198,16 @@ def _months(account: xr.Dataset) -> list[tuple[str, xr.Dataset]]:
 
 def _months_of_supply(account: xr.Dataset, system: str) -> Table:
     """A row a month of the supply that all fields share."""
-    heads = {key: head for key, (head, _) in _SUPPLY.items() if key in _flows(account)}
+    flows = _flows(account)
+    heads = {"new_demand": "new demand"}
+    heads |= {key: head for key, (head, _) in _SUPPLY.items() if key in flows and key != "demand"}
     months = _months(account)
     sums: list[dict[str, float]] = []
     for _, here in months:
-        one = {key: float(values.sum()) for key, values in _flows(here).items() if key in heads}
+        one = {key: float(values.sum()) for key, values in _flows(here).items() if key in flows}
         # What is demanded again the next day is the same water.
-        one["demand"] = one["delivered"] + one["shortage"] - one["made_up"]
+        del one["demand"]
+        one["new_demand"] = one["delivered"] + one["shortage"] - one["made_up"]
         if "storage" in heads:
             one["storage"] = float(here["supply_storage"].values[-1])
             one["least"] = float(here["supply_storage"].values.min())
@@ -190,7 +231,7 @@ def _flows(account: xr.Dataset) -> dict[str, np.ndarray]:
         for key, (_, names) in _SUPPLY.items()
     }
     if not float(account["supply_storage"].max()) > 0.0:
-        flows = {key: flows[key] for key in ("demand", "delivered", "shortage", "made_up")}
+        flows = {key: flows[key] for key in ("demand", "shortage", "made_up", "delivered")}
     return flows
 
 
@@ -217,13 +258,50 @@ def _at_supply(account: xr.Dataset, system: str) -> Table:
     """A row a day of the supply that all fields share; storage only where there is any."""
     flows = {key: (_SUPPLY[key][0], values) for key, values in _flows(account).items()}
     unit = shown("m3", system)  # a day's flows are too small for millions of gallons
-    columns = [words("date", "date", whole=True)]
+    columns = _days(account, RESTRICTED in account.attrs, with_weekday=True)
     columns += [number(key, head, unit.unit, unit.decimals) for key, (head, _) in flows.items()]
     rows: list[Row] = [
-        {"date": date, **{key: float(of[i]) * unit.factor for key, (_, of) in flows.items()}}
-        for i, date in enumerate(ledger_dates(account))
+        {
+            **day, **{key: float(of[i]) * unit.factor for key, (_, of) in flows.items()},
+        }
+        for i, day in enumerate(_day_cells(account, "supply_stage"))
     ]
     return Table("supply", "Water of the whole site", columns, rows, lead=("date",))
+
+
+def _days(account: xr.Dataset, has_stage: bool, with_weekday: bool = False) -> list[Column]:
+    """Columns that name a day: with restrictions its day of the week and the stage too."""
+    columns = [words("date", "date", whole=True)]
+    if has_stage or with_weekday:
+        columns.append(words("weekday", "day", whole=True))
+    if has_stage:
+        columns.append(
+            number("stage", "stage", write=lambda stage: f"{stage:.0f}" if stage else UNKNOWN)
+        )
+    return columns
+
+
+def _day_and_stage(weekday: str, stage: float) -> str:
+    return f"{weekday} {stage:.0f}" if stage else weekday
+
+
+def _snow_text(account: xr.Dataset, system: str) -> str:
+    """On how many days snow lies, and the most of it."""
+    snow, depth = account["snow_water"].values, shown("mm", system)
+    most = f"{float(snow.max()) * depth.factor:.{depth.decimals + 1}f} {depth.unit}"
+    days = count_text(int((snow > 0.0).sum()), "day")
+    return f"lies on {days}, at most {most} of water; {_SNOW_FALLS}"
+
+
+def _day_cells(account: xr.Dataset, stage: str) -> list[dict[str, Value]]:
+    """Cells of ``_days``, a row a day; ``stage`` is the variable of its stage."""
+    each = zip(
+        ledger_dates(account), account["weekday"].values, account[stage].values, strict=True
+    )
+    return [
+        {"date": date, "weekday": str(weekday), "stage": float(of_day)}
+        for date, weekday, of_day in each
+    ]
 
 
 def _full(column: Column) -> Column:

@@ -9,20 +9,25 @@ from collections.abc import Iterable, Mapping, Sequence
 import xarray as xr
 
 from drysward.quantities import Display
-from drysward.results.choice import plan_of_goal, shown_plan
+from drysward.results.choice import shown_plan_and_which, supply_plan
 from drysward.results.sizing_text import (
     DRAWS,
     NOTHING,
+    SIZE_COSTS,
+    again_text,
     answer_text,
     anyway_lines,
     bounds_lines,
     carried_text,
     confidence_lines,
     failing_text,
+    limits_text,
     next_smaller_lines,
     not_monotone_text,
     origins,
     percent_text,
+    priced_text,
+    size_cost_text,
     size_display,
     size_text,
     stated_text,
@@ -30,9 +35,11 @@ from drysward.results.sizing_text import (
     trade_title,
 )
 from drysward.results.supply_text import (
+    CLOSED_NIGHTS,
     WORST_SPELL,
     driest_and_shortest,
     dry_year_sentence,
+    has_restricted_days,
     shortage_sentences,
 )
 from drysward.results.text import (
@@ -102,21 +109,13 @@ def supply_report(supply: xr.Dataset, system: str, detail: bool = False) -> list
 
 
 def _answer(supply: xr.Dataset, system: str) -> str:
-    """The dry year, the shortage and its cause, under the plan of the sizing, else under the one
-    with the largest demand; and the least size.
-    """
-    plan = _plan_of_answer(supply)
+    """The dry year, the shortage and its cause under ``supply_plan``; and the least size."""
+    plan = supply_plan(supply)
     dry = dry_year_sentence(supply, plan, system)
     sentences = [dry, shortage_sentences(supply, plan, is_named=bool(dry))]
     if "sizing_size" in supply:
         sentences.append(answer_text(supply, system))
     return " ".join(sentence for sentence in sentences if sentence)
-
-
-def _plan_of_answer(supply: xr.Dataset) -> str:
-    """The plan of the sizing, else the one with the largest demand."""
-    thirstiest = supply["plan"].values[int(supply["demand_mean"].values.argmax())]
-    return plan_of_goal(supply) or str(thirstiest)
 
 
 def _by_plan(
@@ -160,11 +159,11 @@ def _water_table(supply: xr.Dataset, system: str) -> Table:
         label = str(supply["source_label"].sel(source=key).item())
         columns.append(number(f"drawn_{key}", label, unit.unit, unit.decimals))
         values[f"drawn_{key}"] = supply["drawn_by_source"].sel(source=key) * unit.factor
-    if "site_demand_volume" in supply and holds_dry_years(supply):
+    if "supply_demand_return" in supply and holds_dry_years(supply):
         period = dry_period(supply)
-        head = f"1-in-{period:g} dry year"
-        columns.insert(2, number("dry_year", head, unit.unit, unit.decimals))
-        values["dry_year"] = supply["site_demand_volume"].sel(period=period) * unit.factor
+        head = f"demand, 1-in-{period:g} dry year"
+        columns.insert(1, number("demand_dry_year", head, unit.unit, unit.decimals))
+        values["demand_dry_year"] = supply["supply_demand_return"].sel(period=period) * unit.factor
     columns.append(number("restricted_days", "days restricted", "", 1))
     values["restricted_days"] = supply["restricted_days_mean"]
     title = f"Water of {mean_year_text(supply.attrs)} {stated_text(supply, system)}"
@@ -376,29 +375,20 @@ def _sizing(supply: xr.Dataset, system: str, detail: bool) -> list[Part]:
             )
         )
     else:
-        limits = f" (90% limits {size('low')} to {size('high')})"
-        if size("low") == size("high"):
-            limits = ", whatever the sampling error"
+        limits = limits_text(size("low"), size("high"))
         lines.append(("Least", f"{size('size')}{limits}: {failing}"))
     lines += _beside_size(least)
     lines += anyway_lines(supply)
     lines += next_smaller_lines(supply, system)
     lines += bounds_lines(supply, system)
-    again = supply["sizing_fails_from"]
-    if not math.isnan(again.item()):
-        lines.append(
-            (
-                "Larger size fails",
-                f"from {size('fails_from')} on too many years fail again. In the years that fail "
-                f"only then: {again.attrs['why']}",
-            )
-        )
+    if again := again_text(supply, system):
+        lines.append(("Larger size fails", again))
     sure = confidence_lines(supply, system)
     lines += sure if detail else [line for line in sure if line[0] != DRAWS]
     if detail:
         lines.append(("Limits", "sampling error only; 'none': even the best size tried fails"))
         if "sizing_yearly_cost" in supply:
-            lines.append(("Cost", _priced(supply)))
+            lines.append(("Cost", priced_text(supply)))
     parts: list[Part] = [Heading("Least size"), notes(lines)]
     if "sizing_curve" in supply:
         parts.append(_trade_off(supply, system))
@@ -409,31 +399,11 @@ def _sizing(supply: xr.Dataset, system: str, detail: bool) -> list[Part]:
     return parts
 
 
-def _priced(supply: xr.Dataset) -> str:
-    """What the costs of sizes include."""
-    parts = [f"yearly: water and energy of {mean_year_text(supply.attrs)}"]
-    if "sizing_first_cost" in supply:
-        parts.append("first: storage at its price")
-    if "sizing_present_cost" in supply:
-        parts.append("present: both over the life")
-    return f"{'; '.join(parts)}. Wells, mains and catchments are not priced"
-
-
 def _beside_size(one: xr.Dataset) -> Iterable[tuple[str, str]]:
     """Where the water of a size comes from and, with prices, its cost."""
     yield "  water from", carried_text(one)
     if "sizing_yearly_cost" in one:
-        money = one["sizing_yearly_cost"].attrs["units"]
-        parts = [
-            f"{title} {rounded(one[f'sizing_{name}'].item(), 0)}"
-            for name, title in _MONEY
-            if f"sizing_{name}" in one
-        ]
-        yield f"  cost, {money}", ", ".join(parts)
-
-
-_MONEY = (("first_cost", "first cost"), ("yearly_cost", "yearly cost"),
-          ("present_cost", "present cost"))  # fmt: skip
+        yield f"  cost, {one['sizing_yearly_cost'].attrs['units']}", size_cost_text(one)
 
 
 def _trade_off(supply: xr.Dataset, system: str) -> Table:
@@ -461,7 +431,7 @@ def _trade_off(supply: xr.Dataset, system: str) -> Table:
         values["fails_from"] = again * ours.factor
     smallest = supply["sizing_smallest"].item() if "sizing_smallest" in supply else math.nan
     marks = ["smallest pond" if math.isclose(x, smallest) else "" for x in curve.values]
-    for name, title in _MONEY:
+    for name, title in SIZE_COSTS.items():
         if f"sizing_curve_{name}" in supply:
             of = supply[f"sizing_curve_{name}"]
             columns.append(number(name, title, of.attrs["units"], 0))
@@ -505,6 +475,8 @@ def _notes(supply: xr.Dataset, system: str, detail: bool) -> Iterable[tuple[str,
         "Reliability",
         f"share of years, ± standard error; {NONE_OR_ALL}",
     )
+    if has_restricted_days(supply):
+        yield "Closed nights", CLOSED_NIGHTS
     if float(supply["worst_event"].max()) > 0.0:
         yield "Worst spell", WORST_SPELL
     if detail:
@@ -516,7 +488,7 @@ def _notes(supply: xr.Dataset, system: str, detail: bool) -> Iterable[tuple[str,
         if attrs["weather_kind"] != RECORD:
             yield "Trust", MADE_WEATHER[attrs["weather_kind"]]
         yield "Years used", years_used(attrs, int(attrs["n_years"]))
-        yield "Driest years", driest_and_shortest(supply, _plan_of_answer(supply))
+        yield "Driest years", driest_and_shortest(supply, supply_plan(supply))
         yield "Caution", f"{attrs['cautions']} {attrs['supply_cautions']}"
     else:
         yield "Caution", f"{first_sentence(attrs['cautions'])} {attrs['supply_cautions']}"
@@ -536,12 +508,20 @@ def _terms(supply: xr.Dataset) -> Iterable[tuple[str, str]]:
         "Spell",
         "days short in a row: how long one lasts in the mean; it ends with the season",
     )
-    if bool((supply["demand_mean"] == 0.0).any()):
+    idle = supply["demand_mean"] == 0.0
+    if bool(idle.any()):
         yield "-", "the plan demands no water"
+        if float(supply["drawn_by_source"].where(idle).sum()) > 0.0:
+            yield (
+                "Without demand",
+                "sources still fill the storage and make up what it loses to air and ground. Costs "
+                "leave that out: such a plan needs no storage",
+            )
     if causes := causes_of(supply):
         yield "Causes", "; ".join(f"{CAUSES[cause][0]}: {CAUSES[cause][1]}" for cause in causes)
     if "storage_by_month" in supply and float(supply["storage_by_month"].max()) > 0.0:
         yield "Storage", "the sources feed the fields or fill the storage"
     if "cost" in supply:
-        yield from cost_notes(supply, plan=shown_plan(supply))
+        plan, which = shown_plan_and_which(supply)
+        yield from cost_notes(supply, plan=plan, which=which)
 

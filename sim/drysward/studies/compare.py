@@ -27,6 +27,8 @@ from drysward.drive.runs import (
 from drysward.faults import Fault, FaultyInput
 from drysward.progress import Report, reporting
 from drysward.scenario.model import PlanFunction, Scenario, require_scenario
+from drysward.scenario.values import WEEKDAYS
+from drysward.site.forcing import weekday
 from drysward.site.stretches import PreparedSite, WeatherSeen, stretches, weather_ahead
 from drysward.site.weather_years import weather_series
 from drysward.studies.chosen_years import DailyAccounts
@@ -206,6 +208,8 @@ def ledger(
         coords=day_coordinates(dates, np.full(dates.size, year), series.n_simulated > 0),
         attrs={**provenance(site, series), "field": field, "plan": plan, "year": year},
     )
+    names = np.array(WEEKDAYS)[weekday(dates)]
+    out = out.assign_coords(weekday=("day", names, {"long_name": "day of the week"}))
     if scenario.supply is not None and run is not None:
         at_supply = run.supply.trace
         for name in SUPPLY_TRACE.names or ():

@@ -7,7 +7,7 @@ the supply falls short, and not where the system or the plan does.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 
@@ -55,6 +55,8 @@ _MOST_DAYS = 4
 _MUCH = 0.2
 # A smaller difference is no reason.
 _WORTH_TELLING = 0.01
+# A larger part of the demand cut by the supply stands in the way beside restrictions (own choice).
+_SHORT = 0.05
 # A month's allowance is used up when no more than this share of it is left: rounding.
 _ROUNDING = 1e-9
 
@@ -254,14 +256,17 @@ def why_nothing_suffices(
     ``judged`` are places of fields, of whose years ``allowed`` may fail; ``free`` is the plan with
     ``ALL_WATER``, ``best`` that with the size that comes closest. ``with_open_days`` is whether
     some size suffices without restrictions: a plan demands no water on a closed day, so that no
-    shortage shows it. ``begins`` is as of ``why_out_of_season``, of the years that fail with
-    ``ALL_WATER``.
+    shortage shows it; what else cuts much is named beside them. ``begins`` is as of
+    ``why_out_of_season``, of the years that fail with ``ALL_WATER``.
     """
     fails, limit = int(free.fails.sum()), f"limit {allowed}"
     if fails <= allowed:
         why = f"the rest of the supply falls short. {_obstacles(best, _SUPPLY)}"
         if with_open_days:
+            rest = {cause: text for cause, text in _SUPPLY.items() if cause != "restriction"}
             why = f"without the restrictions some size suffices. Change {_SUPPLY['restriction']}"
+            if _cuts_much(best, rest):
+                why += f". The rest of the supply falls short too. {_obstacles(best, rest)}"
         return (
             f"with all the water that the plan demands the goal is kept ({_of_years(fails, free)}, "
             f"{limit}): {why}"
@@ -326,15 +331,27 @@ def _of_years(count: int, one: Outcome) -> str:
 
 def _obstacles(one: Outcome, changes: Mapping[str, str]) -> str:
     """What cuts the demand of the years that fail, the most first, and what would change it."""
-    years = one.fails if one.fails.any() else np.ones(one.fails.size, bool)
-    missed = dict(zip(CAUSES, one.missed[years].sum(axis=0), strict=True))
-    demand, total = float(one.demand[years].sum()), sum(missed.values())
+    missed, demand = _missed(one)
+    total = sum(missed.values())
     causes = sorted((c for c in changes if missed[c] > 0.0), key=lambda c: -missed[c])
     if not causes or total <= _WORTH_TELLING * demand:
         return f"The plan itself waters too little: {PLAN_CHANGES}"
     many = [c for c in causes if missed[c] >= _MUCH * missed[causes[0]]]
     shares = "; ".join(f"{CAUSE_TEXTS[c][1]} ({_percent(missed[c] / total)})" for c in many)
     return f"Of the shortage of those years: {shares}. Change {changes[causes[0]]}"
+
+
+def _cuts_much(one: Outcome, causes: Iterable[str]) -> bool:
+    """Whether these causes together cut more than ``_SHORT`` of the demand."""
+    missed, demand = _missed(one)
+    return sum(missed[cause] for cause in causes) > _SHORT * demand
+
+
+def _missed(one: Outcome) -> tuple[dict[str, float], float]:
+    """Shortage by cause and demand, m3, of the years that fail; of all where none does."""
+    years = one.fails if one.fails.any() else np.ones(one.fails.size, bool)
+    missed = dict(zip(CAUSES, map(float, one.missed[years].sum(axis=0)), strict=True))
+    return missed, float(one.demand[years].sum())
 
 
 def _days_to_spend(source: SourceSpec) -> float:
