@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drysward.day.lanes import LANES
-from drysward.day.loop import Batch, Scratch
+from drysward.day.loop import IS_OF_FEEDING, IS_OF_PLAY, Batch, Scratch
 from drysward.day.records import (
     CALENDAR_DAYS,
     CAUSES,
@@ -26,6 +26,7 @@ from drysward.day.records import (
     SUPPLY_TRACE,
     TRACE,
     YEAR,
+    as_values,
     records,
 )
 from drysward.day.supply import SupplyState
@@ -214,6 +215,8 @@ def advance_all(
     trace_at = np.full(n_days, -1)
     trace_at[trace] = np.arange(n_trace)
     runs.trace = records(TRACE, (n_plans, n_trace, n_fields))
+    # The loop writes these for fields with play, and for fed ones; of others they are not known.
+    as_values(runs.trace)[..., IS_OF_PLAY | IS_OF_FEEDING] = np.nan
     runs.supply = runs.supply._replace(trace=records(SUPPLY_TRACE, (n_plans, n_trace)))
     batch, spread = batch_of(site, runs)
     tally = tally_of(runs, spread)
