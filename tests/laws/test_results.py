@@ -184,7 +184,7 @@ rule = "refill"
 trigger = 0.5
 """
 OF_PLAY = (
-    "hardness", "air_filled", "root_loss", "hard", "mud", "standing", "dust", "frozen", "worn",
+    "hardness", "air_filled", "root_loss", "hard", "mud", "standing", "dust", "frozen",
 )  # fmt: skip
 OF_FEEDING = ("nitrogen_status", "mineral_nitrogen", "nitrogen_leached", "clippings")
 
@@ -196,6 +196,8 @@ def test_what_is_not_computed_is_missing_and_not_nothing(tmp_path):
         account = drysward.ledger(two, key, "refill", 1)
         assert all(account[name].notnull().all() for name in there)
         assert all(account[name].isnull().all() for name in gone)
+        covers = sum(account[name] for name in ("green", "dormant", "dead", "worn"))
+        np.testing.assert_allclose(covers, 1.0)
     for name, values in result.data_vars.items():
         for start, key in (("play_", "fed"), ("feed_", "played")):
             if str(name).startswith(start):

@@ -108,7 +108,7 @@ def draws(
     plans that water, that comes from a group, from all numbers that one measurement would settle,
     or from a number. ``doubt_explained`` (field): share of that variance that the numbers explain
     in draws left out; where it is below the attribute ``doubt_least_explained``, the draws are too
-    few to tell numbers apart and the shares are NaN. 64 draws are mostly enough; of fewer than 32
+    few to separate numbers and the shares are NaN. 64 draws are mostly enough; of fewer than 32
     nothing is worked out and these variables are left out.
     Sampling errors count years that are independent. Skinned fields have no days below: NaN.
 
