@@ -123,13 +123,13 @@ class Catalog:
     of the catalog and ``overrides`` the numbers changed by a scenario.
     """
 
-    entries: Mapping[str, Mapping[str, Entry]]
-    sources: Mapping[str, str]
-    quantities: Mapping[str, Term]
-    derived: Mapping[str, Term]
-    meanings: Mapping[str, Term]
-    scenario_terms: Mapping[str, Term]
-    kinds: Mapping[str, Term]
+    entries: Mapping[str, Mapping[str, Entry]] = field(repr=False)
+    sources: Mapping[str, str] = field(repr=False)
+    quantities: Mapping[str, Term] = field(repr=False)
+    derived: Mapping[str, Term] = field(repr=False)
+    meanings: Mapping[str, Term] = field(repr=False)
+    scenario_terms: Mapping[str, Term] = field(repr=False)
+    kinds: Mapping[str, Term] = field(repr=False)
     texts: Mapping[str, str] = field(repr=False)
     overrides: Mapping[str, float] = field(default_factory=dict)
 

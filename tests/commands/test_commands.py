@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import json
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -306,6 +307,29 @@ def test_catalog_shows_a_word_that_is_entry_and_number() -> None:
     assert load_catalog().meanings["sand"].meaning in told
 
 
+@pytest.mark.parametrize("start", ["", "overrides."])
+def test_catalog_takes_the_names_that_overrides_write(start: str) -> None:
+    told = ask("catalog", f"{start}species.kentucky_bluegrass.wilt_ks").output
+    assert "species.kentucky_bluegrass: Kentucky bluegrass" in told
+    assert "root_depth_sand" not in told
+    assert load_catalog().meanings["wilt_ks"].meaning in told
+    whole = ask("catalog", f"{start}species.kentucky_bluegrass").output
+    assert whole == ask("catalog", "kentucky_bluegrass").output
+
+
+@pytest.mark.parametrize(
+    ("name", "told"),
+    [("species.kentucky_bluegrass.wilt_k", "did you mean 'wilt_ks'?"),
+     ("species.kentucky_blugrass", "did you mean 'kentucky_bluegrass'?"),
+     ("specie.kentucky_bluegrass", "did you mean 'species'?"),
+     ("a.b.c.d", "nothing is called 'a.b.c.d'")],
+)  # fmt: skip
+def test_catalog_suggests_the_nearest_part_of_a_dotted_name(name: str, told: str) -> None:
+    refused = ask("catalog", name)
+    assert refused.exit_code == 2
+    assert told in refused.stderr
+
+
 def test_catalog_suggests_the_nearest_name() -> None:
     told = ask("catalog", "kentucky_blugrass")
     assert told.exit_code == 2
@@ -590,3 +614,72 @@ def test_a_folder_does_not_hide_a_scenario_that_ships(
     said = ask("check", "demo")
     assert said.exit_code == 0, said.output
     assert "No faults." in said.output
+
+
+TWO_ALIKE = """
+title = "Two alike"
+[site]
+name = "Two alike"
+latitude = "40 deg"
+elevation = "100 m"
+[weather]
+source = "generator"
+years = 5
+[weather.climate]
+rain = { unit = "in", months = [3, 3, 3, 3, 4, 4, 4, 4, 3, 3, 3, 3] }
+wet_days = [10, 9, 10, 11, 11, 10, 9, 9, 8, 8, 9, 10]
+tmax = { unit = "degF", months = [37, 41, 51, 63, 72, 81, 86, 84, 77, 65, 54, 42] }
+tmin = { unit = "degF", months = [21, 23, 31, 40, 50, 60, 64, 64, 55, 44, 35, 26] }
+[plans.twice]
+rule = "fixed"
+depth = "0.5 in"
+days = ["Tue", "Fri"]
+"""
+ONE_OF_THEM = """
+[fields.{key}]
+label = "{label}"
+area = "1 acre"
+species = "kentucky_bluegrass"
+root_zone = "{zone}"
+delivery = "in_ground_rotors"
+feeding = "{feeding}"
+[fields.{key}.play]
+blackout = "2 days"
+[[fields.{key}.play.events]]
+label = "Match"
+days = ["Sat"]
+season = {{ from = "{start}", to = "11-30" }}
+hours = 2
+"""
+
+
+def test_check_says_once_what_fields_have_in_common(tmp_path: Path) -> None:
+    path = tmp_path / "two.toml"
+    native, sand = (
+        {"zone": "native_loam", "feeding": "cool-season on native soil"},
+        {"zone": "sand_over_gravel_12in", "feeding": "cool-season on sand"},
+    )
+    path.write_text(
+        TWO_ALIKE
+        + ONE_OF_THEM.format(key="a", label="North", start="09-01", **native)
+        + ONE_OF_THEM.format(key="b", label="South", start="09-01", **native)
+        + ONE_OF_THEM.format(key="c", label="West", start="11-01", **sand)
+    )
+    told = ask("check", str(path))
+    assert told.exit_code == 0, told.stderr
+    text = told.output
+    assert text.count("twice  twice  fixed") == 1
+    assert re.search(r"North \(a\), 1.00 acre: .*\nSouth \(b\), .*\nWest \(c\), ", text)
+    assert "North (a): cool-season on native soil, clippings returned\nSouth (b)" in text
+    assert text.count("30-0-10, 75% polymer-coated") == 1
+    assert "\n\nWest (c): cool-season on sand" in text
+    flowing = " ".join(text.split())
+    assert flowing.count("events keep twice from watering") == 2
+    assert "North and South: events keep twice from watering on 13 of 52 Fridays" in flowing
+    outside = "events lie outside the season that counts (04-01 to 10-31): set season under"
+    assert f"North and South: 4 of 13 {outside} [answers]" in flowing
+    assert f"West: 4 of 4 {outside} [answers]" in flowing
+    # Data for machines keep a row for each field and plan.
+    tables = json.loads(ask("check", str(path), "--format", "json").output)["tables"]
+    rows = {table["key"]: table["rows"] for table in tables}
+    assert [row["field"] for row in rows["runs"]] == ["a", "b", "c"]

@@ -274,6 +274,18 @@ def test_the_ledger_shows_nitrogen_of_a_field_that_is_fed() -> None:
             f"{one['nitrogen_status'].item():.2f}", f"{one['mineral_nitrogen'].item():.1f}",
             f"{one['nitrogen_leached'].item():.2f}", f"{one['clippings'].item():.1f}",
         ]  # fmt: skip
+    done = ask("ledger", "feeding", *words, "--by-month")
+    assert done.exit_code == 0, done.stderr
+    table = done.stdout.partition("Nitrogen and clippings")[2]
+    months = [line.split() for line in table.splitlines()]
+    july = next(words for words in months if words[:1] == ["Jul"])
+    of_july = account.isel(day=account["month"].values == 7)
+    assert july[1:] == [
+        f"{of_july['nitrogen_status'].mean().item():.2f}",
+        f"{of_july['mineral_nitrogen'].values[-1]:.1f}",
+        f"{of_july['nitrogen_leached'].sum().item():.1f}",
+        f"{of_july['clippings'].sum().item():,.1f}",
+    ]
     plain = ask("ledger", "demo", "--field", "practice", "--plan", "none", "--year", "3")
     assert plain.exit_code == 0, plain.stderr
     assert "Nitrogen" not in plain.stdout

@@ -185,6 +185,13 @@ def test_units_of_a_new_scenario(units: str, area_m2: float, first_depth_mm: flo
     assert Path("b.toml").read_text("utf-8").replace("b.toml", "a.toml") == stated
 
 
+def test_comments_of_a_us_scenario_have_degrees_fahrenheit() -> None:
+    assert run("init", "a.toml").exit_code == 0
+    stated = Path("a.toml").read_text(encoding="utf-8")
+    assert '{ unit = "degF", months = [...] }' in stated
+    assert "degC" not in stated
+
+
 def test_comments_of_a_metric_scenario_are_metric() -> None:
     assert run("init", "a.toml", "--units", "metric").exit_code == 0
     stated = Path("a.toml").read_text(encoding="utf-8")
@@ -212,6 +219,9 @@ def test_wind_normals_have_their_height() -> None:
     assert made.exit_code == 0, made.output
     assert 'wind_height = "10 m"' in Path("a.toml").read_text(encoding="utf-8")
     assert drysward.load("a.toml").weather.climate["wind_height_m"] == 10.0  # type: ignore[index]
+    refused = run("init", "b.toml", *place, *normals, *wind)
+    assert refused.exit_code == 2
+    assert "--normal 'wind ...' needs --wind-height" in " ".join(refused.output.split())
     refused = run("init", "b.toml", *place, *normals, "--wind-height", "10 m")
     assert refused.exit_code == 2
     assert "or --normal 'wind UNIT JAN ... DEC'" in " ".join(refused.output.split())

@@ -630,7 +630,7 @@ def test_single_draws_are_left_out_unless_asked_for(demo):
 
 @pytest.mark.parametrize("n", [1, 0, -4])
 def test_one_draw_has_no_spread(demo, n):
-    with pytest.raises(ValueError, match=f"two draws or more, not {n}"):
+    with pytest.raises(ValueError, match=f"^n = {n}: a spread across draws needs 2 or more"):
         drysward.draws(demo, n=n)
 
 

@@ -15,6 +15,8 @@ from drysward.scenario.load import from_tree, loads, shipped
 from drysward.scenario.model import Scenario
 from drysward.scenario.ranges import taken_out
 from drysward.site.root_zone import field_root_zone
+from drysward.studies.doubt.answers import draws
+from drysward.studies.doubt.crossed import drawn_numbers
 from drysward.studies.doubt.draws import (
     Doubtful,
     doubtful,
@@ -79,6 +81,17 @@ def test_groups_and_measures(name: str) -> None:
         assert number.group in groups, number.key
         assert number.measure, number.key
         assert not number.range.closed, number.key
+
+
+@pytest.mark.parametrize("name", SHIPPED)
+def test_no_draw_is_of_the_weather(name: str) -> None:
+    assert "weather" not in {number.group for number in drawn_numbers(shipped(name))}
+
+
+@pytest.mark.parametrize(("n", "told"), [(0, "n = 0.* 2 or more; for no draws"), (1, "2 or more$")])
+def test_too_few_draws_are_told(n: int, told: str) -> None:
+    with pytest.raises(ValueError, match=told):
+        draws(shipped("demo"), n)
 
 
 def test_notes_name_numbers_that_exist() -> None:

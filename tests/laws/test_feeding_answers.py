@@ -96,6 +96,29 @@ def test_a_field_that_is_not_fed_has_no_answers(answers: xr.Dataset) -> None:
         assert values.attrs["long_name"], name
 
 
+def test_the_nitrogen_of_a_year_adds_up_as_the_method_says(
+    scenario: Scenario, result: xr.Dataset
+) -> None:
+    of = {name: result[f"feed_{name}"].sel(field=["stadium", "practice"]) for name in (
+        "n_start", "n_end", "applied_n", "brought_n", "freed_n", "built_in_n", "removed_n",
+        "leached_n", "ammonia_n", "gas_n", "runoff_n", "paving_n",
+    )}  # fmt: skip
+    end = of["n_start"] + of["brought_n"] + of["freed_n"]
+    for name in ("built_in_n", "removed_n", "leached_n", "ammonia_n", "gas_n", "runoff_n"):
+        assert float(of[name].max()) > 0.0 or name == "runoff_n"
+        end = end - of[name]
+    np.testing.assert_allclose(end, of["n_end"], atol=1e-9)
+    # What comes is fed, less what falls on paving, or comes with the water: 1 mg/L in 1 mm is
+    # 0.01 kg/ha.
+    for field, feeding in scenario.fed:
+        at = {"field": field.key}
+        water = 0.01 * feeding.water_n_mg_l * result["irrigation_landed"].sel(at)
+        fed = of["brought_n"].sel(at) + of["paving_n"].sel(at) - water
+        np.testing.assert_allclose(fed, of["applied_n"].sel(at), atol=1e-9)
+        assert (float(water.max()) > 1.0) == (feeding.water_n_mg_l > 0.0)
+    assert float(of["paving_n"].max()) > 1.0
+
+
 def test_without_feeding_there_are_no_answers(scenario: Scenario) -> None:
     plain = replace(scenario, fields=scenario.fields[2:])
     result = drysward.run(plain, years=(1, 2), only=["none"])

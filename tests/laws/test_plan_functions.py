@@ -319,3 +319,10 @@ def test_plans_of_a_run_always_run_and_may_take_the_settings_of_another():
     off_season = result["irrigation_month"].sel(month=[3, 11]).sum(("field", "year", "month"))
     assert off_season.sel(plan="alone").item() > 0.0
     assert off_season.sel(plan="in_season").item() == 0.0
+
+
+def test_help_says_what_each_number_of_a_morning_is() -> None:
+    told = {name: getattr(drysward.Morning, name).__doc__ for name in drysward.Morning._fields}
+    assert told["month"] == "1 to 12."
+    assert told["rain_mm"].startswith("Rain and snow of the last seven days (7,)")
+    assert not [name for name, words in told.items() if "Alias" in words or not words.endswith(".")]

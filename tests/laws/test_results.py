@@ -151,3 +151,83 @@ def test_a_short_record_is_named_as_a_guess(years: int, kind: str, words: str) -
 @pytest.mark.parametrize(("years", "kind"), [(20, "record"), (10, "generator"), (200, "generator")])
 def test_enough_years_are_not_called_a_guess(years: int, kind: str) -> None:
     assert short_record_text({"n_years": years, "weather_kind": kind}) == ""
+
+
+TWO_FIELDS = """
+title = "Two"
+[site]
+name = "Two"
+latitude = "40 deg"
+elevation = "100 m"
+[weather]
+source = "generator"
+years = 2
+[weather.climate]
+rain = { unit = "in", months = [3, 3, 3, 3, 4, 4, 4, 4, 3, 3, 3, 3] }
+wet_days = [10, 9, 10, 11, 11, 10, 9, 9, 8, 8, 9, 10]
+tmax = { unit = "degF", months = [37, 41, 51, 63, 72, 81, 86, 84, 77, 65, 54, 42] }
+tmin = { unit = "degF", months = [21, 23, 31, 40, 50, 60, 64, 64, 55, 44, 35, 26] }
+[fields.played]
+area = "1 acre"
+species = "kentucky_bluegrass"
+root_zone = "native_loam"
+delivery = "in_ground_rotors"
+play = { events = [{ label = "Match", days = ["Sat"], hours = 2 }] }
+[fields.fed]
+area = "1 acre"
+species = "kentucky_bluegrass"
+root_zone = "native_loam"
+delivery = "in_ground_rotors"
+feeding = "cool-season on native soil"
+[plans.refill]
+rule = "refill"
+trigger = 0.5
+"""
+OF_PLAY = (
+    "hardness", "air_filled", "root_loss", "hard", "mud", "standing", "dust", "frozen",
+)  # fmt: skip
+OF_FEEDING = ("nitrogen_status", "mineral_nitrogen", "nitrogen_leached", "clippings")
+
+
+def test_what_is_not_computed_is_missing_and_not_nothing(tmp_path):
+    two = drysward.loads(TWO_FIELDS, tmp_path, "two.toml")
+    result = drysward.run(two, daily=True)
+    for key, there, gone in (("played", OF_PLAY, OF_FEEDING), ("fed", OF_FEEDING, OF_PLAY)):
+        account = drysward.ledger(two, key, "refill", 1)
+        assert all(account[name].notnull().all() for name in there)
+        assert all(account[name].isnull().all() for name in gone)
+        covers = sum(account[name] for name in ("green", "dormant", "dead", "worn"))
+        np.testing.assert_allclose(covers, 1.0)
+    for name, values in result.data_vars.items():
+        for start, key in (("play_", "fed"), ("feed_", "played")):
+            if str(name).startswith(start):
+                assert values.sel(field=key).isnull().all(), name
+    assert result["daily_hardness"].sel(field="fed").isnull().all()
+    assert result["play_days_hard"].sel(field="played").notnull().all()
+    sweep = 'scenario = "two.toml"\n[axes.t]\nkey = "plans.refill.trigger"\nvalues = [0.4, 0.5]'
+    (tmp_path / "two.toml").write_text(TWO_FIELDS)
+    (tmp_path / "sweep.toml").write_text(sweep)
+    points = drysward.sweep(tmp_path / "sweep.toml", tmp_path / "out")
+    means = result.mean("year")
+    for name in ("play_mean_hardness", "feed_clippings"):
+        np.testing.assert_allclose(
+            points[f"{name}_mean"].isel(point=1, plan=0), means[name].isel(plan=0), rtol=1e-6
+        )
+
+
+def test_the_shortage_of_a_year_is_what_was_missed_less_what_was_made_up():
+    demo = drysward.shipped("demo")
+    result = run(demo, years=(1, 2), only=["refill"]).sel(field="practice", plan="refill")
+    days = ledger(demo, "practice", "refill", 2)
+    of_year = result["shortage"].sel(year=2).item()
+    assert (days["missed"] - days["made_up"]).sum().item() == pytest.approx(of_year, abs=1e-9)
+    assert days["shortage"].sum().item() > 2.0 * of_year > 1.0
+    for name in ("shortage", "missed", "made_up"):
+        assert "day" in days[name].attrs["long_name"]
+    assert "'made_up'" in days["shortage"].attrs["comment"]
+    pond = drysward.shipped("pond")
+    days = ledger(pond, "stadium", "refill", 2)
+    of_year = run(pond, years=(1, 2), only=["refill"])["supply_shortage"].sel(year=2).item()
+    newly = (days["supply_shortage"] - days["supply_made_up"]).sum().item()
+    assert newly == pytest.approx(of_year, abs=1e-6)
+    assert "of the day" in days["supply_shortage"].attrs["long_name"]

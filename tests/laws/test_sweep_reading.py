@@ -15,11 +15,11 @@ import drysward
 from drysward.faults import FaultyInput
 from drysward.results.export import front_rows
 from drysward.screen.formats import as_text
-from drysward.screen.sweep import effects_parts, front_parts, search_parts
+from drysward.screen.sweep import _index, effects_parts, front_parts, search_parts
 from drysward.studies.sweep.description import sweep_of
 from drysward.studies.sweep.effects import correlation_ratio, effects
 from drysward.studies.sweep.front import front, unbeaten
-from drysward.studies.sweep.points import axis_values_text
+from drysward.studies.sweep.points import axis_values_text, point_at
 from drysward.studies.sweep.search import search
 
 STAGES = ["footprint", "wilt", "dormant", "dead"]
@@ -173,9 +173,92 @@ def test_indices_of_a_linear_function_are_its_shares_of_variance(tmp_path):
     np.testing.assert_allclose(told["first"], [0.8, 0.2, 0.0], atol=0.02)
     np.testing.assert_allclose(told["total"], [0.8, 0.2, 0.0], atol=0.02)
     assert (told["total_low"] <= told["total"])[:2].all()
+    words = as_text(effects_parts(told, "us"), 200)
+    assert "First" in words
+    assert "Total" in words
+    assert "Samples" not in words
+    unsure = told.assign(first_low=told["first_low"] - 0.6)
+    assert "too few: limits of an index lie up to 0." in as_text(effects_parts(unsure, "us"), 200)
     unfinished = sweep.assign_attrs(points_done=design.n - 1)
     with pytest.raises(FaultyInput, match="indices need all points"):
         effects(unfinished, "wilt")
+
+
+@pytest.mark.parametrize(
+    ("value", "low", "high", "text"),
+    [(-0.02, -0.12, -0.001, "-0.02 (-0.12 to 0.00)"), (-0.004, 0.1, 0.2, "0.00 (0.10-0.20)"),
+     (np.nan, np.nan, np.nan, "-")],
+)  # fmt: skip
+def test_an_index_and_its_limits(value, low, high, text):
+    assert _index(value, low, high) == text
+
+
+ROOTS = """
+scenario = "demo"
+[axes.roots]
+catalog = "species.kentucky_bluegrass.root_depth_sand"
+[axes.share]
+catalog = "species.kentucky_bluegrass.wilt_ks"
+[axes.listed]
+key = "overrides.species.kentucky_bluegrass.root_depth_native"
+values = [254, 300]
+"""
+
+
+def test_numbers_of_the_catalog_keep_their_unit_on_an_axis():
+    from drysward.studies.sweep.design import Design
+
+    demo = drysward.shipped("demo")
+    sweep = sweep_of("s", ROOTS, "demo.toml", demo.text, demo.folder)
+    none = np.zeros(1, np.int64)
+    at = Design(sweep, np.zeros((1, 3)), none, none, none).coordinates()
+    units = {name: at[name].attrs["units"] for name in ("roots", "share", "listed")}
+    assert units == {"roots": "mm", "share": "1", "listed": "mm"}
+    low = demo.catalog.get("species", "kentucky_bluegrass").parameter("root_depth_sand").low
+    start = np.zeros(3)
+    assert f"roots = {low:g} mm, " in axis_values_text(sweep, start)
+    told = axis_values_text(sweep, start, system="us")
+    assert f"roots = {low / 25.4:g} in, " in told
+    assert told.endswith("listed = 10 in")
+    # What a point sets is a bare number, as [overrides] takes it.
+    assert point_at(sweep, start).scenario.catalog.overrides[
+        "species.kentucky_bluegrass.root_depth_sand"
+    ] == pytest.approx(low)
+
+
+@pytest.mark.slow
+def test_the_search_judges_by_the_independent_years_as_the_front_does(tmp_path):
+    from drysward.studies.sweep.run import plan_work, run_sweep
+
+    shipped = drysward.shipped()
+    text = SEARCH.replace("years = 40", 'years = 90\nplans = ["refill"]')
+    text = text.replace("0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8]", "0.81, 0.815]")
+    text = text.replace("values = [0.0, 0.1]", "values = [0.0]").replace("0.60", "0.99")
+    sweep = sweep_of("s.toml", text, "demo.toml", shipped.text, shipped.folder)
+    run_sweep(plan_work(sweep), tmp_path)
+    every = drysward.open(tmp_path).load()
+    assert every.attrs["independent_years"] < 90
+    found = search(sweep).best
+    assert found is not None
+    one = every.sel(field="practice", plan="refill", stage="wilt")
+    here = one.isel(point=int(np.argmin(abs(one["season_water"].values - found.water_mm))))
+    assert 0.0 < found.odds.p < 1.0
+    assert found.odds.standard_error == pytest.approx(here["probability_se"].item(), rel=1e-6)
+
+
+def test_what_a_search_gives_can_be_printed():
+    from drysward.results.odds import probability_of
+    from drysward.studies.sweep.search import Found, Tried
+
+    demo = drysward.shipped("demo")
+    sweep = sweep_of("s", SEARCH, "demo.toml", demo.text, demo.folder)
+    assert "rule =" not in repr(sweep)
+    best = Tried(np.zeros(2), 300.0, 300.0, probability_of([True, False]), 1.0, 0.1, False)
+    assert sweep.search is not None
+    found = Found(sweep, sweep.search, best, best, None, 2, 2, 4, (), 1, ())
+    assert len(repr(found)) < 1500
+    assert "water_mm=300.0" in repr(found)
+    assert len(repr(demo.catalog)) < 1000
 
 
 SEARCH = """

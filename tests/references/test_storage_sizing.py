@@ -91,7 +91,7 @@ def reliability(year):
         "shortage_month_cause": (("field", "plan", "month", "cause"), np.zeros((1, 1, 12, 9))),
     }
     coords = {"plan": ["p"], "year": [1], "field": ["f"], "area_m2": ("field", [1.0])}
-    attrs = {"independent_years": 1, "short_year": 0.05}
+    attrs = {"independent_years": 1, "short_year": 0.05, "return_periods": "[10.0]"}
     result = xr.Dataset({**of_plan, **of_month}, coords, attrs)
     return supply_answers(result).isel(plan=0)
 

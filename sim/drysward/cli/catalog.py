@@ -14,8 +14,9 @@ def command(name: str, form: str) -> None:
     """Show parameters with their source and grade.
 
     NAME is a kind (species, soils, root-zones, delivery, ...), an entry such as
-    kentucky_bluegrass, a quantity such as peak_wilt, or 'plans' for the rules a plan can follow.
-    Without NAME it lists the kinds.
+    kentucky_bluegrass, a number as [overrides] writes it, such as
+    species.kentucky_bluegrass.wilt_ks, a quantity such as peak_wilt, or 'plans' for the rules a
+    plan can follow. Without NAME it lists the kinds.
     """
     from drysward.catalog import load_catalog
     from drysward.faults import Fault, FaultyInput, nearest
@@ -39,6 +40,11 @@ def command(name: str, form: str) -> None:
         parts = catalog_plans()
     elif kind := next((k for k in (key, f"{key}s", f"{key}ies") if k in catalog.entries), ""):
         parts = catalog_kind(catalog, kind)
+    elif 2 <= len(dotted := key.removeprefix("overrides.").split(".")) <= 3:
+        entry = catalog.get(dotted[0], dotted[1], where="catalog")
+        only = dotted[2:]
+        parts = catalog_entry(catalog, entry, {one: entry.parameter(one) for one in only} or None)
+        parts += [part for one in only for part in catalog_term(catalog.meanings[one])]
     elif entries or key in terms:
         parts = [part for entry in entries for part in catalog_entry(catalog, entry)]
         parts += catalog_term(terms[key]) if key in terms else []

@@ -42,7 +42,7 @@ if TYPE_CHECKING:
     multiple=True,
     metavar="'KEY UNIT JAN ... DEC'",
     help="Twelve monthly normals in place of a weather file; repeat for rain, wet_days (without a "
-    "unit), tmax and tmin, and for dewpoint, solar or wind if known.",
+    "unit), tmax and tmin, and for dewpoint, solar or wind if known. Wind needs --wind-height.",
 )
 @click.option(
     "--field",
@@ -104,6 +104,8 @@ def command(
     if weather is not None and normals:
         raise click.UsageError("--weather and --normal exclude each other")
     stated_normals = dict(read_normal(one) for one in normals)
+    if "wind" in stated_normals and wind_height is None:
+        raise click.UsageError("--normal 'wind ...' needs --wind-height HEIGHT, such as '10 m'")
     if weather is None and not prompting:
         if columns is not None:
             raise click.UsageError("--columns needs --weather FILE")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import inspect
+import re
 from collections.abc import Callable, Iterator, Sequence
 from itertools import pairwise
 from typing import Any, NamedTuple
@@ -93,6 +95,11 @@ class Morning(NamedTuple):
     rain_mm: FloatArray
     reference_et_mm: FloatArray
 
+
+# For ``help``, which calls a field an alias for its number otherwise.
+_SECTION = inspect.cleandoc(Morning.__doc__ or "").partition("-\n")[2].partition("\n\n")[0]
+for _name, _meaning in re.findall(r"^(\w+) : (.*(?:\n +.*)*)", _SECTION, re.MULTILINE):
+    getattr(Morning, _name).__doc__ = " ".join(_meaning.split())
 
 # What of a morning stands in the block of a run.
 _SEEN = {

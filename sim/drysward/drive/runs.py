@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drysward.day.lanes import LANES
-from drysward.day.loop import Batch, Scratch
+from drysward.day.loop import IS_OF_FEEDING, IS_OF_PLAY, Batch, Scratch
 from drysward.day.records import (
     CALENDAR_DAYS,
     CAUSES,
@@ -26,6 +26,7 @@ from drysward.day.records import (
     SUPPLY_TRACE,
     TRACE,
     YEAR,
+    as_values,
     records,
 )
 from drysward.day.supply import SupplyState
@@ -46,6 +47,9 @@ LONG_AGO_DAYS = 10_000.0
 ACCOUNT_TOLERANCE_MM = 1e-9
 SUPPLY_TOLERANCE_M3 = 1e-6
 NITROGEN_TOLERANCE = 1e-9  # kg/ha
+# The loop writes these for fields with play, and for fed ones; of others they are not known. Ground
+# without use is not worn, and the covers of a field add up to 1.
+_NOT_OF_EVERY_FIELD = (IS_OF_PLAY | IS_OF_FEEDING) & (np.array(TRACE.names) != "worn")
 
 
 @dataclass(eq=False, kw_only=True)
@@ -214,6 +218,7 @@ def advance_all(
     trace_at = np.full(n_days, -1)
     trace_at[trace] = np.arange(n_trace)
     runs.trace = records(TRACE, (n_plans, n_trace, n_fields))
+    as_values(runs.trace)[..., _NOT_OF_EVERY_FIELD] = np.nan
     runs.supply = runs.supply._replace(trace=records(SUPPLY_TRACE, (n_plans, n_trace)))
     batch, spread = batch_of(site, runs)
     tally = tally_of(runs, spread)

@@ -81,6 +81,7 @@ def as_dataset(
     if site.play.fields.on.any():
         played = np.stack([r.play for r in runs], axis=1).view(np.recarray)
         for name, values in play_numbers(played).items():
+            values = np.where(_along(site.play.fields.on > 0.0, values), values, np.nan)
             data[f"{PLAY}{name}"] = (("field", "plan", "year"), values)
     if site.feed.fields.on.any():
         fed = np.stack([r.fed for r in runs], axis=1).view(np.recarray)
@@ -130,7 +131,7 @@ def as_dataset(
             skinned=("field", site.play.fields.skinned > 0.0),
             hard_above=("field", site.play.fields.hard_above),
         )
-        out["hard_above"].attrs.update(units="1", long_name="hardness limit, in g")
+        out["hard_above"].attrs.update(units="1", long_name="limit of hardness, over gravity")
     if site.feed.fields.on.any():
         out = out.assign_coords(is_fed=("field", site.feed.fields.on > 0.0))
     if scenario.supply is not None:

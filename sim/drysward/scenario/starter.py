@@ -356,6 +356,8 @@ def note(name: str, units: str = "us") -> str:
     key = next(one for one in keys() if one.name == name)
     default = f" Default: {key.default}." if key.default else ""
     takes = key.check.words(_OF_US if units == "metric" else ()).removeprefix("a number; ")
+    if units == "us":
+        takes = takes.replace('"degC"', '"degF"')
     plain = takes in ("text", "a table", "a species of the catalog")
     return _comment(f"{key.meaning}{default}" if plain else f"{key.meaning} ({takes}){default}")
 

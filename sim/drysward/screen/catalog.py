@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from drysward.catalog import Catalog, Entry, Term
+from collections.abc import Mapping
+
+from drysward.catalog import Catalog, Entry, Parameter, Term
 from drysward.scenario.rules import RULES
 from drysward.screen.document import (
     Cell,
@@ -52,8 +54,12 @@ def catalog_kind(catalog: Catalog, kind: str) -> list[Part]:
     return [table, "'drysward catalog KEY' shows the numbers with source and grade."]
 
 
-def catalog_entry(catalog: Catalog, entry: Entry) -> list[Part]:
-    """Every number of one entry with unit, range, grade, source and note; then the sources."""
+def catalog_entry(
+    catalog: Catalog, entry: Entry, only: Mapping[str, Parameter] | None = None
+) -> list[Part]:
+    """Every number of one entry, or ``only`` some, with unit, range, grade, source and note; then
+    the sources.
+    """
     columns = [
         words("name", "name", whole=True),
         *(figures(name, name) for name in ("value", "low", "high")),
@@ -68,7 +74,7 @@ def catalog_entry(catalog: Catalog, entry: Entry) -> list[Part]:
     ]
     sources: dict[str, None] = {}
     rows: list[Row] = []
-    for name, one in entry.numbers.items():
+    for name, one in (entry.numbers if only is None else only).items():
         sources.update(dict.fromkeys(one.source))
         rows.append(
             {
@@ -83,8 +89,8 @@ def catalog_entry(catalog: Catalog, entry: Entry) -> list[Part]:
             }
         )
     title = f"{entry.kind}.{entry.key}: {entry.label}"
-    lines = [*entry.words.items()]
-    lines += [("note", entry.note)] if entry.note else []
+    lines = [*entry.words.items()] if only is None else []
+    lines += [("note", entry.note)] if entry.note and only is None else []
     lines += [(key, catalog.sources.get(key, key)) for key in sources]
     key = f"{entry.kind}.{entry.key}"
     return [Table(key, title, columns, rows, cells, ("name",)), notes(lines)]

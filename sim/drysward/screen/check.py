@@ -21,12 +21,13 @@ from drysward.results.text import (
     procedures,
     year_spans,
 )
+from drysward.scenario.feeding_tables import day_text
 from drysward.scenario.model import ANY_FIELD
 from drysward.screen.compare import weather_findings
 from drysward.screen.document import Heading, Part, Row, Table, Value, notes, number, words
 from drysward.screen.feeding import feeding_notes, feeding_table
 from drysward.screen.night import SET_BY, grounds, shortfalls
-from drysward.site.play_calendar import dry_waterings
+from drysward.site.play_calendar import dry_waterings, events_outside
 
 if TYPE_CHECKING:
     from drysward.scenario.model import FieldSpec, PlanSpec, Scenario
@@ -69,6 +70,7 @@ def check_overview(
         *feeding_notes(scenario, system),
         *(("Note", fact) for fact in facts),
         *_dry_days(scenario),
+        *_events_outside(scenario),
         *_beyond_catalog(scenario),
         *(("Caution", line) for line in shortfalls(nights, system)),
         ("More", f"--all lists {listed(lists)}"),
@@ -150,8 +152,9 @@ def _volume(volume_m3: float, system: str) -> str:
 
 def _dry_days(scenario: Scenario) -> Iterator[tuple[str, str]]:
     """Days of a fixed plan on which a field stays dry because of an event."""
-    for field in scenario.fields:
-        for plan in scenario.plans:
+    said: dict[str, list[str]] = {}
+    for plan in scenario.plans:
+        for field in scenario.fields:
             if field.play is None or plan.rule != "fixed":
                 continue
             days = [
@@ -159,11 +162,28 @@ def _dry_days(scenario: Scenario) -> Iterator[tuple[str, str]]:
                 for day, lost, waters in dry_waterings(field.play, plan)
             ]
             if days:
-                yield (
-                    "Blackout",
-                    f"{field.label}: events keep {plan.label} from watering on {listed(days)} of a "
-                    "year; what is left out is not made up",
+                text = (
+                    f"events keep {plan.label} from watering on {listed(days)} of a year; what is "
+                    "left out is not made up"
                 )
+                said.setdefault(text, []).append(field.label)
+    yield from (("Blackout", f"{listed(names)}: {text}") for text, names in said.items())
+
+
+def _events_outside(scenario: Scenario) -> Iterator[tuple[str, str]]:
+    """Judged events that come outside the season that counts, and so in no answer."""
+    season = scenario.answers.season
+    said: dict[str, list[str]] = {}
+    for field in scenario.fields:
+        outside, of = (0, 0) if field.play is None else events_outside(field.play, season)
+        if outside:
+            first, last = (day_text(day) for day in season)
+            text = (
+                f"{outside} of {of} events lie outside the season that counts ({first} to {last}): "
+                "set season under [answers]"
+            )
+            said.setdefault(text, []).append(field.label)
+    yield from (("Note", f"{listed(names)}: {text}") for text, names in said.items())
 
 
 def _beyond_catalog(scenario: Scenario) -> Iterator[tuple[str, str]]:
@@ -212,7 +232,7 @@ def _runs(scenario: Scenario, nights: Sequence[Night], system: str) -> Table:
     cells = [column for column in columns if column.key not in hidden]
     return Table(
         "runs", "What would run", columns, rows, cells, ("plan", "plan_label"),
-        by="field_label", blocks=heads,
+        by="field_label", blocks=heads, alike_once=True,
     )  # fmt: skip
 
 

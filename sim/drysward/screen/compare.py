@@ -12,7 +12,6 @@ import textwrap
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
-import numpy as np
 import xarray as xr
 
 from drysward.quantities import Display, shown
@@ -33,6 +32,7 @@ from drysward.results.choice import (
     RISK,
     best_plan,
     days_below,
+    mean_above_text,
     odds,
     odds_and_limits,
     rule_text,
@@ -434,11 +434,8 @@ def _not_in_them(summary: xr.Dataset) -> str:
 
 
 def _rare_text(summary: xr.Dataset) -> str:
-    """Why a mean may be larger than its 1-in-10 year, where one is; "" elsewhere."""
-    mean, bad = (np.round(days.values) for days in days_below(summary))
-    if not (mean > bad).any():
-        return ""
-    return "; the mean is the larger where fewer than 1 year in 10 has nearly all of the days"
+    text = mean_above_text(*days_below(summary))
+    return f"; {text}" if text else ""
 
 
 def _findings(summary: xr.Dataset) -> list[Part]:

@@ -74,7 +74,8 @@ class Table:
     that repeats the one above is left blank. ``across`` or ``by`` name a column with a block of
     cells for each of its values, side by side or one below the other; ``blocks`` says how a block
     is headed. Rows with the same ``lead`` share a line across the blocks. ``one_head`` puts the
-    heads of the columns above the first block only.
+    heads of the columns above the first block only; ``alike_once`` shows blocks with equal cells as
+    one, below all of their heads.
     """
 
     key: str
@@ -87,6 +88,7 @@ class Table:
     by: str = ""
     blocks: Mapping[Value, str] = field(default_factory=dict)
     one_head: bool = False
+    alike_once: bool = False
 
     @property
     def shown(self) -> Sequence[Column | Cell]:

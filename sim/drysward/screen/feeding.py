@@ -61,7 +61,7 @@ def feeding_table(scenario: Scenario, system: str) -> list[Table]:
     return [
         Table(
             "feeding", "Feed of a year", columns, rows, columns[2:], ("day", "product"),
-            by="field_label", blocks=heads,
+            by="field_label", blocks=heads, alike_once=True,
         )
     ]  # fmt: skip
 

@@ -105,12 +105,20 @@ def _table(table: Table, width: int) -> Iterator[Text]:
         }
         yield from _printed(*_strips(table, table.rows), width, marks)
         return
-    for i, value in enumerate(values):
+    blocks: list[tuple[list[str], list[Text]]] = []
+    for value in values:
+        rows = [row for row in table.rows if row[table.by] == value]
+        lines = list(_printed(*_strips(table, rows), width))
+        same = [heads for heads, known in blocks if table.alike_once and known == lines]
+        heads = same[0] if same else []
+        heads.append(table.blocks.get(value, str(value)))
+        if not same:
+            blocks.append((heads, lines))
+    for i, (heads, lines) in enumerate(blocks):
         if i:
             yield Text()
-        yield Text(table.blocks.get(value, str(value)), style="bold")
-        rows = [row for row in table.rows if row[table.by] == value]
-        yield from _printed(*_strips(table, rows), width)
+        yield from (Text(head, style="bold") for head in heads)
+        yield from lines
 
 
 def _strips(table: Table, rows: Sequence[Row]) -> tuple[list[_Strip], list[_Strip]]:

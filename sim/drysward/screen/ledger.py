@@ -83,6 +83,9 @@ _FED = {
     "clippings": ("clippings", 0),
 }
 
+_STATUS = ("Status", "nitrogen of the turf: 0 the least it lives on, 1 enough, above it lush")
+_MINERAL = "urea, ammonium and nitrate in the soil"
+
 
 def daily_account(account: xr.Dataset, system: str) -> list[Part]:
     """The main columns of a ledger, a row a day; shares of the field in percent."""
@@ -102,7 +105,7 @@ def daily_account(account: xr.Dataset, system: str) -> list[Part]:
     for name, head in _SHARES.items():
         columns.append(number(name, head, "%", 0))
         values[name] = account[name].values * 100.0
-    has_play = bool((account["hardness"] > 0.0).any())
+    has_play = not bool(account["hardness"].isnull().all())
     if has_play:
         for name, (head, unit, times) in _PLAY.items():
             columns.append(number(name, head, unit, 0))
@@ -132,13 +135,9 @@ def daily_account(account: xr.Dataset, system: str) -> list[Part]:
         *weather_findings(findings_of(attrs)),
         Table("ledger", "", columns, rows, cells, ("date",)),
     ]
-    if bool((account["nitrogen_status"] > 0.0).any()):
+    if _is_fed(account):
         parts.append(_nitrogen(account, system))
-        lines[:0] = [
-            ("Status", "nitrogen of the turf: 0 the least it lives on, 1 enough, above it lush"),
-            ("Mineral", "urea, ammonium and nitrate in the soil in the evening"),
-            ("Caution", CAUTION),
-        ]
+        lines[:0] = [_STATUS, ("Mineral", f"{_MINERAL} in the evening"), ("Caution", CAUTION)]
     if "supply_storage" in account:
         parts.append(_at_supply(account, system))
         lines[:0] = [(_SUPPLY["demand"][0].capitalize(), _OF_NIGHT), *_SUPPLY_NOTES]
@@ -179,6 +178,13 @@ def monthly_account(account: xr.Dataset, system: str) -> list[Part]:
         ("Top soil, root zone", "and depletion: in the evening of the last day"),
         ("Wilt, dormant, dead", "most of the field on any day; green: the least"),
     ]
+    if _is_fed(account):
+        parts.append(_months_of_nitrogen(account, system))
+        lines += [
+            (_STATUS[0], f"{_STATUS[1]}; mean of the days"),
+            ("Mineral", f"{_MINERAL} in the evening of the last day"),
+            ("Caution", CAUTION),
+        ]
     if "supply_storage" in account:
         parts.append(_months_of_supply(account, system))
         lines.append(("New demand", _NEW_DEMAND))
@@ -233,6 +239,31 @@ def _flows(account: xr.Dataset) -> dict[str, np.ndarray]:
     if not float(account["supply_storage"].max()) > 0.0:
         flows = {key: flows[key] for key in ("demand", "shortage", "made_up", "delivered")}
     return flows
+
+
+def _is_fed(account: xr.Dataset) -> bool:
+    return not bool(account["nitrogen_status"].isnull().all())
+
+
+def _months_of_nitrogen(account: xr.Dataset, system: str) -> Table:
+    """A row a month of the nitrogen of a field that is fed."""
+    unit = shown("kg ha-1", system)
+    columns = [words("month", "month", whole=True), number("nitrogen_status", "status", "", 2)]
+    columns += [
+        number(name, head, unit.unit, max(unit.decimals, 1)) for name, (head, _) in _FED.items()
+    ]
+    rows: list[Row] = []
+    for label, here in _months(account):
+        row: dict[str, Value] = {
+            "month": label,
+            "nitrogen_status": float(here["nitrogen_status"].mean()),
+        }
+        for name in _FED:
+            values = here[name].values
+            amount = values[-1] if name == "mineral_nitrogen" else values.sum()
+            row[name] = float(amount) * unit.factor
+        rows.append(row)
+    return Table("nitrogen_months", "Nitrogen and clippings", columns, rows, lead=("month",))
 
 
 def _nitrogen(account: xr.Dataset, system: str) -> Table:

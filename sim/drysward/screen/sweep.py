@@ -41,6 +41,9 @@ if TYPE_CHECKING:
     from drysward.studies.sweep.run import Forecast, Work
     from drysward.studies.sweep.search import Found, Tried
 
+WIDEST_INDEX = 0.5
+"""Limits of a Sobol index that lie farther apart say little (own choice)."""
+
 FRONT_ROWS = 30
 """Choices of a front shown as text; the other formats have all."""
 
@@ -309,6 +312,23 @@ def effects_parts(found: xr.Dataset, system: str) -> list[Part]:
             "missing to 100% comes from axes acting together",
         ),
     ]
+    if indices:
+        lines += [
+            ("First", "share of the variance that goes where the axis alone is known"),
+            (
+                "Total",
+                "that share, with all that the axis does together with others. In brackets 90% "
+                "limits from the samples; an index near 0 may come out below it by chance",
+            ),
+        ]
+        widths = [found[f"{name}_high"] - found[f"{name}_low"] for name in indices]
+        widest = max(float(width.max()) for width in widths)
+        if widest > WIDEST_INDEX:
+            text_of = (
+                f"too few: limits of an index lie up to {widest:.2f} apart. Raise samples, such as "
+                f"to {4 * found.attrs['samples']}"
+            )
+            lines.append(("Samples", text_of))
     in_a_row = int(found.attrs["reached_days"])
     if what == "wilt" and in_a_row > 1:
         text_of = (
@@ -322,7 +342,11 @@ def effects_parts(found: xr.Dataset, system: str) -> list[Part]:
 
 
 def _index(value: float, low: float, high: float) -> str:
-    return UNKNOWN if is_missing(value) else f"{value:.2f} ({low:.2f}-{high:.2f})"
+    if is_missing(value):
+        return UNKNOWN
+    # Rounded first, and less than nothing is 0.00, not -0.00.
+    one, least, most = (f"{round(number, 2) + 0.0:.2f}" for number in (value, low, high))
+    return f"{one} ({least}{' to ' if low < 0.0 else '-'}{most})"
 
 
 def search_parts(found: Found, system: str) -> list[Part]:

@@ -81,6 +81,17 @@ def dry_waterings(play: PlaySpec, plan: PlanSpec) -> list[tuple[int, float, floa
     return found
 
 
+def events_outside(play: PlaySpec, season: tuple[int, int]) -> tuple[int, int]:
+    """Judged events of a mean year outside ``season`` (first and last day, 0 for 1 January), and
+    all of them.
+    """
+    years = 28  # as in ``dry_waterings``
+    dates = np.arange(np.datetime64("2001-01-01"), np.datetime64(f"{2001 + years}-01-01"))
+    judged = judged_days(play.events, dates)
+    outside = judged & ~in_season(calendar_day(dates), season)
+    return round(outside.sum() / years), round(judged.sum() / years)
+
+
 def days_of_use(play: PlaySpec, dates: Dates) -> DaysOfUse:
     """Use on each of ``dates`` (n,), consecutive or not."""
     dates = dates.astype("datetime64[D]")

@@ -63,14 +63,15 @@ def draws(
     """The answers of a scenario across draws of what is not known of soil, turf and system.
 
     Every draw of the uncertain numbers runs under every plan on the same weather years. Draws are
-    of the text of the scenario. Plans that ``Scenario.with_plan`` added run too; a site, fields or
-    plans that were replaced in Python are refused: change the text, and ``drysward.loads`` it.
+    of the text of the scenario. Plans that ``Scenario.with_plan`` added run too, and plans may be
+    left out; a site, fields or plans that are not as the text has them are refused: change the
+    text, and ``drysward.loads`` it.
 
     Parameters
     ----------
     scenario : from ``drysward.load``.
-    n : draws, best a power of two; as many as keep the run short when None. From 32 on the
-        Dataset says which numbers the spread comes from.
+    n : draws, 2 or more, best a power of two; as many as keep the run short when None. Which
+        numbers the spread comes from takes 64 or more.
     plans : keys of the plans to run; all when None.
     years : first and last year to count; all complete ones when None.
     workers : threads; as many as there are cores when None. No number changes any result.
@@ -105,8 +106,10 @@ def draws(
     ``doubt_share_of_measures`` (field, measures) and ``doubt_share_of_numbers`` (field, numbers),
     with ``_error``: share of the variance across draws, of normal scores of the days below over
     plans that water, that comes from a group, from all numbers that one measurement would settle,
-    or from a number; NaN where it cannot be separated, and left out of fewer than
-    32 draws.
+    or from a number. ``doubt_explained`` (field): share of that variance that the numbers explain
+    in draws left out; where it is below the attribute ``doubt_least_explained``, the draws are too
+    few to separate numbers and the shares are NaN. 64 draws are mostly enough; of fewer than 32
+    nothing is worked out and these variables are left out.
     Sampling errors count years that are independent. Skinned fields have no days below: NaN.
 
     Raises

@@ -171,7 +171,8 @@ def crossed(
     if feeding_effect:
         require_feeding(scenario)
     if n_draws is not None and n_draws < FEWEST_DRAWS:
-        raise ValueError(f"the spread across draws needs two draws or more, not {n_draws}")
+        none = "; for no draws leave the call out" if n_draws == 0 else ""
+        raise ValueError(f"n = {n_draws}: a spread across draws needs {FEWEST_DRAWS} or more{none}")
     if not scenario.text:
         raise FaultyInput(Fault("draws", "the scenario has no text to be drawn from"))
     followed = tuple(plans or scenario.plans)
@@ -217,8 +218,8 @@ def point_of_text(
 ) -> Point:
     """The scenario without a draw, as its text has it.
 
-    FaultyInput where its site, fields or ``plans`` were replaced in Python: draws are of the text
-    and would not have them.
+    FaultyInput where its site, fields or ``plans`` are not as the text has them: draws are of the
+    text. Plans may be left out.
     """
     known = {*tree["plans"], *(plan.key for plan in scenario.plans if plan.function is not None)}
     if not {plan.key for plan in plans} <= known:

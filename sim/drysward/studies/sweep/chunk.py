@@ -239,9 +239,17 @@ def _start(
     starts = [(site, one.spec) for site, one in zip(sites, members, strict=True)]
     runs = start_runs(starts, n_years=1)
     shape = runs.states.shape
+    # Not known, and so not 0, of fields without play, and of those that are not fed.
+    played, fed = (
+        np.stack([of[site.columns] > 0.0 for site, of in zip(sites, each, strict=True)])
+        for each in ([s.play.fields.on for s in sites], [s.feed.fields.on for s in sites])
+    )
     play: dict[str, FloatArray] = {}
-    if sites[0].play.fields.on.any():
-        play = {name: np.zeros(shape) for name in play_numbers(records(PLAY_YEAR, 0))}
+    if played.any():
+        nothing = np.where(played, 0.0, np.nan)
+        play = {name: nothing.copy() for name in play_numbers(records(PLAY_YEAR, 0))}
+    of_feeding = records(FEED_YEAR, shape)
+    as_values(of_feeding)[~fed] = np.nan
     return Together(
         members=members,
         runs=runs,
@@ -249,7 +257,7 @@ def _start(
         total=records(YEAR, shape),
         most=records(YEAR, shape),
         supply=records(SUPPLY_YEAR, shape[0]),
-        fed=records(FEED_YEAR, shape),
+        fed=of_feeding,
         play=play,
         short_years=np.zeros(shape[0], np.int64),
         daily={name: [] for name in daily},

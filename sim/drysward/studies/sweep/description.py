@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from importlib.resources import files
 from pathlib import Path
 from typing import Annotated, Any
@@ -173,7 +173,7 @@ class Axis:
     name: str
     keys: tuple[str, ...]
     unit: str = ""
-    changes: tuple[dict[str, Any], ...] = ()
+    changes: tuple[dict[str, Any], ...] = field(default=(), repr=False)
     labels: tuple[Any, ...] = ()
     low: float = math.nan
     high: float = math.nan
@@ -184,6 +184,17 @@ class Axis:
     @property
     def listed(self) -> bool:
         return bool(self.changes)
+
+    @property
+    def shown_unit(self) -> str:
+        """The unit of its numbers: as written, or that of the numbers of the catalog; "" for none.
+
+        Numbers of the catalog are written without their unit.
+        """
+        if self.unit or not all(isinstance(label, int | float) for label in self.labels):
+            return self.unit
+        units = {_unit_of(key) for key in self.keys}
+        return units.pop() if len(units) == 1 else ""
 
     def at(self, share: float) -> float:
         """The value of a range at ``share`` of it (0..1)."""
@@ -213,10 +224,10 @@ class Sweep:
 
     name: str
     title: str
-    text: str
+    text: str = field(repr=False)
     base_name: str
-    base_text: str
-    base: dict[str, Any]
+    base_text: str = field(repr=False)
+    base: dict[str, Any] = field(repr=False)
     folder: Path
     plans: tuple[str, ...]
     keep: tuple[str, ...]
@@ -419,6 +430,16 @@ def _catalog_axis(where: str, name: str, table: AxisTable, linked: str) -> Axis:
         whole=table.whole,
         linked=linked,
     )
+
+
+def _unit_of(key: str) -> str:
+    """The unit of the number of the catalog that ``key`` overrides; "" for none, or no such key."""
+    top, *parts = key.split(".")
+    if top != "overrides" or len(parts) != 3:
+        return ""
+    entry = load_catalog().entries.get(parts[0], {}).get(parts[1])
+    number = entry.numbers.get(parts[2]) if entry else None
+    return "" if number is None or number.unit == "1" else number.unit
 
 
 # What every point must share, so that years stand side by side.

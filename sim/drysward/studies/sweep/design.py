@@ -91,7 +91,7 @@ class Design:
             else:
                 values = np.array([axis.at(float(share)) for share in column])
             if values.dtype.kind in "iuf":
-                attrs["units"] = axis.unit or "1"
+                attrs["units"] = axis.shown_unit or "1"
             out[axis.name] = xr.Variable("point", values, attrs)
         out["sample"] = xr.Variable("point", self.sample[points])
         if self.sweep.kind == GRID and self.draw.any():

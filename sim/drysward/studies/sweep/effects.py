@@ -106,6 +106,7 @@ def effects(
             what = f"{sweep.attrs['points_done']} of {sweep.attrs['points']} points are done"
             raise FaultyInput(Fault("sweep", what, "indices need all points: finish the sweep"))
         out = out.merge(_indices(sweep, values, names))
+        out.attrs["samples"] = values.size // (int(sweep["block"].max()) + 1)
     return out
 
 

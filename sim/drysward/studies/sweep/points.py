@@ -206,7 +206,7 @@ def axis_values_text(
         if only is not None and i != only:
             continue
         value = axis.labels[int(position)] if axis.listed else axis.at(float(position))
-        unit = axis.unit
+        unit = axis.shown_unit
         if unit and system:
             how = any_shown(unit, system)
             value, unit = (value, unit) if how.unit == unit else (value * how.factor, how.unit)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Callable, Sequence
 from concurrent.futures import Executor, ThreadPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -39,7 +39,7 @@ from drysward.studies.sweep.drawn import (
 from drysward.studies.sweep.folder import DrawnNumber
 from drysward.studies.sweep.front import Objective, by_function
 from drysward.studies.sweep.points import point_at
-from drysward.studies.sweep.shared import Held
+from drysward.studies.sweep.shared import Held, years_of
 
 FloatArray = NDArray[np.float64]
 
@@ -57,11 +57,11 @@ class Tried:
     keeps low (that water, or the objective), odds, days a year below playing condition with their
     sampling error.
 
-    All are means over the draws of what cannot be chosen. The limits of the odds are those of
-    so many years: all draws meet the same ones. ``risk`` is what the search keeps, odds or days,
-    and ``risk_low`` its lower 90% limit. With draws of what is not known within points they are
-    means over these too; ``sure`` is then the risk that the stated share of draws does not pass,
-    and the risk that is kept; None where no confidence is stated.
+    All are means over the draws of what cannot be chosen. Limits and sampling error are those of
+    the independent years, as in ``front``: all draws meet the same ones. ``risk`` is what the
+    search keeps, odds or days, and ``risk_low`` its lower 90% limit. With draws of what is not
+    known within points they are means over these too; ``sure`` is then the risk that the stated
+    share of draws does not pass, and the risk that is kept; None where no confidence is stated.
     """
 
     positions: FloatArray
@@ -106,7 +106,7 @@ class Found:
     not known, 0 without.
     """
 
-    sweep: Sweep
+    sweep: Sweep = field(repr=False)
     settings: SearchTable
     best: Tried | None
     nearest: Tried
@@ -317,14 +317,15 @@ def try_plans(
     kept: Arrays = run_numbers(
         design, range(len(every)), held, drawing.common(sweep), tail=drawing.tail
     )
-    scenario = point_at(sweep, every[0], climate_is_checked=True).scenario
+    point = point_at(sweep, every[0], climate_is_checked=True)
+    scenario, independent = point.scenario, years_of(held, point).series.independent_years
     plans = list(sweep.plans) or [plan.key for plan in scenario.plans]
     field_keys = [field.key for field in scenario.fields]
-    field = field_keys.index(settings.field)
+    of_field = field_keys.index(settings.field)
     plan, stage = plans.index(settings.plan), STAGES.index(STAGE_NAMES[settings.stage])
     # In double precision, as the sweep counts; the yearly series are kept in single.
-    odds = kept["probability"][1][:, field, plan, stage].reshape(shape).mean(axis=0)
-    water = kept["season_water"][1][:, field, plan].reshape(shape).mean(axis=0)
+    odds = kept["probability"][1][:, of_field, plan, stage].reshape(shape).mean(axis=0)
+    water = kept["season_water"][1][:, of_field, plan].reshape(shape).mean(axis=0)
     cost = water
     if objective is not None:
         points = xr.Dataset(kept, {n: v for n, v in design.coordinates().items() if n != "point"})
@@ -338,22 +339,22 @@ def try_plans(
         cost = np.asarray(values.values, float).reshape(shape).mean(axis=0)
     years = kept["irrigation_gross"][1].shape[-1]
     below, error = (
-        kept[f"days_below_condition_{name}"][1][:, field, plan].reshape(shape).mean(axis=0)
+        kept[f"days_below_condition_{name}"][1][:, of_field, plan].reshape(shape).mean(axis=0)
         for name in ("mean", "se")
     )
     sure: list[float | None] = [None] * len(positions)
     if settings.confidence is not None:
         if settings.days_below is None:
-            high = kept["probability_high"][1][:, field, plan, stage]
+            high = kept["probability_high"][1][:, of_field, plan, stage]
         else:
-            high = kept["days_below_condition_mean_high"][1][:, field, plan]
+            high = kept["days_below_condition_mean_high"][1][:, of_field, plan]
         sure = [*high.reshape(shape).mean(axis=0).tolist()]
     return [
         Tried(
             at,
             mm,
             own,
-            replace(probability_of(np.arange(years) < round(p * years)), p=p),
+            replace(probability_of(np.arange(years) < round(p * years), independent), p=p),
             days_below=days,
             days_below_se=se,
             of_days=settings.days_below is not None,
@@ -397,9 +398,9 @@ def _checked_settings(sweep: Sweep, averaged: tuple[Axis, ...]) -> SearchTable:
     start = np.zeros(len(sweep.axes))
     point = point_at(sweep, start, sweep.name)
     point.scenario.plan_named(settings.plan)
-    field = point.scenario.field_named(settings.field)
+    judged = point.scenario.field_named(settings.field)
     faults = []
-    if settings.days_below is not None and field.surface == SKINNED:
+    if settings.days_below is not None and judged.surface == SKINNED:
         what = f"field '{settings.field}' is skinned: no turf to judge"
         faults.append(Fault(f"{sweep.name}: search.days_below", what, "a field of turf"))
     if not sweep.axes:
