@@ -80,7 +80,7 @@ def test_more_water_takes_more(less, more, held):
 
 @given(kg_ha, st.floats(0.0, 0.8), st.floats(0.0, 2.0))
 def test_gas_is_at_most_the_nitrate(nitrate, water, rate):
-    assert 0.0 <= denitrified(nitrate, water, 0.25, 0.45, rate) <= nitrate
+    assert 0.0 <= denitrified(nitrate, (water - 0.25) / 0.2, rate) <= nitrate
 
 
 @given(kg_ha, kg_ha, st.floats(3.0, 10.0), soil_c, share)
@@ -108,7 +108,7 @@ def test_phosphorus_leaves_once(p, runoff, infiltrated, frozen, factor):
 def test_uptake_stays_within_what_is_there(n, mineral, rate, growth, water):
     free = room(n / 4000.0, 0.05, 1.0 / 0.03)
     assert 0.0 <= free <= 1.0
-    assert 0.0 <= uptake(mineral, rate, growth, water, free) <= mineral
+    assert 0.0 <= uptake(mineral, rate * growth, water, free) <= mineral
 
 
 @given(kg_ha, st.floats(0.0, 8000.0))
@@ -118,7 +118,7 @@ def test_factors_of_status_have_bounds(n, living):
     assert 0.9 <= water_use_factor(found, 0.2) <= 1.1
     assert 0.7 - 1e-12 <= root_depth_factor(found, 0.3) <= 1.0
     assert wear_factor(found, 0.75, 2.0) >= 1.0
-    assert 0.0 <= recovery_factor(found, 0.7) <= 1.0 / 0.7
+    assert 0.0 <= recovery_factor(found, 1.0 / 0.7) <= 1.0 / 0.7
     assert 1.0 <= browning_factor(found, 0.3) <= 1.3
 
 

@@ -51,11 +51,11 @@ def test_nothing_moves_without_water() -> None:
 @pytest.mark.parametrize(("capacity", "printed"), [(0.10, 0.611), (0.27, 0.275)])
 def test_what_lies_on_top_goes_through_as_burns_says(capacity: float, printed: float) -> None:
     """Three parts of a layer stand for the 15 layers of 1 cm of Burns 1975, within a fifth."""
-    assert washed_through(30.0, capacity * 150.0) == pytest.approx(printed, rel=0.2)
+    assert washed_through(30.0, capacity * 150.0, 0.0) == pytest.approx(printed, rel=0.2)
     # Less than of what is spread over the layer, but when much water comes.
     for mm in (1.0, 5.0, 15.0):
-        assert washed_through(mm, 30.0) < passed_on(mm, 30.0)
-    assert washed_through(0.0, 30.0) == washed_through(0.0, 0.0) == 0.0
+        assert washed_through(mm, 30.0, 0.0) < passed_on(mm, 30.0)
+    assert washed_through(0.0, 30.0, 0.0) == washed_through(0.0, 0.0, 0.0) == 0.0
 
 
 def test_soil_rich_in_organic_matter_builds_in_less() -> None:
@@ -90,15 +90,14 @@ def test_what_water_carries(mg_l: float, mm: float, kg_ha: float) -> None:
     assert dissolved_kg_ha(mg_l, mm) == pytest.approx(kg_ha, abs=0.05)
 
 
-@pytest.mark.parametrize("capacity, saturation", [(0.10, 0.40), (0.27, 0.45), (0.5, 0.85)])
-def test_no_loss_to_the_air_up_to_field_capacity(capacity: float, saturation: float) -> None:
+def test_no_loss_to_the_air_up_to_field_capacity() -> None:
     """de Klein & van Logtestijn 1996: a threshold at pF 2 in sand, loam and peat alike."""
-    assert denitrified(50.0, capacity, capacity, saturation, 0.1) == 0.0
-    assert denitrified(50.0, 0.5 * capacity, capacity, saturation, 0.1) == 0.0
-    half = 0.5 * (capacity + saturation)
-    assert denitrified(50.0, half, capacity, saturation, 0.1) == pytest.approx(1.25)
-    assert denitrified(50.0, saturation, capacity, saturation, 0.1) == pytest.approx(5.0)
-    assert denitrified(50.0, 1.0, capacity, saturation, 30.0) == pytest.approx(50.0)
+    drier, half, full, ponded = -0.5, 0.5, 1.0, 1.5  # of the pores that drain
+    assert denitrified(50.0, 0.0, 0.1) == 0.0
+    assert denitrified(50.0, drier, 0.1) == 0.0
+    assert denitrified(50.0, half, 0.1) == pytest.approx(1.25)
+    assert denitrified(50.0, full, 0.1) == pytest.approx(5.0)
+    assert denitrified(50.0, ponded, 30.0) == pytest.approx(50.0)
 
 
 def test_warm_wet_soil_loses_more() -> None:
@@ -117,7 +116,7 @@ def test_gas_from_nitrate_on_bluegrass() -> None:
     """
     nitrate, gas = 49.0, 0.0
     for _ in range(35):
-        lost = denitrified(nitrate, 0.36, 0.27, 0.45, SOIL["denitrify_per_d"])
+        lost = denitrified(nitrate, 0.5, SOIL["denitrify_per_d"])
         gas += lost
         nitrate -= lost + 0.25 * nitrate
     assert 3.3 + 0.3 <= 100.0 * gas / 49.0 <= 21.3 + 5.9

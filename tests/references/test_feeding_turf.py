@@ -107,9 +107,9 @@ def test_fed_turf_recovers_faster_and_hungry_turf_browns_sooner() -> None:
     as cited later.
     """
     usual = TURF["usual_status"]
-    assert recovery_factor(usual, usual) == 1.0
-    assert recovery_factor(0.35, usual) == pytest.approx(0.5)
-    assert recovery_factor(1.4, usual) == pytest.approx(1.0 / usual)
+    assert recovery_factor(usual, 1.0 / usual) == 1.0
+    assert recovery_factor(0.35, 1.0 / usual) == pytest.approx(0.5)
+    assert recovery_factor(1.4, 1.0 / usual) == pytest.approx(1.0 / usual)
     hungry = TURF["hungry_browning"]
     assert browning_factor(0.5, hungry) == browning_factor(1.2, hungry) == 1.0
     assert browning_factor(0.25, hungry) == pytest.approx(1.0 + hungry / 2)
@@ -125,7 +125,7 @@ def test_a_dose_leaves_the_soil_in_2_to_5_days(share_before: float) -> None:
     turf = share_before * living
     while soil > 4.9:
         free = room(turf / living, TURF["n_most"], 1.0 / (TURF["n_most"] - TURF["n_least"]))
-        taken = uptake(soil, TURF["uptake_per_d"], 1.0, 1.0, free)
+        taken = uptake(soil, TURF["uptake_per_d"], 1.0, free)
         turf += taken
         soil -= taken + CATALOG.get("feeding", "soil")["immobilized_per_d"] * soil
         days += 1
@@ -137,7 +137,7 @@ def test_full_turf_and_cold_or_dry_turf_take_up_nothing() -> None:
     assert room(0.015, 0.05, 1.0 / 0.03) == 1.0
     assert room(0.035, 0.05, 1.0 / 0.03) == 1.0
     assert room(0.044, 0.05, 1.0 / 0.03) == pytest.approx(0.5)
-    assert uptake(10.0, 0.6, 0.0, 1.0, 1.0) == uptake(10.0, 0.6, 1.0, 0.0, 1.0) == 0.0
+    assert uptake(10.0, 0.0, 1.0, 1.0) == uptake(10.0, 0.6, 0.0, 1.0) == 0.0
 
 
 @pytest.mark.parametrize("season", ["cool", "warm"])

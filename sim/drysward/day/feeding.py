@@ -46,6 +46,7 @@ from drysward.physics.turf_nitrogen import (
 
 TRACE_OF_PHOSPHORUS = 1e-6  # kg/ha at the surface below which none is (own choice)
 TRACE_OF_FERTILIZER = 1e-3  # kg/ha of fertilizer from which all is set free (own choice)
+TRACE_OF_A_KIND = 1e-4  # the same of one kind of fertilizer (own choice)
 TRACE_OF_UREA = 1e-3  # kg/ha of ammonia still to be lost below which none is (own choice)
 SEEDLINGS = 0.05  # living cover up to which young plants live on their seed (own choice)
 GROWING = 0.2  # growth potential from which hungry and lush days are counted (own choice)
@@ -129,24 +130,26 @@ def wash_in_depths(
 
 
 def feel_feeding(
-    feed_on, seen_status, feed_water_use_effect, feed_usual, feed_hungry_browning, fc1, sat1, fc2,
-    sat2, kcb, recovery, spread, browning_drive,
+    feed_on, seen_status, feed_water_use_effect, feed_inv_usual_growth, feed_hungry_browning,
+    feed_lush_root_loss, fc2, sat2, kcb, recovery, spread, browning_drive,
 ):  # fmt: skip
-    """What the turf's nitrogen makes of the day's rates; fields that are not fed keep theirs."""
+    """What the turf's nitrogen makes of the day's rates, and how far it shortens roots; fields that
+    are not fed keep theirs.
+    """
     fed = feed_on > 0.0
     kcb *= water_use_factor(seen_status, feed_water_use_effect) if fed else 1.0
-    mends = recovery_factor(seen_status, feed_usual) if fed else 1.0
+    mends = recovery_factor(seen_status, feed_inv_usual_growth) if fed else 1.0
     recovery = smaller(recovery * mends, 1.0)
     spread = smaller(spread * mends, 1.0)
     browning_drive *= browning_factor(seen_status, feed_hungry_browning) if fed else 1.0
-    inv_drains1 = 1.0 / larger(sat1 - fc1, NO_LESS)
     inv_drains2 = 1.0 / larger(sat2 - fc2, NO_LESS)
-    return kcb, recovery, spread, browning_drive, inv_drains1, inv_drains2
+    inv_reached = 1.0 / root_depth_factor(seen_status, feed_lush_root_loss) if fed else 1.0
+    return kcb, recovery, spread, browning_drive, inv_drains2, inv_reached
 
 
 def feel_feeding_in_play(
-    feed_on, seen_status, feed_usual, feed_wear_best, feed_wear_rise, feed_wear_potassium,
-    today_wear_dry, today_wear_middle, today_wear_wet, today_regrowth,
+    feed_on, seen_status, feed_inv_usual_growth, feed_wear_best, feed_wear_rise,
+    feed_wear_potassium, today_wear_dry, today_wear_middle, today_wear_wet, today_regrowth,
 ):  # fmt: skip
     """The same for wear, least at a middling supply, and for the closing of worn ground."""
     fed = feed_on > 0.0
@@ -155,7 +158,7 @@ def feel_feeding_in_play(
     today_wear_dry = smaller(today_wear_dry * wears, 1.0)
     today_wear_middle = smaller(today_wear_middle * wears, 1.0)
     today_wear_wet = smaller(today_wear_wet * wears, 1.0)
-    mends = recovery_factor(seen_status, feed_usual) if fed else 1.0
+    mends = recovery_factor(seen_status, feed_inv_usual_growth) if fed else 1.0
     today_regrowth = smaller(today_regrowth * mends, 1.0)
     return today_wear_dry, today_wear_middle, today_wear_wet, today_regrowth
 
@@ -163,35 +166,38 @@ def feel_feeding_in_play(
 # --- the day of a patch ---------------------------------------------------------------------------
 
 
-def begin_patch(feed_on, feed_lush_root_loss, seen_status, w2, w3, inv_reach, root_loss):
+def begin_patch(w2, w3, inv_reach, inv_reached):
     """Water of the layers before the day moves it (mm), and how deep roots of lush turf reach."""
-    w2_noted = w2
-    w3_noted = w3
-    reached = root_depth_factor(seen_status, feed_lush_root_loss) if feed_on > 0.0 else 1.0
-    inv_rooting = inv_reach / ((1.0 - root_loss) * reached)
-    return w2_noted, w3_noted, inv_rooting
+    w2_before = w2
+    w3_before = w3
+    inv_rooting = inv_reach * inv_reached
+    return w2_before, w3_before, inv_rooting
 
 
-def find_flows(
-    w1, w2, w3, w2_noted, w3_noted, fc1, fc2, drainage, runoff, caught, feed_water_n,
-):  # fmt: skip
+def reach_in_play(inv_rooting, root_loss):
+    """How deep roots reach where some were lost for want of air."""
+    inv_rooting = inv_rooting / (1.0 - root_loss)
+    return inv_rooting
+
+
+def find_flows(w1, w2, w3, w2_before, w3_before, fc1, fc2, drainage):
     """Water that the layers passed down in the day, below 0 where it came up (mm).
 
-    ``moves`` is above 0 where nitrogen may go with water, or as gas from wet soil. Where water
-    backs up, or roots reach deeper, nitrogen comes up with it.
+    ``moves`` is above 0 where nitrogen may go with water, or as gas of wet soil. Where water backs
+    up, or roots reach deeper, nitrogen comes up with it.
     """
-    down2 = w3 - w3_noted + drainage
-    down1 = w2 - w2_noted + down2
-    moves = abs(down1) + abs(down2) + drainage + runoff + caught * feed_water_n
-    moves += larger(w1 - fc1, 0.0) + larger(w2 - fc2, 0.0)
-    return down1, down2, moves
+    down2 = w3 - w3_before + drainage
+    down1 = w2 - w2_before + down2
+    moves = abs(down1) + abs(down2) + drainage + larger(w1 - fc1, 0.0) + larger(w2 - fc2, 0.0)
+    net_n = 0.0
+    return down1, down2, moves, net_n
 
 
 def lay_down(
     applied_urea, applied_ammonium, applied_nitrate, applied_slow1, applied_slow2, applied_slow3,
     feed_off_paving, feed_two_step1, feed_two_step2, feed_two_step3, feed_most_ammonia,
     feed_ammonia_buffer, fed_ammonia_factor, urea, at_risk, lying_n, slow1_in, slow2_in, slow3_in,
-    slow1_out, slow2_out, slow3_out, ammonium1, nitrate1,
+    slow1_out, slow2_out, slow3_out, ammonium1, nitrate1, net_n, sum_brought,
 ):  # fmt: skip
     """The part of a dose that falls on turf, by form."""
     on_turf = feed_off_paving
@@ -210,44 +216,70 @@ def lay_down(
     slow1_out += applied_slow1 * on_turf * (1.0 - feed_two_step1)
     slow2_out += applied_slow2 * on_turf * (1.0 - feed_two_step2)
     slow3_out += applied_slow3 * on_turf * (1.0 - feed_two_step3)
+    net_n += dose_in
+    sum_brought += dose_in
     return (
-        dose_in, urea, at_risk, lying_n, slow1_in, slow2_in, slow3_in, slow1_out, slow2_out,
-        slow3_out, ammonium1, nitrate1,
+        urea, at_risk, lying_n, slow1_in, slow2_in, slow3_in, slow1_out, slow2_out, slow3_out,
+        ammonium1, nitrate1, net_n, sum_brought,
     )  # fmt: skip
 
 
-def carry_nitrogen(
-    w1, w2, w3, down1, down2, drainage, runoff, liquid, caught, fc1, sat1, fc2, sat2,
-    feed_retardation, feed_runoff_mix, feed_water_n, fed_denitrify, urea, at_risk, lying_n,
-    ammonium1, ammonium2, nitrate1, nitrate2, nitrate3, mean_n_runoff, mean_leached, mean_gas,
-):  # fmt: skip
-    """The day's water brings nitrogen, carries what is dissolved, and makes wet soil lose gas."""
+def bring_nitrogen(caught, feed_water_n, nitrate1, net_n, sum_brought):
+    """Nitrogen that comes with the irrigation water."""
     brought = caught * feed_water_n
     nitrate1 += brought
-    shed_share = runoff_share(runoff, larger(liquid + caught - runoff, 0.0), w1, feed_runoff_mix)
-    n_runoff = (nitrate1 + urea) * shed_share
-    at_risk *= 1.0 - shed_share
-    nitrate1 -= nitrate1 * shed_share
-    gone = urea * shed_share
+    net_n += brought
+    sum_brought += brought
+    return nitrate1, net_n, sum_brought
 
-    # Between two layers water goes one way: what it leaves loses nitrogen, the other gains it.
+
+def shed_nitrogen(
+    w1, runoff, liquid, caught, feed_runoff_mix, urea, at_risk, lying_n, nitrate1, net_n,
+    sum_runoff,
+):  # fmt: skip
+    """What runoff takes from the surface."""
+    share = runoff_share(runoff, larger(liquid + caught - runoff, 0.0), w1, feed_runoff_mix)
+    of_urea = urea * share
+    of_nitrate = nitrate1 * share
+    urea -= of_urea
+    lying_n = larger(lying_n - of_urea, 0.0)
+    nitrate1 -= of_nitrate
+    at_risk *= 1.0 - share
+    net_n -= of_nitrate + of_urea
+    sum_runoff += of_nitrate + of_urea
+    return urea, at_risk, lying_n, nitrate1, net_n, sum_runoff
+
+
+def wash_urea(
+    w1, w2, down1, down2, moves, feed_by_cracks, urea, at_risk, lying_n, ammonium1, ammonium2,
+    nitrate3,
+):  # fmt: skip
+    """Until soil has turned it into ammonium, urea goes with the water from the surface on."""
+    goes = (moves > 0.0) & (urea > 0.0)
+    washed = urea * washed_through(larger(down1, 0.0), w1, feed_by_cracks)
+    urea -= washed
+    lying_n = larger(lying_n - washed, 0.0)
+    at_risk = smaller(at_risk, urea + ammonium1) if goes else at_risk
+    further = washed * washed_through(larger(down2, 0.0), w2, feed_by_cracks)
+    ammonium2 += washed - further
+    nitrate3 += further
+    return urea, at_risk, lying_n, ammonium2, nitrate3
+
+
+def carry_nitrogen(
+    w1, w2, w3, down1, down2, drainage, feed_retardation, ammonium1, ammonium2, nitrate1,
+    nitrate2, nitrate3, net_n, sum_leached,
+):  # fmt: skip
+    """The day's water carries what is dissolved.
+
+    Between two layers water goes one way: what it leaves loses nitrogen, the other gains it.
+    """
     falls = down1 > 0.0
-    deep = abs(down1)
-    moved = passed_on(deep, w1 if falls else w2)
+    moved = passed_on(abs(down1), w1 if falls else w2)
     moved *= nitrate1 if falls else -nitrate2
     nitrate1 -= moved
     nitrate2 += moved
-    fallen = larger(down1, 0.0)
-    # Until soil has turned it into ammonium, urea goes with the water from the surface on.
-    washed = (urea - gone) * washed_through(fallen, w1)
-    gone += washed
-    urea -= gone
-    lying_n = larger(lying_n - gone, 0.0)
-    at_risk = smaller(at_risk, urea + ammonium1)
-    further = washed * washed_through(larger(down2, 0.0), w2)
-    ammonium2 += washed - further
-    nitrate3 += further
-    moved = ammonium1 * held_back(fallen, w1, feed_retardation)
+    moved = ammonium1 * held_back(larger(down1, 0.0), w1, feed_retardation)
     ammonium1 -= moved
     ammonium2 += moved
     falls = down2 > 0.0
@@ -260,28 +292,35 @@ def carry_nitrogen(
     nitrate3 += moved
     leached = nitrate3 * passed_on(drainage, w3)
     nitrate3 -= leached
+    net_n -= leached
+    sum_leached += leached
+    return ammonium1, ammonium2, nitrate1, nitrate2, nitrate3, net_n, sum_leached
 
-    # Half of the day as wet as the day's water made the layers, half as they are at its end.
+
+def lose_gas(
+    w1, w2, down1, down2, fc1, fc2, feed_inv_drains1, inv_drains2, fed_denitrify, nitrate1,
+    nitrate2, net_n, sum_gas,
+):  # fmt: skip
+    """Nitrate that wet soil loses as gas: half of the day as wet as the day's water made the
+    layers, half as they are at its end.
+    """
     half = 0.5 * fed_denitrify
-    gas = denitrified(nitrate1, w1 + fallen, fc1, sat1, half)
-    gas += denitrified(nitrate1, w1, fc1, sat1, half)
-    nitrate1 -= gas
-    moved = denitrified(nitrate2, w2 + larger(down2, 0.0), fc2, sat2, half)
-    moved += denitrified(nitrate2, w2, fc2, sat2, half)
-    nitrate2 -= moved
-    n_gas = gas + moved
-    mean_n_runoff += n_runoff
-    mean_leached += leached
-    mean_gas += n_gas
-    return (
-        urea, at_risk, lying_n, ammonium1, ammonium2, nitrate1, nitrate2, nitrate3, brought,
-        n_runoff, leached, n_gas, mean_n_runoff, mean_leached, mean_gas,
-    )  # fmt: skip
+    fallen = larger(down1, 0.0)
+    gas1 = denitrified(nitrate1, (w1 + fallen - fc1) * feed_inv_drains1, half)
+    gas1 += denitrified(nitrate1, (w1 - fc1) * feed_inv_drains1, half)
+    fallen = larger(down2, 0.0)
+    gas2 = denitrified(nitrate2, (w2 + fallen - fc2) * inv_drains2, half)
+    gas2 += denitrified(nitrate2, (w2 - fc2) * inv_drains2, half)
+    nitrate1 -= gas1
+    nitrate2 -= gas2
+    net_n -= gas1 + gas2
+    sum_gas += gas1 + gas2
+    return nitrate1, nitrate2, net_n, sum_gas
 
 
 def lose_ammonia(
     w1, wp1, inv_taw1, liquid, caught, runoff, urea, ammonium1, at_risk, lying_n, feed_wash_per_mm,
-    feed_ammonia_day, mean_ammonia,
+    feed_ammonia_day, net_n, sum_ammonia,
 ):  # fmt: skip
     """Ammonia that leaves urea at the surface; water of the same day washes most of it in.
 
@@ -296,32 +335,88 @@ def lose_ammonia(
     ammonium1 -= ammonia - from_urea
     at_risk -= ammonia
     at_risk = at_risk if at_risk > TRACE_OF_UREA else 0.0
-    mean_ammonia += ammonia
-    return urea, ammonium1, at_risk, lying_n, ammonia, mean_ammonia
+    net_n -= ammonia
+    sum_ammonia += ammonia
+    return urea, ammonium1, at_risk, lying_n, net_n, sum_ammonia
 
 
-def release(
-    w1, wp1, inv_taw1, inv_drains1, fc1, feed_wetness1, feed_wetness2, feed_wetness3,
-    fed_hydrolysis, fed_leave1, fed_leave2, fed_leave3, urea, lying_n, slow1_in, slow2_in, slow3_in,
-    slow1_out, slow2_out, slow3_out, ammonium1, mean_released,
+def release_slow1(
+    w1, wp1, inv_taw1, feed_inv_drains1, fc1, feed_wetness1, fed_leave1, slow1_in, slow1_out,
+    ammonium1, lying_n, sum_released,
 ):  # fmt: skip
-    """Nitrogen that fertilizer on the turf sets free in the day; of the last trace all of it."""
-    wet1 = microbial_wetness((w1 - wp1) * inv_taw1, (w1 - fc1) * inv_drains1)
-    slow1_in, slow1_out, out1 = release_step(
+    """Nitrogen that the first slow fertilizer on the turf sets free in the day."""
+    wet1 = microbial_wetness((w1 - wp1) * inv_taw1, (w1 - fc1) * feed_inv_drains1)
+    slow1_in, slow1_out, freed = release_step(
         slow1_in, slow1_out, fed_leave1 * by_wetness(feed_wetness1, wet1)
     )
-    slow2_in, slow2_out, out2 = release_step(
+    over = slow1_in + slow1_out < TRACE_OF_A_KIND
+    freed += slow1_in + slow1_out if over else 0.0
+    slow1_in = 0.0 if over else slow1_in
+    slow1_out = 0.0 if over else slow1_out
+    ammonium1 += freed
+    lying_n = larger(lying_n - freed, 0.0)
+    sum_released += freed
+    return slow1_in, slow1_out, ammonium1, lying_n, sum_released
+
+
+def release_slow2(
+    w1, wp1, inv_taw1, feed_inv_drains1, fc1, feed_wetness2, fed_leave2, slow2_in, slow2_out,
+    ammonium1, lying_n, sum_released,
+):  # fmt: skip
+    """The same of the second."""
+    wet1 = microbial_wetness((w1 - wp1) * inv_taw1, (w1 - fc1) * feed_inv_drains1)
+    slow2_in, slow2_out, freed = release_step(
         slow2_in, slow2_out, fed_leave2 * by_wetness(feed_wetness2, wet1)
     )
-    slow3_in, slow3_out, out3 = release_step(
+    over = slow2_in + slow2_out < TRACE_OF_A_KIND
+    freed += slow2_in + slow2_out if over else 0.0
+    slow2_in = 0.0 if over else slow2_in
+    slow2_out = 0.0 if over else slow2_out
+    ammonium1 += freed
+    lying_n = larger(lying_n - freed, 0.0)
+    sum_released += freed
+    return slow2_in, slow2_out, ammonium1, lying_n, sum_released
+
+
+def release_slow3(
+    w1, wp1, inv_taw1, feed_inv_drains1, fc1, feed_wetness3, fed_leave3, slow3_in, slow3_out,
+    ammonium1, lying_n, sum_released,
+):  # fmt: skip
+    """The same of the third."""
+    wet1 = microbial_wetness((w1 - wp1) * inv_taw1, (w1 - fc1) * feed_inv_drains1)
+    slow3_in, slow3_out, freed = release_step(
         slow3_in, slow3_out, fed_leave3 * by_wetness(feed_wetness3, wet1)
     )
-    hydrolyzed = urea * (fed_hydrolysis * urea_wetness((w1 - wp1) * inv_taw1))
-    urea -= hydrolyzed
-    freed = out1 + out2 + out3 + hydrolyzed
-    left = urea + slow1_in + slow2_in + slow3_in + slow1_out + slow2_out + slow3_out
-    over = left < TRACE_OF_FERTILIZER
-    freed += left if over else 0.0
+    over = slow3_in + slow3_out < TRACE_OF_A_KIND
+    freed += slow3_in + slow3_out if over else 0.0
+    slow3_in = 0.0 if over else slow3_in
+    slow3_out = 0.0 if over else slow3_out
+    ammonium1 += freed
+    lying_n = larger(lying_n - freed, 0.0)
+    sum_released += freed
+    return slow3_in, slow3_out, ammonium1, lying_n, sum_released
+
+
+def hydrolyze(
+    w1, wp1, inv_taw1, fed_hydrolysis, urea, ammonium1, lying_n, sum_released,
+):  # fmt: skip
+    """Urea that soil turns into ammonium in the day."""
+    freed = urea * (fed_hydrolysis * urea_wetness((w1 - wp1) * inv_taw1))
+    freed = urea if urea - freed < TRACE_OF_A_KIND else freed
+    urea -= freed
+    ammonium1 += freed
+    lying_n = larger(lying_n - freed, 0.0)
+    sum_released += freed
+    return urea, ammonium1, lying_n, sum_released
+
+
+def release_trace(
+    urea, slow1_in, slow2_in, slow3_in, slow1_out, slow2_out, slow3_out, ammonium1, lying_n,
+    sum_released,
+):  # fmt: skip
+    """Set free all of the last trace of fertilizer."""
+    over = lying_n < TRACE_OF_FERTILIZER
+    freed = lying_n if over else 0.0
     urea = 0.0 if over else urea
     slow1_in = 0.0 if over else slow1_in
     slow2_in = 0.0 if over else slow2_in
@@ -329,27 +424,26 @@ def release(
     slow1_out = 0.0 if over else slow1_out
     slow2_out = 0.0 if over else slow2_out
     slow3_out = 0.0 if over else slow3_out
-    lying_n = 0.0 if over else left
+    lying_n -= freed
     ammonium1 += freed
-    mean_released += freed
+    sum_released += freed
     return (
-        urea, lying_n, slow1_in, slow2_in, slow3_in, slow1_out, slow2_out, slow3_out, ammonium1,
-        mean_released,
+        urea, slow1_in, slow2_in, slow3_in, slow1_out, slow2_out, slow3_out, ammonium1, lying_n,
+        sum_released,
     )  # fmt: skip
 
 
 def nourish(
-    w1, w2, wp1, fc1, wp2, fc2, inv_taw1, inv_taw2, inv_drains1, inv_drains2, green, dormant, ks,
-    dose_in, brought, n_runoff, leached, n_gas, ammonia, feed_living, feed_n_least, feed_inv_n_span,
-    feed_n_most, feed_inv_n_room, feed_usual, feed_clippings_most, feed_clippings_ratio,
-    feed_returned, feed_uptake, feed_built_in, fed_growth, fed_uptake, fed_nitrify, fed_freed1,
-    fed_freed2, fed_litter, fed_turnover, fed_immobilized, lying_n, ammonium1, ammonium2, nitrate1,
-    nitrate2, nitrate3, litter_n, turf_n, held_n, inv_dry_matter, mean_clippings, mean_clipped_n,
-    mean_uptake, mean_rotted, mean_freed, mean_built_in, mean_brought, mean_status, mean_top_water,
-    mean_mineral_n, worst_nitrogen,
+    w1, w2, wp1, fc1, wp2, fc2, inv_taw1, inv_taw2, feed_inv_drains1, inv_drains2, green, dormant,
+    ks, feed_living, feed_n_least, feed_inv_n_span, feed_n_most, feed_inv_n_room, feed_usual,
+    feed_clippings_ratio, feed_returned, feed_built_in, fed_clippings, fed_uptake, fed_nitrify,
+    fed_freed1, fed_freed2, fed_litter, fed_turnover, fed_immobilized, lying_n, ammonium1,
+    ammonium2, nitrate1, nitrate2, nitrate3, litter_n, turf_n, held_n, inv_dry_matter, net_n,
+    mean_status, mean_top_water, sum_rotted, sum_freed, sum_uptake, sum_clippings,
+    sum_clipped, sum_error,
 ):  # fmt: skip
     """Turnover, uptake, growth and clippings of the day, and the account of the patch."""
-    wet1 = microbial_wetness((w1 - wp1) * inv_taw1, (w1 - fc1) * inv_drains1)
+    wet1 = microbial_wetness((w1 - wp1) * inv_taw1, (w1 - fc1) * feed_inv_drains1)
     wet2 = microbial_wetness((w2 - wp2) * inv_taw2, (w2 - fc2) * inv_drains2)
     # Leaves and roots that were lost since yesterday become litter.
     living = green + dormant
@@ -378,7 +472,7 @@ def nourish(
 
     # Turf takes first; microbes of the thatch get no more than it leaves.
     space = room(turf_n * inv_dry_matter, feed_n_most, feed_inv_n_room)
-    takes = uptake(1.0, feed_uptake, fed_uptake, ks * green, space)
+    takes = uptake(1.0, fed_uptake, ks * green, space)
     bound = smaller(fed_immobilized * wet1, 1.0 - takes)
     mineral1 = ammonium1 + nitrate1
     mineral2 = ammonium2 + nitrate2
@@ -394,32 +488,27 @@ def nourish(
     share = turf_n * inv_dry_matter
     fullness = status(share, feed_n_least, feed_inv_n_span)
     fullness = larger(fullness, feed_usual) if living < SEEDLINGS else fullness
-    clippings = feed_clippings_most * fed_growth * growth_by_status(fullness) * ks * green
+    clippings = fed_clippings * growth_by_status(fullness) * ks * green
     clipped_n = smaller(clippings * share * feed_clippings_ratio, 0.5 * turf_n)
     turf_n -= clipped_n
     returned = clipped_n * feed_returned
     litter_n += returned
 
-    mineral = lying_n + mineral1 + mineral2 - took - fixed + nitrate3
     now = lying_n + ammonium1 + ammonium2 + nitrate1 + nitrate2 + nitrate3 + litter_n + turf_n
-    gained = dose_in + brought + freed1 + freed2
-    lost = leached + n_gas + n_runoff + ammonia + (clipped_n - returned) + built_in
-    worst_nitrogen = worse(abs(held_n + gained - lost - now), worst_nitrogen)
+    net_n += freed1 + freed2 - built_in - (clipped_n - returned)
+    sum_error = worse(abs(held_n + net_n - now), sum_error)
     held_n = now
-    mean_clippings += clippings
-    mean_clipped_n += clipped_n
-    mean_uptake += took
-    mean_rotted += rotted - built_in
-    mean_freed += freed1 + freed2
-    mean_built_in += built_in
-    mean_brought += dose_in + brought
     mean_status += fullness
     mean_top_water += w1
-    mean_mineral_n += mineral
+    sum_rotted += rotted
+    sum_freed += freed1 + freed2
+    sum_uptake += took
+    sum_clippings += clippings
+    sum_clipped += clipped_n
     return (
         ammonium1, ammonium2, nitrate1, nitrate2, nitrate3, litter_n, turf_n, held_n,
-        inv_dry_matter, mean_clippings, mean_clipped_n, mean_uptake, mean_rotted, mean_freed,
-        mean_built_in, mean_brought, mean_status, mean_top_water, mean_mineral_n, worst_nitrogen,
+        inv_dry_matter, net_n, mean_status, mean_top_water, sum_rotted, sum_freed,
+        sum_uptake, sum_clippings, sum_clipped, sum_error,
     )  # fmt: skip
 
 
@@ -429,37 +518,83 @@ def add_up_nitrogen(held_n, mean_nitrogen):
     return mean_nitrogen
 
 
+def note_sums(sum_leached, sum_clippings):
+    """Sums of a patch before a day that the ledger keeps."""
+    leached_before = sum_leached
+    clippings_before = sum_clippings
+    return leached_before, clippings_before
+
+
+def add_up_for_ledger(
+    sum_leached, sum_clippings, leached_before, clippings_before, lying_n, ammonium1, ammonium2,
+    nitrate1, nitrate2, nitrate3, leached_today, clippings_today, mean_mineral_n,
+):  # fmt: skip
+    """Add what a patch leached and grew in the day, and its mineral nitrogen with what fertilizer
+    still holds, to the sums for the field.
+    """
+    leached_today += sum_leached - leached_before
+    clippings_today += sum_clippings - clippings_before
+    mean_mineral_n += lying_n + ammonium1 + ammonium2 + nitrate1 + nitrate2 + nitrate3
+    return leached_today, clippings_today, mean_mineral_n
+
+
+def gather_sums(
+    sum_brought, sum_released, sum_rotted, sum_freed, sum_uptake, sum_clippings, sum_clipped,
+    sum_leached, sum_ammonia, sum_gas, sum_runoff, sum_error, ate_brought_n, ate_released_n,
+    ate_rotted_n, ate_freed_n, ate_uptake_n, ate_clippings, ate_clipped_n, ate_leached_n,
+    ate_ammonia_n, ate_gas_n, ate_runoff_n, ate_residual,
+):  # fmt: skip
+    """Move what a patch summed up since the last month into the year of its field."""
+    ate_brought_n += sum_brought
+    sum_brought = 0.0
+    ate_released_n += sum_released
+    sum_released = 0.0
+    ate_rotted_n += sum_rotted
+    sum_rotted = 0.0
+    ate_freed_n += sum_freed
+    sum_freed = 0.0
+    ate_uptake_n += sum_uptake
+    sum_uptake = 0.0
+    ate_clippings += sum_clippings
+    sum_clippings = 0.0
+    ate_clipped_n += sum_clipped
+    sum_clipped = 0.0
+    ate_leached_n += sum_leached
+    sum_leached = 0.0
+    ate_ammonia_n += sum_ammonia
+    sum_ammonia = 0.0
+    ate_gas_n += sum_gas
+    sum_gas = 0.0
+    ate_runoff_n += sum_runoff
+    sum_runoff = 0.0
+    ate_residual = worse(sum_error, ate_residual)
+    sum_error = 0.0
+    return (
+        sum_brought, sum_released, sum_rotted, sum_freed, sum_uptake, sum_clippings, sum_clipped,
+        sum_leached, sum_ammonia, sum_gas, sum_runoff, sum_error, ate_brought_n, ate_released_n,
+        ate_rotted_n, ate_freed_n, ate_uptake_n, ate_clippings, ate_clipped_n, ate_leached_n,
+        ate_ammonia_n, ate_gas_n, ate_runoff_n, ate_residual,
+    )  # fmt: skip
+
+
 # --- evening --------------------------------------------------------------------------------------
 
 
-def take_means_of_feeding(
-    feed_on, per_patch, mean_leached, mean_ammonia, mean_gas, mean_n_runoff, mean_clippings,
-    mean_clipped_n, mean_uptake, mean_rotted, mean_freed, mean_built_in, mean_released,
-    mean_brought, mean_status, mean_top_water, mean_mineral_n,
-):  # fmt: skip
-    """Means over the patches of their sums, and the status that tomorrow's rates follow."""
-    mean_leached *= per_patch
-    mean_ammonia *= per_patch
-    mean_gas *= per_patch
-    mean_n_runoff *= per_patch
-    mean_clippings *= per_patch
-    mean_clipped_n *= per_patch
-    mean_uptake *= per_patch
-    mean_rotted *= per_patch
-    mean_freed *= per_patch
-    mean_built_in *= per_patch
-    mean_released *= per_patch
-    mean_brought *= per_patch
+def take_means_of_feeding(feed_on, per_patch, mean_status, mean_top_water):
+    """Means over the patches of their sums, which tomorrow's rates and doses follow."""
     mean_status *= per_patch
     mean_top_water *= per_patch
-    seen_top_water = mean_top_water if feed_on > 0.0 else 0.0
-    mean_mineral_n *= per_patch
     seen_status = mean_status
-    return (
-        mean_leached, mean_ammonia, mean_gas, mean_n_runoff, mean_clippings, mean_clipped_n,
-        mean_uptake, mean_rotted, mean_freed, mean_built_in, mean_released, mean_brought,
-        mean_status, mean_top_water, mean_mineral_n, seen_status, seen_top_water,
-    )  # fmt: skip
+    seen_top_water = mean_top_water if feed_on > 0.0 else 0.0
+    return mean_status, mean_top_water, seen_status, seen_top_water
+
+
+def take_means_for_ledger(per_patch, leached_today, clippings_today, mean_mineral_n):
+    """Means over the patches of the day's sums for the ledger."""
+    leached_today *= per_patch
+    clippings_today *= per_patch
+    mean_mineral_n *= per_patch
+    return leached_today, clippings_today, mean_mineral_n
 
 
 def shed_background(mean_runoff, mean_green, mean_dormant, feed_p_background, feed_p_bare):
@@ -496,59 +631,76 @@ def shed_fertilizer(
     return surface_p, paved_n, paved_p, p_runoff, paving_n, paving_p
 
 
-def count_feeding(
-    feed_on, feed_returned, feed_hungry_below, feed_lush_above, feed_hold_dormant, feed_hold_wet,
-    fed_growth, fed_heavy_rain, fed_frozen_today, applied_n, applied_p, skipped_n, doses_today,
-    mean_dormant, mean_top_water, fc1, mean_leached, mean_ammonia, mean_gas, mean_n_runoff,
-    mean_clippings, mean_clipped_n, mean_uptake, mean_rotted, mean_freed, mean_built_in,
-    mean_released, mean_brought, mean_status, worst_nitrogen, p_runoff, paving_n, paving_p,
-    ate_applied_n, ate_applied_p, ate_skipped_n, ate_brought_n, ate_doses, ate_doses_in_rain,
-    ate_released_n, ate_rotted_n, ate_freed_n, ate_built_in_n, ate_uptake_n, ate_clippings,
-    ate_clipped_n, ate_removed_n, ate_leached_n, ate_ammonia_n, ate_gas_n, ate_runoff_n,
-    ate_runoff_p, ate_paving_n, ate_paving_p, ate_growing_days, ate_days_hungry, ate_days_lush,
-    ate_days_unwise, ate_least_status, ate_residual,
+def count_doses(
+    fed_heavy_rain, applied_n, applied_p, skipped_n, doses_today, ate_applied_n, ate_applied_p,
+    ate_skipped_n, ate_doses, ate_doses_in_rain,
 ):  # fmt: skip
-    """Add a day of feeding to its year.
-
-    A dose met heavy rain when it fell on the day or the next. A day would have been unwise for
-    feeding for the same reason, or because turf was dormant, or ground frozen or full of water.
-    """
+    """Add the morning's doses to their year; heavy rain fell on the day or falls on the next."""
     ate_applied_n += applied_n
     ate_applied_p += applied_p
     ate_skipped_n += skipped_n
-    ate_brought_n += mean_brought
     ate_doses += doses_today
-    heavy = fed_heavy_rain > 0.0
-    ate_doses_in_rain += doses_today if heavy else 0.0
-    ate_released_n += mean_released
-    ate_rotted_n += mean_rotted
-    ate_freed_n += mean_freed
-    ate_built_in_n += mean_built_in
-    ate_uptake_n += mean_uptake
-    ate_clippings += mean_clippings
-    ate_clipped_n += mean_clipped_n
-    ate_removed_n += mean_clipped_n * (1.0 - feed_returned)
-    ate_leached_n += mean_leached
-    ate_ammonia_n += mean_ammonia
-    ate_gas_n += mean_gas
-    ate_runoff_n += mean_n_runoff
+    ate_doses_in_rain += doses_today if fed_heavy_rain > 0.0 else 0.0
+    return ate_applied_n, ate_applied_p, ate_skipped_n, ate_doses, ate_doses_in_rain
+
+
+def count_shed(p_runoff, paving_n, paving_p, ate_runoff_p, ate_paving_n, ate_paving_p):
+    """Add what left the field with water on its surface to the year."""
     ate_runoff_p += p_runoff
     ate_paving_n += paving_n
     ate_paving_p += paving_p
+    return ate_runoff_p, ate_paving_n, ate_paving_p
+
+
+def count_status(
+    feed_on, feed_hungry_below, feed_lush_above, feed_hold_dormant, feed_hold_wet, fed_growth,
+    fed_heavy_rain, fed_frozen_today, mean_dormant, mean_top_water, fc1, mean_status, status_sum,
+    ate_growing_days, ate_days_hungry, ate_days_lush, ate_days_unwise, ate_least_status,
+):  # fmt: skip
+    """Add the status of the turf to its year, and whether the day would have been unwise for
+    feeding: in or before heavy rain, on dormant turf, on ground that is frozen or full of water.
+    """
     grows = (fed_growth > GROWING) & (feed_on > 0.0)
     ate_growing_days += 1.0 if grows else 0.0
     ate_days_hungry += 1.0 if grows & (mean_status < feed_hungry_below) else 0.0
     ate_days_lush += 1.0 if grows & (mean_status > feed_lush_above) else 0.0
-    unfit = heavy | (fed_frozen_today > 0.0) | (mean_dormant >= feed_hold_dormant)
+    unfit = (fed_heavy_rain > 0.0) | (fed_frozen_today > 0.0)
+    unfit = unfit | (mean_dormant >= feed_hold_dormant)
     unfit = unfit | (mean_top_water >= fc1 + feed_hold_wet)
     ate_days_unwise += 1.0 if unfit else 0.0
     lower = grows & (mean_status < ate_least_status)
     ate_least_status = mean_status if lower else ate_least_status
-    ate_residual = worse(worst_nitrogen, ate_residual)
+    status_sum += mean_status
     return (
-        ate_applied_n, ate_applied_p, ate_skipped_n, ate_brought_n, ate_doses, ate_doses_in_rain,
-        ate_released_n, ate_rotted_n, ate_freed_n, ate_built_in_n, ate_uptake_n, ate_clippings,
-        ate_clipped_n, ate_removed_n, ate_leached_n, ate_ammonia_n, ate_gas_n, ate_runoff_n,
-        ate_runoff_p, ate_paving_n, ate_paving_p, ate_growing_days, ate_days_hungry, ate_days_lush,
-        ate_days_unwise, ate_least_status, ate_residual,
+        status_sum, ate_growing_days, ate_days_hungry, ate_days_lush, ate_days_unwise,
+        ate_least_status,
+    )  # fmt: skip
+
+
+def close_year_of_feeding(
+    per_patch, feed_built_in, feed_returned, ate_brought_n, ate_released_n, ate_rotted_n,
+    ate_freed_n, ate_uptake_n, ate_clippings, ate_clipped_n, ate_leached_n, ate_ammonia_n,
+    ate_gas_n, ate_runoff_n,
+):  # fmt: skip
+    """Means over the patches of the sums that they kept through the year, and what follows from
+    them: litter that soil built in, and nitrogen carried off with clippings.
+    """
+    ate_brought_n *= per_patch
+    ate_released_n *= per_patch
+    ate_rotted_n *= per_patch
+    ate_built_in_n = ate_rotted_n * feed_built_in
+    ate_rotted_n -= ate_built_in_n
+    ate_freed_n *= per_patch
+    ate_uptake_n *= per_patch
+    ate_clippings *= per_patch
+    ate_clipped_n *= per_patch
+    ate_removed_n = ate_clipped_n * (1.0 - feed_returned)
+    ate_leached_n *= per_patch
+    ate_ammonia_n *= per_patch
+    ate_gas_n *= per_patch
+    ate_runoff_n *= per_patch
+    return (
+        ate_brought_n, ate_released_n, ate_rotted_n, ate_built_in_n, ate_freed_n, ate_uptake_n,
+        ate_clippings, ate_clipped_n, ate_removed_n, ate_leached_n, ate_ammonia_n, ate_gas_n,
+        ate_runoff_n,
     )  # fmt: skip

@@ -65,8 +65,12 @@ def _names(text: str) -> tuple[str, ...]:
 
 
 # State of a patch, with 1 over the share of the root zone that its roots reach: when all are there,
-# and with the roots lost so far.
-PATCH_NAMES = (*_plain(PATCH), "inv_reach", "inv_rooting")
+# and with the roots lost so far. Then what it sums up of nitrogen until the month ends.
+PATCH_SUMS = _names(
+    "sum_brought sum_released sum_rotted sum_freed sum_uptake sum_clippings sum_clipped "
+    "sum_leached sum_ammonia sum_gas sum_runoff sum_error"
+)
+PATCH_NAMES = (*_plain(PATCH), "inv_reach", "inv_rooting", *PATCH_SUMS)
 PATCH_PLACE = {name: LANES * k for k, name in enumerate(PATCH_NAMES)}
 PATCH_SIZE = LANES * len(PATCH_NAMES)
 
@@ -129,17 +133,16 @@ SECTIONS: dict[str, tuple[str, ...]] = {
         "applied_p"
     ),
     "dose_sums": _names("applied_n skipped_n doses_today"),
-    # nitrogen of the current patch
-    "nitrogen": _names(
-        "w2_noted w3_noted down1 down2 moves dose_in brought n_runoff leached n_gas ammonia"
-    ),
-    "drains": _names("inv_drains1 inv_drains2"),
-    "feeding": _names(
-        "mean_leached mean_ammonia mean_gas mean_n_runoff mean_clippings mean_clipped_n "
-        "mean_uptake mean_rotted mean_freed mean_built_in mean_released "
-        "mean_brought mean_status mean_top_water mean_mineral_n"
-    ),
-    "feeding_error": _names("worst_nitrogen"),
+    # nitrogen of the current patch: what it gained today less what it lost
+    "nitrogen": _names("down1 down2 moves net_n"),
+    # what the field's nitrogen makes of the day
+    "felt": _names("inv_drains2 inv_reached"),
+    "feeding": _names("mean_status mean_top_water"),
+    # for the ledger alone
+    "fed_trace": _names("leached_today clippings_today mean_mineral_n"),
+    "before_trace": _names("leached_before clippings_before"),
+    # sums of the year up to the end of the month before
+    "noted": _names("clippings_noted leached_noted status_noted status_sum"),
     "feeding_stored": _names("mean_nitrogen"),
     "shed": _names("p_runoff paving_n paving_p"),
     "feed_year": _plain(FEED_YEAR, "ate_"),
@@ -176,7 +179,8 @@ def in_lanes(*parts: Any) -> Callable[..., None]:
     Parameters of a part are read by name, and the names that it returns are written. When names of
     a patch are among them the call is ``done(block, patch, quads, ...)``. Parameters that have no
     place are the same for all lanes and follow in their order. The statements of the parts are
-    inlined into one loop, so a value that one part passes to the next stays in a register.
+    inlined into one loop, so a value that one part passes to the next stays in a register; it needs
+    no place then.
     """
 
     @cache
@@ -195,14 +199,13 @@ def in_lanes(*parts: Any) -> Callable[..., None]:
             changed = _assigned(body) & _PLACED - returned.keys()
             assert not changed, f"{part.__name__} changes {changed} and does not return it"
             for name in (argument.arg for argument in source.args.args):
-                if name not in _PLACED:
-                    shared[name] = None
-                elif name not in written:
-                    read[name] = None
+                if name not in written:
+                    (read if name in _PLACED else shared)[name] = None
             written |= returned
             statements += body
         arrays = ["block", "patch"] if PATCH_PLACE.keys() & {*read, *written} else ["block"]
-        return statements, arrays, list(shared), list(read), list(written)
+        stored = [name for name in written if name in _PLACED]
+        return statements, arrays, list(shared), list(read), stored
 
     known = {name: value for part in parts for name, value in part.__globals__.items()}
     title = "_".join(part.__name__ for part in parts)

@@ -22,6 +22,7 @@ from drysward.day.counting import NO_DORMANCY
 from drysward.day.lanes import (
     LANES,
     PATCH_PLACE,
+    PATCH_SUMS,
     PLACE,
     QUAD,
     SECTIONS,
@@ -52,7 +53,7 @@ from drysward.day.supply import (
     share_out_today,
     supply_at,
 )
-from drysward.physics.arithmetic import worse
+from drysward.physics.arithmetic import larger, worse
 
 # --- the parts of a day, in lanes -----------------------------------------------------------------
 
@@ -91,17 +92,52 @@ request_for_feeding = in_lanes(
 feel_feeding, feel_feeding_in_play = map(
     in_lanes, (feeding.feel_feeding, feeding.feel_feeding_in_play)
 )
-begin_patch, find_flows, lay_down, carry_nitrogen = map(
+# The same with feeding, which follows the water from layer to layer.
+stay_dry_fed = in_lanes(feeding.begin_patch, patch.move, patch.sink, feeding.find_flows)
+take_irrigation_fed = in_lanes(
+    feeding.begin_patch, patch.move, patch.soak_in, surface.note_undrained, patch.sink,
+    feeding.find_flows,
+)  # fmt: skip
+take_rain_fed = in_lanes(
+    feeding.begin_patch, patch.move, patch.shed_rain, patch.soak_in, surface.note_undrained,
+    patch.sink, feeding.find_flows,
+)  # fmt: skip
+reach_in_play, lay_down, bring_nitrogen = map(
+    in_lanes, (feeding.reach_in_play, feeding.lay_down, feeding.bring_nitrogen)
+)
+carry_nitrogen = in_lanes(feeding.carry_nitrogen, feeding.lose_gas)
+shed_nitrogen, wash_urea, lose_ammonia, hydrolyze, nourish = map(
     in_lanes,
-    (feeding.begin_patch, feeding.find_flows, feeding.lay_down, feeding.carry_nitrogen),
+    (
+        feeding.shed_nitrogen, feeding.wash_urea, feeding.lose_ammonia, feeding.hydrolyze,
+        feeding.nourish,
+    ),
+)  # fmt: skip
+release_slow1, release_slow2, release_slow3, release_trace = map(
+    in_lanes,
+    (
+        feeding.release_slow1, feeding.release_slow2, feeding.release_slow3,
+        feeding.release_trace,
+    ),
+)  # fmt: skip
+add_up_nitrogen, note_sums, add_up_for_ledger, take_means_for_ledger, gather_sums = map(
+    in_lanes,
+    (
+        feeding.add_up_nitrogen, feeding.note_sums, feeding.add_up_for_ledger,
+        feeding.take_means_for_ledger, feeding.gather_sums,
+    ),
+)  # fmt: skip
+take_means_of_feeding = in_lanes(feeding.take_means_of_feeding)
+shed_background, shed_fertilizer = map(
+    in_lanes, (feeding.shed_background, feeding.shed_fertilizer)
 )
-lose_ammonia, release, nourish = map(
-    in_lanes, (feeding.lose_ammonia, feeding.release, feeding.nourish)
-)
-add_up_nitrogen = in_lanes(feeding.add_up_nitrogen)
-close_feeding = in_lanes(feeding.take_means_of_feeding, feeding.shed_background)
-shed_fertilizer = in_lanes(feeding.shed_fertilizer)
-count_feeding = in_lanes(feeding.count_feeding)
+count_doses, count_shed, count_status, close_year_of_feeding = map(
+    in_lanes,
+    (
+        feeding.count_doses, feeding.count_shed, feeding.count_status,
+        feeding.close_year_of_feeding,
+    ),
+)  # fmt: skip
 
 WATERING, STORED_MEANS = section("watering"), section("stored")
 SUMS = span(SECTIONS["mean"][0], "mean_residual")
@@ -117,11 +153,12 @@ U_SUMS, U_CAUGHT, U_SURFACE, U_STORED_MEANS = (
 )
 PASSING = span("passing", "passing")
 DOSE, FED, STORED_N = section("dose"), section("feeding"), section("feeding_stored")
-FEED_SUMS, DOSE_IN = section("feed_year"), span("dose_in", "dose_in")
-CARRIED, AMMONIA = span("brought", "n_gas"), span("ammonia", "ammonia")
-WORST_N = section("feeding_error")
-U_FED, U_STORED_N = (
-    (np.uint64(first), np.uint64(stop)) for first, stop in ((FED[0], WORST_N[1]), STORED_N)
+DOSES = span("applied_urea", "doses_today")
+FEED_SUMS, NOTED = section("feed_year"), section("noted")
+OF_PATCH = PATCH_PLACE[PATCH_SUMS[0]], PATCH_PLACE[PATCH_SUMS[-1]] + LANES
+FED_TRACE, BY_PATCH = section("fed_trace"), span("ate_brought_n", "ate_residual")
+U_FED, U_STORED_N, U_FED_TRACE, U_BY_PATCH = (
+    (np.uint64(first), np.uint64(stop)) for first, stop in (FED, STORED_N, FED_TRACE, BY_PATCH)
 )
 APPLIED = np.arange(DOSE[0], DOSE[1], LANES)
 REQUESTED, LIQUID, LANDED = PLACE["requested"], PLACE["liquid"], PLACE["landed"]
@@ -129,7 +166,7 @@ GROSS, CATCH_SHARE, DEMAND = PLACE["gross"], PLACE["catch_share"], PLACE["irriga
 MISSED, MADE_UP = PLACE["missed"], PLACE["made_up"]
 STORED, WEEK_SUM = PLACE["stored"], PLACE["week_sum"]
 RECENT_RAIN = PLACE["recent_rain"]
-GREEN, WORN = PATCH_PLACE["green"], PATCH_PLACE["worn"]
+GREEN, DORMANT, WORN = (PATCH_PLACE[name] for name in ("green", "dormant", "worn"))
 MEANS_AT_STAGES = tuple(PLACE[f"mean_{name}"] for name in ("footprint", "wilt", "dormant", "dead"))
 MEAN_GREEN = PLACE["mean_green"]
 YEAR_FIRST, YEAR_NAMES = YEAR_SUMS[0], len(SECTIONS["year"])
@@ -142,14 +179,31 @@ STAYS = ("w1", "w2", "w3", "crown_water", "thatch", *NITROGEN, "at_risk", "lying
          "inv_dry_matter")  # fmt: skip
 TURF = np.array([PATCH_PLACE[name] for name in PATCH.names or () if name not in STAYS])
 INV_REACH, INV_ROOTING = PATCH_PLACE["inv_reach"], PATCH_PLACE["inv_rooting"]
-SEEN_STATUS, FEED_ON, MOVES = PLACE["seen_status"], PLACE["feed_on"], PLACE["moves"]
-AT_RISK, LIES, DOSES_TODAY = PATCH_PLACE["at_risk"], PATCH_PLACE["lying_n"], PLACE["doses_today"]
+SEEN_STATUS, FEED_ON = PLACE["seen_status"], PLACE["feed_on"]
+DOSED, HELD = PLACE["fed_dosed"], PLACE["held_days"]
+DOSES_TODAY, SKIPPED = PLACE["doses_today"], PLACE["skipped_n"]
+RUNOFF, MEAN_RUNOFF = PLACE["runoff"], PLACE["mean_runoff"]
+WATER_N = PLACE["feed_water_n"]
+MOVES, AT_RISK = PLACE["moves"], PATCH_PLACE["at_risk"]
+# The forms of fertilizer that lie on turf, as applied and what is left of them.
+AS_APPLIED = tuple(PLACE[f"applied_{name}"] for name in ("urea", "slow1", "slow2", "slow3"))
+LEFT_OF_IT = (
+    (PATCH_PLACE["urea"], PATCH_PLACE["at_risk"]),
+    *((PATCH_PLACE[f"slow{i}_in"], PATCH_PLACE[f"slow{i}_out"]) for i in (1, 2, 3)),
+)
 LYING = tuple(PLACE[name] for name in ("doses_today", "surface_p", "paved_n", "paved_p"))
+FORMS_THAT_LIE = len(AS_APPLIED)
+TURF_N, HELD_N = PATCH_PLACE["turf_n"], PATCH_PLACE["held_n"]
+USUAL_TURF_N, BROUGHT = PLACE["feed_start_turf_n"], PATCH_PLACE["sum_brought"]
 MEAN_NITROGEN, LEAST_STATUS = PLACE["mean_nitrogen"], PLACE["ate_least_status"]
-N_START, N_END, NITROGEN_ERROR = PLACE["ate_n_start"], PLACE["ate_n_end"], PLACE["worst_nitrogen"]
+N_START, N_END, NITROGEN_ERROR = PLACE["ate_n_start"], PLACE["ate_n_end"], PLACE["ate_residual"]
 FED_FIRST, FED_NAMES = FEED_SUMS[0], len(SECTIONS["feed_year"])
-# What a month of feeding adds up, in the order of the tables of FEED_YEAR.
-OF_MONTH = tuple(PLACE[name] for name in ("mean_clippings", "mean_leached", "mean_status"))
+# What a month of feeding adds up, in the order of the tables of FEED_YEAR: what the year has so
+# far, and what it had when the month began.
+OF_MONTH = tuple(PLACE[name] for name in ("ate_clippings", "ate_leached_n", "status_sum"))
+BEFORE_MONTH = tuple(
+    PLACE[name] for name in ("clippings_noted", "leached_noted", "status_noted")
+)
 TODAY_SOWN, TODAY_JUDGED = PLACE["today_sown"], PLACE["today_judged"]
 SKINNED, PLAY_ON = PLACE["play_skinned"], PLACE["play_on"]
 N_STAGES = len(STAGES)
@@ -162,7 +216,7 @@ _LANE_OF = {
     "subsoil_water": "mean_w3", "crown_hydration": "mean_hydration",
     "drought_index": "drought_index_today", "air_filled": "mean_air", "frozen": "today_frozen",
     "nitrogen_status": "mean_status", "mineral_nitrogen": "mean_mineral_n",
-    "nitrogen_leached": "mean_leached", "clippings": "mean_clippings",
+    "nitrogen_leached": "leached_today", "clippings": "clippings_today",
 }  # fmt: skip
 _OF_THE_DAY = ("precipitation", "snow_water", "root_depth", "winter_rest", "stage")
 _OF_PLAY = {
@@ -212,7 +266,7 @@ class Batch(NamedTuple):
     where these are few, else empty. ``rain_skip_days`` (K, LANES). ``plans`` PLAN and ``delivery``
     DELIVERY (B, F). ``is_restricted`` (K, LANES): the plan has stages or pauses. ``is_played`` and
     ``is_fed`` (K,): a field has play, is fed. ``fed_months`` (K, 12, 3, LANES): sums of the tables
-    of FEED_YEAR.
+    of FEED_YEAR. ``lies`` (K, 4): whether urea, and each slow fertilizer, may lie on a patch.
     """
 
     blocks: Any
@@ -235,6 +289,7 @@ class Batch(NamedTuple):
     is_played: Any
     is_fed: Any
     fed_months: Any
+    lies: Any
     side: int
 
 
@@ -337,9 +392,7 @@ def run_site(
                     block, batch.patches[k], monthly, batch.booked[k], n_lanes, side, all_quads
                 )
                 if feeding_on is not None and batch.is_fed[k]:
-                    clear_fed_year(
-                        block, batch.patches[k], batch.fed_months[k], n_lanes, side, all_quads
-                    )
+                    clear_fed_year(block, batch.patches[k], batch.fed_months[k])
             read_day(
                 block, day_input.days[d - first_line], batch.spans[k], batch.columns[k], all_quads
             )
@@ -351,7 +404,11 @@ def run_site(
                 read_feed(
                     block, day_input.feed_days[d], batch.spans[k], batch.columns[k], all_quads
                 )
-                put_down(block, quads)
+                if is_any_above(block, DOSED, quads) or is_any_above(block, HELD, quads):
+                    put_down(block, quads)
+                    note_forms(block, batch.lies[k], quads)
+                elif has_dose_left(block, quads):
+                    clear(block, DOSES[0], DOSES[1])
             open_day(block, quads, weekly[weekday], monthly[month])
             recall_rain(block, quads, day_input.rain_before, d, batch.rain_skip_days[k])
             if batch.is_any_restricted[k] or supply.stages.shape[1] > 0:
@@ -363,7 +420,9 @@ def run_site(
             losses = day_input.spray_loss
             night, early, midday, evening = losses[0, d], losses[1, d], losses[2, d], losses[3, d]
             doy, counted = float(cal.day_of_year), 1.0 if y >= 0 else 0.0
-            if feeding_on is not None and batch.is_fed[k]:
+            if feeding_on is not None and batch.is_fed[k] and is_any_above(
+                block, DOSES_TODAY, quads
+            ):
                 request_for_feeding(block, quads, doy, night, early, midday, evening, counted)
             elif supply_or_play is not None and batch.is_played[k]:
                 request_for_play(block, quads, doy, night, early, midday, evening, counted)
@@ -390,18 +449,36 @@ def run_site(
             n_here = min(n_lanes - k * LANES, LANES)
             if begins_year:
                 open_year(block, patches, batch.weekly[k], cal.fresh == 1, batch.quads[k])
+                if feeding_on is not None and is_fed:
+                    count_nitrogen(block, patches, n_here, side, batch.quads[k])
+                    put_line(block, N_START, block[MEAN_NITROGEN:], LANES // QUAD)
             has_water = run_patches(
                 block, patches, batch.catches[k], n_here, side, quads, batch.quads[k], is_played,
-                is_fed, cal.in_season == 1, is_traced, supply_or_play, feeding_on,
+                is_fed, batch.lies[k], cal.in_season == 1, is_traced, supply_or_play, feeding_on,
             )  # fmt: skip
             n_patches = float(patches.shape[0] * side)
             if supply_or_play is not None and is_played:
                 take_means_of_surface(block, quads, 1.0 / n_patches)
             close_day(block, quads, 1.0 / n_patches, n_patches)
             if feeding_on is not None and is_fed:
-                close_feeding(block, quads, 1.0 / n_patches)
-                if has_fertilizer_lying(block, quads):
+                if weekday == 0:
+                    forget_forms(block, patches, batch.lies[k], batch.quads[k])
+                take_means_of_feeding(block, quads, 1.0 / n_patches)
+                lies = has_fertilizer_lying(block, quads)
+                sheds = lies or is_any_above(block, MEAN_RUNOFF, quads)
+                if sheds:
+                    shed_background(block, quads)
+                if lies:
                     shed_fertilizer(block, quads)
+                if y >= 0:
+                    if sheds:
+                        count_shed(block, quads)
+                    if has_dose_left(block, quads):
+                        count_doses(block, quads)
+                    count_status(block, quads)
+                    if ends_year or day_input.calendar[d + 1].month != month:
+                        gather_patches(block, patches, n_here, side, batch.quads[k])
+                        close_fed_month(block, batch.fed_months[k, month], quads, 1.0 / n_patches)
             take_line(batch.weekly[k, weekday, WEEK_GROSS], block, GROSS, quads)
             if y >= 0:
                 if is_any_above(block, MISSED, quads) or is_any_above(block, MADE_UP, quads):
@@ -411,11 +488,10 @@ def run_site(
                     tally.by_day[k, cal.day_of_year], reached, condition, has_water,
                     is_played, cal.in_season == 1, supply_or_play,
                 )  # fmt: skip
-                if feeding_on is not None and is_fed:
-                    count_feeding(block, quads)
-                    count_fed_month(block, batch.fed_months[k, month], quads)
             if is_traced:
                 take_means_of_water(block, quads, n_patches)
+                if feeding_on is not None and is_fed:
+                    take_means_for_ledger(block, quads, 1.0 / n_patches)
                 copy_to_ledger(block, quads, day_input.drought_index[d + 1])
                 write_trace(block, n_here, batch.run_of[k], batch.field_of[k], tally.trace, t)
             if y >= 0 and ends_year:
@@ -426,6 +502,7 @@ def run_site(
                 )  # fmt: skip
                 if feeding_on is not None and is_fed:
                     count_nitrogen(block, patches, n_here, side, batch.quads[k])
+                    close_year_of_feeding(block, quads, 1.0 / n_patches)
                     close_fed_year(
                         block, n_here, batch.run_of[k], batch.field_of[k], batch.fed_months[k],
                         tally.fed, y,
@@ -539,6 +616,7 @@ def run_patches(
     quads: int,
     is_played: bool,
     is_fed: bool,
+    lies: Any,
     in_season: bool,
     is_traced: bool,
     supply_or_play: bool | None,
@@ -547,6 +625,7 @@ def run_patches(
     """Run the day of a block's patches; whether any run requested water.
 
     ``n_lanes`` runs fill ``run_quads`` of the block, and ``quads`` with all patches side by side.
+    ``lies`` (4,): see ``Batch``.
     ``supply_or_play`` as in ``run_site``.
     """
     if supply_or_play is not None and is_played:
@@ -554,16 +633,17 @@ def run_patches(
     has_dose = False
     if feeding_on is not None and is_fed:
         has_dose = is_any_above(block, DOSES_TODAY, run_quads)
-        clear(block, DOSE_IN[0], DOSE_IN[1])
         if side > 1:
-            for i in range(APPLIED.shape[0]):
-                copy_to_sides(block, APPLIED[i], n_lanes, side)
+            if has_dose:
+                for i in range(APPLIED.shape[0]):
+                    copy_to_sides(block, APPLIED[i], n_lanes, side)
             copy_to_sides(block, SEEN_STATUS, n_lanes, side)
         feel_feeding(block, quads)
         if is_played:
             feel_feeding_in_play(block, quads)
         clear(block, FED[0], FED[1])
-        clear(block, WORST_N[0], WORST_N[1])
+        if is_traced:
+            clear(block, FED_TRACE[0], FED_TRACE[1])
     today(block, quads)
     has_water = is_any_above(block, REQUESTED, run_quads)
     if has_water:
@@ -575,6 +655,9 @@ def run_patches(
     if is_any_above(block, DEMAND, run_quads):
         settle(block, run_quads)
     has_rain = is_any_above(block, LIQUID, quads)
+    brings = (
+        feeding_on is not None and is_fed and has_water and is_any_above(block, WATER_N, quads)
+    )
     is_assessed = is_played and (in_season or is_traced or is_any_above(block, TODAY_JUDGED, quads))
     clear(block, SUMS[0], SUMS[1])
     clear(block, CAUGHT[0], CAUGHT[1])
@@ -589,8 +672,29 @@ def run_patches(
             put_line(block, CATCH_SHARE, catches[p], quads)
             catch(block, patch, quads)
         if feeding_on is not None and is_fed:
-            begin_patch(block, patch, quads)
-        if not (has_rain or has_water):
+            if is_traced:
+                note_sums(block, patch, quads)
+            if has_rain:
+                take_rain_fed(block, patch, quads)
+            elif has_water:
+                take_irrigation_fed(block, patch, quads)
+            else:
+                stay_dry_fed(block, patch, quads)
+            if is_played:
+                reach_in_play(block, patch, quads)
+            if has_dose:
+                lay_down(block, patch, quads)
+            if brings:
+                bring_nitrogen(block, patch, quads)
+            if (has_rain or has_water) and is_any_above(block, RUNOFF, quads):
+                shed_nitrogen(block, patch, quads)
+            if has_rain or has_water or is_any_above(block, MOVES, quads):
+                if lies[0]:
+                    wash_urea(block, patch, quads)
+                carry_nitrogen(block, patch, quads)
+            if lies[0] and is_any_above(patch, AT_RISK, quads):
+                lose_ammonia(block, patch, quads)
+        elif not (has_rain or has_water):
             stay_dry(block, patch, quads)
         elif supply_or_play is not None and is_played:
             if has_rain:
@@ -601,18 +705,6 @@ def run_patches(
             take_rain(block, patch, quads)
         else:
             take_irrigation(block, patch, quads)
-        if feeding_on is not None and is_fed:
-            find_flows(block, patch, quads)
-            if has_dose:
-                lay_down(block, patch, quads)
-            if is_any_above(block, MOVES, quads):
-                carry_nitrogen(block, patch, quads)
-            else:
-                clear(block, CARRIED[0], CARRIED[1])
-            if is_any_above(patch, AT_RISK, quads):
-                lose_ammonia(block, patch, quads)
-            else:
-                clear(block, AMMONIA[0], AMMONIA[1])
         dry(block, patch, quads)
         respond(block, patch, quads)
         if supply_or_play is not None and is_played:
@@ -620,12 +712,20 @@ def run_patches(
             if is_assessed:
                 assess_surface(block, patch, quads)
         if feeding_on is not None and is_fed:
-            if is_any_above(patch, LIES, quads):
-                release(block, patch, quads)
+            if lies[0]:
+                hydrolyze(block, patch, quads)
+            if lies[1]:
+                release_slow1(block, patch, quads)
+            if lies[2]:
+                release_slow2(block, patch, quads)
+            if lies[3]:
+                release_slow3(block, patch, quads)
             nourish(block, patch, quads)
         add_up(block, patch, quads)
         if is_traced:
             add_up_water(block, patch, quads)
+            if feeding_on is not None and is_fed:
+                add_up_for_ledger(block, patch, quads)
     if side > 1:
         add_sides(block, U_SUMS[0], U_SUMS[1], n_lanes, side)
         add_sides(block, U_CAUGHT[0], U_CAUGHT[1], n_lanes, side)
@@ -635,7 +735,30 @@ def run_patches(
             add_sides(block, U_STORED_MEANS[0], U_STORED_MEANS[1], n_lanes, side)
         if feeding_on is not None and is_fed:
             add_sides(block, U_FED[0], U_FED[1], n_lanes, side)
+            if is_traced:
+                add_sides(block, U_FED_TRACE[0], U_FED_TRACE[1], n_lanes, side)
     return has_water
+
+
+@jitable
+def note_forms(block: Any, lies: Any, quads: int) -> None:
+    """Note which forms of fertilizer were put down this morning."""
+    for i in range(len(AS_APPLIED)):
+        if is_any_above(block, AS_APPLIED[i], quads):
+            lies[i] = True
+
+
+@inline
+def forget_forms(block: Any, patches: Any, lies: Any, quads: int) -> None:
+    """Set the last traces of fertilizer free, and note which forms are left on any patch."""
+    if lies[0] or lies[1] or lies[2] or lies[3]:
+        lies[:] = False
+        for p in range(patches.shape[0]):
+            release_trace(block, patches[p], quads)
+            for i in range(len(LEFT_OF_IT)):
+                for j in range(2):
+                    if is_any_above(patches[p], LEFT_OF_IT[i][j], quads):
+                        lies[i] = True
 
 
 @jitable
@@ -673,6 +796,18 @@ def add_sides(block: Any, first: Any, stop: Any, n_lanes: int, side: int) -> Non
 
 
 @jitable
+def gather_patches(block: Any, patches: Any, n_lanes: int, side: int, quads: int) -> None:
+    """Move what patches summed up since the last month into the first lane of their run."""
+    for p in range(patches.shape[0]):
+        gather_sums(block, patches[p], quads)
+    if side > 1:
+        add_sides(block, U_BY_PATCH[0], U_BY_PATCH[1], n_lanes, side)
+        for place in range(BY_PATCH[0], BY_PATCH[1], LANES):
+            for lane in range(n_lanes, n_lanes * side):
+                block[place + lane] = 0.0
+
+
+@jitable
 def is_any_above(block: Any, place: int, quads: int) -> bool:
     """Whether a number is above 0 in any lane."""
     found = False
@@ -687,18 +822,29 @@ def sow(block: Any, patches: Any, quads: int) -> None:
     for lane in range(QUAD * quads):
         sown = block[TODAY_SOWN + lane]
         if sown > 0.0:
-            start_turf(patches, lane, sown > 1.0)
+            start_turf(block, patches, lane, sown > 1.0, True)
 
 
 @jitable
-def start_turf(patches: Any, lane: int, bare: bool) -> None:
-    """Put established turf with hydrated crowns, or bare ground, into a lane; soil water stays."""
+def start_turf(block: Any, patches: Any, lane: int, bare: bool, is_booked: bool) -> None:
+    """Put established turf with hydrated crowns, or bare ground, into a lane; soil water stays.
+
+    On a field that is fed, turf that is new brings the nitrogen that is usual; ``is_booked``: it
+    is booked in the year.
+    """
+    usual = 0.0 if bare else block[USUAL_TURF_N + lane]
     for p in range(patches.shape[0]):
+        lived = patches[p, GREEN + lane] + patches[p, DORMANT + lane]
         for i in range(TURF.shape[0]):
             patches[p, TURF[i] + lane] = 0.0
         patches[p, GREEN + lane] = 0.0 if bare else 1.0
         patches[p, WORN + lane] = 1.0 if bare else 0.0
         patches[p, INV_ROOTING + lane] = patches[p, INV_REACH + lane]
+        brought = usual * larger(1.0 - lived, 0.0)
+        patches[p, TURF_N + lane] += brought
+        patches[p, HELD_N + lane] += brought
+        if is_booked:
+            patches[p, BROUGHT + lane] += brought
 
 
 @jitable
@@ -710,7 +856,7 @@ def open_year(block: Any, patches: Any, weekly: Any, fresh_turf: bool, quads: in
             weekly[i, WEEK_GROSS, lane] = 0.0
     if fresh_turf:
         for lane in range(QUAD * quads):
-            start_turf(patches, lane, block[SKINNED + lane] > 0.0)
+            start_turf(block, patches, lane, block[SKINNED + lane] > 0.0, False)
 
 
 # --- evening --------------------------------------------------------------------------------------
@@ -798,18 +944,17 @@ def count_stored(block: Any, patches: Any, n_lanes: int, side: int, quads: int) 
 
 
 @inline
-def clear_fed_year(
-    block: Any, patches: Any, months: Any, n_lanes: int, side: int, quads: int
-) -> None:
-    """Start the sums of a new year of feeding, with the nitrogen of its first morning."""
+def clear_fed_year(block: Any, patches: Any, months: Any) -> None:
+    """Start the sums of a new year of feeding."""
+    for p in range(patches.shape[0]):
+        clear(patches[p], OF_PATCH[0], OF_PATCH[1])
     clear(block, FEED_SUMS[0], FEED_SUMS[1])
+    clear(block, NOTED[0], NOTED[1])
     for m in range(months.shape[0]):
         for i in range(months.shape[1]):
             for lane in range(LANES):
                 months[m, i, lane] = 0.0
-    count_nitrogen(block, patches, min(n_lanes, LANES), side, quads)
     for lane in range(LANES):
-        block[N_START + lane] = block[MEAN_NITROGEN + lane]
         block[LEAST_STATUS + lane] = 1.0
 
 
@@ -836,11 +981,21 @@ def has_fertilizer_lying(block: Any, quads: int) -> bool:
 
 
 @jitable
-def count_fed_month(block: Any, month: Any, quads: int) -> None:
-    """Add a day of feeding to its month (3, LANES)."""
+def has_dose_left(block: Any, quads: int) -> bool:
+    """Whether a dose was put down or given up in the morning that was last booked."""
+    return is_any_above(block, DOSES_TODAY, quads) or is_any_above(block, SKIPPED, quads)
+
+
+@jitable
+def close_fed_month(block: Any, month: Any, quads: int, per_patch: float) -> None:
+    """Add what the year's sums gained since the last month to a month (3, LANES)."""
     for i in range(len(OF_MONTH)):
+        # Patches add up all but the status.
+        share = 1.0 if i == len(OF_MONTH) - 1 else per_patch
         for lane in range(QUAD * quads):
-            month[i, lane] += block[OF_MONTH[i] + lane]
+            so_far = block[OF_MONTH[i] + lane]
+            month[i, lane] += (so_far - block[BEFORE_MONTH[i] + lane]) * share
+            block[BEFORE_MONTH[i] + lane] = so_far
 
 
 @inline

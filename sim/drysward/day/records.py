@@ -217,20 +217,21 @@ FEED_FIELD = _dtype(
     # 1 when the field is fed; dry matter of full living cover, its least and most N (shares of dry
     # matter), and 1 over the spans from the least to enough and to the most
     "on living n_least inv_n_span n_most inv_n_room "
-    # clippings at full growth (kg/ha a day), N in them over that of the turf, share returned; share
-    # of mineral N that hungry turf takes up on the best day
-    "clippings_most clippings_ratio returned uptake "
+    # N in clippings over that of the turf, share returned
+    "clippings_ratio returned "
     # what status does: water use, roots, wear, browning; where it is usual, hungry and lush; and
     # what a lack of potassium does to wear
-    "water_use_effect lush_root_loss wear_best wear_rise wear_potassium usual hungry_browning "
-    "hungry_below lush_above "
+    "water_use_effect lush_root_loss wear_best wear_rise wear_potassium usual inv_usual_growth "
+    "hungry_browning hungry_below lush_above "
     # slow fertilizer: 1 when released in two steps, and how far its release needs moisture
     "two_step1 two_step2 two_step3 wetness1 wetness2 wetness3 "
+    # 1 over the pores of the surface layer that drain (1/mm)
+    "inv_drains1 "
     # urea at the surface
     "most_ammonia ammonia_buffer wash_per_mm ammonia_day "
-    # soil: retardation of ammonium, share of litter built in, mixing with runoff, N of the water
-    # (kg/ha for each mm)
-    "retardation built_in runoff_mix water_n "
+    # soil: share of urea that cracks carry, retardation of ammonium, share of litter built in,
+    # mixing with runoff, N of the water (kg/ha for each mm)
+    "by_cracks retardation built_in runoff_mix water_n "
     # share of a dose that falls on turf, rain that clears paving (mm)
     "off_paving paving_rain "
     # what a dose waits for, how long, and what washes it in (mm)
@@ -243,9 +244,11 @@ FEED_FIELD = _dtype(
 """Numbers of a field that its feeding needs."""
 
 FEED_DAY = _dtype(
-    "dose_urea dose_ammonium dose_nitrate dose_slow1 dose_slow2 dose_slow3 dose_p "
-    # growth potential, and shares of what is there that a warm, moist day moves
-    "growth uptake hydrolysis nitrify litter turnover immobilized leave1 leave2 leave3 "
+    # 1 when a dose is due
+    "dosed dose_urea dose_ammonium dose_nitrate dose_slow1 dose_slow2 dose_slow3 dose_p "
+    # growth potential, clippings of turf with enough (kg/ha), share of mineral N that hungry turf
+    # takes up, and other shares of what is there that a warm, moist day moves
+    "growth clippings uptake hydrolysis nitrify litter turnover immobilized leave1 leave2 leave3 "
     "denitrify ammonia_factor "
     # N that moist soil organic matter frees in the surface layer and below it (kg/ha)
     "freed1 freed2 "
@@ -255,11 +258,13 @@ FEED_DAY = _dtype(
 """Doses that are due and what weather makes of nitrogen on one day of one field."""
 
 FEED_YEAR = _dtype(
-    # kg/ha of N, of P where the name says so, of dry matter for clippings
-    "applied_n applied_p skipped_n brought_n doses doses_in_rain released_n rotted_n freed_n "
-    "built_in_n uptake_n "
-    "clippings clipped_n removed_n leached_n ammonia_n gas_n runoff_n runoff_p paving_n paving_p "
-    "growing_days days_hungry days_lush days_unwise least_status residual "
+    # kg/ha of N, of P where the name says so, of dry matter for clippings; those from brought_n to
+    # residual are kept by patch through the year
+    "applied_n applied_p skipped_n doses doses_in_rain "
+    "brought_n released_n rotted_n freed_n uptake_n clippings clipped_n leached_n ammonia_n gas_n "
+    "runoff_n residual "
+    "built_in_n removed_n runoff_p paving_n paving_p "
+    "growing_days days_hungry days_lush days_unwise least_status "
     # N held by the patches when the year begins and ends
     "n_start n_end",
     (

@@ -10,6 +10,7 @@ from drysward.day.lanes import (
     LANES,
     PATCH_NAMES,
     PATCH_SIZE,
+    PATCH_SUMS,
     PLACE,
     SIZE,
     Spread,
@@ -18,7 +19,7 @@ from drysward.day.lanes import (
     put,
     spread_of,
 )
-from drysward.day.loop import Batch, DayInput, Tally
+from drysward.day.loop import FORMS_THAT_LIE, Batch, DayInput, Tally
 from drysward.day.plan_demand import MONTH_ADJUST, WEEK_ALLOWED, WEEK_DEPTH, WEEK_GROSS
 from drysward.day.records import CAUSES, MONTHS, PATCH, STAGES, WEEK, as_values
 
@@ -70,7 +71,10 @@ def batch_of(site: PreparedSite, runs: Runs) -> tuple[Batch, Spread]:
     blocks[:, PLACE["delivered_share"] : PLACE["delivered_share"] + LANES] = 1.0
     reach = 1.0 / runs.reaches
     rooting = reach / (1.0 - runs.patches.root_loss)
-    carried = np.concatenate([as_values(runs.patches), np.stack([reach, rooting], -1)], axis=-1)
+    sums = np.zeros((*reach.shape, len(PATCH_SUMS)))
+    carried = np.concatenate(
+        [as_values(runs.patches), np.stack([reach, rooting], -1), sums], axis=-1
+    )
     patches = aligned_zeros((spread.n_blocks, spread.rounds, PATCH_SIZE))
     patches[:] = spread.patch_by_lane(carried).swapaxes(2, 3).reshape(patches.shape)
     weekly = np.zeros((spread.n_blocks, WEEK, 3, LANES))
@@ -107,6 +111,7 @@ def batch_of(site: PreparedSite, runs: Runs) -> tuple[Batch, Spread]:
         is_played=by_lane(played.on > 0.0).any(axis=1),
         is_fed=by_lane(fed.on > 0.0).any(axis=1),
         fed_months=np.zeros((spread.n_blocks, MONTHS, 3, LANES)),
+        lies=np.ones((spread.n_blocks, FORMS_THAT_LIE), bool),
         side=spread.side,
     )
     return batch, spread
@@ -152,4 +157,5 @@ def _spans(columns: np.ndarray) -> np.ndarray:
     return out
 
 
-assert PATCH_NAMES[:-2] == PATCH.names, "the state of a patch is in the order of PATCH"
+_STATE = PATCH_NAMES[: len(PATCH.names or ())]
+assert _STATE == PATCH.names, "the state of a patch is in the order of PATCH"

@@ -51,16 +51,18 @@ def passed_on(moving_mm: float, held_mm: float) -> float:
 
 
 @equation
-def washed_through(moving_mm: float, held_mm: float) -> float:
+def washed_through(moving_mm: float, held_mm: float, by_cracks: float) -> float:
     """Share of what lies on top of a layer that goes through it with a day's water.
 
     (P / (P + V/3))^3, Burns's equation with three parts of the layer, where ``passed_on`` takes a
-    solute that is spread over it. Fewer parts than layers of 1 cm let more through, as cracks and
-    worm holes do; that there are three is our own estimate. ``moving_mm`` and ``held_mm`` as
-    there. Source: Burns 1975 (from memory), of surface-applied nitrate.
+    solute that is spread over it; of the share that goes ``by_cracks`` and worm holes with two
+    parts. Fewer parts than layers of 1 cm let more through; how many there are is our own
+    estimate. ``moving_mm`` and ``held_mm`` as there. Source: Burns 1975 (from memory), of
+    surface-applied nitrate.
     """
-    part = passed_on(moving_mm, held_mm / 3.0)
-    return part * part * part
+    single = passed_on(moving_mm, held_mm * (1.0 / 3.0))
+    cracked = passed_on(moving_mm, held_mm * 0.5)
+    return (1.0 - by_cracks) * (single * single * single) + by_cracks * (cracked * cracked)
 
 
 @equation
@@ -74,18 +76,16 @@ def held_back(moving_mm: float, held_mm: float, retardation: float) -> float:
 
 
 @equation
-def denitrified(
-    nitrate: float, water: float, capacity: float, saturation: float, rate: float
-) -> float:
+def denitrified(nitrate: float, filled: float, rate: float) -> float:
     """Nitrate that wet soil loses as gas in a day (kg N/ha).
 
     k NO3 ((w - wfc) / (ws - wfc))^2: none up to field capacity, ``rate`` (1/d, with temperature)
-    at saturation. ``water``, ``capacity`` and ``saturation`` are depths or shares of one layer.
-    Source of the threshold: pF 2 in sand, loam and peat, de Klein & van Logtestijn 1996; the
-    square is from memory.
+    at saturation. ``filled`` is the share in brackets, below 0 and above 1 as it comes. Source of
+    the threshold: pF 2 in sand, loam and peat, de Klein & van Logtestijn 1996; the square is from
+    memory.
     """
-    filled = clamp((water - capacity) / larger(saturation - capacity, NO_LESS), 0.0, 1.0)
-    return nitrate * clamp(rate * (filled * filled), 0.0, 1.0)
+    part = clamp(filled, 0.0, 1.0)
+    return nitrate * clamp(rate * (part * part), 0.0, 1.0)
 
 
 @equation

@@ -7,7 +7,7 @@ above 1 in lush turf.
 from __future__ import annotations
 
 from drysward.compiled import equation
-from drysward.physics.arithmetic import NO_LESS, clamp, larger
+from drysward.physics.arithmetic import clamp, larger
 
 MIDDLE_STATUS = 0.5
 ROOTS_SHORTEN_FROM = 0.6  # status
@@ -52,19 +52,18 @@ def room(share: float, n_most: float, inv_span: float) -> float:
 
 
 @equation
-def uptake(mineral: float, rate: float, growth: float, water_factor: float, free: float) -> float:
+def uptake(mineral: float, rate: float, water_factor: float, free: float) -> float:
     """Nitrogen that turf takes up in a day, of ``mineral`` within reach (kg N/ha).
 
     Parameters
     ----------
-    rate : share a day of hungry turf in the best weather.
-    growth : potential of the day's temperature (0..1). water_factor : 0..1, such as Ks.
-    free : ``room`` in the turf.
+    rate : share that hungry turf takes up at the day's temperature. water_factor : 0..1, such as
+        Ks. free : ``room`` in the turf.
 
     Growing turf empties the soil of a dose in 2 to 5 d, Bowman et al. 1989 (from memory); own
     estimate of the form.
     """
-    return mineral * clamp(rate * growth * water_factor * free, 0.0, 1.0)
+    return mineral * clamp(rate * water_factor * free, 0.0, 1.0)
 
 
 @equation
@@ -83,8 +82,8 @@ def root_depth_factor(status: float, lush_share: float) -> float:
 
     Roots are fewer below lush turf, Schlossberg & Karnok 2001; the numbers are our own estimate.
     """
-    span = ROOTS_SHORTEST_AT - ROOTS_SHORTEN_FROM
-    return 1.0 - lush_share * clamp((status - ROOTS_SHORTEN_FROM) / span, 0.0, 1.0)
+    per_span = 1.0 / (ROOTS_SHORTEST_AT - ROOTS_SHORTEN_FROM)
+    return 1.0 - lush_share * clamp((status - ROOTS_SHORTEN_FROM) * per_span, 0.0, 1.0)
 
 
 @equation
@@ -98,12 +97,12 @@ def wear_factor(status: float, best: float, rise: float) -> float:
 
 
 @equation
-def recovery_factor(status: float, usual: float) -> float:
+def recovery_factor(status: float, inv_usual_growth: float) -> float:
     """Factor on regreening, spread and repair: growth over that at the ``usual`` status.
 
     Own estimate: repair follows growth.
     """
-    return growth_by_status(status) / larger(growth_by_status(usual), NO_LESS)
+    return growth_by_status(status) * inv_usual_growth
 
 
 @equation
@@ -113,4 +112,4 @@ def browning_factor(status: float, hungry: float) -> float:
     Hungry turf loses quality faster once dry, Feldhake 1981 as cited later; the size is our own
     estimate.
     """
-    return 1.0 + hungry * clamp(1.0 - status / HUNGRY_FROM, 0.0, 1.0)
+    return 1.0 + hungry * clamp(1.0 - status * (1.0 / HUNGRY_FROM), 0.0, 1.0)

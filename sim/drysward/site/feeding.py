@@ -14,6 +14,7 @@ from drysward.compiled import compiled, jitable
 from drysward.day.feeding import FeedInput
 from drysward.day.records import FEED_DAY, FEED_FIELD, records
 from drysward.physics.ammonia import ammonia_buffer, ammonia_warmth, lost_in_a_day
+from drysward.physics.arithmetic import NO_LESS
 from drysward.physics.fertilizer import coated_rate, cold_limit, day_share, q10_factor
 from drysward.physics.growth import growth_potential
 from drysward.physics.nitrogen import (
@@ -23,6 +24,7 @@ from drysward.physics.nitrogen import (
 )
 from drysward.physics.pedotransfer import PARTICLE_DENSITY
 from drysward.physics.phosphorus import kept_in_a_day
+from drysward.physics.turf_nitrogen import growth_by_status
 from drysward.scenario.feeding_tables import release_entry
 from drysward.scenario.model import FeedingSpec, FieldSpec, Scenario, SlowPart
 from drysward.site.forcing import days_since, species_of
@@ -31,6 +33,7 @@ from drysward.site.site_weather import SiteWeather
 
 FloatArray = NDArray[np.float64]
 
+LEAST_STRUCTURED = 0.12  # field capacity of native soil from which it is no sand (own estimate)
 SLOTS = 3  # slow fertilizers that a field can have beside one another
 WEEK_DAYS = 7.0
 
@@ -50,7 +53,7 @@ def feed_input(
     for f, spec in enumerate(scenario.fields):
         if spec.feeding is not None:
             slow = slow_parts(spec.feeding)
-            _write_field(row[f], spec, spec.feeding, slow, zones[f], scenario.catalog)
+            _write_field(row[f], spec, spec.feeding, slow, zones[f], fields[f], scenario.catalog)
             _write_doses(days[:, f], spec.feeding, slow, weather.calendar_day)
             days["uptake"][:, f] = rooted(spec, scenario.catalog, weather.calendar_day)
             compiled(feed_pass, counted=False)(
@@ -74,6 +77,7 @@ def _write_field(
     feeding: FeedingSpec,
     slow: Sequence[SlowPart],
     zone: RootZone,
+    field: np.record,
     catalog: Catalog,
 ) -> None:
     turf, soil = catalog.get("feeding", "turf"), catalog.get("feeding", "soil")
@@ -84,12 +88,13 @@ def _write_field(
     row.n_least, row.n_most = turf["n_least"], turf["n_most"]
     row.inv_n_span = 1.0 / (turf["n_enough"] - turf["n_least"])
     row.inv_n_room = 1.0 / (turf["n_most"] - turf["n_least"])
-    row.clippings_most = season_entry(spec, catalog)["clippings_most_kg_ha_d"]
-    row.clippings_ratio, row.uptake = turf["clippings_n_ratio"], turf["uptake_per_d"]
+    row.clippings_ratio = turf["clippings_n_ratio"]
     row.returned = 1.0 if feeding.clippings_returned else 0.0
     row.water_use_effect, row.lush_root_loss = turf["water_use_effect"], turf["lush_root_loss"]
     row.wear_best, row.wear_rise = turf["wear_best_status"], turf["wear_rise"]
     row.wear_potassium = 1.0 if feeding.potassium_enough else turf["short_potassium"]
+    row.inv_usual_growth = 1.0 / max(growth_by_status(turf["usual_status"]), NO_LESS)
+    row.inv_drains1 = 1.0 / max(float(field.sat1 - field.fc1), NO_LESS)
     row.usual, row.hungry_browning = turf["usual_status"], turf["hungry_browning"]
     row.hungry_below, row.lush_above = limits["hungry_below"], limits["lush_above"]
     for k, part in enumerate(slow, start=1):
@@ -103,6 +108,7 @@ def _write_field(
     row.wash_per_mm = ammonia["ammonia_per_mm"]
     row.ammonia_day = lost_in_a_day(ammonia["ammonia_half_life_h"])
     kind = "native" if zone.kind == NATIVE else "sand"
+    row.by_cracks = soil["by_cracks"] if is_structured(zone) else 0.0
     row.retardation = soil[f"ammonium_retardation_{kind}"]
     row.built_in = built_in_share(
         soil["litter_built_in"], feeding.organic_matter, soil[f"organic_matter_{kind}"]
@@ -119,6 +125,14 @@ def _write_field(
     usual_share = turf["n_least"] + turf["usual_status"] * (turf["n_enough"] - turf["n_least"])
     row.start_turf_n = turf["living_kg_ha"] * usual_share
     row.start_litter_n, row.start_mineral_n = soil["start_litter_n"], soil["start_mineral_n"]
+
+
+def is_structured(zone: RootZone) -> bool:
+    """Whether a root zone has cracks and worm holes: native soil but single-grained sand, which
+    holds less water than any other (own estimate).
+    """
+    native = zone.profile.native
+    return zone.kind == NATIVE and native is not None and native.field_capacity >= LEAST_STRUCTURED
 
 
 def season_entry(spec: FieldSpec, catalog: Catalog) -> Entry:
@@ -141,6 +155,7 @@ def _write_doses(
     places = {(part.kind, part.rated_days): k for k, part in enumerate(slow, start=1)}
     for dose in feeding.doses:
         due = days_since(dose.day, calendar_day) == 0
+        out["dosed"][due] = 1.0
         for name, amount in (
             ("urea", dose.urea_kg_ha), ("ammonium", dose.ammonium_kg_ha),
             ("nitrate", dose.nitrate_kg_ha), ("p", dose.p_kg_ha),
@@ -166,6 +181,8 @@ class _Numbers(NamedTuple):
     growth_optimum_c: float
     growth_spread_c: float
     warm_season: bool
+    uptake: float  # of hungry turf on the best day
+    clippings: float  # on the best day (kg/ha)
     turnover: float
     hydrolysis: float
     urea_q10: float
@@ -216,6 +233,8 @@ def _numbers(
         growth_optimum_c=float(species["growth_optimum_c"]),
         growth_spread_c=float(species["growth_spread_c"]),
         warm_season=species.words["season"] == "warm",
+        uptake=float(turf["uptake_per_d"]),
+        clippings=float(season_entry(spec, catalog)["clippings_most_kg_ha_d"]),
         turnover=float(turf["turnover_per_d"]),
         hydrolysis=float(soil["urea_per_d"]),
         urea_q10=float(soil["urea_q10"]),
@@ -274,7 +293,8 @@ def feed_pass(turf: _Numbers, weather: Any, days: Any, f: int) -> None:
             today.tmean_c, turf.growth_optimum_c, turf.growth_spread_c, turf.warm_season
         )
         # Roots take up nitrogen in weather too cold, or too hot, for leaves to grow (own estimate).
-        day.uptake = day.uptake * math.sqrt(day.growth)
+        day.uptake = turf.uptake * day.uptake * math.sqrt(day.growth)
+        day.clippings = turf.clippings * day.growth
         day.hydrolysis = day_share(turf.hydrolysis, q10_factor(soil_c, turf.urea_q10, USUAL_C))
         warmth = q10_factor(soil_c, turf.nitrify_q10, USUAL_C)
         warmth *= cold_limit(soil_c, turf.nitrify_nil_c, turf.nitrify_full_c)
