@@ -157,5 +157,5 @@ def _spans(columns: np.ndarray) -> np.ndarray:
     return out
 
 
-_STATE = PATCH_NAMES[: len(PATCH.names or ())]
-assert _STATE == PATCH.names, "the state of a patch is in the order of PATCH"
+STATE_NAMES = PATCH_NAMES[: len(PATCH.names or ())]
+assert PATCH.names == STATE_NAMES, "the state of a patch is in the order of PATCH"
