@@ -288,15 +288,21 @@ def _add_play(out: xr.Dataset, found: Crossed, scenario: Scenario, season: int) 
     _put(out, LONGEST, _of_draws_as_they_are(found, LONGEST), played, scenario)
 
 
+FEWEST_FOR_LIMITS = 3
+"""Draws from which a range means anything (own choice)."""
+
+
 def _of_draws_as_they_are(found: Crossed, name: str) -> dict[str, np.ndarray]:
     """Mean and limits (F, P) of a number of each draw, by the end of their names, over the draws
-    that have it; the noise of the years stays in.
+    that have it; the noise of the years stays in. No limits of fewer than three draws.
     """
     values = found.by_draw[name]
     with warnings.catch_warnings():  # no draw may have it
         warnings.filterwarnings("ignore", "All-NaN|Mean of empty")
         low, high = np.nanquantile(values, [_TAIL, 1.0 - _TAIL], axis=-1, method="weibull")
-        return {"": np.nanmean(values, axis=-1), "_low": low, "_high": high}
+        mean = np.nanmean(values, axis=-1)
+    few = np.isfinite(values).sum(axis=-1) < FEWEST_FOR_LIMITS
+    return {"": mean, "_low": np.where(few, np.nan, low), "_high": np.where(few, np.nan, high)}
 
 
 def _put(
