@@ -8,6 +8,7 @@ import math
 import re
 from pathlib import Path
 
+import numpy as np
 import pytest
 import xarray as xr
 from click.testing import CliRunner, Result
@@ -109,6 +110,9 @@ def test_each_number_has_its_range_over_draws(told: tuple[Result, Path]) -> None
                 ends |= {end: f"doubt_play_{name}{end}" for end in ("_low", "_high")}
                 for end, variable in ends.items():
                     wanted = one[variable].item() * factor
+                    if np.isnan(wanted):  # of two draws the longest spell has no range
+                        assert row[f"{name}{end}"] is None
+                        continue
                     assert row[f"{name}{end}"] == pytest.approx(wanted, rel=1e-6, abs=1e-9), key
     of = kept.sel(field="practice", plan="none")
     low, high = (of[f"doubt_play_mean_hardness_{end}"].item() for end in ("low", "high"))

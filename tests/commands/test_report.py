@@ -855,7 +855,7 @@ def test_the_page_of_a_supply_with_draws_asks_for_no_others(pond):
     assert "Run again with --draws 64" in uncertain[0]
     drawn = pond.assign_attrs(sizing_draws=16)
     uncertain = [one for one in answer(drawn, "us").sentences if one.startswith("Uncertainty")]
-    assert "other than those of the 16 draws of the size" in uncertain[0]
+    assert "Only the size was tried in 16 draws of what they may really be" in uncertain[0]
     assert "Run again" not in uncertain[0]
 
 

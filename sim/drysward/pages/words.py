@@ -278,8 +278,9 @@ def _turf_sentences(result: xr.Dataset, units: str) -> list[str]:
         draws = f"--draws {ENOUGH_DRAWS}"
         if "sizing_draws" in result.attrs:
             sentences.append(
-                f"{likely}, other than those of the {result.attrs['sizing_draws']} draws of the "
-                f"size. 'drysward compare {draws}' shows how far odds may be off."
+                f"{likely}. Only the size was tried in {result.attrs['sizing_draws']} draws of "
+                f"what they may really be. 'drysward compare {draws}' shows how far odds may be "
+                "off."
             )
         else:
             sentences.append(f"{likely}. Run again with {draws} to see how far they may be off.")

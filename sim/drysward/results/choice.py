@@ -116,7 +116,10 @@ def limit_text(stage: str = RISK) -> str:
 def kept_fields(result: xr.Dataset, stage: str = RISK) -> xr.DataArray:
     """Whether a plan keeps a field (field, plan); of fields of turf only."""
     p = odds(result, stage)[0]
-    return p.isel(field=p.notnull().all("plan").values) <= KEEPS
+    has_turf = p.notnull().all("plan").values
+    if "skinned" in result:
+        has_turf &= ~result["skinned"].values.astype(bool)
+    return p.isel(field=has_turf) <= KEEPS
 
 
 def close_to_line(result: xr.Dataset, stage: str = RISK) -> xr.DataArray:
