@@ -128,7 +128,7 @@ def _table(
         if not ranged:
             cells += one.columns
         elif how[0] == _LONGEST:
-            cells.append(Cell(head, tuple(c.key for c in one.columns), limited(0), one.unit))
+            cells.append(Cell(head, tuple(c.key for c in one.columns), _longest, one.unit))
         else:
             cells.append(spread_cell(head, tuple(c.key for c in one.columns), 0, one.unit))
     for kind, what in _EVENTS.items():
@@ -160,6 +160,11 @@ def _table(
         key, title, columns, rows, cells, ("plan_label",),
         by="field_label", blocks=heads,
     )  # fmt: skip
+
+
+def _longest(value: float, low: float, high: float) -> str:
+    """The longest spell, and below it its limits where there are any."""
+    return rounded(value, 0) if math.isnan(low) else limited(0)(value, low, high)
 
 
 def _share(share: float, error: float) -> str:

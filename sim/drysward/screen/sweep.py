@@ -16,6 +16,7 @@ import xarray as xr
 
 from drysward.progress import time_text
 from drysward.quantities import any_shown, shown
+from drysward.results.doubt_text import odds_with_error
 from drysward.results.text import UNKNOWN, as_sentences, count_text
 from drysward.screen.document import (
     Cell,
@@ -146,6 +147,7 @@ def front_parts(kept: xr.Dataset, system: str, every: bool = False) -> list[Part
     of_plans = kept.attrs["plans"] > 1
     if not of_plans:
         title += f", plan {kept['plan'].values[0]}"
+    years = int(kept.attrs["independent_years"])
     of_cost, cost_factor = _column("cost", kept.attrs["cost"], cost, system)
     of_risk, risk_factor = _column("risk", kept.attrs["risk"], risk, system)
     columns = [of_cost, of_risk]
@@ -153,7 +155,8 @@ def front_parts(kept: xr.Dataset, system: str, every: bool = False) -> list[Part
     if "risk_se" in kept:
         error, _ = _column("risk_se", kept.attrs["risk"], risk, system)
         columns.append(number("risk_se", f"{error.head}, standard error", error.unit, 1))
-        cells[1] = Cell(of_risk.head, ("risk", "risk_se"), _with_error(of_risk), of_risk.unit)
+        write = _odds_with_error(of_risk, years) if years else _with_error(of_risk)
+        cells[1] = Cell(of_risk.head, ("risk", "risk_se"), write, of_risk.unit)
     present = [name for name in axes if name in kept]
     settings = [words("plan", "plan", whole=True)] if of_plans else []
     settings += [_axis_column(name, kept[name]) for name in present]
@@ -184,7 +187,16 @@ def front_parts(kept: xr.Dataset, system: str, every: bool = False) -> list[Part
     choices = f"{n} of {count_text(int(kept.attrs['choices']), 'choice')}{some}"
     lines = [("On the front", choices)]
     if "risk_se" in kept:
-        lines.append(("±", "standard error of the years"))
+        worth = f"; they are worth {years} independent years, and so are limits of none and all"
+        lines.append(("±", f"standard error of the years{worth if years else ''}"))
+    if kept.attrs["season"] and kept.attrs["risk"] != WATER:
+        lines.append(
+            (
+                "Season",
+                f"the plan may water from {kept.attrs['season']}; no trigger keeps turf from what "
+                "dries it out before or after",
+            )
+        )
     lines.append(
         (
             "Caution",
@@ -196,6 +208,12 @@ def front_parts(kept: xr.Dataset, system: str, every: bool = False) -> list[Part
         text = f"means over {kept.attrs['draws']} draws of soil, grass and delivery"
         if kept.attrs["high"]:
             text += f"; {kept.attrs['risk']} is what 95 of 100 draws stay below, not the mean"
+        lines.append(("Uncertainty", text))
+    elif not kept.attrs["common_draws"]:
+        text = (
+            "the likely soil, grass and system alone; [doubt] with draws = 64 in the sweep file "
+            "tries others at every point"
+        )
         lines.append(("Uncertainty", text))
     lines.append(("Weather", kept.attrs["weather"]))
     heads: dict[Value, str] = {}
@@ -235,6 +253,18 @@ def _alike(values: xr.DataArray) -> Callable[[float], str]:
     texts = (f"{value:.{most}f}".rstrip("0") for value in sizes)
     decimals = max(len(text.partition(".")[2]) for text in texts)
     return lambda value: f"{value:.{decimals}f}"
+
+
+def _odds_with_error(column: Column, years: int) -> Callable[[float, float], str]:
+    """As ``_with_error``, and with the limit of none or all from so many independent years."""
+    write = _with_error(column)
+
+    def odds(value: float, error: float) -> str:
+        if value in (0.0, 100.0):
+            return odds_with_error(value / 100.0, 0.0, years)
+        return write(value, error)
+
+    return odds
 
 
 def _with_error(column: Column) -> Callable[[float, float], str]:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
+import tomllib
+from collections.abc import Callable, Sequence
 
 import numpy as np
 import xarray as xr
@@ -48,8 +49,8 @@ def front(
     Dataset by ``choice``, cheapest first (with ``by`` one value after the other): ``cost`` and
     ``risk``, ``risk_se`` where the risk is that of a stage, the plan, and what each axis takes.
     Water in mm, odds in 1, days in d; the attribute ``of_fields`` says whether several fields count
-    by their area or by the worst. Common draws that cross a grid are no choice: cost and risk are
-    means over them, and over the draws within points.
+    by their area or by the worst, ``season`` when the plans may water. Common draws that cross a
+    grid are no choice: cost and risk are means over them, and over the draws within points.
 
     Raises
     ------
@@ -93,10 +94,21 @@ def front(
         field=field or "",
         plans=int(sweep.sizes["plan"]),
         draws=int(sweep.attrs.get("draws", 0)),
+        independent_years=int(sweep.attrs.get("independent_years", 0)),
+        season=_season(sweep, [str(plan) for plan in np.unique(kept["plan"].values)]),
+        common_draws=int("draw" in sweep.coords),
         high=int(high),
         by=by or "",
     )
     return kept
+
+
+def _season(sweep: xr.Dataset, plans: Sequence[str]) -> str:
+    """``04-01 to 10-31``: when all of ``plans`` may water; "" where they differ or always may."""
+    written = tomllib.loads(sweep.attrs.get("scenario", "")).get("plans", {})
+    seasons = {json.dumps(written.get(plan, {}).get("season", {})) for plan in plans}
+    of = json.loads(seasons.pop()) if len(seasons) == 1 else {}
+    return f"{of['from']} to {of['to']}" if {"from", "to"} <= set(of) else ""
 
 
 def _of_each(choices: xr.Dataset, by: str | None, sweep: xr.Dataset) -> NDArray[np.int64]:
