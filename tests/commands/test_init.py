@@ -418,4 +418,9 @@ def test_the_supply_in_comments_runs_once_they_are_taken_out(fields: Sequence[Ne
     assert sizing is not None
     assert (sizing.outcome, sizing.share, sizing.odds) == ("shortage", 0.05, 0.10)
     assert loads(whole, ".").supply == scenario.supply
+    drained = re.sub(r"^#(?=\[supply\.catchments|label|kind|area)", "", whole, flags=re.MULTILINE)
+    supply = loads(drained, ".").supply
+    assert supply is not None
+    assert [(one.label, one.kind) for one in supply.catchments] == [("Parking lot", "paved")]
+    assert supply.catchments[0].area_m2 == pytest.approx(1.5 * 4046.8564224)
     assert loads(whole, ".").sizing == scenario.sizing

@@ -361,6 +361,33 @@ def test_nights_that_restrictions_close_are_named() -> None:
     assert "nights that restrictions close are not counted as shortage" in said
 
 
+def test_what_a_number_counts_is_said_beside_it() -> None:
+    said = " ".join(ask("pond", "--years", "1-40", "--no-sizing").stdout.split())
+    for part in (
+        "of the shortage. To be short less often, change ", "runoff",
+        "a source counts all that it gives", "count these 40 years as 24 independent ones",
+        "even if that came later; a year without shortage", "Trust more simulated years than",
+    ):  # fmt: skip
+        assert part in said, part
+    assert "of frost" not in said
+
+
+def test_turf_that_frost_kills_is_named(tmp_path: Path) -> None:
+    tender = ('species = "tall_fescue"', 'species = "st_augustinegrass"')
+    mine = changed(tmp_path, tender)
+    said = " ".join(ask(mine, "--years", "1-60", "--no-sizing").stdout.split())
+    # Without irrigation drought kills it too.
+    assert "Death mostly of frost: “Lower field” under “Refill at 40% depletion”" in said
+    assert "“No irrigation”" not in said.partition("mostly of frost")[2]
+
+
+def test_check_names_the_catchments() -> None:
+    done = CliRunner().invoke(main, ["check", "pond"])
+    said = " ".join(done.stdout.split())
+    assert "Grandstand and gym roofs, 0.57 acre, roof" in said
+    assert "Grass bank and parking lot edge, 3.00 acre, grass" in said
+
+
 def test_another_plan_may_be_sized(tmp_path: Path) -> None:
     mine = changed(tmp_path, ('plan = "refill"', 'plan = "deficit"'))
     there = ask(mine, *FEW_YEARS)

@@ -56,6 +56,8 @@ _MOST_OUTSIDE = 0.5
 _SELDOM = 0.01  # death that is no rarer is named (own choice)
 # Odds of dead turf when the season opens, under every plan, from which frost is named (own choice).
 _FROST = 0.01
+OF_FROST = "mostly of frost"
+"""Said of death that comes whatever the plan does."""
 PLAY_ADDS_TO = "wear and roots lost in airless soil add to"
 PLAY_ADDS = f"on fields with play, {PLAY_ADDS_TO} the days below playing condition"
 PLAYABLE = (
@@ -221,13 +223,27 @@ def death_text(result: xr.Dataset, plan: str) -> str:
         named = [plan] if float(here.sel(plan=plan)) > _SELDOM else []
         texts = [
             f"{of_100(here.sel(plan=one).item())} under {quoted_label(result, 'plan', one)}"
-            f"{', mostly of frost' if _is_of_frost(result, key, one) else ''}"
+            f"{f', {OF_FROST}' if _is_of_frost(result, key, one) else ''}"
             for one in dict.fromkeys([*named, worst])
         ]
         parts.append(f"{quoted_label(result, 'field', key)} {', up to '.join(texts)}")
     share = share_text(result, "dead")
     counts = f" with {share} dead" if share else ""
     return f"years of 100{counts}: {'; '.join(parts)}" if parts else ""
+
+
+def frost_text(result: xr.Dataset, plans: Sequence[str]) -> str:
+    """Fields whose death is mostly of frost, and under which of ``plans`` where not under all;
+    "" of none. ``result`` has all plans that ran.
+    """
+    parts = []
+    for key in _keys(result, "field"):
+        of = [plan for plan in plans if _is_of_frost(result, key, plan)]
+        if of:
+            labels = listed([quoted_label(result, "plan", plan) for plan in of])
+            under = f" under {labels}" if len(of) < len(plans) else ""
+            parts.append(f"{quoted_label(result, 'field', key)}{under}")
+    return f"{OF_FROST}: {'; '.join(parts)}" if parts else ""
 
 
 def share_text(result: xr.Dataset, stage: str) -> str:

@@ -26,9 +26,43 @@ WORST_SPELL = (
 """What the largest shortage of a run of days is: gross, where that of a year is net."""
 
 
+PUT_OFF = (
+    "the year had a night that got less than was demanded, even if that came later; a year without "
+    "shortage got all of it in the end"
+)
+"""Why a year without shortage may have a day short: the one is net, the other is not."""
+
+
+SOURCES_FILL = (
+    "a source counts all that it gives, into the storage too; runoff and rain fill that as well, "
+    "air and ground take from it: these columns do not add up to what is delivered"
+)
+"""Why what sources give is not what is delivered, where there is a storage."""
+
+
 CLOSED_NIGHTS = "nights that restrictions close are not counted as shortage: read the turf table"
 """Why more restriction may look like a better supply."""
 
+
+SYSTEM_CHANGES = {
+    "ground": "the nights: water more often, or in cycles with soak",
+    "window": "the window or the system: more hours a night, or more flow",
+    "crew": "the crew: more hours, or more machines",
+}
+"""What to change where a cause of the system cuts most, after "change"."""
+
+SUPPLY_CHANGES = SYSTEM_CHANGES | {
+    "restriction": "the restrictions, or exempt the field from them",
+    "network": "what the pipes carry, or the window",
+    "source": "the sources: more rate or hours, or another source",
+    "allowance": "the allowance, or add another source",
+    "storage": "what fills the storage: a larger well or catchment, or another source",
+    "priority": "the priority of the field",
+}
+"""What to change where any cause cuts most, after "change"."""
+
+# In no year a larger share of the demand short: its cause is not worth telling (own choice).
+_WORTH_TELLING = 0.01
 
 RESTRICTED = "restricted"
 """Attribute: the stages of the site in lines, by system of units, as JSON."""
@@ -102,8 +136,10 @@ def driest_and_shortest(supply: xr.Dataset, plan: str) -> str:
 
 
 def main_cause_sentence(one: xr.Dataset) -> str:
-    """What most of the shortage under a plan comes from, after a blank; "" when not known."""
-    if "shortage_by_cause" not in one:
+    """What most of the shortage under a plan comes from and what to change, after a blank; "" when
+    it is not known, or no year is short by enough.
+    """
+    if "shortage_by_cause" not in one or one["worst_year_share"].item() <= _WORTH_TELLING:
         return ""
     by_cause = one["shortage_by_cause"].sum("field")
     whole = float(by_cause.sum())
@@ -111,4 +147,7 @@ def main_cause_sentence(one: xr.Dataset) -> str:
         return ""
     main = str(by_cause.idxmax("cause").item())
     share = f"{float(by_cause.max()) / whole:.0%}"
-    return f" The main cause is {CAUSES[main][2]}, with {share} of the shortage."
+    return (
+        f" The main cause is {CAUSES[main][2]}, with {share} of the shortage. To be short less "
+        f"often, change {SUPPLY_CHANGES[main]}."
+    )

@@ -101,6 +101,7 @@ USUAL = {
             "quantities": '"12 in", "300 mm", "60 gpm", "1.3 acre"',
             "range": "12 in (10 to 14 in)", "network": "300 gpm", "capacity": "400000 gal",
             "depth": "8 ft", "well": "10 gpm", "least_well": "5 gpm", "largest_well": "20 gpm",
+            "catchment": "1.5 acre",
         },
     ),
     "metric": Usual(
@@ -112,7 +113,7 @@ USUAL = {
             "quantities": '"300 mm", "14 m3/h", "0.5 ha"',
             "range": "300 mm (250 to 350 mm)", "network": "70 m3/h", "capacity": "1500 m3",
             "depth": "2.5 m", "well": "2.3 m3/h", "least_well": "1.1 m3/h",
-            "largest_well": "4.5 m3/h",
+            "largest_well": "4.5 m3/h", "catchment": "0.6 ha",
         },
     ),
 }  # fmt: skip

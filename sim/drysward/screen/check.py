@@ -108,7 +108,7 @@ def _filled(series: Series) -> Iterator[tuple[str, str]]:
 
 
 def _supply(scenario: Scenario, system: str) -> Iterator[tuple[str, str]]:
-    """Sources and storage in a line, and who is served first when water is short."""
+    """Sources, storage and catchments in a line, and who is served first when water is short."""
     spec = scenario.supply
     if spec is None:
         return
@@ -124,6 +124,11 @@ def _supply(scenario: Scenario, system: str) -> Iterator[tuple[str, str]]:
         parts.append(f"{named}{', ' if limits else ''}{listed(limits) if limits else ''}")
     if spec.storage is not None:
         parts.append(f"{spec.storage.kind} of {_volume(spec.storage.volumes_m3[-1], system)}")
+    area = shown("m2", system)
+    parts += [
+        f"{one.label}, {one.area_m2 * area.factor:,.{area.decimals}f} {area.unit}, {one.kind}"
+        for one in spec.catchments
+    ]
     yield "Supply", "; ".join(parts)
     by_rank: dict[int, list[str]] = {}
     for field in scenario.fields:

@@ -9,6 +9,7 @@ from collections.abc import Iterable, Mapping, Sequence
 import xarray as xr
 
 from drysward.quantities import Display
+from drysward.results.answer_text import frost_text
 from drysward.results.choice import shown_plan_and_which, supply_plan
 from drysward.results.sizing_text import (
     DRAWS,
@@ -36,6 +37,8 @@ from drysward.results.sizing_text import (
 )
 from drysward.results.supply_text import (
     CLOSED_NIGHTS,
+    PUT_OFF,
+    SOURCES_FILL,
     WORST_SPELL,
     driest_and_shortest,
     dry_year_sentence,
@@ -87,7 +90,7 @@ def supply_report(supply: xr.Dataset, system: str, detail: bool = False) -> list
     ``detail`` adds how the size was found, storage, causes of shortage, months, costs, and the
     plans that the sizing does not judge.
     """
-    supply = without_rare_years(supply)
+    whole = supply = without_rare_years(supply)
     if not detail and "sizing_size" in supply:
         supply = supply.sel(plan=[supply.attrs["sizing_plan"]])
     parts: list[Part] = [
@@ -104,7 +107,8 @@ def supply_report(supply: xr.Dataset, system: str, detail: bool = False) -> list
     parts.append(_turf_table(supply, system))
     if detail and "cost" in supply:
         parts += site_cost_tables(supply)
-    parts.append(notes(_notes(supply, system, detail)))
+    frost = frost_text(whole, list(map(str, supply["plan"].values)))
+    parts.append(notes(_notes(supply, system, detail, frost)))
     return parts
 
 
@@ -159,6 +163,10 @@ def _water_table(supply: xr.Dataset, system: str) -> Table:
         label = str(supply["source_label"].sel(source=key).item())
         columns.append(number(f"drawn_{key}", label, unit.unit, unit.decimals))
         values[f"drawn_{key}"] = supply["drawn_by_source"].sel(source=key) * unit.factor
+    fill = supply["catchment_mean"] + supply["rain_on_storage_mean"]
+    if float(fill.max()) > 0.0:
+        columns.append(number("runoff_and_rain", "runoff and rain", unit.unit, unit.decimals))
+        values["runoff_and_rain"] = fill * unit.factor
     if "supply_demand_return" in supply and holds_dry_years(supply):
         period = dry_period(supply)
         head = f"demand, 1-in-{period:g} dry year"
@@ -469,24 +477,32 @@ def _carriers(supply: xr.Dataset, system: str) -> Table:
     return Table("water_from", title, columns, rows, lead=("against",))
 
 
-def _notes(supply: xr.Dataset, system: str, detail: bool) -> Iterable[tuple[str, str]]:
+def _notes(supply: xr.Dataset, system: str, detail: bool, frost: str) -> Iterable[tuple[str, str]]:
+    """``frost``: whose death is mostly of frost."""
     attrs = supply.attrs
-    yield (
-        "Reliability",
-        f"share of years, ± standard error; {NONE_OR_ALL}",
-    )
+    if float(supply["storage_by_month"].max()) > 0.0:
+        yield "Water", SOURCES_FILL
+    years, independent = int(attrs["n_years"]), int(attrs["independent_years"])
+    worth = ""
+    if independent < years:
+        worth = f"; errors and limits count these {years} years as {independent} independent ones"
+    yield "Reliability", f"share of years, ± standard error; {NONE_OR_ALL}{worth}"
+    if float(supply["shortage_odds"].max()) > 0.0:
+        yield "Any day short", PUT_OFF
     if has_restricted_days(supply):
         yield "Closed nights", CLOSED_NIGHTS
     if float(supply["worst_event"].max()) > 0.0:
         yield "Worst spell", WORST_SPELL
+    if frost:
+        yield "Death", frost
     if detail:
         yield from _terms(supply)
     yield "Weather", attrs["weather"]
     if read := file_means_text(attrs, system):
         yield "Read as", read
+    if attrs["weather_kind"] != RECORD:
+        yield "Trust", MADE_WEATHER[attrs["weather_kind"]]
     if detail:
-        if attrs["weather_kind"] != RECORD:
-            yield "Trust", MADE_WEATHER[attrs["weather_kind"]]
         yield "Years used", years_used(attrs, int(attrs["n_years"]))
         yield "Driest years", driest_and_shortest(supply, supply_plan(supply))
         yield "Caution", f"{attrs['cautions']} {attrs['supply_cautions']}"
@@ -519,8 +535,6 @@ def _terms(supply: xr.Dataset) -> Iterable[tuple[str, str]]:
             )
     if causes := causes_of(supply):
         yield "Causes", "; ".join(f"{CAUSES[cause][0]}: {CAUSES[cause][1]}" for cause in causes)
-    if "storage_by_month" in supply and float(supply["storage_by_month"].max()) > 0.0:
-        yield "Storage", "the sources feed the fields or fill the storage"
     if "cost" in supply:
         plan, which = shown_plan_and_which(supply)
         yield from cost_notes(supply, plan=plan, which=which)

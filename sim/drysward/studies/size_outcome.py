@@ -23,6 +23,7 @@ from drysward.results.costs import (
     storage_first_cost,
     water_cost,
 )
+from drysward.results.supply_text import SUPPLY_CHANGES, SYSTEM_CHANGES
 from drysward.results.text import CAUSES as CAUSE_TEXTS
 from drysward.results.text import STAGE_WORDS, listed
 from drysward.scenario.model import Costs, Scenario, SourceSpec, SupplySpec
@@ -35,20 +36,6 @@ ALL_WATER = SupplySpec((SourceSpec("all", "All water", MAINS),))
 
 PLAN_CHANGES = "change its trigger, depth, days or season"
 _VERBS = {"dead": "dies", "dormant": "goes dormant", "wilt": "wilts", "footprint": "footprints"}
-# What to change where a cause cuts most: limits of the system, and those of the supply.
-_SYSTEM = {
-    "ground": "the nights: water more often, or in cycles with soak",
-    "window": "the window or the system: more hours a night, or more flow",
-    "crew": "the crew: more hours, or more machines",
-}
-_SUPPLY = _SYSTEM | {
-    "restriction": "the restrictions, or exempt the field from them",
-    "network": "what the pipes carry, or the window",
-    "source": "the sources: more rate or hours, or another source",
-    "allowance": "the allowance, or add another source",
-    "storage": "what fills the storage: a larger well or catchment, or another source",
-    "priority": "the priority of the field",
-}
 _NEW_YEAR = date(2000, 1, 1)  # of a leap year, as the calendar of the days is
 _MOST_DAYS = 4
 # Causes of less than this part of the largest are not named.
@@ -261,17 +248,18 @@ def why_nothing_suffices(
     """
     fails, limit = int(free.fails.sum()), f"limit {allowed}"
     if fails <= allowed:
-        why = f"the rest of the supply falls short. {_obstacles(best, _SUPPLY)}"
+        why = f"the rest of the supply falls short. {_obstacles(best, SUPPLY_CHANGES)}"
         if with_open_days:
-            rest = {cause: text for cause, text in _SUPPLY.items() if cause != "restriction"}
-            why = f"without the restrictions some size suffices. Change {_SUPPLY['restriction']}"
+            rest = dict(SUPPLY_CHANGES)
+            change = rest.pop("restriction")
+            why = f"without the restrictions some size suffices. Change {change}"
             if _cuts_much(best, rest):
                 why += f". The rest of the supply falls short too. {_obstacles(best, rest)}"
         return (
             f"with all the water that the plan demands the goal is kept ({_of_years(fails, free)}, "
             f"{limit}): {why}"
         )
-    why = _obstacles(free, _SYSTEM)
+    why = _obstacles(free, SYSTEM_CHANGES)
     if 2 * len(_outside(scenario, begins)) > fails:
         text = why_out_of_season(scenario, begins)
         why = text[0].upper() + text[1:]
