@@ -36,7 +36,7 @@ if TYPE_CHECKING:
     from drysward.studies.sweep.run import sweep
     from drysward.studies.sweep.search import search
 
-__version__ = "0.6.0"
+__version__ = "0.7.0"
 
 CITATION = (
     "The drysward authors (2026). "

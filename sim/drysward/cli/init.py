@@ -42,7 +42,8 @@ if TYPE_CHECKING:
     multiple=True,
     metavar="'KEY UNIT JAN ... DEC'",
     help="Twelve monthly normals in place of a weather file; repeat for rain, wet_days (without a "
-    "unit), tmax and tmin, and for dewpoint, solar or wind if known. Wind needs --wind-height.",
+    "unit: days of a month with 0.01 in, or 0.25 mm, and more), tmax and tmin, and for dewpoint, "
+    "solar or wind if known. Wind needs --wind-height.",
 )
 @click.option(
     "--field",
@@ -96,7 +97,13 @@ def command(
     town, to be replaced.
     """
     from drysward.files import write_whole
-    from drysward.scenario.starter import NewScenario, read_field, read_normal, read_plan
+    from drysward.scenario.starter import (
+        NewScenario,
+        missing_normals,
+        read_field,
+        read_normal,
+        read_plan,
+    )
     from drysward.scenario.weather_tables import bare_table, columns_of
 
     if file != STDIN:
@@ -105,7 +112,11 @@ def command(
         raise click.UsageError("--weather and --normal exclude each other")
     stated_normals = dict(read_normal(one) for one in normals)
     if "wind" in stated_normals and wind_height is None:
-        raise click.UsageError("--normal 'wind ...' needs --wind-height HEIGHT, such as '10 m'")
+        lacking = missing_normals(stated_normals)
+        also = f"; {', '.join(lacking)} are missing too" if lacking else ""
+        raise click.UsageError(
+            f"--normal 'wind ...' needs --wind-height HEIGHT, such as '10 m'{also}"
+        )
     if weather is None and not prompting:
         if columns is not None:
             raise click.UsageError("--columns needs --weather FILE")
@@ -190,6 +201,8 @@ def _require_normals(new: NewScenario) -> None:
     missing = missing_normals(new.normals)
     if missing and not new.weather_file:
         mend = "; ".join(f"--normal '{normal_form(name)}'" for name in missing)
+        if "wet_days" in missing:
+            mend += ". A wet day has 0.01 in (0.25 mm) of rain or more, as stations count them"
         raise FaultyInput(Fault("--normal", f"{', '.join(missing)} are missing", mend))
 
 

@@ -129,6 +129,7 @@ def daily_account(account: xr.Dataset, system: str) -> list[Part]:
     lines = [("full", "depletion 0 or less: soil at field capacity or above")] if above else []
     if has_snow:
         lines.append(("Snow", _snow_text(account, system) if is_wide else _SNOW))
+    lines.append(("Roots", _roots_text(account, system)))
     lines.append(("Water balance error", f"largest of any day {worst:.1g} mm"))
     parts: list[Part] = [
         Heading(f"{attrs['field']}, plan {attrs['plan']}, {year_text(attrs, attrs['year'])}"),
@@ -144,6 +145,15 @@ def daily_account(account: xr.Dataset, system: str) -> list[Part]:
     if own_stage or RESTRICTED in attrs:
         lines.insert(0, ("Stage", _STAGE))
     return [*parts, notes(lines)]
+
+
+def _roots_text(account: xr.Dataset, system: str) -> str:
+    """How deep roots reach over the days of a ledger."""
+    depth = shown("mm", system)
+    ends = account["root_depth"].min().item(), account["root_depth"].max().item()
+    least, most = (f"{end * depth.factor:.{depth.decimals}f}" for end in ends)
+    reach = most if least == most else f"{least} to {most}"
+    return f"reach {reach} {depth.unit} deep; how deep they grow differs from year to year"
 
 
 def monthly_account(account: xr.Dataset, system: str) -> list[Part]:
