@@ -1029,7 +1029,7 @@ def sweep() -> xr.Dataset:
             "independent_years": 60,
             "precision": "double",
             "sweep": "sweep text",
-            "scenario": "scenario text",
+            "scenario": "",
         },
     )
 

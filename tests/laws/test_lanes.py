@@ -151,7 +151,7 @@ def test_every_name_has_one_place():
     assert not set(names) & set(PATCH_PLACE)
     assert LANES * len(names) == SIZE
     assert sorted(PLACE.values()) == list(range(0, SIZE, LANES))
-    assert LANES * (len(PATCH.names) + 2) == PATCH_SIZE
+    assert LANES * (len(PATCH.names) + 2 + len(lanes.PATCH_SUMS)) == PATCH_SIZE
     assert sorted(PATCH_PLACE.values()) == list(range(0, PATCH_SIZE, LANES))
     assert LANES % QUAD == 0
 
