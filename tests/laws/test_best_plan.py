@@ -419,7 +419,7 @@ def test_the_sentence_on_the_season_stands_where_most_comes_outside() -> None:
     label = result["plan_label"].sel(plan=plan).item()
     text = " ".join(best_sentences(with_outside(0.9)))
     assert f"comes when “{label}” may not water (its season is 04-01 to 10-31): in 90% of" in text
-    assert "dormant on 04-01. Try a longer season." in text
+    assert "dormant on 04-01. Try a longer season, where frost lets it water." in text
     assert "in all of those years" in " ".join(best_sentences(with_outside(1.1)))
     assert "longer season" not in " ".join(best_sentences(with_outside(0.3)))
 

@@ -358,7 +358,7 @@ def _outside_sentence(result: xr.Dataset, plan: str, stage: str) -> str:
         f"{'all' if most == '100%' else most} of those years "
         f"{f'{where} is' if len(fields) > 1 else 'it is'} {_STATES[stage]} on {day_text(day)}."
     )
-    return text if stage == "dead" else f"{text} Try a longer season."
+    return text if stage == "dead" else f"{text} Try a longer season, where frost lets it water."
 
 
 def _site_text(result: xr.Dataset, plan: str, system: str) -> str:
