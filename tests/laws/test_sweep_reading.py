@@ -478,6 +478,9 @@ def test_a_screen_of_a_sweep_has_one_system_of_units(system, unit, depth, water)
     assert not re.search(rf"\b{other}\b", text.partition("On the front")[0])
     (header, *_) = front_rows(choices, system)
     assert f"depth ({unit})" in header
+    of_system = front(points, units=system)["depth"]
+    assert of_system.attrs["units"] == unit
+    assert of_system.values[-1] == pytest.approx(float(depth))
     found = as_text(effects_parts(effects(points, "water", units=system), system), 200)
     assert f"{float(depth):.3g} {unit}" in found
     assert water in found

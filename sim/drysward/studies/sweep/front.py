@@ -11,7 +11,9 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from drysward.faults import Fault, FaultyInput, nearest
+from drysward.quantities import require_system
 from drysward.studies.sweep import STAGE_NAMES
+from drysward.studies.sweep.axis_units import axes_in
 
 WATER, DAYS_BELOW = "water", "days below"
 MOST_FRONTS = 50
@@ -30,6 +32,7 @@ def front(
     field: str | None = None,
     high: bool = False,
     by: str | None = None,
+    units: str | None = None,
 ) -> xr.Dataset:
     """Choices of a sweep that no other choice beats in cost and risk at once.
 
@@ -43,6 +46,7 @@ def front(
     field : key of the field that counts alone; a function has only this field.
     high : the risk is what 95% of the draws within a point do not pass, in place of their mean.
     by : an axis, such as "species", or "plan": a front for each of its values.
+    units : "us" or "metric", for the values of the axes; as the sweep file has them when None.
 
     Returns
     -------
@@ -66,6 +70,9 @@ def front(
     >>> drysward.front(points, cost=dollars, risk="days below").to_dataframe()
     """
     refuse_unfinished(sweep)
+    if units is not None:
+        require_system(units)
+        sweep = axes_in(sweep, units)
     table = xr.Dataset(
         {
             "cost": measure(sweep, cost, "cost", field=field),
