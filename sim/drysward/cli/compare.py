@@ -94,6 +94,7 @@ def command(
     from drysward.files import Outputs
     from drysward.loading import load_in_background
     from drysward.results import RESULT_FILES
+
     opened = open_scenario(scenario, without_supply=without_supply, **weather)
     units = units or opened.units
     if show == "play":

@@ -15,6 +15,7 @@ from __future__ import annotations
 
 from typing import Any, NamedTuple
 
+from drysward.compiled import equation
 from drysward.day.records import RULE_NONE
 from drysward.physics.ammonia import after_washing, lost_today, urea_at_risk
 from drysward.physics.arithmetic import NO_LESS, clamp, larger, smaller, worse
@@ -340,19 +341,23 @@ def lose_ammonia(
     return urea, ammonium1, at_risk, lying_n, net_n, sum_ammonia
 
 
+@equation
+def set_free(inside: float, leaving: float, speed: float) -> tuple[float, float, float]:
+    """As ``release_step``, of the last trace all (own choice of the trace)."""
+    inside, leaving, freed = release_step(inside, leaving, speed)
+    over = inside + leaving < TRACE_OF_A_KIND
+    freed += inside + leaving if over else 0.0
+    return 0.0 if over else inside, 0.0 if over else leaving, freed
+
+
 def release_slow1(
     w1, wp1, inv_taw1, feed_inv_drains1, fc1, feed_wetness1, fed_leave1, slow1_in, slow1_out,
     ammonium1, lying_n, sum_released,
 ):  # fmt: skip
     """Nitrogen that the first slow fertilizer on the turf sets free in the day."""
     wet1 = microbial_wetness((w1 - wp1) * inv_taw1, (w1 - fc1) * feed_inv_drains1)
-    slow1_in, slow1_out, freed = release_step(
-        slow1_in, slow1_out, fed_leave1 * by_wetness(feed_wetness1, wet1)
-    )
-    over = slow1_in + slow1_out < TRACE_OF_A_KIND
-    freed += slow1_in + slow1_out if over else 0.0
-    slow1_in = 0.0 if over else slow1_in
-    slow1_out = 0.0 if over else slow1_out
+    speed = fed_leave1 * by_wetness(feed_wetness1, wet1)
+    slow1_in, slow1_out, freed = set_free(slow1_in, slow1_out, speed)
     ammonium1 += freed
     lying_n = larger(lying_n - freed, 0.0)
     sum_released += freed
@@ -365,13 +370,8 @@ def release_slow2(
 ):  # fmt: skip
     """The same of the second."""
     wet1 = microbial_wetness((w1 - wp1) * inv_taw1, (w1 - fc1) * feed_inv_drains1)
-    slow2_in, slow2_out, freed = release_step(
-        slow2_in, slow2_out, fed_leave2 * by_wetness(feed_wetness2, wet1)
-    )
-    over = slow2_in + slow2_out < TRACE_OF_A_KIND
-    freed += slow2_in + slow2_out if over else 0.0
-    slow2_in = 0.0 if over else slow2_in
-    slow2_out = 0.0 if over else slow2_out
+    speed = fed_leave2 * by_wetness(feed_wetness2, wet1)
+    slow2_in, slow2_out, freed = set_free(slow2_in, slow2_out, speed)
     ammonium1 += freed
     lying_n = larger(lying_n - freed, 0.0)
     sum_released += freed
@@ -384,13 +384,8 @@ def release_slow3(
 ):  # fmt: skip
     """The same of the third."""
     wet1 = microbial_wetness((w1 - wp1) * inv_taw1, (w1 - fc1) * feed_inv_drains1)
-    slow3_in, slow3_out, freed = release_step(
-        slow3_in, slow3_out, fed_leave3 * by_wetness(feed_wetness3, wet1)
-    )
-    over = slow3_in + slow3_out < TRACE_OF_A_KIND
-    freed += slow3_in + slow3_out if over else 0.0
-    slow3_in = 0.0 if over else slow3_in
-    slow3_out = 0.0 if over else slow3_out
+    speed = fed_leave3 * by_wetness(feed_wetness3, wet1)
+    slow3_in, slow3_out, freed = set_free(slow3_in, slow3_out, speed)
     ammonium1 += freed
     lying_n = larger(lying_n - freed, 0.0)
     sum_released += freed

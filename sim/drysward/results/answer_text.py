@@ -26,7 +26,6 @@ from drysward.results.choice import (
 )
 from drysward.results.dataset import PLAY
 from drysward.results.doubt_text import FAR_OFF, disagree, draws_text
-from drysward.results.outside import day_text
 from drysward.results.play import hard_limits
 from drysward.results.sizing_text import LIKELY
 from drysward.results.text import (
@@ -43,6 +42,7 @@ from drysward.results.text import (
     three_figures,
     volume_display,
 )
+from drysward.scenario.values import day_text
 
 _MOST_NAMED = 4
 # A difference of the means that fewer draws than this share confirm is one on average (own choice).

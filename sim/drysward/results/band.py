@@ -16,7 +16,8 @@ Kind = Literal["odds", "amount", "difference"]
 FEWEST_FOR_QUANTILES = 20
 """Draws from which the 5th percentile lies among the draws: 0.05 (K+1) >= 1 from K = 19."""
 
-_TAIL = 0.05
+TAIL = 0.05
+"""Share of the draws beyond each limit, unless a call says another."""
 
 
 @dataclass(frozen=True)
@@ -37,7 +38,7 @@ def band(
     parts: Split,
     kind: Kind = "odds",
     years_too: bool = False,
-    tail: float = _TAIL,
+    tail: float = TAIL,
     most: float = np.inf,
 ) -> Band:
     """5 to 95% across draws of the true mean, the noise of the years taken out.

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Hashable, Mapping, Sequence
-from datetime import date, timedelta
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from drysward.day.records import CALENDAR_DAYS
+from drysward.scenario.values import day_text
 
 FloatArray = NDArray[np.float64]
 Span = tuple[int, int]
@@ -31,11 +31,6 @@ def counted_season_text(attrs: Mapping[Hashable, Any]) -> str:
 def span_text(span: Span) -> str:
     """Days of the leap-year calendar, from 0, as ``04-01 to 10-31``."""
     return " to ".join(map(day_text, span))
-
-
-def day_text(day: int) -> str:
-    """A day of the leap-year calendar, from 0, as ``04-01``."""
-    return f"{date(2000, 1, 1) + timedelta(day):%m-%d}"
 
 
 def days_in(span: Span) -> NDArray[np.bool_]:

@@ -5,7 +5,6 @@ import tomllib
 from calendar import monthrange
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, timedelta
 from functools import cache
 from itertools import pairwise
 from math import ceil
@@ -25,6 +24,7 @@ from drysward.scenario.values import (
     Part,
     SomeShare,
     WholeDays,
+    day_text,
     in_table,
     one_of,
     quantity,
@@ -431,8 +431,3 @@ def _after_longest_gap(days: list[int]) -> int:
     """The first of ``days`` of the year after the longest time without one."""
     around = [*days, days[0] + _YEAR]
     return max(pairwise(around), key=lambda pair: pair[1] - pair[0])[1] % _YEAR
-
-
-def day_text(day: int) -> str:
-    """A day of the leap-year calendar as a scenario writes it."""
-    return f"{date(2000, 1, 1) + timedelta(day):%m-%d}"

@@ -12,7 +12,6 @@ from drysward.scenario.feeding_tables import (
     LOW,
     REMOVED,
     RETURNED,
-    day_text,
     release_entry,
 )
 from drysward.scenario.model import (
@@ -53,7 +52,7 @@ from drysward.scenario.supply_tables import (
     SUPPLY_NUMBERS,
     USUAL_LINING,
 )
-from drysward.scenario.values import MONTHS, WEEKDAYS
+from drysward.scenario.values import MONTHS, WEEKDAYS, day_text
 
 DEFAULT = "default"
 """Grade and source of a setting that the scenario does not change."""

@@ -8,7 +8,7 @@ import math
 import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
-from datetime import date
+from datetime import date, timedelta
 from typing import Annotated, Any
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
@@ -165,6 +165,11 @@ def day_of_year(text: object) -> int:
         return (date.fromisoformat(f"2000-{text}") - date(2000, 1, 1)).days
     except ValueError:
         raise ValueError(f"{quoted(text)} is not a day of the year; {expected}") from None
+
+
+def day_text(day: int) -> str:
+    """A day of the leap-year calendar, from 0, as a scenario writes it: ``04-15``."""
+    return f"{date(2000, 1, 1) + timedelta(day):%m-%d}"
 
 
 def whole_days(text: str) -> int:

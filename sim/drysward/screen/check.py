@@ -21,8 +21,8 @@ from drysward.results.text import (
     procedures,
     year_spans,
 )
-from drysward.scenario.feeding_tables import day_text
 from drysward.scenario.model import ANY_FIELD
+from drysward.scenario.values import day_text
 from drysward.screen.compare import weather_findings
 from drysward.screen.document import Heading, Part, Row, Table, Value, notes, number, words
 from drysward.screen.feeding import feeding_notes, feeding_table

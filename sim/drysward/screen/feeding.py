@@ -7,8 +7,9 @@ from collections.abc import Iterator
 from drysward.quantities import shown
 from drysward.results.feeding_text import CAUTION
 from drysward.results.text import UNKNOWN, rounded
-from drysward.scenario.feeding_tables import day_text, yearly_need_kg_ha
+from drysward.scenario.feeding_tables import yearly_need_kg_ha
 from drysward.scenario.model import FeedingSpec, FieldSpec, Scenario
+from drysward.scenario.values import day_text
 from drysward.screen.document import Row, Table, Value, number, words
 
 _LEAST_WITH_CLIPPINGS = 0.5  # what returned clippings save, at the most

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import calendar
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 
 import xarray as xr
@@ -266,26 +266,41 @@ def _effect(summary: xr.Dataset, system: str) -> Table:
 
 def _effect_draws(summary: xr.Dataset, system: str) -> Table:
     """What feeding adds to days, water and recovery: mean of the draws, and 5 to 95% of them."""
+    n = summary.attrs["doubt_draws"]
+    title = f"{SHIFT_OF_DRAWS}: mean of {n} draws (5 to 95% of them)"
+    shifts = {
+        f"{name}_change": (head, how, how.unit) for name, (head, how) in _compared(system).items()
+    }
+    return _over_draws("feeding_effect_draws", title, summary, shifts, ", change", signed)
+
+
+def _over_draws(
+    key: str,
+    title: str,
+    summary: xr.Dataset,
+    numbers: Mapping[str, tuple[str, Display, str]],
+    of: str = "",
+    in_text: Callable[[float, int], str] = rounded,
+) -> Table:
+    """A table of means over the draws with their limits: by name the head, how it is shown, and
+    the unit below the head; ``of`` ends the name of a column.
+    """
     columns: list[Column] = []
     cells: list[Column | Cell] = []
-    compared = _compared(system)
-    for name, (head, how) in compared.items():
+    for name, (head, how, unit) in numbers.items():
         for end, what in (("", ""), ("_low", ", 5%"), ("_high", ", 95%")):
-            what = f"{head}, change{what}"
-            columns.append(number(f"{name}_change{end}", what, how.unit, how.decimals))
-        ends = (f"{name}_change", f"{name}_change_low", f"{name}_change_high")
-        cells.append(Cell(head, ends, _with_limits(how.decimals, signed), how.unit))
+            columns.append(number(f"{name}{end}", f"{head}{of}{what}", how.unit, how.decimals))
+        ends = (name, f"{name}_low", f"{name}_high")
+        cells.append(Cell(head, ends, _with_limits(how.decimals, in_text), unit))
 
-    def numbers(one: xr.Dataset) -> dict[str, Value]:
+    def values(one: xr.Dataset) -> dict[str, Value]:
         return {
-            f"{name}_change{end}": one[f"doubt_{FEED}{name}_change{end}"].item() * how.factor
-            for name, (_, how) in compared.items()
+            f"{name}{end}": one[f"doubt_{FEED}{name}{end}"].item() * how.factor
+            for name, (_, how, _) in numbers.items()
             for end in ("", "_low", "_high")
         }
 
-    n = summary.attrs["doubt_draws"]
-    title = f"{SHIFT_OF_DRAWS}: mean of {n} draws (5 to 95% of them)"
-    return _by_field("feeding_effect_draws", title, columns, _rows(summary, numbers), cells)
+    return _by_field(key, title, columns, _rows(summary, values), cells)
 
 
 def _with_and_without(decimals: int) -> Callable[..., str]:
@@ -300,31 +315,15 @@ def _with_and_without(decimals: int) -> Callable[..., str]:
 def _draws(summary: xr.Dataset, system: str) -> Table:
     """How far the main numbers may be off: mean of the draws, and 5 to 95% of them."""
     how = shown("kg ha-1", system)
-    compared = {
-        "leached_n": ("leached", how),
-        "clippings": ("dry clippings", Display(how.unit, how.factor, 0)),
-        "days_hungry": ("hungry weeks", _WEEKS),
-        "days_lush": ("lush weeks", _WEEKS),
-    }
-    columns: list[Column] = []
-    cells: list[Column | Cell] = []
-    for name, (head, display) in compared.items():
-        for end, what in (("", ""), ("_low", ", 5%"), ("_high", ", 95%")):
-            decimals = display.decimals
-            columns.append(number(f"{name}{end}", f"{head}{what}", display.unit, decimals))
-        ends = (name, f"{name}_low", f"{name}_high")
-        cells.append(Cell(head, ends, _with_limits(display.decimals)))
-
-    def numbers(one: xr.Dataset) -> dict[str, Value]:
-        return {
-            f"{name}{end}": one[f"doubt_{FEED}{name}{end}"].item() * display.factor
-            for name, (_, display) in compared.items()
-            for end in ("", "_low", "_high")
-        }
-
     n = summary.attrs["doubt_draws"]
     title = f"What is not known: mean of {n} draws (5 to 95% of them), {how.unit} and weeks"
-    return _by_field("feeding_draws", title, columns, _rows(summary, numbers), cells)
+    shown_so = {
+        "leached_n": ("leached", how, ""),
+        "clippings": ("dry clippings", Display(how.unit, how.factor, 0), ""),
+        "days_hungry": ("hungry weeks", _WEEKS, ""),
+        "days_lush": ("lush weeks", _WEEKS, ""),
+    }
+    return _over_draws("feeding_draws", title, summary, shown_so)
 
 
 _WEEKS = Display("weeks", 1.0 / 7.0, 0)

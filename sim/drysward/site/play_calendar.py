@@ -19,6 +19,8 @@ from drysward.weather.simulated.climate import calendar_day
 FloatArray = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Dates = NDArray[np.datetime64]
+CYCLE_YEARS = 28
+"""Years that hold every weekday of every date, and every leap year, as often."""
 
 
 
@@ -64,20 +66,23 @@ def days_before(events: Iterable[EventSpec], dates: Dates, first: int, last: int
     return near
 
 
+def every_date() -> Dates:
+    """All dates of ``CYCLE_YEARS``."""
+    return np.arange(np.datetime64("2001-01-01"), np.datetime64(f"{2001 + CYCLE_YEARS}-01-01"))
+
+
 def dry_waterings(play: PlaySpec, plan: PlanSpec) -> list[tuple[int, float, float]]:
     """Weekdays on which a plan waters and events forbid it: the weekday, 0 for Monday, days of a
     year on which they do, and days of a year on which the plan would water.
     """
-    # 28 years hold every weekday of every date, and every leap year, as often.
-    years = 28
-    dates = np.arange(np.datetime64("2001-01-01"), np.datetime64(f"{2001 + years}-01-01"))
+    dates = every_date()
     dry = days_before(play.events, dates, 0, play.blackout_days - 1)
     inside = in_season(calendar_day(dates), plan.season)
     found = []
     for day in (one for one in range(7) if plan.allowed[one] and plan.depth_by_weekday[one] > 0.0):
         waters = inside & (weekday(dates) == day)
         if (waters & dry).any():
-            found.append((day, (waters & dry).sum() / years, waters.sum() / years))
+            found.append((day, (waters & dry).sum() / CYCLE_YEARS, waters.sum() / CYCLE_YEARS))
     return found
 
 
@@ -85,11 +90,10 @@ def events_outside(play: PlaySpec, season: tuple[int, int]) -> tuple[int, int]:
     """Judged events of a mean year outside ``season`` (first and last day, 0 for 1 January), and
     all of them.
     """
-    years = 28  # as in ``dry_waterings``
-    dates = np.arange(np.datetime64("2001-01-01"), np.datetime64(f"{2001 + years}-01-01"))
+    dates = every_date()
     judged = judged_days(play.events, dates)
     outside = judged & ~in_season(calendar_day(dates), season)
-    return round(outside.sum() / years), round(judged.sum() / years)
+    return round(outside.sum() / CYCLE_YEARS), round(judged.sum() / CYCLE_YEARS)
 
 
 def days_of_use(play: PlaySpec, dates: Dates) -> DaysOfUse:

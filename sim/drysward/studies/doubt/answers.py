@@ -14,7 +14,7 @@ from drysward import __version__
 from drysward.day.records import STAGES
 from drysward.faults import CannotDraw
 from drysward.progress import Report, reporting
-from drysward.results.band import FEWEST_FOR_QUANTILES, Kind, band, stands
+from drysward.results.band import FEWEST_FOR_QUANTILES, TAIL, Kind, band, stands
 from drysward.results.dataset import FEED, PLAY
 from drysward.results.importance import Importance, importance
 from drysward.results.spread import Split, split_of_sums
@@ -46,8 +46,6 @@ FloatArray = NDArray[np.float64]
 # Shares of a fit that explains less than this are left out (checked by simulation in the tests).
 LEAST_EXPLAINED = 0.2
 FEWEST_FOR_IMPORTANCE = 32
-
-_TAIL = 0.05
 
 
 def draws(
@@ -299,7 +297,7 @@ def _of_draws_as_they_are(found: Crossed, name: str) -> dict[str, np.ndarray]:
     values = found.by_draw[name]
     with warnings.catch_warnings():  # no draw may have it
         warnings.filterwarnings("ignore", "All-NaN|Mean of empty")
-        low, high = np.nanquantile(values, [_TAIL, 1.0 - _TAIL], axis=-1, method="weibull")
+        low, high = np.nanquantile(values, [TAIL, 1.0 - TAIL], axis=-1, method="weibull")
         mean = np.nanmean(values, axis=-1)
     few = np.isfinite(values).sum(axis=-1) < FEWEST_FOR_LIMITS
     return {"": mean, "_low": np.where(few, np.nan, low), "_high": np.where(few, np.nan, high)}
