@@ -686,6 +686,18 @@ def test_young_turf_is_lost_only_on_a_dry_surface(scenes, new):
     assert (wetness[1:][rises] < days.young_dry_below[1:][rises]).all()
 
 
+@pytest.mark.parametrize("species", ("kentucky_bluegrass", "bermudagrass"))
+@pytest.mark.parametrize("new", (SEED, SOD), ids=lambda new: new.kind)
+def test_new_turf_on_sand_that_is_watered_as_usual_lives(scenes, species, new):
+    """Light water two or three times a day, then by need (common practice)."""
+    trace, _, site = play_on(
+        scenes, None, scenes.plan("refill", trigger=0.5), scenes.weather(3, 2),
+        "sand_over_gravel_12in", establish=new, species=species,
+    )  # fmt: skip
+    after = np.flatnonzero(site.play.days.sown[:, 0]) + 75
+    assert trace.green[after].min() > (0.6 if new is SEED else 0.9)
+
+
 # --- fields, stretches, hemispheres -----------------------------------------------------------
 
 

@@ -430,7 +430,7 @@ def release_trace(
 
 def nourish(
     w1, w2, wp1, fc1, wp2, fc2, inv_taw1, inv_taw2, feed_inv_drains1, inv_drains2, green, dormant,
-    ks, feed_living, feed_n_least, feed_inv_n_span, feed_n_most, feed_inv_n_room, feed_usual,
+    ks, fed_living, feed_n_least, feed_inv_n_span, feed_n_most, feed_inv_n_room, feed_usual,
     feed_clippings_ratio, feed_returned, feed_built_in, fed_clippings, fed_uptake, fed_nitrify,
     fed_freed1, fed_freed2, fed_litter, fed_turnover, fed_immobilized, lying_n, ammonium1,
     ammonium2, nitrate1, nitrate2, nitrate3, litter_n, turf_n, held_n, inv_dry_matter, net_n,
@@ -442,7 +442,7 @@ def nourish(
     wet2 = microbial_wetness((w2 - wp2) * inv_taw2, (w2 - fc2) * inv_drains2)
     # Leaves and roots that were lost since yesterday become litter.
     living = green + dormant
-    dry_matter = living * feed_living
+    dry_matter = living * fed_living
     kept = smaller(dry_matter * inv_dry_matter, 1.0)
     fallen = turf_n * (1.0 - kept * (1.0 - fed_turnover))
     turf_n -= fallen

@@ -78,7 +78,7 @@ SECTIONS: dict[str, tuple[str, ...]] = {
     # the day of the current patch: water before, losses, and what later parts of the day need
     "of_patch": _names(
         "catch_share before runoff drainage leaf_evaporation soil_evaporation transpiration ks "
-        "crowns_wet subsoil_wetness passing"
+        "crowns_wet subsoil_wetness passing surface_before"
     ),
     "field": _plain(FIELD),
     "day": _plain(DAY),

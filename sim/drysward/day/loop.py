@@ -74,6 +74,7 @@ take_rain_before_play = in_lanes(
     patch.move, patch.shed_rain, patch.soak_in, surface.note_undrained, patch.sink
 )
 dry, respond, add_up = map(in_lanes, (patch.dry, patch.respond, patch.add_up))
+note_moist_surface = in_lanes(surface.note_moist_surface)
 use_turf = in_lanes(surface.use_turf, surface.add_up_surface)
 assess_surface, add_up_water = map(in_lanes, (surface.assess_surface, counting.add_up_water))
 close_day = in_lanes(counting.take_means, delivery.observe, surface.night)
@@ -705,6 +706,8 @@ def run_patches(
             take_rain(block, patch, quads)
         else:
             take_irrigation(block, patch, quads)
+        if supply_or_play is not None and is_played:
+            note_moist_surface(block, patch, quads)
         dry(block, patch, quads)
         respond(block, patch, quads)
         if supply_or_play is not None and is_played:

@@ -246,6 +246,8 @@ FEED_FIELD = _dtype(
 FEED_DAY = _dtype(
     # 1 when a dose is due
     "dosed dose_urea dose_ammonium dose_nitrate dose_slow1 dose_slow2 dose_slow3 dose_p "
+    # dry matter of full living cover, which young turf has yet to fill (kg/ha)
+    "living "
     # growth potential, clippings of turf with enough (kg/ha), share of mineral N that hungry turf
     # takes up, and other shares of what is there that a warm, moist day moves
     "growth clippings uptake hydrolysis nitrify litter turnover immobilized leave1 leave2 leave3 "

@@ -1,8 +1,9 @@
 """The playing surface after a day of weather, water and use.
 
-``note_undrained`` finds the water that has not drained yet when play begins, ``use_turf`` applies
-wear and root loss at the end of a patch's day, and ``assess_surface`` adds up hardness, mud, air
-and dust. Runs without play pass through all of them unchanged.
+``note_undrained`` finds the water that has not drained yet when play begins, and
+``note_moist_surface`` what the day dries from. ``use_turf`` applies wear and root loss at the end
+of a patch's day, and ``assess_surface`` adds up hardness, mud, air and dust. Runs without play pass
+through all of them unchanged.
 """
 
 from __future__ import annotations
@@ -38,12 +39,18 @@ def note_undrained(
     return passing
 
 
+def note_moist_surface(w1):
+    """Water of the surface layer before the day dries it (mm)."""
+    surface_before = w1
+    return surface_before
+
+
 def use_turf(
-    w1, passing, green, dormant, dead, worn, airless_days, root_loss, inv_reach, inv_rooting, sat1,
-    wp1, inv_taw1, play_skinned, play_inv_surface_mm, play_air_below, play_wear_middle_from,
-    play_wear_wet_from, play_most_root_loss, today_wear_dry, today_wear_middle, today_wear_wet,
-    today_wear_dormant, today_root_harm, today_root_heal, today_regrowth, today_young,
-    today_young_dry_below, today_young_loss,
+    w1, surface_before, passing, green, dormant, dead, worn, airless_days, root_loss, inv_reach,
+    inv_rooting, sat1, wp1, inv_taw1, play_skinned, play_inv_surface_mm, play_air_below,
+    play_wear_middle_from, play_wear_wet_from, play_most_root_loss, today_wear_dry,
+    today_wear_middle, today_wear_wet, today_wear_dormant, today_root_harm, today_root_heal,
+    today_regrowth, today_young, today_young_dry_below, today_young_loss,
 ):  # fmt: skip
     """Wear by use, root loss without air and its recovery, death of young turf, regrowth.
 
@@ -70,10 +77,11 @@ def use_turf(
         root_loss, airless, today_root_harm, today_root_heal, play_most_root_loss
     )
 
-    # Young turf dies on a dry surface; worn ground closes faster on a moist one.
-    wetness = (w1 - wp1) * inv_taw1
+    # Young turf dies on a surface that is dry at midday, worn ground closes faster on a moist one.
+    midday = (0.5 * (surface_before + w1) - wp1) * inv_taw1
     rate = today_young_loss if today_young > 0.0 else 0.0
-    lost = thinned * young_loss(wetness, today_young_dry_below, rate)
+    lost = thinned * young_loss(midday, today_young_dry_below, rate)
+    wetness = (w1 - wp1) * inv_taw1
     bare += lost
     regrown = bare * today_regrowth * clamp(wetness, 0.0, 1.0)
 

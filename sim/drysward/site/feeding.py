@@ -25,8 +25,9 @@ from drysward.physics.nitrogen import (
 from drysward.physics.pedotransfer import PARTICLE_DENSITY
 from drysward.physics.phosphorus import kept_in_a_day
 from drysward.physics.turf_nitrogen import growth_by_status
+from drysward.physics.young_turf import young_root_share
 from drysward.scenario.feeding_tables import release_entry
-from drysward.scenario.model import FeedingSpec, FieldSpec, Scenario, SlowPart
+from drysward.scenario.model import SEED, FeedingSpec, FieldSpec, Scenario, SlowPart
 from drysward.site.forcing import days_since, species_of
 from drysward.site.root_zone import NATIVE, RootZone
 from drysward.site.site_weather import SiteWeather
@@ -55,7 +56,8 @@ def feed_input(
             slow = slow_parts(spec.feeding)
             _write_field(row[f], spec, spec.feeding, slow, zones[f], fields[f], scenario.catalog)
             _write_doses(days[:, f], spec.feeding, slow, weather.calendar_day)
-            days["uptake"][:, f] = rooted(spec, scenario.catalog, weather.calendar_day)
+            age = young_shares(spec, scenario.catalog, weather.calendar_day)
+            days["uptake"][:, f], days["living"][:, f] = age
             compiled(feed_pass, counted=False)(
                 _numbers(spec, spec.feeding, slow, fields[f], scenario.catalog),
                 weather.days,
@@ -164,15 +166,31 @@ def _write_doses(
             out[f"dose_{name}"] += np.where(due, amount, 0.0)
 
 
-def rooted(spec: FieldSpec, catalog: Catalog, calendar_day: NDArray[np.int64]) -> FloatArray:
-    """Share of the roots of established turf that take up nitrogen on calendar days (n,)."""
-    share = np.ones(calendar_day.size)
-    if spec.establish is not None:
-        days = catalog.get("play", f"establish_{spec.establish.kind}")["young_rooting_days"]
-        least = catalog.get("feeding", "soil")["new_turf_uptake"]
-        age = days_since(spec.establish.day, calendar_day)
-        share = np.clip(least + (1.0 - least) * age / days, least, 1.0)
-    return share
+class Young(NamedTuple):
+    """What young turf has of established turf on calendar days, each (n,)."""
+
+    rooted: FloatArray
+    grown: FloatArray
+
+
+def young_shares(spec: FieldSpec, catalog: Catalog, calendar_day: NDArray[np.int64]) -> Young:
+    """Share of the roots under a cover that take up nitrogen, and of its dry matter.
+
+    Sod has lost its roots, and leaves and crowns are whole; seedlings have roots, and are thin
+    (own estimate of both forms).
+    """
+    whole = np.ones(calendar_day.size)
+    if spec.establish is None:
+        return Young(whole, whole)
+    entry = catalog.get("play", f"establish_{spec.establish.kind}")
+    is_seed = spec.establish.kind == SEED
+    soil = catalog.get("feeding", "soil")
+    start = entry["young_root_start"] if is_seed else soil["new_turf_uptake"]
+    share = np.array([
+        young_root_share(age, start, entry["young_rooting_days"])
+        for age in days_since(spec.establish.day, calendar_day)
+    ])  # fmt: skip
+    return Young(whole, share) if is_seed else Young(share, whole)
 
 
 class _Numbers(NamedTuple):
@@ -181,6 +199,7 @@ class _Numbers(NamedTuple):
     growth_optimum_c: float
     growth_spread_c: float
     warm_season: bool
+    living: float  # dry matter of full cover (kg/ha)
     uptake: float  # of hungry turf on the best day
     clippings: float  # on the best day (kg/ha)
     turnover: float
@@ -233,6 +252,7 @@ def _numbers(
         growth_optimum_c=float(species["growth_optimum_c"]),
         growth_spread_c=float(species["growth_spread_c"]),
         warm_season=species.words["season"] == "warm",
+        living=float(turf["living_kg_ha"]),
         uptake=float(turf["uptake_per_d"]),
         clippings=float(season_entry(spec, catalog)["clippings_most_kg_ha_d"]),
         turnover=float(turf["turnover_per_d"]),
@@ -282,7 +302,8 @@ def feed_pass(turf: _Numbers, weather: Any, days: Any, f: int) -> None:
     Parameters
     ----------
     weather : WEATHER (n,).
-    days : FEED_DAY (n, F), of which ``uptake`` holds the share of the roots on entry.
+    days : FEED_DAY (n, F), of which ``uptake`` holds the share of the roots on entry, and
+        ``living`` that of the dry matter.
     """
     n = days.shape[0]
     frozen_before = 0.0
@@ -294,7 +315,8 @@ def feed_pass(turf: _Numbers, weather: Any, days: Any, f: int) -> None:
         )
         # Roots take up nitrogen in weather too cold, or too hot, for leaves to grow (own estimate).
         day.uptake = turf.uptake * day.uptake * math.sqrt(day.growth)
-        day.clippings = turf.clippings * day.growth
+        day.clippings = turf.clippings * day.growth * day.living
+        day.living *= turf.living
         day.hydrolysis = day_share(turf.hydrolysis, q10_factor(soil_c, turf.urea_q10, USUAL_C))
         warmth = q10_factor(soil_c, turf.nitrify_q10, USUAL_C)
         warmth *= cold_limit(soil_c, turf.nitrify_nil_c, turf.nitrify_full_c)

@@ -382,6 +382,8 @@ def _write_new_turf(
     age = days_since(new.day, weather.calendar_day)
     out["sown"] = np.where(age == 0, 2.0 if new.kind == SEED else 1.0, 0.0)
     out["light"] = np.where(age < new.days, new.light_mm * new.times_a_day, 0.0)
-    young = age < entry["young_rooting_days"]
-    out["young"] = young
-    out["young_dry_below"], out["young_loss"] = entry["young_dry_below"], entry["young_loss_rate"]
+    rooting_days = entry["young_rooting_days"]
+    out["young"] = age < rooting_days
+    out["young_dry_below"] = entry["young_dry_below"]
+    # Plants that have rooted below the surface layer do not die with it (own estimate).
+    out["young_loss"] = entry["young_loss_rate"] * np.clip(1.0 - age / rooting_days, 0.0, 1.0)
