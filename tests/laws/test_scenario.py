@@ -239,6 +239,14 @@ def test_every_fault_at_once(demo: Scenario) -> None:
         assert "\n" not in line
 
 
+def test_a_needed_key_with_a_wrong_name_is_one_fault(demo: Scenario) -> None:
+    text = demo.text.replace("latitude =", "lattitude =", 1).replace("species =", "specis =", 1)
+    assert faults(text) == [
+        "scenario: site.lattitude: is not known here; did you mean 'latitude'?",
+        "scenario: fields.stadium.specis: is not known here; did you mean 'species'?",
+    ]
+
+
 @pytest.mark.parametrize(
     "wrong, told",
     [

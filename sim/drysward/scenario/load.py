@@ -211,7 +211,7 @@ def from_tree(
     try:
         table = ScenarioTable.model_validate(raw, context=named)
     except ValidationError as error:
-        found = [fault for detail in error.errors() for fault in schema_faults(name, detail)]
+        found = list(schema_faults(name, error))
         found = _beside_ranges(name, found, ranges, faults)
         raise FaultyInput(merged_alike([*found, *faults])) from None
     if not faults and not climate_is_checked:
@@ -303,7 +303,7 @@ def _refused(
     except FaultyInput as refusal:
         return list(refusal.faults)
     except ValidationError as error:
-        return [fault for detail in error.errors() for fault in schema_faults("", detail)]
+        return list(schema_faults("", error))
     return []
 
 
@@ -466,11 +466,24 @@ def with_weather(
 
 # --- faults -----------------------------------------------------------------------------------
 
+_MISSING, _NOT_KNOWN = "is missing", "is not known here"
+
 
 def schema_faults(
-    name: str, detail: ErrorDetails, whole: type[BaseModel] = ScenarioTable
+    name: str, error: ValidationError, whole: type[BaseModel] = ScenarioTable
 ) -> Iterator[Fault]:
-    """Faults from one error of the validator of ``whole``, in drysward's words."""
+    """Faults from the errors of the validator of ``whole``, in drysward's words."""
+    found = [fault for detail in error.errors() for fault in _faults_of(name, detail, whole)]
+    wrong = [fault.where.rpartition(".") for fault in found if fault.what == _NOT_KNOWN]
+    for fault in found:
+        table, _, key = fault.where.rpartition(".")
+        beside = [name for place, _, name in wrong if place == table]
+        # A key with a wrong name is not missing as well.
+        if fault.what != _MISSING or not any(closest_name(one, [key]) for one in beside):
+            yield fault
+
+
+def _faults_of(name: str, detail: ErrorDetails, whole: type[BaseModel]) -> Iterator[Fault]:
     place = [part for part in detail["loc"] if part not in (EVERY_TIME, "[key]")]
     where = f"{name}: {dotted(place)}"
     kind, value, context = detail["type"], detail["input"], detail.get("ctx", {})
@@ -480,10 +493,10 @@ def schema_faults(
             full = ".".join(part for part in (dotted(place), key) if part)
             yield Fault(f"{name}: {full}", what, allowed)
     elif kind == "missing":
-        yield Fault(where, "is missing", _line_for(place, whole))
+        yield Fault(where, _MISSING, _line_for(place, whole))
     elif kind == "extra_forbidden":
         known = keys_at(place[:-1], whole)
-        yield Fault(where, "is not known here", nearest(str(place[-1]), known))
+        yield Fault(where, _NOT_KNOWN, nearest(str(place[-1]), known))
     elif kind == "value_error":
         what, _, allowed = str(context["error"]).partition("; ")
         limits = _limits_as_written(place, whole, value)

@@ -281,9 +281,7 @@ def sweep_of(name: str, text: str, base_name: str, base_text: str, folder: str |
     try:
         table = SweepTable.model_validate(toml_tables(name, text))
     except ValidationError as error:
-        raise FaultyInput(
-            fault for detail in error.errors() for fault in schema_faults(name, detail, SweepTable)
-        ) from None
+        raise FaultyInput(schema_faults(name, error, SweepTable)) from None
     base = toml_tables(base_name, base_text)
     if "fitted" in base:
         what = "names numbers fitted to readings, and a sweep draws none of these yet"
