@@ -166,6 +166,17 @@ def test_nitrogen_costs_what_was_fed(scenes):
     assert field_costs(a_result(), scenario)["cost_mean"].values.tolist() == [0.0, 0.0]
 
 
+def test_doses_cost_the_work_that_they_take(scenes):
+    """Four doses of 1.5 h at 25.00, beside the work of watering; none where nothing is fed."""
+    scenario = a_scenario(scenes, Costs(labor_price_h=25.0))
+    doses = np.stack([np.full((2, YEARS), 4.0), np.full((2, YEARS), np.nan)])
+    result = a_result().assign(feed_doses=(("field", "plan", "year"), doses))
+    result = result.assign_coords(dose_labor=("field", [1.5, 0.0]))
+    more = field_costs(result, scenario) - field_costs(a_result(), scenario)
+    assert more["field_cost_labor_mean"].values.tolist() == [[150.0, 150.0], [0.0, 0.0]]
+    assert more["cost_labor_mean"].values.tolist() == [150.0, 150.0]
+
+
 def test_feed_is_in_what_one_root_zone_costs_more(scenes):
     costs = replace(EVERYTHING, nitrogen_price_kg=2.0)
     fed = np.stack([np.full((2, YEARS), 100.0), np.full((2, YEARS), 50.0)])

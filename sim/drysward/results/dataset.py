@@ -133,7 +133,9 @@ def as_dataset(
         )
         out["hard_above"].attrs.update(units="1", long_name="limit of hardness, over gravity")
     if site.feed.fields.on.any():
-        out = out.assign_coords(is_fed=("field", site.feed.fields.on > 0.0))
+        labor = [0.0 if f.feeding is None else f.feeding.labor_h for f in scenario.fields]
+        of_dose = ("field", labor, {"units": "h", "long_name": "work of one dose"})
+        out = out.assign_coords(is_fed=("field", site.feed.fields.on > 0.0), dose_labor=of_dose)
     if scenario.supply is not None:
         sources = scenario.supply.sources
         out = out.assign_coords(

@@ -24,7 +24,7 @@ from drysward.results.costs import (
 )
 from drysward.scenario.model import Costs, FieldSpec, Scenario, SupplySpec
 
-APPLIED = "feed_applied_n"
+APPLIED, DOSES = "feed_applied_n", "feed_doses"
 M2_PER_HA = 10_000.0
 DRY_YEAR = 0.9
 """A dry year costs what one year in ten passes."""
@@ -221,9 +221,12 @@ def _energy_kwh(result: xr.Dataset, supply: SupplySpec | None) -> FloatArray:
 
 
 def _labor(result: xr.Dataset, costs: Costs) -> FloatArray:
-    """Price of watering work (field, plan, year)."""
-    hours: FloatArray = result["labor_hours"].transpose("field", "plan", "year").values
-    return hours * costs.labor_price_h
+    """Price of the work of watering and of doses (field, plan, year)."""
+    hours = result["labor_hours"]
+    if DOSES in result:
+        hours = hours + result[DOSES].fillna(0.0) * result["dose_labor"]
+    priced: FloatArray = hours.transpose("field", "plan", "year").values * costs.labor_price_h
+    return priced
 
 
 def _feed(result: xr.Dataset, costs: Costs) -> FloatArray:

@@ -14,7 +14,7 @@ from pydantic import BeforeValidator, Field, model_validator
 
 from drysward.catalog import Catalog, Entry, load_catalog
 from drysward.faults import Fault, FaultyInput, quoted
-from drysward.quantities import CONCENTRATION, CONDUCTIVITY, FEED, LENGTH
+from drysward.quantities import CONCENTRATION, CONDUCTIVITY, FEED, LENGTH, TIME
 from drysward.scenario.model import DoseSpec, FeedingSpec, Scenario, SlowPart
 from drysward.scenario.values import (
     AS_SHARE,
@@ -205,6 +205,9 @@ class FeedingTable(Part):
     hold: WholeDays = FeedingSpec.hold_days
     water_in: Annotated[float, quantity(LENGTH), Field(ge=0.0, le=50.0)] = FeedingSpec.water_in_mm
     granules_on_paving: Annotated[float, AS_SHARE, Field(ge=0.0, le=1.0)] = FeedingSpec.on_paving
+    labor_h: Annotated[float, quantity(TIME), Field(alias="labor", ge=0.0, le=1000.0)] = (
+        FeedingSpec.labor_h
+    )
     water: WaterTable = WaterTable()
 
     @model_validator(mode="after")
@@ -284,6 +287,7 @@ def feeding_spec(
         hold_days=table.hold,
         water_in_mm=table.water_in,
         on_paving=table.granules_on_paving,
+        labor_h=table.labor_h,
         water_salt_ds_m=table.water.salt,
         water_n_mg_l=table.water.nitrogen,
         plan=table.plan or "",

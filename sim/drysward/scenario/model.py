@@ -261,9 +261,9 @@ class FeedingSpec:
 
     ``organic_matter`` is a share of the soil by weight. A dose waits up to ``hold_days`` for turf
     and ground that can take it. ``water_in_mm`` is put on for a dose; ``on_paving`` is the share
-    of it that falls on paving. ``water_salt_ds_m`` and ``water_n_mg_l`` are those of the irrigation
-    water. ``plan`` names the feeding plan, "" where the scenario has its own doses; ``notes`` say
-    what was split and what does not fit.
+    of it that falls on paving, ``labor_h`` the work that it takes. ``water_salt_ds_m`` and
+    ``water_n_mg_l`` are those of the irrigation water. ``plan`` names the feeding plan, "" where
+    the scenario has its own doses; ``notes`` say what was split and what does not fit.
     """
 
     doses: tuple[DoseSpec, ...]
@@ -276,6 +276,7 @@ class FeedingSpec:
     hold_days: int = 14
     water_in_mm: float = 0.0
     on_paving: float = 0.0
+    labor_h: float = 0.0
     water_salt_ds_m: float = 0.0
     water_n_mg_l: float = 0.0
     plan: str = ""

@@ -295,6 +295,7 @@ def _feeding(feeding: FeedingSpec) -> Iterator[Setting]:
     yield "hold", feeding.hold_days, "d"
     yield "water_in", feeding.water_in_mm, "mm"
     yield "granules_on_paving", feeding.on_paving, "1"
+    yield "labor", feeding.labor_h, "h"
     yield "water.salt", feeding.water_salt_ds_m, "dS/m"
     yield "water.nitrogen", feeding.water_n_mg_l, "mg/L"
 
