@@ -673,7 +673,7 @@ class Scenario:
     """
 
     title: str
-    text: str = field(repr=False)
+    text: str
     folder: Path
     digest: str
     site: Site
@@ -681,15 +681,19 @@ class Scenario:
     fields: tuple[FieldSpec, ...]
     plans: tuple[PlanSpec, ...]
     answers: Answers
-    catalog: Catalog = field(repr=False)
+    catalog: Catalog
     supply: SupplySpec | None = None
     costs: Costs = Costs()
     sizing: Sizing | None = None
     draws: int | None = None
     units: str = SYSTEMS[0]
-    written: frozenset[str] = field(default_factory=frozenset, repr=False)
-    ranges: Mapping[str, WrittenRange] = field(default_factory=dict, repr=False)
-    fitted: FittedNumbers | None = field(default=None, repr=False)
+    written: frozenset[str] = frozenset()
+    ranges: Mapping[str, WrittenRange] = field(default_factory=dict)
+    fitted: FittedNumbers | None = None
+
+    def __repr__(self) -> str:
+        fields, plans = (", ".join(one.key for one in many) for many in (self.fields, self.plans))
+        return f"<Scenario {self.title!r}: fields {fields}; plans {plans}>"
 
     @property
     def fed(self) -> tuple[tuple[FieldSpec, FeedingSpec], ...]:
@@ -703,7 +707,6 @@ class Scenario:
     def plan_named(self, key: str) -> PlanSpec:
         """The plan ``key``; FaultyInput with the closest name when there is none."""
         return _named(key, "plans", {spec.key: spec for spec in self.plans})
-
 
     def with_plan(
         self, key: str, function: PlanFunction, like: str = "", label: str = ""
