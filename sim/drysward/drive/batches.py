@@ -44,10 +44,14 @@ def day_input_of(site: PreparedSite) -> DayInput:
     )
 
 
-def batch_of(site: PreparedSite, runs: Runs) -> tuple[Batch, Spread]:
-    """Runs in lanes, in their present state, and their layout there."""
+def batch_of(
+    site: PreparedSite, runs: Runs, side_by_side: bool = True
+) -> tuple[Batch, Spread]:
+    """Runs in lanes, in their present state, and their layout there (``side_by_side`` as in
+    ``spread_of``).
+    """
     n_runs, n_fields, _ = runs.catches.shape
-    spread = spread_of(*runs.catches.shape)
+    spread = spread_of(*runs.catches.shape, side_by_side)
     by_lane = spread.by_lane
     blocks = aligned_zeros((spread.n_blocks, SIZE))
     played = site.play.fields[runs.columns]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, fields
 from functools import partial
 from itertools import pairwise
@@ -41,6 +41,7 @@ from drysward.site.supply import start_supply
 
 T = TypeVar("T")
 Days = slice | NDArray[np.int64]  # of a stretch, by index
+Windows = Callable[..., None]  # as ``run_windows``
 
 LONG_AGO_DAYS = 10_000.0
 # Largest water balance error of a day and patch; a larger one is a fault of the program.
@@ -204,10 +205,15 @@ def start_run(site: PreparedSite, plan: PlanSpec) -> PlanRun:
 
 
 def advance_all(
-    site: PreparedSite, runs: Runs, trace: Days = slice(0, 0), compiled: bool = True
+    site: PreparedSite,
+    runs: Runs,
+    trace: Days = slice(0, 0),
+    compiled: bool = True,
+    windows: Windows | None = None,
 ) -> Runs:
     """Take ``runs`` through a stretch, in place; ``trace`` are the days of the ledger.
 
+    ``windows`` does it in place of ``run_windows``, for runs whose patches lie one after another.
     Results of a plan do not depend on the others. ArithmeticError when a water balance does not
     close.
     """
@@ -220,7 +226,7 @@ def advance_all(
     runs.trace = records(TRACE, (n_plans, n_trace, n_fields))
     as_values(runs.trace)[..., _NOT_OF_EVERY_FIELD] = np.nan
     runs.supply = runs.supply._replace(trace=records(SUPPLY_TRACE, (n_plans, n_trace)))
-    batch, spread = batch_of(site, runs)
+    batch, spread = batch_of(site, runs, side_by_side=windows is None)
     tally = tally_of(runs, spread)
     scratch = Scratch(
         flows=records(SUPPLY_TRACE, 1),
@@ -232,7 +238,7 @@ def advance_all(
     )
     run_days = partial(
         run_by_day if any(spec.function for spec in runs.specs) else run_at_once,
-        compiled_run_site() if compiled else run_windows, site, runs.specs, spread,
+        windows or (compiled_run_site() if compiled else run_windows), site, runs.specs, spread,
         runs.left_unfinished,
     )  # fmt: skip
     run_days(

@@ -1,0 +1,223 @@
+"""Runs on a graphics card: what goes there, in what layout, and what comes back.
+
+A card has the whole stretch of weather in memory, and as many runs as fit; years of its runs are
+written once and copied back at the end of a stretch. Fields that no other runs use are worked out
+on the card too, some days at a time.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from drysward.card.kernels import on_card, on_processor, uncontracted
+from drysward.card.source import (
+    STATE,
+    WHOLE_OF_CALENDAR,
+    Source,
+    forcing_source,
+    run_source,
+)
+from drysward.day.lanes import LANES, PATCH_PLACE, PLACE
+from drysward.day.loop import Batch, DayInput, Tally
+from drysward.day.plan_demand import WEEK_GROSS
+from drysward.day.records import DAY, as_values
+from drysward.site.forcing import Forcing
+
+FloatArray = NDArray[np.float64]
+
+# Bytes on the card of the days of fields that are worked out there.
+WINDOW_BYTES = 2**30
+# Threads of a block: few, so that a small batch spreads over the whole card.
+THREADS, FEW_THREADS = 128, 32
+ALL_BUSY = 132 * 512  # runs from which every part of a large card has several blocks
+
+
+class Processor:
+    """The kernels on the processor, to hold them to the day loop where there is no card."""
+
+    def array(self, values: np.ndarray) -> Any:
+        return np.ascontiguousarray(values)
+
+    def zeros(self, shape: tuple[int, ...]) -> Any:
+        return np.zeros(shape)
+
+    def host(self, values: Any) -> np.ndarray:
+        return np.asarray(values)
+
+    def launch(self, source: Source, n: int, arguments: list[Any]) -> None:
+        on_processor(source)(n, *arguments)
+
+
+class Card:
+    """A card by its number; in numba's simulator, that."""
+
+    def __init__(self, number: int = 0) -> None:
+        from numba import cuda
+
+        self.cuda, self.number = cuda, number
+        self.compiled: dict[str, Any] = {}
+
+    def array(self, values: np.ndarray) -> Any:
+        return self.cuda.to_device(np.ascontiguousarray(values))
+
+    def zeros(self, shape: tuple[int, ...]) -> Any:
+        made = self.cuda.device_array(shape)
+        made[:] = 0.0
+        return made
+
+    def host(self, values: Any) -> np.ndarray:
+        return np.asarray(values.copy_to_host())
+
+    def launch(self, source: Source, n: int, arguments: list[Any]) -> None:
+        threads = THREADS if n >= ALL_BUSY else FEW_THREADS
+        with uncontracted():
+            kernel = on_card(source)[-(-n // threads), threads]
+            kernel(n, *arguments)
+
+
+class Windows:
+    """Takes runs through days as ``drive.windows.run_windows`` does, on a card or a stand-in."""
+
+    def __init__(self, on: Processor | Card) -> None:
+        self.on = on
+
+    def __call__(
+        self, forcing: Forcing, day_input: DayInput, from_day: int, first_day: int, stop_day: int,
+        batch: Batch, supply: Any, supply_of: Any, supply_states: Any, tally: Tally, scratch: Any,
+        reached: FloatArray, condition: FloatArray, trace_at: NDArray[np.int64],
+        supply_or_play: bool | None, feeding_on: bool | None,
+    ) -> None:  # fmt: skip
+        assert supply_or_play is None
+        assert feeding_on is None
+        assert batch.side == 1
+        assert not (trace_at >= 0).any()
+        source, on = run_source(), self.on
+        n_plans, n_fields = batch.plans.shape
+        n = n_plans * n_fields
+        calendar, first_year, n_years = _calendar(day_input.calendar)
+        n_days = len(calendar)
+        calendar = on.array(calendar)
+        weekly = on.array(_by_run(batch.weekly, n))
+        blocks = on.array(_by_run(_named(batch.blocks, PLACE, source.numbers), n))
+        patches = on.array(_by_run(_named(batch.patches, PATCH_PLACE, source.of_patch), n))
+        any_restricted = bool(batch.is_any_restricted.any())
+        plans = as_values(batch.plans).transpose(2, 1, 0).reshape(-1, n)
+        years = on.zeros((n, max(n_years, 1), tally.years.shape[-1]))
+        by_day = on.zeros((*tally.by_day.shape[1:3], n))
+        shortage = on.zeros((*tally.shortage.shape[2:], n))
+        of_runs = [
+            blocks, patches, on.array(_by_run(batch.catches, n)), weekly,
+            on.array(_by_run(batch.monthly, n)), on.zeros((*batch.booked.shape[1:3], n)),
+            on.array(_by_run(batch.columns, n)), on.array(_by_run(batch.rain_skip_days, n)),
+            on.array(plans if any_restricted else np.zeros((1, 1))),
+            on.array(_by_run(batch.is_restricted, n)),
+        ]  # fmt: skip
+        of_site = [
+            calendar, *map(on.array, (day_input.rain_before, day_input.drought_index,
+                                      day_input.spray_loss, reached, condition)),
+        ]  # fmt: skip
+
+        def run(days: Any, first: int, start: int, stop: int) -> None:
+            counts = [start, stop, first, n_days, batch.patches.shape[1]]
+            on.launch(
+                source, n, [*counts, *of_runs, days, *of_site, years, by_day, shortage]
+            )
+
+        if forcing.turfs.shape[0]:
+            self._forced(forcing, day_input, calendar, from_day, first_day, stop_day, run)
+        else:
+            days = on.array(day_input.days.transpose(0, 2, 1))
+            run(days, 0, max(from_day, first_day), stop_day)
+        _put_named(batch.blocks, PLACE, source.numbers, on.host(blocks), STATE)
+        _put_named(batch.patches, PATCH_PLACE, source.of_patch, on.host(patches), None)
+        batch.weekly[:, :, WEEK_GROSS] = _in_lanes(
+            on.host(weekly)[:, WEEK_GROSS], len(batch.blocks)
+        )
+        back = on.host(years).reshape(n_fields, n_plans, *years.shape[1:])
+        tally.years[:, :, first_year : first_year + n_years] = back.swapaxes(0, 1)[:, :, :n_years]
+        tally.by_day[:] += _in_lanes(on.host(by_day), len(batch.blocks))
+        more = on.host(shortage).reshape(*shortage.shape[:2], n_fields, n_plans)
+        tally.shortage[:] += more.transpose(3, 2, 0, 1)
+
+    def _forced(
+        self, forcing: Forcing, day_input: DayInput, calendar: Any, from_day: int,
+        first_day: int, stop_day: int, run: Callable[[Any, int, int, int], None],
+    ) -> None:  # fmt: skip
+        """Work out days of fields and run them, window by window."""
+        assert not forcing.kept_off_mm.any(), "covers are part of play"
+        source, on = forcing_source(), self.on
+        n_names, n = len(DAY.names or ()), forcing.turfs.shape[0]
+        lines = int(min(max(WINDOW_BYTES // (8 * n * n_names), 1), stop_day - first_day))
+        days = on.zeros((lines, n_names, n))
+        memories = on.array(_columns(forcing.memories))
+        given = [
+            len(day_input.calendar), on.array(_columns(forcing.turfs)),
+            on.array(forcing.curves.transpose(0, 2, 1)), on.array(forcing.n_nodes),
+            on.array(as_values(forcing.weather)), calendar,
+            on.array(np.asarray(day_input.calendar["rooting_score"])),
+            on.array(_columns(forcing.fields)), memories, days,
+        ]  # fmt: skip
+        for first in range(first_day, stop_day, lines):
+            stop = min(first + lines, stop_day)
+            on.launch(source, n, [first, stop, *given])
+            if stop > from_day:
+                run(days, first, max(first, from_day), stop)
+
+
+def _calendar(days: np.recarray) -> tuple[NDArray[np.int64], int, int]:
+    """Whole numbers of the calendar (D, names), years from 0; the first year, and how many."""
+    out = np.stack([np.asarray(days[name]) for name in WHOLE_OF_CALENDAR], axis=-1)
+    year = out[:, WHOLE_OF_CALENDAR.index("year")]
+    counted = year[year >= 0]
+    if not counted.size:
+        return out, 0, 0
+    first = int(counted.min())
+    year[year >= 0] -= first
+    return out, first, int(counted.max()) - first + 1
+
+
+def _columns(lines: np.recarray) -> FloatArray:
+    """Records (n,) of 8-byte numbers as floats (names and tables, n)."""
+    names = lines.dtype.names or ()
+    parts = [np.asarray(lines[name], float).reshape(len(lines), -1) for name in names]
+    return np.concatenate(parts, axis=1).T
+
+
+def _by_run(lanes: np.ndarray, n: int) -> np.ndarray:
+    """Arrays (K, ..., LANES) by run (..., n)."""
+    moved = np.moveaxis(lanes, 0, -2)
+    return moved.reshape(*moved.shape[:-2], -1)[..., :n]
+
+
+def _in_lanes(values: np.ndarray, n_blocks: int) -> np.ndarray:
+    """Inverse of ``_by_run``; spare lanes hold 0."""
+    whole = np.zeros((*values.shape[:-1], n_blocks * LANES))
+    whole[..., : values.shape[-1]] = values
+    return np.moveaxis(whole.reshape(*values.shape[:-1], n_blocks, LANES), -2, 0)
+
+
+def _named(
+    lanes: FloatArray, places: dict[str, int], names: tuple[str, ...]
+) -> FloatArray:
+    """Some names of blocks (K, ..., names * LANES) as (K, names, ..., LANES)."""
+    by_name = lanes.reshape(*lanes.shape[:-1], -1, LANES)
+    rows = [places[name] // LANES for name in names]
+    return np.moveaxis(by_name[..., rows, :], -2, 1)
+
+
+def _put_named(
+    lanes: FloatArray,
+    places: dict[str, int],
+    names: tuple[str, ...],
+    values: FloatArray,
+    only: frozenset[str] | None,
+) -> None:
+    """Inverse of ``_named`` for values (names, ..., n)."""
+    by_name = lanes.reshape(*lanes.shape[:-1], -1, LANES)
+    for name, line in zip(names, values, strict=True):
+        if only is None or name in only:
+            by_name[..., places[name] // LANES, :] = _in_lanes(line, len(lanes))

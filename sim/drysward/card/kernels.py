@@ -1,0 +1,70 @@
+"""Kernels from their source: for a card, and for the processor, where tests compare them."""
+
+from __future__ import annotations
+
+import linecache
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from functools import cache
+from threading import Lock
+from typing import Any
+
+import numba
+
+from drysward.card.source import Source
+
+_COMPILING = Lock()
+
+
+def _module(source: Source, ending: str, names: dict[str, Any]) -> dict[str, Any]:
+    """The functions of a source, and ``launch`` with ``ending`` as its body."""
+    arguments = ", ".join(source.arguments)
+    call = f"{source.name}(thread, {arguments})"
+    text = f"{source.text}\n\ndef launch(n_threads, {arguments}):\n{ending.format(call=call)}\n"
+    file = f"<{source.name} of a card>"
+    linecache.cache[file] = (len(text), None, text.splitlines(keepends=True), file)
+    names = {**names, "__name__": __name__}
+    exec(compile(text, file, "exec"), names)
+    return names
+
+
+@cache
+def on_processor(source: Source) -> Callable[..., None]:
+    """``kernel(n, *arguments)`` on the processor, one run after the other."""
+    mark = numba.njit(error_model="numpy", nogil=True)
+    ending = "    for thread in range(n_threads):\n        {call}"
+    return mark(_module(source, ending, {"function": mark, "kernel": mark})["launch"])
+
+
+@cache
+def on_card(source: Source, most_registers: int | None = None) -> Any:
+    """``kernel[blocks, threads](n, *arguments)`` on a card, or in numba's simulator of one."""
+    from numba import cuda
+
+    part = cuda.jit(device=True, forceinline=True)
+    ending = "    thread = grid(1)\n    if thread < n_threads:\n        {call}"
+    names = {"function": part, "kernel": part, "grid": cuda.grid}
+    options = {} if most_registers is None else {"max_registers": most_registers}
+    return cuda.jit(**options)(_module(source, ending, names)["launch"])
+
+
+@contextmanager
+def uncontracted() -> Iterator[None]:
+    """Compile for a card without contracting multiply and add into one rounding.
+
+    numba hands no such choice through, so the option is set where its compiler takes options.
+    """
+    from numba.cuda.cudadrv import nvvm
+
+    whole = nvvm.CompilationUnit
+
+    class Uncontracted(whole):  # type: ignore[misc, valid-type]
+        def __init__(self, options: Any, *more: Any) -> None:
+            super().__init__({**options, "fma": False}, *more)
+
+    with _COMPILING:
+        nvvm.CompilationUnit = Uncontracted
+        try:
+            yield
+        finally:
+            nvvm.CompilationUnit = whole
