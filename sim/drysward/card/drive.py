@@ -91,11 +91,11 @@ class Windows:
         reached: FloatArray, condition: FloatArray, trace_at: NDArray[np.int64],
         supply_or_play: bool | None, feeding_on: bool | None,
     ) -> None:  # fmt: skip
-        assert supply_or_play is None
-        assert feeding_on is None
+        assert not supply.site["on"].any()
         assert batch.side == 1
         assert not (trace_at >= 0).any()
-        source, on = run_source(), self.on
+        played, fed = bool(batch.is_played.any()), bool(batch.is_fed.any())
+        source, on = run_source(played, fed), self.on
         n_plans, n_fields = batch.plans.shape
         n = n_plans * n_fields
         calendar, first_year, n_years = _calendar(day_input.calendar)
@@ -106,7 +106,11 @@ class Windows:
         patches = on.array(_by_run(_named(batch.patches, PATCH_PLACE, source.of_patch), n))
         any_restricted = bool(batch.is_any_restricted.any())
         plans = as_values(batch.plans).transpose(2, 1, 0).reshape(-1, n)
-        years = on.zeros((n, max(n_years, 1), tally.years.shape[-1]))
+        results = [
+            on.zeros((n, max(n_years, 1), values.shape[-1]))
+            for values, there in ((tally.years, True), (tally.played, played), (tally.fed, fed))
+            if there
+        ]
         by_day = on.zeros((*tally.by_day.shape[1:3], n))
         shortage = on.zeros((*tally.shortage.shape[2:], n))
         of_runs = [
@@ -121,10 +125,22 @@ class Windows:
                                       day_input.spray_loss, reached, condition)),
         ]  # fmt: skip
 
+        more: list[Any] = []
+        if played:
+            more += [on.array(day_input.play_days.transpose(0, 2, 1)), results[1]]
+        if fed:
+            lies = np.ones((batch.lies.shape[1], n), bool)
+            more += [
+                on.array(day_input.feed_days.transpose(0, 2, 1)), results[-1],
+                on.zeros((*batch.fed_months.shape[1:3], n)), on.array(lies),
+            ]  # fmt: skip
+
         def run(days: Any, first: int, start: int, stop: int) -> None:
             counts = [start, stop, first, n_days, batch.patches.shape[1]]
             on.launch(
-                source, n, [*counts, *of_runs, days, *of_site, years, by_day, shortage]
+                source,
+                n,
+                [*counts, *of_runs, days, *of_site, results[0], by_day, shortage, *more],
             )
 
         if forcing.turfs.shape[0]:
@@ -137,11 +153,16 @@ class Windows:
         batch.weekly[:, :, WEEK_GROSS] = _in_lanes(
             on.host(weekly)[:, WEEK_GROSS], len(batch.blocks)
         )
-        back = on.host(years).reshape(n_fields, n_plans, *years.shape[1:])
-        tally.years[:, :, first_year : first_year + n_years] = back.swapaxes(0, 1)[:, :, :n_years]
+        here = slice(first_year, first_year + n_years)
+        for values, line in zip(
+            (tally.years, *((tally.played,) if played else ()), *((tally.fed,) if fed else ())),
+            results, strict=True,
+        ):  # fmt: skip
+            back = on.host(line).reshape(n_fields, n_plans, *line.shape[1:])
+            values[:, :, here] = back.swapaxes(0, 1)[:, :, :n_years]
         tally.by_day[:] += _in_lanes(on.host(by_day), len(batch.blocks))
-        more = on.host(shortage).reshape(*shortage.shape[:2], n_fields, n_plans)
-        tally.shortage[:] += more.transpose(3, 2, 0, 1)
+        booked = on.host(shortage).reshape(*shortage.shape[:2], n_fields, n_plans)
+        tally.shortage[:] += booked.transpose(3, 2, 0, 1)
 
     def _forced(
         self, forcing: Forcing, day_input: DayInput, calendar: Any, from_day: int,

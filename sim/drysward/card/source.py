@@ -31,15 +31,19 @@ from drysward.card.unfold import (
 )
 from drysward.compiled import tree_of
 from drysward.day.lanes import PATCH_PLACE, PLACE, SECTIONS
-from drysward.day.loop import run_site
+from drysward.day.loop import FORMS_THAT_LIE, run_site
 from drysward.day.records import (
     CALENDAR,
     CALENDAR_DAYS,
     CAUSES,
     DAY,
+    FEED_DAY,
+    FEED_YEAR,
     FIELD,
     MONTHS,
     PLAN,
+    PLAY_DAY,
+    PLAY_YEAR,
     STAGES,
     WEEK,
     YEAR,
@@ -50,11 +54,20 @@ from drysward.site.site_weather import WEATHER
 WHOLE_OF_CALENDAR = tuple(name for name in CALENDAR.names or () if CALENDAR[name].kind == "i")
 # Numbers that a run carries from one stretch to the next.
 STATE = frozenset(SECTIONS["state"])
-# What is so without supply, play and feeding.
-_WITHOUT = {
-    "delivered_share": 1.0, "syringed": 0.0, "play_on": 0.0, "feed_on": 0.0,
-    **{f"cut_{name}": 0.0 for name in CAUSES if name not in ("restriction", "ground", "window")},
-}  # fmt: skip
+_CUT_BY_PLAN = ("restriction", "ground", "window")
+
+
+def _never(played: bool, fed: bool) -> dict[str, float]:
+    """Numbers of a run that nothing changes without a shared supply, play, or feeding."""
+    numbers = {f"cut_{name}": 0.0 for name in CAUSES if name not in _CUT_BY_PLAN}
+    numbers["delivered_share"] = 1.0
+    if not played:
+        numbers["play_on"] = 0.0
+    if not fed:
+        numbers["feed_on"] = 0.0
+    if not (played or fed):
+        numbers["syringed"] = 0.0
+    return numbers
 
 
 @dataclass(frozen=True)
@@ -96,13 +109,16 @@ def _calendar() -> Table:
 
 
 @cache
-def run_source() -> Source:
-    """The kernel that takes runs through days: no supply, play, feeding or daily account."""
+def run_source(played: bool = False, fed: bool = False) -> Source:
+    """The kernel that takes runs through days, with play and feeding where a field has them.
+
+    There is none for a shared supply, and none that writes a daily account.
+    """
     one = Known(1)
     day_input = Struct({
         "days": _table("all_days", (0, 2, 1), 3, None, None, len(DAY.names or ())),
-        "play_days": Known(None),
-        "feed_days": Known(None),
+        "play_days": _table("play_days", (0, 2, 1), 3, None, None, len(PLAY_DAY.names or ())),
+        "feed_days": _table("feed_days", (0, 2, 1), 3, None, None, len(FEED_DAY.names or ())),
         "calendar": _calendar(),
         "rain_before": _table("rain_before", (0,), 1),
         "drought_index": _table("drought_index", (0,), 1),
@@ -126,10 +142,10 @@ def run_source() -> Source:
         "delivery": Known(None),
         "is_restricted": _table("is_restricted", ("thread",), 2),
         "is_any_restricted": _table("is_restricted", ("thread",), 1),
-        "is_played": (Known(False),),
-        "is_fed": (Known(False),),
-        "fed_months": Known(None),
-        "lies": (Known(None),),
+        "is_played": (Known(played),),
+        "is_fed": (Known(fed),),
+        "fed_months": _table("fed_months", (1, 2, "thread"), 4, 1, MONTHS, 3, 1),
+        "lies": _table("lies", (1, "thread"), 2, 1, FORMS_THAT_LIE),
         "side": one,
     })  # fmt: skip
     supply = Struct({
@@ -139,8 +155,8 @@ def run_source() -> Source:
     supply_states = Struct({"storage": Filled(0.0)})
     tally = Struct({
         "years": _table("years", ("thread", 2, 3), 4, 1, 1, None, YEAR.itemsize // 8),
-        "played": Known(None),
-        "fed": Known(None),
+        "played": _table("played", ("thread", 2, 3), 4, 1, 1, None, len(PLAY_YEAR.names or ())),
+        "fed": _table("fed", ("thread", 2, 3), 4, 1, 1, None, FEED_YEAR.itemsize // 8),
         "by_day": _table("by_day", (1, 2, "thread"), 4, 1, CALENDAR_DAYS, len(STAGES) + 1, 1),
         "shortage": _table("shortage", (2, 3, "thread"), 4, 1, 1, MONTHS, len(CAUSES)),
         "trace": Known(None),
@@ -152,14 +168,18 @@ def run_source() -> Source:
         (
             day_input, *map(_number, ("from_day", "stop_day", "first_line")), batch, supply,
             Filled(0), supply_states, tally, scratch, _table("reached", (0,), 1),
-            _table("condition", (0,), 1), Filled(-1), Known(None), Known(None),
+            _table("condition", (0,), 1), Filled(-1),
+            Known(True if played or fed else None), Known(True if fed else None),
         ),
         (
             "from_day", "stop_day", "first_line", "n_days", "n_patches", "all_blocks",
             "all_patches", "catches", "weekly", "monthly", "booked", "columns", "rain_skip_days",
             "plans", "is_restricted", "all_days", "all_calendar", "rain_before", "drought_index",
             "spray_loss", "reached", "condition", "years", "by_day", "shortage",
+            *(("play_days", "played") if played else ()),
+            *(("feed_days", "fed", "fed_months", "lies") if fed else ()),
         ),
+        _never(played, fed),
     )  # fmt: skip
 
 
@@ -193,6 +213,7 @@ def forcing_source() -> Source:
             "from_day", "stop_day", "n_days", "turfs", "all_curves", "n_nodes", "weather",
             "all_calendar", "all_rooting_scores", "fields", "memories", "all_days",
         ),
+        {},
         before="nodes = n_nodes[thread]",
     )  # fmt: skip
 
@@ -202,9 +223,10 @@ def _source(
     function: Callable[..., Any],
     values: Sequence[Any],
     arguments: tuple[str, ...],
+    never: dict[str, float],
     before: str = "",
 ) -> Source:
-    unfolding = Unfolding(_WITHOUT)
+    unfolding = Unfolding(never)
     unfolding.call(function, values)
     body = without_idle(unfolding.out, set(STATE))
     given: set[str] = set()

@@ -180,17 +180,19 @@ class Unfolding:
         shared = [value for value in arguments if not isinstance(value, Block | Patch)][1:]
         shared = [self._kept(value) for value in shared]
         self.count += 1
-        mark, values, returned = f"__{self.count}", {}, set()
+        mark, values = f"__{self.count}", {}
+        there = {*PLACE, *PATCH_PLACE}
         for part in parts:
             *body, last = tree_of(part).body
             scope = self._scope(part, body)
             scope.mark, scope.in_lanes, scope.values = mark, True, values
             for name in inspect.signature(part).parameters:
-                if name not in PLACE and name not in PATCH_PLACE and name not in returned:
+                if name not in there:
+                    there.add(name)
                     values[name] = shared.pop(0)
             assert isinstance(last, ast.Return)
             assert last.value is not None
-            returned |= {n.id for n in ast.walk(last.value) if isinstance(n, ast.Name)}
+            there |= _read(last.value)
             self._run(body, scope)
         assert not shared, "a part of the day does not take all that it is given"
 
@@ -336,6 +338,10 @@ class Unfolding:
                 scope.values[target.id] = name
             else:
                 scope.values[target.id] = value
+        elif isinstance(target, ast.Subscript) and ast.unparse(target.slice) == ":":
+            whole = self.value(target.value, scope)
+            for i in range(whole.shape[len(whole.at)].value):
+                self._emit(self._item(whole, [Known(i)]), self._code(value))
         elif isinstance(target, ast.Subscript):
             place = self._item(self.value(target.value, scope), self._index(target, scope))
             if isinstance(place, Known):
