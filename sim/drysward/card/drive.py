@@ -8,12 +8,13 @@ on the card too, some days at a time.
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import nullcontext
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from drysward.card.kernels import on_card, on_processor, uncontracted
+from drysward.card.kernels import is_simulated, on_card, on_processor, uncontracted
 from drysward.card.source import (
     STATE,
     WHOLE_OF_CALENDAR,
@@ -39,6 +40,9 @@ ALL_BUSY = 132 * 512  # runs from which every part of a large card has several b
 class Processor:
     """The kernels on the processor, to hold them to the day loop where there is no card."""
 
+    def __init__(self, compiled: bool = True) -> None:
+        self.compiled = compiled
+
     def array(self, values: np.ndarray) -> Any:
         return np.ascontiguousarray(values)
 
@@ -49,17 +53,18 @@ class Processor:
         return np.asarray(values)
 
     def launch(self, source: Source, n: int, arguments: list[Any]) -> None:
-        on_processor(source)(n, *arguments)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            on_processor(source, self.compiled)(n, *arguments)
 
 
 class Card:
-    """A card by its number; in numba's simulator, that."""
+    """A card by its number, for the thread that makes it; in numba's simulator, that."""
 
     def __init__(self, number: int = 0) -> None:
         from numba import cuda
 
-        self.cuda, self.number = cuda, number
-        self.compiled: dict[str, Any] = {}
+        self.cuda = cuda
+        cuda.select_device(number)
 
     def array(self, values: np.ndarray) -> Any:
         return self.cuda.to_device(np.ascontiguousarray(values))
@@ -74,9 +79,10 @@ class Card:
 
     def launch(self, source: Source, n: int, arguments: list[Any]) -> None:
         threads = THREADS if n >= ALL_BUSY else FEW_THREADS
-        with uncontracted():
-            kernel = on_card(source)[-(-n // threads), threads]
-            kernel(n, *arguments)
+        kernel = on_card(source)
+        new = not is_simulated() and not kernel.overloads
+        with uncontracted() if new else nullcontext():
+            kernel[-(-n // threads), threads](n, *arguments)
 
 
 class Windows:
@@ -221,9 +227,7 @@ def _in_lanes(values: np.ndarray, n_blocks: int) -> np.ndarray:
     return np.moveaxis(whole.reshape(*values.shape[:-1], n_blocks, LANES), -2, 0)
 
 
-def _named(
-    lanes: FloatArray, places: dict[str, int], names: tuple[str, ...]
-) -> FloatArray:
+def _named(lanes: FloatArray, places: dict[str, int], names: tuple[str, ...]) -> FloatArray:
     """Some names of blocks (K, ..., names * LANES) as (K, names, ..., LANES)."""
     by_name = lanes.reshape(*lanes.shape[:-1], -1, LANES)
     rows = [places[name] // LANES for name in names]

@@ -28,12 +28,25 @@ def _module(source: Source, ending: str, names: dict[str, Any]) -> dict[str, Any
     return names
 
 
+def is_simulated() -> bool:
+    """Whether numba runs kernels in its simulator of a card."""
+    settings: Any = numba.config
+    return bool(settings.ENABLE_CUDASIM)
+
+
 @cache
-def on_processor(source: Source) -> Callable[..., None]:
+def on_processor(source: Source, compiled: bool = True) -> Callable[..., None]:
     """``kernel(n, *arguments)`` on the processor, one run after the other."""
-    mark = numba.njit(error_model="numpy", nogil=True)
+    mark: Any = numba.njit(error_model="numpy", nogil=True) if compiled else _as_it_is
     ending = "    for thread in range(n_threads):\n        {call}"
-    return mark(_module(source, ending, {"function": mark, "kernel": mark})["launch"])
+    launch: Callable[..., None] = mark(
+        _module(source, ending, {"function": mark, "kernel": mark})["launch"]
+    )
+    return launch
+
+
+def _as_it_is(function: Callable[..., Any]) -> Callable[..., Any]:
+    return function
 
 
 @cache
@@ -41,9 +54,10 @@ def on_card(source: Source, most_registers: int | None = None) -> Any:
     """``kernel[blocks, threads](n, *arguments)`` on a card, or in numba's simulator of one."""
     from numba import cuda
 
-    part = cuda.jit(device=True, forceinline=True)
-    ending = "    thread = grid(1)\n    if thread < n_threads:\n        {call}"
-    names = {"function": part, "kernel": part, "grid": cuda.grid}
+    inlined = {} if is_simulated() else {"forceinline": True}
+    part = cuda.jit(device=True, **inlined)
+    ending = "    thread = cuda.grid(1)\n    if thread < n_threads:\n        {call}"
+    names = {"function": part, "kernel": part, "cuda": cuda}
     options = {} if most_registers is None else {"max_registers": most_registers}
     return cuda.jit(**options)(_module(source, ending, names)["launch"])
 
@@ -56,15 +70,11 @@ def uncontracted() -> Iterator[None]:
     """
     from numba.cuda.cudadrv import nvvm
 
-    whole = nvvm.CompilationUnit
-
-    class Uncontracted(whole):  # type: ignore[misc, valid-type]
-        def __init__(self, options: Any, *more: Any) -> None:
-            super().__init__({**options, "fma": False}, *more)
-
+    module: Any = nvvm
     with _COMPILING:
-        nvvm.CompilationUnit = Uncontracted
+        whole = module.CompilationUnit
+        module.CompilationUnit = lambda options, *more: whole({**options, "fma": False}, *more)
         try:
             yield
         finally:
-            nvvm.CompilationUnit = whole
+            module.CompilationUnit = whole

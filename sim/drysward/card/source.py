@@ -93,7 +93,9 @@ def places_in(record: np.dtype) -> dict[str, tuple[int, tuple[int, ...]]]:
 
 
 def _table(name: str, order: tuple[int | str, ...], n: int, *shape: Any, **more: Any) -> Table:
-    return Table(name, order, n, tuple(Known(s) if isinstance(s, int) else s for s in shape), **more)
+    return Table(
+        name, order, n, tuple(Known(s) if isinstance(s, int) else s for s in shape), **more
+    )
 
 
 def _number(name: str) -> ast.Name:
@@ -233,9 +235,7 @@ def _source(
     carried = exposed(body, given) & PLACE.keys()
     changed = (carried | STATE) & stored(body)
     rows = sorted(carried | changed)
-    of_patch = sorted(
-        n.removeprefix("row_of_") for n in loads(body) if n.startswith("row_of_")
-    )
+    of_patch = sorted(n.removeprefix("row_of_") for n in loads(body) if n.startswith("row_of_"))
     numbers = {f"row_of_{n}": i for i, n in enumerate(of_patch)}
     assert set(of_patch) <= PATCH_PLACE.keys()
     steps = [before] if before else []

@@ -180,7 +180,8 @@ class Unfolding:
         shared = [value for value in arguments if not isinstance(value, Block | Patch)][1:]
         shared = [self._kept(value) for value in shared]
         self.count += 1
-        mark, values = f"__{self.count}", {}
+        mark = f"__{self.count}"
+        values: dict[str, Value] = {}
         there = {*PLACE, *PATCH_PLACE}
         for part in parts:
             *body, last = tree_of(part).body
@@ -412,9 +413,7 @@ class Unfolding:
             parts = tuple(self.value(n, scope) for n in (node.left, *node.comparators))
             return self._folded(
                 parts,
-                lambda: ast.Compare(
-                    self._code(parts[0]), node.ops, [*map(self._code, parts[1:])]
-                ),
+                lambda: ast.Compare(self._code(parts[0]), node.ops, [*map(self._code, parts[1:])]),
             )
         raise NotImplementedError(ast.unparse(node))
 
@@ -480,10 +479,7 @@ class Unfolding:
         return self._left_call(function, [*map(self._code, arguments)])
 
     def _left_call(self, function: Any, arguments: list[ast.expr]) -> ast.expr:
-        if function in _FOLDED:
-            name = function.__name__
-        else:
-            name = self.uses(function)
+        name = function.__name__ if function in _FOLDED else self.uses(function)
         return ast.Call(ast.Name(name, ast.Load()), arguments, [])
 
     def uses(self, function: Any) -> str:
@@ -653,11 +649,7 @@ def exposed(statements: Sequence[ast.stmt], given: set[str]) -> set[str]:
 
 
 def _read(node: ast.expr) -> set[str]:
-    return {
-        n.id for n in ast.walk(node) if isinstance(n, ast.Name) and isinstance(n.ctx, ast.Load)
-    }
-
-
+    return {n.id for n in ast.walk(node) if isinstance(n, ast.Name) and isinstance(n.ctx, ast.Load)}
 
 
 def stored(statements: Sequence[ast.stmt]) -> set[str]:
@@ -722,7 +714,8 @@ def _with_patch(body: list[ast.stmt], loop: str) -> list[ast.stmt]:
 
 def _of_patch(name: str, loop: str, context: Any = None) -> ast.Subscript:
     """Where a number of a patch lies between days; the row is filled in when all are known."""
-    index = [ast.Name(f"row_of_{name}", ast.Load()), ast.Name(loop, ast.Load()), THREAD]
+    row, patch = ast.Name(f"row_of_{name}", ast.Load()), ast.Name(loop, ast.Load())
+    index: list[ast.expr] = [row, patch, THREAD]
     return ast.Subscript(
         ast.Name("all_patches", ast.Load()), ast.Tuple(index, ast.Load()), context or ast.Load()
     )

@@ -50,8 +50,8 @@ def batch_of(
     """Runs in lanes, in their present state, and their layout there (``side_by_side`` as in
     ``spread_of``).
     """
-    n_runs, n_fields, _ = runs.catches.shape
-    spread = spread_of(*runs.catches.shape, side_by_side)
+    n_runs, n_fields, n_patches = runs.catches.shape
+    spread = spread_of(n_runs, n_fields, n_patches, side_by_side)
     by_lane = spread.by_lane
     blocks = aligned_zeros((spread.n_blocks, SIZE))
     played = site.play.fields[runs.columns]
