@@ -31,7 +31,7 @@ needs_numba_cuda = pytest.mark.skipif(
 
 SWEEP = """
 scenario = "demo"
-plans = ["refill", "fixed"]
+plans = ["refill", "deficit"]
 years = 3
 keep = ["irrigation_gross"]
 [design]

@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from drysward.card.kernels import is_simulated, on_card, on_processor, uncontracted
+from drysward.card.kernels import FILL, TURN, is_simulated, on_card, on_processor, uncontracted
 from drysward.card.source import (
     STATE,
     WHOLE_OF_CALENDAR,
@@ -71,7 +71,7 @@ class Card:
 
     def zeros(self, shape: tuple[int, ...]) -> Any:
         made = self.cuda.device_array(shape)
-        made[:] = 0.0
+        self.launch(FILL, made.size, [made.reshape(made.size)])
         return made
 
     def host(self, values: Any) -> np.ndarray:
@@ -117,7 +117,8 @@ class Windows:
             for values, there in ((tally.years, True), (tally.played, played), (tally.fed, fed))
             if there
         ]
-        by_day = on.zeros((*tally.by_day.shape[1:3], n))
+        n_stages, n_days_of_year = tally.by_day.shape[2:]
+        by_day = on.zeros((n_stages, n_days_of_year, n))
         shortage = on.zeros((*tally.shortage.shape[2:], n))
         of_runs = [
             blocks, patches, on.array(_by_run(batch.catches, n)), weekly,
@@ -166,7 +167,10 @@ class Windows:
         ):  # fmt: skip
             back = on.host(line).reshape(n_fields, n_plans, *line.shape[1:])
             values[:, :, here] = back.swapaxes(0, 1)[:, :, :n_years]
-        tally.by_day[:] += _in_lanes(on.host(by_day), len(batch.blocks))
+        turned = on.zeros((n, n_stages * n_days_of_year))
+        on.launch(TURN, n, [n_stages * n_days_of_year, by_day.reshape(-1, n), turned])
+        counts = on.host(turned).reshape(n_fields, n_plans, n_stages, n_days_of_year)
+        tally.by_day[:] += counts.swapaxes(0, 1)
         booked = on.host(shortage).reshape(*shortage.shape[:2], n_fields, n_plans)
         tally.shortage[:] += booked.transpose(3, 2, 0, 1)
 

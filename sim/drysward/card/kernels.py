@@ -28,6 +28,23 @@ def _module(source: Source, ending: str, names: dict[str, Any]) -> dict[str, Any
     return names
 
 
+TURN = Source(
+    "turn",
+    "@kernel\n"
+    "def turn(thread, rows, given, turned):\n"
+    "    for row in range(rows):\n"
+    "        turned[thread, row] = given[row, thread]\n",
+    ("rows", "given", "turned"),
+)
+"""Writes an array (rows, n) as one (n, rows)."""
+FILL = Source(
+    "fill",
+    "@kernel\ndef fill(thread, values):\n    values[thread] = 0.0\n",
+    ("values",),
+)
+"""Zeros (n,)."""
+
+
 def is_simulated() -> bool:
     """Whether numba runs kernels in its simulator of a card."""
     settings: Any = numba.config

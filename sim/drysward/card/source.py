@@ -159,7 +159,7 @@ def run_source(played: bool = False, fed: bool = False) -> Source:
         "years": _table("years", ("thread", 2, 3), 4, 1, 1, None, YEAR.itemsize // 8),
         "played": _table("played", ("thread", 2, 3), 4, 1, 1, None, len(PLAY_YEAR.names or ())),
         "fed": _table("fed", ("thread", 2, 3), 4, 1, 1, None, FEED_YEAR.itemsize // 8),
-        "by_day": _table("by_day", (1, 2, "thread"), 4, 1, CALENDAR_DAYS, len(STAGES) + 1, 1),
+        "by_day": _table("by_day", (2, 1, "thread"), 4, 1, CALENDAR_DAYS, len(STAGES) + 1, 1),
         "shortage": _table("shortage", (2, 3, "thread"), 4, 1, 1, MONTHS, len(CAUSES)),
         "trace": Known(None),
     })  # fmt: skip

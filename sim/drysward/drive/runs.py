@@ -213,7 +213,8 @@ def advance_all(
 ) -> Runs:
     """Take ``runs`` through a stretch, in place; ``trace`` are the days of the ledger.
 
-    ``windows`` does it in place of ``run_windows``, for runs whose patches lie one after another.
+    ``windows`` does it in place of ``run_windows``, for runs whose patches lie one after another
+    and with results by run.
     Results of a plan do not depend on the others. ArithmeticError when a water balance does not
     close.
     """
@@ -227,7 +228,8 @@ def advance_all(
     as_values(runs.trace)[..., _NOT_OF_EVERY_FIELD] = np.nan
     runs.supply = runs.supply._replace(trace=records(SUPPLY_TRACE, (n_plans, n_trace)))
     batch, spread = batch_of(site, runs, side_by_side=windows is None)
-    tally = tally_of(runs, spread)
+    in_lanes = windows is None
+    tally = tally_of(runs, spread if in_lanes else None)
     scratch = Scratch(
         flows=records(SUPPLY_TRACE, 1),
         requested_m3=np.zeros(n_fields),
@@ -254,7 +256,7 @@ def advance_all(
         trace_at,
         *_needed(site, batch),
     )
-    write_back(batch, spread, tally, runs)
+    write_back(batch, spread, tally, runs, in_lanes)
     for account, worst, tolerance, unit in (
         ("the nitrogen account", runs.fed.residual.max(axis=(1, 2)), NITROGEN_TOLERANCE, "kg/ha"),
         ("the water balance", runs.years.residual.max(axis=(1, 2)), ACCOUNT_TOLERANCE_MM, "mm"),
