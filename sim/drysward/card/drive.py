@@ -7,6 +7,7 @@ on the card too, some days at a time.
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Callable
 from contextlib import nullcontext
 from typing import Any
@@ -64,6 +65,8 @@ class Card:
         from numba import cuda
 
         self.cuda = cuda
+        # A small batch does not fill a card, and need not.
+        warnings.filterwarnings("ignore", message="Grid size")
         cuda.select_device(number)
 
     def array(self, values: np.ndarray) -> Any:
@@ -167,8 +170,9 @@ class Windows:
         ):  # fmt: skip
             back = on.host(line).reshape(n_fields, n_plans, *line.shape[1:])
             values[:, :, here] = back.swapaxes(0, 1)[:, :, :n_years]
-        turned = on.zeros((n, n_stages * n_days_of_year))
-        on.launch(TURN, n, [n_stages * n_days_of_year, by_day.reshape(-1, n), turned])
+        n_counts = n_stages * n_days_of_year
+        turned = on.zeros((n, n_counts))
+        on.launch(TURN, n, [n_counts, by_day.reshape(n_counts, n), turned])
         counts = on.host(turned).reshape(n_fields, n_plans, n_stages, n_days_of_year)
         tally.by_day[:] += counts.swapaxes(0, 1)
         booked = on.host(shortage).reshape(*shortage.shape[:2], n_fields, n_plans)

@@ -13,7 +13,7 @@ import numba
 
 from drysward.card.source import Source
 
-_COMPILING = Lock()
+_BUILDING, _COMPILING = Lock(), Lock()
 
 
 def _module(source: Source, ending: str, names: dict[str, Any]) -> dict[str, Any]:
@@ -66,9 +66,14 @@ def _as_it_is(function: Callable[..., Any]) -> Callable[..., Any]:
     return function
 
 
-@cache
 def on_card(source: Source, most_registers: int | None = None) -> Any:
     """``kernel[blocks, threads](n, *arguments)`` on a card, or in numba's simulator of one."""
+    with _BUILDING:
+        return _on_card(source, most_registers)
+
+
+@cache
+def _on_card(source: Source, most_registers: int | None) -> Any:
     from numba import cuda
 
     inlined = {} if is_simulated() else {"forceinline": True}

@@ -548,7 +548,8 @@ class Unfolding:
                 place = self._sum(place, self._times(part, stride))
             return _maybe_element(replace(value, at=(*value.at, self._code(place))))
         for part in index:
-            place = self._code(part)
+            # A place that is read from an array is read once.
+            place = self._kept(part) if isinstance(part, ast.Subscript) else self._code(part)
             if isinstance(part, Known) and part.value < 0:
                 length = self._code(value.shape[len(value.at)])
                 place = ast.BinOp(length, ast.Sub(), ast.Constant(-part.value))
