@@ -60,17 +60,17 @@ class Cards:
         of_run = years_held * of_year + 40_000
         return max(BATCH_BYTES // (of_run * n_fields), _LEAST_TOGETHER // n_fields, 1)
 
-    def advance(self, site: PreparedSite, runs: Runs) -> Runs:
-        """Take runs through a stretch, as ``advance_all``; the first are compared with the
-        processor.
+    def advance(self, site: PreparedSite, runs: Runs, checks: bool = True) -> Runs:
+        """Take runs through a stretch, as ``advance_all``; the first of those that are to be checked
+        are compared with the processor.
 
         FaultyInput for a shared supply, ArithmeticError when card and processor differ.
         """
         if site.supply.site["on"].any():
             raise _refused_supply(site.scenario)
         with self._lock:
-            checks = self.checked > 0 and not self._is_checked
-            self._is_checked = True
+            checks = checks and self.checked > 0 and not self._is_checked
+            self._is_checked = self._is_checked or checks
         sample = runs.some(_spread(len(runs.specs), self.checked)) if checks else None
         advance_all(site, runs, windows=self._windows())
         if sample is not None:
