@@ -61,7 +61,7 @@ class Cards:
         return max(BATCH_BYTES // (of_run * n_fields), _LEAST_TOGETHER // n_fields, 1)
 
     def advance(self, site: PreparedSite, runs: Runs, checks: bool = True) -> Runs:
-        """Take runs through a stretch, as ``advance_all``; the first of those that are to be checked
+        """Take runs through a stretch, as ``advance_all``; of the first that are to be checked some
         are compared with the processor.
 
         FaultyInput for a shared supply, ArithmeticError when card and processor differ.
