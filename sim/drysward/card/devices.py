@@ -10,12 +10,12 @@ from __future__ import annotations
 import importlib.util
 import itertools
 import threading
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 import numpy as np
 
-from drysward.card.drive import Card, Processor, Windows
+from drysward.card.drive import Card, Processor, Reduced, Windows
 from drysward.card.kernels import is_simulated
 from drysward.day.records import FEED_YEAR, PLAY_YEAR, YEAR
 from drysward.drive.runs import Runs, advance_all
@@ -60,9 +60,14 @@ class Cards:
         of_run = years_held * of_year + 40_000
         return max(BATCH_BYTES // (of_run * n_fields), _LEAST_TOGETHER // n_fields, 1)
 
-    def advance(self, site: PreparedSite, runs: Runs, checks: bool = True) -> Runs:
-        """Take runs through a stretch, as ``advance_all``; of the first that are to be checked some
-        are compared with the processor.
+    def advance(
+        self, site: PreparedSite, runs: Runs, keep: Sequence[str] = (), checks: bool = True
+    ) -> Reduced | None:
+        """Take runs through a stretch, as ``advance_all`` without odds by day of the year; of the
+        first that are to be checked some are compared with the processor.
+
+        Their years come back whole where they are checked, else the names ``keep`` of YEAR and
+        what is ``Reduced``.
 
         FaultyInput for a shared supply, ArithmeticError when card and processor differ.
         """
@@ -72,19 +77,21 @@ class Cards:
             checks = checks and self.checked > 0 and not self._is_checked
             self._is_checked = self._is_checked or checks
         sample = runs.some(_spread(len(runs.specs), self.checked)) if checks else None
-        advance_all(site, runs, windows=self._windows())
+        windows = Windows(self._here(), counts_days=False, keep=None if checks else keep)
+        advance_all(site, runs, windows=windows)
         if sample is not None:
             here = runs.some(_spread(len(runs.specs), self.checked))
-            require_equal(here, advance_all(site, sample))
-        return runs
+            require_equal(here, advance_all(site, sample), counts_days=False)
+        return windows.reduced
 
-    def _windows(self) -> Windows:
-        if not hasattr(self._mine, "windows"):
+    def _here(self) -> Card | Processor:
+        """The card of this thread."""
+        if not hasattr(self._mine, "card"):
             with self._lock:
                 number = next(self._turn)
-            self._mine.windows = Windows(self._card(number))
-        windows: Windows = self._mine.windows
-        return windows
+            self._mine.card = self._card(number)
+        card: Card | Processor = self._mine.card
+        return card
 
     def _card(self, number: int) -> Card | Processor:
         return Card(number)
@@ -160,13 +167,18 @@ def _spread(n: int, some: int) -> np.ndarray:
     return np.unique(np.linspace(0, n - 1, min(n, some)).round().astype(int))
 
 
-def require_equal(ours: Runs, theirs: Runs) -> None:
+def require_equal(ours: Runs, theirs: Runs, counts_days: bool = True) -> None:
     """ArithmeticError unless both did the same, to ``TOLERANCE`` and ``TIES``."""
     for name, one, other in _numbers(ours, theirs):
         different = np.isnan(one) != np.isnan(other)
         if one.size and (different.any() or np.nanmax(np.abs(one - other), initial=0) > TOLERANCE):
             worst = np.nanmax(np.abs(one - other), initial=0)
             _refuse(f"{name} by {worst:.3g}")
+    if not counts_days:
+        return
+    green = np.abs(ours.green - theirs.green).max()
+    if not green <= TOLERANCE:
+        _refuse(f"green cover by {green:.3g}")
     counts = np.abs(ours.odds - theirs.odds).sum()
     if counts > TIES * ours.years.shape[-1] * ours.odds[..., 0, :].size:
         _refuse(f"the days on which stages are reached by {counts}")
@@ -179,7 +191,6 @@ def _numbers(ours: Runs, theirs: Runs) -> Iterator[tuple[str, Any, Any]]:
         for name in one.dtype.names:
             yield name, np.asarray(one[name]), np.asarray(other[name])
     yield "shortage", ours.shortage, theirs.shortage
-    yield "green cover", ours.green, theirs.green
 
 
 def _refuse(what: str) -> None:

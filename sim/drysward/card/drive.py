@@ -8,25 +8,35 @@ on the card too, some days at a time.
 from __future__ import annotations
 
 import warnings
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextlib import nullcontext
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from drysward.card.kernels import FILL, TURN, is_simulated, on_card, on_processor, uncontracted
+from drysward.card.kernels import (
+    FILL,
+    PICK,
+    SUM,
+    TURN,
+    is_simulated,
+    on_card,
+    on_processor,
+    uncontracted,
+)
 from drysward.card.source import (
     STATE,
     WHOLE_OF_CALENDAR,
     Source,
     forcing_source,
+    places_in,
     run_source,
 )
 from drysward.day.lanes import LANES, PATCH_PLACE, PLACE
 from drysward.day.loop import Batch, DayInput, Tally
 from drysward.day.plan_demand import WEEK_GROSS
-from drysward.day.records import DAY, as_values
+from drysward.day.records import DAY, YEAR, as_values
 from drysward.site.forcing import Forcing
 
 FloatArray = NDArray[np.float64]
@@ -88,11 +98,27 @@ class Card:
             kernel[-(-n // threads), threads](n, *arguments)
 
 
-class Windows:
-    """Takes runs through days as ``drive.windows.run_windows`` does, on a card or a stand-in."""
+class Reduced(NamedTuple):
+    """Years of B runs on F fields, less than all of them: single numbers of YEAR by name
+    (B, F, Y), and totals and largest values of all years, YEAR as values (B, F, names).
+    """
 
-    def __init__(self, on: Processor | Card) -> None:
-        self.on = on
+    yearly: dict[str, FloatArray]
+    total: FloatArray
+    most: FloatArray
+
+
+class Windows:
+    """Takes runs through days as ``drive.windows.run_windows`` does, on a card or a stand-in.
+
+    With ``keep``, names of YEAR, years stay on the card but for what ``reduced`` then holds.
+    """
+
+    def __init__(
+        self, on: Processor | Card, counts_days: bool = True, keep: Sequence[str] | None = None
+    ) -> None:
+        self.on, self.counts_days, self.keep = on, counts_days, keep
+        self.reduced: Reduced | None = None
 
     def __call__(
         self, forcing: Forcing, day_input: DayInput, from_day: int, first_day: int, stop_day: int,
@@ -104,7 +130,7 @@ class Windows:
         assert batch.side == 1
         assert not (trace_at >= 0).any()
         played, fed = bool(batch.is_played.any()), bool(batch.is_fed.any())
-        source, on = run_source(played, fed), self.on
+        source, on = run_source(played, fed, self.counts_days), self.on
         n_plans, n_fields = batch.plans.shape
         n = n_plans * n_fields
         calendar, first_year, n_years = _calendar(day_input.calendar)
@@ -120,8 +146,6 @@ class Windows:
             for values, there in ((tally.years, True), (tally.played, played), (tally.fed, fed))
             if there
         ]
-        n_stages, n_days_of_year = tally.by_day.shape[2:]
-        by_day = on.zeros((n_stages, n_days_of_year, n))
         shortage = on.zeros((*tally.shortage.shape[2:], n))
         of_runs = [
             blocks, patches, on.array(_by_run(batch.catches, n)), weekly,
@@ -136,6 +160,10 @@ class Windows:
         ]  # fmt: skip
 
         more: list[Any] = []
+        if self.counts_days:
+            n_stages, n_days_of_year = tally.by_day.shape[2:]
+            by_day = on.zeros((n_stages, n_days_of_year, n))
+            more.append(by_day)
         if played:
             more += [on.array(day_input.play_days.transpose(0, 2, 1)), results[1]]
         if fed:
@@ -150,7 +178,7 @@ class Windows:
             on.launch(
                 source,
                 n,
-                [*counts, *of_runs, days, *of_site, results[0], by_day, shortage, *more],
+                [*counts, *of_runs, days, *of_site, results[0], shortage, *more],
             )
 
         if forcing.turfs.shape[0]:
@@ -164,19 +192,44 @@ class Windows:
             on.host(weekly)[:, WEEK_GROSS], len(batch.blocks)
         )
         here = slice(first_year, first_year + n_years)
-        for values, line in zip(
-            (tally.years, *((tally.played,) if played else ()), *((tally.fed,) if fed else ())),
-            results, strict=True,
-        ):  # fmt: skip
-            back = on.host(line).reshape(n_fields, n_plans, *line.shape[1:])
-            values[:, :, here] = back.swapaxes(0, 1)[:, :, :n_years]
-        n_counts = n_stages * n_days_of_year
-        turned = on.zeros((n, n_counts))
-        on.launch(TURN, n, [n_counts, by_day.reshape(n_counts, n), turned])
-        counts = on.host(turned).reshape(n_fields, n_plans, n_stages, n_days_of_year)
-        tally.by_day[:] += counts.swapaxes(0, 1)
+
+        def by_plan(values: Any) -> np.ndarray:
+            """Values (n, ...) of runs as (B, F, ...)."""
+            return on.host(values).reshape(n_fields, n_plans, *values.shape[1:]).swapaxes(0, 1)
+
+        of_years = [tally.years, *[tally.played] * played, *[tally.fed] * fed]
+        for i, (values, line) in enumerate(zip(of_years, results, strict=True)):
+            if i > 0 or self.keep is None:
+                values[:, :, here] = by_plan(line)[:, :, :n_years]
+        if self.keep is not None:
+            self.reduced = self._reduced(results[0], self.keep, n_years, by_plan)
+            # One year stands for all: whether accounts close is read there.
+            tally.years[:, :, 0] = self.reduced.most
+        if self.counts_days:
+            n_counts = n_stages * n_days_of_year
+            turned = on.zeros((n, n_counts))
+            on.launch(TURN, n, [n_counts, by_day.reshape(n_counts, n), turned])
+            counts = by_plan(turned)
+            tally.by_day[:] += counts.reshape(*counts.shape[:2], n_stages, n_days_of_year)
         booked = on.host(shortage).reshape(*shortage.shape[:2], n_fields, n_plans)
         tally.shortage[:] += booked.transpose(3, 2, 0, 1)
+
+    def _reduced(
+        self, values: Any, keep: Sequence[str], n_years: int, by_plan: Callable[[Any], np.ndarray]
+    ) -> Reduced:
+        on, (n, _, n_names) = self.on, values.shape
+        total, most = on.zeros((n, n_names)), on.zeros((n, n_names))
+        on.launch(SUM, n * n_names, [n_names, n_years, values, total, most])
+        totals = by_plan(total)
+        n_plans, n_fields = totals.shape[:2]
+        back = np.zeros((len(keep), n_fields, n_plans, n_years))
+        if back.size:
+            places = np.array([places_in(YEAR)[name][0] for name in keep])
+            picked = on.zeros((len(keep), n, n_years))
+            on.launch(PICK, n * n_years, [n_years, on.array(places), values, picked])
+            back = on.host(picked).reshape(back.shape)
+        yearly = {name: back[k].swapaxes(0, 1) for k, name in enumerate(keep)}
+        return Reduced(yearly, totals, by_plan(most))
 
     def _forced(
         self, forcing: Forcing, day_input: DayInput, calendar: Any, from_day: int,

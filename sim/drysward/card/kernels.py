@@ -44,6 +44,32 @@ FILL = Source(
 )
 """Zeros (n,)."""
 
+SUM = Source(
+    "sum_years",
+    "@kernel\n"
+    "def sum_years(thread, names, years, values, totals, most):\n"
+    "    run, name = thread // names, thread % names\n"
+    "    total, largest = 0.0, 0.0\n"
+    "    for y in range(years):\n"
+    "        value = values[run, y, name]\n"
+    "        total += value\n"
+    "        largest = max(largest, value)\n"
+    "    totals[run, name] = total\n"
+    "    most[run, name] = largest\n",
+    ("names", "years", "values", "totals", "most"),
+)
+"""Totals and largest values (n, names) of values (n, years, names), one of them a thread."""
+PICK = Source(
+    "pick_years",
+    "@kernel\n"
+    "def pick_years(thread, years, places, values, picked):\n"
+    "    run, y = thread // years, thread % years\n"
+    "    for k in range(places.shape[0]):\n"
+    "        picked[k, run, y] = values[run, y, places[k]]\n",
+    ("years", "places", "values", "picked"),
+)
+"""Some names (k, n, years) of values (n, years, names), a run and year a thread."""
+
 
 def is_simulated() -> bool:
     """Whether numba runs kernels in its simulator of a card."""

@@ -24,6 +24,7 @@ from drysward.card.unfold import (
     Struct,
     Table,
     Unfolding,
+    Unread,
     exposed,
     loads,
     stored,
@@ -111,8 +112,9 @@ def _calendar() -> Table:
 
 
 @cache
-def run_source(played: bool = False, fed: bool = False) -> Source:
-    """The kernel that takes runs through days, with play and feeding where a field has them.
+def run_source(played: bool, fed: bool, counts_days: bool) -> Source:
+    """The kernel that takes runs through days, with play and feeding where a field has them, and
+    with the days of the year on which stages are reached where it ``counts_days``.
 
     There is none for a shared supply, and none that writes a daily account.
     """
@@ -159,7 +161,9 @@ def run_source(played: bool = False, fed: bool = False) -> Source:
         "years": _table("years", ("thread", 2, 3), 4, 1, 1, None, YEAR.itemsize // 8),
         "played": _table("played", ("thread", 2, 3), 4, 1, 1, None, len(PLAY_YEAR.names or ())),
         "fed": _table("fed", ("thread", 2, 3), 4, 1, 1, None, FEED_YEAR.itemsize // 8),
-        "by_day": _table("by_day", (2, 1, "thread"), 4, 1, CALENDAR_DAYS, len(STAGES) + 1, 1),
+        "by_day": _table("by_day", (2, 1, "thread"), 4, 1, CALENDAR_DAYS, len(STAGES) + 1, 1)
+        if counts_days
+        else Unread(0.0),
         "shortage": _table("shortage", (2, 3, "thread"), 4, 1, 1, MONTHS, len(CAUSES)),
         "trace": Known(None),
     })  # fmt: skip
@@ -177,7 +181,8 @@ def run_source(played: bool = False, fed: bool = False) -> Source:
             "from_day", "stop_day", "first_line", "n_days", "n_patches", "all_blocks",
             "all_patches", "catches", "weekly", "monthly", "booked", "columns", "rain_skip_days",
             "plans", "is_restricted", "all_days", "all_calendar", "rain_before", "drought_index",
-            "spray_loss", "reached", "condition", "years", "by_day", "shortage",
+            "spray_loss", "reached", "condition", "years", "shortage",
+            *(("by_day",) if counts_days else ()),
             *(("play_days", "played") if played else ()),
             *(("feed_days", "fed", "fed_months", "lies") if fed else ()),
         ),

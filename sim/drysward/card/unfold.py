@@ -50,6 +50,11 @@ class Filled:
 
 
 @dataclass(frozen=True)
+class Unread(Filled):
+    """An array that the code for lanes adds to, and that nobody reads here."""
+
+
+@dataclass(frozen=True)
 class Block:
     """The numbers of the run, from a place on."""
 
@@ -348,7 +353,7 @@ class Unfolding:
             if isinstance(place, Known):
                 assert isinstance(value, Known)
                 assert value.value == place.value, f"{ast.unparse(target)} changes"
-            elif place is not None:
+            elif place is not None and not isinstance(place, Unread):
                 self._emit(place, self._code(value))
         elif isinstance(target, ast.Attribute):
             place = self.value(target.value, scope).attribute(target.attr)

@@ -121,12 +121,14 @@ def batch_of(
     return batch, spread
 
 
-def tally_of(runs: Runs, spread: Spread | None) -> Tally:
+def tally_of(runs: Runs, spread: Spread | None, counts_days: bool = True) -> Tally:
     """Results of the runs so far, to which the loop adds; ``by_day`` by run without a ``spread``:
-    (B, F, 5, 366).
+    (B, F, 5, 366), and None where no days are counted.
     """
-    gathered = np.concatenate([runs.odds, runs.green[:, :, None]], axis=2)
-    if spread is not None:
+    gathered = None
+    if counts_days:
+        gathered = np.concatenate([runs.odds, runs.green[:, :, None]], axis=2)
+    if spread is not None and gathered is not None:
         gathered = np.ascontiguousarray(spread.by_lane(gathered).transpose(0, 3, 2, 1))
     return Tally(
         years=as_values(runs.years),
@@ -150,6 +152,8 @@ def write_back(
     carried = spread.patch_by_run(lanes)[..., : len(PATCH.names or ())]
     as_values(runs.patches)[:] = carried
     gathered = tally.by_day
+    if gathered is None:
+        return
     if in_lanes:
         gathered = spread.by_run(gathered.transpose(0, 3, 2, 1))
     runs.odds[:] = gathered[:, :, : len(STAGES)]

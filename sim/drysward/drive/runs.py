@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, fields
 from functools import partial
 from itertools import pairwise
-from typing import Any, TypeVar
+from typing import Any, Protocol, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -41,7 +41,6 @@ from drysward.site.supply import start_supply
 
 T = TypeVar("T")
 Days = slice | NDArray[np.int64]  # of a stretch, by index
-Windows = Callable[..., None]  # as ``run_windows``
 
 LONG_AGO_DAYS = 10_000.0
 # Largest water balance error of a day and patch; a larger one is a fault of the program.
@@ -51,6 +50,16 @@ NITROGEN_TOLERANCE = 1e-9  # kg/ha
 # The loop writes these for fields with play, and for fed ones; of others they are not known. Ground
 # without use is not worn, and the covers of a field add up to 1.
 _NOT_OF_EVERY_FIELD = (IS_OF_PLAY | IS_OF_FEEDING) & (np.array(TRACE.names) != "worn")
+
+
+class Windows(Protocol):
+    """What takes runs through days in place of ``run_windows``; it ``counts_days`` of the year, or
+    leaves odds and green cover as they were.
+    """
+
+    counts_days: bool
+
+    def __call__(self, *arguments: Any) -> None: ...
 
 
 @dataclass(eq=False, kw_only=True)
@@ -229,7 +238,8 @@ def advance_all(
     runs.supply = runs.supply._replace(trace=records(SUPPLY_TRACE, (n_plans, n_trace)))
     batch, spread = batch_of(site, runs, side_by_side=windows is None)
     in_lanes = windows is None
-    tally = tally_of(runs, spread if in_lanes else None)
+    counts_days = windows is None or windows.counts_days
+    tally = tally_of(runs, spread if in_lanes else None, counts_days)
     scratch = Scratch(
         flows=records(SUPPLY_TRACE, 1),
         requested_m3=np.zeros(n_fields),

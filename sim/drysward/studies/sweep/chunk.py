@@ -296,8 +296,10 @@ def _step(so_far: Together, site: PreparedSite, from_year: int, cards: Cards | N
         draws=np.zeros((n_runs, lines, *runs.supply.draws.shape[2:])),
         storage_month=np.zeros((n_runs, lines, *runs.supply.storage_month.shape[2:])),
     )
+    reduced = None
     if cards is not None:
-        cards.advance(site, runs)
+        keep = [name for name in so_far.yearly if not name.startswith((FEED, PLAY))]
+        reduced = cards.advance(site, runs, keep)
     else:
         trace = slice(site.from_day, site.calendar.size) if so_far.daily else slice(0, 0)
         advance_all(site, runs, trace)
@@ -309,12 +311,16 @@ def _step(so_far: Together, site: PreparedSite, from_year: int, cards: Cards | N
             values[..., here] = fed[name.removeprefix(FEED)]
         elif name.startswith(PLAY):
             values[..., here] = played[name.removeprefix(PLAY)]
+        elif reduced is not None:
+            values[..., here] = reduced.yearly[name]
         else:
             values[..., here] = years[name]
     by_value = as_values(years)
-    as_values(so_far.total)[:] += by_value.sum(axis=-2)
-    most = as_values(so_far.most)
-    np.maximum(most, by_value.max(axis=-2, initial=0.0), out=most)
+    as_values(so_far.total)[:] += by_value.sum(axis=-2) if reduced is None else reduced.total
+    most, largest = as_values(so_far.most), None if reduced is None else reduced.most
+    if largest is None:
+        largest = by_value.max(axis=-2, initial=0.0)
+    np.maximum(most, largest, out=most)
     as_values(so_far.supply)[:] += as_values(runs.supply.years[:, :n]).sum(axis=-2)
     so_far.short_years += np.count_nonzero(runs.supply.years.shortage_days[:, :n] > 0.0, axis=-1)
     as_values(so_far.fed)[:] += as_values(fed).sum(axis=-2)
