@@ -171,6 +171,26 @@ def draws_option(what: str) -> Callable[[Callable[..., None]], Callable[..., Non
     )
 
 
+def device_options(command: Callable[..., None]) -> Callable[..., None]:
+    """``--device`` and ``--check-device``: what runs the days."""
+    check = click.option(
+        "--check-device",
+        type=click.IntRange(min=0),
+        default=16,
+        show_default=True,
+        help="Plans of the first batch on a card that the processor runs too; they must be equal.",
+    )
+    device = click.option(
+        "--device",
+        metavar="cpu|gpu|auto",
+        default="cpu",
+        show_default=True,
+        help="gpu: the graphics cards here, gpu:0,2 some of them; auto: a card where there is one "
+        "and the work is large.",
+    )
+    return device(check(command))
+
+
 def announce(scenario: Scenario, years: tuple[int, int] | None) -> None:
     """Say on stderr what will run, after a weather file that cannot be used is refused, and
     whether the day loop must be compiled first.

@@ -12,6 +12,7 @@ import click
 from drysward.cli.arguments import (
     DEMO,
     announce,
+    device_options,
     draws_option,
     files_of_scenario,
     force_option,
@@ -64,6 +65,7 @@ if TYPE_CHECKING:
     "water has no limit.",
 )
 @draws_option("Draws of the uncertain numbers of soil, grass and system, for the limits.")
+@device_options
 @format_option
 @force_option
 @units_option
@@ -78,6 +80,8 @@ def command(
     months: bool,
     without_supply: bool,
     draws: int | None,
+    device: str,
+    check_device: int,
     form: str,
     force: bool,
     units: str | None,
@@ -118,7 +122,8 @@ def command(
         drawing = None
         if n != 0:
             report = begin("Running the draws")
-            drawing = beside.submit(_drawn, opened, n, years, report, has_effect)
+            on = (device, check_device)
+            drawing = beside.submit(_drawn, opened, n, years, report, has_effect, *on)
         load_in_background(
             "drysward.results.dataset", "drysward.results.summary", "drysward.screen.compare",
             "drysward.screen.formats",
@@ -168,6 +173,8 @@ def _drawn(
     years: tuple[int, int] | None,
     advance: Advance,
     feeding_effect: bool,
+    device: str,
+    check_device: int,
 ) -> xr.Dataset | str:
     """The answers across draws, or why there are none; what it needs loads beside the run."""
     import drysward
@@ -175,7 +182,8 @@ def _drawn(
 
     try:
         return drysward.draws(
-            scenario, n, years=years, progress=advance, feeding_effect=feeding_effect
-        )
+            scenario, n, years=years, progress=advance, feeding_effect=feeding_effect,
+            device=device, check_device=check_device,
+        )  # fmt: skip
     except CannotDraw as why:
         return str(why)

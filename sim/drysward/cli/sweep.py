@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from drysward.cli.arguments import announce_compiling, format_option
+from drysward.cli.arguments import announce_compiling, device_options, format_option
 from drysward.cli.stopping import keeps
 from drysward.progress import Advance, progress
 from drysward.screen.visible import say
@@ -59,8 +59,15 @@ def command() -> None:
 @click.option(
     "--forecast", "only_forecast", is_flag=True, help="Print size, time, disk space; run nothing."
 )
+@device_options
 def run(
-    sweep: str, out: Path, workers: int | None, cluster: str | None, only_forecast: bool
+    sweep: str,
+    out: Path,
+    workers: int | None,
+    cluster: str | None,
+    only_forecast: bool,
+    device: str,
+    check_device: int,
 ) -> None:
     """Run a sweep file, or go on with it."""
     import drysward
@@ -84,7 +91,8 @@ def run(
 
         points = drysward.sweep(
             sweep, None if only_forecast else out, workers, cluster, on_start,
-            lambda done, chunks: advance[0](done / chunks),
+            lambda done, chunks: advance[0](done / chunks), device=device,
+            check_device=check_device,
         )  # fmt: skip
     if points is not None:
         say(f"Done: {points.attrs['points']:,} points in {out}", err=True)

@@ -237,7 +237,16 @@ def in_lanes(*parts: Any) -> Callable[..., None]:
     def in_every_lane(*arguments: Any) -> None:
         as_it_is()(*arguments)
 
+    _PARTS[in_every_lane] = parts
     return compiles_as(in_every_lane, for_the_compiler)
+
+
+_PARTS: dict[Callable[..., Any], tuple[Callable[..., Any], ...]] = {}
+
+
+def parts_of(function: Callable[..., Any]) -> tuple[Callable[..., Any], ...]:
+    """The parts that ``in_lanes`` made a function of; none of another function."""
+    return _PARTS.get(function, ())
 
 
 def _assigned(statements: Sequence[ast.stmt]) -> set[str]:
@@ -419,10 +428,15 @@ class Spread(NamedTuple):
         return values.swapaxes(0, 1).reshape(-1, *values.shape[2:])
 
 
-def spread_of(n_runs: int, n_fields: int, n_patches: int) -> Spread:
-    """Patches side by side when one block can hold them all, else one after another."""
+def spread_of(
+    n_runs: int, n_fields: int, n_patches: int, side_by_side: bool = True
+) -> Spread:
+    """Patches side by side when one block can hold them all, else one after another.
+
+    ``side_by_side`` as False has them one after another in any case.
+    """
     n = n_runs * n_fields
-    side = n_patches if n * n_patches <= LANES else 1
+    side = n_patches if side_by_side and n * n_patches <= LANES else 1
     others = side - 1
     left_over = -n * side % LANES
     run = [*range(n), *np.repeat(np.arange(n), others), *[n - 1] * left_over]

@@ -44,10 +44,14 @@ def day_input_of(site: PreparedSite) -> DayInput:
     )
 
 
-def batch_of(site: PreparedSite, runs: Runs) -> tuple[Batch, Spread]:
-    """Runs in lanes, in their present state, and their layout there."""
-    n_runs, n_fields, _ = runs.catches.shape
-    spread = spread_of(*runs.catches.shape)
+def batch_of(
+    site: PreparedSite, runs: Runs, side_by_side: bool = True
+) -> tuple[Batch, Spread]:
+    """Runs in lanes, in their present state, and their layout there (``side_by_side`` as in
+    ``spread_of``).
+    """
+    n_runs, n_fields, n_patches = runs.catches.shape
+    spread = spread_of(n_runs, n_fields, n_patches, side_by_side)
     by_lane = spread.by_lane
     blocks = aligned_zeros((spread.n_blocks, SIZE))
     played = site.play.fields[runs.columns]
@@ -117,27 +121,41 @@ def batch_of(site: PreparedSite, runs: Runs) -> tuple[Batch, Spread]:
     return batch, spread
 
 
-def tally_of(runs: Runs, spread: Spread) -> Tally:
-    """Results of the runs so far, to which the loop adds."""
-    gathered = np.concatenate([runs.odds, runs.green[:, :, None]], axis=2)
+def tally_of(runs: Runs, spread: Spread | None, counts_days: bool = True) -> Tally:
+    """Results of the runs so far, to which the loop adds; ``by_day`` by run without a ``spread``:
+    (B, F, 5, 366), and None where no days are counted.
+    """
+    gathered = None
+    if counts_days:
+        gathered = np.concatenate([runs.odds, runs.green[:, :, None]], axis=2)
+    if spread is not None and gathered is not None:
+        gathered = np.ascontiguousarray(spread.by_lane(gathered).transpose(0, 3, 2, 1))
     return Tally(
         years=as_values(runs.years),
         played=as_values(runs.play),
         fed=as_values(runs.fed),
         shortage=runs.shortage,
-        by_day=np.ascontiguousarray(spread.by_lane(gathered).transpose(0, 3, 2, 1)),
+        by_day=gathered,
         trace=as_values(runs.trace),
     )
 
 
-def write_back(batch: Batch, spread: Spread, tally: Tally, runs: Runs) -> None:
-    """Write the state and results of the runs back into their records."""
+def write_back(
+    batch: Batch, spread: Spread, tally: Tally, runs: Runs, in_lanes: bool = True
+) -> None:
+    """Write the state and results of the runs back into their records; ``in_lanes`` as ``tally_of``
+    had a spread.
+    """
     get(batch.blocks, "state", runs.states, spread)
     runs.states.last_week = spread.by_run(batch.weekly[:, :, WEEK_GROSS].swapaxes(1, 2))
     lanes = batch.patches.reshape(*batch.patches.shape[:2], -1, LANES).swapaxes(2, 3)
     carried = spread.patch_by_run(lanes)[..., : len(PATCH.names or ())]
     as_values(runs.patches)[:] = carried
-    gathered = spread.by_run(tally.by_day.transpose(0, 3, 2, 1))
+    gathered = tally.by_day
+    if gathered is None:
+        return
+    if in_lanes:
+        gathered = spread.by_run(gathered.transpose(0, 3, 2, 1))
     runs.odds[:] = gathered[:, :, : len(STAGES)]
     runs.green[:] = gathered[:, :, len(STAGES)]
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, fields
 from functools import partial
 from itertools import pairwise
-from typing import Any, TypeVar
+from typing import Any, Protocol, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -50,6 +50,16 @@ NITROGEN_TOLERANCE = 1e-9  # kg/ha
 # The loop writes these for fields with play, and for fed ones; of others they are not known. Ground
 # without use is not worn, and the covers of a field add up to 1.
 _NOT_OF_EVERY_FIELD = (IS_OF_PLAY | IS_OF_FEEDING) & (np.array(TRACE.names) != "worn")
+
+
+class Windows(Protocol):
+    """What takes runs through days in place of ``run_windows``; it ``counts_days`` of the year, or
+    leaves odds and green cover as they were.
+    """
+
+    counts_days: bool
+
+    def __call__(self, *arguments: Any) -> None: ...
 
 
 @dataclass(eq=False, kw_only=True)
@@ -204,10 +214,16 @@ def start_run(site: PreparedSite, plan: PlanSpec) -> PlanRun:
 
 
 def advance_all(
-    site: PreparedSite, runs: Runs, trace: Days = slice(0, 0), compiled: bool = True
+    site: PreparedSite,
+    runs: Runs,
+    trace: Days = slice(0, 0),
+    compiled: bool = True,
+    windows: Windows | None = None,
 ) -> Runs:
     """Take ``runs`` through a stretch, in place; ``trace`` are the days of the ledger.
 
+    ``windows`` does it in place of ``run_windows``, for runs whose patches lie one after another
+    and with results by run.
     Results of a plan do not depend on the others. ArithmeticError when a water balance does not
     close.
     """
@@ -220,8 +236,10 @@ def advance_all(
     runs.trace = records(TRACE, (n_plans, n_trace, n_fields))
     as_values(runs.trace)[..., _NOT_OF_EVERY_FIELD] = np.nan
     runs.supply = runs.supply._replace(trace=records(SUPPLY_TRACE, (n_plans, n_trace)))
-    batch, spread = batch_of(site, runs)
-    tally = tally_of(runs, spread)
+    batch, spread = batch_of(site, runs, side_by_side=windows is None)
+    in_lanes = windows is None
+    counts_days = windows is None or windows.counts_days
+    tally = tally_of(runs, spread if in_lanes else None, counts_days)
     scratch = Scratch(
         flows=records(SUPPLY_TRACE, 1),
         requested_m3=np.zeros(n_fields),
@@ -232,7 +250,7 @@ def advance_all(
     )
     run_days = partial(
         run_by_day if any(spec.function for spec in runs.specs) else run_at_once,
-        compiled_run_site() if compiled else run_windows, site, runs.specs, spread,
+        windows or (compiled_run_site() if compiled else run_windows), site, runs.specs, spread,
         runs.left_unfinished,
     )  # fmt: skip
     run_days(
@@ -248,7 +266,7 @@ def advance_all(
         trace_at,
         *_needed(site, batch),
     )
-    write_back(batch, spread, tally, runs)
+    write_back(batch, spread, tally, runs, in_lanes)
     for account, worst, tolerance, unit in (
         ("the nitrogen account", runs.fed.residual.max(axis=(1, 2)), NITROGEN_TOLERANCE, "kg/ha"),
         ("the water balance", runs.years.residual.max(axis=(1, 2)), ACCOUNT_TOLERANCE_MM, "mm"),

@@ -57,6 +57,8 @@ def draws(
     keep: bool = False,
     progress: Report = None,
     feeding_effect: bool = False,
+    device: str = "cpu",
+    check_device: int = 16,
 ) -> xr.Dataset:
     """The answers of a scenario across draws of what is not known of soil, turf and system.
 
@@ -80,6 +82,8 @@ def draws(
         seconds. A function is called with the share of the work that is done. None is silent.
     feeding_effect : run every draw without feeding too, as ``drysward.feeding_effect`` does with
         the likely numbers; this takes twice as long.
+    device : "cpu", "gpu", "gpu:0,2" or "auto", as ``drysward.sweep``.
+    check_device : plans of draws on a card that the processor runs too; 0 for none.
 
     Returns
     -------
@@ -131,7 +135,9 @@ def draws(
     if plans is not None:
         followed = tuple(scenario.plan_named(key) for key in plans)
     with reporting(progress, "Running the draws") as report:
-        found = crossed(scenario, n, followed, years, workers, report, feeding_effect)
+        found = crossed(
+            scenario, n, followed, years, workers, report, feeding_effect, device, check_device
+        )
     out = doubt_answers(found, scenario, tuple(plan.key for plan in followed))
     return with_terms(_with_draws(out, found, scenario) if keep else out)
 

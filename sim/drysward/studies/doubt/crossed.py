@@ -20,6 +20,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from drysward.card.devices import CHECKED_RUNS, CPU, cards_of, refuse_for_cards
 from drysward.day.records import STAGES
 from drysward.drive.runs import compiled_run_site, most_together
 from drysward.faults import CannotDraw, Fault, FaultyInput
@@ -154,6 +155,8 @@ def crossed(
     workers: int | None = None,
     on_progress: Callable[[float], None] | None = None,
     feeding_effect: bool = False,
+    device: str = CPU,
+    check_device: int = CHECKED_RUNS,
 ) -> Crossed:
     """Run draws of a scenario's uncertain numbers on its years.
 
@@ -164,6 +167,7 @@ def crossed(
     years : first and last year to count; all complete ones when None.
     workers : threads; as many as there are cores when None. No number changes any result.
     feeding_effect : run every draw without feeding too, for what feeding changes in it.
+    device, check_device : as ``drysward.sweep``.
 
     FaultyInput as ``drysward.run``, where the scenario is not that of its text, and for the effect
     of feeding where no field is fed; ValueError for fewer than two draws or years.
@@ -187,7 +191,17 @@ def crossed(
     draws = draw(drawn_numbers(scenario), k, scenario.weather.seed)
     rows = tuple(draws.rows())
     out = _Gathered(scenario, draws, len(followed), n_years, distinct, feeding_effect)
-    compiled_run_site()
+    work = k * len(followed) * len(scenario.fields) * n_years
+    held.cards = cards_of(device, work, check_device)
+    workers = workers or os.cpu_count() or 1
+    together = drawn_together(len(followed), len(scenario.fields))
+    if held.cards is None:
+        compiled_run_site()
+    else:
+        refuse_for_cards(scenario)
+        most = held.cards.most_together(len(scenario.fields), cut.most_in_a_part)
+        workers = held.cards.threads
+        together = max(min(most // len(followed), -(-k // workers)), 1)
 
     def go(numbers: range) -> Sequence[Together]:
         # Read here, while others run: to read draws takes turns, to run them does not.
@@ -201,9 +215,8 @@ def crossed(
         return run_members(members, cut, held, keep, blocks=together)
 
     keep = out.series
-    together = drawn_together(len(followed), len(scenario.fields))
     chunks = [range(i, min(i + together, k)) for i in range(0, k, together)]
-    with ThreadPoolExecutor(workers or os.cpu_count() or 1) as pool:
+    with ThreadPoolExecutor(workers) as pool:
         # In the order of the draws, so that sums do not depend on which is done first.
         for numbers, gathered in zip(chunks, pool.map(go, chunks), strict=True):
             out.add(numbers, gathered)

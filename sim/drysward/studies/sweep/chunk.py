@@ -10,6 +10,7 @@ from itertools import groupby
 import numpy as np
 from numpy.typing import NDArray
 
+from drysward.card.devices import Cards
 from drysward.day.records import FEED_YEAR, PLAY_YEAR, STAGES, SUPPLY_YEAR, YEAR, as_values, records
 from drysward.drive.runs import Runs, advance_all, most_together, start_runs
 from drysward.faults import Fault, FaultyInput
@@ -51,6 +52,11 @@ MEANS = tuple(name for name in YEAR.names or () if name not in _NOT_MEANT)
 _SUPPLY_MEANS = tuple(
     name for name in SUPPLY_YEAR.names or () if name not in ("residual", "storage_end")
 )
+
+
+# Fields that run together on a card, each with days of play or feeding that no others have: those
+# days are made here for a whole stretch, 10 MB for each field.
+_MADE_HERE = 64
 
 
 class Stopped(Exception):
@@ -162,7 +168,7 @@ def run_members(
     Each stretch of the weather is held while all of them run. Plans on grounds that no others use
     go together, as many as fill so many ``blocks`` of lanes. ``Stopped`` as ``run_points``.
     """
-    groups = list(_groups(members, blocks))
+    groups = list(_groups(members, blocks, held.cards, years))
     running: list[Together] = []
     n_parts = len(years.spans.parts)
     one_ground = all(member.point.fields == members[0].point.fields for member in members)
@@ -182,7 +188,7 @@ def run_members(
                 running.append(_start(keep, daily, group, sites, len(years.spans.years)))
             if i == 0 and place + 1 < n_parts:
                 held.soon(partial(_make, held, first, years, place + 1, one_ground))
-            _step(running[i], site, part.from_year)
+            _step(running[i], site, part.from_year, held.cards)
     return running
 
 
@@ -195,23 +201,32 @@ def _make(held: Held, point: Point, years: Years, place: int, with_ground: bool)
         site_of(held, point, part, place)
 
 
-def _groups(members: list[Member], blocks: int = 1) -> Iterator[Sequence[Member]]:
+def _groups(
+    members: list[Member], blocks: int, cards: Cards | None, years: Years
+) -> Iterator[Sequence[Member]]:
     """Plans that can go through the days side by side, a block of lanes at a time.
 
     Blocks are filled with plans on the same ground as far as there are enough of them; those left
-    over share as many ``blocks``.
+    over share as many ``blocks``. On ``cards`` all go together that fit.
     """
-    most = most_together(len(members[0].point.scenario.fields))
+    n_fields = len(members[0].point.scenario.fields)
+    most = most_together(n_fields)
     alike: dict[object, dict[object, list[Member]]] = {}
     for member in members:
         grounds = alike.setdefault(_shared(member.point), {})
         grounds.setdefault(member.point.fields, []).append(member)
+    most_mixed = most * blocks
+    if cards is not None:
+        scenario = members[0].point.scenario
+        most = most_mixed = cards.most_together(n_fields, years.most_in_a_part)
+        if any_has_play(scenario) or scenario.fed:
+            most_mixed = min(most, max(_MADE_HERE // n_fields, 1))
     for grounds in alike.values():
         mixed: list[Member] = []
         for on_ground in grounds.values():
             whole = len(on_ground) - len(on_ground) % most
             yield from (on_ground[i : i + most] for i in range(0, whole, most))
-            if len(mixed) + len(on_ground) - whole > most * blocks:
+            if len(mixed) + len(on_ground) - whole > most_mixed:
                 yield mixed
                 mixed = []
             mixed += on_ground[whole:]
@@ -264,8 +279,10 @@ def _start(
     )
 
 
-def _step(so_far: Together, site: PreparedSite, from_year: int) -> None:
-    """Take the plans through a stretch and add what its years gave."""
+def _step(so_far: Together, site: PreparedSite, from_year: int, cards: Cards | None) -> None:
+    """Take the plans through a stretch, on ``cards`` where there are any, and add what its years
+    gave.
+    """
     n = len(site.years)
     runs = so_far.runs
     n_runs, n_fields = runs.states.shape
@@ -279,8 +296,13 @@ def _step(so_far: Together, site: PreparedSite, from_year: int) -> None:
         draws=np.zeros((n_runs, lines, *runs.supply.draws.shape[2:])),
         storage_month=np.zeros((n_runs, lines, *runs.supply.storage_month.shape[2:])),
     )
-    trace = slice(site.from_day, site.calendar.size) if so_far.daily else slice(0, 0)
-    advance_all(site, runs, trace)
+    reduced = None
+    if cards is not None:
+        keep = [name for name in so_far.yearly if not name.startswith((FEED, PLAY))]
+        reduced = cards.advance(site, runs, keep)
+    else:
+        trace = slice(site.from_day, site.calendar.size) if so_far.daily else slice(0, 0)
+        advance_all(site, runs, trace)
     years, here = runs.years[..., :n], slice(from_year, from_year + n)
     fed = runs.fed[..., :n]
     played = play_numbers(runs.play[..., :n].view(np.recarray)) if so_far.play else {}
@@ -289,12 +311,16 @@ def _step(so_far: Together, site: PreparedSite, from_year: int) -> None:
             values[..., here] = fed[name.removeprefix(FEED)]
         elif name.startswith(PLAY):
             values[..., here] = played[name.removeprefix(PLAY)]
+        elif reduced is not None:
+            values[..., here] = reduced.yearly[name]
         else:
             values[..., here] = years[name]
     by_value = as_values(years)
-    as_values(so_far.total)[:] += by_value.sum(axis=-2)
-    most = as_values(so_far.most)
-    np.maximum(most, by_value.max(axis=-2, initial=0.0), out=most)
+    as_values(so_far.total)[:] += by_value.sum(axis=-2) if reduced is None else reduced.total
+    most, largest = as_values(so_far.most), None if reduced is None else reduced.most
+    if largest is None:
+        largest = by_value.max(axis=-2, initial=0.0)
+    np.maximum(most, largest, out=most)
     as_values(so_far.supply)[:] += as_values(runs.supply.years[:, :n]).sum(axis=-2)
     so_far.short_years += np.count_nonzero(runs.supply.years.shortage_days[:, :n] > 0.0, axis=-1)
     as_values(so_far.fed)[:] += as_values(fed).sum(axis=-2)

@@ -239,7 +239,11 @@ def _runs(
     Points lead in both, each with its draws one after another.
     """
     plans = drawing[0].point.plans
-    some = max(TOGETHER // (len(drawing) * len(plans)), 1)
+    most = TOGETHER
+    if held.cards is not None:
+        n_fields = len(drawing[0].point.scenario.fields)
+        most = held.cards.most_together(n_fields, years.most_in_a_part)
+    some = max(most // (len(drawing) * len(plans)), 1)
     keep = tuple(dict.fromkeys((*sweep.keep, *_SERIES)))
     for start in range(0, n, some):
         draws = range(start, min(start + some, n))

@@ -16,12 +16,14 @@ from time import perf_counter
 import numpy as np
 import xarray as xr
 
+from drysward.card.devices import CHECKED_RUNS, CPU, Cards, cards_of, refuse_for_cards
 from drysward.drive.runs import advance_all, most_together, start_runs
 from drysward.drive.windows import compiled_run_site
 from drysward.faults import Fault, FaultyInput
 from drysward.progress import Report, reporting
+from drysward.site.stretches import YEARS_AT_ONCE
 from drysward.site.weather_years import read_record
-from drysward.studies.sweep.chunk import Done
+from drysward.studies.sweep.chunk import Arrays, Done
 from drysward.studies.sweep.description import Sweep, read_sweep
 from drysward.studies.sweep.design import Design, design_of
 from drysward.studies.sweep.drawn import (
@@ -45,6 +47,7 @@ from drysward.studies.sweep.shared import Held, part_of, site_of, years_of
 # Room that is left on the disk besides what the sweep takes.
 _ROOM = 1.1
 _TRIALS = 2
+_TRIED_ON_A_CARD = 2048  # plans, for a forecast
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,6 +62,10 @@ class Work:
     held: Held
     common: CommonDraws | None = None
 
+    @property
+    def cards(self) -> Cards | None:
+        return self.held.cards
+
 
 @dataclass(frozen=True)
 class Forecast:
@@ -69,14 +76,19 @@ class Forecast:
     bytes: int
 
 
-def plan_work(sweep: Sweep) -> Work:
-    """Read and check a sweep; nothing is run or written.
+def plan_work(sweep: Sweep, device: str = CPU, checked: int = CHECKED_RUNS) -> Work:
+    """Read and check a sweep; nothing is run or written. ``device`` and ``checked`` as ``sweep``.
 
-    FaultyInput with every fault of axes and points.
+    FaultyInput with every fault of axes and points, and for a device that cannot run it.
     """
     design = design_of(sweep)
     first, with_files = check_points(design)
-    held = Held()
+    years = years_of(Held(), first)
+    of_a_point = len(first.scenario.fields) * len(first.plans) * len(years.spans.years)
+    cards = cards_of(device, design.n * max(sweep.draws, 1) * of_a_point, checked)
+    if cards is not None:
+        refuse_for_cards(first.scenario, bool(sweep.daily))
+    held = Held(cards)
     years = years_of(held, first)
     if sweep.draws:
         refuse_one_year(sweep, years)
@@ -141,12 +153,18 @@ def _trial(work: Work) -> _Trial:
     # As many side by side as there will be.
     design = work.design
     plans = design.n * len(point.plans) // design.groups[1]
-    n_together = min(max(plans, 1), most_together(len(point.scenario.fields)))
+    most = most_together(len(point.scenario.fields))
+    if work.cards is not None:
+        most, plans = _TRIED_ON_A_CARD, design.n * len(point.plans)
+    n_together = min(max(plans, 1), most)
     run_s = []
     for _ in range(_TRIALS):
         runs = start_runs([(site, point.plans[-1])] * n_together)
         start = perf_counter()
-        advance_all(site, runs)
+        if work.cards is None:
+            advance_all(site, runs)
+        else:
+            work.cards.advance(site, runs, checks=False)
         run_s.append((perf_counter() - start) / n_together)
     start = perf_counter()
     point_at(work.design.sweep, work.design.positions[0], climate_is_checked=True)
@@ -203,6 +221,8 @@ def sweep(
     on_start: Callable[[Start], None] | None = None,
     on_chunk: Callable[[int, int], None] = lambda done, chunks: None,
     progress: Report = None,
+    device: str = CPU,
+    check_device: int = CHECKED_RUNS,
 ) -> xr.Dataset | None:
     """Run a sweep, or go on with it: thousands of scenarios that differ in a few keys.
 
@@ -218,6 +238,11 @@ def sweep(
     on_chunk : called with chunks done and chunks in all.
     progress : True shows how far it is on stderr: a bar at a terminal, else a line every ten
         seconds. A function is called with the share of the work that is done. None is silent.
+    device : "cpu"; "gpu" for the graphics cards here, "gpu:0,2" for some of them; or "auto", which
+        takes a card where there is one and the sweep is large. No supply that fields share, and no
+        daily series, on a card.
+    check_device : plans of the first batch on a card that the processor runs too; they must be
+        equal. 0 for none.
 
     Returns
     -------
@@ -235,7 +260,9 @@ def sweep(
     >>> drysward.front(points, cost="water", risk="wilt").to_dataframe()
     """
     read = description if isinstance(description, Sweep) else read_sweep(description)
-    work = plan_work(read)
+    work = plan_work(read, device, check_device)
+    if cluster is not None and work.cards is not None:
+        raise FaultyInput(Fault("device", "a cluster runs on its own cores", 'device "cpu"'))
     cores = workers or os.cpu_count() or 1
 
     def start(there: Chunks) -> None:
@@ -316,18 +343,24 @@ def _refuse_full_disk(folder: Path, needed: int) -> None:
 
 def _here(work: Work, missing: list[int], workers: int) -> Generator[Done, None, None]:
     """Chunks as they are done by threads of this process; the day loop releases the GIL."""
-    compiled_run_site()
     stop = Event()
     manifest = work.manifest
+    if work.cards is None:
+        compiled_run_site()
+        batches = [range(chunk, chunk + 1) for chunk in missing]
+    else:
+        batches = _batches(work, work.cards, missing)
+        workers = work.cards.threads
 
-    def one(chunk: int) -> Done:
+    def one(chunks: range) -> list[Done]:
+        start, stop_ = manifest.numbers(chunks[0]).start, manifest.numbers(chunks[-1]).stop
         kept = run_numbers(
-            work.design, manifest.numbers(chunk), work.held, work.common, stop.is_set,
+            work.design, range(start, stop_), work.held, work.common, stop.is_set,
             len(manifest.years), manifest.drawn,
         )  # fmt: skip
-        return chunk, kept
+        return [(chunk, _of_chunk(manifest, chunk, kept, start)) for chunk in chunks]
 
-    todo = iter(missing)
+    todo = iter(batches)
     with ThreadPoolExecutor(workers) as pool:
         try:
             # No more in hand than cores and one, so that finished chunks never pile up.
@@ -336,9 +369,32 @@ def _here(work: Work, missing: list[int], workers: int) -> Generator[Done, None,
                 ended, running = wait(running, return_when=FIRST_COMPLETED)
                 for future in ended:
                     running |= {pool.submit(one, chunk) for chunk in islice(todo, 1)}
-                    yield future.result()
+                    yield from future.result()
         finally:
             # Ctrl-C, or a chunk that failed: what is in hand ends with the plan that it is at.
             stop.set()
             pool.shutdown(wait=True, cancel_futures=True)
 
+
+def _batches(work: Work, cards: Cards, missing: Sequence[int]) -> list[range]:
+    """Chunks that follow one another, as many as fill a card together."""
+    manifest = work.manifest
+    n_fields, n_years = len(manifest.fields), min(len(manifest.years), YEARS_AT_ONCE)
+    of_chunk = manifest.chunk_points * len(manifest.plans) * max(manifest.draws, 1)
+    most = max(cards.most_together(n_fields, n_years) // of_chunk, 1)
+    # Every thread has something to do.
+    most = min(most, max(-(-len(missing) // cards.threads), 1))
+    out: list[range] = []
+    for chunk in missing:
+        if out and out[-1].stop == chunk and len(out[-1]) < most:
+            out[-1] = range(out[-1].start, chunk + 1)
+        else:
+            out.append(range(chunk, chunk + 1))
+    return out
+
+
+def _of_chunk(manifest: Manifest, chunk: int, kept: Arrays, start: int) -> Arrays:
+    """What is kept of the points of a chunk, of that of points from ``start`` on."""
+    numbers = manifest.numbers(chunk)
+    here = slice(numbers.start - start, numbers.stop - start)
+    return {name: (dims, values[here]) for name, (dims, values) in kept.items()}

@@ -13,6 +13,7 @@ import xarray as xr
 from numpy.typing import NDArray
 from scipy.optimize import NonlinearConstraint, differential_evolution
 
+from drysward.card.devices import CHECKED_RUNS, CPU, Cards, cards_of, refuse_for_cards
 from drysward.day.records import STAGES
 from drysward.drive.runs import in_groups
 from drysward.faults import Fault, FaultyInput
@@ -125,6 +126,8 @@ def search(
     workers: int | None = None,
     progress: Report = None,
     objective: Objective | None = None,
+    device: str = CPU,
+    check_device: int = CHECKED_RUNS,
 ) -> Found:
     """Look for the least water that keeps the risk of ``[search]`` in the sweep file.
 
@@ -138,6 +141,7 @@ def search(
     objective : what to keep low in place of the water: a function of a Dataset of points, as
         ``drysward.open`` gives of a sweep, that gives a DataArray with one number for each point,
         by plan and field or not; of several fields the worst counts.
+    device, check_device : as ``drysward.sweep``.
 
     Returns
     -------
@@ -178,7 +182,8 @@ def search(
     sweep = replace(sweep, axes=(*chosen, *averaged))
     workers = workers or os.cpu_count() or 1
     drawing = _Drawing.of(sweep, settings)
-    trial = _Trial(sweep, settings, spread, draws, workers, drawing, objective)
+    held = Held(_cards(sweep, settings, len(draws), device, check_device))
+    trial = _Trial(sweep, settings, spread, draws, workers, drawing, objective, held)
     # Bounds take in the last place of a list; whole places alone are tried there.
     bounds = [(0.0, float(len(axis.changes) - 1)) if axis.listed else (0.0, 1.0)
               for axis in leaders]  # fmt: skip
@@ -214,7 +219,7 @@ def search(
     best = min(keeping, key=lambda one: one.cost, default=None)
     fresh, seed = None, int(sweep.base["weather"].get("seed", 1)) + _FRESH_SEED
     if best is not None:
-        fresh = _on_fresh_years(sweep, settings, best, draws, seed, drawing, objective)
+        fresh = _on_fresh_years(sweep, settings, best, draws, seed, drawing, objective, held.cards)
     return Found(
         sweep=replace(sweep, axes=chosen),
         settings=settings,
@@ -262,11 +267,11 @@ class _Trial:
         workers: int,
         drawing: _Drawing,
         objective: Objective | None,
+        held: Held,
     ) -> None:
-        self.objective = objective
+        self.objective, self.held = objective, held
         self.sweep, self.settings, self.spread, self.drawing = sweep, settings, spread, drawing
         self.draws, self.workers = draws, workers
-        self.held = Held()
         self.known: dict[bytes, Tried] = {}
 
     def at(self, x: FloatArray) -> Tried:
@@ -280,7 +285,10 @@ class _Trial:
         """Run those that were not run before, some at a time."""
         new = {p.tobytes(): p for p in map(self._positions, candidates)}
         todo = [p for key, p in new.items() if key not in self.known]
-        list(pool.map(self._run_positions, map(np.stack, in_groups(todo, self.workers))))
+        # A card runs all of a generation together.
+        on_card = [todo] if todo else []
+        groups = in_groups(todo, self.workers) if self.held.cards is None else on_card
+        list(pool.map(self._run_positions, map(np.stack, groups)))
 
     def _positions(self, x: FloatArray) -> FloatArray:
         positions = np.asarray(x, float)[self.spread]
@@ -375,12 +383,30 @@ def _on_fresh_years(
     seed: int,
     drawing: _Drawing,
     objective: Objective | None,
+    cards: Cards | None,
 ) -> Tried:
     """The plan that was found, on years of another seed."""
     other = _on_weather(sweep, seed=seed)
     if settings.fresh_years is not None:
         other = _on_weather(other, years=settings.fresh_years)
-    return try_plans(other, settings, best.positions[None, :], draws, Held(), drawing, objective)[0]
+    held, here = Held(cards), best.positions[None, :]
+    return try_plans(other, settings, here, draws, held, drawing, objective)[0]
+
+
+def _cards(
+    sweep: Sweep, settings: SearchTable, n_draws: int, device: str, checked: int
+) -> Cards | None:
+    """The cards that run a search; FaultyInput for a device that cannot."""
+    if device == CPU:
+        return None
+    point = point_at(sweep, np.zeros(len(sweep.axes)), sweep.name)
+    years = len(years_of(Held(), point).spans.years)
+    of_a_point = len(point.scenario.fields) * len(point.plans) * years
+    work = settings.tries * n_draws * max(sweep.draws, 1) * of_a_point
+    cards = cards_of(device, work, checked)
+    if cards is not None:
+        refuse_for_cards(point.scenario, bool(sweep.daily))
+    return cards
 
 
 def _on_weather(sweep: Sweep, **changes: int) -> Sweep:

@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 
+from drysward.card.devices import Cards
 from drysward.day.feeding import FeedInput
 from drysward.day.records import FEED_DAY, FEED_FIELD, PLAY_DAY, PLAY_FIELD, records
 from drysward.day.supply import SupplyInput
@@ -20,6 +21,7 @@ from drysward.site.forcing import NOTHING_TO_FORCE, Forcing, force_first_day, fo
 from drysward.site.play import any_has_play, field_covers, play_input
 from drysward.site.root_zone import RootZone, field_root_zone
 from drysward.site.stretches import (
+    YEARS_AT_ONCE,
     Ground,
     PreparedSite,
     Spans,
@@ -49,10 +51,12 @@ NETCDF_LOCK = Lock()
 class Held:
     """Values by key, each built once for all threads; the least recently used go first.
 
-    The first part of a key is the kind of the value.
+    The first part of a key is the kind of the value. ``cards`` are what runs the plans, None for
+    the processor.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, cards: Cards | None = None) -> None:
+        self.cards = cards
         self._weather, self._fields = _Values(MOST_WEATHER_BYTES), _Values(MOST_FIELD_BYTES)
         self._ahead = ThreadPoolExecutor(1, "ahead")
 
@@ -145,6 +149,11 @@ class Years:
 
     series: Series
     spans: Spans
+
+    @property
+    def most_in_a_part(self) -> int:
+        """Years of the longest stretch, or a few more."""
+        return min(len(self.spans.years), YEARS_AT_ONCE)
 
 
 def years_of(held: Held, point: Point, counted: tuple[int, int] | None = None) -> Years:

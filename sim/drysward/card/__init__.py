@@ -1,0 +1,1 @@
+"""The day loop on a graphics card: kernels made from the same source, and what drives them."""

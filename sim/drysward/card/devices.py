@@ -1,0 +1,200 @@
+"""Which cards a run uses, how many runs go there together, and whether a card counts as it should.
+
+A card and the processor give the same numbers to ``TOLERANCE``. They do the same arithmetic in the
+same order, without contraction; exponentials and powers, which only the days of fields take, may
+differ in their last bits.
+"""
+
+from __future__ import annotations
+
+import importlib.util
+import itertools
+import threading
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+import numpy as np
+
+from drysward.card.drive import Card, Processor, Reduced, Windows
+from drysward.card.kernels import is_simulated
+from drysward.day.records import FEED_YEAR, PLAY_YEAR, YEAR
+from drysward.drive.runs import Runs, advance_all
+from drysward.faults import Fault, FaultyInput, quoted
+from drysward.scenario.model import Scenario
+from drysward.site.stretches import PreparedSite
+from drysward.site.supply import site_record, supply_of
+
+CPU, GPU, AUTO = "cpu", "gpu", "auto"
+# Largest difference of a depth (mm) or another number of a year between a card and the processor.
+TOLERANCE = 1e-9
+# Largest share of counted days on which a stage may be reached on one of them alone: a tie.
+TIES = 1e-6
+CHECKED_RUNS = 16
+# Runs of a batch take no more than this, here and on the card each.
+BATCH_BYTES = 2**31
+_LEAST_TOGETHER = 256
+# Batches in hand for each card: one runs while others are made ready and read.
+BATCHES_A_CARD = 3
+# With ``auto`` a card is used from so many years of a plan on a field on.
+WORTH_A_CARD = 300_000
+
+
+class Cards:
+    """Cards of this machine by number. Every thread that runs plans has one of them."""
+
+    def __init__(self, numbers: tuple[int, ...], checked: int = CHECKED_RUNS) -> None:
+        self.numbers, self.checked = numbers, checked
+        self._turn = itertools.cycle(numbers)
+        self._lock = threading.Lock()
+        self._mine = threading.local()
+        self._is_checked = False
+
+    @property
+    def threads(self) -> int:
+        """Threads that keep the cards busy."""
+        return BATCHES_A_CARD * len(self.numbers)
+
+    def most_together(self, n_fields: int, years_held: int) -> int:
+        """Plans that fit into a batch, with so many years of a stretch."""
+        of_year = YEAR.itemsize + PLAY_YEAR.itemsize + FEED_YEAR.itemsize
+        of_run = years_held * of_year + 40_000
+        return max(BATCH_BYTES // (of_run * n_fields), _LEAST_TOGETHER // n_fields, 1)
+
+    def advance(
+        self, site: PreparedSite, runs: Runs, keep: Sequence[str] = (), checks: bool = True
+    ) -> Reduced | None:
+        """Take runs through a stretch, as ``advance_all`` without odds by day of the year; of the
+        first that are to be checked some are compared with the processor.
+
+        Their years come back whole where they are checked, else the names ``keep`` of YEAR and
+        what is ``Reduced``.
+
+        FaultyInput for a shared supply, ArithmeticError when card and processor differ.
+        """
+        if site.supply.site["on"].any():
+            raise _refused_supply(site.scenario)
+        with self._lock:
+            checks = checks and self.checked > 0 and not self._is_checked
+            self._is_checked = self._is_checked or checks
+        sample = runs.some(_spread(len(runs.specs), self.checked)) if checks else None
+        windows = Windows(self._here(), counts_days=False, keep=None if checks else keep)
+        advance_all(site, runs, windows=windows)
+        if sample is not None:
+            here = runs.some(_spread(len(runs.specs), self.checked))
+            require_equal(here, advance_all(site, sample), counts_days=False)
+        return windows.reduced
+
+    def _here(self) -> Card | Processor:
+        """The card of this thread."""
+        if not hasattr(self._mine, "card"):
+            with self._lock:
+                number = next(self._turn)
+            self._mine.card = self._card(number)
+        card: Card | Processor = self._mine.card
+        return card
+
+    def _card(self, number: int) -> Card | Processor:
+        return Card(number)
+
+
+def cards_of(device: str, work: int, checked: int = CHECKED_RUNS) -> Cards | None:
+    """The cards that ``device`` names; None for the processor.
+
+    ``device`` is "cpu", "gpu", "gpu:0,2" for some by number, or "auto": the cards there are, for a
+    ``work`` of years of plans on fields that is worth it. FaultyInput where it cannot be.
+    """
+    if device == CPU or (device == AUTO and work < WORTH_A_CARD):
+        return None
+    kind, _, text = device.partition(":")
+    if kind not in (GPU, AUTO) or (kind == AUTO and text):
+        allowed = "cpu, gpu, gpu:0,1 for some of several cards, or auto"
+        raise FaultyInput(Fault("device", f"{quoted(device)} is none", allowed))
+    there, why = _cards_there()
+    if not there:
+        if kind == AUTO:
+            return None
+        raise FaultyInput(Fault("device", f"no card can be used: {why}", 'device "cpu" runs it'))
+    if not text:
+        return Cards(there if kind == GPU else there[:1], checked)
+    try:
+        chosen = tuple(int(part) for part in text.split(","))
+    except ValueError:
+        chosen = (-1,)
+    if not set(chosen) <= set(there):
+        allowed = f"numbers among {', '.join(map(str, there))}"
+        raise FaultyInput(Fault("device", f"{quoted(device)} names no card here", allowed))
+    return Cards(chosen, checked)
+
+
+def _cards_there() -> tuple[tuple[int, ...], str]:
+    """Numbers of the cards of this machine, or why there are none."""
+    if importlib.util.find_spec("numba_cuda") is None:
+        return (), "numba-cuda is not installed (pip install 'drysward[gpu]')"
+    if is_simulated():
+        return (0,), ""
+    from numba import cuda
+
+    if not cuda.is_available():
+        return (), "there is no NVIDIA card with a driver"
+    return tuple(range(len(cuda.gpus))), ""
+
+
+def refuse_for_cards(scenario: Scenario, daily: bool = False) -> None:
+    """FaultyInput for what only the processor runs: a shared supply, functions, and daily series.
+
+    Fields that share water wait for one another every day, and a card runs each field by itself.
+    """
+    if site_record(supply_of(scenario), scenario).on[0]:
+        raise _refused_supply(scenario)
+    if any(plan.function is not None for plan in scenario.plans):
+        what = "a card cannot call a plan's Python function"
+        raise FaultyInput(Fault("device", what, 'device "cpu" runs it'))
+    if daily:
+        what = "a card keeps years and not single days, and the sweep keeps daily series"
+        raise FaultyInput(Fault("device", what, 'device "cpu" runs it; or no daily series'))
+
+
+def _refused_supply(scenario: Scenario) -> FaultyInput:
+    what = (
+        f"'{scenario.title}' has a water supply, crew or machines that its fields share, "
+        "and a card runs each field by itself"
+    )
+    return FaultyInput(Fault("device", what, 'device "cpu" runs it; or no limits of supply'))
+
+
+def _spread(n: int, some: int) -> np.ndarray:
+    """Places of ``some`` of ``n``, as far apart as can be."""
+    return np.unique(np.linspace(0, n - 1, min(n, some)).round().astype(int))
+
+
+def require_equal(ours: Runs, theirs: Runs, counts_days: bool = True) -> None:
+    """ArithmeticError unless both did the same, to ``TOLERANCE`` and ``TIES``."""
+    for name, one, other in _numbers(ours, theirs):
+        different = np.isnan(one) != np.isnan(other)
+        if one.size and (different.any() or np.nanmax(np.abs(one - other), initial=0) > TOLERANCE):
+            worst = np.nanmax(np.abs(one - other), initial=0)
+            _refuse(f"{name} by {worst:.3g}")
+    if not counts_days:
+        return
+    green = np.abs(ours.green - theirs.green).max()
+    if not green <= TOLERANCE:
+        _refuse(f"green cover by {green:.3g}")
+    counts = np.abs(ours.odds - theirs.odds).sum()
+    if counts > TIES * ours.years.shape[-1] * ours.odds[..., 0, :].size:
+        _refuse(f"the days on which stages are reached by {counts}")
+
+
+def _numbers(ours: Runs, theirs: Runs) -> Iterator[tuple[str, Any, Any]]:
+    """Names and values of the years, and of the state at the end."""
+    for part in ("years", "play", "fed", "states", "patches"):
+        one, other = getattr(ours, part), getattr(theirs, part)
+        for name in one.dtype.names:
+            yield name, np.asarray(one[name]), np.asarray(other[name])
+    yield "shortage", ours.shortage, theirs.shortage
+
+
+def _refuse(what: str) -> None:
+    raise ArithmeticError(
+        f"the card and the processor differ in {what}; run it with --device cpu, and please report "
+        "it with the scenario and the card's name"
+    )

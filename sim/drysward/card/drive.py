@@ -1,0 +1,309 @@
+"""Runs on a graphics card: what goes there, in what layout, and what comes back.
+
+A card has the whole stretch of weather in memory, and as many runs as fit; years of its runs are
+written once and copied back at the end of a stretch. Fields that no other runs use are worked out
+on the card too, some days at a time.
+"""
+
+from __future__ import annotations
+
+import warnings
+from collections.abc import Callable, Sequence
+from contextlib import nullcontext
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from drysward.card.kernels import (
+    FILL,
+    PICK,
+    SUM,
+    TURN,
+    is_simulated,
+    on_card,
+    on_processor,
+    uncontracted,
+)
+from drysward.card.source import (
+    STATE,
+    WHOLE_OF_CALENDAR,
+    Source,
+    forcing_source,
+    places_in,
+    run_source,
+)
+from drysward.day.lanes import LANES, PATCH_PLACE, PLACE
+from drysward.day.loop import Batch, DayInput, Tally
+from drysward.day.plan_demand import WEEK_GROSS
+from drysward.day.records import DAY, YEAR, as_values
+from drysward.site.forcing import Forcing
+
+FloatArray = NDArray[np.float64]
+
+# Bytes on the card of the days of fields that are worked out there.
+WINDOW_BYTES = 2**30
+# Threads of a block: few, so that a small batch spreads over the whole card.
+THREADS, FEW_THREADS = 128, 32
+ALL_BUSY = 132 * 512  # runs from which every part of a large card has several blocks
+
+
+class Processor:
+    """The kernels on the processor, to hold them to the day loop where there is no card."""
+
+    def __init__(self, compiled: bool = True) -> None:
+        self.compiled = compiled
+
+    def array(self, values: np.ndarray) -> Any:
+        return np.ascontiguousarray(values)
+
+    def zeros(self, shape: tuple[int, ...]) -> Any:
+        return np.zeros(shape)
+
+    def host(self, values: Any) -> np.ndarray:
+        return np.asarray(values)
+
+    def launch(self, source: Source, n: int, arguments: list[Any]) -> None:
+        with np.errstate(divide="ignore", invalid="ignore"):
+            on_processor(source, self.compiled)(n, *arguments)
+
+
+class Card:
+    """A card by its number, for the thread that makes it; in numba's simulator, that."""
+
+    def __init__(self, number: int = 0) -> None:
+        from numba import cuda
+
+        self.cuda = cuda
+        # A small batch does not fill a card, and need not.
+        warnings.filterwarnings("ignore", message="Grid size")
+        cuda.select_device(number)
+
+    def array(self, values: np.ndarray) -> Any:
+        return self.cuda.to_device(np.ascontiguousarray(values))
+
+    def zeros(self, shape: tuple[int, ...]) -> Any:
+        made = self.cuda.device_array(shape)
+        self.launch(FILL, made.size, [made.reshape(made.size)])
+        return made
+
+    def host(self, values: Any) -> np.ndarray:
+        return np.asarray(values.copy_to_host())
+
+    def launch(self, source: Source, n: int, arguments: list[Any]) -> None:
+        threads = THREADS if n >= ALL_BUSY else FEW_THREADS
+        kernel = on_card(source)
+        new = not is_simulated() and not kernel.overloads
+        with uncontracted() if new else nullcontext():
+            kernel[-(-n // threads), threads](n, *arguments)
+
+
+class Reduced(NamedTuple):
+    """Years of B runs on F fields, less than all of them: single numbers of YEAR by name
+    (B, F, Y), and totals and largest values of all years, YEAR as values (B, F, names).
+    """
+
+    yearly: dict[str, FloatArray]
+    total: FloatArray
+    most: FloatArray
+
+
+class Windows:
+    """Takes runs through days as ``drive.windows.run_windows`` does, on a card or a stand-in.
+
+    With ``keep``, names of YEAR, years stay on the card but for what ``reduced`` then holds.
+    """
+
+    def __init__(
+        self, on: Processor | Card, counts_days: bool = True, keep: Sequence[str] | None = None
+    ) -> None:
+        self.on, self.counts_days, self.keep = on, counts_days, keep
+        self.reduced: Reduced | None = None
+
+    def __call__(
+        self, forcing: Forcing, day_input: DayInput, from_day: int, first_day: int, stop_day: int,
+        batch: Batch, supply: Any, supply_of: Any, supply_states: Any, tally: Tally, scratch: Any,
+        reached: FloatArray, condition: FloatArray, trace_at: NDArray[np.int64],
+        supply_or_play: bool | None, feeding_on: bool | None,
+    ) -> None:  # fmt: skip
+        assert not supply.site["on"].any()
+        assert batch.side == 1
+        assert not (trace_at >= 0).any()
+        played, fed = bool(batch.is_played.any()), bool(batch.is_fed.any())
+        source, on = run_source(played, fed, self.counts_days), self.on
+        n_plans, n_fields = batch.plans.shape
+        n = n_plans * n_fields
+        calendar, first_year, n_years = _calendar(day_input.calendar)
+        n_days = len(calendar)
+        calendar = on.array(calendar)
+        weekly = on.array(_by_run(batch.weekly, n))
+        blocks = on.array(_by_run(_named(batch.blocks, PLACE, source.numbers), n))
+        patches = on.array(_by_run(_named(batch.patches, PATCH_PLACE, source.of_patch), n))
+        any_restricted = bool(batch.is_any_restricted.any())
+        plans = as_values(batch.plans).transpose(2, 1, 0).reshape(-1, n)
+        results = [
+            on.zeros((n, max(n_years, 1), values.shape[-1]))
+            for values, there in ((tally.years, True), (tally.played, played), (tally.fed, fed))
+            if there
+        ]
+        shortage = on.zeros((*tally.shortage.shape[2:], n))
+        of_runs = [
+            blocks, patches, on.array(_by_run(batch.catches, n)), weekly,
+            on.array(_by_run(batch.monthly, n)), on.zeros((*batch.booked.shape[1:3], n)),
+            on.array(_by_run(batch.columns, n)), on.array(_by_run(batch.rain_skip_days, n)),
+            on.array(plans if any_restricted else np.zeros((1, 1))),
+            on.array(_by_run(batch.is_restricted, n)),
+        ]  # fmt: skip
+        of_site = [
+            calendar, *map(on.array, (day_input.rain_before, day_input.drought_index,
+                                      day_input.spray_loss, reached, condition)),
+        ]  # fmt: skip
+
+        more: list[Any] = []
+        if self.counts_days:
+            n_stages, n_days_of_year = tally.by_day.shape[2:]
+            by_day = on.zeros((n_stages, n_days_of_year, n))
+            more.append(by_day)
+        if played:
+            more += [on.array(day_input.play_days.transpose(0, 2, 1)), results[1]]
+        if fed:
+            lies = np.ones((batch.lies.shape[1], n), bool)
+            more += [
+                on.array(day_input.feed_days.transpose(0, 2, 1)), results[-1],
+                on.zeros((*batch.fed_months.shape[1:3], n)), on.array(lies),
+            ]  # fmt: skip
+
+        def run(days: Any, first: int, start: int, stop: int) -> None:
+            counts = [start, stop, first, n_days, batch.patches.shape[1]]
+            on.launch(
+                source,
+                n,
+                [*counts, *of_runs, days, *of_site, results[0], shortage, *more],
+            )
+
+        if forcing.turfs.shape[0]:
+            self._forced(forcing, day_input, calendar, from_day, first_day, stop_day, run)
+        else:
+            days = on.array(day_input.days.transpose(0, 2, 1))
+            run(days, 0, max(from_day, first_day), stop_day)
+        _put_named(batch.blocks, PLACE, source.numbers, on.host(blocks), STATE)
+        _put_named(batch.patches, PATCH_PLACE, source.of_patch, on.host(patches), None)
+        batch.weekly[:, :, WEEK_GROSS] = _in_lanes(
+            on.host(weekly)[:, WEEK_GROSS], len(batch.blocks)
+        )
+        here = slice(first_year, first_year + n_years)
+
+        def by_plan(values: Any) -> np.ndarray:
+            """Values (n, ...) of runs as (B, F, ...)."""
+            return on.host(values).reshape(n_fields, n_plans, *values.shape[1:]).swapaxes(0, 1)
+
+        of_years = [tally.years, *[tally.played] * played, *[tally.fed] * fed]
+        for i, (values, line) in enumerate(zip(of_years, results, strict=True)):
+            if i > 0 or self.keep is None:
+                values[:, :, here] = by_plan(line)[:, :, :n_years]
+        if self.keep is not None:
+            self.reduced = self._reduced(results[0], self.keep, n_years, by_plan)
+            # One year stands for all: whether accounts close is read there.
+            tally.years[:, :, 0] = self.reduced.most
+        if self.counts_days:
+            n_counts = n_stages * n_days_of_year
+            turned = on.zeros((n, n_counts))
+            on.launch(TURN, n, [n_counts, by_day.reshape(n_counts, n), turned])
+            counts = by_plan(turned)
+            tally.by_day[:] += counts.reshape(*counts.shape[:2], n_stages, n_days_of_year)
+        booked = on.host(shortage).reshape(*shortage.shape[:2], n_fields, n_plans)
+        tally.shortage[:] += booked.transpose(3, 2, 0, 1)
+
+    def _reduced(
+        self, values: Any, keep: Sequence[str], n_years: int, by_plan: Callable[[Any], np.ndarray]
+    ) -> Reduced:
+        on, (n, _, n_names) = self.on, values.shape
+        total, most = on.zeros((n, n_names)), on.zeros((n, n_names))
+        on.launch(SUM, n * n_names, [n_names, n_years, values, total, most])
+        totals = by_plan(total)
+        n_plans, n_fields = totals.shape[:2]
+        back = np.zeros((len(keep), n_fields, n_plans, n_years))
+        if back.size:
+            places = np.array([places_in(YEAR)[name][0] for name in keep])
+            picked = on.zeros((len(keep), n, n_years))
+            on.launch(PICK, n * n_years, [n_years, on.array(places), values, picked])
+            back = on.host(picked).reshape(back.shape)
+        yearly = {name: back[k].swapaxes(0, 1) for k, name in enumerate(keep)}
+        return Reduced(yearly, totals, by_plan(most))
+
+    def _forced(
+        self, forcing: Forcing, day_input: DayInput, calendar: Any, from_day: int,
+        first_day: int, stop_day: int, run: Callable[[Any, int, int, int], None],
+    ) -> None:  # fmt: skip
+        """Work out days of fields and run them, window by window."""
+        assert not forcing.kept_off_mm.any(), "covers are part of play"
+        source, on = forcing_source(), self.on
+        n_names, n = len(DAY.names or ()), forcing.turfs.shape[0]
+        lines = int(min(max(WINDOW_BYTES // (8 * n * n_names), 1), stop_day - first_day))
+        days = on.zeros((lines, n_names, n))
+        memories = on.array(_columns(forcing.memories))
+        given = [
+            len(day_input.calendar), on.array(_columns(forcing.turfs)),
+            on.array(forcing.curves.transpose(0, 2, 1)), on.array(forcing.n_nodes),
+            on.array(as_values(forcing.weather)), calendar,
+            on.array(np.asarray(day_input.calendar["rooting_score"])),
+            on.array(_columns(forcing.fields)), memories, days,
+        ]  # fmt: skip
+        for first in range(first_day, stop_day, lines):
+            stop = min(first + lines, stop_day)
+            on.launch(source, n, [first, stop, *given])
+            if stop > from_day:
+                run(days, first, max(first, from_day), stop)
+
+
+def _calendar(days: np.recarray) -> tuple[NDArray[np.int64], int, int]:
+    """Whole numbers of the calendar (D, names), years from 0; the first year, and how many."""
+    out = np.stack([np.asarray(days[name]) for name in WHOLE_OF_CALENDAR], axis=-1)
+    year = out[:, WHOLE_OF_CALENDAR.index("year")]
+    counted = year[year >= 0]
+    if not counted.size:
+        return out, 0, 0
+    first = int(counted.min())
+    year[year >= 0] -= first
+    return out, first, int(counted.max()) - first + 1
+
+
+def _columns(lines: np.recarray) -> FloatArray:
+    """Records (n,) of 8-byte numbers as floats (names and tables, n)."""
+    names = lines.dtype.names or ()
+    parts = [np.asarray(lines[name], float).reshape(len(lines), -1) for name in names]
+    return np.concatenate(parts, axis=1).T
+
+
+def _by_run(lanes: np.ndarray, n: int) -> np.ndarray:
+    """Arrays (K, ..., LANES) by run (..., n)."""
+    moved = np.moveaxis(lanes, 0, -2)
+    return moved.reshape(*moved.shape[:-2], -1)[..., :n]
+
+
+def _in_lanes(values: np.ndarray, n_blocks: int) -> np.ndarray:
+    """Inverse of ``_by_run``; spare lanes hold 0."""
+    whole = np.zeros((*values.shape[:-1], n_blocks * LANES))
+    whole[..., : values.shape[-1]] = values
+    return np.moveaxis(whole.reshape(*values.shape[:-1], n_blocks, LANES), -2, 0)
+
+
+def _named(lanes: FloatArray, places: dict[str, int], names: tuple[str, ...]) -> FloatArray:
+    """Some names of blocks (K, ..., names * LANES) as (K, names, ..., LANES)."""
+    by_name = lanes.reshape(*lanes.shape[:-1], -1, LANES)
+    rows = [places[name] // LANES for name in names]
+    return np.moveaxis(by_name[..., rows, :], -2, 1)
+
+
+def _put_named(
+    lanes: FloatArray,
+    places: dict[str, int],
+    names: tuple[str, ...],
+    values: FloatArray,
+    only: frozenset[str] | None,
+) -> None:
+    """Inverse of ``_named`` for values (names, ..., n)."""
+    by_name = lanes.reshape(*lanes.shape[:-1], -1, LANES)
+    for name, line in zip(names, values, strict=True):
+        if only is None or name in only:
+            by_name[..., places[name] // LANES, :] = _in_lanes(line, len(lanes))

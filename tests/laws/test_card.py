@@ -1,0 +1,274 @@
+"""Laws of runs on a graphics card: they do what the day loop does on the processor.
+
+The kernels are compared where there is no card too: as plain Python, compiled for the processor,
+and in numba's simulator of a card.
+"""
+
+from __future__ import annotations
+
+import importlib.util
+import os
+import subprocess
+import sys
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import drysward
+from drysward.card import devices
+from drysward.card.devices import Cards, cards_of, refuse_for_cards, require_equal
+from drysward.card.drive import Processor, Windows
+from drysward.drive.runs import advance_all, start_runs
+from drysward.faults import FaultyInput
+from drysward.site.stretches import prepare
+
+RESULTS = ("years", "play", "fed", "states", "patches", "odds", "green", "shortage")
+needs_numba_cuda = pytest.mark.skipif(
+    importlib.util.find_spec("numba_cuda") is None, reason="numba-cuda, the extra gpu, is not here"
+)
+
+SWEEP = """
+scenario = "demo"
+plans = ["refill", "deficit"]
+years = 3
+keep = ["irrigation_gross"]
+[design]
+kind = "latin hypercube"
+samples = 10
+[axes.trigger]
+key = "plans.refill.trigger"
+from = 0.3
+to = 0.7
+[axes.kc]
+catalog = "species.kentucky_bluegrass.kc_summer"
+[search]
+plan = "refill"
+field = "practice"
+days_below = 50
+tries = 10
+"""
+
+
+def same(ours, theirs):
+    for name in RESULTS:
+        one, other = getattr(ours, name), getattr(theirs, name)
+        assert one.tobytes() == other.tobytes(), name
+
+
+def runs_of(site, n=1):
+    return start_runs([(site, plan) for plan in site.scenario.plans * n])
+
+
+def days_of(site, n):
+    """The first days of a site, which end a turf year."""
+    calendar = site.calendar[:n].copy()
+    return replace(site, calendar=calendar, days=site.days[:n])
+
+
+@pytest.fixture(scope="module")
+def sites(scenes):
+    """All that a field can have under plans of every rule, and the same without play and feeding;
+    nothing that fields share.
+    """
+    whole = replace(scenes.everything(), supply=None)
+    bare = [replace(f, play=None, feeding=None, establish=None) for f in whole.fields[:2]]
+    plain = replace(whole, fields=tuple(bare), plans=tuple(
+        replace(plan, syringe=None) for plan in whole.plans
+    ))  # fmt: skip
+    return {
+        "everything": prepare(whole, scenes.hard_weather()),
+        "plain": prepare(plain, scenes.hard_weather()),
+    }
+
+
+@pytest.mark.parametrize("kind", ["plain", "everything"])
+def test_a_kernel_does_what_the_day_loop_does(sites, kind):
+    site = days_of(sites[kind], 240)
+    ours, theirs = advance_all(site, runs_of(site)), runs_of(site)
+    same(ours, advance_all(site, theirs, windows=Windows(Processor(compiled=False))))
+    assert ours.years.irrigation_gross.max() > 0.0
+
+
+@pytest.mark.slow
+def test_kernels_do_what_the_day_loop_does_in_random_scenarios():
+    """200 of those of ``test_random_scenarios.py``, without what fields share."""
+    there = Path(__file__).with_name("test_random_scenarios.py")
+    spec = importlib.util.spec_from_file_location("random_scenarios", there)
+    assert spec is not None
+    module = sys.modules[spec.name] = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    windows, done = Windows(Processor()), 0
+    for number in range(200):
+        site = module.Case(number).run(nothing_shared).site
+        if not site.supply.site["on"].any():
+            done += 1
+            ours, theirs = advance_all(site, runs_of(site)), runs_of(site)
+            same(ours, advance_all(site, theirs, windows=windows))
+    assert done > 150
+
+
+def nothing_shared(tree):
+    tree.pop("supply", None)
+    tree["site"].pop("crew", None)
+    for field in tree["fields"].values():
+        field["delivery"].pop("machine", None)
+
+
+# --- sweeps and draws, on cards that are the processor ------------------------------------------
+
+
+@pytest.fixture
+def stand_in(monkeypatch):
+    processor = Processor()
+    monkeypatch.setattr(devices, "_cards_there", lambda: ((0, 1), ""))
+    monkeypatch.setattr(Cards, "_card", lambda self, number: processor)
+
+
+@pytest.fixture
+def sweep_file(tmp_path):
+    file = tmp_path / "little.toml"
+    file.write_text(SWEEP)
+    return file
+
+
+def equal(ours, theirs):
+    assert set(ours.data_vars) == set(theirs.data_vars)
+    for name in ours.data_vars:
+        np.testing.assert_array_equal(ours[name], theirs[name], name)
+
+
+@pytest.mark.slow
+def test_a_sweep_is_the_same_on_a_card_and_goes_on_there(stand_in, sweep_file, tmp_path):
+    """Its points have fields of their own, whose days are worked out on the card."""
+    ours = drysward.sweep(sweep_file, tmp_path / "here").load()
+    equal(ours, drysward.sweep(sweep_file, tmp_path / "there", device="gpu"))
+    for chunk in sorted((tmp_path / "here").glob("*.nc"))[1:3]:
+        chunk.unlink()
+    equal(ours, drysward.sweep(sweep_file, tmp_path / "here", device="gpu:1"))
+
+
+@pytest.mark.slow
+def test_a_search_finds_the_same_on_a_card(stand_in, sweep_file):
+    ours, theirs = (drysward.search(sweep_file, device=device) for device in ("cpu", "gpu"))
+    assert ours.best.positions.tolist() == theirs.best.positions.tolist()
+    assert ours.best.water_mm == theirs.best.water_mm
+    assert ours.fresh.days_below == theirs.fresh.days_below
+
+
+@pytest.mark.slow
+def test_draws_are_the_same_on_a_card(stand_in):
+    scenario = drysward.shipped("demo")
+    equal(*(drysward.draws(scenario, 4, years=(1, 4), device=one) for one in ("cpu", "gpu")))
+
+
+@pytest.mark.slow
+def test_a_card_that_counts_wrong_is_found_out(stand_in, sweep_file, tmp_path, monkeypatch):
+    whole = Windows.__call__
+
+    def wrong(self, *arguments):
+        whole(self, *arguments)
+        arguments[9].years[0, 0, 0, 1] += 1e-6
+
+    monkeypatch.setattr(Windows, "__call__", wrong)
+    with pytest.raises(ArithmeticError, match=r"differ in irrigation_gross by 1e-06"):
+        drysward.sweep(sweep_file, tmp_path / "out", device="gpu")
+    drysward.sweep(sweep_file, tmp_path / "out", device="gpu", check_device=0)
+
+
+# --- what a card is not for ---------------------------------------------------------------------
+
+
+def test_what_fields_share_is_refused(scenes):
+    with pytest.raises(FaultyInput, match=r"fields share.*device \"cpu\" runs it"):
+        refuse_for_cards(scenes.everything())
+    plain = replace(scenes.everything(), supply=None)
+    refuse_for_cards(plain)
+    with pytest.raises(FaultyInput, match="daily series"):
+        refuse_for_cards(plain, daily=True)
+    with pytest.raises(FaultyInput, match="Python function"):
+        refuse_for_cards(plain.with_plan("mine", lambda morning: 0.0))
+
+
+def test_cards_go_by_number(stand_in):
+    assert cards_of("cpu", 10**9) is None
+    assert cards_of("gpu", 1).numbers == (0, 1)
+    assert cards_of("gpu:1", 1).numbers == (1,)
+    assert cards_of("auto", 10**9).numbers == (0,)
+    assert cards_of("auto", 1000) is None
+    for wrong in ("gpu:2", "gpu:x", "cuda", "auto:1", "gpu0"):
+        with pytest.raises(FaultyInput, match="device"):
+            cards_of(wrong, 10**9)
+
+
+def test_without_a_card_one_sentence_says_so(monkeypatch, tmp_path):
+    monkeypatch.setattr(devices, "_cards_there", lambda: ((), "there is no NVIDIA card"))
+    assert cards_of("auto", 10**9) is None
+    with pytest.raises(FaultyInput, match=r'no card can be used.*device "cpu" runs it'):
+        drysward.sweep("sweep-demo", tmp_path / "out", device="gpu")
+
+
+def test_runs_that_differ_are_refused(sites):
+    site = days_of(sites["plain"], 60)
+    ours, theirs = (advance_all(site, runs_of(site)) for _ in range(2))
+    require_equal(ours, theirs)
+    theirs.odds[0, 0, 1, 5] += 1
+    with pytest.raises(ArithmeticError, match="stages are reached by 1"):
+        require_equal(ours, theirs)
+
+
+# --- numba's simulator, and a card --------------------------------------------------------------
+
+IN_A_SIMULATOR = """
+import sys
+sys.path.insert(0, {folder!r})
+from conftest import Scenes
+from dataclasses import replace
+from drysward.card.drive import Card, Windows
+from drysward.drive.runs import advance_all, start_runs
+from drysward.site.stretches import prepare
+scenes = Scenes()
+whole = replace(scenes.everything(patches=1), supply=None)
+if {plain}:
+    fields = [replace(f, play=None, feeding=None, establish=None) for f in whole.fields[:2]]
+    plans = tuple(replace(plan, syringe=None) for plan in whole.plans)
+    whole = replace(whole, fields=tuple(fields), plans=plans)
+site = prepare(whole, scenes.hard_weather(1))
+site = replace(site, calendar=site.calendar[:{days}], days=site.days[:{days}])
+runs, others = (start_runs([(site, plan) for plan in whole.plans]) for _ in range(2))
+advance_all(site, runs, compiled={days} > 100)
+advance_all(site, others, windows=Windows(Card()))
+for name in {names}:
+    assert getattr(runs, name).tobytes() == getattr(others, name).tobytes(), name
+print("the same")
+"""
+
+
+@needs_numba_cuda
+@pytest.mark.parametrize(
+    "plain, days",
+    [(True, 20), pytest.param(True, 250, marks=pytest.mark.slow),
+     pytest.param(False, 250, marks=pytest.mark.slow)],
+)  # fmt: skip
+def test_the_simulator_of_a_card_does_the_same(plain, days):
+    folder = str(Path(__file__).parents[1])
+    code = IN_A_SIMULATOR.format(folder=folder, plain=plain, days=days, names=RESULTS)
+    environment = {**os.environ, "NUMBA_ENABLE_CUDASIM": "1"}
+    done = subprocess.run(
+        [sys.executable, "-c", code], env=environment, capture_output=True, text=True, check=False
+    )
+    assert done.stdout.strip() == "the same", done.stderr[-2000:]
+
+
+def has_card():
+    there, _ = devices._cards_there()
+    return bool(there)
+
+
+@pytest.mark.skipif(not has_card(), reason="there is no NVIDIA card here")
+def test_a_card_does_what_the_processor_does(sites):
+    for site in sites.values():
+        ours, theirs = runs_of(site, 5), runs_of(site, 5)
+        Cards((0,), checked=0).advance(site, theirs)
+        require_equal(theirs, advance_all(site, ours))
