@@ -16,7 +16,7 @@ import subprocess
 import sys
 import time
 import traceback
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from dataclasses import replace
@@ -34,8 +34,10 @@ from drysward.site.stretches import prepare, stretches
 from drysward.site.weather_years import weather_series
 
 RESULTS = ("years", "play", "fed", "states", "patches", "odds", "green", "shortage")
-SIZES = (100, 1_000, 10_000, 100_000)
-YEARS = 10
+SIZES = (100, 1_000, 10_000, 100_000, 1_000_000)
+MOST_WHOLE = 100_000  # runs of which all years fit into memory here
+YEARS = 50  # a stretch
+KEPT = ("irrigation_gross", "days_wilt", "longest_wilt", "days_below_condition")
 
 
 class Timed(Card):
@@ -139,38 +141,44 @@ def rewind(site: Any) -> None:
 def speed(args: argparse.Namespace) -> dict[str, Any]:
     """Patch-days a second, whole answers included: refill plans on one field of five patches."""
     site = one_field()
-    return rates(args, lambda n: (site, many(site, n)))
+    return rates(args, lambda n: (site, many(site, n)), args.sizes)
 
 
 def own(args: argparse.Namespace) -> dict[str, Any]:
     """The same, every run on a field of its own, whose days are worked out as it runs."""
-    return rates(args, own_fields)
+    return rates(args, own_fields, [n for n in args.sizes if n <= MOST_WHOLE])
 
 
 def rates(
-    args: argparse.Namespace, make: Callable[[int], tuple[Any, Any]]
+    args: argparse.Namespace, make: Callable[[int], tuple[Any, Any]], sizes: Sequence[int]
 ) -> dict[str, Any]:
     out: dict[str, Any] = {}
     card = Timed()
-    windows = Windows(card)
-    site, runs = make(64)
-    start = time.perf_counter()
-    advance_all(site, runs, windows=windows)
-    out["first, with compiling (s)"] = time.perf_counter() - start
-    for n in args.sizes:
-        site, runs = make(n)
-        card.seconds = {}
+    every = Windows(card)  # every year and day of the year comes back
+    summed = Windows(card, counts_days=False, keep=KEPT)  # what a sweep keeps
+    for windows in (every, summed):
+        site, runs = make(64)
         start = time.perf_counter()
         advance_all(site, runs, windows=windows)
-        seconds = time.perf_counter() - start
+        out.setdefault("first, with compiling (s)", time.perf_counter() - start)
+    for n in sizes:
+        site, runs = make(n)
         days = n * (site.calendar.size - site.from_day) * runs.catches.shape[-1]
-        parts = {name: round(value, 4) for name, value in card.seconds.items()}
-        parts["here"] = round(seconds - sum(card.seconds.values()), 4)
-        out[f"card, {n} runs"] = {
-            "patch-days/s": days / seconds, "in the kernel": days / card.seconds["run_days"],
-            "seconds": seconds, "parts": parts,
-        }  # fmt: skip
-        print(n, out[f"card, {n} runs"], flush=True)
+        for kind, windows in (("every year", every), ("as in a sweep", summed)):
+            if windows is every and n > MOST_WHOLE:
+                continue
+            rewind(site)
+            card.seconds = {}
+            start = time.perf_counter()
+            advance_all(site, runs, windows=windows)
+            seconds = time.perf_counter() - start
+            parts = {name: round(value, 4) for name, value in card.seconds.items()}
+            parts["here"] = round(seconds - sum(card.seconds.values()), 4)
+            out[f"card, {n} runs, {kind}"] = {
+                "patch-days/s": days / seconds, "in the kernel": days / card.seconds["run_days"],
+                "seconds": seconds, "parts": parts,
+            }  # fmt: skip
+            print(n, kind, out[f"card, {n} runs, {kind}"], flush=True)
     for workers in (1, os.cpu_count() or 1):
         groups = [make(16) for _ in range(4 * workers)]
         for one in groups[:1]:
@@ -190,10 +198,10 @@ def sweep(args: argparse.Namespace) -> dict[str, Any]:
     """From a sweep file to its front, on a card and on all cores."""
     out: dict[str, Any] = {}
     for name, points, years, devices in args.sweeps:
-        file = args.folder / f"{name}.toml"
+        file = args.folder / f"{name.partition(',')[0]}.toml"
         file.write_text(SWEEP.format(samples=points, years=years))
         for device in devices:
-            to = Path(args.scratch) / f"swept-{name}-{device}"
+            to = Path(args.scratch) / f"swept-{file.stem}-{device}"
             shutil.rmtree(to, ignore_errors=True)
             start = time.perf_counter()
             points_swept = drysward.sweep(file, to, device=device)
@@ -307,6 +315,7 @@ def main() -> None:
     parser.add_argument("--scratch", default="/tmp")
     args = parser.parse_args()
     args.sweeps = (
+        ("first, with compiling", 400, 100, ("gpu",)),
         ("small", 400, 100, ("gpu", "cpu")),
         ("large", args.sweep_points, args.sweep_years, ("gpu",)),
     )

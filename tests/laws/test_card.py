@@ -150,6 +150,17 @@ def test_a_sweep_is_the_same_on_a_card_and_goes_on_there(stand_in, sweep_file, t
 
 
 @pytest.mark.slow
+def test_a_sweep_of_fields_under_covers_is_the_same_on_a_card(stand_in, sweep_file, tmp_path):
+    text = sweep_file.read_text(encoding="utf-8").partition("[search]")[0]
+    text = text.replace('"demo"', '"match-days"').replace('["refill", "deficit"]', '["none"]')
+    text = text.replace("plans.refill.trigger", "plans.refill_evening.trigger")
+    sweep_file.write_text(text, encoding="utf-8")
+    ours = drysward.sweep(sweep_file, tmp_path / "here").load()
+    assert ours["play_covered_days_mean"].max() > 0.0
+    equal(ours, drysward.sweep(sweep_file, tmp_path / "there", device="gpu"))
+
+
+@pytest.mark.slow
 def test_a_search_finds_the_same_on_a_card(stand_in, sweep_file):
     ours, theirs = (drysward.search(sweep_file, device=device) for device in ("cpu", "gpu"))
     assert ours.best.positions.tolist() == theirs.best.positions.tolist()

@@ -69,7 +69,11 @@ class Processor:
 
 
 class Card:
-    """A card by its number, for the thread that makes it; in numba's simulator, that."""
+    """A card by its number, for the thread that makes it; in numba's simulator, that.
+
+    Each has a stream: what several threads start on a card runs side by side, since a small batch
+    takes nearly as long as one that fills it.
+    """
 
     def __init__(self, number: int = 0) -> None:
         from numba import cuda
@@ -78,24 +82,27 @@ class Card:
         # A small batch does not fill a card, and need not.
         warnings.filterwarnings("ignore", message="Grid size")
         cuda.select_device(number)
+        self.stream = cuda.stream()
 
     def array(self, values: np.ndarray) -> Any:
-        return self.cuda.to_device(np.ascontiguousarray(values))
+        return self.cuda.to_device(np.ascontiguousarray(values), stream=self.stream)
 
     def zeros(self, shape: tuple[int, ...]) -> Any:
-        made = self.cuda.device_array(shape)
+        made = self.cuda.device_array(shape, stream=self.stream)
         self.launch(FILL, made.size, [made.reshape(made.size)])
         return made
 
     def host(self, values: Any) -> np.ndarray:
-        return np.asarray(values.copy_to_host())
+        copied = np.asarray(values.copy_to_host(stream=self.stream))
+        self.stream.synchronize()
+        return copied
 
     def launch(self, source: Source, n: int, arguments: list[Any]) -> None:
         threads = THREADS if n >= ALL_BUSY else FEW_THREADS
         kernel = on_card(source)
         new = not is_simulated() and not kernel.overloads
         with uncontracted() if new else nullcontext():
-            kernel[-(-n // threads), threads](n, *arguments)
+            kernel[-(-n // threads), threads, self.stream](n, *arguments)
 
 
 class Reduced(NamedTuple):
@@ -182,7 +189,8 @@ class Windows:
             )
 
         if forcing.turfs.shape[0]:
-            self._forced(forcing, day_input, calendar, from_day, first_day, stop_day, run)
+            covered = played and bool(forcing.kept_off_mm.any())
+            self._forced(forcing, day_input, calendar, covered, from_day, first_day, stop_day, run)
         else:
             days = on.array(day_input.days.transpose(0, 2, 1))
             run(days, 0, max(from_day, first_day), stop_day)
@@ -232,12 +240,11 @@ class Windows:
         return Reduced(yearly, totals, by_plan(most))
 
     def _forced(
-        self, forcing: Forcing, day_input: DayInput, calendar: Any, from_day: int,
+        self, forcing: Forcing, day_input: DayInput, calendar: Any, covered: bool, from_day: int,
         first_day: int, stop_day: int, run: Callable[[Any, int, int, int], None],
     ) -> None:  # fmt: skip
         """Work out days of fields and run them, window by window."""
-        assert not forcing.kept_off_mm.any(), "covers are part of play"
-        source, on = forcing_source(), self.on
+        source, on = forcing_source(covered), self.on
         n_names, n = len(DAY.names or ()), forcing.turfs.shape[0]
         lines = int(min(max(WINDOW_BYTES // (8 * n * n_names), 1), stop_day - first_day))
         days = on.zeros((lines, n_names, n))
@@ -248,6 +255,7 @@ class Windows:
             on.array(as_values(forcing.weather)), calendar,
             on.array(np.asarray(day_input.calendar["rooting_score"])),
             on.array(_columns(forcing.fields)), memories, days,
+            *([on.array(forcing.kept_off_mm.T)] if covered else []),
         ]  # fmt: skip
         for first in range(first_day, stop_day, lines):
             stop = min(first + lines, stop_day)

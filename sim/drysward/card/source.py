@@ -191,8 +191,10 @@ def run_source(played: bool, fed: bool, counts_days: bool) -> Source:
 
 
 @cache
-def forcing_source() -> Source:
-    """The kernel that works out the days of fields, one a thread."""
+def forcing_source(covered: bool = False) -> Source:
+    """The kernel that works out the days of fields, one a thread; of those that are ``covered``
+    from rain on some days too.
+    """
     thread = _number("thread")
     whole = frozenset(n for n in TURF.names or () if TURF[n].base.kind == "i")
     curves = Struct({
@@ -208,7 +210,7 @@ def forcing_source() -> Source:
             curves,
             _table("weather", (0, 1), 2, columns=places_in(WEATHER)),
             _calendar(),
-            Filled(0.0),
+            _table("kept_off", (0, "thread"), 1) if covered else Filled(0.0),
             _table("fields", (1, "thread"), 2, 2, columns=places_in(FIELD)),
             _table("all_days", (0, 2, "thread"), 3, columns=places_in(DAY)),
             thread,
@@ -219,6 +221,7 @@ def forcing_source() -> Source:
         (
             "from_day", "stop_day", "n_days", "turfs", "all_curves", "n_nodes", "weather",
             "all_calendar", "all_rooting_scores", "fields", "memories", "all_days",
+            *(("kept_off",) if covered else ()),
         ),
         {},
         before="nodes = n_nodes[thread]",
