@@ -33,8 +33,6 @@ CHECKED_RUNS = 16
 # Runs of a batch take no more than this, here and on the card each.
 BATCH_BYTES = 2**31
 _LEAST_TOGETHER = 256
-# Runs of fields that a large card takes at once.
-FILLS_A_CARD = 33_792
 # Batches in hand for each card: one runs while others are made ready and read.
 BATCHES_A_CARD = 3
 # With ``auto`` a card is used from so many years of a plan on a field on.

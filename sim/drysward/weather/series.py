@@ -93,7 +93,7 @@ def recorded(record: DailyRecord, description: str = "", notes: tuple[str, ...] 
     return Series(
         "record",
         record.dates[0],
-        record.dates[-1] + 1,
+        record.dates[-1] + np.timedelta64(1, "D"),
         between,
         description,
         notes,

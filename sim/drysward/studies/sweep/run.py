@@ -16,14 +16,7 @@ from time import perf_counter
 import numpy as np
 import xarray as xr
 
-from drysward.card.devices import (
-    CHECKED_RUNS,
-    CPU,
-    FILLS_A_CARD,
-    Cards,
-    cards_of,
-    refuse_for_cards,
-)
+from drysward.card.devices import CHECKED_RUNS, CPU, Cards, cards_of, refuse_for_cards
 from drysward.drive.runs import advance_all, most_together, start_runs
 from drysward.drive.windows import compiled_run_site
 from drysward.faults import Fault, FaultyInput
@@ -389,11 +382,9 @@ def _batches(work: Work, cards: Cards, missing: Sequence[int]) -> list[range]:
     n_fields, n_years = len(manifest.fields), min(len(manifest.years), YEARS_AT_ONCE)
     of_chunk = manifest.chunk_points * len(manifest.plans) * max(manifest.draws, 1)
     most = max(cards.most_together(n_fields, n_years) // of_chunk, 1)
-    # Every thread has something to do, but for batches that would leave a card half idle: these
-    # take nearly as long as one that fills it.
-    fills = -(-FILLS_A_CARD // (of_chunk * n_fields))
-    of_card = -(-len(missing) // len(cards.numbers))
-    most = min(most, max(-(-len(missing) // cards.threads), min(of_card, fills), 1))
+    # Every thread has something to do: one whole batch on the card took a sixth longer than three
+    # whose points are read and started beside the kernels of others.
+    most = min(most, max(-(-len(missing) // cards.threads), 1))
     out: list[range] = []
     for chunk in missing:
         if out and out[-1].stop == chunk and len(out[-1]) < most:
