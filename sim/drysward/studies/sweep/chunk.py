@@ -56,7 +56,7 @@ _SUPPLY_MEANS = tuple(
 
 # Fields that run together on a card, each with days of play or feeding that no others have: those
 # days are made here for a whole stretch, 10 MB for each field.
-_MADE_HERE = 64
+_WORKED_OUT_HERE = 64
 
 
 class Stopped(Exception):
@@ -220,7 +220,7 @@ def _groups(
         scenario = members[0].point.scenario
         most = most_mixed = cards.most_together(n_fields, years.most_in_a_part)
         if any_has_play(scenario) or scenario.fed:
-            most_mixed = min(most, max(_MADE_HERE // n_fields, 1))
+            most_mixed = min(most, max(_WORKED_OUT_HERE // n_fields, 1))
     for grounds in alike.values():
         mixed: list[Member] = []
         for on_ground in grounds.values():
