@@ -126,6 +126,16 @@ def cards_of(device: str, work: int, checked: int = CHECKED_RUNS) -> Cards | Non
     return Cards(chosen, checked)
 
 
+def cards_for(
+    scenario: Scenario, device: str, work: int, checked: int, daily: bool = False
+) -> Cards | None:
+    """As ``cards_of``, for a scenario; FaultyInput as ``refuse_for_cards`` too."""
+    cards = cards_of(device, work, checked)
+    if cards is not None:
+        refuse_for_cards(scenario, daily)
+    return cards
+
+
 def _cards_there() -> tuple[tuple[int, ...], str]:
     """Numbers of the cards of this machine, or why there are none."""
     if importlib.util.find_spec("numba_cuda") is None:

@@ -236,8 +236,8 @@ def advance_all(
     runs.trace = records(TRACE, (n_plans, n_trace, n_fields))
     as_values(runs.trace)[..., _NOT_OF_EVERY_FIELD] = np.nan
     runs.supply = runs.supply._replace(trace=records(SUPPLY_TRACE, (n_plans, n_trace)))
-    batch, spread = batch_of(site, runs, side_by_side=windows is None)
     in_lanes = windows is None
+    batch, spread = batch_of(site, runs, side_by_side=in_lanes)
     counts_days = windows is None or windows.counts_days
     tally = tally_of(runs, spread if in_lanes else None, counts_days)
     scratch = Scratch(

@@ -56,8 +56,8 @@ def feed_input(
             slow = slow_parts(spec.feeding)
             _write_field(row[f], spec, spec.feeding, slow, zones[f], fields[f], scenario.catalog)
             _write_doses(days[:, f], spec.feeding, slow, weather.calendar_day)
-            age = young_shares(spec, scenario.catalog, weather.calendar_day)
-            days["uptake"][:, f], days["living"][:, f] = age
+            young = young_shares(spec, scenario.catalog, weather.calendar_day)
+            days["uptake"][:, f], days["living"][:, f] = young
             compiled(feed_pass, counted=False)(
                 _numbers(spec, spec.feeding, slow, fields[f], scenario.catalog),
                 weather.days,

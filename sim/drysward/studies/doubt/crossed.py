@@ -20,7 +20,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from drysward.card.devices import CHECKED_RUNS, CPU, cards_of, refuse_for_cards
+from drysward.card.devices import CHECKED_RUNS, CPU, cards_for
 from drysward.day.records import STAGES
 from drysward.drive.runs import compiled_run_site, most_together
 from drysward.faults import CannotDraw, Fault, FaultyInput
@@ -192,13 +192,12 @@ def crossed(
     rows = tuple(draws.rows())
     out = _Gathered(scenario, draws, len(followed), n_years, distinct, feeding_effect)
     work = k * len(followed) * len(scenario.fields) * n_years
-    held.cards = cards_of(device, work, check_device)
+    held.cards = cards_for(scenario, device, work, check_device)
     workers = workers or os.cpu_count() or 1
     together = drawn_together(len(followed), len(scenario.fields))
     if held.cards is None:
         compiled_run_site()
     else:
-        refuse_for_cards(scenario)
         most = held.cards.most_together(len(scenario.fields), cut.most_in_a_part)
         workers = held.cards.threads
         together = max(min(most // len(followed), -(-k // workers)), 1)

@@ -16,7 +16,7 @@ from time import perf_counter
 import numpy as np
 import xarray as xr
 
-from drysward.card.devices import CHECKED_RUNS, CPU, Cards, cards_of, refuse_for_cards
+from drysward.card.devices import CHECKED_RUNS, CPU, Cards, cards_for
 from drysward.drive.runs import advance_all, most_together, start_runs
 from drysward.drive.windows import compiled_run_site
 from drysward.faults import Fault, FaultyInput
@@ -83,13 +83,11 @@ def plan_work(sweep: Sweep, device: str = CPU, checked: int = CHECKED_RUNS) -> W
     """
     design = design_of(sweep)
     first, with_files = check_points(design)
-    years = years_of(Held(), first)
-    of_a_point = len(first.scenario.fields) * len(first.plans) * len(years.spans.years)
-    cards = cards_of(device, design.n * max(sweep.draws, 1) * of_a_point, checked)
-    if cards is not None:
-        refuse_for_cards(first.scenario, bool(sweep.daily))
-    held = Held(cards)
+    held = Held()
     years = years_of(held, first)
+    of_a_point = len(first.scenario.fields) * len(first.plans) * len(years.spans.years)
+    work = design.n * max(sweep.draws, 1) * of_a_point
+    held.cards = cards_for(first.scenario, device, work, checked, bool(sweep.daily))
     if sweep.draws:
         refuse_one_year(sweep, years)
     drawn = numbers_of(design)

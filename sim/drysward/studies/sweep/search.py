@@ -13,7 +13,7 @@ import xarray as xr
 from numpy.typing import NDArray
 from scipy.optimize import NonlinearConstraint, differential_evolution
 
-from drysward.card.devices import CHECKED_RUNS, CPU, Cards, cards_of, refuse_for_cards
+from drysward.card.devices import CHECKED_RUNS, CPU, Cards, cards_for
 from drysward.day.records import STAGES
 from drysward.drive.runs import in_groups
 from drysward.faults import Fault, FaultyInput
@@ -403,10 +403,7 @@ def _cards(
     years = len(years_of(Held(), point).spans.years)
     of_a_point = len(point.scenario.fields) * len(point.plans) * years
     work = settings.tries * n_draws * max(sweep.draws, 1) * of_a_point
-    cards = cards_of(device, work, checked)
-    if cards is not None:
-        refuse_for_cards(point.scenario, bool(sweep.daily))
-    return cards
+    return cards_for(point.scenario, device, work, checked, bool(sweep.daily))
 
 
 def _on_weather(sweep: Sweep, **changes: int) -> Sweep:
