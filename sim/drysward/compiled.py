@@ -19,6 +19,7 @@ import textwrap
 from collections.abc import Callable, Mapping, Sequence
 from functools import cache
 from pathlib import Path
+from threading import Lock
 from typing import Any
 
 import numba
@@ -133,6 +134,7 @@ def _says_nothing(statement: ast.stmt) -> bool:
 
 _EQUATIONS: set[Any] = set()
 _LARGE: set[Any] = set()
+_PARSING = Lock()
 
 
 @cache
@@ -185,9 +187,18 @@ def with_selects(
     return built
 
 
+def parsed(code: str) -> list[ast.stmt]:
+    """The syntax trees of statements, one thread at a time.
+
+    Python 3.11 counts the depth of all trees in one place, so threads that parse at once can fail.
+    """
+    with _PARSING:
+        return ast.parse(code).body
+
+
 def tree_of(function: Callable[..., Any]) -> ast.FunctionDef:
     """The syntax tree of a function."""
-    tree = ast.parse(textwrap.dedent(inspect.getsource(function))).body[0]
+    tree = parsed(textwrap.dedent(inspect.getsource(function)))[0]
     assert isinstance(tree, ast.FunctionDef)
     return tree
 

@@ -30,7 +30,7 @@ from drysward.card.unfold import (
     stored,
     without_idle,
 )
-from drysward.compiled import tree_of
+from drysward.compiled import parsed, tree_of
 from drysward.day.lanes import PATCH_PLACE, PLACE, SECTIONS
 from drysward.day.loop import FORMS_THAT_LIE, run_site
 from drysward.day.records import (
@@ -263,7 +263,7 @@ def _source(
 
 
 def _with_rows(text: str, numbers: dict[str, int]) -> str:
-    tree = ast.parse(text)
+    tree = ast.Module(parsed(text), [])
     for node in ast.walk(tree):
         for name, value in ast.iter_fields(node):
             if isinstance(value, list):
@@ -328,7 +328,7 @@ def _functions(unfolding: Unfolding) -> str:
     while len(placed) < len(done):
         for name, text in done.items():
             if name not in placed:
-                calls = loads(ast.parse(text).body) & done.keys() - {name}
+                calls = loads(parsed(text)) & done.keys() - {name}
                 if calls <= placed:
                     placed.add(name)
                     if text:

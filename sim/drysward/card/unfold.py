@@ -22,7 +22,7 @@ from typing import Any
 
 import numpy as np
 
-from drysward.compiled import tree_of
+from drysward.compiled import parsed, tree_of
 from drysward.day.lanes import LANES, PATCH_PLACE, PLACE, parts_of
 
 THREAD = ast.Name("thread", ast.Load())
@@ -246,9 +246,10 @@ class Unfolding:
                 for target in one.targets:
                     self._assign(target, value, scope)
             elif isinstance(one, ast.AugAssign):
-                target = ast.parse(ast.unparse(one.target), mode="eval").body
+                loaded = parsed(ast.unparse(one.target))[0]
+                assert isinstance(loaded, ast.Expr)
                 self._assign(
-                    one.target, self.value(ast.BinOp(target, one.op, one.value), scope), scope
+                    one.target, self.value(ast.BinOp(loaded.value, one.op, one.value), scope), scope
                 )
             elif isinstance(one, ast.Expr):
                 if not isinstance(one.value, ast.Constant):

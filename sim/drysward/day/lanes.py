@@ -29,7 +29,7 @@ from numba.core import cgutils, types
 from numba.extending import intrinsic
 from numpy.typing import NDArray
 
-from drysward.compiled import compiles_as, jitable, tree_of, with_selects
+from drysward.compiled import compiles_as, jitable, parsed, tree_of, with_selects
 from drysward.day.records import (
     CAUSES,
     DAY,
@@ -256,7 +256,7 @@ def _assigned(statements: Sequence[ast.stmt]) -> set[str]:
 
 
 def _function(code: str) -> ast.FunctionDef:
-    tree = ast.parse(code).body[0]
+    tree = parsed(code)[0]
     assert isinstance(tree, ast.FunctionDef)
     return tree
 
