@@ -157,10 +157,25 @@ def test_dormant_turf_and_frozen_ground_are_not_fed(scenes, record):
     assert run.years[0].peak_dormant.min() > 0.5
     assert run.fed[0].skipped_n.min() == 49.0
     assert not run.fed[0].applied_n.any()
+    assert not run.fed[0].doses_late.any()
     cold = replace(record, tmin_c=record.tmin_c - 30.0, tmax_c=record.tmax_c - 30.0)
     winter = scenes.feeding(doses=(quick(20, 49.0),), hold_days=5)
     run = fed_run(scenes, cold, winter, plan=never)
     assert run.fed[0].skipped_n.max() == 49.0
+
+
+def test_a_dose_that_waited_is_counted_as_late(scenes, record):
+    """Ground full of water holds a dose until it has drained."""
+    doses, stormy = (quick(150, 49.0),), np.isin(np.arange(record.n_days) % 365, range(146, 152))
+    wet = replace(record, rain_mm=record.rain_mm + 60.0 * stormy)
+    on_time, late = (
+        fed_run(scenes, one, scenes.feeding(doses=doses)).fed[0] for one in (record, wet)
+    )
+    assert on_time.doses.any()
+    assert not on_time.doses_late.any()
+    assert late.doses_late.any()
+    np.testing.assert_array_equal(late.doses_late, late.doses)
+    assert not late.skipped_n.any()
 
 
 def test_granules_on_paving_are_lost_with_the_first_rain(scenes, record):

@@ -90,6 +90,7 @@ def put_down(
     fit = fit & (seen_top_water < fc1 + feed_hold_wet)
     gives = waits & fit
     doses_today = 1.0 if gives else 0.0
+    late_today = 1.0 if gives & (held_days > 0.0) else 0.0
     expires = waits & (doses_today == 0.0) & (held_days >= feed_hold_days)
     ends = gives | expires
     applied_urea = due_urea if gives else 0.0
@@ -113,7 +114,7 @@ def put_down(
     return (
         due_urea, due_ammonium, due_nitrate, due_slow1, due_slow2, due_slow3, due_p, held_days,
         applied_urea, applied_ammonium, applied_nitrate, applied_slow1, applied_slow2,
-        applied_slow3, applied_p, applied_n, skipped_n, doses_today,
+        applied_slow3, applied_p, applied_n, skipped_n, late_today, doses_today,
     )  # fmt: skip
 
 
@@ -627,16 +628,19 @@ def shed_fertilizer(
 
 
 def count_doses(
-    fed_heavy_rain, applied_n, applied_p, skipped_n, doses_today, ate_applied_n, ate_applied_p,
-    ate_skipped_n, ate_doses, ate_doses_in_rain,
+    fed_heavy_rain, applied_n, applied_p, skipped_n, late_today, doses_today, ate_applied_n,
+    ate_applied_p, ate_skipped_n, ate_doses, ate_doses_late, ate_doses_in_rain,
 ):  # fmt: skip
     """Add the morning's doses to their year; heavy rain fell on the day or falls on the next."""
     ate_applied_n += applied_n
     ate_applied_p += applied_p
     ate_skipped_n += skipped_n
     ate_doses += doses_today
+    ate_doses_late += late_today
     ate_doses_in_rain += doses_today if fed_heavy_rain > 0.0 else 0.0
-    return ate_applied_n, ate_applied_p, ate_skipped_n, ate_doses, ate_doses_in_rain
+    return (
+        ate_applied_n, ate_applied_p, ate_skipped_n, ate_doses, ate_doses_late, ate_doses_in_rain,
+    )  # fmt: skip
 
 
 def count_shed(p_runoff, paving_n, paving_p, ate_runoff_p, ate_paving_n, ate_paving_p):

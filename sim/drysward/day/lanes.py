@@ -132,7 +132,7 @@ SECTIONS: dict[str, tuple[str, ...]] = {
         "applied_urea applied_ammonium applied_nitrate applied_slow1 applied_slow2 applied_slow3 "
         "applied_p"
     ),
-    "dose_sums": _names("applied_n skipped_n doses_today"),
+    "dose_sums": _names("applied_n skipped_n late_today doses_today"),
     # nitrogen of the current patch: what it gained today less what it lost
     "nitrogen": _names("down1 down2 moves net_n"),
     # what the field's nitrogen makes of the day

@@ -262,7 +262,7 @@ FEED_DAY = _dtype(
 FEED_YEAR = _dtype(
     # kg/ha of N, of P where the name says so, of dry matter for clippings; those from brought_n to
     # residual are kept by patch through the year
-    "applied_n applied_p skipped_n doses doses_in_rain "
+    "applied_n applied_p skipped_n doses doses_late doses_in_rain "
     "brought_n released_n rotted_n freed_n uptake_n clippings clipped_n leached_n ammonia_n gas_n "
     "runoff_n residual "
     "built_in_n removed_n runoff_p paving_n paving_p "

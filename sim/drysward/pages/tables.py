@@ -836,6 +836,7 @@ def _feeding_tables(result: xr.Dataset, units: str) -> list[Table]:
         return [
             mean("applied_n_mean", how, here),
             doses._replace(text=f"{doses.text} of {planned}") if planned else doses,
+            mean("doses_late_mean", Display("", 1.0, 1), here),
             mean("clippings_mean", Display(how.unit, how.factor, 0), here),
             *(_weeks(result, state, here) for state in ("hungry", "lush")),
             mean("uptake_n_mean", how, here),
@@ -855,12 +856,14 @@ def _feeding_tables(result: xr.Dataset, units: str) -> list[Table]:
     found = [
         Table(
             f"Nitrogen of a year, and clippings, {how.unit}",
-            ["Fed", "Doses", "Dry clippings", "Hungry weeks", "Lush weeks", "Taken up",
+            ["Fed", "Doses", "Late", "Dry clippings", "Hungry weeks", "Lush weeks", "Taken up",
              "From soil"],
             [_by_plan(result, {"field": field}, turf) for field in fields],
-            "Mean of the years. Doses given of those planned; the others find no turf or ground "
-            "that can take them in time. Weeks: growing weeks; in brackets the years of 100 with "
-            "more than two. Taken up counts nitrogen again that turf lets fall and that rots.",
+            "Mean of the years. Doses given of those planned; those that are late waited for turf "
+            "or ground that can take them, and the others found none in time. Weeks: growing weeks "
+            "in which turf is pale for want of nitrogen, or dark and soft; in brackets the years "
+            "of 100 with more than two. Taken up counts nitrogen again that turf lets fall and "
+            "that rots.",
         ),
         Table(
             f"What leaves in a year, {how.unit}",

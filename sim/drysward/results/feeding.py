@@ -24,10 +24,10 @@ if TYPE_CHECKING:
     from drysward.scenario.model import Scenario
 
 MEANS = (
-    "applied_n", "applied_p", "skipped_n", "brought_n", "doses", "doses_in_rain", "released_n",
-    "rotted_n", "freed_n", "uptake_n", "clippings", "clipped_n", "removed_n", "leached_n",
-    "ammonia_n", "gas_n", "runoff_n", "runoff_p", "paving_n", "paving_p", "growing_days",
-    "days_hungry", "days_lush", "days_unwise",
+    "applied_n", "applied_p", "skipped_n", "brought_n", "doses", "doses_late", "doses_in_rain",
+    "released_n", "rotted_n", "freed_n", "uptake_n", "clippings", "clipped_n", "removed_n",
+    "leached_n", "ammonia_n", "gas_n", "runoff_n", "runoff_p", "paving_n", "paving_p",
+    "growing_days", "days_hungry", "days_lush", "days_unwise",
 )  # fmt: skip
 LOSSES = ("leached_n", "leached_mg_l", "ammonia_n", "gas_n", "runoff_n", "runoff_p")
 BY_MONTH = ("clippings_month", "leached_month", "status_month")

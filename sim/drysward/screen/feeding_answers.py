@@ -118,6 +118,7 @@ def _turf(summary: xr.Dataset, system: str) -> Table:
         number("fed", "nitrogen fed", how.unit, how.decimals),
         number("doses", "doses given", "", 1),
         number("planned", "doses planned"),
+        number("late", "doses that waited", "", 1),
         number("in_rain", "doses before heavy rain", "", 1),
         number("taken_up", "nitrogen taken up", how.unit, how.decimals),
         number("freed", "nitrogen from soil", how.unit, how.decimals),
@@ -141,6 +142,7 @@ def _turf(summary: xr.Dataset, system: str) -> Table:
         row: dict[str, Value] = {
             "doses": one[f"{FEED}doses_mean"].item(),
             "planned": float(len(doses_of(one, str(one["field"].item())))),
+            "late": one[f"{FEED}doses_late_mean"].item(),
             "in_rain": one[f"{FEED}doses_in_rain_mean"].item(),
             "growing_days": one[f"{FEED}growing_days_mean"].item(),
             "unwise": one[f"{FEED}days_unwise_mean"].item(),
@@ -166,6 +168,7 @@ def _turf(summary: xr.Dataset, system: str) -> Table:
     cells: list[Column | Cell] = [
         _bare(heads["fed"], "fed"),
         Cell("doses", ("doses", "planned"), done),
+        Cell("late", ("late",), lambda doses: rounded(doses, 1)),
         Cell("before heavy rain", ("in_rain",), lambda doses: rounded(doses, 1)),
         _bare(heads["clippings"]),
         *(
@@ -407,13 +410,14 @@ def _notes(summary: xr.Dataset) -> Iterator[tuple[str, str]]:
     yield "Years", "means of the years; in brackets of a loss: 1 year in 10 loses more"
     yield (
         "Weeks",
-        "growing weeks in which nitrogen holds growth back (hungry) or is more than full growth "
-        "needs (lush); in brackets the years of 100 with more than two such weeks",
+        "growing weeks in which nitrogen holds growth back (hungry: pale, slow to mend) or is more "
+        "than full growth needs (lush: dark and soft); in brackets the years of 100 with more than "
+        "two such weeks",
     )
     yield (
         "Doses",
-        "a dose waits for turf and ground that can take it, and is left out when that takes too "
-        "long; heavy rain: on its day or the next",
+        "a dose waits for turf and ground that can take it (late), and is left out when that takes "
+        "too long; heavy rain: on its day or the next",
     )
     yield (
         "Taken up",
