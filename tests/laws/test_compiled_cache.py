@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import gc
 import hashlib
 import logging
 import os
 import time
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from pathlib import Path
 from threading import Event, Thread
@@ -17,7 +19,7 @@ from numba import typeof
 
 from drysward import code_cache
 from drysward import compiled as module
-from drysward.compiled import compiled, is_warm
+from drysward.compiled import compiled, is_warm, parsed
 from drysward.faults import FaultyInput
 from drysward.files import half_written
 from drysward.locks import locked
@@ -278,3 +280,22 @@ def test_an_edited_file_has_other_code(kept, tmp_path, monkeypatch):
     monkeypatch.setattr(code_cache, "inspect", elsewhere)
     assert anew() == (15.0, True)
     assert len(list(kept.parent.iterdir())) == 2
+
+
+def test_threads_may_parse_at_once():
+    """Python 3.11 fails where another thread parses while one collects garbage."""
+
+    def let_others_go(*_):
+        time.sleep(0)
+
+    code = "\n".join(f"x{i} = f(a[{i}], b + {i} * (c - d))" for i in range(60))
+    usual = gc.get_threshold()
+    gc.callbacks.append(let_others_go)
+    gc.set_threshold(10)
+    try:
+        with ThreadPoolExecutor(4) as pool:
+            trees = list(pool.map(parsed, [code] * 8))
+    finally:
+        gc.callbacks.remove(let_others_go)
+        gc.set_threshold(*usual)
+    assert [len(tree) for tree in trees] == [60] * 8
