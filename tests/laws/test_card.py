@@ -18,7 +18,7 @@ import pytest
 
 import drysward
 from drysward.card import devices
-from drysward.card.devices import Cards, cards_of, refuse_for_cards, require_equal
+from drysward.card.devices import Cards, cards_for, cards_of, refuse_for_cards, require_equal
 from drysward.card.drive import Processor, Windows
 from drysward.drive.runs import advance_all, start_runs
 from drysward.faults import FaultyInput
@@ -200,6 +200,14 @@ def test_what_fields_share_is_refused(scenes):
         refuse_for_cards(plain, daily=True)
     with pytest.raises(FaultyInput, match="Python function"):
         refuse_for_cards(plain.with_plan("mine", lambda morning: 0.0))
+
+
+def test_auto_takes_the_processor_for_what_fields_share(stand_in, scenes):
+    work = 10**9
+    assert cards_for(scenes.everything(), "auto", work, 0) is None
+    assert cards_for(replace(scenes.everything(), supply=None), "auto", work, 0) is not None
+    with pytest.raises(FaultyInput, match="fields share"):
+        cards_for(scenes.everything(), "gpu", work, 0)
 
 
 def test_cards_go_by_number(stand_in):

@@ -129,10 +129,17 @@ def cards_of(device: str, work: int, checked: int = CHECKED_RUNS) -> Cards | Non
 def cards_for(
     scenario: Scenario, device: str, work: int, checked: int, daily: bool = False
 ) -> Cards | None:
-    """As ``cards_of``, for a scenario; FaultyInput as ``refuse_for_cards`` too."""
+    """As ``cards_of``, for a scenario. What ``refuse_for_cards`` refuses goes to the processor with
+    "auto", and is refused with a card that was named.
+    """
     cards = cards_of(device, work, checked)
     if cards is not None:
-        refuse_for_cards(scenario, daily)
+        try:
+            refuse_for_cards(scenario, daily)
+        except FaultyInput:
+            if device != AUTO:
+                raise
+            return None
     return cards
 
 
