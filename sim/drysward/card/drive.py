@@ -139,13 +139,14 @@ class Windows:
         played, fed = bool(batch.is_played.any()), bool(batch.is_fed.any())
         source, on = run_source(played, fed, self.counts_days), self.on
         n_plans, n_fields = batch.plans.shape
-        n = n_plans * n_fields
+        n, n_patches = n_plans * n_fields, batch.patches.shape[1]
         calendar, first_year, n_years = _calendar(day_input.calendar)
         n_days = len(calendar)
         calendar = on.array(calendar)
-        weekly = on.array(_by_run(batch.weekly, n))
-        blocks = on.array(_by_run(_named(batch.blocks, PLACE, source.numbers), n))
-        patches = on.array(_by_run(_named(batch.patches, PATCH_PLACE, source.of_patch), n))
+        weekly, all_patches = on.array(batch.weekly[0]), batch.patches.reshape(n_patches, -1, n)
+        blocks = on.array(batch.blocks.reshape(-1, n)[_rows(PLACE, source.numbers)])
+        patches = all_patches[:, _rows(PATCH_PLACE, source.of_patch)]
+        patches = on.array(patches.swapaxes(0, 1))
         any_restricted = bool(batch.is_any_restricted.any())
         plans = as_values(batch.plans).transpose(2, 1, 0).reshape(-1, n)
         results = [
@@ -155,11 +156,11 @@ class Windows:
         ]
         shortage = on.zeros((*tally.shortage.shape[2:], n))
         of_runs = [
-            blocks, patches, on.array(_by_run(batch.catches, n)), weekly,
-            on.array(_by_run(batch.monthly, n)), on.zeros((*batch.booked.shape[1:3], n)),
-            on.array(_by_run(batch.columns, n)), on.array(_by_run(batch.rain_skip_days, n)),
+            blocks, patches, on.array(batch.catches[0]), weekly, on.array(batch.monthly[0]),
+            on.zeros(batch.booked.shape[1:]), on.array(batch.columns[0]),
+            on.array(batch.rain_skip_days[0]),
             on.array(plans if any_restricted else np.zeros((1, 1))),
-            on.array(_by_run(batch.is_restricted, n)),
+            on.array(batch.is_restricted[0]),
         ]  # fmt: skip
         of_site = [
             calendar, *map(on.array, (day_input.rain_before, day_input.drought_index,
@@ -177,11 +178,11 @@ class Windows:
             lies = np.ones((batch.lies.shape[1], n), bool)
             more += [
                 on.array(day_input.feed_days.transpose(0, 2, 1)), results[-1],
-                on.zeros((*batch.fed_months.shape[1:3], n)), on.array(lies),
+                on.zeros(batch.fed_months.shape[1:]), on.array(lies),
             ]  # fmt: skip
 
         def run(days: Any, first: int, start: int, stop: int) -> None:
-            counts = [start, stop, first, n_days, batch.patches.shape[1]]
+            counts = [start, stop, first, n_days, n_patches]
             on.launch(
                 source,
                 n,
@@ -194,11 +195,12 @@ class Windows:
         else:
             days = on.array(day_input.days.transpose(0, 2, 1))
             run(days, 0, max(from_day, first_day), stop_day)
-        _put_named(batch.blocks, PLACE, source.numbers, on.host(blocks), STATE)
-        _put_named(batch.patches, PATCH_PLACE, source.of_patch, on.host(patches), None)
-        batch.weekly[:, :, WEEK_GROSS] = _in_lanes(
-            on.host(weekly)[:, WEEK_GROSS], len(batch.blocks)
-        )
+        state = [k for k, name in enumerate(source.numbers) if name in STATE]
+        rows = _rows(PLACE, [source.numbers[k] for k in state])
+        batch.blocks.reshape(-1, n)[rows] = on.host(blocks)[state]
+        rows = _rows(PATCH_PLACE, source.of_patch)
+        all_patches[:, rows] = on.host(patches).swapaxes(0, 1)
+        batch.weekly[0, :, WEEK_GROSS] = on.host(weekly)[:, WEEK_GROSS]
         here = slice(first_year, first_year + n_years)
 
         def by_plan(values: Any) -> np.ndarray:
@@ -283,35 +285,6 @@ def _columns(lines: np.recarray) -> FloatArray:
     return np.concatenate(parts, axis=1).T
 
 
-def _by_run(lanes: np.ndarray, n: int) -> np.ndarray:
-    """Arrays (K, ..., LANES) by run (..., n)."""
-    moved = np.moveaxis(lanes, 0, -2)
-    return moved.reshape(*moved.shape[:-2], -1)[..., :n]
-
-
-def _in_lanes(values: np.ndarray, n_blocks: int) -> np.ndarray:
-    """Inverse of ``_by_run``; spare lanes hold 0."""
-    whole = np.zeros((*values.shape[:-1], n_blocks * LANES))
-    whole[..., : values.shape[-1]] = values
-    return np.moveaxis(whole.reshape(*values.shape[:-1], n_blocks, LANES), -2, 0)
-
-
-def _named(lanes: FloatArray, places: dict[str, int], names: tuple[str, ...]) -> FloatArray:
-    """Some names of blocks (K, ..., names * LANES) as (K, names, ..., LANES)."""
-    by_name = lanes.reshape(*lanes.shape[:-1], -1, LANES)
-    rows = [places[name] // LANES for name in names]
-    return np.moveaxis(by_name[..., rows, :], -2, 1)
-
-
-def _put_named(
-    lanes: FloatArray,
-    places: dict[str, int],
-    names: tuple[str, ...],
-    values: FloatArray,
-    only: frozenset[str] | None,
-) -> None:
-    """Inverse of ``_named`` for values (names, ..., n)."""
-    by_name = lanes.reshape(*lanes.shape[:-1], -1, LANES)
-    for name, line in zip(names, values, strict=True):
-        if only is None or name in only:
-            by_name[..., places[name] // LANES, :] = _in_lanes(line, len(lanes))
+def _rows(places: dict[str, int], names: Sequence[str]) -> list[int]:
+    """Rows of names among those of a block, a row for each."""
+    return [places[name] // LANES for name in names]

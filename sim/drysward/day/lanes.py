@@ -45,6 +45,7 @@ from drysward.day.records import (
     PLAY_FIELD,
     PLAY_YEAR,
     YEAR,
+    as_values,
 )
 
 FloatArray = NDArray[np.float64]
@@ -372,9 +373,9 @@ def _line_reader(first: int, n: int) -> Any:
 
 
 class Spread(NamedTuple):
-    """How B plans on fields (F) with P patches lie in K blocks of lanes.
+    """How B plans on fields (F) with P patches lie in K blocks of ``lanes``: LANES, or all.
 
-    ``run`` and ``patch`` (K * LANES,) are the run in each lane and its patch of the first round.
+    ``run`` and ``patch`` (K * lanes,) are the run in each lane and its patch of the first round.
     Runs come field by field, so that neighboring lanes mostly read the same day. The first lanes
     hold the first patch of each run; when ``side`` patches lie side by side, the others follow
     after them. Spare lanes repeat the last run.
@@ -386,29 +387,43 @@ class Spread(NamedTuple):
     rounds: int
     run: NDArray[np.int64]
     patch: NDArray[np.int64]
+    lanes: int = LANES
 
     @property
     def n_blocks(self) -> int:
-        return self.run.size // LANES
+        return self.run.size // self.lanes
+
+    @property
+    def _is_plain(self) -> bool:
+        """Whether lanes hold the runs in their order, one each, and no others."""
+        return self.side == 1 and self.run.size == self.n_runs * self.n_fields
+
+    def place(self, name: str) -> int:
+        """Where a name stands in a block."""
+        return PLACE[name] // LANES * self.lanes
 
     def quads(self, lanes: int) -> NDArray[np.int64]:
         """Quads of each block (K,) that the first ``lanes`` of all fill."""
-        filled = np.full(self.n_blocks, LANES // QUAD)
-        filled[-1] = -(-(lanes - (self.n_blocks - 1) * LANES) // QUAD)
+        filled = np.full(self.n_blocks, self.lanes // QUAD)
+        filled[-1] = -(-(lanes - (self.n_blocks - 1) * self.lanes) // QUAD)
         return filled
 
     def by_lane(self, values: np.ndarray) -> np.ndarray:
-        """Values (B, F, ...) of runs as (K, LANES, ...)."""
-        return self._runs(values)[self.run].reshape(self.n_blocks, LANES, *values.shape[2:])
+        """Values (B, F, ...) of runs as (K, lanes, ...)."""
+        runs = self._runs(values)
+        picked = runs if self._is_plain else runs[self.run]
+        return picked.reshape(self.n_blocks, self.lanes, *values.shape[2:])
 
     def patch_by_lane(self, values: np.ndarray) -> np.ndarray:
-        """Values (B, F, P, ...) of patches as (K, rounds, LANES, ...)."""
-        rounds = self.patch[:, None] + np.arange(self.rounds)
-        lanes = self._runs(values)[self.run[:, None], rounds]
-        return lanes.reshape(self.n_blocks, LANES, self.rounds, *values.shape[3:]).swapaxes(1, 2)
+        """Values (B, F, P, ...) of patches as (K, rounds, lanes, ...)."""
+        lanes = self._runs(values)
+        if not self._is_plain:
+            lanes = lanes[self.run[:, None], self.patch[:, None] + np.arange(self.rounds)]
+        shape = (self.n_blocks, self.lanes, self.rounds, *values.shape[3:])
+        return lanes.reshape(shape).swapaxes(1, 2)
 
     def by_run(self, lanes: np.ndarray) -> np.ndarray:
-        """Inverse of ``by_lane``: (B, F, ...) from (K, LANES, ...)."""
+        """Inverse of ``by_lane``: (B, F, ...) from (K, lanes, ...)."""
         n = self.n_runs * self.n_fields
         flat = lanes.reshape(-1, *lanes.shape[2:])[:n]
         return flat.reshape(self.n_fields, self.n_runs, *lanes.shape[2:]).swapaxes(0, 1)
@@ -417,10 +432,13 @@ class Spread(NamedTuple):
         """Inverse of ``patch_by_lane``."""
         flat = lanes.swapaxes(1, 2).reshape(-1, self.rounds, *lanes.shape[3:])
         n = self.n_runs * self.n_fields
-        whole = np.zeros((n, self.side * self.rounds, *lanes.shape[3:]))
-        used = slice(None, n * self.side)
-        rounds = self.patch[used, None] + np.arange(self.rounds)
-        whole[self.run[used, None], rounds] = flat[used]
+        if self._is_plain:
+            whole = flat
+        else:
+            whole = np.zeros((n, self.side * self.rounds, *lanes.shape[3:]))
+            used = slice(None, n * self.side)
+            rounds = self.patch[used, None] + np.arange(self.rounds)
+            whole[self.run[used, None], rounds] = flat[used]
         return whole.reshape(self.n_fields, self.n_runs, *whole.shape[1:]).swapaxes(0, 1)
 
     @staticmethod
@@ -429,14 +447,16 @@ class Spread(NamedTuple):
 
 
 def spread_of(
-    n_runs: int, n_fields: int, n_patches: int, side_by_side: bool = True
+    n_runs: int, n_fields: int, n_patches: int, one_block: bool = False
 ) -> Spread:
     """Patches side by side when one block can hold them all, else one after another.
 
-    ``side_by_side`` as False has them one after another in any case.
+    ``one_block``: all runs in one block, however many, and patches one after another.
     """
     n = n_runs * n_fields
-    side = n_patches if side_by_side and n * n_patches <= LANES else 1
+    if one_block:
+        return Spread(n_runs, n_fields, 1, n_patches, np.arange(n), np.zeros(n, int), n)
+    side = n_patches if n * n_patches <= LANES else 1
     others = side - 1
     left_over = -n * side % LANES
     run = [*range(n), *np.repeat(np.arange(n), others), *[n - 1] * left_over]
@@ -453,22 +473,27 @@ def lane_of(run: int, field: int, n_runs: int) -> int:
 
 
 def put(blocks: FloatArray, name: str, lines: np.ndarray, spread: Spread) -> None:
-    """Write the single numbers of records (B, F) into a section of the blocks."""
-    names = [n for n in lines.dtype.names or () if lines.dtype[n].shape == ()]
-    values = np.stack([lines[n] for n in names], axis=-1)
-    lanes = spread.by_lane(values).swapaxes(1, 2)
-    first, _ = section(name)
-    blocks[:, first : first + LANES * len(names)] = lanes.reshape(len(blocks), -1)
+    """Write the single numbers of records (B, F), before their tables, into a section of the
+    blocks.
+    """
+    n = len(_singles(lines))
+    values = spread.by_lane(as_values(lines)[..., :n])
+    first = spread.place(SECTIONS[name][0]) // spread.lanes
+    by_name = blocks.reshape(len(blocks), -1, spread.lanes)
+    by_name[:, first : first + n] = values.swapaxes(1, 2)
 
 
 def get(blocks: FloatArray, name: str, lines: np.ndarray, spread: Spread) -> None:
     """Write a section of the blocks into the single numbers of records (B, F)."""
-    names = [n for n in lines.dtype.names or () if lines.dtype[n].shape == ()]
-    first, _ = section(name)
-    part = blocks[:, first : first + LANES * len(names)].reshape(len(blocks), len(names), LANES)
-    values = spread.by_run(part.swapaxes(1, 2))
-    for i, one in enumerate(names):
-        lines[one] = values[..., i]
+    first = spread.place(SECTIONS[name][0]) // spread.lanes
+    by_name = blocks.reshape(len(blocks), -1, spread.lanes)
+    for i, one in enumerate(_singles(lines)):
+        lines[one] = spread.by_run(by_name[:, first + i])
+
+
+def _singles(lines: np.ndarray) -> list[str]:
+    """Names of records that are single numbers, which come before tables."""
+    return [name for name in lines.dtype.names or () if lines.dtype[name].shape == ()]
 
 
 def aligned_zeros(shape: tuple[int, ...]) -> FloatArray:

@@ -10,8 +10,6 @@ from drysward.day.lanes import (
     LANES,
     PATCH_NAMES,
     PATCH_SIZE,
-    PATCH_SUMS,
-    PLACE,
     SIZE,
     Spread,
     aligned_zeros,
@@ -45,15 +43,15 @@ def day_input_of(site: PreparedSite) -> DayInput:
 
 
 def batch_of(
-    site: PreparedSite, runs: Runs, side_by_side: bool = True
+    site: PreparedSite, runs: Runs, one_block: bool = False
 ) -> tuple[Batch, Spread]:
-    """Runs in lanes, in their present state, and their layout there (``side_by_side`` as in
+    """Runs in lanes, in their present state, and their layout there (``one_block`` as in
     ``spread_of``).
     """
     n_runs, n_fields, n_patches = runs.catches.shape
-    spread = spread_of(n_runs, n_fields, n_patches, side_by_side)
-    by_lane = spread.by_lane
-    blocks = aligned_zeros((spread.n_blocks, SIZE))
+    spread = spread_of(n_runs, n_fields, n_patches, one_block)
+    by_lane, lanes = spread.by_lane, spread.lanes
+    blocks = aligned_zeros((spread.n_blocks, SIZE // LANES * lanes))
     played = site.play.fields[runs.columns]
     put(blocks, "field", site.fields[runs.columns], spread)
     put(blocks, "plan", runs.plans, spread)
@@ -68,21 +66,21 @@ def batch_of(
         ("undrained_of_watering", played.undrained_of_watering),
     ):
         own = np.take_along_axis(by_time, time_of_day[..., None], axis=-1)
-        _set(blocks, name, by_lane(own[..., 0]))
+        _set(blocks, name, by_lane(own[..., 0]), spread)
     if site.from_day > 0:
         snow_mm = site.weather.days.snow_water_mm[site.from_day - 1]
-        blocks[:, PLACE["snow_before"] : PLACE["snow_before"] + LANES] = snow_mm
-    blocks[:, PLACE["delivered_share"] : PLACE["delivered_share"] + LANES] = 1.0
+        _set(blocks, "snow_before", snow_mm, spread)
+    _set(blocks, "delivered_share", 1.0, spread)
     reach = 1.0 / runs.reaches
     rooting = reach / (1.0 - runs.patches.root_loss)
-    sums = np.zeros((*reach.shape, len(PATCH_SUMS)))
-    carried = np.concatenate(
-        [as_values(runs.patches), np.stack([reach, rooting], -1), sums], axis=-1
-    )
-    patches = aligned_zeros((spread.n_blocks, spread.rounds, PATCH_SIZE))
-    patches[:] = spread.patch_by_lane(carried).swapaxes(2, 3).reshape(patches.shape)
-    weekly = np.zeros((spread.n_blocks, WEEK, 3, LANES))
-    monthly = np.zeros((spread.n_blocks, MONTHS, 2, LANES))
+    patches = aligned_zeros((spread.n_blocks, spread.rounds, PATCH_SIZE // LANES * lanes))
+    by_name = patches.reshape(spread.n_blocks, spread.rounds, -1, lanes)
+    state = spread.patch_by_lane(as_values(runs.patches)).swapaxes(2, 3)
+    by_name[:, :, : len(STATE_NAMES)] = state
+    for name, values in (("inv_reach", reach), ("inv_rooting", rooting)):
+        by_name[:, :, PATCH_NAMES.index(name)] = spread.patch_by_lane(values)
+    weekly = np.zeros((spread.n_blocks, WEEK, 3, lanes))
+    monthly = np.zeros((spread.n_blocks, MONTHS, 2, lanes))
     for table, line, lines in (
         (weekly, WEEK_DEPTH, runs.plans.depth),
         (weekly, WEEK_ALLOWED, runs.plans.allowed),
@@ -100,11 +98,11 @@ def batch_of(
         catches=np.ascontiguousarray(spread.patch_by_lane(runs.catches)),
         weekly=weekly,
         monthly=monthly,
-        booked=np.zeros((spread.n_blocks, MONTHS, len(CAUSES), LANES)),
+        booked=np.zeros((spread.n_blocks, MONTHS, len(CAUSES), lanes)),
         quads=spread.quads(n_runs * n_fields * spread.side),
         run_quads=spread.quads(n_runs * n_fields),
-        run_of=(spread.run % n_runs).reshape(-1, LANES),
-        field_of=(spread.run // n_runs).reshape(-1, LANES),
+        run_of=(spread.run % n_runs).reshape(-1, lanes),
+        field_of=(spread.run // n_runs).reshape(-1, lanes),
         columns=columns,
         spans=_spans(columns),
         rain_skip_days=skip_days,
@@ -114,7 +112,7 @@ def batch_of(
         is_any_restricted=by_lane(restricted).any(axis=1),
         is_played=by_lane(played.on > 0.0).any(axis=1),
         is_fed=by_lane(fed.on > 0.0).any(axis=1),
-        fed_months=np.zeros((spread.n_blocks, MONTHS, 3, LANES)),
+        fed_months=np.zeros((spread.n_blocks, MONTHS, 3, lanes)),
         lies=np.ones((spread.n_blocks, FORMS_THAT_LIE), bool),
         side=spread.side,
     )
@@ -148,9 +146,9 @@ def write_back(
     """
     get(batch.blocks, "state", runs.states, spread)
     runs.states.last_week = spread.by_run(batch.weekly[:, :, WEEK_GROSS].swapaxes(1, 2))
-    lanes = batch.patches.reshape(*batch.patches.shape[:2], -1, LANES).swapaxes(2, 3)
-    carried = spread.patch_by_run(lanes)[..., : len(PATCH.names or ())]
-    as_values(runs.patches)[:] = carried
+    by_name = batch.patches.reshape(*batch.patches.shape[:2], -1, spread.lanes)
+    lanes = by_name[:, :, : len(STATE_NAMES)].swapaxes(2, 3)
+    as_values(runs.patches)[:] = spread.patch_by_run(lanes)
     gathered = tally.by_day
     if gathered is None:
         return
@@ -160,8 +158,9 @@ def write_back(
     runs.green[:] = gathered[:, :, len(STAGES)]
 
 
-def _set(blocks: np.ndarray, name: str, lanes: np.ndarray) -> None:
-    blocks[:, PLACE[name] : PLACE[name] + LANES] = lanes
+def _set(blocks: np.ndarray, name: str, values: np.ndarray | float, spread: Spread) -> None:
+    first = spread.place(name)
+    blocks[:, first : first + spread.lanes] = values
 
 
 def _spans(columns: np.ndarray) -> np.ndarray:
