@@ -120,9 +120,9 @@ def test_example_38_first_nine_days(scenes, monkeypatch):
     )  # fmt: skip
 
     # Below the root zone the soil is at field capacity.
-    def with_wet_subsoil(prepared):
-        patches = start_patches(prepared)
-        patches.w3 = prepared.days[0].fc3[:, None]
+    def with_wet_subsoil(prepared, columns, *others):
+        patches = start_patches(prepared, columns, *others)
+        patches.w3 = prepared.days[0, columns].fc3[..., None]
         return patches
 
     monkeypatch.setattr(ensemble, "start_patches", with_wet_subsoil)

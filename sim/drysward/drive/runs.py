@@ -130,24 +130,27 @@ class PlanRun(_Gathered):
         return Runs(specs=(self.plan,), **self._at(None))
 
 
-def start_patches(site: PreparedSite) -> np.recarray:
-    """PATCH (F, P) with the scenario's share of available water: established turf, or bare ground
-    where it is skinned.
+def start_patches(
+    site: PreparedSite, columns: NDArray[np.int64], share: NDArray[np.float64], n_patches: int
+) -> np.recarray:
+    """PATCH (B, F, P) of fields in ``columns`` (B, F), with a ``share`` (B,) of available water:
+    established turf, or bare ground where it is skinned.
     """
-    share = site.scenario.answers.start_soil_water
-    out = records(PATCH, site.catches.shape)
-    fields, first = site.fields[site.columns], site.days[0, site.columns]
-    out.w1 = (fields.wp1 + share * (fields.fc1 - fields.wp1))[:, None]
-    out.w2 = (first.wp2 + share * (first.fc2 - first.wp2))[:, None]
-    out.crown_water = (fields.crown_wp + share * (fields.crown_fc - fields.crown_wp))[:, None]
-    out.w3 = (first.wp3 + share * (first.fc3 - first.wp3))[:, None]
-    bare = site.play.fields.skinned[site.columns, None] > 0.0
+    share = share[:, None]
+    out = records(PATCH, (*columns.shape, n_patches))
+    fields: Any = site.fields[columns]
+    first: Any = site.days[0, columns]
+    out.w1 = (fields.wp1 + share * (fields.fc1 - fields.wp1))[..., None]
+    out.w2 = (first.wp2 + share * (first.fc2 - first.wp2))[..., None]
+    out.crown_water = (fields.crown_wp + share * (fields.crown_fc - fields.crown_wp))[..., None]
+    out.w3 = (first.wp3 + share * (first.fc3 - first.wp3))[..., None]
+    bare = site.play.fields.skinned[columns][..., None] > 0.0
     out.green, out.worn = np.where(bare, 0.0, 1.0), np.where(bare, 1.0, 0.0)
-    fed = site.feed.fields[site.columns]
+    fed: Any = site.feed.fields[columns]
     parts = (fed.start_turf_n, fed.start_litter_n, fed.start_mineral_n)
-    out.turf_n, out.litter_n, out.nitrate1 = (part[:, None] for part in parts)
-    out.held_n = sum(parts)[:, None]
-    dry_matter = np.where(bare, 0.0, fed.living[:, None])
+    out.turf_n, out.litter_n, out.nitrate1 = (part[..., None] for part in parts)
+    out.held_n = sum(parts)[..., None]
+    dry_matter = np.where(bare, 0.0, fed.living[..., None])
     out.inv_dry_matter = 1.0 / np.maximum(dry_matter, NO_LESS)
     return out
 
@@ -164,7 +167,9 @@ def start_runs(
     columns = np.stack([site.columns for site, _ in starts])
     n_runs, n_fields = columns.shape
     n_years = len(first.years) if n_years is None else n_years
-    patches = np.stack([start_patches(site) for site, _ in starts]).view(np.recarray)
+    catches = np.stack([site.catches for site, _ in starts])
+    share = np.array([site.scenario.answers.start_soil_water for site, _ in starts])
+    patches = start_patches(first, columns, share, catches.shape[-1])
     states = records(FIELD_STATE, (n_runs, n_fields))
     states.days_since_water = LONG_AGO_DAYS
     day = first.days[0, columns]
@@ -185,7 +190,7 @@ def start_runs(
         specs=tuple(plan for _, plan in starts),
         plans=plans,
         delivery=np.stack([site.delivery for site, _ in starts]).view(np.recarray),
-        catches=np.stack([site.catches for site, _ in starts]),
+        catches=catches,
         reaches=np.stack([site.reaches for site, _ in starts]),
         columns=columns,
         supply_of=np.zeros(n_runs, np.int64),
