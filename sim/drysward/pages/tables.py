@@ -833,9 +833,10 @@ def _feeding_tables(result: xr.Dataset, units: str) -> list[Table]:
     def turf(here: Where) -> list[Cell]:
         planned = len(doses_of(result, str(here["field"])))
         doses = mean("doses_mean", Display("", 1.0, 1), here)
+        whole = doses.text.removesuffix(".0")
         return [
             mean("applied_n_mean", how, here),
-            doses._replace(text=f"{doses.text} of {planned}") if planned else doses,
+            doses._replace(text=f"{whole} of {planned}") if planned else doses,
             mean("doses_late_mean", Display("", 1.0, 1), here),
             mean("clippings_mean", Display(how.unit, how.factor, 0), here),
             *(_weeks(result, state, here) for state in ("hungry", "lush")),
