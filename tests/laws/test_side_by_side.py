@@ -141,13 +141,32 @@ def test_into_lanes_and_back(shape):
         assert lanes_in_all <= held.sum() < lanes_in_all + lanes.QUAD
 
 
-def test_records_come_back_from_lanes_as_they_were():
-    spread = spread_of(3, 2, 5)
+@pytest.mark.parametrize("shape", SHAPES)
+def test_all_runs_in_one_block_and_back(shape):
+    spread = spread_of(*shape, one_block=True)
+    n = shape[0] * shape[1]
+    assert (spread.n_blocks, spread.lanes, spread.side) == (1, n, 1)
+    whose = np.stack(np.indices(shape), axis=-1)
+    by_patch = spread.patch_by_lane(whose)
+    by_run = spread.by_lane(whose[:, :, 0, :2])
+    assert by_patch.shape == (1, shape[2], n, 3)
+    for b in range(shape[0]):
+        for f in range(shape[1]):
+            lane = lanes.lane_of(b, f, shape[0])
+            assert by_run[0, lane].tolist() == [b, f]
+            assert by_patch[0, :, lane].tolist() == whose[b, f].tolist()
+    np.testing.assert_array_equal(spread.patch_by_run(by_patch), whose)
+    np.testing.assert_array_equal(spread.by_run(by_run), whose[:, :, 0, :2])
+
+
+@pytest.mark.parametrize("one_block", [False, True])
+def test_records_come_back_from_lanes_as_they_were(one_block):
+    spread = spread_of(3, 2, 5, one_block)
     rng = np.random.default_rng(1)
     states = records(FIELD_STATE, (3, 2))
     for name in FIELD_STATE.names:
         states[name] = rng.random(states[name].shape)
-    blocks = lanes.aligned_zeros((spread.n_blocks, lanes.SIZE))
+    blocks = lanes.aligned_zeros((spread.n_blocks, lanes.SIZE // LANES * spread.lanes))
     assert blocks.ctypes.data % lanes.CACHE_LINE == 0
     lanes.put(blocks, "state", states, spread)
     again = records(FIELD_STATE, (3, 2))
