@@ -23,6 +23,7 @@ from drysward.pages.result import keys, label
 from drysward.quantities import shown
 from drysward.results.choice import days_below, mean_water
 from drysward.results.text import UNKNOWN, holds_dry_years, rounded, year_mark
+from drysward.scenario.values import named_day
 
 MONTHS = "JFMAMJJASOND"
 MONTH_NAMES = tuple(datetime.date(2000, month, 1).strftime("%B") for month in range(1, 13))
@@ -30,12 +31,6 @@ _FIRST_DAYS = np.array([1, 32, 61, 92, 122, 153, 183, 214, 245, 275, 306, 336])
 _LENGTHS = np.diff(np.append(_FIRST_DAYS, 367))
 _PERCENT = 100.0
 _WEEK = 7
-
-
-def day_text(day_of_year: int) -> str:
-    """``July 28`` of a day of a leap year, from 1."""
-    date = datetime.date(2000, 1, 1) + datetime.timedelta(days=int(day_of_year) - 1)
-    return f"{date:%B} {date.day}"
 
 
 def is_south(result: xr.Dataset) -> bool:
@@ -104,7 +99,7 @@ def _odds_panel(
     style.scale(axes.yaxis)
     style.from_zero(axes.yaxis, top)
     style.measure(axes, f"% of years with {stage}")
-    rows = [day_text(day + 1) for day in order[::_WEEK]]
+    rows = [named_day(day) for day in order[::_WEEK]]
     return Panel(key, Readings(rows, [name for name, _ in key], cells, x=days[::_WEEK]))
 
 
@@ -345,7 +340,7 @@ def case_columns(result: xr.Dataset) -> list[str]:
 def turf_days(result: xr.Dataset) -> list[str]:
     """Every day of the turf year by its date; a leap year's for all."""
     order = turf_order(result)
-    return [day_text(order[(day - 1) % 366] + 1) for day in result["turf_day"].values]
+    return [named_day(order[(day - 1) % 366]) for day in result["turf_day"].values]
 
 
 @Drawing

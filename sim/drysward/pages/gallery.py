@@ -21,7 +21,7 @@ from drysward.pages import (
     supply_figures,
     sweep_figures,
 )
-from drysward.pages.figures import MONTH_NAMES, day_text
+from drysward.pages.figures import MONTH_NAMES
 from drysward.pages.panel import Drawing, grid, one_key, share_limits
 from drysward.pages.result import (
     SEASON,
@@ -43,8 +43,7 @@ from drysward.results.choice import (
 )
 from drysward.results.dataset import FEED
 from drysward.results.feeding_text import fed_fields, state_of
-from drysward.results.season_text import day_text as season_day
-from drysward.results.season_text import days_ahead, plan_ahead
+from drysward.results.season_text import day_text, days_ahead, plan_ahead
 from drysward.results.sizing_text import NOTHING
 from drysward.results.text import (
     CAUSES,
@@ -56,6 +55,7 @@ from drysward.results.text import (
     volume_text,
     year_text,
 )
+from drysward.scenario.values import named_day
 from drysward.studies.sweep.effects import effects
 from drysward.studies.sweep.front import front as front_of
 from drysward.studies.sweep.surface import strongest, surface
@@ -222,7 +222,8 @@ def _peak(odds: xr.DataArray) -> str:
     place = int(np.argmax(odds.values))
     if odds.values[place] < 0.005:
         return "below 1% all year" if odds.values[place] else "0% all year"
-    return f"highest {odds.values[place]:.0%} on {day_text(int(odds['day_of_year'].values[place]))}"
+    day = named_day(odds["day_of_year"].values[place] - 1)
+    return f"highest {odds.values[place]:.0%} on {day}"
 
 
 def _alt_stages(result: xr.Dataset, choice: Choice, units: str) -> str:
@@ -505,7 +506,7 @@ def _alt_outlook(result: xr.Dataset, choice: Choice, units: str) -> str:
         odds = [
             f"{label(result, 'plan', k)} {float(at.sel(plan=k)):.0%}" for k in keys(result, "plan")
         ]
-        parts.append(f"by {season_day(result['date'].values[place])} {', '.join(odds)}")
+        parts.append(f"by {day_text(result['date'].values[place])} {', '.join(odds)}")
     return f"Odds of {panel_title(result, choice)}: {'; '.join(parts)}."
 
 
@@ -516,7 +517,7 @@ def _alt_fan(name: str, what: str) -> Callable[[xr.Dataset, Choice, str], str]:
         for place in days_ahead(result):
             at = one.isel(date=place)
             low, middle, high = (float(at.sel(quantile=q)) for q in (0.1, 0.5, 0.9))
-            day = season_day(result["date"].values[place])
+            day = day_text(result["date"].values[place])
             parts.append(f"{day} {middle:.0%} ({low:.0%} to {high:.0%})")
         return f"{what.capitalize()}, {panel_title(result, choice)}: {'; '.join(parts)}."
 
@@ -548,7 +549,7 @@ def _alt_left(result: xr.Dataset, choice: Choice, units: str) -> str:
     one = result["storage"].sel(choice)
     unit = volume_display([result["storage"]], units, 2)
     parts = [
-        f"{season_day(result['date'].values[place])} "
+        f"{day_text(result['date'].values[place])} "
         f"{volume_text(float(one.isel(date=place).sel(quantile=0.5)), unit)} {unit.unit}"
         for place in days_ahead(result)
     ]

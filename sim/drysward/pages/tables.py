@@ -11,7 +11,6 @@ from typing import NamedTuple
 import xarray as xr
 
 from drysward.pages import style
-from drysward.pages.figures import day_text as calendar_day
 from drysward.pages.result import SEASON, SUPPLY, SWEEP, keys, kind_of, label, plain
 from drysward.pages.sweep_figures import odds_and_error, setting_text
 from drysward.quantities import Display, shown
@@ -100,6 +99,7 @@ from drysward.results.text import (
     with_range,
     year_mark,
 )
+from drysward.scenario.values import named_day
 from drysward.studies.sweep.effects import effects
 from drysward.studies.sweep.front import front as front_of
 from drysward.studies.sweep.surface import strongest
@@ -978,7 +978,7 @@ def _doses_table(result: xr.Dataset, fields: Sequence[str], units: str) -> Table
             label(result, "field", field),
             [
                 (
-                    calendar_day(int(dose["day"])),
+                    named_day(int(dose["day"]) - 1),
                     [
                         Cell(plain(str(dose["product"]))),
                         *(amount(dose[name]) for name in ("nitrogen", "quick")),

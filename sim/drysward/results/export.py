@@ -6,7 +6,6 @@ old files or the new ones and never half of one.
 
 from __future__ import annotations
 
-import datetime
 from collections.abc import Callable, Hashable
 from functools import partial
 from itertools import product
@@ -25,6 +24,7 @@ from drysward.results.digest import DIGEST, digest_of
 from drysward.results.summary import DRAWS, SITE, of_turf, part_of, without_prefix
 from drysward.results.terms import units_and_name
 from drysward.results.text import MADE_YEARS, ledger_dates, year_text
+from drysward.scenario.values import day_text
 
 NO_UNIT = ("", "1")
 
@@ -284,13 +284,11 @@ def daily_rows(result: xr.Dataset) -> list[list[object]]:
     rows = [header]
     odds = result["odds"].transpose("field", "plan", "day_of_year", "stage").values
     green = result["green_cover"].transpose("field", "plan", "day_of_year").values
-    new_year = datetime.date(2000, 1, 1)  # of a leap year, as the calendar of the days is
     for i, field in enumerate(result["field"].values):
         for j, plan in enumerate(result["plan"].values):
             for k, day in enumerate(result["day_of_year"].values):
-                date = new_year + datetime.timedelta(days=int(day) - 1)
                 numbers = [_number(value) for value in (*odds[i, j, k], green[i, j, k])]
-                rows.append([field, plan, int(day), f"{date:%m-%d}", *numbers])
+                rows.append([field, plan, int(day), day_text(int(day) - 1), *numbers])
     return rows
 
 

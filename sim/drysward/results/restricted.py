@@ -3,19 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
 from drysward.quantities import shown
 from drysward.results.text import listed
 from drysward.scenario.supply_tables import CALENDAR, DROUGHT
-from drysward.scenario.values import WEEKDAYS
+from drysward.scenario.values import WEEKDAYS, named_day
 
 if TYPE_CHECKING:
     from drysward.scenario.model import Scenario
-
-_NEW_YEAR = date(2000, 1, 1)  # of a leap year, as the calendar of the days is
-
 
 def stage_lines(scenario: Scenario, system: str) -> Iterator[str]:
     """The restriction stages of the site, a line each."""
@@ -26,8 +22,7 @@ def stage_lines(scenario: Scenario, system: str) -> Iterator[str]:
     depth = shown("mm", system)
     for stage in rules.stages:
         if rules.index == CALENDAR:
-            first, last = (_NEW_YEAR + timedelta(day) for day in (stage.first, stage.last))
-            when = f"{first:%B} {first.day} to {last:%B} {last.day}"
+            when = f"{named_day(stage.first)} to {named_day(stage.last)}"
         elif rules.index == DROUGHT:
             above, below = (
                 f"{value * depth.factor:.{depth.decimals}f} {depth.unit}"

@@ -169,7 +169,16 @@ def day_of_year(text: object) -> int:
 
 def day_text(day: int) -> str:
     """A day of the leap-year calendar, from 0, as a scenario writes it: ``04-15``."""
-    return f"{date(2000, 1, 1) + timedelta(day):%m-%d}"
+    return f"{_date(day):%m-%d}"
+
+
+def named_day(day: int) -> str:
+    """The same in words: ``April 15``."""
+    return f"{_date(day):%B} {_date(day).day}"
+
+
+def _date(day: int) -> date:
+    return date(2000, 1, 1) + timedelta(int(day))
 
 
 def whole_days(text: str) -> int:

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import date, timedelta
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,6 +27,7 @@ from drysward.results.text import CAUSES as CAUSE_TEXTS
 from drysward.results.text import STAGE_WORDS, listed
 from drysward.scenario.model import Costs, Scenario, SourceSpec, SupplySpec
 from drysward.scenario.supply_tables import AS_IT_COMES, MAINS
+from drysward.scenario.values import named_day
 
 FloatArray = NDArray[np.float64]
 
@@ -36,7 +36,6 @@ ALL_WATER = SupplySpec((SourceSpec("all", "All water", MAINS),))
 
 PLAN_CHANGES = "change its trigger, depth, days or season"
 _VERBS = {"dead": "dies", "dormant": "goes dormant", "wilt": "wilts", "footprint": "footprints"}
-_NEW_YEAR = date(2000, 1, 1)  # of a leap year, as the calendar of the days is
 _MOST_DAYS = 4
 # Causes of less than this part of the largest are not named.
 _MUCH = 0.2
@@ -280,8 +279,7 @@ def why_out_of_season(scenario: Scenario, begins: Mapping[int, int]) -> str:
     outside = _outside(scenario, begins)
     if not outside:
         return ""
-    days = [_NEW_YEAR + timedelta(day) for day in (*dict.fromkeys(outside), *season)]
-    *texts, first, last = [f"{day:%B} {day.day}" for day in days]
+    *texts, first, last = map(named_day, (*dict.fromkeys(outside), *season))
     when = f"on {listed(texts)}"
     if len(texts) > _MOST_DAYS:
         when = f"between {texts[0]} and {texts[-1]}"
