@@ -33,7 +33,7 @@ from drysward.card.source import (
     places_in,
     run_source,
 )
-from drysward.day.lanes import LANES, PATCH_PLACE, PLACE
+from drysward.day.lanes import PATCH_ROW, ROW
 from drysward.day.loop import Batch, DayInput, Tally
 from drysward.day.plan_demand import WEEK_GROSS
 from drysward.day.records import DAY, YEAR, as_values
@@ -144,9 +144,9 @@ class Windows:
         n_days = len(calendar)
         calendar = on.array(calendar)
         weekly, all_patches = on.array(batch.weekly[0]), batch.patches.reshape(n_patches, -1, n)
-        blocks = on.array(batch.blocks.reshape(-1, n)[_rows(PLACE, source.numbers)])
-        patches = all_patches[:, _rows(PATCH_PLACE, source.of_patch)]
-        patches = on.array(patches.swapaxes(0, 1))
+        blocks = on.array(batch.blocks.reshape(-1, n)[[ROW[name] for name in source.numbers]])
+        of_patch = [PATCH_ROW[name] for name in source.of_patch]
+        patches = on.array(all_patches[:, of_patch].swapaxes(0, 1))
         any_restricted = bool(batch.is_any_restricted.any())
         plans = as_values(batch.plans).transpose(2, 1, 0).reshape(-1, n)
         results = [
@@ -195,11 +195,9 @@ class Windows:
         else:
             days = on.array(day_input.days.transpose(0, 2, 1))
             run(days, 0, max(from_day, first_day), stop_day)
-        state = [k for k, name in enumerate(source.numbers) if name in STATE]
-        rows = _rows(PLACE, [source.numbers[k] for k in state])
-        batch.blocks.reshape(-1, n)[rows] = on.host(blocks)[state]
-        rows = _rows(PATCH_PLACE, source.of_patch)
-        all_patches[:, rows] = on.host(patches).swapaxes(0, 1)
+        state = {k: ROW[name] for k, name in enumerate(source.numbers) if name in STATE}
+        batch.blocks.reshape(-1, n)[list(state.values())] = on.host(blocks)[list(state)]
+        all_patches[:, of_patch] = on.host(patches).swapaxes(0, 1)
         batch.weekly[0, :, WEEK_GROSS] = on.host(weekly)[:, WEEK_GROSS]
         here = slice(first_year, first_year + n_years)
 
@@ -283,8 +281,3 @@ def _columns(lines: np.recarray) -> FloatArray:
     names = lines.dtype.names or ()
     parts = [np.asarray(lines[name], float).reshape(len(lines), -1) for name in names]
     return np.concatenate(parts, axis=1).T
-
-
-def _rows(places: dict[str, int], names: Sequence[str]) -> list[int]:
-    """Rows of names among those of a block, a row for each."""
-    return [places[name] // LANES for name in names]

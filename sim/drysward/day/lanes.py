@@ -22,6 +22,7 @@ import math
 import textwrap
 from collections.abc import Callable, Sequence
 from functools import cache
+from itertools import chain
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -72,7 +73,8 @@ PATCH_SUMS = _names(
     "sum_leached sum_ammonia sum_gas sum_runoff sum_error"
 )
 PATCH_NAMES = (*_plain(PATCH), "inv_reach", "inv_rooting", *PATCH_SUMS)
-PATCH_PLACE = {name: LANES * k for k, name in enumerate(PATCH_NAMES)}
+PATCH_ROW = {name: row for row, name in enumerate(PATCH_NAMES)}
+PATCH_PLACE = {name: LANES * row for name, row in PATCH_ROW.items()}
 PATCH_SIZE = LANES * len(PATCH_NAMES)
 
 SECTIONS: dict[str, tuple[str, ...]] = {
@@ -148,9 +150,8 @@ SECTIONS: dict[str, tuple[str, ...]] = {
     "shed": _names("p_runoff paving_n paving_p"),
     "feed_year": _plain(FEED_YEAR, "ate_"),
 }
-PLACE = {
-    name: LANES * k for k, name in enumerate(name for names in SECTIONS.values() for name in names)
-}
+ROW = {name: row for row, name in enumerate(chain.from_iterable(SECTIONS.values()))}
+PLACE = {name: LANES * row for name, row in ROW.items()}
 SIZE = LANES * sum(map(len, SECTIONS.values()))
 assert len(PLACE) * LANES == SIZE, "a name stands in two sections"
 _PLACED = PLACE.keys() | PATCH_PLACE.keys()
@@ -398,9 +399,9 @@ class Spread(NamedTuple):
         """Whether lanes hold the runs in their order, one each, and no others."""
         return self.side == 1 and self.run.size == self.n_runs * self.n_fields
 
-    def place(self, name: str) -> int:
-        """Where a name stands in a block."""
-        return PLACE[name] // LANES * self.lanes
+    def by_name(self, arrays: np.ndarray) -> np.ndarray:
+        """Blocks or patches (..., names * lanes) as (..., names, lanes): the same memory."""
+        return arrays.reshape(*arrays.shape[:-1], -1, self.lanes)
 
     def quads(self, lanes: int) -> NDArray[np.int64]:
         """Quads of each block (K,) that the first ``lanes`` of all fill."""
@@ -476,19 +477,16 @@ def put(blocks: FloatArray, name: str, lines: np.ndarray, spread: Spread) -> Non
     """Write the single numbers of records (B, F), before their tables, into a section of the
     blocks.
     """
-    n = len(_singles(lines))
+    first, n = ROW[SECTIONS[name][0]], len(_singles(lines))
     values = spread.by_lane(as_values(lines)[..., :n])
-    first = spread.place(SECTIONS[name][0]) // spread.lanes
-    by_name = blocks.reshape(len(blocks), -1, spread.lanes)
-    by_name[:, first : first + n] = values.swapaxes(1, 2)
+    spread.by_name(blocks)[:, first : first + n] = values.swapaxes(1, 2)
 
 
 def get(blocks: FloatArray, name: str, lines: np.ndarray, spread: Spread) -> None:
     """Write a section of the blocks into the single numbers of records (B, F)."""
-    first = spread.place(SECTIONS[name][0]) // spread.lanes
-    by_name = blocks.reshape(len(blocks), -1, spread.lanes)
-    for i, one in enumerate(_singles(lines)):
-        lines[one] = spread.by_run(by_name[:, first + i])
+    by_name = spread.by_name(blocks)
+    for row, one in enumerate(_singles(lines), ROW[SECTIONS[name][0]]):
+        lines[one] = spread.by_run(by_name[:, row])
 
 
 def _singles(lines: np.ndarray) -> list[str]:

@@ -9,8 +9,8 @@ import numpy as np
 from drysward.day.lanes import (
     LANES,
     PATCH_NAMES,
-    PATCH_SIZE,
-    SIZE,
+    PATCH_ROW,
+    ROW,
     Spread,
     aligned_zeros,
     get,
@@ -51,7 +51,8 @@ def batch_of(
     n_runs, n_fields, n_patches = runs.catches.shape
     spread = spread_of(n_runs, n_fields, n_patches, one_block)
     by_lane, lanes = spread.by_lane, spread.lanes
-    blocks = aligned_zeros((spread.n_blocks, SIZE // LANES * lanes))
+    blocks = aligned_zeros((spread.n_blocks, len(ROW) * lanes))
+    named = spread.by_name(blocks)
     played = site.play.fields[runs.columns]
     put(blocks, "field", site.fields[runs.columns], spread)
     put(blocks, "plan", runs.plans, spread)
@@ -66,19 +67,19 @@ def batch_of(
         ("undrained_of_watering", played.undrained_of_watering),
     ):
         own = np.take_along_axis(by_time, time_of_day[..., None], axis=-1)
-        _set(blocks, name, by_lane(own[..., 0]), spread)
+        named[:, ROW[name]] = by_lane(own[..., 0])
     if site.from_day > 0:
         snow_mm = site.weather.days.snow_water_mm[site.from_day - 1]
-        _set(blocks, "snow_before", snow_mm, spread)
-    _set(blocks, "delivered_share", 1.0, spread)
+        named[:, ROW["snow_before"]] = snow_mm
+    named[:, ROW["delivered_share"]] = 1.0
     reach = 1.0 / runs.reaches
     rooting = reach / (1.0 - runs.patches.root_loss)
-    patches = aligned_zeros((spread.n_blocks, spread.rounds, PATCH_SIZE // LANES * lanes))
-    by_name = patches.reshape(spread.n_blocks, spread.rounds, -1, lanes)
+    patches = aligned_zeros((spread.n_blocks, spread.rounds, len(PATCH_ROW) * lanes))
+    by_name = spread.by_name(patches)
     state = spread.patch_by_lane(as_values(runs.patches)).swapaxes(2, 3)
     by_name[:, :, : len(STATE_NAMES)] = state
     for name, values in (("inv_reach", reach), ("inv_rooting", rooting)):
-        by_name[:, :, PATCH_NAMES.index(name)] = spread.patch_by_lane(values)
+        by_name[:, :, PATCH_ROW[name]] = spread.patch_by_lane(values)
     weekly = np.zeros((spread.n_blocks, WEEK, 3, lanes))
     monthly = np.zeros((spread.n_blocks, MONTHS, 2, lanes))
     for table, line, lines in (
@@ -146,8 +147,7 @@ def write_back(
     """
     get(batch.blocks, "state", runs.states, spread)
     runs.states.last_week = spread.by_run(batch.weekly[:, :, WEEK_GROSS].swapaxes(1, 2))
-    by_name = batch.patches.reshape(*batch.patches.shape[:2], -1, spread.lanes)
-    lanes = by_name[:, :, : len(STATE_NAMES)].swapaxes(2, 3)
+    lanes = spread.by_name(batch.patches)[:, :, : len(STATE_NAMES)].swapaxes(2, 3)
     as_values(runs.patches)[:] = spread.patch_by_run(lanes)
     gathered = tally.by_day
     if gathered is None:
@@ -156,11 +156,6 @@ def write_back(
         gathered = spread.by_run(gathered.transpose(0, 3, 2, 1))
     runs.odds[:] = gathered[:, :, : len(STAGES)]
     runs.green[:] = gathered[:, :, len(STAGES)]
-
-
-def _set(blocks: np.ndarray, name: str, values: np.ndarray | float, spread: Spread) -> None:
-    first = spread.place(name)
-    blocks[:, first : first + spread.lanes] = values
 
 
 def _spans(columns: np.ndarray) -> np.ndarray:

@@ -271,17 +271,17 @@ def advance_all(
         trace_at,
         *_needed(site, batch),
     )
-    is_fed = bool(batch.is_fed.any())
     write_back(batch, spread, tally, runs, in_lanes)
-    for account, off, tolerance, unit, there in (
-        ("the nitrogen account", runs.fed.residual, NITROGEN_TOLERANCE, "kg/ha", is_fed),
-        ("the water balance", runs.years.residual, ACCOUNT_TOLERANCE_MM, "mm", True),
+    of_nitrogen = ("the nitrogen account", runs.fed.residual, NITROGEN_TOLERANCE, "kg/ha")
+    for account, off, tolerance, unit in (
+        *[of_nitrogen] * bool(batch.is_fed.any()),
+        ("the water balance", runs.years.residual, ACCOUNT_TOLERANCE_MM, "mm"),
         (
             "the water balance of the supply", runs.supply.years.residual, SUPPLY_TOLERANCE_M3,
-            "m3", True,
+            "m3",
         ),
     ):  # fmt: skip
-        if there and not off.max() <= tolerance:
+        if not off.max() <= tolerance:
             worst = off.reshape(n_plans, -1).max(axis=1)
             b = int(np.argmax(~(worst <= tolerance)))
             raise ArithmeticError(

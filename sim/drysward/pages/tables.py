@@ -45,6 +45,7 @@ from drysward.results.feeding_text import (
     SHIFTS,
     SHIFTS_WHY,
     doses_of,
+    doses_text,
     fed_fields,
     has_range_of_effect,
     weeks_text,
@@ -833,10 +834,10 @@ def _feeding_tables(result: xr.Dataset, units: str) -> list[Table]:
     def turf(here: Where) -> list[Cell]:
         planned = len(doses_of(result, str(here["field"])))
         doses = mean("doses_mean", Display("", 1.0, 1), here)
-        whole = doses.text.removesuffix(".0")
+        n_doses = result[f"{FEED}doses_mean"].sel(here).item()
         return [
             mean("applied_n_mean", how, here),
-            doses._replace(text=f"{whole} of {planned}") if planned else doses,
+            doses._replace(text=doses_text(n_doses, planned)) if planned else doses,
             mean("doses_late_mean", Display("", 1.0, 1), here),
             mean("clippings_mean", Display(how.unit, how.factor, 0), here),
             *(_weeks(result, state, here) for state in ("hungry", "lush")),

@@ -107,6 +107,11 @@ def feeding_sentences(result: xr.Dataset, plan: str, system: str) -> list[str]:
     return found
 
 
+def doses_text(doses: float, planned: float) -> str:
+    """Doses given of those planned: ``3.1 of 4``."""
+    return f"{rounded(doses, 1).removesuffix('.0')} of {planned:.0f}"
+
+
 def month_order(result: xr.Dataset) -> Sequence[int]:
     """The months (1 to 12) from the start of the turf year on."""
     first = 6 if result.attrs["latitude_deg"] < 0.0 else 0

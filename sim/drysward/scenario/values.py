@@ -174,7 +174,8 @@ def day_text(day: int) -> str:
 
 def named_day(day: int) -> str:
     """The same in words: ``April 15``."""
-    return f"{_date(day):%B} {_date(day).day}"
+    found = _date(day)
+    return f"{found:%B} {found.day}"
 
 
 def _date(day: int) -> date:

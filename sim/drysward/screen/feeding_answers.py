@@ -23,6 +23,7 @@ from drysward.results.feeding_text import (
     SHIFTS,
     SHIFTS_WHY,
     doses_of,
+    doses_text,
     fed_fields,
     feeding_sentences,
     has_range_of_effect,
@@ -158,16 +159,12 @@ def _turf(summary: xr.Dataset, system: str) -> Table:
                 row[f"{state}_years{end}"] = 100.0 * one[f"{FEED}{state}_years{end}"].item()
         return row
 
-    def done(doses: float, planned: float) -> str:
-        text = rounded(doses, 1).removesuffix(".0")
-        return f"{text} of {planned:.0f}"
-
     def weeks(days: float, years: float) -> str:
         return f"{weeks_text(days)} ({rounded(years, 0)})"
 
     cells: list[Column | Cell] = [
         _bare(heads["fed"], "fed"),
-        Cell("doses", ("doses", "planned"), done),
+        Cell("doses", ("doses", "planned"), doses_text),
         Cell("late", ("late",), lambda doses: rounded(doses, 1)),
         Cell("before heavy rain", ("in_rain",), lambda doses: rounded(doses, 1)),
         _bare(heads["clippings"]),

@@ -255,10 +255,7 @@ def _start(
     runs = start_runs(starts, n_years=1)
     shape = runs.states.shape
     # Not known, and so not 0, of fields without play, and of those that are not fed.
-    played, fed = (
-        np.stack([of[site.columns] > 0.0 for site, of in zip(sites, each, strict=True)])
-        for each in ([s.play.fields.on for s in sites], [s.feed.fields.on for s in sites])
-    )
+    played, fed = (of.fields.on[runs.columns] > 0.0 for of in (sites[0].play, sites[0].feed))
     play: dict[str, FloatArray] = {}
     if played.any():
         nothing = np.where(played, 0.0, np.nan)
