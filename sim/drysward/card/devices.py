@@ -108,7 +108,7 @@ def cards_of(device: str, work: int, checked: int = CHECKED_RUNS) -> Cards | Non
     kind, _, text = device.partition(":")
     if kind not in (GPU, AUTO) or (kind == AUTO and text):
         allowed = "cpu, gpu, gpu:0,1 for some of several cards, or auto"
-        raise FaultyInput(Fault("device", f"{quoted(device)} is none", allowed))
+        raise FaultyInput(Fault("device", f"{quoted(device)} is not a device", allowed))
     there, why = _cards_there()
     if not there:
         if kind == AUTO:
