@@ -24,7 +24,7 @@ BY_HAND = [
     ("turf_processes.all.melt_factor", 4.572, "mm/degC/d", "0.1", "in/degF/d"),
     ("species.x.root_heat_loss", 0.0036, "1/degC/d", "0.002", "1/degF/d"),
     ("turf_processes.all.fresh_snow_density", 100.0, "kg/m3", "6.243", "lb/ft3"),
-    ("feeding.turf_cool.most_kg_ha_d", 48.82428, "kg/ha/d", "1", "lb/1000 ft2/d"),
+    ("feeding.nitrogen_x.most_kg_ha_d", 48.82428, "kg/ha/d", "1", "lb/1000 ft2/d"),
     ("fields.a.feeding.parts[1].urea", 48.82428, "kg/ha", "1", "lb/1000 ft2"),
     ("supply.storage.capacity", 3785.411784, "m3", "1,000,000", "gal"),
     ("costs.water[1].price", 1.0, "USD/m3", "3.785", "USD/1000 gal"),

@@ -305,11 +305,16 @@ def release_entry(kind: str, catalog: Catalog) -> Entry:
     return catalog.get("feeding", "release_" + kind.replace("-", "_").replace(" ", "_"))
 
 
+def nitrogen_entry(species: str, catalog: Catalog) -> Entry:
+    """What the species ``species`` grows when it has enough nitrogen, and its yearly need."""
+    return catalog.get("feeding", f"nitrogen_{species}")
+
+
 def yearly_need_kg_ha(species: Entry, zone: Entry, catalog: Catalog) -> tuple[float, float]:
     """Least and most nitrogen that turf of the species usually gets in a year on the root zone
     ``zone``, its clippings removed.
     """
-    need = catalog.get("feeding", f"need_{species.key}")
+    need = nitrogen_entry(species.key, catalog)
     least, most = float(need["need_low_kg_ha"]), float(need["need_high_kg_ha"])
     if _ground(zone) == "sand":
         least, most = least * MORE_ON_SAND[0], most * MORE_ON_SAND[1]

@@ -12,6 +12,7 @@ from drysward.scenario.feeding_tables import (
     LOW,
     REMOVED,
     RETURNED,
+    nitrogen_entry,
     release_entry,
 )
 from drysward.scenario.model import (
@@ -272,9 +273,9 @@ def _fed(
         yield Row(f"{at}.organic_matter", feeding.organic_matter, "1", SCENARIO, SCENARIO)
     else:
         yield _number(f"{at}.organic_matter", soil, f"organic_matter_{ground}")
-    season = catalog.get("species", spec.species).words["season"]
-    entries = [catalog.get("feeding", key) for key in ("turf", f"turf_{season}", "ammonia")]
-    entries += [soil, limits, catalog.get("feeding", "phosphorus")]
+    turf, ammonia = catalog.get("feeding", "turf"), catalog.get("feeding", "ammonia")
+    entries = [turf, nitrogen_entry(spec.species, catalog), ammonia, soil, limits]
+    entries.append(catalog.get("feeding", "phosphorus"))
     kinds = {part.kind for dose in feeding.doses for part in dose.slow}
     entries += [release_entry(kind, catalog) for kind in sorted(kinds)]
     for entry in entries:
