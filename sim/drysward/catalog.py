@@ -88,6 +88,7 @@ class Entry:
     note: str
     numbers: Mapping[str, Parameter]
     words: Mapping[str, str]
+    like: str = ""  # key of the entry that it was completed from
 
     def __getitem__(self, name: str) -> float:
         """Value of the number ``name``; FaultyInput when there is none."""
@@ -346,7 +347,8 @@ def _entry(
             )
     if "label" not in table:
         faults.append(Fault(f"{kind}.{key}", "no label"))
-    return Entry(kind, key, table.get("label", key), table.get("note", ""), numbers, words)
+    like = table.get("like", "")
+    return Entry(kind, key, table.get("label", key), table.get("note", ""), numbers, words, like)
 
 
 def _parameter(name: str, row: Mapping[str, Any]) -> Parameter:

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 import drysward
+from drysward.catalog import load_catalog, read_catalog
 from drysward.day.records import NITROGEN, YEAR, as_values
 from drysward.drive.runs import NITROGEN_TOLERANCE, advance_all, run_plan, start_runs
 from drysward.scenario.model import DoseSpec, EstablishSpec, EventSpec, PlaySpec
@@ -113,6 +114,65 @@ def test_more_nitrogen_grows_and_leaches_more(scenes, record):
     for name in ("clippings", "uptake_n", "leached_n"):
         means = [run[name].mean() for run in runs]
         assert means[0] < means[1] < means[2], (name, means)
+
+
+@pytest.mark.parametrize(
+    "root_zone, returned", [("sand_over_gravel_12in", False), ("native_loam", True)]
+)
+def test_the_less_a_species_grows_the_fuller_it_is_and_the_more_it_leaches(
+    scenes, record, root_zone, returned
+):
+    """At the same feed, soil, weather and water: full turf must not drink more than hungry turf."""
+    plan = scenes.plan("refill", trigger=0.4)
+    spec = scenes.field(root_zone, feeding=scenes.feeding(clippings_returned=returned))
+    same_water = {"feeding.turf.water_use_effect": 0.0, "feeding.turf.lush_root_loss": 0.0}
+    runs = []
+    for most in (54.0, 40.0, 27.0):
+        growth = {"feeding.nitrogen_kentucky_bluegrass.clippings_most_kg_ha_d": most}
+        scenario = scenes.scenario([spec], [plan], overrides={**same_water, **growth})
+        runs.append(run_plan(prepare(scenario, record), plan, slice(0, None)))
+    status = [run.trace.nitrogen_status.mean() for run in runs]
+    leached = [run.fed.leached_n.mean() for run in runs]
+    assert status[0] + 0.05 < status[1] < status[2] - 0.05, status
+    assert leached[0] <= leached[1] <= leached[2], leached
+
+
+def two_pounds(scenes, record, species, catalog=None):
+    """A field of the species fed 2 lb/1000 ft2 in a year, clippings carried off, where it is
+    warm.
+    """
+    doses = tuple(quick(day, 48.8) for day in (130, 200))
+    feeding = replace(scenes.feeding(clippings_returned=False, water_n_mg_l=0.0), doses=doses)
+    plan = scenes.plan("refill", trigger=0.4)
+    scenario = scenes.scenario([scenes.field(species=species, feeding=feeding)], [plan])
+    if catalog is not None:
+        scenario = replace(scenario, catalog=catalog)
+    warm = replace(record, tmin_c=record.tmin_c + 6.0, tmax_c=record.tmax_c + 6.0)
+    return run_plan(prepare(scenario, warm), plan, slice(0, None))
+
+
+def test_centipedegrass_is_full_on_what_leaves_bermudagrass_hungry(scenes, record):
+    """1 to 3 against 3 to 5 lb/1000 ft2 a year, McAfee (Texas AgriLife Extension)."""
+    centipede, bermuda = (
+        two_pounds(scenes, record, species) for species in ("centipedegrass", "bermudagrass")
+    )
+    status = [run.trace.nitrogen_status.mean() for run in (centipede, bermuda)]
+    assert status[0] > status[1] + 0.05, status
+    assert centipede.fed.days_hungry.mean() < bermuda.fed.days_hungry.mean()
+
+
+def test_a_species_like_another_is_fed_like_it(scenes, record):
+    """With a growth of its own where the catalog has one."""
+    texts = dict(load_catalog().texts)
+    texts["species"] += '\n[own]\nlike = "centipedegrass"\n'
+    own = 'clippings_most_kg_ha_d = { value = 40, low = 30, high = 50, unit = "kg/ha/d", '
+    own += 'source = "own_estimate", grade = "estimate" }\n'
+    plain = two_pounds(scenes, record, "centipedegrass")
+    alike = two_pounds(scenes, record, "own", read_catalog(texts))
+    assert alike.fed.tobytes() == plain.fed.tobytes()
+    texts["feeding"] += f'\n[nitrogen_own]\nlike = "nitrogen_centipedegrass"\n{own}'
+    grown = two_pounds(scenes, record, "own", read_catalog(texts))
+    assert grown.fed.clippings.mean() > plain.fed.clippings.mean()
 
 
 def test_sand_and_heavy_watering_leach_more(scenes, record):

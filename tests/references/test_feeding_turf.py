@@ -20,7 +20,7 @@ from drysward.physics.turf_nitrogen import (
     water_use_factor,
     wear_factor,
 )
-from drysward.scenario.feeding_tables import nitrogen_entry
+from drysward.scenario.feeding_tables import of_species
 
 CATALOG = load_catalog()
 TURF = CATALOG.get("feeding", "turf")
@@ -29,7 +29,7 @@ LB = 48.8  # kg/ha in a lb/1000 ft2
 
 def most_clippings(species: str) -> float:
     """On the best day of turf with enough nitrogen (kg/ha)."""
-    return nitrogen_entry(species, CATALOG)["clippings_most_kg_ha_d"]
+    return of_species("nitrogen", species, CATALOG)["clippings_most_kg_ha_d"]
 
 
 @pytest.mark.parametrize(
@@ -186,9 +186,9 @@ def test_clippings_that_none_published_follow_the_yearly_need(reference: str, sp
     """To two figures, with a range of 35% on either side (our own rule)."""
     middles = [
         (entry["need_low_kg_ha"] + entry["need_high_kg_ha"]) / 2.0
-        for entry in (nitrogen_entry(key, CATALOG) for key in (species, reference))
+        for entry in (of_species("nitrogen", key, CATALOG) for key in (species, reference))
     ]
-    most = nitrogen_entry(species, CATALOG).parameter("clippings_most_kg_ha_d")
+    most = of_species("nitrogen", species, CATALOG).parameter("clippings_most_kg_ha_d")
     derived = most_clippings(reference) * middles[0] / middles[1]
     assert most.value == pytest.approx(derived, abs=0.5)
     assert [most.low, most.high] == pytest.approx([0.65 * most.value, 1.35 * most.value], abs=0.7)
@@ -214,14 +214,14 @@ def test_yearly_need_by_species(species: str, low: float, high: float) -> None:
     """lb/1000 ft2: Landschoot; University of Illinois 1995; McAfee, of hybrid bermudagrass (LSU
     AgCenter: 5 to 7 for sports turf on native soil).
     """
-    need = nitrogen_entry(species, CATALOG)
+    need = of_species("nitrogen", species, CATALOG)
     assert need["need_low_kg_ha"] == pytest.approx(LB * low, abs=1.0)
     assert need["need_high_kg_ha"] == pytest.approx(LB * high, abs=1.0)
 
 
 def test_every_species_has_its_numbers() -> None:
     for key in CATALOG.entries["species"]:
-        need = nitrogen_entry(key, CATALOG)
+        need = of_species("nitrogen", key, CATALOG)
         assert need["need_low_kg_ha"] < need["need_high_kg_ha"]
         assert CATALOG.get("feeding", f"salt_{key}")["salt_slope"] > 0.0
         assert need["clippings_most_kg_ha_d"] > 0.0

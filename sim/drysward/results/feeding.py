@@ -19,6 +19,7 @@ from drysward.physics.salinity import (
 from drysward.results.dataset import FEED
 from drysward.results.feeding_text import CAUTION, CAUTIONS, DOSES, HUNGRY, LUSH
 from drysward.results.odds import wilson_limits
+from drysward.scenario.feeding_tables import of_species
 
 if TYPE_CHECKING:
     from drysward.scenario.model import Scenario
@@ -159,7 +160,7 @@ def salt_answers(fed: xr.Dataset, scenario: Scenario) -> xr.Dataset:
         feeding = spec.feeding
         if feeding is None or (feeding.water_salt_ds_m == 0.0 and feeding.water_n_mg_l == 0.0):
             continue
-        turf = scenario.catalog.get("feeding", f"salt_{spec.species}")
+        turf = of_species("salt", spec.species, scenario.catalog)
         for p, plan in enumerate(fed["plan"].values):
             one = {name: float(v) for name, v in mean.sel(field=field, plan=plan).items()}
             fed_n = one[f"{FEED}applied_n"] * (1.0 - feeding.on_paving)

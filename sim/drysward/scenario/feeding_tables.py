@@ -305,16 +305,19 @@ def release_entry(kind: str, catalog: Catalog) -> Entry:
     return catalog.get("feeding", "release_" + kind.replace("-", "_").replace(" ", "_"))
 
 
-def nitrogen_entry(species: str, catalog: Catalog) -> Entry:
-    """What the species ``species`` grows when it has enough nitrogen, and its yearly need."""
-    return catalog.get("feeding", f"nitrogen_{species}")
+def of_species(what: str, species: str, catalog: Catalog) -> Entry:
+    """The "nitrogen" or "salt" of a species: where it has no entry, that of the one it is like."""
+    key, like = f"{what}_{species}", catalog.get("species", species).like
+    if like and key not in catalog.entries["feeding"]:
+        return of_species(what, like, catalog)
+    return catalog.get("feeding", key)
 
 
 def yearly_need_kg_ha(species: Entry, zone: Entry, catalog: Catalog) -> tuple[float, float]:
     """Least and most nitrogen that turf of the species usually gets in a year on the root zone
     ``zone``, its clippings removed.
     """
-    need = nitrogen_entry(species.key, catalog)
+    need = of_species("nitrogen", species.key, catalog)
     least, most = float(need["need_low_kg_ha"]), float(need["need_high_kg_ha"])
     if _ground(zone) == "sand":
         least, most = least * MORE_ON_SAND[0], most * MORE_ON_SAND[1]

@@ -12,7 +12,7 @@ from drysward.scenario.feeding_tables import (
     LOW,
     REMOVED,
     RETURNED,
-    nitrogen_entry,
+    of_species,
     release_entry,
 )
 from drysward.scenario.model import (
@@ -274,7 +274,7 @@ def _fed(
     else:
         yield _number(f"{at}.organic_matter", soil, f"organic_matter_{ground}")
     turf, ammonia = catalog.get("feeding", "turf"), catalog.get("feeding", "ammonia")
-    entries = [turf, nitrogen_entry(spec.species, catalog), ammonia, soil, limits]
+    entries = [turf, of_species("nitrogen", spec.species, catalog), ammonia, soil, limits]
     entries.append(catalog.get("feeding", "phosphorus"))
     kinds = {part.kind for dose in feeding.doses for part in dose.slow}
     entries += [release_entry(kind, catalog) for kind in sorted(kinds)]

@@ -26,7 +26,7 @@ from drysward.physics.pedotransfer import PARTICLE_DENSITY
 from drysward.physics.phosphorus import kept_in_a_day
 from drysward.physics.turf_nitrogen import growth_by_status
 from drysward.physics.young_turf import young_root_share
-from drysward.scenario.feeding_tables import nitrogen_entry, release_entry
+from drysward.scenario.feeding_tables import of_species, release_entry
 from drysward.scenario.model import SEED, FeedingSpec, FieldSpec, Scenario, SlowPart
 from drysward.site.forcing import days_since, species_of
 from drysward.site.root_zone import NATIVE, RootZone
@@ -249,7 +249,7 @@ def _numbers(
         warm_season=species.words["season"] == "warm",
         living=float(turf["living_kg_ha"]),
         uptake=float(turf["uptake_per_d"]),
-        clippings=float(nitrogen_entry(species.key, catalog)["clippings_most_kg_ha_d"]),
+        clippings=float(of_species("nitrogen", species.key, catalog)["clippings_most_kg_ha_d"]),
         turnover=float(turf["turnover_per_d"]),
         hydrolysis=float(soil["urea_per_d"]),
         urea_q10=float(soil["urea_q10"]),
