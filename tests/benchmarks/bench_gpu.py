@@ -2,7 +2,7 @@
 
 ``python tests/benchmarks/bench_gpu.py FOLDER [PART ...]`` prints tables, and writes
 ``bench_gpu.json`` into the folder after every part, so that a part that fails keeps those before.
-Parts: machine, equality, speed, own-fields, sweep; all of them when none is named.
+Parts: machine, equality, speed, own-fields, sweep, cores; all of them when none is named.
 """
 
 from __future__ import annotations
@@ -17,16 +17,18 @@ import sys
 import time
 import traceback
 from collections.abc import Callable, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
 from contextlib import suppress
 from dataclasses import replace
+from functools import cache
+from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 import drysward
-from drysward.card.devices import TOLERANCE
+from drysward.card.devices import TOLERANCE, Cards
 from drysward.card.drive import Card, Windows
 from drysward.drive.runs import advance_all, start_runs
 from drysward.site.forcing import force_first_day, forcing_of
@@ -36,6 +38,7 @@ from drysward.site.weather_years import weather_series
 RESULTS = ("years", "play", "fed", "states", "patches", "odds", "green", "shortage")
 SIZES = (100, 1_000, 10_000, 100_000, 1_000_000)
 MOST_WHOLE = 100_000  # runs of which all years fit into memory here
+ENOUGH = 3_000  # runs worth a batch of their own
 YEARS = 50  # a stretch
 KEPT = ("irrigation_gross", "days_wilt", "longest_wilt", "days_below_condition")
 
@@ -88,6 +91,29 @@ def machine(args: argparse.Namespace) -> dict[str, Any]:
 
 def equality(args: argparse.Namespace) -> dict[str, Any]:
     """Largest difference of any number of any result: shipped and random scenarios."""
+    workers = max((os.cpu_count() or 1) // 2, 1)
+    with ProcessPoolExecutor(min(workers, 8), get_context("spawn")) as pool:
+        of_random = pool.map(differences_of_random, range(args.random), chunksize=5)
+        out = equality_of_shipped()
+        found = [one for one in of_random if one is not None]
+    out["random"] = {
+        "scenarios": len(found), "largest": max(one["largest"] for one in found),
+        "bitwise": sum(one["bitwise"] for one in found),
+        "residual": max(one["residual"] for one in found),
+    }  # fmt: skip
+    out["tolerance"] = TOLERANCE
+    return out
+
+
+def differences_of_random(number: int) -> dict[str, Any] | None:
+    """None where its fields share water, which no card runs."""
+    done = random_scenarios().Case(number).run(nothing_shared)
+    if done.site.supply.site["on"].any():
+        return None
+    return differences(done.site, Windows(Card()))
+
+
+def equality_of_shipped() -> dict[str, Any]:
     windows, out = Windows(Card()), {}
     for name in ("demo", "match-days", "feeding"):
         scenario = drysward.shipped(name)
@@ -95,18 +121,8 @@ def equality(args: argparse.Namespace) -> dict[str, Any]:
         scenario = replace(scenario, weather=source)
         site = prepare(scenario)
         out[name] = differences(site, windows)
-    module = random_scenarios()
-    worst, n, bitwise = 0.0, 0, 0
-    for number in range(args.random):
-        done = module.Case(number).run(nothing_shared)
-        if not done.site.supply.site["on"].any():
-            found = differences(done.site, windows)
-            worst, n = max(worst, found["largest"]), n + 1
-            bitwise += found["bitwise"]
-    out["random"] = {"scenarios": n, "largest": worst, "bitwise": bitwise}
     site, runs = own_fields(64)
     out["own fields"] = differences(site, windows, runs)
-    out["tolerance"] = TOLERANCE
     return out
 
 
@@ -141,32 +157,32 @@ def rewind(site: Any) -> None:
 def speed(args: argparse.Namespace) -> dict[str, Any]:
     """Patch-days a second, whole answers included: refill plans on one field of five patches."""
     site = one_field()
-    return rates(args, lambda n: (site, many(site, n)), args.sizes)
+    return rates(args, lambda n: (site, many(site, n)))
 
 
 def own(args: argparse.Namespace) -> dict[str, Any]:
     """The same, every run on a field of its own, whose days are worked out as it runs."""
-    return rates(args, own_fields, [n for n in args.sizes if n <= MOST_WHOLE])
+    site = one_field()
+    return rates(args, lambda n: own_fields(n, site))
 
 
-def rates(
-    args: argparse.Namespace, make: Callable[[int], tuple[Any, Any]], sizes: Sequence[int]
-) -> dict[str, Any]:
+def rates(args: argparse.Namespace, make: Callable[[int], tuple[Any, Any]]) -> dict[str, Any]:
+    """Of one batch, with where time goes; and of batches side by side as a sweep runs them, on one
+    card and on several.
+    """
     out: dict[str, Any] = {}
     card = Timed()
-    every = Windows(card)  # every year and day of the year comes back
-    summed = Windows(card, counts_days=False, keep=KEPT)  # what a sweep keeps
-    for windows in (every, summed):
+    kinds = {"as in a sweep": Windows(card, counts_days=False, keep=KEPT)}
+    if args.every_year:
+        kinds["every year"] = Windows(card)  # and day of the year
+    for windows in kinds.values():
         site, runs = make(64)
         start = time.perf_counter()
         advance_all(site, runs, windows=windows)
         out.setdefault("first, with compiling (s)", time.perf_counter() - start)
-    for n in sizes:
+    for n in [n for n in args.sizes if n <= MOST_WHOLE]:
         site, runs = make(n)
-        days = n * (site.calendar.size - site.from_day) * runs.catches.shape[-1]
-        for kind, windows in (("every year", every), ("as in a sweep", summed)):
-            if windows is every and n > MOST_WHOLE:
-                continue
+        for kind, windows in kinds.items():
             rewind(site)
             card.seconds = {}
             start = time.perf_counter()
@@ -174,24 +190,64 @@ def rates(
             seconds = time.perf_counter() - start
             parts = {name: round(value, 4) for name, value in card.seconds.items()}
             parts["here"] = round(seconds - sum(card.seconds.values()), 4)
-            out[f"card, {n} runs, {kind}"] = {
+            days = patch_days(site, n)
+            note(out, f"card, {n} runs, {kind}", {
                 "patch-days/s": days / seconds, "in the kernel": days / card.seconds["run_days"],
                 "seconds": seconds, "parts": parts,
-            }  # fmt: skip
-            print(n, kind, out[f"card, {n} runs, {kind}"], flush=True)
-    for workers in (1, os.cpu_count() or 1):
-        groups = [make(16) for _ in range(4 * workers)]
-        for one in groups[:1]:
-            advance_all(*one)
-        start = time.perf_counter()
-        with ThreadPoolExecutor(workers) as pool:
-            list(pool.map(lambda one: advance_all(*one), groups))
-        seconds = time.perf_counter() - start
-        site = groups[0][0]
-        days = 16 * len(groups) * (site.calendar.size - site.from_day) * 5
-        out[f"{workers} cores"] = {"patch-days/s": days / seconds}
-        print(workers, "cores", f"{days / seconds:.3g}", flush=True)
+            })  # fmt: skip
+    there = tuple(range(len(card.cuda.gpus)))
+    for numbers in sorted({there[:1], there}):
+        for n in args.sizes:
+            note(out, f"{len(numbers)} cards, {n} runs side by side", together(make, n, numbers))
     return out
+
+
+def cores(args: argparse.Namespace) -> dict[str, Any]:
+    """The same on one core and on all of them, of shared days and of fields of their own."""
+    out: dict[str, Any] = {}
+    site = one_field()
+    for kind, make in (("shared", lambda n: (site, many(site, n))),
+                       ("own", lambda n: own_fields(n, site))):  # fmt: skip
+        for workers in (1, os.cpu_count() or 1):
+            groups = [make(16) for _ in range(4 * workers)]
+            for one in groups[:1]:
+                advance_all(*one)
+            start = time.perf_counter()
+            with ThreadPoolExecutor(workers) as pool:
+                list(pool.map(lambda one: advance_all(*one), groups))
+            seconds = time.perf_counter() - start
+            days = patch_days(groups[0][0], 16 * len(groups))
+            note(out, f"{kind}, {workers} cores", {"patch-days/s": days / seconds})
+    return out
+
+
+def together(
+    make: Callable[[int], tuple[Any, Any]], n: int, numbers: tuple[int, ...]
+) -> dict[str, Any]:
+    cards = Cards(numbers, checked=0)
+    n_batches = max(-(-n // cards.most_together(1, YEARS)), min(cards.threads, n // ENOUGH))
+    sizes = [len(part) for part in np.array_split(np.arange(n), max(n_batches, 1))]
+    with ThreadPoolExecutor(cards.threads) as pool:
+
+        def run(batches: Sequence[tuple[Any, Any]]) -> float:
+            start = time.perf_counter()
+            list(pool.map(lambda one: cards.advance(*one, keep=KEPT, checks=False), batches))
+            return time.perf_counter() - start
+
+        run([make(64) for _ in range(4 * cards.threads)])  # every thread has its card
+        batches = [make(size) for size in sizes]
+        seconds = run(batches)
+    days = patch_days(batches[0][0], n)
+    return {"patch-days/s": days / seconds, "seconds": seconds, "batches": len(sizes)}
+
+
+def patch_days(site: Any, n: int) -> int:
+    return int(n * (site.calendar.size - site.from_day) * site.catches.shape[-1])
+
+
+def note(out: dict[str, Any], name: str, found: dict[str, Any]) -> None:
+    out[name] = found
+    print(name, found, flush=True)
 
 
 def sweep(args: argparse.Namespace) -> dict[str, Any]:
@@ -258,11 +314,11 @@ def many(site: Any, n: int) -> Any:
     return runs.some(np.random.default_rng(n).integers(len(site.scenario.plans), size=n))
 
 
-def own_fields(n: int) -> tuple[Any, Any]:
+def own_fields(n: int, site: Any = None) -> tuple[Any, Any]:
     """Runs of which each has a field of its own."""
-    site = one_field()
+    site = one_field() if site is None else site
     spec, zone, catalog = site.scenario.fields[0], site.zones[0], site.scenario.catalog
-    forcing = forcing_of([(spec, zone, catalog)], southern=False, lines=32)
+    forcing = forcing_of([(spec, zone, catalog)], southern=False, lines=1)
     every = np.zeros(n, int)
     turfs = forcing.turfs[every].view(np.recarray)
     rng = np.random.default_rng(n)
@@ -272,7 +328,7 @@ def own_fields(n: int) -> tuple[Any, Any]:
         turfs=turfs, fields=forcing.fields[every].view(np.recarray),
         memories=forcing.memories[every].view(np.recarray), curves=forcing.curves[:, every],
         n_nodes=forcing.n_nodes[every], days=np.repeat(forcing.days, n, 1).view(np.recarray),
-        weather=site.weather.days, kept_off_mm=np.zeros((n, site.calendar.size)),
+        weather=site.weather.days, kept_off_mm=np.broadcast_to(0.0, (n, site.calendar.size)),
     )  # fmt: skip
     runs = many(site, n)
     runs.columns = np.arange(n)[:, None]
@@ -282,6 +338,7 @@ def own_fields(n: int) -> tuple[Any, Any]:
                    feed=feed), runs  # fmt: skip
 
 
+@cache
 def random_scenarios() -> Any:
     there = Path(__file__).parents[1] / "laws" / "test_random_scenarios.py"
     spec = importlib.util.spec_from_file_location("random_scenarios", there)
@@ -301,6 +358,7 @@ def nothing_shared(tree: dict[str, Any]) -> None:
 
 PARTS = {
     "machine": machine, "equality": equality, "speed": speed, "own-fields": own, "sweep": sweep,
+    "cores": cores,
 }  # fmt: skip
 
 
@@ -309,6 +367,7 @@ def main() -> None:
     parser.add_argument("folder", type=Path)
     parser.add_argument("parts", nargs="*")
     parser.add_argument("--random", type=int, default=200, help="random scenarios")
+    parser.add_argument("--every-year", action="store_true", help="with all years of all runs too")
     parser.add_argument("--sizes", type=int, nargs="+", default=SIZES)
     parser.add_argument("--sweep-points", type=int, default=2500)
     parser.add_argument("--sweep-years", type=int, default=1000)

@@ -20,6 +20,7 @@ import drysward
 from drysward.card import devices
 from drysward.card.devices import Cards, cards_for, cards_of, refuse_for_cards, require_equal
 from drysward.card.drive import Processor, Windows
+from drysward.card.native import natives
 from drysward.drive.runs import advance_all, start_runs
 from drysward.faults import FaultyInput
 from drysward.site.stretches import prepare
@@ -291,3 +292,27 @@ def test_a_card_does_what_the_processor_does(sites):
         ours, theirs = runs_of(site, 5), runs_of(site, 5)
         Cards((0,), checked=0).advance(site, theirs)
         require_equal(theirs, advance_all(site, ours))
+
+
+@pytest.mark.skipif(not has_card(), reason="there is no NVIDIA card here")
+def test_a_card_divides_as_the_processor_does():
+    """IEEE 754 division, but for numbers too small to be a depth of water."""
+    from numba import cuda
+
+    quotient = natives()["quotient"]
+
+    @cuda.jit
+    def divide(a, b, out):
+        i = cuda.grid(1)
+        if i < out.size:
+            out[i] = quotient(a[i], b[i])
+
+    rng = np.random.default_rng(1)
+    wide = rng.uniform(-1.0, 1.0, (2, 1_000_000)) * 10.0 ** rng.integers(-140, 140, (2, 1_000_000))
+    odd = np.array([0.0, -0.0, 1.0, -3.0, 1e-300, 1e300, np.inf, -np.inf, np.nan])
+    a, b = np.concatenate([wide, np.stack(np.meshgrid(odd, odd)).reshape(2, -1)], axis=1)
+    out = np.zeros(a.size)
+    divide[-(-a.size // 128), 128](a, b, out)
+    with np.errstate(all="ignore"):
+        expected = a / b
+    np.testing.assert_array_equal(out, expected)

@@ -30,11 +30,12 @@ TOLERANCE = 1e-9
 # Largest share of counted days on which a stage may be reached on one of them alone: a tie.
 TIES = 1e-6
 CHECKED_RUNS = 16
-# Runs of a batch take no more than this, here and on the card each.
-BATCH_BYTES = 2**31
-_LEAST_TOGETHER = 256
 # Batches in hand for each card: one runs while others are made ready and read.
 BATCHES_A_CARD = 3
+# Runs of a batch take no more than this, here and on the card each, and no more of a small card
+# than a share: enough to fill a large one.
+BATCH_BYTES, SHARE_OF_CARD = 2**32, 0.15
+_LEAST_TOGETHER = 256
 # With ``auto`` a card is used from so many years of a plan on a field on.
 WORTH_A_CARD = 300_000
 
@@ -58,7 +59,8 @@ class Cards:
         """Plans that fit into a batch, with so many years of a stretch."""
         of_year = YEAR.itemsize + PLAY_YEAR.itemsize + FEED_YEAR.itemsize
         of_run = years_held * of_year + 40_000
-        return max(BATCH_BYTES // (of_run * n_fields), _LEAST_TOGETHER // n_fields, 1)
+        most = min(BATCH_BYTES, int(SHARE_OF_CARD * self._here().memory))
+        return max(most // (of_run * n_fields), _LEAST_TOGETHER // n_fields, 1)
 
     def advance(
         self, site: PreparedSite, runs: Runs, keep: Sequence[str] = (), checks: bool = True

@@ -27,6 +27,7 @@ from drysward.card.kernels import (
 )
 from drysward.card.source import (
     STATE,
+    TILE,
     WHOLE_OF_CALENDAR,
     Source,
     forcing_source,
@@ -41,18 +42,24 @@ from drysward.site.forcing import Forcing
 
 FloatArray = NDArray[np.float64]
 
-# Bytes on the card of the days of fields that are worked out there.
-WINDOW_BYTES = 2**30
-# Threads of a block: few, so that a small batch spreads over the whole card.
-THREADS, FEW_THREADS = 128, 32
+# Bytes of the days of fields that are worked out on a card, and most of its memory that these take.
+# Many days at a time: every start of a kernel reads and writes all of its runs.
+WINDOW_BYTES, WINDOW_SHARE = 2**33, 0.05
+# Threads of a block; few, so that a small batch spreads over the whole card.
+THREADS = 128
 ALL_BUSY = 132 * 512  # runs from which every part of a large card has several blocks
 
 
 class Processor:
     """The kernels on the processor, to hold them to the day loop where there is no card."""
 
+    memory = 2**36  # bytes; as of a large card
+
     def __init__(self, compiled: bool = True) -> None:
         self.compiled = compiled
+
+    def begin(self) -> None:
+        pass
 
     def array(self, values: np.ndarray) -> Any:
         return np.ascontiguousarray(values)
@@ -72,7 +79,9 @@ class Card:
     """A card by its number, for the thread that makes it; in numba's simulator, that.
 
     Each has a stream: what several threads start on a card runs side by side, since a small batch
-    takes nearly as long as one that fills it.
+    takes nearly as long as one that fills it. Arrays are used again, as a card waits for all that
+    runs on it when memory is given back; and nothing is copied before what it waits for is done,
+    since all others wait for a copy.
     """
 
     def __init__(self, number: int = 0) -> None:
@@ -83,22 +92,48 @@ class Card:
         warnings.filterwarnings("ignore", message="Grid size")
         cuda.select_device(number)
         self.stream = cuda.stream()
+        self._lent: list[Any] = []
+        self._spare: dict[tuple[Any, ...], list[Any]] = {}
+
+    @property
+    def memory(self) -> int:
+        """Bytes of the card."""
+        if is_simulated():
+            return Processor.memory
+        return int(self.cuda.current_context().get_memory_info().total)
+
+    def begin(self) -> None:
+        """Forget all arrays that were made so far; those not asked for till the next time go."""
+        self._spare = {}
+        for values in self._lent:
+            self._spare.setdefault((values.shape, values.dtype), []).append(values)
+        self._lent = []
 
     def array(self, values: np.ndarray) -> Any:
-        return self.cuda.to_device(np.ascontiguousarray(values), stream=self.stream)
+        values = np.ascontiguousarray(values)
+        made = self._empty(values.shape, values.dtype)
+        made.copy_to_device(values, stream=self.stream)
+        return made
 
     def zeros(self, shape: tuple[int, ...]) -> Any:
-        made = self.cuda.device_array(shape, stream=self.stream)
+        made = self._empty(shape, np.dtype(float))
         self.launch(FILL, made.size, [made.reshape(made.size)])
         return made
 
+    def _empty(self, shape: tuple[int, ...], kind: np.dtype) -> Any:
+        spare = self._spare.get((shape, kind))
+        made = spare.pop() if spare else self.cuda.device_array(shape, kind, stream=self.stream)
+        self._lent.append(made)
+        return made
+
     def host(self, values: Any) -> np.ndarray:
+        self.stream.synchronize()
         copied = np.asarray(values.copy_to_host(stream=self.stream))
         self.stream.synchronize()
         return copied
 
     def launch(self, source: Source, n: int, arguments: list[Any]) -> None:
-        threads = THREADS if n >= ALL_BUSY else FEW_THREADS
+        threads = THREADS if n >= ALL_BUSY and not source.n_near else TILE
         kernel = on_card(source)
         new = not is_simulated() and not kernel.overloads
         with uncontracted() if new else nullcontext():
@@ -138,6 +173,7 @@ class Windows:
         assert not (trace_at >= 0).any()
         played, fed = bool(batch.is_played.any()), bool(batch.is_fed.any())
         source, on = run_source(played, fed, self.counts_days), self.on
+        on.begin()
         n_plans, n_fields = batch.plans.shape
         n, n_patches = n_plans * n_fields, batch.patches.shape[1]
         calendar, first_year, n_years = _calendar(day_input.calendar)
@@ -146,7 +182,7 @@ class Windows:
         weekly, all_patches = on.array(batch.weekly[0]), batch.patches.reshape(n_patches, -1, n)
         blocks = on.array(batch.blocks.reshape(-1, n)[[ROW[name] for name in source.numbers]])
         of_patch = [PATCH_ROW[name] for name in source.of_patch]
-        patches = on.array(all_patches[:, of_patch].swapaxes(0, 1))
+        patches = on.array(_in_tiles(all_patches, of_patch))
         any_restricted = bool(batch.is_any_restricted.any())
         plans = as_values(batch.plans).transpose(2, 1, 0).reshape(-1, n)
         results = [
@@ -181,8 +217,8 @@ class Windows:
                 on.zeros(batch.fed_months.shape[1:]), on.array(lies),
             ]  # fmt: skip
 
-        def run(days: Any, first: int, start: int, stop: int) -> None:
-            counts = [start, stop, first, n_days, n_patches]
+        def run(days: Any, tiles: int, first: int, start: int, stop: int) -> None:
+            counts = [start, stop, first, n_days, n_patches, tiles]
             on.launch(
                 source,
                 n,
@@ -193,11 +229,11 @@ class Windows:
             covered = played and bool(forcing.kept_off_mm.any())
             self._forced(forcing, day_input, calendar, covered, from_day, first_day, stop_day, run)
         else:
-            days = on.array(day_input.days.transpose(0, 2, 1))
-            run(days, 0, max(from_day, first_day), stop_day)
+            days, tiles = _days_in_tiles(day_input.days)
+            run(on.array(days), tiles, 0, max(from_day, first_day), stop_day)
         state = {k: ROW[name] for k, name in enumerate(source.numbers) if name in STATE}
         batch.blocks.reshape(-1, n)[list(state.values())] = on.host(blocks)[list(state)]
-        all_patches[:, of_patch] = on.host(patches).swapaxes(0, 1)
+        _from_tiles(on.host(patches), all_patches, of_patch)
         batch.weekly[0, :, WEEK_GROSS] = on.host(weekly)[:, WEEK_GROSS]
         here = slice(first_year, first_year + n_years)
 
@@ -241,16 +277,18 @@ class Windows:
 
     def _forced(
         self, forcing: Forcing, day_input: DayInput, calendar: Any, covered: bool, from_day: int,
-        first_day: int, stop_day: int, run: Callable[[Any, int, int, int], None],
+        first_day: int, stop_day: int, run: Callable[[Any, int, int, int, int], None],
     ) -> None:  # fmt: skip
         """Work out days of fields and run them, window by window."""
         source, on = forcing_source(covered), self.on
         n_names, n = len(DAY.names or ()), forcing.turfs.shape[0]
-        lines = int(min(max(WINDOW_BYTES // (8 * n * n_names), 1), stop_day - first_day))
-        days = on.zeros((lines, n_names, n))
+        most = min(WINDOW_BYTES, int(WINDOW_SHARE * on.memory))
+        lines = int(min(max(most // (8 * n * n_names), 1), stop_day - first_day))
+        tiles = -(-n // TILE)
+        days = on.zeros((lines * tiles, n_names, min(n, TILE)))
         memories = on.array(_columns(forcing.memories))
         given = [
-            len(day_input.calendar), on.array(_columns(forcing.turfs)),
+            len(day_input.calendar), tiles, on.array(_columns(forcing.turfs)),
             on.array(forcing.curves.transpose(0, 2, 1)), on.array(forcing.n_nodes),
             on.array(as_values(forcing.weather)), calendar,
             on.array(np.asarray(day_input.calendar["rooting_score"])),
@@ -261,7 +299,7 @@ class Windows:
             stop = min(first + lines, stop_day)
             on.launch(source, n, [first, stop, *given])
             if stop > from_day:
-                run(days, first, max(first, from_day), stop)
+                run(days, tiles, first, max(first, from_day), stop)
 
 
 def _calendar(days: np.recarray) -> tuple[NDArray[np.int64], int, int]:
@@ -274,6 +312,39 @@ def _calendar(days: np.recarray) -> tuple[NDArray[np.int64], int, int]:
     first = int(counted.min())
     year[year >= 0] -= first
     return out, first, int(counted.max()) - first + 1
+
+
+def _days_in_tiles(days: FloatArray) -> tuple[FloatArray, int]:
+    """Days (days, fields, names) as (days and tiles, names, fields of a tile), and the number of
+    tiles of a day. A field that is alone needs no whole tile.
+    """
+    n_days, n_fields, n_names = days.shape
+    tiles, width = -(-n_fields // TILE), min(n_fields, TILE)
+    if tiles > 1:
+        days = np.pad(days, ((0, 0), (0, tiles * TILE - n_fields), (0, 0)))
+    by_tile = days.reshape(n_days * tiles, width, n_names)
+    return by_tile.swapaxes(1, 2), tiles
+
+
+def _in_tiles(patches: FloatArray, names: Sequence[int]) -> FloatArray:
+    """Some names of patches (patches, names, n) in tiles of runs, as one line: (tile, patch, name,
+    run). The last tile may not be full.
+    """
+    n_patches, _, n = patches.shape
+    out = np.zeros((-(-n // TILE), n_patches, len(names), TILE))
+    for k, name in enumerate(names):
+        whole = patches[:, name, : n // TILE * TILE].reshape(n_patches, -1, TILE)
+        out[: n // TILE, :, k] = whole.swapaxes(0, 1)
+        if n % TILE:
+            out[-1, :, k, : n % TILE] = patches[:, name, n // TILE * TILE :]
+    return out.ravel()
+
+
+def _from_tiles(tiles: FloatArray, patches: FloatArray, names: Sequence[int]) -> None:
+    """Put what ``_in_tiles`` made back."""
+    n_patches, _, n = patches.shape
+    by_name = tiles.reshape(-1, n_patches, len(names), TILE).transpose(1, 2, 0, 3)
+    patches[:, names] = by_name.reshape(n_patches, len(names), -1)[:, :, :n]
 
 
 def _columns(lines: np.recarray) -> FloatArray:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import linecache
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -10,22 +11,27 @@ from threading import Lock
 from typing import Any
 
 import numba
+import numpy as np
 
-from drysward.card.source import Source
+from drysward.card.native import natives
+from drysward.card.source import TILE, Source
+from drysward.compiled import parsed
 
 _BUILDING, _COMPILING = Lock(), Lock()
 
 
-def _module(source: Source, ending: str, names: dict[str, Any]) -> dict[str, Any]:
-    """The functions of a source, and ``launch`` with ``ending`` as its body."""
+def _launch(source: Source, text: str, ending: str, names: dict[str, Any]) -> Callable[..., Any]:
+    """``launch`` with ``ending`` as its body, of a source as ``text``."""
     arguments = ", ".join(source.arguments)
-    call = f"{source.name}(thread, {arguments})"
-    text = f"{source.text}\n\ndef launch(n_threads, {arguments}):\n{ending.format(call=call)}\n"
+    near = ", near, lane" if source.n_near else ""
+    call = f"{source.name}(thread, {arguments}{near})"
+    text = f"{text}\n\ndef launch(n_threads, {arguments}):\n{ending.format(call=call)}\n"
     file = f"<{source.name} of a card>"
     linecache.cache[file] = (len(text), None, text.splitlines(keepends=True), file)
-    names = {**names, "__name__": __name__}
+    names = {**names, "__name__": __name__, "np": np, "unsigned": np.uint64}
     exec(compile(text, file, "exec"), names)
-    return names
+    launch: Callable[..., Any] = names["launch"]
+    return launch
 
 
 TURN = Source(
@@ -82,32 +88,63 @@ def on_processor(source: Source, compiled: bool = True) -> Callable[..., None]:
     """``kernel(n, *arguments)`` on the processor, one run after the other."""
     mark: Any = numba.njit(error_model="numpy", nogil=True) if compiled else _as_it_is
     ending = "    for thread in range(n_threads):\n        {call}"
-    launch: Callable[..., None] = mark(
-        _module(source, ending, {"function": mark, "kernel": mark})["launch"]
-    )
+    if source.n_near:
+        ending = f"    near, lane = np.zeros(({source.n_near}, 1)), 0\n{ending}"
+    names = {"function": mark, "kernel": mark}
+    launch: Callable[..., None] = mark(_launch(source, IDLE + source.text, ending, names))
     return launch
+
+
+IDLE = """@function
+def new_day():
+    pass
+
+
+"""
+"""What a card does for speed alone, where there is none."""
 
 
 def _as_it_is(function: Callable[..., Any]) -> Callable[..., Any]:
     return function
 
 
-def on_card(source: Source, most_registers: int | None = None) -> Any:
-    """``kernel[blocks, threads](n, *arguments)`` on a card, or in numba's simulator of one."""
+def on_card(source: Source) -> Any:
+    """``kernel[blocks, threads](n, *arguments)`` on a card, or in numba's simulator of one; blocks
+    have ``TILE`` threads where the source keeps numbers near.
+    """
     with _BUILDING:
-        return _on_card(source, most_registers)
+        return _on_card(source)
 
 
 @cache
-def _on_card(source: Source, most_registers: int | None) -> Any:
+def _on_card(source: Source) -> Any:
     from numba import cuda
 
     inlined = {} if is_simulated() else {"forceinline": True}
     part = cuda.jit(device=True, **inlined)
     ending = "    thread = cuda.grid(1)\n    if thread < n_threads:\n        {call}"
-    names = {"function": part, "kernel": part, "cuda": cuda}
-    options = {} if most_registers is None else {"max_registers": most_registers}
-    return cuda.jit(**options)(_module(source, ending, names)["launch"])
+    if source.n_near:
+        near = f"    near = cuda.shared.array(({source.n_near}, {TILE}), np.float64)\n"
+        ending = f"{near}    lane = cuda.threadIdx.x\n{ending}"
+    names = {"function": part, "kernel": part}
+    text = IDLE + source.text
+    if not is_simulated():
+        text = _with_quotients(source.text)
+        names |= natives()
+    names["cuda"] = cuda
+    return cuda.jit(_launch(source, text, ending, names))
+
+
+class _Quotients(ast.NodeTransformer):
+    def visit_BinOp(self, node: ast.BinOp) -> ast.expr:
+        self.generic_visit(node)
+        if not isinstance(node.op, ast.Div):
+            return node
+        return ast.Call(ast.Name("quotient", ast.Load()), [node.left, node.right], [])
+
+
+def _with_quotients(text: str) -> str:
+    return ast.unparse(ast.fix_missing_locations(_Quotients().visit(ast.Module(parsed(text), []))))
 
 
 @contextmanager

@@ -1,7 +1,14 @@
 """The source of the kernels: what is left of the day loop, and of a field's days, for one thread.
 
 Arrays of a kernel have the runs, or fields, as their last axis, so that neighboring threads read
-neighboring words.
+neighboring words. How fast a card is depends on how much of a run lies close by, more than on its
+arithmetic:
+
+- Registers hold what the patches of a day need.
+- ``near`` is memory beside the processors of the card, for other numbers of a run.
+- Patches lie in tiles of ``TILE`` runs: (tile, patch, row, run). How far two numbers of a patch are
+  apart is then known beforehand, and needs no address of its own.
+- Days of fields lie in such tiles too: (day and tile, name, field).
 """
 
 from __future__ import annotations
@@ -17,6 +24,7 @@ from typing import Any
 import numpy as np
 
 from drysward.card.unfold import (
+    TILE,
     Block,
     Filled,
     Known,
@@ -55,6 +63,8 @@ from drysward.site.site_weather import WEATHER
 WHOLE_OF_CALENDAR = tuple(name for name in CALENDAR.names or () if CALENDAR[name].kind == "i")
 # Numbers that a run carries from one stretch to the next.
 STATE = frozenset(SECTIONS["state"])
+# Numbers of a run near the processors: with 8 bytes each, 256 runs fit there at a time.
+MOST_NEAR = 110
 _CUT_BY_PLAN = ("restriction", "ground", "window")
 
 
@@ -75,8 +85,9 @@ def _never(played: bool, fed: bool) -> dict[str, float]:
 class Source:
     """The text of a kernel ``name`` and of the functions that it calls.
 
-    ``arguments`` in their order. ``numbers`` and ``of_patch`` are the names of the rows of
-    ``all_blocks`` and ``all_patches``.
+    ``arguments`` in their order; with ``n_near`` numbers the kernel also takes ``near`` (n_near,
+    lanes) and its lane there. ``numbers`` and ``of_patch`` are the names of the rows of
+    ``all_blocks`` and of a tile.
     """
 
     name: str
@@ -84,6 +95,7 @@ class Source:
     arguments: tuple[str, ...]
     numbers: tuple[str, ...] = ()
     of_patch: tuple[str, ...] = ()
+    n_near: int = 0
 
 
 def places_in(record: np.dtype) -> dict[str, tuple[int, tuple[int, ...]]]:
@@ -120,7 +132,8 @@ def run_source(played: bool, fed: bool, counts_days: bool) -> Source:
     """
     one = Known(1)
     day_input = Struct({
-        "days": _table("all_days", (0, 2, 1), 3, None, None, len(DAY.names or ())),
+        "days": _table("all_days", (0, 2, 1), 3, None, None, len(DAY.names or ()),
+                       tiles="day_tiles"),
         "play_days": _table("play_days", (0, 2, 1), 3, None, None, len(PLAY_DAY.names or ())),
         "feed_days": _table("feed_days", (0, 2, 1), 3, None, None, len(FEED_DAY.names or ())),
         "calendar": _calendar(),
@@ -178,7 +191,7 @@ def run_source(played: bool, fed: bool, counts_days: bool) -> Source:
             Known(True if played or fed else None), Known(True if fed else None),
         ),
         (
-            "from_day", "stop_day", "first_line", "n_days", "n_patches", "all_blocks",
+            "from_day", "stop_day", "first_line", "n_days", "n_patches", "day_tiles", "all_blocks",
             "all_patches", "catches", "weekly", "monthly", "booked", "columns", "rain_skip_days",
             "plans", "is_restricted", "all_days", "all_calendar", "rain_before", "drought_index",
             "spray_loss", "reached", "condition", "years", "shortage",
@@ -212,15 +225,15 @@ def forcing_source(covered: bool = False) -> Source:
             _calendar(),
             _table("kept_off", (0, "thread"), 1) if covered else Filled(0.0),
             _table("fields", (1, "thread"), 2, 2, columns=places_in(FIELD)),
-            _table("all_days", (0, 2, "thread"), 3, columns=places_in(DAY)),
+            _table("all_days", (0, 2, "thread"), 3, columns=places_in(DAY), tiles="day_tiles"),
             thread,
             _table("memories", (1, "thread"), 2, 2, columns=places_in(MEMORY),
                    whole=frozenset({"node"})),
             *map(_number, ("from_day", "stop_day")),
         ),
         (
-            "from_day", "stop_day", "n_days", "turfs", "all_curves", "n_nodes", "weather",
-            "all_calendar", "all_rooting_scores", "fields", "memories", "all_days",
+            "from_day", "stop_day", "n_days", "day_tiles", "turfs", "all_curves", "n_nodes",
+            "weather", "all_calendar", "all_rooting_scores", "fields", "memories", "all_days",
             *(("kept_off",) if covered else ()),
         ),
         {},
@@ -244,39 +257,68 @@ def _source(
     changed = (carried | STATE) & stored(body)
     rows = sorted(carried | changed)
     of_patch = sorted(n.removeprefix("row_of_") for n in loads(body) if n.startswith("row_of_"))
-    numbers = {f"row_of_{n}": i for i, n in enumerate(of_patch)}
     assert set(of_patch) <= PATCH_PLACE.keys()
+    near = _numbers_near(body, rows, changed) if of_patch else []
+    places = {f"row_of_{n}": TILE * i for i, n in enumerate(of_patch)}
     steps = [before] if before else []
+    if of_patch:
+        places["tile_step"] = TILE * len(of_patch)
+        steps.append(f"tile = thread // {TILE} * (n_patches * tile_step) + thread % {TILE}")
     steps += [f"{n} = all_blocks[{i}, thread]" for i, n in enumerate(rows) if n in carried]
     steps += [ast.unparse(ast.fix_missing_locations(one)) for one in body]
     steps += [f"all_blocks[{i}, thread] = {n}" for i, n in enumerate(rows) if n in changed]
-    text = _with_rows("\n".join(steps), numbers)
+    text = _placed("\n".join(steps), places, near)
     functions = _functions(unfolding)
-    head = f"@kernel\ndef {name}(thread, {', '.join(arguments)}):\n"
+    with_near = ", near, lane" if near else ""
+    head = f"@kernel\ndef {name}(thread, {', '.join(arguments)}{with_near}):\n"
     return Source(
         name,
         f"{functions}\n\n\n{head}{textwrap.indent(text, '    ')}\n",
         arguments,
         tuple(rows),
         tuple(of_patch),
+        len(near),
     )
 
 
-def _with_rows(text: str, numbers: dict[str, int]) -> str:
-    tree = ast.Module(parsed(text), [])
-    for node in ast.walk(tree):
-        for name, value in ast.iter_fields(node):
-            if isinstance(value, list):
-                setattr(node, name, [_row(part, numbers) for part in value])
-            else:
-                setattr(node, name, _row(value, numbers))
-    return ast.unparse(tree)
+def _numbers_near(
+    body: Sequence[ast.stmt], rows: Sequence[str], changed: set[str]
+) -> list[str]:
+    """Numbers of a run that the patches of a day do not need, those first that change."""
+    days = _day_loop(body)
+    loops = (one for one in days.body if isinstance(one, ast.For))
+    of_patches = [one for one in loops if "row_of_w1" in loads([one])]
+    assert of_patches, "no loop over the patches of a day"
+    needed = loads(of_patches)
+    apart = [name for name in rows if name not in needed]
+    return sorted(apart, key=lambda name: name not in changed)[:MOST_NEAR]
 
 
-def _row(node: Any, numbers: dict[str, int]) -> Any:
-    if isinstance(node, ast.Name) and node.id in numbers:
-        return ast.Constant(numbers[node.id])
-    return node
+def _day_loop(body: Sequence[ast.stmt]) -> ast.For:
+    return next(one for one in body if isinstance(one, ast.For))
+
+
+def _placed(text: str, places: dict[str, int], near: Sequence[str]) -> str:
+    """The text with places filled in, and with numbers that are ``near`` read there."""
+    tree = _Placed(places, near).visit(ast.Module(parsed(text), []))
+    if near:
+        # A compiler that may keep these numbers in registers from day to day has too many there.
+        _day_loop(tree.body).body.insert(0, ast.Expr(ast.Call(_number("new_day"), [], [])))
+    return ast.unparse(ast.fix_missing_locations(tree))
+
+
+class _Placed(ast.NodeTransformer):
+    def __init__(self, places: dict[str, int], near: Sequence[str]) -> None:
+        self.places = places
+        self.near = {name: i for i, name in enumerate(near)}
+
+    def visit_Name(self, node: ast.Name) -> ast.expr:
+        if node.id in self.places:
+            return ast.Constant(self.places[node.id])
+        if node.id in self.near:
+            index = ast.Tuple([ast.Constant(self.near[node.id]), _number("lane")], ast.Load())
+            return ast.Subscript(_number("near"), index, node.ctx)
+        return node
 
 
 class _Plain(ast.NodeTransformer):

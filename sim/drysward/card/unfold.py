@@ -26,6 +26,7 @@ from drysward.compiled import parsed, tree_of
 from drysward.day.lanes import LANES, PATCH_PLACE, PLACE, parts_of
 
 THREAD = ast.Name("thread", ast.Load())
+TILE = 32  # runs or fields that lie together: threads of a warp
 _NAME_AT = {place: name for name, place in PLACE.items()}
 _PATCH_NAME_AT = {place: name for name, place in PATCH_PLACE.items()}
 _FOLDED = (range, len, float, int, min, max, abs, bool)
@@ -88,6 +89,8 @@ class Table:
     ``thread`` stands for the run. ``shape`` is as far as it is known. Of a record, ``columns`` has
     the place and shape of every name, which is then the last index, and ``whole`` the names that
     are whole numbers; ``elsewhere`` are names that lie in another table with the same indices.
+    With ``tiles``, the name of their number, the last index of the array is split: its tile comes
+    after the first index there, in one axis.
     """
 
     name: str
@@ -97,6 +100,7 @@ class Table:
     columns: dict[str, tuple[int, tuple[int, ...]]] = field(default_factory=dict)
     whole: frozenset[str] = frozenset()
     elsewhere: dict[str, Table] = field(default_factory=dict)
+    tiles: str = ""
     at: tuple[ast.expr, ...] = ()
     first: int = 0
     inner: tuple[int, ...] = ()
@@ -115,6 +119,12 @@ class Table:
         """What stands at the indices, which must be complete."""
         assert len(self.at) == self.n_axes, f"{self.name} has not all of its indices"
         chosen = [THREAD if i == "thread" else self.at[int(i)] for i in self.order]
+        if self.tiles:
+            size = ast.Constant(TILE)
+            first = ast.BinOp(chosen[0], ast.Mult(), ast.Name(self.tiles, ast.Load()))
+            tile = ast.BinOp(chosen[-1], ast.FloorDiv(), size)
+            chosen[0] = ast.BinOp(first, ast.Add(), tile)
+            chosen[-1] = ast.BinOp(chosen[-1], ast.Mod(), size)
         index = chosen[0] if len(chosen) == 1 else ast.Tuple(chosen, ast.Load())
         return ast.Subscript(ast.Name(self.name, ast.Load()), index, ast.Load())
 
@@ -720,9 +730,16 @@ def _with_patch(body: list[ast.stmt], loop: str) -> list[ast.stmt]:
 
 
 def _of_patch(name: str, loop: str, context: Any = None) -> ast.Subscript:
-    """Where a number of a patch lies between days; the row is filled in when all are known."""
-    row, patch = ast.Name(f"row_of_{name}", ast.Load()), ast.Name(loop, ast.Load())
-    index: list[ast.expr] = [row, patch, THREAD]
-    return ast.Subscript(
-        ast.Name("all_patches", ast.Load()), ast.Tuple(index, ast.Load()), context or ast.Load()
-    )
+    """Where a number of a patch lies between days.
+
+    The place is one sum, so that all numbers of a patch are read from one address; ``source``
+    fills in its parts.
+    """
+    parts: list[ast.expr] = [
+        ast.Name("tile", ast.Load()),
+        ast.BinOp(ast.Name(loop, ast.Load()), ast.Mult(), ast.Name("tile_step", ast.Load())),
+        ast.Name(f"row_of_{name}", ast.Load()),
+    ]
+    place = ast.BinOp(ast.BinOp(parts[0], ast.Add(), parts[1]), ast.Add(), parts[2])
+    index = ast.Call(ast.Name("unsigned", ast.Load()), [place], [])
+    return ast.Subscript(ast.Name("all_patches", ast.Load()), index, context or ast.Load())
