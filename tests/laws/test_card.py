@@ -19,8 +19,15 @@ import pytest
 import drysward
 from drysward.card import devices
 from drysward.card.devices import Cards, cards_for, cards_of, refuse_for_cards, require_equal
-from drysward.card.drive import Processor, Windows
+from drysward.card.drive import (
+    Processor,
+    Windows,
+    days_in_tiles,
+    patches_from_tiles,
+    patches_in_tiles,
+)
 from drysward.card.native import natives
+from drysward.card.unfold import TILE
 from drysward.drive.runs import advance_all, start_runs
 from drysward.faults import FaultyInput
 from drysward.site.stretches import prepare
@@ -37,7 +44,7 @@ years = 3
 keep = ["irrigation_gross"]
 [design]
 kind = "latin hypercube"
-samples = 10
+samples = 20
 [axes.trigger]
 key = "plans.refill.trigger"
 from = 0.3
@@ -90,6 +97,23 @@ def test_a_kernel_does_what_the_day_loop_does(sites, kind):
     ours, theirs = advance_all(site, runs_of(site)), runs_of(site)
     same(ours, advance_all(site, theirs, windows=Windows(Processor(compiled=False))))
     assert ours.years.irrigation_gross.max() > 0.0
+
+
+@pytest.mark.parametrize("n", [1, TILE - 1, TILE, TILE + 1, 3 * TILE])
+def test_tiles_hold_what_they_are_made_of(n):
+    days = np.random.default_rng(n).random((3, n, 4))
+    tiled, tiles = days_in_tiles(days)
+    d, field, name = np.indices(days.shape)
+    at = (d * tiles + field // TILE, name, field % TILE)
+    np.testing.assert_array_equal(tiled[at], days)
+
+    patches, names = np.random.default_rng(n).random((2, 5, n)), [3, 0, 4]
+    line, back = patches_in_tiles(patches, names), np.zeros_like(patches)
+    patch, name, run = np.indices((2, 3, n))
+    tile = (run // TILE * 2 + patch) * 3 * TILE
+    np.testing.assert_array_equal(line[tile + name * TILE + run % TILE], patches[:, names])
+    patches_from_tiles(line, back, names)
+    np.testing.assert_array_equal(back[:, names], patches[:, names])
 
 
 @pytest.mark.slow

@@ -182,7 +182,7 @@ class Windows:
         weekly, all_patches = on.array(batch.weekly[0]), batch.patches.reshape(n_patches, -1, n)
         blocks = on.array(batch.blocks.reshape(-1, n)[[ROW[name] for name in source.numbers]])
         of_patch = [PATCH_ROW[name] for name in source.of_patch]
-        patches = on.array(_in_tiles(all_patches, of_patch))
+        patches = on.array(patches_in_tiles(all_patches, of_patch))
         any_restricted = bool(batch.is_any_restricted.any())
         plans = as_values(batch.plans).transpose(2, 1, 0).reshape(-1, n)
         results = [
@@ -229,11 +229,11 @@ class Windows:
             covered = played and bool(forcing.kept_off_mm.any())
             self._forced(forcing, day_input, calendar, covered, from_day, first_day, stop_day, run)
         else:
-            days, tiles = _days_in_tiles(day_input.days)
+            days, tiles = days_in_tiles(day_input.days)
             run(on.array(days), tiles, 0, max(from_day, first_day), stop_day)
         state = {k: ROW[name] for k, name in enumerate(source.numbers) if name in STATE}
         batch.blocks.reshape(-1, n)[list(state.values())] = on.host(blocks)[list(state)]
-        _from_tiles(on.host(patches), all_patches, of_patch)
+        patches_from_tiles(on.host(patches), all_patches, of_patch)
         batch.weekly[0, :, WEEK_GROSS] = on.host(weekly)[:, WEEK_GROSS]
         here = slice(first_year, first_year + n_years)
 
@@ -314,7 +314,7 @@ def _calendar(days: np.recarray) -> tuple[NDArray[np.int64], int, int]:
     return out, first, int(counted.max()) - first + 1
 
 
-def _days_in_tiles(days: FloatArray) -> tuple[FloatArray, int]:
+def days_in_tiles(days: FloatArray) -> tuple[FloatArray, int]:
     """Days (days, fields, names) as (days and tiles, names, fields of a tile), and the number of
     tiles of a day. A field that is alone needs no whole tile.
     """
@@ -326,7 +326,7 @@ def _days_in_tiles(days: FloatArray) -> tuple[FloatArray, int]:
     return by_tile.swapaxes(1, 2), tiles
 
 
-def _in_tiles(patches: FloatArray, names: Sequence[int]) -> FloatArray:
+def patches_in_tiles(patches: FloatArray, names: Sequence[int]) -> FloatArray:
     """Some names of patches (patches, names, n) in tiles of runs, as one line: (tile, patch, name,
     run). The last tile may not be full.
     """
@@ -340,8 +340,8 @@ def _in_tiles(patches: FloatArray, names: Sequence[int]) -> FloatArray:
     return out.ravel()
 
 
-def _from_tiles(tiles: FloatArray, patches: FloatArray, names: Sequence[int]) -> None:
-    """Put what ``_in_tiles`` made back."""
+def patches_from_tiles(tiles: FloatArray, patches: FloatArray, names: Sequence[int]) -> None:
+    """Put what ``patches_in_tiles`` made back."""
     n_patches, _, n = patches.shape
     by_name = tiles.reshape(-1, n_patches, len(names), TILE).transpose(1, 2, 0, 3)
     patches[:, names] = by_name.reshape(n_patches, len(names), -1)[:, :, :n]
