@@ -15,6 +15,7 @@ from click.testing import CliRunner, Result
 import drysward
 from drysward.cli import main
 from drysward.faults import FaultyInput
+from drysward.results.dataset import FEED
 from drysward.results.feeding_text import (
     CAUTION,
     doses_of,
@@ -211,6 +212,21 @@ def test_fields_that_are_not_named_are_counted(summary: xr.Dataset) -> None:
         told = feeding_sentences(several, "none", "us")
         assert len([text for text in told if " gets " in text]) == 6
         assert told[-1].endswith(end)
+
+
+def test_one_week_is_hungry_and_two_are(summary: xr.Dataset) -> None:
+    for hungry, lush, words in (
+        (7.0, 0.0, "1 of 20 growing weeks is hungry;"),
+        (14.0, 7.0, "2 of 20 growing weeks are hungry and 1 lush;"),
+        (0.0, 2.0, "<1 of 20 growing weeks is lush;"),
+        (0.0, 0.0, "none of 20 growing weeks is hungry or lush;"),
+    ):
+        found = {"growing_days": 140.0, "days_hungry": hungry, "days_lush": lush}
+        one = summary.assign({
+            f"{FEED}{name}_mean": xr.full_like(summary[f"{FEED}{name}_mean"], days)
+            for name, days in found.items()
+        })  # fmt: skip
+        assert words in feeding_sentences(one, "none", "us")[0]
 
 
 def test_a_range_of_nothing_is_not_shown() -> None:

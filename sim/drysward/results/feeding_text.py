@@ -91,12 +91,7 @@ def feeding_sentences(result: xr.Dataset, plan: str, system: str) -> list[str]:
             weeks_text(one[f"{FEED}{name}_mean"].item())
             for name in ("growing_days", "days_hungry", "days_lush")
         )
-        weeks = f"of {growing} growing weeks"
-        states = f"none {weeks} is hungry or lush"
-        if hungry != "0":
-            states = f"{hungry} {weeks} are hungry" + (f" and {lush} lush" if lush != "0" else "")
-        elif lush != "0":
-            states = f"{lush} {weeks} are lush"
+        states = _states_text(growing, hungry, lush)
         found.append(
             f"{quoted_label(result, 'field', field)} gets {fed} {how.unit} of nitrogen a year"
             f"{'' if found else under}: {states}; {leached} leaches (1 year in 10 over {worst})."
@@ -105,6 +100,16 @@ def feeding_sentences(result: xr.Dataset, plan: str, system: str) -> list[str]:
         more = len(fields) - _MOST_FIELDS
         found.append(f"{count_text(more, 'more field')} {'is' if more == 1 else 'are'} fed.")
     return found
+
+
+def _states_text(growing: str, hungry: str, lush: str) -> str:
+    """Hungry and lush weeks of the growing ones, each as ``weeks_text`` gives it."""
+    weeks = f"of {growing} growing weeks"
+    if hungry == lush == "0":
+        return f"none {weeks} is hungry or lush"
+    first, kind = (lush, "lush") if hungry == "0" else (hungry, "hungry")
+    both = f" and {lush} lush" if kind == "hungry" and lush != "0" else ""
+    return f"{first} {weeks} {'is' if first in ('1', '<1') else 'are'} {kind}{both}"
 
 
 def doses_text(doses: float, planned: float) -> str:
