@@ -102,12 +102,12 @@ def nearest(name: str, known: Iterable[str]) -> str:
     return f"did you mean {quoted(close)}?" if close else "known: " + listed(names)
 
 
-def closest_name(name: str, known: Iterable[str]) -> str:
-    """The known name closest to ``name``, "" when none is similar."""
+def closest_name(name: str, known: Iterable[str], least: float = 0.6) -> str:
+    """The known name closest to ``name``, "" when none is as similar as ``least`` (0..1)."""
     if len(name) > _LIKELY_NAME:
         return ""
     likely = [one for one in known if len(one) <= _LIKELY_NAME][:_MOST_COMPARED]
-    return next(iter(difflib.get_close_matches(name, likely, n=1, cutoff=0.6)), "")
+    return next(iter(difflib.get_close_matches(name, likely, n=1, cutoff=least)), "")
 
 
 _PLURALS = {"is": "are", "has": "have", "takes": "take", "needs": "need", "does": "do"}

@@ -97,9 +97,9 @@ def equality(args: argparse.Namespace) -> dict[str, Any]:
         out = equality_of_shipped()
         found = [one for one in of_random if one is not None]
     out["random"] = {
-        "scenarios": len(found), "largest": max(one["largest"] for one in found),
+        "scenarios": len(found), "largest": max((one["largest"] for one in found), default=0.0),
         "bitwise": sum(one["bitwise"] for one in found),
-        "residual": max(one["residual"] for one in found),
+        "residual": max((one["residual"] for one in found), default=0.0),
     }  # fmt: skip
     out["tolerance"] = TOLERANCE
     return out

@@ -229,6 +229,32 @@ def test_one_week_is_hungry_and_two_are(summary: xr.Dataset) -> None:
         assert words in feeding_sentences(one, "none", "us")[0]
 
 
+def test_weeks_have_the_range_of_the_draws(summary: xr.Dataset) -> None:
+    drawn = {"days_hungry": (70.0, 0.0, 250.0), "days_lush": (7.0, 0.0, 21.0)}
+    one = summary.assign({
+        f"doubt_{FEED}{name}{end}": xr.full_like(summary[f"{FEED}{name}_mean"], days)
+        for name, values in drawn.items()
+        for end, days in zip(("", "_low", "_high"), values, strict=True)
+    })  # fmt: skip
+    told = feeding_sentences(one, "none", "us")
+    assert "(over the draws 0 to all hungry, 0 to 3 lush);" in told[0]
+
+
+def test_the_hungriest_fields_are_named(summary: xr.Dataset) -> None:
+    names = [f"f{i}" for i in range(8)]
+    several = summary.isel(field=[0] * 8).assign_coords(field=names)
+    labels = xr.DataArray([f"Field {i}" for i in range(8)], dims="field")
+    several = several.assign_coords(field_label=labels)
+    days = xr.zeros_like(several[f"{FEED}days_hungry_mean"])
+    hungry = several.assign({
+        f"{FEED}days_lush_mean": days,
+        f"{FEED}days_hungry_mean": days.where(days["field"] != "f7", 70.0),
+    })  # fmt: skip
+    told = feeding_sentences(hungry, "none", "us")
+    assert any("Field 7" in text and "10 of " in text for text in told)
+    assert told[-1] == "2 more fields are fed, and are neither hungry nor lush."
+
+
 def test_a_range_of_nothing_is_not_shown() -> None:
     """As of one draw, in which turf came back in both."""
     assert with_range("+26", "+26", "+26") == "+26"

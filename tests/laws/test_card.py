@@ -17,7 +17,7 @@ import numpy as np
 import pytest
 
 import drysward
-from drysward.card import devices
+from drysward.card import devices, drive
 from drysward.card.devices import Cards, cards_for, cards_of, refuse_for_cards, require_equal
 from drysward.card.drive import (
     Processor,
@@ -149,6 +149,8 @@ def stand_in(monkeypatch):
     processor = Processor()
     monkeypatch.setattr(devices, "_cards_there", lambda: ((0, 1), ""))
     monkeypatch.setattr(Cards, "_card", lambda self, number: processor)
+    # Days of own fields come a few weeks at a time, so that not every window begins a turf year.
+    monkeypatch.setattr(drive, "WINDOW_BYTES", 2**19)
 
 
 @pytest.fixture

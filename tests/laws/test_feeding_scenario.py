@@ -385,7 +385,8 @@ def test_check_says_what_a_year_gets_beside_the_need() -> None:
 @pytest.mark.parametrize(
     "rate, clippings, told",
     [("4.4 lb", "removed", "this is more"), ("4 lb", "removed", ""), ("2.9 lb", "removed", "less"),
-     ("2.9 lb", "returned", ""), ("1.4 lb", "returned", "this is less"), ("3 lb", "removed", "")],
+     ("2.6 lb", "returned", ""), ("1.4 lb", "returned", "this is less"), ("3 lb", "removed", ""),
+     ("2.9 lb", "returned", "this is more")],
 )  # fmt: skip
 def test_check_says_when_a_year_gets_less_or_more(rate: str, clippings: str, told: str) -> None:
     said = check_lines(

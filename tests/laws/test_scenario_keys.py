@@ -42,6 +42,14 @@ def test_a_refusal_says_what_is_allowed_as_the_writer_wrote_it(
     assert told in refused(text.replace(before, after))
 
 
+def test_a_wrong_name_of_a_key_that_is_needed_is_one_fault() -> None:
+    """Even where another key, which is there, is spelled more alike."""
+    dose = 'feeding = { doses = [{ date = "04-15", product = "46-0-0", rate = "1 lb/1000 ft2" }] }'
+    told = refused(DEMO.replace('label = "Practice field"', f'label = "Practice field"\n{dose}', 1))
+    assert told.endswith("feeding.doses[1].date: is not known here; did you mean 'day'?")
+    assert "missing" not in told
+
+
 def test_limits_that_are_told_pass() -> None:
     """Rounded inwards, so whoever writes the limit that a refusal names is not refused again."""
     for number in ("0.000248", "2471"):

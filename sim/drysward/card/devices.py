@@ -32,8 +32,8 @@ TIES = 1e-6
 CHECKED_RUNS = 16
 # Batches in hand for each card: one runs while others are made ready and read.
 BATCHES_A_CARD = 3
-# Runs of a batch take no more than this, here and on the card each, and no more of a small card
-# than a share: enough to fill a large one.
+# Runs of a batch take no more than this, here and on the card each: enough to fill a large card. Of
+# a small card they take no more than a share.
 BATCH_BYTES, SHARE_OF_CARD = 2**32, 0.15
 _LEAST_TOGETHER = 256
 # With ``auto`` a card is used from so many years of a plan on a field on.

@@ -45,7 +45,7 @@ FloatArray = NDArray[np.float64]
 # Bytes of the days of fields that are worked out on a card, and most of its memory that these take.
 # Many days at a time: every start of a kernel reads and writes all of its runs.
 WINDOW_BYTES, WINDOW_SHARE = 2**33, 0.05
-# Threads of a block; few, so that a small batch spreads over the whole card.
+# Threads of a block; of a small batch ``TILE``, so that it spreads over the whole card.
 THREADS = 128
 ALL_BUSY = 132 * 512  # runs from which every part of a large card has several blocks
 
@@ -103,7 +103,7 @@ class Card:
         return int(self.cuda.current_context().get_memory_info().total)
 
     def begin(self) -> None:
-        """Forget all arrays that were made so far; those not asked for till the next time go."""
+        """Forget all arrays that were made so far: those of the same shape are used again."""
         self._spare = {}
         for values in self._lent:
             self._spare.setdefault((values.shape, values.dtype), []).append(values)
@@ -121,8 +121,12 @@ class Card:
         return made
 
     def _empty(self, shape: tuple[int, ...], kind: np.dtype) -> Any:
-        spare = self._spare.get((shape, kind))
-        made = spare.pop() if spare else self.cuda.device_array(shape, kind, stream=self.stream)
+        if spare := self._spare.get((shape, kind)):
+            made = spare.pop()
+        else:
+            # Of another size than the last batch: no room for two.
+            self._spare = {}
+            made = self.cuda.device_array(shape, kind, stream=self.stream)
         self._lent.append(made)
         return made
 

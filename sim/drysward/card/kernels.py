@@ -89,7 +89,8 @@ def on_processor(source: Source, compiled: bool = True) -> Callable[..., None]:
     mark: Any = numba.njit(error_model="numpy", nogil=True) if compiled else _as_it_is
     ending = "    for thread in range(n_threads):\n        {call}"
     if source.n_near:
-        ending = f"    near, lane = np.zeros(({source.n_near}, 1)), 0\n{ending}"
+        # What is near on a card is anything at first.
+        ending = f"    near, lane = np.full(({source.n_near}, 1), np.nan), 0\n{ending}"
     names = {"function": mark, "kernel": mark}
     launch: Callable[..., None] = mark(_launch(source, IDLE + source.text, ending, names))
     return launch

@@ -11,7 +11,7 @@ def natives() -> dict[str, Any]:
     ``quotient(a, b)`` is a / b, rounded as usual. The compiler's own division first asks whether
     its numbers are out of the ordinary; nothing around it can be mixed with that, and a run waits.
     Here what is out of the ordinary (a divisor of 0 or without end, a result too large) is chosen
-    at the end. Numbers below 2e-308 count as 0.
+    at the end. For numbers from 1e-290 to 4e307, and 0.
 
     ``new_day()`` has what is near read again.
     """

@@ -1,8 +1,8 @@
 """The source of the kernels: what is left of the day loop, and of a field's days, for one thread.
 
-Arrays of a kernel have the runs, or fields, as their last axis, so that neighboring threads read
-neighboring words. How fast a card is depends on how much of a run lies close by, more than on its
-arithmetic:
+What a kernel reads every day has the runs, or fields, as its last axis, so that neighboring threads
+read neighboring words. How fast a card is depends on how much of a run lies close by, more than on
+its arithmetic:
 
 - Registers hold what the patches of a day need.
 - ``near`` is memory beside the processors of the card, for other numbers of a run.
@@ -63,7 +63,7 @@ from drysward.site.site_weather import WEATHER
 WHOLE_OF_CALENDAR = tuple(name for name in CALENDAR.names or () if CALENDAR[name].kind == "i")
 # Numbers that a run carries from one stretch to the next.
 STATE = frozenset(SECTIONS["state"])
-# Numbers of a run near the processors: with 8 bytes each, 256 runs fit there at a time.
+# Numbers of a run near the processors: with 8 bytes each, 256 runs fit there at a time on an H200.
 MOST_NEAR = 110
 _CUT_BY_PLAN = ("restriction", "ground", "window")
 
@@ -252,9 +252,9 @@ def _source(
     unfolding = Unfolding(never)
     unfolding.call(function, values)
     body = without_idle(unfolding.out, set(STATE))
-    given: set[str] = set()
-    carried = exposed(body, given) & PLACE.keys()
+    carried = exposed(body, set()) & PLACE.keys()
     changed = (carried | STATE) & stored(body)
+    # All are read, also what no day reads: a stretch in which no day sets it must not lose it.
     rows = sorted(carried | changed)
     of_patch = sorted(n.removeprefix("row_of_") for n in loads(body) if n.startswith("row_of_"))
     assert set(of_patch) <= PATCH_PLACE.keys()
@@ -264,7 +264,7 @@ def _source(
     if of_patch:
         places["tile_step"] = TILE * len(of_patch)
         steps.append(f"tile = thread // {TILE} * (n_patches * tile_step) + thread % {TILE}")
-    steps += [f"{n} = all_blocks[{i}, thread]" for i, n in enumerate(rows) if n in carried]
+    steps += [f"{n} = all_blocks[{i}, thread]" for i, n in enumerate(rows)]
     steps += [ast.unparse(ast.fix_missing_locations(one)) for one in body]
     steps += [f"all_blocks[{i}, thread] = {n}" for i, n in enumerate(rows) if n in changed]
     text = _placed("\n".join(steps), places, near)
@@ -287,7 +287,7 @@ def _numbers_near(
     """Numbers of a run that the patches of a day do not need, those first that change."""
     days = _day_loop(body)
     loops = (one for one in days.body if isinstance(one, ast.For))
-    of_patches = [one for one in loops if "row_of_w1" in loads([one])]
+    of_patches = [one for one in loops if "row_of_w1" in loads([one])]  # every patch has water
     assert of_patches, "no loop over the patches of a day"
     needed = loads(of_patches)
     apart = [name for name in rows if name not in needed]

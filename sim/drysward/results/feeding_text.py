@@ -81,7 +81,9 @@ def feeding_sentences(result: xr.Dataset, plan: str, system: str) -> list[str]:
     found: list[str] = []
     fields = fed_fields(result)
     under = f" under {quoted_label(result, 'plan', plan)}"
-    for field in fields[:_MOST_FIELDS]:
+    worst_first = sorted(fields, key=lambda field: -_odd_days(result.sel(field=field, plan=plan)))
+    shown_fields = worst_first[:_MOST_FIELDS]
+    for field in (field for field in fields if field in shown_fields):
         one = result.sel(field=field, plan=plan)
         fed, leached, worst = (
             rounded(one[f"{FEED}{name}"].item() * how.factor, how.decimals)
@@ -91,15 +93,42 @@ def feeding_sentences(result: xr.Dataset, plan: str, system: str) -> list[str]:
             weeks_text(one[f"{FEED}{name}_mean"].item())
             for name in ("growing_days", "days_hungry", "days_lush")
         )
-        states = _states_text(growing, hungry, lush)
+        states = _states_text(growing, hungry, lush) + _over_draws(one)
         found.append(
             f"{quoted_label(result, 'field', field)} gets {fed} {how.unit} of nitrogen a year"
             f"{'' if found else under}: {states}; {leached} leaches (1 year in 10 over {worst})."
         )
-    if len(fields) > _MOST_FIELDS:
-        more = len(fields) - _MOST_FIELDS
-        found.append(f"{count_text(more, 'more field')} {'is' if more == 1 else 'are'} fed.")
+    if more := len(fields) - len(found):
+        calm = not any(
+            round(_odd_days(result.sel(field=field, plan=plan)) / _WEEK)
+            for field in worst_first[_MOST_FIELDS:]
+        )
+        verb = "is" if more == 1 else "are"
+        state = f", and {verb} neither hungry nor lush" if calm else ""
+        found.append(f"{count_text(more, 'more field')} {verb} fed{state}.")
     return found
+
+
+def _odd_days(one: xr.Dataset) -> float:
+    """Days of a year on which a field is hungry or lush under a plan."""
+    return float(one[f"{FEED}days_hungry_mean"].item() + one[f"{FEED}days_lush_mean"].item())
+
+
+def _over_draws(one: xr.Dataset) -> str:
+    """How far hungry and lush weeks go over the draws; "" without draws, or where they are none.
+
+    In some draws more weeks are growing weeks.
+    """
+    growing = one[f"{FEED}growing_days_mean"].item()
+    parts = []
+    for state in ("hungry", "lush"):
+        name = f"doubt_{FEED}days_{state}"
+        if name in one:
+            days = [one[f"{name}_{end}"].item() for end in ("low", "high")]
+            low, high = ("all" if n >= growing > 0.0 else weeks_text(n) for n in days)
+            if high != "0":
+                parts.append(f"{low} to {high} {state}" if low != high else f"{high} {state}")
+    return f" (over the draws {', '.join(parts)})" if parts else ""
 
 
 def _states_text(growing: str, hungry: str, lush: str) -> str:

@@ -474,13 +474,29 @@ def schema_faults(
 ) -> Iterator[Fault]:
     """Faults from the errors of the validator of ``whole``, in drysward's words."""
     found = [fault for detail in error.errors() for fault in _faults_of(name, detail, whole)]
-    wrong = [fault.where.rpartition(".") for fault in found if fault.what == _NOT_KNOWN]
+    meant: dict[tuple[str, str], str] = {}
+    for fault in found:
+        table, _, wrong = fault.where.rpartition(".")
+        if fault.what == _NOT_KNOWN:
+            needed = [
+                other.where.removeprefix(f"{table}.") for other in found
+                if other.what == _MISSING and other.where.rpartition(".")[0] == table
+            ]  # fmt: skip
+            if key := closest_name(wrong, needed, _LIKE_A_MISSING_KEY):
+                meant[table, wrong] = key
     for fault in found:
         table, _, key = fault.where.rpartition(".")
-        beside = [name for place, _, name in wrong if place == table]
+        if (table, key) in meant:
+            yield Fault(fault.where, fault.what, f"did you mean {quoted(meant[table, key])}?")
         # A key with a wrong name is not missing as well.
-        if fault.what != _MISSING or not any(closest_name(one, [key]) for one in beside):
+        elif fault.what != _MISSING or key not in {
+            one for (place, _), one in meant.items() if place == table
+        }:
             yield fault
+
+
+# A key that is needed is what was meant sooner than others.
+_LIKE_A_MISSING_KEY = 0.5
 
 
 def _faults_of(name: str, detail: ErrorDetails, whole: type[BaseModel]) -> Iterator[Fault]:

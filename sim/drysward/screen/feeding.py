@@ -12,7 +12,7 @@ from drysward.scenario.model import FeedingSpec, FieldSpec, Scenario
 from drysward.scenario.values import day_text
 from drysward.screen.document import Row, Table, Value, number, words
 
-_LEAST_WITH_CLIPPINGS = 0.5  # what returned clippings save, at the most
+_WITH_CLIPPINGS = 1.0 / 2.0, 2.0 / 3.0  # of the least and most, where clippings stay
 
 
 def feeding_table(scenario: Scenario, system: str) -> list[Table]:
@@ -89,15 +89,16 @@ def _yearly(scenario: Scenario, field: FieldSpec, feeding: FeedingSpec, system: 
         return rounded(kg_ha * how.factor, decimals).removesuffix(".0")
 
     on = "" if zone.words["kind"] == "native" else " on sand"
-    kept = ", a third to a half less where clippings stay" if feeding.clippings_returned else ""
     line = (
         f"{text(total)} {how.unit} of nitrogen a year; {species.label}{on} usually gets "
-        f"{text(least)} to {text(most)}{kept}"
+        f"{text(least)} to {text(most)}"
     )
-    floor = least * (_LEAST_WITH_CLIPPINGS if feeding.clippings_returned else 1.0)
+    if feeding.clippings_returned:
+        least, most = least * _WITH_CLIPPINGS[0], most * _WITH_CLIPPINGS[1]
+        line += f", and {text(least)} to {text(most)} where clippings stay"
     if text(total) != text(most) and total > most:
         line += ": this is more"
-    elif text(total) != text(floor) and total < floor:
+    elif text(total) != text(least) and total < least:
         line += ": this is less"
     if feeding.water_n_mg_l > 0.0:
         # 1 mg/L in 1 mm is 0.01 kg/ha.

@@ -83,7 +83,7 @@ _FED = {
     "clippings": ("clippings", 0),
 }
 
-_STATUS = ("Status", "nitrogen of the turf: 0 the least it lives on, 1 enough, above it lush")
+_STATUS = ("Status", "nitrogen of the turf: 0 the least it lives on, 1 enough, lush well above 1")
 _MINERAL = "urea, ammonium and nitrate in the soil"
 
 
