@@ -98,7 +98,11 @@ def nearest(name: str, known: Iterable[str]) -> str:
     whole = [one for one in names if len(name) >= _LEAST_PART and f"_{part}_" in f"_{one}_"]
     if whole:
         return f"did you mean {' or '.join(map(quoted, whole[:_MOST_NAMED]))}?"
-    close = closest_name(name, names)
+    # Or the everyday name of a grass, such as that of a hybrid.
+    words = [word for word in part.lower().split("_") if len(word) > _LEAST_PART]
+    close = closest_name(name, names) or next(
+        (one for one in names if one.startswith(tuple(words))), ""
+    )
     return f"did you mean {quoted(close)}?" if close else "known: " + listed(names)
 
 

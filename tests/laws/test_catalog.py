@@ -181,6 +181,9 @@ def test_unknown_names_are_refused_with_the_nearest(catalog: Catalog) -> None:
         catalog.get("species", "tall_fescue")["wilt_kss"]
     with pytest.raises(FaultyInput, match="did you mean 'bermudagrass'"):
         catalog.find("bermuda_grass")
+    for everyday in ("hybrid bermuda", "Hybrid_Bermuda", "common bermuda"):
+        with pytest.raises(FaultyInput, match="did you mean 'bermudagrass'"):
+            catalog.get("species", everyday)
 
 
 def test_find_looks_through_every_kind(catalog: Catalog) -> None:

@@ -238,6 +238,17 @@ def test_a_dose_that_waited_is_counted_as_late(scenes, record):
     assert not late.skipped_n.any()
 
 
+def test_a_dose_that_goes_with_one_that_waited_is_late(scenes, record):
+    daily, stormy = range(149, 160), np.isin(np.arange(record.n_days) % 365, range(146, 152))
+    wet = replace(record, rain_mm=record.rain_mm + 60.0 * stormy)
+    feeding = scenes.feeding(doses=tuple(quick(day, 5.0) for day in daily))
+    fed = fed_run(scenes, wet, feeding).fed[0]
+    together = fed.doses < len(daily)
+    assert together.all()
+    assert (fed.doses_late[together] >= 1.0).all()
+    np.testing.assert_allclose(fed.applied_n[together], 5.0 * len(daily))
+
+
 def test_granules_on_paving_are_lost_with_the_first_rain(scenes, record):
     run = fed_run(scenes, record, scenes.feeding(on_paving=0.1))
     fed = run.fed[0]

@@ -45,6 +45,7 @@ FloatArray = NDArray[np.float64]
 # Bytes of the days of fields that are worked out on a card, and most of its memory that these take.
 # Many days at a time: every start of a kernel reads and writes all of its runs.
 WINDOW_BYTES, WINDOW_SHARE = 2**33, 0.05
+LARGE_BYTES = 2**28  # of an array, of which a card does not hold two batches
 # Threads of a block; of a small batch ``TILE``, so that it spreads over the whole card.
 THREADS = 128
 ALL_BUSY = 132 * 512  # runs from which every part of a large card has several blocks
@@ -124,8 +125,9 @@ class Card:
         if spare := self._spare.get((shape, kind)):
             made = spare.pop()
         else:
-            # Of another size than the last batch: no room for two.
-            self._spare = {}
+            if np.prod(shape) * kind.itemsize > LARGE_BYTES:
+                # Of another size than in the last batch: no room for both.
+                self._spare = {}
             made = self.cuda.device_array(shape, kind, stream=self.stream)
         self._lent.append(made)
         return made

@@ -71,8 +71,8 @@ def put_down(
 ):  # fmt: skip
     """Put down the doses that are due, or hold them for turf and ground that can take them.
 
-    Dormant turf, frozen ground and ground full of water are not fed. A dose that has
-    waited too long is skipped.
+    Dormant turf, frozen ground and ground full of water are not fed. A dose that has waited too
+    long is skipped. One that falls due while another waits goes with it, and both count as one.
     """
     new = fed_dose_urea + fed_dose_ammonium + fed_dose_nitrate + fed_dose_p
     new += fed_dose_slow1 + fed_dose_slow2 + fed_dose_slow3
@@ -85,12 +85,13 @@ def put_down(
     due_p += fed_dose_p
     waiting_n = due_urea + due_ammonium + due_nitrate + due_slow1 + due_slow2 + due_slow3
     waits = (waiting_n + due_p > 0.0) & (feed_on > 0.0)
+    waited = held_days > 0.0
     held_days = 0.0 if new > 0.0 else held_days
     fit = (seen_dormant < feed_hold_dormant) & (fed_frozen == 0.0)
     fit = fit & (seen_top_water < fc1 + feed_hold_wet)
     gives = waits & fit
     doses_today = 1.0 if gives else 0.0
-    late_today = 1.0 if gives & (held_days > 0.0) else 0.0
+    late_today = 1.0 if gives & waited else 0.0
     expires = waits & (doses_today == 0.0) & (held_days >= feed_hold_days)
     ends = gives | expires
     applied_urea = due_urea if gives else 0.0

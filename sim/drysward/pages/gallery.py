@@ -220,10 +220,10 @@ def _peak(odds: xr.DataArray) -> str:
     if np.isnan(odds.values).any():
         return UNKNOWN
     place = int(np.argmax(odds.values))
-    if odds.values[place] < 0.005:
+    highest = f"{odds.values[place]:.0%}"
+    if highest == "0%":
         return "below 1% all year" if odds.values[place] else "0% all year"
-    day = named_day(odds["day_of_year"].values[place] - 1)
-    return f"highest {odds.values[place]:.0%} on {day}"
+    return f"highest {highest} on {named_day(odds['day_of_year'].values[place] - 1)}"
 
 
 def _alt_stages(result: xr.Dataset, choice: Choice, units: str) -> str:
