@@ -19,15 +19,9 @@ import pytest
 import drysward
 from drysward.card import devices, drive
 from drysward.card.devices import Cards, cards_for, cards_of, refuse_for_cards, require_equal
-from drysward.card.drive import (
-    Processor,
-    Windows,
-    days_in_tiles,
-    patches_from_tiles,
-    patches_in_tiles,
-)
+from drysward.card.drive import Processor, Windows, patches_from_tiles, patches_in_tiles
 from drysward.card.native import natives
-from drysward.card.unfold import TILE
+from drysward.card.source import TILE
 from drysward.drive.runs import advance_all, start_runs
 from drysward.faults import FaultyInput
 from drysward.site.stretches import prepare
@@ -101,12 +95,6 @@ def test_a_kernel_does_what_the_day_loop_does(sites, kind):
 
 @pytest.mark.parametrize("n", [1, TILE - 1, TILE, TILE + 1, 3 * TILE])
 def test_tiles_hold_what_they_are_made_of(n):
-    days = np.random.default_rng(n).random((3, n, 4))
-    tiled, tiles = days_in_tiles(days)
-    d, field, name = np.indices(days.shape)
-    at = (d * tiles + field // TILE, name, field % TILE)
-    np.testing.assert_array_equal(tiled[at], days)
-
     patches, names = np.random.default_rng(n).random((2, 5, n)), [3, 0, 4]
     line, back = patches_in_tiles(patches, names), np.zeros_like(patches)
     patch, name, run = np.indices((2, 3, n))

@@ -223,8 +223,8 @@ class Windows:
                 on.zeros(batch.fed_months.shape[1:]), on.array(lies),
             ]  # fmt: skip
 
-        def run(days: Any, tiles: int, first: int, start: int, stop: int) -> None:
-            counts = [start, stop, first, n_days, n_patches, tiles]
+        def run(days: Any, first: int, start: int, stop: int) -> None:
+            counts = [start, stop, first, n_days, n_patches]
             on.launch(
                 source,
                 n,
@@ -235,8 +235,8 @@ class Windows:
             covered = played and bool(forcing.kept_off_mm.any())
             self._forced(forcing, day_input, calendar, covered, from_day, first_day, stop_day, run)
         else:
-            days, tiles = days_in_tiles(day_input.days)
-            run(on.array(days), tiles, 0, max(from_day, first_day), stop_day)
+            days = on.array(day_input.days.transpose(0, 2, 1))
+            run(days, 0, max(from_day, first_day), stop_day)
         state = {k: ROW[name] for k, name in enumerate(source.numbers) if name in STATE}
         batch.blocks.reshape(-1, n)[list(state.values())] = on.host(blocks)[list(state)]
         patches_from_tiles(on.host(patches), all_patches, of_patch)
@@ -283,18 +283,17 @@ class Windows:
 
     def _forced(
         self, forcing: Forcing, day_input: DayInput, calendar: Any, covered: bool, from_day: int,
-        first_day: int, stop_day: int, run: Callable[[Any, int, int, int, int], None],
+        first_day: int, stop_day: int, run: Callable[[Any, int, int, int], None],
     ) -> None:  # fmt: skip
         """Work out days of fields and run them, window by window."""
         source, on = forcing_source(covered), self.on
         n_names, n = len(DAY.names or ()), forcing.turfs.shape[0]
         most = min(WINDOW_BYTES, int(WINDOW_SHARE * on.memory))
         lines = int(min(max(most // (8 * n * n_names), 1), stop_day - first_day))
-        tiles = -(-n // TILE)
-        days = on.zeros((lines * tiles, n_names, min(n, TILE)))
+        days = on.zeros((lines, n_names, n))
         memories = on.array(_columns(forcing.memories))
         given = [
-            len(day_input.calendar), tiles, on.array(_columns(forcing.turfs)),
+            len(day_input.calendar), on.array(_columns(forcing.turfs)),
             on.array(forcing.curves.transpose(0, 2, 1)), on.array(forcing.n_nodes),
             on.array(as_values(forcing.weather)), calendar,
             on.array(np.asarray(day_input.calendar["rooting_score"])),
@@ -305,7 +304,7 @@ class Windows:
             stop = min(first + lines, stop_day)
             on.launch(source, n, [first, stop, *given])
             if stop > from_day:
-                run(days, tiles, first, max(first, from_day), stop)
+                run(days, first, max(first, from_day), stop)
 
 
 def _calendar(days: np.recarray) -> tuple[NDArray[np.int64], int, int]:
@@ -318,18 +317,6 @@ def _calendar(days: np.recarray) -> tuple[NDArray[np.int64], int, int]:
     first = int(counted.min())
     year[year >= 0] -= first
     return out, first, int(counted.max()) - first + 1
-
-
-def days_in_tiles(days: FloatArray) -> tuple[FloatArray, int]:
-    """Days (days, fields, names) as (days and tiles, names, fields of a tile), and the number of
-    tiles of a day. A field that is alone needs no whole tile.
-    """
-    n_days, n_fields, n_names = days.shape
-    tiles, width = -(-n_fields // TILE), min(n_fields, TILE)
-    if tiles > 1:
-        days = np.pad(days, ((0, 0), (0, tiles * TILE - n_fields), (0, 0)))
-    by_tile = days.reshape(n_days * tiles, width, n_names)
-    return by_tile.swapaxes(1, 2), tiles
 
 
 def patches_in_tiles(patches: FloatArray, names: Sequence[int]) -> FloatArray:

@@ -8,7 +8,6 @@ its arithmetic:
 - ``near`` is memory beside the processors of the card, for other numbers of a run.
 - Patches lie in tiles of ``TILE`` runs: (tile, patch, row, run). How far two numbers of a patch are
   apart is then known beforehand, and needs no address of its own.
-- Days of fields lie in such tiles too: (day and tile, name, field).
 """
 
 from __future__ import annotations
@@ -24,7 +23,6 @@ from typing import Any
 import numpy as np
 
 from drysward.card.unfold import (
-    TILE,
     Block,
     Filled,
     Known,
@@ -63,6 +61,7 @@ from drysward.site.site_weather import WEATHER
 WHOLE_OF_CALENDAR = tuple(name for name in CALENDAR.names or () if CALENDAR[name].kind == "i")
 # Numbers that a run carries from one stretch to the next.
 STATE = frozenset(SECTIONS["state"])
+TILE = 32  # runs whose patches lie together: threads of a warp
 # Numbers of a run near the processors: with 8 bytes each, 256 runs fit there at a time on an H200.
 MOST_NEAR = 110
 _CUT_BY_PLAN = ("restriction", "ground", "window")
@@ -132,8 +131,7 @@ def run_source(played: bool, fed: bool, counts_days: bool) -> Source:
     """
     one = Known(1)
     day_input = Struct({
-        "days": _table("all_days", (0, 2, 1), 3, None, None, len(DAY.names or ()),
-                       tiles="day_tiles"),
+        "days": _table("all_days", (0, 2, 1), 3, None, None, len(DAY.names or ())),
         "play_days": _table("play_days", (0, 2, 1), 3, None, None, len(PLAY_DAY.names or ())),
         "feed_days": _table("feed_days", (0, 2, 1), 3, None, None, len(FEED_DAY.names or ())),
         "calendar": _calendar(),
@@ -191,7 +189,7 @@ def run_source(played: bool, fed: bool, counts_days: bool) -> Source:
             Known(True if played or fed else None), Known(True if fed else None),
         ),
         (
-            "from_day", "stop_day", "first_line", "n_days", "n_patches", "day_tiles", "all_blocks",
+            "from_day", "stop_day", "first_line", "n_days", "n_patches", "all_blocks",
             "all_patches", "catches", "weekly", "monthly", "booked", "columns", "rain_skip_days",
             "plans", "is_restricted", "all_days", "all_calendar", "rain_before", "drought_index",
             "spray_loss", "reached", "condition", "years", "shortage",
@@ -225,15 +223,15 @@ def forcing_source(covered: bool = False) -> Source:
             _calendar(),
             _table("kept_off", (0, "thread"), 1) if covered else Filled(0.0),
             _table("fields", (1, "thread"), 2, 2, columns=places_in(FIELD)),
-            _table("all_days", (0, 2, "thread"), 3, columns=places_in(DAY), tiles="day_tiles"),
+            _table("all_days", (0, 2, "thread"), 3, columns=places_in(DAY)),
             thread,
             _table("memories", (1, "thread"), 2, 2, columns=places_in(MEMORY),
                    whole=frozenset({"node"})),
             *map(_number, ("from_day", "stop_day")),
         ),
         (
-            "from_day", "stop_day", "n_days", "day_tiles", "turfs", "all_curves", "n_nodes",
-            "weather", "all_calendar", "all_rooting_scores", "fields", "memories", "all_days",
+            "from_day", "stop_day", "n_days", "turfs", "all_curves", "n_nodes", "weather",
+            "all_calendar", "all_rooting_scores", "fields", "memories", "all_days",
             *(("kept_off",) if covered else ()),
         ),
         {},
@@ -254,8 +252,12 @@ def _source(
     body = without_idle(unfolding.out, set(STATE))
     carried = exposed(body, set()) & PLACE.keys()
     changed = (carried | STATE) & stored(body)
-    # All are read, also what no day reads: a stretch in which no day sets it must not lose it.
     rows = sorted(carried | changed)
+    # What no day reads and not every day sets is read too: a stretch must not lose what it has. Not
+    # the others: with a few numbers more the compiler moves dozens out of the registers.
+    set_daily: set[str] = set()
+    exposed(_day_loop(body).body, set_daily)
+    read = carried | (changed - set_daily)
     of_patch = sorted(n.removeprefix("row_of_") for n in loads(body) if n.startswith("row_of_"))
     assert set(of_patch) <= PATCH_PLACE.keys()
     near = _numbers_near(body, rows, changed) if of_patch else []
@@ -264,7 +266,7 @@ def _source(
     if of_patch:
         places["tile_step"] = TILE * len(of_patch)
         steps.append(f"tile = thread // {TILE} * (n_patches * tile_step) + thread % {TILE}")
-    steps += [f"{n} = all_blocks[{i}, thread]" for i, n in enumerate(rows)]
+    steps += [f"{n} = all_blocks[{i}, thread]" for i, n in enumerate(rows) if n in read]
     steps += [ast.unparse(ast.fix_missing_locations(one)) for one in body]
     steps += [f"all_blocks[{i}, thread] = {n}" for i, n in enumerate(rows) if n in changed]
     text = _placed("\n".join(steps), places, near)

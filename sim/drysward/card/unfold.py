@@ -26,7 +26,6 @@ from drysward.compiled import parsed, tree_of
 from drysward.day.lanes import LANES, PATCH_PLACE, PLACE, parts_of
 
 THREAD = ast.Name("thread", ast.Load())
-TILE = 32  # runs or fields that lie together: threads of a warp
 _NAME_AT = {place: name for name, place in PLACE.items()}
 _PATCH_NAME_AT = {place: name for name, place in PATCH_PLACE.items()}
 _FOLDED = (range, len, float, int, min, max, abs, bool)
@@ -89,8 +88,6 @@ class Table:
     ``thread`` stands for the run. ``shape`` is as far as it is known. Of a record, ``columns`` has
     the place and shape of every name, which is then the last index, and ``whole`` the names that
     are whole numbers; ``elsewhere`` are names that lie in another table with the same indices.
-    With ``tiles``, the name of their number, the last index of the array is split: its tile comes
-    after the first index there, in one axis.
     """
 
     name: str
@@ -100,7 +97,6 @@ class Table:
     columns: dict[str, tuple[int, tuple[int, ...]]] = field(default_factory=dict)
     whole: frozenset[str] = frozenset()
     elsewhere: dict[str, Table] = field(default_factory=dict)
-    tiles: str = ""
     at: tuple[ast.expr, ...] = ()
     first: int = 0
     inner: tuple[int, ...] = ()
@@ -119,12 +115,6 @@ class Table:
         """What stands at the indices, which must be complete."""
         assert len(self.at) == self.n_axes, f"{self.name} has not all of its indices"
         chosen = [THREAD if i == "thread" else self.at[int(i)] for i in self.order]
-        if self.tiles:
-            size = ast.Constant(TILE)
-            first = ast.BinOp(chosen[0], ast.Mult(), ast.Name(self.tiles, ast.Load()))
-            tile = ast.BinOp(chosen[-1], ast.FloorDiv(), size)
-            chosen[0] = ast.BinOp(first, ast.Add(), tile)
-            chosen[-1] = ast.BinOp(chosen[-1], ast.Mod(), size)
         index = chosen[0] if len(chosen) == 1 else ast.Tuple(chosen, ast.Load())
         return ast.Subscript(ast.Name(self.name, ast.Load()), index, ast.Load())
 
