@@ -725,11 +725,7 @@ def _of_patch(name: str, loop: str, context: Any = None) -> ast.Subscript:
     The place is one sum, so that all numbers of a patch are read from one address; ``source``
     fills in its parts.
     """
-    parts: list[ast.expr] = [
-        ast.Name("tile", ast.Load()),
-        ast.BinOp(ast.Name(loop, ast.Load()), ast.Mult(), ast.Name("tile_step", ast.Load())),
-        ast.Name(f"row_of_{name}", ast.Load()),
-    ]
-    place = ast.BinOp(ast.BinOp(parts[0], ast.Add(), parts[1]), ast.Add(), parts[2])
-    index = ast.Call(ast.Name("unsigned", ast.Load()), [place], [])
-    return ast.Subscript(ast.Name("all_patches", ast.Load()), index, context or ast.Load())
+    (place,) = parsed(f"unsigned(tile + {loop} * tile_step + row_of_{name})")
+    assert isinstance(place, ast.Expr)
+    whole = ast.Name("all_patches", ast.Load())
+    return ast.Subscript(whole, place.value, context or ast.Load())

@@ -82,8 +82,8 @@ def feeding_sentences(result: xr.Dataset, plan: str, system: str) -> list[str]:
     fields = fed_fields(result)
     under = f" under {quoted_label(result, 'plan', plan)}"
     worst_first = sorted(fields, key=lambda field: -_odd_days(result.sel(field=field, plan=plan)))
-    shown_fields = worst_first[:_MOST_FIELDS]
-    for field in (field for field in fields if field in shown_fields):
+    others = worst_first[_MOST_FIELDS:]
+    for field in (field for field in fields if field not in others):
         one = result.sel(field=field, plan=plan)
         fed, leached, worst = (
             rounded(one[f"{FEED}{name}"].item() * how.factor, how.decimals)
@@ -98,14 +98,11 @@ def feeding_sentences(result: xr.Dataset, plan: str, system: str) -> list[str]:
             f"{quoted_label(result, 'field', field)} gets {fed} {how.unit} of nitrogen a year"
             f"{'' if found else under}: {states}; {leached} leaches (1 year in 10 over {worst})."
         )
-    if more := len(fields) - len(found):
-        calm = not any(
-            round(_odd_days(result.sel(field=field, plan=plan)) / _WEEK)
-            for field in worst_first[_MOST_FIELDS:]
-        )
-        verb = "is" if more == 1 else "are"
-        state = f", and {verb} neither hungry nor lush" if calm else ""
-        found.append(f"{count_text(more, 'more field')} {verb} fed{state}.")
+    if others:
+        verb = "is" if len(others) == 1 else "are"
+        most = _odd_days(result.sel(field=others[0], plan=plan))
+        state = f", and {verb} neither hungry nor lush" if weeks_text(most) == "0" else ""
+        found.append(f"{count_text(len(others), 'more field')} {verb} fed{state}.")
     return found
 
 

@@ -474,24 +474,19 @@ def schema_faults(
 ) -> Iterator[Fault]:
     """Faults from the errors of the validator of ``whole``, in drysward's words."""
     found = [fault for detail in error.errors() for fault in _faults_of(name, detail, whole)]
+    at = [fault.where.rpartition(".")[::2] for fault in found]
+    missing = [place for place, fault in zip(at, found, strict=True) if fault.what == _MISSING]
     meant: dict[tuple[str, str], str] = {}
-    for fault in found:
-        table, _, wrong = fault.where.rpartition(".")
+    for (table, key), fault in zip(at, found, strict=True):
         if fault.what == _NOT_KNOWN:
-            needed = [
-                other.where.removeprefix(f"{table}.") for other in found
-                if other.what == _MISSING and other.where.rpartition(".")[0] == table
-            ]  # fmt: skip
-            if key := closest_name(wrong, needed, _LIKE_A_MISSING_KEY):
-                meant[table, wrong] = key
-    for fault in found:
-        table, _, key = fault.where.rpartition(".")
-        if (table, key) in meant:
-            yield Fault(fault.where, fault.what, f"did you mean {quoted(meant[table, key])}?")
-        # A key with a wrong name is not missing as well.
-        elif fault.what != _MISSING or key not in {
-            one for (place, _), one in meant.items() if place == table
-        }:
+            needed = [other for place, other in missing if place == table]
+            meant[table, key] = closest_name(key, needed, _LIKE_A_MISSING_KEY)
+    # A key with a wrong name is not missing as well.
+    misspelt = {(table, other) for (table, _), other in meant.items()}
+    for place, fault in zip(at, found, strict=True):
+        if other := meant.get(place):
+            yield Fault(fault.where, fault.what, f"did you mean {quoted(other)}?")
+        elif place not in misspelt:
             yield fault
 
 
