@@ -226,7 +226,8 @@ def together(
 ) -> dict[str, Any]:
     cards = Cards(numbers, checked=0)
     n_batches = max(-(-n // cards.most_together(1, YEARS)), min(cards.threads, n // ENOUGH))
-    sizes = [len(part) for part in np.array_split(np.arange(n), max(n_batches, 1))]
+    most = -(-n // max(n_batches, 1))
+    sizes = [min(most, n - i) for i in range(0, n, most)]
     with ThreadPoolExecutor(cards.threads) as pool:
 
         def run(batches: Sequence[tuple[Any, Any]]) -> float:

@@ -19,7 +19,7 @@ import pytest
 import drysward
 from drysward.card import devices, drive
 from drysward.card.devices import Cards, cards_for, cards_of, refuse_for_cards, require_equal
-from drysward.card.drive import Processor, Windows, patches_from_tiles, patches_in_tiles
+from drysward.card.drive import Card, Processor, Windows, patches_from_tiles, patches_in_tiles
 from drysward.card.native import natives
 from drysward.card.source import TILE
 from drysward.drive.runs import advance_all, start_runs
@@ -304,8 +304,8 @@ def has_card():
 def test_a_card_does_what_the_processor_does(sites):
     for site in sites.values():
         ours, theirs = runs_of(site, 5), runs_of(site, 5)
-        Cards((0,), checked=0).advance(site, theirs)
-        require_equal(theirs, advance_all(site, ours))
+        advance_all(site, theirs, windows=Windows(Card()))
+        require_equal(advance_all(site, ours), theirs)
 
 
 @pytest.mark.skipif(not has_card(), reason="there is no NVIDIA card here")
@@ -313,20 +313,42 @@ def test_a_card_divides_as_the_processor_does():
     """IEEE 754 division, but for numbers too small to be a depth of water."""
     from numba import cuda
 
-    quotient = natives()["quotient"]
+    quotient, quotient_of = natives()["quotient"], natives()["quotient_of"]
 
     @cuda.jit
-    def divide(a, b, out):
+    def divide(a, b, out, thirds):
         i = cuda.grid(1)
         if i < out.size:
             out[i] = quotient(a[i], b[i])
+            thirds[i] = quotient_of(a[i], 3.0, 1.0 / 3.0)
 
     rng = np.random.default_rng(1)
     wide = rng.uniform(-1.0, 1.0, (2, 1_000_000)) * 10.0 ** rng.integers(-140, 140, (2, 1_000_000))
     odd = np.array([0.0, -0.0, 1.0, -3.0, 1e-300, 1e300, np.inf, -np.inf, np.nan])
     a, b = np.concatenate([wide, np.stack(np.meshgrid(odd, odd)).reshape(2, -1)], axis=1)
-    out = np.zeros(a.size)
-    divide[-(-a.size // 128), 128](a, b, out)
+    out, thirds = np.zeros((2, a.size))
+    divide[-(-a.size // 128), 128](a, b, out, thirds)
     with np.errstate(all="ignore"):
         expected = a / b
     np.testing.assert_array_equal(out, expected)
+    np.testing.assert_array_equal(thirds, a / 3.0)
+
+
+@pytest.mark.skipif(not has_card(), reason="there is no NVIDIA card here")
+def test_powers_on_a_card():
+    from numba import cuda
+
+    power = natives()["power"]
+
+    @cuda.jit
+    def raise_all(a, b, out):
+        i = cuda.grid(1)
+        if i < out.size:
+            out[i] = power(a[i], b[i])
+
+    rng = np.random.default_rng(1)
+    a, b = rng.uniform(0.0, 20.0, 100_000), rng.uniform(0.0, 8.0, 100_000)
+    a[:3], b[:3] = (0.0, 0.0, 1.0), (2.0, 0.5, 3.0)
+    out = np.zeros(a.size)
+    raise_all[-(-a.size // 128), 128](a, b, out)
+    np.testing.assert_allclose(out, a**b, rtol=1e-13)

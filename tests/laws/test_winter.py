@@ -18,6 +18,7 @@ from drysward.physics.freezing import (
     felt_cold_c,
     freeze_kill_share,
     frost_depth_step,
+    frozen_losses_c,
     ground_resistance,
     hardiness_sought,
     hardiness_step,
@@ -81,12 +82,12 @@ def test_half_die_at_lt50_and_none_above_freezing(lt50, steep):
 
 @given(DEGREES, DEGREES, DEGREES, st.floats(0, 10), st.floats(0, 5))
 def test_felt_cold_follows_the_crowns(night, mean, spell, colder, loss):
-    felt = felt_cold_c(night, mean, spell, loss)
+    felt = felt_cold_c(night, mean, spell, *frozen_losses_c(loss))
     assert felt <= min(night, mean, spell, 0.0) + 1e-12
     assert felt >= 2.0 * min(night, mean, spell, 0.0) - 1e-12
     for crowns in ((night - colder, mean, spell), (night, mean - colder, spell)):
-        assert felt_cold_c(*crowns, loss) <= felt
-    assert felt_cold_c(night, mean, spell, loss + 1.0) <= felt
+        assert felt_cold_c(*crowns, *frozen_losses_c(loss)) <= felt
+    assert felt_cold_c(night, mean, spell, *frozen_losses_c(loss + 1.0)) <= felt
     if min(night, mean, spell) >= 0.0:
         assert felt == 0.0
 

@@ -8,7 +8,12 @@ and Kc max is the paper's: ``evaporation_coefficient`` (Eq 71) and ``surface_dep
 import numpy as np
 import pytest
 
-from drysward.physics.evaporation import evaporation_reduction, kc_max, total_evaporable_mm
+from drysward.physics.evaporation import (
+    evaporation_reduction,
+    height_term,
+    kc_max,
+    total_evaporable_mm,
+)
 from drysward.physics.pedotransfer import Hydraulics
 from drysward.physics.thresholds import depletion_fraction
 from drysward.physics.transpiration import stress_coefficient
@@ -81,7 +86,7 @@ def test_example_35_dual_coefficients_for_ten_days():
     ]
     assert total_evaporable_mm(23.0, 10.0) == pytest.approx(18, abs=0.5)
     tew, rew = 18.0, 8.0
-    most = [kc_max(1.6, 35.0, 0.30, today, 1.2) for today in kcb]
+    most = [kc_max(1.6, 35.0, height_term(0.30), today, 1.2) for today in kcb]
     assert most == pytest.approx([1.21] * 10, abs=0.005)
 
     depletion, wetted, total = 18.0, 0.8, 0.0
@@ -112,11 +117,11 @@ def test_example_35_dual_coefficients_for_ten_days():
 class TestUpperLimit:
     def test_standard_climate(self):
         # At 2 m/s and 45% the climate term of Eq 72 is nil.
-        assert kc_max(2.0, 45.0, 0.05, 0.85, 1.2) == pytest.approx(1.2)
-        assert kc_max(2.0, 45.0, 0.05, 0.85, 1.1) == pytest.approx(1.1)
+        assert kc_max(2.0, 45.0, height_term(0.05), 0.85, 1.2) == pytest.approx(1.2)
+        assert kc_max(2.0, 45.0, height_term(0.05), 0.85, 1.1) == pytest.approx(1.1)
 
     def test_never_closer_than_0_05_to_kcb(self):
-        assert kc_max(2.0, 45.0, 0.05, 1.19, 1.2) == pytest.approx(1.24)
+        assert kc_max(2.0, 45.0, height_term(0.05), 1.19, 1.2) == pytest.approx(1.24)
 
 
 # Example 36: TAW and RAW, mm, of three crops (Zr m, p) on three soils (field capacity, wilting).

@@ -15,7 +15,7 @@ from typing import Any
 
 import numpy as np
 
-from drysward.card.drive import Card, Processor, Reduced, Windows
+from drysward.card.drive import Card, Processor, Reduced, Turns, Windows
 from drysward.card.kernels import is_simulated
 from drysward.day.records import FEED_YEAR, PLAY_YEAR, YEAR
 from drysward.drive.runs import Runs, advance_all
@@ -45,7 +45,8 @@ class Cards:
 
     def __init__(self, numbers: tuple[int, ...], checked: int = CHECKED_RUNS) -> None:
         self.numbers, self.checked = numbers, checked
-        self._turn = itertools.cycle(numbers)
+        self._next = itertools.cycle(numbers)
+        self._turns = {number: Turns() for number in numbers}
         self._lock = threading.Lock()
         self._mine = threading.local()
         self._is_checked = False
@@ -59,8 +60,12 @@ class Cards:
         """Plans that fit into a batch, with so many years of a stretch."""
         of_year = YEAR.itemsize + PLAY_YEAR.itemsize + FEED_YEAR.itemsize
         of_run = years_held * of_year + 40_000
-        most = min(BATCH_BYTES, int(SHARE_OF_CARD * self._here().memory))
-        return max(most // (of_run * n_fields), _LEAST_TOGETHER // n_fields, 1)
+        card = self._here()
+        most = min(BATCH_BYTES, int(SHARE_OF_CARD * card.memory)) // of_run
+        # A card takes its runs in turns, and the last takes as long with few runs as with many.
+        if most > card.at_once:
+            most -= most % card.at_once
+        return max(most // n_fields, _LEAST_TOGETHER // n_fields, 1)
 
     def advance(
         self, site: PreparedSite, runs: Runs, keep: Sequence[str] = (), checks: bool = True
@@ -90,13 +95,13 @@ class Cards:
         """The card of this thread."""
         if not hasattr(self._mine, "card"):
             with self._lock:
-                number = next(self._turn)
+                number = next(self._next)
             self._mine.card = self._card(number)
         card: Card | Processor = self._mine.card
         return card
 
     def _card(self, number: int) -> Card | Processor:
-        return Card(number)
+        return Card(number, self._turns[number])
 
 
 def cards_of(device: str, work: int, checked: int = CHECKED_RUNS) -> Cards | None:

@@ -8,8 +8,9 @@ on the card too, some days at a time.
 from __future__ import annotations
 
 import warnings
-from collections.abc import Callable, Sequence
-from contextlib import nullcontext
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import AbstractContextManager, contextmanager, nullcontext
+from threading import Lock
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -46,21 +47,35 @@ FloatArray = NDArray[np.float64]
 # Many days at a time: every start of a kernel reads and writes all of its runs.
 WINDOW_BYTES, WINDOW_SHARE = 2**33, 0.05
 LARGE_BYTES = 2**28  # of an array, of which a card does not hold two batches
+# Runs that a part of a card (a multiprocessor) takes at once, with 255 registers each.
+RUNS_OF_A_PART = 256
 # Threads of a block; of a small batch ``TILE``, so that it spreads over the whole card.
 THREADS = 128
 ALL_BUSY = 132 * 512  # runs from which every part of a large card has several blocks
+
+
+class Turns:
+    """Whose turn it is on a card, of the threads that use it."""
+
+    def __init__(self) -> None:
+        self.lock = Lock()
+        self.last: Any = None  # event at the end of the last turn
 
 
 class Processor:
     """The kernels on the processor, to hold them to the day loop where there is no card."""
 
     memory = 2**36  # bytes; as of a large card
+    at_once = 1  # runs
 
     def __init__(self, compiled: bool = True) -> None:
         self.compiled = compiled
 
     def begin(self) -> None:
         pass
+
+    def turn(self, n: int) -> AbstractContextManager[None]:
+        return nullcontext()
 
     def array(self, values: np.ndarray) -> Any:
         return np.ascontiguousarray(values)
@@ -80,12 +95,13 @@ class Card:
     """A card by its number, for the thread that makes it; in numba's simulator, that.
 
     Each has a stream: what several threads start on a card runs side by side, since a small batch
-    takes nearly as long as one that fills it. Arrays are used again, as a card waits for all that
-    runs on it when memory is given back; and nothing is copied before what it waits for is done,
-    since all others wait for a copy.
+    takes nearly as long as one that fills it. Large ones take turns: side by side they would end
+    together, and the card would wait while all threads read and make ready. Arrays are used again,
+    as a card waits for all that runs on it when memory is given back; and nothing is copied before
+    what it waits for is done, since all others wait for a copy.
     """
 
-    def __init__(self, number: int = 0) -> None:
+    def __init__(self, number: int = 0, turns: Turns | None = None) -> None:
         from numba import cuda
 
         self.cuda = cuda
@@ -93,6 +109,7 @@ class Card:
         warnings.filterwarnings("ignore", message="Grid size")
         cuda.select_device(number)
         self.stream = cuda.stream()
+        self._turns = turns or Turns()
         self._lent: list[Any] = []
         self._spare: dict[tuple[Any, ...], list[Any]] = {}
 
@@ -103,12 +120,33 @@ class Card:
             return Processor.memory
         return int(self.cuda.current_context().get_memory_info().total)
 
+    @property
+    def at_once(self) -> int:
+        """Runs that the card takes at once, as many as its registers hold."""
+        if is_simulated():
+            return Processor.at_once
+        return RUNS_OF_A_PART * int(self.cuda.get_current_device().MULTIPROCESSOR_COUNT)
+
     def begin(self) -> None:
         """Forget all arrays that were made so far: those of the same shape are used again."""
         self._spare = {}
         for values in self._lent:
             self._spare.setdefault((values.shape, values.dtype), []).append(values)
         self._lent = []
+
+    @contextmanager
+    def turn(self, n: int) -> Iterator[None]:
+        """What is started within it, for ``n`` runs, begins when those before have ended."""
+        if 2 * n < self.at_once:
+            yield
+            return
+        turns = self._turns
+        with turns.lock:
+            if turns.last is not None:
+                turns.last.wait(self.stream)
+            yield
+            turns.last = self.cuda.event()
+            turns.last.record(self.stream)
 
     def array(self, values: np.ndarray) -> Any:
         values = np.ascontiguousarray(values)
@@ -233,10 +271,19 @@ class Windows:
 
         if forcing.turfs.shape[0]:
             covered = played and bool(forcing.kept_off_mm.any())
-            self._forced(forcing, day_input, calendar, covered, from_day, first_day, stop_day, run)
+            force, days, lines = self._to_force(
+                forcing, day_input, calendar, covered, stop_day - first_day
+            )
+            with on.turn(n):
+                for first in range(first_day, stop_day, lines):
+                    stop = min(first + lines, stop_day)
+                    force(first, stop)
+                    if stop > from_day:
+                        run(days, first, max(first, from_day), stop)
         else:
             days = on.array(day_input.days.transpose(0, 2, 1))
-            run(days, 0, max(from_day, first_day), stop_day)
+            with on.turn(n):
+                run(days, 0, max(from_day, first_day), stop_day)
         state = {k: ROW[name] for k, name in enumerate(source.numbers) if name in STATE}
         batch.blocks.reshape(-1, n)[list(state.values())] = on.host(blocks)[list(state)]
         patches_from_tiles(on.host(patches), all_patches, of_patch)
@@ -281,15 +328,16 @@ class Windows:
         yearly = {name: back[k].swapaxes(0, 1) for k, name in enumerate(keep)}
         return Reduced(yearly, totals, by_plan(most))
 
-    def _forced(
-        self, forcing: Forcing, day_input: DayInput, calendar: Any, covered: bool, from_day: int,
-        first_day: int, stop_day: int, run: Callable[[Any, int, int, int], None],
-    ) -> None:  # fmt: skip
-        """Work out days of fields and run them, window by window."""
+    def _to_force(
+        self, forcing: Forcing, day_input: DayInput, calendar: Any, covered: bool, n_days: int
+    ) -> tuple[Callable[[int, int], None], Any, int]:
+        """What works out the days of fields from one day to before another; where it writes them,
+        and how many fit there.
+        """
         source, on = forcing_source(covered), self.on
         n_names, n = len(DAY.names or ()), forcing.turfs.shape[0]
         most = min(WINDOW_BYTES, int(WINDOW_SHARE * on.memory))
-        lines = int(min(max(most // (8 * n * n_names), 1), stop_day - first_day))
+        lines = int(min(max(most // (8 * n * n_names), 1), n_days))
         days = on.zeros((lines, n_names, n))
         memories = on.array(_columns(forcing.memories))
         given = [
@@ -300,11 +348,11 @@ class Windows:
             on.array(_columns(forcing.fields)), memories, days,
             *([on.array(forcing.kept_off_mm.T)] if covered else []),
         ]  # fmt: skip
-        for first in range(first_day, stop_day, lines):
-            stop = min(first + lines, stop_day)
+
+        def force(first: int, stop: int) -> None:
             on.launch(source, n, [first, stop, *given])
-            if stop > from_day:
-                run(days, first, max(first, from_day), stop)
+
+        return force, days, lines
 
 
 def _calendar(days: np.recarray) -> tuple[NDArray[np.int64], int, int]:

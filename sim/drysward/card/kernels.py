@@ -130,22 +130,32 @@ def _on_card(source: Source) -> Any:
     names = {"function": part, "kernel": part}
     text = IDLE + source.text
     if not is_simulated():
-        text = _with_quotients(source.text)
+        text = _with_natives(source.text)
         names |= natives()
     names["cuda"] = cuda
     return cuda.jit(_launch(source, text, ending, names))
 
 
-class _Quotients(ast.NodeTransformer):
+class _Natives(ast.NodeTransformer):
     def visit_BinOp(self, node: ast.BinOp) -> ast.expr:
         self.generic_visit(node)
-        if not isinstance(node.op, ast.Div):
-            return node
-        return ast.Call(ast.Name("quotient", ast.Load()), [node.left, node.right], [])
+        match node:
+            case ast.BinOp(left, ast.Div(), ast.Constant(float(known))):
+                inverse = ast.Constant(1.0 / known)
+                return ast.Call(_name("quotient_of"), [left, node.right, inverse], [])
+            case ast.BinOp(left, ast.Div(), right):
+                return ast.Call(_name("quotient"), [left, right], [])
+            case ast.BinOp(left, ast.Pow(), right):
+                return ast.Call(_name("power"), [left, right], [])
+        return node
 
 
-def _with_quotients(text: str) -> str:
-    return ast.unparse(ast.fix_missing_locations(_Quotients().visit(ast.Module(parsed(text), []))))
+def _name(name: str) -> ast.Name:
+    return ast.Name(name, ast.Load())
+
+
+def _with_natives(text: str) -> str:
+    return ast.unparse(ast.fix_missing_locations(_Natives().visit(ast.Module(parsed(text), []))))
 
 
 @contextmanager

@@ -236,6 +236,7 @@ def forcing_source(covered: bool = False) -> Source:
         ),
         {},
         before="nodes = n_nodes[thread]",
+        once="turfs",
     )  # fmt: skip
 
 
@@ -246,10 +247,11 @@ def _source(
     arguments: tuple[str, ...],
     never: dict[str, float],
     before: str = "",
+    once: str = "",
 ) -> Source:
     unfolding = Unfolding(never)
     unfolding.call(function, values)
-    body = without_idle(unfolding.out, set(STATE))
+    body = _read_once(once, without_idle(unfolding.out, set(STATE)))
     carried = exposed(body, set()) & PLACE.keys()
     changed = (carried | STATE) & stored(body)
     rows = sorted(carried | changed)
@@ -281,6 +283,27 @@ def _source(
         tuple(of_patch),
         len(near),
     )
+
+
+def _read_once(table: str, body: list[ast.stmt]) -> list[ast.stmt]:
+    """The body, which reads a thread's numbers in ``table`` before all else: what is worked out
+    from them alone is then worked out once, and not every day.
+    """
+    found: dict[int, ast.expr] = {}
+
+    class Read(ast.NodeTransformer):
+        def visit_Subscript(self, node: ast.Subscript) -> ast.expr:
+            self.generic_visit(node)
+            match node:
+                case ast.Subscript(ast.Name(name), ast.Tuple([ast.Constant(int(row)), _])):
+                    if name == table:
+                        found[row] = node
+                        return _number(f"{table}_{row}")
+            return node
+
+    body = [Read().visit(one) for one in body]
+    first = [ast.Assign([ast.Name(f"{table}_{row}", ast.Store())], found[row]) for row in found]
+    return [*first, *body]
 
 
 def _numbers_near(

@@ -19,6 +19,7 @@ NIGHT_RESISTANCE = 0.06  # m2 degC/W, frozen soil; the formula is textbook, its 
 COLD_SPELL_DAYS = 3.0  # length of the mean of a cold spell; own estimate
 NIGHT_H, DAY_H = 2.0, 24.0  # of crowns near the cold of the night and the mean of the day
 FIRST_TOUCH_H = 0.5  # time frozen that counts as first touch; fits one published series, see below
+_LOG_OF_DAY = math.log(1.0 + DAY_H / FIRST_TOUCH_H)
 NEW_WINTER_SOIL_C = 12.0  # soil temperature that ends a winter; own estimate
 
 
@@ -87,8 +88,17 @@ def time_frozen_loss_c(hours: float, day_frozen_loss_c: float) -> float:
     our own estimate, fitted to Princess bermudagrass at -5.4 C: alive 89, 67, 30 and 11% after
     0, 2, 24 and 72 h (Anderson and others, Oklahoma).
     """
-    day = math.log(1.0 + DAY_H / FIRST_TOUCH_H)
-    return day_frozen_loss_c * math.log(1.0 + hours / FIRST_TOUCH_H) / day
+    return day_frozen_loss_c * math.log(1.0 + hours / FIRST_TOUCH_H) / _LOG_OF_DAY
+
+
+@equation
+def frozen_losses_c(day_frozen_loss_c: float) -> tuple[float, float, float]:
+    """``time_frozen_loss_c`` after the coldest hours of a night, a day, and a cold spell (degC)."""
+    return (
+        time_frozen_loss_c(NIGHT_H, day_frozen_loss_c),
+        time_frozen_loss_c(DAY_H, day_frozen_loss_c),
+        time_frozen_loss_c(COLD_SPELL_DAYS * DAY_H, day_frozen_loss_c),
+    )
 
 
 @equation
@@ -102,15 +112,22 @@ def as_at_first_touch_c(crown_c: float, loss_c: float) -> float:
 
 
 @equation
-def felt_cold_c(night_c: float, mean_c: float, spell_c: float, day_frozen_loss_c: float) -> float:
+def felt_cold_c(
+    night_c: float,
+    mean_c: float,
+    spell_c: float,
+    night_loss_c: float,
+    day_loss_c: float,
+    spell_loss_c: float,
+) -> float:
     """Temperature (C, at most 0) whose first touch would harm as much as the days so far.
 
-    The worst of the coldest hours, of the whole day, and of a spell of ``COLD_SPELL_DAYS``.
+    The worst of the coldest hours, of the whole day, and of a spell of ``COLD_SPELL_DAYS``, each
+    with its loss of ``frozen_losses_c``.
     """
-    night = as_at_first_touch_c(night_c, time_frozen_loss_c(NIGHT_H, day_frozen_loss_c))
-    day = as_at_first_touch_c(mean_c, time_frozen_loss_c(DAY_H, day_frozen_loss_c))
-    hours = COLD_SPELL_DAYS * DAY_H
-    spell = as_at_first_touch_c(spell_c, time_frozen_loss_c(hours, day_frozen_loss_c))
+    night = as_at_first_touch_c(night_c, night_loss_c)
+    day = as_at_first_touch_c(mean_c, day_loss_c)
+    spell = as_at_first_touch_c(spell_c, spell_loss_c)
     return smaller(night, smaller(day, spell))
 
 

@@ -23,7 +23,7 @@ from drysward.physics.curve_number import (
     abstraction_slope,
     reference_moisture_mm,
 )
-from drysward.physics.evaporation import LEAST_OVER_KCB, kc_max, total_evaporable_mm
+from drysward.physics.evaporation import LEAST_OVER_KCB, height_term, kc_max, total_evaporable_mm
 from drysward.physics.freezing import (
     air_resistance,
     cold_spell_step,
@@ -32,6 +32,7 @@ from drysward.physics.freezing import (
     death_odds,
     felt_cold_c,
     freeze_kill_share,
+    frozen_losses_c,
     hardiness_sought,
     hardiness_step,
     lt50_c,
@@ -64,7 +65,7 @@ THINNEST_LAYER_MM = 5.0
 FIRST_OF_JULY = 182  # in a leap-year calendar
 ANY_SPECIES = "tall_fescue"
 SURFACE_UPTAKE_WEIGHT = 2.0  # roots are denser near the surface; own estimate
-TURF_HEIGHT_M = 0.10  # FAO-56 Table 12
+TURF_HEIGHT_TERM = height_term(0.10)  # of 0.10 m, FAO-56 Table 12
 # New sod gets no water from below up to this share of its full rooting depth, and all of it from
 # this much more on (own estimate).
 SOD_UNFED, SOD_FED_SPAN = 0.55, 0.3
@@ -403,6 +404,7 @@ def field_pass(
     species = processes = turf = turfs[mine]
     memory = memories[mine]
     greenup_days = processes.greenup_weeks * 7.0
+    night_loss, day_loss, spell_loss = frozen_losses_c(processes.day_frozen_loss_c)
     field = fields[f]
     fc1, wp1, sat1, abstraction = field.fc1, field.wp1, field.sat1, field.abstraction
     shallowest = field.surface_mm + THINNEST_LAYER_MM
@@ -499,7 +501,7 @@ def field_pass(
         kc = turf_kc(awake, species.winter_kc, rest, processes.kc_winter_frost, warmth)
         kc = under_snow(kc, snow)
         kcb = larger(kc - processes.basal_difference, 0.0)
-        limit = kc_max(today.u2_m_s, today.rh_min_pct, TURF_HEIGHT_M, kcb, processes.kc_max)
+        limit = kc_max(today.u2_m_s, today.rh_min_pct, TURF_HEIGHT_TERM, kcb, processes.kc_max)
         footprint = depletion_fraction(species.p_footprint, kc * eto)
         day.kc = kc
         day.kcb = kcb
@@ -520,7 +522,7 @@ def field_pass(
         odds = 0.0
         if night < 0.0 or spell_c < 0.0:
             odds = death_odds(
-                felt_cold_c(night, crown, spell_c, processes.day_frozen_loss_c),
+                felt_cold_c(night, crown, spell_c, night_loss, day_loss, spell_loss),
                 lt50_c(hardiness, species.lt50_unhardened_c, species.lt50_hardened_c),
                 processes.freeze_kill_steepness,
             )
