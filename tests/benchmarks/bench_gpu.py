@@ -91,18 +91,25 @@ def machine(args: argparse.Namespace) -> dict[str, Any]:
 
 def equality(args: argparse.Namespace) -> dict[str, Any]:
     """Largest difference of any number of any result: shipped and random scenarios."""
-    workers = max((os.cpu_count() or 1) // 2, 1)
-    with ProcessPoolExecutor(min(workers, 8), get_context("spawn")) as pool:
+    workers = max((os.cpu_count() or 1) - 2, 1)
+    with ProcessPoolExecutor(workers, get_context("spawn")) as pool:
         of_random = pool.map(differences_of_random, range(args.random), chunksize=5)
         out = equality_of_shipped()
-        found = [one for one in of_random if one is not None]
-    out["random"] = {
+        found = []
+        for number, one in enumerate(of_random):
+            found += [one] * (one is not None)
+            if number % 20 == 19:
+                note(out, "random", summary_of(found))
+    out |= {"random": summary_of(found), "tolerance": TOLERANCE}
+    return out
+
+
+def summary_of(found: Sequence[dict[str, Any]]) -> dict[str, Any]:
+    return {
         "scenarios": len(found), "largest": max((one["largest"] for one in found), default=0.0),
         "bitwise": sum(one["bitwise"] for one in found),
         "residual": max((one["residual"] for one in found), default=0.0),
     }  # fmt: skip
-    out["tolerance"] = TOLERANCE
-    return out
 
 
 def differences_of_random(number: int) -> dict[str, Any] | None:

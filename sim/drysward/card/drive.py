@@ -59,7 +59,7 @@ class Turns:
 
     def __init__(self) -> None:
         self.lock = Lock()
-        self.last: Any = None  # event at the end of the last turn
+        self.end: Any = None  # of the last turn, an event
 
 
 class Processor:
@@ -82,6 +82,9 @@ class Processor:
 
     def zeros(self, shape: tuple[int, ...]) -> Any:
         return np.zeros(shape)
+
+    def empty(self, shape: tuple[int, ...]) -> Any:
+        return np.full(shape, np.nan)
 
     def host(self, values: Any) -> np.ndarray:
         return np.asarray(values)
@@ -142,11 +145,11 @@ class Card:
             return
         turns = self._turns
         with turns.lock:
-            if turns.last is not None:
-                turns.last.wait(self.stream)
+            if turns.end is not None:
+                turns.end.wait(self.stream)
             yield
-            turns.last = self.cuda.event()
-            turns.last.record(self.stream)
+            turns.end = self.cuda.event()
+            turns.end.record(self.stream)
 
     def array(self, values: np.ndarray) -> Any:
         values = np.ascontiguousarray(values)
@@ -154,8 +157,11 @@ class Card:
         made.copy_to_device(values, stream=self.stream)
         return made
 
+    def empty(self, shape: tuple[int, ...]) -> Any:
+        return self._empty(shape, np.dtype(float))
+
     def zeros(self, shape: tuple[int, ...]) -> Any:
-        made = self._empty(shape, np.dtype(float))
+        made = self.empty(shape)
         self.launch(FILL, made.size, [made.reshape(made.size)])
         return made
 
@@ -338,7 +344,7 @@ class Windows:
         n_names, n = len(DAY.names or ()), forcing.turfs.shape[0]
         most = min(WINDOW_BYTES, int(WINDOW_SHARE * on.memory))
         lines = int(min(max(most // (8 * n * n_names), 1), n_days))
-        days = on.zeros((lines, n_names, n))
+        days = on.empty((lines, n_names, n))
         memories = on.array(_columns(forcing.memories))
         given = [
             len(day_input.calendar), on.array(_columns(forcing.turfs)),
