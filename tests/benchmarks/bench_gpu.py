@@ -60,8 +60,8 @@ class Timed(Card):
     def array(self, values: np.ndarray) -> Any:
         return self._timed("to the card", lambda: Card.array(self, values))
 
-    def zeros(self, shape: tuple[int, ...]) -> Any:
-        return self._timed("zeros", lambda: Card.zeros(self, shape))
+    def empty(self, shape: tuple[int, ...]) -> Any:
+        return self._timed("empty", lambda: Card.empty(self, shape))
 
     def host(self, values: Any) -> np.ndarray:
         whole: np.ndarray = self._timed("from the card", lambda: Card.host(self, values))
@@ -97,7 +97,8 @@ def equality(args: argparse.Namespace) -> dict[str, Any]:
         out = equality_of_shipped()
         found = []
         for number, one in enumerate(of_random):
-            found += [one] * (one is not None)
+            if one is not None:
+                found.append(one)
             if number % 20 == 19:
                 note(out, "random", summary_of(found))
     out |= {"random": summary_of(found), "tolerance": TOLERANCE}

@@ -12,6 +12,7 @@ import subprocess
 import sys
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -25,6 +26,9 @@ from drysward.card.source import TILE
 from drysward.drive.runs import advance_all, start_runs
 from drysward.faults import FaultyInput
 from drysward.site.stretches import prepare
+from drysward.studies.sweep.chunk import Member, _groups, points_at
+from drysward.studies.sweep.description import read_sweep
+from drysward.studies.sweep.design import design_of
 
 RESULTS = ("years", "play", "fed", "states", "patches", "odds", "green", "shortage")
 needs_numba_cuda = pytest.mark.skipif(
@@ -146,6 +150,19 @@ def sweep_file(tmp_path):
     file = tmp_path / "little.toml"
     file.write_text(SWEEP)
     return file
+
+
+def test_more_plans_on_one_played_ground_than_are_made_ready_at_once(stand_in, sweep_file):
+    text = sweep_file.read_text(encoding="utf-8").partition("[axes.kc]")[0]
+    text = text.replace('"demo"', '"match-days"').replace('["refill", "deficit"]', '["none"]')
+    text = text.replace("plans.refill.trigger", "plans.refill_evening.trigger")
+    sweep_file.write_text(text.replace("samples = 20", "samples = 40"), encoding="utf-8")
+    points = points_at(design_of(read_sweep(sweep_file)), range(40))
+    members = [Member(point, row, 0) for row, point in enumerate(points)]
+    years = SimpleNamespace(most_in_a_part=1)
+    groups = list(_groups(members, 1, Cards((0,), checked=0), years))
+    assert all(groups)
+    assert sorted(one.row for group in groups for one in group) == list(range(40))
 
 
 def equal(ours, theirs):
@@ -347,7 +364,8 @@ def test_powers_on_a_card():
             out[i] = power(a[i], b[i])
 
     rng = np.random.default_rng(1)
-    a, b = rng.uniform(0.0, 20.0, 100_000), rng.uniform(0.0, 8.0, 100_000)
+    b = rng.uniform(-2.0, 30.0, 100_000)
+    a = np.exp(rng.uniform(np.log(1e-3), np.log(600.0), b.size))
     a[:3], b[:3] = (0.0, 0.0, 1.0), (2.0, 0.5, 3.0)
     out = np.zeros(a.size)
     raise_all[-(-a.size // 128), 128](a, b, out)

@@ -1,8 +1,7 @@
 """Which cards a run uses, how many runs go there together, and whether a card counts as it should.
 
 A card and the processor give the same numbers to ``TOLERANCE``. They do the same arithmetic in the
-same order, without contraction; exponentials and powers, which only the days of fields take, may
-differ in their last bits.
+same order, without contraction; exponentials, logarithms and powers may differ in their last bits.
 """
 
 from __future__ import annotations
@@ -62,7 +61,7 @@ class Cards:
         of_run = years_held * of_year + 40_000
         card = self._here()
         most = min(BATCH_BYTES, int(SHARE_OF_CARD * card.memory)) // of_run
-        # A card takes its runs in turns, and the last takes as long with few runs as with many.
+        # A card takes its runs in rounds, and the last takes as long with few runs as with many.
         if most > card.at_once:
             most -= most % card.at_once
         return max(most // n_fields, _LEAST_TOGETHER // n_fields, 1)

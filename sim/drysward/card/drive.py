@@ -20,7 +20,7 @@ from drysward.card.kernels import (
     FILL,
     PICK,
     SUM,
-    TURN,
+    TRANSPOSE,
     is_simulated,
     on_card,
     on_processor,
@@ -47,7 +47,8 @@ FloatArray = NDArray[np.float64]
 # Many days at a time: every start of a kernel reads and writes all of its runs.
 WINDOW_BYTES, WINDOW_SHARE = 2**33, 0.05
 LARGE_BYTES = 2**28  # of an array, of which a card does not hold two batches
-# Runs that a part of a card (a multiprocessor) takes at once, with 255 registers each.
+# Runs that a part of a card (a multiprocessor) takes at once, with 255 registers each; a card with
+# less memory near its parts than an H200 takes fewer.
 RUNS_OF_A_PART = 256
 # Threads of a block; of a small batch ``TILE``, so that it spreads over the whole card.
 THREADS = 128
@@ -145,11 +146,13 @@ class Card:
             return
         turns = self._turns
         with turns.lock:
-            if turns.end is not None:
-                turns.end.wait(self.stream)
-            yield
-            turns.end = self.cuda.event()
-            turns.end.record(self.stream)
+            if turns.end is None:
+                turns.end = self.cuda.event()
+            turns.end.wait(self.stream)
+            try:
+                yield
+            finally:
+                turns.end.record(self.stream)
 
     def array(self, values: np.ndarray) -> Any:
         values = np.ascontiguousarray(values)
@@ -310,9 +313,9 @@ class Windows:
             tally.years[:, :, 0] = self.reduced.most
         if self.counts_days:
             n_counts = n_stages * n_days_of_year
-            turned = on.zeros((n, n_counts))
-            on.launch(TURN, n, [n_counts, by_day.reshape(n_counts, n), turned])
-            counts = by_plan(turned)
+            transposed = on.zeros((n, n_counts))
+            on.launch(TRANSPOSE, n, [n_counts, by_day.reshape(n_counts, n), transposed])
+            counts = by_plan(transposed)
             tally.by_day[:] += counts.reshape(*counts.shape[:2], n_stages, n_days_of_year)
         booked = on.host(shortage).reshape(*shortage.shape[:2], n_fields, n_plans)
         tally.shortage[:] += booked.transpose(3, 2, 0, 1)

@@ -34,13 +34,13 @@ def _launch(source: Source, text: str, ending: str, names: dict[str, Any]) -> Ca
     return launch
 
 
-TURN = Source(
-    "turn",
+TRANSPOSE = Source(
+    "transpose",
     "@kernel\n"
-    "def turn(thread, rows, given, turned):\n"
+    "def transpose(thread, rows, given, transposed):\n"
     "    for row in range(rows):\n"
-    "        turned[thread, row] = given[row, thread]\n",
-    ("rows", "given", "turned"),
+    "        transposed[thread, row] = given[row, thread]\n",
+    ("rows", "given", "transposed"),
 )
 """Writes an array (rows, n) as one (n, rows)."""
 FILL = Source(
@@ -145,7 +145,7 @@ class _Natives(ast.NodeTransformer):
                 return ast.Call(_name("quotient_of"), [left, node.right, inverse], [])
             case ast.BinOp(left, ast.Div(), right):
                 return ast.Call(_name("quotient"), [left, right], [])
-            case ast.BinOp(left, ast.Pow(), right):
+            case ast.BinOp(left, ast.Pow(), right) if not isinstance(right, ast.Constant):
                 return ast.Call(_name("power"), [left, right], [])
         return node
 

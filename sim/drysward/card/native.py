@@ -1,4 +1,6 @@
-"""What kernels call on a card alone; elsewhere division is the usual, and ``new_day`` is idle."""
+"""What kernels call on a card alone; elsewhere division and powers are the usual, and ``new_day``
+is idle.
+"""
 
 from __future__ import annotations
 
@@ -15,8 +17,8 @@ def natives() -> dict[str, Any]:
     at the end. For numbers from 1e-290 to 4e307, and 0. ``quotient_of(a, b, inverse)`` is a / b
     where 1 / b is known.
 
-    ``power(a, b)`` is a**b for a from 0 on, by logarithm: to some last bits, in a third of the
-    steps, and of a number that stays the same the logarithm is taken once.
+    ``power(a, b)`` is a**b for a from 0 on, above 0 where b is 0 or less. It goes by logarithm: to
+    some last bits, in a third of the steps, and that of a number that stays is taken once.
 
     ``new_day()`` has what is near read again.
     """

@@ -286,9 +286,11 @@ def _source(
 
 
 def _read_once(table: str, body: list[ast.stmt]) -> list[ast.stmt]:
-    """The body, which reads a thread's numbers in ``table`` before all else: what is worked out
-    from them alone is then worked out once, and not every day.
+    """The body, which reads a thread's numbers in ``table`` before all else: the compiler can then
+    work out what comes of them alone once, and not every day.
     """
+    if not table:
+        return body
     found: dict[int, ast.expr] = {}
 
     class Read(ast.NodeTransformer):

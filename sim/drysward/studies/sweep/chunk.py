@@ -226,7 +226,7 @@ def _groups(
         for on_ground in grounds.values():
             whole = len(on_ground) - len(on_ground) % most
             yield from (on_ground[i : i + most] for i in range(0, whole, most))
-            if len(mixed) + len(on_ground) - whole > most_mixed:
+            if mixed and len(mixed) + len(on_ground) - whole > most_mixed:
                 yield mixed
                 mixed = []
             mixed += on_ground[whole:]
