@@ -286,7 +286,7 @@ def test_syringing_leaves_no_more_than_its_remainder_in_the_ground(scenes):
     more = total(cooled, STORES[1:]) - total(plain, STORES[1:])
     assert left[-1].min() > 1.0
     assert (more - left).max() <= 1e-9
-    assert more.max() > 0.1
+    assert more.max() > 0.05
     assert np.allclose(cooled.irrigation_landed, 0.1 * cooled.irrigation_gross)
 
 

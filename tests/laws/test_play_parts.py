@@ -11,6 +11,7 @@ from drysward.catalog import load_catalog
 from drysward.physics.air import (
     air_filled,
     days_until_harm,
+    lack_of_air,
     root_harm_rate,
     root_heal_rate,
     root_loss_step,
@@ -272,7 +273,7 @@ def test_harm_shows_after_its_days_in_a_row(soil_c):
     days, rate = days_until_harm(soil_c, harm_days(ROOTS)), harm_rate(soil_c)
     loss, seen = 0.0, [0.0]
     for run in range(1, 61):
-        loss = root_loss_step(loss, run, rate, 0.0, 1.0)
+        loss = root_loss_step(loss, run, rate, 1.0, 0.0, 1.0)
         seen.append(loss)
     assert seen[1] == 0.0
     assert np.interp(ROOTS["visible_root_loss"], seen, range(61)) == pytest.approx(days, abs=0.1)
@@ -291,15 +292,23 @@ def test_days_until_harm_against_interpolated_logarithms(soil_c):
 
 
 @given(
-    st.lists(st.tuples(st.booleans(), st.floats(-5, 40)), min_size=1, max_size=60),
+    st.lists(st.tuples(st.floats(0, 0.2), st.floats(-5, 40)), min_size=1, max_size=60),
     st.floats(0.1, 0.9),
 )
 def test_root_loss_stays_within_its_bounds(days, most):
     loss, run = 0.0, 0
-    for airless, soil_c in days:
-        run = run + 1 if airless else 0
-        loss = root_loss_step(loss, run, harm_rate(soil_c), root_heal_rate(0.5, 60.0), most)
+    for air, soil_c in days:
+        run = run + 1 if air < 0.1 else 0
+        heal = root_heal_rate(0.5, 60.0)
+        loss = root_loss_step(loss, run, harm_rate(soil_c), lack_of_air(air, 10.0), heal, most)
         assert 0.0 <= loss <= most
+
+
+@given(st.floats(0, 0.3), st.floats(0, 0.3))
+def test_roots_lack_more_where_there_is_less_air(air, more):
+    assert lack_of_air(air + more, 10.0) <= lack_of_air(air, 10.0)
+    assert lack_of_air(0.0, 10.0) == 1.0
+    assert lack_of_air(0.1, 10.0) == 0.0
 
 
 @given(

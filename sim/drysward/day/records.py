@@ -170,7 +170,7 @@ PLAY_FIELD = _dtype(
     "hard_intercept hard_slope hard_floor hard_bare hard_frozen hard_inv_scatter "
     "hard_above soft_below "
     # too wet: air-filled porosity, moisture at which the surface is mud, share of the field
-    "air_below mud_above share weed_air most_root_loss "
+    "air_below inv_air_below mud_above share weed_air most_root_loss "
     # share of rain water above field capacity that drains between play and the day's end
     "undrained_of_rain "
     # moisture from which use wears faster, and fastest

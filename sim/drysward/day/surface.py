@@ -11,7 +11,7 @@ from __future__ import annotations
 from typing import Any, NamedTuple
 
 from drysward.day.records import EVENING
-from drysward.physics.air import air_filled, root_loss_step
+from drysward.physics.air import air_filled, lack_of_air, root_loss_step
 from drysward.physics.arithmetic import clamp, larger
 from drysward.physics.hardness import hardness_g, share_beyond
 from drysward.physics.leaf_disease import disease_night, leaf_wet_hours
@@ -48,9 +48,9 @@ def note_moist_surface(w1):
 def use_turf(
     w1, surface_before, passing, green, dormant, dead, worn, airless_days, root_loss, inv_reach,
     inv_rooting, sat1, wp1, inv_taw1, play_skinned, play_inv_surface_mm, play_air_below,
-    play_wear_middle_from, play_wear_wet_from, play_most_root_loss, today_wear_dry,
-    today_wear_middle, today_wear_wet, today_wear_dormant, today_root_harm, today_root_heal,
-    today_regrowth, today_young, today_young_dry_below, today_young_loss,
+    play_inv_air_below, play_wear_middle_from, play_wear_wet_from, play_most_root_loss,
+    today_wear_dry, today_wear_middle, today_wear_wet, today_wear_dormant, today_root_harm,
+    today_root_heal, today_regrowth, today_young, today_young_dry_below, today_young_loss,
 ):  # fmt: skip
     """Wear by use, root loss without air and its recovery, death of young turf, regrowth.
 
@@ -71,10 +71,11 @@ def use_turf(
     thinned = green - lost
     bare = worn + lost
 
-    has_air = air_filled(w1, sat1, play_inv_surface_mm) >= play_air_below
-    airless = 0.0 if has_air else airless_days + 1.0
+    air = air_filled(w1, sat1, play_inv_surface_mm)
+    airless = 0.0 if air >= play_air_below else airless_days + 1.0
+    lack = lack_of_air(air, play_inv_air_below)
     roots = root_loss_step(
-        root_loss, airless, today_root_harm, today_root_heal, play_most_root_loss
+        root_loss, airless, today_root_harm, lack, today_root_heal, play_most_root_loss
     )
 
     # Young turf dies on a surface that is dry at midday, worn ground closes faster on a moist one.

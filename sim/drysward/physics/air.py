@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from drysward.compiled import equation
-from drysward.physics.arithmetic import larger, smaller
+from drysward.physics.arithmetic import clamp, larger, smaller
 
 HARM_AT_C = (5.0, 17.5, 25.0, 32.0)
 """Soil temperatures for which the catalog has days of saturation until harm shows."""
@@ -38,7 +38,7 @@ def days_until_harm(soil_c: float, days: tuple[float, float, float, float]) -> f
 
 @equation
 def root_harm_rate(harm_days: float, visible_loss: float) -> float:
-    """Share of the remaining roots that die on a day without air, from the second day on.
+    """Share of the remaining roots that die on a day in saturated soil, from the second day on.
 
     Chosen so that ``visible_loss`` v is reached after ``harm_days`` in a row (``days_until_harm``),
     of which the first does no harm: 1 - (1 - v)^(1/(days - 1)), with at least half a day of harm.
@@ -57,27 +57,38 @@ def root_heal_rate(growth_potential: float, regrowth_days: float) -> float:
 
 
 @equation
-def root_harm(airless_run_days: float, rate: float) -> float:
-    """Share of the remaining roots that die on a day without air.
+def lack_of_air(air: float, inv_enough: float) -> float:
+    """Lack of air in a layer: 0 from ``1 / inv_enough`` of air-filled porosity on, 1 without any.
+
+    Roots are short of oxygen below 10% (from memory); the straight line is our own estimate.
+    """
+    return clamp(1.0 - air * inv_enough, 0.0, 1.0)
+
+
+@equation
+def root_harm(airless_run_days: float, rate: float, lack: float) -> float:
+    """Share of the remaining roots that die on a day with too little air.
 
     Parameters
     ----------
-    airless_run_days : days in a row without air, today included; the first does no harm.
-    rate : share a day from the second on, by soil temperature (``root_harm_rate``).
+    airless_run_days : days in a row with too little air, today included; the first does no harm.
+    rate : share a day in saturated soil, from the second on, by soil temperature
+        (``root_harm_rate``).
+    lack : ``lack_of_air``, since days until harm are those of saturated soil.
 
     Source: own estimate of the form.
     """
-    return rate if airless_run_days > 1.0 else 0.0
+    return rate * lack if airless_run_days > 1.0 else 0.0
 
 
 @equation
 def root_loss_step(
-    loss: float, airless_run_days: float, rate: float, heal: float, most: float
+    loss: float, airless_run_days: float, rate: float, lack: float, heal: float, most: float
 ) -> float:
-    """Share of roots lost after one more day: more without air, less with air.
+    """Share of roots lost after one more day: more with too little air, less with enough.
 
     ``heal`` is the share of the lost roots that regrows in a day; ``most`` is the upper limit.
     Source: own estimate of the form.
     """
-    harmed = smaller(loss + (1.0 - loss) * root_harm(airless_run_days, rate), most)
+    harmed = smaller(loss + (1.0 - loss) * root_harm(airless_run_days, rate, lack), most)
     return harmed if airless_run_days > 0.0 else loss * (1.0 - heal)

@@ -15,7 +15,7 @@ from drysward.day.records import PLAY_DAY, PLAY_FIELD, records
 from drysward.day.surface import PlayInput
 from drysward.faults import Fault, FaultyInput
 from drysward.physics.air import days_until_harm, root_harm_rate, root_heal_rate
-from drysward.physics.arithmetic import larger
+from drysward.physics.arithmetic import NO_LESS, larger
 from drysward.physics.growth import daily_rate_to_share, growth_potential
 from drysward.physics.hardness import (
     density_on_the_line,
@@ -165,6 +165,7 @@ def _write_field(
     if spec.surface == SKINNED and play.hard_above_g is None:
         row.hard_above, row.soft_below = math.inf, 0.0  # limits for turf do not apply
     row.air_below, row.share = play.air_filled_below, play.share
+    row.inv_air_below = 1.0 / max(play.air_filled_below, NO_LESS)
     row.weed_air = limits["invader_air"]
     row.most_root_loss = catalog.get("play", "airless_roots")["most_root_loss"]
     for name in ("wear_middle_from", "wear_wet_from"):
