@@ -229,8 +229,12 @@ def test_one_week_is_hungry_and_two_are(summary: xr.Dataset) -> None:
         assert words in feeding_sentences(one, "none", "us")[0]
 
 
-def test_weeks_have_the_range_of_the_draws(summary: xr.Dataset) -> None:
-    drawn = {"days_hungry": (70.0, 0.0, 250.0), "days_lush": (7.0, 0.0, 21.0)}
+def test_weeks_and_leaching_have_the_range_of_the_draws(summary: xr.Dataset) -> None:
+    # 48.8 kg/ha are 1 lb/1000 ft2.
+    drawn = {
+        "days_hungry": (70.0, 0.0, 250.0), "days_lush": (7.0, 0.0, 21.0),
+        "leached_n": (10.0, 1.0, 20.0),
+    }  # fmt: skip
     one = summary.assign({
         f"doubt_{FEED}{name}{end}": xr.full_like(summary[f"{FEED}{name}_mean"], days)
         for name, values in drawn.items()
@@ -238,6 +242,7 @@ def test_weeks_have_the_range_of_the_draws(summary: xr.Dataset) -> None:
     })  # fmt: skip
     told = feeding_sentences(one, "none", "us")
     assert "(over the draws 0 to all hungry, 0 to 3 lush);" in told[0]
+    assert " leaches (over the draws 0.02 to 0.41; 1 year in 10 over " in told[0]
 
 
 def test_the_hungriest_fields_are_named(summary: xr.Dataset) -> None:

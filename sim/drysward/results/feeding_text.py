@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import xarray as xr
 
-from drysward.quantities import shown
+from drysward.quantities import Display, shown
 from drysward.results.dataset import FEED
 from drysward.results.text import UNKNOWN, count_text, quoted_label, rounded
 
@@ -93,10 +93,12 @@ def feeding_sentences(result: xr.Dataset, plan: str, system: str) -> list[str]:
             weeks_text(one[f"{FEED}{name}_mean"].item())
             for name in ("growing_days", "days_hungry", "days_lush")
         )
-        states = _states_text(growing, hungry, lush) + _over_draws(one)
+        states = _states_text(growing, hungry, lush) + _weeks_over_draws(one)
+        of_draws = _leached_over_draws(one, how)
         found.append(
             f"{quoted_label(result, 'field', field)} gets {fed} {how.unit} of nitrogen a year"
-            f"{'' if found else under}: {states}; {leached} leaches (1 year in 10 over {worst})."
+            f"{'' if found else under}: {states}; {leached} leaches ({of_draws}1 year in 10 over "
+            f"{worst})."
         )
     if others:
         verb = "is" if len(others) == 1 else "are"
@@ -111,7 +113,16 @@ def _odd_days(one: xr.Dataset) -> float:
     return float(one[f"{FEED}days_hungry_mean"].item() + one[f"{FEED}days_lush_mean"].item())
 
 
-def _over_draws(one: xr.Dataset) -> str:
+def _leached_over_draws(one: xr.Dataset, how: Display) -> str:
+    """How far leaching goes over the draws; "" without draws."""
+    name = f"doubt_{FEED}leached_n"
+    if name not in one:
+        return ""
+    ends = (one[f"{name}_{end}"].item() * how.factor for end in ("low", "high"))
+    return f"over the draws {' to '.join(rounded(end, how.decimals) for end in ends)}; "
+
+
+def _weeks_over_draws(one: xr.Dataset) -> str:
     """How far hungry and lush weeks go over the draws; "" without draws, or where they are none.
 
     In some draws more weeks are growing weeks.
