@@ -45,7 +45,7 @@ FloatArray = NDArray[np.float64]
 
 # Bytes of the days of fields that are worked out on a card, and most of its memory that these take.
 # Many days at a time: every start of a kernel reads and writes all of its runs.
-WINDOW_BYTES, WINDOW_SHARE = 2**33, 0.05
+WINDOW_BYTES, WINDOW_SHARE = 2**34, 0.1
 LARGE_BYTES = 2**28  # of an array, of which a card does not hold two batches
 # Runs that a part of a card (a multiprocessor) takes at once, with 255 registers each; a card with
 # less memory near its parts than an H200 takes fewer.
