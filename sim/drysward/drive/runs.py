@@ -184,7 +184,7 @@ def start_runs(
         zones = (site.zones[column] for column in site.columns)
         grounds = zip(zones, site.catches.max(axis=-1), strict=True)
         for line, field, ground in zip(lines, site.scenario.fields, grounds, strict=True):
-            write_plan(line, plan, field, *ground)
+            write_plan(line, plan.on(field.key), field, *ground)
     supply = [start_supply(site.scenario, site.supply, n_years) for site, _ in starts]
     return Runs(
         specs=tuple(plan for _, plan in starts),

@@ -100,6 +100,7 @@ def as_dataset(
     data["shortage_month_cause"] = (("field", "plan", "month", "cause"), booked)
     data["deficit"] = ("year", seen.deficit_mm)
 
+    any_by_field = any(plan.by_field for plan in scenario.plans)
     out = xr.Dataset(
         data,
         coords={
@@ -121,7 +122,8 @@ def as_dataset(
             "et_procedures": json.dumps(seen.procedures),
             "plan_functions": functions_text([r.plan for r in runs]),
             COUNTED: span_text(counted),
-            ALTERNATIVES: alternatives_text(scenario.fields),
+            # Fields that a plan names are all built.
+            ALTERNATIVES: alternatives_text(() if any_by_field else scenario.fields),
             "driest_years": ", ".join(str(y) for y in seen.driest_years()),
         },
     )

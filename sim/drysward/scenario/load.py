@@ -222,7 +222,7 @@ def from_tree(
     site, weather = Site(**values_of(table.site)), weather_source(table.weather, folder)
     if weather.climate is not None and not climate_is_checked:
         check_climate(name, site, weather.climate, catalog)
-    plans = tuple(_plan(key, part, catalog) for key, part in table.plans.items())
+    plans = _plans(table.plans, catalog)
     longest_window_h = max(plan.window_h for plan in plans)
     southern = site.latitude_deg < 0.0
     answers = _answers(table.answers, southern)
@@ -390,6 +390,15 @@ def _design_flow_m3_h(catalog: Catalog, area_m2: float) -> float:
     )
 
 
+def _plans(tables: Mapping[str, PlanTable], catalog: Catalog) -> tuple[PlanSpec, ...]:
+    plans = {key: _plan(key, table, catalog) for key, table in tables.items()}
+    for key, table in tables.items():
+        if table.by_field:
+            others = tuple((field, plans[other]) for field, other in table.by_field.items())
+            plans[key] = replace(plans[key], by_field=others, labelled=None)
+    return tuple(plans.values())
+
+
 def _plan(key: str, table: PlanTable, catalog: Catalog) -> PlanSpec:
     by_rule = rule_values(table)
     if table.allowed is None and "depth_by_weekday" in by_rule:
@@ -401,7 +410,7 @@ def _plan(key: str, table: PlanTable, catalog: Catalog) -> PlanSpec:
         **by_rule,
         **values_of(table.crown),
         **values_of(table.rain_skip),
-        **values_of(table, "label", "crown", "rain_skip", "syringe", *RULE_KEYS),
+        **values_of(table, "label", "crown", "rain_skip", "syringe", "by_field", *RULE_KEYS),
     )
 
 

@@ -372,7 +372,8 @@ class PlanSpec:
     ``pause.first`` is -1 and ``pause.above`` infinite when the plan has no such pause.
     ``most_depth_mm`` is the largest application, None that of the soil. With ``stop_at_runoff`` an
     application ends when runoff would start. A plan whose ``function`` says the depth has all
-    other settings of the plan ``like``, where it names one.
+    other settings of the plan ``like``, where it names one. ``by_field`` are plans that hold on
+    some fields in its place, by key of the field.
 
     A label describes the settings that it was given with. A copy with other settings and no new
     label is named by its key and what differs: ``refill, trigger = 0.6``.
@@ -406,6 +407,7 @@ class PlanSpec:
     syringe: SyringeSpec | None = None
     function: PlanFunction | None = None
     like: str = ""
+    by_field: tuple[tuple[str, PlanSpec], ...] = ()
     labelled: Labelled | None = field(default=None, repr=False, compare=False)
 
     def __post_init__(self) -> None:
@@ -421,6 +423,18 @@ class PlanSpec:
         now = f"{self.key}, {changes}" if changes else labelled.label
         object.__setattr__(self, "label", now)
         object.__setattr__(self, "labelled", labelled._replace(now=now))
+
+    def on(self, field_key: str) -> PlanSpec:
+        """The plan as it is on a field, under its own key and label."""
+        other = dict(self.by_field).get(field_key)
+        if other is None:
+            return self
+        return replace(other, key=self.key, label=self.label, labelled=None)
+
+    @property
+    def parts(self) -> tuple[PlanSpec, ...]:
+        """The plan and those that hold on some fields in its place."""
+        return (self, *(plan for _, plan in self.by_field))
 
 
 class Labelled(NamedTuple):
@@ -762,6 +776,7 @@ class Scenario:
             depth_by_weekday=PlanSpec.depth_by_weekday,
             function=function,
             like=like,
+            by_field=(),
         )
         return replace(self, plans=(*self.plans, plan))
 

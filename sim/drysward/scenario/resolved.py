@@ -426,6 +426,8 @@ def _plan(plan: PlanSpec) -> Iterator[Setting]:
         yield f"stages[{i}].share", stage.share, "1"
         yield f"stages[{i}].days", _named(stage.allowed), ""
         yield f"stages[{i}].crown_only", _yes(stage.crown_only), ""
+    for field, other in plan.by_field:
+        yield f"fields.{field}", other.key, ""
 
 
 def _supply(scenario: Scenario, supply: SupplySpec) -> Iterator[Row]:

@@ -47,6 +47,7 @@ from drysward.scenario.model import (
     Site,
     Stage,
 )
+from drysward.scenario.names import named_in
 from drysward.scenario.play_tables import (
     EstablishTable,
     PlayTable,
@@ -441,6 +442,10 @@ class PlanTable(RuleKeysTable):
     pause: Annotated[PauseTable, as_a(Pause)] | None = None
     stages: Annotated[list[Annotated[StageTable, as_a(Stage)]], Field(max_length=MOST_STAGES)] = []
     syringe: SyringeTable | None = None
+    by_field: Annotated[
+        dict[Annotated[str, named_in("fields")], Annotated[str, named_in("plans")]],
+        Field(alias="fields"),
+    ] = {}
 
     @model_validator(mode="after")
     def _fits_the_rule(self) -> Self:
@@ -534,6 +539,18 @@ class ScenarioTable(Part):
     answers: AnswersTable = AnswersTable()
     doubt: DoubtTable = DoubtTable()
     overrides: dict[str, Any] = {}
+
+    @model_validator(mode="after")
+    def _fields_follow_whole_plans(self) -> Self:
+        whole = [key for key, plan in self.plans.items() if not plan.by_field]
+        allowed = f"one of {', '.join(whole)}" if whole else "a plan without fields of its own"
+        refuse([
+            (f"plans.{key}.fields.{field}", f"'{other}' has fields of its own", allowed)
+            for key, plan in self.plans.items()
+            for field, other in plan.by_field.items()
+            if self.plans[other].by_field
+        ])  # fmt: skip
+        return self
 
     @model_validator(mode="after")
     def _shares_one_kind_of_machine(self) -> Self:

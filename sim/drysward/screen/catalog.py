@@ -125,6 +125,7 @@ _PLAN_OPTIONS = {
     "crown": "a small depth to keep dormant crowns alive: depth, every, from_dormant",
     "pause": "let the turf go dormant: from, to by date; above, below by drought index; longest",
     "stages": "restrictions by drought index: above, below, and share, days or crown_only",
+    "fields": 'fields that follow another plan in place of this one: { practice = "none" }',
 }
 
 

@@ -158,8 +158,9 @@ def _volume(volume_m3: float, system: str) -> str:
 def _dry_days(scenario: Scenario) -> Iterator[tuple[str, str]]:
     """Days of a fixed plan on which a field stays dry because of an event."""
     said: dict[str, list[str]] = {}
-    for plan in scenario.plans:
+    for whole in scenario.plans:
         for field in scenario.fields:
+            plan = whole.on(field.key)
             if field.play is None or plan.rule != "fixed":
                 continue
             days = [
@@ -247,7 +248,7 @@ def _run(field: FieldSpec, plan: PlanSpec, night: Night | None, factor: float) -
         "field_label": field.label,
         "plan": plan.key,
         "plan_label": plan.label,
-        "rule": plan.rule,
+        "rule": plan.on(field.key).rule,
         "nights_a_week": None,
         "nights_restricted": None,
         "largest": None,

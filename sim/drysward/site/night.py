@@ -196,7 +196,7 @@ def nights(scenario: Scenario, zones: Sequence[RootZone], catches: np.ndarray) -
     return tuple(
         night_of(field, plan, zone, float(caught.max()), scenario.catalog, restrictions)
         for field, zone, caught in zip(scenario.fields, zones, catches, strict=True)
-        for plan in scenario.plans
+        for plan in (plan.on(field.key) for plan in scenario.plans)
         if waters(plan)
     )
 

@@ -66,7 +66,7 @@ def has_play_on(field: FieldSpec, plans: tuple[PlanSpec, ...]) -> bool:
         field.play is not None
         or field.surface == SKINNED
         or field.establish is not None
-        or any(plan.syringe is not None for plan in plans)
+        or any(part.syringe is not None for plan in plans for part in plan.parts)
     )
 
 

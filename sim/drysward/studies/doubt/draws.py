@@ -336,7 +336,8 @@ class _Unused:
             if words["kind"] == "native"
             for name in _intake_names(spec)
         }
-        self._times = {plan.time_of_day.replace(" ", "_") for plan in scenario.plans}
+        parts = (part for plan in scenario.plans for part in plan.parts)
+        self._times = {part.time_of_day.replace(" ", "_") for part in parts}
 
     def __call__(self, parameter: str) -> bool:
         kind, entry, name = parameter.split(".")

@@ -239,7 +239,7 @@ def _shared(point: Point) -> object:
     scenario = point.scenario
     patches = max(field.patches for field in scenario.fields)
     # Syringing by any plan gives all fields play.
-    syringed = any(plan.syringe is not None for plan in scenario.plans)
+    syringed = any(part.syringe is not None for plan in scenario.plans for part in plan.parts)
     played = any_has_play(scenario)
     return point.supply, patches, syringed, played, bool(scenario.fed), repr(scenario.answers)
 

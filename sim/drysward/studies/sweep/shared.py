@@ -204,7 +204,7 @@ def site_of(held: Held, point: Point, part: Part, place: int) -> PreparedSite:
         ("ground", point.weather, point.fields, place), lambda: ground_of(scenario, zones, stretch)
     )
     # Syringing by any plan gives all fields play.
-    syringed = any(plan.syringe is not None for plan in scenario.plans)
+    syringed = any(part.syringe is not None for plan in scenario.plans for part in plan.parts)
     key = (point.weather, point.fields, place)
     play: PlayInput = held.get(
         ("play", *key, syringed),
