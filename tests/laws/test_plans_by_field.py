@@ -95,7 +95,7 @@ def test_a_function_like_it_holds_on_all_fields():
     [
         ({"stadum": "none"}, r"plans\.mine\.fields\.stadum: .*'stadium'"),
         ({"stadium": "refil"}, r"plans\.mine\.fields\.stadium: .*'refill'"),
-        ({"stadium": "mine"}, r"plans\.mine\.fields\.stadium: 'mine' has fields of its own"),
+        ({"stadium": "mine"}, r"plans\.mine\.fields\.stadium: 'mine' names fields itself"),
     ],
 )
 def test_what_it_names_must_be_there(fields, words):

@@ -287,8 +287,14 @@ def _best_sentence(
         )
     if n_pairs > 1:
         amount = ""  # the water of each field is in the table, and their differences follow
-    elif n_pairs or len(kept) < result.sizes["field"]:
+    elif n_pairs:
         amount = _by_field_text(result, kept, plan, system)
+    elif len(kept) < result.sizes["field"]:
+        every = "both" if len(fields) == 2 else f"all {len(fields)}"
+        amount = (
+            f"{_by_field_text(result, kept, plan, system)}; {every} fields together take "
+            f"{_site_text(result, plan, system)}"
+        )
     else:
         amount = _site_text(result, plan, system)
     others = int((keeps.sel(field=kept).all("field")).sum()) - 1

@@ -543,9 +543,9 @@ class ScenarioTable(Part):
     @model_validator(mode="after")
     def _fields_follow_whole_plans(self) -> Self:
         whole = [key for key, plan in self.plans.items() if not plan.by_field]
-        allowed = f"one of {', '.join(whole)}" if whole else "a plan without fields of its own"
+        allowed = f"one of {', '.join(whole)}" if whole else "a plan that names none"
         refuse([
-            (f"plans.{key}.fields.{field}", f"'{other}' has fields of its own", allowed)
+            (f"plans.{key}.fields.{field}", f"'{other}' names fields itself", allowed)
             for key, plan in self.plans.items()
             for field, other in plan.by_field.items()
             if self.plans[other].by_field
