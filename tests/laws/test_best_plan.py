@@ -197,6 +197,16 @@ def test_only_what_the_plan_keeps_has_its_water_and_may_be_unsure() -> None:
     assert unsure.endswith("may come more often on “Sand”.")
 
 
+def test_the_plan_that_keeps_a_field_that_the_best_does_not_is_named() -> None:
+    """“Much” and “Some” keep a field each; the drier one is the best."""
+    first, *_ = answer_sentences(
+        said([[LOST, LOST, KEPT], [LOST, KEPT, LOST]], [[50, 1, 0]] * 2, WATER, 1.0)
+    )
+    assert first.startswith("“Some” keeps “Loam” ")
+    assert first.endswith("No plan keeps every field; “Sand” is kept by “Much”.")
+
+
+
 @pytest.mark.parametrize(("error", "named"), [(0.03, ["Sand", "Loam"]), (0.015, ["Sand"])])
 def test_odds_within_their_error_of_the_limit_are_said_to_be_close(
     error: float, named: list[str]

@@ -305,15 +305,25 @@ def _best_sentence(
     elif amount:
         text += f" with {amount}" if others else f" and needs {amount}"
     if lost := [key for key in fields if key not in kept]:
-        names = [quoted_label(result, "field", key) for key in lost[:_MOST_NAMED]]
-        more = [f"{len(lost) - _MOST_NAMED} more"] if len(lost) > _MOST_NAMED else []
-        by_none = "is kept by none" if len(lost) == 1 else "are kept by none"
-        by_others = bool(keeps.sel(field=lost).any("plan").any())
-        text += (
-            f". No plan keeps every field; {listed([*names, *more])} "
-            f"{'would need another plan' if by_others else by_none}"
-        )
+        text += f". No plan keeps every field; {_kept_by_others(result, keeps, lost, stage)}"
     return f"{text}."
+
+
+def _kept_by_others(
+    result: xr.Dataset, keeps: xr.DataArray, fields: Sequence[str], stage: str
+) -> str:
+    """Which plan keeps each of ``fields`` best, and those that none keeps."""
+    by_plan: dict[str, list[str]] = {}
+    for key in fields:
+        best = best_plan(result.sel(field=[key]), stage)
+        by = quoted_label(result, "plan", best) if keeps.sel(field=key, plan=best) else "none"
+        by_plan.setdefault(by, []).append(quoted_label(result, "field", key))
+    parts = []
+    for by, names in sorted(by_plan.items(), key=lambda pair: pair[0] == "none"):
+        more = [f"{len(names) - _MOST_NAMED} more"] if len(names) > _MOST_NAMED else []
+        verb = "is" if len(names) == 1 else "are"
+        parts.append(f"{listed([*names[:_MOST_NAMED], *more])} {verb} kept by {by}")
+    return "; ".join(parts)
 
 
 def _odds_by_field(result: xr.Dataset, fields: Sequence[str], plan: str, stage: str) -> str:
