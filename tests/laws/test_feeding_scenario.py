@@ -618,3 +618,32 @@ def test_a_price_of_nitrogen() -> None:
         scenario(priced)
     with pytest.raises(FaultyInput, match="is not a price of nitrogen; a price and a weight"):
         scenario(doses(UREA) + priced.replace("lb", "tub"))
+
+
+@pytest.mark.parametrize("lb", [0.5, 2.0, 7.0])
+@pytest.mark.parametrize(
+    "doses",
+    [
+        'plan = "cool-season on native soil"',
+        'doses = [{ day = "05-01", product = "20-5-10", rate = "1 lb/1000 ft2" },'
+        ' { day = "09-01", product = "0-20-20", product_rate = "2 lb/1000 ft2" },'
+        ' { day = "10-01", product = "10-0-0", rate = "3 lb/1000 ft2" }]',
+    ],
+)
+def test_doses_are_scaled_to_the_nitrogen_of_a_year(doses, lb):
+    written = fed(f"[fields.north.feeding]\n{doses}\nmost_quick = '20 lb/1000 ft2'")
+    line = f'yearly = "{lb} lb/1000 ft2"'
+    scaled = fed(f"[fields.north.feeding]\n{doses}\n{line}\nmost_quick = '20 lb/1000 ft2'")
+    of_year, before = (sum(dose.n_kg_ha for dose in one.doses) for one in (scaled, written))
+    assert of_year == pytest.approx(lb * LB_1000)
+    for dose, was in zip(scaled.doses, written.doses, strict=True):
+        assert (dose.day, dose.label) == (was.day, was.label)
+        for name in ("n_kg_ha", "p_kg_ha", "k_kg_ha"):
+            expected = getattr(was, name) * of_year / before
+            assert getattr(dose, name) == pytest.approx(expected)
+
+
+def test_doses_without_nitrogen_cannot_be_scaled_to_it():
+    potash = 'doses = [{ day = "09-01", product = "0-0-50", product_rate = "2 lb/1000 ft2" }]'
+    (fault,) = faults(f'[fields.north.feeding]\n{potash}\nyearly = "2 lb/1000 ft2"')
+    assert fault == "feeding.yearly: the doses hold no nitrogen; leave it out"

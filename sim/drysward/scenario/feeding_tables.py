@@ -3,7 +3,7 @@
 import re
 import tomllib
 from calendar import monthrange
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import cache
 from itertools import pairwise
@@ -194,6 +194,7 @@ def feeding_plan_for(species: Entry, zone: Entry) -> str:
 class FeedingTable(Part):
     plan: Annotated[str, one_of(*feeding_plans())] | None = None
     doses: Annotated[list[DoseTable] | None, Field(min_length=1, max_length=MOST_DOSES)] = None
+    yearly: Annotated[float | None, quantity(FEED), Field(gt=0.0, le=MOST_NITROGEN_KG_HA)] = None
     clippings: Annotated[str, one_of(*CLIPPINGS)] = RETURNED
     organic_matter: Annotated[float, AS_SHARE, Field(gt=0.0, le=0.2)] | None = None
     soil_ph: Annotated[float, Field(ge=4.0, le=9.5)] = FeedingSpec.soil_ph
@@ -218,6 +219,8 @@ class FeedingTable(Part):
             flaws.append(("", "names no doses", line))
         elif self.plan is not None and self.doses is not None:
             flaws.append(("doses", "conflicts with plan", "keep one of them"))
+        elif self.yearly and self.doses and not any(dose.n_kg_ha for dose in self.doses):
+            flaws.append(("yearly", "the doses hold no nitrogen", "leave it out"))
         kinds = {kind for dose in self.doses or () for kind in dose.slow}
         if len(kinds) > MOST_SLOW_KINDS:
             named = ", ".join(_kind_text(*kind) for kind in sorted(kinds))
@@ -247,7 +250,7 @@ def feeding_flaws(table: FeedingTable, zone: Entry, catalog: Catalog) -> Flaws:
     most_quick = _most_quick_kg_ha(table, _ground(zone), catalog)
     try:
         for southern in (False, True):
-            _split([_dose(dose) for dose in _doses(table, southern)], most_quick)
+            _split(_doses(table, southern), most_quick)
     except TooManyParts:
         what = f"splits the doses into more parts than a year has room for, {DAYS_BETWEEN_PARTS}"
         what += f" days apart ({MOST_DOSES} at most)"
@@ -268,7 +271,7 @@ def feeding_spec(
     ground = _ground(zone)
     most_quick = _most_quick_kg_ha(table, ground, catalog)
     notes = list(_misfits(table.plan, species, ground)) if table.plan is not None else []
-    parts, splits = _split([_dose(dose) for dose in _doses(table, southern)], most_quick)
+    parts, splits = _split(_doses(table, southern), most_quick)
     notes += splits
     if table.soil_phosphorus != LOW and any(dose.p_kg_ha > 0.0 for dose in parts):
         notes.append(
@@ -343,9 +346,14 @@ def _ground(zone: Entry) -> str:
     return "native" if zone.words["kind"] == "native" else "sand"
 
 
-def _doses(table: FeedingTable, southern: bool) -> Sequence[DoseTable]:
-    """Doses of the table, or of the feeding plan that it names."""
-    return table.doses or () if table.plan is None else _of_plan(table.plan, southern)
+def _doses(table: FeedingTable, southern: bool) -> list[DoseSpec]:
+    """Doses of the table, or of the feeding plan that it names, scaled to those of a year."""
+    rows = table.doses or () if table.plan is None else _of_plan(table.plan, southern)
+    doses = [_dose(row) for row in rows]
+    if table.yearly is None:
+        return doses
+    share = table.yearly / sum(row.n_kg_ha for row in rows)
+    return [_times(dose, share) for dose in doses]
 
 
 def _misfits(name: str, species: Entry, ground: str) -> Iterator[str]:
