@@ -52,6 +52,7 @@ MOST_SHOWN = 60
 """Characters of input text that a message shows."""
 
 _LEAST_PART, _MOST_NAMED = 4, 4
+_STEM = 6  # letters of a word that tell what it is about
 _LIKELY_NAME = 100  # characters; the comparison of longer names takes too long
 _MOST_COMPARED = 1_000
 _NAMES_LISTED = 40
@@ -98,12 +99,16 @@ def nearest(name: str, known: Iterable[str]) -> str:
     whole = [one for one in names if len(name) >= _LEAST_PART and f"_{part}_" in f"_{one}_"]
     if whole:
         return f"did you mean {' or '.join(map(quoted, whole[:_MOST_NAMED]))}?"
-    # Or the everyday name of a grass, such as that of a hybrid.
+    # Or an everyday name, such as that of a hybrid grass, or of a traveling machine.
     words = [word for word in part.lower().split("_") if len(word) > _LEAST_PART]
     close = closest_name(name, names) or next(
         (one for one in names if one.startswith(tuple(words))), ""
     )
-    return f"did you mean {quoted(close)}?" if close else "known: " + listed(names)
+    stems = tuple(f"_{word[:_STEM]}" for word in words if len(word) >= _STEM)
+    alike = [close] if close else [one for one in names if any(s in f"_{one}" for s in stems)]
+    if alike:
+        return f"did you mean {' or '.join(map(quoted, alike[:_MOST_NAMED]))}?"
+    return "known: " + listed(names)
 
 
 def closest_name(name: str, known: Iterable[str], least: float = 0.6) -> str:

@@ -184,6 +184,9 @@ def test_unknown_names_are_refused_with_the_nearest(catalog: Catalog) -> None:
     for everyday in ("hybrid bermuda", "Hybrid_Bermuda", "common bermuda"):
         with pytest.raises(FaultyInput, match="did you mean 'bermudagrass'"):
             catalog.get("species", everyday)
+    for everyday in ("travelling machine", "Traveling gun", "traveler"):
+        with pytest.raises(FaultyInput, match="did you mean 'big_gun_traveler' or 'small_trav"):
+            catalog.get("delivery", everyday)
 
 
 def test_find_looks_through_every_kind(catalog: Catalog) -> None:
