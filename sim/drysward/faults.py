@@ -52,7 +52,7 @@ MOST_SHOWN = 60
 """Characters of input text that a message shows."""
 
 _LEAST_PART, _MOST_NAMED = 4, 4
-_STEM = 6  # letters of a word that tell what it is about
+_STEM = 6  # letters of a word that it shares with words like it
 _LIKELY_NAME = 100  # characters; the comparison of longer names takes too long
 _MOST_COMPARED = 1_000
 _NAMES_LISTED = 40
