@@ -336,3 +336,27 @@ def test_the_ledger_shows_nitrogen_of_a_field_that_is_fed() -> None:
     plain = ask("ledger", "demo", "--field", "practice", "--plan", "none", "--year", "3")
     assert plain.exit_code == 0, plain.stderr
     assert "Nitrogen" not in plain.stdout
+
+
+@pytest.fixture
+def one_field_fed(tmp_path: Path) -> Path:
+    text = drysward.shipped("demo").text
+    file = tmp_path / "one.toml"
+    file.write_text(f'{text}\n[fields.stadium.feeding]\nplan = "cool-season on sand"\n')
+    return file
+
+
+def test_fields_beside_one_that_is_fed_keep_names_areas_and_water(one_field_fed: Path) -> None:
+    scenario = drysward.load(one_field_fed)
+    result = drysward.run(scenario, years=(1, 2))
+    effect = drysward.feeding_effect(scenario, years=(1, 2))
+    whole = drysward.summarize(result, scenario, feeding=effect)
+    for name in ("field_label", "area_m2", "is_fed"):
+        np.testing.assert_array_equal(whole[name], result[name])
+    assert [text.split("”")[0] for text in feeding_sentences(whole, "none", "us")] == ["“Stadium"]
+    done = ask("compare", str(one_field_fed), "--years", "1-2", "--draws", "0", "--show", "feeding")
+    assert done.exit_code == 0, done.stderr
+    assert "nan" not in done.stdout.lower()
+    first = ask("compare", str(one_field_fed), "--years", "1-2", "--draws", "0")
+    assert "Practice field, 1.80 acre" in first.stdout
+    assert "does not hold" not in first.stdout

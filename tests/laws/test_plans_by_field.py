@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 import pytest
 
 import drysward
 from drysward.faults import FaultyInput
 from drysward.results.alternatives import ALTERNATIVES
+from drysward.results.answer_text import answer_sentences
 from drysward.results.volumes import site_volumes
 from drysward.scenario.load import loads, shipped_texts
 from drysward.studies.doubt.crossed import crossed
@@ -101,3 +104,12 @@ def test_a_function_like_it_holds_on_all_fields():
 def test_what_it_names_must_be_there(fields, words):
     with pytest.raises(FaultyInput, match=words):
         scenario_with(fields)
+
+
+def test_the_first_screen_has_its_water_of_all_fields(result):
+    summary = drysward.summarize(result)
+    m3 = summary["site_season_volume"].sel(plan="mine").item()
+    (said,) = (text for text in answer_sentences(summary) if text.startswith("“mine” takes "))
+    found = re.fullmatch(r"“mine” takes ([\d,]+) gal in .* on all fields together\.", said)
+    assert found is not None
+    assert float(found[1].replace(",", "")) == pytest.approx(m3 * 264.172, rel=0.005)

@@ -15,6 +15,8 @@ if TYPE_CHECKING:
 
 ALTERNATIVES = "alternatives"
 """Attribute of a result: ``alternatives`` of its fields as JSON."""
+BY_FIELD = "plans_by_field"
+"""The same: keys of plans that name other plans for some fields."""
 
 # What two fields may differ in, in the words of a reader -> parts of a field.
 _PARTS = {

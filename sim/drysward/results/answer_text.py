@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator, Sequence
 
 import numpy as np
 import xarray as xr
 
 from drysward.quantities import Display, shown
-from drysward.results.alternatives import Alternatives, alternatives_of
+from drysward.results.alternatives import BY_FIELD, Alternatives, alternatives_of
 from drysward.results.choice import (
     KEEPS,
     RISK,
@@ -127,6 +128,13 @@ def leading_sentences(
     if on_page and "doubt_probability" not in result:
         # A comparison over draws may choose another plan.
         out[0] = f"With {LIKELY}: {out[0]}"
+    mixed = json.loads(result.attrs.get(BY_FIELD, "[]"))
+    out += [
+        f"{quoted_label(result, 'plan', key)} takes {_site_text(result, key, system)} on all "
+        "fields together."
+        for key in mixed
+        if key in _keys(result, "plan") and key != plan
+    ]
     if _knows_water(result, plan):
         by_difference: dict[str, list[Alternatives]] = {}
         for pair in pairs[:_MOST_NAMED]:

@@ -24,7 +24,7 @@ from drysward.day.records import (
 )
 from drysward.physics.nitrogen import KG_HA_PER_MG_L_MM
 from drysward.quantities import SYSTEMS
-from drysward.results.alternatives import ALTERNATIVES, alternatives_text
+from drysward.results.alternatives import ALTERNATIVES, BY_FIELD, alternatives_text
 from drysward.results.cf import CONVENTIONS
 from drysward.results.outside import COUNTED, outside_season, span_text
 from drysward.results.restricted import stage_lines
@@ -100,7 +100,7 @@ def as_dataset(
     data["shortage_month_cause"] = (("field", "plan", "month", "cause"), booked)
     data["deficit"] = ("year", seen.deficit_mm)
 
-    any_by_field = any(plan.by_field for plan in scenario.plans)
+    by_field = [plan.key for plan in scenario.plans if plan.by_field]
     out = xr.Dataset(
         data,
         coords={
@@ -123,7 +123,8 @@ def as_dataset(
             "plan_functions": functions_text([r.plan for r in runs]),
             COUNTED: span_text(counted),
             # Fields that a plan names are all built.
-            ALTERNATIVES: alternatives_text(() if any_by_field else scenario.fields),
+            ALTERNATIVES: alternatives_text(() if by_field else scenario.fields),
+            BY_FIELD: json.dumps(by_field),
             "driest_years": ", ".join(str(y) for y in seen.driest_years()),
         },
     )

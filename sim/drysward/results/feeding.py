@@ -93,7 +93,16 @@ def feeding_answers(result: xr.Dataset, scenario: Scenario | None = None) -> xr.
             DOSES: json.dumps(_doses(scenario)),
             CAUTIONS: CAUTION,
         }
-    return out.reindex(field=result["field"]).assign_attrs(result.attrs)
+    return on_all_fields(out, result).assign_attrs(result.attrs)
+
+
+def on_all_fields(of_fed: xr.Dataset, result: xr.Dataset) -> xr.Dataset:
+    """What is known of fed fields, with all fields of a run: NaN for the others, which keep their
+    labels and areas.
+    """
+    of_fields = {name: of for name, of in result.coords.items() if of.dims == ("field",)}
+    bare = of_fed.drop_vars([name for name in of_fields if name != "field"], errors="ignore")
+    return bare.reindex(field=result["field"]).assign_coords(of_fields)
 
 
 def _odds(fed: xr.Dataset, n: int) -> xr.Dataset:

@@ -7,7 +7,7 @@ import xarray as xr
 
 from drysward.results.answers import answers
 from drysward.results.dataset import FEED, PLAY
-from drysward.results.feeding import feeding_answers
+from drysward.results.feeding import feeding_answers, on_all_fields
 from drysward.results.field_costs import field_costs, has_prices
 from drysward.results.play import play_answers
 from drysward.results.supply import supply_answers, supply_cautions
@@ -82,7 +82,7 @@ def summarize(
     if "is_fed" in result.coords:
         fed = feeding_answers(result, scenario)
         if feeding is not None:
-            fed = fed.assign(feeding.reindex(field=result["field"]).data_vars)
+            fed = fed.assign(on_all_fields(feeding, result).data_vars)
         parts.append(fed.rename({name: f"{FEED}{name}" for name in map(str, fed.data_vars)}))
     if supply:
         if scenario is None or scenario.supply is None:
