@@ -101,11 +101,10 @@ def nearest(name: str, known: Iterable[str]) -> str:
         return f"did you mean {' or '.join(map(quoted, whole[:_MOST_NAMED]))}?"
     # Or an everyday name, such as that of a hybrid grass, or of a traveling machine.
     words = [word for word in part.lower().split("_") if len(word) > _LEAST_PART]
-    close = closest_name(name, names) or next(
-        (one for one in names if one.startswith(tuple(words))), ""
-    )
-    stems = tuple(f"_{word[:_STEM]}" for word in words if len(word) >= _STEM)
-    alike = [close] if close else [one for one in names if any(s in f"_{one}" for s in stems)]
+    close = closest_name(name, names)
+    alike = [close] if close else [
+        one for one in names if any(f"_{word[:_STEM]}" in f"_{one}" for word in words)
+    ]  # fmt: skip
     if alike:
         return f"did you mean {' or '.join(map(quoted, alike[:_MOST_NAMED]))}?"
     return "known: " + listed(names)

@@ -279,14 +279,14 @@ def test_syringing_leaves_no_more_than_its_remainder_in_the_ground(scenes):
     plans = [scenes.plan(key="cooled", syringe=SYRINGE), scenes.plan(key="not cooled")]
     fields = [scenes.field(patches=1, species="tall_fescue"), scenes.field("native_clay")]
     scenario = scenes.scenario(fields, plans, turf="continuous")
-    record = scenes.weather(2, 4)
+    record = scenes.weather(3, 4)
     site = prepare(scenario, replace(record, rain_mm=0.4 * record.rain_mm))
     cooled, plain = (whole_trace(site, plan).trace for plan in plans)
     left = np.cumsum(0.1 * cooled.irrigation_gross, axis=0)
     more = total(cooled, STORES[1:]) - total(plain, STORES[1:])
     assert left[-1].min() > 1.0
     assert (more - left).max() <= 1e-9
-    assert more.max() > 0.05
+    assert more.max() > 0.1
     assert np.allclose(cooled.irrigation_landed, 0.1 * cooled.irrigation_gross)
 
 

@@ -139,19 +139,16 @@ def _on_card(source: Source) -> Any:
 class _Natives(ast.NodeTransformer):
     def visit_BinOp(self, node: ast.BinOp) -> ast.expr:
         self.generic_visit(node)
-        match node:
-            case ast.BinOp(left, ast.Div(), ast.Constant(float(known))):
-                inverse = ast.Constant(1.0 / known)
-                return ast.Call(_name("quotient_of"), [left, node.right, inverse], [])
-            case ast.BinOp(left, ast.Div(), right):
-                return ast.Call(_name("quotient"), [left, right], [])
-            case ast.BinOp(left, ast.Pow(), right) if not isinstance(right, ast.Constant):
-                return ast.Call(_name("power"), [left, right], [])
-        return node
-
-
-def _name(name: str) -> ast.Name:
-    return ast.Name(name, ast.Load())
+        match node.op, node.right:
+            case ast.Div(), ast.Constant(float(known)):
+                name, more = "quotient_of", [ast.Constant(1.0 / known)]
+            case ast.Div(), _:
+                name, more = "quotient", []
+            case ast.Pow(), right if not isinstance(right, ast.Constant):
+                name, more = "power", []
+            case _:
+                return node
+        return ast.Call(ast.Name(name, ast.Load()), [node.left, node.right, *more], [])
 
 
 def _with_natives(text: str) -> str:

@@ -115,9 +115,9 @@ def answer_sentences(result: xr.Dataset, stage: str = RISK, system: str = "us") 
 def leading_sentences(
     result: xr.Dataset, stage: str = RISK, system: str = "us", on_page: bool = False
 ) -> list[str]:
-    """What stands first, wherever: the best plan with its water, then how fields compare that are
-    alike but for one thing, root zone before turf, and what the dearer root zone costs; empty
-    without turf.
+    """What stands first, wherever: the best plan with its water, and that of plans which name
+    fields; then how fields compare that are alike but for one thing, root zone before turf, and
+    what the dearer root zone costs; empty without turf.
     """
     keeps = kept_fields(result, stage)
     if not keeps.sizes["field"]:
@@ -130,8 +130,8 @@ def leading_sentences(
         out[0] = f"With {LIKELY}: {out[0]}"
     mixed = json.loads(result.attrs.get(BY_FIELD, "[]"))
     out += [
-        f"{quoted_label(result, 'plan', key)} takes {_site_text(result, key, system)} on all "
-        "fields together."
+        f"Under {quoted_label(result, 'plan', key)} all fields together take "
+        f"{_site_text(result, key, system)}."
         for key in mixed
         if key in _keys(result, "plan") and key != plan
     ]

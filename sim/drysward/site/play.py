@@ -60,13 +60,18 @@ from drysward.site.site_weather import SiteWeather
 FloatArray = NDArray[np.float64]
 
 
+def any_syringed(plans: Sequence[PlanSpec]) -> bool:
+    """Whether any of the plans syringes any field."""
+    return any(part.syringe is not None for plan in plans for part in plan.parts)
+
+
 def has_play_on(field: FieldSpec, plans: tuple[PlanSpec, ...]) -> bool:
     """Whether the day step needs play on a field."""
     return (
         field.play is not None
         or field.surface == SKINNED
         or field.establish is not None
-        or any(part.syringe is not None for plan in plans for part in plan.parts)
+        or any_syringed(plans)
     )
 
 

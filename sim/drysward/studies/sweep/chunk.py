@@ -20,7 +20,7 @@ from drysward.results.feeding import MEANS as FEED_MEANS
 from drysward.results.frequency import demand_estimates, worth
 from drysward.results.odds import standard_error
 from drysward.scenario.model import SKINNED, PlanSpec, Scenario
-from drysward.site.play import any_has_play
+from drysward.site.play import any_has_play, any_syringed
 from drysward.site.stretches import PreparedSite
 from drysward.studies.sweep.description import Sweep
 from drysward.studies.sweep.design import Design
@@ -239,7 +239,7 @@ def _shared(point: Point) -> object:
     scenario = point.scenario
     patches = max(field.patches for field in scenario.fields)
     # Syringing by any plan gives all fields play.
-    syringed = any(part.syringe is not None for plan in scenario.plans for part in plan.parts)
+    syringed = any_syringed(scenario.plans)
     played = any_has_play(scenario)
     return point.supply, patches, syringed, played, bool(scenario.fed), repr(scenario.answers)
 

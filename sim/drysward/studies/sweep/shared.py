@@ -18,7 +18,7 @@ from drysward.day.supply import SupplyInput
 from drysward.day.surface import PlayInput
 from drysward.site.feeding import feed_input
 from drysward.site.forcing import NOTHING_TO_FORCE, Forcing, force_first_day, forcing_of
-from drysward.site.play import any_has_play, field_covers, play_input
+from drysward.site.play import any_has_play, any_syringed, field_covers, play_input
 from drysward.site.root_zone import RootZone, field_root_zone
 from drysward.site.stretches import (
     YEARS_AT_ONCE,
@@ -204,7 +204,7 @@ def site_of(held: Held, point: Point, part: Part, place: int) -> PreparedSite:
         ("ground", point.weather, point.fields, place), lambda: ground_of(scenario, zones, stretch)
     )
     # Syringing by any plan gives all fields play.
-    syringed = any(part.syringe is not None for plan in scenario.plans for part in plan.parts)
+    syringed = any_syringed(scenario.plans)
     key = (point.weather, point.fields, place)
     play: PlayInput = held.get(
         ("play", *key, syringed),
