@@ -243,6 +243,10 @@ def test_weeks_and_leaching_have_the_range_of_the_draws(summary: xr.Dataset) -> 
     told = feeding_sentences(one, "none", "us")
     assert "(over the draws 0 to all hungry, 0 to 3 lush);" in told[0]
     assert " leaches (over the draws 0.02 to 0.41; 1 year in 10 over " in told[0]
+    worst = one[f"{FEED}leached_n_1in10"]
+    of_few_years = one.assign({worst.name: xr.full_like(worst, np.nan)})
+    told = feeding_sentences(of_few_years, "none", "us")
+    assert told[0].endswith(" leaches (over the draws 0.02 to 0.41).")
 
 
 def test_the_hungriest_fields_are_named(summary: xr.Dataset) -> None:

@@ -85,20 +85,18 @@ def feeding_sentences(result: xr.Dataset, plan: str, system: str) -> list[str]:
     others = worst_first[_MOST_FIELDS:]
     for field in (field for field in fields if field not in others):
         one = result.sel(field=field, plan=plan)
-        fed, leached, worst = (
-            rounded(one[f"{FEED}{name}"].item() * how.factor, how.decimals)
-            for name in ("applied_n_mean", "leached_n_mean", "leached_n_1in10")
+        fed, leached = (
+            rounded(one[f"{FEED}{name}_mean"].item() * how.factor, how.decimals)
+            for name in ("applied_n", "leached_n")
         )
         growing, hungry, lush = (
             weeks_text(one[f"{FEED}{name}_mean"].item())
             for name in ("growing_days", "days_hungry", "days_lush")
         )
         states = _states_text(growing, hungry, lush) + _weeks_over_draws(one)
-        of_draws = _leached_over_draws(one, how)
         found.append(
             f"{quoted_label(result, 'field', field)} gets {fed} {how.unit} of nitrogen a year"
-            f"{'' if found else under}: {states}; {leached} leaches ({of_draws}1 year in 10 over "
-            f"{worst})."
+            f"{'' if found else under}: {states}; {leached} leaches{_leaching_spread(one, how)}."
         )
     if others:
         verb = "is" if len(others) == 1 else "are"
@@ -113,13 +111,20 @@ def _odd_days(one: xr.Dataset) -> float:
     return float(one[f"{FEED}days_hungry_mean"].item() + one[f"{FEED}days_lush_mean"].item())
 
 
-def _leached_over_draws(one: xr.Dataset, how: Display) -> str:
-    """How far leaching goes over the draws; "" without draws."""
-    name = f"doubt_{FEED}leached_n"
-    if name not in one:
-        return ""
-    ends = (one[f"{name}_{end}"].item() * how.factor for end in ("low", "high"))
-    return f"over the draws {' to '.join(rounded(end, how.decimals) for end in ends)}; "
+def _leaching_spread(one: xr.Dataset, how: Display) -> str:
+    """How far leaching goes over the draws, and what 1 year in 10 passes; without draws, and of few
+    years, one of them or "".
+    """
+
+    def text(name: str) -> str:
+        return rounded(one[name].item() * how.factor, how.decimals)
+
+    parts = []
+    if (of_draws := f"doubt_{FEED}leached_n") in one:
+        parts.append(f"over the draws {text(f'{of_draws}_low')} to {text(f'{of_draws}_high')}")
+    if (worst := text(f"{FEED}leached_n_1in10")) != UNKNOWN:
+        parts.append(f"1 year in 10 over {worst}")
+    return f" ({'; '.join(parts)})" if parts else ""
 
 
 def _weeks_over_draws(one: xr.Dataset) -> str:
