@@ -36,7 +36,7 @@ from drysward.site.stretches import prepare, stretches
 from drysward.site.weather_years import weather_series
 
 RESULTS = ("years", "play", "fed", "states", "patches", "odds", "green", "shortage")
-SIZES = (100, 1_000, 10_000, 100_000, 1_000_000)
+SIZES = (100, 1_000, 10_000, 100_000, 1_000_000, 2_000_000)  # runs; the last are 10^8 years
 MOST_WHOLE = 100_000  # runs of which all years fit into memory here
 ENOUGH = 3_000  # runs worth a batch of their own
 YEARS = 50  # a stretch
@@ -130,6 +130,7 @@ def equality_of_shipped() -> dict[str, Any]:
         site = prepare(scenario)
         out[name] = differences(site, windows)
     site, runs = own_fields(64)
+    runs.empty_years(len(site.years))
     out["own fields"] = differences(site, windows, runs)
     return out
 
@@ -192,6 +193,7 @@ def rates(args: argparse.Namespace, make: Callable[[int], tuple[Any, Any]]) -> d
         site, runs = make(n)
         for kind, windows in kinds.items():
             rewind(site)
+            runs.empty_years(1 if windows.keep else len(site.years))
             card.seconds = {}
             start = time.perf_counter()
             advance_all(site, runs, windows=windows)
@@ -211,13 +213,15 @@ def rates(args: argparse.Namespace, make: Callable[[int], tuple[Any, Any]]) -> d
 
 
 def cores(args: argparse.Namespace) -> dict[str, Any]:
-    """The same on one core and on all of them, of shared days and of fields of their own."""
+    """The same on 1 core, on 16 and on all of them, of shared days and of fields of their own."""
     out: dict[str, Any] = {}
-    site = one_field()
+    site, all_cores = one_field(), os.cpu_count() or 1
     for kind, make in (("shared", lambda n: (site, many(site, n))),
                        ("own", lambda n: own_fields(n, site))):  # fmt: skip
-        for workers in (1, os.cpu_count() or 1):
+        for workers in sorted({1, min(16, all_cores), all_cores}):
             groups = [make(16) for _ in range(4 * workers)]
+            for _, runs in groups:
+                runs.empty_years(len(site.years))
             for one in groups[:1]:
                 advance_all(*one)
             start = time.perf_counter()
@@ -319,7 +323,8 @@ def one_field(years: int = YEARS) -> Any:
 
 
 def many(site: Any, n: int) -> Any:
-    runs = start_runs([(site, plan) for plan in site.scenario.plans])
+    """Runs as of a sweep on a card, with one year that stands for all."""
+    runs = start_runs([(site, plan) for plan in site.scenario.plans], n_years=1)
     return runs.some(np.random.default_rng(n).integers(len(site.scenario.plans), size=n))
 
 

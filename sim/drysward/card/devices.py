@@ -16,7 +16,7 @@ import numpy as np
 
 from drysward.card.drive import Card, Processor, Reduced, Turns, Windows
 from drysward.card.kernels import is_simulated
-from drysward.day.records import FEED_YEAR, PLAY_YEAR, YEAR
+from drysward.day.records import FEED_YEAR, PLAY_YEAR, YEAR, as_values
 from drysward.drive.runs import Runs, advance_all
 from drysward.faults import Fault, FaultyInput, quoted
 from drysward.scenario.model import Scenario
@@ -68,12 +68,11 @@ class Cards:
 
     def advance(
         self, site: PreparedSite, runs: Runs, keep: Sequence[str] = (), checks: bool = True
-    ) -> Reduced | None:
+    ) -> Reduced:
         """Take runs through a stretch, as ``advance_all`` without odds by day of the year; of the
         first that are to be checked some are compared with the processor.
 
-        Their years come back whole where they are checked, else the names ``keep`` of YEAR and
-        what is ``Reduced``.
+        Of their years the names ``keep`` of YEAR come back, and what is ``Reduced``.
 
         FaultyInput for a shared supply, ArithmeticError when card and processor differ.
         """
@@ -82,12 +81,15 @@ class Cards:
         with self._lock:
             checks = checks and self.checked > 0 and not self._is_checked
             self._is_checked = self._is_checked or checks
-        sample = runs.some(_spread(len(runs.specs), self.checked)) if checks else None
-        windows = Windows(self._here(), counts_days=False, keep=None if checks else keep)
+        places = _spread(len(runs.specs), self.checked)
+        sample = runs.some(places) if checks else None
+        windows = Windows(self._here(), counts_days=False, keep=keep)
         advance_all(site, runs, windows=windows)
+        assert windows.reduced is not None
         if sample is not None:
-            here = runs.some(_spread(len(runs.specs), self.checked))
-            require_equal(here, advance_all(site, sample), counts_days=False)
+            sample.empty_years(len(site.years))
+            advance_all(site, sample)
+            require_equal(sample, runs.some(places), windows.reduced.some(places))
         return windows.reduced
 
     def _here(self) -> Card | Processor:
@@ -190,14 +192,17 @@ def _spread(n: int, some: int) -> np.ndarray:
     return np.unique(np.linspace(0, n - 1, min(n, some)).round().astype(int))
 
 
-def require_equal(ours: Runs, theirs: Runs, counts_days: bool = True) -> None:
-    """ArithmeticError unless both did the same, to ``TOLERANCE`` and ``TIES``."""
-    for name, one, other in _numbers(ours, theirs):
+def require_equal(ours: Runs, theirs: Runs, reduced: Reduced | None = None) -> None:
+    """ArithmeticError unless both did the same, to ``TOLERANCE`` and ``TIES``; ``reduced`` are
+    years of ``theirs`` of which days were not counted.
+    """
+    pairs = _numbers(ours, theirs) if reduced is None else _reduced_numbers(ours, theirs, reduced)
+    for name, one, other in pairs:
         different = np.isnan(one) != np.isnan(other)
         if one.size and (different.any() or np.nanmax(np.abs(one - other), initial=0) > TOLERANCE):
             worst = np.nanmax(np.abs(one - other), initial=0)
             _refuse(f"{name} by {worst:.3g}")
-    if not counts_days:
+    if reduced is not None:
         return
     green = np.abs(ours.green - theirs.green).max()
     if not green <= TOLERANCE:
@@ -209,11 +214,37 @@ def require_equal(ours: Runs, theirs: Runs, counts_days: bool = True) -> None:
 
 def _numbers(ours: Runs, theirs: Runs) -> Iterator[tuple[str, Any, Any]]:
     """Names and values of the years, and of the state at the end."""
-    for part in ("years", "play", "fed", "states", "patches"):
-        one, other = getattr(ours, part), getattr(theirs, part)
-        for name in one.dtype.names:
-            yield name, np.asarray(one[name]), np.asarray(other[name])
+    for part in ("years", "play", "fed"):
+        yield from _by_name(getattr(ours, part), getattr(theirs, part))
+    yield from _numbers_at_end(ours, theirs)
+
+
+def _reduced_numbers(
+    ours: Runs, theirs: Runs, reduced: Reduced
+) -> Iterator[tuple[str, Any, Any]]:
+    """As ``_numbers``, of what comes back; in place of totals, means of the years."""
+    for name, values in reduced.yearly.items():
+        yield name, ours.years[name][..., : values.shape[-1]], values
+    years = as_values(ours.years)
+    for one, other in (
+        (years.mean(axis=-2), reduced.total / years.shape[-2]),
+        (years.max(axis=-2, initial=0.0), reduced.most),
+    ):
+        yield from _by_name(one.view(YEAR), np.ascontiguousarray(other).view(YEAR))
+    for of_kind, came_back in ((ours.play, reduced.play), (ours.fed, reduced.fed)):
+        yield from _by_name(of_kind[..., : came_back.shape[-1]], came_back)
+    yield from _numbers_at_end(ours, theirs)
+
+
+def _numbers_at_end(ours: Runs, theirs: Runs) -> Iterator[tuple[str, Any, Any]]:
+    for part in ("states", "patches"):
+        yield from _by_name(getattr(ours, part), getattr(theirs, part))
     yield "shortage", ours.shortage, theirs.shortage
+
+
+def _by_name(one: np.ndarray, other: np.ndarray) -> Iterator[tuple[str, Any, Any]]:
+    for name in one.dtype.names or ():
+        yield name, np.asarray(one[name]), np.asarray(other[name])
 
 
 def _refuse(what: str) -> None:

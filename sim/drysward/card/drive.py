@@ -7,9 +7,11 @@ on the card too, some days at a time.
 
 from __future__ import annotations
 
+import atexit
 import warnings
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import AbstractContextManager, contextmanager, nullcontext
+from contextlib import AbstractContextManager, ExitStack, contextmanager, nullcontext
+from functools import cache
 from threading import Lock
 from typing import Any, NamedTuple
 
@@ -38,7 +40,7 @@ from drysward.card.source import (
 from drysward.day.lanes import PATCH_ROW, ROW
 from drysward.day.loop import Batch, DayInput, Tally
 from drysward.day.plan_demand import WEEK_GROSS
-from drysward.day.records import DAY, YEAR, as_values
+from drysward.day.records import DAY, FEED_YEAR, PLAY_YEAR, YEAR, as_values, records
 from drysward.site.forcing import Forcing
 
 FloatArray = NDArray[np.float64]
@@ -109,6 +111,8 @@ class Card:
         from numba import cuda
 
         self.cuda = cuda
+        if not is_simulated():
+            _leave_all_at_the_end(number)
         # A small batch does not fill a card, and need not.
         warnings.filterwarnings("ignore", message="Grid size")
         cuda.select_device(number)
@@ -193,20 +197,47 @@ class Card:
             kernel[-(-n // threads), threads, self.stream](n, *arguments)
 
 
+@cache
+def _leave_all_at_the_end(number: int) -> None:
+    """As the program ends, leave what is on a card to its driver.
+
+    Numba gives a kernel back once for each card that it ran on, and the second time is a fault that
+    ends the program (numba-cuda 0.30).
+    """
+    from numba import cuda
+
+    kept = ExitStack()
+
+    @atexit.register
+    def leave() -> None:
+        with cuda.gpus[number]:
+            kept.enter_context(cuda.defer_cleanup())
+
+
 class Reduced(NamedTuple):
     """Years of B runs on F fields, less than all of them: single numbers of YEAR by name
-    (B, F, Y), and totals and largest values of all years, YEAR as values (B, F, names).
+    (B, F, Y), and totals and largest values of all years, YEAR as values (B, F, names). PLAY_YEAR
+    and FEED_YEAR (B, F, Y) are whole, and have no years where there is no play or no feeding.
     """
 
     yearly: dict[str, FloatArray]
     total: FloatArray
     most: FloatArray
+    play: np.recarray
+    fed: np.recarray
+
+    def some(self, places: NDArray[np.int64]) -> Reduced:
+        """Of the runs at ``places`` only."""
+        yearly = {name: values[places] for name, values in self.yearly.items()}
+        parts: Any = (values[places] for values in self[1:])
+        return Reduced(yearly, *parts)
 
 
 class Windows:
     """Takes runs through days as ``drive.windows.run_windows`` does, on a card or a stand-in.
 
-    With ``keep``, names of YEAR, years stay on the card but for what ``reduced`` then holds.
+    With ``keep``, names of YEAR, years stay on the card but for what ``reduced`` then holds; the
+    runs need one year, and it has the largest value of each number.
     """
 
     def __init__(
@@ -297,20 +328,31 @@ class Windows:
         batch.blocks.reshape(-1, n)[list(state.values())] = on.host(blocks)[list(state)]
         patches_from_tiles(on.host(patches), all_patches, of_patch)
         batch.weekly[0, :, WEEK_GROSS] = on.host(weekly)[:, WEEK_GROSS]
-        here = slice(first_year, first_year + n_years)
 
         def by_plan(values: Any) -> np.ndarray:
             """Values (n, ...) of runs as (B, F, ...)."""
             return on.host(values).reshape(n_fields, n_plans, *values.shape[1:]).swapaxes(0, 1)
 
-        of_years = [tally.years, *[tally.played] * played, *[tally.fed] * fed]
-        for i, (values, line) in enumerate(zip(of_years, results, strict=True)):
-            if i > 0 or self.keep is None:
-                values[:, :, here] = by_plan(line)[:, :, :n_years]
-        if self.keep is not None:
-            self.reduced = self._reduced(results[0], self.keep, n_years, by_plan)
+        def whole(kind: np.dtype, line: Any, there: bool) -> np.recarray:
+            """Records (B, F, Y) of all years, or of none."""
+            out = records(kind, (n_plans, n_fields, n_years if there else 0))
+            if there:
+                as_values(out)[:] = by_plan(line)[:, :, :n_years]
+            return out
+
+        play = whole(PLAY_YEAR, results[-1 - fed], played)
+        feeding = whole(FEED_YEAR, results[-1], fed)
+        of_these = ((tally.played, play), (tally.fed, feeding))
+        if self.keep is None:
+            for values, of_kind in ((tally.years, whole(YEAR, results[0], True)), *of_these):
+                values[:, :, first_year : first_year + of_kind.shape[2]] = as_values(of_kind)
+        else:
+            yearly, total, most = self._reduced(results[0], self.keep, n_years, by_plan)
+            self.reduced = Reduced(yearly, total, most, play, feeding)
             # One year stands for all: whether accounts close is read there.
-            tally.years[:, :, 0] = self.reduced.most
+            tally.years[:, :, 0] = most
+            for values, of_kind in of_these:
+                values[:, :, 0] = as_values(of_kind).max(axis=2, initial=0.0)
         if self.counts_days:
             n_counts = n_stages * n_days_of_year
             transposed = on.zeros((n, n_counts))
@@ -322,7 +364,8 @@ class Windows:
 
     def _reduced(
         self, values: Any, keep: Sequence[str], n_years: int, by_plan: Callable[[Any], np.ndarray]
-    ) -> Reduced:
+    ) -> tuple[dict[str, FloatArray], FloatArray, FloatArray]:
+        """Single numbers, totals and largest values as in ``Reduced``."""
         on, (n, _, n_names) = self.on, values.shape
         total, most = on.zeros((n, n_names)), on.zeros((n, n_names))
         on.launch(SUM, n * n_names, [n_names, n_years, values, total, most])
@@ -335,7 +378,7 @@ class Windows:
             on.launch(PICK, n * n_years, [n_years, on.array(places), values, picked])
             back = on.host(picked).reshape(back.shape)
         yearly = {name: back[k].swapaxes(0, 1) for k, name in enumerate(keep)}
-        return Reduced(yearly, totals, by_plan(most))
+        return yearly, totals, by_plan(most)
 
     def _to_force(
         self, forcing: Forcing, day_input: DayInput, calendar: Any, covered: bool, n_days: int

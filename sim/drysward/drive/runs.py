@@ -118,6 +118,22 @@ class Runs(_Gathered):
         """The plans at ``places`` only; a copy."""
         return Runs(specs=tuple(self.specs[b] for b in places), **self._at(places))
 
+    def empty_years(self, n_years: int) -> None:
+        """Results by year for a stretch of so many years, with nothing in them. One without a whole
+        year has a line all the same, that nothing is written to.
+        """
+        shape = (*self.columns.shape, max(n_years, 1))
+        self.years, self.play, self.fed = (
+            records(kind, shape) for kind in (YEAR, PLAY_YEAR, FEED_YEAR)
+        )
+        years, draws, storage_month = (
+            np.zeros_like(values, shape=(len(values), shape[-1], *values.shape[2:]))
+            for values in (self.supply.years, self.supply.draws, self.supply.storage_month)
+        )
+        self.supply = self.supply._replace(
+            years=years, draws=draws, storage_month=storage_month
+        )
+
 
 @dataclass(eq=False, kw_only=True)
 class PlanRun(_Gathered):

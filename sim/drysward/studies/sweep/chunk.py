@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
 from itertools import groupby
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -280,43 +281,32 @@ def _step(so_far: Together, site: PreparedSite, from_year: int, cards: Cards | N
     """Take the plans through a stretch, on ``cards`` where there are any, and add what its years
     gave.
     """
-    n = len(site.years)
-    runs = so_far.runs
-    n_runs, n_fields = runs.states.shape
-    # A stretch without a whole year still needs a line that nothing is written to.
-    lines = max(n, 1)
-    runs.years = records(YEAR, (n_runs, n_fields, lines))
-    runs.play = records(PLAY_YEAR, runs.years.shape)
-    runs.fed = records(FEED_YEAR, runs.years.shape)
-    runs.supply = runs.supply._replace(
-        years=records(SUPPLY_YEAR, (n_runs, lines)),
-        draws=np.zeros((n_runs, lines, *runs.supply.draws.shape[2:])),
-        storage_month=np.zeros((n_runs, lines, *runs.supply.storage_month.shape[2:])),
-    )
-    reduced = None
+    n, runs = len(site.years), so_far.runs
+    here = slice(from_year, from_year + n)
+    yearly: Any  # values by name
+    of_play: Any
+    fed: Any
     if cards is not None:
+        runs.empty_years(1)
         keep = [name for name in so_far.yearly if not name.startswith((FEED, PLAY))]
-        reduced = cards.advance(site, runs, keep)
+        yearly, total, largest, of_play, fed = cards.advance(site, runs, keep)
     else:
+        runs.empty_years(n)
         trace = slice(site.from_day, site.calendar.size) if so_far.daily else slice(0, 0)
         advance_all(site, runs, trace)
-    years, here = runs.years[..., :n], slice(from_year, from_year + n)
-    fed = runs.fed[..., :n]
-    played = play_numbers(runs.play[..., :n].view(np.recarray)) if so_far.play else {}
+        yearly, of_play, fed = (of[..., :n] for of in (runs.years, runs.play, runs.fed))
+        by_value = as_values(yearly)
+        total, largest = by_value.sum(axis=-2), by_value.max(axis=-2, initial=0.0)
+    played = play_numbers(of_play.view(np.recarray)) if so_far.play else {}
     for name, values in so_far.yearly.items():
         if name.startswith(FEED):
             values[..., here] = fed[name.removeprefix(FEED)]
         elif name.startswith(PLAY):
             values[..., here] = played[name.removeprefix(PLAY)]
-        elif reduced is not None:
-            values[..., here] = reduced.yearly[name]
         else:
-            values[..., here] = years[name]
-    by_value = as_values(years)
-    as_values(so_far.total)[:] += by_value.sum(axis=-2) if reduced is None else reduced.total
-    most, largest = as_values(so_far.most), None if reduced is None else reduced.most
-    if largest is None:
-        largest = by_value.max(axis=-2, initial=0.0)
+            values[..., here] = yearly[name]
+    as_values(so_far.total)[:] += total
+    most = as_values(so_far.most)
     np.maximum(most, largest, out=most)
     as_values(so_far.supply)[:] += as_values(runs.supply.years[:, :n]).sum(axis=-2)
     so_far.short_years += np.count_nonzero(runs.supply.years.shortage_days[:, :n] > 0.0, axis=-1)
