@@ -388,6 +388,33 @@ def test_a_field_that_lost_roots_wilts_no_later(scenes, zone):
     assert first[-1] < first[0]
 
 
+def test_a_refill_waters_for_the_roots_that_are_left(scenes):
+    plan = scenes.plan("refill", trigger=0.5, season=(91, 304))
+    field = scenes.field("native_clay", play=PlaySpec((MATCH, PRACTICE)))
+    site = prepare(scenes.scenario([field], [plan]), scenes.weather(3))
+    trace = whole_trace(site, plan).trace[:, 0]
+    assert trace.root_loss.max() > 0.3
+    felt = np.minimum(trace.depletion / (1.0 - trace.root_loss), 1.0)
+    watered = trace.irrigation_gross > 0.0
+    begins = np.flatnonzero(watered[1:] & ~watered[:-1])
+    assert begins.size > 20
+    assert (felt[begins] >= 0.5).all()
+    assert (trace.depletion[begins] < 0.45).any()
+    asked = np.flatnonzero((felt[:-1] >= 0.5) & (trace.demand[1:] > 0.0))
+    assert np.isin(begins, asked).all()
+
+
+def test_watering_by_need_keeps_turf_that_lost_roots():
+    """Use of severely compacted ground takes most of the roots, and what is left wilts early."""
+    scenario = drysward.shipped("match-days")
+    text = scenario.text.replace('"native_loam", compaction = "moderate"',
+                                 '"native_clay_loam", compaction = "severe"')  # fmt: skip
+    done = drysward.run(drysward.loads(text, scenario.folder), years=(1, 20))
+    of_field = done.sel(field="practice", plan="refill_morning")
+    assert of_field.play_peak_root_loss.mean() > 0.5
+    assert not of_field.days_dormant.any()
+
+
 # --- wear -------------------------------------------------------------------------------------
 
 

@@ -79,6 +79,7 @@ use_turf = in_lanes(surface.use_turf, surface.add_up_surface)
 assess_surface, add_up_water = map(in_lanes, (surface.assess_surface, counting.add_up_water))
 close_day = in_lanes(counting.take_means, delivery.observe, surface.night)
 take_means_of_surface = in_lanes(surface.take_means_of_surface)
+see_lost_roots = in_lanes(surface.see_lost_roots)
 take_means_of_water = in_lanes(counting.take_means_of_water)
 count_every_day = in_lanes(counting.count_water, counting.time_recovery)
 count_irrigation = in_lanes(counting.count_irrigation, counting.count_week)
@@ -461,6 +462,8 @@ def run_site(
             if supply_or_play is not None and is_played:
                 take_means_of_surface(block, quads, 1.0 / n_patches)
             close_day(block, quads, 1.0 / n_patches, n_patches)
+            if supply_or_play is not None and is_played:
+                see_lost_roots(block, quads)
             if feeding_on is not None and is_fed:
                 if weekday == 0:
                     forget_forms(block, patches, batch.lies[k], batch.quads[k])

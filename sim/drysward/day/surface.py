@@ -12,7 +12,7 @@ from typing import Any, NamedTuple
 
 from drysward.day.records import EVENING
 from drysward.physics.air import air_filled, lack_of_air, root_loss_step
-from drysward.physics.arithmetic import clamp, larger
+from drysward.physics.arithmetic import clamp, larger, smaller
 from drysward.physics.hardness import hardness_g, share_beyond
 from drysward.physics.leaf_disease import disease_night, leaf_wet_hours
 from drysward.physics.mud import passing_mm
@@ -168,6 +168,14 @@ def take_means_of_surface(
         mean_worn, mean_root_loss, mean_surface_water, mean_hard, mean_soft, mean_mud,
         mean_standing, mean_airless, mean_dust, mean_moist, mean_hardness, mean_air,
     )  # fmt: skip
+
+
+def see_lost_roots(seen_depletion, seen_taw, mean_root_loss):
+    """The plan waters for the roots that are left: what they can reach runs dry sooner."""
+    left = 1.0 - mean_root_loss
+    seen_taw *= left
+    seen_depletion = smaller(seen_depletion / left, 1.0)
+    return seen_depletion, seen_taw
 
 
 def count_use(

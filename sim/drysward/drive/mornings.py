@@ -42,7 +42,8 @@ class Morning(NamedTuple):
     day_of_year : 1 (1 January) to 366, in the calendar of a leap year.
     month : 1 to 12.
     weekday : 0 (Monday) to 6.
-    depletion : Share of the available water of the root zone that is gone, 0 to 1 and beyond.
+    depletion : Share of the available water of the root zone that is gone, 0 to 1 and beyond; of
+        what roots still reach, where some were lost for lack of air.
     deficit_mm : Water to field capacity of the root zone, mm; below 0 while water above field
         capacity drains. A depth is ``np.maximum(morning.deficit_mm, 0.0)``.
     available_mm : Available water of the root zone between field capacity and wilting point,

@@ -368,7 +368,8 @@ PlanFunction = Callable[[Any], Any]
 class PlanSpec:
     """One irrigation plan; depths are mm that reach the turf.
 
-    ``trigger`` and ``target`` are depletion fractions of the available water of the rooted depth.
+    ``trigger`` and ``target`` are depletion fractions of the available water of the rooted depth,
+    within reach of the roots that lack of air has left.
     ``pause.first`` is -1 and ``pause.above`` infinite when the plan has no such pause.
     ``most_depth_mm`` is the largest application, None that of the soil. With ``stop_at_runoff`` an
     application ends when runoff would start. A plan whose ``function`` says the depth has all
