@@ -10,8 +10,10 @@ import importlib.util
 import os
 import subprocess
 import sys
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from pathlib import Path
+from time import sleep
 from types import SimpleNamespace
 
 import numpy as np
@@ -21,6 +23,7 @@ import drysward
 from drysward.card import devices, drive
 from drysward.card.devices import Cards, cards_for, cards_of, refuse_for_cards, require_equal
 from drysward.card.drive import Card, Processor, Windows, patches_from_tiles, patches_in_tiles
+from drysward.card.kernels import FILL
 from drysward.card.native import natives
 from drysward.card.source import TILE
 from drysward.drive.runs import advance_all, start_runs
@@ -318,6 +321,29 @@ def test_the_simulator_of_a_card_does_the_same(plain, days):
         [sys.executable, "-c", code], env=environment, capture_output=True, text=True, check=False
     )
     assert done.stdout.strip() == "the same", done.stderr[-2000:]
+
+
+def test_threads_start_kernels_of_a_card_one_at_a_time(monkeypatch):
+    starting = []
+
+    class Kernel:
+        overloads = (None,)
+
+        def __getitem__(self, _):
+            return self.start
+
+        def start(self, *_):
+            starting.append(None)
+            sleep(0.005)
+            assert len(starting) == 1
+            starting.pop()
+
+    monkeypatch.setattr(drive, "on_card", lambda source: Kernel())
+    turns, cards = drive.Turns(), [object.__new__(Card) for _ in range(3)]
+    for card in cards:
+        card.stream, card._turns = None, turns
+    with ThreadPoolExecutor(3) as pool:
+        list(pool.map(lambda card: card.launch(FILL, 1, []), cards * 4))
 
 
 def has_card():

@@ -63,6 +63,8 @@ class Turns:
     def __init__(self) -> None:
         self.lock = Lock()
         self.end: Any = None  # of the last turn, an event
+        # Numba fails where two threads start a kernel for the first time together (0.30).
+        self.starts = Lock()
 
 
 class Processor:
@@ -193,7 +195,7 @@ class Card:
         threads = THREADS if n >= ALL_BUSY and not source.n_near else TILE
         kernel = on_card(source)
         new = not is_simulated() and not kernel.overloads
-        with uncontracted() if new else nullcontext():
+        with uncontracted() if new else nullcontext(), self._turns.starts:
             kernel[-(-n // threads), threads, self.stream](n, *arguments)
 
 
