@@ -400,16 +400,20 @@ def test_what_comes_outside_the_plans_season_is_said() -> None:
     odds = np.zeros((1, 1, 4, 366))
     odds[0, 0, 2, :95] = 0.4
     odds[0, 0, 2, 200] = 0.1
-    most, day = outside_season(odds, (60, 304), [(91, 304)])
+    most, day = outside_season(odds, (60, 304), [[(91, 304)]])
     assert (most[0, 0, 2], day[0, 0, 2]) == (0.4, 61)
     # What counts from the day on which the season opens came before it.
-    opens, day = outside_season(odds, (91, 304), [(91, 304)])
+    opens, day = outside_season(odds, (91, 304), [[(91, 304)]])
     assert (opens[0, 0, 2], day[0, 0, 2]) == (0.4, 92)
     # Water from February on, or all year: no counted day is outside.
-    assert np.isnan(outside_season(odds, (91, 304), [(45, 304)])[0]).all()
-    assert np.isnan(outside_season(odds, (91, 304), [(0, 365)])[0]).all()
+    assert np.isnan(outside_season(odds, (91, 304), [[(45, 304)]])[0]).all()
+    assert np.isnan(outside_season(odds, (91, 304), [[(0, 365)]])[0]).all()
+    # On a field that follows another plan that plan's season holds.
+    both, _ = outside_season(np.repeat(odds, 2, axis=0), (60, 304), [[(91, 304), (0, 365)]])
+    assert both[0, 0, 2] == 0.4
+    assert np.isnan(both[1]).all()
     # South of the equator a season crosses the new year.
-    south, day = outside_season(odds, (274, 120), [(300, 60)])
+    south, day = outside_season(odds, (274, 120), [[(300, 60)]])
     assert (south[0, 0, 2], day[0, 0, 2]) == (0.4, 62)
     assert span_text((91, 304)) == "04-01 to 10-31"
 

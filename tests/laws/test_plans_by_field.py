@@ -45,8 +45,7 @@ def test_it_does_on_each_field_what_the_plan_named_does(result):
         if {"field", "plan"} <= set(values.dims):
             for field, plan in FOLLOWED.items():
                 mine, named = (values.sel(field=field, plan=key) for key in ("mine", plan))
-                if name not in ("outside_odds", "outside_day"):  # these read the plan's own season
-                    np.testing.assert_array_equal(mine, named, str(name))
+                np.testing.assert_array_equal(mine, named, str(name))
 
 
 def test_on_other_fields_it_is_as_written():

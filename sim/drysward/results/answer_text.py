@@ -128,7 +128,7 @@ def leading_sentences(
     if on_page and "doubt_probability" not in result:
         # A comparison over draws may choose another plan.
         out[0] = f"With {LIKELY}: {out[0]}"
-    mixed = json.loads(result.attrs.get(BY_FIELD, "[]"))
+    mixed = _mixed(result)
     out += [
         f"Under {quoted_label(result, 'plan', key)} all fields together take "
         f"{_site_text(result, key, system)}."
@@ -357,6 +357,11 @@ def _close_sentence(result: xr.Dataset, plan: str, stage: str) -> str:
     )
 
 
+def _mixed(result: xr.Dataset) -> list[str]:
+    """Plans that follow others on some fields."""
+    return list(json.loads(result.attrs.get(BY_FIELD, "[]")))
+
+
 def _outside_sentence(result: xr.Dataset, plan: str, stage: str) -> str:
     """On which fields most of the stage comes when the plan may not water; "" where on none."""
     if "outside_odds" not in result:
@@ -376,9 +381,12 @@ def _outside_sentence(result: xr.Dataset, plan: str, stage: str) -> str:
     on = fields_text(result, fields, share.sizes["field"])
     most = f"{100.0 * share.sel(field=worst).item():.0f}%"
     where = quoted_label(result, "field", worst)
+    season = f" (its season is {result['plan_season'].sel(plan=plan).item()})"
+    if plan in _mixed(result):
+        season = ""  # it may be that of another plan
     text = (
         f"Most {STAGE_WORDS[stage]} on {on} comes when {quoted_label(result, 'plan', plan)} may "
-        f"not water (its season is {result['plan_season'].sel(plan=plan).item()}): in "
+        f"not water{season}: in "
         f"{'all' if most == '100%' else most} of those years "
         f"{f'{where} is' if len(fields) > 1 else 'it is'} {_STATES[stage]} on {day_text(day)}."
     )

@@ -91,7 +91,8 @@ def as_dataset(
             data[f"{FEED}{name}"] = (dims, values)
     data["odds"] = (("field", "plan", "stage", "day_of_year"), odds)
     counted, seasons = scenario.answers.season, [r.plan.season for r in runs]
-    outside, on_day = outside_season(odds, counted, seasons)
+    on_fields = [[r.plan.on(f.key).season for f in scenario.fields] for r in runs]
+    outside, on_day = outside_season(odds, counted, on_fields)
     data["outside_odds"] = (("field", "plan", "stage"), outside)
     data["outside_day"] = (("field", "plan", "stage"), on_day)
     data["opening_odds"] = (("field", "plan", "stage"), odds[..., counted[0]])

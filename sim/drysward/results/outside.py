@@ -41,24 +41,25 @@ def days_in(span: Span) -> NDArray[np.bool_]:
 
 
 def outside_season(
-    odds: FloatArray, counted: Span, seasons: Sequence[Span]
+    odds: FloatArray, counted: Span, seasons: Sequence[Sequence[Span]]
 ) -> tuple[FloatArray, NDArray[np.int32]]:
     """Largest odds (F, plan, stage) of any counted day outside the plan's season, and that day,
     1 to 366.
 
-    ``odds`` (F, plan, stage, 366) by calendar day; ``seasons`` (plan,). The day on which the season
+    ``odds`` (F, plan, stage, 366) by calendar day; ``seasons`` (plan, F). The day on which the season
     opens counts as outside: what holds on it came before. NaN and 0 where no day is outside.
     """
     most = np.full(odds.shape[:-1], np.nan)
     day = np.zeros(odds.shape[:-1], np.int32)
-    for i, season in enumerate(seasons):
-        within = days_in(season)
-        if within.all():
-            continue
-        within[season[0]] = False
-        places = np.flatnonzero(days_in(counted) & ~within)
-        if places.size:
-            here = odds[:, i][..., places]
-            most[:, i] = here.max(axis=-1)
-            day[:, i] = places[here.argmax(axis=-1)] + 1
+    for i, on_fields in enumerate(seasons):
+        for f, season in enumerate(on_fields):
+            within = days_in(season)
+            if within.all():
+                continue
+            within[season[0]] = False
+            places = np.flatnonzero(days_in(counted) & ~within)
+            if places.size:
+                here = odds[f, i][:, places]
+                most[f, i] = here.max(axis=-1)
+                day[f, i] = places[here.argmax(axis=-1)] + 1
     return most, day
