@@ -46,8 +46,8 @@ def outside_season(
     """Largest odds (F, plan, stage) of any counted day outside the plan's season, and that day,
     1 to 366.
 
-    ``odds`` (F, plan, stage, 366) by calendar day; ``seasons`` (plan, F). The day on which the season
-    opens counts as outside: what holds on it came before. NaN and 0 where no day is outside.
+    ``odds`` (F, plan, stage, 366) by calendar day; ``seasons`` (plan, F). The day on which the
+    season opens counts as outside: what holds on it came before. NaN and 0 where no day is outside.
     """
     most = np.full(odds.shape[:-1], np.nan)
     day = np.zeros(odds.shape[:-1], np.int32)
