@@ -185,6 +185,19 @@ def test_units_of_a_new_scenario(units: str, area_m2: float, first_depth_mm: flo
     assert Path("b.toml").read_text("utf-8").replace("b.toml", "a.toml") == stated
 
 
+def test_comments_have_a_plan_for_the_site_as_it_is_run() -> None:
+    assert run("init", "a.toml", "--field", "A, 2 acre").exit_code == 0
+    assert "as_run" not in Path("a.toml").read_text(encoding="utf-8")
+    assert run("init", "b.toml", "--field", "A, 2 acre", "--field", "B, 1 acre").exit_code == 0
+    stated = Path("b.toml").read_text(encoding="utf-8")
+    begins = stated.index("#[plans.as_run]")
+    ends = stated.index("\n\n", begins)
+    lines = stated[begins:ends].splitlines()
+    used = "\n".join(line if line.startswith("# ") else line[1:] for line in lines)
+    plan = drysward.loads(stated[:begins] + used + stated[ends:]).plan_named("as_run")
+    assert (plan.on("a").rule, plan.on("b").rule) == ("none", "refill")
+
+
 def test_comments_of_a_us_scenario_have_degrees_fahrenheit() -> None:
     assert run("init", "a.toml").exit_code == 0
     stated = Path("a.toml").read_text(encoding="utf-8")
