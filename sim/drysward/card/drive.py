@@ -37,7 +37,7 @@ from drysward.card.source import (
     places_in,
     run_source,
 )
-from drysward.day.lanes import PATCH_ROW, ROW
+from drysward.day.lanes import PATCH_ROW, ROW, put_turned
 from drysward.day.loop import Batch, DayInput, Tally
 from drysward.day.plan_demand import WEEK_GROSS
 from drysward.day.records import DAY, FEED_YEAR, PLAY_YEAR, YEAR, as_values, records
@@ -394,9 +394,11 @@ class Windows:
         lines = int(min(max(most // (8 * n * n_names), 1), n_days))
         days = on.empty((lines, n_names, n))
         memories = on.array(_columns(forcing.memories))
+        curves = np.empty_like(forcing.curves.transpose(0, 2, 1), order="C")
+        put_turned(curves, forcing.curves)
         given = [
             len(day_input.calendar), on.array(_columns(forcing.turfs)),
-            on.array(forcing.curves.transpose(0, 2, 1)), on.array(forcing.n_nodes),
+            on.array(curves), on.array(forcing.n_nodes),
             on.array(as_values(forcing.weather)), calendar,
             on.array(np.asarray(day_input.calendar["rooting_score"])),
             on.array(_columns(forcing.fields)), memories, days,
@@ -444,6 +446,9 @@ def patches_from_tiles(tiles: FloatArray, patches: FloatArray, names: Sequence[i
 
 def _columns(lines: np.recarray) -> FloatArray:
     """Records (n,) of 8-byte numbers as floats (names and tables, n)."""
-    names = lines.dtype.names or ()
-    parts = [np.asarray(lines[name], float).reshape(len(lines), -1) for name in names]
-    return np.concatenate(parts, axis=1).T
+    out, row = np.empty((lines.dtype.itemsize // 8, len(lines))), 0
+    for name in lines.dtype.names or ():
+        part = np.asarray(lines[name]).reshape(len(lines), -1).T
+        out[row : row + len(part)] = part
+        row += len(part)
+    return out

@@ -15,6 +15,7 @@ from drysward.day.lanes import (
     aligned_zeros,
     get,
     put,
+    put_turned,
     spread_of,
 )
 from drysward.day.loop import FORMS_THAT_LIE, Batch, DayInput, Tally
@@ -76,8 +77,7 @@ def batch_of(
     rooting = reach / (1.0 - runs.patches.root_loss)
     patches = aligned_zeros((spread.n_blocks, spread.rounds, len(PATCH_ROW) * lanes))
     by_name = spread.by_name(patches)
-    state = spread.patch_by_lane(as_values(runs.patches)).swapaxes(2, 3)
-    by_name[:, :, : len(STATE_NAMES)] = state
+    put_turned(by_name[:, :, : len(STATE_NAMES)], spread.patch_by_lane(as_values(runs.patches)))
     for name, values in (("inv_reach", reach), ("inv_rooting", rooting)):
         by_name[:, :, PATCH_ROW[name]] = spread.patch_by_lane(values)
     weekly = np.zeros((spread.n_blocks, WEEK, 3, lanes))
