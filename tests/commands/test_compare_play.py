@@ -233,6 +233,17 @@ def test_columns_with_nothing_in_them_are_left_out_and_named(tmp_path: Path) -> 
     assert "Gmax in g: the largest deceleration" in flowing
 
 
+def test_the_ledger_says_that_a_plan_goes_by_the_roots_that_are_left(tmp_path: Path) -> None:
+    path = tmp_path / "s.toml"
+    text = drysward.shipped("match-days").text.replace(
+        '"native_loam", compaction = "moderate"', '"native_clay_loam", compaction = "severe"'
+    )
+    path.write_text(text, encoding="utf-8")
+    of = ("--field", "practice", "--plan", "refill_morning", "--year", "3")
+    flowing = " ".join(ask("ledger", str(path), *of).stdout.split())
+    assert re.search(r"up to \d\d% of them are lost for lack of air\. The plan goes by", flowing)
+
+
 def test_the_ledger_shows_hardness_of_a_field_that_is_played_on() -> None:
     done = ask("ledger", "match-days", "--field", "practice", "--plan", "none", "--year", "3")
     assert done.exit_code == 0, done.stderr
@@ -244,6 +255,7 @@ def test_the_ledger_shows_hardness_of_a_field_that_is_played_on() -> None:
     g = [float(day[-2]) for day in days]
     assert min(g) > 30.0
     assert max(g) > min(g) + 20.0
+    assert "lost for lack of air" not in done.stdout
     unplayed = ask("ledger", "demo", "--field", "practice", "--plan", "none", "--year", "3")
     assert unplayed.exit_code == 0, unplayed.stderr
     assert "hard" not in unplayed.stdout

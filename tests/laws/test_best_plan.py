@@ -435,6 +435,11 @@ def test_the_sentence_on_the_season_stands_where_most_comes_outside() -> None:
     text = " ".join(best_sentences(with_outside(0.9)))
     assert f"comes when “{label}” may not water (its season is 04-01 to 10-31): in 90% of" in text
     assert "dormant on 04-01. Try a longer season, where frost lets it water." in text
+    # Of other plans it is said too, where a tenth of the years and more have the stage.
+    others = [f"“{result['plan_label'].sel(plan=key).item()}”" for key in ("dry", "some")
+              if key in result["plan"].values and key != plan]  # fmt: skip
+    assert f"Most dormancy under {' and '.join(others)} comes when" in text
+    assert "another season" not in " ".join(best_sentences(with_outside(0.3)))
     assert "in all of those years" in " ".join(best_sentences(with_outside(1.1)))
     assert "longer season" not in " ".join(best_sentences(with_outside(0.3)))
 

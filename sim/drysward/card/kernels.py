@@ -59,12 +59,15 @@ SUM = Source(
     "    for y in range(years):\n"
     "        value = values[run, y, name]\n"
     "        total += value\n"
-    "        largest = max(largest, value)\n"
+    "        if value > largest or value != value:\n"
+    "            largest = value\n"
     "    totals[run, name] = total\n"
     "    most[run, name] = largest\n",
     ("names", "years", "values", "totals", "most"),
 )
-"""Totals and largest values (n, names) of values (n, years, names), one of them a thread."""
+"""Totals and largest values (n, names) of values (n, years, names), one of them a thread; NaN where
+a value is, so that an account with one does not pass for closed.
+"""
 PICK = Source(
     "pick_years",
     "@kernel\n"

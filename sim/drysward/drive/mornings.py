@@ -44,10 +44,10 @@ class Morning(NamedTuple):
     weekday : 0 (Monday) to 6.
     depletion : Share of the available water of the root zone that is gone, 0 to 1 and beyond; of
         what roots still reach, where some were lost for lack of air.
-    deficit_mm : Water to field capacity of the root zone, mm; below 0 while water above field
-        capacity drains. A depth is ``np.maximum(morning.deficit_mm, 0.0)``.
-    available_mm : Available water of the root zone between field capacity and wilting point,
-        mm.
+    deficit_mm : Water to field capacity of the whole root zone, mm; below 0 while water above
+        field capacity drains. A depth is ``np.maximum(morning.deficit_mm, 0.0)``.
+    available_mm : Available water of the root zone between field capacity and wilting point, mm;
+        of what roots still reach, as ``depletion``.
     used_mm : Turf water use less rain since it was last watered, no more than the deficit, mm.
     days_since_water : Days since the last watering, 1 for yesterday.
     unfinished_mm : What is still to come of the last demand, at the pipes, mm. The part that

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 ALTERNATIVES = "alternatives"
 """Attribute of a result: ``alternatives`` of its fields as JSON."""
 BY_FIELD = "plans_by_field"
-"""The same: keys of plans that name other plans for some fields."""
+"""The same: fields on which a plan is another one, by plan."""
 
 # What two fields may differ in, in the words of a reader -> parts of a field.
 _PARTS = {

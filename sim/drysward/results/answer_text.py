@@ -167,6 +167,7 @@ def best_sentences(
         *(_own_best_sentences(result, pairs, stage) if _knows_water(result, plan) else ()),
         _close_sentence(result, plan, stage),
         _outside_sentence(result, plan, stage),
+        _others_outside_sentence(result, plan, stage),
         _drier_sentence(result, keeps, plan, system),
         _drought_only_sentence(result, on_page) if says_what_counts(result) else "",
     )
@@ -357,33 +358,60 @@ def _close_sentence(result: xr.Dataset, plan: str, stage: str) -> str:
     )
 
 
-def _mixed(result: xr.Dataset) -> list[str]:
-    """Plans that follow others on some fields."""
-    return list(json.loads(result.attrs.get(BY_FIELD, "[]")))
+def _mixed(result: xr.Dataset) -> dict[str, list[str]]:
+    """Plans that are others on some fields, and these."""
+    found: dict[str, list[str]] = json.loads(result.attrs.get(BY_FIELD, "{}"))
+    return found
 
 
-def _outside_sentence(result: xr.Dataset, plan: str, stage: str) -> str:
-    """On which fields most of the stage comes when the plan may not water; "" where on none."""
+def _outside_shares(result: xr.Dataset, plan: str, stage: str) -> dict[str, xr.DataArray]:
+    """Of the fields on which most of the stage comes when the plan may not water: the share of the
+    years with the stage in which it does.
+    """
     if "outside_odds" not in result:
-        return ""
+        return {}
     at = {"plan": plan, "stage": stage}
     years, outside = result["probability"].sel(at), result["outside_odds"].sel(at)
     share = (outside / years.where(years > 0.0)).clip(max=1.0)
     often = odds(result, stage)[0].sel(plan=plan) >= KEEPS / 2.0
-    fields = [
-        key for key in _keys(share, "field")
+    return {
+        key: share.sel(field=key) for key in _keys(share, "field")
         if bool(often.sel(field=key) & (share.sel(field=key) >= _MOST_OUTSIDE))
-    ]  # fmt: skip
-    if not fields:
+    }  # fmt: skip
+
+
+def _others_outside_sentence(result: xr.Dataset, plan: str, stage: str) -> str:
+    """Other plans of which most of the stage comes when they may not water; "" for none."""
+    plans = [
+        quoted_label(result, "plan", key)
+        for key in _keys(result, "plan")
+        if key != plan and _outside_shares(result, key, stage)
+    ]
+    if not plans:
         return ""
+    more = [f"{len(plans) - _MOST_NAMED} more"] if len(plans) > _MOST_NAMED else []
+    they, their = ("they", "their") if len(plans) > 1 else ("it", "its")
+    return (
+        f"Most {STAGE_WORDS[stage]} under {listed([*plans[:_MOST_NAMED], *more])} comes when "
+        f"{they} may not water: another season changes {their} odds."
+    )
+
+
+def _outside_sentence(result: xr.Dataset, plan: str, stage: str) -> str:
+    """On which fields most of the stage comes when the plan may not water; "" where on none."""
+    share = _outside_shares(result, plan, stage)
+    if not share:
+        return ""
+    fields, at = list(share), {"plan": plan, "stage": stage}
+    outside = result["outside_odds"].sel(at)
     worst = max(fields, key=lambda key: float(outside.sel(field=key)))
     day = int(result["outside_day"].sel(at).sel(field=worst)) - 1
-    on = fields_text(result, fields, share.sizes["field"])
-    most = f"{100.0 * share.sel(field=worst).item():.0f}%"
+    on = fields_text(result, fields, result.sizes["field"])
+    most = f"{100.0 * share[worst].item():.0f}%"
     where = quoted_label(result, "field", worst)
     season = f" (its season is {result['plan_season'].sel(plan=plan).item()})"
-    if plan in _mixed(result):
-        season = ""  # it may be that of another plan
+    if worst in _mixed(result).get(plan, []):
+        season = ""  # it is that of another plan
     text = (
         f"Most {STAGE_WORDS[stage]} on {on} comes when {quoted_label(result, 'plan', plan)} may "
         f"not water{season}: in "

@@ -101,7 +101,9 @@ def as_dataset(
     data["shortage_month_cause"] = (("field", "plan", "month", "cause"), booked)
     data["deficit"] = ("year", seen.deficit_mm)
 
-    by_field = [plan.key for plan in scenario.plans if plan.by_field]
+    by_field = {
+        plan.key: [key for key, _ in plan.by_field] for plan in scenario.plans if plan.by_field
+    }
     out = xr.Dataset(
         data,
         coords={

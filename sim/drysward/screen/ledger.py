@@ -83,6 +83,8 @@ _FED = {
     "clippings": ("clippings", 0),
 }
 
+_LEAST_ROOTS_LOST = 0.01  # from which the plan sees another depletion than the ledger shows
+
 _STATUS = ("Status", "nitrogen of the turf: 0 the least it lives on, 1 enough, lush well above 1")
 _MINERAL = "urea, ammonium and nitrate in the soil"
 
@@ -153,7 +155,14 @@ def _roots_text(account: xr.Dataset, system: str) -> str:
     ends = account["root_depth"].min().item(), account["root_depth"].max().item()
     least, most = (f"{end * depth.factor:.{depth.decimals}f}" for end in ends)
     reach = most if least == most else f"{least} to {most}"
-    return f"reach {reach} {depth.unit} deep; how deep they grow differs from year to year"
+    text = f"reach {reach} {depth.unit} deep; how deep they grow differs from year to year"
+    lost = float(account["root_loss"].max())
+    if lost >= _LEAST_ROOTS_LOST:
+        text += (
+            f"; up to {100.0 * lost:.0f}% of them are lost for lack of air. The plan goes by water "
+            "that the rest reach, and depletion is that of the whole root zone"
+        )
+    return text
 
 
 def monthly_account(account: xr.Dataset, system: str) -> list[Part]:

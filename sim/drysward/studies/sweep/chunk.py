@@ -282,7 +282,6 @@ def _step(so_far: Together, site: PreparedSite, from_year: int, cards: Cards | N
     gave.
     """
     n, runs = len(site.years), so_far.runs
-    here = slice(from_year, from_year + n)
     yearly: Any  # values by name
     of_play: Any
     fed: Any
@@ -300,11 +299,13 @@ def _step(so_far: Together, site: PreparedSite, from_year: int, cards: Cards | N
     played = play_numbers(of_play.view(np.recarray)) if so_far.play else {}
     for name, values in so_far.yearly.items():
         if name.startswith(FEED):
-            values[..., here] = fed[name.removeprefix(FEED)]
+            of_years = fed[name.removeprefix(FEED)]
         elif name.startswith(PLAY):
-            values[..., here] = played[name.removeprefix(PLAY)]
+            of_years = played[name.removeprefix(PLAY)]
         else:
-            values[..., here] = yearly[name]
+            of_years = yearly[name]
+        # A card brings no years of play or feeding where there is none.
+        values[..., from_year : from_year + of_years.shape[-1]] = of_years
     as_values(so_far.total)[:] += total
     most = as_values(so_far.most)
     np.maximum(most, largest, out=most)

@@ -157,7 +157,7 @@ def _trial(work: Work) -> _Trial:
     n_together = min(max(plans, 1), most)
     run_s = []
     for _ in range(_TRIALS):
-        runs = start_runs([(site, point.plans[-1])] * n_together)
+        runs = start_runs([(site, point.plans[-1])] * n_together, max(len(site.years), 1))
         start = perf_counter()
         if work.cards is None:
             advance_all(site, runs)
